@@ -1,0 +1,171 @@
+"""One look for every picture: colours, line styles, markers and symbols of zones, phases and quantities.
+
+Colours are our own choice, held to three tests (tests/show/test_style.py): neighbours differ under simulated
+red-, green- and blue-blindness, every pair within a family differs in lightness so that a grey print still
+separates them, and each stands out from white paper.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+from dataclasses import dataclass
+
+__all__ = ["ACCENT", "CAUTION", "GRID", "HARDNESS_MAP", "INK", "PAPER", "PHASES", "QUIET", "SERIES", "SYMBOLS",
+           "TEMPERATURE_MAP", "ZONES", "Look", "Symbol", "grey_lightness", "least_grey_step", "look", "phase_look",
+           "series_look", "tidy", "zone_look"]
+
+PAPER = "#FFFFFF"
+INK = "#222222"
+QUIET = "#6B6B6B"
+GRID = "#DDDDDD"
+ACCENT = "#1F4E9E"
+CAUTION = "#B3261E"
+
+#: Colour maps for coloured zones: both rise steadily in lightness, so they survive a grey print.
+TEMPERATURE_MAP = "inferno"
+HARDNESS_MAP = "cividis"
+
+
+@dataclass(frozen=True)
+class Look:
+    """How one thing is drawn: the same in every picture.
+
+    Attributes
+    ----------
+    colour : str
+        "#RRGGBB".
+    dash : object
+        matplotlib line style.
+    marker : str
+        matplotlib marker.
+    hatch : str
+        matplotlib hatch for areas.
+    width : float
+        Line width, points.
+    """
+
+    colour: str
+    dash: object = "-"
+    marker: str = "o"
+    hatch: str = ""
+    width: float = 1.8
+
+
+_ZONE_LOOKS = {
+    "face": Look("#C23F17", "-", "o", "", 2.6),
+    "rim": Look("#E6990F", (0, (5, 1.5)), "s", "", 1.6),
+    "body": Look("#2B2B2B", (0, (1.2, 1.4)), "D", "", 1.8),
+    "neck": Look("#2C8F88", (0, (6, 1.5, 1.2, 1.5)), "^", "", 1.6),
+    "hosel": Look("#1F4E9E", (0, (9, 2)), "v", "", 2.6),
+}
+#: Zone names in the order they stand in every picture: from the water to the shaft.
+ZONES = tuple(_ZONE_LOOKS)
+
+_PHASE_LOOKS = {
+    "ferrite": Look("#EBCF70", "-", "o", ""),
+    "pearlite": Look("#8A5A2B", "-", "s", ""),
+    "bainite": Look("#3A8FB7", "-", "^", ""),
+    "martensite": Look("#7A1F3D", "-", "D", ""),
+    "austenite": Look("#D39BC8", "-", "v", ""),
+    "untransformed": Look("#C9C9C9", "-", "x", ""),
+}
+#: Constituents in the order in which falling temperature makes them.
+PHASES = tuple(_PHASE_LOOKS)
+
+#: For things without a fixed identity (steels, settings), in order of use.
+SERIES = (Look("#1F4E9E", "-", "o"), Look("#C23F17", (0, (6, 2)), "s"), Look("#2C8F88", (0, (6, 1.5, 1.2, 1.5)), "^"),
+          Look("#2B2B2B", (0, (1.2, 1.4)), "D"), Look("#E6990F", (0, (3, 1.2)), "v"))
+
+
+@dataclass(frozen=True)
+class Symbol:
+    """Symbol, unit and meaning of a quantity, as figures and notebooks write them."""
+
+    symbol: str
+    unit: str
+    meaning: str
+
+
+#: The one list of symbols; names are those of the public interface.
+SYMBOLS = {
+    "time_s": Symbol("t", "s", "time since the head left the furnace"),
+    "temperature_c": Symbol("T", "°C", "metal temperature, mean of a zone"),
+    "preheat_c": Symbol("T_f", "°C", "furnace set point (forging temperature)"),
+    "die_c": Symbol("T_d", "°C", "metal temperature in the die"),
+    "water_c": Symbol("T_w", "°C", "metal temperature when the water starts"),
+    "ae1_c": Symbol("Ae1", "°C", "below it no austenite is stable"),
+    "ae3_c": Symbol("Ae3", "°C", "above it all is austenite, at equilibrium"),
+    "ac1_c": Symbol("Ac1", "°C", "on heating austenite begins here"),
+    "ac3_c": Symbol("Ac3", "°C", "on heating the last ferrite goes here"),
+    "bs_c": Symbol("Bs", "°C", "bainite can start below it"),
+    "ms_c": Symbol("Ms", "°C", "martensite starts here"),
+    "flux": Symbol("q_w", "kg/(m² s)", "water on the face: impact density"),
+    "spray_s": Symbol("t_w", "s", "how long the water runs"),
+    "delay_s": Symbol("t_v", "s", "end of the squeeze to the water"),
+    "hardness_hv": Symbol("HV", "HV", "Vickers hardness"),
+    "hardness_hrc": Symbol("HRC", "HRC", "Rockwell C hardness, where the scale reaches"),
+    "ideal_diameter_mm": Symbol("DI", "mm", "ideal diameter, ASTM A255"),
+    "allowed_deg": Symbol("β", "°", "bend the hosel allows"),
+}
+
+
+def zone_look(zone: str) -> Look:
+    """Look of a zone: one colour, dash and marker everywhere."""
+    return _ZONE_LOOKS[zone]
+
+
+def phase_look(phase: str) -> Look:
+    """Look of a constituent."""
+    return _PHASE_LOOKS[phase]
+
+
+def series_look(index: int) -> Look:
+    """Look of the n-th of several things; repeats after the last."""
+    return SERIES[index % len(SERIES)]
+
+
+def grey_lightness(colour: str) -> float:
+    """CIE lightness L* (0 black … 100 white) of a "#RRGGBB" colour: what a grey print keeps of it.
+
+    Source: sRGB transfer curve and luminance weights of IEC 61966-2-1; L* of CIE 1976 (both from memory).
+
+    Examples
+    --------
+    >>> round(grey_lightness("#FFFFFF")), round(grey_lightness("#000000")), round(grey_lightness("#777777"))
+    (100, 0, 50)
+    """
+    luminance = 0.0
+    for start, weight in ((1, 0.2126), (3, 0.7152), (5, 0.0722)):
+        channel = int(colour[start:start + 2], 16) / 255
+        linear = channel / 12.92 if channel <= 0.04045 else ((channel + 0.055) / 1.055) ** 2.4
+        luminance += weight * linear
+    return 116 * luminance ** (1 / 3) - 16 if luminance > 0.008856 else 903.3 * luminance
+
+
+def least_grey_step(colours) -> float:
+    """Smallest difference of lightness L* between any two of `colours`: what a grey print leaves to tell them apart."""
+    return min(abs(grey_lightness(a) - grey_lightness(b)) for a, b in itertools.combinations(colours, 2))
+
+
+@contextlib.contextmanager
+def look():
+    """Context in which figures and axes take the common look; the caller's own matplotlib settings are untouched."""
+    import matplotlib as mpl
+    with mpl.rc_context({
+        "font.family": "DejaVu Sans", "font.size": 10, "axes.titlesize": 11, "axes.titleweight": "bold",
+        "axes.titlelocation": "left", "axes.labelsize": 10, "axes.edgecolor": QUIET, "axes.labelcolor": INK,
+        "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "axes.axisbelow": True,
+        "grid.color": GRID, "grid.linewidth": 0.7, "text.color": INK, "xtick.color": QUIET, "ytick.color": QUIET,
+        "xtick.labelcolor": INK, "ytick.labelcolor": INK, "xtick.labelsize": 9, "ytick.labelsize": 9,
+        "figure.facecolor": PAPER, "savefig.facecolor": PAPER, "legend.frameon": False, "hatch.linewidth": 0.6,
+        "svg.fonttype": "none",
+    }):
+        yield
+
+
+def tidy(ax, title: str = "") -> None:
+    """Switch a drawing's axes off (for outlines and gauges) and set its title."""
+    ax.set_axis_off()
+    if title:
+        ax.set_title(title)

@@ -1,0 +1,112 @@
+"""The reader's units, chosen once: °C or °F, mm or in, HV or HRC or HB.  Only displays change, never a number inside."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from ..errors import InputError, check_choice
+
+__all__ = ["Units", "choose_units", "units", "units_file"]
+
+_MM_PER_INCH = 25.4
+
+
+@dataclass(frozen=True)
+class Units:
+    """Units of every display.
+
+    Attributes
+    ----------
+    temperature : {"°C", "°F"}
+    length : {"mm", "in"}
+    hardness : {"HV", "HRC", "HB"}
+
+    Examples
+    --------
+    >>> Units("°F").temperature_text(930)
+    '1706 °F'
+    >>> Units(length="in").length_text(13.4)
+    '0.528 in'
+    """
+
+    temperature: str = "°C"
+    length: str = "mm"
+    hardness: str = "HV"
+
+    def __post_init__(self):
+        check_choice(self.temperature, "temperature unit", ("°C", "°F"))
+        check_choice(self.length, "length unit", ("mm", "in"))
+        check_choice(self.hardness, "hardness scale", ("HV", "HRC", "HB"))
+
+    def from_c(self, temperature_c):
+        """Temperature (number or array) in the chosen unit."""
+        return temperature_c if self.temperature == "°C" else temperature_c * 1.8 + 32.0
+
+    def to_c(self, temperature):
+        """Temperature in °C from the chosen unit."""
+        return temperature if self.temperature == "°C" else (temperature - 32.0) / 1.8
+
+    def step_from_c(self, difference_c):
+        """Temperature difference in the chosen unit."""
+        return difference_c if self.temperature == "°C" else difference_c * 1.8
+
+    def from_mm(self, length_mm):
+        """Length in the chosen unit."""
+        return length_mm if self.length == "mm" else length_mm / _MM_PER_INCH
+
+    def temperature_text(self, temperature_c: float) -> str:
+        """Temperature in words: '930 °C'."""
+        return f"{self.from_c(temperature_c):.0f} {self.temperature}"
+
+    def length_text(self, length_mm: float) -> str:
+        """Length in words: '2.8 mm'."""
+        return f"{length_mm:.1f} mm" if self.length == "mm" else f"{self.from_mm(length_mm):.3f} in"
+
+    def hardness_text(self, hardness_hv: float) -> str:
+        """Hardness in words; below the foot of the C scale it says HV and the B scale, never a blank."""
+        if self.hardness != "HV":
+            from ..mechanical.hardness_scales import convert_hardness
+            for scale in (self.hardness, "HRB") if self.hardness == "HRC" else (self.hardness,):
+                try:
+                    return f"{convert_hardness(hardness_hv, 'HV', scale):.0f} {scale}"
+                except InputError:
+                    continue
+        return f"{hardness_hv:.0f} HV"
+
+
+_chosen: list[Units] = []
+
+
+def units_file() -> Path:
+    """Where the choice is kept between notebooks: a small file in Jupyter's own configuration folder."""
+    from jupyter_core.paths import jupyter_config_dir
+    return Path(jupyter_config_dir()) / "forgeprops_units.json"
+
+
+def units() -> Units:
+    """Return the chosen units: what was chosen here, else what was kept on file, else °C, mm, HV."""
+    if not _chosen:
+        try:
+            _chosen.append(Units(**json.loads(units_file().read_text(encoding="utf-8"))))
+        except (OSError, ImportError, ValueError, TypeError):  # no file yet, or one that says nothing usable
+            _chosen.append(Units())
+    return _chosen[-1]
+
+
+def choose_units(temperature: str = "°C", length: str = "mm", hardness: str = "HV", keep: bool = True) -> Units:
+    """Choose the display units once, for this notebook and (with `keep`) for every later one.
+
+    Raises
+    ------
+    InputError
+        A unit that is not offered.
+    """
+    chosen = Units(temperature, length, hardness)
+    _chosen[:] = [chosen]
+    if keep:
+        path = units_file()
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(asdict(chosen), ensure_ascii=False), encoding="utf-8")
+    return chosen
