@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import functools
+import os.path
 import re
 
 from ..errors import InputError
@@ -61,7 +62,8 @@ def _resolve(name) -> str:
     key = _key(name)
     if key in _names():
         return _names()[key]
-    near = difflib.get_close_matches(key, _names(), n=1, cutoff=0.5)
+    near = difflib.get_close_matches(key, _names(), n=3, cutoff=0.5)
+    near.sort(key=lambda other: len(os.path.commonprefix((key, other))), reverse=True)
     hint = f"did you mean {_names()[near[0]]!r}?" if near else "nothing in the library comes near it."
     raise InputError(f"grade {name!r} is unknown; {hint} Allowed: {', '.join(grades())}.")
 
@@ -125,8 +127,8 @@ def grade(name: str) -> Steel:
 
     Source
     ------
-    SAE J403 and J404, ASTM A29 and A576, JIS G 4051 and G 4053, EN 10083-3, ISO 683-2, each row as read at the
-    place its `source` column names (data/grades.csv).
+    SAE J403 and J404, ASTM A29 and A576, JIS G 4051 and G 4053, EN 10083-3, ISO 683-2, each row as read where
+    its `source` column says (data/grades.csv).
 
     Examples
     --------
