@@ -63,11 +63,11 @@ _ZONE_LOOKS = {
 ZONES = tuple(_ZONE_LOOKS)
 
 _PHASE_LOOKS = {
-    "ferrite": Look("#EBCF70", "-", "o", ""),
+    "ferrite": Look("#F0D77B", "-", "o", ""),
     "pearlite": Look("#8A5A2B", "-", "s", ""),
     "bainite": Look("#3A8FB7", "-", "^", ""),
-    "martensite": Look("#7A1F3D", "-", "D", ""),
-    "austenite": Look("#D39BC8", "-", "v", ""),
+    "martensite": Look("#6A1535", "-", "D", ""),
+    "austenite": Look("#8CC08A", "-", "v", ""),
     "untransformed": Look("#C9C9C9", "-", "x", ""),
 }
 #: Constituents in the order in which falling temperature makes them.
