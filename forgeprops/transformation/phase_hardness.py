@@ -1,29 +1,34 @@
-"""Hardness of the constituents (martensite, bainite, ferrite with pearlite) from composition and cooling rate.
+"""Hardness of the constituents (martensite, bainite, ferrite with pearlite) from composition and cooling
+rate.
 
 Scalar functions use only floats, so that the compiled march can call them.  Each constituent is a
 straight line in the logarithm of the cooling rate, HV = a + b·log10 V with V in °C/h; the ``*_coefficients``
 functions give a and b once per steel, on arrays too, and `line_hv` evaluates the line inside the march.
 
-The rate: Maynier's V is the rate at 700 °C.  The march takes for each constituent the mean rate over the interval
-in which it forms, which is the same number when cooling is steady.
+The rate: Maynier's V is the rate at 700 °C.  The march takes for each constituent the mean rate over the
+interval in which it forms, which is the same number when cooling is steady.
 """
 
 from __future__ import annotations
+
+import functools
 
 import numpy as np
 
 from ..errors import check_choice
 from ..ranges import register_range
+from ..tables import read_rows
 from .temperature_formulas import content
 
 __all__ = [
     "BAINITE_FLOOR_HV", "FERRITE_PEARLITE_FLOOR_HV", "LOG_V_HIGH", "LOG_V_LOW", "MARTENSITE_FLOOR_HV",
     "as_quenched_hrc", "bainite_coefficients", "bainite_hv", "ferrite_pearlite_coefficients",
-    "ferrite_pearlite_hv", "hv_from_hrc", "line_hv", "martensite_coefficients", "martensite_hv",
+    "ferrite_pearlite_hv", "hrc_from_hv", "hv_from_hrc", "line_hv", "martensite_coefficients",
+    "martensite_hv",
 ]
 
-#: Floors, HV.  Ferrite of ultra-low-carbon steel is near 80 HV, carbide-free lath martensite near 200 HV; bainite
-#: cannot be softer than coarse ferrite with carbide.  Our own limits, common practice.
+#: Floors, HV.  Ferrite of ultra-low-carbon steel is near 80 HV, carbide-free lath martensite near 200 HV;
+#: bainite cannot be softer than coarse ferrite with carbide.  Our own limits, common practice.
 FERRITE_PEARLITE_FLOOR_HV = 80.0
 BAINITE_FLOOR_HV = 120.0
 MARTENSITE_FLOOR_HV = 200.0
@@ -31,10 +36,10 @@ MARTENSITE_FLOOR_HV = 200.0
 LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 
 _SOURCE = "Maynier, Dollet & Bastien 1978, AIME pp. 518-544, from memory"
-for _symbol, _low, _high in (("C", 0.1, 0.5), ("Si", 0.0, 1.0), ("Mn", 0.0, 2.0), ("Ni", 0.0, 4.0), ("Cr", 0.0, 3.0),
-                             ("Mo", 0.0, 1.0), ("V", 0.0, 0.2)):
-    register_range(f"phase_hardness.{_symbol}", f"{_symbol} for the hardness of constituents", _low, _high, "wt%",
-                   _SOURCE)
+for _symbol, _low, _high in (("C", 0.1, 0.5), ("Si", 0.0, 1.0), ("Mn", 0.0, 2.0), ("Ni", 0.0, 4.0),
+                             ("Cr", 0.0, 3.0), ("Mo", 0.0, 1.0), ("V", 0.0, 0.2)):
+    register_range(f"phase_hardness.{_symbol}", f"{_symbol} for the hardness of constituents", _low, _high,
+                   "wt%", _SOURCE)
 register_range("phase_hardness.initial_hardness", "carbon for the as-quenched hardness", 0.10, 0.70, "wt%",
                "ASTM A255-10, initial hardness; read in a handbook text")
 
@@ -51,8 +56,8 @@ def martensite_hv(c: float, si: float, mn: float, ni: float, cr: float, log_v: f
 
     Source
     ------
-    Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 518-544,
-    from memory.  It reads 3-10 % above as-quenched bars; `as_quenched_hrc` is better founded.
+    Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp.
+    518-544, from memory.  It reads 3-10 % above as-quenched bars; `as_quenched_hrc` is better founded.
 
     Examples
     --------
@@ -74,7 +79,8 @@ def bainite_hv(c: float, si: float, mn: float, ni: float, cr: float, mo: float, 
 
     Source
     ------
-    Maynier, Dollet & Bastien 1978, from memory; it agrees with normalised 4140 bars (319 HV measured, 324 here).
+    Maynier, Dollet & Bastien 1978, from memory; it agrees with normalised 4140 bars (319 HV measured, 324
+    here).
 
     Examples
     --------
@@ -139,9 +145,9 @@ def as_quenched_hrc(carbon):
 
     Source
     ------
-    ASTM A255-10 (SI version), initial hardness of the end-quench curve; read in a handbook text that reproduces the
-    standard.  That the hardness depends on carbon alone: Grange, Hribal & Porter, Metall. Trans. A 8 (1977) 1775
-    (abstract read).
+    ASTM A255-10 (SI version), initial hardness of the end-quench curve; read in a handbook text that
+    reproduces the standard.  That the hardness depends on carbon alone: Grange, Hribal & Porter, Metall.
+    Trans. A 8 (1977) 1775 (abstract read).
 
     Examples
     --------
@@ -153,30 +159,43 @@ def as_quenched_hrc(carbon):
     return float(hrc) if np.ndim(hrc) == 0 else hrc
 
 
-def hv_from_hrc(hrc: float) -> float:
-    """Vickers from Rockwell C by a smooth curve through ASTM E140 Table 1, for use inside formulas.
+@functools.cache
+def _rockwell_curve() -> tuple[np.ndarray, np.ndarray]:
+    """HRC and HV, both strictly rising: ASTM E140 Table 1 and its continuation below 20 HRC."""
+    points = {float(r["HRC"]): float(r["HV"]) for r in read_rows("hardness_below_20_hrc.csv")}
+    points |= {float(r["HRC"]): float(r["HV"]) for r in read_rows("hardness_conversion.csv")
+               if r["table"] == "E140 T1"}
+    hrc = np.array(sorted(points))
+    return hrc, np.array([points[h] for h in hrc])
+
+
+def hv_from_hrc(hrc):
+    """Vickers from Rockwell C for use inside formulas: never raises, held at 0 and 68 HRC.
 
     Parameters
     ----------
     hrc : float or ndarray
-        0-68; below 20 the curve is an extrapolation that serves fitting only.
-
-    Returns
-    -------
-    float or ndarray
-        HV, within 1.6 HV of the table between 20 and 68 HRC.
+        0-68; below 20 it serves fitting and tempered low-carbon steel, no standard converts there.
 
     Source
     ------
-    Our own least-squares fit to the 49 rows of ASTM E140 Table 1 (three reproductions read).
+    ASTM E140 Table 1 (see ``data/hardness_conversion.csv``); below 20 HRC the bracketed figures of SAE
+    J417, from memory.
 
     Examples
     --------
-    >>> round(float(hv_from_hrc(55.0)))
-    594
+    >>> hv_from_hrc(55.0), hrc_from_hv(196.0)
+    (595.0, 10.0)
     """
-    return np.exp(5.197387188053857 + hrc * (-3.0113914255e-4 + hrc * (9.862599139e-4 + hrc * (
-        -1.696962222514e-5 + hrc * 1.14273902474e-7))))
+    hv = np.interp(hrc, *_rockwell_curve())
+    return float(hv) if np.ndim(hv) == 0 else hv
+
+
+def hrc_from_hv(hv):
+    """Rockwell C from Vickers, the exact inverse of `hv_from_hrc`: held at 160 and 940 HV."""
+    hrc_column, hv_column = _rockwell_curve()
+    hrc = np.interp(hv, hv_column, hrc_column)
+    return float(hrc) if np.ndim(hrc) == 0 else hrc
 
 
 def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
@@ -189,8 +208,8 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
     carbon : float or ndarray, optional
         Carbon of the austenite it forms from, wt%.
     method : {"end_quench", "maynier"}
-        "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the march
-        computes along the curve); "maynier": with the rate term of Maynier et al. that holds self-tempering.
+        "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the
+        march computes along the curve); "maynier": with the rate term of Maynier et al. that holds self-tempering.
 
     Returns
     -------

@@ -1,9 +1,9 @@
 """Published formulas for the critical temperatures: one function per formula, nothing fitted here.
 
-Every function takes `comp`, anything whose ``get(symbol)`` gives a content in wt% (a `Steel`, a dict, arrays that
-broadcast), and where the formula contains carbon also `carbon`, which replaces the steel's own (enriched
-austenite).  The result is in °C, a float or an array of the broadcast shape.  What the originals leave out
-(elements, ranges) is left out here too; choosing and warning is done in `temperatures`.
+Every function takes `comp`, anything whose ``get(symbol)`` gives a content in wt% (a `Steel`, a dict,
+arrays that broadcast), and where the formula contains carbon also `carbon`, which replaces the steel's own
+(enriched austenite).  The result is in °C, a float or an array of the broadcast shape.  What the originals
+leave out (elements, ranges) is left out here too; choosing and warning is done in `temperatures`.
 """
 
 from __future__ import annotations
@@ -42,7 +42,8 @@ def ae3_grange(comp, carbon=None):
 
 
 def ae1_andrews(comp):
-    """Ae1 of K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727.  Read in Gorni's handbook, ed. 2009 and 2012."""
+    """Ae1 of K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727.  Read in Gorni's handbook, ed. 2009
+    and 2012."""
     return 723.0 + _sum(comp, Mn=-10.7, Ni=-16.9, Si=29.1, Cr=16.9, W=6.38, As=290.0)
 
 
@@ -54,14 +55,15 @@ def ae3_andrews(comp, carbon=None):
 
 
 def ae3_andrews_long(comp, carbon=None):
-    """Ae3 of Andrews 1965 with every term.  Magnitudes read in Gorni's handbook, ed. 2009 and 2012; the signs of
-    Mn Cr Cu P Al As Ti are those physics asks for (the compilation lost a bracket)."""
+    """Ae3 of Andrews 1965 with every term.  Magnitudes read in Gorni's handbook, ed. 2009 and 2012; the
+    signs of Mn Cr Cu P Al As Ti are those physics asks for (the compilation lost a bracket)."""
     return ae3_andrews(comp, carbon) + _sum(comp, Mn=-30.0, Cr=-11.0, Cu=-20.0, P=700.0, Al=400.0, As=120.0,
                                             Ti=400.0)
 
 
 def ae1_eldis(comp):
-    """Ae1 of Eldis, in Barralis & Maeder, Métallurgie I (1982).  Read in Gorni's handbook, ed. 2009 and 2012."""
+    """Ae1 of Eldis, in Barralis & Maeder, Métallurgie I (1982).  Read in Gorni's handbook, ed. 2009 and
+    2012."""
     return 712.0 + _sum(comp, Mn=-17.8, Ni=-19.1, Si=20.1, Cr=11.9, Mo=9.8)
 
 
@@ -73,8 +75,8 @@ def ae3_eldis(comp, carbon=None):
 # --- temperatures on heating --------------------------------------------------------------------------------
 
 def ac1_hougardy(comp):
-    """Ac1 of H. P. Hougardy, Werkstoffkunde Stahl (1984).  Magnitudes read in Gorni's handbook, ed. 2012; signs
-    from memory."""
+    """Ac1 of H. P. Hougardy, Werkstoffkunde Stahl (1984).  Magnitudes read in Gorni's handbook, ed. 2012;
+    signs from memory."""
     return 739.0 + _sum(comp, C=-22.0, Mn=-7.0, Si=2.0, Cr=14.0, Mo=13.0, Ni=-13.0)
 
 
@@ -86,14 +88,14 @@ def ac3_hougardy(comp, carbon=None):
 def ac1_steelmaker(comp):
     """Ac1 quoted on eng-tips.com thread 56725 (2002) from a Japanese steelmaker's welding pages (read); the
     primary paper is not identified."""
-    return 750.8 + _sum(comp, C=-26.6, Si=17.6, Mn=-11.6, Cu=-22.9, Ni=-23.0, Cr=24.1, Mo=22.5, V=-39.7, Ti=-5.7,
-                        Nb=232.4, Al=-169.4, B=-894.7)
+    return 750.8 + _sum(comp, C=-26.6, Si=17.6, Mn=-11.6, Cu=-22.9, Ni=-23.0, Cr=24.1, Mo=22.5, V=-39.7,
+                        Ti=-5.7, Nb=232.4, Al=-169.4, B=-894.7)
 
 
 def ac3_steelmaker(comp, carbon=None):
     """Ac3 quoted in the same place (read); the primary paper is not identified."""
-    return 937.2 + _sum(comp, carbon, C=-436.5, Si=56.0, Mn=-19.7, Cu=-16.3, Ni=-26.6, Cr=-4.9, Mo=38.1, V=124.8,
-                        Ti=136.3, Nb=-19.1, Al=198.4, B=3315.0)
+    return 937.2 + _sum(comp, carbon, C=-436.5, Si=56.0, Mn=-19.7, Cu=-16.3, Ni=-26.6, Cr=-4.9, Mo=38.1,
+                        V=124.8, Ti=136.3, Nb=-19.1, Al=198.4, B=3315.0)
 
 
 def ac1_trzaska(comp):
@@ -116,44 +118,45 @@ def ms_andrews(comp, carbon=None):
 
 
 def ms_andrews_product(comp, carbon=None):
-    """Ms of Andrews 1965, product form, from memory.  Meant for C < 0.6; carbon above the vertex of its parabola
-    is held there, so that Ms never rises with carbon."""
+    """Ms of Andrews 1965, product form, from memory.  Meant for C < 0.6; carbon above the vertex of its
+    parabola is held there, so that Ms never rises with carbon."""
     mn, cr = content(comp, "Mn"), content(comp, "Cr")
     vertex = (453.0 + 71.5 * mn + 67.6 * cr) / (2.0 * 217.0)
     c = np.minimum(content(comp, "C", carbon), vertex)
-    return 512.0 - 453.0 * c + 217.0 * c * c - 71.5 * c * mn - 67.6 * c * cr + _sum(comp, Ni=-16.9, Cr=15.0, Mo=-9.5)
+    return (512.0 - 453.0 * c + 217.0 * c * c - 71.5 * c * mn - 67.6 * c * cr
+            + _sum(comp, Ni=-16.9, Cr=15.0, Mo=-9.5))
 
 
 def ms_steven_haynes(comp, carbon=None):
-    """Ms of W. Steven & A. G. Haynes, J. Iron Steel Inst. 183 (1956) 349-359.  Read twice (the study named under
-    `ms_andrews`; eng-tips.com thread 56725 in °F)."""
+    """Ms of W. Steven & A. G. Haynes, J. Iron Steel Inst. 183 (1956) 349-359.  Read twice (the study named
+    under `ms_andrews`; eng-tips.com thread 56725 in °F)."""
     return 561.0 + _sum(comp, carbon, C=-474.0, Mn=-33.0, Cr=-17.0, Ni=-17.0, Mo=-21.0)
 
 
 def ms_kung_rayment(comp, carbon=None):
-    """Andrews' linear Ms with the Co and Si terms of C. Y. Kung & J. J. Rayment, Metall. Trans. A 13 (1982) 328
-    (read in the study named under `ms_andrews`)."""
+    """Andrews' linear Ms with the Co and Si terms of C. Y. Kung & J. J. Rayment, Metall. Trans. A 13
+    (1982) 328 (read in the study named under `ms_andrews`)."""
     return ms_andrews(comp, carbon) + _sum(comp, Co=10.0, Si=-7.5)
 
 
 def ms_van_bohemen(comp, carbon=None):
-    """Ms of S. M. C. van Bohemen, Mater. Sci. Technol. 28 (2012) 487-495, from memory; it has the least error of
-    the published forms on the open measured set."""
+    """Ms of S. M. C. van Bohemen, Mater. Sci. Technol. 28 (2012) 487-495, from memory; it has the least
+    error of the published forms on the open measured set."""
     c = content(comp, "C", carbon)
     return (565.0 + _sum(comp, Mn=-31.0, Si=-13.0, Cr=-10.0, Ni=-18.0, Mo=-12.0)
             - 600.0 * (1.0 - np.exp(-0.96 * c)))
 
 
 def ms_capdevila(comp, carbon=None):
-    """Ms of C. Capdevila, F. G. Caballero & C. García de Andrés, ISIJ Int. 42 (2002) 894, from memory; given in
-    kelvin."""
-    return 764.2 - 273.15 + _sum(comp, carbon, C=-302.6, Mn=-30.6, Ni=-16.6, Cr=-8.9, Mo=2.4, Cu=-11.3, Co=8.58,
-                                 W=7.4, Si=-14.5)
+    """Ms of C. Capdevila, F. G. Caballero & C. García de Andrés, ISIJ Int. 42 (2002) 894, from memory;
+    given in kelvin."""
+    return 764.2 - 273.15 + _sum(comp, carbon, C=-302.6, Mn=-30.6, Ni=-16.6, Cr=-8.9, Mo=2.4, Cu=-11.3,
+                                 Co=8.58, W=7.4, Si=-14.5)
 
 
 def ms_steelmaker(comp, carbon=None):
-    """Ms quoted on eng-tips.com thread 56725 from a Japanese steelmaker's welding pages (read); the primary paper
-    is not identified."""
+    """Ms quoted on eng-tips.com thread 56725 from a Japanese steelmaker's welding pages (read); the
+    primary paper is not identified."""
     return 521.0 + _sum(comp, carbon, C=-353.0, Si=-22.0, Mn=-24.3, Cu=-7.7, Ni=-17.3, Cr=-17.7, Mo=-25.8)
 
 
@@ -165,25 +168,26 @@ def ms_trzaska(comp, carbon=None):
 # --- bainite start ------------------------------------------------------------------------------------------
 
 def bs_steven_haynes(comp, carbon=None):
-    """Bs of Steven & Haynes 1956, eq. 1 in Metall. Mater. Trans. A (2019) doi 10.1007/s11661-019-05371-1 (read)."""
+    """Bs of Steven & Haynes 1956, eq. 1 in Metall. Mater. Trans. A (2019) doi 10.1007/s11661-019-05371-1
+    (read)."""
     return 830.0 + _sum(comp, carbon, C=-270.0, Mn=-90.0, Ni=-37.0, Cr=-70.0, Mo=-83.0)
 
 
 def bs_kirkaldy(comp, carbon=None):
-    """Bs of J. S. Kirkaldy & D. Venugopalan (1984), a kinetic limit, eq. 2 of the same paper (read; attribution
-    from memory)."""
+    """Bs of J. S. Kirkaldy & D. Venugopalan (1984), a kinetic limit, eq. 2 of the same paper (read;
+    attribution from memory)."""
     return 656.0 + _sum(comp, carbon, C=-57.7, Si=-75.0, Mn=-35.0, Ni=-15.3, Cr=-34.0, Mo=-41.2)
 
 
 def bs_li(comp, carbon=None):
-    """Bs of M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672 (read): the kinetic limit that belongs to
-    their rate equations."""
+    """Bs of M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672 (read): the kinetic limit that
+    belongs to their rate equations."""
     return 637.0 + _sum(comp, carbon, C=-58.0, Mn=-35.0, Ni=-15.0, Cr=-34.0, Mo=-41.0)
 
 
 def bs_bodnar(comp, carbon=None):
-    """Bs of R. L. Bodnar et al. (1989), eq. 4 of the paper named under `bs_steven_haynes` (read; attribution from
-    memory)."""
+    """Bs of R. L. Bodnar et al. (1989), eq. 4 of the paper named under `bs_steven_haynes` (read;
+    attribution from memory)."""
     return 844.0 + _sum(comp, carbon, C=-597.0, Mn=-63.0, Ni=-16.0, Cr=-78.0)
 
 

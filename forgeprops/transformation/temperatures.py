@@ -1,4 +1,5 @@
-"""Critical temperatures of a steel: one number each, the spread of the published formulas, an honest interval."""
+"""Critical temperatures of a steel: one number each, the spread of the published formulas, an honest
+interval."""
 
 from __future__ import annotations
 
@@ -21,7 +22,8 @@ __all__ = [
 MS_FLOOR_C = -100.0
 BS_FLOOR_C = 200.0
 AE3_FLOOR_C = 400.0
-#: Least rate of the martensite law, 1/K (Koistinen & Marburger's high-carbon steels have 0.011).  Our own limit.
+#: Least rate of the martensite law, 1/K (Koistinen & Marburger's high-carbon steels have 0.011).  Our own
+#: limit.
 ALPHA_FLOOR_PER_K = 0.005
 
 for _symbol, _high, _what in (("C", 0.6, "carbon"), ("Si", 1.0, "silicon"), ("Mn", 2.0, "manganese"),
@@ -32,6 +34,10 @@ for _symbol, _high, _what in (("C", 0.6, "carbon"), ("Si", 1.0, "silicon"), ("Mn
 
 def _pick(table, method, what):
     return table[check_choice(method, f"method for {what}", table)]
+
+
+def _plain(value):
+    return float(value) if np.ndim(value) == 0 else value
 
 
 def ae1_c(comp, method: str = "grange"):
@@ -85,7 +91,7 @@ def ae3_c(comp, carbon=None, method: str = "grange"):
     >>> round(ae3_c({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}), 1)
     780.0
     """
-    return np.maximum(_pick(formulas.AE3, method, "Ae3")(comp, carbon), AE3_FLOOR_C)
+    return _plain(np.maximum(_pick(formulas.AE3, method, "Ae3")(comp, carbon), AE3_FLOOR_C))
 
 
 def ac1_c(comp, method: str = "hougardy"):
@@ -110,7 +116,8 @@ def ac1_c(comp, method: str = "hougardy"):
 
 
 def ac3_c(comp, carbon=None, method: str = "hougardy"):
-    """Temperature at which the last ferrite dissolves on heating, Ac3, °C; never below Ac1 of the same method.
+    """Temperature at which the last ferrite dissolves on heating, Ac3, °C; never below Ac1 of the same
+    method.
 
     Parameters
     ----------
@@ -129,7 +136,7 @@ def ac3_c(comp, carbon=None, method: str = "hougardy"):
     >>> round(ac3_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}))
     823
     """
-    return np.maximum(_pick(formulas.AC3, method, "Ac3")(comp, carbon), ac1_c(comp, method))
+    return _plain(np.maximum(_pick(formulas.AC3, method, "Ac3")(comp, carbon), ac1_c(comp, method)))
 
 
 def martensite_start_c(comp, carbon=None, method: str = "van_bohemen"):
@@ -156,10 +163,11 @@ def martensite_start_c(comp, carbon=None, method: str = "van_bohemen"):
 
     Examples
     --------
-    >>> round(martensite_start_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}, method="andrews"))
+    >>> steel = {"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}
+    >>> round(martensite_start_c(steel, method="andrews"))
     384
     """
-    return np.maximum(_pick(formulas.MARTENSITE_START, method, "Ms")(comp, carbon), MS_FLOOR_C)
+    return _plain(np.maximum(_pick(formulas.MARTENSITE_START, method, "Ms")(comp, carbon), MS_FLOOR_C))
 
 
 def bainite_start_c(comp, carbon=None, method: str = "van_bohemen"):
@@ -189,7 +197,7 @@ def bainite_start_c(comp, carbon=None, method: str = "van_bohemen"):
     >>> round(bainite_start_c({"C": 0.30, "Mn": 0.50, "Cr": 0.95, "Mo": 0.20}, method="steven_haynes"))
     621
     """
-    return np.maximum(_pick(formulas.BAINITE_START, method, "Bs")(comp, carbon), BS_FLOOR_C)
+    return _plain(np.maximum(_pick(formulas.BAINITE_START, method, "Bs")(comp, carbon), BS_FLOOR_C))
 
 
 def martensite_alpha_per_k(comp, carbon=None):
@@ -220,7 +228,7 @@ def martensite_alpha_per_k(comp, carbon=None):
     c = content(comp, "C", carbon)
     alloy = sum(k * content(comp, s) for s, k in (("Mn", 0.14), ("Si", 0.21), ("Cr", 0.11), ("Ni", 0.08),
                                                   ("Mo", 0.05)))
-    return np.maximum(1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c))), ALPHA_FLOOR_PER_K)
+    return _plain(np.maximum(1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c))), ALPHA_FLOOR_PER_K))
 
 
 @dataclass(frozen=True)
@@ -278,14 +286,15 @@ def critical_temperatures(steel) -> CriticalTemperatures:
     spread = {}
     for name, table, only in (("ae1", formulas.AE1, None), ("ae3", formulas.AE3, None),
                               ("ac1", formulas.AC1, None), ("ac3", formulas.AC3, None),
-                              ("bs", formulas.BAINITE_START, _BS_TRUE), ("ms", formulas.MARTENSITE_START, None)):
+                              ("bs", formulas.BAINITE_START, _BS_TRUE),
+                              ("ms", formulas.MARTENSITE_START, None)):
         values = [float(f(steel)) for key, f in table.items() if only is None or key in only]
         spread[name] = (min(values), max(values))
     warnings = [w for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")
                 if (w := outside(f"temperatures.{s}", float(content(steel, s)))) is not None]
     return CriticalTemperatures(
-        ae1_c=float(ae1_c(steel)), ae3_c=float(ae3_c(steel)), ac1_c=float(ac1_c(steel)), ac3_c=float(ac3_c(steel)),
-        bs_c=float(bainite_start_c(steel)), ms_c=float(martensite_start_c(steel)),
+        ae1_c=float(ae1_c(steel)), ae3_c=float(ae3_c(steel)), ac1_c=float(ac1_c(steel)),
+        ac3_c=float(ac3_c(steel)), bs_c=float(bainite_start_c(steel)), ms_c=float(martensite_start_c(steel)),
         spread=spread, interval={},
         method={"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy", "bs": "van_bohemen",
                 "ms": "van_bohemen"},
