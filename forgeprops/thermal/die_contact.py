@@ -1,0 +1,76 @@
+"""Heat from the part into the dies, as plain scalar arithmetic (the compiled march calls it)."""
+
+from __future__ import annotations
+
+import math
+
+__all__ = ["DIE_CONDUCTIVITY_W_MK", "DIE_DENSITY_KG_M3", "DIE_HEAT_J_KGK", "RESTING_CONTACT_W_M2K",
+           "contact_temperature_c", "die_contact_w_m2k"]
+
+#: Hot-work die steel, warm: conductivity W/(m K), density kg/m³, heat capacity J/(kg K) (from memory).
+DIE_CONDUCTIVITY_W_MK = 30.0
+DIE_DENSITY_KG_M3 = 7750.0
+DIE_HEAT_J_KGK = 500.0
+
+#: Conductance of a head lying in the die under its own weight, scale between, W/(m² K) (300–1000: Semiatin et al.,
+#: J. Eng. Ind. 109 (1987) 49, order of magnitude, from memory).
+RESTING_CONTACT_W_M2K = 400.0
+
+
+def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
+    """Conductance from the part's surface to the die's *starting* temperature, W/(m² K), after a time in contact.
+
+    The interface conductance h and the die that warms behind it: a semi-infinite die of effusivity e = √(kρc),
+    with x = h √t / e, draws h · exp(x²) erfc(x).  That is the exact answer for a part's surface held at one
+    temperature.
+
+    Parameters
+    ----------
+    contact_w_m2k : float
+        Interface conductance, W/(m² K).
+    time_in_contact_s : float
+        Since the contact began, s.
+    die_k, die_rho, die_c : float
+        Die conductivity W/(m K), density kg/m³, heat capacity J/(kg K).
+
+    Notes
+    -----
+    While the part cools, the die remembers its hotter start and takes a little less than this says: against a full
+    solution of both bodies a 3 mm face between two dies loses 4 % less after 0.05 s and 11 % less after 0.3 s
+    (see tests).
+
+    The default route (7500 W/(m² K), dwell 0.05 s, both dies at 250 °C, face 3 mm at 880 °C) takes 30 K from the
+    face under load, and 0.5 s of lying in the lower die (400 W/(m² K)) another 9 K.  A hydraulic press on cold dies
+    (8000 W/(m² K), 0.3 s, 20 °C) takes about 190 K: then the water has nothing left to harden.  That is why a
+    mechanical press on warm dies is the default, and why dwell and die temperature belong on the setting sheet.
+
+    Source: Carslaw & Jaeger, *Conduction of Heat in Solids*, 2.7 (from memory); the same solution stands in Bergman
+    et al., eq. 5.63, whose worked example is in the tests.
+
+    Examples
+    --------
+    >>> round(die_contact_w_m2k(7500.0, 0.05, 30.0, 7750.0, 500.0))
+    6346
+    """
+    x = contact_w_m2k * math.sqrt(time_in_contact_s / (die_k * die_rho * die_c))
+    if x < 5.0:
+        return contact_w_m2k * math.exp(x * x) * math.erfc(x)
+    # Beyond x = 5 the product of a huge and a tiny number is replaced by its series (error below 0.1 %).
+    y = 1.0 / (x * x)
+    return contact_w_m2k / (x * math.sqrt(math.pi)) * (1.0 - 0.5 * y + 0.75 * y * y)
+
+
+def contact_temperature_c(part_c, die_c, part_k, part_rho, part_heat, die_k, die_rho, die_heat):
+    """Temperature at which two thick bodies meet in perfect contact, °C, constant in time: (e₁T₁ + e₂T₂)/(e₁ + e₂).
+
+    Source: standard theory of semi-infinite solids; form read in a lecture-note page and an encyclopaedia's
+    "Thermal effusivity".
+
+    Examples
+    --------
+    >>> round(contact_temperature_c(1150, 200, 27.3, 7600, 650, 30, 7750, 500), 1)
+    692.6
+    """
+    part = math.sqrt(part_k * part_rho * part_heat)
+    die = math.sqrt(die_k * die_rho * die_heat)
+    return (part * part_c + die * die_c) / (part + die)

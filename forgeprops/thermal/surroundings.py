@@ -1,0 +1,352 @@
+"""What takes heat from the head, or gives it: air, radiation, neighbours, furnace, water and dies.
+
+Convection in air is written for arrays (the march tabulates it once per zone).  Radiation, spray, die contact and
+furnace are plain scalar arithmetic, because the compiled march calls them at every step.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import check_choice, check_number
+
+# The march finds all its surroundings in this one room; spray and dies have their own files for length only.
+from .die_contact import (
+    DIE_CONDUCTIVITY_W_MK,
+    DIE_DENSITY_KG_M3,
+    DIE_HEAT_J_KGK,
+    RESTING_CONTACT_W_M2K,
+    die_contact_w_m2k,
+)
+from .properties import air
+from .spray_law import (
+    SCALE_CONDUCTIVITY_W_MK,
+    evaporation_limit_w_m2,
+    spray_over_scale_w_m2k,
+    spray_w_m2k,
+    sprayed_w_m2,
+    water_factor,
+    wet_share,
+)
+
+__all__ = [
+    "DIE_CONDUCTIVITY_W_MK", "DIE_DENSITY_KG_M3", "DIE_HEAT_J_KGK", "FURNACE_CONVECTION_W_M2K", "NEIGHBOURS",
+    "RESTING_CONTACT_W_M2K", "SCALE_CONDUCTIVITY_W_MK", "SLEEVE_CONDUCTIVITY_W_MK", "SLEEVE_OUTSIDE_W_M2K",
+    "SLEEVE_THICKNESS_MM", "STEFAN_BOLTZMANN", "Neighbours", "combined_w_m2k", "convection_w_m2k",
+    "die_contact_w_m2k", "evaporation_limit_w_m2", "forced_cylinder", "forced_cylinder_w_m2k",
+    "forced_plate_w_m2k", "furnace_w_m2", "natural_convection_cylinder", "natural_convection_cylinder_w_m2k",
+    "natural_convection_plate", "natural_convection_plate_w_m2k", "neighbour_c", "neighbours",
+    "radiation_w_m2", "radiation_w_m2k", "row_view_factor", "sleeve_w_m2k", "spray_over_scale_w_m2k",
+    "spray_w_m2k", "sprayed_w_m2", "water_factor", "wet_share",
+]
+
+#: Stefan–Boltzmann constant, W/(m² K⁴) (CODATA 2018: 5.670374e-8).
+STEFAN_BOLTZMANN = 5.670374e-8
+
+#: Standard acceleration of gravity, m/s².
+_GRAVITY = 9.80665
+_ZERO_C_K = 273.15
+
+# ---- air: dimensionless laws ------------------------------------------------------------------------------------
+
+
+def natural_convection_cylinder(rayleigh, prandtl):
+    """Nusselt number of a horizontal cylinder in still air.
+
+    Source: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, read in the docstrings of the open library
+    ``ht`` 1.2.0; 1e-5 < Ra < 1e12, film properties.
+
+    Examples
+    --------
+    >>> round(float(natural_convection_cylinder(2.63e9 * 0.69, 0.69)), 2)
+    139.13
+    """
+    return (0.60 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
+
+
+def natural_convection_plate(rayleigh, prandtl):
+    """Nusselt number of a vertical plate in still air.
+
+    Source: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, read in the docstrings of ``ht`` 1.2.0.
+
+    Examples
+    --------
+    >>> round(float(natural_convection_plate(2.63e9 * 0.69, 0.69)), 2)
+    147.16
+    """
+    return (0.825 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.492 / prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
+
+
+def forced_cylinder(reynolds, prandtl):
+    """Nusselt number of a cylinder in cross-flow.
+
+    Source: Churchill & Bernstein, J. Heat Transfer 99 (1977) 300, read in the docstrings of ``ht`` 1.2.0;
+    Re Pr > 0.2, film properties.
+
+    Examples
+    --------
+    >>> round(float(forced_cylinder(6071, 0.70)), 2)
+    40.64
+    """
+    return 0.3 + (0.62 * reynolds**0.5 * prandtl ** (1 / 3) / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
+                  * (1 + (reynolds / 282_000) ** 0.625) ** 0.8)
+
+
+def _natural(law, surface_c, air_c, size_mm):
+    surface_c, size = np.asarray(surface_c, dtype=float), size_mm * 1e-3
+    film = air((surface_c + air_c) / 2)
+    beta = 1 / ((surface_c + air_c) / 2 + _ZERO_C_K)
+    rayleigh = (_GRAVITY * beta * np.abs(surface_c - air_c) * size**3
+                / (film.viscosity_m2_s * film.diffusivity_m2_s))
+    return law(rayleigh, film.prandtl) * film.conductivity_w_mk / size
+
+
+def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
+    """Still-air convection of a horizontal cylinder, W/(m² K); of a vertical hosel within 2 W/(m² K) the same.
+
+    Parameters
+    ----------
+    surface_c : float or array
+        Surface temperature, °C.
+    air_c : float
+        Air temperature, °C (a hotter air heats by the same law).
+    diameter_mm : float
+        Diameter, mm.
+
+    Source: `natural_convection_cylinder`, properties of `air` at film temperature.
+
+    Examples
+    --------
+    >>> round(float(natural_convection_cylinder_w_m2k(850.0, 25.0, 13.5)), 1)
+    13.8
+    """
+    return _natural(natural_convection_cylinder, surface_c, air_c, diameter_mm)
+
+
+def natural_convection_plate_w_m2k(surface_c, air_c, height_mm):
+    """Still-air convection of a vertical plate, W/(m² K) (see `natural_convection_plate`).
+
+    Examples
+    --------
+    >>> round(float(natural_convection_plate_w_m2k(950.0, 25.0, 40.0)), 1)
+    12.4
+    """
+    return _natural(natural_convection_plate, surface_c, air_c, height_mm)
+
+
+def forced_cylinder_w_m2k(surface_c, air_c, diameter_mm, speed_m_s):
+    """Convection of a cylinder in an air stream, W/(m² K) (see `forced_cylinder`).
+
+    Examples
+    --------
+    >>> round(float(forced_cylinder_w_m2k(850.0, 25.0, 13.5, 2.0)), 1)
+    38.8
+    """
+    film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
+    reynolds = speed_m_s * diameter_mm * 1e-3 / film.viscosity_m2_s
+    return forced_cylinder(reynolds, film.prandtl) * film.conductivity_w_mk / (diameter_mm * 1e-3)
+
+
+def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
+    """Mean convection of a plate along an air stream, laminar, W/(m² K): Nu = 0.664 Re^½ Pr^⅓.
+
+    Source: Bergman et al., *Fundamentals of Heat and Mass Transfer*, eq. 7.30, from memory; Re < 5·10⁵, which a
+    blade reaches only above 300 m/s.
+    """
+    film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
+    reynolds = speed_m_s * length_mm * 1e-3 / film.viscosity_m2_s
+    return 0.664 * reynolds**0.5 * film.prandtl ** (1 / 3) * film.conductivity_w_mk / (length_mm * 1e-3)
+
+
+def combined_w_m2k(natural, forced):
+    """Natural and forced convection together, h³ = natural³ + forced³ (assisting or across).
+
+    Source: Bergman et al., *Fundamentals of Heat and Mass Transfer*, ch. 9.9, from memory.
+    """
+    return (natural**3 + forced**3) ** (1 / 3)
+
+
+def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
+    """Convection of a zone in still or moving air, W/(m² K), by its shape.
+
+    Parameters
+    ----------
+    shape : {"plate", "round"}
+        `Zone.shape`.
+    surface_c : float or array
+        Surface temperature, °C.
+    air_c : float
+        Air temperature, °C.
+    size_mm : float
+        `Zone.size_mm`: height of a plate, diameter of a round.
+    speed_m_s : float
+        Air speed; 0 is still air.
+
+    Raises
+    ------
+    InputError
+        Unknown shape.
+    """
+    if check_choice(shape, "shape", ("plate", "round")) == "round":
+        natural = natural_convection_cylinder_w_m2k(surface_c, air_c, size_mm)
+        forced = forced_cylinder_w_m2k(surface_c, air_c, size_mm, speed_m_s) if speed_m_s > 0 else 0.0
+    else:
+        natural = natural_convection_plate_w_m2k(surface_c, air_c, size_mm)
+        forced = forced_plate_w_m2k(surface_c, air_c, size_mm, speed_m_s) if speed_m_s > 0 else 0.0
+    return combined_w_m2k(natural, forced)
+
+
+# ---- radiation and neighbours -----------------------------------------------------------------------------------
+
+def radiation_w_m2(surface_c, room_c, neighbour_c, emissivity, view_factor):
+    """Net radiation lost by a grey surface, W/m²: a share `view_factor` goes to the room, the rest to neighbours.
+
+    Source: Stefan–Boltzmann; small grey body in large surroundings, Bergman et al., eq. 1.7 (from memory).
+    """
+    surface, room, neighbour = surface_c + 273.15, room_c + 273.15, neighbour_c + 273.15
+    return emissivity * STEFAN_BOLTZMANN * (
+        surface**4 - view_factor * room**4 - (1.0 - view_factor) * neighbour**4)
+
+
+def radiation_w_m2k(surface_c, room_c, emissivity):
+    """Radiation to the room as a coefficient, W/(m² K): ε σ (Ts + Tr)(Ts² + Tr²).
+
+    Examples
+    --------
+    >>> round(radiation_w_m2k(850.0, 25.0, 0.8), 1)
+    87.1
+    """
+    surface, room = surface_c + 273.15, room_c + 273.15
+    return emissivity * STEFAN_BOLTZMANN * (surface + room) * (surface * surface + room * room)
+
+
+def row_view_factor(pitch_mm: float, size_mm: float) -> float:
+    """Share of the room a head still sees when it stands in a long row: 1 − 2F, F to each next neighbour.
+
+    Each head is taken as a cylinder across the row, its diameter the outline's size; F between two equal parallel
+    cylinders by crossed strings, F = [√(X² − 1) + asin(1/X) − X]/π, X = pitch/size.
+
+    Parameters
+    ----------
+    pitch_mm : float
+        Distance from head to head, mm; at least `size_mm`.
+    size_mm : float
+        Diameter of the outline, mm.
+
+    Source: crossed strings, Hottel; the closed form stands in Bergman et al., Table 13.1, from memory, and is
+    checked in the tests by drawing the strings.
+
+    Examples
+    --------
+    >>> round(row_view_factor(60.0, 48.0), 3)
+    0.728
+    """
+    size_mm = check_number(size_mm, "size of the head", 1, 500, "mm")
+    pitch_mm = check_number(pitch_mm, "pitch of the row", size_mm, 10_000, "mm")
+    x = pitch_mm / size_mm
+    return 1 - 2 * (math.sqrt(x * x - 1) + math.asin(1 / x) - x) / math.pi
+
+
+@dataclass(frozen=True)
+class Neighbours:
+    """What stands around a cooling head.
+
+    Attributes
+    ----------
+    view_factor : float
+        Share of its radiation that reaches the room.
+    heat_share : float
+        Neighbour temperature as a share of the way from the room to the head's own surface: 1 = as hot as itself.
+    air_share : float
+        Air around the head, the same way (a bin warms its air).
+    forced : bool
+        Whether the route's air speed applies.
+    reason, basis : str
+        Why these numbers, and how sure.
+    """
+
+    view_factor: float
+    heat_share: float
+    air_share: float
+    forced: bool
+    reason: str
+    basis: str
+
+
+#: Surroundings by kind, see `Neighbours`.
+NEIGHBOURS = {
+    "single": Neighbours(1.0, 0.0, 0.0, False, "a single head on a grid sees only the room", "derived"),
+    "row": Neighbours(row_view_factor(60.0, 48.0), 1.0, 0.0, False,
+                      "heads 60 mm apart on a conveyor, outline 48 mm; both neighbours as hot as the head",
+                      "view factor derived; pitch invented"),
+    "bin": Neighbours(0.25, 1.0, 0.25, False,
+                      "a layer in a bin sees the room through a quarter of its outline and stands in warm air",
+                      "our estimate, no source"),
+    "fan": Neighbours(1.0, 0.0, 0.0, True, "a single head in the fan's stream", "derived"),
+    "sleeve": Neighbours(1.0, 0.0, 0.0, False,
+                         "a single head, the hosel in an insulating sleeve (`sleeve_w_m2k`)", "derived"),
+}
+
+
+def neighbours(kind: str) -> Neighbours:
+    """Return what stands around the head for one of the route's surroundings.
+
+    Raises
+    ------
+    InputError
+        Unknown kind.
+    """
+    return NEIGHBOURS[check_choice(kind, "surroundings", NEIGHBOURS)]
+
+
+def neighbour_c(surface_c, room_c, heat_share):
+    """Temperature of the neighbours, °C: `heat_share` of the way from the room to the head's own surface."""
+    return room_c + heat_share * (surface_c - room_c)
+
+
+#: Ceramic-fibre blanket at about 600 °C, W/(m K) (0.10–0.20 in makers' sheets, from memory).
+SLEEVE_CONDUCTIVITY_W_MK = 0.15
+#: Natural convection and radiation on the outside of a sleeve at 100–200 °C, W/(m² K) (our estimate: 7 + 8).
+SLEEVE_OUTSIDE_W_M2K = 15.0
+#: Wall of the sleeve, mm (our demonstration sleeve).
+SLEEVE_THICKNESS_MM = 10.0
+
+
+def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
+    """Heat-transfer coefficient on the hosel's surface through an insulating sleeve, W/(m² K).
+
+    Conduction through the sleeve in series with `outside_w_m2k` on its outside (about 15 for a sleeve at
+    100–200 °C); the sleeve's own heat capacity is left out, so early cooling is underestimated.
+
+    Source: radial conduction, Bergman et al., eq. 3.33 (from memory).
+
+    Examples
+    --------
+    >>> round(sleeve_w_m2k(15.0, 14.0, 10.0, 0.15), 1)
+    14.5
+    """
+    radius = diameter_mm / 2.0
+    outer = radius + thickness_mm
+    return 1.0 / (radius * 1e-3 / conductivity_w_mk * math.log(outer / radius) + radius / outer / outside_w_m2k)
+
+
+# ---- furnace ----------------------------------------------------------------------------------------------------
+
+#: Convection in a gas-fired box furnace, W/(m² K) (10–30 usual, common practice, no source).  Radiation carries
+#: 150–300 W/(m² K) at 900–1000 °C, so this number hardly matters.
+FURNACE_CONVECTION_W_M2K = 20.0
+
+
+def furnace_w_m2(surface_c, furnace_c, emissivity, convection_w_m2k):
+    """Heat *lost* to a furnace, W/m² (negative while it heats): radiation of a small body in a hot box + convection.
+
+    Examples
+    --------
+    >>> round(furnace_w_m2(25.0, 930.0, 0.8, 20.0))
+    -112798
+    """
+    return (radiation_w_m2(surface_c, furnace_c, furnace_c, emissivity, 1.0)
+            + convection_w_m2k * (surface_c - furnace_c))
