@@ -1,9 +1,9 @@
-"""The part: a forged iron head as five zones whose mass, surfaces and conduction paths follow from dimensions.
+"""The part: a forged iron head as five zones whose mass, surfaces and paths follow from dimensions.
 
-Nothing thermal is typed here: a head is a drawing (mm), and volume, mass, exposed area, path to the surface and
-links between zones are computed from it.  Two states of the drawing are kept apart: ``"finished"`` is what the
-player holds, ``"forged"`` is what lies in the die (thicker face and rim before the recess is milled, solid hosel
-at its forged diameter before it is turned and bored).
+Nothing thermal is typed here: a head is a drawing (mm), and volume, mass, exposed area, path to the surface
+and links between zones are computed from it.  Two states of the drawing are kept apart: ``"finished"`` is
+what the player holds, ``"forged"`` is what lies in the die (thicker face and rim before the recess is milled,
+solid hosel at its forged diameter before it is turned and bored).
 """
 
 from __future__ import annotations
@@ -13,13 +13,15 @@ import functools
 import math
 from dataclasses import dataclass
 
+from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
 from .errors import InputError, check_choice, check_number
 from .tables import read_rows
 
-__all__ = ["STATES", "STEEL_DENSITY_KG_M3", "ZONES", "Block", "Face", "Head", "Hosel", "Link", "Neck", "Rim", "Zone",
-           "bar_mean_rise_mm2", "head", "heads", "tube_mean_rise_mm2"]
+__all__ = ["STATES", "STEEL_DENSITY_KG_M3", "ZONES", "Block", "Face", "Head", "Hosel", "Link", "Neck", "Rim",
+           "Zone", "bar_mean_rise_mm2", "head", "heads", "tube_mean_rise_mm2"]
 
-#: Density of steel at 20 °C, kg/m³ (EN 1993-1-2:2005, clause 3.2.2(1), as quoted in public fire-engineering code).
+#: Density of steel at 20 °C, kg/m³ (EN 1993-1-2:2005, clause 3.2.2(1), as quoted in public fire-engineering
+#: code).
 STEEL_DENSITY_KG_M3 = 7850.0
 
 #: Zones of every head, from the strike to the shaft.
@@ -31,11 +33,8 @@ STATES = ("forged", "finished")
 #: Declared and computed mass must agree within this share (our choice: what scales and a drawing agree to).
 MASS_CLOSURE = 0.03
 
-#: Thinnest hosel wall that can be turned and still be bent, mm (our estimate; usual walls are 1.6–2.5 mm).
-LEAST_WALL_MM = 0.8
-
-
-# ---- conduction inside a section -----------------------------------------------------------------------------
+# ---- conduction inside a section
+# -----------------------------------------------------------------------------
 
 def bar_mean_rise_mm2(width_mm: float, thickness_mm: float) -> float:
     """Mean of u over a rectangle where the Laplacian of u is −1 and u = 0 on the edge, mm².
@@ -44,7 +43,8 @@ def bar_mean_rise_mm2(width_mm: float, thickness_mm: float) -> float:
     thickness²/12, a square 0.03514·side².
 
     Source: the same equation as Saint-Venant torsion, u = torsion constant / (4 × section area); series of
-    Timoshenko & Goodier, *Theory of Elasticity*, art. 109, from memory, checked against 0.1406 side⁴ for a square.
+    Timoshenko & Goodier, *Theory of Elasticity*, art. 109, from memory, checked against 0.1406 side⁴ for a
+    square.
 
     Examples
     --------
@@ -61,7 +61,8 @@ def bar_mean_rise_mm2(width_mm: float, thickness_mm: float) -> float:
 def tube_mean_rise_mm2(outside_mm: float, bore_mm: float = 0.0) -> float:
     """Mean of u over a tube section cooled from outside, bore insulated, mm² (see `bar_mean_rise_mm2`).
 
-    u = (R² − r²)/4 + (a²/2) ln(r/R); its mean over the section.  A solid round gives R²/8, a thin wall w gives w²/3.
+    u = (R² − r²)/4 + (a²/2) ln(r/R); its mean over the section.  A solid round gives R²/8, a thin wall w
+    gives w²/3.
 
     Source: integrated here from Poisson's equation.
 
@@ -88,13 +89,13 @@ class Zone:
     volume_mm3, mass_g : float
         Metal of the zone.
     front_mm2, back_mm2 : float
-        Exposed area to the front (water, upper die) and to the back (lower die).  Of a round or blocky zone each
-        takes half of what is exposed.
+        Exposed area to the front (water, upper die) and to the back (lower die).  Of a round or blocky zone
+        each takes half of what is exposed.
     path_mm : float
         Thickness of the slab: volume over the mean of front and back.
     path_factor : float
-        Factor on the slab's inner conductance k/path that gives the section's own mean-to-surface resistance: 1
-        for a plate, 2/3 for a solid round (slab of half-thickness L: L/3k; round of radius R = 2L: R/4k).
+        Factor on the slab's inner conductance k/path that gives the section's own mean-to-surface resistance:
+        1 for a plate, 2/3 for a solid round (slab of half-thickness L: L/3k; round of radius R = 2L: R/4k).
     size_mm : float
         Length for convection: diameter of a round zone, height of a plate.
     shape : {"plate", "round"}
@@ -137,117 +138,6 @@ class Link:
     b: str
     area_mm2: float
     length_mm: float
-
-
-# ---- the drawing ---------------------------------------------------------------------------------------------
-
-@dataclass(frozen=True)
-class Face:
-    """The thin centre, where the strike is and the spray hits; mean length and height of the free span.
-
-    `allowance_mm` is what is milled off later: forged thickness = thickness + allowance.
-    """
-
-    length_mm: float
-    height_mm: float
-    thickness_mm: float
-    allowance_mm: float = 0.0
-
-    @property
-    def forged_thickness_mm(self) -> float:
-        return self.thickness_mm + self.allowance_mm
-
-
-@dataclass(frozen=True)
-class Rim:
-    """The ring of the blade around the face; length and mean height are of the whole blade."""
-
-    length_mm: float
-    height_mm: float
-    thickness_mm: float
-    allowance_mm: float = 0.0
-
-
-@dataclass(frozen=True)
-class Block:
-    """One bar of the body (sole, top line, toe, heel): `length_mm` runs along the blade's edge.
-
-    The edge of the rim stands on the face `length_mm` × `width_mm`; `thickness_mm` is measured away from the rim,
-    `width_mm` from front to back.
-    """
-
-    name: str
-    length_mm: float
-    width_mm: float
-    thickness_mm: float
-    allowance_mm: float = 0.0
-
-
-@dataclass(frozen=True)
-class Neck:
-    """Round taper from the hosel's diameter to `base_mm` at the body."""
-
-    length_mm: float
-    base_mm: float
-    allowance_mm: float = 0.0
-
-
-@dataclass(frozen=True)
-class Hosel:
-    """The round that takes the shaft, and its geometry on the bending bench.
-
-    Attributes
-    ----------
-    length_mm : float
-        From the neck to the free end (finished).
-    outside_mm : float
-        Finished outside diameter; forged diameter = outside + allowance.
-    bore_mm, bore_depth_mm : float
-        Bore, drilled after the second heat: the forging is solid.
-    allowance_mm : float
-        Turned off the diameter later.
-    length_allowance_mm : float
-        Cut off the end later.
-    bend_zone_mm : float
-        Length over which a bench bend spreads; nowhere measured, 10–20 mm is believed.
-    """
-
-    length_mm: float
-    outside_mm: float
-    bore_mm: float
-    bore_depth_mm: float
-    allowance_mm: float = 0.0
-    length_allowance_mm: float = 0.0
-    bend_zone_mm: float = 15.0
-
-    @property
-    def forged_outside_mm(self) -> float:
-        return self.outside_mm + self.allowance_mm
-
-    @property
-    def wall_mm(self) -> float:
-        return (self.outside_mm - self.bore_mm) / 2
-
-
-# What each dimension may be, mm; wide enough for any iron that was ever forged (our choice).
-_LIMITS = {
-    Face: {"length_mm": (10, 110), "height_mm": (10, 80), "thickness_mm": (0.8, 15), "allowance_mm": (0, 10)},
-    Rim: {"length_mm": (20, 130), "height_mm": (15, 90), "thickness_mm": (0.8, 25), "allowance_mm": (0, 10)},
-    Block: {"length_mm": (2, 150), "width_mm": (1, 60), "thickness_mm": (0.5, 40), "allowance_mm": (0, 10)},
-    Neck: {"length_mm": (1, 80), "base_mm": (6, 40), "allowance_mm": (0, 10)},
-    Hosel: {"length_mm": (10, 110), "outside_mm": (9, 25), "bore_mm": (0, 20), "bore_depth_mm": (0, 110),
-            "allowance_mm": (0, 10), "length_allowance_mm": (0, 30), "bend_zone_mm": (2, 60)},
-}
-
-
-def _checked(part, kind, owner: str):
-    if not isinstance(part, kind):
-        raise InputError(f"{kind.__name__.lower()} is {part!r}; allowed is a {kind.__name__}(...) (head {owner}).")
-    label = part.name if kind is Block else kind.__name__.lower()
-    return dataclasses.replace(part, **{
-        field: check_number(getattr(part, field), f"{label} {field.removesuffix('_mm').replace('_', ' ')}",
-                            low, high, "mm", f"head {owner}")
-        for field, (low, high) in _LIMITS[kind].items()})
 
 
 @dataclass(frozen=True)
@@ -295,12 +185,12 @@ class Head:
             raise InputError(f"name is {self.name!r}; allowed is a text that is not empty (head).")
         where = repr(self.name)
         for field, kind in (("face", Face), ("rim", Rim), ("neck", Neck), ("hosel", Hosel)):
-            object.__setattr__(self, field, _checked(getattr(self, field), kind, where))
+            object.__setattr__(self, field, checked(getattr(self, field), kind, where))
         blocks = (self.body,) if isinstance(self.body, Block) else tuple(self.body)
         if not blocks:
             raise InputError(f"body is empty; give at least a sole Block(...) (head {where}).")
-        object.__setattr__(self, "body", tuple(_checked(b, Block, where) for b in blocks))
-        self._check_fit(where)
+        object.__setattr__(self, "body", tuple(checked(b, Block, where) for b in blocks))
+        check_fit(self.face, self.rim, self.body, self.neck, self.hosel, where)
         if self.declared_mass_g is not None:
             declared = check_number(self.declared_mass_g, "declared mass", 50, 1000, "g", f"head {where}")
             object.__setattr__(self, "declared_mass_g", declared)
@@ -310,37 +200,8 @@ class Head:
                                  f"{computed:.0f} g; they must agree within {MASS_CLOSURE:.0%}, or leave "
                                  f"declared_mass_g out (head {where}).")
 
-    def _check_fit(self, where: str) -> None:
-        """Refuse parts that do not fit each other."""
-        face, rim, hosel, neck = self.face, self.rim, self.hosel, self.neck
-        for what in ("length_mm", "height_mm"):
-            inner, outer = getattr(face, what), getattr(rim, what)
-            if inner >= outer:
-                raise InputError(f"face {what[:-3]} is {inner:g} mm; it must be less than the blade's {outer:g} mm "
-                                 f"(head {where}).")
-        if hosel.bore_mm >= hosel.outside_mm:
-            raise InputError(f"bore is {hosel.bore_mm:g} mm; it must be less than the hosel's outside diameter "
-                             f"{hosel.outside_mm:g} mm (head {where}).")
-        if hosel.wall_mm < LEAST_WALL_MM:
-            raise InputError(f"hosel wall is {hosel.wall_mm:.2f} mm ({hosel.outside_mm:g} mm outside, "
-                             f"{hosel.bore_mm:g} mm bore); allowed is {LEAST_WALL_MM:g} mm or more (head {where}).")
-        if hosel.bore_depth_mm > hosel.length_mm:
-            raise InputError(f"bore depth is {hosel.bore_depth_mm:g} mm; it cannot exceed the hosel length "
-                             f"{hosel.length_mm:g} mm (head {where}).")
-        if hosel.bend_zone_mm > hosel.length_mm + neck.length_mm:
-            raise InputError(f"bend zone is {hosel.bend_zone_mm:g} mm; hosel and neck together are only "
-                             f"{hosel.length_mm + neck.length_mm:g} mm long (head {where}).")
-        if neck.base_mm < hosel.bore_mm + 2 * LEAST_WALL_MM:
-            raise InputError(f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {hosel.bore_mm:g} mm "
-                             f"can stand on; allowed is {hosel.bore_mm + 2 * LEAST_WALL_MM:g} mm or more "
-                             f"(head {where}).")
-        edge = 2 * (rim.length_mm + rim.height_mm)
-        along = sum(b.length_mm for b in self.body)
-        if along > edge:
-            raise InputError(f"the body's blocks are {along:g} mm long together; the blade's edge is only {edge:g} mm "
-                             f"(head {where}).")
-
-    # -- changes ------------------------------------------------------------------------------------------------
+    # -- changes
+    # ------------------------------------------------------------------------------------------------
 
     #: Dimensions people vary, by short name: (part, field).
     SETTINGS = {
@@ -354,8 +215,9 @@ class Head:
     }
 
     def with_(self, **settings) -> Head:
-        """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`); the declared mass goes.
+        """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`).
 
+        The declared mass goes, since it belonged to the old dimensions.
         A changed thickness or diameter is the finished one; the allowance stays, so the forging follows.
 
         Raises
@@ -375,7 +237,8 @@ class Head:
         new = {part: dataclasses.replace(getattr(self, part), **values) for part, values in parts.items()}
         return dataclasses.replace(self, **new, declared_mass_g=None)
 
-    # -- what follows from the drawing ------------------------------------------------------------------------------
+    # -- what follows from the drawing
+    # ------------------------------------------------------------------------------
 
     def _drawn(self, state: str) -> tuple[Face, Rim, tuple[Block, ...], Neck, Hosel]:
         """The parts with their allowances on (forged, hosel solid) or off (finished, hosel bored)."""
@@ -423,7 +286,7 @@ def _zone(name, volume, front, back, path_factor, size, shape) -> Zone:
 
 
 def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) -> float:
-    """Mean rise of a slab of half-thickness section/perimeter, over the section's own (free ends neglected)."""
+    """Mean rise of a slab of half-thickness section/perimeter, over the section's own; free ends neglected."""
     return (section_mm2 / perimeter_mm) ** 2 / 3 / mean_rise_mm2
 
 
@@ -444,7 +307,8 @@ def _zones(drawing: Head, state: str) -> dict[str, Zone]:
         exposed += b.length_mm * girth + 2 * section - b.length_mm * min(rim.thickness_mm, b.width_mm)
         slab_rise += v * (section / girth) ** 2 / 3
         own_rise += v * bar_mean_rise_mm2(b.width_mm, b.thickness_mm)
-    zones.append(_zone("body", volume, exposed / 2, exposed / 2, slab_rise / own_rise, rim.height_mm, "plate"))
+    zones.append(_zone("body", volume, exposed / 2, exposed / 2, slab_rise / own_rise, rim.height_mm,
+                       "plate"))
 
     top, base = hosel.outside_mm, neck.base_mm
     slant = math.hypot(neck.length_mm, (base - top) / 2)
@@ -452,14 +316,17 @@ def _zones(drawing: Head, state: str) -> dict[str, Zone]:
     lateral = math.pi * (top + base) / 2 * slant
     mean = (top + base) / 2
     zones.append(_zone("neck", volume, lateral / 2, lateral / 2,
-                       _path_factor(math.pi / 4 * mean**2, math.pi * mean, tube_mean_rise_mm2(mean)), mean, "round"))
+                       _path_factor(math.pi / 4 * mean**2, math.pi * mean, tube_mean_rise_mm2(mean)),
+                       mean, "round"))
 
-    # A part-bored hosel counts as bored through with the same metal; the bore's own surface exchanges nothing.
+    # A part-bored hosel counts as bored through with the same metal; the bore's own surface exchanges
+    # nothing.
     even_bore = hosel.bore_mm * math.sqrt(hosel.bore_depth_mm / hosel.length_mm)
     section = math.pi / 4 * (top * top - even_bore**2)
     exposed = math.pi * top * hosel.length_mm + math.pi / 4 * (top * top - hosel.bore_mm**2)
     zones.append(_zone("hosel", section * hosel.length_mm, exposed / 2, exposed / 2,
-                       _path_factor(section, math.pi * top, tube_mean_rise_mm2(top, even_bore)), top, "round"))
+                       _path_factor(section, math.pi * top, tube_mean_rise_mm2(top, even_bore)),
+                       top, "round"))
     return {z.name: z for z in zones}
 
 
@@ -468,8 +335,8 @@ def _links(drawing: Head, state: str) -> tuple[Link, ...]:
     face, rim, body, neck, hosel = drawing._drawn(state)
     zones = _zones(drawing, state)
 
-    # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives heat to
-    # its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
+    # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives
+    # heat to its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
     edge = 2 * (face.length_mm + face.height_mm)
     face_reach = bar_mean_rise_mm2(face.length_mm, face.height_mm) * edge / (face.length_mm * face.height_mm)
     rim_width = (rim.length_mm * rim.height_mm - face.length_mm * face.height_mm) / (
@@ -484,8 +351,8 @@ def _links(drawing: Head, state: str) -> tuple[Link, ...]:
                                                                                                strict=True))
     rim_body = Link("rim", "body", sum(areas), sum(areas) / conductance)
 
-    # Body to neck: heat gathers along the blade (a third of its length, through the blocks' section as if the body
-    # were one bar of the blade's length), then crosses half the neck.
+    # Body to neck: heat gathers along the blade (a third of its length, through the blocks' section as if the
+    # body were one bar of the blade's length), then crosses half the neck.
     body_section = zones["body"].volume_mm3 / rim.length_mm
     neck_section = zones["neck"].volume_mm3 / neck.length_mm
     area = math.pi / 4 * neck.base_mm**2
@@ -500,7 +367,8 @@ def _links(drawing: Head, state: str) -> tuple[Link, ...]:
     return face_rim, rim_body, body_neck, neck_hosel
 
 
-# ---- the library -----------------------------------------------------------------------------------------------
+# ---- the library
+# -----------------------------------------------------------------------------------------------
 
 _KINDS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
 

@@ -12,17 +12,17 @@ DIE_CONDUCTIVITY_W_MK = 30.0
 DIE_DENSITY_KG_M3 = 7750.0
 DIE_HEAT_J_KGK = 500.0
 
-#: Conductance of a head lying in the die under its own weight, scale between, W/(m² K) (300–1000: Semiatin et al.,
-#: J. Eng. Ind. 109 (1987) 49, order of magnitude, from memory).
+#: Conductance of a head lying in the die under its own weight, scale between, W/(m² K) (300–1000: Semiatin et
+#: al., J. Eng. Ind. 109 (1987) 49, order of magnitude, from memory).
 RESTING_CONTACT_W_M2K = 400.0
 
 
 def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
-    """Conductance from the part's surface to the die's *starting* temperature, W/(m² K), after a time in contact.
+    """Conductance from the part's surface to the die's *starting* temperature, W/(m² K).
 
-    The interface conductance h and the die that warms behind it: a semi-infinite die of effusivity e = √(kρc),
-    with x = h √t / e, draws h · exp(x²) erfc(x).  That is the exact answer for a part's surface held at one
-    temperature.
+    The interface conductance h and the die that warms behind it: a semi-infinite die of effusivity e =
+    √(kρc), with x = h √t / e, draws h · exp(x²) erfc(x).  That is the exact answer for a part's surface held
+    at one temperature.
 
     Parameters
     ----------
@@ -35,17 +35,18 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
 
     Notes
     -----
-    While the part cools, the die remembers its hotter start and takes a little less than this says: against a full
-    solution of both bodies a 3 mm face between two dies loses 4 % less after 0.05 s and 11 % less after 0.3 s
-    (see tests).
+    While the part cools, the die remembers its hotter start and takes a little less than this says: against a
+    full solution of both bodies a 3 mm face between two dies loses 4 % less after 0.05 s and 11 % less after
+    0.3 s (see tests).
 
-    The default route (7500 W/(m² K), dwell 0.05 s, both dies at 250 °C, face 3 mm at 880 °C) takes 30 K from the
-    face under load, and 0.5 s of lying in the lower die (400 W/(m² K)) another 9 K.  A hydraulic press on cold dies
-    (8000 W/(m² K), 0.3 s, 20 °C) takes about 190 K: then the water has nothing left to harden.  That is why a
-    mechanical press on warm dies is the default, and why dwell and die temperature belong on the setting sheet.
+    The default route (7500 W/(m² K), dwell 0.05 s, both dies at 250 °C, face 3 mm at 880 °C) takes 30 K from
+    the face under load, and 0.5 s of lying in the lower die (400 W/(m² K)) another 9 K.  A hydraulic press on
+    cold dies (8000 W/(m² K), 0.3 s, 20 °C) takes about 190 K: then the water has nothing left to harden.
+    That is why a mechanical press on warm dies is the default, and why dwell and die temperature belong on
+    the setting sheet.
 
-    Source: Carslaw & Jaeger, *Conduction of Heat in Solids*, 2.7 (from memory); the same solution stands in Bergman
-    et al., eq. 5.63, whose worked example is in the tests.
+    Source: Carslaw & Jaeger, *Conduction of Heat in Solids*, 2.7 (from memory); the same solution stands in
+    Bergman et al., eq. 5.63, whose worked example is in the tests.
 
     Examples
     --------
@@ -61,7 +62,7 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
 
 
 def contact_temperature_c(part_c, die_c, part_k, part_rho, part_heat, die_k, die_rho, die_heat):
-    """Temperature at which two thick bodies meet in perfect contact, °C, constant in time: (e₁T₁ + e₂T₂)/(e₁ + e₂).
+    """Temperature at which two thick bodies meet in perfect contact, °C: (e₁T₁ + e₂T₂)/(e₁ + e₂), e = √(kρc).
 
     Source: standard theory of semi-infinite solids; form read in a lecture-note page and an encyclopaedia's
     "Thermal effusivity".

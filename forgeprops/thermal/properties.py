@@ -1,7 +1,7 @@
 """How steel and air take up and carry heat.
 
-The steel functions are plain scalar arithmetic so that the compiled march can use the very same code.  Mass does
-not change when steel expands: a march over a *cold* drawing must use the cold density
+The steel functions are plain scalar arithmetic so that the compiled march can use the very same code.  Mass
+does not change when steel expands: a march over a *cold* drawing must use the cold density
 (`forgeprops.head.STEEL_DENSITY_KG_M3`) in its heat capacities; `density_kg_m3` is for sections measured hot.
 """
 
@@ -23,13 +23,14 @@ __all__ = ["LATENT_HEAT_J_KG", "LATENT_HEAT_J_M3", "Air", "air", "alloyed_share"
 #: Molar mass of iron, kg/mol (IUPAC standard atomic weight 55.845).
 _IRON_KG_MOL = 0.055845
 
-#: Ferrite's heat capacity is held above this temperature, °C: beyond it the measured value is the transformation
-#: itself, which the march releases separately as latent heat.
+#: Ferrite's heat capacity is held above this temperature, °C: beyond it the measured value is the
+#: transformation itself, which the march releases separately as latent heat.
 _FERRITE_CP_HOLD_C = 700.0
 
-#: Heat released when austenite transforms, J per m³ of hot metal.  6·10⁸ is the value in common use for ferrite
-#: and pearlite (from memory); bainite and martensite form lower and release a little more, 6.2 and 6.4·10⁸ (from
-#: memory).  Check: with 6·10⁸ the enthalpy from 20 to 900 °C closes with EN 1993-1-2 within 0.5 % (see tests).
+#: Heat released when austenite transforms, J per m³ of hot metal.  6·10⁸ is the value in common use for
+#: ferrite and pearlite (from memory); bainite and martensite form lower and release a little more, 6.2 and
+#: 6.4·10⁸ (from memory).  Check: with 6·10⁸ the enthalpy from 20 to 900 °C closes with EN 1993-1-2 within 0.5
+#: % (see tests).
 LATENT_HEAT_J_M3 = {"ferrite": 6.0e8, "pearlite": 6.0e8, "bainite": 6.2e8, "martensite": 6.4e8}
 
 #: Density of hot metal to which the volumetric heats refer, kg/m³ (EN elongation at 700 °C gives 7616).
@@ -52,8 +53,8 @@ def austenite_cp_j_kgk(t_c):
     t_c : float
         Temperature, °C (25–1538).
 
-    Source: fcc iron of the SGTE unary data, A. T. Dinsdale, CALPHAD 15 (1991) 317, read in public thermodynamic
-    database texts; cp = −T d²G/dT², pure iron.
+    Source: fcc iron of the SGTE unary data, A. T. Dinsdale, CALPHAD 15 (1991) 317, read in public
+    thermodynamic database texts; cp = −T d²G/dT², pure iron.
 
     Examples
     --------
@@ -65,19 +66,19 @@ def austenite_cp_j_kgk(t_c):
 
 
 def ferrite_cp_j_kgk(t_c):
-    """Heat capacity of ferrite, pearlite, bainite or martensite, J/(kg K), without the transformation's spike.
+    """Heat capacity of ferrite, pearlite, bainite, martensite, J/(kg K), without the transformation's spike.
 
-    The cubic of EN 1993-1-2 (its first branch), carried to 700 °C and held there.  The standard's own spike at
-    735 °C is the transformation smeared over temperature on *heating*; used beside explicit latent heat it would
-    count that heat twice.
+    The cubic of EN 1993-1-2 (its first branch), carried to 700 °C and held there.  The standard's own spike
+    at 735 °C is the transformation smeared over temperature on *heating*; used beside explicit latent heat it
+    would count that heat twice.
 
     Parameters
     ----------
     t_c : float
         Temperature, °C.
 
-    Source: EN 1993-1-2:2005, clause 3.4.1.2, 20–600 °C, read at dlubal.com article 001496; carried on to 700 °C,
-    where it is within 2 % of the BISRA mean for 0.23 % C, 846 J/(kg K) at 650–700 °C (from memory).
+    Source: EN 1993-1-2:2005, clause 3.4.1.2, 20–600 °C, read at dlubal.com article 001496; carried on to 700
+    °C, where it is within 2 % of the BISRA mean for 0.23 % C, 846 J/(kg K) at 650–700 °C (from memory).
 
     Examples
     --------
@@ -91,8 +92,8 @@ def ferrite_cp_j_kgk(t_c):
 def conductivity_w_mk(t_c):
     """Thermal conductivity of carbon steel, W/(m K).
 
-    Source: EN 1993-1-2:2005, clause 3.4.1.3, read at dlubal.com article 001496 and in two public codes.  One page
-    prints 3.3e-2 for the slope; 3.33e-2 is right (continuous at 800 °C).
+    Source: EN 1993-1-2:2005, clause 3.4.1.3, read at dlubal.com article 001496 and in two public codes.  One
+    page prints 3.3e-2 for the slope; 3.33e-2 is right (continuous at 800 °C).
 
     Examples
     --------
@@ -105,8 +106,8 @@ def conductivity_w_mk(t_c):
 def conductivity_alloyed_w_mk(t_c):
     """Thermal conductivity of about 1 % Cr, 0.2 % Mo steel, W/(m K): as carbon steel but at most 43.
 
-    Source: 42CrMo4 has 42.6 at 20 °C (read, material page 1.7225 of meusburger.com); above 500 °C it equals carbon
-    steel within 2 W/(m K) (ASM tables, from memory).
+    Source: 42CrMo4 has 42.6 at 20 °C (read, material page 1.7225 of meusburger.com); above 500 °C it equals
+    carbon steel within 2 W/(m K) (ASM tables, from memory).
 
     Examples
     --------
@@ -155,7 +156,8 @@ def density_kg_m3(t_c):
     return STEEL_DENSITY_KG_M3 / (1.0 + thermal_strain(t_c)) ** 3
 
 
-# ---- air ------------------------------------------------------------------------------------------------------
+# ---- air
+# ------------------------------------------------------------------------------------------------------
 
 @dataclass(frozen=True)
 class Air:
@@ -190,8 +192,8 @@ def air(t_c) -> Air:
     t_c : float or array
         Air (film) temperature, °C.
 
-    Source: Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331 and Lemmon & Jacobsen, Int. J. Thermophys. 25
-    (2004) 21, evaluated with CoolProp 8.0.
+    Source: Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331 and Lemmon & Jacobsen, Int. J. Thermophys.
+    25 (2004) 21, evaluated with CoolProp 8.0.
 
     Examples
     --------
@@ -201,7 +203,8 @@ def air(t_c) -> Air:
     table = _air_table()
     t_k = np.asarray(t_c, dtype=float) + 273.15
 
-    # Powers of temperature bend density and viscosity; between rows 100 K apart their logarithms are straight.
+    # Powers of temperature bend density and viscosity; between rows 100 K apart their logarithms are
+    # straight.
     def log_log(name):
         return np.exp(np.interp(np.log(t_k), np.log(table["t_k"]), np.log(table[name])))
 

@@ -6,8 +6,9 @@ import math
 
 from ..ranges import Warn, outside, register_range
 
-__all__ = ["SCALE_CONDUCTIVITY_W_MK", "evaporation_limit_w_m2", "spray_film_laws_w_m2k", "spray_over_scale_w_m2k",
-           "spray_single_phase_w_m2k", "spray_w_m2k", "spray_warnings", "sprayed_w_m2", "water_factor", "wet_share"]
+__all__ = ["SCALE_CONDUCTIVITY_W_MK", "evaporation_limit_w_m2", "spray_film_laws_w_m2k",
+           "spray_over_scale_w_m2k", "spray_single_phase_w_m2k", "spray_w_m2k", "spray_warnings", "sprayed_w_m2",
+           "water_factor", "wet_share"]
 
 #: Conductivity of iron scale, W/(m K) (wüstite 2–3.2, porous scale down to 1.2; from memory).
 SCALE_CONDUCTIVITY_W_MK = 2.5
@@ -48,8 +49,8 @@ def _wendelstorf_w_m2k(flux_kg_m2_s, superheat_k):
 def water_factor(water_c):
     """How warm water weakens a spray, relative to the 20 °C at which the law was measured.
 
-    Source: factor 1 − 0.0075 T of Shimada & Mitsutsuka 1966 and Ishiguro 1974, read in a public source file that
-    lists secondary-cooling laws.
+    Source: factor 1 − 0.0075 T of Shimada & Mitsutsuka 1966 and Ishiguro 1974, read in a public source file
+    that lists secondary-cooling laws.
 
     Examples
     --------
@@ -85,13 +86,13 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
 
     Notes
     -----
-    h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K the law
-    falls too low; there the lesser of its own value at 100 K and the single-phase law is taken, blended in between
-    50 and 100 K.  Warm water weakens the part that is not 190 (see `water_factor`).  Good to a factor of about 1.5:
-    a shop should fit its own multiplier.
+    h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K
+    the law falls too low; there the lesser of its own value at 100 K and the single-phase law is taken,
+    blended in between 50 and 100 K.  Warm water weakens the part that is not 190 (see `water_factor`).  Good
+    to a factor of about 1.5: a shop should fit its own multiplier.
 
-    Source: Wendelstorf, Spitzer & Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902, from memory; it agrees
-    within 45 % with four other published laws at 3–20 kg/(m² s) and 900 °C (see tests).
+    Source: Wendelstorf, Spitzer & Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902, from memory; it
+    agrees within 45 % with four other published laws at 3–20 kg/(m² s) and 900 °C (see tests).
 
     Examples
     --------
@@ -111,22 +112,23 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
 def spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w):
     """Spray on scaled steel, W/(m² K), referred to metal minus water.
 
-    The scale (resistance thickness/conductivity, m² K/W) stands in series, and because its surface is cooler than
-    the metal, boiling takes hold at a higher metal temperature: a thin scale can quicken the quench.  Both follow
-    from solving for the temperature of the scale's surface.
+    The scale (resistance thickness/conductivity, m² K/W) stands in series, and because its surface is cooler
+    than the metal, boiling takes hold at a higher metal temperature: a thin scale can quicken the quench.
+    Both follow from solving for the temperature of the scale's surface.
 
     Source: series resistance as used by Viscorova et al., WIT Trans. Eng. Sci. 53 (abstract read).
 
     Examples
     --------
-    >>> round(spray_over_scale_w_m2k(10.0, 900.0, 20.0, 0.0)), round(spray_over_scale_w_m2k(10.0, 900.0, 20.0, 2e-5))
-    (1237, 1212)
+    >>> [round(spray_over_scale_w_m2k(10.0, 900.0, 20.0, scale)) for scale in (0.0, 2e-5)]
+    [1237, 1212]
     """
     if scale_m2k_w <= 0.0 or metal_c <= water_c:
         return spray_w_m2k(flux_kg_m2_s, metal_c, water_c)
     surface = metal_c
     if scale_m2k_w <= _THIN_SCALE_M2K_W:
-        # One scale surface only: two Steffensen steps on surface = metal − R q(surface) settle it within 0.5 %.
+        # One scale surface only: two Steffensen steps on surface = metal − R q(surface) settle it within 0.5
+        # %.
         for _ in range(2):
             first = _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, surface)
             second = _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, first)
@@ -135,8 +137,8 @@ def spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w):
                 second = second - (second - first) ** 2 / bend
             surface = min(max(second, water_c), metal_c)
     else:
-        # Thick scale has two stable surfaces in transition boiling; the hotter one holds until it vanishes.  Walk
-        # down from the metal to the first bracket, then halve it.
+        # Thick scale has two stable surfaces in transition boiling; the hotter one holds until it vanishes.
+        # Walk down from the metal to the first bracket, then halve it.
         step = (metal_c - water_c) / 32.0
         low = metal_c - step
         while low > water_c and _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, low) < low:
@@ -153,14 +155,15 @@ def spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w):
 
 def _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, surface_c):
     """Surface temperature the scale would supply if the spray saw `surface_c`."""
-    return metal_c - scale_m2k_w * spray_w_m2k(flux_kg_m2_s, surface_c, water_c) * max(surface_c - water_c, 0.0)
+    superheat = max(surface_c - water_c, 0.0)
+    return metal_c - scale_m2k_w * spray_w_m2k(flux_kg_m2_s, surface_c, water_c) * superheat
 
 
 def wet_share(flux_kg_m2_s):
     """Share of a surface that a thin spray wets, 0 to 1: 1 − exp(−V/0.5) (our blend).
 
-    It lets the spray vanish into still air without a jump as the flux goes to zero; above 3 kg/(m² s), where the
-    law was measured, it is 1 within 0.3 %.
+    It lets the spray vanish into still air without a jump as the flux goes to zero; above 3 kg/(m² s), where
+    the law was measured, it is 1 within 0.3 %.
     """
     return 1.0 - math.exp(-flux_kg_m2_s / _WETTING_FLUX)
 
@@ -191,9 +194,11 @@ def sprayed_w_m2(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, multiplier, dry_w_
     share = wet_share(flux_kg_m2_s)
     if share == 0.0:
         return dry_w_m2
-    wet = multiplier * (metal_c - water_c) * spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w)
-    # The law's constant 190 is what a hot surface loses anyway, so the water's limit stands on top of the dry loss.
-    return (1.0 - share) * dry_w_m2 + share * min(wet, evaporation_limit_w_m2(flux_kg_m2_s, water_c) + dry_w_m2)
+    h = spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w)
+    limit = evaporation_limit_w_m2(flux_kg_m2_s, water_c)
+    # The law's constant 190 is what a hot surface loses anyway, so the water's limit stands on top of the dry
+    # loss.
+    return (1.0 - share) * dry_w_m2 + share * min(multiplier * h * (metal_c - water_c), limit + dry_w_m2)
 
 
 def spray_film_laws_w_m2k(flux_kg_m2_s: float, surface_c: float, water_c: float = 20.0) -> dict[str, float]:
@@ -213,19 +218,19 @@ def spray_film_laws_w_m2k(flux_kg_m2_s: float, surface_c: float, water_c: float 
     dict of str to float
         Law to coefficient.
 
-    Source: Wendelstorf et al. 2008 (from memory); Nozaki et al., Trans. ISIJ 18 (1978) 330, with its plant factor
-    4 (from memory); Ishiguro 1974, Bolle & Moureau 1946 and Sasaki et al. 1979 in kW (read in a public source file
-    that lists secondary-cooling laws); Müller & Jeschar 1973 at 20 m/s drop speed (from memory).
+    Source: Wendelstorf et al. 2008 (from memory); Nozaki et al., Trans. ISIJ 18 (1978) 330, with its plant
+    factor 4 (from memory); Ishiguro 1974, Bolle & Moureau 1946 and Sasaki et al. 1979 in kW (read in a public
+    source file that lists secondary-cooling laws); Müller & Jeschar 1973 at 20 m/s drop speed (from memory).
 
     Examples
     --------
     >>> for law, h in spray_film_laws_w_m2k(10.0, 900.0).items():
     ...     print(f"{law:<17}{h:5.0f}")
-    Wendelstorf 2008  1236
+    Wendelstorf 2008  1237
     Nozaki 1978       1184
     Ishiguro 1974     1395
     Bolle 1946        1522
-    Sasaki 1979       1252
+    Sasaki 1979       1251
     Müller 1973       1408
     """
     v, weak = flux_kg_m2_s, 1 - 0.0075 * water_c
@@ -239,7 +244,8 @@ def spray_film_laws_w_m2k(flux_kg_m2_s: float, surface_c: float, water_c: float 
     }
 
 
-def spray_warnings(flux_kg_m2_s: float, water_c: float = 20.0, surface_c: float | None = None) -> tuple[Warn, ...]:
+def spray_warnings(flux_kg_m2_s: float, water_c: float = 20.0,
+                   surface_c: float | None = None) -> tuple[Warn, ...]:
     """Warnings when a spray is outside what the law was measured for (no spray, no warning)."""
     if flux_kg_m2_s <= 0:
         return ()

@@ -1,7 +1,7 @@
 """What takes heat from the head, or gives it: air, radiation, neighbours, furnace, water and dies.
 
-Convection in air is written for arrays (the march tabulates it once per zone).  Radiation, spray, die contact and
-furnace are plain scalar arithmetic, because the compiled march calls them at every step.
+Convection in air is written for arrays (the march tabulates it once per zone).  Radiation, spray, die contact
+and furnace are plain scalar arithmetic, because the compiled march calls them at every step.
 """
 
 from __future__ import annotations
@@ -24,8 +24,10 @@ from .die_contact import (
 from .properties import air
 from .spray_law import (
     SCALE_CONDUCTIVITY_W_MK,
+    _wendelstorf_w_m2k,  # noqa: F401  (the march compiles it under this name)
     evaporation_limit_w_m2,
     spray_over_scale_w_m2k,
+    spray_single_phase_w_m2k,
     spray_w_m2k,
     sprayed_w_m2,
     water_factor,
@@ -40,7 +42,7 @@ __all__ = [
     "forced_plate_w_m2k", "furnace_w_m2", "natural_convection_cylinder", "natural_convection_cylinder_w_m2k",
     "natural_convection_plate", "natural_convection_plate_w_m2k", "neighbour_c", "neighbours",
     "radiation_w_m2", "radiation_w_m2k", "row_view_factor", "sleeve_w_m2k", "spray_over_scale_w_m2k",
-    "spray_w_m2k", "sprayed_w_m2", "water_factor", "wet_share",
+    "spray_single_phase_w_m2k", "spray_w_m2k", "sprayed_w_m2", "water_factor", "wet_share",
 ]
 
 #: Stefan–Boltzmann constant, W/(m² K⁴) (CODATA 2018: 5.670374e-8).
@@ -50,14 +52,15 @@ STEFAN_BOLTZMANN = 5.670374e-8
 _GRAVITY = 9.80665
 _ZERO_C_K = 273.15
 
-# ---- air: dimensionless laws ------------------------------------------------------------------------------------
+# ---- air: dimensionless laws
+# ------------------------------------------------------------------------------------
 
 
 def natural_convection_cylinder(rayleigh, prandtl):
     """Nusselt number of a horizontal cylinder in still air.
 
-    Source: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, read in the docstrings of the open library
-    ``ht`` 1.2.0; 1e-5 < Ra < 1e12, film properties.
+    Source: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, read in the docstrings of the open
+    library ``ht`` 1.2.0; 1e-5 < Ra < 1e12, film properties.
 
     Examples
     --------
@@ -70,7 +73,8 @@ def natural_convection_cylinder(rayleigh, prandtl):
 def natural_convection_plate(rayleigh, prandtl):
     """Nusselt number of a vertical plate in still air.
 
-    Source: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, read in the docstrings of ``ht`` 1.2.0.
+    Source: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, read in the docstrings of ``ht``
+    1.2.0.
 
     Examples
     --------
@@ -105,7 +109,7 @@ def _natural(law, surface_c, air_c, size_mm):
 
 
 def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
-    """Still-air convection of a horizontal cylinder, W/(m² K); of a vertical hosel within 2 W/(m² K) the same.
+    """Still-air convection of a horizontal cylinder, W/(m² K); a vertical hosel differs by less than 2.
 
     Parameters
     ----------
@@ -153,8 +157,8 @@ def forced_cylinder_w_m2k(surface_c, air_c, diameter_mm, speed_m_s):
 def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
     """Mean convection of a plate along an air stream, laminar, W/(m² K): Nu = 0.664 Re^½ Pr^⅓.
 
-    Source: Bergman et al., *Fundamentals of Heat and Mass Transfer*, eq. 7.30, from memory; Re < 5·10⁵, which a
-    blade reaches only above 300 m/s.
+    Source: Bergman et al., *Fundamentals of Heat and Mass Transfer*, eq. 7.30, from memory; Re < 5·10⁵, which
+    a blade reaches only above 300 m/s.
     """
     film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
     reynolds = speed_m_s * length_mm * 1e-3 / film.viscosity_m2_s
@@ -199,10 +203,11 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
     return combined_w_m2k(natural, forced)
 
 
-# ---- radiation and neighbours -----------------------------------------------------------------------------------
+# ---- radiation and neighbours
+# -----------------------------------------------------------------------------------
 
 def radiation_w_m2(surface_c, room_c, neighbour_c, emissivity, view_factor):
-    """Net radiation lost by a grey surface, W/m²: a share `view_factor` goes to the room, the rest to neighbours.
+    """Net radiation lost by a grey surface, W/m²: `view_factor` goes to the room, the rest to neighbours.
 
     Source: Stefan–Boltzmann; small grey body in large surroundings, Bergman et al., eq. 1.7 (from memory).
     """
@@ -226,8 +231,8 @@ def radiation_w_m2k(surface_c, room_c, emissivity):
 def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     """Share of the room a head still sees when it stands in a long row: 1 − 2F, F to each next neighbour.
 
-    Each head is taken as a cylinder across the row, its diameter the outline's size; F between two equal parallel
-    cylinders by crossed strings, F = [√(X² − 1) + asin(1/X) − X]/π, X = pitch/size.
+    Each head is taken as a cylinder across the row, its diameter the outline's size; F between two equal
+    parallel cylinders by crossed strings, F = [√(X² − 1) + asin(1/X) − X]/π, X = pitch/size.
 
     Parameters
     ----------
@@ -259,7 +264,8 @@ class Neighbours:
     view_factor : float
         Share of its radiation that reaches the room.
     heat_share : float
-        Neighbour temperature as a share of the way from the room to the head's own surface: 1 = as hot as itself.
+        Neighbour temperature as a share of the way from the room to the head's own surface: 1 = as hot as
+        itself.
     air_share : float
         Air around the head, the same way (a bin warms its air).
     forced : bool
@@ -283,7 +289,7 @@ NEIGHBOURS = {
                       "heads 60 mm apart on a conveyor, outline 48 mm; both neighbours as hot as the head",
                       "view factor derived; pitch invented"),
     "bin": Neighbours(0.25, 1.0, 0.25, False,
-                      "a layer in a bin sees the room through a quarter of its outline and stands in warm air",
+                      "in a bin a head sees the room through a quarter of its outline and stands in warm air",
                       "our estimate, no source"),
     "fan": Neighbours(1.0, 0.0, 0.0, True, "a single head in the fan's stream", "derived"),
     "sleeve": Neighbours(1.0, 0.0, 0.0, False,
@@ -330,18 +336,20 @@ def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     """
     radius = diameter_mm / 2.0
     outer = radius + thickness_mm
-    return 1.0 / (radius * 1e-3 / conductivity_w_mk * math.log(outer / radius) + radius / outer / outside_w_m2k)
+    through = radius * 1e-3 / conductivity_w_mk * math.log(outer / radius)
+    return 1.0 / (through + radius / outer / outside_w_m2k)
 
 
-# ---- furnace ----------------------------------------------------------------------------------------------------
+# ---- furnace
+# ----------------------------------------------------------------------------------------------------
 
-#: Convection in a gas-fired box furnace, W/(m² K) (10–30 usual, common practice, no source).  Radiation carries
-#: 150–300 W/(m² K) at 900–1000 °C, so this number hardly matters.
+#: Convection in a gas-fired box furnace, W/(m² K) (10–30 usual, common practice, no source).  Radiation
+#: carries 150–300 W/(m² K) at 900–1000 °C, so this number hardly matters.
 FURNACE_CONVECTION_W_M2K = 20.0
 
 
 def furnace_w_m2(surface_c, furnace_c, emissivity, convection_w_m2k):
-    """Heat *lost* to a furnace, W/m² (negative while it heats): radiation of a small body in a hot box + convection.
+    """Heat *lost* to a furnace, W/m² (negative while it heats): a small body in a hot box, and convection.
 
     Examples
     --------
