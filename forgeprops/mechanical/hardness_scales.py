@@ -1,4 +1,4 @@
-"""Hardness from one scale to another, HV HRC HRB HB: the printed tables, straight lines between their rows."""
+"""Hardness from one scale to another, HV HRC HRB HB: printed tables, straight lines between their rows."""
 
 from __future__ import annotations
 

@@ -63,7 +63,7 @@ def _resolve(name) -> str:
     if key in _names():
         return _names()[key]
     near = difflib.get_close_matches(key, _names(), n=3, cutoff=0.5)
-    near.sort(key=lambda other: len(os.path.commonprefix((key, other))), reverse=True)
+    near = sorted(sorted(near), key=lambda other: -len(os.path.commonprefix((key, other))))
     hint = f"did you mean {_names()[near[0]]!r}?" if near else "nothing in the library comes near it."
     raise InputError(f"grade {name!r} is unknown; {hint} Allowed: {', '.join(grades())}.")
 

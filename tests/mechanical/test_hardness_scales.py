@@ -63,7 +63,8 @@ def test_round_trip_and_rising(a, b):
 
 def test_table_checksum():
     # a changed cell must be a deliberate change
-    for column, total in (("HV", 55966.0), ("HRC", 2156.0), ("HRB", 3565.0), ("HB", 28870.2), ("Rm_MPa", 82355.0)):
+    for column, total in (("HV", 55966.0), ("HRC", 2156.0), ("HRB", 3565.0), ("HB", 28870.2),
+                          ("Rm_MPa", 82355.0)):
         assert sum(float(r[column]) for r in ROWS if r[column]) == total, column
 
 

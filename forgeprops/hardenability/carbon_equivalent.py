@@ -1,0 +1,128 @@
+"""Carbon equivalents: one number for how readily a steel hardens beside a weld or in a quick cooling."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..ranges import Warn, outside, register_range
+
+__all__ = ["carbon_equivalent_iiw", "carbon_equivalent_warnings", "carbon_equivalents", "cen", "cet", "pcm"]
+
+_IIW = "EN 1011-2 method A, from memory"
+_PCM = "Ito & Bessyo 1968, data of the formula, from memory"
+_CET = "EN 1011-2 method B, read on a trade page"
+_LIMITS = {
+    "CE_IIW": (_IIW, {"C": (0.05, 0.25), "Si": (0, 0.8), "Mn": (0, 1.7), "Cr": (0, 0.9), "Cu": (0, 1.0),
+                      "Ni": (0, 2.5), "Mo": (0, 0.75), "V": (0, 0.20)}),
+    "Pcm": (_PCM, {"C": (0.07, 0.22), "Si": (0, 0.60), "Mn": (0.40, 1.40), "Cu": (0, 0.50), "Ni": (0, 1.20),
+                   "Cr": (0, 1.20), "Mo": (0, 0.70), "V": (0, 0.12), "B": (0, 0.005)}),
+    "CET": (_CET, {"C": (0.05, 0.32), "Si": (0, 0.8), "Mn": (0.5, 1.9), "Cr": (0, 1.5), "Cu": (0, 0.7),
+                   "Mo": (0, 0.75), "Nb": (0, 0.06), "Ni": (0, 2.5), "Ti": (0, 0.12), "V": (0, 0.18),
+                   "B": (0, 0.005)}),
+}
+for _name, (_source, _bounds) in _LIMITS.items():
+    for _symbol, (_low, _high) in _bounds.items():
+        register_range(f"{_name}.{_symbol}", f"{_symbol} for {_name}", _low, _high, "wt%", _source)
+
+
+def _get(steel, *elements):
+    return [np.asarray(steel.get(e), dtype=float) for e in elements]
+
+
+def _plain(value):
+    return float(value) if np.ndim(value) == 0 else value
+
+
+def carbon_equivalent_iiw(steel):
+    """Carbon equivalent CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15, wt%; for C above about 0.18.
+
+    Source
+    ------
+    Dearden & O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67.  Coefficients read on a trade page
+    (hardware.store.bossgoo.com/news/165995) and in the opening of a TWI question-and-answer page.
+    """
+    c, mn, cr, mo, v, ni, cu = _get(steel, "C", "Mn", "Cr", "Mo", "V", "Ni", "Cu")
+    return _plain(c + mn / 6 + (cr + mo + v) / 5 + (ni + cu) / 15)
+
+
+def pcm(steel):
+    """Cracking parameter Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B, wt%; low carbon.
+
+    Source
+    ------
+    Ito & Bessyo, J. Japan Weld. Soc. 37 (1968), IIW IX-576-68.  Coefficients read on a trade page
+    (hardware.store.bossgoo.com/news/165995).
+    """
+    c, si, mn, cu, cr, ni, mo, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Cr", "Ni", "Mo", "V", "B")
+    return _plain(c + si / 30 + (mn + cu + cr) / 20 + ni / 60 + mo / 15 + v / 10 + 5 * b)
+
+
+def cet(steel):
+    """Carbon equivalent CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40, wt%.
+
+    Source
+    ------
+    Uwer & Höhne, EN 1011-2 annex C method B.  Coefficients and range read on a trade page
+    (hardware.store.bossgoo.com/news/165995).
+    """
+    c, mn, mo, cr, cu, ni = _get(steel, "C", "Mn", "Mo", "Cr", "Cu", "Ni")
+    return _plain(c + (mn + mo) / 10 + (cr + cu) / 20 + ni / 40)
+
+
+def cen(steel):
+    """Carbon equivalent CEN, wt%: like Pcm at low carbon, like CE_IIW at high.
+
+    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C −
+    0.12)).
+
+    Source
+    ------
+    Yurioka et al., 1983.  Coefficients read on a trade page (hardware.store.bossgoo.com/news/165995); another
+    page puts Ni with Cu over 15, Ni/20 is taken.
+    """
+    c, si, mn, cu, ni, cr, mo, nb, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B")
+    a = 0.75 + 0.25 * np.tanh(20.0 * (c - 0.12))
+    return _plain(c + a * (si / 24 + mn / 6 + cu / 15 + ni / 20 + (cr + mo + nb + v) / 5 + 5 * b))
+
+
+def carbon_equivalents(steel) -> dict[str, float]:
+    """The four carbon equivalents in use.
+
+    Parameters
+    ----------
+    steel : Steel
+        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
+
+    Returns
+    -------
+    dict of str to float
+        "CE_IIW", "Pcm", "CET", "CEN", in wt%.  `carbon_equivalent_warnings` says which lie outside their
+        range.
+
+    Source
+    ------
+    See `carbon_equivalent_iiw`, `pcm`, `cet`, `cen`.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> steel = Steel("4140 without residuals", {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.95, "Mo": 0.20,
+    ...                                          "Ni": 0.0, "Cu": 0.0})
+    >>> {name: round(value, 3) for name, value in carbon_equivalents(steel).items()}
+    {'CE_IIW': 0.781, 'Pcm': 0.518, 'CET': 0.56, 'CEN': 0.791}
+    """
+    return {"CE_IIW": carbon_equivalent_iiw(steel), "Pcm": pcm(steel), "CET": cet(steel), "CEN": cen(steel)}
+
+
+def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
+    """Contents of one steel that lie outside the range of a carbon equivalent (CEN has no stated range).
+
+    Examples
+    --------
+    >>> from forgeprops.steel import grade
+    >>> [w.code for w in carbon_equivalent_warnings(grade("4130"))]
+    ['range:CE_IIW.C', 'range:CE_IIW.Cr', 'range:Pcm.C']
+    """
+    found = (outside(f"{name}.{e}", float(steel.get(e)))
+             for name, (_, bounds) in _LIMITS.items() for e in bounds)
+    return tuple(w for w in found if w is not None)

@@ -1,0 +1,223 @@
+"""End-quench curve from chemistry: hardness against distance from the quenched end of the standard bar."""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+
+from ..ranges import Warn, outside, register_range
+from ..tables import read_rows
+from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
+
+__all__ = ["as_quenched_hardness_hrc", "dividing_factors", "end_quench", "end_quench_distances_mm",
+           "end_quench_hrc", "end_quench_warnings", "hardness_at_distance_hrc"]
+
+#: Lowest HRC that the conversion tables know (ASTM E140 table 1).
+_LOWEST_HRC = 20.0
+
+#: Ideal diameter below which the 3 mm dividing factor is held, mm: its polynomial turns there (derived; the
+#: factor must rise as hardenability falls).
+_TURN_AT_3_MM = 17.5
+
+_SOURCE = "ASTM A255-10, end-quench curve from chemistry"
+_ELEMENTS = ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V")
+for _symbol, _low, _high in (("C", 0.10, 0.70), ("Mn", 0.50, 1.65), ("Si", 0.15, 0.60), ("Cr", 0.0, 1.35),
+                             ("Ni", 0.0, 1.50), ("Cu", 0.0, 0.35), ("Mo", 0.0, 0.55), ("V", 0.0, 0.20)):
+    register_range(f"end_quench.{_symbol}", f"{_symbol} for the end-quench curve", _low, _high, "wt%",
+                   _SOURCE)
+register_range("end_quench.ideal_diameter", "ideal diameter for the end-quench curve", 25.4, 177.8, "mm",
+               "ASTM A255-10, dividing factors for 1 to 7 in; ends from memory")
+
+
+@functools.cache
+def _coefficients() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Distances, mm; dividing-factor polynomials by distance; their upper ends, mm; initial hardness."""
+    rows = read_rows("end_quench_factors.csv")
+    factors = [r for r in rows if r["quantity"] == "dividing factor"]
+    distance = np.array([float(r["distance_mm"]) for r in factors])
+    poly = np.array([[float(r[f"c{i}"]) for i in range(6)] for r in factors])
+    upper = np.array([float(r["to"]) for r in factors])
+    (hardness,) = [r for r in rows if r["quantity"].startswith("initial hardness")]
+    return distance, poly, upper, np.array([float(hardness[f"c{i}"]) for i in range(6)])
+
+
+def end_quench_distances_mm() -> np.ndarray:
+    """Distances from the quenched end at which the standard gives the curve, mm: 1.5, 3, 5 … 50."""
+    return np.concatenate(([1.5], _coefficients()[0]))
+
+
+def as_quenched_hardness_hrc(carbon):
+    """Hardness of the fully quenched end, all martensite, HRC.
+
+    Parameters
+    ----------
+    carbon : float or ndarray
+        Carbon, wt%; valid 0.10-0.70.
+
+    Returns
+    -------
+    float or ndarray
+        HRC at 1.5 mm (J1).
+
+    Source
+    ------
+    ASTM A255-10, initial hardness polynomial; read as restated in a public metallurgy handbook text
+    (data/end_quench_factors.csv).
+
+    Examples
+    --------
+    >>> [round(as_quenched_hardness_hrc(c), 1) for c in (0.20, 0.40, 0.60)]
+    [44.4, 56.3, 64.6]
+    """
+    hrc = np.polynomial.polynomial.polyval(np.asarray(carbon, dtype=float), _coefficients()[3])
+    return float(hrc) if np.ndim(hrc) == 0 else hrc
+
+
+def dividing_factors(ideal_diameter_mm) -> np.ndarray:
+    """Initial hardness divided by hardness, at each distance of the metric set from 3 mm on.
+
+    Never below 1, never falling with distance.  Above the end of a row the factor is 1; above 177.8 mm the
+    rows that reach it are held; below 25.4 mm the polynomials are continued (a warning of `end_quench`).
+
+    Parameters
+    ----------
+    ideal_diameter_mm : float or ndarray
+        Ideal diameter, mm; valid 25.4-177.8.
+
+    Returns
+    -------
+    ndarray
+        Last axis: the distances 3 … 50 mm.
+
+    Source
+    ------
+    ASTM A255-10 (SI), dividing factors for steels without boron; read as restated in a public metallurgy
+    handbook text (data/end_quench_factors.csv).  Upper ends of the rows below 25 mm: ours (where the
+    polynomial meets 1 or stops falling).
+
+    Examples
+    --------
+    >>> dividing_factors(49.5)[:3].round(2)
+    array([1.01, 1.14, 1.34])
+    """
+    distance, poly, upper, _ = _coefficients()
+    top = upper.max()
+    di = np.minimum(np.asarray(ideal_diameter_mm, dtype=float), top)[..., None]
+    held = np.where(distance == 3.0, np.maximum(di, _TURN_AT_3_MM), di)
+    value = np.zeros_like(held)
+    for power in range(poly.shape[1] - 1, -1, -1):
+        value = value * held + poly[:, power]
+    value = np.where(di > upper, 1.0, np.maximum(value, 1.0))
+    return np.maximum.accumulate(value, axis=-1)
+
+
+def end_quench_hrc(steel) -> np.ndarray:
+    """Hardness at `end_quench_distances_mm`, HRC; for arrays of contents the last axis is the distance.
+
+    Parameters
+    ----------
+    steel : Steel
+        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
+
+    Source
+    ------
+    See `end_quench`.
+    """
+    initial = np.asarray(as_quenched_hardness_hrc(steel.get("C")), dtype=float)
+    factors = dividing_factors(ideal_diameter(steel))
+    initial = np.broadcast_to(initial[..., None], factors.shape[:-1] + (1,))
+    return np.concatenate((initial, initial / factors), axis=-1)
+
+
+def hardness_at_distance_hrc(steel, distance_mm):
+    """Hardness at any distance, straight lines between the standard's distances, HRC.
+
+    Nearer than 1.5 mm the first value stands, beyond 50 mm the last.
+
+    Parameters
+    ----------
+    steel : Steel
+        Or any object whose ``get(element)`` gives wt%, as floats or arrays; arrays pair with `distance_mm`.
+    distance_mm : float or ndarray
+        Distance from the quenched end, mm.
+
+    Returns
+    -------
+    float or ndarray
+        HRC.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import grade
+    >>> round(hardness_at_distance_hrc(grade("42CrMo4"), 10.0), 1)
+    56.2
+    """
+    grid, curve = end_quench_distances_mm(), end_quench_hrc(steel)
+    distance = np.clip(np.asarray(distance_mm, dtype=float), grid[0], grid[-1])
+    right = np.clip(np.searchsorted(grid, distance), 1, grid.size - 1)
+    share = (distance - grid[right - 1]) / (grid[right] - grid[right - 1])
+    if curve.ndim == 1:
+        below, above = curve[right - 1], curve[right]
+    else:
+        right = np.broadcast_to(right, curve.shape[:-1])[..., None]
+        below = np.take_along_axis(curve, right - 1, axis=-1)[..., 0]
+        above = np.take_along_axis(curve, right, axis=-1)[..., 0]
+    hrc = below + share * (above - below)
+    return float(hrc) if np.ndim(hrc) == 0 else hrc
+
+
+def end_quench_warnings(steel) -> tuple[Warn, ...]:
+    """Warnings of one steel's end-quench curve: outside the standard's ranges, or below 20 HRC."""
+    found = [outside(f"end_quench.{e}", float(steel.get(e))) for e in _ELEMENTS]
+    di = ideal_diameter(steel)
+    if di < 25.4:
+        found.append(Warn("range:end_quench.ideal_diameter",
+                          f"ideal diameter {di:.1f} mm is below 25.4 mm, where the standard's dividing "
+                          "factors begin; the curve is continued, only its steep fall is meaningful."))
+    else:
+        found.append(outside("end_quench.ideal_diameter", di))
+    lowest = float(end_quench_hrc(steel)[-1])
+    if lowest < _LOWEST_HRC:
+        found.append(Warn("end_quench:below_20_hrc", f"hardness falls to {lowest:.0f} HRC; below 20 HRC the "
+                                                     "scale has no conversion."))
+    boron = [w for w in ideal_diameter_warnings(steel) if w.code == "ideal_diameter:boron"]
+    return tuple(w for w in found if w is not None) + tuple(boron)
+
+
+def end_quench(steel):
+    """Hardness against distance from the quenched end of the standard end-quench bar, from chemistry.
+
+    Initial hardness from carbon, divided at each distance by a factor that depends on the ideal diameter.
+
+    Parameters
+    ----------
+    steel : Steel
+        Valid 0.10-0.70 C, 0.50-1.65 Mn, 0.15-0.60 Si, Cr ≤ 1.35, Ni ≤ 1.50, Cu ≤ 0.35, Mo ≤ 0.55, V ≤ 0.20
+        wt% and an ideal diameter of 25.4-177.8 mm.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns ``distance_mm`` and ``hrc``.  ``attrs["warnings"]`` holds the warnings (tuple of Warn),
+        ``attrs["ideal_diameter_mm"]`` the ideal diameter, ``attrs["source"]`` the source.
+
+    Source
+    ------
+    ASTM A255-10 (reapproved 2014), calculation of hardenability, metric dividing factors; read as restated
+    in a public metallurgy handbook text (data/end_quench_factors.csv).
+
+    Examples
+    --------
+    >>> from forgeprops.steel import grade
+    >>> curve = end_quench(grade("4140"))
+    >>> tuple(round(float(x), 1) for x in (curve.distance_mm[0], curve.hrc[0], curve.hrc[14]))
+    (1.5, 56.6, 38.4)
+    """
+    import pandas as pd  # late: a quarter of a second
+
+    frame = pd.DataFrame({"distance_mm": end_quench_distances_mm(), "hrc": end_quench_hrc(steel)})
+    frame.attrs["warnings"] = end_quench_warnings(steel)
+    frame.attrs["ideal_diameter_mm"] = ideal_diameter(steel)
+    frame.attrs["source"] = "ASTM A255-10, read as restated in a public metallurgy handbook text"
+    return frame

@@ -1,0 +1,218 @@
+"""Ideal diameter from chemistry: the bar that hardens to half martensite at its centre in an ideal quench."""
+
+from __future__ import annotations
+
+import functools
+from typing import NamedTuple
+
+import numpy as np
+
+from ..errors import check_choice
+from ..ranges import Warn, outside, register_range
+from ..tables import read_rows
+
+__all__ = ["ELEMENTS_IN_FACTORS", "GRAIN_SIZE_STEP", "ideal_diameter", "ideal_diameter_factors",
+           "ideal_diameter_upper", "ideal_diameter_warnings"]
+
+_MM_PER_INCH = 25.4
+
+#: Elements that have a factor; P and S are left out by the standard (their effects offset one another).
+ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr")
+
+#: Change of the base diameter per ASTM grain-size number.  Derived: mean ratio of neighbouring columns of the
+#: classic table (data/base_diameters.csv, from memory); a worked student example of the same table, read, has
+#: ratios 0.920 to 0.929 for numbers 4 to 8.
+GRAIN_SIZE_STEP = 0.923
+
+#: Boron from which hardenability rises noticeably, wt% (3 to 15 ppm is the peak,
+#: industrialheating.com/articles/ 86816, read).
+_BORON_ACTIVE = 0.0003
+
+_SOURCE = "ASTM A255-10, factors of the ideal diameter"
+for _symbol, _low, _high in (("C", 0.01, 0.90), ("Si", 0.0, 2.0), ("Mn", 0.0, 1.95), ("Cr", 0.0, 2.5),
+                             ("Ni", 0.0, 3.5), ("Cu", 0.0, 0.55), ("Mo", 0.0, 0.55), ("V", 0.0, 0.20),
+                             ("Zr", 0.0, 0.25)):
+    register_range(f"ideal_diameter.{_symbol}", f"{_symbol} for the ideal diameter", _low, _high, "wt%",
+                   _SOURCE)
+register_range("ideal_diameter.grain_size", "grain size for the ideal diameter", 4.0, 8.0, "ASTM number",
+               "classic base diameters, read for 4 to 8")
+register_range("ideal_diameter_upper.C", "C for the classic base diameter", 0.05, 0.90, "wt%",
+               "classic base diameters, from memory")
+
+
+class _Branch(NamedTuple):
+    upto: float
+    coefficients: tuple[float, ...]  # highest power first
+
+
+@functools.cache
+def _branches(element: str) -> tuple[_Branch, ...]:
+    rows = [r for r in read_rows("multiplying_factors.csv") if r["element"] == element]
+    return tuple(_Branch(float(r["to_wt_pct"]), tuple(float(r[a]) for a in ("a3", "a2", "a1", "a0")))
+                 for r in rows)
+
+
+@functools.cache
+def _base_table() -> tuple[np.ndarray, np.ndarray]:
+    rows = read_rows("base_diameters.csv")
+    carbon = np.array([0.0] + [float(r["C_wt_pct"]) for r in rows])
+    base = np.array([0.0] + [float(r["gs7_in"]) for r in rows])
+    return np.sqrt(carbon), base
+
+
+def _content(steel, element: str):
+    return np.asarray(steel.get(element), dtype=float)
+
+
+def _factor(element: str, content):
+    branches = _branches(element)
+    value = np.polyval(branches[0].coefficients, content)
+    for before, branch in zip(branches, branches[1:], strict=False):
+        value = np.where(content > before.upto, np.polyval(branch.coefficients, content), value)
+    return value
+
+
+def _plain(value):
+    return float(value) if np.ndim(value) == 0 else value
+
+
+def _in_unit(inches, unit: str):
+    unit = check_choice(unit, "unit", ("mm", "in"))
+    return _plain(inches * (_MM_PER_INCH if unit == "mm" else 1.0))
+
+
+def _grain_factor(steel):
+    return GRAIN_SIZE_STEP ** (np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float) - 7.0)
+
+
+def ideal_diameter_factors(steel) -> dict[str, float]:
+    """Factors of the ideal diameter, one per element; the carbon factor is the base diameter in inch.
+
+    Parameters
+    ----------
+    steel : Steel
+        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
+
+    Returns
+    -------
+    dict of str to float (or ndarray)
+        Element → factor; their product is the ideal diameter in inch.
+
+    Notes
+    -----
+    The standard prints formulas and rounded tables; its carbon branch at 0.39-0.55 % and its nickel branch
+    above 1.5 % do not quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of
+    the factors the last branch is continued; `ideal_diameter_warnings` says so.
+
+    Source
+    ------
+    ASTM A255-10 (reapproved 2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259; read as restated
+    in a public metallurgy handbook text (see data/multiplying_factors.csv).
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> modified_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43,
+    ...                                         "Mo": 0.25, "Cu": 0.10, "V": 0.05})
+    >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
+    3.667
+    """
+    return {e: _plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS}
+
+
+def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
+    """Ideal diameter of the standard: product of one factor per element.
+
+    Parameters
+    ----------
+    steel : Steel
+        Or any object whose ``get(element)`` gives wt%, as floats or as arrays (the result is then an array).
+        Residual Ni, Cr, Mo, Cu count: a `Steel` fills absent ones by its stated default.
+    unit : str
+        "mm" (default) or "in".
+    grain_size : bool
+        False (default): austenite grain ASTM 7, as the standard assumes.  True: the base diameter is
+        multiplied by 0.923 per grain-size number finer than 7 (`steel.grain_size_astm`); **an extension of
+        ours**, not in the standard.
+
+    Returns
+    -------
+    float
+        Ideal diameter in `unit`.  Grossmann's own claim is 10-15 %.
+
+    Source
+    ------
+    ASTM A255-10 (reapproved 2014); read as restated in a public metallurgy handbook text (see
+    data/multiplying_factors.csv).  Grain-size term: classic base diameters, from memory, ratio supported by a
+    worked example that was read.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import grade
+    >>> round(ideal_diameter(grade("4130")), 1), round(ideal_diameter(grade("1020")), 1)
+    (68.8, 11.0)
+    """
+    inches = functools.reduce(np.multiply, (_factor(e, _content(steel, e)) for e in ELEMENTS_IN_FACTORS))
+    if grain_size:
+        inches = inches * _grain_factor(steel)
+    return _in_unit(inches, unit)
+
+
+def ideal_diameter_upper(steel, unit: str = "mm"):
+    """Upper estimate of the ideal diameter: the classic base diameter by carbon and grain size.
+
+    The standard's carbon factor falls in proportion to carbon, the classic base diameter with its square
+    root: the classic one is 38 % larger at 0.20 % C, 13 % at 0.30 % C and the same from 0.40 % C on.  The
+    standard is trusted for the end-quench curve, whose dividing factors belong to it; this is the upper end
+    for low-carbon grades.  Never below `ideal_diameter` with its grain-size term.
+
+    Parameters
+    ----------
+    steel : Steel
+        Or any object whose ``get(element)`` gives wt% and, optionally, with ``grain_size_astm`` (7 if
+        absent).
+    unit : str
+        "mm" (default) or "in".
+
+    Returns
+    -------
+    float
+        Ideal diameter in `unit`.
+
+    Source
+    ------
+    M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks, from memory
+    (data/base_diameters.csv), with the alloy factors of ASTM A255-10.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import grade
+    >>> steel = grade("SCM420")
+    >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
+    1.38
+    """
+    root, base = _base_table()
+    carbon = _content(steel, "C")
+    standard = _factor("C", carbon)
+    ratio = np.maximum(np.interp(np.sqrt(carbon), root, base) / standard, 1.0)
+    return _in_unit(ideal_diameter(steel, "in", grain_size=True) * ratio, unit)
+
+
+def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]:
+    """Warnings that go with the ideal diameter of one steel (contents outside the factors' range, boron).
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> print(*ideal_diameter_warnings(Steel("boron steel", {"C": 0.30, "Mn": 1.2, "B": 0.002})))
+    boron 0.002 wt% raises hardenability; its factor is not included, the ideal diameter is a lower bound.
+    """
+    found = [outside(f"ideal_diameter.{e}", float(steel.get(e))) for e in ELEMENTS_IN_FACTORS]
+    if grain_size:
+        found.append(outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0))))
+    boron = float(steel.get("B") or 0.0)
+    if boron >= _BORON_ACTIVE:
+        found.append(Warn("ideal_diameter:boron",
+                          f"boron {boron:.3g} wt% raises hardenability; its factor is not included, the "
+                          "ideal diameter is a lower bound."))
+    return tuple(w for w in found if w is not None)

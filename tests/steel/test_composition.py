@@ -1,0 +1,62 @@
+"""A composition that cannot be is answered in one sentence that says what, what is allowed, and where."""
+
+import math
+
+import pytest
+
+from forgeprops.errors import InputError
+from forgeprops.steel import DEFAULT_RESIDUALS, Steel
+
+GOOD = {"C": 0.21, "Mn": 0.82, "Si": 0.25, "Cr": 1.02, "Mo": 0.19}
+
+
+@pytest.mark.parametrize(("change", "says"), [
+    ({"Cr": -0.1}, r"Cr content is -0.1 wt%; allowed is 0 to 5 wt%"),
+    ({"Cr": 102.0}, r"Cr content is 102 wt%; allowed is 0 to 5 wt%"),
+    ({"C": 2.1}, r"C content is 2.1 wt%"),
+    ({"C": 0.0}, r"C content is 0 wt%; allowed is 0.01 to"),
+    ({"Mo": math.nan}, r"Mo content is nan"),
+    ({"Mo": math.inf}, r"Mo content is inf"),
+    ({"Mo": "0.2"}, r"Mo content is '0.2', which is not a number"),
+    ({"Mo": None}, r"Mo content is None, which is not a number"),
+    ({"Mo": True}, r"Mo content is True, which is not a number"),
+    ({"Xx": 0.1}, r"element 'Xx' is unknown"),
+    ({"cr": 1.0}, r"Cr is given twice"),
+    ({3: 1.0}, r"element 3 is unknown"),
+])
+def test_bad_content(change, says):
+    with pytest.raises(InputError, match=says) as caught:
+        Steel("heat 7", GOOD | change)
+    assert "steel 'heat 7'" in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_carbon_missing():
+    with pytest.raises(InputError, match=r"carbon is missing; .* \(steel 'heat 7'\)"):
+        Steel("heat 7", {"Mn": 0.8})
+
+
+@pytest.mark.parametrize("bad", [None, 0.2, [("C", 0.2)], "C 0.2"])
+def test_composition_is_no_mapping(bad):
+    with pytest.raises(InputError, match="allowed is a mapping"):
+        Steel("heat 7", bad)
+
+
+@pytest.mark.parametrize("bad", ["", "  ", None, 7])
+def test_bad_name(bad):
+    with pytest.raises(InputError, match="steel name"):
+        Steel(bad, GOOD)
+
+
+@pytest.mark.parametrize("bad", [-1, 15, math.nan, "7"])
+def test_bad_grain_size(bad):
+    with pytest.raises(InputError, match="grain size"):
+        Steel("heat 7", GOOD, grain_size_astm=bad)
+
+
+def test_absent_is_unknown_and_zero_is_zero():
+    assert Steel("heat 7", GOOD).get("Cu") == DEFAULT_RESIDUALS["Cu"]
+    assert Steel("heat 7", GOOD | {"Cu": 0.0}).get("Cu") == 0.0
+    assert "Cu" in Steel("heat 7", GOOD).assumed
+    assert Steel("heat 7", GOOD).get("V") == 0.0
+    with pytest.raises(TypeError):
+        Steel("heat 7", GOOD).composition["C"] = 0.5
