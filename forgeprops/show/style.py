@@ -11,9 +11,29 @@ import contextlib
 import itertools
 from dataclasses import dataclass
 
-__all__ = ["ACCENT", "CAUTION", "GRID", "HARDNESS_MAP", "INK", "PAPER", "PHASES", "QUIET", "SERIES", "SYMBOLS",
-           "TEMPERATURE_MAP", "ZONES", "Look", "Symbol", "grey_lightness", "least_grey_step", "look", "phase_look",
-           "series_look", "tidy", "zone_look"]
+__all__ = [
+    "ACCENT",
+    "CAUTION",
+    "GRID",
+    "HARDNESS_MAP",
+    "INK",
+    "PAPER",
+    "PHASES",
+    "QUIET",
+    "SERIES",
+    "SYMBOLS",
+    "TEMPERATURE_MAP",
+    "ZONES",
+    "Look",
+    "Symbol",
+    "grey_lightness",
+    "least_grey_step",
+    "look",
+    "phase_look",
+    "series_look",
+    "tidy",
+    "zone_look",
+]
 
 PAPER = "#FFFFFF"
 INK = "#222222"
@@ -74,8 +94,13 @@ _PHASE_LOOKS = {
 PHASES = tuple(_PHASE_LOOKS)
 
 #: For things without a fixed identity (steels, settings), in order of use.
-SERIES = (Look("#1F4E9E", "-", "o"), Look("#C23F17", (0, (6, 2)), "s"), Look("#2C8F88", (0, (6, 1.5, 1.2, 1.5)), "^"),
-          Look("#2B2B2B", (0, (1.2, 1.4)), "D"), Look("#E6990F", (0, (3, 1.2)), "v"))
+SERIES = (
+    Look("#1F4E9E", "-", "o"),
+    Look("#C23F17", (0, (6, 2)), "s"),
+    Look("#2C8F88", (0, (6, 1.5, 1.2, 1.5)), "^"),
+    Look("#2B2B2B", (0, (1.2, 1.4)), "D"),
+    Look("#E6990F", (0, (3, 1.2)), "v"),
+)
 
 
 @dataclass(frozen=True)
@@ -137,30 +162,52 @@ def grey_lightness(colour: str) -> float:
     """
     luminance = 0.0
     for start, weight in ((1, 0.2126), (3, 0.7152), (5, 0.0722)):
-        channel = int(colour[start:start + 2], 16) / 255
+        channel = int(colour[start : start + 2], 16) / 255
         linear = channel / 12.92 if channel <= 0.04045 else ((channel + 0.055) / 1.055) ** 2.4
         luminance += weight * linear
     return 116 * luminance ** (1 / 3) - 16 if luminance > 0.008856 else 903.3 * luminance
 
 
 def least_grey_step(colours) -> float:
-    """Smallest difference of lightness L* between any two of `colours`: what a grey print leaves to tell them apart."""
+    """Smallest difference of L* between any two of `colours`: what a grey print leaves to tell them apart."""
     return min(abs(grey_lightness(a) - grey_lightness(b)) for a, b in itertools.combinations(colours, 2))
 
 
 @contextlib.contextmanager
 def look():
-    """Context in which figures and axes take the common look; the caller's own matplotlib settings are untouched."""
+    """Context in which figures and axes take the common look; the caller's own settings stay."""
     import matplotlib as mpl
-    with mpl.rc_context({
-        "font.family": "DejaVu Sans", "font.size": 10, "axes.titlesize": 11, "axes.titleweight": "bold",
-        "axes.titlelocation": "left", "axes.labelsize": 10, "axes.edgecolor": QUIET, "axes.labelcolor": INK,
-        "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "axes.axisbelow": True,
-        "grid.color": GRID, "grid.linewidth": 0.7, "text.color": INK, "xtick.color": QUIET, "ytick.color": QUIET,
-        "xtick.labelcolor": INK, "ytick.labelcolor": INK, "xtick.labelsize": 9, "ytick.labelsize": 9,
-        "figure.facecolor": PAPER, "savefig.facecolor": PAPER, "legend.frameon": False, "hatch.linewidth": 0.6,
-        "svg.fonttype": "none",
-    }):
+
+    with mpl.rc_context(
+        {
+            "font.family": "DejaVu Sans",
+            "font.size": 10,
+            "axes.titlesize": 11,
+            "axes.titleweight": "bold",
+            "axes.titlelocation": "left",
+            "axes.labelsize": 10,
+            "axes.edgecolor": QUIET,
+            "axes.labelcolor": INK,
+            "axes.spines.top": False,
+            "axes.spines.right": False,
+            "axes.grid": True,
+            "axes.axisbelow": True,
+            "grid.color": GRID,
+            "grid.linewidth": 0.7,
+            "text.color": INK,
+            "xtick.color": QUIET,
+            "ytick.color": QUIET,
+            "xtick.labelcolor": INK,
+            "ytick.labelcolor": INK,
+            "xtick.labelsize": 9,
+            "ytick.labelsize": 9,
+            "figure.facecolor": PAPER,
+            "savefig.facecolor": PAPER,
+            "legend.frameon": False,
+            "hatch.linewidth": 0.6,
+            "svg.fonttype": "none",
+        }
+    ):
         yield
 
 

@@ -1,16 +1,17 @@
-"""The reader's units, chosen once: °C or °F, mm or in, HV or HRC or HB.  Only displays change, never a number inside."""
+"""The reader's units, chosen once: °C or °F, mm or in, HV, HRC or HB.  Displays change, never a number inside."""
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from ..errors import InputError, check_choice
+from ..files import read_json, write_json
 
 __all__ = ["Units", "choose_units", "units", "units_file"]
 
 _MM_PER_INCH = 25.4
+_KIND, _VERSION = "units", 1
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,7 @@ class Units:
         """Hardness in words; below the foot of the C scale it says HV and the B scale, never a blank."""
         if self.hardness != "HV":
             from ..mechanical.hardness_scales import convert_hardness
+
             for scale in (self.hardness, "HRB") if self.hardness == "HRC" else (self.hardness,):
                 try:
                     return f"{convert_hardness(hardness_hv, 'HV', scale):.0f} {scale}"
@@ -82,6 +84,7 @@ _chosen: list[Units] = []
 def units_file() -> Path:
     """Where the choice is kept between notebooks: a small file in Jupyter's own configuration folder."""
     from jupyter_core.paths import jupyter_config_dir
+
     return Path(jupyter_config_dir()) / "forgeprops_units.json"
 
 
@@ -89,13 +92,16 @@ def units() -> Units:
     """Return the chosen units: what was chosen here, else what was kept on file, else °C, mm, HV."""
     if not _chosen:
         try:
-            _chosen.append(Units(**json.loads(units_file().read_text(encoding="utf-8"))))
-        except (OSError, ImportError, ValueError, TypeError):  # no file yet, or one that says nothing usable
+            kept = read_json(units_file(), _KIND, (_VERSION,))
+            _chosen.append(Units(**{name: kept[name] for name in ("temperature", "length", "hardness")}))
+        except (ImportError, InputError, KeyError):  # no file yet, or one that says nothing usable
             _chosen.append(Units())
     return _chosen[-1]
 
 
-def choose_units(temperature: str = "°C", length: str = "mm", hardness: str = "HV", keep: bool = True) -> Units:
+def choose_units(
+    temperature: str = "°C", length: str = "mm", hardness: str = "HV", keep: bool = True
+) -> Units:
     """Choose the display units once, for this notebook and (with `keep`) for every later one.
 
     Raises
@@ -108,5 +114,5 @@ def choose_units(temperature: str = "°C", length: str = "mm", hardness: str = "
     if keep:
         path = units_file()
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(json.dumps(asdict(chosen), ensure_ascii=False), encoding="utf-8")
+        write_json(path, _KIND, _VERSION, asdict(chosen), overwrite=True)
     return chosen

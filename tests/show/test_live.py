@@ -54,7 +54,10 @@ def test_size_on_the_page_is_fixed(live):
 
 def test_neither_pyplot_nor_ipympl_is_imported():
     import subprocess
-    code = ("import sys; from forgeprops.show.live import LiveFigure; f = LiveFigure(); f.figure.add_subplot(); "
-            "f.refresh(); print([m for m in ('matplotlib.pyplot', 'ipympl') if m in sys.modules])")
+
+    code = (
+        "import sys; from forgeprops.show.live import LiveFigure; f = LiveFigure(); f.figure.add_subplot(); "
+        "f.refresh(); print([m for m in ('matplotlib.pyplot', 'ipympl') if m in sys.modules])"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -6,30 +6,29 @@ from forgeprops.errors import InputError
 from forgeprops.show import units as u
 
 
-@pytest.fixture(autouse=True)
-def own_config(tmp_path, monkeypatch):
-    monkeypatch.setenv("JUPYTER_CONFIG_DIR", str(tmp_path))
-    monkeypatch.setattr(u, "_chosen", [])
-
-
 def test_defaults_without_a_file():
     assert u.units() == u.Units("°C", "mm", "HV")
 
 
 def test_choice_is_kept_for_the_next_kernel(monkeypatch):
     u.choose_units("°F", "in", "HRC")
-    monkeypatch.setattr(u, "_chosen", [])                       # what a fresh kernel knows
+    monkeypatch.setattr(u, "_chosen", [])  # what a fresh kernel knows
     assert u.units() == u.Units("°F", "in", "HRC")
 
 
 def test_damaged_file_falls_back_to_defaults():
-    u.units_file().write_text('{"temperature": "K"}', encoding="utf-8")
+    u.units_file().parent.mkdir()
+    u.units_file().write_text(
+        '{"format": "forgeprops units", "version": 1, "temperature": "K"}', encoding="utf-8"
+    )
     assert u.units() == u.Units()
 
 
 def test_temperature_there_and_back():
     f = u.Units("°F")
-    assert f.from_c(0.0) == 32.0 and f.from_c(100.0) == 212.0 and f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
+    assert (
+        f.from_c(0.0) == 32.0 and f.from_c(100.0) == 212.0 and f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
+    )
     assert f.step_from_c(10.0) == 18.0
 
 

@@ -1,0 +1,18 @@
+"""Pictures of results: each takes an axes once and follows any number of results through `update`."""
+
+from .bend import BendGauge
+from .cooling import CoolingCurves
+from .grades import grade_lines, grade_map
+from .hardness import HardnessBars
+from .outline import HeadOutline
+from .structure import StructureBars
+
+__all__ = [
+    "BendGauge",
+    "CoolingCurves",
+    "HardnessBars",
+    "HeadOutline",
+    "StructureBars",
+    "grade_lines",
+    "grade_map",
+]

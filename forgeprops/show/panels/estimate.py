@@ -1,0 +1,286 @@
+"""The main question: this steel, this head, this route; how hard, how strong, how far does the hosel bend."""
+
+from __future__ import annotations
+
+import dataclasses
+import html
+from dataclasses import asdict, dataclass
+
+from ...errors import InputError, check_choice, check_number
+from ...route import COOLING, Route
+from .. import style
+from ..figures import BendGauge, CoolingCurves, HardnessBars, HeadOutline, StructureBars
+from ..live import LiveFigure
+from ..units import Units, units
+from .controls import SETTINGS, Choice, Slider, note
+from .keep import KeepBar
+
+__all__ = ["EstimateInputs", "EstimatePanel", "estimate_panel"]
+
+_COOLING_WORDS = {
+    "single": "alone in still air",
+    "row": "in a row on a conveyor",
+    "bin": "in a bin of hot heads",
+    "fan": "in front of a fan",
+    "sleeve": "still air, sleeve on the hosel",
+}
+_SLIDERS = ("preheat_c", "flux", "spray_s", "delay_s")
+
+
+@dataclass(frozen=True)
+class EstimateInputs:
+    """What the panel asks for.
+
+    Attributes
+    ----------
+    grade, head : str
+        Names from the library.
+    preheat_c : float
+        Furnace set point, °C.
+    flux : float
+        Water on the face, kg/(m² s).
+    spray_s, delay_s : float
+        How long the water runs and how long after the squeeze it starts, s.
+    water : bool
+        False: no spray at all.
+    surroundings : str
+        How the head cools, one of `forgeprops.route.COOLING`.
+    """
+
+    grade: str = "4130"
+    head: str = "mid-iron"
+    preheat_c: float = Route().preheat.temperature_c
+    flux: float = Route().spray.flux_kg_m2_s
+    spray_s: float = Route().spray.duration_s
+    delay_s: float = Route().spray.delay_s
+    water: bool = True
+    surroundings: str = "single"
+
+    def route(self) -> Route:
+        """Build the route; raises InputError if a setting is out of bounds."""
+        route = Route().with_(
+            preheat_c=self.preheat_c,
+            flux=self.flux,
+            spray_s=self.spray_s,
+            delay_s=self.delay_s,
+            surroundings=self.surroundings,
+        )
+        return route if self.water else dataclasses.replace(route, spray=None)
+
+
+class EstimatePanel:
+    """Controls, pictures and words of one estimate.
+
+    Parameters
+    ----------
+    inputs : EstimateInputs
+        First settings.
+    model : callable, optional
+        ``model(steel, head, route) -> Estimate``; `forgeprops.estimate` unless a test hands in another.
+    display_units : Units, optional
+        The reader's units; what was chosen once unless given.
+
+    Attributes
+    ----------
+    widget : ipywidgets.VBox
+        The whole panel.
+    result : Estimate
+        The last answer.
+    """
+
+    def __init__(self, inputs: EstimateInputs | None = None, model=None, display_units: Units | None = None):
+        import ipywidgets as w
+
+        import forgeprops
+
+        inputs = inputs or EstimateInputs()
+        self._model, self._units, self._forgeprops = (
+            model or forgeprops.estimate,
+            display_units or units(),
+            forgeprops,
+        )
+        self.result, self._busy = None, False
+        self.grade = Choice("grade", "steel grade", forgeprops.grades(), inputs.grade)
+        self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
+        self.surroundings = Choice(
+            "surroundings", "then it cools", [(_COOLING_WORDS[c], c) for c in COOLING], inputs.surroundings
+        )
+        self.water = w.Checkbox(
+            value=inputs.water, description="water on the face", indent=False, layout={"width": "160px"}
+        )
+        self.water.add_class("fp-water")
+        self.sliders = {name: Slider(name, getattr(inputs, name), self._units) for name in _SLIDERS}
+        self._controls = (self.grade, self.head, self.surroundings, *self.sliders.values())
+        for control in self._controls:
+            control.on_change(self._moved)
+        self.water.observe(lambda _: self._moved(self.sliders["flux"]), names="value")
+        self.all_zones = w.ToggleButtons(
+            options=[("face and hosel", False), ("all five zones", True)],
+            value=False,
+            description="curves",
+            style={"description_width": "60px", "button_width": "120px"},
+        )
+        self.scale = w.ToggleButtons(
+            options=[("whole cooling", "log"), ("first minute", "linear")],
+            value="log",
+            description="time",
+            style={"description_width": "60px", "button_width": "120px"},
+        )
+        self.all_zones.add_class("fp-zones")
+        self.scale.add_class("fp-scale")
+        self.all_zones.observe(self._reframe, names="value")
+        self.scale.observe(self._reframe, names="value")
+        self._build_picture()
+        self.headline = w.HTML()
+        self.headline.add_class("fp-headline")
+        self.caption = w.HTML()
+        self.caption.add_class("fp-caption")
+        self.keep = KeepBar("estimate", lambda: asdict(self.inputs), self.set_inputs)
+        left = w.VBox(
+            [
+                self.grade.row,
+                self.head.row,
+                self.surroundings.row,
+                w.HBox([self.water], layout={"margin": "0 0 0 158px"}),
+            ]
+        )
+        right = w.VBox([slider.row for slider in self.sliders.values()])
+        self.widget = w.VBox(
+            [
+                w.HBox([left, right], layout={"flex_flow": "row wrap"}),
+                self.headline,
+                self.live.widget,
+                w.HBox([self.all_zones, self.scale], layout={"flex_flow": "row wrap"}),
+                self.caption,
+                self.keep.widget,
+            ]
+        )
+        self.widget.add_class("fp-estimate")
+        self._answer(self.grade, static=True)
+
+    # ---- control → inputs
+    @property
+    def inputs(self) -> EstimateInputs:
+        """What the controls say now."""
+        return EstimateInputs(
+            self.grade.value,
+            self.head.value,
+            **{n: s.value for n, s in self.sliders.items()},
+            water=self.water.value,
+            surroundings=self.surroundings.value,
+        )
+
+    def set_inputs(self, values: dict) -> None:
+        """Set the controls from saved inputs; nothing changes if one of them cannot be used.
+
+        Raises
+        ------
+        InputError
+            A name that is missing or unknown, or a value outside what the control offers.
+        """
+        known = {f.name for f in dataclasses.fields(EstimateInputs)}
+        for name in values:
+            check_choice(name, "setting", sorted(known), "settings file")
+        for name in sorted(known - set(values)):
+            raise InputError(f"{name} is missing; a settings file names all of {', '.join(sorted(known))}.")
+        for name, options in (
+            ("grade", self._forgeprops.grades()),
+            ("head", self._forgeprops.heads()),
+            ("surroundings", COOLING),
+        ):
+            check_choice(values[name], name, options, "settings file")
+        if not isinstance(values["water"], bool):
+            raise InputError(f"water is {values['water']!r}; allowed is true or false (settings file).")
+        for name in _SLIDERS:
+            s = SETTINGS[name]
+            check_number(values[name], s.label, s.low, s.high, s.unit, "settings file")
+        self._busy = True
+        try:
+            for name in ("grade", "head", "surroundings"):
+                getattr(self, name).value = values[name]
+            self.water.value = values["water"]
+            for name, slider in self.sliders.items():
+                slider.value = values[name]
+        finally:
+            self._busy = False
+        self._answer(self.grade)
+
+    # ---- inputs → model → view
+    def _moved(self, control) -> None:
+        if not self._busy:
+            self._answer(control)
+
+    def _answer(self, control, static: bool = False) -> None:
+        inputs = self.inputs
+        try:
+            steel = self._forgeprops.grade(inputs.grade)
+            self.result = self._model(steel, self._forgeprops.head(inputs.head), inputs.route())
+        except InputError as error:
+            control.note.value = note(str(error))
+            return
+        for other in self._controls:
+            if other.note.value:
+                other.note.value = ""
+        for name in ("flux", "spray_s", "delay_s"):
+            self.sliders[name].widget.disabled = not inputs.water
+        self._show(static)
+
+    def _build_picture(self) -> None:
+        self.live = LiveFigure(1060, 580, alt="cooling curves, hardness, structure and bend; described below")
+        self.live.widget.add_class("fp-picture")
+        with style.look():
+            upper, lower = self.live.figure.add_gridspec(2, 1, height_ratios=(1.35, 1.0))
+            upper = upper.subgridspec(1, 2, width_ratios=(1.45, 1.0))
+            lower = lower.subgridspec(1, 3, width_ratios=(1.25, 0.85, 0.95))
+            add = self.live.figure.add_subplot
+            self.cooling = CoolingCurves(add(upper[0]), style.ZONES, units=self._units)
+            self.cooling.set_zones(("face", "hosel"))
+            self.outline = HeadOutline(add(upper[1]), "hardness", units=self._units)
+            self.hardness = HardnessBars(add(lower[0]), units=self._units)
+            self.structure = StructureBars(add(lower[1]), show_names=False)
+            self.bend = BendGauge(add(lower[2]))
+        self._pictures = (self.cooling, self.outline, self.hardness, self.structure, self.bend)
+
+    def _show(self, static: bool = False) -> None:
+        critical = self._forgeprops.critical_temperatures(self.result.steel)
+        static = self.cooling.update(self.result, critical) or static
+        for picture in self._pictures[1:]:
+            static = picture.update(self.result) or static
+        if static:
+            self.live.set_live(*(a for p in self._pictures for a in p.artists))
+        else:
+            self.live.refresh()
+        self.headline.value = (
+            f'<div role="status" style="font-size:15px;margin:4px 0 2px 8px;min-height:44px">'
+            f"{html.escape(self.hardness.words_of_face_and_hosel(self.result))} "
+            f"{html.escape(self.bend.describe(self.result))}</div>"
+        )
+        sentences = [p.describe(self.result) for p in self._pictures[:4]]
+        cautions = "".join(f"<li>{html.escape(str(w))}</li>" for w in self.result.warnings)
+        self.caption.value = (
+            f'<div style="line-height:1.35;margin-left:8px;color:{style.INK}">'
+            + (
+                f'<b style="color:{style.CAUTION}">Mind:</b><ul style="margin:0 0 4px 18px">{cautions}</ul>'
+                if cautions
+                else ""
+            )
+            + "<details><summary>The pictures in words</summary><p>"
+            + "</p><p>".join(html.escape(s) for s in sentences)
+            + "</p></details></div>"
+        )
+
+    def _reframe(self, _) -> None:
+        self.cooling.set_zones(style.ZONES if self.all_zones.value else ("face", "hosel"))
+        self.cooling.set_scale(self.scale.value)
+        self._show(static=True)
+
+
+def estimate_panel(**settings):
+    """Return the estimate panel, ready to show as the last line of a notebook cell.
+
+    Parameters
+    ----------
+    **settings
+        First settings, see `EstimateInputs`.
+    """
+    return EstimatePanel(EstimateInputs(**settings)).widget

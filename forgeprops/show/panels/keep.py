@@ -1,0 +1,89 @@
+"""Save a panel's inputs to a small file beside the notebook, and load them again."""
+
+from __future__ import annotations
+
+from ...errors import InputError
+from ...files import read_json, write_json
+from .controls import note
+
+__all__ = ["KeepBar", "load_inputs", "save_inputs"]
+
+_VERSION = 1
+
+
+def save_inputs(path, kind: str, inputs: dict, overwrite: bool = False) -> None:
+    """Write inputs of a panel as a small readable JSON file.
+
+    Raises
+    ------
+    InputError
+        The file exists (and `overwrite` is not given) or cannot be written.
+    """
+    write_json(path, f"{kind} inputs", _VERSION, inputs, overwrite=overwrite)
+
+
+def load_inputs(source, kind: str) -> dict:
+    """Read inputs that `save_inputs` wrote; `source` is a path, bytes or what a file chooser hands over.
+
+    Raises
+    ------
+    InputError
+        Not such a file.
+    """
+    content = read_json(source, f"{kind} inputs", (_VERSION,))
+    content.pop("version", None)
+    return content
+
+
+class KeepBar:
+    """File name, Save button, Load button and a sentence that says what happened.
+
+    Parameters
+    ----------
+    kind : str
+        Panel name, written into the file.
+    get, put : callable
+        ``get() -> dict`` of the inputs; ``put(dict)`` sets the controls (raises InputError if it cannot).
+    """
+
+    def __init__(self, kind: str, get, put):
+        import ipywidgets as w
+
+        self.kind, self._get, self._put = kind, get, put
+        self.name = w.Text(
+            value=f"my_{kind}.json",
+            description="settings file",
+            style={"description_width": "90px"},
+            layout={"width": "260px"},
+        )
+        self.save = w.Button(description="Save", icon="save", tooltip="write these settings to the file")
+        self.load = w.FileUpload(accept=".json", multiple=False, description="Load")
+        for widget, name in ((self.name, "fp-file"), (self.save, "fp-save"), (self.load, "fp-load")):
+            widget.add_class(name)
+        for button in (self.save, self.load):
+            button.layout.width = "90px"
+        self.said = w.HTML()
+        self.widget = w.HBox(
+            [self.name, self.save, self.load, self.said],
+            layout={"align_items": "center", "min_height": "34px"},
+        )
+        self.save.on_click(lambda _: self._save())
+        self.load.observe(lambda change: self._load(change["new"]), names="value")
+
+    def _save(self) -> None:
+        try:
+            save_inputs(self.name.value, self.kind, self._get())
+            self.said.value = note(f"saved as {self.name.value}", bad=False)
+        except InputError as error:
+            self.said.value = note(str(error))
+
+    def _load(self, uploads) -> None:
+        if not uploads:
+            return
+        try:
+            self._put(load_inputs(uploads, self.kind))
+            self.said.value = note(f"loaded {uploads[0]['name']}", bad=False)
+        except InputError as error:
+            self.said.value = note(str(error))
+        finally:
+            self.load.value = ()  # so that the same file can be loaded again

@@ -1,0 +1,32 @@
+"""Panels and pictures are tested without a kernel; where only drawing matters, on a test double."""
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+
+from forgeprops.show import units as display_units
+
+
+def _load(name):
+    spec = importlib.util.spec_from_file_location(
+        f"forgeprops_tests_show_{name}", Path(__file__).with_name(f"{name}.py")
+    )
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def double():
+    """The labelled test double of an estimate (no physics)."""
+    return _load("double")
+
+
+@pytest.fixture(autouse=True)
+def own_jupyter_config(tmp_path, monkeypatch):
+    """Neither read nor write the unit choice of whoever runs the tests."""
+    monkeypatch.setenv("JUPYTER_CONFIG_DIR", str(tmp_path / "jupyter"))
+    monkeypatch.setattr(display_units, "_chosen", [])
