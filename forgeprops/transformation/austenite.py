@@ -117,10 +117,9 @@ def austenite_formation_time_s(t_c):
     Source
     ------
     Rate form: Leblond & Devaux, Acta Metall. 32 (1984) 137 (from memory).  tau: first term of the diffusion
-    series
-    for a slab (derived), D from Callister's data (read).  Order of magnitude agrees with Speich, Demarest & Miller,
-    Metall. Trans. A 12 (1981) 1419: pearlite gone in seconds at 780 °C, ferrite in seconds at 850 °C (from
-    memory).
+    series for a slab (derived), D from Callister's data (read).  Order of magnitude agrees with Speich,
+    Demarest & Miller, Metall.  Trans.  A 12 (1981) 1419: pearlite gone in seconds at 780 °C, ferrite in
+    seconds at 850 °C (from memory).
 
     Examples
     --------

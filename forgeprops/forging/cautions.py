@@ -1,0 +1,170 @@
+"""What to tell at the furnace: partial austenite, carbides left, coarse grain, scale, skin, burning."""
+
+from __future__ import annotations
+
+import functools
+from typing import NamedTuple
+
+from ..ranges import Warn
+from ..tables import read_rows
+from ..transformation.austenite import astm_from_diameter
+from .scale import metal_loss_um
+
+__all__ = ["COARSE_GRAIN_ASTM", "DECARBURISED_UM", "HeatingLimits", "SCALE_LOSS_UM", "carbide_warning",
+           "decarburised_warning", "furnace_warnings", "grain_warning", "heating_limits", "heating_warning",
+           "partial_austenite_warning", "scale_warning"]
+
+#: Coarser than this the toughness of quenched steel suffers: ASTM 5 divides fine from coarse (ASTM A29,
+#: common practice).
+COARSE_GRAIN_ASTM = 5.0
+#: Metal lost to scale on one side, µm, worth a word: 2 % of a 2.5 mm face (our own limit).
+SCALE_LOSS_UM = 50.0
+#: Decarburised depth, µm, worth a word: what a light polish no longer removes (our own limit).
+DECARBURISED_UM = 100.0
+#: Austenite share below which the steel is called partly austenitic, and share of Cr-Mo carbides left that is
+#: worth a word (our own limits).
+_FULL_AUSTENITE, _CARBIDES_LEFT = 0.99, 0.10
+
+
+class HeatingLimits(NamedTuple):
+    """Forging heating limits of a steel, °C, with their source."""
+
+    safe_c: float
+    working_c: float
+    finish_c: float
+    source: str
+
+
+@functools.cache
+def _limits():
+    return tuple((r["family"], float(r["carbon_low"]), float(r["carbon_high"]),
+                  HeatingLimits(float(r["safe_c"]), float(r["working_c"]), float(r["finish_c"]),
+                                f"{r['source']} ({r['basis']})"))
+                 for r in read_rows("forging_temperatures.csv"))
+
+
+def heating_limits(steel) -> HeatingLimits:
+    """Highest safe and highest working temperature of a steel, by family and carbon.
+
+    Source
+    ------
+    data/forging_temperatures.csv.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> heating_limits(Steel("4130", {"C": 0.305, "Cr": 0.95, "Mo": 0.20})).working_c
+    1200.0
+    """
+    if steel.get("Ni") >= 0.40:
+        family = "nickel alloy"
+    elif steel.get("Cr") >= 0.30 or steel.get("Mo") >= 0.08:
+        family = "alloy"
+    else:
+        family = "carbon"
+    carbon = steel.get("C")
+    return next(limits for name, low, high, limits in _limits() if name == family and low <= carbon <= high)
+
+
+def heating_warning(steel, temperature_c) -> Warn | None:
+    """Warn of burning above the safe limit, of overheating above the working limit.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> heating_warning(Steel("1020", {"C": 0.20}), 1000.0) is None
+    True
+    >>> heating_warning(Steel("1045", {"C": 0.46}), 1290.0).code
+    'burning'
+    """
+    limits = heating_limits(steel)
+    if temperature_c > limits.safe_c:
+        return Warn("burning", f"{temperature_c:.0f} °C is above {limits.safe_c:.0f} °C, the safe limit of "
+                               f"{steel.name}: the grain boundaries may melt, which nothing repairs.")
+    if temperature_c > limits.working_c:
+        return Warn("overheating", f"{temperature_c:.0f} °C is above {limits.working_c:.0f} °C, the working limit "
+                                   f"of {steel.name}: expect very coarse, brittle grain.")
+    return None
+
+
+def partial_austenite_warning(share, where="the steel") -> Warn | None:
+    """Warn when part of the steel is still ferrite or pearlite: that part stays soft in the quench.
+
+    Examples
+    --------
+    >>> print(partial_austenite_warning(0.6, "the face"))
+    Only 60 % of the face is austenite when cooling starts; the rest keeps the first-heat structure, ...
+    """
+    if share >= _FULL_AUSTENITE:
+        return None
+    return Warn("partial-austenite", f"Only {100 * share:.0f} % of {where} is austenite when cooling starts; "
+                                     "the rest keeps the first-heat structure, tempered, and stays soft.")
+
+
+def carbide_warning(undissolved, where="the steel") -> Warn | None:
+    """Warn when Cr-Mo carbides are left: less carbon and alloy in the austenite than the analysis says."""
+    if undissolved <= _CARBIDES_LEFT:
+        return None
+    return Warn("carbides-left", f"About {100 * undissolved:.0f} % of the Cr-Mo carbides of {where} are not "
+                                 "dissolved; it hardens less than its analysis promises. Soak longer or hotter.")
+
+
+def grain_warning(grain_um, where="the steel") -> Warn | None:
+    """Warn of coarse austenite grain.
+
+    Examples
+    --------
+    >>> grain_warning(30.0) is None, grain_warning(90.0).code
+    (True, 'coarse-grain')
+    """
+    number = astm_from_diameter(grain_um)
+    if number >= COARSE_GRAIN_ASTM:
+        return None
+    return Warn("coarse-grain", f"The austenite grain of {where} grows to ASTM {number:.1f} ({grain_um:.0f} µm), "
+                                f"coarser than {COARSE_GRAIN_ASTM:.0f}: less tough, and the hosel hardens more in "
+                                "air.")
+
+
+def scale_warning(scale_um) -> Warn | None:
+    """Warn of scale that eats more metal than a thin face can spare.
+
+    Examples
+    --------
+    >>> scale_warning(30.0) is None, scale_warning(150.0).code
+    (True, 'scale')
+    """
+    loss = metal_loss_um(scale_um)
+    if loss <= SCALE_LOSS_UM:
+        return None
+    return Warn("scale", f"Scale of {scale_um:.0f} µm takes {loss:.0f} µm of metal from each side and must come "
+                         "off before the squeeze or it is pressed in.")
+
+
+def decarburised_warning(depth_um, skin_hv=None, core_hv=None) -> Warn | None:
+    """Warn of a decarburised skin; with both hardness values it says what the skin has."""
+    if depth_um <= DECARBURISED_UM:
+        return None
+    hardness = ""
+    if skin_hv is not None and core_hv is not None:
+        hardness = f" (skin {skin_hv:.0f} HV, below it {core_hv:.0f} HV)"
+    return Warn("decarburised", f"The skin has lost carbon to {depth_um:.0f} µm{hardness}: blast or grind it off "
+                                "where the face must be hard, or heat shorter.")
+
+
+def furnace_warnings(steel, temperature_c, *, share=1.0, undissolved=0.0, grain_um=None, scale_um=0.0,
+                     decarburised_um=0.0, where="the steel") -> tuple[Warn, ...]:
+    """Everything worth saying about one place of one steel after the furnace.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> steel = Steel("4130", {"C": 0.305, "Cr": 0.95, "Mo": 0.20})
+    >>> [w.code for w in furnace_warnings(steel, 780.0, share=0.6, undissolved=0.3)]
+    ['partial-austenite', 'carbides-left']
+    """
+    alloyed = steel.get("Cr") >= 0.30 or steel.get("Mo") >= 0.08
+    found = (heating_warning(steel, temperature_c), partial_austenite_warning(share, where),
+             carbide_warning(undissolved, where) if alloyed else None,
+             None if grain_um is None else grain_warning(grain_um, where), scale_warning(scale_um),
+             decarburised_warning(decarburised_um))
+    return tuple(w for w in found if w)

@@ -1,0 +1,275 @@
+"""How hard the hot steel is to press: flow stress, equal-effort preheat, press force.
+
+Plain carbon steel follows Shida 1969.  Chromium and molybdenum multiply it by a factor that is built from two
+laws that could be read: the general expression of Medina & Hernandez (Mo, Si) and a measured Cr-Mo steel
+against measured C45.  Every answer carries its band.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+
+from ..errors import InputError, check_number
+from ..ranges import Warn, outside
+from .flow_stress_laws import hensel_spittel_mpa, medina_hernandez_mpa, misaka_mpa, shida_mpa
+
+__all__ = [
+    "EqualEffort", "FlowStress", "alloy_factor", "effort_warnings", "equal_effort", "equal_effort_preheat",
+    "flow_stress", "flow_stress_mpa", "relative_effort",
+]
+
+#: Squeeze taken where none is given: strain and rate 1/s of the default press step (0.15 in 0.05 s).
+_STRAIN, _RATE = 0.15, 3.0
+#: Plain steel the alloy factor is counted from, wt%: a carbon bar's silicon, manganese and residuals.
+_PLAIN = {"Si": 0.25, "Mn": 0.65, "Cr": 0.08, "Mo": 0.02, "V": 0.0, "Ni": 0.08}
+
+
+class FlowStress(NamedTuple):
+    """Flow stress, MPa: central value and band (alloy factor and disagreement of the laws)."""
+
+    mpa: float
+    low_mpa: float
+    high_mpa: float
+
+
+class EqualEffort(NamedTuple):
+    """Preheat of B, °C, at which it forges as easily as A: central value and band."""
+
+    preheat_c: float
+    low_c: float
+    high_c: float
+    stress_mpa: float
+
+
+def _molybdenum_silicon(composition, temperature_c):
+    """Flow stress against the plain steel by Medina & Hernandez, at their middle rate, inside their range."""
+    t = np.clip(temperature_c, 850.0, 1200.0)
+    base = {**_PLAIN, "C": composition.get("C")}
+    return medina_hernandez_mpa(composition, t, 0.2, 2.0) / medina_hernandez_mpa(base, t, 0.2, 2.0)
+
+
+@functools.cache
+def _chromium_coefficient():
+    """Rise of ln(flow stress) per wt% Cr.
+
+    The measured CrMo steel (1.86 Cr) over carbon steel (mean of measured C45 and of Shida at 0.30 C) at 1050
+    °C, the end of its range nearest to a second heat; what Medina & Hernandez give Mo and Si is taken out and
+    the rest laid on chromium (nickel has no effect by them).
+    """
+    steel = {"C": 0.30, "Mn": 0.89, "Si": 0.34, "Mo": 0.52, "V": 0.0}
+    e, r = np.array([[0.1], [0.2], [0.3]]), np.array([1.0, 2.0, 5.0])
+    carbon = np.log(hensel_spittel_mpa("C45", 1050.0, e, r)), np.log(shida_mpa(0.30, 1050.0, e, r))
+    rise = np.mean(np.log(hensel_spittel_mpa("CrMo", 1050.0, e, r)) - 0.5 * (carbon[0] + carbon[1]))
+    return float(rise - math.log(_molybdenum_silicon(steel, 1050.0))) / (1.86 - _PLAIN["Cr"])
+
+
+def _rolling_factor(get):
+    return (0.835 + 0.098 * get("Mn") + 0.128 * get("Cr") ** 0.8 + 0.144 * get("Mo") ** 0.3
+            + 0.175 * (get("V") or 0.0) + 0.01 * get("Ni"))
+
+
+def alloy_factor(steel, temperature_c):
+    """Flow stress of a steel over plain steel of the same carbon: (central, low, high).
+
+    Low: molybdenum and silicon alone (Medina & Hernandez, read).  Central: chromium added from the measured
+    Cr-Mo steel (read).  High: factor for rolling-mill force 0.835 + 0.098 Mn + 0.128 Cr^0.8 + 0.144 Mo^0.3 +
+    0.175 V + 0.01 Ni, against the plain steel (Poliak, Shim, Kim & Choo, Met. Mater. 4 (1998) 1047, from
+    memory).  Shida himself held that a carbon equivalent in place of carbon covers low-alloy steel, which
+    gives no rise at all.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> steel = Steel("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.5, "Cr": 0.95, "Mo": 0.20})
+    >>> [round(float(f), 2) for f in alloy_factor(steel, 950.0)]
+    [1.09, 1.02, 1.14]
+    """
+    low = _molybdenum_silicon(steel, temperature_c)
+    mid = low * math.exp(_chromium_coefficient() * max(steel.get("Cr") - _PLAIN["Cr"], 0.0))
+    high = np.maximum(_rolling_factor(steel.get) / _rolling_factor(_PLAIN.get), mid)
+    return mid, np.minimum(low, mid), high
+
+
+def _without_dip(law, carbon, temperature_c, *squeeze):
+    """Stress of `law`, below Shida's transformation temperature never less than there.
+
+    In the published law ferrite forming on cooling softens the steel again.  Nobody should count on that in a
+    second heat, so a colder head is never called easier to forge.
+    """
+    td_c = 950.0 * (carbon + 0.41) / (carbon + 0.32) - 273.15
+    t = np.asarray(temperature_c, float)
+    stress = law(carbon, t, *squeeze)
+    return np.where(t >= td_c, stress, np.maximum(stress, law(carbon, td_c, *squeeze)))
+
+
+def _carbon_laws(strain, rate_per_s):
+    """Carbon-steel laws of steel and temperature: Shida, measured C45, Medina & Hernandez, Misaka."""
+    def shida(steel, t):
+        return _without_dip(shida_mpa, steel.get("C"), t, strain, rate_per_s)
+
+    def continued(law):
+        # known from 850 to 1200 °C, carried on with the slope of Shida
+        def carried(steel, t):
+            inside = np.clip(t, 850.0, 1200.0)
+            return law(steel, inside) * shida(steel, t) / shida(steel, inside)
+        return carried
+
+    def medina_hernandez(steel, t):
+        return medina_hernandez_mpa({**_PLAIN, "C": steel.get("C")}, t, strain, rate_per_s)
+
+    return (shida, continued(lambda _steel, t: hensel_spittel_mpa("C45", t, strain, rate_per_s)),
+            continued(medina_hernandez),
+            continued(lambda steel, t: misaka_mpa(steel.get("C"), t, strain, rate_per_s)))
+
+
+def _plain(value):
+    return float(value) if np.ndim(value) == 0 else value
+
+
+def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
+    """Central flow stress, MPa: Shida times the alloy factor; never falls as the steel gets colder.
+
+    Parameters
+    ----------
+    steel : Steel
+    temperature_c, strain, rate_per_s : float or array
+        Metal temperature in the die °C, true strain, strain rate 1/s.
+
+    Returns
+    -------
+    float or ndarray
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> round(flow_stress_mpa(Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75}), 900.0, 0.3, 10.0))
+    203
+    """
+    mid, _, _ = alloy_factor(steel, temperature_c)
+    return _plain(mid * _without_dip(shida_mpa, steel.get("C"), temperature_c, strain, rate_per_s))
+
+
+def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
+    """Flow stress of a steel with its band.
+
+    The band spans the alloy factor and, for the carbon steel beneath, the least and greatest of Shida,
+    measured C45 and Medina & Hernandez at that temperature (they differ by up to 20 % at forging
+    temperature).
+
+    Returns
+    -------
+    FlowStress
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> steel = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.9, "Cr": 0.95, "Mo": 0.2})
+    >>> s = flow_stress(steel, 1000.0, 0.2, 3.0)
+    >>> s.low_mpa < s.mpa < s.high_mpa
+    True
+    """
+    mid, low, high = alloy_factor(steel, temperature_c)
+    laws = _carbon_laws(strain, rate_per_s)
+    shida, *others = (law(steel, temperature_c) for law in laws[:3])
+    return FlowStress(_plain(mid * shida), _plain(low * np.minimum(shida, np.minimum(*others))),
+                      _plain(high * np.maximum(shida, np.maximum(*others))))
+
+
+def relative_effort(steel, temperature_c, reference, reference_c, strain=_STRAIN, rate_per_s=_RATE):
+    """Press force for the same head against that of a reference steel at its temperature (1 = the same).
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
+    >>> relative_effort(a, 900.0, a, 900.0)
+    1.0
+    """
+    return _plain(np.asarray(flow_stress_mpa(steel, temperature_c, strain, rate_per_s))
+                  / flow_stress_mpa(reference, reference_c, strain, rate_per_s))
+
+
+def _solve(stress, target, low_c=600.0, high_c=1350.0):
+    """Temperature at which a falling `stress` reaches `target`; an end of the interval if it does not."""
+    from scipy.optimize import brentq
+
+    if stress(low_c) <= target:
+        return low_c
+    if stress(high_c) >= target:
+        return high_c
+    return brentq(lambda t: stress(t) - target, low_c, high_c, xtol=1e-6)
+
+
+def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c: float | Callable[[float], float] = 0.0,
+                 strain=_STRAIN, rate_per_s=_RATE):
+    """Preheat at which steel B presses as easily as steel A does from its preheat, with the band.
+
+    Parameters
+    ----------
+    steel_a, steel_b : Steel
+    preheat_a_c : float
+        Metal temperature of A out of the furnace, 700-1300 °C.
+    die_drop_c : float or callable
+        What the metal loses on its way into the die, °C: one number, or a function of the preheat.  0 takes
+        both temperatures as metal temperature in the die.
+    strain, rate_per_s : float
+        The squeeze.
+
+    Returns
+    -------
+    EqualEffort
+        The band takes every alloy factor (low, central, high) of the two steels with every law for the fall
+        of stress with temperature (Shida, measured C45, Medina & Hernandez, Misaka).
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
+    >>> b = Steel("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.50, "Cr": 0.95, "Mo": 0.20})
+    >>> answer = equal_effort(a, 900.0, b)
+    >>> round(answer.preheat_c)
+    924
+    """
+    preheat_a_c = check_number(preheat_a_c, "preheat of the first steel", 700.0, 1300.0, "°C")
+    drop = die_drop_c if callable(die_drop_c) else lambda _preheat: float(die_drop_c)
+    in_die_a = preheat_a_c - drop(preheat_a_c)
+
+    def answer(law, choice):
+        def stress(steel, t):
+            return float(alloy_factor(steel, t)[choice] * law(steel, t))
+
+        target = stress(steel_a, in_die_a)
+        return _solve(lambda preheat: stress(steel_b, preheat - drop(preheat)), target)
+
+    laws = _carbon_laws(strain, rate_per_s)
+    centre = answer(laws[0], 0)
+    every = [answer(law, choice) for law in laws for choice in (0, 1, 2)]
+    stress_a = flow_stress_mpa(steel_a, in_die_a, strain, rate_per_s)
+    return EqualEffort(centre, min(every), max(every), stress_a)
+
+
+def equal_effort_preheat(steel_a, preheat_a_c, steel_b, die_drop_c=0.0, strain=_STRAIN, rate_per_s=_RATE):
+    """Preheat, °C, at which steel B forges as easily as steel A; see `equal_effort` for the band.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
+    >>> round(equal_effort_preheat(a, 900.0, a), 3)
+    900.0
+    """
+    return equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c, strain, rate_per_s).preheat_c
+
+
+def effort_warnings(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE) -> tuple[Warn, ...]:
+    """Warnings of the flow-stress law for one squeeze."""
+    if not strain > 0.0 or not rate_per_s > 0.0:
+        raise InputError(f"strain is {strain} at {rate_per_s} 1/s; allowed are numbers above 0.")
+    found = (outside("shida.carbon", steel.get("C")), outside("shida.temperature", temperature_c),
+             outside("shida.strain", strain), outside("shida.rate", rate_per_s))
+    return tuple(w for w in found if w)

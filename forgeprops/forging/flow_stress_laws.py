@@ -1,0 +1,159 @@
+"""Published flow-stress laws of hot steel, one function each; `effort` chooses among them."""
+
+from __future__ import annotations
+
+import functools
+import math
+
+import numpy as np
+
+from ..errors import check_choice
+from ..ranges import register_range
+from ..tables import read_rows
+
+__all__ = ["hensel_spittel_mpa", "medina_hernandez_mpa", "misaka_mpa", "shida_mpa"]
+
+#: N/mm² in one kgf/mm² (exact).
+_MPA = 9.80665
+_ZERO_C = 273.15
+_R = 8.314462618
+
+_SHIDA = "Shida, J. JSTP 10 (1969) 610; read in pyroll-project/pyroll-lee-flow-stress"
+register_range("shida.carbon", "carbon for the flow-stress law", 0.01, 1.2, "wt%", _SHIDA)
+register_range("shida.temperature", "temperature for the flow-stress law", 700, 1200, "°C", _SHIDA)
+register_range("shida.strain", "strain for the flow-stress law", 0.0, 0.7, "", _SHIDA)
+register_range("shida.rate", "strain rate for the flow-stress law", 0.1, 100, "1/s", _SHIDA)
+
+
+def _plain(value):
+    return float(value) if np.ndim(value) == 0 else value
+
+
+def shida_mpa(carbon, temperature_c, strain, rate_per_s):
+    """Flow stress of carbon steel by Shida; point value on the stress-strain curve.
+
+    Parameters
+    ----------
+    carbon : float or array
+        wt%, 0.01-1.2.
+    temperature_c : float or array
+        Metal temperature, 700-1200 °C.
+    strain : float or array
+        True strain, up to 0.7.
+    rate_per_s : float or array
+        Strain rate, 0.1-100 1/s.
+
+    Returns
+    -------
+    float or ndarray
+        MPa.  Below 815-840 °C it dips: ferrite is softer than austenite.
+
+    Source
+    ------
+    S. Shida, J. JSTP 10 (1969) 610-617; all coefficients read in the public repository
+    pyroll-project/pyroll-lee-flow-stress (version 2.0.2), except that 0.076 in the rate exponent was
+    remembered as 0.075.  An older file of that repository has the sign of 0.126 wrong: the two branches would
+    not meet.
+
+    Examples
+    --------
+    >>> round(shida_mpa(0.30, 900.0, 0.3, 10.0))
+    203
+    """
+    c = np.asarray(carbon, float)
+    t = (np.asarray(temperature_c, float) + _ZERO_C) / 1000.0
+    td = 0.95 * (c + 0.41) / (c + 0.32)
+    hot = t >= td
+    cold_g = 30.0 * (c + 0.90) * (t - 0.95 * (c + 0.49) / (c + 0.42)) ** 2 + (c + 0.06) / (c + 0.09)
+    g = np.where(hot, 1.0, cold_g)
+    m = np.where(hot, (-0.019 * c + 0.126) * t + 0.076 * c - 0.050,
+                 (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32))
+    sd = 0.28 * g * np.exp(5.0 / np.where(hot, t, td) - 0.01 / (c + 0.05))
+    e = np.asarray(strain, float) / 0.2
+    f = 1.3 * e ** (0.41 - 0.07 * c) - 0.3 * e
+    return _plain(_MPA * sd * f * (np.asarray(rate_per_s, float) / 10.0) ** m)
+
+
+def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
+    """Mean flow stress of carbon steel in rolling by Misaka & Yoshimoto; used for the band only.
+
+    Parameters
+    ----------
+    carbon, temperature_c, strain, rate_per_s : float or array
+        Up to 1.2 wt%, 750-1200 °C, up to 0.5, 30-200 1/s.
+
+    Source
+    ------
+    Misaka & Yoshimoto, J. JSTP 8 (1967) 414-422, from memory.
+
+    Examples
+    --------
+    >>> round(misaka_mpa(0.20, 1000.0, 0.3, 10.0), 1)
+    121.5
+    """
+    c = np.asarray(carbon, float)
+    t = np.asarray(temperature_c, float) + _ZERO_C
+    return _plain(_MPA * np.exp(0.126 - 1.75 * c + 0.594 * c * c + (2851 + 2968 * c - 1120 * c * c) / t)
+                  * np.asarray(strain, float) ** 0.21 * np.asarray(rate_per_s, float) ** 0.13)
+
+
+@functools.cache
+def _sets():
+    keys = ("A", "m1", "m2", "m3", "m4", "m5", "m7", "m8")
+    return {r["set"]: tuple(float(r[k]) for k in keys) for r in read_rows("hot_flow_stress_sets.csv")}
+
+
+def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
+    """Flow stress of one measured steel by its Hensel-Spittel set.
+
+    Parameters
+    ----------
+    name : {"C45", "C20", "CrMo"}
+        "CrMo" has 0.30 C, 1.86 Cr, 0.52 Mo, 0.68 Ni: more alloyed than 4130 or 4140.
+    temperature_c, strain, rate_per_s : float or array
+        Ranges stand in data/hot_flow_stress_sets.csv.
+
+    Source
+    ------
+    data/hot_flow_stress_sets.csv (all three read).
+
+    Examples
+    --------
+    >>> round(hensel_spittel_mpa("CrMo", 1100.0, 0.3, 1.0), 1)
+    93.9
+    """
+    a, m1, m2, m3, m4, m5, m7, m8 = _sets()[check_choice(name, "flow-stress set", _sets())]
+    t, e, r = (np.asarray(x, float) for x in (temperature_c, strain, rate_per_s))
+    return _plain(a * np.exp(m1 * t + m4 / e + m7 * e) * e**m2 * (1.0 + e) ** (m5 * t) * r ** (m3 + m8 * t))
+
+
+def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
+    """Flow stress of low-alloy austenite before dynamic recrystallisation, from C, Mn, Si, Mo, V.
+
+    Parameters
+    ----------
+    composition : object with ``get``
+        Steel or mapping, wt%.  Chromium does not enter: the authors found no effect they could separate.
+    temperature_c, strain, rate_per_s : float or array
+        850-1200 °C, 0.5-5 1/s (ranges from memory).
+
+    Source
+    ------
+    S. F. Medina & C. A. Hernandez, Acta Mater. 44 (1996) 137, 149, 155; coefficients read in a public
+    flow-stress code (stored text 49569731546), the attribution and 8.314 J/(mol K) from memory.
+
+    Examples
+    --------
+    >>> steel = {"C": 0.30, "Mn": 0.70, "Si": 0.25, "Mo": 0.02, "V": 0.0}
+    >>> round(medina_hernandez_mpa(steel, 1000.0, 0.3, 1.0))
+    118
+    """
+    get = composition.get
+    q = (267_000.0 - 2535.52 * get("C") + 1010.0 * get("Mn") + 33_620.76 * get("Si") + 35_651.28 * get("Mo")
+         + 31_673.46 * (get("V") or 0.0))
+    t = np.asarray(temperature_c, float) + _ZERO_C
+    x = np.asarray(rate_per_s, float) * np.exp(q / (_R * t)) / ((12.197 + 65.590 * get("C"))
+                                                                * math.exp(7.076e-5 * q))
+    b = (9.5326 + 0.6196 * np.log(x)) ** 2
+    return _plain(b * (1.0 - np.exp(-3.9202 * x**0.0592 * np.asarray(strain, float)))
+                  ** (0.3449 * np.exp(0.0139 * np.sqrt(x))))
