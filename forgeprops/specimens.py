@@ -1,0 +1,318 @@
+"""The same march on a simple specimen: an air-cooled bar, an end-quench bar, an imposed curve."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .errors import InputError, check_number
+from .head import STEEL_DENSITY_KG_M3
+from .mechanical.hardness_scales import try_convert
+from .ranges import Warn, outside
+from .steel import Steel
+from .thermal.march import batch, packing
+from .thermal.march.outcome import (
+    O_AUSTENITE,
+    O_BAINITE,
+    O_FERRITE,
+    O_HV,
+    O_HV_QUENCHED,
+    O_MARTENSITE,
+    O_PEARLITE,
+)
+from .thermal.march.section import lobatto
+from .transformation import austenite, temperatures
+
+if TYPE_CHECKING:
+    import pandas
+
+__all__ = ["Cooled", "air_cooled_bar", "continuous_cooling", "end_quench_bar", "quenched_bar"]
+
+_PHASES = {"ferrite": O_FERRITE, "pearlite": O_PEARLITE, "bainite": O_BAINITE, "martensite": O_MARTENSITE,
+           "austenite": O_AUSTENITE}
+
+
+@dataclass(frozen=True)
+class Cooled:
+    """Structure and hardness of a cooled specimen.
+
+    Attributes
+    ----------
+    steel : Steel
+    time_s, temperature_c : array, shape (n,)
+        The curve (mean over the section of a bar).
+    fractions : dict of str to float
+        Shares of ferrite, pearlite, bainite, martensite, austenite at the end; they sum to 1.
+    hardness_hv : float
+        With self-tempering.
+    hardness_as_quenched_hv : float
+        The same without self-tempering.
+    history : dict of str to array, or None
+        Shares along an imposed curve.
+    warnings : tuple of Warn
+    """
+
+    steel: Steel
+    time_s: np.ndarray
+    temperature_c: np.ndarray
+    fractions: dict[str, float]
+    hardness_hv: float
+    hardness_as_quenched_hv: float
+    history: dict[str, np.ndarray] | None
+    warnings: tuple[Warn, ...] = ()
+
+    @property
+    def hardness_hrc(self) -> float | None:
+        """HRC, or None below the scale."""
+        return try_convert(self.hardness_hv, "HV", "HRC")
+
+    @property
+    def hardness_hb(self) -> float | None:
+        """HB, or None outside the tables."""
+        return try_convert(self.hardness_hv, "HV", "HB")
+
+
+def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
+    found = [outside(f"kinetics.{e}", steel.get(e)) for e in ("C", "Mn", "Ni", "Cr", "Mo")]
+    ac3 = float(temperatures.ac3_c(steel))
+    if from_c < ac3:
+        found.append(Warn("partial-austenite", f"cooling starts at {from_c:.0f} °C, below this steel's Ac3 of "
+                                               f"{ac3:.0f} °C; it is counted as fully austenitic."))
+    return tuple(w for w in found if w)
+
+
+def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
+    case = np.zeros(1, packing.CASE)
+    start = packing.pack_steels([steel], case, k)
+    grain = steel.grain_size_astm if grain_size_astm is None else check_number(
+        grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
+    case["start_c"] = from_c
+    case["start_austenite"] = 1.0
+    case["start_grain_um"] = austenite.diameter_um_from_astm(grain)
+    case["air_c"], case["emissivity"], case["view_factor"], case["air_factor"] = 25.0, 0.8, 1.0, 1.0
+    case["water_c"] = 25.0
+    return case, start, grain
+
+
+def _cooled(steel, marched, warnings) -> Cooled:
+    out, trace = marched.zones[0, 0], marched.trace[0]
+    return Cooled(steel, trace[:, 0], trace[:, 1], {p: float(out[c]) for p, c in _PHASES.items()}, float(out[O_HV]),
+                  float(out[O_HV_QUENCHED]), None, warnings)
+
+
+def _bar_zone(diameter_mm: float) -> np.ndarray:
+    """One metre of round bar as a zone: front and back are half the skin each (see `head.Zone`)."""
+    d = diameter_mm * 1e-3
+    zone = np.zeros((1, 1), packing.ZONE)
+    zone["mass_kg"] = STEEL_DENSITY_KG_M3 * math.pi / 4 * d * d
+    zone["front_m2"] = zone["back_m2"] = math.pi * d / 2
+    zone["conduction_m"] = math.pi * d / 2 * (2 / 3) / (d / 2)
+    return zone
+
+
+def air_cooled_bar(steel: Steel, diameter_mm: float = 13.5, from_c: float = 870.0, *,
+                   grain_size_astm: float | None = None, air_c: float = 25.0, emissivity: float = 0.8,
+                   constants: dict[str, float] | None = None, tolerance_c: float = batch.TOLERANCE_C) -> Cooled:
+    """Cool a long round bar in still air: the nearest everyday thing to a hosel.
+
+    Parameters
+    ----------
+    steel : Steel
+    diameter_mm : float
+        2 to 300 mm.
+    from_c : float
+        Temperature it leaves the furnace at, fully austenitic, °C (750 to 1300).
+    grain_size_astm : float, optional
+        Austenite grain; the steel's own number when left out.
+    air_c, emissivity : float
+        Room, and emissivity of the scaled bar.
+    constants : dict, optional
+        Constants of the rate equations, for fitting; see `transformation.kinetics.constants`.
+
+    Returns
+    -------
+    Cooled
+
+    Raises
+    ------
+    InputError
+        A size or temperature out of bounds.
+
+    Notes
+    -----
+    Natural convection by Churchill & Chu (1975), radiation, rate equations of Li et al. (1998); see those rooms.
+
+    Examples
+    --------
+    >>> bar = air_cooled_bar(Steel("1020", {"C": 0.20, "Mn": 0.45, "Si": 0.25}), 25.0, 925.0)
+    >>> 110 < bar.hardness_hv < 150
+    True
+    """
+    diameter_mm = check_number(diameter_mm, "bar diameter", 2.0, 300.0, "mm")
+    from_c = check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C")
+    case, start, _ = _case(steel, from_c, grain_size_astm, constants)
+    case["air_c"] = check_number(air_c, "air temperature", -30.0, 60.0, "°C")
+    case["emissivity"] = check_number(emissivity, "emissivity", 0.05, 1.0)
+    steps = np.zeros((1, 1), packing.STEP)
+    steps["kind"], steps["duration_s"] = packing.COOL, 1e6
+    convection = packing.convection_table("round", diameter_mm, float(case["air_c"][0]), 0.0)[None, None, :]
+    zero = np.zeros(1, np.int64)
+    marched = batch.run(case, _bar_zone(diameter_mm), zero, steps, convection, zero, start, zero,
+                        packing.kinetic_array(constants), packing.section((4,)), trace=True, tolerance_c=tolerance_c)
+    return _cooled(steel, marched, _warnings(steel, from_c))
+
+
+def quenched_bar(steel: Steel, diameter_mm: float, h_w_m2k: float, from_c: float = 860.0, bath_c: float = 25.0, *,
+                 grain_size_astm: float | None = None, constants: dict[str, float] | None = None,
+                 points: int = 9) -> tuple[np.ndarray, np.ndarray]:
+    """Quench a round bar in a bath of one heat-transfer coefficient; hardness across the section.
+
+    Parameters
+    ----------
+    steel : Steel
+    diameter_mm : float
+        2 to 300 mm.
+    h_w_m2k : float
+        Coefficient of the bath: Grossmann severity H (1/in) times 2k/0.0254, k = 28 W/(m K): 2205 H.
+    from_c, bath_c : float
+        °C.
+    points : int
+        Points from skin to skin (odd, 3 to 25).
+
+    Returns
+    -------
+    tuple of array
+        Depth under the skin, mm, to the centre, and hardness there, HV.
+    """
+    diameter_mm = check_number(diameter_mm, "bar diameter", 2.0, 300.0, "mm")
+    check_number(h_w_m2k, "heat-transfer coefficient", 10.0, 50_000.0, "W/(m² K)")
+    if points not in range(3, 26, 2):
+        raise InputError(f"points is {points!r}; allowed is an odd number from 3 to 25.")
+    case, start, _ = _case(steel, check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C"),
+                           grain_size_astm, constants)
+    case["air_c"] = check_number(bath_c, "bath temperature", 0.0, 100.0, "°C")
+    case["view_factor"] = 0.0
+    steps = np.zeros((1, 1), packing.STEP)
+    steps["kind"], steps["duration_s"] = packing.COOL, 1e6
+    convection = np.full((1, 1, len(packing.CONVECTION_C)), float(h_w_m2k))
+    zero = np.zeros(1, np.int64)
+    marched = batch.run(case, _bar_zone(diameter_mm), zero, steps, convection, zero, start, zero,
+                        packing.kinetic_array(constants), packing.section((points,)), stop_c=bath_c + 15.0)
+    x = lobatto(points)[0]
+    half = points // 2 + 1
+    # the slab stands for the round: equal shares of section from the skin, so depth = R (1 - sqrt(1 - 2x))
+    depth = diameter_mm / 2 * (1.0 - np.sqrt(np.maximum(1.0 - 2.0 * x[:half], 0.0)))
+    return depth, marched.point_hv[0, :half]
+
+
+def end_quench_bar(steel: Steel, from_c: float = 860.0, *, grain_size_astm: float | None = None,
+                   constants: dict[str, float] | None = None, points: int = 26) -> pandas.DataFrame:
+    """End-quench (Jominy) hardness by the march: a water jet on one end of a 25 x 100 mm bar.
+
+    Parameters
+    ----------
+    steel : Steel
+    from_c : float
+        Austenitising temperature, °C.
+    points : int
+        Points along the bar (10 to 40).
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns ``distance_mm`` (0 to 100), ``hv``, ``hrc`` (NaN-free: None below the scale).
+
+    Notes
+    -----
+    Bar and jet as in ISO 642 / ASTM A255; the jet is one coefficient (`packing.JET_W_M2K`); the skin loses heat to
+    still air.
+    """
+    import pandas as pd
+
+    from_c = check_number(from_c, "austenitising temperature", 750.0, 1300.0, "°C")
+    if points not in range(10, 41):
+        raise InputError(f"points is {points!r}; allowed is a whole number from 10 to 40.")
+    case, start, _ = _case(steel, from_c, grain_size_astm, constants)
+    d, length = 0.025, 0.100
+    area = math.pi / 4 * d * d
+    zone = np.zeros((1, 1), packing.ZONE)
+    zone["mass_kg"] = STEEL_DENSITY_KG_M3 * area * length
+    zone["front_m2"] = zone["back_m2"] = area
+    zone["side_m2"] = math.pi * d * length
+    zone["conduction_m"] = area / length
+    steps = np.zeros((1, 2), packing.STEP)
+    steps["kind"], steps["duration_s"] = (packing.JET, packing.COOL), (1200.0, 1e6)
+    convection = packing.convection_table("round", 25.0, 25.0, 0.0)[None, None, :]
+    zero = np.zeros(1, np.int64)
+    marched = batch.run(case, zone, zero, steps, convection, zero, start, zero, packing.kinetic_array(constants),
+                        packing.section((points,)), tolerance_c=1.0)
+    hv = marched.point_hv[0]
+    return pd.DataFrame({"distance_mm": 100.0 * lobatto(points)[0], "hv": hv,
+                         "hrc": [try_convert(float(v), "HV", "HRC") for v in hv]})
+
+
+def continuous_cooling(steel: Steel, time_s=None, temperature_c=None, *, from_c: float = 860.0,
+                       rate_c_per_s: float | None = None, to_c: float = 25.0, grain_size_astm: float | None = None,
+                       constants: dict[str, float] | None = None) -> Cooled:
+    """Structure and hardness along an imposed temperature curve, fully austenitic at its start.
+
+    Parameters
+    ----------
+    steel : Steel
+    time_s, temperature_c : array-like, optional
+        The curve: two or more points, times rising.
+    from_c, rate_c_per_s, to_c : float, optional
+        Instead of a curve: start, constant rate (0.001 to 1000 °C/s) and end.
+    grain_size_astm : float, optional
+        Austenite grain; the steel's own number when left out.
+
+    Returns
+    -------
+    Cooled
+        With `history`: shares at the points of the curve.
+
+    Raises
+    ------
+    InputError
+        Neither or both of curve and rate, times that do not rise, temperatures out of bounds.
+
+    Examples
+    --------
+    >>> cr_mo = Steel("4140", {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
+    >>> fast = continuous_cooling(cr_mo, rate_c_per_s=100.0)
+    >>> fast.fractions["martensite"] > 0.97
+    True
+    """
+    if (time_s is None) != (temperature_c is None) or (time_s is None) == (rate_c_per_s is None):
+        raise InputError("give either time_s with temperature_c, or rate_c_per_s (with from_c and to_c).")
+    if time_s is None:
+        rate = check_number(rate_c_per_s, "cooling rate", 1e-3, 1e3, "°C/s")
+        from_c = check_number(from_c, "temperature from which it cools", 700.0, 1300.0, "°C")
+        to_c = check_number(to_c, "end temperature", -50.0, from_c - 1.0, "°C")
+        temperature = np.linspace(from_c, to_c, 201)
+        time = (from_c - temperature) / rate
+    else:
+        try:
+            time, temperature = np.asarray(time_s, float), np.asarray(temperature_c, float)
+        except (TypeError, ValueError):
+            raise InputError("time_s and temperature_c must be sequences of numbers.") from None
+        if time.ndim != 1 or time.shape != temperature.shape or len(time) < 2:
+            raise InputError(f"time_s has shape {time.shape} and temperature_c {temperature.shape}; allowed are two "
+                             "sequences of one length, two points or more.")
+        if not (np.isfinite(time).all() and np.isfinite(temperature).all()):
+            raise InputError("the curve holds values that are not numbers; allowed are finite times and temperatures.")
+        wrong = np.flatnonzero(np.diff(time) <= 0)
+        if len(wrong):
+            raise InputError(f"time_s does not rise at point {wrong[0] + 1} ({time[wrong[0]]:g} to "
+                             f"{time[wrong[0] + 1]:g} s); allowed are rising times.")
+        for t in (temperature.min(), temperature.max()):
+            check_number(float(t), "temperature of the curve", -100.0, 1350.0, "°C")
+    case, start, grain = _case(steel, float(temperature[0]), grain_size_astm, constants)
+    out, history = batch.run_curve(case[0], start[0], packing.kinetic_array(constants), time, temperature,
+                                   austenite.diameter_um_from_astm(grain))
+    return Cooled(steel, time, temperature, {p: float(out[c]) for p, c in _PHASES.items()}, float(out[O_HV]),
+                  float(out[O_HV_QUENCHED]), {p: history[:, i] for i, p in enumerate(_PHASES)},
+                  _warnings(steel, float(temperature[0])))

@@ -1,0 +1,200 @@
+"""Heat balance of the head: what each surface gives off, what the metal conducts, what that does to temperature.
+
+Every function here works on plain numbers and flat arrays and is compiled into the march.
+"""
+
+from __future__ import annotations
+
+from ..die_contact import DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK, RESTING_CONTACT_W_M2K, die_contact_w_m2k
+from ..properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
+from ..spray_law import SCALE_CONDUCTIVITY_W_MK, evaporation_limit_w_m2, spray_w_m2k, wet_share
+from ..surroundings import FURNACE_CONVECTION_W_M2K, STEFAN_BOLTZMANN
+from .packing import COOL, FURNACE, JET, JET_W_M2K, REST, SPRAY, SPRAY_ON_DIE, STROKE
+
+__all__ = ["WET_POINTS", "balance", "dry_loss", "mean_temperatures", "surface_loss", "wet_table"]
+
+_STEP_C = 50.0  # spacing of CONVECTION_C
+
+#: A sprayed surface is tabulated once a spray on this many metal temperatures, `_WET_STEP_C` apart, above the water's.
+WET_POINTS = 161
+_WET_STEP_C = 8.0
+
+
+def _convection(table, t_c):
+    position = min(max(t_c / _STEP_C, 0.0), table.shape[0] - 1.001)
+    i = int(position)
+    return table[i] + (position - i) * (table[i + 1] - table[i])
+
+
+def _radiation(t_c, to_c, emissivity):
+    """Net radiation, W/m², and its coefficient, W/(m² K)."""
+    a, b = t_c + 273.15, to_c + 273.15
+    h = emissivity * STEFAN_BOLTZMANN * (a + b) * (a * a + b * b)
+    return h * (a - b), h
+
+
+def dry_loss(t_c, case, convection):
+    """Heat lost to the room by air and radiation, W/m², and its coefficient, W/(m² K)."""
+    air = case.air_factor * _convection(convection, t_c)
+    q, h = _radiation(t_c, case.air_c, case.emissivity * case.view_factor)
+    return q + air * (t_c - case.air_c), h + air
+
+
+def wet_table(flux, scale_um, case, convection, table):
+    """Tabulate the heat a sprayed surface loses, W/m², on metal temperatures above the water's.
+
+    The scale stands in series and its wet side is cooler than the metal, so that boiling takes hold at a higher metal
+    temperature (see `surroundings.spray_over_scale_w_m2k`, which this follows).  Walking down the wet side's
+    temperature s gives the metal's s + q(s) R; where that folds back the head stays on the hot branch as long as it
+    lasts, then falls to the cold one.
+    """
+    resistance = scale_um * 1e-6 / SCALE_CONDUCTIVITY_W_MK
+    share = wet_share(flux)
+    limit = evaporation_limit_w_m2(flux, case.water_c)
+    k = WET_POINTS - 1
+    top = _WET_STEP_C * k
+    s_before = top
+    q_before = spray_w_m2k(flux, case.water_c + top, case.water_c) * top
+    metal_before = s_before + q_before * resistance
+    s = top
+    while k >= 0 and s > 0.0:
+        s = max(s - _WET_STEP_C, 0.0)
+        q = spray_w_m2k(flux, case.water_c + s, case.water_c) * s
+        metal = s + q * resistance
+        while k >= 0 and _WET_STEP_C * k >= metal:
+            x = 0.0
+            if metal_before > metal:
+                x = min(max((metal_before - _WET_STEP_C * k) / (metal_before - metal), 0.0), 1.0)
+            table[k] = q_before + x * (q - q_before)
+            k -= 1
+        if metal < metal_before:
+            metal_before = metal
+            q_before = q
+    while k >= 0:
+        table[k] = 0.0
+        k -= 1
+    for i in range(WET_POINTS):
+        dry, _ = dry_loss(case.water_c + _WET_STEP_C * i, case, convection)
+        wet = min(case.spray_factor * table[i], limit + max(dry, 0.0))
+        table[i] = (1.0 - share) * dry + share * wet
+
+
+def surface_loss(kind, front, zone, t_c, time_s, case, convection, wet, share, contact):
+    """Heat a surface gives off, W/m², and a coefficient for the implicit step, W/(m² K).
+
+    Parameters
+    ----------
+    kind : int
+        Kind of step (see `packing`).
+    front : bool
+        Front (spray side, upper die) or back.
+    zone : int
+        Index of the zone.
+    t_c : float
+        Surface temperature, °C.
+    time_s : float
+        Time since the step began, s.
+    """
+    if kind == FURNACE:
+        q, h = _radiation(t_c, case.furnace_c, case.furnace_emissivity)
+        return q + FURNACE_CONVECTION_W_M2K * (t_c - case.furnace_c), h + FURNACE_CONVECTION_W_M2K
+    if kind == STROKE:
+        h = case.die_factor * die_contact_w_m2k(contact, time_s, DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3,
+                                                DIE_HEAT_J_KGK)
+        return h * (t_c - case.die_c), h
+    if not front and (kind == REST or kind == SPRAY_ON_DIE):
+        h = case.die_factor * die_contact_w_m2k(RESTING_CONTACT_W_M2K, time_s, DIE_CONDUCTIVITY_W_MK,
+                                                DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK)
+        return h * (t_c - case.die_c), h
+    if front and kind == JET:
+        return JET_W_M2K * (t_c - case.water_c), JET_W_M2K
+    if front and share > 0.0 and case.flux > 0.0 and (kind == SPRAY or kind == SPRAY_ON_DIE):
+        position = min(max((t_c - case.water_c) / _WET_STEP_C, 0.0), WET_POINTS - 1.001)
+        i = int(position)
+        q = wet[i] + (position - i) * (wet[i + 1] - wet[i])
+        return q, max(q, 0.0) / max(t_c - case.water_c, 1.0)
+    q, h = dry_loss(t_c, case, convection)
+    if zone == 4 and kind == COOL and case.sleeve_w_m2k > 0.0:
+        return case.sleeve_w_m2k * (t_c - case.air_c), case.sleeve_w_m2k
+    return q, h
+
+
+def mean_temperatures(t_c, offset, weight, mean):
+    """Mean temperature of every zone into `mean`."""
+    for z in range(mean.shape[0]):
+        total = 0.0
+        for i in range(offset[z], offset[z + 1]):
+            total += weight[i] * t_c[i]
+        mean[z] = total
+
+
+def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, offset, weight, tensor, austenite,
+            heat_capacity, metal_k, matrix, loss_h, mean, power, renew):
+    """Power into every point, W, into `power`; with `renew` also the conduction matrices and coefficients.
+
+    Returns
+    -------
+    float
+        Power the whole head takes from its surroundings, W (negative while it cools).
+    """
+    n_zones = zones.shape[0]
+    mean_temperatures(t_c, offset, weight, mean)
+    taken = 0.0
+    for z in range(n_zones):
+        first, last = offset[z], offset[z + 1]
+        n = last - first
+        zone = zones[z]
+        for i in range(first, last):
+            share_a = austenite[i]
+            cp = share_a * austenite_cp_j_kgk(t_c[i]) + (1.0 - share_a) * ferrite_cp_j_kgk(t_c[i])
+            heat_capacity[i] = zone.mass_kg * weight[i] * cp
+            metal_k[i] = conductivity(t_c[i], case.alloyed)
+        if renew:
+            for i in range(n):
+                loss_h[first + i] = 0.0
+                for j in range(n):
+                    total = 0.0
+                    for q in range(n):
+                        total += metal_k[first + q] * tensor[z, q, i, j]
+                    matrix[z, i, j] = total * zone.conduction_m
+        for i in range(n):
+            total = 0.0
+            for j in range(n):
+                total += matrix[z, i, j] * t_c[first + j]
+            power[first + i] = -total
+        # surfaces: front at the first point, back at the last
+        q, h = surface_loss(kind, True, z, t_c[first], time_s, case, convection[z], wet[z],
+                            share[z], contact)
+        power[first] -= q * zone.front_m2
+        taken -= q * zone.front_m2
+        if renew:
+            loss_h[first] += h * zone.front_m2
+        q, h = surface_loss(kind, False, z, t_c[last - 1], time_s, case, convection[z], wet[z],
+                            share[z], contact)
+        power[last - 1] -= q * zone.back_m2
+        taken -= q * zone.back_m2
+        if renew:
+            loss_h[last - 1] += h * zone.back_m2
+        if zone.side_m2 > 0.0:
+            for i in range(first, last):
+                q, h = surface_loss(kind, False, z, t_c[i], time_s, case, convection[z], wet[z], share[z], contact)
+                area = zone.side_m2 * weight[i]
+                power[i] -= q * area
+                taken -= q * area
+                if renew:
+                    loss_h[i] += h * area
+    # bridges between neighbouring zones carry heat from mean to mean
+    for z in range(n_zones - 1):
+        g = zones[z].link_m
+        if g > 0.0:
+            g *= 0.5 * (metal_k[offset[z]] + metal_k[offset[z + 1]])
+            flow = g * (mean[z] - mean[z + 1])
+            for i in range(offset[z], offset[z + 1]):
+                power[i] -= flow * weight[i]
+                if renew:
+                    loss_h[i] += g * weight[i]
+            for i in range(offset[z + 1], offset[z + 2]):
+                power[i] += flow * weight[i]
+                if renew:
+                    loss_h[i] += g * weight[i]
+    return taken

@@ -1,0 +1,317 @@
+"""The march: one head through its route, heat and structure together, in adaptive steps.
+
+`march` is compiled by `batch`.  It carries the temperature of every point, the austenite that forms in the furnace
+and what it turns into, and hands back the state of every point with a few marks a zone.
+"""
+
+from __future__ import annotations
+
+import math
+
+from ...forging.scale import ATMOSPHERES, scale_rate
+from ...transformation.austenite import (
+    alloy_in_austenite,
+    astm_from_diameter,
+    austenite_carbon,
+    austenite_equilibrium,
+    austenite_formation_time_s,
+    carbide_carbon,
+    carbide_dissolution_time_s,
+    grain_growth_rate,
+)
+from ...transformation.decomposition import (
+    AUSTENITE,
+    BAINITE,
+    J_OLD,
+    MARTENSITE,
+    begin_cooling,
+    decompose,
+)
+from ...transformation.kinetics import AE3_SLOPE_C
+from ..properties import LATENT_HEAT_J_KG
+from .balance import balance, mean_temperatures, wet_table
+from .packing import COOL, FURNACE, SPRAY, SPRAY_ON_DIE, STROKE
+from .step import GAMMA, factorise, solve
+
+__all__ = ["HEAT_ROWS", "MARKS", "heat_up", "march", "set_austenite"]
+
+#: Rows of the furnace state of a point.
+HEAT_ROWS = 3
+H_AUSTENITE, H_CARBIDE, H_GRAIN = range(HEAT_ROWS)   # share; undissolved share; d^m in µm^m
+
+#: Marks of a zone.
+MARKS = 10
+(M_FURNACE, M_DIE, M_WATER_ON, M_WATER_OFF, M_T800, M_T500, M_RATE700, M_REBOUND, M_SCALE, M_LOW) = range(MARKS)
+
+_HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[phase] for phase in ("pearlite", "bainite", "martensite"))
+
+#: A gas furnace against the air law, on the square of thickness.
+_SCALE = ATMOSPHERES["gas furnace"][0] ** 2
+
+_KINETIC_CARBON = 0.6  # the rate equations are not used above this carbon (their stated range)
+
+
+def heat_up(case, heat, state, i, t_c, dt_s):
+    """Furnace metallurgy of one point over one step; return the austenite formed, a share of the steel."""
+    kelvin = t_c + 273.15
+    formed = 0.0
+    before = heat[H_AUSTENITE, i]
+    if t_c > case.ac1:
+        aim = austenite_equilibrium(t_c, case.ac1, case.ac3, case.carbon)
+        if aim > before:
+            after = aim + (before - aim) * math.exp(-dt_s / austenite_formation_time_s(t_c))
+            heat[H_AUSTENITE, i] = after
+            formed = after - before
+            before = after
+    if before > 0.0:
+        heat[H_CARBIDE, i] *= math.exp(-dt_s / carbide_dissolution_time_s(t_c))
+        heat[H_GRAIN, i] += dt_s * grain_growth_rate(t_c, case.grain_ln_k, case.grain_q, case.grain_ln_k_low,
+                                                     case.grain_q_low, case.pin_low, case.pin_high)
+    state[J_OLD, i] += math.exp(-case.temper_q_k / kelvin) * dt_s
+    return formed
+
+
+def set_austenite(case, kin, state, i, share, undissolved, grain_um, t_c):
+    """Give point `i` its austenite at the start of cooling: share, carbon, alloy and grain set its rates."""
+    dissolved = case.carbon - carbide_carbon(undissolved, case.carbon, case.cr, case.mo)
+    carbon = min(austenite_carbon(share, dissolved), 1.1)
+    d_cr = alloy_in_austenite(case.cr, undissolved) - case.cr
+    mo = alloy_in_austenite(case.mo, undissolved)
+    d_c = min(carbon, max(_KINETIC_CARBON, case.carbon)) - case.carbon
+    grain = astm_from_diameter(grain_um) * 0.6931471805599453
+    ln_f = kin[3] * grain - case.ln_f - kin[6] * d_c - kin[9] * d_cr - kin[12] * (mo - case.mo)
+    ln_p = kin[4] * grain - case.ln_p - kin[7] * d_c - kin[10] * d_cr - kin[13] * (math.sqrt(mo) - math.sqrt(case.mo))
+    ln_b = kin[5] * grain - case.ln_b - kin[8] * d_c - kin[11] * d_cr - kin[14] * (mo - case.mo)
+    ae3 = max(case.ae3 - AE3_SLOPE_C * (carbon - case.carbon), case.ae1)
+    begin_cooling(state, i, share, carbon, ae3, t_c, ln_f, ln_p, ln_b)
+
+
+def march(case, zones, steps, convection, start, kin, offset, weight, tensor, forward, inverse, top, tolerance_c,
+          stop_c, t_c, heat, state, marks, scale_um, energy, trace, work):
+    """Take one head through its steps.
+
+    Parameters
+    ----------
+    case, zones, steps, convection, start, kin
+        See `packing`.
+    t_c : array
+        Temperature of every point, °C; start on entry, end on return.
+    heat, state, marks, scale_um, energy
+        Filled here: furnace state, decomposition state, marks a zone, scale a zone (µm), energy sums (J).
+    trace : array, shape (rows, 1 + 2 zones)
+        Time, mean and front temperature of every zone at accepted steps; zero rows for none.
+    work : tuple of arrays
+        Scratch, made once a thread.
+
+    Returns
+    -------
+    tuple of int
+        Steps taken, trace rows used.
+    """
+    (heat_capacity, heat_capacity_2, conductivity, conductivity_2, matrix, loss_h, mean, power, power_2, factor, k1, k2,
+     t_2, austenite, latent, latent_2, state_2, heat_2, base, wet) = work
+    n_zones = zones.shape[0]
+    n = t_c.shape[0]
+    time = 0.0
+    taken_steps = 0
+    rows = 0
+    step_s = 0.05
+    settled = False
+    cooling = False
+    for i in range(n):
+        latent[i] = 0.0
+        austenite[i] = heat[H_AUSTENITE, i]
+    for z in range(n_zones):
+        for m in range(MARKS):
+            marks[z, m] = -1.0
+        marks[z, M_RATE700] = 0.0
+        marks[z, M_REBOUND] = 0.0
+        marks[z, M_LOW] = 1e9
+    energy[0] = 0.0
+    energy[1] = 0.0
+    energy[2] = 0.0
+    keep_trace = trace.shape[0] > 0
+    for s in range(steps.shape[0]):
+        kind = steps[s].kind
+        duration = steps[s].duration_s
+        contact = steps[s].contact
+        share = steps[s].share
+        if kind != FURNACE and not cooling:
+            cooling = True
+            mean_temperatures(t_c, offset, weight, mean)
+            for z in range(n_zones):
+                marks[z, M_FURNACE] = mean[z]
+                marks[z, M_SCALE] = scale_um[z]
+            for i in range(n):
+                grain = heat[H_GRAIN, i] ** (1.0 / case.grain_m)
+                set_austenite(case, kin, state, i, heat[H_AUSTENITE, i], heat[H_CARBIDE, i], grain, t_c[i])
+                latent[i] = 0.0
+        if duration <= 0.0:
+            continue
+        if kind == STROKE:
+            mean_temperatures(t_c, offset, weight, mean)
+            for z in range(n_zones):
+                marks[z, M_DIE] = mean[z]
+            for i in range(n):
+                t_c[i] += case.work_k
+            for z in range(n_zones):
+                scale_um[z] *= case.scale_left
+        if kind == SPRAY or kind == SPRAY_ON_DIE:
+            mean_temperatures(t_c, offset, weight, mean)
+            for z in range(n_zones):
+                marks[z, M_WATER_ON] = mean[z]
+                if share[z] > 0.0 and case.flux > 0.0:
+                    wet_table(case.flux * share[z], scale_um[z], case, convection[z], wet[z])
+        elapsed = 0.0
+        step_s = min(step_s, 0.02 if kind != FURNACE and kind != COOL else 0.1)
+        while elapsed < duration * (1.0 - 1e-12):
+            remaining = duration - elapsed
+            h = min(step_s, remaining)
+            if h > 0.5 * remaining and h < remaining:
+                h = 0.5 * remaining          # two even steps to the end instead of one and a sliver
+            # ---- stage 1 -----------------------------------------------------------------------------------
+            taken = balance(t_c, kind, elapsed, case, zones, convection, wet, share, contact, offset, weight, tensor,
+                            austenite, heat_capacity, conductivity, matrix, loss_h, mean, power, True)
+            if keep_trace and rows == 0:
+                trace[0, 0] = time
+                for z in range(n_zones):
+                    trace[0, 1 + z] = mean[z]
+                    trace[0, 1 + n_zones + z] = t_c[offset[z]]
+                rows = 1
+            while True:
+                factorise(matrix, loss_h, heat_capacity, GAMMA * h, offset, factor)
+                for i in range(n):
+                    power_2[i] = power[i] + latent[i]
+                solve(factor, offset, power_2, k1)
+                # ---- structure over the step, along the predicted temperature ----------------------------------
+                for i in range(n):
+                    latent_2[i] = 0.0
+                if not cooling:
+                    for i in range(n):
+                        for r in range(HEAT_ROWS):
+                            heat_2[r, i] = heat[r, i]
+                        state_2[J_OLD, i] = state[J_OLD, i]
+                    for z in range(n_zones):
+                        for i in range(offset[z], offset[z + 1]):
+                            if t_c[i] + h * k1[i] > case.ac1 - 60.0 or t_c[i] > 300.0:
+                                formed = heat_up(case, heat_2, state_2, i, t_c[i] + 0.5 * h * k1[i], h)
+                                latent_2[i] = -formed * _HEAT_FP * zones[z].mass_kg * weight[i] / h
+                elif not settled:
+                    for z in range(n_zones):
+                        for i in range(offset[z], offset[z + 1]):
+                            for r in range(state.shape[0]):
+                                state_2[r, i] = state[r, i]
+                            t_mid = t_c[i] + 0.5 * h * k1[i]
+                            imposed = -3600.0 * (k1[i] - latent[i] / heat_capacity[i])
+                            fp, bainite, martensite = decompose(state_2, i, t_mid, t_c[i] + h * k1[i], h, imposed, case.ae1,
+                                             case.bainite_limit, kin, start, case.temper_q_k, forward, inverse, top)
+                            latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B + martensite * _HEAT_M) \
+                                * zones[z].mass_kg * weight[i] / h
+                for i in range(n):
+                    power_2[i] = latent_2[i] - latent[i]
+                solve(factor, offset, power_2, k2)
+                for i in range(n):
+                    base[i] = k1[i]
+                    k1[i] += k2[i]
+                    t_2[i] = t_c[i] + h * k1[i]
+                # ---- stage 2 -----------------------------------------------------------------------------------
+                taken_2 = balance(t_2, kind, elapsed + h, case, zones, convection, wet, share, contact, offset,
+                                  weight, tensor, austenite, heat_capacity_2, conductivity_2, matrix, loss_h, mean,
+                                  power_2, False)
+                for i in range(n):
+                    power_2[i] = heat_capacity[i] / heat_capacity_2[i] * (power_2[i] + latent_2[i]) \
+                        - 2.0 * heat_capacity[i] * k1[i]
+                solve(factor, offset, power_2, k2)
+                worst = 0.0
+                largest = 0.0
+                for i in range(n):
+                    error = abs(0.5 * h * (k1[i] + k2[i]))
+                    change = h * (1.5 * k1[i] + 0.5 * k2[i])
+                    miss = abs(h * base[i] - change)
+                    loose = 1.0
+                    if not cooling or settled or t_c[i] < 150.0:
+                        loose = 4.0
+                    worst = max(worst, error / (tolerance_c * loose), miss / (3.0 * tolerance_c * loose))
+                    limit = 30.0 * tolerance_c
+                    if not cooling:
+                        limit = 80.0 * tolerance_c
+                        if t_c[i] + change > case.ac1 - 15.0 and t_c[i] < case.ac3 + 15.0:
+                            limit = 20.0 * tolerance_c
+                    elif settled or state[AUSTENITE, i] < 1e-3:
+                        limit = 100.0 * tolerance_c
+                    largest = max(largest, abs(change) / limit)
+                if (worst <= 1.0 and largest <= 1.3) or h < 1e-6:
+                    break
+                h = h * max(0.2, min(0.8, 0.85 / math.sqrt(max(worst, 1e-9)), 0.9 / max(largest, 1e-9)))
+            # ---- accept ------------------------------------------------------------------------------------------
+            energy[0] += 0.5 * h * (taken + taken_2)
+            for i in range(n):
+                change = h * (1.5 * k1[i] + 0.5 * k2[i])
+                energy[1] += 0.5 * (heat_capacity[i] + heat_capacity_2[i]) * change
+                energy[2] += h * latent_2[i]
+                t_c[i] += change
+                latent[i] = latent_2[i]
+            if not cooling:
+                for i in range(n):
+                    for r in range(HEAT_ROWS):
+                        heat[r, i] = heat_2[r, i]
+                    state[J_OLD, i] = state_2[J_OLD, i]
+                    austenite[i] = heat[H_AUSTENITE, i]
+            elif not settled:
+                for i in range(n):
+                    for r in range(state.shape[0]):
+                        state[r, i] = state_2[r, i]
+                    austenite[i] = state[AUSTENITE, i]
+            for z in range(n_zones):
+                # `mean` holds stage 2; what is needed is the mean at both ends of the step
+                old = 0.0
+                new = 0.0
+                for i in range(offset[z], offset[z + 1]):
+                    new += weight[i] * t_c[i]
+                    old += weight[i] * (t_c[i] - h * (1.5 * k1[i] + 0.5 * k2[i]))
+                mean[z] = new
+                if not cooling:
+                    scale_um[z] = math.sqrt(scale_um[z] ** 2 + h * _SCALE * scale_rate(0.5 * (old + new)))
+                else:
+                    if old >= 800.0 > new and marks[z, M_T800] < 0.0:
+                        marks[z, M_T800] = time + h * (old - 800.0) / (old - new)
+                    if old >= 500.0 > new and marks[z, M_T500] < 0.0:
+                        marks[z, M_T500] = time + h * (old - 500.0) / (old - new)
+                    if old >= 700.0 > new and marks[z, M_RATE700] == 0.0:
+                        marks[z, M_RATE700] = (old - new) / h
+                    marks[z, M_LOW] = min(marks[z, M_LOW], new)
+                    marks[z, M_REBOUND] = max(marks[z, M_REBOUND], new - marks[z, M_LOW])
+            time += h
+            elapsed += h
+            taken_steps += 1
+            if keep_trace and rows < trace.shape[0]:
+                trace[rows, 0] = time
+                for z in range(n_zones):
+                    trace[rows, 1 + z] = mean[z]
+                    trace[rows, 1 + n_zones + z] = t_c[offset[z]]
+                rows += 1
+            step_s = h * min(3.0, 0.85 / math.sqrt(max(worst, 0.08)), 1.1 / max(largest, 0.3))
+            if kind == COOL:
+                hottest = -1e9
+                done = True
+                for i in range(n):
+                    hottest = max(hottest, t_c[i])
+                    if state[AUSTENITE, i] > 1e-5:
+                        done = False
+                    elif state[MARTENSITE, i] + state[BAINITE, i] > 1e-6 and t_c[i] > 150.0:
+                        done = False
+                if done:
+                    settled = True
+                if hottest < stop_c or (settled and not keep_trace):
+                    break
+            if taken_steps > 20000:
+                break
+        if kind == SPRAY or kind == SPRAY_ON_DIE:
+            for z in range(n_zones):
+                marks[z, M_WATER_OFF] = mean[z]
+    # what cools on to the room finishes its martensite there
+    for i in range(n):
+        if t_c[i] > case.air_c and state[AUSTENITE, i] > 0.0:
+            decompose(state, i, t_c[i], case.air_c, 0.0, 36.0, case.ae1, case.bainite_limit, kin, start,
+                      case.temper_q_k, forward, inverse, top)
+    return taken_steps, rows

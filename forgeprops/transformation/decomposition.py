@@ -1,0 +1,159 @@
+"""One small step of austenite decomposition at one point of the steel.
+
+The thermal march and the imposed-curve specimen both call `decompose`; it works in place on a column of a state
+array whose rows are named here.  Plain numbers and `math` only: it is compiled where it is used.
+"""
+
+from __future__ import annotations
+
+import math
+
+from .kinetics import CARBON_IN_FERRITE, extent_of, ferrite_cap, inverse_extent, rate_per_s
+
+__all__ = ["ROWS", "begin_cooling", "carbon_of_austenite", "decompose", "temper_step"]
+
+#: Rows of the state array, one column a point.
+ROWS = 20
+(AUSTENITE_0,   # austenite share when cooling began
+ AUSTENITE,     # what is left of it
+ FERRITE, PEARLITE, BAINITE, MARTENSITE,      # shares formed in this cooling
+ LOG_V_FP, LOG_V_B, LOG_V_M,                  # sum of share x log10(cooling rate, °C/h) while it formed
+ J_MARTENSITE, J_BAINITE,                     # mean tempering integral of what has formed, s
+ CARBON_M,                                    # sum of martensite share x carbon of the austenite it came from
+ UNDERCOOLING,                                # largest Ms - T reached, °C
+ LN_F, LN_P, LN_B,                            # ln of the rate constants at this point
+ CARBON_0, AE3,                               # carbon (wt%) and Ae3 (°C) of the austenite when cooling began
+ J_OLD,                                       # tempering integral of the first-heat structure, s
+ T_MIN,                                       # lowest temperature since cooling began, °C
+ ) = range(ROWS)
+
+#: Slowest rate put into the hardness of a constituent, log10 of °C/h: 36 °C/h = 0.01 °C/s, the slow end of the
+#: diagrams the hardness formulas were made from (from memory).  It stands in while the steel re-heats.
+LOG_V_FLOOR = math.log10(36.0)
+#: Carbon up to which the start tables reach, wt%, and their step.
+TABLE_CARBON = 1.2
+
+
+def carbon_of_austenite(carbon_0, austenite_0, ferrite):
+    """Carbon of the remaining austenite, wt%, after `ferrite` of `austenite_0` has left it (mass balance)."""
+    left = austenite_0 - ferrite
+    if left <= 1e-6:
+        return TABLE_CARBON
+    c = (carbon_0 * austenite_0 - CARBON_IN_FERRITE * ferrite) / left
+    return min(max(c, carbon_0), TABLE_CARBON)
+
+
+def _on_carbon(table, row, carbon):
+    """Linear look-up in a table on even steps of carbon from 0 to `TABLE_CARBON`."""
+    last = table.shape[1] - 1
+    position = carbon / TABLE_CARBON * last
+    i = min(int(position), last - 1)
+    return table[row, i] + (position - i) * (table[row, i + 1] - table[row, i])
+
+
+def temper_step(integral, tempering_q_k, kelvin, dt_s):
+    """Tempering integral after `dt_s` more seconds: additive ``exp(-Q/RT) dt`` with Q/R in kelvin."""
+    return integral + math.exp(-tempering_q_k / kelvin) * dt_s
+
+
+def begin_cooling(state, i, austenite, carbon, ae3_c, t_c, ln_f, ln_p, ln_b):
+    """Set point `i` to `austenite` share with that carbon, nothing decomposed yet."""
+    for row in range(ROWS):
+        if row != J_OLD:
+            state[row, i] = 0.0
+    state[AUSTENITE_0, i] = austenite
+    state[AUSTENITE, i] = austenite
+    state[CARBON_0, i] = carbon
+    state[AE3, i] = ae3_c
+    state[LN_F, i] = ln_f
+    state[LN_P, i] = ln_p
+    state[LN_B, i] = ln_b
+    state[T_MIN, i] = t_c
+
+
+def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_limit_c, kinetic, start, tempering_q_k,
+              forward, inverse, top):
+    """Advance point `i` by `dt_s`; return what went to ferrite and pearlite, to bainite, to martensite, as shares.
+
+    Parameters
+    ----------
+    state : array, shape (ROWS, points)
+        Changed in place, column `i`.
+    t_mid_c, t_end_c : float
+        Temperature in the middle and at the end of the step, °C.
+    rate_c_per_h : float
+        Cooling rate the surroundings impose, °C/h, latent heat left out.
+    kinetic : array
+        Activation energies of ferrite, pearlite, bainite, cal/mol.
+    start : array, shape (2, m)
+        Ms (°C) and the rate of the martensite law (1/K) on even steps of carbon.
+    """
+    austenite = state[AUSTENITE, i]
+    kelvin = t_mid_c + 273.15
+    if state[MARTENSITE, i] > 0.0 or state[BAINITE, i] > 0.0:
+        grown = math.exp(-tempering_q_k / kelvin) * dt_s
+        state[J_MARTENSITE, i] += grown
+        state[J_BAINITE, i] += grown
+    if austenite <= 1e-7:
+        return 0.0, 0.0, 0.0
+    a0 = state[AUSTENITE_0, i]
+    gone_fp = 0.0
+    gone_b = 0.0
+    ae3 = state[AE3, i]
+    if t_mid_c < ae3:
+        cap = ferrite_cap(t_mid_c, ae1_c, ae3, state[CARBON_0, i]) * a0
+        ferrite = state[FERRITE, i]
+        if cap > ferrite:
+            k = rate_per_s(state[LN_F, i], ae3 - t_mid_c, 3, kinetic[0], kelvin)
+            x = inverse_extent(extent_of(ferrite / cap, forward) + k * dt_s, inverse, top)
+            d = min(x * cap - ferrite, austenite)
+            if d > 0.0:
+                state[FERRITE, i] = ferrite + d
+                austenite -= d
+                gone_fp += d
+    if t_mid_c < ae1_c and austenite > 1e-9:
+        pearlite = state[PEARLITE, i]
+        whole = pearlite + austenite
+        k = rate_per_s(state[LN_P, i], ae1_c - t_mid_c, 3, kinetic[1], kelvin)
+        x = inverse_extent(extent_of(pearlite / whole, forward) + k * dt_s, inverse, top)
+        d = min(x * whole - pearlite, austenite)
+        if d > 0.0:
+            state[PEARLITE, i] = pearlite + d
+            austenite -= d
+            gone_fp += d
+    if t_mid_c < bainite_limit_c and austenite > 1e-9:
+        bainite = state[BAINITE, i]
+        whole = bainite + austenite
+        k = rate_per_s(state[LN_B, i], bainite_limit_c - t_mid_c, 2, kinetic[2], kelvin)
+        x = inverse_extent(extent_of(bainite / whole, forward) + k * dt_s, inverse, top)
+        d = min(x * whole - bainite, austenite)
+        if d > 0.0:
+            state[J_BAINITE, i] *= bainite / (bainite + d)
+            state[BAINITE, i] = bainite + d
+            austenite -= d
+            gone_b = d
+    gone_m = 0.0
+    if t_end_c < state[T_MIN, i]:
+        state[T_MIN, i] = t_end_c
+        if austenite > 1e-9:
+            c = carbon_of_austenite(state[CARBON_0, i], a0, state[FERRITE, i])
+            under = _on_carbon(start, 0, c) - t_end_c
+            before = state[UNDERCOOLING, i]
+            if under > before:
+                gone_m = austenite * (1.0 - math.exp(-_on_carbon(start, 1, c) * (under - before)))
+                state[UNDERCOOLING, i] = under
+                martensite = state[MARTENSITE, i]
+                state[J_MARTENSITE, i] *= martensite / (martensite + gone_m)
+                state[MARTENSITE, i] = martensite + gone_m
+                state[CARBON_M, i] += gone_m * c
+                austenite -= gone_m
+    went = gone_fp + gone_b + gone_m
+    if went > 0.0:
+        log_v = LOG_V_FLOOR
+        if rate_c_per_h > 36.0:
+            log_v = math.log10(rate_c_per_h)
+        state[LOG_V_FP, i] += gone_fp * log_v
+        state[LOG_V_B, i] += gone_b * log_v
+        state[LOG_V_M, i] += gone_m * log_v
+    state[AUSTENITE, i] = austenite
+    return gone_fp, gone_b, gone_m
