@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 __all__ = ["Reading", "clean_text", "header_key", "read_number"]
 
-_SUPERSCRIPTS = dict.fromkeys(map(ord, "⁰¹²³⁴⁵⁶⁷⁸⁹ªº†‡"), "*")  # footnote marks, not digits
+#: Footnote marks, which Unicode's compatibility form would turn into digits: 0.21² must not become 0.212.
+_MARKS = "⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻ªº†‡"
 _BLANKS = dict.fromkeys(map(ord, "\u00a0\u2007\u202f\u3000\u2009\u200a\u2002\u2003\t\r\n\v\f"), " ")
 _NOTHING = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad\0"), None)
 
@@ -22,8 +23,9 @@ def clean_text(text: str) -> str:
     >>> clean_text(" ０．２１\\u00a0％ ")
     '0.21 %'
     """
-    text = unicodedata.normalize("NFKC", text.translate(_SUPERSCRIPTS).translate(_NOTHING).translate(_BLANKS))
-    return " ".join(text.split())
+    text = re.sub(f"[^{_MARKS}]+", lambda part: unicodedata.normalize("NFKC", part[0]),
+                  text.translate(_NOTHING))
+    return " ".join(text.translate(_BLANKS).split())
 
 
 def header_key(value) -> str:
@@ -36,7 +38,7 @@ def header_key(value) -> str:
     """
     if value is None:
         return ""
-    return re.sub(r"[\s_\-–.,:;#°()\[\]{}/'\"*]+", "", clean_text(str(value)).casefold())
+    return re.sub(rf"[\s_\-–.,:;#°()\[\]{{}}/'\"*{_MARKS}]+", "", clean_text(str(value)).casefold())
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ _NUMBER = re.compile(
     r"(?P<number>[+-]?(?:\d[\d.,' ]*|[.,]\d+)(?:e[+-]?\d{1,3})?)\s*"
     r"(?:(?:±|\+/-)\s*(?P<spread>\d*[.,]?\d+))?\s*"
     r"(?P<unit>%|wt\.?\s*%|mass\s*%|m[.-]?%|gew\.?\s*-?\s*%|ppm|µg/g|μg/g)?\s*"
-    r"(?P<mark>\*+|[a-d]?\)|\([a-d1-9]\)|\[[a-d1-9]\])?")
+    rf"(?P<mark>\*+|[{_MARKS}]+\)?|[a-d]?\)|\([a-d1-9]\)|\[[a-d1-9]\])?")
 
 
 def read_number(value, percent: bool = False, decimal: str | None = None) -> Reading:
