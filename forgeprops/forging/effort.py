@@ -90,7 +90,7 @@ def alloy_factor(steel, temperature_c):
     [1.09, 1.02, 1.14]
     """
     low = _molybdenum_silicon(steel, temperature_c)
-    mid = low * math.exp(_chromium_coefficient() * max(steel.get("Cr") - _PLAIN["Cr"], 0.0))
+    mid = low * np.exp(_chromium_coefficient() * np.maximum(steel.get("Cr") - _PLAIN["Cr"], 0.0))
     high = np.maximum(_rolling_factor(steel.get) / _rolling_factor(_PLAIN.get), mid)
     return mid, np.minimum(low, mid), high
 

@@ -153,7 +153,7 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
          + 31_673.46 * (get("V") or 0.0))
     t = np.asarray(temperature_c, float) + _ZERO_C
     x = np.asarray(rate_per_s, float) * np.exp(q / (_R * t)) / ((12.197 + 65.590 * get("C"))
-                                                                * math.exp(7.076e-5 * q))
+                                                                * np.exp(7.076e-5 * q))
     b = (9.5326 + 0.6196 * np.log(x)) ** 2
     return _plain(b * (1.0 - np.exp(-3.9202 * x**0.0592 * np.asarray(strain, float)))
                   ** (0.3449 * np.exp(0.0139 * np.sqrt(x))))
