@@ -10,7 +10,7 @@ import math
 
 from .kinetics import CARBON_IN_FERRITE, extent_of, ferrite_cap, inverse_extent, rate_per_s
 
-__all__ = ["ROWS", "begin_cooling", "carbon_of_austenite", "decompose", "temper_step"]
+__all__ = ["ROWS", "begin_cooling", "carbon_of_austenite", "decompose", "martensite_ahead", "temper_step"]
 
 #: Rows of the state array, one column a point.
 ROWS = 20
@@ -54,6 +54,12 @@ def _on_carbon(table, row, carbon):
 def temper_step(integral, tempering_q_k, kelvin, dt_s):
     """Tempering integral after `dt_s` more seconds: additive ``exp(-Q/RT) dt`` with Q/R in kelvin."""
     return integral + math.exp(-tempering_q_k / kelvin) * dt_s
+
+
+def martensite_ahead(state, i, start):
+    """Temperature below which more martensite forms at point `i`, °C, and how much a kelvin, share of the steel."""
+    c = carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i])
+    return (_on_carbon(start, 0, c) - state[UNDERCOOLING, i], state[AUSTENITE, i] * _on_carbon(start, 1, c))
 
 
 def begin_cooling(state, i, austenite, carbon, ae3_c, t_c, ln_f, ln_p, ln_b):

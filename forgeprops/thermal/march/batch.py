@@ -103,11 +103,11 @@ def _compile(checksum: int):
         (kinetics.rate_per_s, kinetics.ferrite_cap, kinetics.extent_of, kinetics.inverse_extent),
         (phase_hardness.line_hv, tempering.softened_hv),
         (decomposition.carbon_of_austenite, decomposition._on_carbon, decomposition.begin_cooling,
-         decomposition.decompose),
+         decomposition.martensite_ahead, decomposition.decompose),
         (balance._convection, balance._radiation, balance.dry_loss, balance.wet_table, balance.surface_loss,
          balance.mean_temperatures, balance.balance),
         (step.factorise, step.solve),
-        (march.heat_up, march.set_austenite, march.march, imposed.follow),
+        (march.heat_up, march.set_austenite, march._martensite_capacity, march.march, imposed.follow),
         (outcome._table_hv, outcome._tempered, outcome._constituents, outcome.point_hardness,
          outcome.first_heat_structure, outcome._old_hardness, outcome.collect),
     )
@@ -126,7 +126,8 @@ def _compile(checksum: int):
         work = (np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.zeros((n_zones, most, most)), np.empty(n),
                 np.empty(n_zones), np.empty(n), np.empty(n), np.zeros((n_zones, most, most)), np.empty(n), np.empty(n),
                 np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.zeros((ROWS, n)), np.zeros((HEAT_ROWS, n)),
-                np.empty(n), np.zeros((n_zones, WET_POINTS)))
+                np.empty(n), np.zeros((n_zones, WET_POINTS)), np.empty(n),
+                np.empty(n))
         t_c = np.empty(n)
         heat = np.zeros((HEAT_ROWS, n))
         state = np.zeros((ROWS, n))

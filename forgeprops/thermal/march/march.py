@@ -26,6 +26,7 @@ from ...transformation.decomposition import (
     MARTENSITE,
     begin_cooling,
     decompose,
+    martensite_ahead,
 )
 from ...transformation.kinetics import AE3_SLOPE_C
 from ..properties import LATENT_HEAT_J_KG
@@ -86,6 +87,27 @@ def set_austenite(case, kin, state, i, share, undissolved, grain_um, t_c):
     begin_cooling(state, i, share, carbon, ae3, t_c, ln_f, ln_p, ln_b)
 
 
+def _martensite_capacity(state, start, t_c, h, rate, plain, zones, offset, weight, heat_capacity, extra):
+    """Put martensite's heat into the heat capacity of the points that form some in this step; whether any does.
+
+    It is three times the metal's own heat per kelvin: as an explicit source it would be unstable.  Only the part of
+    the step below the temperature where it forms counts.
+    """
+    any_point = False
+    for z in range(offset.shape[0] - 1):
+        for i in range(offset[z], offset[z + 1]):
+            change = h * rate[i]
+            if change < 0.0 and t_c[i] + change < 600.0 and state[AUSTENITE, i] > 1e-4:
+                onset, per_k = martensite_ahead(state, i, start)
+                if t_c[i] + change < onset:
+                    above = min(onset - t_c[i], 0.0)
+                    below = (change - above) * plain[i] / (plain[i] + per_k * _HEAT_M * zones[z].mass_kg * weight[i])
+                    extra[i] = plain[i] * (change / (above + below) - 1.0)
+                    heat_capacity[i] = plain[i] + extra[i]
+                    any_point = True
+    return any_point
+
+
 def march(case, zones, steps, convection, start, kin, offset, weight, tensor, forward, inverse, top, tolerance_c,
           stop_c, t_c, heat, state, marks, scale_um, energy, trace, work):
     """Take one head through its steps.
@@ -109,7 +131,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
         Steps taken, trace rows used.
     """
     (heat_capacity, heat_capacity_2, conductivity, conductivity_2, matrix, loss_h, mean, power, power_2, factor, k1, k2,
-     t_2, austenite, latent, latent_2, state_2, heat_2, base, wet) = work
+     t_2, austenite, latent, latent_2, state_2, heat_2, base, wet, extra, plain) = work
     n_zones = zones.shape[0]
     n = t_c.shape[0]
     time = 0.0
@@ -178,11 +200,20 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                     trace[0, 1 + z] = mean[z]
                     trace[0, 1 + n_zones + z] = t_c[offset[z]]
                 rows = 1
+            for i in range(n):
+                plain[i] = heat_capacity[i]
             while True:
+                for i in range(n):
+                    extra[i] = 0.0
+                    heat_capacity[i] = plain[i]
                 factorise(matrix, loss_h, heat_capacity, GAMMA * h, offset, factor)
                 for i in range(n):
                     power_2[i] = power[i] + latent[i]
                 solve(factor, offset, power_2, k1)
+                if cooling and not settled and _martensite_capacity(state, start, t_c, h, k1, plain, zones, offset,
+                                                                    weight, heat_capacity, extra):
+                    factorise(matrix, loss_h, heat_capacity, GAMMA * h, offset, factor)
+                    solve(factor, offset, power_2, k1)
                 # ---- structure over the step, along the predicted temperature ----------------------------------
                 for i in range(n):
                     latent_2[i] = 0.0
@@ -202,11 +233,11 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                             for r in range(state.shape[0]):
                                 state_2[r, i] = state[r, i]
                             t_mid = t_c[i] + 0.5 * h * k1[i]
-                            imposed = -3600.0 * (k1[i] - latent[i] / heat_capacity[i])
+                            imposed = -3600.0 * (k1[i] * heat_capacity[i] - latent[i]) / plain[i]
                             fp, bainite, martensite = decompose(state_2, i, t_mid, t_c[i] + h * k1[i], h, imposed, case.ae1,
                                              case.bainite_limit, kin, start, case.temper_q_k, forward, inverse, top)
                             latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B + martensite * _HEAT_M) \
-                                * zones[z].mass_kg * weight[i] / h
+                                * zones[z].mass_kg * weight[i] / h + extra[i] * k1[i]
                 for i in range(n):
                     power_2[i] = latent_2[i] - latent[i]
                 solve(factor, offset, power_2, k2)
@@ -219,6 +250,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                                   weight, tensor, austenite, heat_capacity_2, conductivity_2, matrix, loss_h, mean,
                                   power_2, False)
                 for i in range(n):
+                    heat_capacity_2[i] += extra[i]
                     power_2[i] = heat_capacity[i] / heat_capacity_2[i] * (power_2[i] + latent_2[i]) \
                         - 2.0 * heat_capacity[i] * k1[i]
                 solve(factor, offset, power_2, k2)
@@ -247,8 +279,8 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
             energy[0] += 0.5 * h * (taken + taken_2)
             for i in range(n):
                 change = h * (1.5 * k1[i] + 0.5 * k2[i])
-                energy[1] += 0.5 * (heat_capacity[i] + heat_capacity_2[i]) * change
-                energy[2] += h * latent_2[i]
+                energy[1] += (0.5 * (heat_capacity[i] + heat_capacity_2[i]) - extra[i]) * change
+                energy[2] += h * (latent_2[i] - extra[i] * (change / h))
                 t_c[i] += change
                 latent[i] = latent_2[i]
             if not cooling:
