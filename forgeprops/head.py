@@ -272,6 +272,8 @@ class Head:
 
         Each side of a bridge contributes the distance of its *mean* temperature from the joint in a steadily
         cooling part: a third of its depth for a zone that heat only leaves, half for one it passes through.
+        Strong cooling draws the mean nearer: the hosel's own share is up to 18 % too long in air at 850 °C,
+        the face's about 20 % in film boiling (fin equation, see tests).
         """
         return _links(self, state)
 
@@ -286,7 +288,7 @@ def _zone(name, volume, front, back, path_factor, size, shape) -> Zone:
 
 
 def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) -> float:
-    """Mean rise of a slab of half-thickness section/perimeter, over the section's own; free ends neglected."""
+    """Mean rise of a slab of half-thickness section/perimeter, over its own; free ends neglected."""
     return (section_mm2 / perimeter_mm) ** 2 / 3 / mean_rise_mm2
 
 

@@ -6,9 +6,9 @@ import math
 
 from ..ranges import Warn, outside, register_range
 
-__all__ = ["SCALE_CONDUCTIVITY_W_MK", "evaporation_limit_w_m2", "spray_film_laws_w_m2k",
-           "spray_over_scale_w_m2k", "spray_single_phase_w_m2k", "spray_w_m2k", "spray_warnings", "sprayed_w_m2",
-           "water_factor", "wet_share"]
+__all__ = ["SCALE_CONDUCTIVITY_W_MK", "WATER_KG_L", "evaporation_limit_w_m2", "spray_film_laws_w_m2k",
+           "spray_over_scale_w_m2k", "spray_single_phase_w_m2k", "spray_w_m2k", "spray_warnings",
+           "sprayed_w_m2", "water_factor", "wet_share"]
 
 #: Conductivity of iron scale, W/(m K) (wüstite 2–3.2, porous scale down to 1.2; from memory).
 SCALE_CONDUCTIVITY_W_MK = 2.5
@@ -25,7 +25,8 @@ _WATER_NU_M2_S = 6.6e-7
 _WATER_PR = 4.3
 _WATER_CP_J_KGK = 4186.0
 _WATER_HFG_J_KG = 2.257e6
-_WATER_RHO_KG_M3 = 998.0
+#: Density of water at 20 °C, kg/L (steam tables: 998.2 kg/m³, from memory).
+WATER_KG_L = 0.998
 #: Mean drop diameter of a full-cone quench nozzle, m (0.5–1.5 mm, common practice, no source).
 _DROP_M = 1.0e-3
 #: Impact density over which a surface counts as wetted, kg/(m² s) (our blend).
@@ -67,7 +68,7 @@ def spray_single_phase_w_m2k(flux_kg_m2_s):
 
     Source: Mudawar & Valentine, J. Heat Treating 7 (1989) 107, from memory.
     """
-    reynolds = flux_kg_m2_s / _WATER_RHO_KG_M3 * _DROP_M / _WATER_NU_M2_S
+    reynolds = flux_kg_m2_s / (1e3 * WATER_KG_L) * _DROP_M / _WATER_NU_M2_S
     h = 2.512 * reynolds**0.76 * _WATER_PR**0.56 * _WATER_K_W_MK / _DROP_M
     return min(h, flux_kg_m2_s * _WATER_CP_J_KGK)
 

@@ -1,0 +1,271 @@
+"""The head: mass and surfaces against hand calculation, conduction paths against numerical solutions, bad
+drawings.
+"""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.sparse import diags, identity, kron
+from scipy.sparse.linalg import spsolve
+
+from forgeprops.errors import InputError
+from forgeprops.head import (
+    STATES,
+    STEEL_DENSITY_KG_M3,
+    ZONES,
+    Block,
+    Face,
+    Head,
+    Hosel,
+    Neck,
+    Rim,
+    bar_mean_rise_mm2,
+    head,
+    heads,
+    tube_mean_rise_mm2,
+)
+from forgeprops.tables import read_rows
+
+
+def plain(**changes):
+    """A head of round numbers, so that a pocket calculator checks it."""
+    parts = {
+        "name": "plain",
+        "face": Face(40, 30, 3.0, 0.5),
+        "rim": Rim(70, 40, 4.0, 0.5),
+        "body": (Block("sole", 60, 20, 8, 0.5),),
+        "neck": Neck(20, 16),
+        "hosel": Hosel(50, 14, 10, 30, 1.0, 2.0, 15),
+    }
+    return Head(**{**parts, **changes})
+
+
+# ---- mass and surface, by hand
+# -----------------------------------------------------------------------------------
+
+
+def test_finished_volumes_by_hand():
+    z = plain().zones("finished")
+    assert z["face"].volume_mm3 == pytest.approx(40 * 30 * 3)
+    assert z["rim"].volume_mm3 == pytest.approx((70 * 40 - 40 * 30) * 4)
+    assert z["body"].volume_mm3 == pytest.approx(60 * 20 * 8)
+    assert z["neck"].volume_mm3 == pytest.approx(math.pi * 20 / 3 * (7**2 + 7 * 8 + 8**2))
+    assert z["hosel"].volume_mm3 == pytest.approx(math.pi * (7**2 * 50 - 5**2 * 30))
+
+
+def test_forged_volumes_by_hand():
+    z = plain().zones("forged")
+    assert z["face"].volume_mm3 == pytest.approx(40 * 30 * 3.5)
+    assert z["hosel"].volume_mm3 == pytest.approx(math.pi * 7.5**2 * 52)  # solid, wider, longer
+    assert z["neck"].volume_mm3 == pytest.approx(math.pi * 20 / 3 * (7.5**2 + 7.5 * 8 + 8**2))
+
+
+def test_surfaces_by_hand():
+    z = plain().zones("finished")
+    assert z["face"].front_mm2 == z["face"].back_mm2 == 1200
+    # the rim stands on the sole over 60 × 4 mm
+    assert 2 * z["body"].front_mm2 == pytest.approx(2 * (60 * 20 + 60 * 8 + 20 * 8) - 60 * 4)
+    assert 2 * z["hosel"].front_mm2 == pytest.approx(math.pi * 14 * 50 + math.pi * (7**2 - 5**2))
+    frustum = quad(lambda x: 2 * math.pi * (8 - x / 20) * math.sqrt(1 + 1 / 20**2), 0, 20)[0]
+    assert 2 * z["neck"].front_mm2 == pytest.approx(frustum)
+
+
+@pytest.mark.parametrize("name", heads())
+@pytest.mark.parametrize("state", STATES)
+def test_mass_is_volume_times_density_and_closes(name, state):
+    h = head(name)
+    zones = h.zones(state)
+    assert tuple(zones) == ZONES
+    volume = sum(z.volume_mm3 for z in zones.values())
+    assert h.mass_g(state) == pytest.approx(volume * STEEL_DENSITY_KG_M3 * 1e-6)
+    if state == "finished":
+        assert h.mass_g() == pytest.approx(h.declared_mass_g, rel=0.03)
+        assert 230 <= h.mass_g() <= 300
+
+
+@pytest.mark.parametrize("name", heads())
+def test_library_heads_are_believable(name):
+    h = head(name)
+    assert 2.4 <= h.face.forged_thickness_mm <= 4.0
+    assert h.face.thickness_mm < h.rim.thickness_mm  # the centre is the thinnest
+    assert h.mass_g("forged") > h.mass_g("finished")
+    assert 12.5 <= h.hosel.outside_mm <= 14.0 and 1.6 <= h.hosel.wall_mm <= 2.5
+    assert 50 <= h.hosel.length_mm + h.neck.length_mm <= 75 and 25 <= h.hosel.bore_depth_mm <= 38
+    assert "invented" in h.note
+
+
+def test_library_table_says_invented():
+    assert {row["basis"] for row in read_rows("heads.csv")} == {"invented"}
+
+
+def test_slab_holds_exactly_the_zone():
+    for name in heads():
+        for z in head(name).zones("forged").values():
+            assert z.path_mm * (z.front_mm2 + z.back_mm2) / 2 == pytest.approx(z.volume_mm3)
+
+
+# ---- conduction against the outside
+# ------------------------------------------------------------------------------
+
+
+def poisson_mean(width, height, n=160):
+    """Mean of u with −∇²u = 1 in a rectangle, u = 0 on the edge, by central differences."""
+    hx, hy = width / n, height / n
+
+    def second(h):
+        return diags([-1.0, 2.0, -1.0], [-1, 0, 1], shape=(n - 1, n - 1)) / h**2
+
+    eye = identity(n - 1)
+    u = spsolve((kron(second(hx), eye) + kron(eye, second(hy))).tocsc(), np.ones((n - 1) ** 2))
+    return u.sum() / n**2
+
+
+@pytest.mark.parametrize(("width", "height"), [(10, 10), (18, 7), (46, 32)])
+def test_mean_rise_of_a_bar_against_finite_differences(width, height):
+    assert bar_mean_rise_mm2(width, height) == pytest.approx(poisson_mean(width, height), rel=2e-3)
+
+
+def test_mean_rise_of_a_square_against_torsion_handbook():
+    # Timoshenko & Goodier art. 109: torsion constant of a square 0.1406 side⁴ (from memory); u = J/(4 A).
+    assert bar_mean_rise_mm2(10, 10) == pytest.approx(0.1406 * 1e4 / 400, rel=1e-3)
+
+
+@pytest.mark.parametrize("bore", [0.0, 4.0, 9.4, 13.0])
+def test_mean_rise_of_a_tube_against_quadrature(bore):
+    big, a = 7.0, bore / 2
+
+    def u(r):
+        return (big**2 - r**2) / 4 + (a**2 / 2 * math.log(r / big) if a else 0.0)
+
+    mean = quad(lambda r: u(r) * 2 * r, a, big)[0] / (big**2 - a**2)
+    assert tube_mean_rise_mm2(14.0, bore) == pytest.approx(mean, rel=1e-9)
+
+
+def test_path_factor_of_plate_round_and_thin_tube():
+    z = head("mid-iron").zones("forged")
+    assert z["face"].path_factor == z["rim"].path_factor == 1.0
+    assert z["hosel"].path_factor == pytest.approx(2 / 3)  # slab L/3k with L = R/2 against round R/4k
+    assert z["neck"].path_factor == pytest.approx(2 / 3)
+    thin = plain(hosel=Hosel(50, 14, 12.2, 50), neck=Neck(20, 16)).zones("finished")["hosel"]
+    assert 0.9 < thin.path_factor < 1  # a thin wall is nearly a plate cooled from one side
+    assert thin.path_mm == pytest.approx(2 * 0.9, rel=0.10)
+
+
+def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
+    h = plain()
+    face, rim = h.face, h.rim
+    link = h.links("finished")[0]
+    edge, area = 2 * (face.length_mm + face.height_mm), face.length_mm * face.height_mm
+    face_side = poisson_mean(face.length_mm, face.height_mm) * edge / area
+    rim_side = (70 * 40 - area) / ((edge + 2 * (70 + 40)) / 2) / 2 * face.thickness_mm / rim.thickness_mm
+    assert link.area_mm2 == pytest.approx(edge * face.thickness_mm)
+    assert link.length_mm == pytest.approx(face_side + rim_side, rel=2e-3)
+
+
+def test_hosel_bridge_is_a_third_of_a_cooling_rod():
+    """A rod that cools slowly and evenly along its length: mean minus root = q‴ L²/(3 k), from the fin
+    equation.
+    """
+    h = plain(neck=Neck(1, 15), hosel=Hosel(50, 14, 0, 0))
+    link = h.links("finished")[3]
+    k, loss, section, length = 30e-3, 1e-3, math.pi / 4 * 14**2, 50.0  # W/(mm K), W/mm³
+    mean_rise = quad(lambda x: loss / k * (length * x - x * x / 2), 0, length)[0] / length
+    heat = loss * section * length
+    assert mean_rise == pytest.approx(heat * length / 3 / (k * section))
+    neck_part = link.area_mm2 * 0.5 / (h.zones("finished")["neck"].volume_mm3 / 1)
+    assert link.length_mm == pytest.approx(length / 3 + neck_part, rel=1e-6)
+
+
+def test_links_join_the_chain():
+    for state in STATES:
+        links = head("wedge").links(state)
+        assert [(x.a, x.b) for x in links] == [
+            ("face", "rim"),
+            ("rim", "body"),
+            ("body", "neck"),
+            ("neck", "hosel"),
+        ]
+        assert all(x.area_mm2 > 0 and x.length_mm > 0 for x in links)
+
+
+def test_thicker_face_conducts_better():
+    def conductance(t):
+        link = head("mid-iron").with_(face_thickness_mm=t).links("forged")[0]
+        return link.area_mm2 / link.length_mm
+
+    assert conductance(3.4) > conductance(2.6) > conductance(2.0)
+
+
+# ---- changing and refusing
+# ---------------------------------------------------------------------------------------
+
+
+def test_with_keeps_the_allowance_and_drops_the_mass():
+    h = head("mid-iron").with_(face_thickness_mm=3.0, hosel_outside_mm=14.0)
+    assert h.face.forged_thickness_mm == pytest.approx(3.4)
+    assert h.hosel.forged_outside_mm == pytest.approx(14.6)
+    assert h.declared_mass_g is None
+    assert h.mass_g() > head("mid-iron").mass_g()
+
+
+def test_heads_can_be_keys():
+    assert hash(head("wedge")) == hash(dataclasses.replace(head("wedge")))
+
+
+def test_zones_cannot_be_spoiled_through_the_result():
+    head("wedge").zones().clear()
+    assert head("wedge").mass_g("forged") > 0
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"hosel_bore_mm": 14.0}, "bore is 14 mm; it must be less than the hosel's outside"),
+        ({"hosel_outside_mm": 10.0}, "hosel wall is 0.30 mm"),
+        ({"hosel_bore_depth_mm": 80}, "bore depth is 80 mm; it cannot exceed the hosel length"),
+        ({"face_length_mm": 74}, "face length is 74 mm; it must be less than the blade's 74 mm"),
+        ({"face_height_mm": 60}, "face height is 60 mm"),
+        ({"face_thickness_mm": -2}, "face thickness is -2 mm; allowed is 0.8 to 15 mm"),
+        ({"face_thickness_mm": 0.2}, "face thickness is 0.2 mm"),
+        ({"face_thickness_mm": math.nan}, "face thickness is nan"),
+        ({"face_thickness_mm": "thin"}, "which is not a number"),
+        ({"neck_base_mm": 10}, "neck base is 10 mm"),
+        (
+            {"bend_zone_mm": 59, "hosel_length_mm": 40},
+            "bend zone is 59 mm; hosel and neck together are only 58 mm",
+        ),
+        ({"face_thicknes_mm": 3}, "did you mean 'face_thickness_mm'?"),
+    ],
+)
+def test_what_cannot_be_built_is_one_sentence(changes, words):
+    with pytest.raises(InputError) as caught:
+        head("mid-iron").with_(**changes)
+    message = str(caught.value)
+    assert words in message and "'mid-iron'" in message and "\n" not in message
+
+
+def test_mass_that_does_not_close_shows_both_numbers():
+    with pytest.raises(InputError, match=r"declared mass is 400 g but the finished dimensions make \d+ g"):
+        plain(declared_mass_g=400.0)
+    assert plain().declared_mass_g is None
+
+
+def test_wrong_parts_are_named():
+    with pytest.raises(InputError, match="face is 3; allowed is a Face"):
+        plain(face=3)
+    with pytest.raises(InputError, match="body is empty"):
+        plain(body=())
+    with pytest.raises(InputError, match="blocks are 300 mm long together"):
+        plain(body=(Block("sole", 150, 20, 8), Block("frame", 150, 5, 3)))
+    with pytest.raises(InputError, match="name is ''"):
+        plain(name="")
+
+
+def test_unknown_head_suggests_the_nearest():
+    with pytest.raises(InputError, match="did you mean 'wedge'"):
+        head("wege")
+    with pytest.raises(InputError, match="state 'raw' is unknown"):
+        head("wedge").zones("raw")

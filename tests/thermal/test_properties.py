@@ -1,0 +1,199 @@
+"""Steel and air properties against the printed check values of their sources.
+
+Published: EN 1993-1-2 (read), SGTE iron (Gibbs functions read), BISRA means and textbook air table (from
+memory). Analytic: enthalpy closure, ideal gas.
+"""
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+
+from forgeprops.steel.composition import Steel
+from forgeprops.thermal.properties import (
+    LATENT_HEAT_J_KG,
+    LATENT_HEAT_J_M3,
+    air,
+    alloyed_share,
+    austenite_cp_j_kgk,
+    conductivity,
+    conductivity_alloyed_w_mk,
+    conductivity_w_mk,
+    density_kg_m3,
+    ferrite_cp_j_kgk,
+)
+
+
+@pytest.mark.parametrize(("t_c", "k"), [(20, 53.33), (400, 40.68), (700, 30.69), (900, 27.30)])
+def test_conductivity_en_1993_1_2(t_c, k):
+    assert conductivity_w_mk(t_c) == pytest.approx(k, abs=0.005)
+
+
+@pytest.mark.parametrize(("t_c", "cp"), [(20, 439.8), (400, 605.9), (600, 760.2)])
+def test_ferrite_cp_en_1993_1_2(t_c, cp):
+    """At 600 °C the printed value is the standard's next branch, 0.3 above the one that ends there."""
+    assert ferrite_cp_j_kgk(t_c) == pytest.approx(cp, abs=0.05 if t_c < 600 else 0.3)
+
+
+@pytest.mark.parametrize(
+    ("t_c", "cp"),
+    [
+        (75, 486),
+        (175, 519),
+        (225, 532),
+        (275, 557),
+        (325, 574),
+        (375, 599),
+        (475, 662),
+        (575, 749),
+        (675, 846),
+    ],
+)
+def test_ferrite_cp_against_bisra_1025(t_c, cp):
+    """BISRA (1953), 0.23 % C steel, means over 50 K below the transformation; from memory, hence 4 %."""
+    assert ferrite_cp_j_kgk(t_c) == pytest.approx(cp, rel=0.04)
+
+
+@pytest.mark.parametrize(
+    ("t_c", "cp"), [(700, 575.7), (800, 591.0), (900, 606.2), (1000, 621.5), (1200, 652.4)]
+)
+def test_austenite_cp_sgte(t_c, cp):
+    assert austenite_cp_j_kgk(t_c) == pytest.approx(cp, abs=0.05)
+
+
+def test_austenite_cp_is_the_curvature_of_the_gibbs_energy():
+    """cp = −T G″ of the fcc function as printed (Dinsdale 1991), by differences."""
+
+    def gibbs(t):
+        bcc = (
+            1225.7 + 124.134 * t - 23.5143 * t * np.log(t) - 0.00439752 * t**2 - 5.8927e-8 * t**3 + 77359 / t
+        )
+        return bcc - 1462.4 + 8.282 * t - 1.15 * t * np.log(t) + 6.4e-4 * t**2
+
+    for t in (900.0, 1100.0, 1400.0):
+        cp = -t * (gibbs(t + 1) - 2 * gibbs(t) + gibbs(t - 1)) / 0.055845
+        assert austenite_cp_j_kgk(t - 273.15) == pytest.approx(cp, rel=1e-4)
+
+
+def test_enthalpy_20_to_900_closes_with_en_1993_1_2():
+    """Ferrite to 750 °C, transformation, austenite on, against the standard's own integral from 20 °C."""
+    ferrite = quad(ferrite_cp_j_kgk, 20, 750, points=[700])[0]
+    for to_c, standard, within in ((900, 632.1e3, 0.002), (1000, 697.1e3, 0.007)):
+        total = ferrite + LATENT_HEAT_J_KG["pearlite"] + quad(austenite_cp_j_kgk, 750, to_c)[0]
+        assert total == pytest.approx(standard, rel=within)
+
+
+def test_latent_heat_against_sgte_iron():
+    """Enthalpy of fcc over bcc iron at 700 °C, with the magnetic term of Hillert & Jarl (CALPHAD 2 (1978)
+    227).
+    """
+    t, curie, moment, p = 973.15, 1043.0, 2.22, 0.40
+    d = 518 / 1125 + 11692 / 15975 * (1 / p - 1)
+
+    def magnetic(temperature):  # Gibbs energy, J/mol
+        tau = temperature / curie
+        g = (
+            1
+            - (79 / (140 * p * tau) + 474 / 497 * (1 / p - 1) * (tau**3 / 6 + tau**9 / 135 + tau**15 / 600))
+            / d
+        )
+        return 8.31451 * temperature * np.log(moment + 1) * g
+
+    enthalpy_magnetic = magnetic(t) - t * (magnetic(t + 0.5) - magnetic(t - 0.5))
+    lattice = -1462.4 + 1.15 * t - 6.4e-4 * t**2  # H of fcc less H of bcc from the two Gibbs functions
+    assert LATENT_HEAT_J_KG["ferrite"] == pytest.approx((lattice - enthalpy_magnetic) / 0.055845, rel=0.20)
+    assert (
+        5.5e8
+        < LATENT_HEAT_J_M3["ferrite"]
+        <= LATENT_HEAT_J_M3["bainite"]
+        < LATENT_HEAT_J_M3["martensite"]
+        < 7e8
+    )
+
+
+@pytest.mark.parametrize(
+    ("t_c", "rho"), [(20, 7850), (400, 7729), (700, 7616), (800, 7596), (900, 7578), (1200, 7445)]
+)
+def test_density_from_en_elongation(t_c, rho):
+    assert density_kg_m3(t_c) == pytest.approx(rho, abs=0.8)
+
+
+@pytest.mark.parametrize(("t_c", "k"), [(100, 42.7), (300, 40.6), (500, 37.3), (700, 31.0), (1000, 28.1)])
+def test_chromoly_conductivity_against_handbook_4130(t_c, k):
+    """ASM values for 4130, from memory; the rule is good to 8 % below 400 °C, 3 % above."""
+    assert conductivity_alloyed_w_mk(t_c) == pytest.approx(k, rel=0.08 if t_c < 400 else 0.03)
+
+
+def test_chromoly_conductivity_42crmo4_read():
+    assert conductivity_alloyed_w_mk(20) == pytest.approx(
+        42.6, rel=0.02
+    )  # meusburger.com material page 1.7225
+
+
+def test_conductivity_between_the_two():
+    assert conductivity(100.0, 0.0) == conductivity_w_mk(100.0)
+    assert conductivity(100.0, 1.0) == pytest.approx(conductivity_alloyed_w_mk(100.0))
+    assert conductivity(900.0, 1.0) == conductivity(900.0, 0.0) == 27.3
+
+
+def test_alloyed_share_of_plain_and_chromoly():
+    plain = Steel("plain", {"C": 0.2, "Mn": 0.5, "Cr": 0.0, "Ni": 0.0, "Mo": 0.0})
+    chromoly = Steel("chromoly", {"C": 0.3, "Mn": 0.5, "Cr": 0.95, "Ni": 0.1, "Mo": 0.2})
+    assert alloyed_share(plain) == 0.0
+    assert alloyed_share(chromoly) == 1.0
+
+
+def test_properties_have_no_jumps():
+    t = np.arange(-20.0, 1300.0, 0.5)
+    for law in (ferrite_cp_j_kgk, austenite_cp_j_kgk, conductivity_w_mk, conductivity_alloyed_w_mk):
+        values = np.array([law(x) for x in t])
+        assert np.isfinite(values).all() and np.abs(np.diff(values) / values[1:]).max() < 2e-3
+
+
+# ---- air
+# ---------------------------------------------------------------------------------------------------------
+
+#: Bergman et al. Table A.4: K, density, viscosity 1e-7, nu 1e-6, k 1e-3, Pr; read to 800 K, above from
+#: memory.
+TABLE_A4 = [
+    (300, 1.1614, 15.89, 26.3, 0.707),
+    (350, 0.9950, 20.92, 30.0, 0.700),
+    (400, 0.8711, 26.41, 33.8, 0.690),
+    (450, 0.7740, 32.39, 37.3, 0.686),
+    (500, 0.6964, 38.79, 40.7, 0.684),
+    (600, 0.5804, 52.69, 46.9, 0.685),
+    (900, 0.3868, 102.9, 62.0, 0.720),
+    (1000, 0.3482, 121.9, 66.7, 0.726),
+]
+
+
+@pytest.mark.parametrize(("t_k", "rho", "nu", "k", "pr"), TABLE_A4)
+def test_air_against_textbook_table(t_k, rho, nu, k, pr):
+    """Within 2.5 %: the textbook is at 100 kPa and from older measurements."""
+    a = air(t_k - 273.15)
+    assert a.density_kg_m3 == pytest.approx(rho, rel=0.025)
+    assert a.viscosity_m2_s == pytest.approx(nu * 1e-6, rel=0.025)
+    assert a.conductivity_w_mk == pytest.approx(k * 1e-3, rel=0.025)
+    assert a.prandtl == pytest.approx(pr, rel=0.035)
+
+
+@pytest.mark.parametrize(
+    ("t_k", "nu", "alpha"),
+    [(300, 15.75, 22.3), (700, 67.80, 95.5), (1000, 122.65, 168.1), (1500, 239.41, 322.1)],
+)
+def test_air_derived_columns(t_k, nu, alpha):
+    """Kinematic viscosity and diffusivity printed beside the table's rows."""
+    a = air(t_k - 273.15)
+    assert a.viscosity_m2_s == pytest.approx(nu * 1e-6, rel=1e-3)
+    assert a.diffusivity_m2_s == pytest.approx(alpha * 1e-6, rel=2e-3)
+    assert a.viscosity_m2_s / a.diffusivity_m2_s == pytest.approx(a.prandtl, rel=2e-3)
+
+
+def test_air_is_an_ideal_gas_between_the_rows():
+    t = np.linspace(300, 1500, 97)
+    ideal = 101325 * 28.9647e-3 / 8.314462618 / t  # molar mass of dry air 28.9647 g/mol
+    assert air(t - 273.15).density_kg_m3 == pytest.approx(ideal, rel=1e-3)
+
+
+def test_air_scalar_and_array_agree():
+    many = air(np.array([25.0, 400.0]))
+    assert air(400.0).conductivity_w_mk == many.conductivity_w_mk[1]

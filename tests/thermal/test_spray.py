@@ -1,0 +1,88 @@
+"""Spray readings: the same water as nozzle flow, catch can and impact density."""
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from forgeprops.errors import InputError
+from forgeprops.thermal.spray import FOOTPRINT_MM, from_catch_can, from_flux, spray_setting
+
+
+def test_one_litre_on_40_by_80():
+    """1 L/min on a 40 × 80 mm face is 5.2 L/(m² s): 1/60/0.0032."""
+    assert spray_setting(1.0, footprint_mm=(40, 80)).flux_kg_m2_s == pytest.approx(1 / 60 / 3.2e-3, rel=0.003)
+
+
+def test_two_nozzles_half_on_target_equal_one():
+    one = spray_setting(1.5, 1, (80, 50))
+    two = spray_setting(1.5, 2, (80, 50), overlap=0.5)
+    assert two.flux_kg_m2_s == pytest.approx(one.flux_kg_m2_s)
+    assert two.total_l_min == pytest.approx(2 * one.total_l_min)
+
+
+def test_catch_can_by_hand():
+    r = from_catch_can(99.8, 10.0, 1000.0)  # 99.8 mL weigh 99.6 g at 0.998 kg/L
+    assert r.flux_kg_m2_s == pytest.approx(99.8e-3 * 0.998 / (1e-3 * 10))
+    assert (r.can_ml, r.can_seconds, r.can_area_mm2) == pytest.approx((99.8, 10.0, 1000.0))
+
+
+def test_round_footprint_is_its_area():
+    r = spray_setting(2.0, footprint_mm=70)
+    assert r.footprint_mm[0] * r.footprint_mm[1] == pytest.approx(math.pi / 4 * 70**2)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    flow=st.floats(0.01, 2),
+    nozzles=st.integers(1, 8),
+    a=st.floats(20, 200),
+    b=st.floats(20, 200),
+    overlap=st.floats(0.1, 1.0),
+)
+def test_all_three_forms_return_to_the_same_flux(flow, nozzles, a, b, overlap):
+    r = spray_setting(flow, nozzles, (a, b), overlap)
+    back = from_flux(r.flux_kg_m2_s, nozzles, (a, b), overlap)
+    assert back.flow_l_min == pytest.approx(flow)
+    can = from_catch_can(r.can_ml, r.can_seconds, r.can_area_mm2, nozzles, (a, b), overlap)
+    assert can.flux_kg_m2_s == pytest.approx(r.flux_kg_m2_s)
+    assert can.flow_l_min == pytest.approx(flow)
+
+
+def test_text_shows_all_three():
+    text = str(from_flux(10.0, nozzles=2, overlap=0.8))
+    for part in ("10 kg/(m² s)", "2 nozzles × 1.5 L/min", "80 × 50 mm", "80% of it on target", "mL in 10 s"):
+        assert part in text
+
+
+def test_water_used():
+    assert spray_setting(3.0, 2).litres(6.0) == pytest.approx(0.6)
+
+
+def test_warning_travels_with_the_reading():
+    assert from_flux(10.0).warnings == ()
+    assert from_flux(1.0).warnings[0].code == "range:thermal.spray_flux"
+    assert FOOTPRINT_MM == (80.0, 50.0)
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: spray_setting(-1.0), "nozzle flow is -1 L/min; allowed is 0 to 500 L/min"),
+        (lambda: spray_setting("much"), "nozzle flow is 'much', which is not a number"),
+        (lambda: spray_setting(1.0, 0), "number of nozzles is 0"),
+        (lambda: spray_setting(1.0, 1.5), "number of nozzles is 1.5; allowed is a whole number"),
+        (lambda: spray_setting(1.0, 1, (40,)), "allowed is (length, width) in mm"),
+        (lambda: spray_setting(1.0, 1, (40, 0)), "footprint width is 0 mm"),
+        (lambda: spray_setting(1.0, 1, (40, 50), overlap=1.2), "overlap is 1.2; allowed is 0.01 to 1"),
+        (lambda: from_flux(math.inf), "impact density is inf"),
+        (lambda: from_catch_can(-5, 10, 1000), "caught water is -5 mL"),
+        (lambda: from_catch_can(5, 0, 1000), "catch time is 0 s"),
+        (lambda: from_catch_can(5, 10, 0), "can opening is 0 mm²"),
+    ],
+)
+def test_bad_readings_are_one_sentence(call, words):
+    with pytest.raises(InputError) as caught:
+        call()
+    assert words in str(caught.value) and "\n" not in str(caught.value)
