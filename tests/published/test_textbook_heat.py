@@ -32,7 +32,7 @@ from forgeprops.thermal.surroundings import (
 
 
 def test_incropera_example_9_2_call_plate_and_cylinder():
-    """Pr 0.69, Gr 2.63e9: 147.16 and 139.13, printed in the docstrings of the open library ht 1.2.0 (read)."""
+    """Pr 0.69, Gr 2.63e9: 147.16 and 139.13, printed in docstrings of the open library ht 1.2.0 (read)."""
     assert natural_convection_plate(2.63e9 * 0.69, 0.69) == pytest.approx(147.16, abs=0.01)
     assert natural_convection_cylinder(2.63e9 * 0.69, 0.69) == pytest.approx(139.13, abs=0.01)
 
@@ -65,7 +65,7 @@ def test_incropera_example_9_4():
 
 
 def test_holman_example_7_5():
-    """D 0.3048 m, 250 °C in 15 °C: Ra 1.57e8, Nu = 0.53 Ra^¼ gives h 6.63 (inputs read, answer recomputed)."""
+    """D 0.3048 m, 250 °C in 15 °C: Ra 1.57e8, Nu = 0.53 Ra^¼ gives h 6.63 (inputs read, recomputed)."""
     nu, k, pr, beta = 26.54e-6, 0.03406, 0.687, 1 / 405.5
     rayleigh = 9.80665 * beta * (250 - 15) * 0.3048**3 / nu**2 * pr
     assert rayleigh == pytest.approx(1.57e8, rel=5e-3)
@@ -86,7 +86,7 @@ def test_incropera_example_7_4():
 
 
 def test_incropera_example_7_4_measured():
-    """D 12.7 mm, 10 m/s, 26.2 °C air, 128.4 °C wall: measured h 102, Zukauskas 105, Churchill–Bernstein 96."""
+    """D 12.7 mm, 10 m/s, 26.2 °C air, 128.4 °C wall: measured 102, Zukauskas 105, Churchill–Bernstein 96."""
     h = forced_cylinder_w_m2k(128.4, 26.2, 12.7, 10.0)
     assert h == pytest.approx(96, rel=0.02)
     assert h == pytest.approx(102, rel=0.08)  # measured
