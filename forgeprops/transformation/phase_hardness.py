@@ -209,7 +209,8 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
         Carbon of the austenite it forms from, wt%.
     method : {"end_quench", "maynier"}
         "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the
-        march computes along the curve); "maynier": with the rate term of Maynier et al. that holds self-tempering.
+        march computes along the curve); "maynier": with the rate term of Maynier et al., which holds
+        self-tempering.
 
     Returns
     -------
