@@ -15,8 +15,8 @@ from .press import press_force_kn
 from .scale import metal_loss_um, scale_along_um, scale_thickness_um
 
 __all__ = [
-    "EqualEffort", "FlowStress", "HeatingLimits", "carbon_diffusivity", "carbon_profile", "decarburised_depth_um",
-    "equal_effort", "equal_effort_preheat", "flow_stress", "flow_stress_mpa", "furnace_warnings", "heating_limits",
-    "metal_loss_um", "press_force_kn", "relative_effort", "scale_along_um", "scale_thickness_um",
-    "skin_hardness_hv",
+    "EqualEffort", "FlowStress", "HeatingLimits", "carbon_diffusivity", "carbon_profile",
+    "decarburised_depth_um", "equal_effort", "equal_effort_preheat", "flow_stress", "flow_stress_mpa",
+    "furnace_warnings", "heating_limits", "metal_loss_um", "press_force_kn", "relative_effort",
+    "scale_along_um", "scale_thickness_um", "skin_hardness_hv",
 ]

@@ -82,8 +82,8 @@ def heating_warning(steel, temperature_c) -> Warn | None:
         return Warn("burning", f"{temperature_c:.0f} °C is above {limits.safe_c:.0f} °C, the safe limit of "
                                f"{steel.name}: the grain boundaries may melt, which nothing repairs.")
     if temperature_c > limits.working_c:
-        return Warn("overheating", f"{temperature_c:.0f} °C is above {limits.working_c:.0f} °C, the working limit "
-                                   f"of {steel.name}: expect very coarse, brittle grain.")
+        return Warn("overheating", f"{temperature_c:.0f} °C is above {limits.working_c:.0f} °C, the working "
+                                   f"limit of {steel.name}: expect very coarse, brittle grain.")
     return None
 
 
@@ -105,8 +105,9 @@ def carbide_warning(undissolved, where="the steel") -> Warn | None:
     """Warn when Cr-Mo carbides are left: less carbon and alloy in the austenite than the analysis says."""
     if undissolved <= _CARBIDES_LEFT:
         return None
-    return Warn("carbides-left", f"About {100 * undissolved:.0f} % of the Cr-Mo carbides of {where} are not "
-                                 "dissolved; it hardens less than its analysis promises. Soak longer or hotter.")
+    text = (f"About {100 * undissolved:.0f} % of the Cr-Mo carbides of {where} are not dissolved; it hardens "
+            "less than its analysis promises. Soak longer or hotter.")
+    return Warn("carbides-left", text)
 
 
 def grain_warning(grain_um, where="the steel") -> Warn | None:
@@ -120,9 +121,9 @@ def grain_warning(grain_um, where="the steel") -> Warn | None:
     number = astm_from_diameter(grain_um)
     if number >= COARSE_GRAIN_ASTM:
         return None
-    return Warn("coarse-grain", f"The austenite grain of {where} grows to ASTM {number:.1f} ({grain_um:.0f} µm), "
-                                f"coarser than {COARSE_GRAIN_ASTM:.0f}: less tough, and the hosel hardens more in "
-                                "air.")
+    text = (f"The austenite grain of {where} grows to ASTM {number:.1f} ({grain_um:.0f} µm), coarser than "
+            f"{COARSE_GRAIN_ASTM:.0f}: less tough, and the hosel hardens more in air.")
+    return Warn("coarse-grain", text)
 
 
 def scale_warning(scale_um) -> Warn | None:
@@ -136,8 +137,8 @@ def scale_warning(scale_um) -> Warn | None:
     loss = metal_loss_um(scale_um)
     if loss <= SCALE_LOSS_UM:
         return None
-    return Warn("scale", f"Scale of {scale_um:.0f} µm takes {loss:.0f} µm of metal from each side and must come "
-                         "off before the squeeze or it is pressed in.")
+    return Warn("scale", f"Scale of {scale_um:.0f} µm takes {loss:.0f} µm of metal from each side and must "
+                         "come off before the squeeze or it is pressed in.")
 
 
 def decarburised_warning(depth_um, skin_hv=None, core_hv=None) -> Warn | None:
@@ -147,8 +148,8 @@ def decarburised_warning(depth_um, skin_hv=None, core_hv=None) -> Warn | None:
     hardness = ""
     if skin_hv is not None and core_hv is not None:
         hardness = f" (skin {skin_hv:.0f} HV, below it {core_hv:.0f} HV)"
-    return Warn("decarburised", f"The skin has lost carbon to {depth_um:.0f} µm{hardness}: blast or grind it off "
-                                "where the face must be hard, or heat shorter.")
+    return Warn("decarburised", f"The skin has lost carbon to {depth_um:.0f} µm{hardness}: blast or grind it "
+                                "off where the face must be hard, or heat shorter.")
 
 
 def furnace_warnings(steel, temperature_c, *, share=1.0, undissolved=0.0, grain_um=None, scale_um=0.0,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import math
 
 import numpy as np
 

@@ -1,0 +1,102 @@
+"""Carbon profile against exact solutions; effect on the skin."""
+
+import numpy as np
+import pytest
+from scipy.special import erfc
+
+from forgeprops.errors import InputError
+from forgeprops.forging import decarburisation as d
+from forgeprops.forging.scale import metal_loss_um, scale_along_um
+from forgeprops.steel import Steel, grade
+
+
+def _constant(temperature_c, carbon):
+    return np.full(np.broadcast(np.asarray(temperature_c), np.asarray(carbon)).shape, 2e-11)
+
+
+@pytest.mark.parametrize("carbon, surface", [(0.30, 0.0), (0.25, 1.20)])
+def test_profile_against_the_error_function(carbon, surface):
+    p = d.carbon_profile(carbon, [0, 900], [1000, 1000], surface, None, _constant)
+    exact = d.error_function_carbon(p.depth_um, 2e-11, 900.0, carbon, surface)
+    assert np.max(np.abs(p.carbon - exact)) < 0.005 * abs(carbon - surface)
+
+
+def test_profile_converges():
+    errors = []
+    for n in (80, 160, 320):
+        p = d.carbon_profile(0.3, [0, 900], [1000, 1000], 0.0, None, _constant, cells=n, steps=n)
+        errors.append(np.max(np.abs(p.carbon - d.error_function_carbon(p.depth_um, 2e-11, 900.0, 0.3))))
+    assert errors[0] > 1.5 * errors[1] > 2.0 * errors[2]
+
+
+def test_profile_with_a_receding_surface_against_the_exact_solution():
+    p = d.carbon_profile(0.3, [0, 900], [1000, 1000], 0.0, "air", _constant)
+    width = 2.0 * np.sqrt(2e-11 * 900.0) * 1e6
+    exact = 0.3 * (1.0 - erfc((p.depth_um + p.recession_um) / width) / erfc(p.recession_um / width))
+    assert np.max(np.abs(p.carbon - exact)) < 0.005 * 0.3
+
+
+def test_two_holds_equal_one_curve_of_equal_diffusion():
+    # with D by temperature alone, only the time integral of D counts
+    def by_temperature(t, w):
+        return np.broadcast_to(1e-11 * np.exp((np.asarray(t) - 1000.0) / 80.0), np.broadcast(t, w).shape)
+
+    ramp = d.carbon_profile(0.3, [0, 600, 1200], [900, 1050, 950], 0.0, None, by_temperature)
+    fine = np.linspace(0, 1200, 20_001)
+    total = np.trapezoid(by_temperature(np.interp(fine, [0, 600, 1200], [900, 1050, 950]), 0.3), fine)
+    exact = d.error_function_carbon(ramp.depth_um, total, 1.0, 0.3)
+    assert np.max(np.abs(ramp.carbon - exact)) < 0.005 * 0.3
+
+
+def test_richer_metal_diffuses_faster_so_depth_lies_between_the_two_ends():
+    p = d.carbon_profile(0.4, [0, 900], [1000, 1000], 0.0, None)
+    depth = np.interp(0.36, p.carbon, p.depth_um)
+    ends = [1.163 * 2e6 * np.sqrt(d.carbon_diffusivity(1000.0, c) * 900.0) for c in (0.0, 0.4)]
+    assert ends[0] < depth < ends[1]
+
+
+@pytest.mark.parametrize("carbon", [0.1, 0.2, 0.45, 0.6])
+@pytest.mark.parametrize("atmosphere", [None, "gas furnace", "air"])
+def test_estimate_follows_the_profile(carbon, atmosphere):
+    t, temp = np.linspace(0, 900, 61), np.interp(np.linspace(0, 900, 61), [0, 400, 900], [700, 1050, 1050])
+    p = d.carbon_profile(carbon, t, temp, 0.0, atmosphere)
+    depth = np.interp(0.9 * carbon, p.carbon, p.depth_um)
+    total = np.trapezoid([d.effective_diffusivity_um2_s(x, carbon) for x in temp], t)
+    assert d.decarburised_depth_estimate_um(total, p.recession_um) == pytest.approx(depth, rel=0.03)
+
+
+def test_hotter_and_longer_is_deeper_and_scale_takes_its_part():
+    steel = grade("1030")
+    depth = [d.decarburised_depth_um(steel, [0, 900], [t, t], None) for t in range(800, 1251, 50)]
+    assert np.all(np.diff(depth) > 0.0)
+    assert d.decarburised_depth_um(steel, [0, 1800], [1000, 1000], None) == pytest.approx(
+        2**0.5 * d.decarburised_depth_um(steel, [0, 900], [1000, 1000], None), rel=0.01
+    )
+    scaled = d.decarburised_depth_um(steel, [0, 900], [1150, 1150], "air")
+    bare = d.decarburised_depth_um(steel, [0, 900], [1150, 1150], None)
+    assert scaled < bare < scaled + metal_loss_um(scale_along_um([0, 900], [1150, 1150], "air")[-1])
+
+
+def test_wall_gives_less_than_a_thick_plate():
+    thick = d.carbon_profile(0.3, [0, 7200], [1100, 1100], 0.0, None)
+    wall = d.carbon_profile(0.3, [0, 7200], [1100, 1100], 0.0, None, thickness_um=500.0)
+    assert wall.carbon[-1] < np.interp(500.0, thick.depth_um, thick.carbon)
+
+
+def test_skin_hardness():
+    carbon = np.linspace(0.0, 0.4, 41)
+    hv = d.skin_hardness_hv(600.0, carbon, 0.4)
+    assert np.all(np.diff(hv) > 0.0) and hv[-1] == pytest.approx(600.0)
+    # blasting off the whole layer gives the core's hardness back within its last tenth of carbon
+    p = d.carbon_profile(0.4, [0, 900], [950, 950])
+    depth = d.decarburised_depth_um(Steel("1040", {"C": 0.4}), [0, 900], [950, 950])
+    assert d.skin_hardness_hv(600.0, np.interp(depth, p.depth_um, p.carbon), 0.4) > 0.93 * 600.0
+
+
+def test_validity_below_ac3_and_bad_curves():
+    assert d.decarburisation_warnings(grade("1020"), 780.0)[0].code == "decarb-below-ac3"
+    assert d.decarburisation_warnings(grade("1020"), 900.0) == ()
+    with pytest.raises(InputError, match="curve"):
+        d.carbon_profile(0.3, [0, 10, 5], [900, 900, 900])
+    with pytest.raises(InputError, match="wanted carbon"):
+        d.diffusion_time_s(500.0, 1.6e-11, 0.25, 1.2, 0.1)

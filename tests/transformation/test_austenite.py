@@ -1,0 +1,183 @@
+"""Austenite share, carbon, formation, carbides, grain: lever rule, exact stepping, published tables."""
+
+import math
+
+import numpy as np
+import pytest
+
+from forgeprops.errors import InputError
+from forgeprops.steel import Steel, grade
+from forgeprops.steel.grades import grades
+from forgeprops.tables import read_rows
+from forgeprops.transformation import austenite as a
+from forgeprops.transformation.temperatures import ac1_c, ac3_c
+
+
+@pytest.mark.parametrize("name", grades())
+def test_share_is_continuous_and_rising_for_every_library_grade(name):
+    steel = grade(name)
+    ac1, ac3 = float(ac1_c(steel)), float(ac3_c(steel))
+    t = np.linspace(700.0, 1250.0, 11_001)  # 0.05 °C apart
+    share = np.array([a.austenite_equilibrium(x, ac1, ac3, steel.get("C")) for x in t])
+    assert share[0] == 0.0 and share[-1] == 1.0
+    assert np.all(np.diff(share) >= 0.0)
+    assert np.max(np.diff(share)) < 0.01  # the bare lever rule jumps by 0.1 to 0.7
+
+
+def test_lever_rule_above_the_three_phase_interval():
+    # Callister example 10.4: 0.35 C just above 727 °C has 0.44 austenite with 0.022 and 0.76; 0.439 with 0.77
+    lever = (0.35 - a.FERRITE_CARBON) / (a.EUTECTOID_CARBON - a.FERRITE_CARBON)
+    assert lever == pytest.approx(0.44, abs=0.005)
+    wide = a.austenite_equilibrium(727.0 + 15.0, 727.0, 727.0 + 1e4, 0.35)
+    assert wide == pytest.approx(lever, abs=0.002)
+
+
+def test_carbon_of_austenite_closes_the_balance():
+    for carbon in (0.1, 0.2, 0.3, 0.45, 0.6):
+        for share in np.linspace(0.02, 1.0, 50):
+            c = a.austenite_carbon(share, carbon)
+            assert carbon <= c <= a.EUTECTOID_CARBON
+            if c < a.EUTECTOID_CARBON:
+                assert share * c + (1 - share) * a.FERRITE_CARBON == pytest.approx(carbon, abs=1e-12)
+
+
+def test_carbon_of_austenite_follows_the_boundary():
+    # at equilibrium above the three-phase interval the austenite sits on its own boundary
+    ac1, ac3, carbon = 740.0, 810.0, 0.30
+    c = [a.austenite_carbon(a.austenite_equilibrium(t, ac1, ac3, carbon), carbon) for t in range(756, 811)]
+    assert np.all(np.diff(c) <= 1e-9) and c[-1] == pytest.approx(carbon)
+
+
+def test_formation_and_carbides_are_faster_hotter_and_of_the_right_size():
+    t = np.arange(700.0, 1251.0, 10.0)
+    for law in (a.austenite_formation_time_s, a.carbide_dissolution_time_s):
+        assert np.all(np.diff([law(x) for x in t]) < 0.0)
+    # pearlite of low-alloy steel goes in seconds at 780 °C (Speich et al. 1981, from memory)
+    assert 1.0 < a.austenite_formation_time_s(780.0) < 10.0
+    # a quarter of an hour at the hardening temperature of chromoly is enough, at 780 °C it is not
+    assert math.exp(-900.0 / a.carbide_dissolution_time_s(860.0)) < 0.01
+    assert math.exp(-900.0 / a.carbide_dissolution_time_s(760.0)) > 0.1
+
+
+def test_carbides_span_none_to_full():
+    assert a.carbide_carbon(0.0, 0.3, 0.95, 0.2) == 0.0
+    assert a.carbide_carbon(1.0, 0.3, 0.95, 0.2) == pytest.approx(
+        0.5 * (0.95 * 36.033 / 363.972 + 0.2 * 12.011 / 191.9), rel=1e-4
+    )
+    assert a.carbide_carbon(1.0, 0.1, 5.0, 2.0) == 0.05
+    assert a.alloy_in_austenite(0.95, 0.0) == 0.95
+
+
+PLAIN_4140 = Steel("4140", {"C": 0.40, "Mn": 0.85, "Ni": 0.0, "Cr": 0.95, "Mo": 0.20}, fine_grain=False)
+PLAIN_1045 = Steel("1045", {"C": 0.45, "Mn": 0.75, "Ni": 0.0, "Cr": 0.0, "Mo": 0.0}, fine_grain=False)
+
+
+def _grow(steel, law, t_c, seconds, start_um, pieces=1):
+    m, *k = a.grain_growth_coefficients(steel, law)
+    d = start_um
+    for piece in np.diff(np.linspace(0.0, seconds, pieces + 1)):
+        d = a.grow_grain_um(d, a.grain_growth_rate(t_c, *k), m, piece)
+    return d
+
+
+@pytest.mark.parametrize(
+    "steel, expected", [(PLAIN_4140, (22, 46, 88, 153, 196)), (PLAIN_1045, (27, 56, 105, 180, 229))]
+)
+def test_lee_lee_at_600_s(steel, expected):
+    # regression: the printed form d = 76671 t^0.211 exp(-Q/RT) worked out by hand
+    for t_c, d in zip((900, 1000, 1100, 1200, 1250), expected, strict=True):
+        assert _grow(steel, "lee_lee", t_c, 600.0, 1.0) == pytest.approx(d, abs=0.6)
+
+
+@pytest.mark.parametrize(
+    "law, t_c, expected",
+    [
+        ("sellars_whiteman", 1150, 117),
+        ("sellars_whiteman", 1200, 131),
+        ("sellars_whiteman", 1250, 146),
+        ("sellars_whiteman", 950, 55),
+        ("hodgson_gibbs", 950, 69),
+        ("hodgson_gibbs", 1050, 105),
+        ("hodgson_gibbs", 1250, 208),
+    ],
+)
+def test_rolling_laws_at_600_s_from_20_um(law, t_c, expected):
+    assert _grow(PLAIN_1045, law, t_c, 600.0, 20.0) == pytest.approx(expected, abs=0.6)
+
+
+@pytest.mark.parametrize("law", a.GRAIN_LAWS)
+def test_splitting_a_hold_changes_nothing(law):
+    for pieces in (2, 7, 100):
+        assert _grow(PLAIN_4140, law, 1050.0, 600.0, 20.0, pieces) == pytest.approx(
+            _grow(PLAIN_4140, law, 1050.0, 600.0, 20.0), rel=1e-10
+        )
+
+
+@pytest.mark.parametrize("law", a.GRAIN_LAWS)
+@pytest.mark.parametrize("fine", [False, True])
+def test_grain_rises_with_time_and_temperature_without_a_jump(law, fine):
+    steel = Steel("4140", {"C": 0.40, "Cr": 0.95, "Mo": 0.20}, fine_grain=fine)
+    t = np.arange(700.0, 1250.5, 0.5)
+    d = np.array([_grow(steel, law, x, 900.0, 20.0) for x in t])
+    assert np.all(np.diff(d) >= 0.0)
+    assert np.max(np.diff(d) / d[:-1]) < 0.05
+    assert _grow(steel, law, 1150.0, 1800.0, 20.0) > _grow(steel, law, 1150.0, 900.0, 20.0)
+
+
+def test_pinning_holds_until_the_coarsening_temperature():
+    steel = Steel("4130", {"C": 0.30, "Cr": 0.95, "Mo": 0.20, "Al": 0.025, "N": 0.007})
+    assert _grow(steel, "lee_lee", 950.0, 3600.0, 20.0) == pytest.approx(20.0)
+    assert 1000.0 <= a.coarsening_temperature_c(0.025, 0.007) <= 1100.0  # known of AlN steels
+    free = Steel("4130", dict(steel.composition), fine_grain=False)
+    assert _grow(steel, "lee_lee", 1150.0, 900.0, 20.0) == pytest.approx(
+        _grow(free, "lee_lee", 1150.0, 900.0, 20.0)
+    )
+    assert a.coarsening_temperature_c(0.04, 0.010) > a.coarsening_temperature_c(0.02, 0.005)
+    assert a.coarsening_temperature_c(0.0, 0.0) == 800.0
+
+
+def test_three_laws_disagree_by_a_known_amount():
+    # what stays between them at 1100 °C, 600 s, 20 µm at the start: a factor 1.8
+    d = [_grow(PLAIN_1045, law, 1100.0, 600.0, 20.0) for law in a.GRAIN_LAWS]
+    assert max(d) / min(d) < 1.8
+
+
+@pytest.mark.parametrize("row", read_rows("grain_size_astm.csv"), ids=lambda r: f"G{r['grain_size_astm']}")
+def test_astm_e112_table_4(row):
+    g, d, intercept = (float(row[k]) for k in ("grain_size_astm", "diameter_um", "intercept_um"))
+    digits = {k: 0.51 * 10 ** -len(row[k].partition(".")[2]) for k in ("diameter_um", "intercept_um")}
+    assert a.diameter_um_from_astm(g) == pytest.approx(d, abs=max(digits["diameter_um"], 0.004 * d))
+    assert a.intercept_um_from_astm(g) == pytest.approx(
+        intercept, abs=max(digits["intercept_um"], 0.004 * intercept)
+    )
+    assert (1000.0 / a.diameter_um_from_astm(g)) ** 2 == pytest.approx(
+        float(row["grains_per_mm2"]), rel=0.002
+    )
+
+
+def test_conversions_are_inverse():
+    for g in np.linspace(0.0, 14.0, 29):
+        assert a.astm_from_diameter(a.diameter_um_from_astm(g)) == pytest.approx(g)
+        assert a.astm_from_intercept(a.intercept_um_from_astm(g)) == pytest.approx(g)
+
+
+def test_unknown_law_names_the_near_one():
+    with pytest.raises(InputError, match="did you mean 'lee_lee'"):
+        a.grain_growth_coefficients(PLAIN_4140, "lee lee")
+
+
+def test_hot_functions_compile_and_agree():
+    numba = pytest.importorskip("numba")
+    _, *k = a.grain_growth_coefficients(Steel("4130", {"C": 0.3, "Cr": 0.95, "Mo": 0.2}))
+    cases = [
+        (a.austenite_equilibrium, (770.0, 745.0, 805.0, 0.3)),
+        (a.austenite_carbon, (0.7, 0.3)),
+        (a.austenite_formation_time_s, (800.0,)),
+        (a.carbide_dissolution_time_s, (800.0,)),
+        (a.carbide_carbon, (0.5, 0.3, 0.95, 0.2)),
+        (a.grain_growth_rate, (1040.0, *k)),
+        (a.starting_grain_um, (64.0,)),
+        (a.grow_grain_um, (20.0, 1e3, 4.739, 10.0)),
+    ]
+    for function, values in cases:
+        assert numba.njit(function)(*values) == pytest.approx(function(*values), rel=1e-12)

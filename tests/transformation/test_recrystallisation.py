@@ -1,0 +1,43 @@
+"""Static recrystallisation between squeeze and water: size, additivity, the two laws' disagreement."""
+
+import numpy as np
+import pytest
+
+from forgeprops.transformation import recrystallisation as r
+
+
+def test_half_time_is_half():
+    ln_a, q, n = r.recrystallisation_coefficients(0.2, 30.0)
+    half = 1.0 / r.recrystallisation_rate_per_s(900.0, ln_a, q)
+    assert r.recrystallised_share_along([0, half], [900, 900], 0.2, 30.0) == pytest.approx(0.5)
+    assert n == 1.0
+
+
+@pytest.mark.parametrize("law", r.RECRYSTALLISATION_LAWS)
+def test_additive_and_monotone(law):
+    one = r.recrystallised_share_along([0, 4], [900, 860], 0.2, 30.0, law=law)
+    many = r.recrystallised_share_along(
+        np.linspace(0, 4, 101), np.linspace(900, 860, 101), 0.2, 30.0, law=law
+    )
+    assert one == pytest.approx(many, rel=2e-3)
+    shares = [r.recrystallised_share_along([0, 2], [t, t], 0.2, 30.0, law=law) for t in range(800, 1200, 25)]
+    assert np.all(np.diff(shares) >= 0.0) and shares[0] < 0.1 and shares[-1] > 0.9
+    strained = [
+        r.recrystallised_share_along([0, 2], [900, 900], e, 30.0, law=law) for e in (0.05, 0.1, 0.2, 0.4)
+    ]
+    assert np.all(np.diff(strained) > 0.0)
+
+
+def test_laws_differ_by_a_factor_three_at_the_second_heat():
+    half = []
+    for law in r.RECRYSTALLISATION_LAWS:
+        ln_a, q, _ = r.recrystallisation_coefficients(0.15, 20.0, law=law)
+        half.append(1.0 / r.recrystallisation_rate_per_s(850.0, ln_a, q))
+    assert 2.5 < max(half) / min(half) < 4.0
+
+
+def test_nothing_without_strain_and_factor_one():
+    assert r.recrystallised_share_along([0, 10], [900, 900], 0.0, 20.0) < 1e-9
+    assert r.strain_speed_factor(0.0) == 1.0
+    assert np.all(np.diff([r.strain_speed_factor(e) for e in np.linspace(0, 0.5, 11)]) > 0.0)
+    assert r.retained_strain(0.2, 0.25) == pytest.approx(0.15)
