@@ -1,7 +1,7 @@
 """A picture that follows a slider: only what moves is redrawn, over a background that is kept.
 
 The figure is a plain `matplotlib.figure.Figure` in an `ipywidgets.Image` of fixed size, so the page neither
-flickers nor jumps, and nothing depends on the pyplot backend of the notebook.  (Importing ipympl anywhere would
+flickers nor jumps, and nothing depends on the pyplot backend of the notebook.  (Importing ipympl would
 switch that backend for the whole kernel.)
 """
 
@@ -22,8 +22,6 @@ class LiveFigure:
     ----------
     width_px, height_px : int
         Size on the page; it never changes.
-    alt : str
-        What the picture shows, for those who cannot see it; the caption beside it carries the numbers.
 
     Attributes
     ----------
@@ -33,7 +31,7 @@ class LiveFigure:
         What to put on the page.
     """
 
-    def __init__(self, width_px: int = 900, height_px: int = 360, alt: str = ""):
+    def __init__(self, width_px: int = 900, height_px: int = 360):
         import ipywidgets
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
@@ -46,7 +44,6 @@ class LiveFigure:
             format="png",
             width=width_px,
             height=height_px,
-            tooltip=alt or None,
             layout=ipywidgets.Layout(max_width="100%", object_fit="contain"),
         )
         self._live: tuple = ()

@@ -1,4 +1,4 @@
-"""The reader's units, chosen once: °C or °F, mm or in, HV, HRC or HB.  Displays change, never a number inside."""
+"""The reader's units, chosen once: °C or °F, mm or in, HV, HRC or HB.  Displays change, numbers do not."""
 
 from __future__ import annotations
 

@@ -13,7 +13,7 @@ from forgeprops.show.live import LiveFigure
 
 @pytest.fixture
 def live():
-    picture = LiveFigure(400, 200, alt="a line")
+    picture = LiveFigure(400, 200)
     with style.look():
         ax = picture.figure.add_subplot()
         ax.set(xlim=(0, 1), ylim=(0, 10), xlabel="time / s")

@@ -12,7 +12,7 @@ __all__ = ["HeadOutline"]
 _LIE_DEG = 61.0
 _C = 4  # matplotlib's code of a cubic curve
 
-# Outline in mm: toe at the left, sole on y = 0, heel and hosel at the right.  Each row: two handles, an end point.
+# Outline in mm: toe left, sole on y = 0, heel and hosel right.  Each row: two handles and an end point.
 _BODY = (
     (30, 26),
     ((10, 31), (-12, 42), (-26, 53)),

@@ -10,7 +10,7 @@ from ..units import Units
 
 __all__ = ["SETTINGS", "Choice", "Setting", "Slider", "note"]
 
-_LABEL_WIDTH, _CONTROL_WIDTH = "150px", "410px"
+_LABEL_WIDTH, _CONTROL_WIDTH = "195px", "470px"
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Setting:
     form: str = ".0f"
 
 
-#: Sliders by the short names of `Route.SETTINGS`.  Limits are everyday ranges (our choice), inside the route's.
+#: Sliders by the short names of `Route.SETTINGS`.  Limits: everyday ranges (our choice), inside the route's.
 SETTINGS = {
     "preheat_c": Setting("forging temperature", "°C", 650.0, 1100.0, 5.0),
     "soak_s": Setting("time in the furnace", "s", 120.0, 3600.0, 30.0),

@@ -226,7 +226,7 @@ class EstimatePanel:
         self._show(static)
 
     def _build_picture(self) -> None:
-        self.live = LiveFigure(1060, 580, alt="cooling curves, hardness, structure and bend; described below")
+        self.live = LiveFigure(1060, 580)
         self.live.widget.add_class("fp-picture")
         with style.look():
             upper, lower = self.live.figure.add_gridspec(2, 1, height_ratios=(1.35, 1.0))

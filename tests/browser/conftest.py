@@ -1,0 +1,236 @@
+"""A real JupyterLab in a real browser: scratch configuration, one fresh kernel per notebook opened."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+ARTEFACTS = ROOT / "artefacts"
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+FLAGS = (
+    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync"
+).split()
+
+#: Console errors that are not ours: part of the message → why it is harmless.
+HARMLESS = {
+    "favicon": "the browser asks for an icon the server does not have",
+    "jupyterlab-news": "the news feed is off line",
+    "api/lsp": "no language server is installed",
+    "net::ERR_INTERNET_DISCONNECTED": "the test machine is off line",
+    "net::ERR_NAME_NOT_RESOLVED": "the test machine is off line",
+    "cdnjs": "Voilà asks a public server for icon fonts",
+}
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if "tests/browser" in item.path.as_posix():
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Path of the browser; without one the tests are skipped, in CI they fail."""
+    found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
+    if found is None:
+        words = f"no browser found (looked for {', '.join(BROWSERS)}); apt-get install chromium"
+        pytest.fail(words) if os.environ.get("CI") else pytest.skip(words)
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser(chromium):
+    """Headless browser, driven through playwright; its own downloads are never used."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=chromium, headless=True, args=FLAGS)
+        yield running
+        running.close()
+
+
+def free_port() -> int:
+    """A port nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def wait_for(url: str, process, log: Path, seconds: float = 60.0) -> None:
+    """Wait until `url` answers; fail with the server's own words if it stops or takes too long."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        try:
+            with urllib.request.urlopen(url, timeout=2):
+                return
+        except OSError:
+            if process.poll() is not None:
+                break
+            time.sleep(0.2)
+    pytest.fail(f"server at {url} did not start:\n{log.read_text(errors='replace')[-3000:]}")
+
+
+def scratch_environment(folder: Path) -> dict[str, str]:
+    """Environment in which nothing of the user's Jupyter settings is read or written."""
+    settings = folder / "config" / "lab" / "user-settings" / "@jupyterlab"
+    for name, content in (
+        ("notebook-extension/tracker", {"windowingMode": "none"}),  # else cells off screen are not rendered
+        ("apputils-extension/notification", {"fetchNews": "false", "checkForUpdates": False}),
+    ):
+        path = settings / f"{name}.jupyterlab-settings"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(content), encoding="utf-8")
+    return os.environ | {
+        "JUPYTER_CONFIG_DIR": str(folder / "config"),
+        "JUPYTER_DATA_DIR": str(folder / "data"),
+        "IPYTHONDIR": str(folder / "ipython"),
+    }
+
+
+@pytest.fixture(scope="session")
+def lab(tmp_path_factory):
+    """Running JupyterLab: (address, folder it serves)."""
+    folder = tmp_path_factory.mktemp("lab")
+    served = folder / "served"
+    served.mkdir()
+    port, log = free_port(), folder / "server.log"
+    with log.open("wb") as out:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "jupyterlab", "--allow-root", "--no-browser", "--ip=127.0.0.1", f"--port={port}",
+             "--ServerApp.port_retries=0", "--IdentityProvider.token=", "--ServerApp.password=",
+             "--ServerApp.disable_check_xsrf=True",       # so that the test itself may end sessions
+             f"--ServerApp.root_dir={served}"],
+            env=scratch_environment(folder), stdout=out, stderr=subprocess.STDOUT, cwd=served,
+        )
+        try:
+            address = f"http://127.0.0.1:{port}"
+            wait_for(f"{address}/api/status", process, log)
+            yield address, served
+        finally:
+            process.terminate()
+            try:
+                process.wait(20)
+            except subprocess.TimeoutExpired:
+                process.kill()
+
+
+class NotebookPage:
+    """One notebook open in the browser, with what a reader does to it."""
+
+    def __init__(self, page, name: str):
+        self.page, self.name = page, name
+        self.errors: list[str] = []
+        page.on("console", lambda m: self._heard(m.text + " " + (m.location or {}).get("url", "")) if m.type == "error" else None)
+        page.on("pageerror", lambda e: self._heard(str(e)))
+
+    def _heard(self, words: str) -> None:
+        if not any(part in words for part in HARMLESS):
+            self.errors.append(words)
+
+    def run_all(self, seconds: float = 120.0) -> None:
+        """Run every cell and wait until the kernel rests."""
+        idle = "document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
+        self.page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+        self.page.get_by_text("| Idle").wait_for(timeout=60_000)        # the kernel is there, not only its indicator
+        self.page.wait_for_function(idle, timeout=60_000)
+        self.page.get_by_role("menuitem", name="Run", exact=True).click()
+        self.page.get_by_text("Run All Cells", exact=True).click()
+        self.page.wait_for_timeout(500)
+        ask = self.page.get_by_role("button", name="Select", exact=True)
+        if ask.count():                      # JupyterLab asks for a kernel if it is told to run before one answers
+            ask.click()
+        self.page.wait_for_function(
+            "[...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /\\[\\d+\\]/.test(p.textContent))",
+            timeout=seconds * 1000)
+        self.page.wait_for_function(idle, timeout=seconds * 1000)
+        assert self.page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").count() == 0, (
+            self.page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").first.inner_text())
+
+    def picture(self, css: str = ".fp-picture") -> str:
+        """Address of the picture now shown; it changes with every new picture."""
+        return self.page.locator(css).first.get_attribute("src")
+
+    def wait_for_new_picture(self, old: str, css: str = ".fp-picture") -> None:
+        """Wait until another picture than `old` is loaded, and for the words beside it."""
+        self.page.wait_for_function(
+            "([css, old]) => { const i = document.querySelector(css); return i && i.src !== old && i.complete; }",
+            arg=[css, old], timeout=20_000)
+        self.page.wait_for_timeout(250)
+
+    def press(self, control: str, key: str, times: int = 1) -> None:
+        """Move a slider by the keyboard, as a reader without a mouse would."""
+        handle = self.page.locator(f"{control} .noUi-handle").first
+        handle.scroll_into_view_if_needed()
+        handle.focus()
+        for _ in range(times):
+            self.page.keyboard.press(key)
+        self.page.wait_for_timeout(400)
+
+    def drag(self, control: str, pixels: int) -> None:
+        """Drag a slider with the mouse."""
+        handle = self.page.locator(f"{control} .noUi-handle").first
+        handle.scroll_into_view_if_needed()
+        self.page.wait_for_timeout(300)
+        box = handle.bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        self.page.mouse.move(x, y)
+        self.page.mouse.down()
+        self.page.mouse.move(x + pixels, y, steps=15)
+        self.page.mouse.up()
+        self.page.wait_for_timeout(900)
+
+    def reading(self, control: str) -> float:
+        """Number beside a slider."""
+        return float(self.page.locator(f"{control} .widget-readout").first.inner_text().replace("−", "-"))
+
+    def choose(self, control: str, words: str) -> None:
+        """Choose from a drop-down list."""
+        self.page.locator(f"{control} select").first.select_option(label=words)
+        self.page.wait_for_timeout(600)
+
+    def words(self, css: str) -> str:
+        """Text of a part of the page."""
+        return self.page.locator(css).first.inner_text()
+
+    def screenshot(self, name: str) -> None:
+        """Keep a picture of the page for people to look at (never a baseline)."""
+        ARTEFACTS.mkdir(exist_ok=True)
+        self.page.screenshot(path=ARTEFACTS / f"{name}.png")
+
+
+@pytest.fixture
+def open_notebook(lab, browser, tmp_path):
+    """Function ``open_notebook(path) -> NotebookPage``: a copy, with its own kernel, closed after the test."""
+    address, served = lab
+    opened = []
+
+    def opener(path, viewport=(1400, 1150)) -> NotebookPage:
+        path = Path(path)
+        name = f"{path.stem}-{tmp_path.name[-24:]}-{len(opened)}.ipynb"
+        shutil.copy(path, served / name)
+        page = browser.new_page(viewport={"width": viewport[0], "height": viewport[1]})
+        notebook = NotebookPage(page, path.stem)
+        opened.append(notebook)
+        page.goto(f"{address}/lab/tree/{name}?reset", wait_until="domcontentloaded")
+        return notebook
+
+    yield opener
+    for notebook in opened:
+        notebook.page.close()
+    with urllib.request.urlopen(f"{address}/api/sessions", timeout=10) as answer:
+        sessions = json.load(answer)
+    for session in sessions:
+        urllib.request.urlopen(urllib.request.Request(f"{address}/api/sessions/{session['id']}", method="DELETE"), timeout=20)
+    for notebook in opened:
+        assert notebook.errors == [], f"{notebook.name}: the browser console shows errors"
