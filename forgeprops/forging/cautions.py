@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from typing import NamedTuple
 
-from ..ranges import Warn
+from ..ranges import Warn, outside
 from ..tables import read_rows
 from ..transformation.austenite import astm_from_diameter
 from .scale import metal_loss_um
@@ -167,5 +167,7 @@ def furnace_warnings(steel, temperature_c, *, share=1.0, undissolved=0.0, grain_
     found = (heating_warning(steel, temperature_c), partial_austenite_warning(share, where),
              carbide_warning(undissolved, where) if alloyed else None,
              None if grain_um is None else grain_warning(grain_um, where), scale_warning(scale_um),
-             decarburised_warning(decarburised_um))
+             decarburised_warning(decarburised_um),
+             None if grain_um is None else outside("lee_lee_grain", max(temperature_c, 900.0)),
+             outside("scale.temperature", max(temperature_c, 700.0)) if scale_um > 0.0 else None)
     return tuple(w for w in found if w)
