@@ -49,7 +49,15 @@ def test_silent_on_a_good_heat_and_loud_on_a_bad_one():
             steel, 1240.0, share=0.8, undissolved=0.4, grain_um=150.0, scale_um=400.0, decarburised_um=500.0
         )
     }
-    assert codes == {"burning", "partial-austenite", "carbides-left", "coarse-grain", "scale", "decarburised", "range:lee_lee_grain"}
+    assert codes == {
+        "burning",
+        "partial-austenite",
+        "carbides-left",
+        "coarse-grain",
+        "scale",
+        "decarburised",
+        "range:lee_lee_grain",
+    }
 
 
 def test_carbon_steel_has_no_chromium_carbides():
