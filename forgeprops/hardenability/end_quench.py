@@ -11,7 +11,8 @@ from ..tables import read_rows
 from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 
 __all__ = ["as_quenched_hardness_hrc", "dividing_factors", "end_quench", "end_quench_distances_mm",
-           "end_quench_hrc", "end_quench_warnings", "hardness_at_distance_hrc"]
+           "end_quench_equivalent_mm", "end_quench_hrc", "end_quench_warnings", "hardness_at_distance_hrc",
+           "slowest_cooling"]
 
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
 _LOWEST_HRC = 20.0
@@ -165,6 +166,55 @@ def hardness_at_distance_hrc(steel, distance_mm):
         above = np.take_along_axis(curve, right, axis=-1)[..., 0]
     hrc = below + share * (above - below)
     return float(hrc) if np.ndim(hrc) == 0 else hrc
+
+
+@functools.cache
+def _bar() -> dict[str, np.ndarray]:
+    rows = read_rows("end_quench_cooling.csv")
+    return {"distance": np.log([float(r["distance_mm"]) for r in rows]),
+            "rate": np.log([float(r["rate_at_700_c_per_s"]) for r in rows]),
+            "t85": np.log([float(r["t85_s"]) for r in rows])}
+
+
+def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
+    """Distance from the quenched end of the standard bar that cools alike, mm.
+
+    Parameters
+    ----------
+    rate_at_700_c_per_s : float or ndarray
+        Cooling rate at 700 °C, °C/s; the bar has 272 at 1.6 mm to 1.9 at 51 mm.
+    t85_s : float or ndarray
+        Or: time from 800 to 500 °C, s; the bar has 1.25 at 1.6 mm to 138 at 51 mm.
+
+    Returns
+    -------
+    float or ndarray
+        Distance, mm; straight lines in the logarithms, the ends held (1.6 and 50.8 mm).
+
+    Source
+    ------
+    Rates: upper axis of figures 14.9 and 14.10 of W. D. Callister, Materials Science and Engineering, read
+    (data/end_quench_cooling.csv); the distances that belong to them from memory, confirmed by conduction
+    within 35 %. Times: derived by that conduction calculation, without latent heat.
+
+    Examples
+    --------
+    >>> round(end_quench_equivalent_mm(5.556), 1), round(end_quench_equivalent_mm(t85_s=43.1), 1)
+    (25.4, 19.0)
+    """
+    bar = _bar()
+    if t85_s is None:
+        log_mm = np.interp(-np.log(np.maximum(rate_at_700_c_per_s, 1e-12)), -bar["rate"], bar["distance"])
+    else:
+        log_mm = np.interp(np.log(np.maximum(t85_s, 1e-12)), bar["t85"], bar["distance"])
+    distance = np.exp(log_mm)
+    return float(distance) if np.ndim(distance) == 0 else distance
+
+
+def slowest_cooling() -> tuple[float, float]:
+    """Cooling rate at 700 °C, °C/s, and time from 800 to 500 °C, s, 51 mm from the quenched end."""
+    bar = _bar()
+    return float(np.exp(bar["rate"][-1])), float(np.exp(bar["t85"][-1]))
 
 
 def end_quench_warnings(steel) -> tuple[Warn, ...]:

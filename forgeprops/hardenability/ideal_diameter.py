@@ -11,8 +11,8 @@ from ..errors import check_choice
 from ..ranges import Warn, outside, register_range
 from ..tables import read_rows
 
-__all__ = ["ELEMENTS_IN_FACTORS", "GRAIN_SIZE_STEP", "ideal_diameter", "ideal_diameter_factors",
-           "ideal_diameter_upper", "ideal_diameter_warnings"]
+__all__ = ["ACTIVE_BORON", "ELEMENTS_IN_FACTORS", "GRAIN_SIZE_STEP", "ideal_diameter",
+           "ideal_diameter_factors", "ideal_diameter_upper", "ideal_diameter_warnings"]
 
 _MM_PER_INCH = 25.4
 
@@ -26,7 +26,7 @@ GRAIN_SIZE_STEP = 0.923
 
 #: Boron from which hardenability rises noticeably, wt% (3 to 15 ppm is the peak,
 #: industrialheating.com/articles/ 86816, read).
-_BORON_ACTIVE = 0.0003
+ACTIVE_BORON = 0.0003
 
 _SOURCE = "ASTM A255-10, factors of the ideal diameter"
 for _symbol, _low, _high in (("C", 0.01, 0.90), ("Si", 0.0, 2.0), ("Mn", 0.0, 1.95), ("Cr", 0.0, 2.5),
@@ -211,7 +211,7 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
     if grain_size:
         found.append(outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0))))
     boron = float(steel.get("B") or 0.0)
-    if boron >= _BORON_ACTIVE:
+    if boron >= ACTIVE_BORON:
         found.append(Warn("ideal_diameter:boron",
                           f"boron {boron:.3g} wt% raises hardenability; its factor is not included, the "
                           "ideal diameter is a lower bound."))

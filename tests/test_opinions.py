@@ -1,0 +1,214 @@
+"""Two opinions on hardness: against each other, against measured bars, and when they must not be counted."""
+
+import types
+
+import numpy as np
+import pytest
+
+from forgeprops.errors import InputError
+from forgeprops.hardenability.critical_rates import (
+    austenitising_parameter,
+    critical_cooling_rates,
+    critical_rate_fractions,
+)
+from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling
+from forgeprops.opinions import (
+    critical_rate_hardness_hv,
+    critical_rate_opinion,
+    end_quench_opinion,
+    opinion_arrays,
+    opinions,
+)
+from forgeprops.steel import Steel, family
+from forgeprops.steel.grades import grade, grades
+from forgeprops.tables import read_rows
+
+RATES = (0.2, 1.0, 2.5, 4.0, 8.0, 16.0, 40.0, 120.0, 400.0)
+
+
+def _bare(**wt):
+    return Steel("bare", {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0} | wt)
+
+
+def test_austenitising_parameter_is_the_temperature_of_a_one_hour_hold():
+    assert austenitising_parameter(930.0, 3600.0, 0.0) == pytest.approx(930.0)
+    assert austenitising_parameter(930.0, 3600.0, 0.2, "K") == pytest.approx(1203.15)
+    # derived by hand: 850 °C, half an hour
+    assert austenitising_parameter(850.0, 1800.0, 0.0, "K") == pytest.approx(1107.6, abs=0.6)
+    assert austenitising_parameter(850.0, 1800.0, 0.2, "K") == pytest.approx(1116.0, abs=0.6)
+
+
+@pytest.mark.parametrize("name", grades())
+def test_rates_keep_their_order(name):
+    rates = list(critical_cooling_rates(grade(name)).values())
+    assert len(rates) == 8 and all(a >= b > 0 for a, b in zip(rates, rates[1:], strict=False))
+
+
+def test_critical_rate_for_full_martensite_has_the_known_order():
+    # known, from memory: C45 above 100 °C/s, 42CrMo4 20-30 °C/s; asserted within a factor of 2
+    assert 50.0 < critical_cooling_rates(_bare(C=0.46, Mn=0.65, Si=0.25), 850.0, 1800.0)["V1"] < 400.0
+    assert 10.0 < critical_cooling_rates(grade("42CrMo4"), 850.0, 1800.0)["V1"] < 60.0
+
+
+def test_celsius_reading_keeps_its_order_where_the_kelvin_reading_does_not():
+    # the reason for the default: without the safeguard V1 must lie above V1(90)
+    steel = _bare(C=0.405, Mn=0.875, Si=0.25, Cr=0.95, Mo=0.20)
+    celsius, kelvin = (critical_cooling_rates(steel, 850.0, 1800.0, unit) for unit in ("C", "K"))
+    assert celsius["V1"] > 1.2 * celsius["V1(90)"]
+    assert kelvin["V1"] == kelvin["V1(90)"]
+    assert all(kelvin[k] < celsius[k] for k in kelvin)
+
+
+@pytest.mark.parametrize("name", ["1030", "4130", "SCM420", "4340"])
+def test_fractions_sum_to_one_and_martensite_grows(name):
+    rates = np.geomspace(1e-4, 1e4, 400)
+    share = critical_rate_fractions(grade(name), rates)
+    total = sum(share.values())
+    assert total == pytest.approx(np.ones_like(rates))
+    assert min(v.min() for v in share.values()) >= -1e-12
+    assert np.all(np.diff(share["martensite"]) >= 0)
+    assert np.all(np.diff(share["ferrite_pearlite"]) <= 0)
+    assert share["martensite"][-1] == pytest.approx(1.0)
+    assert share["ferrite_pearlite"][0] == pytest.approx(1.0)
+
+
+def test_equivalent_distance():
+    assert end_quench_equivalent_mm(np.array([1e4, 272.2, 5.556, 0.1])) == pytest.approx(
+        [1.5875, 1.5875, 25.4, 50.8], rel=1e-3)
+    distance = end_quench_equivalent_mm(np.geomspace(2.0, 270.0, 50))
+    assert np.all(np.diff(distance) < 0)
+    assert slowest_cooling() == pytest.approx((1.944, 138.0), rel=1e-3)
+
+
+@pytest.mark.parametrize("name", [n for n in grades() if family(n) != "carbon"])
+def test_two_independent_methods_agree_on_alloy_steel(name):
+    # critical rates (Maynier 1978) against multiplying and dividing factors (ASTM A255): nothing in common
+    # but the martensite hardness
+    for rate in RATES:
+        a, b = opinions(grade(name), rate)
+        if a.applicable and b.applicable:
+            assert abs(a.hardness_hv - b.hardness_hv) < 80.0, (rate, a, b)
+
+
+def test_mean_disagreement_on_alloy_steel_is_small():
+    pairs = [opinions(grade(n), r) for n in grades() if family(n) != "carbon" for r in RATES]
+    gaps = [a.hardness_hv - b.hardness_hv for a, b in pairs if a.applicable and b.applicable]
+    assert len(gaps) > 40
+    assert np.mean(np.abs(gaps)) < 30.0
+
+
+def _rate_in_still_air(diameter_mm):
+    """Cooling rate of a bar at 700 °C, °C/s: radiation (0.8) and Churchill & Chu 1975 to air at 20 °C.
+
+    Film air at 360 °C: viscosity 5.9e-5 m²/s, conductivity 0.0485 W/(m K), Prandtl 0.69; austenite 600 J/(kg
+    K), 7650 kg/m³ (rounded textbook values, from memory).
+    """
+    diameter = diameter_mm / 1000.0
+    rayleigh = 9.81 / 633.0 * 680.0 * diameter**3 / 5.9e-5**2 * 0.69
+    nusselt = (0.6 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / 0.69) ** (9 / 16)) ** (8 / 27)) ** 2
+    loss = 0.8 * 5.670e-8 * (973.15**4 - 293.15**4) + nusselt * 0.0485 / diameter * 680.0
+    return 4.0 * loss / (7650.0 * 600.0 * diameter)
+
+
+def _bar_errors(unit="C", steels=None):
+    """Errors on the air-cooled bars of data/measured, HV, and whether the opinion says it is applicable."""
+    errors, applicable = [], []
+    for row in read_rows("measured/air_cooled_bars.csv"):
+        if (row["cooling"], row["value_kind"]) != ("still air", "measured") or (
+                not row["hb"] or not row["diameter_mm"] or (steels and row["steel"] not in steels)):
+            continue
+        contents = {e: float(row[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V") if row[e]}
+        steel = Steel(row["steel"], contents)
+        opinion = critical_rate_opinion(steel, _rate_in_still_air(float(row["diameter_mm"])), hold_s=3600.0,
+                                        austenitise_c=float(row["austenitise_c"]), pa_unit=unit)
+        errors.append(opinion.hardness_hv - float(row["hb"]) / 0.95)  # HB = 0.95 HV, ISO 18265
+        applicable.append(opinion.applicable)
+    return np.array(errors), np.array(applicable)
+
+
+def test_air_cooled_bars_by_critical_rates():
+    # nothing fitted; most rows from memory, 4140 read.  Measured: mean error 26 HV on the 47 rows where the
+    # opinion is counted, 72 HV on the 29 where it says "not applicable"
+    errors, applicable = _bar_errors()
+    assert applicable.sum() >= 40 and (~applicable).sum() >= 20
+    assert np.abs(errors[applicable]).mean() < 30.0
+    assert np.abs(errors[~applicable]).mean() > 2.0 * np.abs(errors[applicable]).mean()
+
+
+def test_bars_that_were_read_decide_for_celsius():
+    celsius, _ = _bar_errors("C", {"4140"})
+    kelvin, _ = _bar_errors("K", {"4140"})
+    assert celsius.size == 4
+    assert np.abs(celsius).mean() < 30.0 < 50.0 < kelvin.min()
+
+
+def test_hardness_rises_with_rate():
+    for name in grades():
+        hv = critical_rate_hardness_hv(grade(name), np.geomspace(0.05, 800.0, 200))
+        assert np.all(np.diff(hv) > -0.5), name
+
+
+def test_interrupted_cooling_and_partial_austenite_are_not_counted():
+    for opinion in opinions(grade("4130"), 40.0, reheated=True):
+        assert not opinion.applicable and "re-heated" in opinion.why and opinion.hardness_hv > 0
+    for opinion in opinions(grade("4130"), 40.0, austenite_share=0.6):
+        assert not opinion.applicable and "only 60 % austenite" in opinion.why
+    for opinion in opinions(grade("4130"), None):
+        assert opinion.hardness_hv is None and not opinion.applicable and "700 °C" in opinion.why
+    for opinion in opinions(grade("4130"), 0.0):
+        assert opinion.hardness_hv is None and not opinion.applicable
+
+
+def test_outside_the_range_is_not_counted():
+    assert "slower than the far end" in end_quench_opinion(grade("4140"), 1.0).why
+    assert "ideal diameter" in end_quench_opinion(grade("1020"), 40.0).why
+    assert "below 20 HRC" in end_quench_opinion(grade("8620"), 2.5).why
+    assert "without molybdenum" in critical_rate_opinion(grade("1045"), 40.0).why
+    assert "without molybdenum" in critical_rate_opinion(grade("41Cr4"), 16.0).why
+    assert "wt% Ni" in critical_rate_opinion(grade("4340"), 1.0).why
+    assert critical_rate_opinion(grade("1045"), 1.0).applicable
+    odd = Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})
+    assert "C for the critical" in critical_rate_opinion(odd, 5.0).why
+    assert "Mn for the critical" in critical_rate_opinion(odd, 5.0).why
+    assert "austenitising temperature" in critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0).why
+    assert not critical_rate_opinion(grade("4130"), 2000.0).applicable
+
+
+def test_by_t85():
+    steel = grade("4140")
+    by_rate, by_time = end_quench_opinion(steel, 5.556), end_quench_opinion(steel, None, 63.3, by="t85")
+    assert by_time.hardness_hv == pytest.approx(by_rate.hardness_hv, abs=1.0)
+    assert not end_quench_opinion(steel, 5.0, by="t85").applicable
+    assert "slower than the far end" in end_quench_opinion(steel, None, 500.0, by="t85").why
+
+
+def test_arrays_equal_the_two_functions():
+    steels = [*map(grade, grades()), Steel("boron", {"C": 0.3, "Mn": 1.2, "Cr": 1.0, "B": 0.002}),
+              Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})]
+    cases = [(s, r, again, share) for s in steels for r in (0.0, *RATES, 2000.0)
+             for again, share in ((False, 1.0), (True, 1.0), (False, 0.5))]
+    contents = types.SimpleNamespace(get=lambda e: np.array([s.get(e) for s, *_ in cases]))
+    _, rate, again, share = (np.array(column) for column in zip(*cases, strict=True))
+    found = opinion_arrays(contents, rate, again, share)
+    for i, case in enumerate(cases):
+        for opinion in opinions(case[0], case[1], reheated=case[2], austenite_share=case[3]):
+            hv, applicable = found[opinion.method]
+            assert applicable[i] == opinion.applicable, (case[0].name, case[1:], opinion)
+            if opinion.hardness_hv is not None:
+                assert hv[i] == pytest.approx(opinion.hardness_hv)
+
+
+@pytest.mark.parametrize("bad", [-1.0, float("nan"), float("inf"), "fast"])
+def test_bad_rate(bad):
+    for function in (critical_rate_opinion, end_quench_opinion):
+        with pytest.raises(InputError, match="cooling rate at 700"):
+            function(grade("4130"), bad)
+
+
+def test_bad_share_and_option():
+    with pytest.raises(InputError, match="austenite share is 1.2; allowed is 0 to 1"):
+        critical_rate_opinion(grade("4130"), 5.0, austenite_share=1.2)
+    with pytest.raises(InputError, match="by 'time' is unknown"):
+        end_quench_opinion(grade("4130"), 5.0, by="time")
+    with pytest.raises(InputError, match="unit of the austenitising parameter 'F' is unknown"):
+        critical_rate_opinion(grade("4130"), 5.0, pa_unit="F")
