@@ -44,7 +44,7 @@ FULLY_AUSTENITE = 0.99
 #: are counted only where they give mostly ferrite and pearlite: 1045 and 41Cr4 come out up to 360 and 180 HV
 #: above their end-quench curves, C45 fully martensitic at 60 °C/s where more than 100 is known; in Cr-Mo
 #: steels the two methods agree within 80 HV.  With more nickel than this they are not counted: normalised
-#: 4340 bars come out 55-220 HV too hard.
+#: 4340 bars come out 40-200 HV too hard.
 _LEAN_MO, _MOSTLY_FERRITE_PEARLITE = 0.05, 0.5
 _RICH_NI = 1.0
 
