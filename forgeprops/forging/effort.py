@@ -70,7 +70,7 @@ def _chromium_coefficient():
 
 def _rolling_factor(get):
     return (0.835 + 0.098 * get("Mn") + 0.128 * get("Cr") ** 0.8 + 0.144 * get("Mo") ** 0.3
-            + 0.175 * (get("V") or 0.0) + 0.01 * get("Ni"))
+            + 0.175 * (0.0 if get("V") is None else get("V")) + 0.01 * get("Ni"))
 
 
 def alloy_factor(steel, temperature_c):

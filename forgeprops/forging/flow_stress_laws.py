@@ -149,7 +149,7 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
     """
     get = composition.get
     q = (267_000.0 - 2535.52 * get("C") + 1010.0 * get("Mn") + 33_620.76 * get("Si") + 35_651.28 * get("Mo")
-         + 31_673.46 * (get("V") or 0.0))
+         + 31_673.46 * (0.0 if get("V") is None else get("V")))
     t = np.asarray(temperature_c, float) + _ZERO_C
     x = np.asarray(rate_per_s, float) * np.exp(q / (_R * t)) / ((12.197 + 65.590 * get("C"))
                                                                 * np.exp(7.076e-5 * q))

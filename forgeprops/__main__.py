@@ -1,0 +1,83 @@
+"""Print one estimate in a terminal: ``python -m forgeprops --grade 4130 --preheat-c 930``."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+
+from . import __version__
+from .errors import InputError, check_number
+
+__all__ = ["main"]
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="forgeprops", description="How hard and strong a forged iron head comes out, and how far its hosel bends. "
+        "Every option has a default; the heads and the default route are invented demonstrations.")
+    parser.add_argument("--grade", default="4130", help="library grade, e.g. 1020, 1030, 4130, 4140 (default 4130)")
+    parser.add_argument("--head", default="mid-iron", help="library head (default mid-iron)")
+    parser.add_argument("--preheat-c", type=float, metavar="C", help="furnace set point, °C (default 930)")
+    parser.add_argument("--soak-s", type=float, metavar="S", help="time in the furnace, s (default 900)")
+    parser.add_argument("--transfer-s", type=float, metavar="S", help="furnace to die, s (default 4)")
+    parser.add_argument("--dwell-s", type=float, metavar="S", help="press dwell, s (default 0.05)")
+    parser.add_argument("--die-c", type=float, metavar="C", help="die temperature, °C (default 250)")
+    parser.add_argument("--spray", type=float, metavar="FLUX",
+                        help="impact density on the face, kg/(m² s) (default 12; 0 for no spray)")
+    parser.add_argument("--spray-s", type=float, metavar="S", help="how long the water runs, s (default 10)")
+    parser.add_argument("--delay-s", type=float, metavar="S", help="end of squeeze to water, s (default 2)")
+    parser.add_argument("--water-c", type=float, metavar="C", help="water temperature, °C (default 25)")
+    parser.add_argument("--cool", metavar="HOW", help="single, row, bin, fan or sleeve (default single)")
+    parser.add_argument("--json", action="store_true", help="print JSON alone")
+    parser.add_argument("--list", action="store_true", help="list grades and heads")
+    parser.add_argument("--version", action="version", version=f"forgeprops {__version__}")
+    return parser
+
+
+def _route(options):
+    from .route import Route
+
+    route = Route()
+    settings = {name: value for name, value in {
+        "preheat_c": options.preheat_c, "soak_s": options.soak_s, "transfer_s": options.transfer_s,
+        "dwell_s": options.dwell_s, "die_c": options.die_c, "surroundings": options.cool,
+        "flux": options.spray, "spray_s": options.spray_s, "delay_s": options.delay_s,
+        "water_c": options.water_c}.items() if value is not None}
+    if settings.get("flux") == 0:
+        import dataclasses
+
+        route = dataclasses.replace(route, spray=None)
+        for name in ("flux", "spray_s", "delay_s", "water_c"):
+            settings.pop(name, None)
+    return route.with_(**settings)
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run the command line; returns the exit code."""
+    options = _parser().parse_args(argv)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    try:
+        from .head import heads
+        from .steel.grades import grade, grades
+
+        if options.list:
+            print("grades:", ", ".join(grades()))
+            print("heads (invented):", ", ".join(heads()))
+            return 0
+        if options.spray is not None:
+            check_number(options.spray, "spray flux", 0.0, 60.0, "kg/(m² s)", "--spray")
+        from .estimate import estimate
+
+        result = estimate(grade(options.grade), options.head, _route(options))
+    except InputError as error:
+        print(f"forgeprops: {error}", file=sys.stderr)
+        return 2
+    print(json.dumps(result.to_dict(), ensure_ascii=False, indent=1) if options.json else result.summary())
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,140 @@
+"""The answer: what one estimate holds, and how it shows itself."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from . import words
+from .head import Head
+from .limits.hosel import HoselBend
+from .mechanical.strength import Strength
+from .opinions import Opinion
+from .ranges import Warn
+from .route import Route
+from .shop import Shop
+from .steel import Steel
+from .transformation.temperatures import CriticalTemperatures
+
+__all__ = ["Estimate", "ZoneResult"]
+
+
+@dataclass(frozen=True)
+class ZoneResult:
+    """One zone of the head.
+
+    Attributes
+    ----------
+    time_s, temperature_c, front_c : array
+        The whole second heat, from loading into the furnace: mean and front-surface temperature.
+    fractions : dict of str to float
+        Shares of ferrite, pearlite, bainite, martensite, austenite made in this heat, and "untransformed": what the
+        furnace did not make austenite and so kept its first-heat structure.  They sum to 1.
+    hardness_hv, hardness_low_hv, hardness_high_hv : float
+        Mean hardness after self-tempering and later heats, with its 80 % interval.
+    hardness_hrc : float or None
+        None below 20 HRC, where the scale ends.
+    as_quenched_hv : float
+        Without self-tempering.
+    layers_hv : array
+        Points through the thickness, front to back.
+    austenite_share, austenite_carbon, grain_astm, undissolved : float
+        What the furnace made: share, its carbon (wt%), ASTM grain, share of Cr-Mo carbides left.
+    peak_c, die_c, water_c, water_off_c : float (the last two None without spray)
+        Mean metal temperature on leaving the furnace, at the stroke, when the water starts and stops, °C.
+    low_c, rebound_c : float
+        Lowest mean temperature of the march and the largest re-heating after a low, °C.
+    rate_700_c_per_s, t85_s : float or None
+        Cooling rate at 700 °C and time from 800 to 500 °C.
+    biot, biot_die : float
+        Biot number in still air, and under the die.
+    opinions : tuple of Opinion
+        Hardness by critical cooling rates and by end-quench position.
+    chances : dict or None
+        Near a cliff, the chance of each outcome (see `uncertainty.outcome_chances`).
+    """
+
+    name: str
+    time_s: np.ndarray
+    temperature_c: np.ndarray
+    front_c: np.ndarray
+    fractions: dict[str, float]
+    hardness_hv: float
+    hardness_low_hv: float
+    hardness_high_hv: float
+    hardness_sd_hv: float
+    hardness_hrc: float | None
+    as_quenched_hv: float
+    layers_hv: np.ndarray
+    strength: Strength
+    austenite_share: float
+    austenite_carbon: float
+    grain_astm: float
+    undissolved: float
+    peak_c: float
+    die_c: float
+    water_c: float | None
+    water_off_c: float | None
+    low_c: float
+    rebound_c: float
+    rate_700_c_per_s: float | None
+    t85_s: float | None
+    biot: float
+    biot_die: float
+    opinions: tuple[Opinion, ...]
+    chances: dict[str, float] | None
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """The answer for one steel, head and route.
+
+    Attributes
+    ----------
+    zones : dict of str to ZoneResult
+        "face", "rim", "body", "neck", "hosel".
+    hosel : HoselBend
+    face : FaceStrike
+    events : dict of str to float
+        When each step of the route begins, s from loading.
+    without_spray : dict of str to float, or None
+        Hardness of every zone on the same route without water, HV.
+    critical : CriticalTemperatures
+    scale_um : float
+        Scale on the face when it leaves the furnace.
+    warnings : tuple of Warn
+    """
+
+    steel: Steel
+    head: Head
+    route: Route
+    shop: Shop
+    zones: dict[str, ZoneResult]
+    hosel: HoselBend
+    face: Any
+    events: Mapping[str, float]
+    without_spray: dict[str, float] | None
+    critical: CriticalTemperatures
+    steps: int
+    scale_um: float
+    warnings: tuple[Warn, ...]
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Ids of the formulas, tables and constants this estimate used, see data/sources."""
+        return words.sources_of(self)
+
+    def summary(self) -> str:
+        """The answer in plain words, with units and ±."""
+        return words.summary(self)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and texts, ready for JSON."""
+        return words.to_dict(self)
+
+    def _repr_html_(self) -> str:
+        return f"<pre style='white-space:pre-wrap'>{html.escape(self.summary())}</pre>"

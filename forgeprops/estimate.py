@@ -1,0 +1,312 @@
+"""The main job: a steel, a head and a route in; hardness, strength, hosel allowance and face margin out.
+
+It reads like the shop floor: march the head through its route, then hardness, strength, limits, answer.
+`evaluate` does it for many cases at once; `estimate` is a small batch of one head, told in full.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from . import uncertainty
+from .answer import Estimate, ZoneResult
+from .errors import InputError
+from .forging import furnace_warnings
+from .head import ZONES, Head
+from .head import head as library_head
+from .limits.hosel import hosel_bend
+from .mechanical.hardness_scales import try_convert
+from .mechanical.strength import Strength, strength, strength_arrays
+from .opinions import opinions
+from .ranges import Warn, outside
+from .route import Route
+from .shop import Shop
+from .steel import Steel
+from .thermal.march import batch
+from .thermal.march import march as marks
+from .thermal.march import outcome as out
+from .thermal.march.heads import march_heads
+from .thermal.spray_law import spray_warnings
+from .thermal.surroundings import radiation_w_m2k
+from .transformation import temperatures
+from .transformation.austenite import diameter_um_from_astm
+
+__all__ = ["Evaluated", "estimate", "evaluate"]
+
+_PHASES = {"ferrite": out.O_FERRITE, "pearlite": out.O_PEARLITE, "bainite": out.O_BAINITE,
+           "martensite": out.O_MARTENSITE, "austenite": out.O_AUSTENITE, "untransformed": out.O_UNTRANSFORMED}
+#: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
+_REHEATED_C = 60.0
+
+
+@dataclass(frozen=True)
+class Evaluated:
+    """Many cases as arrays; first axis the case, second the zone (`head.ZONES`).
+
+    Attributes
+    ----------
+    hardness_hv, as_quenched_hv : array, shape (n, 5)
+        With and without self-tempering.
+    fractions : dict of str to array, shape (n, 5)
+    strength : dict of str to array, shape (n, 5)
+        See `mechanical.strength.strength_arrays`.
+    marched : Marched
+        What the march handed back.
+    """
+
+    hardness_hv: np.ndarray
+    as_quenched_hv: np.ndarray
+    fractions: dict[str, np.ndarray]
+    strength: dict[str, np.ndarray]
+    marched: batch.Marched
+
+
+def evaluate(steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[Route],
+             shops: Sequence[Shop] | None = None, **options: Any) -> Evaluated:
+    """March many heads and give hardness and strength of every zone; the sequences have one length.
+
+    Parameters
+    ----------
+    options
+        Passed to `thermal.march.heads.march_heads` (tolerance_c, points, trace, threads, constants).
+    """
+    shops = [Shop()] * len(steels) if shops is None else shops
+    marched = march_heads(steels, heads, routes, shops, **options)
+    zones = marched.zones
+    fractions = {name: zones[:, :, column] for name, column in _PHASES.items()}
+    soft = fractions["ferrite"] + fractions["pearlite"] + fractions["untransformed"]
+    shape = zones.shape[:2]
+    flat = strength_arrays(zones[:, :, out.O_HV].ravel(), soft.ravel(), fractions["bainite"].ravel(),
+                           fractions["martensite"].ravel())
+    return Evaluated(zones[:, :, out.O_HV], zones[:, :, out.O_HV_QUENCHED], fractions,
+                     {name: a.reshape(shape) for name, a in flat.items()}, marched)
+
+
+def _checked(value, kind, what: str):
+    if not isinstance(value, kind):
+        raise InputError(f"{what} is {type(value).__name__} {value!r:.60}; allowed is a {kind.__name__}.")
+    return value
+
+
+def estimate(steel: Steel, head: Head | str | None = None, route: Route | None = None,
+             shop: Shop | None = None, **options: Any) -> Estimate:
+    """How hard and strong face, rim, body, neck and hosel come out, how far the hosel bends, how sure that is.
+
+    Parameters
+    ----------
+    steel : Steel
+    head : Head or str, optional
+        A head, or the name of a library head; the mid-iron when left out.
+    route : Route, optional
+        The second heat; `Route()` when left out.
+    shop : Shop, optional
+        The shop's own multipliers; neutral when left out.
+
+    Returns
+    -------
+    Estimate
+
+    Raises
+    ------
+    InputError
+        Something that is not a steel, head, route or shop.
+
+    Examples
+    --------
+    >>> from forgeprops.steel.grades import grade
+    >>> result = estimate(grade("4130"))
+    >>> result.zones["face"].hardness_hv > result.zones["hosel"].hardness_hv
+    True
+    """
+    _checked(steel, Steel, "steel")
+    if head is None or isinstance(head, str):
+        head = library_head("mid-iron" if head is None else head)
+    _checked(head, Head, "head")
+    route = _checked(Route() if route is None else route, Route, "route")
+    shop = _checked(Shop() if shop is None else shop, Shop, "shop")
+    ac1 = float(temperatures.ac1_c(steel))
+    for heat in route.later:
+        if heat.temperature_c > ac1:
+            raise InputError(f"later heat is {heat.temperature_c:g} °C; allowed is up to this steel's Ac1, {ac1:.0f} °C: "
+                             "above it the head would be hardened anew, which is a second route.")
+
+    # the head itself, the same without water, and with the water law stronger and weaker
+    cases = [(route, shop)]
+    deviates = np.array([])
+    if route.spray is not None and route.spray.flux_kg_m2_s > 0.0 and route.spray.duration_s > 0.0:
+        deviates, factors = uncertainty.spray_nodes()
+        cases += [(dataclasses.replace(route, spray=None), shop)]
+        cases += [(route, dataclasses.replace(shop, spray=min(max(shop.spray * f, 0.1), 10.0))) for f in factors]
+    n = len(cases)
+    told = evaluate([steel], [head], [route], [shop], trace=True, **options)
+    rest = evaluate([steel] * (n - 1), [head] * (n - 1), [r for r, _ in cases[1:]], [s for _, s in cases[1:]],
+                    **options) if n > 1 else None
+
+    zones, warnings = {}, list(_route_warnings(steel, route))
+    for i, name in enumerate(ZONES):
+        zones[name] = _zone(i, name, steel, head, route, told, rest, deviates)
+    dry = None if rest is None else {name: float(rest.hardness_hv[0, i]) for i, name in enumerate(ZONES)}
+    hosel = _hosel(head, zones)
+    face = _face(head, zones)
+    warnings += _furnace_warnings(steel, route, told)
+    warnings += _result_warnings(steel, route, zones, hosel, dry)
+    return Estimate(steel=steel, head=head, route=route, shop=shop, zones=zones, hosel=hosel, face=face,
+                    events=_events(route, shop), without_spray=dry,
+                    critical=temperatures.critical_temperatures(steel), steps=int(told.marched.steps[0]),
+                    scale_um=float(told.marched.marks[0, 0, marks.M_SCALE]),
+                    warnings=_unique([*warnings, *hosel.warnings]))
+
+
+def _zone(i: int, name: str, steel, head, route, told: Evaluated, rest: Evaluated | None, deviates) -> ZoneResult:
+    z, m = told.marched.zones[0, i], told.marched.marks[0, i]
+    trace = told.marched.trace[0]
+    fractions = {phase: float(z[column]) for phase, column in _PHASES.items()}
+    hv = float(z[out.O_HV])
+    soft = fractions["ferrite"] + fractions["pearlite"] + fractions["untransformed"]
+    views = opinions(steel, float(m[marks.M_RATE700]) or None, _t85(m), bool(m[marks.M_REBOUND] > _REHEATED_C),
+                     min(float(z[out.O_SHARE]), 1.0), min(max(float(m[marks.M_FURNACE]), 700.0), 1250.0),
+                     max(route.preheat.soak_s, 60.0))
+    sd = float(uncertainty.hardness_sd_hv(soft, fractions["bainite"], fractions["martensite"]))
+    others = [v.hardness_hv for v in views if v.applicable]
+    if others:
+        # the methods' own spread, as the standard deviation of a mean of independent views
+        sd = float(np.hypot(sd, np.std([hv, *others]) / np.sqrt(1 + len(others))))
+    values = rest.hardness_hv[1:, i] if len(deviates) else None
+    low, high = uncertainty.interval(hv, sd, deviates, values)
+    chances = uncertainty.outcome_chances(hv, sd, deviates, values) if len(deviates) else None
+    first, last = sum(_points()[:i]), sum(_points()[:i + 1])
+    shape = head.zones("forged")[name]
+    worst_h = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
+    return ZoneResult(
+        name=name, time_s=trace[:, 0], temperature_c=trace[:, 1 + i], front_c=trace[:, 6 + i], fractions=fractions,
+        hardness_hv=hv, hardness_low_hv=max(low, 60.0), hardness_high_hv=min(high, 900.0), hardness_sd_hv=sd,
+        hardness_hrc=try_convert(hv, "HV", "HRC"), as_quenched_hv=float(z[out.O_HV_QUENCHED]),
+        layers_hv=told.marched.point_hv[0, first:last].copy(), strength=_strength(hv, fractions),
+        austenite_share=float(z[out.O_SHARE]), austenite_carbon=float(z[out.O_CARBON]), grain_astm=float(z[out.O_GRAIN]),
+        undissolved=float(z[out.O_UNDISSOLVED]), peak_c=float(m[marks.M_FURNACE]), die_c=float(m[marks.M_DIE]),
+        water_c=_known(m[marks.M_WATER_ON]), water_off_c=_known(m[marks.M_WATER_OFF]), low_c=float(m[marks.M_LOW]),
+        rebound_c=float(m[marks.M_REBOUND]), rate_700_c_per_s=_known(m[marks.M_RATE700], 0.0), t85_s=_t85(m),
+        biot=shape.biot(worst_h), biot_die=shape.biot(route.press.contact_w_m2k), opinions=views, chances=chances)
+
+
+def _points() -> tuple[int, ...]:
+    from .thermal.march.packing import POINTS
+    return POINTS
+
+
+def _known(value, missing: float = -1.0) -> float | None:
+    return None if value == missing else float(value)
+
+
+def _t85(m) -> float | None:
+    return float(m[marks.M_T500] - m[marks.M_T800]) if m[marks.M_T800] >= 0.0 and m[marks.M_T500] >= 0.0 else None
+
+
+def _strength(hv: float, fractions: Mapping[str, float]) -> Strength:
+    shares = {k: v for k, v in fractions.items() if k != "untransformed"}
+    shares["ferrite"] += fractions["untransformed"]   # the first heat's structure, or its ferrite: counted as soft
+    return strength(min(max(hv, 60.0), 900.0), shares)
+
+
+def _hosel(head: Head, zones):
+    h, n = zones["hosel"], zones["neck"]
+    return hosel_bend(head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, h.hardness_hv,
+                      material=h.strength, hardness_se_hv=(h.hardness_high_hv - h.hardness_low_hv) / (2 * uncertainty.Z),
+                      neck_hardness_hv=n.hardness_hv, neck_material=n.strength,
+                      neck_outside_mm=max(head.neck.base_mm, head.hosel.outside_mm))
+
+
+def _face(head: Head, zones):
+    try:
+        from .limits.face import strike_of_head
+    except ImportError:
+        return None
+    return strike_of_head(head, zones["face"], zones["rim"])
+
+
+def _events(route: Route, shop: Shop) -> dict[str, float]:
+    t = route.preheat.soak_s
+    events = {"out of furnace": t}
+    t += route.transfer.duration_s
+    events["in die"] = t
+    t += route.press.rest_s / 2
+    events["stroke"] = t
+    t += route.press.dwell_s
+    events["end of stroke"] = t
+    if route.spray is not None:
+        t += max(route.spray.delay_s + shop.delay_s, 0.0)
+        events["water on"] = t
+        t += route.spray.duration_s
+        events["water off"] = t
+    return events
+
+
+def _route_warnings(steel: Steel, route: Route):
+    found = [outside(f"kinetics.{e}", steel.get(e)) for e in ("C", "Mn", "Ni", "Cr", "Mo")]
+    if route.spray is not None:
+        found += spray_warnings(route.spray.flux_kg_m2_s, route.spray.water_c)
+    return [w for w in found if w]
+
+
+def _furnace_warnings(steel: Steel, route: Route, told: Evaluated):
+    found = []
+    for i in (0, 4):
+        z, m = told.marched.zones[0, i], told.marched.marks[0, i]
+        found += furnace_warnings(steel, float(m[marks.M_FURNACE]), share=float(z[out.O_SHARE]),
+                                  undissolved=float(z[out.O_UNDISSOLVED]), where=f"the {ZONES[i]}",
+                                  grain_um=diameter_um_from_astm(float(z[out.O_GRAIN])),
+                                  scale_um=float(m[marks.M_SCALE]))
+    peaks = told.marched.marks[0, :, marks.M_FURNACE]
+    coldest = int(peaks.argmin())
+    if route.preheat.temperature_c - peaks[coldest] > 15.0:
+        found.append(Warn("cold-core", f"The {ZONES[coldest]} leaves the furnace at {peaks[coldest]:.0f} °C, "
+                                       f"{route.preheat.temperature_c - peaks[coldest]:.0f} °C below the set point: "
+                                       "soak longer."))
+    return found
+
+
+def _result_warnings(steel: Steel, route: Route, zones, hosel, dry):
+    face, hose = zones["face"], zones["hosel"]
+    found = []
+    ac1 = float(temperatures.ac1_c(steel))
+    if max(z.austenite_share for z in zones.values()) <= 0.0:
+        found.append(Warn("below-ac1", f"The preheat stays below this steel's Ac1 of {ac1:.0f} °C: nothing hardens; the "
+                                       "head keeps its first-heat structure, tempered."))
+    if route.spray is not None and dry is not None:
+        ms = float(temperatures.martensite_start_c(steel))
+        if face.water_off_c is not None and face.water_off_c > ms and face.rebound_c > 30.0:
+            found.append(Warn("reheated-face", f"The water stops while the face is still at {face.water_off_c:.0f} °C, above "
+                                               f"Ms ({ms:.0f} °C); the body re-heats it by {face.rebound_c:.0f} °C and it "
+                                               "stays soft: spray longer or harder."))
+        elif face.as_quenched_hv - face.hardness_hv > 30.0:
+            found.append(Warn("self-tempered", f"The body re-heats the quenched face by {face.rebound_c:.0f} °C, which tempers "
+                                               f"it from {face.as_quenched_hv:.0f} to {face.hardness_hv:.0f} HV."))
+        if face.water_c is not None:
+            ar = float(temperatures.ae3_c(steel))
+            if face.water_c < ar - 60.0:
+                found.append(Warn("late-water", f"The face is at {face.water_c:.0f} °C when the water starts, "
+                                                f"{ar - face.water_c:.0f} °C below Ae3: part of it may have gone to ferrite."))
+        if face.chances is not None:
+            c = face.chances
+            found.append(Warn("cliff", f"The face stands near a cliff: about {100 * c['hard_chance']:.0f} % chance of "
+                                       f"{c['hard']:.0f} HV, {100 * c['soft_chance']:.0f} % of {c['soft']:.0f} HV, by how "
+                                       "well the water works."))
+        if steel.get("C") > 0.35 and face.fractions["martensite"] > 0.5:
+            found.append(Warn("quench-crack", f"Quench cracks: {steel.get('C'):.2f} % C and {100 * face.fractions['martensite']:.0f} % "
+                                              "martensite under water; use less or warmer water and temper soon."))
+    if hosel.allowed_deg < 1.0:
+        found.append(Warn("hosel-hard", f"The hosel is likely too hard to bend: {hosel.allowed_deg:.1f}° at most "
+                                        f"({hose.hardness_hv:.0f} HV)."))
+    for z in zones.values():
+        if len(z.layers_hv) == 1 and z.biot > 0.1:
+            found.append(Warn("biot", f"The {z.name} is one temperature but its Biot number is {z.biot:.2f}, above 0.1."))
+    return found
+
+
+def _unique(warnings) -> tuple[Warn, ...]:
+    return tuple({w.text: w for w in warnings}.values())

@@ -1,0 +1,130 @@
+"""How sure: fit residuals, spread of the methods and of the water law, made into an 80 % interval."""
+
+from __future__ import annotations
+
+import functools
+import math
+
+import numpy as np
+
+from .tables import read_rows
+
+__all__ = ["COVERAGE", "LN_SPRAY_SD", "Z", "hardness_sd_hv", "interval", "outcome_chances", "spray_nodes"]
+
+#: Share of results an interval should hold, and the normal deviate of its ends.
+COVERAGE = 0.80
+Z = 1.2816
+
+#: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about 1.5, read as a
+#: 90 % interval: ln 1.5 / 1.645 (the five laws compared in `thermal.spray_law` agree within 45 %).
+LN_SPRAY_SD = math.log(1.5) / 1.645
+
+
+@functools.cache
+def _residuals() -> dict[str, float]:
+    return {row["class"]: float(row["sd_hv"]) for row in read_rows("hardness_residuals.csv")}
+
+
+def hardness_sd_hv(ferrite_pearlite, bainite, martensite):
+    """Standard deviation of hardness from the model alone, HV, by structure; numbers or arrays.
+
+    A mixture is less sure than its parts, because the shares themselves are unsure: its extra grows with
+    1 - sum of squares of the shares, and is whole when two parts are even.
+
+    Notes
+    -----
+    The figures are residuals on measured bars left out of the fit, data/hardness_residuals.csv.
+
+    Examples
+    --------
+    >>> float(hardness_sd_hv(1.0, 0.0, 0.0)) < float(hardness_sd_hv(0.0, 0.5, 0.5))
+    True
+    """
+    sd = _residuals()
+    fp, b, m = (np.clip(np.asarray(x, float), 0.0, 1.0) for x in (ferrite_pearlite, bainite, martensite))
+    own = fp * sd["ferrite-pearlite"] + b * sd["bainite"] + m * sd["martensite"]
+    mixed = np.minimum(2.0 * np.maximum(1.0 - fp * fp - b * b - m * m, 0.0), 1.0)
+    return np.hypot(own, mixed * np.maximum(sd["mixed"] - own, 0.0))
+
+
+def spray_nodes() -> tuple[np.ndarray, np.ndarray]:
+    """Deviates of ln(spray multiplier) to march besides the central case, and the multipliers.
+
+    Examples
+    --------
+    >>> [round(float(f), 2) for f in spray_nodes()[1]]
+    [0.61, 0.78, 1.28, 1.64]
+    """
+    deviates = np.array([-2.0, -1.0, 1.0, 2.0])
+    return deviates, np.exp(LN_SPRAY_SD * deviates)
+
+
+def interval(centre: float, sd: float, deviates=None, values=None) -> tuple[float, float]:
+    """80 % interval of a quantity: model residuals with, where given, its response to an unsure input.
+
+    Parameters
+    ----------
+    centre : float
+        Central value.
+    sd : float
+        Standard deviation from the model.
+    deviates, values : array, optional
+        Normal deviates of the input (without 0) and the quantity there.
+
+    Returns
+    -------
+    tuple of float
+        Low and high.  Skewed where the response is: near a cliff the two sides differ.
+    """
+    if deviates is None or len(deviates) == 0:
+        return centre - Z * sd, centre + Z * sd
+    samples = _spread(centre, sd, deviates, values)
+    low, high = np.quantile(samples, [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2])
+    return float(min(low, centre)), float(max(high, centre))
+
+
+@functools.cache
+def _lattice() -> tuple[np.ndarray, np.ndarray]:
+    """Even quantiles of two independent normal deviates, as a grid."""
+    n = 41
+    p = (np.arange(n) + 0.5) / n
+    z = np.sqrt(2.0) * _erfinv(2.0 * p - 1.0)
+    return tuple(a.ravel() for a in np.meshgrid(z, z))
+
+
+def _erfinv(y: np.ndarray) -> np.ndarray:
+    from scipy.special import erfinv
+    return erfinv(y)
+
+
+def _spread(centre, sd, deviates, values):
+    order = np.argsort(np.append(deviates, 0.0))
+    x = np.append(deviates, 0.0)[order]
+    y = np.append(values, centre)[order]
+    u, v = _lattice()
+    return np.interp(u, x, y) + sd * v
+
+
+def outcome_chances(centre: float, sd: float, deviates, values, gap_hv: float = 60.0) -> dict[str, float] | None:
+    """Near a cliff: chance of a soft and of a hard outcome, with the middle of each; None where there is no cliff.
+
+    A cliff is a response that moves by more than `gap_hv` between neighbouring nodes of the unsure input.
+
+    Returns
+    -------
+    dict or None
+        ``soft_chance``, ``soft``, ``hard_chance``, ``hard``, ``between``.
+    """
+    order = np.argsort(np.append(deviates, 0.0))
+    y = np.append(values, centre)[order]
+    jumps = np.abs(np.diff(y))
+    if jumps.max() < gap_hv:
+        return None
+    k = int(jumps.argmax())
+    between = 0.5 * (y[k] + y[k + 1])
+    samples = _spread(centre, sd, deviates, values)
+    soft, hard = samples[samples < between], samples[samples >= between]
+    if not len(soft) or not len(hard):
+        return None
+    return {"soft_chance": len(soft) / len(samples), "soft": float(np.median(soft)),
+            "hard_chance": len(hard) / len(samples), "hard": float(np.median(hard)), "between": float(between)}

@@ -1,0 +1,144 @@
+"""The answer in sentences: plain words first, numbers second, the reason beside them."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import Any
+
+__all__ = ["sources_of", "summary", "to_dict"]
+
+#: Shown under every answer; the full cautions stand in the README and on the setting sheet.
+CAUTION = ("An estimate, not a test: check a trial head on the hardness tester and the bending bench before you set a "
+           "batch. Hot steel, water, presses and a hosel under a bar hurt: follow your shop's rules and local codes.")
+
+
+def _hrc(zone) -> str:
+    return f"{zone.hardness_hrc:4.0f} HRC" if zone.hardness_hrc is not None else "  <20 HRC"
+
+
+def structure(fractions) -> str:
+    """Structure in words, main part first: "72 % martensite, 28 % bainite"."""
+    shown = sorted(((share, name) for name, share in fractions.items() if share >= 0.02), reverse=True)
+    names = {"untransformed": "first-heat structure"}
+    return ", ".join(f"{100 * share:.0f} % {names.get(name, name)}" for share, name in shown)
+
+
+def _hosel_why(result) -> str:
+    """Why the hosel is as hard as it is."""
+    hosel, steel = result.zones["hosel"], result.steel
+    f = hosel.fractions
+    hard = f["bainite"] + f["martensite"]
+    rate = f"{hosel.rate_700_c_per_s:.1f} °C/s at 700 °C" if hosel.rate_700_c_per_s else "slowly"
+    alloy = steel.get("Cr") + steel.get("Mo") > 0.4
+    if hosel.austenite_share < 0.5:
+        return "most of the hosel never became austenite and keeps its first-heat structure"
+    if hard > 0.5:
+        return (f"in {_air(result)} it cools at {rate}, and the {'chromium and molybdenum' if alloy else 'steel'} hold back "
+                "ferrite and pearlite long enough for harder structures")
+    if alloy:
+        return f"in {_air(result)} it cools at {rate}, just slow enough for ferrite and pearlite in this alloy"
+    return f"in {_air(result)} it cools at {rate}, and without alloy that leaves soft ferrite and pearlite"
+
+
+def _air(result) -> str:
+    return {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air",
+            "sleeve": "its sleeve"}[result.route.cool.surroundings]
+
+
+def _face_why(result) -> str:
+    face = result.zones["face"]
+    if result.route.spray is None:
+        return "no water: it cools in air with the rest"
+    f = face.fractions
+    if face.austenite_share < 0.05:
+        return "it was not austenite when the water came, so there was nothing to harden"
+    if f["martensite"] > 0.5:
+        return "the water took it below Ms before it could turn into anything softer"
+    if f["martensite"] + f["bainite"] > 0.5:
+        return "the water was quick enough for bainite but not for martensite"
+    return "the water came too late, was too weak or too short for this steel"
+
+
+def headline(result) -> str:
+    """Two sentences for the top: face and hosel."""
+    face, hosel = result.zones["face"], result.zones["hosel"]
+    bend = result.hosel
+    return (f"The face comes out at about {face.hardness_hv:.0f} HV ({face.hardness_low_hv:.0f} to "
+            f"{face.hardness_high_hv:.0f}, 80 % interval): {_face_why(result)}. "
+            f"The hosel comes out at about {hosel.hardness_hv:.0f} HV ({hosel.hardness_low_hv:.0f} to "
+            f"{hosel.hardness_high_hv:.0f}) and takes {bend.allowed_deg:.1f}° at most ({bend.allowed_deg_low:.1f} to "
+            f"{bend.allowed_deg_high:.1f}°): {_hosel_why(result)}.")
+
+
+def summary(result) -> str:
+    """The whole answer as text."""
+    face = result.zones["face"]
+    lines = [f"{result.steel.name}, {result.head.name}, preheat {result.route.preheat.temperature_c:.0f} °C",
+             "", *textwrap.wrap(headline(result), 100), ""]
+    lines.append(f"{'zone':6} {'hardness':>9} {'80 % interval':>15} {'HRC':>9} {'tensile':>14} {'yield':>12}   structure")
+    for zone in result.zones.values():
+        s = zone.strength
+        lines.append(f"{zone.name:6} {zone.hardness_hv:6.0f} HV {zone.hardness_low_hv:6.0f} to {zone.hardness_high_hv:4.0f} HV "
+                     f"{_hrc(zone):>9} {s.tensile_mpa:5.0f} ± {1.2816 * s.tensile_se_mpa:2.0f} MPa "
+                     f"{s.yield_mpa:5.0f} ± {1.2816 * s.yield_se_mpa:2.0f}   {structure(zone.fractions)}")
+    lines.append("")
+    if result.without_spray is not None:
+        gain = face.hardness_hv - result.without_spray["face"]
+        lines.append(f"What the water buys: the face without spray would be {result.without_spray['face']:.0f} HV; the spray "
+                     f"adds {gain:+.0f} HV.")
+    loss = face.peak_c - (face.water_c if face.water_c is not None else face.die_c)
+    where = "when the water starts" if face.water_c is not None else "at the stroke"
+    lines.append(f"Face: furnace set {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving it, "
+                 f"{face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press took {loss:.0f} °C).")
+    lines += textwrap.wrap("Hosel: " + result.hosel.words(), 100)
+    if result.face is not None:
+        lines += textwrap.wrap("Face at the strike: " + result.face.words(), 100)
+    if result.warnings:
+        lines += ["", "Warnings"]
+        for warning in result.warnings:
+            lines += textwrap.wrap(f"- {warning.text}", 100, subsequent_indent="  ")
+    lines += ["", *textwrap.wrap(CAUTION, 100)]
+    return "\n".join(lines)
+
+
+def _round(value: float, digits: int = 4):
+    return float(f"{value:.{digits}g}")
+
+
+def to_dict(result) -> dict[str, Any]:
+    """Plain numbers and texts of an estimate, ready for JSON."""
+    zones = {}
+    for name, z in result.zones.items():
+        zones[name] = {
+            "hardness_hv": _round(z.hardness_hv), "hardness_low_hv": _round(z.hardness_low_hv),
+            "hardness_high_hv": _round(z.hardness_high_hv),
+            "hardness_hrc": None if z.hardness_hrc is None else _round(z.hardness_hrc, 3),
+            "as_quenched_hv": _round(z.as_quenched_hv), "fractions": {k: round(v, 4) for k, v in z.fractions.items()},
+            "tensile_mpa": _round(z.strength.tensile_mpa), "tensile_se_mpa": _round(z.strength.tensile_se_mpa, 3),
+            "yield_mpa": _round(z.strength.yield_mpa), "yield_se_mpa": _round(z.strength.yield_se_mpa, 3),
+            "elongation": _round(z.strength.elongation, 3), "austenite_share": round(z.austenite_share, 4),
+            "grain_astm": _round(z.grain_astm, 3), "peak_c": _round(z.peak_c), "die_c": _round(z.die_c),
+            "water_c": None if z.water_c is None else _round(z.water_c), "biot": _round(z.biot, 3)}
+    bend = result.hosel
+    out = {
+        "steel": result.steel.name, "head": result.head.name,
+        "preheat_c": result.route.preheat.temperature_c, "zones": zones,
+        "hosel": {"allowed_deg": _round(bend.allowed_deg, 3), "allowed_deg_low": _round(bend.allowed_deg_low, 3),
+                  "allowed_deg_high": _round(bend.allowed_deg_high, 3), "governed_by": bend.governed_by,
+                  "bar_force_n": _round(bend.bar_force_n, 3), "springback_deg": _round(bend.springback_deg, 3)},
+        "without_spray_hv": None if result.without_spray is None
+        else {k: _round(v) for k, v in result.without_spray.items()},
+        "warnings": [{"code": w.code, "text": w.text} for w in result.warnings], "sources": list(result.sources)}
+    if result.face is not None:
+        out["face"] = {"margin": _round(result.face.margin, 3),
+                       "least_thickness_mm": _round(result.face.least_thickness_mm, 3)}
+    return out
+
+
+def sources_of(result) -> tuple[str, ...]:
+    """Ids of what the estimate rests on."""
+    ids = ["steel.grades", "head.dimensions", "temperatures.grange", "kinetics.rate_equations", "martensite.law",
+           "phase_hardness.maynier", "tempering.law", "strength.fits", "air.churchill_chu", "air.radiation"]
+    if result.route.spray is not None:
+        ids.append("spray.wendelstorf")
+    return tuple(ids)
