@@ -74,6 +74,8 @@ class Grid:
         Cells that only repeat a merged cell.
     transposed : bool
         Rows and columns were exchanged; `place` undoes it.
+    csv : bool
+        From a text file, where a missing delimiter moves the cells behind it.
     """
 
     file: str
@@ -83,6 +85,7 @@ class Grid:
     spans: frozenset[tuple[int, int]] = frozenset()
     transposed: bool = False
     problems: list[Problem] = field(default_factory=list)
+    csv: bool = False
 
     def place(self, i: int, j: int) -> tuple[int | None, str]:
         """Row number and column letter, in the file, of cell (i, j)."""
@@ -95,7 +98,7 @@ class Grid:
         width = max(map(len, self.rows), default=0)
         rows = [[row[j] if j < len(row) else None for row in self.rows] for j in range(width)]
         return Grid(self.file, rows, self.row_numbers, frozenset((j, i) for i, j in self.percent),
-                    frozenset((j, i) for i, j in self.spans), not self.transposed, self.problems)
+                    frozenset((j, i) for i, j in self.spans), not self.transposed, self.problems, self.csv)
 
 
 def column_letter(j: int) -> str:
@@ -186,7 +189,7 @@ def _csv_grid(file: Source, score) -> Grid:
         rows, numbers = rows[1:], numbers[1:]
     if sum(map(len, rows)) > CELL_LIMIT:
         raise InputError(f"{file.name} has more than {CELL_LIMIT} cells; split it.")
-    return Grid(file.name, rows, numbers, problems=problems + remarks)
+    return Grid(file.name, rows, numbers, problems=problems + remarks, csv=True)
 
 
 def _csv_rows(text: str, delimiter: str, name: str) -> tuple[list[list], list[int], list[Problem]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -104,8 +105,8 @@ def decode_text(data: bytes) -> tuple[str, str]:
     """Text of a file and the encoding it was taken for.
 
     A byte-order mark decides; else UTF-16 if every other byte of plain text is zero; else UTF-8 if it is
-    valid; else Shift-JIS if bytes above 127 come in runs as in Japanese text; else Windows-1252 (Latin-1 with
-    the dashes and quotes of office programs).
+    valid; else Shift-JIS if that gives words of kana and kanji; else Windows-1252 (Latin-1 with the dashes
+    and quotes of office programs).
 
     Examples
     --------
@@ -125,12 +126,18 @@ def decode_text(data: bytes) -> tuple[str, str]:
             return data.decode("utf-16-be", errors="replace"), "utf-16-be"
     with contextlib.suppress(UnicodeDecodeError):
         return data.decode("utf-8"), "utf-8"
-    high = [b > 127 for b in data]
-    runs = sum(a and b for a, b in zip(high, high[1:], strict=False))
-    if runs > 0.4 * sum(high):
-        with contextlib.suppress(UnicodeDecodeError):
-            return data.decode("cp932"), "cp932"
+    with contextlib.suppress(UnicodeDecodeError):
+        text = data.decode("cp932")
+        if _reads_as_japanese(text):
+            return text, "cp932"
     try:
         return data.decode("cp1252"), "cp1252"
     except UnicodeDecodeError:
         return data.decode("latin-1"), "latin-1"
+
+
+def _reads_as_japanese(text: str) -> bool:
+    """Kana and kanji stand together in words; accented letters misread as Shift-JIS stand alone."""
+    words = re.findall("[\u3040-\u30ff\u3400-\u9fff\uff66-\uff9d]+", text)
+    together = sum(len(w) for w in words if len(w) > 1)
+    return together > sum(len(w) for w in words if len(w) == 1)

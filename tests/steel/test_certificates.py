@@ -1,0 +1,471 @@
+"""Certificates as mills and laboratories send them: what is understood, what is reported, what is refused.
+
+All files here are invented.
+"""
+
+import datetime
+import io
+import pickle
+
+import openpyxl
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from forgeprops.errors import InputError
+from forgeprops.steel.certificate_layout import column_of, unit_factor
+from forgeprops.steel.certificates import read_certificates
+
+HEADER = ["Heat No.", "Grade", "C %", "Si %", "Mn %", "P %", "S %", "Cr %", "Mo %", "Ni %", "Cu %", "N ppm"]
+A1 = ["A1", "4130", 0.31, 0.25, 0.52, 0.012, 0.008, 0.95, 0.19, 0.08, 0.12, 70]
+A2 = ["A2", "4130", 0.29, 0.22, 0.48, 0.010, 0.006, 0.90, 0.17, 0.05, 0.10, 65]
+A3 = ["A3", "4130", 0.30, 0.24, 0.50, 0.011, 0.007, 1.00, 0.18, 0.06, 0.11, 80]
+BASE = [HEADER, A1, A2, A3]
+
+
+def changed(row, **cells):
+    """A row with some cells replaced, by element or field name."""
+    new = list(row)
+    for name, value in cells.items():
+        new[[column_of(h).name for h in HEADER].index(name)] = value
+    return new
+
+
+def as_csv(rows, delimiter=";", comma=True, encoding="utf-8", quote=False) -> bytes:
+    def text(value):
+        if value is None:
+            return ""
+        out = repr(value) if isinstance(value, float) else str(value)
+        out = out.replace(".", ",") if comma and isinstance(value, float) else out
+        return f'"{out}"' if quote else out
+    return "\n".join(delimiter.join(map(text, row)) for row in rows).encode(encoding)
+
+
+def as_xlsx(rows, change=None, title="Sheet") -> bytes:
+    book = openpyxl.Workbook()
+    book.active.title = title
+    for row in rows:
+        book.active.append(row)
+    if change:
+        change(book)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def contents(certificates, heat="A1"):
+    (found,) = [c for c in certificates if c.heat == heat]
+    return dict(found.steel.composition) if found.steel else None
+
+
+PLAIN = {"C": 0.31, "Si": 0.25, "Mn": 0.52, "P": 0.012, "S": 0.008, "Cr": 0.95, "Mo": 0.19, "Ni": 0.08,
+         "Cu": 0.12,
+         "N": 0.007}
+
+
+# -------------------------------------------------------------------------- good files, many spellings
+
+@pytest.mark.parametrize("delimiter, comma", [(";", True), (";", False), ("\t", True), (",", False),
+                                              ("|", True)])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "latin-1", "utf-16"])
+def test_a_clean_file_gives_its_heats_and_no_problem(delimiter, comma, encoding):
+    got = read_certificates(as_csv(BASE, delimiter, comma, encoding), filename="mill.csv")
+    assert [c.heat for c in got] == ["A1", "A2", "A3"] and got.problems == ()
+    assert contents(got) == pytest.approx(PLAIN)
+    assert got.steels[0].limits["Cr"] == (0.80, 1.10) and "mill.csv, row 2" in got.steels[0].source
+
+
+def test_csv_and_xlsx_and_path_and_upload_agree(tmp_path):
+    (tmp_path / "m.csv").write_bytes(as_csv(BASE))
+    (tmp_path / "m.xlsx").write_bytes(as_xlsx(BASE))
+    upload = ({"name": "m.csv", "content": memoryview(as_csv(BASE))},)
+    read = [read_certificates(s) for s in (tmp_path / "m.csv", str(tmp_path / "m.xlsx"), upload)]
+    assert contents(read[0]) == pytest.approx(contents(read[1])) and contents(read[0]) == contents(read[2])
+
+
+def test_quoted_decimal_commas_between_commas():
+    got = read_certificates(as_csv(BASE, ",", comma=True, quote=True), filename="mill.csv")
+    assert contents(got) == pytest.approx(PLAIN) and got.problems == ()
+
+
+@pytest.mark.parametrize("header, element, factor", [
+    ("C", "C", None), ("%C", "C", 1), ("C %", "C", 1), ("Carbon", "C", None), ("C (wt%)", "C", 1),
+    ("C_pct", "C", None),
+    ("Cr [%]", "Cr", 1), ("wt.% Cr", "Cr", 1), ("Gew.-% Si", "Si", 1), ("w(Mo)/%", "Mo", 1),
+    ("Mn in %", "Mn", 1),
+    ("Kohlenstoff", "C", None), ("Molybdän [%]", "Mo", 1), ("fósforo", "P", None), ("níquel %", "Ni", 1),
+    ("炭素", "C", None), ("けい素(%)", "Si", 1), ("クロム", "Cr", None), ("B ppm", "B", 1e-4),
+    ("N [µg/g]", "N", 1e-4),
+    ("C ×100", "C", 0.01), ("P x1000", "P", 0.001), ("Mo ×10⁻²", "Mo", 0.01), ("C ×10²", "C", 0.01),
+    ("Cb", "Nb", None),
+    ("Nb (Cb)", "Nb", None), ("Al tot.", "Al", None), ("Al sol.", "Al", None), ("S¹", "S", None),
+    ("MN", "Mn", None),
+    ("  V\u00a0% ", "V", 1), ("C (ladle)", "C", None)])
+def test_header_spellings(header, element, factor):
+    column = column_of(header)
+    assert column.name == element and column.factor == (None if factor is None else pytest.approx(factor))
+
+
+@pytest.mark.parametrize("header", ["Cr+Mo", "C/S", "CEV", "Ceq", "C1", "Yield MPa", "HB", "Remarks", "No",
+                                    "Ms", "DI mm",
+                                    "Cr eq", "", "%", "x" * 100, None, 3.0])
+def test_headers_that_are_no_element(header):
+    assert column_of(header).name is None
+
+
+@pytest.mark.parametrize("header, field", [("Heat", "heat"), ("Schmelze-Nr.", "heat"), ("Charge", "heat"),
+                                           ("colada", "heat"),
+                                           ("溶解番号", "heat"), ("CAST NO", "heat"), ("Lot", "lot"),
+                                           ("鋼種", "grade"),
+                                           ("Werkstoff", "grade"), ("Güte", "grade"),
+                                           ("結晶粒度", "grain_size_astm")])
+def test_field_spellings(header, field):
+    assert column_of(header).name == field
+
+
+def test_units_by_row_below_the_header():
+    rows = [["Heat", "C", "Si", "Mn", "P", "B", "N"], [None, "%", "%", "%", "x1000", "ppm", "ppm"],
+            ["A1", 0.31, 0.25, 0.52, 12, 20, 70]]
+    for data in (as_csv(rows), as_xlsx(rows)):
+        got = read_certificates(data, filename="m")
+        assert contents(got) == pytest.approx({"C": 0.31, "Si": 0.25, "Mn": 0.52, "P": 0.012, "B": 0.002,
+                                               "N": 0.007})
+    assert unit_factor("Mn") is None
+
+
+def test_scaled_integers_of_a_japanese_mill_sheet():
+    rows = [["鋼種", "溶解番号", "C×100", "Si×100", "Mn×100", "P×1000", "S×1000", "Cr×100", "Mo×100"],
+            ["SCM420", "B7", 20, 25, 75, 14, 9, 105, 20]]
+    got = read_certificates(as_csv(rows, ",", encoding="cp932"), filename="mill.csv")
+    assert contents(got, "B7") == pytest.approx({"C": 0.20, "Si": 0.25, "Mn": 0.75, "P": 0.014, "S": 0.009,
+                                                 "Cr": 1.05, "Mo": 0.20})
+
+
+def test_element_value_list_of_a_laboratory():
+    rows = [["Sample", "Element", "Result", "Unit"], ["A1", "C", 0.31, "%"], ["A1", "Cr", 0.95, "%"],
+            ["A1", "N", 70, "ppm"], ["A2", "C", 0.29, "%"], ["A2", "Cr", 0.90, "%"],
+            ["A2", "density", 7.8, "g/cm3"],
+            ["A2", "N", "<5", "ppm"]]
+    got = read_certificates(as_csv(rows), filename="lab.csv")
+    assert contents(got) == {"C": 0.31, "Cr": 0.95, "N": 0.007}
+    assert contents(got, "A2")["N"] == pytest.approx(0.00025)
+    assert any(p.row == 7 and "no element" in p.what for p in got.problems)
+
+
+def test_single_report_with_the_heat_in_the_title():
+    rows = [["Analysis report 17"], ["Heat no.:", "A1"], ["Grade: 4130"], [], ["Element", "wt%"], ["C", 0.31],
+            ["Si", 0.25], ["Mn", 0.52], ["Cr", 0.95], ["Mo", 0.19]]
+    got = read_certificates(as_xlsx(rows), filename="lab.xlsx")
+    assert [c.heat for c in got] == ["A1"] and got[0].grade == "4130"
+    assert contents(got) == {"C": 0.31, "Si": 0.25, "Mn": 0.52, "Cr": 0.95, "Mo": 0.19}
+
+
+def test_grain_size_and_notes_are_kept():
+    rows = [[*HEADER, "Grain size", "Yield MPa", "Date"], [*A1, "8", 655, datetime.datetime(2025, 2, 1)]]
+    got = read_certificates(as_xlsx(rows), filename="m.xlsx")
+    assert got.steels[0].grain_size_astm == 8.0
+    assert got[0].notes == {"Yield MPa": "655", "Date": "2025-02-01"}
+    assert [(p.column, p.row) for p in got.problems] == [("Yield MPa", 1)]
+
+
+# -------------------------------------------------------------------------- damages
+
+def twice(name, value, extra=None):
+    header = [*HEADER, name]
+    return [header, [*A1, value], [*A2, A2[4] if extra is None else extra],
+            [*A3, A3[4] if extra is None else extra]]
+
+
+def transposed(rows):
+    return [[row[j] for row in rows] for j in range(len(rows[0]))]
+
+
+def merged(book):
+    book.active.insert_rows(1)
+    book.active["C1"] = "Chemical composition (wt%)"
+    book.active.merge_cells("C1:K1")
+    book.active.insert_rows(4)
+    for j, value in enumerate([None, None, *changed(A1, C=0.33)[2:]], 1):
+        book.active.cell(4, j, value)
+    book.active.merge_cells("A3:A4")
+    book.active.merge_cells("B3:B4")
+
+
+def hidden(book):
+    book.create_sheet("old").append(["Heat", "C", "Mn"])
+    book["old"].append(["Z9", 0.5, 0.5])
+    book["old"].sheet_state = "hidden"
+
+
+def percent_format(book):
+    book.active["C2"] = 0.0031
+    book.active["C2"].number_format = "0.00%"
+
+
+# id, file, heats that stay good, text of a problem, its row, its column
+DAMAGES = [
+    ("title rows above", as_csv([["Steel works certificate"], ["Page 1"], *BASE]), "A1 A2 A3",
+     "rows 1 to 2 above", 1, ""),
+    ("footnotes and totals below", as_csv([*BASE, ["Mean", "", 0.3, 0.24, 0.5],
+                                           ["* melted in an arc furnace"]]),
+     "A1 A2 A3", "no composition in this row", 6, ""),
+    ("mean row below", as_csv([*BASE, changed(A1, heat="Mean", grade=None)]), "A1 A2 A3", "means, sums", 5,
+     ""),
+    ("limits among the heats", as_csv([HEADER, changed(A1, heat="max"), A1, A2, A3]), "A1 A2 A3",
+     "row of limits", 2, ""),
+    ("empty cell", as_csv([HEADER, changed(A1, Ni=None), A2, A3]), "A1 A2 A3", "no value for Ni of heat A1",
+     2, ""),
+    ("empty cell of an alloying element", as_csv([HEADER, changed(A1, Cr=None), A2, A3]), "A1 A2 A3",
+     "no Cr is given for heat A1", 2, "Cr"),
+    ("carbon missing", as_csv([HEADER, changed(A1, C=None), A2, A3]), "A2 A3", "carbon is missing", 2, ""),
+    ("below the limit", as_csv([HEADER, changed(A1, P="<0,01"), A2, A3]), "A1 A2 A3", "P is below 0.01", 2,
+     "P %"),
+    ("trace", as_csv([HEADER, changed(A1, Cu="trace"), A2, A3]), "A1 A2 A3", "a trace of Cu", 2, "Cu %"),
+    ("several rows of a heat", as_csv([*BASE, changed(A1, C=0.33)]), "A1 A2 A3", "heat A1 has 2 rows", 2, ""),
+    ("rows of a heat that disagree", as_csv([*BASE, changed(A1, Cr=1.5)]), "A1 A2 A3", "differs widely", 2,
+     "Cr"),
+    ("letter O for zero", as_csv([HEADER, changed(A1, C="O,31"), A2, A3]), "A2 A3", "'O,31' is not a number",
+     2, "C %"),
+    ("point misplaced by 100", as_csv([HEADER, changed(A1, C=31.0), A2, A3]), "A2 A3", "more than the 1.2",
+     2, "C %"),
+    ("whole row times 100", as_csv([HEADER, [v * 100 if isinstance(v, float) else v for v in A1], A2, A3]),
+     "A2 A3",
+     "misplaced point", 2, "Mo %"),
+    ("point misplaced within bounds", as_csv([HEADER, changed(A1, Cr=0.095), A2, A3]), "A2 A3",
+     "misplaced point", 2, "Cr"),
+    ("outside the grade", as_csv([HEADER, changed(A1, Cr=1.2), A2, A3]), "A1 A2 A3", "outside 4130's", 2,
+     "Cr"),
+    ("unknown grade", as_csv([HEADER, changed(A1, grade="XY-17"), A2, A3]), "A1 A2 A3", "not in the library",
+     2, "grade"),
+    ("negative", as_csv([HEADER, changed(A1, Mn=-0.5), A2, A3]), "A2 A3", "negative", 2, "Mn %"),
+    ("decimal commas between commas", b"Heat,C,Mn\nA1,0,31,0,52\nA2,0.29,0.48\nA3,0.30,0.50", "A2 A3",
+     "5 cells under", 2, ""),
+    ("a delimiter missing", b"Heat;C;Mn;Cr\nA1;0,31;0,52\nA2;0,29;0,48;0,9\nA3;0,3;0,5;1,0", "A2 A3",
+     "3 cells under", 2, ""),
+    ("quotation mark open", b'Heat;C;Mn\n"A1;0,31;0,52\nA2;0,29;0,48\nA3;0,3;0,5', "A1 A2 A3",
+     "quotation mark", 2, ""),
+    ("percent signs in cells", as_csv([HEADER, changed(A1, C="0,31 %"), A2, changed(A3, N="80 %")]), "A1 A2",
+     "the cell says %, the header another unit", 4, "N ppm"),
+    ("ppm without saying so", as_csv([[*HEADER[:-1], "N"], A1, A2, A3]), "A1 A2 A3", "taken as ppm", 2, "N"),
+    ("no-break blanks", as_csv([HEADER, changed(A1, heat="\u00a0A1 ", C="\u00a00,31 "), A2,
+                                changed(A3, C="0 30")]),
+     "A1 A2", "'0 30' is not one number", 4, "C %"),
+    ("no heat number", as_csv([*BASE, changed(A1, heat=None)]), "A1 A2 A3", "no heat number", 5, ""),
+    ("no heat column", as_csv([[None, *row[1:]] if row is HEADER else row for row in BASE]), "A1 A2 A3",
+     "no column is headed heat", 1, "A"),
+    ("element twice, alike", as_csv(twice("Mn (product)", 0.53)), "A1 A2 A3", "Mn given in more than one", 2,
+     ""),
+    ("element twice, unlike", as_csv(twice("Mn", 0.95)), "A2 A3", "Mn stands in 2 columns that differ", 2,
+     "Mn"),
+    ("sums do not reach 100", as_csv([[*HEADER, "Fe"], [*A1, 95.0], [*A2, "Bal."], [*A3, 97.6]]), "A1 A2 A3",
+     "not 100", 2, "Fe"),
+    ("extra column", as_csv([[*HEADER, "Jominy J5"], [*A1, 41], [*A2, 40], [*A3, 39]]), "A1 A2 A3",
+     "no chemical element", 1, "Jominy J5"),
+    ("extra cells without a header", as_xlsx([HEADER, [*A1, None, "see note"], A2, A3]), "A2 A3",
+     "14 cells under", 2, ""),
+    ("header repeated on page two", as_csv([HEADER, A1, HEADER, A2, A3, changed(A1, heat="A4", Mo="?x")]),
+     "A1 A2 A3",
+     "'?x' is not a number", 6, "Mo %"),
+    ("element names down a column", as_csv(transposed(BASE)), "A1 A2 A3", "run down a column", None, ""),
+    ("transposed with a bad cell", as_csv(transposed([HEADER, changed(A1, Cr="?"), changed(A2, Mn="x,5"),
+                                                      A3])), "A1 A3",
+     "'x,5' is not a number", 5, "C"),
+    ("a date in a cell", as_xlsx([HEADER, changed(A1, Cr=datetime.datetime(2025, 2, 1)), A2, A3]), "A2 A3",
+     "turned into a date", 2, "Cr %"),
+    ("formula never computed", as_xlsx([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]), "A2 A3",
+     "without a stored result", 2,
+     "C"),
+    ("error value", as_xlsx([HEADER, changed(A1, C="#REF!"), A2, A3]), "A2 A3", "'#REF!' is not a number", 2,
+     "C %"),
+    ("percent format on a percent column", as_xlsx(BASE, percent_format), "A1 A2 A3", None, None, None),
+    ("merged cells", as_xlsx(BASE, merged), "A1 A2 A3", "heat A1 has 2 rows (3, 4)", 3, ""),
+    ("hidden sheet", as_xlsx(BASE, hidden), "A1 A2 A3", "sheet 'old' is hidden", None, ""),
+    ("not UTF-8", as_csv([["Schmelze", "Güte", *HEADER[2:]], A1, A2, A3], encoding="latin-1"), "A1 A2 A3",
+     "the text is not UTF-8", None, ""),
+    ("true in a cell", as_xlsx([HEADER, changed(A1, Mo=True), A2, A3]), "A2 A3", "TRUE is not a number", 2,
+     "Mo %"),
+    ("lead unreadable", as_csv([[*HEADER, "Pb"], [*A1, "ok"], [*A2, 0.001], [*A3, "-"]]), "A1 A2 A3",
+     "'ok' is not a number",
+     2, "Pb"),
+    ("footnote digit", as_csv([HEADER, changed(A1, C="0,31²"), A2, A3]), "A1 A2 A3", "a footnote mark", 2,
+     "C %"),
+    ("two numbers in a cell", as_csv([HEADER, changed(A1, C="0,31/0,32"), A2, A3]), "A2 A3", "not a number",
+     2, "C %"),
+    ("limit instead of a value", as_csv([HEADER, changed(A1, P="max 0,025"), A2, A3]), "A2 A3",
+     "a limit, not a value", 2,
+     "P %"),
+]
+
+
+@pytest.mark.parametrize("data, good, what, row, column", [d[1:] for d in DAMAGES],
+                         ids=[d[0] for d in DAMAGES])
+def test_damage_is_reported_in_its_place_and_the_good_rows_stay(data, good, what, row, column):
+    got = read_certificates(data, filename="mill")
+    usable = {c.heat for c in got if c.steel is not None and c.heat in ("A1", "A2", "A3")}
+    assert usable == set(good.split()), got.summary()
+    if what is None:
+        assert got.problems == ()
+    else:
+        hits = [p for p in got.problems if what in p.what + p.assumed]
+        assert hits, got.summary()
+        assert (row, column) in {(p.row, p.column) for p in hits}, [str(p) for p in hits]
+        assert all(p.assumed and p.file.startswith("mill") for p in got.problems)
+    for heat in ("A2", "A3"):       # what is good is read right, whatever happened beside it
+        if heat in usable:
+            expected = {"A2": A2, "A3": A3}[heat]
+            assert contents(got, heat)["C"] == expected[2] and contents(got, heat)["Mn"] == expected[4]
+
+
+def test_at_least_twenty_kinds_of_damage():
+    assert len({d[0] for d in DAMAGES}) >= 40
+
+
+def test_values_after_the_assumptions():
+    def first(rows, **options):
+        return contents(read_certificates(as_csv(rows), filename="m.csv", **options))
+    assert first([HEADER, changed(A1, P="<0,01")])["P"] == 0.005
+    assert first([HEADER, changed(A1, P="<0,01")], below_limit="zero")["P"] == 0.0
+    assert first([HEADER, A1, changed(A1, C=0.33)])["C"] == pytest.approx(0.32)
+    assert first([HEADER, changed(A1, Cr="-")])["Cr"] == 0.95          # middle of 4130's 0.80-1.10
+    assert first([[*HEADER[:-1], "N"], A1])["N"] == pytest.approx(0.007)
+    assert first(twice("Mn (product)", 0.53))["Mn"] == pytest.approx(0.525)
+    assert first([HEADER, changed(A1, C="0,31²")])["C"] == 0.31
+    percent = read_certificates(as_xlsx(BASE, percent_format), filename="m.xlsx")
+    assert contents(percent)["C"] == pytest.approx(0.31)
+
+
+def test_a_shifted_row_is_never_read_as_another_composition():
+    got = read_certificates(b"Heat,C,Mn\nA1,0,31,0,52", filename="m.csv")
+    assert got.steels == () and got[0].steel is None if len(got) else True
+
+
+def test_soluble_aluminium_counts_only_alone():
+    both = [["Heat", "C", "Mn", "Al", "Al sol."], ["A1", 0.2, 0.5, 0.03, 0.02]]
+    assert contents(read_certificates(as_csv(both), filename="m"))["Al"] == 0.03
+    alone = [["Heat", "C", "Mn", "Al sol."], ["A1", 0.2, 0.5, 0.02]]
+    assert contents(read_certificates(as_csv(alone), filename="m"))["Al"] == 0.02
+
+
+def test_two_sheets_are_both_read_and_one_can_be_named():
+    def add(book):
+        book.create_sheet("second").append(HEADER)
+        book["second"].append(changed(A1, heat="B1"))
+        book.create_sheet("notes").append(["melted in an arc furnace"])
+    data = as_xlsx(BASE, add, "first")
+    got = read_certificates(data, filename="m.xlsx")
+    assert [c.heat for c in got] == ["A1", "A2", "A3", "B1"]
+    assert any(p.file == "m.xlsx [notes]" and "sheet not read" in p.assumed for p in got.problems)
+    assert [c.heat for c in read_certificates(data, sheet="second", filename="m.xlsx")] == ["B1"]
+
+
+@pytest.mark.parametrize("data, message", [
+    (b"just a letter to the customer", "names no elements"), (b"a;b\n1;2", "names no elements"),
+    (b"Heat;Si;Mn\nA1;0,2;0,5", "names no elements"), (b"\n\n ;;\n", "names no elements"), (b"", "is empty"),
+    (b"%PDF-1.4", "a PDF"), (b"\xd0\xcf\x11\xe0", "old .xls")])
+def test_refused_files(data, message):
+    with pytest.raises(InputError, match=message):
+        read_certificates(data, filename="mill.csv")
+
+
+def test_bad_options():
+    with pytest.raises(InputError, match="below_limit"):
+        read_certificates(as_csv(BASE), below_limit="full")
+    with pytest.raises(InputError, match="leave sheet out"):
+        read_certificates(as_csv(BASE), sheet="x")
+
+
+def test_a_header_alone_gives_no_heat_and_no_error():
+    got = read_certificates(as_csv([HEADER]), filename="m.csv")
+    assert len(got) == 0 and got.steels == () and list(got.table().columns) == ["heat", "grade", "row",
+                                                                                "used", "problems"]
+    assert "0 heats" in got.summary() and "<table>" in got._repr_html_()
+
+
+def test_views_escape_user_text_and_pickle():
+    nasty = "<script>alert(1)</script>"
+    got = read_certificates(as_csv([[*HEADER, f"<b>{nasty}"], [*changed(A1, heat=nasty), "x"]]),
+                            filename=f"{nasty}.csv")
+    page = got._repr_html_()
+    assert "<script" not in page and "&lt;script&gt;" in page
+    assert len(got.table()) == 1 and len(got.problem_table()) == len(got.problems)
+    again = pickle.loads(pickle.dumps(got))
+    assert again.problems == got.problems and contents(again, nasty) == contents(got, nasty)
+
+
+def test_large_files_take_seconds_not_minutes():
+    rows = [HEADER, *([f"H{i}", *A1[1:]] for i in range(3000))]
+    assert len(read_certificates(as_csv(rows), filename="year.csv").steels) == 3000
+
+
+# -------------------------------------------------------------------------- properties
+
+cell_texts = st.one_of(
+    st.none(), st.floats(-5, 200), st.integers(-5, 5000), st.text(max_size=12),
+    st.sampled_from(["<0,01", "trace", "n.d.", "-", "0,21%", "70 ppm", "max", "Mean", "C", "Mn", "Heat",
+                     "ppm", "%", "x100",
+                     "=1+1", "0,21;0,22", '"', "O.2", "1e5", "²", "#REF!", "Bal.", "A1"]))
+grids = st.lists(st.lists(cell_texts, max_size=8), min_size=1, max_size=8)
+
+
+def text_of(rows, delimiter):
+    lines = (delimiter.join("" if c is None else str(c) for c in row) for row in rows)
+    return "\n".join(lines).encode(errors="replace")
+
+
+@settings(max_examples=300)
+@given(grids, st.sampled_from([";", ",", "\t"]))
+def test_any_table_under_a_header_is_accounted_for(rows, delimiter):
+    """Each row with something in it is part of a certificate or of a problem; no error but our own."""
+    data = text_of([["Heat", "C", "Mn", "Cr"], *rows], delimiter)
+    try:
+        got = read_certificates(data, filename="f.csv")
+    except InputError:
+        return
+    for steel in got.steels:
+        assert all(v >= 0.0 for v in steel.composition.values()) and "C" in steel.composition
+    assert {c.heat for c in got if c.steel is None} <= {c.heat for c in got if c.problems}
+
+
+@settings(max_examples=200)
+@given(st.lists(st.tuples(*[st.one_of(st.floats(0.01, 1.0).map(lambda v: round(v, 3)),
+                                      st.sampled_from(["", "x", "<0.1", "-", "31", "trace", "1,5"]))] * 3),
+                                      max_size=6))
+def test_every_row_is_found_again(rows):
+    table = [["Heat", "C", "Mn", "Cr"], *([f"H{i}", *row] for i, row in enumerate(rows))]
+    got = read_certificates(text_of(table, ";"), filename="f.csv")
+    seen = {r for c in got for r in c.rows} | {p.row for p in got.problems}
+    assert {i + 2 for i in range(len(rows))} <= seen
+    for c in got:
+        assert c.steel is not None or c.problems
+
+
+@settings(max_examples=150)
+@given(st.binary(min_size=1, max_size=300))
+def test_any_bytes(data):
+    try:
+        read_certificates(data, filename="f.csv")
+    except InputError:
+        pass
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+@given(grids)
+def test_any_workbook(rows):
+    def legal(cell):
+        return "".join(c for c in cell if c.isprintable()) if isinstance(cell, str) else cell
+    try:
+        read_certificates(as_xlsx([["Heat", "C", "Mn"], *([legal(c) for c in row] for row in rows)]),
+                          filename="f.xlsx")
+    except InputError:
+        pass
+
+
+@settings(max_examples=100)
+@given(st.dictionaries(st.sampled_from(["C", "Si", "Mn", "Cr", "Mo", "Ni", "N"]), st.floats(0.011, 0.099),
+                       min_size=2))
+def test_what_is_written_is_what_is_read(composition):
+    composition = {"C": 0.2, **composition}
+    head, row = ["Heat", *composition], ["A1", *(f"{v:.5f}" for v in composition.values())]
+    for table in ([head, row], transposed([head, row])):
+        got = contents(read_certificates(text_of(table, ";"), filename="f.csv"))
+        assert got == pytest.approx({e: round(v, 5) for e, v in composition.items()})
