@@ -148,7 +148,7 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, off
             share_a = austenite[i]
             cp = share_a * austenite_cp_j_kgk(t_c[i]) + (1.0 - share_a) * ferrite_cp_j_kgk(t_c[i])
             heat_capacity[i] = zone.mass_kg * weight[i] * cp
-            metal_k[i] = conductivity(t_c[i], case.alloyed)
+            metal_k[i] = conductivity(t_c[i], case.alloyed, share_a)
         if renew:
             for i in range(n):
                 loss_h[first + i] = 0.0
