@@ -1,0 +1,47 @@
+"""The committed constants are what the fit scripts make of the bundled data."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from fit_start_temperatures import MS_SETTINGS, MS_TERMS, evaluate, load
+from source_effects import fit, group_bootstrap, leave_groups_out
+
+from forgeprops.tables import read_rows
+from forgeprops.transformation.temperature_formulas import MARTENSITE_START
+
+
+def test_ms_refit_gives_the_committed_table():
+    comp, ms, names, group = load(read_rows("measured/martensite_start.csv"), "ms_c", "source")
+    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, MARTENSITE_START)
+    committed = {r["term"]: float(r["value"]) for r in read_rows("start_temperature_fits.csv")
+                 if r["quantity"] == "ms"}
+    assert {r["term"]: float(r["value"]) for r in fits} == pytest.approx(committed, rel=2e-3, abs=1e-3)
+    table = [r for r in read_rows("start_temperature_validation.csv") if r["quantity"] == "ms"]
+    assert [r["mean_absolute_error_c"] for r in checks] == [r["mean_absolute_error_c"] for r in table]
+
+
+def test_source_offsets_do_not_leak_into_the_slope():
+    """Two sources with an offset of 50 between them, one high and one low in x: the slope must stay near 2."""
+    rng = np.random.default_rng(3)
+    x = np.concatenate([rng.uniform(0, 5, 60), rng.uniform(3, 8, 60)])
+    group = np.repeat([0, 1], 60)
+    y = 2.0 * x + np.where(group == 1, 50.0, 0.0) + rng.normal(0, 1, 120)
+    columns = np.column_stack([np.ones_like(x), x])
+    slope = fit(columns, y, group, [100.0, 100.0], 100.0, 1.0)[0][1]
+    assert slope == pytest.approx(2.0, abs=0.3)
+    assert np.polyfit(x, y, 1)[0] > 8.0
+
+
+def test_leaving_groups_out_never_sees_the_group():
+    columns = np.ones((6, 1))
+    y = np.array([0.0, 0.0, 0.0, 0.0, 9.0, 9.0])
+    predicted = leave_groups_out(columns, y, np.array([0, 0, 1, 1, 2, 2]), [1e6], 1e-3, 1.0, huber=1e9)
+    assert predicted[4:] == pytest.approx(0.0, abs=1e-6)
+    low, high = group_bootstrap(y - predicted, np.array([0, 0, 1, 1, 2, 2]))
+    assert low <= np.abs(y - predicted).mean() <= high
