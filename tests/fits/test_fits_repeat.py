@@ -23,11 +23,12 @@ def test_ms_refit_gives_the_committed_table():
                  if r["quantity"] == "ms"}
     assert {r["term"]: float(r["value"]) for r in fits} == pytest.approx(committed, rel=2e-3, abs=1e-3)
     table = [r for r in read_rows("start_temperature_validation.csv") if r["quantity"] == "ms"]
-    assert [r["mean_absolute_error_c"] for r in checks] == [r["mean_absolute_error_c"] for r in table]
+    column = "mean_absolute_error_c"
+    assert [float(r[column]) for r in checks] == pytest.approx([float(r[column]) for r in table], abs=0.011)
 
 
 def test_source_offsets_do_not_leak_into_the_slope():
-    """Two sources with an offset of 50 between them, one high and one low in x: the slope must stay near 2."""
+    """Two sources with an offset of 50 between them, one low and one high in x: the slope stays near 2."""
     rng = np.random.default_rng(3)
     x = np.concatenate([rng.uniform(0, 5, 60), rng.uniform(3, 8, 60)])
     group = np.repeat([0, 1], 60)
