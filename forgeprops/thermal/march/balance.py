@@ -129,7 +129,7 @@ def mean_temperatures(t_c, offset, weight, mean):
 
 
 def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, offset, weight, tensor, austenite,
-            heat_capacity, metal_k, matrix, loss_h, mean, power, renew):
+            heat_capacity, zone_k, matrix, loss_h, mean, power, renew):
     """Power into every point, W, into `power`; with `renew` also the conduction matrices and coefficients.
 
     Returns
@@ -144,19 +144,20 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, off
         first, last = offset[z], offset[z + 1]
         n = last - first
         zone = zones[z]
+        mean_share = 0.0
         for i in range(first, last):
             share_a = austenite[i]
             cp = share_a * austenite_cp_j_kgk(t_c[i]) + (1.0 - share_a) * ferrite_cp_j_kgk(t_c[i])
             heat_capacity[i] = zone.mass_kg * weight[i] * cp
-            metal_k[i] = conductivity(t_c[i], case.alloyed, share_a)
+            mean_share += weight[i] * share_a
         if renew:
+            # one conductivity a zone, at its mean temperature: across a face it differs by a few per cent
+            zone_k[z] = conductivity(mean[z], case.alloyed, mean_share)
+            g = zone_k[z] * zone.conduction_m
             for i in range(n):
                 loss_h[first + i] = 0.0
                 for j in range(n):
-                    total = 0.0
-                    for q in range(n):
-                        total += metal_k[first + q] * tensor[z, q, i, j]
-                    matrix[z, i, j] = total * zone.conduction_m
+                    matrix[z, i, j] = g * tensor[z, i, j]
         for i in range(n):
             total = 0.0
             for j in range(n):
@@ -187,7 +188,7 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, off
     for z in range(n_zones - 1):
         g = zones[z].link_m
         if g > 0.0:
-            g *= 0.5 * (metal_k[offset[z]] + metal_k[offset[z + 1]])
+            g *= 0.5 * (zone_k[z] + zone_k[z + 1])
             flow = g * (mean[z] - mean[z + 1])
             for i in range(offset[z], offset[z + 1]):
                 power[i] -= flow * weight[i]

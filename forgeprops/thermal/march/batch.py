@@ -123,7 +123,7 @@ def _compile(checksum: int):
         n_zones = zones.shape[1]
         n = weight.shape[0]
         most = tensor.shape[1]
-        work = (np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.zeros((n_zones, most, most)), np.empty(n),
+        work = (np.empty(n), np.empty(n), np.empty(n_zones), np.zeros((n_zones, most, most)), np.empty(n),
                 np.empty(n_zones), np.empty(n), np.empty(n), np.zeros((n_zones, most, most)), np.empty(n), np.empty(n),
                 np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.zeros((ROWS, n)), np.zeros((HEAT_ROWS, n)),
                 np.empty(n), np.zeros((n_zones, WET_POINTS)), np.empty(n),
@@ -179,8 +179,11 @@ def _compile(checksum: int):
                     first_(case, table, first_state, offset, weight, z, first)
             collect_(case, table, state, heat, offset, weight, first, point_hv[c], zone_out[c])
             if states.shape[0] > c:
-                states[c] = state
-                heats[c] = heat
+                for i in range(n):
+                    for r in range(ROWS):
+                        states[c, r, i] = state[r, i]
+                    for r in range(HEAT_ROWS):
+                        heats[c, r, i] = heat[r, i]
 
     def curve_kernel(case, start, kin, time_s, temperature_c, grain_um, forward, inverse, top, weight, offset, history,
                      point_hv, out):

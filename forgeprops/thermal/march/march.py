@@ -130,7 +130,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
     tuple of int
         Steps taken, trace rows used.
     """
-    (heat_capacity, heat_capacity_2, conductivity, conductivity_2, matrix, loss_h, mean, power, power_2, factor, k1, k2,
+    (heat_capacity, heat_capacity_2, zone_k, matrix, loss_h, mean, power, power_2, factor, k1, k2,
      t_2, austenite, latent, latent_2, state_2, heat_2, base, wet, extra, plain) = work
     n_zones = zones.shape[0]
     n = t_c.shape[0]
@@ -193,7 +193,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                 h = 0.5 * remaining          # two even steps to the end instead of one and a sliver
             # ---- stage 1 -----------------------------------------------------------------------------------
             taken = balance(t_c, kind, elapsed, case, zones, convection, wet, share, contact, offset, weight, tensor,
-                            austenite, heat_capacity, conductivity, matrix, loss_h, mean, power, True)
+                            austenite, heat_capacity, zone_k, matrix, loss_h, mean, power, True)
             if keep_trace and rows == 0:
                 trace[0, 0] = time
                 for z in range(n_zones):
@@ -247,7 +247,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                     t_2[i] = t_c[i] + h * k1[i]
                 # ---- stage 2 -----------------------------------------------------------------------------------
                 taken_2 = balance(t_2, kind, elapsed + h, case, zones, convection, wet, share, contact, offset,
-                                  weight, tensor, austenite, heat_capacity_2, conductivity_2, matrix, loss_h, mean,
+                                  weight, tensor, austenite, heat_capacity_2, zone_k, matrix, loss_h, mean,
                                   power_2, False)
                 for i in range(n):
                     heat_capacity_2[i] += extra[i]

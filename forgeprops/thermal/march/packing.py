@@ -19,7 +19,7 @@ from ...steel import Steel
 from ...transformation import austenite, kinetics, phase_hardness, temperatures, tempering
 from ...transformation.decomposition import TABLE_CARBON
 from .. import surroundings
-from .section import lobatto, stiffness_tensor
+from .section import lobatto, stiffness
 
 __all__ = ["AIR", "CARBON_POINTS", "CASE", "CONVECTION_C", "COOL", "FURNACE", "JET", "JET_W_M2K", "POINTS", "REST", "SPRAY",
            "SPRAY_ON_DIE", "STEP", "STROKE", "ZONE", "Compositions", "Section", "convection_table", "kinetic_array",
@@ -58,7 +58,7 @@ STEPS = 8
 
 @dataclass(frozen=True)
 class Section:
-    """Points of every zone, flattened: offsets, weights and conduction tensors."""
+    """Points of every zone, flattened: offsets, weights and unit conduction matrices."""
 
     points: tuple[int, ...]
     offset: np.ndarray
@@ -70,9 +70,9 @@ class Section:
 def section(points: tuple[int, ...] = POINTS) -> Section:
     """Lay out the through-thickness points of all zones."""
     most = max(points)
-    tensor = np.zeros((len(points), most, most, most))
+    tensor = np.zeros((len(points), most, most))
     for z, n in enumerate(points):
-        tensor[z, :n, :n, :n] = stiffness_tensor(n)
+        tensor[z, :n, :n] = stiffness(n)
     return Section(points, np.concatenate([[0], np.cumsum(points)]).astype(np.int64),
                    np.concatenate([lobatto(n)[1] for n in points]), tensor)
 
