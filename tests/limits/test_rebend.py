@@ -1,0 +1,87 @@
+"""Low-cycle fatigue: published result rows, worked lives, inverse pairs, damage sum."""
+
+import numpy as np
+import pytest
+
+from forgeprops.limits.rebend import (
+    cycles_to_crack,
+    least_amplitude,
+    miner_damage,
+    roessle_fatemi,
+    strain_amplitude,
+    uniform_material_law,
+)
+
+
+def test_metals_15_2025_780_result_rows():
+    # Published results, read: uniform law 750.00 MPa and 0.5900, Roessle–Fatemi 866.75 MPa and 0.5941.  Their inputs
+    # were not printed; 750.00 means a tensile strength of 500 MPa, 866.75 means HB 151, with E = 210 GPa.
+    law = uniform_material_law(500.0, 210_000.0)
+    assert (law.strength_mpa, law.ductility) == (750.0, 0.59)
+    rf = roessle_fatemi(151 / 0.95, 210_000.0)
+    assert rf.strength_mpa == pytest.approx(866.75, abs=0.005)
+    assert rf.ductility == pytest.approx(0.5941, abs=5e-5)
+
+
+AMPLITUDES = np.array([0.005, 0.010, 0.014, 0.020, 0.030])
+
+
+@pytest.mark.parametrize(
+    ("hb", "lives"),
+    [
+        (150, [5935, 1174, 577, 281, 127]),
+        (200, [5824, 1000, 474, 225, 100]),
+        (300, [6045, 706, 306, 136, 57]),
+        (400, [7599, 481, 183, 75, 30]),
+    ],
+)
+def test_roessle_fatemi_lives_worked_independently(hb, lives):
+    assert cycles_to_crack(roessle_fatemi(hb / 0.95), AMPLITUDES) == pytest.approx(lives, rel=0.01, abs=0.6)
+
+
+@pytest.mark.parametrize(
+    ("tensile", "lives"), [(500, [3786, 817, 415, 208, 98]), (1000, [6825, 822, 364, 166, 72])]
+)
+def test_uniform_law_lives_worked_independently(tensile, lives):
+    assert cycles_to_crack(uniform_material_law(tensile), AMPLITUDES) == pytest.approx(
+        lives, rel=0.01, abs=0.6
+    )
+
+
+def test_amplitude_and_cycles_are_inverse():
+    n = np.geomspace(1, 1e7, 60)
+    for life in (
+        roessle_fatemi(160),
+        roessle_fatemi(400),
+        uniform_material_law(450),
+        uniform_material_law(1500),
+    ):
+        assert cycles_to_crack(life, strain_amplitude(life, n)) == pytest.approx(n, rel=1e-9)
+
+
+def test_two_methods_agree_within_a_factor_three_for_low_cycles():
+    for hv in (150, 200, 250, 300, 350):
+        a = cycles_to_crack(roessle_fatemi(hv), 0.015)
+        b = cycles_to_crack(uniform_material_law(3.12 * hv), 0.015)
+        assert 1 / 3 < a / b < 3
+
+
+def test_least_amplitude_takes_the_lesser_and_falls_with_cycles():
+    n = np.array([1, 5, 20, 100])
+    amp = least_amplitude(200, 624, n, 20.0)
+    assert (np.diff(amp) < 0).all()
+    for life in (roessle_fatemi(200), uniform_material_law(624)):
+        assert (cycles_to_crack(life, amp) >= 20.0 * n * (1 - 1e-9)).all()
+
+
+def test_damage_of_bends():
+    assert miner_damage(200, 624, []) == 0.0
+    one = miner_damage(200, 624, [0.03])
+    life = min(cycles_to_crack(roessle_fatemi(200), 0.015), cycles_to_crack(uniform_material_law(624), 0.015))
+    assert one == pytest.approx(0.5 * 20 / life)
+    assert miner_damage(200, 624, [0.03, 0.03]) == pytest.approx(2 * one)
+
+
+def test_psi_is_continuous():
+    below, above = uniform_material_law(0.003 * 205_000 - 1e-6), uniform_material_law(0.003 * 205_000 + 1e-6)
+    assert below.ductility == pytest.approx(above.ductility, rel=1e-6)
