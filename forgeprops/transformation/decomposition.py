@@ -111,7 +111,7 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         ferrite = state[FERRITE, i]
         if cap > ferrite:
             k = rate_per_s(state[LN_F, i], ae3 - t_mid_c, 3, kinetic[0], kelvin)
-            x = inverse_extent(extent_of(ferrite / cap, forward) + k * dt_s, inverse, top)
+            x = inverse_extent(extent_of(ferrite / cap, forward) + k * dt_s, forward, inverse, top)
             d = min(x * cap - ferrite, austenite)
             if d > 0.0:
                 state[FERRITE, i] = ferrite + d
@@ -121,7 +121,7 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         pearlite = state[PEARLITE, i]
         whole = pearlite + austenite
         k = rate_per_s(state[LN_P, i], ae1_c - t_mid_c, 3, kinetic[1], kelvin)
-        x = inverse_extent(extent_of(pearlite / whole, forward) + k * dt_s, inverse, top)
+        x = inverse_extent(extent_of(pearlite / whole, forward) + k * dt_s, forward, inverse, top)
         d = min(x * whole - pearlite, austenite)
         if d > 0.0:
             state[PEARLITE, i] = pearlite + d
@@ -131,7 +131,7 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         bainite = state[BAINITE, i]
         whole = bainite + austenite
         k = rate_per_s(state[LN_B, i], bainite_limit_c - t_mid_c, 2, kinetic[2], kelvin)
-        x = inverse_extent(extent_of(bainite / whole, forward) + k * dt_s, inverse, top)
+        x = inverse_extent(extent_of(bainite / whole, forward) + k * dt_s, forward, inverse, top)
         d = min(x * whole - bainite, austenite)
         if d > 0.0:
             state[J_BAINITE, i] *= bainite / (bainite + d)

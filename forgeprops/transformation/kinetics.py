@@ -168,13 +168,21 @@ def extent_of(x, forward):
     return forward[i] + (position - i) * (forward[i + 1] - forward[i])
 
 
-def inverse_extent(s, inverse, top):
-    """X from S by table; 1 when S has reached its top."""
+def inverse_extent(s, forward, inverse, top):
+    """X from S; 1 when S has reached its top.
+
+    The exact inverse of `extent_of`: the inverse table only finds the cell.  A round trip that lost a little each time
+    would slow the start of a reaction the more, the smaller the steps.
+    """
     if s <= 0.0:
         return 0.0
     if s >= top:
         return 1.0
-    position = s / top * (inverse.shape[0] - 1)
-    i = int(position)
-    root = inverse[i] + (position - i) * (inverse[i + 1] - inverse[i])
+    last = forward.shape[0] - 2
+    i = min(int(inverse[int(s / top * (inverse.shape[0] - 1))] * (last + 1)), last)
+    while i < last and forward[i + 1] < s:
+        i += 1
+    while forward[i] > s:
+        i -= 1
+    root = (i + (s - forward[i]) / (forward[i + 1] - forward[i])) / (last + 1)
     return root * root
