@@ -70,7 +70,8 @@ def eccentric_factors(here: Strength, numbers: Mapping[str, float], offset: floa
 def after_bends(past, here: Strength, neck: Strength, numbers: dict, aged: bool, notes: list):
     """Earlier bends: life and strain they took (into `numbers`), ageing, and what to say of it."""
     virgin = bench_of(here, neck, numbers)
-    ranges = [over_strain(virgin, force_of(virgin, abs(d))) for d in past if d]
+    of_bend = {d: over_strain(virgin, force_of(virgin, d)) for d in {abs(d) for d in past} if d}
+    ranges = [of_bend[abs(d)] for d in past if d]
     damage = miner_damage(here.hardness_hv, here.tensile_mpa, ranges, numbers["scatter_factor"])
     net = abs(sum(past))
     left = along(virgin, force_of(virgin, net))["permanent_strain"] if net else np.zeros(1)

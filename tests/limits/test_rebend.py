@@ -14,7 +14,7 @@ from forgeprops.limits.rebend import (
 
 
 def test_metals_15_2025_780_result_rows():
-    # Published results, read: uniform law 750.00 MPa and 0.5900, Roessle–Fatemi 866.75 MPa and 0.5941.  Their inputs
+    # Published results, read: uniform law 750.00 MPa, 0.5900; Roessle–Fatemi 866.75 MPa, 0.5941.  The inputs
     # were not printed; 750.00 means a tensile strength of 500 MPa, 866.75 means HB 151, with E = 210 GPa.
     law = uniform_material_law(500.0, 210_000.0)
     assert (law.strength_mpa, law.ductility) == (750.0, 0.59)
