@@ -23,6 +23,8 @@ def clean_text(text: str) -> str:
     >>> clean_text(" ０．２１\\u00a0％ ")
     '0.21 %'
     """
+    if text.isascii() and text.isprintable():       # most cells of a long trace
+        return " ".join(text.split())
     text = re.sub(f"[^{_MARKS}]+", lambda part: unicodedata.normalize("NFKC", part[0]),
                   text.translate(_NOTHING))
     return " ".join(text.translate(_BLANKS).split())
@@ -67,6 +69,7 @@ _TRACE = {"trace", "traces", "tr", "tr.", "spur", "spuren", "trazas", "nil", "�
 _MISSING = {"", "-", "--", "---", "–", "—", "―", "/", ".", "*", "x", "n.d.", "nd", "n.d", "n/d", "n.a.", "na",
             "n.a", "n/a", "#n/a", "none", "null", "nan", "n.b.", "k.a.", "not determined", "not analysed",
             "not analyzed", "not measured", "?"}
+_PLAIN = re.compile(r"-?[0-9]{1,12}(?:\.[0-9]{1,2}|\.[0-9]{4,12})?")    # three digits may be thousands
 _NUMBER = re.compile(
     r"(?P<sign><=?|>=?|≤|≥|~|≈|lt|max\.?|min\.?|ca\.?|approx\.?)?\s*"
     r"(?P<number>[+-]?(?:\d[\d.,' ]*|[.,]\d+)(?:e[+-]?\d{1,3})?)\s*"
@@ -109,6 +112,8 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
     if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
         return Reading("unreadable", remark=f"a date or time ({value}), perhaps a number that the "
                                             "spreadsheet program turned into a date")
+    if isinstance(value, str) and _PLAIN.fullmatch(value):
+        return Reading("number", float(value))
     text = clean_text(str(value)).casefold().replace("−", "-")
     if text in _MISSING:
         return Reading("missing", remark="" if text == "" else repr(text))
