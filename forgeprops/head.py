@@ -13,12 +13,15 @@ import functools
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
 from .errors import InputError, check_choice, check_number
 from .tables import read_rows
 
 __all__ = ["STATES", "STEEL_DENSITY_KG_M3", "ZONES", "Block", "Face", "Head", "Hosel", "Link", "Neck", "Rim",
-           "Zone", "bar_mean_rise_mm2", "head", "heads", "tube_mean_rise_mm2"]
+           "Zone", "bar_mean_rise_mm2", "forged_parts", "head", "heads", "links_of", "tube_mean_rise_mm2",
+           "zones_of"]
 
 #: Density of steel at 20 °C, kg/m³ (EN 1993-1-2:2005, clause 3.2.2(1), as quoted in public fire-engineering
 #: code).
@@ -36,10 +39,18 @@ MASS_CLOSURE = 0.03
 # ---- conduction inside a section
 # -----------------------------------------------------------------------------
 
-def bar_mean_rise_mm2(width_mm: float, thickness_mm: float) -> float:
+#: Terms of the torsion series.
+_ODD = np.arange(1.0, 40.0, 2.0)
+
+
+def _plain(value):
+    return float(value) if np.ndim(value) == 0 else value
+
+
+def bar_mean_rise_mm2(width_mm, thickness_mm):
     """Mean of u over a rectangle where the Laplacian of u is −1 and u = 0 on the edge, mm².
 
-    In a bar cooling steadily the mean is hotter than the surface by (heat per volume)·u/k; a wide plate gives
+    Numbers or arrays.  In a bar cooling steadily the mean is hotter than the surface by (heat per volume)·u/k; a wide plate gives
     thickness²/12, a square 0.03514·side².
 
     Source: the same equation as Saint-Venant torsion, u = torsion constant / (4 × section area); series of
@@ -53,12 +64,12 @@ def bar_mean_rise_mm2(width_mm: float, thickness_mm: float) -> float:
     >>> round(bar_mean_rise_mm2(1e4, 3.0), 4)
     0.7499
     """
-    a, b = max(width_mm, thickness_mm), min(width_mm, thickness_mm)
-    series = sum(math.tanh(n * math.pi * a / (2 * b)) / n**5 for n in range(1, 40, 2))
-    return b * b / 12.0 * (1.0 - 192.0 / math.pi**5 * b / a * series)
+    a, b = np.maximum(width_mm, thickness_mm), np.minimum(width_mm, thickness_mm)
+    terms = np.tanh(0.5 * math.pi * np.multiply.outer(a / b, _ODD)) / _ODD**5
+    return _plain(b * b / 12.0 * (1.0 - 192.0 / math.pi**5 * b / a * terms.sum(axis=-1)))
 
 
-def tube_mean_rise_mm2(outside_mm: float, bore_mm: float = 0.0) -> float:
+def tube_mean_rise_mm2(outside_mm, bore_mm=0.0):
     """Mean of u over a tube section cooled from outside, bore insulated, mm² (see `bar_mean_rise_mm2`).
 
     u = (R² − r²)/4 + (a²/2) ln(r/R); its mean over the section.  A solid round gives R²/8, a thin wall w
@@ -72,10 +83,10 @@ def tube_mean_rise_mm2(outside_mm: float, bore_mm: float = 0.0) -> float:
     2.0
     """
     big, small = (outside_mm / 2) ** 2, (bore_mm / 2) ** 2
-    if small == 0.0:
-        return big / 8.0
-    log = math.log(big / small) / 2.0  # ln(R/a)
-    return (big - small) / 8.0 - (small / 2.0) * (0.5 - small * log / (big - small))
+    hole = np.where(small > 0.0, small, 0.5 * big)   # a solid round needs no logarithm
+    log = np.log(big / hole) / 2.0  # ln(R/a)
+    return _plain(np.where(small > 0.0, (big - hole) / 8.0 - (hole / 2.0) * (0.5 - hole * log / (big - hole)),
+                           big / 8.0))
 
 
 @dataclass(frozen=True)
@@ -242,15 +253,9 @@ class Head:
 
     def _drawn(self, state: str) -> tuple[Face, Rim, tuple[Block, ...], Neck, Hosel]:
         """The parts with their allowances on (forged, hosel solid) or off (finished, hosel bored)."""
-        if check_choice(state, "state", STATES, f"head {self.name!r}") == "finished":
-            return self.face, self.rim, self.body, self.neck, self.hosel
-        grow = dataclasses.replace
-        return (grow(self.face, thickness_mm=self.face.thickness_mm + self.face.allowance_mm),
-                grow(self.rim, thickness_mm=self.rim.thickness_mm + self.rim.allowance_mm),
-                tuple(grow(b, thickness_mm=b.thickness_mm + b.allowance_mm) for b in self.body),
-                grow(self.neck, base_mm=self.neck.base_mm + self.neck.allowance_mm),
-                grow(self.hosel, outside_mm=self.hosel.forged_outside_mm, bore_mm=0.0, bore_depth_mm=0.0,
-                     length_mm=self.hosel.length_mm + self.hosel.length_allowance_mm))
+        parts = (self.face, self.rim, self.body, self.neck, self.hosel)
+        return parts if check_choice(state, "state", STATES, f"head {self.name!r}") == "finished" \
+            else forged_parts(*parts)
 
     def zones(self, state: str = "forged") -> dict[str, Zone]:
         """Zones of the head, computed from its dimensions.
@@ -292,9 +297,28 @@ def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) 
     return (section_mm2 / perimeter_mm) ** 2 / 3 / mean_rise_mm2
 
 
+_ZONE_NUMBERS = ("volume_mm3", "mass_g", "front_mm2", "back_mm2", "path_mm", "path_factor", "size_mm")
+
+
+def forged_parts(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel):
+    """The parts with their allowances on and the hosel solid; dimensions may be arrays."""
+    grow = dataclasses.replace
+    return (grow(face, thickness_mm=face.thickness_mm + face.allowance_mm),
+            grow(rim, thickness_mm=rim.thickness_mm + rim.allowance_mm),
+            tuple(grow(b, thickness_mm=b.thickness_mm + b.allowance_mm) for b in body),
+            grow(neck, base_mm=neck.base_mm + neck.allowance_mm),
+            grow(hosel, outside_mm=hosel.forged_outside_mm, bore_mm=0.0, bore_depth_mm=0.0,
+                 length_mm=hosel.length_mm + hosel.length_allowance_mm))
+
+
 @functools.lru_cache(maxsize=4096)
 def _zones(drawing: Head, state: str) -> dict[str, Zone]:
-    face, rim, body, neck, hosel = drawing._drawn(state)
+    return {name: dataclasses.replace(z, **{field: float(getattr(z, field)) for field in _ZONE_NUMBERS})
+            for name, z in zones_of(*drawing._drawn(state)).items()}
+
+
+def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, Zone]:
+    """Zones of one state of a drawing; dimensions may be arrays, one number a head."""
     face_area = face.length_mm * face.height_mm
     rim_area = rim.length_mm * rim.height_mm - face_area
     zones = [
@@ -306,14 +330,14 @@ def _zones(drawing: Head, state: str) -> dict[str, Zone]:
         section, girth = b.width_mm * b.thickness_mm, 2 * (b.width_mm + b.thickness_mm)
         v = b.length_mm * section
         volume += v
-        exposed += b.length_mm * girth + 2 * section - b.length_mm * min(rim.thickness_mm, b.width_mm)
+        exposed += b.length_mm * girth + 2 * section - b.length_mm * np.minimum(rim.thickness_mm, b.width_mm)
         slab_rise += v * (section / girth) ** 2 / 3
         own_rise += v * bar_mean_rise_mm2(b.width_mm, b.thickness_mm)
     zones.append(_zone("body", volume, exposed / 2, exposed / 2, slab_rise / own_rise, rim.height_mm,
                        "plate"))
 
     top, base = hosel.outside_mm, neck.base_mm
-    slant = math.hypot(neck.length_mm, (base - top) / 2)
+    slant = np.hypot(neck.length_mm, (base - top) / 2)
     volume = math.pi / 12 * (top * top + top * base + base * base) * neck.length_mm
     lateral = math.pi * (top + base) / 2 * slant
     mean = (top + base) / 2
@@ -323,7 +347,7 @@ def _zones(drawing: Head, state: str) -> dict[str, Zone]:
 
     # A part-bored hosel counts as bored through with the same metal; the bore's own surface exchanges
     # nothing.
-    even_bore = hosel.bore_mm * math.sqrt(hosel.bore_depth_mm / hosel.length_mm)
+    even_bore = hosel.bore_mm * np.sqrt(hosel.bore_depth_mm / hosel.length_mm)
     section = math.pi / 4 * (top * top - even_bore**2)
     exposed = math.pi * top * hosel.length_mm + math.pi / 4 * (top * top - hosel.bore_mm**2)
     zones.append(_zone("hosel", section * hosel.length_mm, exposed / 2, exposed / 2,
@@ -334,9 +358,14 @@ def _zones(drawing: Head, state: str) -> dict[str, Zone]:
 
 @functools.lru_cache(maxsize=4096)
 def _links(drawing: Head, state: str) -> tuple[Link, ...]:
-    face, rim, body, neck, hosel = drawing._drawn(state)
-    zones = _zones(drawing, state)
+    parts = drawing._drawn(state)
+    return tuple(Link(k.a, k.b, float(k.area_mm2), float(k.length_mm))
+                 for k in links_of(*parts, zones_of(*parts)))
 
+
+def links_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel,
+             zones: dict[str, Zone]) -> tuple[Link, ...]:
+    """Metal between the zones of one state of a drawing; dimensions may be arrays."""
     # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives
     # heat to its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
     edge = 2 * (face.length_mm + face.height_mm)
@@ -348,9 +377,9 @@ def _links(drawing: Head, state: str) -> tuple[Link, ...]:
     face_rim = Link("face", "rim", area, face_reach + rim_width / 2 * face.thickness_mm / rim.thickness_mm)
 
     # Rim to body: along each block, half the rim's width and a third of the block's depth.
-    areas = [b.length_mm * min(rim.thickness_mm, b.width_mm) for b in body]
-    conductance = sum(a / (rim_width / 2 + max(b.thickness_mm, b.width_mm) / 3) for a, b in zip(areas, body,
-                                                                                               strict=True))
+    areas = [b.length_mm * np.minimum(rim.thickness_mm, b.width_mm) for b in body]
+    conductance = sum(a / (rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3)
+                      for a, b in zip(areas, body, strict=True))
     rim_body = Link("rim", "body", sum(areas), sum(areas) / conductance)
 
     # Body to neck: heat gathers along the blade (a third of its length, through the blocks' section as if the
