@@ -41,8 +41,17 @@ def _distinct(items: Sequence) -> tuple[list, np.ndarray]:
 def march_heads(steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[Route], shops: Sequence[Shop], *,
                 tolerance_c: float = batch.TOLERANCE_C, points: tuple[int, ...] = packing.POINTS, trace: bool = False,
                 threads: int | None = None, constants: dict[str, float] | None = None,
-                methods: dict[str, str] | None = None, keep_points: bool = False) -> batch.Marched:
+                methods: dict[str, str] | None = None, keep_points: bool = False, carbide_speed=1.0,
+                strain_speed=None) -> batch.Marched:
     """March `n` heads; the four sequences have one length.
+
+    Parameters
+    ----------
+    carbide_speed : float or array, shape (n,)
+        Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
+    strain_speed : tuple of two arrays, shape (n, 5), optional
+        Factors on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
+        (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
 
     Returns
     -------
@@ -84,6 +93,9 @@ def march_heads(steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence
     if any(route.later for route, _, _ in route_list):
         for i in range(n):
             cases["later_j"][i] = packing.later_heats_j(route_list[route_of[i]][0], float(cases["temper_q_k"][i]))
+    cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
+    if strain_speed is not None:
+        cases["ln_strain_f"], cases["ln_strain_b"] = np.log(strain_speed[0]), np.log(strain_speed[1])
     zones = np.array([packing.pack_head(h) for h in head_list])
     return batch.run(cases, zones, head_of, steps, np.array(tables), air_of_route[route_of], start, steel_of,
                      packing.kinetic_array(constants), packing.section(points), tolerance_c=tolerance_c, trace=trace,

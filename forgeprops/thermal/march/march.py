@@ -17,18 +17,23 @@ from ...transformation.austenite import (
     austenite_formation_time_s,
     carbide_carbon,
     carbide_dissolution_time_s,
+    ferrite_return_per_s,
     grain_growth_rate,
+    island_diameter_um,
+    pearlite_site_um,
 )
 from ...transformation.decomposition import (
     AUSTENITE,
     BAINITE,
     J_OLD,
+    LN_B,
+    LN_F,
     MARTENSITE,
     begin_cooling,
     decompose,
     martensite_ahead,
 )
-from ...transformation.kinetics import AE3_SLOPE_C
+from ...transformation.kinetics import AE3_SLOPE_C, GAS_CAL
 from ..properties import LATENT_HEAT_J_KG
 from .balance import balance, mean_temperatures, wet_table
 from .packing import COOL, FURNACE, SPRAY, SPRAY_ON_DIE, STROKE
@@ -50,6 +55,10 @@ _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[phase] for phase in ("pearlite", 
 _SCALE = ATMOSPHERES["gas furnace"][0] ** 2
 
 _KINETIC_CARBON = 0.6  # the rate equations are not used above this carbon (their stated range)
+_LN_2 = math.log(2.0)
+#: Undercooling below the Ae3 of the enriched austenite at which old ferrite returns as fast as carbon diffuses, °C (our
+#: choice: nearer to Ae3 the equation is slower than that, far below it pearlite has taken over).
+_RETURN_UNDERCOOLING_C = 50.0
 
 
 def heat_up(case, heat, state, i, t_c, dt_s):
@@ -65,7 +74,7 @@ def heat_up(case, heat, state, i, t_c, dt_s):
             formed = after - before
             before = after
     if before > 0.0:
-        heat[H_CARBIDE, i] *= math.exp(-dt_s / carbide_dissolution_time_s(t_c))
+        heat[H_CARBIDE, i] *= math.exp(-dt_s * math.exp(case.ln_carbide_speed) / carbide_dissolution_time_s(t_c))
         heat[H_GRAIN, i] += dt_s * grain_growth_rate(t_c, case.grain_ln_k, case.grain_q, case.grain_ln_k_low,
                                                      case.grain_q_low, case.pin_low, case.pin_high)
     state[J_OLD, i] += math.exp(-case.temper_q_k / kelvin) * dt_s
@@ -73,17 +82,28 @@ def heat_up(case, heat, state, i, t_c, dt_s):
 
 
 def set_austenite(case, kin, state, i, share, undissolved, grain_um, t_c):
-    """Give point `i` its austenite at the start of cooling: share, carbon, alloy and grain set its rates."""
-    dissolved = case.carbon - carbide_carbon(undissolved, case.carbon, case.cr, case.mo)
-    carbon = min(austenite_carbon(share, dissolved), 1.1)
+    """Give point `i` its austenite at the start of cooling: share, carbon, alloy and grain set its rates.
+
+    Where the furnace made only part of the steel austenite, islands stand for grains, carbides that are left start
+    pearlite, and the ferrite that is left grows back without a nucleus.
+    """
+    bound = carbide_carbon(undissolved, case.carbon, case.cr, case.mo)
+    carbon = min(austenite_carbon(share, case.carbon - bound), 1.1)
     d_cr = alloy_in_austenite(case.cr, undissolved) - case.cr
     mo = alloy_in_austenite(case.mo, undissolved)
     d_c = min(carbon, max(_KINETIC_CARBON, case.carbon)) - case.carbon
-    grain = astm_from_diameter(grain_um) * 0.6931471805599453
+    island = island_diameter_um(grain_um, share)
+    grain = astm_from_diameter(island) * _LN_2
+    site = astm_from_diameter(pearlite_site_um(island, bound)) * _LN_2
     ln_f = kin[3] * grain - case.ln_f - kin[6] * d_c - kin[9] * d_cr - kin[12] * (mo - case.mo)
-    ln_p = kin[4] * grain - case.ln_p - kin[7] * d_c - kin[10] * d_cr - kin[13] * (math.sqrt(mo) - math.sqrt(case.mo))
+    ln_p = kin[4] * site - case.ln_p - kin[7] * d_c - kin[10] * d_cr - kin[13] * (math.sqrt(mo) - math.sqrt(case.mo))
     ln_b = kin[5] * grain - case.ln_b - kin[8] * d_c - kin[11] * d_cr - kin[14] * (mo - case.mo)
     ae3 = max(case.ae3 - AE3_SLOPE_C * (carbon - case.carbon), case.ae1)
+    if share < 1.0:
+        # the equation's rate at a given undercooling made equal to the growth of old ferrite there
+        at = ae3 - _RETURN_UNDERCOOLING_C
+        growth = ferrite_return_per_s(at, share) / _RETURN_UNDERCOOLING_C**3
+        ln_f = math.log(math.exp(ln_f) + growth * math.exp(kin[0] / (GAS_CAL * (at + 273.15))))
     begin_cooling(state, i, share, carbon, ae3, t_c, ln_f, ln_p, ln_b)
 
 
@@ -178,6 +198,10 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                 t_c[i] += case.work_k
             for z in range(n_zones):
                 scale_um[z] *= case.scale_left
+                # strain that stays in the austenite speeds what starts at its boundaries and bands
+                for i in range(offset[z], offset[z + 1]):
+                    state[LN_F, i] += case.ln_strain_f[z]
+                    state[LN_B, i] += case.ln_strain_b[z]
         if kind == SPRAY or kind == SPRAY_ON_DIE:
             mean_temperatures(t_c, offset, weight, mean)
             for z in range(n_zones):

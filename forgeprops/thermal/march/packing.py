@@ -48,7 +48,11 @@ STEEL_FIELDS = ("carbon", "si", "mn", "ni", "cr", "mo", "v", "ae1", "ae3", "ac1"
 ROUTE_FIELDS = ("furnace_c", "furnace_emissivity", "start_c", "air_c", "emissivity", "view_factor", "air_factor",
                 "sleeve_w_m2k", "flux", "spray_factor", "water_c", "die_factor", "die_c", "work_k", "scale_left",
                 "start_grain_um", "start_austenite", "start_scale_um", "first_finish_c", "first_grain_um")
-CASE = np.dtype([(n, np.float64) for n in STEEL_FIELDS + ROUTE_FIELDS] + [("later_j", np.float64, (5,))], align=True)
+#: What a study may turn, as natural logarithms (0 = as the laws say): how fast carbides dissolve in the furnace, and how
+#: much the press strain that stays speeds ferrite and bainite in every zone.
+LN_FIELDS = [("ln_carbide_speed", np.float64), ("ln_strain_f", np.float64, (5,)), ("ln_strain_b", np.float64, (5,))]
+CASE = np.dtype([(n, np.float64) for n in STEEL_FIELDS + ROUTE_FIELDS] + [("later_j", np.float64, (5,))] + LN_FIELDS,
+                align=True)
 ZONE = np.dtype([(n, np.float64) for n in ("mass_kg", "front_m2", "back_m2", "side_m2", "conduction_m", "link_m")], align=True)
 STEP = np.dtype([("kind", np.int64), ("duration_s", np.float64), ("contact", np.float64), ("share", np.float64, (5,))], align=True)
 
