@@ -12,13 +12,13 @@ import os
 import secrets
 import stat
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from ..errors import InputError
-from .reading import one_line
+from .reading import one_line, read_source
 
-__all__ = ["locked", "write_bytes", "writing"]
+__all__ = ["locked", "update_bytes", "write_bytes", "writing"]
 
 #: How long a writer waits for another writer of the same file, s.
 LOCK_TIMEOUT_S = 10.0
@@ -147,26 +147,33 @@ def writing(path, overwrite: bool = False) -> Iterator[Path]:
         if target.exists() and not overwrite:
             raise InputError(f"{target.name} exists already and is kept; give another name, or "
                              f"overwrite=True to replace it ({target.parent}).")
-        # We hold the lock, so any temporary file of this target belongs to a writer that was killed.
-        prefix = f".{target.name}."
-        for stale in target.parent.iterdir():
-            if stale.name.startswith(prefix) and stale.name.endswith(".part"):
-                with contextlib.suppress(OSError):
-                    stale.unlink()
-        temporary = target.with_name(f"{prefix}{secrets.token_hex(4)}.part")
-        try:
+        with _replacing(target) as temporary:
             yield temporary
-            with open(temporary, "r+b") as file:
-                os.fsync(file.fileno())
-            if target.exists():
-                os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
-            os.replace(temporary, target)
-            _sync_folder(target.parent)
-        except OSError as error:
-            raise InputError(f"{target.name} cannot be written: {error.strerror or error}.") from None
-        finally:
+
+
+@contextlib.contextmanager
+def _replacing(target: Path) -> Iterator[Path]:
+    """The part of `writing` that is done under the lock."""
+    # We hold the lock, so any temporary file of this target belongs to a writer that was killed.
+    prefix = f".{target.name}."
+    for stale in target.parent.iterdir():
+        if stale.name.startswith(prefix) and stale.name.endswith(".part"):
             with contextlib.suppress(OSError):
-                temporary.unlink()
+                stale.unlink()
+    temporary = target.with_name(f"{prefix}{secrets.token_hex(4)}.part")
+    try:
+        yield temporary
+        with open(temporary, "r+b") as file:
+            os.fsync(file.fileno())
+        if target.exists():
+            os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
+        os.replace(temporary, target)
+        _sync_folder(target.parent)
+    except OSError as error:
+        raise InputError(f"{target.name} cannot be written: {error.strerror or error}.") from None
+    finally:
+        with contextlib.suppress(OSError):
+            temporary.unlink()
 
 
 def _sync_folder(folder: Path) -> None:
@@ -184,3 +191,21 @@ def write_bytes(path, data: bytes, overwrite: bool = False) -> None:
     """Write bytes whole or not at all (see `writing`)."""
     with writing(path, overwrite) as temporary:
         temporary.write_bytes(data)
+
+
+def update_bytes(path, change: Callable[[bytes | None], bytes]) -> None:
+    """Read a file, change it and write it back while holding its lock, so that no writer's change is lost.
+
+    Parameters
+    ----------
+    path : path
+        File to change; it need not exist.
+    change : callable
+        Takes the file's bytes (None if there is no file) and returns the new ones; what it raises leaves the
+        file as it was.
+    """
+    with locked(path) as target:
+        old = read_source(target).data if target.exists() and target.stat().st_size else None
+        data = change(old)
+        with _replacing(target) as temporary:
+            temporary.write_bytes(data)

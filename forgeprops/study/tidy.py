@@ -12,7 +12,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..errors import InputError
-from ..files import Grid, Problem, column_letter, decimal_mark, header_key, read_grids, read_number
+from ..files import (
+    Grid,
+    Problem,
+    column_letter,
+    decimal_mark,
+    header_key,
+    plain_cell,
+    read_grids,
+    read_number,
+)
 
 __all__ = ["HEAD_FIELD", "ZONE_FIELD", "Field", "Part", "Rows", "first_problem", "number_field", "page",
            "read_rows_of", "stretches", "text_field"]
@@ -266,7 +275,7 @@ def _cell(f: Field, cell, convert: tuple[float, float], decimal, percent, clock)
             cell = int(cell)
         if isinstance(cell, datetime.datetime) and cell.time() == datetime.time():
             cell = cell.date()
-        return str(cell), "", ""
+        return plain_cell(str(cell)), "", ""
     if f.kind == "time" and not isinstance(cell, (int, float)) and (":" in str(cell)
                                                                    or isinstance(cell, datetime.datetime)):
         seconds = clock.seconds(cell)
