@@ -50,8 +50,8 @@ def _plain(value):
 def bar_mean_rise_mm2(width_mm, thickness_mm):
     """Mean of u over a rectangle where the Laplacian of u is −1 and u = 0 on the edge, mm².
 
-    Numbers or arrays.  In a bar cooling steadily the mean is hotter than the surface by (heat per volume)·u/k;
-    a wide plate gives thickness²/12, a square 0.03514·side².
+    Numbers or arrays.  In a bar cooling steadily the mean is hotter than the surface by (heat per
+    volume)·u/k; a wide plate gives thickness²/12, a square 0.03514·side².
 
     Source: the same equation as Saint-Venant torsion, u = torsion constant / (4 × section area); series of
     Timoshenko & Goodier, *Theory of Elasticity*, art. 109, from memory, checked against 0.1406 side⁴ for a

@@ -186,8 +186,8 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
         Air temperature, °C.
     size_mm : float
         `Zone.size_mm`: height of a plate, diameter of a round.
-    speed_m_s : float
-        Air speed; 0 is still air.
+    speed_m_s : float or array
+        Air speed; 0 is still air.  In an array none may be 0.
 
     Raises
     ------
@@ -196,10 +196,10 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
     """
     if check_choice(shape, "shape", ("plate", "round")) == "round":
         natural = natural_convection_cylinder_w_m2k(surface_c, air_c, size_mm)
-        forced = forced_cylinder_w_m2k(surface_c, air_c, size_mm, speed_m_s) if speed_m_s > 0 else 0.0
+        forced = forced_cylinder_w_m2k(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
     else:
         natural = natural_convection_plate_w_m2k(surface_c, air_c, size_mm)
-        forced = forced_plate_w_m2k(surface_c, air_c, size_mm, speed_m_s) if speed_m_s > 0 else 0.0
+        forced = forced_plate_w_m2k(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
     return combined_w_m2k(natural, forced)
 
 
@@ -336,8 +336,9 @@ def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     """
     radius = diameter_mm / 2.0
     outer = radius + thickness_mm
-    through = radius * 1e-3 / conductivity_w_mk * math.log(outer / radius)
-    return 1.0 / (through + radius / outer / outside_w_m2k)
+    through = radius * 1e-3 / conductivity_w_mk * np.log(outer / radius)
+    value = 1.0 / (through + radius / outer / outside_w_m2k)
+    return float(value) if np.ndim(value) == 0 else value
 
 
 # ---- furnace

@@ -12,18 +12,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...head import ZONES, Head
-from ...route import Route
-from ...shop import Shop
+from ...head import ZONES, Zone, forged_parts, links_of, zones_of
+from ...route import COOLING, LaterHeat
 from ...steel import Steel
 from ...transformation import austenite, kinetics, phase_hardness, temperatures, tempering
 from ...transformation.decomposition import TABLE_CARBON
 from .. import surroundings
+from .columns import Columns, HeadColumns, SteelColumns, steel_columns
 from .section import lobatto, stiffness
 
 __all__ = ["AIR", "CARBON_POINTS", "CASE", "CONVECTION_C", "COOL", "FURNACE", "JET", "JET_W_M2K", "POINTS", "REST", "SPRAY",
-           "SPRAY_ON_DIE", "STEP", "STROKE", "ZONE", "Compositions", "Section", "convection_table", "kinetic_array",
-           "pack_head", "pack_route", "pack_steels", "convection_tables", "later_heats_j", "section", "start_tables"]
+           "SPRAY_ON_DIE", "STEP", "STROKE", "ZONE", "Section", "convection_tables", "kinetic_array", "later_heats_j",
+           "pack_heads", "pack_routes", "pack_steels", "section", "start_tables"]
 
 # Kinds of step.
 FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET = range(8)
@@ -81,20 +81,6 @@ def section(points: tuple[int, ...] = POINTS) -> Section:
                    np.concatenate([lobatto(n)[1] for n in points]), tensor)
 
 
-class Compositions:
-    """Many steels seen as one composition whose contents are columns of numbers, shape (n, 1)."""
-
-    def __init__(self, steels: Sequence[Steel]):
-        self._steels = steels
-        self._columns: dict[str, np.ndarray] = {}
-
-    def get(self, element: str) -> np.ndarray:
-        """Content of every steel, wt%, shape (n, 1)."""
-        if element not in self._columns:
-            self._columns[element] = np.array([[s.get(element)] for s in self._steels])
-        return self._columns[element]
-
-
 def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
     """Constants of the rate equations the march needs per point: Q, grain exponents, sensitivities to C, Cr, Mo."""
     k = k or kinetics.constants()
@@ -104,7 +90,7 @@ def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
                      k["bainite_cr"], k["ferrite_mo"], k["pearlite_sqrt_mo"], k["bainite_mo"]])
 
 
-def start_tables(comp: Compositions, methods: dict[str, str] | None = None) -> np.ndarray:
+def start_tables(comp: SteelColumns, methods: dict[str, str] | None = None) -> np.ndarray:
     """Ms (°C), martensite law (1/K) and martensite hardness (HV) on even steps of carbon, shape (n, 3, points)."""
     methods = methods or {}
     carbon = np.linspace(0.0, TABLE_CARBON, CARBON_POINTS)[None, :]
@@ -115,10 +101,10 @@ def start_tables(comp: Compositions, methods: dict[str, str] | None = None) -> n
     return np.ascontiguousarray(np.stack([np.broadcast_to(t, shape) for t in (ms, alpha, hv)], axis=1))
 
 
-def pack_steels(steels: Sequence[Steel], cases: np.ndarray, k: dict[str, float] | None = None,
+def pack_steels(steels: Sequence[Steel] | SteelColumns, cases: np.ndarray, k: dict[str, float] | None = None,
                 methods: dict[str, str] | None = None) -> np.ndarray:
     """Fill the steel fields of `cases` (one row a steel); return the start tables, shape (n, 3, points)."""
-    comp = Compositions(steels)
+    comp = steels if isinstance(steels, SteelColumns) else steel_columns(steels)
 
     def put(**values):
         for name, value in values.items():
@@ -132,9 +118,9 @@ def pack_steels(steels: Sequence[Steel], cases: np.ndarray, k: dict[str, float] 
         bainite_limit=kinetics.kinetic_bainite_start_c(comp))
     ln_f, ln_p, ln_b = kinetics.ln_composition_factors(comp, k=k)
     put(ln_f=ln_f, ln_p=ln_p, ln_b=ln_b)
-    growth = np.array([austenite.grain_growth_coefficients(s) for s in steels])
+    growth = austenite.grain_growth_coefficients(_OneColumn(comp))
     for name, column in zip(("grain_m", "grain_ln_k", "grain_q", "grain_ln_k_low", "grain_q_low", "pin_low", "pin_high"),
-                            growth.T, strict=True):
+                            growth, strict=True):
         cases[name] = column
     put(alloyed=np.minimum(1.0, (comp.get("Cr") + comp.get("Ni") + comp.get("Mo")) / 1.1))
     for name, coefficients in (("fp", phase_hardness.ferrite_pearlite_coefficients),
@@ -152,80 +138,141 @@ def pack_steels(steels: Sequence[Steel], cases: np.ndarray, k: dict[str, float] 
     return start_tables(comp, methods)
 
 
-@functools.lru_cache(maxsize=512)
-def convection_table(shape: str, size_mm: float, air_c: float, air_speed_m_s: float) -> np.ndarray:
-    """Convection to air on the temperatures `CONVECTION_C`, W/(m² K)."""
-    return surroundings.convection_w_m2k(shape, np.maximum(CONVECTION_C, air_c + 1.0), air_c, size_mm, air_speed_m_s)
+class _OneColumn:
+    """Steels whose contents are plain columns, shape (n,), for formulas that also ask for `fine_grain`."""
+
+    def __init__(self, steels: SteelColumns):
+        self._steels, self.fine_grain = steels, steels.fine_grain
+
+    def get(self, element: str) -> np.ndarray:
+        return self._steels.get(element)[:, 0]
 
 
-@functools.lru_cache(maxsize=512)
-def convection_tables(head: Head, air_c: float, air_speed_m_s: float) -> np.ndarray:
-    """Convection tables of all zones of a head, shape (zones, temperatures)."""
-    zones = head.zones("forged")
-    return np.array([convection_table(zones[name].shape, zones[name].size_mm, air_c, air_speed_m_s)
-                     for name in ZONES])
+# ---- heads and the air around them ---------------------------------------------------------------------------------
 
-
-@functools.lru_cache(maxsize=512)
-def pack_head(head: Head) -> np.ndarray:
-    """The head as five `ZONE` records, in the forged state, which is what the second heat sees."""
-    zones = head.zones("forged")
-    packed = np.zeros(len(ZONES), ZONE)
+def pack_heads(heads: HeadColumns) -> tuple[np.ndarray, dict[str, Zone]]:
+    """The heads as `ZONE` records, shape (h, zones), in the forged state, which is what the second heat sees."""
+    parts = forged_parts(*heads.parts)
+    zones = zones_of(*parts)
+    packed = np.zeros((len(heads), len(ZONES)), ZONE)
     for i, name in enumerate(ZONES):
         z = zones[name]
         area = 0.5e-6 * (z.front_mm2 + z.back_mm2)
-        packed[i] = (z.mass_g * 1e-3, z.front_mm2 * 1e-6, z.back_mm2 * 1e-6, 0.0,
-                     area * z.path_factor / (z.path_mm * 1e-3), 0.0)
-    for link in head.links("forged"):
-        packed["link_m"][ZONES.index(link.a)] = link.area_mm2 / link.length_mm * 1e-3
-    return packed
+        for field, value in (("mass_kg", z.mass_g * 1e-3), ("front_m2", z.front_mm2 * 1e-6), ("back_m2", z.back_mm2 * 1e-6),
+                             ("conduction_m", area * z.path_factor / (z.path_mm * 1e-3))):
+            packed[field][:, i] = value
+    for link in links_of(*parts, zones):
+        packed["link_m"][:, ZONES.index(link.a)] = link.area_mm2 / link.length_mm * 1e-3
+    return packed, zones
 
 
-def pack_route(route: Route, shop: Shop, hosel_mm: float, case: np.ndarray, steps: np.ndarray) -> float:
-    """Fill the route fields of one case and its steps; return the air speed for the convection tables, m/s."""
-    cool, press, spray = route.cool, route.press, route.spray
-    around = surroundings.neighbours(cool.surroundings)
-    case["furnace_c"], case["furnace_emissivity"] = route.preheat.temperature_c, route.preheat.emissivity
-    case["start_c"], case["air_c"], case["emissivity"] = route.preheat.start_c, cool.air_c, shop.emissivity
-    case["view_factor"] = around.view_factor if cool.view_factor is None else cool.view_factor
-    case["air_factor"] = shop.air * (1.0 - around.air_share)
-    case["sleeve_w_m2k"] = surroundings.sleeve_w_m2k(
-        _SLEEVE_OUTSIDE_W_M2K, hosel_mm, surroundings.SLEEVE_THICKNESS_MM, surroundings.SLEEVE_CONDUCTIVITY_W_MK) \
-        if cool.surroundings == "sleeve" else 0.0
-    case["die_factor"], case["die_c"], case["scale_left"] = shop.die, press.die_c, press.scale_left
-    case["first_finish_c"] = route.first_heat.finish_c
-    case["first_grain_um"] = austenite.diameter_um_from_astm(route.first_heat.grain_size_astm)
-    case["start_grain_um"] = austenite.starting_grain_um(case["first_grain_um"])
-    case["start_austenite"] = case["start_scale_um"] = 0.0
-    steps["kind"] = AIR
-    steps["duration_s"] = 0.0
-    steps["share"] = 0.0
-    steps["contact"] = 0.0
-    half = 0.5 * press.rest_s
-    steps["kind"][0], steps["duration_s"][0] = FURNACE, route.preheat.soak_s
-    steps["duration_s"][1] = route.transfer.duration_s
-    steps["kind"][2], steps["duration_s"][2] = REST, half
-    steps["kind"][3], steps["duration_s"][3], steps["contact"][3] = STROKE, press.dwell_s, press.contact_w_m2k
-    if spray is None:
-        steps["kind"][4], steps["duration_s"][4] = REST, half
-        case["flux"], case["water_c"], case["spray_factor"] = 0.0, 25.0, shop.spray
+@functools.lru_cache(maxsize=2048)
+def _convection_table(shape: str, size_mm: float, air_c: float, air_speed_m_s: float) -> np.ndarray:
+    return surroundings.convection_w_m2k(shape, np.maximum(CONVECTION_C, air_c + 1.0), air_c, size_mm, air_speed_m_s)
+
+
+#: Up to so many different tables are made one by one and kept; more are made at once.
+_KEPT_TABLES = 100
+
+
+def convection_tables(zones: dict[str, Zone], head_of: np.ndarray, air_c: np.ndarray,
+                      air_speed_m_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Convection to air on the temperatures `CONVECTION_C`, W/(m² K), and which table every case has.
+
+    Parameters
+    ----------
+    zones : dict of str to Zone
+        Sizes are numbers or arrays, one number a head.
+    head_of, air_c, air_speed_m_s : array, shape (n,)
+        Air speed 0 is still air.
+
+    Returns
+    -------
+    array, shape (tables, zones, temperatures); int array, shape (n,)
+    """
+    sizes = [zones[name].size_mm for name in ZONES]
+    one_size = all(np.ndim(size) == 0 or (size == size[0]).all() for size in sizes)
+    keys = [air_c, air_speed_m_s] if one_size else [head_of, air_c, air_speed_m_s]
+    if all((key == key[0]).all() for key in keys):
+        first, table_of = np.zeros(1, np.int64), np.zeros(len(air_c), np.int64)
     else:
-        delay = max(spray.delay_s + shop.delay_s, 0.0)
-        steps["kind"][4], steps["duration_s"][4] = REST, min(half, delay)
-        steps["kind"][5], steps["duration_s"][5] = (REST if spray.back_on_die else AIR), max(delay - half, 0.0)
-        steps["kind"][6], steps["duration_s"][6] = (SPRAY_ON_DIE if spray.back_on_die else SPRAY), spray.duration_s
-        steps["share"][6] = (1.0, spray.rim_share, spray.body_share, spray.neck_share, spray.hosel_share)
-        case["flux"], case["water_c"], case["spray_factor"] = spray.flux_kg_m2_s, spray.water_c, shop.spray
-    steps["kind"][7], steps["duration_s"][7] = COOL, 1e5
-    return cool.air_speed_m_s if around.forced else 0.0
+        _, first, table_of = np.unique(np.stack(keys, axis=1), axis=0, return_index=True, return_inverse=True)
+    heads, air, speed = head_of[first], air_c[first], air_speed_m_s[first]
+    tables = np.empty((len(first), len(ZONES), len(CONVECTION_C)))
+    for i, name in enumerate(ZONES):
+        shape = zones[name].shape
+        size = np.broadcast_to(sizes[i], (int(head_of.max()) + 1,))[heads]
+        if len(first) <= _KEPT_TABLES:
+            for k in range(len(first)):
+                tables[k, i] = _convection_table(shape, float(size[k]), float(air[k]), float(speed[k]))
+            continue
+        for moving in (False, True):
+            row = np.flatnonzero((speed > 0.0) == moving)
+            if len(row):
+                surface = np.maximum(CONVECTION_C, air[row, None] + 1.0)
+                tables[row, i] = surroundings.convection_w_m2k(shape, surface, air[row, None], size[row, None],
+                                                               speed[row, None] if moving else 0.0)
+    return tables, table_of.ravel()
 
 
-def later_heats_j(route: Route, temper_q_k: float) -> np.ndarray:
-    """Tempering integral of the later heats for every zone, s."""
-    total = np.zeros(5)
-    for heat in route.later:
+# ---- routes ----------------------------------------------------------------------------------------------------------
+
+_VIEW, _AIR_SHARE, _FORCED = (np.array([getattr(surroundings.neighbours(kind), field) for kind in COOLING], float)
+                              for field in ("view_factor", "air_share", "forced"))
+_SLEEVE = COOLING.index("sleeve")
+
+
+def pack_routes(columns: Columns, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray) -> np.ndarray:
+    """Fill the route fields of `cases` and their `steps`; return the air speed for the convection tables, m/s.
+
+    Parameters
+    ----------
+    hosel_mm : array, shape (n,)
+        Forged diameter of the hosel, which a sleeve goes over.
+    """
+    route, shop = columns.route, columns.shop
+    kind = route["surroundings"].astype(np.int64)
+    for field, name in (("furnace_c", "preheat_c"), ("furnace_emissivity", "furnace_emissivity"), ("start_c", "start_c"),
+                        ("air_c", "air_c"), ("die_c", "die_c"), ("scale_left", "scale_left"), ("first_finish_c", "finish_c"),
+                        ("flux", "flux"), ("water_c", "water_c")):
+        cases[field] = route[name]
+    cases["emissivity"], cases["die_factor"], cases["spray_factor"] = shop["emissivity"], shop["die"], shop["spray"]
+    cases["view_factor"] = np.where(np.isnan(route["view_factor"]), _VIEW[kind], route["view_factor"])
+    cases["air_factor"] = shop["air"] * (1.0 - _AIR_SHARE[kind])
+    if (kind == _SLEEVE).any():
+        cases["sleeve_w_m2k"] = np.where(kind == _SLEEVE, surroundings.sleeve_w_m2k(
+            _SLEEVE_OUTSIDE_W_M2K, hosel_mm, surroundings.SLEEVE_THICKNESS_MM, surroundings.SLEEVE_CONDUCTIVITY_W_MK), 0.0)
+    cases["first_grain_um"] = austenite.diameter_um_from_astm(route["first_grain_astm"])
+    cases["start_grain_um"] = austenite.starting_grain_um(cases["first_grain_um"])
+    cases["start_austenite"] = cases["start_scale_um"] = 0.0
+
+    def step(i, kinds, seconds):
+        steps["kind"][:, i], steps["duration_s"][:, i] = kinds, seconds
+
+    wet, back = route["has_spray"], route["back_on_die"] > 0.0
+    half = 0.5 * route["rest_s"]
+    delay = np.where(wet, np.maximum(route["delay_s"] + shop["delay_s"], 0.0), half)
+    step(0, FURNACE, route["soak_s"])
+    step(1, AIR, route["transfer_s"])
+    step(2, REST, half)
+    step(3, STROKE, route["dwell_s"])
+    steps["contact"][:, 3] = route["contact"]
+    step(4, REST, np.minimum(half, delay))
+    step(5, np.where(wet & back, REST, AIR), np.maximum(delay - half, 0.0))
+    step(6, np.where(wet, np.where(back, SPRAY_ON_DIE, SPRAY), AIR), np.where(wet, route["spray_s"], 0.0))
+    for z, name in enumerate(("rim_share", "body_share", "neck_share", "hosel_share"), start=1):
+        steps["share"][:, 6, z] = np.where(wet, route[name], 0.0)
+    steps["share"][:, 6, 0] = wet
+    step(7, COOL, 1e5)
+    return np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
+
+
+def later_heats_j(heats: Sequence[LaterHeat], temper_q_k: np.ndarray) -> np.ndarray:
+    """Tempering integral of later heats for every zone, s, shape (n, zones)."""
+    total = np.zeros((len(temper_q_k), len(ZONES)))
+    for heat in heats:
         gain = heat.hold_s * np.exp(-temper_q_k / (heat.temperature_c + 273.15))
         for i, name in enumerate(ZONES):
             if not heat.zones or name in heat.zones:
-                total[i] += gain
+                total[:, i] += gain
     return total
