@@ -190,18 +190,18 @@ def convection_tables(zones: dict[str, Zone], head_of: np.ndarray, air_c: np.nda
     -------
     array, shape (tables, zones, temperatures); int array, shape (n,)
     """
-    sizes = [zones[name].size_mm for name in ZONES]
-    one_size = all(np.ndim(size) == 0 or (size == size[0]).all() for size in sizes)
-    keys = [air_c, air_speed_m_s] if one_size else [head_of, air_c, air_speed_m_s]
-    if all((key == key[0]).all() for key in keys):
-        first, table_of = np.zeros(1, np.int64), np.zeros(len(air_c), np.int64)
-    else:
+    heads = int(head_of.max()) + 1
+    sizes = [np.broadcast_to(zones[name].size_mm, (heads,))[head_of] for name in ZONES]
+    keys = [key for key in (*sizes, air_c, air_speed_m_s) if (key != key[0]).any()]
+    if keys:
         _, first, table_of = np.unique(np.stack(keys, axis=1), axis=0, return_index=True, return_inverse=True)
-    heads, air, speed = head_of[first], air_c[first], air_speed_m_s[first]
+    else:
+        first, table_of = np.zeros(1, np.int64), np.zeros(len(air_c), np.int64)
+    air, speed = air_c[first], air_speed_m_s[first]
     tables = np.empty((len(first), len(ZONES), len(CONVECTION_C)))
     for i, name in enumerate(ZONES):
         shape = zones[name].shape
-        size = np.broadcast_to(sizes[i], (int(head_of.max()) + 1,))[heads]
+        size = sizes[i][first]
         if len(first) <= _KEPT_TABLES:
             for k in range(len(first)):
                 tables[k, i] = _convection_table(shape, float(size[k]), float(air[k]), float(speed[k]))
