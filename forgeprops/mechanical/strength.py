@@ -29,7 +29,7 @@ from ..steel import Steel
 from ..tables import read_rows
 
 __all__ = ["BRANCHES", "YOUNGS_MPA", "FlowCurve", "Strength", "ferrite_pearlite_yield", "flow_curve",
-           "strength", "strength_arrays", "tensile_strength"]
+           "strength", "strength_arrays", "structure_shares", "tensile_strength"]
 
 #: Young's modulus of steel at room temperature, MPa (carbon and low-alloy steels 200 000–212 000, from memory
 #: of handbooks).
@@ -306,7 +306,14 @@ _SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
 
 
-def _shares(fractions: Mapping[str, float]) -> tuple[float, float, float]:
+def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, float]:
+    """Shares of ferrite–pearlite, bainite and martensite of a structure; retained austenite is left out.
+
+    Raises
+    ------
+    InputError
+        Unknown constituent, a share outside 0 to 1, or nothing but austenite.
+    """
     clean = dict.fromkeys(_CONSTITUENTS, 0.0)
     for name, value in fractions.items():
         name = check_choice(name, "constituent", _CONSTITUENTS)
@@ -372,7 +379,7 @@ def strength(hardness_hv: float, fractions: Mapping[str, float] | None = None, s
     elif fractions is None:
         branch, shares, involved = "all data", _SHARES_OF["all data"], ["all data"]
     else:
-        shares = _shares(fractions)
+        shares = structure_shares(fractions)
         total = sum(shares)
         involved = [name for name, share in zip(_SHARED, shares, strict=True) if share > 0.3 * total]
         branch = involved[0] if max(shares) > 0.999 * total else "blend"

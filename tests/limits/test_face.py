@@ -1,0 +1,326 @@
+"""The face at the strike: published impact forces, published plate results, fatigue data, margins."""
+
+import math
+
+import numpy as np
+import pytest
+
+from forgeprops.errors import InputError
+from forgeprops.limits.face import (
+    PLACES,
+    face_margin_array,
+    face_strike,
+    fatigue_strength_mpa,
+    least_thickness_array,
+)
+from forgeprops.limits.plate import (
+    clamped_circle,
+    clamped_rectangle,
+    first_frequency_hz,
+    rectangle_coefficients,
+    small_patch_mm,
+)
+from forgeprops.limits.strike import strike_load
+from forgeprops.tables import read_rows
+
+# ---- the ball ----
+
+
+def test_published_driver_force():
+    # Published: peak up to 13.3 kN (usga.org), 8.9–13.3 kN (golf-physics page), head 200 g, 50 m/s.
+    for contact in (0.45e-3, 0.5e-3):
+        force, patch = strike_load(200, 50, 10, 0.825, contact)
+        assert 8900 < force < 13_300
+        assert 9 < patch < 13  # 10–13 mm for a full driver strike, from memory
+
+
+@pytest.mark.parametrize(
+    ("mass", "speed", "loft", "cor", "impulse", "kn"),
+    [
+        (200, 50, 10, 0.825, 3.357, 10.5),
+        (240, 42, 14, 0.80, 2.828, 8.9),
+        (268, 38, 24, 0.79, 2.436, 7.7),
+        (300, 33, 42, 0.77, 1.729, 5.4),
+    ],
+)
+def test_impulse_worked_by_hand(mass, speed, loft, cor, impulse, kn):
+    ball, head = 0.04593, mass / 1000
+    by_hand = ball * head / (ball + head) * (1 + cor) * speed * math.cos(math.radians(loft))
+    assert by_hand == pytest.approx(impulse, abs=0.002)
+    assert strike_load(mass, speed, loft, cor)[0] / 1000 == pytest.approx(kn, abs=0.06)
+
+
+def test_mean_force_from_peak():
+    force, _ = strike_load(268, 38, 24)
+    mean, _ = strike_load(268, 38, 24, peak_factor=1.0)
+    assert force / mean == pytest.approx(math.pi / 2)
+
+
+# ---- plates ----
+
+
+def test_clamped_circle_published_sheet():
+    # Read (scribd.com 731548760): a 150, t 1.5, E 200 GPa, ν 0.29, 1 MPa on r₀ 10 (314 N): y 2.295 mm by
+    # its small-patch formula, 2.238 by finite elements; moments 87 and 25 N mm/mm, stresses 233 and 67 MPa.
+    load, c = math.pi * 100, clamped_circle(150, 10, 0.29)
+    assert c.centre * load / 1.5**2 == pytest.approx(233, abs=1)
+    assert c.edge * load / 1.5**2 == pytest.approx(67, abs=1)
+    deflection = c.deflection * load * 300**2 / (200_000 * 1.5**3)
+    assert 2.238 < deflection < 2.295
+
+
+def test_clamped_circle_returns_the_uniform_load():
+    # r₀ = a: centre q a²(1 + ν)/16, edge q a²/8, deflection q a⁴/(64 D) (Timoshenko)
+    a, nu, load = 30.0, 0.3, math.pi * 30.0**2  # q = 1
+    c = clamped_circle(a, a, nu)
+    assert c.centre * load / 6 == pytest.approx(a * a * (1 + nu) / 16)
+    assert c.edge * load / 6 == pytest.approx(a * a / 8)
+    assert c.deflection * load * (2 * a) ** 2 / 12 / (1 - nu**2) == pytest.approx(a**4 / 64)
+
+
+# Roark Table 11.4 case 8b (read, engineersedge.com 15111): all edges fixed, load on a small central circle.
+ROARK = {
+    1.0: (-0.238, 0.7542, 0.0611),
+    1.4: (0.011, 0.9624, 0.0754),
+    1.8: (0.068, 1.000, 0.0786),
+    2.0: (0.067, 1.004, 0.0788),
+}
+
+
+@pytest.mark.parametrize("ratio", ROARK)
+def test_clamped_rectangle_against_roark(ratio):
+    b1, b2, alpha = ROARK[ratio]
+    b, r = 40.0, 4.0  # small against the span, large against the mesh of shape functions
+    c = clamped_rectangle(ratio * b, b, r)
+    assert c.centre == pytest.approx(
+        3 / (2 * math.pi) * (1.3 * math.log(2 * b / (math.pi * r)) + b1), rel=0.012
+    )
+    assert c.edge == pytest.approx(b2, rel=0.02)  # a point load; ours is spread
+    assert c.edge < b2
+    assert clamped_rectangle(ratio * b, b, 1.0).deflection == pytest.approx(alpha, rel=0.02)
+
+
+def test_clamped_square_is_near_the_clamped_circle():
+    square, circle = clamped_rectangle(40, 40, 8), clamped_circle(20, 8)
+    assert square.centre == pytest.approx(circle.centre, rel=0.12)
+    assert square.deflection > circle.deflection and square.edge > circle.edge
+
+
+def test_ritz_has_converged():
+    # a face's patch: the handbook's centre stress is near, its edge stress high
+    c = clamped_rectangle(60, 40, 10)
+    handbook = 3 / (2 * math.pi) * (1.3 * math.log(2 * 40 / (math.pi * 10)) + 0.032)
+    assert c.centre == pytest.approx(handbook, rel=0.06)
+    assert 0.85 * 0.976 < c.edge < 0.976
+    assert clamped_rectangle(40, 60, 10) == c
+
+
+def test_stress_by_finite_differences_of_the_same_plate():
+    # independent: biharmonic equation on a grid, ghost points for the clamped edge
+    from scipy.sparse import lil_matrix
+    from scipy.sparse.linalg import spsolve
+
+    a, b, r, h = 60.0, 40.0, 10.0, 0.5
+    nx, ny = round(a / h) - 1, round(b / h) - 1
+    number = -np.ones((nx + 4, ny + 4), dtype=int)
+    number[2:-2, 2:-2] = np.arange(nx * ny).reshape(nx, ny)
+    stencil = {
+        (0, 0): 20,
+        (1, 0): -8,
+        (-1, 0): -8,
+        (0, 1): -8,
+        (0, -1): -8,
+        (1, 1): 2,
+        (1, -1): 2,
+        (-1, 1): 2,
+        (-1, -1): 2,
+        (2, 0): 1,
+        (-2, 0): 1,
+        (0, 2): 1,
+        (0, -2): 1,
+    }
+    matrix, load = lil_matrix((nx * ny, nx * ny)), np.zeros(nx * ny)
+    x, y = (np.arange(nx) + 1) * h - a / 2, (np.arange(ny) + 1) * h - b / 2
+    fine = (np.arange(10) + 0.5) / 10 - 0.5
+    for i in range(nx):
+        for j in range(ny):
+            me = i * ny + j
+            for (di, dj), value in stencil.items():
+                p, q = i + di, j + dj
+                if not (-1 < p < nx and -1 < q < ny):
+                    # on the edge w = 0; one beyond it mirrors the point inside
+                    if p in (-2, nx + 1) and -1 < q < ny:
+                        p = 0 if p == -2 else nx - 1
+                    elif q in (-2, ny + 1) and -1 < p < nx:
+                        q = 0 if q == -2 else ny - 1
+                    else:
+                        continue
+                matrix[me, p * ny + q] += value
+            inside = ((x[i] + h * fine[:, None]) ** 2 + (y[j] + h * fine[None, :]) ** 2 < r * r).mean()
+            load[me] = inside * h**4 / (math.pi * r * r)
+    w = spsolve(matrix.tocsr(), load).reshape(nx, ny)
+    ci, cj = nx // 2, ny // 2
+    wxx = (w[ci + 1, cj] - 2 * w[ci, cj] + w[ci - 1, cj]) / h**2
+    wyy = (w[ci, cj + 1] - 2 * w[ci, cj] + w[ci, cj - 1]) / h**2
+    edge = 2 * w[ci, 0] / h**2
+    c = clamped_rectangle(a, b, r)
+    assert c.centre == pytest.approx(-6 * (wyy + 0.3 * wxx), rel=0.01)
+    assert c.edge == pytest.approx(6 * edge, rel=0.03)
+    assert c.deflection == pytest.approx(12 * 0.91 * w[ci, cj] / b**2, rel=0.01)
+
+
+def test_table_is_the_ritz_solution_and_splines_follow_it():
+    rows = read_rows("plate_coefficients.csv")
+    assert len(rows) == 108
+    for row in rows[::19]:
+        a, p = float(row["side_ratio"]), float(row["patch_over_half_side"])
+        fresh = clamped_rectangle(40 * a, 40, 20 * p)
+        for name in ("centre", "edge", "deflection"):
+            assert float(row[name]) == pytest.approx(getattr(fresh, name), abs=2e-6)
+    for a, r in ((42, 4.4), (52, 6.6), (64, 9), (88, 11), (112, 15)):
+        exact, fast = clamped_rectangle(a, 40, r), rectangle_coefficients(a, 40, r)
+        for name in ("centre", "edge", "deflection"):
+            assert float(getattr(fast, name)) == pytest.approx(getattr(exact, name), rel=2e-3)
+
+
+def test_small_patch_rule_and_frequency():
+    assert small_patch_mm(0.0, 2.0) == pytest.approx(0.325 * 2)
+    assert small_patch_mm(1.0, 2.0) == 1.0
+    # clamped square: ω a² √(ρt/D) = 35.99 (Leissa, from memory)
+    a, t = 0.1, 0.002
+    plate = 205e9 * t**3 / (12 * 0.91)
+    value = 2 * math.pi * first_frequency_hz(100, 100, 2.0) * a * a * math.sqrt(7850 * t / plate)
+    assert value == pytest.approx(35.99, rel=0.005)
+
+
+# ---- fatigue and margin ----
+
+
+def test_fatigue_limit_of_the_data_sheets():
+    # fit on 360 measured heats: limit/HV 1.69 ± 0.07, limit/tensile 0.542 ± 0.019
+    for hv in (200, 250, 300, 350):
+        limit = float(fatigue_strength_mpa(hv, 3.12 * hv, 1e7, "polished"))
+        assert limit / hv == pytest.approx(1.69, abs=0.07)
+        assert limit / (3.12 * hv) == pytest.approx(0.542, abs=0.02)
+
+
+def test_surface_factor_example():
+    # Published example (read, fchartsoftware.com): as forged, 1000 MPa: k_a 0.2921 by finer digits; 272 ·
+    # 1000^−0.995 = 0.2816
+    forged = fatigue_strength_mpa(320, 1000, 1e7, "as forged") / fatigue_strength_mpa(
+        320, 1000, 1e7, "polished"
+    )
+    assert forged == pytest.approx(0.2816, abs=1e-4)
+    assert forged == pytest.approx(0.2921, rel=0.05)
+
+
+def test_fatigue_line_ends():
+    assert fatigue_strength_mpa(250, 780, 1e3) == pytest.approx(0.85 * 780)
+    n = np.geomspace(1e2, 1e8, 30)
+    values = fatigue_strength_mpa(250, 780, n)
+    assert (np.diff(values) <= 1e-9).all() and values[-1] == values[-3]
+
+
+def test_margin_by_hand_for_the_goodman_line():
+    # below yield: margin = 2/(σ (1/S + 1/TS))
+    face = face_strike(5.0, 250, speed_m_s=30)
+    found = face_margin_array(5.0, 250, 250, face.peak_force_n, face.patch_mm, details=True)
+    sigma = float(found["edge_mpa"][0])
+    assert sigma == pytest.approx(face.edge_mpa)
+    tensile, yield_mpa = 3.734 * 250 - 99.8, 2.876 * 250 - 90.7
+    s = float(fatigue_strength_mpa(250, tensile, 10_000))
+    elastic = 2 / (sigma * (1 / s + 1 / tensile))
+    shaken = 2 * (1 - yield_mpa / tensile) / (sigma * (1 / s - 1 / tensile))
+    fatigue = elastic if elastic * sigma <= yield_mpa else shaken
+    assert face.margin == pytest.approx(min(fatigue, 1.5 * yield_mpa / sigma), rel=1e-9)
+
+
+def test_single_equals_batch():
+    rng = np.random.default_rng(5)
+    n = 30
+    t, front, back = rng.uniform(2, 5, n), rng.uniform(150, 400, n), rng.uniform(150, 400, n)
+    length, height = rng.uniform(45, 75, n), rng.uniform(30, 45, n)
+    mass, speed, loft = rng.uniform(230, 300, n), rng.uniform(28, 45, n), rng.uniform(15, 50, n)
+    force, patch = strike_load(mass, speed, loft)
+    many = face_margin_array(t, front, back, force, patch, length, height, bainite_share=1.0)
+    thin = least_thickness_array(front, back, force, patch, length, height, bainite_share=1.0)
+    for i in range(n):
+        one = face_strike(
+            t[i],
+            [front[i], back[i]],
+            length_mm=length[i],
+            height_mm=height[i],
+            head_mass_g=mass[i],
+            speed_m_s=speed[i],
+            loft_deg=loft[i],
+            fractions={"bainite": 1.0},
+        )
+        assert one.margin == pytest.approx(many[i], rel=1e-9)
+        assert one.least_thickness_mm == pytest.approx(thin[i], rel=1e-8)
+
+
+def test_least_thickness_has_margin_one():
+    face = face_strike(3.0, 250)
+    assert face_strike(face.least_thickness_mm, 250).margin == pytest.approx(1.0, abs=1e-6)
+    assert face_strike(face.least_thickness_safe_mm, 250).margin_low == pytest.approx(1.0, abs=0.03)
+    assert face.margin_low < face.margin < face.margin_high
+
+
+def test_directions():
+    base = face_strike(3.0, 250).margin
+    assert face_strike(3.5, 250).margin > base and face_strike(3.0, 320).margin > base
+    assert (
+        face_strike(3.0, 250, speed_m_s=45).margin < base and face_strike(3.0, 250, loft_deg=45).margin > base
+    )
+    assert face_strike(3.0, 250, strikes=200_000).margin < base
+    assert (
+        face_strike(3.0, 250, finish="as forged", strikes=1e6).margin
+        < face_strike(3.0, 250, strikes=1e6).margin
+    )
+    assert face_strike(3.0, 250, length_mm=50, height_mm=30).margin > base
+    assert face_strike(3.0, 250, hardness_se_hv=30).margin_low < face_strike(3.0, 250).margin_low
+
+
+def test_layers_through_the_thickness():
+    hard_front = face_strike(3.0, [350, 300, 250, 200, 180])
+    assert hard_front.margin == pytest.approx(
+        float(face_margin_array(3.0, 350, 180, hard_front.peak_force_n, hard_front.patch_mm)[0]), rel=1e-9
+    )
+    assert "centre" in hard_front.governed_by
+    soft_core = face_strike(3.0, [350, 110, 110, 110, 350])
+    assert "inside" in soft_core.governed_by and soft_core.margin < face_strike(3.0, 350).margin
+    assert "face:soft-core" in [w.code for w in soft_core.warnings]
+    assert face_strike(3.0, [250] * 5).margin == pytest.approx(face_strike(3.0, 250).margin)
+
+
+def test_strikes_to_crack_closes_the_loop():
+    face = face_strike(3.0, 300, strikes=20_000)
+    again = face_strike(3.0, 300, strikes=face.strikes_to_crack)
+    assert again.margin == pytest.approx(1.0, abs=1e-6)
+    assert face_strike(6.0, 250).strikes_to_crack is None
+
+
+def test_words_and_places():
+    thin, thick = face_strike(2.2, 160), face_strike(5.0, 250)
+    assert "does not hold" in thin.words() and "Least thickness" in thin.words()
+    assert "holds, also" in thick.words() and "below the fatigue limit" in thick.words()
+    assert thin.governed_by in PLACES and thin.stress_mpa == max(thin.centre_mpa, thin.edge_mpa)
+    assert thin.peak_force_kn == pytest.approx(thin.peak_force_n / 1000)
+    assert "range:face_thickness" in [w.code for w in face_strike(8.0, 250).warnings]
+
+
+@pytest.mark.parametrize(
+    ("args", "change", "message"),
+    [
+        ((-1, 200), {}, "face thickness is -1 mm"),
+        ((3, "hard"), {}, "face hardness is 'hard'"),
+        ((3, []), {}, "front to back"),
+        ((3, [200, 20]), {}, "face hardness is 20 HV"),
+        ((3, 200), {"finish": "machine"}, "did you mean 'machined'"),
+        ((3, 200), {"loft_deg": 95}, "loft is 95"),
+        ((3, 200), {"patch_mm": 30}, "patch radius is 30 mm"),
+    ],
+)
+def test_bad_input_is_one_clear_sentence(args, change, message):
+    with pytest.raises(InputError, match=message):
+        face_strike(*args, **change)
