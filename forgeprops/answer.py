@@ -10,12 +10,14 @@ from typing import Any
 import numpy as np
 
 from . import words
+from .forging.effort import FlowStress
 from .head import Head
 from .limits.hosel import HoselBend
 from .mechanical.strength import Strength
 from .opinions import Opinion
 from .ranges import Warn
 from .route import Route
+from .second_heat import Effort, Surface
 from .shop import Shop
 from .steel import Steel
 from .transformation.temperatures import CriticalTemperatures
@@ -56,6 +58,10 @@ class ZoneResult:
         Hardness by critical cooling rates and by end-quench position.
     chances : dict or None
         Near a cliff, the chance of each outcome (see `uncertainty.outcome_chances`).
+    recrystallised_share, retained_strain : float
+        Share of the pressed austenite that has recrystallised when the water starts, and the press strain left in it.
+    flow_stress : FlowStress
+        In the die at `die_c`, MPa with its band.
     """
 
     name: str
@@ -87,6 +93,9 @@ class ZoneResult:
     biot_die: float
     opinions: tuple[Opinion, ...]
     chances: dict[str, float] | None
+    recrystallised_share: float = 1.0
+    retained_strain: float = 0.0
+    flow_stress: FlowStress | None = None
 
 
 @dataclass(frozen=True)
@@ -106,6 +115,16 @@ class Estimate:
     critical : CriticalTemperatures
     scale_um : float
         Scale on the face when it leaves the furnace.
+    surface : Surface
+        Scale, metal lost, decarburised depth, hardness of the face's skin, what a blast must take off.
+    effort : Effort
+        Flow stress in the die, press force, and how that compares with 1030 at the same temperatures.
+    heat_through_s : float or None
+        When the slowest zone is within 10 °C of the furnace, s from loading; None if four hours do not do it.
+    strain_effect_hv : dict of str to float
+        What the press strain left in the austenite changes in the hardness of every zone, HV, at most.
+    press_strain_counted : bool
+        Whether the hardness values hold it.
     warnings : tuple of Warn
     """
 
@@ -121,6 +140,11 @@ class Estimate:
     critical: CriticalTemperatures
     steps: int
     scale_um: float
+    surface: Surface
+    effort: Effort
+    heat_through_s: float | None
+    strain_effect_hv: dict[str, float]
+    press_strain_counted: bool
     warnings: tuple[Warn, ...]
 
     @property

@@ -16,7 +16,8 @@ import numpy as np
 from . import uncertainty
 from .answer import Estimate, ZoneResult
 from .errors import InputError
-from .forging import furnace_warnings
+from .forging.cautions import decarburised_warning, furnace_warnings
+from .forging.decarburisation import decarburisation_warnings
 from .head import ZONES, Head
 from .head import head as library_head
 from .limits.hosel import hosel_bend
@@ -25,16 +26,18 @@ from .mechanical.strength import Strength, strength, strength_arrays
 from .opinions import opinions
 from .ranges import Warn, outside
 from .route import Route
+from .second_heat import PressStrain, effort_of, heat_through_s, press_strain, surface_of
 from .shop import Shop
 from .steel import Steel
 from .thermal.march import batch
 from .thermal.march import march as marks
 from .thermal.march import outcome as out
 from .thermal.march.heads import march_heads
+from .thermal.march.packing import POINTS
 from .thermal.spray_law import spray_warnings
 from .thermal.surroundings import radiation_w_m2k
 from .transformation import temperatures
-from .transformation.austenite import diameter_um_from_astm
+from .transformation.austenite import carbide_carbon, diameter_um_from_astm
 
 __all__ = ["Evaluated", "estimate", "evaluate"]
 
@@ -42,6 +45,10 @@ _PHASES = {"ferrite": out.O_FERRITE, "pearlite": out.O_PEARLITE, "bainite": out.
            "martensite": out.O_MARTENSITE, "austenite": out.O_AUSTENITE, "untransformed": out.O_UNTRANSFORMED}
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
 _REHEATED_C = 60.0
+#: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march its two ends.
+_UNSURE_CARBON, _UNSURE_SHARE = 0.002, 0.9995
+#: Longest soak marched to learn when a head is heated through, s.
+_LONG_SOAK_S = 14_400.0
 
 
 @dataclass(frozen=True)
@@ -94,7 +101,7 @@ def _checked(value, kind, what: str):
 
 
 def estimate(steel: Steel, head: Head | str | None = None, route: Route | None = None,
-             shop: Shop | None = None, **options: Any) -> Estimate:
+             shop: Shop | None = None, *, count_press_strain: bool = False, **options: Any) -> Estimate:
     """How hard and strong face, rim, body, neck and hosel come out, how far the hosel bends, how sure that is.
 
     Parameters
@@ -106,6 +113,9 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
         The second heat; `Route()` when left out.
     shop : Shop, optional
         The shop's own multipliers; neutral when left out.
+    count_press_strain : bool
+        Let the strain that the press leaves in the austenite speed ferrite and bainite.  Off by default, because only
+        its bound is known; `Estimate.strain_effect_hv` tells what it would change either way.
 
     Returns
     -------
@@ -135,51 +145,96 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
             raise InputError(f"later heat is {heat.temperature_c:g} °C; allowed is up to this steel's Ac1, {ac1:.0f} °C: "
                              "above it the head would be hardened anew, which is a second route.")
 
-    # the head itself, the same without water, and with the water law stronger and weaker
-    cases = [(route, shop)]
-    deviates = np.array([])
-    if route.spray is not None and route.spray.flux_kg_m2_s > 0.0 and route.spray.duration_s > 0.0:
-        deviates, factors = uncertainty.spray_nodes()
-        cases += [(dataclasses.replace(route, spray=None), shop)]
-        cases += [(route, dataclasses.replace(shop, spray=min(max(shop.spray * f, 0.1), 10.0))) for f in factors]
-    n = len(cases)
     told = evaluate([steel], [head], [route], [shop], trace=True, **options)
-    rest = evaluate([steel] * (n - 1), [head] * (n - 1), [r for r, _ in cases[1:]], [s for _, s in cases[1:]],
-                    **options) if n > 1 else None
+    strains = _press_strains(steel, route, shop, told)
+    plain, strained = np.ones(len(ZONES)), np.array([s.speed for s in strains])
+    speed = strained if count_press_strain else plain
+    if count_press_strain:
+        told = evaluate([steel], [head], [route], [shop], trace=True, strain_speed=(speed[None], speed[None]), **options)
+
+    # the same without water, with the water law stronger and weaker, with the press strain and without, and with
+    # carbides that dissolve slower and faster
+    sprayed = route.spray is not None and route.spray.flux_kg_m2_s > 0.0 and route.spray.duration_s > 0.0
+    deviates, factors = uncertainty.spray_nodes() if sprayed else (np.array([]), np.array([]))
+    water = len(factors)
+    cases = [(route, dataclasses.replace(shop, spray=min(max(shop.spray * f, 0.1), 10.0)), 1.0, speed) for f in factors]
+    cases.append((route, shop, 1.0, plain if count_press_strain else strained))
+    if sprayed:
+        cases.append((dataclasses.replace(route, spray=None), shop, 1.0, speed))
+    unsure = _carbides_unsure(steel, told)
+    if unsure:
+        cases += [(route, shop, f, speed) for f in uncertainty.CARBIDE_SPEEDS]
+    n = len(cases)
+    speeds = np.array([c[3] for c in cases])
+    rest = evaluate([steel] * n, [head] * n, [c[0] for c in cases], [c[1] for c in cases],
+                    carbide_speed=np.array([c[2] for c in cases]), strain_speed=(speeds, speeds), **options).hardness_hv
+    strain_effect = (told.hardness_hv[0] - rest[water]) * (1.0 if count_press_strain else -1.0)
+    carbide_span = np.abs(rest[-1] - rest[-2]) if unsure else np.zeros(len(ZONES))
 
     zones, warnings = {}, list(_route_warnings(steel, route))
     for i, name in enumerate(ZONES):
-        zones[name] = _zone(i, name, steel, head, route, told, rest, deviates)
-    dry = None if rest is None else {name: float(rest.hardness_hv[0, i]) for i, name in enumerate(ZONES)}
+        zones[name] = _zone(i, name, steel, head, route, told, rest[:water, i], deviates, carbide_span[i], strains[i])
+    effort = effort_of(steel, head, route.press, {name: z.die_c for name, z in zones.items()})
+    for name, stress in effort.flow_stress.items():
+        zones[name] = dataclasses.replace(zones[name], flow_stress=stress)
+    dry = {name: float(rest[water + 1, i]) for i, name in enumerate(ZONES)} if sprayed else None
     hosel = _hosel(head, zones)
     face = _face(head, zones)
-    warnings += _furnace_warnings(steel, route, told)
+    events = _events(route, shop)
+    surface = surface_of(steel, route, zones["face"].time_s, zones["face"].front_c,
+                         float(told.marched.marks[0, 0, marks.M_SCALE]), zones["face"].hardness_hv,
+                         events.get("water on"), zones["face"].water_c if sprayed else None)
+    warnings += _furnace_warnings(steel, route, told, surface)
     warnings += _result_warnings(steel, route, zones, hosel, dry)
-    return Estimate(steel=steel, head=head, route=route, shop=shop, zones=zones, hosel=hosel, face=face,
-                    events=_events(route, shop), without_spray=dry,
-                    critical=temperatures.critical_temperatures(steel), steps=int(told.marched.steps[0]),
-                    scale_um=float(told.marched.marks[0, 0, marks.M_SCALE]),
-                    warnings=_unique([*warnings, *hosel.warnings]))
+    return Estimate(steel=steel, head=head, route=route, shop=shop, zones=zones, hosel=hosel, face=face, events=events,
+                    without_spray=dry, critical=temperatures.critical_temperatures(steel),
+                    steps=int(told.marched.steps[0]), scale_um=surface.scale_um, surface=surface, effort=effort,
+                    heat_through_s=_heat_through(steel, head, route, shop, told, options),
+                    strain_effect_hv={name: float(strain_effect[i]) for i, name in enumerate(ZONES)},
+                    press_strain_counted=count_press_strain, warnings=_unique([*warnings, *hosel.warnings]))
 
 
-def _zone(i: int, name: str, steel, head, route, told: Evaluated, rest: Evaluated | None, deviates) -> ZoneResult:
+def _press_strains(steel: Steel, route: Route, shop: Shop, told: Evaluated, case: int = 0) -> list[PressStrain]:
+    """Press strain of every zone when the water starts, from a traced march."""
+    trace, zones = told.marched.trace[case], told.marched.zones[case]
+    return [press_strain(steel, route, shop, trace[:, 0], trace[:, 1 + i], float(zones[i, out.O_GRAIN]))
+            for i in range(len(ZONES))]
+
+
+def _carbides_unsure(steel: Steel, told: Evaluated) -> bool:
+    """Whether carbides that dissolve faster or slower could change the answer."""
+    bound = [carbide_carbon(float(u), steel.get("C"), steel.get("Cr"), steel.get("Mo"))
+             for u in told.marched.zones[0, :, out.O_UNDISSOLVED]]
+    shares = told.marched.zones[0, :, out.O_SHARE]
+    return bool(shares.max() > 0.0 and (shares.min() < _UNSURE_SHARE or max(bound) > _UNSURE_CARBON))
+
+
+def _heat_through(steel, head, route, shop, told: Evaluated, options) -> float | None:
+    """Time until the slowest zone is within 10 °C of the furnace, s; None if hours do not do it."""
+    def of(evaluated: Evaluated, soak_s: float) -> float | None:
+        trace = evaluated.marched.trace[0]
+        return heat_through_s(trace[:, 0], trace[:, 1:1 + len(ZONES)], route.preheat.temperature_c, soak_s)
+
+    found = of(told, route.preheat.soak_s)
+    if found is None and route.preheat.soak_s < _LONG_SOAK_S:
+        long = evaluate([steel], [head], [route.with_(soak_s=_LONG_SOAK_S)], [shop], trace=True, **options)
+        found = of(long, _LONG_SOAK_S)
+    return found
+
+
+def _zone(i: int, name: str, steel, head, route, told: Evaluated, values, deviates, carbide_span_hv: float,
+          strain: PressStrain) -> ZoneResult:
     z, m = told.marched.zones[0, i], told.marched.marks[0, i]
     trace = told.marched.trace[0]
     fractions = {phase: float(z[column]) for phase, column in _PHASES.items()}
     hv = float(z[out.O_HV])
-    soft = fractions["ferrite"] + fractions["pearlite"] + fractions["untransformed"]
     views = opinions(steel, float(m[marks.M_RATE700]) or None, _t85(m), bool(m[marks.M_REBOUND] > _REHEATED_C),
                      min(float(z[out.O_SHARE]), 1.0), min(max(float(m[marks.M_FURNACE]), 700.0), 1250.0),
                      max(route.preheat.soak_s, 60.0))
-    sd = float(uncertainty.hardness_sd_hv(soft, fractions["bainite"], fractions["martensite"]))
-    others = [v.hardness_hv for v in views if v.applicable]
-    if others:
-        # the methods' own spread, as the standard deviation of a mean of independent views
-        sd = float(np.hypot(sd, np.std([hv, *others]) / np.sqrt(1 + len(others))))
-    values = rest.hardness_hv[1:, i] if len(deviates) else None
+    sd = _hardness_sd_hv(hv, fractions, views, carbide_span_hv)
     low, high = uncertainty.interval(hv, sd, deviates, values)
     chances = uncertainty.outcome_chances(hv, sd, deviates, values) if len(deviates) else None
-    first, last = sum(_points()[:i]), sum(_points()[:i + 1])
+    first, last = sum(POINTS[:i]), sum(POINTS[:i + 1])
     shape = head.zones("forged")[name]
     worst_h = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
     return ZoneResult(
@@ -191,12 +246,19 @@ def _zone(i: int, name: str, steel, head, route, told: Evaluated, rest: Evaluate
         undissolved=float(z[out.O_UNDISSOLVED]), peak_c=float(m[marks.M_FURNACE]), die_c=float(m[marks.M_DIE]),
         water_c=_known(m[marks.M_WATER_ON]), water_off_c=_known(m[marks.M_WATER_OFF]), low_c=float(m[marks.M_LOW]),
         rebound_c=float(m[marks.M_REBOUND]), rate_700_c_per_s=_known(m[marks.M_RATE700], 0.0), t85_s=_t85(m),
-        biot=shape.biot(worst_h), biot_die=shape.biot(route.press.contact_w_m2k), opinions=views, chances=chances)
+        biot=shape.biot(worst_h), biot_die=shape.biot(route.press.contact_w_m2k), opinions=views, chances=chances,
+        recrystallised_share=strain.recrystallised, retained_strain=strain.strain)
 
 
-def _points() -> tuple[int, ...]:
-    from .thermal.march.packing import POINTS
-    return POINTS
+def _hardness_sd_hv(hv: float, fractions: Mapping[str, float], views, carbide_span_hv: float) -> float:
+    """Standard deviation of hardness from the model, the spread of the methods and unsure carbides, HV."""
+    soft = fractions["ferrite"] + fractions["pearlite"] + fractions["untransformed"]
+    sd = float(uncertainty.hardness_sd_hv(soft, fractions["bainite"], fractions["martensite"]))
+    others = [v.hardness_hv for v in views if v.applicable]
+    if others:
+        # the methods' own spread, as the standard deviation of a mean of independent views
+        sd = float(np.hypot(sd, np.std([hv, *others]) / np.sqrt(1 + len(others))))
+    return float(np.hypot(sd, carbide_span_hv / (2.0 * uncertainty.Z)))
 
 
 def _known(value, missing: float = -1.0) -> float | None:
@@ -253,8 +315,10 @@ def _route_warnings(steel: Steel, route: Route):
     return [w for w in found if w]
 
 
-def _furnace_warnings(steel: Steel, route: Route, told: Evaluated):
-    found = []
+def _furnace_warnings(steel: Steel, route: Route, told: Evaluated, surface):
+    found = [decarburised_warning(surface.decarburised_um, surface.skin_hv, surface.sound_hv)]
+    if surface.decarburised_um > 0.0:
+        found += decarburisation_warnings(steel, float(told.marched.marks[0, 0, marks.M_FURNACE]))
     for i in (0, 4):
         z, m = told.marched.zones[0, i], told.marched.marks[0, i]
         found += furnace_warnings(steel, float(m[marks.M_FURNACE]), share=float(z[out.O_SHARE]),
@@ -267,7 +331,7 @@ def _furnace_warnings(steel: Steel, route: Route, told: Evaluated):
         found.append(Warn("cold-core", f"The {ZONES[coldest]} leaves the furnace at {peaks[coldest]:.0f} °C, "
                                        f"{route.preheat.temperature_c - peaks[coldest]:.0f} °C below the set point: "
                                        "soak longer."))
-    return found
+    return [w for w in found if w]
 
 
 def _result_warnings(steel: Steel, route: Route, zones, hosel, dry):

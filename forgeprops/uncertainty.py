@@ -9,7 +9,7 @@ import numpy as np
 
 from .tables import read_rows
 
-__all__ = ["COVERAGE", "LN_SPRAY_SD", "Z", "hardness_sd_hv", "interval", "outcome_chances", "spray_nodes"]
+__all__ = ["CARBIDE_SPEEDS", "COVERAGE", "LN_SPRAY_SD", "Z", "hardness_sd_hv", "interval", "outcome_chances", "spray_nodes"]
 
 #: Share of results an interval should hold, and the normal deviate of its ends.
 COVERAGE = 0.80
@@ -18,6 +18,10 @@ Z = 1.2816
 #: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about 1.5, read as a
 #: 90 % interval: ln 1.5 / 1.645 (the five laws compared in `thermal.spray_law` agree within 45 %).
 LN_SPRAY_SD = math.log(1.5) / 1.645
+
+#: Factors on the rate at which Cr-Mo carbides dissolve, taken as the ends of an 80 % interval: carbides three times as
+#: coarse or as fine as the law assumes (the time goes with the square of size; our choice).
+CARBIDE_SPEEDS = (1.0 / 9.0, 9.0)
 
 
 @functools.cache

@@ -90,6 +90,7 @@ def summary(result) -> str:
     where = "when the water starts" if face.water_c is not None else "at the stroke"
     lines.append(f"Face: furnace set {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving it, "
                  f"{face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press took {loss:.0f} °C).")
+    lines += [line for text in _second_heat(result) for line in textwrap.wrap(text, 100)]
     lines += textwrap.wrap("Hosel: " + result.hosel.words(), 100)
     if result.face is not None:
         lines += textwrap.wrap("Face at the strike: " + result.face.words(), 100)
@@ -99,6 +100,29 @@ def summary(result) -> str:
             lines += textwrap.wrap(f"- {warning.text}", 100, subsequent_indent="  ")
     lines += ["", *textwrap.wrap(CAUTION, 100)]
     return "\n".join(lines)
+
+
+def _second_heat(result) -> list[str]:
+    """What the second heat costs: time, effort, skin, press strain; one sentence or two each."""
+    soak, through = result.route.preheat.soak_s, result.heat_through_s
+    if through is None:
+        time = "The slowest zone does not come within 10 °C of the furnace."
+    else:
+        time = (f"Heated through after {through:.0f} s of the {soak:.0f} s in the furnace." if through <= soak else
+                f"Not heated through: that takes {through:.0f} s, the furnace has {soak:.0f} s.")
+    effort, surface = result.effort, result.surface
+    press = (f"Effort: flow stress {effort.mean_mpa:.0f} MPa in the die, {effort.relative:.2f} times that of 1030 at the "
+             f"same temperatures; about {effort.press_force.kn / 1000:.1f} MN on the press "
+             f"({effort.press_force.low_kn / 1000:.1f} to {effort.press_force.high_kn / 1000:.1f}).")
+    skin = (f"Skin of the face: {surface.scale_um:.0f} µm of scale took {surface.metal_loss_um:.0f} µm of metal; carbon is "
+            f"lost to {surface.decarburised_um:.0f} µm, so the skin has {surface.skin_hv:.0f} HV over "
+            f"{surface.sound_hv:.0f} HV.")
+    hosel, effect = result.zones["hosel"], result.strain_effect_hv
+    counted = "is counted in" if result.press_strain_counted else "is not counted in"
+    strain = (f"Press strain: {100 * hosel.recrystallised_share:.0f} % of the hosel has recrystallised "
+              f"{'when the water starts' if result.route.spray is not None else 'at Ae3'}; what is left {counted} and "
+              f"would move the face by {round(effect['face']):+d} and the hosel by {round(effect['hosel']):+d} HV at most.")
+    return [time, press, skin, strain]
 
 
 def _round(value: float, digits: int = 4):
@@ -118,14 +142,28 @@ def to_dict(result) -> dict[str, Any]:
             "yield_mpa": _round(z.strength.yield_mpa), "yield_se_mpa": _round(z.strength.yield_se_mpa, 3),
             "elongation": _round(z.strength.elongation, 3), "austenite_share": round(z.austenite_share, 4),
             "grain_astm": _round(z.grain_astm, 3), "peak_c": _round(z.peak_c), "die_c": _round(z.die_c),
-            "water_c": None if z.water_c is None else _round(z.water_c), "biot": _round(z.biot, 3)}
-    bend = result.hosel
+            "water_c": None if z.water_c is None else _round(z.water_c), "biot": _round(z.biot, 3),
+            "flow_stress_mpa": _round(z.flow_stress.mpa, 3), "flow_stress_low_mpa": _round(z.flow_stress.low_mpa, 3),
+            "flow_stress_high_mpa": _round(z.flow_stress.high_mpa, 3),
+            "recrystallised_share": round(z.recrystallised_share, 3), "retained_strain": round(z.retained_strain, 4),
+            "strain_effect_hv": _round(result.strain_effect_hv[name], 3)}
+    bend, surface, effort = result.hosel, result.surface, result.effort
     out = {
         "steel": result.steel.name, "head": result.head.name,
         "preheat_c": result.route.preheat.temperature_c, "zones": zones,
         "hosel": {"allowed_deg": _round(bend.allowed_deg, 3), "allowed_deg_low": _round(bend.allowed_deg_low, 3),
                   "allowed_deg_high": _round(bend.allowed_deg_high, 3), "governed_by": bend.governed_by,
                   "bar_force_n": _round(bend.bar_force_n, 3), "springback_deg": _round(bend.springback_deg, 3)},
+        "surface": {"scale_um": _round(surface.scale_um, 3), "metal_loss_um": _round(surface.metal_loss_um, 3),
+                    "decarburised_um": _round(surface.decarburised_um, 3), "skin_hv": _round(surface.skin_hv, 3),
+                    "blast_scale_um": _round(surface.blast.scale_um, 3),
+                    "blast_metal_um": _round(surface.blast.metal_um, 3)},
+        "effort": {"flow_stress_mpa": _round(effort.mean_mpa), "press_force_kn": _round(effort.press_force.kn, 3),
+                   "press_force_low_kn": _round(effort.press_force.low_kn, 3),
+                   "press_force_high_kn": _round(effort.press_force.high_kn, 3),
+                   "relative_to_1030": _round(effort.relative)},
+        "heat_through_s": None if result.heat_through_s is None else _round(result.heat_through_s),
+        "press_strain_counted": result.press_strain_counted,
         "without_spray_hv": None if result.without_spray is None
         else {k: _round(v) for k, v in result.without_spray.items()},
         "warnings": [{"code": w.code, "text": w.text} for w in result.warnings], "sources": list(result.sources)}
@@ -138,7 +176,9 @@ def to_dict(result) -> dict[str, Any]:
 def sources_of(result) -> tuple[str, ...]:
     """Ids of what the estimate rests on."""
     ids = ["steel.grades", "head.dimensions", "temperatures.grange", "kinetics.rate_equations", "martensite.law",
-           "phase_hardness.maynier", "tempering.law", "strength.fits", "air.churchill_chu", "air.radiation"]
+           "phase_hardness.maynier", "tempering.law", "strength.fits", "air.churchill_chu", "air.radiation",
+           "austenite_equilibrium", "carbide_dissolution", "grain_lee_lee", "scale_iron", "decarburisation_estimate",
+           "flow_stress_shida", "flow_stress_chromium", "press_force", "recrystallisation_hodgson_gibbs"]
     if result.route.spray is not None:
         ids.append("spray.wendelstorf")
     return tuple(ids)
