@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import socket
+import statistics
 import subprocess
 import sys
 import time
@@ -107,11 +108,24 @@ def lab(tmp_path_factory):
     port, log = free_port(), folder / "server.log"
     with log.open("wb") as out:
         process = subprocess.Popen(
-            [sys.executable, "-m", "jupyterlab", "--allow-root", "--no-browser", "--ip=127.0.0.1", f"--port={port}",
-             "--ServerApp.port_retries=0", "--IdentityProvider.token=", "--ServerApp.password=",
-             "--ServerApp.disable_check_xsrf=True",       # so that the test itself may end sessions
-             f"--ServerApp.root_dir={served}"],
-            env=scratch_environment(folder), stdout=out, stderr=subprocess.STDOUT, cwd=served,
+            [
+                sys.executable,
+                "-m",
+                "jupyterlab",
+                "--allow-root",
+                "--no-browser",
+                "--ip=127.0.0.1",
+                f"--port={port}",
+                "--ServerApp.port_retries=0",
+                "--IdentityProvider.token=",
+                "--ServerApp.password=",
+                "--ServerApp.disable_check_xsrf=True",  # so that the test itself may end sessions
+                f"--ServerApp.root_dir={served}",
+            ],
+            env=scratch_environment(folder),
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            cwd=served,
         )
         try:
             address = f"http://127.0.0.1:{port}"
@@ -131,8 +145,17 @@ class NotebookPage:
     def __init__(self, page, name: str):
         self.page, self.name = page, name
         self.errors: list[str] = []
-        page.on("console", lambda m: self._heard(m.text + " " + (m.location or {}).get("url", "")) if m.type == "error" else None)
+        page.on(
+            "console",
+            lambda m: (
+                self._heard(m.text + " " + (m.location or {}).get("url", "")) if m.type == "error" else None
+            ),
+        )
         page.on("pageerror", lambda e: self._heard(str(e)))
+
+    def _listen(self, message) -> None:
+        if message.type == "error":
+            self._heard(f"{message.text} {(message.location or {}).get('url', '')}")
 
     def _heard(self, words: str) -> None:
         if not any(part in words for part in HARMLESS):
@@ -142,20 +165,26 @@ class NotebookPage:
         """Run every cell and wait until the kernel rests."""
         idle = "document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
         self.page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
-        self.page.get_by_text("| Idle").wait_for(timeout=60_000)        # the kernel is there, not only its indicator
+        self.page.get_by_text("| Idle").wait_for(
+            timeout=60_000
+        )  # the kernel is there, not only its indicator
         self.page.wait_for_function(idle, timeout=60_000)
         self.page.get_by_role("menuitem", name="Run", exact=True).click()
         self.page.get_by_text("Run All Cells", exact=True).click()
-        self.page.wait_for_timeout(500)
         ask = self.page.get_by_role("button", name="Select", exact=True)
-        if ask.count():                      # JupyterLab asks for a kernel if it is told to run before one answers
-            ask.click()
-        self.page.wait_for_function(
-            "[...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].every(p => /\\[\\d+\\]/.test(p.textContent))",
-            timeout=seconds * 1000)
+        done = (
+            "[...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]"
+            ".every(p => /\\[\\d+\\]/.test(p.textContent))"
+        )
+        end = time.monotonic() + seconds
+        while not self.page.evaluate(done):
+            if ask.count():  # JupyterLab asks for a kernel if it is told to run before one answers
+                ask.click()
+            assert time.monotonic() < end, f"{self.name} did not run through in {seconds:.0f} s"
+            self.page.wait_for_timeout(200)
         self.page.wait_for_function(idle, timeout=seconds * 1000)
-        assert self.page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").count() == 0, (
-            self.page.locator(".jp-RenderedText[data-mime-type='application/vnd.jupyter.stderr']").first.inner_text())
+        complaints = self.page.locator("[data-mime-type='application/vnd.jupyter.stderr']")
+        assert complaints.count() == 0, complaints.first.inner_text()
 
     def picture(self, css: str = ".fp-picture") -> str:
         """Address of the picture now shown; it changes with every new picture."""
@@ -164,8 +193,11 @@ class NotebookPage:
     def wait_for_new_picture(self, old: str, css: str = ".fp-picture") -> None:
         """Wait until another picture than `old` is loaded, and for the words beside it."""
         self.page.wait_for_function(
-            "([css, old]) => { const i = document.querySelector(css); return i && i.src !== old && i.complete; }",
-            arg=[css, old], timeout=20_000)
+            "([css, old]) => { const i = document.querySelector(css);"
+            " return i && i.src !== old && i.complete; }",
+            arg=[css, old],
+            timeout=20_000,
+        )
         self.page.wait_for_timeout(250)
 
     def press(self, control: str, key: str, times: int = 1) -> None:
@@ -203,21 +235,46 @@ class NotebookPage:
         """Text of a part of the page."""
         return self.page.locator(css).first.inner_text()
 
+    def stopwatch(self, control: str, css: str = ".fp-picture", presses: int = 12) -> list[float]:
+        """Milliseconds from an arrow key on a slider to the new picture loaded, once per press."""
+        handle = self.page.locator(f"{control} .noUi-handle").first
+        handle.scroll_into_view_if_needed()
+        handle.focus()
+        taken = []
+        for i in range(presses + 2):
+            self.page.evaluate(
+                """css => { const image = document.querySelector(css), old = image.src; let begun = 0;
+                   window.taken = new Promise(done => {
+                     document.addEventListener('keydown', () => { begun = performance.now(); },
+                                               {capture: true, once: true});
+                     const look = () => image.src !== old && image.complete && begun
+                       ? done(performance.now() - begun) : setTimeout(look, 1);
+                     look(); }); }""",
+                css,
+            )
+            self.page.keyboard.press("ArrowRight" if i % 2 else "ArrowLeft")
+            taken.append(self.page.evaluate("window.taken"))
+            self.page.wait_for_timeout(150)
+        return taken[2:]  # the first two still warm up
+
     def screenshot(self, name: str) -> None:
         """Keep a picture of the page for people to look at (never a baseline)."""
         ARTEFACTS.mkdir(exist_ok=True)
         self.page.screenshot(path=ARTEFACTS / f"{name}.png")
 
 
-@pytest.fixture
-def open_notebook(lab, browser, tmp_path):
-    """Function ``open_notebook(path) -> NotebookPage``: a copy, with its own kernel, closed after the test."""
+@pytest.fixture(scope="module")
+def open_notebook(lab, browser):
+    """Function ``open_notebook(path) -> NotebookPage``: a copy with its own kernel, closed after the module.
+
+    A test that fails leaves a picture of its page with the artefacts.
+    """
     address, served = lab
     opened = []
 
     def opener(path, viewport=(1400, 1150)) -> NotebookPage:
         path = Path(path)
-        name = f"{path.stem}-{tmp_path.name[-24:]}-{len(opened)}.ipynb"
+        name = f"{path.stem}-{len(list(served.iterdir()))}.ipynb"
         shutil.copy(path, served / name)
         page = browser.new_page(viewport={"width": viewport[0], "height": viewport[1]})
         notebook = NotebookPage(page, path.stem)
@@ -231,6 +288,52 @@ def open_notebook(lab, browser, tmp_path):
     with urllib.request.urlopen(f"{address}/api/sessions", timeout=10) as answer:
         sessions = json.load(answer)
     for session in sessions:
-        urllib.request.urlopen(urllib.request.Request(f"{address}/api/sessions/{session['id']}", method="DELETE"), timeout=20)
-    for notebook in opened:
-        assert notebook.errors == [], f"{notebook.name}: the browser console shows errors"
+        end = urllib.request.Request(f"{address}/api/sessions/{session['id']}", method="DELETE")
+        urllib.request.urlopen(end, timeout=20)
+
+
+@pytest.fixture(scope="module")
+def notebook(open_notebook, request):
+    """The notebook named by ``NOTEBOOK`` in the test module, opened and run."""
+    opened = open_notebook(request.module.NOTEBOOK)
+    try:
+        opened.run_all()
+    except BaseException:
+        opened.screenshot(f"{opened.name}_did_not_run")
+        raise
+    return opened
+
+
+@pytest.fixture(autouse=True)
+def no_console_errors(request):
+    """After each test: the browser console shows no error; a failed test leaves a picture."""
+    yield
+    page = request.node.funcargs.get("notebook")
+    if page is not None:
+        if getattr(request.node, "failed", False):
+            page.screenshot(f"failed_{request.node.name[:60]}")
+        errors, page.errors = page.errors, []
+        assert errors == [], f"{page.name}: the browser console shows errors"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    report = yield
+    if call.when == "call":
+        item.failed = report.failed
+    return report
+
+
+@pytest.fixture
+def record_time():
+    """Function that prints slider-to-picture times and keeps them with the artefacts."""
+
+    def record(name: str, taken: list[float]) -> None:
+        middle = statistics.median(taken)
+        line = f"{name}: slider to picture median {middle:.0f} ms (aim 100), worst {max(taken):.0f}"
+        print(f"\n{line}")
+        ARTEFACTS.mkdir(exist_ok=True)
+        with (ARTEFACTS / "slider_to_picture.txt").open("a", encoding="utf-8") as file:
+            file.write(line + "\n")
+
+    return record

@@ -53,14 +53,13 @@ def result(preheat_c=930.0, flux=10.0, spray_s=6.0, delay_s=2.0, spray=True, fac
                 else {"ferrite": 0.42, "pearlite": 0.12, "bainite": 0.46, "martensite": 0.0, "austenite": 0.0}
             ),
         )
-    events = {"out of furnace": out, "in die": into_die, "stroke": stroke}
+    events = {"out of furnace": out, "in die": into_die, "stroke": stroke, "end of stroke": stroke + 0.05}
     if spray:
         events |= {"water on": on, "water off": off}
-    events["end"] = float(t[-1])
     hosel = SimpleNamespace(
         allowed_deg=2.4,
-        allowed_low_deg=1.7,
-        allowed_high_deg=3.2,
+        allowed_deg_low=1.7,
+        allowed_deg_high=3.2,
         governed_by="strain",
         bar_force_n=180.0,
         springback_deg=0.4,
@@ -71,8 +70,9 @@ def result(preheat_c=930.0, flux=10.0, spray_s=6.0, delay_s=2.0, spray=True, fac
         hosel=hosel,
         face=SimpleNamespace(margin=1.4, least_thickness_mm=2.3),
         warnings=(),
+        critical=CRITICAL,
         sources=(),
-        without_spray={"face_hv": 250.0} if spray else None,
+        without_spray={"face": 250.0} if spray else None,
     )
 
 

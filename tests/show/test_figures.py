@@ -26,7 +26,7 @@ def render(ax):
 def test_curves_are_the_result_in_fahrenheit(ax, double):
     result = double.result()
     picture = CoolingCurves(ax, units=Units("°F"))
-    picture.update(result, double.CRITICAL)
+    picture.update(result)
     line = picture._curves["face"]
     out = result.events["out of furnace"]
     zone = result.zones["face"]
@@ -78,7 +78,10 @@ def test_bars_and_words_are_the_result(ax, double):
         z = result.zones[zone]
         assert picture._bars[zone].get_width() == z.hardness_hv
         assert list(picture._spans[zone].get_xdata()) == [z.hardness_low_hv, z.hardness_high_hv]
-        assert f"{z.hardness_hv:.0f} ± 30 HV" in picture.describe(result)
+        assert (
+            f"{z.hardness_hv:.0f} HV ({z.hardness_low_hv:.0f}–{z.hardness_high_hv:.0f})"
+            in picture.describe(result)
+        )
     assert "HRC" in picture.words(result.zones["face"])
 
 

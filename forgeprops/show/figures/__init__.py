@@ -2,7 +2,7 @@
 
 from .bend import BendGauge
 from .cooling import CoolingCurves
-from .grades import grade_lines, grade_map
+from .grades import GradeMap, grade_lines
 from .hardness import HardnessBars
 from .outline import HeadOutline
 from .structure import StructureBars
@@ -14,5 +14,5 @@ __all__ = [
     "HeadOutline",
     "StructureBars",
     "grade_lines",
-    "grade_map",
+    "GradeMap",
 ]

@@ -6,30 +6,23 @@ from .. import style
 
 __all__ = ["BendGauge", "bend_words"]
 
-_TOP_DEG = 8.0
+_TOP_DEG = 6.0
 #: What degrees are good for on a bending bench: 2° each of loft and lie is what clubs are usually asked for,
 #: 3° the most quoted for forged low-carbon heads (trade guides, common practice, no measurement).
 USES = (
-    (0.0, 1.0, "hardly\nbends", "#E3B7B2"),
-    (1.0, 2.0, "slight\nchanges", "#EBD9B0"),
-    (2.0, 4.0, "usual loft\nand lie work", "#DCE7D3"),
-    (4.0, _TOP_DEG, "bends\nfreely", "#C3D9BE"),
+    (0.0, 1.0, "hardly", "#E3B7B2", "do not bend it cold"),
+    (1.0, 2.0, "a little", "#EBD9B0", "enough for slight changes only"),
+    (2.0, 4.0, "usual loft\nand lie work", "#DCE7D3", "enough for usual loft and lie work"),
+    (4.0, _TOP_DEG, "freely", "#C3D9BE", "more than usual loft and lie work needs"),
 )
 
 
 def bend_words(hosel) -> str:
     """The bend allowance in one plain sentence."""
-    use = next((words for low, high, words, _ in USES if low <= hosel.allowed_deg < high), USES[-1][2])
-    use = use.replace("\n", " ")
-    reason = {
-        "hardly bends": "do not bend it cold",
-        "slight changes": "enough for slight changes only",
-        "usual loft and lie work": "enough for usual loft and lie work",
-        "bends freely": "more than usual loft and lie work needs",
-    }[use]
+    good_for = next((words for low, high, *_, words in USES if low <= hosel.allowed_deg < high), USES[-1][-1])
     return (
-        f"The hosel takes {hosel.allowed_deg:.1f}° at most ({hosel.allowed_low_deg:.1f}° to "
-        f"{hosel.allowed_high_deg:.1f}°), limited by {hosel.governed_by}: {reason}."
+        f"The hosel takes {hosel.allowed_deg:.1f}° at most ({hosel.allowed_deg_low:.1f}° to "
+        f"{hosel.allowed_deg_high:.1f}°), limited by {hosel.governed_by}: {good_for}."
     )
 
 
@@ -47,7 +40,7 @@ class BendGauge:
         ax.grid(visible=False)
         ax.spines["left"].set_visible(False)
         ax.set_title("How far the hosel bends")
-        for low, high, words, colour in USES:
+        for low, high, words, colour, _ in USES:
             ax.axvspan(low, high, ymin=0.0, ymax=0.42, color=colour, linewidth=0, zorder=1)
             ax.text((low + high) / 2, 0.21, words, ha="center", va="center", fontsize=8, zorder=2)
         colour = style.zone_look("hosel").colour
@@ -78,10 +71,10 @@ class BendGauge:
         hosel = result.hosel
         value = min(hosel.allowed_deg, _TOP_DEG * 0.985)
         self._pointer.set_xdata([value])
-        self._span.set_xdata([min(hosel.allowed_low_deg, _TOP_DEG), min(hosel.allowed_high_deg, _TOP_DEG)])
+        self._span.set_xdata([min(hosel.allowed_deg_low, _TOP_DEG), min(hosel.allowed_deg_high, _TOP_DEG)])
         self._words.set_x(min(max(value, 1.0), _TOP_DEG - 1.0))
         self._words.set_text(
-            f"{hosel.allowed_deg:.1f}°  ({hosel.allowed_low_deg:.1f}–{hosel.allowed_high_deg:.1f})"
+            f"{hosel.allowed_deg:.1f}°  ({hosel.allowed_deg_low:.1f}–{hosel.allowed_deg_high:.1f})"
         )
         return False
 

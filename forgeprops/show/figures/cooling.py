@@ -63,11 +63,11 @@ class CoolingCurves:
         }
         self._level_texts = {
             key: ax.text(
-                0.995,
+                0.006,
                 0,
                 "",
                 transform=ax.get_yaxis_transform(),
-                ha="right",
+                ha="left",
                 va="bottom",
                 fontsize=9,
                 color=style.QUIET,
@@ -143,14 +143,12 @@ class CoolingCurves:
     def _set_top(self):
         self.ax.set_ylim(self.units.from_c(0.0), self.units.from_c(self._top_c))
 
-    def update(self, result, critical=None) -> bool:
+    def update(self, result) -> bool:
         """Follow a result; return True if the frame itself changed and needs a full redraw.
 
         Parameters
         ----------
         result : Estimate
-        critical : object with ``ae3_c``, ``bs_c``, ``ms_c``, optional
-            Temperatures of the steel; none drawn if absent.
         """
         out_s = result.events["out of furnace"]
         self._place_bands(result.events, out_s)
@@ -162,7 +160,7 @@ class CoolingCurves:
             self._curves[zone].set_data(time_s[keep], self.units.from_c(temperature_c[keep]))
             on_grid[zone] = np.interp(grid_s, time_s, temperature_c)
         self._place_names(grid_s, on_grid)
-        changed = self._place_levels(critical)
+        changed = self._place_levels(result.critical)
         hottest_c = max(float(result.zones[zone].temperature_c.max()) for zone in self._shown)
         top_c = max(1000.0, 100.0 * np.ceil((hottest_c + 80.0) / 100.0))
         if top_c != self._top_c:
@@ -172,7 +170,7 @@ class CoolingCurves:
         return changed
 
     def _place_levels(self, critical) -> bool:
-        levels = tuple(None if critical is None else getattr(critical, key, None) for key, _ in _LINES)
+        levels = tuple(getattr(critical, key) for key, _ in _LINES)
         if levels == self._drawn_levels:
             return False
         self._drawn_levels = levels
@@ -188,7 +186,7 @@ class CoolingCurves:
 
     def _place_bands(self, events, out_s):
         spans = {
-            "die": (events.get("in die"), events.get("stroke")),
+            "die": (events.get("in die"), events.get("end of stroke")),
             "water": (events.get("water on"), events.get("water off")),
         }
         for name, (start, end) in spans.items():
@@ -215,6 +213,8 @@ class CoolingCurves:
                 near = np.exp(-(((np.arange(len(mine)) - column) / 4.0) ** 2) - ((mine - value) / 60.0) ** 2)
                 score = score - 400.0 * near
             score = score - 0.8 * np.abs(np.gradient(mine))  # flat stretches carry a name best
+            if self.scale == "linear":  # level names stand at the left
+                score = score - 100.0 * (grid_s < 9.0)
             score = score - 200.0 * (mine < 90.0) - 200.0 * (mine > self._top_c - 130.0)
             best = int(np.argmax(score))
             above = not others or mine[best] >= np.mean([c[best] for c in others])

@@ -31,7 +31,7 @@ class StructureBars:
         self.ax, self.zones = ax, tuple(zones)
         ax.set(
             xlim=(0, 100),
-            ylim=(len(self.zones) - 0.4, -0.6),
+            ylim=(len(self.zones) - 0.45, -0.55),
             yticks=list(range(len(self.zones))),
             yticklabels=self.zones if show_names else [],
             xlabel="share of the structure, %",

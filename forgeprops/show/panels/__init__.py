@@ -5,5 +5,6 @@ sides; inputs can be saved and loaded, and everything runs without a kernel in o
 """
 
 from .estimate import EstimatePanel, estimate_panel
+from .grade_map import GradeMapPanel, grade_map_panel
 
-__all__ = ["EstimatePanel", "estimate_panel"]
+__all__ = ["EstimatePanel", "GradeMapPanel", "estimate_panel", "grade_map_panel"]

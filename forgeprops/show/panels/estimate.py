@@ -6,6 +6,7 @@ import dataclasses
 import html
 from dataclasses import asdict, dataclass
 
+from ... import words
 from ...errors import InputError, check_choice, check_number
 from ...route import COOLING, Route
 from .. import style
@@ -231,7 +232,7 @@ class EstimatePanel:
         with style.look():
             upper, lower = self.live.figure.add_gridspec(2, 1, height_ratios=(1.35, 1.0))
             upper = upper.subgridspec(1, 2, width_ratios=(1.45, 1.0))
-            lower = lower.subgridspec(1, 3, width_ratios=(1.25, 0.85, 0.95))
+            lower = lower.subgridspec(1, 3, width_ratios=(1.25, 0.9, 0.9))
             add = self.live.figure.add_subplot
             self.cooling = CoolingCurves(add(upper[0]), style.ZONES, units=self._units)
             self.cooling.set_zones(("face", "hosel"))
@@ -242,18 +243,16 @@ class EstimatePanel:
         self._pictures = (self.cooling, self.outline, self.hardness, self.structure, self.bend)
 
     def _show(self, static: bool = False) -> None:
-        critical = self._forgeprops.critical_temperatures(self.result.steel)
-        static = self.cooling.update(self.result, critical) or static
-        for picture in self._pictures[1:]:
+        for picture in self._pictures:
             static = picture.update(self.result) or static
         if static:
             self.live.set_live(*(a for p in self._pictures for a in p.artists))
         else:
             self.live.refresh()
         self.headline.value = (
-            f'<div role="status" style="font-size:15px;margin:4px 0 2px 8px;min-height:44px">'
-            f"{html.escape(self.hardness.words_of_face_and_hosel(self.result))} "
-            f"{html.escape(self.bend.describe(self.result))}</div>"
+            f'<div role="status" style="font-size:15px;line-height:1.35;margin:4px 0 2px 8px;'
+            f'min-height:64px">'
+            f"{html.escape(words.headline(self.result))}{html.escape(self._in_readers_scale())}</div>"
         )
         sentences = [p.describe(self.result) for p in self._pictures[:4]]
         cautions = "".join(f"<li>{html.escape(str(w))}</li>" for w in self.result.warnings)
@@ -268,6 +267,14 @@ class EstimatePanel:
             + "</p><p>".join(html.escape(s) for s in sentences)
             + "</p></details></div>"
         )
+
+    def _in_readers_scale(self) -> str:
+        """Face and hosel in the scale the reader chose, if it is not HV."""
+        if self._units.hardness == "HV":
+            return ""
+        zones = self.result.zones
+        told = (f"{z} {self._units.hardness_text(zones[z].hardness_hv)}" for z in ("face", "hosel"))
+        return f" In your scale: {', '.join(told)}."
 
     def _reframe(self, _) -> None:
         self.cooling.set_zones(style.ZONES if self.all_zones.value else ("face", "hosel"))

@@ -36,7 +36,7 @@ def load_inputs(source, kind: str) -> dict:
 
 
 class KeepBar:
-    """File name, Save button, Load button and a sentence that says what happened.
+    """File name, Save, Load, back to the first settings, and a sentence that says what happened.
 
     Parameters
     ----------
@@ -62,9 +62,14 @@ class KeepBar:
             widget.add_class(name)
         for button in (self.save, self.load):
             button.layout.width = "90px"
+        self.reset = w.Button(description="Start again", icon="undo", tooltip="back to the first settings")
+        self.reset.layout.width = "120px"
+        self.reset.add_class("fp-reset")
+        self._first = get()
+        self.reset.on_click(lambda _: self._put(self._first))
         self.said = w.HTML()
         self.widget = w.HBox(
-            [self.name, self.save, self.load, self.said],
+            [self.name, self.save, self.load, self.reset, self.said],
             layout={"align_items": "center", "min_height": "34px"},
         )
         self.save.on_click(lambda _: self._save())

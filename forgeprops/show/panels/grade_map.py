@@ -1,0 +1,95 @@
+"""Every grade at every forging temperature, for one head and one water setting."""
+
+from __future__ import annotations
+
+from ...route import Route
+from .. import style
+from ..figures import GradeMap
+from ..live import LiveFigure
+from ..units import Units, units
+from .controls import Choice, Slider
+from .work import Work
+
+__all__ = ["GradeMapPanel", "grade_map_panel"]
+
+#: Forging temperatures of the map, °C: from warm to hot, our choice.
+PREHEATS_C = (800.0, 850.0, 900.0, 950.0, 1000.0)
+_COLUMNS = ("face_hv", "hosel_hv", "hosel_deg")
+
+
+class GradeMapPanel:
+    """Three maps side by side, filled grade by grade while the page stays alive.
+
+    Parameters
+    ----------
+    grades : sequence of str, optional
+        Rows; every grade of the library unless given.
+    model : callable, optional
+        ``model(steel, head, route) -> Estimate``.
+    display_units : Units, optional
+        The reader's units.
+    """
+
+    def __init__(self, grades=None, model=None, display_units: Units | None = None):
+        import ipywidgets as w
+
+        import forgeprops
+
+        self._forgeprops, self._model = forgeprops, model or forgeprops.estimate
+        shown = display_units or units()
+        self.grades = tuple(grades or forgeprops.grades())
+        route = Route()
+        self.head = Choice("map-head", "head", forgeprops.heads(), "mid-iron")
+        self.flux = Slider("flux", route.spray.flux_kg_m2_s, shown)
+        self.spray_s = Slider("spray_s", route.spray.duration_s, shown)
+        self.go = w.Button(
+            description="Work it out", icon="play", button_style="primary", layout={"width": "140px"}
+        )
+        self.go.add_class("fp-go")
+        self.go.on_click(lambda _: self.start())
+        self.live = LiveFigure(1060, 130 + 19 * len(self.grades))
+        self.live.widget.add_class("fp-map")
+        with style.look():
+            axes = self.live.figure.subplots(1, len(_COLUMNS))
+            self.maps = {
+                column: GradeMap(ax, column, self.grades, PREHEATS_C, shown, show_names=i == 0)
+                for i, (column, ax) in enumerate(zip(_COLUMNS, axes, strict=True))
+            }
+        self.live.set_live(*(a for m in self.maps.values() for a in m.artists))
+        self.work = Work()
+        self.widget = w.VBox(
+            [
+                w.HBox([self.head.row, self.flux.row], layout={"flex_flow": "row wrap"}),
+                w.HBox(
+                    [self.spray_s.row, self.go], layout={"flex_flow": "row wrap", "align_items": "center"}
+                ),
+                self.work.widget,
+                self.live.widget,
+            ]
+        )
+        self.start()
+
+    def start(self) -> None:
+        """Work the map out for the settings shown."""
+        self.work.stop()
+        self.work.join(raising=False)
+        for one in self.maps.values():
+            one.clear()
+        self.live.refresh()
+        head = self._forgeprops.head(self.head.value)
+        route = Route().with_(flux=self.flux.value, spray_s=self.spray_s.value)
+
+        def row(grade: str) -> None:
+            steel = self._forgeprops.grade(grade)
+            results = [self._model(steel, head, route.with_(preheat_c=t)) for t in PREHEATS_C]
+            self.maps["face_hv"].set_row(grade, [r.zones["face"].hardness_hv for r in results])
+            self.maps["hosel_hv"].set_row(grade, [r.zones["hosel"].hardness_hv for r in results])
+            self.maps["hosel_deg"].set_row(grade, [r.hosel.allowed_deg for r in results])
+            self.live.refresh()
+
+        self.work.start(self.grades, row, "grades")
+
+
+def grade_map_panel(grades=None):
+    """Return the panel with every grade (or the ones named) at every forging temperature."""
+    return GradeMapPanel(grades).widget

@@ -1,0 +1,103 @@
+"""01_estimate in a real browser: what a reader does, and what physics demands of the answer."""
+
+import re
+import statistics
+from pathlib import Path
+
+import pytest
+
+NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "01_estimate.ipynb"
+
+
+def hv(words: str) -> tuple[float, float]:
+    """Face and hosel hardness in the sentence above the pictures."""
+    face, hosel = re.findall(r"about (\d+) HV", words)[:2]
+    return float(face), float(hosel)
+
+
+@pytest.fixture(autouse=True)
+def start_again(notebook):
+    """Every test begins at the first settings."""
+    notebook.page.locator(".fp-reset").first.click()
+    notebook.page.wait_for_timeout(600)
+
+
+def test_water_hardens_the_face_and_leaves_the_hosel_alone(notebook):
+    notebook.screenshot("01_estimate_opened")
+    wet = hv(notebook.words(".fp-headline"))
+    old = notebook.picture()
+    notebook.press(".fp-spray-s", "Home")  # the water does not run at all
+    notebook.wait_for_new_picture(old)
+    dry = hv(notebook.words(".fp-headline"))
+    assert notebook.reading(".fp-spray-s") == 0.0
+    assert dry[0] < wet[0] - 50
+    assert abs(dry[1] - wet[1]) < 10
+    notebook.screenshot("01_estimate_without_water")
+
+
+def test_short_spray_is_reheated_and_the_page_says_so(notebook):
+    old = notebook.picture()
+    notebook.press(".fp-spray-s", "Home")
+    notebook.press(".fp-spray-s", "PageUp", 1)
+    notebook.wait_for_new_picture(old)
+    assert 0.0 < notebook.reading(".fp-spray-s") < 6.0
+    caption = notebook.words(".fp-caption").lower()
+    assert "re-heats" in caption and "stops while the face is still" in caption
+
+
+def test_low_carbon_is_softer_than_chromoly(notebook):
+    chromoly = hv(notebook.words(".fp-headline"))
+    old = notebook.picture()
+    notebook.choose(".fp-grade", "1020")
+    notebook.wait_for_new_picture(old)
+    low = hv(notebook.words(".fp-headline"))
+    assert low[0] < chromoly[0] and low[1] < chromoly[1]
+
+
+def test_mouse_and_saved_settings(notebook):
+    old = notebook.picture()
+    before = notebook.reading(".fp-preheat-c")
+    notebook.drag(".fp-preheat-c", -40)
+    notebook.wait_for_new_picture(old)
+    moved = notebook.reading(".fp-preheat-c")
+    assert moved < before
+    save = notebook.page.locator(".fp-save").first
+    save.scroll_into_view_if_needed()
+    save.click()
+    notebook.page.get_by_text("saved as my_estimate.json").first.wait_for(timeout=10_000)
+    save.click()
+    notebook.page.get_by_text("exists already").first.wait_for(timeout=10_000)
+
+
+def test_controls_are_reached_by_the_keyboard_alone(notebook):
+    """From the drop-down list of grades, Tab leads to the sliders."""
+    notebook.page.locator(".fp-grade select").first.focus()
+    seen = set()
+    for _ in range(14):
+        notebook.page.keyboard.press("Tab")
+        seen.add(
+            notebook.page.evaluate(
+                "[...(document.activeElement.closest('[class*=fp-]')?.classList ?? [])]"
+                ".find(c => c.startsWith('fp-')) ?? ''"
+            )
+        )
+    assert {"fp-head", "fp-preheat-c", "fp-flux", "fp-spray-s"} <= seen
+
+
+def test_slider_to_picture(notebook, record_time):
+    taken = notebook.stopwatch(".fp-flux")
+    record_time("01_estimate", taken)
+    assert (
+        statistics.median(taken) < 300.0
+    )  # loose, for shared machines; the aim of 100 ms stands in the record
+
+
+def test_map_of_grades_fills(notebook):
+    page = notebook.page
+    page.locator(".fp-progress-words").first.scroll_into_view_if_needed()
+    page.wait_for_function(
+        "/(\\d+) of 32/.exec(document.querySelector('.fp-progress-words').innerText)?.[1] > 1", timeout=60_000
+    )
+    notebook.screenshot("01_estimate_map_filling")
+    page.locator(".fp-stop").first.click()
+    page.get_by_text("stopped after").first.wait_for(timeout=20_000)

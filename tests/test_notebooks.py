@@ -1,0 +1,64 @@
+"""Notebooks are committed stripped and hold prose and one line per panel, no physics.
+
+That every cell runs is tested by nbval, which the pytest settings switch on for notebooks/.
+"""
+
+import ast
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+FOLDER = Path(__file__).resolve().parents[1] / "notebooks"
+NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
+
+
+def cells(path, kind):
+    return [
+        "".join(c["source"])
+        for c in json.loads(path.read_text(encoding="utf-8"))["cells"]
+        if c["cell_type"] == kind
+    ]
+
+
+def test_there_are_notebooks():
+    assert NOTEBOOKS
+
+
+def test_notebooks_are_stripped():
+    extra = "metadata.language_info metadata.widgets"
+    done = subprocess.run(
+        [sys.executable, "-m", "nbstripout", "--verify", "--extra-keys", extra, *map(str, NOTEBOOKS)],
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, (
+        f"run nbstripout --extra-keys '{extra}' notebooks/*.ipynb\n{done.stdout}{done.stderr}"
+    )
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_code_is_imports_and_short_lines_only(path):
+    for source in cells(path, "code"):
+        tree = ast.parse(source)
+        assert len(source.splitlines()) <= 6
+        assert not any(
+            isinstance(n, (ast.FunctionDef, ast.ClassDef, ast.For, ast.While, ast.Try))
+            for n in ast.walk(tree)
+        )
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_links_lead_somewhere(path):
+    for source in cells(path, "markdown"):
+        for part in source.split("](")[1:]:
+            target = part.split(")")[0].split("#")[0]
+            if target and not target.startswith("http"):
+                assert (FOLDER / target).exists(), f"{path.name} links to {target}, which does not exist"
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_kernel_is_named_so_that_the_reader_is_not_asked(path):
+    assert json.loads(path.read_text(encoding="utf-8"))["metadata"]["kernelspec"]["name"] == "python3"
