@@ -26,7 +26,7 @@ from .mechanical.strength import Strength, strength, strength_arrays
 from .opinions import opinions
 from .ranges import Warn, outside
 from .route import Route
-from .second_heat import PressStrain, effort_of, heat_through_s, press_strain, surface_of
+from .second_heat import PressStrain, Surface, effort_of, heat_through_s, press_strain, surface_of
 from .shop import Shop
 from .steel import Steel
 from .thermal.march import batch
@@ -39,7 +39,8 @@ from .thermal.surroundings import radiation_w_m2k
 from .transformation import temperatures
 from .transformation.austenite import carbide_carbon, diameter_um_from_astm
 
-__all__ = ["Evaluated", "estimate", "evaluate"]
+__all__ = ["Evaluated", "carbides_unsure", "estimate", "evaluate", "furnace_warnings_of", "press_strains",
+           "zone_result"]
 
 _PHASES = {"ferrite": out.O_FERRITE, "pearlite": out.O_PEARLITE, "bainite": out.O_BAINITE,
            "martensite": out.O_MARTENSITE, "austenite": out.O_AUSTENITE, "untransformed": out.O_UNTRANSFORMED}
@@ -146,7 +147,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
                              "above it the head would be hardened anew, which is a second route.")
 
     told = evaluate([steel], [head], [route], [shop], trace=True, **options)
-    strains = _press_strains(steel, route, shop, told)
+    strains = press_strains(steel, route, shop, told)
     plain, strained = np.ones(len(ZONES)), np.array([s.speed for s in strains])
     speed = strained if count_press_strain else plain
     if count_press_strain:
@@ -161,7 +162,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     cases.append((route, shop, 1.0, plain if count_press_strain else strained))
     if sprayed:
         cases.append((dataclasses.replace(route, spray=None), shop, 1.0, speed))
-    unsure = _carbides_unsure(steel, told)
+    unsure = carbides_unsure(steel, told)
     if unsure:
         cases += [(route, shop, f, speed) for f in uncertainty.CARBIDE_SPEEDS]
     n = len(cases)
@@ -173,7 +174,8 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
 
     zones, warnings = {}, list(_route_warnings(steel, route))
     for i, name in enumerate(ZONES):
-        zones[name] = _zone(i, name, steel, head, route, told, rest[:water, i], deviates, carbide_span[i], strains[i])
+        zones[name] = zone_result(name, steel, head, route, told, 0, rest[:water, i], deviates, carbide_span[i],
+                                  strains[i])
     effort = effort_of(steel, head, route.press, {name: z.die_c for name, z in zones.items()})
     for name, stress in effort.flow_stress.items():
         zones[name] = dataclasses.replace(zones[name], flow_stress=stress)
@@ -184,7 +186,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     surface = surface_of(steel, route, zones["face"].time_s, zones["face"].front_c,
                          float(told.marched.marks[0, 0, marks.M_SCALE]), zones["face"].hardness_hv,
                          events.get("water on"), zones["face"].water_c if sprayed else None)
-    warnings += _furnace_warnings(steel, route, told, surface)
+    warnings += furnace_warnings_of(steel, route, told, 0, surface)
     warnings += _result_warnings(steel, route, zones, hosel, dry)
     return Estimate(steel=steel, head=head, route=route, shop=shop, zones=zones, hosel=hosel, face=face, events=events,
                     without_spray=dry, critical=temperatures.critical_temperatures(steel),
@@ -194,18 +196,18 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
                     press_strain_counted=count_press_strain, warnings=_unique([*warnings, *hosel.warnings]))
 
 
-def _press_strains(steel: Steel, route: Route, shop: Shop, told: Evaluated, case: int = 0) -> list[PressStrain]:
+def press_strains(steel: Steel, route: Route, shop: Shop, told: Evaluated, case: int = 0) -> list[PressStrain]:
     """Press strain of every zone when the water starts, from a traced march."""
     trace, zones = told.marched.trace[case], told.marched.zones[case]
     return [press_strain(steel, route, shop, trace[:, 0], trace[:, 1 + i], float(zones[i, out.O_GRAIN]))
             for i in range(len(ZONES))]
 
 
-def _carbides_unsure(steel: Steel, told: Evaluated) -> bool:
+def carbides_unsure(steel: Steel, told: Evaluated, case: int = 0) -> bool:
     """Whether carbides that dissolve faster or slower could change the answer."""
     bound = [carbide_carbon(float(u), steel.get("C"), steel.get("Cr"), steel.get("Mo"))
-             for u in told.marched.zones[0, :, out.O_UNDISSOLVED]]
-    shares = told.marched.zones[0, :, out.O_SHARE]
+             for u in told.marched.zones[case, :, out.O_UNDISSOLVED]]
+    shares = told.marched.zones[case, :, out.O_SHARE]
     return bool(shares.max() > 0.0 and (shares.min() < _UNSURE_SHARE or max(bound) > _UNSURE_CARBON))
 
 
@@ -222,10 +224,21 @@ def _heat_through(steel, head, route, shop, told: Evaluated, options) -> float |
     return found
 
 
-def _zone(i: int, name: str, steel, head, route, told: Evaluated, values, deviates, carbide_span_hv: float,
-          strain: PressStrain) -> ZoneResult:
-    z, m = told.marched.zones[0, i], told.marched.marks[0, i]
-    trace = told.marched.trace[0]
+def zone_result(name: str, steel: Steel, head: Head, route: Route, told: Evaluated, case: int, values, deviates,
+                carbide_span_hv: float, strain: PressStrain) -> ZoneResult:
+    """Everything about one zone of one case of a traced march.
+
+    Parameters
+    ----------
+    values, deviates : array
+        Hardness with the water law moved, HV, and by how many standard deviations; empty without water.
+    carbide_span_hv : float
+        Hardness between carbides that dissolve slowly and fast, HV.
+    strain : PressStrain
+    """
+    i = ZONES.index(name)
+    z, m = told.marched.zones[case, i], told.marched.marks[case, i]
+    trace = told.marched.trace[case]
     fractions = {phase: float(z[column]) for phase, column in _PHASES.items()}
     hv = float(z[out.O_HV])
     views = opinions(steel, float(m[marks.M_RATE700]) or None, _t85(m), bool(m[marks.M_REBOUND] > _REHEATED_C),
@@ -241,7 +254,7 @@ def _zone(i: int, name: str, steel, head, route, told: Evaluated, values, deviat
         name=name, time_s=trace[:, 0], temperature_c=trace[:, 1 + i], front_c=trace[:, 6 + i], fractions=fractions,
         hardness_hv=hv, hardness_low_hv=max(low, 60.0), hardness_high_hv=min(high, 900.0), hardness_sd_hv=sd,
         hardness_hrc=try_convert(hv, "HV", "HRC"), as_quenched_hv=float(z[out.O_HV_QUENCHED]),
-        layers_hv=told.marched.point_hv[0, first:last].copy(), strength=_strength(hv, fractions),
+        layers_hv=told.marched.point_hv[case, first:last].copy(), strength=_strength(hv, fractions),
         austenite_share=float(z[out.O_SHARE]), austenite_carbon=float(z[out.O_CARBON]), grain_astm=float(z[out.O_GRAIN]),
         undissolved=float(z[out.O_UNDISSOLVED]), peak_c=float(m[marks.M_FURNACE]), die_c=float(m[marks.M_DIE]),
         water_c=_known(m[marks.M_WATER_ON]), water_off_c=_known(m[marks.M_WATER_OFF]), low_c=float(m[marks.M_LOW]),
@@ -315,17 +328,18 @@ def _route_warnings(steel: Steel, route: Route):
     return [w for w in found if w]
 
 
-def _furnace_warnings(steel: Steel, route: Route, told: Evaluated, surface):
+def furnace_warnings_of(steel: Steel, route: Route, told: Evaluated, case: int, surface: Surface) -> list[Warn]:
+    """What the furnace gives to warn of in one case: skin, part austenite, carbides, grain, scale, burning, cold core."""
     found = [decarburised_warning(surface.decarburised_um, surface.skin_hv, surface.sound_hv)]
     if surface.decarburised_um > 0.0:
-        found += decarburisation_warnings(steel, float(told.marched.marks[0, 0, marks.M_FURNACE]))
+        found += decarburisation_warnings(steel, float(told.marched.marks[case, 0, marks.M_FURNACE]))
     for i in (0, 4):
-        z, m = told.marched.zones[0, i], told.marched.marks[0, i]
+        z, m = told.marched.zones[case, i], told.marched.marks[case, i]
         found += furnace_warnings(steel, float(m[marks.M_FURNACE]), share=float(z[out.O_SHARE]),
                                   undissolved=float(z[out.O_UNDISSOLVED]), where=f"the {ZONES[i]}",
                                   grain_um=diameter_um_from_astm(float(z[out.O_GRAIN])),
                                   scale_um=float(m[marks.M_SCALE]))
-    peaks = told.marched.marks[0, :, marks.M_FURNACE]
+    peaks = told.marched.marks[case, :, marks.M_FURNACE]
     coldest = int(peaks.argmin())
     if route.preheat.temperature_c - peaks[coldest] > 15.0:
         found.append(Warn("cold-core", f"The {ZONES[coldest]} leaves the furnace at {peaks[coldest]:.0f} °C, "
