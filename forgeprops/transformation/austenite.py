@@ -49,12 +49,6 @@ _CARBIDES_COUNT_FROM = 0.005
 #: Distance between carbides that start pearlite, µm, and the bound carbon at which it holds, wt%: a Cr-Mo
 #: steel with nearly all its carbides left, broken up into particles 1-3 µm apart (from memory; our choice).
 _CARBIDE_SPACING_UM, _CARBIDE_SPACING_CARBON = 2.0, 0.05
-#: Carbon in Cr-Mo carbides, wt% of the steel, of which nothing comes: the residual chromium of plain carbon
-#: steel binds less (0.005 at 0.08 % Cr), and so does the last tenth in Cr-Mo steel (our choice).
-_CARBIDES_COUNT_FROM = 0.005
-#: Distance between carbides that start pearlite, µm, and the bound carbon at which it holds, wt%: a Cr-Mo
-#: steel with nearly all its carbides left, broken up into particles 1-3 µm apart (from memory; our choice).
-_CARBIDE_SPACING_UM, _CARBIDE_SPACING_CARBON = 2.0, 0.05
 _R = 8.314462618
 _ZERO_C = 273.15
 
@@ -188,71 +182,6 @@ def alloy_in_austenite(content, undissolved):
     (0.95, 0.475)
     """
     return content * (1.0 - _ALLOY_IN_CARBIDE * undissolved)
-
-
-def island_diameter_um(grain_um, share):
-    """Size of the austenite islands, µm, while they fill only `share` of the steel.
-
-    As many islands as there will be grains, so their volume is the share of a grain's (derived).  It stands
-    for the grain in the rate equations: their boundaries, with ferrite too, start pearlite and bainite.
-
-    Examples
-    --------
-    >>> island_diameter_um(20.0, 1.0), round(island_diameter_um(20.0, 0.5), 1)
-    (20.0, 15.9)
-    """
-    return grain_um * max(share, 1e-3) ** (1.0 / 3.0)
-
-
-def pearlite_site_um(island_um, bound_carbon):
-    """Mean distance between places where pearlite can start, µm: grain boundaries and undissolved carbides.
-
-    Sites add up by number in the volume.  With it in place of the grain the pearlite rate of a Cr-Mo steel
-    rises three- to fourfold while half of the carbides are left, and the enriched austenite of an
-    intercritical heat no longer hardens in air as its analysis alone would have it.
-
-    Parameters
-    ----------
-    island_um : float
-        `island_diameter_um`.
-    bound_carbon : float
-        `carbide_carbon`, wt% of the steel.
-
-    Source
-    ------
-    That carbides left in the austenite grow on at once, without the lamellar nucleus: A. S. Pandit & H. K. D.
-    H. Bhadeshia, Proc. R. Soc. A 468 (2012) 2767 (abstract read), J. D. Verhoeven & E. D. Gibson, Metall.
-    Mater. Trans. A 29 (1998) 1181 (from memory).  Against it stands the hardenability that dual-phase sheet
-    owes to enriched austenite (abstract of a 1984 study on C-Mn steel read at ltu.diva-portal.org/diva2:977920;
-    it has few carbides).  The distance and the threshold are our choice: take the interval.
-
-    Examples
-    --------
-    >>> pearlite_site_um(20.0, 0.0), round(pearlite_site_um(16.0, 0.03), 1)
-    (20.0, 2.5)
-    """
-    left = max(bound_carbon - _CARBIDES_COUNT_FROM, 0.0) / _CARBIDE_SPACING_CARBON
-    return (island_um**-3.0 + left * _CARBIDE_SPACING_UM**-3.0) ** (-1.0 / 3.0)
-
-
-def ferrite_return_per_s(t_c, share):
-    """Rate, 1/s, at which ferrite that the furnace left grows back into the austenite: it needs no nucleus.
-
-    The reverse of `austenite_formation_time_s`: carbon crosses the islands in the same time.  Fewer ferrite
-    grains lie further apart: with the distance, (1 - share)^(-1/3), the time grows by its square.
-
-    Source
-    ------
-    Ferrite grows on the old ferrite without nucleation (epitaxially) on cooling from between Ac1 and Ac3: M.
-    D. Geib, D. K. Matlock & G. Krauss, Metall. Trans. A 11 (1980) 1683 (from memory).  Rate derived; Cr and Mo
-    may slow it, so it is an upper bound.
-
-    Examples
-    --------
-    >>> ferrite_return_per_s(750.0, 1.0), round(1.0 / ferrite_return_per_s(750.0, 0.5), 1)
-    (0.0, 12.3)
-    """
-    return max(1.0 - share, 0.0) ** (2.0 / 3.0) / austenite_formation_time_s(t_c)
 
 
 def island_diameter_um(grain_um, share):
