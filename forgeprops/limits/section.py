@@ -9,14 +9,16 @@ All functions take floats or arrays (NumPy broadcasting); a single case is a bat
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
 
+from ..compiled import compiled
 from ..mechanical.strength import FlowCurve
 
 __all__ = ["curvature", "eccentric_section", "elastic_modulus_mm3", "moment_nmm", "moment_slope",
-           "plastic_modulus_mm3", "power_law_moment_nmm", "rise_terms", "second_moment_mm4", "shape_factor"]
+           "plastic_modulus_mm3", "power_law_moment_nmm", "second_moment_mm4", "shape_factor"]
 
 
 def second_moment_mm4(outside_mm, bore_mm=0.0):
@@ -75,48 +77,133 @@ _SHAPE = (np.polynomial.Chebyshev.interpolate(lambda x: (1.0 - x) * np.sqrt(2.0 
           .convert(kind=np.polynomial.Polynomial).coef)
 
 
-def _core(sine):
-    """Perfectly plastic solid disc: moment/(YS R³) and second moment of the elastic core/R⁴ at c/R = sine."""
-    sine = np.minimum(sine, 1.0)
-    angle = np.arcsin(sine)
-    cosine = np.sqrt((1.0 - sine) * (1.0 + sine))
-    double, cosine_double = 2.0 * sine * cosine, 1.0 - 2.0 * sine * sine
-    core = 0.5 * angle - 0.25 * double * cosine_double  # p/2 − sin(4p)/8
-    return core / sine + 4.0 / 3.0 * cosine**3, core
+def _disc(radius, youngs, yield_mpa, starts, hardening, power, terms, k):
+    """Moment of a solid disc at curvature k and its slope; see `moment_slope`."""
+    cube = radius * radius * radius
+    reach = yield_mpa / (youngs * k * radius)
+    sine = min(reach, 1.0)
+    cosine = math.sqrt((1.0 - sine) * (1.0 + sine))
+    core = 0.5 * math.asin(sine) - 0.5 * sine * cosine * (1.0 - 2.0 * sine * sine)  # p/2 - sin(4p)/8
+    # below yield the closed form is continued by the elastic line
+    moment = yield_mpa * cube * (core / sine + 4.0 / 3.0 * cosine * cosine * cosine) / max(reach, 1.0)
+    slope = youngs * cube * radius * core
+    left = 1.0 - starts / (k * radius)
+    if left > 0.0 and hardening > 0.0:
+        # the integral of (t - u)^m t sqrt(1 - t^2) from u to 1: with 1 - t = (1 - u)(1 - s) it is
+        # s^m (1 - s)^1/2 times a polynomial, so each power is an Euler beta function
+        value = 0.0
+        change = 0.0
+        for j in range(terms.shape[0] - 1, -1, -1):
+            value = value * left + terms[j]
+            change = change * left + (power + 1.5 + j) * terms[j]
+        factor = 4.0 * hardening * cube * math.sqrt(left) * (left * k * radius) ** power
+        moment += factor * left * value
+        slope += factor * (power * left * value + (1.0 - left) * change) / k
+    return moment, slope
 
 
-def rise_terms(power):
-    """Coefficients of the hardening integral for an exponent: b_j B(m + 1, j + 3/2), first axis j.
+#: Gamma(m + 1)/Gamma(m + 5/2) for m on 0..1, where exponents lie, as a polynomial in 2 m - 1; degree 18 is exact to 1e-13.
+_GAMMA_RATIO = np.polynomial.chebyshev.cheb2poly(np.polynomial.chebyshev.chebinterpolate(
+    np.vectorize(lambda x: math.gamma(0.5 * x + 1.5) / math.gamma(0.5 * x + 3.0)), 18))
 
-    They depend on the exponent alone, so an inversion computes them once.
-    """
-    from scipy.special import beta
 
-    m = np.asarray(power, dtype=float)
-    first = beta(m + 1.0, 1.5)
-    terms = np.empty((_SHAPE.size, *m.shape))
-    for j in range(_SHAPE.size):
+def _terms_of(power, terms):
+    """Fill the coefficients of the hardening integral for an exponent: b_j B(m + 1, j + 3/2)."""
+    ratio = 0.0
+    if power <= 1.0:
+        x = 2.0 * power - 1.0
+        for j in range(_GAMMA_RATIO.shape[0] - 1, -1, -1):
+            ratio = ratio * x + _GAMMA_RATIO[j]
+    else:
+        ratio = math.gamma(power + 1.0) / math.gamma(power + 2.5)
+    first = 0.5 * math.sqrt(math.pi) * ratio
+    for j in range(terms.shape[0]):
         terms[j] = _SHAPE[j] * first
-        first = first * (j + 1.5) / (m + j + 2.5)  # B(a, b + 1) = B(a, b) b/(a + b)
-    return terms
+        first *= (j + 1.5) / (power + j + 2.5)  # B(a, b + 1) = B(a, b) b/(a + b)
 
 
-def _rise(start, power, terms):
-    """∫ (t − u)^m t √(1−t²) dt from u to 1 and its derivative in u; 0 where u ≥ 1.
-
-    With 1 − t = (1 − u)(1 − s) the integrand is s^m (1 − s)^½ times a polynomial, so each power is an Euler
-    beta function.
-    """
-    left = np.maximum(1.0 - start, 0.0)
-    value, slope = 0.0, 0.0
-    for j in range(_SHAPE.size - 1, -1, -1):
-        value = value * left + terms[j]
-        slope = slope * left + (power + 1.5 + j) * terms[j]
-    grown = left ** (power + 0.5)
-    return value * grown * left, -slope * grown
+def _tube(case, terms, k):
+    """Moment of a tube and its slope; `case` is a row of `_cases`."""
+    outer, outer_slope = _disc(0.5 * case[0], case[2], case[3], case[4], case[5], case[6], terms, k)
+    if case[1] <= 0.0:
+        return outer, outer_slope
+    inner, inner_slope = _disc(0.5 * case[1], case[2], case[3], case[4], case[5], case[6], terms, k)
+    return outer - inner, outer_slope - inner_slope
 
 
-def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm, terms=None):
+#: Newton steps allowed; 6 to 9 are needed from far, 2 to 4 from the neighbour's curvature.
+_STEPS = 60
+
+
+def _solved(case, terms, target, start):
+    """Curvature that carries a moment and the slope there: Newton between brackets."""
+    low = target / (case[2] * _QUARTER * (case[0] ** 4 - case[1] ** 4))   # elastic: plastic flow only softens
+    k = max(start, low)
+    high = math.inf
+    slope = 0.0
+    for _ in range(_STEPS):
+        value, slope = _tube(case, terms, k)
+        miss = value - target
+        if miss < 0.0:
+            low = k
+        elif miss > 0.0:
+            high = k
+        new = k - miss / slope
+        # the curve bends both ways (plateau, then hardening): a step out of the bracket is replaced by its
+        # middle
+        if miss != 0.0 and (new <= low or new >= high):
+            new = 0.5 * (low + high) if high < math.inf else 2.0 * low
+        # the error after a Newton step is of the order of the step squared
+        done = abs(new - k) <= 1e-7 * k
+        k = new
+        if done:
+            break
+    return k, slope
+
+
+_QUARTER = math.pi / 64.0
+
+
+def _moments(cases, curvatures, moment, slope):
+    terms = np.empty(_SHAPE.shape[0])
+    for i in range(cases.shape[0]):
+        _terms_of(cases[i, 6], terms)
+        moment[i], slope[i] = _tube(cases[i], terms, curvatures[i])
+
+
+def _curvatures(cases, moments, start, out):
+    terms = np.empty(_SHAPE.shape[0])
+    for row in range(cases.shape[0]):
+        guess = start[row]
+        for i in range(cases.shape[1]):
+            case = cases[row, i]
+            _terms_of(case[6], terms)
+            out[row, i], slope = _solved(case, terms, moments[row, i], guess)
+            if i + 1 < cases.shape[1]:   # neighbours are alike: along the slope to the next moment
+                guess = out[row, i] + (moments[row, i + 1] - moments[row, i]) / slope
+
+
+@functools.cache
+def _loops():
+    from numba.extending import register_jitable
+
+    for part in (_disc, _terms_of, _tube, _solved):
+        register_jitable(part)
+    return compiled(_moments), compiled(_curvatures)
+
+
+def _cases(outside_mm, bore_mm, curve: FlowCurve, *others):
+    """Sections and flow curves as rows of numbers, and the other arrays in the same shape."""
+    given = (outside_mm, bore_mm, curve.youngs_mpa, curve.yield_mpa, curve.hardening_starts,
+             curve.hardening_mpa, curve.hardening_power, *others)
+    arrays = np.broadcast_arrays(*(np.asarray(x, dtype=float) for x in given))
+    cases = np.empty((*arrays[0].shape, 7))
+    for i in range(7):
+        cases[..., i] = arrays[i]
+    return cases, *arrays[7:]
+
+
+def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
     """Moment (N mm) and its slope dM/dk (N mm²) at a curvature above 0.
 
     The elastic–perfectly plastic part is the closed form for a disc, Ms = YS R³ [(p − sin(4p)/4)/(2 sin p)
@@ -131,8 +218,6 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm, terms=
         Fields may be arrays.
     curvature_per_mm : float or array
         Above 0.
-    terms : array, optional
-        `rise_terms` of the exponent, if already known (for iterations).
 
     Examples
     --------
@@ -141,34 +226,15 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm, terms=
     >>> round(float(m) / 1000, 2)
     89.28
     """
-    k, power = np.asarray(curvature_per_mm, dtype=float), np.asarray(curve.hardening_power, dtype=float)
-    if terms is None:
-        terms = rise_terms(power)
-    reach = curve.yield_mpa / (curve.youngs_mpa * k)
-    moment, slope = 0.0, 0.0
-    for radius, sign in ((outside_mm / 2.0, 1.0), (bore_mm / 2.0, -1.0)):
-        radius = np.maximum(np.asarray(radius, dtype=float), 1e-9)
-        disc, core = _core(reach / radius)
-        cube = radius**3
-        # below yield the closed form is continued by the elastic line
-        elastic = np.maximum(reach / radius, 1.0)
-        moment = moment + sign * curve.yield_mpa * cube * disc / elastic
-        slope = slope + sign * curve.youngs_mpa * cube * radius * core
-        start = np.minimum(curve.hardening_starts / (k * radius), 1.0)
-        value, change = _rise(start, power, terms)
-        factor = sign * 4.0 * curve.hardening_mpa * (k * radius) ** power * cube
-        moment = moment + factor * value
-        slope = slope + factor * (power * value - start * change) / k
+    cases, k = _cases(outside_mm, bore_mm, curve, curvature_per_mm)
+    moment, slope = np.empty(k.shape), np.empty(k.shape)
+    _loops()[0](cases.reshape(-1, 7), k.ravel(), moment.reshape(-1), slope.reshape(-1))
     return moment, slope
 
 
 def moment_nmm(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
     """Moment at a curvature, N mm (see `moment_slope`)."""
     return moment_slope(outside_mm, bore_mm, curve, curvature_per_mm)[0]
-
-
-#: Newton steps allowed; 6 to 9 are needed.
-_STEPS = 40
 
 
 def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=None):
@@ -179,7 +245,8 @@ def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=None):
     moment : float or array
         N mm, above 0.
     start : float or array, optional
-        A first guess, 1/mm; the result does not depend on it.
+        A first guess, 1/mm; the result does not depend on it.  Along the last axis neighbours help each
+        other.
 
     Examples
     --------
@@ -189,28 +256,12 @@ def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=None):
     >>> round(float(moment_nmm(13.4, 9.4, curve, k)), 3)
     90000.0
     """
-    target = np.asarray(moment, dtype=float)
-    terms = rise_terms(curve.hardening_power)
-    stiffness = curve.youngs_mpa * second_moment_mm4(outside_mm, bore_mm)
-    low = target / stiffness  # elastic: a lower bound, since plastic flow only softens
-    k = low * 1.0 if start is None else np.maximum(start, low)
-    high = np.full_like(k, np.inf)
-    for _ in range(_STEPS):
-        value, slope = moment_slope(outside_mm, bore_mm, curve, k, terms)
-        miss = value - target
-        low, high = np.where(miss < 0.0, k, low), np.where(miss > 0.0, k, high)
-        step = k - miss / slope
-        # the curve bends both ways (plateau, then hardening): a step out of the bracket is replaced by its
-        # middle
-        out = (step <= low) | (step >= high)
-        middle = np.where(np.isfinite(high), 0.5 * (low + np.where(np.isfinite(high), high, 0.0)), 2.0 * low)
-        new = np.where(out & (miss != 0.0), middle, step)
-        # the error after a Newton step is of the order of the step squared
-        done = np.all(np.abs(new - k) <= 1e-9 * k)
-        k = new
-        if done:
-            break
-    return k
+    cases, target, guess = _cases(outside_mm, bore_mm, curve, moment, 0.0 if start is None else start)
+    wide = target.shape[-1] if target.ndim else 1
+    found = np.empty(target.shape)
+    _loops()[1](cases.reshape(-1, wide, 7), target.reshape(-1, wide), guess.reshape(-1, wide)[:, 0].copy(),
+                found.reshape(-1, wide))
+    return found
 
 
 # ---- eccentric bore ----------------------------------------------------------------------------------------
