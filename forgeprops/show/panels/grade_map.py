@@ -7,7 +7,7 @@ from .. import style
 from ..figures import GradeMap
 from ..live import LiveFigure
 from ..units import Units, units
-from .controls import Choice, Slider
+from .controls import Choice, Slider, note
 from .work import Work
 
 __all__ = ["GradeMapPanel", "grade_map_panel"]
@@ -57,6 +57,7 @@ class GradeMapPanel:
             }
         self.live.set_live(*(a for m in self.maps.values() for a in m.artists))
         self.work = Work()
+        self.work.said.value = note("Press the button to fill the map.", bad=False)
         self.widget = w.VBox(
             [
                 w.HBox([self.head.row, self.flux.row], layout={"flex_flow": "row wrap"}),
@@ -67,7 +68,6 @@ class GradeMapPanel:
                 self.live.widget,
             ]
         )
-        self.start()
 
     def start(self) -> None:
         """Work the map out for the settings shown."""
