@@ -102,7 +102,7 @@ def _disc(radius, youngs, yield_mpa, starts, hardening, power, terms, k):
     return moment, slope
 
 
-#: Gamma(m + 1)/Gamma(m + 5/2) for m on 0..1, where exponents lie, as a polynomial in 2 m - 1; degree 18 is exact to 1e-13.
+#: Gamma(m + 1)/Gamma(m + 5/2) for m on 0..1, where exponents lie, as a polynomial in 2 m - 1 (to 1e-13).
 _GAMMA_RATIO = np.polynomial.chebyshev.cheb2poly(np.polynomial.chebyshev.chebinterpolate(
     np.vectorize(lambda x: math.gamma(0.5 * x + 1.5) / math.gamma(0.5 * x + 3.0)), 18))
 
@@ -154,7 +154,7 @@ def _solved(case, terms, target, start):
         if miss != 0.0 and (new <= low or new >= high):
             new = 0.5 * (low + high) if high < math.inf else 2.0 * low
         # the error after a Newton step is of the order of the step squared
-        done = abs(new - k) <= 1e-7 * k
+        done = abs(new - k) <= 1e-9 * k
         k = new
         if done:
             break
