@@ -27,14 +27,14 @@ def _convection(table, t_c):
 
 
 def _radiation(t_c, to_c, emissivity):
-    """Net radiation, W/m², and its coefficient, W/(m² K)."""
+    """Net radiation, W/m², and how it grows with the surface's temperature, W/(m² K)."""
     a, b = t_c + 273.15, to_c + 273.15
-    h = emissivity * STEFAN_BOLTZMANN * (a + b) * (a * a + b * b)
-    return h * (a - b), h
+    e = emissivity * STEFAN_BOLTZMANN
+    return e * (a - b) * (a + b) * (a * a + b * b), 4.0 * e * a * a * a
 
 
 def dry_loss(t_c, case, convection):
-    """Heat lost to the room by air and radiation, W/m², and its coefficient, W/(m² K)."""
+    """Heat lost to the room by air and radiation, W/m², and its slope with temperature, W/(m² K)."""
     air = case.air_factor * _convection(convection, t_c)
     q, h = _radiation(t_c, case.air_c, case.emissivity * case.view_factor)
     return q + air * (t_c - case.air_c), h + air
@@ -80,7 +80,7 @@ def wet_table(flux, scale_um, case, convection, table):
 
 
 def surface_loss(kind, front, zone, t_c, time_s, case, convection, wet, share, contact):
-    """Heat a surface gives off, W/m², and a coefficient for the implicit step, W/(m² K).
+    """Heat a surface gives off, W/m², and its slope with temperature for the implicit step, W/(m² K).
 
     Parameters
     ----------
@@ -112,7 +112,8 @@ def surface_loss(kind, front, zone, t_c, time_s, case, convection, wet, share, c
         position = min(max((t_c - case.water_c) / _WET_STEP_C, 0.0), WET_POINTS - 1.001)
         i = int(position)
         q = wet[i] + (position - i) * (wet[i + 1] - wet[i])
-        return q, max(q, 0.0) / max(t_c - case.water_c, 1.0)
+        # where boiling takes hold the loss grows as the surface cools: that part stays explicit
+        return q, max((wet[i + 1] - wet[i]) / _WET_STEP_C, 0.0)
     q, h = dry_loss(t_c, case, convection)
     if zone == 4 and kind == COOL and case.sleeve_w_m2k > 0.0:
         return case.sleeve_w_m2k * (t_c - case.air_c), case.sleeve_w_m2k
@@ -129,7 +130,7 @@ def mean_temperatures(t_c, offset, weight, mean):
 
 
 def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, offset, weight, tensor, austenite,
-            heat_capacity, zone_k, matrix, loss_h, mean, power, renew):
+            heat_capacity, zone_k, bridge, matrix, loss_h, mean, power, renew):
     """Power into every point, W, into `power`; with `renew` also the conduction matrices and coefficients.
 
     Returns
@@ -188,14 +189,11 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, off
     for z in range(n_zones - 1):
         g = zones[z].link_m
         if g > 0.0:
-            g *= 0.5 * (zone_k[z] + zone_k[z + 1])
-            flow = g * (mean[z] - mean[z + 1])
+            if renew:
+                bridge[z] = g * 0.5 * (zone_k[z] + zone_k[z + 1])
+            flow = bridge[z] * (mean[z] - mean[z + 1])
             for i in range(offset[z], offset[z + 1]):
                 power[i] -= flow * weight[i]
-                if renew:
-                    loss_h[i] += g * weight[i]
             for i in range(offset[z + 1], offset[z + 2]):
                 power[i] += flow * weight[i]
-                if renew:
-                    loss_h[i] += g * weight[i]
     return taken

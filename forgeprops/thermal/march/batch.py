@@ -107,7 +107,7 @@ def _compile(checksum: int):
          decomposition.martensite_ahead, decomposition.decompose),
         (balance._convection, balance._radiation, balance.dry_loss, balance.wet_table, balance.surface_loss,
          balance.mean_temperatures, balance.balance),
-        (step.factorise, step.solve),
+        (step._solve_zone, step.factorise, step.solve),
         (march.heat_up, march.set_austenite, march._martensite_capacity, march.march, imposed.follow),
         (outcome._table_hv, outcome._tempered, outcome._constituents, outcome.point_hardness,
          outcome.first_heat_structure, outcome._old_hardness, outcome.collect),
@@ -128,7 +128,8 @@ def _compile(checksum: int):
                 np.empty(n_zones), np.empty(n), np.empty(n), np.zeros((n_zones, most, most)), np.empty(n), np.empty(n),
                 np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.zeros((ROWS, n)), np.zeros((HEAT_ROWS, n)),
                 np.empty(n), np.zeros((n_zones, WET_POINTS)), np.empty(n),
-                np.empty(n))
+                np.empty(n), np.empty(n), np.empty(n), np.zeros(n_zones), np.empty(n), np.empty(n_zones),
+                np.empty((n_zones, 2)), np.empty(n_zones))
         t_c = np.empty(n)
         heat = np.zeros((HEAT_ROWS, n))
         state = np.zeros((ROWS, n))

@@ -54,6 +54,10 @@ _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[phase] for phase in ("pearlite", 
 #: A gas furnace against the air law, on the square of thickness.
 _SCALE = ATMOSPHERES["gas furnace"][0] ** 2
 
+#: Step control, in units of the tolerance: difference of the two orders, temperature change, heat put right.
+ERROR, STRIDE, DEBT = 1.0, 30.0, 1.0
+FURNACE_LOOSE = 3.0
+
 _KINETIC_CARBON = 0.6  # the rate equations are not used above this carbon (their stated range)
 _LN_2 = math.log(2.0)
 #: Undercooling below the Ae3 of the enriched austenite at which old ferrite returns as fast as carbon diffuses, °C (our
@@ -151,7 +155,8 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
         Steps taken, trace rows used.
     """
     (heat_capacity, heat_capacity_2, zone_k, matrix, loss_h, mean, power, power_2, factor, k1, k2,
-     t_2, austenite, latent, latent_2, state_2, heat_2, base, wet, extra, plain) = work
+     t_2, austenite, latent, latent_2, state_2, heat_2, change, wet, extra, plain, debt, late,
+     bridge, shape, pull, chain, means) = work
     n_zones = zones.shape[0]
     n = t_c.shape[0]
     time = 0.0
@@ -217,7 +222,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                 h = 0.5 * remaining          # two even steps to the end instead of one and a sliver
             # ---- stage 1 -----------------------------------------------------------------------------------
             taken = balance(t_c, kind, elapsed, case, zones, convection, wet, share, contact, offset, weight, tensor,
-                            austenite, heat_capacity, zone_k, matrix, loss_h, mean, power, True)
+                            austenite, heat_capacity, zone_k, bridge, matrix, loss_h, mean, power, True)
             if keep_trace and rows == 0:
                 trace[0, 0] = time
                 for z in range(n_zones):
@@ -230,82 +235,90 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                 for i in range(n):
                     extra[i] = 0.0
                     heat_capacity[i] = plain[i]
-                factorise(matrix, loss_h, heat_capacity, GAMMA * h, offset, factor)
+                factorise(matrix, loss_h, bridge, heat_capacity, GAMMA * h, offset, weight, factor, shape, pull, chain)
                 for i in range(n):
                     power_2[i] = power[i] + latent[i]
-                solve(factor, offset, power_2, k1)
+                solve(factor, bridge, GAMMA * h, offset, weight, shape, pull, chain, means, power_2, k1)
                 if cooling and not settled and _martensite_capacity(state, start, t_c, h, k1, plain, zones, offset,
                                                                     weight, heat_capacity, extra):
-                    factorise(matrix, loss_h, heat_capacity, GAMMA * h, offset, factor)
-                    solve(factor, offset, power_2, k1)
-                # ---- structure over the step, along the predicted temperature ----------------------------------
+                    factorise(matrix, loss_h, bridge, heat_capacity, GAMMA * h, offset, weight, factor, shape, pull, chain)
+                    solve(factor, bridge, GAMMA * h, offset, weight, shape, pull, chain, means, power_2, k1)
+                for i in range(n):
+                    t_2[i] = t_c[i] + h * k1[i]
+                # ---- stage 2 -----------------------------------------------------------------------------------
+                taken_2 = balance(t_2, kind, elapsed + h, case, zones, convection, wet, share, contact, offset,
+                                  weight, tensor, austenite, heat_capacity_2, zone_k, bridge, matrix, loss_h, mean,
+                                  power_2, False)
+                for i in range(n):
+                    heat_capacity_2[i] += extra[i]
+                    power_2[i] = heat_capacity[i] / heat_capacity_2[i] * (power_2[i] + latent[i]) \
+                        - 2.0 * heat_capacity[i] * k1[i]
+                solve(factor, bridge, GAMMA * h, offset, weight, shape, pull, chain, means, power_2, k2)
+                worst = 0.0
+                largest = 0.0
+                for i in range(n):
+                    change[i] = h * (1.5 * k1[i] + 0.5 * k2[i])
+                    error = abs(0.5 * h * (k1[i] + k2[i]))
+                    loose = 1.0
+                    if not cooling:
+                        loose = FURNACE_LOOSE
+                    elif settled or t_c[i] < 150.0:
+                        loose = 4.0
+                    worst = max(worst, error / (ERROR * tolerance_c * loose))
+                    limit = STRIDE * tolerance_c
+                    if not cooling:
+                        limit = 80.0 * tolerance_c
+                        if t_c[i] + change[i] > case.ac1 - 15.0 and t_c[i] < case.ac3 + 15.0:
+                            limit = 20.0 * tolerance_c
+                    elif settled or state[AUSTENITE, i] < 1e-3:
+                        limit = 100.0 * tolerance_c
+                    largest = max(largest, abs(change[i]) / limit)
+                if (worst > 1.0 or largest > 1.3) and h > 1e-6:
+                    h = h * max(0.2, min(0.8, 0.85 / math.sqrt(max(worst, 1e-9)), 0.9 / max(largest, 1e-9)))
+                    continue
+                # ---- structure over the step, along the temperature just found -----------------------------------
                 for i in range(n):
                     latent_2[i] = 0.0
                 if not cooling:
-                    for i in range(n):
-                        for r in range(HEAT_ROWS):
-                            heat_2[r, i] = heat[r, i]
-                        state_2[J_OLD, i] = state[J_OLD, i]
                     for z in range(n_zones):
                         for i in range(offset[z], offset[z + 1]):
-                            if t_c[i] + h * k1[i] > case.ac1 - 60.0 or t_c[i] > 300.0:
-                                formed = heat_up(case, heat_2, state_2, i, t_c[i] + 0.5 * h * k1[i], h)
+                            for r in range(HEAT_ROWS):
+                                heat_2[r, i] = heat[r, i]
+                            state_2[J_OLD, i] = state[J_OLD, i]
+                            if t_c[i] > 300.0:
+                                formed = heat_up(case, heat_2, state_2, i, t_c[i] + 0.5 * change[i], h)
                                 latent_2[i] = -formed * _HEAT_FP * zones[z].mass_kg * weight[i] / h
                 elif not settled:
                     for z in range(n_zones):
                         for i in range(offset[z], offset[z + 1]):
                             for r in range(state.shape[0]):
                                 state_2[r, i] = state[r, i]
-                            t_mid = t_c[i] + 0.5 * h * k1[i]
-                            imposed = -3600.0 * (k1[i] * heat_capacity[i] - latent[i]) / plain[i]
-                            fp, bainite, martensite = decompose(state_2, i, t_mid, t_c[i] + h * k1[i], h, imposed, case.ae1,
-                                             case.bainite_limit, kin, start, case.temper_q_k, forward, inverse, top)
-                            latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B + martensite * _HEAT_M) \
-                                * zones[z].mass_kg * weight[i] / h + extra[i] * k1[i]
+                            imposed = -3600.0 * (change[i] / h * heat_capacity[i] - latent[i]) / plain[i]
+                            fp, bainite, martensite = decompose(state_2, i, t_c[i] + 0.5 * change[i], t_c[i] + change[i], h,
+                                                                imposed, case.ae1, case.bainite_limit, kin, start,
+                                                                case.temper_q_k, forward, inverse, top)
+                            latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B) * zones[z].mass_kg * weight[i] / h
+                            # what martensite gave beyond the heat capacity set aside for it
+                            late[i] = martensite * _HEAT_M * zones[z].mass_kg * weight[i] + extra[i] * change[i]
+                # heat that came otherwise than the step had assumed is put right at once
                 for i in range(n):
-                    power_2[i] = latent_2[i] - latent[i]
-                solve(factor, offset, power_2, k2)
-                for i in range(n):
-                    base[i] = k1[i]
-                    k1[i] += k2[i]
-                    t_2[i] = t_c[i] + h * k1[i]
-                # ---- stage 2 -----------------------------------------------------------------------------------
-                taken_2 = balance(t_2, kind, elapsed + h, case, zones, convection, wet, share, contact, offset,
-                                  weight, tensor, austenite, heat_capacity_2, zone_k, matrix, loss_h, mean,
-                                  power_2, False)
-                for i in range(n):
-                    heat_capacity_2[i] += extra[i]
-                    power_2[i] = heat_capacity[i] / heat_capacity_2[i] * (power_2[i] + latent_2[i]) \
-                        - 2.0 * heat_capacity[i] * k1[i]
-                solve(factor, offset, power_2, k2)
-                worst = 0.0
-                largest = 0.0
-                for i in range(n):
-                    error = abs(0.5 * h * (k1[i] + k2[i]))
-                    change = h * (1.5 * k1[i] + 0.5 * k2[i])
-                    miss = abs(h * base[i] - change)
-                    loose = 1.0
-                    if not cooling or settled or t_c[i] < 150.0:
-                        loose = 4.0
-                    worst = max(worst, error / (tolerance_c * loose), miss / (3.0 * tolerance_c * loose))
-                    limit = 30.0 * tolerance_c
-                    if not cooling:
-                        limit = 80.0 * tolerance_c
-                        if t_c[i] + change > case.ac1 - 15.0 and t_c[i] < case.ac3 + 15.0:
-                            limit = 20.0 * tolerance_c
-                    elif settled or state[AUSTENITE, i] < 1e-3:
-                        limit = 100.0 * tolerance_c
-                    largest = max(largest, abs(change) / limit)
-                if (worst <= 1.0 and largest <= 1.3) or h < 1e-6:
+                    debt[i] = (latent_2[i] - latent[i]) * h
+                    if cooling and not settled:
+                        debt[i] += late[i]
+                    debt[i] /= heat_capacity[i]
+                    worst = max(worst, abs(debt[i]) / ((DEBT if cooling else FURNACE_LOOSE) * tolerance_c))
+                if worst <= 1.0 or h < 1e-6:
                     break
-                h = h * max(0.2, min(0.8, 0.85 / math.sqrt(max(worst, 1e-9)), 0.9 / max(largest, 1e-9)))
+                h = h * max(0.2, min(0.8, 0.85 / math.sqrt(worst)))
             # ---- accept ------------------------------------------------------------------------------------------
             energy[0] += 0.5 * h * (taken + taken_2)
             for i in range(n):
-                change = h * (1.5 * k1[i] + 0.5 * k2[i])
-                energy[1] += (0.5 * (heat_capacity[i] + heat_capacity_2[i]) - extra[i]) * change
-                energy[2] += h * (latent_2[i] - extra[i] * (change / h))
-                t_c[i] += change
+                # the method's own quadrature of the boundary heat
+                energy[0] -= 0.5 * GAMMA * h * h * loss_h[i] * (k1[i] + k2[i])
+                gain = change[i] + debt[i]
+                energy[1] += (0.5 * (heat_capacity[i] + heat_capacity_2[i]) - extra[i]) * gain
+                energy[2] += h * latent_2[i] + (late[i] - extra[i] * change[i] if cooling and not settled else 0.0)
+                t_c[i] += gain
                 latent[i] = latent_2[i]
             if not cooling:
                 for i in range(n):
@@ -324,7 +337,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                 new = 0.0
                 for i in range(offset[z], offset[z + 1]):
                     new += weight[i] * t_c[i]
-                    old += weight[i] * (t_c[i] - h * (1.5 * k1[i] + 0.5 * k2[i]))
+                    old += weight[i] * (t_c[i] - change[i] - debt[i])
                 mean[z] = new
                 if not cooling:
                     scale_um[z] = math.sqrt(scale_um[z] ** 2 + h * _SCALE * scale_rate(0.5 * (old + new)))
