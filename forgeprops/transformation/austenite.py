@@ -232,8 +232,8 @@ def pearlite_site_um(island_um, bound_carbon):
 def ferrite_return_per_s(t_c, share):
     """Rate, 1/s, at which ferrite that the furnace left grows back into the austenite: it needs no nucleus.
 
-    The reverse of `austenite_formation_time_s`: carbon crosses the islands in the same time.  Fewer ferrite
-    grains lie further apart: with the distance, (1 - share)^(-1/3), the time grows by its square.
+    The reverse of `austenite_formation_time_s`: carbon crosses the islands in the same time.  The less ferrite
+    is left, the fewer and smaller its grains: the rate is taken in proportion to it (our choice).
 
     Source
     ------
@@ -244,9 +244,9 @@ def ferrite_return_per_s(t_c, share):
     Examples
     --------
     >>> ferrite_return_per_s(750.0, 1.0), round(1.0 / ferrite_return_per_s(750.0, 0.5), 1)
-    (0.0, 12.3)
+    (0.0, 15.5)
     """
-    return max(1.0 - share, 0.0) ** (2.0 / 3.0) / austenite_formation_time_s(t_c)
+    return max(1.0 - share, 0.0) / austenite_formation_time_s(t_c)
 
 
 def grain_growth_rate(t_c, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pin_high_c):
