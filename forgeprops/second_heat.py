@@ -1,4 +1,4 @@
-"""What the second heat costs and leaves, worked out from one march: skin, effort, press strain, time to heat through.
+"""What the second heat costs and leaves, from one march: skin, effort, press strain, time to heat through.
 
 The formulas live in `forging` and `transformation`; here they meet the temperatures that the march found.
 """
@@ -29,12 +29,23 @@ from .transformation.austenite import diameter_um_from_astm
 from .transformation.recrystallisation import recrystallised_share_along, retained_strain, strain_speed_factor
 from .transformation.temperatures import ae3_c
 
-__all__ = ["HEATED_WITHIN_C", "Effort", "PressStrain", "REFERENCE_GRADE", "Surface", "effort_of", "heat_through_s",
-           "press_rate_per_s", "press_strain", "projected_mm2", "surface_of"]
+__all__ = [
+    "HEATED_WITHIN_C",
+    "Effort",
+    "PressStrain",
+    "REFERENCE_GRADE",
+    "Surface",
+    "effort_of",
+    "heat_through_s",
+    "press_rate_per_s",
+    "press_strain",
+    "projected_mm2",
+    "surface_of",
+]
 
 #: Steel whose effort the others are told against.
 REFERENCE_GRADE = "1030"
-#: Heated through: the slowest zone is this near the furnace, °C (a usual furnace uniformity, common practice).
+#: Heated through: the slowest zone is this near the furnace, °C (usual uniformity, common practice).
 HEATED_WITHIN_C = 10.0
 #: Depth a light Vickers indentation feels, µm: a 10 N indent in 200 HV steel is 14 µm deep (derived from the
 #: pyramid's angle, depth = diagonal/7) and the metal around it counts too (our choice).
@@ -60,7 +71,7 @@ class Surface:
     skin_hv, sound_hv : float
         Mean hardness of the outer 20 µm of metal, and of the metal below the layer.
     blast : Blast
-        What a cleaning blast must take off for a face hard to its skin: the scale the press leaves, and metal.
+        What a cleaning blast must take off for a hard skin: the scale that the press leaves, and metal.
     depth_um, carbon, hardness_hv : array
         Carbon (wt%) and hardness against depth below the metal surface.
     """
@@ -120,8 +131,16 @@ class PressStrain:
     speed: float
 
 
-def surface_of(steel: Steel, route: Route, time_s, front_c, scale_um: float, core_hv: float,
-               water_on_s: float | None, water_c: float | None) -> Surface:
+def surface_of(
+    steel: Steel,
+    route: Route,
+    time_s,
+    front_c,
+    scale_um: float,
+    core_hv: float,
+    water_on_s: float | None,
+    water_c: float | None,
+) -> Surface:
     """Scale, lost carbon and hardness of the face's skin.
 
     Parameters
@@ -143,8 +162,17 @@ def surface_of(steel: Steel, route: Route, time_s, front_c, scale_um: float, cor
     hv = layer_hardness_hv(steel, carbon, core_hv, water_c)
     outer = np.linspace(0.0, _SKIN_UM, 21)
     skin = float(np.trapezoid(np.interp(outer, _DEPTHS_UM, hv), outer) / _SKIN_UM)
-    return Surface(scale_um, loss, depth, skin, core_hv, Blast(scale_um * route.press.scale_left, depth), _DEPTHS_UM,
-                   carbon, hv)
+    return Surface(
+        scale_um,
+        loss,
+        depth,
+        skin,
+        core_hv,
+        Blast(scale_um * route.press.scale_left, depth),
+        _DEPTHS_UM,
+        carbon,
+        hv,
+    )
 
 
 def press_rate_per_s(press: Press) -> float:
@@ -170,15 +198,19 @@ def projected_mm2(head: Head) -> dict[str, float]:
     """
     face, rim, body, neck, hosel = head._drawn("forged")
     inside = face.length_mm * face.height_mm
-    return {"face": inside, "rim": rim.length_mm * rim.height_mm - inside,
-            "body": sum(b.length_mm * b.thickness_mm for b in body),
-            "neck": neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2,
-            "hosel": hosel.length_mm * hosel.outside_mm}
+    return {
+        "face": inside,
+        "rim": rim.length_mm * rim.height_mm - inside,
+        "body": sum(b.length_mm * b.thickness_mm for b in body),
+        "neck": neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2,
+        "hosel": hosel.length_mm * hosel.outside_mm,
+    }
 
 
 @functools.cache
 def _reference() -> Steel:
     from .steel.grades import grade
+
     return grade(REFERENCE_GRADE)
 
 
@@ -192,10 +224,14 @@ def effort_of(steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]
     mean = float(weight @ stress.mpa / weight.sum())
     reference = float(weight @ flow_stress_mpa(_reference(), temperatures, strain, rate) / weight.sum())
     by_zone = {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)}
-    return Effort(by_zone, mean, press_force_kn(float(weight.sum()), mean), mean / reference, float(weight.sum()))
+    return Effort(
+        by_zone, mean, press_force_kn(float(weight.sum()), mean), mean / reference, float(weight.sum())
+    )
 
 
-def press_strain(steel: Steel, route: Route, shop: Shop, time_s, temperature_c, grain_astm: float) -> PressStrain:
+def press_strain(
+    steel: Steel, route: Route, shop: Shop, time_s, temperature_c, grain_astm: float
+) -> PressStrain:
     """Strain that the squeeze leaves in one zone until the water starts; without water until it cools to Ae3.
 
     Parameters
@@ -215,14 +251,19 @@ def press_strain(steel: Steel, route: Route, shop: Shop, time_s, temperature_c, 
         end = float(time_s[np.argmax(cold)]) if cold.any() else float(time_s[-1])
     inside = (time_s > start) & (time_s < end)
     t = np.concatenate([[start], time_s[inside], [max(end, start)]])
-    share = recrystallised_share_along(t, np.interp(t, time_s, temperature_c), route.press.strain,
-                                       diameter_um_from_astm(grain_astm), steel.get("Mo"))
+    share = recrystallised_share_along(
+        t,
+        np.interp(t, time_s, temperature_c),
+        route.press.strain,
+        diameter_um_from_astm(grain_astm),
+        steel.get("Mo"),
+    )
     left = retained_strain(route.press.strain, share)
     return PressStrain(share, left, strain_speed_factor(left))
 
 
 def heat_through_s(time_s, zones_c, set_point_c: float, soak_s: float) -> float | None:
-    """Time from loading until the slowest zone is within 10 °C of the furnace, s; None if the soak ends before.
+    """Time from loading until the slowest zone is within 10 °C of the furnace, s; None if the soak is shorter.
 
     Parameters
     ----------
@@ -239,7 +280,7 @@ def heat_through_s(time_s, zones_c, set_point_c: float, soak_s: float) -> float 
     if k == 0:
         return float(time_s[0])
     # the gap to the furnace closes exponentially: straight in its logarithm
-    gap = set_point_c - slowest[k - 1:k + 1]
+    gap = set_point_c - slowest[k - 1 : k + 1]
     if gap[1] <= 0.0 or gap[0] <= gap[1]:
         return float(time_s[k])
     part = math.log(gap[0] / HEATED_WITHIN_C) / math.log(gap[0] / gap[1])

@@ -33,6 +33,8 @@ __all__ = [
 
 _ZERO_C = 273.15
 _C_G_MOL, _FE_G_MOL = 12.011, 55.845
+#: Least carbon of the as-quenched hardness table, wt% (ASTM A255).
+_LEAST_HARDENING_CARBON = 0.10
 #: Share of the first carbon at which the decarburised layer ends.
 _DEPTH_SHARE = 0.90
 
@@ -279,7 +281,7 @@ def diffusion_along_um2(steel, time_s, temperature_c):
     t, temp = np.asarray(time_s, float), np.asarray(temperature_c, float)
     carbon, ac1, ac3 = steel.get("C"), float(ac1_c(steel)), float(ac3_c(steel))
     share = np.array([austenite_equilibrium(x, ac1, ac3, carbon) for x in temp])
-    rate = np.where(share > 0.0, share * 1e12 * carbon_diffusivity(np.maximum(temp, 400.0), 0.6 * carbon), 0.0)
+    rate = share * 1e12 * carbon_diffusivity(np.maximum(temp, 400.0), 0.6 * carbon)
     return float(np.trapezoid(rate, t))
 
 
@@ -414,7 +416,8 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     start = float(ae1_c(steel)) if hardens_from_c is None else hardens_from_c
     grid = np.linspace(whole, FERRITE_CARBON, 60)
     ae3 = np.array([float(ae3_c(steel, x, "andrews")) for x in grid])
-    edge = float(np.interp(start, ae3, grid))  # poorest layer that is still all austenite
+    # poorest layer that is still all austenite; below 0.10 wt% martensite has no hardness to stand on
+    edge = min(max(float(np.interp(start, ae3, grid)), _LEAST_HARDENING_CARBON), whole)
     a, b = ferrite_pearlite_coefficients(steel, FERRITE_CARBON)
     ferrite_hv = min(max(float(a + b * LOG_V_LOW), FERRITE_PEARLITE_FLOOR_HV), core_hv)
     at_edge = max(skin_hardness_hv(core_hv, edge, whole), ferrite_hv)
