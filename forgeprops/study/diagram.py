@@ -1,0 +1,128 @@
+"""The continuous-cooling diagram of a steel, drawn by the same march that cools the head."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import check_number
+from ..specimens import continuous_cooling
+from ..steel import Steel
+from ..transformation.temperatures import critical_temperatures
+
+__all__ = ["CoolingDiagram", "Region", "cooling_diagram"]
+
+#: Constant cooling rates the diagram is made from, °C/s, fast to slow; our choice: water on a thin face to a bin.
+RATES_C_PER_S = tuple(float(r) for r in np.geomspace(1000.0, 0.03, 49))
+#: A constituent is drawn from 1 % of the steel on (the usual reading of diagrams, common practice) to 99 % of
+#: what it comes to.
+_SEEN, _DONE = 0.01, 0.99
+
+
+@dataclass(frozen=True)
+class Region:
+    """Where one constituent forms: along each rate from a start to an end.
+
+    Attributes
+    ----------
+    rate_c_per_s, start_s, start_c, end_s, end_c, share : array, shape (n,)
+        Rates at which it forms at all; times since the steel fell below Ae3.
+    """
+
+    rate_c_per_s: np.ndarray
+    start_s: np.ndarray
+    start_c: np.ndarray
+    end_s: np.ndarray
+    end_c: np.ndarray
+    share: np.ndarray
+
+
+@dataclass(frozen=True)
+class CoolingDiagram:
+    """Continuous-cooling diagram.
+
+    Attributes
+    ----------
+    steel : Steel
+    ae3_c, ms_c : float
+    regions : dict of str to Region
+        "ferrite", "pearlite", "bainite", "martensite", those that form.
+    hardness_hv : array
+        Vickers hardness at every rate of `rates_c_per_s`.
+    rates_c_per_s : array
+    """
+
+    steel: Steel
+    ae3_c: float
+    ms_c: float
+    regions: dict[str, Region]
+    rates_c_per_s: np.ndarray
+    hardness_hv: np.ndarray
+
+
+@functools.lru_cache(maxsize=64)
+def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> CoolingDiagram:
+    """Cool the steel at 49 constant rates from above Ae3 and note where each constituent forms.
+
+    Parameters
+    ----------
+    steel : Steel
+    grain_size_astm : float, optional
+        Austenite grain, ASTM number 0 to 14; the steel's own when left out.
+
+    Returns
+    -------
+    CoolingDiagram
+
+    Raises
+    ------
+    InputError
+        A grain size that is none.
+
+    Notes
+    -----
+    Source: `forgeprops.specimens.continuous_cooling`; nothing is added to it here.  A real head does not cool at
+    a constant rate: laid over the diagram, its curve shows which region it meets first, not shares to read off.
+
+    Examples
+    --------
+    >>> from forgeprops import grade
+    >>> low, alloyed = (cooling_diagram(grade(g)).regions["pearlite"].start_s.min() for g in ("1040", "4140"))
+    >>> bool(low < alloyed)                                 # chromium and molybdenum hold pearlite back
+    True
+    """
+    if grain_size_astm is not None:
+        check_number(grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
+    critical = critical_temperatures(steel)
+    from_c = critical.ae3_c + 30.0
+    found: dict[str, list[tuple[float, ...]]] = {}
+    hardness = []
+    for rate in RATES_C_PER_S:
+        cooled = continuous_cooling(steel, from_c=from_c, rate_c_per_s=rate, grain_size_astm=grain_size_astm)
+        hardness.append(cooled.hardness_hv)
+        since_s = cooled.time_s - (from_c - critical.ae3_c) / rate
+        for phase in ("ferrite", "pearlite", "bainite", "martensite"):
+            share = np.asarray(cooled.history[phase])
+            last = float(share[-1])
+            if last <= _SEEN:
+                continue
+            at = [_first(share, level, since_s, cooled.temperature_c) for level in (_SEEN, max(_DONE * last, _SEEN))]
+            found.setdefault(phase, []).append((rate, *at[0], *at[1], last))
+    regions = {phase: Region(*np.array(rows).T) for phase, rows in found.items()}
+    return CoolingDiagram(
+        steel, critical.ae3_c, critical.ms_c, regions, np.array(RATES_C_PER_S), np.array(hardness)
+    )
+
+
+def _first(share, level, time_s, temperature_c):
+    """Time and temperature at which a rising share first reaches a level."""
+    i = int(np.argmax(share >= level))
+    if i == 0:
+        return float(time_s[0]), float(temperature_c[0])
+    part = (level - share[i - 1]) / (share[i] - share[i - 1])
+    return (
+        float(time_s[i - 1] + part * (time_s[i] - time_s[i - 1])),
+        float(temperature_c[i - 1] + part * (temperature_c[i] - temperature_c[i - 1])),
+    )
