@@ -20,7 +20,7 @@ from .forging.cautions import decarburised_warning, furnace_warnings
 from .forging.decarburisation import decarburisation_warnings
 from .head import ZONES, Head
 from .head import head as library_head
-from .limits.hosel import hosel_bend
+from .limits.hosel import bend_of_head
 from .mechanical.hardness_scales import try_convert
 from .mechanical.strength import Strength, strength, strength_arrays
 from .opinions import opinions
@@ -44,10 +44,15 @@ __all__ = ["Evaluated", "carbides_unsure", "estimate", "evaluate", "furnace_warn
 
 _PHASES = {"ferrite": out.O_FERRITE, "pearlite": out.O_PEARLITE, "bainite": out.O_BAINITE,
            "martensite": out.O_MARTENSITE, "austenite": out.O_AUSTENITE, "untransformed": out.O_UNTRANSFORMED}
+#: What is worth a warning (our own limits): °C that a zone leaves the furnace below the set point; °C by which the
+#: body re-heats a face that the water left above Ms, HV that self-tempering takes from the face; °C below Ae3 at
+#: which water comes late; carbon (wt%) and martensite that may crack under water; degrees that are hardly a bend.
+COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
+CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG = 0.35, 0.5, 1.0
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
-_REHEATED_C = 60.0
+REHEATED_C = 60.0
 #: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march its two ends.
-_UNSURE_CARBON, _UNSURE_SHARE = 0.002, 0.9995
+UNSURE_CARBON, UNSURE_SHARE = 0.002, 0.9995
 #: Longest soak marched to learn when a head is heated through, s.
 _LONG_SOAK_S = 14_400.0
 
@@ -84,13 +89,17 @@ def evaluate(steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[Ro
         Passed to `thermal.march.heads.march_heads` (tolerance_c, points, trace, threads, constants).
     """
     shops = [Shop()] * len(steels) if shops is None else shops
-    marched = march_heads(steels, heads, routes, shops, **options)
+    return outcome(march_heads(steels, heads, routes, shops, **options))
+
+
+def outcome(marched: batch.Marched) -> Evaluated:
+    """Hardness, structure and strength of every zone of a finished march."""
     zones = marched.zones
     fractions = {name: zones[:, :, column] for name, column in _PHASES.items()}
     soft = fractions["ferrite"] + fractions["pearlite"] + fractions["untransformed"]
     shape = zones.shape[:2]
-    flat = strength_arrays(zones[:, :, out.O_HV].ravel(), soft.ravel(), fractions["bainite"].ravel(),
-                           fractions["martensite"].ravel())
+    flat = strength_arrays(np.clip(zones[:, :, out.O_HV], 60.0, 900.0).ravel(), soft.ravel(),
+                           fractions["bainite"].ravel(), fractions["martensite"].ravel())
     return Evaluated(zones[:, :, out.O_HV], zones[:, :, out.O_HV_QUENCHED], fractions,
                      {name: a.reshape(shape) for name, a in flat.items()}, marched)
 
@@ -208,7 +217,7 @@ def carbides_unsure(steel: Steel, told: Evaluated, case: int = 0) -> bool:
     bound = [carbide_carbon(float(u), steel.get("C"), steel.get("Cr"), steel.get("Mo"))
              for u in told.marched.zones[case, :, out.O_UNDISSOLVED]]
     shares = told.marched.zones[case, :, out.O_SHARE]
-    return bool(shares.max() > 0.0 and (shares.min() < _UNSURE_SHARE or max(bound) > _UNSURE_CARBON))
+    return bool(shares.max() > 0.0 and (shares.min() < UNSURE_SHARE or max(bound) > UNSURE_CARBON))
 
 
 def _heat_through(steel, head, route, shop, told: Evaluated, options) -> float | None:
@@ -241,7 +250,7 @@ def zone_result(name: str, steel: Steel, head: Head, route: Route, told: Evaluat
     trace = told.marched.trace[case]
     fractions = {phase: float(z[column]) for phase, column in _PHASES.items()}
     hv = float(z[out.O_HV])
-    views = opinions(steel, float(m[marks.M_RATE700]) or None, _t85(m), bool(m[marks.M_REBOUND] > _REHEATED_C),
+    views = opinions(steel, float(m[marks.M_RATE700]) or None, _t85(m), bool(m[marks.M_REBOUND] > REHEATED_C),
                      min(float(z[out.O_SHARE]), 1.0), min(max(float(m[marks.M_FURNACE]), 700.0), 1250.0),
                      max(route.preheat.soak_s, 60.0))
     sd = _hardness_sd_hv(hv, fractions, views, carbide_span_hv)
@@ -289,11 +298,9 @@ def _strength(hv: float, fractions: Mapping[str, float]) -> Strength:
 
 
 def _hosel(head: Head, zones):
-    h, n = zones["hosel"], zones["neck"]
-    return hosel_bend(head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, h.hardness_hv,
-                      material=h.strength, hardness_se_hv=(h.hardness_high_hv - h.hardness_low_hv) / (2 * uncertainty.Z),
-                      neck_hardness_hv=n.hardness_hv, neck_material=n.strength,
-                      neck_outside_mm=max(head.neck.base_mm, head.hosel.outside_mm))
+    h = zones["hosel"]
+    return bend_of_head(head, h.strength, zones["neck"].strength,
+                        hardness_se_hv=(h.hardness_high_hv - h.hardness_low_hv) / (2 * uncertainty.Z))
 
 
 def _face(head: Head, zones):
@@ -341,7 +348,7 @@ def furnace_warnings_of(steel: Steel, route: Route, told: Evaluated, case: int, 
                                   scale_um=float(m[marks.M_SCALE]))
     peaks = told.marched.marks[case, :, marks.M_FURNACE]
     coldest = int(peaks.argmin())
-    if route.preheat.temperature_c - peaks[coldest] > 15.0:
+    if route.preheat.temperature_c - peaks[coldest] > COLD_CORE_C:
         found.append(Warn("cold-core", f"The {ZONES[coldest]} leaves the furnace at {peaks[coldest]:.0f} °C, "
                                        f"{route.preheat.temperature_c - peaks[coldest]:.0f} °C below the set point: "
                                        "soak longer."))
@@ -357,16 +364,16 @@ def _result_warnings(steel: Steel, route: Route, zones, hosel, dry):
                                        "head keeps its first-heat structure, tempered."))
     if route.spray is not None and dry is not None:
         ms = float(temperatures.martensite_start_c(steel))
-        if face.water_off_c is not None and face.water_off_c > ms and face.rebound_c > 30.0:
+        if face.water_off_c is not None and face.water_off_c > ms and face.rebound_c > REBOUND_C:
             found.append(Warn("reheated-face", f"The water stops while the face is still at {face.water_off_c:.0f} °C, above "
                                                f"Ms ({ms:.0f} °C); the body re-heats it by {face.rebound_c:.0f} °C and it "
                                                "stays soft: spray longer or harder."))
-        elif face.as_quenched_hv - face.hardness_hv > 30.0:
+        elif face.as_quenched_hv - face.hardness_hv > SELF_TEMPERED_HV:
             found.append(Warn("self-tempered", f"The body re-heats the quenched face by {face.rebound_c:.0f} °C, which tempers "
                                                f"it from {face.as_quenched_hv:.0f} to {face.hardness_hv:.0f} HV."))
         if face.water_c is not None:
             ar = float(temperatures.ae3_c(steel))
-            if face.water_c < ar - 60.0:
+            if face.water_c < ar - LATE_WATER_C:
                 found.append(Warn("late-water", f"The face is at {face.water_c:.0f} °C when the water starts, "
                                                 f"{ar - face.water_c:.0f} °C below Ae3: part of it may have gone to ferrite."))
         if face.chances is not None:
@@ -374,10 +381,10 @@ def _result_warnings(steel: Steel, route: Route, zones, hosel, dry):
             found.append(Warn("cliff", f"The face stands near a cliff: about {100 * c['hard_chance']:.0f} % chance of "
                                        f"{c['hard']:.0f} HV, {100 * c['soft_chance']:.0f} % of {c['soft']:.0f} HV, by how "
                                        "well the water works."))
-        if steel.get("C") > 0.35 and face.fractions["martensite"] > 0.5:
+        if steel.get("C") > CRACK_CARBON and face.fractions["martensite"] > CRACK_MARTENSITE:
             found.append(Warn("quench-crack", f"Quench cracks: {steel.get('C'):.2f} % C and {100 * face.fractions['martensite']:.0f} % "
                                               "martensite under water; use less or warmer water and temper soon."))
-    if hosel.allowed_deg < 1.0:
+    if hosel.allowed_deg < STIFF_HOSEL_DEG:
         found.append(Warn("hosel-hard", f"The hosel is likely too hard to bend: {hosel.allowed_deg:.1f}° at most "
                                         f"({hose.hardness_hv:.0f} HV)."))
     for z in zones.values():

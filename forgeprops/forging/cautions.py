@@ -23,7 +23,7 @@ SCALE_LOSS_UM = 50.0
 DECARBURISED_UM = 100.0
 #: Austenite share below which the steel is called partly austenitic, and share of Cr-Mo carbides left that is
 #: worth a word (our own limits).
-_FULL_AUSTENITE, _CARBIDES_LEFT = 0.99, 0.10
+FULL_AUSTENITE, CARBIDES_LEFT = 0.99, 0.10
 
 
 class HeatingLimits(NamedTuple):
@@ -95,7 +95,7 @@ def partial_austenite_warning(share, where="the steel") -> Warn | None:
     >>> print(partial_austenite_warning(0.6, "the face"))
     Only 60 % of the face is austenite when cooling starts; the rest keeps the first-heat structure, ...
     """
-    if share >= _FULL_AUSTENITE:
+    if share >= FULL_AUSTENITE:
         return None
     return Warn("partial-austenite", f"Only {100 * share:.0f} % of {where} is austenite when cooling starts; "
                                      "the rest keeps the first-heat structure, tempered, and stays soft.")
@@ -103,7 +103,7 @@ def partial_austenite_warning(share, where="the steel") -> Warn | None:
 
 def carbide_warning(undissolved, where="the steel") -> Warn | None:
     """Warn when Cr-Mo carbides are left: less carbon and alloy in the austenite than the analysis says."""
-    if undissolved <= _CARBIDES_LEFT:
+    if undissolved <= CARBIDES_LEFT:
         return None
     text = (f"About {100 * undissolved:.0f} % of the Cr-Mo carbides of {where} are not dissolved; it hardens "
             "less than its analysis promises. Soak longer or hotter.")
