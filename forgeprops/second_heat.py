@@ -263,7 +263,7 @@ def press_strain(
 
 
 def heat_through_s(time_s, zones_c, set_point_c: float, soak_s: float) -> float | None:
-    """Time from loading until the slowest zone is within 10 °C of the furnace, s; None if the soak is shorter.
+    """Time from loading until the slowest zone is within 10 °C of the furnace, s; None if not.
 
     Parameters
     ----------

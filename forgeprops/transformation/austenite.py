@@ -214,11 +214,12 @@ def pearlite_site_um(island_um, bound_carbon):
 
     Source
     ------
-    That carbides left in the austenite grow on at once, without the lamellar nucleus: A. S. Pandit & H. K. D.
-    H. Bhadeshia, Proc. R. Soc. A 468 (2012) 2767 (abstract read), J. D. Verhoeven & E. D. Gibson, Metall.
-    Mater. Trans. A 29 (1998) 1181 (from memory).  Against it stands the hardenability that dual-phase sheet
-    owes to enriched austenite (abstract of a 1984 study on C-Mn steel read at ltu.diva-portal.org/diva2:977920;
-    it has few carbides).  The distance and the threshold are our choice: take the interval.
+    That carbides left in the austenite grow on at once, without the lamellar nucleus: A. S. Pandit & H. K.
+    D. H. Bhadeshia, Proc. R. Soc. A (2012), doi 10.1098/rspa.2012.0115 (abstract read at
+    phase-trans.msm.cam.ac.uk), J. D. Verhoeven & E. D. Gibson, Metall. Mater. Trans. A 29 (1998) 1181 (from
+    memory).  Against it stands the hardenability that dual-phase sheet owes to enriched austenite (abstract
+    of 1984 on C-Mn steel, ltu.diva-portal.org, diva2:977920, read; it has few carbides).  The distance and
+    the threshold are our choice: take the interval.
 
     Examples
     --------
@@ -230,15 +231,15 @@ def pearlite_site_um(island_um, bound_carbon):
 
 
 def ferrite_return_per_s(t_c, share):
-    """Rate, 1/s, at which ferrite that the furnace left grows back into the austenite: it needs no nucleus.
+    """Rate, 1/s, at which ferrite left by the furnace grows back into the austenite: it needs no nucleus.
 
     The reverse of `austenite_formation_time_s`: carbon crosses the islands in the same time.  The less ferrite
     is left, the fewer and smaller its grains: the rate is taken in proportion to it (our choice).
 
     Source
     ------
-    Ferrite grows on the old ferrite without nucleation (epitaxially) on cooling from between Ac1 and Ac3: M.
-    D. Geib, D. K. Matlock & G. Krauss, Metall. Trans. A 11 (1980) 1683 (from memory).  Rate derived; Cr and Mo
+    Ferrite grows on old ferrite without nucleation (epitaxially) on cooling from between Ac1 and Ac3: M. D.
+    Geib, D. K. Matlock & G. Krauss, Metall. Trans. A 11 (1980) 1683 (from memory).  Rate derived; Cr and Mo
     may slow it, so it is an upper bound.
 
     Examples
