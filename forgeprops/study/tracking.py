@@ -315,8 +315,8 @@ def _sentence(name, part, found, error, n, middle, spread, centre, k, h) -> str:
         a = sure[0]
         when = f" ({a['since_date']})" if a["since_date"] else ""
         which = f"head {a['since_head_id']}" if a["since_head_id"] else f"reading {a['since_reading']}"
-        text = (f"{name}: measured runs about {abs(a['shift']):.3g}{unit} {a['direction']} its usual distance "
-                f"from the prediction since {which}{when}; the alarm came "
+        text = (f"{name}: measured runs about {abs(a['shift']):.3g}{unit} {a['direction']} its usual "
+                f"distance from the prediction since {which}{when}; the alarm came "
                 f"{a['reading'] - a['since_reading'] + 1} readings after it began.")
         if len(sure) > 1:
             text += f" {len(sure) - 1} more alarm(s) followed."

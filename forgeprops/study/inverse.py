@@ -1,0 +1,433 @@
+"""What a thermocouple under the surface tells of its cooling: heat flux over time, h against temperature.
+
+A plate of known thickness is cooled on one side, its thermocouple sits at a known depth.  `surface_flux`
+follows any cooling in time; `cooling_curve` takes one curve of h against surface temperature for the whole
+trace, which holds while spray and water stay the same, and is far less sensitive to noise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import InputError, check_number
+from ..ranges import Warn
+from ..thermal.spray_law import spray_w_m2k
+from .plate import Plate
+from .tidy import page
+from .traces import noise_of
+
+__all__ = ["CoolingCurve", "SurfaceFlux", "cooling_curve", "surface_flux"]
+
+#: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
+#: blocks).
+_LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500
+
+#: Standard deviation of the second difference of ln h from knot to knot that the curve is expected to have:
+#: 0.15 for knots 25 K apart is what published spray laws reach at their bends (our own choice).
+ROUGHNESS = 0.15
+
+#: Standard deviation of ln h about the first estimate, a factor of 4.5: holds knots that no reading reaches.
+_LEVEL = 1.5
+
+
+def _trace(time_s, temperature_c, what: str = "trace") -> tuple[np.ndarray, np.ndarray]:
+    try:
+        t, y = np.asarray(time_s, dtype=float).ravel(), np.asarray(temperature_c, dtype=float).ravel()
+    except (TypeError, ValueError):
+        raise InputError(f"the {what} is not made of numbers; allowed are two lists of numbers.") from None
+    if t.size != y.size or t.size < 20:
+        raise InputError(f"the {what} has {t.size} times and {y.size} temperatures; "
+                         "allowed are 20 or more of each.")
+    if not (np.isfinite(t).all() and np.isfinite(y).all()):
+        raise InputError(f"the {what} holds a number that is not finite; take such readings out first.")
+    if (np.diff(t) <= 0.0).any():
+        raise InputError(f"time of the {what} does not rise at reading "
+                         f"{int(np.argmax(np.diff(t) <= 0)) + 2}; sort it and average double times first.")
+    if y.min() < -60.0 or y.max() > 1400.0:
+        raise InputError(f"the {what} reaches {y.min():.0f} to {y.max():.0f} °C; allowed is -60 to 1400 °C.")
+    return t, y
+
+
+def _averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray, int]:
+    """Means of blocks, so that at most `most` points are left; the first reading stays first."""
+    block = -(-(t.size - 1) // most)
+    if block <= 1:
+        return t, y, 1
+    n = (t.size - 1) // block * block
+    return (np.r_[t[0], t[1:n + 1].reshape(-1, block).mean(axis=1)],
+            np.r_[y[0], y[1:n + 1].reshape(-1, block).mean(axis=1)], block)
+
+
+# ------------------------------------------------------------------------------------------ flux over time
+
+@dataclass(frozen=True)
+class SurfaceFlux:
+    """Heat flux out of the surface over time.
+
+    Attributes
+    ----------
+    time_s, flux_w_m2, surface_c : ndarray
+        Each flux holds up to its time.
+    future_steps : int
+        Over how many steps ahead it was judged.
+    standard_error_w_m2 : float
+        Of each flux, from the noise alone.
+    """
+
+    time_s: np.ndarray
+    flux_w_m2: np.ndarray
+    surface_c: np.ndarray
+    future_steps: int
+    standard_error_w_m2: float
+
+
+def surface_flux(time_s, temperature_c, plate: Plate, *, start_c: float | None = None,
+                 noise_c: float | None = None, future_steps: int | None = None) -> SurfaceFlux:
+    """Heat flux at the cooled surface from a thermocouple inside, step after step.
+
+    Function specification with a flux that is held constant over `future_steps`: at each step the one flux is
+    taken that fits the next readings best, then one step is marched with it.
+
+    Parameters
+    ----------
+    time_s, temperature_c : array-like
+        The trace, in order of time, 20 readings or more.
+    plate : Plate
+        Plate and depth of the thermocouple.
+    start_c : float, optional
+        Even temperature of the plate at the first reading; by default the mean of the readings of the first
+        1 % of the time.
+    noise_c : float, optional
+        Standard deviation of a reading; by default estimated (`traces.noise_of`).
+    future_steps : int, optional
+        By default as many as bring the error by noise below 5 % of the mean flux, and at least half the time
+        heat takes to reach the thermocouple.
+
+    Returns
+    -------
+    SurfaceFlux
+
+    Raises
+    ------
+    InputError
+        A trace that is not one, or too short for the future steps.
+
+    Source
+    ------
+    J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985), sequential function
+    specification with constant flux (from memory).
+    """
+    t, y = _trace(time_s, temperature_c)
+    _check_plate(plate)
+    start = _start(t, y, start_c)
+    noise = max(noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05)
+    step = float(np.median(np.diff(t)))
+    k_of, heat_of, *_ = plate._made
+    middle = np.array([0.5 * (y.min() + y.max())])
+    diffusivity = float(k_of(middle)[0]) / float(heat_of(middle)[0])
+    lost = float(heat_of(middle)[0]) * plate.thickness_mm * 1e-3 * (y.max() - y.min())
+    mean_flux = max(lost / (t[-1] - t[0]), 1e3)
+    if future_steps is None:
+        reach = 0.5 * (plate.depth_mm * 1e-3) ** 2 / diffusivity
+        future_steps = max(2, int(np.ceil(reach / step)))
+        while future_steps < t.size // 4:
+            response = _unit_response(plate, float(middle[0]), step, future_steps)
+            if noise / np.sqrt(response @ response) < 0.05 * mean_flux:
+                break
+            future_steps += max(1, future_steps // 4)
+    future_steps = int(check_number(future_steps, "future steps", 1, t.size // 2))
+    state, flux, surface, q = plate.start(start, 1), [], [], 0.0
+    one = np.ones(1)
+    for i in range(1, t.size - future_steps + 1):
+        ahead, miss, response = state, [], []
+        for j in range(future_steps):
+            held = q
+            ahead = plate.step(ahead, t[i + j] - t[i + j - 1], lambda share, at, held=held: (held, 0.0, one))
+            at_junction, by = plate.at_junction(ahead)
+            miss.append(y[i + j] - at_junction)
+            response.append(by[0])
+        response = np.array(response)
+        q += float(response @ np.array(miss)) / float(response @ response)
+        held = q
+        state = plate.step(state, t[i] - t[i - 1], lambda share, at, held=held: (held, 0.0, one))
+        flux.append(q)
+        surface.append(state.surface_c)
+        state = type(state)(state.temperature_c, np.zeros_like(state.sensitivity), state.surface_c,
+                            np.zeros(1))
+    error = noise / float(np.sqrt(response @ response))
+    return SurfaceFlux(t[1:len(flux) + 1], np.array(flux), np.array(surface), future_steps, error)
+
+
+def _unit_response(plate: Plate, at_c: float, step: float, n: int) -> np.ndarray:
+    state, response, one = plate.start(at_c, 1), [], np.ones(1)
+    for _ in range(n):
+        state = plate.step(state, step, lambda share, at: (0.0, 0.0, one))
+        response.append(plate.at_junction(state)[1][0])
+    return np.array(response)
+
+
+def _check_plate(plate) -> None:
+    if not isinstance(plate, Plate):
+        raise InputError(f"plate is {type(plate).__name__}; allowed is a Plate(thickness_mm, depth_mm, ...).")
+
+
+def _start(t: np.ndarray, y: np.ndarray, start_c: float | None) -> float:
+    if start_c is not None:
+        return check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
+    return float(y[: max(1, int(np.searchsorted(t, t[0] + 0.01 * (t[-1] - t[0]), "right")))].mean())
+
+
+# ------------------------------------------------------------------------------------------ h against
+# temperature
+
+@dataclass(frozen=True)
+class CoolingCurve:
+    """Heat transfer coefficient against surface temperature.
+
+    Attributes
+    ----------
+    surface_c, h_w_m2k : ndarray
+        The curve's knots; between them ln h is straight.
+    standard_error : ndarray
+        Of ln h, from the noise alone: 0.05 means 5 %.  Conductivity, heat capacity and depth add theirs.
+    seen : ndarray of bool
+        Knots well inside the surface temperatures of the trace (a knot's distance from the lowest, half of
+        one from the highest): nearer to the ends only one side of a knot is measured.
+    water_c : float
+        Temperature that h refers to.
+    time_s, measured_c, fitted_c, at_surface_c : ndarray
+        The trace, the model's thermocouple, and its surface.
+    noise_c, misfit_c : float
+        Noise of the trace, and standard deviation of measured minus fitted.
+    warnings : tuple of Warn
+    """
+
+    surface_c: np.ndarray
+    h_w_m2k: np.ndarray
+    standard_error: np.ndarray
+    seen: np.ndarray
+    water_c: float
+    time_s: np.ndarray
+    measured_c: np.ndarray
+    fitted_c: np.ndarray
+    at_surface_c: np.ndarray
+    noise_c: float
+    misfit_c: float
+    warnings: tuple[Warn, ...] = ()
+
+    def h(self, surface_c):
+        """Heat transfer coefficient at a surface temperature, W/(m² K) (held beyond the knots)."""
+        return np.exp(np.interp(surface_c, self.surface_c, np.log(self.h_w_m2k)))
+
+    def flux_w_m2(self, surface_c):
+        """Heat flux at a surface temperature, W/m²."""
+        return self.h(surface_c) * (np.asarray(surface_c, dtype=float) - self.water_c)
+
+    def table(self):
+        """The seen part: surface_c, h_w_m2k, low and high (95 %), flux_w_m2 (DataFrame)."""
+        import pandas as pd
+
+        at = self.seen
+        h, factor = self.h_w_m2k[at], np.exp(1.96 * self.standard_error[at])
+        return pd.DataFrame({"surface_c": self.surface_c[at], "h_w_m2k": h, "low": h / factor,
+                             "high": h * factor,
+                             "flux_w_m2": h * (self.surface_c[at] - self.water_c)})
+
+    def multiplier(self, flux_kg_m2_s: float, from_c: float = 500.0) -> tuple[float, float]:
+        """How many times the published spray law the curve is above `from_c`, and the spread of that factor.
+
+        The first is the mean of ln(h/law) over the seen knots, as a factor: what `Shop.spray` would be.  The
+        second is the factor's standard deviation from knot to knot (0.2 means the law's shape fits within 20
+        %).
+
+        Raises
+        ------
+        InputError
+            No seen knot above `from_c`.
+        """
+        flux = check_number(flux_kg_m2_s, "spray flux", 0.1, 60.0, "kg/(m² s)")
+        at = self.seen & (self.surface_c >= from_c)
+        if not at.any():
+            raise InputError(f"the trace shows no surface above {from_c:g} °C; allowed is a lower from_c.")
+        law = np.array([spray_w_m2k(flux, float(s), self.water_c) for s in self.surface_c[at]])
+        ratio = np.log(self.h_w_m2k[at] / law)
+        return float(np.exp(ratio.mean())), float(ratio.std())
+
+    def _repr_html_(self) -> str:
+        said = "".join(f" {w}" for w in self.warnings)
+        title = f"misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K.{said}"
+        return page(f"h against surface temperature, {title}", self.table(), ())
+
+
+def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_c: float | None = None,
+                  noise_c: float | None = None, knot_k: float = 25.0, roughness: float = ROUGHNESS,
+                  response_s: float = 0.0) -> CoolingCurve:
+    """h against surface temperature from one thermocouple trace.
+
+    ln h at knots of surface temperature is fitted by least squares with a penalty on its second differences
+    (a Tikhonov regularisation of second order, weighted by noise and by how rough such curves are), starting
+    from the step-by-step flux; the noise is lowered in stages so that the fit finds its way through the
+    boiling peak.
+
+    Parameters
+    ----------
+    time_s, temperature_c : array-like
+        The trace from the moment the water starts, in order of time, 20 readings or more.
+    plate : Plate
+        Plate and depth of the thermocouple.  Use a material that does not transform in the range
+        ("stainless").
+    water_c : float
+        Water temperature, °C.
+    start_c, noise_c : float, optional
+        As for `surface_flux`.
+    knot_k : float
+        Distance of the knots, K, about.
+    roughness : float
+        Expected second difference of ln h from knot to knot; smaller is smoother.
+    response_s : float
+        First-order response time of the thermocouple, s.
+
+    Returns
+    -------
+    CoolingCurve
+
+    Raises
+    ------
+    InputError
+        A trace that is not one, that does not cool by 30 K, or a bad option.
+
+    Source
+    ------
+    Regularisation: A. N. Tikhonov & V. Y. Arsenin, Solutions of Ill-Posed Problems (1977); least squares with
+    damping: D. W. Marquardt, J. SIAM 11 (1963) 431 (both from memory).
+    """
+    t, y = _trace(time_s, temperature_c)
+    _check_plate(plate)
+    water = check_number(water_c, "water temperature", 0.0, 100.0, "°C")
+    knot_k = check_number(knot_k, "distance of the knots", 5.0, 200.0, "K")
+    roughness = check_number(roughness, "roughness", 1e-3, 10.0) * (knot_k / 25.0) ** 1.5
+    lag = check_number(response_s, "response time", 0.0, 60.0, "s")
+    start = _start(t, y, start_c)
+    if start - y.min() < 30.0 or start <= water + 30.0:
+        raise InputError(f"the trace runs from {start:.0f} to {y.min():.0f} °C beside water of {water:g} °C; "
+                         "it must cool by 30 K or more.")
+    noise = max(noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05)
+    t, y, block = _averaged(t, y, _MOST_POINTS)
+    sigma = noise / np.sqrt(block)
+    n = max(4, int(round((start - water) / knot_k)) + 1)
+    knots = np.linspace(water, start, n)
+    theta = first = _first_curve(t, y, plate, water, start, noise, knots)
+    model = _Model(plate, t, knots, water, start, lag)
+    for stage in [s for s in (30.0, 10.0, 3.0) if s > 1.5 * sigma] + [max(sigma, 0.3)]:
+        theta, run = _fit(model, y, theta, first, max(stage, sigma), roughness)
+    fitted, by, surface = run
+    misfit = float((y - fitted).std())
+    bend = np.diff(np.eye(n), n=2, axis=0) / roughness
+    precision = by.T @ by / max(sigma, misfit) ** 2 + bend.T @ bend + np.eye(n) / _LEVEL**2
+    errors = np.sqrt(np.diag(np.linalg.inv(precision)))
+    apart = knots[1] - knots[0]
+    seen = (knots >= surface.min() + apart) & (knots <= surface.max() - 0.5 * apart)
+    warnings = []
+    if misfit > 2.0 * max(sigma, 0.3):
+        text = (f"The fit misses the trace by {misfit:.2g} K where the noise is {sigma:.2g} K: spray not "
+                "steady, plate transforming, or depth wrong.")
+        warnings.append(Warn("inverse:misfit", text))
+    if errors[seen].max(initial=0.0) > 0.3:
+        text = "Part of the curve is badly settled (standard error above 30 %)."
+        warnings.append(Warn("inverse:loose", text))
+    return CoolingCurve(knots, np.exp(theta), errors, seen, water, t, y, fitted, surface, noise, misfit,
+                        tuple(warnings))
+
+
+def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
+    """ln h at the knots from the step-by-step flux of a thinned trace: medians about each knot."""
+    t, y, block = _averaged(t, y, 250)
+    rough = surface_flux(t, y, plate, start_c=start, noise_c=noise / np.sqrt(block))
+    above = rough.surface_c - water
+    good = (above > 20.0) & (rough.flux_w_m2 > 0.0)
+    if not good.any():
+        return np.full(knots.size, np.log(1000.0))
+    h = np.clip(rough.flux_w_m2[good] / above[good], 30.0, 60_000.0)
+    at, half = rough.surface_c[good], 0.6 * (knots[1] - knots[0])
+    found = [(k, np.log(np.median(h[np.abs(at - k) < half]))) for k in knots if (np.abs(at - k) < half).any()]
+    if not found:
+        return np.full(knots.size, np.log(np.median(h)))
+    return np.interp(knots, *np.array(found).T)
+
+
+class _Model:
+    """The thermocouple's reading for a curve of ln h, with its derivatives by the knots."""
+
+    def __init__(self, plate, t, knots, water, start, lag):
+        self.plate, self.t, self.knots, self.water, self.start, self.lag = plate, t, knots, water, start, lag
+
+    def __call__(self, theta):
+        knots, water, n = self.knots, self.water, self.knots.size
+        distance = knots[1] - knots[0]
+
+        def flux(share, surface):
+            x = min(max((surface - knots[0]) / distance, 0.0), n - 1.0)
+            j = min(int(x), n - 2)
+            w = x - j
+            h = np.exp((1.0 - w) * theta[j] + w * theta[j + 1])
+            inside = 0.0 < x < n - 1.0
+            by = np.zeros(n)
+            by[j], by[j + 1] = (1.0 - w) * h * (surface - water), w * h * (surface - water)
+            slope = h * (theta[j + 1] - theta[j]) / distance if inside else 0.0
+            return h * (surface - water), h + slope * (surface - water), by
+
+        state = self.plate.start(self.start, n)
+        reading, by = self.start, np.zeros(n)
+        before, by_before = reading, by
+        readings, derivatives, surfaces = [reading], [by], [state.surface_c]
+        for i in range(1, self.t.size):
+            span = self.t[i] - self.t[i - 1]
+            parts = max(1, int(np.ceil(span / _LONGEST_STEP_S - 1e-9)))
+            for _ in range(parts):
+                state = self.plate.step(state, span / parts, flux)
+            true, by_true = self.plate.at_junction(state)
+            keep = np.exp(-span / self.lag) if self.lag > 0.0 else 0.0
+            if keep:        # the junction follows the mean of the step's ends
+                reading = keep * reading + (1.0 - keep) * 0.5 * (before + true)
+                by = keep * by + (1.0 - keep) * 0.5 * (by_before + by_true)
+                before, by_before = true, by_true
+            else:
+                reading, by = true, by_true
+            readings.append(reading)
+            derivatives.append(by)
+            surfaces.append(state.surface_c)
+        return np.array(readings), np.array(derivatives), np.array(surfaces)
+
+
+def _fit(model: _Model, y, theta, first, sigma: float, roughness: float):
+    """Damped least squares for ln h at the knots."""
+    n = theta.size
+    bend = np.diff(np.eye(n), n=2, axis=0) / roughness
+    penalty = bend.T @ bend + np.eye(n) / _LEVEL**2
+
+    def cost(at, run):
+        miss = (y - run[0]) / sigma
+        return float(miss @ miss + at @ (bend.T @ (bend @ at)) + (at - first) @ (at - first) / _LEVEL**2)
+
+    run = model(theta)
+    worth, damping = cost(theta, run), 1e-3
+    for _ in range(25):
+        pull = run[1].T @ (y - run[0]) / sigma**2 - bend.T @ (bend @ theta) - (theta - first) / _LEVEL**2
+        normal = run[1].T @ run[1] / sigma**2 + penalty
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        step *= min(1.0, 1.0 / max(np.abs(step).max(), 1e-12))
+        tried = theta + step
+        new = model(tried)
+        better = cost(tried, new)
+        if better < worth:
+            done = worth - better < 0.02 + 1e-4 * worth
+            theta, run, worth, damping = tried, new, better, max(damping / 5.0, 1e-6)
+            if done:
+                break
+        else:
+            damping *= 8.0
+            if damping > 1e4:
+                break
+    return theta, run

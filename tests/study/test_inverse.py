@@ -1,0 +1,283 @@
+"""Plate conduction against textbook answers; flux and h(T) recovered from noisy readings of a known truth.
+
+The truths are made by another solver (method of lines, LSODA, another grid) so that the inverse never meets
+its own discretisation.
+"""
+
+import functools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+from scipy.special import erfc, erfcx
+
+from forgeprops.errors import InputError
+from forgeprops.study.inverse import cooling_curve, surface_flux
+from forgeprops.study.plate import PLATES, Plate
+from forgeprops.thermal.spray_law import spray_w_m2k
+
+WATER = 20.0
+K, HEAT = 20.0, 4.0e6
+CONSTANT = (lambda t: np.full_like(t, K), lambda t: np.full_like(t, HEAT))
+NOTHING = np.empty(0)
+
+
+def march(plate, duration, step, flux, start=900.0):
+    state = plate.start(start)
+    for _ in range(round(duration / step)):
+        state = plate.step(state, step, lambda share, surface: (*flux(surface), NOTHING))
+    return state
+
+
+# ------------------------------------------------------------------------------------------ conduction
+
+def test_constant_flux_into_a_thick_plate():
+    """Carslaw & Jaeger, Conduction of Heat in Solids, art. 2.9: half-space with constant surface flux."""
+    plate, q, t, x, a = Plate(30.0, 1.0, CONSTANT), 1.0e6, 1.0, 1e-3, K / HEAT
+    got = march(plate, t, 0.02, lambda s: (q, 0.0))
+    reach = 2 * np.sqrt(a * t)
+    fall = q / K * (reach / np.sqrt(np.pi) * np.exp(-((x / reach) ** 2)) - x * erfc(x / reach))
+    assert got.surface_c == pytest.approx(900 - 2 * q / K * np.sqrt(a * t / np.pi), abs=0.3)
+    assert plate.at_junction(got)[0] == pytest.approx(900 - fall, abs=0.3)
+
+
+@pytest.mark.parametrize("step", [0.1, 0.02])
+def test_convection_from_a_thick_plate(step):
+    """Carslaw & Jaeger, art. 2.7: half-space into a medium, surface = T∞ + ΔT·erfcx(h√(at)/k)."""
+    h, t = 5000.0, 1.0
+    got = march(Plate(30.0, 1.0, CONSTANT), t, step, lambda s: (h * (s - WATER), h))
+    assert got.surface_c == pytest.approx(WATER + 880 * erfcx(h * np.sqrt(K / HEAT * t) / K), abs=0.4)
+
+
+def test_thin_plate_is_lumped_and_keeps_its_heat_balance():
+    plate = Plate(1.0, 0.5, CONSTANT, back=(50.0, 25.0))
+    got = march(plate, 20.0, 0.05, lambda s: (50.0 * (s - 25.0), 50.0))
+    lumped = 25 + 875 * np.exp(-100.0 * 20.0 / (HEAT * 1e-3))
+    assert got.temperature_c.mean() == pytest.approx(lumped, rel=2e-3)
+    held = march(Plate(10.0, 1.0, CONSTANT), 2.0, 0.02, lambda s: (5e5, 0.0))
+    size = Plate(10.0, 1.0, CONSTANT)._made[3]
+    assert HEAT * (size @ (900 - held.temperature_c)) == pytest.approx(5e5 * 2.0, rel=1e-9)
+
+
+def test_sensitivity_is_the_derivative():
+    plate = Plate(6.0, 1.0)
+
+    def end(theta):
+        state = plate.start(900.0, 1)
+        for _ in range(40):
+            def flux(share, s):
+                h = np.exp(theta)
+                return h * (s - WATER), h, np.array([h * (s - WATER)])
+            state = plate.step(state, 0.05, flux)
+        return plate.at_junction(state)
+    middle, by = end(7.5)
+    numeric = (end(7.5 + 1e-4)[0] - end(7.5 - 1e-4)[0]) / 2e-4
+    assert by[0] == pytest.approx(numeric, rel=0.02)      # conductivity's own change is left out
+
+
+@pytest.mark.parametrize("name", sorted(PLATES))
+def test_plate_materials_are_steel(name):
+    t = np.array([100.0, 500.0, 650.0 if name == "ferrite" else 900.0])
+    k, heat = PLATES[name]
+    assert ((10 < k(t)) & (k(t) < 55)).all() and ((3.5e6 < heat(t)) & (heat(t) < 7e6)).all()
+
+
+@pytest.mark.parametrize("arguments", [(0.1, 0.05), (10, 11), (10, -1), (10, 1, "brass"),
+                                       (10, 1, ("a", "b")), (10, 1, 7),
+                                       (10, 1, "stainless", "warm"), (10, 1, "stainless", (-5, 20)),
+                                       ("a", 1)])
+def test_impossible_plates(arguments):
+    with pytest.raises(InputError):
+        Plate(*arguments)
+
+
+# ------------------------------------------------------------------------------------------ truths
+
+def lines(flux_of, thickness, depth, duration, step, start=900.0, material="stainless", cells=240):
+    """Method of lines on an unlike grid; `flux_of(t, surface)` in W/m²."""
+    k_of, heat_of = PLATES[material]
+    edge = np.linspace(0, 1, cells + 1) ** 1.6 * thickness * 1e-3
+    size, centre = np.diff(edge), 0.5 * (edge[1:] + edge[:-1])
+
+    def rate(t, u):
+        k = k_of(u)
+        through = 2 / (size[:-1] / k[:-1] + size[1:] / k[1:]) * (u[:-1] - u[1:])
+        surface = u[0]
+        for _ in range(40):
+            q = flux_of(t, surface)
+            new = u[0] - q * 0.5 * size[0] / k[0]
+            if abs(new - surface) < 1e-7:
+                break
+            surface = 0.5 * (surface + new)
+        gain = np.zeros_like(u)
+        gain[0] -= q
+        gain[:-1] -= through
+        gain[1:] += through
+        return gain / (heat_of(u) * size)
+
+    t = np.arange(0, duration + step / 2, step)
+    found = solve_ivp(rate, (0, duration), np.full(cells, start), method="LSODA", t_eval=t, rtol=1e-7,
+                      atol=1e-5,
+                      lband=1, uband=1, max_step=0.02)
+    return t, np.array([np.interp(depth * 1e-3, centre, u) for u in found.y.T]), found.y[0]
+
+
+def made_up_h(surface):
+    """An invented boiling curve unlike the published law: a sharper peak, a minimum at 620 °C."""
+    peak, film = np.exp(-(((surface - 190) / 90) ** 2)), np.exp(-(((surface - 880) / 200) ** 2))
+    return 1300 + 9000 * peak + 250 * film
+
+
+CASES = {"20 kg/(m² s), 10 mm": (lambda s: spray_w_m2k(20.0, s, WATER), 10.0, 1.0, 12.0, 0.02),
+         "10 kg/(m² s), 6 mm": (lambda s: spray_w_m2k(10.0, s, WATER), 6.0, 1.0, 16.0, 0.02),
+         "5 kg/(m² s), face of 3.2 mm": (lambda s: spray_w_m2k(5.0, s, WATER), 3.2, 1.6, 22.0, 0.02),
+         "20 kg/(m² s), 2 mm deep": (lambda s: spray_w_m2k(20.0, s, WATER), 10.0, 2.0, 12.0, 0.02),
+         "invented curve": (made_up_h, 4.0, 0.8, 18.0, 0.02)}
+
+
+@functools.cache
+def truth(case):
+    h, thickness, depth, duration, step = CASES[case]
+    return lines(lambda t, s: h(s) * (s - WATER), thickness, depth, duration, step)
+
+
+# ------------------------------------------------------------------------------------------ h against
+# temperature
+
+@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("noise, seed", [(2.0, 1), (5.0, 2)])
+def test_h_of_t_within_ten_percent_over_the_boiling_range(case, noise, seed):
+    h, thickness, depth, _, _ = CASES[case]
+    t, clean, surface = truth(case)
+    noisy = clean + np.random.default_rng(seed).normal(0, noise, t.size)
+    got = cooling_curve(t, noisy, Plate(thickness, depth), WATER, start_c=900.0)
+    knots = got.surface_c
+    boiling = got.seen & (knots >= WATER + 100) & (knots <= 880)
+    assert boiling.sum() >= 20                      # from film boiling to the nucleate peak
+    error = got.h_w_m2k[boiling] / np.array([h(s) for s in knots[boiling]]) - 1
+    assert np.abs(error).max() < 0.10 and np.abs(error).mean() < 0.03
+    assert got.noise_c == pytest.approx(noise, rel=0.15) and got.misfit_c == pytest.approx(noise, rel=0.15)
+    assert not any(w.code == "inverse:misfit" for w in got.warnings)
+    np.testing.assert_allclose(got.at_surface_c[1:], np.interp(got.time_s, t, surface)[1:], atol=25.0)
+
+
+def test_stated_errors_are_honest():
+    """About 95 % of the true values lie inside the 95 % interval, over seeds and knots."""
+    case = "10 kg/(m² s), 6 mm"
+    h, thickness, depth, _, _ = CASES[case]
+    t, clean, _ = truth(case)
+    inside = total = 0
+    for seed in range(3):
+        noisy = clean + np.random.default_rng(100 + seed).normal(0, 3.0, t.size)
+        got = cooling_curve(t[::2], noisy[::2], Plate(thickness, depth), WATER, start_c=900.0)
+        use = got.seen & (got.surface_c >= 120) & (got.surface_c <= 880)
+        z = np.log(got.h_w_m2k[use] / [h(s) for s in got.surface_c[use]]) / got.standard_error[use]
+        inside, total = inside + (np.abs(z) < 1.96).sum(), total + z.size
+    assert 0.85 <= inside / total <= 1.0
+
+
+def test_shop_multiplier_is_recovered():
+    t, clean, _ = lines(lambda t, s: 1.3 * spray_w_m2k(10.0, s, WATER) * (s - WATER), 6.0, 1.0, 8.0, 0.02)
+    noisy = clean + np.random.default_rng(5).normal(0, 5.0, t.size)
+    factor, spread = cooling_curve(t, noisy, Plate(6.0, 1.0), WATER, start_c=900.0).multiplier(10.0)
+    assert factor == pytest.approx(1.3, rel=0.03) and spread < 0.08
+    with pytest.raises(InputError, match="no surface above"):
+        cooling_curve(t, noisy, Plate(6.0, 1.0), WATER).multiplier(10.0, from_c=1200.0)
+
+
+def test_slow_thermocouple_is_allowed_for():
+    t, clean, _ = truth("10 kg/(m² s), 6 mm")
+    slow, tau = np.empty_like(clean), 0.5
+    slow[0] = clean[0]
+    for i in range(1, t.size):
+        keep = np.exp(-(t[i] - t[i - 1]) / tau)
+        slow[i] = keep * slow[i - 1] + (1 - keep) * 0.5 * (clean[i] + clean[i - 1])
+    slow += np.random.default_rng(3).normal(0, 1.0, t.size)
+    plate = Plate(6.0, 1.0)
+    use = slice(5, 30)
+    true = np.array([spray_w_m2k(10.0, s, WATER) for s in np.linspace(20, 900, 36)])[use]
+    with_lag = cooling_curve(t, slow, plate, WATER, start_c=900.0, response_s=tau).h_w_m2k[use]
+    without = cooling_curve(t, slow, plate, WATER, start_c=900.0).h_w_m2k[use]
+    assert np.abs(with_lag / true - 1).max() < 0.10
+    # left out, the lag bends the boiling peak (the first knots), which the right response time keeps
+    assert np.abs(without / true - 1)[:4].mean() > 2 * np.abs(with_lag / true - 1)[:4].mean()
+
+
+def test_a_spray_that_stops_is_noticed():
+    t, clean, _ = lines(lambda t, s: (0.0 if 4 < t < 7 else spray_w_m2k(10.0, s, WATER) * (s - WATER)), 6.0,
+                        1.0, 10.0,
+                        0.05)
+    got = cooling_curve(t, clean + np.random.default_rng(1).normal(0, 1.0, t.size), Plate(6.0, 1.0), WATER)
+    assert any(w.code == "inverse:misfit" for w in got.warnings) and "spray not steady" in got._repr_html_()
+
+
+def test_views():
+    t, clean, _ = truth("5 kg/(m² s), face of 3.2 mm")
+    got = cooling_curve(t[::2], clean[::2], Plate(3.2, 1.6), WATER, start_c=900.0, knot_k=50.0)
+    table = got.table()
+    assert (table["low"] < table["h_w_m2k"]).all() and (table["h_w_m2k"] < table["high"]).all()
+    assert got.flux_w_m2(420.0) == pytest.approx(got.h(420.0) * 400.0) and "<table>" in got._repr_html_()
+
+
+# ------------------------------------------------------------------------------------------ flux over time
+
+def test_triangular_flux_is_followed():
+    """The classical test of the method, a flux in a triangle over time (Beck et al. 1985, from memory)."""
+    def flux(t, s):
+        return 2e6 * max(0.0, 1 - abs(t - 2.0) / 1.5)
+    t, clean, surface = lines(flux, 10.0, 1.0, 4.5, 0.02)
+    true = np.array([flux(x, 0) for x in t])
+    for noise, allowed in ((0.0, 0.05), (1.0, 0.10)):
+        noisy = clean + np.random.default_rng(7).normal(0, noise, t.size)
+        got = surface_flux(t, noisy, Plate(10.0, 1.0), start_c=900.0)
+        error = got.flux_w_m2 - np.interp(got.time_s, t, true)
+        assert np.sqrt(np.mean(error**2)) < allowed * 2e6
+        assert np.trapezoid(got.flux_w_m2, got.time_s) == pytest.approx(1.5 * 2e6,
+                                                                        rel=0.02)    # the heat taken out
+    assert got.surface_c.min() == pytest.approx(surface.min(), abs=15.0)
+
+
+def test_more_future_steps_mean_less_noise():
+    t, clean, _ = lines(lambda t, s: 5e5, 10.0, 1.0, 3.0, 0.02)
+    noisy = clean + np.random.default_rng(7).normal(0, 1.0, t.size)
+    spread = [surface_flux(t, noisy, Plate(10.0, 1.0), start_c=900.0, future_steps=r).flux_w_m2[20:].std()
+              for r in (8, 16, 32)]
+    assert spread[0] > 2 * spread[1] > 4 * spread[2]
+
+
+# ------------------------------------------------------------------------------------------ bad input
+
+GOOD_T = np.linspace(0, 5, 60)
+GOOD_Y = 25 + 875 * np.exp(-GOOD_T / 3)
+
+
+@pytest.mark.parametrize("t, y, options, message", [
+    (GOOD_T[:10], GOOD_Y[:10], {}, "20 or more"), (GOOD_T, GOOD_Y[:-1], {}, "60 times and 59"),
+    (GOOD_T, np.where(GOOD_T > 2, np.nan, GOOD_Y), {}, "not finite"), (GOOD_T[::-1], GOOD_Y, {},
+                                                                       "does not rise"),
+    ("abc", GOOD_Y, {}, "not made of numbers"), (GOOD_T, GOOD_Y * 3, {}, "reaches"),
+    (GOOD_T, np.full(60, 900.0), {}, "cool by 30 K"), (GOOD_T, GOOD_Y, {"water_c": 120}, "water temperature"),
+    (GOOD_T, GOOD_Y, {"knot_k": 1}, "knots"), (GOOD_T, GOOD_Y, {"roughness": 0}, "roughness"),
+    (GOOD_T, GOOD_Y, {"response_s": -1}, "response time"), (GOOD_T, GOOD_Y, {"noise_c": -1}, "noise"),
+    (GOOD_T, GOOD_Y, {"start_c": 5000}, "starting temperature"), (GOOD_T, GOOD_Y, {"plate": "thick"},
+                                                                  "allowed is a Plate")])
+def test_unusable_traces(t, y, options, message):
+    options = {"plate": Plate(6.0, 1.0), "water_c": WATER, **options}
+    with pytest.raises(InputError, match=message):
+        cooling_curve(t, y, options.pop("plate"), options.pop("water_c"), **options)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 10**6), st.floats(0.5, 40), st.floats(1.0, 20.0), st.floats(0.0, 0.9), st.floats(0, 60))
+def test_any_falling_trace_gives_a_finite_curve(seed, tau, thickness, share, noise):
+    rng = np.random.default_rng(seed)
+    t = np.cumsum(rng.uniform(0.02, 0.2, 40))
+    y = np.clip(25 + 875 * np.exp(-t / tau) + rng.normal(0, noise, t.size), -50, 1390)
+    try:
+        got = cooling_curve(t, y, Plate(thickness, share * thickness), WATER)
+    except InputError:
+        return
+    assert np.isfinite(got.h_w_m2k).all() and (got.h_w_m2k > 0).all() and np.isfinite(got.fitted_c).all()
+    assert np.isfinite(got.standard_error).all()
