@@ -43,9 +43,6 @@ _LAMELLA_M = 5.0e-8
 _ALLOY_IN_CARBIDE = 0.5
 #: wt% C bound by one wt% Cr as M7C3 and by one wt% Mo as M2C, by atomic weights (12.011, 51.996, 95.95).
 _C_PER_CR, _C_PER_MO = 3 * 12.011 / (7 * 51.996), 12.011 / (2 * 95.95)
-#: Carbon in Cr-Mo carbides, wt% of the steel, of which nothing comes: the residual chromium of plain carbon
-#: steel binds less (0.005 at 0.08 % Cr), and so does the last tenth in Cr-Mo steel (our choice).
-_CARBIDES_COUNT_FROM = 0.005
 #: Distance between carbides that start pearlite, µm, and the bound carbon at which it holds, wt%: a Cr-Mo
 #: steel with nearly all its carbides left, broken up into particles 1-3 µm apart (from memory; our choice).
 _CARBIDE_SPACING_UM, _CARBIDE_SPACING_CARBON = 2.0, 0.05
@@ -201,9 +198,11 @@ def island_diameter_um(grain_um, share):
 def pearlite_site_um(island_um, bound_carbon):
     """Mean distance between places where pearlite can start, µm: grain boundaries and undissolved carbides.
 
-    Sites add up by number in the volume.  With it in place of the grain the pearlite rate of a Cr-Mo steel
-    rises three- to fourfold while half of the carbides are left, and the enriched austenite of an
-    intercritical heat no longer hardens in air as its analysis alone would have it.
+    Sites add up by number in the volume; carbides that shrink also get fewer, so theirs goes with the square
+    of what they bind (our choice; the residual chromium of plain steel then counts for little).  With it in
+    place of the grain the pearlite rate of a Cr-Mo steel rises two- to threefold while half of the carbides
+    are left, and the enriched austenite of an intercritical heat no longer hardens in air as its analysis
+    alone would have it.
 
     Parameters
     ----------
@@ -218,23 +217,23 @@ def pearlite_site_um(island_um, bound_carbon):
     D. H. Bhadeshia, Proc. R. Soc. A (2012), doi 10.1098/rspa.2012.0115 (abstract read at
     phase-trans.msm.cam.ac.uk), J. D. Verhoeven & E. D. Gibson, Metall. Mater. Trans. A 29 (1998) 1181 (from
     memory).  Against it stands the hardenability that dual-phase sheet owes to enriched austenite (abstract
-    of 1984 on C-Mn steel, ltu.diva-portal.org, diva2:977920, read; it has few carbides).  The distance and
-    the threshold are our choice: take the interval.
+    of 1984 on C-Mn steel, ltu.diva-portal.org, diva2:977920, read; it has few carbides).  The distance is
+    our choice: take the interval.
 
     Examples
     --------
     >>> pearlite_site_um(20.0, 0.0), round(pearlite_site_um(16.0, 0.03), 1)
-    (20.0, 2.5)
+    (20.0, 2.8)
     """
-    left = max(bound_carbon - _CARBIDES_COUNT_FROM, 0.0) / _CARBIDE_SPACING_CARBON
+    left = (bound_carbon / _CARBIDE_SPACING_CARBON) ** 2
     return (island_um**-3.0 + left * _CARBIDE_SPACING_UM**-3.0) ** (-1.0 / 3.0)
 
 
 def ferrite_return_per_s(t_c, share):
     """Rate, 1/s, at which ferrite left by the furnace grows back into the austenite: it needs no nucleus.
 
-    The reverse of `austenite_formation_time_s`: carbon crosses the islands in the same time.  The less ferrite
-    is left, the fewer and smaller its grains: the rate is taken in proportion to it (our choice).
+    The reverse of `austenite_formation_time_s`: carbon crosses the islands in the same time.  The less
+    ferrite is left, the fewer its grains: their area goes with what is left, their distance with its root.
 
     Source
     ------
@@ -245,9 +244,9 @@ def ferrite_return_per_s(t_c, share):
     Examples
     --------
     >>> ferrite_return_per_s(750.0, 1.0), round(1.0 / ferrite_return_per_s(750.0, 0.5), 1)
-    (0.0, 15.5)
+    (0.0, 19.6)
     """
-    return max(1.0 - share, 0.0) / austenite_formation_time_s(t_c)
+    return max(1.0 - share, 0.0) ** (4.0 / 3.0) / austenite_formation_time_s(t_c)
 
 
 def grain_growth_rate(t_c, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pin_high_c):
