@@ -197,15 +197,24 @@ def relative_effort(steel, temperature_c, reference, reference_c, strain=_STRAIN
                   / flow_stress_mpa(reference, reference_c, strain, rate_per_s))
 
 
-def _solve(stress, target, low_c=600.0, high_c=1350.0):
-    """Temperature at which a falling `stress` reaches `target`; an end of the interval if it does not."""
+def _solve(stress, target, near_c, low_c=600.0, high_c=1350.0):
+    """Temperature at which a falling `stress` reaches `target`; an end of the interval if it does not.
+
+    Where the stress is level (see `_without_dip`) the answer is the temperature nearest to `near_c`.
+    """
     from scipy.optimize import brentq
 
-    if stress(low_c) <= target:
-        return low_c
-    if stress(high_c) >= target:
-        return high_c
-    return brentq(lambda t: stress(t) - target, low_c, high_c, xtol=1e-6)
+    def crossing(aim):
+        if stress(low_c) <= aim:
+            return low_c
+        if stress(high_c) >= aim:
+            return high_c
+        return brentq(lambda t: stress(t) - aim, low_c, high_c, xtol=1e-6)
+
+    low = crossing(target * (1.0 + 1e-9))
+    if stress(low + 0.01) < target * (1.0 - 1e-9):
+        return low
+    return min(max(near_c, low), crossing(target * (1.0 - 1e-9)))
 
 
 def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c: float | Callable[[float], float] = 0.0,
@@ -247,7 +256,7 @@ def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c: float | Callable[[fl
             return float(alloy_factor(steel, t)[choice] * law(steel, t))
 
         target = stress(steel_a, in_die_a)
-        return _solve(lambda preheat: stress(steel_b, preheat - drop(preheat)), target)
+        return _solve(lambda preheat: stress(steel_b, preheat - drop(preheat)), target, preheat_a_c)
 
     laws = _carbon_laws(strain, rate_per_s)
     centre = answer(laws[0], 0)
