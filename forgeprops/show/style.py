@@ -32,6 +32,7 @@ __all__ = [
     "phase_look",
     "series_look",
     "tidy",
+    "title",
     "zone_look",
 ]
 
@@ -182,9 +183,6 @@ def look():
         {
             "font.family": "DejaVu Sans",
             "font.size": 10,
-            "axes.titlesize": 11,
-            "axes.titleweight": "bold",
-            "axes.titlelocation": "left",
             "axes.labelsize": 10,
             "axes.edgecolor": QUIET,
             "axes.labelcolor": INK,
@@ -211,8 +209,13 @@ def look():
         yield
 
 
-def tidy(ax, title: str = "") -> None:
-    """Switch a drawing's axes off (for outlines and gauges) and set its title."""
+def title(ax, words: str) -> None:
+    """Write the title of a picture: bold, at the left, wherever the axes were made."""
+    ax.set_title(words, loc="left", fontweight="bold", fontsize=11)
+
+
+def tidy(ax, words: str = "") -> None:
+    """Switch a drawing's axes off (for outlines) and write its title."""
     ax.set_axis_off()
-    if title:
-        ax.set_title(title)
+    if words:
+        title(ax, words)

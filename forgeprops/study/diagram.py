@@ -14,7 +14,8 @@ from ..transformation.temperatures import critical_temperatures
 
 __all__ = ["CoolingDiagram", "Region", "cooling_diagram"]
 
-#: Constant cooling rates the diagram is made from, °C/s, fast to slow; our choice: water on a thin face to a bin.
+#: Constant cooling rates the diagram is made from, °C/s, fast to slow; our choice: water on a thin face to
+#: a bin.
 RATES_C_PER_S = tuple(float(r) for r in np.geomspace(1000.0, 0.03, 49))
 #: A constituent is drawn from 1 % of the steel on (the usual reading of diagrams, common practice) to 99 % of
 #: what it comes to.
@@ -83,8 +84,8 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
 
     Notes
     -----
-    Source: `forgeprops.specimens.continuous_cooling`; nothing is added to it here.  A real head does not cool at
-    a constant rate: laid over the diagram, its curve shows which region it meets first, not shares to read off.
+    Source: `forgeprops.specimens.continuous_cooling`; nothing is added to it here.  A real head does not cool
+    at a constant rate: laid over the diagram, its curve shows which region it meets first, not the shares.
 
     Examples
     --------
@@ -108,7 +109,10 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
             last = float(share[-1])
             if last <= _SEEN:
                 continue
-            at = [_first(share, level, since_s, cooled.temperature_c) for level in (_SEEN, max(_DONE * last, _SEEN))]
+            at = [
+                _first(share, level, since_s, cooled.temperature_c)
+                for level in (_SEEN, max(_DONE * last, _SEEN))
+            ]
             found.setdefault(phase, []).append((rate, *at[0], *at[1], last))
     regions = {phase: Region(*np.array(rows).T) for phase, rows in found.items()}
     return CoolingDiagram(

@@ -170,7 +170,7 @@ class NotebookPage:
         )  # the kernel is there, not only its indicator
         self.page.wait_for_function(idle, timeout=60_000)
         self.page.get_by_role("menuitem", name="Run", exact=True).click()
-        self.page.get_by_text("Run All Cells", exact=True).click()
+        self.page.locator("#jp-mainmenu-run").get_by_text("Run All Cells", exact=True).click()
         ask = self.page.get_by_role("button", name="Select", exact=True)
         done = (
             "[...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]"

@@ -38,7 +38,8 @@ def test_water_hardens_the_face_and_leaves_the_hosel_alone(notebook):
 def test_short_spray_is_reheated_and_the_page_says_so(notebook):
     old = notebook.picture()
     notebook.press(".fp-spray-s", "Home")
-    notebook.press(".fp-spray-s", "PageUp", 2)  # a tenth of the slider each
+    notebook.press(".fp-spray-s", "PageUp", 3)  # five steps of 0.25 s each
+    notebook.press(".fp-spray-s", "ArrowRight")
     notebook.wait_for_new_picture(old)
     assert notebook.reading(".fp-spray-s") == 4.0
     caption = notebook.words(".fp-caption")

@@ -2,6 +2,7 @@
 
 from .bend import BendGauge
 from .cooling import CoolingCurves
+from .diagram import TransformationDiagram
 from .grades import GradeMap, grade_lines
 from .hardness import HardnessBars
 from .outline import HeadOutline
@@ -13,6 +14,7 @@ __all__ = [
     "HardnessBars",
     "HeadOutline",
     "StructureBars",
+    "TransformationDiagram",
     "grade_lines",
     "GradeMap",
 ]

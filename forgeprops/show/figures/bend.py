@@ -39,7 +39,7 @@ class BendGauge:
         ax.set(xlim=(0, _TOP_DEG), ylim=(0, 1), yticks=[], xlabel="bend allowed at the hosel, degrees")
         ax.grid(visible=False)
         ax.spines["left"].set_visible(False)
-        ax.set_title("How far the hosel bends")
+        style.title(ax, "How far the hosel bends")
         for low, high, words, colour, _ in USES:
             ax.axvspan(low, high, ymin=0.0, ymax=0.42, color=colour, linewidth=0, zorder=1)
             ax.text((low + high) / 2, 0.21, words, ha="center", va="center", fontsize=8, zorder=2)

@@ -36,7 +36,7 @@ class CoolingCurves:
         self.set_scale(scale)
         ax.set_xlabel("time since the head left the furnace, s")
         ax.set_ylabel(f"metal temperature, {self.units.temperature}")
-        ax.set_title("How the zones cool")
+        style.title(ax, "How the zones cool")
         self._bands = {
             name: ax.axvspan(1, 2, color=colour, alpha=alpha, linewidth=0, zorder=0.5)
             for name, colour, alpha in (("die", "#8A8A8A", 0.35), ("water", "#3A8FB7", 0.22))

@@ -13,7 +13,7 @@ _SPAN_S = (0.1, 3000.0)
 
 
 class TransformationDiagram:
-    """Regions where each constituent forms, the paths of some zones over them, and a mark that moves with time.
+    """Regions where each constituent forms, paths of zones over them, a mark that moves with time.
 
     Parameters
     ----------
@@ -44,7 +44,15 @@ class TransformationDiagram:
                 [], [], color=look.colour, linestyle=look.dash, linewidth=look.width, zorder=4
             )
             self._names[zone] = ax.text(
-                1, 0, zone, color=look.colour, fontsize=10.5, fontweight="bold", zorder=6, bbox=box, clip_on=True
+                1,
+                0,
+                zone,
+                color=look.colour,
+                fontsize=10.5,
+                fontweight="bold",
+                zorder=6,
+                bbox=box,
+                clip_on=True,
             )
             (self._marks[zone],) = ax.plot(
                 [], [], look.marker, color=look.colour, markersize=11, markeredgecolor=style.PAPER, zorder=7
@@ -78,7 +86,7 @@ class TransformationDiagram:
                 va="bottom", fontsize=9, color=style.QUIET,
             ),
         ]  # fmt: skip
-        self.ax.set_title(f"Where {diagram.steel.name} changes, and the paths through it")
+        style.title(self.ax, f"Where {diagram.steel.name} changes, and the paths through it")
         out_s = result.events["out of furnace"]
         for zone in self.zones:
             z = result.zones[zone]
@@ -96,7 +104,9 @@ class TransformationDiagram:
         look = style.phase_look(phase)
         x = np.concatenate([region.start_s, region.end_s[::-1]])
         y = self.units.from_c(np.concatenate([region.start_c, region.end_c[::-1]]))
-        (area,) = self.ax.fill(x, y, facecolor=look.colour, alpha=0.55, edgecolor=look.colour, linewidth=1.2, zorder=2)
+        (area,) = self.ax.fill(
+            x, y, facecolor=look.colour, alpha=0.55, edgecolor=look.colour, linewidth=1.2, zorder=2
+        )
         inside = (region.start_s > 2 * _SPAN_S[0]) & (region.end_s < 0.6 * _SPAN_S[1])
         strong = np.flatnonzero(inside & (region.share > 0.5 * region.share[inside].max(initial=0.0)))
         if strong.size:
@@ -106,8 +116,8 @@ class TransformationDiagram:
         else:
             spot_s, spot_c = float(region.start_s[0]), float(region.start_c[0])
         words = self.ax.text(
-            spot_s, self.units.from_c(spot_c), phase, ha="center", va="center", fontsize=9.5, zorder=3, clip_on=True,
-            color=style.INK,
+            spot_s, self.units.from_c(spot_c), phase, ha="center", va="center", fontsize=9.5, color=style.INK,
+            zorder=3, clip_on=True,
         )  # fmt: skip
         self._regions += [area, words]
 

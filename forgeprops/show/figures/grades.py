@@ -55,7 +55,7 @@ class GradeMap:
         for spine in ax.spines.values():
             spine.set_visible(False)
         ax.set_xlabel(f"forging temperature, {units.temperature}")
-        ax.set_title(f"{title}, {unit}")
+        style.title(ax, f"{title}, {unit}")
         self._words = [
             [ax.text(place, row, "", ha="center", va="center", fontsize=8.5, zorder=3)
              for place in range(len(self.preheats_c))]
@@ -122,4 +122,5 @@ def grade_lines(ax, table, column: str, grades, units: Units | None = None) -> N
         ax.annotate(grade, (right, place), xytext=(6, 0), textcoords="offset points", va="center",
                     color=colour, fontweight="bold", annotation_clip=False)  # fmt: skip
     title, unit, *_ = _MAPS[column]
-    ax.set(xlabel=f"forging temperature, {units.temperature}", ylabel=f"{title.lower()}, {unit}", title=title)
+    ax.set(xlabel=f"forging temperature, {units.temperature}", ylabel=f"{title.lower()}, {unit}")
+    style.title(ax, title)

@@ -46,7 +46,7 @@ class HardnessBars:
         ax.tick_params(axis="y", length=0)
         ax.grid(axis="y", visible=False)
         ax.set_xlabel("hardness, HV")
-        ax.set_title("How hard each zone comes out")
+        style.title(ax, "How hard each zone comes out")
         for label in ax.get_yticklabels():
             label.set_fontweight("bold")
         top = ax.secondary_xaxis("top")

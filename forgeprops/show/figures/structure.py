@@ -38,7 +38,7 @@ class StructureBars:
         )
         ax.tick_params(axis="y", length=0)
         ax.grid(visible=False)
-        ax.set_title("What it is made of")
+        style.title(ax, "What it is made of")
         for label in ax.get_yticklabels():
             label.set_fontweight("bold")
         self._pieces, self._words = {}, {}

@@ -5,6 +5,22 @@ sides; inputs can be saved and loaded, and everything runs without a kernel in o
 """
 
 from .estimate import EstimatePanel, estimate_panel
+from .film import FilmPanel, film_panel
 from .grade_map import GradeMapPanel, grade_map_panel
+from .lesson import Lesson
+from .task import TaskPanel, task_panel
+from .units_panel import UnitsPanel, units_panel
 
-__all__ = ["EstimatePanel", "GradeMapPanel", "estimate_panel", "grade_map_panel"]
+__all__ = [
+    "EstimatePanel",
+    "FilmPanel",
+    "GradeMapPanel",
+    "Lesson",
+    "TaskPanel",
+    "UnitsPanel",
+    "estimate_panel",
+    "film_panel",
+    "grade_map_panel",
+    "task_panel",
+    "units_panel",
+]

@@ -16,9 +16,9 @@ from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
 from .keep import KeepBar
 
-__all__ = ["EstimateInputs", "EstimatePanel", "estimate_panel"]
+__all__ = ["COOLING_WORDS", "EstimateInputs", "EstimatePanel", "estimate_panel"]
 
-_COOLING_WORDS = {
+COOLING_WORDS = {
     "single": "alone in still air",
     "row": "in a row on a conveyor",
     "bin": "in a bin of hot heads",
@@ -104,7 +104,7 @@ class EstimatePanel:
         self.grade = Choice("grade", "steel grade", forgeprops.grades(), inputs.grade)
         self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
         self.surroundings = Choice(
-            "surroundings", "then it cools", [(_COOLING_WORDS[c], c) for c in COOLING], inputs.surroundings
+            "surroundings", "then it cools", [(COOLING_WORDS[c], c) for c in COOLING], inputs.surroundings
         )
         self.water = w.Checkbox(
             value=inputs.water, description="water on the face", indent=False, layout={"width": "160px"}

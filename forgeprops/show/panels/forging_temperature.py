@@ -1,0 +1,268 @@
+"""One slider for the forging temperature, everything it moves side by side, and what a hotter preheat costs."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import html
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from ...errors import InputError, check_choice, check_number
+from ...route import Route
+from .. import style
+from ..figures.forging_temperature import ForgingTemperatureCurves
+from ..live import LiveFigure
+from ..units import Units, units
+from .controls import SETTINGS, Choice, Slider, note
+from .keep import KeepBar
+
+__all__ = ["ForgingTemperatureInputs", "ForgingTemperaturePanel", "forging_temperature_panel"]
+
+#: Spacing of the furnace settings marched: between Ac1 and Ac3 the curves bend, beyond them less (our choice), °C.
+_FINE_C, _COARSE_C = 6.0, 25.0
+#: Settings of the compared steel at which its equal-effort setting is solved, °C.
+_EQUAL_C = np.arange(700.0, 1101.0, 80.0)
+
+
+@dataclass(frozen=True)
+class ForgingTemperatureInputs:
+    """What the panel asks for.
+
+    Attributes
+    ----------
+    grade, other : str
+        The steel, and the one its effort is compared with.
+    head : str
+    preheat_c : float
+        Furnace set point, °C.
+    """
+
+    grade: str = "4130"
+    other: str = "1030"
+    head: str = "mid-iron"
+    preheat_c: float = Route().preheat.temperature_c
+
+
+def settings_c(steel) -> np.ndarray:
+    """Furnace settings worth marching for a steel: the slider's range, closer where austenite forms."""
+    from ...transformation.temperatures import ac1_c, ac3_c
+
+    low, high = SETTINGS["preheat_c"].low, SETTINGS["preheat_c"].high
+    first, last = float(ac1_c(steel)), float(ac3_c(steel))
+    inner = np.arange(first - 4.0, last + 15.0, _FINE_C)
+    outer = np.arange(low, high + 0.5 * _COARSE_C, _COARSE_C)
+    outer = outer[(outer < inner[0] - _FINE_C) | (outer > inner[-1] + _FINE_C)]
+    return np.unique(np.clip(np.concatenate([outer, inner, [low, high]]), low, high))
+
+
+@functools.lru_cache(maxsize=64)
+def _studied(grade: str, head: str):
+    import forgeprops
+    from forgeprops.study.forging_temperature import forging_temperature_study
+
+    steel = forgeprops.grade(grade)
+    return forging_temperature_study(steel, forgeprops.head(head), Route(), settings_c(steel))
+
+
+@functools.lru_cache(maxsize=64)
+def _equal(other: str, grade: str, head: str) -> np.ndarray:
+    """Setting of `grade`, its low and its high, at which it presses like `other` from `_EQUAL_C`; shape (n, 3)."""
+    import forgeprops
+    from forgeprops.study.equal_effort import equal_effort_setting
+
+    a, b, part = forgeprops.grade(other), forgeprops.grade(grade), forgeprops.head(head)
+    return np.array([equal_effort_setting(a, float(t), b, part)[:3] for t in _EQUAL_C])
+
+
+class ForgingTemperaturePanel:
+    """Controls, six plots and words about the forging temperature.
+
+    Parameters
+    ----------
+    inputs : ForgingTemperatureInputs
+        First settings.
+    model : callable, optional
+        ``model(grade, head) -> ForgingTemperatureStudy``; the real one unless a test hands in another.
+    equal : callable, optional
+        ``equal(other, grade, head)``, see `_equal`.
+    display_units : Units, optional
+
+    Attributes
+    ----------
+    widget : ipywidgets.VBox
+    study, other_study : ForgingTemperatureStudy
+    """
+
+    def __init__(self, inputs=None, model=None, equal=None, display_units: Units | None = None):
+        import ipywidgets as w
+
+        import forgeprops
+
+        inputs = inputs or ForgingTemperatureInputs()
+        self._forgeprops, self._model, self._equal = forgeprops, model or _studied, equal or _equal
+        self._units, self._busy = display_units or units(), False
+        self.study = self.other_study = None
+        self.grade = Choice("grade", "steel grade", forgeprops.grades(), inputs.grade)
+        self.other = Choice("other", "pressed against", forgeprops.grades(), inputs.other)
+        self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
+        self.preheat = Slider("preheat_c", inputs.preheat_c, self._units)
+        for choice in (self.grade, self.other, self.head):
+            choice.on_change(self._chosen)
+        self.preheat.on_change(lambda _: None if self._busy else self._moved())
+        self.live = LiveFigure(1060, 600)
+        self.live.widget.add_class("fp-picture")
+        low, high = SETTINGS["preheat_c"].low, SETTINGS["preheat_c"].high
+        with style.look():
+            self.curves = ForgingTemperatureCurves(self.live.figure, units=self._units, low_c=low, high_c=high)
+        self.headline, self.caption = w.HTML(), w.HTML()
+        self.headline.add_class("fp-headline")
+        self.caption.add_class("fp-caption")
+        self.keep = KeepBar("forging_temperature", lambda: asdict(self.inputs), self.set_inputs)
+        self.widget = w.VBox(
+            [
+                w.HBox(
+                    [
+                        w.VBox([self.grade.row, self.other.row]),
+                        w.VBox([self.head.row, self.preheat.row]),
+                    ],
+                    layout={"flex_flow": "row wrap"},
+                ),
+                self.headline,
+                self.live.widget,
+                self.caption,
+                self.keep.widget,
+            ]
+        )
+        self.widget.add_class("fp-forging-temperature")
+        self._work_out(self.grade)
+
+    # ---- control → inputs
+    @property
+    def inputs(self) -> ForgingTemperatureInputs:
+        """What the controls say now."""
+        return ForgingTemperatureInputs(
+            self.grade.value, self.other.value, self.head.value, self.preheat.value
+        )
+
+    def set_inputs(self, values: dict) -> None:
+        """Set the controls from saved inputs; nothing changes if one of them cannot be used.
+
+        Raises
+        ------
+        InputError
+            A name that is missing or unknown, or a value outside what the control offers.
+        """
+        known = {f.name for f in dataclasses.fields(ForgingTemperatureInputs)}
+        for name in values:
+            check_choice(name, "setting", sorted(known), "settings file")
+        for name in sorted(known - set(values)):
+            raise InputError(f"{name} is missing; a settings file names all of {', '.join(sorted(known))}.")
+        for name, options in (
+            ("grade", self._forgeprops.grades()),
+            ("other", self._forgeprops.grades()),
+            ("head", self._forgeprops.heads()),
+        ):
+            check_choice(values[name], name, options, "settings file")
+        s = SETTINGS["preheat_c"]
+        check_number(values["preheat_c"], s.label, s.low, s.high, s.unit, "settings file")
+        self._busy = True
+        try:
+            for name in ("grade", "other", "head"):
+                getattr(self, name).value = values[name]
+            self.preheat.value = values["preheat_c"]
+        finally:
+            self._busy = False
+        self._work_out(self.grade)
+
+    # ---- inputs → model → view
+    def _chosen(self, control) -> None:
+        if not self._busy:
+            self._work_out(control)
+
+    def _work_out(self, control) -> None:
+        """March both steels anew (a second or so), then show."""
+        inputs = self.inputs
+        control.note.value = note("marching …", bad=False)
+        try:
+            self.study = self._model(inputs.grade, inputs.head)
+            self.other_study = self._model(inputs.other, inputs.head)
+            self.equal_c = self._equal(inputs.other, inputs.grade, inputs.head)
+        except InputError as error:
+            control.note.value = note(str(error))
+            return
+        control.note.value = ""
+        self.curves.update(self.study, self.other_study)
+        self.curves.at(inputs.preheat_c)
+        self.live.set_live(*self.curves.artists)
+        self._say(inputs.preheat_c)
+
+    def _moved(self) -> None:
+        self.curves.at(self.preheat.value)
+        self.live.refresh()
+        self._say(self.preheat.value)
+
+    def equal_setting(self, preheat_c: float) -> tuple[float, float, float]:
+        """Setting of the steel at which it presses like the other one from `preheat_c`, °C: middle, low, high."""
+        return tuple(float(np.interp(preheat_c, _EQUAL_C, column)) for column in self.equal_c.T)
+
+    def _say(self, preheat_c: float) -> None:
+        self.headline.value = (
+            f'<div role="status" style="font-size:15px;margin:4px 0 2px 8px;min-height:64px">'
+            f"{html.escape(self.answer(preheat_c))}</div>"
+        )
+        nearest = int(np.abs(self.study.preheat_c - preheat_c).argmin())
+        cautions = "".join(f"<li>{html.escape(w.text)}</li>" for w in self.study.warnings[nearest])
+        self.caption.value = (
+            f'<div style="line-height:1.35;margin-left:8px;color:{style.INK}">'
+            + (
+                f'<b style="color:{style.CAUTION}">Mind:</b><ul style="margin:0 0 4px 18px">{cautions}</ul>'
+                if cautions
+                else ""
+            )
+            + "<details><summary>The pictures in words</summary><p>"
+            + html.escape(self.curves.describe(preheat_c))
+            + "</p></details></div>"
+        )
+
+    def answer(self, preheat_c: float) -> str:
+        """What this setting means, and what it costs to press as easily as the other steel."""
+        now, text = self.study.at(preheat_c), self._units.temperature_text
+        name, other = self.study.steel.name, self.other_study.steel.name
+        three = f"Furnace {text(preheat_c)}, metal {text(now['die_c'])} in the die"
+        if np.isfinite(now["water_c"]):
+            three += f" and {text(now['water_c'])} when the water starts"
+        share = now["face_austenite"]
+        if share <= 0.0:
+            state = f"Too cold for {name}: nothing becomes austenite, nothing hardens, the first heat's structure stays."
+        elif share < 0.99:
+            state = (
+                f"Too cold for {name}: only {100 * share:.0f} % of the face becomes austenite; the rest stays soft, and how "
+                "hard the hosel gets is least sure here."
+            )
+        else:
+            state = f"Hot enough: all of the face of {name} becomes austenite."
+        if name == other:
+            return f"{three}. {state}"
+        middle, low, high = self.equal_setting(preheat_c)
+        there = self.study.at(float(np.clip(middle, self.study.preheat_c[0], self.study.preheat_c[-1])))
+        here = self.other_study.at(preheat_c)
+        cost = (
+            f"To press like {other} from {text(preheat_c)}, {name} needs {text(middle)} ({text(low)} to {text(high)}): "
+            f"{there['metal_loss_um'] - here['metal_loss_um']:+.0f} µm of metal to scale, carbon lost "
+            f"{there['decarburised_um'] - here['decarburised_um']:+.0f} µm deeper, grain "
+            f"ASTM {here['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}."
+        )
+        return f"{three}. {state} {cost}"
+
+
+def forging_temperature_panel(**settings):
+    """Return the forging-temperature panel, ready to show as the last line of a notebook cell.
+
+    Parameters
+    ----------
+    **settings
+        First settings, see `ForgingTemperatureInputs`.
+    """
+    return ForgingTemperaturePanel(ForgingTemperatureInputs(**settings)).widget
