@@ -54,7 +54,7 @@ def allowed_deg_array(outside_mm, bore_mm, length_mm, yield_mpa, tensile_mpa, un
     Examples
     --------
     >>> [round(float(a), 2) for a in allowed_deg_array(13.4, 9.4, [10.0, 20.0], 342, 489, 0.184, 150, 0.015)]
-    [2.19, 4.23]
+    [2.38, 4.58]
     """
     for name in options:
         check_choice(name, "option", DEFAULTS)

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..mechanical.strength import YOUNGS_MPA, FlowCurve, flow_curve
-from .rebend import least_amplitude
+from .rebend import allowed_amplitude
 from .section import curvature, moment_nmm, second_moment_mm4
 
 __all__ = ["LIMITS", "POISSON", "Bench", "along", "angles", "curve_at", "force_for_angle", "limit_forces",
@@ -115,8 +115,8 @@ def _curvature_limits(bench: Bench, bore, s):
     felt = np.maximum(fibre * notch, 0.5 * bore * bench.bore_factor[:, None])
     allowed = bench.strain_fraction[:, None] * np.log1p(uniform) * bench.plating_factor[:, None]
     strain = np.maximum(allowed - bench.used_strain[:, None] * notch, 1e-6) / felt
-    amplitude = least_amplitude(_between(bench, "hardness_hv", s), _between(bench, "tensile_mpa", s),
-                                bench.rebends[:, None], bench.scatter_factor[:, None])
+    amplitude = allowed_amplitude(_between(bench, "hardness_hv", s), _between(bench, "tensile_mpa", s),
+                                  bench.rebends[:, None], bench.scatter_factor[:, None])
     rebend = amplitude / felt
     wall, mean = 0.5 * (outside - bore), 0.25 * (outside + bore)
     flattening = bench.bore_out_of_round_mm[:, None] / (2.0 * mean)  # change of radius over mean radius
@@ -130,7 +130,7 @@ def limit_forces(bench: Bench) -> dict[str, np.ndarray]:
     """Force on the bar at which each limit is reached, N, (n,) each.
 
     Sources: strain, a stated share of uniform strain (see `hosel_bend`); re-bends,
-    `rebend.least_amplitude`; wall, ovalisation r⁴ k² (1 − ν²)/t² (Brazier 1927), wrinkling strain t/(2D)
+    `rebend.allowed_amplitude`; wall, ovalisation r⁴ k² (1 − ν²)/t² (Brazier 1927), wrinkling strain t/(2D)
     (Murphey & Langner 1985), both from memory, the first an elastic formula used as an order of magnitude.
     """
     found = {name: np.full(len(bench), np.inf) for name in LIMITS}

@@ -15,8 +15,8 @@ from .bench import Bench, along, force_for_angle
 from .rebend import miner_damage
 from .section import eccentric_section
 
-__all__ = ["AGEING_MPA", "after_bends", "bench_of", "eccentric_factors", "force_of", "material_of", "moved",
-           "over_strain"]
+__all__ = ["AGEING_MPA", "after_bends", "bench_of", "between", "eccentric_factors", "force_of",
+           "gradient_share", "material_of", "moved", "over_strain"]
 
 #: What ageing adds to the flow stress of low-carbon steel after a bend, MPa (30–60, from memory).
 AGEING_MPA = 40.0
@@ -56,6 +56,22 @@ def material_of(hardness_hv, fractions, given: Strength | None, label: str) -> S
     if not isinstance(given, Strength):
         raise InputError(f"{label} is {given!r}; allowed is a Strength from forgeprops.strength(...).")
     return given
+
+
+def gradient_share(head) -> float:
+    """Share of the difference neck − hosel that lies within the bend zone of a head.
+
+    Zone values belong to the middles of hosel and neck, half their lengths apart; the bend zone is shorter.
+    """
+    apart = 0.5 * (head.hosel.length_mm + head.neck.length_mm)
+    return min(head.hosel.bend_zone_mm / apart, 1.0)
+
+
+def between(here: Strength, neck: Strength, share: float) -> Strength:
+    """Strength part of the way from the hosel to the neck (straight line in each quantity)."""
+    names = ("hardness_hv", "yield_mpa", "tensile_mpa", "uniform_elongation", "yield_plateau_strain")
+    mixed = {n: getattr(here, n) + share * (getattr(neck, n) - getattr(here, n)) for n in names}
+    return dataclasses.replace(neck, **mixed)
 
 
 def eccentric_factors(here: Strength, numbers: Mapping[str, float], offset: float) -> dict[str, float]:

@@ -18,8 +18,8 @@ from ..ranges import Warn, outside, register_range
 from .plate import first_frequency_hz, rectangle_coefficients
 from .strike import CONTACT_S, PEAK_FACTOR, PEAK_RANGE, strike_load
 
-__all__ = ["FINISHES", "PLACES", "FaceStrike", "face_margin_array", "face_strike", "fatigue_strength_mpa",
-           "least_thickness_array"]
+__all__ = ["FINISHES", "LAYERS_LOOKED_AT", "PLACES", "FaceStrike", "core_hv", "face_margin_array",
+           "face_strike", "fatigue_strength_mpa", "least_thickness_array", "strike_of_head"]
 
 #: Surface factor k_a = a TS^b on the endurance limit (Marin; Shigley 11th ed. Table 6-2; the factors read
 #: on three pages that reprint it).
@@ -34,7 +34,7 @@ _KNEE, _FIRST, _FIRST_SHARE = 1e6, 1e3, 0.85
 
 _Z80 = 1.2816
 
-#: Fully plastic over first-yield moment of a plate (rectangle: 1.5).
+#: Fully plastic over first-yield moment of a plate in bending (rectangle: 1.5).
 _PLASTIC = 1.5
 
 register_range("face_fatigue", "hardness for the fatigue limit", 195, 380, "HV",
@@ -90,29 +90,28 @@ def _stresses(thickness, length, height, force, patch, contact_s):
     return plate.centre * load, plate.edge * load
 
 
-def _factors(stress, hardness_hv, strength_of, strikes, finish, shift_sd):
-    """Load factors of one place against fatigue and against a permanent dent.
+def _fatigue_factor(stress, hardness_hv, strength_of, strikes, finish, shift_sd):
+    """Load factor of one place against fatigue.
 
-    Fatigue: pulses from zero under Goodman's line, amplitude/S + mean/TS = 1.  Where the peak passes yield,
-    the first strikes shake the mean stress down to YS − amplitude (from memory; usual in design codes).
-    Dent: the section turns fully plastic at 1.5 times first yield (plate in bending).
+    Pulses from zero under Goodman's line, amplitude/S + mean/TS = 1.  Where the peak passes yield, the
+    first strikes shake the mean stress down to YS − amplitude; that ends where the range passes 2 YS and
+    every strike yields (from memory; usual in design codes).
     """
     s = strength_of(hardness_hv)
     yield_, tensile = s["yield_mpa"], s["tensile_mpa"]
     fatigue = fatigue_strength_mpa(hardness_hv, tensile, strikes, finish, shift_sd)
     elastic = 2.0 / (stress * (1.0 / fatigue + 1.0 / tensile))
     shaken = 2.0 * (1.0 - yield_ / tensile) / (stress * np.maximum(1.0 / fatigue - 1.0 / tensile, 1e-12))
-    return np.where(elastic * stress <= yield_, elastic, shaken), _PLASTIC * yield_ / stress
+    return np.where(elastic * stress <= yield_, elastic, np.minimum(shaken, 2.0 * yield_ / stress))
 
 
 #: Where and how the margin is least, in the order of `face_margin_array`.
-PLACES = ("fatigue at the centre of the back", "a permanent dent at the centre",
-          "fatigue at the edge of the front", "a permanent dent at the edge")
+PLACES = ("fatigue at the centre of the back", "fatigue at the edge of the front", "a permanent dent")
 
 
 def face_margin_array(thickness_mm, front_hv, back_hv, force_n, patch_mm, length_mm=60.0, height_mm=40.0, *,
                       ferrite_pearlite_share=0.0, bainite_share=0.0, martensite_share=0.0, strikes=10_000.0,
-                      finish="machined", contact_s=CONTACT_S, shift_sd=0.0, details=False):
+                      finish="machined", contact_s=CONTACT_S, core_hv=None, shift_sd=0.0, details=False):
     """Margin of many faces at once: how many times the strike's load the weakest place takes.
 
     Parameters
@@ -127,14 +126,21 @@ def face_margin_array(thickness_mm, front_hv, back_hv, force_n, patch_mm, length
         Structure for yield and tensile strength (see `mechanical.strength.strength_arrays`).
     strikes : float
         Number of hard strikes to survive.
+    core_hv : array_like, optional
+        Hardness that carries plastic bending; None: mean of the skins.
     details : bool
         Also return stresses and which place governs.
 
     Returns
     -------
     ndarray or dict
-        Margin (1: half the parts crack at that number of strikes, or the section turns fully plastic); with
-        `details` also "governed_by" (index into `PLACES`), "centre_mpa", "edge_mpa".
+        Margin (1: half the parts crack at that number of strikes, or the face keeps a dent); with `details`
+        also "governed_by" (index into `PLACES`), "by_place" (places first), "centre_mpa", "edge_mpa".
+
+    Notes
+    -----
+    A clamped face keeps a dent only when centre and edge are both fully plastic (1.5 times first yield, a
+    plate in bending): limit load of a clamped strip, 1.5 · 2 YS/(centre + edge stress), derived.
     """
     t = np.atleast_1d(np.asarray(thickness_mm, dtype=float))
     centre, edge = _stresses(t, length_mm, height_mm, force_n, patch_mm, contact_s)
@@ -142,13 +148,16 @@ def face_margin_array(thickness_mm, front_hv, back_hv, force_n, patch_mm, length
     def strength_of(hv):
         return strength_arrays(hv, ferrite_pearlite_share, bainite_share, martensite_share)
 
-    places = (*_factors(centre, np.asarray(back_hv, dtype=float), strength_of, strikes, finish, shift_sd),
-              *_factors(edge, np.asarray(front_hv, dtype=float), strength_of, strikes, finish, shift_sd))
+    front, back = np.asarray(front_hv, dtype=float), np.asarray(back_hv, dtype=float)
+    core = 0.5 * (front + back) if core_hv is None else np.asarray(core_hv, dtype=float)
+    places = (_fatigue_factor(centre, back, strength_of, strikes, finish, shift_sd),
+              _fatigue_factor(edge, front, strength_of, strikes, finish, shift_sd),
+              2.0 * _PLASTIC * strength_of(core)["yield_mpa"] / (centre + edge))
     stacked = np.stack(np.broadcast_arrays(*places))
     margin = stacked.min(axis=0)
     if not details:
         return margin
-    return {"margin": margin, "governed_by": stacked.argmin(axis=0),
+    return {"margin": margin, "governed_by": stacked.argmin(axis=0), "by_place": stacked,
             "centre_mpa": np.broadcast_to(centre, margin.shape),
             "edge_mpa": np.broadcast_to(edge, margin.shape)}
 
@@ -242,24 +251,42 @@ class FaceStrike:
 
 
 def _layered(thickness, layers, force, patch, options) -> tuple[float, str, dict]:
-    """Least margin over the skins and, in a layered face, over the outer side of every layer in tension."""
+    """Least margin over the skins and, in a layered face, fatigue at the outer side of every layer inside."""
     found = face_margin_array(thickness, layers[0], layers[-1], force, patch, details=True, **options)
     margin, place = float(found["margin"][0]), PLACES[int(found["governed_by"][0])]
     n = layers.size
     for i in range(1, n - 1):
-        # share of the skin's stress at the layer's outer side
+        # share of the skin's stress at the layer's outer side: the back half is in tension at the centre, the
+        # front half at the edge
         at_back, at_front = 2.0 * (i + 1) / n - 1.0, 1.0 - 2.0 * i / n
-        share = max(at_back, at_front)
+        which, share = (0, at_back) if at_back >= at_front else (1, at_front)
         if share <= 0.0:
             continue
         inside = face_margin_array(thickness, layers[i], layers[i], force * share, patch, details=True,
                                    **options)
-        # only the side of the plate that this layer is on
-        own = (0, 1) if at_back >= at_front else (2, 3)
-        if int(inside["governed_by"][0]) in own and float(inside["margin"][0]) < margin:
-            margin = float(inside["margin"][0])
-            place = f"{PLACES[int(inside['governed_by'][0])]}, inside (layer {i + 1} of {n} from the front)"
+        own = float(inside["by_place"][which, 0])
+        if own < margin:
+            margin, place = own, f"{PLACES[which]}, inside (layer {i + 1} of {n} from the front)"
     return margin, place, found
+
+
+def core_hv(layers):
+    """Mean hardness weighed by the distance from mid-thickness, HV: what carries plastic bending.
+
+    Parameters
+    ----------
+    layers : array_like
+        Layers of equal thickness on the last axis.
+
+    Examples
+    --------
+    >>> float(core_hv([300.0, 100.0, 100.0, 300.0]))
+    250.0
+    """
+    layers = np.asarray(layers, dtype=float)
+    edges = np.linspace(-1.0, 1.0, layers.shape[-1] + 1)
+    weight = np.abs(np.diff(edges * np.abs(edges)))  # ∫ |z| dz over each layer, doubled
+    return layers @ (weight / weight.sum())
 
 
 def _strikes_to_crack(stresses, skins, shares, finish) -> float | None:
@@ -362,7 +389,7 @@ def face_strike(thickness_mm: float, hardness_hv: float | Sequence[float], *, le
                "contact_s": contact, **shares}
 
     def margins(hv, f=force, r=patch, **more):
-        return _layered(t, hv, f, r, {**options, **more})
+        return _layered(t, hv, f, r, {**options, "core_hv": core_hv(hv), **more})
 
     margin, place, found = margins(layers)
     spread = PEAK_RANGE[0] / PEAK_FACTOR, PEAK_RANGE[1] / PEAK_FACTOR
@@ -375,9 +402,10 @@ def face_strike(thickness_mm: float, hardness_hv: float | Sequence[float], *, le
     low = max(margin - math.sqrt(float(np.sum(np.minimum(shift, 0.0) ** 2))), 0.0)
     high = margin + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
     front, back = float(layers[0]), float(layers[-1])
-    thin, safe = (float(least_thickness_array(front, back, force, patch, margin=x, **options)[0])
+    thin, safe = (float(least_thickness_array(front, back, force, patch, margin=x, core_hv=core_hv(layers),
+                                               **options)[0])
                   for x in (1.0, margin / low if low > 0.0 else 10.0))
-    skin = front if found["governed_by"][0] >= 2 else back
+    skin = front if found["by_place"][1, 0] < found["by_place"][0, 0] else back
     tensile = strength_arrays(skin, **shares)["tensile_mpa"]
     fatigue = float(fatigue_strength_mpa(skin, tensile, count, finish)[0])
     notes = [outside("face_thickness", t), outside("face_fatigue", skin)]
@@ -391,3 +419,39 @@ def face_strike(thickness_mm: float, hardness_hv: float | Sequence[float], *, le
         fatigue_strength_mpa=fatigue, strikes=count,
         strikes_to_crack=_strikes_to_crack((centre, edge), (back, front), shares, finish), thickness_mm=t,
         warnings=tuple(n for n in notes if n is not None))
+
+
+#: Points through the finished thickness at which a zone's hardness is held against the stress.
+LAYERS_LOOKED_AT = 9
+
+
+def strike_of_head(head, face, rim=None, **options) -> FaceStrike:
+    """`face_strike` of a head from its computed zones.
+
+    The recess is milled from the back, so the finished face keeps the front of the forged thickness.  At
+    the edge the softer of face and rim counts.
+
+    Parameters
+    ----------
+    head : forgeprops.head.Head
+    face, rim : zone results
+        With ``layers_hv`` (Gauss–Lobatto points, front to back), ``fractions`` and ``hardness_sd_hv``.
+    **options
+        As in `face_strike` (head speed, loft, strikes …).
+    """
+    from ..thermal.march.section import lobatto
+
+    def skin(zone, at):
+        values = np.asarray(zone.layers_hv, dtype=float)
+        return np.interp(at, lobatto(values.size)[0], values)
+
+    kept = head.face.thickness_mm / head.face.forged_thickness_mm
+    layers = skin(face, np.linspace(0.0, kept, LAYERS_LOOKED_AT))
+    if rim is not None:
+        layers[0] = min(layers[0], float(skin(rim, 0.0)))
+    shares = dict(face.fractions)
+    shares["ferrite"] = shares.get("ferrite", 0.0) + shares.pop("untransformed", 0.0)
+    given = {"length_mm": head.face.length_mm, "height_mm": head.face.height_mm,
+             "head_mass_g": head.mass_g("finished"), "fractions": shares,
+             "hardness_se_hv": face.hardness_sd_hv, **options}
+    return face_strike(head.face.thickness_mm, np.clip(layers, 60.0, 900.0), **given)

@@ -20,11 +20,21 @@ from ..mechanical.strength import Strength
 from ..ranges import Warn, outside, register_range
 from .allowance import DEFAULTS, allowed, allowed_deg_array
 from .bench import LIMITS, Bench, along, angles, curve_at, limit_forces, yield_force
-from .cases import after_bends, bench_of, eccentric_factors, force_of, material_of, moved, over_strain
+from .cases import (
+    after_bends,
+    bench_of,
+    between,
+    eccentric_factors,
+    force_of,
+    gradient_share,
+    material_of,
+    moved,
+    over_strain,
+)
 from .rebend import cycles_to_crack, roessle_fatemi, uniform_material_law
 from .section import elastic_modulus_mm3, plastic_modulus_mm3
 
-__all__ = ["CAUTIONS", "EASE", "HoselBend", "allowed_deg_array", "ease_of", "hosel_bend"]
+__all__ = ["CAUTIONS", "EASE", "HoselBend", "allowed_deg_array", "bend_of_head", "ease_of", "hosel_bend"]
 
 #: What must stand beside every bend allowance.
 CAUTIONS = (
@@ -284,7 +294,7 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
     --------
     >>> soft = hosel_bend(hardness_hv=150, fractions={"ferrite": 0.75, "pearlite": 0.25})
     >>> soft.governed_by, round(soft.allowed_deg, 1), round(soft.springback_deg, 1)
-    ('re-bends', 4.2, 0.4)
+    ('re-bends', 4.6, 0.4)
     >>> hard = hosel_bend(hardness_hv=320, fractions={"bainite": 0.6, "martensite": 0.4})
     >>> hard.governed_by, hard.allowed_deg < 0.5
     ('bar force', True)
@@ -353,6 +363,11 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
     place = int(np.argmax(at_allowed["outer_strain"]))
     strain = float(at_allowed["outer_strain"][place])
     notes.append(outside("hosel_strain", strain))
+    most = float(at_allowed["permanent_strain"][place]) / (0.5 * float(at_allowed["outside_mm"][place]))
+    if most > 0.0 and math.radians(now) / most < 0.25 * out_d:
+        notes.append(Warn("hosel:gathers",
+                          "All the bending gathers in less than a quarter of the diameter (taper, end of the "
+                          "bore, hardness gradient); the beam picture is cautious there: try it."))
     if now < 0.05:
         notes.append(Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays."))
     turn = math.degrees(math.atan2(loft, lie)) if target else 0.0
@@ -369,6 +384,24 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
         rebends_left=_rebends_left(bench, here, force, damage) if target else {},
         strength=here, hardness_hv=here.hardness_hv, warnings=tuple(n for n in notes if n is not None),
         bench=bench)
+
+
+def bend_of_head(head, hosel: Strength, neck: Strength, **options) -> HoselBend:
+    """`hosel_bend` of a head from the strengths of its hosel and neck zones.
+
+    The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
+    hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
+
+    Parameters
+    ----------
+    head : forgeprops.head.Head
+    hosel, neck : Strength
+        Of the two zones.
+    **options
+        As in `hosel_bend`.
+    """
+    return hosel_bend(head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, material=hosel,
+                      neck_material=between(hosel, neck, gradient_share(head)), **options)
 
 
 # ---- pieces of the answer ----------------------------------------------------------------------------------

@@ -80,8 +80,8 @@ def clamped_circle(radius_mm: float, patch_mm: float, poisson: float = POISSON) 
     return PlateCoefficients(centre, edge, 12.0 * (1.0 - poisson**2) * shape / (2.0 * a) ** 2)
 
 
-# Even shape functions (1 − ξ²)² P₂ᵢ(ξ) per direction; 16 give stresses to 1 % for a patch radius of a tenth of the
-# short side and to 0.3 % for a quarter, where faces are.
+# Even shape functions (1 − ξ²)² P₂ᵢ(ξ) per direction; 16 give stresses to 1 % for a patch radius of a tenth
+# of the short side and to 0.3 % for a quarter, where faces are.
 _TERMS = 16
 _POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(64)
 

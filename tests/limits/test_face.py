@@ -95,7 +95,7 @@ def test_clamped_rectangle_against_roark(ratio):
     assert c.centre == pytest.approx(
         3 / (2 * math.pi) * (1.3 * math.log(2 * b / (math.pi * r)) + b1), rel=0.012
     )
-    assert c.edge == pytest.approx(b2, rel=0.02)  # a point load; ours is spread
+    assert c.edge == pytest.approx(b2, rel=0.025)  # a point load; ours is spread
     assert c.edge < b2
     assert clamped_rectangle(ratio * b, b, 1.0).deflection == pytest.approx(alpha, rel=0.02)
 
@@ -231,8 +231,17 @@ def test_margin_by_hand_for_the_goodman_line():
     s = float(fatigue_strength_mpa(250, tensile, 10_000))
     elastic = 2 / (sigma * (1 / s + 1 / tensile))
     shaken = 2 * (1 - yield_mpa / tensile) / (sigma * (1 / s - 1 / tensile))
-    fatigue = elastic if elastic * sigma <= yield_mpa else shaken
-    assert face.margin == pytest.approx(min(fatigue, 1.5 * yield_mpa / sigma), rel=1e-9)
+    fatigue = elastic if elastic * sigma <= yield_mpa else min(shaken, 2 * yield_mpa / sigma)
+    dent = 1.5 * 2 * yield_mpa / (face.centre_mpa + face.edge_mpa)
+    assert [float(x) for x in found["by_place"][1:, 0]] == pytest.approx([fatigue, dent], rel=1e-9)
+    assert face.margin == pytest.approx(min(float(x) for x in found["by_place"][:, 0]), rel=1e-9)
+
+
+def test_dent_is_the_limit_load_of_a_clamped_strip():
+    # a clamped beam under a central load collapses at 8 Mp/l; elastic moments W l/8 at centre and at edge
+    span, w, mp = 40.0, 1000.0, 5000.0
+    centre = edge = w * span / 8
+    assert 2 * mp / (centre + edge) == pytest.approx(8 * mp / span / w)
 
 
 def test_single_equals_batch():
@@ -283,10 +292,10 @@ def test_directions():
 
 def test_layers_through_the_thickness():
     hard_front = face_strike(3.0, [350, 300, 250, 200, 180])
-    assert hard_front.margin == pytest.approx(
-        float(face_margin_array(3.0, 350, 180, hard_front.peak_force_n, hard_front.patch_mm)[0]), rel=1e-9
-    )
-    assert "centre" in hard_front.governed_by
+    mirrored = face_strike(3.0, [180, 200, 250, 300, 350])
+    assert mirrored.margin < hard_front.margin  # the edge, which suffers more, pulls at the front
+    even = face_strike(3.0, [350, 350, 350, 350, 350])
+    assert even.margin == pytest.approx(face_strike(3.0, 350).margin) and even.margin > hard_front.margin
     soft_core = face_strike(3.0, [350, 110, 110, 110, 350])
     assert "inside" in soft_core.governed_by and soft_core.margin < face_strike(3.0, 350).margin
     assert "face:soft-core" in [w.code for w in soft_core.warnings]

@@ -337,7 +337,8 @@ def test_moment_angle_curve_for_the_picture():
     curve = hosel_bend(hardness_hv=150, fractions=SOFT).moment_angle()
     assert (np.diff(curve["angle_deg"]) > 0).all() and (np.diff(curve["moment_nm"]) > 0).all()
     assert curve["permanent_deg"][0] == 0.0
-    assert curve["permanent_deg"][-1] == pytest.approx(1.5 * 4.23, abs=0.02)
+    allowed = hosel_bend(hardness_hv=150, fractions=SOFT).allowed_deg
+    assert curve["permanent_deg"][-1] == pytest.approx(1.5 * allowed)
 
 
 def test_cautions_name_the_dangers():
@@ -374,3 +375,23 @@ def test_ready_strength_is_taken():
     )
     with pytest.raises(InputError, match="option"):
         allowed_deg_array(13.4, 9.4, 20, 300, 450, 0.15, 150, bar=300)
+
+
+def test_bend_of_head_uses_the_bored_straight_hosel():
+    import forgeprops as fp
+    from forgeprops.limits.cases import between, gradient_share
+    from forgeprops.limits.hosel import bend_of_head
+
+    head, here, there = fp.head("mid-iron"), strength(150, SOFT), strength(190, SOFT)
+    share = gradient_share(head)
+    assert 0.3 < share < 0.6  # 15 mm of the 35 mm between the middles of hosel and neck
+    assert (
+        between(here, there, 1.0).yield_mpa == there.yield_mpa
+        and between(here, there, 0.0).yield_mpa == here.yield_mpa
+    )
+    bend = bend_of_head(head, here, there)
+    straight = hosel_bend(
+        head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, 150, fractions=SOFT
+    )
+    assert bend.bends_at_mm == 0.0 and 0.7 < bend.allowed_deg / straight.allowed_deg < 1.1
+    assert bend_of_head(head, here, here).allowed_deg == pytest.approx(straight.allowed_deg, rel=1e-12)
