@@ -5,14 +5,17 @@ from __future__ import annotations
 import functools
 from typing import NamedTuple
 
+import numpy as np
+
 from ..ranges import Warn, outside
 from ..tables import read_rows
 from ..transformation.austenite import astm_from_diameter
 from .scale import metal_loss_um
 
-__all__ = ["COARSE_GRAIN_ASTM", "DECARBURISED_UM", "HeatingLimits", "SCALE_LOSS_UM", "carbide_warning",
-           "decarburised_warning", "furnace_warnings", "grain_warning", "heating_limits", "heating_warning",
-           "partial_austenite_warning", "scale_warning"]
+__all__ = ["CARBIDES_LEFT", "COARSE_GRAIN_ASTM", "DECARBURISED_UM", "FULL_AUSTENITE", "HeatingLimits",
+           "SCALE_LOSS_UM", "carbide_warning", "decarburised_warning", "furnace_warnings", "grain_warning",
+           "heating_limit_arrays", "heating_limits", "heating_warning", "partial_austenite_warning",
+           "scale_warning"]
 
 #: Coarser than this the toughness of quenched steel suffers: ASTM 5 divides fine from coarse (ASTM A29,
 #: common practice).
@@ -56,14 +59,34 @@ def heating_limits(steel) -> HeatingLimits:
     >>> heating_limits(Steel("4130", {"C": 0.305, "Cr": 0.95, "Mo": 0.20})).working_c
     1200.0
     """
-    if steel.get("Ni") >= 0.40:
-        family = "nickel alloy"
-    elif steel.get("Cr") >= 0.30 or steel.get("Mo") >= 0.08:
-        family = "alloy"
-    else:
-        family = "carbon"
+    family = _FAMILIES[int(_family(steel))]
     carbon = steel.get("C")
     return next(limits for name, low, high, limits in _limits() if name == family and low <= carbon <= high)
+
+
+_FAMILIES = ("carbon", "alloy", "nickel alloy")
+
+
+def _family(steel):
+    """Number of the family in `_FAMILIES`; contents may be arrays."""
+    alloy = (np.asarray(steel.get("Cr")) >= 0.30) | (np.asarray(steel.get("Mo")) >= 0.08)
+    return np.where(np.asarray(steel.get("Ni")) >= 0.40, 2, np.where(alloy, 1, 0))
+
+
+def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
+    """Safe and working temperature of many steels, °C, as `heating_limits` tells one.
+
+    Parameters
+    ----------
+    steel : object
+        ``get(element)`` gives wt% as an array.
+    """
+    carbon, family = np.asarray(steel.get("C")), _family(steel)
+    safe, working = np.full(carbon.shape, np.nan), np.full(carbon.shape, np.nan)
+    for name, low, high, limits in reversed(_limits()):   # where rows meet the first counts
+        here = (family == _FAMILIES.index(name)) & (low <= carbon) & (carbon <= high)
+        safe[here], working[here] = limits.safe_c, limits.working_c
+    return safe, working
 
 
 def heating_warning(steel, temperature_c) -> Warn | None:

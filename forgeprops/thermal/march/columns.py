@@ -121,15 +121,14 @@ class Columns:
     def __len__(self) -> int:
         return len(self.later_of)
 
-    def part(self, begin: int, end: int) -> Columns:
-        """Cases `begin` to `end`, not included."""
-        cut = slice(begin, end)
+    def part(self, index) -> Columns:
+        """Some of the cases: a slice, or an array of their numbers."""
         own_steel, own_head = self.steel_of is None, self.head_of is None
-        return Columns(self.steels.part(cut) if own_steel else self.steels,
-                       self.heads.part(cut) if own_head else self.heads,
-                       None if own_steel else self.steel_of[cut], None if own_head else self.head_of[cut],
-                       {k: v[cut] for k, v in self.route.items()}, {k: v[cut] for k, v in self.shop.items()},
-                       self.later, self.later_of[cut])
+        return Columns(self.steels.part(index) if own_steel else self.steels,
+                       self.heads.part(index) if own_head else self.heads,
+                       None if own_steel else self.steel_of[index], None if own_head else self.head_of[index],
+                       {k: v[index] for k, v in self.route.items()}, {k: v[index] for k, v in self.shop.items()},
+                       self.later, self.later_of[index])
 
     def content(self, element: str) -> np.ndarray:
         """Content of `element` of every case, wt%, shape (n,)."""

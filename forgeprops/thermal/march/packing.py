@@ -190,8 +190,8 @@ def convection_tables(zones: dict[str, Zone], head_of: np.ndarray, air_c: np.nda
     -------
     array, shape (tables, zones, temperatures); int array, shape (n,)
     """
-    heads = int(head_of.max()) + 1
-    sizes = [np.broadcast_to(zones[name].size_mm, (heads,))[head_of] for name in ZONES]
+    sizes = [np.full(len(head_of), z.size_mm) if np.ndim(z.size_mm) == 0 else z.size_mm[head_of]
+             for z in (zones[name] for name in ZONES)]
     keys = [key for key in (*sizes, air_c, air_speed_m_s) if (key != key[0]).any()]
     if keys:
         _, first, table_of = np.unique(np.stack(keys, axis=1), axis=0, return_index=True, return_inverse=True)

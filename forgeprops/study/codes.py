@@ -1,0 +1,106 @@
+"""Warnings of many cases as codes: the conditions under which `estimate` warns, on arrays."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..estimate import (
+    COLD_CORE_C,
+    CRACK_CARBON,
+    CRACK_MARTENSITE,
+    LATE_WATER_C,
+    REBOUND_C,
+    SELF_TEMPERED_HV,
+    STIFF_HOSEL_DEG,
+    Evaluated,
+)
+from ..forging.cautions import (
+    CARBIDES_LEFT,
+    COARSE_GRAIN_ASTM,
+    FULL_AUSTENITE,
+    SCALE_LOSS_UM,
+    heating_limit_arrays,
+)
+from ..forging.scale import metal_loss_um
+from ..ranges import RANGES
+from ..thermal.march import march as marks
+from ..thermal.march import outcome as out
+from ..thermal.march.columns import Columns
+from ..transformation import temperatures
+
+__all__ = ["NOT_TOLD", "warning_codes"]
+
+#: Codes that only a single estimate has: they need its curve or other marches beside its own.
+NOT_TOLD = ("cliff", "decarburised", "hosel:gathers", "range:hosel_strain")
+
+#: Branch of the strength of hosel and neck -> share it needs to be judged by its range (as `strength` does).
+_BRANCH_SHARE = 0.3
+
+
+def _outside(id: str, values) -> np.ndarray:
+    span = RANGES[id]
+    return (np.asarray(values) < span.low) | (np.asarray(values) > span.high)
+
+
+def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
+    """Pairs of a code and where it holds."""
+    z, m, route = told.marched.zones, told.marched.marks, columns.route
+    wet = route["has_spray"] & (route["flux"] > 0.0)
+    for element in ("C", "Mn", "Ni", "Cr", "Mo"):
+        yield f"range:kinetics.{element}", _outside(f"kinetics.{element}", columns.content(element))
+    yield "range:thermal.spray_flux", wet & _outside("thermal.spray_flux", route["flux"])
+    yield "range:thermal.spray_water", wet & _outside("thermal.spray_water", route["water_c"])
+
+    # the furnace, at face and hosel
+    peak, scale = m[:, :, marks.M_FURNACE], m[:, :, marks.M_SCALE]
+    ends, alloyed = (0, 4), (columns.content("Cr") >= 0.30) | (columns.content("Mo") >= 0.08)
+    safe, working = heating_limit_arrays(columns)
+
+    def anywhere(condition):
+        return condition[:, ends].any(axis=1)
+
+    yield "burning", anywhere(peak > safe[:, None])
+    yield "overheating", anywhere((peak > working[:, None]) & (peak <= safe[:, None]))
+    yield "partial-austenite", anywhere(z[:, :, out.O_SHARE] < FULL_AUSTENITE)
+    yield "carbides-left", alloyed & anywhere(z[:, :, out.O_UNDISSOLVED] > CARBIDES_LEFT)
+    yield "coarse-grain", anywhere(z[:, :, out.O_GRAIN] < COARSE_GRAIN_ASTM)
+    yield "scale", anywhere(metal_loss_um(scale) > SCALE_LOSS_UM)
+    yield "range:lee_lee_grain", anywhere(_outside("lee_lee_grain", np.maximum(peak, 900.0)))
+    yield "range:scale.temperature", anywhere((scale > 0.0) & _outside("scale.temperature", np.maximum(peak, 700.0)))
+    yield "cold-core", route["preheat_c"] - peak.min(axis=1) > COLD_CORE_C
+
+    # what came out
+    yield "below-ac1", z[:, :, out.O_SHARE].max(axis=1) <= 0.0
+    sprayed = wet & (route["spray_s"] > 0.0)
+    off, on = m[:, 0, marks.M_WATER_OFF], m[:, 0, marks.M_WATER_ON]
+    reheated = sprayed & (off > temperatures.martensite_start_c(columns)) & (m[:, 0, marks.M_REBOUND] > REBOUND_C)
+    yield "reheated-face", reheated
+    softened = told.as_quenched_hv[:, 0] - told.hardness_hv[:, 0]
+    yield "self-tempered", sprayed & ~reheated & (softened > SELF_TEMPERED_HV)
+    yield "late-water", sprayed & (on >= 0.0) & (on < temperatures.ae3_c(columns) - LATE_WATER_C)
+    yield "quench-crack", (sprayed & (columns.content("C") > CRACK_CARBON)
+                           & (told.fractions["martensite"][:, 0] > CRACK_MARTENSITE))
+
+    # the hosel on the bench
+    yield "hosel-hard", allowed_deg < STIFF_HOSEL_DEG
+    soft = told.fractions["ferrite"] + told.fractions["pearlite"] + told.fractions["untransformed"]
+    shares = {"strength_fp": soft, "strength_b": told.fractions["bainite"], "strength_qt": told.fractions["martensite"]}
+    whole = sum(np.maximum(s, 0.0) for s in shares.values())
+    hv = told.strength["hardness_hv"]
+    for id, share in shares.items():
+        there = (share > _BRANCH_SHARE * whole) & _outside(id, hv)
+        yield f"range:{id}", there[:, 3] | there[:, 4]
+    yield "range:hosel_length", _outside("hosel_length", columns.dimension("hosel", "bend_zone_mm"))
+    yield "hosel:plateau", told.strength["yield_plateau_strain"][:, 4] > 0.002
+    yield "hosel:too-strong", allowed_deg < 0.05
+
+
+def warning_codes(columns: Columns, told: Evaluated, allowed_deg: np.ndarray) -> np.ndarray:
+    """Codes of every case joined by "; " (array of text): all that a single estimate warns of but `NOT_TOLD`."""
+    names, bits = [], np.zeros(len(columns), np.int64)
+    for i, (code, where) in enumerate(_found(columns, told, allowed_deg)):
+        names.append(code)
+        bits |= np.where(where, np.int64(1) << i, 0)
+    kinds, which = np.unique(bits, return_inverse=True)
+    words = ["; ".join(name for i, name in enumerate(names) if kind >> i & 1) for kind in kinds.tolist()]
+    return np.array(words, dtype=object)[which]
