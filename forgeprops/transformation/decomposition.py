@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from .kinetics import CARBON_IN_FERRITE, extent_of, ferrite_cap, inverse_extent, rate_per_s
+from .kinetics import CARBON_IN_FERRITE, TABLE_FROM_C, extent_of, ferrite_cap, inverse_extent
 
 __all__ = ["ROWS", "begin_cooling", "carbon_of_austenite", "decompose", "martensite_ahead", "temper_step"]
 
@@ -18,10 +18,10 @@ ROWS = 20
  AUSTENITE,     # what is left of it
  FERRITE, PEARLITE, BAINITE, MARTENSITE,      # shares formed in this cooling
  LOG_V_FP, LOG_V_B, LOG_V_M,                  # sum of share x log10(cooling rate, °C/h) while it formed
- J_MARTENSITE, J_BAINITE,                     # mean tempering integral of what has formed, s
+ J_MARTENSITE, J_BAINITE,                     # effective tempering integral of what has formed, s (see `_joined`)
  CARBON_M,                                    # sum of martensite share x carbon of the austenite it came from
  UNDERCOOLING,                                # largest Ms - T reached, °C
- LN_F, LN_P, LN_B,                            # ln of the rate constants at this point
+ K_F, K_P, K_B,                               # rate constants at this point without their exp(-Q/RT)
  CARBON_0, AE3,                               # carbon (wt%) and Ae3 (°C) of the austenite when cooling began
  J_OLD,                                       # tempering integral of the first-heat structure, s
  T_MIN,                                       # lowest temperature since cooling began, °C
@@ -32,6 +32,8 @@ ROWS = 20
 LOG_V_FLOOR = math.log10(36.0)
 #: Carbon up to which the start tables reach, wt%, and their step.
 TABLE_CARBON = 1.2
+#: No martensite is looked for above this, °C (pure iron starts near 540 °C; from memory).
+_HIGHEST_MS_C = 620.0
 
 
 def carbon_of_austenite(carbon_0, austenite_0, ferrite):
@@ -49,6 +51,18 @@ def _on_carbon(table, row, carbon):
     position = carbon / TABLE_CARBON * last
     i = min(int(position), last - 1)
     return table[row, i] + (position - i) * (table[row, i + 1] - table[row, i])
+
+
+def _joined(share):
+    """Factor on the tempering integral J of a constituent when fresh, untempered metal joins it; `share` is the old part.
+
+    Softening goes with J^p, p = 1/(width ln 10) of the tempering law, about 1/14 for its width of 6: it is J^p that mixes
+    by shares, so J itself by their power 14.  A plain mean of J would let a thousandth of early, well-tempered martensite
+    soften all.
+    """
+    two = share * share
+    four = two * two
+    return four * four * four * two
 
 
 def temper_step(integral, tempering_q_k, kelvin, dt_s):
@@ -71,14 +85,14 @@ def begin_cooling(state, i, austenite, carbon, ae3_c, t_c, ln_f, ln_p, ln_b):
     state[AUSTENITE, i] = austenite
     state[CARBON_0, i] = carbon
     state[AE3, i] = ae3_c
-    state[LN_F, i] = ln_f
-    state[LN_P, i] = ln_p
-    state[LN_B, i] = ln_b
+    state[K_F, i] = math.exp(ln_f)
+    state[K_P, i] = math.exp(ln_p)
+    state[K_B, i] = math.exp(ln_b)
     state[T_MIN, i] = t_c
 
 
-def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_limit_c, kinetic, start, tempering_q_k,
-              forward, inverse, top):
+def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_limit_c, arrhenius, start, forward,
+              inverse, top):
     """Advance point `i` by `dt_s`; return what went to ferrite and pearlite, to bainite, to martensite, as shares.
 
     Parameters
@@ -89,15 +103,20 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         Temperature in the middle and at the end of the step, °C.
     rate_c_per_h : float
         Cooling rate the surroundings impose, °C/h, latent heat left out.
-    kinetic : array
-        Activation energies of ferrite, pearlite, bainite, cal/mol.
-    start : array, shape (2, m)
+    arrhenius : array, shape (4, 1501)
+        `kinetics.arrhenius_table` for ferrite, pearlite, bainite and tempering.
+    start : array, shape (3, m)
         Ms (°C) and the rate of the martensite law (1/K) on even steps of carbon.
     """
     austenite = state[AUSTENITE, i]
-    kelvin = t_mid_c + 273.15
-    if state[MARTENSITE, i] > 0.0 or state[BAINITE, i] > 0.0:
-        grown = math.exp(-tempering_q_k / kelvin) * dt_s
+    hard = state[MARTENSITE, i] + state[BAINITE, i] > 0.0
+    if austenite <= 1e-7 and not hard:
+        return 0.0, 0.0, 0.0
+    position = t_mid_c - TABLE_FROM_C
+    at = int(position)
+    part = position - at
+    if hard:
+        grown = dt_s * (arrhenius[3, at] + part * (arrhenius[3, at + 1] - arrhenius[3, at]))
         state[J_MARTENSITE, i] += grown
         state[J_BAINITE, i] += grown
     if austenite <= 1e-7:
@@ -110,7 +129,8 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         cap = ferrite_cap(t_mid_c, ae1_c, ae3, state[CARBON_0, i]) * a0
         ferrite = state[FERRITE, i]
         if cap > ferrite:
-            k = rate_per_s(state[LN_F, i], ae3 - t_mid_c, 3, kinetic[0], kelvin)
+            under = ae3 - t_mid_c
+            k = state[K_F, i] * (arrhenius[0, at] + part * (arrhenius[0, at + 1] - arrhenius[0, at])) * under * under * under
             x = inverse_extent(extent_of(ferrite / cap, forward) + k * dt_s, forward, inverse, top)
             d = min(x * cap - ferrite, austenite)
             if d > 0.0:
@@ -120,7 +140,8 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
     if t_mid_c < ae1_c and austenite > 1e-9:
         pearlite = state[PEARLITE, i]
         whole = pearlite + austenite
-        k = rate_per_s(state[LN_P, i], ae1_c - t_mid_c, 3, kinetic[1], kelvin)
+        under = ae1_c - t_mid_c
+        k = state[K_P, i] * (arrhenius[1, at] + part * (arrhenius[1, at + 1] - arrhenius[1, at])) * under * under * under
         x = inverse_extent(extent_of(pearlite / whole, forward) + k * dt_s, forward, inverse, top)
         d = min(x * whole - pearlite, austenite)
         if d > 0.0:
@@ -130,18 +151,19 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
     if t_mid_c < bainite_limit_c and austenite > 1e-9:
         bainite = state[BAINITE, i]
         whole = bainite + austenite
-        k = rate_per_s(state[LN_B, i], bainite_limit_c - t_mid_c, 2, kinetic[2], kelvin)
+        under = bainite_limit_c - t_mid_c
+        k = state[K_B, i] * (arrhenius[2, at] + part * (arrhenius[2, at + 1] - arrhenius[2, at])) * under * under
         x = inverse_extent(extent_of(bainite / whole, forward) + k * dt_s, forward, inverse, top)
         d = min(x * whole - bainite, austenite)
         if d > 0.0:
-            state[J_BAINITE, i] *= bainite / (bainite + d)
+            state[J_BAINITE, i] *= _joined(bainite / (bainite + d))
             state[BAINITE, i] = bainite + d
             austenite -= d
             gone_b = d
     gone_m = 0.0
     if t_end_c < state[T_MIN, i]:
         state[T_MIN, i] = t_end_c
-        if austenite > 1e-9:
+        if austenite > 1e-9 and t_end_c < _HIGHEST_MS_C:
             c = carbon_of_austenite(state[CARBON_0, i], a0, state[FERRITE, i])
             under = _on_carbon(start, 0, c) - t_end_c
             before = state[UNDERCOOLING, i]
@@ -149,12 +171,12 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
                 gone_m = austenite * (1.0 - math.exp(-_on_carbon(start, 1, c) * (under - before)))
                 state[UNDERCOOLING, i] = under
                 martensite = state[MARTENSITE, i]
-                state[J_MARTENSITE, i] *= martensite / (martensite + gone_m)
+                state[J_MARTENSITE, i] *= _joined(martensite / (martensite + gone_m))
                 state[MARTENSITE, i] = martensite + gone_m
                 state[CARBON_M, i] += gone_m * c
                 austenite -= gone_m
     went = gone_fp + gone_b + gone_m
-    if went > 0.0:
+    if went > 1e-9:
         log_v = LOG_V_FLOOR
         if rate_c_per_h > 36.0:
             log_v = math.log10(rate_c_per_h)

@@ -20,10 +20,10 @@ WET_POINTS = 161
 _WET_STEP_C = 8.0
 
 
-def _convection(table, t_c):
-    position = min(max(t_c / _STEP_C, 0.0), table.shape[0] - 1.001)
+def _convection(table, zone, t_c):
+    position = min(max(t_c / _STEP_C, 0.0), table.shape[1] - 1.001)
     i = int(position)
-    return table[i] + (position - i) * (table[i + 1] - table[i])
+    return table[zone, i] + (position - i) * (table[zone, i + 1] - table[zone, i])
 
 
 def _radiation(t_c, to_c, emissivity):
@@ -33,14 +33,14 @@ def _radiation(t_c, to_c, emissivity):
     return e * (a - b) * (a + b) * (a * a + b * b), 4.0 * e * a * a * a
 
 
-def dry_loss(t_c, case, convection):
+def dry_loss(t_c, case, convection, zone):
     """Heat lost to the room by air and radiation, W/m², and its slope with temperature, W/(m² K)."""
-    air = case.air_factor * _convection(convection, t_c)
+    air = case.air_factor * _convection(convection, zone, t_c)
     q, h = _radiation(t_c, case.air_c, case.emissivity * case.view_factor)
     return q + air * (t_c - case.air_c), h + air
 
 
-def wet_table(flux, scale_um, case, convection, table):
+def wet_table(flux, scale_um, case, convection, zone, table):
     """Tabulate the heat a sprayed surface loses, W/m², on metal temperatures above the water's.
 
     The scale stands in series and its wet side is cooler than the metal, so that boiling takes hold at a higher metal
@@ -65,18 +65,18 @@ def wet_table(flux, scale_um, case, convection, table):
             x = 0.0
             if metal_before > metal:
                 x = min(max((metal_before - _WET_STEP_C * k) / (metal_before - metal), 0.0), 1.0)
-            table[k] = q_before + x * (q - q_before)
+            table[zone, k] = q_before + x * (q - q_before)
             k -= 1
         if metal < metal_before:
             metal_before = metal
             q_before = q
     while k >= 0:
-        table[k] = 0.0
+        table[zone, k] = 0.0
         k -= 1
     for i in range(WET_POINTS):
-        dry, _ = dry_loss(case.water_c + _WET_STEP_C * i, case, convection)
-        wet = min(case.spray_factor * table[i], limit + max(dry, 0.0))
-        table[i] = (1.0 - share) * dry + share * wet
+        dry, _ = dry_loss(case.water_c + _WET_STEP_C * i, case, convection, zone)
+        wet = min(case.spray_factor * table[zone, i], limit + max(dry, 0.0))
+        table[zone, i] = (1.0 - share) * dry + share * wet
 
 
 def surface_loss(kind, front, zone, t_c, time_s, case, convection, wet, share, contact):
@@ -111,76 +111,82 @@ def surface_loss(kind, front, zone, t_c, time_s, case, convection, wet, share, c
     if front and share > 0.0 and case.flux > 0.0 and (kind == SPRAY or kind == SPRAY_ON_DIE):
         position = min(max((t_c - case.water_c) / _WET_STEP_C, 0.0), WET_POINTS - 1.001)
         i = int(position)
-        q = wet[i] + (position - i) * (wet[i + 1] - wet[i])
+        slope = wet[zone, i + 1] - wet[zone, i]
+        q = wet[zone, i] + (position - i) * slope
         # where boiling takes hold the loss grows as the surface cools: that part stays explicit
-        return q, max((wet[i + 1] - wet[i]) / _WET_STEP_C, 0.0)
-    q, h = dry_loss(t_c, case, convection)
+        return q, max(slope / _WET_STEP_C, 0.0)
+    q, h = dry_loss(t_c, case, convection, zone)
     if zone == 4 and kind == COOL and case.sleeve_w_m2k > 0.0:
         return case.sleeve_w_m2k * (t_c - case.air_c), case.sleeve_w_m2k
     return q, h
 
 
-def mean_temperatures(t_c, offset, weight, mean):
+def mean_temperatures(t_c, marker, weight, mean):
     """Mean temperature of every zone into `mean`."""
+    n = len(marker)
     for z in range(mean.shape[0]):
         total = 0.0
-        for i in range(offset[z], offset[z + 1]):
-            total += weight[i] * t_c[i]
+        for j in range(n):
+            total += weight[j] * t_c[z * n + j]
         mean[z] = total
 
 
-def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, offset, weight, tensor, austenite,
-            heat_capacity, zone_k, bridge, matrix, loss_h, mean, power, renew):
-    """Power into every point, W, into `power`; with `renew` also the conduction matrices and coefficients.
+def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, marker, weight, stiff, austenite,
+            heat_capacity, zone_k, bridge, loss_h, mean, power, renew):
+    """Power into every point, W, into `power`; with `renew` also conductivities, bridges and slopes of the losses.
+
+    `marker` is a tuple as long as a zone has points: its length is known when the march is compiled, so that the
+    small loops over points unroll.
 
     Returns
     -------
     float
         Power the whole head takes from its surroundings, W (negative while it cools).
     """
+    n = len(marker)
     n_zones = zones.shape[0]
-    mean_temperatures(t_c, offset, weight, mean)
     taken = 0.0
     for z in range(n_zones):
-        first, last = offset[z], offset[z + 1]
-        n = last - first
         zone = zones[z]
-        mean_share = 0.0
-        for i in range(first, last):
-            share_a = austenite[i]
-            cp = share_a * austenite_cp_j_kgk(t_c[i]) + (1.0 - share_a) * ferrite_cp_j_kgk(t_c[i])
-            heat_capacity[i] = zone.mass_kg * weight[i] * cp
-            mean_share += weight[i] * share_a
+        first = z * n
+        mass = zone.mass_kg
+        total = 0.0
+        share_a = 0.0
+        for j in range(n):
+            i = first + j
+            a = austenite[i]
+            t = t_c[i]
+            total += weight[j] * t
+            share_a += weight[j] * a
+            heat_capacity[i] = mass * weight[j] * (a * austenite_cp_j_kgk(t) + (1.0 - a) * ferrite_cp_j_kgk(t))
+        mean[z] = total
         if renew:
             # one conductivity a zone, at its mean temperature: across a face it differs by a few per cent
-            zone_k[z] = conductivity(mean[z], case.alloyed, mean_share)
-            g = zone_k[z] * zone.conduction_m
-            for i in range(n):
-                loss_h[first + i] = 0.0
-                for j in range(n):
-                    matrix[z, i, j] = g * tensor[z, i, j]
-        for i in range(n):
-            total = 0.0
+            zone_k[z] = conductivity(total, case.alloyed, share_a)
             for j in range(n):
-                total += matrix[z, i, j] * t_c[first + j]
-            power[first + i] = -total
+                loss_h[first + j] = 0.0
+        g = zone_k[z] * zone.conduction_m
+        for j in range(n):
+            flow = 0.0
+            for k in range(n):
+                flow += stiff[j, k] * t_c[first + k]
+            power[first + j] = -g * flow
         # surfaces: front at the first point, back at the last
-        q, h = surface_loss(kind, True, z, t_c[first], time_s, case, convection[z], wet[z],
-                            share[z], contact)
+        last = first + n - 1
+        q, h = surface_loss(kind, True, z, t_c[first], time_s, case, convection, wet, share[z], contact)
         power[first] -= q * zone.front_m2
         taken -= q * zone.front_m2
+        q_back, h_back = surface_loss(kind, False, z, t_c[last], time_s, case, convection, wet, share[z], contact)
+        power[last] -= q_back * zone.back_m2
+        taken -= q_back * zone.back_m2
         if renew:
             loss_h[first] += h * zone.front_m2
-        q, h = surface_loss(kind, False, z, t_c[last - 1], time_s, case, convection[z], wet[z],
-                            share[z], contact)
-        power[last - 1] -= q * zone.back_m2
-        taken -= q * zone.back_m2
-        if renew:
-            loss_h[last - 1] += h * zone.back_m2
+            loss_h[last] += h_back * zone.back_m2
         if zone.side_m2 > 0.0:
-            for i in range(first, last):
-                q, h = surface_loss(kind, False, z, t_c[i], time_s, case, convection[z], wet[z], share[z], contact)
-                area = zone.side_m2 * weight[i]
+            for j in range(n):
+                i = first + j
+                q, h = surface_loss(kind, False, z, t_c[i], time_s, case, convection, wet, share[z], contact)
+                area = zone.side_m2 * weight[j]
                 power[i] -= q * area
                 taken -= q * area
                 if renew:
@@ -192,8 +198,7 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, off
             if renew:
                 bridge[z] = g * 0.5 * (zone_k[z] + zone_k[z + 1])
             flow = bridge[z] * (mean[z] - mean[z + 1])
-            for i in range(offset[z], offset[z + 1]):
-                power[i] -= flow * weight[i]
-            for i in range(offset[z + 1], offset[z + 2]):
-                power[i] += flow * weight[i]
+            for j in range(n):
+                power[z * n + j] -= flow * weight[j]
+                power[z * n + n + j] += flow * weight[j]
     return taken

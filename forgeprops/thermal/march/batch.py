@@ -101,14 +101,15 @@ def _compile(checksum: int):
          austenite.carbide_dissolution_time_s, austenite.carbide_carbon, austenite.alloy_in_austenite,
          austenite.grain_growth_rate, austenite.astm_from_diameter, austenite.island_diameter_um,
          austenite.pearlite_site_um, austenite.ferrite_return_per_s),
-        (kinetics.rate_per_s, kinetics.ferrite_cap, kinetics.extent_of, kinetics.inverse_extent),
+        (kinetics.ferrite_cap, kinetics.extent_of, kinetics.inverse_extent),
         (phase_hardness.line_hv, tempering.softened_hv),
-        (decomposition.carbon_of_austenite, decomposition._on_carbon, decomposition.begin_cooling,
+        (decomposition.carbon_of_austenite, decomposition._on_carbon, decomposition._joined, decomposition.begin_cooling,
          decomposition.martensite_ahead, decomposition.decompose),
         (balance._convection, balance._radiation, balance.dry_loss, balance.wet_table, balance.surface_loss,
          balance.mean_temperatures, balance.balance),
-        (step._solve_zone, step.factorise, step.solve),
-        (march.heat_up, march.set_austenite, march._martensite_capacity, march.march, imposed.follow),
+        (step.factorise, step.solve),
+        (march.heat_up, march.set_austenite, march._martensite_capacity, march._furnace_structure,
+         march._lumped_structure, march._cooling_structure, march._copy, march._mark, march._note, march.march, imposed.follow),
         (outcome._table_hv, outcome._tempered, outcome._constituents, outcome.point_hardness,
          outcome.first_heat_structure, outcome._old_hardness, outcome.collect),
     )
@@ -117,19 +118,18 @@ def _compile(checksum: int):
             register_jitable(formula)
     march_, first_, collect_, follow_ = march.march, outcome.first_heat_structure, outcome.collect, imposed.follow
 
-    def kernel(cases, zones, head_of, steps, convection, convection_of, start, start_of, kin, offset, weight, tensor,
+    def kernel(cases, zones, head_of, steps, convection, convection_of, start, start_of, kin, arrhenius, marker, weight, stiff,
                forward, inverse, top, tolerance_c, stop_c, begin, end, zone_out, marks, point_hv, states, heats,
                energy, n_steps, trace, trace_rows):
         key = checksum  # noqa: F841 - a closure cell that goes into the cache key
         n_zones = zones.shape[1]
-        n = weight.shape[0]
-        most = tensor.shape[1]
-        work = (np.empty(n), np.empty(n), np.empty(n_zones), np.zeros((n_zones, most, most)), np.empty(n),
-                np.empty(n_zones), np.empty(n), np.empty(n), np.zeros((n_zones, most, most)), np.empty(n), np.empty(n),
-                np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.zeros((ROWS, n)), np.zeros((HEAT_ROWS, n)),
-                np.empty(n), np.zeros((n_zones, WET_POINTS)), np.empty(n),
-                np.empty(n), np.empty(n), np.empty(n), np.zeros(n_zones), np.empty(n), np.empty(n_zones),
-                np.empty((n_zones, 2)), np.empty(n_zones))
+        n_each = len(marker)
+        n = n_zones * n_each
+        work = (np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n),
+                np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n), np.empty(n),
+                np.empty(n), np.empty(n_zones), np.empty(n_zones), np.empty(n_zones), np.zeros(n_zones),
+                np.empty(n_zones), np.empty(n_zones), np.empty((n_zones, 2)), np.empty((n_zones, n_each, n_each)),
+                np.zeros((ROWS, n)), np.zeros((HEAT_ROWS, n)), np.zeros((n_zones, WET_POINTS)))
         t_c = np.empty(n)
         heat = np.zeros((HEAT_ROWS, n))
         state = np.zeros((ROWS, n))
@@ -157,7 +157,7 @@ def _compile(checksum: int):
                 heat[2, i] = case.start_grain_um ** case.grain_m
             for z in range(n_zones):
                 scale_um[z] = case.start_scale_um
-            taken, rows = march_(case, head, steps[c], air, table, kin, offset, weight, tensor, forward, inverse, top,
+            taken, rows = march_(case, head, steps[c], air, table, kin, arrhenius, marker, weight, stiff, forward, inverse, top,
                                  tolerance_c, stop_c, t_c, heat, state, marks[c], scale_um, energy[c], trace, work)
             n_steps[c] = taken
             trace_rows[0] = rows
@@ -174,12 +174,12 @@ def _compile(checksum: int):
                     first_heat[2, i] = case.first_grain_um ** case.grain_m
                 for z in range(n_zones):
                     scale_um[z] = 0.0
-                march_(case, head, air_only, air, table, kin, offset, weight, tensor, forward, inverse, top,
+                march_(case, head, air_only, air, table, kin, arrhenius, marker, weight, stiff, forward, inverse, top,
                        2.0 * tolerance_c, stop_c, t_c, first_heat, first_state, first_marks, scale_um, first_energy,
                        no_trace, work)
                 for z in range(n_zones):
-                    first_(case, table, first_state, offset, weight, z, first)
-            collect_(case, table, state, heat, offset, weight, first, point_hv[c], zone_out[c])
+                    first_(case, table, first_state, marker, weight, z, first)
+            collect_(case, table, state, heat, marker, weight, first, point_hv[c], zone_out[c])
             if states.shape[0] > c:
                 for i in range(n):
                     for r in range(ROWS):
@@ -187,15 +187,15 @@ def _compile(checksum: int):
                     for r in range(HEAT_ROWS):
                         heats[c, r, i] = heat[r, i]
 
-    def curve_kernel(case, start, kin, time_s, temperature_c, grain_um, forward, inverse, top, weight, offset, history,
+    def curve_kernel(case, start, kin, arrhenius, time_s, temperature_c, grain_um, forward, inverse, top, marker, weight, history,
                      point_hv, out):
         key = checksum  # noqa: F841
         state = np.zeros((ROWS, 1))
         heat = np.zeros((HEAT_ROWS, 1))
         heat[0, 0] = 1.0
         heat[2, 0] = grain_um ** case.grain_m
-        follow_(case, start, kin, time_s, temperature_c, grain_um, forward, inverse, top, state, history)
-        collect_(case, start, state, heat, offset, weight, np.zeros((1, FIRST)), point_hv, out)
+        follow_(case, start, kin, arrhenius, time_s, temperature_c, grain_um, forward, inverse, top, state, history)
+        collect_(case, start, state, heat, marker, weight, np.zeros((1, FIRST)), point_hv, out)
 
     return _jit(kernel), _jit(curve_kernel)
 
@@ -230,9 +230,10 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
         Error allowed a step, °C.
     """
     assert cases.dtype == CASE and steps.dtype == STEP
-    n, n_zones, n_points = len(cases), zones.shape[1], int(section.offset[-1])
+    n, n_zones, n_points = len(cases), zones.shape[1], zones.shape[1] * len(section.marker)
     kernel, _ = engine()
     forward, inverse, top = kinetics.extent_tables()
+    arrhenius = _arrhenius(kin, cases)
     zone_out = np.zeros((n, n_zones, OUT))
     marks = np.zeros((n, n_zones, MARKS))
     point_hv = np.zeros((n, n_points))
@@ -242,8 +243,8 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
 
     def part(begin: int, end: int, table: np.ndarray) -> int:
         rows = np.zeros(1, np.int64)
-        kernel(cases, zones, head_of, steps, convection, convection_of, start, start_of, kin, section.offset,
-               section.weight, section.tensor, forward, inverse, top, tolerance_c, stop_c, begin, end, zone_out, marks,
+        kernel(cases, zones, head_of, steps, convection, convection_of, start, start_of, kin, arrhenius, section.marker,
+               section.weight, section.stiff, forward, inverse, top, tolerance_c, stop_c, begin, end, zone_out, marks,
                point_hv, states, heats, energy, n_steps, table, rows)
         return int(rows[0])
 
@@ -267,11 +268,21 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
                    n_steps, traces)
 
 
+def _arrhenius(kin, cases) -> np.ndarray:
+    """Tables of exp(-Q/RT) for the three rate equations and for tempering, whose Q is one number for all steels."""
+    return _tables(*(float(q) / kinetics.GAS_CAL for q in kin[:3]), float(np.ravel(cases["temper_q_k"])[0]))
+
+
+@functools.lru_cache(maxsize=8)
+def _tables(*q_over_r_k) -> np.ndarray:
+    return kinetics.arrhenius_table(*q_over_r_k)
+
+
 def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.ndarray, np.ndarray]:
     """Structure along an imposed curve: outcome of the one point (see `outcome`) and shares along the curve."""
     _, kernel = engine()
     forward, inverse, top = kinetics.extent_tables()
     history, hv, out = np.zeros((len(time_s), 5)), np.zeros(1), np.zeros((1, OUT))
-    kernel(case, start, kin, time_s, temperature_c, grain_um, forward, inverse, top, np.ones(1),
-           np.array([0, 1], np.int64), history, hv, out)
+    kernel(case, start, kin, _arrhenius(kin, case), time_s, temperature_c, grain_um, forward, inverse, top, (0,), np.ones(1),
+           history, hv, out)
     return out[0], history

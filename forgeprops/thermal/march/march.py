@@ -26,8 +26,8 @@ from ...transformation.decomposition import (
     AUSTENITE,
     BAINITE,
     J_OLD,
-    LN_B,
-    LN_F,
+    K_B,
+    K_F,
     MARTENSITE,
     begin_cooling,
     decompose,
@@ -54,9 +54,9 @@ _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[phase] for phase in ("pearlite", 
 #: A gas furnace against the air law, on the square of thickness.
 _SCALE = ATMOSPHERES["gas furnace"][0] ** 2
 
-#: Step control, in units of the tolerance: difference of the two orders, temperature change, heat put right.
-ERROR, STRIDE, DEBT = 1.0, 30.0, 1.0
-FURNACE_LOOSE = 3.0
+#: Step control in units of the tolerance: change of temperature a step while austenite is left, and how much looser the
+#: furnace may be than the cooling.
+STRIDE, FURNACE_LOOSE = 30.0, 5.0
 
 _KINETIC_CARBON = 0.6  # the rate equations are not used above this carbon (their stated range)
 _LN_2 = math.log(2.0)
@@ -111,35 +111,127 @@ def set_austenite(case, kin, state, i, share, undissolved, grain_um, t_c):
     begin_cooling(state, i, share, carbon, ae3, t_c, ln_f, ln_p, ln_b)
 
 
-def _martensite_capacity(state, start, t_c, h, rate, plain, zones, offset, weight, heat_capacity, extra):
+def _martensite_capacity(state, start, t_c, h, rate, plain, zones, marker, weight, heat_capacity, extra):
     """Put martensite's heat into the heat capacity of the points that form some in this step; whether any does.
 
     It is three times the metal's own heat per kelvin: as an explicit source it would be unstable.  Only the part of
     the step below the temperature where it forms counts.
     """
+    n = len(marker)
     any_point = False
-    for z in range(offset.shape[0] - 1):
-        for i in range(offset[z], offset[z + 1]):
+    for z in range(zones.shape[0]):
+        for j in range(n):
+            i = z * n + j
             change = h * rate[i]
             if change < 0.0 and t_c[i] + change < 600.0 and state[AUSTENITE, i] > 1e-4:
                 onset, per_k = martensite_ahead(state, i, start)
                 if t_c[i] + change < onset:
                     above = min(onset - t_c[i], 0.0)
-                    below = (change - above) * plain[i] / (plain[i] + per_k * _HEAT_M * zones[z].mass_kg * weight[i])
+                    below = (change - above) * plain[i] / (plain[i] + per_k * _HEAT_M * zones[z].mass_kg * weight[j])
                     extra[i] = plain[i] * (change / (above + below) - 1.0)
                     heat_capacity[i] = plain[i] + extra[i]
                     any_point = True
     return any_point
 
 
-def march(case, zones, steps, convection, start, kin, offset, weight, tensor, forward, inverse, top, tolerance_c,
+def _furnace_structure(case, heat, state, t_c, change, h, zones, marker, weight, latent):
+    """Austenite, carbides and grain over one step of the furnace; heat taken, W, into `latent`."""
+    n = len(marker)
+    for z in range(zones.shape[0]):
+        for j in range(n):
+            i = z * n + j
+            latent[i] = 0.0
+            if t_c[i] > 300.0:
+                formed = heat_up(case, heat, state, i, t_c[i] + 0.5 * change[i], h)
+                latent[i] = -formed * _HEAT_FP * zones[z].mass_kg * weight[j] / h
+
+
+def _cooling_structure(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain, extra,
+                       latent, latent_2, late, forward, inverse, top):
+    """Decomposition over one step of cooling; heat of ferrite, pearlite and bainite, W, into `latent_2`.
+
+    `late` takes what martensite gave beyond the heat capacity set aside for it, J.
+    """
+    n = len(marker)
+    for z in range(zones.shape[0]):
+        if zones[z].one_structure > 0.0:
+            _lumped_structure(case, arrhenius, start, state, t_c, change, h, zones[z].mass_kg, z, marker, weight,
+                              heat_capacity, plain, extra, latent, latent_2, late, forward, inverse, top)
+            continue
+        for j in range(n):
+            i = z * n + j
+            imposed = -3600.0 * (change[i] / h * heat_capacity[i] - latent[i]) / plain[i]
+            fp, bainite, martensite = decompose(state, i, t_c[i] + 0.5 * change[i], t_c[i] + change[i], h, imposed,
+                                                case.ae1, case.bainite_limit, arrhenius, start, forward, inverse,
+                                                top)
+            mass = zones[z].mass_kg * weight[j]
+            latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B) * mass / h
+            late[i] = martensite * _HEAT_M * mass + extra[i] * change[i]
+
+
+def _lumped_structure(case, arrhenius, start, state, t_c, change, h, mass_kg, z, marker, weight, heat_capacity, plain,
+                      extra, latent, latent_2, late, forward, inverse, top):
+    """The same for a zone so even in temperature (neck, hosel) that its mean stands for all its points."""
+    n = len(marker)
+    first = z * n
+    t_mid = 0.0
+    t_end = 0.0
+    imposed = 0.0
+    set_aside = 0.0
+    for j in range(n):
+        i = first + j
+        t_mid += weight[j] * (t_c[i] + 0.5 * change[i])
+        t_end += weight[j] * (t_c[i] + change[i])
+        imposed -= 3600.0 * weight[j] * (change[i] / h * heat_capacity[i] - latent[i]) / plain[i]
+        set_aside += extra[i] * change[i]
+    fp, bainite, martensite = decompose(state, first, t_mid, t_end, h, imposed, case.ae1, case.bainite_limit, arrhenius,
+                                        start, forward, inverse, top)
+    for j in range(n):
+        i = first + j
+        if j > 0:
+            for r in range(state.shape[0]):
+                state[r, i] = state[r, first]
+        latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B) * mass_kg * weight[j] / h
+        late[i] = (martensite * _HEAT_M * mass_kg + set_aside) * weight[j]
+
+
+def _copy(rows, source, target):
+    for r in range(rows):
+        for i in range(source.shape[1]):
+            target[r, i] = source[r, i]
+
+
+def _mark(marks, z, old, new, time, h):
+    """Note what a cooling zone passes: 800, 700 and 500 °C, its low and what it re-heats after it."""
+    if old >= 800.0 > new and marks[z, M_T800] < 0.0:
+        marks[z, M_T800] = time + h * (old - 800.0) / (old - new)
+    if old >= 500.0 > new and marks[z, M_T500] < 0.0:
+        marks[z, M_T500] = time + h * (old - 500.0) / (old - new)
+    if old >= 700.0 > new and marks[z, M_RATE700] == 0.0:
+        marks[z, M_RATE700] = (old - new) / h
+    marks[z, M_LOW] = min(marks[z, M_LOW], new)
+    marks[z, M_REBOUND] = max(marks[z, M_REBOUND], new - marks[z, M_LOW])
+
+
+def _note(trace, row, time, mean, t_c, n):
+    trace[row, 0] = time
+    for z in range(mean.shape[0]):
+        trace[row, 1 + z] = mean[z]
+        trace[row, 1 + mean.shape[0] + z] = t_c[z * n]
+
+
+def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight, stiff, forward, inverse, top, tolerance_c,
           stop_c, t_c, heat, state, marks, scale_um, energy, trace, work):
     """Take one head through its steps.
 
     Parameters
     ----------
-    case, zones, steps, convection, start, kin
+    case, zones, steps, convection, start, kin, arrhenius
         See `packing`.
+    marker : tuple
+        As long as a zone has points; point j of zone z is number z n + j.
+    weight, stiff : array
+        See `section`.
     t_c : array
         Temperature of every point, °C; start on entry, end on return.
     heat, state, marks, scale_um, energy
@@ -154,10 +246,10 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
     tuple of int
         Steps taken, trace rows used.
     """
-    (heat_capacity, heat_capacity_2, zone_k, matrix, loss_h, mean, power, power_2, factor, k1, k2,
-     t_2, austenite, latent, latent_2, state_2, heat_2, change, wet, extra, plain, debt, late,
-     bridge, shape, pull, chain, means) = work
+    (heat_capacity, heat_capacity_2, loss_h, power, power_2, k1, k2, t_2, austenite, latent, latent_2, change, extra,
+     plain, debt, late, shape, mean, zone_k, conduction, bridge, pull, means, chain, factor, state_2, heat_2, wet) = work
     n_zones = zones.shape[0]
+    n_each = len(marker)
     n = t_c.shape[0]
     time = 0.0
     taken_steps = 0
@@ -167,6 +259,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
     cooling = False
     for i in range(n):
         latent[i] = 0.0
+        late[i] = 0.0
         austenite[i] = heat[H_AUSTENITE, i]
     for z in range(n_zones):
         for m in range(MARKS):
@@ -185,7 +278,7 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
         share = steps[s].share
         if kind != FURNACE and not cooling:
             cooling = True
-            mean_temperatures(t_c, offset, weight, mean)
+            mean_temperatures(t_c, marker, weight, mean)
             for z in range(n_zones):
                 marks[z, M_FURNACE] = mean[z]
                 marks[z, M_SCALE] = scale_um[z]
@@ -196,120 +289,115 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
         if duration <= 0.0:
             continue
         if kind == STROKE:
-            mean_temperatures(t_c, offset, weight, mean)
+            mean_temperatures(t_c, marker, weight, mean)
             for z in range(n_zones):
                 marks[z, M_DIE] = mean[z]
-            for i in range(n):
-                t_c[i] += case.work_k
-            for z in range(n_zones):
                 scale_um[z] *= case.scale_left
                 # strain that stays in the austenite speeds what starts at its boundaries and bands
-                for i in range(offset[z], offset[z + 1]):
-                    state[LN_F, i] += case.ln_strain_f[z]
-                    state[LN_B, i] += case.ln_strain_b[z]
+                for i in range(z * n_each, z * n_each + n_each):
+                    t_c[i] += case.work_k
+                    state[K_F, i] *= math.exp(case.ln_strain_f[z])
+                    state[K_B, i] *= math.exp(case.ln_strain_b[z])
         if kind == SPRAY or kind == SPRAY_ON_DIE:
-            mean_temperatures(t_c, offset, weight, mean)
+            mean_temperatures(t_c, marker, weight, mean)
             for z in range(n_zones):
                 marks[z, M_WATER_ON] = mean[z]
                 if share[z] > 0.0 and case.flux > 0.0:
-                    wet_table(case.flux * share[z], scale_um[z], case, convection[z], wet[z])
+                    wet_table(case.flux * share[z], scale_um[z], case, convection, z, wet)
         elapsed = 0.0
-        step_s = min(step_s, 0.02 if kind != FURNACE and kind != COOL else 0.1)
+        step_s = min(step_s, 0.05 if kind != FURNACE and kind != COOL else 0.2)
         while elapsed < duration * (1.0 - 1e-12):
             remaining = duration - elapsed
             h = min(step_s, remaining)
             if h > 0.5 * remaining and h < remaining:
                 h = 0.5 * remaining          # two even steps to the end instead of one and a sliver
             # ---- stage 1 -----------------------------------------------------------------------------------
-            taken = balance(t_c, kind, elapsed, case, zones, convection, wet, share, contact, offset, weight, tensor,
-                            austenite, heat_capacity, zone_k, bridge, matrix, loss_h, mean, power, True)
+            taken = balance(t_c, kind, elapsed, case, zones, convection, wet, share, contact, marker, weight, stiff,
+                            austenite, heat_capacity, zone_k, bridge, loss_h, mean, power, True)
+            for z in range(n_zones):
+                conduction[z] = zone_k[z] * zones[z].conduction_m
             if keep_trace and rows == 0:
-                trace[0, 0] = time
-                for z in range(n_zones):
-                    trace[0, 1 + z] = mean[z]
-                    trace[0, 1 + n_zones + z] = t_c[offset[z]]
+                _note(trace, 0, time, mean, t_c, n_each)
                 rows = 1
             for i in range(n):
                 plain[i] = heat_capacity[i]
             while True:
+                gamma_h = GAMMA * h
                 for i in range(n):
                     extra[i] = 0.0
                     heat_capacity[i] = plain[i]
-                factorise(matrix, loss_h, bridge, heat_capacity, GAMMA * h, offset, weight, factor, shape, pull, chain)
-                for i in range(n):
                     power_2[i] = power[i] + latent[i]
-                solve(factor, bridge, GAMMA * h, offset, weight, shape, pull, chain, means, power_2, k1)
-                if cooling and not settled and _martensite_capacity(state, start, t_c, h, k1, plain, zones, offset,
+                factorise(conduction, stiff, loss_h, bridge, heat_capacity, gamma_h, marker, weight, factor, shape, pull,
+                          chain)
+                solve(factor, bridge, gamma_h, marker, weight, shape, pull, chain, means, power_2, k1)
+                if cooling and not settled and _martensite_capacity(state, start, t_c, h, k1, plain, zones, marker,
                                                                     weight, heat_capacity, extra):
-                    factorise(matrix, loss_h, bridge, heat_capacity, GAMMA * h, offset, weight, factor, shape, pull, chain)
-                    solve(factor, bridge, GAMMA * h, offset, weight, shape, pull, chain, means, power_2, k1)
+                    factorise(conduction, stiff, loss_h, bridge, heat_capacity, gamma_h, marker, weight, factor, shape,
+                              pull, chain)
+                    solve(factor, bridge, gamma_h, marker, weight, shape, pull, chain, means, power_2, k1)
                 for i in range(n):
                     t_2[i] = t_c[i] + h * k1[i]
                 # ---- stage 2 -----------------------------------------------------------------------------------
-                taken_2 = balance(t_2, kind, elapsed + h, case, zones, convection, wet, share, contact, offset,
-                                  weight, tensor, austenite, heat_capacity_2, zone_k, bridge, matrix, loss_h, mean,
-                                  power_2, False)
+                taken_2 = balance(t_2, kind, elapsed + h, case, zones, convection, wet, share, contact, marker, weight,
+                                  stiff, austenite, heat_capacity_2, zone_k, bridge, loss_h, mean, power_2, False)
                 for i in range(n):
                     heat_capacity_2[i] += extra[i]
                     power_2[i] = heat_capacity[i] / heat_capacity_2[i] * (power_2[i] + latent[i]) \
                         - 2.0 * heat_capacity[i] * k1[i]
-                solve(factor, bridge, GAMMA * h, offset, weight, shape, pull, chain, means, power_2, k2)
+                solve(factor, bridge, gamma_h, marker, weight, shape, pull, chain, means, power_2, k2)
                 worst = 0.0
                 largest = 0.0
                 for i in range(n):
                     change[i] = h * (1.5 * k1[i] + 0.5 * k2[i])
                     error = abs(0.5 * h * (k1[i] + k2[i]))
-                    loose = 1.0
                     if not cooling:
                         loose = FURNACE_LOOSE
-                    elif settled or t_c[i] < 150.0:
-                        loose = 4.0
-                    worst = max(worst, error / (ERROR * tolerance_c * loose))
-                    limit = STRIDE * tolerance_c
-                    if not cooling:
-                        limit = 80.0 * tolerance_c
+                        stride = 80.0
                         if t_c[i] + change[i] > case.ac1 - 15.0 and t_c[i] < case.ac3 + 15.0:
-                            limit = 20.0 * tolerance_c
-                    elif settled or state[AUSTENITE, i] < 1e-3:
-                        limit = 100.0 * tolerance_c
-                    largest = max(largest, abs(change[i]) / limit)
+                            stride = 20.0
+                    elif settled:
+                        loose = 4.0
+                        stride = 100.0
+                    else:
+                        loose = 4.0 if t_c[i] < 150.0 else 1.0
+                        stride = 100.0 if state[AUSTENITE, i] < 1e-3 else STRIDE
+                    worst = max(worst, error / loose)
+                    largest = max(largest, abs(change[i]) / stride)
+                worst /= tolerance_c
+                largest /= tolerance_c
                 if (worst > 1.0 or largest > 1.3) and h > 1e-6:
                     h = h * max(0.2, min(0.8, 0.85 / math.sqrt(max(worst, 1e-9)), 0.9 / max(largest, 1e-9)))
                     continue
                 # ---- structure over the step, along the temperature just found -----------------------------------
-                for i in range(n):
-                    latent_2[i] = 0.0
                 if not cooling:
-                    for z in range(n_zones):
-                        for i in range(offset[z], offset[z + 1]):
-                            for r in range(HEAT_ROWS):
-                                heat_2[r, i] = heat[r, i]
-                            state_2[J_OLD, i] = state[J_OLD, i]
-                            if t_c[i] > 300.0:
-                                formed = heat_up(case, heat_2, state_2, i, t_c[i] + 0.5 * change[i], h)
-                                latent_2[i] = -formed * _HEAT_FP * zones[z].mass_kg * weight[i] / h
+                    _copy(HEAT_ROWS, heat, heat_2)
+                    for i in range(n):
+                        state_2[J_OLD, i] = state[J_OLD, i]
+                    _furnace_structure(case, heat, state, t_c, change, h, zones, marker, weight, latent_2)
                 elif not settled:
-                    for z in range(n_zones):
-                        for i in range(offset[z], offset[z + 1]):
-                            for r in range(state.shape[0]):
-                                state_2[r, i] = state[r, i]
-                            imposed = -3600.0 * (change[i] / h * heat_capacity[i] - latent[i]) / plain[i]
-                            fp, bainite, martensite = decompose(state_2, i, t_c[i] + 0.5 * change[i], t_c[i] + change[i], h,
-                                                                imposed, case.ae1, case.bainite_limit, kin, start,
-                                                                case.temper_q_k, forward, inverse, top)
-                            latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B) * zones[z].mass_kg * weight[i] / h
-                            # what martensite gave beyond the heat capacity set aside for it
-                            late[i] = martensite * _HEAT_M * zones[z].mass_kg * weight[i] + extra[i] * change[i]
+                    _copy(state.shape[0], state, state_2)
+                    _cooling_structure(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain,
+                                       extra, latent, latent_2, late, forward, inverse, top)
+                else:
+                    for i in range(n):
+                        latent_2[i] = 0.0
+                        late[i] = 0.0
                 # heat that came otherwise than the step had assumed is put right at once
+                off = 0.0
                 for i in range(n):
-                    debt[i] = (latent_2[i] - latent[i]) * h
-                    if cooling and not settled:
-                        debt[i] += late[i]
-                    debt[i] /= heat_capacity[i]
-                    worst = max(worst, abs(debt[i]) / ((DEBT if cooling else FURNACE_LOOSE) * tolerance_c))
-                if worst <= 1.0 or h < 1e-6:
+                    debt[i] = ((latent_2[i] - latent[i]) * h + late[i]) / heat_capacity[i]
+                    off = max(off, abs(debt[i]))
+                off /= (1.0 if cooling else FURNACE_LOOSE) * tolerance_c
+                worst = max(worst, off)
+                if off <= 1.0 or h < 1e-6:
                     break
-                h = h * max(0.2, min(0.8, 0.85 / math.sqrt(worst)))
+                if not cooling:
+                    _copy(HEAT_ROWS, heat_2, heat)
+                    for i in range(n):
+                        state[J_OLD, i] = state_2[J_OLD, i]
+                else:
+                    _copy(state.shape[0], state_2, state)
+                h = h * max(0.2, min(0.8, 0.85 / math.sqrt(off)))
             # ---- accept ------------------------------------------------------------------------------------------
             energy[0] += 0.5 * h * (taken + taken_2)
             for i in range(n):
@@ -317,47 +405,27 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
                 energy[0] -= 0.5 * GAMMA * h * h * loss_h[i] * (k1[i] + k2[i])
                 gain = change[i] + debt[i]
                 energy[1] += (0.5 * (heat_capacity[i] + heat_capacity_2[i]) - extra[i]) * gain
-                energy[2] += h * latent_2[i] + (late[i] - extra[i] * change[i] if cooling and not settled else 0.0)
+                energy[2] += h * latent_2[i] + late[i] - extra[i] * change[i]
                 t_c[i] += gain
                 latent[i] = latent_2[i]
-            if not cooling:
-                for i in range(n):
-                    for r in range(HEAT_ROWS):
-                        heat[r, i] = heat_2[r, i]
-                    state[J_OLD, i] = state_2[J_OLD, i]
-                    austenite[i] = heat[H_AUSTENITE, i]
-            elif not settled:
-                for i in range(n):
-                    for r in range(state.shape[0]):
-                        state[r, i] = state_2[r, i]
-                    austenite[i] = state[AUSTENITE, i]
+                austenite[i] = state[AUSTENITE, i] if cooling else heat[H_AUSTENITE, i]
             for z in range(n_zones):
-                # `mean` holds stage 2; what is needed is the mean at both ends of the step
                 old = 0.0
                 new = 0.0
-                for i in range(offset[z], offset[z + 1]):
-                    new += weight[i] * t_c[i]
-                    old += weight[i] * (t_c[i] - change[i] - debt[i])
+                for j in range(n_each):
+                    i = z * n_each + j
+                    new += weight[j] * t_c[i]
+                    old += weight[j] * (t_c[i] - change[i] - debt[i])
                 mean[z] = new
-                if not cooling:
-                    scale_um[z] = math.sqrt(scale_um[z] ** 2 + h * _SCALE * scale_rate(0.5 * (old + new)))
+                if cooling:
+                    _mark(marks, z, old, new, time, h)
                 else:
-                    if old >= 800.0 > new and marks[z, M_T800] < 0.0:
-                        marks[z, M_T800] = time + h * (old - 800.0) / (old - new)
-                    if old >= 500.0 > new and marks[z, M_T500] < 0.0:
-                        marks[z, M_T500] = time + h * (old - 500.0) / (old - new)
-                    if old >= 700.0 > new and marks[z, M_RATE700] == 0.0:
-                        marks[z, M_RATE700] = (old - new) / h
-                    marks[z, M_LOW] = min(marks[z, M_LOW], new)
-                    marks[z, M_REBOUND] = max(marks[z, M_REBOUND], new - marks[z, M_LOW])
+                    scale_um[z] = math.sqrt(scale_um[z] ** 2 + h * _SCALE * scale_rate(0.5 * (old + new)))
             time += h
             elapsed += h
             taken_steps += 1
             if keep_trace and rows < trace.shape[0]:
-                trace[rows, 0] = time
-                for z in range(n_zones):
-                    trace[rows, 1 + z] = mean[z]
-                    trace[rows, 1 + n_zones + z] = t_c[offset[z]]
+                _note(trace, rows, time, mean, t_c, n_each)
                 rows += 1
             step_s = h * min(3.0, 0.85 / math.sqrt(max(worst, 0.08)), 1.1 / max(largest, 0.3))
             if kind == COOL:
@@ -381,6 +449,6 @@ def march(case, zones, steps, convection, start, kin, offset, weight, tensor, fo
     # what cools on to the room finishes its martensite there
     for i in range(n):
         if t_c[i] > case.air_c and state[AUSTENITE, i] > 0.0:
-            decompose(state, i, t_c[i], case.air_c, 0.0, 36.0, case.ae1, case.bainite_limit, kin, start,
-                      case.temper_q_k, forward, inverse, top)
+            decompose(state, i, t_c[i], case.air_c, 0.0, 36.0, case.ae1, case.bainite_limit, arrhenius, start, forward,
+                      inverse, top)
     return taken_steps, rows

@@ -87,13 +87,14 @@ def point_hardness(case, start, state, i, later_j, old_hv):
             rest + state[MARTENSITE, i] * hv_m)
 
 
-def first_heat_structure(case, start, state, offset, weight, z, first):
+def first_heat_structure(case, start, state, marker, weight, z, first):
     """Mean structure of zone `z` after the first heat, into row `z` of `first`."""
     for c in range(FIRST):
         first[z, c] = 0.0
-    for i in range(offset[z], offset[z + 1]):
+    for j in range(len(marker)):
+        i = z * len(marker) + j
         fp, hv_fp, hv_b, hv_m = _constituents(case, start, state, i)
-        w = weight[i]
+        w = weight[j]
         first[z, FIRST_FP] += w * fp
         first[z, FIRST_B] += w * state[BAINITE, i]
         first[z, FIRST_M] += w * (state[MARTENSITE, i] + state[AUSTENITE, i])
@@ -123,13 +124,14 @@ def _old_hardness(case, first, z, j, share):
     return (ferrite * case.ferrite_hv + (left - ferrite) * rest) / left
 
 
-def collect(case, start, state, heat, offset, weight, first, point_hv, out):
+def collect(case, start, state, heat, marker, weight, first, point_hv, out):
     """Outcome of every zone into `out`, of every point into `point_hv`."""
     for z in range(out.shape[0]):
         for c in range(OUT):
             out[z, c] = 0.0
-        for i in range(offset[z], offset[z + 1]):
-            w = weight[i]
+        for j in range(len(marker)):
+            i = z * len(marker) + j
+            w = weight[j]
             share = state[AUSTENITE_0, i]
             old = 0.0
             if share < 1.0:

@@ -28,8 +28,8 @@ __all__ = ["AIR", "CARBON_POINTS", "CASE", "CONVECTION_C", "COOL", "FURNACE", "J
 # Kinds of step.
 FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET = range(8)
 
-#: Points through the thickness of face, rim, body, neck, hosel.
-POINTS = (5, 5, 3, 3, 3)
+#: Points through the thickness of face, rim, body, neck, hosel: one number for all, so that the small loops unroll.
+POINTS = (5, 5, 5, 5, 5)
 #: Temperatures at which convection to air is tabulated, °C.
 CONVECTION_C = np.arange(0.0, 1401.0, 50.0)
 #: Points of carbon at which Ms, the martensite law and martensite hardness are tabulated.
@@ -53,7 +53,8 @@ ROUTE_FIELDS = ("furnace_c", "furnace_emissivity", "start_c", "air_c", "emissivi
 LN_FIELDS = [("ln_carbide_speed", np.float64), ("ln_strain_f", np.float64, (5,)), ("ln_strain_b", np.float64, (5,))]
 CASE = np.dtype([(n, np.float64) for n in STEEL_FIELDS + ROUTE_FIELDS] + [("later_j", np.float64, (5,))] + LN_FIELDS,
                 align=True)
-ZONE = np.dtype([(n, np.float64) for n in ("mass_kg", "front_m2", "back_m2", "side_m2", "conduction_m", "link_m")], align=True)
+ZONE = np.dtype([(n, np.float64) for n in ("mass_kg", "front_m2", "back_m2", "side_m2", "conduction_m", "link_m",
+                                      "one_structure")], align=True)
 STEP = np.dtype([("kind", np.int64), ("duration_s", np.float64), ("contact", np.float64), ("share", np.float64, (5,))], align=True)
 
 #: Steps in a packed route: furnace, transfer, rest, stroke, rest, delay, spray, cooling.
@@ -62,23 +63,19 @@ STEPS = 8
 
 @dataclass(frozen=True)
 class Section:
-    """Points of every zone, flattened: offsets, weights and unit conduction matrices."""
+    """Points of a zone: a marker as long as there are points, their weights, and the unit conduction matrix."""
 
-    points: tuple[int, ...]
-    offset: np.ndarray
+    marker: tuple[int, ...]
     weight: np.ndarray
-    tensor: np.ndarray
+    stiff: np.ndarray
 
 
 @functools.cache
 def section(points: tuple[int, ...] = POINTS) -> Section:
-    """Lay out the through-thickness points of all zones."""
-    most = max(points)
-    tensor = np.zeros((len(points), most, most))
-    for z, n in enumerate(points):
-        tensor[z, :n, :n] = stiffness(n)
-    return Section(points, np.concatenate([[0], np.cumsum(points)]).astype(np.int64),
-                   np.concatenate([lobatto(n)[1] for n in points]), tensor)
+    """Lay out the through-thickness points, the same number for every zone."""
+    if len(set(points)) != 1:
+        raise ValueError(f"points are {points}; every zone has the same number")
+    return Section((0,) * points[0], lobatto(points[0])[1], stiffness(points[0]))
 
 
 def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
@@ -163,6 +160,7 @@ def pack_heads(heads: HeadColumns) -> tuple[np.ndarray, dict[str, Zone]]:
             packed[field][:, i] = value
     for link in links_of(*parts, zones):
         packed["link_m"][:, ZONES.index(link.a)] = link.area_mm2 / link.length_mm * 1e-3
+    packed["one_structure"][:, [ZONES.index("neck"), ZONES.index("hosel")]] = 1.0
     return packed, zones
 
 
