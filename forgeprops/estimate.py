@@ -149,11 +149,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     _checked(head, Head, "head")
     route = _checked(Route() if route is None else route, Route, "route")
     shop = _checked(Shop() if shop is None else shop, Shop, "shop")
-    ac1 = float(temperatures.ac1_c(steel))
-    for heat in route.later:
-        if heat.temperature_c > ac1:
-            raise InputError(f"later heat is {heat.temperature_c:g} °C; allowed is up to this steel's Ac1, {ac1:.0f} °C: "
-                             "above it the head would be hardened anew, which is a second route.")
+    check_later_heats(steel, route)
 
     told = evaluate([steel], [head], [route], [shop], trace=True, **options)
     strains = press_strains(steel, route, shop, told)
@@ -203,6 +199,22 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
                     heat_through_s=_heat_through(steel, head, route, shop, told, options),
                     strain_effect_hv={name: float(strain_effect[i]) for i, name in enumerate(ZONES)},
                     press_strain_counted=count_press_strain, warnings=_unique([*warnings, *hosel.warnings]))
+
+
+def check_later_heats(steel: Steel, route: Route) -> None:
+    """Refuse later heats above Ac1.
+
+    Raises
+    ------
+    InputError
+    """
+    if not route.later:
+        return
+    ac1 = float(temperatures.ac1_c(steel))
+    for heat in route.later:
+        if heat.temperature_c > ac1:
+            raise InputError(f"later heat is {heat.temperature_c:g} °C; allowed is up to this steel's Ac1, {ac1:.0f} °C: "
+                             "above it the head would be hardened anew, which is a second route.")
 
 
 def press_strains(steel: Steel, route: Route, shop: Shop, told: Evaluated, case: int = 0) -> list[PressStrain]:

@@ -31,14 +31,17 @@ from .transformation.temperatures import ae3_c
 
 __all__ = [
     "HEATED_WITHIN_C",
+    "LEAST_STRAIN",
     "Effort",
     "PressStrain",
+    "RATE_RANGE_PER_S",
     "REFERENCE_GRADE",
     "Surface",
     "effort_of",
     "heat_through_s",
     "press_rate_per_s",
     "press_strain",
+    "projected_areas_mm2",
     "projected_mm2",
     "surface_of",
 ]
@@ -53,7 +56,9 @@ _SKIN_UM = 20.0
 #: Depths at which the skin is told, µm.
 _DEPTHS_UM = np.concatenate([np.arange(0.0, 100.0, 5.0), np.arange(100.0, 301.0, 20.0)])
 #: Squeeze reckoned with where the press has none, so that effort can be told all the same.
-_LEAST_STRAIN = 0.01
+LEAST_STRAIN = 0.01
+#: Strain rates of the flow-stress laws, 1/s.
+RATE_RANGE_PER_S = (0.1, 100.0)
 
 
 @dataclass(frozen=True)
@@ -183,7 +188,8 @@ def press_rate_per_s(press: Press) -> float:
     >>> press_rate_per_s(Press(dwell_s=0.05, strain=0.15))
     3.0
     """
-    return min(max(max(press.strain, _LEAST_STRAIN) / max(press.dwell_s, 1e-3), 0.1), 100.0)
+    low, high = RATE_RANGE_PER_S
+    return min(max(max(press.strain, LEAST_STRAIN) / max(press.dwell_s, 1e-3), low), high)
 
 
 @functools.lru_cache(maxsize=512)
@@ -196,7 +202,11 @@ def projected_mm2(head: Head) -> dict[str, float]:
     >>> 3000 < sum(projected_mm2(head("mid-iron")).values()) < 8000
     True
     """
-    face, rim, body, neck, hosel = head._drawn("forged")
+    return projected_areas_mm2(*head._drawn("forged"))
+
+
+def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
+    """`projected_mm2` from the parts of a forging, whose dimensions may be arrays."""
     inside = face.length_mm * face.height_mm
     return {
         "face": inside,
@@ -216,7 +226,7 @@ def _reference() -> Steel:
 
 def effort_of(steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]) -> Effort:
     """Flow stress of every zone and force of the press, from the metal temperatures in the die, °C."""
-    strain, rate = max(press.strain, _LEAST_STRAIN), press_rate_per_s(press)
+    strain, rate = max(press.strain, LEAST_STRAIN), press_rate_per_s(press)
     temperatures = np.array([die_c[z] for z in ZONES])
     stress = flow_stress(steel, temperatures, strain, rate)
     area = projected_mm2(head)
