@@ -13,7 +13,7 @@ from ..estimate import carbides_unsure, evaluate, furnace_warnings_of, press_str
 from ..head import ZONES, Head
 from ..limits.allowance import DEFAULTS, allowed
 from ..limits.bench import Bench
-from ..limits.cases import bench_of, moved
+from ..limits.cases import bench_of, between, gradient_share, moved
 from ..ranges import Warn
 from ..route import BURNING_C, Route
 from ..second_heat import effort_of, heat_through_s, surface_of
@@ -306,20 +306,24 @@ def _row(steel, head, route, told, case, zone, surface) -> dict[str, float]:
 
 
 def _bends(head: Head, zones) -> dict[str, np.ndarray]:
-    """Allowed degrees and their interval at every setting, as `limits.hosel_bend` gives them one by one."""
+    """Allowed degrees and their interval at every setting, as `limits.hosel.bend_of_head` gives them."""
     numbers = {
         **DEFAULTS,
         "outside_mm": head.hosel.outside_mm,
         "bore_mm": head.hosel.bore_mm,
         "length_mm": head.hosel.bend_zone_mm,
         "bored_mm": 1e6,
-        "neck_outside_mm": max(head.neck.base_mm, head.hosel.outside_mm),
+        "neck_outside_mm": head.hosel.outside_mm,
     }
     benches = []
     for zone in zones:
-        hosel, neck = zone["hosel"], zone["neck"].strength
+        hosel = zone["hosel"]
+        neck = between(hosel.strength, zone["neck"].strength, gradient_share(head))
         spread = (hosel.hardness_high_hv - hosel.hardness_low_hv) / (2.0 * uncertainty.Z)
-        benches += [bench_of(hosel.strength, neck, numbers), *moved(hosel.strength, neck, numbers, spread)]
+        benches += [
+            bench_of(hosel.strength, neck, numbers),
+            *moved(hosel.strength, neck, numbers, spread),
+        ]
     degrees = allowed(
         Bench(
             **{

@@ -3,6 +3,7 @@
 from .bend import BendGauge
 from .cooling import CoolingCurves
 from .diagram import TransformationDiagram
+from .forging_temperature import ForgingTemperatureCurves
 from .grades import GradeMap, grade_lines
 from .hardness import HardnessBars
 from .outline import HeadOutline
@@ -11,6 +12,7 @@ from .structure import StructureBars
 __all__ = [
     "BendGauge",
     "CoolingCurves",
+    "ForgingTemperatureCurves",
     "HardnessBars",
     "HeadOutline",
     "StructureBars",

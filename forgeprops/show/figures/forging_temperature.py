@@ -1,4 +1,4 @@
-"""Everything the forging temperature moves, side by side: curves that stay, one mark that follows the slider."""
+"""Everything the forging temperature moves, side by side; one mark on each curve follows the slider."""
 
 from __future__ import annotations
 
@@ -18,9 +18,13 @@ _TITLES = {
     "bend": "How far the hosel bends",
 }
 #: Looks of the three lines of the skin: not zones, so they take the colours of things without identity.
-_SKIN = {"scale_um": ("scale", 4), "metal_loss_um": ("metal lost", 3), "decarburised_um": ("carbon lost to", 2)}
-#: Height of the name of a line at the left, as a share of the plot, where there is room in all grades.
-_NAMES = {"scale_um": 0.86, "metal_loss_um": 0.74, "decarburised_um": 0.62}
+_SKIN = {
+    "scale_um": ("scale", 4),
+    "metal_loss_um": ("metal lost", 3),
+    "decarburised_um": ("carbon lost to", 2),
+}
+#: Where along the axis each of them carries its name, as a share: to the left of where they part.
+_NAMES = {"scale_um": 0.86, "metal_loss_um": 1.0, "decarburised_um": 0.72}
 
 
 class ForgingTemperatureCurves:
@@ -39,9 +43,7 @@ class ForgingTemperatureCurves:
     def __init__(self, figure, spec=None, units: Units | None = None, low_c=650.0, high_c=1100.0):
         self.units, self.low_c, self.high_c = units or Units(), low_c, high_c
         grid = figure.add_gridspec(2, 3) if spec is None else spec.subgridspec(2, 3)
-        self.axes = {
-            name: figure.add_subplot(grid[divmod(i, 3)]) for i, name in enumerate(_TITLES)
-        }
+        self.axes = {name: figure.add_subplot(grid[divmod(i, 3)]) for i, name in enumerate(_TITLES)}
         for name, ax in self.axes.items():
             style.title(ax, _TITLES[name])
             ax.set_xlim(self.units.from_c(low_c), self.units.from_c(high_c))
@@ -71,10 +73,20 @@ class ForgingTemperatureCurves:
         (self._like,) = self.axes["effort"].plot(
             [], [], "s", markersize=8, markerfacecolor=style.PAPER, markeredgecolor=style.INK, zorder=6
         )
-        (self._level,) = self.axes["effort"].plot([], [], color=style.INK, linewidth=1.0, dashes=(2, 2), zorder=4)
+        (self._level,) = self.axes["effort"].plot(
+            [], [], color=style.INK, linewidth=1.0, dashes=(2, 2), zorder=4
+        )
         self._words = {
             name: ax.text(
-                0.985, 0.97, "", transform=ax.transAxes, ha="right", va="top", fontsize=9.5, zorder=7, bbox=box
+                0.985,
+                0.97,
+                "",
+                transform=ax.transAxes,
+                ha="right",
+                va="top",
+                fontsize=9.5,
+                zorder=7,
+                bbox=box,
             )
             for name, ax in self.axes.items()
         }
@@ -123,7 +135,9 @@ class ForgingTemperatureCurves:
             self._line("austenite", x, 100.0 * getattr(study, f"{zone}_austenite"), look)
             self._line("grain", x, getattr(study, f"{zone}_grain_astm"), look)
             self._line("hardness", x, getattr(study, f"{zone}_hv"), look)
-            self._band("hardness", x, getattr(study, f"{zone}_low_hv"), getattr(study, f"{zone}_high_hv"), look)
+            self._band(
+                "hardness", x, getattr(study, f"{zone}_low_hv"), getattr(study, f"{zone}_high_hv"), look
+            )
         hosel = style.zone_look("hosel")
         self._line("bend", x, study.allowed_deg, hosel)
         self._band("bend", x, study.allowed_low_deg, study.allowed_high_deg, hosel)
@@ -153,7 +167,9 @@ class ForgingTemperatureCurves:
         self.axes["bend"].set_ylim(0.0, max(1.0, 1.35 * float(study.allowed_high_deg.max())))
         stress = np.concatenate([study.flow_stress_mpa, self.other.flow_stress_mpa])
         self.axes["effort"].set_ylim(0.0, 1.25 * float(stress.max()))
-        self.axes["surface"].set_ylim(0.0, 1.25 * float(max(study.decarburised_um.max(), study.scale_um.max())))
+        self.axes["surface"].set_ylim(
+            0.0, 1.25 * float(max(study.decarburised_um.max(), study.scale_um.max()))
+        )
         grain = np.concatenate([study.face_grain_astm, study.hosel_grain_astm])
         self.axes["grain"].set_ylim(np.floor(grain.min()) - 0.5, np.ceil(grain.max()) + 1.5)
 
@@ -168,10 +184,18 @@ class ForgingTemperatureCurves:
     def _write_names(self) -> None:
         """Names of the lines, on their own side of the pair."""
         study = self.study
+        high = self.axes["surface"].get_ylim()[1]
         for key, (words, place) in _SKIN.items():
-            ax = self.axes["surface"]
-            x = self.units.from_c(self.low_c + 0.03 * (self.high_c - self.low_c))
-            self._name("surface", x, _NAMES[key] * ax.get_ylim()[1], words, style.series_look(place).colour)
+            below = key == "metal_loss_um"
+            t = self.low_c + _NAMES[key] * (self.high_c - self.low_c)
+            under = (
+                t - 0.27 * (self.high_c - self.low_c) if below else t
+            )  # where a name below the line begins
+            y = float(np.interp(under, study.preheat_c, getattr(study, key)))
+            self._name(
+                "surface", self.units.from_c(t), y + (-0.02 if below else 0.02) * high, words,
+                style.series_look(place).colour, ha="right", va="top" if below else "bottom",
+            )  # fmt: skip
         right = self.units.from_c(self.low_c + 0.62 * (self.high_c - self.low_c))
 
         def at(column) -> float:
@@ -187,12 +211,13 @@ class ForgingTemperatureCurves:
         middle = 0.5 * (study.ac1_c + study.ac3_c)
         for zone, shift, ha in (("face", -0.06, "right"), ("hosel", 0.06, "left")):
             x = self.units.from_c(middle + shift * (self.high_c - self.low_c))
-            self._name("austenite", x, 40.0, zone, style.zone_look(zone).colour, ha=ha)
+            self._name("austenite", x, 60.0, zone, style.zone_look(zone).colour, ha=ha)
         for one, place in ((study, 1), (self.other, 0)):
-            stress = float(np.interp(one.ac3_c if place else one.ac1_c - 40.0, one.preheat_c, one.flow_stress_mpa))
-            x = self.units.from_c(one.ac3_c + 15.0 if place else one.ac1_c - 45.0)
+            t = self.low_c + (0.62 if place else 0.80) * (self.high_c - self.low_c)
+            stress = float(np.interp(t, one.preheat_c, one.flow_stress_mpa))
             self._name(
-                "effort", x, stress + (6.0 if place else -14.0), one.steel.name, style.series_look(place).colour,
+                "effort", self.units.from_c(t), stress + (15.0 if place else -15.0), one.steel.name,
+                style.series_look(place).colour, ha="left" if place else "right",
                 va="bottom" if place else "top",
             )  # fmt: skip
 
@@ -206,7 +231,12 @@ class ForgingTemperatureCurves:
                 self._still.append(ax.axvline(x, color=style.QUIET, linewidth=0.9, dashes=(2, 3), zorder=1))
             self._still.append(
                 self.axes["austenite"].text(
-                    x, 110.0, words, color=style.QUIET, fontsize=9, ha="right" if words == "Ac1" else "left", va="top"
+                    x,
+                    9.0,
+                    f" {words} ",
+                    color=style.QUIET,
+                    fontsize=9,
+                    ha="right" if words == "Ac1" else "left",
                 )
             )
 
@@ -221,7 +251,10 @@ class ForgingTemperatureCurves:
             value = 100.0 * now[key] if key.endswith("austenite") else now[key]
             dot.set_data([x], [value])
         like = self.like_other_c(preheat_c)
-        self._like.set_data([] if like is None else [self.units.from_c(like)], [] if like is None else [now["flow_stress_mpa"]])
+        self._like.set_data(
+            [] if like is None else [self.units.from_c(like)],
+            [] if like is None else [now["flow_stress_mpa"]],
+        )
         self._level.set_data(
             [] if like is None else [self.units.from_c(like), x],
             [] if like is None else [now["flow_stress_mpa"]] * 2,
@@ -231,10 +264,13 @@ class ForgingTemperatureCurves:
             f"face {100 * now['face_austenite']:.0f} %, hosel {100 * now['hosel_austenite']:.0f} %"
         )
         self._words["grain"].set_text(f"ASTM {now['face_grain_astm']:.1f}")
-        beside = "" if like is None else f", as {self.other.steel.name} at {self.units.temperature_text(like)}"
+        beside = (
+            "" if like is None else f", as {self.other.steel.name} at {self.units.temperature_text(like)}"
+        )
         self._words["effort"].set_text(f"{now['flow_stress_mpa']:.0f} MPa{beside}")
         self._words["surface"].set_text(
-            f"scale {now['scale_um']:.0f}, metal {now['metal_loss_um']:.0f}, carbon {now['decarburised_um']:.0f} µm"
+            f"scale {now['scale_um']:.0f}, metal {now['metal_loss_um']:.0f}, "
+            f"carbon {now['decarburised_um']:.0f} µm"
         )
         self._words["hardness"].set_text(f"face {words(now['face_hv'])}, hosel {words(now['hosel_hv'])}")
         self._words["bend"].set_text(
@@ -243,7 +279,7 @@ class ForgingTemperatureCurves:
         return now
 
     def like_other_c(self, preheat_c: float) -> float | None:
-        """Furnace setting at which the other steel has the same flow stress, °C; None outside what is drawn."""
+        """Furnace setting at which the other steel has the same flow stress, °C; None outside the curves."""
         stress = float(np.interp(preheat_c, self.study.preheat_c, self.study.flow_stress_mpa))
         other = self.other.flow_stress_mpa
         if not other[-1] <= stress <= other[0]:
@@ -260,9 +296,10 @@ class ForgingTemperatureCurves:
         now = self.study.at(preheat_c)
         text, words = self.units.temperature_text, self.units.hardness_text
         return (
-            f"{self.study.steel.name} from {text(preheat_c)}: austenite {100 * now['face_austenite']:.0f} % in the face and "
-            f"{100 * now['hosel_austenite']:.0f} % in the hosel, grain ASTM {now['face_grain_astm']:.1f}, flow stress "
-            f"{now['flow_stress_mpa']:.0f} MPa at {text(now['die_c'])} in the die; the skin loses {now['metal_loss_um']:.0f} µm "
-            f"of metal to {now['scale_um']:.0f} µm of scale and carbon down to {now['decarburised_um']:.0f} µm; face "
+            f"{self.study.steel.name} from {text(preheat_c)}: austenite {100 * now['face_austenite']:.0f} % "
+            f"in the face and {100 * now['hosel_austenite']:.0f} % in the hosel, grain ASTM "
+            f"{now['face_grain_astm']:.1f}, flow stress {now['flow_stress_mpa']:.0f} MPa at "
+            f"{text(now['die_c'])} in the die; the skin loses {now['metal_loss_um']:.0f} µm of metal to "
+            f"{now['scale_um']:.0f} µm of scale and carbon down to {now['decarburised_um']:.0f} µm; face "
             f"{words(now['face_hv'])}, hosel {words(now['hosel_hv'])}, bend {now['allowed_deg']:.1f}°."
         )

@@ -6,6 +6,7 @@ sides; inputs can be saved and loaded, and everything runs without a kernel in o
 
 from .estimate import EstimatePanel, estimate_panel
 from .film import FilmPanel, film_panel
+from .forging_temperature import ForgingTemperaturePanel, forging_temperature_panel
 from .grade_map import GradeMapPanel, grade_map_panel
 from .lesson import Lesson
 from .task import TaskPanel, task_panel
@@ -14,12 +15,14 @@ from .units_panel import UnitsPanel, units_panel
 __all__ = [
     "EstimatePanel",
     "FilmPanel",
+    "ForgingTemperaturePanel",
     "GradeMapPanel",
     "Lesson",
     "TaskPanel",
     "UnitsPanel",
     "estimate_panel",
     "film_panel",
+    "forging_temperature_panel",
     "grade_map_panel",
     "task_panel",
     "units_panel",

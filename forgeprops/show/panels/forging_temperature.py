@@ -1,4 +1,4 @@
-"""One slider for the forging temperature, everything it moves side by side, and what a hotter preheat costs."""
+"""One slider for the forging temperature, everything it moves side by side, and what a hotter heat costs."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from .keep import KeepBar
 
 __all__ = ["ForgingTemperatureInputs", "ForgingTemperaturePanel", "forging_temperature_panel"]
 
-#: Spacing of the furnace settings marched: between Ac1 and Ac3 the curves bend, beyond them less (our choice), °C.
+#: Spacing of the furnace settings marched, °C: between Ac1 and Ac3 the curves bend most (our choice).
 _FINE_C, _COARSE_C = 6.0, 25.0
 #: Settings of the compared steel at which its equal-effort setting is solved, °C.
 _EQUAL_C = np.arange(700.0, 1101.0, 80.0)
@@ -68,7 +68,7 @@ def _studied(grade: str, head: str):
 
 @functools.lru_cache(maxsize=64)
 def _equal(other: str, grade: str, head: str) -> np.ndarray:
-    """Setting of `grade`, its low and its high, at which it presses like `other` from `_EQUAL_C`; shape (n, 3)."""
+    """Setting at which `grade` presses like `other` from `_EQUAL_C`, with its band; shape (n, 3)."""
     import forgeprops
     from forgeprops.study.equal_effort import equal_effort_setting
 
@@ -115,7 +115,9 @@ class ForgingTemperaturePanel:
         self.live.widget.add_class("fp-picture")
         low, high = SETTINGS["preheat_c"].low, SETTINGS["preheat_c"].high
         with style.look():
-            self.curves = ForgingTemperatureCurves(self.live.figure, units=self._units, low_c=low, high_c=high)
+            self.curves = ForgingTemperatureCurves(
+                self.live.figure, units=self._units, low_c=low, high_c=high
+            )
         self.headline, self.caption = w.HTML(), w.HTML()
         self.headline.add_class("fp-headline")
         self.caption.add_class("fp-caption")
@@ -204,7 +206,7 @@ class ForgingTemperaturePanel:
         self._say(self.preheat.value)
 
     def equal_setting(self, preheat_c: float) -> tuple[float, float, float]:
-        """Setting of the steel at which it presses like the other one from `preheat_c`, °C: middle, low, high."""
+        """Setting at which the steel presses like the other from `preheat_c`, °C: middle, low, high."""
         return tuple(float(np.interp(preheat_c, _EQUAL_C, column)) for column in self.equal_c.T)
 
     def _say(self, preheat_c: float) -> None:
@@ -235,11 +237,11 @@ class ForgingTemperaturePanel:
             three += f" and {text(now['water_c'])} when the water starts"
         share = now["face_austenite"]
         if share <= 0.0:
-            state = f"Too cold for {name}: nothing becomes austenite, nothing hardens, the first heat's structure stays."
+            state = f"Too cold for {name}: no austenite, nothing hardens, the first heat's structure stays."
         elif share < 0.99:
             state = (
-                f"Too cold for {name}: only {100 * share:.0f} % of the face becomes austenite; the rest stays soft, and how "
-                "hard the hosel gets is least sure here."
+                f"Too cold for {name}: only {100 * share:.0f} % of the face becomes austenite; the rest "
+                "stays soft, and how hard the hosel gets is least sure here."
             )
         else:
             state = f"Hot enough: all of the face of {name} becomes austenite."
@@ -247,12 +249,17 @@ class ForgingTemperaturePanel:
             return f"{three}. {state}"
         middle, low, high = self.equal_setting(preheat_c)
         there = self.study.at(float(np.clip(middle, self.study.preheat_c[0], self.study.preheat_c[-1])))
-        here = self.other_study.at(preheat_c)
+        hv = self._units.hardness_text
+        moves = [
+            f"{there['metal_loss_um'] - now['metal_loss_um']:+.0f} µm of metal",
+            f"{there['decarburised_um'] - now['decarburised_um']:+.0f} µm of carbon loss",
+            f"hosel {hv(now['hosel_hv'])} to {hv(there['hosel_hv'])}",
+        ]
+        if abs(there["face_grain_astm"] - now["face_grain_astm"]) >= 0.05:
+            moves.insert(2, f"grain ASTM {now['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}")
         cost = (
-            f"To press like {other} from {text(preheat_c)}, {name} needs {text(middle)} ({text(low)} to {text(high)}): "
-            f"{there['metal_loss_um'] - here['metal_loss_um']:+.0f} µm of metal to scale, carbon lost "
-            f"{there['decarburised_um'] - here['decarburised_um']:+.0f} µm deeper, grain "
-            f"ASTM {here['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}."
+            f"To press as easily as {other} from {text(preheat_c)} it needs {text(middle)} ({text(low)} to "
+            f"{text(high)}), which changes: {', '.join(moves)}."
         )
         return f"{three}. {state} {cost}"
 

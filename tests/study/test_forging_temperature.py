@@ -1,0 +1,181 @@
+"""Furnace settings 700–1250 °C: continuity, monotony, agreement with single estimates, equal effort."""
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.errors import InputError
+from forgeprops.estimate import evaluate
+from forgeprops.forging import effort
+from forgeprops.study.equal_effort import equal_effort_preheat, equal_effort_setting, metal_in_die_c
+from forgeprops.study.forging_temperature import forging_temperature_study
+from forgeprops.thermal.march import march as marks
+from forgeprops.thermal.march import outcome as out
+
+SETTINGS_C = np.arange(700.0, 1250.1, 5.0)
+#: Face, body, hosel.
+ZONES = [0, 2, 4]
+
+
+def marched(pairs):
+    head = fp.head("mid-iron")
+    routes = [fp.Route().with_(preheat_c=float(t)) for _, t in pairs]
+    return evaluate([s for s, _ in pairs], [head] * len(pairs), routes)
+
+
+@pytest.fixture(scope="module")
+def sweep():
+    """Every library grade at every setting: hardness, share, grain, scale, metal in the die."""
+    names = fp.grades()
+    found = marched([(fp.grade(n), t) for n in names for t in SETTINGS_C])
+    shape = (len(names), len(SETTINGS_C), 5)
+    zones, m = found.marched.zones, found.marched.marks
+    return {
+        "hv": found.hardness_hv.reshape(shape),
+        "share": zones[:, :, out.O_SHARE].reshape(shape),
+        "grain": zones[:, :, out.O_GRAIN].reshape(shape),
+        "scale": m[:, :, marks.M_SCALE].reshape(shape),
+        "die": m[:, :, marks.M_DIE].reshape(shape),
+    }
+
+
+@pytest.mark.slow
+def test_hardness_has_no_jump_for_any_grade(sweep, record_property):
+    # steep it is where pearlite turns to austenite and a quench follows: 20 HV a degree, 350 HV in all;
+    # a jump would keep its size in steps ten times smaller
+    steps = np.abs(np.diff(sweep["hv"][:, :, ZONES], axis=1))
+    record_property("largest_step_hv_in_5_c", float(steps.max()))
+    assert steps.max() < 125.0
+    steepest = steps.argmax(axis=1)
+    pairs = [
+        (fp.grade(n), t)
+        for i, n in enumerate(fp.grades())
+        for z in range(3)
+        for t in np.linspace(SETTINGS_C[steepest[i, z]], SETTINGS_C[steepest[i, z] + 1], 11)
+    ]
+    fine = marched(pairs).hardness_hv[:, ZONES].reshape(len(fp.grades()), 3, 11, 3)
+    for z in range(3):
+        small = np.abs(np.diff(fine[:, z, :, z], axis=1)).max(axis=1)
+        record_property(f"largest_step_hv_in_half_a_degree_{z}", float(small.max()))
+        assert small.max() < 20.0
+        assert np.all(small < 0.5 * steps[:, :, z].max(axis=1) + 3.0)  # 3 HV: the march's own tolerance
+
+
+def test_share_grain_and_scale_only_rise_and_die_temperature_too(sweep):
+    assert np.all(np.diff(sweep["share"], axis=1) >= -1e-9)
+    assert np.all(np.diff(sweep["grain"], axis=1) <= 1e-9)  # ASTM number falls as grain grows
+    assert np.all(np.diff(sweep["scale"], axis=1) > 0.0)
+    assert np.all(np.diff(sweep["die"], axis=1) > 0.0)
+
+
+def test_no_austenite_below_ac1_and_all_above_ac3(sweep):
+    for i, name in enumerate(fp.grades()):
+        t = fp.critical_temperatures(fp.grade(name))
+        assert sweep["share"][i, SETTINGS_C < t.ac1_c].max(initial=0.0) == 0.0
+        assert sweep["share"][i, SETTINGS_C > t.ac3_c + 25.0].min() > 0.99
+
+
+@pytest.mark.parametrize("name", fp.grades())
+def test_hotter_never_presses_harder(name, sweep):
+    i = fp.grades().index(name)
+    for z in ZONES:
+        stress = effort.flow_stress_mpa(fp.grade(name), sweep["die"][i, :, z])
+        assert np.all(np.diff(stress) <= 1e-9)
+
+
+def test_study_is_the_single_estimates():
+    steel, temperatures = fp.grade("4135"), [730.0, 770.0, 950.0, 1100.0]
+    study = forging_temperature_study(steel, "long-iron", temperatures=temperatures)
+    for k, t in enumerate(temperatures):
+        one = fp.estimate(steel, "long-iron", fp.Route().with_(preheat_c=t))
+        face, hosel = one.zones["face"], one.zones["hosel"]
+        expected = {
+            "face_hv": face.hardness_hv,
+            "face_low_hv": face.hardness_low_hv,
+            "face_high_hv": face.hardness_high_hv,
+            "hosel_hv": hosel.hardness_hv,
+            "hosel_low_hv": hosel.hardness_low_hv,
+            "hosel_grain_astm": hosel.grain_astm,
+            "hosel_high_hv": hosel.hardness_high_hv,
+            "face_austenite": face.austenite_share,
+            "die_c": face.die_c,
+            "water_c": face.water_c,
+            "allowed_deg": one.hosel.allowed_deg,
+            "allowed_low_deg": one.hosel.allowed_deg_low,
+            "allowed_high_deg": one.hosel.allowed_deg_high,
+            "scale_um": one.surface.scale_um,
+            "decarburised_um": one.surface.decarburised_um,
+            "skin_hv": one.surface.skin_hv,
+            "flow_stress_mpa": one.effort.mean_mpa,
+            "press_force_kn": one.effort.press_force.kn,
+            "heat_through_s": one.heat_through_s,
+        }
+        for field, value in expected.items():
+            assert getattr(study, field)[k] == pytest.approx(value, rel=1e-6, abs=1e-6), (t, field)
+        told = {w.text for w in one.warnings}
+        assert all(w.text in told for w in study.warnings[k])
+    assert study.table().shape[0] == 4 and study.at(950.0)["face_hv"] == pytest.approx(study.face_hv[2])
+
+
+def test_study_costs_rise_with_heat():
+    study = forging_temperature_study(fp.grade("1030"), temperatures=np.arange(700.0, 1251.0, 50.0))
+    for name in ("scale_um", "metal_loss_um", "decarburised_um", "face_austenite", "die_c"):
+        assert np.all(np.diff(getattr(study, name)) >= 0.0), name
+    assert np.all(np.diff(study.flow_stress_mpa) <= 1e-9) and np.all(np.diff(study.hosel_grain_astm) <= 1e-9)
+    own = np.interp(930.0, study.preheat_c, study.effort)
+    assert own == pytest.approx(1.0, abs=0.02)  # counted from the route's own 930 °C
+
+
+@pytest.mark.parametrize(
+    ("given", "words"), [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")]
+)
+def test_study_refuses_bad_settings(given, words):
+    with pytest.raises(InputError, match=words):
+        forging_temperature_study(fp.grade("1030"), temperatures=given)
+
+
+def test_equal_effort_of_a_steel_with_itself_is_its_own_setting():
+    steel = fp.grade("1030")
+    for t in (780.0, 900.0, 1100.0):
+        assert equal_effort_preheat(steel, t, steel) == pytest.approx(t, abs=0.01)
+
+
+@pytest.mark.parametrize("name", ["4130", "4140"])
+def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
+    a, b = fp.grade("1030"), fp.grade(name)
+    answer = equal_effort_setting(a, 900.0, b)
+    assert 905.0 < answer.preheat_c < 960.0 and answer.low_c <= answer.preheat_c <= answer.high_c
+    # equal means equal flow stress of the metal in the die, as marched at both settings
+    at_b = metal_in_die_c(b, answer.preheat_c)
+    assert at_b == pytest.approx(answer.die_b_c, abs=0.01)
+    stress = [effort.flow_stress_mpa(s, t, 0.15, 3.0) for s, t in ((a, answer.die_a_c), (b, at_b))]
+    assert stress[0] == pytest.approx(stress[1], rel=1e-3) and stress[0] == pytest.approx(
+        answer.stress_mpa, rel=1e-6
+    )
+    one = fp.estimate(b, route=fp.Route().with_(preheat_c=answer.preheat_c)).effort.mean_mpa
+    assert one == pytest.approx(answer.stress_mpa, rel=0.02)  # zone by zone instead of at the mean
+
+
+def test_metal_in_die_is_what_the_march_says():
+    steel = fp.grade("4130")
+    zones = fp.estimate(steel, route=fp.Route().with_(preheat_c=900.0)).zones
+    assert (
+        min(z.die_c for z in zones.values())
+        < metal_in_die_c(steel, 900.0)
+        < max(z.die_c for z in zones.values())
+    )
+    # a longer way to the die is a colder head
+    slow = fp.Route().with_(transfer_s=12.0)
+    assert metal_in_die_c(steel, 900.0, route=slow) < metal_in_die_c(steel, 900.0) - 20.0
+    assert (
+        equal_effort_setting(fp.grade("1030"), 900.0, steel, route=slow, in_die=True).preheat_c
+        > equal_effort_setting(fp.grade("1030"), 900.0, steel, in_die=True).preheat_c
+    )
+
+
+def test_equal_effort_keeps_the_call_with_a_known_drop():
+    a, b = fp.grade("1030"), fp.grade("4130")
+    assert equal_effort_preheat(a, 900.0, b, 40.0) == effort.equal_effort_preheat(a, 900.0, b, 40.0)
+    assert equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
+    with pytest.raises(InputError, match="preheat of the first steel"):
+        equal_effort_preheat(a, 200.0, b)

@@ -1,0 +1,158 @@
+"""What the second heat costs: held against the full carbon profile, exact heating, hand-worked areas."""
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.forging.decarburisation import carbon_profile, layer_hardness_hv
+from forgeprops.forging.effort import flow_stress_mpa
+from forgeprops.forging.scale import metal_loss_um, scale_along_um
+from forgeprops.second_heat import heat_through_s, press_strain, projected_mm2, surface_of
+from forgeprops.shop import Shop
+
+
+@pytest.fixture(scope="module")
+def hot():
+    return fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=1050.0))
+
+
+def test_decarburised_depth_and_carbon_follow_the_numerical_profile_on_the_marched_curve(hot):
+    face = hot.zones["face"]
+    end = int(np.searchsorted(face.time_s, hot.events["water on"], "right"))
+    t, temp = face.time_s[:end], face.front_c[:end]
+    carbon = hot.steel.get("C")
+    # above Ac3 only: below it the profile does not know the share of austenite
+    keep = temp > 800.0
+    profile = carbon_profile(carbon, t[keep], temp[keep], 0.0, "gas furnace")
+    depth = float(np.interp(0.9 * carbon, profile.carbon, profile.depth_um))
+    assert hot.surface.decarburised_um == pytest.approx(depth, rel=0.04)
+    inside = (hot.surface.depth_um > 20.0) & (hot.surface.depth_um < depth)
+    numeric = np.interp(hot.surface.depth_um[inside], profile.depth_um, profile.carbon)
+    assert np.max(np.abs(hot.surface.carbon[inside] - numeric)) < 0.05 * carbon
+
+
+def test_scale_of_the_march_is_the_scale_law_along_the_same_curve(hot):
+    face = hot.zones["face"]
+    inside = face.time_s <= hot.events["out of furnace"]
+    alone = scale_along_um(face.time_s[inside], face.temperature_c[inside], "gas furnace")[-1]
+    assert hot.surface.scale_um == pytest.approx(float(alone), rel=0.01)
+    assert hot.surface.metal_loss_um == pytest.approx(metal_loss_um(hot.surface.scale_um))
+    assert hot.surface.blast.scale_um == pytest.approx(hot.route.press.scale_left * hot.surface.scale_um)
+
+
+def test_layer_hardness_is_the_core_at_full_carbon_and_ferrite_at_none():
+    steel = fp.grade("4140")
+    for start in (None, 760.0, 880.0):
+        hv = layer_hardness_hv(steel, np.linspace(0.0, steel.get("C"), 60), 540.0, start)
+        assert hv[-1] == pytest.approx(540.0) and 80.0 <= hv[0] < 160.0 and np.all(np.diff(hv) >= -1e-9)
+    # the colder the water finds it, the richer must a layer be to be austenite still
+    assert layer_hardness_hv(steel, 0.2, 540.0, 700.0) < layer_hardness_hv(steel, 0.2, 540.0, 860.0)
+
+
+def test_no_carbon_is_lost_below_ac1():
+    cold = fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=720.0))
+    assert cold.surface.decarburised_um == 0.0 and cold.surface.skin_hv == pytest.approx(
+        cold.surface.sound_hv
+    )
+    assert "below-ac1" in {w.code for w in cold.warnings}
+
+
+def test_time_to_heat_through_against_a_lumped_bar():
+    # gap to the furnace falls as exp(-t/tau): exactly tau ln(gap/10)
+    t = np.linspace(0.0, 900.0, 46)
+    zones = 900.0 - np.outer(np.exp(-t / 100.0), [875.0, 875.0])
+    assert heat_through_s(t, zones, 900.0, 900.0) == pytest.approx(100.0 * np.log(87.5), rel=1e-6)
+    assert heat_through_s(t, zones, 900.0, 300.0) is None
+
+
+def test_short_soak_is_told_by_how_long_it_takes():
+    steel = fp.grade("1030")
+    short = fp.estimate(steel, route=fp.Route().with_(soak_s=200.0))
+    long = fp.estimate(steel, route=fp.Route().with_(soak_s=1200.0))
+    assert (
+        short.heat_through_s == pytest.approx(long.heat_through_s, rel=0.02) and short.heat_through_s > 200.0
+    )
+    assert "Not heated through" in short.summary() and "Heated through" in long.summary()
+    assert "cold-core" in {w.code for w in short.warnings}
+
+
+def test_projected_area_by_hand():
+    head = fp.head("mid-iron")
+    area = projected_mm2(head)
+    assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
+    hosel = head.hosel
+    assert area["hosel"] == pytest.approx(
+        (hosel.outside_mm + hosel.allowance_mm) * (hosel.length_mm + hosel.length_allowance_mm)
+    )
+
+
+def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):
+    z = hot.zones["hosel"]
+    assert z.flow_stress.mpa == pytest.approx(flow_stress_mpa(hot.steel, z.die_c, 0.15, 3.0))
+    assert z.flow_stress.low_mpa < z.flow_stress.mpa < z.flow_stress.high_mpa
+    assert hot.effort.press_force.kn == pytest.approx(
+        8.0 * hot.effort.mean_mpa * hot.effort.projected_mm2 / 1000.0
+    )
+    plain = fp.estimate(fp.grade("1030"), route=hot.route)
+    assert plain.effort.relative == pytest.approx(1.0) and hot.effort.relative > 1.0
+    assert hot.effort.mean_mpa / plain.effort.mean_mpa == pytest.approx(hot.effort.relative, rel=0.01)
+
+
+def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_squeeze():
+    steel, route = fp.grade("1030"), fp.Route()
+    t = np.linspace(0.0, 1000.0, 2001)
+    shares = [press_strain(steel, route, Shop(), t, np.full_like(t, c), 8.0) for c in (800.0, 900.0, 1000.0)]
+    assert shares[0].recrystallised < shares[1].recrystallised < shares[2].recrystallised
+    assert all(s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0 for s in shares)
+    still = press_strain(steel, route.with_(strain=0.0), Shop(), t, np.full_like(t, 900.0), 8.0)
+    assert still.strain == 0.0 and still.speed == 1.0
+
+
+def test_press_strain_is_off_by_default_and_what_it_would_change_is_what_it_changes():
+    steel, route = fp.grade("4130"), dataclasses.replace(fp.Route(), spray=None)
+    without = fp.estimate(steel, route=route)
+    counted = fp.estimate(steel, route=route, count_press_strain=True)
+    assert not without.press_strain_counted and counted.press_strain_counted
+    for zone in without.zones:
+        change = counted.zones[zone].hardness_hv - without.zones[zone].hardness_hv
+        assert without.strain_effect_hv[zone] == pytest.approx(change, abs=1e-6)
+        assert counted.strain_effect_hv[zone] == pytest.approx(change, abs=1e-6)
+    soft = without.zones["hosel"].fractions, counted.zones["hosel"].fractions
+    assert soft[1]["ferrite"] >= soft[0]["ferrite"]
+
+
+def test_part_austenite_interval_spans_carbides_that_dissolve_slowly_and_fast():
+    steel, route = fp.grade("4140"), fp.Route().with_(preheat_c=765.0)
+    result = fp.estimate(steel, route=route)
+    from forgeprops.estimate import evaluate
+
+    ends = evaluate([steel] * 2, [fp.head("mid-iron")] * 2, [route] * 2, carbide_speed=np.array([1 / 9, 9.0]))
+    hosel = result.zones["hosel"]
+    assert ends.marched.zones[0, 4, 12] > hosel.undissolved > ends.marched.zones[1, 4, 12]
+    assert hosel.hardness_high_hv - hosel.hardness_low_hv >= abs(np.diff(ends.hardness_hv[:, 4])[0])
+
+
+def test_furnace_warnings_reach_the_estimate():
+    codes = {w.code for w in fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=1240.0)).warnings}
+    assert {"burning", "coarse-grain", "scale", "decarburised"} <= codes
+    codes = {w.code for w in fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=780.0)).warnings}
+    assert {"partial-austenite", "carbides-left", "decarb-below-ac3"} <= codes
+
+
+def test_summary_and_json_hold_it(hot):
+    text, plain = hot.summary(), hot.to_dict()
+    for words in ("Heated through after", "times that of 1030", "of scale took", "has recrystallised"):
+        assert words in text.replace("\n", " ")
+    assert json.loads(json.dumps(plain))["surface"]["metal_loss_um"] > 0.0
+    assert plain["effort"]["relative_to_1030"] > 1.0 and plain["zones"]["face"]["flow_stress_mpa"] > 0.0
+
+
+def test_surface_without_water_softens_from_the_core_down():
+    steel, route = fp.grade("1045"), dataclasses.replace(fp.Route(), spray=None)
+    t = np.array([0.0, 900.0, 905.0])
+    surface = surface_of(steel, route, t, np.array([950.0, 950.0, 940.0]), 80.0, 205.0, None, None)
+    assert surface.skin_hv < surface.sound_hv == 205.0
+    assert np.all(np.diff(surface.hardness_hv) >= -1e-9)
