@@ -1,0 +1,310 @@
+"""What a one-sided quench bends: bow of the face, drift of lie and loft, and edges too hard to cut.
+
+Two strains stay in the metal.  *Transformation*: martensite takes more room than ferrite and pearlite.
+*Thermal*: while the front is cold and the back still hot and soft, part of the difference is taken up by
+plastic flow; the side that cooled first ends longer.  Both make the quenched front longer, so it bows out.
+Positive is a front that bulges.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import InputError, check_choice, check_number
+from ..ranges import Warn
+
+__all__ = ["CUTTING_LIMIT_HV", "EXPANSION_PER_K", "FLATNESS_MM", "FaceBow", "bow_mm", "bow_of_head",
+           "cutting_warnings", "drift_deg", "face_bow", "frozen_thermal_strain", "gradient_per_mm",
+           "transformation_strain"]
+
+#: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
+#: there, from memory of its formula: 1.2e-5 t + 0.4e-8 t² − 2.416e-4).
+EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0
+
+#: Volume against austenite at room temperature, per cent: a − b·(wt% C).  Martensite read on a page that
+#: quotes the ASM Handbook, vol. 4; the others from memory of the same table (Lement 1959).
+_VOLUME = {"martensite": (4.64, 0.53), "bainite": (4.64, 1.43), "ferrite": (4.64, 2.21),
+           "pearlite": (4.64, 2.21), "austenite": (0.0, 0.0)}
+
+#: Flatness asked of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
+FLATNESS_MM = 0.15
+
+#: Hardness above which high-speed steel tools and trimming blades suffer, HV (about 32 HRC; common
+#: practice, no source).
+CUTTING_LIMIT_HV = 320.0
+
+
+def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> float:
+    """Linear strain of a structure against its austenite at room temperature: a third of the volume change.
+
+    Parameters
+    ----------
+    fractions : mapping
+        Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite".
+    carbon_pct : float
+        Carbon of the steel, wt%, 0 to 1.2.
+
+    Source: martensite 4.64 − 0.53 C, lower bainite 4.64 − 1.43 C, ferrite and cementite 4.64 − 2.21 C per
+    cent (ASM Handbook vol. 4 after Lement 1959; the first read as quoted at homeworksource.com, the others
+    from memory).
+
+    Examples
+    --------
+    >>> hard, soft = (transformation_strain({name: 1.0}, 0.3) for name in ("martensite", "pearlite"))
+    >>> round(100 * (hard - soft), 3)                 # per cent
+    0.168
+    """
+    carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
+    total = volume = 0.0
+    for name, value in fractions.items():
+        a, b = _VOLUME[check_choice(name, "constituent", _VOLUME)]
+        share = max(check_number(value, f"share of {name}", -1e-6, 1.0 + 1e-6), 0.0)
+        total, volume = total + share, volume + share * (a - b * carbon)
+    if total <= 0.0:
+        raise InputError(f"fractions are {dict(fractions)}; allowed is at least one share above 0.")
+    return volume / total / 300.0
+
+
+def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
+    """Curvature of a plate whose layers want different lengths, 1/mm; positive when the front is longer.
+
+    Equal layers, front first: k = (12/t³) Σ strain · ∫ z dz, z from mid-thickness towards the front (the
+    plate stays elastic and free; beam on its own layers, derived).  A straight gradient returns
+    difference/thickness.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> round(gradient_per_mm(np.linspace(0.002, 0, 400), 3.0) * 3.0, 5)
+    0.002
+    """
+    strains = np.asarray(strains, dtype=float)
+    n = strains.size
+    t = check_number(thickness_mm, "thickness", 0.1, 100.0, "mm")
+    edges = 0.5 - np.arange(n + 1) / n  # in thicknesses
+    first_moment = 0.5 * (edges[:-1] ** 2 - edges[1:] ** 2)
+    return float(12.0 / t * (strains @ first_moment))
+
+
+def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> float:
+    """Strain left between front and back by a temperature difference while the back was soft.
+
+    Parameters
+    ----------
+    difference_c : float
+        Back less front while the back is above about 600 °C, °C.
+    plastic_share : float
+        Share taken up by flow, 0 to 1: 0.5 is our choice (0: all elastic, springs back; 1: no strength at
+        all).
+
+    Examples
+    --------
+    >>> round(1000 * frozen_thermal_strain(200), 2)
+    1.45
+    """
+    difference = check_number(difference_c, "temperature difference", -1200.0, 1200.0, "°C")
+    return EXPANSION_PER_K * difference * check_number(plastic_share, "plastic share", 0.0, 1.0)
+
+
+def bow_mm(curvature_per_mm: float, span_mm: float) -> float:
+    """Rise of the middle of a span above its ends, mm: k L²/8 (flat arc).
+
+    Examples
+    --------
+    >>> round(bow_mm(0.002 / 3.0, 60.0), 3)           # 0.2 % through 3 mm over 60 mm
+    0.3
+    """
+    return curvature_per_mm * span_mm**2 / 8.0
+
+
+def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
+    """Angle between the ends of a bar whose two sides differ in length, degrees: mismatch/thickness · length.
+
+    For the neck (its diameter, the wetted length) this is the drift of lie or loft; for the body the twist
+    of face against hosel.
+
+    Examples
+    --------
+    >>> round(drift_deg(0.001, 14.0, 20.0), 3)
+    0.082
+    """
+    t = check_number(thickness_mm, "thickness", 0.1, 100.0, "mm")
+    return math.degrees(mismatch / t * check_number(length_mm, "length", 0.0, 300.0, "mm"))
+
+
+@dataclass(frozen=True)
+class FaceBow:
+    """How the face comes out of flat, and the neck out of line.
+
+    Attributes
+    ----------
+    bow_mm : float
+        Middle of the span against its ends; positive: the front bulges.
+    transformation_mm, thermal_mm : float
+        Its two parts.
+    curvature_per_mm : float
+    limit_mm : float
+        The user's flatness limit.
+    lie_drift_deg : float
+        Drift of the neck, if its wetted length was given.
+    residual_mpa : float
+        Stress at the skin that the rim's restraint leaves in the face.
+    warnings : tuple of Warn
+    """
+
+    bow_mm: float
+    transformation_mm: float
+    thermal_mm: float
+    curvature_per_mm: float
+    limit_mm: float
+    lie_drift_deg: float
+    residual_mpa: float
+    warnings: tuple[Warn, ...]
+
+    @property
+    def flat(self) -> bool:
+        """Within the limit."""
+        return abs(self.bow_mm) <= self.limit_mm
+
+    def words(self) -> str:
+        """The answer in sentences."""
+        way = "bulges" if self.bow_mm >= 0.0 else "dishes"
+        verdict = "within" if self.flat else "past"
+        drift = f" The neck drifts about {abs(self.lie_drift_deg):.2f}°." if self.lie_drift_deg else ""
+        return (f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
+                f"{self.limit_mm:.2f} mm ({self.transformation_mm:.2f} mm from transformation, "
+                f"{self.thermal_mm:.2f} mm from the temperature difference).{drift}")
+
+
+def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[str, float]] = (),
+             carbon_pct: float = 0.3, strains: Sequence[float] = (), difference_c: float = 0.0,
+             plastic_share: float = 0.5, restraint: float = 0.0, limit_mm: float = FLATNESS_MM,
+             neck_mm: float = 14.0, neck_wet_mm: float = 0.0, neck_mismatch: float = 0.0,
+             youngs_mpa: float = 205_000.0) -> FaceBow:
+    """Bow of a face quenched from the front, and drift of a neck wetted on one side.
+
+    Parameters
+    ----------
+    thickness_mm, span_mm : float
+        Face thickness and free span, mm.
+    layers : sequence of mapping
+        Structure of equal layers from front to back (shares by constituent); empty: no transformation part.
+    carbon_pct : float
+        wt%.
+    strains : sequence of float
+        Instead of `layers`: the strain each layer wants.
+    difference_c : float
+        Back less front while the back was above about 600 °C, °C.
+    plastic_share : float
+        See `frozen_thermal_strain`.
+    restraint : float
+        Share of the free bow that the rim holds back, 0 to 1.  Default 0: a free plate, the most it can bow.
+    limit_mm : float
+        The user's flatness limit, mm.
+    neck_mm, neck_wet_mm, neck_mismatch : float
+        Neck diameter, length wetted on one side, and the strain difference across it.
+
+    Returns
+    -------
+    FaceBow
+
+    Examples
+    --------
+    >>> shape = face_bow(3.0, 60.0, layers=[{"martensite": 1.0}, {"pearlite": 1.0}], carbon_pct=0.30)
+    >>> round(shape.bow_mm, 2), shape.flat
+    (0.38, False)
+    """
+    t = check_number(thickness_mm, "face thickness", 0.8, 15.0, "mm")
+    span = check_number(span_mm, "span", 5.0, 150.0, "mm")
+    held = check_number(restraint, "restraint", 0.0, 1.0)
+    limit = check_number(limit_mm, "flatness limit", 0.005, 10.0, "mm")
+    neck = check_number(neck_mm, "neck diameter", 5.0, 60.0, "mm")
+    wet = check_number(neck_wet_mm, "wetted neck length", 0.0, 100.0, "mm")
+    across = check_number(neck_mismatch, "neck mismatch", -0.02, 0.02)
+    wanted = [transformation_strain(layer, carbon_pct) for layer in layers] or [float(x) for x in strains]
+    by_change = gradient_per_mm(wanted, t) if wanted else 0.0
+    by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
+    free = by_change + by_heat
+    kept = free * (1.0 - held)
+    notes = []
+    bow = bow_mm(kept, span)
+    if abs(bow) > limit:
+        notes.append(Warn("distortion:bow",
+                          f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit "
+                          f"of {limit:.2f} mm: coin or grind it, or quench both sides."))
+    if span < 5.0 * t:
+        notes.append(Warn("distortion:stubby", "The span is under five thicknesses: hardly a plate."))
+    return FaceBow(bow, bow_mm(by_change * (1.0 - held), span), bow_mm(by_heat * (1.0 - held), span), kept,
+                   limit, drift_deg(across, neck, wet), abs(free * held) * youngs_mpa * t / 2.0, tuple(notes))
+
+
+#: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of
+#: 0.2–0.4 % C: 130–200).
+_SOFT_HV = 165.0
+
+
+def bow_of_head(head, face, carbon_pct: float, **options) -> FaceBow:
+    """`face_bow` of a head from its computed face.
+
+    The strain of each point through the thickness follows its hardness between ferrite–pearlite and full
+    martensite of that carbon (self-tempering takes back room and hardness together).  The thermal part
+    takes twice the greatest difference of mean and front surface while the mean is above 600 °C and the
+    front below it, a parabola's back less front.
+
+    Parameters
+    ----------
+    head : forgeprops.head.Head
+    face : zone result
+        With ``layers_hv`` (Gauss–Lobatto points), ``temperature_c`` and ``front_c``.
+    carbon_pct : float
+        wt%.
+    **options
+        As in `face_bow`.
+    """
+    from ..thermal.march.section import lobatto
+    from ..transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
+
+    values = np.asarray(face.layers_hv, dtype=float)
+    at = (np.arange(40) + 0.5) / 40.0
+    hv = np.interp(at, np.asarray(lobatto(values.size)[0]), values)
+    hardest = max(float(hv_from_hrc(as_quenched_hrc(carbon_pct))), _SOFT_HV + 50.0)
+    hard, soft = (transformation_strain({name: 1.0}, carbon_pct) for name in ("martensite", "pearlite"))
+    strains = (hard - soft) * (hv - _SOFT_HV) / (hardest - _SOFT_HV)
+    mean, front = np.asarray(face.temperature_c, dtype=float), np.asarray(face.front_c, dtype=float)
+    gap = np.where(mean > 600.0, mean - front, 0.0)
+    given = {"strains": strains, "difference_c": float(np.clip(2.0 * gap.max(), 0.0, 1200.0)), **options}
+    return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **given)
+
+
+def cutting_warnings(hardness_hv: Mapping[str, float], to_cut: Sequence[str],
+                     limit_hv: float = CUTTING_LIMIT_HV) -> tuple[Warn, ...]:
+    """Warn where an edge or face that is trimmed or machined afterwards is harder than the user's limit.
+
+    Parameters
+    ----------
+    hardness_hv : mapping of str to float
+        Hardness by zone ("face", "rim", …); give the hardest point of each.
+    to_cut : sequence of str
+        Zones that are cut later.
+    limit_hv : float
+        The user's limit.
+
+    Examples
+    --------
+    >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
+    The rim is to be cut but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
+    """
+    limit = check_number(limit_hv, "cutting limit", 80.0, 900.0, "HV")
+    found = []
+    for zone in to_cut:
+        zone = check_choice(zone, "zone to cut", tuple(hardness_hv))
+        hv = check_number(float(hardness_hv[zone]), f"hardness of the {zone}", 20.0, 1200.0, "HV")
+        if hv > limit:
+            found.append(Warn("distortion:hard-to-cut",
+                              f"The {zone} is to be cut but comes out at {hv:.0f} HV, above {limit:.0f} HV: "
+                              "cut it before, temper it, or use carbide."))
+    return tuple(found)

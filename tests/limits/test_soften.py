@@ -1,0 +1,78 @@
+"""What softens a hard hosel: every remedy is a full estimate, told with its cost."""
+
+import pytest
+
+import forgeprops as fp
+from forgeprops.errors import InputError
+from forgeprops.limits.soften import soften
+
+
+@pytest.fixture(scope="module")
+def hard():
+    steel, head, route = fp.grade("4340"), fp.head("mid-iron"), fp.Route()
+
+    def again(changed):
+        return fp.estimate(steel, head, changed)
+
+    return route, again, soften(route, again, ac1_c=fp.critical_temperatures(steel).ac1_c)
+
+
+def test_each_remedy_is_the_estimate_of_its_route(hard):
+    route, again, answer = hard
+    base = again(route)
+    assert answer.hosel_hv == pytest.approx(base.zones["hosel"].hardness_hv)
+    for remedy in (answer.remedies[0], answer.remedies[-1]):
+        fresh = again(remedy.route)
+        assert remedy.hosel_hv == pytest.approx(fresh.zones["hosel"].hardness_hv)
+        assert remedy.allowed_deg == pytest.approx(fresh.hosel.allowed_deg)
+        assert remedy.degrees_won == pytest.approx(fresh.hosel.allowed_deg - base.hosel.allowed_deg)
+        assert remedy.face_softer_hv == pytest.approx(
+            base.zones["face"].hardness_hv - fresh.zones["face"].hardness_hv
+        )
+
+
+def test_anneal_softens_the_hosel_and_spares_the_face(hard):
+    _, _, answer = hard
+    anneals = [r for r in answer.remedies if r.kind == "anneal"]
+    assert len(anneals) == 3
+    for remedy in anneals:
+        assert remedy.hosel_softer_hv > 50  # a martensitic hosel
+        assert abs(remedy.face_softer_hv) < 3
+        assert max(h.temperature_c for h in remedy.route.later) < 720  # below Ac1 of this steel
+    hot, mild = (r for r in sorted(anneals, key=lambda r: r.hosel_hv)[:2])
+    assert hot.hosel_hv < mild.hosel_hv
+    assert anneals[0].degrees_won >= anneals[-1].degrees_won
+
+
+def test_slower_cooling_and_preheat_are_tried(hard):
+    _, _, answer = hard
+    kinds = {r.kind for r in answer.remedies}
+    assert kinds == {"preheat", "cooling", "anneal"}
+    sleeve = next(r for r in answer.remedies if "sleeve" in r.what)
+    assert sleeve.hosel_softer_hv > 0
+    won = [round(r.degrees_won, 2) for r in answer.remedies]
+    assert won == sorted(won, reverse=True)
+
+
+def test_force_limited_hosel_is_told_of_a_longer_bar(hard):
+    _, _, answer = hard
+    assert answer.longer_bar_deg is not None and answer.longer_bar_deg > answer.allowed_deg
+    text = answer.words()
+    assert "longer bar" in text and "Keep the face cold" in text and "HV" in text
+
+
+def test_soft_hosel_has_nothing_to_win():
+    steel, head, route = fp.grade("1020"), fp.head("mid-iron"), fp.Route()
+    answer = soften(route, lambda r: fp.estimate(steel, head, r))
+    assert answer.longer_bar_deg is None
+    assert all(abs(r.degrees_won) < 0.8 for r in answer.remedies)
+
+
+def test_limits_of_the_search_and_bad_input(hard):
+    route, again, _ = hard
+    few = soften(route, again, lowest_preheat_c=900, anneals=())
+    assert [r.kind for r in few.remedies].count("preheat") == 1
+    with pytest.raises(InputError, match="allowed is a Route"):
+        soften("route", again)
+    with pytest.raises(InputError, match="Ac1 is 1200"):
+        soften(route, again, ac1_c=1200)
