@@ -78,9 +78,12 @@ def read_block(grid: Grid, block: Block, below_limit: str, problems: list[Proble
     for j, column in block.columns.items():
         if column.name is None:
             row, letter = grid.place(block.header, j)
+            filled = any(j < len(grid.rows[i]) and grid.rows[i][j] is not None for i in block.rows)
             problems.append(Problem(grid.file, row, _head(grid, block, j) or letter,
                                     "this column is no chemical element",
-                                    "kept as a note of each certificate"))
+                                    "kept as a note of each certificate")
+                            if filled or not grid.transposed else
+                            Problem(grid.file, row, "", "a line without values", "taken as a title"))
     width = len(grid.rows[block.header])
     bare = sorted({j for i in block.rows for j, c in enumerate(grid.rows[i])
                    if c is not None and j < width and j not in block.columns})

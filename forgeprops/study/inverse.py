@@ -28,6 +28,9 @@ _LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500
 #: 0.15 for knots 25 K apart is what published spray laws reach at their bends (our own choice).
 ROUGHNESS = 0.15
 
+#: Readings whose mean is the first guess of an unknown starting temperature; the fit settles it from there.
+_FIRST = 3
+
 #: Standard deviation of ln h about the first estimate, a factor of 4.5: holds knots that no reading reaches.
 _LEVEL = 1.5
 
@@ -97,8 +100,8 @@ def surface_flux(time_s, temperature_c, plate: Plate, *, start_c: float | None =
     plate : Plate
         Plate and depth of the thermocouple.
     start_c : float, optional
-        Even temperature of the plate at the first reading; by default the mean of the readings of the first
-        1 % of the time.
+        Even temperature of the plate at the first reading; by default the mean of the first three
+        readings.
     noise_c : float, optional
         Standard deviation of a reading; by default estimated (`traces.noise_of`).
     future_steps : int, optional
@@ -176,7 +179,7 @@ def _check_plate(plate) -> None:
 def _start(t: np.ndarray, y: np.ndarray, start_c: float | None) -> float:
     if start_c is not None:
         return check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
-    return float(y[: max(1, int(np.searchsorted(t, t[0] + 0.01 * (t[-1] - t[0]), "right")))].mean())
+    return float(y[:_FIRST].mean())
 
 
 # ------------------------------------------------------------------------------------------ h against
@@ -280,7 +283,10 @@ def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_
         ("stainless").
     water_c : float
         Water temperature, °C.
-    start_c, noise_c : float, optional
+    start_c : float, optional
+        Even temperature of the plate at the first reading; by default fitted along, from the first three
+        readings.
+    noise_c : float, optional
         As for `surface_flux`.
     knot_k : float
         Distance of the knots, K, about.
@@ -319,14 +325,17 @@ def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_
     n = max(4, int(round((start - water) / knot_k)) + 1)
     knots = np.linspace(water, start, n)
     theta = first = _first_curve(t, y, plate, water, start, noise, knots)
-    model = _Model(plate, t, knots, water, start, lag)
+    model = _Model(plate, t, knots, water, lag)
+    # the start is one more unknown, held by what is known of it
+    slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(_FIRST), 2.0)
+    theta = first = np.r_[first, start]
+    precision = _penalty(n, roughness, slack)
     for stage in [s for s in (30.0, 10.0, 3.0) if s > 1.5 * sigma] + [max(sigma, 0.3)]:
-        theta, run = _fit(model, y, theta, first, max(stage, sigma), roughness)
+        theta, run = _fit(model, y, theta, first, max(stage, sigma), precision)
     fitted, by, surface = run
     misfit = float((y - fitted).std())
-    bend = np.diff(np.eye(n), n=2, axis=0) / roughness
-    precision = by.T @ by / max(sigma, misfit) ** 2 + bend.T @ bend + np.eye(n) / _LEVEL**2
-    errors = np.sqrt(np.diag(np.linalg.inv(precision)))
+    whole = by.T @ by / max(sigma, misfit) ** 2 + sum(precision)
+    errors = np.sqrt(np.diag(np.linalg.inv(whole)))[:n]
     apart = knots[1] - knots[0]
     seen = (knots >= surface.min() + apart) & (knots <= surface.max() - 0.5 * apart)
     warnings = []
@@ -337,7 +346,7 @@ def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_
     if errors[seen].max(initial=0.0) > 0.3:
         text = "Part of the curve is badly settled (standard error above 30 %)."
         warnings.append(Warn("inverse:loose", text))
-    return CoolingCurve(knots, np.exp(theta), errors, seen, water, t, y, fitted, surface, noise, misfit,
+    return CoolingCurve(knots, np.exp(theta[:n]), errors, seen, water, t, y, fitted, surface, noise, misfit,
                         tuple(warnings))
 
 
@@ -358,10 +367,10 @@ def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
 
 
 class _Model:
-    """The thermocouple's reading for a curve of ln h, with its derivatives by the knots."""
+    """The thermocouple's reading for ln h at the knots and the start, with its derivatives by both."""
 
-    def __init__(self, plate, t, knots, water, start, lag):
-        self.plate, self.t, self.knots, self.water, self.start, self.lag = plate, t, knots, water, start, lag
+    def __init__(self, plate, t, knots, water, lag):
+        self.plate, self.t, self.knots, self.water, self.lag = plate, t, knots, water, lag
 
     def __call__(self, theta):
         knots, water, n = self.knots, self.water, self.knots.size
@@ -373,13 +382,14 @@ class _Model:
             w = x - j
             h = np.exp((1.0 - w) * theta[j] + w * theta[j + 1])
             inside = 0.0 < x < n - 1.0
-            by = np.zeros(n)
+            by = np.zeros(n + 1)
             by[j], by[j + 1] = (1.0 - w) * h * (surface - water), w * h * (surface - water)
             slope = h * (theta[j + 1] - theta[j]) / distance if inside else 0.0
             return h * (surface - water), h + slope * (surface - water), by
 
-        state = self.plate.start(self.start, n)
-        reading, by = self.start, np.zeros(n)
+        start, at_start = float(theta[n]), np.r_[np.zeros(n), 1.0]
+        state = self.plate.start(start, n + 1, at_start)
+        reading, by = start, at_start
         before, by_before = reading, by
         readings, derivatives, surfaces = [reading], [by], [state.surface_c]
         for i in range(1, self.t.size):
@@ -401,23 +411,29 @@ class _Model:
         return np.array(readings), np.array(derivatives), np.array(surfaces)
 
 
-def _fit(model: _Model, y, theta, first, sigma: float, roughness: float):
-    """Damped least squares for ln h at the knots."""
-    n = theta.size
-    bend = np.diff(np.eye(n), n=2, axis=0) / roughness
-    penalty = bend.T @ bend + np.eye(n) / _LEVEL**2
+def _penalty(n: int, roughness: float, slack: float) -> tuple[np.ndarray, np.ndarray]:
+    """Precisions known beforehand: of the curve's bends about zero, of level and start about the first."""
+    bend = np.zeros((n - 2, n + 1))
+    bend[:, :n] = np.diff(np.eye(n), n=2, axis=0) / roughness
+    return bend.T @ bend, np.diag(np.r_[np.full(n, _LEVEL**-2), slack**-2])
+
+
+def _fit(model: _Model, y, theta, first, sigma: float, precision):
+    """Damped least squares for ln h at the knots and the start."""
+    bends, level = precision
+    penalty = bends + level
 
     def cost(at, run):
         miss = (y - run[0]) / sigma
-        return float(miss @ miss + at @ (bend.T @ (bend @ at)) + (at - first) @ (at - first) / _LEVEL**2)
+        return float(miss @ miss + at @ bends @ at + (at - first) @ level @ (at - first))
 
     run = model(theta)
     worth, damping = cost(theta, run), 1e-3
     for _ in range(25):
-        pull = run[1].T @ (y - run[0]) / sigma**2 - bend.T @ (bend @ theta) - (theta - first) / _LEVEL**2
+        pull = run[1].T @ (y - run[0]) / sigma**2 - bends @ theta - level @ (theta - first)
         normal = run[1].T @ run[1] / sigma**2 + penalty
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
-        step *= min(1.0, 1.0 / max(np.abs(step).max(), 1e-12))
+        step *= min(1.0, 1.0 / max(np.abs(step[:-1]).max(), 1e-12))
         tried = theta + step
         new = model(tried)
         better = cost(tried, new)

@@ -133,7 +133,7 @@ def _hardness_value(written: str, scale, header: str) -> tuple[float, str, str |
     if reading.kind != "number":
         return 0.0, "", f"{written[:30]!r} is not a hardness"
     if behind and _scale_of(behind) is None:
-        return 0.0, "", f"scale {behind[:20]!r} is not HV, HRC, HRB or HB"
+        return 0.0, "", f"{behind[:20]!r} in {written[:30]!r} is not HV, HRC, HRB or HB"
     if not named:
         said = f"scale {scale[:20]!r} is not HV, HRC, HRB or HB" if scale else "no scale is given"
         return 0.0, "", said

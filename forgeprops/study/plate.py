@@ -106,11 +106,12 @@ class Plate:
         centre = np.cumsum(size) - 0.5 * size
         object.__setattr__(self, "_made", (*properties, back, size, centre))
 
-    def start(self, temperature_c: float, n_parameters: int = 0) -> State:
-        """An even plate."""
+    def start(self, temperature_c: float, n_parameters: int = 0, by=None) -> State:
+        """An even plate; `by` is the derivative of its temperature by each parameter (zero by default)."""
         *_, size, _ = self._made
-        return State(np.full(size.size, float(temperature_c)), np.zeros((size.size, n_parameters)),
-                     float(temperature_c), np.zeros(n_parameters))
+        by = np.zeros(n_parameters) if by is None else np.asarray(by, dtype=float)
+        return State(np.full(size.size, float(temperature_c)), np.tile(by, (size.size, 1)),
+                     float(temperature_c), by)
 
     def step(self, state: State, duration_s: float, surface_flux: Callable) -> State:
         """One step in time.

@@ -163,6 +163,19 @@ def test_h_of_t_within_ten_percent_over_the_boiling_range(case, noise, seed):
     np.testing.assert_allclose(got.at_surface_c[1:], np.interp(got.time_s, t, surface)[1:], atol=25.0)
 
 
+@pytest.mark.parametrize("case", ["20 kg/(m² s), 10 mm", "invented curve"])
+def test_an_unknown_starting_temperature_is_fitted_along(case):
+    """The trace begins with the water; the mean of its first readings alone would be degrees too low."""
+    h, thickness, depth, _, _ = CASES[case]
+    t, clean, _ = truth(case)
+    noisy = clean + np.random.default_rng(3).normal(0, 2.0, t.size)
+    got = cooling_curve(t, noisy, Plate(thickness, depth), WATER)
+    assert got.fitted_c[0] == pytest.approx(900.0, abs=2.0)
+    boiling = got.seen & (got.surface_c >= WATER + 100) & (got.surface_c <= 850)
+    error = got.h_w_m2k[boiling] / np.array([h(s) for s in got.surface_c[boiling]]) - 1
+    assert np.abs(error).max() < 0.10
+
+
 def test_stated_errors_are_honest():
     """About 95 % of the true values lie inside the 95 % interval, over seeds and knots."""
     case = "10 kg/(m² s), 6 mm"

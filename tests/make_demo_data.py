@@ -1,0 +1,219 @@
+"""Makes data/demo: the certificates and measurements of an invented shop, with noise, dropouts and slips.
+
+The shop is ours, and so is all it measured: the engine is run with multipliers that differ from the
+published laws (`TRUTH`), and noise is added.  Nothing in it was measured on real steel.  Run ``python
+tests/make_demo_data.py [folder]``; without a folder the files in data/demo are replaced.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import sys
+from pathlib import Path
+
+import numpy as np
+import openpyxl
+
+import forgeprops as fp
+from forgeprops.files import write_bytes
+from forgeprops.mechanical.hardness_scales import try_convert
+from forgeprops.study.plate import Plate
+from forgeprops.thermal.spray_law import spray_w_m2k
+
+#: What the invented shop is like; the published laws have 1, 0.8, 1, 1 and 0 here.
+TRUTH = fp.Shop(spray=1.25, emissivity=0.84, air=1.0, die=0.85, delay_s=0.4, name="invented shop, the truth")
+
+SAYS = "Invented data of an invented shop, made by tests/make_demo_data.py: no real steel was measured"
+SEED = 20250301
+
+#: Composition of the invented heats, wt%, within their grades; R5 is a slip of the pen in the file (C 2.9).
+HEATS = {
+    "R1": ("4130", dict(C=0.31, Si=0.25, Mn=0.52, P=0.012, S=0.008, Cr=0.95, Mo=0.19, Ni=0.08, Cu=0.12,
+                        N=0.0070)),
+    "R2": ("4130", dict(C=0.29, Si=0.22, Mn=0.46, P=0.010, S=0.006, Cr=0.88, Mo=0.17, Ni=0.05, Cu=0.10,
+                        N=0.0065)),
+    "R3": ("SCM420", dict(C=0.20, Si=0.25, Mn=0.75, P=0.014, S=0.009, Cr=1.05, Mo=0.20, Ni=0.06, Cu=0.09,
+                          N=0.0080)),
+    "R4": ("1030", dict(C=0.30, Si=0.23, Mn=0.75, P=0.015, S=0.018, Cr=0.09, Mo=0.02, Ni=0.09, Cu=0.15,
+                        N=0.0060)),
+}
+
+#: Measured heads: heat, preheat °C, flux kg/(m² s), spray s, delay s, thermocouples on it.
+RUNS = {"101": ("R1", 930, 12.0, 10.0, 2.0, True), "102": ("R1", 930, 7.0, 8.0, 2.0, True),
+        "103": ("R2", 905, 12.0, 6.0, 3.0, True), "104": ("R3", 930, 10.0, 10.0, 2.0, False),
+        "105": ("R4", 900, 14.0, 10.0, 1.5, False), "106": ("R2", 945, 9.0, 12.0, 2.5, False)}
+HEAD = "mid-iron"
+CHANNELS = {"T1": "face", "T2": "rim", "T3": "body", "T4": "hosel"}
+
+
+def text(rows, delimiter=",") -> bytes:
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, delimiter=delimiter, lineterminator="\n")
+    writer.writerow([SAYS])
+    writer.writerows(rows)
+    return buffer.getvalue().encode()
+
+
+def steel(heat: str) -> fp.Steel:
+    grade, composition = HEATS[heat]
+    return fp.Steel(heat, composition, limits=fp.grade(grade).limits)
+
+
+def route(run: str) -> fp.Route:
+    _, preheat, flux, spray_s, delay, _ = RUNS[run]
+    return fp.Route().with_(preheat_c=preheat, flux=flux, spray_s=spray_s, delay_s=delay)
+
+
+def certificates() -> bytes:
+    """A mill's CSV with German headers, decimal commas, ppm, a unit row, a limits row and the usual slips."""
+    elements = ["C", "Si", "Mn", "P", "S", "Cr", "Mo", "Ni", "Cu", "N"]
+    rows = [["Schmelze", "Güte", *elements, "Datum", "Bund"], ["", "", *["%"] * 9, "ppm", "", ""],
+            ["max", "4130", "0,33", "0,35", "0,60", "0,030", "0,040", "1,10", "0,25", "", "", "", "", ""]]
+    for n, (heat, (grade, composition)) in enumerate(HEATS.items()):
+        cells = [f"{composition[e]:.3f}".replace(".", ",") for e in elements[:-1]]
+        rows.append([heat, grade, *cells, str(round(composition["N"] * 1e4)), f"{3 + n}.2.2025",
+                     f"B{17 + n}"])
+    second = [*rows[3]]
+    second[2], second[5] = "0,310", "<0,020"
+    broken = ["R5", "4130", "2,9", *rows[4][3:]]
+    return text([*rows, second, broken, ["* im Lichtbogenofen erschmolzen", *[""] * 13]], ";")
+
+
+def laboratory() -> bytes:
+    """The laboratory's workbook: title, element names down the rows, a hidden sheet, a percentage format."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "analysis"
+    sheet.append([SAYS])
+    sheet.append(["Heat", *HEATS])
+    sheet.append(["Grade", *(grade for grade, _ in HEATS.values())])
+    for element in ("C", "Si", "Mn", "P", "S", "Cr", "Mo", "Ni", "Cu"):
+        sheet.append([f"{element} [%]", *(round(c[element] * 1.01, 3) for _, c in HEATS.values())])
+    sheet.append(["N [ppm]", *(round(c["N"] * 1e4) for _, c in HEATS.values())])
+    sheet["B4"] = HEATS["R1"][1]["C"] / 100
+    sheet["B4"].number_format = "0.00%"
+    sheet["E6"] = "n.d."
+    book.create_sheet("draft").append(["not for use"])
+    book["draft"].sheet_state = "hidden"
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def runs() -> bytes:
+    rows = [["head_id", "heat", "head", "preheat_c", "flux", "spray_s", "delay_s"]]
+    rows += [[run, heat, HEAD, preheat, flux, spray_s, delay]
+             for run, (heat, preheat, flux, spray_s, delay, _) in RUNS.items()]
+    return text(rows)
+
+
+def traces(results, rng) -> bytes:
+    """10 Hz from 2 s before the furnace opens to 45 s after, 2.5 K of noise, an open circuit, a spike."""
+    rows = [["head_id", "time_s", "channel", "temperature_c"]]
+    for run, (*_, wired) in RUNS.items():
+        if not wired:
+            continue
+        result = results[run]
+        door = result.events["out of furnace"]
+        times = np.arange(-2.0, 45.0, 0.1)
+        for channel, zone in CHANNELS.items():
+            part = result.zones[zone]
+            true = np.interp(door + times, part.time_s, part.temperature_c)
+            seen = true + rng.normal(0.0, 2.5, times.size)
+            cells = [f"{v:.1f}" for v in seen]
+            if (run, channel) == ("102", "T1"):         # open circuit for 0.8 s, and one spike
+                cells[200:208] = ["OL"] * 8
+                cells[330] = f"{seen[330] + 180:.1f}"
+            if (run, channel) == ("103", "T3"):         # lost readings
+                cells[100:103] = [""] * 3
+            rows += [[run, f"{t:.1f}", channel, c] for t, c in zip(times, cells, strict=True)]
+    return text(rows)
+
+
+def channels() -> bytes:
+    head = fp.head(HEAD)
+    depth = {"T1": head.face.thickness_mm / 2}
+    return text([["channel", "zone", "depth_mm"],
+                 *([c, zone, f"{depth[c]:.2f}" if c in depth else ""] for c, zone in CHANNELS.items())])
+
+
+def hardness(results, rng) -> bytes:
+    """Three readings a zone, 8 HV of scatter, on the scale the tester is set to for that zone."""
+    rows = [["head_id", "zone", "position", "value", "scale"]]
+    for run, result in results.items():
+        for zone, part in result.zones.items():
+            for position in ("toe", "centre", "heel"):
+                hv = part.hardness_hv + rng.normal(0.0, 8.0)
+                scale = "HRC" if zone == "face" else "HV10"
+                value = try_convert(hv, "HV", "HRC") if scale == "HRC" else hv
+                if value is None:
+                    scale, value = "HV10", hv
+                rows.append([run, zone, position, f"{value:.1f}" if scale == "HRC" else f"{value:.0f}",
+                             scale])
+    rows[4][3] = "4l2"          # a slip at the keyboard
+    return text(rows)
+
+
+def bends(results, rng) -> bytes:
+    """Each head is bent ever further until it cracks, near three times the allowed bend (invented)."""
+    rows = [["head_id", "degrees", "force_n", "cracked"]]
+    for run, result in results.items():
+        cracks_at = 3.0 * result.hosel.allowed_deg * rng.lognormal(0.0, 0.15)
+        for degrees in (1.0, 2.0, 4.0, 8.0):
+            force = result.hosel.bar_force_n * rng.normal(1.0, 0.05)
+            cracked = degrees > cracks_at
+            rows.append([run, degrees, f"{force:.0f}", "yes" if cracked else "no"])
+            if cracked:
+                break
+    return text(rows)
+
+
+def log(rng) -> bytes:
+    """Sixty heads, predicted by the neutral shop; from the 41st on a nozzle is half shut and nobody knows."""
+    rows = [["date", "heat", "head_id", "quantity", "predicted", "measured"]]
+    pairs: dict[tuple, tuple[float, float]] = {}
+    for n in range(60):
+        heat, flux = ("R1", "R2")[n % 2], 12.0 if n < 40 else 9.5
+        if (heat, flux) not in pairs:
+            said = fp.estimate(steel(heat), HEAD, fp.Route().with_(flux=12.0))
+            true = fp.estimate(steel(heat), HEAD, fp.Route().with_(flux=flux), shop=TRUTH)
+            pairs[heat, flux] = (said.zones["face"].hardness_hv, true.zones["face"].hardness_hv)
+        said, true = pairs[heat, flux]
+        rows.append([f"2025-{3 + n // 20:02d}-{1 + n % 20:02d}", heat, str(201 + n), "face hardness HV",
+                     f"{said:.0f}", f"{true + rng.normal(0.0, 9.0):.0f}"])
+    return text(rows)
+
+
+def plate(rng) -> bytes:
+    """A stainless plate, 10 mm, thermocouple 1 mm deep, under 12 kg/(m² s) of 25 °C water, 50 Hz."""
+    made, water = Plate(10.0, 1.0), 25.0
+    state, rows = made.start(900.0), [["time_s", "channel", "temperature_c"]]
+
+    def flux(share, surface):
+        def q(at):
+            return TRUTH.spray * spray_w_m2k(12.0, at, water) * (at - water)
+        return q(surface), (q(surface + 0.5) - q(surface - 0.5)), np.empty(0)
+
+    for n in range(1001):
+        reading = made.at_junction(state)[0] + rng.normal(0.0, 2.0)
+        rows.append([f"{0.02 * n:.2f}", "P1", f"{reading:.1f}"])
+        state = made.step(made.step(state, 0.01, flux), 0.01, flux)
+    return text(rows)
+
+
+def main(folder: Path) -> None:
+    rng = np.random.default_rng(SEED)
+    results = {run: fp.estimate(steel(heat), HEAD, route(run), shop=TRUTH) for run,
+               (heat, *_) in RUNS.items()}
+    for name, content in {"certificates.csv": certificates(), "laboratory.xlsx": laboratory(),
+                          "runs.csv": runs(),
+                          "traces.csv": traces(results, rng), "channels.csv": channels(),
+                          "hardness.csv": hardness(results, rng), "bends.csv": bends(results, rng),
+                          "log.csv": log(rng),
+                          "plate.csv": plate(rng)}.items():
+        write_bytes(folder / name, content, overwrite=True)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).resolve().parent.parent / "data" / "demo")
