@@ -6,6 +6,10 @@ neck, end of the bore) and on the hardness gradient, both straight lines along s
 is the integral of k − M/(E I) over the length that has yielded; what springs back is the integral of M/(E
 I).
 
+What yields inside the bar's jaw and inside the clamp is left out, which is cautious where the weakest place
+lies at either end.  The angle agrees with general quadrature to 0.3 % at the allowed bend; at half a
+degree, where the end of a yield plateau lies inside a graded zone, to 2 %.
+
 Everything is arrays of cases; a single bend is a batch of one.
 """
 

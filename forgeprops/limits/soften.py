@@ -106,7 +106,7 @@ class Softening:
         """The answer in sentences, one a line."""
         lines = [f"The hosel is {self.hosel_hv:.0f} HV and takes {self.allowed_deg:.1f}°."]
         if self.longer_bar_deg is not None:
-            lines.append(f"Force ends it; a longer bar or a screw bender makes it {self.longer_bar_deg:.1f}°.")
+            lines.append(f"Force ends it; a longer bar or a screw bender gives {self.longer_bar_deg:.1f}°.")
         useful = [r for r in self.remedies if r.helps]
         if not useful:
             lines.append("Nothing tried here softens it; a softer grade is what is left.")

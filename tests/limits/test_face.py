@@ -26,14 +26,6 @@ from forgeprops.tables import read_rows
 # ---- the ball ----
 
 
-def test_published_driver_force():
-    # Published: peak up to 13.3 kN (usga.org), 8.9–13.3 kN (golf-physics page), head 200 g, 50 m/s.
-    for contact in (0.45e-3, 0.5e-3):
-        force, patch = strike_load(200, 50, 10, 0.825, contact)
-        assert 8900 < force < 13_300
-        assert 9 < patch < 13  # 10–13 mm for a full driver strike, from memory
-
-
 @pytest.mark.parametrize(
     ("mass", "speed", "loft", "cor", "impulse", "kn"),
     [
@@ -59,16 +51,6 @@ def test_mean_force_from_peak():
 # ---- plates ----
 
 
-def test_clamped_circle_published_sheet():
-    # Read (scribd.com 731548760): a 150, t 1.5, E 200 GPa, ν 0.29, 1 MPa on r₀ 10 (314 N): y 2.295 mm by
-    # its small-patch formula, 2.238 by finite elements; moments 87 and 25 N mm/mm, stresses 233 and 67 MPa.
-    load, c = math.pi * 100, clamped_circle(150, 10, 0.29)
-    assert c.centre * load / 1.5**2 == pytest.approx(233, abs=1)
-    assert c.edge * load / 1.5**2 == pytest.approx(67, abs=1)
-    deflection = c.deflection * load * 300**2 / (200_000 * 1.5**3)
-    assert 2.238 < deflection < 2.295
-
-
 def test_clamped_circle_returns_the_uniform_load():
     # r₀ = a: centre q a²(1 + ν)/16, edge q a²/8, deflection q a⁴/(64 D) (Timoshenko)
     a, nu, load = 30.0, 0.3, math.pi * 30.0**2  # q = 1
@@ -76,28 +58,6 @@ def test_clamped_circle_returns_the_uniform_load():
     assert c.centre * load / 6 == pytest.approx(a * a * (1 + nu) / 16)
     assert c.edge * load / 6 == pytest.approx(a * a / 8)
     assert c.deflection * load * (2 * a) ** 2 / 12 / (1 - nu**2) == pytest.approx(a**4 / 64)
-
-
-# Roark Table 11.4 case 8b (read, engineersedge.com 15111): all edges fixed, load on a small central circle.
-ROARK = {
-    1.0: (-0.238, 0.7542, 0.0611),
-    1.4: (0.011, 0.9624, 0.0754),
-    1.8: (0.068, 1.000, 0.0786),
-    2.0: (0.067, 1.004, 0.0788),
-}
-
-
-@pytest.mark.parametrize("ratio", ROARK)
-def test_clamped_rectangle_against_roark(ratio):
-    b1, b2, alpha = ROARK[ratio]
-    b, r = 40.0, 4.0  # small against the span, large against the mesh of shape functions
-    c = clamped_rectangle(ratio * b, b, r)
-    assert c.centre == pytest.approx(
-        3 / (2 * math.pi) * (1.3 * math.log(2 * b / (math.pi * r)) + b1), rel=0.012
-    )
-    assert c.edge == pytest.approx(b2, rel=0.025)  # a point load; ours is spread
-    assert c.edge < b2
-    assert clamped_rectangle(ratio * b, b, 1.0).deflection == pytest.approx(alpha, rel=0.02)
 
 
 def test_clamped_square_is_near_the_clamped_circle():
