@@ -86,9 +86,11 @@ def test_equal_effort_and_its_cost_stand_in_the_answer(panel):
     text = panel.answer(900.0)
     assert "To press as easily as 1030 from 900 °C it needs 925 °C (905 °C to 965 °C)" in text
     cost = panel.study.at(925.0)["metal_loss_um"] - panel.study.at(900.0)["metal_loss_um"]
-    assert f"{cost:+.0f} µm of metal" in text
+    assert f"which costs {cost:.0f} µm more of metal" in text
     panel.other.value = panel.grade.value
     assert "To press" not in panel.answer(900.0)
+    panel.other.value = "1030"
+    assert "To press" not in panel.answer(680.0)  # no equal effort is solved below 700 °C
 
 
 def test_open_square_stands_where_the_other_steel_has_the_same_flow_stress(panel):

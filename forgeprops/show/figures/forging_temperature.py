@@ -24,7 +24,7 @@ _SKIN = {
     "decarburised_um": ("carbon lost to", 2),
 }
 #: Where along the axis each of them carries its name, as a share: to the left of where they part.
-_NAMES = {"scale_um": 0.86, "metal_loss_um": 1.0, "decarburised_um": 0.72}
+_NAMES = {"scale_um": 0.86, "metal_loss_um": 1.0, "decarburised_um": 0.69}
 
 
 class ForgingTemperatureCurves:

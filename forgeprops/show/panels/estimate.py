@@ -14,7 +14,7 @@ from ..figures import BendGauge, CoolingCurves, HardnessBars, HeadOutline, Struc
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
-from .keep import KeepBar
+from .keep import KeepBar, SheetBar
 
 __all__ = ["COOLING_WORDS", "EstimateInputs", "EstimatePanel", "estimate_panel"]
 
@@ -107,9 +107,11 @@ class EstimatePanel:
             "surroundings", "then it cools", [(COOLING_WORDS[c], c) for c in COOLING], inputs.surroundings
         )
         self.water = w.Checkbox(
-            value=inputs.water, description="water on the face", indent=False, layout={"width": "160px"}
+            value=inputs.water, description="water", indent=False, layout={"width": "80px"}
         )
         self.water.add_class("fp-water")
+        self.shop_words = w.HTML()
+        self.shop_words.add_class("fp-shop-words")
         self.sliders = {name: Slider(name, getattr(inputs, name), self._units) for name in _SLIDERS}
         self._controls = (self.grade, self.head, self.surroundings, *self.sliders.values())
         for control in self._controls:
@@ -137,12 +139,16 @@ class EstimatePanel:
         self.caption = w.HTML()
         self.caption.add_class("fp-caption")
         self.keep = KeepBar("estimate", lambda: asdict(self.inputs), self.set_inputs)
+        self.sheet = SheetBar(lambda: self.result)
         left = w.VBox(
             [
                 self.grade.row,
                 self.head.row,
                 self.surroundings.row,
-                w.HBox([self.water], layout={"margin": "0 0 0 158px"}),
+                w.HBox(
+                    [self.water, self.shop_words],
+                    layout={"margin": "0 0 0 60px", "align_items": "center", "width": "410px"},
+                ),
             ]
         )
         right = w.VBox([slider.row for slider in self.sliders.values()])
@@ -154,6 +160,7 @@ class EstimatePanel:
                 w.HBox([self.all_zones, self.scale], layout={"flex_flow": "row wrap"}),
                 self.caption,
                 self.keep.widget,
+                self.sheet.widget,
             ]
         )
         self.widget.add_class("fp-estimate")
@@ -224,7 +231,21 @@ class EstimatePanel:
                 other.note.value = ""
         for name in ("flux", "spray_s", "delay_s"):
             self.sliders[name].widget.disabled = not inputs.water
+        self.shop_words.value = note(self._water_in_shop_units(inputs), bad=False)
         self._show(static)
+
+    def _water_in_shop_units(self, inputs) -> str:
+        if not inputs.water:
+            return ""
+        from ...thermal.spray import from_flux
+
+        reading = from_flux(inputs.flux)
+        length, width = (self._units.from_mm(side) for side in reading.footprint_mm)
+        return (
+            f"= {reading.total_l_min:.1f} L/min on {length:.3g} × {width:.3g} {self._units.length}, or "
+            f"{reading.can_ml:.0f} mL in {reading.can_seconds:.0f} s in a can of "
+            f"{reading.can_area_mm2 / 100:.0f} cm²"
+        )
 
     def _build_picture(self) -> None:
         self.live = LiveFigure(1060, 580)

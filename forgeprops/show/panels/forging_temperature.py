@@ -105,7 +105,7 @@ class ForgingTemperaturePanel:
         self._units, self._busy = display_units or units(), False
         self.study = self.other_study = None
         self.grade = Choice("grade", "steel grade", forgeprops.grades(), inputs.grade)
-        self.other = Choice("other", "pressed against", forgeprops.grades(), inputs.other)
+        self.other = Choice("other", "compare effort with", forgeprops.grades(), inputs.other)
         self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
         self.preheat = Slider("preheat_c", inputs.preheat_c, self._units)
         for choice in (self.grade, self.other, self.head):
@@ -245,21 +245,22 @@ class ForgingTemperaturePanel:
             )
         else:
             state = f"Hot enough: all of the face of {name} becomes austenite."
-        if name == other:
+        if name == other or preheat_c < _EQUAL_C[0]:
             return f"{three}. {state}"
         middle, low, high = self.equal_setting(preheat_c)
         there = self.study.at(float(np.clip(middle, self.study.preheat_c[0], self.study.preheat_c[-1])))
         hv = self._units.hardness_text
         moves = [
-            f"{there['metal_loss_um'] - now['metal_loss_um']:+.0f} µm of metal",
-            f"{there['decarburised_um'] - now['decarburised_um']:+.0f} µm of carbon loss",
-            f"hosel {hv(now['hosel_hv'])} to {hv(there['hosel_hv'])}",
+            f"{there['metal_loss_um'] - now['metal_loss_um']:.0f} µm more of metal",
+            f"carbon {there['decarburised_um'] - now['decarburised_um']:.0f} µm deeper",
         ]
+        if abs(there["hosel_hv"] - now["hosel_hv"]) >= 1.0:
+            moves.append(f"a hosel of {hv(there['hosel_hv'])} instead of {hv(now['hosel_hv'])}")
         if abs(there["face_grain_astm"] - now["face_grain_astm"]) >= 0.05:
-            moves.insert(2, f"grain ASTM {now['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}")
+            moves.append(f"grain of ASTM {there['face_grain_astm']:.1f} instead of {now['face_grain_astm']:.1f}")
         cost = (
             f"To press as easily as {other} from {text(preheat_c)} it needs {text(middle)} ({text(low)} to "
-            f"{text(high)}), which changes: {', '.join(moves)}."
+            f"{text(high)}), which costs {', '.join(moves)}."
         )
         return f"{three}. {state} {cost}"
 

@@ -6,7 +6,7 @@ from ...errors import InputError
 from ...files import read_json, write_json
 from .controls import note
 
-__all__ = ["KeepBar", "load_inputs", "save_inputs"]
+__all__ = ["KeepBar", "SheetBar", "load_inputs", "save_inputs"]
 
 _VERSION = 1
 
@@ -92,3 +92,40 @@ class KeepBar:
             self.said.value = note(str(error))
         finally:
             self.load.value = ()  # so that the same file can be loaded again
+
+
+class SheetBar:
+    """File name and button that write the printable setting sheet of the result on the page.
+
+    Parameters
+    ----------
+    get : callable
+        ``get() -> Estimate``.
+    """
+
+    def __init__(self, get):
+        import ipywidgets as w
+
+        self._get = get
+        self.name = w.Text(
+            value="setting_sheet.html", description="sheet file", style={"description_width": "90px"},
+            layout={"width": "260px"},
+        )  # fmt: skip
+        self.make = w.Button(
+            description="Setting sheet", icon="print", tooltip="write a printable sheet; .html or .pdf",
+            layout={"width": "140px"},
+        )  # fmt: skip
+        self.make.add_class("fp-sheet")
+        self.make.on_click(lambda _: self._make())
+        self.said = w.HTML()
+        self.widget = w.HBox([self.name, self.make, self.said], layout={"align_items": "center"})
+
+    def _make(self) -> None:
+        from ..sheet import sheet
+
+        self.said.value = note("writing …", bad=False)
+        try:
+            made = sheet(self._get(), self.name.value)
+            self.said.value = note(f"written: {made.name}, beside this notebook", bad=False)
+        except InputError as error:
+            self.said.value = note(str(error))

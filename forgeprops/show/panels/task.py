@@ -86,7 +86,7 @@ class TaskPanel:
         for control in (*self.sliders.values(), self.surroundings):
             control.on_change(self._moved)
         self.goal.observe(lambda _: self._moved(self.surroundings), names="value")
-        self.live = LiveFigure(620, 380)
+        self.live = LiveFigure(540, 360)
         self.live.widget.add_class("fp-target")
         self._draw()
         self.words = w.HTML()
