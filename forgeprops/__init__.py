@@ -25,7 +25,8 @@ __version__ = "0.1.0"
 _ROOMS = {
     "errors": ["InputError"],
     "ranges": ["Warn"],
-    "steel": ["Steel", "grade", "grades"],
+    "steel": ["Steel", "grade"],
+    "steel.grades": ["grades"],
     "head": ["Head", "heads"],
     "route": ["Cool", "FirstHeat", "LaterHeat", "Preheat", "Press", "Route", "Spray", "Transfer"],
     "shop": ["Shop", "load_shop"],
