@@ -29,6 +29,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--delay-s", type=float, metavar="S", help="end of squeeze to water, s (default 2)")
     parser.add_argument("--water-c", type=float, metavar="C", help="water temperature, °C (default 25)")
     parser.add_argument("--cool", metavar="HOW", help="single, row, bin, fan or sleeve (default single)")
+    parser.add_argument("--count-press-strain", action="store_true",
+                        help="let the press strain left in the austenite speed ferrite and bainite (a bound; default off)")
     parser.add_argument("--json", action="store_true", help="print JSON alone")
     parser.add_argument("--list", action="store_true", help="list grades and heads")
     parser.add_argument("--version", action="version", version=f"forgeprops {__version__}")
@@ -71,7 +73,8 @@ def main(argv: list[str] | None = None) -> int:
             check_number(options.spray, "spray flux", 0.0, 60.0, "kg/(m² s)", "--spray")
         from .estimate import estimate
 
-        result = estimate(grade(options.grade), options.head, _route(options))
+        result = estimate(grade(options.grade), options.head, _route(options),
+                          count_press_strain=options.count_press_strain)
     except InputError as error:
         print(f"forgeprops: {error}", file=sys.stderr)
         return 2

@@ -120,6 +120,9 @@ def partial_austenite_warning(share, where="the steel") -> Warn | None:
     """
     if share >= FULL_AUSTENITE:
         return None
+    if share < 0.005:
+        return Warn("partial-austenite", f"None of {where} becomes austenite; it keeps the first-heat "
+                                         "structure, tempered, and stays soft.")
     return Warn("partial-austenite", f"Only {100 * share:.0f} % of {where} is austenite when cooling starts; "
                                      "the rest keeps the first-heat structure, tempered, and stays soft.")
 

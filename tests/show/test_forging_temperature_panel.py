@@ -86,7 +86,7 @@ def test_equal_effort_and_its_cost_stand_in_the_answer(panel):
     text = panel.answer(900.0)
     assert "To press as easily as 1030 from 900 °C it needs 925 °C (905 °C to 965 °C)" in text
     cost = panel.study.at(925.0)["metal_loss_um"] - panel.study.at(900.0)["metal_loss_um"]
-    assert f"which costs {cost:.0f} µm more of metal" in text
+    assert f"which moves metal lost by {cost:+.0f} µm" in text
     panel.other.value = panel.grade.value
     assert "To press" not in panel.answer(900.0)
     panel.other.value = "1030"

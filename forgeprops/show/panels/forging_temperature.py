@@ -251,16 +251,16 @@ class ForgingTemperaturePanel:
         there = self.study.at(float(np.clip(middle, self.study.preheat_c[0], self.study.preheat_c[-1])))
         hv = self._units.hardness_text
         moves = [
-            f"{there['metal_loss_um'] - now['metal_loss_um']:.0f} µm more of metal",
-            f"carbon {there['decarburised_um'] - now['decarburised_um']:.0f} µm deeper",
+            f"metal lost by {there['metal_loss_um'] - now['metal_loss_um']:+.0f} µm",
+            f"depth of lost carbon by {there['decarburised_um'] - now['decarburised_um']:+.0f} µm",
         ]
         if abs(there["hosel_hv"] - now["hosel_hv"]) >= 1.0:
-            moves.append(f"a hosel of {hv(there['hosel_hv'])} instead of {hv(now['hosel_hv'])}")
+            moves.append(f"hosel from {hv(now['hosel_hv'])} to {hv(there['hosel_hv'])}")
         if abs(there["face_grain_astm"] - now["face_grain_astm"]) >= 0.05:
-            moves.append(f"grain of ASTM {there['face_grain_astm']:.1f} instead of {now['face_grain_astm']:.1f}")
+            moves.append(f"grain from ASTM {now['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}")
         cost = (
             f"To press as easily as {other} from {text(preheat_c)} it needs {text(middle)} ({text(low)} to "
-            f"{text(high)}), which costs {', '.join(moves)}."
+            f"{text(high)}), which moves {', '.join(moves)}."
         )
         return f"{three}. {state} {cost}"
 
