@@ -181,6 +181,8 @@ def _above(grid: Grid, end: int, start: int) -> dict[str, str]:
     given: dict[str, str] = {}
     for i in range(start, end):
         row = [c for c in grid.rows[i] if c is not None]
+        if sum(column_of(c).name is not None for c in row) > 1:
+            continue        # a stepped header, not a statement
         for j, cell in enumerate(row):
             if not isinstance(cell, str):
                 continue
@@ -219,8 +221,7 @@ def find_blocks(grid: Grid) -> tuple[Grid, list[Block]]:
     blocks = []
     for n, head in enumerate(heads):
         end = heads[n + 1] if n + 1 < len(heads) else len(grid.rows)
-        columns = {j: column_of(c) for j, c in enumerate(grid.rows[head])
-                   if c is not None and (head, j) not in grid.spans}
+        columns = _columns(grid, head, heads[n - 1] if n else -1)
         rows = list(range(head + 1, end))
         columns, rows = _take_unit_row(grid, columns, rows, head, heads[n - 1] if n else -1)
         if grid.transposed:
@@ -231,6 +232,22 @@ def find_blocks(grid: Grid) -> tuple[Grid, list[Block]]:
             given = _above(grid, head, heads[n - 1] + 1 if n else 0)
         blocks.append(Block(head, columns, tuple(rows), given))
     return grid, blocks
+
+
+def _columns(grid: Grid, head: int, floor: int) -> dict[int, Column]:
+    """What each column holds, by the header row, or by a field up to two rows above (stepped headers)."""
+    cells, columns = grid.rows[head], {}
+    above = [grid.rows[i] for i in range(head - 1, max(floor, head - 3), -1)]
+    for j in range(max([len(cells), *map(len, above)])):
+        cell = cells[j] if j < len(cells) else None
+        if cell is not None and not ((head, j) in grid.spans and j and cells[j - 1] == cell):
+            columns[j] = column_of(cell)        # (a cell merged with the one to the left only repeats it)
+        elif cell is None and any(j < len(grid.rows[i]) and grid.rows[i][j] is not None
+                                  for i in range(head + 1, min(head + 20, len(grid.rows)))):
+            fields = [column_of(row[j]) for row in above if j < len(row)]
+            named = [c for c in fields if c.name is not None and c.name not in ELEMENTS]
+            columns |= {j: named[0]} if named else {}
+    return columns
 
 
 def _take_unit_row(grid: Grid, columns, rows, head: int, floor: int):

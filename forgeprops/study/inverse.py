@@ -1,8 +1,7 @@
-"""What a thermocouple under the surface tells of its cooling: heat flux over time, h against temperature.
+"""Heat transfer coefficient against surface temperature, from a thermocouple at a known depth in a plate.
 
-A plate of known thickness is cooled on one side, its thermocouple sits at a known depth.  `surface_flux`
-follows any cooling in time; `cooling_curve` takes one curve of h against surface temperature for the whole
-trace, which holds while spray and water stay the same, and is far less sensitive to noise.
+One curve is taken for the whole trace, which holds while spray and water stay the same and is far less
+sensitive to noise than the flux over time (`surface_flux`), which follows any cooling.
 """
 
 from __future__ import annotations
@@ -15,10 +14,11 @@ from ..errors import InputError, check_number
 from ..ranges import Warn
 from ..thermal.spray_law import spray_w_m2k
 from .plate import Plate
+from .surface_flux import FIRST_READINGS, averaged, check_plate, checked_trace, start_of, surface_flux
 from .tidy import page
 from .traces import noise_of
 
-__all__ = ["CoolingCurve", "SurfaceFlux", "cooling_curve", "surface_flux"]
+__all__ = ["CoolingCurve", "cooling_curve"]
 
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
@@ -28,162 +28,9 @@ _LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500
 #: 0.15 for knots 25 K apart is what published spray laws reach at their bends (our own choice).
 ROUGHNESS = 0.15
 
-#: Readings whose mean is the first guess of an unknown starting temperature; the fit settles it from there.
-_FIRST = 3
-
 #: Standard deviation of ln h about the first estimate, a factor of 4.5: holds knots that no reading reaches.
 _LEVEL = 1.5
 
-
-def _trace(time_s, temperature_c, what: str = "trace") -> tuple[np.ndarray, np.ndarray]:
-    try:
-        t, y = np.asarray(time_s, dtype=float).ravel(), np.asarray(temperature_c, dtype=float).ravel()
-    except (TypeError, ValueError):
-        raise InputError(f"the {what} is not made of numbers; allowed are two lists of numbers.") from None
-    if t.size != y.size or t.size < 20:
-        raise InputError(f"the {what} has {t.size} times and {y.size} temperatures; "
-                         "allowed are 20 or more of each.")
-    if not (np.isfinite(t).all() and np.isfinite(y).all()):
-        raise InputError(f"the {what} holds a number that is not finite; take such readings out first.")
-    if (np.diff(t) <= 0.0).any():
-        raise InputError(f"time of the {what} does not rise at reading "
-                         f"{int(np.argmax(np.diff(t) <= 0)) + 2}; sort it and average double times first.")
-    if y.min() < -60.0 or y.max() > 1400.0:
-        raise InputError(f"the {what} reaches {y.min():.0f} to {y.max():.0f} °C; allowed is -60 to 1400 °C.")
-    return t, y
-
-
-def _averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray, int]:
-    """Means of blocks, so that at most `most` points are left; the first reading stays first."""
-    block = -(-(t.size - 1) // most)
-    if block <= 1:
-        return t, y, 1
-    n = (t.size - 1) // block * block
-    return (np.r_[t[0], t[1:n + 1].reshape(-1, block).mean(axis=1)],
-            np.r_[y[0], y[1:n + 1].reshape(-1, block).mean(axis=1)], block)
-
-
-# ------------------------------------------------------------------------------------------ flux over time
-
-@dataclass(frozen=True)
-class SurfaceFlux:
-    """Heat flux out of the surface over time.
-
-    Attributes
-    ----------
-    time_s, flux_w_m2, surface_c : ndarray
-        Each flux holds up to its time.
-    future_steps : int
-        Over how many steps ahead it was judged.
-    standard_error_w_m2 : float
-        Of each flux, from the noise alone.
-    """
-
-    time_s: np.ndarray
-    flux_w_m2: np.ndarray
-    surface_c: np.ndarray
-    future_steps: int
-    standard_error_w_m2: float
-
-
-def surface_flux(time_s, temperature_c, plate: Plate, *, start_c: float | None = None,
-                 noise_c: float | None = None, future_steps: int | None = None) -> SurfaceFlux:
-    """Heat flux at the cooled surface from a thermocouple inside, step after step.
-
-    Function specification with a flux that is held constant over `future_steps`: at each step the one flux is
-    taken that fits the next readings best, then one step is marched with it.
-
-    Parameters
-    ----------
-    time_s, temperature_c : array-like
-        The trace, in order of time, 20 readings or more.
-    plate : Plate
-        Plate and depth of the thermocouple.
-    start_c : float, optional
-        Even temperature of the plate at the first reading; by default the mean of the first three
-        readings.
-    noise_c : float, optional
-        Standard deviation of a reading; by default estimated (`traces.noise_of`).
-    future_steps : int, optional
-        By default as many as bring the error by noise below 5 % of the mean flux, and at least half the time
-        heat takes to reach the thermocouple.
-
-    Returns
-    -------
-    SurfaceFlux
-
-    Raises
-    ------
-    InputError
-        A trace that is not one, or too short for the future steps.
-
-    Source
-    ------
-    J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985), sequential function
-    specification with constant flux (from memory).
-    """
-    t, y = _trace(time_s, temperature_c)
-    _check_plate(plate)
-    start = _start(t, y, start_c)
-    noise = max(noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05)
-    step = float(np.median(np.diff(t)))
-    k_of, heat_of, *_ = plate._made
-    middle = np.array([0.5 * (y.min() + y.max())])
-    diffusivity = float(k_of(middle)[0]) / float(heat_of(middle)[0])
-    lost = float(heat_of(middle)[0]) * plate.thickness_mm * 1e-3 * (y.max() - y.min())
-    mean_flux = max(lost / (t[-1] - t[0]), 1e3)
-    if future_steps is None:
-        reach = 0.5 * (plate.depth_mm * 1e-3) ** 2 / diffusivity
-        future_steps = max(2, int(np.ceil(reach / step)))
-        while future_steps < t.size // 4:
-            response = _unit_response(plate, float(middle[0]), step, future_steps)
-            if noise / np.sqrt(response @ response) < 0.05 * mean_flux:
-                break
-            future_steps += max(1, future_steps // 4)
-    future_steps = int(check_number(future_steps, "future steps", 1, t.size // 2))
-    state, flux, surface, q = plate.start(start, 1), [], [], 0.0
-    one = np.ones(1)
-    for i in range(1, t.size - future_steps + 1):
-        ahead, miss, response = state, [], []
-        for j in range(future_steps):
-            held = q
-            ahead = plate.step(ahead, t[i + j] - t[i + j - 1], lambda share, at, held=held: (held, 0.0, one))
-            at_junction, by = plate.at_junction(ahead)
-            miss.append(y[i + j] - at_junction)
-            response.append(by[0])
-        response = np.array(response)
-        q += float(response @ np.array(miss)) / float(response @ response)
-        held = q
-        state = plate.step(state, t[i] - t[i - 1], lambda share, at, held=held: (held, 0.0, one))
-        flux.append(q)
-        surface.append(state.surface_c)
-        state = type(state)(state.temperature_c, np.zeros_like(state.sensitivity), state.surface_c,
-                            np.zeros(1))
-    error = noise / float(np.sqrt(response @ response))
-    return SurfaceFlux(t[1:len(flux) + 1], np.array(flux), np.array(surface), future_steps, error)
-
-
-def _unit_response(plate: Plate, at_c: float, step: float, n: int) -> np.ndarray:
-    state, response, one = plate.start(at_c, 1), [], np.ones(1)
-    for _ in range(n):
-        state = plate.step(state, step, lambda share, at: (0.0, 0.0, one))
-        response.append(plate.at_junction(state)[1][0])
-    return np.array(response)
-
-
-def _check_plate(plate) -> None:
-    if not isinstance(plate, Plate):
-        raise InputError(f"plate is {type(plate).__name__}; allowed is a Plate(thickness_mm, depth_mm, ...).")
-
-
-def _start(t: np.ndarray, y: np.ndarray, start_c: float | None) -> float:
-    if start_c is not None:
-        return check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
-    return float(y[:_FIRST].mean())
-
-
-# ------------------------------------------------------------------------------------------ h against
-# temperature
 
 @dataclass(frozen=True)
 class CoolingCurve:
@@ -309,25 +156,25 @@ def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_
     Regularisation: A. N. Tikhonov & V. Y. Arsenin, Solutions of Ill-Posed Problems (1977); least squares with
     damping: D. W. Marquardt, J. SIAM 11 (1963) 431 (both from memory).
     """
-    t, y = _trace(time_s, temperature_c)
-    _check_plate(plate)
+    t, y = checked_trace(time_s, temperature_c)
+    check_plate(plate)
     water = check_number(water_c, "water temperature", 0.0, 100.0, "°C")
     knot_k = check_number(knot_k, "distance of the knots", 5.0, 200.0, "K")
     roughness = check_number(roughness, "roughness", 1e-3, 10.0) * (knot_k / 25.0) ** 1.5
     lag = check_number(response_s, "response time", 0.0, 60.0, "s")
-    start = _start(t, y, start_c)
+    start = start_of(t, y, start_c)
     if start - y.min() < 30.0 or start <= water + 30.0:
         raise InputError(f"the trace runs from {start:.0f} to {y.min():.0f} °C beside water of {water:g} °C; "
                          "it must cool by 30 K or more.")
     noise = max(noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05)
-    t, y, block = _averaged(t, y, _MOST_POINTS)
+    t, y, block = averaged(t, y, _MOST_POINTS)
     sigma = noise / np.sqrt(block)
     n = max(4, int(round((start - water) / knot_k)) + 1)
     knots = np.linspace(water, start, n)
     theta = first = _first_curve(t, y, plate, water, start, noise, knots)
     model = _Model(plate, t, knots, water, lag)
     # the start is one more unknown, held by what is known of it
-    slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(_FIRST), 2.0)
+    slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(FIRST_READINGS), 2.0)
     theta = first = np.r_[first, start]
     precision = _penalty(n, roughness, slack)
     for stage in [s for s in (30.0, 10.0, 3.0) if s > 1.5 * sigma] + [max(sigma, 0.3)]:
@@ -352,7 +199,7 @@ def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_
 
 def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
     """ln h at the knots from the step-by-step flux of a thinned trace: medians about each knot."""
-    t, y, block = _averaged(t, y, 250)
+    t, y, block = averaged(t, y, 250)
     rough = surface_flux(t, y, plate, start_c=start, noise_c=noise / np.sqrt(block))
     above = rough.surface_c - water
     good = (above > 20.0) & (rough.flux_w_m2 > 0.0)

@@ -160,6 +160,19 @@ def test_single_report_with_the_heat_in_the_title():
     assert contents(got) == {"C": 0.31, "Si": 0.25, "Mn": 0.52, "Cr": 0.95, "Mo": 0.19}
 
 
+def test_stepped_headers_by_merged_cells_and_without():
+    rows = [["Heat", "Grade", "Chemical composition", None], [None, None, "C", "Mn"], [None, None, "%", "%"],
+            ["A1", "1030", 0.31, 0.72]]
+
+    def merge(book):
+        for span in ("A1:A3", "B1:B3", "C1:D1"):
+            book.active.merge_cells(span)
+    for data in (as_csv(rows), as_xlsx(rows), as_xlsx(rows, merge)):
+        got = read_certificates(data, filename="m")
+        assert [(c.heat, c.grade) for c in got] == [("A1", "1030")] and contents(got)["Mn"] == 0.72
+        assert [p.assumed for p in got.problems if p.row == 1] == ["taken as a title"]
+
+
 def test_grain_size_and_notes_are_kept():
     rows = [[*HEADER, "Grain size", "Yield MPa", "Date"], [*A1, "8", 655, datetime.datetime(2025, 2, 1)]]
     got = read_certificates(as_xlsx(rows), filename="m.xlsx")

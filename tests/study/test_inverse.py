@@ -14,8 +14,9 @@ from scipy.integrate import solve_ivp
 from scipy.special import erfc, erfcx
 
 from forgeprops.errors import InputError
-from forgeprops.study.inverse import cooling_curve, surface_flux
+from forgeprops.study.inverse import cooling_curve
 from forgeprops.study.plate import PLATES, Plate
+from forgeprops.study.surface_flux import surface_flux
 from forgeprops.thermal.spray_law import spray_w_m2k
 
 WATER = 20.0
