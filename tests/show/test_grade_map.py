@@ -12,7 +12,6 @@ from forgeprops.show.units import Units
 @pytest.fixture(scope="module")
 def panel():
     made = GradeMapPanel(("1020", "4130"), display_units=Units())
-    made.go.click()
     made.work.join()
     return made
 

@@ -7,14 +7,14 @@ from .. import style
 from ..figures import GradeMap
 from ..live import LiveFigure
 from ..units import Units, units
-from .controls import Choice, Slider, note
+from .controls import Choice, Slider
 from .work import Work
 
 __all__ = ["GradeMapPanel", "grade_map_panel"]
 
 #: Forging temperatures of the map, °C: from warm to hot, our choice.
 PREHEATS_C = (800.0, 850.0, 900.0, 950.0, 1000.0)
-_COLUMNS = ("face_hv", "hosel_hv", "hosel_deg")
+_COLUMNS = {"face_hv": "face_hardness_hv", "hosel_hv": "hosel_hardness_hv", "hosel_deg": "hosel_allowed_deg"}
 
 
 class GradeMapPanel:
@@ -24,18 +24,16 @@ class GradeMapPanel:
     ----------
     grades : sequence of str, optional
         Rows; every grade of the library unless given.
-    model : callable, optional
-        ``model(steel, head, route) -> Estimate``.
     display_units : Units, optional
         The reader's units.
     """
 
-    def __init__(self, grades=None, model=None, display_units: Units | None = None):
+    def __init__(self, grades=None, display_units: Units | None = None):
         import ipywidgets as w
 
         import forgeprops
 
-        self._forgeprops, self._model = forgeprops, model or forgeprops.estimate
+        self._forgeprops = forgeprops
         shown = display_units or units()
         self.grades = tuple(grades or forgeprops.grades())
         route = Route()
@@ -43,7 +41,7 @@ class GradeMapPanel:
         self.flux = Slider("flux", route.spray.flux_kg_m2_s, shown)
         self.spray_s = Slider("spray_s", route.spray.duration_s, shown)
         self.go = w.Button(
-            description="Work it out", icon="play", button_style="primary", layout={"width": "140px"}
+            description="Work it out again", icon="play", button_style="primary", layout={"width": "170px"}
         )
         self.go.add_class("fp-go")
         self.go.on_click(lambda _: self.start())
@@ -57,7 +55,6 @@ class GradeMapPanel:
             }
         self.live.set_live(*(a for m in self.maps.values() for a in m.artists))
         self.work = Work()
-        self.work.said.value = note("Press the button to fill the map.", bad=False)
         self.widget = w.VBox(
             [
                 w.HBox([self.head.row, self.flux.row], layout={"flex_flow": "row wrap"}),
@@ -68,9 +65,12 @@ class GradeMapPanel:
                 self.live.widget,
             ]
         )
+        self.start()
 
     def start(self) -> None:
         """Work the map out for the settings shown."""
+        from ...study.many import estimate_many
+
         self.work.stop()
         self.work.join(raising=False)
         for one in self.maps.values():
@@ -80,11 +80,11 @@ class GradeMapPanel:
         route = Route().with_(flux=self.flux.value, spray_s=self.spray_s.value)
 
         def row(grade: str) -> None:
-            steel = self._forgeprops.grade(grade)
-            results = [self._model(steel, head, route.with_(preheat_c=t)) for t in PREHEATS_C]
-            self.maps["face_hv"].set_row(grade, [r.zones["face"].hardness_hv for r in results])
-            self.maps["hosel_hv"].set_row(grade, [r.zones["hosel"].hardness_hv for r in results])
-            self.maps["hosel_deg"].set_row(grade, [r.hosel.allowed_deg for r in results])
+            table = estimate_many(
+                self._forgeprops.grade(grade), head, [route.with_(preheat_c=t) for t in PREHEATS_C]
+            )
+            for name, column in _COLUMNS.items():
+                self.maps[name].set_row(grade, table[column].to_numpy(float))
             self.live.refresh()
 
         self.work.start(self.grades, row, "grades")
