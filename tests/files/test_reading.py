@@ -241,7 +241,7 @@ def test_refused_files(data, message):
         read_grids(data, "upload")
 
 
-GOOD = workbook([["heat", "C", "Mn"], ["A1", 0.21, 0.8]])      # made once: a workbook holds its time of making
+GOOD = workbook([["heat", "C", "Mn"], ["A1", 0.21, 0.8]])     # made once: a workbook holds its date
 
 
 @given(st.data())
