@@ -131,7 +131,7 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         if cap > ferrite:
             under = ae3 - t_mid_c
             k = state[K_F, i] * (arrhenius[0, at] + part * (arrhenius[0, at + 1] - arrhenius[0, at])) * under * under * under
-            x = inverse_extent(extent_of(ferrite / cap, forward) + k * dt_s, forward, inverse, top)
+            x = inverse_extent(extent_of(ferrite / cap, forward, 0) + k * dt_s, forward, inverse, top, 0)
             d = min(x * cap - ferrite, austenite)
             if d > 0.0:
                 state[FERRITE, i] = ferrite + d
@@ -142,7 +142,7 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         whole = pearlite + austenite
         under = ae1_c - t_mid_c
         k = state[K_P, i] * (arrhenius[1, at] + part * (arrhenius[1, at + 1] - arrhenius[1, at])) * under * under * under
-        x = inverse_extent(extent_of(pearlite / whole, forward) + k * dt_s, forward, inverse, top)
+        x = inverse_extent(extent_of(pearlite / whole, forward, 0) + k * dt_s, forward, inverse, top, 0)
         d = min(x * whole - pearlite, austenite)
         if d > 0.0:
             state[PEARLITE, i] = pearlite + d
@@ -153,7 +153,7 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         whole = bainite + austenite
         under = bainite_limit_c - t_mid_c
         k = state[K_B, i] * (arrhenius[2, at] + part * (arrhenius[2, at + 1] - arrhenius[2, at])) * under * under
-        x = inverse_extent(extent_of(bainite / whole, forward) + k * dt_s, forward, inverse, top)
+        x = inverse_extent(extent_of(bainite / whole, forward, 1) + k * dt_s, forward, inverse, top, 1)
         d = min(x * whole - bainite, austenite)
         if d > 0.0:
             state[J_BAINITE, i] *= _joined(bainite / (bainite + d))

@@ -232,7 +232,7 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
     assert cases.dtype == CASE and steps.dtype == STEP
     n, n_zones, n_points = len(cases), zones.shape[1], zones.shape[1] * len(section.marker)
     kernel, _ = engine()
-    forward, inverse, top = kinetics.extent_tables()
+    forward, inverse, top = kinetics.extent_tables(float(kin[15]))
     arrhenius = _arrhenius(kin, cases)
     zone_out = np.zeros((n, n_zones, OUT))
     marks = np.zeros((n, n_zones, MARKS))
@@ -281,7 +281,7 @@ def _tables(*q_over_r_k) -> np.ndarray:
 def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.ndarray, np.ndarray]:
     """Structure along an imposed curve: outcome of the one point (see `outcome`) and shares along the curve."""
     _, kernel = engine()
-    forward, inverse, top = kinetics.extent_tables()
+    forward, inverse, top = kinetics.extent_tables(float(kin[15]))
     history, hv, out = np.zeros((len(time_s), 5)), np.zeros(1), np.zeros((1, OUT))
     kernel(case, start, kin, _arrhenius(kin, case), time_s, temperature_c, grain_um, forward, inverse, top, (0,), np.ones(1),
            history, hv, out)

@@ -20,6 +20,7 @@ from ...transformation.decomposition import (
     MARTENSITE,
     PEARLITE,
     TABLE_CARBON,
+    carbon_of_austenite,
 )
 from ...transformation.phase_hardness import line_hv
 from ...transformation.tempering import softened_hv
@@ -28,6 +29,9 @@ __all__ = ["OUT", "collect", "first_heat_structure", "point_hardness"]
 
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
+
+#: Carbon up to which the lines of pearlite and bainite are used, wt%: the range of the rate equations.
+_LINE_CARBON = 0.6
 
 #: Columns of a zone's outcome.
 OUT = 13
@@ -55,15 +59,18 @@ def _tempered(case, hv, j):
 
 def _constituents(case, start, state, i):
     """Hardness of ferrite-pearlite, bainite and martensite at point `i`, as formed, HV."""
-    carbon = state[CARBON_0, i]
+    # carbon that ferrite left to pearlite and bainite, as far as the lines reach
+    rest = max(min(carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i]), _LINE_CARBON),
+               state[CARBON_0, i])
     fp = state[FERRITE, i] + state[PEARLITE, i]
     hv_fp = 0.0
     if fp > 0.0:
-        hv_fp = line_hv(case.fp_a0 + case.fp_ac * carbon, case.fp_b0 + case.fp_bc * carbon,
-                        state[LOG_V_FP, i] / fp, 80.0)
+        log_v = state[LOG_V_FP, i] / fp
+        hv_fp = (state[FERRITE, i] * line_hv(case.f_a, case.f_b, log_v, 80.0)
+                 + state[PEARLITE, i] * line_hv(case.p_a0 + case.p_ac * rest, case.p_b, log_v, 120.0)) / fp
     hv_b = 0.0
     if state[BAINITE, i] > 0.0:
-        hv_b = line_hv(case.b_a0 + case.b_ac * carbon, case.b_b0 + case.b_bc * carbon,
+        hv_b = line_hv(case.b_a0 + case.b_ac * rest, case.b_b0 + case.b_bc * rest,
                        state[LOG_V_B, i] / state[BAINITE, i], 120.0)
     hv_m = 0.0
     if state[MARTENSITE, i] > 0.0:

@@ -15,14 +15,15 @@ import numpy as np
 from ...head import ZONES, Zone, forged_parts, links_of, zones_of
 from ...route import COOLING, LaterHeat
 from ...steel import Steel
-from ...transformation import austenite, kinetics, phase_hardness, temperatures, tempering
+from ...transformation import austenite, constituents, kinetics, phase_hardness, temperatures, tempering
 from ...transformation.decomposition import TABLE_CARBON
 from .. import surroundings
 from .columns import Columns, HeadColumns, SteelColumns, steel_columns
 from .section import lobatto, stiffness
 
 __all__ = ["AIR", "CARBON_POINTS", "CASE", "CONVECTION_C", "COOL", "FURNACE", "JET", "JET_W_M2K", "POINTS", "REST", "SPRAY",
-           "SPRAY_ON_DIE", "STEP", "STROKE", "ZONE", "Section", "convection_tables", "kinetic_array", "later_heats_j",
+           "SPRAY_ON_DIE", "STEP", "STROKE", "ZONE", "Section", "convection_table", "convection_tables",
+           "kinetic_array", "later_heats_j",
            "pack_heads", "pack_routes", "pack_steels", "section", "start_tables"]
 
 # Kinds of step.
@@ -42,7 +43,7 @@ _SLEEVE_OUTSIDE_W_M2K = 15.0
 
 STEEL_FIELDS = ("carbon", "si", "mn", "ni", "cr", "mo", "v", "ae1", "ae3", "ac1", "ac3", "bainite_limit",
                 "ln_f", "ln_p", "ln_b", "grain_m", "grain_ln_k", "grain_q", "grain_ln_k_low", "grain_q_low",
-                "pin_low", "pin_high", "alloyed", "fp_a0", "fp_ac", "fp_b0", "fp_bc", "b_a0", "b_ac", "b_b0", "b_bc",
+                "pin_low", "pin_high", "alloyed", "f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc",
                 "ferrite_hv", "first_ferrite_cap", "temper_q_k", "half_log_j", "temper_width", "temper_soft_hv",
                 "temper_slope_hv")
 ROUTE_FIELDS = ("furnace_c", "furnace_emissivity", "start_c", "air_c", "emissivity", "view_factor", "air_factor",
@@ -79,12 +80,13 @@ def section(points: tuple[int, ...] = POINTS) -> Section:
 
 
 def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
-    """Constants of the rate equations the march needs per point: Q, grain exponents, sensitivities to C, Cr, Mo."""
+    """Constants of the rate equations the march needs per point: Q, grain exponents, sensitivities to C, Cr, Mo,
+    and how bainite slows down."""
     k = k or kinetics.constants()
     return np.array([k["q_ferrite"], k["q_pearlite"], k["q_bainite"],
                      k["grain_ferrite"], k["grain_pearlite"], k["grain_bainite"],
                      k["ferrite_c"], k["pearlite_c"], k["bainite_c"], k["ferrite_cr"], k["pearlite_cr"],
-                     k["bainite_cr"], k["ferrite_mo"], k["pearlite_sqrt_mo"], k["bainite_mo"]])
+                     k["bainite_cr"], k["ferrite_mo"], k["pearlite_sqrt_mo"], k["bainite_mo"], k["bainite_tail"]])
 
 
 def start_tables(comp: SteelColumns, methods: dict[str, str] | None = None) -> np.ndarray:
@@ -93,7 +95,7 @@ def start_tables(comp: SteelColumns, methods: dict[str, str] | None = None) -> n
     carbon = np.linspace(0.0, TABLE_CARBON, CARBON_POINTS)[None, :]
     ms = temperatures.martensite_start_c(comp, carbon, **({"method": methods["ms"]} if "ms" in methods else {}))
     alpha = temperatures.martensite_alpha_per_k(comp, carbon)
-    hv = phase_hardness.martensite_coefficients(comp, carbon)[0]
+    hv = constituents.fresh_martensite_hv(comp, phase_hardness.martensite_coefficients(comp, carbon)[0], ms, alpha)
     shape = (comp.get("C").shape[0], CARBON_POINTS)
     return np.ascontiguousarray(np.stack([np.broadcast_to(t, shape) for t in (ms, alpha, hv)], axis=1))
 
@@ -113,26 +115,30 @@ def pack_steels(steels: Sequence[Steel] | SteelColumns, cases: np.ndarray, k: di
     ac1, ac3 = temperatures.ac1_c(comp), temperatures.ac3_c(comp)
     put(ae1=ae1, ae3=np.maximum(ae3, ae1 + 1.0), ac1=ac1, ac3=np.maximum(ac3, ac1 + 10.0),
         bainite_limit=kinetics.kinetic_bainite_start_c(comp))
-    ln_f, ln_p, ln_b = kinetics.ln_composition_factors(comp, k=k)
-    put(ln_f=ln_f, ln_p=ln_p, ln_b=ln_b)
+    pack_constants(comp, cases, k)
     growth = austenite.grain_growth_coefficients(_OneColumn(comp))
     for name, column in zip(("grain_m", "grain_ln_k", "grain_q", "grain_ln_k_low", "grain_q_low", "pin_low", "pin_high"),
                             growth, strict=True):
         cases[name] = column
     put(alloyed=np.minimum(1.0, (comp.get("Cr") + comp.get("Ni") + comp.get("Mo")) / 1.1))
-    for name, coefficients in (("fp", phase_hardness.ferrite_pearlite_coefficients),
-                               ("b", phase_hardness.bainite_coefficients)):
-        (a0, b0), (a1, b1) = coefficients(comp, 0.0), coefficients(comp, 1.0)
-        put(**{f"{name}_a0": a0, f"{name}_ac": a1 - a0, f"{name}_b0": b0, f"{name}_bc": b1 - b0})
-    # What stays ferrite below Ac3 is as soft as carbon-free ferrite of this alloy, slowly cooled.
-    a, b = phase_hardness.ferrite_pearlite_coefficients(comp, kinetics.CARBON_IN_FERRITE)
-    put(ferrite_hv=np.maximum(a + b * phase_hardness.LOG_V_LOW, phase_hardness.FERRITE_PEARLITE_FLOOR_HV))
     boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
     put(first_ferrite_cap=np.clip((boundary - comp.get("C")) / (boundary - kinetics.CARBON_IN_FERRITE), 0.0, 1.0))
     temper = tempering.tempering_coefficients(comp)
     put(temper_q_k=temper.activation_k, half_log_j=temper.half_log_j, temper_width=temper.width,
         temper_soft_hv=temper.soft_hv, temper_slope_hv=temper.slope_hv)
     return start_tables(comp, methods)
+
+
+def pack_constants(comp: SteelColumns, cases: np.ndarray, k: dict[str, float] | None = None) -> None:
+    """Fill the fields of `cases` that hold constants of the rate equations and of the constituents' hardness."""
+    names = ("ln_f", "ln_p", "ln_b", "f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc")
+    values = (*kinetics.ln_composition_factors(comp, k=k), *constituents.ferrite_line(comp, k),
+              *constituents.pearlite_line(comp, k), *constituents.bainite_line(comp, k))
+    for name, value in zip(names, values, strict=True):
+        cases[name] = np.broadcast_to(value, comp.get("C").shape)[:, 0]
+    # what stays ferrite below Ac3 is as soft as slowly cooled ferrite
+    cases["ferrite_hv"] = np.maximum(cases["f_a"] + cases["f_b"] * phase_hardness.LOG_V_LOW,
+                                     phase_hardness.FERRITE_PEARLITE_FLOOR_HV)
 
 
 class _OneColumn:
@@ -165,7 +171,7 @@ def pack_heads(heads: HeadColumns) -> tuple[np.ndarray, dict[str, Zone]]:
 
 
 @functools.lru_cache(maxsize=2048)
-def _convection_table(shape: str, size_mm: float, air_c: float, air_speed_m_s: float) -> np.ndarray:
+def convection_table(shape: str, size_mm: float, air_c: float, air_speed_m_s: float) -> np.ndarray:
     return surroundings.convection_w_m2k(shape, np.maximum(CONVECTION_C, air_c + 1.0), air_c, size_mm, air_speed_m_s)
 
 
@@ -202,7 +208,7 @@ def convection_tables(zones: dict[str, Zone], head_of: np.ndarray, air_c: np.nda
         size = sizes[i][first]
         if len(first) <= _KEPT_TABLES:
             for k in range(len(first)):
-                tables[k, i] = _convection_table(shape, float(size[k]), float(air[k]), float(speed[k]))
+                tables[k, i] = convection_table(shape, float(size[k]), float(air[k]), float(speed[k]))
             continue
         for moving in (False, True):
             row = np.flatnonzero((speed > 0.0) == moving)

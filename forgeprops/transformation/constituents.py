@@ -1,0 +1,105 @@
+"""Hardness of the constituents as the march uses them: lines fitted together with the rate equations.
+
+Every constituent is a straight line HV = a + b·log10 V, V in °C/h while it forms.  Other than the lines of Maynier et
+al. (`phase_hardness`), which give ferrite with pearlite one line by the carbon of the steel, ferrite and pearlite have
+their own lines here and mix by shares: what a slow cooling or chromium does to the hardness then follows from how much
+of each there is.  Bainite keeps Maynier's terms with an own level and slope, and sees the carbon that ferrite has left
+to it.  The constants stand in data/kinetics.csv; `tests/fits/fit_kinetics.py` makes that file.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from . import tempering
+from .kinetics import constants
+
+__all__ = ["bainite_line", "ferrite_line", "fresh_martensite_hv", "pearlite_line"]
+
+#: Rate at which the quenched end of the end-quench bar passes Ms, °C/s: what the as-quenched hardness of the standard
+#: was measured at (the march gives 60-150 °C/s 1.5 mm from the end).
+REFERENCE_RATE_C_PER_S = 100.0
+#: Softening goes with this power of the tempering integral (see `decomposition`), by which it is averaged.
+_POWER = 1.0 / 14.0
+
+
+def _solution_hv(comp, k):
+    """What the alloy in solution adds to ferrite, in pearlite too, HV."""
+    return sum(k[f"solid_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo", "V"))
+
+
+def ferrite_line(comp, k=None):
+    """a and b of pro-eutectoid ferrite's line.
+
+    Parameters
+    ----------
+    comp : object with ``get(element)``
+        Contents in wt%, numbers or arrays that broadcast.
+    k : dict, optional
+        Constants; default `kinetics.constants()`.
+
+    Returns
+    -------
+    tuple of (float or array, float)
+
+    Examples
+    --------
+    >>> a, b = ferrite_line({"Si": 0.25, "Mn": 0.5, "Ni": 0.1, "Cr": 0.1, "Mo": 0.02, "V": 0.0})
+    >>> 80 < a + 3.3 * b < 110
+    True
+    """
+    k = k or constants()
+    return k["ferrite_hv"] + _solution_hv(comp, k), k["ferrite_slope"]
+
+
+def pearlite_line(comp, k=None):
+    """a, its change per wt% of the carbon in the pearlite, and b of pearlite's line.
+
+    Below 0.77 % carbon the pearlite is lean in cementite and softer (`a` rises with its carbon).
+    """
+    k = k or constants()
+    refined = sum(k[f"pearlite_hv_{e.lower()}"] * comp.get(e) for e in ("Mn", "Cr", "Mo"))
+    return k["pearlite_hv"] + _solution_hv(comp, k) + refined, k["pearlite_hv_c"], k["pearlite_slope"]
+
+
+def bainite_line(comp, k=None):
+    """a, its change per wt% carbon, b and its change per wt% carbon of bainite's line.
+
+    Source: form and most terms of Maynier, Dollet & Bastien 1978 (from memory); level, slope and some terms fitted.
+    """
+    k = k or constants()
+    a = k["bainite_hv"] + sum(k[f"bainite_hv_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo"))
+    b = k["bainite_slope"] + sum(k[f"bainite_slope_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo"))
+    return a, k["bainite_hv_c"], b, k["bainite_slope_c"]
+
+
+def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
+    """Hardness of martensite that has not tempered at all, HV, from that of a water-quenched piece.
+
+    The as-quenched hardness of the standard is measured on pieces that tempered themselves a little on their way from
+    Ms to the water's temperature.  The march counts that tempering along each curve; it starts from this hardness, so
+    that the end of the end-quench bar comes out as the standard has it.
+
+    Parameters
+    ----------
+    comp : object with ``get(element)``
+        Contents in wt%, columns of shape (n, 1) or numbers.
+    quenched_hv, ms_c, alpha_per_k : array
+        As-quenched hardness, martensite start and rate of the martensite law, of one shape.
+
+    Returns
+    -------
+    array
+    """
+    law = tempering.tempering_coefficients(comp)
+    shape = np.broadcast_shapes(np.shape(quenched_hv), np.shape(ms_c), np.shape(alpha_per_k))
+    depth = np.linspace(0.0, 5.0, 41).reshape((-1,) + (1,) * len(shape))     # up to five e-foldings of the law
+    kelvin = np.maximum(ms_c - depth / alpha_per_k + 273.15, 200.0)
+    # integral of exp(-Q/T) from there down at an even rate
+    gained = kelvin**2 / law.activation_k * np.exp(-law.activation_k / kelvin) / REFERENCE_RATE_C_PER_S
+    weight = np.exp(-depth)
+    mean = ((weight * gained**_POWER).sum(axis=0) / weight.sum(axis=0)) ** (1.0 / _POWER)
+    x = np.log10(np.maximum(mean, 1e-45))
+    left = 1.0 / (1.0 + np.exp((x - law.half_log_j) / law.width))
+    soft = np.minimum(np.maximum(law.soft_hv + law.slope_hv * (x - tempering.REFERENCE_LOG_J), 100.0), quenched_hv)
+    return (quenched_hv - (1.0 - left) * soft) / left
