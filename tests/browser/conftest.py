@@ -10,6 +10,7 @@ import statistics
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from pathlib import Path
 
@@ -61,20 +62,22 @@ def browser(chromium):
         running.close()
 
 
-def free_port() -> int:
-    """A port nobody listens on."""
+def _free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
 
 
-def wait_for(url: str, process, log: Path, seconds: float = 60.0) -> None:
-    """Wait until `url` answers; fail with the server's own words if it stops or takes too long."""
+def _wait_for(url: str, process, log: Path, seconds: float = 60.0, any_answer: bool = False) -> None:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         try:
             with urllib.request.urlopen(url, timeout=2):
                 return
+        except urllib.error.HTTPError:
+            if any_answer:
+                return
+            time.sleep(0.2)
         except OSError:
             if process.poll() is not None:
                 break
@@ -82,7 +85,7 @@ def wait_for(url: str, process, log: Path, seconds: float = 60.0) -> None:
     pytest.fail(f"server at {url} did not start:\n{log.read_text(errors='replace')[-3000:]}")
 
 
-def scratch_environment(folder: Path) -> dict[str, str]:
+def _scratch_environment(folder: Path) -> dict[str, str]:
     """Environment in which nothing of the user's Jupyter settings is read or written."""
     settings = folder / "config" / "lab" / "user-settings" / "@jupyterlab"
     for name, content in (
@@ -100,12 +103,36 @@ def scratch_environment(folder: Path) -> dict[str, str]:
 
 
 @pytest.fixture(scope="session")
+def free_port():
+    """Function that returns a port nobody listens on."""
+    return _free_port
+
+
+@pytest.fixture(scope="session")
+def wait_for():
+    """Function that waits until an address answers, and fails with the server's own words if it does not."""
+    return _wait_for
+
+
+@pytest.fixture(scope="session")
+def scratch_environment():
+    """Function that returns an environment in which no Jupyter setting of the user is read or written."""
+    return _scratch_environment
+
+
+@pytest.fixture(scope="session")
+def notebook_page():
+    """The class of open pages, for tests that bring their own server."""
+    return NotebookPage
+
+
+@pytest.fixture(scope="session")
 def lab(tmp_path_factory):
     """Running JupyterLab: (address, folder it serves)."""
     folder = tmp_path_factory.mktemp("lab")
     served = folder / "served"
     served.mkdir()
-    port, log = free_port(), folder / "server.log"
+    port, log = _free_port(), folder / "server.log"
     with log.open("wb") as out:
         process = subprocess.Popen(
             [
@@ -122,14 +149,14 @@ def lab(tmp_path_factory):
                 "--ServerApp.disable_check_xsrf=True",  # so that the test itself may end sessions
                 f"--ServerApp.root_dir={served}",
             ],
-            env=scratch_environment(folder),
+            env=_scratch_environment(folder),
             stdout=out,
             stderr=subprocess.STDOUT,
             cwd=served,
         )
         try:
             address = f"http://127.0.0.1:{port}"
-            wait_for(f"{address}/api/status", process, log)
+            _wait_for(f"{address}/api/status", process, log)
             yield address, served
         finally:
             process.terminate()
@@ -326,14 +353,20 @@ def pytest_runtest_makereport(item, call):
 
 @pytest.fixture
 def record_time():
-    """Function that prints slider-to-picture times and keeps them with the artefacts."""
+    """Function that prints slider-to-picture times, keeps them with the artefacts and holds them to the aim.
+
+    The aim is 100 ms on a machine that does nothing else.  On a busy one (more work waiting than processors) times
+    say nothing about us, so the limit grows with the load; it stays 150 ms on an idle one, for the timer's spread.
+    """
 
     def record(name: str, taken: list[float]) -> None:
         middle = statistics.median(taken)
-        line = f"{name}: slider to picture median {middle:.0f} ms (aim 100), worst {max(taken):.0f}"
+        busy = max(os.getloadavg()[0] / os.cpu_count(), 1.0) if hasattr(os, "getloadavg") else 1.0
+        line = f"{name}: slider to picture median {middle:.0f} ms, worst {max(taken):.0f} ms, load {busy:.1f}"
         print(f"\n{line}")
         ARTEFACTS.mkdir(exist_ok=True)
         with (ARTEFACTS / "slider_to_picture.txt").open("a", encoding="utf-8") as file:
             file.write(line + "\n")
+        assert middle < 150.0 * busy**1.5, line
 
     return record

@@ -1,7 +1,6 @@
 """01_estimate in a real browser: what a reader does, and what physics demands of the answer."""
 
 import re
-import statistics
 from pathlib import Path
 
 import pytest
