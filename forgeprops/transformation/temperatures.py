@@ -18,7 +18,7 @@ from .temperature_formulas import content
 
 __all__ = [
     "CriticalTemperatures", "ac1_c", "ac3_c", "ae1_c", "ae3_c", "bainite_start_c", "critical_temperatures",
-    "martensite_alpha_per_k", "martensite_start_c", "start_interval_c",
+    "martensite_alpha_per_k", "martensite_grain_coefficient", "martensite_start_c", "start_interval_c",
 ]
 
 #: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy.  Our own limits.
@@ -221,6 +221,17 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
     else:
         ms = formulas.MARTENSITE_START[method](comp, carbon)
     return _plain(np.maximum(ms, MS_FLOOR_C))
+
+
+def martensite_grain_coefficient(method: str = "own") -> float:
+    """Shift of Ms by austenite grain, °C·µm^½: times (1/√d − 1/√25 µm); 0 for formulas without grain.
+
+    Examples
+    --------
+    >>> martensite_grain_coefficient() < -50.0 and martensite_grain_coefficient("andrews") == 0.0
+    True
+    """
+    return _fitted("ms")["grain"] if method == "own" else 0.0
 
 
 def bainite_start_c(comp, carbon=None, method: str = "own"):

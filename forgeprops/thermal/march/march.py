@@ -29,11 +29,13 @@ from ...transformation.decomposition import (
     K_B,
     K_F,
     MARTENSITE,
+    UNDERCOOLING,
     begin_cooling,
     decompose,
     martensite_ahead,
 )
 from ...transformation.kinetics import AE3_SLOPE_C, GAS_CAL
+from ...transformation.temperatures import REFERENCE_GRAIN_UM
 from ..properties import LATENT_HEAT_J_KG
 from .balance import balance, mean_temperatures, wet_table
 from .packing import COOL, FURNACE, SPRAY, SPRAY_ON_DIE, STROKE
@@ -109,6 +111,8 @@ def set_austenite(case, kin, state, i, share, undissolved, grain_um, t_c):
         growth = ferrite_return_per_s(at, share) / _RETURN_UNDERCOOLING_C**3
         ln_f = math.log(math.exp(ln_f) + growth * math.exp(kin[0] / (GAS_CAL * (at + 273.15))))
     begin_cooling(state, i, share, carbon, ae3, t_c, ln_f, ln_p, ln_b)
+    # a finer grain lowers Ms, as if so much undercooling had already been used up without martensite
+    state[UNDERCOOLING, i] = -case.ms_grain * (1.0 / math.sqrt(island) - 1.0 / math.sqrt(REFERENCE_GRAIN_UM))
 
 
 def _martensite_capacity(state, start, t_c, h, rate, plain, zones, marker, weight, heat_capacity, extra):

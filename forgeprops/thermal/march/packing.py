@@ -45,7 +45,7 @@ STEEL_FIELDS = ("carbon", "si", "mn", "ni", "cr", "mo", "v", "ae1", "ae3", "ac1"
                 "ln_f", "ln_p", "ln_b", "grain_m", "grain_ln_k", "grain_q", "grain_ln_k_low", "grain_q_low",
                 "pin_low", "pin_high", "alloyed", "f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc",
                 "ferrite_hv", "first_ferrite_cap", "temper_q_k", "half_log_j", "temper_width", "temper_soft_hv",
-                "temper_slope_hv")
+                "temper_slope_hv", "ms_grain")
 ROUTE_FIELDS = ("furnace_c", "furnace_emissivity", "start_c", "air_c", "emissivity", "view_factor", "air_factor",
                 "sleeve_w_m2k", "flux", "spray_factor", "water_c", "die_factor", "die_c", "work_k", "scale_left",
                 "start_grain_um", "start_austenite", "start_scale_um", "first_finish_c", "first_grain_um")
@@ -123,6 +123,7 @@ def pack_steels(steels: Sequence[Steel] | SteelColumns, cases: np.ndarray, k: di
     put(alloyed=np.minimum(1.0, (comp.get("Cr") + comp.get("Ni") + comp.get("Mo")) / 1.1))
     boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
     put(first_ferrite_cap=np.clip((boundary - comp.get("C")) / (boundary - kinetics.CARBON_IN_FERRITE), 0.0, 1.0))
+    put(ms_grain=temperatures.martensite_grain_coefficient((methods or {}).get("ms", "own")))
     temper = tempering.tempering_coefficients(comp)
     put(temper_q_k=temper.activation_k, half_log_j=temper.half_log_j, temper_width=temper.width,
         temper_soft_hv=temper.soft_hv, temper_slope_hv=temper.slope_hv)
