@@ -355,8 +355,8 @@ def pytest_runtest_makereport(item, call):
 def record_time():
     """Function that prints slider-to-picture times, keeps them with the artefacts and holds them to the aim.
 
-    The aim is 100 ms on a machine that does nothing else.  On a busy one (more work waiting than processors) times
-    say nothing about us, so the limit grows with the load; it stays 150 ms on an idle one, for the timer's spread.
+    The aim is 100 ms on a machine that does nothing else; the limit is 150 ms there, for the timer's
+    spread.  On a busy machine times say little about us, so the limit grows with the load.
     """
 
     def record(name: str, taken: list[float]) -> None:
