@@ -37,8 +37,19 @@ def layers_of_faces(points_hv: np.ndarray, kept: np.ndarray) -> np.ndarray:
     return points_hv[rows, i] + share * (points_hv[rows, i + 1] - points_hv[rows, i])
 
 
-def face_margin_of_heads(thickness_mm, forged_mm, length_mm, height_mm, head_mass_g, face_hv, rim_hv, *,
-                         ferrite_pearlite_share, bainite_share, martensite_share) -> np.ndarray:
+def face_margin_of_heads(
+    thickness_mm,
+    forged_mm,
+    length_mm,
+    height_mm,
+    head_mass_g,
+    face_hv,
+    rim_hv,
+    *,
+    ferrite_pearlite_share,
+    bainite_share,
+    martensite_share,
+) -> np.ndarray:
     """Margin of many heads at the default strike of `face_strike`.
 
     Parameters
@@ -57,15 +68,30 @@ def face_margin_of_heads(thickness_mm, forged_mm, length_mm, height_mm, head_mas
     layers = layers_of_faces(face_hv, thickness_mm / forged_mm)
     layers[:, 0] = np.minimum(layers[:, 0], rim_hv[:, 0])
     layers = np.clip(layers, 60.0, 900.0)
-    force, patch = strike_load(head_mass_g, *(_DEFAULTS[name] for name in (
-        "speed_m_s", "loft_deg", "restitution", "contact_s")))
-    per_face = {"ferrite_pearlite_share": ferrite_pearlite_share, "bainite_share": bainite_share,
-                "martensite_share": martensite_share, "core_hv": core_hv(layers)}
+    force, patch = strike_load(
+        head_mass_g, *(_DEFAULTS[name] for name in ("speed_m_s", "loft_deg", "restitution", "contact_s"))
+    )
+    per_face = {
+        "ferrite_pearlite_share": ferrite_pearlite_share,
+        "bainite_share": bainite_share,
+        "martensite_share": martensite_share,
+        "core_hv": core_hv(layers),
+    }
     always = {name: _DEFAULTS[name] for name in ("strikes", "finish", "contact_s")}
 
     def margins(rows, front, back, load, **more):
-        return face_margin_array(thickness_mm[rows], front, back, load, patch[rows], length_mm[rows],
-                                 height_mm[rows], **{k: v[rows] for k, v in per_face.items()}, **always, **more)
+        return face_margin_array(
+            thickness_mm[rows],
+            front,
+            back,
+            load,
+            patch[rows],
+            length_mm[rows],
+            height_mm[rows],
+            **{k: v[rows] for k, v in per_face.items()},
+            **always,
+            **more,
+        )
 
     margin = margins(slice(None), layers[:, 0], layers[:, -1], force)
     n = layers.shape[1]

@@ -25,13 +25,20 @@ from ..thermal.march.heads import march_columns
 from ..thermal.march.packing import POINTS
 from ..transformation.austenite import carbide_carbon
 from .codes import warning_codes
+from .line import Line, line_arrays, press_arrays
 
 __all__ = ["INTERVAL_COLUMNS", "RESULT_COLUMNS", "answers", "hosel_arrays", "steps_of"]
 
 _PER_ZONE = ("hardness_hv", "tensile_mpa", "yield_mpa")
 #: Result columns without intervals, in the order of the table.
-RESULT_COLUMNS = (*(f"{zone}_{name}" for zone in ZONES for name in _PER_ZONE),
-                  "hosel_allowed_deg", "hosel_governed_by", "face_margin", "scale_um", "warnings")
+RESULT_COLUMNS = (
+    *(f"{zone}_{name}" for zone in ZONES for name in _PER_ZONE),
+    "hosel_allowed_deg",
+    "hosel_governed_by",
+    "face_margin",
+    "scale_um",
+    "warnings",
+)
 INTERVAL_COLUMNS = tuple(f"{zone}_hardness_{end}_hv" for zone in ZONES for end in ("low", "high"))
 
 #: Cases marched in one piece: what they need stays near 20 MB.
@@ -43,16 +50,24 @@ def steps_of(n: int, size: int) -> list[tuple[int, int]]:
     return [(begin, min(begin + size, n)) for begin in range(0, n, size)]
 
 
-def answers(columns: Columns, *, intervals: bool = False, threads: int | None = None,
-            **options: Any) -> dict[str, np.ndarray]:
+def answers(
+    columns: Columns,
+    *,
+    intervals: bool = False,
+    line: Line | None = None,
+    threads: int | None = None,
+    **options: Any,
+) -> dict[str, np.ndarray]:
     """What comes out of many cases, one array a column (see `RESULT_COLUMNS`).
 
     Parameters
     ----------
     columns : Columns
     intervals : bool
-        Also the 80 % interval of hardness, as `estimate` tells it: water law, carbides, methods, residuals.  It
-        marches every case up to seven times.
+        Also the 80 % interval of hardness, as `estimate` tells it: water law, carbides, methods, residuals.
+        It marches every case up to seven times.
+    line : Line, optional
+        Also what the press has to do and what the line makes (see `line.press_arrays`, `line.line_arrays`).
     threads : int, optional
         Threads of the march.
     options
@@ -61,11 +76,15 @@ def answers(columns: Columns, *, intervals: bool = False, threads: int | None = 
     pieces = []
     for begin, end in steps_of(len(columns), _PIECE):
         part = columns.part(slice(begin, end)) if len(columns) > _PIECE else columns
-        pieces.append(_answers(part, intervals, threads, options))
-    return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]} if len(pieces) > 1 else pieces[0]
+        pieces.append(_answers(part, intervals, line, threads, options))
+    return (
+        {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
+        if len(pieces) > 1
+        else pieces[0]
+    )
 
 
-def _answers(columns: Columns, intervals: bool, threads, options) -> dict[str, np.ndarray]:
+def _answers(columns: Columns, intervals: bool, line, threads, options) -> dict[str, np.ndarray]:
     told = outcome(march_columns(columns, threads=threads, **options))
     result = {}
     for i, zone in enumerate(ZONES):
@@ -81,26 +100,41 @@ def _answers(columns: Columns, intervals: bool, threads, options) -> dict[str, n
     result["hosel_governed_by"] = np.array(LIMITS, dtype=object)[hosel["governed_by"]]
     result["face_margin"] = _face_margin(columns, told)
     result["scale_um"] = told.marched.marks[:, 0, marks.M_SCALE]
+    if line is not None:
+        result |= press_arrays(columns, told.marched.marks[:, :, marks.M_DIE])
+        result |= line_arrays(columns.route, columns.shop["delay_s"], line)
     result["warnings"] = warning_codes(columns, told, hosel["allowed_deg"])
     return result
 
 
 # ---- hosel and face ----------------------------------------------------------------------------------------
 
+
 def hosel_arrays(columns: Columns, told: Evaluated) -> dict[str, np.ndarray]:
     """Allowed degrees and what governs, as `limits.hosel.bend_of_head` tells one."""
     hosel, neck = ZONES.index("hosel"), ZONES.index("neck")
     zone_mm = columns.dimension("hosel", "bend_zone_mm")
     apart = 0.5 * (columns.dimension("hosel", "length_mm") + columns.dimension("neck", "length_mm"))
-    share = np.minimum(zone_mm / apart, 1.0)   # of the difference hosel-neck that lies in the bend zone
+    share = np.minimum(zone_mm / apart, 1.0)  # of the difference hosel-neck that lies in the bend zone
     here, there = {}, {}
-    for name, key in (("hardness_hv", "hardness_hv"), ("yield_mpa", "yield_mpa"), ("tensile_mpa", "tensile_mpa"),
-                      ("uniform_elongation", "uniform_elongation"), ("plateau_strain", "yield_plateau_strain")):
+    for name, key in (
+        ("hardness_hv", "hardness_hv"),
+        ("yield_mpa", "yield_mpa"),
+        ("tensile_mpa", "tensile_mpa"),
+        ("uniform_elongation", "uniform_elongation"),
+        ("plateau_strain", "yield_plateau_strain"),
+    ):
         values = told.strength[key]
         here[name] = values[:, hosel]
         there[f"neck_{name}"] = values[:, hosel] + share * (values[:, neck] - values[:, hosel])
-    return allowed_deg_array(columns.dimension("hosel", "outside_mm"), columns.dimension("hosel", "bore_mm"),
-                             zone_mm, **here, **there, details=True)
+    return allowed_deg_array(
+        columns.dimension("hosel", "outside_mm"),
+        columns.dimension("hosel", "bore_mm"),
+        zone_mm,
+        **here,
+        **there,
+        details=True,
+    )
 
 
 def _face_margin(columns: Columns, told: Evaluated) -> np.ndarray:
@@ -112,13 +146,19 @@ def _face_margin(columns: Columns, told: Evaluated) -> np.ndarray:
     return face_margin_of_heads(
         columns.dimension("face", "thickness_mm"),
         columns.dimension("face", "thickness_mm") + columns.dimension("face", "allowance_mm"),
-        columns.dimension("face", "length_mm"), columns.dimension("face", "height_mm"), mass_g,
-        told.marched.point_hv[:, :face], told.marched.point_hv[:, face:face + rim],
+        columns.dimension("face", "length_mm"),
+        columns.dimension("face", "height_mm"),
+        mass_g,
+        told.marched.point_hv[:, :face],
+        told.marched.point_hv[:, face : face + rim],
         ferrite_pearlite_share=shares["ferrite"] + shares["pearlite"] + shares["untransformed"],
-        bainite_share=shares["bainite"], martensite_share=shares["martensite"])
+        bainite_share=shares["bainite"],
+        martensite_share=shares["martensite"],
+    )
 
 
 # ---- intervals ---------------------------------------------------------------------------------------------
+
 
 def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.ndarray, np.ndarray]:
     """80 % interval of every zone's hardness, as `estimate` makes it."""
@@ -133,24 +173,34 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
             shop = {**columns.shop, "spray": np.clip(columns.shop["spray"] * factor, 0.1, 10.0)}
             moved[k, wet] = _hardness(dataclasses.replace(columns, shop=shop), wet, threads, options)
     # carbides that dissolve slower and faster
-    bound = np.vectorize(carbide_carbon)(z[:, :, out.O_UNDISSOLVED],
-                                         *(columns.content(e)[:, None] for e in ("C", "Cr", "Mo")))
+    bound = np.vectorize(carbide_carbon)(
+        z[:, :, out.O_UNDISSOLVED], *(columns.content(e)[:, None] for e in ("C", "Cr", "Mo"))
+    )
     share = z[:, :, out.O_SHARE]
-    unsure = np.flatnonzero((share.max(axis=1) > 0.0)
-                            & ((share.min(axis=1) < UNSURE_SHARE) | (bound.max(axis=1) > UNSURE_CARBON)))
+    unsure = np.flatnonzero(
+        (share.max(axis=1) > 0.0) & ((share.min(axis=1) < UNSURE_SHARE) | (bound.max(axis=1) > UNSURE_CARBON))
+    )
     span = np.zeros((n, len(ZONES)))
     if len(unsure):
-        slow, fast = (_hardness(columns, unsure, threads, {**options, "carbide_speed": speed})
-                      for speed in uncertainty.CARBIDE_SPEEDS)
+        slow, fast = (
+            _hardness(columns, unsure, threads, {**options, "carbide_speed": speed})
+            for speed in uncertainty.CARBIDE_SPEEDS
+        )
         span[unsure] = np.abs(fast - slow)
     low, high = np.empty((n, len(ZONES))), np.empty((n, len(ZONES)))
     for i in range(len(ZONES)):
         soft = told.fractions["ferrite"] + told.fractions["pearlite"] + told.fractions["untransformed"]
-        sd = uncertainty.hardness_sd_hv(soft[:, i], told.fractions["bainite"][:, i],
-                                        told.fractions["martensite"][:, i])
-        views = opinion_arrays(columns, m[:, i, marks.M_RATE700], m[:, i, marks.M_REBOUND] > REHEATED_C,
-                               np.minimum(share[:, i], 1.0), np.clip(m[:, i, marks.M_FURNACE], 700.0, 1250.0),
-                               np.maximum(route["soak_s"], 60.0))
+        sd = uncertainty.hardness_sd_hv(
+            soft[:, i], told.fractions["bainite"][:, i], told.fractions["martensite"][:, i]
+        )
+        views = opinion_arrays(
+            columns,
+            m[:, i, marks.M_RATE700],
+            m[:, i, marks.M_REBOUND] > REHEATED_C,
+            np.minimum(share[:, i], 1.0),
+            np.clip(m[:, i, marks.M_FURNACE], 700.0, 1250.0),
+            np.maximum(route["soak_s"], 60.0),
+        )
         hv = told.hardness_hv[:, i]
         values = np.stack([hv, *(v for v, _ in views.values())])
         counted = np.stack([np.ones(n, bool), *(np.broadcast_to(ok, (n,)) for _, ok in views.values())])
@@ -160,7 +210,9 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
         sd = np.hypot(np.hypot(sd, spread / np.sqrt(methods)), span[:, i] / (2.0 * uncertainty.Z))
         low[:, i], high[:, i] = hv - uncertainty.Z * sd, hv + uncertainty.Z * sd
         if len(wet):
-            low[wet, i], high[wet, i] = uncertainty.interval_arrays(hv[wet], sd[wet], deviates, moved[:, wet, i])
+            low[wet, i], high[wet, i] = uncertainty.interval_arrays(
+                hv[wet], sd[wet], deviates, moved[:, wet, i]
+            )
     return np.maximum(low, 60.0), np.minimum(high, 900.0)
 
 

@@ -66,25 +66,40 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
     yield "coarse-grain", anywhere(z[:, :, out.O_GRAIN] < COARSE_GRAIN_ASTM)
     yield "scale", anywhere(metal_loss_um(scale) > SCALE_LOSS_UM)
     yield "range:lee_lee_grain", anywhere(_outside("lee_lee_grain", np.maximum(peak, 900.0)))
-    yield "range:scale.temperature", anywhere((scale > 0.0) & _outside("scale.temperature", np.maximum(peak, 700.0)))
+    yield (
+        "range:scale.temperature",
+        anywhere((scale > 0.0) & _outside("scale.temperature", np.maximum(peak, 700.0))),
+    )
     yield "cold-core", route["preheat_c"] - peak.min(axis=1) > COLD_CORE_C
 
     # what came out
     yield "below-ac1", z[:, :, out.O_SHARE].max(axis=1) <= 0.0
     sprayed = wet & (route["spray_s"] > 0.0)
     off, on = m[:, 0, marks.M_WATER_OFF], m[:, 0, marks.M_WATER_ON]
-    reheated = sprayed & (off > temperatures.martensite_start_c(columns)) & (m[:, 0, marks.M_REBOUND] > REBOUND_C)
+    reheated = (
+        sprayed & (off > temperatures.martensite_start_c(columns)) & (m[:, 0, marks.M_REBOUND] > REBOUND_C)
+    )
     yield "reheated-face", reheated
     softened = told.as_quenched_hv[:, 0] - told.hardness_hv[:, 0]
     yield "self-tempered", sprayed & ~reheated & (softened > SELF_TEMPERED_HV)
     yield "late-water", sprayed & (on >= 0.0) & (on < temperatures.ae3_c(columns) - LATE_WATER_C)
-    yield "quench-crack", (sprayed & (columns.content("C") > CRACK_CARBON)
-                           & (told.fractions["martensite"][:, 0] > CRACK_MARTENSITE))
+    yield (
+        "quench-crack",
+        (
+            sprayed
+            & (columns.content("C") > CRACK_CARBON)
+            & (told.fractions["martensite"][:, 0] > CRACK_MARTENSITE)
+        ),
+    )
 
     # the hosel on the bench
     yield "hosel-hard", allowed_deg < STIFF_HOSEL_DEG
     soft = told.fractions["ferrite"] + told.fractions["pearlite"] + told.fractions["untransformed"]
-    shares = {"strength_fp": soft, "strength_b": told.fractions["bainite"], "strength_qt": told.fractions["martensite"]}
+    shares = {
+        "strength_fp": soft,
+        "strength_b": told.fractions["bainite"],
+        "strength_qt": told.fractions["martensite"],
+    }
     whole = sum(np.maximum(s, 0.0) for s in shares.values())
     hv = told.strength["hardness_hv"]
     for id, share in shares.items():

@@ -32,8 +32,9 @@ _get_dry = attrgetter(*(".".join(Route.SETTINGS[name]) for name in _DRY))
 _get_sprayed = attrgetter(*(Route.SETTINGS[name][1] for name in _SPRAYED))
 _get_shop = attrgetter(*SHOP_NUMBERS)
 _PARTS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
-_get_part = {name: attrgetter(*(f"{name}.{f.name}" for f in dataclasses.fields(kind)))
-             for name, kind in _PARTS.items()}
+_get_part = {
+    name: attrgetter(*(f"{name}.{f.name}" for f in dataclasses.fields(kind))) for name, kind in _PARTS.items()
+}
 _BLOCK = [f.name for f in dataclasses.fields(Block) if f.name != "name"]
 _get_block = attrgetter(*_BLOCK)
 #: Stands in for a block that a head has not: no length, so no metal and no surface.
@@ -46,8 +47,8 @@ _NO_SPRAY = Spray(flux_kg_m2_s=0.0, delay_s=0.0, duration_s=0.0)
 class SteelColumns:
     """Compositions; `get` gives the contents of an element as one column, wt%, shape (m, 1)."""
 
-    contents: Mapping[str, np.ndarray]   # element -> (m,)
-    fine_grain: np.ndarray               # (m,)
+    contents: Mapping[str, np.ndarray]  # element -> (m,)
+    fine_grain: np.ndarray  # (m,)
 
     def __len__(self) -> int:
         return len(self.fine_grain)
@@ -83,13 +84,24 @@ class HeadColumns:
 
     def part(self, index) -> HeadColumns:
         def cut(part):
-            return dataclasses.replace(part, **{f.name: getattr(part, f.name)[index]
-                                                for f in dataclasses.fields(part)
-                                                if np.ndim(getattr(part, f.name))})
+            return dataclasses.replace(
+                part,
+                **{
+                    f.name: getattr(part, f.name)[index]
+                    for f in dataclasses.fields(part)
+                    if np.ndim(getattr(part, f.name))
+                },
+            )
 
         count = len(np.arange(self.count)[index])
-        return HeadColumns(cut(self.face), cut(self.rim), tuple(cut(b) for b in self.body), cut(self.neck),
-                           cut(self.hosel), count)
+        return HeadColumns(
+            cut(self.face),
+            cut(self.rim),
+            tuple(cut(b) for b in self.body),
+            cut(self.neck),
+            cut(self.hosel),
+            count,
+        )
 
 
 @dataclass(frozen=True)
@@ -124,11 +136,16 @@ class Columns:
     def part(self, index) -> Columns:
         """Some of the cases: a slice, or an array of their numbers."""
         own_steel, own_head = self.steel_of is None, self.head_of is None
-        return Columns(self.steels.part(index) if own_steel else self.steels,
-                       self.heads.part(index) if own_head else self.heads,
-                       None if own_steel else self.steel_of[index], None if own_head else self.head_of[index],
-                       {k: v[index] for k, v in self.route.items()}, {k: v[index] for k, v in self.shop.items()},
-                       self.later, self.later_of[index])
+        return Columns(
+            self.steels.part(index) if own_steel else self.steels,
+            self.heads.part(index) if own_head else self.heads,
+            None if own_steel else self.steel_of[index],
+            None if own_head else self.head_of[index],
+            {k: v[index] for k, v in self.route.items()},
+            {k: v[index] for k, v in self.shop.items()},
+            self.later,
+            self.later_of[index],
+        )
 
     def content(self, element: str) -> np.ndarray:
         """Content of `element` of every case, wt%, shape (n,)."""
@@ -166,15 +183,21 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
     """Columns of a list of steels."""
     values = [s._values for s in steels]
     named = sorted(set().union(*values)) if len(values) < 1000 else ELEMENTS
-    return SteelColumns({e: np.array([v.get(e, 0.0) for v in values]) for e in named},
-                        np.array([s.fine_grain for s in steels]))
+    return SteelColumns(
+        {e: np.array([v.get(e, 0.0) for v in values]) for e in named},
+        np.array([s.fine_grain for s in steels]),
+    )
 
 
 def head_columns(heads: Sequence[Head]) -> HeadColumns:
     """Columns of a list of heads."""
-    parts = {name: kind(*np.array([_get_part[name](h) for h in heads]).T.copy()) for name, kind in _PARTS.items()}
+    parts = {
+        name: kind(*np.array([_get_part[name](h) for h in heads]).T.copy()) for name, kind in _PARTS.items()
+    }
     most = max(len(h.body) for h in heads)
-    padded = np.array([[*(_get_block(b) for b in h.body), *[_NO_BLOCK] * (most - len(h.body))] for h in heads])
+    padded = np.array(
+        [[*(_get_block(b) for b in h.body), *[_NO_BLOCK] * (most - len(h.body))] for h in heads]
+    )
     body = tuple(Block("", **dict(zip(_BLOCK, padded[:, i].T.copy(), strict=True))) for i in range(most))
     return HeadColumns(parts["face"], parts["rim"], body, parts["neck"], parts["hosel"], len(heads))
 
@@ -197,12 +220,15 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     return columns
 
 
-def columns_of(steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[Route],
-               shops: Sequence[Shop]) -> Columns:
+def columns_of(
+    steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[Route], shops: Sequence[Shop]
+) -> Columns:
     """Columns of cases given as objects; the four sequences have one length."""
     if not len(steels) == len(heads) == len(routes) == len(shops):
-        raise InputError(f"{len(steels)} steels, {len(heads)} heads, {len(routes)} routes and {len(shops)} shops; "
-                         "allowed is one number of each.")
+        raise InputError(
+            f"{len(steels)} steels, {len(heads)} heads, {len(routes)} routes and {len(shops)} shops; "
+            "allowed is one number of each."
+        )
     steel_list, steel_of = _distinct(steels)
     head_list, head_of = _distinct(heads)
     route_list, route_of = _distinct(routes)
@@ -214,13 +240,30 @@ def columns_of(steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[
         shop = {name: column[shop_of] for name, column in shop.items()}
     kinds: dict[tuple, int] = {}
     later_of = np.array([kinds.setdefault(r.later, len(kinds)) for r in route_list], np.int64)
-    return Columns(steel_columns(steel_list), head_columns(head_list), steel_of, head_of, route, shop, tuple(kinds),
-                   later_of if route_of is None else later_of[route_of])
+    return Columns(
+        steel_columns(steel_list),
+        head_columns(head_list),
+        steel_of,
+        head_of,
+        route,
+        shop,
+        tuple(kinds),
+        later_of if route_of is None else later_of[route_of],
+    )
 
 
-def spread(steel: Steel, head: Head, route: Route, shop: Shop, n: int, *,
-           composition: Mapping[str, np.ndarray] | None = None, dimensions: Mapping[str, np.ndarray] | None = None,
-           settings: Mapping[str, np.ndarray] | None = None, shops: Mapping[str, np.ndarray] | None = None) -> Columns:
+def spread(
+    steel: Steel,
+    head: Head,
+    route: Route,
+    shop: Shop,
+    n: int,
+    *,
+    composition: Mapping[str, np.ndarray] | None = None,
+    dimensions: Mapping[str, np.ndarray] | None = None,
+    settings: Mapping[str, np.ndarray] | None = None,
+    shops: Mapping[str, np.ndarray] | None = None,
+) -> Columns:
     """`n` cases that differ from one case in a few columns.
 
     Parameters
@@ -241,7 +284,9 @@ def spread(steel: Steel, head: Head, route: Route, shop: Shop, n: int, *,
     steels, heads = steel_columns([steel]), head_columns([head])
     if composition:
         contents = {e: np.broadcast_to(v, (n,)) for e, v in steels.contents.items()}
-        contents |= {check_choice(e, "element", ELEMENTS): np.asarray(v, float) for e, v in composition.items()}
+        contents |= {
+            check_choice(e, "element", ELEMENTS): np.asarray(v, float) for e, v in composition.items()
+        }
         steels = SteelColumns(contents, np.broadcast_to(steels.fine_grain, (n,)))
     if dimensions:
         changed: dict[str, dict[str, Any]] = {}
@@ -257,5 +302,13 @@ def spread(steel: Steel, head: Head, route: Route, shop: Shop, n: int, *,
     for name, values in (shops or {}).items():
         shop_of[check_choice(name, "shop number", SHOP_NUMBERS)] = np.asarray(values, float)
     one = np.zeros(n, np.int64)
-    return Columns(steels, heads, None if composition else one, None if dimensions else one, columns, shop_of,
-                   (route.later,), one)
+    return Columns(
+        steels,
+        heads,
+        None if composition else one,
+        None if dimensions else one,
+        columns,
+        shop_of,
+        (route.later,),
+        one,
+    )
