@@ -19,7 +19,13 @@ from ..shop import Shop
 from ..steel import Steel
 from ..thermal.march.march import M_DIE
 
-__all__ = ["EqualEffortPreheat", "equal_effort_preheat", "equal_effort_setting", "metal_in_die_c"]
+__all__ = [
+    "EqualEffortPreheat",
+    "equal_effort_preheat",
+    "equal_effort_setting",
+    "metal_in_die_c",
+    "with_defaults",
+]
 
 #: Furnace settings marched for the map to metal temperature in the die, °C.
 _SETTINGS_C = np.arange(640.0, BURNING_C + 1.0, 35.0)
@@ -73,12 +79,13 @@ def metal_in_die_c(
     >>> 860 < metal_in_die_c(grade("1030"), 900.0) < 890
     True
     """
-    die = _die_map(steel, *_defaults(head, route, shop))
+    die = _die_map(steel, *with_defaults(head, route, shop))
     answer = np.interp(preheat_c, _SETTINGS_C, die)
     return float(answer) if np.ndim(preheat_c) == 0 else answer
 
 
-def _defaults(head, route, shop):
+def with_defaults(head, route, shop):
+    """Head, route and shop, each the default where it is left out; a head may be a library name."""
     if head is None or isinstance(head, str):
         head = library_head("mid-iron" if head is None else head)
     return head, Route() if route is None else route, Shop() if shop is None else shop
@@ -123,7 +130,7 @@ def equal_effort_setting(
     True
     """
     preheat_a_c = check_number(preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C")
-    head, route, shop = _defaults(head, route, shop)
+    head, route, shop = with_defaults(head, route, shop)
     for steel in (steel_a, steel_b):
         if not isinstance(steel, Steel):
             raise InputError(f"steel is {steel!r:.60}; allowed is a Steel.")

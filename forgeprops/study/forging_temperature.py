@@ -21,7 +21,7 @@ from ..shop import Shop
 from ..steel import Steel
 from ..thermal.march.march import M_DIE, M_SCALE
 from ..transformation.temperatures import ac1_c, ac3_c
-from .equal_effort import _defaults
+from .equal_effort import with_defaults
 
 __all__ = ["ForgingTemperatureStudy", "forging_temperature_study"]
 
@@ -162,7 +162,7 @@ def forging_temperature_study(
     >>> bool(np.all(np.diff(study.flow_stress_mpa) < 0.0)), bool(np.all(np.diff(study.scale_um) > 0.0))
     (True, True)
     """
-    head, route, shop = _defaults(head, route, shop)
+    head, route, shop = with_defaults(head, route, shop)
     settings = np.asarray(_SETTINGS_C if temperatures is None else temperatures, float).ravel()
     if settings.size == 0 or np.any(np.diff(settings) <= 0.0):
         raise InputError(
