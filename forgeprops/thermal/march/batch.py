@@ -44,7 +44,7 @@ class Marched:
         Heat taken from the surroundings, sensible heat stored, heat of transformation, J.
     steps : array, shape (n,)
     trace : list of array, or None
-        Time, mean and front temperatures of the zones.
+        Time, mean and front temperatures of the zones; with `keep_points` also the temperature of every point.
     """
 
     zones: np.ndarray
@@ -252,7 +252,7 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
     if trace:
         traces = []
         for c in range(n):
-            table = np.zeros((_TRACE_ROWS, 1 + 2 * n_zones))
+            table = np.zeros((_TRACE_ROWS, 1 + 2 * n_zones + (n_points if keep_points else 0)))
             traces.append(table[:part(c, c + 1, table)].copy())
     else:
         none = np.zeros((0, 1 + 2 * n_zones))

@@ -222,6 +222,9 @@ def _note(trace, row, time, mean, t_c, n):
     for z in range(mean.shape[0]):
         trace[row, 1 + z] = mean[z]
         trace[row, 1 + mean.shape[0] + z] = t_c[z * n]
+    first = 1 + 2 * mean.shape[0]
+    for i in range(trace.shape[1] - first):
+        trace[row, first + i] = t_c[i]
 
 
 def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight, stiff, forward, inverse, top, tolerance_c,
@@ -240,8 +243,9 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
         Temperature of every point, °C; start on entry, end on return.
     heat, state, marks, scale_um, energy
         Filled here: furnace state, decomposition state, marks a zone, scale a zone (µm), energy sums (J).
-    trace : array, shape (rows, 1 + 2 zones)
-        Time, mean and front temperature of every zone at accepted steps; zero rows for none.
+    trace : array, shape (rows, 1 + 2 zones) or (rows, 1 + 2 zones + points)
+        Time, mean and front temperature of every zone at accepted steps, and of every point if there is room for
+        them; zero rows for none.
     work : tuple of arrays
         Scratch, made once a thread.
 
