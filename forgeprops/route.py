@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from .errors import InputError, check_choice, check_number
 
-__all__ = ["COOLING", "Cool", "FirstHeat", "LaterHeat", "Preheat", "Press", "Route", "Spray", "Transfer",
+__all__ = ["BOUNDS", "COOLING", "Cool", "FirstHeat", "LaterHeat", "Preheat", "Press", "Route", "Spray", "Transfer",
            "BURNING_C"]
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
@@ -22,9 +22,34 @@ BURNING_C = 1340.0
 COOLING = ("single", "row", "bin", "fan", "sleeve")
 
 
-def _numbers(obj, where, **bounds):
-    for name, (label, low, high, unit) in bounds.items():
-        object.__setattr__(obj, name, check_number(getattr(obj, name), label, low, high, unit, where))
+#: What each number of a step may be: words, low, high, unit (our own limits: no shop is outside, slips are).
+BOUNDS: dict[str, dict[str, tuple[str, float, float, str]]] = {
+    "first_heat": {"finish_c": ("finish temperature", 750.0, BURNING_C, "°C"),
+                   "grain_size_astm": ("grain size", 0.0, 14.0, "ASTM number")},
+    "preheat": {"temperature_c": ("preheat temperature", 20.0, BURNING_C, "°C"),
+                "soak_s": ("time in the furnace", 0.0, 36_000.0, "s"),
+                "start_c": ("temperature when loaded", -20.0, BURNING_C, "°C"),
+                "emissivity": ("emissivity", 0.05, 1.0, "")},
+    "transfer": {"duration_s": ("transfer time", 0.0, 600.0, "s")},
+    "press": {"dwell_s": ("press dwell", 0.0, 60.0, "s"), "die_c": ("die temperature", 0.0, 700.0, "°C"),
+              "contact_w_m2k": ("die contact", 0.0, 100_000.0, "W/(m² K)"),
+              "rest_s": ("rest in the die", 0.0, 60.0, "s"), "strain": ("press strain", 0.0, 2.0, ""),
+              "scale_left": ("scale left by the press", 0.0, 1.0, "")},
+    "spray": {"flux_kg_m2_s": ("spray flux", 0.0, 60.0, "kg/(m² s)"), "delay_s": ("spray delay", 0.0, 600.0, "s"),
+              "duration_s": ("spray time", 0.0, 600.0, "s"), "water_c": ("water temperature", 0.5, 90.0, "°C"),
+              "rim_share": ("rim overspray", 0.0, 1.0, ""), "body_share": ("body overspray", 0.0, 1.0, ""),
+              "neck_share": ("neck overspray", 0.0, 1.0, ""), "hosel_share": ("hosel overspray", 0.0, 1.0, "")},
+    "cool": {"air_c": ("air temperature", -30.0, 60.0, "°C"), "air_speed_m_s": ("air speed", 0.0, 40.0, "m/s"),
+             "view_factor": ("view factor", 0.05, 1.0, "")},
+    "later_heat": {"temperature_c": ("temperature", 20.0, BURNING_C, "°C"), "hold_s": ("hold", 0.0, 360_000.0, "s")},
+}
+
+
+def _numbers(obj, part, *skip):
+    for name, (label, low, high, unit) in BOUNDS[part].items():
+        if name not in skip:
+            object.__setattr__(obj, name, check_number(getattr(obj, name), label, low, high, unit,
+                                                       part.replace("_", " ")))
 
 
 @dataclass(frozen=True)
@@ -44,8 +69,7 @@ class FirstHeat:
     grain_size_astm: float = 5.0
 
     def __post_init__(self):
-        _numbers(self, "first heat", finish_c=("finish temperature", 750.0, BURNING_C, "°C"),
-                 grain_size_astm=("grain size", 0.0, 14.0, "ASTM number"))
+        _numbers(self, "first_heat")
 
 
 @dataclass(frozen=True)
@@ -71,10 +95,7 @@ class Preheat:
     emissivity: float = 0.8
 
     def __post_init__(self):
-        _numbers(self, "preheat", temperature_c=("preheat temperature", 20.0, BURNING_C, "°C"),
-                 soak_s=("time in the furnace", 0.0, 36_000.0, "s"),
-                 start_c=("temperature when loaded", -20.0, BURNING_C, "°C"),
-                 emissivity=("emissivity", 0.05, 1.0, ""))
+        _numbers(self, "preheat")
 
 
 @dataclass(frozen=True)
@@ -84,7 +105,7 @@ class Transfer:
     duration_s: float = 4.0
 
     def __post_init__(self):
-        _numbers(self, "transfer", duration_s=("transfer time", 0.0, 600.0, "s"))
+        _numbers(self, "transfer")
 
 
 @dataclass(frozen=True)
@@ -117,9 +138,7 @@ class Press:
     scale_left: float = 0.3
 
     def __post_init__(self):
-        _numbers(self, "press", dwell_s=("press dwell", 0.0, 60.0, "s"), die_c=("die temperature", 0.0, 700.0, "°C"),
-                 contact_w_m2k=("die contact", 0.0, 100_000.0, "W/(m² K)"), rest_s=("rest in the die", 0.0, 60.0, "s"),
-                 strain=("press strain", 0.0, 2.0, ""), scale_left=("scale left by the press", 0.0, 1.0, ""))
+        _numbers(self, "press")
 
 
 @dataclass(frozen=True)
@@ -154,11 +173,7 @@ class Spray:
     back_on_die: bool = False
 
     def __post_init__(self):
-        _numbers(self, "spray", flux_kg_m2_s=("spray flux", 0.0, 60.0, "kg/(m² s)"),
-                 delay_s=("spray delay", 0.0, 600.0, "s"), duration_s=("spray time", 0.0, 600.0, "s"),
-                 water_c=("water temperature", 0.5, 90.0, "°C"), rim_share=("rim overspray", 0.0, 1.0, ""),
-                 body_share=("body overspray", 0.0, 1.0, ""), neck_share=("neck overspray", 0.0, 1.0, ""),
-                 hosel_share=("hosel overspray", 0.0, 1.0, ""))
+        _numbers(self, "spray")
         if not isinstance(self.back_on_die, bool):
             raise InputError(f"back_on_die is {self.back_on_die!r}; allowed is True or False (spray).")
 
@@ -187,10 +202,7 @@ class Cool:
 
     def __post_init__(self):
         object.__setattr__(self, "surroundings", check_choice(self.surroundings, "surroundings", COOLING, "cool"))
-        _numbers(self, "cool", air_c=("air temperature", -30.0, 60.0, "°C"),
-                 air_speed_m_s=("air speed", 0.0, 40.0, "m/s"))
-        if self.view_factor is not None:
-            _numbers(self, "cool", view_factor=("view factor", 0.05, 1.0, ""))
+        _numbers(self, "cool", *(("view_factor",) if self.view_factor is None else ()))
 
 
 @dataclass(frozen=True)
@@ -212,8 +224,7 @@ class LaterHeat:
     zones: tuple[str, ...] = ()
 
     def __post_init__(self):
-        _numbers(self, "later heat", temperature_c=("temperature", 20.0, BURNING_C, "°C"),
-                 hold_s=("hold", 0.0, 360_000.0, "s"))
+        _numbers(self, "later_heat")
         for zone in self.zones:
             check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
         object.__setattr__(self, "zones", tuple(self.zones))
@@ -270,6 +281,20 @@ class Route:
         "first_grain_astm": ("first_heat", "grain_size_astm"), "furnace_emissivity": ("preheat", "emissivity"),
         "start_c": ("preheat", "start_c"),
     }
+
+    @classmethod
+    def bounds(cls, name: str) -> tuple[str, float, float, str]:
+        """What a numeric setting may be, by its short name: words, low, high, unit.
+
+        Examples
+        --------
+        >>> Route.bounds("flux")
+        ('spray flux', 0.0, 60.0, 'kg/(m² s)')
+        """
+        part, attribute = cls.SETTINGS[check_choice(name, "setting", cls.SETTINGS, "route")]
+        if attribute not in BOUNDS[part]:
+            raise InputError(f"setting {name} is not a number; allowed are settings with a number (route).")
+        return BOUNDS[part][attribute]
 
     def with_(self, **settings) -> Route:
         """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`).
