@@ -1,4 +1,4 @@
-"""Cases as users give them: sequences paired, singles for all, names and settings made into objects, errors kept."""
+"""Cases as users give them: sequences paired, singles for all, names made into objects, errors kept."""
 
 from __future__ import annotations
 

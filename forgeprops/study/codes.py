@@ -111,7 +111,7 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
 
 
 def warning_codes(columns: Columns, told: Evaluated, allowed_deg: np.ndarray) -> np.ndarray:
-    """Codes of every case joined by "; " (array of text): all that a single estimate warns of but `NOT_TOLD`."""
+    """Codes of every case joined by "; ", array of text: what a single estimate warns of but `NOT_TOLD`."""
     names, bits = [], np.zeros(len(columns), np.int64)
     for i, (code, where) in enumerate(_found(columns, told, allowed_deg)):
         names.append(code)

@@ -1,4 +1,4 @@
-"""What a route costs the line: time on the press, heads an hour, water per head, and the effort of the press."""
+"""What a route costs the line: time on the press, heads an hour, water per head, effort of the press."""
 
 from __future__ import annotations
 

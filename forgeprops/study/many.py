@@ -1,4 +1,4 @@
-"""Thousands of estimates: any mix of steels, heads, routes and shops, on all cores or on your own executor."""
+"""Thousands of estimates: any mix of steels, heads, routes and shops, on all cores or your executor."""
 
 from __future__ import annotations
 
@@ -75,9 +75,9 @@ def estimate_many(
     cancel : callable or threading.Event, optional
         Asked between chunks; what is finished by then is returned (``table.attrs["cancelled"]`` says so).
     to : path, optional
-        Stream to this file (``.csv`` or ``.parquet``) instead of returning a table; without an ending: to a folder
-        of Parquet files.  Memory stays bounded.  Interrupted work goes on where it stopped when called again with
-        the same inputs: finished chunks are neither lost nor computed again.
+        Stream to this file (``.csv`` or ``.parquet``) instead of returning a table; without an ending: to a
+        folder of Parquet files.  Memory stays bounded.  Interrupted work goes on where it stopped when called
+        again with the same inputs: finished chunks are neither lost nor computed again.
     chunk : int
         Cases a chunk.  The results do not depend on it.
     resume : bool
@@ -88,10 +88,10 @@ def estimate_many(
     Returns
     -------
     DataFrame, or Written if `to` is given
-        Columns: `case`, `steel`, `head` and the main settings; for every zone ``face_hardness_hv`` (and ``_low_``,
-        ``_high_``), ``face_tensile_mpa``, ``face_yield_mpa``; ``hosel_allowed_deg``, ``hosel_governed_by``,
-        ``face_margin``, ``scale_um``, ``warnings`` (codes, joined by "; "), ``error``.  A case that cannot be
-        computed has its reason in `error` and no numbers.
+        Columns: `case`, `steel`, `head` and the main settings; for every zone ``face_hardness_hv`` (and
+        ``_low_``, ``_high_``), ``face_tensile_mpa``, ``face_yield_mpa``; ``hosel_allowed_deg``,
+        ``hosel_governed_by``, ``face_margin``, ``scale_um``, ``warnings`` (codes, joined by "; "), ``error``.
+        A case that cannot be computed has its reason in `error` and no numbers.
 
     Raises
     ------

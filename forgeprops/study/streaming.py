@@ -1,8 +1,9 @@
-"""Batch results streamed to a file in chunks that are each whole or not there, to go on after an interruption.
+"""Batch results streamed to a file in chunks that are each whole or not there, to go on when interrupted.
 
-While a run lasts, a folder beside the file (``NAME.parts``) holds a manifest and one file a finished chunk.  The name
-of a chunk's file carries its number and a fingerprint of its inputs, so that the file itself is the record that the
-chunk is finished; it appears by renaming, whole.  At the end the chunks become one file and the folder goes.
+While a run lasts, a folder beside the file (``NAME.parts``) holds a manifest and one file a finished chunk.
+The name of a chunk's file carries its number and a fingerprint of its inputs, so that the file itself is the
+record that the chunk is finished; it appears by renaming, whole.  At the end the chunks become one file and
+the folder goes.
 """
 
 from __future__ import annotations

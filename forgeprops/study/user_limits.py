@@ -1,4 +1,4 @@
-"""What the user asks of the result: limits by quantity, how far a case stands from them, which one it breaks."""
+"""What the user asks of the result: limits by quantity, how far a case stands from them, which binds."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ class Quantity:
     label, unit : str
         As a person says it.
     step : float
-        What counts as one step of slack, in its unit: about one standard deviation of the estimate or of a shop's
-        own spread (our choice), so that slacks of different quantities compare.
+        What counts as one step of slack, in its unit: about one standard deviation of the estimate or of a
+        shop's own spread (our choice), so that slacks of different quantities compare.
     """
 
     label: str
@@ -131,7 +131,7 @@ class Limits:
                 yield self._words(name, None, high), name, high, -1.0
 
     def margins(self, table) -> dict[str, np.ndarray]:
-        """Distance inside every end, in its quantity's steps (below 0: outside; nan where there is no number).
+        """Distance inside every end, in its quantity's steps (below 0: outside; nan: no number).
 
         Parameters
         ----------
@@ -153,7 +153,7 @@ class Limits:
         return found
 
     def slack(self, table) -> np.ndarray:
-        """Least of the margins of every row, in steps: 0 on a limit, below 0 outside, -inf without a number."""
+        """Least of the margins of every row, in steps: 0 on a limit, below 0 outside, -inf: no number."""
         margins = list(self.margins(table).values())
         if not margins:
             return np.full(len(next(iter(dict(table).values()))), np.inf)

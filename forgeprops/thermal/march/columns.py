@@ -1,7 +1,7 @@
 """Many cases as columns of numbers, so that thousands of them need no Python object each.
 
-`columns_of` makes them from lists of steels, heads, routes and shops; a study that turns a few settings of one
-case makes them with `spread`, from that case and arrays of the settings.
+`columns_of` makes them from lists of steels, heads, routes and shops; a study that turns a few settings of
+one case makes them with `spread`, from that case and arrays of the settings.
 """
 
 from __future__ import annotations
@@ -111,7 +111,8 @@ class Columns:
     Attributes
     ----------
     steels, heads : SteelColumns, HeadColumns
-        Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its own.
+        Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its
+        own.
     route : dict of str to array, shape (n,)
         By the short names of `Route.SETTINGS`; "has_spray"; "surroundings" as a number into `COOLING`;
         "view_factor" nan for "as the surroundings have it".
@@ -164,7 +165,7 @@ class Columns:
 
 
 def _distinct(items: Sequence) -> tuple[list, np.ndarray | None]:
-    """Distinct objects by identity, in order of first use, and which one every item is; None: each its own."""
+    """Distinct objects by identity, in order of first use, and which one every item is (None: its own)."""
     index: dict[int, int] = {}
     where = [index.setdefault(id(item), len(index)) for item in items]
     if len(index) == len(items):
