@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from .errors import InputError, check_number
 
-__all__ = ["LEAST_WALL_MM", "Block", "Face", "Hosel", "Neck", "Rim", "check_fit", "checked"]
+__all__ = ["DIMENSION_LIMITS", "LEAST_WALL_MM", "Block", "Face", "Hosel", "Neck", "Rim", "check_fit", "checked"]
 
 #: Thinnest hosel wall that can be turned and still be bent, mm (our estimate; usual walls are 1.6–2.5 mm).
 LEAST_WALL_MM = 0.8
@@ -105,7 +105,7 @@ class Hosel:
 
 
 # What each dimension may be, mm; wide enough for any iron that was ever forged (our choice).
-_LIMITS = {
+DIMENSION_LIMITS = {
     Face: {"length_mm": (10, 110), "height_mm": (10, 80), "thickness_mm": (0.8, 15), "allowance_mm": (0, 10)},
     Rim: {"length_mm": (20, 130), "height_mm": (15, 90), "thickness_mm": (0.8, 25), "allowance_mm": (0, 10)},
     Block: {"length_mm": (2, 150), "width_mm": (1, 60), "thickness_mm": (0.5, 40), "allowance_mm": (0, 10)},
@@ -130,7 +130,7 @@ def checked(part, kind, owner: str):
     return dataclasses.replace(part, **{
         field: check_number(getattr(part, field), f"{label} {field.removesuffix('_mm').replace('_', ' ')}",
                             low, high, "mm", f"head {owner}")
-        for field, (low, high) in _LIMITS[kind].items()})
+        for field, (low, high) in DIMENSION_LIMITS[kind].items()})
 
 
 def check_fit(face: Face, rim: Rim, body: tuple[Block, ...], neck: Neck, hosel: Hosel, where: str) -> None:

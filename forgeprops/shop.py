@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from .errors import InputError, check_choice, check_number
 from .files import read_json, write_json
 
-__all__ = ["Shop", "load_shop"]
+__all__ = ["BOUNDS", "Shop", "load_shop"]
 
 #: Bounds of each number: low, high, unit.  Our own: wide enough for any shop, narrow enough for slips.
-_BOUNDS = {"spray": (0.1, 10.0, ""), "emissivity": (0.05, 1.0, ""), "air": (0.1, 10.0, ""),
+BOUNDS = {"spray": (0.1, 10.0, ""), "emissivity": (0.05, 1.0, ""), "air": (0.1, 10.0, ""),
            "die": (0.0, 10.0, ""), "delay_s": (-5.0, 60.0, "s")}
 
 _KIND, _VERSION = "shop", 1
@@ -80,11 +80,11 @@ class Shop:
         def put(field, value):
             object.__setattr__(self, field, value)
 
-        for field, (low, high, unit) in _BOUNDS.items():
+        for field, (low, high, unit) in BOUNDS.items():
             put(field, check_number(getattr(self, field), f"shop {field}", low, high, unit))
         put("fitted", _texts(self.fitted, "shop fitted"))
         for field in self.fitted:
-            check_choice(field, "fitted number", _BOUNDS, "shop")
+            check_choice(field, "fitted number", BOUNDS, "shop")
         put("standard_errors", tuple(check_number(v, "standard error", 0.0, 100.0, "", "shop")
                                      for v in _sequence(self.standard_errors, "standard_errors")))
         put("correlations", tuple(tuple(check_number(v, "correlation", -1.0, 1.0, "", "shop")
@@ -105,7 +105,7 @@ class Shop:
 
     def standard_error(self, field: str) -> float:
         """Standard error of one of the five numbers; 0 for one that was not fitted."""
-        check_choice(field, "shop number", _BOUNDS)
+        check_choice(field, "shop number", BOUNDS)
         return self.standard_errors[self.fitted.index(field)] if field in self.fitted else 0.0
 
     def covariance(self):
@@ -141,7 +141,7 @@ class Shop:
         """
         write_json(path, _KIND, _VERSION, {
             "name": self.name, "measured_on": self.measured_on,
-            "values": {field: getattr(self, field) for field in _BOUNDS},
+            "values": {field: getattr(self, field) for field in BOUNDS},
             "fitted": list(self.fitted), "standard_errors": list(self.standard_errors),
             "correlations": [list(row) for row in self.correlations],
             "data_files": list(self.data_files), "n_readings": self.n_readings}, overwrite)
@@ -169,7 +169,7 @@ def load_shop(source, filename: str | None = None) -> Shop:
     values = content["values"]
     if not isinstance(values, dict):
         raise InputError(f"values is {type(values).__name__}; allowed is one number per name (shop file).")
-    _check_names(set(values), set(_BOUNDS), "values of the shop file")
+    _check_names(set(values), set(BOUNDS), "values of the shop file")
     return Shop(**values, **{field: content[field] for field in fields - {"values"}})
 
 
