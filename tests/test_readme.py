@@ -1,0 +1,34 @@
+"""What the README promises: its commands are the ones CI runs, its snippet runs, its links and picture exist."""
+
+import re
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language):
+    return re.findall(rf"```{language}\n(.*?)```", README, re.S)
+
+
+def test_ci_calls_the_readmes_test_command():
+    tests = [block.strip() for block in blocks("bash") if "pytest" in block]
+    assert len(tests) == 1
+    assert (ROOT / ".ci" / "run").read_text(encoding="utf-8").rstrip().endswith(tests[0])
+
+
+def test_install_command_opens_a_notebook_that_exists():
+    for block in (*blocks("bash")[:1], *blocks("powershell")):
+        notebook = re.search(r"notebooks[/\\]\S+\.ipynb", block)[0].replace("\\", "/")
+        assert (ROOT / notebook).is_file() and '".[notebooks,test]"' in block
+
+
+def test_snippet_runs(capsys):
+    (snippet,) = blocks("python")
+    exec(compile(snippet, "README.md", "exec"), {})
+    assert "HV" in capsys.readouterr().out
+
+
+def test_links_and_picture_exist():
+    for target in re.findall(r"\]\(([^)#]+)\)", README):
+        assert target.startswith("http") or (ROOT / target).exists(), f"README links to {target}, which is missing"
