@@ -30,7 +30,9 @@ _ROOMS = {
     "head": ["Head", "heads"],
     "route": ["Cool", "FirstHeat", "LaterHeat", "Preheat", "Press", "Route", "Spray", "Transfer"],
     "shop": ["Shop", "load_shop"],
-    "hardenability": ["ideal_diameter", "ideal_diameter_upper", "end_quench", "carbon_equivalents"],
+    "hardenability.ideal_diameter": ["ideal_diameter", "ideal_diameter_upper"],
+    "hardenability.end_quench": ["end_quench"],
+    "hardenability.carbon_equivalent": ["carbon_equivalents"],
     "transformation.temperatures": ["critical_temperatures"],
     "transformation.tempering": ["tempered_hardness"],
     "forging.effort": ["equal_effort"],
@@ -43,6 +45,13 @@ _ROOMS = {
     "limits.hosel": ["hosel_bend"],
     "limits.face": ["face_strike"],
     "answer": ["Estimate"],
+    "study.many": ["estimate_many"],
+    "study.user_limits": ["Limits"],
+    "study.line": ["Line"],
+    "study.compare": ["compare"],
+    "study.window": ["window"],
+    "study.choose": ["choose"],
+    "study.scatter": ["scatter"],
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 

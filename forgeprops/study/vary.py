@@ -31,8 +31,8 @@ class Setting:
     Attributes
     ----------
     name : str
-        Short name of a setting of the route (`Route.SETTINGS`) or a dimension (`Head.SETTINGS`); an element symbol;
-        a number of the shop with ``shop_`` before it.
+        Short name of a setting of the route (`Route.SETTINGS`) or a dimension (`Head.SETTINGS`); an element
+        symbol; a number of the shop with ``shop_`` before it.
     group : {"route", "head", "steel", "shop"}
     label, unit : str
     low, high : float
@@ -70,7 +70,9 @@ def setting(name: str) -> Setting:
     if name in Head.SETTINGS:
         part, field = Head.SETTINGS[name]
         low, high = DIMENSION_LIMITS[_KINDS[part]][field]
-        return Setting(name, "head", name.removesuffix("_mm").replace("_", " "), float(low), float(high), "mm")
+        return Setting(
+            name, "head", name.removesuffix("_mm").replace("_", " "), float(low), float(high), "mm"
+        )
     if name in ELEMENTS:
         return Setting(name, "steel", f"{name} content", 0.01 if name == "C" else 0.0, ELEMENTS[name], "wt%")
     if name.startswith("shop_"):
@@ -92,8 +94,9 @@ def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> f
     if what.group == "route":
         value = route.setting(name)
         if value is None:
-            raise InputError(f"{name} cannot be turned; this route has no spray, or takes the value of its "
-                             "surroundings.")
+            raise InputError(
+                f"{name} cannot be turned; this route has no spray, or takes the value of its surroundings."
+            )
         return float(value)
     if what.group == "head":
         part, field = Head.SETTINGS[name]
@@ -101,8 +104,9 @@ def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> f
     return float(steel.get(name) if what.group == "steel" else getattr(shop, name.removeprefix("shop_")))
 
 
-def changed(steel: Steel, head: Head, route: Route, shop: Shop,
-            values: Mapping[str, float]) -> tuple[Steel, Head, Route, Shop]:
+def changed(
+    steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, float]
+) -> tuple[Steel, Head, Route, Shop]:
     """The case with some numbers changed, checked as any other.
 
     Raises
@@ -146,5 +150,14 @@ def varied(steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[s
             if what.group in ("head", "route"):
                 changed(steel, head, route, shop, {name: float(end)})
         groups[what.group][name.removeprefix("shop_") if what.group == "shop" else name] = array
-    return spread(steel, head, route, shop, n, composition=groups["steel"], dimensions=groups["head"],
-                  settings=groups["route"], shops=groups["shop"])
+    return spread(
+        steel,
+        head,
+        route,
+        shop,
+        n,
+        composition=groups["steel"],
+        dimensions=groups["head"],
+        settings=groups["route"],
+        shops=groups["shop"],
+    )
