@@ -1,4 +1,4 @@
-"""What the README promises: its commands are the ones CI runs, its snippet runs, its links and picture exist."""
+"""What the README promises: commands as CI runs them, a snippet that runs, links that lead somewhere."""
 
 import re
 from pathlib import Path
@@ -31,4 +31,4 @@ def test_snippet_runs(capsys):
 
 def test_links_and_picture_exist():
     for target in re.findall(r"\]\(([^)#]+)\)", README):
-        assert target.startswith("http") or (ROOT / target).exists(), f"README links to {target}, which is missing"
+        assert target.startswith("http") or (ROOT / target).exists(), f"{target} is missing"
