@@ -21,6 +21,21 @@ from .strike import CONTACT_S, PEAK_FACTOR, PEAK_RANGE, strike_load
 __all__ = ["FINISHES", "LAYERS_LOOKED_AT", "PLACES", "FaceStrike", "core_hv", "face_margin_array",
            "face_strike", "fatigue_strength_mpa", "least_thickness_array", "strike_of_head"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "fatigue_strength_mpa": ("fatigue_limit", "fatigue_line", "surface_factor"),
+    "face_margin_array": ("clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "shakedown"),
+    "least_thickness_array": (
+        "clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "shakedown"),
+    "core_hv": ("moment_curvature",),
+    "face_strike": (
+        "clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "fatigue_line",
+        "surface_factor", "shakedown", "strikes", "ball", "patch", "restitution"),
+    "strike_of_head": (
+        "clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "fatigue_line",
+        "surface_factor", "shakedown", "strikes", "ball", "patch", "restitution"),
+}
+
 #: Surface factor k_a = a TS^b on the endurance limit (Marin; Shigley 11th ed. Table 6-2; the factors read
 #: on three pages that reprint it).
 FINISHES = {"polished": (1.0, 0.0), "ground": (1.58, -0.085), "machined": (4.51, -0.265),
@@ -90,8 +105,8 @@ def _stresses(thickness, length, height, force, patch, contact_s):
     return plate.centre * load, plate.edge * load
 
 
-def _fatigue_factor(stress, hardness_hv, strength_of, strikes, finish, shift_sd):
-    """Load factor of one place against fatigue.
+def _capacity_mpa(hardness_hv, strength_of, strikes, finish, shift_sd):
+    """Greatest pulse of stress, MPa, one place takes for that number of strikes; load factor = capacity / stress.
 
     Pulses from zero under Goodman's line, amplitude/S + mean/TS = 1.  Where the peak passes yield, the
     first strikes shake the mean stress down to YS − amplitude; that ends where the range passes 2 YS and
@@ -100,9 +115,9 @@ def _fatigue_factor(stress, hardness_hv, strength_of, strikes, finish, shift_sd)
     s = strength_of(hardness_hv)
     yield_, tensile = s["yield_mpa"], s["tensile_mpa"]
     fatigue = fatigue_strength_mpa(hardness_hv, tensile, strikes, finish, shift_sd)
-    elastic = 2.0 / (stress * (1.0 / fatigue + 1.0 / tensile))
-    shaken = 2.0 * (1.0 - yield_ / tensile) / (stress * np.maximum(1.0 / fatigue - 1.0 / tensile, 1e-12))
-    return np.where(elastic * stress <= yield_, elastic, np.minimum(shaken, 2.0 * yield_ / stress))
+    elastic = 2.0 / (1.0 / fatigue + 1.0 / tensile)
+    shaken = 2.0 * (1.0 - yield_ / tensile) / np.maximum(1.0 / fatigue - 1.0 / tensile, 1e-12)
+    return np.where(elastic <= yield_, elastic, np.minimum(shaken, 2.0 * yield_))
 
 
 #: Where and how the margin is least, in the order of `face_margin_array`.
@@ -150,8 +165,8 @@ def face_margin_array(thickness_mm, front_hv, back_hv, force_n, patch_mm, length
 
     front, back = np.asarray(front_hv, dtype=float), np.asarray(back_hv, dtype=float)
     core = 0.5 * (front + back) if core_hv is None else np.asarray(core_hv, dtype=float)
-    places = (_fatigue_factor(centre, back, strength_of, strikes, finish, shift_sd),
-              _fatigue_factor(edge, front, strength_of, strikes, finish, shift_sd),
+    places = (_capacity_mpa(back, strength_of, strikes, finish, shift_sd) / centre,
+              _capacity_mpa(front, strength_of, strikes, finish, shift_sd) / edge,
               2.0 * _PLASTIC * strength_of(core)["yield_mpa"] / (centre + edge))
     stacked = np.stack(np.broadcast_arrays(*places))
     margin = stacked.min(axis=0)
@@ -163,15 +178,21 @@ def face_margin_array(thickness_mm, front_hv, back_hv, force_n, patch_mm, length
 
 
 def least_thickness_array(front_hv, back_hv, force_n, patch_mm, length_mm=60.0, height_mm=40.0, *, margin=1.0,
-                          **options):
+                          contact_s=CONTACT_S, **options):
     """Thickness at which the margin is just `margin`, mm; options as in `face_margin_array`.
 
-    Stress goes nearly with 1/t², so t·√(wanted/found) settles in a few steps.
+    What each place takes does not depend on thickness, so it is worked out once (at 3 mm).  Stress goes nearly with
+    1/t², so t·√(wanted/found) settles in a few steps.
     """
-    t = np.full(np.broadcast(*(np.atleast_1d(x) for x in (front_hv, back_hv, force_n, patch_mm))).shape, 3.0)
-    for _ in range(30):
-        found = face_margin_array(t, front_hv, back_hv, force_n, patch_mm, length_mm, height_mm, **options)
-        new = t * np.sqrt(margin / found)
+    start = np.full(np.broadcast(*(np.atleast_1d(x) for x in (front_hv, back_hv, force_n, patch_mm, margin))).shape, 3.0)
+    # centre and edge stress both go with overshoot(t)/t², so every margin moves by that one factor
+    least = face_margin_array(start, front_hv, back_hv, force_n, patch_mm, length_mm, height_mm, contact_s=contact_s,
+                              **options)
+    at_start = _overshoot(start, length_mm, height_mm, contact_s) / start**2
+    t = start
+    for _ in range(60):
+        now = least * at_start / (_overshoot(t, length_mm, height_mm, contact_s) / t**2)
+        new = t * np.sqrt(margin / now)
         done = np.all(np.abs(new - t) < 1e-10 * t)
         t = np.clip(new, 0.2, 50.0)
         if done:
@@ -250,24 +271,54 @@ class FaceStrike:
                 f"{self.least_thickness_safe_mm:.1f} mm to be safe.")
 
 
-def _layered(thickness, layers, force, patch, options) -> tuple[float, str, dict]:
-    """Least margin over the skins and, in a layered face, fatigue at the outer side of every layer inside."""
-    found = face_margin_array(thickness, layers[0], layers[-1], force, patch, details=True, **options)
-    margin, place = float(found["margin"][0]), PLACES[int(found["governed_by"][0])]
-    n = layers.size
-    for i in range(1, n - 1):
-        # share of the skin's stress at the layer's outer side: the back half is in tension at the centre, the
-        # front half at the edge
-        at_back, at_front = 2.0 * (i + 1) / n - 1.0, 1.0 - 2.0 * i / n
-        which, share = (0, at_back) if at_back >= at_front else (1, at_front)
-        if share <= 0.0:
-            continue
-        inside = face_margin_array(thickness, layers[i], layers[i], force * share, patch, details=True,
-                                   **options)
-        own = float(inside["by_place"][which, 0])
-        if own < margin:
-            margin, place = own, f"{PLACES[which]}, inside (layer {i + 1} of {n} from the front)"
-    return margin, place, found
+def _layered(thickness, layers, force, patch, shift_sd, options):
+    """Least margin of variants of one face over its skins, its layers inside (fatigue at their outer side) and a dent.
+
+    Parameters
+    ----------
+    layers : array, shape (variants, n)
+        Front to back.
+    force, patch, shift_sd : array, shape (variants,)
+
+    Returns
+    -------
+    margins : array, shape (variants,)
+    place : str
+        Where the first variant has its least margin.
+    by_skin : array, shape (2,)
+        Its margins at the centre of the back and the edge of the front.
+    centre_mpa, edge_mpa : float
+        Its stresses.
+    """
+    shares = {k: options[k] for k in options if k.endswith("_share")}
+    n = layers.shape[1]
+    centre, edge = (np.broadcast_to(x, layers.shape[:1]) for x in _stresses(
+        thickness, options["length_mm"], options["height_mm"], force, patch, options["contact_s"]))
+
+    def strength_of(hv):
+        return {k: v.reshape(np.shape(hv)) for k, v in strength_arrays(np.ravel(hv), **shares).items()}
+
+    capacity = _capacity_mpa(layers, strength_of, options["strikes"], options["finish"], shift_sd[:, None])
+    # the back half is in tension at the centre, the front half at the edge; a layer is held at its outer side
+    i = np.arange(n)
+    at_back, at_front = 2.0 * (i + 1) / n - 1.0, 1.0 - 2.0 * i / n
+    at_back[-1] = at_front[0] = 1.0
+    back = at_back >= at_front
+    if n == 1:
+        factors = np.stack([capacity[:, 0] / centre, capacity[:, 0] / edge], axis=1)
+        names = [PLACES[0], PLACES[1]]
+        skins = (0, 1)
+    else:
+        share = np.maximum(np.where(back, at_back, at_front), 1e-9)
+        factors = capacity / (np.where(back, centre[:, None], edge[:, None]) * share)
+        names = [PLACES[0] if b else PLACES[1] for b in back]
+        names = [name if k in (0, n - 1) else f"{name}, inside (layer {k + 1} of {n} from the front)"
+                 for k, name in enumerate(names)]
+        skins = (n - 1, 0)
+    dent = 2.0 * _PLASTIC * strength_of(core_hv(layers))["yield_mpa"] / (centre + edge)
+    all_ = np.column_stack([factors, dent])
+    names.append(PLACES[2])
+    return all_.min(axis=1), names[int(all_[0].argmin())], factors[0, list(skins)], float(centre[0]), float(edge[0])
 
 
 def core_hv(layers):
@@ -388,31 +439,29 @@ def face_strike(thickness_mm: float, hardness_hv: float | Sequence[float], *, le
     options = {"length_mm": length, "height_mm": height, "strikes": count, "finish": finish,
                "contact_s": contact, **shares}
 
-    def margins(hv, f=force, r=patch, **more):
-        return _layered(t, hv, f, r, {**options, "core_hv": core_hv(hv), **more})
-
-    margin, place, found = margins(layers)
+    # the face itself, then peak over mean force, patch, fatigue limit and hardness each moved down and up
     spread = PEAK_RANGE[0] / PEAK_FACTOR, PEAK_RANGE[1] / PEAK_FACTOR
-    moved = [margins(layers, f=force * x)[0] for x in spread]
-    moved += [margins(layers, r=patch * x)[0] for x in (0.8, 1.2)]
-    moved += [margins(layers, shift_sd=x)[0] for x in (-_Z80, _Z80)]
-    if spread_hv:
-        moved += [margins(np.maximum(layers + x * spread_hv, 60.0))[0] for x in (-_Z80, _Z80)]
-    shift = np.array(moved) - margin
+    forces = force * np.array([1.0, *spread, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0])
+    patches = patch * np.array([1.0, 1.0, 1.0, 0.8, 1.2, 1.0, 1.0, 1.0, 1.0])
+    shifts = np.array([0.0, 0.0, 0.0, 0.0, 0.0, -_Z80, _Z80, 0.0, 0.0])
+    moved_hv = spread_hv * np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -_Z80, _Z80])
+    variants = np.maximum(layers[None, :] + moved_hv[:, None], 60.0)
+    moved, place, by_skin, centre, edge = _layered(t, variants, forces, patches, shifts, options)
+    margin = float(moved[0])
+    shift = moved[1:] - margin
     low = max(margin - math.sqrt(float(np.sum(np.minimum(shift, 0.0) ** 2))), 0.0)
     high = margin + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
     front, back = float(layers[0]), float(layers[-1])
-    thin, safe = (float(least_thickness_array(front, back, force, patch, margin=x, core_hv=core_hv(layers),
-                                               **options)[0])
-                  for x in (1.0, margin / low if low > 0.0 else 10.0))
-    skin = front if found["by_place"][1, 0] < found["by_place"][0, 0] else back
+    wanted = np.array([1.0, margin / low if low > 0.0 else 10.0])
+    thin, safe = (float(x) for x in least_thickness_array(front, back, force, patch, margin=wanted,
+                                                          core_hv=core_hv(layers), **options))
+    skin = front if by_skin[1] < by_skin[0] else back
     tensile = strength_arrays(skin, **shares)["tensile_mpa"]
     fatigue = float(fatigue_strength_mpa(skin, tensile, count, finish)[0])
     notes = [outside("face_thickness", t), outside("face_fatigue", skin)]
     if layers.min() < 0.8 * min(front, back):
         notes.append(Warn("face:soft-core",
                           "The core is much softer than the skins; each layer is held to its own stress."))
-    centre, edge = float(found["centre_mpa"][0]), float(found["edge_mpa"][0])
     return FaceStrike(
         margin=margin, margin_low=low, margin_high=high, governed_by=place, least_thickness_mm=thin,
         least_thickness_safe_mm=safe, peak_force_n=force, patch_mm=patch, centre_mpa=centre, edge_mpa=edge,
