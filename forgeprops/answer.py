@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from . import words
+from . import provenance, words
 from .forging.effort import FlowStress
 from .head import Head
+from .limits.distortion import FaceBow
 from .limits.hosel import HoselBend
 from .mechanical.strength import Strength
 from .opinions import Opinion
@@ -62,6 +63,10 @@ class ZoneResult:
         Share of the pressed austenite that has recrystallised when the water starts, and the press strain left in it.
     flow_stress : FlowStress
         In the die at `die_c`, MPa with its band.
+    layer_fractions : dict of str to array, or None
+        Structure of the points of `layers_hv`.
+    back_c : array, or None
+        Back-surface temperature, beside `front_c`.
     """
 
     name: str
@@ -96,6 +101,8 @@ class ZoneResult:
     recrystallised_share: float = 1.0
     retained_strain: float = 0.0
     flow_stress: FlowStress | None = None
+    layer_fractions: Mapping[str, np.ndarray] | None = None
+    back_c: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -126,6 +133,9 @@ class Estimate:
     press_strain_counted : bool
         Whether the hardness values hold it.
     warnings : tuple of Warn
+    distortion : FaceBow
+        Bow of the face and drift of the neck against the flatness limit; its own warnings also name what is
+        machined later (by the drawing's allowances) and comes out harder than the user's limit.
     """
 
     steel: Steel
@@ -146,11 +156,12 @@ class Estimate:
     strain_effect_hv: dict[str, float]
     press_strain_counted: bool
     warnings: tuple[Warn, ...]
+    distortion: FaceBow | None = None
 
     @property
     def sources(self) -> tuple[str, ...]:
         """Ids of the formulas, tables and constants this estimate used, see data/sources."""
-        return words.sources_of(self)
+        return provenance.sources_of(self)
 
     def summary(self) -> str:
         """The answer in plain words, with units and ±."""

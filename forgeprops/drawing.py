@@ -12,6 +12,12 @@ from .errors import InputError, check_number
 
 __all__ = ["DIMENSION_LIMITS", "LEAST_WALL_MM", "Block", "Face", "Hosel", "Neck", "Rim", "check_fit", "checked"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "check_fit": ("head_building",),
+    "checked": ("head_building",),
+}
+
 #: Thinnest hosel wall that can be turned and still be bent, mm (our estimate; usual walls are 1.6–2.5 mm).
 LEAST_WALL_MM = 0.8
 

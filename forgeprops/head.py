@@ -23,6 +23,18 @@ __all__ = ["STATES", "STEEL_DENSITY_KG_M3", "ZONES", "Block", "Face", "Head", "H
            "Zone", "bar_mean_rise_mm2", "forged_parts", "head", "heads", "links_of", "tube_mean_rise_mm2",
            "zones_of"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "bar_mean_rise_mm2": ("section_mean_rise",),
+    "tube_mean_rise_mm2": ("section_mean_rise",),
+    "head": ("heads",),
+    "heads": ("heads",),
+    "forged_parts": ("heads",),
+    "zones_of": ("steel_density", "section_mean_rise"),
+    "links_of": ("zone_bridges",),
+    "STEEL_DENSITY_KG_M3": ("steel_density",),
+}
+
 #: Density of steel at 20 °C, kg/m³ (EN 1993-1-2:2005, clause 3.2.2(1), as quoted in public fire-engineering
 #: code).
 STEEL_DENSITY_KG_M3 = 7850.0

@@ -36,6 +36,17 @@ from .transformation.phase_hardness import (
 __all__ = ["FULLY_AUSTENITE", "Opinion", "critical_rate_hardness_hv", "critical_rate_opinion",
            "end_quench_opinion", "opinion_arrays", "opinions"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "critical_rate_hardness_hv": ("critical_rates", "phase_hardness_maynier", "opinion_mixture"),
+    "critical_rate_opinion": ("critical_rates", "critical_rates_limits", "opinion_mixture"),
+    "end_quench_opinion": (
+        "end_quench_cooling", "end_quench_t85", "ideal_diameter", "initial_hardness",
+        "dividing_factors", "hardness_conversion"),
+    "opinions": ("critical_rates", "critical_rates_limits", "end_quench_cooling"),
+    "opinion_arrays": ("critical_rates", "critical_rates_limits", "end_quench_cooling"),
+}
+
 #: Share of austenite from which a zone counts as fully austenitised.  Our own limit: 1 % of ferrite is below
 #: what a microscope tells.
 FULLY_AUSTENITE = 0.99

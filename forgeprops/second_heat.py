@@ -46,6 +46,17 @@ __all__ = [
     "surface_of",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "effort_of": ("flow_stress_shida", "press_force"),
+    "heat_through_s": ("heated_through",),
+    "press_rate_per_s": (),
+    "press_strain": ("recrystallisation_hodgson_gibbs", "retained_strain"),
+    "projected_areas_mm2": ("projected_area",),
+    "projected_mm2": ("projected_area",),
+    "surface_of": ("decarburisation_estimate", "carbon_left", "layer_hardness", "scale_iron"),
+}
+
 #: Steel whose effort the others are told against.
 REFERENCE_GRADE = "1030"
 #: Heated through: the slowest zone is this near the furnace, °C (usual uniformity, common practice).

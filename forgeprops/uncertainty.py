@@ -11,6 +11,16 @@ from .tables import read_rows
 
 __all__ = ["CARBIDE_SPEEDS", "COVERAGE", "LN_SPRAY_SD", "Z", "hardness_sd_hv", "interval", "interval_arrays", "outcome_chances", "spray_nodes"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "hardness_sd_hv": ("hardness_residuals",),
+    "spray_nodes": ("water_law_spread",),
+    "interval": ("water_law_spread",),
+    "interval_arrays": ("water_law_spread",),
+    "outcome_chances": ("water_law_spread",),
+    "CARBIDE_SPEEDS": ("carbide_speeds",),
+}
+
 #: Share of results an interval should hold, and the normal deviate of its ends.
 COVERAGE = 0.80
 Z = 1.2816

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-__all__ = ["sources_of", "summary", "to_dict"]
+__all__ = ["summary", "to_dict"]
 
 #: Shown under every answer; the full cautions stand in the README and on the setting sheet.
 CAUTION = ("An estimate, not a test: check a trial head on the hardness tester and the bending bench before you set a "
@@ -94,9 +94,13 @@ def summary(result) -> str:
     lines += textwrap.wrap("Hosel: " + result.hosel.words(), 100)
     if result.face is not None:
         lines += textwrap.wrap("Face at the strike: " + result.face.words(), 100)
-    if result.warnings:
+    warnings = result.warnings
+    if result.distortion is not None:
+        lines += textwrap.wrap("Shape: " + result.distortion.words(), 100)
+        warnings = (*warnings, *result.distortion.warnings)
+    if warnings:
         lines += ["", "Warnings"]
-        for warning in result.warnings:
+        for warning in warnings:
             lines += textwrap.wrap(f"- {warning.text}", 100, subsequent_indent="  ")
     lines += ["", *textwrap.wrap(CAUTION, 100)]
     return "\n".join(lines)
@@ -153,7 +157,9 @@ def to_dict(result) -> dict[str, Any]:
         "preheat_c": result.route.preheat.temperature_c, "zones": zones,
         "hosel": {"allowed_deg": _round(bend.allowed_deg, 3), "allowed_deg_low": _round(bend.allowed_deg_low, 3),
                   "allowed_deg_high": _round(bend.allowed_deg_high, 3), "governed_by": bend.governed_by,
-                  "bar_force_n": _round(bend.bar_force_n, 3), "springback_deg": _round(bend.springback_deg, 3)},
+                  "target_deg": _round(bend.target_deg, 3), "direction_deg": _round(bend.direction_deg, 3),
+                  "bar_force_n": _round(bend.bar_force_n, 3), "springback_deg": _round(bend.springback_deg, 3),
+                  "overbend_deg": _round(bend.overbend_deg, 3), "ease": bend.ease},
         "surface": {"scale_um": _round(surface.scale_um, 3), "metal_loss_um": _round(surface.metal_loss_um, 3),
                     "decarburised_um": _round(surface.decarburised_um, 3), "skin_hv": _round(surface.skin_hv, 3),
                     "blast_scale_um": _round(surface.blast.scale_um, 3),
@@ -170,15 +176,9 @@ def to_dict(result) -> dict[str, Any]:
     if result.face is not None:
         out["face"] = {"margin": _round(result.face.margin, 3),
                        "least_thickness_mm": _round(result.face.least_thickness_mm, 3)}
+    if result.distortion is not None:
+        shape = result.distortion
+        out["distortion"] = {"bow_mm": _round(shape.bow_mm, 3), "limit_mm": _round(shape.limit_mm),
+                             "neck_drift_deg": _round(shape.lie_drift_deg, 3),
+                             "warnings": [{"code": w.code, "text": w.text} for w in shape.warnings]}
     return out
-
-
-def sources_of(result) -> tuple[str, ...]:
-    """Ids of what the estimate rests on."""
-    ids = ["steel.grades", "head.dimensions", "temperatures.grange", "kinetics.rate_equations", "martensite.law",
-           "phase_hardness.maynier", "tempering.law", "strength.fits", "air.churchill_chu", "air.radiation",
-           "austenite_equilibrium", "carbide_dissolution", "grain_lee_lee", "scale_iron", "decarburisation_estimate",
-           "flow_stress_shida", "flow_stress_chromium", "press_force", "recrystallisation_hodgson_gibbs"]
-    if result.route.spray is not None:
-        ids.append("spray.wendelstorf")
-    return tuple(ids)

@@ -13,6 +13,11 @@ from ..errors import InputError
 
 __all__ = ["READ_LIMIT_BYTES", "Source", "decode_text", "one_line", "read_source"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "read_source": ("file_limits",),
+}
+
 #: Largest file read, bytes.  Our own limit: a year of certificates is below 1 MB, ten minutes of eight
 #: thermocouples at 100 Hz below 15 MB.
 READ_LIMIT_BYTES = 20 * 2**20

@@ -14,6 +14,11 @@ from .writing import write_bytes, writing
 
 __all__ = ["plain_cell", "read_json", "read_table", "safe_cell", "write_json", "write_table"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "safe_cell": ("formula_starts",),
+}
+
 #: First characters that make a spreadsheet program take a cell for a formula (OWASP ASVS 5.0 requirement
 #: 1.2.10, read at asvs.emil.hemdal.se/1.2.10, and CWE-1236), with the full-width forms of the first four.
 FORMULA_STARTS = "=+-@\t\r\n\0＝＋－＠"

@@ -17,6 +17,19 @@ __all__ = ["CARBIDES_LEFT", "COARSE_GRAIN_ASTM", "DECARBURISED_UM", "FULL_AUSTEN
            "heating_limit_arrays", "heating_limits", "heating_warning", "partial_austenite_warning",
            "scale_warning"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "heating_limits": ("forging_temperatures",),
+    "heating_limit_arrays": ("forging_temperatures",),
+    "heating_warning": ("forging_temperatures",),
+    "partial_austenite_warning": ("heating_cautions",),
+    "carbide_warning": ("heating_cautions",),
+    "grain_warning": ("heating_cautions",),
+    "scale_warning": ("heating_cautions",),
+    "decarburised_warning": ("heating_cautions",),
+    "furnace_warnings": ("heating_cautions", "forging_temperatures"),
+}
+
 #: Coarser than this the toughness of quenched steel suffers: ASTM 5 divides fine from coarse (ASTM A29,
 #: common practice).
 COARSE_GRAIN_ASTM = 5.0

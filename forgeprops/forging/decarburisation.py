@@ -31,6 +31,22 @@ __all__ = [
     "effective_diffusivity_um2_s", "error_function_carbon", "layer_hardness_hv", "skin_hardness_hv",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "carbon_diffusivity": ("carbon_diffusivity",),
+    "effective_diffusivity_um2_s": ("carbon_diffusivity", "decarburisation_estimate"),
+    "diffusion_time_s": ("carbon_diffusivity",),
+    "diffusion_along_um2": ("carbon_diffusivity", "decarburisation_estimate"),
+    "error_function_carbon": ("carbon_left",),
+    "carbon_profile": ("decarburisation_profile", "carbon_diffusivity"),
+    "decarburised_depth_um": ("decarburisation_profile", "carbon_diffusivity"),
+    "decarburised_depth_estimate_um": ("decarburisation_estimate",),
+    "carbon_left": ("carbon_left",),
+    "layer_hardness_hv": ("layer_hardness",),
+    "skin_hardness_hv": ("layer_hardness",),
+    "decarburisation_warnings": ("carbon_diffusivity",),
+}
+
 _ZERO_C = 273.15
 _C_G_MOL, _FE_G_MOL = 12.011, 55.845
 #: Least carbon of the as-quenched hardness table, wt% (ASTM A255).

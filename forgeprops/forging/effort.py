@@ -23,6 +23,19 @@ __all__ = [
     "flow_stress", "flow_stress_mpa", "relative_effort",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "alloy_factor": ("flow_stress_chromium", "flow_stress_rolling_factor"),
+    "flow_stress": (
+        "flow_stress_shida", "flow_stress_chromium", "flow_stress_rolling_factor",
+        "flow_stress_sets", "flow_stress_medina_hernandez", "flow_stress_misaka"),
+    "flow_stress_mpa": ("flow_stress_shida", "flow_stress_chromium"),
+    "relative_effort": ("flow_stress_shida", "flow_stress_chromium"),
+    "equal_effort": ("flow_stress_shida", "flow_stress_chromium"),
+    "equal_effort_preheat": ("flow_stress_shida", "flow_stress_chromium"),
+    "effort_warnings": ("flow_stress_shida",),
+}
+
 #: Squeeze taken where none is given: strain and rate 1/s of the default press step (0.15 in 0.05 s).
 _STRAIN, _RATE = 0.15, 3.0
 #: Plain steel the alloy factor is counted from, wt%: a carbon bar's silicon, manganese and residuals.

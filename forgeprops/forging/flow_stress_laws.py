@@ -12,6 +12,14 @@ from ..tables import read_rows
 
 __all__ = ["hensel_spittel_mpa", "medina_hernandez_mpa", "misaka_mpa", "shida_mpa"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "hensel_spittel_mpa": ("flow_stress_sets",),
+    "medina_hernandez_mpa": ("flow_stress_medina_hernandez",),
+    "misaka_mpa": ("flow_stress_misaka",),
+    "shida_mpa": ("flow_stress_shida",),
+}
+
 #: N/mm² in one kgf/mm² (exact).
 _MPA = 9.80665
 _ZERO_C = 273.15

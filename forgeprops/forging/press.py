@@ -9,6 +9,13 @@ from ..errors import check_choice, check_number
 
 __all__ = ["FORCE_FACTORS", "PressForce", "flash_edge_pressure_mpa", "press_force_kn", "upsetting_factor"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "press_force_kn": ("press_force",),
+    "flash_edge_pressure_mpa": ("flash_edge",),
+    "upsetting_factor": ("flash_edge",),
+}
+
 #: Shape factor Kf of impression-die forging: (central, low, high). Groover, Fundamentals of Modern
 #: Manufacturing, table 18.1: 6 simple with flash, 8 complex, 10 very complex, 6-8 flashless; Schey gives 5-8
 #: and 8-12 (all from memory; "3 to 12 by complexity" read in a public summary).

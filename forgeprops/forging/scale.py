@@ -16,6 +16,15 @@ from ..ranges import register_range
 __all__ = ["ATMOSPHERES", "PILLING_BEDWORTH", "Blast", "blast_depth_um", "metal_loss_um", "scale_along_um",
            "scale_rate", "scale_thickness_um"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "scale_rate": ("scale_iron",),
+    "scale_thickness_um": ("scale_iron", "scale_atmosphere"),
+    "scale_along_um": ("scale_iron", "scale_atmosphere"),
+    "metal_loss_um": ("scale_iron",),
+    "blast_depth_um": ("scale_iron",),
+}
+
 _R = 8.314462618
 _ZERO_C = 273.15
 #: k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².

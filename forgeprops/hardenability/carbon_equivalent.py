@@ -8,6 +8,16 @@ from ..ranges import Warn, outside, register_range
 
 __all__ = ["carbon_equivalent_iiw", "carbon_equivalent_warnings", "carbon_equivalents", "cen", "cet", "pcm"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "carbon_equivalent_iiw": ("ce_iiw",),
+    "pcm": ("pcm",),
+    "cet": ("cet",),
+    "cen": ("cen",),
+    "carbon_equivalents": ("ce_iiw", "pcm", "cet", "cen"),
+    "carbon_equivalent_warnings": ("ce_iiw", "pcm", "cet", "cen"),
+}
+
 _IIW = "EN 1011-2 method A, from memory"
 _PCM = "Ito & Bessyo 1968, data of the formula, from memory"
 _CET = "EN 1011-2 method B, read on a trade page"

@@ -14,6 +14,14 @@ from ..tables import read_rows
 __all__ = ["austenitising_parameter", "critical_cooling_rates", "critical_rate_fractions",
            "critical_rate_warnings"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "austenitising_parameter": ("critical_rates", "critical_rates_parameter_unit"),
+    "critical_cooling_rates": ("critical_rates", "critical_rates_parameter_unit"),
+    "critical_rate_fractions": ("critical_rates", "critical_rates_parameter_unit"),
+    "critical_rate_warnings": ("critical_rates",),
+}
+
 #: Molybdenum from which the austenitising parameter takes the higher heat of activation, wt%, the two heats,
 #: cal/mol, and the gas constant in the same unit (Maynier et al. 1978, from memory).
 _MO_STEEL = 0.04

@@ -14,6 +14,19 @@ __all__ = ["as_quenched_hardness_hrc", "dividing_factors", "end_quench", "end_qu
            "end_quench_equivalent_mm", "end_quench_hrc", "end_quench_warnings", "hardness_at_distance_hrc",
            "slowest_cooling"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "as_quenched_hardness_hrc": ("initial_hardness",),
+    "dividing_factors": ("dividing_factors",),
+    "end_quench": ("initial_hardness", "dividing_factors", "ideal_diameter"),
+    "end_quench_distances_mm": ("dividing_factors",),
+    "end_quench_equivalent_mm": ("end_quench_cooling", "end_quench_t85"),
+    "end_quench_hrc": ("initial_hardness", "dividing_factors", "ideal_diameter"),
+    "end_quench_warnings": ("dividing_factors",),
+    "hardness_at_distance_hrc": ("initial_hardness", "dividing_factors", "ideal_diameter"),
+    "slowest_cooling": ("end_quench_cooling", "end_quench_t85"),
+}
+
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
 _LOWEST_HRC = 20.0
 

@@ -14,6 +14,14 @@ from ..tables import read_rows
 __all__ = ["ACTIVE_BORON", "ELEMENTS_IN_FACTORS", "GRAIN_SIZE_STEP", "ideal_diameter",
            "ideal_diameter_factors", "ideal_diameter_upper", "ideal_diameter_warnings"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "ideal_diameter": ("ideal_diameter", "grain_size_term"),
+    "ideal_diameter_factors": ("ideal_diameter", "grain_size_term"),
+    "ideal_diameter_upper": ("base_diameter", "ideal_diameter"),
+    "ideal_diameter_warnings": ("ideal_diameter",),
+}
+
 _MM_PER_INCH = 25.4
 
 #: Elements that have a factor; P and S are left out by the standard (their effects offset one another).

@@ -27,6 +27,17 @@ from .section import curvature, moment_nmm, second_moment_mm4
 __all__ = ["LIMITS", "POISSON", "Bench", "along", "angles", "curve_at", "force_for_angle", "limit_forces",
            "yield_force"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "limit_forces": (
+        "moment_curvature", "strain_fraction", "strain_life", "ovalisation", "wrinkling"),
+    "yield_force": ("moment_curvature", "bench_beam"),
+    "angles": ("moment_curvature", "bench_beam"),
+    "along": ("moment_curvature", "bench_beam"),
+    "force_for_angle": ("moment_curvature", "bench_beam"),
+    "curve_at": ("considere",),
+}
+
 #: What can end the bend, in the order in which ties are named.
 LIMITS = ("strain", "bar force", "re-bends", "wall")
 

@@ -21,6 +21,21 @@ __all__ = ["CUTTING_LIMIT_HV", "EXPANSION_PER_K", "FLATNESS_MM", "FaceBow", "bow
            "cutting_warnings", "drift_deg", "face_bow", "frozen_thermal_strain", "gradient_per_mm",
            "transformation_strain"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "transformation_strain": ("martensite_volume", "bainite_pearlite_volume"),
+    "frozen_thermal_strain": ("expansion_elongation", "plastic_share"),
+    "gradient_per_mm": ("martensite_volume",),
+    "bow_mm": ("plastic_share",),
+    "face_bow": (
+        "martensite_volume", "bainite_pearlite_volume", "expansion_elongation", "plastic_share"),
+    "bow_of_head": (
+        "martensite_volume", "bainite_pearlite_volume", "expansion_elongation", "plastic_share"),
+    "drift_deg": ("expansion_elongation",),
+    "cutting_warnings": ("cutting_limit",),
+    "FLATNESS_MM": ("flatness",),
+}
+
 #: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
 #: there, from memory of its formula: 1.2e-5 t + 0.4e-8 t² − 2.416e-4).
 EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0
@@ -174,10 +189,10 @@ class FaceBow:
         """The answer in sentences."""
         way = "bulges" if self.bow_mm >= 0.0 else "dishes"
         verdict = "within" if self.flat else "past"
-        drift = f" The neck drifts about {abs(self.lie_drift_deg):.2f}°." if self.lie_drift_deg else ""
+        drift = f" The neck drifts about {abs(self.lie_drift_deg):.2f}°." if abs(self.lie_drift_deg) >= 0.005 else ""
         return (f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
-                f"{self.limit_mm:.2f} mm ({self.transformation_mm:.2f} mm from transformation, "
-                f"{self.thermal_mm:.2f} mm from the temperature difference).{drift}")
+                f"{self.limit_mm:.2f} mm ({round(self.transformation_mm, 2) + 0.0:.2f} mm from transformation, "
+                f"{round(self.thermal_mm, 2) + 0.0:.2f} mm from the temperature difference).{drift}")
 
 
 def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[str, float]] = (),
@@ -246,43 +261,85 @@ def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[st
 #: 0.2–0.4 % C: 130–200).
 _SOFT_HV = 165.0
 
+#: Temperature above which steel flows rather than springs, °C (EN 1993-1-2: yield halves near 600; from
+#: memory).
+_SOFT_C = 600.0
 
-def bow_of_head(head, face, carbon_pct: float, **options) -> FaceBow:
-    """`face_bow` of a head from its computed face.
+#: Equal layers between the computed points.
+_LAYERS = 40
 
-    The strain of each point through the thickness follows its hardness between ferrite–pearlite and full
-    martensite of that carbon (self-tempering takes back room and hardness together).  The thermal part
-    takes twice the greatest difference of mean and front surface while the mean is above 600 °C and the
-    front below it, a parabola's back less front.
+
+def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
+    """`face_bow` of a head from its computed face, and the drift of its neck.
+
+    *Transformation*: from the structure of every point through the thickness where it is known
+    (``layer_fractions``); what self-tempering has softened has given its extra room back in proportion.
+    Without it the strain follows hardness between ferrite–pearlite and full martensite of that carbon.
+    *Thermal*: the greatest difference of back and front surface while the back is above 600 °C and the front
+    below.  Without ``back_c``, twice mean less front surface, as in a parabola.
 
     Parameters
     ----------
     head : forgeprops.head.Head
     face : zone result
-        With ``layers_hv`` (Gauss–Lobatto points), ``temperature_c`` and ``front_c``.
+        With ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``, ``front_c`` and, if known,
+        ``layer_fractions`` and ``back_c``.
     carbon_pct : float
         wt%.
+    neck : zone result, optional
+        The same of the neck: overspray on its front side turns the hosel, which moves the loft.
     **options
         As in `face_bow`.
     """
+    given = {"strains": _layer_strains(face, carbon_pct), "difference_c": _difference_c(face)}
+    if neck is not None:
+        across = head.zones("forged")["neck"].size_mm
+        strains, share = _layer_strains(neck, carbon_pct), options.get("plastic_share", 0.5)
+        given |= {"neck_mm": across, "neck_wet_mm": head.neck.length_mm,
+                  "neck_mismatch": gradient_per_mm(strains, across) * across
+                  + frozen_thermal_strain(_difference_c(neck), share)}
+    return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **{**given, **options})
+
+
+def _difference_c(zone) -> float:
+    """Back less front while the back is soft and the front is stiff, °C."""
+    mean, front = np.asarray(zone.temperature_c, dtype=float), np.asarray(zone.front_c, dtype=float)
+    back = getattr(zone, "back_c", None)
+    back = 2.0 * mean - front if back is None else np.asarray(back, dtype=float)
+    cooling = np.arange(mean.size) > int(np.argmax(mean))   # on heating the front is the hotter side
+    gap = np.where(cooling & (back > _SOFT_C) & (front < _SOFT_C), back - front, 0.0)
+    return float(np.clip(gap.max(initial=0.0), 0.0, 1200.0))
+
+
+def _layer_strains(zone, carbon_pct: float) -> np.ndarray:
+    """Strain that equal layers of a zone want, front to back."""
     from ..thermal.march.section import lobatto
     from ..transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
 
-    values = np.asarray(face.layers_hv, dtype=float)
-    at = (np.arange(40) + 0.5) / 40.0
-    hv = np.interp(at, np.asarray(lobatto(values.size)[0]), values)
+    values = np.asarray(zone.layers_hv, dtype=float)
     hardest = max(float(hv_from_hrc(as_quenched_hrc(carbon_pct))), _SOFT_HV + 50.0)
-    hard, soft = (transformation_strain({name: 1.0}, carbon_pct) for name in ("martensite", "pearlite"))
-    strains = (hard - soft) * (hv - _SOFT_HV) / (hardest - _SOFT_HV)
-    mean, front = np.asarray(face.temperature_c, dtype=float), np.asarray(face.front_c, dtype=float)
-    gap = np.where(mean > 600.0, mean - front, 0.0)
-    given = {"strains": strains, "difference_c": float(np.clip(2.0 * gap.max(), 0.0, 1200.0)), **options}
-    return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **given)
+    structure = getattr(zone, "layer_fractions", None)
+    if structure is None:
+        hard, soft = (transformation_strain({name: 1.0}, carbon_pct) for name in ("martensite", "pearlite"))
+        strains = (hard - soft) * (values - _SOFT_HV) / (hardest - _SOFT_HV)
+    else:
+        martensite = float(zone.fractions["martensite"])
+        lost = (zone.as_quenched_hv - zone.hardness_hv) / max(martensite * (hardest - _SOFT_HV), 1e-6)
+        kept = float(np.clip(1.0 - lost, 0.0, 1.0))
+        strains = []
+        for i in range(values.size):
+            point = {name: max(float(structure[name][i]), 0.0) for name in structure}
+            # what no longer holds its carbon in solution has the room of ferrite and cementite
+            point["pearlite"] += point.pop("untransformed", 0.0) + (1.0 - kept) * point["martensite"]
+            point["martensite"] *= kept
+            strains.append(transformation_strain(point, carbon_pct))
+    at = (np.arange(_LAYERS) + 0.5) / _LAYERS
+    return np.interp(at, np.asarray(lobatto(values.size)[0]), strains)
 
 
 def cutting_warnings(hardness_hv: Mapping[str, float], to_cut: Sequence[str],
                      limit_hv: float = CUTTING_LIMIT_HV) -> tuple[Warn, ...]:
-    """Warn where an edge or face that is trimmed or machined afterwards is harder than the user's limit.
+    """Warn (once) of edges and faces that are trimmed or machined afterwards and harder than the user's limit.
 
     Parameters
     ----------
@@ -299,12 +356,21 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut: Sequence[str],
     The rim is to be cut but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
     """
     limit = check_number(limit_hv, "cutting limit", 80.0, 900.0, "HV")
-    found = []
+    hard = {}
     for zone in to_cut:
         zone = check_choice(zone, "zone to cut", tuple(hardness_hv))
         hv = check_number(float(hardness_hv[zone]), f"hardness of the {zone}", 20.0, 1200.0, "HV")
         if hv > limit:
-            found.append(Warn("distortion:hard-to-cut",
-                              f"The {zone} is to be cut but comes out at {hv:.0f} HV, above {limit:.0f} HV: "
-                              "cut it before, temper it, or use carbide."))
-    return tuple(found)
+            hard[zone] = f"{hv:.0f}"
+    if not hard:
+        return ()
+    one = len(hard) == 1
+    return (Warn("distortion:hard-to-cut",
+                 f"The {_listed(hard)} {'is' if one else 'are'} to be cut but {'comes' if one else 'come'} out at "
+                 f"{_listed(hard.values())} HV, above {limit:.0f} HV: cut {'it' if one else 'them'} before, temper "
+                 f"{'it' if one else 'them'}, or use carbide."),)
+
+
+def _listed(words) -> str:
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last

@@ -36,6 +36,19 @@ from .section import elastic_modulus_mm3, plastic_modulus_mm3
 
 __all__ = ["CAUTIONS", "EASE", "HoselBend", "allowed_deg_array", "bend_of_head", "ease_of", "hosel_bend"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "hosel_bend": (
+        "tube_section", "moment_curvature", "bench_beam", "strain_fraction", "bend_zone", "bar",
+        "strain_life", "roessle_fatemi", "uniform_material_law", "scatter_factor",
+        "bore_out_of_round", "bauschinger", "ovalisation", "wrinkling"),
+    "bend_of_head": (
+        "tube_section", "moment_curvature", "bench_beam", "strain_fraction", "bend_zone", "bar",
+        "strain_life", "roessle_fatemi", "uniform_material_law", "scatter_factor",
+        "bore_out_of_round", "bauschinger", "ovalisation", "wrinkling"),
+    "ease_of": ("hand_force_225", "hand_force_400"),
+}
+
 #: What must stand beside every bend allowance.
 CAUTIONS = (
     "A hard or notched hosel can snap without warning and the bar flies on: wear eye protection, stand to "

@@ -19,6 +19,16 @@ from ..tables import read_rows
 __all__ = ["POISSON", "PlateCoefficients", "clamped_circle", "clamped_rectangle", "first_frequency_hz",
            "rectangle_coefficients", "small_patch_mm", "tabulate"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "clamped_circle": ("clamped_circle",),
+    "clamped_rectangle": ("clamped_rectangle",),
+    "rectangle_coefficients": ("clamped_rectangle",),
+    "tabulate": ("clamped_rectangle",),
+    "small_patch_mm": ("patch",),
+    "first_frequency_hz": ("dynamic_overshoot",),
+}
+
 #: Poisson's ratio of steel (common practice).
 POISSON = 0.3
 

@@ -17,6 +17,17 @@ from ..ranges import register_range
 __all__ = ["METHODS", "SCATTER_FACTOR", "StrainLife", "allowed_amplitude", "cycles_to_crack", "miner_damage",
            "roessle_fatemi", "strain_amplitude", "uniform_material_law"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "roessle_fatemi": ("roessle_fatemi", "brinell_share"),
+    "uniform_material_law": ("uniform_material_law",),
+    "strain_amplitude": ("strain_life",),
+    "cycles_to_crack": ("strain_life",),
+    "allowed_amplitude": (
+        "roessle_fatemi", "uniform_material_law", "scatter_factor", "strain_life"),
+    "miner_damage": ("strain_life",),
+}
+
 #: Factor on cycles between smooth bars in the laboratory and parts: 20 on cycles is what pressure-vessel
 #: fatigue curves use (ASME III/VIII design curves: 2 on stress or 20 on cycles, from memory).  A bore edge,
 #: a decarburised skin or a stamp mark needs it; nobody has measured hosels.

@@ -20,6 +20,19 @@ from ..mechanical.strength import FlowCurve
 __all__ = ["curvature", "eccentric_section", "elastic_modulus_mm3", "moment_nmm", "moment_slope",
            "plastic_modulus_mm3", "power_law_moment_nmm", "second_moment_mm4", "shape_factor"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "second_moment_mm4": ("tube_section",),
+    "elastic_modulus_mm3": ("tube_section",),
+    "plastic_modulus_mm3": ("tube_section",),
+    "shape_factor": ("tube_section",),
+    "power_law_moment_nmm": ("moment_curvature",),
+    "moment_slope": ("moment_curvature",),
+    "moment_nmm": ("moment_curvature",),
+    "curvature": ("moment_curvature",),
+    "eccentric_section": ("eccentric_bore",),
+}
+
 
 def second_moment_mm4(outside_mm, bore_mm=0.0):
     """Second moment of area π (D⁴ − d⁴)/64, mm⁴ (Roark, Table A.1, as read in a public worksheet)."""

@@ -16,6 +16,11 @@ from ..route import LaterHeat, Route
 
 __all__ = ["Remedy", "Softening", "soften"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "soften": ("soften_steps",),
+}
+
 #: Steps down from the preheat that are tried, °C (our choice).
 PREHEAT_STEPS_C = (20.0, 40.0, 80.0)
 

@@ -8,6 +8,11 @@ import numpy as np
 
 __all__ = ["BALL_MASS_G", "BALL_RADIUS_MM", "CONTACT_S", "PEAK_FACTOR", "PEAK_RANGE", "strike_load"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "strike_load": ("ball", "patch", "restitution"),
+}
+
 #: Golf ball: at most 45.93 g (1.620 oz, rule figure from memory; 45.9 g read in mdpi.com/2504-3900/49/1/47)
 #: and at least 42.67 mm across (1.680 in, read in the rules' interpretation of the impact area).
 BALL_MASS_G, BALL_RADIUS_MM = 45.93, 42.67 / 2.0

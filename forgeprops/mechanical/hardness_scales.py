@@ -12,6 +12,17 @@ from ..tables import read_rows
 __all__ = ["SCALES", "STANDARDS", "convert_hardness", "hb_to_hv_array", "hrc_to_hv_array", "hv_to_hb_array",
            "hv_to_hrc_array", "scale_range", "try_convert"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "scale_range": ("hardness_conversion",),
+    "try_convert": ("hardness_conversion",),
+    "convert_hardness": ("hardness_conversion",),
+    "hv_to_hrc_array": ("hardness_conversion",),
+    "hrc_to_hv_array": ("hardness_conversion",),
+    "hv_to_hb_array": ("hardness_conversion",),
+    "hb_to_hv_array": ("hardness_conversion",),
+}
+
 #: Scales understood: Vickers, Rockwell C, Rockwell B, Brinell (10 mm ball, 3000 kgf).
 SCALES = ("HV", "HRC", "HRB", "HB")
 

@@ -31,6 +31,20 @@ from ..tables import read_rows
 __all__ = ["BRANCHES", "YOUNGS_MPA", "FlowCurve", "Strength", "ferrite_pearlite_yield", "flow_curve",
            "strength", "strength_arrays", "structure_shares", "tensile_strength"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "flow_curve": ("considere", "youngs", "yield_plateau"),
+    "ferrite_pearlite_yield": ("ferrite_pearlite_yield",),
+    "structure_shares": (),
+    "tensile_strength": ("strength_qt_tensile", "strength_handbook_lines", "strength_bainite"),
+    "strength": (
+        "strength_qt_tensile", "strength_handbook_lines", "strength_bainite", "strength_all_data",
+        "uniform_asme", "uniform_share"),
+    "strength_arrays": (
+        "strength_qt_tensile", "strength_handbook_lines", "strength_bainite", "strength_all_data",
+        "uniform_asme", "uniform_share", "yield_plateau"),
+}
+
 #: Young's modulus of steel at room temperature, MPa (carbon and low-alloy steels 200 000–212 000, from memory
 #: of handbooks).
 YOUNGS_MPA = 205_000.0

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import base64
 import datetime
-import functools
+from collections import Counter
 from io import BytesIO
 from pathlib import Path
 
 from .. import words
 from ..errors import InputError, check_choice, check_number
 from ..files import write_bytes
-from ..tables import data_path, read_rows
+from ..sources import BASES, source
 from . import style
 from .units import Units, units
 
@@ -272,17 +272,17 @@ def _picture(result, shown: Units) -> tuple[str, str]:
     ), f"{curves.describe(result)} {bars.describe(result)}"
 
 
-@functools.cache
-def _all_sources() -> dict[str, str]:
-    found = {}
-    for path in sorted(data_path("sources").glob("*.csv")):
-        found |= {
-            row["id"]: f"{row['what']}: {row['source']} ({row['basis']})"
-            for row in read_rows(f"sources/{path.name}")
-        }
-    return found
+#: What the sheet names out of the hundred rows an estimate rests on: the laws that decide the numbers.
+_MAIN_SOURCES = (
+    "martensite_start_own", "rate_equations", "rate_constants", "tempering_own", "spray", "natural_cylinder",
+    "strength_qt_tensile", "moment_curvature", "fatigue_limit",
+)
 
 
 def source_texts(ids) -> list[str]:
-    """Sources in words, by their ids; an id without an entry stands as it is."""
-    return [_all_sources().get(id, id) for id in ids]
+    """The main sources in words, and what all of them rest on."""
+    rows = [source(id) for id in ids]
+    counts = Counter(row.basis for row in rows)
+    told = ", ".join(f"{counts[basis]} {basis}" for basis in BASES if counts[basis])
+    whole = f"In all {len(rows)} rows of data/sources: {told}; result.sources lists them."
+    return [*(str(source(id)) for id in _MAIN_SOURCES if id in ids), *([whole] if rows else [])]

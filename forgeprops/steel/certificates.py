@@ -15,6 +15,12 @@ from .grades import grade as library_grade
 
 __all__ = ["Certificate", "Certificates", "read_certificates"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "read_certificates": (
+        "certificate_names", "certificate_below_limit", "certificate_misplaced_point"),
+}
+
 #: A content this many times beyond the grade's range, and inside it after moving the point, is taken for a
 #: slip (our own mark: real heats miss a range by percents).
 _SLIP_FACTOR = 4.0

@@ -10,6 +10,11 @@ from ..errors import InputError, check_choice, check_number
 
 __all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "DEFAULT_RESIDUALS": ("default_residuals",),
+}
+
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
 #: misplaced decimal point.  Our own limits.
 ELEMENTS: dict[str, float] = {

@@ -13,6 +13,13 @@ from .composition import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
 __all__ = ["FAMILIES", "family", "grade", "grades"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "grade": ("grades_sae_carbon", "grades_sae_alloy", "grades_jis", "grades_en", "mid_range_rule"),
+    "grades": ("grades_sae_carbon", "grades_sae_alloy", "grades_jis", "grades_en"),
+    "family": ("grades_sae_carbon", "grades_sae_alloy", "grades_jis", "grades_en"),
+}
+
 #: Kinds of steel a grade belongs to, in order of growing alloy.
 FAMILIES = ("carbon", "Cr", "Cr-Mo", "Ni-Cr-Mo")
 

@@ -27,6 +27,12 @@ __all__ = [
     "with_defaults",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "equal_effort_setting": ("equal_effort_setting",),
+    "equal_effort_preheat": ("equal_effort_setting",),
+}
+
 #: Furnace settings marched for the map to metal temperature in the die, °C.
 _SETTINGS_C = np.arange(640.0, BURNING_C + 1.0, 35.0)
 #: Lowest and highest setting of steel A, °C: the range of the flow-stress laws with the drop on the way.

@@ -20,6 +20,11 @@ from .traces import noise_of
 
 __all__ = ["CoolingCurve", "cooling_curve"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "cooling_curve": ("inverse_curve", "inverse_roughness"),
+}
+
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
 _LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500

@@ -19,6 +19,11 @@ from .tidy import HEAD_FIELD, ZONE_FIELD, first_problem, number_field, page, rea
 
 __all__ = ["Bends", "HardnessReadings", "read_bends", "read_hardness"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "read_bends": ("force_units",),
+}
+
 
 @dataclass(frozen=True)
 class HardnessReadings:

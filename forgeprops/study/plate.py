@@ -18,6 +18,11 @@ from ..thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_
 
 __all__ = ["PLATES", "Plate"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "Plate": ("plate_conduction", "stainless_plate"),
+}
+
 #: γ of the two-stage L-stable step (Alexander, SIAM J. Numer. Anal. 14 (1977) 1006, from memory).
 _GAMMA = 1.0 - np.sqrt(0.5)
 

@@ -13,6 +13,11 @@ from .traces import noise_of
 __all__ = ["FIRST_READINGS", "SurfaceFlux", "averaged", "check_plate", "checked_trace", "start_of",
            "surface_flux"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "surface_flux": ("function_specification", "plate_conduction"),
+}
+
 #: Readings whose mean is the first guess of an unknown starting temperature.
 FIRST_READINGS = 3
 

@@ -26,6 +26,12 @@ from .tidy import (
 
 __all__ = ["Channel", "Traces", "noise_of", "read_channels", "read_traces"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "noise_of": ("noise_by_differences",),
+    "read_traces": ("thermocouple_range",),
+}
+
 #: Temperatures a thermocouple on a forging can show, °C.  Type K ends at 1372 °C (ITS-90 reference tables,
 #: from memory); loggers write values beyond it for an open circuit.
 _TEMPERATURE_C = (-60.0, 1372.0)

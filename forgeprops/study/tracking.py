@@ -16,6 +16,11 @@ from .tidy import HEAD_FIELD, first_problem, number_field, page, read_rows_of, t
 
 __all__ = ["LOG_COLUMNS", "Log", "Tracking", "add_to_log", "read_log", "track"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "track": ("tabular_cusum", "ewma", "moving_range"),
+}
+
 #: Columns of a shop's log, in order; `quantity` names what is predicted and measured, with its unit.
 LOG_COLUMNS = ("date", "heat", "head_id", "quantity", "predicted", "measured")
 

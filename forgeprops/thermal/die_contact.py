@@ -7,6 +7,12 @@ import math
 __all__ = ["DIE_CONDUCTIVITY_W_MK", "DIE_DENSITY_KG_M3", "DIE_HEAT_J_KGK", "RESTING_CONTACT_W_M2K",
            "contact_temperature_c", "die_contact_w_m2k"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "contact_temperature_c": ("die_contact", "die_steel"),
+    "die_contact_w_m2k": ("die_contact", "die_steel", "die_conductance"),
+}
+
 #: Hot-work die steel, warm: conductivity W/(m K), density kg/m³, heat capacity J/(kg K) (from memory).
 DIE_CONDUCTIVITY_W_MK = 30.0
 DIE_DENSITY_KG_M3 = 7750.0

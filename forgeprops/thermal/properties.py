@@ -20,6 +20,20 @@ __all__ = ["LATENT_HEAT_J_KG", "LATENT_HEAT_J_M3", "Air", "air", "alloyed_share"
            "conductivity", "conductivity_alloyed_w_mk", "conductivity_w_mk", "density_kg_m3",
            "ferrite_cp_j_kgk", "thermal_strain"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "austenite_cp_j_kgk": ("cp_austenite",),
+    "ferrite_cp_j_kgk": ("cp_ferrite",),
+    "conductivity_w_mk": ("conductivity_carbon",),
+    "conductivity_alloyed_w_mk": ("conductivity_chromoly",),
+    "conductivity": ("conductivity_carbon", "conductivity_chromoly"),
+    "alloyed_share": ("conductivity_chromoly",),
+    "thermal_strain": ("expansion",),
+    "density_kg_m3": ("expansion", "steel_density"),
+    "air": ("air",),
+    "LATENT_HEAT_J_M3": ("latent_heat",),
+}
+
 #: Molar mass of iron, kg/mol (IUPAC standard atomic weight 55.845).
 _IRON_KG_MOL = 0.055845
 

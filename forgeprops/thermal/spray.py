@@ -17,6 +17,13 @@ from .spray_law import WATER_KG_L, spray_warnings
 __all__ = ["CAN_AREA_MM2", "CAN_SECONDS", "FOOTPRINT_MM", "SprayReading", "from_catch_can", "from_flux",
            "spray_setting"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "spray_setting": ("catch_can",),
+    "from_flux": ("catch_can",),
+    "from_catch_can": ("catch_can",),
+}
+
 #: Footprint assumed when only the impact density is known, mm: a face with its rim (our choice, a nominal
 #: blade).
 FOOTPRINT_MM = (80.0, 50.0)

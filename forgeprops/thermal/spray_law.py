@@ -10,6 +10,21 @@ __all__ = ["SCALE_CONDUCTIVITY_W_MK", "WATER_KG_L", "evaporation_limit_w_m2", "s
            "spray_over_scale_w_m2k", "spray_single_phase_w_m2k", "spray_w_m2k", "spray_warnings",
            "sprayed_w_m2", "water_factor", "wet_share"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "water_factor": ("water_factor",),
+    "spray_single_phase_w_m2k": ("spray_single_phase",),
+    "spray_w_m2k": ("spray", "spray_single_phase", "water_factor"),
+    "spray_over_scale_w_m2k": ("spray", "scale_conductivity"),
+    "wet_share": ("wet_share",),
+    "evaporation_limit_w_m2": ("evaporation_limit",),
+    "sprayed_w_m2": (
+        "spray", "spray_single_phase", "water_factor", "scale_conductivity", "wet_share",
+        "evaporation_limit"),
+    "spray_film_laws_w_m2k": ("spray_film_laws",),
+    "spray_warnings": ("spray",),
+}
+
 #: Conductivity of iron scale, W/(m K) (wüstite 2–3.2, porous scale down to 1.2; from memory).
 SCALE_CONDUCTIVITY_W_MK = 2.5
 

@@ -45,6 +45,28 @@ __all__ = [
     "spray_single_phase_w_m2k", "spray_w_m2k", "sprayed_w_m2", "water_factor", "wet_share",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "natural_convection_cylinder": ("natural_cylinder",),
+    "natural_convection_cylinder_w_m2k": ("natural_cylinder", "air"),
+    "natural_convection_plate": ("natural_plate",),
+    "natural_convection_plate_w_m2k": ("natural_plate", "air"),
+    "forced_cylinder": ("forced_cylinder",),
+    "forced_cylinder_w_m2k": ("forced_cylinder", "air"),
+    "forced_plate_w_m2k": ("forced_plate", "air"),
+    "combined_w_m2k": ("combined_convection",),
+    "convection_w_m2k": (
+        "natural_cylinder", "natural_plate", "forced_cylinder", "forced_plate",
+        "combined_convection", "air"),
+    "radiation_w_m2": ("radiation", "emissivity"),
+    "radiation_w_m2k": ("radiation", "emissivity"),
+    "row_view_factor": ("row_view_factor",),
+    "neighbours": ("row_view_factor", "neighbours_bin"),
+    "neighbour_c": ("row_view_factor", "neighbours_bin"),
+    "sleeve_w_m2k": ("sleeve",),
+    "furnace_w_m2": ("furnace_convection", "radiation"),
+}
+
 #: Stefan–Boltzmann constant, W/(m² K⁴) (CODATA 2018: 5.670374e-8).
 STEFAN_BOLTZMANN = 5.670374e-8
 

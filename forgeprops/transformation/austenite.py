@@ -22,6 +22,29 @@ __all__ = [
     "intercept_um_from_astm", "island_diameter_um", "pearlite_site_um", "starting_grain_um",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "austenite_equilibrium": ("austenite_equilibrium", "three_phase_interval"),
+    "austenite_carbon": ("austenite_equilibrium",),
+    "austenite_formation_time_s": ("austenite_formation",),
+    "carbide_dissolution_time_s": ("carbide_dissolution",),
+    "carbide_carbon": ("carbide_dissolution",),
+    "alloy_in_austenite": ("carbide_dissolution",),
+    "island_diameter_um": ("island_diameter",),
+    "pearlite_site_um": ("pearlite_sites",),
+    "ferrite_return_per_s": ("ferrite_return",),
+    "grain_growth_rate": ("grain_lee_lee", "grain_sellars_whiteman", "grain_hodgson_gibbs"),
+    "grow_grain_um": ("grain_lee_lee", "grain_sellars_whiteman", "grain_hodgson_gibbs"),
+    "grain_growth_coefficients": (
+        "grain_lee_lee", "grain_sellars_whiteman", "grain_hodgson_gibbs", "grain_coarsening"),
+    "coarsening_temperature_c": ("grain_coarsening",),
+    "starting_grain_um": ("grain_start",),
+    "astm_from_diameter": ("grain_size_table",),
+    "diameter_um_from_astm": ("grain_size_table",),
+    "astm_from_intercept": ("grain_size_table",),
+    "intercept_um_from_astm": ("grain_size_table",),
+}
+
 #: Eutectoid carbon, wt%: 0.77 (ASM; 0.76 in Callister, read as worked answers on justaaa.com and
 #: issuhub.com).
 EUTECTOID_CARBON = 0.77

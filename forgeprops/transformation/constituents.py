@@ -16,6 +16,14 @@ from .kinetics import constants
 
 __all__ = ["bainite_line", "ferrite_line", "fresh_martensite_hv", "pearlite_line"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "ferrite_line": ("constituent_hardness",),
+    "pearlite_line": ("constituent_hardness",),
+    "bainite_line": ("constituent_hardness", "phase_hardness_maynier"),
+    "fresh_martensite_hv": ("tempering_own", "martensite_law"),
+}
+
 #: Rate at which the quenched end of the end-quench bar passes Ms, °C/s: what the as-quenched hardness of the standard
 #: was measured at (the march gives 60-150 °C/s 1.5 mm from the end).
 REFERENCE_RATE_C_PER_S = 100.0

@@ -12,6 +12,17 @@ from .kinetics import CARBON_IN_FERRITE, TABLE_FROM_C, extent_of, ferrite_cap, i
 
 __all__ = ["ROWS", "begin_cooling", "carbon_of_austenite", "decompose", "martensite_ahead", "temper_step"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "carbon_of_austenite": ("phase_boundaries",),
+    "temper_step": ("tempering_additive",),
+    "martensite_ahead": ("martensite_law",),
+    "begin_cooling": ("rate_equations",),
+    "decompose": (
+        "rate_equations", "rate_constants", "phase_boundaries", "martensite_law",
+        "tempering_additive", "tempering_mixture"),
+}
+
 #: Rows of the state array, one column a point.
 ROWS = 20
 (AUSTENITE_0,   # austenite share when cooling began

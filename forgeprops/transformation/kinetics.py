@@ -24,6 +24,19 @@ from ..tables import read_rows
 __all__ = ["ACM_SLOPE_C", "AE3_SLOPE_C", "CARBON_IN_FERRITE", "GAS_CAL", "TABLE_FROM_C", "arrhenius_table", "constants", "extent_of", "extent_tables",
            "ferrite_cap", "inverse_extent", "kinetic_bainite_start_c", "ln_composition_factors", "rate_per_s"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "constants": ("rate_equations", "rate_constants"),
+    "ln_composition_factors": ("rate_equations", "rate_constants"),
+    "kinetic_bainite_start_c": ("bs_li",),
+    "arrhenius_table": ("rate_equations",),
+    "rate_per_s": ("rate_equations",),
+    "ferrite_cap": ("phase_boundaries",),
+    "extent_tables": ("rate_equations", "bainite_tail"),
+    "extent_of": ("rate_equations",),
+    "inverse_extent": ("rate_equations",),
+}
+
 #: Gas constant, cal/(mol K), as the rate equations use it.
 GAS_CAL = 1.987
 #: Carbon in ferrite, wt% (Callister ch. 10: 0.022; read at issuhub.com).

@@ -27,6 +27,20 @@ __all__ = [
     "martensite_hv",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "martensite_hv": ("phase_hardness_maynier",),
+    "bainite_hv": ("phase_hardness_maynier",),
+    "ferrite_pearlite_hv": ("phase_hardness_maynier",),
+    "martensite_coefficients": ("phase_hardness_maynier",),
+    "bainite_coefficients": ("phase_hardness_maynier",),
+    "ferrite_pearlite_coefficients": ("phase_hardness_maynier",),
+    "line_hv": ("phase_hardness_maynier",),
+    "as_quenched_hrc": ("martensite_hardness_end_quench",),
+    "hv_from_hrc": ("hardness_conversion", "hardness_below_20_hrc"),
+    "hrc_from_hv": ("hardness_conversion", "hardness_below_20_hrc"),
+}
+
 #: Floors, HV.  Ferrite of ultra-low-carbon steel is near 80 HV, carbide-free lath martensite near 200 HV;
 #: bainite cannot be softer than coarse ferrite with carbide.  Our own limits, common practice.
 FERRITE_PEARLITE_FLOOR_HV = 80.0

@@ -16,6 +16,18 @@ from ..ranges import register_range
 __all__ = ["RECRYSTALLISATION_LAWS", "recrystallisation_coefficients", "recrystallisation_rate_per_s",
            "recrystallised_share", "recrystallised_share_along", "retained_strain", "strain_speed_factor"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "recrystallisation_coefficients": (
+        "recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
+    "recrystallisation_rate_per_s": (
+        "recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
+    "recrystallised_share": ("recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
+    "recrystallised_share_along": ("recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
+    "retained_strain": ("retained_strain",),
+    "strain_speed_factor": ("retained_strain",),
+}
+
 _R = 8.314462618
 _ZERO_C = 273.15
 

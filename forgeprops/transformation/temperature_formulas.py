@@ -12,6 +12,39 @@ import numpy as np
 
 __all__ = ["AC1", "AC3", "AE1", "AE3", "BAINITE_START", "MARTENSITE_START", "content"]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "ae1_grange": ("ae1_grange",),
+    "ae3_grange": ("ae3_grange",),
+    "ae1_andrews": ("ae1_andrews",),
+    "ae3_andrews": ("ae3_andrews",),
+    "ae3_andrews_long": ("ae3_andrews_long",),
+    "ae1_eldis": ("ae1_eldis",),
+    "ae3_eldis": ("ae3_eldis",),
+    "ac1_hougardy": ("ac1_hougardy",),
+    "ac3_hougardy": ("ac3_hougardy",),
+    "ac1_steelmaker": ("ac1_steelmaker",),
+    "ac3_steelmaker": ("ac3_steelmaker",),
+    "ac1_trzaska": ("ac1_trzaska",),
+    "ac3_trzaska": ("ac3_trzaska",),
+    "ms_andrews": ("ms_andrews",),
+    "ms_andrews_product": ("ms_andrews_product",),
+    "ms_steven_haynes": ("ms_steven_haynes",),
+    "ms_kung_rayment": ("ms_kung_rayment",),
+    "ms_van_bohemen": ("ms_van_bohemen",),
+    "ms_capdevila": ("ms_capdevila",),
+    "ms_steelmaker": ("ms_steelmaker",),
+    "ms_trzaska": ("ms_trzaska",),
+    "bs_steven_haynes": ("bs_steven_haynes",),
+    "bs_kirkaldy": ("bs_kirkaldy",),
+    "bs_li": ("bs_li",),
+    "bs_bodnar": ("bs_bodnar",),
+    "bs_van_bohemen": ("bs_van_bohemen",),
+    "bs_lee": ("bs_lee",),
+    "bs_trzaska": ("bs_trzaska",),
+    "content": (),
+}
+
 
 def content(comp, symbol: str, carbon=None):
     """Content of `symbol` in wt%; `carbon` wins over the steel's own carbon, an element a dict lacks is 0."""

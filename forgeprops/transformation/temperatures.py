@@ -21,6 +21,23 @@ __all__ = [
     "martensite_alpha_per_k", "martensite_grain_coefficient", "martensite_start_c", "start_interval_c",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "ae1_c": ("ae1_grange",),
+    "ae3_c": ("ae3_grange",),
+    "ac1_c": ("ac1_hougardy",),
+    "ac3_c": ("ac3_hougardy",),
+    "start_term": ("martensite_start_own", "bainite_start_own"),
+    "martensite_start_c": ("martensite_start_own", "ms_van_bohemen", "martensite_start_measured"),
+    "martensite_grain_coefficient": ("martensite_start_own",),
+    "bainite_start_c": ("bainite_start_own", "bs_van_bohemen"),
+    "start_interval_c": ("martensite_start_own", "bainite_start_own"),
+    "martensite_alpha_per_k": ("martensite_rate",),
+    "critical_temperatures": (
+        "ae1_grange", "ae3_grange", "ac1_hougardy", "ac3_hougardy", "bainite_start_own",
+        "martensite_start_own"),
+}
+
 #: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy.  Our own limits.
 MS_FLOOR_C = -100.0
 BS_FLOOR_C = 200.0

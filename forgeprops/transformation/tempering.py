@@ -29,6 +29,19 @@ __all__ = [
     "tempering_warnings",
 ]
 
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "tempering_rate": ("tempering_additive",),
+    "softened_hv": ("tempering_own",),
+    "tempering_coefficients": ("tempering_own",),
+    "equivalent_hours": ("tempering_additive",),
+    "tempered_hardness": (
+        "tempering_own", "martensite_hardness_end_quench", "tempered_data_sheets"),
+    "tempering_sd_hrc": ("tempering_own",),
+    "tempering_interval_hrc": ("tempering_own",),
+    "tempering_warnings": ("tempering_own",),
+}
+
 _FITTED = "rows of Grange & Baughman 1956 and Hollomon & Jaffe 1945 it was fitted to; Cr: checked to 1.1"
 for _symbol, _low, _high in (("C", 0.25, 0.56), ("Si", 0.09, 0.29), ("Mn", 0.52, 1.85), ("Ni", 0.0, 3.41),
                              ("Cr", 0.0, 1.10), ("Mo", 0.0, 0.26), ("V", 0.0, 0.16)):
