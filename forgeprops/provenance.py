@@ -47,7 +47,9 @@ _SURFACE = """
     scale_iron carbon_diffusivity decarburisation_estimate carbon_left layer_hardness heating_cautions
     forging_temperatures heated_through
 """.split()
+#: With 1030, which the effort is told against.
 _EFFORT = """
+    grades_sae_carbon mid_range_rule default_residuals
     flow_stress_shida flow_stress_chromium flow_stress_rolling_factor flow_stress_sets
     flow_stress_medina_hernandez flow_stress_misaka press_force projected_area
 """.split()
@@ -66,6 +68,9 @@ _HOSEL = """
     tube_section moment_curvature bench_beam strain_fraction bend_zone bar bore_out_of_round bauschinger
     strain_life roessle_fatemi brinell_share uniform_material_law scatter_factor ovalisation wrinkling
     hand_force_225 hand_force_400
+""".split()
+_DISTORTION = """
+    martensite_volume bainite_pearlite_volume expansion_elongation plastic_share cutting_limit
 """.split()
 _FACE = """
     clamped_rectangle dynamic_overshoot fatigue_limit fatigue_line surface_factor shakedown strikes ball
@@ -128,5 +133,5 @@ def sources_of(result) -> tuple[str, ...]:
         *_steel(result.steel), *_head(result.head), *_TEMPERATURES, *_SPREAD, *_AUSTENITE, *_carbides(result),
         *_HEAT, *_COOLING[route.cool.surroundings], *(_WATER if sprayed else ()), *_TRANSFORMATION,
         *_SURFACE, *_EFFORT, *(_PRESS_STRAIN if route.press.strain > 0.0 else ()), *_OPINIONS, *_STRENGTH,
-        *_HOSEL, *(_FACE if result.face is not None else ())]
+        *_HOSEL, *_DISTORTION, *(_FACE if result.face is not None else ())]
     return tuple(dict.fromkeys(ids))
