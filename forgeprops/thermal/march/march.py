@@ -393,7 +393,7 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                 # heat that came otherwise than the step had assumed is put right at once
                 off = 0.0
                 for i in range(n):
-                    debt[i] = ((latent_2[i] - latent[i]) * h + late[i]) / heat_capacity[i]
+                    debt[i] = ((latent_2[i] - latent[i]) * h + late[i]) / plain[i]
                     off = max(off, abs(debt[i]))
                 off /= (1.0 if cooling else FURNACE_LOOSE) * tolerance_c
                 worst = max(worst, off)
