@@ -51,8 +51,6 @@ COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG = 0.35, 0.5, 1.0
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
 REHEATED_C = 60.0
-#: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march its two ends.
-UNSURE_CARBON, UNSURE_SHARE = 0.002, 0.9995
 #: Longest soak marched to learn when a head is heated through, s.
 _LONG_SOAK_S = 14_400.0
 
@@ -229,7 +227,8 @@ def carbides_unsure(steel: Steel, told: Evaluated, case: int = 0) -> bool:
     bound = [carbide_carbon(float(u), steel.get("C"), steel.get("Cr"), steel.get("Mo"))
              for u in told.marched.zones[case, :, out.O_UNDISSOLVED]]
     shares = told.marched.zones[case, :, out.O_SHARE]
-    return bool(shares.max() > 0.0 and (shares.min() < UNSURE_SHARE or max(bound) > UNSURE_CARBON))
+    return bool(shares.max() > 0.0 and (shares.min() < uncertainty.UNSURE_SHARE
+                                        or max(bound) > uncertainty.UNSURE_CARBON))
 
 
 def _heat_through(steel, head, route, shop, told: Evaluated, options) -> float | None:

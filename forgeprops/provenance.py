@@ -8,6 +8,7 @@ from .head import head, heads
 from .steel import DEFAULT_RESIDUALS
 from .tables import read_rows
 from .transformation.austenite import carbide_carbon
+from .uncertainty import UNSURE_CARBON, UNSURE_SHARE
 
 __all__ = ["sources_of"]
 
@@ -57,9 +58,11 @@ _PRESS_STRAIN = """
     plastic_work recrystallisation_hodgson_gibbs retained_strain
 """.split()
 _OPINIONS = """
-    critical_rates critical_rates_parameter_unit critical_rates_limits opinion_mixture ideal_diameter
-    grain_size_term initial_hardness dividing_factors end_quench_cooling end_quench_t85
+    critical_rates critical_rates_limits opinion_mixture ideal_diameter
+    initial_hardness dividing_factors end_quench_cooling end_quench_t85
 """.split()
+#: Only where something became austenite.
+_HARDENED_OPINIONS = ("critical_rates_parameter_unit", "grain_size_term")
 _STRENGTH = """
     strength_qt_tensile strength_handbook_lines strength_bainite strength_all_data uniform_asme
     uniform_share yield_plateau considere youngs
@@ -106,8 +109,6 @@ def _head(drawing) -> list[str]:
 
 def _carbides(result) -> list[str]:
     """Carbides are marched slow and fast where that could matter (see `estimate.carbides_unsure`)."""
-    from .estimate import UNSURE_CARBON, UNSURE_SHARE
-
     steel, zones = result.steel, result.zones.values()
     shares = [z.austenite_share for z in zones]
     bound = [carbide_carbon(z.undissolved, steel.get("C"), steel.get("Cr"), steel.get("Mo")) for z in zones]
@@ -129,9 +130,11 @@ def sources_of(result) -> tuple[str, ...]:
     """
     route = result.route
     sprayed = route.spray is not None and route.spray.flux_kg_m2_s > 0.0 and route.spray.duration_s > 0.0
+    hardened = max(zone.austenite_share for zone in result.zones.values()) > 0.0
     ids = [
         *_steel(result.steel), *_head(result.head), *_TEMPERATURES, *_SPREAD, *_AUSTENITE, *_carbides(result),
         *_HEAT, *_COOLING[route.cool.surroundings], *(_WATER if sprayed else ()), *_TRANSFORMATION,
-        *_SURFACE, *_EFFORT, *(_PRESS_STRAIN if route.press.strain > 0.0 else ()), *_OPINIONS, *_STRENGTH,
+        *_SURFACE, *_EFFORT, *(_PRESS_STRAIN if route.press.strain > 0.0 else ()), *_OPINIONS,
+        *(_HARDENED_OPINIONS if hardened else ()), *_STRENGTH,
         *_HOSEL, *_DISTORTION, *(_FACE if result.face is not None else ())]
     return tuple(dict.fromkeys(ids))

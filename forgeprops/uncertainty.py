@@ -36,6 +36,9 @@ LN_SPRAY_SD = math.log(1.5) / 1.645
 #: Factors on the rate at which Cr-Mo carbides dissolve, taken as the ends of an 80 % interval: carbides three times as
 #: coarse or as fine as the law assumes (the time goes with the square of size; our choice).
 CARBIDE_SPEEDS = (1.0 / 9.0, 9.0)
+#: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march its two ends
+#: (our choice).
+UNSURE_CARBON, UNSURE_SHARE = 0.002, 0.9995
 
 
 @functools.cache

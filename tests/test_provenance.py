@@ -188,7 +188,8 @@ def test_an_estimate_names_what_it_used(case, tmp_path):
     unnamed = {call: ids for call, ids in table.items() if ids and not ids & named}
     assert not unnamed, f"{unnamed}: these ran, but none of their rows is among the sources"
     march = {id for ids in importlib.import_module("forgeprops.thermal.march").SOURCES.values() for id in ids}
-    assert not named - ran - march - _UNTRACED - _IDLE, "named, but nothing of it ran"
+    idle = sorted(named - ran - march - _UNTRACED - _IDLE)
+    assert not idle, f"{idle}: named, but nothing of them ran"
 
 
 def test_sources_follow_the_route():

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from .. import uncertainty
-from ..estimate import REHEATED_C, UNSURE_CARBON, UNSURE_SHARE, Evaluated, outcome
+from ..estimate import REHEATED_C, Evaluated, outcome
 from ..head import ZONES, zones_of
 from ..limits.allowance import allowed_deg_array
 from ..limits.bench import LIMITS
@@ -178,7 +178,8 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
     )
     share = z[:, :, out.O_SHARE]
     unsure = np.flatnonzero(
-        (share.max(axis=1) > 0.0) & ((share.min(axis=1) < UNSURE_SHARE) | (bound.max(axis=1) > UNSURE_CARBON))
+        (share.max(axis=1) > 0.0) & ((share.min(axis=1) < uncertainty.UNSURE_SHARE)
+                                        | (bound.max(axis=1) > uncertainty.UNSURE_CARBON))
     )
     span = np.zeros((n, len(ZONES)))
     if len(unsure):
@@ -190,9 +191,6 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
     low, high = np.empty((n, len(ZONES))), np.empty((n, len(ZONES)))
     for i in range(len(ZONES)):
         soft = told.fractions["ferrite"] + told.fractions["pearlite"] + told.fractions["untransformed"]
-        sd = uncertainty.hardness_sd_hv(
-            soft[:, i], told.fractions["bainite"][:, i], told.fractions["martensite"][:, i]
-        )
         views = opinion_arrays(
             columns,
             m[:, i, marks.M_RATE700],
@@ -204,10 +202,14 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
         hv = told.hardness_hv[:, i]
         values = np.stack([hv, *(v for v, _ in views.values())])
         counted = np.stack([np.ones(n, bool), *(np.broadcast_to(ok, (n,)) for _, ok in views.values())])
-        methods = counted.sum(axis=0)
-        mean = np.where(counted, values, 0.0).sum(axis=0) / methods
-        spread = np.sqrt((np.where(counted, values - mean, 0.0) ** 2).sum(axis=0) / methods)
-        sd = np.hypot(np.hypot(sd, spread / np.sqrt(methods)), span[:, i] / (2.0 * uncertainty.Z))
+        sd = uncertainty.hardness_sd_hv(
+            hv,
+            soft[:, i],
+            told.fractions["bainite"][:, i],
+            told.fractions["martensite"][:, i] + told.fractions["austenite"][:, i],
+            uncertainty.opinions_spread_hv(values, counted),
+        )
+        sd = np.hypot(sd, span[:, i] / (2.0 * uncertainty.Z))
         low[:, i], high[:, i] = hv - uncertainty.Z * sd, hv + uncertainty.Z * sd
         if len(wet):
             low[wet, i], high[wet, i] = uncertainty.interval_arrays(
