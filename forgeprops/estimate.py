@@ -20,6 +20,7 @@ from .forging.cautions import decarburised_warning, furnace_warnings
 from .forging.decarburisation import decarburisation_warnings
 from .head import ZONES, Head
 from .head import head as library_head
+from .limits.distortion import CUTTING_LIMIT_HV, FLATNESS_MM, bow_of_head, cutting_warnings
 from .limits.hosel import bend_of_head
 from .mechanical.hardness_scales import try_convert
 from .mechanical.strength import Strength, strength, strength_arrays
@@ -34,9 +35,10 @@ from .thermal.march import march as marks
 from .thermal.march import outcome as out
 from .thermal.march.heads import march_heads
 from .thermal.march.packing import POINTS
+from .thermal.march.section import lobatto
 from .thermal.spray_law import spray_warnings
 from .thermal.surroundings import radiation_w_m2k
-from .transformation import temperatures
+from .transformation import decomposition, temperatures
 from .transformation.austenite import carbide_carbon, diameter_um_from_astm
 
 __all__ = ["Evaluated", "carbides_unsure", "estimate", "evaluate", "furnace_warnings_of", "press_strains",
@@ -109,7 +111,9 @@ def _checked(value, kind, what: str):
 
 
 def estimate(steel: Steel, head: Head | str | None = None, route: Route | None = None,
-             shop: Shop | None = None, *, count_press_strain: bool = False, **options: Any) -> Estimate:
+             shop: Shop | None = None, *, count_press_strain: bool = False,
+             bench: Mapping[str, Any] | None = None, flatness_mm: float = FLATNESS_MM,
+             cutting_limit_hv: float = CUTTING_LIMIT_HV, **options: Any) -> Estimate:
     """How hard and strong face, rim, body, neck and hosel come out, how far the hosel bends, how sure that is.
 
     Parameters
@@ -124,6 +128,12 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     count_press_strain : bool
         Let the strain that the press leaves in the austenite speed ferrite and bainite.  Off by default, because only
         its bound is known; `Estimate.strain_effect_hv` tells what it would change either way.
+    bench : mapping, optional
+        Bending bench and wanted change by the names of `limits.hosel.hosel_bend`: ``{"target_lie_deg": 1.5,
+        "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``.
+    flatness_mm, cutting_limit_hv : float
+        Your limits on the bow of the face (mm) and on the hardness of what is machined afterwards (HV), for
+        `Estimate.distortion`.
 
     Returns
     -------
@@ -149,12 +159,13 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     shop = _checked(Shop() if shop is None else shop, Shop, "shop")
     check_later_heats(steel, route)
 
-    told = evaluate([steel], [head], [route], [shop], trace=True, **options)
+    full = {**options, "trace": True, "keep_points": True}
+    told = evaluate([steel], [head], [route], [shop], **full)
     strains = press_strains(steel, route, shop, told)
     plain, strained = np.ones(len(ZONES)), np.array([s.speed for s in strains])
     speed = strained if count_press_strain else plain
     if count_press_strain:
-        told = evaluate([steel], [head], [route], [shop], trace=True, strain_speed=(speed[None], speed[None]), **options)
+        told = evaluate([steel], [head], [route], [shop], strain_speed=(speed[None], speed[None]), **full)
 
     # the same without water, with the water law stronger and weaker, with the press strain and without, and with
     # carbides that dissolve slower and faster
@@ -183,7 +194,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     for name, stress in effort.flow_stress.items():
         zones[name] = dataclasses.replace(zones[name], flow_stress=stress)
     dry = {name: float(rest[water + 1, i]) for i, name in enumerate(ZONES)} if sprayed else None
-    hosel = _hosel(head, zones)
+    hosel = _hosel(head, zones, bench or {})
     face = _face(head, zones)
     events = _events(route, shop)
     surface = surface_of(steel, route, zones["face"].time_s, zones["face"].front_c,
@@ -196,7 +207,8 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
                     steps=int(told.marched.steps[0]), scale_um=surface.scale_um, surface=surface, effort=effort,
                     heat_through_s=_heat_through(steel, head, route, shop, told, options),
                     strain_effect_hv={name: float(strain_effect[i]) for i, name in enumerate(ZONES)},
-                    press_strain_counted=count_press_strain, warnings=_unique([*warnings, *hosel.warnings]))
+                    press_strain_counted=count_press_strain, warnings=_unique([*warnings, *hosel.warnings]),
+                    distortion=_distortion(steel, head, zones, flatness_mm, cutting_limit_hv))
 
 
 def check_later_heats(steel: Steel, route: Route) -> None:
@@ -268,6 +280,8 @@ def zone_result(name: str, steel: Steel, head: Head, route: Route, told: Evaluat
     low, high = uncertainty.interval(hv, sd, deviates, values)
     chances = uncertainty.outcome_chances(hv, sd, deviates, values) if len(deviates) else None
     first, last = sum(POINTS[:i]), sum(POINTS[:i + 1])
+    states = told.marched.state
+    kept = None if states is None else states[case, :, first:last]
     shape = head.zones("forged")[name]
     worst_h = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
     return ZoneResult(
@@ -280,7 +294,9 @@ def zone_result(name: str, steel: Steel, head: Head, route: Route, told: Evaluat
         water_c=_known(m[marks.M_WATER_ON]), water_off_c=_known(m[marks.M_WATER_OFF]), low_c=float(m[marks.M_LOW]),
         rebound_c=float(m[marks.M_REBOUND]), rate_700_c_per_s=_known(m[marks.M_RATE700], 0.0), t85_s=_t85(m),
         biot=shape.biot(worst_h), biot_die=shape.biot(route.press.contact_w_m2k), opinions=views, chances=chances,
-        recrystallised_share=strain.recrystallised, retained_strain=strain.strain)
+        recrystallised_share=strain.recrystallised, retained_strain=strain.strain,
+        layer_fractions=None if kept is None else _layer_fractions(kept),
+        back_c=None if kept is None else trace[:, 1 + 2 * len(ZONES) + last - 1])
 
 
 def _hardness_sd_hv(hv: float, fractions: Mapping[str, float], views, carbide_span_hv: float) -> float:
@@ -308,10 +324,32 @@ def _strength(hv: float, fractions: Mapping[str, float]) -> Strength:
     return strength(min(max(hv, 60.0), 900.0), shares)
 
 
-def _hosel(head: Head, zones):
+def _layer_fractions(state: np.ndarray) -> dict[str, np.ndarray]:
+    """Structure of every point of a zone, front to back, from the state that the march kept."""
+    rows = {"ferrite": decomposition.FERRITE, "pearlite": decomposition.PEARLITE, "bainite": decomposition.BAINITE,
+            "martensite": decomposition.MARTENSITE, "austenite": decomposition.AUSTENITE}
+    return {**{name: state[row].copy() for name, row in rows.items()},
+            "untransformed": 1.0 - state[decomposition.AUSTENITE_0]}
+
+
+def _hosel(head: Head, zones, bench: Mapping[str, Any]):
     h = zones["hosel"]
-    return bend_of_head(head, h.strength, zones["neck"].strength,
-                        hardness_se_hv=(h.hardness_high_hv - h.hardness_low_hv) / (2 * uncertainty.Z))
+    spread = (h.hardness_high_hv - h.hardness_low_hv) / (2 * uncertainty.Z)
+    return bend_of_head(head, h.strength, zones["neck"].strength, **{"hardness_se_hv": spread, **bench})
+
+
+def _distortion(steel: Steel, head: Head, zones, flatness_mm: float, cutting_limit_hv: float):
+    """Bow and drift, with warnings of what is machined later (so the drawing says) and comes out too hard."""
+    shape = bow_of_head(head, zones["face"], steel.get("C"), zones["neck"], limit_mm=flatness_mm)
+    machined = {"face": head.face.allowance_mm, "rim": head.rim.allowance_mm, "neck": head.neck.allowance_mm,
+                "hosel": head.hosel.allowance_mm + head.hosel.bore_mm, "body": max(b.allowance_mm for b in head.body)}
+    hardest = {name: float(zones[name].layers_hv.max()) for name in zones}
+    # the recess is milled from the back
+    back = np.linspace(head.face.thickness_mm / head.face.forged_thickness_mm, 1.0, 5)
+    points = zones["face"].layers_hv
+    hardest["face"] = float(np.interp(back, lobatto(points.size)[0], points).max())
+    hard = cutting_warnings(hardest, [name for name in zones if machined[name] > 0.0], cutting_limit_hv)
+    return dataclasses.replace(shape, warnings=(*shape.warnings, *hard))
 
 
 def _face(head: Head, zones):

@@ -189,10 +189,11 @@ class FaceBow:
         """The answer in sentences."""
         way = "bulges" if self.bow_mm >= 0.0 else "dishes"
         verdict = "within" if self.flat else "past"
-        drift = f" The neck drifts about {abs(self.lie_drift_deg):.2f}°." if abs(self.lie_drift_deg) >= 0.005 else ""
+        drift = abs(self.lie_drift_deg)
+        change, heat = round(self.transformation_mm, 2) + 0.0, round(self.thermal_mm, 2) + 0.0   # no "-0.00"
         return (f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
-                f"{self.limit_mm:.2f} mm ({round(self.transformation_mm, 2) + 0.0:.2f} mm from transformation, "
-                f"{round(self.thermal_mm, 2) + 0.0:.2f} mm from the temperature difference).{drift}")
+                f"{self.limit_mm:.2f} mm ({change:.2f} mm from transformation, {heat:.2f} mm from the "
+                "temperature difference)." + (f" The neck drifts about {drift:.2f}°." if drift >= 0.005 else ""))
 
 
 def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[str, float]] = (),
@@ -282,8 +283,8 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
     ----------
     head : forgeprops.head.Head
     face : zone result
-        With ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``, ``front_c`` and, if known,
-        ``layer_fractions`` and ``back_c``.
+        With ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``, ``front_c`` and, if
+        known, ``layer_fractions`` and ``back_c``.
     carbon_pct : float
         wt%.
     neck : zone result, optional
@@ -339,7 +340,7 @@ def _layer_strains(zone, carbon_pct: float) -> np.ndarray:
 
 def cutting_warnings(hardness_hv: Mapping[str, float], to_cut: Sequence[str],
                      limit_hv: float = CUTTING_LIMIT_HV) -> tuple[Warn, ...]:
-    """Warn (once) of edges and faces that are trimmed or machined afterwards and harder than the user's limit.
+    """Warn (once) of edges and faces that are cut afterwards and are harder than the user's limit.
 
     Parameters
     ----------
@@ -364,11 +365,10 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut: Sequence[str],
             hard[zone] = f"{hv:.0f}"
     if not hard:
         return ()
-    one = len(hard) == 1
+    is_, comes, it = ("is", "comes", "it") if len(hard) == 1 else ("are", "come", "them")
     return (Warn("distortion:hard-to-cut",
-                 f"The {_listed(hard)} {'is' if one else 'are'} to be cut but {'comes' if one else 'come'} out at "
-                 f"{_listed(hard.values())} HV, above {limit:.0f} HV: cut {'it' if one else 'them'} before, temper "
-                 f"{'it' if one else 'them'}, or use carbide."),)
+                 f"The {_listed(hard)} {is_} to be cut but {comes} out at {_listed(hard.values())} HV, above "
+                 f"{limit:.0f} HV: cut {it} before, temper {it}, or use carbide."),)
 
 
 def _listed(words) -> str:

@@ -136,6 +136,8 @@ class HoselBend:
     warnings : tuple of Warn
     bench : Bench
         The case itself, for `along` and `moment_angle`.
+    hand : {"right", "left"}
+        Whose head it is.
     """
 
     allowed_deg: float
@@ -160,11 +162,28 @@ class HoselBend:
     hardness_hv: float
     warnings: tuple[Warn, ...]
     bench: Bench = dataclasses.field(repr=False, compare=False)
+    hand: str = "right"
 
     @property
     def cautions(self) -> tuple[str, ...]:
         """What must be said beside the number."""
         return CAUTIONS
+
+    @property
+    def pull(self) -> str:
+        """Which way to pull the bar, in words; the head is clamped.
+
+        Towards the toe the lie gets more upright, towards the face side the loft weaker, for either hand.
+        """
+        turn = math.radians(self.direction_deg if self.hand == "right" else -self.direction_deg)
+        lie, loft = math.cos(turn), math.sin(turn)
+        first = "towards the toe" if lie > 0.0 else "towards the heel"
+        second = "the face side" if loft > 0.0 else "the back"
+        if abs(loft) < 0.01:
+            return first
+        if abs(lie) < 0.01:
+            return f"towards {second}"
+        return f"{first}, turned {math.degrees(math.atan2(abs(loft), abs(lie))):.0f}° to {second}"
 
     def along(self, degrees: float | None = None) -> dict[str, np.ndarray]:
         """Section, moment, curvature and strain along the bend zone under the load that leaves `degrees`.
@@ -206,8 +225,9 @@ class HoselBend:
                  _REASONS[self.governed_by].format(strain=100 * self.outer_strain)]
         force = f"{self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease})"
         if self.target_deg <= self.allowed_deg:
-            lines.append(f"A change of {self.target_deg:.1f}° needs {force}; go to {self.overbend_deg:.1f}° "
-                         f"under load, {self.springback_deg:.1f}° of it springs back.")
+            lines.append(f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
+                         f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs "
+                         "back.")
         else:
             lines.append(f"A change of {self.target_deg:.1f}° is more than it allows; it would need {force}.")
         if self.bends_at_mm < 0.75 * length:
@@ -396,7 +416,7 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
         bends_at_mm=float(at_allowed["s_mm"][place]),
         rebends_left=_rebends_left(bench, here, force, damage) if target else {},
         strength=here, hardness_hv=here.hardness_hv, warnings=tuple(n for n in notes if n is not None),
-        bench=bench)
+        bench=bench, hand=hand)
 
 
 def bend_of_head(head, hosel: Strength, neck: Strength, **options) -> HoselBend:

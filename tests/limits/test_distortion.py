@@ -1,5 +1,8 @@
 """Distortion: closed forms of bow and drift, volume changes, independent layered beam, warnings."""
 
+import re
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -16,6 +19,8 @@ from forgeprops.limits.distortion import (
     gradient_per_mm,
     transformation_strain,
 )
+from forgeprops.thermal.march.section import lobatto
+from forgeprops.transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
 
 
 def test_two_parts_in_a_thousand_through_3_mm_bow_60_mm_by_0_3_mm():
@@ -93,12 +98,73 @@ def test_cut_edges():
         transformation_strain({}, 0.3)
 
 
+def test_several_hard_edges_make_one_warning():
+    hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
+    (warning,) = cutting_warnings(hv, ["face", "rim", "body"])
+    assert warning.text.startswith("The face, rim and body are to be cut but come out at 380, 330 and 321 HV")
+
+
+def test_strains_of_real_layers_are_those_of_their_structure():
+    carbon = 0.3
+    zone = SimpleNamespace(
+        layers_hv=np.full(5, 300.0), fractions={"martensite": 0.5}, as_quenched_hv=350.0, hardness_hv=350.0,
+        temperature_c=np.full(9, 20.0), front_c=np.full(9, 20.0), back_c=np.full(9, 20.0),
+    )  # fmt: skip
+    x = lobatto(5)[0]
+    zone.layer_fractions = {"martensite": 1.0 - x, "pearlite": x}  # a straight gradient
+    head = fp.head("mid-iron")
+    shape = bow_of_head(head, zone, carbon)
+    mismatch = 1.68 * carbon / 300.0  # of full martensite and pearlite
+    t, span = head.face.forged_thickness_mm, head.face.length_mm
+    assert shape.bow_mm == pytest.approx(mismatch / t * span**2 / 8.0, rel=2e-3) and shape.thermal_mm == 0.0
+    zone.hardness_hv = 165.0  # tempered until its martensite is as soft as pearlite: no room left
+    zone.as_quenched_hv = 165.0 + 0.5 * (float(hv_from_hrc(as_quenched_hrc(carbon))) - 165.0)
+    assert bow_of_head(head, zone, carbon).bow_mm == pytest.approx(0.0, abs=1e-9)
+
+
+def test_thermal_part_counts_only_while_the_back_is_soft_and_the_front_stiff():
+    zone = SimpleNamespace(
+        layers_hv=np.full(5, 200.0), fractions={"martensite": 0.0}, as_quenched_hv=200.0, hardness_hv=200.0,
+        temperature_c=np.array([900.0, 800.0, 680.0, 600.0, 20.0]),
+        front_c=np.array([900.0, 720.0, 590.0, 540.0, 20.0]),
+        back_c=np.array([900.0, 880.0, 700.0, 590.0, 20.0]),
+        layer_fractions={"pearlite": np.ones(5), "martensite": np.zeros(5)},
+    )  # fmt: skip
+    head = fp.head("mid-iron")
+    shape = bow_of_head(head, zone, 0.3)
+    expected = frozen_thermal_strain(110.0) / head.face.forged_thickness_mm * head.face.length_mm**2 / 8.0
+    assert shape.bow_mm == pytest.approx(expected)  # neither 160 °C (both soft) nor 50 °C (both stiff)
+
+
 def test_a_computed_face_bows_the_right_way():
     steel, head = fp.grade("4130"), fp.head("mid-iron")
-    face = fp.estimate(steel, head, fp.Route()).zones["face"]
+    result = fp.estimate(steel, head, fp.Route())
+    face = result.zones["face"]
     shape = bow_of_head(head, face, steel.get("C"))
     assert 0.0 < shape.bow_mm < 0.5  # the sprayed front bulges, by no more than tenths
     assert shape.thermal_mm > 0.0
     assert bow_of_head(head, face, steel.get("C"), difference_c=0.0).bow_mm == pytest.approx(
         shape.transformation_mm
     )
+    assert result.distortion.bow_mm == shape.bow_mm and result.distortion.flat
+    assert "The face bulges about" in result.summary()
+    for name in ("martensite", "bainite", "ferrite"):  # the weighted mean of the layers is the zone
+        mean = lobatto(5)[1] @ face.layer_fractions[name]
+        assert mean == pytest.approx(face.fractions[name], abs=1e-9)
+
+
+def test_limits_of_the_user_reach_the_estimate():
+    result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), flatness_mm=0.01, cutting_limit_hv=900)
+    assert [w.code for w in result.distortion.warnings] == ["distortion:bow"]
+    result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route().with_(neck_share=1.0))
+    assert [w.code for w in result.distortion.warnings] == ["distortion:hard-to-cut"]
+    assert result.distortion.lie_drift_deg > 0.0  # water on the front of the neck turns the hosel
+
+
+def test_side_that_is_milled_counts_for_the_face():
+    head = fp.head("mid-iron")
+    result = fp.estimate(fp.grade("4140"), head, fp.Route())
+    (warning,) = result.distortion.warnings
+    back = result.zones["face"].layers_hv[-2:]
+    hv = int(re.search(r"come out at (\d+)", warning.text)[1])
+    assert round(back.min()) - 1 <= hv <= round(back.max()) + 1

@@ -395,3 +395,36 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
     )
     assert bend.bends_at_mm == 0.0 and 0.7 < bend.allowed_deg / straight.allowed_deg < 1.1
     assert bend_of_head(head, here, here).allowed_deg == pytest.approx(straight.allowed_deg, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("lie", "loft", "words"),
+    [
+        (2.0, 0.0, "towards the toe"),
+        (-2.0, 0.0, "towards the heel"),
+        (0.0, 1.0, "towards the face side"),
+        (0.0, -1.0, "towards the back"),
+        (2.0, 1.0, "towards the toe, turned 27° to the face side"),
+        (-1.0, -1.0, "towards the heel, turned 45° to the back"),
+    ],
+)
+def test_where_to_pull_is_the_same_side_of_the_head_for_either_hand(lie, loft, words):
+    for hand in ("right", "left"):
+        assert hosel_bend(hardness_hv=150, target_lie_deg=lie, target_loft_deg=loft, hand=hand).pull == words
+
+
+def test_pulling_to_toe_and_face_makes_lie_upright_and_loft_weak():
+    # the head in its own axes: x to the toe, y to the front, z up; lie and loft measured as a gauge would,
+    # from the shaft's axis and the normal of a 30 degree face
+    normal = np.array([0.0, np.cos(np.radians(30)), np.sin(np.radians(30))])
+
+    def gauge(shaft):
+        lie = np.degrees(np.arctan2(shaft[2], -shaft[0]))  # the shaft leans to the heel
+        side = np.array([0.0, shaft[1], shaft[2]])  # the shaft as seen from the toe
+        return lie, np.degrees(np.arcsin(normal @ side / np.linalg.norm(side)))
+
+    shaft = np.array([-np.cos(np.radians(61)), 0.0, np.sin(np.radians(61))])
+    lie, loft = gauge(shaft)
+    assert (lie, loft) == pytest.approx((61.0, 30.0))
+    assert gauge(shaft + [0.02, 0.0, 0.0])[0] > lie
+    assert gauge(shaft + [0.0, 0.02, 0.0])[1] > loft

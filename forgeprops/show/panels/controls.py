@@ -74,12 +74,14 @@ class Slider:
         First value, in the package's unit.
     units : Units
         Display units.
+    setting : Setting, optional
+        Words and limits of something that is no setting of the route.
     """
 
-    def __init__(self, name: str, value: float, units: Units):
+    def __init__(self, name: str, value: float, units: Units, setting: Setting | None = None):
         import ipywidgets as w
 
-        self.name, self.setting, self._units = name, SETTINGS[name], units
+        self.name, self.setting, self._units = name, setting or SETTINGS[name], units
         s = self.setting
         self.widget = w.FloatSlider(
             value=value,
