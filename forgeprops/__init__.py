@@ -52,6 +52,13 @@ _ROOMS = {
     "study.window": ["window"],
     "study.choose": ["choose"],
     "study.scatter": ["scatter"],
+    "steel.certificates": ["read_certificates"],
+    "study.runs": ["read_runs"],
+    "study.traces": ["read_channels", "read_traces"],
+    "study.measurements": ["read_bends", "read_hardness"],
+    "study.judge": ["judge_heat", "judge_heats"],
+    "study.fit": ["fit"],
+    "study.find_cause": ["find_cause"],
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 

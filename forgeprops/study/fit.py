@@ -1,8 +1,9 @@
-"""The shop's own multipliers from its thermocouple traces and hardness readings, by least squares with priors.
+"""The shop's own multipliers from its thermocouple traces and hardness readings, by least squares with
+priors.
 
-Residuals are the readings over their noise and, as a pseudo-reading each, what is known of a multiplier before
-anything was measured.  Traces that the model misses by more than their noise count for less: their variance is
-estimated along, with how far their misses hang together in time.
+Residuals are the readings over their noise and, as a pseudo-reading each, what is known of a multiplier
+before anything was measured.  Traces that the model misses by more than their noise count for less: their
+variance is estimated along, with how far their misses hang together in time.
 """
 
 from __future__ import annotations
@@ -15,9 +16,9 @@ import numpy as np
 
 from .. import uncertainty
 from ..errors import InputError, check_choice, check_number
-from ..estimate import outcome
+from ..estimate import Evaluated, outcome
 from ..head import ZONES
-from ..shop import Shop
+from ..shop import BOUNDS, Shop
 from ..tables import read_rows
 from ..thermal.march.columns import SHOP_NUMBERS, columns_of
 from ..thermal.march.heads import march_columns
@@ -26,8 +27,11 @@ from .measured_heads import Observed, observe
 
 __all__ = ["NUMBERS", "Prior", "ShopFit", "fit", "priors"]
 
-#: What is fitted unless told otherwise.  Air is left out: radiation is nearly nine tenths of what a hot head loses,
-#: and both fall with time in much the same way.
+#: Rows of data/sources behind each public function.
+SOURCES = {"fit": ("shop_priors", "shop_fit", "shop_fit_choices"), "priors": ("shop_priors",)}
+
+#: What is fitted unless told otherwise.  Air is left out: radiation is nearly nine tenths of what a hot
+#: head loses, and both fall with time in much the same way.
 NUMBERS = ("spray", "emissivity", "die", "delay_s")
 #: By how much the model may miss a trace at first, K, before that is estimated (our choice).
 _FIRST_MISS_C = 10.0
@@ -40,6 +44,8 @@ CLOCK_SD_S = 0.3
 #: Scatter of single hardness readings, HV (HV10 on a ground forging; common practice, no source).
 HARDNESS_NOISE_HV = 10.0
 _THREADS = 2
+#: Lowest multiplier whose logarithm is fitted (the die's own bound is 0).
+_LEAST_FACTOR = 0.01
 #: Marches that are kept while fitting.
 _KEPT = 30
 
@@ -95,23 +101,36 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
     return found
 
 
-def fit(traces=None, hardness=None, head="mid-iron", steel=None, route=None, *, shop: Shop | None = None,
-        numbers: Sequence[str] = NUMBERS, noise_c: float | None = None,
-        hardness_noise_hv: float = HARDNESS_NOISE_HV, hardness_model_sd_hv: float | None = None,
-        clock_sd_s: float = CLOCK_SD_S, name: str = "our shop", measured_on: str = "",
-        data_files: Sequence[str] = ()) -> ShopFit:
+def fit(
+    traces=None,
+    hardness=None,
+    head="mid-iron",
+    steel=None,
+    route=None,
+    *,
+    shop: Shop | None = None,
+    numbers: Sequence[str] = NUMBERS,
+    noise_c: float | None = None,
+    hardness_noise_hv: float = HARDNESS_NOISE_HV,
+    hardness_model_sd_hv: float | None = None,
+    clock_sd_s: float = CLOCK_SD_S,
+    name: str = "our shop",
+    measured_on: str = "",
+    data_files: Sequence[str] = (),
+) -> ShopFit:
     """What a shop's measurements make of the published laws.
 
     Parameters
     ----------
     traces : Traces, optional
-        Thermocouple traces (`study.traces.read_traces`); time counts from the moment the head leaves the furnace.
+        Thermocouple traces (`study.traces.read_traces`); time counts from the moment the head leaves the
+        furnace.
     hardness : HardnessReadings, optional
         Hardness readings (`study.measurements.read_hardness`).
     head, steel, route
-        What was measured: one of each, or many by ``head_id``: `route` may be the list of runs (`study.runs.read_runs`),
-        `steel` the certificates (`steel.certificates.read_certificates`) by heat.  Left out: the mid-iron and the
-        default route.
+        What was measured: one of each, or many by ``head_id``: `route` may be the list of runs
+        (`study.runs.read_runs`), `steel` the certificates (`steel.certificates.read_certificates`) by heat.
+         Left out: the mid-iron and the default route.
     shop : Shop, optional
         What is known beforehand; an earlier fit counts with its standard errors.
     numbers : sequence of str
@@ -121,10 +140,11 @@ def fit(traces=None, hardness=None, head="mid-iron", steel=None, route=None, *, 
     hardness_noise_hv : float
         Scatter of single hardness readings, HV.
     hardness_model_sd_hv : float, optional
-        Standard deviation of the hardness model itself, HV; by default what its residuals on measured bars say for
-        the structure.
+        Standard deviation of the hardness model itself, HV; by default what its residuals on measured bars
+        say for the structure.
     clock_sd_s : float
-        Standard deviation of the logger's zero, s; an offset of each head's clock is fitted along.  0: trusted.
+        Standard deviation of the logger's zero, s; an offset of each head's clock is fitted along.  0:
+        trusted.
     name, measured_on, data_files
         Kept in the shop's file.
 
@@ -151,7 +171,9 @@ def fit(traces=None, hardness=None, head="mid-iron", steel=None, route=None, *, 
     True
     """
     if steel is None:
-        raise InputError("no steel is given; needed is the steel that was measured: a Steel, a grade or certificates.")
+        raise InputError(
+            "no steel is given; needed is the steel that was measured: a Steel, a grade or certificates."
+        )
     before = Shop() if shop is None else shop
     if not isinstance(before, Shop):
         raise InputError(f"shop is {shop!r:.60}; allowed is a Shop or None.")
@@ -178,7 +200,8 @@ def fit(traces=None, hardness=None, head="mid-iron", steel=None, route=None, *, 
 
 @dataclass(frozen=True)
 class _Weights:
-    """Standard deviations of the residuals: of each probe's readings (with what hangs together counted), of means."""
+    """Standard deviations of the residuals: of each probe's readings (with what hangs together counted), of
+    means."""
 
     probe_sd_c: np.ndarray
     miss_c: np.ndarray
@@ -187,7 +210,8 @@ class _Weights:
 
 
 class _Model:
-    """Residuals over their standard deviations, by deviates from the priors: multipliers first, then clocks."""
+    """Residuals over their standard deviations, by deviates from the priors: multipliers first, then
+    clocks."""
 
     def __init__(self, seen: Observed, before: Shop, known, clock_sd_s: float):
         self.seen, self.before, self.known, self.clock_sd_s = seen, before, known, clock_sd_s
@@ -195,19 +219,27 @@ class _Model:
         self.clocked = self.wired if clock_sd_s > 0.0 else []
         self.size = len(known) + len(self.clocked)
         self._kept: dict[bytes, tuple] = {}
-        bounds = {"spray": (0.1, 10.0), "emissivity": (0.05, 1.0), "air": (0.1, 10.0), "die": (0.01, 10.0),
-                  "delay_s": (-5.0, 60.0)}
-        ends = [[p.deviate(v) for v in bounds[p.number]] for p in known] + [[-np.inf, np.inf]] * len(self.clocked)
+        ends = [
+            [p.deviate(max(v, _LEAST_FACTOR) if p.log else v) for v in BOUNDS[p.number][:2]] for p in known
+        ]
+        ends += [[-np.inf, np.inf]] * len(self.clocked)
         self.low, self.high = np.array(ends).T
 
     def shop(self, at) -> Shop:
         """The shop at these deviates."""
-        return replace(self.before, fitted=(), standard_errors=(), correlations=(),
-                       **{p.number: float(p.value(z)) for p, z in zip(self.known, at, strict=False)})
+        return replace(
+            self.before,
+            fitted=(),
+            standard_errors=(),
+            correlations=(),
+            **{p.number: float(p.value(z)) for p, z in zip(self.known, at, strict=False)},
+        )
 
-    # ---- the march ------------------------------------------------------------------------------------------
+    # ---- the march
+    # ------------------------------------------------------------------------------------------
     def marched(self, shops: Sequence[Shop]) -> list[tuple[list, np.ndarray, np.ndarray]]:
-        """For every shop: traces by head (None where no probe sits), hardness and its model's sd by head and zone."""
+        """For every shop: traces by head (None where no probe sits), hardness and its model's sd by head
+        and zone."""
         heads, n = self.seen.heads, len(self.seen.heads)
         pairs = [(s, i) for s in range(len(shops)) for i in range(n)]
         traced = [k for k, (_, i) in enumerate(pairs) if i in self.wired]
@@ -221,26 +253,29 @@ class _Model:
         def march(job):
             part, with_trace = job
             cases = [(heads[pairs[k][1]], shops[pairs[k][0]]) for k in part]
-            columns = columns_of([h.steel for h, _ in cases], [h.head for h, _ in cases],
-                                 [h.route for h, _ in cases], [s for _, s in cases])
+            columns = columns_of(
+                [h.steel for h, _ in cases],
+                [h.head for h, _ in cases],
+                [h.route for h, _ in cases],
+                [s for _, s in cases],
+            )
             return part, outcome(march_columns(columns, trace=with_trace, keep_points=with_trace, threads=1))
 
         with ThreadPoolExecutor(_THREADS) as pool:
             for part, told in pool.map(march, jobs):
-                f = told.fractions
-                hardness[part] = told.hardness_hv
-                spread[part] = uncertainty.hardness_sd_hv(f["ferrite"] + f["pearlite"] + f["untransformed"],
-                                                          f["bainite"], f["martensite"])
+                hardness[part], spread[part] = told.hardness_hv, model_sd_hv(told)
                 for k, trace in zip(part, told.marched.trace or (), strict=False):
                     traces[k] = trace
-        return [(traces[s * n:(s + 1) * n], hardness[s * n:(s + 1) * n], spread[s * n:(s + 1) * n])
-                for s in range(len(shops))]
+        return [
+            (traces[s * n : (s + 1) * n], hardness[s * n : (s + 1) * n], spread[s * n : (s + 1) * n])
+            for s in range(len(shops))
+        ]
 
     def at(self, points: Sequence[np.ndarray]):
         """The march at several deviates; what was marched last is kept."""
         if len(self._kept) > _KEPT:
             self._kept.clear()
-        keys = [np.asarray(z[:len(self.known)]).tobytes() for z in points]
+        keys = [np.asarray(z[: len(self.known)]).tobytes() for z in points]
         missing = {k: z for k, z in zip(keys, points, strict=True) if k not in self._kept}
         if missing:
             fresh = self.marched([self.shop(z) for z in missing.values()])
@@ -252,7 +287,11 @@ class _Model:
         traces, hardness, _ = marched
         temperatures = []
         for p in self.seen.probes:
-            offset = self.clock_sd_s * clocks[self.clocked.index(p.of)] if clocks is not None and self.clocked else 0.0
+            offset = (
+                self.clock_sd_s * clocks[self.clocked.index(p.of)]
+                if clocks is not None and self.clocked
+                else 0.0
+            )
             temperatures.append(self.probe_c(traces[p.of], p, p.time_s - offset))
         return temperatures, np.array([hardness[h.of, ZONES.index(h.zone)] for h in self.seen.hardness])
 
@@ -261,14 +300,17 @@ class _Model:
         soak = self.seen.heads[probe.of].route.preheat.soak_s
         return np.interp(time_s + soak, trace[:, 0], trace[:, 1:] @ probe.weights)
 
-    # ---- residuals ------------------------------------------------------------------------------------------
+    # ---- residuals
+    # ------------------------------------------------------------------------------------------
     def residuals(self, at, weights: _Weights) -> np.ndarray:
-        temperatures, hardness = self.predicted(self.at([at])[0], at[len(self.known):])
+        temperatures, hardness = self.predicted(self.at([at])[0], at[len(self.known) :])
         return self._scaled(temperatures, hardness, at, weights)
 
     def _scaled(self, temperatures, hardness, at, weights) -> np.ndarray:
-        parts = [(t - p.temperature_c) / sd for t, p, sd in
-                 zip(temperatures, self.seen.probes, weights.probe_sd_c, strict=True)]
+        parts = [
+            (t - p.temperature_c) / sd
+            for t, p, sd in zip(temperatures, self.seen.probes, weights.probe_sd_c, strict=True)
+        ]
         means = np.array([h.mean_hv for h in self.seen.hardness])
         return np.concatenate([*parts, (hardness - means) / weights.hardness_sd_hv, at])
 
@@ -280,8 +322,10 @@ class _Model:
         here, *there = self.at([at, *(z for pair in sides for z in pair)])
         columns = []
         for i, (up, down) in enumerate(sides):
-            high, low = (self._scaled(*self.predicted(m, z[n:]), z, weights)
-                         for m, z in zip(there[2 * i:2 * i + 2], (up, down), strict=True))
+            high, low = (
+                self._scaled(*self.predicted(m, z[n:]), z, weights)
+                for m, z in zip(there[2 * i : 2 * i + 2], (up, down), strict=True)
+            )
             columns.append((high - low) / (up[i] - down[i]))
         for i in range(n, self.size):
             up, down = (at + sign * np.eye(self.size)[i] * _STEP for sign in (1.0, -1.0))
@@ -293,24 +337,46 @@ class _Model:
         from scipy.optimize import least_squares
 
         start = np.clip(at, self.low + 1e-6, self.high - 1e-6)
-        return least_squares(self.residuals, start, jac=self.jacobian, bounds=(self.low, self.high), args=(weights,),
-                             xtol=3e-3, ftol=1e-5, gtol=1e-4, max_nfev=25).x
+        return least_squares(
+            self.residuals,
+            start,
+            jac=self.jacobian,
+            bounds=(self.low, self.high),
+            args=(weights,),
+            xtol=3e-3,
+            ftol=1e-5,
+            gtol=1e-4,
+            max_nfev=25,
+        ).x
 
     def weights(self, at, before: _Weights | None, noise_hv: float, model_sd_hv: float | None) -> _Weights:
         """Standard deviations for the next round, from the misses of this one."""
         marched = self.at([at])[0]
         readings = np.array([h.readings for h in self.seen.hardness])
-        own = [model_sd_hv if model_sd_hv is not None else marched[2][h.of, ZONES.index(h.zone)]
-               for h in self.seen.hardness]
+        own = [
+            model_sd_hv if model_sd_hv is not None else marched[2][h.of, ZONES.index(h.zone)]
+            for h in self.seen.hardness
+        ]
         hardness_sd = np.hypot(noise_hv / np.sqrt(readings), np.array(own)) if len(readings) else np.zeros(0)
         noise = np.array([p.noise_c for p in self.seen.probes])
         if before is None:
             return _Weights(np.hypot(noise, _FIRST_MISS_C), noise, np.ones(len(noise)), hardness_sd)
-        temperatures, _ = self.predicted(marched, at[len(self.known):])
+        temperatures, _ = self.predicted(marched, at[len(self.known) :])
         misses = [t - p.temperature_c for t, p in zip(temperatures, self.seen.probes, strict=True)]
         miss = np.maximum(np.array([np.sqrt(np.mean(m * m)) for m in misses]), noise) if misses else noise
         together = np.array([correlation_readings(m) for m in misses])
         return _Weights(miss * np.sqrt(together), miss, together, hardness_sd)
+
+
+def model_sd_hv(told: Evaluated) -> np.ndarray:
+    """Standard deviation of the predicted hardness of every case and zone, HV, by structure."""
+    f = told.fractions
+    return uncertainty.hardness_sd_hv(
+        told.hardness_hv,
+        f["ferrite"] + f["pearlite"] + f["untransformed"],
+        f["bainite"],
+        f["martensite"] + f["austenite"],
+    )
 
 
 def correlation_readings(miss: np.ndarray) -> float:
@@ -322,8 +388,8 @@ def correlation_readings(miss: np.ndarray) -> float:
     --------
     >>> import numpy as np
     >>> rng = np.random.default_rng(0)
-    >>> bool(correlation_readings(rng.normal(size=500)) < 1.5), bool(correlation_readings(np.linspace(-1, 1, 500)) > 50)
-    (True, True)
+    >>> bool(correlation_readings(rng.normal(size=500)) < 1.5), bool(correlation_readings(np.linspace(-1, 1,
+    500)) > 50) (True, True)
     """
     n = miss.size
     power = np.abs(np.fft.rfft(miss, 2 * n)) ** 2
@@ -346,18 +412,39 @@ def _told(model: _Model, seen: Observed, before: Shop, at, covariance, weights: 
     block = np.clip(correlations[:n, :n], -1.0, 1.0)
     np.fill_diagonal(block, 1.0)
     name, measured_on, files = kept
-    shop = replace(model.shop(at), name=name, fitted=tuple(p.number for p in model.known),
-                   standard_errors=tuple(float(e) for e in errors), measured_on=measured_on, data_files=files,
-                   correlations=tuple(tuple(float(c) for c in row) for row in 0.5 * (block + block.T)),
-                   n_readings=seen.readings)
+    shop = replace(
+        model.shop(at),
+        name=name,
+        fitted=tuple(p.number for p in model.known),
+        standard_errors=tuple(float(e) for e in errors),
+        measured_on=measured_on,
+        data_files=files,
+        correlations=tuple(tuple(float(c) for c in row) for row in 0.5 * (block + block.T)),
+        n_readings=seen.readings,
+    )
     start = model.predicted(model.marched([before])[0])
     end = model.predicted(model.at([at])[0], at[n:])
-    clocks = {seen.heads[i].head_id: (float(model.clock_sd_s * at[n + k]), float(model.clock_sd_s * sd[n + k]))
-              for k, i in enumerate(model.clocked)}
-    at_bound = tuple(p.number for p, z, lo, hi in zip(model.known, at, model.low, model.high, strict=False)
-                     if z - lo < 0.02 or hi - z < 0.02)
+    clocks = {
+        seen.heads[i].head_id: (float(model.clock_sd_s * at[n + k]), float(model.clock_sd_s * sd[n + k]))
+        for k, i in enumerate(model.clocked)
+    }
+    at_bound = tuple(
+        p.number
+        for p, z, lo, hi in zip(model.known, at, model.low, model.high, strict=False)
+        if z - lo < 0.02 or hi - z < 0.02
+    )
     traces, hardness = residual_tables(seen, start, end, weights.probe_sd_c, weights.hardness_sd_hv, clocks)
-    return ShopFit(shop=shop, before=before, priors=tuple(model.known), deviates=at[:n].copy(), deviate_sd=sd[:n].copy(),
-                   correlations=correlations[:n, :n], traces=traces, hardness=hardness, clocks=clocks,
-                   at_bound=at_bound, problems=seen.problems,
-                   warnings=warnings_of(seen, traces, weights.miss_c, at_bound))
+    return ShopFit(
+        shop=shop,
+        before=before,
+        priors=tuple(model.known),
+        deviates=at[:n].copy(),
+        deviate_sd=sd[:n].copy(),
+        correlations=correlations[:n, :n],
+        traces=traces,
+        hardness=hardness,
+        clocks=clocks,
+        at_bound=at_bound,
+        problems=seen.problems,
+        warnings=warnings_of(seen, traces, weights.miss_c, at_bound),
+    )

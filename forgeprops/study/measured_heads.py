@@ -1,4 +1,5 @@
-"""Measurements laid beside the heads they were made on: which steel, drawing and route, which probe, which mean."""
+"""Measurements laid beside the heads they were made on: which steel, drawing and route, which probe, which
+mean."""
 
 from __future__ import annotations
 
@@ -87,8 +88,8 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
     Parameters
     ----------
     depth_mm : float, optional
-        Below the front surface of the forged zone (round zones count as the slab they are marched as); the zone's
-        mean if it is not known.
+        Below the front surface of the forged zone (round zones count as the slab they are marched as); the
+        zone's mean if it is not known.
 
     Raises
     ------
@@ -101,18 +102,20 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
         weights[i] = 1.0
         return weights
     thick = float(head.zones("forged")[zone].path_mm)
-    depth = check_number(depth_mm, "depth of the thermocouple", 0.0, round(thick, 2), "mm",
-                         f"{zone} of head {head.name!r}")
+    depth = check_number(
+        depth_mm, "depth of the thermocouple", 0.0, round(thick, 2), "mm", f"{zone} of head {head.name!r}"
+    )
     x, place = lobatto(POINTS[i])[0], min(depth / thick, 1.0)
     first = 2 * n + sum(POINTS[:i])
-    for j in range(POINTS[i]):      # Lagrange's polynomial through the zone's points
+    for j in range(POINTS[i]):  # Lagrange's polynomial through the zone's points
         others = np.delete(x, j)
         weights[first + j] = np.prod((place - others) / (x[j] - others))
     return weights
 
 
-def observe(traces: Traces | None, hardness: HardnessReadings | None, head, steel, route,
-            noise_c: float | None = None) -> Observed:
+def observe(
+    traces: Traces | None, hardness: HardnessReadings | None, head, steel, route, noise_c: float | None = None
+) -> Observed:
     """Measurements with the heads they belong to.
 
     Parameters
@@ -133,12 +136,16 @@ def observe(traces: Traces | None, hardness: HardnessReadings | None, head, stee
     InputError
         Nothing to use, or something that cannot be used at all.
     """
-    for given, kind, what, reader in ((traces, Traces, "traces", "read_traces"),
-                                      (hardness, HardnessReadings, "hardness", "read_hardness")):
+    for given, kind, what, reader in (
+        (traces, Traces, "traces", "read_traces"),
+        (hardness, HardnessReadings, "hardness", "read_hardness"),
+    ):
         if given is not None and not isinstance(given, kind):
             raise InputError(f"{what} is {type(given).__name__}; allowed is what {reader} returns, or None.")
-    names = [*(() if traces is None else dict.fromkeys(traces.frame["head_id"])),
-             *(() if hardness is None else dict.fromkeys(hardness.frame["head_id"]))]
+    names = [
+        *(() if traces is None else dict.fromkeys(traces.frame["head_id"])),
+        *(() if hardness is None else dict.fromkeys(hardness.frame["head_id"])),
+    ]
     finder = _Finder(head, steel, route)
     heads, number, problems = [], {}, []
     for name in dict.fromkeys(names):
@@ -146,18 +153,34 @@ def observe(traces: Traces | None, hardness: HardnessReadings | None, head, stee
             heads.append(finder.head_of(name))
             number[name] = len(heads) - 1
         except InputError as error:
-            problems.append(Problem("measurements", None, "head_id", str(error).rstrip("."),
-                                    f"what was measured on head {name!r} is not used"))
+            problems.append(
+                Problem(
+                    "measurements",
+                    None,
+                    "head_id",
+                    str(error).rstrip("."),
+                    f"what was measured on head {name!r} is not used",
+                )
+            )
     probes = [] if traces is None else _probes(traces, heads, number, noise_c, problems)
     means = []
     if hardness is not None:
         for row in hardness.by_zone().itertuples(index=False):
             if row.head_id in number:
-                means.append(HardnessMean(number[row.head_id], row.zone, float(row.mean_hv), int(row.readings),
-                                          float(row.deviation_hv)))
+                means.append(
+                    HardnessMean(
+                        number[row.head_id],
+                        row.zone,
+                        float(row.mean_hv),
+                        int(row.readings),
+                        float(row.deviation_hv),
+                    )
+                )
     if not probes and not means:
         met = f" {problems[0]}" if problems else ""
-        raise InputError(f"there is nothing to fit to; needed are traces or hardness readings of a known head.{met}")
+        raise InputError(
+            f"there is nothing to fit to; needed are traces or hardness readings of a known head.{met}"
+        )
     return Observed(tuple(heads), tuple(probes), tuple(means), tuple(problems))
 
 
@@ -171,16 +194,36 @@ def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
         inside = t > -heads[of].route.preheat.soak_s
         label = f"{channel} of head {head_id}" if head_id else channel
         if not inside.all():
-            problems.append(Problem("traces", None, label, f"{int((~inside).sum())} reading(s) from before the head "
-                                    "was loaded", "not used"))
+            problems.append(
+                Problem(
+                    "traces",
+                    None,
+                    label,
+                    f"{int((~inside).sum())} reading(s) from before the head was loaded",
+                    "not used",
+                )
+            )
         t, seen = t[inside], seen[inside]
         if t.size < _FEWEST:
-            problems.append(Problem("traces", None, label, f"{t.size} reading(s) in the route's time",
-                                    "the trace is not used"))
+            problems.append(
+                Problem(
+                    "traces", None, label, f"{t.size} reading(s) in the route's time", "the trace is not used"
+                )
+            )
             continue
         noise = noise_of(seen) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K")
-        probes.append(Probe(of, channel, zone, None if np.isnan(depth) else depth,
-                            probe_weights(heads[of].head, zone, depth), t, seen, max(noise, _LEAST_NOISE_C)))
+        probes.append(
+            Probe(
+                of,
+                channel,
+                zone,
+                None if np.isnan(depth) else depth,
+                probe_weights(heads[of].head, zone, depth),
+                t,
+                seen,
+                max(noise, _LEAST_NOISE_C),
+            )
+        )
     return probes
 
 
@@ -209,11 +252,14 @@ class _Finder:
         else:
             route = route_from(_pick(self.routes, self.route, name, "route", name))
         head = head_from(drawing or _pick(self.heads, self.head, name, "head", name))
-        steel = _pick(self.steels, self.steel, heat if heat in (self.steels or ()) else name, "steel",
-                      heat or name)
+        steel = _pick(
+            self.steels, self.steel, heat if heat in (self.steels or ()) else name, "steel", heat or name
+        )
         if steel is None:
-            raise InputError(f"no usable steel for head {name!r}{f' of heat {heat}' if heat else ''}; "
-                             "give its steel or a certificate that can be used.")
+            raise InputError(
+                f"no usable steel for head {name!r}{f' of heat {heat}' if heat else ''}; "
+                "give its steel or a certificate that can be used."
+            )
         return MeasuredHead(name, steel_from(steel), head, route)
 
 
@@ -228,5 +274,7 @@ def _pick(table, single, name, what, told):
     if table is None:
         return single
     if name not in table:
-        raise InputError(f"no {what} is given for {told!r}; there is one for {', '.join(map(str, table)) or 'none'}.")
+        raise InputError(
+            f"no {what} is given for {told!r}; there is one for {', '.join(map(str, table)) or 'none'}."
+        )
     return table[name]
