@@ -5,11 +5,9 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-__all__ = ["summary", "to_dict"]
+from . import cautions
 
-#: Shown under every answer; the full cautions stand in the README and on the setting sheet.
-CAUTION = ("An estimate, not a test: check a trial head on the hardness tester and the bending bench before you set a "
-           "batch. Hot steel, water, presses and a hosel under a bar hurt: follow your shop's rules and local codes.")
+__all__ = ["summary", "to_dict"]
 
 
 def _hrc(zone) -> str:
@@ -102,7 +100,7 @@ def summary(result) -> str:
         lines += ["", "Warnings"]
         for warning in warnings:
             lines += textwrap.wrap(f"- {warning.text}", 100, subsequent_indent="  ")
-    lines += ["", *textwrap.wrap(CAUTION, 100)]
+    lines += ["", *textwrap.wrap(cautions.SHORT, 100)]
     return "\n".join(lines)
 
 

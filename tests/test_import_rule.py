@@ -1,4 +1,4 @@
-"""Data flows down the house and never back up; computation knows neither plots nor widgets; importing is quick."""
+"""Data flows down the house and never back up; computation knows no plots and no widgets; import is quick."""
 
 import ast
 import json
@@ -13,14 +13,49 @@ import forgeprops
 PACKAGE = Path(forgeprops.__file__).parent
 #: The house from top to bottom: a room imports only rooms that stand before it.
 HOUSE = (
-    "errors", "ranges", "tables", "sources", "files", "compiled", "steel", "drawing", "head", "route", "shop",
+    "errors",
+    "ranges",
+    "tables",
+    "sources",
+    "cautions",
+    "files",
+    "compiled",
+    "steel",
+    "drawing",
+    "head",
+    "route",
+    "shop",
     "mechanical.hardness_scales",  # pure tables, so above its own room
-    "hardenability", "transformation", "forging", "thermal", "uncertainty", "specimens", "opinions", "mechanical",
-    "limits", "second_heat", "provenance", "words", "answer", "estimate", "study", "show")
+    "hardenability",
+    "transformation",
+    "forging",
+    "thermal",
+    "uncertainty",
+    "specimens",
+    "opinions",
+    "mechanical",
+    "limits",
+    "second_heat",
+    "provenance",
+    "words",
+    "answer",
+    "estimate",
+    "study",
+    "show",
+)
 #: For people's eyes; allowed in show/ alone.
 FOR_EYES = {"matplotlib", "ipywidgets", "IPython", "jinja2", "weasyprint", "voila", "jupyterlab", "traitlets"}
 #: Costly to import (0.2-0.6 s each), so loaded by the function that needs them.
-HEAVY = FOR_EYES | {"pandas", "numba", "scipy.stats", "scipy.optimize", "openpyxl", "pyarrow", "dask", "lmfit"}
+HEAVY = FOR_EYES | {
+    "pandas",
+    "numba",
+    "scipy.stats",
+    "scipy.optimize",
+    "openpyxl",
+    "pyarrow",
+    "dask",
+    "lmfit",
+}
 FILES = sorted(PACKAGE.rglob("*.py"))
 #: What makes the names of the package itself.
 OPEN_TO_ALL = ("__init__", "__main__")
@@ -36,10 +71,14 @@ def imports(path):
     """(parts within the package or None, whole name, at module level) of every import of a file."""
     here = path.relative_to(PACKAGE).with_suffix("").parts[:-1]
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    late = {id(n) for outer in ast.walk(tree)
-            if isinstance(outer, (ast.FunctionDef, ast.AsyncFunctionDef, ast.Lambda))
-            or isinstance(outer, ast.If) and "TYPE_CHECKING" in ast.unparse(outer.test)
-            for n in ast.walk(outer)}
+    late = {
+        id(n)
+        for outer in ast.walk(tree)
+        if isinstance(outer, (ast.FunctionDef, ast.AsyncFunctionDef, ast.Lambda))
+        or isinstance(outer, ast.If)
+        and "TYPE_CHECKING" in ast.unparse(outer.test)
+        for n in ast.walk(outer)
+    }
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             for alias in node.names:
@@ -47,7 +86,7 @@ def imports(path):
                 yield inside, alias.name, id(node) not in late
         elif isinstance(node, ast.ImportFrom):
             if node.level:
-                base = [*here[:len(here) - node.level + 1], *(node.module or "").split(".")]
+                base = [*here[: len(here) - node.level + 1], *(node.module or "").split(".")]
                 base = [p for p in base if p]
             elif (node.module or "").split(".")[0] == "forgeprops":
                 base = node.module.split(".")[1:]
@@ -69,11 +108,16 @@ def test_rooms_import_only_rooms_above(path):
         if inside and inside != ["__version__"]:
             room = room_of(inside)
             assert room in HOUSE, f"{name}: {room} has no place in the house"
-            assert HOUSE.index(room) <= place, f"{'/'.join(own)} imports {'.'.join(inside)}, which stands below it"
+            assert HOUSE.index(room) <= place, (
+                f"{'/'.join(own)} imports {'.'.join(inside)}, which stands below it"
+            )
 
 
-@pytest.mark.parametrize("path", [p for p in FILES if p.relative_to(PACKAGE).parts[0] != "show"],
-                         ids=lambda p: p.relative_to(PACKAGE).as_posix())
+@pytest.mark.parametrize(
+    "path",
+    [p for p in FILES if p.relative_to(PACKAGE).parts[0] != "show"],
+    ids=lambda p: p.relative_to(PACKAGE).as_posix(),
+)
 def test_computation_knows_no_pictures_and_no_widgets(path):
     found = {name for inside, name, _ in imports(path) if inside is None and name.split(".")[0] in FOR_EYES}
     assert not found
@@ -105,13 +149,17 @@ def test_the_rule_can_fail(tmp_path):
 
 
 def run(code):
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True
+    )
     return json.loads(done.stdout.splitlines()[-1])
 
 
 def test_import_is_quick_and_loads_nothing_heavy(capsys):
-    code = ("import json, sys, time; import numpy; t = time.process_time(); import forgeprops; "
-            "print(json.dumps([time.process_time() - t, sorted(sys.modules)]))")
+    code = (
+        "import json, sys, time; import numpy; t = time.process_time(); import forgeprops; "
+        "print(json.dumps([time.process_time() - t, sorted(sys.modules)]))"
+    )
     seconds, loaded = min(run(code) for _ in range(3))
     with capsys.disabled():
         print(f"\nimport forgeprops after numpy: {seconds:.2f} s")
@@ -122,7 +170,9 @@ def test_import_is_quick_and_loads_nothing_heavy(capsys):
 def test_an_estimate_needs_no_pictures():
     """The main job runs where matplotlib and ipywidgets cannot be imported at all."""
     block = ", ".join(f'"{name}": None' for name in sorted(FOR_EYES))
-    code = (f"import json, sys; sys.modules.update({{{block}}}); import forgeprops as fp; "
-            "r = fp.estimate(fp.grade('4130')); r.summary(); r.to_dict(); r._repr_html_(); "
-            "print(json.dumps(r.zones['face'].hardness_hv))")
+    code = (
+        f"import json, sys; sys.modules.update({{{block}}}); import forgeprops as fp; "
+        "r = fp.estimate(fp.grade('4130')); r.summary(); r.to_dict(); r._repr_html_(); "
+        "print(json.dumps(r.zones['face'].hardness_hv))"
+    )
     assert 150 < run(code) < 800

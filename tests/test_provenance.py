@@ -1,4 +1,4 @@
-"""Every formula, table and constant has its source, every source is used, and an estimate names those it used."""
+"""Every formula, table and constant has its source, every source is used, an estimate names its own."""
 
 import ast
 import importlib
@@ -36,8 +36,11 @@ def module_of(path):
 
 
 def public_functions(path):
-    return [n.name for n in ast.parse(path.read_text(encoding="utf-8")).body
-            if isinstance(n, ast.FunctionDef) and not n.name.startswith("_")]
+    return [
+        n.name
+        for n in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(n, ast.FunctionDef) and not n.name.startswith("_")
+    ]
 
 
 def stated():
@@ -94,8 +97,7 @@ def tables():
 
 
 def test_every_data_file_has_its_row():
-    texts = " ".join(f"{r.what} {r.source} {r.where_read} {r.valid_range} {r.checked_by}"
-                     for r in sources())
+    texts = " ".join(f"{r.what} {r.source} {r.where_read} {r.valid_range} {r.checked_by}" for r in sources())
     missing = [name for name in tables() if f"data/{name}" not in texts]
     assert not missing and "data/demo" in texts
 
@@ -123,16 +125,18 @@ def test_count_by_basis(capsys):
     others = Counter(r.basis for r in rows if r.kind not in ("formula", "method", "fit"))
     functions = sum(bool(ids) for ids in stated().values())
     with capsys.disabled():
-        print(f"\nformulas {sum(formulas.values())}: {dict(formulas)}\ntables and constants "
-              f"{sum(others.values())}: {dict(others)}\n{functions} functions and constants name their sources; "
-              f"{sum(r.checked_by == 'none' for r in rows)} rows are checked by nothing")
+        print(
+            f"\nformulas {sum(formulas.values())}: {dict(formulas)}\ntables and constants "
+            f"{sum(others.values())}: {dict(others)}\n{functions} functions and constants name their sources; "
+            f"{sum(r.checked_by == 'none' for r in rows)} rows are checked by nothing"
+        )
     assert formulas["read"] >= 40 and formulas["from memory"] <= 80
 
 
 # ------------------------------------------------------------------------------- what an estimate used
 
 #: Runs the march uncompiled with every call noted; a process of its own, so that no cached answer hides a call.
-_TRACE = '''
+_TRACE = """
 import json, os, sys, threading
 os.environ["NUMBA_DISABLE_JIT"] = "1"
 import numpy as np
@@ -155,18 +159,33 @@ route = fp.Route().with_(soak_s=120.0)
 result = fp.estimate({steel}, "wedge", route, tolerance_c=5.0)
 sys.setprofile(None)
 print(json.dumps([sorted(seen), list(result.sources)]))
-'''
+"""
 _CASES = {
     "sprayed chromoly": ('fp.grade("4130")', "route = route.with_(spray_s=3.0)"),
-    "dry carbon steel under a fan": ('fp.Steel("own", {"C": 0.2, "Mn": 0.8})',
-                                     'route = dataclasses.replace(route.with_(surroundings="fan"), spray=None)'),
-    "bin below Ac1, tempered": ('fp.grade("SCM435")',
-                                'route = dataclasses.replace(route.with_(surroundings="bin", preheat_c=650.0), '
-                                'spray=None, later=fp.LaterHeat(550.0))'),
+    "dry carbon steel under a fan": (
+        'fp.Steel("own", {"C": 0.2, "Mn": 0.8})',
+        'route = dataclasses.replace(route.with_(surroundings="fan"), spray=None)',
+    ),
+    "bin below Ac1, tempered": (
+        'fp.grade("SCM435")',
+        'route = dataclasses.replace(route.with_(surroundings="bin", preheat_c=650.0), '
+        "spray=None, later=fp.LaterHeat(550.0))",
+    ),
 }
 #: Rows that stand for choices inside the compiled march or for the shape of data, which no single call shows.
-_UNTRACED = {"latent_heat", "emissivity", "heads", "default_residuals", "air_cooled_bars", "row_view_factor",
-             "neighbours_bin", "furnace_convection", "sleeve", "carbide_speeds", "scale_conductivity"}
+_UNTRACED = {
+    "latent_heat",
+    "emissivity",
+    "heads",
+    "default_residuals",
+    "air_cooled_bars",
+    "row_view_factor",
+    "neighbours_bin",
+    "furnace_convection",
+    "sleeve",
+    "carbide_speeds",
+    "scale_conductivity",
+}
 #: Called, but only in packing what is then not used, or for what the estimate does not tell.
 _IDLE = {"forced_cylinder", "forced_plate"}
 
@@ -178,7 +197,9 @@ def test_an_estimate_names_what_it_used(case, tmp_path):
     steel, change = _CASES[case]
     script = tmp_path / "traced.py"
     script.write_text(_TRACE.replace("{change}", change).replace("{steel}", steel), encoding="utf-8")
-    done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, timeout=300, check=False)
+    done = subprocess.run(
+        [sys.executable, str(script)], capture_output=True, text=True, timeout=300, check=False
+    )
     assert done.returncode == 0, done.stderr[-2000:]
     seen, named = json.loads(done.stdout.splitlines()[-1])
     named = set(named)

@@ -25,7 +25,7 @@ _MPA = 9.80665
 _ZERO_C = 273.15
 _R = 8.314462618
 
-_SHIDA = "Shida, J. JSTP 10 (1969) 610; read in pyroll-project/pyroll-lee-flow-stress"
+_SHIDA = "Shida, J. JSTP 10 (1969) 610; read in a public source file of rolling formulas"
 register_range("shida.carbon", "carbon for the flow-stress law", 0.01, 1.2, "wt%", _SHIDA)
 register_range("shida.temperature", "temperature for the flow-stress law", 700, 1200, "°C", _SHIDA)
 register_range("shida.strain", "strain for the flow-stress law", 0.0, 0.7, "", _SHIDA)
@@ -57,9 +57,9 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
 
     Source
     ------
-    S. Shida, J. JSTP 10 (1969) 610-617; all coefficients read in the public repository
-    pyroll-project/pyroll-lee-flow-stress (version 2.0.2), except that 0.076 in the rate exponent was
-    remembered as 0.075.  An older file of that repository has the sign of 0.126 wrong: the two branches would
+    S. Shida, J. JSTP 10 (1969) 610-617; all coefficients read in a public source
+    file of rolling formulas, except that 0.076 in the rate exponent was
+    remembered as 0.075.  An older version of that file has the sign of 0.126 wrong: the two branches would
     not meet.
 
     Examples

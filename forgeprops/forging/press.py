@@ -49,7 +49,7 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
 
     Source
     ------
-    Groover eq. 18.18 (read in the public repository Zdong104/ManufacturtingQA); factors: see `FORCE_FACTORS`.
+    Groover eq. 18.18 (read in public course notes after the book); factors: see `FORCE_FACTORS`.
 
     Examples
     --------
@@ -63,7 +63,7 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
 
 
 def upsetting_factor(diameter_mm, height_mm, friction=0.1):
-    """Kf = 1 + 0.4 mu D/h of open-die upsetting (Groover eq. 18.17, read in Zdong104/ManufacturtingQA).
+    """Kf = 1 + 0.4 mu D/h of open-die upsetting (Groover eq. 18.17, read in public course notes after the book).
 
     Examples
     --------

@@ -9,6 +9,7 @@ from io import BytesIO
 from pathlib import Path
 
 from .. import words
+from ..cautions import CAUTIONS
 from ..errors import InputError, check_choice, check_number
 from ..files import write_bytes
 from ..sources import BASES, source
@@ -96,7 +97,7 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
         picture=picture, picture_words=told,
         warnings=[str(w) for w in result.warnings], composition=_composition(result.steel),
         assumed=", ".join(f"{e} {result.steel.get(e):.3g}" for e in result.steel.assumed),
-        head_words=_head(result.head, shown), caution=words.CAUTION, sources=source_texts(result.sources),
+        head_words=_head(result.head, shown), cautions=CAUTIONS, sources=source_texts(result.sources),
     )  # fmt: skip
 
 
