@@ -302,11 +302,9 @@ def zone_result(name: str, steel: Steel, head: Head, route: Route, told: Evaluat
 def _hardness_sd_hv(hv: float, fractions: Mapping[str, float], views, carbide_span_hv: float) -> float:
     """Standard deviation of hardness from the model, the spread of the methods and unsure carbides, HV."""
     soft = fractions["ferrite"] + fractions["pearlite"] + fractions["untransformed"]
-    sd = float(uncertainty.hardness_sd_hv(soft, fractions["bainite"], fractions["martensite"]))
-    others = [v.hardness_hv for v in views if v.applicable]
-    if others:
-        # the methods' own spread, as the standard deviation of a mean of independent views
-        sd = float(np.hypot(sd, np.std([hv, *others]) / np.sqrt(1 + len(others))))
+    views_hv = [hv, *(v.hardness_hv for v in views if v.applicable)]
+    sd = float(uncertainty.hardness_sd_hv(hv, soft, fractions["bainite"], fractions["martensite"] + fractions["austenite"],
+                                          uncertainty.opinions_spread_hv(views_hv, [True] * len(views_hv))))
     return float(np.hypot(sd, carbide_span_hv / (2.0 * uncertainty.Z)))
 
 

@@ -25,6 +25,7 @@ from .thermal.march.outcome import (
 )
 from .thermal.march.section import lobatto
 from .transformation import austenite, temperatures
+from .uncertainty import hardness_interval_hv
 
 if TYPE_CHECKING:
     import pandas
@@ -81,6 +82,16 @@ class Cooled:
     def hardness_hrc(self) -> float | None:
         """HRC, or None below the scale."""
         return try_convert(self.hardness_hv, "HV", "HRC")
+
+    @property
+    def hardness_low_hv(self) -> float:
+        """Lower end of the 80 % interval, HV."""
+        return hardness_interval_hv(self.hardness_hv, self.fractions)[0]
+
+    @property
+    def hardness_high_hv(self) -> float:
+        """Upper end of the 80 % interval, HV."""
+        return hardness_interval_hv(self.hardness_hv, self.fractions)[1]
 
     @property
     def hardness_hb(self) -> float | None:

@@ -10,14 +10,18 @@ import numpy as np
 
 from .tables import read_rows
 
-__all__ = ["CARBIDE_SPEEDS", "COVERAGE", "LN_SPRAY_SD", "Z", "hardness_interval_hv", "hardness_sd_hv", "interval",
-           "interval_arrays", "opinions_spread_hv", "outcome_chances", "spray_nodes"]
+__all__ = ["CARBIDE_SPEEDS", "COVERAGE", "FIGURES", "LN_SPRAY_SD", "Z", "hardness_interval_hv", "hardness_sd_hv",
+           "interval", "interval_arrays", "opinions_spread_hv", "outcome_chances", "spray_nodes", "spread_variance",
+           "student_factor"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "hardness_sd_hv": ("hardness_residuals",),
     "hardness_interval_hv": ("hardness_residuals",),
     "opinions_spread_hv": ("hardness_residuals",),
+    "spread_variance": ("hardness_residuals",),
+    "student_factor": (),
+    "FIGURES": ("hardness_residuals",),
     "spray_nodes": ("water_law_spread",),
     "interval": ("hardness_residuals", "water_law_spread"),
     "interval_arrays": ("water_law_spread",),
@@ -41,16 +45,28 @@ CARBIDE_SPEEDS = (1.0 / 9.0, 9.0)
 UNSURE_CARBON, UNSURE_SHARE = 0.002, 0.9995
 
 
-@functools.cache
-def _spread_figures() -> dict[str, float]:
-    """Figures of data/hardness_spread.csv, the classes widened for the few steels behind them."""
+#: Rows of data/hardness_spread.csv in the order `spread_variance` takes them: three shares of hardness, HV at one
+#: half martensite, and the weight of the opinions' spread.
+FIGURES = ("ferrite-pearlite", "bainite", "martensite", "martensite share", "opinions")
+
+
+def student_factor(steels: float) -> float:
+    """Student's t over the normal deviate at the ends of the interval: what few steels behind a figure cost.
+
+    Examples
+    --------
+    >>> [round(student_factor(n), 2) for n in (4, 10, 1000)]
+    [1.2, 1.07, 1.0]
+    """
     from scipy.special import stdtrit   # scipy.stats would take half a second
 
-    found = {}
-    for row in read_rows("hardness_spread.csv"):
-        few = float(stdtrit(float(row["steels"]), 0.5 + COVERAGE / 2)) / Z if row["id"] != "opinions" else 1.0
-        found[row["id"]] = float(row["value"]) * few
-    return found
+    return float(stdtrit(float(steels), 0.5 + COVERAGE / 2)) / Z
+
+
+@functools.cache
+def _figures() -> tuple[float, ...]:
+    rows = {row["id"]: row for row in read_rows("hardness_spread.csv")}
+    return tuple(float(rows[name]["value"]) * student_factor(float(rows[name]["steels"])) for name in FIGURES)
 
 
 def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv=0.0):
@@ -76,22 +92,15 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     something else its amount is the greatest doubt: that part goes with the standard deviation of a share,
     ``sqrt(m (1 - m))``, and is whole at one half.  The weight of the opinions' spread is fitted too: bars on which the
     methods disagree are not much worse than others.  The figures are misses on measured bars of steels left out of the
-    fit, data/hardness_spread.csv; Student's t for as many steels as stand behind a class takes the place of the
-    normal deviate.
+    fit, data/hardness_spread.csv, each times `student_factor` of the steels behind it.
 
     Examples
     --------
     >>> bool(hardness_sd_hv(200.0, 1.0, 0.0, 0.0) < hardness_sd_hv(200.0, 0.0, 1.0, 0.0))
     True
     """
-    sd = _spread_figures()
     fp, b, m = (np.clip(np.asarray(x, float), 0.0, 1.0) for x in (ferrite_pearlite, bainite, martensite))
-    return np.sqrt(spread_variance(np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float),
-                                   *(sd[name] for name in CLASSES)))
-
-
-#: Rows of data/hardness_spread.csv in the order `spread_variance` takes them.
-CLASSES = ("ferrite-pearlite", "bainite", "martensite", "martensite share", "opinions")
+    return np.sqrt(spread_variance(np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float), *_figures()))
 
 
 def spread_variance(hv, fp, b, m, spread_hv, in_fp, in_b, in_m, in_share, in_opinions):

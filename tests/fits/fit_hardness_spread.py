@@ -1,0 +1,242 @@
+"""Predict every measured bar without its steel, and make the standard deviations of hardness from the misses.
+
+    python tests/fits/fit_hardness_spread.py [--march] [--write]
+
+With ``--march`` the constants of the rate equations are refitted once per steel, without that steel and its kin (see
+``fit_kinetics.py``), to convergence, and every bar of that steel is predicted: hardness, structure and the two other
+opinions, place by place in quenched bars; ``data/hardness_left_out.csv`` holds them (some minutes).  Without it the
+stored predictions are used (seconds).  From them: standard deviations by constituent and the weight of the opinions'
+spread, by greatest likelihood, every steel counting the same however many bars it has, and the coverage of the 80 %
+interval on steels that were left out of both fits; ``--write`` rewrites ``data/hardness_spread.csv`` and
+``data/hardness_validation.csv``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import datetime
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from forgeprops.mechanical.hardness_scales import hb_to_hv_array
+from forgeprops.opinions import opinions
+from forgeprops.tables import data_path, read_rows
+from forgeprops.transformation.phase_hardness import hv_from_hrc
+from forgeprops.uncertainty import FIGURES, Z, opinions_spread_hv, spread_variance, student_factor
+
+#: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains nothing.
+MOST_STEPS = 12
+COLUMNS = ("steel", "diameter_mm", "cooling", "place", "basis", "measured_hv", "predicted_hv", "ferrite_pearlite", "bainite",
+           "martensite", "rate_700_c_per_s", "critical_rates_hv", "end_quench_hv")
+#: Middle of the lognormal prior of every figure, a factor e wide (our choice): a few bars decide little.
+PRIOR = {"ferrite-pearlite": 0.06, "bainite": 0.09, "martensite": 0.05, "martensite share": 40.0, "opinions": 0.5}
+UNITS = dict.fromkeys(FIGURES, "of hardness") | {"martensite share": "HV", "opinions": "of their standard deviation"}
+
+
+# ---- predictions without the steel ---------------------------------------------------------------------------
+
+
+def _points(made, k):
+    """March a bench and keep every point: outcome, marks, hardness, shares and rate at 700 °C of every point."""
+    from forgeprops.thermal.march import batch, packing
+    from forgeprops.transformation import decomposition as d
+
+    packing.pack_constants(made.columns, made.cases, k)
+    each = np.arange(len(made.cases))
+    told = batch.run(made.cases, made.zones, each, made.steps, made.convection, each, made.start, each,
+                     packing.kinetic_array(k), packing.section((made.points,)), stop_c=made.stop_c,
+                     tolerance_c=made.tolerance_c, keep_points=True, trace=True)
+    shares = {"ferrite_pearlite": told.state[:, d.FERRITE] + told.state[:, d.PEARLITE], "bainite": told.state[:, d.BAINITE],
+              "martensite": told.state[:, d.MARTENSITE] + told.state[:, d.AUSTENITE]}
+    rates = np.array([[_rate_at(trace[:, 0], trace[:, 3 + j], 700.0) for j in range(made.points)] for trace in told.trace])
+    return told, shares, rates
+
+
+def _rate_at(time_s, temperature_c, at_c: float) -> float:
+    i = int(np.argmax(temperature_c < at_c))
+    return float((temperature_c[i - 1] - temperature_c[i]) / (time_s[i] - time_s[i - 1])) if i else 0.0
+
+
+def predict(problem, k, steel: str) -> list[dict]:
+    """Rows of one steel with constants `k`."""
+    import fit_kinetics
+    from forgeprops.thermal.march import march as marks
+    from forgeprops.thermal.march import outcome as out
+    from forgeprops.thermal.march.section import lobatto
+
+    mine = [r for r in problem.rows if r["steel"] == steel]
+    found = []
+    told, _, _ = _points(fit_kinetics.air_bench(mine), k)
+    for row, z, m in zip(mine, told.zones[:, 0], told.marks[:, 0], strict=True):
+        shares = (z[out.O_FERRITE] + z[out.O_PEARLITE], z[out.O_BAINITE], z[out.O_MARTENSITE] + z[out.O_AUSTENITE])
+        found.append(_told(row, "", float(hb_to_hv_array([float(row["hb"])])[0][0]), z[out.O_HV], shares,
+                           m[marks.M_RATE700]))
+    bars = [b for b in problem.bars if b[0]["steel"] == steel]
+    if not bars:
+        return found
+    bench = fit_kinetics.bath_bench([b[0] for b in bars])
+    for i, bar in enumerate(bars):
+        bench.convection[i] = fit_kinetics.BATHS[bar[0]["cooling"].split()[0]][0] * k.get(f"bath {bar[0]['cooling'].split()[0]}", 1.0)
+    told, shares, rates = _points(bench, k)
+    depth = 1.0 - np.sqrt(np.maximum(1.0 - 2.0 * lobatto(9)[0][:5], 0.0))
+    for i, bar in enumerate(bars):
+        for row in bar:
+            place = row["cooling"].split(", ")[1]
+            at = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}[place]
+            hv, rate, *parts = (float(np.interp(at, depth, x[i][:5])) for x in (told.point_hv, rates, *shares.values()))
+            found.append(_told(row, place, hv_from_hrc(float(row["hrc"])), hv, parts, rate))
+    return found
+
+
+def _told(row, place, measured, predicted, shares, rate) -> dict:
+    import fit_kinetics
+
+    views = opinions(fit_kinetics.steel_of(row), float(rate) or None, austenitise_c=max(float(row["austenitise_c"]), 800.0))
+    others = [f"{v.hardness_hv:.1f}" if v.applicable else "" for v in views]
+    cooling = row["cooling"].split(",")[0]
+    return dict(zip(COLUMNS, (row["steel"], row["diameter_mm"], cooling, place, row["basis"], f"{measured:.1f}",
+                              f"{predicted:.1f}", *(f"{s:.3f}" for s in shares), f"{rate:.3g}", *others), strict=True))
+
+
+def march() -> None:
+    """Leave every steel out, refit, predict it, store."""
+    import math
+
+    import fit_kinetics
+    from forgeprops.transformation import kinetics
+
+    full = fit_kinetics.Problem()
+    start = [(kinetics.constants()[n] - full.published[n]) / sd for n, sd in full.prior.items()] + [0.0, 0.0]
+    rows = []
+    for steel in dict.fromkeys(r["steel"] for r in full.rows):
+        without = fit_kinetics.Problem((steel,))
+        z = without.solve(start, most=MOST_STEPS)
+        k = without.constants(z)
+        k |= {f"bath {n}": math.exp(sd * d) for (n, (_, sd)), d in zip(fit_kinetics.BATHS.items(), z[len(full.prior):], strict=True)}
+        rows += predict(full, k, steel)
+        print(steel, [round(float(r["predicted_hv"]) - float(r["measured_hv"])) for r in rows if r["steel"] == steel], flush=True)
+    with data_path("hardness_left_out.csv").open("w", encoding="utf-8", newline="") as file:
+        file.write("# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted without it and its kin; made by\n"
+                   f"# tests/fits/fit_hardness_spread.py --march, {datetime.date.today()}.  Empty opinion: not applicable there.\n")
+        out = csv.DictWriter(file, COLUMNS, lineterminator="\n")
+        out.writeheader()
+        out.writerows(rows)
+    read_rows.cache_clear()
+
+
+# ---- spread ----------------------------------------------------------------------------------------------------
+
+
+class LeftOut:
+    """Stored predictions as arrays."""
+
+    def __init__(self):
+        rows = read_rows("hardness_left_out.csv")
+        self.rows, self.steel = rows, np.array([r["steel"] for r in rows])
+        self.hv, self.measured, *self.shares = (np.array([float(r[c]) for r in rows]) for c in
+                                                ("predicted_hv", "measured_hv", "ferrite_pearlite", "bainite", "martensite"))
+        views = np.array([[float(r[c] or 0.0) for r in rows] for c in ("critical_rates_hv", "end_quench_hv")])
+        self.spread = opinions_spread_hv(np.vstack([self.hv, views]), np.vstack([np.ones(len(rows)), views]) > 0.0)
+        self.error = self.hv - self.measured
+        heats = [r["steel"] + r["cooling"] for r in rows]   # the bars of one steel in one cooling count as one
+        self.weight = np.array([1.0 / heats.count(h) for h in heats])
+
+    def variance(self, figures):
+        return spread_variance(self.hv, *self.shares, self.spread, *figures)
+
+    def fit(self, used) -> np.ndarray:
+        """Figures of greatest posterior likelihood, each held to `PRIOR` by a lognormal of a factor e."""
+        from scipy.optimize import minimize
+
+        start = np.log(list(PRIOR.values()))
+
+        def cost(x):
+            v = self.variance(np.exp(x))[used]
+            return 0.5 * float(self.weight[used] @ (np.log(v) + self.error[used] ** 2 / v) + np.sum((x - start) ** 2))
+
+        return np.exp(minimize(cost, start, method="BFGS").x)
+
+    def classes(self) -> list[np.ndarray]:
+        """Which rows have something to say on each figure, in the order of `FIGURES`."""
+        fp, b, m = self.shares
+        return [fp > 0.5, b > 0.5, m > 0.5, (m > 0.02) & (m < 0.98), self.spread > 0.0]
+
+    def steels(self, used) -> list[int]:
+        return [len(set(self.steel[c & used])) for c in self.classes()]
+
+    def held(self) -> np.ndarray:
+        """Whether each row lies in the 80 % interval whose figures were fitted without its steel."""
+        inside = np.empty(len(self.rows), bool)
+        for steel in dict.fromkeys(self.steel):
+            mine = self.steel == steel
+            figures = [v * student_factor(n) for v, n in zip(self.fit(~mine), self.steels(~mine), strict=True)]
+            inside[mine] = np.abs(self.error[mine]) <= Z * np.sqrt(self.variance(figures)[mine])
+        return inside
+
+    def scopes(self) -> dict[str, np.ndarray]:
+        """Groups that coverage is told of."""
+        fp, b, m = self.shares
+        air = np.array([r["cooling"] == "still air" for r in self.rows])
+        largest = np.argmax(self.shares, axis=0)
+        return {"all bars": np.ones(len(fp), bool), "air-cooled bars": air, "quenched bars": ~air,
+                "mostly ferrite and pearlite": largest == 0, "mostly bainite": largest == 1, "mostly martensite": largest == 2,
+                "read rows": np.array([r["basis"] == "read" for r in self.rows])}
+
+
+def write(seen: LeftOut, figures, held) -> None:
+    """Rewrite the two data files."""
+    today, everything = datetime.date.today().isoformat(), np.ones(len(seen.rows), bool)
+    with data_path("hardness_spread.csv").open("w", encoding="utf-8", newline="") as file:
+        file.write("# Figures of the standard deviation of hardness (see uncertainty.hardness_sd_hv), by greatest likelihood on\n"
+                   "# data/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle of a lognormal of a factor e.\n"
+                   "# martensite share: HV where half is martensite; opinions: weight of the standard deviation of the methods.\n")
+        out = csv.writer(file, lineterminator="\n")
+        out.writerow(("id", "value", "unit", "prior", "rows", "steels", "fitted", "basis"))
+        for (name, prior), value, rows, steels in zip(PRIOR.items(), figures, seen.classes(), seen.steels(everything), strict=True):
+            out.writerow((name, f"{value:.3g}", UNITS[name], prior, int(rows.sum()), steels, today, "our own fit"))
+    with data_path("hardness_validation.csv").open("w", encoding="utf-8", newline="") as file:
+        file.write("# Share of measured bars inside the 80 % interval.  Constants of the rate equations and figures of the interval both\n"
+                   "# fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, high_90: whole steels drawn anew.\n")
+        out = csv.writer(file, lineterminator="\n")
+        out.writerow(("scope", "validation", "rows", "steels", "coverage", "low_90", "high_90", "root_mean_square_hv", "bias_hv", "date"))
+        for name, rows in seen.scopes().items():
+            low, high = drawn_anew(held[rows], seen.steel[rows])
+            e = seen.error[rows]
+            out.writerow((name, "each steel predicted without it", int(rows.sum()), len(set(seen.steel[rows])),
+                          f"{held[rows].mean():.3f}", f"{low:.2f}", f"{high:.2f}", f"{np.sqrt((e**2).mean()):.1f}",
+                          f"{e.mean():.1f}", today))
+
+
+def drawn_anew(held, steel, draws: int = 2000) -> np.ndarray:
+    """90 % interval of the coverage when whole steels are drawn with replacement."""
+    rng, names = np.random.default_rng(1), np.unique(steel)
+    inside = np.array([held[steel == s].sum() for s in names])
+    count = np.array([(steel == s).sum() for s in names])
+    pick = rng.integers(0, len(names), (draws, len(names)))
+    return np.quantile(inside[pick].sum(1) / count[pick].sum(1), [0.05, 0.95])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--march", action="store_true")
+    parser.add_argument("--write", action="store_true")
+    args = parser.parse_args()
+    if args.march:
+        march()
+    seen = LeftOut()
+    figures, held = seen.fit(np.ones(len(seen.rows), bool)), seen.held()
+    for name, value, steels in zip(PRIOR, figures, seen.steels(np.ones(len(held), bool)), strict=True):
+        print(f"{name:20s} {value:.3g} {UNITS[name]} ({steels} steels)")
+    for name, rows in seen.scopes().items():
+        print(f"{name:30s} n {rows.sum():3d} coverage {held[rows].mean():.3f}")
+    if args.write:
+        write(seen, figures, held)
+
+
+if __name__ == "__main__":
+    main()
