@@ -129,10 +129,11 @@ class Causes:
             )
         spoken = self.table[self.table["probability"] >= LIKELY].head(SPOKEN)["probability"].sum()
         lines.append(f"All others together: {100 * max(1.0 - spoken, 0.0):.0f} %.")
-        pairs = self.confusable
-        if self.likeliest == NOTHING:
-            return "\n".join(lines)
-        for r in pairs[(pairs["cause"] == self.likeliest) | (pairs["other"] == self.likeliest)].itertuples():
+        drifted = self.table[self.table["cause"] != NOTHING]
+        top, pairs = drifted["cause"].iloc[0], self.confusable
+        if 1.0 - drifted["probability"].sum() > 0.5:
+            pairs = pairs[:0]
+        for r in pairs[(pairs["cause"] == top) | (pairs["other"] == top)].itertuples():
             lines.append(
                 f"{_label(r.cause).capitalize()} and {_label(r.other)} cannot be told apart by these "
                 f"readings "

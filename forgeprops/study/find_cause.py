@@ -133,11 +133,9 @@ def find_cause(
         if model_sd_hv is None and usual is None
         else (model_sd_hv or 0.0)
     )
-    slopes = _slopes(response, z) * np.array([d.everyday_sd / d.sd for d in drifts])[:, None]
-    covariance = (
-        np.diag(reading_sd_hv**2 / count + np.broadcast_to(own, len(zones)) ** 2)
-        + slopes.T @ slopes / heads_n
-    )
+    slopes = _everyday(case)[:, index]
+    noise = np.diag(reading_sd_hv**2 / count + np.broadcast_to(own, len(zones)) ** 2)
+    covariance = noise + slopes.T @ slopes / heads_n
     off = mean - expected
     precision = np.linalg.inv(covariance)
     fine = np.linspace(-_FAR, _FAR, _FINE)
@@ -157,7 +155,6 @@ def find_cause(
 
 
 # ---- inputs
-# -------------------------------------------------------------------------------------------------
 
 
 def _readings_of(measured) -> tuple[dict[str, list[float]], int]:
@@ -208,15 +205,20 @@ def _turned(case, drifts: Sequence[Drift], z: np.ndarray) -> Columns:
     return varied(*case, arrays)
 
 
-def _slopes(response: np.ndarray, z: np.ndarray) -> np.ndarray:
-    """Least-squares slope of every cause's response within one standard deviation, HV per standard
-    deviation."""
-    near = np.abs(z) <= 1.0
-    return np.einsum("n,knz->kz", z[near], response[:, near]) / (z[near] @ z[near])
+def _everyday(case) -> np.ndarray:
+    """Change of every zone's hardness for one everyday standard deviation of everything that scatters, HV."""
+    every = causes(*case)
+    n = len(every)
+    arrays = {}
+    for k, d in enumerate(every):
+        arrays[d.name] = np.full(2 * n, d.now)
+        ends = d.now + d.everyday_sd, d.now - d.everyday_sd
+        arrays[d.name][[2 * k, 2 * k + 1]] = np.clip(ends, d.setting.low, d.setting.high)
+    hardness = outcome(march_columns(varied(*case, arrays), threads=2)).hardness_hv
+    return 0.5 * (hardness[::2] - hardness[1::2])
 
 
 # ---- ranking
-# ------------------------------------------------------------------------------------------------
 
 
 def _ranked(drifts, curves, fine, off, precision, zones, expected):
@@ -322,7 +324,6 @@ def _readings_table(zones, count, mean, expected, off, covariance):
 
 
 # ---- what parts two causes
-# ------------------------------------------------------------------------------------
 
 
 def _confusable(case, drifts, table, apart, fine, best, told, every, z, zones):

@@ -236,7 +236,6 @@ class _Model:
         )
 
     # ---- the march
-    # ------------------------------------------------------------------------------------------
     def marched(self, shops: Sequence[Shop]) -> list[tuple[list, np.ndarray, np.ndarray]]:
         """For every shop: traces by head (None where no probe sits), hardness and its model's sd by head
         and zone."""
@@ -301,7 +300,6 @@ class _Model:
         return np.interp(time_s + soak, trace[:, 0], trace[:, 1:] @ probe.weights)
 
     # ---- residuals
-    # ------------------------------------------------------------------------------------------
     def residuals(self, at, weights: _Weights) -> np.ndarray:
         temperatures, hardness = self.predicted(self.at([at])[0], at[len(self.known) :])
         return self._scaled(temperatures, hardness, at, weights)

@@ -288,7 +288,6 @@ def _unusable(certificate: Certificate, limits: Limits) -> Judgement:
 
 
 # ---- what comes out
-# ---------------------------------------------------------------------------------------------
 
 
 def _assessed(case, limits: Limits, columns) -> dict[str, np.ndarray]:
@@ -375,7 +374,6 @@ def _grade_span(case, limits: Limits) -> dict[str, tuple[float, float]]:
 
 
 # ---- adjusted settings
-# -------------------------------------------------------------------------------------------
 
 
 def _adjust(case, limits: Limits, turned, named: bool, chance: float):
@@ -434,7 +432,6 @@ def _turnable(case, turned, named: bool) -> dict[str, tuple[float, float]]:
 
 
 # ---- words
-# ------------------------------------------------------------------------------------------------------
 
 
 def _number(name: str, *values: float) -> str:

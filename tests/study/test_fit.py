@@ -1,0 +1,225 @@
+"""The fit gives back known shops, says what it does not know, and is not led astray by a bad thermocouple.
+
+Synthetic shops: the engine with known multipliers, noise added.  What is held against the outside: the
+coverage of the intervals, the autocorrelation time of a known process, and interpolation of polynomials.
+"""
+
+import dataclasses
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import forgeprops as fp
+from forgeprops.estimate import evaluate
+from forgeprops.head import ZONES
+from forgeprops.study.fit import correlation_readings, fit, priors
+from forgeprops.study.measured_heads import probe_weights
+from forgeprops.study.measurements import HardnessReadings
+from forgeprops.study.traces import Traces
+from forgeprops.tables import data_path
+from forgeprops.thermal.march.section import lobatto
+
+HEAD = fp.head("mid-iron")
+PLACES = (("T1", "face", 1.3), ("T2", "body", None), ("T3", "hosel", None))
+ROUTE = fp.Route()
+
+
+def shop_of(seed):
+    """A shop drawn from what is known of shops beforehand."""
+    rng = np.random.default_rng(1000 + seed)
+    known = priors()
+    numbers = {n: float(known[n].value(rng.normal())) for n in ("spray", "emissivity", "die")}
+    numbers["emissivity"] = min(numbers["emissivity"], 0.97)
+    return fp.Shop(**numbers, delay_s=float(abs(known["delay_s"].value(rng.normal()))))
+
+
+def measured(truth, seed, route=ROUTE, late_s=0.0, noise_c=5.0, noise_hv=10.0, to_s=45.0, head_id=""):
+    """Traces (10 Hz) and three hardness readings a zone of one head of 4130 on the shop `truth`."""
+    rng = np.random.default_rng(seed)
+    told = evaluate([fp.grade("4130")], [HEAD], [route], [truth], trace=True, keep_points=True)
+    trace, t = told.marched.trace[0], np.arange(-2.0, to_s, 0.1)
+    frames = []
+    for channel, zone, depth in PLACES:
+        true = np.interp(t + route.preheat.soak_s, trace[:, 0], trace[:, 1:] @ probe_weights(HEAD, zone, depth))
+        frames.append(pd.DataFrame({
+            "head_id": head_id, "channel": channel, "zone": zone, "depth_mm": np.nan if depth is None else depth,
+            "time_s": t + late_s, "temperature_c": true + rng.normal(0.0, noise_c, t.size)}))
+    rows = [{"head_id": head_id, "zone": zone, "position": str(k), "value": 0.0, "scale": "HV",
+             "hardness_hv": told.hardness_hv[0, i] + rng.normal(0.0, noise_hv), "file_row": 1}
+            for i, zone in enumerate(ZONES) for k in range(3)]
+    return Traces(pd.concat(frames, ignore_index=True)), HardnessReadings(pd.DataFrame(rows))
+
+
+@pytest.mark.slow
+def test_twenty_known_shops_are_given_back():
+    """Noise 5 °C and 10 HV: the truth lies in the 95 % interval in 17 or more of 20, for every number."""
+    inside, scores = {}, {}
+    for seed in range(20):
+        truth = shop_of(seed)
+        found = fit(*measured(truth, seed, late_s=0.15), HEAD, "4130", ROUTE)
+        for number in found.numbers:
+            low, high = found.interval(number)
+            inside.setdefault(number, []).append(low <= getattr(truth, number) <= high)
+            assert found.verdict(number) == "settled by the data", number
+            error = found.shop.standard_error(number)
+            scores.setdefault(number, []).append((getattr(found.shop, number) - getattr(truth, number)) / error)
+    assert set(inside) == {"spray", "emissivity", "die", "delay_s"}
+    for number, hits in inside.items():
+        assert sum(hits) >= 17, f"{number}: {sum(hits)} of 20"
+        assert np.std(scores[number]) > 0.4, f"{number}: the standard errors are far too wide"
+
+
+def test_one_known_shop_and_its_clock():
+    truth = fp.Shop(spray=1.3, emissivity=0.72, die=0.7, delay_s=0.6)
+    found = fit(*measured(truth, 3, late_s=0.3), HEAD, "4130", ROUTE, name="bay 2", measured_on="2025-03-01")
+    for number, tolerance in (("spray", 0.02), ("emissivity", 0.02), ("die", 0.1), ("delay_s", 0.1)):
+        assert getattr(found.shop, number) == pytest.approx(getattr(truth, number), abs=tolerance)
+    late, error = found.clocks[""]
+    assert late == pytest.approx(0.3, abs=4 * error) and error < 0.05
+    assert found.shop.name == "bay 2" and found.shop.n_readings == 3 * 470 + 15
+    assert found.probes()["rms_c"].between(4.5, 5.5).all()
+    assert (found.probes()["rms_before_c"] > 6.0).all()
+    assert abs(found.traces["standardised"].std() - 1.0) < 0.1
+    assert "Loggers run late" in found.report() and "<li>" in found._repr_html_()
+
+
+def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
+    truth = fp.Shop(spray=1.3)
+    found = fit(None, measured(truth, 4)[1], HEAD, "4130", ROUTE)
+    low, high = found.interval("spray")
+    assert low < 1.3 < high and found.data_share("spray") > 0.3
+    for number in ("die", "delay_s"):
+        assert found.verdict(number) == "hardly more than was known before"
+        assert found.shop.standard_error(number) > 0.8 * priors()[number].slope(getattr(found.shop, number))
+    words = found.report()
+    assert "hardly more than was known before" in words and "What would settle it" in words
+    assert len(found.traces) == 0 and len(found.hardness) == 5
+
+
+def test_radiation_and_air_are_only_known_together():
+    found = fit(measured(fp.Shop(), 5, to_s=20.0)[0], None, HEAD, "4130", ROUTE, numbers=("emissivity", "air"))
+    assert found.correlations[0, 1] < -0.8
+    assert "only known together" in found.report() and "one up, the other down" in found.report()
+
+
+def test_a_loose_thermocouple_is_named_and_counts_for_little():
+    truth = fp.Shop(spray=1.2, emissivity=0.75, die=0.9, delay_s=0.4)
+    traces, hardness = measured(truth, 6)
+    frame = traces.frame.copy()
+    body = frame["channel"] == "T2"
+    frame.loc[body, "temperature_c"] -= 60.0 + 40.0 * np.sin(frame.loc[body, "time_s"] / 6.0)
+    found = fit(Traces(frame), hardness, HEAD, "4130", ROUTE)
+    assert any(w.code == "fit:trace-missed" and w.text.startswith("T2") for w in found.warnings)
+    for number in ("spray", "emissivity", "delay_s"):
+        low, high = found.interval(number)
+        middle, half = 0.5 * (low + high), 0.5 * (high - low)
+        assert abs(getattr(truth, number) - middle) < 2.0 * half, number
+
+
+def test_a_furnace_off_its_set_point_is_told():
+    traces, _ = measured(fp.Shop(), 7, route=ROUTE.with_(preheat_c=910.0))
+    found = fit(traces, None, HEAD, "4130", ROUTE, numbers=("spray",))
+    said = [w.text for w in found.warnings if w.code == "fit:furnace"]
+    assert said and "below what the set point of 930 °C gives" in said[0]
+
+
+def test_an_earlier_fit_is_what_is_known_beforehand():
+    truth = fp.Shop(spray=1.2)
+    first = fit(None, measured(truth, 8)[1], HEAD, "4130", ROUTE, numbers="spray")
+    second = fit(None, measured(truth, 9)[1], HEAD, "4130", ROUTE, numbers="spray", shop=first.shop)
+    assert second.priors[0].centre == first.shop.spray and "earlier fit" in second.priors[0].why
+    # two like measurements: the variance about halves
+    ratio = second.shop.standard_error("spray") / first.shop.standard_error("spray")
+    assert 0.55 < ratio < 0.9
+
+
+def test_many_heads_by_name_and_what_is_not_used():
+    traces, hardness = measured(fp.Shop(spray=1.1), 10, head_id="a")
+    lost = hardness.frame.assign(head_id="x")
+    both = HardnessReadings(pd.concat([hardness.frame, lost], ignore_index=True))
+    found = fit(traces, both, HEAD, {"a": "4130", "b": "1020"}, {"a": ROUTE, "b": {"flux": 8}}, numbers="spray")
+    assert set(found.hardness["head_id"]) == {"a"}
+    assert any("'x'" in p.assumed for p in found.problems) and "Not used" in found.report()
+
+
+def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
+    found = fit(None, measured(fp.Shop(spray=1.3), 11)[1], HEAD, "4130", ROUTE, numbers=("spray", "delay_s"))
+    found.shop.save(tmp_path / "bay.shop.json")
+    again = fp.load_shop(tmp_path / "bay.shop.json")
+    assert again == found.shop and again.covariance().shape == (2, 2)
+    with pytest.raises(fp.InputError, match="exists"):
+        found.shop.save(tmp_path / "bay.shop.json")
+    neutral, own = (fp.estimate(fp.grade("4130"), HEAD, shop=s).zones["face"].hardness_hv for s in (None, again))
+    assert own > neutral
+
+
+def test_the_demo_shop():
+    """What the generator put in (spray 1.25, emissivity 0.84, die 0.85, delay 0.4 s) comes out of the
+    files."""
+    found = fp.fit(fp.read_traces(data_path("demo", "traces.csv"), data_path("demo", "channels.csv")),
+                   fp.read_hardness(data_path("demo", "hardness.csv")), "mid-iron",
+                   fp.read_certificates(data_path("demo", "certificates.csv")),
+                   fp.read_runs(data_path("demo", "runs.csv")))
+    assert found.shop.spray == pytest.approx(1.25, abs=0.03)
+    assert found.shop.emissivity == pytest.approx(0.84, abs=0.03)
+    assert found.shop.die == pytest.approx(0.85, abs=0.12)
+    assert found.shop.delay_s == pytest.approx(0.4, abs=0.1)
+
+
+@pytest.mark.parametrize("change, says", [
+    ({"steel": None}, "no steel is given"),
+    ({"traces": None, "hardness": None}, "nothing to fit to"),
+    ({"numbers": ("spry",)}, "did you mean 'spray'"),
+    ({"numbers": ()}, "no number to fit"),
+    ({"clock_sd_s": -1.0}, "clock"),
+    ({"traces": "traces.csv"}, "read_traces"),
+    ({"shop": 3}, "Shop"),
+])  # fmt: skip
+def test_bad_input_is_refused_in_one_sentence(change, says):
+    given = {"hardness": HardnessReadings(pd.DataFrame(
+        {"head_id": [""], "zone": ["face"], "hardness_hv": [430.0]})), "steel": "4130", "numbers": ("spray",)}
+    with pytest.raises(fp.InputError, match=says):
+        fit(**{**given, **change})
+
+
+def test_probe_at_a_depth():
+    """The weights are the zone's interpolating polynomial: exact for a quartic, the front at 0, the mean
+    unplaced."""
+    thick = HEAD.zones("forged")["face"].path_mm
+    points = lobatto(5)[0]
+    for depth in (0.0, 0.3 * thick, thick):
+        weights = probe_weights(HEAD, "face", depth)
+        assert weights[10:15] @ points**4 == pytest.approx((depth / thick) ** 4, abs=1e-12)
+        assert weights.sum() == pytest.approx(1.0)
+    told = evaluate([fp.grade("4130")], [HEAD], [ROUTE], None, trace=True, keep_points=True)
+    row = told.marched.trace[0][-1]
+    assert row[1:] @ probe_weights(HEAD, "face", 0.0) == pytest.approx(row[6])
+    assert row[1:] @ probe_weights(HEAD, "hosel") == pytest.approx(row[5])
+    with pytest.raises(fp.InputError, match="depth of the thermocouple"):
+        probe_weights(HEAD, "face", thick + 1.0)
+
+
+@pytest.mark.parametrize("phi", [0.0, 0.6, 0.9])
+def test_autocorrelation_time_of_a_known_process(phi):
+    """An AR(1) process hangs together over (1 + phi)/(1 - phi) readings (textbook)."""
+    rng = np.random.default_rng(int(10 * phi))
+    found = []
+    for _ in range(20):
+        noise, x = rng.normal(size=4000), np.zeros(4000)
+        for i in range(1, 4000):
+            x[i] = phi * x[i - 1] + noise[i]
+        found.append(correlation_readings(x))
+    assert np.mean(found) == pytest.approx((1 + phi) / (1 - phi), rel=0.15)
+
+
+def test_priors_are_those_of_the_package():
+    from forgeprops.uncertainty import LN_SPRAY_SD
+
+    known = priors()
+    assert known["spray"].sd == pytest.approx(LN_SPRAY_SD, abs=1e-4)
+    for number, p in known.items():
+        assert p.centre == getattr(fp.Shop(), number)
+        assert p.deviate(p.value(1.3)) == pytest.approx(1.3)
+    settled = dataclasses.replace(fp.Shop(spray=2.0), fitted=("spray",), standard_errors=(0.1,))
+    assert priors(settled)["spray"].sd == pytest.approx(0.05)

@@ -1,0 +1,118 @@
+"""Heats judged: the verdict follows the limits, adjusted settings hold up in an estimate, nothing is
+dropped."""
+
+import math
+
+import pytest
+
+import forgeprops as fp
+from forgeprops.steel.certificates import read_certificates
+from forgeprops.study.judge import ACCEPT, ADJUST, HOLD, TURNED, _chances, judge_heat, judge_heats
+from forgeprops.tables import data_path
+from forgeprops.uncertainty import Z
+
+LIMITS = fp.Limits(face_hardness_hv=(380, 470), hosel_allowed_deg=(1.5, None))
+
+
+def test_a_heat_inside_is_accepted_with_the_numbers_of_an_estimate():
+    found, told = judge_heat("4130", limits=LIMITS), fp.estimate(fp.grade("4130"))
+    assert found.verdict == ACCEPT and not found.settings
+    face = told.zones["face"]
+    assert found.results["face_hardness_hv"] == pytest.approx(face.hardness_hv, abs=0.1)
+    assert found.intervals["face_hardness_hv"] == (face.hardness_low_hv, face.hardness_high_hv)
+    assert found.results["hosel_allowed_deg"] == pytest.approx(told.hosel.allowed_deg, abs=0.02)
+    low, high = found.grade_span["face_hardness_hv"]
+    assert low < found.results["face_hardness_hv"] < high
+    assert "80 %" in found.words() and "the grade's range gives" in found.words()
+
+
+def test_adjusted_settings_meet_the_limits_and_change_little():
+    found = judge_heat("1030", limits=LIMITS)
+    assert found.verdict == ADJUST and set(found.settings) <= set(TURNED)
+    told = fp.estimate(fp.grade("1030"), None, fp.Route().with_(**found.settings))
+    assert 380 <= told.zones["face"].hardness_hv <= 470 and told.hosel.allowed_deg >= 1.5
+    assert min(found.chances.values()) >= 0.5
+    assert "instead of" in found.reason and "It misses: face hardness at least 380 HV" in found.reason
+    # half of the change is not enough
+    route = fp.Route()
+    half = {n: 0.5 * (v + route.setting(n)) for n, v in found.settings.items()}
+    assert fp.estimate(fp.grade("1030"), None, route.with_(**half)).zones["face"].hardness_hv < 380
+
+
+def test_a_heat_that_no_setting_helps_is_held():
+    found = judge_heat("1020", limits=fp.Limits(face_hardness_hv=(480, None)))
+    assert found.verdict == HOLD and found.chance < 0.05
+    assert "No settings within preheat temperature 850 to 1020 °C" in found.reason
+    told = judge_heat("1030", limits=LIMITS, turned={})
+    assert told.verdict == HOLD and "No setting may be adjusted" in told.reason
+
+
+def test_a_heat_outside_its_grade_is_held_unless_that_is_waived():
+    grade = fp.grade("4130")
+    rich = fp.Steel("R9", {**grade.composition, "Mo": 0.28}, limits=grade.limits)
+    held = judge_heat(rich, limits=LIMITS)
+    assert held.verdict == HOLD and held.outside_grade == ("Mo 0.28 wt%, at most 0.25 is allowed",)
+    waived = judge_heat(rich, limits=fp.Limits(face_hardness_hv=(300, None)), strict_grade=False)
+    assert waived.verdict == ACCEPT and "Mo 0.28" in waived.reason
+
+
+def test_the_whole_list_in_one_table():
+    certificates = read_certificates(data_path("demo", "certificates.csv"))
+    seen = []
+    found = judge_heats(certificates, "mid-iron", fp.Route(), LIMITS, progress=lambda *at: seen.append(at))
+    table = found.table()
+    assert list(table["heat"]) == [c.heat for c in certificates] and seen[-1] == (5, 5)
+    assert set(table["verdict"]) <= {ACCEPT, ADJUST, HOLD}
+    broken = table[table["heat"] == "R5"].iloc[0]
+    assert broken["verdict"] == HOLD and "2.9 wt% C" in broken["reason"] and math.isnan(broken["chance"])
+    assert (table["face_hardness_hv_low"] < table["face_hardness_hv"]).sum() == 4
+    assert "<table" in found._repr_html_()
+    one = judge_heats("4130", limits=LIMITS)
+    assert len(one) == 1 and one[0].heat == "4130"
+
+
+def test_a_shop_with_weak_water_needs_more_of_it():
+    plain = judge_heat("4130", limits=fp.Limits(face_hardness_hv=(400, 470)))
+    weak = judge_heat("4130", limits=fp.Limits(face_hardness_hv=(400, 470)), shop=fp.Shop(spray=0.7))
+    assert plain.verdict == ACCEPT and weak.verdict == ADJUST
+    assert weak.results["face_hardness_hv"] < 400
+
+
+def test_costs_may_be_limited_too():
+    assert judge_heat("4130", limits=fp.Limits(press_effort=(None, 0.5))).verdict == HOLD
+    assert judge_heat("4130").verdict == ACCEPT     # nothing asked
+
+
+def test_chances_are_those_of_a_normal():
+    from scipy.stats import norm
+
+    limits = fp.Limits(face_hardness_hv=(380, 460))
+    got = _chances(limits, {"face_hardness_hv": 430.0}, {"face_hardness_hv": (430 - 30 * Z, 430 + 20 * Z)})
+    expected = norm.cdf(30 / 20) - norm.cdf(-50 / 30)
+    assert got["face_hardness_hv"] == pytest.approx(expected, abs=1e-6)
+    assert _chances(limits, {"face_hardness_hv": 430.0}, {}) == {"face_hardness_hv": 1.0}
+    assert _chances(limits, {"face_hardness_hv": math.nan}, {}) == {"face_hardness_hv": 0.0}
+
+
+def test_a_higher_chance_is_harder_to_meet():
+    assert judge_heat("4130", limits=LIMITS, chance=0.95, turned={}).verdict == HOLD
+    assert "not sure enough" in judge_heat("4130", limits=LIMITS, chance=0.95, turned={}).reason
+
+
+def test_a_route_without_water():
+    found = judge_heat("1030", route=fp.Route(spray=None), limits=LIMITS)
+    assert found.verdict == HOLD and "flux" not in found.reason
+    with pytest.raises(fp.InputError, match="flux cannot be turned"):
+        judge_heat("1030", route=fp.Route(spray=None), limits=LIMITS, turned={"flux": (2, 20)})
+
+
+@pytest.mark.parametrize("change, says", [
+    ({"limits": (380, 460)}, "allowed is Limits"),
+    ({"turned": {"C": (0.2, 0.3)}}, "cannot be adjusted for a heat"),
+    ({"turned": {"flux": (20, 2)}}, "from low to high"),
+    ({"chance": 1.5}, "least chance"),
+    ({"steel": 7}, "allowed is a Steel"),
+])  # fmt: skip
+def test_bad_input_is_refused_in_one_sentence(change, says):
+    with pytest.raises(fp.InputError, match=says):
+        judge_heat(**{"steel": "1030", "limits": fp.Limits(face_hardness_hv=(380, None)), **change})
