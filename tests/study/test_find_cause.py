@@ -76,8 +76,14 @@ def test_without_the_usual_hardness_the_models_own_error_counts():
 
 
 def test_readings_as_the_reader_gives_them():
-    frame = pd.DataFrame([{"head_id": h, "zone": z, "hardness_hv": v} for h in ("1", "2")
-                          for z, vs in readings(n=2).items() for v in vs])
+    frame = pd.DataFrame(
+        [
+            {"head_id": h, "zone": z, "hardness_hv": v}
+            for h in ("1", "2")
+            for z, vs in readings(n=2).items()
+            for v in vs
+        ]
+    )
     found = find_cause(HardnessReadings(frame), STEEL, HEAD, ROUTE, usual=USUAL, names=("flux", "C"))
     assert list(found.readings["readings"]) == [4, 4]
     assert set(found.table["cause"]) == {"flux", "C", NOTHING}
@@ -91,7 +97,9 @@ def test_evidence_of_a_straight_response_in_closed_form():
     drifts = causes(STEEL, HEAD, ROUTE, SHOP, ("flux", "C"))
     slopes, noise, off = (4.0, 9.0), 6.0, 7.0
     curves = np.array([s * fine for s in slopes])[:, :, None]
-    table, _ = _ranked(drifts, curves, fine, np.array([off]), np.array([[noise**-2]]), ["face"], np.array([400.0]))
+    table, _ = _ranked(
+        drifts, curves, fine, np.array([off]), np.array([[noise**-2]]), ["face"], np.array([400.0])
+    )
     p = table.set_index("cause")["probability"]
     expected = [norm.pdf(off, scale=np.hypot(s, noise)) for s in slopes]
     assert p["flux"] / p["C"] == pytest.approx(expected[0] / expected[1], rel=0.01)
@@ -109,7 +117,7 @@ def test_the_chances_are_honest():
     every = causes(STEEL, HEAD, ROUTE, SHOP)
     hits = chance = of_truth = expected = 0.0
     for seed in range(24):
-        moved = {d.name: d.now + d.everyday_sd * rng.normal() for d in every}     # an everyday head
+        moved = {d.name: d.now + d.everyday_sd * rng.normal() for d in every}  # an everyday head
         truth = NOTHING
         if rng.random() < 0.5:
             d = drifts[rng.integers(len(drifts))]
@@ -125,7 +133,7 @@ def test_the_chances_are_honest():
     # 2.5 standard deviations of 24 draws
     assert abs(hits - chance) < 6.0
     assert abs(of_truth - expected) < 3.7
-    assert expected > 24 * 0.25                # better than guessing between drift and none
+    assert expected > 24 * 0.25  # better than guessing between drift and none
 
 
 @pytest.mark.parametrize("change, says", [

@@ -41,13 +41,34 @@ def measured(truth, seed, route=ROUTE, late_s=0.0, noise_c=5.0, noise_hv=10.0, t
     trace, t = told.marched.trace[0], np.arange(-2.0, to_s, 0.1)
     frames = []
     for channel, zone, depth in PLACES:
-        true = np.interp(t + route.preheat.soak_s, trace[:, 0], trace[:, 1:] @ probe_weights(HEAD, zone, depth))
-        frames.append(pd.DataFrame({
-            "head_id": head_id, "channel": channel, "zone": zone, "depth_mm": np.nan if depth is None else depth,
-            "time_s": t + late_s, "temperature_c": true + rng.normal(0.0, noise_c, t.size)}))
-    rows = [{"head_id": head_id, "zone": zone, "position": str(k), "value": 0.0, "scale": "HV",
-             "hardness_hv": told.hardness_hv[0, i] + rng.normal(0.0, noise_hv), "file_row": 1}
-            for i, zone in enumerate(ZONES) for k in range(3)]
+        true = np.interp(
+            t + route.preheat.soak_s, trace[:, 0], trace[:, 1:] @ probe_weights(HEAD, zone, depth)
+        )
+        frames.append(
+            pd.DataFrame(
+                {
+                    "head_id": head_id,
+                    "channel": channel,
+                    "zone": zone,
+                    "depth_mm": np.nan if depth is None else depth,
+                    "time_s": t + late_s,
+                    "temperature_c": true + rng.normal(0.0, noise_c, t.size),
+                }
+            )
+        )
+    rows = [
+        {
+            "head_id": head_id,
+            "zone": zone,
+            "position": str(k),
+            "value": 0.0,
+            "scale": "HV",
+            "hardness_hv": told.hardness_hv[0, i] + rng.normal(0.0, noise_hv),
+            "file_row": 1,
+        }
+        for i, zone in enumerate(ZONES)
+        for k in range(3)
+    ]
     return Traces(pd.concat(frames, ignore_index=True)), HardnessReadings(pd.DataFrame(rows))
 
 
@@ -63,7 +84,9 @@ def test_twenty_known_shops_are_given_back():
             inside.setdefault(number, []).append(low <= getattr(truth, number) <= high)
             assert found.verdict(number) == "settled by the data", number
             error = found.shop.standard_error(number)
-            scores.setdefault(number, []).append((getattr(found.shop, number) - getattr(truth, number)) / error)
+            scores.setdefault(number, []).append(
+                (getattr(found.shop, number) - getattr(truth, number)) / error
+            )
     assert set(inside) == {"spray", "emissivity", "die", "delay_s"}
     for number, hits in inside.items():
         assert sum(hits) >= 17, f"{number}: {sum(hits)} of 20"
@@ -98,7 +121,9 @@ def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
 
 
 def test_radiation_and_air_are_only_known_together():
-    found = fit(measured(fp.Shop(), 5, to_s=20.0)[0], None, HEAD, "4130", ROUTE, numbers=("emissivity", "air"))
+    found = fit(
+        measured(fp.Shop(), 5, to_s=20.0)[0], None, HEAD, "4130", ROUTE, numbers=("emissivity", "air")
+    )
     assert found.correlations[0, 1] < -0.8
     assert "only known together" in found.report() and "one up, the other down" in found.report()
 
@@ -138,7 +163,9 @@ def test_many_heads_by_name_and_what_is_not_used():
     traces, hardness = measured(fp.Shop(spray=1.1), 10, head_id="a")
     lost = hardness.frame.assign(head_id="x")
     both = HardnessReadings(pd.concat([hardness.frame, lost], ignore_index=True))
-    found = fit(traces, both, HEAD, {"a": "4130", "b": "1020"}, {"a": ROUTE, "b": {"flux": 8}}, numbers="spray")
+    found = fit(
+        traces, both, HEAD, {"a": "4130", "b": "1020"}, {"a": ROUTE, "b": {"flux": 8}}, numbers="spray"
+    )
     assert set(found.hardness["head_id"]) == {"a"}
     assert any("'x'" in p.assumed for p in found.problems) and "Not used" in found.report()
 
@@ -150,17 +177,22 @@ def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
     assert again == found.shop and again.covariance().shape == (2, 2)
     with pytest.raises(fp.InputError, match="exists"):
         found.shop.save(tmp_path / "bay.shop.json")
-    neutral, own = (fp.estimate(fp.grade("4130"), HEAD, shop=s).zones["face"].hardness_hv for s in (None, again))
+    neutral, own = (
+        fp.estimate(fp.grade("4130"), HEAD, shop=s).zones["face"].hardness_hv for s in (None, again)
+    )
     assert own > neutral
 
 
 def test_the_demo_shop():
     """What the generator put in (spray 1.25, emissivity 0.84, die 0.85, delay 0.4 s) comes out of the
     files."""
-    found = fp.fit(fp.read_traces(data_path("demo", "traces.csv"), data_path("demo", "channels.csv")),
-                   fp.read_hardness(data_path("demo", "hardness.csv")), "mid-iron",
-                   fp.read_certificates(data_path("demo", "certificates.csv")),
-                   fp.read_runs(data_path("demo", "runs.csv")))
+    found = fp.fit(
+        fp.read_traces(data_path("demo", "traces.csv"), data_path("demo", "channels.csv")),
+        fp.read_hardness(data_path("demo", "hardness.csv")),
+        "mid-iron",
+        fp.read_certificates(data_path("demo", "certificates.csv")),
+        fp.read_runs(data_path("demo", "runs.csv")),
+    )
     assert found.shop.spray == pytest.approx(1.25, abs=0.03)
     assert found.shop.emissivity == pytest.approx(0.84, abs=0.03)
     assert found.shop.die == pytest.approx(0.85, abs=0.12)
@@ -177,8 +209,13 @@ def test_the_demo_shop():
     ({"shop": 3}, "Shop"),
 ])  # fmt: skip
 def test_bad_input_is_refused_in_one_sentence(change, says):
-    given = {"hardness": HardnessReadings(pd.DataFrame(
-        {"head_id": [""], "zone": ["face"], "hardness_hv": [430.0]})), "steel": "4130", "numbers": ("spray",)}
+    given = {
+        "hardness": HardnessReadings(
+            pd.DataFrame({"head_id": [""], "zone": ["face"], "hardness_hv": [430.0]})
+        ),
+        "steel": "4130",
+        "numbers": ("spray",),
+    }
     with pytest.raises(fp.InputError, match=says):
         fit(**{**given, **change})
 

@@ -80,7 +80,7 @@ def test_a_shop_with_weak_water_needs_more_of_it():
 
 def test_costs_may_be_limited_too():
     assert judge_heat("4130", limits=fp.Limits(press_effort=(None, 0.5))).verdict == HOLD
-    assert judge_heat("4130").verdict == ACCEPT     # nothing asked
+    assert judge_heat("4130").verdict == ACCEPT  # nothing asked
 
 
 def test_chances_are_those_of_a_normal():
