@@ -10,9 +10,22 @@ import numpy as np
 
 from .tables import read_rows
 
-__all__ = ["CARBIDE_SPEEDS", "COVERAGE", "FIGURES", "LN_SPRAY_SD", "Z", "hardness_interval_hv", "hardness_sd_hv",
-           "interval", "interval_arrays", "opinions_spread_hv", "outcome_chances", "spray_nodes", "spread_variance",
-           "student_factor"]
+__all__ = [
+    "CARBIDE_SPEEDS",
+    "COVERAGE",
+    "FIGURES",
+    "LN_SPRAY_SD",
+    "Z",
+    "hardness_interval_hv",
+    "hardness_sd_hv",
+    "interval",
+    "interval_arrays",
+    "opinions_spread_hv",
+    "outcome_chances",
+    "spray_nodes",
+    "spread_variance",
+    "student_factor",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -58,7 +71,7 @@ def student_factor(steels: float) -> float:
     >>> [round(student_factor(n), 2) for n in (4, 10, 1000)]
     [1.2, 1.07, 1.0]
     """
-    from scipy.special import stdtrit   # scipy.stats would take half a second
+    from scipy.special import stdtrit  # scipy.stats would take half a second
 
     return float(stdtrit(float(steels), 0.5 + COVERAGE / 2)) / Z
 
@@ -100,7 +113,9 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     True
     """
     fp, b, m = (np.clip(np.asarray(x, float), 0.0, 1.0) for x in (ferrite_pearlite, bainite, martensite))
-    return np.sqrt(spread_variance(np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float), *_figures()))
+    return np.sqrt(
+        spread_variance(np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float), *_figures())
+    )
 
 
 def spread_variance(hv, fp, b, m, spread_hv, in_fp, in_b, in_m, in_share, in_opinions):
@@ -150,7 +165,9 @@ def hardness_interval_hv(hardness_hv: float, fractions: Mapping[str, float]) -> 
     >>> 130 < low < 150 < high < 170
     True
     """
-    soft = fractions.get("ferrite", 0.0) + fractions.get("pearlite", 0.0) + fractions.get("untransformed", 0.0)
+    soft = (
+        fractions.get("ferrite", 0.0) + fractions.get("pearlite", 0.0) + fractions.get("untransformed", 0.0)
+    )
     hard = fractions.get("martensite", 0.0) + fractions.get("austenite", 0.0)
     sd = float(hardness_sd_hv(hardness_hv, soft, fractions.get("bainite", 0.0), hard))
     return hardness_hv - Z * sd, hardness_hv + Z * sd
@@ -201,7 +218,7 @@ def interval_arrays(centre, sd, deviates, values) -> tuple[np.ndarray, np.ndarra
     order = np.argsort(np.append(deviates, 0.0))
     x = np.append(deviates, 0.0)[order]
     y = np.vstack([values, centre])[order].T
-    z = _lattice()[0][:int(np.sqrt(len(_lattice()[0])))]
+    z = _lattice()[0][: int(np.sqrt(len(_lattice()[0])))]
     i = np.clip(np.searchsorted(x, z, side="right") - 1, 0, len(x) - 2)
     share = np.clip((z - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
     low, high = np.empty(len(y)), np.empty(len(y))
@@ -209,8 +226,9 @@ def interval_arrays(centre, sd, deviates, values) -> tuple[np.ndarray, np.ndarra
         rows = slice(begin, begin + _AT_ONCE)
         response = y[rows][:, i] + share * (y[rows][:, i + 1] - y[rows][:, i])
         samples = response[:, None, :] + sd[rows, None, None] * z[None, :, None]
-        low[rows], high[rows] = np.quantile(samples.reshape(len(response), -1),
-                                            [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2], axis=1)
+        low[rows], high[rows] = np.quantile(
+            samples.reshape(len(response), -1), [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2], axis=1
+        )
     return np.minimum(low, centre), np.maximum(high, centre)
 
 
@@ -225,6 +243,7 @@ def _lattice() -> tuple[np.ndarray, np.ndarray]:
 
 def _erfinv(y: np.ndarray) -> np.ndarray:
     from scipy.special import erfinv
+
     return erfinv(y)
 
 
@@ -236,7 +255,9 @@ def _spread(centre, sd, deviates, values):
     return np.interp(u, x, y) + sd * v
 
 
-def outcome_chances(centre: float, sd: float, deviates, values, gap_hv: float = 60.0) -> dict[str, float] | None:
+def outcome_chances(
+    centre: float, sd: float, deviates, values, gap_hv: float = 60.0
+) -> dict[str, float] | None:
     """Near a cliff: chance of a soft and of a hard outcome, with the middle of each; None where there is no cliff.
 
     A cliff is a response that moves by more than `gap_hv` between neighbouring nodes of the unsure input.
@@ -257,5 +278,10 @@ def outcome_chances(centre: float, sd: float, deviates, values, gap_hv: float = 
     soft, hard = samples[samples < between], samples[samples >= between]
     if not len(soft) or not len(hard):
         return None
-    return {"soft_chance": len(soft) / len(samples), "soft": float(np.median(soft)),
-            "hard_chance": len(hard) / len(samples), "hard": float(np.median(hard)), "between": float(between)}
+    return {
+        "soft_chance": len(soft) / len(samples),
+        "soft": float(np.median(soft)),
+        "hard_chance": len(hard) / len(samples),
+        "hard": float(np.median(hard)),
+        "between": float(between),
+    }

@@ -30,7 +30,9 @@ def test_deviate_of_the_ends():
 
 
 def test_student_against_scipy():
-    assert [student_factor(n) * Z for n in (3, 7, 15)] == pytest.approx([stats.t.ppf(0.9, n) for n in (3, 7, 15)])
+    assert [student_factor(n) * Z for n in (3, 7, 15)] == pytest.approx(
+        [stats.t.ppf(0.9, n) for n in (3, 7, 15)]
+    )
 
 
 def test_linear_response_adds_variances():
@@ -48,7 +50,9 @@ def test_skewed_response_against_sampling():
     values = np.array([180.0, 200.0, 480.0, 490.0])
     low, high = interval(450.0, 15.0, deviates, values)
     rng = np.random.default_rng(4)
-    drawn = np.interp(rng.normal(size=400_000), [-2, -1, 0, 1, 2], [180, 200, 450, 480, 490]) + rng.normal(0, 15, 400_000)
+    drawn = np.interp(rng.normal(size=400_000), [-2, -1, 0, 1, 2], [180, 200, 450, 480, 490]) + rng.normal(
+        0, 15, 400_000
+    )
     assert (low, high) == pytest.approx(tuple(np.quantile(drawn, [0.1, 0.9])), abs=6.0)
     assert 450.0 - low > 3 * (high - 450.0)
     chances = outcome_chances(450.0, 15.0, deviates, values)
@@ -64,7 +68,9 @@ def test_arrays_are_the_single_interval():
     values = np.array([[240.0, 180.0], [270.0, 200.0], [330.0, 480.0], [360.0, 490.0]])
     low, high = interval_arrays(centre, sd, deviates, values)
     for i in range(2):
-        assert (low[i], high[i]) == pytest.approx(interval(centre[i], sd[i], deviates, values[:, i]), abs=1e-9)
+        assert (low[i], high[i]) == pytest.approx(
+            interval(centre[i], sd[i], deviates, values[:, i]), abs=1e-9
+        )
 
 
 def test_published_spray_law_holds_a_factor_of_one_and_a_half():

@@ -17,7 +17,7 @@ from ..mechanical.hardness_scales import convert_hardness, hv_to_hb_array
 from ..sources import sources
 from ..specimens import continuous_cooling, end_quench_bar
 from ..steel import Steel
-from ..tables import read_rows
+from ..tables import data_path, read_rows
 from ..transformation.phase_hardness import hrc_from_hv
 from ..transformation.temperatures import start_interval_c
 from ..transformation.tempering import tempered_hardness, tempering_interval_hrc
@@ -26,8 +26,28 @@ from ..uncertainty import Z, hardness_sd_hv, opinions_spread_hv
 if TYPE_CHECKING:
     import pandas
 
-__all__ = ["PARITIES", "STORED", "Parity", "coverage", "method_errors", "parity", "remembered", "tempering_errors",
-           "trust_table"]
+#: Rows of data/sources behind the public functions; () is bookkeeping without one.
+SOURCES = {
+    "parity": ("martensite_start_measured", "air_cooled_bars", "hardness_residuals", "start_rows_left_out"),
+    "critical_rate_c_per_s": ("rate_equations", "rate_constants"),
+    "end_quench_curves": ("end_quench_jet", "rate_equations"),
+}
+
+__all__ = [
+    "PARITIES",
+    "STORED",
+    "Parity",
+    "counted_band_steels",
+    "coverage",
+    "critical_rate_c_per_s",
+    "end_quench_curves",
+    "method_errors",
+    "parity",
+    "remembered",
+    "remembered_rows",
+    "tempering_errors",
+    "trust_table",
+]
 
 #: What `parity` can show, and what only stored error figures can (the licence of the rows forbids to bundle them).
 PARITIES = ("ms", "bars", "quenched", "tempering", "end-quench")
@@ -67,8 +87,13 @@ class Parity:
         t = self.table
         error = t["predicted"] - t["measured"]
         held = (t["measured"] >= t["low"]) & (t["measured"] <= t["high"])
-        return {"rows": len(t), "groups": t["group"].nunique(), "mean_absolute_error": float(error.abs().mean()),
-                "bias": float(error.mean()), "within_80": float(held.mean())}
+        return {
+            "rows": len(t),
+            "groups": t["group"].nunique(),
+            "mean_absolute_error": float(error.abs().mean()),
+            "bias": float(error.mean()),
+            "within_80": float(held.mean()),
+        }
 
 
 def parity(what: str) -> Parity:
@@ -95,7 +120,13 @@ def parity(what: str) -> Parity:
     True
     """
     check_choice(what, "parity", PARITIES)
-    return {"ms": _ms, "bars": _bars, "quenched": _quenched, "tempering": _tempering, "end-quench": _end_quench}[what]()
+    return {
+        "ms": _ms,
+        "bars": _bars,
+        "quenched": _quenched,
+        "tempering": _tempering,
+        "end-quench": _end_quench,
+    }[what]()
 
 
 def _frame(rows):
@@ -110,16 +141,28 @@ def _ms() -> Parity:
     for r in read_rows("start_temperature_validation_rows.csv"):
         p = float(r["predicted_c"])
         rows.append((float(r["measured_c"]), p, p + low, p + high, r["source"], "measured", True))
-    return Parity("martensite start Ms", "°C", _frame(rows), _SOURCE_OUT, "sources",
-                  "Grain size taken as unknown; used where the papers give it, the error is smaller.")
+    return Parity(
+        "martensite start Ms",
+        "°C",
+        _frame(rows),
+        _SOURCE_OUT,
+        "sources",
+        "Grain size taken as unknown; used where the papers give it, the error is smaller.  The interval was made of these "
+        "very misses, so that its 80 % is no test.",
+    )
 
 
 def _bar_rows():
     rows = read_rows("hardness_left_out.csv")
     number = {c: np.array([float(r[c] or 0.0) for r in rows]) for c in rows[0] if c not in _WORDS}
     views = np.vstack([number["predicted_hv"], number["critical_rates_hv"], number["end_quench_hv"]])
-    sd = hardness_sd_hv(number["predicted_hv"], number["ferrite_pearlite"], number["bainite"], number["martensite"],
-                        opinions_spread_hv(views, views > 0.0))
+    sd = hardness_sd_hv(
+        number["predicted_hv"],
+        number["ferrite_pearlite"],
+        number["bainite"],
+        number["martensite"],
+        opinions_spread_hv(views, views > 0.0),
+    )
     return rows, number, sd
 
 
@@ -130,12 +173,28 @@ _PARTS = (("ferrite_pearlite", "ferrite and pearlite"), ("bainite", "bainite"), 
 def _hardness(quenched: bool) -> Parity:
     rows, number, sd = _bar_rows()
     kinds = [_PARTS[i][1] for i in np.argmax([number[name] for name, _ in _PARTS], axis=0)]
-    found = [(number["measured_hv"][i], number["predicted_hv"][i], number["predicted_hv"][i] - Z * sd[i],
-              number["predicted_hv"][i] + Z * sd[i], r["steel"], f"mostly {kinds[i]}", r["basis"] == "read")
-             for i, r in enumerate(rows) if (r["cooling"] != "still air") == quenched]
+    found = [
+        (
+            number["measured_hv"][i],
+            number["predicted_hv"][i],
+            number["predicted_hv"][i] - Z * sd[i],
+            number["predicted_hv"][i] + Z * sd[i],
+            r["steel"],
+            f"mostly {kinds[i]}",
+            r["basis"] == "read",
+        )
+        for i, r in enumerate(rows)
+        if (r["cooling"] != "still air") == quenched
+    ]
     read = sum(f[-1] for f in found)
-    return Parity("hardness, quenched bars" if quenched else "hardness, air-cooled bars", "HV", _frame(found), _LEFT_OUT,
-                  "steels", f"{read} of the {len(found)} measured numbers were read, the others recalled from the same tables.")
+    return Parity(
+        "hardness, quenched bars" if quenched else "hardness, air-cooled bars",
+        "HV",
+        _frame(found),
+        _LEFT_OUT,
+        "steels",
+        f"{read} of the {len(found)} measured numbers were read, the others recalled from the same tables.",
+    )
 
 
 def _bars() -> Parity:
@@ -153,20 +212,44 @@ def _tempering() -> Parity:
         steel = {e: float(r[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
         measured = float(r["hrc"]) if r["hrc"] else convert_hardness(float(r["hb"]), "HB", "HRC")
         p = tempered_hardness(steel, float(r["temper_c"]), float(r["hours"]))
-        rows.append((measured, p, p + low, p + high, r["grade"], "read" if r["basis"] == "read" else "recalled",
-                     r["basis"] == "read"))
-    return Parity("hardness, tempered", "HRC", _frame(rows), "data sheets that the fit never saw", "grades",
-                  "One hour is assumed where the sheet does not say how long.  The rows of the fit itself may not be bundled.")
+        rows.append(
+            (
+                measured,
+                p,
+                p + low,
+                p + high,
+                r["grade"],
+                "read" if r["basis"] == "read" else "recalled",
+                r["basis"] == "read",
+            )
+        )
+    return Parity(
+        "hardness, tempered",
+        "HRC",
+        _frame(rows),
+        "data sheets that the fit never saw",
+        "grades",
+        "One hour is assumed where the sheet does not say how long.  The rows of the fit itself may not be bundled.",
+    )
 
 
-def band_steels() -> dict[str, Steel]:
-    """Middle of the composition range that belongs to each end-quench band."""
+def counted_band_steels() -> dict[str, Steel]:
+    """Middle of the composition range that belongs to each end-quench band; boron steels, outside the rate equations, left out."""
     found = {}
     for r in read_rows("hardenability_band_chemistry.csv"):
-        wt = {e: 0.5 * (float(r[f"{e}_low"]) + float(r[f"{e}_high"])) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo")
-              if r[f"{e}_low"]}
-        found[r["grade"]] = Steel(r["grade"], wt, grain_size_astm=7.5)
+        if "B" in r["grade"]:
+            continue
+        wt = {
+            e: 0.5 * (float(r[f"{e}_low"]) + float(r[f"{e}_high"]))
+            for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo")
+            if r[f"{e}_low"]
+        }
+        found[r["grade"]] = Steel(r["grade"], wt, grain_size_astm=_BAND_GRAIN)
     return found
+
+
+#: Grain of end-quench bars, ASTM number (fine-grain practice just above Ac3: 7 to 8, from memory).
+_BAND_GRAIN = 7.5
 
 
 def end_quench_curves(steel: Steel, distance_mm) -> tuple[np.ndarray, np.ndarray]:
@@ -177,20 +260,39 @@ def end_quench_curves(steel: Steel, distance_mm) -> tuple[np.ndarray, np.ndarray
 
 
 def _end_quench() -> Parity:
-    steels, rows = band_steels(), []
-    for name, steel in steels.items():
-        band = [r for r in read_rows("hardenability_bands.csv") if r["grade"] == name and r["hrc_low"] and r["hrc_high"]]
-        if not band or steel.get("B") > 0.0 or "B" in name[2:]:   # boron steels are outside the rate equations
+    rows = []
+    for name, steel in counted_band_steels().items():
+        band = [
+            r
+            for r in read_rows("hardenability_bands.csv")
+            if r["grade"] == name and r["hrc_low"] and r["hrc_high"]
+        ]
+        if not band:
             continue
         own, _ = end_quench_curves(steel, [float(r["distance_mm"]) for r in band])
         for r, p in zip(band, own, strict=True):
             low, high = float(r["hrc_low"]), float(r["hrc_high"])
             middle = 0.5 * (low + high)
             # the band is drawn around the middle; a prediction is inside when the middle is inside the band around it
-            rows.append((middle, float(p), float(p) - (high - middle), float(p) + (middle - low), name,
-                         "read" if r["basis"] == "read" else "recalled", r["basis"] == "read"))
-    return Parity("end-quench hardness", "HRC", _frame(rows), "composition in the middle of its range; nothing of a band is fitted",
-                  "grades", "The bar is the middle of the band.  Bands that are recalled are shown, not counted.")
+            rows.append(
+                (
+                    middle,
+                    float(p),
+                    float(p) - (high - middle),
+                    float(p) + (middle - low),
+                    name,
+                    "read" if r["basis"] == "read" else "recalled",
+                    r["basis"] == "read",
+                )
+            )
+    return Parity(
+        "end-quench hardness",
+        "HRC",
+        _frame(rows),
+        "composition in the middle of its range; nothing of a band is fitted",
+        "grades",
+        "The bar is the middle of the band.  Bands that are recalled are shown, not counted.",
+    )
 
 
 # ---- tables --------------------------------------------------------------------------------------------------
@@ -211,8 +313,13 @@ def method_errors(quantity: str) -> pandas.DataFrame:
     import pandas as pd
 
     check_choice(quantity, "quantity", STORED)
-    table = pd.DataFrame([r for r in read_rows("start_temperature_validation.csv")
-                          if r["quantity"] == quantity and r["scope"] in ("all rows", "Si < 0.6")])
+    table = pd.DataFrame(
+        [
+            r
+            for r in read_rows("start_temperature_validation.csv")
+            if r["quantity"] == quantity and r["scope"] in ("all rows", "Si < 0.6")
+        ]
+    )
     for c in ("rows", "sources", "mean_absolute_error_c", "low_90", "high_90", "bias_c"):
         table[c] = pd.to_numeric(table[c])
     return table.sort_values("mean_absolute_error_c", ignore_index=True)
@@ -232,8 +339,24 @@ def remembered() -> pandas.DataFrame:
     """What rests on memory: every row of data/sources that nobody here has read, room by room."""
     import pandas as pd
 
-    return pd.DataFrame([(s.room, s.what, s.source, s.valid_range) for s in sources() if s.basis == "from memory"],
-                        columns=["room", "what", "source", "valid range"])
+    return pd.DataFrame(
+        [(s.room, s.what, s.source, s.valid_range) for s in sources() if s.basis == "from memory"],
+        columns=["room", "what", "source", "valid range"],
+    )
+
+
+def remembered_rows() -> pandas.DataFrame:
+    """How many rows of each table in data/ were recalled: ``table``, ``recalled``, ``rows``."""
+    import pandas as pd
+
+    found = []
+    for path in sorted(data_path().rglob("*.csv")):
+        name = path.relative_to(data_path()).as_posix()
+        rows = read_rows(name) if not name.startswith(("sources/", "demo/")) else ()
+        recalled = sum(r.get("basis") == "from memory" for r in rows)
+        if recalled:
+            found.append((name, recalled, len(rows)))
+    return pd.DataFrame(found, columns=["table", "recalled", "rows"])
 
 
 # ---- goals -------------------------------------------------------------------------------------------------------
@@ -255,36 +378,95 @@ def trust_table() -> pandas.DataFrame:
     """
     import pandas as pd
 
-    rows = [*_start_goals(), *_bar_goals(), *_rate_goals(), *_end_quench_goals(), *_tempering_goals(), *_coverage_goals()]
-    table = pd.DataFrame(rows, columns=["goal", "wanted", "reached", "missed_by", "unit", "rows", "groups", "left_out", "limit"])
+    rows = [
+        *_start_goals(),
+        *_bar_goals(),
+        *_rate_goals(),
+        *_end_quench_goals(),
+        *_tempering_goals(),
+        *_coverage_goals(),
+    ]
+    table = pd.DataFrame(
+        rows,
+        columns=["goal", "wanted", "reached", "missed_by", "unit", "rows", "groups", "left_out", "limit"],
+    )
     return table
 
 
 def _start_goals():
-    for quantity, most, name in (("ms", 16.0, "Ms, mean absolute error"), ("bs", 17.5, "Bs, mean absolute error")):
-        own = next(r for r in method_errors(quantity).to_dict("records") if r["method"] == "own" and "unknown" in r["validation"])
+    for quantity, most, name in (
+        ("ms", 16.0, "Ms, mean absolute error"),
+        ("bs", 17.5, "Bs, mean absolute error"),
+    ):
+        own = next(
+            r
+            for r in method_errors(quantity).to_dict("records")
+            if r["method"] == "own" and "unknown" in r["validation"]
+        )
         reached = own["mean_absolute_error_c"]
         published = method_errors(quantity).query("method != 'own'").iloc[0]
         scope = "" if quantity == "ms" else " (Si < 0.6 %: above it bainite is carbide-free, another matter)"
-        yield (name + scope, f"≤ {most:.1f}", f"{reached:.1f} ({own['low_90']:.1f}–{own['high_90']:.1f})", max(reached - most, 0.0),
-               "°C", own["rows"], own["sources"], "whole sources",
-               f"scatter between sources; best published form {published['mean_absolute_error_c']:.1f} ({published['method']})")
-    by_source: dict[str, dict[str, float]] = {}
-    for r in read_rows("start_temperature_validation.csv"):
-        if r["quantity"] == "ms" and r["scope"].startswith("source") and "where given" not in r["validation"]:
-            by_source.setdefault(r["scope"][7:], {})[r["method"]] = float(r["mean_absolute_error_c"])
-    worse = {}
-    for name, errors in by_source.items():
-        own = errors.pop("own")
-        if own > min(errors.values()):
-            worse[name] = own - min(errors.values())
-    said = ", ".join(f"{n} {d:+.1f}" for n, d in sorted(worse.items(), key=lambda x: x[1]))
-    yield ("Ms, sources where ours beats each of the eight published forms", f"{len(by_source)}", f"{len(by_source) - len(worse)}",
-           float(len(worse)), "sources", sum(int(r["rows"]) for r in read_rows("start_temperature_validation.csv")
-                                             if r["quantity"] == "ms" and r["method"] == "own" and r["scope"].startswith("source")
-                                             and "unknown" in r["validation"]),
-           len(by_source), "whole sources",
-           f"the best of eight is picked afterwards, another one on each source; °C behind it: {said}")
+        yield (
+            name + scope,
+            f"≤ {most:.1f}",
+            f"{reached:.1f} ({own['low_90']:.1f}–{own['high_90']:.1f})",
+            max(reached - most, 0.0),
+            "°C",
+            own["rows"],
+            own["sources"],
+            "whole sources",
+            f"scatter between sources; best published form {published['mean_absolute_error_c']:.1f} ({published['method']})",
+        )
+    stored = [r for r in read_rows("start_temperature_validation.csv")]
+    rich = next(
+        r for r in stored if r["quantity"] == "bs" and r["method"] == "own" and r["scope"] == "Si >= 0.6"
+    )
+    yield (
+        "Bs with Si ≥ 0.6 %, mean absolute error",
+        "",
+        f"{float(rich['mean_absolute_error_c']):.1f} ({rich['low_90']}–{rich['high_90']})",
+        0.0,
+        "°C",
+        int(rich["rows"]),
+        int(rich["sources"]),
+        "whole sources, and all steels this rich in silicon",
+        "outside the formula's range",
+    )
+    yield _sources_goal([r for r in stored if r["quantity"] == "ms" and r["scope"].startswith("source")])
+
+
+def _sources_goal(stored):
+    """Ms source by source: ours against the best of the published forms on each."""
+    unknown: dict[str, dict[str, float]] = {}
+    known = {
+        r["scope"]: float(r["mean_absolute_error_c"]) for r in stored if "where given" in r["validation"]
+    }
+    for r in stored:
+        if "where given" not in r["validation"]:
+            unknown.setdefault(r["scope"], {})[r["method"]] = float(r["mean_absolute_error_c"])
+    behind = {n: e["own"] - min(v for m, v in e.items() if m != "own") for n, e in unknown.items()}
+    behind = {n: d for n, d in behind.items() if d > 0.0}
+    rival = method_errors("ms").query("method != 'own'")["method"].iloc[0]
+    beaten = sum(e["own"] < e[rival] for e in unknown.values())
+    with_grain = sum(
+        min(e["own"], known[n]) <= min(v for m, v in e.items() if m != "own") for n, e in unknown.items()
+    )
+    said = ", ".join(f"{n[7:]} {d:.1f}" for n, d in sorted(behind.items(), key=lambda x: x[1]))
+    rows = sum(
+        int(r["rows"]) for r in stored if r["method"] == "own" and "where given" not in r["validation"]
+    )
+    return (
+        "Ms, sources where ours is better than the best of eight published forms",
+        f"{len(unknown)}",
+        f"{len(unknown) - len(behind)}",
+        float(len(behind)),
+        "sources",
+        rows,
+        len(unknown),
+        "whole sources",
+        f"the best of eight is another one on each source, picked after the fact; against {rival.title()}, the best over all rows, ours is "
+        f"better on {beaten}, with the grain size given on {with_grain} of {len(unknown)} against all; °C behind: {said}",
+    )
 
 
 def _bar_goals():
@@ -293,25 +475,69 @@ def _bar_goals():
     steel = np.array([r["steel"] for r in rows])
     hb = [np.asarray(hv_to_hb_array(number[c])[0], float) for c in ("predicted_hv", "measured_hv")]
     error = np.abs(hb[0] - hb[1])[air]
-    by_steel = [error[steel[air] == s].mean() for s in dict.fromkeys(steel[air])]
-    yield ("air-cooled bars, mean absolute error", "≤ 12", f"{error.mean():.1f}", max(error.mean() - 12.0, 0.0), "HB", int(air.sum()),
-           len(by_steel), "whole steels", "single heats; their residual elements and grain are not given")
-    for r in read_rows("kinetics_validation.csv"):
-        if r["validation"] == "fitted" and r["what"] in ("normalised bars", "normalised bars of 1020 1040 1050 4140 4340"):
+    by_steel = {s: error[steel[air] == s].mean() for s in dict.fromkeys(steel[air])}
+    worst_steels = sorted(by_steel, key=by_steel.get, reverse=True)[:3]
+    stored = read_rows("kinetics_validation.csv")
+    other = next(
+        float(r["mean_absolute_error"])
+        for r in stored
+        if r["what"] == "normalised bars" and r["validation"] == _LEFT_OUT
+    )
+    worst = max(float(error.mean()), other)  # two runs that refit to different ends; the worse one counts
+    yield (
+        "air-cooled bars, mean absolute error",
+        "≤ 12",
+        f"{worst:.2f}",
+        max(worst - 12.0, 0.0),
+        "HB",
+        int(air.sum()),
+        len(set(steel[air])),
+        "whole steels",
+        f"at the limit: {error.mean():.2f} from the stored rows, {other:.2f} by another run; single heats whose residual "
+        "elements and grain are not given; most missed: " + ", ".join(worst_steels),
+    )
+    for r in stored:
+        if r["validation"] == "fitted" and r["what"] in (
+            "normalised bars",
+            "normalised bars of 1020 1040 1050 4140 4340",
+        ):
             reached = float(r["mean_absolute_error"])
-            yield (f"{r['what']}, mean absolute error", "≤ 8", f"{reached:.1f}", max(reached - 8.0, 0.0), "HB", int(r["rows"]), "",
-                   "nothing: fitted rows, does not count", "")
+            yield (
+                f"{r['what']}, mean absolute error",
+                "≤ 8",
+                f"{reached:.1f}",
+                max(reached - 8.0, 0.0),
+                "HB",
+                int(r["rows"]),
+                "",
+                "nothing: fitted rows, does not count",
+                "",
+            )
     for name, cooling in (("1040", "water quench"), ("4140", "oil quench")):
-        own = [abs(hrc_from_hv(number["predicted_hv"][i]) - hrc_from_hv(number["measured_hv"][i])) for i, r in enumerate(rows)
-               if r["steel"] == name and r["cooling"] == cooling and r["basis"] == "read"]
+        own = [
+            abs(hrc_from_hv(number["predicted_hv"][i]) - hrc_from_hv(number["measured_hv"][i]))
+            for i, r in enumerate(rows)
+            if r["steel"] == name and r["cooling"] == cooling and r["basis"] == "read"
+        ]
         if own:
-            yield (f"as-quenched bar, {name} in {cooling.split()[0]}, greatest error", "≤ 3", f"{max(own):.1f}", max(max(own) - 3.0, 0.0),
-                   "HRC", len(own), 1, "that steel", "bath and stirring are not given; one bath for all bars")
+            yield (
+                f"as-quenched bar, {name} in {cooling.split()[0]}, greatest error",
+                "≤ 3",
+                f"{max(own):.1f}",
+                max(max(own) - 3.0, 0.0),
+                "HRC",
+                len(own),
+                1,
+                "that steel",
+                "bath and stirring are not given; one bath for all bars",
+            )
 
 
 #: Steels of the critical-rate goal: contents, wt%; known rate of 95 % martensite, °C/s (orders of magnitude, from memory).
-_CRITICAL = {"C45": ({"C": 0.45, "Si": 0.25, "Mn": 0.65, "Cr": 0.10, "Mo": 0.02}, 100.0, None),
-             "42CrMo4": ({"C": 0.415, "Si": 0.25, "Mn": 0.75, "Cr": 1.05, "Mo": 0.22}, 20.0, 30.0)}
+_CRITICAL = {
+    "C45": ({"C": 0.45, "Si": 0.25, "Mn": 0.65, "Cr": 0.10, "Mo": 0.02}, 100.0, None),
+    "42CrMo4": ({"C": 0.415, "Si": 0.25, "Mn": 0.75, "Cr": 1.05, "Mo": 0.22}, 20.0, 30.0),
+}
 
 
 def critical_rate_c_per_s(steel: Steel, share: float = 0.95) -> float:
@@ -329,9 +555,17 @@ def _rate_goals():
         rate = critical_rate_c_per_s(Steel(name, wt, grain_size_astm=8.0))
         least, most = low / 2.0, 2.0 * high if high else np.inf
         missed = max(least / rate, rate / most, 1.0)
-        yield (f"rate for 95 % martensite, {name}, within a factor 2", f"{low:.0f}–{high:.0f}" if high else f"> {low:.0f}", f"{rate:.0f}",
-               0.0 if missed <= 1.0 else missed, "°C/s", 1, 1, "nothing: a condition of the fit, does not count",
-               "known as an order of magnitude only")
+        yield (
+            f"rate for 95 % martensite, {name}, within a factor 2",
+            f"{low:.0f}–{high:.0f}" if high else f"> {low:.0f}",
+            f"{rate:.0f}",
+            0.0 if missed <= 1.0 else missed,
+            "°C/s",
+            1,
+            1,
+            "nothing: a condition of the fit, does not count",
+            "known as an order of magnitude only",
+        )
 
 
 def _end_quench_goals():
@@ -339,23 +573,60 @@ def _end_quench_goals():
     held = (t["measured"] >= t["low"]) & (t["measured"] <= t["high"])
     read = t["read"].to_numpy(bool)
     share = 100.0 * held[read].mean()
-    yield ("end-quench bar by the kinetics inside its band", "≥ 90", f"{share:.0f}", max(90.0 - share, 0.0), "% of points", int(read.sum()),
-           t["group"][read].nunique(), "no band is fitted; a curve of that class of steel by ASTM A255 is a soft condition",
-           f"only one band could be read; of the recalled ones {100.0 * held[~read].mean():.0f} % lie inside")
+    yield (
+        "end-quench bar by the kinetics inside its band",
+        "≥ 90",
+        f"{share:.0f}",
+        max(90.0 - share, 0.0),
+        "% of points",
+        int(read.sum()),
+        t["group"][read].nunique(),
+        "no band is fitted; a curve of that class of steel by ASTM A255 is a soft condition",
+        f"only one band could be read; of the recalled ones {100.0 * held[~read].mean():.0f} % lie inside",
+    )
+
+
+def _bias_of(grade: str) -> str:
+    """Mean miss on each laboratory's steel of one grade, in words."""
+    biases = [float(r["bias_hrc"]) for r in read_rows("tempering_validation.csv") if r["what"].startswith(f"{grade} (")]
+    return " and ".join(f"{b:+.1f}" for b in biases)
 
 
 def _tempering_goals():
     for r in read_rows("tempering_validation.csv"):
         if r["what"] == "all steels" and r["validation"] != "fitted":
-            reached, steels = float(r["mean_absolute_error_hrc"]), sum(x["validation"] == r["validation"] and "(" in x["what"]
-                                                                       for x in read_rows("tempering_validation.csv"))
-            yield ("tempered hardness, mean absolute error", "≤ 1.6", f"{reached:.2f}", max(reached - 1.6, 0.0), "HRC", int(r["rows"]),
-                   steels, "whole steels", "two laboratories differ by 2 HRC on the same grade (1030)")
+            reached, steels = (
+                float(r["mean_absolute_error_hrc"]),
+                sum(
+                    x["validation"] == r["validation"] and "(" in x["what"]
+                    for x in read_rows("tempering_validation.csv")
+                ),
+            )
+            yield (
+                "tempered hardness, mean absolute error",
+                "≤ 1.6",
+                f"{reached:.2f}",
+                max(reached - 1.6, 0.0),
+                "HRC",
+                int(r["rows"]),
+                steels,
+                "whole steels",
+                f"two laboratories' 1030 miss by {_bias_of('1030')} HRC on average",
+            )
     sheets = parity("tempering")
     read = sheets.table[sheets.table["read"]]
     reached = float((read["predicted"] - read["measured"]).abs().mean())
-    yield ("tempered data sheets that were read, mean absolute error", "≤ 1.6", f"{reached:.2f}", max(reached - 1.6, 0.0), "HRC", len(read),
-           read["group"].nunique(), "never in the fit", "an hour is assumed; above 650 °C the sheets are softer")
+    yield (
+        "tempered data sheets that were read, mean absolute error",
+        "≤ 1.6",
+        f"{reached:.2f}",
+        max(reached - 1.6, 0.0),
+        "HRC",
+        len(read),
+        read["group"].nunique(),
+        "never in the fit",
+        "an hour is assumed; above 650 °C the sheets are softer",
+    )
 
 
 def _coverage_goals():
@@ -363,6 +634,14 @@ def _coverage_goals():
         share = 100.0 * r["coverage"]
         missed = max(72.0 - share, share - 88.0, 0.0)
         counted = r["scope"] == "all bars"
-        yield (f"80 % interval of hardness holds, {r['scope']}", "72–88" if counted else "",
-               f"{share:.0f} ({100 * r['low_90']:.0f}–{100 * r['high_90']:.0f})", missed if counted else 0.0, "% of rows", r["rows"],
-               r["steels"], "whole steels, from constants and from interval", "few steels, bars of one steel miss together")
+        yield (
+            f"80 % interval of hardness holds, {r['scope']}",
+            "72–88" if counted else "",
+            f"{share:.0f} ({100 * r['low_90']:.0f}–{100 * r['high_90']:.0f})",
+            missed if counted else 0.0,
+            "% of rows",
+            r["rows"],
+            r["steels"],
+            "whole steels, from constants and from interval",
+            "few steels, bars of one steel miss together",
+        )

@@ -31,11 +31,33 @@ from forgeprops.uncertainty import FIGURES, Z, opinions_spread_hv, spread_varian
 
 #: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains nothing.
 MOST_STEPS = 12
-COLUMNS = ("steel", "diameter_mm", "cooling", "place", "basis", "measured_hv", "predicted_hv", "ferrite_pearlite", "bainite",
-           "martensite", "rate_700_c_per_s", "critical_rates_hv", "end_quench_hv")
+COLUMNS = (
+    "steel",
+    "diameter_mm",
+    "cooling",
+    "place",
+    "basis",
+    "measured_hv",
+    "predicted_hv",
+    "ferrite_pearlite",
+    "bainite",
+    "martensite",
+    "rate_700_c_per_s",
+    "critical_rates_hv",
+    "end_quench_hv",
+)
 #: Middle of the lognormal prior of every figure, a factor e wide (our choice): a few bars decide little.
-PRIOR = {"ferrite-pearlite": 0.06, "bainite": 0.09, "martensite": 0.05, "martensite share": 40.0, "opinions": 0.5}
-UNITS = dict.fromkeys(FIGURES, "of hardness") | {"martensite share": "HV", "opinions": "of their standard deviation"}
+PRIOR = {
+    "ferrite-pearlite": 0.06,
+    "bainite": 0.09,
+    "martensite": 0.05,
+    "martensite share": 40.0,
+    "opinions": 0.5,
+}
+UNITS = dict.fromkeys(FIGURES, "of hardness") | {
+    "martensite share": "HV",
+    "opinions": "of their standard deviation",
+}
 
 
 # ---- predictions without the steel ---------------------------------------------------------------------------
@@ -48,12 +70,30 @@ def _points(made, k):
 
     packing.pack_constants(made.columns, made.cases, k)
     each = np.arange(len(made.cases))
-    told = batch.run(made.cases, made.zones, each, made.steps, made.convection, each, made.start, each,
-                     packing.kinetic_array(k), packing.section((made.points,)), stop_c=made.stop_c,
-                     tolerance_c=made.tolerance_c, keep_points=True, trace=True)
-    shares = {"ferrite_pearlite": told.state[:, d.FERRITE] + told.state[:, d.PEARLITE], "bainite": told.state[:, d.BAINITE],
-              "martensite": told.state[:, d.MARTENSITE] + told.state[:, d.AUSTENITE]}
-    rates = np.array([[_rate_at(trace[:, 0], trace[:, 3 + j], 700.0) for j in range(made.points)] for trace in told.trace])
+    told = batch.run(
+        made.cases,
+        made.zones,
+        each,
+        made.steps,
+        made.convection,
+        each,
+        made.start,
+        each,
+        packing.kinetic_array(k),
+        packing.section((made.points,)),
+        stop_c=made.stop_c,
+        tolerance_c=made.tolerance_c,
+        keep_points=True,
+        trace=True,
+    )
+    shares = {
+        "ferrite_pearlite": told.state[:, d.FERRITE] + told.state[:, d.PEARLITE],
+        "bainite": told.state[:, d.BAINITE],
+        "martensite": told.state[:, d.MARTENSITE] + told.state[:, d.AUSTENITE],
+    }
+    rates = np.array(
+        [[_rate_at(trace[:, 0], trace[:, 3 + j], 700.0) for j in range(made.points)] for trace in told.trace]
+    )
     return told, shares, rates
 
 
@@ -65,6 +105,7 @@ def _rate_at(time_s, temperature_c, at_c: float) -> float:
 def predict(problem, k, steel: str) -> list[dict]:
     """Rows of one steel with constants `k`."""
     import fit_kinetics
+
     from forgeprops.thermal.march import march as marks
     from forgeprops.thermal.march import outcome as out
     from forgeprops.thermal.march.section import lobatto
@@ -73,22 +114,38 @@ def predict(problem, k, steel: str) -> list[dict]:
     found = []
     told, _, _ = _points(fit_kinetics.air_bench(mine), k)
     for row, z, m in zip(mine, told.zones[:, 0], told.marks[:, 0], strict=True):
-        shares = (z[out.O_FERRITE] + z[out.O_PEARLITE], z[out.O_BAINITE], z[out.O_MARTENSITE] + z[out.O_AUSTENITE])
-        found.append(_told(row, "", float(hb_to_hv_array([float(row["hb"])])[0][0]), z[out.O_HV], shares,
-                           m[marks.M_RATE700]))
+        shares = (
+            z[out.O_FERRITE] + z[out.O_PEARLITE],
+            z[out.O_BAINITE],
+            z[out.O_MARTENSITE] + z[out.O_AUSTENITE],
+        )
+        found.append(
+            _told(
+                row,
+                "",
+                float(hb_to_hv_array([float(row["hb"])])[0][0]),
+                z[out.O_HV],
+                shares,
+                m[marks.M_RATE700],
+            )
+        )
     bars = [b for b in problem.bars if b[0]["steel"] == steel]
     if not bars:
         return found
     bench = fit_kinetics.bath_bench([b[0] for b in bars])
     for i, bar in enumerate(bars):
-        bench.convection[i] = fit_kinetics.BATHS[bar[0]["cooling"].split()[0]][0] * k.get(f"bath {bar[0]['cooling'].split()[0]}", 1.0)
+        bench.convection[i] = fit_kinetics.BATHS[bar[0]["cooling"].split()[0]][0] * k.get(
+            f"bath {bar[0]['cooling'].split()[0]}", 1.0
+        )
     told, shares, rates = _points(bench, k)
     depth = 1.0 - np.sqrt(np.maximum(1.0 - 2.0 * lobatto(9)[0][:5], 0.0))
     for i, bar in enumerate(bars):
         for row in bar:
             place = row["cooling"].split(", ")[1]
             at = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}[place]
-            hv, rate, *parts = (float(np.interp(at, depth, x[i][:5])) for x in (told.point_hv, rates, *shares.values()))
+            hv, rate, *parts = (
+                float(np.interp(at, depth, x[i][:5])) for x in (told.point_hv, rates, *shares.values())
+            )
             found.append(_told(row, place, hv_from_hrc(float(row["hrc"])), hv, parts, rate))
     return found
 
@@ -96,11 +153,29 @@ def predict(problem, k, steel: str) -> list[dict]:
 def _told(row, place, measured, predicted, shares, rate) -> dict:
     import fit_kinetics
 
-    views = opinions(fit_kinetics.steel_of(row), float(rate) or None, austenitise_c=max(float(row["austenitise_c"]), 800.0))
+    views = opinions(
+        fit_kinetics.steel_of(row), float(rate) or None, austenitise_c=max(float(row["austenitise_c"]), 800.0)
+    )
     others = [f"{v.hardness_hv:.1f}" if v.applicable else "" for v in views]
     cooling = row["cooling"].split(",")[0]
-    return dict(zip(COLUMNS, (row["steel"], row["diameter_mm"], cooling, place, row["basis"], f"{measured:.1f}",
-                              f"{predicted:.1f}", *(f"{s:.3f}" for s in shares), f"{rate:.3g}", *others), strict=True))
+    return dict(
+        zip(
+            COLUMNS,
+            (
+                row["steel"],
+                row["diameter_mm"],
+                cooling,
+                place,
+                row["basis"],
+                f"{measured:.1f}",
+                f"{predicted:.1f}",
+                *(f"{s:.3f}" for s in shares),
+                f"{rate:.3g}",
+                *others,
+            ),
+            strict=True,
+        )
+    )
 
 
 def march() -> None:
@@ -108,6 +183,7 @@ def march() -> None:
     import math
 
     import fit_kinetics
+
     from forgeprops.transformation import kinetics
 
     full = fit_kinetics.Problem()
@@ -117,12 +193,21 @@ def march() -> None:
         without = fit_kinetics.Problem((steel,))
         z = without.solve(start, most=MOST_STEPS)
         k = without.constants(z)
-        k |= {f"bath {n}": math.exp(sd * d) for (n, (_, sd)), d in zip(fit_kinetics.BATHS.items(), z[len(full.prior):], strict=True)}
+        k |= {
+            f"bath {n}": math.exp(sd * d)
+            for (n, (_, sd)), d in zip(fit_kinetics.BATHS.items(), z[len(full.prior) :], strict=True)
+        }
         rows += predict(full, k, steel)
-        print(steel, [round(float(r["predicted_hv"]) - float(r["measured_hv"])) for r in rows if r["steel"] == steel], flush=True)
+        print(
+            steel,
+            [round(float(r["predicted_hv"]) - float(r["measured_hv"])) for r in rows if r["steel"] == steel],
+            flush=True,
+        )
     with data_path("hardness_left_out.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write("# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted without it and its kin; made by\n"
-                   f"# tests/fits/fit_hardness_spread.py --march, {datetime.date.today()}.  Empty opinion: not applicable there.\n")
+        file.write(
+            "# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted without it and its kin; made by\n"
+            f"# tests/fits/fit_hardness_spread.py --march, {datetime.date.today()}.  Empty opinion: not applicable there.\n"
+        )
         out = csv.DictWriter(file, COLUMNS, lineterminator="\n")
         out.writeheader()
         out.writerows(rows)
@@ -138,12 +223,16 @@ class LeftOut:
     def __init__(self):
         rows = read_rows("hardness_left_out.csv")
         self.rows, self.steel = rows, np.array([r["steel"] for r in rows])
-        self.hv, self.measured, *self.shares = (np.array([float(r[c]) for r in rows]) for c in
-                                                ("predicted_hv", "measured_hv", "ferrite_pearlite", "bainite", "martensite"))
+        self.hv, self.measured, *self.shares = (
+            np.array([float(r[c]) for r in rows])
+            for c in ("predicted_hv", "measured_hv", "ferrite_pearlite", "bainite", "martensite")
+        )
         views = np.array([[float(r[c] or 0.0) for r in rows] for c in ("critical_rates_hv", "end_quench_hv")])
-        self.spread = opinions_spread_hv(np.vstack([self.hv, views]), np.vstack([np.ones(len(rows)), views]) > 0.0)
+        self.spread = opinions_spread_hv(
+            np.vstack([self.hv, views]), np.vstack([np.ones(len(rows)), views]) > 0.0
+        )
         self.error = self.hv - self.measured
-        heats = [r["steel"] + r["cooling"] for r in rows]   # the bars of one steel in one cooling count as one
+        heats = [r["steel"] + r["cooling"] for r in rows]  # the bars of one steel in one cooling count as one
         self.weight = np.array([1.0 / heats.count(h) for h in heats])
 
     def variance(self, figures):
@@ -157,7 +246,9 @@ class LeftOut:
 
         def cost(x):
             v = self.variance(np.exp(x))[used]
-            return 0.5 * float(self.weight[used] @ (np.log(v) + self.error[used] ** 2 / v) + np.sum((x - start) ** 2))
+            return 0.5 * float(
+                self.weight[used] @ (np.log(v) + self.error[used] ** 2 / v) + np.sum((x - start) ** 2)
+            )
 
         return np.exp(minimize(cost, start, method="BFGS").x)
 
@@ -174,7 +265,9 @@ class LeftOut:
         inside = np.empty(len(self.rows), bool)
         for steel in dict.fromkeys(self.steel):
             mine = self.steel == steel
-            figures = [v * student_factor(n) for v, n in zip(self.fit(~mine), self.steels(~mine), strict=True)]
+            figures = [
+                v * student_factor(n) for v, n in zip(self.fit(~mine), self.steels(~mine), strict=True)
+            ]
             inside[mine] = np.abs(self.error[mine]) <= Z * np.sqrt(self.variance(figures)[mine])
         return inside
 
@@ -183,33 +276,71 @@ class LeftOut:
         fp, b, m = self.shares
         air = np.array([r["cooling"] == "still air" for r in self.rows])
         largest = np.argmax(self.shares, axis=0)
-        return {"all bars": np.ones(len(fp), bool), "air-cooled bars": air, "quenched bars": ~air,
-                "mostly ferrite and pearlite": largest == 0, "mostly bainite": largest == 1, "mostly martensite": largest == 2,
-                "read rows": np.array([r["basis"] == "read" for r in self.rows])}
+        return {
+            "all bars": np.ones(len(fp), bool),
+            "air-cooled bars": air,
+            "quenched bars": ~air,
+            "mostly ferrite and pearlite": largest == 0,
+            "mostly bainite": largest == 1,
+            "mostly martensite": largest == 2,
+            "read rows": np.array([r["basis"] == "read" for r in self.rows]),
+        }
 
 
 def write(seen: LeftOut, figures, held) -> None:
     """Rewrite the two data files."""
     today, everything = datetime.date.today().isoformat(), np.ones(len(seen.rows), bool)
     with data_path("hardness_spread.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write("# Figures of the standard deviation of hardness (see uncertainty.hardness_sd_hv), by greatest likelihood on\n"
-                   "# data/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle of a lognormal of a factor e.\n"
-                   "# martensite share: HV where half is martensite; opinions: weight of the standard deviation of the methods.\n")
+        file.write(
+            "# Figures of the standard deviation of hardness (see uncertainty.hardness_sd_hv), by greatest likelihood on\n"
+            "# data/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle of a lognormal of a factor e.\n"
+            "# martensite share: HV where half is martensite; opinions: weight of the standard deviation of the methods.\n"
+        )
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("id", "value", "unit", "prior", "rows", "steels", "fitted", "basis"))
-        for (name, prior), value, rows, steels in zip(PRIOR.items(), figures, seen.classes(), seen.steels(everything), strict=True):
-            out.writerow((name, f"{value:.3g}", UNITS[name], prior, int(rows.sum()), steels, today, "our own fit"))
+        for (name, prior), value, rows, steels in zip(
+            PRIOR.items(), figures, seen.classes(), seen.steels(everything), strict=True
+        ):
+            out.writerow(
+                (name, f"{value:.3g}", UNITS[name], prior, int(rows.sum()), steels, today, "our own fit")
+            )
     with data_path("hardness_validation.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write("# Share of measured bars inside the 80 % interval.  Constants of the rate equations and figures of the interval both\n"
-                   "# fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, high_90: whole steels drawn anew.\n")
+        file.write(
+            "# Share of measured bars inside the 80 % interval.  Constants of the rate equations and figures of the interval both\n"
+            "# fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, high_90: whole steels drawn anew.\n"
+        )
         out = csv.writer(file, lineterminator="\n")
-        out.writerow(("scope", "validation", "rows", "steels", "coverage", "low_90", "high_90", "root_mean_square_hv", "bias_hv", "date"))
+        out.writerow(
+            (
+                "scope",
+                "validation",
+                "rows",
+                "steels",
+                "coverage",
+                "low_90",
+                "high_90",
+                "root_mean_square_hv",
+                "bias_hv",
+                "date",
+            )
+        )
         for name, rows in seen.scopes().items():
             low, high = drawn_anew(held[rows], seen.steel[rows])
             e = seen.error[rows]
-            out.writerow((name, "each steel predicted without it", int(rows.sum()), len(set(seen.steel[rows])),
-                          f"{held[rows].mean():.3f}", f"{low:.2f}", f"{high:.2f}", f"{np.sqrt((e**2).mean()):.1f}",
-                          f"{e.mean():.1f}", today))
+            out.writerow(
+                (
+                    name,
+                    "each steel predicted without it",
+                    int(rows.sum()),
+                    len(set(seen.steel[rows])),
+                    f"{held[rows].mean():.3f}",
+                    f"{low:.2f}",
+                    f"{high:.2f}",
+                    f"{np.sqrt((e**2).mean()):.1f}",
+                    f"{e.mean():.1f}",
+                    today,
+                )
+            )
 
 
 def drawn_anew(held, steel, draws: int = 2000) -> np.ndarray:
@@ -222,7 +353,9 @@ def drawn_anew(held, steel, draws: int = 2000) -> np.ndarray:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--march", action="store_true")
     parser.add_argument("--write", action="store_true")
     args = parser.parse_args()

@@ -35,8 +35,10 @@ def predict():
 
 def main() -> None:
     with data_path("start_temperature_validation_rows.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write("# Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit without it, grain size unknown and\n"
-                   f"# used where given; made by tests/fits/predict_start_left_out.py, {datetime.date.today()}.\n")
+        file.write(
+            "# Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit without it, grain size unknown and\n"
+            f"# used where given; made by tests/fits/predict_start_left_out.py, {datetime.date.today()}.\n"
+        )
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("index", "source", "measured_c", "predicted_c", "predicted_grain_known_c"))
         for row, a, b in zip(*predict(), strict=True):

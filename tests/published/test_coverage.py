@@ -38,7 +38,9 @@ def test_every_steel_counting_the_same(seen, held):
     assert 0.72 <= np.average(held, weights=seen.weight) <= 0.90
 
 
-@pytest.mark.parametrize("scope", ["air-cooled bars", "mostly ferrite and pearlite", "mostly bainite", "mostly martensite"])
+@pytest.mark.parametrize(
+    "scope", ["air-cooled bars", "mostly ferrite and pearlite", "mostly bainite", "mostly martensite"]
+)
 def test_coverage_by_class(seen, held, scope):
     """A class has few steels: 80 % must lie in what drawing whole steels anew would give, and none may fail badly."""
     rows = seen.scopes()[scope]
@@ -60,7 +62,9 @@ def test_stored_figures_are_those_of_the_stored_rows(seen, held):
     figures = {r["id"]: r for r in read_rows("hardness_spread.csv")}
     assert tuple(figures) == FIGURES
     everything = np.ones(len(held), bool)
-    assert [float(figures[n]["value"]) for n in FIGURES] == pytest.approx(list(seen.fit(everything)), rel=0.01)
+    assert [float(figures[n]["value"]) for n in FIGURES] == pytest.approx(
+        list(seen.fit(everything)), rel=0.01
+    )
     assert [int(figures[n]["steels"]) for n in FIGURES] == seen.steels(everything)
     stored = {r["scope"]: float(r["coverage"]) for r in read_rows("hardness_validation.csv")}
     for scope, rows in seen.scopes().items():
@@ -72,13 +76,19 @@ def test_stored_predictions_are_near_those_of_today():
     table left behind by a later calibration shows here."""
     from fit_kinetics import GRAIN, steel_of
 
-    bars = {(r["steel"], r["diameter_mm"]): r for r in read_rows("measured/air_cooled_bars.csv") if r["cooling"] == "still air"}
+    bars = {
+        (r["steel"], r["diameter_mm"]): r
+        for r in read_rows("measured/air_cooled_bars.csv")
+        if r["cooling"] == "still air"
+    }
     gaps = []
     for r in read_rows("hardness_left_out.csv"):
         if r["cooling"] != "still air" or r["steel"] not in ("1020", "1040", "4130", "4340", "8620"):
             continue
         row = bars[r["steel"], r["diameter_mm"]]
-        now = air_cooled_bar(steel_of(row), float(r["diameter_mm"]), float(row["austenitise_c"]), grain_size_astm=GRAIN).hardness_hv
+        now = air_cooled_bar(
+            steel_of(row), float(r["diameter_mm"]), float(row["austenitise_c"]), grain_size_astm=GRAIN
+        ).hardness_hv
         low, high = sorted((float(r["predicted_hv"]), float(r["measured_hv"])))
         gaps.append(max(low - now, now - high, 0.0))
     assert len(gaps) >= 18
@@ -90,8 +100,11 @@ def test_stored_ms_predictions_repeat_and_agree_with_the_stored_errors():
     stored = read_rows("start_temperature_validation_rows.csv")
     assert [float(r["predicted_c"]) for r in stored] == pytest.approx(unknown, abs=0.06)
     assert [float(r["predicted_grain_known_c"]) for r in stored] == pytest.approx(known, abs=0.06)
-    errors = {r["validation"].split(", ")[1]: float(r["mean_absolute_error_c"]) for r in read_rows("start_temperature_validation.csv")
-              if (r["quantity"], r["method"], r["scope"]) == ("ms", "own", "all rows")}
+    errors = {
+        r["validation"].split(", ")[1]: float(r["mean_absolute_error_c"])
+        for r in read_rows("start_temperature_validation.csv")
+        if (r["quantity"], r["method"], r["scope"]) == ("ms", "own", "all rows")
+    }
     measured = np.array([float(r["ms_c"]) for r in rows])
     assert np.abs(unknown - measured).mean() == pytest.approx(errors["grain size unknown"], abs=0.02)
     assert np.abs(known - measured).mean() == pytest.approx(errors["grain size used where given"], abs=0.02)

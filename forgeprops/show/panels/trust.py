@@ -1,0 +1,209 @@
+"""How far to trust the numbers: pictures of predicted against measured, and one end-quench band after another."""
+
+from __future__ import annotations
+
+import html
+
+import numpy as np
+
+from .. import style
+from ..figures.trust import band_plot, coverage_plot, error_plot, parity_plot, parity_words
+from ..live import LiveFigure
+from .controls import Choice, note
+
+__all__ = [
+    "BandPanel",
+    "band_panel",
+    "coverage_panel",
+    "formula_panel",
+    "goals_panel",
+    "parity_panel",
+    "remembered_panel",
+]
+
+_PLACES_MM = np.arange(1.5, 50.01, 0.5)
+
+
+def _still(live: LiveFigure, sentences, name: str):
+    """A picture with its words below, for those who cannot see it."""
+    import ipywidgets as w
+
+    live.set_live()
+    live.widget.add_class(f"fp-{name}")
+    words = w.HTML(
+        "".join(f"<p style='margin:2px 0;max-width:1000px'>{html.escape(s)}</p>" for s in sentences)
+    )
+    words.add_class(f"fp-{name}-words")
+    return w.VBox([live.widget, words])
+
+
+def parity_panel():
+    """Return predicted against measured for Ms, air-cooled, quenched and tempered bars, none of them seen by its fit."""
+    from ...study import trust
+
+    parities = [trust.parity(what) for what in ("ms", "bars", "quenched", "tempering")]
+    live = LiveFigure(1000, 940)
+    with style.look():
+        for ax, parity in zip(live.figure.subplots(2, 2).ravel(), parities, strict=True):
+            parity_plot(ax, parity)
+    return _still(live, [f"{parity_words(p)} {p.note}" for p in parities], "parity")
+
+
+def formula_panel():
+    """Return the errors of our Ms, Bs and tempering laws on left-out rows, beside the published formulas."""
+    from ...study import trust
+
+    live = LiveFigure(1060, 520)
+    said = []
+    with style.look():
+        left, middle, right = live.figure.subplots(1, 3)
+        for ax, quantity, goal in ((left, "ms", 16.0), (middle, "bs", 17.5)):
+            table = trust.method_errors(quantity)
+            names = [_method(r) for r in table.to_dict("records")]
+            ours = [n for n in names if n.startswith("ours")]
+            top = table.iloc[: len(table)].assign(name=names)
+            error_plot(ax, top, "name", "mean_absolute_error_c", f"{quantity.capitalize()}, {table['rows'][0]} rows", "°C", goal,
+                       ours, ("low_90", "high_90"))  # fmt: skip
+            best = top[top["method"] != "own"].iloc[0]
+            mine = top[top["method"] == "own"].iloc[-1]
+            said.append(f"{quantity.capitalize()}: ours {mine['mean_absolute_error_c']:.1f} °C on sources left out, the best published form "
+                        f"{best['mean_absolute_error_c']:.1f} °C ({best['name']}).")  # fmt: skip
+        table = trust.tempering_errors()
+        steels = table[table["what"].str.contains("(", regex=False)].sort_values("mean_absolute_error_hrc")
+        short = steels["what"].str.replace("Grange & Baughman", "G&B").str.replace("Hollomon & Jaffe", "H&J")
+        error_plot(
+            right,
+            steels.assign(name=short),
+            "name",
+            "mean_absolute_error_hrc",
+            f"Tempering, {steels['rows'].sum()} rows",
+            "HRC",
+            1.6,
+        )
+    whole = table[table["what"] == "all steels"].iloc[0]
+    said.append(f"Tempering: {whole['mean_absolute_error_hrc']:.2f} HRC over all rows, each steel predicted without it "
+                "(G&B: Grange & Baughman; H&J: Hollomon & Jaffe).")  # fmt: skip
+    said.append("Lines: 90 % interval of the error when whole sources are drawn anew. The Bs rows and the rows of the tempering fit "
+                "may not be bundled, so these pictures stand on stored error figures.")  # fmt: skip
+    return _still(live, said, "formulas")
+
+
+def _method(row) -> str:
+    if row["method"] != "own":
+        return row["method"].replace("_", " ").title()
+    return "ours, grain known" if "where given" in row["validation"] else "ours"
+
+
+def coverage_panel():
+    """Return how many of ten measured bars the 80 % interval holds."""
+    from ...study import trust
+
+    table = trust.coverage()
+    live = LiveFigure(900, 330)
+    with style.look():
+        coverage_plot(live.figure.subplots(), table)
+    all_bars = table.iloc[0]
+    return _still(live, [f"{100 * all_bars['coverage']:.0f} % of {all_bars['rows']} measured bars lie inside the interval that was made "
+                         "without their steel. Lines: what drawing other steels would give, 9 times out of 10."], "coverage")  # fmt: skip
+
+
+class BandPanel:
+    """The end-quench bar of a grade, marched and by the standard, in the grade's band."""
+
+    def __init__(self, name: str = "42CrMo4"):
+        import ipywidgets as w
+
+        from ...study import trust
+        from ...tables import read_rows
+
+        self._trust = trust
+        self.bands = {}
+        for r in read_rows("hardenability_bands.csv"):
+            if r["hrc_low"] and r["hrc_high"] and r["grade"] in trust.counted_band_steels():
+                self.bands.setdefault(r["grade"], []).append(
+                    (float(r["distance_mm"]), float(r["hrc_low"]), float(r["hrc_high"]), r["basis"])
+                )
+        self.grade = Choice("band-grade", "grade", tuple(self.bands), name)
+        self.grade.on_change(lambda _: self.show())
+        self.live = LiveFigure(760, 420)
+        self.live.widget.add_class("fp-band")
+        self.words = w.HTML()
+        self.words.add_class("fp-band-words")
+        self.widget = w.VBox([self.grade.row, self.live.widget, self.words])
+        with style.look():
+            self.ax = self.live.figure.subplots()
+        self.show()
+
+    def show(self) -> None:
+        """Draw the chosen grade."""
+        name = self.grade.value
+        steel, band = self._trust.counted_band_steels()[name], self.bands[name]
+        own, standard = self._trust.end_quench_curves(steel, _PLACES_MM)
+        at = np.interp([b[0] for b in band], _PLACES_MM, own)
+        inside = sum(low <= h <= high for h, (_, low, high, _) in zip(at, band, strict=True))
+        read = band[0][3] == "read"
+        with style.look():
+            self.ax.clear()
+            band_plot(self.ax, name, [b[:3] for b in band], _PLACES_MM, own, standard)
+        self.live.refresh(static=True)
+        self.words.value = note(f"{name}: {inside} of {len(band)} points of the marched bar lie inside the band, which was "
+                                f"{'read' if read else 'recalled, so it is shown but not counted'}.", bad=False)  # fmt: skip
+
+
+def band_panel(name: str = "42CrMo4"):
+    """Return the panel of end-quench bands."""
+    return BandPanel(name).widget
+
+
+def goals_panel():
+    """Return the table of goals: wanted, reached, missed by, how validated, what limits it."""
+    import ipywidgets as w
+
+    from ...study import trust
+
+    cells = []
+    for r in trust.trust_table().to_dict("records"):
+        met = "" if not r["wanted"] else "does not count" if "does not count" in r["left_out"] else (
+            "met" if r["missed_by"] == 0 else f"missed by {r['missed_by']:.3g}")  # fmt: skip
+        shade = style.CAUTION if met.startswith("missed") else style.INK
+        row = (r["goal"], f"{r['wanted']} {r['unit']}" if r["wanted"] else "", f"{r['reached']} {r['unit']}", met,
+               f"{r['rows']} rows" + (f", {r['groups']} groups" if r["groups"] != "" else ""), r["left_out"], r["limit"])  # fmt: skip
+        cells.append("<tr>" + "".join(
+            f"<td style='padding:3px 10px 3px 0;vertical-align:top;border-top:1px solid {style.GRID};line-height:1.3"
+            f"{f';color:{shade};font-weight:bold' if i == 3 else ''}'>{html.escape(str(c))}</td>"
+            for i, c in enumerate(row)) + "</tr>")  # fmt: skip
+    head = "".join(f"<th style='text-align:left;padding:3px 10px 3px 0'>{h}</th>" for h in
+                   ("goal", "wanted", "reached", "", "rows", "left out of the fit", "what limits it"))  # fmt: skip
+    table = w.HTML(
+        f"<table style='border-collapse:collapse;max-width:1150px'><tr>{head}</tr>{''.join(cells)}</table>"
+    )
+    table.add_class("fp-goals")
+    return table
+
+
+def remembered_panel():
+    """Return what rests on memory: formulas and numbers room by room, folded, and the tables with recalled rows."""
+    import ipywidgets as w
+
+    from ...study import trust
+
+    table, rows = trust.remembered(), trust.remembered_rows()
+    parts = []
+    for room, mine in table.groupby("room", sort=False):
+        lines = "".join(
+            f"<li style='line-height:1.35'>{html.escape(r['what'])}: {html.escape(r['source'])}</li>"
+            for r in mine.to_dict("records")
+        )
+        parts.append(
+            f"<details><summary style='cursor:pointer'><b>{html.escape(room)}</b>, {len(mine)}</summary><ul>{lines}</ul></details>"
+        )
+    lines = "".join(
+        f"<li style='line-height:1.35'>{html.escape(r['table'])}: {r['recalled']} of {r['rows']} rows</li>"
+        for r in rows.to_dict("records")
+    )
+    parts.append(
+        f"<details open><summary style='cursor:pointer'><b>tables with recalled rows</b>, {len(rows)}</summary><ul>{lines}</ul></details>"
+    )
+    said = w.HTML(f"<div style='max-width:1000px'>{''.join(parts)}</div>")
+    said.add_class("fp-remembered")
+    return said

@@ -1,0 +1,30 @@
+"""07_how_far_to_trust_it in a real browser: pictures, words beside them, a band to choose, goals with their misses."""
+
+from pathlib import Path
+
+NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "07_how_far_to_trust_it.ipynb"
+
+
+def test_pictures_and_their_words(notebook):
+    notebook.screenshot("07_how_far_to_trust_it_opened")
+    words = notebook.words(".fp-parity-words")
+    assert "527 rows, 26 sources" in words and "each steel predicted without it" in words
+    assert "measured bars lie inside the interval" in notebook.words(".fp-coverage-words")
+
+
+def test_another_grade_draws_its_band(notebook):
+    assert "15 points" in notebook.words(".fp-band-words") and "was read" in notebook.words(".fp-band-words")
+    old = notebook.picture(".fp-band")
+    notebook.choose(".fp-band-grade", "4340H")
+    notebook.wait_for_new_picture(old, ".fp-band")
+    assert "not counted" in notebook.words(".fp-band-words")
+    notebook.page.locator(".fp-band").first.scroll_into_view_if_needed()
+    notebook.screenshot("07_how_far_to_trust_it_band")
+
+
+def test_goals_say_what_does_not_count_and_what_is_missed(notebook):
+    words = notebook.words(".fp-goals")
+    assert "met" in words and "does not count" in words
+    notebook.page.locator(".fp-goals").first.scroll_into_view_if_needed()
+    notebook.screenshot("07_how_far_to_trust_it_goals")
+    assert "recalled" in notebook.words(".fp-remembered")
