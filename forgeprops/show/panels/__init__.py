@@ -10,9 +10,19 @@ from .forging_temperature import ForgingTemperaturePanel, forging_temperature_pa
 from .grade_map import GradeMapPanel, grade_map_panel
 from .lesson import Lesson
 from .task import TaskPanel, task_panel
+from .trust import (
+    BandPanel,
+    band_panel,
+    coverage_panel,
+    formula_panel,
+    goals_panel,
+    parity_panel,
+    remembered_panel,
+)
 from .units_panel import UnitsPanel, units_panel
 
 __all__ = [
+    "BandPanel",
     "EstimatePanel",
     "FilmPanel",
     "ForgingTemperaturePanel",
@@ -20,10 +30,16 @@ __all__ = [
     "Lesson",
     "TaskPanel",
     "UnitsPanel",
+    "band_panel",
+    "coverage_panel",
     "estimate_panel",
     "film_panel",
     "forging_temperature_panel",
+    "formula_panel",
+    "goals_panel",
     "grade_map_panel",
+    "parity_panel",
+    "remembered_panel",
     "task_panel",
     "units_panel",
 ]
