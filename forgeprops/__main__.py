@@ -31,6 +31,18 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--cool", metavar="HOW", help="single, row, bin, fan or sleeve (default single)")
     parser.add_argument("--count-press-strain", action="store_true",
                         help="let the press strain left in the austenite speed ferrite and bainite (a bound; default off)")
+    parser.add_argument("--lie", type=float, metavar="DEG",
+                        help="wanted change of lie, °, + is more upright (default 2; 0 if only --loft is given)")
+    parser.add_argument("--loft", type=float, metavar="DEG",
+                        help="wanted change of loft, °, + is weaker (default 0)")
+    parser.add_argument("--bar-mm", type=float, metavar="MM", help="bending bar, hand to hosel, mm (default 500)")
+    parser.add_argument("--bar-n", type=float, metavar="N", help="most pull by hand, N (default 400)")
+    parser.add_argument("--hand", metavar="HAND", help="head for a right or left hand (default right)")
+    parser.add_argument("--flatness-mm", type=float, metavar="MM", help="bow the face may have, mm (default 0.15)")
+    parser.add_argument("--cutting-hv", type=float, metavar="HV",
+                        help="hardest you can machine, HV (default 320)")
+    parser.add_argument("--soften", action="store_true",
+                        help="also try what softens the hosel, and what the face pays")
     parser.add_argument("--json", action="store_true", help="print JSON alone")
     parser.add_argument("--list", action="store_true", help="list grades and heads")
     parser.add_argument("--version", action="version", version=f"forgeprops {__version__}")
@@ -55,6 +67,14 @@ def _route(options):
     return route.with_(**settings)
 
 
+def _bench(options) -> dict:
+    """Bench and wanted change, by the names of `hosel_bend`; what is left out keeps its default."""
+    lie = 0.0 if options.lie is None and options.loft is not None else options.lie
+    given = {"target_lie_deg": lie, "target_loft_deg": options.loft, "bar_mm": options.bar_mm,
+             "force_limit_n": options.bar_n, "hand": options.hand}
+    return {name: value for name, value in given.items() if value is not None}
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     options = _parser().parse_args(argv)
@@ -73,12 +93,30 @@ def main(argv: list[str] | None = None) -> int:
             check_number(options.spray, "spray flux", 0.0, 60.0, "kg/(m² s)", "--spray")
         from .estimate import estimate
 
+        limits = {"flatness_mm": options.flatness_mm, "cutting_limit_hv": options.cutting_hv}
+        limits = {name: value for name, value in limits.items() if value is not None}
+        bench = _bench(options)
         result = estimate(grade(options.grade), options.head, _route(options),
-                          count_press_strain=options.count_press_strain)
+                          count_press_strain=options.count_press_strain, bench=bench, **limits)
+        softening = None
+        if options.soften:
+            from .study.hosel_bench import soften
+
+            softening = soften(result, bench=bench)
     except InputError as error:
         print(f"forgeprops: {error}", file=sys.stderr)
         return 2
-    print(json.dumps(result.to_dict(), ensure_ascii=False, indent=1) if options.json else result.summary())
+    if options.json:
+        told = result.to_dict()
+        if softening is not None:
+            told["soften"] = softening.to_dict()
+        print(json.dumps(told, ensure_ascii=False, indent=1))
+    else:
+        print(result.summary())
+        if bench:
+            print("\nBefore you pull", *(f"- {words}" for words in result.hosel.cautions), sep="\n")
+        if softening is not None:
+            print(f"\nWhat softens the hosel\n{softening.words()}")
     return 0
 
 

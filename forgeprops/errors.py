@@ -6,7 +6,7 @@ import difflib
 import math
 import numbers
 
-__all__ = ["InputError", "check_choice", "check_number"]
+__all__ = ["InputError", "check_choice", "check_flag", "check_kind", "check_number", "shown"]
 
 
 class InputError(ValueError):
@@ -15,6 +15,50 @@ class InputError(ValueError):
 
 def _at(where: str) -> str:
     return f" ({where})" if where else ""
+
+
+def shown(value) -> str:
+    """A value as a message may show it: short, and its type where its own words say nothing."""
+    try:
+        text = repr(value)
+    except Exception:  # noqa: BLE001  (a foreign object's own repr)
+        text = ""
+    if not text or " object at 0x" in text or text.startswith("<function"):
+        return f"a {type(value).__name__}"
+    return text if len(text) <= 80 else f"{text[:77]}..."
+
+
+def check_kind(value, kind: type, name: str, where: str = ""):
+    """Return `value` if it is of `kind`; otherwise raise.
+
+    Raises
+    ------
+    InputError
+        If it is anything else.
+
+    Examples
+    --------
+    >>> check_kind("fast", dict, "limits")
+    Traceback (most recent call last):
+    ...
+    forgeprops.errors.InputError: limits is 'fast'; allowed is a dict.
+    """
+    if not isinstance(value, kind):
+        raise InputError(f"{name} is {shown(value)}; allowed is a {kind.__name__}{_at(where)}.")
+    return value
+
+
+def check_flag(value, name: str, where: str = "") -> bool:
+    """Return `value` as a bool if it is True or False (NumPy's too); otherwise raise.
+
+    Raises
+    ------
+    InputError
+        If it is anything else: "yes" and 1 are not guessed at.
+    """
+    if isinstance(value, bool) or type(value).__name__ in ("bool_", "bool"):
+        return bool(value)
+    raise InputError(f"{name} is {shown(value)}; allowed is True or False{_at(where)}.")
 
 
 def check_number(value, name: str, low: float, high: float, unit: str = "", where: str = "") -> float:
@@ -55,7 +99,7 @@ def check_number(value, name: str, low: float, high: float, unit: str = "", wher
     else:
         allowed = f"{low:g} to {high:g}{unit_text}"
     if isinstance(value, bool) or not isinstance(value, numbers.Real):
-        raise InputError(f"{name} is {value!r}, which is not a number; allowed is {allowed}{_at(where)}.")
+        raise InputError(f"{name} is {shown(value)}, which is not a number; allowed is {allowed}{_at(where)}.")
     try:
         number = float(value)
     except (OverflowError, ValueError):
@@ -90,8 +134,8 @@ def check_choice(value, name: str, allowed, where: str = "") -> str:
         if value.strip().casefold() in folded:
             return folded[value.strip().casefold()]
         near = difflib.get_close_matches(value.strip().casefold(), folded, n=1, cutoff=0.5)
-        hint = f" did you mean {folded[near[0]]!r}?" if near else ""
+        hint = f"; did you mean {folded[near[0]]!r}?" if near else "."
     else:
-        hint = ""
+        hint = "."
     listed = ", ".join(str(a) for a in allowed)
-    raise InputError(f"{name} {value!r} is unknown;{hint} Allowed: {listed}{_at(where)}.")
+    raise InputError(f"{name} {shown(value)} is unknown{hint} Allowed: {listed}{_at(where)}.")

@@ -15,7 +15,7 @@ import numpy as np
 
 from . import uncertainty
 from .answer import Estimate, ZoneResult
-from .errors import InputError
+from .errors import InputError, check_flag
 from .forging.cautions import decarburised_warning, furnace_warnings
 from .forging.decarburisation import decarburisation_warnings
 from .head import ZONES, Head
@@ -152,6 +152,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     True
     """
     _checked(steel, Steel, "steel")
+    check_flag(count_press_strain, "count_press_strain")
     if head is None or isinstance(head, str):
         head = library_head("mid-iron" if head is None else head)
     _checked(head, Head, "head")

@@ -93,7 +93,8 @@ class Shop:
         _check_uncertainty(self.fitted, self.standard_errors, self.correlations)
         put("data_files", _texts(self.data_files, "shop data_files"))
         put("n_readings", int(check_number(self.n_readings, "number of readings", 0, 10**9, "", "shop")))
-        _texts((self.name, self.measured_on), "shop name")
+        _texts((self.name,), "shop name")
+        _texts((self.measured_on,), "shop measured_on")
         if not self.name.strip():
             raise InputError("shop name is empty; allowed is a text that is not empty.")
         if self.measured_on:

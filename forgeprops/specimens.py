@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .errors import InputError, check_number
+from .errors import InputError, check_kind, check_number
 from .head import STEEL_DENSITY_KG_M3
 from .mechanical.hardness_scales import try_convert
 from .ranges import Warn, outside
@@ -109,6 +109,7 @@ def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
 
 
 def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
+    check_kind(steel, Steel, "steel")
     case = np.zeros(1, packing.CASE)
     start = packing.pack_steels([steel], case, k)
     grain = steel.grain_size_astm if grain_size_astm is None else check_number(
@@ -180,6 +181,7 @@ def air_cooled_bar(steel: Steel, diameter_mm: float = 13.5, from_c: float = 870.
     case, start, _ = _case(steel, from_c, grain_size_astm, constants)
     case["air_c"] = check_number(air_c, "air temperature", -30.0, 60.0, "°C")
     case["emissivity"] = check_number(emissivity, "emissivity", 0.05, 1.0)
+    tolerance_c = check_number(tolerance_c, "error allowed a step", 1e-4, 50.0, "°C")
     steps = np.zeros((1, 1), packing.STEP)
     steps["kind"], steps["duration_s"] = packing.COOL, 1e6
     convection = packing.convection_table("round", diameter_mm, float(case["air_c"][0]), 0.0)[None, None, :]

@@ -46,19 +46,23 @@ SOURCES = {
 COVERAGE = 0.80
 Z = 1.2816
 
-#: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about 1.5, read as a
+#: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about 1.5, read
+#: as a
 #: 90 % interval: ln 1.5 / 1.645 (the five laws compared in `thermal.spray_law` agree within 45 %).
 LN_SPRAY_SD = math.log(1.5) / 1.645
 
-#: Factors on the rate at which Cr-Mo carbides dissolve, taken as the ends of an 80 % interval: carbides three times as
+#: Factors on the rate at which Cr-Mo carbides dissolve, taken as the ends of an 80 % interval: carbides
+#: three times as
 #: coarse or as fine as the law assumes (the time goes with the square of size; our choice).
 CARBIDE_SPEEDS = (1.0 / 9.0, 9.0)
-#: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march its two ends
+#: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march its two
+#: ends
 #: (our choice).
 UNSURE_CARBON, UNSURE_SHARE = 0.002, 0.9995
 
 
-#: Rows of data/hardness_spread.csv in the order `spread_variance` takes them: three shares of hardness, HV at one
+#: Rows of data/hardness_spread.csv in the order `spread_variance` takes them: three shares of hardness, HV
+#: at one
 #: half martensite, and the weight of the opinions' spread.
 FIGURES = ("ferrite-pearlite", "bainite", "martensite", "martensite share", "opinions")
 
@@ -103,9 +107,9 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     -----
     Every constituent has its own share of error, in proportion to hardness.  Where martensite stands beside
     something else its amount is the greatest doubt: that part goes with the standard deviation of a share,
-    ``sqrt(m (1 - m))``, and is whole at one half.  The weight of the opinions' spread is fitted too: bars on which the
-    methods disagree are not much worse than others.  The figures are misses on measured bars of steels left out of the
-    fit, data/hardness_spread.csv, each times `student_factor` of the steels behind it.
+    ``sqrt(m (1 - m))``, and is whole at one half.  The weight of the opinions' spread is fitted too: bars on
+    which the methods disagree are not much worse than others.  The figures are misses on measured bars of steels
+    left out of the fit, data/hardness_spread.csv, each times `student_factor` of the steels behind it.
 
     Examples
     --------
@@ -258,7 +262,7 @@ def _spread(centre, sd, deviates, values):
 def outcome_chances(
     centre: float, sd: float, deviates, values, gap_hv: float = 60.0
 ) -> dict[str, float] | None:
-    """Near a cliff: chance of a soft and of a hard outcome, with the middle of each; None where there is no cliff.
+    """Near a cliff: chance of a soft and of a hard outcome, with the middle of each; else None.
 
     A cliff is a response that moves by more than `gap_hv` between neighbouring nodes of the unsure input.
 

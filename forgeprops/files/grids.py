@@ -14,7 +14,7 @@ import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from ..errors import InputError, check_choice
+from ..errors import InputError, check_choice, check_kind
 from .cells import clean_text, shortened
 from .reading import READ_LIMIT_BYTES, Source, decode_text, read_source
 
@@ -149,6 +149,8 @@ def read_grids(source, filename: str | None = None, sheet: str | None = None,
     InputError
         Neither CSV nor XLSX, damaged, protected, too large, no such sheet.
     """
+    if sheet is not None:
+        check_kind(sheet, str, "sheet")
     file = read_source(source, filename, limit_bytes)
     data = file.data
     if data.startswith(b"PK"):
@@ -244,7 +246,8 @@ def check_xlsx_size(file: Source, limit_bytes: int = UNPACKED_LIMIT_BYTES) -> No
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (zip and its decompressors raise a dozen kinds)
-        raise InputError(f"{file.name} is a damaged or protected workbook: {shortened(error)}.") from None
+        raise InputError(f"{file.name} is a damaged or protected workbook: {shortened(error)}; "
+                         "allowed is a whole one without a password.") from None
 
 
 def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:

@@ -9,7 +9,7 @@ import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from ..errors import InputError
+from ..errors import InputError, check_kind
 
 __all__ = ["READ_LIMIT_BYTES", "Source", "decode_text", "one_line", "read_source"]
 
@@ -58,6 +58,8 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
     >>> read_source(b"heat;C", "certs.csv").name
     'certs.csv'
     """
+    if filename is not None:
+        check_kind(filename, str, "filename")
     if isinstance(source, Sequence) and not isinstance(source, (str, bytes, bytearray, memoryview)):
         if len(source) != 1:
             raise InputError(f"{len(source)} files were given; allowed is one file at a time.")

@@ -16,6 +16,7 @@ import numpy as np
 
 from ..errors import InputError, check_number
 from ..ranges import Warn, outside
+from ..steel.composition import check_steel
 from .flow_stress_laws import hensel_spittel_mpa, medina_hernandez_mpa, misaka_mpa, shida_mpa
 
 __all__ = [
@@ -260,7 +261,13 @@ def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c: float | Callable[[fl
     >>> round(answer.preheat_c)
     924
     """
+    check_steel(steel_a, "first steel")
+    check_steel(steel_b, "second steel")
     preheat_a_c = check_number(preheat_a_c, "preheat of the first steel", 700.0, 1300.0, "°C")
+    strain = check_number(strain, "strain", 0.001, 3.0)
+    rate_per_s = check_number(rate_per_s, "strain rate", 1e-4, 1e4, "1/s")
+    if not callable(die_drop_c):
+        die_drop_c = check_number(die_drop_c, "temperature lost until the die", -50.0, 600.0, "°C")
     drop = die_drop_c if callable(die_drop_c) else lambda _preheat: float(die_drop_c)
     in_die_a = preheat_a_c - drop(preheat_a_c)
 

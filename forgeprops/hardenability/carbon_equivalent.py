@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..ranges import Warn, outside, register_range
+from ..steel.composition import check_steel
 
 __all__ = ["carbon_equivalent_iiw", "carbon_equivalent_warnings", "carbon_equivalents", "cen", "cet", "pcm"]
 
@@ -36,7 +37,8 @@ for _name, (_source, _bounds) in _LIMITS.items():
 
 
 def _get(steel, *elements):
-    return [np.asarray(steel.get(e), dtype=float) for e in elements]
+    found = (steel.get(e) for e in elements)  # a dict may lack an element: it then counts as 0
+    return [np.asarray(0.0 if content is None else content, dtype=float) for content in found]
 
 
 def _plain(value):
@@ -121,6 +123,7 @@ def carbon_equivalents(steel) -> dict[str, float]:
     >>> {name: round(value, 3) for name, value in carbon_equivalents(steel).items()}
     {'CE_IIW': 0.781, 'Pcm': 0.518, 'CET': 0.56, 'CEN': 0.791}
     """
+    check_steel(steel)
     return {"CE_IIW": carbon_equivalent_iiw(steel), "Pcm": pcm(steel), "CET": cet(steel), "CEN": cen(steel)}
 
 

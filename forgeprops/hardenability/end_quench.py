@@ -7,6 +7,7 @@ import functools
 import numpy as np
 
 from ..ranges import Warn, outside, register_range
+from ..steel.composition import check_steel
 from ..tables import read_rows
 from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 
@@ -277,6 +278,7 @@ def end_quench(steel):
     >>> tuple(round(float(x), 1) for x in (curve.distance_mm[0], curve.hrc[0], curve.hrc[14]))
     (1.5, 56.6, 38.4)
     """
+    check_steel(steel)
     import pandas as pd  # late: a quarter of a second
 
     frame = pd.DataFrame({"distance_mm": end_quench_distances_mm(), "hrc": end_quench_hrc(steel)})

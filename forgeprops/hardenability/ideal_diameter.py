@@ -7,8 +7,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import check_choice
+from ..errors import check_choice, check_flag
 from ..ranges import Warn, outside, register_range
+from ..steel.composition import check_steel
 from ..tables import read_rows
 
 __all__ = ["ACTIVE_BORON", "ELEMENTS_IN_FACTORS", "GRAIN_SIZE_STEP", "ideal_diameter",
@@ -69,7 +70,8 @@ def _base_table() -> tuple[np.ndarray, np.ndarray]:
 
 
 def _content(steel, element: str):
-    return np.asarray(steel.get(element), dtype=float)
+    content = steel.get(element)  # a dict may lack an element: it then counts as 0
+    return np.asarray(0.0 if content is None else content, dtype=float)
 
 
 def _factor(element: str, content):
@@ -84,8 +86,11 @@ def _plain(value):
     return float(value) if np.ndim(value) == 0 else value
 
 
+_UNITS = ("mm", "in")
+
+
 def _in_unit(inches, unit: str):
-    unit = check_choice(unit, "unit", ("mm", "in"))
+    unit = check_choice(unit, "unit", _UNITS)
     return _plain(inches * (_MM_PER_INCH if unit == "mm" else 1.0))
 
 
@@ -160,8 +165,10 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     >>> round(ideal_diameter(grade("4130")), 1), round(ideal_diameter(grade("1020")), 1)
     (68.8, 11.0)
     """
+    check_steel(steel)
+    unit = check_choice(unit, "unit", _UNITS)
     inches = functools.reduce(np.multiply, (_factor(e, _content(steel, e)) for e in ELEMENTS_IN_FACTORS))
-    if grain_size:
+    if check_flag(grain_size, "grain_size"):
         inches = inches * _grain_factor(steel)
     return _in_unit(inches, unit)
 
@@ -199,6 +206,7 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
     1.38
     """
+    check_steel(steel)
     root, base = _base_table()
     carbon = _content(steel, "C")
     standard = _factor("C", carbon)

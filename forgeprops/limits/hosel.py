@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError, check_choice, check_number
+from ..errors import InputError, check_choice, check_flag, check_number
 from ..mechanical.strength import Strength
 from ..ranges import Warn, outside, register_range
 from .allowance import DEFAULTS, allowed, allowed_deg_array
@@ -224,7 +224,9 @@ class HoselBend:
                  f"{self.for_length[long]:.1f}° if {long:.0f} mm do.",
                  _REASONS[self.governed_by].format(strain=100 * self.outer_strain)]
         force = f"{self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease})"
-        if self.target_deg <= self.allowed_deg:
+        if self.target_deg == 0.0:
+            pass
+        elif self.target_deg <= self.allowed_deg:
             lines.append(f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
                          f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs "
                          "back.")
@@ -342,7 +344,7 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
         "length_mm": check_number(length_mm, "bend zone", 3.0, 60.0, "mm"),
         "neck_outside_mm": out_d if neck_outside_mm is None else check_number(
             neck_outside_mm, "neck diameter", bore + 1.0, 60.0, "mm"),
-        "bored_mm": check_number(min(bored_mm, 1e6), "bored length", 0.0, 1e6, "mm"),
+        "bored_mm": 1e6 if bored_mm == math.inf else check_number(bored_mm, "bored length", 0.0, 1e6, "mm"),
         "bar_mm": check_number(bar_mm, "bar length", 50.0, 3000.0, "mm"),
         "force_limit_n": check_number(force_limit_n, "force limit", 10.0, 20_000.0, "N"),
         "strain_fraction": check_number(strain_fraction, "share of uniform strain", 0.05, 1.0),
@@ -364,6 +366,7 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
     spread_hv = check_number(hardness_se_hv, "standard error of hardness", 0.0, 300.0, "HV")
     past = [check_number(d, "earlier bend", -20.0, 20.0, "°") for d in history_deg]
 
+    check_flag(aged, "aged")
     here = material_of(hardness_hv, fractions, material, "material")
     neck = here
     if not (neck_hardness_hv is None and neck_fractions is None and neck_material is None):

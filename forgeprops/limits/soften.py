@@ -117,6 +117,16 @@ class Softening:
             lines.append("Nothing tried here softens it; a softer grade is what is left.")
         return "\n".join([*lines, *(r.words() for r in useful)])
 
+    def to_dict(self) -> dict:
+        """Plain numbers and texts, ready for JSON."""
+        names = ("kind", "what", "hosel_hv", "face_hv", "allowed_deg", "degrees_won", "face_softer_hv",
+                 "face_margin", "caution")
+        told = [{n: round(v, 3) if isinstance(v := getattr(r, n), float) else v for n in names}
+                for r in self.remedies]
+        longer = None if self.longer_bar_deg is None else round(self.longer_bar_deg, 3)
+        return {"hosel_hv": round(self.hosel_hv, 1), "face_hv": round(self.face_hv, 1),
+                "allowed_deg": round(self.allowed_deg, 3), "longer_bar_deg": longer, "remedies": told}
+
 
 def _numbers(result) -> tuple[float, float, float, float | None]:
     face = getattr(result, "face", None)

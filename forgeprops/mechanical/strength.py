@@ -23,7 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError, check_choice, check_number
+from ..errors import InputError, check_choice, check_kind, check_number
 from ..ranges import Warn, outside, register_range
 from ..steel import Steel
 from ..tables import read_rows
@@ -328,6 +328,7 @@ def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, floa
     InputError
         Unknown constituent, a share outside 0 to 1, or nothing but austenite.
     """
+    check_kind(fractions, Mapping, "fractions")
     clean = dict.fromkeys(_CONSTITUENTS, 0.0)
     for name, value in fractions.items():
         name = check_choice(name, "constituent", _CONSTITUENTS)
@@ -397,6 +398,8 @@ def strength(hardness_hv: float, fractions: Mapping[str, float] | None = None, s
         total = sum(shares)
         involved = [name for name, share in zip(_SHARED, shares, strict=True) if share > 0.3 * total]
         branch = involved[0] if max(shares) > 0.999 * total else "blend"
+    if steel is not None:
+        check_kind(steel, Steel, "steel")
     if ferrite_grain_um is not None:
         if steel is None or fractions is None:
             raise InputError("ferrite_grain_um is given alone; allowed is with steel= and fractions=.")

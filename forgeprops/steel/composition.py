@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from ..errors import InputError, check_choice, check_number
+from ..errors import InputError, check_choice, check_flag, check_kind, check_number, shown
 
-__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel"]
+__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel", "check_steel"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -73,9 +73,9 @@ class Steel:
     _values: Mapping[str, float] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self):
-        where = f"steel {self.name!r}"
-        if not isinstance(self.name, str) or not self.name.strip():
+        if not check_kind(self.name, str, "steel name").strip():
             raise InputError(f"steel name is {self.name!r}; allowed is a text that is not empty.")
+        where = f"steel {self.name[:60]!r}"
         if not isinstance(self.composition, Mapping):
             raise InputError(f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
                              f"{{'C': 0.20, 'Mn': 0.45}} ({where}).")
@@ -88,6 +88,8 @@ class Steel:
         if "C" not in given:
             raise InputError(f"carbon is missing; a composition needs at least C ({where}).")
         check_number(given["C"], "C content", 0.01, ELEMENTS["C"], "wt%", where)
+        check_flag(self.fine_grain, "fine_grain", where)
+        check_kind(self.source, str, "source", where)
         check_number(self.grain_size_astm, "grain size", 0.0, 14.0, "ASTM number", where)
         object.__setattr__(self, "composition", MappingProxyType(given))
         if self.limits is not None:
@@ -109,3 +111,30 @@ class Steel:
 
     def __hash__(self):
         return hash((self.name, tuple(sorted(self.composition.items())), self.grain_size_astm))
+
+
+def check_steel(steel, name: str = "steel"):
+    """Return `steel` if formulas can take it: a `Steel`, a dict of contents, or anything with their ``get``.
+
+    Raises
+    ------
+    InputError
+        A grade's name, a dict without carbon or with contents that are no numbers, or anything else.
+
+    Examples
+    --------
+    >>> check_steel("4130")
+    Traceback (most recent call last):
+    ...
+    forgeprops.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
+    """
+    if not callable(getattr(steel, "get", None)):
+        raise InputError(f"{name} is {shown(steel)}; allowed is a Steel, such as grade(\"4130\").")
+    if isinstance(steel, Mapping):
+        if "C" not in steel:
+            raise InputError(f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%.")
+        for symbol, content in steel.items():
+            check_choice(symbol, "element", ELEMENTS, name)
+            if not hasattr(content, "shape"):
+                check_number(content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", name)
+    return steel

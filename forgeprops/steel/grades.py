@@ -7,7 +7,7 @@ import functools
 import os.path
 import re
 
-from ..errors import InputError
+from ..errors import InputError, shown
 from ..tables import read_rows
 from .composition import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
@@ -72,7 +72,7 @@ def _resolve(name) -> str:
     near = difflib.get_close_matches(key, _names(), n=3, cutoff=0.5)
     near = sorted(sorted(near), key=lambda other: -len(os.path.commonprefix((key, other))))
     hint = f"did you mean {_names()[near[0]]!r}?" if near else "nothing in the library comes near it."
-    raise InputError(f"grade {name!r} is unknown; {hint} Allowed: {', '.join(grades())}.")
+    raise InputError(f"grade {shown(name)} is unknown; {hint} Allowed: {', '.join(grades())}.")
 
 
 def _number(row: dict[str, str], column: str) -> float | None:

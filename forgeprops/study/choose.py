@@ -126,7 +126,7 @@ class Choice:
             o = self.scatter.outside
             told += (
                 f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
-                f"to {100 * o.high:.2g} %); the worst limit is {self.robustness:.1f} standard deviations away."
+                f"to {100 * o.high:.2g} %); the worst limit is {self.robustness:.1f} deviations away."
             )
         return told
 

@@ -31,7 +31,7 @@ from ..transformation import temperatures
 __all__ = ["NOT_TOLD", "warning_codes"]
 
 #: Codes that only a single estimate has: they need its curve or other marches beside its own.
-NOT_TOLD = ("cliff", "decarburised", "hosel:gathers", "range:hosel_strain")
+NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "range:hosel_strain")
 
 #: Branch of the strength of hosel and neck -> share it needs to be judged by its range (as `strength` does).
 _BRANCH_SHARE = 0.3

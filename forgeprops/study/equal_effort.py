@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import InputError, check_number
+from ..errors import check_flag, check_kind, check_number
 from ..estimate import evaluate
 from ..forging import effort
 from ..head import ZONES, Head
@@ -94,7 +94,8 @@ def with_defaults(head, route, shop):
     """Head, route and shop, each the default where it is left out; a head may be a library name."""
     if head is None or isinstance(head, str):
         head = library_head("mid-iron" if head is None else head)
-    return head, Route() if route is None else route, Shop() if shop is None else shop
+    route, shop = Route() if route is None else route, Shop() if shop is None else shop
+    return check_kind(head, Head, "head"), check_kind(route, Route, "route"), check_kind(shop, Shop, "shop")
 
 
 def equal_effort_setting(
@@ -138,8 +139,8 @@ def equal_effort_setting(
     preheat_a_c = check_number(preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C")
     head, route, shop = with_defaults(head, route, shop)
     for steel in (steel_a, steel_b):
-        if not isinstance(steel, Steel):
-            raise InputError(f"steel is {steel!r:.60}; allowed is a Steel.")
+        check_kind(steel, Steel, "steel")
+    check_flag(in_die, "in_die")
     die_a = preheat_a_c if in_die else metal_in_die_c(steel_a, preheat_a_c, head, route, shop)
     squeeze = {"strain": max(route.press.strain, 0.01), "rate_per_s": press_rate_per_s(route.press)}
     found = effort.equal_effort(steel_a, max(die_a, _LOWEST_C), steel_b, **squeeze)

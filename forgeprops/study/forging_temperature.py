@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .. import uncertainty
-from ..errors import InputError, check_number
+from ..errors import InputError, check_kind, check_number
 from ..estimate import carbides_unsure, evaluate, furnace_warnings_of, press_strains, zone_result
 from ..head import ZONES, Head
 from ..limits.allowance import DEFAULTS, allowed
@@ -162,6 +162,7 @@ def forging_temperature_study(
     >>> bool(np.all(np.diff(study.flow_stress_mpa) < 0.0)), bool(np.all(np.diff(study.scale_um) > 0.0))
     (True, True)
     """
+    check_kind(steel, Steel, "steel")
     head, route, shop = with_defaults(head, route, shop)
     settings = np.asarray(_SETTINGS_C if temperatures is None else temperatures, float).ravel()
     if settings.size == 0 or np.any(np.diff(settings) <= 0.0):

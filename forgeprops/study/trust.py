@@ -1,7 +1,8 @@
-"""How far to trust the numbers: predicted beside measured, the interval's coverage, and every goal with what was reached.
+"""How far to trust the numbers: predicted beside measured, coverage of the interval, goals and misses.
 
-Nothing is remembered here: every figure is worked out from the tables in data/ when it is asked for.  Predictions
-that leave a steel or a source out come from stored tables, which name the script that makes them again.
+Nothing is remembered here: every figure is worked out from the tables in data/ when it is asked for.
+Predictions that leave a steel or a source out come from stored tables, which name the script that makes them
+again.
 """
 
 from __future__ import annotations
@@ -49,7 +50,8 @@ __all__ = [
     "trust_table",
 ]
 
-#: What `parity` can show, and what only stored error figures can (the licence of the rows forbids to bundle them).
+#: What `parity` can show, and what only stored error figures can (the licence of the rows forbids to bundle
+#: them).
 PARITIES = ("ms", "bars", "quenched", "tempering", "end-quench")
 STORED = ("ms", "bs")
 
@@ -65,8 +67,8 @@ class Parity:
     ----------
     quantity, unit : str
     table : pandas.DataFrame
-        ``measured``, ``predicted``, ``low``, ``high`` (80 % interval of the prediction), ``group``, ``kind`` (for the mark)
-        and ``read`` (whether somebody here has read the row).
+        ``measured``, ``predicted``, ``low``, ``high`` (80 % interval of the prediction), ``group``,
+        ``kind`` (for the mark) and ``read`` (whether somebody here has read the row).
     validation : str
         How the predictions were kept from the rows.
     groups : str
@@ -102,8 +104,8 @@ def parity(what: str) -> Parity:
     Parameters
     ----------
     what : {"ms", "bars", "quenched", "tempering", "end-quench"}
-        Martensite start; hardness of air-cooled bars; of quenched bars; of tempered bars of data sheets; end-quench
-        hardness against the middle of the bands (its interval is the band).
+        Martensite start; hardness of air-cooled bars; of quenched bars; of tempered bars of data sheets;
+        end-quench hardness against the middle of the bands (its interval is the band).
 
     Returns
     -------
@@ -147,7 +149,8 @@ def _ms() -> Parity:
         _frame(rows),
         _SOURCE_OUT,
         "sources",
-        "Grain size taken as unknown; used where the papers give it, the error is smaller.  The interval was made of these "
+        "Grain size taken as unknown; used where the papers give it, the error is smaller.  The "
+        "interval was made of these "
         "very misses, so that its 80 % is no test.",
     )
 
@@ -229,12 +232,13 @@ def _tempering() -> Parity:
         _frame(rows),
         "data sheets that the fit never saw",
         "grades",
-        "One hour is assumed where the sheet does not say how long.  The rows of the fit itself may not be bundled.",
+        "One hour is assumed where the sheet does not say how long.  The rows of the fit itself may "
+        "not be bundled.",
     )
 
 
 def counted_band_steels() -> dict[str, Steel]:
-    """Middle of the composition range that belongs to each end-quench band; boron steels, outside the rate equations, left out."""
+    """Steels in the middle of the range of each end-quench band; without boron, outside the rate equations."""
     found = {}
     for r in read_rows("hardenability_band_chemistry.csv"):
         if "B" in r["grade"]:
@@ -273,7 +277,8 @@ def _end_quench() -> Parity:
         for r, p in zip(band, own, strict=True):
             low, high = float(r["hrc_low"]), float(r["hrc_high"])
             middle = 0.5 * (low + high)
-            # the band is drawn around the middle; a prediction is inside when the middle is inside the band around it
+            # the band is drawn around the middle; a prediction is inside when the middle is
+            # inside the band around it
             rows.append(
                 (
                     middle,
@@ -295,11 +300,11 @@ def _end_quench() -> Parity:
     )
 
 
-# ---- tables --------------------------------------------------------------------------------------------------
+# ---- tables ----------------------------------------------------------------------------------------------
 
 
 def coverage() -> pandas.DataFrame:
-    """Share of measured bars inside the 80 % interval, by structure and cooling; see tests/fits/fit_hardness_spread.py."""
+    """Share of measured bars inside the 80 % interval, by structure and cooling (data/hardness_validation.csv)."""
     import pandas as pd
 
     table = pd.DataFrame(read_rows("hardness_validation.csv"))
@@ -309,7 +314,7 @@ def coverage() -> pandas.DataFrame:
 
 
 def method_errors(quantity: str) -> pandas.DataFrame:
-    """Stored errors of our formula and of the published ones over all rows, ``quantity`` "ms" or "bs", best first."""
+    """Stored errors of our formula and of the published ones, ``quantity`` "ms" or "bs", best first."""
     import pandas as pd
 
     check_choice(quantity, "quantity", STORED)
@@ -359,7 +364,7 @@ def remembered_rows() -> pandas.DataFrame:
     return pd.DataFrame(found, columns=["table", "recalled", "rows"])
 
 
-# ---- goals -------------------------------------------------------------------------------------------------------
+# ---- goals -----------------------------------------------------------------------------------------------
 
 
 def trust_table() -> pandas.DataFrame:
@@ -415,7 +420,8 @@ def _start_goals():
             own["rows"],
             own["sources"],
             "whole sources",
-            f"scatter between sources; best published form {published['mean_absolute_error_c']:.1f} ({published['method']})",
+            f"scatter between sources; best published form {published['mean_absolute_error_c']:.1f} "
+            f"({published['method']})",
         )
     stored = [r for r in read_rows("start_temperature_validation.csv")]
     rich = next(
@@ -464,8 +470,10 @@ def _sources_goal(stored):
         rows,
         len(unknown),
         "whole sources",
-        f"the best of eight is another one on each source, picked after the fact; against {rival.title()}, the best over all rows, ours is "
-        f"better on {beaten}, with the grain size given on {with_grain} of {len(unknown)} against all; °C behind: {said}",
+        f"the best of eight is another one on each source, picked after the fact; against "
+        f"{rival.title()}, the best over all rows, ours is "
+        f"better on {beaten}, with the grain size given on {with_grain} of {len(unknown)} against "
+        f"all; °C behind: {said}",
     )
 
 
@@ -493,7 +501,8 @@ def _bar_goals():
         int(air.sum()),
         len(set(steel[air])),
         "whole steels",
-        f"at the limit: {error.mean():.2f} from the stored rows, {other:.2f} by another run; single heats whose residual "
+        f"at the limit: {error.mean():.2f} from the stored rows, {other:.2f} by another run; single "
+        f"heats whose residual "
         "elements and grain are not given; most missed: " + ", ".join(worst_steels),
     )
     for r in stored:
@@ -533,7 +542,8 @@ def _bar_goals():
             )
 
 
-#: Steels of the critical-rate goal: contents, wt%; known rate of 95 % martensite, °C/s (orders of magnitude, from memory).
+#: Steels of the critical-rate goal: contents, wt%; known rate of 95 % martensite, °C/s (orders of
+#: magnitude, from memory).
 _CRITICAL = {
     "C45": ({"C": 0.45, "Si": 0.25, "Mn": 0.65, "Cr": 0.10, "Mo": 0.02}, 100.0, None),
     "42CrMo4": ({"C": 0.415, "Si": 0.25, "Mn": 0.75, "Cr": 1.05, "Mo": 0.22}, 20.0, 30.0),
@@ -588,7 +598,11 @@ def _end_quench_goals():
 
 def _bias_of(grade: str) -> str:
     """Mean miss on each laboratory's steel of one grade, in words."""
-    biases = [float(r["bias_hrc"]) for r in read_rows("tempering_validation.csv") if r["what"].startswith(f"{grade} (")]
+    biases = [
+        float(r["bias_hrc"])
+        for r in read_rows("tempering_validation.csv")
+        if r["what"].startswith(f"{grade} (")
+    ]
     return " and ".join(f"{b:+.1f}" for b in biases)
 
 

@@ -20,6 +20,9 @@ from .vary import Setting, setting, value_of, varied
 
 __all__ = ["Axis", "Window", "window"]
 
+#: Boxes that differ by less than this share count as alike.
+_ALIKE = 0.02
+
 #: Where no spread of a setting is known, a tolerance of this share of the axis.
 _SHARE_OF_AXIS = 0.05
 
@@ -288,25 +291,64 @@ def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
             apart = np.maximum(np.abs(u[rows[:, 1], None] - end_u), np.abs(v[rows[:, 0], None] - end_v))
             reach[rows[:, 0], rows[:, 1]] = apart.min(axis=1)
     size = np.where(slack >= 0.0, np.minimum(reach, to_edge), -1.0)
-    # of equal boxes the one with the most slack at its middle
-    j, i = max(np.argwhere(size >= size.max() - 1e-12).tolist(), key=lambda p: slack[p[0], p[1]])
-    held = float(size[j, i])
-    centre = {
-        ax.setting.name: float(ax.values[i]),
-        ay.setting.name: float(ay.values[j]),
-        "slack": float(slack[j, i]),
-    }
+    # where many boxes are about as large the one in their midst is taken
+    ties = np.argwhere(size >= (1.0 - _ALIKE) * size.max() - 1e-12)
+    j, i = ties[np.abs(ties - ties.mean(axis=0)).sum(axis=1).argmin()]
+    at_u, at_v, held = _moved_off_grid(float(u[i]), float(v[j]), float(size[j, i]), u, v, end_u, end_v, slack)
+    half_u, half_v = _grown(at_u, at_v, held, u, v, end_u, end_v)
+    centre = {ax.setting.name: at_u * ax.tolerance, ay.setting.name: at_v * ay.tolerance}
+    centre["slack"] = _at(slack, ax, ay, centre)
     box = {
-        axis.setting.name: (float(middle - held * axis.tolerance), float(middle + held * axis.tolerance))
-        for axis, middle in ((ax, ax.values[i]), (ay, ay.values[j]))
+        axis.setting.name: ((at - half) * axis.tolerance, (at + half) * axis.tolerance)
+        for axis, at, half in ((ax, at_u, half_u), (ay, at_v, half_v))
     }
-    return centre, box, held, bool(to_edge[j, i] <= reach[j, i])
+    edge = min(at_u - half_u - u[0], u[-1] - at_u - half_u, at_v - half_v - v[0], v[-1] - at_v - half_v)
+    return centre, box, held, bool(edge <= 1e-9)
 
 
-def _at(values: np.ndarray, ax: Axis, ay: Axis, centre) -> float:
-    i = int(np.argmin(np.abs(ax.values - centre[ax.setting.name])))
-    j = int(np.argmin(np.abs(ay.values - centre[ay.setting.name])))
-    return float(values[j, i])
+def _moved_off_grid(at_u, at_v, held, u, v, end_u, end_v, slack):
+    """A better middle between the grid points, by looking around the best of them ever more closely."""
+    from scipy.interpolate import RegularGridInterpolator
+
+    inside = RegularGridInterpolator((v, u), np.where(np.isfinite(slack), slack, -1e6))
+    step_u, step_v = u[1] - u[0], v[1] - v[0]
+    shares = np.linspace(-1.0, 1.0, 9)
+    for _ in range(4):
+        for du in shares * step_u:
+            for dv in shares * step_v:
+                pu, pv = at_u + du, at_v + dv
+                reach = min(pu - u[0], u[-1] - pu, pv - v[0], v[-1] - pv)
+                if reach > held and len(end_u):
+                    reach = min(reach, float(np.maximum(np.abs(end_u - pu), np.abs(end_v - pv)).min()))
+                if reach > held * (1.0 + 1e-9) and inside([[pv, pu]])[0] >= 0.0:
+                    best_u, best_v, held = pu, pv, reach
+                    break
+            else:
+                continue
+            at_u, at_v = best_u, best_v
+            break
+        step_u, step_v = step_u / 2.0, step_v / 2.0
+    return at_u, at_v, held
+
+
+def _grown(at_u, at_v, held, u, v, end_u, end_v):
+    """The box grown past its square in the direction that has room, first along x, then along y."""
+    halves = [held, held]
+    for k, (at, ends, axis, other, other_ends) in enumerate(
+        ((at_u, end_u, u, at_v, end_v), (at_v, end_v, v, at_u, end_u))
+    ):
+        beside = np.abs(other_ends - other) < halves[1 - k] * (1.0 - 1e-9)
+        room = float(np.abs(ends[beside] - at).min()) if beside.any() else np.inf
+        halves[k] = max(halves[k], min(room, at - axis[0], axis[-1] - at))
+    return halves
+
+
+def _at(values: np.ndarray, ax: Axis, ay: Axis, place) -> float:
+    """A map at a place on it, by straight lines between its points."""
+    from scipy.interpolate import RegularGridInterpolator
+
+    at = [[place[ay.setting.name], place[ax.setting.name]]]
+    return float(RegularGridInterpolator((ay.values, ax.values), values)(at)[0])
 
 
 def _now(slack, ax: Axis, ay: Axis, steel, head, route, shop) -> dict[str, float] | None:

@@ -12,6 +12,7 @@ import numpy as np
 
 from ..errors import check_choice
 from ..ranges import Warn, outside, register_range
+from ..steel.composition import check_steel
 from ..tables import read_rows
 from . import temperature_formulas as formulas
 from .temperature_formulas import content
@@ -389,6 +390,7 @@ def critical_temperatures(steel) -> CriticalTemperatures:
     >>> t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
     True
     """
+    check_steel(steel)
     spread = {}
     for name, table, only in (("ae1", formulas.AE1, None), ("ae3", formulas.AE3, None),
                               ("ac1", formulas.AC1, None), ("ac3", formulas.AC3, None),

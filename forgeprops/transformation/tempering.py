@@ -18,6 +18,7 @@ import numpy as np
 
 from ..errors import check_number
 from ..ranges import Warn, outside, register_range
+from ..steel.composition import check_steel
 from ..tables import read_rows
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
 from .phase_hardness import hrc_from_hv, hv_from_hrc
@@ -199,6 +200,7 @@ def tempered_hardness(steel, temper_c: float, hours: float = 1.0,
     >>> 33 < tempered_hardness(steel, 600.0) < tempered_hardness(steel, 400.0) < 50
     True
     """
+    check_steel(steel)
     t_k = check_number(temper_c, "tempering temperature", 0.0, 760.0, "°C") + 273.15
     seconds = 3600.0 * check_number(hours, "tempering time", 0.0, 1e5, "h")
     if as_quenched_hrc is None:

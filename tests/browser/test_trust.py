@@ -1,4 +1,4 @@
-"""07_how_far_to_trust_it in a real browser: pictures, words beside them, a band to choose, goals with their misses."""
+"""07_how_far_to_trust_it in a real browser: pictures and words, a band to choose, goals and misses."""
 
 from pathlib import Path
 

@@ -2,13 +2,13 @@
 
     python tests/fits/fit_hardness_spread.py [--march] [--write]
 
-With ``--march`` the constants of the rate equations are refitted once per steel, without that steel and its kin (see
-``fit_kinetics.py``), to convergence, and every bar of that steel is predicted: hardness, structure and the two other
-opinions, place by place in quenched bars; ``data/hardness_left_out.csv`` holds them (some minutes).  Without it the
-stored predictions are used (seconds).  From them: standard deviations by constituent and the weight of the opinions'
-spread, by greatest likelihood, every steel counting the same however many bars it has, and the coverage of the 80 %
-interval on steels that were left out of both fits; ``--write`` rewrites ``data/hardness_spread.csv`` and
-``data/hardness_validation.csv``.
+With ``--march`` the constants of the rate equations are refitted once per steel, without that steel and its
+kin (see ``fit_kinetics.py``), to convergence, and every bar of that steel is predicted: hardness, structure
+and the two other opinions, place by place in quenched bars; ``data/hardness_left_out.csv`` holds them (some
+minutes).  Without it the stored predictions are used (seconds).  From them: standard deviations by
+constituent and the weight of the opinions' spread, by greatest likelihood, every steel counting the same
+however many bars it has, and the coverage of the 80 % interval on steels that were left out of both fits;
+``--write`` rewrites ``data/hardness_spread.csv`` and ``data/hardness_validation.csv``.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ from forgeprops.tables import data_path, read_rows
 from forgeprops.transformation.phase_hardness import hv_from_hrc
 from forgeprops.uncertainty import FIGURES, Z, opinions_spread_hv, spread_variance, student_factor
 
-#: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains nothing.
+#: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains
+#: nothing.
 MOST_STEPS = 12
 COLUMNS = (
     "steel",
@@ -60,11 +61,11 @@ UNITS = dict.fromkeys(FIGURES, "of hardness") | {
 }
 
 
-# ---- predictions without the steel ---------------------------------------------------------------------------
+# ---- predictions without the steel -----------------------------------------------------------------------
 
 
 def _points(made, k):
-    """March a bench and keep every point: outcome, marks, hardness, shares and rate at 700 °C of every point."""
+    """March a bench and keep of every point: hardness, shares and rate at 700 °C."""
     from forgeprops.thermal.march import batch, packing
     from forgeprops.transformation import decomposition as d
 
@@ -205,8 +206,10 @@ def march() -> None:
         )
     with data_path("hardness_left_out.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(
-            "# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted without it and its kin; made by\n"
-            f"# tests/fits/fit_hardness_spread.py --march, {datetime.date.today()}.  Empty opinion: not applicable there.\n"
+            "# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted "
+            "without it and its kin; made by\n"
+            f"# tests/fits/fit_hardness_spread.py --march, {datetime.date.today()}.  Empty opinion: "
+            f"not applicable there.\n"
         )
         out = csv.DictWriter(file, COLUMNS, lineterminator="\n")
         out.writeheader()
@@ -214,7 +217,7 @@ def march() -> None:
     read_rows.cache_clear()
 
 
-# ---- spread ----------------------------------------------------------------------------------------------------
+# ---- spread ----------------------------------------------------------------------------------------------
 
 
 class LeftOut:
@@ -292,9 +295,12 @@ def write(seen: LeftOut, figures, held) -> None:
     today, everything = datetime.date.today().isoformat(), np.ones(len(seen.rows), bool)
     with data_path("hardness_spread.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(
-            "# Figures of the standard deviation of hardness (see uncertainty.hardness_sd_hv), by greatest likelihood on\n"
-            "# data/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle of a lognormal of a factor e.\n"
-            "# martensite share: HV where half is martensite; opinions: weight of the standard deviation of the methods.\n"
+            "# Figures of the standard deviation of hardness (see uncertainty.hardness_sd_hv), by "
+            "greatest likelihood on\n"
+            "# data/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle "
+            "of a lognormal of a factor e.\n"
+            "# martensite share: HV where half is martensite; opinions: weight of the standard "
+            "deviation of the methods.\n"
         )
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("id", "value", "unit", "prior", "rows", "steels", "fitted", "basis"))
@@ -306,8 +312,10 @@ def write(seen: LeftOut, figures, held) -> None:
             )
     with data_path("hardness_validation.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(
-            "# Share of measured bars inside the 80 % interval.  Constants of the rate equations and figures of the interval both\n"
-            "# fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, high_90: whole steels drawn anew.\n"
+            "# Share of measured bars inside the 80 % interval.  Constants of the rate equations and "
+            "figures of the interval both\n"
+            "# fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, "
+            "high_90: whole steels drawn anew.\n"
         )
         out = csv.writer(file, lineterminator="\n")
         out.writerow(

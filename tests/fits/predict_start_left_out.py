@@ -1,9 +1,9 @@
-"""Predict every measured Ms without its source and store it, for pictures and for anyone who wants to recount.
+"""Predict every measured Ms without its source and store it, for pictures and recounts.
 
     python tests/fits/predict_start_left_out.py      # rewrites data/start_temperature_validation_rows.csv
 
-The fit is that of ``fit_start_temperatures.py``; the grain size is used where the paper gives it in one column, and
-taken as unknown in the other.  Bs is missing because its rows may not be bundled.
+The fit is that of ``fit_start_temperatures.py``; the grain size is used where the paper gives it in one
+column, and taken as unknown in the other.  Bs is missing because its rows may not be bundled.
 """
 
 from __future__ import annotations
@@ -36,7 +36,8 @@ def predict():
 def main() -> None:
     with data_path("start_temperature_validation_rows.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(
-            "# Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit without it, grain size unknown and\n"
+            "# Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit "
+            "without it, grain size unknown and\n"
             f"# used where given; made by tests/fits/predict_start_left_out.py, {datetime.date.today()}.\n"
         )
         out = csv.writer(file, lineterminator="\n")

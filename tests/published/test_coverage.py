@@ -1,4 +1,4 @@
-"""The 80 % interval of hardness against measured bars of steels that were left out, and the stored predictions rechecked."""
+"""The 80 % interval of hardness on measured bars of steels left out; stored predictions rechecked."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def test_every_steel_counting_the_same(seen, held):
     "scope", ["air-cooled bars", "mostly ferrite and pearlite", "mostly bainite", "mostly martensite"]
 )
 def test_coverage_by_class(seen, held, scope):
-    """A class has few steels: 80 % must lie in what drawing whole steels anew would give, and none may fail badly."""
+    """A class has few steels: 80 % lies in what drawing whole steels anew would give; none fails badly."""
     rows = seen.scopes()[scope]
     low, high = drawn_anew(held[rows], seen.steel[rows])
     assert low - 0.02 <= 0.80 <= high + 0.02, (scope, low, high)
@@ -72,8 +72,8 @@ def test_stored_figures_are_those_of_the_stored_rows(seen, held):
 
 
 def test_stored_predictions_are_near_those_of_today():
-    """With all steels in the fit a bar must come out between its left-out prediction and its measurement, or near: a
-    table left behind by a later calibration shows here."""
+    """With all steels in the fit a bar comes out between its left-out prediction and its measurement, or near:
+    a table left behind by a later calibration shows here."""
     from fit_kinetics import GRAIN, steel_of
 
     bars = {

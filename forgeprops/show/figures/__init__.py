@@ -1,15 +1,23 @@
 """Pictures of results: each takes an axes once and follows any number of results through `update`."""
 
+from .allowance import AllowanceByHardness
 from .bend import BendGauge
 from .cooling import CoolingCurves
 from .diagram import TransformationDiagram
 from .forging_temperature import ForgingTemperatureCurves
 from .grades import GradeMap, grade_lines
 from .hardness import HardnessBars
+from .hosel_bench import HoselOnBench, PullDirection
+from .moment_angle import MomentAngle
 from .outline import HeadOutline
+from .shop_data import draw_causes, draw_fit, draw_heats, draw_spray_curve, draw_tracking
 from .structure import StructureBars
 
 __all__ = [
+    "AllowanceByHardness",
+    "HoselOnBench",
+    "MomentAngle",
+    "PullDirection",
     "BendGauge",
     "CoolingCurves",
     "ForgingTemperatureCurves",
@@ -17,6 +25,11 @@ __all__ = [
     "HeadOutline",
     "StructureBars",
     "TransformationDiagram",
+    "draw_causes",
+    "draw_fit",
+    "draw_heats",
+    "draw_spray_curve",
+    "draw_tracking",
     "grade_lines",
     "GradeMap",
 ]

@@ -23,7 +23,7 @@ def parity_words(parity) -> str:
 
 
 def parity_plot(ax, parity) -> None:
-    """Draw predicted over measured with the line of equality; the interval as a band, or as a bar on every point.
+    """Draw predicted over measured with the line of equality; the interval as a band or as bars.
 
     Parameters
     ----------
@@ -48,12 +48,28 @@ def parity_plot(ax, parity) -> None:
         for read in (True, False):
             mine = t[(t["kind"] == kind) & (t["read"] == read)]
             if len(mine):
-                ax.plot(mine["measured"], mine["predicted"], look.marker, markersize=3.2 if len(t) > 200 else 5,
-                        markerfacecolor=look.colour if read else style.PAPER, markeredgecolor=look.colour,
-                        markeredgewidth=0.9, alpha=0.6 if len(t) > 200 else 1.0, zorder=3)  # fmt: skip
+                ax.plot(
+                    mine["measured"],
+                    mine["predicted"],
+                    look.marker,
+                    markersize=3.2 if len(t) > 200 else 5,
+                    markerfacecolor=look.colour if read else style.PAPER,
+                    markeredgecolor=look.colour,
+                    markeredgewidth=0.9,
+                    alpha=0.6 if len(t) > 200 else 1.0,
+                    zorder=3,
+                )
         if kind in _KINDS:
-            ax.text(0.97, 0.24 - 0.06 * place, f"{kind} {_SIGN[look.marker]}", transform=ax.transAxes,
-                    ha="right", color=look.colour, fontsize=8.5, zorder=5)  # fmt: skip
+            ax.text(
+                0.97,
+                0.24 - 0.06 * place,
+                f"{kind} {_SIGN[look.marker]}",
+                transform=ax.transAxes,
+                ha="right",
+                color=look.colour,
+                fontsize=8.5,
+                zorder=5,
+            )
     if t["read"].nunique() > 1:
         ax.text(
             0.97,
@@ -66,8 +82,11 @@ def parity_plot(ax, parity) -> None:
             zorder=5,
         )
     e = parity.errors()
-    words = (f"mean error {e['mean_absolute_error']:.1f} {parity.unit}\non average {e['bias']:+.1f} {parity.unit}\n"
-             f"{e['rows']} rows, {e['groups']} {parity.groups}")  # fmt: skip
+    words = (
+        f"mean error {e['mean_absolute_error']:.1f} {parity.unit}\non average {e['bias']:+.1f} "
+        f"{parity.unit}\n"
+        f"{e['rows']} rows, {e['groups']} {parity.groups}"
+    )
     ax.text(0.03, 0.97, words, transform=ax.transAxes, va="top", fontsize=8.5, linespacing=1.35, zorder=5)
     ax.set(
         xlim=ends,
@@ -131,7 +150,7 @@ def error_plot(
 
 
 def coverage_plot(ax, table) -> None:
-    """Draw how many of ten measured bars the 80 % interval holds, group by group, beside the wanted 72 to 88 %."""
+    """Draw the share of measured bars inside the 80 % interval, group by group, beside the wanted 72 to 88 %."""
     ax.axvspan(72, 88, color="#DCE7D3", linewidth=0, zorder=0)
     ax.axvline(80, color=style.QUIET, linewidth=1.0, linestyle=(0, (4, 2)), zorder=1)
     for row, r in enumerate(table.to_dict("records")):
@@ -146,8 +165,12 @@ def coverage_plot(ax, table) -> None:
             fontsize=8.5,
         )
     ax.set_yticks(range(len(table)), table["scope"])
-    ax.set(ylim=(len(table) - 0.4, -0.6), xlim=(50, 125), xticks=range(50, 101, 10),
-           xlabel="measured hardness inside its 80 % interval, %")  # fmt: skip
+    ax.set(
+        ylim=(len(table) - 0.4, -0.6),
+        xlim=(50, 125),
+        xticks=range(50, 101, 10),
+        xlabel="measured hardness inside its 80 % interval, %",
+    )
     ax.grid(axis="y", visible=False)
     style.title(ax, "Does the range hold 8 of 10? Wanted: inside the green")
 
@@ -171,8 +194,18 @@ def band_plot(ax, name: str, band, distance_mm, own_hrc, standard_hrc) -> None:
         ax.plot(
             distance_mm, y, color=look.colour, linestyle=look.dash, linewidth=2.2 if i == 0 else 1.8, zorder=3
         )
-        ax.text(0.97, 0.95 - 0.09 * i, words, transform=ax.transAxes, ha="right", va="top", color=look.colour,
-                fontweight="bold", fontsize=9, zorder=4)  # fmt: skip
+        ax.text(
+            0.97,
+            0.95 - 0.09 * i,
+            words,
+            transform=ax.transAxes,
+            ha="right",
+            va="top",
+            color=look.colour,
+            fontweight="bold",
+            fontsize=9,
+            zorder=4,
+        )
     ax.text(
         0.97,
         0.77,

@@ -8,7 +8,20 @@ from .estimate import EstimatePanel, estimate_panel
 from .film import FilmPanel, film_panel
 from .forging_temperature import ForgingTemperaturePanel, forging_temperature_panel
 from .grade_map import GradeMapPanel, grade_map_panel
+from .hosel_bench import HoselBenchPanel, hosel_bench_panel
 from .lesson import Lesson
+from .shop_data import (
+    CausePanel,
+    FitPanel,
+    JudgePanel,
+    SprayCurvePanel,
+    TrackingPanel,
+    cause_panel,
+    fit_panel,
+    judge_panel,
+    spray_curve_panel,
+    tracking_panel,
+)
 from .task import TaskPanel, task_panel
 from .trust import (
     BandPanel,
@@ -23,23 +36,35 @@ from .units_panel import UnitsPanel, units_panel
 
 __all__ = [
     "BandPanel",
+    "CausePanel",
     "EstimatePanel",
     "FilmPanel",
+    "FitPanel",
     "ForgingTemperaturePanel",
     "GradeMapPanel",
+    "HoselBenchPanel",
+    "JudgePanel",
     "Lesson",
+    "SprayCurvePanel",
     "TaskPanel",
+    "TrackingPanel",
     "UnitsPanel",
     "band_panel",
+    "cause_panel",
     "coverage_panel",
     "estimate_panel",
     "film_panel",
+    "fit_panel",
     "forging_temperature_panel",
     "formula_panel",
     "goals_panel",
     "grade_map_panel",
+    "hosel_bench_panel",
+    "judge_panel",
     "parity_panel",
     "remembered_panel",
+    "spray_curve_panel",
     "task_panel",
+    "tracking_panel",
     "units_panel",
 ]

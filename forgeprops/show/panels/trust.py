@@ -1,4 +1,4 @@
-"""How far to trust the numbers: pictures of predicted against measured, and one end-quench band after another."""
+"""How far to trust the numbers: predicted against measured, errors of formulas, coverage, bands, goals."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def _still(live: LiveFigure, sentences, name: str):
 
 
 def parity_panel():
-    """Return predicted against measured for Ms, air-cooled, quenched and tempered bars, none of them seen by its fit."""
+    """Return predicted against measured for Ms and for air-cooled, quenched and tempered bars."""
     from ...study import trust
 
     parities = [trust.parity(what) for what in ("ms", "bars", "quenched", "tempering")]
@@ -62,12 +62,24 @@ def formula_panel():
             names = [_method(r) for r in table.to_dict("records")]
             ours = [n for n in names if n.startswith("ours")]
             top = table.iloc[: len(table)].assign(name=names)
-            error_plot(ax, top, "name", "mean_absolute_error_c", f"{quantity.capitalize()}, {table['rows'][0]} rows", "°C", goal,
-                       ours, ("low_90", "high_90"))  # fmt: skip
+            error_plot(
+                ax,
+                top,
+                "name",
+                "mean_absolute_error_c",
+                f"{quantity.capitalize()}, {table['rows'][0]} rows",
+                "°C",
+                goal,
+                ours,
+                ("low_90", "high_90"),
+            )
             best = top[top["method"] != "own"].iloc[0]
             mine = top[top["method"] == "own"].iloc[-1]
-            said.append(f"{quantity.capitalize()}: ours {mine['mean_absolute_error_c']:.1f} °C on sources left out, the best published form "
-                        f"{best['mean_absolute_error_c']:.1f} °C ({best['name']}).")  # fmt: skip
+            said.append(
+                f"{quantity.capitalize()}: ours {mine['mean_absolute_error_c']:.1f} °C on sources "
+                f"left out, the best published form "
+                f"{best['mean_absolute_error_c']:.1f} °C ({best['name']})."
+            )
         table = trust.tempering_errors()
         steels = table[table["what"].str.contains("(", regex=False)].sort_values("mean_absolute_error_hrc")
         short = steels["what"].str.replace("Grange & Baughman", "G&B").str.replace("Hollomon & Jaffe", "H&J")
@@ -81,10 +93,16 @@ def formula_panel():
             1.6,
         )
     whole = table[table["what"] == "all steels"].iloc[0]
-    said.append(f"Tempering: {whole['mean_absolute_error_hrc']:.2f} HRC over all rows, each steel predicted without it "
-                "(G&B: Grange & Baughman; H&J: Hollomon & Jaffe).")  # fmt: skip
-    said.append("Lines: 90 % interval of the error when whole sources are drawn anew. The Bs rows and the rows of the tempering fit "
-                "may not be bundled, so these pictures stand on stored error figures.")  # fmt: skip
+    said.append(
+        f"Tempering: {whole['mean_absolute_error_hrc']:.2f} HRC over all rows, each steel predicted "
+        f"without it "
+        "(G&B: Grange & Baughman; H&J: Hollomon & Jaffe)."
+    )
+    said.append(
+        "Lines: 90 % interval of the error when whole sources are drawn anew. The Bs rows and the "
+        "rows of the tempering fit "
+        "may not be bundled, so these pictures stand on stored error figures."
+    )
     return _still(live, said, "formulas")
 
 
@@ -103,8 +121,15 @@ def coverage_panel():
     with style.look():
         coverage_plot(live.figure.subplots(), table)
     all_bars = table.iloc[0]
-    return _still(live, [f"{100 * all_bars['coverage']:.0f} % of {all_bars['rows']} measured bars lie inside the interval that was made "
-                         "without their steel. Lines: what drawing other steels would give, 9 times out of 10."], "coverage")  # fmt: skip
+    return _still(
+        live,
+        [
+            f"{100 * all_bars['coverage']:.0f} % of {all_bars['rows']} measured bars lie inside the "
+            f"interval that was made "
+            "without their steel. Lines: what drawing other steels would give, 9 times out of 10."
+        ],
+        "coverage",
+    )
 
 
 class BandPanel:
@@ -146,8 +171,11 @@ class BandPanel:
             self.ax.clear()
             band_plot(self.ax, name, [b[:3] for b in band], _PLACES_MM, own, standard)
         self.live.refresh(static=True)
-        self.words.value = note(f"{name}: {inside} of {len(band)} points of the marched bar lie inside the band, which was "
-                                f"{'read' if read else 'recalled, so it is shown but not counted'}.", bad=False)  # fmt: skip
+        self.words.value = note(
+            f"{name}: {inside} of {len(band)} points of the marched bar lie inside the band, which was "
+            f"{'read' if read else 'recalled, so it is shown but not counted'}.",
+            bad=False,
+        )
 
 
 def band_panel(name: str = "42CrMo4"):
@@ -163,17 +191,37 @@ def goals_panel():
 
     cells = []
     for r in trust.trust_table().to_dict("records"):
-        met = "" if not r["wanted"] else "does not count" if "does not count" in r["left_out"] else (
-            "met" if r["missed_by"] == 0 else f"missed by {r['missed_by']:.3g}")  # fmt: skip
+        met = (
+            ""
+            if not r["wanted"]
+            else "does not count"
+            if "does not count" in r["left_out"]
+            else ("met" if r["missed_by"] == 0 else f"missed by {r['missed_by']:.3g}")
+        )
         shade = style.CAUTION if met.startswith("missed") else style.INK
-        row = (r["goal"], f"{r['wanted']} {r['unit']}" if r["wanted"] else "", f"{r['reached']} {r['unit']}", met,
-               f"{r['rows']} rows" + (f", {r['groups']} groups" if r["groups"] != "" else ""), r["left_out"], r["limit"])  # fmt: skip
-        cells.append("<tr>" + "".join(
-            f"<td style='padding:3px 10px 3px 0;vertical-align:top;border-top:1px solid {style.GRID};line-height:1.3"
-            f"{f';color:{shade};font-weight:bold' if i == 3 else ''}'>{html.escape(str(c))}</td>"
-            for i, c in enumerate(row)) + "</tr>")  # fmt: skip
-    head = "".join(f"<th style='text-align:left;padding:3px 10px 3px 0'>{h}</th>" for h in
-                   ("goal", "wanted", "reached", "", "rows", "left out of the fit", "what limits it"))  # fmt: skip
+        row = (
+            r["goal"],
+            f"{r['wanted']} {r['unit']}" if r["wanted"] else "",
+            f"{r['reached']} {r['unit']}",
+            met,
+            f"{r['rows']} rows" + (f", {r['groups']} groups" if r["groups"] != "" else ""),
+            r["left_out"],
+            r["limit"],
+        )
+        cells.append(
+            "<tr>"
+            + "".join(
+                f"<td style='padding:3px 10px 3px 0;vertical-align:top;border-top:1px solid "
+                f"{style.GRID};line-height:1.3"
+                f"{f';color:{shade};font-weight:bold' if i == 3 else ''}'>{html.escape(str(c))}</td>"
+                for i, c in enumerate(row)
+            )
+            + "</tr>"
+        )
+    head = "".join(
+        f"<th style='text-align:left;padding:3px 10px 3px 0'>{h}</th>"
+        for h in ("goal", "wanted", "reached", "", "rows", "left out of the fit", "what limits it")
+    )
     table = w.HTML(
         f"<table style='border-collapse:collapse;max-width:1150px'><tr>{head}</tr>{''.join(cells)}</table>"
     )
@@ -182,7 +230,7 @@ def goals_panel():
 
 
 def remembered_panel():
-    """Return what rests on memory: formulas and numbers room by room, folded, and the tables with recalled rows."""
+    """Return what rests on memory: formulas room by room, folded, and tables with recalled rows."""
     import ipywidgets as w
 
     from ...study import trust
@@ -195,14 +243,16 @@ def remembered_panel():
             for r in mine.to_dict("records")
         )
         parts.append(
-            f"<details><summary style='cursor:pointer'><b>{html.escape(room)}</b>, {len(mine)}</summary><ul>{lines}</ul></details>"
+            f"<details><summary style='cursor:pointer'><b>{html.escape(room)}</b>, "
+            f"{len(mine)}</summary><ul>{lines}</ul></details>"
         )
     lines = "".join(
         f"<li style='line-height:1.35'>{html.escape(r['table'])}: {r['recalled']} of {r['rows']} rows</li>"
         for r in rows.to_dict("records")
     )
     parts.append(
-        f"<details open><summary style='cursor:pointer'><b>tables with recalled rows</b>, {len(rows)}</summary><ul>{lines}</ul></details>"
+        f"<details open><summary style='cursor:pointer'><b>tables with recalled rows</b>, "
+        f"{len(rows)}</summary><ul>{lines}</ul></details>"
     )
     said = w.HTML(f"<div style='max-width:1000px'>{''.join(parts)}</div>")
     said.add_class("fp-remembered")

@@ -5,7 +5,13 @@ Every function here works on plain numbers and flat arrays and is compiled into 
 
 from __future__ import annotations
 
-from ..die_contact import DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK, RESTING_CONTACT_W_M2K, die_contact_w_m2k
+from ..die_contact import (
+    DIE_CONDUCTIVITY_W_MK,
+    DIE_DENSITY_KG_M3,
+    DIE_HEAT_J_KGK,
+    RESTING_CONTACT_W_M2K,
+    die_contact_w_m2k,
+)
 from ..properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 from ..spray_law import SCALE_CONDUCTIVITY_W_MK, evaporation_limit_w_m2, spray_w_m2k, wet_share
 from ..surroundings import FURNACE_CONVECTION_W_M2K, STEFAN_BOLTZMANN

@@ -1,0 +1,314 @@
+"""The shop's own data: judge heats, fit the shop, chart the log, find a cause, measure the spray.
+
+Every panel takes its files by path or by the page's file chooser, reports what it met in them, and works
+beside the page.
+"""
+
+from __future__ import annotations
+
+from ...errors import InputError
+from .. import style
+from ..figures import shop_data as draw
+from ..units import Units, units
+from .controls import Choice, Slider, note
+from .file_work import FileChoice, FilePanel, number_field, value_of
+
+__all__ = [
+    "CausePanel",
+    "FitPanel",
+    "JudgePanel",
+    "SprayCurvePanel",
+    "TrackingPanel",
+    "cause_panel",
+    "fit_panel",
+    "judge_panel",
+    "spray_curve_panel",
+    "tracking_panel",
+]
+
+
+class JudgePanel(FilePanel):
+    """Certificates and limits in; a verdict for every heat out."""
+
+    go_words = "Judge the heats"
+
+    def __init__(self, display_units: Units | None = None):
+        import ipywidgets as w
+
+        import forgeprops
+
+        self.file = FileChoice("certificates", "certificates.csv")
+        self.head = Choice("judge-head", "head", forgeprops.heads(), "mid-iron")
+        self.face_low, self.face_high = (
+            number_field("face hardness from", 380.0),
+            number_field("to, HV", 470.0),
+        )
+        self.hosel_low = number_field("hosel bend from, °", 1.5)
+        super().__init__(
+            [self.file.widget, self.head.row, w.HBox([self.face_low, self.face_high, self.hosel_low])],
+            display_units,
+        )
+        self.table = w.HTML()
+        self.below.children = [self.table]
+
+    def items(self):
+        bounds = {}
+        low, high = value_of(self.face_low, "face hardness"), value_of(self.face_high, "face hardness")
+        if low is not None or high is not None:
+            bounds["face_hardness_hv"] = (low, high)
+        least = value_of(self.hosel_low, "hosel bend")
+        if least is not None:
+            bounds["hosel_allowed_deg"] = (least, None)
+        self._limits, self._made = self._forgeprops.Limits(**bounds), []
+        found = self.file.read(self._forgeprops.read_certificates)
+        if not found:
+            raise InputError("no certificate is given; choose a file or write its path.")
+        return found
+
+    def step(self, item) -> None:
+        from ...study.judge import Judgements
+
+        self._made.append(self._forgeprops.judge_heat(item, self.head.value, None, self._limits))
+        self.result = Judgements(self._made)
+        self.show()
+
+    def show(self) -> None:
+        """Show the heats judged so far."""
+        self.draw(draw.draw_heats, self.result)
+        self.tell("\n".join(j.words() for j in self.result))
+        self.table.value = (
+            self.result.table().drop(columns="reason").round(2).to_html(index=False, border=0, na_rep="")
+        )
+
+
+class FitPanel(FilePanel):
+    """Runs, certificates, traces and hardness in; the shop's own numbers out, to be saved."""
+
+    go_words, size = "Fit the shop", (1060, 680)
+
+    def __init__(self, display_units: Units | None = None):
+        import ipywidgets as w
+
+        self.files = {
+            label: FileChoice(label, name)
+            for label, name in (
+                ("runs", "runs.csv"),
+                ("certificates", "certificates.csv"),
+                ("traces", "traces.csv"),
+                ("channels", "channels.csv"),
+                ("hardness", "hardness.csv"),
+            )
+        }
+        super().__init__([f.widget for f in self.files.values()], display_units)
+        self.head = w.Dropdown(options=[], description="traces of head", style={"description_width": "110px"})
+        self.head.observe(lambda _: self._draw(), names="value")
+        self.file = w.Text(value="my.shop.json", description="shop file", style={"description_width": "90px"})
+        self.save = w.Button(description="Save", icon="save")
+        self.save.add_class("fp-save")
+        self.save.on_click(lambda _: self._save())
+        self.said = w.HTML()
+        self.table = w.HTML()
+        self.below.children = [self.head, self.table, w.HBox([self.file, self.save, self.said])]
+
+    def compute(self):
+        fp, files = self._forgeprops, self.files
+        runs = files["runs"].read(fp.read_runs)
+        steels = files["certificates"].read(fp.read_certificates)
+        if runs is None or steels is None:
+            raise InputError("runs and certificates are needed: they say what was measured.")
+        traces = files["traces"].read(fp.read_traces, files["channels"].source)
+        names = tuple(f.name for f in files.values() if f.source is not None)
+        return fp.fit(
+            traces, files["hardness"].read(fp.read_hardness), "mid-iron", steels, runs, data_files=names
+        )
+
+    def show(self) -> None:
+        """Show the fit."""
+        self.tell(self.result.report())
+        self.table.value = self.result.table().round(3).to_html(index=False, border=0)
+        heads = list(dict.fromkeys(self.result.traces["head_id"]))
+        self.head.options = heads
+        self._draw()
+
+    def _draw(self) -> None:
+        if self.result is not None:
+            self.draw(draw.draw_fit, self.result, self.head.value)
+
+    def _save(self) -> None:
+        if self.result is None:
+            self.said.value = note("fit first; there is nothing to save yet")
+            return
+        try:
+            self.result.shop.save(self.file.value)
+            self.said.value = note(f"saved as {self.file.value}", bad=False)
+        except InputError as error:
+            self.said.value = note(str(error))
+
+
+class TrackingPanel(FilePanel):
+    """The shop's log in; control chart and drift alarm out."""
+
+    go_words, size = "Chart the log", (1000, 460)
+
+    def __init__(self, display_units: Units | None = None):
+        self.file = FileChoice("log", "log.csv")
+        super().__init__([self.file.widget], display_units)
+
+    def compute(self):
+        from ...study.tracking import read_log, track
+
+        log = self.file.read(read_log)
+        if log is None:
+            raise InputError("no log is given; choose a file or write its path.")
+        return track(log)
+
+    def show(self) -> None:
+        """Show the chart."""
+        self.draw(draw.draw_tracking, self.result)
+        self.tell(self.result.summary())
+
+
+class CausePanel(FilePanel):
+    """Hardness that is off in; ranked causes and the check that parts them out."""
+
+    go_words = "Find the cause"
+
+    def __init__(self, display_units: Units | None = None):
+        import ipywidgets as w
+
+        import forgeprops
+
+        shown = display_units or units()
+        self.grade = Choice("cause-grade", "steel grade", forgeprops.grades(), "4130")
+        self.head = Choice("cause-head", "head", forgeprops.heads(), "mid-iron")
+        route = forgeprops.Route()
+        self.sliders = {
+            n: Slider(n, route.setting(n), shown) for n in ("preheat_c", "flux", "spray_s", "delay_s")
+        }
+        first = {"face": "352 345 358", "hosel": "236 231 240"}
+        self.measured = {
+            z: w.Text(
+                value=first.get(z, ""),
+                description=f"{z}, HV",
+                style={"description_width": "80px"},
+                layout={"width": "300px"},
+            )
+            for z in style.ZONES
+        }
+        self.usual = {z: number_field(f"usual {z}, HV", None) for z in style.ZONES}
+        rows = [w.HBox([self.measured[z], self.usual[z]]) for z in style.ZONES]
+        super().__init__(
+            [
+                w.HBox([self.grade.row, self.head.row], layout={"flex_flow": "row wrap"}),
+                *(s.row for s in self.sliders.values()),
+                w.HTML(
+                    "Readings of each zone (one or several, with blanks between), and what "
+                    "they usually "
+                    "measure where that is known:"
+                ),
+                *rows,
+            ],
+            display_units,
+        )
+
+    def compute(self):
+        fp = self._forgeprops
+        measured = {}
+        for zone, field in self.measured.items():
+            words = field.value.replace(";", " ").split()
+            try:
+                numbers = [float(word.replace(",", ".")) for word in words]
+            except ValueError:
+                raise InputError(
+                    f"{zone} is {field.value!r}; allowed are numbers in HV, with blanks between."
+                ) from None
+            if numbers:
+                measured[zone] = numbers
+        usual = {z: value_of(self.usual[z], f"usual {z}") for z in measured}
+        known = (
+            None
+            if all(v is None for v in usual.values())
+            else {z: v for z, v in usual.items() if v is not None}
+        )
+        route = fp.Route().with_(**{n: s.value for n, s in self.sliders.items()})
+        return fp.find_cause(measured, self.grade.value, self.head.value, route, usual=known)
+
+    def show(self) -> None:
+        """Show the ranking."""
+        self.draw(draw.draw_causes, self.result)
+        self.tell(self.result.report())
+
+
+class SprayCurvePanel(FilePanel):
+    """A plate's thermocouple under the spray in; the spray's own heat transfer out."""
+
+    go_words = "Work out the curve"
+
+    def __init__(self, display_units: Units | None = None):
+        import ipywidgets as w
+
+        self.file = FileChoice("plate trace", "plate.csv")
+        self.channel = w.Text(
+            value="P1", description="channel", style={"description_width": "80px"}, layout={"width": "170px"}
+        )
+        self.thickness, self.depth = number_field("plate, mm", 10.0), number_field("thermocouple at, mm", 1.0)
+        self.water, self.flux = number_field("water, °C", 25.0), number_field("water, kg/(m² s)", 12.0)
+        super().__init__(
+            [self.file.widget, w.HBox([self.channel, self.thickness, self.depth, self.water, self.flux])],
+            display_units,
+        )
+
+    def _needed(self, field) -> float:
+        value = value_of(field, field.description)
+        if value is None:
+            raise InputError(f"{field.description} is empty; needed is a number.")
+        return value
+
+    def compute(self):
+        from ...study.inverse import cooling_curve
+        from ...study.plate import Plate
+
+        if self.file.source is None:
+            raise InputError("no trace is given; choose a file or write its path.")
+        depth, channel = self._needed(self.depth), self.channel.value.strip()
+        traces = self.file.read(self._forgeprops.read_traces, {channel: ("face", depth)})
+        self.flux_used = self._needed(self.flux)
+        return cooling_curve(
+            *traces.trace(channel), Plate(self._needed(self.thickness), depth), self._needed(self.water)
+        )
+
+    def show(self) -> None:
+        """Show the curve."""
+        self.draw(draw.draw_spray_curve, self.result, self.flux_used)
+        factor, _ = self.result.multiplier(self.flux_used)
+        words = [
+            f"The spray multiplier of this shop is about {factor:.2f}: hand it on as "
+            f"Shop(spray={factor:.2f}).",
+            *(w.text for w in self.result.warnings),
+        ]
+        self.tell("\n".join(words))
+
+
+def judge_panel():
+    """Return the panel that judges a list of certificates."""
+    return JudgePanel().widget
+
+
+def fit_panel():
+    """Return the panel that fits the shop's own numbers."""
+    return FitPanel().widget
+
+
+def tracking_panel():
+    """Return the panel that charts the shop's log."""
+    return TrackingPanel().widget
+
+
+def cause_panel():
+    """Return the panel that ranks what may have drifted."""
+    return CausePanel().widget
+
+
+def spray_curve_panel():
+    """Return the panel that measures the spray on a test plate."""
+    return SprayCurvePanel().widget

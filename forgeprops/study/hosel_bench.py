@@ -1,0 +1,271 @@
+"""The hosel on the bench, beside other grades and settings: allowance, what softens it, what matters most."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..errors import InputError
+from ..estimate import Estimate, estimate, evaluate
+from ..head import ZONES, Head
+from ..limits import soften as remedies
+from ..limits.allowance import allowed_deg_array
+from ..limits.cases import gradient_share
+from ..limits.hosel import bend_of_head
+from ..mechanical.strength import strength_arrays
+from ..route import Route
+from ..shop import Shop
+from ..steel.grades import grade
+from ..steel.grades import grades as library
+
+__all__ = ["GradeHosels", "allowance_curve", "grade_hosels", "hosel_sensitivity", "soften"]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "soften": ("soften_steps",),
+    "grade_hosels": (),
+    "allowance_curve": ("moment_curvature", "bench_beam", "strain_fraction", "bend_zone"),
+    "hosel_sensitivity": ("bend_zone", "strain_fraction", "scatter_factor", "bar", "bore_out_of_round"),
+}
+
+#: Strength of a zone as the bench needs it, by the bench's names.
+_PARTS = {
+    "hardness_hv": "hardness_hv",
+    "yield_mpa": "yield_mpa",
+    "tensile_mpa": "tensile_mpa",
+    "uniform_elongation": "uniform_elongation",
+    "plateau_strain": "yield_plateau_strain",
+}
+
+
+def soften(result: Estimate, *, bench: Mapping[str, Any] | None = None, **options: Any) -> remedies.Softening:
+    """What softens a hosel that came out too hard: degrees won, and what the face pays.
+
+    Parameters
+    ----------
+    result : Estimate
+        The head as it is; its steel, drawing and shop stay.
+    bench : mapping, optional
+        The bench to judge by, as `estimate` takes it; left out, the standard one.
+    **options
+        Passed to `limits.soften.soften` (lowest_preheat_c, preheat_steps_c, anneals).
+
+    Returns
+    -------
+    Softening
+        `.remedies`, the best first, and `.words()`.
+
+    Notes
+    -----
+    Every remedy is a full estimate: a second or two in all.
+
+    Raises
+    ------
+    InputError
+        Not an estimate.
+
+    Examples
+    --------
+    >>> import forgeprops as fp
+    >>> hard = fp.estimate(fp.grade("4140"))
+    >>> best = fp.soften(hard).remedies[0]
+    >>> best.helps, best.hosel_hv < hard.zones["hosel"].hardness_hv
+    (True, True)
+    """
+    if not isinstance(result, Estimate):
+        kind = type(result).__name__
+        raise InputError(f"result is {kind}; allowed is what forgeprops.estimate(...) returns.")
+
+    def again(route: Route) -> Estimate:
+        if route == result.route and bench is None:
+            return result
+        strained = result.press_strain_counted
+        return estimate(
+            result.steel, result.head, route, result.shop, count_press_strain=strained, bench=bench
+        )
+
+    return remedies.soften(result.route, again, **{"ac1_c": result.critical.ac1_c, **options})
+
+
+@dataclass(frozen=True)
+class GradeHosels:
+    """Hosels of one head and route in several grades, ready for any bench.
+
+    Attributes
+    ----------
+    grades : tuple of str
+    hardness_hv : array
+    strengths : dict of str to array
+        By the names of `limits.allowance.allowed_deg_array`, of hosel and neck zone.
+    head : Head
+    """
+
+    grades: tuple[str, ...]
+    hardness_hv: np.ndarray
+    strengths: Mapping[str, np.ndarray]
+    head: Head
+
+    def allowed(self, length_mm: float, **bench: float) -> dict[str, np.ndarray]:
+        """Allowed degrees and what governs (index into `bench.LIMITS`) for a bend zone and a bench.
+
+        Parameters
+        ----------
+        length_mm : float
+            Bend zone, mm.
+        **bench
+            As in `limits.allowance.allowed_deg_array`.
+        """
+        share = gradient_share(_with_zone(self.head, length_mm))
+        here = {name: self.strengths[name] for name in _PARTS}
+        clamp = {f"neck_{name}": x + share * (self.strengths[f"neck_{name}"] - x) for name, x in here.items()}
+        h = self.head.hosel
+        return allowed_deg_array(h.outside_mm, h.bore_mm, length_mm, **here, **clamp, details=True, **bench)
+
+
+def grade_hosels(
+    head: Head, route: Route | None = None, grades: Sequence[str] | None = None, shop: Shop | None = None
+) -> GradeHosels:
+    """March one head and route in many grades and keep what the bench needs of hosel and neck.
+
+    Examples
+    --------
+    >>> import forgeprops as fp
+    >>> from forgeprops.limits.bench import LIMITS
+    >>> hosels = grade_hosels(fp.head("mid-iron"), grades=("1020", "4140"))
+    >>> answer = hosels.allowed(15.0)
+    >>> [LIMITS[i] for i in answer["governed_by"]]
+    ['re-bends', 'bar force']
+    """
+    names = tuple(library() if grades is None else grades)
+    n = len(names)
+    told = evaluate([grade(name) for name in names], [head] * n, [route or Route()] * n, [shop or Shop()] * n)
+    hosel, neck = ZONES.index("hosel"), ZONES.index("neck")
+    strengths = {name: told.strength[key][:, hosel] for name, key in _PARTS.items()}
+    strengths |= {f"neck_{name}": told.strength[key][:, neck] for name, key in _PARTS.items()}
+    return GradeHosels(names, told.hardness_hv[:, hosel], strengths, head)
+
+
+def allowance_curve(
+    hardness_hv, outside_mm: float, bore_mm: float, length_mm, *, hard: bool, **bench: float
+) -> dict[str, np.ndarray]:
+    """Allowed degrees against hardness for one kind of structure.
+
+    Parameters
+    ----------
+    hardness_hv, length_mm : float or array
+        HV; bend zone, mm; of one shape.
+    outside_mm, bore_mm : float
+        Hosel, mm.
+    hard : bool
+        Bainite and martensite in equal parts; else ferrite and pearlite.
+    **bench
+        As in `limits.allowance.allowed_deg_array`.
+
+    Returns
+    -------
+    dict
+        "allowed_deg", "governed_by" (index into `bench.LIMITS`), "force_n", "springback_deg".
+
+    Examples
+    --------
+    >>> answer = allowance_curve([150.0, 320.0], 13.4, 9.4, 20.0, hard=False)
+    >>> answer["allowed_deg"].round(1).tolist()
+    [4.6, 3.3]
+    """
+    hv, length = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(hardness_hv, dtype=float)), np.asarray(length_mm, dtype=float)
+    )
+    share = np.full(hv.shape, 1.0 if hard else 0.0)
+    s = strength_arrays(hv, 1.0 - share, 0.5 * share, 0.5 * share)
+    return allowed_deg_array(
+        outside_mm,
+        bore_mm,
+        length,
+        s["yield_mpa"],
+        s["tensile_mpa"],
+        s["uniform_elongation"],
+        hv,
+        s["yield_plateau_strain"],
+        details=True,
+        **bench,
+    )
+
+
+#: What nobody has measured or everybody chooses: low and high end of each default (our choice; `hosel_bend`
+#: defends each), with words.
+_ENDS = {
+    "bend zone, 10 to 20 mm": ("length_mm", 10.0, 20.0),
+    "bar, 400 to 700 mm": ("bar_mm", 400.0, 700.0),
+    "force on the bar, 225 to 600 N": ("force_limit_n", 225.0, 600.0),
+    "re-bends wanted, 1 to 20": ("rebends", 20.0, 1.0),
+    "scatter of cracking, 40 to 10": ("scatter_factor", 40.0, 10.0),
+    "share of uniform strain, 0.3 to 0.5": ("strain_fraction", 0.3, 0.5),
+    "notch at the skin, 2 to none": ("notch_factor", 2.0, 1.0),
+    "bore out of round, 0.05 to 0.15 mm": ("bore_out_of_round_mm", 0.05, 0.15),
+}
+
+
+def hosel_sensitivity(result: Estimate, **bench: float):
+    """How many degrees each default of the bench is worth, the strongest first.
+
+    Parameters
+    ----------
+    result : Estimate
+    **bench
+        Options of `limits.hosel.hosel_bend` that stay as given.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns ``what``, ``low_deg``, ``high_deg`` (allowed degrees at the two ends), ``span_deg``.
+
+    Examples
+    --------
+    >>> import forgeprops as fp
+    >>> table = hosel_sensitivity(fp.estimate(fp.grade("1020")))
+    >>> "re-bends wanted, 1 to 20" in table["what"][:2].tolist()
+    True
+    """
+    import pandas as pd
+
+    hosel, neck = result.zones["hosel"].strength, result.zones["neck"].strength
+    rows = []
+    for words, (name, *ends) in _ENDS.items():
+        found = []
+        for value in ends:
+            head, options = result.head, dict(bench)
+            if name == "length_mm":
+                head = _with_zone(head, value)
+            else:
+                options[name] = value
+            found.append(bend_of_head(head, hosel, neck, **options).allowed_deg)
+        rows.append((words, *found, abs(found[1] - found[0])))
+    soft, hard = (_harder(result, share, bench) for share in (-1.0, 1.0))
+    rows.append(("hardness of the hosel, its 80 % interval", hard, soft, abs(soft - hard)))
+    table = pd.DataFrame(rows, columns=["what", "low_deg", "high_deg", "span_deg"])
+    return table.sort_values("span_deg", ascending=False, kind="stable", ignore_index=True)
+
+
+def _harder(result: Estimate, share: float, bench) -> float:
+    """Allowed degrees with hosel and neck at the end of the hosel's interval of hardness."""
+    zone = result.zones["hosel"]
+    end = zone.hardness_high_hv if share > 0.0 else zone.hardness_low_hv
+    factor = end / zone.hardness_hv
+    moved = [
+        dataclasses.replace(
+            s,
+            hardness_hv=s.hardness_hv * factor,
+            yield_mpa=s.yield_mpa * factor,
+            tensile_mpa=s.tensile_mpa * factor,
+        )
+        for s in (zone.strength, result.zones["neck"].strength)
+    ]
+    return bend_of_head(result.head, *moved, **bench).allowed_deg
+
+
+def _with_zone(head: Head, length_mm: float) -> Head:
+    return dataclasses.replace(head, hosel=dataclasses.replace(head.hosel, bend_zone_mm=length_mm))

@@ -1,0 +1,157 @@
+"""Choosing settings: known optima, honest answers where nothing meets the limits."""
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.errors import InputError
+from forgeprops.study.choose import _raise_least, _spread_out
+
+
+def test_optimiser_finds_a_known_optimum():
+    # the least of three planes over the unit square is greatest at (0.3, 0.6), where all are 1
+    def f(x):
+        a, b = x[:, 0] - 0.3, x[:, 1] - 0.6
+        return np.stack([1 + a - b, 1 - a - b, 1 + 2 * b], axis=1)
+
+    at, values = _raise_least(f, np.array([0.9, 0.1]), np.ones(3, bool))
+    assert at == pytest.approx([0.3, 0.6], abs=0.02) and values.min() == pytest.approx(1.0, abs=0.03)
+
+
+def test_optimiser_holds_the_others():
+    # raise the first while the second stays met: x1 as large as x1 <= 0.5 allows
+    def f(x):
+        return np.stack([x[:, 0], 0.5 - x[:, 0]], axis=1)
+
+    at, values = _raise_least(f, np.array([0.1]), np.array([True, False]))
+    assert at == pytest.approx([0.5], abs=0.02) and values[1] >= -1e-3
+
+
+def test_starts_lie_apart():
+    x = np.random.default_rng(0).random((200, 2))
+    chosen = _spread_out(x, -np.abs(x - 0.5).sum(axis=1), 5)
+    assert len(chosen) == 5 and chosen[0] == int(np.abs(x - 0.5).sum(axis=1).argmin())
+    assert min(np.abs(x[a] - x[b]).max() for a in chosen for b in chosen if a != b) >= 0.2
+
+
+@pytest.fixture(scope="module")
+def found():
+    wanted = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None), press_effort=(None, 1.1))
+    return fp.choose(
+        "4130",
+        limits=wanted,
+        settings={"preheat_c": (860, 1000), "flux": (4, 20)},
+        starts=2,
+        spread={"shop_spray": ("lognormal", 0.1)},
+        chemistry="fixed",
+        seed=1,
+    )
+
+
+def test_chosen_settings_meet_the_limits(found):
+    assert found.feasible and found.slack >= 0 and not len(found.relax)
+    one = fp.estimate(found.steel, found.head, found.route, found.shop)
+    assert 380 <= one.zones["face"].hardness_hv <= 480 and one.hosel.allowed_deg >= 2.4
+    assert found.results["face_hardness_hv"] == pytest.approx(one.zones["face"].hardness_hv, rel=1e-9)
+    assert found.route.preheat.temperature_c == found.settings["preheat_c"]
+    assert {"press_s", "heads_per_hour", "water_l"} <= set(found.results)
+    assert "all limits are met" in found.words() and "heads an hour" in found.words()
+
+
+def test_chosen_settings_are_more_robust_than_the_edge(found):
+    """Settings that only just meet the limits lose more heads to the same scatter."""
+    common = {
+        "spread": {"shop_spray": ("lognormal", 0.1)},
+        "chemistry": "fixed",
+        "limits": found.limits,
+        "n": 512,
+        "indices": False,
+        "seed": 9,
+    }
+    chosen = fp.scatter("4130", None, found.route, **common).outside.share
+    edge = fp.window("4130", x=("preheat_c", 860, 1000, 12), y=("flux", 4, 20, 12), limits=found.limits)
+    just = np.argwhere((edge.slack >= 0) & (edge.slack < 0.6))
+    assert len(just)
+    shares = [
+        fp.scatter(
+            "4130",
+            None,
+            fp.Route().with_(preheat_c=float(edge.x.values[i]), flux=float(edge.y.values[j])),
+            **common,
+        ).outside.share
+        for j, i in just[:: max(len(just) // 3, 1)][:3]
+    ]
+    assert chosen <= min(shares) and found.scatter.outside.share == pytest.approx(chosen, abs=0.03)
+
+
+def test_impossible_limits_name_what_to_relax():
+    wanted = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(2.0, None))
+    none = fp.choose("4140", limits=wanted, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1)
+    assert not none.feasible and none.scatter is None and none.together_steps > 0
+    row = none.relax.iloc[0]
+    assert row["limit"] == "hosel bend at least 2 °" and row["enough"]
+    assert "Relax hosel bend" in none.words()
+    # relaxed by so much, the settings exist: and not when relaxed by clearly less
+    relaxed = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) - 0.02, None))
+    assert fp.choose(
+        "4140", limits=relaxed, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
+    ).feasible
+    short = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) + 0.15, None))
+    assert not fp.choose(
+        "4140", limits=short, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
+    ).feasible
+
+
+def test_limits_on_the_line_are_limits_too():
+    slow = fp.Limits(heads_per_hour=(500, None))
+    none = fp.choose(
+        "1030",
+        limits=slow,
+        settings={"delay_s": (2, 6), "spray_s": (6, 10)},
+        starts=1,
+        line=fp.Line(furnace_heads=200),
+    )
+    assert not none.feasible and none.binding == "heads an hour at least 500 /h"
+    # 8 s at the spray place: 450 an hour at best
+    assert none.relax.iloc[0]["to"] == pytest.approx(450.0, abs=5.0)
+    few = fp.choose(
+        "1030",
+        limits=fp.Limits(water_l=(None, 0.2), heads_per_hour=(300, None)),
+        settings={"flux": (2, 16), "spray_s": (4, 12)},
+        starts=1,
+    )
+    assert few.feasible and few.results["water_l"] <= 0.2
+
+
+@pytest.mark.parametrize(
+    "arguments, words",
+    [
+        ({}, "nothing is asked"),
+        ({"limits": 5}, "allowed is Limits"),
+        ({"settings": {}}, "settings is {}"),
+        ({"settings": {"flux": 5}}, "range of flux is 5"),
+        ({"settings": {"flux": (9, 4)}}, "from low to high"),
+        ({"settings": {"fluxx": (1, 2)}}, "did you mean 'flux'"),
+        ({"settings": {"flux": (1, 2)}, "route": fp.Route(spray=None)}, "no spray"),
+        ({"starts": 0}, "starts is 0"),
+    ],
+)
+def test_bad_questions_are_refused(arguments, words):
+    given = {"limits": fp.Limits(face_margin=(1, None)), **arguments} if arguments else {}
+    with pytest.raises(InputError, match=words):
+        fp.choose("4130", **given)
+
+
+def test_cancel_tells_what_was_found():
+    done = []
+    stopped = fp.choose(
+        "4130",
+        limits=fp.Limits(face_hardness_hv=(380, 480)),
+        settings={"flux": (4, 16)},
+        starts=2,
+        progress=lambda cases, _t: done.append(cases),
+        cancel=lambda: len(done) >= 3,
+    )
+    assert stopped.cancelled and stopped.cases == done[-1] and stopped.settings["flux"] >= 4
+    with pytest.raises(InputError, match="stopped before"):
+        fp.choose("4130", limits=fp.Limits(face_margin=(1, None)), cancel=lambda: True)

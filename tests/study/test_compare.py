@@ -1,0 +1,236 @@
+"""Limits, line costs, and the comparison of grades: against single estimates and sums by hand."""
+
+import pickle
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.errors import InputError
+from forgeprops.study.line import Line, line_arrays
+from forgeprops.study.user_limits import QUANTITIES, Limits
+from forgeprops.thermal.march.columns import columns_of, route_columns
+
+# ---- limits
+
+
+def test_margins_count_in_steps():
+    wanted = Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2.0, None), press_force_kn=(None, 9000))
+    table = {
+        "face_hardness_hv": np.array([400.0, 470.0, np.nan]),
+        "hosel_allowed_deg": np.array([1.6, 3.0, 3.0]),
+        "press_force_kn": np.array([8000.0, 8000.0, 8000.0]),
+    }
+    margins = wanted.margins(table)
+    assert list(margins) == [
+        "face hardness at least 380 HV",
+        "face hardness at most 460 HV",
+        "hosel bend at least 2 °",
+        "press force at most 9000 kN",
+    ]
+    step = QUANTITIES["face_hardness_hv"].step
+    assert margins["face hardness at most 460 HV"][:2].tolist() == [60 / step, -10 / step]
+    assert wanted.slack(table).tolist() == [
+        pytest.approx(-0.4 / QUANTITIES["hosel_allowed_deg"].step),
+        -10 / step,
+        -np.inf,
+    ]
+    assert wanted.meets(table).tolist() == [False, False, False]
+    assert wanted.binding(table)[0] == "hosel bend at least 2 °"
+
+
+def test_no_limits_are_met_by_all():
+    table = {"face_hardness_hv": np.array([1.0, np.nan])}
+    assert (
+        Limits().meets(table).all()
+        and str(Limits()) == "no limits"
+        and Limits().binding(table).tolist() == ["", ""]
+    )
+
+
+def test_limits_pickle_compare_and_hash():
+    wanted = Limits(face_margin=(1.2, None))
+    again = pickle.loads(pickle.dumps(wanted))
+    assert (
+        again == wanted
+        and hash(again) == hash(wanted)
+        and str(again) == "face margin at the strike at least 1.2"
+    )
+
+
+@pytest.mark.parametrize(
+    "bounds, words",
+    [
+        ({"face_hardness": (1, 2)}, "did you mean 'face_hardness_hv'"),
+        ({"face_hardness_hv": 400}, "is 400; allowed is a pair"),
+        ({"face_hardness_hv": (None, None)}, "has no end"),
+        ({"face_hardness_hv": (460, 380)}, "must be below"),
+        ({"face_hardness_hv": ("a", None)}, "not a number"),
+        ({"face_hardness_hv": (1, 2, 3)}, "allowed is a pair"),
+    ],
+)
+def test_bad_limits_are_refused(bounds, words):
+    with pytest.raises(InputError, match=words):
+        Limits(**bounds)
+
+
+def test_a_limit_needs_its_column():
+    with pytest.raises(InputError, match="water_l is limited but not in the table"):
+        Limits(water_l=(None, 1)).slack({"face_hardness_hv": np.ones(2)})
+
+
+# ---- the line
+
+
+def test_line_by_hand():
+    routes = [
+        fp.Route().with_(rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0, soak_s=900.0),
+        fp.Route().with_(rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0, back_on_die=True),
+        fp.Route(spray=None).with_(soak_s=3600.0),
+    ]
+    made = line_arrays(
+        route_columns(routes), 0.5, Line(handling_s=4.0, furnace_heads=100.0, footprint_mm=(80, 50))
+    )
+    # press: 4 + 0.5 + 0.05, and with the back on the die 2 + 0.5 + 10 more
+    assert made["press_s"].tolist() == pytest.approx([4.55, 17.05, 4.55])
+    # slowest: the spray place 12.5 s; the press 17.05 s; the furnace 36 s
+    assert made["heads_per_hour"].tolist() == pytest.approx([3600 / 12.5, 3600 / 17.05, 100.0])
+    assert made["held_up_by"].tolist() == ["spray", "press", "furnace"]
+    # 12 kg/(m² s) on 0.004 m² for 10 s
+    assert made["water_l"].tolist() == pytest.approx([0.48, 0.48, 0.0], rel=0.01)
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"handling_s": -1},
+        {"furnace_heads": 0},
+        {"spray_stations": "two"},
+        {"overlap": 0},
+        {"footprint_mm": (1, 2, 3)},
+    ],
+)
+def test_bad_lines_are_refused(given):
+    with pytest.raises(InputError):
+        Line(**given)
+
+
+# ---- compare
+
+
+@pytest.fixture(scope="module")
+def found():
+    wanted = Limits(face_hardness_hv=(300, 520), hosel_allowed_deg=(1.5, None), press_effort=(None, 1.1))
+    return fp.compare(["1020", "1030", "4130", "4140"], [860, 920], "mid-iron", None, wanted)
+
+
+def test_table_is_of_single_estimates(found):
+    assert found.table[["grade", "preheat_c"]].values.tolist() == [
+        [g, t] for g in ("1020", "1030", "4130", "4140") for t in (860.0, 920.0)
+    ]
+    for i in (2, 5, 6):
+        row = found.table.iloc[i]
+        one = fp.estimate(fp.grade(row["grade"]), "mid-iron", fp.Route().with_(preheat_c=row["preheat_c"]))
+        assert row["face_hardness_hv"] == pytest.approx(one.zones["face"].hardness_hv, rel=1e-9)
+        assert row["hosel_allowed_deg"] == pytest.approx(one.hosel.allowed_deg, rel=1e-9)
+        assert row["face_margin"] == pytest.approx(one.face.margin, rel=1e-9)
+        assert row["press_force_kn"] == pytest.approx(one.effort.press_force.kn, rel=1e-9)
+        assert row["flow_stress_mpa"] == pytest.approx(one.effort.mean_mpa, rel=1e-9)
+        assert row["scale_um"] == pytest.approx(one.scale_um, rel=1e-9)
+        assert row["warnings"].count(";") < 20
+
+
+def test_effort_is_told_against_the_reference(found):
+    plain = fp.compare(["1030"], [900.0], reference=("1030", 900.0)).table
+    assert plain["press_effort"].tolist() == pytest.approx([1.0])
+    by_grade = found.table.set_index(["grade", "preheat_c"])["press_effort"]
+    assert by_grade["4130", 860.0] > by_grade["1030", 860.0] > by_grade["1030", 920.0]
+
+
+def test_ranking_by_the_users_own_limits(found):
+    t = found.table
+    assert sorted(t["rank"]) == list(range(1, 9))
+    best = t.sort_values("rank")
+    assert best["meets"].tolist() == sorted(t["meets"], reverse=True)  # those that meet come first
+    assert (np.diff(best["slack"]) <= 1e-12).all()
+    meets = (
+        (t["face_hardness_hv"] >= 300)
+        & (t["face_hardness_hv"] <= 520)
+        & (t["hosel_allowed_deg"] >= 1.5)
+        & (t["press_effort"] <= 1.1)
+    )
+    assert meets.tolist() == t["meets"].tolist() and meets.any() and not meets.all()
+    other = fp.compare(
+        ["1020", "1030", "4130", "4140"], [860, 920], limits=Limits(hosel_allowed_deg=(3.4, None))
+    )
+    assert other.best["grade"] == "1020" != found.best["grade"]  # other limits, other order
+    assert found.best["grade"] in found.words() and "<table" in found._repr_html_()
+
+
+def test_nothing_meets_says_so():
+    none = fp.compare(["1020"], [900], limits=Limits(face_hardness_hv=(500, None)))
+    assert (
+        "Nothing compared meets all limits" in none.words()
+        and "face hardness at least 500 HV" in none.words()
+    )
+
+
+def test_a_set_shares_its_furnace():
+    heads = ["long-iron", "mid-iron", "wedge"]
+    wanted = Limits(hosel_allowed_deg=(2.0, None), scale_um=(None, 90))
+    found = fp.compare(["1030", "4130", "1020"], [860, 940], heads, None, wanted)
+    assert len(found.table) == 6 and found.table["head"].tolist() == [h for h in heads for _ in range(2)]
+    assert found.table["grade"].tolist() == ["1030"] * 2 + ["4130"] * 2 + ["1020"] * 2
+    for row in found.sets.itertuples():
+        mine = found.table[found.table["preheat_c"] == row.preheat_c]
+        assert row.meets == mine["meets"].all() and row.slack == mine["slack"].min()
+        assert row.worst_head == mine.loc[mine["slack"].idxmin(), "head"]
+        assert row.water_l == pytest.approx(mine["water_l"].sum())
+    assert found.best["preheat_c"] == 860.0  # a hotter furnace scales too much
+    assert len(found.best_of_each) == 3
+    # each head may have its own route; the furnace setting stays shared
+    routes = [fp.Route(), {"flux": 6}, {"spray": None}]
+    own = fp.compare(["1030", "4130", "1020"], [900], heads, routes, wanted).table
+    assert own["water_l"].iloc[2] == 0.0 < own["water_l"].iloc[1] < own["water_l"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    "arguments, words",
+    [
+        ((["1030", "4130"], [900], ["wedge", "mid-iron", "long-iron"]), "3 heads, 2 grades"),
+        (([], [900]), "grades is empty"),
+        ((["1030"], []), "preheats_c is empty"),
+        ((["103"], [900]), "grade '103'"),
+        ((["1030"], [9000]), "forging temperature is 9000"),
+        ((["1030"], [900], None, [{}, {}]), "2 routes for one head"),
+        ((["1030"], [900], None, None, {"face_hardness_hv": (1, 2)}), "allowed is Limits"),
+    ],
+)
+def test_bad_comparisons_are_refused(arguments, words):
+    with pytest.raises(InputError, match=words):
+        fp.compare(*arguments)
+
+
+# ---- columns
+
+
+def test_columns_of_cases_and_parts():
+    routes = [
+        fp.Route(),
+        fp.Route(spray=None, later=(fp.LaterHeat(300.0),)),
+        fp.Route().with_(surroundings="bin"),
+    ]
+    heads = [fp.head("mid-iron"), fp.head("wedge"), fp.head("mid-iron")]
+    steel = fp.grade("4130")
+    columns = columns_of([steel] * 3, heads, routes, [fp.Shop()] * 3)
+    assert columns.content("Cr").tolist() == [steel.get("Cr")] * 3 and len(columns) == 3
+    assert columns.dimension("face", "thickness_mm").tolist() == [h.face.thickness_mm for h in heads]
+    assert columns.route["has_spray"].tolist() == [True, False, True]
+    assert [columns.later[k] for k in columns.later_of] == [r.later for r in routes]
+    part = columns.part(np.array([2, 1]))
+    assert part.dimension("hosel", "outside_mm").tolist() == [
+        heads[2].hosel.outside_mm,
+        heads[1].hosel.outside_mm,
+    ]
+    with pytest.raises(InputError, match="2 steels, 3 heads"):
+        columns_of([steel] * 2, heads, routes, [fp.Shop()] * 3)

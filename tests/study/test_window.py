@@ -1,0 +1,175 @@
+"""The process window: maps against single estimates, the region against known regions."""
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.errors import InputError
+from forgeprops.study.vary import changed, settings, value_of, varied
+from forgeprops.study.vary import setting as lookup
+from forgeprops.study.window import Axis, _largest_box
+
+
+def axis(name, low, high, n, tolerance):
+    return Axis(lookup(name), np.linspace(low, high, n), tolerance)
+
+
+@pytest.fixture(scope="module")
+def found():
+    wanted = fp.Limits(face_hardness_hv=(380, 470), hosel_allowed_deg=(2.5, None), press_effort=(None, 1.1))
+    return fp.window("4130", "mid-iron", None, ("preheat_c", 840, 1000, 9), ("flux", 4, 20, 9), wanted)
+
+
+def test_maps_are_of_single_estimates(found):
+    assert found.maps["face_hardness_hv"].shape == (9, 9) == found.slack.shape
+    for j, i in ((0, 0), (3, 5), (8, 2)):
+        route = fp.Route().with_(preheat_c=float(found.x.values[i]), flux=float(found.y.values[j]))
+        one = fp.estimate(fp.grade("4130"), "mid-iron", route)
+        assert found.maps["face_hardness_hv"][j, i] == pytest.approx(one.zones["face"].hardness_hv, rel=1e-9)
+        assert found.maps["hosel_allowed_deg"][j, i] == pytest.approx(one.hosel.allowed_deg, rel=1e-9)
+
+
+def test_region_is_where_all_limits_are_met(found):
+    m = found.maps
+    meets = (
+        (m["face_hardness_hv"] >= 380)
+        & (m["face_hardness_hv"] <= 470)
+        & (m["hosel_allowed_deg"] >= 2.5)
+        & (m["press_effort"] <= 1.1)
+    )
+    assert np.array_equal(meets, found.meets) and 0.0 < found.share < 1.0
+    # with the least water the face is too soft
+    assert "face hardness at least 380 HV" in set(found.binding[0])
+    assert {"press_s", "heads_per_hour", "water_l", "press_effort"} <= set(m) and found.centre[
+        "heads_per_hour"
+    ] > 0
+
+
+def test_box_lies_inside_and_its_middle_meets(found):
+    (x_low, x_high), (y_low, y_high) = found.box["preheat_c"], found.box["flux"]
+    inside = found.meets[
+        np.ix_(
+            (found.y.values >= y_low) & (found.y.values <= y_high),
+            (found.x.values >= x_low) & (found.x.values <= x_high),
+        )
+    ]
+    assert inside.size and inside.all()
+    half = (x_high - x_low) / 2 / found.x.tolerance, (y_high - y_low) / 2 / found.y.tolerance
+    assert found.centre["slack"] >= 0 and found.tolerances_held == pytest.approx(min(half))
+    assert "largest box" in found.words() and found.now["preheat_c"] == 930.0
+    assert len(found.table()) == 81
+
+
+def test_box_of_a_known_rectangle():
+    # inside 900..960 by 8..12, tolerances 10 °C and 1 kg/(m² s): half-width 2 about (930, 10), 3 along x
+    ax, ay = axis("preheat_c", 880, 980, 101, 10.0), axis("flux", 6, 14, 81, 1.0)
+    x, y = np.meshgrid(ax.values, ay.values)
+    slack = np.minimum(np.minimum(x - 900, 960 - x) / 10, np.minimum(y - 8, 12 - y))
+    centre, box, held, at_edge = _largest_box(slack, ax, ay)
+    assert (centre["preheat_c"], centre["flux"]) == pytest.approx((930.0, 10.0)) and held == pytest.approx(
+        2.0
+    )
+    assert box["preheat_c"] == pytest.approx((900.0, 960.0)) and box["flux"] == pytest.approx((8.0, 12.0))
+    assert not at_edge
+
+
+def test_box_of_a_known_triangle():
+    # x + y <= 10 in tolerances from the corner of the map: the largest square has side 5
+    ax, ay = axis("preheat_c", 800, 900, 101, 10.0), axis("flux", 0, 10, 101, 1.0)
+    u, v = np.meshgrid((ax.values - 800) / 10, ay.values)
+    centre, _, held, at_edge = _largest_box(10.0 - u - v, ax, ay)
+    assert held == pytest.approx(2.5, abs=0.06) and at_edge
+    assert centre["flux"] == pytest.approx(2.5, abs=0.11)
+
+
+def test_limits_between_grid_points_are_interpolated():
+    ax, ay = axis("preheat_c", 800, 900, 11, 10.0), axis("flux", 0, 10, 11, 1.0)
+    x, _ = np.meshgrid(ax.values, ay.values)
+    _, box, held, _ = _largest_box((847.0 - x) / 10.0, ax, ay)
+    # from the edge of the map at 800 to the limit at 847, seven tenths of the way between two grid points
+    assert held == pytest.approx(2.35, abs=0.06) and box["preheat_c"][1] == pytest.approx(847.0, abs=0.6)
+
+
+def test_cases_without_a_number_are_outside():
+    ax, ay = axis("preheat_c", 800, 900, 11, 10.0), axis("flux", 0, 10, 11, 1.0)
+    slack = np.ones((11, 11))
+    slack[:, 6:] = -np.inf
+    _, box, _, _ = _largest_box(slack, ax, ay)
+    assert box["preheat_c"][1] <= 860.0
+
+
+def test_nothing_meets_says_what_is_nearest():
+    none = fp.window(
+        "4140",
+        x=("preheat_c", 860, 940, 3),
+        y=("delay_s", 1, 5, 3),
+        limits=fp.Limits(hosel_allowed_deg=(3, None)),
+    )
+    assert none.centre is None and none.box is None and none.tolerances_held == 0.0 and none.share == 0.0
+    assert "Nothing on this map" in none.words() and "hosel bend at least 3 °" in none.words()
+
+
+def test_any_number_of_the_case_is_an_axis():
+    w = fp.window("4130", x=("face_thickness_mm", 2.2, 3.2, 3), y=("C", 0.28, 0.34, 3))
+    assert (np.diff(w.maps["face_margin"], axis=1) > 0).all()  # thicker is stronger
+    assert (np.diff(w.maps["hosel_hardness_hv"], axis=0) > 0).all()  # more carbon is harder
+    s = fp.window("4130", x=("shop_spray", 0.7, 1.4, 3), y=("delay_s", 0.5, 4, 2))
+    assert (np.diff(s.maps["face_hardness_hv"], axis=1) > 0).all()
+
+
+@pytest.mark.parametrize(
+    "x, words",
+    [
+        (("preheat", 850, 950, 5), "did you mean 'preheat_c'"),
+        (("preheat_c", 950, 850, 5), "from 950 to 850"),
+        (("preheat_c", 850, 9999, 5), "allowed is 20 to 1340"),
+        (("preheat_c", 850, 950, 1), "points of an axis is 1"),
+        (("preheat_c", 850, 950, 4.5), "whole number"),
+        (("preheat_c", 850), "allowed is"),
+        ("preheat_c", "allowed is"),
+        (("flux", 2, 8, 5), "both axes are flux"),
+        (("surroundings", 0, 1, 2), "setting to turn 'surroundings'"),
+    ],
+)
+def test_bad_axes_are_refused(x, words):
+    with pytest.raises(InputError, match=words):
+        fp.window("4130", x=x, y=("flux", 2, 20, 5))
+
+
+def test_spray_axis_needs_a_spray():
+    with pytest.raises(InputError, match="no spray"):
+        fp.window("4130", None, fp.Route(spray=None), ("preheat_c", 850, 950, 3), ("flux", 2, 8, 3))
+
+
+def test_varied_cases_are_the_changed_case():
+    from forgeprops.study.answers import answers
+    from forgeprops.thermal.march.columns import columns_of
+
+    case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
+    values = {
+        "preheat_c": 905.0,
+        "C": 0.29,
+        "face_thickness_mm": 2.7,
+        "shop_delay_s": 0.2,
+        "hosel_outside_mm": 13.1,
+    }
+    one = changed(*case, values)
+    assert [value_of(name, *one) for name in values] == pytest.approx(list(values.values()))
+    a = answers(varied(*case, {name: np.array([v]) for name, v in values.items()}))
+    b = answers(columns_of(*([part] for part in one)))
+    for name in a:
+        assert a[name][0] == (
+            pytest.approx(b[name][0], rel=1e-9) if a[name].dtype.kind == "f" else b[name][0]
+        )
+    assert len(settings()) > 60
+
+
+def test_numbers_out_of_bounds_are_refused_at_the_ends():
+    case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
+    for values, words in (
+        ({"flux": np.array([5.0, 99.0])}, "spray flux is 99"),
+        ({"hosel_bore_mm": np.array([9.0, 13.0])}, "hosel wall"),
+        ({"C": np.array([0.3, np.nan])}, "C content"),
+    ):
+        with pytest.raises(InputError, match=words):
+            varied(*case, values)

@@ -1,0 +1,417 @@
+"""The same physics marched another way: method of lines on whole arrays, in time by `scipy.integrate.solve_ivp`.
+
+Nothing of the engine's time stepping is used: no Rosenbrock step, no table of the extent of reaction, no heat put into
+heat capacity.  The published laws are written again on arrays and in continuous form; martensite, which the engine
+makes by the drop of temperature, follows it here within `_LAG_S`.  Two ways through the thickness: the engine's own
+points (then only time stepping differs) or even cells with the conductivity of their own temperature (then all does).
+What one case holds is taken from what the engine is fed (`fed`).
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.integrate import solve_ivp
+
+from forgeprops.shop import Shop
+from forgeprops.thermal import surroundings as law
+from forgeprops.thermal.march import balance, batch, heads, march, outcome, packing
+from forgeprops.thermal.march.section import lobatto
+from forgeprops.thermal.properties import LATENT_HEAT_J_KG
+from forgeprops.transformation import austenite, decomposition, kinetics
+
+#: Martensite follows the fall of temperature within this time, s (0.02 °C behind at 200 °C/s).
+_LAG_S = 1e-4
+_WATER_GRID = balance._WET_STEP_C * np.arange(balance.WET_POINTS)
+_HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[p] for p in ("pearlite", "bainite", "martensite"))
+(T, F, P, B, M, U) = range(6)     # F, P, B hold share^0.6, in which their growth is smooth; U: undercooling below Ms used up
+
+
+def fed(monkeypatch, steels, heads_, routes, shops=None):
+    """What the engine is fed for these cases: the arguments of `batch.run`."""
+    taken = {}
+
+    def record(*args, **options):
+        taken["args"] = args
+        raise InterruptedError
+
+    with monkeypatch.context() as patch:
+        patch.setattr(heads.batch, "run", record)
+        try:
+            heads.march_heads(steels, heads_, routes, shops or [Shop()] * len(steels))
+        except InterruptedError:
+            pass
+    return taken["args"]
+
+
+@dataclass
+class Slab:
+    """Points of all zones in one row; conduction zone by zone."""
+
+    weight: np.ndarray
+    zone: np.ndarray          # zone of every point
+    first: np.ndarray
+    last: np.ndarray
+    stiffness: np.ndarray | None    # None: even cells
+
+
+def slab(zones, points, cells=False):
+    """Lay out `points` a zone: the engine's element, or as many even cells (half cells at the surfaces)."""
+    if cells:
+        weight = np.full(points, 1.0 / (points - 1))
+        weight[[0, -1]] *= 0.5
+        matrix = None
+    else:
+        _, weight, d = lobatto(points)
+        matrix = d.T @ np.diag(weight) @ d
+    first = points * np.arange(zones)
+    return Slab(np.tile(weight, zones), np.repeat(np.arange(zones), points), first, first + points - 1, matrix)
+
+
+# ---- the laws, on arrays
+# ---------------------------------------------------------------------------------------------
+
+def capacity(t, a):
+    """J/(kg K) of a mixture with `a` of austenite."""
+    k = t + 273.15
+    cold = np.minimum(t, 700.0)
+    return a * (24.6643 + 0.00751504 * k + 3.53562e-7 * k * k - 154718.0 / (k * k)) / 0.055845 \
+        + (1.0 - a) * (425.0 + cold * (0.773 + cold * (-1.69e-3 + cold * 2.22e-6)))
+
+
+def metal_k(t, alloyed, a):
+    """W/(m K)."""
+    plain = np.maximum(54.0 - 3.33e-2 * t, 27.3)
+    products = plain + alloyed * (np.minimum(plain, 43.0) - plain)
+    return products + a * (27.3 - 0.0093 * np.maximum(850.0 - t, 0.0) - products)
+
+
+def growth(x, k, tail=0.0):
+    """dX/dt / X^0.4 for dX/dt = k X^(0.4 (1-X)) (1-X)^(0.4 X) exp(-tail X²)."""
+    x = np.clip(x, 1e-30, 1.0)
+    return np.where(x < 1.0, k * np.exp(-0.4 * x * np.log(x) - tail * x * x) * np.maximum(1.0 - x, 0.0) ** (0.4 * x), 0.0)
+
+
+def cap_of_ferrite(t, ae1, ae3, carbon):
+    boundary = np.where(t >= ae1, carbon + (ae3 - t) / kinetics.AE3_SLOPE_C,
+                        carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C)
+    return np.where((t < ae3) & (boundary > carbon), (boundary - carbon) / (boundary - kinetics.CARBON_IN_FERRITE), 0.0)
+
+
+def speed(k, under, power, q_cal, kelvin):
+    return k * np.exp(-q_cal / (kinetics.GAS_CAL * kelvin)) * np.maximum(under, 0.0) ** power
+
+
+class Case:
+    """One case as the engine is fed it, on a slab of our own."""
+
+    def __init__(self, args, c, points, cells=False):
+        cases, zones, head_of, steps, convection, convection_of, start, start_of, kin = args[:9]
+        self.case, self.zones, self.steps = cases[c], zones[head_of[c]], steps[c]
+        self.air, self.start, self.kin = convection[convection_of[c]], start[start_of[c]], kin
+        self.lay = lay = slab(len(self.zones), points, cells)
+        # zones that the engine takes as one structure have one here too, but not on even cells
+        self.one = np.zeros(len(lay.zone), bool) if cells else self.zones["one_structure"][lay.zone] > 0.0
+        self.wet = np.zeros((len(self.zones), balance.WET_POINTS))
+        self.mass = self.zones["mass_kg"][lay.zone] * lay.weight
+
+    # ---- heat: power into every point, W
+    # -------------------------------------------------------------------------------
+
+    def dry(self, z, t):
+        c = self.case
+        air = c["air_factor"] * np.interp(t, packing.CONVECTION_C, self.air[z])
+        return air * (t - c["air_c"]) + c["emissivity"] * c["view_factor"] * law.STEFAN_BOLTZMANN * (
+            (t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4)
+
+    def loss(self, step, front, z, t, seconds):
+        """Heat a surface gives off, W/m²."""
+        c, kind = self.case, step["kind"]
+        if kind == packing.FURNACE:
+            return c["furnace_emissivity"] * law.STEFAN_BOLTZMANN * (
+                (t + 273.15) ** 4 - (c["furnace_c"] + 273.15) ** 4) + law.FURNACE_CONVECTION_W_M2K * (t - c["furnace_c"])
+        die = (law.DIE_CONDUCTIVITY_W_MK, law.DIE_DENSITY_KG_M3, law.DIE_HEAT_J_KGK)
+        if kind == packing.STROKE:
+            return c["die_factor"] * law.die_contact_w_m2k(step["contact"], seconds, *die) * (t - c["die_c"])
+        if not front and kind in (packing.REST, packing.SPRAY_ON_DIE):
+            return c["die_factor"] * law.die_contact_w_m2k(law.RESTING_CONTACT_W_M2K, seconds, *die) * (t - c["die_c"])
+        if front and step["share"][z] > 0.0 and c["flux"] > 0.0 and kind in (packing.SPRAY, packing.SPRAY_ON_DIE):
+            return np.interp(t - c["water_c"], _WATER_GRID, self.wet[z])
+        if z == 4 and kind == packing.COOL and c["sleeve_w_m2k"] > 0.0:
+            return c["sleeve_w_m2k"] * (t - c["air_c"])
+        return self.dry(z, t)
+
+    def power(self, step, seconds, t, a):
+        """Power into every point without heat of transformation, W; `t`, `a` of shape (points, columns)."""
+        lay, zones = self.lay, self.zones
+        power = np.zeros_like(t)
+        means, ks = [], []
+        for z in range(len(zones)):
+            own = slice(lay.first[z], lay.last[z] + 1)
+            tz, az, w = t[own], a[own], lay.weight[own]
+            means.append(w @ tz)
+            ks.append(metal_k(means[-1], self.case["alloyed"], w @ az))
+            if lay.stiffness is None and getattr(self, "zone_k_only", False):
+                flow = ks[-1] * zones[z]["conduction_m"] * (len(tz) - 1) * np.diff(tz, axis=0)
+                power[own][:-1] += flow
+                power[own][1:] -= flow
+            elif lay.stiffness is None:
+                k = metal_k(0.5 * (tz[1:] + tz[:-1]), self.case["alloyed"], 0.5 * (az[1:] + az[:-1]))
+                flow = k * zones[z]["conduction_m"] * (len(tz) - 1) * np.diff(tz, axis=0)
+                power[own][:-1] += flow
+                power[own][1:] -= flow
+            else:
+                power[own] -= ks[-1] * zones[z]["conduction_m"] * (lay.stiffness @ tz)
+            power[lay.first[z]] -= zones[z]["front_m2"] * self.loss(step, True, z, t[lay.first[z]], seconds)
+            power[lay.last[z]] -= zones[z]["back_m2"] * self.loss(step, False, z, t[lay.last[z]], seconds)
+        for z in range(len(zones) - 1):
+            flow = zones[z]["link_m"] * 0.5 * (ks[z] + ks[z + 1]) * (means[z] - means[z + 1])
+            for zone, sign in ((z, -1.0), (z + 1, 1.0)):
+                own = slice(lay.first[zone], lay.last[zone] + 1)
+                power[own] += sign * flow * lay.weight[own][:, None]
+        return power
+
+    # ---- furnace
+    # -------------------------------------------------------------------------------------------------------
+
+    def furnace(self, seconds, y, step):
+        c = self.case
+        n = len(self.mass)
+        t, share, left, _ = y.reshape(4, n, -1)
+        d = np.zeros((4, n, t.shape[1]))
+        equilibrium = np.vectorize(austenite.austenite_equilibrium)(t, c["ac1"], c["ac3"], c["carbon"])
+        tau = np.vectorize(austenite.austenite_formation_time_s)(t)
+        d[1] = np.maximum(equilibrium - share, 0.0) / tau
+        formed = t > c["ac1"]          # a furnace only heats
+        speed_ = math.exp(c["ln_carbide_speed"])
+        d[2] = np.where(formed, -left * speed_ / np.vectorize(austenite.carbide_dissolution_time_s)(t), 0.0)
+        rate = np.vectorize(austenite.grain_growth_rate)(t, c["grain_ln_k"], c["grain_q"], c["grain_ln_k_low"],
+                                                         c["grain_q_low"], c["pin_low"], c["pin_high"])
+        d[3] = np.where(formed, rate, 0.0) / 1e6          # µm^m are large numbers
+        heat = self.power(step, seconds, t, share) - d[1] * _HEAT_FP * self.mass[:, None]
+        d[0] = heat / (self.mass[:, None] * capacity(t, share))
+        return d.reshape(y.shape)
+
+    # ---- cooling
+    # -------------------------------------------------------------------------------------------------------
+
+    def on_carbon(self, row, carbon):
+        return np.interp(carbon, np.linspace(0.0, decomposition.TABLE_CARBON, self.start.shape[1]), self.start[row])
+
+    def level(self, x):
+        """Mean over a zone at the points of a zone of one structure."""
+        if not self.one.any():
+            return x
+        x = x.copy()
+        for z in np.flatnonzero(self.one[self.lay.first]):
+            own = slice(self.lay.first[z], self.lay.last[z] + 1)
+            x[own] = self.lay.weight[own] @ x[own]
+        return x
+
+    def rates(self, seconds, y, step):
+        """Rates of the six unknowns, shape (6, points, columns), with what of it became each constituent."""
+        c, kin, s = self.case, self.kin, self.state
+        t = y[T]
+        f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
+        a0, c0, ae3 = (s[i][:, None] for i in (decomposition.AUSTENITE_0, decomposition.CARBON_0, decomposition.AE3))
+        a = np.maximum(a0 - f - p - b - y[M], 0.0)
+        power = self.power(step, seconds, t, a)
+        heat_capacity = self.mass[:, None] * capacity(t, a)
+        imposed = self.level(-3600.0 * power / heat_capacity)
+        at = self.level(t)
+        kelvin = at + 273.15
+        d = np.zeros_like(y)
+        # ferrite, pearlite, bainite: amount over what can form
+        cap = cap_of_ferrite(at, c["ae1"], ae3, c0) * a0
+        k = speed(s[decomposition.K_F][:, None], ae3 - at, 3, kin[0], kelvin)
+        g = np.where(cap > f, growth(f / np.maximum(cap, 1e-12), k), 0.0) * (a > 1e-9)
+        d[F], df = 0.6 * cap**0.6 * g, cap**0.6 * g * f**0.4
+        amounts = [df]
+        for row, share, k, under, exponent, q, tail in (
+                (P, p, decomposition.K_P, c["ae1"] - at, 3, kin[1], 0.0),
+                (B, b, decomposition.K_B, c["bainite_limit"] - at, 2, kin[2], kin[15])):
+            whole = np.maximum(share + a, 1e-12)
+            g = growth(share / whole, speed(s[k][:, None], under, exponent, q, kelvin), tail) * (a > 1e-9)
+            d[row] = 0.6 * whole**0.6 * g
+            amounts.append(whole**0.6 * g * share**0.4)
+        df, dp, db = amounts
+        # martensite by the largest undercooling below Ms
+        left = a0 - f
+        carbon = np.where(left > 1e-6, np.clip((c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9), c0,
+                                               decomposition.TABLE_CARBON), decomposition.TABLE_CARBON)
+        d[U] = np.maximum(self.on_carbon(0, carbon) - at - y[U], 0.0) / _LAG_S
+        d[M] = self.on_carbon(1, carbon) * a * d[U]
+        heat = _HEAT_FP * (df + dp) + _HEAT_B * db + _HEAT_M * d[M]
+        d[T] = (power + self.mass[:, None] * heat) / heat_capacity
+        log_v = np.log10(np.maximum(imposed, 36.0))
+        temper = np.exp(-c["temper_q_k"] / kelvin)
+        # summed up afterwards: what hardness needs (tempering goes with the 14th power of the share, see `decomposition`)
+        sums = np.stack([(df + dp) * log_v, db * log_v, d[M] * carbon, y[M] ** 14 * temper, b**14 * temper])
+        return d, sums
+
+    def cooling(self, seconds, y, step):
+        shape = (6, len(self.mass), -1)
+        return self.rates(seconds, y.reshape(shape), step)[0].reshape(y.shape)
+
+    def sum_up(self, found, step):
+        """Integrals of the sums over one step of the route, by three Gauss points a step of the solver."""
+        nodes, weights = np.polynomial.legendre.leggauss(3)
+        begin, width = found.t[:-1, None], np.diff(found.t)[:, None]
+        times = (begin + 0.5 * width * (nodes + 1.0)).ravel()
+        weights = (0.5 * width * weights).ravel()
+        total = np.zeros((5, len(self.mass)))
+        if step["kind"] in (packing.REST, packing.STROKE, packing.SPRAY_ON_DIE):     # the die's resistance has a clock
+            for time, w in zip(times, weights, strict=True):
+                total += w * self.rates(time, found.sol(time).reshape(6, -1, 1), step)[1][..., 0]
+            return total
+        for part in np.array_split(np.arange(len(times)), max(len(times) // 300, 1)):
+            y = found.sol(times[part]).reshape(6, -1, len(part))
+            total += self.rates(0.0, y, step)[1] @ weights[part]
+        return total
+
+    # ---- the route
+    # -----------------------------------------------------------------------------------------------------
+
+    def run(self, rtol=1e-6, stop_c=batch.STOP_C):
+        """March the whole route; pieces of it as (begin, end, solution), and the state at the end."""
+        c, n = self.case, len(self.mass)
+        rows = decomposition.ROWS
+        self.state = np.zeros((rows, n))
+        heat = np.zeros((march.HEAT_ROWS, n))
+        heat[0], heat[1] = c["start_austenite"], 1.0 - c["start_austenite"]
+        heat[2] = c["start_grain_um"] ** c["grain_m"]
+        t = np.full(n, float(c["start_c"]))
+        scale = np.full(len(self.zones), float(c["start_scale_um"]))
+        pieces, clock, y, self.calls = [], 0.0, None, 0
+        for step in self.steps:
+            kind, seconds = step["kind"], float(step["duration_s"])
+            if kind == packing.FURNACE and seconds > 0.0:
+                y0 = np.stack([t, heat[0], heat[1], heat[2] / 1e6]).ravel()
+                scales = np.repeat([1e-1, 1e-4, 1e-4, 1e2], n)
+                found = self._solve(self.furnace, step, y0, seconds, rtol, 1e-3 * scales)
+                pieces.append((clock, clock + seconds, found.sol))
+                t, heat[0], heat[1], heat[2] = found.y[:, -1].reshape(4, n)
+                heat[2] *= 1e6
+                scale = self._scale(found, scale, 4)
+                clock += seconds
+                continue
+            if y is None:
+                for i in range(n):
+                    march.set_austenite(_Record(c), self.kin, self.state, i, heat[0, i], heat[1, i],
+                                        heat[2, i] ** (1.0 / c["grain_m"]), t[i])
+                for row in self.state:
+                    row[:] = self.level(row)
+                y = np.zeros((6, n))
+                y[T], y[U] = t, self.state[decomposition.UNDERCOOLING]
+                sums = np.zeros((5, n))
+            if seconds <= 0.0:
+                continue
+            if kind == packing.STROKE:
+                y[T] += c["work_k"]
+                scale *= c["scale_left"]
+                self.state[decomposition.K_F] *= np.exp(c["ln_strain_f"][self.lay.zone])
+                self.state[decomposition.K_B] *= np.exp(c["ln_strain_b"][self.lay.zone])
+            if kind in (packing.SPRAY, packing.SPRAY_ON_DIE):
+                for z in range(len(self.zones)):
+                    if step["share"][z] > 0.0 and c["flux"] > 0.0:
+                        balance.wet_table(c["flux"] * step["share"][z], scale[z], _Record(c), self.air, z, self.wet)
+            atol = np.repeat([1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3], n) * rtol / 1e-6
+            events = None
+            if kind == packing.COOL:
+                def cold(_, y, n=n):
+                    return y[:n].max() - stop_c
+                cold.terminal = True
+                events = [cold]
+            found = self._solve(self.cooling, step, y.ravel(), seconds, rtol, atol, events)
+            y = found.y[:, -1].reshape(6, n).copy()
+            sums += self.sum_up(found, step)
+            pieces.append((clock, clock + found.t[-1], found.sol))
+            clock += found.t[-1]
+        self._fill(y, sums)
+        self.heat, self.temperature = heat, y[T]
+        return pieces
+
+    def _solve(self, rate, step, y0, seconds, rtol, atol, events=None):
+        n = len(self.mass)
+        # steps of the differences, °C and shares: downwards in temperature, where martensite forms, and on the side of
+        # a share where it exists
+        width = np.repeat([-1e-3, 1e-6, 1e-6, 1e-6] if rate == self.furnace else
+                          [-1e-3, 1e-6, 1e-6, 1e-6, 1e-6, -1e-3], n)
+        each = np.arange(len(width))
+
+        def f(t, y):
+            self.calls += 1
+            return rate(t, y, step)
+
+        def jacobian(t, y):
+            moved = np.repeat(y[:, None], len(width) + 1, axis=1)
+            moved[each, each] += width
+            rates = rate(t, moved, step)
+            return (rates[:, :-1] - rates[:, -1:]) / width
+
+        found = solve_ivp(f, (0.0, seconds), y0, method="BDF", rtol=rtol, atol=atol, dense_output=True, jac=jacobian,
+                          events=events, first_step=min(1e-4, seconds / 10))
+        assert found.success, found.message
+        return found
+
+    def _scale(self, found, scale, rows):
+        n = len(self.mass)
+        t = found.y.reshape(rows, n, -1)[0]
+        for z in range(len(self.zones)):
+            own = slice(self.lay.first[z], self.lay.last[z] + 1)
+            mean = self.lay.weight[own] @ t[own]
+            rate = march._SCALE * np.vectorize(march.scale_rate)(mean)
+            scale[z] = math.sqrt(scale[z] ** 2 + np.trapezoid(rate, found.t))
+        return scale
+
+    def _fill(self, y, sums):
+        s = self.state
+        f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
+        s[decomposition.FERRITE], s[decomposition.PEARLITE], s[decomposition.BAINITE] = f, p, b
+        s[decomposition.MARTENSITE] = y[M]
+        s[decomposition.AUSTENITE] = np.maximum(s[decomposition.AUSTENITE_0] - f - p - b - y[M], 0.0)
+        s[decomposition.LOG_V_FP], s[decomposition.LOG_V_B], s[decomposition.CARBON_M] = sums[:3]
+        s[decomposition.UNDERCOOLING], s[decomposition.T_MIN] = y[U], self.level(y[T])
+        for row, share, integral in ((decomposition.J_MARTENSITE, y[M], sums[3]), (decomposition.J_BAINITE, b, sums[4])):
+            s[row] = np.where(share > 1e-6, integral / np.maximum(share, 1e-6) ** 14, 0.0)
+
+    def hardness(self):
+        """Outcome of every zone (columns of `outcome`) once it has cooled to the room."""
+        c, kin = _Record(self.case), self.kin
+        forward, inverse, top = kinetics.extent_tables(float(kin[15]))
+        arrhenius = kinetics.arrhenius_table(*(kin[:3] / kinetics.GAS_CAL), c.temper_q_k)
+        s = self.state.copy()
+        for i, t in enumerate(self.temperature):
+            if t > c.air_c and s[decomposition.AUSTENITE, i] > 0.0:
+                decomposition.decompose(s, i, t, c.air_c, 0.0, 36.0, c.ae1, c.bainite_limit, arrhenius, self.start, forward,
+                                        inverse, top)
+        zones = len(self.zones)
+        out, hv = np.zeros((zones, outcome.OUT)), np.zeros(len(self.mass))
+        marker = (0,) * (len(self.mass) // zones)
+        outcome.collect(c, self.start, s, self.heat, marker, self.lay.weight[:len(marker)],
+                        np.zeros((zones, outcome.FIRST)), hv, out)
+        return out
+
+
+class _Record:
+    """Fields of a record as attributes, as the compiled code sees them."""
+
+    def __init__(self, row):
+        self._row = row
+
+    def __getattr__(self, name):
+        value = self._row[name]
+        return float(value) if np.ndim(value) == 0 else value
+
+
+def along(case, pieces, times):
+    """Mean and front temperature of every zone at `times`, shape (times, zones)."""
+    n, lay = len(case.mass), case.lay
+    mean, front = np.empty((len(times), len(case.zones))), np.empty((len(times), len(case.zones)))
+    for k, time in enumerate(times):
+        begin, _, solution = next((piece for piece in pieces if time <= piece[1] + 1e-9), pieces[-1])
+        t = solution(time - begin)[:n]
+        for z in range(len(case.zones)):
+            mean[k, z] = lay.weight[lay.first[z]:lay.last[z] + 1] @ t[lay.first[z]:lay.last[z] + 1]
+            front[k, z] = t[lay.first[z]]
+    return mean, front

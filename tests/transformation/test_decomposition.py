@@ -1,0 +1,124 @@
+"""One step of decomposition: additive, whole, and martensite by its law."""
+
+import math
+
+import numpy as np
+import pytest
+
+from forgeprops.specimens import continuous_cooling
+from forgeprops.steel import Steel, grade
+from forgeprops.transformation import decomposition as d
+from forgeprops.transformation import kinetics
+from forgeprops.transformation.temperatures import martensite_alpha_per_k, martensite_start_c
+
+AE1, AE3, CARBON = 735.0, 790.0, 0.40
+MS, ALPHA = 330.0, 0.018
+
+
+@pytest.fixture(scope="module")
+def law():
+    """What `decompose` is fed: Arrhenius tables, martensite table, extent tables."""
+    q = 27500.0 / kinetics.GAS_CAL
+    start = np.repeat(np.array([[MS], [ALPHA], [600.0]]), 49, axis=1)
+    return kinetics.arrhenius_table(q, q, q, 31000.0), start, *kinetics.extent_tables()
+
+
+def fresh(ln_f=-40.0, ln_p=-40.0, ln_b=-40.0, austenite=1.0):
+    state = np.zeros((d.ROWS, 1))
+    d.begin_cooling(state, 0, austenite, CARBON, AE3, 860.0, ln_f, ln_p, ln_b)
+    return state
+
+
+def hold(law, state, t_c, seconds, steps):
+    for _ in range(steps):
+        d.decompose(state, 0, t_c, t_c, seconds / steps, 0.0, AE1, 540.0, *law)
+
+
+def shares(state):
+    return state[[d.FERRITE, d.PEARLITE, d.BAINITE, d.MARTENSITE, d.AUSTENITE], 0]
+
+
+@pytest.mark.parametrize(("t_c", "ln", "row"), [(650.0, (3.0, -40.0, -40.0), d.FERRITE), (600.0, (-40.0, -4.0, -40.0), d.PEARLITE),
+                                                (450.0, (-40.0, -40.0, 7.0), d.BAINITE)])
+def test_isothermal_hold_may_be_cut_into_steps(law, t_c, ln, row):
+    one, many = fresh(*ln), fresh(*ln)
+    hold(law, one, t_c, 20.0, 1)
+    hold(law, many, t_c, 20.0, 1000)
+    assert 0.02 < one[row, 0] < 0.97
+    assert many[row, 0] == pytest.approx(one[row, 0], rel=1e-6)
+
+
+@pytest.mark.parametrize(("share", "t_c"), [(0.1, 470.0), (0.5, 430.0), (0.9, 500.0)])
+def test_time_to_a_share_is_the_rate_equation(law, share, t_c):
+    """tau = S(X) / K: bainite alone, held until the time of the formula."""
+    forward = law[2]
+    k = kinetics.rate_per_s(7.0, 540.0 - t_c, 2, 27500.0, t_c + 273.15)
+    state = fresh(ln_b=7.0)
+    hold(law, state, t_c, kinetics.extent_of(share, forward, 1) / k, 7)
+    assert state[d.BAINITE, 0] == pytest.approx(share, abs=2e-4)
+
+
+def test_ferrite_stops_at_its_limit(law):
+    state = fresh(ln_f=12.0)
+    hold(law, state, 700.0, 1e5, 40)
+    cap = kinetics.ferrite_cap(700.0, AE1, AE3, CARBON)
+    assert state[d.FERRITE, 0] == pytest.approx(cap, abs=1e-6)
+    # its carbon is in the austenite that is left
+    left = (CARBON - kinetics.CARBON_IN_FERRITE * cap) / (1.0 - cap)
+    assert d.carbon_of_austenite(CARBON, 1.0, cap) == pytest.approx(left)
+
+
+@pytest.mark.parametrize("austenite", [1.0, 0.6])
+def test_martensite_van_bohemen_law(law, austenite):
+    """f = 1 - exp[-alpha (Ms - T)] of the austenite, whatever the steps (S. M. C. van Bohemen 2012)."""
+    state = fresh(austenite=austenite)
+    for t in np.arange(860.0, 20.0, -7.0):
+        d.decompose(state, 0, t - 3.5, t - 7.0, 1e-3, 3.6e6, AE1, 540.0, *law)
+        expected = austenite * (1.0 - math.exp(-ALPHA * max(MS - (t - 7.0), 0.0)))
+        assert state[d.MARTENSITE, 0] == pytest.approx(expected, abs=1e-9)
+    # warming and cooling again makes none until the old temperature is passed
+    before = state[d.MARTENSITE, 0]
+    for t in (150.0, 100.0, state[d.T_MIN, 0] + 1.0):
+        d.decompose(state, 0, t, t, 1e-3, 36.0, AE1, 540.0, *law)
+    assert state[d.MARTENSITE, 0] == before
+
+
+@pytest.mark.parametrize("rate", [1e-3, 0.1, 3.0, 30.0, 900.0])
+@pytest.mark.parametrize("name", ["1020", "1045", "4130", "4140", "4340"])
+def test_shares_sum_to_one(name, rate):
+    cooled = continuous_cooling(grade(name), rate_c_per_s=rate)
+    assert sum(cooled.fractions.values()) == pytest.approx(1.0, abs=1e-9)
+    for history in cooled.history.values():
+        assert np.all((history >= -1e-12) & (history <= 1.0 + 1e-12))
+    for product in ("ferrite", "pearlite", "bainite", "martensite"):
+        assert np.all(np.diff(cooled.history[product]) >= -1e-12)
+
+
+def test_quenched_steel_follows_its_own_martensite_law():
+    steel = grade("4340")
+    cooled = continuous_cooling(steel, rate_c_per_s=500.0)
+    ms, alpha = float(martensite_start_c(steel)), float(martensite_alpha_per_k(steel))
+    # fine-grained austenite starts a little lower: Ms is found from the first martensite, the rest is the law
+    first = float(np.interp(0.02, cooled.history["martensite"], cooled.temperature_c))
+    own = first + -math.log(0.98) / alpha
+    assert own == pytest.approx(ms, abs=20.0)
+    for t in (own - 60.0, own - 150.0, own - 250.0):
+        share = float(np.interp(-t, -cooled.temperature_c, cooled.history["martensite"]))
+        assert share == pytest.approx(1.0 - math.exp(-alpha * (own - t)), abs=0.01)
+
+
+@pytest.mark.parametrize("name", ["1020", "1045", "4118", "4130", "SCM435", "4140", "4340", "5140", "8620"])
+def test_slower_cooling_is_not_harder(name):
+    # 1 HV of slack: hardness lines are lines in log10 of the rate, shares are not
+    hv = [continuous_cooling(grade(name), rate_c_per_s=r).hardness_hv for r in np.geomspace(0.01, 300.0, 25)]
+    assert np.all(np.diff(hv) > -1.0), np.round(hv, 1)
+
+
+def test_coarser_grain_hardens_deeper():
+    hv = [continuous_cooling(grade("4130"), rate_c_per_s=3.0, grain_size_astm=g).hardness_hv for g in (9.0, 7.0, 5.0)]
+    assert hv[0] < hv[1] < hv[2]
+
+
+def test_carbon_free_of_alloy_softer_than_alloyed():
+    plain = Steel("plain", {"C": 0.3, "Mn": 0.5, "Si": 0.25, "Cr": 0.0, "Mo": 0.0, "Ni": 0.0})
+    assert continuous_cooling(plain, rate_c_per_s=2.0).hardness_hv < continuous_cooling(grade("4130"), rate_c_per_s=2.0).hardness_hv

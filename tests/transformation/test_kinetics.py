@@ -1,0 +1,142 @@
+"""Rate equations: the extent function, the ferrite limit, the constants."""
+
+import csv
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+
+from forgeprops.tables import data_path
+from forgeprops.transformation import kinetics
+from forgeprops.transformation.kinetics import (
+    GAS_CAL,
+    constants,
+    extent_of,
+    extent_tables,
+    ferrite_cap,
+    inverse_extent,
+    kinetic_bainite_start_c,
+    ln_composition_factors,
+    rate_per_s,
+)
+
+STEEL_4140 = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Ni": 0.0, "Cr": 0.95, "Mo": 0.20}
+
+
+@pytest.mark.parametrize(("x", "s"), [(0.01, 0.104), (0.5, 1.026), (0.99, 1.947), (1.0, 2.052)])
+def test_extent_li_1998(x, s):
+    # computed apart from this package, to the digits given
+    forward, _, _ = extent_tables()
+    assert extent_of(x, forward, 0) == pytest.approx(s, abs=0.001)
+
+
+@pytest.mark.parametrize("tail", [0.0, 1.5, 4.0])
+@pytest.mark.parametrize("x", [1e-4, 0.03, 0.4, 0.83, 0.999])
+def test_bainite_extent_by_quadrature(x, tail):
+    forward, _, _ = extent_tables(tail)
+    exact, _ = quad(lambda u: math.exp(tail * u * u) / (u ** (0.4 * (1 - u)) * (1 - u) ** (0.4 * u)), 0.0, x)
+    # straight lines between the points: in the last cells before 1 the integrand turns up steeply
+    assert extent_of(x, forward, 1) == pytest.approx(exact, rel=2e-3 if x < 0.99 else 0.02)
+
+
+@pytest.mark.parametrize("row", [0, 1])
+def test_inverse_of_extent_is_exact(row):
+    forward, inverse, top = extent_tables()
+    for x in np.concatenate((np.geomspace(1e-12, 0.1, 60), np.linspace(0.1, 1.0, 60))):
+        back = inverse_extent(extent_of(x, forward, row), forward, inverse, top, row)
+        assert back == pytest.approx(x, rel=1e-9)
+    assert inverse_extent(10.0 * top[row], forward, inverse, top, row) == 1.0
+
+
+def test_extent_at_the_ends():
+    forward, inverse, top = extent_tables()
+    assert extent_of(0.0, forward, 1) == inverse_extent(0.0, forward, inverse, top, 1) == 0.0
+    assert extent_of(1.0, forward, 1) == top[1] > top[0] == extent_of(1.0, forward, 0)
+
+
+def test_ferrite_cap_is_the_lever_rule_above_ae1():
+    # Callister: 0.20 C at the eutectoid (0.76 C): (0.76 - 0.20) / (0.76 - 0.022)
+    carbon, ae1 = 0.20, 727.0
+    ae3 = ae1 + kinetics.AE3_SLOPE_C * (0.76 - carbon)
+    assert ferrite_cap(ae1, ae1, ae3, carbon) == pytest.approx((0.76 - 0.20) / (0.76 - 0.022), abs=1e-9)
+    half = 0.5 * (0.76 + carbon)
+    at = ae3 - kinetics.AE3_SLOPE_C * (half - carbon)
+    assert ferrite_cap(at, ae1, ae3, carbon) == pytest.approx((half - 0.20) / (half - 0.022), abs=1e-9)
+    assert ferrite_cap(ae3, ae1, ae3, carbon) == 0.0
+
+
+def test_ferrite_cap_falls_with_undercooling_to_what_was_seen_in_1045():
+    # centre of a water-quenched 50 mm 1045 bar: about 20 % ferrite, 42 % by the lever rule (Esfahani, Babaei &
+    # Sarrami-Foroushani 2020, doi 10.1016/j.matcom.2020.07.016; read)
+    carbon, ae1 = 0.45, 720.0
+    ae3 = ae1 + kinetics.AE3_SLOPE_C * (0.76 - carbon)
+    caps = [ferrite_cap(t, ae1, ae3, carbon) for t in np.arange(ae1, 600.0, -5.0)]
+    assert caps[0] == pytest.approx(0.42, abs=0.005)
+    assert all(np.diff(caps) <= 0.0)
+    reached = [t for t in np.arange(ae1, 560.0, -1.0) if ferrite_cap(t, ae1, ae3, carbon) < 0.20]
+    assert 610.0 < reached[0] < 690.0       # where a quenched carbon steel makes its ferrite
+
+
+def test_published_factors_li_1998():
+    # by hand from Li et al. 1998 (coefficients from memory)
+    f, p, b = ln_composition_factors(STEEL_4140, k=constants("published"))
+    assert f == pytest.approx(1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20)
+    assert p == pytest.approx(-4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * math.sqrt(0.20))
+    assert b == pytest.approx(-10.23 + 10.18 * 0.40 + 0.85 * 0.85 + 0.90 * 0.95 + 0.36 * 0.20)
+    assert kinetic_bainite_start_c(STEEL_4140) == pytest.approx(544.0, abs=1.0)
+
+
+def noses(k, grain=8.0):
+    """Shortest time to 1 % of 4140, s, and its temperature, °C, for ferrite, pearlite, bainite."""
+    from forgeprops.transformation.temperatures import ae1_c, ae3_c
+
+    forward, _, _ = extent_tables(k["bainite_tail"])
+    found = []
+    for row, (name, top, power) in enumerate((("ferrite", ae3_c(STEEL_4140), 3), ("pearlite", ae1_c(STEEL_4140), 3),
+                                              ("bainite", kinetic_bainite_start_c(STEEL_4140), 2))):
+        ln_f = ln_composition_factors(STEEL_4140, k=k)[row]
+        t = np.arange(350.0, float(top) - 1.0)
+        rate = [rate_per_s(k[f"grain_{name}"] * grain * math.log(2.0) - ln_f, float(top) - u, power, k[f"q_{name}"],
+                           u + 273.15) for u in t]
+        s = extent_of(0.01, forward, 1 if name == "bainite" else 0) / np.array(rate)
+        found.append((float(s.min()), float(t[s.argmin()])))
+    return found
+
+
+def test_published_noses_of_4140():
+    # computed apart from this package with Q = 27.5 kcal/mol, G = 8, Ae3 of Grange, Ae1 of Andrews: 68 s at 611 °C,
+    # 41 s at 580 °C, 5.2 s at 465 °C
+    for (seconds, at), (s, t) in zip(noses(constants("published")), ((68.0, 611.0), (41.0, 580.0), (5.2, 465.0)),
+                                     strict=True):
+        assert seconds == pytest.approx(s, rel=0.10)
+        assert at == pytest.approx(t, abs=4.0)
+
+
+def test_calibrated_noses_of_4140():
+    # isothermal diagrams of 42CrMo4 and 4140 have ferrite after 10-60 s near 650 °C, bainite after 3-10 s near
+    # 450-480 °C, and pearlite after ferrite (from memory)
+    (ferrite, at_f), (pearlite, _), (bainite, at_b) = noses(constants())
+    assert 6.0 < ferrite < 60.0 < pearlite
+    assert 1.5 < bainite < 10.0
+    assert 590.0 < at_f < 660.0 and 430.0 < at_b < 490.0
+
+
+def test_rate_has_the_stated_form():
+    assert rate_per_s(1.0, 0.0, 3, 27500.0, 900.0) == rate_per_s(1.0, -5.0, 3, 27500.0, 900.0) == 0.0
+    one = rate_per_s(2.0, 40.0, 2, 27500.0, 900.0)
+    assert rate_per_s(2.0, 80.0, 2, 27500.0, 900.0) == pytest.approx(4.0 * one)
+    assert one == pytest.approx(1600.0 * math.exp(2.0 - 27500.0 / (GAS_CAL * 900.0)))
+
+
+def test_constants_file_says_what_was_fitted():
+    with data_path("kinetics.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
+    for row in rows:
+        freed = bool(row["standard_error"])
+        assert freed or float(row["value"]) == float(row["published"]), row["id"]
+        assert row["source"] and row["basis"] and row["unit"], row["id"]
+        if freed:
+            assert float(row["standard_error"]) > 0.0
+    # no more freed constants than steels allow: about one for three to four bars
+    assert sum(bool(r["standard_error"]) for r in rows) <= 25
