@@ -15,7 +15,7 @@ from .vary import Setting, setting, value_of
 __all__ = ["LIKELY", "NOTHING", "SPOKEN", "Causes", "Drift", "causes"]
 
 #: Rows of data/sources behind each public function.
-SOURCES = {"causes": ("drift_causes",)}
+SOURCES = {"causes": ("drift_causes", "shop_spread")}
 
 #: Name of the hypothesis that nothing has drifted.
 NOTHING = "nothing"
