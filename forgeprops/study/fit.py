@@ -386,8 +386,10 @@ def correlation_readings(miss: np.ndarray) -> float:
     --------
     >>> import numpy as np
     >>> rng = np.random.default_rng(0)
-    >>> bool(correlation_readings(rng.normal(size=500)) < 1.5), bool(correlation_readings(np.linspace(-1, 1,
-    500)) > 50) (True, True)
+    >>> bool(correlation_readings(rng.normal(size=500)) < 1.5)
+    True
+    >>> bool(correlation_readings(np.linspace(-1, 1, 500)) > 50)
+    True
     """
     n = miss.size
     power = np.abs(np.fft.rfft(miss, 2 * n)) ** 2

@@ -141,8 +141,8 @@ def conductivity(t_c, alloyed, austenite=0.0):
 
     Examples
     --------
-    >>> round(conductivity(500.0, 1.0), 1), round(conductivity(500.0, 1.0, 1.0), 1)
-    (37.4, 24.0)
+    >>> round(conductivity(500.0, 1.0), 2), round(conductivity(500.0, 1.0, 1.0), 1)
+    (37.35, 24.0)
     """
     plain = conductivity_w_mk(t_c)
     products = plain + alloyed * (min(plain, 43.0) - plain)
