@@ -17,8 +17,8 @@ SHORT = (
 #: (what it is about, what to mind), in the order of the shop.
 CAUTIONS = (
     ("Estimate",
-     "It is not a test: try one head on the hardness tester and the bending bench before you "
-     "set a batch, and release no part on it whose failure could injure anybody."),
+     "It is not a test: try one head on the hardness tester and the bending bench before "
+     "a batch, and release no part on it whose failure could injure anybody."),
     ("Furnace",
      "Light, vent and shut it down by its own instructions; watch for gas and for fumes of oil "
      "on the steel."),

@@ -10,6 +10,9 @@ from ..errors import InputError
 
 __all__ = ["Capability", "Indices", "capability", "share_interval", "swap", "variance_indices"]
 
+#: Rows of data/sources each function rests on.
+SOURCES = {"variance_indices": ("variance_indices",), "share_interval": ("share_interval",)}
+
 #: Values of a distribution looked at for normality; more make every real process "not normal".
 _TESTED = 1000
 #: Chance below which a sample counts as not normal (common practice).

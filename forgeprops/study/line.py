@@ -17,6 +17,9 @@ from ..thermal.spray import FOOTPRINT_MM, from_flux
 
 __all__ = ["BOTTLENECKS", "Line", "line_arrays", "press_arrays"]
 
+#: Rows of data/sources each function rests on.
+SOURCES = {"line_arrays": ("line_defaults",), "press_arrays": ("line_defaults",)}
+
 
 @dataclass(frozen=True)
 class Line:

@@ -23,6 +23,9 @@ from .vary import varied
 
 __all__ = ["Distribution", "Outside", "Scatter", "even_numbers", "scatter"]
 
+#: Rows of data/sources each function rests on.
+SOURCES = {"scatter": ("sobol_points", "shop_spread", "variance_indices", "capability", "share_interval")}
+
 #: Quantities whose indices are worked out when the user names none and sets no limits.
 _MATTER = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", "face_margin")
 #: Quantities always kept.

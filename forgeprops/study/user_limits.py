@@ -13,6 +13,9 @@ from ..head import ZONES
 
 __all__ = ["QUANTITIES", "Limits", "Quantity"]
 
+#: Rows of data/sources each function rests on.
+SOURCES = {"Limits": ("limit_steps",)}
+
 
 @dataclass(frozen=True)
 class Quantity:
