@@ -1,10 +1,14 @@
-"""The same physics marched another way: method of lines on whole arrays, in time by `scipy.integrate.solve_ivp`.
+"""The same physics marched another way: method of lines on whole arrays, in time by scipy's `solve_ivp`.
 
-Nothing of the engine's time stepping is used: no Rosenbrock step, no table of the extent of reaction, no heat put into
-heat capacity.  The published laws are written again on arrays and in continuous form; martensite, which the engine
-makes by the drop of temperature, follows it here within `_LAG_S`.  Two ways through the thickness: the engine's own
-points (then only time stepping differs) or even cells with the conductivity of their own temperature (then all does).
-What one case holds is taken from what the engine is fed (`fed`).
+Nothing of the engine's time stepping is used: no Rosenbrock step, no table of the extent of reaction, no
+heat put into heat capacity.  The published laws are written again on arrays and in continuous form;
+martensite, which the engine makes by the drop of temperature, follows it here within `_LAG_S`.  Two ways
+through the thickness: the engine's own points (then only time stepping differs) or even cells with the
+conductivity of their own temperature (then all does).  What one case holds is what the engine is fed (`fed`).
+
+Taken over from the engine are the table of the spray over scale (`wet_table`, held against its formula in
+`test_wet_table.py`), the state at the end of the furnace (`set_austenite`) and, at the very end, hardness from
+structure (`outcome.collect`).
 """
 
 import math
@@ -12,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.integrate import solve_ivp
+from scipy.sparse import csc_matrix
 
 from forgeprops.shop import Shop
 from forgeprops.thermal import surroundings as law
@@ -24,7 +29,7 @@ from forgeprops.transformation import austenite, decomposition, kinetics
 _LAG_S = 1e-4
 _WATER_GRID = balance._WET_STEP_C * np.arange(balance.WET_POINTS)
 _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[p] for p in ("pearlite", "bainite", "martensite"))
-(T, F, P, B, M, U) = range(6)     # F, P, B hold share^0.6, in which their growth is smooth; U: undercooling below Ms used up
+(T, F, P, B, M, U) = range(6)  # F, P, B hold share^0.6, in which their growth is smooth; U: undercooling below Ms used up
 
 
 def fed(monkeypatch, steels, heads_, routes, shops=None):
@@ -49,10 +54,10 @@ class Slab:
     """Points of all zones in one row; conduction zone by zone."""
 
     weight: np.ndarray
-    zone: np.ndarray          # zone of every point
+    zone: np.ndarray  # zone of every point
     first: np.ndarray
     last: np.ndarray
-    stiffness: np.ndarray | None    # None: even cells
+    slopes: np.ndarray | None  # differentiation matrix of a zone; None: even cells
 
 
 def slab(zones, points, cells=False):
@@ -60,23 +65,24 @@ def slab(zones, points, cells=False):
     if cells:
         weight = np.full(points, 1.0 / (points - 1))
         weight[[0, -1]] *= 0.5
-        matrix = None
+        slopes = None
     else:
-        _, weight, d = lobatto(points)
-        matrix = d.T @ np.diag(weight) @ d
+        _, weight, slopes = lobatto(points)
     first = points * np.arange(zones)
-    return Slab(np.tile(weight, zones), np.repeat(np.arange(zones), points), first, first + points - 1, matrix)
+    return Slab(np.tile(weight, zones), np.repeat(np.arange(zones), points), first, first + points - 1, slopes)
 
 
 # ---- the laws, on arrays
 # ---------------------------------------------------------------------------------------------
 
+
 def capacity(t, a):
     """J/(kg K) of a mixture with `a` of austenite."""
     k = t + 273.15
     cold = np.minimum(t, 700.0)
-    return a * (24.6643 + 0.00751504 * k + 3.53562e-7 * k * k - 154718.0 / (k * k)) / 0.055845 \
-        + (1.0 - a) * (425.0 + cold * (0.773 + cold * (-1.69e-3 + cold * 2.22e-6)))
+    return a * (24.6643 + 0.00751504 * k + 3.53562e-7 * k * k - 154718.0 / (k * k)) / 0.055845 + (1.0 - a) * (
+        425.0 + cold * (0.773 + cold * (-1.69e-3 + cold * 2.22e-6))
+    )
 
 
 def metal_k(t, alloyed, a):
@@ -93,8 +99,11 @@ def growth(x, k, tail=0.0):
 
 
 def cap_of_ferrite(t, ae1, ae3, carbon):
-    boundary = np.where(t >= ae1, carbon + (ae3 - t) / kinetics.AE3_SLOPE_C,
-                        carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C)
+    boundary = np.where(
+        t >= ae1,
+        carbon + (ae3 - t) / kinetics.AE3_SLOPE_C,
+        carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C,
+    )
     return np.where((t < ae3) & (boundary > carbon), (boundary - carbon) / (boundary - kinetics.CARBON_IN_FERRITE), 0.0)
 
 
@@ -104,6 +113,9 @@ def speed(k, under, power, q_cal, kelvin):
 
 class Case:
     """One case as the engine is fed it, on a slab of our own."""
+
+    #: Whether an element's conduction goes by the conductivity at every point, or as the engine's by the zone's mean.
+    local_k = False
 
     def __init__(self, args, c, points, cells=False):
         cases, zones, head_of, steps, convection, convection_of, start, start_of, kin = args[:9]
@@ -122,14 +134,16 @@ class Case:
         c = self.case
         air = c["air_factor"] * np.interp(t, packing.CONVECTION_C, self.air[z])
         return air * (t - c["air_c"]) + c["emissivity"] * c["view_factor"] * law.STEFAN_BOLTZMANN * (
-            (t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4)
+            (t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4
+        )
 
     def loss(self, step, front, z, t, seconds):
         """Heat a surface gives off, W/m²."""
         c, kind = self.case, step["kind"]
         if kind == packing.FURNACE:
             return c["furnace_emissivity"] * law.STEFAN_BOLTZMANN * (
-                (t + 273.15) ** 4 - (c["furnace_c"] + 273.15) ** 4) + law.FURNACE_CONVECTION_W_M2K * (t - c["furnace_c"])
+                (t + 273.15) ** 4 - (c["furnace_c"] + 273.15) ** 4
+            ) + law.FURNACE_CONVECTION_W_M2K * (t - c["furnace_c"])
         die = (law.DIE_CONDUCTIVITY_W_MK, law.DIE_DENSITY_KG_M3, law.DIE_HEAT_J_KGK)
         if kind == packing.STROKE:
             return c["die_factor"] * law.die_contact_w_m2k(step["contact"], seconds, *die) * (t - c["die_c"])
@@ -151,17 +165,14 @@ class Case:
             tz, az, w = t[own], a[own], lay.weight[own]
             means.append(w @ tz)
             ks.append(metal_k(means[-1], self.case["alloyed"], w @ az))
-            if lay.stiffness is None and getattr(self, "zone_k_only", False):
-                flow = ks[-1] * zones[z]["conduction_m"] * (len(tz) - 1) * np.diff(tz, axis=0)
-                power[own][:-1] += flow
-                power[own][1:] -= flow
-            elif lay.stiffness is None:
+            if lay.slopes is None:
                 k = metal_k(0.5 * (tz[1:] + tz[:-1]), self.case["alloyed"], 0.5 * (az[1:] + az[:-1]))
                 flow = k * zones[z]["conduction_m"] * (len(tz) - 1) * np.diff(tz, axis=0)
                 power[own][:-1] += flow
                 power[own][1:] -= flow
             else:
-                power[own] -= ks[-1] * zones[z]["conduction_m"] * (lay.stiffness @ tz)
+                k = metal_k(tz, self.case["alloyed"], az) if self.local_k else ks[-1]
+                power[own] -= zones[z]["conduction_m"] * (lay.slopes.T @ (k * (w[:, None] * (lay.slopes @ tz))))
             power[lay.first[z]] -= zones[z]["front_m2"] * self.loss(step, True, z, t[lay.first[z]], seconds)
             power[lay.last[z]] -= zones[z]["back_m2"] * self.loss(step, False, z, t[lay.last[z]], seconds)
         for z in range(len(zones) - 1):
@@ -182,12 +193,13 @@ class Case:
         equilibrium = np.vectorize(austenite.austenite_equilibrium)(t, c["ac1"], c["ac3"], c["carbon"])
         tau = np.vectorize(austenite.austenite_formation_time_s)(t)
         d[1] = np.maximum(equilibrium - share, 0.0) / tau
-        formed = t > c["ac1"]          # a furnace only heats
+        formed = t > c["ac1"]  # a furnace only heats
         speed_ = math.exp(c["ln_carbide_speed"])
         d[2] = np.where(formed, -left * speed_ / np.vectorize(austenite.carbide_dissolution_time_s)(t), 0.0)
-        rate = np.vectorize(austenite.grain_growth_rate)(t, c["grain_ln_k"], c["grain_q"], c["grain_ln_k_low"],
-                                                         c["grain_q_low"], c["pin_low"], c["pin_high"])
-        d[3] = np.where(formed, rate, 0.0) / 1e6          # µm^m are large numbers
+        rate = np.vectorize(austenite.grain_growth_rate)(
+            t, c["grain_ln_k"], c["grain_q"], c["grain_ln_k_low"], c["grain_q_low"], c["pin_low"], c["pin_high"]
+        )
+        d[3] = np.where(formed, rate, 0.0) / 1e6  # µm^m are large numbers
         heat = self.power(step, seconds, t, share) - d[1] * _HEAT_FP * self.mass[:, None]
         d[0] = heat / (self.mass[:, None] * capacity(t, share))
         return d.reshape(y.shape)
@@ -228,8 +240,9 @@ class Case:
         d[F], df = 0.6 * cap**0.6 * g, cap**0.6 * g * f**0.4
         amounts = [df]
         for row, share, k, under, exponent, q, tail in (
-                (P, p, decomposition.K_P, c["ae1"] - at, 3, kin[1], 0.0),
-                (B, b, decomposition.K_B, c["bainite_limit"] - at, 2, kin[2], kin[15])):
+            (P, p, decomposition.K_P, c["ae1"] - at, 3, kin[1], 0.0),
+            (B, b, decomposition.K_B, c["bainite_limit"] - at, 2, kin[2], kin[15]),
+        ):
             whole = np.maximum(share + a, 1e-12)
             g = growth(share / whole, speed(s[k][:, None], under, exponent, q, kelvin), tail) * (a > 1e-9)
             d[row] = 0.6 * whole**0.6 * g
@@ -237,8 +250,11 @@ class Case:
         df, dp, db = amounts
         # martensite by the largest undercooling below Ms
         left = a0 - f
-        carbon = np.where(left > 1e-6, np.clip((c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9), c0,
-                                               decomposition.TABLE_CARBON), decomposition.TABLE_CARBON)
+        carbon = np.where(
+            left > 1e-6,
+            np.clip((c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9), c0, decomposition.TABLE_CARBON),
+            decomposition.TABLE_CARBON,
+        )
         d[U] = np.maximum(self.on_carbon(0, carbon) - at - y[U], 0.0) / _LAG_S
         d[M] = self.on_carbon(1, carbon) * a * d[U]
         heat = _HEAT_FP * (df + dp) + _HEAT_B * db + _HEAT_M * d[M]
@@ -260,7 +276,7 @@ class Case:
         times = (begin + 0.5 * width * (nodes + 1.0)).ravel()
         weights = (0.5 * width * weights).ravel()
         total = np.zeros((5, len(self.mass)))
-        if step["kind"] in (packing.REST, packing.STROKE, packing.SPRAY_ON_DIE):     # the die's resistance has a clock
+        if step["kind"] in (packing.REST, packing.STROKE, packing.SPRAY_ON_DIE):  # the die's resistance has a clock
             for time, w in zip(times, weights, strict=True):
                 total += w * self.rates(time, found.sol(time).reshape(6, -1, 1), step)[1][..., 0]
             return total
@@ -297,8 +313,9 @@ class Case:
                 continue
             if y is None:
                 for i in range(n):
-                    march.set_austenite(_Record(c), self.kin, self.state, i, heat[0, i], heat[1, i],
-                                        heat[2, i] ** (1.0 / c["grain_m"]), t[i])
+                    march.set_austenite(
+                        _Record(c), self.kin, self.state, i, heat[0, i], heat[1, i], heat[2, i] ** (1.0 / c["grain_m"]), t[i]
+                    )
                 for row in self.state:
                     row[:] = self.level(row)
                 y = np.zeros((6, n))
@@ -318,8 +335,10 @@ class Case:
             atol = np.repeat([1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3], n) * rtol / 1e-6
             events = None
             if kind == packing.COOL:
+
                 def cold(_, y, n=n):
                     return y[:n].max() - stop_c
+
                 cold.terminal = True
                 events = [cold]
             found = self._solve(self.cooling, step, y.ravel(), seconds, rtol, atol, events)
@@ -335,8 +354,7 @@ class Case:
         n = len(self.mass)
         # steps of the differences, °C and shares: downwards in temperature, where martensite forms, and on the side of
         # a share where it exists
-        width = np.repeat([-1e-3, 1e-6, 1e-6, 1e-6] if rate == self.furnace else
-                          [-1e-3, 1e-6, 1e-6, 1e-6, 1e-6, -1e-3], n)
+        width = np.repeat([-1e-3, 1e-6, 1e-6, 1e-6] if rate == self.furnace else [-1e-3, 1e-6, 1e-6, 1e-6, 1e-6, -1e-3], n)
         each = np.arange(len(width))
 
         def f(t, y):
@@ -347,10 +365,21 @@ class Case:
             moved = np.repeat(y[:, None], len(width) + 1, axis=1)
             moved[each, each] += width
             rates = rate(t, moved, step)
-            return (rates[:, :-1] - rates[:, -1:]) / width
+            # sparse, so that the factors are found in this thread alone
+            return csc_matrix((rates[:, :-1] - rates[:, -1:]) / width)
 
-        found = solve_ivp(f, (0.0, seconds), y0, method="BDF", rtol=rtol, atol=atol, dense_output=True, jac=jacobian,
-                          events=events, first_step=min(1e-4, seconds / 10))
+        found = solve_ivp(
+            f,
+            (0.0, seconds),
+            y0,
+            method="BDF",
+            rtol=rtol,
+            atol=atol,
+            dense_output=True,
+            jac=jacobian,
+            events=events,
+            first_step=min(1e-4, seconds / 10),
+        )
         assert found.success, found.message
         return found
 
@@ -383,13 +412,15 @@ class Case:
         s = self.state.copy()
         for i, t in enumerate(self.temperature):
             if t > c.air_c and s[decomposition.AUSTENITE, i] > 0.0:
-                decomposition.decompose(s, i, t, c.air_c, 0.0, 36.0, c.ae1, c.bainite_limit, arrhenius, self.start, forward,
-                                        inverse, top)
+                decomposition.decompose(
+                    s, i, t, c.air_c, 0.0, 36.0, c.ae1, c.bainite_limit, arrhenius, self.start, forward, inverse, top
+                )
         zones = len(self.zones)
         out, hv = np.zeros((zones, outcome.OUT)), np.zeros(len(self.mass))
         marker = (0,) * (len(self.mass) // zones)
-        outcome.collect(c, self.start, s, self.heat, marker, self.lay.weight[:len(marker)],
-                        np.zeros((zones, outcome.FIRST)), hv, out)
+        outcome.collect(
+            c, self.start, s, self.heat, marker, self.lay.weight[: len(marker)], np.zeros((zones, outcome.FIRST)), hv, out
+        )
         return out
 
 
@@ -412,6 +443,6 @@ def along(case, pieces, times):
         begin, _, solution = next((piece for piece in pieces if time <= piece[1] + 1e-9), pieces[-1])
         t = solution(time - begin)[:n]
         for z in range(len(case.zones)):
-            mean[k, z] = lay.weight[lay.first[z]:lay.last[z] + 1] @ t[lay.first[z]:lay.last[z] + 1]
+            mean[k, z] = lay.weight[lay.first[z] : lay.last[z] + 1] @ t[lay.first[z] : lay.last[z] + 1]
             front[k, z] = t[lay.first[z]]
     return mean, front
