@@ -1,7 +1,7 @@
 """One small step of austenite decomposition at one point of the steel.
 
-The thermal march and the imposed-curve specimen both call `decompose`; it works in place on a column of a state
-array whose rows are named here.  Plain numbers and `math` only: it is compiled where it is used.
+The thermal march and the imposed-curve specimen both call `decompose`; it works in place on a column of a
+state array whose rows are named here.  Plain numbers and `math` only: it is compiled where it is used.
 """
 
 from __future__ import annotations
@@ -38,8 +38,8 @@ ROWS = 20
  T_MIN,                                       # lowest temperature since cooling began, °C
  ) = range(ROWS)
 
-#: Slowest rate put into the hardness of a constituent, log10 of °C/h: 36 °C/h = 0.01 °C/s, the slow end of the
-#: diagrams the hardness formulas were made from (from memory).  It stands in while the steel re-heats.
+#: Slowest rate put into the hardness of a constituent, log10 of °C/h: 36 °C/h = 0.01 °C/s, the slow end of
+#: the diagrams the hardness formulas were made from (from memory).  It stands in while the steel re-heats.
 LOG_V_FLOOR = math.log10(36.0)
 #: Carbon up to which the start tables reach, wt%, and their step.
 TABLE_CARBON = 1.2
@@ -65,11 +65,12 @@ def _on_carbon(table, row, carbon):
 
 
 def _joined(share):
-    """Factor on the tempering integral J of a constituent when fresh, untempered metal joins it; `share` is the old part.
+    """Factor on the tempering integral J of a constituent when fresh, untempered metal joins it; `share` is
+    the old part.
 
-    Softening goes with J^p, p = 1/(width ln 10) of the tempering law, about 1/14 for its width of 6: it is J^p that mixes
-    by shares, so J itself by their power 14.  A plain mean of J would let a thousandth of early, well-tempered martensite
-    soften all.
+    Softening goes with J^p, p = 1/(width ln 10) of the tempering law, about 1/14 for its width of 6: it is
+    J^p that mixes by shares, so J itself by their power 14.  A plain mean of J would let a thousandth of
+    early, well-tempered martensite soften all.
     """
     two = share * share
     four = two * two
@@ -82,7 +83,9 @@ def temper_step(integral, tempering_q_k, kelvin, dt_s):
 
 
 def martensite_ahead(state, i, start):
-    """Temperature below which more martensite forms at point `i`, °C, and how much a kelvin, share of the steel."""
+    """Temperature below which more martensite forms at point `i`, °C, and how much a kelvin, share of the
+    steel.
+    """
     c = carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i])
     return (_on_carbon(start, 0, c) - state[UNDERCOOLING, i], state[AUSTENITE, i] * _on_carbon(start, 1, c))
 
@@ -104,7 +107,8 @@ def begin_cooling(state, i, austenite, carbon, ae3_c, t_c, ln_f, ln_p, ln_b):
 
 def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_limit_c, arrhenius, start, forward,
               inverse, top):
-    """Advance point `i` by `dt_s`; return what went to ferrite and pearlite, to bainite, to martensite, as shares.
+    """Advance point `i` by `dt_s`; return what went to ferrite and pearlite, to bainite, to martensite, as
+    shares.
 
     Parameters
     ----------

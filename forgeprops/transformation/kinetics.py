@@ -6,9 +6,9 @@ The rate equations are those of Li, Niebuhr, Meekisho & Atteridge, Metall. Mater
     dX/dt = K(T) / S'(X),    S(X) = integral of dx / [x^(0.4 (1-x)) (1-x)^(0.4 x)] from 0 to X
     K(T)  = 2^(n G) (T0 - T)^m exp(-Q / R T) / F(composition)
 
-X is the amount formed over what can form: for ferrite the equilibrium pro-eutectoid share at that temperature,
-for pearlite and bainite what is not yet anything else.  The constants stand in data/kinetics.csv.
-The functions of single numbers are compiled by the thermal march; they use `math` alone.
+X is the amount formed over what can form: for ferrite the equilibrium pro-eutectoid share at that
+temperature, for pearlite and bainite what is not yet anything else.  The constants stand in
+data/kinetics.csv. The functions of single numbers are compiled by the thermal march; they use `math` alone.
 """
 
 from __future__ import annotations
@@ -21,8 +21,11 @@ import numpy as np
 from ..ranges import register_range
 from ..tables import read_rows
 
-__all__ = ["ACM_SLOPE_C", "AE3_SLOPE_C", "CARBON_IN_FERRITE", "GAS_CAL", "TABLE_FROM_C", "arrhenius_table", "constants", "extent_of", "extent_tables",
-           "ferrite_cap", "inverse_extent", "kinetic_bainite_start_c", "ln_composition_factors", "rate_per_s"]
+__all__ = [
+    "ACM_SLOPE_C", "AE3_SLOPE_C", "CARBON_IN_FERRITE", "GAS_CAL", "TABLE_FROM_C", "arrhenius_table",
+    "constants", "extent_of", "extent_tables", "ferrite_cap", "inverse_extent", "kinetic_bainite_start_c",
+    "ln_composition_factors", "rate_per_s",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -107,8 +110,8 @@ TABLE_FROM_C = -100.0
 def arrhenius_table(*q_over_r_k):
     """exp(-(Q/R)/T) for each given Q/R (K) on even steps of 1 °C from -100 to 1400 °C, shape (number, 1501).
 
-    Linear interpolation is off by less than 1e-4 of the value above 300 °C (the exponent's curvature), far less than any
-    activation energy is known; it saves the march four exponentials a point and step.
+    Linear interpolation is off by less than 1e-4 of the value above 300 °C (the exponent's curvature), far
+    less than any activation energy is known; it saves the march four exponentials a point and step.
 
     Examples
     --------
@@ -121,7 +124,8 @@ def arrhenius_table(*q_over_r_k):
 
 
 def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
-    """K(T) of the rate equations in 1/s: ``exp(ln_rate - Q/RT) * undercooling^power``, zero above the limit."""
+    """K(T) of the rate equations in 1/s: ``exp(ln_rate - Q/RT) * undercooling^power``, zero above the limit.
+    """
     if undercooling_c <= 0.0:
         return 0.0
     return math.exp(ln_rate - q_cal / (GAS_CAL * kelvin)) * undercooling_c**power
@@ -130,9 +134,9 @@ def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
 def ferrite_cap(t_c, ae1_c, ae3_c, carbon):
     """Largest share of pro-eutectoid ferrite that austenite of this carbon can give at `t_c`.
 
-    Lever rule against the Ae3 line down to Ae1; below it the extrapolated Acm line takes over, so that the cap
-    falls with undercooling, as is seen at the centre of a quenched 50 mm 1045 bar: 20 % ferrite where the lever
-    rule says 42 % (Esfahani, Babaei & Sarrami-Foroushani 2020, doi 10.1016/j.matcom.2020.07.016; read).
+    Lever rule against the Ae3 line down to Ae1; below it the extrapolated Acm line takes over, so that the
+    cap falls with undercooling, as is seen at the centre of a quenched 50 mm 1045 bar: 20 % ferrite where the
+    lever rule says 42 % (Esfahani, Babaei & Sarrami-Foroushani 2020, doi 10.1016/j.matcom.2020.07.016; read).
 
     Examples
     --------
@@ -157,9 +161,10 @@ _POINTS = 1025
 def extent_tables(bainite_tail: float | None = None):
     """Tables of S(X) on even steps of sqrt(X), and of sqrt(X) on even steps of S, each of 1025 points.
 
-    Row 0 is for ferrite and pearlite, row 1 for bainite, whose integrand carries ``exp(tail X^2)``: the reaction
-    slows down as it nears its end, which leaves some austenite to become martensite over a decade of cooling rates.
-    The factor is that of Kirkaldy & Venugopalan 1984 (from memory) with one constant for all steels.
+    Row 0 is for ferrite and pearlite, row 1 for bainite, whose integrand carries ``exp(tail X^2)``: the
+    reaction slows down as it nears its end, which leaves some austenite to become martensite over a decade of
+    cooling rates. The factor is that of Kirkaldy & Venugopalan 1984 (from memory) with one constant for all
+    steels.
 
     Near zero S grows as X^0.6, so that even steps of sqrt(X) keep linear interpolation accurate there.
 
@@ -224,8 +229,8 @@ def extent_of(x, forward, row):
 def inverse_extent(s, forward, inverse, top, row):
     """X from S; 1 when S has reached its top.
 
-    The exact inverse of `extent_of`: the inverse table only finds the cell.  A round trip that lost a little each time
-    would slow the start of a reaction the more, the smaller the steps.
+    The exact inverse of `extent_of`: the inverse table only finds the cell.  A round trip that lost a little
+    each time would slow the start of a reaction the more, the smaller the steps.
     """
     if s <= 0.0:
         return 0.0

@@ -1,16 +1,18 @@
-"""Refit the constants of the rate equations and of the constituents' hardness; validate by leaving whole steels out.
+"""Refit the constants of the rate equations and of the constituents' hardness; validate by leaving whole
+steels out.
 
     python tests/fits/fit_kinetics.py [--write]
 
-Rows: normalised bars and as-quenched bars of ``data/measured/air_cooled_bars.csv``.  Every bar is marched as it is
-estimated: still air and radiation, or a bath of one coefficient, heat of transformation, self-tempering.  Beside them
-stand soft conditions: end-quench curves of the grades in `END_QUENCH` against those of ASTM A255, rates for full
-martensite, structures read from published cooling diagrams.  Every constant that is freed is held to its published
-value by a normal prior (`PRIOR`).  Errors of one steel's bars share the deviation of its heat, so that four bars of
-one steel do not count as four steels.  Gauss-Newton with central differences; a minute on one core, ten with the
-validation.  ``--write`` rewrites ``data/kinetics.csv`` (column value) and ``data/kinetics_validation.csv``.  What was
-tried and did no better on steels left out: carbon enrichment acting on bainite's rate, a slowing of bainite by
-composition, freeing the other alloy terms of the rates and of bainite's hardness, another shift of the bainite limit.
+Rows: normalised bars and as-quenched bars of ``data/measured/air_cooled_bars.csv``.  Every bar is marched as
+it is estimated: still air and radiation, or a bath of one coefficient, heat of transformation,
+self-tempering.  Beside them stand soft conditions: end-quench curves of the grades in `END_QUENCH` against
+those of ASTM A255, rates for full martensite, structures read from published cooling diagrams.  Every
+constant that is freed is held to its published value by a normal prior (`PRIOR`).  Errors of one steel's bars
+share the deviation of its heat, so that four bars of one steel do not count as four steels.  Gauss-Newton
+with central differences; a minute on one core, ten with the validation.  ``--write`` rewrites
+``data/kinetics.csv`` (column value) and ``data/kinetics_validation.csv``.  What was tried and did no better
+on steels left out: carbon enrichment acting on bainite's rate, a slowing of bainite by composition, freeing
+the other alloy terms of the rates and of bainite's hardness, another shift of the bainite limit.
 """
 
 from __future__ import annotations
@@ -25,9 +27,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_quench_hrc
+from forgeprops.head import STEEL_DENSITY_KG_M3
 from forgeprops.mechanical.hardness_scales import hv_to_hb_array
 from forgeprops.specimens import END_QUENCH_EMISSIVITY, _bar_zone
-from forgeprops.head import STEEL_DENSITY_KG_M3
 from forgeprops.steel import Steel, grade
 from forgeprops.tables import data_path, read_rows
 from forgeprops.thermal.march import batch, outcome, packing
@@ -36,30 +38,37 @@ from forgeprops.thermal.march.section import lobatto
 from forgeprops.transformation import austenite, kinetics
 from forgeprops.transformation.phase_hardness import hrc_from_hv
 
-#: Standard deviation of the prior around the published value, by constant.  Pre-factors: a factor e; sensitivities of
-#: the rates: about a quarter of their size; hardness: what a change of steelworks practice would do.  Our choice.
+#: Standard deviation of the prior around the published value, by constant.  Pre-factors: a factor e;
+#: sensitivities of the rates: about a quarter of their size; hardness: what a change of steelworks practice
+#: would do.  Our choice.
 PRIOR = {
     "ferrite_0": 1.0, "ferrite_c": 1.5, "ferrite_ni": 0.4, "ferrite_cr": 0.8, "ferrite_mo": 1.2,
     "pearlite_0": 1.0, "pearlite_c": 1.5, "pearlite_sqrt_mo": 1.3,
     "bainite_0": 1.0, "bainite_c": 2.5, "bainite_tail": 1.0,
     "ferrite_hv": 20.0, "solid_ni": 6.0, "solid_v": 100.0, "pearlite_hv": 40.0, "pearlite_hv_c": 60.0,
-    "pearlite_slope": 8.0, "bainite_hv": 60.0, "bainite_slope": 18.0, "bainite_hv_c": 60.0, "bainite_hv_ni": 20.0,
+    "pearlite_slope": 8.0, "bainite_hv": 60.0, "bainite_slope": 18.0, "bainite_hv_c": 60.0,
+    "bainite_hv_ni": 20.0,
     "bainite_hv_cr": 20.0, "bainite_hv_mo": 40.0,
 }
 #: Relative standard deviations: of a bar within its heat (a remembered one 1.22 times that), and of a heat.
 BAR_SD, HEAT_SD, MEMORY = 0.03, 0.02, 1.5
-#: Grain of normalised and of quenched bars, ASTM number: fine-grain practice just above Ac3 (7 to 8, from memory).
+#: Grain of normalised and of quenched bars, ASTM number: fine-grain practice just above Ac3 (7 to 8, from
+#: memory).
 GRAIN = 7.5
-#: Baths: Grossmann severities 0.35 (oil) and 1.2 (water) times 2205 W/(m² K), and standard deviation of their ln.
+#: Baths: Grossmann severities 0.35 (oil) and 1.2 (water) times 2205 W/(m² K), and standard deviation of their
+#: ln.
 BATHS = {"oil": (0.35 * 2205.0, 0.25), "water": (1.2 * 2205.0, 0.30)}
-#: Grades whose end-quench curves are compared with the standard's, above 23 HRC, standard deviation 5 HRC a curve of six.
+#: Grades whose end-quench curves are compared with the standard's, above 23 HRC, standard deviation 5 HRC a
+#: curve of six.
 END_QUENCH = ("4130", "4140", "1045", "5140", "8620", "4340")
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
 KIN = {"4140": ("42CrMo4", "SCM435"), "4130": ("30CrMo",), "1040": ("C45", "1045"), "1050": ("C45", "1045")}
-#: Rate at which 95 % martensite is reached, °C/s, and standard deviation of its ln: C45 above 100, 42CrMo4 20 to 30
-#: (orders of magnitude, from memory).
-CRITICAL = {"C45": (150.0, 0.4, (0.45, 0.65, 0.10, 0.02)), "42CrMo4": (25.0, 0.3, (0.415, 0.75, 1.05, 0.22))}
-#: Structures on cooling at a constant rate, °C/s: least, greatest share, width.  Read: see the rows of the table of bars.
+#: Rate at which 95 % martensite is reached, °C/s, and standard deviation of its ln: C45 above 100, 42CrMo4 20
+#: to 30 (orders of magnitude, from memory).
+CRITICAL = {"C45": (150.0, 0.4, (0.45, 0.65, 0.10, 0.02)),
+            "42CrMo4": (25.0, 0.3, (0.415, 0.75, 1.05, 0.22))}
+#: Structures on cooling at a constant rate, °C/s: least, greatest share, width.  Read: see the rows of the
+#: table of bars.
 STRUCTURES = (
     ("SCM435", 0.1, ("ferrite", "pearlite"), 1.0, 1.0, 0.3), ("SCM435", 2.0, ("pearlite",), 0.0, 0.0, 0.1),
     ("SCM435", 2.0, ("martensite",), 0.1, 0.8, 0.1), ("30CrMo", 0.1, ("ferrite", "pearlite"), 1.0, 1.0, 0.4),
@@ -108,14 +117,15 @@ def bench(steels, from_c, zones, kinds, convection, points, **options) -> Bench:
     steps = np.zeros((n, len(kinds)), packing.STEP)
     for i, (kind, seconds) in enumerate(kinds):
         steps["kind"][:, i], steps["duration_s"][:, i] = kind, seconds
-    return Bench(cases, columns, start, np.array(zones).reshape(n, 1), steps, np.array(convection).reshape(n, 1, -1),
-                 points, **options)
+    return Bench(cases, columns, start, np.array(zones).reshape(n, 1), steps,
+                 np.array(convection).reshape(n, 1, -1), points, **options)
 
 
 def air_bench(rows) -> Bench:
     size = [float(r["diameter_mm"]) for r in rows]
-    return bench([steel_of(r) for r in rows], [float(r["austenitise_c"]) for r in rows], [_bar_zone(d)[0] for d in size],
-                 [(packing.COOL, 1e6)], [packing.convection_table("round", d, 25.0, 0.0) for d in size], 5)
+    return bench([steel_of(r) for r in rows], [float(r["austenitise_c"]) for r in rows],
+                 [_bar_zone(d)[0] for d in size], [(packing.COOL, 1e6)],
+                 [packing.convection_table("round", d, 25.0, 0.0) for d in size], 5)
 
 
 def bath_bench(rows) -> Bench:
@@ -156,7 +166,8 @@ def quenched() -> list[list[dict[str, str]]]:
 
 
 class Problem:
-    """All residuals as a function of the deviates of the constants; steels named in `without` are left out."""
+    """All residuals as a function of the deviates of the constants; steels named in `without` are left out.
+    """
 
     def __init__(self, without: Iterable[str] = (), prior: dict[str, float] = PRIOR):
         gone = set(without) | {k for s in without for k in KIN.get(s, ())}
@@ -166,7 +177,8 @@ class Problem:
         self.hb = np.array([float(r["hb"]) for r in self.rows])
         names = np.array([r["steel"] for r in self.rows])
         spread = HEAT_SD**2 * np.outer(self.hb, self.hb) * (names[:, None] == names[None, :])
-        spread += np.diag((BAR_SD * self.hb) ** 2 * [1.0 if r["basis"] == "read" else MEMORY for r in self.rows])
+        doubt = np.array([1.0 if r["basis"] == "read" else MEMORY for r in self.rows])
+        spread += np.diag((BAR_SD * self.hb) ** 2 * doubt)
         self.whiten = np.linalg.inv(np.linalg.cholesky(spread))
         self.bars = [b for b in quenched() if b[0]["steel"] not in gone]
         self.bath = bath_bench([b[0] for b in self.bars])
@@ -175,7 +187,8 @@ class Problem:
         self.standard = [np.asarray(end_quench_hrc(s)) for s in self.ends]
         self.critical = {n: v for n, v in CRITICAL.items() if n not in gone}
         self.structures = [s for s in STRUCTURES if s[0] not in gone]
-        wanted = [(self._named(n), rate) for n, v in self.critical.items() for rate in v[0] * np.geomspace(0.12, 6.0, 9)]
+        wanted = [(self._named(n), rate) for n, v in self.critical.items()
+                  for rate in v[0] * np.geomspace(0.12, 6.0, 9)]
         wanted += [(self._named(n), rate) for n, rate, *_ in self.structures]
         self.curves = bench([s for s, _ in wanted], 860.0, np.zeros(len(wanted), packing.ZONE), [],
                             np.zeros((len(wanted), len(packing.CONVECTION_C))), 1)
@@ -225,15 +238,17 @@ class Problem:
         b = self.curves
         packing.pack_constants(b.columns, b.cases, k)
         temperature, kin = np.linspace(860.0, 25.0, 120), packing.kinetic_array(k)
-        return np.array([batch.run_curve(b.cases[i], b.start[i], kin, (860.0 - temperature) / rate, temperature,
-                                         float(b.cases["start_grain_um"][i]))[0] for i, rate in enumerate(self.rates)])
+        grain = float(austenite.diameter_um_from_astm(GRAIN))
+        return np.array([batch.run_curve(case, start, kin, (860.0 - temperature) / rate, temperature, grain)[0]
+                         for case, start, rate in zip(b.cases, b.start, self.rates, strict=True)])
 
     def critical_rates(self, out, level=0.95) -> dict[str, float]:
         """Rate at which `level` of martensite is reached, °C/s."""
         found, wanted = {}, math.log(level / (1.0 - level))
         for i, name in enumerate(self.critical):
             rows = slice(9 * i, 9 * i + 9)
-            share = np.clip(out[rows, outcome.O_MARTENSITE] + out[rows, outcome.O_AUSTENITE], 1e-6, 1.0 - 1e-6)
+            share = out[rows, outcome.O_MARTENSITE] + out[rows, outcome.O_AUSTENITE]
+            share = np.clip(share, 1e-6, 1.0 - 1e-6)
             logit = np.maximum.accumulate(np.log(share / (1.0 - share))) + 1e-9 * np.arange(9)
             found[name] = float(np.exp(np.interp(wanted, logit, np.log(self.rates[rows]))))
         return found
@@ -250,7 +265,8 @@ class Problem:
         out = self.follow(k)
         parts.append([math.log(rate / self.critical[name][0]) / self.critical[name][1]
                       for name, rate in self.critical_rates(out).items()])
-        for row, (_, _, parts_of, low, high, width) in zip(out[9 * len(self.critical):], self.structures, strict=True):
+        told = out[9 * len(self.critical):]
+        for row, (_, _, parts_of, low, high, width) in zip(told, self.structures, strict=True):
             share = sum(row[_COLUMN[p]] for p in parts_of)
             parts.append([(share - min(max(share, low), high)) / width])
         return np.concatenate([*parts, deviates])
@@ -278,7 +294,9 @@ class Problem:
 
 
 def validate(full: Problem, x) -> tuple[np.ndarray, list]:
-    """Every steel predicted without it and its kin: errors of the normalised bars, HB; (row, HRC) of quenched places."""
+    """Every steel predicted without it and its kin: errors of the normalised bars, HB; (row, HRC) of quenched
+    places.
+    """
     left, places = np.zeros(len(full.rows)), []
     for steel in dict.fromkeys(r["steel"] for r in full.rows):
         without = Problem((steel,))
@@ -294,6 +312,43 @@ def validate(full: Problem, x) -> tuple[np.ndarray, list]:
 PACK = ("1020", "1040", "1050", "4140", "4340")
 
 
+def summary(problem: Problem, x, loo, places) -> list[tuple]:
+    """What the fit reaches: (what, how validated, rows, mean absolute error, bias, unit)."""
+    k = problem.constants(x)
+    error = problem.bars_hb(k)[0] - problem.hb
+    steels = [r["steel"] for r in problem.rows]
+    pack = np.array([s in PACK for s in steels])
+    read = np.array([r["basis"] == "read" for r in problem.rows])
+    of_steel = [np.abs(loo[[s == name for s in steels]]).mean() for name in dict.fromkeys(steels)]
+    quench = problem.quenched_hrc(k, x[len(PRIOR):])
+    miss = np.array([hrc - float(r["hrc"]) for r, hrc in quench])
+    sure = miss[[r["basis"] == "read" for r, _ in quench]]
+    left = np.array([hrc - float(r["hrc"]) for r, hrc in places])
+    ends = np.concatenate([(own - standard)[standard > 23.0]
+                           for own, standard in zip(problem.end_quench(k), problem.standard, strict=True)])
+
+    def told(what, how, errors, unit, mae=None):
+        return what, how, len(errors), np.abs(errors).mean() if mae is None else mae, np.mean(errors), unit
+
+    without = "each steel predicted without it"
+    return [
+        told("normalised bars, published rates and first guesses", "nothing fitted",
+             problem.bars_hb(problem.published)[0] - problem.hb, "HB"),
+        told("normalised bars", "fitted", error, "HB"),
+        told(f"normalised bars of {' '.join(PACK)}", "fitted", error[pack], "HB"),
+        told("normalised bars, read rows", "fitted", error[read], "HB"),
+        told("normalised bars", without, loo, "HB"),
+        told(f"normalised bars of {' '.join(PACK)}", without, loo[pack], "HB"),
+        ("normalised bars, greatest of a steel's mean", without, len(of_steel), max(of_steel), loo.mean(), "HB"),
+        told("as-quenched bars, read rows", "fitted", sure, "HRC"),
+        told("as-quenched bars, read rows, greatest", "fitted", sure, "HRC", np.abs(sure).max()),
+        told("as-quenched bars", "fitted", miss, "HRC"),
+        told("as-quenched bars", without, left, "HRC"),
+        told("end-quench bar against ASTM A255", "fitted", ends, "HRC"),
+        *((f"rate for 95 % martensite, {n}", "fitted", 1, rate, 0.0, "°C/s")
+          for n, rate in problem.critical_rates(problem.follow(k)).items())]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--write", action="store_true", help="rewrite the data files")
@@ -301,71 +356,50 @@ def main() -> None:
     problem = Problem()
     start = [(kinetics.constants()[n] - problem.published[n]) / sd for n, sd in PRIOR.items()] + [0.0, 0.0]
     x = problem.solve(start)
+    sd = np.sqrt(np.diag(problem.covariance))[:len(PRIOR)] * list(PRIOR.values())
+    loo, places = validate(problem, x)
+    checks = summary(problem, x, loo, places)
+    for what, how, n, mae, bias, unit in checks:
+        print(f"{what:55s} {how:32s} {n:4d} {mae:8.2f} {bias:8.2f} {unit}")
     k = problem.constants(x)
     hb, out = problem.bars_hb(k)
-    error = hb - problem.hb
-    published = problem.bars_hb(problem.published)[0] - problem.hb
-    loo, places = validate(problem, x)
-    by_steel = [np.abs(loo[[r["steel"] == s for r in problem.rows]]).mean() for s in
-                dict.fromkeys(r["steel"] for r in problem.rows)]
-    mine = np.array([r["steel"] in PACK for r in problem.rows])
-    read = np.array([r["basis"] == "read" for r in problem.rows])
-    quench = problem.quenched_hrc(k, x[len(PRIOR):])
-    miss = np.array([hrc - float(r["hrc"]) for r, hrc in quench])
-    first = np.array([r["basis"] == "read" for r, _ in quench])
-    ends = np.concatenate([(o - s)[s > 23.0] for o, s in zip(problem.end_quench(k), problem.standard, strict=True)])
-    rates = problem.critical_rates(problem.follow(k))
-    checks = [
-        ("normalised bars, first guesses and published rates", "nothing fitted", len(error), np.abs(published).mean(), published.mean(), "HB"),
-        ("normalised bars", "fitted", len(error), np.abs(error).mean(), error.mean(), "HB"),
-        ("normalised bars of 1020 1040 1050 4140 4340", "fitted", mine.sum(), np.abs(error[mine]).mean(), error[mine].mean(), "HB"),
-        ("normalised bars, read rows", "fitted", read.sum(), np.abs(error[read]).mean(), error[read].mean(), "HB"),
-        ("normalised bars", "each steel predicted without it", len(loo), np.abs(loo).mean(), loo.mean(), "HB"),
-        ("normalised bars, mean over steels", "each steel predicted without it", len(by_steel), np.mean(by_steel), loo.mean(), "HB"),
-        ("as-quenched bars, read rows", "fitted", first.sum(), np.abs(miss[first]).mean(), miss[first].mean(), "HRC"),
-        ("as-quenched bars, read rows, greatest", "fitted", first.sum(), np.abs(miss[first]).max(), miss[first].mean(), "HRC"),
-        ("as-quenched bars", "fitted", len(miss), np.abs(miss).mean(), miss.mean(), "HRC"),
-        ("as-quenched bars", "each steel predicted without it", len(places),
-         np.mean([abs(h - float(r["hrc"])) for r, h in places]), np.mean([h - float(r["hrc"]) for r, h in places]), "HRC"),
-        ("end-quench bar against ASTM A255", "fitted", len(ends), np.abs(ends).mean(), ends.mean(), "HRC"),
-        *((f"rate for 95 % martensite, {n}", "fitted", 1, r, 0.0, "°C/s") for n, r in rates.items())]
-    for row in checks:
-        print(f"{row[0]:60s} {row[1]:34s} {row[2]:4d} {row[3]:8.2f} {row[4]:8.2f} {row[5]}")
-    for i, row in enumerate(problem.rows):
-        o = out[i]
-        print(f"{row['steel']:6}{row['diameter_mm']:>5} {problem.hb[i]:5.0f} {hb[i]:5.0f} {error[i]:6.1f} left out {loo[i]:6.1f}"
-              f"  F{o[outcome.O_FERRITE]:.2f} P{o[outcome.O_PEARLITE]:.2f} B{o[outcome.O_BAINITE]:.2f} "
-              f"M{o[outcome.O_MARTENSITE] + o[outcome.O_AUSTENITE]:.2f}")
-    for row, hrc in quench:
-        print(f"{row['steel']} {row['diameter_mm']} mm {row['cooling']}: {row['hrc']} {hrc:.1f} ({row['basis']})")
-    sd = dict(zip(PRIOR, np.sqrt(np.diag(problem.covariance))[:len(PRIOR)] * list(PRIOR.values()), strict=True))
+    for row, own, measured, left, o in zip(problem.rows, hb, problem.hb, loo, out, strict=True):
+        print(f"{row['steel']:6}{row['diameter_mm']:>5} {measured:5.0f} {own:5.0f} {own - measured:6.1f} "
+              f"left out {left:6.1f}  " + " ".join(f"{n} {o[c]:.2f}" for n, c in _COLUMN.items()))
+    for row, hrc in problem.quenched_hrc(k, x[len(PRIOR):]):
+        print(row["steel"], row["diameter_mm"], "mm", row["cooling"], row["hrc"], f"{hrc:.1f}", row["basis"])
     if args.write:
-        write_constants(k, sd, len(problem.rows) + len(quench), len(by_steel), checks)
+        rows = f"{len(problem.rows) + len(places)} rows of {len({r['steel'] for r in problem.rows})} steels"
+        write_constants(k, dict(zip(PRIOR, sd, strict=True)), rows, checks)
 
 
-def write_constants(k, sd, rows, steels, checks) -> None:
+def write_constants(k, sd, rows: str, checks) -> None:
     """Rewrite the two data files."""
     today = datetime.date.today().isoformat()
     old = read_rows("kinetics.csv")
     with data_path("kinetics.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write("# Constants of the additive rate equations and of the constituents' hardness (HV = a + b log10 V, V in °C/h).\n"
-                   "# value and standard_error: made by tests/fits/fit_kinetics.py from normalised and as-quenched bars\n"
-                   f"# (data/measured/air_cooled_bars.csv, {rows} rows of {steels} steels), {today}; no standard error: not freed.\n"
-                   "# published: where value starts from and is held to by a prior; bases and sources are those of published.\n")
+        file.write("# Constants of the additive rate equations and of the constituents' hardness "
+                   "(HV = a + b log10 V, V in °C/h).\n"
+                   "# value and standard_error: made by tests/fits/fit_kinetics.py from normalised and "
+                   "as-quenched bars\n"
+                   f"# (data/measured/air_cooled_bars.csv, {rows}), {today}; no standard error: not freed.\n"
+                   "# published: where value starts from and is held to by a prior; bases and sources are "
+                   "those of published.\n")
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("id", "published", "value", "standard_error", "unit", "source", "basis"))
         for row in old:
             i = row["id"]
-            fitted = i in sd
-            out.writerow((i, row["published"], f"{k[i]:.5g}" if fitted else row["published"], f"{sd[i]:.2g}" if fitted else "",
-                          row["unit"], row["source"], row["basis"]))
+            told = (f"{k[i]:.5g}", f"{sd[i]:.2g}") if i in sd else (row["published"], "")
+            out.writerow((i, row["published"], *told, row["unit"], row["source"], row["basis"]))
     with data_path("kinetics_validation.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write("# Errors of the calibrated model, predicted minus measured; made by tests/fits/fit_kinetics.py.\n"
+        file.write("# Errors of the calibrated model, predicted minus measured; made by "
+                   "tests/fits/fit_kinetics.py.\n"
                    "# For a rate the column mean_absolute_error holds the rate itself.\n")
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("what", "validation", "rows", "date", "mean_absolute_error", "bias", "unit"))
         for what, how, n, mae, bias, unit in checks:
             out.writerow((what, how, n, today, f"{mae:.2f}", f"{bias:.2f}", unit))
+
 
 if __name__ == "__main__":
     main()

@@ -1,8 +1,9 @@
 """Normalised and as-quenched bars against measured hardness; the rate that makes full martensite.
 
-Rows: data/measured/air_cooled_bars.csv, handbook series of single heats (read where the row says so, else from memory).
-These are the rows the constants were fitted to.  What the model does on steels it has not seen stands in
-data/kinetics_validation.csv and data/hardness_left_out.csv and is held to its goal here.  Run with ``-s`` for the table.
+Rows: data/measured/air_cooled_bars.csv, handbook series of single heats (read where the row says so, else
+from memory). These are the rows the constants were fitted to.  What the model does on steels it has not seen
+stands in data/kinetics_validation.csv and data/hardness_left_out.csv and is held to its goal here.  Run with
+``-s`` for the table.
 """
 
 import numpy as np
@@ -15,7 +16,11 @@ from forgeprops.tables import read_rows
 from forgeprops.transformation.phase_hardness import hrc_from_hv
 
 ROWS = read_rows("measured/air_cooled_bars.csv")
-NORMALISED = [r for r in ROWS if r["cooling"] == "still air" and r["hb"] and r["diameter_mm"] and r["value_kind"] == "measured"]
+NORMALISED = [
+    r
+    for r in ROWS
+    if r["cooling"] == "still air" and r["hb"] and r["diameter_mm"] and r["value_kind"] == "measured"
+]
 #: Grain of normalised bars, ASTM number (from memory: fine-grain practice just above Ac3, 7 to 8).
 GRAIN = 7.5
 
@@ -37,11 +42,17 @@ def bars():
 
 def test_normalised_bars(bars):
     for row, hb, share in bars:
-        print(f"{row['steel']:6}{row['diameter_mm']:>5} mm  measured {row['hb']:>3}  computed {hb:4.0f}  {hb - float(row['hb']):+6.1f}  "
-              f"ferrite {share['ferrite']:.2f} pearlite {share['pearlite']:.2f} bainite {share['bainite']:.2f} "
-              f"martensite {share['martensite']:.2f}  {row['basis']}")
+        print(
+            f"{row['steel']:6}{row['diameter_mm']:>5} mm  measured {row['hb']:>3}  "
+            f"computed {hb:4.0f}  {hb - float(row['hb']):+6.1f}  "
+            f"ferrite {share['ferrite']:.2f} pearlite {share['pearlite']:.2f} bainite {share['bainite']:.2f} "
+            f"martensite {share['martensite']:.2f}  {row['basis']}"
+        )
     error = np.array([hb - float(row["hb"]) for row, hb, _ in bars])
-    print(f"{len(error)} bars: mean absolute error {np.abs(error).mean():.1f}, bias {error.mean():+.1f}, greatest {np.abs(error).max():.0f} HB")
+    print(
+        f"{len(error)} bars: mean absolute error {np.abs(error).mean():.1f}, "
+        f"bias {error.mean():+.1f}, greatest {np.abs(error).max():.0f} HB"
+    )
     assert len(error) >= 76
     assert np.abs(error).mean() < 8.2 and abs(error.mean()) < 3.0
     # goal 8 HB; the greatest misses are 8630, whose heat is softer than its neighbours 4130 and 8620 allow
@@ -54,33 +65,47 @@ def test_bars_of_one_steel_follow_their_diameter(bars):
         assert all(np.diff([hb for _, hb in sorted(own)]) < 0.5), steel
 
 
-@pytest.mark.parametrize("name", ["1020", "1045", "4118", "SCM420", "25CrMo4", "4130", "SCM435", "4140", "4340", "8620"])
+@pytest.mark.parametrize(
+    "name", ["1020", "1045", "4118", "SCM420", "25CrMo4", "4130", "SCM435", "4140", "4340", "8620"]
+)
 def test_thicker_bar_is_not_harder(name):
-    hv = [air_cooled_bar(grade(name), d).hardness_hv for d in (5.0, 8.0, 13.5, 20.0, 30.0, 50.0, 80.0, 120.0, 200.0)]
+    hv = [
+        air_cooled_bar(grade(name), d).hardness_hv
+        for d in (5.0, 8.0, 13.5, 20.0, 30.0, 50.0, 80.0, 120.0, 200.0)
+    ]
     assert np.all(np.diff(hv) < 1.0), np.round(hv, 1)
 
 
 def test_errors_on_steels_left_out():
     rows = {(r["what"], r["validation"]): r for r in read_rows("kinetics_validation.csv")}
-    fitted, left = (float(rows["normalised bars", how]["mean_absolute_error"])
-                    for how in ("fitted", "each steel predicted without it"))
+    fitted, left = (
+        float(rows["normalised bars", how]["mean_absolute_error"])
+        for how in ("fitted", "each steel predicted without it")
+    )
     assert fitted < 8.2
-    assert fitted < left < 12.5         # goal 12
+    assert fitted < left < 12.5  # goal 12
 
 
-#: Film coefficients of the baths, W/(m² K): Grossmann severities 0.30 (still oil) and 1.2 (water), which are typical;
-#: the fit leaves them free within 25-30 %.
+#: Film coefficients of the baths, W/(m² K): Grossmann severities 0.30 (still oil) and 1.2 (water), which are
+#: typical; the fit leaves them free within 25-30 %.
 BATHS = {"oil": 660.0, "water": 2650.0}
 
 
-@pytest.mark.parametrize("row", [r for r in ROWS if " quench, " in r["cooling"] and r["basis"] == "read" and r["diameter_mm"]],
-                         ids=lambda r: f"{r['steel']}-{r['diameter_mm']}-{r['cooling'].replace(' ', '-')}")
+@pytest.mark.parametrize(
+    "row",
+    [r for r in ROWS if " quench, " in r["cooling"] and r["basis"] == "read" and r["diameter_mm"]],
+    ids=lambda r: f"{r['steel']}-{r['diameter_mm']}-{r['cooling'].replace(' ', '-')}",
+)
 def test_as_quenched_bars_read(row):
     bath, place = row["cooling"].split(" quench, ")
-    depth, hv = quenched_bar(steel_of(row), float(row["diameter_mm"]), BATHS[bath], float(row["austenitise_c"]))
+    depth, hv = quenched_bar(
+        steel_of(row), float(row["diameter_mm"]), BATHS[bath], float(row["austenitise_c"])
+    )
     at = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}[place] * depth[-1]
     hrc = float(np.interp(at, depth, hrc_from_hv(hv)))
-    print(f"{row['steel']} {row['diameter_mm']} mm {row['cooling']}: measured {row['hrc']} computed {hrc:.1f} HRC")
+    print(
+        f"{row['steel']} {row['diameter_mm']} mm {row['cooling']}: measured {row['hrc']} computed {hrc:.1f} HRC"
+    )
     # goal 3 HRC; the centre of the 4140 bar (50 beside 55 at half radius) misses it by 1
     assert abs(hrc - float(row["hrc"])) < (4.5 if (row["steel"], place) == ("4140", "centre") else 3.0)
 
@@ -88,27 +113,61 @@ def test_as_quenched_bars_read(row):
 def full_martensite_rate(steel, level=0.95):
     """Constant rate at which `level` of the austenite is left to martensite, °C/s."""
     rates = np.geomspace(1.0, 1000.0, 61)
-    share = [f["martensite"] + f["austenite"] for f in (continuous_cooling(steel, rate_c_per_s=r).fractions for r in rates)]
+    share = [
+        f["martensite"] + f["austenite"]
+        for f in (continuous_cooling(steel, rate_c_per_s=r).fractions for r in rates)
+    ]
     return float(np.exp(np.interp(level, np.maximum.accumulate(share), np.log(rates))))
 
 
-@pytest.mark.parametrize(("steel", "low", "high"), [
-    # orders of magnitude, from memory: C45 above 100 °C/s, 42CrMo4 20 to 30 °C/s; goal: within a factor 2
-    (Steel("C45", {"C": 0.45, "Mn": 0.65, "Si": 0.25, "Cr": 0.1, "Mo": 0.02, "Ni": 0.1}, grain_size_astm=8.0), 100.0, 400.0),
-    (Steel("42CrMo4", {"C": 0.415, "Mn": 0.75, "Si": 0.25, "Cr": 1.05, "Mo": 0.22}, grain_size_astm=8.0), 10.0, 60.0),
-    # fully martensitic above 10 °C/s (read; coarse austenite of hot strip, so finer grain needs more)
-    (Steel("30CrMo", {"C": 0.30, "Mn": 0.55, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}, grain_size_astm=5.0), 5.0, 40.0)])
+@pytest.mark.parametrize(
+    ("steel", "low", "high"),
+    [
+        # orders of magnitude, from memory: C45 above 100 °C/s, 42CrMo4 20 to 30 °C/s; goal: within a factor 2
+        (
+            Steel(
+                "C45",
+                {"C": 0.45, "Mn": 0.65, "Si": 0.25, "Cr": 0.1, "Mo": 0.02, "Ni": 0.1},
+                grain_size_astm=8.0,
+            ),
+            100.0,
+            400.0,
+        ),
+        (
+            Steel(
+                "42CrMo4", {"C": 0.415, "Mn": 0.75, "Si": 0.25, "Cr": 1.05, "Mo": 0.22}, grain_size_astm=8.0
+            ),
+            10.0,
+            60.0,
+        ),
+        # fully martensitic above 10 °C/s (read; coarse austenite of hot strip, so finer grain needs more)
+        (
+            Steel("30CrMo", {"C": 0.30, "Mn": 0.55, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}, grain_size_astm=5.0),
+            5.0,
+            40.0,
+        ),
+    ],
+)
 def test_rate_for_full_martensite(steel, low, high):
     rate = full_martensite_rate(steel)
-    print(f"{steel.name}: 95 % martensite at {rate:.0f} °C/s, 98 % at {full_martensite_rate(steel, 0.98):.0f} °C/s")
+    print(
+        f"{steel.name}: 95 % martensite at {rate:.0f} °C/s, 98 % at {full_martensite_rate(steel, 0.98):.0f} °C/s"
+    )
     assert low < rate < high
 
 
-@pytest.mark.parametrize(("name", "rate", "parts", "low", "high"), [
-    # SCM435: ferrite and pearlite at 0.1 °C/s; ferrite, bainite and martensite, no pearlite, at 2 °C/s (Chen et al.,
-    # Metals 14 (2024) 140, abstract read).  30CrMo: ferrite and pearlite below 0.1 °C/s (abstract read).
-    ("SCM435", 0.1, ("ferrite", "pearlite"), 0.6, 1.0), ("SCM435", 2.0, ("pearlite",), 0.0, 0.05),
-    ("SCM435", 2.0, ("martensite",), 0.03, 0.8), ("30CrMo", 0.1, ("ferrite", "pearlite"), 0.9, 1.0)])
+@pytest.mark.parametrize(
+    ("name", "rate", "parts", "low", "high"),
+    [
+        # SCM435: ferrite and pearlite at 0.1 °C/s; ferrite, bainite and martensite, no pearlite, at 2 °C/s
+        # (Chen et al., Metals 14 (2024) 140, abstract read).  30CrMo: ferrite and pearlite below 0.1 °C/s
+        # (abstract read).
+        ("SCM435", 0.1, ("ferrite", "pearlite"), 0.6, 1.0),
+        ("SCM435", 2.0, ("pearlite",), 0.0, 0.05),
+        ("SCM435", 2.0, ("martensite",), 0.03, 0.8),
+        ("30CrMo", 0.1, ("ferrite", "pearlite"), 0.9, 1.0),
+    ],
+)
 def test_structures_read(name, rate, parts, low, high):
     row = next(r for r in ROWS if r["steel"] == name)
     share = continuous_cooling(steel_of(row), rate_c_per_s=rate).fractions
@@ -116,7 +175,8 @@ def test_structures_read(name, rate, parts, low, high):
 
 
 def test_normalised_chromoly_tube_is_in_its_printed_range():
-    # normalised 4130 tube and bar 90-96 HRB (SAE 41xx properties, read): 185-216 HB; thin wall, so at the hard end
+    # normalised 4130 tube and bar 90-96 HRB (SAE 41xx properties, read): 185-216 HB; thin wall, so at the
+    # hard end
     row = next(r for r in ROWS if r["value_kind"] == "HRB range")
     bar = air_cooled_bar(steel_of(row), 20.0, 870.0)
     low, high = (convert_hardness(float(row[end]), "HRB", "HV") for end in ("low", "high"))

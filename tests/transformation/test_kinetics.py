@@ -67,22 +67,24 @@ def test_ferrite_cap_is_the_lever_rule_above_ae1():
 
 
 def test_ferrite_cap_falls_with_undercooling_to_what_was_seen_in_1045():
-    # centre of a water-quenched 50 mm 1045 bar: about 20 % ferrite, 42 % by the lever rule (Esfahani, Babaei &
-    # Sarrami-Foroushani 2020, doi 10.1016/j.matcom.2020.07.016; read)
+    # centre of a water-quenched 50 mm 1045 bar: about 20 % ferrite, 42 % by the lever rule (Esfahani, Babaei
+    # & Sarrami-Foroushani 2020, doi 10.1016/j.matcom.2020.07.016; read)
     carbon, ae1 = 0.45, 720.0
     ae3 = ae1 + kinetics.AE3_SLOPE_C * (0.76 - carbon)
     caps = [ferrite_cap(t, ae1, ae3, carbon) for t in np.arange(ae1, 600.0, -5.0)]
     assert caps[0] == pytest.approx(0.42, abs=0.005)
     assert all(np.diff(caps) <= 0.0)
     reached = [t for t in np.arange(ae1, 560.0, -1.0) if ferrite_cap(t, ae1, ae3, carbon) < 0.20]
-    assert 610.0 < reached[0] < 690.0       # where a quenched carbon steel makes its ferrite
+    assert 610.0 < reached[0] < 690.0  # where a quenched carbon steel makes its ferrite
 
 
 def test_published_factors_li_1998():
     # by hand from Li et al. 1998 (coefficients from memory)
     f, p, b = ln_composition_factors(STEEL_4140, k=constants("published"))
     assert f == pytest.approx(1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20)
-    assert p == pytest.approx(-4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * math.sqrt(0.20))
+    assert p == pytest.approx(
+        -4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * math.sqrt(0.20)
+    )
     assert b == pytest.approx(-10.23 + 10.18 * 0.40 + 0.85 * 0.85 + 0.90 * 0.95 + 0.36 * 0.20)
     assert kinetic_bainite_start_c(STEEL_4140) == pytest.approx(544.0, abs=1.0)
 
@@ -93,29 +95,43 @@ def noses(k, grain=8.0):
 
     forward, _, _ = extent_tables(k["bainite_tail"])
     found = []
-    for row, (name, top, power) in enumerate((("ferrite", ae3_c(STEEL_4140), 3), ("pearlite", ae1_c(STEEL_4140), 3),
-                                              ("bainite", kinetic_bainite_start_c(STEEL_4140), 2))):
+    for row, (name, top, power) in enumerate(
+        (
+            ("ferrite", ae3_c(STEEL_4140), 3),
+            ("pearlite", ae1_c(STEEL_4140), 3),
+            ("bainite", kinetic_bainite_start_c(STEEL_4140), 2),
+        )
+    ):
         ln_f = ln_composition_factors(STEEL_4140, k=k)[row]
         t = np.arange(350.0, float(top) - 1.0)
-        rate = [rate_per_s(k[f"grain_{name}"] * grain * math.log(2.0) - ln_f, float(top) - u, power, k[f"q_{name}"],
-                           u + 273.15) for u in t]
+        rate = [
+            rate_per_s(
+                k[f"grain_{name}"] * grain * math.log(2.0) - ln_f,
+                float(top) - u,
+                power,
+                k[f"q_{name}"],
+                u + 273.15,
+            )
+            for u in t
+        ]
         s = extent_of(0.01, forward, 1 if name == "bainite" else 0) / np.array(rate)
         found.append((float(s.min()), float(t[s.argmin()])))
     return found
 
 
 def test_published_noses_of_4140():
-    # computed apart from this package with Q = 27.5 kcal/mol, G = 8, Ae3 of Grange, Ae1 of Andrews: 68 s at 611 °C,
-    # 41 s at 580 °C, 5.2 s at 465 °C
-    for (seconds, at), (s, t) in zip(noses(constants("published")), ((68.0, 611.0), (41.0, 580.0), (5.2, 465.0)),
-                                     strict=True):
+    # computed apart from this package with Q = 27.5 kcal/mol, G = 8, Ae3 of Grange, Ae1 of Andrews: 68 s at
+    # 611 °C, 41 s at 580 °C, 5.2 s at 465 °C
+    for (seconds, at), (s, t) in zip(
+        noses(constants("published")), ((68.0, 611.0), (41.0, 580.0), (5.2, 465.0)), strict=True
+    ):
         assert seconds == pytest.approx(s, rel=0.10)
         assert at == pytest.approx(t, abs=4.0)
 
 
 def test_calibrated_noses_of_4140():
-    # isothermal diagrams of 42CrMo4 and 4140 have ferrite after 10-60 s near 650 °C, bainite after 3-10 s near
-    # 450-480 °C, and pearlite after ferrite (from memory)
+    # isothermal diagrams of 42CrMo4 and 4140 have ferrite after 10-60 s near 650 °C, bainite after 3-10 s
+    # near 450-480 °C, and pearlite after ferrite (from memory)
     (ferrite, at_f), (pearlite, _), (bainite, at_b) = noses(constants())
     assert 6.0 < ferrite < 60.0 < pearlite
     assert 1.5 < bainite < 10.0
