@@ -108,7 +108,7 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     Every constituent has its own share of error, in proportion to hardness.  Where martensite stands beside
     something else its amount is the greatest doubt: that part goes with the standard deviation of a share,
     ``sqrt(m (1 - m))``, and is whole at one half.  The weight of the opinions' spread is fitted too: bars on
-    which the methods disagree are not much worse than others.  The figures are misses on measured bars of steels
+    which the methods disagree are not much worse than others.  The figures are misses on bars of steels
     left out of the fit, data/hardness_spread.csv, each times `student_factor` of the steels behind it.
 
     Examples

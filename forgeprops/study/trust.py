@@ -238,7 +238,7 @@ def _tempering() -> Parity:
 
 
 def counted_band_steels() -> dict[str, Steel]:
-    """Steels in the middle of the range of each end-quench band; without boron, outside the rate equations."""
+    """Steels in the middle of the range of each end-quench band; without boron."""
     found = {}
     for r in read_rows("hardenability_band_chemistry.csv"):
         if "B" in r["grade"]:
@@ -304,7 +304,7 @@ def _end_quench() -> Parity:
 
 
 def coverage() -> pandas.DataFrame:
-    """Share of measured bars inside the 80 % interval, by structure and cooling (data/hardness_validation.csv)."""
+    """Share of measured bars inside the 80 % interval, by structure and cooling."""
     import pandas as pd
 
     table = pd.DataFrame(read_rows("hardness_validation.csv"))

@@ -72,7 +72,7 @@ def test_stored_figures_are_those_of_the_stored_rows(seen, held):
 
 
 def test_stored_predictions_are_near_those_of_today():
-    """With all steels in the fit a bar comes out between its left-out prediction and its measurement, or near:
+    """With all steels in the fit a bar comes out between left-out prediction and measurement, or near:
     a table left behind by a later calibration shows here."""
     from fit_kinetics import GRAIN, steel_of
 
