@@ -7,6 +7,8 @@ arrays.
 from __future__ import annotations
 
 import dataclasses
+import os
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -43,6 +45,8 @@ INTERVAL_COLUMNS = tuple(f"{zone}_hardness_{end}_hv" for zone in ZONES for end i
 
 #: Cases marched in one piece: what they need stays near 20 MB.
 _PIECE = 2048
+#: Fewest cases worth a thread of their own.
+_LEAST = 32
 
 
 def steps_of(n: int, size: int) -> list[tuple[int, int]]:
@@ -69,19 +73,27 @@ def answers(
     line : Line, optional
         Also what the press has to do and what the line makes (see `line.press_arrays`, `line.line_arrays`).
     threads : int, optional
-        Threads of the march.
+        Threads the pieces are computed on; left out: as many as there are cores.
     options
         Passed to `thermal.march.heads.march_columns`.
     """
-    pieces = []
-    for begin, end in steps_of(len(columns), _PIECE):
-        part = columns.part(slice(begin, end)) if len(columns) > _PIECE else columns
-        pieces.append(_answers(part, intervals, line, threads, options))
-    return (
-        {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
-        if len(pieces) > 1
-        else pieces[0]
-    )
+    n, workers = len(columns), threads or os.cpu_count() or 1
+    # pieces small enough that no thread waits long for the last one
+    size = min(max(-(-n // (4 * workers)), _LEAST), _PIECE) if workers > 1 else _PIECE
+
+    def piece(span: tuple[int, int]) -> dict[str, np.ndarray]:
+        part = columns if span == (0, n) else columns.part(slice(*span))
+        return _answers(part, intervals, line, 1, options)
+
+    spans = steps_of(n, size)
+    if len(spans) == 1 or workers == 1:
+        pieces = [piece(span) for span in spans]
+    else:
+        with ThreadPoolExecutor(workers, thread_name_prefix="forgeprops") as pool:
+            pieces = list(pool.map(piece, spans))
+    if len(pieces) == 1:
+        return pieces[0]
+    return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
 
 
 def _answers(columns: Columns, intervals: bool, line, threads, options) -> dict[str, np.ndarray]:

@@ -1,0 +1,272 @@
+"""How fast it is: run ``python tests/benchmarks/bench.py``; ``--quick`` for a tenth of the cases.
+
+Every figure stands beside the obvious alternative, the same physics by `scipy.integrate.solve_ivp`, measured in the
+same run.  Time is told twice: by the clock, and by the processor time the process took, which does not care who else
+uses the machine.  Rates by processor time are for all cores of the machine working undisturbed.
+"""
+
+import argparse
+import importlib.util
+import json
+import os
+import platform
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+import forgeprops as fp
+from forgeprops.study import answers as study_answers
+from forgeprops.study import many
+from forgeprops.study.answers import answers, hosel_arrays
+from forgeprops.study.codes import warning_codes
+from forgeprops.thermal.march import batch, heads, packing
+from forgeprops.thermal.march.columns import columns_of
+from forgeprops.thermal.march.heads import march_columns
+
+CORES = os.cpu_count() or 1
+RESULTS = {}
+
+
+def tell(name, value, unit="", target=""):
+    RESULTS[name] = value
+    print(f"{name:58} {value:>12,.4g} {unit:10} {target}", flush=True)
+
+
+class Clock:
+    """Time by the clock and of this process's processors."""
+
+    def __enter__(self):
+        self._begin = time.perf_counter(), time.process_time()
+        return self
+
+    def __exit__(self, *_):
+        self.wall, self.cpu = time.perf_counter() - self._begin[0], time.process_time() - self._begin[1]
+
+
+def best(work, times=7):
+    """Least wall and processor time of a few runs, s."""
+    taken = []
+    for _ in range(times):
+        with Clock() as clock:
+            work()
+        taken.append((clock.wall, clock.cpu))
+    return min(w for w, _ in taken), min(c for _, c in taken)
+
+
+def different(n, seed=1):
+    """`n` different cases: every grade about its middle, three heads of any face, routes of any useful setting."""
+    rng = np.random.default_rng(seed)
+    grades, base = [fp.grade(g) for g in fp.grades()], [fp.head(h) for h in fp.heads()]
+    steels, parts, routes = [], [], []
+    for i in range(n):
+        grade = grades[i % len(grades)]
+        steels.append(fp.Steel(f"heat {i}", {e: c * (1.0 + 0.04 * rng.standard_normal())
+                                             for e, c in grade.composition.items()}))
+        parts.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
+        routes.append(fp.Route().with_(
+            preheat_c=850 + 170 * rng.random(), flux=3 + 15 * rng.random(), delay_s=1 + 4 * rng.random(),
+            spray_s=4 + 10 * rng.random(), water_c=15 + 20 * rng.random(), transfer_s=2 + 4 * rng.random()))
+    return steels, parts, routes
+
+
+def fresh():
+    """A new process: import, and the first estimate with a warm compile cache."""
+    code = ("import time; a = time.perf_counter(); import forgeprops as fp; b = time.perf_counter(); "
+            "fp.estimate(fp.grade('4130')); c = time.perf_counter(); print(b - a, c - a)")
+    runs = [tuple(map(float, subprocess.run([sys.executable, "-c", code], capture_output=True, text=True,
+                                            check=True).stdout.split())) for _ in range(4)]
+    tell("import of the package", min(r[0] for r in runs[1:]), "s", "<= 0.5")
+    tell("fresh process to first estimate", min(r[1] for r in runs[1:]), "s", "<= 2")
+
+
+def single():
+    """One warm estimate, and the engine's share of it."""
+    steel, head = fp.grade("4130"), fp.head("mid-iron")
+    routes = iter(fp.Route().with_(preheat_c=900.0 + 0.01 * i) for i in range(10**6))
+    one = columns_of([steel], [head], [next(routes)], [fp.Shop()])
+    march_columns(one)
+    _, cpu = best(lambda: march_columns(one, threads=1), 20)
+    tell("one march, engine and packing", 1e3 * cpu, "ms", "<= 1")
+    fp.estimate(steel, head, next(routes))
+    wall, cpu = best(lambda: fp.estimate(steel, head, next(routes)), 20)
+    tell("one estimate, told in full (processor)", 1e3 * cpu, "ms", "<= 5")
+    tell("one estimate, told in full (clock)", 1e3 * wall, "ms")
+
+
+def rates(n):
+    """Different cases a second, everything named: hardness, strength, hosel degrees, face margin."""
+    cases = different(n)
+    fp.estimate_many(*different(64, 2))
+    with Clock() as clock:
+        table = fp.estimate_many(*cases)
+    assert len(table) == n and (table["error"] == "").all() and np.isfinite(table["face_margin"]).all()
+    tell(f"batch of {n} different cases (clock)", n / clock.wall, "cases/s", ">= 6000")
+    tell(f"batch of {n} different cases (processor, {CORES} cores)", CORES * n / clock.cpu, "cases/s")
+    tell("processor time a case, all in", 1e6 * clock.cpu / n, "µs")
+    return clock.cpu / n
+
+
+def parts(n=1024):
+    """Where the processor time of a batch goes."""
+    steels, parts_, routes = different(n)
+    shops = [fp.Shop()] * n
+    columns = columns_of(steels, parts_, routes, shops)
+    with Clock() as clock:
+        marched = march_columns(columns)
+    told = study_answers.outcome(marched)
+    hosel = hosel_arrays(columns, told)
+    march = clock.cpu
+
+    class Stop(Exception):
+        pass
+
+    def stop(*_args, **_options):
+        raise Stop
+
+    def pack():
+        run, batch.run = heads.batch.run, stop
+        try:
+            march_columns(columns)
+        except Stop:
+            pass
+        finally:
+            heads.batch.run = run
+
+    rest = 0.0
+    for name, work in (("reading the objects", lambda: columns_of(steels, parts_, routes, shops)),
+                       ("packing for the engine", pack), ("strength", lambda: study_answers.outcome(marched)),
+                       ("hosel on the bench", lambda: hosel_arrays(columns, told)),
+                       ("face at the strike", lambda: study_answers._face_margin(columns, told)),
+                       ("warnings", lambda: warning_codes(columns, told, hosel["allowed_deg"])),
+                       ("table", lambda: many._frame([many._table(
+                           many.Prepared(0, n, np.ones(n, bool), columns, ([""] * n, [""] * n), [""] * n),
+                           {k: np.zeros(n) for k in many.RESULT_COLUMNS}, (), False)], False))):
+        _, cpu = best(work)
+        rest += cpu
+        tell(f"  {name}", 1e6 * cpu / n, "µs a case")
+    tell("  all that is not the march", 1e6 * rest / n, "µs a case", "<= 40")
+    tell("  the march", 1e6 * march / n - RESULTS["  packing for the engine"], "µs a case")
+    tell("  steps of a march, mean", float(marched.steps.mean()), "")
+
+
+def studies(quick):
+    limits = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None))
+    points = 20 if quick else 60
+    fp.window("4130", x=("preheat_c", 850, 1000, 3), y=("flux", 4, 18, 3), limits=limits)
+    wall, cpu = best(lambda: fp.window("4130", x=("preheat_c", 850, 1000, points), y=("flux", 4, 18, points),
+                                       limits=limits), 3)
+    tell(f"window {points} x {points} (clock)", wall, "s", "<= 0.8 for 60 x 60")
+    tell(f"window {points} x {points} (processor / {CORES})", cpu / CORES, "s")
+    n = 10_000 if quick else 100_000
+    with Clock() as clock:
+        fp.scatter("4130", limits=limits, n=n, indices=False)
+    tell(f"scatter of {n} (clock)", clock.wall, "s", "<= 20 for 100 000")
+    tell(f"scatter of {n} (processor / {CORES})", clock.cpu / CORES, "s")
+
+
+def scaling():
+    """With cases on all cores, and with cores."""
+    for n in (10, 100, 1000, 4000):
+        cases = different(n, 5)
+        wall, cpu = best(lambda cases=cases: fp.estimate_many(*cases), 3 if n < 1000 else 1)
+        tell(f"{n} cases (clock)", n / wall, "cases/s")
+        tell(f"{n} cases, processor time a case", 1e6 * cpu / n, "µs")
+    columns = columns_of(*different(2000, 6), [fp.Shop()] * 2000)
+    for threads in range(1, CORES + 1):
+        with Clock() as clock:
+            answers(columns, threads=threads)
+        tell(f"2000 cases on {threads} threads (clock)", 2000 / clock.wall, "cases/s")
+        tell(f"2000 cases on {threads} threads, processors busy", clock.cpu / clock.wall, "")
+
+
+def obvious(ours_s, count):
+    """The same physics by `scipy.integrate.solve_ivp`, as loose as gives the engine's error or less."""
+    path = Path(__file__).resolve().parents[1] / "thermal" / "march" / "reference.py"
+    spec = importlib.util.spec_from_file_location("reference", path)
+    reference = importlib.util.module_from_spec(spec)
+    sys.modules["reference"] = reference
+    spec.loader.exec_module(reference)
+    columns = columns_of(*different(count, 8), [fp.Shop()] * count)
+    taken = []
+    run = heads.batch.run
+
+    def record(*args, **options):
+        taken[:] = args
+        return run(*args, **options)
+
+    heads.batch.run = record
+    try:
+        engine = march_columns(columns).zones[:, :, 0]
+    finally:
+        heads.batch.run = run
+    points = packing.POINTS[0]
+    with Clock() as clock:
+        exact = np.array([_solve(reference, taken, c, points, 1e-6)[0] for c in range(count)])
+    tell("solve_ivp at rtol 1e-6, processor time a case", clock.cpu / count, "s")
+    error = np.abs(engine - exact).max(axis=1)
+    tell("engine against solve_ivp at rtol 1e-6, median case", float(np.median(error)), "HV")
+    for rtol in (1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 1e-5):
+        with Clock() as clock:
+            loose = np.array([_solve(reference, taken, c, points, rtol)[0] for c in range(count)])
+        worst = float(np.median(np.abs(loose - exact).max(axis=1)))
+        if worst <= max(float(np.median(error)), 0.5):
+            break
+    tell(f"solve_ivp (BDF, rtol {rtol:g}), median error", worst, "HV")
+    tell("solve_ivp, processor time a case", 1e3 * clock.cpu / count, "ms")
+    tell("engine and everything named, against solve_ivp's march", clock.cpu / count / ours_s, "times", ">= 500")
+
+
+def _solve(reference, taken, c, points, rtol):
+    case = reference.Case(taken, c, points)
+    case.run(rtol)
+    return case.hardness()[:, 0], case.calls
+
+
+def accuracy(n):
+    """The engine's own error: steps against 0.02 °C, points against 11 through the thickness."""
+    columns = columns_of(*different(n, 9), [fp.Shop()] * n)
+    plain = march_columns(columns).zones[:, :, 0]
+    steps = np.abs(march_columns(columns, tolerance_c=0.02).zones[:, :, 0] - plain).max(axis=1)
+    tell(f"error of the steps, median of {n} cases", float(np.median(steps)), "HV")
+    tell(f"error of the steps, 99th percentile of {n} cases", float(np.percentile(steps, 99)), "HV", "<= 1")
+    many_points = march_columns(columns, points=(11,) * 5).zones[:, :, 0]
+    points = np.abs(many_points - plain).max(axis=1)
+    tell(f"error of the points, median of {n} cases", float(np.median(points)), "HV")
+    tell(f"error of the points, 99th percentile of {n} cases", float(np.percentile(points, 99)), "HV", "<= 3")
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="a tenth of the cases")
+    parser.add_argument("--only", nargs="*", help="fresh single rates parts studies scaling obvious accuracy")
+    parser.add_argument("--json", help="also write the figures to this file")
+    options = parser.parse_args()
+    wanted = set(options.only or ("fresh", "single", "rates", "parts", "studies", "scaling", "obvious", "accuracy"))
+    load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
+    print(f"forgeprops {fp.__version__}, Python {platform.python_version()}, {CORES} cores{load}\n")
+    ours = None
+    if "fresh" in wanted:
+        fresh()
+    if "single" in wanted:
+        single()
+    if "rates" in wanted or "obvious" in wanted:
+        ours = rates(2_000 if options.quick else 20_000)
+    if "parts" in wanted:
+        parts()
+    if "studies" in wanted:
+        studies(options.quick)
+    if "scaling" in wanted:
+        scaling()
+    if "obvious" in wanted:
+        obvious(ours, 2 if options.quick else 6)
+    if "accuracy" in wanted:
+        accuracy(50 if options.quick else 200)
+    if options.json:
+        Path(options.json).write_text(json.dumps(RESULTS, indent=1, ensure_ascii=False), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
