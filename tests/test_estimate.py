@@ -1,0 +1,241 @@
+"""The main job behaves as the shop knows it: what hardens, what does not, and that it says why."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.errors import InputError
+from forgeprops.estimate import evaluate
+from forgeprops.head import ZONES
+
+HEAD = fp.head("mid-iron")
+ROUTE = fp.Route()
+DRY = dataclasses.replace(ROUTE, spray=None)
+
+
+def codes(result):
+    return {warning.code for warning in result.warnings}
+
+
+@pytest.fixture(scope="module")
+def both():
+    return {name: fp.estimate(fp.grade(name), HEAD, ROUTE) for name in ("1020", "4130")}
+
+
+def faces(steel, routes):
+    """Hardness of all zones on every route, HV."""
+    n = len(routes)
+    return evaluate([steel] * n, [HEAD] * n, routes).hardness_hv
+
+
+# ---- what forges tell ------------------------------------------------------------------------------------------
+
+
+def test_chromoly_face_is_clearly_harder_and_its_hosel_bends_less(both):
+    low, chromoly = both["1020"], both["4130"]
+    assert chromoly.zones["face"].hardness_hv > low.zones["face"].hardness_hv + 100.0
+    assert chromoly.zones["face"].hardness_low_hv > low.zones["face"].hardness_high_hv
+    assert chromoly.zones["hosel"].hardness_hv > low.zones["hosel"].hardness_hv + 40.0
+    assert chromoly.hosel.allowed_deg < low.hosel.allowed_deg
+
+
+def test_summary_says_why(both):
+    text = both["4130"].summary()
+    assert "martensite" in text and "HV" in text and "°" in text
+    assert "bainite" in text or "ferrite" in text  # what the hosel became
+    assert "water" in text.lower()
+
+
+def test_the_face_is_the_hardest_zone_when_it_is_sprayed_and_none_is_without(both):
+    result = both["4130"]
+    hv = {name: zone.hardness_hv for name, zone in result.zones.items()}
+    assert max(hv, key=hv.get) == "face"
+    dry = list(result.without_spray.values())
+    assert max(dry) - min(dry) < 30.0
+    assert hv["face"] > result.without_spray["face"] + 100.0  # what the spray buys
+
+
+@pytest.mark.parametrize("name", ["1030", "4130"])
+def test_a_face_sprayed_too_briefly_is_reheated_by_the_body(name):
+    steel = fp.grade(name)
+    long, short = (fp.estimate(steel, HEAD, ROUTE.with_(spray_s=s)) for s in (12.0, 4.5))
+    face = short.zones["face"]
+    assert "reheated-face" in codes(short) and "reheated-face" not in codes(long)
+    assert face.rebound_c > 50.0 and face.water_off_c > short.critical.ms_c
+    assert face.hardness_hv < long.zones["face"].hardness_hv - 100.0
+    assert face.fractions["martensite"] < 0.1
+    # the curve itself shows it: after the water stops the face warms up
+    after = face.time_s > short.events["water off"]
+    assert face.temperature_c[after].max() > face.water_off_c + 30.0
+    assert any("re-heats" in w.text for w in short.warnings)
+
+
+def test_martensite_tempers_itself_when_the_body_reheats_it(both):
+    face = both["4130"].zones["face"]
+    assert face.as_quenched_hv - face.hardness_hv > 30.0
+    assert "self-tempered" in codes(both["4130"])
+    # the longer the water, the less heat is left to temper with
+    hv = faces(fp.grade("4130"), [ROUTE.with_(spray_s=s) for s in (8.0, 10.0, 15.0, 25.0)])[:, 0]
+    assert (np.diff(hv) > 0.0).all()
+
+
+@pytest.mark.parametrize("name", ["1030", "4130", "4340"])
+def test_preheat_below_ac1_hardens_nothing_and_says_so(name):
+    steel = fp.grade(name)
+    result = fp.estimate(steel, HEAD, ROUTE.with_(preheat_c=fp.critical_temperatures(steel).ac1_c - 15.0))
+    assert "below-ac1" in codes(result)
+    for zone in result.zones.values():
+        assert zone.austenite_share == 0.0 and zone.fractions["untransformed"] == pytest.approx(1.0)
+        assert zone.hardness_hv <= zone.as_quenched_hv + 1e-9
+    # no martensite of the first heat either gets past its tempering
+    cold = fp.estimate(steel, HEAD, ROUTE.with_(preheat_c=300.0))
+    assert result.zones["hosel"].hardness_hv <= cold.zones["hosel"].hardness_hv + 1e-9
+
+
+def test_the_press_is_told():
+    """What a slow press on cold dies takes is reported; a plain carbon face then stands too long before the water.
+
+    (A chromoly face stands it: it keeps its austenite, and a colder body tempers it less.)
+    """
+    quick, slow = ROUTE, ROUTE.with_(dwell_s=0.8, die_c=30.0, delay_s=6.0)
+    plain, alloyed = ([fp.estimate(fp.grade(g), HEAD, r) for r in (quick, slow)] for g in ("1030", "4130"))
+    for results in (plain, alloyed):
+        before, after = (r.zones["face"].die_c - r.zones["face"].water_c for r in results)
+        assert after > before + 100.0
+        assert "late-water" in codes(results[1]) and "late-water" not in codes(results[0])
+    assert plain[1].zones["face"].hardness_hv < plain[0].zones["face"].hardness_hv - 50.0
+    assert plain[1].zones["face"].fractions["pearlite"] > 0.3
+    assert alloyed[1].zones["face"].fractions["martensite"] > 0.8
+
+
+def test_more_of_what_hardens_hardens_more():
+    steel = fp.grade("4130")
+    flux = faces(steel, [ROUTE.with_(flux=f) for f in (6.0, 9.0, 12.0, 16.0, 22.0)])[:, 0]
+    assert (np.diff(flux) > -0.5).all() and flux[-1] > flux[0] + 50.0
+    dry = [faces(fp.grade(name), [DRY])[0, 4] for name in ("1020", "1030", "1045", "4130", "4140", "4340")]
+    assert (np.diff(dry) > 0.0).all()
+    fan, still, sleeve = (faces(fp.grade("4140"), [DRY.with_(surroundings=s)])[0, 4] for s in ("fan", "single", "sleeve"))
+    assert fan > still > sleeve
+
+
+def test_later_heat_softens_a_hard_face_and_only_the_zones_named():
+    heat = fp.LaterHeat(550.0, 3600.0, ("hosel",))
+    steel = fp.grade("4340")
+    hard, hosel = (fp.estimate(steel, HEAD, dataclasses.replace(ROUTE, later=later)) for later in ((), (heat,)))
+    assert hosel.zones["hosel"].hardness_hv < hard.zones["hosel"].hardness_hv - 50.0
+    assert hosel.zones["face"].hardness_hv == pytest.approx(hard.zones["face"].hardness_hv)
+    assert hosel.hosel.allowed_deg > hard.hosel.allowed_deg
+
+
+# ---- limits and continuity -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["1030", "4130", "4340"])
+def test_vanishing_spray_is_no_spray(name):
+    steel = fp.grade(name)
+    dry = faces(steel, [DRY])[0]
+    by_flux = faces(steel, [ROUTE.with_(flux=f) for f in (0.3, 0.03, 1e-3, 0.0)])
+    by_time = faces(steel, [ROUTE.with_(spray_s=s) for s in (0.1, 0.01, 0.0)])
+    assert np.abs(by_flux[0] - dry).max() < 1.0 and np.abs(by_flux[1:] - dry).max() < 0.3
+    assert np.abs(by_time - dry).max() < 0.3
+
+
+@pytest.mark.parametrize(
+    ("name", "sprayed", "near_ac1", "elsewhere"),
+    [("1020", True, 8, 6), ("1030", False, 8, 6), ("4130", True, 45, 14), ("4130", False, 12, 8), ("4140", True, 70, 16)],
+)
+def test_continuous_in_preheat(name, sprayed, near_ac1, elsewhere, record_property):
+    """700 to 1250 °C in steps of 2 °C: no step in hardness but what the metal does.
+
+    Within 20 °C above Ac1 the pearlite, and with it half the steel or more, turns to austenite: there hardness rises by
+    up to 25 HV per °C, steeply but without a jump (see the next test).
+    """
+    steel = fp.grade(name)
+    t = np.arange(700.0, 1250.1, 2.0)
+    route = ROUTE if sprayed else DRY
+    jumps = np.abs(np.diff(faces(steel, [route.with_(preheat_c=float(x)) for x in t]), axis=0)).max(axis=1)
+    near = np.abs(t[1:] - fp.critical_temperatures(steel).ac1_c - 10.0) < 12.0
+    record_property("largest_hv", [float(jumps[near].max()), float(jumps[~near].max())])
+    print(f"\n{name}: near Ac1 {jumps[near].max():.1f}, elsewhere {jumps[~near].max():.1f} HV per 2 °C")
+    assert jumps[near].max() < near_ac1 and jumps[~near].max() < elsewhere
+
+
+def test_steep_above_ac1_is_not_a_jump():
+    """With a finer step the largest difference shrinks: a slope, not a jump."""
+    steel = fp.grade("4140")
+    ac1 = fp.critical_temperatures(steel).ac1_c
+
+    def largest(step):
+        routes = [ROUTE.with_(preheat_c=float(x)) for x in np.arange(ac1 + 5.0, ac1 + 20.0, step)]
+        return np.abs(np.diff(faces(steel, routes), axis=0)).max()
+
+    coarse, fine = largest(2.0), largest(0.1)
+    assert fine < 0.3 * coarse
+
+
+def test_fractions_sum_to_one_and_are_shares(both):
+    for result in both.values():
+        for zone in result.zones.values():
+            assert sum(zone.fractions.values()) == pytest.approx(1.0, abs=1e-9)
+            assert min(zone.fractions.values()) >= -1e-12
+            assert zone.hardness_low_hv < zone.hardness_hv < zone.hardness_high_hv
+
+
+def test_events_and_curves_belong_together(both):
+    result = both["4130"]
+    assert list(result.events) == ["out of furnace", "in die", "stroke", "end of stroke", "water on", "water off"]
+    times = list(result.events.values())
+    assert times == sorted(times) and times[0] == ROUTE.preheat.soak_s
+    for name in ZONES:
+        zone = result.zones[name]
+        assert (np.diff(zone.time_s) > 0.0).all()
+        assert zone.temperature_c[0] == pytest.approx(ROUTE.preheat.start_c)
+        at = np.interp(result.events["out of furnace"], zone.time_s, zone.temperature_c)
+        assert at == pytest.approx(zone.peak_c, abs=0.5)
+        if result.zones[name].water_c is not None:
+            at = np.interp(result.events["water on"], zone.time_s, zone.temperature_c)
+            assert at == pytest.approx(zone.water_c, abs=1.0)
+
+
+def test_a_single_estimate_is_a_batch_of_one(both):
+    batch = evaluate([fp.grade("1020"), fp.grade("4130")], [HEAD] * 2, [ROUTE] * 2)
+    for row, name in enumerate(("1020", "4130")):
+        alone = [both[name].zones[zone].hardness_hv for zone in ZONES]
+        assert alone == pytest.approx(batch.hardness_hv[row], abs=0.3)  # a trace marches on to 80 °C
+
+
+# ---- bad input: one clear sentence ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: fp.grade("413O"), ["413O", "4130"]),
+        (lambda: fp.Steel("x", {"C": -0.1}), ["-0.1", "C"]),
+        (lambda: fp.Steel("x", {"C": 0.3, "Cr": 101.0}), ["101", "Cr"]),
+        (lambda: fp.Route().with_(preheat_c=1500.0), ["1500", "1340", "°C"]),
+        (lambda: fp.Route().with_(preheat_c=5.0), ["5", "20", "°C"]),
+        (lambda: fp.Route().with_(flux=-1.0), ["-1", "kg/(m² s)"]),
+        (lambda: dataclasses.replace(HEAD, face=dataclasses.replace(HEAD.face, thickness_mm=-2.0)), ["-2", "mm"]),
+        (lambda: dataclasses.replace(HEAD, face=dataclasses.replace(HEAD.face, length_mm=90.0)), ["90"]),
+        (lambda: fp.head("midiron"), ["midiron", "mid-iron"]),
+        (lambda: fp.read_certificates("no/such/file.csv"), ["no/such/file.csv"]),
+        (lambda: fp.load_shop("no/such.shop.json"), ["no/such.shop.json"]),
+        (lambda: fp.estimate("4130"), ["Steel"]),
+        (lambda: fp.estimate(fp.grade("4130"), HEAD, dataclasses.replace(DRY, later=(fp.LaterHeat(900.0),))), ["900"]),
+        (lambda: DRY.with_(flux=5.0), ["no spray"]),
+    ],
+)
+def test_bad_input_is_one_clear_sentence(call, words):
+    with pytest.raises(InputError) as caught:
+        call()
+    text = str(caught.value)
+    assert "\n" not in text and text.endswith((".", "?")) and len(text) < 300, text
+    for word in words:
+        assert word in text, text
+
+
+def test_preheat_below_ac1_is_valid_and_so_is_room_temperature():
+    assert fp.estimate(fp.grade("1020"), HEAD, ROUTE.with_(preheat_c=20.0)).zones["hosel"].hardness_hv > 100.0

@@ -1,0 +1,205 @@
+"""Bars and imposed curves: the march on the simplest of parts, against another integration and common sense.
+
+What measured bars say stands in tests/published/test_bars.py.
+"""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import quad, solve_ivp
+
+import forgeprops as fp
+from forgeprops.errors import InputError
+from forgeprops.head import STEEL_DENSITY_KG_M3
+from forgeprops.specimens import end_quench_bar, quenched_bar
+from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity
+from forgeprops.thermal.surroundings import natural_convection_cylinder_w_m2k, radiation_w_m2
+from forgeprops.transformation import austenite, kinetics, temperatures
+
+CR_MO, PLAIN = fp.grade("4140"), fp.grade("1030")
+
+
+def by_hand(steel, curve, seconds):
+    """Rate equations along `curve(t)` by `solve_ivp`: shares of ferrite, pearlite, bainite, martensite, austenite.
+
+    Written from the published form; s = share^0.6 makes the start smooth.
+    """
+    k = kinetics.constants()
+    ae1, ae3 = float(temperatures.ae1_c(steel)), float(temperatures.ae3_c(steel))
+    limit, carbon_0 = kinetics.kinetic_bainite_start_c(steel), steel.get("C")
+    ln_f, ln_p, ln_b = kinetics.ln_composition_factors(steel)
+    grain = steel.grain_size_astm * math.log(2.0)
+
+    def speed(ln, q, under, power, kelvin):
+        return math.exp(ln - q / (1.987 * kelvin)) * max(under, 0.0) ** power
+
+    def form(x, k_, tail=0.0):  # dX/dt / X^0.4
+        x = min(max(x, 1e-30), 1.0)
+        return k_ * math.exp(-0.4 * x * math.log(x) - tail * x * x) * (1.0 - x) ** (0.4 * x)
+
+    def shares(s):
+        return [max(v, 0.0) ** (1 / 0.6) for v in s[:3]]
+
+    def rate(t, s):
+        f, p, b = shares(s)
+        m, used = s[3], s[4]
+        a = max(1.0 - f - p - b - m, 0.0)
+        temperature = curve(t)
+        kelvin = temperature + 273.15
+        d = [0.0] * 5
+        if a > 1e-9:
+            cap = kinetics.ferrite_cap(temperature, ae1, ae3, carbon_0)
+            if cap > f:
+                d[0] = (
+                    0.6
+                    * cap**0.6
+                    * form(f / cap, speed(k["grain_ferrite"] * grain - ln_f, k["q_ferrite"], ae3 - temperature, 3, kelvin))
+                )
+            d[1] = (
+                0.6
+                * (p + a) ** 0.6
+                * form(p / (p + a), speed(k["grain_pearlite"] * grain - ln_p, k["q_pearlite"], ae1 - temperature, 3, kelvin))
+            )
+            d[2] = (
+                0.6
+                * (b + a) ** 0.6
+                * form(
+                    b / (b + a),
+                    speed(k["grain_bainite"] * grain - ln_b, k["q_bainite"], limit - temperature, 2, kelvin),
+                    k["bainite_tail"],
+                )
+            )
+        carbon = carbon_0 if f >= 1.0 else min((carbon_0 - kinetics.CARBON_IN_FERRITE * f) / (1.0 - f), 1.2)
+        ms = float(temperatures.martensite_start_c(steel, carbon)) + shift
+        d[4] = max(ms - temperature - used, 0.0) / 1e-3
+        d[3] = float(temperatures.martensite_alpha_per_k(steel, carbon)) * a * d[4]
+        return d
+
+    diameter = float(austenite.diameter_um_from_astm(steel.grain_size_astm))
+    shift = temperatures.martensite_grain_coefficient("own") * (diameter**-0.5 - temperatures.REFERENCE_GRAIN_UM**-0.5)
+    found = solve_ivp(rate, (0.0, seconds), [0.0] * 5, method="LSODA", rtol=1e-6, atol=1e-8, max_step=seconds / 200)
+    assert found.success
+    f, p, b = shares(found.y[:, -1])
+    m = found.y[3, -1]
+    return {"ferrite": f, "pearlite": p, "bainite": b, "martensite": m, "austenite": 1.0 - f - p - b - m}
+
+
+@pytest.mark.parametrize(("steel", "rate"), [(PLAIN, 1.0), (PLAIN, 60.0), (CR_MO, 0.3), (CR_MO, 8.0)])
+def test_imposed_rate_against_solve_ivp(steel, rate):
+    found = fp.continuous_cooling(steel, from_c=870.0, rate_c_per_s=rate)
+    expected = by_hand(steel, lambda t: 870.0 - rate * t, (870.0 - 25.0) / rate)
+    assert found.fractions == pytest.approx(expected, abs=0.012)
+
+
+def test_hold_in_the_bainite_range_is_a_curve_too():
+    time, temperature = [0.0, 5.0, 305.0, 330.0], [870.0, 430.0, 430.0, 25.0]
+    found = fp.continuous_cooling(CR_MO, time, temperature)
+    expected = by_hand(CR_MO, lambda t: np.interp(t, time, temperature), 330.0)
+    assert found.fractions == pytest.approx(expected, abs=0.012)
+    assert found.fractions["bainite"] > 0.5
+
+
+def test_history_and_more_points_on_the_same_line():
+    coarse = fp.continuous_cooling(CR_MO, [0.0, 845.0], [870.0, 25.0])
+    fine = fp.continuous_cooling(CR_MO, np.linspace(0.0, 845.0, 400), np.linspace(870.0, 25.0, 400))
+    by_rate = fp.continuous_cooling(CR_MO, from_c=870.0, rate_c_per_s=1.0)
+    assert coarse.hardness_hv == pytest.approx(fine.hardness_hv, abs=0.5)
+    assert by_rate.hardness_hv == pytest.approx(fine.hardness_hv, abs=0.5)
+    total = sum(fine.history.values())
+    assert total == pytest.approx(np.ones(400), abs=1e-9)
+    assert fine.history["austenite"][0] == 1.0 and (np.diff(fine.history["austenite"]) <= 1e-12).all()
+    assert {name: row[-1] for name, row in fine.history.items()} == pytest.approx(fine.fractions)
+
+
+@pytest.mark.parametrize("steel", [PLAIN, CR_MO, fp.grade("1045"), fp.grade("4340")], ids=lambda s: s.name)
+def test_faster_is_not_softer(steel):
+    hv = [fp.continuous_cooling(steel, rate_c_per_s=r).hardness_hv for r in (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)]
+    assert (np.diff(hv) > -8.0).all()  # steps where one constituent hands over to the next are small
+    assert hv[-1] > hv[0] + 150.0
+
+
+def dry_loss(t, d):
+    return natural_convection_cylinder_w_m2k(t, 25.0, d) * (t - 25.0) + radiation_w_m2(t, 25.0, 25.0, 0.8, 1.0)
+
+
+def test_air_cooled_bar_above_its_transformation():
+    """From 1000 to 860 °C: time = integral of m c dT / q, the skin q R / 4k below the mean (quasi-steady round)."""
+    d = 13.5
+    bar = fp.air_cooled_bar(CR_MO, d, 1000.0)
+
+    def seconds_per_kelvin(mean):
+        skin = mean
+        for _ in range(4):
+            skin = mean - dry_loss(skin, d) * d / 2e3 / (4.0 * conductivity(mean, 1.0, 1.0))
+        return STEEL_DENSITY_KG_M3 * d / 4e3 * austenite_cp_j_kgk(mean) / dry_loss(skin, d)
+
+    exact = quad(seconds_per_kelvin, 860.0, 980.0)[0]  # from 980: by then the skin has settled
+    at = np.interp([-860.0, -980.0], -bar.temperature_c, bar.time_s)
+    assert at[0] - at[1] == pytest.approx(exact, rel=0.01)
+
+
+def test_transformation_heat_holds_the_bar_up():
+    """A 1045 bar recalesces: somewhere below 750 °C it stands still or warms; the heat is what slows it."""
+    bar = fp.air_cooled_bar(fp.grade("1045"), 13.5, 870.0)
+    rate = -np.diff(bar.temperature_c) / np.diff(bar.time_s)
+    middle = 0.5 * (bar.temperature_c[1:] + bar.temperature_c[:-1])
+    arrest = rate[(middle > 550.0) & (middle < 750.0)].min()
+    assert arrest < 0.2 * rate[(middle > 780.0) & (middle < 850.0)].mean()
+    # austenite all the way down would have been there sooner
+    d = 13.5
+    without = quad(lambda t: STEEL_DENSITY_KG_M3 * d / 4e3 * austenite_cp_j_kgk(t) / dry_loss(t, d), 500.0, 750.0)[0]
+    span = np.interp([-500.0, -750.0], -bar.temperature_c, bar.time_s)
+    assert span[0] - span[1] > 1.3 * without
+
+
+def test_thicker_bars_are_softer():
+    hv = [fp.air_cooled_bar(CR_MO, d).hardness_hv for d in (6.0, 13.5, 25.0, 50.0, 100.0)]
+    assert (np.diff(hv) < 1.0).all() and hv[0] > hv[-1] + 30.0
+
+
+def test_quenched_bar_is_hardest_at_the_skin_and_symmetric():
+    depth, hv = quenched_bar(fp.grade("4130"), 50.0, 3000.0)
+    assert depth[0] == 0.0 and depth[-1] == pytest.approx(25.0)
+    assert hv[0] > hv[-1] + 30.0 and (np.diff(hv) < 15.0).all()
+    # a thin bar in a fierce quench is all martensite, a thick one in oil is not
+    assert quenched_bar(fp.grade("4340"), 10.0, 10_000.0)[1][-1] > quenched_bar(fp.grade("1030"), 50.0, 800.0)[1][-1] + 200.0
+
+
+def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
+    bars = {name: end_quench_bar(fp.grade(name)) for name in ("1045", "4140", "4340")}
+    for bar in bars.values():
+        assert bar["distance_mm"].iloc[0] == 0.0 and bar["distance_mm"].iloc[-1] == pytest.approx(100.0)
+        assert (np.diff(bar["hv"].to_numpy()) < 12.0).all()
+        assert bar["hrc"].iloc[0] > 50.0
+    tail = [np.interp(25.0, bar["distance_mm"], bar["hv"]) for bar in bars.values()]
+    assert tail[0] + 50.0 < tail[1] < tail[2]
+
+
+def test_grain_size_delays():
+    fine, coarse = (fp.continuous_cooling(CR_MO, rate_c_per_s=1.0, grain_size_astm=g) for g in (10.0, 4.0))
+    assert coarse.fractions["martensite"] > fine.fractions["martensite"] + 0.05
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: fp.air_cooled_bar(PLAIN, 0.5), ["0.5", "2", "300", "mm"]),
+        (lambda: fp.air_cooled_bar(PLAIN, 13.5, 600.0), ["600", "750"]),
+        (lambda: fp.continuous_cooling(PLAIN), ["rate_c_per_s"]),
+        (lambda: fp.continuous_cooling(PLAIN, rate_c_per_s=0.0), ["0"]),
+        (lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]), ["rise", "2"]),
+        (lambda: fp.continuous_cooling(PLAIN, [0.0, 1.0], [900.0]), ["one length"]),
+        (lambda: quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
+        (lambda: end_quench_bar(PLAIN, points=400), ["400"]),
+    ],
+)
+def test_bad_input_is_one_clear_sentence(call, words):
+    with pytest.raises(InputError) as caught:
+        call()
+    for word in words:
+        assert word in str(caught.value)
+
+
+def test_cooling_from_below_ac3_warns():
+    assert {w.code for w in fp.air_cooled_bar(PLAIN, 13.5, 760.0).warnings} >= {"partial-austenite"}
