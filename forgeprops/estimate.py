@@ -21,7 +21,7 @@ from .forging.decarburisation import decarburisation_warnings
 from .head import ZONES, Head
 from .head import head as library_head
 from .limits.distortion import CUTTING_LIMIT_HV, FLATNESS_MM, bow_of_head, cutting_warnings
-from .limits.hosel import bend_of_head
+from .limits.hosel import bench_options, bend_of_head
 from .mechanical.hardness_scales import try_convert
 from .mechanical.strength import Strength, strength, strength_arrays
 from .opinions import opinions
@@ -158,6 +158,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     _checked(head, Head, "head")
     route = _checked(Route() if route is None else route, Route, "route")
     shop = _checked(Shop() if shop is None else shop, Shop, "shop")
+    bench = bench_options(bench)
     check_later_heats(steel, route)
 
     full = {**options, "trace": True, "keep_points": True}
@@ -195,7 +196,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
     for name, stress in effort.flow_stress.items():
         zones[name] = dataclasses.replace(zones[name], flow_stress=stress)
     dry = {name: float(rest[water + 1, i]) for i, name in enumerate(ZONES)} if sprayed else None
-    hosel = _hosel(head, zones, bench or {})
+    hosel = _hosel(head, zones, bench)
     face = _face(head, zones)
     events = _events(route, shop)
     surface = surface_of(steel, route, zones["face"].time_s, zones["face"].front_c,

@@ -241,7 +241,11 @@ def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[st
     neck = check_number(neck_mm, "neck diameter", 5.0, 60.0, "mm")
     wet = check_number(neck_wet_mm, "wetted neck length", 0.0, 100.0, "mm")
     across = check_number(neck_mismatch, "neck mismatch", -0.02, 0.02)
-    wanted = [transformation_strain(layer, carbon_pct) for layer in layers] or [float(x) for x in strains]
+    carbon_pct = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
+    youngs_mpa = check_number(youngs_mpa, "Young's modulus", 50_000.0, 300_000.0, "MPa")
+    carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
+    youngs = check_number(youngs_mpa, "Young's modulus", 1e4, 1e6, "MPa")
+    wanted = [transformation_strain(layer, carbon) for layer in layers] or [float(x) for x in strains]
     by_change = gradient_per_mm(wanted, t) if wanted else 0.0
     by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
     free = by_change + by_heat
@@ -255,7 +259,7 @@ def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[st
     if span < 5.0 * t:
         notes.append(Warn("distortion:stubby", "The span is under five thicknesses: hardly a plate."))
     return FaceBow(bow, bow_mm(by_change * (1.0 - held), span), bow_mm(by_heat * (1.0 - held), span), kept,
-                   limit, drift_deg(across, neck, wet), abs(free * held) * youngs_mpa * t / 2.0, tuple(notes))
+                   limit, drift_deg(across, neck, wet), abs(free * held) * youngs * t / 2.0, tuple(notes))
 
 
 #: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of

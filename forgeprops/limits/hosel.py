@@ -9,6 +9,7 @@ each default.
 from __future__ import annotations
 
 import dataclasses
+import inspect
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -34,7 +35,7 @@ from .cases import (
 from .rebend import cycles_to_crack, roessle_fatemi, uniform_material_law
 from .section import elastic_modulus_mm3, plastic_modulus_mm3
 
-__all__ = ["CAUTIONS", "EASE", "HoselBend", "allowed_deg_array", "bend_of_head", "ease_of", "hosel_bend"]
+__all__ = ["CAUTIONS", "EASE", "HoselBend", "allowed_deg_array", "bench_options", "bend_of_head", "ease_of", "hosel_bend"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -46,6 +47,7 @@ SOURCES = {
         "tube_section", "moment_curvature", "bench_beam", "strain_fraction", "bend_zone", "bar",
         "strain_life", "roessle_fatemi", "uniform_material_law", "scatter_factor",
         "bore_out_of_round", "bauschinger", "ovalisation", "wrinkling"),
+    "bench_options": (),
     "ease_of": ("hand_force_225", "hand_force_400"),
 }
 
@@ -422,6 +424,29 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
         bench=bench, hand=hand)
 
 
+def bench_options(bench: Mapping | None) -> dict:
+    """Check a bench given as a mapping by the names of `hosel_bend`; head and strengths are not part of it.
+
+    Raises
+    ------
+    InputError
+        Not a mapping, or a name that is no option of the bench; the nearest is suggested.
+
+    Examples
+    --------
+    >>> bench_options({"bar_mm": 600.0})
+    {'bar_mm': 600.0}
+    """
+    if bench is None:
+        return {}
+    if not isinstance(bench, Mapping):
+        kind = type(bench).__name__
+        raise InputError(f"bench is {kind} {bench!r:.60}; allowed is a mapping such as {{'bar_mm': 600}}.")
+    for name in bench:
+        check_choice(name, "bench option", _BENCH_NAMES)
+    return dict(bench)
+
+
 def bend_of_head(head, hosel: Strength, neck: Strength, **options) -> HoselBend:
     """`hosel_bend` of a head from the strengths of its hosel and neck zones.
 
@@ -438,6 +463,12 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **options) -> HoselBend:
     """
     return hosel_bend(head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, material=hosel,
                       neck_material=between(hosel, neck, gradient_share(head)), **options)
+
+
+_OF_THE_HEAD = ("outside_mm", "bore_mm", "length_mm", "hardness_hv", "fractions", "material", "neck_hardness_hv",
+                "neck_fractions", "neck_material")
+#: What a bench may set: the keywords of `hosel_bend` that are not the head's.
+_BENCH_NAMES = tuple(name for name in inspect.signature(hosel_bend).parameters if name not in _OF_THE_HEAD)
 
 
 # ---- pieces of the answer ----------------------------------------------------------------------------------

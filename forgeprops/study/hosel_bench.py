@@ -15,7 +15,7 @@ from ..head import ZONES, Head
 from ..limits import soften as remedies
 from ..limits.allowance import allowed_deg_array
 from ..limits.cases import gradient_share
-from ..limits.hosel import bend_of_head
+from ..limits.hosel import bench_options, bend_of_head
 from ..mechanical.strength import strength_arrays
 from ..route import Route
 from ..shop import Shop
@@ -76,19 +76,21 @@ def soften(result: Estimate, *, bench: Mapping[str, Any] | None = None, **option
     >>> best.helps, best.hosel_hv < hard.zones["hosel"].hardness_hv
     (True, True)
     """
-    if not isinstance(result, Estimate):
-        kind = type(result).__name__
-        raise InputError(f"result is {kind}; allowed is what forgeprops.estimate(...) returns.")
+    _checked(result)
 
     def again(route: Route) -> Estimate:
         if route == result.route and bench is None:
             return result
         strained = result.press_strain_counted
-        return estimate(
-            result.steel, result.head, route, result.shop, count_press_strain=strained, bench=bench
-        )
+        return estimate(result.steel, result.head, route, result.shop, count_press_strain=strained, bench=bench)
 
     return remedies.soften(result.route, again, **{"ac1_c": result.critical.ac1_c, **options})
+
+
+def _checked(result) -> None:
+    if not isinstance(result, Estimate):
+        kind = type(result).__name__
+        raise InputError(f"result is {kind}; allowed is what forgeprops.estimate(...) returns.")
 
 
 @dataclass(frozen=True)
@@ -176,9 +178,7 @@ def allowance_curve(
     >>> answer["allowed_deg"].round(1).tolist()
     [4.6, 3.3]
     """
-    hv, length = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(hardness_hv, dtype=float)), np.asarray(length_mm, dtype=float)
-    )
+    hv, length = np.broadcast_arrays(np.atleast_1d(np.asarray(hardness_hv, dtype=float)), np.asarray(length_mm, dtype=float))
     share = np.full(hv.shape, 1.0 if hard else 0.0)
     s = strength_arrays(hv, 1.0 - share, 0.5 * share, 0.5 * share)
     return allowed_deg_array(
@@ -209,14 +209,14 @@ _ENDS = {
 }
 
 
-def hosel_sensitivity(result: Estimate, **bench: float):
+def hosel_sensitivity(result: Estimate, bench: Mapping[str, Any] | None = None):
     """How many degrees each default of the bench is worth, the strongest first.
 
     Parameters
     ----------
     result : Estimate
-    **bench
-        Options of `limits.hosel.hosel_bend` that stay as given.
+    bench : mapping, optional
+        Options of the bench that stay as given, as `estimate` takes them.
 
     Returns
     -------
@@ -232,6 +232,8 @@ def hosel_sensitivity(result: Estimate, **bench: float):
     """
     import pandas as pd
 
+    _checked(result)
+    bench = bench_options(bench)
     hosel, neck = result.zones["hosel"].strength, result.zones["neck"].strength
     rows = []
     for words, (name, *ends) in _ENDS.items():

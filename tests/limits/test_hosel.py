@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 from forgeprops.errors import InputError
 from forgeprops.limits.bench import LIMITS, angles, force_for_angle, limit_forces, yield_force
-from forgeprops.limits.hosel import CAUTIONS, allowed_deg_array, ease_of, hosel_bend
+from forgeprops.limits.hosel import CAUTIONS, allowed_deg_array, bench_options, ease_of, hosel_bend
 from forgeprops.limits.section import elastic_modulus_mm3, second_moment_mm4
 from forgeprops.mechanical.strength import flow_curve, strength, strength_arrays
 
@@ -428,3 +428,10 @@ def test_pulling_to_toe_and_face_makes_lie_upright_and_loft_weak():
     assert (lie, loft) == pytest.approx((61.0, 30.0))
     assert gauge(shaft + [0.02, 0.0, 0.0])[0] > lie
     assert gauge(shaft + [0.0, 0.02, 0.0])[1] > loft
+
+
+def test_a_bench_takes_only_its_own_names():
+    assert bench_options(None) == {} and bench_options({"bar_mm": 5, "hand": "left"}) == {"bar_mm": 5, "hand": "left"}
+    for bad, words in (({"bar": 600}, "did you mean 'bar_mm'"), ({"outside_mm": 13}, "outside_mm"), (600, "int 600")):
+        with pytest.raises(InputError, match=words):
+            bench_options(bad)

@@ -73,3 +73,13 @@ def test_what_the_answer_hangs_on_changes_with_hardness(results):
     row = soft.set_index("what").loc["bend zone, 10 to 20 mm"]
     ends = results["1020"].hosel.for_length
     assert (row["low_deg"], row["high_deg"]) == pytest.approx((ends[10.0], ends[20.0]), rel=0.02)
+
+
+def test_only_an_estimate_and_a_bench_are_taken(results):
+    for call in (soften, hosel_sensitivity):
+        with pytest.raises(InputError, match="result is NoneType"):
+            call(None)
+    with pytest.raises(InputError, match="did you mean 'bar_mm'"):
+        hosel_sensitivity(results["1020"], {"bar": 600.0})
+    longer = hosel_sensitivity(results["4140"], {"bar_mm": 900.0})
+    assert longer["low_deg"][0] > 0.0 and longer["what"][0] != hosel_sensitivity(results["4140"])["what"][0]
