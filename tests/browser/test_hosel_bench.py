@@ -22,6 +22,7 @@ def test_too_much_is_said_and_the_picture_follows(notebook):
     notebook.press(".fp-lie-deg", "Home")
     notebook.wait_for_new_picture(old)
     notebook.press(".fp-lie-deg", "ArrowRight", 10)  # −4 to −1.5 degrees
+    notebook.page.get_by_text("1.8° wanted").first.wait_for(timeout=20_000)
     assert notebook.words(".fp-headline").startswith("It ")
     assert "towards the heel" in notebook.words(".fp-headline")
 
@@ -30,6 +31,7 @@ def test_hard_grade_needs_a_longer_bar_and_the_button_tells_what_softens_it(note
     old = notebook.picture()
     notebook.choose(".fp-grade", "4140")
     notebook.wait_for_new_picture(old)
+    notebook.page.get_by_text("A bar of").first.wait_for(timeout=20_000)
     assert "A bar of" in notebook.words(".fp-headline")
     notebook.page.locator(".fp-soften").click()
     notebook.page.get_by_text("An insulating sleeve on the hosel:").first.wait_for(timeout=20_000)

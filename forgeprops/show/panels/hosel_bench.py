@@ -131,7 +131,7 @@ class HoselBenchPanel:
         inputs = inputs or HoselBenchInputs()
         self._forgeprops, self._model, self._grades = forgeprops, model or _estimated, grades or _grades
         self._units, self._busy = display_units or units(), False
-        self._drawn = False
+        self._drawn, self._asked = False, None
         self.grade = Choice("grade", "steel grade", forgeprops.grades(), inputs.grade)
         self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
         self.cooling = Choice("cooling", "it cools as", _COOLING, inputs.cooling)
@@ -278,18 +278,21 @@ class HoselBenchPanel:
             control.note.value = note(str(error))
             return
         control.note.value = ""
-        bench = self._bench(inputs)
         hosel = self.result.head.hosel
-        curves = {
-            kind: (
-                hv,
-                allowance_curve(
-                    hv, hosel.outside_mm, hosel.bore_mm, inputs.bend_mm, hard=kind == "hard", **bench
-                ),
-            )
-            for kind, hv in (("soft", _SOFT_HV), ("hard", _HARD_HV))
-        }
-        allowed = self.grades.allowed(inputs.bend_mm, **bench)
+        asked = (inputs.head, inputs.cooling, inputs.bend_mm, *self._bench(inputs).values())
+        if asked != self._asked:  # the wanted change moves none of them
+            self._asked = asked
+            self._curves = {
+                kind: (
+                    hv,
+                    allowance_curve(
+                        hv, hosel.outside_mm, hosel.bore_mm, inputs.bend_mm, hard=hard, **self._bench(inputs)
+                    ),
+                )
+                for kind, hard, hv in (("soft", False, _SOFT_HV), ("hard", True, _HARD_HV))
+            }
+            self._allowed = self.grades.allowed(inputs.bend_mm, **self._bench(inputs))
+        curves, allowed = self._curves, self._allowed
         self.drawing.update(bend, along)
         self.direction.update(bend, inputs.lie_deg, inputs.loft_deg)
         changed = self.moment.update(bend, curve)
