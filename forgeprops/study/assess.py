@@ -6,9 +6,9 @@ import functools
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import InputError, check_number
 from ..head import Head
-from ..route import Route
+from ..route import BURNING_C, Route
 from ..shop import Shop
 from ..steel.grades import grade
 from ..thermal.march.columns import Columns, columns_of
@@ -16,7 +16,17 @@ from .answers import answers
 from .line import Line
 from .user_limits import Limits
 
-__all__ = ["REFERENCE", "assess", "checked_limits", "numeric", "reference_stress_mpa"]
+__all__ = [
+    "REFERENCE",
+    "assess",
+    "checked_call",
+    "checked_limits",
+    "checked_line",
+    "checked_reference",
+    "checked_threads",
+    "numeric",
+    "reference_stress_mpa",
+]
 
 #: Press effort 1: this grade from this furnace setting, °C, on the same head and route (our choice: a plain
 #: carbon steel at a usual setting).
@@ -36,6 +46,55 @@ def checked_limits(limits: Limits | None) -> Limits:
     if not isinstance(limits, Limits):
         raise InputError(f"limits is {limits!r:.60}; allowed is Limits(face_hardness_hv=(380, 460), ...).")
     return limits
+
+
+def checked_line(line: Line | None) -> Line:
+    """The line, or the demonstration line.
+
+    Raises
+    ------
+    InputError
+    """
+    if line is not None and not isinstance(line, Line):
+        raise InputError(f"line is {line!r:.60}; allowed is Line(handling_s=5, ...).")
+    return Line() if line is None else line
+
+
+def checked_reference(reference) -> tuple[str, float]:
+    """Grade and furnace setting that press effort 1 means.
+
+    Raises
+    ------
+    InputError
+    """
+    if isinstance(reference, (str, bytes)) or not hasattr(reference, "__len__") or len(reference) != 2:
+        raise InputError(f"reference is {reference!r:.60}; allowed is (grade, furnace setting in °C).")
+    name, preheat_c = reference
+    return grade(name).name, check_number(
+        preheat_c, "furnace setting of the reference", 600.0, BURNING_C, "°C"
+    )
+
+
+def checked_threads(threads) -> int | None:
+    """Number of threads, or None for one on every core.
+
+    Raises
+    ------
+    InputError
+    """
+    return None if threads is None else int(check_number(threads, "threads", 1, 1024))
+
+
+def checked_call(function, name: str):
+    """A function to be called, or None.
+
+    Raises
+    ------
+    InputError
+    """
+    if function is not None and not callable(function):
+        raise InputError(f"{name} is {function!r:.60}; allowed is a function.")
+    return function
 
 
 @functools.lru_cache(maxsize=256)

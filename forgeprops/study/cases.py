@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..errors import InputError
+from ..errors import InputError, check_choice
 from ..estimate import check_later_heats
 from ..head import Head
 from ..head import head as library_head
@@ -39,6 +40,14 @@ class Case:
 _WRONG = (InputError, TypeError, ValueError, AttributeError, KeyError)
 
 
+def _named(given: Mapping, kind) -> dict[str, Any]:
+    """Arguments of a dataclass by name; names it has not are refused with the nearest."""
+    allowed = [f.name for f in dataclasses.fields(kind) if f.init]
+    return {
+        check_choice(name, "field", allowed, kind.__name__.lower()): value for name, value in given.items()
+    }
+
+
 def steel_from(given) -> Steel:
     """A steel from a steel, a grade's name, the arguments of `Steel`, or a bare composition.
 
@@ -52,7 +61,7 @@ def steel_from(given) -> Steel:
     if isinstance(given, str):
         return grade(given)
     if isinstance(given, Mapping):
-        return Steel(**given) if "composition" in given else Steel("steel", given)
+        return Steel(**{"name": "steel", **_named(given, Steel)}) if "composition" in given else Steel("steel", given)
     raise InputError(f"steel is {given!r:.60}; allowed is a Steel, a grade's name or a composition.")
 
 
@@ -100,7 +109,7 @@ def shop_from(given) -> Shop:
     if given is None:
         return Shop()
     if isinstance(given, Mapping):
-        return Shop(**given)
+        return Shop(**_named(given, Shop))
     raise InputError(f"shop is {given!r:.60}; allowed is a Shop or its numbers.")
 
 

@@ -10,12 +10,21 @@ from typing import Any
 
 import numpy as np
 
-from ..errors import InputError, check_number
+from ..errors import InputError, check_number, check_whole
 from ..head import Head
 from ..route import Route
 from ..shop import Shop
 from ..steel import Steel
-from .assess import REFERENCE, assess, checked_limits, reference_stress_mpa
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_call,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    checked_threads,
+    reference_stress_mpa,
+)
 from .cases import head_from, route_from, shop_from, steel_from
 from .line import Line
 from .many import Stop
@@ -314,12 +323,16 @@ def choose(
     limits = checked_limits(limits)
     if not limits.bounds:
         raise InputError("nothing is asked; allowed are limits such as Limits(face_hardness_hv=(380, 460)).")
+    seed = check_whole(seed, "seed", 0, 2**31)
+    threads = None if threads is None else check_whole(threads, "number of threads", 1, 1024)
     case = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
-    line = Line() if line is None else line
+    line, threads, reference = checked_line(line), checked_threads(threads), checked_reference(reference)
+    progress = checked_call(progress, "progress")
+    seed = int(check_number(seed, "seed", 0, 2**31))
     ranges = _ranges(settings, case)
     starts = int(check_number(starts, "starts", 1, 100))
     stop = Stop(cancel)
-    reference_mpa = reference_stress_mpa(case[1], case[2], case[3], tuple(reference))
+    reference_mpa = reference_stress_mpa(*case[1:], reference)
     inputs = inputs_of(*case, spread, chemistry)
     problem = _Problem(
         case,

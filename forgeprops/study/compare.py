@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError, check_number
+from ..errors import InputError, check_flag, check_number
 from ..head import Head
 from ..route import BURNING_C, Route
 from ..steel import Steel
 from ..thermal.march.columns import columns_of
-from .assess import REFERENCE, assess, checked_limits, reference_stress_mpa
+from .assess import REFERENCE, assess, checked_limits, checked_line, checked_reference, reference_stress_mpa
 from .cases import head_from, route_from, shop_from, steel_from
 from .line import Line
 from .user_limits import Limits
@@ -168,7 +168,9 @@ def compare(
     """
     import pandas as pd
 
-    limits, line, shop = checked_limits(limits), Line() if line is None else line, shop_from(shop)
+    check_flag(intervals, "intervals")
+    limits, line, shop = checked_limits(limits), checked_line(line), shop_from(shop)
+    reference = checked_reference(reference)
     steels = [steel_from(g) for g in _sequence(grades, "grades")]
     preheats = [
         check_number(t, "forging temperature", 20.0, BURNING_C, "°C", "compare")
@@ -200,7 +202,7 @@ def compare(
         [r.with_(preheat_c=t) for _, _, r, t in rows],
         [shop] * len(rows),
     )
-    stress = np.array([reference_stress_mpa(h, r, shop, tuple(reference)) for _, h, r, _ in rows])
+    stress = np.array([reference_stress_mpa(h, r, shop, reference) for _, h, r, _ in rows])
     found = assess(columns, limits, line, stress, intervals=intervals)
     table = pd.DataFrame(
         {

@@ -15,6 +15,7 @@ import numpy as np
 from ..errors import InputError, check_number
 from ..thermal.march.columns import Columns, columns_of
 from .answers import INTERVAL_COLUMNS, RESULT_COLUMNS, answers
+from .assess import checked_call
 from .cases import Case, cases_of, chunks, length_of
 
 __all__ = ["CHUNK", "table_columns", "estimate_many"]
@@ -105,6 +106,9 @@ def estimate_many(
     (nan, "grade 'no such grade' is u")
     """
     size = int(check_number(chunk, "chunk", 1, 1_000_000, "cases"))
+    progress = checked_call(progress, "progress")
+    if executor is not None and not hasattr(executor, "submit"):
+        raise InputError(f"executor is {executor!r:.60}; allowed is a concurrent.futures.Executor.")
     total = length_of(steels, heads, routes, shops)
     cases = cases_of(steels, heads, routes, shops)
     if to is not None:

@@ -4,15 +4,24 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ..errors import InputError, check_choice, check_number
+from ..errors import InputError, check_choice, check_number, check_whole
 from .answers import steps_of
-from .assess import REFERENCE, assess, checked_limits, reference_stress_mpa
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_call,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    checked_threads,
+    reference_stress_mpa,
+)
 from .cases import head_from, route_from, shop_from, steel_from
 from .indices import Capability, Indices, capability, share_interval, swap, variance_indices
 from .line import Line
@@ -270,8 +279,12 @@ def scatter(
     >>> found.outside.share
     0.0
     """
+    seed = check_whole(seed, "seed", 0, 2**31)
+    threads = None if threads is None else check_whole(threads, "number of threads", 1, 1024)
     steel, head, route, shop = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
-    limits, line = checked_limits(limits), Line() if line is None else line
+    limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
+    reference, progress = checked_reference(reference), checked_call(progress, "progress")
+    seed = int(check_number(seed, "seed", 0, 2**32 - 1))
     n = int(check_number(n, "cases", 16, 10_000_000))
     inputs = inputs_of(steel, head, route, shop, spread, chemistry)
     d = len(inputs)
@@ -284,7 +297,7 @@ def scatter(
         )
         base = min(2 ** int(math.log2(base)), n // 2)
     stop = Stop(cancel)
-    reference_mpa = reference_stress_mpa(head, route, shop, tuple(reference))
+    reference_mpa = reference_stress_mpa(head, route, shop, reference)
 
     def sample(u: np.ndarray) -> np.ndarray:
         return np.stack([i.quantile(u[:, k]) for k, i in enumerate(inputs)], axis=1)
@@ -337,6 +350,13 @@ def scatter(
 
 def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
     if quantities is not None:
+        quantities = (
+            quantities
+            if isinstance(quantities, str) or not isinstance(quantities, Iterable)
+            else [*quantities]
+        )
+        if not isinstance(quantities, list) or not quantities:
+            raise InputError(f"quantities is {quantities!r:.60}; allowed is a sequence of names.")
         return tuple(check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in quantities)
     return ("slack", *limits.bounds) if limits.bounds else _MATTER
 

@@ -9,9 +9,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError, check_number
+from ..errors import InputError, check_number, check_whole
 from ..steel import Steel
-from .assess import REFERENCE, assess, checked_limits, numeric, reference_stress_mpa
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    checked_threads,
+    numeric,
+    reference_stress_mpa,
+)
 from .cases import head_from, route_from, shop_from, steel_from
 from .line import Line
 from .scatter_inputs import SHOP_SPREAD
@@ -196,9 +205,13 @@ def window(
     >>> found.maps["face_hardness_hv"].shape
     (5, 5)
     """
+    threads = None if threads is None else check_whole(threads, "number of threads", 1, 1024)
     steel, head = steel_from(steel), head_from(head)
     route, shop = route_from(route), shop_from(shop)
-    limits, line = checked_limits(limits), Line() if line is None else line
+    limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
+    reference = checked_reference(reference)
+    if tolerances is not None and not isinstance(tolerances, Mapping):
+        raise InputError(f"tolerances is {tolerances!r:.60}; allowed is a mapping such as {{'flux': 1}}.")
     axes = [_axis(given, steel, tolerances or {}) for given in (x, y)]
     if axes[0].setting.name == axes[1].setting.name:
         raise InputError(f"both axes are {axes[0].setting.name}; allowed are two different settings.")
@@ -207,9 +220,7 @@ def window(
     columns = varied(
         steel, head, route, shop, {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()}
     )
-    found = assess(
-        columns, limits, line, reference_stress_mpa(head, route, shop, tuple(reference)), threads=threads
-    )
+    found = assess(columns, limits, line, reference_stress_mpa(head, route, shop, reference), threads=threads)
     shape = grid[0].shape
     maps = {name: found[name].reshape(shape) for name in numeric(found) if name != "slack"}
     slack = found["slack"].reshape(shape)
