@@ -6,7 +6,7 @@ import difflib
 import math
 import numbers
 
-__all__ = ["InputError", "check_choice", "check_flag", "check_kind", "check_number", "shown"]
+__all__ = ["InputError", "check_choice", "check_flag", "check_kind", "check_number", "check_whole", "shown"]
 
 
 class InputError(ValueError):
@@ -59,6 +59,25 @@ def check_flag(value, name: str, where: str = "") -> bool:
     if isinstance(value, bool) or type(value).__name__ in ("bool_", "bool"):
         return bool(value)
     raise InputError(f"{name} is {shown(value)}; allowed is True or False{_at(where)}.")
+
+
+def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
+    """Return `value` as an int if it is a whole number in ``[low, high]``.
+
+    Raises
+    ------
+    InputError
+        If it is not.
+
+    Examples
+    --------
+    >>> check_whole(2.0, "number of threads", 1, 1024)
+    2
+    """
+    number = check_number(value, name, low, high, "", where)
+    if number != int(number):
+        raise InputError(f"{name} is {shown(value)}; allowed is a whole number from {low} to {high}{_at(where)}.")
+    return int(number)
 
 
 def check_number(value, name: str, low: float, high: float, unit: str = "", where: str = "") -> float:

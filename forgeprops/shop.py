@@ -205,7 +205,7 @@ def _check_uncertainty(fitted, errors, correlations) -> None:
     if not correlations:
         return
     if len(correlations) != n or any(len(row) != n for row in correlations):
-        raise InputError(f"the correlations are not a table of {n} by {n} (shop).")
+        raise InputError(f"the correlations have the wrong shape; allowed is a table of {n} by {n} (shop).")
     import numpy as np
 
     table = np.array(correlations)

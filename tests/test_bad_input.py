@@ -1,20 +1,21 @@
 """Malformed input of every kind to every public call, file and control: one clear error, and nothing is written."""
 
-import dataclasses
+import ast
 import hashlib
+import html
 import inspect
 import json
 import math
 import os
+import random
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 import forgeprops as fp
 from forgeprops.errors import InputError
+from forgeprops.study.plate import Plate
 from forgeprops.tables import data_path
 
 STEEL = fp.grade("4130")
@@ -38,6 +39,8 @@ BAD = {
     "head": ["no such head", "", 5, math.nan, [], {}, Nothing(), STEEL, b"wedge", DEEP],
     "route": ["fast", 5, math.nan, [], {}, Nothing(), STEEL, {"preheat_c": 900}, DEEP],
     "shop": ["ours", 5, math.nan, [], {}, Nothing(), HEAD, {"spray": 1}, DEEP],
+    "estimate": ["4130", 5, None, math.nan, [], {}, Nothing(), STEEL, HEAD, b"x"],
+    "step": ["fast", 5, math.nan, [1], {}, Nothing(), STEEL, DEEP, b"x"],
     "flag": ["yes", 2, math.nan, [], Nothing()],
     "fractions": ["ferrite", 5, [], DEEP, Nothing(), {"iron": 1.0}, {"ferrite": math.nan}, {"ferrite": -1.0},
                   {"ferrite": "half"}, {5: 1.0}, {"ferrite": 7.0}],
@@ -50,7 +53,8 @@ BAD = {
 BAD["free text"] = [v for v in BAD["text"] if not isinstance(v, str)]
 #: What a parameter is, by its name; others go by their annotation.
 KIND_OF = {
-    "steel": "steel", "steel_a": "steel", "steel_b": "steel", "head": "head", "route": "route", "shop": "shop",
+    "result": "estimate", "preheat": "step", "transfer": "step", "press": "step", "cool": "step",
+    "first_heat": "step", "later": "step", "plate": "step", "steel": "steel", "steel_a": "steel", "steel_b": "steel", "head": "head", "route": "route", "shop": "shop",
     "fractions": "fractions", "neck_fractions": "fractions", "time_s": "curve", "temperature_c_curve": "curve",
     "preheat_a_c": "number", "strain": "number", "rate_per_s": "number",
 }
@@ -60,6 +64,7 @@ LEFT_OUT = {
     "progress": "any callable", "cancel": "any object that says so", "to": "a path, tested with files",
     "note": "any text", "material": "a Strength", "neck_material": "a Strength", "branch": "text or nothing",
 }
+_TIMES = [0.1 * i for i in range(400)]
 #: Arguments that make a call valid; anything else has its default.
 VALID = {
     "estimate": {"steel": STEEL}, "air_cooled_bar": {"steel": STEEL}, "carbon_equivalents": {"steel": STEEL},
@@ -78,6 +83,8 @@ VALID = {
     **{call: {"source": str(data_path("demo", f"{name}.csv"))} for call, name in (
         ("read_certificates", "certificates"), ("read_bends", "bends"), ("read_channels", "channels"),
         ("read_hardness", "hardness"), ("read_runs", "runs"), ("read_traces", "traces"))},
+    "cooling_curve": {"time_s": _TIMES, "temperature_c": [800.0 - 5.0 * t for t in _TIMES], "plate": Plate(10.0, 1.0),
+                      "water_c": 20.0},
     "load_shop": {"source": b"{}"}, "read_log": {"source": str(data_path("demo", "log.csv"))},
     "choose": {"steel": STEEL}, "compare": {"grades": ["4130"]}, "scatter": {"steel": STEEL}, "window": {"steel": STEEL},
     "judge_heat": {"steel": STEEL}, "find_cause": {"measured": {"face": 400.0}, "steel": STEEL},
@@ -86,7 +93,13 @@ VALID = {
     "add_to_log": {"path": "log.csv", "quantity": "face_hv", "predicted": 400.0, "measured": 390.0},
 }
 #: Values of BAD that a certain parameter may take after all, as (call, parameter) -> test of the value.
+_STUDIES = ("choose", "compare", "scatter", "window", "judge_heat", "find_cause", "fit")
+_SHORT_FORMS = ({}, {"C": 0.3}, {"preheat_c": 900}, {"spray": 1})
 FINE = {
+    ("add_to_log", "date"): lambda v: v == "",  # today
+    # studies take a case by names and numbers too
+    **{(call, what): lambda v: isinstance(v, dict) and v in _SHORT_FORMS
+       for call in _STUDIES for what in ("steel", "head", "route", "shop")},
     ("hosel_bend", "bored_mm"): lambda v: v == math.inf or v == 1e30 or v == 10**400,
     ("equal_effort_preheat", "head"): lambda v: isinstance(v, (int, float)) and v == 5,
     **{(call, "steel"): lambda v: v == {"C": 0.3} for call in (
@@ -102,11 +115,14 @@ def is_none_allowed(parameter):
 
 def kind_of(call, parameter):
     name, annotation = parameter.name, str(parameter.annotation)
-    if call == "continuous_cooling" and name == "temperature_c":
+    if call in ("continuous_cooling", "cooling_curve") and name == "temperature_c":
         return "curve"
+    if call == "Route" and name == "spray":
+        return "step"
     if name == "source" and call.startswith(("read_", "load_")):
         return "file"
-    if name in ("filename", "sheet", "source", "measured_on") or name == "name" and call in ("Steel", "Shop"):
+    if name in ("filename", "sheet", "source", "measured_on", "heat", "head_id", "quantity") or (
+            name == "name" and call in ("Steel", "Shop", "fit")):
         return "free text"
     if name in KIND_OF:
         return KIND_OF[name]
@@ -142,7 +158,7 @@ def one_clear_sentence(error):
     text = str(error)
     assert 10 < len(text) < 700 and text.rstrip().endswith((".", "!")), text
     assert "Traceback" not in text and " object at 0x" not in text, text
-    assert re.search(r"allowed|give |needed|must|needs|did you mean|does not exist|cannot be read|no row is|leave", text,
+    assert re.search(r"allowed|give |needed|must|needs|did you mean|does not exist|cannot be read|no row is|leave|no usable|left out|not used", text,
                      re.IGNORECASE), text
 
 
@@ -153,3 +169,183 @@ def test_public_calls_refuse(call, valid, name, value, tmp_path, monkeypatch):
         getattr(fp, call)(**{**valid, name: value})
     one_clear_sentence(caught.value)
     assert not list(tmp_path.iterdir())
+
+
+def test_how_many(capsys):
+    calls = {case.values[0] for case in CASES}
+    with capsys.disabled():
+        print(f"\n{len(CASES)} malformed arguments for {len(calls)} public calls, "
+              f"{len(DAMAGED)} damaged files, {len(COMMANDS)} command lines")
+    assert len(CASES) > 2000 and len(calls) > 40
+    results = {"Estimate", "InputError", "Warn", "__version__"}  # made by the package, not by users
+    public = {n for n in fp.__all__ if n not in results and inspect.signature(getattr(fp, n)).parameters}
+    elsewhere = {"Head", "Limits", "estimate_many", "judge_heats"}  # below, tests/head, tests/study
+    assert public <= calls | elsewhere, f"public calls without malformed input: {public - calls - elsewhere}"
+
+
+# --------------------------------------------------------------------------------------------- command line
+
+COMMANDS = [
+    ["--grade", ""], ["--grade", "no such"], ["--grade", "413O"], ["--head", "driver"], ["--head", ""],
+    ["--preheat-c", "hot"], ["--preheat-c", "nan"], ["--preheat-c", "inf"], ["--preheat-c", "99999"], ["--preheat-c", "-300"],
+    ["--soak-s", "-1"], ["--soak-s", "1e99"], ["--transfer-s", "-1"], ["--dwell-s", "nan"], ["--die-c", "5000"],
+    ["--spray", "-3"], ["--spray", "1e9"], ["--spray", "water"], ["--spray-s", "-1"], ["--delay-s", "nan"],
+    ["--water-c", "150"], ["--cool", "oil"], ["--cool", ""], ["--bogus"], ["stray"], ["--preheat-c"],
+    ["--json", "--grade", "４１３０x"], ["--grade", "4130\x00"],
+]
+
+
+@pytest.mark.parametrize("options", COMMANDS, ids=" ".join)
+def test_command_line_refuses(options, capsys, tmp_path, monkeypatch):
+    from forgeprops.__main__ import main
+
+    monkeypatch.chdir(tmp_path)
+    try:
+        code = main(options)
+    except SystemExit as stop:  # argparse
+        code = stop.code
+    told = capsys.readouterr()
+    assert code == 2 and told.out == ""
+    assert "Traceback" not in told.err and ("forgeprops: " in told.err or "error: " in told.err)
+    assert not list(tmp_path.iterdir())
+
+
+# --------------------------------------------------------------------------------------------- files
+
+def damaged():
+    """A good shop file and good panel inputs with one thing broken each, and with random bytes changed."""
+    good = {"format": "forgeprops shop", "version": 1, "name": "bay", "measured_on": "", "values": {
+        "spray": 1.2, "emissivity": 0.8, "air": 1.0, "die": 1.0, "delay_s": 0.0}, "fitted": [],
+        "standard_errors": [], "correlations": [], "data_files": [], "n_readings": 0}
+    wrong = [None, "x", -1e9, 1e30, [], {}, [[]], True, {"spray": None}]
+    for field in good:
+        yield {k: v for k, v in good.items() if k != field}
+        for value in wrong:
+            if value != good[field] or isinstance(value, bool):
+                yield {**good, field: value}
+    for name in good["values"]:
+        for value in wrong[1:]:
+            yield {**good, "values": {**good["values"], name: value}}
+    yield {**good, "extra": 1}
+    yield [good]
+    yield "shop"
+
+
+DAMAGED = list(damaged())
+#: Damage that is none: these fields may hold such a value.
+_HARMLESS = ({"name": "x"}, {"fitted": []}, {"standard_errors": []}, {"correlations": []}, {"data_files": []},
+             {"correlations": [[]]})
+
+
+@pytest.mark.parametrize("content", DAMAGED, ids=lambda c: hashlib.sha1(json.dumps(c).encode()).hexdigest()[:8])
+def test_damaged_shop_files_are_refused(content):
+    text = json.dumps(content)
+    try:
+        shop = fp.load_shop(text.encode())
+    except InputError as error:
+        one_clear_sentence(error)
+    else:  # only where what was put in is a value the field may have
+        assert isinstance(content, dict) and shop.spray == 1.2
+        assert any(content.get(k) == v for h in _HARMLESS for k, v in h.items())
+
+
+def test_random_bytes_give_our_error_or_a_valid_thing(tmp_path):
+    """200 files with bytes changed, cut off or doubled, for every reader."""
+    readers = {"certificates": fp.read_certificates, "hardness": fp.read_hardness, "traces": fp.read_traces,
+               "bends": fp.read_bends, "channels": fp.read_channels, "runs": fp.read_runs, "log": fp.read_log}
+    draw = random.Random(7)
+    for name, reader in readers.items():
+        good = data_path("demo", f"{name}.csv").read_bytes()[:20_000]
+        for _ in range(30):
+            data = bytearray(good)
+            for _ in range(draw.choice((1, 3, 30))):
+                data[draw.randrange(len(data))] = draw.randrange(256)
+            start = draw.randrange(len(data))
+            data = data[:start] if draw.random() < 0.3 else data
+            try:
+                reader(bytes(data), filename=f"{name}.csv")
+            except InputError as error:
+                one_clear_sentence(error)
+
+
+@pytest.mark.parametrize("suffix", [".json", ".csv", ".xlsx"])
+def test_a_refused_write_leaves_the_old_file(suffix, tmp_path):
+    import pandas as pd
+
+    from forgeprops.files import write_json, write_table
+
+    target = tmp_path / f"kept{suffix}"
+    target.write_bytes(b"old")
+    with pytest.raises(InputError, match="exists already and is kept"):
+        if suffix == ".json":
+            write_json(target, "shop", 1, {})
+        else:
+            write_table(target, pd.DataFrame({"a": [1]}), "test")
+    with pytest.raises(InputError, match="cannot be saved|is dict"):
+        if suffix == ".json":
+            write_json(target, "shop", 1, {"a": math.nan}, overwrite=True)
+        else:
+            write_table(target, {}, "test", overwrite=True)
+    assert target.read_bytes() == b"old" and [p.name for p in tmp_path.iterdir()] == [target.name]
+
+
+def test_own_tables_stay_as_they_are():
+    """Nothing that is read is a number where there is none: the project's own tables hold no NaN as text."""
+    for path in data_path().rglob("*.csv"):
+        assert not re.search(r"(?m)(^|,)(nan|NaN|inf)(,|$)", path.read_text(encoding="utf-8")), path
+
+
+# --------------------------------------------------------------------------------------------- controls
+
+@pytest.mark.parametrize("inputs", [
+    {"grade": "no such"}, {"preheat_c": "hot"}, {"preheat_c": None}, {"preheat_c": 1e9}, {"flux": -1}, {"water": "yes"},
+    {"surroundings": 7}, {"grade": ["4130"]}, {"head": {}}, {"unknown": 1}, {"spray_s": [[1]]}, {"delay_s": "1"},
+], ids=str)
+def test_loading_bad_settings_keeps_the_page(inputs, tmp_path, monkeypatch):
+    pytest.importorskip("ipywidgets")
+    from forgeprops.show.panels.estimate import EstimatePanel
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("JUPYTER_CONFIG_DIR", str(tmp_path / "config"))
+    panel = EstimatePanel()
+    before = panel.headline.value
+    content = json.dumps({"format": "forgeprops estimate inputs", "version": 1, **inputs}).encode()
+    panel.keep._load(({"name": "mine.json", "content": content, "type": "", "size": len(content),
+                       "last_modified": None},))
+    assert 'role="alert"' in panel.keep.said.value and "Traceback" not in panel.keep.said.value
+    assert panel.headline.value == before
+    assert not [p for p in tmp_path.iterdir() if p.suffix == ".json"]
+
+
+# --------------------------------------------------------------------------------------------- what is never done
+
+PACKAGE = Path(fp.__file__).parent
+_FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "input"}
+_FORBIDDEN_MODULES = {"pickle", "cPickle", "marshal", "shelve", "dill", "joblib", "yaml", "subprocess", "ctypes"}
+
+
+@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda p: p.relative_to(PACKAGE).as_posix())
+def test_nothing_is_unpickled_or_evaluated(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            name = node.func.id if isinstance(node.func, ast.Name) else ""
+            assert name not in _FORBIDDEN_CALLS, f"line {node.lineno}: {name}(...)"
+            text = ast.unparse(node.func)
+            assert text not in ("os.system", "os.popen", "pd.read_pickle", "pandas.eval", "np.load", "pd.eval"), text
+            assert not text.endswith((".query", ".to_pickle")), f"line {node.lineno}: {text}"
+        names = [a.name for a in node.names] if isinstance(node, ast.Import) else \
+            [node.module or ""] if isinstance(node, ast.ImportFrom) and not node.level else []
+        assert not {n.split(".")[0] for n in names} & _FORBIDDEN_MODULES, names
+
+
+_NASTY = '<script>alert(1)</script> & "q" <img src=x onerror=alert(2)>'
+
+
+def test_html_escapes_what_users_write():
+    from forgeprops.show.sheet import sheet_html
+
+    steel = fp.Steel(_NASTY, {"C": 0.3, "Mn": 0.6}, source=_NASTY)
+    result = fp.estimate(steel)
+    for page in (result._repr_html_(), sheet_html(result, date=_NASTY)):
+        assert "<script>alert" not in page and "<img src=x" not in page
+        assert html.escape(_NASTY[:25]) in page

@@ -115,7 +115,9 @@ def find_cause(
     case = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
     readings, counted = _readings_of(measured)
     zones = [z for z in ZONES if z in readings]
-    heads_n = int(check_number(heads_measured or counted, "number of heads", 1, 1_000_000))
+    heads_n = int(check_number(counted if heads_measured is None else heads_measured, "number of heads", 1, 1_000_000))
+    if model_sd_hv is not None:
+        check_number(model_sd_hv, "standard deviation of the model", 0.0, 300.0, "HV")
     check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
     drifts = causes(*case, names)
     z = np.linspace(-_FAR, _FAR, _MARCHED)

@@ -11,7 +11,7 @@ import numpy as np
 
 from .. import uncertainty
 from ..answer import Estimate
-from ..errors import InputError, check_number
+from ..errors import InputError, check_flag, check_number
 from ..estimate import estimate
 from ..head import ZONES
 from ..shop import Shop
@@ -185,6 +185,7 @@ def judge_heat(
     ('hold', 'accept')
     """
     limits = checked_limits(limits)
+    check_flag(strict_grade, "strict_grade")
     check_number(chance, "least chance", 0.0, 0.999)
     if isinstance(steel, Certificate):
         if steel.steel is None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError, check_choice, check_number
+from ..errors import InputError, check_choice, check_kind, check_number, shown
 from ..files import Problem, safe_cell, update_bytes
 from .charts import CUSUM_H, CUSUM_K, cusum, cusum_run_length, ewma
 from .tidy import HEAD_FIELD, first_problem, number_field, page, read_rows_of, text_field
@@ -116,9 +116,11 @@ def add_to_log(path, quantity: str, predicted: float, measured: float, *, heat: 
     """
     if not isinstance(quantity, str) or not quantity.strip():
         raise InputError(f"quantity is {quantity!r}; allowed is a text such as 'face hardness HV'.")
+    for what, value in (("heat", heat), ("head_id", head_id), ("date", date)):
+        check_kind(value, str, what)
     date = date or datetime.date.today().isoformat()
     if not _is_day(str(date)):
-        raise InputError(f"date is {date!r}; allowed is a day such as 2025-03-01.")
+        raise InputError(f"date is {shown(date)}; allowed is a day such as 2025-03-01.")
     numbers = [check_number(v, n, -1e6, 1e6) for n, v in (("predicted", predicted), ("measured", measured))]
     buffer = io.StringIO()
     csv.writer(buffer, lineterminator="\n").writerow(
@@ -222,6 +224,8 @@ def track(log, quantity: str | None = None, *, sigma: float | None = None, centr
     import pandas as pd
 
     frame, problems = _frame(log)
+    check_number(k, "reference value k", 0.0, 10.0, "standard deviations")
+    check_number(h, "decision interval h", 1e-3, 50.0, "standard deviations")
     check_number(baseline, "baseline", LEAST_BASELINE, 100_000, "readings")
     names = list(dict.fromkeys(frame["quantity"]))
     if quantity is not None:

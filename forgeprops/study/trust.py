@@ -441,7 +441,8 @@ def _sources_goal(stored):
             unknown.setdefault(r["scope"], {})[r["method"]] = float(r["mean_absolute_error_c"])
     behind = {n: e["own"] - min(v for m, v in e.items() if m != "own") for n, e in unknown.items()}
     behind = {n: d for n, d in behind.items() if d > 0.0}
-    rival = method_errors("ms").query("method != 'own'")["method"].iloc[0]
+    methods = method_errors("ms")["method"]
+    rival = methods[methods != "own"].iloc[0]
     beaten = sum(e["own"] < e[rival] for e in unknown.values())
     with_grain = sum(min(e["own"], known[n]) <= min(v for m, v in e.items() if m != "own") for n, e in unknown.items())
     said = ", ".join(f"{n[7:]} {d:.1f}" for n, d in sorted(behind.items(), key=lambda x: x[1]))
