@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import itertools
+import threading
 from dataclasses import dataclass
 
 __all__ = [
@@ -174,12 +175,16 @@ def least_grey_step(colours) -> float:
     return min(abs(grey_lightness(a) - grey_lightness(b)) for a, b in itertools.combinations(colours, 2))
 
 
+#: matplotlib's settings are one for the whole process; panels that work beside the page take turns.
+_SETTINGS = threading.RLock()
+
+
 @contextlib.contextmanager
 def look():
     """Context in which figures and axes take the common look; the caller's own settings stay."""
     import matplotlib as mpl
 
-    with mpl.rc_context(
+    with _SETTINGS, mpl.rc_context(
         {
             "font.family": "DejaVu Sans",
             "font.size": 10,

@@ -34,7 +34,8 @@ def test_hard_grade_needs_a_longer_bar_and_the_button_tells_what_softens_it(note
     notebook.page.get_by_text("A bar of").first.wait_for(timeout=20_000)
     assert "A bar of" in notebook.words(".fp-headline")
     notebook.page.locator(".fp-soften").click()
-    notebook.page.get_by_text("An insulating sleeve on the hosel:").first.wait_for(timeout=20_000)
+    answer = notebook.page.locator(".fp-softening").get_by_text("An insulating sleeve on the hosel:")
+    answer.wait_for(timeout=20_000)
     notebook.screenshot("05_hosel_bench_hard")
 
 

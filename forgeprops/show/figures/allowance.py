@@ -169,6 +169,8 @@ class AllowanceByHardness:
         lift = 0.02 if apart else 0.07
         if apart and long - bend.allowed_deg < 0.08 * top:
             lift = -0.05  # clear of the end of the span
+        if bend.allowed_deg < 0.16 * top and hv < 400.0:
+            right, lift = True, 0.17  # clear of the names of the two lines and of the grades
         self._here_words.set_position((hv + (9 if right else -9), bend.allowed_deg + lift * top))
         self._here_words.set_ha("left" if right else "right")
         self._here_words.set_text(f"this hosel {bend.allowed_deg:.1f}°")

@@ -172,7 +172,7 @@ class MomentAngle:
             put(self._stop_words, text, stop[0] + 0.01 * wide, stop[1] + 0.035 * high, "right", "bottom")
         else:
             put(self._stop_words, text, stop[0] + 0.025 * wide, stop[1] - 0.03 * high, "left", "top")
-        right = bend.target_deg > 0.4 * wide
+        right = bend.target_deg > 0.47 * wide
         put(
             self._stay_words,
             f"{bend.target_deg:.1f}° stays, {bend.springback_deg:.1f}° springs back",

@@ -58,6 +58,14 @@ class Work:
         """Ask the run to stop after the step it is in."""
         self._stop.set()
 
+    def stopping(self) -> bool:
+        """Whether Stop was pressed: what a step that takes long asks now and then."""
+        return self._stop.is_set()
+
+    def tell(self, words: str) -> None:
+        """Say how far a step is that counts by itself."""
+        self.said.value = note(words, bad=False)
+
     def join(self, raising: bool = True) -> None:
         """Wait for the run to end; raise what ended it early."""
         if self._thread is not None and self._thread is not threading.current_thread():

@@ -82,7 +82,6 @@ def engine():
 
 
 def _compile(checksum: int):
-    import numba
     from numba.extending import register_jitable
 
     from ...forging import scale

@@ -89,13 +89,13 @@ def test_shares_sum_to_one_and_hardness_is_sane(delivered):
 
 
 def test_even_cells_with_local_conductivity(reference, monkeypatch):
-    """The whole scheme against 13 even cells a zone, each with its own conductivity and structure.
+    """The whole scheme against 9 even cells a zone, each with its own conductivity and structure.
 
     Here nothing is shared with the engine but the formulas.  One conductivity a zone is the engine's largest
     simplification in space: 3.5 HV at the 99th percentile of the mix, 11 HV at most, in a rim or body half hardened.
     """
     steel, part, route = grade("4130"), head("mid-iron"), Route()
-    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, 13, cells=True)
+    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, 9, cells=True)
     case.run(stop_c=150.0)
     found = march_heads([steel], [part], [route], [Shop()]).zones[0, :, O_HV]
     expected = case.hardness()[:, O_HV]

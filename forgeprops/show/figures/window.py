@@ -1,0 +1,193 @@
+"""The process window: maps over two settings, the region that meets all limits, its middle and its room."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .. import style
+from ..units import Units
+from .compare import SHORT_NAMES
+
+__all__ = ["setting_words", "shown_value", "window_picture"]
+
+#: Quantity → title, colour map, its limits, contour steps, format of the contours.
+_MAPS = {
+    "face_hardness_hv": ("Face hardness, HV", style.HARDNESS_MAP, (120.0, 600.0), 40.0, "%.0f"),
+    "hosel_allowed_deg": ("Hosel bend allowed, degrees", "viridis", (0.0, 5.0), 0.2, "%.1f"),
+}
+#: Slack beyond this counts as this: drawing only.
+_FAR = 50.0
+#: Smallest share of the map worth a name.
+_WORTH_A_NAME = 0.02
+#: What a limit says when it is missed: (quantity, +1 for a low end) → words.
+_MISSED = {
+    ("face_hardness_hv", 1.0): "face too soft",
+    ("face_hardness_hv", -1.0): "face too hard",
+    ("hosel_hardness_hv", 1.0): "hosel too soft",
+    ("hosel_hardness_hv", -1.0): "hosel too hard",
+    ("hosel_allowed_deg", 1.0): "hosel bends too little",
+    ("face_margin", 1.0): "face too weak",
+    ("press_effort", -1.0): "too hard to press",
+    ("scale_um", -1.0): "too much scale",
+    ("press_s", -1.0): "too long on the press",
+    ("heads_per_hour", 1.0): "too slow",
+    ("water_l", -1.0): "too much water",
+}
+_PLAIN = {
+    "preheat_c": "forging temperature (furnace)",
+    "flux": "water on the face",
+    "delay_s": "squeeze to water",
+    "spray_s": "water runs",
+    "face_thickness_mm": "face thickness",
+}
+
+
+def shown_value(setting, value, units: Units):
+    """A setting's number (or array) in the reader's units."""
+    if setting.unit == "°C":
+        return units.from_c(value)
+    return units.from_mm(value) if setting.unit == "mm" else value
+
+
+def setting_words(setting, units: Units) -> str:
+    """Words and unit of a setting, as an axis title."""
+    unit = {"°C": units.temperature, "mm": units.length}.get(setting.unit, setting.unit)
+    words = _PLAIN.get(setting.name, setting.label)
+    return f"{words}, {unit}" if unit else words
+
+
+def window_picture(figure, window, units: Units | None = None) -> str:
+    """Draw face hardness, hosel bend and the room inside the limits over two settings; return it in words.
+
+    Outside the region that meets all limits the maps are pale and hatched; its edge is the thick line.  The
+    dashed box is the largest inside, the cross its middle, the ring where the settings are now.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+    window : forgeprops.study.window.Window
+    units : Units
+    """
+    units = units or Units()
+    figure.clear()
+    figure.set_layout_engine("constrained")
+    with style.look():
+        axes = figure.subplots(1, 3, sharey=True)
+        x, y = (shown_value(a.setting, a.values, units) for a in (window.x, window.y))
+        slack = np.clip(np.nan_to_num(window.slack, nan=-_FAR), -_FAR, _FAR)
+        for ax, (name, how) in zip(axes, _MAPS.items(), strict=False):
+            _map(ax, x, y, window.maps[name], how)
+            _region(ax, x, y, slack, veil=True)
+        _room(axes[2], x, y, slack, window)
+        for ax in axes:
+            ax.grid(visible=False)
+            ax.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]), xlabel=setting_words(window.x.setting, units))
+            _marks(ax, window, units)
+        axes[0].set_ylabel(setting_words(window.y.setting, units))
+    return _words(window, units)
+
+
+def _map(ax, x, y, values, how) -> None:
+    title, colours, (low, high), step, form = how
+    style.title(ax, title)
+    finite = np.ma.masked_invalid(values)
+    ax.pcolormesh(x, y, finite, cmap=colours, vmin=low, vmax=high, shading="gouraud", zorder=1)
+    levels = np.arange(np.floor(finite.min() / step), np.ceil(finite.max() / step) + 1) * step
+    if len(levels) > 9:
+        levels = levels[:: int(np.ceil(len(levels) / 9))]
+    if np.ptp(finite) > 1e-9 and len(levels) > 1:
+        lines = ax.contour(x, y, finite, levels=levels, colors=style.INK, linewidths=0.8, zorder=4)
+        for words in ax.clabel(lines, fmt=form, fontsize=8.5, inline=True, inline_spacing=2):
+            words.set_bbox({"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.85})
+
+
+def _region(ax, x, y, slack, veil: bool) -> None:
+    """Outside pale and hatched, its edge a thick line."""
+    import matplotlib as mpl
+
+    if (slack < 0.0).any():
+        if veil:
+            ax.contourf(x, y, slack, levels=[-2 * _FAR, 0.0], colors=[style.PAPER], alpha=0.62, zorder=2)
+        with mpl.rc_context({"hatch.color": "#7A7A7A"}):
+            ax.contourf(x, y, slack, levels=[-2 * _FAR, 0.0], colors="none", hatches=["///"], zorder=3)
+        if (slack >= 0.0).any():
+            ax.contour(x, y, slack, levels=[0.0], colors=style.INK, linewidths=3.0, zorder=5)
+
+
+def _room(ax, x, y, slack, window) -> None:
+    """How far inside the limits, and what stops you outside."""
+    if not window.limits.bounds:
+        style.title(ax, "Room inside your limits")
+        ax.text(0.5, 0.5, "no limits set", transform=ax.transAxes, ha="center", va="center")
+        return
+    style.title(ax, "Room inside, and what stops you")
+    inside = np.ma.masked_less(slack, -0.5)
+    ax.pcolormesh(x, y, inside, cmap="Blues", vmin=-1.0, vmax=7.0, shading="gouraud", zorder=1)
+    _region(ax, x, y, slack, veil=True)
+    levels = [level for level in (0.5, 1.0, 2.0, 3.0, 4.0, 5.0) if level < slack.max()]
+    if levels:
+        lines = ax.contour(x, y, slack, levels=levels, colors=style.INK, linewidths=0.8, zorder=4)
+        ax.clabel(lines, fmt="%g", fontsize=8.5, inline=True, inline_spacing=2)
+    for words, (i, j) in _names(window).items():
+        ax.text(
+            x[i], y[j], words, ha="center", va="center", fontsize=9.5, fontweight="bold", zorder=6,
+            clip_on=True, color=style.CAUTION,
+            bbox={"facecolor": style.PAPER, "edgecolor": style.CAUTION, "linewidth": 0.8, "pad": 2.0},
+        )  # fmt: skip
+
+
+def _names(window) -> dict[str, tuple[int, int]]:
+    """Words of every limit that stops, where its area is widest: column and row on the map."""
+    from scipy.ndimage import distance_transform_edt
+
+    found = {}
+    rows, columns = window.slack.shape
+    for words, name, _, sign in window.limits.ends():
+        area = (window.binding == words) & (window.slack < 0.0)
+        if area.mean() < _WORTH_A_NAME:
+            continue
+        room = distance_transform_edt(np.pad(area, 1))[1:-1, 1:-1]
+        j, i = np.unravel_index(int(room.argmax()), room.shape)
+        margin = 0.2 * columns  # so that the words stay on the map
+        i = int(np.clip(i, margin, columns - 1 - margin))
+        said = f"{SHORT_NAMES.get(name, name)} too {'low' if sign > 0 else 'high'}"
+        found[_MISSED.get((name, sign), said)] = (i, int(np.clip(j, 1, rows - 2)))
+    return found
+
+
+def _marks(ax, window, units: Units) -> None:
+    from matplotlib.patches import Rectangle
+
+    def at(place):
+        return tuple(shown_value(a.setting, place[a.setting.name], units) for a in (window.x, window.y))
+
+    box = {"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
+    if window.box is not None and window.limits.bounds:
+        low, high = (at({n: ends[k] for n, ends in window.box.items()}) for k in (0, 1))
+        for colour, width, dash in ((style.PAPER, 3.4, "-"), (style.INK, 1.6, (0, (4, 2)))):
+            ax.add_patch(
+                Rectangle(low, high[0] - low[0], high[1] - low[1], fill=False, edgecolor=colour,
+                          linewidth=width, linestyle=dash, zorder=6)
+            )  # fmt: skip
+        ax.plot(*at(window.centre), "P", color=style.INK, markersize=12, markeredgecolor=style.PAPER, zorder=8)
+        ax.annotate("middle", at(window.centre), (0, -17), textcoords="offset points", fontsize=9,
+                    fontweight="bold", ha="center", va="center", zorder=7, bbox=box)  # fmt: skip
+    if window.now is not None:
+        ax.plot(*at(window.now), "o", markersize=10, markerfacecolor=style.PAPER, markeredgecolor=style.CAUTION,
+                markeredgewidth=2.4, zorder=9)  # fmt: skip
+        ax.annotate("now", at(window.now), (0, 15), textcoords="offset points", fontsize=9,
+                    fontweight="bold", ha="center", va="center", color=style.CAUTION, zorder=9, bbox=box)  # fmt: skip
+
+
+def _words(window, units: Units) -> str:
+    """What the picture shows, for those who cannot see it."""
+    parts = []
+    for name, (title, *_rest, form) in _MAPS.items():
+        values = window.maps[name]
+        parts.append(f"{title}: {form % np.nanmin(values)} to {form % np.nanmax(values)} over the map.")
+    if window.limits.bounds:
+        parts.append(f"{100 * window.share:.0f} % of the map meets all limits.")
+        stops = list(_names(window))
+        if stops:
+            parts.append(f"Outside: {', '.join(stops)}.")
+    return " ".join(parts)
