@@ -252,7 +252,8 @@ def pack_routes(columns: Columns, hosel_mm: np.ndarray, cases: np.ndarray, steps
     cases["start_austenite"] = cases["start_scale_um"] = 0.0
 
     def step(i, kinds, seconds):
-        steps["kind"][:, i], steps["duration_s"][:, i] = kinds, seconds
+        # below a nanosecond a step is none: its inverse must stay a number
+        steps["kind"][:, i], steps["duration_s"][:, i] = kinds, np.where(np.asarray(seconds) > 1e-9, seconds, 0.0)
 
     wet, back = route["has_spray"], route["back_on_die"] > 0.0
     half = 0.5 * route["rest_s"]

@@ -1,0 +1,332 @@
+"""What must hold over the whole accepted input space, tried on generated cases.
+
+No NaN and no infinity, no exception but our own, shares that sum to one, energy that closes, hardness within
+physical limits; and monotone where physics says so: more carbon makes harder martensite, more water for longer does
+not cool the face slower, a bar that cools slower is not harder.
+"""
+
+import dataclasses
+import math
+import os
+import re
+from collections import Counter
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+import forgeprops as fp
+from forgeprops.drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
+from forgeprops.errors import InputError
+from forgeprops.estimate import evaluate
+from forgeprops.head import ZONES
+from forgeprops.ranges import RANGES
+from forgeprops.route import BOUNDS, COOLING, Route
+from forgeprops.shop import BOUNDS as SHOP_BOUNDS
+from forgeprops.steel.composition import ELEMENTS
+from forgeprops.thermal.march import march as marks
+from forgeprops.transformation.phase_hardness import as_quenched_hrc
+
+#: The same cases in every run of the tests; FORGEPROPS_EXAMPLES=10 tries ten times as many new ones.
+MORE = int(os.environ.get("FORGEPROPS_EXAMPLES", "1"))
+COUNT = Counter()
+
+
+def tried(name, n):
+    """Settings of one property: `n` examples."""
+    return settings(max_examples=n * MORE, derandomize=MORE == 1, deadline=None, database=None,
+                    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much,
+                                           HealthCheck.data_too_large])
+
+
+#: Martensite with the most carbon accepted stays below this, HV; no structure of iron is softer than the floor.
+HARDEST_HV, SOFTEST_HV = 1000.0, 50.0
+
+
+def number(low, high):
+    return st.floats(low, high, allow_nan=False, allow_infinity=False)
+
+
+@st.composite
+def steels(draw):
+    """Any steel that is accepted: carbon, and any of the other elements up to what is accepted."""
+    composition = {"C": draw(number(0.01, ELEMENTS["C"]))}
+    for element in draw(st.lists(st.sampled_from(sorted(set(ELEMENTS) - {"C"})), max_size=8, unique=True)):
+        composition[element] = draw(number(0.0, ELEMENTS[element]))
+    return fp.Steel("drawn", composition, grain_size_astm=draw(number(0.0, 14.0)), fine_grain=draw(st.booleans()))
+
+
+@st.composite
+def trade_steels(draw):
+    """Steels of the trade: library grades with every content anywhere in the grade's range."""
+    grade = fp.grade(draw(st.sampled_from(fp.grades())))
+    composition = dict(grade.composition)
+    for element, (low, high) in grade.limits.items():
+        if high is not None:
+            composition[element] = draw(number(max(low or 0.0, 0.01 if element == "C" else 0.0), high))
+    return fp.Steel(grade.name, composition)
+
+
+@st.composite
+def heads(draw):
+    """A library head with any of its dimensions anywhere in what is accepted; what cannot be built is passed over."""
+    head = fp.head(draw(st.sampled_from(fp.heads())))
+    limits = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
+    names = draw(st.lists(st.sampled_from(sorted(head.SETTINGS)), max_size=3, unique=True))
+    changed = {}
+    for name in names:
+        part, field = head.SETTINGS[name]
+        changed[name] = draw(number(*map(float, DIMENSION_LIMITS[limits[part]][field])))
+    try:
+        return head.with_(**changed)
+    except InputError:
+        COUNT["heads that cannot be built"] += 1
+        return head
+
+
+@st.composite
+def routes(draw):
+    """Any route that is accepted: every number of every step within its bounds."""
+    def step(kind, part, **others):
+        values = {f: draw(number(low, high)) for f, (_, low, high, _) in BOUNDS[part].items() if f not in others
+                  and draw(st.booleans())}
+        return kind(**values, **others)
+
+    preheat = step(fp.Preheat, "preheat", soak_s=draw(number(0.0, 3600.0)))
+    cool = step(fp.Cool, "cool", surroundings=draw(st.sampled_from(COOLING)))
+    spray = step(fp.Spray, "spray", back_on_die=draw(st.booleans())) if draw(st.booleans()) else None
+    later = fp.LaterHeat(draw(number(20.0, 650.0)), draw(number(0.0, 36_000.0))) if draw(st.booleans()) else ()
+    return Route(preheat=preheat, transfer=step(fp.Transfer, "transfer"), press=step(fp.Press, "press"), spray=spray,
+                 cool=cool, first_heat=step(fp.FirstHeat, "first_heat"), later=later)
+
+
+@st.composite
+def shops(draw):
+    return fp.Shop(**{f: draw(number(*b[:2])) for f, b in SHOP_BOUNDS.items() if draw(st.booleans())})
+
+
+def finite(thing, path="result"):
+    """Every number within is finite."""
+    if isinstance(thing, dict):
+        for key, value in thing.items():
+            finite(value, f"{path}.{key}")
+    elif isinstance(thing, (list, tuple)):
+        for i, value in enumerate(thing):
+            finite(value, f"{path}[{i}]")
+    elif isinstance(thing, (float, np.floating)):
+        assert math.isfinite(thing), f"{path} is {thing}"
+    elif isinstance(thing, np.ndarray) and thing.dtype.kind == "f":
+        assert np.isfinite(thing).all(), path
+    elif dataclasses.is_dataclass(thing) and not isinstance(thing, type):
+        finite({f.name: getattr(thing, f.name) for f in dataclasses.fields(thing)}, path)
+
+
+# ------------------------------------------------------------------------------------------------- the main job
+
+@tried("march", 150)
+@given(steel=steels(), head=heads(), route=routes(), shop=shops())
+def test_any_head_marches(steel, head, route, shop):
+    COUNT["marches"] += 1
+    told = evaluate([steel], [head], [route], [shop])
+    finite(told.hardness_hv)
+    finite(told.strength)
+    total = sum(told.fractions.values())
+    assert np.abs(total - 1.0).max() < 1e-6
+    assert min(f.min() for f in told.fractions.values()) > -1e-9
+    assert SOFTEST_HV < told.hardness_hv.min() and told.hardness_hv.max() < HARDEST_HV
+    assert (told.as_quenched_hv >= told.hardness_hv - 1e-6).all()  # tempering never hardens
+    taken, stored, transformed = told.marched.energy[0]
+    mass_kg = sum(z.mass_g for z in head.zones("forged").values()) / 1e3
+    swing = mass_kg * 650.0 * max(abs(route.preheat.temperature_c - route.preheat.start_c), 100.0)
+    assert abs(taken + transformed - stored) < 5e-3 * swing
+
+
+@tried("estimate", 25)
+@given(steel=steels(), head=heads(), route=routes(), shop=shops())
+def test_any_estimate_is_told(steel, head, route, shop):
+    COUNT["estimates"] += 1
+    try:
+        result = fp.estimate(steel, head, route, shop)
+    except InputError:
+        COUNT["estimates refused"] += 1
+        return
+    finite(result.to_dict())
+    for zone in result.zones.values():
+        finite(zone)
+        assert sum(zone.fractions.values()) == pytest.approx(1.0, abs=1e-6)
+        assert zone.hardness_low_hv <= zone.hardness_hv + 1e-6 <= zone.hardness_high_hv + 2e-6
+    assert result.hosel.allowed_deg_low <= result.hosel.allowed_deg + 1e-9
+    assert result.hosel.allowed_deg <= result.hosel.allowed_deg_high + 1e-9
+    assert not re.search(r"\bnan\b|\binf\b", result.summary()) and result.sources
+
+
+@tried("carbon", 60)
+@given(steel=trade_steels(), more=number(0.01, 0.2))
+def test_more_carbon_makes_harder_martensite(steel, more):
+    COUNT["carbon"] += 1
+    carbon = steel.get("C")
+    assume(carbon + more <= 0.6)
+    assert as_quenched_hrc(carbon + more) > as_quenched_hrc(carbon)
+    richer = fp.Steel("richer", {**steel.composition, "C": carbon + more})
+    soft, hard = (fp.continuous_cooling(s, rate_c_per_s=800.0) for s in (steel, richer))
+    assume(min(soft.fractions["martensite"], hard.fractions["martensite"]) > 0.95)
+    assert hard.hardness_as_quenched_hv > soft.hardness_as_quenched_hv
+
+
+@tried("water", 60)
+@given(steel=trade_steels(), head=st.sampled_from(fp.heads()), flux=number(0.5, 40.0), more=number(1.05, 1.5),
+       spray_s=number(0.5, 30.0), longer=number(1.0, 1.5), preheat_c=number(800.0, 1150.0))
+def test_more_water_for_longer_does_not_cool_the_face_slower(steel, head, flux, more, spray_s, longer, preheat_c):
+    COUNT["water"] += 1
+    route = Route().with_(preheat_c=preheat_c, flux=flux, spray_s=spray_s)
+    wetter = route.with_(flux=flux * more, spray_s=spray_s * longer)
+    told = evaluate([steel] * 2, [fp.head(head)] * 2, [route, wetter])
+    off = told.marched.marks[:, ZONES.index("face"), marks.M_WATER_OFF]
+    assert off[1] <= off[0] + 1.0
+
+
+@tried("bar", 80)
+@given(steel=trade_steels(), rate=st.floats(-2.0, 2.3), slower=st.floats(0.05, 1.5))
+def test_slower_cooling_is_not_harder(steel, rate, slower):
+    """At imposed rates; 4 HV are left for the tables of the march."""
+    COUNT["rates"] += 1
+    fast = fp.continuous_cooling(steel, from_c=900.0, rate_c_per_s=10**rate)
+    slow = fp.continuous_cooling(steel, from_c=900.0, rate_c_per_s=max(10**(rate - slower), 1e-3))
+    assert slow.hardness_as_quenched_hv <= fast.hardness_as_quenched_hv + 4.0
+
+
+@tried("thick bar", 40)
+@given(steel=trade_steels(), diameter=number(5.0, 100.0), thicker=number(1.1, 3.0))
+def test_thicker_bar_in_air_is_not_harder(steel, diameter, thicker):
+    COUNT["bars"] += 1
+    thin, thick = (fp.air_cooled_bar(steel, d, 900.0) for d in (diameter, min(diameter * thicker, 300.0)))
+    assert sum(thin.fractions.values()) == pytest.approx(1.0, abs=1e-6)
+    assert thick.hardness_as_quenched_hv <= thin.hardness_as_quenched_hv + 4.0
+
+
+# ------------------------------------------------------------------------------------------------- the rooms
+
+@tried("curve", 60)
+@given(steel=steels(), times=st.lists(number(0.01, 500.0), min_size=1, max_size=12), data=st.data())
+def test_any_imposed_curve(steel, times, data):
+    COUNT["curves"] += 1
+    t = np.concatenate([[0.0], np.cumsum(times)])
+    temperature = [data.draw(number(-100.0, 1350.0)) for _ in t]
+    cooled = fp.continuous_cooling(steel, t, temperature)
+    finite(cooled)
+    assert sum(cooled.fractions.values()) == pytest.approx(1.0, abs=1e-6)
+    assert SOFTEST_HV < cooled.hardness_hv < HARDEST_HV
+
+
+@tried("tempering", 200)
+@given(steel=steels(), temper_c=number(0.0, 760.0), hours=number(0.0, 1e5), hotter=number(0.0, 200.0),
+       hrc=st.none() | number(0.0, 68.0))
+def test_tempering_softens_with_temperature_and_time(steel, temper_c, hours, hotter, hrc):
+    COUNT["temperings"] += 1
+    told = fp.tempered_hardness(steel, temper_c, hours, hrc)
+    assert math.isfinite(told)
+    if temper_c + hotter <= 760.0:
+        assert fp.tempered_hardness(steel, temper_c + hotter, hours, hrc) <= told + 1e-9
+    assert fp.tempered_hardness(steel, temper_c, min(2.0 * hours, 1e5), hrc) <= told + 1e-9
+
+
+@tried("chemistry", 200)
+@given(steel=steels())
+def test_any_chemistry(steel):
+    COUNT["chemistries"] += 1
+    finite(fp.carbon_equivalents(steel))
+    upper = fp.ideal_diameter_upper(steel)  # counts the grain, so against the other with it
+    assert 0.0 < fp.ideal_diameter(steel, grain_size=True) <= upper * (1.0 + 1e-9) < math.inf
+    assert 0.0 < fp.ideal_diameter(steel) < math.inf
+    finite(fp.critical_temperatures(steel))
+    hrc = fp.end_quench(steel).hrc.to_numpy(float)
+    assert np.isfinite(hrc).all() and (np.diff(hrc) <= 0.3).all() and 0.0 < hrc.max() < 70.0
+
+
+@st.composite
+def hosels(draw):
+    outside = draw(number(9.0, 25.0))
+    bore = draw(number(0.0, max(outside - 2.0, 0.0)))
+    options = {"hardness_hv": draw(number(60.0, 700.0)), "length_mm": draw(number(2.0, 60.0)),
+               "bar_mm": draw(number(50.0, 2000.0)), "force_limit_n": draw(number(50.0, 2000.0)),
+               "strain_fraction": draw(number(0.1, 1.0)), "rebends": draw(number(1.0, 1000.0)),
+               "hardness_se_hv": draw(number(0.0, 60.0))}
+    return {"outside_mm": outside, "bore_mm": bore, **options}
+
+
+@tried("hosels", 100)
+@given(given_=hosels(), harder=number(1.02, 1.3))
+def test_any_hosel_bends_or_is_refused(given_, harder):
+    COUNT["hosels"] += 1
+    try:
+        bend = fp.hosel_bend(**given_)
+    except InputError:
+        COUNT["hosels refused"] += 1
+        return
+    finite({f.name: getattr(bend, f.name) for f in dataclasses.fields(bend) if f.name not in ("bench", "strength")})
+    assert 0.0 <= bend.allowed_deg_low <= bend.allowed_deg + 1e-9 <= bend.allowed_deg_high + 2e-9
+    assert bend.bar_force_n >= 0.0 and bend.governed_by
+
+
+@tried("faces", 100)
+@given(thickness=number(1.0, 8.0), hv=number(80.0, 700.0), thicker=number(1.01, 1.5), speed=number(5.0, 60.0))
+def test_any_face_and_a_thicker_one_is_safer(thickness, hv, thicker, speed):
+    COUNT["faces"] += 1
+    try:
+        thin, thick = (fp.face_strike(t, hv, speed_m_s=speed) for t in (thickness, thickness * thicker))
+    except InputError:
+        COUNT["faces refused"] += 1
+        return
+    finite({f.name: getattr(thin, f.name) for f in dataclasses.fields(thin)})
+    assert thick.margin >= thin.margin * (1.0 - 1e-6) > 0.0
+
+
+@tried("hardness", 300)
+@given(value=number(0.1, 3000.0), scales=st.permutations(["HV", "HRC", "HRB", "HB"]))
+def test_conversion_there_and_back(value, scales):
+    COUNT["conversions"] += 1
+    a, b = scales[:2]
+    try:
+        there = fp.convert_hardness(value, a, b)
+        back = fp.convert_hardness(there, b, a)
+    except InputError:
+        return
+    assert math.isfinite(there) and back == pytest.approx(value, rel=0.02, abs=0.5)
+
+
+@tried("strength", 150)
+@given(hv=number(60.0, 900.0), harder=number(1.0, 1.2), shares=st.lists(number(0.0, 1.0), min_size=4, max_size=4))
+def test_strength_is_ordered(hv, harder, shares):
+    COUNT["strengths"] += 1
+    total = sum(shares)
+    assume(total > 0.01)
+    fractions = dict(zip(("ferrite", "pearlite", "bainite", "martensite"), (s / total for s in shares), strict=True))
+    told = fp.strength(hv, fractions)
+    finite({f.name: getattr(told, f.name) for f in dataclasses.fields(told) if f.name != "curve"})
+    assert 0.0 < told.yield_mpa < told.tensile_mpa < 4000.0 and 0.0 < told.uniform_elongation < told.elongation < 1.0
+    if hv * harder <= 900.0:
+        assert fp.strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
+
+
+@tried("water setting", 100)
+@given(flow=number(0.01, 500.0), nozzles=st.integers(1, 20), side=number(10.0, 300.0))
+def test_water_settings_come_back(flow, nozzles, side):
+    COUNT["water settings"] += 1
+    from forgeprops.thermal.spray import from_flux
+
+    try:
+        reading = fp.spray_setting(flow, nozzles, (side, side))
+        back = from_flux(reading.flux_kg_m2_s, nozzles, (side, side))
+    except InputError:
+        COUNT["water settings refused"] += 1
+        return
+    assert back.total_l_min == pytest.approx(reading.total_l_min, rel=1e-9)
+
+
+def test_count_of_examples(capsys):
+    """Last in the file: how many examples the properties above ran."""
+    with capsys.disabled():
+        print(f"\nproperty examples: {sum(v for k, v in COUNT.items() if 'refused' not in k and 'cannot' not in k)} "
+              f"({dict(COUNT)})")
+    assert RANGES
