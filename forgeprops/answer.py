@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ import numpy as np
 
 from . import provenance, words
 from .forging.effort import FlowStress
+from .hardenability.ideal_diameter import ideal_diameter
 from .head import Head
 from .limits.distortion import FaceBow
 from .limits.hosel import HoselBend
@@ -157,6 +159,12 @@ class Estimate:
     press_strain_counted: bool
     warnings: tuple[Warn, ...]
     distortion: FaceBow | None = None
+
+    @property
+    def ideal_diameter_mm(self) -> float:
+        """Ideal diameter with the austenite grain the furnace gave the face, mm (ASTM A255 with the grain-size term)."""
+        grain = min(max(self.zones["face"].grain_astm, 0.0), 14.0)
+        return ideal_diameter(dataclasses.replace(self.steel, grain_size_astm=grain), grain_size=True)
 
     @property
     def sources(self) -> tuple[str, ...]:

@@ -152,7 +152,7 @@ def to_dict(result) -> dict[str, Any]:
     bend, surface, effort = result.hosel, result.surface, result.effort
     out = {
         "steel": result.steel.name, "head": result.head.name,
-        "preheat_c": result.route.preheat.temperature_c, "zones": zones,
+        "preheat_c": result.route.preheat.temperature_c, "ideal_diameter_mm": _round(result.ideal_diameter_mm), "zones": zones,
         "hosel": {"allowed_deg": _round(bend.allowed_deg, 3), "allowed_deg_low": _round(bend.allowed_deg_low, 3),
                   "allowed_deg_high": _round(bend.allowed_deg_high, 3), "governed_by": bend.governed_by,
                   "target_deg": _round(bend.target_deg, 3), "direction_deg": _round(bend.direction_deg, 3),
