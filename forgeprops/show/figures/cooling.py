@@ -39,7 +39,7 @@ class CoolingCurves:
         style.title(ax, "How the zones cool")
         self._bands = {
             name: ax.axvspan(1, 2, color=colour, alpha=alpha, linewidth=0, zorder=0.5)
-            for name, colour, alpha in (("die", "#8A8A8A", 0.35), ("water", "#3A8FB7", 0.22))
+            for name, colour, alpha in (("die", "#8A8A8A", 0.35), ("water", "#6CB6E0", 0.22))
         }
         self._band_texts = {
             name: ax.text(

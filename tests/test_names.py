@@ -1,0 +1,157 @@
+"""Names: units where a quantity is meant, the trade's words, nobody else's; and what the repository must not mention."""
+
+import ast
+import importlib
+import inspect
+import json
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+import forgeprops as fp
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = Path(fp.__file__).parent
+FILES = sorted(p for folder in ("forgeprops", "tests", "data", "notebooks", ".ci") for p in (ROOT / folder).rglob("*")
+               if p.is_file() and "__pycache__" not in p.parts and ".ipynb_checkpoints" not in p.parts)
+FILES += [ROOT / name for name in ("README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", ".gitignore")]
+
+#: How a number's unit ends its name.
+UNITS = ("_c", "_s", "_mm", "_mm2", "_mm3", "_mm4", "_um", "_um2", "_hv", "_hrc", "_hb", "_mpa", "_n", "_nm", "_nmm",
+         "_kn", "_deg", "_k", "_g", "_kg", "_j", "_m_s", "_kg_m2_s", "_w_m2k", "_w_mk", "_w_m2", "_c_per_s", "_per_s",
+         "_per_mm", "_per_k", "_l_min", "_ml", "_astm", "_pct", "_kg_m3", "_j_kgk", "_m2_s", "_um2_s", "_hz", "_rad",
+         "_h", "_m2", "_w", "_kw", "_min", "_mm4", "_hours")
+#: Words of a quantity that needs a unit; a field or parameter that holds one must end in a unit.
+QUANTITIES = re.compile(r"(^|_)(temperature|hardness|thickness|diameter|length|width|height|duration|strength|force|"
+                        r"depth|speed|mass|pressure|allowance|bore|outside)(_|$)")
+#: Names with such a word that are no plain quantity: objects, texts, tables and shares.
+NO_QUANTITY = {"strength", "hardness", "hardnesses", "temperature", "temperatures", "depth", "bore_factor",
+               "strength_of", "strengths", "press_force", "force", "forces", "bore", "length", "width", "height", "speed",
+               "hardness_of", "mass_closure", "material_strength",
+               "allowance"}  # of a control chart: in standard deviations
+
+
+def public_modules():
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+        if parts[-1] not in ("__main__",) and "show" not in parts:
+            yield ".".join(p for p in parts if p != "__init__")
+
+
+def public_numbers(module):
+    """(where, name) of every float field and parameter of a module's public things."""
+    for name in getattr(module, "__all__", ()):
+        thing = getattr(module, name)
+        if getattr(thing, "__module__", None) != module.__name__:
+            continue
+        try:
+            parameters = inspect.signature(thing).parameters.values()
+        except (TypeError, ValueError):
+            continue
+        for parameter in parameters:
+            if str(parameter.annotation).split("|")[0].strip() in ("float", "'float'", "<class 'float'>"):
+                yield name, parameter.name
+
+
+@pytest.mark.parametrize("name", list(public_modules()))
+def test_quantities_carry_their_unit(name):
+    for owner, parameter in public_numbers(importlib.import_module(name)):
+        if QUANTITIES.search(parameter) and parameter not in NO_QUANTITY:
+            assert parameter.endswith(UNITS) or parameter.endswith(("_low", "_high", "_factor", "_share", "_fraction",
+                                                                    "_effect", "_spread")), \
+                f"{name}.{owner}: {parameter} has no unit"
+
+
+def test_public_names_are_words():
+    for name in fp.__all__:
+        if name == "__version__":
+            continue
+        assert re.fullmatch(r"[A-Z][A-Za-z]+|[a-z][a-z_]+", name), name
+        assert getattr(fp, name).__doc__, f"{name} says nothing of itself"
+
+
+def test_every_module_names_what_is_public():
+    for path in sorted(PACKAGE.rglob("*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        if path.name == "__init__.py" and not any(isinstance(n, (ast.FunctionDef, ast.ClassDef)) for n in tree.body):
+            continue
+        assert any(isinstance(n, (ast.Assign, ast.AugAssign)) and "__all__" in ast.unparse(n) for n in tree.body), path
+
+
+def test_files_are_named_plainly():
+    for path in FILES:
+        for part in path.relative_to(ROOT).parts:
+            assert re.fullmatch(r"[A-Za-z0-9_.\-]+", part), path
+
+
+# ------------------------------------------------------------------------------------- what is not mentioned
+
+#: Makers of clubs and of engineering programs, reversed, so that no page of this repository reads as naming them.
+_MAKERS = [word[::-1] for word in (
+    "tsieltit", "yawallac", "edamrolyat", "onuzim", "arbocanik", "arumin", "nosxirs", "dnalevelc", "arboc",
+    "oruhim", "gnip", "gxp", "odne", "arbim")]
+#: Words of how the work was arranged, not of what it is; each as a pattern.
+WORK_WORDS = re.compile(r"seed document|\bshared/|reference pack|\bissue[ -]\d|\bissues? (?:show|tool)|\bsub-?agent|"
+                        r"\bhelper (?:agent|session)|language model|\bchatgpt\b|\bclaude\b|\bcopilot\b|\bprompt\b",
+                        re.IGNORECASE)
+#: Where another meaning is meant: the test itself.
+MEANT_OTHERWISE = {"tests/test_names.py"}
+
+
+def _text(path):
+    try:
+        text = path.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        return ""
+    if path.suffix == ".ipynb":
+        return "\n".join("".join(c["source"]) for c in json.loads(text)["cells"])
+    return text
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_nothing_of_how_the_work_was_arranged(path):
+    name = path.relative_to(ROOT).as_posix()
+    if name in MEANT_OTHERWISE:
+        return
+    text = _text(path)
+    found = WORK_WORDS.search(text) or WORK_WORDS.search(name)
+    assert not found, f"{name}: {found[0]!r}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.relative_to(ROOT).as_posix())
+def test_no_makers_names(path):
+    words = {w.lower() for w in re.findall(r"[A-Za-z]+", _text(path))}
+    assert not words & set(_MAKERS), words & set(_MAKERS)
+
+
+def test_commits_speak_of_the_code():
+    done = subprocess.run(["git", "-C", str(ROOT), "log", "--format=%B"], capture_output=True, text=True, check=False)
+    if done.returncode:
+        pytest.skip("not a checkout")
+    assert not WORK_WORDS.search(done.stdout)
+
+
+# ------------------------------------------------------------------------------------- what people see
+
+def test_labels_of_controls_say_quantity_and_unit():
+    from forgeprops.show.panels.controls import SETTINGS
+
+    labels = [s.label for s in SETTINGS.values()]
+    assert len(set(labels)) == len(labels)
+    for name, setting in SETTINGS.items():
+        assert setting.label and not setting.label.endswith(".") and "_" not in setting.label, name
+        assert setting.low < setting.high and setting.step > 0
+
+
+def test_colour_of_a_zone_or_constituent_is_one_everywhere():
+    """They are typed in one file; no other types the same colour for something else or again."""
+    from forgeprops.show import style
+
+    families = set(re.findall(r"#[0-9A-Fa-f]{6}", f"{style._ZONE_LOOKS} {style._PHASE_LOOKS}"))
+    assert len(families) >= 10
+    for path in sorted((PACKAGE / "show").rglob("*.py")):
+        if path.name != "style.py":
+            typed = set(re.findall(r"#[0-9A-Fa-f]{6}", path.read_text(encoding="utf-8")))
+            assert not typed & families, f"{path.name} types {typed & families}"
