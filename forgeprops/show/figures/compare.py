@@ -12,8 +12,8 @@ __all__ = ["SHORT_NAMES", "compare_picture"]
 #: Quantity → title, colour map, its limits, number format.
 _MAPS = {
     "face_hardness_hv": ("Face hardness, HV", style.HARDNESS_MAP, (120.0, 600.0), "{:.0f}"),
-    "hosel_allowed_deg": ("Hosel bend allowed, degrees", "viridis", (0.0, 5.0), "{:.1f}"),
-    "press_effort": ("Press effort, 1 is 1030 from 900 °C", "Greys", (0.4, 3.0), "{:.2f}"),
+    "hosel_allowed_deg": ("Hosel bend, degrees", "viridis", (0.0, 5.0), "{:.1f}"),
+    "press_effort": ("Press effort", "Greys", (0.4, 3.0), "{:.2f}"),
     "scale_um": ("Scale on the face, µm", "Greys", (0.0, 400.0), "{:.0f}"),
     "face_margin": ("Face margin at the strike", "Greys", (0.2, 3.0), "{:.2f}"),
 }
@@ -82,7 +82,7 @@ def _frame(ax, names, count: int, preheats, units: Units, below: bool) -> None:
 
 def _ranks(ax, rows, meets, limits) -> None:
     """Number of the rank where all limits are met; else which limit is missed first, and to which side."""
-    style.title(ax, f"Rank by your limits ({_LOW} too low, {_HIGH} too high)")
+    _title(ax, "Rank by your limits", f"{_LOW} too low, {_HIGH} too high" if limits.bounds else "")
     if not limits.bounds:
         ax.text(0.5, 0.5, "no limits set:\nnothing to rank by", transform=ax.transAxes, ha="center", va="center")
         return
@@ -96,23 +96,33 @@ def _ranks(ax, rows, meets, limits) -> None:
             _field(ax, row, column, words, shade, bold=True)
         else:
             name, sign = ends[rows["binding"].iloc[row, column]]
-            _field(ax, row, column, f"{SHORT_NAMES.get(name, name)}{_LOW if sign > 0 else _HIGH}", None)
+            missed = f"{SHORT_NAMES.get(name, name)}{_LOW if sign > 0 else _HIGH}"
+            _field(ax, row, column, missed, None, size=7.5)
 
 
 def _numbers(ax, rows, name: str, limits) -> None:
     title, colours, ends, form = _MAPS[name]
     low, high = limits.bounds.get(name, (None, None))
-    asked = "" if (low, high) == (None, None) else "  (limit " + " to ".join(
-        words for words in ("" if low is None else f"{low:g}", "" if high is None else f"{high:g}") if words
-    ) + ")"  # fmt: skip
-    if asked and None in (low, high):
-        asked = f"  (at most {high:g})" if low is None else f"  (at least {low:g})"
-    style.title(ax, title + asked)
+    _title(ax, title, _asked(low, high))
     values = rows[name].to_numpy(float)
     for row, column in np.argwhere(np.isfinite(values)):
         value = values[row, column]
         inside = (low is None or value >= low) and (high is None or value <= high)
         _field(ax, row, column, form.format(value), _shade(colours, ends, value) if inside else None)
+
+
+def _title(ax, words: str, asked: str) -> None:
+    """Title at the left, what is asked at the right."""
+    style.title(ax, words)
+    ax.set_title(asked, loc="right", fontsize=9, color=style.QUIET)
+
+
+def _asked(low: float | None, high: float | None) -> str:
+    if low is None and high is None:
+        return "no limit"
+    if low is None:
+        return f"at most {high:g}"
+    return f"at least {low:g}" if high is None else f"{low:g} to {high:g}"
 
 
 def _shade(colours: str, ends, value: float) -> str:
@@ -122,7 +132,7 @@ def _shade(colours: str, ends, value: float) -> str:
     return mpl.colors.to_hex(mpl.colormaps[colours](float(np.clip(share, 0.0, 1.0)))).upper()
 
 
-def _field(ax, row: int, column: int, words: str, shade: str | None, bold: bool = False) -> None:
+def _field(ax, row: int, column: int, words: str, shade: str | None, bold: bool = False, size=9.0) -> None:
     """One field; without a shade it is hatched: outside the limit."""
     from matplotlib.patches import Rectangle
 
@@ -131,7 +141,7 @@ def _field(ax, row: int, column: int, words: str, shade: str | None, bold: bool 
     ax.add_patch(Rectangle((column - 0.5, row - 0.5), 1.0, 1.0, edgecolor=edge, linewidth=0.8, zorder=2, **look))
     dark = shade is not None and style.grey_lightness(shade) < 55
     ax.text(
-        column, row, words, ha="center", va="center", fontsize=9, zorder=4,
+        column, row, words, ha="center", va="center", fontsize=size, zorder=4,
         color=style.PAPER if dark else style.INK, fontweight="bold" if bold else "normal",
         bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.2} if shade is None else None,
     )  # fmt: skip

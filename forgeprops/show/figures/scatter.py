@@ -56,10 +56,10 @@ def scatter_picture(figure, found, units: Units | None = None) -> str:
     names = quantities_shown(found.limits)
     words = {one.name: input_words(one) for one in found.inputs}
     with style.look():
-        above, below = figure.subplots(2, len(names), height_ratios=(1.0, 0.95))
-        for ax, name in zip(above, names, strict=True):
+        above, below = figure.subfigures(2, 1, height_ratios=(1.1, 1.0))  # each lays out its own columns
+        for ax, name in zip(above.subplots(1, len(names)), names, strict=True):
             _distribution(ax, found, name)
-        for ax, name in zip(below, names, strict=True):
+        for ax, name in zip(below.subplots(1, len(names)), names, strict=True):
             _matters(ax, found, name, words)
     return _words(found, names, words)
 
@@ -99,16 +99,16 @@ def _distribution(ax, found, name: str) -> None:
     ax.set(xlim=(left, right), ylim=(0.0, 1.62 * top), yticks=[], xlabel=_title(name), ylabel="how many heads")
     ax.grid(visible=False)
     style.title(ax, _title(name).split(",")[0])
-    for end, words, ha in ((low, "at least", "left"), (high, "at most", "right")):
-        if end is None or not left <= end <= right or name == "slack":
-            if name == "slack" and end == 0.0 and left <= end <= right:
-                ax.axvline(end, color=style.INK, linewidth=2.2, zorder=5)
+    for end, words, ha in ((low, "at least", "right"), (high, "at most", "left")):
+        if end is None or not left <= end <= right:
             continue
-        ax.axvline(end, color=style.INK, linewidth=2.2, zorder=5)
-        ax.text(end, 1.12 * top, f" {words} {end:g} ", ha=ha, va="center", fontsize=9, zorder=6,
-                bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.5, "alpha": 0.85})  # fmt: skip
+        ax.axvline(end, ymax=0.8, color=style.INK, linewidth=2.2, zorder=5)
+        told = "on the limit" if name == "slack" else f"{words} {end:g}"
+        ax.annotate(told, (end, 1.24 * top), (-4 if ha == "right" else 4, 0), textcoords="offset points",
+                    rotation=90, ha=ha, va="top", fontsize=9, zorder=6,
+                    bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.5, "alpha": 0.85})  # fmt: skip
     ax.text(0.5, 0.98, _verdict(found, name), transform=ax.transAxes, ha="center", va="top", fontsize=9.5,
-            linespacing=1.3, zorder=6)  # fmt: skip
+            linespacing=1.3, zorder=6, in_layout=False)  # fmt: skip
 
 
 def _share(outside) -> str:
@@ -128,7 +128,7 @@ def _verdict(found, name: str) -> str:
     by = found.by_quantity[name]
     c = by.capability
     fit = f"Cpk {c.cpk:.2f}" if c.normal else f"Cpk by percentiles {c.by_percentiles:.2f}"
-    return f"{spread}, outside {_share(by)}\n{fit}"
+    return f"{spread}, {fit}\noutside {_share(by)}"
 
 
 def _matters(ax, found, name: str, words) -> None:
@@ -140,15 +140,16 @@ def _matters(ax, found, name: str, words) -> None:
         return
     top = found.ranking(name).head(_NAMED)
     rows = np.arange(len(top))
-    total, first = np.clip(top["total"], 0.0, None), np.clip(top["first"], 0.0, None)
+    # a small sample may put a share a little outside 0 to 1
+    total, first = (np.clip(top[order].to_numpy(float), 0.0, 1.0) for order in ("total", "first"))
     ax.barh(rows, 100 * total, 0.74, color=_TOTAL, edgecolor=style.ACCENT, linewidth=0.9, zorder=2)
     ax.barh(rows, 100 * first, 0.36, color=_FIRST, zorder=3)
     low, high = (np.nan_to_num(top[f"total_{end}"].to_numpy(float), nan=0.0) for end in ("low", "high"))
-    low, high = np.minimum(low, total), np.maximum(high, total)
-    ax.hlines(rows, 100 * np.clip(low, 0.0, None), 100 * high, color=style.INK, linewidth=1.1, zorder=4)
+    low, high = np.clip(np.minimum(low, total), 0.0, 1.0), np.clip(np.maximum(high, total), 0.0, 1.0)
+    ax.hlines(rows, 100 * low, 100 * high, color=style.INK, linewidth=1.1, zorder=4)
     ax.set_yticks(rows, [words[i] for i in top["input"]])
     ax.tick_params(axis="y", length=0)
-    ax.set(ylim=(len(top) - 0.4, -0.6), xlim=(0.0, max(100.0, 105 * float(high.max()))))
+    ax.set(ylim=(len(top) - 0.4, -0.6), xlim=(0.0, 105.0))
     ax.set_xlabel("share of the variance, %")
 
 
@@ -160,7 +161,7 @@ def _words(found, names, words) -> str:
         if name in found.indices:
             top = found.ranking(name).head(3)
             shares = ", ".join(
-                f"{words[r.input]} {100 * max(r.total, 0.0):.0f} % (alone {100 * max(r.first, 0.0):.0f} %)"
+                f"{words[r.input]} {100 * np.clip(r.total, 0.0, 1.0):.0f} %"
                 for r in top.itertuples()
             )
             parts.append(f"What moves it most: {shares}.")

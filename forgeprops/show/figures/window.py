@@ -19,6 +19,8 @@ _MAPS = {
 _FAR = 50.0
 #: Smallest share of the map worth a name.
 _WORTH_A_NAME = 0.02
+#: Share of the map that words take along their length.
+_WORDS_WIDE = 0.45
 #: What a limit says when it is missed: (quantity, +1 for a low end) → words.
 _MISSED = {
     ("face_hardness_hv", 1.0): "face too soft",
@@ -92,6 +94,8 @@ def _map(ax, x, y, values, how) -> None:
     style.title(ax, title)
     finite = np.ma.masked_invalid(values)
     ax.pcolormesh(x, y, finite, cmap=colours, vmin=low, vmax=high, shading="gouraud", zorder=1)
+    ax.text(0.02, 0.02, f"{form % finite.min()} to {form % finite.max()} on this map", transform=ax.transAxes,
+            fontsize=8.5, va="bottom", zorder=6, bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.5})  # fmt: skip
     levels = np.arange(np.floor(finite.min() / step), np.ceil(finite.max() / step) + 1) * step
     if len(levels) > 9:
         levels = levels[:: int(np.ceil(len(levels) / 9))]
@@ -128,16 +132,17 @@ def _room(ax, x, y, slack, window) -> None:
     if levels:
         lines = ax.contour(x, y, slack, levels=levels, colors=style.INK, linewidths=0.8, zorder=4)
         ax.clabel(lines, fmt="%g", fontsize=8.5, inline=True, inline_spacing=2)
-    for words, (i, j) in _names(window).items():
+    for words, (i, j, upright) in _names(window).items():
         ax.text(
-            x[i], y[j], words, ha="center", va="center", fontsize=9.5, fontweight="bold", zorder=6,
-            clip_on=True, color=style.CAUTION,
+            x[i], y[j], words, ha="center", va="center", fontsize=9, fontweight="bold", zorder=6,
+            clip_on=True, color=style.CAUTION, rotation=90 if upright else 0,
             bbox={"facecolor": style.PAPER, "edgecolor": style.CAUTION, "linewidth": 0.8, "pad": 2.0},
         )  # fmt: skip
 
 
-def _names(window) -> dict[str, tuple[int, int]]:
-    """Words of every limit that stops, where its area is widest: column and row on the map."""
+def _names(window) -> dict[str, tuple[int, int, bool]]:
+    """Words of every limit that stops, where its area is widest: column and row on the map, and whether the
+    words stand upright because the area is narrow."""
     from scipy.ndimage import distance_transform_edt
 
     found = {}
@@ -147,12 +152,25 @@ def _names(window) -> dict[str, tuple[int, int]]:
         if area.mean() < _WORTH_A_NAME:
             continue
         room = distance_transform_edt(np.pad(area, 1))[1:-1, 1:-1]
-        j, i = np.unravel_index(int(room.argmax()), room.shape)
-        margin = 0.2 * columns  # so that the words stay on the map
-        i = int(np.clip(i, margin, columns - 1 - margin))
+        # of places with as much room the one in their midst
+        ties = np.argwhere(room >= room.max() - 1e-9)
+        j, i = ties[np.abs(ties - ties.mean(axis=0)).sum(axis=1).argmin()]
+        upright = _run(area[j], i) < _WORDS_WIDE * columns and _run(area[:, i], j) > _WORDS_WIDE * rows
+        ends = (0.04, 0.25) if upright else (0.25, 0.04)  # so that the words stay on the map
+        i, j = (
+            int(np.clip(at, round(end * n), n - 1 - round(end * n)))
+            for at, end, n in ((i, ends[0], columns), (j, ends[1], rows))
+        )
         said = f"{SHORT_NAMES.get(name, name)} too {'low' if sign > 0 else 'high'}"
-        found[_MISSED.get((name, sign), said)] = (i, int(np.clip(j, 1, rows - 2)))
+        found[_MISSED.get((name, sign), said)] = (i, j, upright)
     return found
+
+
+def _run(inside, at: int) -> int:
+    """How many fields in a row about one of them are inside."""
+    outside = np.flatnonzero(~inside)
+    before, after = outside[outside < at], outside[outside > at]
+    return int(after[0] if len(after) else len(inside)) - int(before[-1] if len(before) else -1) - 1
 
 
 def _marks(ax, window, units: Units) -> None:
