@@ -13,7 +13,7 @@ from collections import Counter
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
 import forgeprops as fp
@@ -125,6 +125,7 @@ def finite(thing, path="result"):
 # ------------------------------------------------------------------------------------------------- the main job
 
 @tried("march", 150)
+@example(steel=fp.grade("4130"), head=fp.head("wedge"), route=Route().with_(soak_s=5e-324), shop=fp.Shop())
 @given(steel=steels(), head=heads(), route=routes(), shop=shops())
 def test_any_head_marches(steel, head, route, shop):
     COUNT["marches"] += 1
@@ -222,6 +223,7 @@ def test_any_imposed_curve(steel, times, data):
 @tried("tempering", 200)
 @given(steel=steels(), temper_c=number(0.0, 760.0), hours=number(0.0, 1e5), hotter=number(0.0, 200.0),
        hrc=st.none() | number(0.0, 68.0))
+@example(steel=fp.grade("4140"), temper_c=0.0, hours=1e-308, hotter=0.0, hrc=None)  # its integral is nothing
 def test_tempering_softens_with_temperature_and_time(steel, temper_c, hours, hotter, hrc):
     COUNT["temperings"] += 1
     told = fp.tempered_hardness(steel, temper_c, hours, hrc)

@@ -207,7 +207,8 @@ def tempered_hardness(steel, temper_c: float, hours: float = 1.0,
         as_quenched_hrc = _full_martensite_hrc(content(steel, "C"))
     quenched_hv = hv_from_hrc(check_number(as_quenched_hrc, "hardness as quenched", 0.0, 68.0, "HRC"))
     k = tempering_coefficients(steel)
-    log_j = math.log10(seconds * tempering_rate(t_k, k.activation_k)) if seconds > 0.0 else -math.inf
+    j = seconds * tempering_rate(t_k, k.activation_k)
+    log_j = math.log10(j) if j > 0.0 else -math.inf
     return hrc_from_hv(softened_hv(quenched_hv, log_j, *(float(x) for x in k[1:])))
 
 

@@ -16,8 +16,8 @@ __all__ = ["draw_causes", "draw_fit", "draw_heats", "draw_spray_curve", "draw_tr
 #: Most points drawn of a trace, so that the line of the fit stays visible.
 _MOST_POINTS = 120
 _VERDICT_LOOKS = {
-    "accept": ("#2C8F88", "o"),
-    "accept with adjusted settings": ("#E6990F", "s"),
+    "accept": ("#4E7A46", "o"),
+    "accept with adjusted settings": ("#C17F00", "s"),
     "hold": (style.CAUTION, "X"),
 }
 
