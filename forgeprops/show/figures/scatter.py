@@ -25,6 +25,12 @@ _WORDS = {
     "flux": "water on the face",
     "water_c": "water temperature",
     "face_thickness_mm": "face thickness",
+    "C": "carbon",
+    "Si": "silicon",
+    "Mn": "manganese",
+    "Cr": "chromium",
+    "Mo": "molybdenum",
+    "Ni": "nickel",
 }
 _FIRST, _TOTAL = style.ACCENT, "#BCD0EE"
 

@@ -8,7 +8,7 @@ from .. import style
 from ..units import Units
 from .compare import SHORT_NAMES
 
-__all__ = ["setting_words", "shown_value", "window_picture"]
+__all__ = ["setting_text", "setting_words", "shown_value", "window_picture"]
 
 #: Quantity → title, colour map, its limits, contour steps, format of the contours.
 _MAPS = {
@@ -56,6 +56,15 @@ def setting_words(setting, units: Units) -> str:
     unit = {"°C": units.temperature, "mm": units.length}.get(setting.unit, setting.unit)
     words = _PLAIN.get(setting.name, setting.label)
     return f"{words}, {unit}" if unit else words
+
+
+def setting_text(setting, value: float, units: Units) -> str:
+    """A setting and its number in a sentence: "water on the face 12.1 kg/(m² s)"."""
+    words = _PLAIN.get(setting.name, setting.label)
+    if setting.unit == "°C":
+        return f"{words} {units.temperature_text(value)}"
+    unit = units.length if setting.unit == "mm" else setting.unit
+    return f"{words} {shown_value(setting, value, units):.3g} {unit}".rstrip()
 
 
 def window_picture(figure, window, units: Units | None = None) -> str:

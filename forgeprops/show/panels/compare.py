@@ -215,7 +215,7 @@ class ComparePanel(FilePanel):
             f", hosel {best['hosel_allowed_deg']:.1f}°; what comes first is {best['binding']}."
         ]
         spans = [
-            f"{grade} {text(mine['preheat_c'].min())}"
+            f"{grade} from {text(mine['preheat_c'].min())}"
             + (f" to {text(mine['preheat_c'].max())}" if len(mine) > 1 else "")
             for grade, mine in met.groupby("grade", sort=False)
         ]

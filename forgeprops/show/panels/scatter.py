@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import functools
-
 from ...study.choose import SETTINGS as SEARCHED
 from ...study.user_limits import Limits
 from ...study.vary import setting
 from ..figures.scatter import input_words, quantities_shown, scatter_picture
-from ..figures.window import setting_words, shown_value
+from ..figures.window import setting_text, setting_words, shown_value
 from .controls import Choice
 from .settings import CasePanel, SettingsCase, SettingsInputs
 
 __all__ = ["ChoosePanel", "ScatterPanel", "choose_panel", "scatter_panel"]
 
 #: Heads drawn and base sample of the indices: a first look, the everyday answer, and more on request.
-_LOOK, _EVERYDAY, _MORE = (256, 0), (1024, 64), (8192, 512)
+_LOOK, _EVERYDAY, _MORE = (256, 0), (1024, 128), (8192, 512)
 _LAWS = {"shop_spray": 0.0, "shop_emissivity": 0.0}
 _WHAT = (
     ("all, also how well the laws fit this shop", "all"),
@@ -28,34 +26,36 @@ _ANALYSIS = (
 )
 
 
-@functools.lru_cache(maxsize=32)
-def _kept(asked, limits, what, chemistry, n, base):  # finished runs only: see `_drawn`
-    return []
+#: Finished scatters by what was asked, the latest few.
+_FINISHED: dict = {}
+_KEEP = 16
 
 
 def _drawn(asked: SettingsInputs, limits: Limits, what: str, chemistry: str, n: int, base: int, progress, cancel):
-    """Scatter of a case; a finished one is kept."""
+    """Scatter of a case; finished ones are kept."""
     import forgeprops
 
-    kept = _kept(asked, limits, what, chemistry, n, base)
-    if not kept:
-        found = forgeprops.scatter(
-            asked.grade,
-            asked.head,
-            asked.route,
-            _LAWS if what == "heads" else None,
-            limits,
-            n=n,
-            chemistry=chemistry,
-            indices=base or False,
-            quantities=quantities_shown(limits),
-            progress=progress,
-            cancel=cancel,
-        )
-        if found.cancelled:
-            return found
-        kept.append(found)
-    return kept[0]
+    key = (asked, limits, what, chemistry, n, base)
+    if key in _FINISHED:
+        return _FINISHED[key]
+    found = forgeprops.scatter(
+        asked.grade,
+        asked.head,
+        asked.route,
+        _LAWS if what == "heads" else None,
+        limits,
+        n=n,
+        chemistry=chemistry,
+        indices=base or False,
+        quantities=quantities_shown(limits),
+        progress=progress,
+        cancel=cancel,
+    )
+    if not found.cancelled:
+        _FINISHED[key] = found
+        while len(_FINISHED) > _KEEP:
+            _FINISHED.pop(next(iter(_FINISHED)))
+    return found
 
 
 class ScatterPanel(CasePanel):
@@ -172,8 +172,8 @@ class ChoosePanel(CasePanel):
         import ipywidgets as w
 
         self._model = model or _searched
-        ranges = ", ".join(
-            f"{setting_words(setting(name), case.units)} {shown_value(setting(name), low, case.units):.3g} to "
+        ranges = "; ".join(
+            f"{setting_words(setting(name), case.units)}: {shown_value(setting(name), low, case.units):.4g} to "
             f"{shown_value(setting(name), high, case.units):.4g}"
             for name, (low, high) in SEARCHED.items()
         )
@@ -207,8 +207,7 @@ class ChoosePanel(CasePanel):
         """The answer in sentences."""
         found, told = self.result, []
         at = ", ".join(
-            f"{setting_words(setting(name), self._units)} {shown_value(setting(name), value, self._units):.4g}"
-            for name, value in found.settings.items()
+            setting_text(setting(name), value, self._units) for name, value in found.settings.items()
         )
         if found.feasible:
             told.append(f"These meet all your limits: {at}.")

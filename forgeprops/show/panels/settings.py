@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from ...errors import InputError, check_choice, check_number
 from ...route import Route
 from ...study.user_limits import Limits
-from ..figures.window import setting_words, shown_value, window_picture
+from ..figures.window import setting_text, setting_words, shown_value, window_picture
 from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
 from .file_work import FilePanel
@@ -295,11 +295,7 @@ class WindowPanel(CasePanel):
     def _at(self, place) -> str:
         found = self.result
         return " and ".join(
-            f"{setting_words(a.setting, self._units)} {shown_value(a.setting, place[a.setting.name], self._units):.3g}"
-            if a.setting.unit != "°C"
-            else f"{setting_words(a.setting, self._units).split(',')[0]} "
-            f"{self._units.temperature_text(place[a.setting.name])}"
-            for a in (found.x, found.y)
+            setting_text(a.setting, place[a.setting.name], self._units) for a in (found.x, found.y)
         )
 
     def answer(self) -> list[str]:
@@ -321,11 +317,7 @@ class WindowPanel(CasePanel):
                 f"The middle of the window is {self._at(found.centre)}: face "
                 f"{units.hardness_text(found.centre['face_hardness_hv'])}, hosel {found.centre['hosel_allowed_deg']:.1f}°."
             )
-            tolerances = " and ".join(
-                f"{units.step_from_c(a.tolerance) if a.setting.unit == '°C' else shown_value(a.setting, a.tolerance, units):.2g}"
-                f" {dict([('°C', units.temperature), ('mm', units.length)]).get(a.setting.unit, a.setting.unit)}"
-                for a in (found.x, found.y)
-            )
+            tolerances = " and ".join(_tolerance(a, units) for a in (found.x, found.y))
             told.append(
                 f"There both settings may be off at once by {held:.1f} times what a shop's settings wander "
                 f"({tolerances}): " + ("comfortable." if held >= 2 else "enough." if held >= 1 else "not enough.")
@@ -339,6 +331,14 @@ class WindowPanel(CasePanel):
                 else f"Where the sliders stand now a limit is missed by {-found.now['slack']:.1f} steps."
             )
         return told
+
+
+def _tolerance(axis, units: Units) -> str:
+    """How much a setting of an axis wanders, with its unit."""
+    if axis.setting.unit == "°C":
+        return f"{units.step_from_c(axis.tolerance):.2g} {units.temperature}"
+    unit = units.length if axis.setting.unit == "mm" else axis.setting.unit
+    return f"{shown_value(axis.setting, axis.tolerance, units):.2g} {unit}"
 
 
 def settings_case(**settings) -> SettingsCase:
