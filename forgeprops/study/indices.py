@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,7 +75,7 @@ def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamp
     >>> np.allclose(found.first, [0.8, 0.2], atol=0.05), np.allclose(found.total, [0.8, 0.2], atol=0.05)
     (True, True)
     """
-    from scipy.stats import sobol_indices
+    from scipy.stats import DegenerateDataWarning, sobol_indices
 
     outputs = {"f_A": a[None, :], "f_B": b[None, :], "f_AB": ab[:, None, :]}
     names, n = tuple(names), len(a)
@@ -82,19 +83,25 @@ def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamp
         none = np.zeros(len(names))
         return Indices(names, none, none, none, none, none, none, n * (len(names) + 2))
     found = sobol_indices(func=outputs, n=n)
-    spread = found.bootstrap(confidence_level=0.95, n_resamples=resamples)
+    with warnings.catch_warnings():  # an input without any effect has no spread to draw an interval from
+        warnings.simplefilter("ignore", DegenerateDataWarning)
+        warnings.filterwarnings("ignore", "invalid value encountered", RuntimeWarning)
+        spread = found.bootstrap(confidence_level=0.95, n_resamples=resamples)
 
     def flat(values):
         return np.asarray(values, float).reshape(len(names))
+
+    def end(values, point):
+        return np.where(np.isnan(flat(values)), flat(point), flat(values))  # its interval is the point
 
     return Indices(
         names,
         flat(found.first_order),
         flat(found.total_order),
-        flat(spread.first_order.confidence_interval.low),
-        flat(spread.first_order.confidence_interval.high),
-        flat(spread.total_order.confidence_interval.low),
-        flat(spread.total_order.confidence_interval.high),
+        end(spread.first_order.confidence_interval.low, found.first_order),
+        end(spread.first_order.confidence_interval.high, found.first_order),
+        end(spread.total_order.confidence_interval.low, found.total_order),
+        end(spread.total_order.confidence_interval.high, found.total_order),
         n * (len(names) + 2),
     )
 

@@ -190,3 +190,14 @@ def test_search_without_limits_is_a_sentence(case):
     panel.go.click()
     panel.work.join(raising=False)
     assert "nothing is asked" in panel.work.said.value
+
+
+@pytest.mark.filterwarnings("error")
+def test_limit_that_most_inputs_do_not_touch_has_indices_without_complaint(case):
+    case.box.put({"scale_um": (None, 130.0)})  # water and analysis leave the scale alone
+    panel = ScatterPanel(case, model=drawn)
+    panel.work.join()
+    table = panel.result.ranking("slack")
+    assert table["input"][0] == "preheat_c"
+    idle = table[table["input"] == "flux"].iloc[0]
+    assert idle["total"] == idle["total_low"] == idle["total_high"] == 0.0
