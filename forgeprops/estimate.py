@@ -23,7 +23,7 @@ from .head import head as library_head
 from .limits.distortion import CUTTING_LIMIT_HV, FLATNESS_MM, bow_of_head, cutting_warnings
 from .limits.hosel import bench_options, bend_of_head
 from .mechanical.hardness_scales import try_convert
-from .mechanical.strength import Strength, strength, strength_arrays
+from .mechanical.strength import NOTHING_BUT_AUSTENITE, Strength, strength, strength_arrays
 from .opinions import opinions
 from .ranges import Warn, outside
 from .route import Route
@@ -40,6 +40,7 @@ from .thermal.spray_law import spray_warnings
 from .thermal.surroundings import radiation_w_m2k
 from .transformation import decomposition, temperatures
 from .transformation.austenite import carbide_carbon, diameter_um_from_astm
+from .transformation.phase_hardness import constituent_warnings
 
 __all__ = ["Evaluated", "carbides_unsure", "estimate", "evaluate", "furnace_warnings_of", "press_strains",
            "zone_result"]
@@ -53,6 +54,8 @@ COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG = 0.35, 0.5, 1.0
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
 REHEATED_C = 60.0
+#: Ranges of what the furnace temperature enters.
+HEATED_RANGES = ("thermal.conductivity", "thermal.cp_austenite")
 #: Longest soak marched to learn when a head is heated through, s.
 _LONG_SOAK_S = 14_400.0
 
@@ -321,7 +324,8 @@ def _t85(m) -> float | None:
 def _strength(hv: float, fractions: Mapping[str, float]) -> Strength:
     shares = {k: v for k, v in fractions.items() if k != "untransformed"}
     shares["ferrite"] += fractions["untransformed"]   # the first heat's structure, or its ferrite: counted as soft
-    return strength(min(max(hv, 60.0), 900.0), shares)
+    known = sum(v for k, v in shares.items() if k != "austenite") > NOTHING_BUT_AUSTENITE
+    return strength(min(max(hv, 60.0), 900.0), shares if known else None)
 
 
 def _layer_fractions(state: np.ndarray) -> dict[str, np.ndarray]:
@@ -379,6 +383,10 @@ def _events(route: Route, shop: Shop) -> dict[str, float]:
 
 def _route_warnings(steel: Steel, route: Route):
     found = [outside(f"kinetics.{e}", steel.get(e)) for e in ("C", "Mn", "Ni", "Cr", "Mo")]
+    found += constituent_warnings(steel)
+    found += [outside(id, route.preheat.temperature_c) for id in HEATED_RANGES]
+    if route.press.strain > 0.0:
+        found.append(outside("recrystallisation.strain", route.press.strain))
     if route.spray is not None:
         found += spray_warnings(route.spray.flux_kg_m2_s, route.spray.water_c)
     return [w for w in found if w]

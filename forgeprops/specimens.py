@@ -25,6 +25,7 @@ from .thermal.march.outcome import (
 )
 from .thermal.march.section import lobatto
 from .transformation import austenite, temperatures
+from .transformation.phase_hardness import constituent_warnings
 from .uncertainty import hardness_interval_hv
 
 if TYPE_CHECKING:
@@ -101,6 +102,7 @@ class Cooled:
 
 def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
     found = [outside(f"kinetics.{e}", steel.get(e)) for e in ("C", "Mn", "Ni", "Cr", "Mo")]
+    found += constituent_warnings(steel)
     ac3 = float(temperatures.ac3_c(steel))
     if from_c < ac3:
         found.append(Warn("partial-austenite", f"cooling starts at {from_c:.0f} °C, below this steel's Ac3 of "

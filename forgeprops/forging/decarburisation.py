@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..errors import InputError
-from ..ranges import Warn, register_range
+from ..ranges import Warn, outside, register_range
 from ..transformation.austenite import FERRITE_CARBON, austenite_equilibrium
 from ..transformation.phase_hardness import (
     FERRITE_PEARLITE_FLOOR_HV,
@@ -443,10 +443,12 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
 
 
 def decarburisation_warnings(steel, temperature_c) -> tuple[Warn, ...]:
-    """Warn when the hold lies below Ac3, where a ferrite rim forms and the profile is an upper bound."""
+    """Warn below Ac3, where a ferrite rim forms and the profile is an upper bound, and beyond the diffusivity's range."""
+    beyond = outside("decarburisation.temperature", max(temperature_c, 700.0))
+    found = () if beyond is None else (beyond,)
     ac3 = float(ac3_c(steel))
     if temperature_c >= ac3:
-        return ()
+        return found
     text = (f"{temperature_c:.0f} °C is below Ac3 ({ac3:.0f} °C): a carbon-free ferrite rim can form, and "
             "the decarburised depth given is an upper bound.")
-    return (Warn("decarb-below-ac3", text),)
+    return (*found, Warn("decarb-below-ac3", text))

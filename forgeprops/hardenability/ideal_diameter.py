@@ -215,7 +215,8 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
 
 
 def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]:
-    """Warnings that go with the ideal diameter of one steel (contents outside the factors' range, boron).
+    """Warnings of the ideal diameter of one steel: contents outside the factors' range, boron; `grain_size`: with the
+    grain-size term and the classic base diameters.
 
     Examples
     --------
@@ -225,6 +226,7 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
     """
     found = [outside(f"ideal_diameter.{e}", float(steel.get(e))) for e in ELEMENTS_IN_FACTORS]
     if grain_size:
+        found.append(outside("ideal_diameter_upper.C", float(steel.get("C"))))
         found.append(outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0))))
     boron = float(steel.get("B") or 0.0)
     if boron >= ACTIVE_BORON:

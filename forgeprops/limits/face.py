@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError, check_choice, check_number
-from ..mechanical.strength import strength_arrays, structure_shares
+from ..mechanical.strength import NOTHING_BUT_AUSTENITE, strength_arrays, structure_shares
 from ..ranges import Warn, outside, register_range
 from .plate import first_frequency_hz, rectangle_coefficients
 from .strike import CONTACT_S, PEAK_FACTOR, PEAK_RANGE, strike_load
@@ -500,6 +500,8 @@ def strike_of_head(head, face, rim=None, **options) -> FaceStrike:
         layers[0] = min(layers[0], float(skin(rim, 0.0)))
     shares = dict(face.fractions)
     shares["ferrite"] = shares.get("ferrite", 0.0) + shares.pop("untransformed", 0.0)
+    if sum(v for k, v in shares.items() if k != "austenite") <= NOTHING_BUT_AUSTENITE:
+        shares = None
     given = {"length_mm": head.face.length_mm, "height_mm": head.face.height_mm,
              "head_mass_g": head.mass_g("finished"), "fractions": shares,
              "hardness_se_hv": face.hardness_sd_hv, **options}

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError, check_choice, check_flag, check_number
+from ..mechanical.hardness_scales import hv_to_hb_array
 from ..mechanical.strength import Strength
 from ..ranges import Warn, outside, register_range
 from .allowance import DEFAULTS, allowed, allowed_deg_array
@@ -401,6 +402,8 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
     place = int(np.argmax(at_allowed["outer_strain"]))
     strain = float(at_allowed["outer_strain"][place])
     notes.append(outside("hosel_strain", strain))
+    if LIMITS[int(answer["governed_by"][0])] == "re-bends":
+        notes.append(outside("roessle_fatemi", float(hv_to_hb_array(here.hardness_hv)[0])))
     most = float(at_allowed["permanent_strain"][place]) / (0.5 * float(at_allowed["outside_mm"][place]))
     if most > 0.0 and math.radians(now) / most < 0.25 * out_d:
         notes.append(Warn("hosel:gathers",

@@ -28,7 +28,7 @@ from ..ranges import Warn, outside, register_range
 from ..steel import Steel
 from ..tables import read_rows
 
-__all__ = ["BRANCHES", "YOUNGS_MPA", "FlowCurve", "Strength", "ferrite_pearlite_yield", "flow_curve",
+__all__ = ["NOTHING_BUT_AUSTENITE", "BRANCHES", "YOUNGS_MPA", "FlowCurve", "Strength", "ferrite_pearlite_yield", "flow_curve",
            "strength", "strength_arrays", "structure_shares", "tensile_strength"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
@@ -252,7 +252,7 @@ def strength_arrays(hardness_hv, ferrite_pearlite_share=0.0, bainite_share=0.0, 
     hv, fp, b, m = np.broadcast_arrays(*(np.atleast_1d(np.asarray(x, dtype=float)) for x in (
         hardness_hv, ferrite_pearlite_share, bainite_share, martensite_share)))
     total = fp + b + m
-    known = total > 0.0
+    known = total > NOTHING_BUT_AUSTENITE
     scale = np.where(known, 1.0 / np.where(known, total, 1.0), 0.0)
     fp, b, m, unknown = fp * scale, b * scale, m * scale, np.where(known, 0.0, 1.0)
 
@@ -320,6 +320,10 @@ _SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
 
 
+#: Sum of the shares of everything but austenite below which the structure counts as unknown.
+NOTHING_BUT_AUSTENITE = 1e-6
+
+
 def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, float]:
     """Shares of ferrite–pearlite, bainite and martensite of a structure; retained austenite is left out.
 
@@ -335,7 +339,7 @@ def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, floa
         # a march may leave a share a rounding error below 0
         clean[name] = max(check_number(value, f"share of {name}", -1e-6, 1.0 + 1e-6), 0.0)
     fp, b, m = clean["ferrite"] + clean["pearlite"], clean["bainite"], clean["martensite"]
-    if fp + b + m <= 1e-6:
+    if fp + b + m <= NOTHING_BUT_AUSTENITE:
         raise InputError(f"fractions are {dict(fractions)}; allowed is at least one of ferrite, pearlite, "
                          "bainite and martensite above 0.")
     return fp, b, m

@@ -8,6 +8,7 @@ from ..estimate import (
     COLD_CORE_C,
     CRACK_CARBON,
     CRACK_MARTENSITE,
+    HEATED_RANGES,
     LATE_WATER_C,
     REBOUND_C,
     SELF_TEMPERED_HV,
@@ -27,11 +28,13 @@ from ..thermal.march import march as marks
 from ..thermal.march import outcome as out
 from ..thermal.march.columns import Columns
 from ..transformation import temperatures
+from ..transformation.phase_hardness import HARDNESS_ELEMENTS
 
 __all__ = ["NOT_TOLD", "warning_codes"]
 
 #: Codes that only a single estimate has: they need its curve or other marches beside its own.
-NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "range:hosel_strain")
+NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "range:hosel_strain",
+            "range:decarburisation.temperature", "range:roessle_fatemi")
 
 #: Branch of the strength of hosel and neck -> share it needs to be judged by its range (as `strength` does).
 _BRANCH_SHARE = 0.3
@@ -48,6 +51,14 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
     wet = route["has_spray"] & (route["flux"] > 0.0)
     for element in ("C", "Mn", "Ni", "Cr", "Mo"):
         yield f"range:kinetics.{element}", _outside(f"kinetics.{element}", columns.content(element))
+    for element in HARDNESS_ELEMENTS:
+        yield f"range:phase_hardness.{element}", _outside(f"phase_hardness.{element}", columns.content(element))
+    for id in HEATED_RANGES:
+        yield f"range:{id}", _outside(id, route["preheat_c"])
+    yield (
+        "range:recrystallisation.strain",
+        (route["strain"] > 0.0) & _outside("recrystallisation.strain", route["strain"]),
+    )
     yield "range:thermal.spray_flux", wet & _outside("thermal.spray_flux", route["flux"])
     yield "range:thermal.spray_water", wet & _outside("thermal.spray_water", route["water_c"])
 

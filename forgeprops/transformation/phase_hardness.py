@@ -16,13 +16,13 @@ import functools
 import numpy as np
 
 from ..errors import check_choice
-from ..ranges import register_range
+from ..ranges import Warn, outside, register_range
 from ..tables import read_rows
 from .temperature_formulas import content
 
 __all__ = [
     "BAINITE_FLOOR_HV", "FERRITE_PEARLITE_FLOOR_HV", "LOG_V_HIGH", "LOG_V_LOW", "MARTENSITE_FLOOR_HV",
-    "as_quenched_hrc", "bainite_coefficients", "bainite_hv", "ferrite_pearlite_coefficients",
+    "HARDNESS_ELEMENTS", "as_quenched_hrc", "bainite_coefficients", "bainite_hv", "constituent_warnings", "ferrite_pearlite_coefficients",
     "ferrite_pearlite_hv", "hrc_from_hv", "hv_from_hrc", "line_hv", "martensite_coefficients",
     "martensite_hv",
 ]
@@ -38,6 +38,7 @@ SOURCES = {
     "line_hv": ("phase_hardness_maynier",),
     "as_quenched_hrc": ("martensite_hardness_end_quench",),
     "hv_from_hrc": ("hardness_conversion", "hardness_below_20_hrc"),
+    "constituent_warnings": ("phase_hardness_maynier",),
     "hrc_from_hv": ("hardness_conversion", "hardness_below_20_hrc"),
 }
 
@@ -50,6 +51,8 @@ MARTENSITE_FLOOR_HV = 200.0
 LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 
 _SOURCE = "Maynier, Dollet & Bastien 1978, AIME pp. 518-544, from memory"
+#: Elements whose contents the hardness of the constituents has a range for.
+HARDNESS_ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V")
 for _symbol, _low, _high in (("C", 0.1, 0.5), ("Si", 0.0, 1.0), ("Mn", 0.0, 2.0), ("Ni", 0.0, 4.0),
                              ("Cr", 0.0, 3.0), ("Mo", 0.0, 1.0), ("V", 0.0, 0.2)):
     register_range(f"phase_hardness.{_symbol}", f"{_symbol} for the hardness of constituents", _low, _high,
@@ -255,3 +258,16 @@ def ferrite_pearlite_coefficients(comp, carbon=None):
     a = 42.0 + 223.0 * c + 53.0 * si + 30.0 * mn + 12.6 * ni + 7.0 * cr + 19.0 * mo
     b = 10.0 - 19.0 * si + 4.0 * ni + 8.0 * cr + 130.0 * v
     return a, b + 0.0 * a
+
+
+def constituent_warnings(steel) -> tuple[Warn, ...]:
+    """Warnings for contents outside the range of the hardness of constituents.
+
+    Examples
+    --------
+    >>> from forgeprops.steel import Steel
+    >>> [w.code for w in constituent_warnings(Steel("spring steel", {"C": 0.45, "Si": 1.8}))]
+    ['range:phase_hardness.Si']
+    """
+    found = (outside(f"phase_hardness.{s}", float(steel.get(s))) for s in HARDNESS_ELEMENTS)
+    return tuple(w for w in found if w is not None)

@@ -229,6 +229,7 @@ def tempering_warnings(steel, temper_c: float | None = None, hours: float | None
     """Warnings for contents, temperature or time outside the fitted rows."""
     found = [outside(f"tempering.{s}", float(content(steel, s)))
              for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V")]
+    found.append(outside("phase_hardness.initial_hardness", float(content(steel, "C"))))
     if temper_c is not None:
         found.append(outside("tempering.temperature", temper_c))
     if hours is not None:

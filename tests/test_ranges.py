@@ -1,0 +1,140 @@
+"""Valid ranges: one mechanism; every registered range is asked somewhere, and warns with value, range and source."""
+
+import importlib
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops import ranges
+from forgeprops.errors import InputError
+
+PACKAGE = Path(fp.__file__).parent
+
+
+def all_ranges():
+    for path in PACKAGE.rglob("*.py"):
+        if "register_range(" in path.read_text(encoding="utf-8") and path.name != "ranges.py":
+            parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+            importlib.import_module(".".join(parts))
+    return {id: r for id, r in ranges.RANGES.items() if id != "example"}  # the doctest's
+
+
+RANGES = all_ranges()
+
+
+@pytest.mark.parametrize("id", sorted(RANGES))
+def test_a_range_warns_outside_and_is_silent_inside(id):
+    r = RANGES[id]
+    assert r.low < r.high and r.quantity and r.source
+    span = r.high - r.low
+    for value in (r.low, r.high, 0.5 * (r.low + r.high)):
+        assert ranges.outside(id, value) is None
+    for value in (r.low - 0.1 * span, r.high + 0.1 * span):
+        warning = ranges.outside(id, value)
+        assert warning.code == f"range:{id}"
+        for part in (f"{value:.4g}", f"{r.low:g}", f"{r.high:g}", r.source, r.quantity):
+            assert part in warning.text
+    assert ranges.outside(id, float("nan")) is not None  # never silent
+
+
+def work():
+    """The public calls, on ordinary and on extreme input, so that every formula asks after its range."""
+    from forgeprops.forging.decarburisation import decarburisation_warnings
+    from forgeprops.forging.effort import effort_warnings
+    from forgeprops.hardenability.carbon_equivalent import carbon_equivalent_warnings
+    from forgeprops.hardenability.critical_rates import critical_rate_warnings
+    from forgeprops.hardenability.end_quench import end_quench_warnings
+    from forgeprops.hardenability.ideal_diameter import ideal_diameter_warnings
+    from forgeprops.thermal.spray_law import spray_warnings
+    from forgeprops.transformation.tempering import tempering_warnings
+
+    odd = fp.Steel("odd", {"C": 0.9, "Si": 2.0, "Mn": 3.0, "Cr": 3.5, "Mo": 1.5, "Ni": 5.0, "V": 0.4, "Cu": 0.9},
+                   grain_size_astm=2.0)
+    low = fp.Steel("low", {"C": 0.02, "Mn": 0.1})
+    route = fp.Route().with_(flux=45.0, water_c=80.0, preheat_c=1250.0, strain=0.9, view_factor=0.3)
+    for steel in (odd, low, fp.grade("4130")):
+        for r in (route, fp.Route().with_(preheat_c=650.0), fp.Route()):
+            yield fp.estimate(steel, route=r).warnings
+        yield decarburisation_warnings(steel, 1350.0)
+        yield effort_warnings(steel, 600.0, 1.0, 500.0)
+        yield carbon_equivalent_warnings(steel)
+        yield critical_rate_warnings(steel, 1200.0)
+        yield end_quench_warnings(steel)
+        yield ideal_diameter_warnings(steel, grain_size=True)
+        yield tempering_warnings(steel, 50.0, 1e-4)
+        yield fp.continuous_cooling(steel, rate_c_per_s=1.0).warnings
+        yield fp.critical_temperatures(steel).warnings
+    yield spray_warnings(45.0, 80.0, 1150.0)
+    for hv in (90.0, 450.0, 700.0):
+        for structure in ({"ferrite": 1.0}, {"bainite": 1.0}, {"martensite": 1.0}, None):
+            yield fp.strength(hv, structure).warnings
+        yield fp.hosel_bend(hardness_hv=hv, length_mm=40.0).warnings
+        yield fp.face_strike(1.2, hv).warnings
+
+
+@pytest.fixture(scope="module")
+def asked():
+    """Ids that the calls looked up, and the warnings that came out."""
+    found = set()
+
+    class Watched(dict):
+        def __getitem__(self, id):
+            found.add(id)
+            return super().__getitem__(id)
+
+    patch = pytest.MonkeyPatch()
+    patch.setattr(ranges, "RANGES", Watched(ranges.RANGES))
+    try:
+        warnings = [w for group in work() for w in group]
+    finally:
+        patch.undo()
+    return found, warnings
+
+
+#: Ranges that no warning of a call comes from, and why; the formula holds its value there.
+HELD = {}
+
+
+def test_every_range_is_asked(asked):
+    found, _ = asked
+    idle = sorted(set(RANGES) - found - set(HELD))
+    assert not idle, f"{idle}: registered, but nothing asks after them"
+
+
+def test_warnings_are_codes_and_sentences(asked, capsys):
+    _, warnings = asked
+    for warning in warnings:
+        if isinstance(warning, ranges.Warn):
+            assert re.fullmatch(r"[a-z]+[a-zA-Z0-9_.:\-]*", warning.code), warning.code
+            assert warning.text.endswith((".", "!")) and len(warning.text) < 400
+    hit = {w.code for w in warnings if isinstance(w, ranges.Warn) and w.code.startswith("range:")}
+    with capsys.disabled():
+        print(f"\n{len(RANGES)} ranges, {len(hit)} of them left by the extreme cases")
+    assert len(hit) > 25
+
+
+def test_batch_keeps_the_codes():
+    steels = [fp.Steel("odd", {"C": 0.75, "Mn": 2.6}), fp.grade("4130")]
+    hot = fp.Route().with_(flux=45.0, water_c=80.0, preheat_c=1250.0)
+    table = fp.estimate_many(steels, routes=hot)
+    for steel, told in zip(steels, table.warnings, strict=True):
+        codes = set(told.split("; "))
+        single = {w.code for w in fp.estimate(steel, route=hot).warnings if w.code.startswith("range:")}
+        assert {c for c in codes if c.startswith("range:")} >= single - {"range:hosel_strain"}
+
+
+def test_registering_twice_must_agree():
+    ranges.register_range("test.twice", "a thing", 0, 1, "mm", "here")
+    ranges.register_range("test.twice", "a thing", 0, 1, "mm", "here")
+    with pytest.raises(RuntimeError, match="twice"):
+        ranges.register_range("test.twice", "a thing", 0, 2, "mm", "here")
+    ranges.RANGES.pop("test.twice")
+
+
+def test_beyond_the_possible_is_an_error_not_a_warning():
+    with pytest.raises(InputError):
+        fp.Route().with_(preheat_c=2000.0)
+    assert np.isfinite(fp.estimate(fp.grade("4130"), route=fp.Route().with_(flux=59.0)).zones["face"].hardness_hv)
