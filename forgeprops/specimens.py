@@ -189,7 +189,7 @@ def air_cooled_bar(steel: Steel, diameter_mm: float = 13.5, from_c: float = 870.
     convection = packing.convection_table("round", diameter_mm, float(case["air_c"][0]), 0.0)[None, None, :]
     zero = np.zeros(1, np.int64)
     marched = batch.run(case, _bar_zone(diameter_mm), zero, steps, convection, zero, start, zero,
-                        packing.kinetic_array(constants), packing.section((5,)), trace=True, tolerance_c=tolerance_c)
+                        packing.kinetic_array(constants), packing.section(packing.POINTS[:1]), trace=True, tolerance_c=tolerance_c)
     return _cooled(steel, marched, _warnings(steel, from_c))
 
 

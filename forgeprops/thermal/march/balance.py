@@ -137,8 +137,8 @@ def mean_temperatures(t_c, marker, weight, mean):
         mean[z] = total
 
 
-def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, marker, weight, stiff, austenite,
-            heat_capacity, zone_k, bridge, loss_h, mean, power, renew):
+def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, marker, weight, slope, austenite,
+            heat_capacity, zone_k, conduction, bridge, loss_h, mean, power, renew):
     """Power into every point, W, into `power`; with `renew` also conductivities, bridges and slopes of the losses.
 
     `marker` is a tuple as long as a zone has points: its length is known when the march is compiled, so that the
@@ -167,16 +167,24 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, mar
             heat_capacity[i] = mass * weight[j] * (a * austenite_cp_j_kgk(t) + (1.0 - a) * ferrite_cp_j_kgk(t))
         mean[z] = total
         if renew:
-            # one conductivity a zone, at its mean temperature: across a face it differs by a few per cent
+            # the bridges go by the zone's mean
             zone_k[z] = conductivity(total, case.alloyed, share_a)
+            conduction[z] = 0.0
             for j in range(n):
                 loss_h[first + j] = 0.0
-        g = zone_k[z] * zone.conduction_m
+        # martensite under the skin conducts half as well again as the austenite beneath it
         for j in range(n):
+            power[first + j] = 0.0
+        for q in range(n):
             flow = 0.0
             for k in range(n):
-                flow += stiff[j, k] * t_c[first + k]
-            power[first + j] = -g * flow
+                flow += slope[q, k] * t_c[first + k]
+            own = zone.conduction_m * conductivity(t_c[first + q], case.alloyed, austenite[first + q])
+            if renew:
+                conduction[z] = max(conduction[z], own)  # the implicit step is stable with the best conducting point's
+            flow *= weight[q] * own
+            for j in range(n):
+                power[first + j] -= slope[q, j] * flow
         # surfaces: front at the first point, back at the last
         last = first + n - 1
         q, h = surface_loss(kind, True, z, t_c[first], time_s, case, convection, wet, share[z], contact)

@@ -16,7 +16,7 @@ import numpy as np
 from ...transformation import kinetics
 from ...transformation.decomposition import ROWS
 from .balance import WET_POINTS
-from .march import HEAT_ROWS, MARKS
+from .march import HEAT_ROWS, MARKS, STEP_LIMIT
 from .outcome import FIRST, OUT
 from .packing import CASE, COOL, STEP, Section
 
@@ -108,7 +108,7 @@ def _compile(checksum: int):
          balance.mean_temperatures, balance.balance),
         (step.factorise, step.solve),
         (march.heat_up, march.set_austenite, march._martensite_capacity, march._furnace_structure,
-         march._lumped_structure, march._cooling_structure, march._copy, march._mark, march._note, march.march, imposed.follow),
+         march._lumped_structure, march._cooling_structure, march._settle, march._copy, march._mark, march._note, march.march, imposed.follow),
         (outcome._table_hv, outcome._tempered, outcome._constituents, outcome.point_hardness,
          outcome.first_heat_structure, outcome._old_hardness, outcome.collect),
     )
@@ -117,7 +117,7 @@ def _compile(checksum: int):
             register_jitable(formula)
     march_, first_, collect_, follow_ = march.march, outcome.first_heat_structure, outcome.collect, imposed.follow
 
-    def kernel(cases, zones, head_of, steps, convection, convection_of, start, start_of, kin, arrhenius, marker, weight, stiff,
+    def kernel(cases, zones, head_of, steps, convection, convection_of, start, start_of, kin, arrhenius, marker, weight, stiff, slope,
                forward, inverse, top, tolerance_c, stop_c, begin, end, zone_out, marks, point_hv, states, heats,
                energy, n_steps, trace, trace_rows):
         key = checksum  # noqa: F841 - a closure cell that goes into the cache key
@@ -156,7 +156,7 @@ def _compile(checksum: int):
                 heat[2, i] = case.start_grain_um ** case.grain_m
             for z in range(n_zones):
                 scale_um[z] = case.start_scale_um
-            taken, rows = march_(case, head, steps[c], air, table, kin, arrhenius, marker, weight, stiff, forward, inverse, top,
+            taken, rows = march_(case, head, steps[c], air, table, kin, arrhenius, marker, weight, stiff, slope, forward, inverse, top,
                                  tolerance_c, stop_c, t_c, heat, state, marks[c], scale_um, energy[c], trace, work)
             n_steps[c] = taken
             trace_rows[0] = rows
@@ -173,9 +173,11 @@ def _compile(checksum: int):
                     first_heat[2, i] = case.first_grain_um ** case.grain_m
                 for z in range(n_zones):
                     scale_um[z] = 0.0
-                march_(case, head, air_only, air, table, kin, arrhenius, marker, weight, stiff, forward, inverse, top,
-                       2.0 * tolerance_c, stop_c, t_c, first_heat, first_state, first_marks, scale_um, first_energy,
-                       no_trace, work)
+                taken, _ = march_(case, head, air_only, air, table, kin, arrhenius, marker, weight, stiff, slope, forward,
+                                  inverse, top, 2.0 * tolerance_c, stop_c, t_c, first_heat, first_state, first_marks,
+                                  scale_um, first_energy, no_trace, work)
+                if taken >= STEP_LIMIT:
+                    n_steps[c] = taken
                 for z in range(n_zones):
                     first_(case, table, first_state, marker, weight, z, first)
             collect_(case, table, state, heat, marker, weight, first, point_hv[c], zone_out[c])
@@ -240,21 +242,21 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
     states, heats = np.zeros((kept, ROWS, n_points)), np.zeros((kept, HEAT_ROWS, n_points))
     energy, n_steps = np.zeros((n, 3)), np.zeros(n, np.int64)
 
-    def part(begin: int, end: int, table: np.ndarray) -> int:
+    def part(begin: int, end: int, table: np.ndarray, tolerance_c: float = tolerance_c) -> int:
         rows = np.zeros(1, np.int64)
         kernel(cases, zones, head_of, steps, convection, convection_of, start, start_of, kin, arrhenius, section.marker,
-               section.weight, section.stiff, forward, inverse, top, tolerance_c, stop_c, begin, end, zone_out, marks,
+               section.weight, section.stiff, section.slope, forward, inverse, top, tolerance_c, stop_c, begin, end, zone_out, marks,
                point_hv, states, heats, energy, n_steps, table, rows)
         return int(rows[0])
 
     traces = None
+    none = np.zeros((0, 1 + 2 * n_zones))
     if trace:
         traces = []
         for c in range(n):
             table = np.zeros((_TRACE_ROWS, 1 + 2 * n_zones + (n_points if keep_points else 0)))
             traces.append(table[:part(c, c + 1, table)].copy())
     else:
-        none = np.zeros((0, 1 + 2 * n_zones))
         spans = [(b, min(b + chunk, n)) for b in range(0, n, chunk)]
         workers = min(threads or os.cpu_count() or 1, len(spans))
         if workers <= 1:
@@ -263,6 +265,16 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
         else:
             with ThreadPoolExecutor(workers) as pool:
                 list(pool.map(lambda span: part(*span, none), spans))
+    for c in np.flatnonzero(n_steps >= STEP_LIMIT):
+        table = np.zeros((_TRACE_ROWS, 1 + 2 * n_zones + (n_points if keep_points else 0))) if trace else none
+        for looser in (4.0, 16.0):
+            rows = part(c, c + 1, table, looser * tolerance_c)
+            if n_steps[c] < STEP_LIMIT:
+                break
+        else:
+            raise RuntimeError(f"the march of case {c} did not end in {STEP_LIMIT} steps; please report the case.")
+        if trace:
+            traces[c] = table[:rows].copy()
     return Marched(zone_out, marks, point_hv, states if keep_points else None, heats if keep_points else None, energy,
                    n_steps, traces)
 

@@ -41,7 +41,7 @@ from .balance import balance, mean_temperatures, wet_table
 from .packing import COOL, FURNACE, SPRAY, SPRAY_ON_DIE, STROKE
 from .step import GAMMA, factorise, solve
 
-__all__ = ["HEAT_ROWS", "MARKS", "heat_up", "march", "set_austenite"]
+__all__ = ["HEAT_ROWS", "MARKS", "STEP_LIMIT", "heat_up", "march", "set_austenite"]
 
 #: Rows of the furnace state of a point.
 HEAT_ROWS = 3
@@ -56,6 +56,8 @@ _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[phase] for phase in ("pearlite", 
 #: A gas furnace against the air law, on the square of thickness.
 _SCALE = ATMOSPHERES["gas furnace"][0] ** 2
 
+#: A case that has taken so many steps is given up (it takes some 400).
+STEP_LIMIT = 20_000
 #: Step control in units of the tolerance: change of temperature a step while austenite is left, and how much looser the
 #: furnace may be than the cooling.
 STRIDE, FURNACE_LOOSE = 30.0, 5.0
@@ -199,6 +201,57 @@ def _lumped_structure(case, arrhenius, start, state, t_c, change, h, mass_kg, z,
         late[i] = (martensite * _HEAT_M * mass_kg + set_aside) * weight[j]
 
 
+def _settle(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain, latent, late, debt,
+            forward, inverse, top):
+    """Where putting the heat right cools a point that makes martensite, let it form in the same stroke.
+
+    `debt` holds the correction as a temperature by the metal's own heat, K.  Left to the next step, the martensite of that
+    fall would release a heat that no shorter step makes smaller.
+    """
+    n = len(marker)
+    for z in range(zones.shape[0]):
+        first = z * n
+        mass = zones[z].mass_kg
+        lumped = zones[z].one_structure > 0.0
+        for j in range(1 if lumped else n):
+            i = first + j
+            owed = debt[i] * plain[i]
+            own = plain[i]
+            t_end = t_c[i] + change[i]
+            part = mass * weight[j]
+            if lumped:
+                owed = 0.0
+                own = 0.0
+                t_end = 0.0
+                part = mass
+                for k in range(n):
+                    owed += debt[first + k] * plain[first + k]
+                    own += plain[first + k]
+                    t_end += weight[k] * (t_c[first + k] + change[first + k])
+            if owed >= 0.0 or t_end > 620.0 or state[AUSTENITE, i] <= 1e-4:
+                continue
+            onset, per_k = martensite_ahead(state, i, start)
+            fall = owed / own
+            if t_end + fall >= onset:
+                continue
+            above = min(onset - t_end, 0.0)
+            below = (fall - above) * own / (own + per_k * _HEAT_M * part)
+            imposed = -3600.0 * (change[i] / h * heat_capacity[i] - latent[i]) / plain[i]
+            _, _, martensite = decompose(state, i, t_end, t_end + above + below, 0.0, imposed, case.ae1, case.bainite_limit,
+                                         arrhenius, start, forward, inverse, top)
+            heat = martensite * _HEAT_M * part
+            if not lumped:
+                late[i] += heat
+                debt[i] += heat / plain[i]
+                continue
+            for k in range(n):
+                if k > 0:
+                    for r in range(state.shape[0]):
+                        state[r, first + k] = state[r, first]
+                late[first + k] += heat * weight[k]
+                debt[first + k] += heat * weight[k] / plain[first + k]
+
+
 def _copy(rows, source, target):
     for r in range(rows):
         for i in range(source.shape[1]):
@@ -227,8 +280,8 @@ def _note(trace, row, time, mean, t_c, n):
         trace[row, first + i] = t_c[i]
 
 
-def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight, stiff, forward, inverse, top, tolerance_c,
-          stop_c, t_c, heat, state, marks, scale_um, energy, trace, work):
+def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight, stiff, slope, forward, inverse,
+          top, tolerance_c, stop_c, t_c, heat, state, marks, scale_um, energy, trace, work):
     """Take one head through its steps.
 
     Parameters
@@ -237,7 +290,7 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
         See `packing`.
     marker : tuple
         As long as a zone has points; point j of zone z is number z n + j.
-    weight, stiff : array
+    weight, stiff, slope : array
         See `section`.
     t_c : array
         Temperature of every point, °C; start on entry, end on return.
@@ -320,10 +373,8 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
             if h > 0.5 * remaining and h < remaining:
                 h = 0.5 * remaining          # two even steps to the end instead of one and a sliver
             # ---- stage 1 -----------------------------------------------------------------------------------
-            taken = balance(t_c, kind, elapsed, case, zones, convection, wet, share, contact, marker, weight, stiff,
-                            austenite, heat_capacity, zone_k, bridge, loss_h, mean, power, True)
-            for z in range(n_zones):
-                conduction[z] = zone_k[z] * zones[z].conduction_m
+            taken = balance(t_c, kind, elapsed, case, zones, convection, wet, share, contact, marker, weight, slope,
+                            austenite, heat_capacity, zone_k, conduction, bridge, loss_h, mean, power, True)
             if keep_trace and rows == 0:
                 _note(trace, 0, time, mean, t_c, n_each)
                 rows = 1
@@ -347,7 +398,7 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                     t_2[i] = t_c[i] + h * k1[i]
                 # ---- stage 2 -----------------------------------------------------------------------------------
                 taken_2 = balance(t_2, kind, elapsed + h, case, zones, convection, wet, share, contact, marker, weight,
-                                  stiff, austenite, heat_capacity_2, zone_k, bridge, loss_h, mean, power_2, False)
+                                  slope, austenite, heat_capacity_2, zone_k, conduction, bridge, loss_h, mean, power_2, False)
                 for i in range(n):
                     heat_capacity_2[i] += extra[i]
                     power_2[i] = heat_capacity[i] / heat_capacity_2[i] * (power_2[i] + latent[i]) \
@@ -391,9 +442,13 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                         latent_2[i] = 0.0
                         late[i] = 0.0
                 # heat that came otherwise than the step had assumed is put right at once
-                off = 0.0
                 for i in range(n):
                     debt[i] = ((latent_2[i] - latent[i]) * h + late[i]) / plain[i]
+                if cooling and not settled:
+                    _settle(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain, latent,
+                            late, debt, forward, inverse, top)
+                off = 0.0
+                for i in range(n):
                     off = max(off, abs(debt[i]))
                 off /= (1.0 if cooling else FURNACE_LOOSE) * tolerance_c
                 worst = max(worst, off)
@@ -449,8 +504,8 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                     settled = True
                 if hottest < stop_c or (settled and not keep_trace):
                     break
-            if taken_steps > 20000:
-                break
+            if taken_steps >= STEP_LIMIT:
+                return taken_steps, rows         # `batch` marches it again
         if kind == SPRAY or kind == SPRAY_ON_DIE:
             for z in range(n_zones):
                 marks[z, M_WATER_OFF] = mean[z]

@@ -30,7 +30,7 @@ __all__ = ["AIR", "CARBON_POINTS", "CASE", "CONVECTION_C", "COOL", "FURNACE", "J
 FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET = range(8)
 
 #: Points through the thickness of face, rim, body, neck, hosel: one number for all, so that the small loops unroll.
-POINTS = (5, 5, 5, 5, 5)
+POINTS = (4, 4, 4, 4, 4)
 #: Temperatures at which convection to air is tabulated, °C.
 CONVECTION_C = np.arange(0.0, 1401.0, 50.0)
 #: Points of carbon at which Ms, the martensite law and martensite hardness are tabulated.
@@ -64,11 +64,15 @@ STEPS = 8
 
 @dataclass(frozen=True)
 class Section:
-    """Points of a zone: a marker as long as there are points, their weights, and the unit conduction matrix."""
+    """Points of a zone: a marker as long as there are points, their weights, the unit conduction matrix, and the slopes at
+    the points.  A tuple for marker lets the loops of the heads unroll; an array serves any other number of points with
+    one compilation.
+    """
 
-    marker: tuple[int, ...]
+    marker: tuple[int, ...] | np.ndarray
     weight: np.ndarray
     stiff: np.ndarray
+    slope: np.ndarray
 
 
 @functools.cache
@@ -76,7 +80,8 @@ def section(points: tuple[int, ...] = POINTS) -> Section:
     """Lay out the through-thickness points, the same number for every zone."""
     if len(set(points)) != 1:
         raise ValueError(f"points are {points}; every zone has the same number")
-    return Section((0,) * points[0], lobatto(points[0])[1], stiffness(points[0]))
+    marker = (0,) * points[0] if points[0] == POINTS[0] else np.zeros(points[0], np.int64)
+    return Section(marker, lobatto(points[0])[1], stiffness(points[0]), lobatto(points[0])[2])
 
 
 def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:

@@ -3,7 +3,7 @@
 A zone is a slab between a front and a back surface.  Its temperature is the polynomial through n points that
 include both surfaces; conduction is the Galerkin form of the heat equation with the quadrature of the same points
 (Patera, J. Comput. Phys. 54 (1984) 468; from memory), so that the mass matrix is diagonal, heat is conserved to
-rounding and five points do what about twenty even layers do.
+rounding and four or five points do what about twenty even layers do.
 """
 
 from __future__ import annotations

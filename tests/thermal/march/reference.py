@@ -114,9 +114,6 @@ def speed(k, under, power, q_cal, kelvin):
 class Case:
     """One case as the engine is fed it, on a slab of our own."""
 
-    #: Whether an element's conduction goes by the conductivity at every point, or as the engine's by the zone's mean.
-    local_k = False
-
     def __init__(self, args, c, points, cells=False):
         cases, zones, head_of, steps, convection, convection_of, start, start_of, kin = args[:9]
         self.case, self.zones, self.steps = cases[c], zones[head_of[c]], steps[c]
@@ -171,7 +168,7 @@ class Case:
                 power[own][:-1] += flow
                 power[own][1:] -= flow
             else:
-                k = metal_k(tz, self.case["alloyed"], az) if self.local_k else ks[-1]
+                k = metal_k(tz, self.case["alloyed"], az)
                 power[own] -= zones[z]["conduction_m"] * (lay.slopes.T @ (k * (w[:, None] * (lay.slopes @ tz))))
             power[lay.first[z]] -= zones[z]["front_m2"] * self.loss(step, True, z, t[lay.first[z]], seconds)
             power[lay.last[z]] -= zones[z]["back_m2"] * self.loss(step, False, z, t[lay.last[z]], seconds)

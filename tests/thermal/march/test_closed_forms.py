@@ -235,7 +235,7 @@ def test_plane_wall_from_dull_to_sharp(biot):
 def test_surface_of_a_half_space(biot, fourier):
     """Early on a wall is a half space: (T - Ti)/(Too - Ti) = 1 - exp(A²) erfc(A), A = Bi sqrt(Fo).
 
-    What the five points of a zone resolve: the thinnest skin here, sqrt(Fo) = 0.14 of the thickness, is where the
+    What the points of a zone resolve: the thinnest skin here, sqrt(Fo) = 0.14 of the thickness, is where the
     spray's first tenth of a second on a 3 mm face lies.
     """
     length, k, capacity = 0.01, 30.0, 5e6

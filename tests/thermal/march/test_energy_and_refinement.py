@@ -14,6 +14,7 @@ from forgeprops.shop import Shop
 from forgeprops.steel.grades import grade
 from forgeprops.thermal.march.batch import TOLERANCE_C
 from forgeprops.thermal.march.heads import march_heads
+from forgeprops.thermal.march.march import STEP_LIMIT
 from forgeprops.thermal.march.outcome import (
     O_AUSTENITE,
     O_BAINITE,
@@ -91,8 +92,7 @@ def test_shares_sum_to_one_and_hardness_is_sane(delivered):
 def test_even_cells_with_local_conductivity(reference, monkeypatch):
     """The whole scheme against 9 even cells a zone, each with its own conductivity and structure.
 
-    Here nothing is shared with the engine but the formulas.  One conductivity a zone is the engine's largest
-    simplification in space: 3.5 HV at the 99th percentile of the mix, 11 HV at most, in a rim or body half hardened.
+    Here nothing is shared with the engine but the formulas.
     """
     steel, part, route = grade("4130"), head("mid-iron"), Route()
     case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, 9, cells=True)
@@ -101,3 +101,11 @@ def test_even_cells_with_local_conductivity(reference, monkeypatch):
     expected = case.hardness()[:, O_HV]
     print("\ncells", expected.round(1), "march", found.round(1))
     assert found == pytest.approx(expected, abs=2.5)
+
+
+def test_a_case_of_too_many_steps_is_marched_coarser():
+    """A step of 0.002 °C would need more steps than are allowed: the result is still that of a fine march."""
+    case = [grade("4130")], [head("mid-iron")], [Route()], [Shop()]
+    found, fine = march_heads(*case, tolerance_c=2e-3), march_heads(*case, tolerance_c=0.02)
+    assert 5000 < found.steps[0] < STEP_LIMIT
+    assert found.zones[:, :, O_HV] == pytest.approx(fine.zones[:, :, O_HV], abs=0.5)
