@@ -177,6 +177,6 @@ def to_dict(result) -> dict[str, Any]:
     if result.distortion is not None:
         shape = result.distortion
         out["distortion"] = {"bow_mm": _round(shape.bow_mm, 3), "limit_mm": _round(shape.limit_mm),
-                             "neck_drift_deg": _round(shape.lie_drift_deg, 3),
+                             "neck_drift_deg": _round(shape.neck_drift_deg, 3),
                              "warnings": [{"code": w.code, "text": w.text} for w in shape.warnings]}
     return out

@@ -164,8 +164,9 @@ class FaceBow:
     curvature_per_mm : float
     limit_mm : float
         The user's flatness limit.
-    lie_drift_deg : float
-        Drift of the neck, if its wetted length was given.
+    neck_drift_deg : float
+        Turn of the hosel by a neck wetted on one side, if that length was given.  Water on the front turns it
+        about heel and toe: that moves the loft; the lie moves only where heel or toe side is wetted.
     residual_mpa : float
         Stress at the skin that the rim's restraint leaves in the face.
     warnings : tuple of Warn
@@ -176,7 +177,7 @@ class FaceBow:
     thermal_mm: float
     curvature_per_mm: float
     limit_mm: float
-    lie_drift_deg: float
+    neck_drift_deg: float
     residual_mpa: float
     warnings: tuple[Warn, ...]
 
@@ -189,11 +190,12 @@ class FaceBow:
         """The answer in sentences."""
         way = "bulges" if self.bow_mm >= 0.0 else "dishes"
         verdict = "within" if self.flat else "past"
-        drift = abs(self.lie_drift_deg)
+        drift = abs(self.neck_drift_deg)
         change, heat = round(self.transformation_mm, 2) + 0.0, round(self.thermal_mm, 2) + 0.0   # no "-0.00"
+        neck = f" The neck turns the hosel about {drift:.2f}°, which moves the loft." if drift >= 0.005 else ""
         return (f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
                 f"{self.limit_mm:.2f} mm ({change:.2f} mm from transformation, {heat:.2f} mm from the "
-                "temperature difference)." + (f" The neck drifts about {drift:.2f}°." if drift >= 0.005 else ""))
+                f"temperature difference).{neck}")
 
 
 def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[str, float]] = (),
@@ -241,10 +243,8 @@ def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[st
     neck = check_number(neck_mm, "neck diameter", 5.0, 60.0, "mm")
     wet = check_number(neck_wet_mm, "wetted neck length", 0.0, 100.0, "mm")
     across = check_number(neck_mismatch, "neck mismatch", -0.02, 0.02)
-    carbon_pct = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
-    youngs_mpa = check_number(youngs_mpa, "Young's modulus", 50_000.0, 300_000.0, "MPa")
     carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
-    youngs = check_number(youngs_mpa, "Young's modulus", 1e4, 1e6, "MPa")
+    youngs = check_number(youngs_mpa, "Young's modulus", 50_000.0, 300_000.0, "MPa")
     wanted = [transformation_strain(layer, carbon) for layer in layers] or [float(x) for x in strains]
     by_change = gradient_per_mm(wanted, t) if wanted else 0.0
     by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
