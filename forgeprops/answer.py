@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -20,7 +21,7 @@ from .mechanical.strength import Strength
 from .opinions import Opinion
 from .ranges import Warn
 from .route import Route
-from .second_heat import Effort, Surface
+from .second_heat import Effort, Hotter, Surface, hotter_for_reference
 from .shop import Shop
 from .steel import Steel
 from .transformation.temperatures import CriticalTemperatures
@@ -165,6 +166,15 @@ class Estimate:
         """Ideal diameter with the austenite grain the furnace gave the face, mm (ASTM A255 with the grain-size term)."""
         grain = min(max(self.zones["face"].grain_astm, 0.0), 14.0)
         return ideal_diameter(dataclasses.replace(self.steel, grain_size_astm=grain), grain_size=True)
+
+    @functools.cached_property
+    def equal_effort(self) -> Hotter | None:
+        """How much hotter the metal in the die would have to be to press like 1030; None outside 700-1300 °C.
+
+        For the furnace setting that does it see `forgeprops.equal_effort_preheat`.
+        """
+        die_c = {name: zone.die_c for name, zone in self.zones.items()}
+        return hotter_for_reference(self.steel, self.head, self.route.press, die_c)
 
     @property
     def sources(self) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ import numpy as np
 from . import uncertainty
 from .answer import Estimate, ZoneResult
 from .errors import InputError, check_flag
-from .forging.cautions import decarburised_warning, furnace_warnings
+from .forging.cautions import FULL_AUSTENITE, decarburised_warning, furnace_warnings
 from .forging.decarburisation import decarburisation_warnings
 from .head import ZONES, Head
 from .head import head as library_head
@@ -26,6 +26,7 @@ from .mechanical.hardness_scales import try_convert
 from .mechanical.strength import NOTHING_BUT_AUSTENITE, Strength, strength, strength_arrays
 from .opinions import opinions
 from .ranges import Warn, outside
+from .words import is_idle
 from .route import Route
 from .second_heat import PressStrain, Surface, effort_of, heat_through_s, press_strain, surface_of
 from .shop import Shop
@@ -49,9 +50,10 @@ _PHASES = {"ferrite": out.O_FERRITE, "pearlite": out.O_PEARLITE, "bainite": out.
            "martensite": out.O_MARTENSITE, "austenite": out.O_AUSTENITE, "untransformed": out.O_UNTRANSFORMED}
 #: What is worth a warning (our own limits): °C that a zone leaves the furnace below the set point; °C by which the
 #: body re-heats a face that the water left above Ms, HV that self-tempering takes from the face; °C below Ae3 at
-#: which water comes late; carbon (wt%) and martensite that may crack under water; degrees that are hardly a bend.
+#: which water comes late; carbon (wt%) and martensite that may crack under water; degrees that are hardly a bend;
+#: share of martensite that is a hard face all the same.
 COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
-CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG = 0.35, 0.5, 1.0
+CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
 REHEATED_C = 60.0
 #: Ranges of what the furnace temperature enters.
@@ -393,16 +395,26 @@ def _route_warnings(steel: Steel, route: Route):
 
 
 def furnace_warnings_of(steel: Steel, route: Route, told: Evaluated, case: int, surface: Surface) -> list[Warn]:
-    """What the furnace gives to warn of in one case: skin, part austenite, carbides, grain, scale, burning, cold core."""
+    """What the furnace gives to warn of in one case: skin, part austenite, carbides, grain, scale, burning, cold core.
+
+    Scale and heat are told once, of the face, the thinnest; below Ac1 one sentence says it for the whole head.
+    """
     found = [decarburised_warning(surface.decarburised_um, surface.skin_hv, surface.sound_hv)]
+    below = float(told.marched.zones[case, :, out.O_SHARE].max()) <= 0.0
+    if below:
+        found.append(Warn("below-ac1", f"The preheat stays below this steel's Ac1 of {float(temperatures.ac1_c(steel)):.0f} °C: "
+                                       "nothing hardens; the head keeps its first-heat structure, tempered."))
     if surface.decarburised_um > 0.0:
         found += decarburisation_warnings(steel, float(told.marched.marks[case, 0, marks.M_FURNACE]))
     for i in (0, 4):
         z, m = told.marched.zones[case, i], told.marched.marks[case, i]
-        found += furnace_warnings(steel, float(m[marks.M_FURNACE]), share=float(z[out.O_SHARE]),
-                                  undissolved=float(z[out.O_UNDISSOLVED]), where=f"the {ZONES[i]}",
-                                  grain_um=diameter_um_from_astm(float(z[out.O_GRAIN])),
-                                  scale_um=float(m[marks.M_SCALE]))
+        here = furnace_warnings(steel, float(m[marks.M_FURNACE]), share=float(z[out.O_SHARE]),
+                                undissolved=float(z[out.O_UNDISSOLVED]), where=f"the {ZONES[i]}",
+                                grain_um=diameter_um_from_astm(float(z[out.O_GRAIN])),
+                                scale_um=float(m[marks.M_SCALE]))
+        said = {w.code for w in found if w}
+        found += [w for w in here if (w.code not in said or ZONES[i] in w.text)
+                  and not (below and w.code == "partial-austenite")]
     peaks = told.marched.marks[case, :, marks.M_FURNACE]
     coldest = int(peaks.argmin())
     if route.preheat.temperature_c - peaks[coldest] > COLD_CORE_C:
@@ -415,20 +427,21 @@ def furnace_warnings_of(steel: Steel, route: Route, told: Evaluated, case: int, 
 def _result_warnings(steel: Steel, route: Route, zones, hosel, dry):
     face, hose = zones["face"], zones["hosel"]
     found = []
-    ac1 = float(temperatures.ac1_c(steel))
-    if max(z.austenite_share for z in zones.values()) <= 0.0:
-        found.append(Warn("below-ac1", f"The preheat stays below this steel's Ac1 of {ac1:.0f} °C: nothing hardens; the "
-                                       "head keeps its first-heat structure, tempered."))
     if route.spray is not None and dry is not None:
         ms = float(temperatures.martensite_start_c(steel))
-        if face.water_off_c is not None and face.water_off_c > ms and face.rebound_c > REBOUND_C:
+        above = face.water_off_c is not None and face.water_off_c > ms
+        reheated = above and face.rebound_c > REBOUND_C
+        soft = face.fractions["martensite"] < HARD_SHARE * face.austenite_share
+        if reheated and soft:
             found.append(Warn("reheated-face", f"The water stops while the face is still at {face.water_off_c:.0f} °C, above "
                                                f"Ms ({ms:.0f} °C); the body re-heats it by {face.rebound_c:.0f} °C and it "
-                                               "stays soft: spray longer or harder."))
-        elif face.as_quenched_hv - face.hardness_hv > SELF_TEMPERED_HV:
+                                               f"ends at {face.hardness_hv:.0f} HV: spray longer or harder."))
+        elif not reheated and face.as_quenched_hv - face.hardness_hv > SELF_TEMPERED_HV:
             found.append(Warn("self-tempered", f"The body re-heats the quenched face by {face.rebound_c:.0f} °C, which tempers "
                                                f"it from {face.as_quenched_hv:.0f} to {face.hardness_hv:.0f} HV."))
-        if face.water_c is not None:
+        if not (reheated and soft):
+            found.append(_idle_water(face, dry["face"], ms))
+        if face.water_c is not None and face.austenite_share > FULL_AUSTENITE:
             ar = float(temperatures.ae3_c(steel))
             if face.water_c < ar - LATE_WATER_C:
                 found.append(Warn("late-water", f"The face is at {face.water_c:.0f} °C when the water starts, "
@@ -447,8 +460,24 @@ def _result_warnings(steel: Steel, route: Route, zones, hosel, dry):
     for z in zones.values():
         if len(z.layers_hv) == 1 and z.biot > 0.1:
             found.append(Warn("biot", f"The {z.name} is one temperature but its Biot number is {z.biot:.2f}, above 0.1."))
-    return found
+    return [w for w in found if w]
+
+
+def _idle_water(face: ZoneResult, dry_hv: float, ms: float) -> Warn | None:
+    """Say it when the water buys the face almost nothing, and why."""
+    if face.austenite_share <= 0.0 or not is_idle(face.hardness_hv, dry_hv):
+        return None
+    if face.fractions["martensite"] >= HARD_SHARE * face.austenite_share:
+        why = "this steel hardens in air as well; spare the water or choose a leaner steel"
+    elif face.water_off_c is not None and face.water_off_c > ms:
+        why = (f"the face is still at {face.water_off_c:.0f} °C when it stops, above Ms ({ms:.0f} °C); spray longer or "
+               "harder")
+    else:
+        why = "the face turns soft before it reaches Ms; more water, sooner, or a steel with more carbon or alloy"
+    return Warn("idle-water", f"The water buys the face almost nothing ({dry_hv:.0f} HV without it, {face.hardness_hv:.0f} HV "
+                              f"with it): {why}.")
 
 
 def _unique(warnings) -> tuple[Warn, ...]:
-    return tuple({w.text: w for w in warnings}.values())
+    """Every text once, and of a formula's range the first value outside it."""
+    return tuple({w.code if w.code.startswith("range:") else w.text: w for w in reversed(tuple(warnings))}.values())[::-1]

@@ -18,7 +18,7 @@ from .forging.decarburisation import (
     diffusion_along_um2,
     layer_hardness_hv,
 )
-from .forging.effort import FlowStress, flow_stress, flow_stress_mpa
+from .forging.effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
 from .forging.press import PressForce, press_force_kn
 from .forging.scale import Blast, metal_loss_um
 from .head import ZONES, Head
@@ -33,12 +33,14 @@ __all__ = [
     "HEATED_WITHIN_C",
     "LEAST_STRAIN",
     "Effort",
+    "Hotter",
     "PressStrain",
     "RATE_RANGE_PER_S",
     "REFERENCE_GRADE",
     "Surface",
     "effort_of",
     "heat_through_s",
+    "hotter_for_reference",
     "press_rate_per_s",
     "press_strain",
     "projected_areas_mm2",
@@ -50,6 +52,7 @@ __all__ = [
 SOURCES = {
     "effort_of": ("flow_stress_shida", "press_force"),
     "heat_through_s": ("heated_through",),
+    "hotter_for_reference": ("equal_effort_setting",),
     "press_rate_per_s": (),
     "press_strain": ("recrystallisation_hodgson_gibbs", "retained_strain"),
     "projected_areas_mm2": ("projected_area",),
@@ -126,6 +129,21 @@ class Effort:
     press_force: PressForce
     relative: float
     projected_mm2: float
+
+
+@dataclass(frozen=True)
+class Hotter:
+    """How much hotter the metal in the die would have to be to press like 1030; below 0: colder.
+
+    Attributes
+    ----------
+    hotter_c, low_c, high_c : float
+        Difference of metal temperatures in the die, °C, with the band of the laws.
+    """
+
+    hotter_c: float
+    low_c: float
+    high_c: float
 
 
 @dataclass(frozen=True)
@@ -248,6 +266,31 @@ def effort_of(steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]
     return Effort(
         by_zone, mean, press_force_kn(float(weight.sum()), mean), mean / reference, float(weight.sum())
     )
+
+
+def hotter_for_reference(
+    steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]
+) -> Hotter | None:
+    """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
+
+    Parameters
+    ----------
+    die_c : mapping
+        Metal temperature of every zone in the die, °C.
+
+    Returns
+    -------
+    Hotter or None
+        None where the mean in the die lies outside 700-1300 °C, the range of the laws.
+    """
+    area = projected_mm2(head)
+    mean = sum(area[z] * die_c[z] for z in ZONES) / sum(area.values())
+    if not 700.0 <= mean <= 1300.0:
+        return None
+    found = equal_effort(
+        _reference(), mean, steel, strain=max(press.strain, LEAST_STRAIN), rate_per_s=press_rate_per_s(press)
+    )
+    return Hotter(found.preheat_c - mean, found.low_c - mean, found.high_c - mean)
 
 
 def press_strain(

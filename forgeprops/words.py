@@ -6,8 +6,23 @@ import textwrap
 from typing import Any
 
 from . import cautions
+from .forging.cautions import FULL_AUSTENITE, NO_AUSTENITE
 
-__all__ = ["summary", "to_dict"]
+__all__ = ["IDLE_WATER_HV", "is_idle", "summary", "to_dict"]
+
+#: Gain by the water, HV, that is next to nothing: about one standard error of the method (our choice).
+IDLE_WATER_HV = 20.0
+
+
+def is_idle(wet_hv: float, dry_hv: float) -> bool:
+    """Whether the water changes the hardness next to nothing.
+
+    Examples
+    --------
+    >>> is_idle(249.0, 247.0), is_idle(429.0, 247.0)
+    (True, False)
+    """
+    return abs(wet_hv - dry_hv) < IDLE_WATER_HV
 
 
 def _hrc(zone) -> str:
@@ -28,11 +43,13 @@ def _hosel_why(result) -> str:
     hard = f["bainite"] + f["martensite"]
     rate = f"{hosel.rate_700_c_per_s:.1f} °C/s at 700 °C" if hosel.rate_700_c_per_s else "slowly"
     alloy = steel.get("Cr") + steel.get("Mo") > 0.4
+    if hosel.austenite_share < NO_AUSTENITE:
+        return "it never became austenite and keeps its first-heat structure, tempered"
     if hosel.austenite_share < 0.5:
         return "most of the hosel never became austenite and keeps its first-heat structure"
     if hard > 0.5:
-        return (f"in {_air(result)} it cools at {rate}, and the {'chromium and molybdenum' if alloy else 'steel'} hold back "
-                "ferrite and pearlite long enough for harder structures")
+        return (f"in {_air(result)} it cools at {rate}, and the {'chromium and molybdenum hold' if alloy else 'steel holds'} "
+                "back ferrite and pearlite long enough for harder structures")
     if alloy:
         return f"in {_air(result)} it cools at {rate}, just slow enough for ferrite and pearlite in this alloy"
     return f"in {_air(result)} it cools at {rate}, and without alloy that leaves soft ferrite and pearlite"
@@ -47,14 +64,26 @@ def _face_why(result) -> str:
     face = result.zones["face"]
     if result.route.spray is None:
         return "no water: it cools in air with the rest"
-    f = face.fractions
-    if face.austenite_share < 0.05:
+    share, dry = face.austenite_share, result.without_spray
+    if share < 0.05:
         return "it was not austenite when the water came, so there was nothing to harden"
-    if f["martensite"] > 0.5:
-        return "the water took it below Ms before it could turn into anything softer"
-    if f["martensite"] + f["bainite"] > 0.5:
-        return "the water was quick enough for bainite but not for martensite"
-    return "the water came too late, was too weak or too short for this steel"
+    it, first = "it", ""
+    if share < FULL_AUSTENITE:
+        it, first = "that part", f"only {100 * share:.0f} % of it was austenite when it left the furnace, and "
+    martensite, bainite = (face.fractions[name] / share for name in ("martensite", "bainite"))
+    late = face.water_off_c is not None and face.water_off_c > result.critical.ms_c
+    idle = dry is not None and is_idle(face.hardness_hv, dry["face"])
+    if martensite > 0.5:
+        if late and idle:
+            return f"{first}{it} hardens in air as well as under the water"
+        return f"{first}the water took {it} below Ms before it could turn into anything softer"
+    if martensite + bainite > 0.5:
+        if idle:
+            return f"{first}{it} turns to bainite with the water as it would in air"
+        if late:
+            return f"{first}the water stopped above Ms and {it} turned to bainite while the body heated it again"
+        return f"{first}the water was quick enough for bainite but not for martensite"
+    return f"{first}the water came too late, was too weak or too short for this steel"
 
 
 def headline(result) -> str:
@@ -81,13 +110,15 @@ def summary(result) -> str:
                      f"{s.yield_mpa:5.0f} ± {1.2816 * s.yield_se_mpa:2.0f}   {structure(zone.fractions)}")
     lines.append("")
     if result.without_spray is not None:
-        gain = face.hardness_hv - result.without_spray["face"]
-        lines.append(f"What the water buys: the face without spray would be {result.without_spray['face']:.0f} HV; the spray "
-                     f"adds {gain:+.0f} HV.")
+        dry = round(result.without_spray["face"])
+        gain = round(face.hardness_hv) - dry
+        does = f"adds {gain} HV" if gain > 0 else f"takes {-gain} HV away" if gain < 0 else "changes nothing"
+        lines.append(f"What the water buys: the face without spray would be {dry} HV; the spray {does}.")
     loss = face.peak_c - (face.water_c if face.water_c is not None else face.die_c)
     where = "when the water starts" if face.water_c is not None else "at the stroke"
-    lines.append(f"Face: furnace set {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving it, "
-                 f"{face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press took {loss:.0f} °C).")
+    lines += textwrap.wrap(
+        f"Face: furnace set {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving it, "
+        f"{face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press took {loss:.0f} °C).", 100)
     lines += [line for text in _second_heat(result) for line in textwrap.wrap(text, 100)]
     lines += textwrap.wrap("Hosel: " + result.hosel.words(), 100)
     if result.face is not None:
@@ -115,16 +146,33 @@ def _second_heat(result) -> list[str]:
     effort, surface = result.effort, result.surface
     press = (f"Effort: flow stress {effort.mean_mpa:.0f} MPa in the die, {effort.relative:.2f} times that of 1030 at the "
              f"same temperatures; about {effort.press_force.kn / 1000:.1f} MN on the press "
-             f"({effort.press_force.low_kn / 1000:.1f} to {effort.press_force.high_kn / 1000:.1f}).")
-    skin = (f"Skin of the face: {surface.scale_um:.0f} µm of scale took {surface.metal_loss_um:.0f} µm of metal; carbon is "
-            f"lost to {surface.decarburised_um:.0f} µm, so the skin has {surface.skin_hv:.0f} HV over "
-            f"{surface.sound_hv:.0f} HV.")
+             f"({effort.press_force.low_kn / 1000:.1f} to {effort.press_force.high_kn / 1000:.1f}).{_as_easy(result)}")
+    skin = f"Skin of the face: {surface.scale_um:.0f} µm of scale took {surface.metal_loss_um:.0f} µm of metal; "
+    if surface.decarburised_um < 1.0:
+        skin += "no carbon is lost."
+    else:
+        skin += (f"carbon is lost to {surface.decarburised_um:.0f} µm, so the skin has {surface.skin_hv:.0f} HV over "
+                 f"{surface.sound_hv:.0f} HV; for a hard skin the blast must take off {surface.blast.scale_um:.0f} µm of "
+                 f"scale and {surface.blast.metal_um:.0f} µm of metal.")
     hosel, effect = result.zones["hosel"], result.strain_effect_hv
     counted = "is counted in" if result.press_strain_counted else "is not counted in"
     strain = (f"Press strain: {100 * hosel.recrystallised_share:.0f} % of the hosel has recrystallised "
               f"{'when the water starts' if result.route.spray is not None else 'at Ae3'}; what is left {counted} and "
               f"would move the face by {round(effect['face']):+d} and the hosel by {round(effect['hosel']):+d} HV at most.")
     return [time, press, skin, strain]
+
+
+def _as_easy(result) -> str:
+    """How much hotter the metal would have to be to press like the reference grade; nothing if it presses like it."""
+    equal = result.equal_effort
+    if equal is None or abs(equal.hotter_c) < 0.5:
+        return ""
+    way = "hotter" if equal.hotter_c > 0.0 else "colder"
+    ends = sorted((equal.low_c, equal.high_c), key=abs)
+    band = f"{abs(ends[0]):.0f} to {abs(ends[1]):.0f}" if ends[0] * ends[1] >= 0.0 else (
+        f"{equal.low_c:+.0f} to {equal.high_c:+.0f}")
+    return (f" To press like 1030 its metal would have to be {abs(equal.hotter_c):.0f} °C {way} in the die "
+            f"({band} °C by the laws).")
 
 
 def _round(value: float, digits: int = 4):
@@ -150,6 +198,7 @@ def to_dict(result) -> dict[str, Any]:
             "recrystallised_share": round(z.recrystallised_share, 3), "retained_strain": round(z.retained_strain, 4),
             "strain_effect_hv": _round(result.strain_effect_hv[name], 3)}
     bend, surface, effort = result.hosel, result.surface, result.effort
+    equal = result.equal_effort
     out = {
         "steel": result.steel.name, "head": result.head.name,
         "preheat_c": result.route.preheat.temperature_c, "ideal_diameter_mm": _round(result.ideal_diameter_mm), "zones": zones,
@@ -165,7 +214,10 @@ def to_dict(result) -> dict[str, Any]:
         "effort": {"flow_stress_mpa": _round(effort.mean_mpa), "press_force_kn": _round(effort.press_force.kn, 3),
                    "press_force_low_kn": _round(effort.press_force.low_kn, 3),
                    "press_force_high_kn": _round(effort.press_force.high_kn, 3),
-                   "relative_to_1030": _round(effort.relative)},
+                   "relative_to_1030": _round(effort.relative),
+                   "hotter_like_1030_c": None if equal is None else _round(equal.hotter_c, 3),
+                   "hotter_like_1030_low_c": None if equal is None else _round(equal.low_c, 3),
+                   "hotter_like_1030_high_c": None if equal is None else _round(equal.high_c, 3)},
         "heat_through_s": None if result.heat_through_s is None else _round(result.heat_through_s),
         "press_strain_counted": result.press_strain_counted,
         "without_spray_hv": None if result.without_spray is None

@@ -72,6 +72,35 @@ def test_a_face_sprayed_too_briefly_is_reheated_by_the_body(name):
     assert any("re-heats" in w.text for w in short.warnings)
 
 
+def test_water_that_buys_nothing_is_told_with_the_reason():
+    """Too brief to reach Ms, too little for a plain steel, idle on a steel that hardens in air; silent where it works."""
+    def idle(name, **settings):
+        result = fp.estimate(fp.grade(name), HEAD, ROUTE.with_(**settings))
+        return result, " ".join(w.text for w in result.warnings if w.code == "idle-water")
+
+    brief, said = idle("4130", spray_s=3.0)
+    assert brief.zones["face"].rebound_c < 30.0 and "reheated-face" not in codes(brief)
+    assert "above Ms" in said and "spray longer" in said and "as it would in air" in " ".join(brief.summary().split())
+    assert "more carbon or alloy" in idle("1020")[1]
+    hard, said = idle("4340", preheat_c=1150.0, spray_s=4.0)
+    assert "hardens in air" in said and "reheated-face" not in codes(hard) and "in air as well" in hard.summary()
+    assert idle("4130")[1] == "" and idle("4130", preheat_c=700.0)[1] == ""
+
+
+def test_part_austenite_is_the_reason_not_the_water():
+    text = " ".join(fp.estimate(fp.grade("4130"), HEAD, ROUTE.with_(preheat_c=770.0)).summary().split())
+    assert "of it was austenite when it left the furnace, and the water took that part below Ms" in text
+
+
+def test_nothing_is_warned_of_twice():
+    for name, settings in (("4130", {}), ("4340", {"preheat_c": 1150.0}), ("4130", {"preheat_c": 700.0})):
+        warnings = fp.estimate(fp.grade(name), HEAD, ROUTE.with_(**settings)).warnings
+        told = [w.code for w in warnings if w.code not in ("coarse-grain", "partial-austenite", "carbides-left")]
+        assert len(told) == len(set(told)), told
+    # below Ac1 one sentence says it all
+    assert not {"partial-austenite", "carbides-left", "late-water"} & {w.code for w in warnings}
+
+
 def test_martensite_tempers_itself_when_the_body_reheats_it(both):
     face = both["4130"].zones["face"]
     assert face.as_quenched_hv - face.hardness_hv > 30.0

@@ -101,6 +101,32 @@ def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):
     assert hot.effort.mean_mpa / plain.effort.mean_mpa == pytest.approx(hot.effort.relative, rel=0.01)
 
 
+def test_equal_effort_with_1030_is_told_with_its_band(hot):
+    from forgeprops.forging.effort import equal_effort
+
+    equal = hot.equal_effort
+    assert equal.low_c < equal.hotter_c < equal.high_c and equal.hotter_c > 5.0
+    area = projected_mm2(hot.head)
+    mean = sum(area[z] * hot.zones[z].die_c for z in area) / sum(area.values())
+    # at that metal temperature the two press alike
+    other = equal_effort(fp.grade("1030"), mean, hot.steel, strain=0.15, rate_per_s=3.0)
+    assert mean + equal.hotter_c == pytest.approx(other.preheat_c, abs=0.01)
+    assert f"{equal.hotter_c:.0f} °C hotter in the die" in " ".join(hot.summary().split())
+    assert hot.to_dict()["effort"]["hotter_like_1030_c"] == pytest.approx(equal.hotter_c, rel=0.01)
+    cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=690.0))
+    assert cold.equal_effort is None and "To press like" not in cold.summary()
+    same = fp.estimate(fp.grade("1030"))
+    assert same.equal_effort.hotter_c == pytest.approx(0.0, abs=0.01) and "To press like" not in same.summary()
+
+
+def test_summary_tells_what_a_blast_must_remove(hot):
+    text = " ".join(hot.summary().split())
+    blast = hot.surface.blast
+    assert f"the blast must take off {blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal" in text
+    cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=700.0))
+    assert "no carbon is lost" in cold.summary()
+
+
 def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_squeeze():
     steel, route = fp.grade("1030"), fp.Route()
     t = np.linspace(0.0, 1000.0, 2001)

@@ -13,7 +13,7 @@ from ..transformation.austenite import astm_from_diameter
 from .scale import metal_loss_um
 
 __all__ = ["CARBIDES_LEFT", "COARSE_GRAIN_ASTM", "DECARBURISED_UM", "FULL_AUSTENITE", "HeatingLimits",
-           "SCALE_LOSS_UM", "carbide_warning", "decarburised_warning", "furnace_warnings", "grain_warning",
+           "NO_AUSTENITE", "SCALE_LOSS_UM", "carbide_warning", "decarburised_warning", "furnace_warnings", "grain_warning",
            "heating_limit_arrays", "heating_limits", "heating_warning", "partial_austenite_warning",
            "scale_warning"]
 
@@ -38,8 +38,8 @@ SCALE_LOSS_UM = 50.0
 #: Decarburised depth, µm, worth a word: what a light polish no longer removes (our own limit).
 DECARBURISED_UM = 100.0
 #: Austenite share below which the steel is called partly austenitic, and share of Cr-Mo carbides left that is
-#: worth a word (our own limits).
-FULL_AUSTENITE, CARBIDES_LEFT = 0.99, 0.10
+#: worth a word; austenite share that is none (our own limits).
+FULL_AUSTENITE, CARBIDES_LEFT, NO_AUSTENITE = 0.99, 0.10, 0.005
 
 
 class HeatingLimits(NamedTuple):
@@ -133,7 +133,7 @@ def partial_austenite_warning(share, where="the steel") -> Warn | None:
     """
     if share >= FULL_AUSTENITE:
         return None
-    if share < 0.005:
+    if share < NO_AUSTENITE:
         return Warn("partial-austenite", f"None of {where} becomes austenite; it keeps the first-heat "
                                          "structure, tempered, and stays soft.")
     return Warn("partial-austenite", f"Only {100 * share:.0f} % of {where} is austenite when cooling starts; "
@@ -204,7 +204,7 @@ def furnace_warnings(steel, temperature_c, *, share=1.0, undissolved=0.0, grain_
     """
     alloyed = steel.get("Cr") >= 0.30 or steel.get("Mo") >= 0.08
     found = (heating_warning(steel, temperature_c), partial_austenite_warning(share, where),
-             carbide_warning(undissolved, where) if alloyed else None,
+             carbide_warning(undissolved, where) if alloyed and share >= NO_AUSTENITE else None,
              None if grain_um is None else grain_warning(grain_um, where), scale_warning(scale_um),
              decarburised_warning(decarburised_um),
              None if grain_um is None else outside("lee_lee_grain", max(temperature_c, 900.0)),

@@ -376,7 +376,8 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
         neck_hv = here.hardness_hv if neck_hardness_hv is None else neck_hardness_hv
         neck = material_of(neck_hv, fractions if neck_fractions is None else neck_fractions, neck_material,
                          "neck material")
-    notes = [*dict.fromkeys((*here.warnings, *neck.warnings)), outside("hosel_length", numbers["length_mm"])]
+    once = {w.code: w for w in (*neck.warnings, *here.warnings)}   # a range once, with the hosel's value
+    notes = [*once.values(), outside("hosel_length", numbers["length_mm"])]
 
     if offset > 0.0:
         numbers |= eccentric_factors(here, numbers, offset)

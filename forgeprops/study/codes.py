@@ -8,6 +8,7 @@ from ..estimate import (
     COLD_CORE_C,
     CRACK_CARBON,
     CRACK_MARTENSITE,
+    HARD_SHARE,
     HEATED_RANGES,
     LATE_WATER_C,
     REBOUND_C,
@@ -19,6 +20,7 @@ from ..forging.cautions import (
     CARBIDES_LEFT,
     COARSE_GRAIN_ASTM,
     FULL_AUSTENITE,
+    NO_AUSTENITE,
     SCALE_LOSS_UM,
     heating_limit_arrays,
 )
@@ -33,7 +35,7 @@ from ..transformation.phase_hardness import HARDNESS_ELEMENTS
 __all__ = ["NOT_TOLD", "warning_codes"]
 
 #: Codes that only a single estimate has: they need its curve or other marches beside its own.
-NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "range:hosel_strain",
+NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "idle-water", "range:hosel_strain",
             "range:decarburisation.temperature", "range:roessle_fatemi")
 
 #: Branch of the strength of hosel and neck -> share it needs to be judged by its range (as `strength` does).
@@ -72,8 +74,10 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
 
     yield "burning", anywhere(peak > safe[:, None])
     yield "overheating", anywhere((peak > working[:, None]) & (peak <= safe[:, None]))
-    yield "partial-austenite", anywhere(z[:, :, out.O_SHARE] < FULL_AUSTENITE)
-    yield "carbides-left", alloyed & anywhere(z[:, :, out.O_UNDISSOLVED] > CARBIDES_LEFT)
+    share = z[:, :, out.O_SHARE]
+    below = share.max(axis=1) <= 0.0
+    yield "partial-austenite", ~below & anywhere(share < FULL_AUSTENITE)
+    yield "carbides-left", alloyed & anywhere((share >= NO_AUSTENITE) & (z[:, :, out.O_UNDISSOLVED] > CARBIDES_LEFT))
     yield "coarse-grain", anywhere(z[:, :, out.O_GRAIN] < COARSE_GRAIN_ASTM)
     yield "scale", anywhere(metal_loss_um(scale) > SCALE_LOSS_UM)
     yield "range:lee_lee_grain", anywhere(_outside("lee_lee_grain", np.maximum(peak, 900.0)))
@@ -84,16 +88,22 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
     yield "cold-core", route["preheat_c"] - peak.min(axis=1) > COLD_CORE_C
 
     # what came out
-    yield "below-ac1", z[:, :, out.O_SHARE].max(axis=1) <= 0.0
+    yield "below-ac1", below
     sprayed = wet & (route["spray_s"] > 0.0)
     off, on = m[:, 0, marks.M_WATER_OFF], m[:, 0, marks.M_WATER_ON]
     reheated = (
         sprayed & (off > temperatures.martensite_start_c(columns)) & (m[:, 0, marks.M_REBOUND] > REBOUND_C)
     )
-    yield "reheated-face", reheated
+    yield "reheated-face", reheated & (told.fractions["martensite"][:, 0] < HARD_SHARE * share[:, 0])
     softened = told.as_quenched_hv[:, 0] - told.hardness_hv[:, 0]
     yield "self-tempered", sprayed & ~reheated & (softened > SELF_TEMPERED_HV)
-    yield "late-water", sprayed & (on >= 0.0) & (on < temperatures.ae3_c(columns) - LATE_WATER_C)
+    yield (
+        "late-water",
+        sprayed
+        & (on >= 0.0)
+        & (on < temperatures.ae3_c(columns) - LATE_WATER_C)
+        & (share[:, 0] > FULL_AUSTENITE),
+    )
     yield (
         "quench-crack",
         (
