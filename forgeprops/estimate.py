@@ -26,7 +26,6 @@ from .mechanical.hardness_scales import try_convert
 from .mechanical.strength import NOTHING_BUT_AUSTENITE, Strength, strength, strength_arrays
 from .opinions import opinions
 from .ranges import Warn, outside
-from .words import is_idle
 from .route import Route
 from .second_heat import PressStrain, Surface, effort_of, heat_through_s, press_strain, surface_of
 from .shop import Shop
@@ -42,6 +41,7 @@ from .thermal.surroundings import radiation_w_m2k
 from .transformation import decomposition, temperatures
 from .transformation.austenite import carbide_carbon, diameter_um_from_astm
 from .transformation.phase_hardness import constituent_warnings
+from .words import is_idle
 
 __all__ = ["Evaluated", "carbides_unsure", "estimate", "evaluate", "furnace_warnings_of", "press_strains",
            "zone_result"]

@@ -123,7 +123,7 @@ class Press:
         Conductance of the interface under load, W/(m² K): 5000–12 000 in a forging stroke with graphite (from
         memory).  In series with it the engine puts the die's own transient resistance.
     rest_s : float
-        Time the head lies in the die under its own weight before and after the stroke, s.
+        Time the head lies in the lower die under its own weight, s: half of it before the stroke, half after.
     strain : float
         Mean plastic strain of the squeeze, which heats the metal.
     scale_left : float
