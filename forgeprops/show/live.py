@@ -62,12 +62,12 @@ class LiveFigure:
         from PIL import Image, ImageDraw
 
         if static or self._background is None:
-            if self.figure.get_layout_engine() is not None:
-                self.figure.draw_without_rendering()
-                self.figure.set_layout_engine(
-                    "none"
-                )  # lay out once: afterwards it costs half a draw each time
-            self.canvas.draw()
+            with style.look():  # ticks made at the first drawing take the look too
+                if self.figure.get_layout_engine() is not None:
+                    self.figure.draw_without_rendering()
+                    # lay out once: afterwards it costs half a draw each time
+                    self.figure.set_layout_engine("none")
+                self.canvas.draw()
             self._background = self.canvas.copy_from_bbox(self.figure.bbox)
         else:
             self.canvas.restore_region(self._background)

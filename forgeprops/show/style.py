@@ -24,9 +24,11 @@ __all__ = [
     "SERIES",
     "SYMBOLS",
     "TEMPERATURE_MAP",
+    "WANTED",
     "ZONES",
     "Look",
     "Symbol",
+    "cased",
     "grey_lightness",
     "least_grey_step",
     "look",
@@ -43,6 +45,8 @@ QUIET = "#6B6B6B"
 GRID = "#DDDDDD"
 ACCENT = "#1F4E9E"
 CAUTION = "#B3261E"
+#: Fill of what is wanted (goals, limits); told by its words and its edge, never by its colour alone.
+WANTED = "#DCE7D3"
 
 #: Colour maps for coloured zones: both rise steadily in lightness, so they survive a grey print.
 TEMPERATURE_MAP = "inferno"
@@ -212,6 +216,14 @@ def look():
         }
     ):
         yield
+
+
+def cased(width: float) -> list:
+    """Path effects that draw a line over a paper-coloured one `width` points wide, so that it stands out from
+    any fill it crosses, in colour and in grey."""
+    from matplotlib.patheffects import withStroke
+
+    return [withStroke(linewidth=width, foreground=PAPER)]
 
 
 def title(ax, words: str) -> None:

@@ -9,11 +9,12 @@ __all__ = ["BendGauge", "bend_words"]
 _TOP_DEG = 6.0
 #: What degrees are good for on a bending bench: 2° each of loft and lie is what clubs are usually asked for,
 #: 3° the most quoted for forged low-carbon heads (trade guides, common practice, no measurement).
+#: The shades grow lighter the more is allowed, so that the order survives a grey print.
 USES = (
-    (0.0, 1.0, "hardly", "#E3B7B2", "do not bend it cold"),
-    (1.0, 2.0, "a little", "#EBD9B0", "enough for slight changes only"),
-    (2.0, 4.0, "usual loft\nand lie work", "#DCE7D3", "enough for usual loft and lie work"),
-    (4.0, _TOP_DEG, "freely", "#C3D9BE", "more than usual loft and lie work needs"),
+    (0.0, 1.0, "hardly", "#D69A92", "do not bend it cold"),
+    (1.0, 2.0, "a little", "#E8CF9A", "enough for slight changes only"),
+    (2.0, 4.0, "usual loft\nand lie work", style.WANTED, "enough for usual loft and lie work"),
+    (4.0, _TOP_DEG, "freely", "#EFF5EA", "more than usual loft and lie work needs"),
 )
 
 
@@ -41,7 +42,7 @@ class BendGauge:
         ax.spines["left"].set_visible(False)
         style.title(ax, "How far the hosel bends")
         for low, high, words, colour, _ in USES:
-            ax.axvspan(low, high, ymin=0.0, ymax=0.42, color=colour, linewidth=0, zorder=1)
+            ax.axvspan(low, high, ymin=0.0, ymax=0.42, facecolor=colour, edgecolor=style.QUIET, linewidth=0.8, zorder=1)
             ax.text((low + high) / 2, 0.21, words, ha="center", va="center", fontsize=8, zorder=2)
         colour = style.zone_look("hosel").colour
         (self._span,) = ax.plot(

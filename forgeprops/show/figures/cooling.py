@@ -71,11 +71,13 @@ class CoolingCurves:
                 va="bottom",
                 fontsize=9,
                 color=style.QUIET,
-                zorder=4,
+                zorder=2,  # a curve runs over it, never behind
                 bbox=box,
             )
             for key, _ in _LINES
         }
+        for key, text in self._level_texts.items():
+            self._put_level(key, text)
         looks = {zone: style.zone_look(zone) for zone in self.zones}
         self._curves = {
             zone: ax.plot(
@@ -132,6 +134,15 @@ class CoolingCurves:
         else:
             self.ax.set_xscale("linear")
             self.ax.set_xlim(0.0, 60.0)
+        for key, text in getattr(self, "_level_texts", {}).items():
+            self._put_level(key, text)
+
+    def _put_level(self, key: str, text) -> None:
+        """Names of levels stand where few curves are: at the left over log time, else at the right, Bs below
+        its line."""
+        left = self.scale == "log"
+        text.set(x=0.006 if left else 0.994, ha="left" if left else "right")
+        text.set_va("top" if key == "bs_c" and not left else "bottom")
 
     def set_zones(self, zones) -> None:
         """Show the curves of these zones only, of those the picture was made with."""
@@ -213,8 +224,8 @@ class CoolingCurves:
                 near = np.exp(-(((np.arange(len(mine)) - column) / 4.0) ** 2) - ((mine - value) / 60.0) ** 2)
                 score = score - 400.0 * near
             score = score - 0.8 * np.abs(np.gradient(mine))  # flat stretches carry a name best
-            if self.scale == "linear":  # level names stand at the left
-                score = score - 100.0 * (grid_s < 9.0)
+            if self.scale == "linear":  # level names stand at the right
+                score = score - 100.0 * (grid_s > 48.0) - 100.0 * (grid_s < 3.0)
             score = score - 200.0 * (mine < 90.0) - 200.0 * (mine > self._top_c - 130.0)
             best = int(np.argmax(score))
             above = not others or mine[best] >= np.mean([c[best] for c in others])

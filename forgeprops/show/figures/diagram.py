@@ -10,6 +10,11 @@ from ..units import Units
 __all__ = ["TransformationDiagram"]
 
 _SPAN_S = (0.1, 3000.0)
+_NAMED = ("ferrite", "pearlite", "bainite", "martensite")
+#: Paper-coloured rim of a path, points: without it a path is lost in a dark region on a grey print.
+_RIM = 2.4
+#: Room that a name takes, as shares of the height of the plot: up or down, and to either side.
+_NAME_HIGH, _NAME_WIDE = 0.045, 0.14
 
 
 class TransformationDiagram:
@@ -41,8 +46,9 @@ class TransformationDiagram:
         for zone in self.zones:
             look = style.zone_look(zone)
             (self._curves[zone],) = ax.plot(
-                [], [], color=look.colour, linestyle=look.dash, linewidth=look.width, zorder=4
-            )
+                [], [], color=look.colour, linestyle=look.dash, linewidth=look.width, zorder=4,
+                path_effects=style.cased(look.width + _RIM),
+            )  # fmt: skip
             self._names[zone] = ax.text(
                 1,
                 0,
@@ -75,7 +81,7 @@ class TransformationDiagram:
         for artist in self._regions:
             artist.remove()
         self._regions = []
-        for phase in ("ferrite", "pearlite", "bainite", "martensite"):
+        for phase in _NAMED:
             if phase in diagram.regions:
                 self._region(phase, diagram.regions[phase])
         ae3 = self.units.from_c(diagram.ae3_c)
@@ -96,7 +102,7 @@ class TransformationDiagram:
             cross_s = float(time_s[np.argmax(below)]) if below.any() else float(time_s[-1])
             self._paths[zone] = (time_s - out_s, temperature_c, cross_s - out_s)
             self._curves[zone].set_data(time_s - cross_s, self.units.from_c(temperature_c))
-        self._place_names()
+        self._place_names(diagram)
         self.at(0.0)
         return True
 
@@ -104,31 +110,72 @@ class TransformationDiagram:
         look = style.phase_look(phase)
         x = np.concatenate([region.start_s, region.end_s[::-1]])
         y = self.units.from_c(np.concatenate([region.start_c, region.end_c[::-1]]))
-        (area,) = self.ax.fill(
-            x, y, facecolor=look.colour, alpha=0.55, edgecolor=look.colour, linewidth=1.2, zorder=2
-        )
-        inside = (region.start_s > 2 * _SPAN_S[0]) & (region.end_s < 0.6 * _SPAN_S[1])
-        strong = np.flatnonzero(inside & (region.share > 0.5 * region.share[inside].max(initial=0.0)))
-        if strong.size:
-            middle = strong[strong.size // 2]
-            spot_s = float(np.sqrt(region.start_s[middle] * region.end_s[middle]))
-            spot_c = float(0.5 * (region.start_c[middle] + region.end_c[middle]))
-        else:
-            spot_s, spot_c = float(region.start_s[0]), float(region.start_c[0])
-        words = self.ax.text(
-            spot_s, self.units.from_c(spot_c), phase, ha="center", va="center", fontsize=9.5, color=style.INK,
-            zorder=3, clip_on=True,
-        )  # fmt: skip
-        self._regions += [area, words]
+        self._regions += self.ax.fill(
+            x, y, facecolor=look.colour, alpha=0.55, edgecolor="none", zorder=2
+        ) + self.ax.fill(x, y, facecolor="none", edgecolor=style.INK, linewidth=0.7, zorder=2.1)
 
-    def _place_names(self) -> None:
+    # ---- where names stand.  Points are (share of the width, share of the height) of the plot; distances
+    # count a step to the side less, because names are wider than high.
+    def _shares(self, time_s, temperature):
+        """Points of the plot as shares of its width and height."""
+        low, high = np.log(_SPAN_S[0]), np.log(_SPAN_S[1])
+        bottom, top = self.ax.get_ylim()
+        across = (np.log(np.maximum(time_s, 1e-3)) - low) / (high - low)
+        return np.column_stack([across, (np.asarray(temperature, float) - bottom) / (top - bottom)])
+
+    def _paths_drawn(self):
+        """Points along all paths, close enough that no name slips between two."""
+        points = []
         for zone in self.zones:
-            curve = self._curves[zone]
-            x, y = np.asarray(curve.get_xdata()), np.asarray(curve.get_ydata())
-            inside = x > (1.0 if zone == "face" else 20.0)
-            i = int(np.argmax(inside))
-            self._names[zone].set_position((x[i] * 1.15, y[i]))
-            self._names[zone].set_va("bottom")
+            x, y = (np.asarray(d, float) for d in self._curves[zone].get_data())
+            kept = x > 0.5 * _SPAN_S[0]
+            fine = np.geomspace(max(x[kept][0], _SPAN_S[0]), x[kept][-1], 300)
+            points.append(self._shares(fine, np.interp(fine, x[kept], y[kept])))
+        return np.concatenate(points)
+
+    def _place_names(self, diagram) -> None:
+        """Write every name where it is furthest from paths and other names; a region's inside its own."""
+        from matplotlib.path import Path
+
+        paths, taken = self._paths_drawn(), []
+        outlines, spots = {}, {}
+        for phase, region in diagram.regions.items():
+            if phase not in _NAMED:
+                continue
+            start = self._shares(region.start_s, self.units.from_c(region.start_c))
+            end = self._shares(region.end_s, self.units.from_c(region.end_c))
+            outlines[phase] = Path(np.concatenate([start, end[::-1], start[:1]]))
+            shares = np.linspace(0.2, 0.8, 7)[:, None, None]
+            spots[phase] = (start + shares * (end - start)).reshape(-1, 2)
+        for phase, where in spots.items():
+            others = [outline for name, outline in outlines.items() if name != phase]
+            crossed = np.zeros(len(where))  # other regions met by the name's foot, middle or head
+            for outline in others:
+                crossed += sum(outline.contains_points(where + [0.0, up * _NAME_HIGH]) for up in (-1, 0, 1))
+            edge = outlines[phase].interpolated(20).vertices
+            room = np.minimum(_apart(where, paths, taken), 1.6 * _NAME_HIGH)
+            inside = np.minimum(_apart(where, edge), 0.6 * _NAME_HIGH)
+            outside = (where[:, 0] < _NAME_WIDE / 2) | (where[:, 0] > 1.0 - _NAME_WIDE / 2)
+            best = where[int(np.argmax(room + inside - 0.02 * crossed - 1.0 * outside))]
+            taken.append(best)
+            self._regions.append(
+                self.ax.text(
+                    *best, phase, transform=self.ax.transAxes, ha="center", va="center", fontsize=9.5,
+                    color=style.INK, zorder=5, clip_on=True,
+                    bbox={"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.6, "pad": 0.8},
+                )
+            )  # fmt: skip
+        for zone in self.zones:
+            x, y = (np.asarray(d, float) for d in self._curves[zone].get_data())
+            at = np.geomspace(0.5, 0.3 * _SPAN_S[1], 60)
+            on = self._shares(at, np.interp(at, x, y))
+            where = np.concatenate([on + [0.0, side * 1.4 * _NAME_HIGH] for side in (1.0, -1.0)])
+            room = np.minimum(_apart(where, paths) - 0.2 * _NAME_HIGH, _apart(where, (), taken))
+            room -= 0.5 * (where[:, 1] > 0.83) + 0.5 * (where[:, 1] < 0.06)  # Ae3 stands above, the axis below
+            best = where[int(np.argmax(room))]
+            taken.append(best)
+            self._names[zone].set_transform(self.ax.transAxes)
+            self._names[zone].set(position=tuple(best), ha="center", va="center")
 
     def at(self, time_s: float) -> None:
         """Put the marks where the zones are `time_s` seconds after the head left the furnace."""
@@ -146,3 +193,14 @@ class TransformationDiagram:
             phase = max(fractions, key=fractions.get)
             parts.append(f"the {zone} becomes mainly {phase} ({100 * fractions[phase]:.0f} %)")
         return f"Continuous-cooling diagram of {diagram.steel.name}: " + ", ".join(parts) + "."
+
+
+def _apart(where, points, names=()):
+    """Distance of places from points, and from names placed before, in heights of the plot."""
+    away = np.full(len(where), 1.0)
+    squeeze = np.array([_NAME_HIGH / _NAME_WIDE, 1.0])
+    for some, less in ((points, 0.0), (np.reshape(names, (-1, 2)), _NAME_HIGH)):
+        if len(some):
+            step = (where[:, None, :] - np.asarray(some)[None, :, :]) * squeeze
+            away = np.minimum(away, np.hypot(step[..., 0], step[..., 1]).min(axis=1) - less)
+    return away

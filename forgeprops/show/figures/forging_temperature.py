@@ -23,6 +23,9 @@ _SKIN = {
     "metal_loss_um": ("metal lost", 3),
     "decarburised_um": ("carbon lost to", 2),
 }
+#: Where along the axis face, hosel and the steel carry their names: clear of the everyday settings, where the
+#: line at the slider stands.
+_NAMED_AT = 0.72
 #: Where along the axis each of them carries its name, as a share: to the left of where they part.
 _NAMES = {"scale_um": 0.86, "metal_loss_um": 1.0, "decarburised_um": 0.69}
 
@@ -196,7 +199,7 @@ class ForgingTemperatureCurves:
                 "surface", self.units.from_c(t), y + (-0.02 if below else 0.02) * high, words,
                 style.series_look(place).colour, ha="right", va="top" if below else "bottom",
             )  # fmt: skip
-        right = self.units.from_c(self.low_c + 0.62 * (self.high_c - self.low_c))
+        right = self.units.from_c(self.low_c + _NAMED_AT * (self.high_c - self.low_c))
 
         def at(column) -> float:
             return float(np.interp(self.units.to_c(right), study.preheat_c, getattr(study, column)))
@@ -213,7 +216,7 @@ class ForgingTemperatureCurves:
             x = self.units.from_c(middle + shift * (self.high_c - self.low_c))
             self._name("austenite", x, 60.0, zone, style.zone_look(zone).colour, ha=ha)
         for one, place in ((study, 1), (self.other, 0)):
-            t = self.low_c + (0.62 if place else 0.80) * (self.high_c - self.low_c)
+            t = self.low_c + (_NAMED_AT if place else 0.88) * (self.high_c - self.low_c)
             stress = float(np.interp(t, one.preheat_c, one.flow_stress_mpa))
             self._name(
                 "effort", self.units.from_c(t), stress + (15.0 if place else -15.0), one.steel.name,

@@ -60,7 +60,8 @@ class HardnessBars:
                 middle, 0, height=_BAR_HEIGHT, color=style.zone_look(zone).colour, zorder=2
             )[0]
             self._spans[zone] = ax.plot(
-                [0, 0], [middle] * 2, color=style.INK, linewidth=1.4, marker="|", markersize=7, zorder=3
+                [0, 0], [middle] * 2, color=style.INK, linewidth=1.4, marker="|", markersize=7, zorder=3,
+                path_effects=style.cased(2.6),  # else it is lost on the dark bar of the body
             )[0]
             self._words[zone] = ax.text(8, row - _WORDS_UP, "", va="center", fontsize=9, zorder=4)
         (self._dry,) = ax.plot(

@@ -277,7 +277,7 @@ class PullDirection:
                 zorder=1,
             )
         self._ring = Circle(
-            (0, 0), 1.0, facecolor="#DCE7D3", edgecolor="#4E7A46", linewidth=1.6, zorder=0.8, alpha=0.55
+            (0, 0), 1.0, facecolor=style.WANTED, edgecolor="#4E7A46", linewidth=1.6, zorder=0.8, alpha=0.55
         )
         ax.add_patch(self._ring)
         (self._shaft,) = ax.plot([], [], color=style.ACCENT, linewidth=3.0, solid_capstyle="butt", zorder=4)

@@ -16,10 +16,11 @@ __all__ = ["draw_causes", "draw_fit", "draw_heats", "draw_spray_curve", "draw_tr
 #: Most points drawn of a trace, so that the line of the fit stays visible.
 _MOST_POINTS = 120
 _VERDICT_LOOKS = {
-    "accept": ("#4E7A46", "o"),
-    "accept with adjusted settings": ("#C17F00", "s"),
+    "accept": (style.SERIES[0].colour, "o"),
+    "accept with adjusted settings": (style.SERIES[4].colour, "s"),
     "hold": (style.CAUTION, "X"),
 }
+_VERDICT_WORDS = {"accept": "accept", "accept with adjusted settings": "adjust", "hold": "hold"}
 
 
 def _axes(figure, *shape, **options):
@@ -61,14 +62,19 @@ def draw_heats(figure, judgements, units: Units | None = None) -> str:
             low, high = used[0].limits.bounds[name]
             left, right = ax.get_xlim()
             ax.axvspan(
-                left if low is None else low, right if high is None else high, color="#DCE7D3", zorder=0
+                left if low is None else low, right if high is None else high, color=style.WANTED, zorder=0
             )
         ax.set_xlabel(words)
         ax.grid(axis="y", visible=False)
+    for row, j in enumerate(used):  # the verdict in words: colour and mark alone would need a key
+        axes[1].annotate(
+            _VERDICT_WORDS[j.verdict], (1.0, row), xycoords=("axes fraction", "data"), xytext=(6, 0),
+            textcoords="offset points", va="center", fontsize=9, annotation_clip=False,
+        )  # fmt: skip
     if used:
         axes[0].set(yticks=range(len(used)), yticklabels=[j.heat for j in used], ylim=(len(used) - 0.5, -0.5))
     style.title(axes[0], "Every heat at the settings as they are")
-    style.title(axes[1], "hollow: with adjusted settings; green: the limits")
+    style.title(axes[1], "Hollow: with adjusted settings; shaded: your limits")
     counts = {v: sum(j.verdict == v for j in judgements) for v in _VERDICT_LOOKS}
     return "; ".join(f"{v}: {n}" for v, n in counts.items() if n) or "no heats"
 
@@ -184,7 +190,7 @@ def _numbers(ax, found) -> None:
         xlabel="standard deviations from what was known before",
     )
     ax.grid(axis="y", visible=False)
-    style.title(ax, "Grey: known before; blue: after (95 %)")
+    style.title(ax, "Wide: known before; narrow: after (95 %)")
 
 
 def draw_causes(figure, found, units: Units | None = None) -> str:
@@ -211,7 +217,7 @@ def draw_causes(figure, found, units: Units | None = None) -> str:
         xlabel="measured − expected, HV",
     )
     off_ax.grid(axis="y", visible=False)
-    style.title(off_ax, "Off by (grey: one standard deviation)")
+    style.title(off_ax, "Off by (bar: one standard deviation)")
     table = found.table
     ax.barh(range(len(table)), 100 * table["probability"], color=style.ACCENT, height=0.6)
     for row, r in enumerate(table.itertuples()):

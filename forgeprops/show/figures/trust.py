@@ -151,7 +151,7 @@ def error_plot(
 
 def coverage_plot(ax, table) -> None:
     """Draw the share of measured bars inside the 80 % interval, group by group, beside the wanted 72 to 88 %."""
-    ax.axvspan(72, 88, color="#DCE7D3", linewidth=0, zorder=0)
+    ax.axvspan(72, 88, facecolor=style.WANTED, edgecolor=style.QUIET, linewidth=0.6, zorder=0)
     ax.axvline(80, color=style.QUIET, linewidth=1.0, linestyle=(0, (4, 2)), zorder=1)
     for row, r in enumerate(table.to_dict("records")):
         look = style.series_look(0 if row == 0 else 3)
@@ -172,7 +172,7 @@ def coverage_plot(ax, table) -> None:
         xlabel="measured hardness inside its 80 % interval, %",
     )
     ax.grid(axis="y", visible=False)
-    style.title(ax, "Does the range hold 8 of 10? Wanted: inside the green")
+    style.title(ax, "Does the range hold 8 of 10? Wanted: dot inside the shaded band")
 
 
 def band_plot(ax, name: str, band, distance_mm, own_hrc, standard_hrc) -> None:

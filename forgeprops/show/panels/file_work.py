@@ -152,7 +152,8 @@ class FilePanel:
 
     def draw(self, how, *arguments) -> None:
         """Draw anew and say the picture in words."""
-        told = how(self.live.figure, *arguments, units=self._units)
+        with style.look():
+            told = how(self.live.figure, *arguments, units=self._units)
         self.live.refresh(static=True)
         self.caption.value = f'<p style="max-width:950px;color:{style.QUIET}">{html.escape(told)}</p>'
 

@@ -122,7 +122,7 @@ class TaskPanel:
             ylabel="face hardness, HV",
         )
         style.title(self.ax, "Up is a stronger face, right a hosel that bends")
-        (self._area,) = self.ax.fill([0] * 4, [0] * 4, facecolor="#DCE7D3", edgecolor=style.QUIET, zorder=1)
+        (self._area,) = self.ax.fill([0] * 4, [0] * 4, facecolor=style.WANTED, edgecolor=style.QUIET, zorder=1)
         self._aim = self.ax.text(0, 0, "", fontsize=9.5, va="top", zorder=4)
         (self._bend_span,) = self.ax.plot(
             [], [], color=style.INK, linewidth=1.4, marker="|", markersize=9, zorder=2
