@@ -402,8 +402,12 @@ def furnace_warnings_of(steel: Steel, route: Route, told: Evaluated, case: int, 
     found = [decarburised_warning(surface.decarburised_um, surface.skin_hv, surface.sound_hv)]
     below = float(told.marched.zones[case, :, out.O_SHARE].max()) <= 0.0
     if below:
-        found.append(Warn("below-ac1", f"The preheat stays below this steel's Ac1 of {float(temperatures.ac1_c(steel)):.0f} °C: "
-                                       "nothing hardens; the head keeps its first-heat structure, tempered."))
+        hottest, ac1 = float(told.marched.marks[case, :, marks.M_FURNACE].max()), float(temperatures.ac1_c(steel))
+        if route.preheat.temperature_c < ac1:
+            which = f"The preheat stays below this steel's Ac1 of {ac1:.0f} °C"
+        else:
+            which = f"No zone stays above this steel's Ac1 of {ac1:.0f} °C long enough (hottest {hottest:.0f} °C)"
+        found.append(Warn("below-ac1", f"{which}: nothing hardens; the head keeps its first-heat structure, tempered."))
     if surface.decarburised_um > 0.0:
         found += decarburisation_warnings(steel, float(told.marched.marks[case, 0, marks.M_FURNACE]))
     for i in (0, 4):

@@ -7,6 +7,7 @@ from typing import Any
 
 from . import cautions
 from .forging.cautions import FULL_AUSTENITE, NO_AUSTENITE
+from .thermal.spray import from_flux
 
 __all__ = ["IDLE_WATER_HV", "is_idle", "summary", "to_dict"]
 
@@ -101,7 +102,7 @@ def summary(result) -> str:
     """The whole answer as text."""
     face = result.zones["face"]
     lines = [f"{result.steel.name}, {result.head.name}, preheat {result.route.preheat.temperature_c:.0f} °C",
-             "", *textwrap.wrap(headline(result), 100), ""]
+             *textwrap.wrap(_water(result), 100), "", *textwrap.wrap(headline(result), 100), ""]
     lines.append(f"{'zone':6} {'hardness':>9} {'80 % interval':>15} {'HRC':>9} {'tensile':>14} {'yield':>12}   structure")
     for zone in result.zones.values():
         s = zone.strength
@@ -119,6 +120,10 @@ def summary(result) -> str:
     lines += textwrap.wrap(
         f"Face: furnace set {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving it, "
         f"{face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press took {loss:.0f} °C).", 100)
+    critical, diameter = result.critical, result.ideal_diameter_mm
+    lines += textwrap.wrap(
+        f"Steel: ideal diameter {diameter:.0f} mm ({diameter / 25.4:.1f} in) with the grain the furnace gave the face; Ae3 "
+        f"{critical.ae3_c:.0f} °C, Bs {critical.bs_c:.0f} °C, Ms {critical.ms_c:.0f} °C.", 100)
     lines += [line for text in _second_heat(result) for line in textwrap.wrap(text, 100)]
     lines += textwrap.wrap("Hosel: " + result.hosel.words(), 100)
     if result.face is not None:
@@ -135,6 +140,27 @@ def summary(result) -> str:
     return "\n".join(lines)
 
 
+def _water(result) -> str:
+    """The water in the units of the shop, and how the head cools after it."""
+    spray = result.route.spray
+    after = f"{_air(result)} to the end."
+    if spray is None:
+        return f"No water; {after}"
+    if spray.flux_kg_m2_s <= 0.0:
+        return f"Water 0 kg/(m² s); {after}"
+    return (f"Water {from_flux(spray.flux_kg_m2_s)}, for {spray.duration_s:g} s, {spray.delay_s:g} s after the squeeze; then "
+            f"{after}")
+
+
+def _austenite(result) -> str:
+    """How much austenite the furnace made, and how coarse."""
+    face, hosel = result.zones["face"], result.zones["hosel"]
+    if max(face.austenite_share, hosel.austenite_share) < NO_AUSTENITE:
+        return " No austenite forms."
+    return (f" Austenite: {100 * face.austenite_share:.0f} % of the face, grain ASTM {face.grain_astm:.1f}; "
+            f"{100 * hosel.austenite_share:.0f} % of the hosel, ASTM {hosel.grain_astm:.1f}.")
+
+
 def _second_heat(result) -> list[str]:
     """What the second heat costs: time, effort, skin, press strain; one sentence or two each."""
     soak, through = result.route.preheat.soak_s, result.heat_through_s
@@ -143,6 +169,7 @@ def _second_heat(result) -> list[str]:
     else:
         time = (f"Heated through after {through:.0f} s of the {soak:.0f} s in the furnace." if through <= soak else
                 f"Not heated through: that takes {through:.0f} s, the furnace has {soak:.0f} s.")
+    time += _austenite(result)
     effort, surface = result.effort, result.surface
     press = (f"Effort: flow stress {effort.mean_mpa:.0f} MPa in the die, {effort.relative:.2f} times that of 1030 at the "
              f"same temperatures; about {effort.press_force.kn / 1000:.1f} MN on the press "
@@ -191,8 +218,11 @@ def to_dict(result) -> dict[str, Any]:
             "tensile_mpa": _round(z.strength.tensile_mpa), "tensile_se_mpa": _round(z.strength.tensile_se_mpa, 3),
             "yield_mpa": _round(z.strength.yield_mpa), "yield_se_mpa": _round(z.strength.yield_se_mpa, 3),
             "elongation": _round(z.strength.elongation, 3), "austenite_share": round(z.austenite_share, 4),
-            "grain_astm": _round(z.grain_astm, 3), "peak_c": _round(z.peak_c), "die_c": _round(z.die_c),
-            "water_c": None if z.water_c is None else _round(z.water_c), "biot": _round(z.biot, 3),
+            "undissolved": round(z.undissolved, 4), "grain_astm": _round(z.grain_astm, 3),
+            "peak_c": _round(z.peak_c), "die_c": _round(z.die_c),
+            "water_c": None if z.water_c is None else _round(z.water_c),
+            "water_off_c": None if z.water_off_c is None else _round(z.water_off_c), "rebound_c": _round(z.rebound_c),
+            "biot": _round(z.biot, 3),
             "flow_stress_mpa": _round(z.flow_stress.mpa, 3), "flow_stress_low_mpa": _round(z.flow_stress.low_mpa, 3),
             "flow_stress_high_mpa": _round(z.flow_stress.high_mpa, 3),
             "recrystallised_share": round(z.recrystallised_share, 3), "retained_strain": round(z.retained_strain, 4),
@@ -201,7 +231,9 @@ def to_dict(result) -> dict[str, Any]:
     equal = result.equal_effort
     out = {
         "steel": result.steel.name, "head": result.head.name,
-        "preheat_c": result.route.preheat.temperature_c, "ideal_diameter_mm": _round(result.ideal_diameter_mm), "zones": zones,
+        "preheat_c": result.route.preheat.temperature_c, "ideal_diameter_mm": _round(result.ideal_diameter_mm),
+        "critical_c": {name: _round(getattr(result.critical, f"{name}_c")) for name in ("ac1", "ac3", "ae3", "bs", "ms")},
+        "zones": zones,
         "hosel": {"allowed_deg": _round(bend.allowed_deg, 3), "allowed_deg_low": _round(bend.allowed_deg_low, 3),
                   "allowed_deg_high": _round(bend.allowed_deg_high, 3), "governed_by": bend.governed_by,
                   "target_deg": _round(bend.target_deg, 3), "direction_deg": _round(bend.direction_deg, 3),

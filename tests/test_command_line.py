@@ -34,8 +34,11 @@ def test_the_two_grades_of_the_first_question(capsys):
     assert zones["4130"]["face"] > zones["1020"]["face"] + 100.0
     assert found["4130"]["hosel"]["allowed_deg"] < found["1020"]["hosel"]["allowed_deg"]
     main(["--grade", "4130"])
-    text = capsys.readouterr().out
+    text = " ".join(capsys.readouterr().out.split())
     assert "martensite" in text and "°" in text and "±" in text
+    # the water in the units of the shop, the steel's own numbers, what the furnace made
+    for words in ("L/min on", "mL in 10 s in a can", "2 s after the squeeze", "ideal diameter", " Ms ", "grain ASTM"):
+        assert words in text, words
 
 
 def test_json_is_valid_complete_and_alone():
@@ -90,6 +93,16 @@ def test_process_exit_codes_and_streams():
     wrong = run("--no-such-option")
     assert wrong.returncode == 2 and "--no-such-option" in wrong.stderr
     assert run("--version").stdout.strip() == f"forgeprops {fp.__version__}"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes of another kind")
+def test_a_reader_that_has_seen_enough_makes_no_traceback():
+    read, write = os.pipe()
+    os.close(read)  # nobody reads
+    done = subprocess.run([sys.executable, "-m", "forgeprops", "--grade", "1030"], stdout=write, stderr=subprocess.PIPE,
+                          text=True, timeout=120)  # fmt: skip
+    os.close(write)
+    assert done.returncode == 0 and done.stderr == ""
 
 
 def test_ascii_terminal_does_not_choke():
