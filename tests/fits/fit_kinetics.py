@@ -61,6 +61,8 @@ BATHS = {"oil": (0.35 * 2205.0, 0.25), "water": (1.2 * 2205.0, 0.30)}
 #: Grades whose end-quench curves are compared with the standard's, above 23 HRC, standard deviation 5 HRC a
 #: curve of six.
 END_QUENCH = ("4130", "4140", "1045", "5140", "8620", "4340")
+#: Points along the end-quench bar, as `specimens.end_quench_bar` has them.
+END_POINTS = 26
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
 KIN = {"4140": ("42CrMo4", "SCM435"), "4130": ("30CrMo",), "1040": ("C45", "1045"), "1050": ("C45", "1045")}
 #: Rate at which 95 % martensite is reached, °C/s, and standard deviation of its ln: C45 above 100, 42CrMo4 20
@@ -125,7 +127,7 @@ def air_bench(rows) -> Bench:
     size = [float(r["diameter_mm"]) for r in rows]
     return bench([steel_of(r) for r in rows], [float(r["austenitise_c"]) for r in rows],
                  [_bar_zone(d)[0] for d in size], [(packing.COOL, 1e6)],
-                 [packing.convection_table("round", d, 25.0, 0.0) for d in size], 5)
+                 [packing.convection_table("round", d, 25.0, 0.0) for d in size], packing.POINTS[0])
 
 
 def bath_bench(rows) -> Bench:
@@ -144,7 +146,7 @@ def end_quench_bench(steels) -> Bench:
     zone["front_m2"] = zone["back_m2"] = area
     zone["conduction_m"] = area / length
     made = bench(steels, 860.0, [zone] * len(steels), [(packing.JET, 1200.0), (packing.COOL, 1e6)],
-                 [packing.convection_table("round", 25.0, 25.0, 0.0)] * len(steels), 20, tolerance_c=1.5)
+                 [packing.convection_table("round", 25.0, 25.0, 0.0)] * len(steels), END_POINTS, tolerance_c=1.0)
     made.cases["emissivity"] = END_QUENCH_EMISSIVITY
     return made
 
@@ -230,7 +232,7 @@ class Problem:
 
     def end_quench(self, k) -> list[np.ndarray]:
         """HRC of the grades at the standard's distances."""
-        x = 100.0 * lobatto(20)[0]
+        x = 100.0 * lobatto(END_POINTS)[0]
         return [np.interp(end_quench_distances_mm(), x, hrc_from_hv(hv)) for hv in self.end.march(k).point_hv]
 
     def follow(self, k) -> np.ndarray:
@@ -300,7 +302,7 @@ def validate(full: Problem, x) -> tuple[np.ndarray, list]:
     left, places = np.zeros(len(full.rows)), []
     for steel in dict.fromkeys(r["steel"] for r in full.rows):
         without = Problem((steel,))
-        z = without.solve(x, most=8)
+        z = without.solve(x, most=12)
         k = without.constants(z)
         own = [r["steel"] == steel for r in full.rows]
         left[own] = (full.bars_hb(k)[0] - full.hb)[own]

@@ -54,8 +54,8 @@ def test_normalised_bars(bars):
         f"bias {error.mean():+.1f}, greatest {np.abs(error).max():.0f} HB"
     )
     assert len(error) >= 76
-    assert np.abs(error).mean() < 8.2 and abs(error.mean()) < 3.0
-    # goal 8 HB; the greatest misses are 8630, whose heat is softer than its neighbours 4130 and 8620 allow
+    assert np.abs(error).mean() < 8.0 and abs(error.mean()) < 3.0
+    # the greatest misses are 8630, whose heat is softer than its neighbours 4130 and 8620 allow
     assert np.abs(error).max() < 40.0
 
 
@@ -82,8 +82,8 @@ def test_errors_on_steels_left_out():
         float(rows["normalised bars", how]["mean_absolute_error"])
         for how in ("fitted", "each steel predicted without it")
     )
-    assert fitted < 8.2
-    assert fitted < left < 12.5  # goal 12
+    assert fitted < 8.0
+    assert fitted < left < 12.0
 
 
 #: Film coefficients of the baths, W/(m² K): Grossmann severities 0.30 (still oil) and 1.2 (water), which are
@@ -106,8 +106,17 @@ def test_as_quenched_bars_read(row):
     print(
         f"{row['steel']} {row['diameter_mm']} mm {row['cooling']}: measured {row['hrc']} computed {hrc:.1f} HRC"
     )
-    # goal 3 HRC; the centre of the 4140 bar (50 beside 55 at half radius) misses it by 1
-    assert abs(hrc - float(row["hrc"])) < (4.5 if (row["steel"], place) == ("4140", "centre") else 3.0)
+    # goal 3 HRC; the centre of the 4140 bar (50 beside 55 at half radius) misses it: see the next test
+    assert abs(hrc - float(row["hrc"])) < (3.5 if (row["steel"], place) == ("4140", "centre") else 3.0)
+
+
+def test_no_bath_gives_the_fall_read_in_the_4140_bar():
+    """55 HRC at half radius and 50 at the centre were read; conduction in 25 mm gives no such fall in any bath."""
+    row = next(r for r in ROWS if r["cooling"] == "oil quench, centre" and r["basis"] == "read")
+    for h in (200.0, 400.0, 660.0, 1300.0):
+        depth, hv = quenched_bar(steel_of(row), 25.0, h, float(row["austenitise_c"]))
+        half, centre = np.interp([0.5 * depth[-1], depth[-1]], depth, hrc_from_hv(hv))
+        assert abs(half - centre) < 0.5
 
 
 def full_martensite_rate(steel, level=0.95):

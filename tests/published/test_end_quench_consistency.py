@@ -44,10 +44,10 @@ def test_march_against_a255(curves):
             f"{name:7} march {' '.join(f'{v:3.0f}' for v in own)}\n        A255  {' '.join(f'{v:3.0f}' for v in standard)}"
             f"   mean absolute difference {error[-1].mean():.1f} HRC over {counted.sum()} points"
         )
-        assert error[-1].mean() < 5.5  # 1045 and 5140 harden a millimetre deeper, where their curves are steepest
+        assert error[-1].mean() < 4.5  # 1045 and 5140 harden a millimetre deeper, where their curves are steepest
     error = np.concatenate(error)
     print(f"all: {error.mean():.1f} HRC over {error.size} points")
-    assert error.mean() < 2.5
+    assert error.mean() < 2.0
 
 
 def test_quenched_end_has_the_standard_hardness(curves):
