@@ -14,6 +14,25 @@ from . import style
 
 __all__ = ["LiveFigure"]
 
+#: How far a picture shrinks on a narrow page: 9 point letters at 100 dots an inch then stand 9 pixels high.
+_LEAST_SHARE = 0.72
+
+
+@functools.cache
+def _named_image():
+    """Image widget whose tooltip reaches the page as ``title``, the name a screen reader takes.
+
+    The page hands a tooltip on only if the widget has a description, which the plain image lacks
+    (ipywidgets 8.1: an image with a tooltip alone is not shown at all).
+    """
+    import ipywidgets
+    from traitlets import Unicode
+
+    class NamedImage(ipywidgets.Image):
+        description = Unicode("").tag(sync=True)
+
+    return NamedImage
+
 
 class LiveFigure:
     """Figure whose live artists change often while axes, ticks and titles stay.
@@ -21,7 +40,10 @@ class LiveFigure:
     Parameters
     ----------
     width_px, height_px : int
-        Size on the page; it never changes.
+        Size on the page; it never changes.  On a narrow page the picture shrinks until its words are just
+        legible, and then the panel scrolls.
+    name : str
+        What the picture shows, in a few words: its name for a screen reader.
 
     Attributes
     ----------
@@ -31,7 +53,7 @@ class LiveFigure:
         What to put on the page.
     """
 
-    def __init__(self, width_px: int = 900, height_px: int = 360):
+    def __init__(self, width_px: int = 900, height_px: int = 360, name: str = "picture"):
         import ipywidgets
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
@@ -40,11 +62,14 @@ class LiveFigure:
         with style.look():
             self.figure = Figure(figsize=(width_px / dpi, height_px / dpi), dpi=dpi, layout="constrained")
         self.canvas = FigureCanvasAgg(self.figure)
-        self.widget = ipywidgets.Image(
+        self.widget = _named_image()(
             format="png",
             width=width_px,
             height=height_px,
-            layout=ipywidgets.Layout(max_width="100%", object_fit="contain"),
+            tooltip=name,
+            layout=ipywidgets.Layout(
+                max_width="100%", min_width=f"{_LEAST_SHARE * width_px:.0f}px", object_fit="contain"
+            ),
         )
         self._live: tuple = ()
         self._background = None

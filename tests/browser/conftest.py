@@ -258,6 +258,18 @@ class NotebookPage:
         self.page.locator(f"{control} select").first.select_option(label=words)
         self.page.wait_for_timeout(600)
 
+    def unnamed(self) -> list[str]:
+        """Pictures and controls without a name that a screen reader could say."""
+        return self.page.evaluate(
+            """() => [...document.querySelectorAll(
+                 ':is(.jp-OutputArea-output) :is(img.widget-image, input, select, textarea, button, [role=slider])')]
+                 .filter(e => !(e.getAttribute('aria-label') || e.alt || (e.title && e.title !== 'null')
+                                || e.labels?.[0]?.textContent.trim() || e.closest('label')?.textContent.trim()
+                                || (e.tagName === 'BUTTON' && e.textContent.trim())))
+                 .map(e => `${e.tagName} ${e.className} in `
+                           + (e.closest('[class*=fp-]')?.className.match(/fp-[-\\w]+/)?.[0] ?? 'the page'))"""
+        )
+
     def words(self, css: str) -> str:
         """Text of a part of the page."""
         return self.page.locator(css).first.inner_text()
@@ -333,7 +345,8 @@ def notebook(open_notebook, request):
 
 @pytest.fixture(autouse=True)
 def no_console_errors(request):
-    """After each test: the browser console shows no error; a failed test leaves a picture."""
+    """After each test: the browser console shows no error, every control and picture has a name; a failed test
+    leaves a picture."""
     yield
     page = request.node.funcargs.get("notebook")
     if page is not None:
@@ -341,6 +354,7 @@ def no_console_errors(request):
             page.screenshot(f"failed_{request.node.name[:60]}")
         errors, page.errors = page.errors, []
         assert errors == [], f"{page.name}: the browser console shows errors"
+        assert page.unnamed() == [], f"{page.name}: a screen reader has no name for these"
 
 
 @pytest.hookimpl(wrapper=True)

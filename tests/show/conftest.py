@@ -25,6 +25,12 @@ def double():
     return _load("double")
 
 
+@pytest.fixture(scope="session")
+def eyes():
+    """Simulated colour vision."""
+    return _load("eyes")
+
+
 @pytest.fixture(autouse=True)
 def own_jupyter_config(tmp_path, monkeypatch):
     """Neither read nor write the unit choice of whoever runs the tests."""

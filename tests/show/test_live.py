@@ -61,3 +61,16 @@ def test_neither_pyplot_nor_ipympl_is_imported():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_picture_has_a_name_for_those_who_hear_the_page_and_stays_legible_when_narrow():
+    picture = LiveFigure(1000, 200, "cooling curves")
+    assert picture.widget.tooltip == "cooling curves" and picture.widget.layout.min_width == "720px"
+    assert "description" in picture.widget.keys  # without it the page shows no image that has a tooltip
+
+
+def test_names_of_sliders_are_put_on_the_page_by_an_invisible_widget():
+    from forgeprops.show.panels.spoken import slider_names
+
+    made = slider_names()
+    assert made.layout.display == "none" and "aria-label" in made.value and "<style onload=" in made.value

@@ -107,12 +107,14 @@ class TransformationDiagram:
         return True
 
     def _region(self, phase, region) -> None:
+        from matplotlib.colors import to_rgba
+
         look = style.phase_look(phase)
         x = np.concatenate([region.start_s, region.end_s[::-1]])
         y = self.units.from_c(np.concatenate([region.start_c, region.end_c[::-1]]))
         self._regions += self.ax.fill(
-            x, y, facecolor=look.colour, alpha=0.55, edgecolor="none", zorder=2
-        ) + self.ax.fill(x, y, facecolor="none", edgecolor=style.INK, linewidth=0.7, zorder=2.1)
+            x, y, facecolor=to_rgba(look.colour, 0.55), edgecolor=style.INK, linewidth=0.7, zorder=2
+        )
 
     # ---- where names stand.  Points are (share of the width, share of the height) of the plot; distances
     # count a step to the side less, because names are wider than high.

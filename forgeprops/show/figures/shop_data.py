@@ -279,7 +279,7 @@ def draw_tracking(figure, found, quantity: str | None = None, units: Units | Non
             label="downwards",
         )
         for end in (CUSUM_H, -CUSUM_H):
-            lower.axhline(end, color=style.CAUTION, linewidth=0.9, linestyle="--")
+            lower.axhline(end, color=style.INK, linewidth=1.1, linestyle="--")
         at = x[f["alarm"].to_numpy(bool)]
         upper.plot(at, f["error"].to_numpy()[at - 1], "X", color=style.CAUTION, markersize=9, zorder=5)
         lower.legend(fontsize=8, loc="upper left")

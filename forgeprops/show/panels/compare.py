@@ -82,6 +82,7 @@ class ComparePanel(FilePanel):
     """
 
     go_words, size = "Work it out again", (1080, 560)
+    shows = "grades against forging temperatures: rank, results and costs"
 
     def __init__(self, inputs: CompareInputs | None = None, model=None, display_units: Units | None = None):
         import ipywidgets as w

@@ -15,6 +15,7 @@ from ..live import LiveFigure
 from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
 from .keep import KeepBar, SheetBar
+from .spoken import slider_names
 
 __all__ = ["COOLING_WORDS", "EstimateInputs", "EstimatePanel", "estimate_panel"]
 
@@ -161,6 +162,7 @@ class EstimatePanel:
                 self.caption,
                 self.keep.widget,
                 self.sheet.widget,
+                slider_names(),
             ]
         )
         self.widget.add_class("fp-estimate")
@@ -248,7 +250,7 @@ class EstimatePanel:
         )
 
     def _build_picture(self) -> None:
-        self.live = LiveFigure(1060, 580)
+        self.live = LiveFigure(1060, 580, "cooling curves, hardness on the head and by zone, structure, and bend allowed")
         self.live.widget.add_class("fp-picture")
         with style.look():
             upper, lower = self.live.figure.add_gridspec(2, 1, height_ratios=(1.35, 1.0))

@@ -12,6 +12,7 @@ from .. import style
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import note
+from .spoken import slider_names
 from .work import Work
 
 __all__ = ["FileChoice", "FilePanel", "number_field", "value_of"]
@@ -42,8 +43,9 @@ class FileChoice:
             layout={"width": "560px"},
         )
         self.upload = w.FileUpload(
-            accept=accept, multiple=False, description="Choose", layout={"width": "110px"}
-        )
+            accept=accept, multiple=False, description="Choose", tooltip=f"choose a file: {label}",
+            layout={"width": "120px"},
+        )  # fmt: skip
         self.path.add_class("fp-path")
         self.upload.add_class("fp-upload")
         self.said = w.HTML()
@@ -95,7 +97,7 @@ class FileChoice:
 class FilePanel:
     """Button, progress, picture and words; `compute` runs beside the page."""
 
-    go_words, size = "Work it out", (1000, 380)
+    go_words, size, shows = "Work it out", (1000, 380), "picture of the result"
 
     def __init__(self, controls, display_units: Units | None = None):
         import ipywidgets as w
@@ -110,7 +112,7 @@ class FilePanel:
         self.go.add_class("fp-go")
         self.go.on_click(lambda _: self.start())
         self.work = Work()
-        self.live = LiveFigure(*self.size)
+        self.live = LiveFigure(*self.size, self.shows)
         self.words, self.caption, self.below = w.HTML(), w.HTML(), w.VBox([])
         self.words.add_class("fp-headline")
         self.widget = w.VBox(
@@ -121,6 +123,7 @@ class FilePanel:
                 self.live.widget,
                 self.caption,
                 self.below,
+                slider_names(),
             ]
         )
         self.widget.add_class("fp-shop-data")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+
 import numpy as np
 
 from .. import style
@@ -9,6 +11,7 @@ from ..figures import HeadOutline
 from ..figures.diagram import TransformationDiagram
 from ..live import LiveFigure
 from ..units import Units, units
+from .spoken import slider_names
 
 __all__ = ["FilmPanel", "film_panel"]
 
@@ -49,21 +52,25 @@ class FilmPanel:
         w.jslink((self.play, "value"), (self.frame, "value"))
         self.play.add_class("fp-play")
         self.frame.add_class("fp-frame")
-        self.clock = w.HTML()
+        self.clock, self.caption = w.HTML(), w.HTML()
         self.clock.add_class("fp-clock")
-        self.live = LiveFigure(1060, 400)
+        self.live = LiveFigure(1060, 400, "the head by temperature, and the paths of face and hosel")
         self.live.widget.add_class("fp-film")
         with style.look():
             left, right = self.live.figure.subplots(1, 2, width_ratios=(0.9, 1.2))
             self.outline = HeadOutline(left, "temperature", self._units)
             self.paths = TransformationDiagram(right, units=self._units)
-        self.paths.update(self.result, diagram_of(self.result))
+        diagram = diagram_of(self.result)
+        self.paths.update(self.result, diagram)
+        self.caption.value = (
+            f'<p style="max-width:950px;color:{style.QUIET}">{html.escape(self.describe(diagram))}</p>'
+        )
         self.outline.update(self.result, 0.0)
         self.live.set_live(*self.outline.artists, *self.paths.artists)
         self.frame.observe(lambda change: self.at(change["new"]), names="value")
         self.at(0)
         self.widget = w.VBox([w.HBox([self.play, self.frame, self.clock], layout={"align_items": "center"}),
-                              self.live.widget])  # fmt: skip
+                              self.live.widget, self.caption, slider_names()])  # fmt: skip
 
     def at(self, frame: int) -> None:
         """Show one frame."""
@@ -72,6 +79,20 @@ class FilmPanel:
         self.paths.at(time_s)
         self.live.refresh()
         self.clock.value = f'<b role="status">{time_s:.1f} s: {self.doing(time_s)}</b>'
+
+    def describe(self, diagram) -> str:
+        """What the film shows, for those who cannot see it: every zone when something begins or ends."""
+        parts, text = [], self._units.temperature_text
+        out_s = self.result.events["out of furnace"]
+        for words, event in (("in the die", "in die"), ("when the water starts", "water on"),
+                             ("when it stops", "water off")):  # fmt: skip
+            if event in self.result.events:
+                at = self.result.events[event]
+                now = {z: float(np.interp(at, self.result.zones[z].time_s, self.result.zones[z].temperature_c))
+                       for z in ("face", "body", "hosel")}  # fmt: skip
+                told = ", ".join(f"{zone} {text(value)}" for zone, value in now.items())
+                parts.append(f"{words} ({at - out_s:.1f} s) {told}")
+        return f"The head by temperature: {'; '.join(parts)}. {self.paths.describe(self.result, diagram)}"
 
     def doing(self, time_s: float) -> str:
         """What happens to the head at this time."""

@@ -17,6 +17,7 @@ from ..live import LiveFigure
 from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
 from .keep import KeepBar
+from .spoken import slider_names
 
 __all__ = ["ForgingTemperatureInputs", "ForgingTemperaturePanel", "forging_temperature_panel"]
 
@@ -111,7 +112,7 @@ class ForgingTemperaturePanel:
         for choice in (self.grade, self.other, self.head):
             choice.on_change(self._chosen)
         self.preheat.on_change(lambda _: None if self._busy else self._moved())
-        self.live = LiveFigure(1060, 600)
+        self.live = LiveFigure(1060, 600, "six plots over the forging temperature")
         self.live.widget.add_class("fp-picture")
         low, high = SETTINGS["preheat_c"].low, SETTINGS["preheat_c"].high
         with style.look():
@@ -135,6 +136,7 @@ class ForgingTemperaturePanel:
                 self.live.widget,
                 self.caption,
                 self.keep.widget,
+                slider_names(),
             ]
         )
         self.widget.add_class("fp-forging-temperature")

@@ -21,6 +21,7 @@ from ..live import LiveFigure
 from ..units import Units, units
 from .controls import Choice, Setting, Slider, note
 from .keep import KeepBar
+from .spoken import slider_names
 
 __all__ = ["BENCH_SETTINGS", "HoselBenchInputs", "HoselBenchPanel", "hosel_bench_panel"]
 
@@ -145,7 +146,7 @@ class HoselBenchPanel:
             choice.on_change(self._chosen)
         for control in (self.hardness_from, self.hand, *self.sliders.values()):
             control.on_change(self._moved)
-        self.live = LiveFigure(1060, 720)
+        self.live = LiveFigure(1060, 720, "the hosel on the bench: strain, pull, moment and allowance")
         self.live.widget.add_class("fp-picture")
         with style.look():
             grid = self.live.figure.add_gridspec(2, 2, width_ratios=(1.45, 1), height_ratios=(1, 1.05))
@@ -197,6 +198,7 @@ class HoselBenchPanel:
                 w.HBox([self.ask], layout={"margin": "4px 0 0 8px"}),
                 self.softening,
                 self.keep.widget,
+                slider_names(),
             ]
         )
         self.widget.add_class("fp-hosel-bench")

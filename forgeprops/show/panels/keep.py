@@ -57,11 +57,12 @@ class KeepBar:
             layout={"width": "260px"},
         )
         self.save = w.Button(description="Save", icon="save", tooltip="write these settings to the file")
-        self.load = w.FileUpload(accept=".json", multiple=False, description="Load")
+        self.load = w.FileUpload(
+            accept=".json", multiple=False, description="Load", tooltip="choose a settings file to load"
+        )
         for widget, name in ((self.name, "fp-file"), (self.save, "fp-save"), (self.load, "fp-load")):
             widget.add_class(name)
-        for button in (self.save, self.load):
-            button.layout.width = "90px"
+        self.save.layout.width, self.load.layout.width = "90px", "110px"
         self.reset = w.Button(description="Start again", icon="undo", tooltip="back to the first settings")
         self.reset.layout.width = "120px"
         self.reset.add_class("fp-reset")

@@ -158,7 +158,7 @@ class Lesson:
         ratio = face.hardness_hv / hosel.hardness_hv
 
         def answer(guess):
-            live, (ax,) = _figure(900, 230, 1)
+            live, (ax,) = _figure(900, 230, 1, "hardness of face and hosel")
             bars = HardnessBars(ax, _PAIR, self.units)
             bars.update(result)
             live.refresh(static=True)
@@ -207,7 +207,7 @@ class Lesson:
         soft, hard = self.results["soft"], self.results["hard"]
 
         def answer(guess):
-            live, axes = _figure(960, 240, 2)
+            live, axes = _figure(960, 240, 2, "how far the two hosels bend")
             told = []
             for name, ax in zip(("soft", "hard"), axes, strict=True):
                 gauge = BendGauge(ax)
@@ -236,14 +236,16 @@ class Lesson:
     # ---- pictures
     def _curves(self, scale: str):
         result = self.results["lesson"]
-        live, (ax,) = _figure(900, 330, 1)
+        live, (ax,) = _figure(900, 330, 1, "cooling curves")
         curves = CoolingCurves(ax, (*_PAIR, "body") if scale == "linear" else _PAIR, scale, self.units)
         curves.update(result)
         live.refresh(static=True)
         return live.widget, curves.describe(result)
 
     def _diagrams(self, names, zones=_PAIR):
-        live, axes = _figure(1060 if len(names) > 1 else 900, 380, len(names))
+        live, axes = _figure(
+            1060 if len(names) > 1 else 900, 380, len(names), "cooling paths across the transformation diagram"
+        )
         told = []
         for name, ax in zip(names, axes, strict=True):
             result = self.results[name]
@@ -261,8 +263,8 @@ def diagram_of(result):
     return cooling_diagram(result.steel, grain)
 
 
-def _figure(width_px: int, height_px: int, count: int):
-    live = LiveFigure(width_px, height_px)
+def _figure(width_px: int, height_px: int, count: int, name: str):
+    live = LiveFigure(width_px, height_px, name)
     live.widget.add_class("fp-lesson-picture")
     with style.look():
         axes = live.figure.subplots(1, count, squeeze=False)[0]

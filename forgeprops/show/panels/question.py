@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 
 from .. import style
+from .spoken import slider_names
 
 __all__ = ["Question", "choice_guess", "number_guess"]
 
@@ -62,7 +63,7 @@ class Question:
             f'<div style="font-size:15px;line-height:1.4;max-width:900px"><b>{html.escape(title)}</b><br>'
             f"{html.escape(ask)}</div>"
         )
-        self.widget = w.VBox([head, w.HBox([guess, self.show], layout={"align_items": "flex-end"}), self.box])
+        self.widget = w.VBox([head, w.HBox([guess, self.show], layout={"align_items": "flex-end"}), self.box, slider_names()])
         self.widget.add_class("fp-question")
 
     def reveal(self) -> None:

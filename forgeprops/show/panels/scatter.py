@@ -73,6 +73,7 @@ class ScatterPanel(CasePanel):
     """
 
     name, size = "scatter", (1080, 600)
+    shows = "distributions of the results, and what moves them"
 
     def __init__(self, case: SettingsCase, model=None):
         import ipywidgets as w
@@ -167,6 +168,7 @@ class ChoosePanel(CasePanel):
     """
 
     name, size, go_words = "choose", (1080, 600), "Search"
+    shows = "distributions at the settings found, and what moves them"
 
     def __init__(self, case: SettingsCase, model=None):
         import ipywidgets as w

@@ -16,6 +16,7 @@ from .controls import SETTINGS, Choice, Slider, note
 from .file_work import FilePanel
 from .keep import KeepBar
 from .limits_box import LimitsBox
+from .spoken import slider_names
 
 __all__ = ["SettingsCase", "SettingsInputs", "WindowPanel", "settings_case", "window_panel"]
 
@@ -97,7 +98,7 @@ class SettingsCase:
         self.keep = KeepBar("settings", self._kept, self.set_inputs)
         left = w.VBox([self.grade.row, self.head.row, *(s.row for s in self.sliders.values())])
         self.widget = w.VBox(
-            [w.HBox([left, self.box.widget], layout={"flex_flow": "row wrap"}), self.keep.widget]
+            [w.HBox([left, self.box.widget], layout={"flex_flow": "row wrap"}), self.keep.widget, slider_names()]
         )
         self.widget.add_class("fp-case")
         for control in (self.grade, self.head, *self.sliders.values()):
@@ -249,6 +250,7 @@ class WindowPanel(CasePanel):
     """
 
     name, size = "window", (1080, 430)
+    shows = "process window over two settings"
 
     def __init__(self, case: SettingsCase, model=None, x: str = "preheat_c", y: str = "flux"):
         import ipywidgets as w

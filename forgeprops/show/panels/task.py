@@ -16,6 +16,7 @@ from ..live import LiveFigure
 from ..units import Units, units
 from .controls import Choice, Slider, note
 from .estimate import COOLING_WORDS
+from .spoken import slider_names
 from .work import Work
 
 __all__ = ["Goal", "GOALS", "TaskPanel", "task_panel"]
@@ -86,7 +87,7 @@ class TaskPanel:
         for control in (*self.sliders.values(), self.surroundings):
             control.on_change(self._moved)
         self.goal.observe(lambda _: self._moved(self.surroundings), names="value")
-        self.live = LiveFigure(540, 360)
+        self.live = LiveFigure(540, 360, "face hardness against bend allowed, with the goal")
         self.live.widget.add_class("fp-target")
         self._draw()
         self.words = w.HTML()
@@ -101,7 +102,7 @@ class TaskPanel:
         self.chances: list[tuple[float, float]] = []  # of face and hosel, head by head
         left = w.VBox([*(s.row for s in self.sliders.values()), self.surroundings.row, self.words])
         self.widget = w.VBox([self.goal, w.HBox([left, self.live.widget], layout={"flex_flow": "row wrap"}),
-                              w.HBox([self.score_button, self.work.widget]), self.verdict])  # fmt: skip
+                              w.HBox([self.score_button, self.work.widget]), self.verdict, slider_names()])  # fmt: skip
         self.widget.add_class("fp-task")
         self._moved(self.surroundings)
 

@@ -42,7 +42,7 @@ def parity_panel():
     from ...study import trust
 
     parities = [trust.parity(what) for what in ("ms", "bars", "quenched", "tempering")]
-    live = LiveFigure(1000, 940)
+    live = LiveFigure(1000, 940, "predicted against measured")
     with style.look():
         for ax, parity in zip(live.figure.subplots(2, 2).ravel(), parities, strict=True):
             parity_plot(ax, parity)
@@ -53,7 +53,7 @@ def formula_panel():
     """Return the errors of our Ms, Bs and tempering laws on left-out rows, beside the published formulas."""
     from ...study import trust
 
-    live = LiveFigure(1060, 520)
+    live = LiveFigure(1060, 520, "errors of our formulas beside the published ones")
     said = []
     with style.look():
         left, middle, right = live.figure.subplots(1, 3)
@@ -117,7 +117,7 @@ def coverage_panel():
     from ...study import trust
 
     table = trust.coverage()
-    live = LiveFigure(900, 330)
+    live = LiveFigure(900, 330, "share of measured bars inside the interval")
     with style.look():
         coverage_plot(live.figure.subplots(), table)
     all_bars = table.iloc[0]
@@ -150,7 +150,7 @@ class BandPanel:
                 )
         self.grade = Choice("band-grade", "grade", tuple(self.bands), name)
         self.grade.on_change(lambda _: self.show())
-        self.live = LiveFigure(760, 420)
+        self.live = LiveFigure(760, 420, "end-quench bar in the band of its grade")
         self.live.widget.add_class("fp-band")
         self.words = w.HTML()
         self.words.add_class("fp-band-words")
