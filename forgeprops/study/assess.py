@@ -6,7 +6,7 @@ import functools
 
 import numpy as np
 
-from ..errors import InputError, check_number
+from ..errors import InputError, check_number, check_whole
 from ..head import Head
 from ..route import BURNING_C, Route
 from ..shop import Shop
@@ -82,7 +82,7 @@ def checked_threads(threads) -> int | None:
     ------
     InputError
     """
-    return None if threads is None else int(check_number(threads, "threads", 1, 1024))
+    return None if threads is None else check_whole(threads, "number of threads", 1, 1024)
 
 
 def checked_call(function, name: str):

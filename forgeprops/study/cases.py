@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,7 +13,7 @@ from ..estimate import check_later_heats
 from ..head import Head
 from ..head import head as library_head
 from ..route import Route
-from ..shop import Shop
+from ..shop import Shop, load_shop
 from ..steel import Steel
 from ..steel.grades import grade
 
@@ -103,18 +104,20 @@ def route_from(given) -> Route:
 
 
 def shop_from(given) -> Shop:
-    """A shop from a shop, None (neutral), or its numbers."""
+    """A shop from a shop, None (neutral), the path of its file, or its numbers."""
     if isinstance(given, Shop):
         return given
     if given is None:
         return Shop()
+    if isinstance(given, (str, os.PathLike)):
+        return load_shop(given)
     if isinstance(given, Mapping):
         return Shop(**_named(given, Shop))
-    raise InputError(f"shop is {given!r:.60}; allowed is a Shop or its numbers.")
+    raise InputError(f"shop is {given!r:.60}; allowed is a Shop, the path of its file, or its numbers.")
 
 
 _MAKERS = {"steel": steel_from, "head": head_from, "route": route_from, "shop": shop_from}
-_SINGLE = (Steel, Head, Route, Shop, str, bytes, Mapping)
+_SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping)
 
 
 def _is_single(given) -> bool:

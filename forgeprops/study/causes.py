@@ -145,7 +145,7 @@ class Causes:
     def _check(name: str) -> str:
         return _rows()[name]["check"]
 
-    def __str__(self) -> str:
+    def __repr__(self) -> str:
         return self.report()
 
     def _repr_html_(self) -> str:

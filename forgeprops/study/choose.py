@@ -50,8 +50,13 @@ _CHECKED = 1024
 #: Starts lie at least this far apart, and gradients are taken over this step, as a share of the range: far
 #: above the noise of the march's own steps.
 _APART, _STEP = 0.2, 0.02
+#: Places nearer than this share of the range are one, where the search for robustness begins.
+_SAME = 0.05
 #: Least standard deviation counted with, in steps: below it a margin is as sure as it gets.
 _LEAST_SD = 0.05
+#: A drawn head is counted as spread out by this share of the standard deviation, so that a share of few heads
+#: changes smoothly.
+_SMOOTH = 0.5
 #: A margin that has no number counts as this, and so does all beyond it (steps).
 _FARTHEST = 50.0
 
@@ -75,7 +80,8 @@ class Choice:
     binding : str
         The limit that comes first.
     robustness : float
-        Least mean margin over its standard deviation under scatter: 3 is a Cpk of 1.
+        The share of heads inside all limits under scatter, told as the standard deviations that a single limit
+        would be away if the same share of a normal distribution met it (3: a Cpk of 1).
     scatter : Scatter or None
         Full scatter at the settings: share outside with its interval, capability, what matters.
     relax : DataFrame
@@ -135,9 +141,12 @@ class Choice:
             o = self.scatter.outside
             told += (
                 f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
-                f"to {100 * o.high:.2g} %); the worst limit is {self.robustness:.1f} deviations away."
+                f"to {100 * o.high:.2g} %)."
             )
         return told
+
+    def __repr__(self) -> str:
+        return self.words()
 
     def _repr_html_(self) -> str:
         table = "" if not len(self.relax) else self.relax.to_html(index=False, escape=True)
@@ -187,7 +196,7 @@ class _Problem:
         return self._margins({name: values[:, k] for k, name in enumerate(self.names)})
 
     def sure(self, x: np.ndarray) -> np.ndarray:
-        """Mean margin over its standard deviation under scatter, shape (m, limits): the same draws
+        """How sure all limits together are under scatter (`_deviations_away`), shape (m, 1): the same draws
         everywhere."""
         values, m, n = self.values(x), len(x), len(self.u)
         arrays = {name: np.repeat(values[:, k], n) for k, name in enumerate(self.names)}
@@ -199,12 +208,45 @@ class _Problem:
                 )
             else:
                 arrays[one.name] = np.tile(one.quantile(self.u[:, k]), m)
-        margins = self._margins(arrays).reshape(m, n, -1)
-        return margins.mean(axis=1) / np.maximum(margins.std(axis=1, ddof=1), _LEAST_SD)
+        return _deviations_away(self._margins(arrays).min(axis=1).reshape(m, n))[:, None]
+
+
+def _deviations_away(slack: np.ndarray) -> np.ndarray:
+    """Standard deviations that a limit is away if the slack were normal with the same share below 0.
+
+    Parameters
+    ----------
+    slack : array, shape (m, n)
+        Of n drawn heads at m places.
+
+    Notes
+    -----
+    The share is that of the heads smoothed by a normal of `_SMOOTH` times their standard deviation, and the
+    result is scaled so that it is mean over standard deviation where the slack is normal.  Where it is not (a
+    face near a cliff has a long tail, several limits bind) mean over standard deviation misleads.
+
+    Examples
+    --------
+    >>> even = (np.arange(4000) + 0.5) / 4000
+    >>> from scipy.special import ndtri
+    >>> _deviations_away((1.5 + ndtri(even))[None]).round(2).tolist()
+    [1.5]
+    """
+    from scipy.special import ndtr, ndtri
+
+    width = np.maximum(_SMOOTH * slack.std(axis=1, ddof=1, keepdims=True), _LEAST_SD)
+    inside, outside = ndtr(slack / width).mean(axis=1), ndtr(-slack / width).mean(axis=1)
+    # from the smaller share, which has the digits
+    away = np.where(outside < inside, -ndtri(np.maximum(outside, 1e-300)), ndtri(np.maximum(inside, 1e-300)))
+    return away * np.hypot(1.0, _SMOOTH)
 
 
 def _raise_least(
-    f: Callable[[np.ndarray], np.ndarray], x0: np.ndarray, free: np.ndarray, iterations: int = 25
+    f: Callable[[np.ndarray], np.ndarray],
+    x0: np.ndarray,
+    free: np.ndarray,
+    iterations: int = 25,
+    enough: float = 1e-3,
 ) -> tuple[np.ndarray | None, np.ndarray | None]:
     """Raise the least of the `free` columns of f while the others stay at 0 or above.
 
@@ -245,7 +287,7 @@ def _raise_least(
             "fun": lambda v: look(v[:-1])[0] - weight * v[-1],
             "jac": lambda v: np.hstack([look(v[:-1])[1].T, -weight[:, None]]),
         },
-        options={"maxiter": iterations, "ftol": 1e-3},
+        options={"maxiter": iterations, "ftol": enough},
     )
     return best[0], best[1]
 
@@ -293,7 +335,7 @@ def choose(
     spread, chemistry
         What scatters (see `scatter`).
     starts : int
-        Places the search begins from.
+        Places the search begins from, beside the settings as they are.
     progress, cancel
         Called with the cases done so far; asked between batches.
 
@@ -308,10 +350,10 @@ def choose(
 
     Notes
     -----
-    A first look at evenly filling points; from the best that lie apart the least margin is raised without
-    scatter; then, where the limits are met, the least ratio of mean margin to standard deviation over the
-    same drawn heads; the result is checked with fresh draws.  Each step is a constrained optimisation,
-    scipy's SLSQP.
+    A first look at evenly filling points; from the settings as they are and from the best points that lie
+    apart the least margin is raised without scatter; then, where the limits are met, the share of the same
+    drawn heads inside all limits; the result is checked with fresh draws.  Each step is a constrained
+    optimisation, scipy's SLSQP.
 
     Examples
     --------
@@ -324,11 +366,9 @@ def choose(
     if not limits.bounds:
         raise InputError("nothing is asked; allowed are limits such as Limits(face_hardness_hv=(380, 460)).")
     seed = check_whole(seed, "seed", 0, 2**31)
-    threads = None if threads is None else check_whole(threads, "number of threads", 1, 1024)
     case = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
     line, threads, reference = checked_line(line), checked_threads(threads), checked_reference(reference)
     progress = checked_call(progress, "progress")
-    seed = int(check_number(seed, "seed", 0, 2**31))
     ranges = _ranges(settings, case)
     starts = int(check_number(starts, "starts", 1, 100))
     stop = Stop(cancel)
@@ -350,15 +390,18 @@ def choose(
     )
     d = len(ranges)
     every = np.ones(sum(1 for _ in limits.ends()), bool)
-    x = even_numbers(_FIRST_LOOK * d, d, seed + 1)
+    now = (np.array([value_of(name, *case) for name in ranges]) - problem.low) / (problem.high - problem.low)
+    x = np.vstack([np.clip(now, 0.0, 1.0), even_numbers(_FIRST_LOOK * d, d, seed + 1)])
     first = np.zeros((len(x), len(every)))
     rows: list[dict] = []
     best_x, best_margin = None, None
     robust: list[tuple[np.ndarray, float]] = []
+    begun: list[np.ndarray] = []
     try:
         first = problem.nominal(x)
         begin = _spread_out(x, first.min(axis=1), starts)
         best_x, best_margin = x[begin[0]], first[begin[0]]
+        begin += [0] * (0 not in begin)
         for i in begin:
             at, margin = _raise_least(problem.nominal, x[i], every)
             rows.append(
@@ -367,6 +410,7 @@ def choose(
                     "first_slack": float(first[i].min()),
                     "slack": float(margin.min()),
                     "robustness": np.nan,
+                    "from": x[i],
                     "x": at,
                 }
             )
@@ -375,9 +419,16 @@ def choose(
         if best_margin.min() >= 0.0:
             for row in rows:
                 if row["slack"] >= 0.0:
-                    at, ratio = _raise_least(problem.sure, row["x"], every, iterations=12)
-                    row["robustness"], row["x"] = float(ratio.min()), at
-                    robust.append((at, float(ratio.min())))
+                    both = np.stack([row["x"], row["from"]])  # more slack is not always more sure
+                    surest = both[int(problem.sure(both).argmax())]
+                    if any(np.abs(surest - place).max() < _SAME for place in begun):
+                        continue  # an earlier start came here
+                    begun.append(surest)
+                    at, away = _raise_least(problem.sure, surest, np.ones(1, bool), iterations=8, enough=0.01)
+                    if problem.nominal(at[None]).min() < 0.0:  # what is chosen meets the limits itself
+                        at, away = row["x"], problem.sure(row["x"][None])
+                    row["robustness"], row["x"] = float(away.min()), at
+                    robust.append((at, float(away.min())))
     except _Cancelled:
         if best_x is None:
             raise InputError("the search was stopped before its first look was finished.") from None
@@ -500,5 +551,5 @@ def _starts_table(rows: list[dict], problem: _Problem):
     told = []
     for row in rows:
         values = dict(zip(problem.names, problem.values(row["x"]).tolist(), strict=True))
-        told.append({k: v for k, v in row.items() if k != "x"} | values)
+        told.append({k: v for k, v in row.items() if k not in ("x", "from")} | values)
     return pd.DataFrame(told)

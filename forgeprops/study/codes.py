@@ -36,7 +36,7 @@ __all__ = ["NOT_TOLD", "warning_codes"]
 
 #: Codes that only a single estimate has: they need its curve or other marches beside its own.
 NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "idle-water", "range:hosel_strain",
-            "range:decarburisation.temperature", "range:roessle_fatemi")
+            "range:decarburisation.temperature", "range:roessle_fatemi", "range:shida")
 
 #: Branch of the strength of hosel and neck -> share it needs to be judged by its range (as `strength` does).
 _BRANCH_SHARE = 0.3
@@ -65,7 +65,7 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
     yield "range:thermal.spray_water", wet & _outside("thermal.spray_water", route["water_c"])
 
     # the furnace, at face and hosel
-    peak, scale = m[:, :, marks.M_FURNACE], m[:, :, marks.M_SCALE]
+    peak, scale = np.round(m[:, :, marks.M_FURNACE], 1), m[:, :, marks.M_SCALE]
     ends, alloyed = (0, 4), (columns.content("Cr") >= 0.30) | (columns.content("Mo") >= 0.08)
     safe, working = heating_limit_arrays(columns)
 
@@ -85,7 +85,7 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
         "range:scale.temperature",
         anywhere((scale > 0.0) & _outside("scale.temperature", np.maximum(peak, 700.0))),
     )
-    yield "cold-core", route["preheat_c"] - peak.min(axis=1) > COLD_CORE_C
+    yield "cold-core", route["preheat_c"] - m[:, :, marks.M_FURNACE].min(axis=1) > COLD_CORE_C
 
     # what came out
     yield "below-ac1", below

@@ -99,6 +99,9 @@ class Comparison:
             f"{-best['slack']:.1f} steps."
         )
 
+    def __repr__(self) -> str:
+        return self.words()
+
     def _repr_html_(self) -> str:
         shown = self.table if self.sets is None else self.sets
         return (

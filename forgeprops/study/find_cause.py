@@ -103,8 +103,7 @@ def find_cause(
     Source
     ------
     Marginal likelihoods, one cause at a time, with even chances beforehand between drift and no drift and
-    among the causes: usual Bayesian comparison (H.
-    Jeffreys, Theory of Probability; from memory).
+    among the causes: usual Bayesian comparison (H. Jeffreys, Theory of Probability; from memory).
 
     Examples
     --------

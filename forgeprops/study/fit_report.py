@@ -230,7 +230,7 @@ class ShopFit:
                     )
         return lines
 
-    def __str__(self) -> str:
+    def __repr__(self) -> str:
         return self.report()
 
     def _repr_html_(self) -> str:

@@ -110,6 +110,10 @@ class CoolingCurve:
         ratio = np.log(self.h_w_m2k[at] / law)
         return float(np.exp(ratio.mean())), float(ratio.std())
 
+    def __repr__(self) -> str:
+        told = f"h of {int(self.seen.sum())} surface temperatures, misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K"
+        return "\n".join([f"{told}; .table() has them.", *map(str, self.warnings)])
+
     def _repr_html_(self) -> str:
         said = "".join(f" {w}" for w in self.warnings)
         title = f"misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K.{said}"

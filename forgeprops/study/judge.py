@@ -99,7 +99,7 @@ class Judgement:
         """Verdict and reason in sentences."""
         return f"{self.heat}: {self.verdict}. {self.reason}"
 
-    def __str__(self) -> str:
+    def __repr__(self) -> str:
         return self.words()
 
     def row(self) -> dict:
@@ -128,6 +128,9 @@ class Judgements(tuple):
         import pandas as pd
 
         return pd.DataFrame([j.row() for j in self])
+
+    def __repr__(self) -> str:
+        return "\n".join(j.words() for j in self)
 
     def _repr_html_(self) -> str:
         shown = self.table().rename(columns=lambda name: name.replace("_", " "))
@@ -229,9 +232,9 @@ def judge_heat(
         beside = f" Outside the grade's range: {'; '.join(outside)}." if outside else ""
         return Judgement(verdict=ACCEPT, estimate=told, **judged, reason=f"{said}{sure}{beside}")
     missed = _missed_words(limits, results, chances, chance)
-    found = _adjust(case, limits, TURNED if turned is None else turned, turned is not None, chance)
+    found, surest = _adjust(case, limits, TURNED if turned is None else turned, turned is not None, chance)
     if found is None:
-        ranges = _ranges_words(case, TURNED if turned is None else turned)
+        ranges = _ranges_words(case, TURNED if turned is None else turned, surest, chance)
         return Judgement(verdict=HOLD, estimate=told, **judged, reason=f"{said} {missed} {ranges}")
     settings, adjusted, new = found
     moved = _moved_words(settings, case)
@@ -378,11 +381,11 @@ def _grade_span(case, limits: Limits) -> dict[str, tuple[float, float]]:
 
 
 def _adjust(case, limits: Limits, turned, named: bool, chance: float):
-    """Settings of the least change that meet the limits, their results and estimate; None if there are
-    none."""
+    """Settings of the least change that are sure enough to meet the limits, with results and estimate, or None;
+    and the surest that are not sure enough, with their chance, or None."""
     ranges = _turnable(case, turned, named)
     if not ranges:
-        return None
+        return None, None
     names, now = list(ranges), np.array([value_of(n, *case) for n in ranges])
     low, high = np.array(list(ranges.values())).T
     points = [np.tile(now, (_ON_A_LINE, 1)) for _ in names]
@@ -397,19 +400,24 @@ def _adjust(case, limits: Limits, turned, named: bool, chance: float):
     table = _assessed(case, limits, varied(*case, {n: values[:, k] for k, n in enumerate(names)}))
     change = np.abs((values - now) / (high - low)).sum(axis=1)
     tried = []
-    for spare in (_SPARE, 0.0):
+    # the least changes that leave room, then any that do, then those with the most room: the surest
+    for order, spare in ((change, _SPARE), (change, 0.0), (-table["slack"], 0.0)):
         tried += [
-            i for i in np.argsort(change, kind="stable") if table["slack"][i] >= spare and i not in tried
+            i for i in np.argsort(order, kind="stable") if table["slack"][i] >= spare and i not in tried
         ][:_TRIED]
+    surest = None
     for i in tried:
         settings = {
             n: float(v) for n, v, old in zip(names, values[i], now, strict=True) if abs(v - old) > 1e-9
         }
         told = estimate(case[0], case[1], case[2].with_(**settings), case[3])
         results = _results(table, i)
-        if _good(results, _chances(limits, results, _intervals(told)), limits, chance):
-            return settings, results, told
-    return None
+        chances = _chances(limits, results, _intervals(told))
+        if _good(results, chances, limits, chance):
+            return (settings, results, told), None
+        if surest is None or min(chances.values()) > surest[0]:
+            surest = min(chances.values()), settings
+    return None, surest
 
 
 def _turnable(case, turned, named: bool) -> dict[str, tuple[float, float]]:
@@ -475,10 +483,15 @@ def _settings_words(settings) -> str:
     return ", ".join(f"{n}={v:.4g}" for n, v in settings.items())
 
 
-def _ranges_words(case, turned) -> str:
+def _ranges_words(case, turned, surest, chance: float) -> str:
     ranges = _turnable(case, turned, False)
     if not ranges:
         return "No setting may be adjusted."
+    if surest is not None and surest[1]:
+        return (
+            f"With {_moved_words(surest[1], case)} it is inside, but not sure enough: a chance of "
+            f"{100 * surest[0]:.0f} % where {100 * chance:.0f} % is asked, and no settings tried do better."
+        )
     parts = (
         f"{setting(n).label} {low:g} to {high:g} {setting(n).unit}".rstrip()
         for n, (low, high) in ranges.items()

@@ -209,6 +209,9 @@ class Scatter:
             lines.append("Stopped before its end: fewer cases than asked for.")
         return " ".join(lines)
 
+    def __repr__(self) -> str:
+        return self.words()
+
     def _repr_html_(self) -> str:
         return f"<p>{html.escape(self.words())}</p>{self.table().to_html(index=False, escape=True)}"
 
@@ -279,12 +282,10 @@ def scatter(
     >>> found.outside.share
     0.0
     """
-    seed = check_whole(seed, "seed", 0, 2**31)
-    threads = None if threads is None else check_whole(threads, "number of threads", 1, 1024)
+    seed = check_whole(seed, "seed", 0, 2**32 - 1)
     steel, head, route, shop = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
     limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
     reference, progress = checked_reference(reference), checked_call(progress, "progress")
-    seed = int(check_number(seed, "seed", 0, 2**32 - 1))
     n = int(check_number(n, "cases", 16, 10_000_000))
     inputs = inputs_of(steel, head, route, shop, spread, chemistry)
     d = len(inputs)

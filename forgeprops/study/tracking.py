@@ -170,6 +170,9 @@ class Tracking:
         """The sentences, one a line."""
         return "\n".join(self.sentences)
 
+    def __repr__(self) -> str:
+        return self.summary()
+
     def _repr_html_(self) -> str:
         return page(" ".join(self.sentences), self.alarms if len(self.alarms) else self.limits, self.problems)
 

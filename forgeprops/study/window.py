@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError, check_number, check_whole
+from ..errors import InputError, check_number
 from ..steel import Steel
 from .assess import (
     REFERENCE,
@@ -153,6 +153,9 @@ class Window:
             told += " The box ends at the edge of the map: the window may be larger."
         return told
 
+    def __repr__(self) -> str:
+        return self.words()
+
     def _repr_html_(self) -> str:
         return f"<p>{html.escape(self.words())}</p>"
 
@@ -205,7 +208,6 @@ def window(
     >>> found.maps["face_hardness_hv"].shape
     (5, 5)
     """
-    threads = None if threads is None else check_whole(threads, "number of threads", 1, 1024)
     steel, head = steel_from(steel), head_from(head)
     route, shop = route_from(route), shop_from(shop)
     limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)

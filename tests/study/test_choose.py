@@ -81,7 +81,8 @@ def test_chosen_settings_are_more_robust_than_the_edge(found):
         ).outside.share
         for j, i in just[:: max(len(just) // 3, 1)][:3]
     ]
-    assert chosen <= min(shares) and found.scatter.outside.share == pytest.approx(chosen, abs=0.03)
+    present = fp.scatter("4130", None, fp.Route(), **common).outside.share
+    assert chosen <= min([*shares, present + 0.01]) and found.scatter.outside.share == pytest.approx(chosen, abs=0.03)
 
 
 def test_impossible_limits_name_what_to_relax():
