@@ -19,20 +19,20 @@ def panel():
 def test_field_is_the_estimate(panel):
     place = PREHEATS_C.index(900.0)
     result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route().with_(preheat_c=900.0))
-    assert panel.maps["face_hv"].values[1, place] == pytest.approx(result.zones["face"].hardness_hv)
-    assert panel.maps["hosel_deg"].values[1, place] == pytest.approx(result.hosel.allowed_deg)
-    assert panel.maps["hosel_hv"]._words[1][place].get_text() == f"{result.zones['hosel'].hardness_hv:.0f}"
+    assert panel.maps["face_hardness_hv"].values[1, place] == pytest.approx(result.zones["face"].hardness_hv)
+    assert panel.maps["hosel_allowed_deg"].values[1, place] == pytest.approx(result.hosel.allowed_deg)
+    assert panel.maps["hosel_hardness_hv"]._words[1][place].get_text() == f"{result.zones['hosel'].hardness_hv:.0f}"
 
 
 def test_chromoly_is_harder_than_low_carbon_everywhere(panel):
-    low, chromoly = panel.maps["face_hv"].values
+    low, chromoly = panel.maps["face_hardness_hv"].values
     assert np.all(chromoly > low)
 
 
 def test_new_settings_fill_it_anew(panel):
-    before = panel.maps["face_hv"].values.copy()
+    before = panel.maps["face_hardness_hv"].values.copy()
     panel.flux.widget.value = 2.0
     panel.go.click()
     panel.work.join()
-    after = panel.maps["face_hv"].values
+    after = panel.maps["face_hardness_hv"].values
     assert np.all(np.isfinite(after)) and np.all(after[1] < before[1])

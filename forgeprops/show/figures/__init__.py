@@ -5,7 +5,7 @@ from .bend import BendGauge
 from .cooling import CoolingCurves
 from .diagram import TransformationDiagram
 from .forging_temperature import ForgingTemperatureCurves
-from .grades import GradeMap, grade_lines
+from .grades import GradeMap
 from .hardness import HardnessBars
 from .hosel_bench import HoselOnBench, PullDirection
 from .moment_angle import MomentAngle
@@ -30,6 +30,5 @@ __all__ = [
     "draw_heats",
     "draw_spray_curve",
     "draw_tracking",
-    "grade_lines",
     "GradeMap",
 ]

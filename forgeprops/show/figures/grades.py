@@ -1,4 +1,4 @@
-"""Every grade at every forging temperature: a map with its numbers, and lines for a few grades."""
+"""Every grade at every forging temperature: a map with its numbers."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ import numpy as np
 from .. import style
 from ..units import Units
 
-__all__ = ["GradeMap", "grade_lines"]
+__all__ = ["GradeMap"]
 
-#: Column → title, unit words, colour map (all rise in lightness), number format, colour limits.
+#: Column of `estimate_many` or `compare` → title, unit words, colour map (all rise in lightness), number format, colour limits.
 _MAPS = {
-    "face_hv": ("Face hardness", "HV", "cividis", "{:.0f}", (120.0, 600.0)),
-    "hosel_hv": ("Hosel hardness", "HV", "cividis", "{:.0f}", (120.0, 600.0)),
-    "hosel_deg": ("Hosel bend allowed", "degrees", "viridis", "{:.1f}", (0.0, 4.0)),
+    "face_hardness_hv": ("Face hardness", "HV", "cividis", "{:.0f}", (120.0, 600.0)),
+    "hosel_hardness_hv": ("Hosel hardness", "HV", "cividis", "{:.0f}", (120.0, 600.0)),
+    "hosel_allowed_deg": ("Hosel bend allowed", "degrees", "viridis", "{:.1f}", (0.0, 4.0)),
 }
 
 
@@ -23,7 +23,7 @@ class GradeMap:
     Parameters
     ----------
     ax : matplotlib.axes.Axes
-    column : {"face_hv", "hosel_hv", "hosel_deg"}
+    column : {"face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg"}
         What is mapped.
     grades : sequence of str
         Rows, top to bottom.
@@ -82,45 +82,3 @@ class GradeMap:
         """Empty all fields."""
         for grade in self.grades:
             self.set_row(grade, np.full(len(self.preheats_c), np.nan))
-
-
-def grade_lines(ax, table, column: str, grades, units: Units | None = None) -> None:
-    """Draw one line per grade against forging temperature, named at its right end.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    table : pandas.DataFrame
-        Columns ``grade``, ``preheat_c`` and `column`.
-    column : {"face_hv", "hosel_hv", "hosel_deg"}
-        What is drawn.
-    grades : sequence of str
-        Which grades, at most five.
-    units : Units
-    """
-    units = units or Units()
-    ends = []
-    for index, grade in enumerate(grades):
-        mine, line = table[table["grade"] == grade].sort_values("preheat_c"), style.series_look(index)
-        x, y = units.from_c(mine["preheat_c"].to_numpy()), mine[column].to_numpy()
-        ax.plot(
-            x,
-            y,
-            color=line.colour,
-            linestyle=line.dash,
-            marker=line.marker,
-            markersize=4,
-            linewidth=line.width,
-        )
-        ends.append([float(y[-1]), grade, line.colour, float(x[-1])])
-    low, high = ax.get_ylim()
-    least = 0.06 * (high - low)
-    ends.sort()
-    for before, after in zip(ends, ends[1:], strict=False):
-        after[0] = max(after[0], before[0] + least)
-    for place, grade, colour, right in ends:
-        ax.annotate(grade, (right, place), xytext=(6, 0), textcoords="offset points", va="center",
-                    color=colour, fontweight="bold", annotation_clip=False)  # fmt: skip
-    title, unit, *_ = _MAPS[column]
-    ax.set(xlabel=f"forging temperature, {units.temperature}", ylabel=f"{title.lower()}, {unit}")
-    style.title(ax, title)

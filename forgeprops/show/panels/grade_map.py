@@ -14,7 +14,7 @@ __all__ = ["GradeMapPanel", "grade_map_panel"]
 
 #: Forging temperatures of the map, °C: from warm to hot, our choice.
 PREHEATS_C = (800.0, 850.0, 900.0, 950.0, 1000.0)
-_COLUMNS = {"face_hv": "face_hardness_hv", "hosel_hv": "hosel_hardness_hv", "hosel_deg": "hosel_allowed_deg"}
+_COLUMNS = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg")
 
 
 class GradeMapPanel:
@@ -83,8 +83,8 @@ class GradeMapPanel:
             table = estimate_many(
                 self._forgeprops.grade(grade), head, [route.with_(preheat_c=t) for t in PREHEATS_C]
             )
-            for name, column in _COLUMNS.items():
-                self.maps[name].set_row(grade, table[column].to_numpy(float))
+            for column, one in self.maps.items():
+                one.set_row(grade, table[column].to_numpy(float))
             self.live.refresh()
 
         self.work.start(self.grades, row, "grades")
