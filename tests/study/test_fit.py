@@ -18,6 +18,7 @@ from forgeprops.study.measured_heads import probe_weights
 from forgeprops.study.measurements import HardnessReadings
 from forgeprops.study.traces import Traces
 from forgeprops.tables import data_path
+from forgeprops.thermal.march.packing import POINTS
 from forgeprops.thermal.march.section import lobatto
 
 HEAD = fp.head("mid-iron")
@@ -221,13 +222,14 @@ def test_bad_input_is_refused_in_one_sentence(change, says):
 
 
 def test_probe_at_a_depth():
-    """The weights are the zone's interpolating polynomial: exact for a quartic, the front at 0, the mean
+    """The weights are the zone's interpolating polynomial: exact for its own power, the front at 0, the mean
     unplaced."""
     thick = HEAD.zones("forged")["face"].path_mm
-    points = lobatto(5)[0]
+    n = POINTS[0]
+    points = lobatto(n)[0]
     for depth in (0.0, 0.3 * thick, thick):
         weights = probe_weights(HEAD, "face", depth)
-        assert weights[10:15] @ points**4 == pytest.approx((depth / thick) ** 4, abs=1e-12)
+        assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx((depth / thick) ** (n - 1), abs=1e-12)
         assert weights.sum() == pytest.approx(1.0)
     told = evaluate([fp.grade("4130")], [HEAD], [ROUTE], None, trace=True, keep_points=True)
     row = told.marched.trace[0][-1]
