@@ -173,8 +173,7 @@ class Estimate:
 
         For the furnace setting that does it see `forgeprops.equal_effort_preheat`.
         """
-        die_c = {name: zone.die_c for name, zone in self.zones.items()}
-        return hotter_for_reference(self.steel, self.head, self.route.press, die_c)
+        return hotter_for_reference(self.steel, self.route.press, self.effort.die_c)
 
     @property
     def sources(self) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from .answer import Estimate, ZoneResult
 from .errors import InputError, check_flag
 from .forging.cautions import FULL_AUSTENITE, decarburised_warning, furnace_warnings
 from .forging.decarburisation import decarburisation_warnings
+from .forging.effort import effort_warnings
 from .head import ZONES, Head
 from .head import head as library_head
 from .limits.distortion import CUTTING_LIMIT_HV, FLATNESS_MM, bow_of_head, cutting_warnings
@@ -27,7 +28,16 @@ from .mechanical.strength import NOTHING_BUT_AUSTENITE, Strength, strength, stre
 from .opinions import opinions
 from .ranges import Warn, outside
 from .route import Route
-from .second_heat import PressStrain, Surface, effort_of, heat_through_s, press_strain, surface_of
+from .second_heat import (
+    LEAST_STRAIN,
+    PressStrain,
+    Surface,
+    effort_of,
+    heat_through_s,
+    press_rate_per_s,
+    press_strain,
+    surface_of,
+)
 from .shop import Shop
 from .steel import Steel
 from .thermal.march import batch
@@ -51,9 +61,9 @@ _PHASES = {"ferrite": out.O_FERRITE, "pearlite": out.O_PEARLITE, "bainite": out.
 #: What is worth a warning (our own limits): °C that a zone leaves the furnace below the set point; °C by which the
 #: body re-heats a face that the water left above Ms, HV that self-tempering takes from the face; °C below Ae3 at
 #: which water comes late; carbon (wt%) and martensite that may crack under water; degrees that are hardly a bend;
-#: share of martensite that is a hard face all the same.
+#: share of martensite that is a hard face all the same, and that is worth a word.
 COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
-CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
+CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE, HARDLY_SHARE = 0.35, 0.5, 1.0, 0.5, 0.05
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
 REHEATED_C = 60.0
 #: Ranges of what the furnace temperature enters.
@@ -208,6 +218,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
                          float(told.marched.marks[0, 0, marks.M_SCALE]), zones["face"].hardness_hv,
                          events.get("water on"), zones["face"].water_c if sprayed else None)
     warnings += furnace_warnings_of(steel, route, told, 0, surface)
+    warnings += effort_warnings(steel, effort.die_c, max(route.press.strain, LEAST_STRAIN), press_rate_per_s(route.press))
     warnings += _result_warnings(steel, route, zones, hosel, dry)
     return Estimate(steel=steel, head=head, route=route, shop=shop, zones=zones, hosel=hosel, face=face, events=events,
                     without_spray=dry, critical=temperatures.critical_temperatures(steel),
@@ -409,10 +420,11 @@ def furnace_warnings_of(steel: Steel, route: Route, told: Evaluated, case: int, 
             which = f"No zone stays above this steel's Ac1 of {ac1:.0f} °C long enough (hottest {hottest:.0f} °C)"
         found.append(Warn("below-ac1", f"{which}: nothing hardens; the head keeps its first-heat structure, tempered."))
     if surface.decarburised_um > 0.0:
-        found += decarburisation_warnings(steel, float(told.marched.marks[case, 0, marks.M_FURNACE]))
+        found += decarburisation_warnings(steel, round(float(told.marched.marks[case, 0, marks.M_FURNACE]), 1))
     for i in (0, 4):
         z, m = told.marched.zones[case, i], told.marched.marks[case, i]
-        here = furnace_warnings(steel, float(m[marks.M_FURNACE]), share=float(z[out.O_SHARE]),
+        # rounded: a head at 1300.00001 °C is not outside a range that ends at 1300
+        here = furnace_warnings(steel, round(float(m[marks.M_FURNACE]), 1), share=float(z[out.O_SHARE]),
                                 undissolved=float(z[out.O_UNDISSOLVED]), where=f"the {ZONES[i]}",
                                 grain_um=diameter_um_from_astm(float(z[out.O_GRAIN])),
                                 scale_um=float(m[marks.M_SCALE]))
@@ -439,7 +451,8 @@ def _result_warnings(steel: Steel, route: Route, zones, hosel, dry):
         if reheated and soft:
             found.append(Warn("reheated-face", f"The water stops while the face is still at {face.water_off_c:.0f} °C, above "
                                                f"Ms ({ms:.0f} °C); the body re-heats it by {face.rebound_c:.0f} °C and it "
-                                               f"ends at {face.hardness_hv:.0f} HV: spray longer or harder."))
+                                               f"ends at {face.hardness_hv:.0f} HV ({dry['face']:.0f} HV without water): "
+                                               "spray longer or harder."))
         elif not reheated and face.as_quenched_hv - face.hardness_hv > SELF_TEMPERED_HV:
             found.append(Warn("self-tempered", f"The body re-heats the quenched face by {face.rebound_c:.0f} °C, which tempers "
                                                f"it from {face.as_quenched_hv:.0f} to {face.hardness_hv:.0f} HV."))
@@ -476,6 +489,8 @@ def _idle_water(face: ZoneResult, dry_hv: float, ms: float) -> Warn | None:
     elif face.water_off_c is not None and face.water_off_c > ms:
         why = (f"the face is still at {face.water_off_c:.0f} °C when it stops, above Ms ({ms:.0f} °C); spray longer or "
                "harder")
+    elif face.fractions["martensite"] > HARDLY_SHARE * face.austenite_share:
+        why = f"the face hardly passes Ms ({ms:.0f} °C) before the body heats it again; spray longer or harder"
     else:
         why = "the face turns soft before it reaches Ms; more water, sooner, or a steel with more carbon or alloy"
     return Warn("idle-water", f"The water buys the face almost nothing ({dry_hv:.0f} HV without it, {face.hardness_hv:.0f} HV "

@@ -122,6 +122,8 @@ class Effort:
         Against 1030 at the same metal temperatures.
     projected_mm2 : float
         Plan area of the forging without flash.
+    die_c : float
+        Metal temperature in the die, °C, mean by projected area.
     """
 
     flow_stress: Mapping[str, FlowStress]
@@ -129,6 +131,7 @@ class Effort:
     press_force: PressForce
     relative: float
     projected_mm2: float
+    die_c: float
 
 
 @dataclass(frozen=True)
@@ -264,33 +267,34 @@ def effort_of(steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]
     reference = float(weight @ flow_stress_mpa(_reference(), temperatures, strain, rate) / weight.sum())
     by_zone = {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)}
     return Effort(
-        by_zone, mean, press_force_kn(float(weight.sum()), mean), mean / reference, float(weight.sum())
+        by_zone,
+        mean,
+        press_force_kn(float(weight.sum()), mean),
+        mean / reference,
+        float(weight.sum()),
+        float(weight @ temperatures / weight.sum()),
     )
 
 
-def hotter_for_reference(
-    steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]
-) -> Hotter | None:
+def hotter_for_reference(steel: Steel, press: Press, die_c: float) -> Hotter | None:
     """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
 
     Parameters
     ----------
-    die_c : mapping
-        Metal temperature of every zone in the die, °C.
+    die_c : float
+        Metal temperature in the die, °C.
 
     Returns
     -------
     Hotter or None
-        None where the mean in the die lies outside 700-1300 °C, the range of the laws.
+        None outside 700-1300 °C, where the laws do not reach.
     """
-    area = projected_mm2(head)
-    mean = sum(area[z] * die_c[z] for z in ZONES) / sum(area.values())
-    if not 700.0 <= mean <= 1300.0:
+    if not 700.0 <= die_c <= 1300.0:
         return None
     found = equal_effort(
-        _reference(), mean, steel, strain=max(press.strain, LEAST_STRAIN), rate_per_s=press_rate_per_s(press)
+        _reference(), die_c, steel, strain=max(press.strain, LEAST_STRAIN), rate_per_s=press_rate_per_s(press)
     )
-    return Hotter(found.preheat_c - mean, found.low_c - mean, found.high_c - mean)
+    return Hotter(found.preheat_c - die_c, found.low_c - die_c, found.high_c - die_c)
 
 
 def press_strain(

@@ -119,7 +119,8 @@ def summary(result) -> str:
     where = "when the water starts" if face.water_c is not None else "at the stroke"
     lines += textwrap.wrap(
         f"Face: furnace set {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving it, "
-        f"{face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press took {loss:.0f} °C).", 100)
+        f"{face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press "
+        f"{'took' if loss >= 0.0 else 'gave'} {abs(loss):.0f} °C).", 100)
     critical, diameter = result.critical, result.ideal_diameter_mm
     lines += textwrap.wrap(
         f"Steel: ideal diameter {diameter:.0f} mm ({diameter / 25.4:.1f} in) with the grain the furnace gave the face; Ae3 "

@@ -82,6 +82,7 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
     assert brief.zones["face"].rebound_c < 30.0 and "reheated-face" not in codes(brief)
     assert "above Ms" in said and "spray longer" in said and "as it would in air" in " ".join(brief.summary().split())
     assert "more carbon or alloy" in idle("1020")[1]
+    assert any("hardly passes Ms" in idle("4130", spray_s=s)[1] for s in (5.6, 5.8, 6.0, 6.2))
     hard, said = idle("4340", preheat_c=1150.0, spray_s=4.0)
     assert "hardens in air" in said and "reheated-face" not in codes(hard) and "in air as well" in hard.summary()
     assert idle("4130")[1] == "" and idle("4130", preheat_c=700.0)[1] == ""
@@ -90,6 +91,11 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
 def test_part_austenite_is_the_reason_not_the_water():
     text = " ".join(fp.estimate(fp.grade("4130"), HEAD, ROUTE.with_(preheat_c=770.0)).summary().split())
     assert "of it was austenite when it left the furnace, and the water took that part below Ms" in text
+
+
+def test_furnace_set_at_the_end_of_a_range_is_inside_it():
+    hot = codes(fp.estimate(fp.grade("4130"), HEAD, DRY.with_(preheat_c=1300.0)))
+    assert "range:decarburisation.temperature" not in hot and "range:scale.temperature" in hot
 
 
 def test_nothing_is_warned_of_twice():

@@ -115,6 +115,7 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
     assert equal.low_c < equal.hotter_c < equal.high_c and equal.hotter_c > 5.0
     area = projected_mm2(hot.head)
     mean = sum(area[z] * hot.zones[z].die_c for z in area) / sum(area.values())
+    assert hot.effort.die_c == pytest.approx(mean)
     # at that metal temperature the two press alike
     other = equal_effort(fp.grade("1030"), mean, hot.steel, strain=0.15, rate_per_s=3.0)
     assert mean + equal.hotter_c == pytest.approx(other.preheat_c, abs=0.01)
@@ -122,6 +123,9 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
     assert hot.to_dict()["effort"]["hotter_like_1030_c"] == pytest.approx(equal.hotter_c, rel=0.01)
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=690.0))
     assert cold.equal_effort is None and "To press like" not in cold.summary()
+    # what the law of flow stress does not reach is said
+    assert "range:shida.temperature" in {w.code for w in cold.warnings}
+    assert "range:shida.temperature" not in {w.code for w in hot.warnings}
     same = fp.estimate(fp.grade("1030"))
     assert same.equal_effort.hotter_c == pytest.approx(0.0, abs=0.01) and "To press like" not in same.summary()
 
