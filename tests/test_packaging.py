@@ -16,6 +16,8 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
+from forgeprops.sources import sources
+from forgeprops.tables import data_path
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -81,7 +83,7 @@ def test_change_list_knows_this_version():
 
 
 _JOB = """
-import json, sys
+import json
 from pathlib import Path
 import forgeprops as fp
 from forgeprops.sources import sources
@@ -94,7 +96,8 @@ names = [getattr(fp, n) is not None for n in fp.__all__]
 many = fp.estimate_many(["4130", "1020"])
 print(json.dumps({"where": str(where), "data": str(data_path()), "rows": rows, "face": result.zones["face"].hardness_hv,
                   "names": len(names), "sources": len(sources()), "many": list(many["face_hardness_hv"]),
-                  "certificates": len(fp.read_certificates(data_path("demo", "certificates.csv")).certificates)}))
+                  "grades": len([fp.grade(g) for g in fp.grades()]), "heads": len([fp.head(h) for h in fp.heads()]),
+                  "certificates": len(fp.read_certificates(data_path("demo", "certificates.csv")))}))
 """
 
 
@@ -122,11 +125,10 @@ def test_installed_wheel_does_the_main_job(installed):
     assert told["face"] == pytest.approx(fp.estimate(fp.grade("4130")).zones["face"].hardness_hv, rel=1e-9)
     assert told["names"] == len(fp.__all__) and told["many"][0] == pytest.approx(told["face"], rel=1e-6)
     assert len(told["rows"]) >= 30 and all(told["rows"].values()) and told["certificates"] > 3
+    assert (told["grades"], told["heads"], told["sources"]) == (len(fp.grades()), len(fp.heads()), len(sources()))
     line = run(python, "-m", "forgeprops", "--grade", "4130", "--json", cwd=home, env=environment)
     assert json.loads(line)["zones"]["face"]["hardness_hv"] == pytest.approx(told["face"], rel=1e-3)
 
 
-def test_editable_install_finds_the_same_data():
-    from forgeprops.tables import data_path
-
+def test_checkout_reads_its_own_data():
     assert data_path() == ROOT / "data"

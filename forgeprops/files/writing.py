@@ -29,6 +29,8 @@ def _target(path) -> Path:
         raise InputError(f"file to write is {path!r}; allowed is a path.")
     try:
         target = Path(path).expanduser().resolve()
+        if target.name and not (target.name.strip() and target.name.isprintable()):
+            raise InputError(f"file to write is named {target.name!r:.60}; allowed is a name of visible characters.")
         if target.is_dir():
             raise InputError(f"{one_line(path)!r} is a folder; allowed is the path of a file to write.")
         if not target.parent.is_dir():
