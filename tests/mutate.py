@@ -24,6 +24,10 @@ SWAPS = {ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.Lt: ">", a
 SIGNS = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/", ast.Lt: "<", ast.Gt: ">", ast.LtE: "<=", ast.GtE: ">="}
 #: Nothing of these is a formula: checking of input, messages, ranges as data, what a picture needs.
 LEFT_OUT = {"register_range", "InputError", "field", "dataclass", "ValueError", "RuntimeError"}
+#: Tests of a room that live elsewhere.
+ELSEWHERE = {"hardenability": ["tests/test_opinions.py", "tests/published/test_hardenability_published.py"],
+             "transformation": ["tests/published/test_transformation_published.py", "tests/test_specimens.py"],
+             "mechanical": ["tests/published/test_mechanics_published.py"], "limits": ["tests/published/test_mechanics_published.py"]}
 MARCHING = ("tests/test_estimate.py", "tests/test_specimens.py", "tests/test_second_heat.py", "tests/published")
 
 
@@ -103,7 +107,7 @@ def main():
         shutil.copytree(ROOT, copy, ignore=shutil.ignore_patterns(".venv", ".git", "__pycache__", "dist", "artefacts"))
         caught, left = 0, []
         for room in rooms:
-            tests = [f"tests/{room}", f"forgeprops/{room}"]
+            tests = [f"tests/{room}", f"forgeprops/{room}", *ELSEWHERE[room]]
             slow = [f"tests/limits/test_hosel.py::{n}" for n in ("test_twenty_thousand_in_time", "test_single_equals_batch")]
             marching = [*named(run(copy, [*tests, *(f"--deselect={n}" for n in slow)], seconds=1800)), *slow]
             files = [p for p in sorted((copy / "forgeprops" / room).glob("*.py")) if p.name != "__init__.py"]
