@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import sys
 import warnings
 
 __all__ = ["compiled"]
@@ -13,13 +15,38 @@ _OPTIONS = {"nogil": True, "error_model": "numpy", "fastmath": {"contract", "arc
 def compiled(function):
     """Compile with the cache if numba finds a folder it may write to; else every process compiles anew.
 
-    The cache notices a change of the function's own file only, so what it calls belongs in that file.
+    The cache notices a change of the function's own file only, so what it calls belongs in that file, or a checksum of
+    it in the function's closure.  A person who waits, at a terminal or in a notebook, is told once that it compiles.
     """
     import numba
 
+    _tell_who_waits()
     try:
         return numba.njit(cache=True, **_OPTIONS)(function)
     except RuntimeError:
-        warnings.warn("no writable folder for the compile cache; set NUMBA_CACHE_DIR to one to save some "
+        warnings.warn("no writable folder for the compile cache; set NUMBA_CACHE_DIR to one to save about ten "
                       "seconds at every start", stacklevel=2)
         return numba.njit(**_OPTIONS)(function)
+
+
+@functools.cache
+def _tell_who_waits():
+    """Have the first compilation say so, if someone looks; what comes from the cache says nothing."""
+    if not (sys.stderr.isatty() or "ipykernel" in sys.modules):
+        return None
+    from numba.core import event
+
+    class Told(event.Listener):
+        told = False
+
+        def on_start(self, _):
+            if not self.told:
+                self.told = True
+                print("Compiling for this machine, once: about a quarter of a minute.", file=sys.stderr, flush=True)
+
+        def on_end(self, _):
+            pass
+
+    listener = Told()
+    event.register("numba:compile", listener)
+    return listener

@@ -6,13 +6,13 @@ import functools
 import hashlib
 import os
 import threading
-import warnings
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from ...compiled import compiled
 from ...transformation import kinetics
 from ...transformation.decomposition import ROWS
 from .balance import WET_POINTS
@@ -89,7 +89,7 @@ def _compile(checksum: int):
     from .. import die_contact, properties, spray_law
     from . import balance, imposed, march, outcome, step
 
-    compiled = (
+    formulas = (
         (properties.austenite_cp_j_kgk, properties.ferrite_cp_j_kgk, properties.conductivity_w_mk,
          properties.conductivity),
         (spray_law._wendelstorf_w_m2k, spray_law.water_factor, spray_law.spray_single_phase_w_m2k,
@@ -112,7 +112,7 @@ def _compile(checksum: int):
         (outcome._table_hv, outcome._tempered, outcome._constituents, outcome.point_hardness,
          outcome.first_heat_structure, outcome._old_hardness, outcome.collect),
     )
-    for group in compiled:
+    for group in formulas:
         for formula in group:
             register_jitable(formula)
     march_, first_, collect_, follow_ = march.march, outcome.first_heat_structure, outcome.collect, imposed.follow
@@ -198,20 +198,7 @@ def _compile(checksum: int):
         follow_(case, start, kin, arrhenius, time_s, temperature_c, grain_um, forward, inverse, top, state, history)
         collect_(case, start, state, heat, marker, weight, np.zeros((1, FIRST)), point_hv, out)
 
-    return _jit(kernel), _jit(curve_kernel)
-
-
-def _jit(kernel):
-    """Compile with the cache if numba finds a folder it may write to; without one every process compiles anew."""
-    import numba
-
-    options = dict(nogil=True, error_model="numpy", fastmath={"contract", "arcp", "nsz"})
-    try:
-        return numba.njit(cache=True, **options)(kernel)
-    except RuntimeError:
-        warnings.warn("no writable folder for the compile cache; set NUMBA_CACHE_DIR to one to save about ten "
-                      "seconds at every start", stacklevel=2)
-        return numba.njit(**options)(kernel)
+    return compiled(kernel), compiled(curve_kernel)
 
 
 def run(cases, zones, head_of, steps, convection, convection_of, start, start_of, kin, section: Section, *,
