@@ -14,8 +14,9 @@ from . import style
 
 __all__ = ["LiveFigure"]
 
-#: How far a picture shrinks on a narrow page: 9 point letters at 100 dots an inch then stand 9 pixels high.
-_LEAST_SHARE = 0.72
+#: How far a picture shrinks on a narrow page: its 9 point letters are then 7.5 pixels high, which is the least
+#: that can be read; below that the panel scrolls.
+_LEAST_SHARE = 0.6
 
 
 @functools.cache

@@ -65,7 +65,7 @@ def test_neither_pyplot_nor_ipympl_is_imported():
 
 def test_picture_has_a_name_for_those_who_hear_the_page_and_stays_legible_when_narrow():
     picture = LiveFigure(1000, 200, "cooling curves")
-    assert picture.widget.tooltip == "cooling curves" and picture.widget.layout.min_width == "720px"
+    assert picture.widget.tooltip == "cooling curves" and picture.widget.layout.min_width == "600px"
     assert "description" in picture.widget.keys  # without it the page shows no image that has a tooltip
 
 

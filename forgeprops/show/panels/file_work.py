@@ -113,6 +113,7 @@ class FilePanel:
         self.go.on_click(lambda _: self.start())
         self.work = Work()
         self.live = LiveFigure(*self.size, self.shows)
+        self._wait()
         self.words, self.caption, self.below = w.HTML(), w.HTML(), w.VBox([])
         self.words.add_class("fp-headline")
         self.widget = w.VBox(
@@ -127,6 +128,15 @@ class FilePanel:
             ]
         )
         self.widget.add_class("fp-shop-data")
+
+    def _wait(self) -> None:
+        """Until there is a picture, say in its place how it comes: an empty place looks broken."""
+        with style.look():
+            self.live.figure.text(
+                0.5, 0.5, f"The picture comes here: press “{self.go_words}”.", ha="center", va="center",
+                color=style.QUIET, fontsize=12,
+            )  # fmt: skip
+        self.live.refresh(static=True)
 
     def items(self):
         """Steps of the work; one unless a panel has more."""

@@ -33,7 +33,7 @@ BENCH_SETTINGS = {
     "bar_mm": Setting("bar, hand to hosel", "mm", 250.0, 1000.0, 10.0),
     "force_n": Setting("most pull by hand", "N", 100.0, 800.0, 5.0),
     "rebends": Setting("bends there and back wanted", "", 1.0, 20.0, 1.0),
-    "hardness_hv": Setting("hardness measured on the hosel", "HV", 110.0, 470.0, 5.0),
+    "hardness_hv": Setting("tested hosel hardness", "HV", 110.0, 470.0, 5.0),
 }
 
 _COOLING = (

@@ -16,11 +16,11 @@ __all__ = ["ChoosePanel", "ScatterPanel", "choose_panel", "scatter_panel"]
 _LOOK, _EVERYDAY, _MORE = (256, 0), (1024, 128), (8192, 512)
 _LAWS = {"shop_spray": 0.0, "shop_emissivity": 0.0}
 _WHAT = (
-    ("all, also how well the laws fit this shop", "all"),
+    ("all, also how far the laws are off", "all"),
     ("from head to head only", "heads"),
 )
 _ANALYSIS = (
-    ("of this heat (laboratory and segregation)", "heat"),
+    ("of this heat (lab and segregation)", "heat"),
     ("anywhere within the grade", "grade"),
     ("as it stands", "fixed"),
 )

@@ -1,0 +1,88 @@
+"""What the prose of the notebooks claims, held against the numbers: a sentence that has gone stale fails here."""
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+
+HEAD = "mid-iron"
+
+
+def made(grade, **settings):
+    return fp.estimate(fp.grade(grade), fp.head(HEAD), fp.Route().with_(**settings))
+
+
+def face(result):
+    return result.zones["face"].hardness_hv
+
+
+def hosel(result):
+    return result.zones["hosel"].hardness_hv
+
+
+def test_01_water_of_four_seconds_leaves_the_face_soft():
+    short = made("4130", spray_s=4.0)
+    assert face(short) < 0.7 * face(made("4130"))
+    assert short.zones["face"].rebound_c > 20.0  # the body heats it again
+
+
+def test_01_the_hosel_of_4140_hardens_in_air():
+    assert hosel(made("4140")) > hosel(made("4130")) + 50.0
+
+
+def test_02_chromoly_is_about_a_tenth_harder_to_press():
+    stress = {
+        g: float(fp.forging_temperature_study(fp.grade(g), temperatures=[900]).flow_stress_mpa[0])
+        for g in ("1030", "4130", "4140")
+    }
+    for grade in ("4130", "4140"):
+        assert stress[grade] / stress["1030"] == pytest.approx(1.10, abs=0.04)
+
+
+def test_02_4140_from_760_degrees_is_unsure_and_ten_degrees_change_it():
+    cold, warm = made("4140", preheat_c=750.0), made("4140", preheat_c=760.0)
+    assert 0.0 < warm.zones["face"].austenite_share < 1.0
+    span = warm.zones["hosel"].hardness_high_hv - warm.zones["hosel"].hardness_low_hv
+    assert span > 100.0
+    assert face(warm) > face(cold) + 50.0 and hosel(warm) > hosel(cold) + 20.0
+
+
+def test_02_no_water_hardens_4130_from_720_degrees():
+    cold = made("4130", preheat_c=720.0)
+    assert cold.zones["face"].austenite_share == 0.0
+    assert face(cold) == pytest.approx(cold.without_spray["face"], abs=5.0)
+
+
+def test_02_1080_degrees_harden_the_hosel_of_4140_and_hardly_touch_that_of_4130():
+    for grade, low, high in (("4140", 5.0, 60.0), ("4130", -15.0, 15.0)):
+        usual, hot = made(grade), made(grade, preheat_c=1080.0)
+        assert hot.zones["hosel"].grain_astm < usual.zones["hosel"].grain_astm - 2.0
+        assert low < hosel(hot) - hosel(usual) < high
+    assert hot.zones["hosel"].fractions["bainite"] > 0.5  # 4130: bainite either way
+
+
+def test_03_half_the_water_and_every_face_misses_while_4140_keeps_most():
+    half = {g: face(made(g, flux=6.0)) for g in ("1030", "1040", "1050", "4130", "4140", "8620")}
+    assert max(half.values()) < 380.0
+    kept = half.pop("4140")
+    assert kept > 0.6 * face(made("4140")) and kept > 1.25 * max(half.values())
+
+
+def test_05_what_a_soft_and_a_hard_hosel_hang_on():
+    soft = fp.hosel_sensitivity(fp.estimate(fp.grade("1020")))
+    hard = fp.hosel_sensitivity(fp.estimate(fp.grade("4140")))
+    assert all(any(w in what for w in ("re-bends", "notch", "bend zone")) for what in soft["what"].head(3))
+    assert all(any(w in what for w in ("bar", "force")) for what in hard["what"].head(2))
+
+
+def test_07_end_quench_bars_beside_the_standard():
+    from forgeprops.study import trust
+
+    steels, places = trust.counted_band_steels(), np.arange(1.5, 50.01, 0.5)
+    own, standard = trust.end_quench_curves(steels["1045H"], places)
+    deeper = [places[np.argmax(own < h)] - places[np.argmax(standard < h)] for h in (45.0, 40.0, 30.0)]
+    assert 0.0 < np.mean(deeper) < 1.0
+    own, standard = trust.end_quench_curves(steels["4140H"], places)
+    near, deep = places <= 10.0, places >= 30.0
+    assert np.abs(own - standard)[near].mean() < 1.5
+    assert 2.0 < (standard - own)[deep].mean() < 5.0
