@@ -73,7 +73,7 @@ import warnings
 with warnings.catch_warnings(record=True) as found:
     warnings.simplefilter("always")
     import forgeprops as fp
-    curve = fp.continuous_cooling(fp.grade("1030"), rate_c_per_s=5.0)
+    curve = fp.continuous_cooling(fp.grade("4130"), rate_c_per_s=5.0)
 print(repr(curve.hardness_hv), [str(w.message) for w in found if "compile cache" in str(w.message)])
 """
 
@@ -130,7 +130,7 @@ def test_read_only_package_without_a_home_still_works(tmp_path):
         for path in locked:
             path.chmod(stat.S_IRWXU)
     assert "NUMBA_CACHE_DIR" in said
-    assert value == forgeprops.continuous_cooling(grade("1030"), rate_c_per_s=5.0).hardness_hv
+    assert value == forgeprops.continuous_cooling(grade("4130"), rate_c_per_s=5.0).hardness_hv
 
 
 # ---- the wet surface -----------------------------------------------------------------------------------------
