@@ -29,6 +29,12 @@ def test_chromoly_is_harder_than_low_carbon_everywhere(panel):
     assert np.all(chromoly > low)
 
 
+def test_words_beside_the_map_are_its_numbers(panel):
+    first, last = panel.maps["face_hardness_hv"].values[1, [0, -1]]
+    assert f"4130: face hardness {first:.0f} to {last:.0f} HV, hosel hardness" in panel.caption.value
+    assert panel.caption.value.count("<li>") == 2
+
+
 def test_new_settings_fill_it_anew(panel):
     before = panel.maps["face_hardness_hv"].values.copy()
     panel.flux.widget.value = 2.0

@@ -78,6 +78,15 @@ class GradeMap:
             shade = "#{:02X}{:02X}{:02X}".format(*(round(255 * c) for c in rgba[:3]))
             words.set_color(style.PAPER if style.grey_lightness(shade) < 55 else style.INK)
 
+    def describe(self, grade: str) -> str:
+        """A row in words, first and last forging temperature; nothing while it is empty."""
+        values = self.values[self.grades.index(grade)]
+        if not np.isfinite(values).all():
+            return ""
+        title, unit, *_ = _MAPS[self.column]
+        ends = " to ".join(dict.fromkeys(self._form.format(v) for v in (values[0], values[-1])))
+        return f"{title.lower()} {ends} {unit}"
+
     def clear(self) -> None:
         """Empty all fields."""
         for grade in self.grades:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import html
+
 from ...route import Route
 from .. import style
 from ..figures import GradeMap
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import Choice, Slider
+from .spoken import slider_names
 from .work import Work
 
 __all__ = ["GradeMapPanel", "grade_map_panel"]
@@ -34,7 +37,7 @@ class GradeMapPanel:
         import forgeprops
 
         self._forgeprops = forgeprops
-        shown = display_units or units()
+        shown = self._shown = display_units or units()
         self.grades = tuple(grades or forgeprops.grades())
         route = Route()
         self.head = Choice("map-head", "head", forgeprops.heads(), "mid-iron")
@@ -45,7 +48,7 @@ class GradeMapPanel:
         )
         self.go.add_class("fp-go")
         self.go.on_click(lambda _: self.start())
-        self.live = LiveFigure(1060, 130 + 19 * len(self.grades))
+        self.live = LiveFigure(1060, 130 + 19 * len(self.grades), "every grade at every forging temperature")
         self.live.widget.add_class("fp-map")
         with style.look():
             axes = self.live.figure.subplots(1, len(_COLUMNS))
@@ -54,7 +57,8 @@ class GradeMapPanel:
                 for i, (column, ax) in enumerate(zip(_COLUMNS, axes, strict=True))
             }
         self.live.set_live(*(a for m in self.maps.values() for a in m.artists))
-        self.work = Work()
+        self.work, self.caption = Work(), w.HTML()
+        self.caption.add_class("fp-map-words")
         self.widget = w.VBox(
             [
                 w.HBox([self.head.row, self.flux.row], layout={"flex_flow": "row wrap"}),
@@ -63,6 +67,8 @@ class GradeMapPanel:
                 ),
                 self.work.widget,
                 self.live.widget,
+                self.caption,
+                slider_names(),
             ]
         )
         self.start()
@@ -86,8 +92,23 @@ class GradeMapPanel:
             for column, one in self.maps.items():
                 one.set_row(grade, table[column].to_numpy(float))
             self.live.refresh()
+            self.caption.value = self.described()
 
         self.work.start(self.grades, row, "grades")
+
+
+    def described(self) -> str:
+        """The map in words, a line a grade, for those who cannot see it."""
+        lines = []
+        for grade in self.grades:
+            told = [one.describe(grade) for one in self.maps.values()]
+            if all(told):
+                lines.append(f"<li>{html.escape(f'{grade}: ' + ', '.join(told))}.</li>")
+        first, last = (self._shown.temperature_text(t) for t in (PREHEATS_C[0], PREHEATS_C[-1]))
+        return (
+            f"<details><summary>The map in words</summary><p>From {first} to {last}:</p><ul>{''.join(lines)}"
+            "</ul></details>"
+        )
 
 
 def grade_map_panel(grades=None):
