@@ -66,5 +66,5 @@ def outside(id: str, value: float) -> Warn | None:
     r = RANGES[id]
     if r.low <= value <= r.high:
         return None
-    return Warn(f"range:{id}", f"{r.quantity} {value:.4g} {r.unit} is outside the range "
-                               f"{r.low:g} to {r.high:g} {r.unit} ({r.source}).")
+    unit = f" {r.unit}" if r.unit else ""
+    return Warn(f"range:{id}", f"{r.quantity} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({r.source}).")
