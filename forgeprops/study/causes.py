@@ -111,7 +111,7 @@ class Causes:
         """Ranking, doubts and checks in sentences."""
         lines = [
             f"{r.zone.capitalize()} {r.measured_hv:.0f} HV where {r.expected_hv:.0f} is expected: "
-            f"{r.off_hv:+.0f} HV, "
+            f"{round(r.off_hv):+d} HV, "
             f"{abs(r.off_sd):.1f} standard deviations."
             for r in self.readings.itertuples()
         ]

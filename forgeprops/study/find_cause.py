@@ -120,7 +120,7 @@ def find_cause(
     check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
     drifts = causes(*case, names)
     z = np.linspace(-_FAR, _FAR, _MARCHED)
-    told = outcome(march_columns(_turned(case, drifts, z), threads=2))
+    told = outcome(march_columns(_turned(case, drifts, z)))
     middle = _MARCHED // 2  # of the first cause: nothing has drifted there
     index = [ZONES.index(zone) for zone in zones]
     every = told.hardness_hv.reshape(len(drifts), _MARCHED, -1)
@@ -215,7 +215,7 @@ def _everyday(case) -> np.ndarray:
         arrays[d.name] = np.full(2 * n, d.now)
         ends = d.now + d.everyday_sd, d.now - d.everyday_sd
         arrays[d.name][[2 * k, 2 * k + 1]] = np.clip(ends, d.setting.low, d.setting.high)
-    hardness = outcome(march_columns(varied(*case, arrays), threads=2)).hardness_hv
+    hardness = outcome(march_columns(varied(*case, arrays))).hardness_hv
     return 0.5 * (hardness[::2] - hardness[1::2])
 
 
@@ -377,7 +377,7 @@ def _looks(drifts, a: int, b: int, at, told, every, z, zones):
 
 
 def _check_words(a: Drift, b: Drift, looks) -> str:
-    direct = f"{a.check[:1].upper()}{a.check[1:]}; {b.check}."
+    direct = f"{a.check}; {b.check}."
     if looks and looks[0][3] >= _PARTS_SD:
         words, both, unit, _ = looks[0]
         return (

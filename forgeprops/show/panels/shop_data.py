@@ -6,7 +6,7 @@ beside the page.
 
 from __future__ import annotations
 
-from ...errors import InputError
+from ...errors import InputError, check_number
 from .. import style
 from ..figures import shop_data as draw
 from ..units import Units, units
@@ -27,10 +27,46 @@ __all__ = [
 ]
 
 
+class ShopSettings:
+    """What the line is set to, and the shop file that `Save` of the fit wrote: sliders and a file chooser.
+
+    Parameters
+    ----------
+    shown : Units
+        The reader's units.
+    """
+
+    def __init__(self, shown: Units):
+        from ...route import Route
+
+        first = Route()
+        self.sliders = {
+            n: Slider(n, first.setting(n), shown) for n in ("preheat_c", "flux", "spray_s", "delay_s")
+        }
+        self.file = FileChoice("shop file, or empty", "", ".json")
+        self.file.widget.add_class("fp-shop-file")
+        self.rows = (*(s.row for s in self.sliders.values()), self.file.widget)
+
+    @property
+    def route(self):
+        """The default route with the settings of the sliders."""
+        from ...route import Route
+
+        return Route().with_(**{n: s.value for n, s in self.sliders.items()})
+
+    @property
+    def shop(self):
+        """The shop of the file; None without one."""
+        from ...shop import load_shop
+
+        return self.file.read(load_shop)
+
+
 class JudgePanel(FilePanel):
     """Certificates and limits in; a verdict for every heat out."""
 
     go_words = "Judge the heats"
+    shows = "face hardness and hosel bend of every heat"
 
     def __init__(self, display_units: Units | None = None):
         import ipywidgets as w
@@ -44,10 +80,17 @@ class JudgePanel(FilePanel):
             number_field("to, HV", 470.0),
         )
         self.hosel_low = number_field("hosel bend from, °", 1.5)
+        self.settings = ShopSettings(display_units or units())
         super().__init__(
-            [self.file.widget, self.head.row, w.HBox([self.face_low, self.face_high, self.hosel_low])],
+            [
+                self.file.widget,
+                self.head.row,
+                *self.settings.rows,
+                w.HBox([self.face_low, self.face_high, self.hosel_low]),
+            ],
             display_units,
         )
+        self.widget.add_class("fp-judge")
         self.table = w.HTML()
         self.below.children = [self.table]
 
@@ -60,6 +103,7 @@ class JudgePanel(FilePanel):
         if least is not None:
             bounds["hosel_allowed_deg"] = (least, None)
         self._limits, self._made = self._forgeprops.Limits(**bounds), []
+        self._route, self._shop = self.settings.route, self.settings.shop
         found = self.file.read(self._forgeprops.read_certificates)
         if not found:
             raise InputError("no certificate is given; choose a file or write its path.")
@@ -68,7 +112,7 @@ class JudgePanel(FilePanel):
     def step(self, item) -> None:
         from ...study.judge import Judgements
 
-        self._made.append(self._forgeprops.judge_heat(item, self.head.value, None, self._limits))
+        self._made.append(self._forgeprops.judge_heat(item, self.head.value, self._route, self._limits, self._shop))
         self.result = Judgements(self._made)
         self.show()
 
@@ -85,6 +129,7 @@ class FitPanel(FilePanel):
     """Runs, certificates, traces and hardness in; the shop's own numbers out, to be saved."""
 
     go_words, size = "Fit the shop", (1060, 680)
+    shows = "the fit: traces, what it leaves, hardness, and the numbers found"
 
     def __init__(self, display_units: Units | None = None):
         import ipywidgets as w
@@ -100,9 +145,11 @@ class FitPanel(FilePanel):
             )
         }
         super().__init__([f.widget for f in self.files.values()], display_units)
+        self.widget.add_class("fp-fit")
         self.head = w.Dropdown(options=[], description="traces of head", style={"description_width": "110px"})
         self.head.observe(lambda _: self._draw(), names="value")
         self.file = w.Text(value="my.shop.json", description="shop file", style={"description_width": "90px"})
+        self.file.add_class("fp-save-as")
         self.save = w.Button(description="Save", icon="save")
         self.save.add_class("fp-save")
         self.save.on_click(lambda _: self._save())
@@ -149,10 +196,12 @@ class TrackingPanel(FilePanel):
     """The shop's log in; control chart and drift alarm out."""
 
     go_words, size = "Chart the log", (1000, 460)
+    shows = "control chart and cumulative sum of the log"
 
     def __init__(self, display_units: Units | None = None):
         self.file = FileChoice("log", "log.csv")
         super().__init__([self.file.widget], display_units)
+        self.widget.add_class("fp-tracking")
 
     def compute(self):
         from ...study.tracking import read_log, track
@@ -172,20 +221,17 @@ class CausePanel(FilePanel):
     """Hardness that is off in; ranked causes and the check that parts them out."""
 
     go_words = "Find the cause"
+    shows = "readings that are off, and the chance of every cause"
 
     def __init__(self, display_units: Units | None = None):
         import ipywidgets as w
 
         import forgeprops
 
-        shown = display_units or units()
         self.grade = Choice("cause-grade", "steel grade", forgeprops.grades(), "4130")
         self.head = Choice("cause-head", "head", forgeprops.heads(), "mid-iron")
-        route = forgeprops.Route()
-        self.sliders = {
-            n: Slider(n, route.setting(n), shown) for n in ("preheat_c", "flux", "spray_s", "delay_s")
-        }
-        first = {"face": "352 345 358", "hosel": "236 231 240"}
+        self.settings = ShopSettings(display_units or units())
+        first = {"face": "322 315 328", "hosel": "236 231 240"}
         self.measured = {
             z: w.Text(
                 value=first.get(z, ""),
@@ -196,11 +242,14 @@ class CausePanel(FilePanel):
             for z in style.ZONES
         }
         self.usual = {z: number_field(f"usual {z}, HV", None) for z in style.ZONES}
+        for zone in style.ZONES:
+            self.measured[zone].add_class(f"fp-measured-{zone}")
+            self.usual[zone].add_class(f"fp-usual-{zone}")
         rows = [w.HBox([self.measured[z], self.usual[z]]) for z in style.ZONES]
         super().__init__(
             [
                 w.HBox([self.grade.row, self.head.row], layout={"flex_flow": "row wrap"}),
-                *(s.row for s in self.sliders.values()),
+                *self.settings.rows,
                 w.HTML(
                     "Readings of each zone (one or several, with blanks between), and what "
                     "they usually "
@@ -210,6 +259,7 @@ class CausePanel(FilePanel):
             ],
             display_units,
         )
+        self.widget.add_class("fp-cause")
 
     def compute(self):
         fp = self._forgeprops
@@ -230,8 +280,10 @@ class CausePanel(FilePanel):
             if all(v is None for v in usual.values())
             else {z: v for z, v in usual.items() if v is not None}
         )
-        route = fp.Route().with_(**{n: s.value for n, s in self.sliders.items()})
-        return fp.find_cause(measured, self.grade.value, self.head.value, route, usual=known)
+        settings = self.settings
+        return fp.find_cause(
+            measured, self.grade.value, self.head.value, settings.route, settings.shop, usual=known
+        )
 
     def show(self) -> None:
         """Show the ranking."""
@@ -243,6 +295,7 @@ class SprayCurvePanel(FilePanel):
     """A plate's thermocouple under the spray in; the spray's own heat transfer out."""
 
     go_words = "Work out the curve"
+    shows = "heat transfer of the spray, and the trace it comes from"
 
     def __init__(self, display_units: Units | None = None):
         import ipywidgets as w
@@ -257,6 +310,7 @@ class SprayCurvePanel(FilePanel):
             [self.file.widget, w.HBox([self.channel, self.thickness, self.depth, self.water, self.flux])],
             display_units,
         )
+        self.widget.add_class("fp-spray-curve")
 
     def _needed(self, field) -> float:
         value = value_of(field, field.description)
@@ -270,9 +324,9 @@ class SprayCurvePanel(FilePanel):
 
         if self.file.source is None:
             raise InputError("no trace is given; choose a file or write its path.")
+        self.flux_used = check_number(self._needed(self.flux), "spray flux", 0.1, 60.0, "kg/(m² s)")
         depth, channel = self._needed(self.depth), self.channel.value.strip()
         traces = self.file.read(self._forgeprops.read_traces, {channel: ("face", depth)})
-        self.flux_used = self._needed(self.flux)
         return cooling_curve(
             *traces.trace(channel), Plate(self._needed(self.thickness), depth), self._needed(self.water)
         )
