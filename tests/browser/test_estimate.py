@@ -84,6 +84,25 @@ def test_controls_are_reached_by_the_keyboard_alone(notebook):
     assert {"fp-head", "fp-preheat-c", "fp-flux", "fp-spray-s"} <= seen
 
 
+def test_narrow_page_scrolls_to_the_rest_of_the_picture(notebook):
+    """A picture stops shrinking where its words can just be read; what is cut off is reached by scrolling."""
+    wide = notebook.page.viewport_size
+    notebook.page.set_viewport_size({"width": 560, "height": 900})
+    notebook.page.wait_for_timeout(800)
+    try:
+        shown, hidden, scrolls = notebook.page.evaluate(
+            """() => { const image = document.querySelector('.fp-picture'); let box = image.parentElement;
+               while (box && box.scrollWidth <= box.clientWidth + 1) box = box.parentElement;
+               return [image.getBoundingClientRect().width, box ? box.scrollWidth - box.clientWidth : 0,
+                       box ? getComputedStyle(box).overflowX : 'none']; }"""
+        )
+        notebook.screenshot("01_estimate_narrow")
+        assert shown > 600.0 and hidden > 0.0 and scrolls in ("auto", "scroll")
+    finally:
+        notebook.page.set_viewport_size(wide)
+        notebook.page.wait_for_timeout(500)
+
+
 def test_slider_to_picture(notebook, record_time):
     taken = notebook.stopwatch(".fp-flux")
     record_time("01_estimate", taken)
