@@ -42,3 +42,21 @@ def test_new_settings_fill_it_anew(panel):
     panel.work.join()
     after = panel.maps["face_hardness_hv"].values
     assert np.all(np.isfinite(after)) and np.all(after[1] < before[1])
+
+
+def test_inputs_are_kept_and_bad_ones_change_nothing(panel):
+    kept = panel._kept()
+    for bad, words in (
+        ({"head": "mid-iron"}, "is missing"),
+        (kept | {"flux": 900.0}, "water on the face"),
+        (kept | {"colour": 1}, "colour"),
+    ):
+        with pytest.raises(fp.InputError, match=words):
+            panel.set_inputs(bad)
+        assert panel._kept() == kept
+    panel.set_inputs(kept | {"head": "wedge", "spray_s": 6.0})
+    panel.work.join()
+    assert panel.head.value == "wedge" and panel.spray_s.value == 6.0
+    panel.keep.reset.click()
+    panel.work.join()
+    assert panel._kept()["head"] == "mid-iron"

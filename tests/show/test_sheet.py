@@ -115,3 +115,12 @@ def test_button_writes_beside_the_notebook(result, tmp_path, monkeypatch):
     assert (tmp_path / "setting_sheet.html").is_file() and "written" in bar.said.value
     bar.make.click()
     assert "exists already" in bar.said.value
+
+
+def test_paper_is_chosen_on_the_page(result, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    bar = SheetBar(lambda: result)
+    assert bar.paper.options == ("A4", "Letter")
+    bar.paper.value = "Letter"
+    bar.make.click()
+    assert "size: letter" in (tmp_path / "setting_sheet.html").read_text(encoding="utf-8")

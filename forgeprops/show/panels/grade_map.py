@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import html
 
+from ...errors import InputError, check_choice, check_number
 from ...route import Route
 from .. import style
 from ..figures import GradeMap
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import Choice, Slider
+from .keep import KeepBar
 from .spoken import slider_names
 from .work import Work
 
@@ -57,6 +59,7 @@ class GradeMapPanel:
                 for i, (column, ax) in enumerate(zip(_COLUMNS, axes, strict=True))
             }
         self.live.set_live(*(a for m in self.maps.values() for a in m.artists))
+        self.keep = KeepBar("grade_map", self._kept, self.set_inputs)
         self.work, self.caption = Work(), w.HTML()
         self.caption.add_class("fp-map-words")
         self.widget = w.VBox(
@@ -68,9 +71,34 @@ class GradeMapPanel:
                 self.work.widget,
                 self.live.widget,
                 self.caption,
+                self.keep.widget,
                 slider_names(),
             ]
         )
+        self.start()
+
+    def _kept(self) -> dict:
+        return {"head": self.head.value, "flux": self.flux.value, "spray_s": self.spray_s.value}
+
+    def set_inputs(self, values: dict) -> None:
+        """Set the controls from saved inputs and work the map out; nothing changes if one cannot be used.
+
+        Raises
+        ------
+        InputError
+            A name that is missing or unknown, or a value outside what the control offers.
+        """
+        known = tuple(self._kept())
+        for name in values:
+            check_choice(name, "setting", known, "settings file")
+        for name in known:
+            if name not in values:
+                raise InputError(f"{name} is missing; a settings file names all of {', '.join(known)}.")
+        check_choice(values["head"], "head", self._forgeprops.heads(), "settings file")
+        for slider in (self.flux, self.spray_s):
+            s = slider.setting
+            check_number(values[slider.name], s.label, s.low, s.high, s.unit, "settings file")
+        self.head.value, self.flux.value, self.spray_s.value = (values[name] for name in known)
         self.start()
 
     def start(self) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ...errors import InputError
 from ...files import read_json, write_json
+from ..sheet import PAPERS
 from .controls import note
 
 __all__ = ["KeepBar", "SheetBar", "load_inputs", "save_inputs"]
@@ -71,7 +72,7 @@ class KeepBar:
         self.said = w.HTML()
         self.widget = w.HBox(
             [self.name, self.save, self.load, self.reset, self.said],
-            layout={"align_items": "center", "min_height": "34px"},
+            layout={"align_items": "center", "min_height": "34px", "flex_flow": "row wrap"},
         )
         self.save.on_click(lambda _: self._save())
         self.load.observe(lambda change: self._load(change["new"]), names="value")
@@ -96,7 +97,7 @@ class KeepBar:
 
 
 class SheetBar:
-    """File name and button that write the printable setting sheet of the result on the page.
+    """File name, paper and button that write the printable setting sheet of the result on the page.
 
     Parameters
     ----------
@@ -112,6 +113,11 @@ class SheetBar:
             value="setting_sheet.html", description="sheet file", style={"description_width": "90px"},
             layout={"width": "260px"},
         )  # fmt: skip
+        self.paper = w.Dropdown(
+            options=tuple(PAPERS), value="A4", description="paper", style={"description_width": "50px"},
+            layout={"width": "140px"},
+        )  # fmt: skip
+        self.paper.add_class("fp-paper")
         self.make = w.Button(
             description="Setting sheet", icon="print", tooltip="write a printable sheet; .html or .pdf",
             layout={"width": "140px"},
@@ -119,14 +125,16 @@ class SheetBar:
         self.make.add_class("fp-sheet")
         self.make.on_click(lambda _: self._make())
         self.said = w.HTML()
-        self.widget = w.HBox([self.name, self.make, self.said], layout={"align_items": "center"})
+        self.widget = w.HBox(
+            [self.name, self.paper, self.make, self.said], layout={"align_items": "center", "flex_flow": "row wrap"}
+        )
 
     def _make(self) -> None:
         from ..sheet import sheet
 
         self.said.value = note("writing …", bad=False)
         try:
-            made = sheet(self._get(), self.name.value)
+            made = sheet(self._get(), self.name.value, self.paper.value)
             self.said.value = note(f"written: {made.name}, beside this notebook", bad=False)
         except InputError as error:
             self.said.value = note(str(error))
