@@ -150,3 +150,18 @@ def test_outside_the_range_warns_and_bad_input_raises():
 def test_flow_curve_survives_contradicting_numbers():
     c = flow_curve(900.0, 905.0, 0.004, 0.015)  # plateau longer than the uniform strain
     assert c.hardening_power <= 1 and math.isfinite(float(c.stress_mpa(0.05)))
+
+
+def test_stated_errors_by_hand():
+    """Where two lines or two estimates disagree, half their distance stands beside the scatter of each."""
+    k = {row["id"]: float(row["value"]) for row in read_rows("strength_fits.csv")}
+    s = strength(250.0, {"bainite": 1.0})
+    hb = 0.95 * 250.0
+    ferritic, quenched = (k[f"{b}_reduction_intercept"] + k[f"{b}_reduction_slope"] * hb for b in ("fp", "qt"))
+    assert s.reduction_of_area == pytest.approx((ferritic + quenched) / 200.0)
+    assert s.reduction_of_area_se == pytest.approx(math.hypot(k["fp_reduction_se"], (quenched - ferritic) / 2.0) / 100.0)
+    by_ratio = k["uniform_asme"] * (1.0 - s.yield_mpa / s.tensile_mpa)
+    by_elongation = math.log(1.0 + k["uniform_share"] * s.elongation)
+    assert s.hardening_exponent == pytest.approx(math.sqrt(2.0 / (by_ratio**-2 + by_elongation**-2)))
+    assert s.hardening_exponent_se == pytest.approx(
+        s.hardening_exponent * math.hypot(0.20, math.log(by_ratio / by_elongation) / 2.0))
