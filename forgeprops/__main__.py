@@ -30,6 +30,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--delay-s", type=float, metavar="S", help="end of squeeze to water, s (default 2)")
     parser.add_argument("--water-c", type=float, metavar="C", help="water temperature, °C (default 25)")
     parser.add_argument("--cool", metavar="HOW", help="single, row, bin, fan or sleeve (default single)")
+    parser.add_argument("--shop", metavar="FILE", help="the shop's own numbers, as `Shop.save` wrote them (default neutral)")
     parser.add_argument("--count-press-strain", action="store_true",
                         help="let the press strain left in the austenite speed ferrite and bainite (a bound; default off)")
     parser.add_argument("--lie", type=float, metavar="DEG",
@@ -97,7 +98,7 @@ def main(argv: list[str] | None = None) -> int:
         limits = {"flatness_mm": options.flatness_mm, "cutting_limit_hv": options.cutting_hv}
         limits = {name: value for name, value in limits.items() if value is not None}
         bench = _bench(options)
-        result = estimate(grade(options.grade), options.head, _route(options),
+        result = estimate(grade(options.grade), options.head, _route(options), options.shop,
                           count_press_strain=options.count_press_strain, bench=bench, **limits)
         softening = None
         if options.soften:

@@ -7,6 +7,7 @@ It reads like the shop floor: march the head through its route, then hardness, s
 from __future__ import annotations
 
 import dataclasses
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -38,7 +39,7 @@ from .second_heat import (
     press_strain,
     surface_of,
 )
-from .shop import Shop
+from .shop import Shop, load_shop
 from .steel import Steel
 from .thermal.march import batch
 from .thermal.march import march as marks
@@ -126,7 +127,7 @@ def _checked(value, kind, what: str):
 
 
 def estimate(steel: Steel, head: Head | str | None = None, route: Route | None = None,
-             shop: Shop | None = None, *, count_press_strain: bool = False,
+             shop: Shop | str | os.PathLike | None = None, *, count_press_strain: bool = False,
              bench: Mapping[str, Any] | None = None, flatness_mm: float = FLATNESS_MM,
              cutting_limit_hv: float = CUTTING_LIMIT_HV, **options: Any) -> Estimate:
     """How hard and strong face, rim, body, neck and hosel come out, how far the hosel bends, how sure that is.
@@ -138,8 +139,8 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
         A head, or the name of a library head; the mid-iron when left out.
     route : Route, optional
         The second heat; `Route()` when left out.
-    shop : Shop, optional
-        The shop's own multipliers; neutral when left out.
+    shop : Shop or path, optional
+        The shop's own multipliers, or the file `Shop.save` wrote; neutral when left out.
     count_press_strain : bool
         Let the strain that the press leaves in the austenite speed ferrite and bainite.  Off by default, because only
         its bound is known; `Estimate.strain_effect_hv` tells what it would change either way.
@@ -172,7 +173,8 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
         head = library_head("mid-iron" if head is None else head)
     _checked(head, Head, "head")
     route = _checked(Route() if route is None else route, Route, "route")
-    shop = _checked(Shop() if shop is None else shop, Shop, "shop")
+    shop = Shop() if shop is None else load_shop(shop) if isinstance(shop, (str, os.PathLike)) else shop
+    _checked(shop, Shop, "shop")
     bench = bench_options(bench)
     check_later_heats(steel, route)
 

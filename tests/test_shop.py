@@ -125,3 +125,20 @@ def test_a_kill_while_saving_leaves_a_whole_shop(tmp_path):
     assert shop != Shop()
     FITTED.save(path, overwrite=True)
     assert [p.name for p in tmp_path.iterdir()] == ["s.json"]
+
+
+def test_estimates_of_every_kind_take_the_file(tmp_path):
+    import forgeprops as fp
+
+    file = tmp_path / "bay.shop.json"
+    FITTED.save(file)
+    own = fp.estimate(fp.grade("4130"), shop=FITTED)
+    for path in (file, str(file)):
+        assert fp.estimate(fp.grade("4130"), shop=path).zones["face"].hardness_hv == own.zones["face"].hardness_hv
+        many = fp.estimate_many("4130", shops=path)
+        assert many["face_hardness_hv"][0] == pytest.approx(own.zones["face"].hardness_hv, rel=1e-9)
+    with pytest.raises(InputError, match="does not exist"):
+        fp.estimate(fp.grade("4130"), shop=tmp_path / "no.shop.json")
+    said = subprocess.run([sys.executable, "-m", "forgeprops", "--shop", str(file), "--json"], capture_output=True,
+                          text=True, check=True)
+    assert json.loads(said.stdout)["zones"]["face"]["hardness_hv"] == pytest.approx(own.zones["face"].hardness_hv, abs=0.1)

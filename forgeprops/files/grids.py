@@ -178,7 +178,10 @@ def _csv_grid(file: Source, score) -> Grid:
         problems.append(Problem(file.name, None, "", "the text is not UTF-8", f"read as {called}"))
     if "\ufffd" in text:
         problems.append(Problem(file.name, None, "", "some characters cannot be decoded", "shown as \ufffd"))
-    text = text.replace("\0", "")
+    if "\0" in text:
+        row = text[: text.index("\0")].count("\n") + 1
+        problems.append(Problem(file.name, row, "", "the file holds zero bytes, as damaged files do", "left out"))
+        text = text.replace("\0", "")
     first = re.match(r"\s*sep=(.)\r?\n", text)
     best = None
     for delimiter in (first[1],) if first else (";", "\t", ",", "|"):

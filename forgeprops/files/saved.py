@@ -12,7 +12,8 @@ from .grids import check_xlsx_size
 from .reading import decode_text, one_line, read_source
 from .writing import write_bytes, writing
 
-__all__ = ["plain_cell", "read_json", "read_table", "safe_cell", "write_json", "write_table"]
+__all__ = ["plain_cell", "read_json", "read_table", "safe_cell", "table_note", "write_json",
+           "write_table"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -123,6 +124,17 @@ def plain_cell(value):
 _TABLE_VERSION = 1
 
 
+def table_note(kind: str, rows: int) -> str:
+    """What a saved table says of itself: kind, version, how many rows.
+
+    Examples
+    --------
+    >>> table_note("cases", 3)
+    'forgeprops cases table, version 1, 3 rows'
+    """
+    return f"forgeprops {kind} table, version {_TABLE_VERSION}, {rows} rows"
+
+
 def write_table(path, frame, kind: str, overwrite: bool = False) -> None:
     """Write a DataFrame as CSV, XLSX or Parquet (by the file's ending), versioned and safe to open.
 
@@ -139,7 +151,7 @@ def write_table(path, frame, kind: str, overwrite: bool = False) -> None:
     suffix = Path(path).suffix.lower() if isinstance(path, (str, os.PathLike)) else ""
     if not isinstance(frame, pd.DataFrame):
         raise InputError(f"table to save is {type(frame).__name__}; allowed is a DataFrame.")
-    about = f"forgeprops {kind} table, version {_TABLE_VERSION}, {len(frame)} rows"
+    about = table_note(kind, len(frame))
     if suffix == ".csv":
         safe = frame.rename(columns=safe_cell)
         for place in range(frame.shape[1]):

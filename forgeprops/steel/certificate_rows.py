@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -25,6 +26,9 @@ _PPM_USUAL = frozenset({"N", "B", "O", "H", "Ca"})
 _LOW_ALLOY_SUM = 10.0
 
 _NOT_USED = "row not used"
+
+#: "1.2E+05": what spreadsheet programs make of a heat number such as 12E4.
+_MANGLED = re.compile(r"\d([.,]\d+)?[eE]\+\d+")
 
 
 @dataclass(frozen=True)
@@ -226,6 +230,9 @@ def _read_row(grid: Grid, block: Block, i: int, decimal: str | None,
     if not heat:
         heat = f"row {line}" if not grid.transposed else f"column {whole}"
         problems.append(trouble("no heat number", f"called {heat!r}"))
+    elif _MANGLED.fullmatch(heat):
+        problems.append(trouble(f"heat {heat!r} looks like a heat number that a spreadsheet program took for a number",
+                                "kept as it stands"))
     grade = named.get("grade") or block.given.get("grade", "")
     notes = {_head(grid, block, j): _text(cell[j]) for j, c in block.columns.items()
              if j in cell and (c.name is None or c.name in ("date", "lot"))}

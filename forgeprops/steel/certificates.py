@@ -71,6 +71,9 @@ class Certificates(tuple):
                  + (f", {bad} cannot." if bad else ".")]
         return "\n".join(lines + [f"- {p}" for p in self.problems])
 
+    def __repr__(self) -> str:
+        return self.summary()
+
     def _repr_html_(self) -> str:
         def text(value) -> str:
             if isinstance(value, bool):
@@ -156,7 +159,10 @@ def read_certificates(source, sheet: str | None = None, filename: str | None = N
         raise InputError(f"{grids[0].file.split(' [')[0]} names no elements; a row (or column) with C and "
                          "one more of Si, Mn, Cr ... is needed as a header.")
     merged = _merge_heats(certificates, problems)
-    checked = [_compare_with_grade(c, named, problems) for c in merged]
+    if not merged:
+        problems.append(Problem(grids[0].file, None, "", "no heat stands under the header", "nothing to use"))
+    graded = any(c.grade for c in merged)
+    checked = [_compare_with_grade(c, named, graded, problems) for c in merged]
     return Certificates(checked, problems)
 
 
@@ -198,7 +204,7 @@ def _merge_heats(certificates: list[Certificate], problems: list[Problem]) -> li
     return merged
 
 
-def _compare_with_grade(c: Certificate, named: list[str], problems: list[Problem]) -> Certificate:
+def _compare_with_grade(c: Certificate, named: list[str], graded: bool, problems: list[Problem]) -> Certificate:
     """Fill what is not given and hold the heat against its grade; ten times off is a slip, not a steel."""
     said: list[Problem] = []
 
@@ -213,6 +219,8 @@ def _compare_with_grade(c: Certificate, named: list[str], problems: list[Problem
         except InputError:
             say("grade", f"grade {c.grade[:40]!r} of heat {c.heat} is not in the library",
                 "not compared with a range")
+    elif graded and c.steel is not None:
+        say("grade", f"no grade is given for heat {c.heat}, as for others", "not compared with a range")
     steel = c.steel
     if steel is not None:
         composition = dict(steel.composition)

@@ -21,7 +21,7 @@ from pathlib import Path
 import numpy as np
 
 from ..errors import InputError
-from ..files import locked, read_json, write_json, write_table, writing
+from ..files import locked, read_json, table_note, write_json, write_table, writing
 from ..steel.composition import ELEMENTS
 from ..tables import data_path
 from .cases import chunks
@@ -242,7 +242,7 @@ def _errors_in(file: Path) -> int:
 def _merge(parts: list[Path], path: Path, ending: str, rows: int) -> int:
     """Make one file, or a folder, of the finished chunks; return the number of cases with an error."""
     errors = _errors(parts)
-    about = f"forgeprops {_KIND} table, version 1, {rows} rows"
+    about = table_note(_KIND, rows)
     if ending == "":
         whole = path.with_name(f".{path.name}.part")
         shutil.rmtree(whole, ignore_errors=True)

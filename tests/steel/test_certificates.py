@@ -482,3 +482,22 @@ def test_what_is_written_is_what_is_read(composition):
     for table in ([head, row], transposed([head, row])):
         got = contents(read_certificates(text_of(table, ";"), filename="f.csv"))
         assert got == pytest.approx({e: round(v, 5) for e, v in composition.items()})
+
+
+def test_a_header_without_heats_is_said():
+    nothing = read_certificates(b"heat;C;Mn\n", filename="empty.csv")
+    assert len(nothing) == 0 and "no heat stands under the header" in nothing.summary()
+
+
+def test_one_heat_without_a_grade_is_said():
+    two = read_certificates(b"heat;grade;C;Mn\nA1;;0,30;0,50\nA2;4130;0,30;0,50\n", filename="mill.csv")
+    assert "no grade is given for heat A1, as for others; not compared with a range" in two.summary()
+    assert two[0].steel.limits is None
+    assert "no grade" not in read_certificates(b"heat;C;Mn\nA1;0,30;0,50\n", filename="mill.csv").summary()
+
+
+def test_heat_numbers_that_became_numbers_and_zero_bytes_are_said():
+    mangled = read_certificates(b"heat;C;Mn\n1.2E+05;0,30;0,5\0000\nA2;0,30;0,50\n".replace(b"0000", b"0\x000"), filename="m.csv")
+    assert mangled[0].heat == "1.2E+05" and mangled[0].steel.composition["Mn"] == 0.5
+    assert "heat '1.2E+05' looks like a heat number" in mangled.summary()
+    assert "row 2" in mangled.summary() and "the file holds zero bytes" in mangled.summary()
