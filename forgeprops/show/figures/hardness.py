@@ -11,7 +11,7 @@ __all__ = ["HardnessBars"]
 _TOP_HV = 700.0
 _ROCKWELL = (("HRB", (80,)), ("HRC", (20, 30, 40, 50, 55)))
 #: Within a row of height 1: where the words stand and where the bar lies.
-_WORDS_UP, _BAR_DOWN, _BAR_HEIGHT = 0.24, 0.17, 0.34
+_WORDS_UP, _BAR_DOWN, _BAR_HEIGHT = 0.27, 0.21, 0.32
 
 
 def _rockwell_ticks():
