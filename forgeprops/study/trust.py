@@ -393,6 +393,10 @@ def trust_table() -> pandas.DataFrame:
     return table
 
 
+def _author(method: str) -> str:
+    return method.replace("_", " ").title()
+
+
 def _start_goals():
     for quantity, most, name in (
         ("ms", 16.0, "Ms, mean absolute error"),
@@ -414,7 +418,7 @@ def _start_goals():
             own["rows"],
             own["sources"],
             "whole sources",
-            f"scatter between sources; best published form {published['mean_absolute_error_c']:.1f} ({published['method']})",
+            f"scatter between sources; best published form {published['mean_absolute_error_c']:.1f} ({_author(published['method'])})",
         )
     stored = [r for r in read_rows("start_temperature_validation.csv")]
     rich = next(r for r in stored if r["quantity"] == "bs" and r["method"] == "own" and r["scope"] == "Si >= 0.6")
@@ -457,7 +461,7 @@ def _sources_goal(stored):
         len(unknown),
         "whole sources",
         f"the best of eight is another one on each source, picked after the fact; against "
-        f"{rival.title()}, the best over all rows, ours is "
+        f"{_author(rival)}, the best over all rows, ours is "
         f"better on {beaten}, with the grain size given on {with_grain} of {len(unknown)} against "
         f"all; °C behind: {said}",
     )
