@@ -68,6 +68,30 @@ def test_03_half_the_water_and_every_face_misses_while_4140_keeps_most():
     assert kept > 0.6 * face(made("4140")) and kept > 1.25 * max(half.values())
 
 
+def test_03_without_the_press_lower_settings_come_in_and_the_order_stays():
+    from forgeprops.show.panels.compare import CompareInputs
+
+    asked = CompareInputs()
+    free = {name: pair for name, pair in asked.limits.items() if name != "press_effort"}
+    with_press, without = (fp.compare(asked.grades, head=asked.head, limits=fp.Limits(**b)) for b in (asked.limits, free))
+    assert without.table["meets"].sum() > with_press.table["meets"].sum()
+    order = [list(c.best_of_each.sort_values("rank")["grade"]) for c in (with_press, without)]
+    assert order[0] == order[1]
+    settings = [c.best_of_each.set_index("grade")["preheat_c"]["1040"] for c in (with_press, without)]
+    assert settings[1] < settings[0] and settings[1] == without.table["preheat_c"].min()
+    hard = fp.compare(["4140"], head=asked.head).table
+    there = hard[hard["face_hardness_hv"].between(460, 520)]
+    assert len(there) and there["hosel_allowed_deg"].max() < 0.5
+
+
+def test_03_the_wedge_decides_until_it_is_made_of_4130():
+    wish = fp.Limits(face_hardness_hv=(360, 460), hosel_allowed_deg=(2.0, None))
+    heads = ["long-iron", "mid-iron", "wedge"]
+    plain = fp.compare(["4130", "4130", "1040"], range(860, 981, 40), head=heads, limits=wish).sets
+    alike = fp.compare(["4130"] * 3, range(860, 981, 40), head=heads, limits=wish).sets
+    assert set(plain["worst_head"]) == {"wedge"} and alike["meets"].sum() > plain["meets"].sum()
+
+
 def test_05_what_a_soft_and_a_hard_hosel_hang_on():
     soft = fp.hosel_sensitivity(fp.estimate(fp.grade("1020")))
     hard = fp.hosel_sensitivity(fp.estimate(fp.grade("4140")))
@@ -86,3 +110,20 @@ def test_07_end_quench_bars_beside_the_standard():
     near, deep = places <= 10.0, places >= 30.0
     assert np.abs(own - standard)[near].mean() < 1.5
     assert 2.0 < (standard - own)[deep].mean() < 5.0
+
+
+def test_06_the_log_tells_when_and_the_causes_what():
+    from forgeprops.tables import data_path
+
+    found = fp.track(data_path("demo", "log.csv"))
+    log = found.table["measured"]
+    assert log[40:].mean() - log[:40].mean() == pytest.approx(-25.0, abs=3.0)
+    steel = fp.read_certificates(data_path("demo", "certificates.csv"))[0].steel
+    told = fp.find_cause(
+        {"face": log[40:], "hosel": [241, 238, 240, 239, 242]}, steel, HEAD, fp.Route(),
+        fp.Shop(spray=1.25, emissivity=0.84, die=0.85, delay_s=0.4),
+        usual={"face": log[:40].mean(), "hosel": 240}, heads_measured=20,
+    )  # fmt: skip
+    assert told.likeliest == "flux"
+    first = told.table.iloc[0]
+    assert first["drift_low"] < -2.5 < first["drift_high"] + 0.3  # the nozzle that was half shut: 12 to 9.5
