@@ -42,7 +42,8 @@ def _tell_who_waits():
         def on_start(self, _):
             if not self.told:
                 self.told = True
-                print("Compiling for this machine, once: about a quarter of a minute.", file=sys.stderr, flush=True)
+                where = sys.stderr if sys.stderr.isatty() else sys.stdout  # a notebook shows the other in red
+                print("Compiling for this machine, once: about a quarter of a minute.", file=where, flush=True)
 
         def on_end(self, _):
             pass
