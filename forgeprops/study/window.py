@@ -292,6 +292,8 @@ def _crossings(slack: np.ndarray, ax: Axis, ay: Axis) -> tuple[np.ndarray, np.nd
 def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
     """Centre and box of the largest box (square in tolerances) inside the region, among boxes about grid
     points."""
+    from scipy.spatial import KDTree
+
     inside = np.argwhere(slack >= 0.0)
     if not len(inside):
         return None, None, 0.0, False
@@ -300,19 +302,18 @@ def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
     reach = np.full(slack.shape, np.inf)
     end_u, end_v = _crossings(slack, ax, ay)
     if len(end_u):
-        for rows in np.array_split(inside, max(len(inside) * len(end_u) // 2_000_000, 1)):
-            apart = np.maximum(np.abs(u[rows[:, 1], None] - end_u), np.abs(v[rows[:, 0], None] - end_v))
-            reach[rows[:, 0], rows[:, 1]] = apart.min(axis=1)
+        points = np.column_stack([u[inside[:, 1]], v[inside[:, 0]]])
+        reach[*inside.T] = KDTree(np.column_stack([end_u, end_v])).query(points, p=np.inf)[0]
     size = np.where(slack >= 0.0, np.minimum(reach, to_edge), -1.0)
     # where many boxes are about as large the one in their midst is taken
     ties = np.argwhere(size >= (1.0 - _ALIKE) * size.max() - 1e-12)
     j, i = ties[np.abs(ties - ties.mean(axis=0)).sum(axis=1).argmin()]
     at_u, at_v, held = _moved_off_grid(float(u[i]), float(v[j]), float(size[j, i]), u, v, end_u, end_v, slack)
     half_u, half_v = _grown(at_u, at_v, held, u, v, end_u, end_v)
-    centre = {ax.setting.name: at_u * ax.tolerance, ay.setting.name: at_v * ay.tolerance}
+    centre = {ax.setting.name: float(at_u * ax.tolerance), ay.setting.name: float(at_v * ay.tolerance)}
     centre["slack"] = _at(slack, ax, ay, centre)
     box = {
-        axis.setting.name: ((at - half) * axis.tolerance, (at + half) * axis.tolerance)
+        axis.setting.name: (float((at - half) * axis.tolerance), float((at + half) * axis.tolerance))
         for axis, at, half in ((ax, at_u, half_u), (ay, at_v, half_v))
     }
     edge = min(at_u - half_u - u[0], u[-1] - at_u - half_u, at_v - half_v - v[0], v[-1] - at_v - half_v)
