@@ -59,7 +59,7 @@ def outside(id: str, value: float) -> Warn | None:
     --------
     >>> _ = register_range("example", "carbon", 0.1, 0.6, "wt%", "from memory")
     >>> print(outside("example", 0.8))
-    carbon 0.8 wt% is outside the range 0.1 to 0.6 wt% (from memory).
+    Carbon 0.8 wt% is outside the range 0.1 to 0.6 wt% (from memory).
     >>> outside("example", 0.3) is None
     True
     """
@@ -67,4 +67,5 @@ def outside(id: str, value: float) -> Warn | None:
     if r.low <= value <= r.high:
         return None
     unit = f" {r.unit}" if r.unit else ""
-    return Warn(f"range:{id}", f"{r.quantity} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({r.source}).")
+    what = r.quantity[:1].upper() + r.quantity[1:]
+    return Warn(f"range:{id}", f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({r.source}).")
