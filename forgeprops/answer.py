@@ -188,5 +188,8 @@ class Estimate:
         """Plain numbers and texts, ready for JSON."""
         return words.to_dict(self)
 
+    def __repr__(self) -> str:
+        return self.summary()
+
     def _repr_html_(self) -> str:
         return f"<pre style='white-space:pre-wrap'>{html.escape(self.summary())}</pre>"
