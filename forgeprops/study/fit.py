@@ -8,6 +8,7 @@ variance is estimated along, with how far their misses hang together in time.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -22,6 +23,7 @@ from ..shop import BOUNDS, Shop
 from ..tables import read_rows
 from ..thermal.march.columns import SHOP_NUMBERS, columns_of
 from ..thermal.march.heads import march_columns
+from .cases import shop_from
 from .fit_report import ShopFit, residual_tables, warnings_of
 from .measured_heads import Observed, observe
 
@@ -43,7 +45,7 @@ _ROUNDS = 3
 CLOCK_SD_S = 0.3
 #: Scatter of single hardness readings, HV (HV10 on a ground forging; common practice, no source).
 HARDNESS_NOISE_HV = 10.0
-_THREADS = 2
+_THREADS = os.cpu_count() or 1
 #: Lowest multiplier whose logarithm is fitted (the die's own bound is 0).
 _LEAST_FACTOR = 0.01
 #: Marches that are kept while fitting.
@@ -174,9 +176,7 @@ def fit(
         raise InputError(
             "no steel is given; needed is the steel that was measured: a Steel, a grade or certificates."
         )
-    before = Shop() if shop is None else shop
-    if not isinstance(before, Shop):
-        raise InputError(f"shop is {shop!r:.60}; allowed is a Shop or None.")
+    before = shop_from(shop)
     known = priors(before)
     numbers = tuple(dict.fromkeys((numbers,) if isinstance(numbers, str) else numbers))
     for number in numbers:
