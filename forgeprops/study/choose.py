@@ -50,8 +50,8 @@ _CHECKED = 1024
 #: Starts lie at least this far apart, and gradients are taken over this step, as a share of the range: far
 #: above the noise of the march's own steps.
 _APART, _STEP = 0.2, 0.02
-#: Places nearer than this share of the range are one, where the search for robustness begins.
-_SAME = 0.05
+#: The search for robustness begins at so many of the surest places; nearer than this share of the range is one.
+_SURER, _SAME = 2, 0.05
 #: Least standard deviation counted with, in steps: below it a margin is as sure as it gets.
 _LEAST_SD = 0.05
 #: A drawn head is counted as spread out by this share of the standard deviation, so that a share of few heads
@@ -396,7 +396,6 @@ def choose(
     rows: list[dict] = []
     best_x, best_margin = None, None
     robust: list[tuple[np.ndarray, float]] = []
-    begun: list[np.ndarray] = []
     try:
         first = problem.nominal(x)
         begin = _spread_out(x, first.min(axis=1), starts)
@@ -417,16 +416,19 @@ def choose(
             if margin.min() > best_margin.min():
                 best_x, best_margin = at, margin
         if best_margin.min() >= 0.0:
-            for row in rows:
-                if row["slack"] >= 0.0:
-                    both = np.stack([row["x"], row["from"]])  # more slack is not always more sure
-                    surest = both[int(problem.sure(both).argmax())]
-                    if any(np.abs(surest - place).max() < _SAME for place in begun):
-                        continue  # an earlier start came here
-                    begun.append(surest)
-                    at, away = _raise_least(problem.sure, surest, np.ones(1, bool), iterations=8, enough=0.01)
-                    if problem.nominal(at[None]).min() < 0.0:  # what is chosen meets the limits itself
-                        at, away = row["x"], problem.sure(row["x"][None])
+            met = [row for row in rows if row["slack"] >= 0.0]
+            for row in met:  # more slack is not always more sure
+                places = np.stack([row["x"], row["from"]] if row["first_slack"] >= 0.0 else [row["x"]])
+                away = problem.sure(places).min(axis=1)
+                row["robustness"], row["x"] = float(away.max()), places[int(away.argmax())]
+                robust.append((row["x"], row["robustness"]))
+            begun: list[np.ndarray] = []
+            for row in sorted(met, key=lambda row: -row["robustness"]):
+                if len(begun) == _SURER or any(np.abs(row["x"] - place).max() < _SAME for place in begun):
+                    continue
+                begun.append(row["x"])
+                at, away = _raise_least(problem.sure, row["x"], np.ones(1, bool), iterations=8, enough=0.01)
+                if problem.nominal(at[None]).min() >= 0.0:  # what is chosen meets the limits itself
                     row["robustness"], row["x"] = float(away.min()), at
                     robust.append((at, float(away.min())))
     except _Cancelled:
@@ -436,7 +438,6 @@ def choose(
     feasible = bool(best_margin.min() >= 0.0)
     robustness, told = np.nan, None
     if feasible and robust:
-        # of settings that are as robust as each other within the noise the one with more slack is no worse
         best_x, robustness = max(robust, key=lambda pair: pair[1])
     elif not feasible:
         together = -float(best_margin.min())
