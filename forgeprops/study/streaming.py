@@ -74,10 +74,10 @@ def stream(to, cases, total, size, executor, progress, cancel, resume: bool, int
         _need_parquet()
     stop = Stop(cancel)
     folder = path.with_name(f"{path.name}.parts")
-    if not resume and folder.is_dir():
-        shutil.rmtree(folder)
     folder.mkdir(exist_ok=True)
-    with locked(folder / "run"):
+    with locked(folder / path.name, timeout_s=1.0):  # a batch that runs is not waited for, nor thrown away
+        if not resume:
+            _empty(folder)
         _manifest(folder, size, intervals)
         finished = _finished(folder)
         kept = new = rows = 0
@@ -103,6 +103,13 @@ def stream(to, cases, total, size, executor, progress, cancel, resume: bool, int
         errors = _merge(parts, path, ending, rows)
     shutil.rmtree(folder, ignore_errors=True)
     return Written(path, rows, errors, new, kept, True)
+
+
+def _empty(folder: Path) -> None:
+    """Throw away what an interrupted run left; our own lock stays."""
+    for old in folder.iterdir():
+        if old.name == "manifest.json" or old.name.startswith("part-"):
+            old.unlink()
 
 
 def _need_parquet() -> None:

@@ -307,6 +307,21 @@ def test_other_inputs_or_other_options_do_not_mix(tmp_path):
     assert anew.finished and anew.kept == 0
 
 
+@pytest.mark.parametrize("resume", [True, False])
+def test_a_batch_that_runs_is_left_alone(tmp_path, resume):
+    """A second writer of the same file is refused at once and throws nothing of the first away."""
+    from forgeprops.files.writing import locked
+
+    file, folder = tmp_path / "out.csv", tmp_path / "out.csv.parts"
+    fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, **stop_after(1))
+    before = sorted(p.name for p in folder.iterdir())
+    with locked(folder / file.name):
+        with pytest.raises(InputError, match="out.csv is being written by another program"):
+            fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, resume=resume)
+        assert [n for n in sorted(p.name for p in folder.iterdir()) if not n.endswith(".lock")] == before
+    assert fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64).finished
+
+
 def stop_after(chunks):
     """Arguments that cancel a run once so many chunks are finished."""
     done = []
@@ -334,16 +349,6 @@ def test_bad_targets(tmp_path, monkeypatch, to, words):
     with pytest.raises(InputError, match=words):
         fp.estimate_many("4130", to=to)
     assert not list(tmp_path.iterdir())
-
-
-def test_two_runs_of_one_file_do_not_meet(tmp_path, monkeypatch):
-    from forgeprops.files import locked
-
-    monkeypatch.setattr(locked.__wrapped__, "__defaults__", (0.2,))
-    folder = tmp_path / "out.csv.parts"
-    folder.mkdir()
-    with locked(folder / "run"), pytest.raises(InputError, match="being written by another program"):
-        fp.estimate_many("4130", to=tmp_path / "out.csv")
 
 
 def test_formulas_in_names_are_disarmed(tmp_path):
