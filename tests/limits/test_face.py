@@ -293,3 +293,20 @@ def test_words_and_places():
 def test_bad_input_is_one_clear_sentence(args, change, message):
     with pytest.raises(InputError, match=message):
         face_strike(*args, **change)
+
+
+@pytest.mark.parametrize("patch", [2.0, 8.0, 15.0, 29.0])
+def test_clamped_circle_deflection_by_adding_rings(patch):
+    # reciprocity: a ring of radius b lifts the centre as a load at the centre lifts the ring, by
+    # W/(16πD) (2b² ln(b/a) + a² − b²) (Timoshenko, clamped plate, load at the centre)
+    a, nu = 30.0, 0.3
+    b = (np.arange(20_000) + 0.5) * patch / 20_000
+    rings = (2 * b**2 * np.log(b / a) + a**2 - b**2) / (16 * math.pi)
+    mean = float(np.sum(rings * b) / np.sum(b))
+    assert clamped_circle(a, patch, nu).deflection == pytest.approx(12 * (1 - nu**2) * mean / (2 * a) ** 2, rel=1e-6)
+
+
+def test_large_plate_suffers_at_its_centre_in_one_layer_as_in_five():
+    one, five = (face_strike(3.0, hv, length_mm=100.0, height_mm=80.0) for hv in (300.0, [300.0] * 5))
+    assert one.governed_by == five.governed_by == "fatigue at the centre of the back"
+    assert one.margin == pytest.approx(five.margin) and one.centre_mpa > one.edge_mpa
