@@ -332,7 +332,8 @@ def test_nothing_is_unpickled_or_evaluated(path):
             assert name not in _FORBIDDEN_CALLS, f"line {node.lineno}: {name}(...)"
             text = ast.unparse(node.func)
             assert text not in ("os.system", "os.popen", "pd.read_pickle", "pandas.eval", "np.load", "pd.eval"), text
-            assert not text.endswith((".query", ".to_pickle")), f"line {node.lineno}: {text}"
+            tree = text.startswith("KDTree(")  # its query looks up points; that of a DataFrame evaluates a text
+            assert tree or not text.endswith((".query", ".to_pickle")), f"line {node.lineno}: {text}"
         names = [a.name for a in node.names] if isinstance(node, ast.Import) else \
             [node.module or ""] if isinstance(node, ast.ImportFrom) and not node.level else []
         assert not {n.split(".")[0] for n in names} & _FORBIDDEN_MODULES, names

@@ -86,7 +86,7 @@ class Comparison:
         setting = f"from {best['preheat_c']:.0f} °C"
         who = f"{best['grade']} {setting}" if self.sets is None else f"The set {setting}"
         if not self.limits.bounds:
-            return f"No limits are set, so nothing is ranked; {len(self.table)} rows are compared."
+            return f"No limits are set, so nothing is ranked; what is compared stands in the table ({len(self.table)} rows)."
         if best["meets"]:
             many = int((self.table if self.sets is None else self.sets)["meets"].sum())
             return (
