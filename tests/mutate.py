@@ -128,7 +128,8 @@ def main():
                     noticed = named_or_ended(run(copy, [*tests, *MARCHING], compiled=True, seconds=1800))
                 path.write_text(good, encoding="utf-8")
                 caught += bool(noticed)
-                what = f"{path.relative_to(copy)}:{line}: {(old[:start] + f"[{old[start:end]} -> {new}]" + old[end:]).strip()}"
+                changed = f"{old[:start]}[{old[start:end]} -> {new}]{old[end:]}".strip()
+                what = f"{path.relative_to(copy)}:{line}: {changed}"
                 print(f"{'caught  ' if noticed else 'SURVIVED'} {time.monotonic() - began:4.0f} s  {what}", flush=True)
                 if not noticed:
                     left.append(what)
