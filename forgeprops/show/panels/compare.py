@@ -17,7 +17,7 @@ from ..figures.compare import compare_picture
 from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
 from .file_work import FilePanel
-from .keep import KeepBar
+from .keep import KeepBar, check_names
 from .limits_box import LimitsBox
 
 __all__ = ["CompareInputs", "ComparePanel", "compare_panel"]
@@ -139,12 +139,7 @@ class ComparePanel(FilePanel):
         InputError
             A name that is missing or unknown, or a value outside what the control offers.
         """
-        known = sorted(f.name for f in dataclasses.fields(CompareInputs))
-        for name in values:
-            check_choice(name, "setting", known, "settings file")
-        for name in known:
-            if name not in values:
-                raise InputError(f"{name} is missing; a settings file names all of {', '.join(known)}.")
+        check_names(values, (f.name for f in dataclasses.fields(CompareInputs)))
         if not isinstance(values["grades"], (list, tuple)):
             raise InputError(f"grades is {values['grades']!r:.60}; allowed is a list of grades.")
         grades = tuple(self._forgeprops.grade(g).name for g in values["grades"])

@@ -14,7 +14,7 @@ from ..figures import BendGauge, CoolingCurves, HardnessBars, HeadOutline, Struc
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
-from .keep import KeepBar, SheetBar
+from .keep import KeepBar, SheetBar, check_names
 from .spoken import slider_names
 
 __all__ = ["COOLING_WORDS", "EstimateInputs", "EstimatePanel", "estimate_panel"]
@@ -188,11 +188,7 @@ class EstimatePanel:
         InputError
             A name that is missing or unknown, or a value outside what the control offers.
         """
-        known = {f.name for f in dataclasses.fields(EstimateInputs)}
-        for name in values:
-            check_choice(name, "setting", sorted(known), "settings file")
-        for name in sorted(known - set(values)):
-            raise InputError(f"{name} is missing; a settings file names all of {', '.join(sorted(known))}.")
+        check_names(values, (f.name for f in dataclasses.fields(EstimateInputs)))
         for name, options in (
             ("grade", self._forgeprops.grades()),
             ("head", self._forgeprops.heads()),

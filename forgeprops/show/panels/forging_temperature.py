@@ -16,7 +16,7 @@ from ..figures.forging_temperature import ForgingTemperatureCurves
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
-from .keep import KeepBar
+from .keep import KeepBar, check_names
 from .spoken import slider_names
 
 __all__ = ["ForgingTemperatureInputs", "ForgingTemperaturePanel", "forging_temperature_panel"]
@@ -158,11 +158,7 @@ class ForgingTemperaturePanel:
         InputError
             A name that is missing or unknown, or a value outside what the control offers.
         """
-        known = {f.name for f in dataclasses.fields(ForgingTemperatureInputs)}
-        for name in values:
-            check_choice(name, "setting", sorted(known), "settings file")
-        for name in sorted(known - set(values)):
-            raise InputError(f"{name} is missing; a settings file names all of {', '.join(sorted(known))}.")
+        check_names(values, (f.name for f in dataclasses.fields(ForgingTemperatureInputs)))
         for name, options in (
             ("grade", self._forgeprops.grades()),
             ("other", self._forgeprops.grades()),

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import html
 
-from ...errors import InputError, check_choice, check_number
+from ...errors import check_choice, check_number
 from ...route import Route
 from .. import style
 from ..figures import GradeMap
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import Choice, Slider
-from .keep import KeepBar
+from .keep import KeepBar, check_names
 from .spoken import slider_names
 from .work import Work
 
@@ -89,11 +89,7 @@ class GradeMapPanel:
             A name that is missing or unknown, or a value outside what the control offers.
         """
         known = tuple(self._kept())
-        for name in values:
-            check_choice(name, "setting", known, "settings file")
-        for name in known:
-            if name not in values:
-                raise InputError(f"{name} is missing; a settings file names all of {', '.join(known)}.")
+        check_names(values, known)
         check_choice(values["head"], "head", self._forgeprops.heads(), "settings file")
         for slider in (self.flux, self.spray_s):
             s = slider.setting

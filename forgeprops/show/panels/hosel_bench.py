@@ -20,7 +20,7 @@ from ..figures import AllowanceByHardness, HoselOnBench, MomentAngle, PullDirect
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import Choice, Setting, Slider, note
-from .keep import KeepBar
+from .keep import KeepBar, check_names
 from .spoken import slider_names
 
 __all__ = ["BENCH_SETTINGS", "HoselBenchInputs", "HoselBenchPanel", "hosel_bench_panel"]
@@ -221,11 +221,7 @@ class HoselBenchPanel:
         InputError
             A name that is missing or unknown, or a value outside what the control offers.
         """
-        known = {f.name for f in dataclasses.fields(HoselBenchInputs)}
-        for name in values:
-            check_choice(name, "setting", sorted(known), "settings file")
-        for name in sorted(known - set(values)):
-            raise InputError(f"{name} is missing; a settings file names all of {', '.join(sorted(known))}.")
+        check_names(values, (f.name for f in dataclasses.fields(HoselBenchInputs)))
         choices = {
             "grade": self._forgeprops.grades(),
             "head": self._forgeprops.heads(),

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from ...errors import InputError
+from ...errors import InputError, check_choice
 from ...files import read_json, write_json
 from ..sheet import PAPERS
 from .controls import note
 
-__all__ = ["KeepBar", "SheetBar", "load_inputs", "save_inputs"]
+__all__ = ["KeepBar", "SheetBar", "check_names", "load_inputs", "save_inputs"]
 
 _VERSION = 1
 
@@ -34,6 +34,22 @@ def load_inputs(source, kind: str) -> dict:
     content = read_json(source, f"{kind} inputs", (_VERSION,))
     content.pop("version", None)
     return content
+
+
+def check_names(values: dict, known) -> None:
+    """Refuse saved inputs that name a setting the panel does not know, or leave one out.
+
+    Raises
+    ------
+    InputError
+        Which name, and which are known.
+    """
+    known = sorted(known)
+    for name in values:
+        check_choice(name, "setting", known, "settings file")
+    for name in known:
+        if name not in values:
+            raise InputError(f"{name} is missing; a settings file names all of {', '.join(known)}.")
 
 
 class KeepBar:

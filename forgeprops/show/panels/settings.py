@@ -14,7 +14,7 @@ from ..figures.window import setting_text, setting_words, shown_value, window_pi
 from ..units import Units, units
 from .controls import SETTINGS, Choice, Slider, note
 from .file_work import FilePanel
-from .keep import KeepBar
+from .keep import KeepBar, check_names
 from .limits_box import LimitsBox
 from .spoken import slider_names
 
@@ -147,12 +147,7 @@ class SettingsCase:
         InputError
             A name that is missing or unknown, or a value outside what the control offers.
         """
-        known = sorted(f.name for f in dataclasses.fields(SettingsInputs))
-        for name in values:
-            check_choice(name, "setting", known, "settings file")
-        for name in known:
-            if name not in values:
-                raise InputError(f"{name} is missing; a settings file names all of {', '.join(known)}.")
+        check_names(values, (f.name for f in dataclasses.fields(SettingsInputs)))
         check_choice(values["grade"], "grade", self._forgeprops.grades(), "settings file")
         check_choice(values["head"], "head", self._forgeprops.heads(), "settings file")
         for name in TURNED:
