@@ -138,7 +138,7 @@ def ac1_trzaska(comp):
 
 
 def ac3_trzaska(comp, carbon=None):
-    """Ac3 of J. Trzaska & L. A. Dobrzański (2007), from memory (low confidence)."""
+    """Ac3 of J. Trzaska & L. A. Dobrzański (2007), from memory."""
     return (937.3 - 224.5 * np.sqrt(np.maximum(content(comp, "C", carbon), 0.0))
             + _sum(comp, Mn=-17.0, Si=34.0, Ni=-14.0, Mo=21.6, V=41.8, Cu=-20.0))
 
@@ -194,7 +194,7 @@ def ms_steelmaker(comp, carbon=None):
 
 
 def ms_trzaska(comp, carbon=None):
-    """Ms of J. Trzaska (2013-2016), from memory (low confidence)."""
+    """Ms of J. Trzaska (2013-2016), from memory."""
     return 541.0 + _sum(comp, carbon, C=-401.0, Mn=-36.0, Si=-10.5, Cr=-14.0, Ni=-18.0, Mo=-17.0)
 
 
@@ -240,7 +240,7 @@ def bs_lee(comp, carbon=None):
 
 
 def bs_trzaska(comp, carbon=None):
-    """Bs of J. Trzaska (2013-2016), from memory (low confidence)."""
+    """Bs of J. Trzaska (2013-2016), from memory."""
     return 771.0 + _sum(comp, carbon, C=-231.0, Mn=-69.0, Si=-23.0, Cr=-58.0, Ni=-31.0, Mo=-55.0, V=-41.0)
 
 

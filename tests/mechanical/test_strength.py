@@ -165,3 +165,23 @@ def test_stated_errors_by_hand():
     assert s.hardening_exponent == pytest.approx(math.sqrt(2.0 / (by_ratio**-2 + by_elongation**-2)))
     assert s.hardening_exponent_se == pytest.approx(
         s.hardening_exponent * math.hypot(0.20, math.log(by_ratio / by_elongation) / 2.0))
+
+
+def test_structure_yield_joins_the_line_by_inverse_variance():
+    """Two readings of one quantity: weights 1/s², s from the table and 40 MPa."""
+    k = {r["id"]: float(r["value"]) for r in read_rows("strength_fits.csv")}
+    alone = strength_arrays([140.0], 1.0)["yield_mpa"][0]
+    joined = strength_arrays([140.0, 140.0], 1.0, structure_yield_mpa=[250.0, math.nan])["yield_mpa"]
+    weights = np.array([k["fp_yield_se"] ** -2.0, 40.0**-2.0])
+    assert joined[0] == pytest.approx(np.average([alone, 250.0], weights=weights))
+    assert joined[1] == alone
+
+
+def test_bainite_goes_by_its_own_two_numbers_and_nothing_is_softer_than_pure_iron():
+    k = {r["id"]: float(r["value"]) for r in read_rows("strength_fits.csv")}
+    hard = {name: v[0] for name, v in strength_arrays([340.0], 0.0, 1.0).items()}
+    assert hard["tensile_mpa"] == pytest.approx(340.0 * k["b_tensile_slope"])
+    assert hard["yield_mpa"] == pytest.approx(hard["tensile_mpa"] * k["b_yield_ratio"])
+    soft = strength_arrays([60.0, 60.0, 60.0, 60.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0])
+    assert np.all(soft["tensile_mpa"] >= 180.0) and np.all(soft["yield_mpa"] >= 100.0)
+    assert np.all(soft["yield_mpa"] < soft["tensile_mpa"])

@@ -134,3 +134,18 @@ def test_carbon_free_of_alloy_softer_than_alloyed():
         continuous_cooling(plain, rate_c_per_s=2.0).hardness_hv
         < continuous_cooling(grade("4130"), rate_c_per_s=2.0).hardness_hv
     )
+
+
+@pytest.mark.parametrize(("rates", "t_c", "row"), [
+    ({"ln_f": 0.0}, 700.0, "LOG_V_FP"),
+    ({"ln_b": 6.0}, 450.0, "LOG_V_B"),
+    ({}, 200.0, "LOG_V_M"),
+])  # fmt: skip
+@pytest.mark.parametrize(("rate_c_per_h", "log_v"), [(36_000.0, math.log10(36_000.0)), (1.0, d.LOG_V_FLOOR)])
+def test_each_product_remembers_the_rate_it_formed_at(law, rates, t_c, row, rate_c_per_h, log_v):
+    """The lines of hardness go by the logarithm of the rate: share by share, and never below the floor."""
+    state = fresh(**rates)
+    gone = d.decompose(state, 0, t_c, t_c, 1.0, rate_c_per_h, AE1, 540.0, *law)
+    at = ("LOG_V_FP", "LOG_V_B", "LOG_V_M").index(row)
+    assert gone[at] > 1e-6 and sum(gone) == pytest.approx(gone[at])
+    assert state[getattr(d, row), 0] == pytest.approx(gone[at] * log_v)
