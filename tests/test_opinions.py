@@ -170,7 +170,7 @@ def test_outside_the_range_is_not_counted():
     odd = Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})
     assert "C for the critical" in critical_rate_opinion(odd, 5.0).why
     assert "Mn for the critical" in critical_rate_opinion(odd, 5.0).why
-    assert "austenitising temperature" in critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0).why
+    assert "Austenitising temperature" in critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0).why
     assert not critical_rate_opinion(grade("4130"), 2000.0).applicable
 
 
