@@ -166,7 +166,8 @@ class FaceBow:
         The user's flatness limit.
     neck_drift_deg : float
         Turn of the hosel by a neck wetted on one side, if that length was given.  Water on the front turns it
-        about heel and toe: that moves the loft; the lie moves only where heel or toe side is wetted.
+        about the line from heel to toe, which moves the loft; the lie moves only where the heel or the toe
+        side is wetted.
     residual_mpa : float
         Stress at the skin that the rim's restraint leaves in the face.
     warnings : tuple of Warn

@@ -7,7 +7,9 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.special import erfcx
 
-from forgeprops.route import Press
+from forgeprops.estimate import estimate
+from forgeprops.route import Press, Route
+from forgeprops.steel.grades import grade
 from forgeprops.thermal.die_contact import (
     DIE_CONDUCTIVITY_W_MK,
     DIE_DENSITY_KG_M3,
@@ -109,6 +111,17 @@ def test_the_defaults_are_defended_by_these_numbers():
     assert rest == pytest.approx(8.6, abs=0.5)
     assert slow == pytest.approx(181, abs=3)
     assert 880 - stroke - rest > 830 > 720 > 880 - slow  # above Ar3 of the demo steels, or below Ar1
+
+
+def test_what_a_wait_costs_after_a_slow_press_on_cold_dies():
+    """What the docstring says of the shares of ferrite."""
+    def ferrite(name, delay_s):
+        route = Route().with_(preheat_c=930.0, dwell_s=0.3, contact=8000.0, die_c=20.0, delay_s=delay_s)
+        return estimate(grade(name), "mid-iron", route).zones["face"].fractions["ferrite"]
+
+    assert ferrite("1030", 0.5) == pytest.approx(0.08, abs=0.03)
+    assert ferrite("1030", 5.0) == pytest.approx(0.37, abs=0.05)
+    assert ferrite("4130", 5.0) < 0.01
 
 
 @pytest.mark.parametrize(

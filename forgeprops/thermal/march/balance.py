@@ -172,7 +172,7 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, mar
             conduction[z] = 0.0
             for j in range(n):
                 loss_h[first + j] = 0.0
-        # martensite under the skin conducts half as well again as the austenite beneath it
+        # martensite under the skin conducts twice as well as the austenite beneath it
         for j in range(n):
             power[first + j] = 0.0
         for q in range(n):

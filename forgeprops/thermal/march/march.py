@@ -203,7 +203,7 @@ def _lumped_structure(case, arrhenius, start, state, t_c, change, h, mass_kg, z,
 
 def _settle(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain, latent, late, debt,
             forward, inverse, top):
-    """Where putting the heat right cools a point that makes martensite, let it form in the same stroke.
+    """Where putting the heat right cools a point that makes martensite, let it form in the same step.
 
     `debt` holds the correction as a temperature by the metal's own heat, K.  Left to the next step, the martensite of that
     fall would release a heat that no shorter step makes smaller.
