@@ -419,7 +419,7 @@ def furnace_warnings_of(steel: Steel, route: Route, told: Evaluated, case: int, 
         if route.preheat.temperature_c < ac1:
             which = f"The preheat stays below this steel's Ac1 of {ac1:.0f} °C"
         else:
-            which = f"No zone stays above this steel's Ac1 of {ac1:.0f} °C long enough (hottest {hottest:.0f} °C)"
+            which = f"No zone reaches this steel's Ac1 of {ac1:.0f} °C in the furnace (hottest {hottest:.0f} °C)"
         found.append(Warn("below-ac1", f"{which}: nothing hardens; the head keeps its first-heat structure, tempered."))
     if surface.decarburised_um > 0.0:
         found += decarburisation_warnings(steel, round(float(told.marched.marks[case, 0, marks.M_FURNACE]), 1))

@@ -15,6 +15,10 @@ __all__ = ["IDLE_WATER_HV", "is_idle", "summary", "to_dict"]
 IDLE_WATER_HV = 20.0
 
 
+#: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
+_ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
+
+
 def is_idle(wet_hv: float, dry_hv: float) -> bool:
     """Whether the water changes the hardness next to nothing.
 
@@ -44,13 +48,15 @@ def _hosel_why(result) -> str:
     hard = f["bainite"] + f["martensite"]
     rate = f"{hosel.rate_700_c_per_s:.1f} °C/s at 700 °C" if hosel.rate_700_c_per_s else "slowly"
     alloy = steel.get("Cr") + steel.get("Mo") > 0.4
+    named = [name for name, element, least in _ALLOYING if steel.get(element) >= least] if alloy else ["steel"]
     if hosel.austenite_share < NO_AUSTENITE:
         return "it never became austenite and keeps its first-heat structure, tempered"
     if hosel.austenite_share < 0.5:
         return "most of the hosel never became austenite and keeps its first-heat structure"
     if hard > 0.5:
-        return (f"in {_air(result)} it cools at {rate}, and the {'chromium and molybdenum hold' if alloy else 'steel holds'} "
-                "back ferrite and pearlite long enough for harder structures")
+        what = " and ".join([*([", ".join(named[:-1])] if named[1:] else []), named[-1]])
+        return (f"in {_air(result)} it cools at {rate}, and the {what} {'hold' if named[1:] else 'holds'} back ferrite and "
+                "pearlite long enough for harder structures")
     if alloy:
         return f"in {_air(result)} it cools at {rate}, just slow enough for ferrite and pearlite in this alloy"
     return f"in {_air(result)} it cools at {rate}, and without alloy that leaves soft ferrite and pearlite"

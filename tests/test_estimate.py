@@ -88,6 +88,15 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
     assert idle("4130")[1] == "" and idle("4130", preheat_c=700.0)[1] == ""
 
 
+@pytest.mark.parametrize(("name", "words"), [
+    ("4130", "the chromium and molybdenum hold back"), ("4340", "the chromium, nickel and molybdenum hold back"),
+    ("5130", "the chromium holds back"),
+])  # fmt: skip
+def test_only_elements_of_the_analysis_are_given_as_the_reason(name, words):
+    route = DRY.with_(preheat_c=1000.0, surroundings="fan", air_speed_m_s=10.0)
+    assert words in " ".join(fp.estimate(fp.grade(name), HEAD, route).summary().split())
+
+
 def test_part_austenite_is_the_reason_not_the_water():
     text = " ".join(fp.estimate(fp.grade("4130"), HEAD, ROUTE.with_(preheat_c=770.0)).summary().split())
     assert "of it was austenite when it left the furnace, and the water took that part below Ms" in text

@@ -82,7 +82,7 @@ def test_short_soak_is_told_by_how_long_it_takes():
 def test_a_soak_too_short_for_any_austenite_does_not_blame_the_preheat():
     cold = fp.estimate(fp.grade("1030"), route=fp.Route().with_(preheat_c=780.0, soak_s=150.0))
     (said,) = (w.text for w in cold.warnings if w.code == "below-ac1")
-    assert said.startswith("No zone stays above") and "No austenite forms" in cold.summary()
+    assert said.startswith("No zone reaches") and "No austenite forms" in cold.summary()
     assert "cold-core" in {w.code for w in cold.warnings}
 
 
