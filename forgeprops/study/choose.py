@@ -81,7 +81,8 @@ class Choice:
         The limit that comes first.
     robustness : float
         The share of heads inside all limits under scatter, told as the standard deviations that a single limit
-        would be away if the same share of a normal distribution met it (3: a Cpk of 1).
+        would be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few
+        drawn heads; how many heads are outside is told by `scatter`.
     scatter : Scatter or None
         Full scatter at the settings: share outside with its interval, capability, what matters.
     relax : DataFrame

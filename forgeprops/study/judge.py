@@ -496,4 +496,5 @@ def _ranges_words(case, turned, surest, chance: float) -> str:
         f"{setting(n).label} {low:g} to {high:g} {setting(n).unit}".rstrip()
         for n, (low, high) in ranges.items()
     )
-    return f"No settings within {'; '.join(parts)} bring it inside."
+    does = "bring it inside" if surest is None else "make it surer"  # the surest are the present ones
+    return f"No settings within {'; '.join(parts)} {does}."

@@ -162,9 +162,9 @@ def test_rates_fall_along_the_bar(cooling):
     assert np.all(np.diff(rate[distance < 80.0]) < 0.0)
 
 
-@pytest.mark.parametrize("points", [20, 40])
-def test_points_along_the_bar_hardly_matter(points):
+@pytest.mark.parametrize(("points", "most_hv"), [(20, 15.0), (40, 8.0)])
+def test_points_along_the_bar_hardly_matter(points, most_hv):
     usual, other = end_quench_bar(grade("1045")), end_quench_bar(grade("1045"), points=points)
     mm = end_quench_distances_mm()
     own, finer = (np.interp(mm, bar["distance_mm"], bar["hv"]) for bar in (usual, other))
-    assert np.abs(own - finer).max() < 15.0
+    assert np.abs(own - finer).max() < most_hv
