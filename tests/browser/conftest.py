@@ -288,7 +288,8 @@ class NotebookPage:
         for i in range(presses + 2):
             self.page.evaluate(
                 """css => { const image = document.querySelector(css), old = image.src; let begun = 0;
-                   window.taken = new Promise(done => {
+                   window.taken = new Promise((done, fail) => {
+                     setTimeout(() => fail(new Error(`no new picture of ${css} within 20 s`)), 20000);
                      document.addEventListener('keydown', () => { begun = performance.now(); },
                                                {capture: true, once: true});
                      const look = () => image.src !== old && image.complete && begun
@@ -296,7 +297,7 @@ class NotebookPage:
                      look(); }); }""",
                 css,
             )
-            self.page.keyboard.press("ArrowRight" if i % 2 else "ArrowLeft")
+            self.page.keyboard.press("ArrowLeft" if i % 2 else "ArrowRight")  # right first: it may stand at its left end
             taken.append(self.page.evaluate("window.taken"))
             self.page.wait_for_timeout(150)
         return taken[2:]  # the first two still warm up
