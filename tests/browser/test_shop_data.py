@@ -94,7 +94,7 @@ def test_shop_is_fitted_saved_once_and_used(notebook):
     words = notebook.words(".fp-fit .fp-headline")
     assert float(re.search(r"Spray ([\d.]+)", words).group(1)) == pytest.approx(1.25, abs=0.02)
     assert "settled by the data" in words
-    save = notebook.page.locator(".fp-fit .fp-save")
+    save = notebook.page.locator(".fp-fit .fp-save-shop")
     fill(notebook, ".fp-fit .fp-save-as", "bay.shop.json")
     save.click()
     notebook.page.locator(".fp-fit").get_by_text("saved as bay.shop.json").wait_for(timeout=20_000)
@@ -129,3 +129,19 @@ def test_spray_curve_gives_the_multiplier_of_the_demo_shop(notebook):
     press_go(notebook, ".fp-spray-curve")
     words = notebook.words(".fp-spray-curve .fp-headline")
     assert float(re.search(r"about ([\d.]+)", words).group(1)) == pytest.approx(1.25, abs=0.04)
+
+
+def test_settings_are_saved_and_loaded(notebook):
+    fill(notebook, ".fp-cause .fp-file", "cause_of_may.json")
+    notebook.page.locator(".fp-cause .fp-save").click()
+    notebook.page.locator(".fp-cause").get_by_text("saved as cause_of_may.json").wait_for(timeout=20_000)
+    fill(notebook, ".fp-judge .fp-path", "mill.csv")
+    notebook.press(".fp-judge .fp-chance", "End")
+    assert notebook.reading(".fp-judge .fp-chance") == 95.0
+    fill(notebook, ".fp-judge .fp-file", "strict.json")
+    notebook.page.locator(".fp-judge .fp-save").click()
+    notebook.page.locator(".fp-judge").get_by_text("saved as strict.json").wait_for(timeout=20_000)
+    notebook.screenshot("06_shop_data_saved")
+    notebook.page.locator(".fp-judge .fp-reset").click()
+    notebook.page.wait_for_timeout(500)
+    assert notebook.reading(".fp-judge .fp-chance") == 50.0

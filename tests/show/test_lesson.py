@@ -116,7 +116,7 @@ def task():
 
 
 def mark(task, goal, **settings):
-    task.goal.value = goal
+    task.goal.value = goal.grade
     task.surroundings.value = settings.pop("surroundings", "single")
     for name, value in settings.items():
         task.sliders[name].value = value
@@ -152,7 +152,7 @@ def test_score_does_not_hang_on_one_hidden_setting(task):
 
 
 def test_held_out_heads_stay_inside_the_grade(task):
-    task.goal.value = GOALS[1]
+    task.goal.value = GOALS[1].grade
     limits = fp.grade(GOALS[1].grade).limits
     cases = task.held_out()
     assert len({tuple(sorted(s.composition.items())) for s, _ in cases}) == len(cases)
@@ -180,3 +180,21 @@ def test_units_are_chosen_once():
 def test_diagram_grain_is_that_of_the_head(lesson):
     result = lesson.results["hard"]
     assert diagram_of(result).steel == result.steel
+
+
+def test_task_is_saved_and_loaded(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    task = TaskPanel(display_units=Units())
+    first = task.keep._get()
+    mine = {"grade": "4130", "preheat_c": 905.0, "flux": 9.0, "spray_s": 7.0, "delay_s": 1.0, "surroundings": "fan"}
+    assert set(mine) == set(first)
+    task.keep._put(mine)
+    assert task.keep._get() == mine and task.route().setting("flux") == 9.0
+    assert task.result.steel.name == fp.grade("4130").name and task.result.route.cool.surroundings == "fan"
+    task.keep.save.click()
+    assert "saved as my_task.json" in task.keep.said.value
+    with pytest.raises(fp.InputError, match="4140"):
+        task.keep._put(mine | {"grade": "4140"})
+    assert task.keep._get() == mine
+    task.keep.reset.click()
+    assert task.keep._get() == first

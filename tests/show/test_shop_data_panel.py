@@ -15,7 +15,11 @@ PNG = b"\x89PNG"
 
 def upload(choice, name, content):
     """What the page's file chooser does."""
-    choice.upload.value = (
+    upload_to(choice.upload, name, content)
+
+
+def upload_to(button, name, content):
+    button.value = (
         {
             "name": name,
             "type": "",
@@ -119,3 +123,61 @@ def test_file_choice_forgets_the_upload_when_a_path_is_typed():
     assert choice.source == "here.csv"
     choice.path.value = " "
     assert choice.source is None
+
+
+def test_wanted_chance_decides_the_verdict_and_is_named():
+    panel = JudgePanel(Units())
+    upload(panel.file, "mine.csv", b"heat,grade,C,Mn,Si,Cr,Mo\nX1,4130,0.30,0.5,0.25,0.95,0.2\n")
+    panel.face_low.value, panel.face_high.value, panel.hosel_low.value = "360", "", "1.5"
+    run(panel)
+    even = panel.result[0]
+    assert even.verdict == "accept" and 0.5 < min(even.chances.values()) < 0.95
+    panel.chance.value = 95.0
+    run(panel)
+    sure = panel.result[0]
+    assert sure.verdict != "accept" and "95 % is asked" in sure.reason and "95 % is asked" in panel.words.value
+    assert sure.reason == fp.judge_heat(
+        fp.read_certificates(panel.file.source)[0], "mid-iron", fp.Route(), sure.limits, chance=0.95
+    ).reason
+
+
+@pytest.mark.parametrize("kind", [JudgePanel, FitPanel, CausePanel, SprayCurvePanel])
+def test_inputs_are_saved_and_loaded(kind, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    panel = kind(Units("°F"))
+    first = panel.keep._get()
+    changed = {
+        name: value
+        if name in ("grade", "head", "chance_percent") or isinstance(value, float)
+        else f"{name} of mine"
+        for name, value in first.items()
+    }
+    changed |= {name: value for name, value in (("flux", 7.5), ("chance_percent", 80.0)) if name in first}
+    if kind is SprayCurvePanel:
+        changed["flux"] = "7,5"  # as typed
+    panel.keep._put(changed)
+    assert panel.keep._get() == pytest.approx(changed)
+    panel.keep.save.click()
+    assert "saved as" in panel.keep.said.value and ";" not in panel.keep.said.value.split(">")[1]
+    panel.keep.reset.click()
+    assert panel.keep._get() == pytest.approx(first)
+    upload_to(panel.keep.load, f"my_{panel.kind}.json", (tmp_path / f"my_{panel.kind}.json").read_bytes())
+    assert "loaded" in panel.keep.said.value and panel.keep._get() == pytest.approx(changed)
+    for bad, words in (({next(iter(changed)): [1]}, "[Aa]llowed"), ({"colour": 1}, "colour")):
+        with pytest.raises(fp.InputError, match=words):
+            panel.keep._put(changed | bad)
+    assert panel.keep._get() == pytest.approx(changed)
+
+
+def test_a_chosen_file_is_not_kept_and_said_so(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    panel = JudgePanel(Units())
+    upload(panel.file, "mine.csv", b"heat,grade,C,Mn\nX1,1030,0.30,0.7\n")
+    panel.keep.save.click()
+    assert "not mine.csv, which was chosen and has no path" in panel.keep.said.value
+    kept = panel.keep._get()
+    assert kept["certificates"] is None
+    panel.keep._put(kept | {"face_from_hv": 350})
+    assert panel.file.name == "mine.csv" and panel.file.chosen and panel.face_low.value == "350"
+    panel.keep.reset.click()
+    assert panel.file.source == str(data_path("demo", "certificates.csv"))

@@ -12,6 +12,7 @@ from .. import style
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import note
+from .keep import KeepBar
 from .spoken import slider_names
 from .work import Work
 
@@ -65,6 +66,11 @@ class FileChoice:
             self._chosen = ()
 
     @property
+    def chosen(self) -> bool:
+        """Whether the file came through the page's chooser: it has a content but no path."""
+        return bool(self._chosen)
+
+    @property
     def source(self):
         """What the readers take: the upload or the path; None if neither is given."""
         return self._chosen or (self.path.value.strip() or None)
@@ -95,17 +101,33 @@ class FileChoice:
 
 
 class FilePanel:
-    """Button, progress, picture and words; `compute` runs beside the page."""
+    """Button, progress, picture and words; `compute` runs beside the page.
 
+    Parameters
+    ----------
+    controls : sequence of ipywidgets widgets
+    display_units : Units, optional
+    keep : mapping of str to control, optional
+        Controls that `Save` keeps in a settings file, by the names they have there (see `kept_fields`).
+    """
+
+    kind = ""
     go_words, size, shows = "Work it out", (1000, 380), "picture of the result"
 
-    def __init__(self, controls, display_units: Units | None = None):
+    def __init__(self, controls, display_units: Units | None = None, keep=None):
         import ipywidgets as w
 
         import forgeprops
 
+        from .kept_fields import kept, not_kept, put
+
         self._forgeprops, self._units = forgeprops, display_units or units()
         self.result = None
+        if keep:
+            self.keep = KeepBar(
+                self.kind, lambda: kept(keep), lambda values: put(keep, values), lambda: not_kept(keep)
+            )
+            controls = [*controls, self.keep.widget]
         self.go = w.Button(
             description=self.go_words, icon="play", button_style="primary", layout={"width": "170px"}
         )

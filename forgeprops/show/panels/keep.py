@@ -61,12 +61,14 @@ class KeepBar:
         Panel name, written into the file.
     get, put : callable
         ``get() -> dict`` of the inputs; ``put(dict)`` sets the controls (raises InputError if it cannot).
+    remark : callable, optional
+        ``remark() -> str``: what follows "saved as …", such as what could not be kept.
     """
 
-    def __init__(self, kind: str, get, put):
+    def __init__(self, kind: str, get, put, remark=None):
         import ipywidgets as w
 
-        self.kind, self._get, self._put = kind, get, put
+        self.kind, self._get, self._put, self._remark = kind, get, put, remark or (lambda: "")
         self.name = w.Text(
             value=f"my_{kind}.json",
             description="settings file",
@@ -96,7 +98,7 @@ class KeepBar:
     def _save(self) -> None:
         try:
             save_inputs(self.name.value, self.kind, self._get())
-            self.said.value = note(f"saved as {self.name.value}", bad=False)
+            self.said.value = note(f"saved as {self.name.value}{self._remark()}", bad=False)
         except InputError as error:
             self.said.value = note(str(error))
 

@@ -10,7 +10,7 @@ from ...errors import InputError, check_number
 from .. import style
 from ..figures import shop_data as draw
 from ..units import Units, units
-from .controls import Choice, Slider, note
+from .controls import Choice, Setting, Slider, note
 from .file_work import FileChoice, FilePanel, number_field, value_of
 
 __all__ = [
@@ -27,8 +27,12 @@ __all__ = [
 ]
 
 
+#: Everyday range (our choice); below one in two a heat is no better than a toss.
+_CHANCE = Setting("wanted chance, each limit", "%", 50.0, 95.0, 5.0)
+
+
 class ShopSettings:
-    """What the line is set to, and the shop file that `Save` of the fit wrote: sliders and a file chooser.
+    """What the line is set to, and the shop file that the panel of the fit wrote: sliders and a file chooser.
 
     Parameters
     ----------
@@ -39,13 +43,14 @@ class ShopSettings:
     def __init__(self, shown: Units):
         from ...route import Route
 
-        first = Route()
+        first, self.units = Route(), shown
         self.sliders = {
             n: Slider(n, first.setting(n), shown) for n in ("preheat_c", "flux", "spray_s", "delay_s")
         }
         self.file = FileChoice("shop file, or empty", "", ".json")
         self.file.widget.add_class("fp-shop-file")
         self.rows = (*(s.row for s in self.sliders.values()), self.file.widget)
+        self.keep = {**self.sliders, "shop_file": self.file}
 
     @property
     def route(self):
@@ -65,7 +70,7 @@ class ShopSettings:
 class JudgePanel(FilePanel):
     """Certificates and limits in; a verdict for every heat out."""
 
-    go_words = "Judge the heats"
+    kind, go_words = "judge", "Judge the heats"
     shows = "face hardness and hosel bend of every heat"
 
     def __init__(self, display_units: Units | None = None):
@@ -81,14 +86,25 @@ class JudgePanel(FilePanel):
         )
         self.hosel_low = number_field("hosel bend from, °", 1.5)
         self.settings = ShopSettings(display_units or units())
+        self.chance = Slider("chance", 50.0, self.settings.units, _CHANCE)
         super().__init__(
             [
                 self.file.widget,
                 self.head.row,
                 *self.settings.rows,
-                w.HBox([self.face_low, self.face_high, self.hosel_low]),
+                w.HBox([self.face_low, self.face_high, self.hosel_low], layout={"flex_flow": "row wrap"}),
+                self.chance.row,
             ],
             display_units,
+            {
+                "certificates": self.file,
+                "head": self.head,
+                **self.settings.keep,
+                "face_from_hv": self.face_low,
+                "face_to_hv": self.face_high,
+                "hosel_from_deg": self.hosel_low,
+                "chance_percent": self.chance,
+            },
         )
         self.widget.add_class("fp-judge")
         self.table = w.HTML()
@@ -103,7 +119,7 @@ class JudgePanel(FilePanel):
         if least is not None:
             bounds["hosel_allowed_deg"] = (least, None)
         self._limits, self._made = self._forgeprops.Limits(**bounds), []
-        self._route, self._shop = self.settings.route, self.settings.shop
+        self._route, self._shop, self._chance = self.settings.route, self.settings.shop, self.chance.value / 100.0
         found = self.file.read(self._forgeprops.read_certificates)
         if not found:
             raise InputError("no certificate is given; choose a file or write its path.")
@@ -112,7 +128,10 @@ class JudgePanel(FilePanel):
     def step(self, item) -> None:
         from ...study.judge import Judgements
 
-        self._made.append(self._forgeprops.judge_heat(item, self.head.value, self._route, self._limits, self._shop))
+        judged = self._forgeprops.judge_heat(
+            item, self.head.value, self._route, self._limits, self._shop, chance=self._chance
+        )
+        self._made.append(judged)
         self.result = Judgements(self._made)
         self.show()
 
@@ -128,7 +147,7 @@ class JudgePanel(FilePanel):
 class FitPanel(FilePanel):
     """Runs, certificates, traces and hardness in; the shop's own numbers out, to be saved."""
 
-    go_words, size = "Fit the shop", (1060, 680)
+    kind, go_words, size = "fit", "Fit the shop", (1060, 680)
     shows = "the fit: traces, what it leaves, hardness, and the numbers found"
 
     def __init__(self, display_units: Units | None = None):
@@ -144,14 +163,16 @@ class FitPanel(FilePanel):
                 ("hardness", "hardness.csv"),
             )
         }
-        super().__init__([f.widget for f in self.files.values()], display_units)
+        super().__init__([f.widget for f in self.files.values()], display_units, self.files)
         self.widget.add_class("fp-fit")
         self.head = w.Dropdown(options=[], description="traces of head", style={"description_width": "110px"})
         self.head.observe(lambda _: self._draw(), names="value")
         self.file = w.Text(value="my.shop.json", description="shop file", style={"description_width": "90px"})
         self.file.add_class("fp-save-as")
-        self.save = w.Button(description="Save", icon="save")
-        self.save.add_class("fp-save")
+        self.save = w.Button(
+            description="Save the shop", icon="save", tooltip="write the shop found to the file", layout={"width": "140px"}
+        )
+        self.save.add_class("fp-save-shop")
         self.save.on_click(lambda _: self._save())
         self.said = w.HTML()
         self.table = w.HTML()
@@ -220,7 +241,7 @@ class TrackingPanel(FilePanel):
 class CausePanel(FilePanel):
     """Hardness that is off in; ranked causes and the check that parts them out."""
 
-    go_words = "Find the cause"
+    kind, go_words = "cause", "Find the cause"
     shows = "readings that are off, and the chance of every cause"
 
     def __init__(self, display_units: Units | None = None):
@@ -258,6 +279,13 @@ class CausePanel(FilePanel):
                 *rows,
             ],
             display_units,
+            {
+                "grade": self.grade,
+                "head": self.head,
+                **self.settings.keep,
+                **{f"{z}_hv": field for z, field in self.measured.items()},
+                **{f"usual_{z}_hv": field for z, field in self.usual.items()},
+            },
         )
         self.widget.add_class("fp-cause")
 
@@ -294,7 +322,7 @@ class CausePanel(FilePanel):
 class SprayCurvePanel(FilePanel):
     """A plate's thermocouple under the spray in; the spray's own heat transfer out."""
 
-    go_words = "Work out the curve"
+    kind, go_words = "spray_curve", "Work out the curve"
     shows = "heat transfer of the spray, and the trace it comes from"
 
     def __init__(self, display_units: Units | None = None):
@@ -307,8 +335,22 @@ class SprayCurvePanel(FilePanel):
         self.thickness, self.depth = number_field("plate, mm", 10.0), number_field("thermocouple at, mm", 1.0)
         self.water, self.flux = number_field("water, °C", 25.0), number_field("water, kg/(m² s)", 12.0)
         super().__init__(
-            [self.file.widget, w.HBox([self.channel, self.thickness, self.depth, self.water, self.flux])],
+            [
+                self.file.widget,
+                w.HBox(
+                    [self.channel, self.thickness, self.depth, self.water, self.flux],
+                    layout={"flex_flow": "row wrap"},
+                ),
+            ],
             display_units,
+            {
+                "trace": self.file,
+                "channel": self.channel,
+                "plate_mm": self.thickness,
+                "thermocouple_mm": self.depth,
+                "water_c": self.water,
+                "flux": self.flux,
+            },
         )
         self.widget.add_class("fp-spray-curve")
 

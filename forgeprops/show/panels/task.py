@@ -16,6 +16,8 @@ from ..live import LiveFigure
 from ..units import Units, units
 from .controls import Choice, Slider, note
 from .estimate import COOLING_WORDS
+from .keep import KeepBar
+from .kept_fields import kept, put
 from .spoken import slider_names
 from .work import Work
 
@@ -75,9 +77,10 @@ class TaskPanel:
         import forgeprops
 
         self._forgeprops, self._model = forgeprops, model or forgeprops.estimate
-        self._units = display_units or units()
+        self._units, self._busy = display_units or units(), False
         route = Route()
-        self.goal = w.ToggleButtons(options=[(f"{g.grade}", g) for g in GOALS], description="steel",
+        self._goals = {g.grade: g for g in GOALS}
+        self.goal = w.ToggleButtons(options=tuple(self._goals), description="steel",
                                     style={"description_width": "60px", "button_width": "120px"})  # fmt: skip
         self.goal.add_class("fp-goal")
         self.sliders = {name: Slider(name, route.setting(name), self._units) for name in _SLIDERS}
@@ -101,8 +104,11 @@ class TaskPanel:
         self.work = Work()
         self.chances: list[tuple[float, float]] = []  # of face and hosel, head by head
         left = w.VBox([*(s.row for s in self.sliders.values()), self.surroundings.row, self.words])
+        kept_controls = {"grade": self.goal, **self.sliders, "surroundings": self.surroundings}
+        self.keep = KeepBar("task", lambda: kept(kept_controls), lambda values: self._put(kept_controls, values))
         self.widget = w.VBox([self.goal, w.HBox([left, self.live.widget], layout={"flex_flow": "row wrap"}),
-                              w.HBox([self.score_button, self.work.widget]), self.verdict, slider_names()])  # fmt: skip
+                              w.HBox([self.score_button, self.work.widget]), self.verdict, self.keep.widget,
+                              slider_names()])  # fmt: skip
         self.widget.add_class("fp-task")
         self._moved(self.surroundings)
 
@@ -111,6 +117,14 @@ class TaskPanel:
         return Route().with_(
             **{n: s.value for n, s in self.sliders.items()}, surroundings=self.surroundings.value
         )
+
+    def _put(self, controls, values) -> None:
+        self._busy = True
+        try:
+            put(controls, values)
+        finally:
+            self._busy = False
+        self._moved(self.surroundings)
 
     # ---- picture
     def _draw(self) -> None:
@@ -135,7 +149,9 @@ class TaskPanel:
         self.live.set_live(self._area, self._aim, self._bend_span, self._face_span, self._point)
 
     def _moved(self, control) -> None:
-        goal = self.goal.value
+        if self._busy:
+            return
+        goal = self._goals[self.goal.value]
         try:
             self.result = self._model(
                 self._forgeprops.grade(goal.grade), self._forgeprops.head("mid-iron"), self.route()
@@ -170,7 +186,7 @@ class TaskPanel:
         The composition lies anywhere in the grade's range; the draws are the same for everybody.
         """
         rng = np.random.default_rng(_SEED)
-        steel, route = self._forgeprops.grade(self.goal.value.grade), self.route()
+        steel, route = self._forgeprops.grade(self.goal.value), self.route()
         cases = []
         for _ in range(_HEADS):
             given = dict(steel.composition)
@@ -184,7 +200,7 @@ class TaskPanel:
 
     def score(self) -> None:
         """Estimate every held-out head; the score is the mean chance that it reaches both goals."""
-        goal, self.chances = self.goal.value, []
+        goal, self.chances = self._goals[self.goal.value], []
         head = self._forgeprops.head("mid-iron")
 
         def one(case) -> None:
