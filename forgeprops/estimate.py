@@ -62,9 +62,9 @@ _PHASES = {"ferrite": out.O_FERRITE, "pearlite": out.O_PEARLITE, "bainite": out.
 #: What is worth a warning (our own limits): °C that a zone leaves the furnace below the set point; °C by which the
 #: body re-heats a face that the water left above Ms, HV that self-tempering takes from the face; °C below Ae3 at
 #: which water comes late; carbon (wt%) and martensite that may crack under water; degrees that are hardly a bend;
-#: share of martensite that is a hard face all the same, and that is worth a word.
+#: share of martensite that is a hard face all the same.
 COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
-CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE, HARDLY_SHARE = 0.35, 0.5, 1.0, 0.5, 0.05
+CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
 REHEATED_C = 60.0
 #: Ranges of what the furnace temperature enters.
@@ -491,8 +491,6 @@ def _idle_water(face: ZoneResult, dry_hv: float, ms: float) -> Warn | None:
     elif face.water_off_c is not None and face.water_off_c > ms:
         why = (f"the face is still at {face.water_off_c:.0f} °C when it stops, above Ms ({ms:.0f} °C); spray longer or "
                "harder")
-    elif face.fractions["martensite"] > HARDLY_SHARE * face.austenite_share:
-        why = f"the face hardly passes Ms ({ms:.0f} °C) before the body heats it again; spray longer or harder"
     else:
         why = "the face turns soft before it reaches Ms; more water, sooner, or a steel with more carbon or alloy"
     return Warn("idle-water", f"The water buys the face almost nothing ({dry_hv:.0f} HV without it, {face.hardness_hv:.0f} HV "

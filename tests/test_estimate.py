@@ -64,7 +64,7 @@ def test_a_face_sprayed_too_briefly_is_reheated_by_the_body(name):
     face = short.zones["face"]
     assert "reheated-face" in codes(short) and "reheated-face" not in codes(long)
     assert face.rebound_c > 50.0 and face.water_off_c > short.critical.ms_c
-    assert face.hardness_hv < long.zones["face"].hardness_hv - 100.0
+    assert face.hardness_hv < long.zones["face"].hardness_hv - 80.0
     assert face.fractions["martensite"] < 0.1
     # the curve itself shows it: after the water stops the face warms up
     after = face.time_s > short.events["water off"]
@@ -82,7 +82,6 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
     assert brief.zones["face"].rebound_c < 30.0 and "reheated-face" not in codes(brief)
     assert "above Ms" in said and "spray longer" in said and "as it would in air" in " ".join(brief.summary().split())
     assert "more carbon or alloy" in idle("1020")[1]
-    assert any("hardly passes Ms" in idle("4130", spray_s=s)[1] for s in (5.6, 5.8, 6.0, 6.2))
     hard, said = idle("4340", preheat_c=1150.0, spray_s=4.0)
     assert "hardens in air" in said and "reheated-face" not in codes(hard) and "in air as well" in hard.summary()
     assert idle("4130")[1] == "" and idle("4130", preheat_c=700.0)[1] == ""
@@ -95,6 +94,15 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
 def test_only_elements_of_the_analysis_are_given_as_the_reason(name, words):
     route = DRY.with_(preheat_c=1000.0, surroundings="fan", air_speed_m_s=10.0)
     assert words in " ".join(fp.estimate(fp.grade(name), HEAD, route).summary().split())
+
+
+@pytest.mark.parametrize("name", ["1030", "1040", "1050", "4130", "4140", "8620"])
+def test_more_water_never_leaves_the_face_softer_than_air(name):
+    """What forms while the body heats the face again is fine pearlite and bainite, not annealed steel."""
+    routes = [ROUTE.with_(spray_s=float(s)) for s in np.linspace(2.0, 10.0, 17)]
+    face = fp.estimate_many(name, HEAD, routes)["face_hardness_hv"].to_numpy(float)
+    dry = fp.estimate(fp.grade(name), HEAD, ROUTE).without_spray["face"]
+    assert face.min() > dry - 5.0 and np.diff(face).min() > -5.0
 
 
 def test_part_austenite_is_the_reason_not_the_water():

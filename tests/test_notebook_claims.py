@@ -61,11 +61,11 @@ def test_02_1080_degrees_harden_the_hosel_of_4140_and_hardly_touch_that_of_4130(
     assert hot.zones["hosel"].fractions["bainite"] > 0.5  # 4130: bainite either way
 
 
-def test_03_half_the_water_and_every_face_misses_while_4140_keeps_most():
+def test_03_half_the_water_and_every_face_misses_while_4140_stays_hardest():
     half = {g: face(made(g, flux=6.0)) for g in ("1030", "1040", "1050", "4130", "4140", "8620")}
     assert max(half.values()) < 380.0
     kept = half.pop("4140")
-    assert kept > 0.6 * face(made("4140")) and kept > 1.25 * max(half.values())
+    assert kept < 0.75 * face(made("4140")) and kept > max(half.values()) + 40.0
 
 
 def test_03_without_the_press_lower_settings_come_in_and_the_order_stays():

@@ -24,7 +24,7 @@ SOURCES = {
 }
 
 #: Rows of the state array, one column a point.
-ROWS = 20
+ROWS = 21
 (AUSTENITE_0,   # austenite share when cooling began
  AUSTENITE,     # what is left of it
  FERRITE, PEARLITE, BAINITE, MARTENSITE,      # shares formed in this cooling
@@ -36,11 +36,15 @@ ROWS = 20
  CARBON_0, AE3,                               # carbon (wt%) and Ae3 (°C) of the austenite when cooling began
  J_OLD,                                       # tempering integral of the first-heat structure, s
  T_MIN,                                       # lowest temperature since cooling began, °C
+ LOG_V_700,                                   # log10 of the cooling rate, °C/h, when it was last above 700 °C
  ) = range(ROWS)
 
 #: Slowest rate put into the hardness of a constituent, log10 of °C/h: 36 °C/h = 0.01 °C/s, the slow end of
-#: the diagrams the hardness formulas were made from (from memory).  It stands in while the steel re-heats.
+#: the diagrams the hardness formulas were made from (from memory).
 LOG_V_FLOOR = math.log10(36.0)
+#: Steel that the water undercooled and the body re-heats forms fine pearlite and bainite, as after fast cooling: its
+#: rate is then the one at 700 °C, Maynier's own, in full from this re-heating on, °C (our choice).
+_REHEATED_C = 50.0
 #: Carbon up to which the start tables reach, wt%, and their step.
 TABLE_CARBON = 1.2
 #: No martensite is looked for above this, °C (pure iron starts near 540 °C; from memory).
@@ -176,6 +180,7 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
             austenite -= d
             gone_b = d
     gone_m = 0.0
+    reheated = t_mid_c - state[T_MIN, i]
     if t_end_c < state[T_MIN, i]:
         state[T_MIN, i] = t_end_c
         if austenite > 1e-9 and t_end_c < _HIGHEST_MS_C:
@@ -191,10 +196,15 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
                 state[CARBON_M, i] += gone_m * c
                 austenite -= gone_m
     went = gone_fp + gone_b + gone_m
-    if went > 1e-9:
+    hot = t_end_c >= 700.0
+    if hot or went > 1e-9:
         log_v = LOG_V_FLOOR
         if rate_c_per_h > 36.0:
             log_v = math.log10(rate_c_per_h)
+        if hot:
+            state[LOG_V_700, i] = log_v
+        if reheated > 0.0:
+            log_v += min(reheated / _REHEATED_C, 1.0) * max(state[LOG_V_700, i] - log_v, 0.0)
         state[LOG_V_FP, i] += gone_fp * log_v
         state[LOG_V_B, i] += gone_b * log_v
         state[LOG_V_M, i] += gone_m * log_v

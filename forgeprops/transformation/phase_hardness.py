@@ -6,7 +6,8 @@ straight line in the logarithm of the cooling rate, HV = a + b·log10 V with V i
 functions give a and b once per steel, on arrays too, and `line_hv` evaluates the line inside the march.
 
 The rate: Maynier's V is the rate at 700 °C.  The march takes for each constituent the mean rate over the
-interval in which it forms, which is the same number when cooling is steady.
+interval in which it forms, which is the same number when cooling is steady, and the rate at 700 °C itself where
+the body re-heats what the water has undercooled.
 """
 
 from __future__ import annotations

@@ -149,3 +149,19 @@ def test_each_product_remembers_the_rate_it_formed_at(law, rates, t_c, row, rate
     at = ("LOG_V_FP", "LOG_V_B", "LOG_V_M").index(row)
     assert gone[at] > 1e-6 and sum(gone) == pytest.approx(gone[at])
     assert state[getattr(d, row), 0] == pytest.approx(gone[at] * log_v)
+
+
+@pytest.mark.parametrize(("again_c", "share"), [(425.0, 0.5), (480.0, 1.0)])
+def test_re_heated_bainite_goes_by_the_rate_at_700_degrees(law, again_c, share):
+    """Undercooled by water and re-heated by the body it is no softer than its quick cooling made it."""
+    state = fresh(ln_b=4.0)
+    for t in np.arange(860.0, 400.0, -20.0):
+        d.decompose(state, 0, t - 10.0, t - 20.0, 1e-9, 360_000.0 if t > 700.0 else 72_000.0, AE1, 540.0, *law)
+    assert state[d.LOG_V_700, 0] == pytest.approx(math.log10(360_000.0)) and state[d.T_MIN, 0] == 400.0
+    before = state[d.LOG_V_B, 0]
+    _, gone, _ = d.decompose(state, 0, again_c, again_c, 1.0, -3600.0, AE1, 540.0, *law)
+    expected = d.LOG_V_FLOOR + share * (state[d.LOG_V_700, 0] - d.LOG_V_FLOOR)
+    assert gone > 1e-6 and state[d.LOG_V_B, 0] - before == pytest.approx(gone * expected)
+    # above 700 °C again it is forgotten
+    d.decompose(state, 0, 720.0, 720.0, 1.0, 1800.0, AE1, 540.0, *law)
+    assert state[d.LOG_V_700, 0] == pytest.approx(math.log10(1800.0))

@@ -257,10 +257,23 @@ class Case:
         heat = _HEAT_FP * (df + dp) + _HEAT_B * db + _HEAT_M * d[M]
         d[T] = (power + self.mass[:, None] * heat) / heat_capacity
         log_v = np.log10(np.maximum(imposed, 36.0))
+        if self.path is not None:
+            log_v = self.rate_of_hardness(at, log_v)
         temper = np.exp(-c["temper_q_k"] / kelvin)
         # summed up afterwards: what hardness needs (tempering goes with the 14th power of the share, see `decomposition`)
         sums = np.stack([(df + dp) * log_v, db * log_v, d[M] * carbon, y[M] ** 14 * temper, b**14 * temper])
         return d, sums
+
+    def rate_of_hardness(self, at, log_v):
+        """The rate that hardness goes by, columns in order of time: that at 700 °C where the steel is re-heated."""
+        lowest, at_700 = self.path
+        found = np.empty_like(log_v)
+        for k in range(log_v.shape[1]):
+            t, v = at[:, k], log_v[:, k]
+            at_700[t >= 700.0] = v[t >= 700.0]
+            found[:, k] = v + np.clip((t - lowest) / 50.0, 0.0, 1.0) * np.maximum(at_700 - v, 0.0)
+            np.minimum(lowest, t, out=lowest)
+        return found
 
     def cooling(self, seconds, y, step):
         shape = (6, len(self.mass), -1)
@@ -295,7 +308,7 @@ class Case:
         heat[2] = c["start_grain_um"] ** c["grain_m"]
         t = np.full(n, float(c["start_c"]))
         scale = np.full(len(self.zones), float(c["start_scale_um"]))
-        pieces, clock, y, self.calls = [], 0.0, None, 0
+        pieces, clock, y, self.calls, self.path = [], 0.0, None, 0, None
         for step in self.steps:
             kind, seconds = step["kind"], float(step["duration_s"])
             if kind == packing.FURNACE and seconds > 0.0:
@@ -317,7 +330,7 @@ class Case:
                     row[:] = self.level(row)
                 y = np.zeros((6, n))
                 y[T], y[U] = t, self.state[decomposition.UNDERCOOLING]
-                sums = np.zeros((5, n))
+                sums, path = np.zeros((5, n)), (self.level(t).copy(), np.zeros(n))
             if seconds <= 0.0:
                 continue
             if kind == packing.STROKE:
@@ -340,7 +353,9 @@ class Case:
                 events = [cold]
             found = self._solve(self.cooling, step, y.ravel(), seconds, rtol, atol, events)
             y = found.y[:, -1].reshape(6, n).copy()
+            self.path = path
             sums += self.sum_up(found, step)
+            self.path = None
             pieces.append((clock, clock + found.t[-1], found.sol))
             clock += found.t[-1]
         self._fill(y, sums)
