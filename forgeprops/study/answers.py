@@ -26,7 +26,7 @@ from ..thermal.march.columns import Columns
 from ..thermal.march.heads import march_columns
 from ..thermal.march.packing import POINTS
 from ..transformation.austenite import carbide_carbon
-from .codes import warning_codes
+from .codes import maybe_idle, warning_codes
 from .line import Line, line_arrays, press_arrays
 
 __all__ = ["INTERVAL_COLUMNS", "RESULT_COLUMNS", "answers", "hosel_arrays", "steps_of"]
@@ -68,8 +68,8 @@ def answers(
     ----------
     columns : Columns
     intervals : bool
-        Also the 80 % interval of hardness, as `estimate` tells it: water law, carbides, methods, residuals.
-        It marches every case up to seven times.
+        Also the 80 % interval of hardness, as `estimate` tells it: water law, carbides, methods, residuals;
+        and whether the water buys the face anything.  It marches every case up to eight times.
     line : Line, optional
         Also what the press has to do and what the line makes (see `line.press_arrays`, `line.line_arrays`).
     threads : int, optional
@@ -98,13 +98,14 @@ def answers(
 
 def _answers(columns: Columns, intervals: bool, line, threads, options) -> dict[str, np.ndarray]:
     told = outcome(march_columns(columns, threads=threads, **options))
-    result = {}
+    result, dry_face_hv = {}, None
     for i, zone in enumerate(ZONES):
         result[f"{zone}_hardness_hv"] = told.hardness_hv[:, i]
         for name in ("tensile_mpa", "yield_mpa"):
             result[f"{zone}_{name}"] = told.strength[name][:, i]
     if intervals:
         low, high = _intervals(columns, told, threads, options)
+        dry_face_hv = _dry_face_hv(columns, told, threads, options)
         for i, zone in enumerate(ZONES):
             result[f"{zone}_hardness_low_hv"], result[f"{zone}_hardness_high_hv"] = low[:, i], high[:, i]
     hosel = hosel_arrays(columns, told)
@@ -115,7 +116,7 @@ def _answers(columns: Columns, intervals: bool, line, threads, options) -> dict[
     if line is not None:
         result |= press_arrays(columns, told.marched.marks[:, :, marks.M_DIE])
         result |= line_arrays(columns.route, columns.shop["delay_s"], line)
-    result["warnings"] = warning_codes(columns, told, hosel["allowed_deg"])
+    result["warnings"] = warning_codes(columns, told, hosel["allowed_deg"], dry_face_hv)
     return result
 
 
@@ -228,6 +229,15 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
                 hv[wet], sd[wet], deviates, moved[:, wet, i]
             )
     return np.maximum(low, 60.0), np.minimum(high, 900.0)
+
+
+def _dry_face_hv(columns: Columns, told: Evaluated, threads, options) -> np.ndarray:
+    """Hardness of the face without water where that may be as good, HV; NaN elsewhere."""
+    asked, found = np.flatnonzero(maybe_idle(columns, told)), np.full(len(columns), np.nan)
+    if len(asked):
+        dry = {**columns.route, "has_spray": np.zeros(len(columns), bool)}
+        found[asked] = _hardness(dataclasses.replace(columns, route=dry), asked, threads, options)[:, 0]
+    return found
 
 
 def _hardness(columns: Columns, index: np.ndarray, threads, options) -> np.ndarray:

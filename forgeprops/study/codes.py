@@ -31,11 +31,12 @@ from ..thermal.march import outcome as out
 from ..thermal.march.columns import Columns
 from ..transformation import temperatures
 from ..transformation.phase_hardness import HARDNESS_ELEMENTS
+from ..words import is_idle
 
-__all__ = ["NOT_TOLD", "warning_codes"]
+__all__ = ["NOT_TOLD", "maybe_idle", "warning_codes"]
 
 #: Codes that only a single estimate has: they need its curve or other marches beside its own.
-NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "idle-water", "range:hosel_strain",
+NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "range:hosel_strain",
             "range:decarburisation.temperature", "range:roessle_fatemi", "range:shida")
 
 #: Branch of the strength of hosel and neck -> share it needs to be judged by its range (as `strength` does).
@@ -47,7 +48,29 @@ def _outside(id: str, values) -> np.ndarray:
     return (np.asarray(values) < span.low) | (np.asarray(values) > span.high)
 
 
-def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
+def _sprayed(columns: Columns) -> np.ndarray:
+    route = columns.route
+    return route["has_spray"] & (route["flux"] > 0.0) & (route["spray_s"] > 0.0)
+
+
+def _reheated(columns: Columns, told: Evaluated) -> np.ndarray:
+    """Whether the body re-heated a face that the water had left above Ms."""
+    m = told.marched.marks[:, 0]
+    above = m[:, marks.M_WATER_OFF] > temperatures.martensite_start_c(columns)
+    return _sprayed(columns) & above & (m[:, marks.M_REBOUND] > REBOUND_C)
+
+
+def _soft_face(told: Evaluated) -> np.ndarray:
+    return told.fractions["martensite"][:, 0] < HARD_SHARE * told.marched.zones[:, 0, out.O_SHARE]
+
+
+def maybe_idle(columns: Columns, told: Evaluated) -> np.ndarray:
+    """Cases whose water is called idle if their face comes out as hard without it."""
+    hardens = told.marched.zones[:, 0, out.O_SHARE] > 0.0
+    return _sprayed(columns) & hardens & ~(_reheated(columns, told) & _soft_face(told))
+
+
+def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray, dry_face_hv: np.ndarray | None):
     """Pairs of a code and where it holds."""
     z, m, route = told.marched.zones, told.marched.marks, columns.route
     wet = route["has_spray"] & (route["flux"] > 0.0)
@@ -89,12 +112,10 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
 
     # what came out
     yield "below-ac1", below
-    sprayed = wet & (route["spray_s"] > 0.0)
-    off, on = m[:, 0, marks.M_WATER_OFF], m[:, 0, marks.M_WATER_ON]
-    reheated = (
-        sprayed & (off > temperatures.martensite_start_c(columns)) & (m[:, 0, marks.M_REBOUND] > REBOUND_C)
-    )
-    yield "reheated-face", reheated & (told.fractions["martensite"][:, 0] < HARD_SHARE * share[:, 0])
+    sprayed, reheated, on = _sprayed(columns), _reheated(columns, told), m[:, 0, marks.M_WATER_ON]
+    yield "reheated-face", reheated & _soft_face(told)
+    if dry_face_hv is not None:
+        yield "idle-water", maybe_idle(columns, told) & is_idle(told.hardness_hv[:, 0], dry_face_hv)
     softened = told.as_quenched_hv[:, 0] - told.hardness_hv[:, 0]
     yield "self-tempered", sprayed & ~reheated & (softened > SELF_TEMPERED_HV)
     yield (
@@ -131,10 +152,19 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray):
     yield "hosel:too-strong", allowed_deg < 0.05
 
 
-def warning_codes(columns: Columns, told: Evaluated, allowed_deg: np.ndarray) -> np.ndarray:
-    """Codes of every case joined by "; ", array of text: what a single estimate warns of but `NOT_TOLD`."""
+def warning_codes(
+    columns: Columns, told: Evaluated, allowed_deg: np.ndarray, dry_face_hv: np.ndarray | None = None
+) -> np.ndarray:
+    """Codes of every case joined by "; ", array of text: what a single estimate warns of but `NOT_TOLD`.
+
+    Parameters
+    ----------
+    dry_face_hv : array, optional
+        Hardness of the face without water, HV, where `maybe_idle` asks for it and NaN elsewhere; without it
+        "idle-water" is not told.
+    """
     names, bits = [], np.zeros(len(columns), np.int64)
-    for i, (code, where) in enumerate(_found(columns, told, allowed_deg)):
+    for i, (code, where) in enumerate(_found(columns, told, allowed_deg, dry_face_hv)):
         names.append(code)
         bits |= np.where(where, np.int64(1) << i, 0)
     kinds, which = np.unique(bits, return_inverse=True)

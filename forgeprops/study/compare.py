@@ -150,7 +150,7 @@ def compare(
     reference : (grade, furnace setting)
         What press effort 1 means.
     intervals : bool
-        Also the 80 % intervals of hardness; up to seven times the work.
+        Also the 80 % intervals of hardness; up to eight times the work.
 
     Returns
     -------

@@ -84,7 +84,8 @@ def estimate_many(
     resume : bool
         False: throw away what an interrupted run left beside `to`.
     intervals : bool
-        Also the 80 % interval of every hardness, as `estimate` tells it; up to seven times the work.
+        Also the 80 % interval of every hardness, as `estimate` tells it, and the warning "idle-water", which
+        needs each head without its water; up to eight times the work.
 
     Returns
     -------

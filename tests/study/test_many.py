@@ -1,5 +1,6 @@
 """Batches: the same numbers as single estimates, whatever the chunks and the executor; files that survive."""
 
+import dataclasses
 import json
 import os
 import pickle
@@ -45,6 +46,12 @@ def same(a, b, rel=1e-9):
         assert texts[0] == texts[1], name
 
 
+def plain_of(table):
+    """The table without intervals, which has no marches without water either."""
+    words = [[w for w in told.split("; ") if w != "idle-water"] for told in table["warnings"]]
+    return table[table_columns()].assign(warnings=["; ".join(w) for w in words])
+
+
 @pytest.fixture(scope="module")
 def batch():
     inputs = mixed(20)
@@ -73,6 +80,21 @@ def test_batch_is_equal_to_single_estimates(batch):
         assert set(filter(None, row["warnings"].split("; "))) == told, i
 
 
+def test_idle_water_is_told_as_by_single_estimates():
+    """Too brief, too little for a plain steel, idle on one that hardens in air, or none; silent where it works."""
+    cases = [("4130", {"spray_s": 3.0}), ("1020", {}), ("4340", {"preheat_c": 1150.0, "spray_s": 4.0}), ("4130", {}),
+             ("4130", {"spray_s": 5.0}), ("4130", {"preheat_c": 700.0}), ("4130", {"flux": 0.0}), ("1045", {})]  # fmt: skip
+    steels, routes = [fp.grade(g) for g, _ in cases], [fp.Route().with_(**s) for _, s in cases]
+    steels, routes = [*steels, fp.grade("4130")], [*routes, dataclasses.replace(fp.Route(), spray=None)]
+    told = [{w.code for w in fp.estimate(s, route=r).warnings} for s, r in zip(steels, routes, strict=True)]
+    table = fp.estimate_many(steels, routes=routes, intervals=True)
+    idle = ["idle-water" in words.split("; ") for words in table["warnings"]]
+    assert idle == ["idle-water" in codes for codes in told]
+    assert idle[:3] == [True] * 3 and not any(idle[3:])
+    plain = fp.estimate_many(steels, routes=routes)
+    assert not plain["warnings"].str.contains("idle-water").any()  # it would double the work
+
+
 def test_order_and_inputs_are_kept(batch):
     (steels, heads, routes, _), table = batch
     assert table["case"].tolist() == list(range(20))
@@ -83,7 +105,7 @@ def test_order_and_inputs_are_kept(batch):
 
 def test_independent_of_chunks_and_threads(batch):
     inputs, table = batch
-    plain = table[table_columns()]
+    plain = plain_of(table)
     with ThreadPoolExecutor(3) as pool:
         for chunk, executor in ((1, None), (7, None), (64, pool)):
             same(fp.estimate_many(*inputs, chunk=chunk, executor=executor), plain)
@@ -100,7 +122,7 @@ def test_process_pool(batch):
     inputs, table = batch
     for how in ("fork", "spawn"):
         with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(how)) as pool:
-            same(fp.estimate_many(*inputs, executor=pool), table[table_columns()])
+            same(fp.estimate_many(*inputs, executor=pool), plain_of(table))
 
 
 def test_cluster_of_dask(batch):
@@ -110,7 +132,7 @@ def test_cluster_of_dask(batch):
         distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster,
         distributed.Client(cluster) as client,
     ):
-        same(fp.estimate_many(*inputs, executor=client.get_executor()), table[table_columns()])
+        same(fp.estimate_many(*inputs, executor=client.get_executor()), plain_of(table))
 
 
 def test_tasks_pickle(batch):
