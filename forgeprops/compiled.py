@@ -39,8 +39,9 @@ def _tell_who_waits():
     class Told(event.Listener):
         told = False
 
-        def on_start(self, _):
-            if not self.told:
+        def on_start(self, happening):
+            ours = happening.data["dispatcher"].py_func.__module__.startswith("forgeprops.")
+            if ours and not self.told:
                 self.told = True
                 where = sys.stderr if sys.stderr.isatty() else sys.stdout  # a notebook shows the other in red
                 print("Compiling for this machine, once: about a quarter of a minute.", file=where, flush=True)

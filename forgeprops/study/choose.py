@@ -83,6 +83,8 @@ class Choice:
         The share of heads inside all limits under scatter, told as the standard deviations that a single limit
         would be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few
         drawn heads; how many heads are outside is told by `scatter`.
+    at_end : tuple of str
+        Settings that stand at an end of their range: beyond it may be better.
     scatter : Scatter or None
         Full scatter at the settings: share outside with its interval, capability, what matters.
     relax : DataFrame
@@ -108,6 +110,7 @@ class Choice:
     slack: float
     binding: str
     robustness: float
+    at_end: tuple[str, ...]
     scatter: Scatter | None
     relax: object
     together_steps: float
@@ -133,6 +136,7 @@ class Choice:
                 f"No limit alone is enough; all together would have to give {self.together_steps:.1f} steps."
             )
         cost = self.results
+        ends = ", ".join(setting(name).label for name in self.at_end)
         told = (
             f"{at}: all limits are met, first comes {self.binding} with {self.slack:.1f} steps to spare. "
             f"{cost['press_s']:.1f} s on the press, {cost['heads_per_hour']:.0f} heads an hour, "
@@ -144,6 +148,8 @@ class Choice:
                 f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
                 f"to {100 * o.high:.2g} %)."
             )
+        if ends:
+            told += f" At an end of its range, so that beyond it may be better: {ends}."
         return told
 
     def __repr__(self) -> str:
@@ -474,6 +480,7 @@ def choose(
         float(table["slack"][0]),
         str(table["binding"][0]),
         float(robustness),
+        tuple(name for name, part in zip(ranges, best_x, strict=True) if not 0.02 < part < 0.98),
         told,
         relax,
         together,

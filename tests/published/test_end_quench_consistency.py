@@ -153,6 +153,7 @@ def test_rates_along_the_bar_are_the_printed_ones(cooling):
     ratio = own / printed
     for d, r in zip(printed, ratio, strict=True):
         print(f"{d:5.1f} mm: the march cools so at {d * r:5.1f} mm ({100.0 * (r - 1.0):+.0f} %)")
+    # measured 13 % and 27 %; with one conductivity for the whole bar, which no bar has, 10 % and 19 %
     assert np.abs(np.log(ratio)).mean() < np.log(1.15)
     assert np.all(np.abs(np.log(ratio)) < np.log(1.28))
 

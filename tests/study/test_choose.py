@@ -156,3 +156,19 @@ def test_cancel_tells_what_was_found():
     assert stopped.cancelled and stopped.cases == done[-1] and stopped.settings["flux"] >= 4
     with pytest.raises(InputError, match="stopped before"):
         fp.choose("4130", limits=fp.Limits(face_margin=(1, None)), cancel=lambda: True)
+
+
+def test_a_setting_at_the_end_of_its_range_is_named():
+    """With less water than the face wants, the search stands at the most there is."""
+    choice = fp.choose(
+        "4130",
+        limits=fp.Limits(face_hardness_hv=(300, None)),
+        settings={"flux": (4.0, 9.0)},
+        starts=1,
+        spread={"shop_spray": ("lognormal", 0.1)},
+        chemistry="fixed",
+        seed=1,
+    )
+    ends = [n for n, v in choice.settings.items() if v > 8.9 or v < 4.1]
+    assert ends and list(choice.at_end) == ends
+    assert ("beyond it may be better" in choice.words()) == bool(ends)
