@@ -104,9 +104,8 @@ class Comparison:
 
     def _repr_html_(self) -> str:
         shown = self.table if self.sets is None else self.sets
-        return (
-            f"<p>{html.escape(self.words())}</p>{shown.sort_values('rank').to_html(index=False, escape=True)}"
-        )
+        rows = shown.sort_values("rank").to_html(index=False, escape=True, float_format=lambda v: f"{v:.4g}")
+        return f"<p>{html.escape(self.words())}</p>{rows}"
 
 
 def _sequence(given, what: str) -> list:
