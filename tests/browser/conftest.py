@@ -284,6 +284,8 @@ class NotebookPage:
         handle = self.page.locator(f"{control} .noUi-handle").first
         handle.scroll_into_view_if_needed()
         handle.focus()
+        at, end = (float(handle.get_attribute(f"aria-value{name}")) for name in ("now", "max"))
+        keys = ("ArrowRight", "ArrowLeft") if at < end else ("ArrowLeft", "ArrowRight")  # to and fro, inside the range
         taken = []
         for i in range(presses + 2):
             self.page.evaluate(
@@ -297,7 +299,7 @@ class NotebookPage:
                      look(); }); }""",
                 css,
             )
-            self.page.keyboard.press("ArrowLeft" if i % 2 else "ArrowRight")  # right first: it may stand at its left end
+            self.page.keyboard.press(keys[i % 2])
             taken.append(self.page.evaluate("window.taken"))
             self.page.wait_for_timeout(150)
         return taken[2:]  # the first two still warm up
