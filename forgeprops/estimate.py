@@ -17,7 +17,7 @@ import numpy as np
 from . import uncertainty
 from .answer import Estimate, ZoneResult
 from .errors import InputError, check_flag
-from .forging.cautions import FULL_AUSTENITE, decarburised_warning, furnace_warnings
+from .forging.cautions import FULL_AUSTENITE, decarburised_warning, furnace_warnings, is_idle
 from .forging.decarburisation import decarburisation_warnings
 from .forging.effort import effort_warnings
 from .head import ZONES, Head
@@ -30,16 +30,16 @@ from .opinions import opinions
 from .ranges import Warn, outside
 from .route import Route
 from .second_heat import (
-    LEAST_STRAIN,
     PressStrain,
     Surface,
     effort_of,
     heat_through_s,
     press_rate_per_s,
     press_strain,
+    squeeze_strain,
     surface_of,
 )
-from .shop import Shop, load_shop
+from .shop import Shop, shop_or_file
 from .steel import Steel
 from .thermal.march import batch
 from .thermal.march import march as marks
@@ -52,7 +52,6 @@ from .thermal.surroundings import radiation_w_m2k
 from .transformation import decomposition, temperatures
 from .transformation.austenite import carbide_carbon, diameter_um_from_astm
 from .transformation.phase_hardness import constituent_warnings
-from .words import is_idle
 
 __all__ = ["Evaluated", "carbides_unsure", "estimate", "evaluate", "furnace_warnings_of", "press_strains",
            "zone_result"]
@@ -173,8 +172,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
         head = library_head("mid-iron" if head is None else head)
     _checked(head, Head, "head")
     route = _checked(Route() if route is None else route, Route, "route")
-    shop = Shop() if shop is None else load_shop(shop) if isinstance(shop, (str, os.PathLike)) else shop
-    _checked(shop, Shop, "shop")
+    shop = _checked(shop_or_file(shop), Shop, "shop")
     bench = bench_options(bench)
     check_later_heats(steel, route)
 
@@ -220,7 +218,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
                          float(told.marched.marks[0, 0, marks.M_SCALE]), zones["face"].hardness_hv,
                          events.get("water on"), zones["face"].water_c if sprayed else None)
     warnings += furnace_warnings_of(steel, route, told, 0, surface)
-    warnings += effort_warnings(steel, effort.die_c, max(route.press.strain, LEAST_STRAIN), press_rate_per_s(route.press))
+    warnings += effort_warnings(steel, effort.die_c, squeeze_strain(route.press), press_rate_per_s(route.press))
     warnings += _result_warnings(steel, route, zones, hosel, dry)
     return Estimate(steel=steel, head=head, route=route, shop=shop, zones=zones, hosel=hosel, face=face, events=events,
                     without_spray=dry, critical=temperatures.critical_temperatures(steel),

@@ -45,6 +45,7 @@ __all__ = [
     "press_strain",
     "projected_areas_mm2",
     "projected_mm2",
+    "squeeze_strain",
     "surface_of",
 ]
 
@@ -57,6 +58,7 @@ SOURCES = {
     "press_strain": ("recrystallisation_hodgson_gibbs", "retained_strain"),
     "projected_areas_mm2": ("projected_area",),
     "projected_mm2": ("projected_area",),
+    "squeeze_strain": (),
     "surface_of": ("decarburisation_estimate", "carbon_left", "layer_hardness", "scale_iron"),
 }
 
@@ -212,6 +214,11 @@ def surface_of(
     )
 
 
+def squeeze_strain(press: Press) -> float:
+    """Strain of the squeeze for the flow-stress laws, which need some: at least `LEAST_STRAIN`."""
+    return max(press.strain, LEAST_STRAIN)
+
+
 def press_rate_per_s(press: Press) -> float:
     """Mean strain rate of the squeeze, 1/s: strain over dwell, within the range of the flow-stress laws.
 
@@ -221,7 +228,7 @@ def press_rate_per_s(press: Press) -> float:
     3.0
     """
     low, high = RATE_RANGE_PER_S
-    return min(max(max(press.strain, LEAST_STRAIN) / max(press.dwell_s, 1e-3), low), high)
+    return min(max(squeeze_strain(press) / max(press.dwell_s, 1e-3), low), high)
 
 
 @functools.lru_cache(maxsize=512)
@@ -258,7 +265,7 @@ def _reference() -> Steel:
 
 def effort_of(steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]) -> Effort:
     """Flow stress of every zone and force of the press, from the metal temperatures in the die, °C."""
-    strain, rate = max(press.strain, LEAST_STRAIN), press_rate_per_s(press)
+    strain, rate = squeeze_strain(press), press_rate_per_s(press)
     temperatures = np.array([die_c[z] for z in ZONES])
     stress = flow_stress(steel, temperatures, strain, rate)
     area = projected_mm2(head)
@@ -292,7 +299,7 @@ def hotter_for_reference(steel: Steel, press: Press, die_c: float) -> Hotter | N
     if not 700.0 <= die_c <= 1300.0:
         return None
     found = equal_effort(
-        _reference(), die_c, steel, strain=max(press.strain, LEAST_STRAIN), rate_per_s=press_rate_per_s(press)
+        _reference(), die_c, steel, strain=squeeze_strain(press), rate_per_s=press_rate_per_s(press)
     )
     return Hotter(found.preheat_c - die_c, found.low_c - die_c, found.high_c - die_c)
 

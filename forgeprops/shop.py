@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from .errors import InputError, check_choice, check_number
 from .files import read_json, write_json
 
-__all__ = ["BOUNDS", "Shop", "load_shop"]
+__all__ = ["BOUNDS", "Shop", "load_shop", "shop_or_file"]
 
 #: Bounds of each number: low, high, unit.  Our own: wide enough for any shop, narrow enough for slips.
 BOUNDS = {"spray": (0.1, 10.0, ""), "emissivity": (0.05, 1.0, ""), "air": (0.1, 10.0, ""),
@@ -172,6 +173,24 @@ def load_shop(source, filename: str | None = None) -> Shop:
         raise InputError(f"values is {type(values).__name__}; allowed is one number per name (shop file).")
     _check_names(set(values), set(BOUNDS), "values of the shop file")
     return Shop(**values, **{field: content[field] for field in fields - {"values"}})
+
+
+def shop_or_file(given):
+    """The neutral shop for None and the shop of a file for its path; anything else as it is.
+
+    Raises
+    ------
+    InputError
+        As `load_shop`.
+
+    Examples
+    --------
+    >>> shop_or_file(None) == Shop()
+    True
+    """
+    if given is None:
+        return Shop()
+    return load_shop(given) if isinstance(given, (str, os.PathLike)) else given
 
 
 def _check_names(given: set[str], allowed: set[str], where: str) -> None:

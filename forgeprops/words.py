@@ -6,28 +6,13 @@ import textwrap
 from typing import Any
 
 from . import cautions
-from .forging.cautions import FULL_AUSTENITE, NO_AUSTENITE
+from .forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from .thermal.spray import from_flux
 
-__all__ = ["IDLE_WATER_HV", "is_idle", "summary", "to_dict"]
-
-#: Gain by the water, HV, that is next to nothing: about one standard error of the method (our choice).
-IDLE_WATER_HV = 20.0
-
+__all__ = ["summary", "to_dict"]
 
 #: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
-
-
-def is_idle(wet_hv: float, dry_hv: float) -> bool:
-    """Whether the water changes the hardness next to nothing.
-
-    Examples
-    --------
-    >>> is_idle(249.0, 247.0), is_idle(429.0, 247.0)
-    (True, False)
-    """
-    return abs(wet_hv - dry_hv) < IDLE_WATER_HV
 
 
 def _hrc(zone) -> str:

@@ -13,8 +13,8 @@ from ..transformation.austenite import astm_from_diameter
 from .scale import metal_loss_um
 
 __all__ = ["CARBIDES_LEFT", "COARSE_GRAIN_ASTM", "DECARBURISED_UM", "FULL_AUSTENITE", "HeatingLimits",
-           "NO_AUSTENITE", "SCALE_LOSS_UM", "carbide_warning", "decarburised_warning", "furnace_warnings", "grain_warning",
-           "heating_limit_arrays", "heating_limits", "heating_warning", "partial_austenite_warning",
+           "NO_AUSTENITE", "IDLE_WATER_HV", "SCALE_LOSS_UM", "carbide_warning", "decarburised_warning", "furnace_warnings", "grain_warning",
+           "heating_limit_arrays", "heating_limits", "heating_warning", "is_idle", "partial_austenite_warning",
            "scale_warning"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
@@ -22,6 +22,7 @@ SOURCES = {
     "heating_limits": ("forging_temperatures",),
     "heating_limit_arrays": ("forging_temperatures",),
     "heating_warning": ("forging_temperatures",),
+    "is_idle": ("heating_cautions",),
     "partial_austenite_warning": ("heating_cautions",),
     "carbide_warning": ("heating_cautions",),
     "grain_warning": ("heating_cautions",),
@@ -40,6 +41,8 @@ DECARBURISED_UM = 100.0
 #: Austenite share below which the steel is called partly austenitic, and share of Cr-Mo carbides left that is
 #: worth a word; austenite share that is none (our own limits).
 FULL_AUSTENITE, CARBIDES_LEFT, NO_AUSTENITE = 0.99, 0.10, 0.005
+#: Gain by the water, HV, that is next to nothing: about one standard error of the method (our choice).
+IDLE_WATER_HV = 20.0
 
 
 class HeatingLimits(NamedTuple):
@@ -121,6 +124,17 @@ def heating_warning(steel, temperature_c) -> Warn | None:
         return Warn("overheating", f"{temperature_c:.0f} °C is above {limits.working_c:.0f} °C, the working "
                                    f"limit of {steel.name}: expect very coarse, brittle grain.")
     return None
+
+
+def is_idle(wet_hv: float, dry_hv: float) -> bool:
+    """Whether the water changes the hardness next to nothing.
+
+    Examples
+    --------
+    >>> is_idle(249.0, 247.0), is_idle(429.0, 247.0)
+    (True, False)
+    """
+    return abs(wet_hv - dry_hv) < IDLE_WATER_HV
 
 
 def partial_austenite_warning(share, where="the steel") -> Warn | None:

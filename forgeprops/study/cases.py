@@ -13,7 +13,7 @@ from ..estimate import check_later_heats
 from ..head import Head
 from ..head import head as library_head
 from ..route import Route
-from ..shop import Shop, load_shop
+from ..shop import Shop, shop_or_file
 from ..steel import Steel
 from ..steel.grades import grade
 
@@ -105,12 +105,9 @@ def route_from(given) -> Route:
 
 def shop_from(given) -> Shop:
     """A shop from a shop, None (neutral), the path of its file, or its numbers."""
+    given = shop_or_file(given)
     if isinstance(given, Shop):
         return given
-    if given is None:
-        return Shop()
-    if isinstance(given, (str, os.PathLike)):
-        return load_shop(given)
     if isinstance(given, Mapping):
         return Shop(**_named(given, Shop))
     raise InputError(f"shop is {given!r:.60}; allowed is a Shop, the path of its file, or its numbers.")

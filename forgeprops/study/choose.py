@@ -407,7 +407,8 @@ def choose(
         first = problem.nominal(x)
         begin = _spread_out(x, first.min(axis=1), starts)
         best_x, best_margin = x[begin[0]], first[begin[0]]
-        begin += [0] * (0 not in begin)
+        if 0 not in begin:
+            begin.append(0)
         for i in begin:
             at, margin = _raise_least(problem.nominal, x[i], every)
             rows.append(

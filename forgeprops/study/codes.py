@@ -23,6 +23,7 @@ from ..forging.cautions import (
     NO_AUSTENITE,
     SCALE_LOSS_UM,
     heating_limit_arrays,
+    is_idle,
 )
 from ..forging.scale import metal_loss_um
 from ..ranges import RANGES
@@ -31,7 +32,6 @@ from ..thermal.march import outcome as out
 from ..thermal.march.columns import Columns
 from ..transformation import temperatures
 from ..transformation.phase_hardness import HARDNESS_ELEMENTS
-from ..words import is_idle
 
 __all__ = ["NOT_TOLD", "maybe_idle", "warning_codes"]
 
@@ -115,7 +115,7 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray, dry_face_
     sprayed, reheated, on = _sprayed(columns), _reheated(columns, told), m[:, 0, marks.M_WATER_ON]
     yield "reheated-face", reheated & _soft_face(told)
     if dry_face_hv is not None:
-        yield "idle-water", maybe_idle(columns, told) & is_idle(told.hardness_hv[:, 0], dry_face_hv)
+        yield "idle-water", is_idle(told.hardness_hv[:, 0], dry_face_hv)
     softened = told.as_quenched_hv[:, 0] - told.hardness_hv[:, 0]
     yield "self-tempered", sprayed & ~reheated & (softened > SELF_TEMPERED_HV)
     yield (

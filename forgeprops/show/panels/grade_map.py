@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import html
 
-from ...errors import check_choice, check_number
 from ...route import Route
 from .. import style
 from ..figures import GradeMap
 from ..live import LiveFigure
 from ..units import Units, units
 from .controls import Choice, Slider
-from .keep import KeepBar, check_names
+from .keep import KeepBar
+from .kept_fields import kept, put
 from .spoken import slider_names
 from .work import Work
 
@@ -59,6 +59,7 @@ class GradeMapPanel:
                 for i, (column, ax) in enumerate(zip(_COLUMNS, axes, strict=True))
             }
         self.live.set_live(*(a for m in self.maps.values() for a in m.artists))
+        self._controls = {"head": self.head, "flux": self.flux, "spray_s": self.spray_s}
         self.keep = KeepBar("grade_map", self._kept, self.set_inputs)
         self.work, self.caption = Work(), w.HTML()
         self.caption.add_class("fp-map-words")
@@ -78,7 +79,7 @@ class GradeMapPanel:
         self.start()
 
     def _kept(self) -> dict:
-        return {"head": self.head.value, "flux": self.flux.value, "spray_s": self.spray_s.value}
+        return kept(self._controls)
 
     def set_inputs(self, values: dict) -> None:
         """Set the controls from saved inputs and work the map out; nothing changes if one cannot be used.
@@ -88,13 +89,7 @@ class GradeMapPanel:
         InputError
             A name that is missing or unknown, or a value outside what the control offers.
         """
-        known = tuple(self._kept())
-        check_names(values, known)
-        check_choice(values["head"], "head", self._forgeprops.heads(), "settings file")
-        for slider in (self.flux, self.spray_s):
-            s = slider.setting
-            check_number(values[slider.name], s.label, s.low, s.high, s.unit, "settings file")
-        self.head.value, self.flux.value, self.spray_s.value = (values[name] for name in known)
+        put(self._controls, values)
         self.start()
 
     def start(self) -> None:

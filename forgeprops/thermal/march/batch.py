@@ -108,7 +108,7 @@ def _compile(checksum: int):
          balance.mean_temperatures, balance.balance),
         (step.factorise, step.solve),
         (march.heat_up, march.set_austenite, march._martensite_capacity, march._furnace_structure,
-         march._lumped_structure, march._cooling_structure, march._settle, march._copy, march._mark, march._note, march.march, imposed.follow),
+         march._spread, march._lumped_structure, march._cooling_structure, march._settle, march._copy, march._mark, march._note, march.march, imposed.follow),
         (outcome._table_hv, outcome._tempered, outcome._constituents, outcome.point_hardness,
          outcome.first_heat_structure, outcome._old_hardness, outcome.collect),
     )
@@ -236,12 +236,15 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
                point_hv, states, heats, energy, n_steps, table, rows)
         return int(rows[0])
 
+    def empty_table() -> np.ndarray:
+        return np.zeros((_TRACE_ROWS, 1 + 2 * n_zones + (n_points if keep_points else 0)))
+
     traces = None
     none = np.zeros((0, 1 + 2 * n_zones))
     if trace:
         traces = []
         for c in range(n):
-            table = np.zeros((_TRACE_ROWS, 1 + 2 * n_zones + (n_points if keep_points else 0)))
+            table = empty_table()
             traces.append(table[:part(c, c + 1, table)].copy())
     else:
         spans = [(b, min(b + chunk, n)) for b in range(0, n, chunk)]
@@ -253,7 +256,7 @@ def run(cases, zones, head_of, steps, convection, convection_of, start, start_of
             with ThreadPoolExecutor(workers) as pool:
                 list(pool.map(lambda span: part(*span, none), spans))
     for c in np.flatnonzero(n_steps >= STEP_LIMIT):
-        table = np.zeros((_TRACE_ROWS, 1 + 2 * n_zones + (n_points if keep_points else 0))) if trace else none
+        table = empty_table() if trace else none
         for looser in (4.0, 16.0):
             rows = part(c, c + 1, table, looser * tolerance_c)
             if n_steps[c] < STEP_LIMIT:

@@ -175,6 +175,13 @@ def _cooling_structure(case, arrhenius, start, state, t_c, change, h, zones, mar
             late[i] = martensite * _HEAT_M * mass + extra[i] * change[i]
 
 
+def _spread(state, first, n):
+    """Give every point of an even zone the structure of its first."""
+    for i in range(first + 1, first + n):
+        for r in range(state.shape[0]):
+            state[r, i] = state[r, first]
+
+
 def _lumped_structure(case, arrhenius, start, state, t_c, change, h, mass_kg, z, marker, weight, heat_capacity, plain,
                       extra, latent, latent_2, late, forward, inverse, top):
     """The same for a zone so even in temperature (neck, hosel) that its mean stands for all its points."""
@@ -192,11 +199,9 @@ def _lumped_structure(case, arrhenius, start, state, t_c, change, h, mass_kg, z,
         set_aside += extra[i] * change[i]
     fp, bainite, martensite = decompose(state, first, t_mid, t_end, h, imposed, case.ae1, case.bainite_limit, arrhenius,
                                         start, forward, inverse, top)
+    _spread(state, first, n)
     for j in range(n):
         i = first + j
-        if j > 0:
-            for r in range(state.shape[0]):
-                state[r, i] = state[r, first]
         latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B) * mass_kg * weight[j] / h
         late[i] = (martensite * _HEAT_M * mass_kg + set_aside) * weight[j]
 
@@ -244,10 +249,8 @@ def _settle(case, arrhenius, start, state, t_c, change, h, zones, marker, weight
                 late[i] += heat
                 debt[i] += heat / plain[i]
                 continue
+            _spread(state, first, n)
             for k in range(n):
-                if k > 0:
-                    for r in range(state.shape[0]):
-                        state[r, first + k] = state[r, first]
                 late[first + k] += heat * weight[k]
                 debt[first + k] += heat * weight[k] / plain[first + k]
 
