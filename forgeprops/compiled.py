@@ -32,7 +32,8 @@ def compiled(function):
 @functools.cache
 def _tell_who_waits():
     """Have the first compilation say so, if someone looks; what comes from the cache says nothing."""
-    if not (sys.stderr.isatty() or "ipykernel" in sys.modules):
+    kernel = sys.modules.get("ipykernel.kernelapp")  # imported by test tools too, so whether it runs is asked
+    if not (sys.stderr.isatty() or (kernel is not None and kernel.IPKernelApp.initialized())):
         return None
     from numba.core import event
 
@@ -44,7 +45,7 @@ def _tell_who_waits():
             if ours and not self.told:
                 self.told = True
                 where = sys.stderr if sys.stderr.isatty() else sys.stdout  # a notebook shows the other in red
-                print("Compiling for this machine, once: about a quarter of a minute.", file=where, flush=True)
+                print("Compiling for this machine, once: up to a quarter of a minute.", file=where, flush=True)
 
         def on_end(self, _):
             pass

@@ -119,9 +119,9 @@ def outcome(marched: batch.Marched) -> Evaluated:
                      {name: a.reshape(shape) for name, a in flat.items()}, marched)
 
 
-def _checked(value, kind, what: str):
+def _checked(value, kind, what: str, or_else: str = ""):
     if not isinstance(value, kind):
-        raise InputError(f"{what} is {type(value).__name__} {value!r:.60}; allowed is a {kind.__name__}.")
+        raise InputError(f"{what} is {type(value).__name__} {value!r:.60}; allowed is a {kind.__name__}{or_else}.")
     return value
 
 
@@ -172,7 +172,7 @@ def estimate(steel: Steel, head: Head | str | None = None, route: Route | None =
         head = library_head("mid-iron" if head is None else head)
     _checked(head, Head, "head")
     route = _checked(Route() if route is None else route, Route, "route")
-    shop = _checked(shop_or_file(shop), Shop, "shop")
+    shop = _checked(shop_or_file(shop), Shop, "shop", " or the path of its file")
     bench = bench_options(bench)
     check_later_heats(steel, route)
 

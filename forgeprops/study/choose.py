@@ -136,7 +136,6 @@ class Choice:
                 f"No limit alone is enough; all together would have to give {self.together_steps:.1f} steps."
             )
         cost = self.results
-        ends = ", ".join(setting(name).label for name in self.at_end)
         told = (
             f"{at}: all limits are met, first comes {self.binding} with {self.slack:.1f} steps to spare. "
             f"{cost['press_s']:.1f} s on the press, {cost['heads_per_hour']:.0f} heads an hour, "
@@ -148,9 +147,12 @@ class Choice:
                 f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
                 f"to {100 * o.high:.2g} %)."
             )
-        if ends:
-            told += f" At an end of its range, so that beyond it may be better: {ends}."
-        return told
+        return " ".join(filter(None, (told, self.end_words())))
+
+    def end_words(self) -> str:
+        """Which settings stand at an end of their range, in a sentence; empty if none does."""
+        ends = ", ".join(setting(name).label for name in self.at_end)
+        return f"At an end of its range, so that beyond it may be better: {ends}." if ends else ""
 
     def __repr__(self) -> str:
         return self.words()

@@ -220,6 +220,7 @@ class ChoosePanel(CasePanel):
                     f"With a shop's scatter about {100 * o.share:.2g} of 100 heads miss a limit "
                     f"({100 * o.low:.2g} to {100 * o.high:.2g})."
                 )
+            told += filter(None, [found.end_words()])
             cost = found.results
             told.append(
                 f"Cost: {cost['press_s']:.1f} s on the press, {cost['heads_per_hour']:.0f} heads an hour, "
