@@ -15,54 +15,53 @@ from __future__ import annotations
 
 import importlib
 
-# Eager, and in this order: a function that bears its room's name must be bound after the room is loaded.
-from .estimate import estimate
-from .head import head
+from .answer.evaluation import estimate
+from .inputs.head import head
 
 __version__ = "0.1.0"
 
 #: Public name -> room it lives in; loaded on first use, so that importing the package stays quick.
 _ROOMS = {
-    "errors": ["InputError"],
-    "ranges": ["Warn"],
-    "steel": ["Steel", "grade"],
-    "steel.grades": ["grades"],
-    "head": ["Head", "heads"],
-    "route": ["Cool", "FirstHeat", "LaterHeat", "Preheat", "Press", "Route", "Spray", "Transfer"],
-    "shop": ["Shop", "load_shop"],
+    "base.errors": ["InputError"],
+    "base.ranges": ["Warn"],
+    "inputs.steel": ["Steel"],
+    "inputs.grades": ["grade", "grades"],
+    "inputs.head": ["Head", "heads"],
+    "inputs.route": ["Cool", "FirstHeat", "LaterHeat", "Preheat", "Press", "Route", "Spray", "Transfer"],
+    "inputs.shop": ["Shop", "load_shop"],
     "hardenability.ideal_diameter": ["ideal_diameter", "ideal_diameter_upper"],
     "hardenability.end_quench": ["end_quench"],
     "hardenability.carbon_equivalent": ["carbon_equivalents"],
     "transformation.temperatures": ["critical_temperatures"],
     "transformation.tempering": ["tempered_hardness"],
     "forging.effort": ["equal_effort"],
-    "study.equal_effort": ["equal_effort_preheat", "equal_effort_setting"],
-    "study.forging_temperature": ["forging_temperature_study"],
-    "thermal.spray": ["spray_setting"],
+    "study.process.equal_effort": ["equal_effort_preheat", "equal_effort_setting"],
+    "study.process.furnace": ["forging_temperature_study"],
+    "thermal.spray_units": ["spray_setting"],
     "specimens": ["air_cooled_bar", "continuous_cooling", "end_quench_bar", "quenched_bar"],
-    "mechanical.hardness_scales": ["convert_hardness"],
-    "mechanical.strength": ["strength", "tensile_strength"],
-    "limits.hosel": ["hosel_bend"],
-    "limits.face": ["face_strike"],
-    "limits.distortion": ["face_bow"],
+    "strength.hardness_scales": ["convert_hardness"],
+    "strength.tensile": ["strength", "tensile_strength"],
+    "hosel.bend": ["hosel_bend"],
+    "face.margin": ["face_strike"],
+    "face.distortion": ["face_bow"],
     "study.hosel_bench": ["hosel_sensitivity", "soften"],
-    "study.tracking": ["add_to_log", "read_log", "track"],
-    "study.inverse": ["cooling_curve"],
-    "answer": ["Estimate"],
-    "study.many": ["estimate_many"],
-    "study.user_limits": ["Limits"],
-    "study.line": ["Line"],
-    "study.compare": ["compare"],
-    "study.window": ["window"],
-    "study.choose": ["choose"],
-    "study.scatter": ["scatter"],
-    "steel.certificates": ["read_certificates"],
-    "study.runs": ["read_runs"],
-    "study.traces": ["read_channels", "read_traces"],
-    "study.measurements": ["read_bends", "read_hardness"],
-    "study.judge": ["judge_heat", "judge_heats"],
-    "study.fit": ["fit"],
-    "study.find_cause": ["find_cause"],
+    "study.shop.tracking": ["add_to_log", "read_log", "track"],
+    "study.spray_plate.heat_transfer": ["cooling_curve"],
+    "answer.result": ["Estimate"],
+    "study.process.many": ["estimate_many"],
+    "inputs.limits": ["Limits"],
+    "study.process.line_cost": ["Line"],
+    "study.process.comparison": ["compare"],
+    "study.process.process_window": ["window"],
+    "study.process.search": ["choose"],
+    "study.process.scattering": ["scatter"],
+    "certificates.reading": ["read_certificates"],
+    "study.shop.runs": ["read_runs"],
+    "study.shop.traces": ["read_channels", "read_traces"],
+    "study.shop.measurements": ["read_bends", "read_hardness"],
+    "study.shop.heat_acceptance": ["judge_heat", "judge_heats"],
+    "study.shop.fitting": ["fit"],
+    "study.shop.find_cause": ["find_cause"],
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 

@@ -8,7 +8,7 @@ import os
 import sys
 
 from . import __version__
-from .errors import InputError, check_number
+from .base.errors import InputError, check_number
 
 __all__ = ["main"]
 
@@ -52,7 +52,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _route(options):
-    from .route import Route
+    from .inputs.route import Route
 
     route = Route()
     settings = {name: value for name, value in {
@@ -84,8 +84,8 @@ def main(argv: list[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     try:
-        from .head import heads
-        from .steel.grades import grade, grades
+        from .inputs.head import heads
+        from .inputs.grades import grade, grades
 
         if options.list:
             print("grades:", ", ".join(grades()))
@@ -93,7 +93,7 @@ def main(argv: list[str] | None = None) -> int:
             return 0
         if options.spray is not None:
             check_number(options.spray, "spray flux", 0.0, 60.0, "kg/(m² s)", "--spray")
-        from .estimate import estimate
+        from .answer.evaluation import estimate
 
         limits = {"flatness_mm": options.flatness_mm, "cutting_limit_hv": options.cutting_hv}
         limits = {name: value for name, value in limits.items() if value is not None}

@@ -8,25 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .errors import InputError, check_kind, check_number
-from .head import STEEL_DENSITY_KG_M3
-from .mechanical.hardness_scales import try_convert
-from .ranges import Warn, outside
-from .steel import Steel
-from .thermal.march import batch, packing
-from .thermal.march.outcome import (
-    O_AUSTENITE,
-    O_BAINITE,
-    O_FERRITE,
-    O_HV,
-    O_HV_QUENCHED,
-    O_MARTENSITE,
-    O_PEARLITE,
-)
-from .thermal.march.section import lobatto
+from .base.errors import InputError, check_kind, check_number
+from .inputs.head import STEEL_DENSITY_KG_M3
+from .strength.hardness_scales import try_convert
+from .base.ranges import Warn, outside
+from .inputs.steel import Steel
+from .engine import batch, packing
+from .engine.outcome import O_AUSTENITE, O_BAINITE, O_FERRITE, O_HV, O_HV_QUENCHED, O_MARTENSITE, O_PEARLITE
+from .engine.section import lobatto
 from .transformation import austenite, temperatures
 from .transformation.phase_hardness import constituent_warnings
-from .uncertainty import hardness_interval_hv
+from .answer.interval import hardness_interval_hv
 
 if TYPE_CHECKING:
     import pandas

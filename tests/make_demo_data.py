@@ -16,12 +16,12 @@ import numpy as np
 import openpyxl
 
 import forgeprops as fp
-from forgeprops.estimate import evaluate
-from forgeprops.files import write_bytes
-from forgeprops.mechanical.hardness_scales import try_convert
-from forgeprops.study.measured_heads import probe_weights
-from forgeprops.study.plate import Plate
-from forgeprops.thermal.spray_law import spray_w_m2k
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.io.writing import write_bytes
+from forgeprops.strength.hardness_scales import try_convert
+from forgeprops.study.shop.measured_heads import probe_weights
+from forgeprops.study.spray_plate.conduction import Plate
+from forgeprops.thermal.spray_units import spray_w_m2k
 
 #: What the invented shop is like; the published laws have 1, 0.8, 1, 1 and 0 here.
 TRUTH = fp.Shop(spray=1.25, emissivity=0.84, air=1.0, die=0.85, delay_s=0.4, name="invented shop, the truth")

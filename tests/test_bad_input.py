@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.study.plate import Plate
-from forgeprops.tables import data_path
+from forgeprops.base.errors import InputError
+from forgeprops.study.spray_plate.conduction import Plate
+from forgeprops.base.tables import data_path
 
 STEEL = fp.grade("4130")
 HEAD = fp.head("mid-iron")
@@ -272,7 +272,7 @@ def test_random_bytes_give_our_error_or_a_valid_thing(tmp_path):
 def test_a_refused_write_leaves_the_old_file(suffix, tmp_path):
     import pandas as pd
 
-    from forgeprops.files import write_json, write_table
+    from forgeprops.io.saved import write_json, write_table
 
     target = tmp_path / f"kept{suffix}"
     target.write_bytes(b"old")

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
-from forgeprops.cautions import CAUTIONS, SHORT
-from forgeprops.limits.hosel import CAUTIONS as BENCH
+from forgeprops.base.cautions import CAUTIONS, SHORT
+from forgeprops.hosel.bend import CAUTIONS as BENCH
 from forgeprops.show.sheet import sheet_html
 
 ROOT = Path(__file__).parents[1]

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.estimate import evaluate
-from forgeprops.head import ZONES
+from forgeprops.base.errors import InputError
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.head import ZONES
 
 HEAD = fp.head("mid-iron")
 ROUTE = fp.Route()

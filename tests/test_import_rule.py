@@ -13,33 +13,23 @@ import forgeprops
 PACKAGE = Path(forgeprops.__file__).parent
 #: The house from top to bottom: a room imports only rooms that stand before it.
 HOUSE = (
-    "errors",
-    "ranges",
-    "tables",
-    "sources",
-    "cautions",
-    "files",
-    "compiled",
-    "steel",
-    "drawing",
-    "head",
-    "route",
-    "shop",
-    "mechanical.hardness_scales",  # pure tables, so above its own room
+    "base",
+    "io",
+    "inputs",
+    "certificates",
+    "strength.hardness_scales",  # pure tables, so above its own room
     "hardenability",
     "transformation",
     "forging",
     "thermal",
-    "uncertainty",
+    "engine",
+    "answer.interval",
     "specimens",
-    "opinions",
-    "mechanical",
-    "limits",
-    "second_heat",
-    "provenance",
-    "words",
+    "answer.second_opinions",
+    "strength",
+    "hosel",
+    "face",
     "answer",
-    "estimate",
     "study",
     "show",
 )
@@ -130,8 +120,8 @@ def test_every_room_has_its_place():
 
 def test_the_rule_can_fail(tmp_path):
     """A file that breaks the rule is found by the same reading."""
-    bad = PACKAGE / "steel" / "nowhere.py"  # never written: read from a copy with the same relative name
-    text = "def f():\n    from ..estimate import estimate\n    import matplotlib.pyplot\n"
+    bad = PACKAGE / "inputs" / "nowhere.py"  # never written: read from a copy with the same relative name
+    text = "def f():\n    from ..answer.evaluation import estimate\n    import matplotlib.pyplot\n"
     copy = tmp_path / "forgeprops" / bad.relative_to(PACKAGE)
     copy.parent.mkdir(parents=True)
     copy.write_text(text)
@@ -144,8 +134,8 @@ def test_the_rule_can_fail(tmp_path):
             return copy.read_text(encoding)
 
     found = list(imports(Moved()))
-    assert (["estimate", "estimate"], "forgeprops.estimate", False) in found
-    assert HOUSE.index("estimate") > HOUSE.index("steel") and found[1][1] == "matplotlib.pyplot"
+    assert (["answer", "evaluation", "estimate"], "forgeprops.answer.evaluation", False) in found
+    assert HOUSE.index("answer") > HOUSE.index("inputs") and found[1][1] == "matplotlib.pyplot"
 
 
 def run(code):

@@ -136,7 +136,7 @@ def test_commits_speak_of_the_code():
 # ------------------------------------------------------------------------------------- what people see
 
 def test_labels_of_controls_say_quantity_and_unit():
-    from forgeprops.show.panels.controls import SETTINGS
+    from forgeprops.show.controls.settings import SETTINGS
 
     labels = [s.label for s in SETTINGS.values()]
     assert len(set(labels)) == len(labels)

@@ -100,7 +100,7 @@ def test_05_what_a_soft_and_a_hard_hosel_hang_on():
 
 
 def test_07_end_quench_bars_beside_the_standard():
-    from forgeprops.study import trust
+    from forgeprops.study import validation as trust
 
     steels, places = trust.counted_band_steels(), np.arange(1.5, 50.01, 0.5)
     own, standard = trust.end_quench_curves(steels["1045H"], places)
@@ -113,7 +113,7 @@ def test_07_end_quench_bars_beside_the_standard():
 
 
 def test_06_the_log_tells_when_and_the_causes_what():
-    from forgeprops.tables import data_path
+    from forgeprops.base.tables import data_path
 
     found = fp.track(data_path("demo", "log.csv"))
     log = found.table["measured"]

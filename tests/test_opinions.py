@@ -5,23 +5,14 @@ import types
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.hardenability.critical_rates import (
-    austenitising_parameter,
-    critical_cooling_rates,
-    critical_rate_fractions,
-)
+from forgeprops.base.errors import InputError
+from forgeprops.hardenability.critical_rates import austenitising_parameter, critical_cooling_rates, critical_rate_fractions
 from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling
-from forgeprops.opinions import (
-    critical_rate_hardness_hv,
-    critical_rate_opinion,
-    end_quench_opinion,
-    opinion_arrays,
-    opinions,
-)
-from forgeprops.steel import Steel, family
-from forgeprops.steel.grades import grade, grades
-from forgeprops.tables import read_rows
+from forgeprops.answer.second_opinions import critical_rate_hardness_hv, critical_rate_opinion, end_quench_opinion, opinion_arrays, opinions
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import family
+from forgeprops.inputs.grades import grade, grades
+from forgeprops.base.tables import read_rows
 
 RATES = (0.2, 1.0, 2.5, 4.0, 8.0, 16.0, 40.0, 120.0, 400.0)
 

@@ -16,8 +16,8 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
-from forgeprops.sources import sources
-from forgeprops.tables import data_path
+from forgeprops.base.sources import sources
+from forgeprops.base.tables import data_path
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]

@@ -17,15 +17,15 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
 import forgeprops as fp
-from forgeprops.drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
-from forgeprops.errors import InputError
-from forgeprops.estimate import evaluate
-from forgeprops.head import ZONES
-from forgeprops.ranges import RANGES
-from forgeprops.route import BOUNDS, COOLING, Route
-from forgeprops.shop import BOUNDS as SHOP_BOUNDS
-from forgeprops.steel.composition import ELEMENTS
-from forgeprops.thermal.march import march as marks
+from forgeprops.inputs.drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
+from forgeprops.base.errors import InputError
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.head import ZONES
+from forgeprops.base.ranges import RANGES
+from forgeprops.inputs.route import BOUNDS, COOLING, Route
+from forgeprops.inputs.shop import BOUNDS as SHOP_BOUNDS
+from forgeprops.inputs.steel import ELEMENTS
+from forgeprops.engine import march as marks
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
 #: The same cases in every run of the tests; FORGEPROPS_EXAMPLES=10 tries ten times as many new ones.
@@ -315,7 +315,7 @@ def test_strength_is_ordered(hv, harder, shares):
 @given(flow=number(0.01, 500.0), nozzles=st.integers(1, 20), side=number(10.0, 300.0))
 def test_water_settings_come_back(flow, nozzles, side):
     COUNT["water settings"] += 1
-    from forgeprops.thermal.spray import from_flux
+    from forgeprops.thermal.spray_units import from_flux
 
     try:
         reading = fp.spray_setting(flow, nozzles, (side, side))

@@ -12,15 +12,15 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.sources import BASES, KINDS, source, sources
-from forgeprops.tables import data_path, read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.base.sources import BASES, KINDS, source, sources
+from forgeprops.base.tables import data_path, read_rows
 
 PACKAGE = Path(fp.__file__).parent
 TESTS = Path(__file__).parent
 #: Rooms of formulas: every public function of theirs must name its sources.
-FORMULA_ROOMS = ("hardenability", "transformation", "forging", "thermal", "mechanical", "limits")
-FORMULA_FILES = ("opinions.py", "uncertainty.py", "head.py", "specimens.py", "second_heat.py")
+FORMULA_ROOMS = ("hardenability", "transformation", "forging", "thermal", "strength", "hosel", "face")
+FORMULA_FILES = ("answer/second_opinions.py", "answer/interval.py", "inputs/head.py", "specimens.py", "answer/press_and_skin.py")
 
 
 def formula_files():
@@ -141,7 +141,7 @@ import json, os, sys, threading
 os.environ["NUMBA_DISABLE_JIT"] = "1"
 import numpy as np
 from pathlib import Path
-from forgeprops.thermal.march import packing
+from forgeprops.engine import packing
 for name in dir(packing):   # uncompiled, records answer to attributes only as np.record
     kind = getattr(packing, name)
     if isinstance(kind, np.dtype) and kind.names:
@@ -208,7 +208,7 @@ def test_an_estimate_names_what_it_used(case, tmp_path):
     ran = set().union(*table.values())
     unnamed = {call: ids for call, ids in table.items() if ids and not ids & named}
     assert not unnamed, f"{unnamed}: these ran, but none of their rows is among the sources"
-    march = {id for ids in importlib.import_module("forgeprops.thermal.march").SOURCES.values() for id in ids}
+    march = {id for ids in importlib.import_module("forgeprops.engine").SOURCES.values() for id in ids}
     idle = sorted(named - ran - march - _UNTRACED - _IDLE)
     assert not idle, f"{idle}: named, but nothing of them ran"
 

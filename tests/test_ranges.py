@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops import ranges
-from forgeprops.errors import InputError
+from forgeprops.base import ranges
+from forgeprops.base.errors import InputError
 
 PACKAGE = Path(fp.__file__).parent
 
@@ -48,7 +48,7 @@ def work():
     from forgeprops.hardenability.critical_rates import critical_rate_warnings
     from forgeprops.hardenability.end_quench import end_quench_warnings
     from forgeprops.hardenability.ideal_diameter import ideal_diameter_warnings
-    from forgeprops.thermal.spray_law import spray_warnings
+    from forgeprops.thermal.spray_units import spray_warnings
     from forgeprops.transformation.tempering import tempering_warnings
 
     odd = fp.Steel("odd", {"C": 0.9, "Si": 2.0, "Mn": 3.0, "Cr": 3.5, "Mo": 1.5, "Ni": 5.0, "V": 0.4, "Cu": 0.9},

@@ -10,8 +10,8 @@ import forgeprops as fp
 from forgeprops.forging.decarburisation import carbon_profile, layer_hardness_hv
 from forgeprops.forging.effort import flow_stress_mpa
 from forgeprops.forging.scale import metal_loss_um, scale_along_um
-from forgeprops.second_heat import heat_through_s, press_strain, projected_mm2, surface_of
-from forgeprops.shop import Shop
+from forgeprops.answer.press_and_skin import heat_through_s, press_strain, projected_mm2, surface_of
+from forgeprops.inputs.shop import Shop
 
 
 @pytest.fixture(scope="module")
@@ -164,7 +164,7 @@ def test_press_strain_is_off_by_default_and_what_it_would_change_is_what_it_chan
 def test_part_austenite_interval_spans_carbides_that_dissolve_slowly_and_fast():
     steel, route = fp.grade("4140"), fp.Route().with_(preheat_c=765.0)
     result = fp.estimate(steel, route=route)
-    from forgeprops.estimate import evaluate
+    from forgeprops.answer.evaluation import evaluate
 
     ends = evaluate([steel] * 2, [fp.head("mid-iron")] * 2, [route] * 2, carbide_speed=np.array([1 / 9, 9.0]))
     hosel = result.zones["hosel"]

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.shop import Shop, load_shop
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.shop import Shop, load_shop
 
 FITTED = Shop(spray=1.18, delay_s=0.35, name="invented bay 2", fitted=("spray", "delay_s"),
               standard_errors=(0.06, 0.08), correlations=((1.0, -0.4), (-0.4, 1.0)), measured_on="2025-03-01",

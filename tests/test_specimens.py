@@ -10,8 +10,8 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.head import STEEL_DENSITY_KG_M3
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.head import STEEL_DENSITY_KG_M3
 from forgeprops.specimens import end_quench_bar, quenched_bar
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity
 from forgeprops.thermal.surroundings import natural_convection_cylinder_w_m2k, radiation_w_m2

@@ -6,23 +6,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from forgeprops import estimate
+from forgeprops.answer import evaluation as estimate
 from forgeprops.specimens import air_cooled_bar, continuous_cooling
-from forgeprops.steel import grade
-from forgeprops.study.many import estimate_many
-from forgeprops.uncertainty import (
-    COVERAGE,
-    LN_SPRAY_SD,
-    Z,
-    hardness_interval_hv,
-    hardness_sd_hv,
-    interval,
-    interval_arrays,
-    opinions_spread_hv,
-    outcome_chances,
-    spray_nodes,
-    student_factor,
-)
+from forgeprops.inputs.grades import grade
+from forgeprops.study.process.many import estimate_many
+from forgeprops.answer.interval import COVERAGE, LN_SPRAY_SD, Z, hardness_interval_hv, hardness_sd_hv, interval, interval_arrays, opinions_spread_hv, outcome_chances, spray_nodes, student_factor
 
 
 def test_deviate_of_the_ends():

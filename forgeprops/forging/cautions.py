@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..ranges import Warn, outside
-from ..tables import read_rows
+from ..base.ranges import Warn, outside
+from ..base.tables import read_rows
 from ..transformation.austenite import astm_from_diameter
 from .scale import metal_loss_um
 
@@ -59,7 +59,7 @@ def _limits():
     return tuple((r["family"], float(r["carbon_low"]), float(r["carbon_high"]),
                   HeatingLimits(float(r["safe_c"]), float(r["working_c"]), float(r["finish_c"]),
                                 f"{r['source']} ({r['basis']})"))
-                 for r in read_rows("forging_temperatures.csv"))
+                 for r in read_rows("constants/forging_temperatures.csv"))
 
 
 def heating_limits(steel) -> HeatingLimits:
@@ -67,7 +67,7 @@ def heating_limits(steel) -> HeatingLimits:
 
     Source
     ------
-    data/forging_temperatures.csv.
+    data/constants/forging_temperatures.csv.
 
     Examples
     --------

@@ -12,16 +12,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import InputError
-from ..ranges import Warn, outside, register_range
+from ..base.errors import InputError
+from ..base.ranges import Warn, outside, register_range
 from ..transformation.austenite import FERRITE_CARBON, austenite_equilibrium
-from ..transformation.phase_hardness import (
-    FERRITE_PEARLITE_FLOOR_HV,
-    LOG_V_LOW,
-    as_quenched_hrc,
-    ferrite_pearlite_coefficients,
-    hv_from_hrc,
-)
+from ..transformation.phase_hardness import FERRITE_PEARLITE_FLOOR_HV, LOG_V_LOW, as_quenched_hrc, ferrite_pearlite_coefficients, hv_from_hrc
 from ..transformation.temperatures import ac1_c, ac3_c, ae1_c, ae3_c
 from .scale import metal_loss_um, scale_along_um
 

@@ -14,9 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import InputError, check_number
-from ..ranges import Warn, outside
-from ..steel.composition import check_steel
+from ..base.errors import InputError, check_number
+from ..base.ranges import Warn, outside
+from ..inputs.steel import check_steel
 from .flow_stress_laws import hensel_spittel_mpa, medina_hernandez_mpa, misaka_mpa, shida_mpa
 
 __all__ = [

@@ -6,9 +6,9 @@ import functools
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import register_range
-from ..tables import read_rows
+from ..base.errors import check_choice
+from ..base.ranges import register_range
+from ..base.tables import read_rows
 
 __all__ = ["hensel_spittel_mpa", "medina_hernandez_mpa", "misaka_mpa", "shida_mpa"]
 
@@ -107,7 +107,7 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
 @functools.cache
 def _sets():
     keys = ("A", "m1", "m2", "m3", "m4", "m5", "m7", "m8")
-    return {r["set"]: tuple(float(r[k]) for k in keys) for r in read_rows("hot_flow_stress_sets.csv")}
+    return {r["set"]: tuple(float(r[k]) for k in keys) for r in read_rows("constants/hot_flow_stress_sets.csv")}
 
 
 def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
@@ -118,11 +118,11 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     name : {"C45", "C20", "CrMo"}
         "CrMo" has 0.30 C, 1.86 Cr, 0.52 Mo, 0.68 Ni: more alloyed than 4130 or 4140.
     temperature_c, strain, rate_per_s : float or array
-        Ranges stand in data/hot_flow_stress_sets.csv.
+        Ranges stand in data/constants/hot_flow_stress_sets.csv.
 
     Source
     ------
-    data/hot_flow_stress_sets.csv (all three read).
+    data/constants/hot_flow_stress_sets.csv (all three read).
 
     Examples
     --------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from ..errors import check_choice, check_number
+from ..base.errors import check_choice, check_number
 
 __all__ = ["FORCE_FACTORS", "PressForce", "flash_edge_pressure_mpa", "press_force_kn", "upsetting_factor"]
 

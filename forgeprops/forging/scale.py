@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import register_range
+from ..base.errors import check_choice
+from ..base.ranges import register_range
 
 __all__ = ["ATMOSPHERES", "PILLING_BEDWORTH", "Blast", "blast_depth_um", "metal_loss_um", "scale_along_um",
            "scale_rate", "scale_thickness_um"]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
+from ..base.ranges import Warn, outside, register_range
+from ..inputs.steel import check_steel
 
 __all__ = ["carbon_equivalent_iiw", "carbon_equivalent_warnings", "carbon_equivalents", "cen", "cet", "pcm"]
 

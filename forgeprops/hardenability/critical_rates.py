@@ -7,9 +7,9 @@ import math
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import Warn, outside, register_range
-from ..tables import read_rows
+from ..base.errors import check_choice
+from ..base.ranges import Warn, outside, register_range
+from ..base.tables import read_rows
 
 __all__ = ["austenitising_parameter", "critical_cooling_rates", "critical_rate_fractions",
            "critical_rate_warnings"]
@@ -79,7 +79,7 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
 
 @functools.cache
 def _rate_rows():
-    rows = read_rows("critical_cooling_rates.csv")
+    rows = read_rows("constants/critical_cooling_rates.csv")
     return tuple((r["rate"], float(r["martensite"]), float(r["ferrite_pearlite"]),
                   {k: float(r[k]) for k in ("a", "C", "Mn", "Ni", "Cr", "Mo", "root_Mo", "Pa")})
                  for r in rows)
@@ -111,7 +111,7 @@ def critical_cooling_rates(steel, austenitise_c=900.0, hold_s=900.0, pa_unit: st
     Source
     ------
     Maynier, Dollet & Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 163-178,
-    **from memory** (data/critical_cooling_rates.csv).
+    **from memory** (data/constants/critical_cooling_rates.csv).
 
     Examples
     --------

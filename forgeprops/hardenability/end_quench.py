@@ -6,9 +6,9 @@ import functools
 
 import numpy as np
 
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
-from ..tables import read_rows
+from ..base.ranges import Warn, outside, register_range
+from ..inputs.steel import check_steel
+from ..base.tables import read_rows
 from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 
 __all__ = ["as_quenched_hardness_hrc", "dividing_factors", "end_quench", "end_quench_distances_mm",
@@ -48,7 +48,7 @@ register_range("end_quench.ideal_diameter", "ideal diameter for the end-quench c
 @functools.cache
 def _coefficients() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Distances, mm; dividing-factor polynomials by distance; their upper ends, mm; initial hardness."""
-    rows = read_rows("end_quench_factors.csv")
+    rows = read_rows("constants/end_quench_factors.csv")
     factors = [r for r in rows if r["quantity"] == "dividing factor"]
     distance = np.array([float(r["distance_mm"]) for r in factors])
     poly = np.array([[float(r[f"c{i}"]) for i in range(6)] for r in factors])
@@ -78,7 +78,7 @@ def as_quenched_hardness_hrc(carbon):
     Source
     ------
     ASTM A255-10, initial hardness polynomial; read as restated in a public metallurgy handbook text
-    (data/end_quench_factors.csv).
+    (data/constants/end_quench_factors.csv).
 
     Examples
     --------
@@ -108,7 +108,7 @@ def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     Source
     ------
     ASTM A255-10 (SI), dividing factors for steels without boron; read as restated in a public metallurgy
-    handbook text (data/end_quench_factors.csv).  Upper ends of the rows below 25 mm: ours (where the
+    handbook text (data/constants/end_quench_factors.csv).  Upper ends of the rows below 25 mm: ours (where the
     polynomial meets 1 or stops falling).
 
     Examples
@@ -184,7 +184,7 @@ def hardness_at_distance_hrc(steel, distance_mm):
 
 @functools.cache
 def _bar() -> dict[str, np.ndarray]:
-    rows = read_rows("end_quench_cooling.csv")
+    rows = read_rows("validation/end_quench_cooling.csv")
     return {"distance": np.log([float(r["distance_mm"]) for r in rows]),
             "rate": np.log([float(r["rate_at_700_c_per_s"]) for r in rows]),
             "t85": np.log([float(r["t85_s"]) for r in rows])}
@@ -208,7 +208,7 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     Source
     ------
     Rates: upper axis of figures 14.9 and 14.10 of W. D. Callister, Materials Science and Engineering, read
-    (data/end_quench_cooling.csv); the distances that belong to them from memory, confirmed by conduction
+    (data/validation/end_quench_cooling.csv); the distances that belong to them from memory, confirmed by conduction
     within 35 %. Times: derived by that conduction calculation, without latent heat.
 
     Examples
@@ -269,7 +269,7 @@ def end_quench(steel):
     Source
     ------
     ASTM A255-10 (reapproved 2014), calculation of hardenability, metric dividing factors; read as restated
-    in a public metallurgy handbook text (data/end_quench_factors.csv).
+    in a public metallurgy handbook text (data/constants/end_quench_factors.csv).
 
     Examples
     --------

@@ -7,10 +7,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import check_choice, check_flag
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
-from ..tables import read_rows
+from ..base.errors import check_choice, check_flag
+from ..base.ranges import Warn, outside, register_range
+from ..inputs.steel import check_steel
+from ..base.tables import read_rows
 
 __all__ = ["ACTIVE_BORON", "ELEMENTS_IN_FACTORS", "GRAIN_SIZE_STEP", "ideal_diameter",
            "ideal_diameter_factors", "ideal_diameter_upper", "ideal_diameter_warnings"]
@@ -29,7 +29,7 @@ _MM_PER_INCH = 25.4
 ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr")
 
 #: Change of the base diameter per ASTM grain-size number.  Derived: mean ratio of neighbouring columns of the
-#: classic table (data/base_diameters.csv, from memory); a worked student example of the same table, read, has
+#: classic table (data/constants/base_diameters.csv, from memory); a worked student example of the same table, read, has
 #: ratios 0.920 to 0.929 for numbers 4 to 8.
 GRAIN_SIZE_STEP = 0.923
 
@@ -56,14 +56,14 @@ class _Branch(NamedTuple):
 
 @functools.cache
 def _branches(element: str) -> tuple[_Branch, ...]:
-    rows = [r for r in read_rows("multiplying_factors.csv") if r["element"] == element]
+    rows = [r for r in read_rows("constants/multiplying_factors.csv") if r["element"] == element]
     return tuple(_Branch(float(r["to_wt_pct"]), tuple(float(r[a]) for a in ("a3", "a2", "a1", "a0")))
                  for r in rows)
 
 
 @functools.cache
 def _base_table() -> tuple[np.ndarray, np.ndarray]:
-    rows = read_rows("base_diameters.csv")
+    rows = read_rows("constants/base_diameters.csv")
     carbon = np.array([0.0] + [float(r["C_wt_pct"]) for r in rows])
     base = np.array([0.0] + [float(r["gs7_in"]) for r in rows])
     return np.sqrt(carbon), base
@@ -120,7 +120,7 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     Source
     ------
     ASTM A255-10 (reapproved 2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259; read as restated
-    in a public metallurgy handbook text (see data/multiplying_factors.csv).
+    in a public metallurgy handbook text (see data/constants/multiplying_factors.csv).
 
     Examples
     --------
@@ -156,7 +156,7 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     Source
     ------
     ASTM A255-10 (reapproved 2014); read as restated in a public metallurgy handbook text (see
-    data/multiplying_factors.csv).  Grain-size term: classic base diameters, from memory, ratio supported by a
+    data/constants/multiplying_factors.csv).  Grain-size term: classic base diameters, from memory, ratio supported by a
     worked example that was read.
 
     Examples
@@ -197,7 +197,7 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     Source
     ------
     M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks, from memory
-    (data/base_diameters.csv), with the alloy factors of ASTM A255-10.
+    (data/constants/base_diameters.csv), with the alloy factors of ASTM A255-10.
 
     Examples
     --------

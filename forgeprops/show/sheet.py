@@ -8,11 +8,11 @@ from collections import Counter
 from io import BytesIO
 from pathlib import Path
 
-from .. import words
-from ..cautions import CAUTIONS
-from ..errors import InputError, check_choice, check_number
-from ..files import write_bytes
-from ..sources import BASES, source
+from ..answer import words
+from ..base.cautions import CAUTIONS
+from ..base.errors import InputError, check_choice, check_number
+from ..io.writing import write_bytes
+from ..base.sources import BASES, source
 from . import style
 from .units import Units, units
 
@@ -164,7 +164,7 @@ def _checked(tolerances) -> dict[str, float]:
 
 def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
     """Rows of the settings table, with what the tolerance does to face and hosel (two marches each)."""
-    from ..estimate import evaluate
+    from ..answer.evaluation import evaluate
 
     route, rows, cases, names = result.route, [], [], []
     for name, tolerance in tolerances.items():

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import check_number
+from ..base.errors import check_number
 from ..specimens import continuous_cooling
-from ..steel import Steel
+from ..inputs.steel import Steel
 from ..transformation.temperatures import critical_temperatures
 
 __all__ = ["CoolingDiagram", "Region", "cooling_diagram"]

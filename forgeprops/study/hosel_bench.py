@@ -9,18 +9,18 @@ from typing import Any
 
 import numpy as np
 
-from ..errors import InputError
-from ..estimate import Estimate, estimate, evaluate
-from ..head import ZONES, Head
-from ..limits import soften as remedies
-from ..limits.allowance import allowed_deg_array
-from ..limits.cases import gradient_share
-from ..limits.hosel import bench_options, bend_of_head
-from ..mechanical.strength import strength_arrays
-from ..route import Route
-from ..shop import Shop
-from ..steel.grades import grade
-from ..steel.grades import grades as library
+from ..base.errors import InputError
+from ..answer.evaluation import Estimate, estimate, evaluate
+from ..inputs.head import ZONES, Head
+from . import softening as remedies
+from ..hosel.allowance import allowed_deg_array
+from ..hosel.cases import gradient_share
+from ..hosel.bend import bench_options, bend_of_head
+from ..strength.tensile import strength_arrays
+from ..inputs.route import Route
+from ..inputs.shop import Shop
+from ..inputs.grades import grade
+from ..inputs.grades import grades as library
 
 __all__ = ["GradeHosels", "allowance_curve", "grade_hosels", "hosel_sensitivity", "soften"]
 
@@ -52,7 +52,7 @@ def soften(result: Estimate, *, bench: Mapping[str, Any] | None = None, **option
     bench : mapping, optional
         The bench to judge by, as `estimate` takes it; left out, the standard one.
     **options
-        Passed to `limits.soften.soften` (lowest_preheat_c, preheat_steps_c, anneals).
+        Passed to `study.softening.soften` (lowest_preheat_c, preheat_steps_c, anneals).
 
     Returns
     -------
@@ -102,7 +102,7 @@ class GradeHosels:
     grades : tuple of str
     hardness_hv : array
     strengths : dict of str to array
-        By the names of `limits.allowance.allowed_deg_array`, of hosel and neck zone.
+        By the names of `hosel.allowance.allowed_deg_array`, of hosel and neck zone.
     head : Head
     """
 
@@ -119,7 +119,7 @@ class GradeHosels:
         length_mm : float
             Bend zone, mm.
         **bench
-            As in `limits.allowance.allowed_deg_array`.
+            As in `hosel.allowance.allowed_deg_array`.
         """
         share = gradient_share(_with_zone(self.head, length_mm))
         here = {name: self.strengths[name] for name in _PARTS}
@@ -136,7 +136,7 @@ def grade_hosels(
     Examples
     --------
     >>> import forgeprops as fp
-    >>> from forgeprops.limits.bench import LIMITS
+    >>> from forgeprops.hosel.bench import LIMITS
     >>> hosels = grade_hosels(fp.head("mid-iron"), grades=("1020", "4140"))
     >>> answer = hosels.allowed(15.0)
     >>> [LIMITS[i] for i in answer["governed_by"]]
@@ -165,7 +165,7 @@ def allowance_curve(
     hard : bool
         Bainite and martensite in equal parts; else ferrite and pearlite.
     **bench
-        As in `limits.allowance.allowed_deg_array`.
+        As in `hosel.allowance.allowed_deg_array`.
 
     Returns
     -------

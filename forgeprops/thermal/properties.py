@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..head import STEEL_DENSITY_KG_M3
-from ..ranges import register_range
-from ..tables import read_rows
+from ..inputs.head import STEEL_DENSITY_KG_M3
+from ..base.ranges import register_range
+from ..base.tables import read_rows
 
 __all__ = ["LATENT_HEAT_J_KG", "LATENT_HEAT_J_M3", "Air", "air", "alloyed_share", "austenite_cp_j_kgk",
            "conductivity", "conductivity_alloyed_w_mk", "conductivity_w_mk", "density_kg_m3",
@@ -198,7 +198,7 @@ class Air:
 
 @functools.cache
 def _air_table() -> dict[str, np.ndarray]:
-    rows = read_rows("air.csv")
+    rows = read_rows("constants/air.csv")
 
     def column(name):
         return np.array([float(row[name]) for row in rows])
@@ -211,7 +211,7 @@ def _air_table() -> dict[str, np.ndarray]:
 
 
 def air(t_c) -> Air:
-    """Properties of dry air at 1 atm, interpolated in the table ``data/air.csv`` (250–1500 K, held beyond).
+    """Properties of dry air at 1 atm, interpolated in the table ``data/constants/air.csv`` (250–1500 K, held beyond).
 
     Parameters
     ----------

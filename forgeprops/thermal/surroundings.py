@@ -11,28 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import check_choice, check_number
+from ..base.errors import check_choice, check_number
 
 # The march finds all its surroundings in this one room; spray and dies have their own files for length only.
-from .die_contact import (
-    DIE_CONDUCTIVITY_W_MK,
-    DIE_DENSITY_KG_M3,
-    DIE_HEAT_J_KGK,
-    RESTING_CONTACT_W_M2K,
-    die_contact_w_m2k,
-)
+from .die_contact import DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK, RESTING_CONTACT_W_M2K, die_contact_w_m2k
 from .properties import air
-from .spray_law import (
-    SCALE_CONDUCTIVITY_W_MK,
-    _wendelstorf_w_m2k,  # noqa: F401  (the march compiles it under this name)
-    evaporation_limit_w_m2,
-    spray_over_scale_w_m2k,
-    spray_single_phase_w_m2k,
-    spray_w_m2k,
-    sprayed_w_m2,
-    water_factor,
-    wet_share,
-)
+from .spray import SCALE_CONDUCTIVITY_W_MK, _wendelstorf_w_m2k, evaporation_limit_w_m2, spray_over_scale_w_m2k, spray_single_phase_w_m2k, spray_w_m2k, sprayed_w_m2, water_factor, wet_share
 
 __all__ = [
     "DIE_CONDUCTIVITY_W_MK", "DIE_DENSITY_KG_M3", "DIE_HEAT_J_KGK", "FURNACE_CONVECTION_W_M2K", "NEIGHBOURS",

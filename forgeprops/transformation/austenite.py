@@ -11,8 +11,8 @@ import math
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import register_range
+from ..base.errors import check_choice
+from ..base.ranges import register_range
 
 __all__ = [
     "EUTECTOID_CARBON", "FERRITE_CARBON", "GRAIN_LAWS", "alloy_in_austenite", "astm_from_diameter",

@@ -4,7 +4,7 @@ Every constituent is a straight line HV = a + b·log10 V, V in °C/h while it fo
 Maynier et al. (`phase_hardness`), which give ferrite with pearlite one line by the carbon of the steel,
 ferrite and pearlite have their own lines here and mix by shares: what a slow cooling or chromium does to the
 hardness then follows from how much of each there is.  Bainite keeps Maynier's terms with an own level and
-slope, and sees the carbon that ferrite has left to it.  The constants stand in data/kinetics.csv;
+slope, and sees the carbon that ferrite has left to it.  The constants stand in data/fits/kinetics.csv;
 `tests/fits/fit_kinetics.py` makes that file.
 """
 

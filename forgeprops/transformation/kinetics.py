@@ -8,7 +8,7 @@ The rate equations are those of Li, Niebuhr, Meekisho & Atteridge, Metall. Mater
 
 X is the amount formed over what can form: for ferrite the equilibrium pro-eutectoid share at that
 temperature, for pearlite and bainite what is not yet anything else.  The constants stand in
-data/kinetics.csv. The functions of single numbers are compiled by the thermal march; they use `math` alone.
+data/fits/kinetics.csv. The functions of single numbers are compiled by the thermal march; they use `math` alone.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ import math
 
 import numpy as np
 
-from ..ranges import register_range
-from ..tables import read_rows
+from ..base.ranges import register_range
+from ..base.tables import read_rows
 
 __all__ = [
     "ACM_SLOPE_C", "AE3_SLOPE_C", "CARBON_IN_FERRITE", "GAS_CAL", "TABLE_FROM_C", "arrhenius_table",
@@ -57,7 +57,7 @@ for _element, _low, _high in (("C", 0.05, 0.6), ("Mn", 0.0, 2.0), ("Ni", 0.0, 4.
 @functools.cache
 def constants(column: str = "value") -> dict[str, float]:
     """Constants of the rate equations by id; column "published" gives the uncalibrated set."""
-    return {row["id"]: float(row[column]) for row in read_rows("kinetics.csv")}
+    return {row["id"]: float(row[column]) for row in read_rows("fits/kinetics.csv")}
 
 
 def ln_composition_factors(comp, carbon=None, k=None):
@@ -78,7 +78,7 @@ def ln_composition_factors(comp, carbon=None, k=None):
 
     Notes
     -----
-    Source: Li et al. 1998 (from memory), constants in data/kinetics.csv.
+    Source: Li et al. 1998 (from memory), constants in data/fits/kinetics.csv.
     """
     k = k or constants()
     c = comp.get("C") if carbon is None else carbon

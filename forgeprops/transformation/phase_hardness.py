@@ -16,9 +16,9 @@ import functools
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import Warn, outside, register_range
-from ..tables import read_rows
+from ..base.errors import check_choice
+from ..base.ranges import Warn, outside, register_range
+from ..base.tables import read_rows
 from .temperature_formulas import content
 
 __all__ = [
@@ -180,8 +180,8 @@ def as_quenched_hrc(carbon):
 @functools.cache
 def _rockwell_curve() -> tuple[np.ndarray, np.ndarray]:
     """HRC and HV, both strictly rising: ASTM E140 Table 1 and its continuation below 20 HRC."""
-    points = {float(r["HRC"]): float(r["HV"]) for r in read_rows("hardness_below_20_hrc.csv")}
-    points |= {float(r["HRC"]): float(r["HV"]) for r in read_rows("hardness_conversion.csv")
+    points = {float(r["HRC"]): float(r["HV"]) for r in read_rows("constants/hardness_below_20_hrc.csv")}
+    points |= {float(r["HRC"]): float(r["HV"]) for r in read_rows("constants/hardness_conversion.csv")
                if r["table"] == "E140 T1"}
     hrc = np.array(sorted(points))
     return hrc, np.array([points[h] for h in hrc])
@@ -197,7 +197,7 @@ def hv_from_hrc(hrc):
 
     Source
     ------
-    ASTM E140 Table 1 (see ``data/hardness_conversion.csv``); below 20 HRC the bracketed figures of SAE
+    ASTM E140 Table 1 (see ``data/constants/hardness_conversion.csv``); below 20 HRC the bracketed figures of SAE
     J417, from memory.
 
     Examples

@@ -10,8 +10,8 @@ import math
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import register_range
+from ..base.errors import check_choice
+from ..base.ranges import register_range
 
 __all__ = ["RECRYSTALLISATION_LAWS", "recrystallisation_coefficients", "recrystallisation_rate_per_s",
            "recrystallised_share", "recrystallised_share_along", "retained_strain", "strain_speed_factor"]

@@ -10,10 +10,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
-from ..tables import read_rows
+from ..base.errors import check_choice
+from ..base.ranges import Warn, outside, register_range
+from ..inputs.steel import check_steel
+from ..base.tables import read_rows
 from . import temperature_formulas as formulas
 from .temperature_formulas import content
 
@@ -168,12 +168,12 @@ def ac3_c(comp, carbon=None, method: str = "hougardy"):
 @functools.cache
 def _fitted(quantity: str) -> dict[str, float]:
     """Fitted terms and residuals of `quantity` ("ms" or "bs") by name."""
-    return {r["term"]: float(r["value"]) for r in read_rows("start_temperature_fits.csv")
+    return {r["term"]: float(r["value"]) for r in read_rows("fits/start_temperature_fits.csv")
             if r["quantity"] == quantity}
 
 
 def start_term(quantity: str, term: str, comp, carbon, grain_um):
-    """One term of the correction to van Bohemen's formula, by its name in ``start_temperature_fits.csv``."""
+    """One term of the correction to van Bohemen's formula, by its name in ``fits/start_temperature_fits.csv``."""
     if term == "1":
         return 1.0
     if term == "Cexp":
@@ -223,8 +223,8 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
 
     Source
     ------
-    Published formulas: see `temperature_formulas`.  Own: ``data/start_temperature_fits.csv``; its error on
-    sources left out of the fit stands in ``data/start_temperature_validation.csv``.
+    Published formulas: see `temperature_formulas`.  Own: ``data/fits/start_temperature_fits.csv``; its error on
+    sources left out of the fit stands in ``data/validation/start_temperature_validation.csv``.
 
     Examples
     --------
@@ -273,7 +273,7 @@ def bainite_start_c(comp, carbon=None, method: str = "own"):
 
     Source
     ------
-    Published formulas: see `temperature_formulas`.  Own: ``data/start_temperature_fits.csv`` (fit to
+    Published formulas: see `temperature_formulas`.  Own: ``data/fits/start_temperature_fits.csv`` (fit to
     measurements collected by Schuscha et al., Acta Mater. (2025), doi 10.1016/j.actamat.2025.121131,
     supplement).
 

@@ -5,7 +5,7 @@ treatments of equal J temper equally.  The softened hardness is a function of lo
 quenched and of four numbers of the steel (`TemperingCoefficients`), which are linear in the composition.
 Scalar functions use only floats and `math`, so that the compiled march can call them.
 
-The constants stand in ``data/tempering_law.csv``; ``tests/fits/fit_tempering.py`` makes that file.
+The constants stand in ``data/fits/tempering_law.csv``; ``tests/fits/fit_tempering.py`` makes that file.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import check_number
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
-from ..tables import read_rows
+from ..base.errors import check_number
+from ..base.ranges import Warn, outside, register_range
+from ..inputs.steel import check_steel
+from ..base.tables import read_rows
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
 from .phase_hardness import hrc_from_hv, hv_from_hrc
 from .temperature_formulas import content
@@ -105,7 +105,7 @@ def softened_hv(as_quenched_hv: float, log_j: float, half_log_j: float, width: f
 def _law() -> dict[str, dict[str, float]]:
     """Constants by quantity and term."""
     law: dict[str, dict[str, float]] = {}
-    for row in read_rows("tempering_law.csv"):
+    for row in read_rows("fits/tempering_law.csv"):
         law.setdefault(row["quantity"], {})[row["term"]] = float(row["value"])
     return law
 
@@ -128,7 +128,7 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     Source
     ------
     Our own fit to open rows of R. A. Grange & R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon
-    & L. D. Jaffe, Trans. AIME 162 (1945) 223; see ``data/tempering_law.csv``.
+    & L. D. Jaffe, Trans. AIME 162 (1945) 223; see ``data/fits/tempering_law.csv``.
 
     Examples
     --------

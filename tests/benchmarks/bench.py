@@ -18,13 +18,13 @@ from pathlib import Path
 import numpy as np
 
 import forgeprops as fp
-from forgeprops.study import answers as study_answers
-from forgeprops.study import many
-from forgeprops.study.answers import answers, hosel_arrays
-from forgeprops.study.codes import warning_codes
-from forgeprops.thermal.march import batch, heads, packing
-from forgeprops.thermal.march.columns import columns_of
-from forgeprops.thermal.march.heads import march_columns
+from forgeprops.study.process import answers as study_answers
+from forgeprops.study.process import many
+from forgeprops.study.process.answers import answers, hosel_arrays
+from forgeprops.study.process.codes import warning_codes
+from forgeprops.engine import batch, run as heads, packing
+from forgeprops.inputs.case_columns import columns_of
+from forgeprops.engine.run import march_columns
 
 CORES = os.cpu_count() or 1
 RESULTS = {}

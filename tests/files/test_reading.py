@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.files import decimal_mark, decode_text, read_grids, read_number, read_source
+from forgeprops.base.errors import InputError
+from forgeprops.io.grids import decimal_mark, read_grids
+from forgeprops.io.reading import decode_text, read_source
+from forgeprops.io.cells import read_number
 
 
 def workbook(rows, change=None) -> bytes:

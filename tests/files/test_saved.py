@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.files import plain_cell, read_json, read_table, safe_cell, write_json, write_table
+from forgeprops.base.errors import InputError
+from forgeprops.io.saved import plain_cell, read_json, read_table, safe_cell, write_json, write_table
 
 #: Payloads of the kind published for formula injection (OWASP; CWE-1236).
 PAYLOADS = ["=1+1", "+1+1", "-2+3", "@SUM(A1)", "=cmd|' /C calc'!A0", "\t=1+1", "\r=1+1", " =1+1", "＝1+1",

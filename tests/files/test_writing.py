@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.files import locked, read_json, write_bytes, write_json, writing
+from forgeprops.base.errors import InputError
+from forgeprops.io.writing import locked, write_bytes, writing
+from forgeprops.io.saved import read_json, write_json
 
 posix = pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
 

@@ -4,11 +4,11 @@
 
 With ``--march`` the constants of the rate equations are refitted once per steel, without that steel and its
 kin (see ``fit_kinetics.py``), to convergence, and every bar of that steel is predicted: hardness, structure
-and the two other opinions, place by place in quenched bars; ``data/hardness_left_out.csv`` holds them (some
+and the two other opinions, place by place in quenched bars; ``data/validation/hardness_left_out.csv`` holds them (some
 minutes).  Without it the stored predictions are used (seconds).  From them: standard deviations by
 constituent and the weight of the opinions' spread, by greatest likelihood, every steel counting the same
 however many bars it has, and the coverage of the 80 % interval on steels that were left out of both fits;
-``--write`` rewrites ``data/hardness_spread.csv`` and ``data/hardness_validation.csv``.
+``--write`` rewrites ``data/fits/hardness_spread.csv`` and ``data/validation/hardness_validation.csv``.
 """
 
 from __future__ import annotations
@@ -23,11 +23,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from forgeprops.mechanical.hardness_scales import hb_to_hv_array
-from forgeprops.opinions import opinions
-from forgeprops.tables import data_path, read_rows
+from forgeprops.strength.hardness_scales import hb_to_hv_array
+from forgeprops.answer.second_opinions import opinions
+from forgeprops.base.tables import data_path, read_rows
 from forgeprops.transformation.phase_hardness import hv_from_hrc
-from forgeprops.uncertainty import FIGURES, Z, opinions_spread_hv, spread_variance, student_factor
+from forgeprops.answer.interval import FIGURES, Z, opinions_spread_hv, spread_variance, student_factor
 
 #: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains
 #: nothing.
@@ -66,7 +66,7 @@ UNITS = dict.fromkeys(FIGURES, "of hardness") | {
 
 def _points(made, k):
     """March a bench and keep of every point: hardness, shares and rate at 700 °C."""
-    from forgeprops.thermal.march import batch, packing
+    from forgeprops.engine import batch, packing
     from forgeprops.transformation import decomposition as d
 
     packing.pack_constants(made.columns, made.cases, k)
@@ -107,9 +107,9 @@ def predict(problem, k, steel: str) -> list[dict]:
     """Rows of one steel with constants `k`."""
     import fit_kinetics
 
-    from forgeprops.thermal.march import march as marks
-    from forgeprops.thermal.march import outcome as out
-    from forgeprops.thermal.march.section import lobatto
+    from forgeprops.engine import march as marks
+    from forgeprops.engine import outcome as out
+    from forgeprops.engine.section import lobatto
 
     mine = [r for r in problem.rows if r["steel"] == steel]
     found = []
@@ -204,7 +204,7 @@ def march() -> None:
             [round(float(r["predicted_hv"]) - float(r["measured_hv"])) for r in rows if r["steel"] == steel],
             flush=True,
         )
-    with data_path("hardness_left_out.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("validation", "hardness_left_out.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(
             "# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted "
             "without it and its kin; made by\n"
@@ -224,7 +224,7 @@ class LeftOut:
     """Stored predictions as arrays."""
 
     def __init__(self):
-        rows = read_rows("hardness_left_out.csv")
+        rows = read_rows("validation/hardness_left_out.csv")
         self.rows, self.steel = rows, np.array([r["steel"] for r in rows])
         self.hv, self.measured, *self.shares = (
             np.array([float(r[c]) for r in rows])
@@ -293,11 +293,11 @@ class LeftOut:
 def write(seen: LeftOut, figures, held) -> None:
     """Rewrite the two data files."""
     today, everything = datetime.date.today().isoformat(), np.ones(len(seen.rows), bool)
-    with data_path("hardness_spread.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("fits", "hardness_spread.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(
             "# Figures of the standard deviation of hardness (see uncertainty.hardness_sd_hv), by "
             "greatest likelihood on\n"
-            "# data/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle "
+            "# data/validation/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle "
             "of a lognormal of a factor e.\n"
             "# martensite share: HV where half is martensite; opinions: weight of the standard "
             "deviation of the methods.\n"
@@ -310,7 +310,7 @@ def write(seen: LeftOut, figures, held) -> None:
             out.writerow(
                 (name, f"{value:.3g}", UNITS[name], prior, int(rows.sum()), steels, today, "our own fit")
             )
-    with data_path("hardness_validation.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("validation", "hardness_validation.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(
             "# Share of measured bars inside the 80 % interval.  Constants of the rate equations and "
             "figures of the interval both\n"

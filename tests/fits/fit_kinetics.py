@@ -10,7 +10,7 @@ those of ASTM A255, rates for full martensite, structures read from published co
 constant that is freed is held to its published value by a normal prior (`PRIOR`).  Errors of one steel's bars
 share the deviation of its heat, so that four bars of one steel do not count as four steels.  Gauss-Newton
 with central differences; a minute on one core, ten with the validation.  ``--write`` rewrites
-``data/kinetics.csv`` (column value) and ``data/kinetics_validation.csv``.  What was tried and did no better
+``data/fits/kinetics.csv`` (column value) and ``data/validation/kinetics_validation.csv``.  What was tried and did no better
 on steels left out: carbon enrichment acting on bainite's rate, a slowing of bainite by composition, freeing
 the other alloy terms of the rates and of bainite's hardness, another shift of the bainite limit.
 """
@@ -27,14 +27,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_quench_hrc
-from forgeprops.head import STEEL_DENSITY_KG_M3
-from forgeprops.mechanical.hardness_scales import hv_to_hb_array
+from forgeprops.inputs.head import STEEL_DENSITY_KG_M3
+from forgeprops.strength.hardness_scales import hv_to_hb_array
 from forgeprops.specimens import END_QUENCH_EMISSIVITY, _bar_zone
-from forgeprops.steel import Steel, grade
-from forgeprops.tables import data_path, read_rows
-from forgeprops.thermal.march import batch, outcome, packing
-from forgeprops.thermal.march.columns import steel_columns
-from forgeprops.thermal.march.section import lobatto
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade
+from forgeprops.base.tables import data_path, read_rows
+from forgeprops.engine import batch, outcome, packing
+from forgeprops.inputs.case_columns import steel_columns
+from forgeprops.engine.section import lobatto
 from forgeprops.transformation import austenite, kinetics
 from forgeprops.transformation.phase_hardness import hrc_from_hv
 
@@ -378,8 +379,8 @@ def main() -> None:
 def write_constants(k, sd, rows: str, checks) -> None:
     """Rewrite the two data files."""
     today = datetime.date.today().isoformat()
-    old = read_rows("kinetics.csv")
-    with data_path("kinetics.csv").open("w", encoding="utf-8", newline="") as file:
+    old = read_rows("fits/kinetics.csv")
+    with data_path("fits", "kinetics.csv").open("w", encoding="utf-8", newline="") as file:
         file.write("# Constants of the additive rate equations and of the constituents' hardness "
                    "(HV = a + b log10 V, V in °C/h).\n"
                    "# value and standard_error: made by tests/fits/fit_kinetics.py from normalised and "
@@ -393,7 +394,7 @@ def write_constants(k, sd, rows: str, checks) -> None:
             i = row["id"]
             told = (f"{k[i]:.5g}", f"{sd[i]:.2g}") if i in sd else (row["published"], "")
             out.writerow((i, row["published"], *told, row["unit"], row["source"], row["basis"]))
-    with data_path("kinetics_validation.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("validation", "kinetics_validation.csv").open("w", encoding="utf-8", newline="") as file:
         file.write("# Errors of the calibrated model, predicted minus measured; made by "
                    "tests/fits/fit_kinetics.py.\n"
                    "# For a rate the column mean_absolute_error holds the rate itself.\n")

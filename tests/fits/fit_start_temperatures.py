@@ -5,8 +5,8 @@
 
 Ms: the bundled ``data/measured/martensite_start.csv``.  Bs: the table of Schuscha et al., Acta Mater.
 (2025), doi 10.1016/j.actamat.2025.121131, supplement (columns C, Mn, Si, Ni, Cr, Mo, V, Source_no, Bs_C),
-which may not be bundled whole.  ``--write`` rewrites ``data/start_temperature_fits.csv`` and
-``data/start_temperature_validation.csv``; without ``--bainite`` their Bs rows are kept as they are.
+which may not be bundled whole.  ``--write`` rewrites ``data/fits/start_temperature_fits.csv`` and
+``data/validation/start_temperature_validation.csv``; without ``--bainite`` their Bs rows are kept as they are.
 
 Form: van Bohemen's formula plus a shrunken correction, linear in the terms below.  The terms beyond the
 linear ones were chosen on the error of sources left out; carbon x element products were tried and brought
@@ -26,7 +26,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import fit, group_bootstrap, leave_groups_out
 
-from forgeprops.tables import data_path, read_rows
+from forgeprops.base.tables import data_path, read_rows
 from forgeprops.transformation.temperature_formulas import BAINITE_START, MARTENSITE_START
 from forgeprops.transformation.temperatures import REFERENCE_GRAIN_UM, start_term
 
@@ -135,9 +135,9 @@ def main():
         for r in fits:
             r["source"] = sources.get(r["quantity"], "Schuscha et al., Acta Mater. (2025), doi "
                                       "10.1016/j.actamat.2025.121131, supplement, rows with Si < 0.6")
-        old = {} if a.bainite else {"keep": [r for r in read_rows("start_temperature_fits.csv")
+        old = {} if a.bainite else {"keep": [r for r in read_rows("fits/start_temperature_fits.csv")
                                              if r["quantity"] == "bs"]}
-        write("start_temperature_fits.csv", fits,
+        write("fits/start_temperature_fits.csv", fits,
               ["quantity", "term", "value", "standard_error", "rows", "sources", "fitted", "source", "basis"],
               ["Corrections to van Bohemen's Ms and Bs, °C per unit of the term; made by "
                "tests/fits/fit_start_temperatures.py.",
@@ -145,9 +145,9 @@ def main():
                "XY = product; grain = 1/sqrt(d) - 1/sqrt(25 um).",
                "residual_q10, residual_q90, residual_sd: measured minus predicted, every source predicted "
                "without it, grain size unknown, °C."], **old)
-        old = {} if a.bainite else {"keep": [r for r in read_rows("start_temperature_validation.csv")
+        old = {} if a.bainite else {"keep": [r for r in read_rows("validation/start_temperature_validation.csv")
                                              if r["quantity"] == "bs"]}
-        write("start_temperature_validation.csv", checks, list(checks[0]),
+        write("validation/start_temperature_validation.csv", checks, list(checks[0]),
               ["Errors of Ms and Bs formulas on open measurements; made by "
                "tests/fits/fit_start_temperatures.py.",
                "low_90, high_90: 90 % interval of the mean absolute error when whole sources are drawn "

@@ -6,7 +6,7 @@ The table holds the rows of R. A. Grange & R. W. Baughman, Trans. ASM 48 (1956) 
 L. D. Jaffe, Trans. AIME 162 (1945) 223 (columns source, steel, C, Mn, Si, Ni, Cr, Mo, V, time_s, T_C, HRC);
 the host of the transcription states no licence, so it is not bundled.  ``--outside`` names data-sheet rows
 (columns grade, temper_C, HRC) that are only checked against.  ``--write`` rewrites
-``data/tempering_law.csv`` and ``data/tempering_validation.csv``.
+``data/fits/tempering_law.csv`` and ``data/validation/tempering_validation.csv``.
 
 Form: see `forgeprops.transformation.tempering`.  The hardness as quenched is that of full martensite of the
 steel's carbon (ASTM A255), also where a source gives a measured one: that is how the law is used.  Every
@@ -153,14 +153,14 @@ def main():
     for r in constants:
         print(r["quantity"], r["term"], r["value"], r["standard_error"])
     if a.write:
-        write("tempering_law.csv", constants,
+        write("fits/tempering_law.csv", constants,
               ["quantity", "term", "value", "standard_error", "rows", "steels", "fitted", "source", "basis"],
               ["Constants of the tempering law; made by tests/fits/fit_tempering.py; standard errors by "
                "leaving each steel out in turn.",
                "activation_k in K; half_log_j in decades of J (s); soft_hv and slope_hv in HV (slope per "
                "decade); per wt% for elements.",
                "residual_*: measured minus predicted, each steel predicted without it, HRC."])
-        write("tempering_validation.csv", checks, list(checks[0]),
+        write("validation/tempering_validation.csv", checks, list(checks[0]),
               ["Errors of the tempering law; made by tests/fits/fit_tempering.py."])
 
 

@@ -12,17 +12,17 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from fit_start_temperatures import MS_SETTINGS, MS_TERMS, evaluate, load
 from source_effects import fit, group_bootstrap, leave_groups_out
 
-from forgeprops.tables import read_rows
+from forgeprops.base.tables import read_rows
 from forgeprops.transformation.temperature_formulas import MARTENSITE_START
 
 
 def test_ms_refit_gives_the_committed_table():
     comp, ms, names, group = load(read_rows("measured/martensite_start.csv"), "ms_c", "source")
     fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, MARTENSITE_START)
-    committed = {r["term"]: float(r["value"]) for r in read_rows("start_temperature_fits.csv")
+    committed = {r["term"]: float(r["value"]) for r in read_rows("fits/start_temperature_fits.csv")
                  if r["quantity"] == "ms"}
     assert {r["term"]: float(r["value"]) for r in fits} == pytest.approx(committed, rel=2e-3, abs=1e-3)
-    table = [r for r in read_rows("start_temperature_validation.csv") if r["quantity"] == "ms"]
+    table = [r for r in read_rows("validation/start_temperature_validation.csv") if r["quantity"] == "ms"]
     column = "mean_absolute_error_c"
     assert [float(r[column]) for r in checks] == pytest.approx([float(r[column]) for r in table], abs=0.011)
 

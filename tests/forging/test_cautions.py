@@ -3,9 +3,9 @@
 import pytest
 
 from forgeprops.forging import cautions as c
-from forgeprops.steel import grade
-from forgeprops.steel.grades import grades
-from forgeprops.tables import read_rows
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.grades import grades
+from forgeprops.base.tables import read_rows
 
 
 @pytest.mark.parametrize("name", grades())
@@ -15,7 +15,7 @@ def test_every_grade_has_limits_in_order(name):
 
 
 def test_table_has_no_hole_in_carbon():
-    rows = read_rows("forging_temperatures.csv")
+    rows = read_rows("constants/forging_temperatures.csv")
     for family in {r["family"] for r in rows}:
         ends = [(float(r["carbon_low"]), float(r["carbon_high"])) for r in rows if r["family"] == family]
         assert ends[0][0] == 0.0 and ends[-1][1] == 1.2

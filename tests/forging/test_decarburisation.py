@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from scipy.special import erfc
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.forging import decarburisation as d
 from forgeprops.forging.scale import metal_loss_um, scale_along_um
-from forgeprops.steel import Steel, grade
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade
 
 
 def _constant(temperature_c, carbon):

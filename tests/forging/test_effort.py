@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.forging import effort as e
 from forgeprops.forging import flow_stress_laws as laws
 from forgeprops.forging import press
-from forgeprops.steel import Steel, grade
-from forgeprops.steel.grades import grades
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.grades import grades
 
 
 @pytest.mark.parametrize("carbon", [0.1, 0.2, 0.35, 0.45, 1.1])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.forging import scale
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from forgeprops.hardenability.carbon_equivalent import carbon_equivalent_warnings, carbon_equivalents
-from forgeprops.steel import Steel
-from forgeprops.steel.grades import grade, grades
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade, grades
 
 
 def _steel(**wt):

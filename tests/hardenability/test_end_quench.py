@@ -5,18 +5,9 @@ import types
 import numpy as np
 import pytest
 
-from forgeprops.hardenability.end_quench import (
-    _coefficients,
-    as_quenched_hardness_hrc,
-    dividing_factors,
-    end_quench,
-    end_quench_distances_mm,
-    end_quench_hrc,
-    end_quench_warnings,
-    hardness_at_distance_hrc,
-)
-from forgeprops.steel import Steel
-from forgeprops.steel.grades import grade, grades
+from forgeprops.hardenability.end_quench import _coefficients, as_quenched_hardness_hrc, dividing_factors, end_quench, end_quench_distances_mm, end_quench_hrc, end_quench_warnings, hardness_at_distance_hrc
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade, grades
 
 
 def test_frame():

@@ -5,16 +5,10 @@ import types
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.hardenability.ideal_diameter import (
-    ELEMENTS_IN_FACTORS,
-    ideal_diameter,
-    ideal_diameter_factors,
-    ideal_diameter_upper,
-    ideal_diameter_warnings,
-)
-from forgeprops.steel import Steel
-from forgeprops.steel.grades import grade, grades
+from forgeprops.base.errors import InputError
+from forgeprops.hardenability.ideal_diameter import ELEMENTS_IN_FACTORS, ideal_diameter, ideal_diameter_factors, ideal_diameter_upper, ideal_diameter_warnings
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade, grades
 
 TOP = {"C": 0.9, "Mn": 1.95, "Si": 2.0, "Ni": 3.5, "Cr": 2.5, "Mo": 0.55, "Cu": 0.55, "V": 0.2, "Zr": 0.25}
 

@@ -11,23 +11,9 @@ from scipy.integrate import quad
 from scipy.sparse import diags, identity, kron
 from scipy.sparse.linalg import spsolve
 
-from forgeprops.errors import InputError
-from forgeprops.head import (
-    STATES,
-    STEEL_DENSITY_KG_M3,
-    ZONES,
-    Block,
-    Face,
-    Head,
-    Hosel,
-    Neck,
-    Rim,
-    bar_mean_rise_mm2,
-    head,
-    heads,
-    tube_mean_rise_mm2,
-)
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.head import STATES, STEEL_DENSITY_KG_M3, ZONES, Block, Face, Head, Hosel, Neck, Rim, bar_mean_rise_mm2, head, heads, tube_mean_rise_mm2
+from forgeprops.base.tables import read_rows
 
 
 def plain(**changes):
@@ -98,7 +84,7 @@ def test_library_heads_are_believable(name):
 
 
 def test_library_table_says_invented():
-    assert {row["basis"] for row in read_rows("heads.csv")} == {"invented"}
+    assert {row["basis"] for row in read_rows("library/heads.csv")} == {"invented"}
 
 
 def test_slab_holds_exactly_the_zone():

@@ -7,19 +7,9 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.limits.distortion import (
-    EXPANSION_PER_K,
-    bow_mm,
-    bow_of_head,
-    cutting_warnings,
-    drift_deg,
-    face_bow,
-    frozen_thermal_strain,
-    gradient_per_mm,
-    transformation_strain,
-)
-from forgeprops.thermal.march.section import lobatto
+from forgeprops.base.errors import InputError
+from forgeprops.face.distortion import EXPANSION_PER_K, bow_mm, bow_of_head, cutting_warnings, drift_deg, face_bow, frozen_thermal_strain, gradient_per_mm, transformation_strain
+from forgeprops.engine.section import lobatto
 from forgeprops.transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
 
 

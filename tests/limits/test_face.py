@@ -5,23 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.limits.face import (
-    PLACES,
-    face_margin_array,
-    face_strike,
-    fatigue_strength_mpa,
-    least_thickness_array,
-)
-from forgeprops.limits.plate import (
-    clamped_circle,
-    clamped_rectangle,
-    first_frequency_hz,
-    rectangle_coefficients,
-    small_patch_mm,
-)
-from forgeprops.limits.strike import strike_load
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.face.margin import PLACES, face_margin_array, face_strike, fatigue_strength_mpa, least_thickness_array
+from forgeprops.face.plate import clamped_circle, clamped_rectangle, first_frequency_hz, rectangle_coefficients, small_patch_mm
+from forgeprops.face.ball_impact import strike_load
+from forgeprops.base.tables import read_rows
 
 # ---- the ball ----
 
@@ -130,7 +118,7 @@ def test_stress_by_finite_differences_of_the_same_plate():
 
 
 def test_table_is_the_ritz_solution_and_splines_follow_it():
-    rows = read_rows("plate_coefficients.csv")
+    rows = read_rows("constants/plate_coefficients.csv")
     assert len(rows) == 108
     for row in rows[::19]:
         a, p = float(row["side_ratio"]), float(row["patch_over_half_side"])

@@ -8,11 +8,11 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from forgeprops.errors import InputError
-from forgeprops.limits.bench import LIMITS, angles, force_for_angle, limit_forces, yield_force
-from forgeprops.limits.hosel import CAUTIONS, allowed_deg_array, bench_options, ease_of, hosel_bend
-from forgeprops.limits.section import elastic_modulus_mm3, second_moment_mm4
-from forgeprops.mechanical.strength import flow_curve, strength, strength_arrays
+from forgeprops.base.errors import InputError
+from forgeprops.hosel.bench import LIMITS, angles, force_for_angle, limit_forces, yield_force
+from forgeprops.hosel.bend import CAUTIONS, allowed_deg_array, bench_options, ease_of, hosel_bend
+from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
+from forgeprops.strength.tensile import flow_curve, strength, strength_arrays
 
 E = 205_000.0
 SOFT = {"ferrite": 0.75, "pearlite": 0.25}
@@ -379,8 +379,8 @@ def test_ready_strength_is_taken():
 
 def test_bend_of_head_uses_the_bored_straight_hosel():
     import forgeprops as fp
-    from forgeprops.limits.cases import between, gradient_share
-    from forgeprops.limits.hosel import bend_of_head
+    from forgeprops.hosel.cases import between, gradient_share
+    from forgeprops.hosel.bend import bend_of_head
 
     head, here, there = fp.head("mid-iron"), strength(150, SOFT), strength(190, SOFT)
     share = gradient_share(head)

@@ -3,14 +3,7 @@
 import numpy as np
 import pytest
 
-from forgeprops.limits.rebend import (
-    allowed_amplitude,
-    cycles_to_crack,
-    miner_damage,
-    roessle_fatemi,
-    strain_amplitude,
-    uniform_material_law,
-)
+from forgeprops.hosel.fatigue import allowed_amplitude, cycles_to_crack, miner_damage, roessle_fatemi, strain_amplitude, uniform_material_law
 
 AMPLITUDES = np.array([0.005, 0.010, 0.014, 0.020, 0.030])
 

@@ -8,18 +8,8 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import beta
 
-from forgeprops.limits.section import (
-    curvature,
-    eccentric_section,
-    elastic_modulus_mm3,
-    moment_nmm,
-    moment_slope,
-    plastic_modulus_mm3,
-    power_law_moment_nmm,
-    second_moment_mm4,
-    shape_factor,
-)
-from forgeprops.mechanical.strength import BRANCHES, FlowCurve, strength
+from forgeprops.hosel.bending_moment import curvature, eccentric_section, elastic_modulus_mm3, moment_nmm, moment_slope, plastic_modulus_mm3, power_law_moment_nmm, second_moment_mm4, shape_factor
+from forgeprops.strength.tensile import BRANCHES, FlowCurve, strength
 
 E = 205_000.0
 

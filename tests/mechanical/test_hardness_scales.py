@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.mechanical import hardness_scales as hs
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.strength import hardness_scales as hs
+from forgeprops.base.tables import read_rows
 
-ROWS = read_rows("hardness_conversion.csv")
+ROWS = read_rows("constants/hardness_conversion.csv")
 
 
 def _pairs(table, a, b):

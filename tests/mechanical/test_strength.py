@@ -5,18 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.mechanical.strength import (
-    BRANCHES,
-    ferrite_pearlite_yield,
-    flow_curve,
-    strength,
-    strength_arrays,
-    tensile_strength,
-)
-from forgeprops.mechanical.strength_fit import fit_strength, handbook
-from forgeprops.steel import Steel
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.strength.tensile import BRANCHES, ferrite_pearlite_yield, flow_curve, strength, strength_arrays, tensile_strength
+from forgeprops.strength.tensile_fits import fit_strength, handbook
+from forgeprops.inputs.steel import Steel
+from forgeprops.base.tables import read_rows
 
 
 def test_pickering_gladman_1020_by_hand():
@@ -47,7 +40,7 @@ def test_grain_size_moves_the_yield():
 
 
 def test_refit_gives_the_stored_constants():
-    stored = {r["id"]: float(r["value"]) for r in read_rows("strength_fits.csv")}
+    stored = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
     for name, value in fit_strength().items():
         assert stored[name] == pytest.approx(value, rel=1e-5), name
 
@@ -154,7 +147,7 @@ def test_flow_curve_survives_contradicting_numbers():
 
 def test_stated_errors_by_hand():
     """Where two lines or two estimates disagree, half their distance stands beside the scatter of each."""
-    k = {row["id"]: float(row["value"]) for row in read_rows("strength_fits.csv")}
+    k = {row["id"]: float(row["value"]) for row in read_rows("fits/strength_fits.csv")}
     s = strength(250.0, {"bainite": 1.0})
     hb = 0.95 * 250.0
     ferritic, quenched = (k[f"{b}_reduction_intercept"] + k[f"{b}_reduction_slope"] * hb for b in ("fp", "qt"))
@@ -169,7 +162,7 @@ def test_stated_errors_by_hand():
 
 def test_structure_yield_joins_the_line_by_inverse_variance():
     """Two readings of one quantity: weights 1/s², s from the table and 40 MPa."""
-    k = {r["id"]: float(r["value"]) for r in read_rows("strength_fits.csv")}
+    k = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
     alone = strength_arrays([140.0], 1.0)["yield_mpa"][0]
     joined = strength_arrays([140.0, 140.0], 1.0, structure_yield_mpa=[250.0, math.nan])["yield_mpa"]
     weights = np.array([k["fp_yield_se"] ** -2.0, 40.0**-2.0])
@@ -178,7 +171,7 @@ def test_structure_yield_joins_the_line_by_inverse_variance():
 
 
 def test_bainite_goes_by_its_own_two_numbers_and_nothing_is_softer_than_pure_iron():
-    k = {r["id"]: float(r["value"]) for r in read_rows("strength_fits.csv")}
+    k = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
     hard = {name: v[0] for name, v in strength_arrays([340.0], 0.0, 1.0).items()}
     assert hard["tensile_mpa"] == pytest.approx(340.0 * k["b_tensile_slope"])
     assert hard["yield_mpa"] == pytest.approx(hard["tensile_mpa"] * k["b_yield_ratio"])

@@ -2,17 +2,18 @@
 
 Rows: data/measured/air_cooled_bars.csv, handbook series of single heats (read where the row says so, else
 from memory). These are the rows the constants were fitted to.  What the model does on steels it has not seen
-stands in data/kinetics_validation.csv and data/hardness_left_out.csv and is held to its goal here.  Run with
+stands in data/validation/kinetics_validation.csv and data/validation/hardness_left_out.csv and is held to its goal here.  Run with
 ``-s`` for the table.
 """
 
 import numpy as np
 import pytest
 
-from forgeprops.mechanical.hardness_scales import convert_hardness, hv_to_hb_array
+from forgeprops.strength.hardness_scales import convert_hardness, hv_to_hb_array
 from forgeprops.specimens import air_cooled_bar, continuous_cooling, quenched_bar
-from forgeprops.steel import Steel, grade
-from forgeprops.tables import read_rows
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade
+from forgeprops.base.tables import read_rows
 from forgeprops.transformation.phase_hardness import hrc_from_hv
 
 ROWS = read_rows("measured/air_cooled_bars.csv")
@@ -77,7 +78,7 @@ def test_thicker_bar_is_not_harder(name):
 
 
 def test_errors_on_steels_left_out():
-    rows = {(r["what"], r["validation"]): r for r in read_rows("kinetics_validation.csv")}
+    rows = {(r["what"], r["validation"]): r for r in read_rows("validation/kinetics_validation.csv")}
     fitted, left = (
         float(rows["normalised bars", how]["mean_absolute_error"])
         for how in ("fitted", "each steel predicted without it")

@@ -10,14 +10,15 @@ import pytest
 from forgeprops import specimens
 from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_quench_hrc
 from forgeprops.specimens import end_quench_bar
-from forgeprops.steel import Steel, grade
-from forgeprops.tables import read_rows
-from forgeprops.thermal.march import batch
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade
+from forgeprops.base.tables import read_rows
+from forgeprops.engine import batch
 from forgeprops.transformation.phase_hardness import hrc_from_hv
 
 GRADES = ("1045", "4130", "SCM435", "4140", "4340", "5140", "8620", "4118", "SCM420")
-BANDS = [r for r in read_rows("hardenability_bands.csv") if r["hrc_high"]]
-CHEMISTRY = {r["grade"]: r for r in read_rows("hardenability_band_chemistry.csv")}
+BANDS = [r for r in read_rows("validation/hardenability_bands.csv") if r["hrc_high"]]
+CHEMISTRY = {r["grade"]: r for r in read_rows("validation/hardenability_band_chemistry.csv")}
 #: A boron grade: the rate equations know no boron.
 _BORON = ("15B35H",)
 
@@ -141,7 +142,7 @@ def test_rates_along_the_bar_are_the_printed_ones(cooling):
     calculation (test_end_quench_cooling.py) no less; far away shank losses rule.
     """
     distance, rate = cooling
-    rows = read_rows("end_quench_cooling.csv")
+    rows = read_rows("validation/end_quench_cooling.csv")
     printed = np.array([float(r["distance_mm"]) for r in rows])
     own = np.exp(
         np.interp(

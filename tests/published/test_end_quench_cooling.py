@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from forgeprops.tables import read_rows
+from forgeprops.base.tables import read_rows
 
-ROWS = read_rows("end_quench_cooling.csv")
+ROWS = read_rows("validation/end_quench_cooling.csv")
 DISTANCE_M = np.array([float(r["distance_mm"]) for r in ROWS]) / 1000.0
 RATE = np.array([float(r["rate_at_700_c_per_s"]) for r in ROWS])
 T85 = np.array([float(r["t85_s"]) for r in ROWS])

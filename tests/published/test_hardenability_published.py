@@ -4,15 +4,11 @@ import numpy as np
 import pytest
 
 from forgeprops.hardenability.carbon_equivalent import carbon_equivalents
-from forgeprops.hardenability.end_quench import (
-    _coefficients,
-    as_quenched_hardness_hrc,
-    end_quench_hrc,
-    hardness_at_distance_hrc,
-)
+from forgeprops.hardenability.end_quench import _coefficients, as_quenched_hardness_hrc, end_quench_hrc, hardness_at_distance_hrc
 from forgeprops.hardenability.ideal_diameter import ideal_diameter, ideal_diameter_factors
-from forgeprops.steel import Steel, grade
-from forgeprops.tables import read_rows
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade
+from forgeprops.base.tables import read_rows
 
 MODIFIED_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43, "Mo": 0.25,
                                         "Cu": 0.10, "V": 0.05})
@@ -46,7 +42,7 @@ def test_grossmann_1942_abstract(element, content, factor):
 
 def test_42crmo4_band_all_points():
     # steelmaker's sheet for 42CrMo4 to DIN EN 10083-1; the steel is mid-range with no residuals
-    band = [r for r in read_rows("hardenability_bands.csv") if r["basis"] == "read"]
+    band = [r for r in read_rows("validation/hardenability_bands.csv") if r["basis"] == "read"]
     assert {r["grade"] for r in band} == {"42CrMo4"}  # the others are remembered: shown, not counted
     assert len(band) == 15
     mid = _bare("42CrMo4 without residuals", C=0.415, Si=0.25, Mn=0.75, Cr=1.05, Mo=0.225)

@@ -4,11 +4,11 @@ import math
 
 import pytest
 
-from forgeprops.limits.plate import clamped_circle, clamped_rectangle
-from forgeprops.limits.rebend import roessle_fatemi, uniform_material_law
-from forgeprops.limits.section import elastic_modulus_mm3, plastic_modulus_mm3, shape_factor
-from forgeprops.limits.strike import strike_load
-from forgeprops.mechanical.strength import strength
+from forgeprops.face.plate import clamped_circle, clamped_rectangle
+from forgeprops.hosel.fatigue import roessle_fatemi, uniform_material_law
+from forgeprops.hosel.bending_moment import elastic_modulus_mm3, plastic_modulus_mm3, shape_factor
+from forgeprops.face.ball_impact import strike_load
+from forgeprops.strength.tensile import strength
 
 
 @pytest.mark.parametrize(

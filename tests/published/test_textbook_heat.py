@@ -12,20 +12,9 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from forgeprops.head import bar_mean_rise_mm2, head, tube_mean_rise_mm2
+from forgeprops.inputs.head import bar_mean_rise_mm2, head, tube_mean_rise_mm2
 from forgeprops.thermal.properties import air
-from forgeprops.thermal.surroundings import (
-    STEFAN_BOLTZMANN,
-    combined_w_m2k,
-    die_contact_w_m2k,
-    forced_cylinder,
-    forced_cylinder_w_m2k,
-    natural_convection_cylinder,
-    natural_convection_cylinder_w_m2k,
-    natural_convection_plate,
-    radiation_w_m2,
-    spray_w_m2k,
-)
+from forgeprops.thermal.surroundings import STEFAN_BOLTZMANN, combined_w_m2k, die_contact_w_m2k, forced_cylinder, forced_cylinder_w_m2k, natural_convection_cylinder, natural_convection_cylinder_w_m2k, natural_convection_plate, radiation_w_m2, spray_w_m2k
 
 # ---- natural convection
 # -------------------------------------------------------------------------------------------

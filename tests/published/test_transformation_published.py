@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from forgeprops.tables import read_rows
+from forgeprops.base.tables import read_rows
 from forgeprops.transformation.temperature_formulas import BAINITE_START, MARTENSITE_START
 from forgeprops.transformation.temperatures import ae1_c, ae3_c, bainite_start_c, martensite_start_c
 

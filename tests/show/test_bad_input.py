@@ -9,12 +9,12 @@ import re
 
 import pytest
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.show.panels.compare import CompareInputs, ComparePanel
 from forgeprops.show.panels.estimate import EstimatePanel
 from forgeprops.show.panels.forging_temperature import ForgingTemperaturePanel
 from forgeprops.show.panels.hosel_bench import HoselBenchPanel
-from forgeprops.show.panels.limits_box import LimitsBox
+from forgeprops.show.controls.limits_box import LimitsBox
 from forgeprops.show.panels.settings import SettingsCase, SettingsInputs
 from forgeprops.show.panels.shop_data import CausePanel, FitPanel, JudgePanel, SprayCurvePanel, TrackingPanel
 from forgeprops.show.units import Units

@@ -27,7 +27,7 @@ def _worked(panel):
 
 
 def _trust():
-    from forgeprops.study import trust
+    from forgeprops.study import validation as trust
 
     figure = Figure()
     upper, lower = figure.subplots(2)

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 import forgeprops as fp
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.show.panels.compare import CompareInputs, ComparePanel
 from forgeprops.show.units import Units
 

@@ -9,10 +9,10 @@ import pytest
 from PIL import Image
 
 import forgeprops
-from forgeprops.errors import InputError
-from forgeprops.route import Route
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.route import Route
 from forgeprops.show.panels import EstimatePanel
-from forgeprops.show.panels.controls import SETTINGS, Slider
+from forgeprops.show.controls.settings import SETTINGS, Slider
 from forgeprops.show.panels.estimate import EstimateInputs
 from forgeprops.show.units import Units
 

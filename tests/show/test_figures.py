@@ -86,7 +86,7 @@ def test_bars_and_words_are_the_result(ax, double):
 
 
 def test_rockwell_axis_agrees_with_the_table(ax):
-    from forgeprops.mechanical.hardness_scales import convert_hardness
+    from forgeprops.strength.hardness_scales import convert_hardness
 
     picture = HardnessBars(ax)
     top = picture.ax.child_axes[0]

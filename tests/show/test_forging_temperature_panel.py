@@ -8,11 +8,11 @@ import pytest
 from PIL import Image
 
 import forgeprops
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.show.panels import forging_temperature as room
-from forgeprops.show.panels.controls import SETTINGS
+from forgeprops.show.controls.settings import SETTINGS
 from forgeprops.show.units import Units
-from forgeprops.study.forging_temperature import forging_temperature_study
+from forgeprops.study.process.furnace import forging_temperature_study
 
 COARSE_C = [650.0, 740.0, 770.0, 800.0, 840.0, 950.0, 1100.0]
 

@@ -11,9 +11,9 @@ import pytest
 from PIL import Image
 
 import forgeprops
-from forgeprops.errors import InputError
-from forgeprops.limits.bench import LIMITS
-from forgeprops.limits.hosel import CAUTIONS
+from forgeprops.base.errors import InputError
+from forgeprops.hosel.bench import LIMITS
+from forgeprops.hosel.bend import CAUTIONS
 from forgeprops.show import style
 from forgeprops.show.figures.allowance import limit_look
 from forgeprops.show.panels import hosel_bench as room

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.show.figures.scatter import quantities_shown
 from forgeprops.show.figures.window import _names
 from forgeprops.show.panels.scatter import ChoosePanel, ScatterPanel

@@ -6,8 +6,8 @@ import re
 import pytest
 
 import forgeprops as fp
-from forgeprops.cautions import CAUTIONS
-from forgeprops.show.panels.keep import SheetBar
+from forgeprops.base.cautions import CAUTIONS
+from forgeprops.show.controls.save_bar import SheetBar
 from forgeprops.show.sheet import TOLERANCES, sheet, sheet_html, sheet_pdf
 from forgeprops.show.units import Units
 

@@ -5,10 +5,10 @@ import datetime
 import pytest
 
 import forgeprops as fp
-from forgeprops.show.panels.file_work import FileChoice
+from forgeprops.show.controls.file_panel import FileChoice
 from forgeprops.show.panels.shop_data import CausePanel, FitPanel, JudgePanel, SprayCurvePanel, TrackingPanel
 from forgeprops.show.units import Units
-from forgeprops.tables import data_path
+from forgeprops.base.tables import data_path
 
 PNG = b"\x89PNG"
 

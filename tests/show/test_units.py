@@ -2,7 +2,7 @@
 
 import pytest
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.show import units as u
 
 
@@ -38,7 +38,7 @@ def test_unknown_unit_is_one_sentence():
 
 
 def test_hardness_below_the_c_scale_is_never_blank():
-    pytest.importorskip("forgeprops.mechanical.hardness_scales")
+    pytest.importorskip("forgeprops.strength.hardness_scales")
     text = u.Units(hardness="HRC").hardness_text(150.0)
     assert text.endswith(("HRB", "HV")) and text[0].isdigit()
     assert u.Units(hardness="HRC").hardness_text(400.0).endswith("HRC")

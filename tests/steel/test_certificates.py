@@ -12,9 +12,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.steel.certificate_layout import column_of, unit_factor
-from forgeprops.steel.certificates import read_certificates
+from forgeprops.base.errors import InputError
+from forgeprops.certificates.layout import column_of, unit_factor
+from forgeprops.certificates.reading import read_certificates
 
 HEADER = ["Heat No.", "Grade", "C %", "Si %", "Mn %", "P %", "S %", "Cr %", "Mo %", "Ni %", "Cu %", "N ppm"]
 A1 = ["A1", "4130", 0.31, 0.25, 0.52, 0.012, 0.008, 0.95, 0.19, 0.08, 0.12, 70]

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.steel import DEFAULT_RESIDUALS, Steel
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.steel import DEFAULT_RESIDUALS, Steel
 
 GOOD = {"C": 0.21, "Mn": 0.82, "Si": 0.25, "Cr": 1.02, "Mo": 0.19}
 

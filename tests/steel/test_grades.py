@@ -4,12 +4,13 @@ import pickle
 
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.steel import DEFAULT_RESIDUALS, ELEMENTS, FAMILIES, family
-from forgeprops.steel.grades import grade, grades
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.steel import DEFAULT_RESIDUALS, ELEMENTS
+from forgeprops.inputs.grades import FAMILIES, family
+from forgeprops.inputs.grades import grade, grades
+from forgeprops.base.tables import read_rows
 
-ROWS = {r["grade"]: r for r in read_rows("grades.csv")}
+ROWS = {r["grade"]: r for r in read_rows("library/grades.csv")}
 
 
 def test_enough_grades_of_every_family():

@@ -3,7 +3,7 @@
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 
 ODD = [5, -1.0, "", "x", b"x", None, True, [], [None], {}, {"a": 1}, float("nan"), float("inf"), object(), (1, 2, 3), ...]
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.study.choose import _raise_least, _spread_out
+from forgeprops.base.errors import InputError
+from forgeprops.study.process.search import _raise_least, _spread_out
 
 
 def test_optimiser_finds_a_known_optimum():

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.study.line import Line, line_arrays
-from forgeprops.study.user_limits import QUANTITIES, Limits
-from forgeprops.thermal.march.columns import columns_of, route_columns
+from forgeprops.base.errors import InputError
+from forgeprops.study.process.line_cost import Line, line_arrays
+from forgeprops.inputs.limits import QUANTITIES, Limits
+from forgeprops.inputs.case_columns import columns_of, route_columns
 
 # ---- limits
 

@@ -8,14 +8,14 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from forgeprops.steel.certificates import read_certificates
-from forgeprops.study.inverse import cooling_curve
-from forgeprops.study.measurements import read_bends, read_hardness
-from forgeprops.study.plate import Plate
-from forgeprops.study.runs import read_runs
-from forgeprops.study.traces import read_channels, read_traces
-from forgeprops.study.tracking import track
-from forgeprops.tables import data_path
+from forgeprops.certificates.reading import read_certificates
+from forgeprops.study.spray_plate.heat_transfer import cooling_curve
+from forgeprops.study.shop.measurements import read_bends, read_hardness
+from forgeprops.study.spray_plate.conduction import Plate
+from forgeprops.study.shop.runs import read_runs
+from forgeprops.study.shop.traces import read_channels, read_traces
+from forgeprops.study.shop.tracking import track
+from forgeprops.base.tables import data_path
 
 SCRIPT = Path(__file__).parents[1] / "make_demo_data.py"
 

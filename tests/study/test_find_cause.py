@@ -5,12 +5,12 @@ import pandas as pd
 import pytest
 
 import forgeprops as fp
-from forgeprops.estimate import evaluate
-from forgeprops.head import ZONES
-from forgeprops.study.causes import NOTHING, causes
-from forgeprops.study.find_cause import _FAR, _FINE, _ranked, find_cause
-from forgeprops.study.measurements import HardnessReadings
-from forgeprops.study.vary import changed
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.head import ZONES
+from forgeprops.study.shop.causes import NOTHING, causes
+from forgeprops.study.shop.find_cause import _FAR, _FINE, _ranked, find_cause
+from forgeprops.study.shop.measurements import HardnessReadings
+from forgeprops.inputs.settings import changed
 
 STEEL, HEAD, ROUTE, SHOP = fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop()
 

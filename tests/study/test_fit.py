@@ -11,15 +11,15 @@ import pandas as pd
 import pytest
 
 import forgeprops as fp
-from forgeprops.estimate import evaluate
-from forgeprops.head import ZONES
-from forgeprops.study.fit import correlation_readings, fit, priors
-from forgeprops.study.measured_heads import probe_weights
-from forgeprops.study.measurements import HardnessReadings
-from forgeprops.study.traces import Traces
-from forgeprops.tables import data_path
-from forgeprops.thermal.march.packing import POINTS
-from forgeprops.thermal.march.section import lobatto
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.head import ZONES
+from forgeprops.study.shop.fitting import correlation_readings, fit, priors
+from forgeprops.study.shop.measured_heads import probe_weights
+from forgeprops.study.shop.measurements import HardnessReadings
+from forgeprops.study.shop.traces import Traces
+from forgeprops.base.tables import data_path
+from forgeprops.engine.packing import POINTS
+from forgeprops.engine.section import lobatto
 
 HEAD = fp.head("mid-iron")
 PLACES = (("T1", "face", 1.3), ("T2", "body", None), ("T3", "hosel", None))
@@ -253,7 +253,7 @@ def test_autocorrelation_time_of_a_known_process(phi):
 
 
 def test_priors_are_those_of_the_package():
-    from forgeprops.uncertainty import LN_SPRAY_SD
+    from forgeprops.answer.interval import LN_SPRAY_SD
 
     known = priors()
     assert known["spray"].sd == pytest.approx(LN_SPRAY_SD, abs=1e-4)

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.estimate import evaluate
+from forgeprops.base.errors import InputError
+from forgeprops.answer.evaluation import evaluate
 from forgeprops.forging import effort
-from forgeprops.study.equal_effort import equal_effort_preheat, equal_effort_setting, metal_in_die_c
-from forgeprops.study.forging_temperature import forging_temperature_study
-from forgeprops.thermal.march import march as marks
-from forgeprops.thermal.march import outcome as out
+from forgeprops.study.process.equal_effort import equal_effort_preheat, equal_effort_setting, metal_in_die_c
+from forgeprops.study.process.furnace import forging_temperature_study
+from forgeprops.engine import march as marks
+from forgeprops.engine import outcome as out
 
 SETTINGS_C = np.arange(700.0, 1250.1, 5.0)
 #: Face, body, hosel.

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.limits.bench import LIMITS
+from forgeprops.base.errors import InputError
+from forgeprops.hosel.bench import LIMITS
 from forgeprops.study.hosel_bench import allowance_curve, grade_hosels, hosel_sensitivity, soften
 
 GRADES = ("1020", "4130", "4140")

@@ -6,10 +6,10 @@ import math
 import pytest
 
 import forgeprops as fp
-from forgeprops.steel.certificates import read_certificates
-from forgeprops.study.judge import ACCEPT, ADJUST, HOLD, TURNED, _chances, judge_heat, judge_heats
-from forgeprops.tables import data_path
-from forgeprops.uncertainty import Z
+from forgeprops.certificates.reading import read_certificates
+from forgeprops.study.shop.heat_acceptance import ACCEPT, ADJUST, HOLD, TURNED, _chances, judge_heat, judge_heats
+from forgeprops.base.tables import data_path
+from forgeprops.answer.interval import Z
 
 LIMITS = fp.Limits(face_hardness_hv=(380, 470), hosel_allowed_deg=(1.5, None))
 

@@ -17,14 +17,14 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.files import read_table
-from forgeprops.head import ZONES
-from forgeprops.study import many, streaming
-from forgeprops.study.cases import cases_of, chunks
-from forgeprops.study.codes import NOT_TOLD
-from forgeprops.study.many import compute, prepare, table_columns
-from forgeprops.thermal.march.columns import columns_of
+from forgeprops.base.errors import InputError
+from forgeprops.io.saved import read_table
+from forgeprops.inputs.head import ZONES
+from forgeprops.study.process import many, streaming
+from forgeprops.answer.cases import cases_of, chunks
+from forgeprops.study.process.codes import NOT_TOLD
+from forgeprops.study.process.many import compute, prepare, table_columns
+from forgeprops.inputs.case_columns import columns_of
 
 sys.path.insert(0, str(Path(__file__).parent))
 from mixed_cases import mixed
@@ -332,7 +332,7 @@ def test_other_inputs_or_other_options_do_not_mix(tmp_path):
 @pytest.mark.parametrize("resume", [True, False])
 def test_a_batch_that_runs_is_left_alone(tmp_path, resume):
     """A second writer of the same file is refused at once and throws nothing of the first away."""
-    from forgeprops.files.writing import locked
+    from forgeprops.io.writing import locked
 
     file, folder = tmp_path / "out.csv", tmp_path / "out.csv.parts"
     fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, **stop_after(1))
@@ -431,8 +431,8 @@ def test_unwritable_cache_still_computes(tmp_path):
     """No folder for the compile cache: a warning, the same numbers."""
     numbers = "float(curvature(13.4, 9.4, strength(150).curve, 90_000.0))"
     script = (
-        "from forgeprops.limits.section import curvature\n"
-        f"from forgeprops.mechanical.strength import strength\nprint({numbers})"
+        "from forgeprops.hosel.bending_moment import curvature\n"
+        f"from forgeprops.strength.tensile import strength\nprint({numbers})"
     )
     blocked = tmp_path / "blocked"
     blocked.write_text("a file where the folder should be")
@@ -444,8 +444,8 @@ def test_unwritable_cache_still_computes(tmp_path):
         check=True,
         env={**os.environ, "NUMBA_CACHE_DIR": str(blocked / "cache")},
     )
-    from forgeprops.limits.section import curvature
-    from forgeprops.mechanical.strength import strength
+    from forgeprops.hosel.bending_moment import curvature
+    from forgeprops.strength.tensile import strength
 
     ours = float(curvature(13.4, 9.4, strength(150).curve, 90_000.0))
     assert float(out.stdout) == pytest.approx(ours, rel=1e-12)

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.mechanical.hardness_scales import convert_hardness
-from forgeprops.study.measurements import read_bends, read_hardness
-from forgeprops.study.traces import Channel, noise_of, read_channels, read_traces
+from forgeprops.base.errors import InputError
+from forgeprops.strength.hardness_scales import convert_hardness
+from forgeprops.study.shop.measurements import read_bends, read_hardness
+from forgeprops.study.shop.traces import Channel, noise_of, read_channels, read_traces
 
 MAP = {"T1": Channel("T1", "face", 1.5), "T2": ("hosel", 3.0)}
 

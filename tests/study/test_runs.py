@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.route import Route
-from forgeprops.study.runs import read_runs
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.route import Route
+from forgeprops.study.shop.runs import read_runs
 
 
 def test_settings_by_name_and_what_is_silent_stays():

@@ -7,14 +7,14 @@ import pytest
 from scipy import stats
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.steel import Steel
-from forgeprops.study import scatter_inputs
-from forgeprops.study.indices import capability, share_interval, swap, variance_indices
-from forgeprops.study.scatter import even_numbers
-from forgeprops.study.scatter_inputs import Input, Spread, inputs_of
-from forgeprops.study.vary import setting
-from forgeprops.uncertainty import LN_SPRAY_SD
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.steel import Steel
+from forgeprops.study.process import scatter_inputs
+from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
+from forgeprops.study.process.scattering import even_numbers
+from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
+from forgeprops.inputs.settings import setting
+from forgeprops.answer.interval import LN_SPRAY_SD
 
 # ---- indices: published test function
 
@@ -192,7 +192,7 @@ def study():
 
 def test_samples_are_single_estimates(study):
     """Three drawn cases, made as objects and estimated one by one."""
-    from forgeprops.study.vary import changed
+    from forgeprops.inputs.settings import changed
 
     for i in (0, 100, 255):
         values = {name: float(column[i]) for name, column in study.drawn.items()}
@@ -236,7 +236,7 @@ def test_same_seed_same_numbers():
 def test_cancel_tells_what_was_finished(monkeypatch):
     import importlib
 
-    module = importlib.import_module("forgeprops.study.scatter")
+    module = importlib.import_module("forgeprops.study.process.scattering")
     monkeypatch.setattr(module, "_BETWEEN", 64)
     done = []
     found = fp.scatter(

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.study.charts import cusum, cusum_run_length, ewma, ewma_run_length
-from forgeprops.study.tracking import add_to_log, read_log, track
+from forgeprops.base.errors import InputError
+from forgeprops.study.shop.charts import cusum, cusum_run_length, ewma, ewma_run_length
+from forgeprops.study.shop.tracking import add_to_log, read_log, track
 
 # Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., Table 16-8: tabular CUSUM
 # of the chemical process concentration, target 99, K = 1, H = 10.  Columns: x, upper sum, n, lower sum, n.

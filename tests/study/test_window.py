@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.study.vary import changed, settings, value_of, varied
-from forgeprops.study.vary import setting as lookup
-from forgeprops.study.window import Axis, _largest_box
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.settings import changed, settings, value_of, varied
+from forgeprops.inputs.settings import setting as lookup
+from forgeprops.study.process.process_window import Axis, _largest_box
 
 
 def axis(name, low, high, n, tolerance):
@@ -142,8 +142,8 @@ def test_spray_axis_needs_a_spray():
 
 
 def test_varied_cases_are_the_changed_case():
-    from forgeprops.study.answers import answers
-    from forgeprops.thermal.march.columns import columns_of
+    from forgeprops.study.process.answers import answers
+    from forgeprops.inputs.case_columns import columns_of
 
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     values = {

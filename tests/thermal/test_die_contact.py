@@ -7,17 +7,10 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.special import erfcx
 
-from forgeprops.estimate import estimate
-from forgeprops.route import Press, Route
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.die_contact import (
-    DIE_CONDUCTIVITY_W_MK,
-    DIE_DENSITY_KG_M3,
-    DIE_HEAT_J_KGK,
-    RESTING_CONTACT_W_M2K,
-    contact_temperature_c,
-    die_contact_w_m2k,
-)
+from forgeprops.answer.evaluation import estimate
+from forgeprops.inputs.route import Press, Route
+from forgeprops.inputs.grades import grade
+from forgeprops.thermal.die_contact import DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK, RESTING_CONTACT_W_M2K, contact_temperature_c, die_contact_w_m2k
 from forgeprops.thermal.properties import STEEL_DENSITY_KG_M3, austenite_cp_j_kgk, conductivity_w_mk
 
 DIE = (DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK)

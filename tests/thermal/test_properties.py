@@ -8,19 +8,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from forgeprops.steel.composition import Steel
-from forgeprops.thermal.properties import (
-    LATENT_HEAT_J_KG,
-    LATENT_HEAT_J_M3,
-    air,
-    alloyed_share,
-    austenite_cp_j_kgk,
-    conductivity,
-    conductivity_alloyed_w_mk,
-    conductivity_w_mk,
-    density_kg_m3,
-    ferrite_cp_j_kgk,
-)
+from forgeprops.inputs.steel import Steel
+from forgeprops.thermal.properties import LATENT_HEAT_J_KG, LATENT_HEAT_J_M3, air, alloyed_share, austenite_cp_j_kgk, conductivity, conductivity_alloyed_w_mk, conductivity_w_mk, density_kg_m3, ferrite_cp_j_kgk
 
 
 @pytest.mark.parametrize(("t_c", "k"), [(20, 53.33), (400, 40.68), (700, 30.69), (900, 27.30)])

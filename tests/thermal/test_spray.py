@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.thermal.spray import FOOTPRINT_MM, from_catch_can, from_flux, spray_setting
+from forgeprops.base.errors import InputError
+from forgeprops.thermal.spray_units import FOOTPRINT_MM, from_catch_can, from_flux, spray_setting
 
 
 def test_one_litre_on_40_by_80():

@@ -6,18 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from forgeprops.thermal.spray_law import (
-    SCALE_CONDUCTIVITY_W_MK,
-    evaporation_limit_w_m2,
-    spray_film_laws_w_m2k,
-    spray_over_scale_w_m2k,
-    spray_single_phase_w_m2k,
-    spray_w_m2k,
-    spray_warnings,
-    sprayed_w_m2,
-    water_factor,
-    wet_share,
-)
+from forgeprops.thermal.spray_units import SCALE_CONDUCTIVITY_W_MK, evaporation_limit_w_m2, spray_film_laws_w_m2k, spray_over_scale_w_m2k, spray_single_phase_w_m2k, spray_w_m2k, spray_warnings, sprayed_w_m2, water_factor, wet_share
 
 SUPERHEAT_K = (100, 150, 200, 250, 300, 400, 500, 600, 700, 800, 900, 1000)
 TABLE = {

@@ -10,27 +10,11 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from forgeprops.errors import InputError
-from forgeprops.head import STEEL_DENSITY_KG_M3, head
-from forgeprops.route import COOLING
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.head import STEEL_DENSITY_KG_M3, head
+from forgeprops.inputs.route import COOLING
 from forgeprops.thermal.properties import air
-from forgeprops.thermal.surroundings import (
-    NEIGHBOURS,
-    STEFAN_BOLTZMANN,
-    combined_w_m2k,
-    convection_w_m2k,
-    forced_cylinder_w_m2k,
-    forced_plate_w_m2k,
-    furnace_w_m2,
-    natural_convection_cylinder_w_m2k,
-    natural_convection_plate_w_m2k,
-    neighbour_c,
-    neighbours,
-    radiation_w_m2,
-    radiation_w_m2k,
-    row_view_factor,
-    sleeve_w_m2k,
-)
+from forgeprops.thermal.surroundings import NEIGHBOURS, STEFAN_BOLTZMANN, combined_w_m2k, convection_w_m2k, forced_cylinder_w_m2k, forced_plate_w_m2k, furnace_w_m2, natural_convection_cylinder_w_m2k, natural_convection_plate_w_m2k, neighbour_c, neighbours, radiation_w_m2, radiation_w_m2k, row_view_factor, sleeve_w_m2k
 
 #: 13.5 mm cylinder, still air 25 °C, emissivity 0.8: surface °C, natural, radiation, total, forced at 2 m/s,
 #: W/(m² K).

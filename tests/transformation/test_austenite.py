@@ -5,10 +5,11 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.steel import Steel, grade
-from forgeprops.steel.grades import grades
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.grades import grades
+from forgeprops.base.tables import read_rows
 from forgeprops.transformation import austenite as a
 from forgeprops.transformation.temperatures import ac1_c, ac3_c
 
@@ -142,7 +143,7 @@ def test_three_laws_disagree_by_a_known_amount():
     assert max(d) / min(d) < 1.8
 
 
-@pytest.mark.parametrize("row", read_rows("grain_size_astm.csv"), ids=lambda r: f"G{r['grain_size_astm']}")
+@pytest.mark.parametrize("row", read_rows("validation/grain_size_astm.csv"), ids=lambda r: f"G{r['grain_size_astm']}")
 def test_astm_e112_table_4(row):
     g, d, intercept = (float(row[k]) for k in ("grain_size_astm", "diameter_um", "intercept_um"))
     digits = {k: 0.51 * 10 ** -len(row[k].partition(".")[2]) for k in ("diameter_um", "intercept_um")}

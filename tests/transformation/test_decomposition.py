@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from forgeprops.specimens import continuous_cooling
-from forgeprops.steel import Steel, grade
+from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.grades import grade
 from forgeprops.transformation import decomposition as d
 from forgeprops.transformation import kinetics
 from forgeprops.transformation.temperatures import martensite_alpha_per_k, martensite_start_c

@@ -7,19 +7,9 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from forgeprops.tables import data_path
+from forgeprops.base.tables import data_path
 from forgeprops.transformation import kinetics
-from forgeprops.transformation.kinetics import (
-    GAS_CAL,
-    constants,
-    extent_of,
-    extent_tables,
-    ferrite_cap,
-    inverse_extent,
-    kinetic_bainite_start_c,
-    ln_composition_factors,
-    rate_per_s,
-)
+from forgeprops.transformation.kinetics import GAS_CAL, constants, extent_of, extent_tables, ferrite_cap, inverse_extent, kinetic_bainite_start_c, ln_composition_factors, rate_per_s
 
 STEEL_4140 = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Ni": 0.0, "Cr": 0.95, "Mo": 0.20}
 
@@ -146,7 +136,7 @@ def test_rate_has_the_stated_form():
 
 
 def test_constants_file_says_what_was_fitted():
-    with data_path("kinetics.csv").open(encoding="utf-8", newline="") as file:
+    with data_path("fits", "kinetics.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
     for row in rows:
         freed = bool(row["standard_error"])

@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.estimate import evaluate
-from forgeprops.head import head as library_head
-from forgeprops.route import Route
-from forgeprops.steel import grade
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.head import head as library_head
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.grades import grade
 from forgeprops.transformation import austenite as a
 
 

@@ -7,20 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.mechanical.hardness_scales import convert_hardness
-from forgeprops.tables import read_rows
-from forgeprops.transformation.phase_hardness import (
-    as_quenched_hrc,
-    bainite_coefficients,
-    bainite_hv,
-    ferrite_pearlite_coefficients,
-    ferrite_pearlite_hv,
-    hrc_from_hv,
-    hv_from_hrc,
-    line_hv,
-    martensite_coefficients,
-    martensite_hv,
-)
+from forgeprops.strength.hardness_scales import convert_hardness
+from forgeprops.base.tables import read_rows
+from forgeprops.transformation.phase_hardness import as_quenched_hrc, bainite_coefficients, bainite_hv, ferrite_pearlite_coefficients, ferrite_pearlite_hv, hrc_from_hv, hv_from_hrc, line_hv, martensite_coefficients, martensite_hv
 
 STEEL = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Ni": 0.1, "Cr": 0.95, "Mo": 0.20, "V": 0.0}
 

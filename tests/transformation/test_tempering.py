@@ -7,20 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.mechanical.hardness_scales import convert_hardness
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.strength.hardness_scales import convert_hardness
+from forgeprops.base.tables import read_rows
 from forgeprops.transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
-from forgeprops.transformation.tempering import (
-    equivalent_hours,
-    softened_hv,
-    tempered_hardness,
-    tempering_coefficients,
-    tempering_interval_hrc,
-    tempering_rate,
-    tempering_sd_hrc,
-    tempering_warnings,
-)
+from forgeprops.transformation.tempering import equivalent_hours, softened_hv, tempered_hardness, tempering_coefficients, tempering_interval_hrc, tempering_rate, tempering_sd_hrc, tempering_warnings
 
 STEEL = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}
 
@@ -50,7 +41,7 @@ def test_interval_covers_the_data_sheets_about_as_often_as_it_says():
 
 
 def test_error_on_steels_left_out_meets_the_goal():
-    rows = {(r["what"], r["validation"]): r for r in read_rows("tempering_validation.csv")}
+    rows = {(r["what"], r["validation"]): r for r in read_rows("validation/tempering_validation.csv")}
     row = rows["all steels", "each steel predicted without it"]
     assert float(row["mean_absolute_error_hrc"]) <= 1.6
     assert 1.0 < tempering_sd_hrc() < 2.5

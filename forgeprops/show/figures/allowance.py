@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...limits.bench import LIMITS
+from ...hosel.bench import LIMITS
 from .. import style
 from .moment_angle import ladder
 
 __all__ = ["AllowanceByHardness", "limit_look"]
 
-#: One look for each limit, in the order of `limits.bench.LIMITS`; dashes and markers tell them in grey.
+#: One look for each limit, in the order of `hosel.bench.LIMITS`; dashes and markers tell them in grey.
 _LIMIT_LOOKS = {
     "strain": style.SERIES[2],
     "bar force": style.SERIES[1],

@@ -42,7 +42,7 @@ def compare_picture(figure, comparison, grades=None, units: Units | None = None)
     Parameters
     ----------
     figure : matplotlib.figure.Figure
-    comparison : forgeprops.study.compare.Comparison
+    comparison : forgeprops.study.process.comparison.Comparison
         Of one head.
     grades : sequence of str, optional
         Rows, top to bottom; those not in the comparison yet stay empty.

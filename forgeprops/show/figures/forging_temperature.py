@@ -126,7 +126,7 @@ class ForgingTemperatureCurves:
 
         Parameters
         ----------
-        study, other : forgeprops.study.forging_temperature.ForgingTemperatureStudy
+        study, other : forgeprops.study.process.furnace.ForgingTemperatureStudy
         """
         for artist in self._still:
             artist.remove()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...errors import InputError
+from ...base.errors import InputError
 from .. import style
 from ..units import Units
 
@@ -16,7 +16,7 @@ _WORDS_UP, _BAR_DOWN, _BAR_HEIGHT = 0.27, 0.21, 0.32
 
 def _rockwell_ticks():
     """Places in HV and words for the Rockwell axis; values a table does not reach are left out."""
-    from ...mechanical.hardness_scales import convert_hardness
+    from ...strength.hardness_scales import convert_hardness
 
     ticks = []
     for scale, values in _ROCKWELL:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...study.user_limits import QUANTITIES
+from ...inputs.limits import QUANTITIES
 from .. import style
 from ..units import Units
 
@@ -54,7 +54,7 @@ def scatter_picture(figure, found, units: Units | None = None) -> str:
     Parameters
     ----------
     figure : matplotlib.figure.Figure
-    found : forgeprops.study.scatter.Scatter
+    found : forgeprops.study.process.scattering.Scatter
     units : Units
     """
     figure.clear()

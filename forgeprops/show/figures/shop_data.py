@@ -244,7 +244,7 @@ def draw_tracking(figure, found, quantity: str | None = None, units: Units | Non
     str
         The picture in words.
     """
-    from ...study.charts import CUSUM_H
+    from ...study.shop.charts import CUSUM_H
 
     upper, lower = _axes(figure, 2, 1, sharex=True)
     names = list(dict.fromkeys(found.table["quantity"])) if len(found.limits) else []
@@ -298,7 +298,7 @@ def draw_spray_curve(figure, curve, flux_kg_m2_s: float, units: Units | None = N
     str
         The picture in words.
     """
-    from ...thermal.spray_law import spray_w_m2k
+    from ...thermal.spray import spray_w_m2k
 
     units = units or Units()
     ax, trace_ax = _axes(figure, 1, 2)

@@ -28,7 +28,7 @@ def parity_plot(ax, parity) -> None:
     Parameters
     ----------
     ax : matplotlib.axes.Axes
-    parity : forgeprops.study.trust.Parity
+    parity : forgeprops.study.validation.Parity
     """
     t = parity.table
     ends = np.array([t[["measured", "predicted"]].min().min(), t[["measured", "predicted"]].max().max()])

@@ -76,7 +76,7 @@ def window_picture(figure, window, units: Units | None = None) -> str:
     Parameters
     ----------
     figure : matplotlib.figure.Figure
-    window : forgeprops.study.window.Window
+    window : forgeprops.study.process.process_window.Window
     units : Units
     """
     units = units or Units()

@@ -13,29 +13,10 @@ from .hosel_bench import HoselBenchPanel, hosel_bench_panel
 from .lesson import Lesson
 from .scatter import ChoosePanel, ScatterPanel, choose_panel, scatter_panel
 from .settings import SettingsCase, WindowPanel, settings_case, window_panel
-from .shop_data import (
-    CausePanel,
-    FitPanel,
-    JudgePanel,
-    SprayCurvePanel,
-    TrackingPanel,
-    cause_panel,
-    fit_panel,
-    judge_panel,
-    spray_curve_panel,
-    tracking_panel,
-)
+from .shop_data import CausePanel, FitPanel, JudgePanel, SprayCurvePanel, TrackingPanel, cause_panel, fit_panel, judge_panel, spray_curve_panel, tracking_panel
 from .task import TaskPanel, task_panel
-from .trust import (
-    BandPanel,
-    band_panel,
-    coverage_panel,
-    formula_panel,
-    goals_panel,
-    parity_panel,
-    remembered_panel,
-)
-from .units_panel import UnitsPanel, units_panel
+from .trust import BandPanel, band_panel, coverage_panel, formula_panel, goals_panel, parity_panel, remembered_panel
+from ..controls.units_panel import UnitsPanel, units_panel
 
 __all__ = [
     "BandPanel",

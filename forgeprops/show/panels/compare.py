@@ -10,15 +10,15 @@ from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
-from ...errors import InputError, check_choice, check_number
-from ...route import Route
-from ...study.compare import PREHEATS_C, Comparison
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.route import Route
+from ...study.process.comparison import PREHEATS_C, Comparison
 from ..figures.compare import compare_picture
 from ..units import Units, units
-from .controls import SETTINGS, Choice, Slider, note
-from .file_work import FilePanel
-from .keep import KeepBar, check_names
-from .limits_box import LimitsBox
+from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..controls.file_panel import FilePanel
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.limits_box import LimitsBox
 
 __all__ = ["CompareInputs", "ComparePanel", "compare_panel"]
 

@@ -6,16 +6,16 @@ import dataclasses
 import html
 from dataclasses import asdict, dataclass
 
-from ... import words
-from ...errors import InputError, check_choice, check_number
-from ...route import COOLING, Route
+from ...answer import words
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.route import COOLING, Route
 from .. import style
 from ..figures import BendGauge, CoolingCurves, HardnessBars, HeadOutline, StructureBars
-from ..live import LiveFigure
+from ..canvas import LiveFigure
 from ..units import Units, units
-from .controls import SETTINGS, Choice, Slider, note
-from .keep import KeepBar, SheetBar, check_names
-from .spoken import slider_names
+from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..controls.save_bar import KeepBar, SheetBar, check_names
+from ..controls.accessibility import slider_names
 
 __all__ = ["COOLING_WORDS", "EstimateInputs", "EstimatePanel", "estimate_panel"]
 
@@ -235,7 +235,7 @@ class EstimatePanel:
     def _water_in_shop_units(self, inputs) -> str:
         if not inputs.water:
             return ""
-        from ...thermal.spray import from_flux
+        from ...thermal.spray_units import from_flux
 
         reading = from_flux(inputs.flux)
         length, width = (self._units.from_mm(side) for side in reading.footprint_mm)

@@ -9,9 +9,9 @@ import numpy as np
 from .. import style
 from ..figures import HeadOutline
 from ..figures.diagram import TransformationDiagram
-from ..live import LiveFigure
+from ..canvas import LiveFigure
 from ..units import Units, units
-from .spoken import slider_names
+from ..controls.accessibility import slider_names
 
 __all__ = ["FilmPanel", "film_panel"]
 

@@ -9,15 +9,15 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from ...errors import InputError, check_choice, check_number
-from ...route import Route
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.route import Route
 from .. import style
 from ..figures.forging_temperature import ForgingTemperatureCurves
-from ..live import LiveFigure
+from ..canvas import LiveFigure
 from ..units import Units, units
-from .controls import SETTINGS, Choice, Slider, note
-from .keep import KeepBar, check_names
-from .spoken import slider_names
+from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.accessibility import slider_names
 
 __all__ = ["ForgingTemperatureInputs", "ForgingTemperaturePanel", "forging_temperature_panel"]
 
@@ -61,7 +61,7 @@ def settings_c(steel) -> np.ndarray:
 @functools.lru_cache(maxsize=64)
 def _studied(grade: str, head: str):
     import forgeprops
-    from forgeprops.study.forging_temperature import forging_temperature_study
+    from forgeprops.study.process.furnace import forging_temperature_study
 
     steel = forgeprops.grade(grade)
     return forging_temperature_study(steel, forgeprops.head(head), Route(), settings_c(steel))
@@ -71,7 +71,7 @@ def _studied(grade: str, head: str):
 def _equal(other: str, grade: str, head: str) -> np.ndarray:
     """Setting at which `grade` presses like `other` from `_EQUAL_C`, with its band; shape (n, 3)."""
     import forgeprops
-    from forgeprops.study.equal_effort import equal_effort_setting
+    from forgeprops.study.process.equal_effort import equal_effort_setting
 
     a, b, part = forgeprops.grade(other), forgeprops.grade(grade), forgeprops.head(head)
     return np.array([equal_effort_setting(a, float(t), b, part)[:3] for t in _EQUAL_C])

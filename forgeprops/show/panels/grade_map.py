@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import html
 
-from ...route import Route
+from ...inputs.route import Route
 from .. import style
 from ..figures import GradeMap
-from ..live import LiveFigure
+from ..canvas import LiveFigure
 from ..units import Units, units
-from .controls import Choice, Slider
-from .keep import KeepBar
-from .kept_fields import kept, put
-from .spoken import slider_names
-from .work import Work
+from ..controls.settings import Choice, Slider
+from ..controls.save_bar import KeepBar
+from ..controls.kept_fields import kept, put
+from ..controls.accessibility import slider_names
+from ..controls.progress import Work
 
 __all__ = ["GradeMapPanel", "grade_map_panel"]
 
@@ -94,7 +94,7 @@ class GradeMapPanel:
 
     def start(self) -> None:
         """Work the map out for the settings shown."""
-        from ...study.many import estimate_many
+        from ...study.process.many import estimate_many
 
         self.work.stop()
         self.work.join(raising=False)

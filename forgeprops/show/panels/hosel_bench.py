@@ -9,19 +9,19 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from ... import uncertainty
-from ...errors import InputError, check_choice, check_number
-from ...limits.hosel import CAUTIONS, bend_of_head
-from ...mechanical.strength import strength
-from ...route import Route
+from ...answer import interval as uncertainty
+from ...base.errors import InputError, check_choice, check_number
+from ...hosel.bend import CAUTIONS, bend_of_head
+from ...strength.tensile import strength
+from ...inputs.route import Route
 from ...study.hosel_bench import allowance_curve, grade_hosels, soften
 from .. import style
 from ..figures import AllowanceByHardness, HoselOnBench, MomentAngle, PullDirection
-from ..live import LiveFigure
+from ..canvas import LiveFigure
 from ..units import Units, units
-from .controls import Choice, Setting, Slider, note
-from .keep import KeepBar, check_names
-from .spoken import slider_names
+from ..controls.settings import Choice, Setting, Slider, note
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.accessibility import slider_names
 
 __all__ = ["BENCH_SETTINGS", "HoselBenchInputs", "HoselBenchPanel", "hosel_bench_panel"]
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from ...route import Route
+from ...inputs.route import Route
 from ...study.diagram import cooling_diagram
 from .. import style
 from ..figures import BendGauge, CoolingCurves, HardnessBars
 from ..figures.diagram import TransformationDiagram
-from ..live import LiveFigure
+from ..canvas import LiveFigure
 from ..units import Units, units
-from .question import Question, choice_guess, number_guess
+from ..controls.question import Question, choice_guess, number_guess
 
 __all__ = ["STEPS", "Lesson"]
 

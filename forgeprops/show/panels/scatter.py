@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from ...study.choose import SETTINGS as SEARCHED
-from ...study.user_limits import Limits
-from ...study.vary import setting
+from ...study.process.search import SETTINGS as SEARCHED
+from ...inputs.limits import Limits
+from ...inputs.settings import setting
 from ..figures.scatter import input_words, quantities_shown, scatter_picture
 from ..figures.window import setting_text, setting_words, shown_value
-from .controls import Choice
+from ..controls.settings import Choice
 from .settings import CasePanel, SettingsCase, SettingsInputs
 
 __all__ = ["ChoosePanel", "ScatterPanel", "choose_panel", "scatter_panel"]
@@ -140,7 +140,7 @@ class ScatterPanel(CasePanel):
 
 
 def _label(name: str) -> str:
-    from ...study.user_limits import QUANTITIES
+    from ...inputs.limits import QUANTITIES
 
     return f"the {QUANTITIES[name].label}"
 
@@ -164,7 +164,7 @@ class ChoosePanel(CasePanel):
 
     Attributes
     ----------
-    result : forgeprops.study.choose.Choice
+    result : forgeprops.study.process.search.Choice
     """
 
     name, size, go_words = "choose", (1080, 600), "Search"

@@ -7,16 +7,16 @@ import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ...errors import InputError, check_choice, check_number
-from ...route import Route
-from ...study.user_limits import Limits
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.route import Route
+from ...inputs.limits import Limits
 from ..figures.window import setting_text, setting_words, shown_value, window_picture
 from ..units import Units, units
-from .controls import SETTINGS, Choice, Slider, note
-from .file_work import FilePanel
-from .keep import KeepBar, check_names
-from .limits_box import LimitsBox
-from .spoken import slider_names
+from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..controls.file_panel import FilePanel
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.limits_box import LimitsBox
+from ..controls.accessibility import slider_names
 
 __all__ = ["SettingsCase", "SettingsInputs", "WindowPanel", "settings_case", "window_panel"]
 
@@ -250,7 +250,7 @@ class WindowPanel(CasePanel):
     def __init__(self, case: SettingsCase, model=None, x: str = "preheat_c", y: str = "flux"):
         import ipywidgets as w
 
-        from ...study.vary import setting
+        from ...inputs.settings import setting
 
         self._model = model or _mapped
         names = [(setting_words(setting(name), case.units), name) for name in _AXES]

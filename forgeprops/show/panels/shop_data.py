@@ -6,12 +6,12 @@ beside the page.
 
 from __future__ import annotations
 
-from ...errors import InputError, check_number
+from ...base.errors import InputError, check_number
 from .. import style
 from ..figures import shop_data as draw
 from ..units import Units, units
-from .controls import Choice, Setting, Slider, note
-from .file_work import FileChoice, FilePanel, number_field, value_of
+from ..controls.settings import Choice, Setting, Slider, note
+from ..controls.file_panel import FileChoice, FilePanel, number_field, value_of
 
 __all__ = [
     "CausePanel",
@@ -41,7 +41,7 @@ class ShopSettings:
     """
 
     def __init__(self, shown: Units):
-        from ...route import Route
+        from ...inputs.route import Route
 
         first, self.units = Route(), shown
         self.sliders = {
@@ -55,14 +55,14 @@ class ShopSettings:
     @property
     def route(self):
         """The default route with the settings of the sliders."""
-        from ...route import Route
+        from ...inputs.route import Route
 
         return Route().with_(**{n: s.value for n, s in self.sliders.items()})
 
     @property
     def shop(self):
         """The shop of the file; None without one."""
-        from ...shop import load_shop
+        from ...inputs.shop import load_shop
 
         return self.file.read(load_shop)
 
@@ -126,7 +126,7 @@ class JudgePanel(FilePanel):
         return found
 
     def step(self, item) -> None:
-        from ...study.judge import Judgements
+        from ...study.shop.heat_acceptance import Judgements
 
         judged = self._forgeprops.judge_heat(
             item, self.head.value, self._route, self._limits, self._shop, chance=self._chance
@@ -225,7 +225,7 @@ class TrackingPanel(FilePanel):
         self.widget.add_class("fp-tracking")
 
     def compute(self):
-        from ...study.tracking import read_log, track
+        from ...study.shop.tracking import read_log, track
 
         log = self.file.read(read_log)
         if log is None:
@@ -361,8 +361,8 @@ class SprayCurvePanel(FilePanel):
         return value
 
     def compute(self):
-        from ...study.inverse import cooling_curve
-        from ...study.plate import Plate
+        from ...study.spray_plate.heat_transfer import cooling_curve
+        from ...study.spray_plate.conduction import Plate
 
         if self.file.source is None:
             raise InputError("no trace is given; choose a file or write its path.")

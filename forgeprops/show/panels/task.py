@@ -9,17 +9,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...errors import InputError
-from ...route import COOLING, Route
+from ...base.errors import InputError
+from ...inputs.route import COOLING, Route
 from .. import style
-from ..live import LiveFigure
+from ..canvas import LiveFigure
 from ..units import Units, units
-from .controls import Choice, Slider, note
+from ..controls.settings import Choice, Slider, note
 from .estimate import COOLING_WORDS
-from .keep import KeepBar
-from .kept_fields import kept, put
-from .spoken import slider_names
-from .work import Work
+from ..controls.save_bar import KeepBar
+from ..controls.kept_fields import kept, put
+from ..controls.accessibility import slider_names
+from ..controls.progress import Work
 
 __all__ = ["Goal", "GOALS", "TaskPanel", "task_panel"]
 

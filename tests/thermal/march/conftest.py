@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from forgeprops.head import head, heads
-from forgeprops.route import Route
-from forgeprops.steel.grades import grade, grades
+from forgeprops.inputs.head import head, heads
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.grades import grade, grades
 
 
 @pytest.fixture(scope="session")

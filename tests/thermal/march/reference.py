@@ -18,10 +18,10 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import csc_matrix
 
-from forgeprops.shop import Shop
+from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import surroundings as law
-from forgeprops.thermal.march import balance, batch, heads, march, outcome, packing
-from forgeprops.thermal.march.section import lobatto
+from forgeprops.engine import balance, batch, run as heads, march, outcome, packing
+from forgeprops.engine.section import lobatto
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
 from forgeprops.transformation import austenite, decomposition, kinetics
 

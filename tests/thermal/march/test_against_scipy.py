@@ -10,13 +10,13 @@ import dataclasses
 import numpy as np
 import pytest
 
-from forgeprops.head import head
-from forgeprops.route import Route
-from forgeprops.shop import Shop
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.march.heads import march_heads
-from forgeprops.thermal.march.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
-from forgeprops.thermal.march.packing import POINTS
+from forgeprops.inputs.head import head
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.shop import Shop
+from forgeprops.inputs.grades import grade
+from forgeprops.engine.run import march_heads
+from forgeprops.engine.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
+from forgeprops.engine.packing import POINTS
 
 SPRAYED = Route()
 DRY = dataclasses.replace(SPRAYED, spray=None)

@@ -18,8 +18,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.march import batch, packing
+from forgeprops.inputs.grades import grade
+from forgeprops.engine import batch, packing
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 from forgeprops.thermal.surroundings import STEFAN_BOLTZMANN
 from forgeprops.transformation import austenite

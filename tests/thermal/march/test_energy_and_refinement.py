@@ -8,23 +8,15 @@ import dataclasses
 import numpy as np
 import pytest
 
-from forgeprops.head import head
-from forgeprops.route import Route
-from forgeprops.shop import Shop
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.march.batch import TOLERANCE_C
-from forgeprops.thermal.march.heads import march_heads
-from forgeprops.thermal.march.march import STEP_LIMIT
-from forgeprops.thermal.march.outcome import (
-    O_AUSTENITE,
-    O_BAINITE,
-    O_FERRITE,
-    O_HV,
-    O_MARTENSITE,
-    O_PEARLITE,
-    O_UNTRANSFORMED,
-)
-from forgeprops.thermal.march.packing import POINTS
+from forgeprops.inputs.head import head
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.shop import Shop
+from forgeprops.inputs.grades import grade
+from forgeprops.engine.batch import TOLERANCE_C
+from forgeprops.engine.run import march_heads
+from forgeprops.engine.march import STEP_LIMIT
+from forgeprops.engine.outcome import O_AUSTENITE, O_BAINITE, O_FERRITE, O_HV, O_MARTENSITE, O_PEARLITE, O_UNTRANSFORMED
+from forgeprops.engine.packing import POINTS
 
 CASES = 300
 

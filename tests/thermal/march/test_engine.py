@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 
 import forgeprops
-from forgeprops.head import head
-from forgeprops.route import Route
-from forgeprops.shop import Shop
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.march import balance, batch, packing
-from forgeprops.thermal.march.heads import march_heads
-from forgeprops.thermal.spray_law import SCALE_CONDUCTIVITY_W_MK, spray_w_m2k
+from forgeprops.inputs.head import head
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.shop import Shop
+from forgeprops.inputs.grades import grade
+from forgeprops.engine import balance, batch, packing
+from forgeprops.engine.run import march_heads
+from forgeprops.thermal.spray_units import SCALE_CONDUCTIVITY_W_MK, spray_w_m2k
 
 PACKAGE = Path(forgeprops.__file__).resolve().parent
 N = 150
