@@ -19,7 +19,9 @@ def readme():
 
 
 def first_notebook():
-    cells = json.loads((ROOT / "notebooks/00_start_here.ipynb").read_text(encoding="utf-8"))["cells"]
+    cells = json.loads((ROOT / "notebooks/00_start_here.ipynb").read_text(encoding="utf-8"))[
+        "cells"
+    ]
     return "\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "markdown")
 
 

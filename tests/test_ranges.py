@@ -51,8 +51,11 @@ def work():
     from forgeprops.thermal.spray_units import spray_warnings
     from forgeprops.transformation.tempering import tempering_warnings
 
-    odd = fp.Steel("odd", {"C": 0.9, "Si": 2.0, "Mn": 3.0, "Cr": 3.5, "Mo": 1.5, "Ni": 5.0, "V": 0.4, "Cu": 0.9},
-                   grain_size_astm=2.0)
+    odd = fp.Steel(
+        "odd",
+        {"C": 0.9, "Si": 2.0, "Mn": 3.0, "Cr": 3.5, "Mo": 1.5, "Ni": 5.0, "V": 0.4, "Cu": 0.9},
+        grain_size_astm=2.0,
+    )
     low = fp.Steel("low", {"C": 0.02, "Mn": 0.1})
     route = fp.Route().with_(flux=45.0, water_c=80.0, preheat_c=1250.0, strain=0.9, view_factor=0.3)
     for steel in (odd, low, fp.grade("4130")):
@@ -122,7 +125,9 @@ def test_batch_keeps_the_codes():
     table = fp.estimate_many(steels, routes=hot)
     for steel, told in zip(steels, table.warnings, strict=True):
         codes = set(told.split("; "))
-        single = {w.code for w in fp.estimate(steel, route=hot).warnings if w.code.startswith("range:")}
+        single = {
+            w.code for w in fp.estimate(steel, route=hot).warnings if w.code.startswith("range:")
+        }
         assert {c for c in codes if c.startswith("range:")} >= single - {"range:hosel_strain"}
 
 
@@ -137,4 +142,6 @@ def test_registering_twice_must_agree():
 def test_beyond_the_possible_is_an_error_not_a_warning():
     with pytest.raises(InputError):
         fp.Route().with_(preheat_c=2000.0)
-    assert np.isfinite(fp.estimate(fp.grade("4130"), route=fp.Route().with_(flux=59.0)).zones["face"].hardness_hv)
+    assert np.isfinite(
+        fp.estimate(fp.grade("4130"), route=fp.Route().with_(flux=59.0)).zones["face"].hardness_hv
+    )

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..base.errors import InputError, check_choice
-from .evaluation import check_later_heats
+from ..inputs.grades import grade
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
-from ..inputs.grades import grade
+from .evaluation import check_later_heats
 
 __all__ = ["Case", "cases_of", "head_from", "route_from", "shop_from", "steel_from"]
 
@@ -45,7 +45,8 @@ def _named(given: Mapping, kind) -> dict[str, Any]:
     """Arguments of a dataclass by name; names it has not are refused with the nearest."""
     allowed = [f.name for f in dataclasses.fields(kind) if f.init]
     return {
-        check_choice(name, "field", allowed, kind.__name__.lower()): value for name, value in given.items()
+        check_choice(name, "field", allowed, kind.__name__.lower()): value
+        for name, value in given.items()
     }
 
 
@@ -62,8 +63,14 @@ def steel_from(given) -> Steel:
     if isinstance(given, str):
         return grade(given)
     if isinstance(given, Mapping):
-        return Steel(**{"name": "steel", **_named(given, Steel)}) if "composition" in given else Steel("steel", given)
-    raise InputError(f"steel is {given!r:.60}; allowed is a Steel, a grade's name or a composition.")
+        return (
+            Steel(**{"name": "steel", **_named(given, Steel)})
+            if "composition" in given
+            else Steel("steel", given)
+        )
+    raise InputError(
+        f"steel is {given!r:.60}; allowed is a Steel, a grade's name or a composition."
+    )
 
 
 def head_from(given) -> Head:
@@ -100,7 +107,9 @@ def route_from(given) -> Route:
         changed = dict(given)
         base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
         return base.with_(**changed)
-    raise InputError(f"route is {given!r:.60}; allowed is a Route or settings by their short names.")
+    raise InputError(
+        f"route is {given!r:.60}; allowed is a Route or settings by their short names."
+    )
 
 
 def shop_from(given) -> Shop:
@@ -110,7 +119,9 @@ def shop_from(given) -> Shop:
         return given
     if isinstance(given, Mapping):
         return Shop(**_named(given, Shop))
-    raise InputError(f"shop is {given!r:.60}; allowed is a Shop, the path of its file, or its numbers.")
+    raise InputError(
+        f"shop is {given!r:.60}; allowed is a Shop, the path of its file, or its numbers."
+    )
 
 
 _MAKERS = {"steel": steel_from, "head": head_from, "route": route_from, "shop": shop_from}
@@ -135,7 +146,9 @@ def length_of(*columns) -> int | None:
         if _is_single(given):
             continue
         if not isinstance(given, Iterable):
-            raise InputError(f"{what}s is {given!r:.60}; allowed is one {what} or a sequence of them.")
+            raise InputError(
+                f"{what}s is {given!r:.60}; allowed is one {what} or a sequence of them."
+            )
         if hasattr(given, "__len__"):
             lengths[what] = len(given)
         else:

@@ -83,7 +83,9 @@ def student_factor(steels: float) -> float:
 @functools.cache
 def _figures() -> tuple[float, ...]:
     rows = {row["id"]: row for row in read_rows("fits/hardness_spread.csv")}
-    return tuple(float(rows[name]["value"]) * student_factor(float(rows[name]["steels"])) for name in FIGURES)
+    return tuple(
+        float(rows[name]["value"]) * student_factor(float(rows[name]["steels"])) for name in FIGURES
+    )
 
 
 def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv=0.0):
@@ -116,9 +118,13 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     >>> bool(hardness_sd_hv(200.0, 1.0, 0.0, 0.0) < hardness_sd_hv(200.0, 0.0, 1.0, 0.0))
     True
     """
-    fp, b, m = (np.clip(np.asarray(x, float), 0.0, 1.0) for x in (ferrite_pearlite, bainite, martensite))
+    fp, b, m = (
+        np.clip(np.asarray(x, float), 0.0, 1.0) for x in (ferrite_pearlite, bainite, martensite)
+    )
     return np.sqrt(
-        spread_variance(np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float), *_figures())
+        spread_variance(
+            np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float), *_figures()
+        )
     )
 
 
@@ -170,7 +176,9 @@ def hardness_interval_hv(hardness_hv: float, fractions: Mapping[str, float]) -> 
     True
     """
     soft = (
-        fractions.get("ferrite", 0.0) + fractions.get("pearlite", 0.0) + fractions.get("untransformed", 0.0)
+        fractions.get("ferrite", 0.0)
+        + fractions.get("pearlite", 0.0)
+        + fractions.get("untransformed", 0.0)
     )
     hard = fractions.get("martensite", 0.0) + fractions.get("austenite", 0.0)
     sd = float(hardness_sd_hv(hardness_hv, soft, fractions.get("bainite", 0.0), hard))

@@ -12,7 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..forging.decarburisation import carbon_left, decarburised_depth_estimate_um, diffusion_along_um2, layer_hardness_hv
+from ..forging.decarburisation import (
+    carbon_left,
+    decarburised_depth_estimate_um,
+    diffusion_along_um2,
+    layer_hardness_hv,
+)
 from ..forging.effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
 from ..forging.press import PressForce, press_force_kn
 from ..forging.scale import Blast, metal_loss_um
@@ -21,7 +26,11 @@ from ..inputs.route import Press, Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
 from ..transformation.austenite import diameter_um_from_astm
-from ..transformation.recrystallisation import recrystallised_share_along, retained_strain, strain_speed_factor
+from ..transformation.recrystallisation import (
+    recrystallised_share_along,
+    retained_strain,
+    strain_speed_factor,
+)
 from ..transformation.temperatures import ae3_c
 
 __all__ = [
@@ -266,7 +275,9 @@ def effort_of(steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]
     area = projected_mm2(head)
     weight = np.array([area[z] for z in ZONES])
     mean = float(weight @ stress.mpa / weight.sum())
-    reference = float(weight @ flow_stress_mpa(_reference(), temperatures, strain, rate) / weight.sum())
+    reference = float(
+        weight @ flow_stress_mpa(_reference(), temperatures, strain, rate) / weight.sum()
+    )
     by_zone = {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)}
     return Effort(
         by_zone,
@@ -313,7 +324,12 @@ def press_strain(
     """
     if route.press.strain <= 0.0:
         return PressStrain(1.0, 0.0, 1.0)
-    start = route.preheat.soak_s + route.transfer.duration_s + route.press.rest_s / 2 + route.press.dwell_s
+    start = (
+        route.preheat.soak_s
+        + route.transfer.duration_s
+        + route.press.rest_s / 2
+        + route.press.dwell_s
+    )
     if route.spray is not None:
         end = start + max(route.spray.delay_s + shop.delay_s, 0.0)
     else:

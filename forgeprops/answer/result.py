@@ -11,20 +11,21 @@ from typing import Any
 
 import numpy as np
 
-from . import sources_used as provenance, words
+from ..base.ranges import Warn
+from ..face.distortion import FaceBow
 from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
-from ..inputs.head import Head
-from ..face.distortion import FaceBow
 from ..hosel.bend import HoselBend
-from ..strength.tensile import Strength
-from .second_opinions import Opinion
-from ..base.ranges import Warn
+from ..inputs.head import Head
 from ..inputs.route import Route
-from .press_and_skin import Effort, Hotter, Surface, hotter_for_reference
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
+from ..strength.tensile import Strength
 from ..transformation.temperatures import CriticalTemperatures
+from . import sources_used as provenance
+from . import words
+from .press_and_skin import Effort, Hotter, Surface, hotter_for_reference
+from .second_opinions import Opinion
 
 __all__ = ["Estimate", "ZoneResult"]
 
@@ -165,7 +166,9 @@ class Estimate:
     def ideal_diameter_mm(self) -> float:
         """Ideal diameter with the austenite grain the furnace gave the face, mm (ASTM A255 with the grain-size term)."""
         grain = min(max(self.zones["face"].grain_astm, 0.0), 14.0)
-        return ideal_diameter(dataclasses.replace(self.steel, grain_size_astm=grain), grain_size=True)
+        return ideal_diameter(
+            dataclasses.replace(self.steel, grain_size_astm=grain), grain_size=True
+        )
 
     @functools.cached_property
     def equal_effort(self) -> Hotter | None:

@@ -14,22 +14,47 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import check_choice, check_number
-from ..hardenability.critical_rates import critical_rate_fractions, critical_rate_warnings
-from ..hardenability.end_quench import end_quench_equivalent_mm, end_quench_warnings, hardness_at_distance_hrc, slowest_cooling
-from ..hardenability.ideal_diameter import ACTIVE_BORON, ideal_diameter
 from ..base.ranges import RANGES, outside, register_range
-from ..transformation.phase_hardness import BAINITE_FLOOR_HV, FERRITE_PEARLITE_FLOOR_HV, MARTENSITE_FLOOR_HV, bainite_coefficients, ferrite_pearlite_coefficients, hv_from_hrc, martensite_coefficients
+from ..hardenability.critical_rates import critical_rate_fractions, critical_rate_warnings
+from ..hardenability.end_quench import (
+    end_quench_equivalent_mm,
+    end_quench_warnings,
+    hardness_at_distance_hrc,
+    slowest_cooling,
+)
+from ..hardenability.ideal_diameter import ACTIVE_BORON, ideal_diameter
+from ..transformation.phase_hardness import (
+    BAINITE_FLOOR_HV,
+    FERRITE_PEARLITE_FLOOR_HV,
+    MARTENSITE_FLOOR_HV,
+    bainite_coefficients,
+    ferrite_pearlite_coefficients,
+    hv_from_hrc,
+    martensite_coefficients,
+)
 
-__all__ = ["FULLY_AUSTENITE", "Opinion", "critical_rate_hardness_hv", "critical_rate_opinion",
-           "end_quench_opinion", "opinion_arrays", "opinions"]
+__all__ = [
+    "FULLY_AUSTENITE",
+    "Opinion",
+    "critical_rate_hardness_hv",
+    "critical_rate_opinion",
+    "end_quench_opinion",
+    "opinion_arrays",
+    "opinions",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "critical_rate_hardness_hv": ("critical_rates", "phase_hardness_maynier", "opinion_mixture"),
     "critical_rate_opinion": ("critical_rates", "critical_rates_limits", "opinion_mixture"),
     "end_quench_opinion": (
-        "end_quench_cooling", "end_quench_t85", "ideal_diameter", "initial_hardness",
-        "dividing_factors", "hardness_conversion"),
+        "end_quench_cooling",
+        "end_quench_t85",
+        "ideal_diameter",
+        "initial_hardness",
+        "dividing_factors",
+        "hardness_conversion",
+    ),
     "opinions": ("critical_rates", "critical_rates_limits", "end_quench_cooling"),
     "opinion_arrays": ("critical_rates", "critical_rates_limits", "end_quench_cooling"),
 }
@@ -53,8 +78,14 @@ _LOWEST_HRC = 20.0
 
 #: Rates at which the lines of the constituents are held, °C/s; our own limits.
 _SLOWEST, _FASTEST = 0.03, 900.0
-register_range("opinions.rate", "cooling rate at 700 °C for the hardness by critical rates", _SLOWEST,
-               _FASTEST, "°C/s", "the lines of the constituents are held there; our own limits")
+register_range(
+    "opinions.rate",
+    "cooling rate at 700 °C for the hardness by critical rates",
+    _SLOWEST,
+    _FASTEST,
+    "°C/s",
+    "the lines of the constituents are held there; our own limits",
+)
 
 _CRITICAL, _END_QUENCH = "critical rates", "end-quench position"
 
@@ -81,8 +112,14 @@ class Opinion:
     method: str = ""
 
 
-def critical_rate_hardness_hv(steel, rate_at_700_c_per_s, austenitise_c=900.0, hold_s=900.0,
-                              pa_unit: str = "C", martensite: str = "end_quench"):
+def critical_rate_hardness_hv(
+    steel,
+    rate_at_700_c_per_s,
+    austenitise_c=900.0,
+    hold_s=900.0,
+    pa_unit: str = "C",
+    martensite: str = "end_quench",
+):
     """Hardness by critical cooling rates: shares of the constituents times their hardness at that rate.
 
     Parameters
@@ -121,9 +158,10 @@ def _mixture(steel, rate, share, martensite: str = "end_quench"):
     log_v = np.log10(np.clip(np.asarray(rate, dtype=float), _SLOWEST, _FASTEST) * _SECONDS_PER_HOUR)
     hv = 0.0
     for name, (a, b), floor in (
-            ("martensite", martensite_coefficients(steel, method=martensite), MARTENSITE_FLOOR_HV),
-            ("bainite", bainite_coefficients(steel), BAINITE_FLOOR_HV),
-            ("ferrite_pearlite", ferrite_pearlite_coefficients(steel), FERRITE_PEARLITE_FLOOR_HV)):
+        ("martensite", martensite_coefficients(steel, method=martensite), MARTENSITE_FLOOR_HV),
+        ("bainite", bainite_coefficients(steel), BAINITE_FLOOR_HV),
+        ("ferrite_pearlite", ferrite_pearlite_coefficients(steel), FERRITE_PEARLITE_FLOOR_HV),
+    ):
         hv = hv + share[name] * np.maximum(a + b * log_v, floor)
     return float(hv) if np.ndim(hv) == 0 else hv
 
@@ -133,7 +171,9 @@ def _interrupted(reheated: bool, austenite_share: float) -> list[str]:
     if reheated:
         reasons.append("re-heated while it cooled; the method holds for uninterrupted cooling only")
     if austenite_share < FULLY_AUSTENITE:
-        reasons.append(f"only {100.0 * austenite_share:.0f} % austenite; the method holds for full austenite")
+        reasons.append(
+            f"only {100.0 * austenite_share:.0f} % austenite; the method holds for full austenite"
+        )
     return reasons
 
 
@@ -150,12 +190,20 @@ def _texts(warnings) -> list[str]:
 
 @functools.lru_cache(maxsize=512)
 def _end_quench_texts(steel) -> tuple[str, ...]:
-    return tuple(_texts(w for w in end_quench_warnings(steel) if w.code != "end_quench:below_20_hrc"))
+    return tuple(
+        _texts(w for w in end_quench_warnings(steel) if w.code != "end_quench:below_20_hrc")
+    )
 
 
-def critical_rate_opinion(steel, rate_at_700_c_per_s: float | None, reheated: bool = False,
-                          austenite_share: float = 1.0, austenitise_c: float = 900.0, hold_s: float = 900.0,
-                          pa_unit: str = "C") -> Opinion:
+def critical_rate_opinion(
+    steel,
+    rate_at_700_c_per_s: float | None,
+    reheated: bool = False,
+    austenite_share: float = 1.0,
+    austenitise_c: float = 900.0,
+    hold_s: float = 900.0,
+    pa_unit: str = "C",
+) -> Opinion:
     """Opinion on one zone's hardness by the critical cooling rates.
 
     Parameters
@@ -200,19 +248,32 @@ def critical_rate_opinion(steel, rate_at_700_c_per_s: float | None, reheated: bo
     reasons += _texts((*critical_rate_warnings(steel, temperature), outside("opinions.rate", rate)))
     share = critical_rate_fractions(steel, rate, temperature, hold, pa_unit)
     if float(steel.get("Mo")) < _LEAN_MO and share["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE:
-        reasons.append("steel without molybdenum cooled this fast hardens less than the critical rates say")
+        reasons.append(
+            "steel without molybdenum cooled this fast hardens less than the critical rates say"
+        )
     if float(steel.get("Ni")) > _RICH_NI:
-        reasons.append(f"with {float(steel.get('Ni')):.2g} wt% Ni the critical rates come out too low")
+        reasons.append(
+            f"with {float(steel.get('Ni')):.2g} wt% Ni the critical rates come out too low"
+        )
     hv = _mixture(steel, rate, share)
     if reasons:
         return Opinion(hv, False, "; ".join(reasons), _CRITICAL)
-    parts = ", ".join(f"{100.0 * float(v):.0f} % {k.replace('ferrite_pearlite', 'ferrite and pearlite')}"
-                      for k, v in share.items() if v >= 0.005)
+    parts = ", ".join(
+        f"{100.0 * float(v):.0f} % {k.replace('ferrite_pearlite', 'ferrite and pearlite')}"
+        for k, v in share.items()
+        if v >= 0.005
+    )
     return Opinion(hv, True, f"{rate:.3g} °C/s at 700 °C: {parts}", _CRITICAL)
 
 
-def end_quench_opinion(steel, rate_at_700_c_per_s: float | None, t85_s: float | None = None,
-                       reheated: bool = False, austenite_share: float = 1.0, by: str = "rate") -> Opinion:
+def end_quench_opinion(
+    steel,
+    rate_at_700_c_per_s: float | None,
+    t85_s: float | None = None,
+    reheated: bool = False,
+    austenite_share: float = 1.0,
+    by: str = "rate",
+) -> Opinion:
     """Opinion on one zone's hardness by the end-quench position that cools alike.
 
     Parameters
@@ -275,9 +336,15 @@ def end_quench_opinion(steel, rate_at_700_c_per_s: float | None, t85_s: float | 
     return Opinion(hv, True, why, _END_QUENCH)
 
 
-def opinions(steel, rate_at_700_c_per_s: float | None, t85_s: float | None = None, reheated: bool = False,
-             austenite_share: float = 1.0, austenitise_c: float = 900.0,
-             hold_s: float = 900.0) -> tuple[Opinion, Opinion]:
+def opinions(
+    steel,
+    rate_at_700_c_per_s: float | None,
+    t85_s: float | None = None,
+    reheated: bool = False,
+    austenite_share: float = 1.0,
+    austenitise_c: float = 900.0,
+    hold_s: float = 900.0,
+) -> tuple[Opinion, Opinion]:
     """Both opinions on one zone, each with its defaults (see the two functions for the parameters).
 
     Examples
@@ -286,9 +353,12 @@ def opinions(steel, rate_at_700_c_per_s: float | None, t85_s: float | None = Non
     >>> [o.applicable for o in opinions(grade("1020"), 3.0)]
     [True, False]
     """
-    return (critical_rate_opinion(steel, rate_at_700_c_per_s, reheated, austenite_share, austenitise_c,
-                                  hold_s),
-            end_quench_opinion(steel, rate_at_700_c_per_s, t85_s, reheated, austenite_share))
+    return (
+        critical_rate_opinion(
+            steel, rate_at_700_c_per_s, reheated, austenite_share, austenitise_c, hold_s
+        ),
+        end_quench_opinion(steel, rate_at_700_c_per_s, t85_s, reheated, austenite_share),
+    )
 
 
 def _inside(name: str, value) -> np.ndarray:
@@ -297,8 +367,14 @@ def _inside(name: str, value) -> np.ndarray:
     return (value >= span.low) & (value <= span.high)
 
 
-def opinion_arrays(steel, rate_at_700_c_per_s, reheated=False, austenite_share=1.0, austenitise_c=900.0,
-                   hold_s=900.0) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+def opinion_arrays(
+    steel,
+    rate_at_700_c_per_s,
+    reheated=False,
+    austenite_share=1.0,
+    austenitise_c=900.0,
+    hold_s=900.0,
+) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """Both opinions on many zones at once: the numbers and flags of the two functions, without the words.
 
     Parameters
@@ -325,11 +401,17 @@ def opinion_arrays(steel, rate_at_700_c_per_s, reheated=False, austenite_share=1
 
     hold = np.maximum(hold_s, 1.0)
     share = critical_rate_fractions(steel, rate, austenitise_c, hold)
-    critical = whole & _inside("opinions.rate", rate) & _inside("critical_rates.austenitising", austenitise_c)
+    critical = (
+        whole
+        & _inside("opinions.rate", rate)
+        & _inside("critical_rates.austenitising", austenitise_c)
+    )
     for name in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu"):
         critical = critical & _inside(f"critical_rates.{name}", steel.get(name))
-    critical = critical & _inside("critical_rates.alloy", sum(np.asarray(steel.get(e), dtype=float)
-                                                              for e in ("Mn", "Ni", "Cr", "Mo")))
+    critical = critical & _inside(
+        "critical_rates.alloy",
+        sum(np.asarray(steel.get(e), dtype=float) for e in ("Mn", "Ni", "Cr", "Mo")),
+    )
     lean = np.asarray(steel.get("Mo"), dtype=float) < _LEAN_MO
     critical = critical & ~(lean & (share["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE))
     critical = critical & (np.asarray(steel.get("Ni"), dtype=float) <= _RICH_NI)
@@ -340,5 +422,7 @@ def opinion_arrays(steel, rate_at_700_c_per_s, reheated=False, austenite_share=1
         quench = quench & _inside(f"end_quench.{name}", steel.get(name))
     quench = quench & _inside("end_quench.ideal_diameter", ideal_diameter(steel))
     quench = quench & (np.asarray(steel.get("B"), dtype=float) < ACTIVE_BORON)
-    return {_CRITICAL: (np.asarray(_mixture(steel, rate, share)), critical),
-            _END_QUENCH: (np.asarray(hv_from_hrc(hrc)), quench)}
+    return {
+        _CRITICAL: (np.asarray(_mixture(steel, rate, share)), critical),
+        _END_QUENCH: (np.asarray(hv_from_hrc(hrc)), quench),
+    }

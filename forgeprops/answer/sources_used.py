@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import functools
 
+from ..base.tables import read_rows
 from ..inputs.head import head, heads
 from ..inputs.steel import DEFAULT_RESIDUALS
-from ..base.tables import read_rows
 from ..transformation.austenite import carbide_carbon
 from .interval import UNSURE_CARBON, UNSURE_SHARE
 
@@ -42,8 +42,12 @@ _WATER = """
     water_law_spread
 """.split()
 _COOLING = {
-    "single": (), "row": ("row_view_factor",), "bin": ("neighbours_bin",),
-    "fan": ("forced_cylinder", "forced_plate"), "sleeve": ("sleeve",)}
+    "single": (),
+    "row": ("row_view_factor",),
+    "bin": ("neighbours_bin",),
+    "fan": ("forced_cylinder", "forced_plate"),
+    "sleeve": ("sleeve",),
+}
 _SURFACE = """
     scale_iron carbon_diffusivity decarburisation_estimate carbon_left layer_hardness heating_cautions
     forging_temperatures heated_through
@@ -82,15 +86,23 @@ _FACE = """
 
 
 #: Standard's first letters -> row of data/sources that holds its grades.
-_STANDARDS = {"SAE J403": "grades_sae_carbon", "SAE J404": "grades_sae_alloy",
-              "JIS": "grades_jis", "EN": "grades_en",
-              "ISO 683": "grades_en"}
+_STANDARDS = {
+    "SAE J403": "grades_sae_carbon",
+    "SAE J404": "grades_sae_alloy",
+    "JIS": "grades_jis",
+    "EN": "grades_en",
+    "ISO 683": "grades_en",
+}
 
 
 @functools.cache
 def _standards() -> dict[str, str]:
-    return {row["grade"]: next(id for start, id in _STANDARDS.items() if row["standard"].startswith(start))
-            for row in read_rows("library/grades.csv")}
+    return {
+        row["grade"]: next(
+            id for start, id in _STANDARDS.items() if row["standard"].startswith(start)
+        )
+        for row in read_rows("library/grades.csv")
+    }
 
 
 def _steel(steel) -> list[str]:
@@ -111,7 +123,10 @@ def _carbides(result) -> list[str]:
     """Carbides are marched slow and fast where that could matter (see `estimate.carbides_unsure`)."""
     steel, zones = result.steel, result.zones.values()
     shares = [z.austenite_share for z in zones]
-    bound = [carbide_carbon(z.undissolved, steel.get("C"), steel.get("Cr"), steel.get("Mo")) for z in zones]
+    bound = [
+        carbide_carbon(z.undissolved, steel.get("C"), steel.get("Cr"), steel.get("Mo"))
+        for z in zones
+    ]
     unsure = max(shares) > 0.0 and (min(shares) < UNSURE_SHARE or max(bound) > UNSURE_CARBON)
     return ["carbide_speeds"] if unsure else []
 
@@ -129,12 +144,29 @@ def sources_of(result) -> tuple[str, ...]:
         See `sources.source` for what each says.
     """
     route = result.route
-    sprayed = route.spray is not None and route.spray.flux_kg_m2_s > 0.0 and route.spray.duration_s > 0.0
+    sprayed = (
+        route.spray is not None and route.spray.flux_kg_m2_s > 0.0 and route.spray.duration_s > 0.0
+    )
     hardened = max(zone.austenite_share for zone in result.zones.values()) > 0.0
     ids = [
-        *_steel(result.steel), *_head(result.head), *_TEMPERATURES, *_SPREAD, *_AUSTENITE, *_carbides(result),
-        *_HEAT, *_COOLING[route.cool.surroundings], *(_WATER if sprayed else ()), *_TRANSFORMATION,
-        *_SURFACE, *_EFFORT, *(_PRESS_STRAIN if route.press.strain > 0.0 else ()), *_OPINIONS,
-        *(_HARDENED_OPINIONS if hardened else ()), *_STRENGTH,
-        *_HOSEL, *_DISTORTION, *(_FACE if result.face is not None else ())]
+        *_steel(result.steel),
+        *_head(result.head),
+        *_TEMPERATURES,
+        *_SPREAD,
+        *_AUSTENITE,
+        *_carbides(result),
+        *_HEAT,
+        *_COOLING[route.cool.surroundings],
+        *(_WATER if sprayed else ()),
+        *_TRANSFORMATION,
+        *_SURFACE,
+        *_EFFORT,
+        *(_PRESS_STRAIN if route.press.strain > 0.0 else ()),
+        *_OPINIONS,
+        *(_HARDENED_OPINIONS if hardened else ()),
+        *_STRENGTH,
+        *_HOSEL,
+        *_DISTORTION,
+        *(_FACE if result.face is not None else ()),
+    ]
     return tuple(dict.fromkeys(ids))

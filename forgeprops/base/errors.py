@@ -6,7 +6,15 @@ import difflib
 import math
 import numbers
 
-__all__ = ["InputError", "check_choice", "check_flag", "check_kind", "check_number", "check_whole", "shown"]
+__all__ = [
+    "InputError",
+    "check_choice",
+    "check_flag",
+    "check_kind",
+    "check_number",
+    "check_whole",
+    "shown",
+]
 
 
 class InputError(ValueError):
@@ -76,11 +84,15 @@ def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
     """
     number = check_number(value, name, low, high, "", where)
     if number != int(number):
-        raise InputError(f"{name} is {shown(value)}; allowed is a whole number from {low} to {high}{_at(where)}.")
+        raise InputError(
+            f"{name} is {shown(value)}; allowed is a whole number from {low} to {high}{_at(where)}."
+        )
     return int(number)
 
 
-def check_number(value, name: str, low: float, high: float, unit: str = "", where: str = "") -> float:
+def check_number(
+    value, name: str, low: float, high: float, unit: str = "", where: str = ""
+) -> float:
     """Return `value` as a float if it is a finite number in ``[low, high]``.
 
     Parameters
@@ -118,15 +130,19 @@ def check_number(value, name: str, low: float, high: float, unit: str = "", wher
     else:
         allowed = f"{low:g} to {high:g}{unit_text}"
     if isinstance(value, bool) or not isinstance(value, numbers.Real):
-        raise InputError(f"{name} is {shown(value)}, which is not a number; allowed is {allowed}{_at(where)}.")
+        raise InputError(
+            f"{name} is {shown(value)}, which is not a number; allowed is {allowed}{_at(where)}."
+        )
     try:
         number = float(value)
     except (OverflowError, ValueError):
         number = math.inf
     if not math.isfinite(number) or not low <= number <= high:
-        raise InputError(f"{name} is {value:g}{unit_text}; allowed is {allowed}{_at(where)}."
-                         if not isinstance(value, int) or abs(value) < 10**15
-                         else f"{name} is too large a number; allowed is {allowed}{_at(where)}.")
+        raise InputError(
+            f"{name} is {value:g}{unit_text}; allowed is {allowed}{_at(where)}."
+            if not isinstance(value, int) or abs(value) < 10**15
+            else f"{name} is too large a number; allowed is {allowed}{_at(where)}."
+        )
     return number
 
 

@@ -44,7 +44,9 @@ class Warn:
 RANGES: dict[str, ValidRange] = {}
 
 
-def register_range(id: str, quantity: str, low: float, high: float, unit: str, source: str) -> ValidRange:
+def register_range(
+    id: str, quantity: str, low: float, high: float, unit: str, source: str
+) -> ValidRange:
     """Put a range into `RANGES` under `id` and return it; registering other values twice is a bug."""
     new = ValidRange(quantity, float(low), float(high), unit, source)
     if RANGES.setdefault(id, new) != new:
@@ -68,4 +70,7 @@ def outside(id: str, value: float) -> Warn | None:
         return None
     unit = f" {r.unit}" if r.unit else ""
     what = r.quantity[:1].upper() + r.quantity[1:]
-    return Warn(f"range:{id}", f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({r.source}).")
+    return Warn(
+        f"range:{id}",
+        f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({r.source}).",
+    )

@@ -24,7 +24,18 @@ BASES = {
     "our choice": "a decision of this package, stated as such",
     "invented": "made up for demonstration",
 }
-KINDS = ("formula", "method", "fit", "table", "data", "constant", "number", "choice", "rule", "check")
+KINDS = (
+    "formula",
+    "method",
+    "fit",
+    "table",
+    "data",
+    "constant",
+    "number",
+    "choice",
+    "rule",
+    "check",
+)
 
 
 @dataclass(frozen=True)
@@ -66,8 +77,10 @@ def _by_id() -> dict[str, SourceRow]:
     for path in sorted(data_path("sources").glob("*.csv")):
         for row in read_rows(f"sources/{path.name}"):
             if row["id"] in rows:
-                raise InputError(f"source id {row['id']!r} stands twice "
-                                 f"({rows[row['id']].room}.csv and {path.name}); allowed is once.")
+                raise InputError(
+                    f"source id {row['id']!r} stands twice "
+                    f"({rows[row['id']].room}.csv and {path.name}); allowed is once."
+                )
             rows[row["id"]] = SourceRow(room=path.stem, **row)
     return rows
 

@@ -38,13 +38,17 @@ def read_rows(name: str) -> tuple[dict[str, str], ...]:
     if not path.is_file():
         raise InputError(f"table {name!r} is missing; allowed are the CSV files in {_root()}.")
     with path.open(encoding="utf-8", newline="") as file:
-        numbered = [(i, line) for i, line in enumerate(file, 1) if line.strip() and not line.startswith("#")]
+        numbered = [
+            (i, line) for i, line in enumerate(file, 1) if line.strip() and not line.startswith("#")
+        ]
     reader = csv.reader(line for _, line in numbered)
     header = next(reader)
     rows = []
     for (line_number, _), cells in zip(numbered[1:], reader, strict=True):
         if len(cells) != len(header):
-            raise InputError(f"{path.name}, line {line_number} has {len(cells)} cells; "
-                             f"the header has {len(header)}.")
+            raise InputError(
+                f"{path.name}, line {line_number} has {len(cells)} cells; "
+                f"the header has {len(header)}."
+            )
         rows.append(dict(zip(header, (c.strip() for c in cells), strict=True)))
     return tuple(rows)

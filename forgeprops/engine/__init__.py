@@ -1,4 +1,3 @@
-
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "step": ("time_step",),
@@ -8,4 +7,3 @@ SOURCES = {
     "heads": ("plastic_work",),
     "outcome": ("retained_austenite_hardness",),
 }
-

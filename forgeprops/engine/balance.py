@@ -5,7 +5,13 @@ Every function here works on plain numbers and flat arrays and is compiled into 
 
 from __future__ import annotations
 
-from ..thermal.die_contact import DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK, RESTING_CONTACT_W_M2K, die_contact_w_m2k
+from ..thermal.die_contact import (
+    DIE_CONDUCTIVITY_W_MK,
+    DIE_DENSITY_KG_M3,
+    DIE_HEAT_J_KGK,
+    RESTING_CONTACT_W_M2K,
+    die_contact_w_m2k,
+)
 from ..thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 from ..thermal.spray import SCALE_CONDUCTIVITY_W_MK, evaporation_limit_w_m2, spray_w_m2k, wet_share
 from ..thermal.surroundings import FURNACE_CONVECTION_W_M2K, STEFAN_BOLTZMANN
@@ -99,12 +105,14 @@ def surface_loss(kind, front, zone, t_c, time_s, case, convection, wet, share, c
         q, h = _radiation(t_c, case.furnace_c, case.furnace_emissivity)
         return q + FURNACE_CONVECTION_W_M2K * (t_c - case.furnace_c), h + FURNACE_CONVECTION_W_M2K
     if kind == STROKE:
-        h = case.die_factor * die_contact_w_m2k(contact, time_s, DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3,
-                                                DIE_HEAT_J_KGK)
+        h = case.die_factor * die_contact_w_m2k(
+            contact, time_s, DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK
+        )
         return h * (t_c - case.die_c), h
     if not front and (kind == REST or kind == SPRAY_ON_DIE):
-        h = case.die_factor * die_contact_w_m2k(RESTING_CONTACT_W_M2K, time_s, DIE_CONDUCTIVITY_W_MK,
-                                                DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK)
+        h = case.die_factor * die_contact_w_m2k(
+            RESTING_CONTACT_W_M2K, time_s, DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK
+        )
         return h * (t_c - case.die_c), h
     if front and kind == JET:
         return JET_W_M2K * (t_c - case.water_c), JET_W_M2K
@@ -131,8 +139,29 @@ def mean_temperatures(t_c, marker, weight, mean):
         mean[z] = total
 
 
-def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, marker, weight, slope, austenite,
-            heat_capacity, zone_k, conduction, bridge, loss_h, mean, power, renew):
+def balance(
+    t_c,
+    kind,
+    time_s,
+    case,
+    zones,
+    convection,
+    wet,
+    share,
+    contact,
+    marker,
+    weight,
+    slope,
+    austenite,
+    heat_capacity,
+    zone_k,
+    conduction,
+    bridge,
+    loss_h,
+    mean,
+    power,
+    renew,
+):
     """Power into every point, W, into `power`; with `renew` also conductivities, bridges and slopes of the losses.
 
     `marker` is a tuple as long as a zone has points: its length is known when the march is compiled, so that the
@@ -158,7 +187,9 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, mar
             t = t_c[i]
             total += weight[j] * t
             share_a += weight[j] * a
-            heat_capacity[i] = mass * weight[j] * (a * austenite_cp_j_kgk(t) + (1.0 - a) * ferrite_cp_j_kgk(t))
+            heat_capacity[i] = (
+                mass * weight[j] * (a * austenite_cp_j_kgk(t) + (1.0 - a) * ferrite_cp_j_kgk(t))
+            )
         mean[z] = total
         if renew:
             # the bridges go by the zone's mean
@@ -173,18 +204,26 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, mar
             flow = 0.0
             for k in range(n):
                 flow += slope[q, k] * t_c[first + k]
-            own = zone.conduction_m * conductivity(t_c[first + q], case.alloyed, austenite[first + q])
+            own = zone.conduction_m * conductivity(
+                t_c[first + q], case.alloyed, austenite[first + q]
+            )
             if renew:
-                conduction[z] = max(conduction[z], own)  # the implicit step is stable with the best conducting point's
+                conduction[z] = max(
+                    conduction[z], own
+                )  # the implicit step is stable with the best conducting point's
             flow *= weight[q] * own
             for j in range(n):
                 power[first + j] -= slope[q, j] * flow
         # surfaces: front at the first point, back at the last
         last = first + n - 1
-        q, h = surface_loss(kind, True, z, t_c[first], time_s, case, convection, wet, share[z], contact)
+        q, h = surface_loss(
+            kind, True, z, t_c[first], time_s, case, convection, wet, share[z], contact
+        )
         power[first] -= q * zone.front_m2
         taken -= q * zone.front_m2
-        q_back, h_back = surface_loss(kind, False, z, t_c[last], time_s, case, convection, wet, share[z], contact)
+        q_back, h_back = surface_loss(
+            kind, False, z, t_c[last], time_s, case, convection, wet, share[z], contact
+        )
         power[last] -= q_back * zone.back_m2
         taken -= q_back * zone.back_m2
         if renew:
@@ -193,7 +232,9 @@ def balance(t_c, kind, time_s, case, zones, convection, wet, share, contact, mar
         if zone.side_m2 > 0.0:
             for j in range(n):
                 i = first + j
-                q, h = surface_loss(kind, False, z, t_c[i], time_s, case, convection, wet, share[z], contact)
+                q, h = surface_loss(
+                    kind, False, z, t_c[i], time_s, case, convection, wet, share[z], contact
+                )
                 area = zone.side_m2 * weight[j]
                 power[i] -= q * area
                 taken -= q * area

@@ -24,15 +24,20 @@ def compiled(function):
     try:
         return numba.njit(cache=True, **_OPTIONS)(function)
     except RuntimeError:
-        warnings.warn("no writable folder for the compile cache; set NUMBA_CACHE_DIR to one to save about ten "
-                      "seconds at every start", stacklevel=2)
+        warnings.warn(
+            "no writable folder for the compile cache; set NUMBA_CACHE_DIR to one to save about ten "
+            "seconds at every start",
+            stacklevel=2,
+        )
         return numba.njit(**_OPTIONS)(function)
 
 
 @functools.cache
 def _tell_who_waits():
     """Have the first compilation say so, if someone looks; what comes from the cache says nothing."""
-    kernel = sys.modules.get("ipykernel.kernelapp")  # imported by test tools too, so whether it runs is asked
+    kernel = sys.modules.get(
+        "ipykernel.kernelapp"
+    )  # imported by test tools too, so whether it runs is asked
     if not (sys.stderr.isatty() or (kernel is not None and kernel.IPKernelApp.initialized())):
         return None
     from numba.core import event
@@ -44,8 +49,14 @@ def _tell_who_waits():
             ours = happening.data["dispatcher"].py_func.__module__.startswith("forgeprops.")
             if ours and not self.told:
                 self.told = True
-                where = sys.stderr if sys.stderr.isatty() else sys.stdout  # a notebook shows the other in red
-                print("Compiling for this machine, once: up to a quarter of a minute.", file=where, flush=True)
+                where = (
+                    sys.stderr if sys.stderr.isatty() else sys.stdout
+                )  # a notebook shows the other in red
+                print(
+                    "Compiling for this machine, once: up to a quarter of a minute.",
+                    file=where,
+                    flush=True,
+                )
 
         def on_end(self, _):
             pass

@@ -8,7 +8,20 @@ from .march import set_austenite
 __all__ = ["follow"]
 
 
-def follow(case, start, kin, arrhenius, time_s, temperature_c, grain_um, forward, inverse, top, state, history):
+def follow(
+    case,
+    start,
+    kin,
+    arrhenius,
+    time_s,
+    temperature_c,
+    grain_um,
+    forward,
+    inverse,
+    top,
+    state,
+    history,
+):
     """Decompose one point along the curve, in steps of at most 1 °C and 1/50 of an interval at level temperature.
 
     Parameters
@@ -27,8 +40,21 @@ def follow(case, start, kin, arrhenius, time_s, temperature_c, grain_um, forward
         rise = temperature_c[j] - t0
         n = int(max(abs(rise), 50.0 if abs(rise) < 1.0 else 1.0)) + 1
         for i in range(n):
-            decompose(state, 0, t0 + rise * (i + 0.5) / n, t0 + rise * (i + 1.0) / n, dt / n, -3600.0 * rise / dt,
-                      case.ae1, case.bainite_limit, arrhenius, start, forward, inverse, top)
+            decompose(
+                state,
+                0,
+                t0 + rise * (i + 0.5) / n,
+                t0 + rise * (i + 1.0) / n,
+                dt / n,
+                -3600.0 * rise / dt,
+                case.ae1,
+                case.bainite_limit,
+                arrhenius,
+                start,
+                forward,
+                inverse,
+                top,
+            )
         for r in range(4):
             history[j, r] = state[2 + r, 0]
         history[j, 4] = state[1, 0]

@@ -9,11 +9,34 @@ from __future__ import annotations
 import math
 
 from ..forging.scale import ATMOSPHERES, scale_rate
-from ..transformation.austenite import alloy_in_austenite, astm_from_diameter, austenite_carbon, austenite_equilibrium, austenite_formation_time_s, carbide_carbon, carbide_dissolution_time_s, ferrite_return_per_s, grain_growth_rate, island_diameter_um, pearlite_site_um
-from ..transformation.decomposition import AUSTENITE, BAINITE, J_OLD, K_B, K_F, MARTENSITE, UNDERCOOLING, begin_cooling, decompose, martensite_ahead
+from ..thermal.properties import LATENT_HEAT_J_KG
+from ..transformation.austenite import (
+    alloy_in_austenite,
+    astm_from_diameter,
+    austenite_carbon,
+    austenite_equilibrium,
+    austenite_formation_time_s,
+    carbide_carbon,
+    carbide_dissolution_time_s,
+    ferrite_return_per_s,
+    grain_growth_rate,
+    island_diameter_um,
+    pearlite_site_um,
+)
+from ..transformation.decomposition import (
+    AUSTENITE,
+    BAINITE,
+    J_OLD,
+    K_B,
+    K_F,
+    MARTENSITE,
+    UNDERCOOLING,
+    begin_cooling,
+    decompose,
+    martensite_ahead,
+)
 from ..transformation.kinetics import AE3_SLOPE_C, GAS_CAL
 from ..transformation.temperatures import REFERENCE_GRAIN_UM
-from ..thermal.properties import LATENT_HEAT_J_KG
 from .balance import balance, mean_temperatures, wet_table
 from .packing import COOL, FURNACE, SPRAY, SPRAY_ON_DIE, STROKE
 from .step import GAMMA, factorise, solve
@@ -22,13 +45,26 @@ __all__ = ["HEAT_ROWS", "MARKS", "STEP_LIMIT", "heat_up", "march", "set_austenit
 
 #: Rows of the furnace state of a point.
 HEAT_ROWS = 3
-H_AUSTENITE, H_CARBIDE, H_GRAIN = range(HEAT_ROWS)   # share; undissolved share; d^m in µm^m
+H_AUSTENITE, H_CARBIDE, H_GRAIN = range(HEAT_ROWS)  # share; undissolved share; d^m in µm^m
 
 #: Marks of a zone.
 MARKS = 10
-(M_FURNACE, M_DIE, M_WATER_ON, M_WATER_OFF, M_T800, M_T500, M_RATE700, M_REBOUND, M_SCALE, M_LOW) = range(MARKS)
+(
+    M_FURNACE,
+    M_DIE,
+    M_WATER_ON,
+    M_WATER_OFF,
+    M_T800,
+    M_T500,
+    M_RATE700,
+    M_REBOUND,
+    M_SCALE,
+    M_LOW,
+) = range(MARKS)
 
-_HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[phase] for phase in ("pearlite", "bainite", "martensite"))
+_HEAT_FP, _HEAT_B, _HEAT_M = (
+    LATENT_HEAT_J_KG[phase] for phase in ("pearlite", "bainite", "martensite")
+)
 
 #: A gas furnace against the air law, on the square of thickness.
 _SCALE = ATMOSPHERES["gas furnace"][0] ** 2
@@ -59,9 +95,18 @@ def heat_up(case, heat, state, i, t_c, dt_s):
             formed = after - before
             before = after
     if before > 0.0:
-        heat[H_CARBIDE, i] *= math.exp(-dt_s * math.exp(case.ln_carbide_speed) / carbide_dissolution_time_s(t_c))
-        heat[H_GRAIN, i] += dt_s * grain_growth_rate(t_c, case.grain_ln_k, case.grain_q, case.grain_ln_k_low,
-                                                     case.grain_q_low, case.pin_low, case.pin_high)
+        heat[H_CARBIDE, i] *= math.exp(
+            -dt_s * math.exp(case.ln_carbide_speed) / carbide_dissolution_time_s(t_c)
+        )
+        heat[H_GRAIN, i] += dt_s * grain_growth_rate(
+            t_c,
+            case.grain_ln_k,
+            case.grain_q,
+            case.grain_ln_k_low,
+            case.grain_q_low,
+            case.pin_low,
+            case.pin_high,
+        )
     state[J_OLD, i] += math.exp(-case.temper_q_k / kelvin) * dt_s
     return formed
 
@@ -81,7 +126,13 @@ def set_austenite(case, kin, state, i, share, undissolved, grain_um, t_c):
     grain = astm_from_diameter(island) * _LN_2
     site = astm_from_diameter(pearlite_site_um(island, bound)) * _LN_2
     ln_f = kin[3] * grain - case.ln_f - kin[6] * d_c - kin[9] * d_cr - kin[12] * (mo - case.mo)
-    ln_p = kin[4] * site - case.ln_p - kin[7] * d_c - kin[10] * d_cr - kin[13] * (math.sqrt(mo) - math.sqrt(case.mo))
+    ln_p = (
+        kin[4] * site
+        - case.ln_p
+        - kin[7] * d_c
+        - kin[10] * d_cr
+        - kin[13] * (math.sqrt(mo) - math.sqrt(case.mo))
+    )
     ln_b = kin[5] * grain - case.ln_b - kin[8] * d_c - kin[11] * d_cr - kin[14] * (mo - case.mo)
     ae3 = max(case.ae3 - AE3_SLOPE_C * (carbon - case.carbon), case.ae1)
     if share < 1.0:
@@ -91,10 +142,14 @@ def set_austenite(case, kin, state, i, share, undissolved, grain_um, t_c):
         ln_f = math.log(math.exp(ln_f) + growth * math.exp(kin[0] / (GAS_CAL * (at + 273.15))))
     begin_cooling(state, i, share, carbon, ae3, t_c, ln_f, ln_p, ln_b)
     # a finer grain lowers Ms, as if so much undercooling had already been used up without martensite
-    state[UNDERCOOLING, i] = -case.ms_grain * (1.0 / math.sqrt(island) - 1.0 / math.sqrt(REFERENCE_GRAIN_UM))
+    state[UNDERCOOLING, i] = -case.ms_grain * (
+        1.0 / math.sqrt(island) - 1.0 / math.sqrt(REFERENCE_GRAIN_UM)
+    )
 
 
-def _martensite_capacity(state, start, t_c, h, rate, plain, zones, marker, weight, heat_capacity, extra):
+def _martensite_capacity(
+    state, start, t_c, h, rate, plain, zones, marker, weight, heat_capacity, extra
+):
     """Put martensite's heat into the heat capacity of the points that form some in this step; whether any does.
 
     It is three times the metal's own heat per kelvin: as an explicit source it would be unstable.  Only the part of
@@ -110,7 +165,11 @@ def _martensite_capacity(state, start, t_c, h, rate, plain, zones, marker, weigh
                 onset, per_k = martensite_ahead(state, i, start)
                 if t_c[i] + change < onset:
                     above = min(onset - t_c[i], 0.0)
-                    below = (change - above) * plain[i] / (plain[i] + per_k * _HEAT_M * zones[z].mass_kg * weight[j])
+                    below = (
+                        (change - above)
+                        * plain[i]
+                        / (plain[i] + per_k * _HEAT_M * zones[z].mass_kg * weight[j])
+                    )
                     extra[i] = plain[i] * (change / (above + below) - 1.0)
                     heat_capacity[i] = plain[i] + extra[i]
                     any_point = True
@@ -129,8 +188,27 @@ def _furnace_structure(case, heat, state, t_c, change, h, zones, marker, weight,
                 latent[i] = -formed * _HEAT_FP * zones[z].mass_kg * weight[j] / h
 
 
-def _cooling_structure(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain, extra,
-                       latent, latent_2, late, forward, inverse, top):
+def _cooling_structure(
+    case,
+    arrhenius,
+    start,
+    state,
+    t_c,
+    change,
+    h,
+    zones,
+    marker,
+    weight,
+    heat_capacity,
+    plain,
+    extra,
+    latent,
+    latent_2,
+    late,
+    forward,
+    inverse,
+    top,
+):
     """Decomposition over one step of cooling; heat of ferrite, pearlite and bainite, W, into `latent_2`.
 
     `late` takes what martensite gave beyond the heat capacity set aside for it, J.
@@ -138,15 +216,47 @@ def _cooling_structure(case, arrhenius, start, state, t_c, change, h, zones, mar
     n = len(marker)
     for z in range(zones.shape[0]):
         if zones[z].one_structure > 0.0:
-            _lumped_structure(case, arrhenius, start, state, t_c, change, h, zones[z].mass_kg, z, marker, weight,
-                              heat_capacity, plain, extra, latent, latent_2, late, forward, inverse, top)
+            _lumped_structure(
+                case,
+                arrhenius,
+                start,
+                state,
+                t_c,
+                change,
+                h,
+                zones[z].mass_kg,
+                z,
+                marker,
+                weight,
+                heat_capacity,
+                plain,
+                extra,
+                latent,
+                latent_2,
+                late,
+                forward,
+                inverse,
+                top,
+            )
             continue
         for j in range(n):
             i = z * n + j
             imposed = -3600.0 * (change[i] / h * heat_capacity[i] - latent[i]) / plain[i]
-            fp, bainite, martensite = decompose(state, i, t_c[i] + 0.5 * change[i], t_c[i] + change[i], h, imposed,
-                                                case.ae1, case.bainite_limit, arrhenius, start, forward, inverse,
-                                                top)
+            fp, bainite, martensite = decompose(
+                state,
+                i,
+                t_c[i] + 0.5 * change[i],
+                t_c[i] + change[i],
+                h,
+                imposed,
+                case.ae1,
+                case.bainite_limit,
+                arrhenius,
+                start,
+                forward,
+                inverse,
+                top,
+            )
             mass = zones[z].mass_kg * weight[j]
             latent_2[i] = (fp * _HEAT_FP + bainite * _HEAT_B) * mass / h
             late[i] = martensite * _HEAT_M * mass + extra[i] * change[i]
@@ -159,8 +269,28 @@ def _spread(state, first, n):
             state[r, i] = state[r, first]
 
 
-def _lumped_structure(case, arrhenius, start, state, t_c, change, h, mass_kg, z, marker, weight, heat_capacity, plain,
-                      extra, latent, latent_2, late, forward, inverse, top):
+def _lumped_structure(
+    case,
+    arrhenius,
+    start,
+    state,
+    t_c,
+    change,
+    h,
+    mass_kg,
+    z,
+    marker,
+    weight,
+    heat_capacity,
+    plain,
+    extra,
+    latent,
+    latent_2,
+    late,
+    forward,
+    inverse,
+    top,
+):
     """The same for a zone so even in temperature (neck, hosel) that its mean stands for all its points."""
     n = len(marker)
     first = z * n
@@ -174,8 +304,21 @@ def _lumped_structure(case, arrhenius, start, state, t_c, change, h, mass_kg, z,
         t_end += weight[j] * (t_c[i] + change[i])
         imposed -= 3600.0 * weight[j] * (change[i] / h * heat_capacity[i] - latent[i]) / plain[i]
         set_aside += extra[i] * change[i]
-    fp, bainite, martensite = decompose(state, first, t_mid, t_end, h, imposed, case.ae1, case.bainite_limit, arrhenius,
-                                        start, forward, inverse, top)
+    fp, bainite, martensite = decompose(
+        state,
+        first,
+        t_mid,
+        t_end,
+        h,
+        imposed,
+        case.ae1,
+        case.bainite_limit,
+        arrhenius,
+        start,
+        forward,
+        inverse,
+        top,
+    )
     _spread(state, first, n)
     for j in range(n):
         i = first + j
@@ -183,8 +326,26 @@ def _lumped_structure(case, arrhenius, start, state, t_c, change, h, mass_kg, z,
         late[i] = (martensite * _HEAT_M * mass_kg + set_aside) * weight[j]
 
 
-def _settle(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain, latent, late, debt,
-            forward, inverse, top):
+def _settle(
+    case,
+    arrhenius,
+    start,
+    state,
+    t_c,
+    change,
+    h,
+    zones,
+    marker,
+    weight,
+    heat_capacity,
+    plain,
+    latent,
+    late,
+    debt,
+    forward,
+    inverse,
+    top,
+):
     """Where putting the heat right cools a point that makes martensite, let it form in the same step.
 
     `debt` holds the correction as a temperature by the metal's own heat, K.  Left to the next step, the martensite of that
@@ -219,8 +380,21 @@ def _settle(case, arrhenius, start, state, t_c, change, h, zones, marker, weight
             above = min(onset - t_end, 0.0)
             below = (fall - above) * own / (own + per_k * _HEAT_M * part)
             imposed = -3600.0 * (change[i] / h * heat_capacity[i] - latent[i]) / plain[i]
-            _, _, martensite = decompose(state, i, t_end, t_end + above + below, 0.0, imposed, case.ae1, case.bainite_limit,
-                                         arrhenius, start, forward, inverse, top)
+            _, _, martensite = decompose(
+                state,
+                i,
+                t_end,
+                t_end + above + below,
+                0.0,
+                imposed,
+                case.ae1,
+                case.bainite_limit,
+                arrhenius,
+                start,
+                forward,
+                inverse,
+                top,
+            )
             heat = martensite * _HEAT_M * part
             if not lumped:
                 late[i] += heat
@@ -260,8 +434,32 @@ def _note(trace, row, time, mean, t_c, n):
         trace[row, first + i] = t_c[i]
 
 
-def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight, stiff, slope, forward, inverse,
-          top, tolerance_c, stop_c, t_c, heat, state, marks, scale_um, energy, trace, work):
+def march(
+    case,
+    zones,
+    steps,
+    convection,
+    start,
+    kin,
+    arrhenius,
+    marker,
+    weight,
+    stiff,
+    slope,
+    forward,
+    inverse,
+    top,
+    tolerance_c,
+    stop_c,
+    t_c,
+    heat,
+    state,
+    marks,
+    scale_um,
+    energy,
+    trace,
+    work,
+):
     """Take one head through its steps.
 
     Parameters
@@ -287,8 +485,36 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
     tuple of int
         Steps taken, trace rows used.
     """
-    (heat_capacity, heat_capacity_2, loss_h, power, power_2, k1, k2, t_2, austenite, latent, latent_2, change, extra,
-     plain, debt, late, shape, mean, zone_k, conduction, bridge, pull, means, chain, factor, state_2, heat_2, wet) = work
+    (
+        heat_capacity,
+        heat_capacity_2,
+        loss_h,
+        power,
+        power_2,
+        k1,
+        k2,
+        t_2,
+        austenite,
+        latent,
+        latent_2,
+        change,
+        extra,
+        plain,
+        debt,
+        late,
+        shape,
+        mean,
+        zone_k,
+        conduction,
+        bridge,
+        pull,
+        means,
+        chain,
+        factor,
+        state_2,
+        heat_2,
+        wet,
+    ) = work
     n_zones = zones.shape[0]
     n_each = len(marker)
     n = t_c.shape[0]
@@ -325,7 +551,9 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                 marks[z, M_SCALE] = scale_um[z]
             for i in range(n):
                 grain = heat[H_GRAIN, i] ** (1.0 / case.grain_m)
-                set_austenite(case, kin, state, i, heat[H_AUSTENITE, i], heat[H_CARBIDE, i], grain, t_c[i])
+                set_austenite(
+                    case, kin, state, i, heat[H_AUSTENITE, i], heat[H_CARBIDE, i], grain, t_c[i]
+                )
                 latent[i] = 0.0
         if duration <= 0.0:
             continue
@@ -351,10 +579,31 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
             remaining = duration - elapsed
             h = min(step_s, remaining)
             if h > 0.5 * remaining and h < remaining:
-                h = 0.5 * remaining          # two even steps to the end instead of one and a sliver
+                h = 0.5 * remaining  # two even steps to the end instead of one and a sliver
             # ---- stage 1 -----------------------------------------------------------------------------------
-            taken = balance(t_c, kind, elapsed, case, zones, convection, wet, share, contact, marker, weight, slope,
-                            austenite, heat_capacity, zone_k, conduction, bridge, loss_h, mean, power, True)
+            taken = balance(
+                t_c,
+                kind,
+                elapsed,
+                case,
+                zones,
+                convection,
+                wet,
+                share,
+                contact,
+                marker,
+                weight,
+                slope,
+                austenite,
+                heat_capacity,
+                zone_k,
+                conduction,
+                bridge,
+                loss_h,
+                mean,
+                power,
+                True,
+            )
             if keep_trace and rows == 0:
                 _note(trace, 0, time, mean, t_c, n_each)
                 rows = 1
@@ -366,24 +615,92 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                     extra[i] = 0.0
                     heat_capacity[i] = plain[i]
                     power_2[i] = power[i] + latent[i]
-                factorise(conduction, stiff, loss_h, bridge, heat_capacity, gamma_h, marker, weight, factor, shape, pull,
-                          chain)
-                solve(factor, bridge, gamma_h, marker, weight, shape, pull, chain, means, power_2, k1)
-                if cooling and not settled and _martensite_capacity(state, start, t_c, h, k1, plain, zones, marker,
-                                                                    weight, heat_capacity, extra):
-                    factorise(conduction, stiff, loss_h, bridge, heat_capacity, gamma_h, marker, weight, factor, shape,
-                              pull, chain)
-                    solve(factor, bridge, gamma_h, marker, weight, shape, pull, chain, means, power_2, k1)
+                factorise(
+                    conduction,
+                    stiff,
+                    loss_h,
+                    bridge,
+                    heat_capacity,
+                    gamma_h,
+                    marker,
+                    weight,
+                    factor,
+                    shape,
+                    pull,
+                    chain,
+                )
+                solve(
+                    factor, bridge, gamma_h, marker, weight, shape, pull, chain, means, power_2, k1
+                )
+                if (
+                    cooling
+                    and not settled
+                    and _martensite_capacity(
+                        state, start, t_c, h, k1, plain, zones, marker, weight, heat_capacity, extra
+                    )
+                ):
+                    factorise(
+                        conduction,
+                        stiff,
+                        loss_h,
+                        bridge,
+                        heat_capacity,
+                        gamma_h,
+                        marker,
+                        weight,
+                        factor,
+                        shape,
+                        pull,
+                        chain,
+                    )
+                    solve(
+                        factor,
+                        bridge,
+                        gamma_h,
+                        marker,
+                        weight,
+                        shape,
+                        pull,
+                        chain,
+                        means,
+                        power_2,
+                        k1,
+                    )
                 for i in range(n):
                     t_2[i] = t_c[i] + h * k1[i]
                 # ---- stage 2 -----------------------------------------------------------------------------------
-                taken_2 = balance(t_2, kind, elapsed + h, case, zones, convection, wet, share, contact, marker, weight,
-                                  slope, austenite, heat_capacity_2, zone_k, conduction, bridge, loss_h, mean, power_2, False)
+                taken_2 = balance(
+                    t_2,
+                    kind,
+                    elapsed + h,
+                    case,
+                    zones,
+                    convection,
+                    wet,
+                    share,
+                    contact,
+                    marker,
+                    weight,
+                    slope,
+                    austenite,
+                    heat_capacity_2,
+                    zone_k,
+                    conduction,
+                    bridge,
+                    loss_h,
+                    mean,
+                    power_2,
+                    False,
+                )
                 for i in range(n):
                     heat_capacity_2[i] += extra[i]
-                    power_2[i] = heat_capacity[i] / heat_capacity_2[i] * (power_2[i] + latent[i]) \
+                    power_2[i] = (
+                        heat_capacity[i] / heat_capacity_2[i] * (power_2[i] + latent[i])
                         - 2.0 * heat_capacity[i] * k1[i]
-                solve(factor, bridge, gamma_h, marker, weight, shape, pull, chain, means, power_2, k2)
+                    )
+                solve(
+                    factor, bridge, gamma_h, marker, weight, shape, pull, chain, means, power_2, k2
+                )
                 worst = 0.0
                 largest = 0.0
                 for i in range(n):
@@ -405,18 +722,41 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                 worst /= tolerance_c
                 largest /= tolerance_c
                 if (worst > 1.0 or largest > 1.3) and h > 1e-6:
-                    h = h * max(0.2, min(0.8, 0.85 / math.sqrt(max(worst, 1e-9)), 0.9 / max(largest, 1e-9)))
+                    h = h * max(
+                        0.2, min(0.8, 0.85 / math.sqrt(max(worst, 1e-9)), 0.9 / max(largest, 1e-9))
+                    )
                     continue
                 # ---- structure over the step, along the temperature just found -----------------------------------
                 if not cooling:
                     _copy(HEAT_ROWS, heat, heat_2)
                     for i in range(n):
                         state_2[J_OLD, i] = state[J_OLD, i]
-                    _furnace_structure(case, heat, state, t_c, change, h, zones, marker, weight, latent_2)
+                    _furnace_structure(
+                        case, heat, state, t_c, change, h, zones, marker, weight, latent_2
+                    )
                 elif not settled:
                     _copy(state.shape[0], state, state_2)
-                    _cooling_structure(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain,
-                                       extra, latent, latent_2, late, forward, inverse, top)
+                    _cooling_structure(
+                        case,
+                        arrhenius,
+                        start,
+                        state,
+                        t_c,
+                        change,
+                        h,
+                        zones,
+                        marker,
+                        weight,
+                        heat_capacity,
+                        plain,
+                        extra,
+                        latent,
+                        latent_2,
+                        late,
+                        forward,
+                        inverse,
+                        top,
+                    )
                 else:
                     for i in range(n):
                         latent_2[i] = 0.0
@@ -425,8 +765,26 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                 for i in range(n):
                     debt[i] = ((latent_2[i] - latent[i]) * h + late[i]) / plain[i]
                 if cooling and not settled:
-                    _settle(case, arrhenius, start, state, t_c, change, h, zones, marker, weight, heat_capacity, plain, latent,
-                            late, debt, forward, inverse, top)
+                    _settle(
+                        case,
+                        arrhenius,
+                        start,
+                        state,
+                        t_c,
+                        change,
+                        h,
+                        zones,
+                        marker,
+                        weight,
+                        heat_capacity,
+                        plain,
+                        latent,
+                        late,
+                        debt,
+                        forward,
+                        inverse,
+                        top,
+                    )
                 off = 0.0
                 for i in range(n):
                     off = max(off, abs(debt[i]))
@@ -463,7 +821,9 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                 if cooling:
                     _mark(marks, z, old, new, time, h)
                 else:
-                    scale_um[z] = math.sqrt(scale_um[z] ** 2 + h * _SCALE * scale_rate(0.5 * (old + new)))
+                    scale_um[z] = math.sqrt(
+                        scale_um[z] ** 2 + h * _SCALE * scale_rate(0.5 * (old + new))
+                    )
             time += h
             elapsed += h
             taken_steps += 1
@@ -485,13 +845,26 @@ def march(case, zones, steps, convection, start, kin, arrhenius, marker, weight,
                 if hottest < stop_c or (settled and not keep_trace):
                     break
             if taken_steps >= STEP_LIMIT:
-                return taken_steps, rows         # `batch` marches it again
+                return taken_steps, rows  # `batch` marches it again
         if kind == SPRAY or kind == SPRAY_ON_DIE:
             for z in range(n_zones):
                 marks[z, M_WATER_OFF] = mean[z]
     # what cools on to the room finishes its martensite there
     for i in range(n):
         if t_c[i] > case.air_c and state[AUSTENITE, i] > 0.0:
-            decompose(state, i, t_c[i], case.air_c, 0.0, 36.0, case.ae1, case.bainite_limit, arrhenius, start, forward,
-                      inverse, top)
+            decompose(
+                state,
+                i,
+                t_c[i],
+                case.air_c,
+                0.0,
+                36.0,
+                case.ae1,
+                case.bainite_limit,
+                arrhenius,
+                start,
+                forward,
+                inverse,
+                top,
+            )
     return taken_steps, rows

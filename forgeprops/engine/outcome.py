@@ -5,7 +5,23 @@ from __future__ import annotations
 import math
 
 from ..transformation.austenite import astm_from_diameter
-from ..transformation.decomposition import AUSTENITE, AUSTENITE_0, BAINITE, CARBON_0, CARBON_M, FERRITE, J_BAINITE, J_MARTENSITE, J_OLD, LOG_V_B, LOG_V_FP, MARTENSITE, PEARLITE, TABLE_CARBON, carbon_of_austenite
+from ..transformation.decomposition import (
+    AUSTENITE,
+    AUSTENITE_0,
+    BAINITE,
+    CARBON_0,
+    CARBON_M,
+    FERRITE,
+    J_BAINITE,
+    J_MARTENSITE,
+    J_OLD,
+    LOG_V_B,
+    LOG_V_FP,
+    MARTENSITE,
+    PEARLITE,
+    TABLE_CARBON,
+    carbon_of_austenite,
+)
 from ..transformation.phase_hardness import line_hv
 from ..transformation.tempering import softened_hv
 
@@ -19,8 +35,21 @@ _LINE_CARBON = 0.6
 
 #: Columns of a zone's outcome.
 OUT = 13
-(O_HV, O_FERRITE, O_PEARLITE, O_BAINITE, O_MARTENSITE, O_AUSTENITE, O_UNTRANSFORMED, O_SHARE, O_CARBON, O_GRAIN,
- O_HV_FIRST, O_HV_QUENCHED, O_UNDISSOLVED) = range(OUT)
+(
+    O_HV,
+    O_FERRITE,
+    O_PEARLITE,
+    O_BAINITE,
+    O_MARTENSITE,
+    O_AUSTENITE,
+    O_UNTRANSFORMED,
+    O_SHARE,
+    O_CARBON,
+    O_GRAIN,
+    O_HV_FIRST,
+    O_HV_QUENCHED,
+    O_UNDISSOLVED,
+) = range(OUT)
 
 #: Columns of the first-heat structure of a zone.
 FIRST = 7
@@ -37,25 +66,42 @@ def _table_hv(start, carbon):
 def _tempered(case, hv, j):
     if j <= 0.0:
         return hv
-    return softened_hv(hv, math.log10(j), case.half_log_j, case.temper_width, case.temper_soft_hv,
-                       case.temper_slope_hv)
+    return softened_hv(
+        hv,
+        math.log10(j),
+        case.half_log_j,
+        case.temper_width,
+        case.temper_soft_hv,
+        case.temper_slope_hv,
+    )
 
 
 def _constituents(case, start, state, i):
     """Hardness of ferrite-pearlite, bainite and martensite at point `i`, as formed, HV."""
     # carbon that ferrite left to pearlite and bainite, as far as the lines reach
-    rest = max(min(carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i]), _LINE_CARBON),
-               state[CARBON_0, i])
+    rest = max(
+        min(
+            carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i]),
+            _LINE_CARBON,
+        ),
+        state[CARBON_0, i],
+    )
     fp = state[FERRITE, i] + state[PEARLITE, i]
     hv_fp = 0.0
     if fp > 0.0:
         log_v = state[LOG_V_FP, i] / fp
-        hv_fp = (state[FERRITE, i] * line_hv(case.f_a, case.f_b, log_v, 80.0)
-                 + state[PEARLITE, i] * line_hv(case.p_a0 + case.p_ac * rest, case.p_b, log_v, 120.0)) / fp
+        hv_fp = (
+            state[FERRITE, i] * line_hv(case.f_a, case.f_b, log_v, 80.0)
+            + state[PEARLITE, i] * line_hv(case.p_a0 + case.p_ac * rest, case.p_b, log_v, 120.0)
+        ) / fp
     hv_b = 0.0
     if state[BAINITE, i] > 0.0:
-        hv_b = line_hv(case.b_a0 + case.b_ac * rest, case.b_b0 + case.b_bc * rest,
-                       state[LOG_V_B, i] / state[BAINITE, i], 120.0)
+        hv_b = line_hv(
+            case.b_a0 + case.b_ac * rest,
+            case.b_b0 + case.b_bc * rest,
+            state[LOG_V_B, i] / state[BAINITE, i],
+            120.0,
+        )
     hv_m = 0.0
     if state[MARTENSITE, i] > 0.0:
         hv_m = _table_hv(start, state[CARBON_M, i] / state[MARTENSITE, i])
@@ -74,8 +120,10 @@ def point_hardness(case, start, state, i, later_j, old_hv):
             quenched = max(_table_hv(start, state[CARBON_0, i]), hv_b)
             hv_b = min(hv_b, _tempered(case, quenched, state[J_BAINITE, i] + later_j))
         rest += state[BAINITE, i] * hv_b
-    return (rest + state[MARTENSITE, i] * _tempered(case, hv_m, state[J_MARTENSITE, i] + later_j),
-            rest + state[MARTENSITE, i] * hv_m)
+    return (
+        rest + state[MARTENSITE, i] * _tempered(case, hv_m, state[J_MARTENSITE, i] + later_j),
+        rest + state[MARTENSITE, i] * hv_m,
+    )
 
 
 def first_heat_structure(case, start, state, marker, weight, z, first):
@@ -91,7 +139,9 @@ def first_heat_structure(case, start, state, marker, weight, z, first):
         first[z, FIRST_M] += w * (state[MARTENSITE, i] + state[AUSTENITE, i])
         first[z, FIRST_HV_FP] += w * fp * hv_fp
         first[z, FIRST_HV_B] += w * state[BAINITE, i] * hv_b
-        first[z, FIRST_HV_M] += w * (state[MARTENSITE, i] * hv_m + state[AUSTENITE, i] * _AUSTENITE_HV)
+        first[z, FIRST_HV_M] += w * (
+            state[MARTENSITE, i] * hv_m + state[AUSTENITE, i] * _AUSTENITE_HV
+        )
         first[z, FIRST_J] += w * state[J_MARTENSITE, i]
 
 
@@ -110,8 +160,10 @@ def _old_hardness(case, first, z, j, share):
     if share <= 0.0 or left <= 0.0:
         return hv
     ferrite = min(case.first_ferrite_cap, left)
-    rest = max((hv - case.first_ferrite_cap * case.ferrite_hv) / max(1.0 - case.first_ferrite_cap, 1e-6),
-               case.ferrite_hv)
+    rest = max(
+        (hv - case.first_ferrite_cap * case.ferrite_hv) / max(1.0 - case.first_ferrite_cap, 1e-6),
+        case.ferrite_hv,
+    )
     return (ferrite * case.ferrite_hv + (left - ferrite) * rest) / left
 
 

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..forging.effort import flow_stress_mpa
+from ..inputs.case_columns import Columns, columns_of
 from ..inputs.head import STEEL_DENSITY_KG_M3, Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
 from ..thermal.properties import austenite_cp_j_kgk
 from . import batch, packing
-from ..inputs.case_columns import Columns, columns_of
 
 __all__ = ["march_columns", "march_heads"]
 
@@ -23,11 +23,22 @@ _WORK_TO_HEAT = 0.9
 _RATE_PER_S = 10.0
 
 
-def march_heads(steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[Route], shops: Sequence[Shop], *,
-                tolerance_c: float = batch.TOLERANCE_C, points: tuple[int, ...] = packing.POINTS, trace: bool = False,
-                threads: int | None = None, constants: dict[str, float] | None = None,
-                methods: dict[str, str] | None = None, keep_points: bool = False, carbide_speed=1.0,
-                strain_speed=None) -> batch.Marched:
+def march_heads(
+    steels: Sequence[Steel],
+    heads: Sequence[Head],
+    routes: Sequence[Route],
+    shops: Sequence[Shop],
+    *,
+    tolerance_c: float = batch.TOLERANCE_C,
+    points: tuple[int, ...] = packing.POINTS,
+    trace: bool = False,
+    threads: int | None = None,
+    constants: dict[str, float] | None = None,
+    methods: dict[str, str] | None = None,
+    keep_points: bool = False,
+    carbide_speed=1.0,
+    strain_speed=None,
+) -> batch.Marched:
     """March `n` heads; the four sequences have one length.
 
     Parameters
@@ -43,15 +54,33 @@ def march_heads(steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence
     Marched
         One row a case, in the same order.
     """
-    return march_columns(columns_of(steels, heads, routes, shops), tolerance_c=tolerance_c, points=points, trace=trace,
-                         threads=threads, constants=constants, methods=methods, keep_points=keep_points,
-                         carbide_speed=carbide_speed, strain_speed=strain_speed)
+    return march_columns(
+        columns_of(steels, heads, routes, shops),
+        tolerance_c=tolerance_c,
+        points=points,
+        trace=trace,
+        threads=threads,
+        constants=constants,
+        methods=methods,
+        keep_points=keep_points,
+        carbide_speed=carbide_speed,
+        strain_speed=strain_speed,
+    )
 
 
-def march_columns(columns: Columns, *, tolerance_c: float = batch.TOLERANCE_C,
-                  points: tuple[int, ...] = packing.POINTS, trace: bool = False, threads: int | None = None,
-                  constants: dict[str, float] | None = None, methods: dict[str, str] | None = None,
-                  keep_points: bool = False, carbide_speed=1.0, strain_speed=None) -> batch.Marched:
+def march_columns(
+    columns: Columns,
+    *,
+    tolerance_c: float = batch.TOLERANCE_C,
+    points: tuple[int, ...] = packing.POINTS,
+    trace: bool = False,
+    threads: int | None = None,
+    constants: dict[str, float] | None = None,
+    methods: dict[str, str] | None = None,
+    keep_points: bool = False,
+    carbide_speed=1.0,
+    strain_speed=None,
+) -> batch.Marched:
     """March many heads given as columns; see `march_heads`."""
     n = len(columns)
     every = np.arange(n)
@@ -77,10 +106,26 @@ def march_columns(columns: Columns, *, tolerance_c: float = batch.TOLERANCE_C,
             cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine])
     cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
     if strain_speed is not None:
-        cases["ln_strain_f"], cases["ln_strain_b"] = np.log(strain_speed[0]), np.log(strain_speed[1])
-    return batch.run(cases, heads, head_of, steps, tables, table_of, start, steel_of,
-                     packing.kinetic_array(constants), packing.section(points), tolerance_c=tolerance_c, trace=trace,
-                     threads=threads, keep_points=keep_points)
+        cases["ln_strain_f"], cases["ln_strain_b"] = (
+            np.log(strain_speed[0]),
+            np.log(strain_speed[1]),
+        )
+    return batch.run(
+        cases,
+        heads,
+        head_of,
+        steps,
+        tables,
+        table_of,
+        start,
+        steel_of,
+        packing.kinetic_array(constants),
+        packing.section(points),
+        tolerance_c=tolerance_c,
+        trace=trace,
+        threads=threads,
+        keep_points=keep_points,
+    )
 
 
 def _press_work_k(columns: Columns) -> np.ndarray:
@@ -89,7 +134,14 @@ def _press_work_k(columns: Columns) -> np.ndarray:
     At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.
     """
     strain = columns.route["strain"]
-    stress = flow_stress_mpa(columns, np.clip(columns.route["preheat_c"], 700.0, 1250.0), np.maximum(strain, 0.01),
-                             _RATE_PER_S)
-    return np.where(strain > 0.0, _WORK_TO_HEAT * stress * 1e6 * strain
-                    / (STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(900.0)), 0.0)
+    stress = flow_stress_mpa(
+        columns,
+        np.clip(columns.route["preheat_c"], 700.0, 1250.0),
+        np.maximum(strain, 0.01),
+        _RATE_PER_S,
+    )
+    return np.where(
+        strain > 0.0,
+        _WORK_TO_HEAT * stress * 1e6 * strain / (STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(900.0)),
+        0.0,
+    )

@@ -9,10 +9,23 @@ from __future__ import annotations
 
 __all__ = ["GAMMA", "factorise", "solve"]
 
-GAMMA = 1.0 - 0.5 ** 0.5
+GAMMA = 1.0 - 0.5**0.5
 
 
-def factorise(conduction, stiff, loss_h, bridge, heat_capacity, gamma_h, marker, weight, factor, shape, pull, chain):
+def factorise(
+    conduction,
+    stiff,
+    loss_h,
+    bridge,
+    heat_capacity,
+    gamma_h,
+    marker,
+    weight,
+    factor,
+    shape,
+    pull,
+    chain,
+):
     """Prepare (C + gamma h A) x = b, A = conduction + surface slopes in each zone + bridges from mean to mean.
 
     Every zone's own matrix is symmetric positive definite: LU without pivoting into `factor`.  A bridge acts on the

@@ -9,9 +9,7 @@ import numpy as np
 __all__ = ["BALL_MASS_G", "BALL_RADIUS_MM", "CONTACT_S", "PEAK_FACTOR", "PEAK_RANGE", "strike_load"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "strike_load": ("ball", "patch", "restitution"),
-}
+SOURCES = {"strike_load": ("ball", "patch", "restitution")}
 
 #: Golf ball: at most 45.93 g (1.620 oz, rule figure from memory; 45.9 g read in mdpi.com/2504-3900/49/1/47)
 #: and at least 42.67 mm across (1.680 in, read in the rules' interpretation of the impact area).
@@ -24,8 +22,9 @@ CONTACT_S = 0.5e-3
 PEAK_FACTOR, PEAK_RANGE = math.pi / 2.0, (1.4, 2.0)
 
 
-def strike_load(head_mass_g, speed_m_s, loft_deg, restitution=0.79, contact_s=CONTACT_S,
-                peak_factor=PEAK_FACTOR):
+def strike_load(
+    head_mass_g, speed_m_s, loft_deg, restitution=0.79, contact_s=CONTACT_S, peak_factor=PEAK_FACTOR
+):
     """Peak force (N) and radius of an equal uniform patch (mm) of a strike; floats or arrays.
 
     Impulse J = m M/(m + M) (1 + e) v cos(loft), peak force = factor · J/T.  Patch: a Hertz contact of

@@ -17,9 +17,20 @@ import numpy as np
 from ..base.errors import InputError, check_choice, check_number
 from ..base.ranges import Warn
 
-__all__ = ["CUTTING_LIMIT_HV", "EXPANSION_PER_K", "FLATNESS_MM", "FaceBow", "bow_mm", "bow_of_head",
-           "cutting_warnings", "drift_deg", "face_bow", "frozen_thermal_strain", "gradient_per_mm",
-           "transformation_strain"]
+__all__ = [
+    "CUTTING_LIMIT_HV",
+    "EXPANSION_PER_K",
+    "FLATNESS_MM",
+    "FaceBow",
+    "bow_mm",
+    "bow_of_head",
+    "cutting_warnings",
+    "drift_deg",
+    "face_bow",
+    "frozen_thermal_strain",
+    "gradient_per_mm",
+    "transformation_strain",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -28,9 +39,17 @@ SOURCES = {
     "gradient_per_mm": ("martensite_volume",),
     "bow_mm": ("plastic_share",),
     "face_bow": (
-        "martensite_volume", "bainite_pearlite_volume", "expansion_elongation", "plastic_share"),
+        "martensite_volume",
+        "bainite_pearlite_volume",
+        "expansion_elongation",
+        "plastic_share",
+    ),
     "bow_of_head": (
-        "martensite_volume", "bainite_pearlite_volume", "expansion_elongation", "plastic_share"),
+        "martensite_volume",
+        "bainite_pearlite_volume",
+        "expansion_elongation",
+        "plastic_share",
+    ),
     "drift_deg": ("expansion_elongation",),
     "cutting_warnings": ("cutting_limit",),
     "FLATNESS_MM": ("flatness",),
@@ -42,8 +61,13 @@ EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0
 
 #: Volume against austenite at room temperature, per cent: a − b·(wt% C).  Martensite read on a page that
 #: quotes the ASM Handbook, vol. 4; the others from memory of the same table (Lement 1959).
-_VOLUME = {"martensite": (4.64, 0.53), "bainite": (4.64, 1.43), "ferrite": (4.64, 2.21),
-           "pearlite": (4.64, 2.21), "austenite": (0.0, 0.0)}
+_VOLUME = {
+    "martensite": (4.64, 0.53),
+    "bainite": (4.64, 1.43),
+    "ferrite": (4.64, 2.21),
+    "pearlite": (4.64, 2.21),
+    "austenite": (0.0, 0.0),
+}
 
 #: Flatness asked of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
 FLATNESS_MM = 0.15
@@ -192,18 +216,38 @@ class FaceBow:
         way = "bulges" if self.bow_mm >= 0.0 else "dishes"
         verdict = "within" if self.flat else "past"
         drift = abs(self.neck_drift_deg)
-        change, heat = round(self.transformation_mm, 2) + 0.0, round(self.thermal_mm, 2) + 0.0   # no "-0.00"
-        neck = f" The neck turns the hosel about {drift:.2f}°, which moves the loft." if drift >= 0.005 else ""
-        return (f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
-                f"{self.limit_mm:.2f} mm ({change:.2f} mm from transformation, {heat:.2f} mm from the "
-                f"temperature difference).{neck}")
+        change, heat = (
+            round(self.transformation_mm, 2) + 0.0,
+            round(self.thermal_mm, 2) + 0.0,
+        )  # no "-0.00"
+        neck = (
+            f" The neck turns the hosel about {drift:.2f}°, which moves the loft."
+            if drift >= 0.005
+            else ""
+        )
+        return (
+            f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
+            f"{self.limit_mm:.2f} mm ({change:.2f} mm from transformation, {heat:.2f} mm from the "
+            f"temperature difference).{neck}"
+        )
 
 
-def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[str, float]] = (),
-             carbon_pct: float = 0.3, strains: Sequence[float] = (), difference_c: float = 0.0,
-             plastic_share: float = 0.5, restraint: float = 0.0, limit_mm: float = FLATNESS_MM,
-             neck_mm: float = 14.0, neck_wet_mm: float = 0.0, neck_mismatch: float = 0.0,
-             youngs_mpa: float = 205_000.0) -> FaceBow:
+def face_bow(
+    thickness_mm: float,
+    span_mm: float,
+    *,
+    layers: Sequence[Mapping[str, float]] = (),
+    carbon_pct: float = 0.3,
+    strains: Sequence[float] = (),
+    difference_c: float = 0.0,
+    plastic_share: float = 0.5,
+    restraint: float = 0.0,
+    limit_mm: float = FLATNESS_MM,
+    neck_mm: float = 14.0,
+    neck_wet_mm: float = 0.0,
+    neck_mismatch: float = 0.0,
+    youngs_mpa: float = 205_000.0,
+) -> FaceBow:
     """Bow of a face quenched from the front, and drift of a neck wetted on one side.
 
     Parameters
@@ -246,7 +290,9 @@ def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[st
     across = check_number(neck_mismatch, "neck mismatch", -0.02, 0.02)
     carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
     youngs = check_number(youngs_mpa, "Young's modulus", 50_000.0, 300_000.0, "MPa")
-    wanted = [transformation_strain(layer, carbon) for layer in layers] or [float(x) for x in strains]
+    wanted = [transformation_strain(layer, carbon) for layer in layers] or [
+        float(x) for x in strains
+    ]
     by_change = gradient_per_mm(wanted, t) if wanted else 0.0
     by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
     free = by_change + by_heat
@@ -254,13 +300,27 @@ def face_bow(thickness_mm: float, span_mm: float, *, layers: Sequence[Mapping[st
     notes = []
     bow = bow_mm(kept, span)
     if abs(bow) > limit:
-        notes.append(Warn("distortion:bow",
-                          f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit "
-                          f"of {limit:.2f} mm: coin or grind it, or quench both sides."))
+        notes.append(
+            Warn(
+                "distortion:bow",
+                f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit "
+                f"of {limit:.2f} mm: coin or grind it, or quench both sides.",
+            )
+        )
     if span < 5.0 * t:
-        notes.append(Warn("distortion:stubby", "The span is under five thicknesses: hardly a plate."))
-    return FaceBow(bow, bow_mm(by_change * (1.0 - held), span), bow_mm(by_heat * (1.0 - held), span), kept,
-                   limit, drift_deg(across, neck, wet), abs(free * held) * youngs * t / 2.0, tuple(notes))
+        notes.append(
+            Warn("distortion:stubby", "The span is under five thicknesses: hardly a plate.")
+        )
+    return FaceBow(
+        bow,
+        bow_mm(by_change * (1.0 - held), span),
+        bow_mm(by_heat * (1.0 - held), span),
+        kept,
+        limit,
+        drift_deg(across, neck, wet),
+        abs(free * held) * youngs * t / 2.0,
+        tuple(notes),
+    )
 
 
 #: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of
@@ -301,9 +361,12 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
     if neck is not None:
         across = head.zones("forged")["neck"].size_mm
         strains, share = _layer_strains(neck, carbon_pct), options.get("plastic_share", 0.5)
-        given |= {"neck_mm": across, "neck_wet_mm": head.neck.length_mm,
-                  "neck_mismatch": gradient_per_mm(strains, across) * across
-                  + frozen_thermal_strain(_difference_c(neck), share)}
+        given |= {
+            "neck_mm": across,
+            "neck_wet_mm": head.neck.length_mm,
+            "neck_mismatch": gradient_per_mm(strains, across) * across
+            + frozen_thermal_strain(_difference_c(neck), share),
+        }
     return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **{**given, **options})
 
 
@@ -312,7 +375,7 @@ def _difference_c(zone) -> float:
     mean, front = np.asarray(zone.temperature_c, dtype=float), np.asarray(zone.front_c, dtype=float)
     back = getattr(zone, "back_c", None)
     back = 2.0 * mean - front if back is None else np.asarray(back, dtype=float)
-    cooling = np.arange(mean.size) > int(np.argmax(mean))   # on heating the front is the hotter side
+    cooling = np.arange(mean.size) > int(np.argmax(mean))  # on heating the front is the hotter side
     gap = np.where(cooling & (back > _SOFT_C) & (front < _SOFT_C), back - front, 0.0)
     return float(np.clip(gap.max(initial=0.0), 0.0, 1200.0))
 
@@ -326,25 +389,32 @@ def _layer_strains(zone, carbon_pct: float) -> np.ndarray:
     hardest = max(float(hv_from_hrc(as_quenched_hrc(carbon_pct))), _SOFT_HV + 50.0)
     structure = getattr(zone, "layer_fractions", None)
     if structure is None:
-        hard, soft = (transformation_strain({name: 1.0}, carbon_pct) for name in ("martensite", "pearlite"))
+        hard, soft = (
+            transformation_strain({name: 1.0}, carbon_pct) for name in ("martensite", "pearlite")
+        )
         strains = (hard - soft) * (values - _SOFT_HV) / (hardest - _SOFT_HV)
     else:
         martensite = float(zone.fractions["martensite"])
-        lost = (zone.as_quenched_hv - zone.hardness_hv) / max(martensite * (hardest - _SOFT_HV), 1e-6)
+        lost = (zone.as_quenched_hv - zone.hardness_hv) / max(
+            martensite * (hardest - _SOFT_HV), 1e-6
+        )
         kept = float(np.clip(1.0 - lost, 0.0, 1.0))
         strains = []
         for i in range(values.size):
             point = {name: max(float(structure[name][i]), 0.0) for name in structure}
             # what no longer holds its carbon in solution has the room of ferrite and cementite
-            point["pearlite"] += point.pop("untransformed", 0.0) + (1.0 - kept) * point["martensite"]
+            point["pearlite"] += (
+                point.pop("untransformed", 0.0) + (1.0 - kept) * point["martensite"]
+            )
             point["martensite"] *= kept
             strains.append(transformation_strain(point, carbon_pct))
     at = (np.arange(_LAYERS) + 0.5) / _LAYERS
     return np.interp(at, np.asarray(lobatto(values.size)[0]), strains)
 
 
-def cutting_warnings(hardness_hv: Mapping[str, float], to_cut: Sequence[str],
-                     limit_hv: float = CUTTING_LIMIT_HV) -> tuple[Warn, ...]:
+def cutting_warnings(
+    hardness_hv: Mapping[str, float], to_cut: Sequence[str], limit_hv: float = CUTTING_LIMIT_HV
+) -> tuple[Warn, ...]:
     """Warn (once) of edges and faces that are cut afterwards and are harder than the user's limit.
 
     Parameters
@@ -371,9 +441,13 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut: Sequence[str],
     if not hard:
         return ()
     is_, comes, it = ("is", "comes", "it") if len(hard) == 1 else ("are", "come", "them")
-    return (Warn("distortion:hard-to-cut",
-                 f"The {_listed(hard)} {is_} to be cut but {comes} out at {_listed(hard.values())} HV, above "
-                 f"{limit:.0f} HV: cut {it} before, temper {it}, or use carbide."),)
+    return (
+        Warn(
+            "distortion:hard-to-cut",
+            f"The {_listed(hard)} {is_} to be cut but {comes} out at {_listed(hard.values())} HV, above "
+            f"{limit:.0f} HV: cut {it} before, temper {it}, or use carbide.",
+        ),
+    )
 
 
 def _listed(words) -> str:

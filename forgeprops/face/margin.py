@@ -13,33 +13,69 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_number
-from ..strength.tensile import NOTHING_BUT_AUSTENITE, strength_arrays, structure_shares
 from ..base.ranges import Warn, outside, register_range
-from .plate import first_frequency_hz, rectangle_coefficients
+from ..strength.tensile import NOTHING_BUT_AUSTENITE, strength_arrays, structure_shares
 from .ball_impact import CONTACT_S, PEAK_FACTOR, PEAK_RANGE, strike_load
+from .plate import first_frequency_hz, rectangle_coefficients
 
-__all__ = ["FINISHES", "LAYERS_LOOKED_AT", "PLACES", "FaceStrike", "core_hv", "face_margin_array",
-           "face_strike", "fatigue_strength_mpa", "least_thickness_array", "strike_of_head"]
+__all__ = [
+    "FINISHES",
+    "LAYERS_LOOKED_AT",
+    "PLACES",
+    "FaceStrike",
+    "core_hv",
+    "face_margin_array",
+    "face_strike",
+    "fatigue_strength_mpa",
+    "least_thickness_array",
+    "strike_of_head",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "fatigue_strength_mpa": ("fatigue_limit", "fatigue_line", "surface_factor"),
     "face_margin_array": ("clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "shakedown"),
     "least_thickness_array": (
-        "clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "shakedown"),
+        "clamped_rectangle",
+        "dynamic_overshoot",
+        "fatigue_limit",
+        "shakedown",
+    ),
     "core_hv": ("moment_curvature",),
     "face_strike": (
-        "clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "fatigue_line",
-        "surface_factor", "shakedown", "strikes", "ball", "patch", "restitution"),
+        "clamped_rectangle",
+        "dynamic_overshoot",
+        "fatigue_limit",
+        "fatigue_line",
+        "surface_factor",
+        "shakedown",
+        "strikes",
+        "ball",
+        "patch",
+        "restitution",
+    ),
     "strike_of_head": (
-        "clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "fatigue_line",
-        "surface_factor", "shakedown", "strikes", "ball", "patch", "restitution"),
+        "clamped_rectangle",
+        "dynamic_overshoot",
+        "fatigue_limit",
+        "fatigue_line",
+        "surface_factor",
+        "shakedown",
+        "strikes",
+        "ball",
+        "patch",
+        "restitution",
+    ),
 }
 
 #: Surface factor k_a = a TS^b on the endurance limit (Noll & Lipson 1946; Shigley's Mechanical Engineering Design,
 #: 9th ed., Table 6-2, read; the 11th edition fits the same points anew, within 5 % where compared).
-FINISHES = {"polished": (1.0, 0.0), "ground": (1.58, -0.085), "machined": (4.51, -0.265),
-            "as forged": (272.0, -0.995)}
+FINISHES = {
+    "polished": (1.0, 0.0),
+    "ground": (1.58, -0.085),
+    "machined": (4.51, -0.265),
+    "as forged": (272.0, -0.995),
+}
 
 # Fatigue limit at 10⁷ cycles of polished bars: 29.8 + 1.589 HV, sd 19 MPa (fit on 360 heats of the NIMS
 # fatigue data sheets, 195–380 HV); knee at 10⁶ and 0.85 of the tensile strength at 10³ cycles (Shigley,
@@ -52,13 +88,27 @@ _Z80 = 1.2816
 #: Fully plastic over first-yield moment of a plate in bending (rectangle: 1.5).
 _PLASTIC = 1.5
 
-register_range("face_fatigue", "hardness for the fatigue limit", 195, 380, "HV",
-               "NIMS fatigue data sheets, 360 heats")
-register_range("face_thickness", "face thickness as a plate", 1.5, 6.0, "mm",
-               "our estimate: thicker is no plate")
+register_range(
+    "face_fatigue",
+    "hardness for the fatigue limit",
+    195,
+    380,
+    "HV",
+    "NIMS fatigue data sheets, 360 heats",
+)
+register_range(
+    "face_thickness",
+    "face thickness as a plate",
+    1.5,
+    6.0,
+    "mm",
+    "our estimate: thicker is no plate",
+)
 
 
-def fatigue_strength_mpa(hardness_hv, tensile_mpa, strikes, finish: str = "machined", shift_sd: float = 0.0):
+def fatigue_strength_mpa(
+    hardness_hv, tensile_mpa, strikes, finish: str = "machined", shift_sd: float = 0.0
+):
     """Stress amplitude that cracks half the parts after a number of strikes, fully reversed, MPa.
 
     Straight in log–log between 0.85 of the tensile strength at 10³ and the fatigue limit with its surface
@@ -78,7 +128,11 @@ def fatigue_strength_mpa(hardness_hv, tensile_mpa, strikes, finish: str = "machi
     """
     a, b = FINISHES[check_choice(finish, "finish", FINISHES)]
     tensile = np.asarray(tensile_mpa, dtype=float)
-    limit = _LIMIT_INTERCEPT + _LIMIT_SLOPE * np.asarray(hardness_hv, dtype=float) + shift_sd * _LIMIT_SD
+    limit = (
+        _LIMIT_INTERCEPT
+        + _LIMIT_SLOPE * np.asarray(hardness_hv, dtype=float)
+        + shift_sd * _LIMIT_SD
+    )
     limit = limit * np.minimum(a * tensile**b, 1.0)
     first = np.maximum(_FIRST_SHARE * tensile, limit)
     n = np.clip(strikes, _FIRST, _KNEE)
@@ -121,12 +175,32 @@ def _capacity_mpa(hardness_hv, strength_of, strikes, finish, shift_sd):
 
 
 #: Where and how the margin is least, in the order of `face_margin_array`.
-PLACES = ("fatigue at the centre of the back", "fatigue at the edge of the front", "a permanent dent")
+PLACES = (
+    "fatigue at the centre of the back",
+    "fatigue at the edge of the front",
+    "a permanent dent",
+)
 
 
-def face_margin_array(thickness_mm, front_hv, back_hv, force_n, patch_mm, length_mm=60.0, height_mm=40.0, *,
-                      ferrite_pearlite_share=0.0, bainite_share=0.0, martensite_share=0.0, strikes=10_000.0,
-                      finish="machined", contact_s=CONTACT_S, core_hv=None, shift_sd=0.0, details=False):
+def face_margin_array(
+    thickness_mm,
+    front_hv,
+    back_hv,
+    force_n,
+    patch_mm,
+    length_mm=60.0,
+    height_mm=40.0,
+    *,
+    ferrite_pearlite_share=0.0,
+    bainite_share=0.0,
+    martensite_share=0.0,
+    strikes=10_000.0,
+    finish="machined",
+    contact_s=CONTACT_S,
+    core_hv=None,
+    shift_sd=0.0,
+    details=False,
+):
     """Margin of many faces at once: how many times the strike's load the weakest place takes.
 
     Parameters
@@ -165,29 +239,59 @@ def face_margin_array(thickness_mm, front_hv, back_hv, force_n, patch_mm, length
 
     front, back = np.asarray(front_hv, dtype=float), np.asarray(back_hv, dtype=float)
     core = 0.5 * (front + back) if core_hv is None else np.asarray(core_hv, dtype=float)
-    places = (_capacity_mpa(back, strength_of, strikes, finish, shift_sd) / centre,
-              _capacity_mpa(front, strength_of, strikes, finish, shift_sd) / edge,
-              2.0 * _PLASTIC * strength_of(core)["yield_mpa"] / (centre + edge))
+    places = (
+        _capacity_mpa(back, strength_of, strikes, finish, shift_sd) / centre,
+        _capacity_mpa(front, strength_of, strikes, finish, shift_sd) / edge,
+        2.0 * _PLASTIC * strength_of(core)["yield_mpa"] / (centre + edge),
+    )
     stacked = np.stack(np.broadcast_arrays(*places))
     margin = stacked.min(axis=0)
     if not details:
         return margin
-    return {"margin": margin, "governed_by": stacked.argmin(axis=0), "by_place": stacked,
-            "centre_mpa": np.broadcast_to(centre, margin.shape),
-            "edge_mpa": np.broadcast_to(edge, margin.shape)}
+    return {
+        "margin": margin,
+        "governed_by": stacked.argmin(axis=0),
+        "by_place": stacked,
+        "centre_mpa": np.broadcast_to(centre, margin.shape),
+        "edge_mpa": np.broadcast_to(edge, margin.shape),
+    }
 
 
-def least_thickness_array(front_hv, back_hv, force_n, patch_mm, length_mm=60.0, height_mm=40.0, *, margin=1.0,
-                          contact_s=CONTACT_S, **options):
+def least_thickness_array(
+    front_hv,
+    back_hv,
+    force_n,
+    patch_mm,
+    length_mm=60.0,
+    height_mm=40.0,
+    *,
+    margin=1.0,
+    contact_s=CONTACT_S,
+    **options,
+):
     """Thickness at which the margin is just `margin`, mm; options as in `face_margin_array`.
 
     What each place takes does not depend on thickness, so it is worked out once (at 3 mm).  Stress goes nearly with
     1/t², so t·√(wanted/found) settles in a few steps.
     """
-    start = np.full(np.broadcast(*(np.atleast_1d(x) for x in (front_hv, back_hv, force_n, patch_mm, margin))).shape, 3.0)
+    start = np.full(
+        np.broadcast(
+            *(np.atleast_1d(x) for x in (front_hv, back_hv, force_n, patch_mm, margin))
+        ).shape,
+        3.0,
+    )
     # centre and edge stress both go with overshoot(t)/t², so every margin moves by that one factor
-    least = face_margin_array(start, front_hv, back_hv, force_n, patch_mm, length_mm, height_mm, contact_s=contact_s,
-                              **options)
+    least = face_margin_array(
+        start,
+        front_hv,
+        back_hv,
+        force_n,
+        patch_mm,
+        length_mm,
+        height_mm,
+        contact_s=contact_s,
+        **options,
+    )
     at_start = _overshoot(start, length_mm, height_mm, contact_s) / start**2
     t = start
     for _ in range(60):
@@ -262,13 +366,18 @@ class FaceStrike:
             verdict = "holds on average, not at the low end of the interval"
         else:
             verdict = "does not hold"
-        end = ("the stress is below the fatigue limit" if self.strikes_to_crack is None else
-               f"half such faces would crack after about {_round(self.strikes_to_crack)} strikes")
-        return (f"The {self.thickness_mm:.1f} mm face {verdict} for {self.strikes:,.0f} hard strikes of "
-                f"{self.peak_force_kn:.1f} kN: margin {self.margin:.2f} ({self.margin_low:.2f} to "
-                f"{self.margin_high:.2f}) against {self.governed_by}; {end}. "
-                f"Least thickness {self.least_thickness_mm:.1f} mm, "
-                f"{self.least_thickness_safe_mm:.1f} mm to be safe.")
+        end = (
+            "the stress is below the fatigue limit"
+            if self.strikes_to_crack is None
+            else f"half such faces would crack after about {_round(self.strikes_to_crack)} strikes"
+        )
+        return (
+            f"The {self.thickness_mm:.1f} mm face {verdict} for {self.strikes:,.0f} hard strikes of "
+            f"{self.peak_force_kn:.1f} kN: margin {self.margin:.2f} ({self.margin_low:.2f} to "
+            f"{self.margin_high:.2f}) against {self.governed_by}; {end}. "
+            f"Least thickness {self.least_thickness_mm:.1f} mm, "
+            f"{self.least_thickness_safe_mm:.1f} mm to be safe."
+        )
 
 
 def _layered(thickness, layers, force, patch, shift_sd, options):
@@ -292,13 +401,26 @@ def _layered(thickness, layers, force, patch, shift_sd, options):
     """
     shares = {k: options[k] for k in options if k.endswith("_share")}
     n = layers.shape[1]
-    centre, edge = (np.broadcast_to(x, layers.shape[:1]) for x in _stresses(
-        thickness, options["length_mm"], options["height_mm"], force, patch, options["contact_s"]))
+    centre, edge = (
+        np.broadcast_to(x, layers.shape[:1])
+        for x in _stresses(
+            thickness,
+            options["length_mm"],
+            options["height_mm"],
+            force,
+            patch,
+            options["contact_s"],
+        )
+    )
 
     def strength_of(hv):
-        return {k: v.reshape(np.shape(hv)) for k, v in strength_arrays(np.ravel(hv), **shares).items()}
+        return {
+            k: v.reshape(np.shape(hv)) for k, v in strength_arrays(np.ravel(hv), **shares).items()
+        }
 
-    capacity = _capacity_mpa(layers, strength_of, options["strikes"], options["finish"], shift_sd[:, None])
+    capacity = _capacity_mpa(
+        layers, strength_of, options["strikes"], options["finish"], shift_sd[:, None]
+    )
     # the back half is in tension at the centre, the front half at the edge; a layer is held at its outer side
     i = np.arange(n)
     at_back, at_front = 2.0 * (i + 1) / n - 1.0, 1.0 - 2.0 * i / n
@@ -312,13 +434,21 @@ def _layered(thickness, layers, force, patch, shift_sd, options):
         share = np.maximum(np.where(back, at_back, at_front), 1e-9)
         factors = capacity / (np.where(back, centre[:, None], edge[:, None]) * share)
         names = [PLACES[0] if b else PLACES[1] for b in back]
-        names = [name if k in (0, n - 1) else f"{name}, inside (layer {k + 1} of {n} from the front)"
-                 for k, name in enumerate(names)]
+        names = [
+            name if k in (0, n - 1) else f"{name}, inside (layer {k + 1} of {n} from the front)"
+            for k, name in enumerate(names)
+        ]
         skins = (n - 1, 0)
     dent = 2.0 * _PLASTIC * strength_of(core_hv(layers))["yield_mpa"] / (centre + edge)
     all_ = np.column_stack([factors, dent])
     names.append(PLACES[2])
-    return all_.min(axis=1), names[int(all_[0].argmin())], factors[0, list(skins)], float(centre[0]), float(edge[0])
+    return (
+        all_.min(axis=1),
+        names[int(all_[0].argmin())],
+        factors[0, list(skins)],
+        float(centre[0]),
+        float(edge[0]),
+    )
 
 
 def core_hv(layers):
@@ -347,7 +477,9 @@ def _strikes_to_crack(stresses, skins, shares, finish) -> float | None:
         s = strength_arrays(hv, **shares)
         tensile, amplitude = float(s["tensile_mpa"][0]), 0.5 * stress
         mean = min(amplitude, max(float(s["yield_mpa"][0]) - amplitude, 0.0))
-        first, limit = (float(fatigue_strength_mpa(hv, tensile, n, finish)) for n in (_FIRST, _KNEE))
+        first, limit = (
+            float(fatigue_strength_mpa(hv, tensile, n, finish)) for n in (_FIRST, _KNEE)
+        )
         needed = amplitude / max(1.0 - mean / tensile, 1e-9)
         if needed <= limit:
             continue
@@ -363,11 +495,23 @@ def _round(n: float) -> str:
     return f"{round(n, -digits):,.0f}"
 
 
-def face_strike(thickness_mm: float, hardness_hv: float | Sequence[float], *, length_mm: float = 60.0,
-                height_mm: float = 40.0, head_mass_g: float = 268.0, speed_m_s: float = 38.0,
-                loft_deg: float = 24.0, restitution: float = 0.79, contact_s: float = CONTACT_S,
-                patch_mm: float | None = None, strikes: float = 10_000.0, finish: str = "machined",
-                fractions: Mapping[str, float] | None = None, hardness_se_hv: float = 0.0) -> FaceStrike:
+def face_strike(
+    thickness_mm: float,
+    hardness_hv: float | Sequence[float],
+    *,
+    length_mm: float = 60.0,
+    height_mm: float = 40.0,
+    head_mass_g: float = 268.0,
+    speed_m_s: float = 38.0,
+    loft_deg: float = 24.0,
+    restitution: float = 0.79,
+    contact_s: float = CONTACT_S,
+    patch_mm: float | None = None,
+    strikes: float = 10_000.0,
+    finish: str = "machined",
+    fractions: Mapping[str, float] | None = None,
+    hardness_se_hv: float = 0.0,
+) -> FaceStrike:
     """Margin and least thickness of a face under the strike.
 
     Parameters
@@ -416,8 +560,10 @@ def face_strike(thickness_mm: float, hardness_hv: float | Sequence[float], *, le
     except (TypeError, ValueError):
         layers = np.array([])
     if layers.ndim != 1 or layers.size == 0:
-        raise InputError(f"face hardness is {hardness_hv!r}; allowed is a number or a sequence of numbers, "
-                         "front to back.")
+        raise InputError(
+            f"face hardness is {hardness_hv!r}; allowed is a number or a sequence of numbers, "
+            "front to back."
+        )
     layers = np.array([check_number(float(v), "face hardness", 60.0, 900.0, "HV") for v in layers])
     length = check_number(length_mm, "face length", 10.0, 150.0, "mm")
     height = check_number(height_mm, "face height", 10.0, 150.0, "mm")
@@ -436,8 +582,14 @@ def face_strike(thickness_mm: float, hardness_hv: float | Sequence[float], *, le
     if fractions is not None:
         fp, b, m = structure_shares(fractions)
         shares = {"ferrite_pearlite_share": fp, "bainite_share": b, "martensite_share": m}
-    options = {"length_mm": length, "height_mm": height, "strikes": count, "finish": finish,
-               "contact_s": contact, **shares}
+    options = {
+        "length_mm": length,
+        "height_mm": height,
+        "strikes": count,
+        "finish": finish,
+        "contact_s": contact,
+        **shares,
+    }
 
     # the face itself, then peak over mean force, patch, fatigue limit and hardness each moved down and up
     spread = PEAK_RANGE[0] / PEAK_FACTOR, PEAK_RANGE[1] / PEAK_FACTOR
@@ -453,21 +605,40 @@ def face_strike(thickness_mm: float, hardness_hv: float | Sequence[float], *, le
     high = margin + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
     front, back = float(layers[0]), float(layers[-1])
     wanted = np.array([1.0, margin / low if low > 0.0 else 10.0])
-    thin, safe = (float(x) for x in least_thickness_array(front, back, force, patch, margin=wanted,
-                                                          core_hv=core_hv(layers), **options))
+    thin, safe = (
+        float(x)
+        for x in least_thickness_array(
+            front, back, force, patch, margin=wanted, core_hv=core_hv(layers), **options
+        )
+    )
     skin = front if by_skin[1] < by_skin[0] else back
     tensile = strength_arrays(skin, **shares)["tensile_mpa"]
     fatigue = float(fatigue_strength_mpa(skin, tensile, count, finish)[0])
     notes = [outside("face_thickness", t), outside("face_fatigue", skin)]
     if layers.min() < 0.8 * min(front, back):
-        notes.append(Warn("face:soft-core",
-                          "The core is much softer than the skins; each layer is held to its own stress."))
+        notes.append(
+            Warn(
+                "face:soft-core",
+                "The core is much softer than the skins; each layer is held to its own stress.",
+            )
+        )
     return FaceStrike(
-        margin=margin, margin_low=low, margin_high=high, governed_by=place, least_thickness_mm=thin,
-        least_thickness_safe_mm=safe, peak_force_n=force, patch_mm=patch, centre_mpa=centre, edge_mpa=edge,
-        fatigue_strength_mpa=fatigue, strikes=count,
-        strikes_to_crack=_strikes_to_crack((centre, edge), (back, front), shares, finish), thickness_mm=t,
-        warnings=tuple(n for n in notes if n is not None))
+        margin=margin,
+        margin_low=low,
+        margin_high=high,
+        governed_by=place,
+        least_thickness_mm=thin,
+        least_thickness_safe_mm=safe,
+        peak_force_n=force,
+        patch_mm=patch,
+        centre_mpa=centre,
+        edge_mpa=edge,
+        fatigue_strength_mpa=fatigue,
+        strikes=count,
+        strikes_to_crack=_strikes_to_crack((centre, edge), (back, front), shares, finish),
+        thickness_mm=t,
+        warnings=tuple(n for n in notes if n is not None),
+    )
 
 
 #: Points through the finished thickness at which a zone's hardness is held against the stress.
@@ -502,7 +673,12 @@ def strike_of_head(head, face, rim=None, **options) -> FaceStrike:
     shares["ferrite"] = shares.get("ferrite", 0.0) + shares.pop("untransformed", 0.0)
     if sum(v for k, v in shares.items() if k != "austenite") <= NOTHING_BUT_AUSTENITE:
         shares = None
-    given = {"length_mm": head.face.length_mm, "height_mm": head.face.height_mm,
-             "head_mass_g": head.mass_g("finished"), "fractions": shares,
-             "hardness_se_hv": face.hardness_sd_hv, **options}
+    given = {
+        "length_mm": head.face.length_mm,
+        "height_mm": head.face.height_mm,
+        "head_mass_g": head.mass_g("finished"),
+        "fractions": shares,
+        "hardness_se_hv": face.hardness_sd_hv,
+        **options,
+    }
     return face_strike(head.face.thickness_mm, np.clip(layers, 60.0, 900.0), **given)

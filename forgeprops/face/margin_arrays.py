@@ -6,8 +6,8 @@ import inspect
 
 import numpy as np
 
-from .margin import LAYERS_LOOKED_AT, core_hv, face_margin_array, face_strike
 from .ball_impact import strike_load
+from .margin import LAYERS_LOOKED_AT, core_hv, face_margin_array, face_strike
 
 __all__ = ["face_margin_of_heads", "layers_of_faces"]
 
@@ -15,7 +15,11 @@ __all__ = ["face_margin_of_heads", "layers_of_faces"]
 SOURCES = {
     "layers_of_faces": (),
     "face_margin_of_heads": (
-        "clamped_rectangle", "dynamic_overshoot", "fatigue_limit", "shakedown"),
+        "clamped_rectangle",
+        "dynamic_overshoot",
+        "fatigue_limit",
+        "shakedown",
+    ),
 }
 
 _DEFAULTS = {name: p.default for name, p in inspect.signature(face_strike).parameters.items()}
@@ -76,7 +80,8 @@ def face_margin_of_heads(
     layers[:, 0] = np.minimum(layers[:, 0], rim_hv[:, 0])
     layers = np.clip(layers, 60.0, 900.0)
     force, patch = strike_load(
-        head_mass_g, *(_DEFAULTS[name] for name in ("speed_m_s", "loft_deg", "restitution", "contact_s"))
+        head_mass_g,
+        *(_DEFAULTS[name] for name in ("speed_m_s", "loft_deg", "restitution", "contact_s")),
     )
     per_face = {
         "ferrite_pearlite_share": ferrite_pearlite_share,
@@ -111,6 +116,8 @@ def face_margin_of_heads(
             continue
         rows = np.flatnonzero((layers[:, i] / layers[:, skin]) ** _STEEPEST < share)
         if len(rows):
-            inside = margins(rows, layers[rows, i], layers[rows, i], force[rows] * share, details=True)
+            inside = margins(
+                rows, layers[rows, i], layers[rows, i], force[rows] * share, details=True
+            )
             margin[rows] = np.minimum(margin[rows], inside["by_place"][which])
     return margin

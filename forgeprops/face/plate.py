@@ -16,8 +16,16 @@ import numpy as np
 from ..base.errors import check_number
 from ..base.tables import read_rows
 
-__all__ = ["POISSON", "PlateCoefficients", "clamped_circle", "clamped_rectangle", "first_frequency_hz",
-           "rectangle_coefficients", "small_patch_mm", "tabulate"]
+__all__ = [
+    "POISSON",
+    "PlateCoefficients",
+    "clamped_circle",
+    "clamped_rectangle",
+    "first_frequency_hz",
+    "rectangle_coefficients",
+    "small_patch_mm",
+    "tabulate",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -66,7 +74,9 @@ def small_patch_mm(radius_mm: float, thickness_mm: float) -> float:
     return math.sqrt(1.6 * radius_mm**2 + thickness_mm**2) - 0.675 * thickness_mm
 
 
-def clamped_circle(radius_mm: float, patch_mm: float, poisson: float = POISSON) -> PlateCoefficients:
+def clamped_circle(
+    radius_mm: float, patch_mm: float, poisson: float = POISSON
+) -> PlateCoefficients:
     """Clamped circular plate, load uniform over a central circle.
 
     Centre moment W(1 + ν)/(4π) [ln(a/r₀) + r₀²/(4a²)], edge moment (W/4π)[1 − r₀²/(2a²)], deflection
@@ -117,8 +127,11 @@ def _rectangle(ratio: float, patch: float, poisson: float) -> PlateCoefficients:
     g00, g20, g22 = _gram()
     n = _TERMS
     # energy of a clamped plate: ½ ∫ (w_xx + w_yy)²
-    stiffness = (np.einsum("ik,jl->ijkl", g22, g00) / ratio**3 + np.einsum("ik,jl->ijkl", g00, g22) * ratio
-                 + (np.einsum("ik,jl->ijkl", g20, g20.T) + np.einsum("ik,jl->ijkl", g20.T, g20)) / ratio)
+    stiffness = (
+        np.einsum("ik,jl->ijkl", g22, g00) / ratio**3
+        + np.einsum("ik,jl->ijkl", g00, g22) * ratio
+        + (np.einsum("ik,jl->ijkl", g20, g20.T) + np.einsum("ik,jl->ijkl", g20.T, g20)) / ratio
+    )
     # load: uniform over the patch, by Gauss points in radius and equal steps in angle over a quarter
     points, weights = np.polynomial.legendre.leggauss(16)
     radius = 0.5 * patch * (points[:, None] + 1.0)
@@ -138,8 +151,9 @@ def _rectangle(ratio: float, patch: float, poisson: float) -> PlateCoefficients:
     return PlateCoefficients(6.0 * float(centre), 6.0 * float(max(edges)), float(deflection))
 
 
-def clamped_rectangle(length_mm: float, height_mm: float, patch_mm: float,
-                      poisson: float = POISSON) -> PlateCoefficients:
+def clamped_rectangle(
+    length_mm: float, height_mm: float, patch_mm: float, poisson: float = POISSON
+) -> PlateCoefficients:
     """Clamped rectangular plate, load uniform over a central circle; Ritz with 16 × 16 shape functions.
 
     Parameters
@@ -181,7 +195,9 @@ _PATCHES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 
 def tabulate() -> list[tuple[float, ...]]:
     """Rows of ``data/constants/plate_coefficients.csv``: side ratio, patch over half the short side, coefficients."""
-    return [(a, p, *dataclasses.astuple(_rectangle(a, p, POISSON))) for a in _RATIOS for p in _PATCHES]
+    return [
+        (a, p, *dataclasses.astuple(_rectangle(a, p, POISSON))) for a in _RATIOS for p in _PATCHES
+    ]
 
 
 @functools.cache
@@ -191,8 +207,10 @@ def _splines():
     rows = read_rows("constants/plate_coefficients.csv")
     ratios = sorted({float(r["side_ratio"]) for r in rows})
     patches = sorted({float(r["patch_over_half_side"]) for r in rows})
-    grids = [np.array([float(r[name]) for r in rows]).reshape(len(ratios), len(patches))
-             for name in ("centre", "edge", "deflection")]
+    grids = [
+        np.array([float(r[name]) for r in rows]).reshape(len(ratios), len(patches))
+        for name in ("centre", "edge", "deflection")
+    ]
     # the centre stress follows the logarithm of a small patch
     return [RectBivariateSpline(np.log(ratios), np.log(patches), grid) for grid in grids], patches
 
@@ -212,12 +230,15 @@ def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     a, b = np.asarray(length_mm, dtype=float), np.asarray(height_mm, dtype=float)
     long, short = np.maximum(a, b), np.minimum(a, b)
     ratio = np.log(np.minimum(long / short, _RATIOS[-1]))
-    patch = np.log(np.clip(2.0 * np.asarray(patch_mm, dtype=float) / short, patches[0], patches[-1]))
+    patch = np.log(
+        np.clip(2.0 * np.asarray(patch_mm, dtype=float) / short, patches[0], patches[-1])
+    )
     return PlateCoefficients(*(spline.ev(ratio, patch) for spline in splines))
 
 
-def first_frequency_hz(length_mm, height_mm, thickness_mm, youngs_mpa: float = 205_000.0,
-                       density_kg_m3: float = 7850.0):
+def first_frequency_hz(
+    length_mm, height_mm, thickness_mm, youngs_mpa: float = 205_000.0, density_kg_m3: float = 7850.0
+):
     """First natural frequency of a clamped rectangular steel plate, Hz.
 
     ω = √(D/ρt) √(500.6 (1/a⁴ + 1/b⁴) + 302.7/(a²b²)), Rayleigh's quotient with the clamped beam's shape.

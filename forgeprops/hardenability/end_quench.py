@@ -7,13 +7,21 @@ import functools
 import numpy as np
 
 from ..base.ranges import Warn, outside, register_range
-from ..inputs.steel import check_steel
 from ..base.tables import read_rows
+from ..inputs.steel import check_steel
 from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 
-__all__ = ["as_quenched_hardness_hrc", "dividing_factors", "end_quench", "end_quench_distances_mm",
-           "end_quench_equivalent_mm", "end_quench_hrc", "end_quench_warnings", "hardness_at_distance_hrc",
-           "slowest_cooling"]
+__all__ = [
+    "as_quenched_hardness_hrc",
+    "dividing_factors",
+    "end_quench",
+    "end_quench_distances_mm",
+    "end_quench_equivalent_mm",
+    "end_quench_hrc",
+    "end_quench_warnings",
+    "hardness_at_distance_hrc",
+    "slowest_cooling",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -37,12 +45,27 @@ _TURN_AT_3_MM = 17.5
 
 _SOURCE = "ASTM A255-10, end-quench curve from chemistry"
 _ELEMENTS = ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V")
-for _symbol, _low, _high in (("C", 0.10, 0.70), ("Mn", 0.50, 1.65), ("Si", 0.15, 0.60), ("Cr", 0.0, 1.35),
-                             ("Ni", 0.0, 1.50), ("Cu", 0.0, 0.35), ("Mo", 0.0, 0.55), ("V", 0.0, 0.20)):
-    register_range(f"end_quench.{_symbol}", f"{_symbol} for the end-quench curve", _low, _high, "wt%",
-                   _SOURCE)
-register_range("end_quench.ideal_diameter", "ideal diameter for the end-quench curve", 25.4, 177.8, "mm",
-               "ASTM A255-10, dividing factors for 1 to 7 in; ends from memory")
+for _symbol, _low, _high in (
+    ("C", 0.10, 0.70),
+    ("Mn", 0.50, 1.65),
+    ("Si", 0.15, 0.60),
+    ("Cr", 0.0, 1.35),
+    ("Ni", 0.0, 1.50),
+    ("Cu", 0.0, 0.35),
+    ("Mo", 0.0, 0.55),
+    ("V", 0.0, 0.20),
+):
+    register_range(
+        f"end_quench.{_symbol}", f"{_symbol} for the end-quench curve", _low, _high, "wt%", _SOURCE
+    )
+register_range(
+    "end_quench.ideal_diameter",
+    "ideal diameter for the end-quench curve",
+    25.4,
+    177.8,
+    "mm",
+    "ASTM A255-10, dividing factors for 1 to 7 in; ends from memory",
+)
 
 
 @functools.cache
@@ -185,9 +208,11 @@ def hardness_at_distance_hrc(steel, distance_mm):
 @functools.cache
 def _bar() -> dict[str, np.ndarray]:
     rows = read_rows("validation/end_quench_cooling.csv")
-    return {"distance": np.log([float(r["distance_mm"]) for r in rows]),
-            "rate": np.log([float(r["rate_at_700_c_per_s"]) for r in rows]),
-            "t85": np.log([float(r["t85_s"]) for r in rows])}
+    return {
+        "distance": np.log([float(r["distance_mm"]) for r in rows]),
+        "rate": np.log([float(r["rate_at_700_c_per_s"]) for r in rows]),
+        "t85": np.log([float(r["t85_s"]) for r in rows]),
+    }
 
 
 def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
@@ -218,7 +243,9 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     """
     bar = _bar()
     if t85_s is None:
-        log_mm = np.interp(-np.log(np.maximum(rate_at_700_c_per_s, 1e-12)), -bar["rate"], bar["distance"])
+        log_mm = np.interp(
+            -np.log(np.maximum(rate_at_700_c_per_s, 1e-12)), -bar["rate"], bar["distance"]
+        )
     else:
         log_mm = np.interp(np.log(np.maximum(t85_s, 1e-12)), bar["t85"], bar["distance"])
     distance = np.exp(log_mm)
@@ -236,15 +263,23 @@ def end_quench_warnings(steel) -> tuple[Warn, ...]:
     found = [outside(f"end_quench.{e}", float(steel.get(e))) for e in _ELEMENTS]
     di = ideal_diameter(steel)
     if di < 25.4:
-        found.append(Warn("range:end_quench.ideal_diameter",
-                          f"ideal diameter {di:.1f} mm is below 25.4 mm, where the standard's dividing "
-                          "factors begin; the curve is continued, only its steep fall is meaningful."))
+        found.append(
+            Warn(
+                "range:end_quench.ideal_diameter",
+                f"ideal diameter {di:.1f} mm is below 25.4 mm, where the standard's dividing "
+                "factors begin; the curve is continued, only its steep fall is meaningful.",
+            )
+        )
     else:
         found.append(outside("end_quench.ideal_diameter", di))
     lowest = float(end_quench_hrc(steel)[-1])
     if lowest < _LOWEST_HRC:
-        found.append(Warn("end_quench:below_20_hrc", f"hardness falls to {lowest:.0f} HRC; below 20 HRC the "
-                                                     "scale has no conversion."))
+        found.append(
+            Warn(
+                "end_quench:below_20_hrc",
+                f"hardness falls to {lowest:.0f} HRC; below 20 HRC the scale has no conversion.",
+            )
+        )
     boron = [w for w in ideal_diameter_warnings(steel) if w.code == "ideal_diameter:boron"]
     return tuple(w for w in found if w is not None) + tuple(boron)
 

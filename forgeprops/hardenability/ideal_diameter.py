@@ -9,11 +9,18 @@ import numpy as np
 
 from ..base.errors import check_choice, check_flag
 from ..base.ranges import Warn, outside, register_range
-from ..inputs.steel import check_steel
 from ..base.tables import read_rows
+from ..inputs.steel import check_steel
 
-__all__ = ["ACTIVE_BORON", "ELEMENTS_IN_FACTORS", "GRAIN_SIZE_STEP", "ideal_diameter",
-           "ideal_diameter_factors", "ideal_diameter_upper", "ideal_diameter_warnings"]
+__all__ = [
+    "ACTIVE_BORON",
+    "ELEMENTS_IN_FACTORS",
+    "GRAIN_SIZE_STEP",
+    "ideal_diameter",
+    "ideal_diameter_factors",
+    "ideal_diameter_upper",
+    "ideal_diameter_warnings",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -38,15 +45,41 @@ GRAIN_SIZE_STEP = 0.923
 ACTIVE_BORON = 0.0003
 
 _SOURCE = "ASTM A255-10, factors of the ideal diameter"
-for _symbol, _low, _high in (("C", 0.01, 0.90), ("Si", 0.0, 2.0), ("Mn", 0.0, 1.95), ("Cr", 0.0, 2.5),
-                             ("Ni", 0.0, 3.5), ("Cu", 0.0, 0.55), ("Mo", 0.0, 0.55), ("V", 0.0, 0.20),
-                             ("Zr", 0.0, 0.25)):
-    register_range(f"ideal_diameter.{_symbol}", f"{_symbol} for the ideal diameter", _low, _high, "wt%",
-                   _SOURCE)
-register_range("ideal_diameter.grain_size", "grain size for the ideal diameter", 4.0, 8.0, "ASTM number",
-               "classic base diameters, read for 4 to 8")
-register_range("ideal_diameter_upper.C", "C for the classic base diameter", 0.05, 0.90, "wt%",
-               "classic base diameters, from memory")
+for _symbol, _low, _high in (
+    ("C", 0.01, 0.90),
+    ("Si", 0.0, 2.0),
+    ("Mn", 0.0, 1.95),
+    ("Cr", 0.0, 2.5),
+    ("Ni", 0.0, 3.5),
+    ("Cu", 0.0, 0.55),
+    ("Mo", 0.0, 0.55),
+    ("V", 0.0, 0.20),
+    ("Zr", 0.0, 0.25),
+):
+    register_range(
+        f"ideal_diameter.{_symbol}",
+        f"{_symbol} for the ideal diameter",
+        _low,
+        _high,
+        "wt%",
+        _SOURCE,
+    )
+register_range(
+    "ideal_diameter.grain_size",
+    "grain size for the ideal diameter",
+    4.0,
+    8.0,
+    "ASTM number",
+    "classic base diameters, read for 4 to 8",
+)
+register_range(
+    "ideal_diameter_upper.C",
+    "C for the classic base diameter",
+    0.05,
+    0.90,
+    "wt%",
+    "classic base diameters, from memory",
+)
 
 
 class _Branch(NamedTuple):
@@ -57,8 +90,10 @@ class _Branch(NamedTuple):
 @functools.cache
 def _branches(element: str) -> tuple[_Branch, ...]:
     rows = [r for r in read_rows("constants/multiplying_factors.csv") if r["element"] == element]
-    return tuple(_Branch(float(r["to_wt_pct"]), tuple(float(r[a]) for a in ("a3", "a2", "a1", "a0")))
-                 for r in rows)
+    return tuple(
+        _Branch(float(r["to_wt_pct"]), tuple(float(r[a]) for a in ("a3", "a2", "a1", "a0")))
+        for r in rows
+    )
 
 
 @functools.cache
@@ -95,7 +130,9 @@ def _in_unit(inches, unit: str):
 
 
 def _grain_factor(steel):
-    return GRAIN_SIZE_STEP ** (np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float) - 7.0)
+    return GRAIN_SIZE_STEP ** (
+        np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float) - 7.0
+    )
 
 
 def ideal_diameter_factors(steel) -> dict[str, float]:
@@ -167,7 +204,9 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     """
     check_steel(steel)
     unit = check_choice(unit, "unit", _UNITS)
-    inches = functools.reduce(np.multiply, (_factor(e, _content(steel, e)) for e in ELEMENTS_IN_FACTORS))
+    inches = functools.reduce(
+        np.multiply, (_factor(e, _content(steel, e)) for e in ELEMENTS_IN_FACTORS)
+    )
     if check_flag(grain_size, "grain_size"):
         inches = inches * _grain_factor(steel)
     return _in_unit(inches, unit)
@@ -227,10 +266,16 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
     found = [outside(f"ideal_diameter.{e}", float(steel.get(e))) for e in ELEMENTS_IN_FACTORS]
     if grain_size:
         found.append(outside("ideal_diameter_upper.C", float(steel.get("C"))))
-        found.append(outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0))))
+        found.append(
+            outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0)))
+        )
     boron = float(steel.get("B") or 0.0)
     if boron >= ACTIVE_BORON:
-        found.append(Warn("ideal_diameter:boron",
-                          f"boron {boron:.3g} wt% raises hardenability; its factor is not included, the "
-                          "ideal diameter is a lower bound."))
+        found.append(
+            Warn(
+                "ideal_diameter:boron",
+                f"boron {boron:.3g} wt% raises hardenability; its factor is not included, the "
+                "ideal diameter is a lower bound.",
+            )
+        )
     return tuple(w for w in found if w is not None)

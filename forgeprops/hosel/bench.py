@@ -21,16 +21,30 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..strength.tensile import YOUNGS_MPA, FlowCurve, flow_curve
-from .fatigue import allowed_amplitude
 from .bending_moment import curvature, moment_nmm, second_moment_mm4
+from .fatigue import allowed_amplitude
 
-__all__ = ["LIMITS", "POISSON", "Bench", "along", "angles", "curve_at", "force_for_angle", "limit_forces",
-           "yield_force"]
+__all__ = [
+    "LIMITS",
+    "POISSON",
+    "Bench",
+    "along",
+    "angles",
+    "curve_at",
+    "force_for_angle",
+    "limit_forces",
+    "yield_force",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "limit_forces": (
-        "moment_curvature", "strain_fraction", "strain_life", "ovalisation", "wrinkling"),
+        "moment_curvature",
+        "strain_fraction",
+        "strain_life",
+        "ovalisation",
+        "wrinkling",
+    ),
     "yield_force": ("moment_curvature", "bench_beam"),
     "angles": ("moment_curvature", "bench_beam"),
     "along": ("moment_curvature", "bench_beam"),
@@ -93,7 +107,9 @@ class Bench:
     def of(cls, **values) -> Bench:
         """Broadcast numbers and arrays to one shape (n,)."""
         names = [f.name for f in dataclasses.fields(cls)]
-        arrays = np.broadcast_arrays(*(np.atleast_1d(np.asarray(values[n], dtype=float)) for n in names))
+        arrays = np.broadcast_arrays(
+            *(np.atleast_1d(np.asarray(values[n], dtype=float)) for n in names)
+        )
         return cls(**dict(zip(names, arrays, strict=True)))
 
     def part(self, index) -> Bench:
@@ -130,11 +146,17 @@ def _curvature_limits(bench: Bench, bore, s):
     felt = np.maximum(fibre * notch, 0.5 * bore * bench.bore_factor[:, None])
     allowed = bench.strain_fraction[:, None] * np.log1p(uniform) * bench.plating_factor[:, None]
     strain = np.maximum(allowed - bench.used_strain[:, None] * notch, 1e-6) / felt
-    amplitude = allowed_amplitude(_between(bench, "hardness_hv", s), _between(bench, "tensile_mpa", s),
-                                  bench.rebends[:, None], bench.scatter_factor[:, None])
+    amplitude = allowed_amplitude(
+        _between(bench, "hardness_hv", s),
+        _between(bench, "tensile_mpa", s),
+        bench.rebends[:, None],
+        bench.scatter_factor[:, None],
+    )
     rebend = amplitude / felt
     wall, mean = 0.5 * (outside - bore), 0.25 * (outside + bore)
-    flattening = bench.bore_out_of_round_mm[:, None] / (2.0 * mean)  # change of radius over mean radius
+    flattening = bench.bore_out_of_round_mm[:, None] / (
+        2.0 * mean
+    )  # change of radius over mean radius
     ovalising = wall / mean**2 * np.sqrt(flattening / (1.0 - POISSON**2))
     # the wall thins by half the outer strain (constant volume, isotropic); it wrinkles at t/(2D)
     crumpling = np.minimum(2.0 * bench.wall_thinning[:, None], wall / (2.0 * outside)) / fibre
@@ -152,7 +174,11 @@ def limit_forces(bench: Bench) -> dict[str, np.ndarray]:
     found["bar force"] = bench.force_limit_n * 1.0
     for bore, start, end in _parts(bench):
         s = start[:, None] + (end - start)[:, None] * _LOOK
-        outside, curve, arm = _between(bench, "outside_mm", s), _curve(bench, s), bench.bar_mm[:, None] + s
+        outside, curve, arm = (
+            _between(bench, "outside_mm", s),
+            _curve(bench, s),
+            bench.bar_mm[:, None] + s,
+        )
         limits = _curvature_limits(bench, bore, s)
         for name, k in zip(("strain", "re-bends", "wall"), limits, strict=True):
             force = bench.moment_factor[:, None] * moment_nmm(outside, bore, curve, k) / arm
@@ -178,6 +204,7 @@ def _yield_moment(bench: Bench, bore, s):
 
 def _yielded(bench: Bench, bore, start, end, force):
     """Ends of the yielded stretch of a part; its yield front is found by bisection."""
+
     def over(s):
         at = s[:, None]
         return (force * (bench.bar_mm + s))[:, None] - _yield_moment(bench, bore, at)
@@ -233,8 +260,15 @@ def along(bench: Bench, force: float, points: int = 41) -> dict[str, np.ndarray]
         N.
     """
     bench = bench.part(slice(0, 1))
-    names = ("s_mm", "outside_mm", "bore_mm", "moment_nm", "curvature_per_mm", "outer_strain",
-             "permanent_strain")
+    names = (
+        "s_mm",
+        "outside_mm",
+        "bore_mm",
+        "moment_nm",
+        "curvature_per_mm",
+        "outer_strain",
+        "permanent_strain",
+    )
     out: dict[str, list] = {name: [] for name in names}
     for bore, start, end in _parts(bench):
         s = np.linspace(start[0], end[0], points)[None, :]
@@ -291,7 +325,9 @@ def force_for_angle(bench: Bench, angle_rad) -> np.ndarray:
         # secant through the last two points; a step out of the bracket is replaced by false position
         slope = (value - at_older) / np.where(k == older, np.inf, k - older)
         step = k - value / np.where(slope > 0.0, slope, np.inf)
-        safe = low + (high - low) * np.clip(-at_low / np.maximum(at_high - at_low, 1e-300), 0.05, 0.95)
+        safe = low + (high - low) * np.clip(
+            -at_low / np.maximum(at_high - at_low, 1e-300), 0.05, 0.95
+        )
         new = np.where((step > low) & (step < high) & (slope > 0.0), step, safe)
         done = np.abs(value) <= 1e-10 * np.maximum(target, 1e-6)
         older, at_older = np.where(done, older, k), np.where(done, at_older, value)
@@ -308,4 +344,6 @@ def force_for_angle(bench: Bench, angle_rad) -> np.ndarray:
 def curve_at(bench: Bench, s_mm: float) -> FlowCurve:
     """Flow curve of the first case at a position along its zone (floats)."""
     curve = _curve(bench.part(slice(0, 1)), np.array([[float(s_mm)]]))
-    return FlowCurve(*(float(np.ravel(getattr(curve, f.name))[0]) for f in dataclasses.fields(FlowCurve)))
+    return FlowCurve(
+        *(float(np.ravel(getattr(curve, f.name))[0]) for f in dataclasses.fields(FlowCurve))
+    )

@@ -17,27 +17,70 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_flag, check_number
+from ..base.ranges import Warn, outside, register_range
 from ..strength.hardness_scales import hv_to_hb_array
 from ..strength.tensile import Strength
-from ..base.ranges import Warn, outside, register_range
 from .allowance import DEFAULTS, allowed, allowed_deg_array
 from .bench import LIMITS, Bench, along, angles, curve_at, limit_forces, yield_force
-from .cases import after_bends, bench_of, between, eccentric_factors, force_of, gradient_share, material_of, moved, over_strain
-from .fatigue import cycles_to_crack, roessle_fatemi, uniform_material_law
 from .bending_moment import elastic_modulus_mm3, plastic_modulus_mm3
+from .cases import (
+    after_bends,
+    bench_of,
+    between,
+    eccentric_factors,
+    force_of,
+    gradient_share,
+    material_of,
+    moved,
+    over_strain,
+)
+from .fatigue import cycles_to_crack, roessle_fatemi, uniform_material_law
 
-__all__ = ["CAUTIONS", "EASE", "HoselBend", "allowed_deg_array", "bench_options", "bend_of_head", "ease_of", "hosel_bend"]
+__all__ = [
+    "CAUTIONS",
+    "EASE",
+    "HoselBend",
+    "allowed_deg_array",
+    "bench_options",
+    "bend_of_head",
+    "ease_of",
+    "hosel_bend",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "hosel_bend": (
-        "tube_section", "moment_curvature", "bench_beam", "strain_fraction", "bend_zone", "bar",
-        "strain_life", "roessle_fatemi", "uniform_material_law", "scatter_factor",
-        "bore_out_of_round", "bauschinger", "ovalisation", "wrinkling"),
+        "tube_section",
+        "moment_curvature",
+        "bench_beam",
+        "strain_fraction",
+        "bend_zone",
+        "bar",
+        "strain_life",
+        "roessle_fatemi",
+        "uniform_material_law",
+        "scatter_factor",
+        "bore_out_of_round",
+        "bauschinger",
+        "ovalisation",
+        "wrinkling",
+    ),
     "bend_of_head": (
-        "tube_section", "moment_curvature", "bench_beam", "strain_fraction", "bend_zone", "bar",
-        "strain_life", "roessle_fatemi", "uniform_material_law", "scatter_factor",
-        "bore_out_of_round", "bauschinger", "ovalisation", "wrinkling"),
+        "tube_section",
+        "moment_curvature",
+        "bench_beam",
+        "strain_fraction",
+        "bend_zone",
+        "bar",
+        "strain_life",
+        "roessle_fatemi",
+        "uniform_material_law",
+        "scatter_factor",
+        "bore_out_of_round",
+        "bauschinger",
+        "ovalisation",
+        "wrinkling",
+    ),
     "bench_options": (),
     "ease_of": ("hand_force_225", "hand_force_400"),
 }
@@ -67,17 +110,24 @@ EASE = (
 #: estimate).
 LENGTHS_MM = (10.0, 20.0)
 
-register_range("hosel_length", "bend zone", 8, 25, "mm",
-               "our estimate: a beam no shorter than about its diameter")
-register_range("hosel_strain", "outer-fibre strain", 0, 0.08, "",
-               "our estimate: plane sections, small strain")
+register_range(
+    "hosel_length",
+    "bend zone",
+    8,
+    25,
+    "mm",
+    "our estimate: a beam no shorter than about its diameter",
+)
+register_range(
+    "hosel_strain", "outer-fibre strain", 0, 0.08, "", "our estimate: plane sections, small strain"
+)
 
 _REASONS = {
     "strain": "Strain ends it: the outer fibre is at {strain:.1f} %, the stated share of what the steel "
-              "stretches evenly.",
+    "stretches evenly.",
     "bar force": "The bar ends it: more would need more force than a hand should put on this bar.",
     "re-bends": "Re-bending ends it: more would not leave the stated number of bends there and back before a "
-                "crack (outer fibre at {strain:.1f} %).",
+    "crack (outer fibre at {strain:.1f} %).",
     "wall": "The wall ends it: more would flatten the bore past what the glue gap of the shaft takes.",
 }
 
@@ -186,7 +236,9 @@ class HoselBend:
         degrees : float, optional
             Permanent change; None: the allowed one.
         """
-        angle = self.allowed_deg if degrees is None else check_number(degrees, "bend", 0.0, 45.0, "°")
+        angle = (
+            self.allowed_deg if degrees is None else check_number(degrees, "bend", 0.0, 45.0, "°")
+        )
         return along(self.bench, force_of(self.bench, angle))
 
     def moment_angle(self, to_deg: float | None = None, points: int = 60) -> dict[str, np.ndarray]:
@@ -204,49 +256,77 @@ class HoselBend:
         force = np.r_[np.linspace(0.0, start, 5)[1:], np.linspace(start, end, points)[1:]]
         case = self.bench.part(np.zeros(force.size, dtype=int))
         permanent, sprung = angles(case, force)
-        return {"force_n": force, "moment_nm": force * (case.bar_mm + case.length_mm) / 1000.0,
-                "angle_deg": np.degrees(permanent + sprung), "permanent_deg": np.degrees(permanent)}
+        return {
+            "force_n": force,
+            "moment_nm": force * (case.bar_mm + case.length_mm) / 1000.0,
+            "angle_deg": np.degrees(permanent + sprung),
+            "permanent_deg": np.degrees(permanent),
+        }
 
     def words(self) -> str:
         """The answer in sentences."""
         short, long = sorted(self.for_length)
         bar, length = float(self.bench.bar_mm[0]), float(self.bench.length_mm[0])
-        lines = [f"The hosel ({self.hardness_hv:.0f} HV) takes {self.allowed_deg:.1f}° at most, either way "
-                 f"({self.allowed_deg_low:.1f} to {self.allowed_deg_high:.1f}°, resting on assumptions): "
-                 f"{self.for_length[short]:.1f}° if only {short:.0f} mm of it bend, "
-                 f"{self.for_length[long]:.1f}° if {long:.0f} mm do.",
-                 _REASONS[self.governed_by].format(strain=100 * self.outer_strain)]
+        lines = [
+            f"The hosel ({self.hardness_hv:.0f} HV) takes {self.allowed_deg:.1f}° at most, either way "
+            f"({self.allowed_deg_low:.1f} to {self.allowed_deg_high:.1f}°, resting on assumptions): "
+            f"{self.for_length[short]:.1f}° if only {short:.0f} mm of it bend, "
+            f"{self.for_length[long]:.1f}° if {long:.0f} mm do.",
+            _REASONS[self.governed_by].format(strain=100 * self.outer_strain),
+        ]
         force = f"{self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease})"
         if self.target_deg == 0.0:
             pass
         elif self.target_deg <= self.allowed_deg:
-            lines.append(f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
-                         f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs "
-                         "back.")
+            lines.append(
+                f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
+                f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs "
+                "back."
+            )
         else:
-            lines.append(f"A change of {self.target_deg:.1f}° is more than it allows; it would need {force}.")
+            lines.append(
+                f"A change of {self.target_deg:.1f}° is more than it allows; it would need {force}."
+            )
         if self.bends_at_mm < 0.75 * length:
-            lines.append(f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp.")
+            lines.append(
+                f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp."
+            )
         return " ".join(lines)
 
 
-def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float = 20.0,
-               hardness_hv: float = 210.0, *, fractions: Mapping[str, float] | None = None,
-               material: Strength | None = None, hardness_se_hv: float = 0.0,
-               neck_hardness_hv: float | None = None, neck_fractions: Mapping[str, float] | None = None,
-               neck_material: Strength | None = None,
-               neck_outside_mm: float | None = None, bored_mm: float = DEFAULTS["bored_mm"],
-               eccentricity_mm: float = 0.0, bar_mm: float = DEFAULTS["bar_mm"],
-               force_limit_n: float = DEFAULTS["force_limit_n"], target_lie_deg: float = 2.0,
-               target_loft_deg: float = 0.0, hand: str = "right",
-               strain_fraction: float = DEFAULTS["strain_fraction"],
-               notch_factor: float = DEFAULTS["notch_factor"], bore_factor: float = DEFAULTS["bore_factor"],
-               plating_factor: float = DEFAULTS["plating_factor"], residual_stress_mpa: float = 0.0,
-               bauschinger: float = 0.7, rebends: float = DEFAULTS["rebends"],
-               scatter_factor: float = DEFAULTS["scatter_factor"],
-               bore_out_of_round_mm: float = DEFAULTS["bore_out_of_round_mm"],
-               wall_thinning: float = DEFAULTS["wall_thinning"], history_deg: Sequence[float] = (),
-               aged: bool = False) -> HoselBend:
+def hosel_bend(
+    outside_mm: float = 13.4,
+    bore_mm: float = 9.4,
+    length_mm: float = 20.0,
+    hardness_hv: float = 210.0,
+    *,
+    fractions: Mapping[str, float] | None = None,
+    material: Strength | None = None,
+    hardness_se_hv: float = 0.0,
+    neck_hardness_hv: float | None = None,
+    neck_fractions: Mapping[str, float] | None = None,
+    neck_material: Strength | None = None,
+    neck_outside_mm: float | None = None,
+    bored_mm: float = DEFAULTS["bored_mm"],
+    eccentricity_mm: float = 0.0,
+    bar_mm: float = DEFAULTS["bar_mm"],
+    force_limit_n: float = DEFAULTS["force_limit_n"],
+    target_lie_deg: float = 2.0,
+    target_loft_deg: float = 0.0,
+    hand: str = "right",
+    strain_fraction: float = DEFAULTS["strain_fraction"],
+    notch_factor: float = DEFAULTS["notch_factor"],
+    bore_factor: float = DEFAULTS["bore_factor"],
+    plating_factor: float = DEFAULTS["plating_factor"],
+    residual_stress_mpa: float = 0.0,
+    bauschinger: float = 0.7,
+    rebends: float = DEFAULTS["rebends"],
+    scatter_factor: float = DEFAULTS["scatter_factor"],
+    bore_out_of_round_mm: float = DEFAULTS["bore_out_of_round_mm"],
+    wall_thinning: float = DEFAULTS["wall_thinning"],
+    history_deg: Sequence[float] = (),
+    aged: bool = False,
+) -> HoselBend:
     """How far a hosel bends, by which limit, with what force and springback.
 
     Parameters
@@ -330,14 +410,20 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
     out_d = check_number(outside_mm, "hosel outside diameter", 6.0, 40.0, "mm")
     bore = check_number(bore_mm, "hosel bore", 0.0, 39.0, "mm")
     if bore > out_d - 1.0:
-        raise InputError(f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel; allowed is "
-                         "a wall of 0.5 mm or more.")
+        raise InputError(
+            f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel; allowed is "
+            "a wall of 0.5 mm or more."
+        )
     numbers = {
-        "outside_mm": out_d, "bore_mm": bore,
+        "outside_mm": out_d,
+        "bore_mm": bore,
         "length_mm": check_number(length_mm, "bend zone", 3.0, 60.0, "mm"),
-        "neck_outside_mm": out_d if neck_outside_mm is None else check_number(
-            neck_outside_mm, "neck diameter", bore + 1.0, 60.0, "mm"),
-        "bored_mm": 1e6 if bored_mm == math.inf else check_number(bored_mm, "bored length", 0.0, 1e6, "mm"),
+        "neck_outside_mm": out_d
+        if neck_outside_mm is None
+        else check_number(neck_outside_mm, "neck diameter", bore + 1.0, 60.0, "mm"),
+        "bored_mm": 1e6
+        if bored_mm == math.inf
+        else check_number(bored_mm, "bored length", 0.0, 1e6, "mm"),
         "bar_mm": check_number(bar_mm, "bar length", 50.0, 3000.0, "mm"),
         "force_limit_n": check_number(force_limit_n, "force limit", 10.0, 20_000.0, "N"),
         "strain_fraction": check_number(strain_fraction, "share of uniform strain", 0.05, 1.0),
@@ -346,9 +432,13 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
         "plating_factor": check_number(plating_factor, "plating factor", 0.01, 1.0),
         "rebends": check_number(rebends, "re-bends", 0.5, 10_000.0),
         "scatter_factor": check_number(scatter_factor, "scatter factor", 1.0, 1000.0),
-        "bore_out_of_round_mm": check_number(bore_out_of_round_mm, "bore out of round", 0.005, 2.0, "mm"),
+        "bore_out_of_round_mm": check_number(
+            bore_out_of_round_mm, "bore out of round", 0.005, 2.0, "mm"
+        ),
         "wall_thinning": check_number(wall_thinning, "wall thinning", 0.005, 0.5),
-        "used_strain": 0.0, "fibre_factor": 1.0, "moment_factor": 1.0,
+        "used_strain": 0.0,
+        "fibre_factor": 1.0,
+        "moment_factor": 1.0,
     }
     offset = check_number(eccentricity_mm, "bore eccentricity", 0.0, 0.45 * (out_d - bore), "mm")
     lie = check_number(target_lie_deg, "lie change", -15.0, 15.0, "°")
@@ -364,9 +454,15 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
     neck = here
     if not (neck_hardness_hv is None and neck_fractions is None and neck_material is None):
         neck_hv = here.hardness_hv if neck_hardness_hv is None else neck_hardness_hv
-        neck = material_of(neck_hv, fractions if neck_fractions is None else neck_fractions, neck_material,
-                         "neck material")
-    once = {w.code: w for w in (*neck.warnings, *here.warnings)}   # a range once, with the hosel's value
+        neck = material_of(
+            neck_hv,
+            fractions if neck_fractions is None else neck_fractions,
+            neck_material,
+            "neck material",
+        )
+    once = {
+        w.code: w for w in (*neck.warnings, *here.warnings)
+    }  # a range once, with the hosel's value
     notes = [*once.values(), outside("hosel_length", numbers["length_mm"])]
 
     if offset > 0.0:
@@ -379,10 +475,16 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
     bench = bench_of(here, neck, numbers)
     shown = [bench_of(here, neck, numbers, length_mm=x) for x in LENGTHS_MM]
     cases = [bench, *shown, *moved(here, neck, numbers, spread_hv)]
-    answer = allowed(Bench(**{f.name: np.concatenate([getattr(c, f.name) for c in cases])
-                              for f in dataclasses.fields(Bench)}))
+    answer = allowed(
+        Bench(
+            **{
+                f.name: np.concatenate([getattr(c, f.name) for c in cases])
+                for f in dataclasses.fields(Bench)
+            }
+        )
+    )
     degrees = answer["allowed_deg"]
-    now, shift = float(degrees[0]), degrees[1 + len(shown):] - degrees[0]
+    now, shift = float(degrees[0]), degrees[1 + len(shown) :] - degrees[0]
     low = max(now - math.sqrt(float(np.sum(np.minimum(shift, 0.0) ** 2))), 0.0)
     high = now + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
 
@@ -395,27 +497,47 @@ def hosel_bend(outside_mm: float = 13.4, bore_mm: float = 9.4, length_mm: float 
     notes.append(outside("hosel_strain", strain))
     if LIMITS[int(answer["governed_by"][0])] == "re-bends":
         notes.append(outside("roessle_fatemi", float(hv_to_hb_array(here.hardness_hv)[0])))
-    most = float(at_allowed["permanent_strain"][place]) / (0.5 * float(at_allowed["outside_mm"][place]))
+    most = float(at_allowed["permanent_strain"][place]) / (
+        0.5 * float(at_allowed["outside_mm"][place])
+    )
     if most > 0.0 and math.radians(now) / most < 0.25 * out_d:
-        notes.append(Warn("hosel:gathers",
-                          "All the bending gathers in less than a quarter of the diameter (taper, end of the "
-                          "bore, hardness gradient); the beam picture is cautious there: try it."))
+        notes.append(
+            Warn(
+                "hosel:gathers",
+                "All the bending gathers in less than a quarter of the diameter (taper, end of the "
+                "bore, hardness gradient); the beam picture is cautious there: try it.",
+            )
+        )
     if now < 0.05:
-        notes.append(Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays."))
+        notes.append(
+            Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays.")
+        )
     turn = math.degrees(math.atan2(loft, lie)) if target else 0.0
     return HoselBend(
-        allowed_deg=now, allowed_deg_low=low, allowed_deg_high=high,
-        governed_by=LIMITS[int(answer["governed_by"][0])], allowed_by=_by_each(bench, here, neck, numbers),
+        allowed_deg=now,
+        allowed_deg_low=low,
+        allowed_deg_high=high,
+        governed_by=LIMITS[int(answer["governed_by"][0])],
+        allowed_by=_by_each(bench, here, neck, numbers),
         for_length={x: float(degrees[1 + i]) for i, x in enumerate(LENGTHS_MM)},
-        target_deg=target, direction_deg=turn if hand == "right" else -turn, bar_force_n=force,
-        ease=ease_of(force), springback_deg=sprung, overbend_deg=permanent + sprung,
+        target_deg=target,
+        direction_deg=turn if hand == "right" else -turn,
+        bar_force_n=force,
+        ease=ease_of(force),
+        springback_deg=sprung,
+        overbend_deg=permanent + sprung,
         yield_moment_nm=_first_yield_nm(bench, residual),
         limit_moment_nm=here.yield_mpa * plastic_modulus_mm3(out_d, bore) / 1000.0,
-        return_force_n=_return_force(bench, force, reverse), outer_strain=strain,
+        return_force_n=_return_force(bench, force, reverse),
+        outer_strain=strain,
         bends_at_mm=float(at_allowed["s_mm"][place]),
         rebends_left=_rebends_left(bench, here, force, damage) if target else {},
-        strength=here, hardness_hv=here.hardness_hv, warnings=tuple(n for n in notes if n is not None),
-        bench=bench, hand=hand)
+        strength=here,
+        hardness_hv=here.hardness_hv,
+        warnings=tuple(n for n in notes if n is not None),
+        bench=bench,
+        hand=hand,
+    )
 
 
 def bench_options(bench: Mapping | None) -> dict:
@@ -435,7 +557,9 @@ def bench_options(bench: Mapping | None) -> dict:
         return {}
     if not isinstance(bench, Mapping):
         kind = type(bench).__name__
-        raise InputError(f"bench is {kind} {bench!r:.60}; allowed is a mapping such as {{'bar_mm': 600}}.")
+        raise InputError(
+            f"bench is {kind} {bench!r:.60}; allowed is a mapping such as {{'bar_mm': 600}}."
+        )
     for name in bench:
         check_choice(name, "bench option", _BENCH_NAMES)
     return dict(bench)
@@ -455,46 +579,86 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **options) -> HoselBend:
     **options
         As in `hosel_bend`.
     """
-    return hosel_bend(head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, material=hosel,
-                      neck_material=between(hosel, neck, gradient_share(head)), **options)
+    return hosel_bend(
+        head.hosel.outside_mm,
+        head.hosel.bore_mm,
+        head.hosel.bend_zone_mm,
+        material=hosel,
+        neck_material=between(hosel, neck, gradient_share(head)),
+        **options,
+    )
 
 
-_OF_THE_HEAD = ("outside_mm", "bore_mm", "length_mm", "hardness_hv", "fractions", "material", "neck_hardness_hv",
-                "neck_fractions", "neck_material")
+_OF_THE_HEAD = (
+    "outside_mm",
+    "bore_mm",
+    "length_mm",
+    "hardness_hv",
+    "fractions",
+    "material",
+    "neck_hardness_hv",
+    "neck_fractions",
+    "neck_material",
+)
 #: What a bench may set: the keywords of `hosel_bend` that are not the head's.
-_BENCH_NAMES = tuple(name for name in inspect.signature(hosel_bend).parameters if name not in _OF_THE_HEAD)
+_BENCH_NAMES = tuple(
+    name for name in inspect.signature(hosel_bend).parameters if name not in _OF_THE_HEAD
+)
 
 
 # ---- pieces of the answer ----------------------------------------------------------------------------------
 
+
 def _advice(here: Strength, numbers: Mapping[str, float], aged_without_bend: bool) -> list[Warn]:
     notes = []
     if aged_without_bend:
-        notes.append(Warn("hosel:ageing", "Strain ageing needs an earlier bend; history_deg names none."))
+        notes.append(
+            Warn("hosel:ageing", "Strain ageing needs an earlier bend; history_deg names none.")
+        )
     if here.yield_plateau_strain > 0.002:
-        notes.append(Warn("hosel:plateau",
-                          "Low-carbon steel yields in a plateau: it gives suddenly, then stiffens. A bend "
-                          "that rested for days or was warmed has aged: stiffer, less ductile."))
+        notes.append(
+            Warn(
+                "hosel:plateau",
+                "Low-carbon steel yields in a plateau: it gives suddenly, then stiffens. A bend "
+                "that rested for days or was warmed has aged: stiffer, less ductile.",
+            )
+        )
     if numbers["plating_factor"] < 1.0:
-        notes.append(Warn("hosel:plating", "A plated skin cracks first; its factor is an assumption."))
+        notes.append(
+            Warn("hosel:plating", "A plated skin cracks first; its factor is an assumption.")
+        )
     return notes
 
 
-def _by_each(bench: Bench, here: Strength, neck: Strength, numbers: Mapping[str, float]) -> dict[str, float]:
+def _by_each(
+    bench: Bench, here: Strength, neck: Strength, numbers: Mapping[str, float]
+) -> dict[str, float]:
     """Degrees by each limit alone, no further than where the outer fibre reaches uniform strain."""
     forces = limit_forces(bench)
-    bare = bench_of(here, neck, numbers, strain_fraction=1.0, plating_factor=1.0, notch_factor=1.0,
-                    bore_factor=1.0, used_strain=0.0)
+    bare = bench_of(
+        here,
+        neck,
+        numbers,
+        strain_fraction=1.0,
+        plating_factor=1.0,
+        notch_factor=1.0,
+        bore_factor=1.0,
+        used_strain=0.0,
+    )
     most = limit_forces(bare)["strain"]
     case = bench.part(np.zeros(len(LIMITS), dtype=int))
     permanent, _ = angles(case, np.minimum(np.concatenate([forces[name] for name in LIMITS]), most))
     return dict(zip(LIMITS, np.degrees(permanent).tolist(), strict=True))
 
 
-def _rebends_left(bench: Bench, material: Strength, force: float, damage: float) -> dict[str, float]:
+def _rebends_left(
+    bench: Bench, material: Strength, force: float, damage: float
+) -> dict[str, float]:
     amplitude = over_strain(bench, force) * float(bench.notch_factor[0])
-    lives = {"Roessle–Fatemi": roessle_fatemi(material.hardness_hv),
-             "uniform material law": uniform_material_law(material.tensile_mpa)}
+    lives = {
+        "Roessle–Fatemi": roessle_fatemi(material.hardness_hv),
+        "uniform material law": uniform_material_law(material.tensile_mpa),
+    }
     left = max(1.0 - damage, 0.0) / float(bench.scatter_factor[0])
     return {name: float(cycles_to_crack(life, amplitude)) * left for name, life in lives.items()}
 

@@ -17,8 +17,17 @@ import numpy as np
 from ..engine.compiled import compiled
 from ..strength.tensile import FlowCurve
 
-__all__ = ["curvature", "eccentric_section", "elastic_modulus_mm3", "moment_nmm", "moment_slope",
-           "plastic_modulus_mm3", "power_law_moment_nmm", "second_moment_mm4", "shape_factor"]
+__all__ = [
+    "curvature",
+    "eccentric_section",
+    "elastic_modulus_mm3",
+    "moment_nmm",
+    "moment_slope",
+    "plastic_modulus_mm3",
+    "power_law_moment_nmm",
+    "second_moment_mm4",
+    "shape_factor",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -86,8 +95,13 @@ def power_law_moment_nmm(outside_mm, bore_mm, strength_mpa, exponent, curvature_
 # ---- the flow curve's moment -------------------------------------------------------------------------------
 
 #: t √(1+t) as a polynomial in x = 1 − t on 0..1, lowest power first; degree 9 is exact to 2e-8.
-_SHAPE = (np.polynomial.Chebyshev.interpolate(lambda x: (1.0 - x) * np.sqrt(2.0 - x), 9, domain=[0.0, 1.0])
-          .convert(kind=np.polynomial.Polynomial).coef)
+_SHAPE = (
+    np.polynomial.Chebyshev.interpolate(
+        lambda x: (1.0 - x) * np.sqrt(2.0 - x), 9, domain=[0.0, 1.0]
+    )
+    .convert(kind=np.polynomial.Polynomial)
+    .coef
+)
 
 
 def _disc(radius, youngs, yield_mpa, starts, hardening, power, terms, k):
@@ -96,9 +110,13 @@ def _disc(radius, youngs, yield_mpa, starts, hardening, power, terms, k):
     reach = yield_mpa / (youngs * k * radius)
     sine = min(reach, 1.0)
     cosine = math.sqrt((1.0 - sine) * (1.0 + sine))
-    core = 0.5 * math.asin(sine) - 0.5 * sine * cosine * (1.0 - 2.0 * sine * sine)  # p/2 - sin(4p)/8
+    core = 0.5 * math.asin(sine) - 0.5 * sine * cosine * (
+        1.0 - 2.0 * sine * sine
+    )  # p/2 - sin(4p)/8
     # below yield the closed form is continued by the elastic line
-    moment = yield_mpa * cube * (core / sine + 4.0 / 3.0 * cosine * cosine * cosine) / max(reach, 1.0)
+    moment = (
+        yield_mpa * cube * (core / sine + 4.0 / 3.0 * cosine * cosine * cosine) / max(reach, 1.0)
+    )
     slope = youngs * cube * radius * core
     left = 1.0 - starts / (k * radius)
     if left > 0.0 and hardening > 0.0:
@@ -116,8 +134,11 @@ def _disc(radius, youngs, yield_mpa, starts, hardening, power, terms, k):
 
 
 #: Gamma(m + 1)/Gamma(m + 5/2) for m on 0..1, where exponents lie, as a polynomial in 2 m - 1 (to 1e-13).
-_GAMMA_RATIO = np.polynomial.chebyshev.cheb2poly(np.polynomial.chebyshev.chebinterpolate(
-    np.vectorize(lambda x: math.gamma(0.5 * x + 1.5) / math.gamma(0.5 * x + 3.0)), 18))
+_GAMMA_RATIO = np.polynomial.chebyshev.cheb2poly(
+    np.polynomial.chebyshev.chebinterpolate(
+        np.vectorize(lambda x: math.gamma(0.5 * x + 1.5) / math.gamma(0.5 * x + 3.0)), 18
+    )
+)
 
 
 def _terms_of(power, terms):
@@ -150,7 +171,9 @@ _STEPS = 60
 
 def _solved(case, terms, target, start):
     """Curvature that carries a moment and the slope there: Newton between brackets."""
-    low = target / (case[2] * _QUARTER * (case[0] ** 4 - case[1] ** 4))   # elastic: plastic flow only softens
+    low = target / (
+        case[2] * _QUARTER * (case[0] ** 4 - case[1] ** 4)
+    )  # elastic: plastic flow only softens
     k = max(start, low)
     high = math.inf
     slope = 0.0
@@ -192,7 +215,7 @@ def _curvatures(cases, moments, start, out):
             case = cases[row, i]
             _terms_of(case[6], terms)
             out[row, i], slope = _solved(case, terms, moments[row, i], guess)
-            if i + 1 < cases.shape[1]:   # neighbours are alike: along the slope to the next moment
+            if i + 1 < cases.shape[1]:  # neighbours are alike: along the slope to the next moment
                 guess = out[row, i] + (moments[row, i + 1] - moments[row, i]) / slope
 
 
@@ -207,8 +230,16 @@ def _loops():
 
 def _cases(outside_mm, bore_mm, curve: FlowCurve, *others):
     """Sections and flow curves as rows of numbers, and the other arrays in the same shape."""
-    given = (outside_mm, bore_mm, curve.youngs_mpa, curve.yield_mpa, curve.hardening_starts,
-             curve.hardening_mpa, curve.hardening_power, *others)
+    given = (
+        outside_mm,
+        bore_mm,
+        curve.youngs_mpa,
+        curve.yield_mpa,
+        curve.hardening_starts,
+        curve.hardening_mpa,
+        curve.hardening_power,
+        *others,
+    )
     arrays = np.broadcast_arrays(*(np.asarray(x, dtype=float) for x in given))
     cases = np.empty((*arrays[0].shape, 7))
     for i in range(7):
@@ -269,11 +300,17 @@ def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=None):
     >>> round(float(moment_nmm(13.4, 9.4, curve, k)), 3)
     90000.0
     """
-    cases, target, guess = _cases(outside_mm, bore_mm, curve, moment, 0.0 if start is None else start)
+    cases, target, guess = _cases(
+        outside_mm, bore_mm, curve, moment, 0.0 if start is None else start
+    )
     wide = target.shape[-1] if target.ndim else 1
     found = np.empty(target.shape)
-    _loops()[1](cases.reshape(-1, wide, 7), target.reshape(-1, wide), guess.reshape(-1, wide)[:, 0].copy(),
-                found.reshape(-1, wide))
+    _loops()[1](
+        cases.reshape(-1, wide, 7),
+        target.reshape(-1, wide),
+        guess.reshape(-1, wide)[:, 0].copy(),
+        found.reshape(-1, wide),
+    )
     return found
 
 
@@ -289,9 +326,15 @@ _DS = 6.0 * _V * (1.0 - _V) * _W
 
 def _disc_sums(centre, radius, curve: FlowCurve, k):
     """Force and moment (about the neutral axis at 0) of a disc whose centre lies `centre` from the axis."""
-    ends = [np.full_like(centre, x) if np.ndim(x) == 0 else x for x in (
-        -curve.hardening_starts / k, -curve.yield_mpa / curve.youngs_mpa / k,
-        curve.yield_mpa / curve.youngs_mpa / k, curve.hardening_starts / k)]
+    ends = [
+        np.full_like(centre, x) if np.ndim(x) == 0 else x
+        for x in (
+            -curve.hardening_starts / k,
+            -curve.yield_mpa / curve.youngs_mpa / k,
+            curve.yield_mpa / curve.youngs_mpa / k,
+            curve.hardening_starts / k,
+        )
+    ]
     low, high = centre - radius, centre + radius
     cuts = [low, *(np.clip(e, low, high) for e in ends), high]
     force, moment = 0.0, 0.0
@@ -307,8 +350,13 @@ def _disc_sums(centre, radius, curve: FlowCurve, k):
     return force, moment
 
 
-def eccentric_section(outside_mm: float, bore_mm: float, eccentricity_mm: float, curve: FlowCurve,
-                      curvature_per_mm: float) -> tuple[float, float]:
+def eccentric_section(
+    outside_mm: float,
+    bore_mm: float,
+    eccentricity_mm: float,
+    curve: FlowCurve,
+    curvature_per_mm: float,
+) -> tuple[float, float]:
     """Moment (N mm) and greatest fibre distance (mm) of a tube with an off-centre bore, bent that way.
 
     The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the

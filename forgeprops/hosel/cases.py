@@ -9,14 +9,24 @@ from collections.abc import Mapping
 import numpy as np
 
 from ..base.errors import InputError
-from ..strength.tensile import FlowCurve, Strength, flow_curve, strength
 from ..base.ranges import Warn
+from ..strength.tensile import FlowCurve, Strength, flow_curve, strength
 from .bench import Bench, along, force_for_angle
-from .fatigue import miner_damage
 from .bending_moment import eccentric_section
+from .fatigue import miner_damage
 
-__all__ = ["AGEING_MPA", "after_bends", "bench_of", "between", "eccentric_factors", "force_of",
-           "gradient_share", "material_of", "moved", "over_strain"]
+__all__ = [
+    "AGEING_MPA",
+    "after_bends",
+    "bench_of",
+    "between",
+    "eccentric_factors",
+    "force_of",
+    "gradient_share",
+    "material_of",
+    "moved",
+    "over_strain",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -56,9 +66,13 @@ def bench_of(here: Strength, neck: Strength, numbers: Mapping[str, float], **cha
     """Bench of one hosel, with some values changed."""
     values = dict(numbers)
     for prefix, m in (("", here), ("neck_", neck)):
-        values |= {f"{prefix}hardness_hv": m.hardness_hv, f"{prefix}yield_mpa": m.yield_mpa,
-                   f"{prefix}tensile_mpa": m.tensile_mpa, f"{prefix}uniform_elongation": m.uniform_elongation,
-                   f"{prefix}plateau_strain": m.yield_plateau_strain}
+        values |= {
+            f"{prefix}hardness_hv": m.hardness_hv,
+            f"{prefix}yield_mpa": m.yield_mpa,
+            f"{prefix}tensile_mpa": m.tensile_mpa,
+            f"{prefix}uniform_elongation": m.uniform_elongation,
+            f"{prefix}plateau_strain": m.yield_plateau_strain,
+        }
     return Bench.of(**{**values, **changes})
 
 
@@ -67,7 +81,9 @@ def material_of(hardness_hv, fractions, given: Strength | None, label: str) -> S
     if given is None:
         return strength(hardness_hv, fractions)
     if not isinstance(given, Strength):
-        raise InputError(f"{label} is {given!r}; allowed is a Strength from forgeprops.strength(...).")
+        raise InputError(
+            f"{label} is {given!r}; allowed is a Strength from forgeprops.strength(...)."
+        )
     return given
 
 
@@ -82,12 +98,20 @@ def gradient_share(head) -> float:
 
 def between(here: Strength, neck: Strength, share: float) -> Strength:
     """Strength part of the way from the hosel to the neck (straight line in each quantity)."""
-    names = ("hardness_hv", "yield_mpa", "tensile_mpa", "uniform_elongation", "yield_plateau_strain")
+    names = (
+        "hardness_hv",
+        "yield_mpa",
+        "tensile_mpa",
+        "uniform_elongation",
+        "yield_plateau_strain",
+    )
     mixed = {n: getattr(here, n) + share * (getattr(neck, n) - getattr(here, n)) for n in names}
     return dataclasses.replace(neck, **mixed)
 
 
-def eccentric_factors(here: Strength, numbers: Mapping[str, float], offset: float) -> dict[str, float]:
+def eccentric_factors(
+    here: Strength, numbers: Mapping[str, float], offset: float
+) -> dict[str, float]:
     """Factors of an off-centre bore on fibre distance and moment, taken at the strain limit."""
     out_d, bore = numbers["outside_mm"], numbers["bore_mm"]
     at = numbers["strain_fraction"] * math.log1p(here.uniform_elongation) / (0.5 * out_d)
@@ -106,13 +130,21 @@ def after_bends(past, here: Strength, neck: Strength, numbers: dict, aged: bool,
     left = along(virgin, force_of(virgin, net))["permanent_strain"] if net else np.zeros(1)
     numbers["used_strain"] = max(float(np.max(left)), 0.0)
     numbers["rebends"] = numbers["rebends"] / max(1.0 - damage, 1e-6)
-    notes.append(Warn("hosel:history",
-                      f"{len(past)} earlier bends are reckoned in: they leave {net:.1f}° and took "
-                      f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further "
-                      "the same way."))
+    notes.append(
+        Warn(
+            "hosel:history",
+            f"{len(past)} earlier bends are reckoned in: they leave {net:.1f}° and took "
+            f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further "
+            "the same way.",
+        )
+    )
     if damage >= 1.0:
-        notes.append(Warn("hosel:used-up",
-                          "The earlier bends have used up the re-bends; do not bend this hosel again."))
+        notes.append(
+            Warn(
+                "hosel:used-up",
+                "The earlier bends have used up the re-bends; do not bend this hosel again.",
+            )
+        )
     if aged and ranges:
         here, neck = (_aged(m, max(ranges)) for m in (here, neck))
     return here, neck, damage
@@ -127,12 +159,16 @@ def _aged(material: Strength, strain: float) -> Strength:
     uniform = max(material.uniform_elongation - half, 0.3 * material.uniform_elongation)
     curve = flow_curve(raised, tensile, uniform, material.yield_plateau_strain)
     curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
-    return dataclasses.replace(material, yield_mpa=raised, tensile_mpa=tensile, uniform_elongation=uniform,
-                               curve=curve)
+    return dataclasses.replace(
+        material, yield_mpa=raised, tensile_mpa=tensile, uniform_elongation=uniform, curve=curve
+    )
 
 
-def moved(here: Strength, neck: Strength, numbers: Mapping[str, float], spread_hv: float) -> list[Bench]:
+def moved(
+    here: Strength, neck: Strength, numbers: Mapping[str, float], spread_hv: float
+) -> list[Bench]:
     """Cases with one assumption moved by its 80 % half-range, either way."""
+
     def stronger(m: Strength, sign: float) -> Strength:
         # hardness and both strengths move together
         def factor(se: float, value: float) -> float:
@@ -148,10 +184,20 @@ def moved(here: Strength, neck: Strength, numbers: Mapping[str, float], spread_h
 
     cases = []
     for sign in (-1.0, 1.0):
-        cases += [bench_of(stronger(here, sign), stronger(neck, sign), numbers),
-                  bench_of(tougher(here, sign), tougher(neck, sign), numbers),
-                  bench_of(here, neck, numbers,
-                        strain_fraction=numbers["strain_fraction"] * (1.0 + sign * _FRACTION_SPREAD)),
-                  bench_of(here, neck, numbers,
-                        scatter_factor=numbers["scatter_factor"] * _SCATTER_SPREAD**-sign)]
+        cases += [
+            bench_of(stronger(here, sign), stronger(neck, sign), numbers),
+            bench_of(tougher(here, sign), tougher(neck, sign), numbers),
+            bench_of(
+                here,
+                neck,
+                numbers,
+                strain_fraction=numbers["strain_fraction"] * (1.0 + sign * _FRACTION_SPREAD),
+            ),
+            bench_of(
+                here,
+                neck,
+                numbers,
+                scatter_factor=numbers["scatter_factor"] * _SCATTER_SPREAD**-sign,
+            ),
+        ]
     return cases

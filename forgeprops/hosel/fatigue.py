@@ -10,12 +10,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.ranges import register_range
 from ..strength.tensile import YOUNGS_MPA
 from ..strength.tensile_fits import BRINELL_SHARE
-from ..base.ranges import register_range
 
-__all__ = ["METHODS", "SCATTER_FACTOR", "StrainLife", "allowed_amplitude", "cycles_to_crack", "miner_damage",
-           "roessle_fatemi", "strain_amplitude", "uniform_material_law"]
+__all__ = [
+    "METHODS",
+    "SCATTER_FACTOR",
+    "StrainLife",
+    "allowed_amplitude",
+    "cycles_to_crack",
+    "miner_damage",
+    "roessle_fatemi",
+    "strain_amplitude",
+    "uniform_material_law",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -24,7 +33,11 @@ SOURCES = {
     "strain_amplitude": ("strain_life",),
     "cycles_to_crack": ("strain_life",),
     "allowed_amplitude": (
-        "roessle_fatemi", "uniform_material_law", "scatter_factor", "strain_life"),
+        "roessle_fatemi",
+        "uniform_material_law",
+        "scatter_factor",
+        "strain_life",
+    ),
     "miner_damage": ("strain_life",),
 }
 
@@ -36,7 +49,9 @@ SCATTER_FACTOR = 20.0
 #: The two methods by name.
 METHODS = ("Roessle–Fatemi", "uniform material law")
 
-register_range("roessle_fatemi", "Brinell hardness for Roessle–Fatemi", 150, 660, "HB", "from memory")
+register_range(
+    "roessle_fatemi", "Brinell hardness for Roessle–Fatemi", 150, 660, "HB", "from memory"
+)
 
 
 @dataclass(frozen=True)
@@ -72,7 +87,9 @@ def roessle_fatemi(hardness_hv, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     [5935, 1174, 281]
     """
     hb = BRINELL_SHARE * np.asarray(hardness_hv, dtype=float)
-    return StrainLife(4.25 * hb + 225.0, -0.09, (0.32 * hb * hb - 487.0 * hb + 191_000.0) / youngs_mpa, -0.56)
+    return StrainLife(
+        4.25 * hb + 225.0, -0.09, (0.32 * hb * hb - 487.0 * hb + 191_000.0) / youngs_mpa, -0.56
+    )
 
 
 def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
@@ -118,19 +135,24 @@ def cycles_to_crack(life: StrainLife, amplitude, youngs_mpa=YOUNGS_MPA):
     return 0.5 * np.exp(x)
 
 
-def allowed_amplitude(hardness_hv, tensile_mpa, cycles, scatter_factor=SCATTER_FACTOR, youngs_mpa=YOUNGS_MPA):
+def allowed_amplitude(
+    hardness_hv, tensile_mpa, cycles, scatter_factor=SCATTER_FACTOR, youngs_mpa=YOUNGS_MPA
+):
     """Strain amplitude allowed for so many cycles, scatter factor taken off: geometric mean of both methods.
 
     Neither method is known to be nearer for hosels; they differ by 5–25 %, which the scatter factor covers
     many times.
     """
     n = np.asarray(cycles, dtype=float) * scatter_factor
-    return np.sqrt(strain_amplitude(roessle_fatemi(hardness_hv, youngs_mpa), n, youngs_mpa)
-                   * strain_amplitude(uniform_material_law(tensile_mpa, youngs_mpa), n, youngs_mpa))
+    return np.sqrt(
+        strain_amplitude(roessle_fatemi(hardness_hv, youngs_mpa), n, youngs_mpa)
+        * strain_amplitude(uniform_material_law(tensile_mpa, youngs_mpa), n, youngs_mpa)
+    )
 
 
-def miner_damage(hardness_hv: float, tensile_mpa: float, strain_ranges,
-                 scatter_factor: float = SCATTER_FACTOR) -> float:
+def miner_damage(
+    hardness_hv: float, tensile_mpa: float, strain_ranges, scatter_factor: float = SCATTER_FACTOR
+) -> float:
     """Share of life used by single bends of given strain ranges (each: half a cycle of half that amplitude).
 
     Source: Palmgren–Miner, from memory.
@@ -138,6 +160,8 @@ def miner_damage(hardness_hv: float, tensile_mpa: float, strain_ranges,
     ranges = np.asarray(strain_ranges, dtype=float)
     if ranges.size == 0:
         return 0.0
-    lives = np.sqrt(cycles_to_crack(roessle_fatemi(hardness_hv), ranges / 2.0)
-                    * cycles_to_crack(uniform_material_law(tensile_mpa), ranges / 2.0))
+    lives = np.sqrt(
+        cycles_to_crack(roessle_fatemi(hardness_hv), ranges / 2.0)
+        * cycles_to_crack(uniform_material_law(tensile_mpa), ranges / 2.0)
+    )
     return float(np.sum(0.5 * scatter_factor / lives))

@@ -14,13 +14,12 @@ from typing import Any
 
 import numpy as np
 
-from .drawing import Block, Face, Hosel, Neck, Rim
 from ..base.errors import InputError, check_choice
+from .drawing import Block, Face, Hosel, Neck, Rim
 from .head import Head
 from .route import COOLING, LaterHeat, Route, Spray
 from .shop import Shop
-from .steel import Steel
-from .steel import DEFAULT_RESIDUALS, ELEMENTS
+from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
 __all__ = ["Columns", "HeadColumns", "SHOP_NUMBERS", "SteelColumns", "columns_of", "spread"]
 
@@ -33,7 +32,8 @@ _get_sprayed = attrgetter(*(Route.SETTINGS[name][1] for name in _SPRAYED))
 _get_shop = attrgetter(*SHOP_NUMBERS)
 _PARTS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
 _get_part = {
-    name: attrgetter(*(f"{name}.{f.name}" for f in dataclasses.fields(kind))) for name, kind in _PARTS.items()
+    name: attrgetter(*(f"{name}.{f.name}" for f in dataclasses.fields(kind)))
+    for name, kind in _PARTS.items()
 }
 _BLOCK = [f.name for f in dataclasses.fields(Block) if f.name != "name"]
 _get_block = attrgetter(*_BLOCK)
@@ -193,13 +193,16 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
 def head_columns(heads: Sequence[Head]) -> HeadColumns:
     """Columns of a list of heads."""
     parts = {
-        name: kind(*np.array([_get_part[name](h) for h in heads]).T.copy()) for name, kind in _PARTS.items()
+        name: kind(*np.array([_get_part[name](h) for h in heads]).T.copy())
+        for name, kind in _PARTS.items()
     }
     most = max(len(h.body) for h in heads)
     padded = np.array(
         [[*(_get_block(b) for b in h.body), *[_NO_BLOCK] * (most - len(h.body))] for h in heads]
     )
-    body = tuple(Block("", **dict(zip(_BLOCK, padded[:, i].T.copy(), strict=True))) for i in range(most))
+    body = tuple(
+        Block("", **dict(zip(_BLOCK, padded[:, i].T.copy(), strict=True))) for i in range(most)
+    )
     return HeadColumns(parts["face"], parts["rim"], body, parts["neck"], parts["hosel"], len(heads))
 
 
@@ -216,7 +219,9 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
         return values
 
     columns = _table([row(r) for r in routes], _DRY)
-    columns |= _table([_get_sprayed(_NO_SPRAY if r.spray is None else r.spray) for r in routes], _SPRAYED)
+    columns |= _table(
+        [_get_sprayed(_NO_SPRAY if r.spray is None else r.spray) for r in routes], _SPRAYED
+    )
     columns["has_spray"] = np.array([r.spray is not None for r in routes])
     return columns
 
@@ -286,7 +291,8 @@ def spread(
     if composition:
         contents = {e: np.broadcast_to(v, (n,)) for e, v in steels.contents.items()}
         contents |= {
-            check_choice(e, "element", ELEMENTS): np.asarray(v, float) for e, v in composition.items()
+            check_choice(e, "element", ELEMENTS): np.asarray(v, float)
+            for e, v in composition.items()
         }
         steels = SteelColumns(contents, np.broadcast_to(steels.fine_grain, (n,)))
     if dimensions:
@@ -295,7 +301,9 @@ def spread(
             part, field = Head.SETTINGS[check_choice(name, "dimension", Head.SETTINGS)]
             changed.setdefault(part, {})[field] = np.asarray(values, float)
         plain = {p: dataclasses.replace(getattr(head, p), **changed.get(p, {})) for p in _PARTS}
-        heads = HeadColumns(plain["face"], plain["rim"], head.body, plain["neck"], plain["hosel"], n)
+        heads = HeadColumns(
+            plain["face"], plain["rim"], head.body, plain["neck"], plain["hosel"], n
+        )
     columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
     for name, values in (settings or {}).items():
         columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)

@@ -10,13 +10,20 @@ from dataclasses import dataclass
 
 from ..base.errors import InputError, check_number
 
-__all__ = ["DIMENSION_LIMITS", "LEAST_WALL_MM", "Block", "Face", "Hosel", "Neck", "Rim", "check_fit", "checked"]
+__all__ = [
+    "DIMENSION_LIMITS",
+    "LEAST_WALL_MM",
+    "Block",
+    "Face",
+    "Hosel",
+    "Neck",
+    "Rim",
+    "check_fit",
+    "checked",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "check_fit": ("head_building",),
-    "checked": ("head_building",),
-}
+SOURCES = {"check_fit": ("head_building",), "checked": ("head_building",)}
 
 #: Thinnest hosel wall that can be turned and still be bent, mm (our estimate; usual walls are 1.6–2.5 mm).
 LEAST_WALL_MM = 0.8
@@ -112,12 +119,34 @@ class Hosel:
 
 # What each dimension may be, mm; wide enough for any iron that was ever forged (our choice).
 DIMENSION_LIMITS = {
-    Face: {"length_mm": (10, 110), "height_mm": (10, 80), "thickness_mm": (0.8, 15), "allowance_mm": (0, 10)},
-    Rim: {"length_mm": (20, 130), "height_mm": (15, 90), "thickness_mm": (0.8, 25), "allowance_mm": (0, 10)},
-    Block: {"length_mm": (2, 150), "width_mm": (1, 60), "thickness_mm": (0.5, 40), "allowance_mm": (0, 10)},
+    Face: {
+        "length_mm": (10, 110),
+        "height_mm": (10, 80),
+        "thickness_mm": (0.8, 15),
+        "allowance_mm": (0, 10),
+    },
+    Rim: {
+        "length_mm": (20, 130),
+        "height_mm": (15, 90),
+        "thickness_mm": (0.8, 25),
+        "allowance_mm": (0, 10),
+    },
+    Block: {
+        "length_mm": (2, 150),
+        "width_mm": (1, 60),
+        "thickness_mm": (0.5, 40),
+        "allowance_mm": (0, 10),
+    },
     Neck: {"length_mm": (1, 80), "base_mm": (6, 40), "allowance_mm": (0, 10)},
-    Hosel: {"length_mm": (10, 110), "outside_mm": (9, 25), "bore_mm": (0, 20), "bore_depth_mm": (0, 110),
-            "allowance_mm": (0, 10), "length_allowance_mm": (0, 30), "bend_zone_mm": (2, 60)},
+    Hosel: {
+        "length_mm": (10, 110),
+        "outside_mm": (9, 25),
+        "bore_mm": (0, 20),
+        "bore_depth_mm": (0, 110),
+        "allowance_mm": (0, 10),
+        "length_allowance_mm": (0, 30),
+        "bend_zone_mm": (2, 60),
+    },
 }
 
 
@@ -133,13 +162,25 @@ def checked(part, kind, owner: str):
         what = kind.__name__
         raise InputError(f"{what.lower()} is {part!r}; allowed is a {what}(...) (head {owner}).")
     label = part.name if kind is Block else kind.__name__.lower()
-    return dataclasses.replace(part, **{
-        field: check_number(getattr(part, field), f"{label} {field.removesuffix('_mm').replace('_', ' ')}",
-                            low, high, "mm", f"head {owner}")
-        for field, (low, high) in DIMENSION_LIMITS[kind].items()})
+    return dataclasses.replace(
+        part,
+        **{
+            field: check_number(
+                getattr(part, field),
+                f"{label} {field.removesuffix('_mm').replace('_', ' ')}",
+                low,
+                high,
+                "mm",
+                f"head {owner}",
+            )
+            for field, (low, high) in DIMENSION_LIMITS[kind].items()
+        },
+    )
 
 
-def check_fit(face: Face, rim: Rim, body: tuple[Block, ...], neck: Neck, hosel: Hosel, where: str) -> None:
+def check_fit(
+    face: Face, rim: Rim, body: tuple[Block, ...], neck: Neck, hosel: Hosel, where: str
+) -> None:
     """Refuse parts that do not fit each other.
 
     Raises
@@ -150,27 +191,41 @@ def check_fit(face: Face, rim: Rim, body: tuple[Block, ...], neck: Neck, hosel: 
     for what in ("length_mm", "height_mm"):
         inner, outer = getattr(face, what), getattr(rim, what)
         if inner >= outer:
-            raise InputError(f"face {what[:-3]} is {inner:g} mm; it must be less than the blade's "
-                             f"{outer:g} mm (head {where}).")
+            raise InputError(
+                f"face {what[:-3]} is {inner:g} mm; it must be less than the blade's "
+                f"{outer:g} mm (head {where})."
+            )
     if hosel.bore_mm >= hosel.outside_mm:
-        raise InputError(f"bore is {hosel.bore_mm:g} mm; it must be less than the hosel's outside diameter "
-                         f"{hosel.outside_mm:g} mm (head {where}).")
+        raise InputError(
+            f"bore is {hosel.bore_mm:g} mm; it must be less than the hosel's outside diameter "
+            f"{hosel.outside_mm:g} mm (head {where})."
+        )
     if hosel.wall_mm < LEAST_WALL_MM:
-        raise InputError(f"hosel wall is {hosel.wall_mm:.2f} mm ({hosel.outside_mm:g} mm outside, "
-                         f"{hosel.bore_mm:g} mm bore); allowed is {LEAST_WALL_MM:g} mm or more "
-                         f"(head {where}).")
+        raise InputError(
+            f"hosel wall is {hosel.wall_mm:.2f} mm ({hosel.outside_mm:g} mm outside, "
+            f"{hosel.bore_mm:g} mm bore); allowed is {LEAST_WALL_MM:g} mm or more "
+            f"(head {where})."
+        )
     if hosel.bore_depth_mm > hosel.length_mm:
-        raise InputError(f"bore depth is {hosel.bore_depth_mm:g} mm; it cannot exceed the hosel length "
-                         f"{hosel.length_mm:g} mm (head {where}).")
+        raise InputError(
+            f"bore depth is {hosel.bore_depth_mm:g} mm; it cannot exceed the hosel length "
+            f"{hosel.length_mm:g} mm (head {where})."
+        )
     if hosel.bend_zone_mm > hosel.length_mm + neck.length_mm:
-        raise InputError(f"bend zone is {hosel.bend_zone_mm:g} mm; hosel and neck together are only "
-                         f"{hosel.length_mm + neck.length_mm:g} mm long (head {where}).")
+        raise InputError(
+            f"bend zone is {hosel.bend_zone_mm:g} mm; hosel and neck together are only "
+            f"{hosel.length_mm + neck.length_mm:g} mm long (head {where})."
+        )
     if neck.base_mm < hosel.bore_mm + 2 * LEAST_WALL_MM:
-        raise InputError(f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {hosel.bore_mm:g} mm "
-                         f"can stand on; allowed is {hosel.bore_mm + 2 * LEAST_WALL_MM:g} mm or more "
-                         f"(head {where}).")
+        raise InputError(
+            f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {hosel.bore_mm:g} mm "
+            f"can stand on; allowed is {hosel.bore_mm + 2 * LEAST_WALL_MM:g} mm or more "
+            f"(head {where})."
+        )
     edge = 2 * (rim.length_mm + rim.height_mm)
     along = sum(b.length_mm for b in body)
     if along > edge:
-        raise InputError(f"the body's blocks are {along:g} mm long together; the blade's edge is only "
-                         f"{edge:g} mm (head {where}).")
+        raise InputError(
+            f"the body's blocks are {along:g} mm long together; the blade's edge is only "
+            f"{edge:g} mm (head {where})."
+        )

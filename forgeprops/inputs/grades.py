@@ -71,7 +71,9 @@ def _resolve(name) -> str:
         return _names()[key]
     near = difflib.get_close_matches(key, _names(), n=3, cutoff=0.5)
     near = sorted(sorted(near), key=lambda other: -len(os.path.commonprefix((key, other))))
-    hint = f"did you mean {_names()[near[0]]!r}?" if near else "nothing in the library comes near it."
+    hint = (
+        f"did you mean {_names()[near[0]]!r}?" if near else "nothing in the library comes near it."
+    )
     raise InputError(f"grade {shown(name)} is unknown; {hint} Allowed: {', '.join(grades())}.")
 
 
@@ -82,8 +84,10 @@ def _number(row: dict[str, str], column: str) -> float | None:
     try:
         return float(text)
     except ValueError:
-        raise InputError(f"{_TABLE}, grade {row['grade']}, column {column} is {text!r}; "
-                         "allowed is a number in wt% or nothing.") from None
+        raise InputError(
+            f"{_TABLE}, grade {row['grade']}, column {column} is {text!r}; "
+            "allowed is a number in wt% or nothing."
+        ) from None
 
 
 @functools.cache

@@ -15,13 +15,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
 from ..base.errors import InputError, check_choice, check_number
 from ..base.tables import read_rows
+from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
 
-__all__ = ["STATES", "STEEL_DENSITY_KG_M3", "ZONES", "Block", "Face", "Head", "Hosel", "Link", "Neck", "Rim",
-           "Zone", "bar_mean_rise_mm2", "forged_parts", "head", "heads", "links_of", "tube_mean_rise_mm2",
-           "zones_of"]
+__all__ = [
+    "STATES",
+    "STEEL_DENSITY_KG_M3",
+    "ZONES",
+    "Block",
+    "Face",
+    "Head",
+    "Hosel",
+    "Link",
+    "Neck",
+    "Rim",
+    "Zone",
+    "bar_mean_rise_mm2",
+    "forged_parts",
+    "head",
+    "heads",
+    "links_of",
+    "tube_mean_rise_mm2",
+    "zones_of",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -95,10 +112,15 @@ def tube_mean_rise_mm2(outside_mm, bore_mm=0.0):
     2.0
     """
     big, small = (outside_mm / 2) ** 2, (bore_mm / 2) ** 2
-    hole = np.where(small > 0.0, small, 0.5 * big)   # a solid round needs no logarithm
+    hole = np.where(small > 0.0, small, 0.5 * big)  # a solid round needs no logarithm
     log = np.log(big / hole) / 2.0  # ln(R/a)
-    return _plain(np.where(small > 0.0, (big - hole) / 8.0 - (hole / 2.0) * (0.5 - hole * log / (big - hole)),
-                           big / 8.0))
+    return _plain(
+        np.where(
+            small > 0.0,
+            (big - hole) / 8.0 - (hole / 2.0) * (0.5 - hole * log / (big - hole)),
+            big / 8.0,
+        )
+    )
 
 
 @dataclass(frozen=True)
@@ -215,26 +237,37 @@ class Head:
         object.__setattr__(self, "body", tuple(checked(b, Block, where) for b in blocks))
         check_fit(self.face, self.rim, self.body, self.neck, self.hosel, where)
         if self.declared_mass_g is not None:
-            declared = check_number(self.declared_mass_g, "declared mass", 50, 1000, "g", f"head {where}")
+            declared = check_number(
+                self.declared_mass_g, "declared mass", 50, 1000, "g", f"head {where}"
+            )
             object.__setattr__(self, "declared_mass_g", declared)
             computed = self.mass_g("finished")
             if abs(declared - computed) > MASS_CLOSURE * computed:
-                raise InputError(f"declared mass is {declared:.0f} g but the finished dimensions make "
-                                 f"{computed:.0f} g; they must agree within {MASS_CLOSURE:.0%}, or leave "
-                                 f"declared_mass_g out (head {where}).")
+                raise InputError(
+                    f"declared mass is {declared:.0f} g but the finished dimensions make "
+                    f"{computed:.0f} g; they must agree within {MASS_CLOSURE:.0%}, or leave "
+                    f"declared_mass_g out (head {where})."
+                )
 
     # -- changes
     # ------------------------------------------------------------------------------------------------
 
     #: Dimensions people vary, by short name: (part, field).
     SETTINGS = {
-        "face_thickness_mm": ("face", "thickness_mm"), "face_allowance_mm": ("face", "allowance_mm"),
-        "face_length_mm": ("face", "length_mm"), "face_height_mm": ("face", "height_mm"),
-        "rim_thickness_mm": ("rim", "thickness_mm"), "rim_allowance_mm": ("rim", "allowance_mm"),
-        "neck_length_mm": ("neck", "length_mm"), "neck_base_mm": ("neck", "base_mm"),
-        "hosel_outside_mm": ("hosel", "outside_mm"), "hosel_allowance_mm": ("hosel", "allowance_mm"),
-        "hosel_bore_mm": ("hosel", "bore_mm"), "hosel_bore_depth_mm": ("hosel", "bore_depth_mm"),
-        "hosel_length_mm": ("hosel", "length_mm"), "bend_zone_mm": ("hosel", "bend_zone_mm"),
+        "face_thickness_mm": ("face", "thickness_mm"),
+        "face_allowance_mm": ("face", "allowance_mm"),
+        "face_length_mm": ("face", "length_mm"),
+        "face_height_mm": ("face", "height_mm"),
+        "rim_thickness_mm": ("rim", "thickness_mm"),
+        "rim_allowance_mm": ("rim", "allowance_mm"),
+        "neck_length_mm": ("neck", "length_mm"),
+        "neck_base_mm": ("neck", "base_mm"),
+        "hosel_outside_mm": ("hosel", "outside_mm"),
+        "hosel_allowance_mm": ("hosel", "allowance_mm"),
+        "hosel_bore_mm": ("hosel", "bore_mm"),
+        "hosel_bore_depth_mm": ("hosel", "bore_depth_mm"),
+        "hosel_length_mm": ("hosel", "length_mm"),
+        "bend_zone_mm": ("hosel", "bend_zone_mm"),
     }
 
     def with_(self, **settings) -> Head:
@@ -255,9 +288,14 @@ class Head:
         """
         parts: dict[str, dict] = {}
         for key, value in settings.items():
-            part, field = self.SETTINGS[check_choice(key, "dimension", self.SETTINGS, f"head {self.name!r}")]
+            part, field = self.SETTINGS[
+                check_choice(key, "dimension", self.SETTINGS, f"head {self.name!r}")
+            ]
             parts.setdefault(part, {})[field] = value
-        new = {part: dataclasses.replace(getattr(self, part), **values) for part, values in parts.items()}
+        new = {
+            part: dataclasses.replace(getattr(self, part), **values)
+            for part, values in parts.items()
+        }
         return dataclasses.replace(self, **new, declared_mass_g=None)
 
     # -- what follows from the drawing
@@ -266,8 +304,11 @@ class Head:
     def _drawn(self, state: str) -> tuple[Face, Rim, tuple[Block, ...], Neck, Hosel]:
         """The parts with their allowances on (forged, hosel solid) or off (finished, hosel bored)."""
         parts = (self.face, self.rim, self.body, self.neck, self.hosel)
-        return parts if check_choice(state, "state", STATES, f"head {self.name!r}") == "finished" \
+        return (
+            parts
+            if check_choice(state, "state", STATES, f"head {self.name!r}") == "finished"
             else forged_parts(*parts)
+        )
 
     def zones(self, state: str = "forged") -> dict[str, Zone]:
         """Zones of the head, computed from its dimensions.
@@ -300,8 +341,17 @@ class Head:
 
 
 def _zone(name, volume, front, back, path_factor, size, shape) -> Zone:
-    return Zone(name, volume, volume * STEEL_DENSITY_KG_M3 * 1e-6, front, back, 2 * volume / (front + back),
-                path_factor, size, shape)
+    return Zone(
+        name,
+        volume,
+        volume * STEEL_DENSITY_KG_M3 * 1e-6,
+        front,
+        back,
+        2 * volume / (front + back),
+        path_factor,
+        size,
+        shape,
+    )
 
 
 def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) -> float:
@@ -309,24 +359,41 @@ def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) 
     return (section_mm2 / perimeter_mm) ** 2 / 3 / mean_rise_mm2
 
 
-_ZONE_NUMBERS = ("volume_mm3", "mass_g", "front_mm2", "back_mm2", "path_mm", "path_factor", "size_mm")
+_ZONE_NUMBERS = (
+    "volume_mm3",
+    "mass_g",
+    "front_mm2",
+    "back_mm2",
+    "path_mm",
+    "path_factor",
+    "size_mm",
+)
 
 
 def forged_parts(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel):
     """The parts with their allowances on and the hosel solid; dimensions may be arrays."""
     grow = dataclasses.replace
-    return (grow(face, thickness_mm=face.thickness_mm + face.allowance_mm),
-            grow(rim, thickness_mm=rim.thickness_mm + rim.allowance_mm),
-            tuple(grow(b, thickness_mm=b.thickness_mm + b.allowance_mm) for b in body),
-            grow(neck, base_mm=neck.base_mm + neck.allowance_mm),
-            grow(hosel, outside_mm=hosel.forged_outside_mm, bore_mm=0.0, bore_depth_mm=0.0,
-                 length_mm=hosel.length_mm + hosel.length_allowance_mm))
+    return (
+        grow(face, thickness_mm=face.thickness_mm + face.allowance_mm),
+        grow(rim, thickness_mm=rim.thickness_mm + rim.allowance_mm),
+        tuple(grow(b, thickness_mm=b.thickness_mm + b.allowance_mm) for b in body),
+        grow(neck, base_mm=neck.base_mm + neck.allowance_mm),
+        grow(
+            hosel,
+            outside_mm=hosel.forged_outside_mm,
+            bore_mm=0.0,
+            bore_depth_mm=0.0,
+            length_mm=hosel.length_mm + hosel.length_allowance_mm,
+        ),
+    )
 
 
 @functools.lru_cache(maxsize=4096)
 def _zones(drawing: Head, state: str) -> dict[str, Zone]:
-    return {name: dataclasses.replace(z, **{field: float(getattr(z, field)) for field in _ZONE_NUMBERS})
-            for name, z in zones_of(*drawing._drawn(state)).items()}
+    return {
+        name: dataclasses.replace(z, **{field: float(getattr(z, field)) for field in _ZONE_NUMBERS})
+        for name, z in zones_of(*drawing._drawn(state)).items()
+    }
 
 
 def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, Zone]:
@@ -334,7 +401,9 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
     face_area = face.length_mm * face.height_mm
     rim_area = rim.length_mm * rim.height_mm - face_area
     zones = [
-        _zone("face", face_area * face.thickness_mm, face_area, face_area, 1.0, rim.height_mm, "plate"),
+        _zone(
+            "face", face_area * face.thickness_mm, face_area, face_area, 1.0, rim.height_mm, "plate"
+        ),
         _zone("rim", rim_area * rim.thickness_mm, rim_area, rim_area, 1.0, rim.height_mm, "plate"),
     ]
     volume = exposed = slab_rise = own_rise = 0.0
@@ -342,56 +411,89 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
         section, girth = b.width_mm * b.thickness_mm, 2 * (b.width_mm + b.thickness_mm)
         v = b.length_mm * section
         volume += v
-        exposed += b.length_mm * girth + 2 * section - b.length_mm * np.minimum(rim.thickness_mm, b.width_mm)
+        exposed += (
+            b.length_mm * girth
+            + 2 * section
+            - b.length_mm * np.minimum(rim.thickness_mm, b.width_mm)
+        )
         slab_rise += v * (section / girth) ** 2 / 3
         own_rise += v * bar_mean_rise_mm2(b.width_mm, b.thickness_mm)
-    zones.append(_zone("body", volume, exposed / 2, exposed / 2, slab_rise / own_rise, rim.height_mm,
-                       "plate"))
+    zones.append(
+        _zone(
+            "body", volume, exposed / 2, exposed / 2, slab_rise / own_rise, rim.height_mm, "plate"
+        )
+    )
 
     top, base = hosel.outside_mm, neck.base_mm
     slant = np.hypot(neck.length_mm, (base - top) / 2)
     volume = math.pi / 12 * (top * top + top * base + base * base) * neck.length_mm
     lateral = math.pi * (top + base) / 2 * slant
     mean = (top + base) / 2
-    zones.append(_zone("neck", volume, lateral / 2, lateral / 2,
-                       _path_factor(math.pi / 4 * mean**2, math.pi * mean, tube_mean_rise_mm2(mean)),
-                       mean, "round"))
+    zones.append(
+        _zone(
+            "neck",
+            volume,
+            lateral / 2,
+            lateral / 2,
+            _path_factor(math.pi / 4 * mean**2, math.pi * mean, tube_mean_rise_mm2(mean)),
+            mean,
+            "round",
+        )
+    )
 
     # A part-bored hosel counts as bored through with the same metal; the bore's own surface exchanges
     # nothing.
     even_bore = hosel.bore_mm * np.sqrt(hosel.bore_depth_mm / hosel.length_mm)
     section = math.pi / 4 * (top * top - even_bore**2)
     exposed = math.pi * top * hosel.length_mm + math.pi / 4 * (top * top - hosel.bore_mm**2)
-    zones.append(_zone("hosel", section * hosel.length_mm, exposed / 2, exposed / 2,
-                       _path_factor(section, math.pi * top, tube_mean_rise_mm2(top, even_bore)),
-                       top, "round"))
+    zones.append(
+        _zone(
+            "hosel",
+            section * hosel.length_mm,
+            exposed / 2,
+            exposed / 2,
+            _path_factor(section, math.pi * top, tube_mean_rise_mm2(top, even_bore)),
+            top,
+            "round",
+        )
+    )
     return {z.name: z for z in zones}
 
 
 @functools.lru_cache(maxsize=4096)
 def _links(drawing: Head, state: str) -> tuple[Link, ...]:
     parts = drawing._drawn(state)
-    return tuple(Link(k.a, k.b, float(k.area_mm2), float(k.length_mm))
-                 for k in links_of(*parts, zones_of(*parts)))
+    return tuple(
+        Link(k.a, k.b, float(k.area_mm2), float(k.length_mm))
+        for k in links_of(*parts, zones_of(*parts))
+    )
 
 
-def links_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel,
-             zones: dict[str, Zone]) -> tuple[Link, ...]:
+def links_of(
+    face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones: dict[str, Zone]
+) -> tuple[Link, ...]:
     """Metal between the zones of one state of a drawing; dimensions may be arrays."""
     # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives
     # heat to its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
     edge = 2 * (face.length_mm + face.height_mm)
-    face_reach = bar_mean_rise_mm2(face.length_mm, face.height_mm) * edge / (face.length_mm * face.height_mm)
+    face_reach = (
+        bar_mean_rise_mm2(face.length_mm, face.height_mm) * edge / (face.length_mm * face.height_mm)
+    )
     rim_width = (rim.length_mm * rim.height_mm - face.length_mm * face.height_mm) / (
-        (edge + 2 * (rim.length_mm + rim.height_mm)) / 2)
+        (edge + 2 * (rim.length_mm + rim.height_mm)) / 2
+    )
     area = edge * face.thickness_mm
     # Heat passes through the rim: half its width, at the rim's own thickness.
-    face_rim = Link("face", "rim", area, face_reach + rim_width / 2 * face.thickness_mm / rim.thickness_mm)
+    face_rim = Link(
+        "face", "rim", area, face_reach + rim_width / 2 * face.thickness_mm / rim.thickness_mm
+    )
 
     # Rim to body: along each block, half the rim's width and a third of the block's depth.
     areas = [b.length_mm * np.minimum(rim.thickness_mm, b.width_mm) for b in body]
-    conductance = sum(a / (rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3)
-                      for a, b in zip(areas, body, strict=True))
+    conductance = sum(
+        a / (rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3)
+        for a, b in zip(areas, body, strict=True)
+    )
     rim_body = Link("rim", "body", sum(areas), sum(areas) / conductance)
 
     # Body to neck: heat gathers along the blade (a third of its length, through the blocks' section as if the
@@ -399,14 +501,22 @@ def links_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel,
     body_section = zones["body"].volume_mm3 / rim.length_mm
     neck_section = zones["neck"].volume_mm3 / neck.length_mm
     area = math.pi / 4 * neck.base_mm**2
-    body_neck = Link("body", "neck", area, area * (rim.length_mm / 3 / body_section
-                                                   + neck.length_mm / 2 / neck_section))
+    body_neck = Link(
+        "body",
+        "neck",
+        area,
+        area * (rim.length_mm / 3 / body_section + neck.length_mm / 2 / neck_section),
+    )
 
     # Neck to hosel: half the neck and a third of the hosel, whose end is free.
     area = math.pi / 4 * hosel.outside_mm**2
     hosel_section = zones["hosel"].volume_mm3 / hosel.length_mm
-    neck_hosel = Link("neck", "hosel", area, area * (neck.length_mm / 2 / neck_section
-                                                     + hosel.length_mm / 3 / hosel_section))
+    neck_hosel = Link(
+        "neck",
+        "hosel",
+        area,
+        area * (neck.length_mm / 2 / neck_section + hosel.length_mm / 3 / hosel_section),
+    )
     return face_rim, rim_body, body_neck, neck_hosel
 
 
@@ -422,14 +532,23 @@ def _library() -> dict[str, Head]:
     for row in read_rows("library/heads.csv"):
         part, field = row["part"], row["dimension"]
         values = drawings.setdefault(row["head"], {}).setdefault(part, {})
-        values[field] = check_number(float(row["value"]), f"{part} {field}", 0, 1000, "", "library/heads.csv")
+        values[field] = check_number(
+            float(row["value"]), f"{part} {field}", 0, 1000, "", "library/heads.csv"
+        )
     library = {}
     for name, parts in drawings.items():
-        blocks = tuple(Block(part.removeprefix("body "), **values) for part, values in parts.items()
-                       if part.startswith("body "))
-        library[name] = Head(name, body=blocks, declared_mass_g=parts["whole"]["declared_mass_g"],
-                             note="invented for demonstration",
-                             **{part: kind(**parts[part]) for part, kind in _KINDS.items()})
+        blocks = tuple(
+            Block(part.removeprefix("body "), **values)
+            for part, values in parts.items()
+            if part.startswith("body ")
+        )
+        library[name] = Head(
+            name,
+            body=blocks,
+            declared_mass_g=parts["whole"]["declared_mass_g"],
+            note="invented for demonstration",
+            **{part: kind(**parts[part]) for part, kind in _KINDS.items()},
+        )
     return library
 
 

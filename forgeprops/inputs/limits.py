@@ -83,7 +83,11 @@ class Limits:
         checked = {}
         for name, pair in bounds.items():
             name = check_choice(name, "quantity to limit", QUANTITIES)
-            if isinstance(pair, (str, bytes, Mapping)) or not hasattr(pair, "__len__") or len(pair) != 2:
+            if (
+                isinstance(pair, (str, bytes, Mapping))
+                or not hasattr(pair, "__len__")
+                or len(pair) != 2
+            ):
                 raise InputError(
                     f"limit on {name} is {pair!r}; allowed is a pair (low, high), None for no limit at "
                     "an end."
@@ -123,7 +127,11 @@ class Limits:
         unit = f" {q.unit}" if q.unit else ""
         if low is None:
             return f"{q.label} at most {high:g}{unit}"
-        return f"{q.label} at least {low:g}{unit}" if high is None else f"{q.label} {low:g} to {high:g}{unit}"
+        return (
+            f"{q.label} at least {low:g}{unit}"
+            if high is None
+            else f"{q.label} {low:g} to {high:g}{unit}"
+        )
 
     def ends(self) -> Iterator[tuple[str, str, float, float]]:
         """Every single end: words, quantity, value, and +1 for a low end or -1 for a high one."""

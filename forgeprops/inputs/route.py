@@ -10,8 +10,19 @@ from dataclasses import dataclass, field
 
 from ..base.errors import InputError, check_choice, check_number
 
-__all__ = ["BOUNDS", "COOLING", "Cool", "FirstHeat", "LaterHeat", "Preheat", "Press", "Route", "Spray", "Transfer",
-           "BURNING_C"]
+__all__ = [
+    "BOUNDS",
+    "COOLING",
+    "Cool",
+    "FirstHeat",
+    "LaterHeat",
+    "Preheat",
+    "Press",
+    "Route",
+    "Spray",
+    "Transfer",
+    "BURNING_C",
+]
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
 #: boundaries).  1343 °C is the highest safe heating temperature read for 1010 (newequipment.com, "Heating
@@ -24,32 +35,55 @@ COOLING = ("single", "row", "bin", "fan", "sleeve")
 
 #: What each number of a step may be: words, low, high, unit (our own limits: no shop is outside, slips are).
 BOUNDS: dict[str, dict[str, tuple[str, float, float, str]]] = {
-    "first_heat": {"finish_c": ("finish temperature", 750.0, BURNING_C, "°C"),
-                   "grain_size_astm": ("grain size", 0.0, 14.0, "ASTM number")},
-    "preheat": {"temperature_c": ("preheat temperature", 20.0, BURNING_C, "°C"),
-                "soak_s": ("time in the furnace", 0.0, 36_000.0, "s"),
-                "start_c": ("temperature when loaded", -20.0, BURNING_C, "°C"),
-                "emissivity": ("emissivity", 0.05, 1.0, "")},
+    "first_heat": {
+        "finish_c": ("finish temperature", 750.0, BURNING_C, "°C"),
+        "grain_size_astm": ("grain size", 0.0, 14.0, "ASTM number"),
+    },
+    "preheat": {
+        "temperature_c": ("preheat temperature", 20.0, BURNING_C, "°C"),
+        "soak_s": ("time in the furnace", 0.0, 36_000.0, "s"),
+        "start_c": ("temperature when loaded", -20.0, BURNING_C, "°C"),
+        "emissivity": ("emissivity", 0.05, 1.0, ""),
+    },
     "transfer": {"duration_s": ("transfer time", 0.0, 600.0, "s")},
-    "press": {"dwell_s": ("press dwell", 0.0, 60.0, "s"), "die_c": ("die temperature", 0.0, 700.0, "°C"),
-              "contact_w_m2k": ("die contact", 0.0, 100_000.0, "W/(m² K)"),
-              "rest_s": ("rest in the die", 0.0, 60.0, "s"), "strain": ("press strain", 0.0, 2.0, ""),
-              "scale_left": ("scale left by the press", 0.0, 1.0, "")},
-    "spray": {"flux_kg_m2_s": ("spray flux", 0.0, 60.0, "kg/(m² s)"), "delay_s": ("spray delay", 0.0, 600.0, "s"),
-              "duration_s": ("spray time", 0.0, 600.0, "s"), "water_c": ("water temperature", 0.5, 90.0, "°C"),
-              "rim_share": ("rim overspray", 0.0, 1.0, ""), "body_share": ("body overspray", 0.0, 1.0, ""),
-              "neck_share": ("neck overspray", 0.0, 1.0, ""), "hosel_share": ("hosel overspray", 0.0, 1.0, "")},
-    "cool": {"air_c": ("air temperature", -30.0, 60.0, "°C"), "air_speed_m_s": ("air speed", 0.0, 40.0, "m/s"),
-             "view_factor": ("view factor", 0.05, 1.0, "")},
-    "later_heat": {"temperature_c": ("temperature", 20.0, BURNING_C, "°C"), "hold_s": ("hold", 0.0, 360_000.0, "s")},
+    "press": {
+        "dwell_s": ("press dwell", 0.0, 60.0, "s"),
+        "die_c": ("die temperature", 0.0, 700.0, "°C"),
+        "contact_w_m2k": ("die contact", 0.0, 100_000.0, "W/(m² K)"),
+        "rest_s": ("rest in the die", 0.0, 60.0, "s"),
+        "strain": ("press strain", 0.0, 2.0, ""),
+        "scale_left": ("scale left by the press", 0.0, 1.0, ""),
+    },
+    "spray": {
+        "flux_kg_m2_s": ("spray flux", 0.0, 60.0, "kg/(m² s)"),
+        "delay_s": ("spray delay", 0.0, 600.0, "s"),
+        "duration_s": ("spray time", 0.0, 600.0, "s"),
+        "water_c": ("water temperature", 0.5, 90.0, "°C"),
+        "rim_share": ("rim overspray", 0.0, 1.0, ""),
+        "body_share": ("body overspray", 0.0, 1.0, ""),
+        "neck_share": ("neck overspray", 0.0, 1.0, ""),
+        "hosel_share": ("hosel overspray", 0.0, 1.0, ""),
+    },
+    "cool": {
+        "air_c": ("air temperature", -30.0, 60.0, "°C"),
+        "air_speed_m_s": ("air speed", 0.0, 40.0, "m/s"),
+        "view_factor": ("view factor", 0.05, 1.0, ""),
+    },
+    "later_heat": {
+        "temperature_c": ("temperature", 20.0, BURNING_C, "°C"),
+        "hold_s": ("hold", 0.0, 360_000.0, "s"),
+    },
 }
 
 
 def _numbers(obj, part, *skip):
     for name, (label, low, high, unit) in BOUNDS[part].items():
         if name not in skip:
-            object.__setattr__(obj, name, check_number(getattr(obj, name), label, low, high, unit,
-                                                       part.replace("_", " ")))
+            object.__setattr__(
+                obj,
+                name,
+                check_number(getattr(obj, name), label, low, high, unit, part.replace("_", " ")),
+            )
 
 
 @dataclass(frozen=True)
@@ -175,7 +209,9 @@ class Spray:
     def __post_init__(self):
         _numbers(self, "spray")
         if not isinstance(self.back_on_die, bool):
-            raise InputError(f"back_on_die is {self.back_on_die!r}; allowed is True or False (spray).")
+            raise InputError(
+                f"back_on_die is {self.back_on_die!r}; allowed is True or False (spray)."
+            )
 
 
 @dataclass(frozen=True)
@@ -201,7 +237,9 @@ class Cool:
     view_factor: float | None = None
 
     def __post_init__(self):
-        object.__setattr__(self, "surroundings", check_choice(self.surroundings, "surroundings", COOLING, "cool"))
+        object.__setattr__(
+            self, "surroundings", check_choice(self.surroundings, "surroundings", COOLING, "cool")
+        )
         _numbers(self, "cool", *(("view_factor",) if self.view_factor is None else ()))
 
 
@@ -254,10 +292,18 @@ class Route:
     first_heat: FirstHeat = field(default_factory=FirstHeat)
 
     def __post_init__(self):
-        kinds = {"preheat": Preheat, "transfer": Transfer, "press": Press, "cool": Cool, "first_heat": FirstHeat}
+        kinds = {
+            "preheat": Preheat,
+            "transfer": Transfer,
+            "press": Press,
+            "cool": Cool,
+            "first_heat": FirstHeat,
+        }
         for name, kind in kinds.items():
             if not isinstance(getattr(self, name), kind):
-                raise InputError(f"{name} is {getattr(self, name)!r}; allowed is a {kind.__name__}(...) (route).")
+                raise InputError(
+                    f"{name} is {getattr(self, name)!r}; allowed is a {kind.__name__}(...) (route)."
+                )
         if self.spray is not None and not isinstance(self.spray, Spray):
             raise InputError(f"spray is {self.spray!r}; allowed is a Spray(...) or None (route).")
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
@@ -268,17 +314,31 @@ class Route:
 
     #: Short names of the settings people turn, for `with_`, studies, fits and the command line.
     SETTINGS = {
-        "preheat_c": ("preheat", "temperature_c"), "soak_s": ("preheat", "soak_s"),
-        "transfer_s": ("transfer", "duration_s"), "dwell_s": ("press", "dwell_s"), "die_c": ("press", "die_c"),
-        "rest_s": ("press", "rest_s"), "strain": ("press", "strain"), "contact": ("press", "contact_w_m2k"),
+        "preheat_c": ("preheat", "temperature_c"),
+        "soak_s": ("preheat", "soak_s"),
+        "transfer_s": ("transfer", "duration_s"),
+        "dwell_s": ("press", "dwell_s"),
+        "die_c": ("press", "die_c"),
+        "rest_s": ("press", "rest_s"),
+        "strain": ("press", "strain"),
+        "contact": ("press", "contact_w_m2k"),
         "scale_left": ("press", "scale_left"),
-        "flux": ("spray", "flux_kg_m2_s"), "delay_s": ("spray", "delay_s"), "spray_s": ("spray", "duration_s"),
-        "water_c": ("spray", "water_c"), "rim_share": ("spray", "rim_share"), "body_share": ("spray", "body_share"),
-        "neck_share": ("spray", "neck_share"), "hosel_share": ("spray", "hosel_share"),
-        "back_on_die": ("spray", "back_on_die"), "surroundings": ("cool", "surroundings"),
-        "air_c": ("cool", "air_c"), "air_speed_m_s": ("cool", "air_speed_m_s"),
-        "view_factor": ("cool", "view_factor"), "finish_c": ("first_heat", "finish_c"),
-        "first_grain_astm": ("first_heat", "grain_size_astm"), "furnace_emissivity": ("preheat", "emissivity"),
+        "flux": ("spray", "flux_kg_m2_s"),
+        "delay_s": ("spray", "delay_s"),
+        "spray_s": ("spray", "duration_s"),
+        "water_c": ("spray", "water_c"),
+        "rim_share": ("spray", "rim_share"),
+        "body_share": ("spray", "body_share"),
+        "neck_share": ("spray", "neck_share"),
+        "hosel_share": ("spray", "hosel_share"),
+        "back_on_die": ("spray", "back_on_die"),
+        "surroundings": ("cool", "surroundings"),
+        "air_c": ("cool", "air_c"),
+        "air_speed_m_s": ("cool", "air_speed_m_s"),
+        "view_factor": ("cool", "view_factor"),
+        "finish_c": ("first_heat", "finish_c"),
+        "first_grain_astm": ("first_heat", "grain_size_astm"),
+        "furnace_emissivity": ("preheat", "emissivity"),
         "start_c": ("preheat", "start_c"),
     }
 
@@ -293,7 +353,9 @@ class Route:
         """
         part, attribute = cls.SETTINGS[check_choice(name, "setting", cls.SETTINGS, "route")]
         if attribute not in BOUNDS[part]:
-            raise InputError(f"setting {name} is not a number; allowed are settings with a number (route).")
+            raise InputError(
+                f"setting {name} is not a number; allowed are settings with a number (route)."
+            )
         return BOUNDS[part][attribute]
 
     def with_(self, **settings) -> Route:
@@ -309,8 +371,12 @@ class Route:
             part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
             parts.setdefault(part, {})[attribute] = value
         if "spray" in parts and self.spray is None:
-            raise InputError(f"{', '.join(sorted(settings))} cannot be set; this route has no spray (spray=None).")
-        return dataclasses.replace(self, **{p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()})
+            raise InputError(
+                f"{', '.join(sorted(settings))} cannot be set; this route has no spray (spray=None)."
+            )
+        return dataclasses.replace(
+            self, **{p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
+        )
 
     def setting(self, name: str):
         """Value of a setting by its short name; None for a spray setting on a route without spray."""

@@ -8,16 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
 from ..base.errors import InputError, check_choice, check_number
+from .case_columns import Columns, spread
+from .drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
 from .head import Head
 from .route import BOUNDS as ROUTE_BOUNDS
 from .route import Route
 from .shop import BOUNDS as SHOP_BOUNDS
 from .shop import Shop
-from .steel import Steel
-from .steel import ELEMENTS
-from .case_columns import Columns, spread
+from .steel import ELEMENTS, Steel
 
 __all__ = ["Setting", "changed", "setting", "settings", "value_of", "varied"]
 
@@ -49,7 +48,11 @@ class Setting:
 
 def settings() -> tuple[str, ...]:
     """Names of all numbers that can be turned."""
-    route = (name for name, (part, attribute) in Route.SETTINGS.items() if attribute in ROUTE_BOUNDS[part])
+    route = (
+        name
+        for name, (part, attribute) in Route.SETTINGS.items()
+        if attribute in ROUTE_BOUNDS[part]
+    )
     return (*route, *Head.SETTINGS, *ELEMENTS, *(f"shop_{name}" for name in SHOP_BOUNDS))
 
 
@@ -74,7 +77,9 @@ def setting(name: str) -> Setting:
             name, "head", name.removesuffix("_mm").replace("_", " "), float(low), float(high), "mm"
         )
     if name in ELEMENTS:
-        return Setting(name, "steel", f"{name} content", 0.01 if name == "C" else 0.0, ELEMENTS[name], "wt%")
+        return Setting(
+            name, "steel", f"{name} content", 0.01 if name == "C" else 0.0, ELEMENTS[name], "wt%"
+        )
     if name.startswith("shop_"):
         low, high, unit = SHOP_BOUNDS[name.removeprefix("shop_")]
         return Setting(name, "shop", f"shop {name.removeprefix('shop_')}", low, high, unit)
@@ -101,7 +106,9 @@ def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> f
     if what.group == "head":
         part, field = Head.SETTINGS[name]
         return float(getattr(getattr(head, part), field))
-    return float(steel.get(name) if what.group == "steel" else getattr(shop, name.removeprefix("shop_")))
+    return float(
+        steel.get(name) if what.group == "steel" else getattr(shop, name.removeprefix("shop_"))
+    )
 
 
 def changed(
@@ -124,11 +131,15 @@ def changed(
     if "route" in groups:
         route = route.with_(**groups["route"])
     if "shop" in groups:
-        shop = dataclasses.replace(shop, **{n.removeprefix("shop_"): v for n, v in groups["shop"].items()})
+        shop = dataclasses.replace(
+            shop, **{n.removeprefix("shop_"): v for n, v in groups["shop"].items()}
+        )
     return steel, head, route, shop
 
 
-def varied(steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, np.ndarray]) -> Columns:
+def varied(
+    steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, np.ndarray]
+) -> Columns:
     """As many cases as the arrays are long, checked at the ends of every array.
 
     Parameters

@@ -13,8 +13,13 @@ from ..io.saved import read_json, write_json
 __all__ = ["BOUNDS", "Shop", "load_shop", "shop_or_file"]
 
 #: Bounds of each number: low, high, unit.  Our own: wide enough for any shop, narrow enough for slips.
-BOUNDS = {"spray": (0.1, 10.0, ""), "emissivity": (0.05, 1.0, ""), "air": (0.1, 10.0, ""),
-           "die": (0.0, 10.0, ""), "delay_s": (-5.0, 60.0, "s")}
+BOUNDS = {
+    "spray": (0.1, 10.0, ""),
+    "emissivity": (0.05, 1.0, ""),
+    "air": (0.1, 10.0, ""),
+    "die": (0.0, 10.0, ""),
+    "delay_s": (-5.0, 60.0, "s"),
+}
 
 _KIND, _VERSION = "shop", 1
 
@@ -86,14 +91,29 @@ class Shop:
         put("fitted", _texts(self.fitted, "shop fitted"))
         for field in self.fitted:
             check_choice(field, "fitted number", BOUNDS, "shop")
-        put("standard_errors", tuple(check_number(v, "standard error", 0.0, 100.0, "", "shop")
-                                     for v in _sequence(self.standard_errors, "standard_errors")))
-        put("correlations", tuple(tuple(check_number(v, "correlation", -1.0, 1.0, "", "shop")
-                                        for v in _sequence(row, "correlations"))
-                                  for row in _sequence(self.correlations, "correlations")))
+        put(
+            "standard_errors",
+            tuple(
+                check_number(v, "standard error", 0.0, 100.0, "", "shop")
+                for v in _sequence(self.standard_errors, "standard_errors")
+            ),
+        )
+        put(
+            "correlations",
+            tuple(
+                tuple(
+                    check_number(v, "correlation", -1.0, 1.0, "", "shop")
+                    for v in _sequence(row, "correlations")
+                )
+                for row in _sequence(self.correlations, "correlations")
+            ),
+        )
         _check_uncertainty(self.fitted, self.standard_errors, self.correlations)
         put("data_files", _texts(self.data_files, "shop data_files"))
-        put("n_readings", int(check_number(self.n_readings, "number of readings", 0, 10**9, "", "shop")))
+        put(
+            "n_readings",
+            int(check_number(self.n_readings, "number of readings", 0, 10**9, "", "shop")),
+        )
         _texts((self.name,), "shop name")
         _texts((self.measured_on,), "shop measured_on")
         if not self.name.strip():
@@ -102,8 +122,10 @@ class Shop:
             try:
                 datetime.date.fromisoformat(self.measured_on)
             except ValueError:
-                raise InputError(f"shop measured_on is {self.measured_on!r}; "
-                                 "allowed is a day such as 2025-03-01.") from None
+                raise InputError(
+                    f"shop measured_on is {self.measured_on!r}; "
+                    "allowed is a day such as 2025-03-01."
+                ) from None
 
     def standard_error(self, field: str) -> float:
         """Standard error of one of the five numbers; 0 for one that was not fitted."""
@@ -141,12 +163,22 @@ class Shop:
         ...     load_shop(folder + "/bay2.shop.json").spray
         1.2
         """
-        write_json(path, _KIND, _VERSION, {
-            "name": self.name, "measured_on": self.measured_on,
-            "values": {field: getattr(self, field) for field in BOUNDS},
-            "fitted": list(self.fitted), "standard_errors": list(self.standard_errors),
-            "correlations": [list(row) for row in self.correlations],
-            "data_files": list(self.data_files), "n_readings": self.n_readings}, overwrite)
+        write_json(
+            path,
+            _KIND,
+            _VERSION,
+            {
+                "name": self.name,
+                "measured_on": self.measured_on,
+                "values": {field: getattr(self, field) for field in BOUNDS},
+                "fitted": list(self.fitted),
+                "standard_errors": list(self.standard_errors),
+                "correlations": [list(row) for row in self.correlations],
+                "data_files": list(self.data_files),
+                "n_readings": self.n_readings,
+            },
+            overwrite,
+        )
 
 
 def load_shop(source, filename: str | None = None) -> Shop:
@@ -165,12 +197,22 @@ def load_shop(source, filename: str | None = None) -> Shop:
         Not a shop file, an unknown version, a field missing, unknown or out of bounds.
     """
     content = read_json(source, _KIND, (_VERSION,), filename)
-    fields = {"name", "measured_on", "values", "fitted", "standard_errors", "correlations", "data_files",
-              "n_readings"}
+    fields = {
+        "name",
+        "measured_on",
+        "values",
+        "fitted",
+        "standard_errors",
+        "correlations",
+        "data_files",
+        "n_readings",
+    }
     _check_names(set(content) - {"version"}, fields, "shop file")
     values = content["values"]
     if not isinstance(values, dict):
-        raise InputError(f"values is {type(values).__name__}; allowed is one number per name (shop file).")
+        raise InputError(
+            f"values is {type(values).__name__}; allowed is one number per name (shop file)."
+        )
     _check_names(set(values), set(BOUNDS), "values of the shop file")
     return Shop(**values, **{field: content[field] for field in fields - {"values"}})
 
@@ -197,8 +239,10 @@ def _check_names(given: set[str], allowed: set[str], where: str) -> None:
     for name in sorted(given - allowed):
         check_choice(name, "field", sorted(allowed), where)
     if allowed - given:
-        raise InputError(f"{', '.join(sorted(allowed - given))} missing; needed are all of "
-                         f"{', '.join(sorted(allowed))} ({where}).")
+        raise InputError(
+            f"{', '.join(sorted(allowed - given))} missing; needed are all of "
+            f"{', '.join(sorted(allowed))} ({where})."
+        )
 
 
 def _sequence(value, name: str) -> Sequence:
@@ -211,24 +255,37 @@ def _texts(values, name: str) -> tuple[str, ...]:
     values = tuple(_sequence(values, name))
     for value in values:
         if not isinstance(value, str) or len(value) > 500:
-            raise InputError(f"{name} holds {str(value)[:60]!r}; allowed are texts of up to 500 characters.")
+            raise InputError(
+                f"{name} holds {str(value)[:60]!r}; allowed are texts of up to 500 characters."
+            )
     return values
 
 
 def _check_uncertainty(fitted, errors, correlations) -> None:
     n = len(fitted)
     if len(set(fitted)) != n:
-        raise InputError(f"fitted names a number twice: {', '.join(fitted)}; allowed is once (shop).")
+        raise InputError(
+            f"fitted names a number twice: {', '.join(fitted)}; allowed is once (shop)."
+        )
     if len(errors) != n:
-        raise InputError(f"{len(errors)} standard errors for {n} fitted numbers; allowed is one each (shop).")
+        raise InputError(
+            f"{len(errors)} standard errors for {n} fitted numbers; allowed is one each (shop)."
+        )
     if not correlations:
         return
     if len(correlations) != n or any(len(row) != n for row in correlations):
-        raise InputError(f"the correlations have the wrong shape; allowed is a table of {n} by {n} (shop).")
+        raise InputError(
+            f"the correlations have the wrong shape; allowed is a table of {n} by {n} (shop)."
+        )
     import numpy as np
 
     table = np.array(correlations)
-    if not (np.allclose(np.diag(table), 1.0) and np.allclose(table, table.T, atol=1e-9)
-            and np.linalg.eigvalsh(table).min() > -1e-6):
-        raise InputError("the correlations are impossible: the table must be symmetric, with ones on the "
-                         "diagonal, and no number may be worse than certain (shop).")
+    if not (
+        np.allclose(np.diag(table), 1.0)
+        and np.allclose(table, table.T, atol=1e-9)
+        and np.linalg.eigvalsh(table).min() > -1e-6
+    ):
+        raise InputError(
+            "the correlations are impossible: the table must be symmetric, with ones on the "
+            "diagonal, and no number may be worse than certain (shop)."
+        )

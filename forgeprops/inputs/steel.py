@@ -11,24 +11,55 @@ from ..base.errors import InputError, check_choice, check_flag, check_kind, chec
 __all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel", "check_steel"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "DEFAULT_RESIDUALS": ("default_residuals",),
-}
+SOURCES = {"DEFAULT_RESIDUALS": ("default_residuals",)}
 
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
 #: misplaced decimal point.  Our own limits.
 ELEMENTS: dict[str, float] = {
-    "C": 1.2, "Si": 3.0, "Mn": 4.0, "P": 0.2, "S": 0.4, "Cr": 5.0, "Mo": 2.0, "Ni": 6.0, "Cu": 1.5, "V": 0.6,
-    "Al": 1.5, "Ti": 0.4, "Nb": 0.3, "N": 0.1, "B": 0.02, "W": 3.0, "Co": 5.0, "Zr": 0.3, "As": 0.1, "Sn": 0.2,
-    "Pb": 0.4, "Ca": 0.02, "Sb": 0.1, "O": 0.05, "H": 0.001,
+    "C": 1.2,
+    "Si": 3.0,
+    "Mn": 4.0,
+    "P": 0.2,
+    "S": 0.4,
+    "Cr": 5.0,
+    "Mo": 2.0,
+    "Ni": 6.0,
+    "Cu": 1.5,
+    "V": 0.6,
+    "Al": 1.5,
+    "Ti": 0.4,
+    "Nb": 0.3,
+    "N": 0.1,
+    "B": 0.02,
+    "W": 3.0,
+    "Co": 5.0,
+    "Zr": 0.3,
+    "As": 0.1,
+    "Sn": 0.2,
+    "Pb": 0.4,
+    "Ca": 0.02,
+    "Sb": 0.1,
+    "O": 0.05,
+    "H": 0.001,
 }
 
 #: Fills an element that the composition does not name (an absent element is unknown, 0.0 is zero), wt%.
 #: Common practice for scrap-based bar steel, no source; they lie inside the maxima that EN 10083 and
 #: JIS G 4051 allow unalloyed steel.
 DEFAULT_RESIDUALS: Mapping[str, float] = MappingProxyType(
-    {"Si": 0.25, "Mn": 0.50, "Ni": 0.08, "Cr": 0.08, "Mo": 0.02, "Cu": 0.12, "P": 0.015, "S": 0.020, "N": 0.007,
-     "Al": 0.025})
+    {
+        "Si": 0.25,
+        "Mn": 0.50,
+        "Ni": 0.08,
+        "Cr": 0.08,
+        "Mo": 0.02,
+        "Cu": 0.12,
+        "P": 0.015,
+        "S": 0.020,
+        "N": 0.007,
+        "Al": 0.025,
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -77,14 +108,20 @@ class Steel:
             raise InputError(f"steel name is {self.name!r}; allowed is a text that is not empty.")
         where = f"steel {self.name[:60]!r}"
         if not isinstance(self.composition, Mapping):
-            raise InputError(f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
-                             f"{{'C': 0.20, 'Mn': 0.45}} ({where}).")
+            raise InputError(
+                f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
+                f"{{'C': 0.20, 'Mn': 0.45}} ({where})."
+            )
         given = {}
         for symbol, content in self.composition.items():
             symbol = check_choice(symbol, "element", ELEMENTS, where)
             if symbol in given:
-                raise InputError(f"{symbol} is given twice; allowed is one value per element ({where}).")
-            given[symbol] = check_number(content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", where)
+                raise InputError(
+                    f"{symbol} is given twice; allowed is one value per element ({where})."
+                )
+            given[symbol] = check_number(
+                content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", where
+            )
         if "C" not in given:
             raise InputError(f"carbon is missing; a composition needs at least C ({where}).")
         check_number(given["C"], "C content", 0.01, ELEMENTS["C"], "wt%", where)
@@ -105,9 +142,20 @@ class Steel:
         """Elements whose content is a default residual, not a given value."""
         return tuple(sorted(set(DEFAULT_RESIDUALS) - set(self.composition)))
 
-    def __reduce__(self):  # mapping proxies do not pickle; workers in other processes need the steel
-        return (Steel, (self.name, dict(self.composition), self.grain_size_astm,
-                        None if self.limits is None else dict(self.limits), self.fine_grain, self.source))
+    def __reduce__(
+        self,
+    ):  # mapping proxies do not pickle; workers in other processes need the steel
+        return (
+            Steel,
+            (
+                self.name,
+                dict(self.composition),
+                self.grain_size_astm,
+                None if self.limits is None else dict(self.limits),
+                self.fine_grain,
+                self.source,
+            ),
+        )
 
     def __hash__(self):
         return hash((self.name, tuple(sorted(self.composition.items())), self.grain_size_astm))
@@ -129,10 +177,12 @@ def check_steel(steel, name: str = "steel"):
     forgeprops.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
     """
     if not callable(getattr(steel, "get", None)):
-        raise InputError(f"{name} is {shown(steel)}; allowed is a Steel, such as grade(\"4130\").")
+        raise InputError(f'{name} is {shown(steel)}; allowed is a Steel, such as grade("4130").')
     if isinstance(steel, Mapping):
         if "C" not in steel:
-            raise InputError(f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%.")
+            raise InputError(
+                f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%."
+            )
         for symbol, content in steel.items():
             check_choice(symbol, "element", ELEMENTS, name)
             if not hasattr(content, "shape"):

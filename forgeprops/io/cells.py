@@ -23,10 +23,13 @@ def clean_text(text: str) -> str:
     >>> clean_text(" ０．２１\\u00a0％ ")
     '0.21 %'
     """
-    if text.isascii() and text.isprintable():       # most cells of a long trace
+    if text.isascii() and text.isprintable():  # most cells of a long trace
         return " ".join(text.split())
-    text = re.sub(f"[^{_MARKS}]+", lambda part: unicodedata.normalize("NFKC", part[0]),
-                  text.translate(_NOTHING))
+    text = re.sub(
+        f"[^{_MARKS}]+",
+        lambda part: unicodedata.normalize("NFKC", part[0]),
+        text.translate(_NOTHING),
+    )
     return " ".join(text.translate(_BLANKS).split())
 
 
@@ -66,16 +69,48 @@ class Reading:
 
 
 _TRACE = {"trace", "traces", "tr", "tr.", "spur", "spuren", "trazas", "nil", "痕跡"}
-_MISSING = {"", "-", "--", "---", "–", "—", "―", "/", ".", "*", "x", "n.d.", "nd", "n.d", "n/d", "n.a.", "na",
-            "n.a", "n/a", "#n/a", "none", "null", "nan", "n.b.", "k.a.", "not determined", "not analysed",
-            "not analyzed", "not measured", "?"}
-_PLAIN = re.compile(r"-?[0-9]{1,12}(?:\.[0-9]{1,2}|\.[0-9]{4,12})?")    # three digits may be thousands
+_MISSING = {
+    "",
+    "-",
+    "--",
+    "---",
+    "–",
+    "—",
+    "―",
+    "/",
+    ".",
+    "*",
+    "x",
+    "n.d.",
+    "nd",
+    "n.d",
+    "n/d",
+    "n.a.",
+    "na",
+    "n.a",
+    "n/a",
+    "#n/a",
+    "none",
+    "null",
+    "nan",
+    "n.b.",
+    "k.a.",
+    "not determined",
+    "not analysed",
+    "not analyzed",
+    "not measured",
+    "?",
+}
+_PLAIN = re.compile(
+    r"-?[0-9]{1,12}(?:\.[0-9]{1,2}|\.[0-9]{4,12})?"
+)  # three digits may be thousands
 _NUMBER = re.compile(
     r"(?P<sign><=?|>=?|≤|≥|~|≈|lt|max\.?|min\.?|ca\.?|approx\.?)?\s*"
     r"(?P<number>[+-]?(?:\d[\d.,' ]*|[.,]\d+)(?:e[+-]?\d{1,3})?)\s*"
     r"(?:(?:±|\+/-)\s*(?P<spread>\d*[.,]?\d+))?\s*"
     r"(?P<unit>%|wt\.?\s*%|mass\s*%|m[.-]?%|gew\.?\s*-?\s*%|ppm|µg/g|μg/g)?\s*"
-    rf"(?P<mark>\*+|[{_MARKS}]+\)?|[a-d]?\)|\([a-d1-9]\)|\[[a-d1-9]\])?")
+    rf"(?P<mark>\*+|[{_MARKS}]+\)?|[a-d]?\)|\([a-d1-9]\)|\[[a-d1-9]\])?"
+)
 
 
 def read_number(value, percent: bool = False, decimal: str | None = None) -> Reading:
@@ -108,10 +143,17 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
     if isinstance(value, (int, float)):
         if value != value or abs(value) > 1e300:
             return Reading("unreadable", remark=f"{value!r} is not a number that can be used")
-        return Reading("number", float(value) * 100.0, "%") if percent else Reading("number", float(value))
+        return (
+            Reading("number", float(value) * 100.0, "%")
+            if percent
+            else Reading("number", float(value))
+        )
     if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
-        return Reading("unreadable", remark=f"a date or time ({value}), perhaps a number that the "
-                                            "spreadsheet program turned into a date")
+        return Reading(
+            "unreadable",
+            remark=f"a date or time ({value}), perhaps a number that the "
+            "spreadsheet program turned into a date",
+        )
     if isinstance(value, str) and _PLAIN.fullmatch(value):
         return Reading("number", float(value))
     text = clean_text(str(value)).casefold().replace("−", "-")
@@ -135,7 +177,9 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
         remark = remark or f"a footnote mark in {shortened(value)} is left out"
     if sign[:1] == "<" or sign in ("≤", "lt"):
         return Reading("below", number, unit, remark)
-    return Reading("number", number, unit, remark or (f"{shortened(value)} is approximate" if sign else ""))
+    return Reading(
+        "number", number, unit, remark or (f"{shortened(value)} is approximate" if sign else "")
+    )
 
 
 def shortened(value) -> str:
@@ -147,7 +191,7 @@ def _decimal_number(text: str, decimal: str | None) -> tuple[float | None, str]:
     """The number in digits, dots and commas; None if it could be several numbers."""
     mantissa, _, exponent = text.partition("e")
     said = ""
-    if "'" in mantissa or " " in mantissa.strip():      # 12 500 and 12'500
+    if "'" in mantissa or " " in mantissa.strip():  # 12 500 and 12'500
         if not re.fullmatch(r"[+-]?\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?", mantissa.strip()):
             return None, ""
         mantissa = re.sub("[ ']", "", mantissa)
@@ -169,7 +213,9 @@ def _decimal_number(text: str, decimal: str | None) -> tuple[float | None, str]:
                 mantissa = mantissa.replace(",", "")
                 said = f"the comma in '{text}' is read as a thousands mark"
             else:
-                said = "" if decimal == "," else f"the comma in '{text}' is read as the decimal mark"
+                said = (
+                    "" if decimal == "," else f"the comma in '{text}' is read as the decimal mark"
+                )
         mantissa = mantissa.replace(",", ".")
     elif dots and decimal == "," and re.fullmatch(r"[+-]?[1-9]\d{0,2}\.\d{3}", mantissa):
         said = f"the dot in '{text}' is read as the decimal mark"

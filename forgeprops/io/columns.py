@@ -12,12 +12,23 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..base.errors import InputError
-from .grids import Grid, Problem, column_letter, decimal_mark, read_grids
 from .cells import header_key, read_number
+from .grids import Grid, Problem, column_letter, decimal_mark, read_grids
 from .saved import plain_cell
 
-__all__ = ["HEAD_FIELD", "ZONE_FIELD", "Field", "Part", "Rows", "first_problem", "number_field", "page",
-           "read_rows_of", "stretches", "text_field"]
+__all__ = [
+    "HEAD_FIELD",
+    "ZONE_FIELD",
+    "Field",
+    "Part",
+    "Rows",
+    "first_problem",
+    "number_field",
+    "page",
+    "read_rows_of",
+    "stretches",
+    "text_field",
+]
 
 
 @dataclass(frozen=True)
@@ -75,17 +86,25 @@ def text_field(name: str, *headers: str, needed: bool = True) -> Field:
     return Field(name, {header_key(h): (1.0, 0.0) for h in (name, *headers)}, "text", needed=needed)
 
 
-def number_field(name: str, headers: Mapping[str, float], low: float, high: float, unit: str,
-                 needed: bool = True) -> Field:
+def number_field(
+    name: str, headers: Mapping[str, float], low: float, high: float, unit: str, needed: bool = True
+) -> Field:
     """A field of numbers; `headers` gives the factor to the field's unit."""
-    return Field(name, {header_key(k): (float(v), 0.0) for k, v in headers.items()}, "number", low, high,
-                 unit,
-                 needed)
+    return Field(
+        name,
+        {header_key(k): (float(v), 0.0) for k, v in headers.items()},
+        "number",
+        low,
+        high,
+        unit,
+        needed,
+    )
 
 
 #: Which head a reading belongs to, and where on it.
-HEAD_FIELD = text_field("head_id", "head", "head no", "part", "piece", "sample", "run", "Stück", "serial",
-                        needed=False)
+HEAD_FIELD = text_field(
+    "head_id", "head", "head no", "part", "piece", "sample", "run", "Stück", "serial", needed=False
+)
 ZONE_FIELD = text_field("zone", "location", "area", "Bereich", "zona")
 
 
@@ -96,17 +115,20 @@ def first_problem(rows: Rows) -> str:
 
 def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str:
     """A small page for notebooks: a table and what was met; every text of the user's is escaped."""
+
     def row(cells, tag="td"):
         texts = (f"{c:.4g}" if isinstance(c, float) else str(c) for c in cells)
         return "<tr>" + "".join(f"<{tag}>{html.escape(t)}</{tag}>" for t in texts) + "</tr>"
 
-    body = row(frame.columns, "th") + "".join(row(r) for r in frame.head(shown).itertuples(index=False,
-                                                                                           name=None))
+    body = row(frame.columns, "th") + "".join(
+        row(r) for r in frame.head(shown).itertuples(index=False, name=None)
+    )
     met = row(("row", "column", "what", "assumed"), "th")
     met += "".join(row((p.row or "", p.column, p.what, p.assumed)) for p in problems[:shown])
     more = f"<p>and {len(problems) - shown} more</p>" if len(problems) > shown else ""
-    return (f"<p>{html.escape(title)}</p><table>{body}</table>"
-            + (f"<p>What was met and assumed:</p><table>{met}</table>{more}" if problems else ""))
+    return f"<p>{html.escape(title)}</p><table>{body}</table>" + (
+        f"<p>What was met and assumed:</p><table>{met}</table>{more}" if problems else ""
+    )
 
 
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
@@ -126,9 +148,14 @@ def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
     return runs
 
 
-def read_rows_of(source, fields: Sequence[Field], what: str, sheet: str | None = None,
-                 filename: str | None = None,
-                 spread: Callable[[Grid, int], list[Part]] | None = None) -> Rows:
+def read_rows_of(
+    source,
+    fields: Sequence[Field],
+    what: str,
+    sheet: str | None = None,
+    filename: str | None = None,
+    spread: Callable[[Grid, int], list[Part]] | None = None,
+) -> Rows:
     """Read a table whose header names the fields.
 
     Parameters
@@ -147,6 +174,7 @@ def read_rows_of(source, fields: Sequence[Field], what: str, sheet: str | None =
     InputError
         The file cannot be read, or no row is a header with all needed fields.
     """
+
     def named(cells) -> dict[str, int]:
         keys = [header_key(c) for c in cells]
         return {f.name: keys.index(k) for f in reversed(fields) for k in f.headers if k in keys}
@@ -168,21 +196,43 @@ def read_rows_of(source, fields: Sequence[Field], what: str, sheet: str | None =
         if lacking and not parts:
             missing |= set(lacking)
             if len(grids) > 1:
-                result.problems.append(Problem(grid.file, None, "", f"no header with {', '.join(lacking)}",
-                                               "sheet not read"))
+                result.problems.append(
+                    Problem(
+                        grid.file,
+                        None,
+                        "",
+                        f"no header with {', '.join(lacking)}",
+                        "sheet not read",
+                    )
+                )
             continue
         found = True
         if head > 0:
-            result.problems.append(Problem(grid.file, grid.row_numbers[0], "",
-                                           f"{head} row(s) above the header", "taken as a title"))
+            result.problems.append(
+                Problem(
+                    grid.file,
+                    grid.row_numbers[0],
+                    "",
+                    f"{head} row(s) above the header",
+                    "taken as a title",
+                )
+            )
         header = grid.rows[head]
-        for part in parts or [Part(grid, head, at, {n: f.headers[header_key(header[at[n]])]
-                                                    for f in fields if (n := f.name) in at})]:
+        for part in parts or [
+            Part(
+                grid,
+                head,
+                at,
+                {n: f.headers[header_key(header[at[n]])] for f in fields if (n := f.name) in at},
+            )
+        ]:
             _read_part(part, fields, result)
     if not found:
         wanted = ", ".join(f.name for f in fields if f.needed)
-        raise InputError(f"{grids[0].file.split(' [')[0]} is no {what}: no row is a header with {wanted} "
-                         f"(missing {', '.join(sorted(missing))}).")
+        raise InputError(
+            f"{grids[0].file.split(' [')[0]} is no {what}: no row is a header with {wanted} "
+            f"(missing {', '.join(sorted(missing))})."
+        )
     return result
 
 
@@ -191,8 +241,15 @@ def _read_part(part: Part, fields: Sequence[Field], result: Rows) -> None:
     header, decimal = grid.rows[head], decimal_mark(grid)
     for j, cell in enumerate(header):
         if cell is not None and j not in at.values():
-            result.problems.append(Problem(grid.file, grid.row_numbers[head], str(cell)[:60],
-                                           "this column is not part of the layout", "not used"))
+            result.problems.append(
+                Problem(
+                    grid.file,
+                    grid.row_numbers[head],
+                    str(cell)[:60],
+                    "this column is not part of the layout",
+                    "not used",
+                )
+            )
     headers = {name: str(header[j]) for name, j in at.items()}
     faults: dict[tuple[str, str, str], list[tuple[int, str]]] = {}
     clock = _Clock()
@@ -205,19 +262,34 @@ def _read_part(part: Part, fields: Sequence[Field], result: Rows) -> None:
         cells, number = grid.rows[i], grid.row_numbers[i]
         if not any(c is not None for c in cells):
             continue
-        if grid.csv and len(cells) != len(header) and any(c is not None for c in cells[len(header):]):
+        if (
+            grid.csv
+            and len(cells) != len(header)
+            and any(c is not None for c in cells[len(header) :])
+        ):
             fault(number, None, f"more cells than the header's {len(header)}", "", "row not used")
             continue
         record, usable = {}, True
         for f in fields:
             j = at.get(f.name)
             cell = cells[j] if j is not None and j < len(cells) else None
-            value, trouble, shown = _cell(f, cell, convert.get(f.name, (1.0, 0.0)), decimal,
-                                          j is not None and (i, j) in grid.percent, clock)
+            value, trouble, shown = _cell(
+                f,
+                cell,
+                convert.get(f.name, (1.0, 0.0)),
+                decimal,
+                j is not None and (i, j) in grid.percent,
+                clock,
+            )
             if trouble and (f.needed or cell is not None):
                 spoils = f.needed and value is None
-                fault(number, j, trouble, shown, "row not used" if spoils else
-                      "left out" if value is None else "used")
+                fault(
+                    number,
+                    j,
+                    trouble,
+                    shown,
+                    "row not used" if spoils else "left out" if value is None else "used",
+                )
             usable = usable and not (f.needed and value is None)
             record[f.name] = value
         if usable:
@@ -231,7 +303,9 @@ def _read_part(part: Part, fields: Sequence[Field], result: Rows) -> None:
         for first, last in stretches(list(shown)):
             rows = f" (rows {first} to {last})" if last > first else ""
             example = f" {shown[first]}" if shown[first] else ""
-            result.problems.append(Problem(grid.file, first, column, f"{kind}{example}{rows}", assumed))
+            result.problems.append(
+                Problem(grid.file, first, column, f"{kind}{example}{rows}", assumed)
+            )
 
 
 class _Clock:
@@ -247,7 +321,9 @@ class _Clock:
             now = cell.hour * 3600 + cell.minute * 60 + cell.second + cell.microsecond * 1e-6
         else:
             parts = str(cell).replace(",", ".").split(" ")[-1].split(":")
-            if len(parts) not in (2, 3) or not all(p.replace(".", "", 1).isdecimal() for p in parts):
+            if len(parts) not in (2, 3) or not all(
+                p.replace(".", "", 1).isdecimal() for p in parts
+            ):
                 return None
             now = 0.0
             for part in parts if len(parts) == 3 else ("0", *parts):
@@ -259,7 +335,9 @@ class _Clock:
         return now - self.first
 
 
-def _cell(f: Field, cell, convert: tuple[float, float], decimal, percent, clock) -> tuple[object, str, str]:
+def _cell(
+    f: Field, cell, convert: tuple[float, float], decimal, percent, clock
+) -> tuple[object, str, str]:
     """Value of a cell (None if there is none to use), the kind of trouble, and what stood there."""
     if f.kind == "text":
         if cell is None:
@@ -269,10 +347,15 @@ def _cell(f: Field, cell, convert: tuple[float, float], decimal, percent, clock)
         if isinstance(cell, datetime.datetime) and cell.time() == datetime.time():
             cell = cell.date()
         return plain_cell(str(cell)), "", ""
-    if f.kind == "time" and not isinstance(cell, (int, float)) and (":" in str(cell)
-                                                                   or isinstance(cell, datetime.datetime)):
+    if (
+        f.kind == "time"
+        and not isinstance(cell, (int, float))
+        and (":" in str(cell) or isinstance(cell, datetime.datetime))
+    ):
         seconds = clock.seconds(cell)
-        return (seconds, "", "") if seconds is not None else (None, "not a time", repr(str(cell)[:30]))
+        return (
+            (seconds, "", "") if seconds is not None else (None, "not a time", repr(str(cell)[:30]))
+        )
     reading = read_number(cell, percent, decimal)
     if reading.kind == "missing":
         return None, "nothing measured", "" if cell is None else repr(str(cell)[:30])

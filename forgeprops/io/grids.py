@@ -97,8 +97,16 @@ class Grid:
         """The same cells with rows and columns exchanged."""
         width = max(map(len, self.rows), default=0)
         rows = [[row[j] if j < len(row) else None for row in self.rows] for j in range(width)]
-        return Grid(self.file, rows, self.row_numbers, frozenset((j, i) for i, j in self.percent),
-                    frozenset((j, i) for i, j in self.spans), not self.transposed, self.problems, self.csv)
+        return Grid(
+            self.file,
+            rows,
+            self.row_numbers,
+            frozenset((j, i) for i, j in self.percent),
+            frozenset((j, i) for i, j in self.spans),
+            not self.transposed,
+            self.problems,
+            self.csv,
+        )
 
 
 def column_letter(j: int) -> str:
@@ -125,9 +133,13 @@ def decimal_mark(grid: Grid) -> str | None:
     return found.pop() if len(found) == 1 else None
 
 
-def read_grids(source, filename: str | None = None, sheet: str | None = None,
-               score: Callable[[list[list]], float] | None = None,
-               limit_bytes: int = READ_LIMIT_BYTES) -> list[Grid]:
+def read_grids(
+    source,
+    filename: str | None = None,
+    sheet: str | None = None,
+    score: Callable[[list[list]], float] | None = None,
+    limit_bytes: int = READ_LIMIT_BYTES,
+) -> list[Grid]:
     """Read a CSV or XLSX file as grids, one per visible sheet.
 
     Parameters
@@ -156,31 +168,48 @@ def read_grids(source, filename: str | None = None, sheet: str | None = None,
     if data.startswith(b"PK"):
         return _xlsx_grids(file, sheet)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
-        raise InputError(f"{file.name} is an old .xls or a password-protected workbook; "
-                         "save it as .xlsx or .csv without a password.")
-    for mark, kind in ((b"%PDF", "a PDF"), (b"\x1f\x8b", "a packed file"), (b"\x89PNG", "a picture"),
-                       (b"\xff\xd8\xff", "a picture"), (b"{\\rtf", "a text document")):
+        raise InputError(
+            f"{file.name} is an old .xls or a password-protected workbook; "
+            "save it as .xlsx or .csv without a password."
+        )
+    for mark, kind in (
+        (b"%PDF", "a PDF"),
+        (b"\x1f\x8b", "a packed file"),
+        (b"\x89PNG", "a picture"),
+        (b"\xff\xd8\xff", "a picture"),
+        (b"{\\rtf", "a text document"),
+    ):
         if data.startswith(mark):
             raise InputError(f"{file.name} is {kind}; allowed is .csv or .xlsx.")
     if sheet is not None:
-        raise InputError(f"{file.name} has no sheets, but sheet {sheet!r} was asked for; "
-                         "leave sheet out for CSV.")
+        raise InputError(
+            f"{file.name} has no sheets, but sheet {sheet!r} was asked for; "
+            "leave sheet out for CSV."
+        )
     return [_csv_grid(file, score)]
 
 
 def _csv_grid(file: Source, score) -> Grid:
     text, encoding = decode_text(file.data)
     if re.match(r"\s*<(?:!doctype|html|\?xml|table)", text[:200], re.IGNORECASE):
-        raise InputError(f"{file.name} is a web page or XML, not a table; save it as .csv or .xlsx.")
+        raise InputError(
+            f"{file.name} is a web page or XML, not a table; save it as .csv or .xlsx."
+        )
     problems = []
     if encoding in ("cp1252", "latin-1", "cp932"):
         called = "Shift-JIS" if encoding == "cp932" else "Windows-1252 (Latin-1)"
         problems.append(Problem(file.name, None, "", "the text is not UTF-8", f"read as {called}"))
     if "\ufffd" in text:
-        problems.append(Problem(file.name, None, "", "some characters cannot be decoded", "shown as \ufffd"))
+        problems.append(
+            Problem(file.name, None, "", "some characters cannot be decoded", "shown as \ufffd")
+        )
     if "\0" in text:
         row = text[: text.index("\0")].count("\n") + 1
-        problems.append(Problem(file.name, row, "", "the file holds zero bytes, as damaged files do", "left out"))
+        problems.append(
+            Problem(
+                file.name, row, "", "the file holds zero bytes, as damaged files do", "left out"
+            )
+        )
         text = text.replace("\0", "")
     first = re.match(r"\s*sep=(.)\r?\n", text)
     best = None
@@ -210,13 +239,24 @@ def _csv_rows(text: str, delimiter: str, name: str) -> tuple[list[list], list[in
     except csv.Error:
         rows = [line.split(delimiter) for line in re.split(r"\r\n|\n|\r", text)]
         numbers = list(range(1, len(rows) + 1))
-        odd = (n for n, row in zip(numbers, rows, strict=True) if sum(c.count('"') for c in row) % 2)
+        odd = (
+            n for n, row in zip(numbers, rows, strict=True) if sum(c.count('"') for c in row) % 2
+        )
         bad = next(odd, None)
-        remarks.append(Problem(name, bad, "", "a quotation mark is not closed or stands inside a text",
-                               "quotation marks of this file are taken as plain characters"))
+        remarks.append(
+            Problem(
+                name,
+                bad,
+                "",
+                "a quotation mark is not closed or stands inside a text",
+                "quotation marks of this file are taken as plain characters",
+            )
+        )
         rows = [[cell.strip().strip('"') for cell in row] for row in rows]
     cleaned = [[clean_text(cell) or None for cell in row] for row in rows]
-    kept = [(n, row) for n, row in zip(numbers, cleaned, strict=True) if any(c is not None for c in row)]
+    kept = [
+        (n, row) for n, row in zip(numbers, cleaned, strict=True) if any(c is not None for c in row)
+    ]
     return [row for _, row in kept], [n for n, _ in kept], remarks
 
 
@@ -233,24 +273,34 @@ def check_xlsx_size(file: Source, limit_bytes: int = UNPACKED_LIMIT_BYTES) -> No
         with zipfile.ZipFile(io.BytesIO(file.data)) as archive:
             parts = archive.infolist()
             if len(parts) > 2000 or sum(p.file_size for p in parts) > limit_bytes:
-                raise InputError(f"{file.name} unpacks to more than {limit_bytes / 2**20:.3g} MB; split it, "
-                                 "or save the sheet alone as .csv.")
+                raise InputError(
+                    f"{file.name} unpacks to more than {limit_bytes / 2**20:.3g} MB; split it, "
+                    "or save the sheet alone as .csv."
+                )
             names = {p.filename for p in parts}
-            if "[Content_Types].xml" not in names or not any(n.lower().startswith("xl/") for n in names):
-                raise InputError(f"{file.name} is a packed file but not an .xlsx workbook; "
-                                 "allowed is .csv or .xlsx.")
+            if "[Content_Types].xml" not in names or not any(
+                n.lower().startswith("xl/") for n in names
+            ):
+                raise InputError(
+                    f"{file.name} is a packed file but not an .xlsx workbook; "
+                    "allowed is .csv or .xlsx."
+                )
             for part in parts:
                 if part.filename.lower().endswith((".xml", ".rels", ".vml")):
                     content = archive.read(part)
                     codes = ("ascii", "utf-16-le", "utf-16-be")
                     if any("<!DOCTYPE".encode(code) in content for code in codes):
-                        raise InputError(f"{file.name} declares a document type, which no .xlsx needs; "
-                                         "it is not read.")
+                        raise InputError(
+                            f"{file.name} declares a document type, which no .xlsx needs; "
+                            "it is not read."
+                        )
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (zip and its decompressors raise a dozen kinds)
-        raise InputError(f"{file.name} is a damaged or protected workbook: {shortened(error)}; "
-                         "allowed is a whole one without a password.") from None
+        raise InputError(
+            f"{file.name} is a damaged or protected workbook: {shortened(error)}; "
+            "allowed is a whole one without a password."
+        ) from None
 
 
 def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
@@ -261,34 +311,52 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(io.BytesIO(file.data), data_only=True)
-            formulas = openpyxl.load_workbook(io.BytesIO(file.data)) if _has_formulas(file) else None
+            formulas = (
+                openpyxl.load_workbook(io.BytesIO(file.data)) if _has_formulas(file) else None
+            )
         sheets = {ws.title: ws for ws in book.worksheets}
         if sheet is not None:
             wanted = [sheets[check_choice(sheet, "sheet", sheets, file.name)]]
         else:
             wanted = [ws for ws in sheets.values() if ws.sheet_state == "visible"]
-        grids = [_sheet_grid(file, ws, formulas[ws.title] if formulas else None, len(sheets) > 1)
-                 for ws in wanted]
+        grids = [
+            _sheet_grid(file, ws, formulas[ws.title] if formulas else None, len(sheets) > 1)
+            for ws in wanted
+        ]
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (a damaged workbook makes openpyxl raise anything)
-        raise InputError(f"{file.name} is a damaged workbook: {shortened(error)}; "
-                         "save it again as .xlsx or .csv.") from None
+        raise InputError(
+            f"{file.name} is a damaged workbook: {shortened(error)}; "
+            "save it again as .xlsx or .csv."
+        ) from None
     if not grids:
-        raise InputError(f"{file.name} has no visible sheet with cells; "
-                         "allowed is a sheet with a header and rows.")
+        raise InputError(
+            f"{file.name} has no visible sheet with cells; "
+            "allowed is a sheet with a header and rows."
+        )
     if sheet is None:
         for ws in sheets.values():
             if ws.sheet_state != "visible":
-                grids[0].problems.append(Problem(file.name, None, "", f"sheet {ws.title!r} is hidden",
-                                                 "not read; name it (sheet=...) to read it"))
+                grids[0].problems.append(
+                    Problem(
+                        file.name,
+                        None,
+                        "",
+                        f"sheet {ws.title!r} is hidden",
+                        "not read; name it (sheet=...) to read it",
+                    )
+                )
     return grids
 
 
 def _has_formulas(file: Source) -> bool:
     with zipfile.ZipFile(io.BytesIO(file.data)) as archive:
-        return any(re.search(rb"<(?:\w+:)?f[ >/]", archive.read(p)) for p in archive.infolist()
-                   if p.filename.lower().startswith("xl/worksheets/"))
+        return any(
+            re.search(rb"<(?:\w+:)?f[ >/]", archive.read(p))
+            for p in archive.infolist()
+            if p.filename.lower().startswith("xl/worksheets/")
+        )
 
 
 def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
@@ -296,16 +364,26 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
     problems: list[Problem] = []
     # ws._cells holds the cells that exist; iterating over the used range instead walks 17 thousand million
     # cells of a sheet with one stray format in the last corner.
-    cells = {place: cell for place, cell in ws._cells.items()
-             if cell.value is not None or formulas is not None}
+    cells = {
+        place: cell
+        for place, cell in ws._cells.items()
+        if cell.value is not None or formulas is not None
+    }
     if len(cells) > CELL_LIMIT:
         raise InputError(f"{where} has more than {CELL_LIMIT} cells; split it.")
     values, percent = {}, set()
     for (r, c), cell in cells.items():
         value = cell.value
         if value is None and str(_value(formulas, r, c)).startswith("="):
-            problems.append(Problem(where, r, column_letter(c - 1), "a formula without a stored result",
-                                    "taken as empty; open and save the file in the spreadsheet program"))
+            problems.append(
+                Problem(
+                    where,
+                    r,
+                    column_letter(c - 1),
+                    "a formula without a stored result",
+                    "taken as empty; open and save the file in the spreadsheet program",
+                )
+            )
         value = (clean_text(value) or None) if isinstance(value, str) else value
         if value is not None:
             values[r, c] = value
@@ -323,22 +401,33 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
                     spans.add((r, c))
                     if (merged.min_row, merged.min_col) in percent:
                         percent.add((r, c))
-    hidden = sorted(r for r in {r for r, _ in values}
-                    if r in ws.row_dimensions and ws.row_dimensions[r].hidden)
+    hidden = sorted(
+        r for r in {r for r, _ in values} if r in ws.row_dimensions and ws.row_dimensions[r].hidden
+    )
     if hidden:
-        problems.append(Problem(where, hidden[0], "", f"{len(hidden)} hidden row(s)", "read like the others"))
+        problems.append(
+            Problem(where, hidden[0], "", f"{len(hidden)} hidden row(s)", "read like the others")
+        )
     numbers = sorted({r for r, _ in values})
     index = {r: i for i, r in enumerate(numbers)}
     rows: list[list] = [[] for _ in numbers]
     for (r, c), value in sorted(values.items()):
         row = rows[index[r]]
         if c > 2000:
-            problems.append(Problem(where, r, column_letter(c - 1), "a cell beyond column 2000", "not read"))
+            problems.append(
+                Problem(where, r, column_letter(c - 1), "a cell beyond column 2000", "not read")
+            )
             continue
         row.extend([None] * (c - 1 - len(row)))
         row.append(value)
-    return Grid(where, rows, numbers, frozenset((index[r], c - 1) for r, c in percent),
-                frozenset((index[r], c - 1) for r, c in spans), problems=problems)
+    return Grid(
+        where,
+        rows,
+        numbers,
+        frozenset((index[r], c - 1) for r, c in percent),
+        frozenset((index[r], c - 1) for r, c in spans),
+        problems=problems,
+    )
 
 
 def _value(formulas, r: int, c: int):

@@ -14,9 +14,7 @@ from ..base.errors import InputError, check_kind
 __all__ = ["READ_LIMIT_BYTES", "Source", "decode_text", "one_line", "read_source"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "read_source": ("file_limits",),
-}
+SOURCES = {"read_source": ("file_limits",)}
 
 #: Largest file read, bytes.  Our own limit: a year of certificates is below 1 MB, ten minutes of eight
 #: thermocouples at 100 Hz below 15 MB.
@@ -66,8 +64,9 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
         source = source[0]
     if isinstance(source, Mapping):
         if not {"name", "content"} <= set(source):
-            raise InputError("an upload without name and content was given; "
-                             "allowed is a file chooser's upload.")
+            raise InputError(
+                "an upload without name and content was given; allowed is a file chooser's upload."
+            )
         filename, source = filename or str(source["name"]), source["content"]
     if isinstance(source, (bytes, bytearray, memoryview)):
         name = one_line(filename or "uploaded file")
@@ -77,11 +76,14 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
         name = one_line(filename or os.path.basename(os.fspath(source)) or os.fspath(source))
         data, size = _read_path(source, name, limit_bytes)
     else:
-        raise InputError(f"a file is given as {type(source).__name__}; "
-                         "allowed is a path, bytes or an upload.")
+        raise InputError(
+            f"a file is given as {type(source).__name__}; allowed is a path, bytes or an upload."
+        )
     if size > limit_bytes:
-        raise InputError(f"{name} is larger than {limit_bytes / 2**20:.3g} MB; allowed is "
-                         f"{limit_bytes / 2**20:.3g} MB or less: split the file.")
+        raise InputError(
+            f"{name} is larger than {limit_bytes / 2**20:.3g} MB; allowed is "
+            f"{limit_bytes / 2**20:.3g} MB or less: split the file."
+        )
     if not data:
         raise InputError(f"{name} is empty; allowed is a file with at least a header and one row.")
     return Source(name, data)
@@ -101,10 +103,13 @@ def _read_path(source, name: str, limit_bytes: int) -> tuple[bytes, int]:
         with open(source, "rb") as file:
             data = file.read(limit_bytes + 1)
     except (FileNotFoundError, NotADirectoryError):
-        raise InputError(f"file {one_line(source)!r} does not exist; "
-                         "allowed is the path of an existing file.") from None
+        raise InputError(
+            f"file {one_line(source)!r} does not exist; allowed is the path of an existing file."
+        ) from None
     except (OSError, ValueError) as error:  # ValueError: a NUL in the path
-        raise InputError(f"{name!r} cannot be read: {getattr(error, 'strerror', None) or error}.") from None
+        raise InputError(
+            f"{name!r} cannot be read: {getattr(error, 'strerror', None) or error}."
+        ) from None
     return data, len(data)
 
 
@@ -120,8 +125,13 @@ def decode_text(data: bytes) -> tuple[str, str]:
     >>> decode_text("Güte;0,21".encode("latin-1"))
     ('Güte;0,21', 'cp1252')
     """
-    for mark, encoding in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe\0\0", "utf-32"),
-                           (b"\0\0\xfe\xff", "utf-32"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+    for mark, encoding in (
+        (b"\xef\xbb\xbf", "utf-8-sig"),
+        (b"\xff\xfe\0\0", "utf-32"),
+        (b"\0\0\xfe\xff", "utf-32"),
+        (b"\xff\xfe", "utf-16"),
+        (b"\xfe\xff", "utf-16"),
+    ):
         if data.startswith(mark):
             return data.decode(encoding, errors="replace"), encoding
     head = data[:4096]

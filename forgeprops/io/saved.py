@@ -12,13 +12,18 @@ from .grids import check_xlsx_size
 from .reading import decode_text, one_line, read_source
 from .writing import write_bytes, writing
 
-__all__ = ["plain_cell", "read_json", "read_table", "safe_cell", "table_note", "write_json",
-           "write_table"]
+__all__ = [
+    "plain_cell",
+    "read_json",
+    "read_table",
+    "safe_cell",
+    "table_note",
+    "write_json",
+    "write_table",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "safe_cell": ("formula_starts",),
-}
+SOURCES = {"safe_cell": ("formula_starts",)}
 
 #: First characters that make a spreadsheet program take a cell for a formula (OWASP ASVS 5.0 requirement
 #: 1.2.10, read at asvs.emil.hemdal.se/1.2.10, and CWE-1236), with the full-width forms of the first four.
@@ -34,15 +39,24 @@ def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool 
         As `writing`; also for content that JSON has no word for.
     """
     try:
-        text = json.dumps({"format": f"forgeprops {kind}", "version": version, **content}, indent=2,
-                          ensure_ascii=False, allow_nan=False)
+        text = json.dumps(
+            {"format": f"forgeprops {kind}", "version": version, **content},
+            indent=2,
+            ensure_ascii=False,
+            allow_nan=False,
+        )
     except (TypeError, ValueError) as error:
         raise InputError(f"the {kind} cannot be saved: {error}.") from None
     write_bytes(path, (text + "\n").encode("utf-8", errors="backslashreplace"), overwrite)
 
 
-def read_json(source, kind: str, versions: Sequence[int], filename: str | None = None,
-              limit_bytes: int = 2**20) -> dict:
+def read_json(
+    source,
+    kind: str,
+    versions: Sequence[int],
+    filename: str | None = None,
+    limit_bytes: int = 2**20,
+) -> dict:
     """Read a file that `write_json` wrote: checked for kind and version, each name once, no NaN or infinity.
 
     Returns
@@ -68,28 +82,36 @@ def read_json(source, kind: str, versions: Sequence[int], filename: str | None =
         raise InputError(f"{file.name} contains {word}; allowed are finite numbers.")
 
     try:
-        content = json.loads(decode_text(file.data)[0], object_pairs_hook=once, parse_constant=no_constant)
+        content = json.loads(
+            decode_text(file.data)[0], object_pairs_hook=once, parse_constant=no_constant
+        )
     except InputError:
         raise
     except json.JSONDecodeError as error:
-        raise InputError(f"{file.name}, line {error.lineno} is not JSON: {error.msg}; "
-                         f"allowed is a {kind} file saved by forgeprops.") from None
+        raise InputError(
+            f"{file.name}, line {error.lineno} is not JSON: {error.msg}; "
+            f"allowed is a {kind} file saved by forgeprops."
+        ) from None
     except (RecursionError, ValueError) as error:  # ValueError: thousands of digits
         raise InputError(f"{file.name} is not a {kind} file: {str(error)[:80]}.") from None
     found = content.pop("format", None) if isinstance(content, dict) else None
     if found != f"forgeprops {kind}":
         said = f"says {found!r}" if isinstance(found, str) else "does not say what it is"
-        raise InputError(f"{file.name} {said}; allowed is \"format\": \"forgeprops {kind}\".")
+        raise InputError(f'{file.name} {said}; allowed is "format": "forgeprops {kind}".')
     _check_version(content.get("version"), versions, kind, file.name)
     return content
 
 
 def _check_version(version, versions: Sequence[int], kind: str, name: str) -> None:
     if isinstance(version, bool) or not isinstance(version, int) or version not in versions:
-        newer = isinstance(version, int) and not isinstance(version, bool) and version > max(versions)
+        newer = (
+            isinstance(version, int) and not isinstance(version, bool) and version > max(versions)
+        )
         hint = "; it was written by a newer forgeprops" if newer else ""
         known = ", ".join(str(v) for v in versions)
-        raise InputError(f"{name} has {kind} version {str(version)[:40]}{hint}; allowed is {known}.")
+        raise InputError(
+            f"{name} has {kind} version {str(version)[:40]}{hint}; allowed is {known}."
+        )
 
 
 def safe_cell(value):
@@ -158,7 +180,9 @@ def write_table(path, frame, kind: str, overwrite: bool = False) -> None:
             if not pd.api.types.is_numeric_dtype(frame.dtypes.iloc[place]):
                 safe.isetitem(place, [safe_cell(v) for v in frame.iloc[:, place]])
         text = safe.to_csv(index=False, lineterminator="\n")
-        write_bytes(path, f"# {about}\n{text}".encode("utf-8", errors="backslashreplace"), overwrite)
+        write_bytes(
+            path, f"# {about}\n{text}".encode("utf-8", errors="backslashreplace"), overwrite
+        )
     elif suffix == ".xlsx":
         with writing(path, overwrite) as temporary:
             _write_xlsx(temporary, frame, about)
@@ -167,16 +191,19 @@ def write_table(path, frame, kind: str, overwrite: bool = False) -> None:
             import pyarrow
             import pyarrow.parquet
         except ImportError:
-            raise InputError("Parquet needs pyarrow; install forgeprops[parquet], "
-                             "or save as .csv or .xlsx.") from None
+            raise InputError(
+                "Parquet needs pyarrow; install forgeprops[parquet], or save as .csv or .xlsx."
+            ) from None
         table = pyarrow.Table.from_pandas(frame, preserve_index=False)
         notes = {**(table.schema.metadata or {}), b"forgeprops": about.encode()}
         table = table.replace_schema_metadata(notes)
         with writing(path, overwrite) as temporary:
             pyarrow.parquet.write_table(table, temporary)
     else:
-        raise InputError(f"{one_line(path)!r} ends in {suffix or 'nothing'!r}; "
-                         "allowed is .csv, .xlsx or .parquet.")
+        raise InputError(
+            f"{one_line(path)!r} ends in {suffix or 'nothing'!r}; "
+            "allowed is .csv, .xlsx or .parquet."
+        )
 
 
 def _write_xlsx(path: Path, frame, about: str) -> None:
@@ -195,7 +222,7 @@ def _write_xlsx(path: Path, frame, about: str) -> None:
         if isinstance(value, (bool, int, float)):
             return value
         made = WriteOnlyCell(where, ILLEGAL_CHARACTERS_RE.sub("", str(value))[:32_767])
-        made.data_type = "s"        # a text, whatever it begins with: never a formula
+        made.data_type = "s"  # a text, whatever it begins with: never a formula
         made.quotePrefix = str(value)[:1] in FORMULA_STARTS
         return made
 
@@ -222,13 +249,15 @@ def read_table(source, kind: str, filename: str | None = None, limit_bytes: int 
     try:
         if file.data.startswith(b"PK"):
             check_xlsx_size(file, limit_bytes)
-            sheets = pd.read_excel(io.BytesIO(file.data), sheet_name=["table", "about"], header=None,
-                                   dtype=object)
+            sheets = pd.read_excel(
+                io.BytesIO(file.data), sheet_name=["table", "about"], header=None, dtype=object
+            )
             about = str(sheets["about"].iat[0, 0])
             frame = sheets["table"].iloc[1:].reset_index(drop=True).infer_objects()
             frame.columns = list(sheets["table"].iloc[0])
         elif file.data.startswith(b"PAR1"):
             import pyarrow.parquet
+
             table = pyarrow.parquet.read_table(io.BytesIO(file.data))
             about = (table.schema.metadata or {}).get(b"forgeprops", b"").decode()
             frame = table.to_pandas()
@@ -242,16 +271,29 @@ def read_table(source, kind: str, filename: str | None = None, limit_bytes: int 
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (three foreign parsers, each with its own errors)
-        raise InputError(f"{file.name} is not a {kind} table saved by forgeprops: "
-                         f"{str(error)[:100]}.") from None
+        raise InputError(
+            f"{file.name} is not a {kind} table saved by forgeprops: {str(error)[:100]}."
+        ) from None
     words = about.replace(",", "").split()
-    if words[:1] != ["forgeprops"] or words[-1:] != ["rows"] or f"forgeprops {kind} table, " not in about:
-        raise InputError(f"{file.name} does not say that it is a {kind} table; "
-                         "allowed is one saved by forgeprops.")
+    if (
+        words[:1] != ["forgeprops"]
+        or words[-1:] != ["rows"]
+        or f"forgeprops {kind} table, " not in about
+    ):
+        raise InputError(
+            f"{file.name} does not say that it is a {kind} table; "
+            "allowed is one saved by forgeprops."
+        )
     version, rows = words[-3], words[-2]
-    _check_version(int(version) if version.isdecimal() else version, (_TABLE_VERSION,), f"{kind} table",
-                   file.name)
+    _check_version(
+        int(version) if version.isdecimal() else version,
+        (_TABLE_VERSION,),
+        f"{kind} table",
+        file.name,
+    )
     if not rows.isdecimal() or int(rows) != len(frame):
-        raise InputError(f"{file.name} holds {len(frame)} rows, but {rows} were written; "
-                         "the file is cut off or changed.")
+        raise InputError(
+            f"{file.name} holds {len(frame)} rows, but {rows} were written; "
+            "the file is cut off or changed."
+        )
     return frame

@@ -30,9 +30,13 @@ def _target(path) -> Path:
     try:
         target = Path(path).expanduser().resolve()
         if target.name and not (target.name.strip() and target.name.isprintable()):
-            raise InputError(f"file to write is named {target.name!r:.60}; allowed is a name of visible characters.")
+            raise InputError(
+                f"file to write is named {target.name!r:.60}; allowed is a name of visible characters."
+            )
         if target.is_dir():
-            raise InputError(f"{one_line(path)!r} is a folder; allowed is the path of a file to write.")
+            raise InputError(
+                f"{one_line(path)!r} is a folder; allowed is the path of a file to write."
+            )
         if not target.parent.is_dir():
             raise InputError(f"folder {one_line(target.parent)!r} does not exist; make it first.")
     except (OSError, ValueError, RuntimeError) as error:
@@ -90,13 +94,17 @@ def locked(path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[Path]:
                 os.close(handle)
                 handle = None
                 if time.monotonic() > give_up:
-                    raise InputError(f"{target.name} is being written by another program; try again "
-                                     f"(waited {timeout_s:g} s).")
+                    raise InputError(
+                        f"{target.name} is being written by another program; try again "
+                        f"(waited {timeout_s:g} s)."
+                    )
                 time.sleep(0.005)
     except PermissionError as error:
         if handle is not None:
             os.close(handle)
-        raise InputError(f"{target.name} cannot be written: {error.strerror} ({target.parent}).") from None
+        raise InputError(
+            f"{target.name} cannot be written: {error.strerror} ({target.parent})."
+        ) from None
     except OSError as error:
         raise InputError(f"{target.name} cannot be written: {error.strerror}.") from None
     try:
@@ -147,8 +155,10 @@ def writing(path, overwrite: bool = False) -> Iterator[Path]:
     """
     with locked(path) as target:
         if target.exists() and not overwrite:
-            raise InputError(f"{target.name} exists already and is kept; give another name, or "
-                             f"overwrite=True to replace it ({target.parent}).")
+            raise InputError(
+                f"{target.name} exists already and is kept; give another name, or "
+                f"overwrite=True to replace it ({target.parent})."
+            )
         with _replacing(target) as temporary:
             yield temporary
 

@@ -61,7 +61,9 @@ class LiveFigure:
 
         dpi = 100
         with style.look():
-            self.figure = Figure(figsize=(width_px / dpi, height_px / dpi), dpi=dpi, layout="constrained")
+            self.figure = Figure(
+                figsize=(width_px / dpi, height_px / dpi), dpi=dpi, layout="constrained"
+            )
         self.canvas = FigureCanvasAgg(self.figure)
         self.widget = _named_image()(
             format="png",
@@ -104,7 +106,9 @@ class LiveFigure:
             else:
                 artist.axes.draw_artist(artist)
         size = self.canvas.get_width_height()
-        image = Image.frombuffer("RGBA", size, self.canvas.buffer_rgba(), "raw", "RGBA", 0, 1).convert("RGB")
+        image = Image.frombuffer(
+            "RGBA", size, self.canvas.buffer_rgba(), "raw", "RGBA", 0, 1
+        ).convert("RGB")
         pen = ImageDraw.Draw(image)
         for text in words:
             _write(pen, text, size[1])

@@ -93,7 +93,9 @@ def units() -> Units:
     if not _chosen:
         try:
             kept = read_json(units_file(), _KIND, (_VERSION,))
-            _chosen.append(Units(**{name: kept[name] for name in ("temperature", "length", "hardness")}))
+            _chosen.append(
+                Units(**{name: kept[name] for name in ("temperature", "length", "hardness")})
+            )
         except (ImportError, InputError, KeyError):  # no file yet, or one that says nothing usable
             _chosen.append(Units())
     return _chosen[-1]

@@ -9,8 +9,17 @@ import numpy as np
 from ..base.errors import InputError, check_choice, check_number
 from ..base.tables import read_rows
 
-__all__ = ["SCALES", "STANDARDS", "convert_hardness", "hb_to_hv_array", "hrc_to_hv_array", "hv_to_hb_array",
-           "hv_to_hrc_array", "scale_range", "try_convert"]
+__all__ = [
+    "SCALES",
+    "STANDARDS",
+    "convert_hardness",
+    "hb_to_hv_array",
+    "hrc_to_hv_array",
+    "hv_to_hb_array",
+    "hv_to_hrc_array",
+    "scale_range",
+    "try_convert",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -33,15 +42,20 @@ STANDARDS = ("ASTM E140", "ISO 18265")
 # Which printed table ties a pair of scales together.  The two E140 tables overlap at 238-240 HV and disagree
 # on Brinell there (HB 226 against 238 at 238 HV), so a pair stays inside one table if one table has both.
 _TABLE_OF_PAIR = {
-    frozenset(("HV", "HRC")): "E140 T1", frozenset(("HB", "HRC")): "E140 T1",
-    frozenset(("HV", "HRB")): "E140 T2", frozenset(("HB", "HRB")): "E140 T2",
+    frozenset(("HV", "HRC")): "E140 T1",
+    frozenset(("HB", "HRC")): "E140 T1",
+    frozenset(("HV", "HRB")): "E140 T2",
+    frozenset(("HB", "HRB")): "E140 T2",
 }
 
 
 @functools.cache
 def _column_pair(table: str, a: str, b: str) -> tuple[np.ndarray, np.ndarray]:
-    rows = [(float(r[a]), float(r[b])) for r in read_rows("constants/hardness_conversion.csv")
-            if r["table"] == table and r[a] and r[b]]
+    rows = [
+        (float(r[a]), float(r[b]))
+        for r in read_rows("constants/hardness_conversion.csv")
+        if r["table"] == table and r[a] and r[b]
+    ]
     x, y = np.array(rows).T
     x.setflags(write=False)
     y.setflags(write=False)
@@ -52,7 +66,11 @@ def _column_pair(table: str, a: str, b: str) -> tuple[np.ndarray, np.ndarray]:
 def _curve(a: str, b: str, standard: str) -> tuple[np.ndarray, np.ndarray]:
     """Points (a, b) of a strictly rising curve; empty where the standard ties a and b in no table."""
     if standard == "ISO 18265":
-        return _column_pair("ISO 18265 A1", a, b) if {a, b} == {"HV", "HB"} else (np.empty(0), np.empty(0))
+        return (
+            _column_pair("ISO 18265 A1", a, b)
+            if {a, b} == {"HV", "HB"}
+            else (np.empty(0), np.empty(0))
+        )
     pair = frozenset((a, b))
     if pair in _TABLE_OF_PAIR:
         return _column_pair(_TABLE_OF_PAIR[pair], a, b)
@@ -78,7 +96,9 @@ def _scale(name, what: str) -> str:
     return check_choice(name, what, SCALES)
 
 
-def scale_range(from_scale: str, to_scale: str, standard: str = "ASTM E140") -> tuple[float, float] | None:
+def scale_range(
+    from_scale: str, to_scale: str, standard: str = "ASTM E140"
+) -> tuple[float, float] | None:
     """Lowest and highest value on `from_scale` that the tables give on `to_scale`; None if they give none.
 
     Examples
@@ -93,7 +113,9 @@ def scale_range(from_scale: str, to_scale: str, standard: str = "ASTM E140") -> 
     return (float(x[0]), float(x[-1])) if x.size else None
 
 
-def try_convert(value: float, from_scale: str, to_scale: str, standard: str = "ASTM E140") -> float | None:
+def try_convert(
+    value: float, from_scale: str, to_scale: str, standard: str = "ASTM E140"
+) -> float | None:
     """As `convert_hardness`, but None where the tables give no conversion.
 
     Examples
@@ -109,7 +131,9 @@ def try_convert(value: float, from_scale: str, to_scale: str, standard: str = "A
     return value if a == b else float(np.interp(value, *_curve(a, b, standard)))
 
 
-def convert_hardness(value: float, from_scale: str, to_scale: str, standard: str = "ASTM E140") -> float:
+def convert_hardness(
+    value: float, from_scale: str, to_scale: str, standard: str = "ASTM E140"
+) -> float:
     """Hardness on another scale, exact at the rows of the printed table, straight lines between them.
 
     Parameters
@@ -160,9 +184,13 @@ def convert_hardness(value: float, from_scale: str, to_scale: str, standard: str
         a, b = _scale(from_scale, "from_scale"), _scale(to_scale, "to_scale")
         span = scale_range(a, b, standard)
         if span is None:
-            raise InputError(f"{a} to {b} is not tabulated in {standard}; allowed is HV to HB and back.")
-        raise InputError(f"{a} {float(value):g} has no {b}; allowed is {span[0]:g} to {span[1]:g} {a} "
-                         f"({standard}).")
+            raise InputError(
+                f"{a} to {b} is not tabulated in {standard}; allowed is HV to HB and back."
+            )
+        raise InputError(
+            f"{a} {float(value):g} has no {b}; allowed is {span[0]:g} to {span[1]:g} {a} "
+            f"({standard})."
+        )
     return result
 
 

@@ -25,11 +25,22 @@ import numpy as np
 
 from ..base.errors import InputError, check_choice, check_kind, check_number
 from ..base.ranges import Warn, outside, register_range
-from ..inputs.steel import Steel
 from ..base.tables import read_rows
+from ..inputs.steel import Steel
 
-__all__ = ["NOTHING_BUT_AUSTENITE", "BRANCHES", "YOUNGS_MPA", "FlowCurve", "Strength", "ferrite_pearlite_yield", "flow_curve",
-           "strength", "strength_arrays", "structure_shares", "tensile_strength"]
+__all__ = [
+    "NOTHING_BUT_AUSTENITE",
+    "BRANCHES",
+    "YOUNGS_MPA",
+    "FlowCurve",
+    "Strength",
+    "ferrite_pearlite_yield",
+    "flow_curve",
+    "strength",
+    "strength_arrays",
+    "structure_shares",
+    "tensile_strength",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -38,11 +49,22 @@ SOURCES = {
     "structure_shares": (),
     "tensile_strength": ("strength_qt_tensile", "strength_handbook_lines", "strength_bainite"),
     "strength": (
-        "strength_qt_tensile", "strength_handbook_lines", "strength_bainite", "strength_all_data",
-        "uniform_asme", "uniform_share"),
+        "strength_qt_tensile",
+        "strength_handbook_lines",
+        "strength_bainite",
+        "strength_all_data",
+        "uniform_asme",
+        "uniform_share",
+    ),
     "strength_arrays": (
-        "strength_qt_tensile", "strength_handbook_lines", "strength_bainite", "strength_all_data",
-        "uniform_asme", "uniform_share", "yield_plateau"),
+        "strength_qt_tensile",
+        "strength_handbook_lines",
+        "strength_bainite",
+        "strength_all_data",
+        "uniform_asme",
+        "uniform_share",
+        "yield_plateau",
+    ),
 }
 
 #: Young's modulus of steel at room temperature, MPa (carbon and low-alloy steels 200 000–212 000, from memory
@@ -52,13 +74,41 @@ YOUNGS_MPA = 205_000.0
 #: Branches of the hardness–strength link.
 BRANCHES = ("quenched and tempered", "bainite", "ferrite-pearlite", "all data")
 
-register_range("strength_qt", "hardness for the strength of quenched and tempered steel", 190, 540, "HV",
-               "handbook rows of the fit")
-register_range("strength_b", "hardness for the strength of bainite", 280, 400, "HV", "two handbook rows at 318 and 382 HV")
-register_range("strength_fp", "hardness for the strength of ferrite and pearlite", 115, 245, "HV",
-               "handbook rows of the fit")
-register_range("strength_all", "hardness for the strength of any structure", 129, 592, "HV", "Pavlina & Van Tyne 2008, Table 1")
-_RANGE_OF = dict(zip(BRANCHES, ("strength_qt", "strength_b", "strength_fp", "strength_all"), strict=True))
+register_range(
+    "strength_qt",
+    "hardness for the strength of quenched and tempered steel",
+    190,
+    540,
+    "HV",
+    "handbook rows of the fit",
+)
+register_range(
+    "strength_b",
+    "hardness for the strength of bainite",
+    280,
+    400,
+    "HV",
+    "two handbook rows at 318 and 382 HV",
+)
+register_range(
+    "strength_fp",
+    "hardness for the strength of ferrite and pearlite",
+    115,
+    245,
+    "HV",
+    "handbook rows of the fit",
+)
+register_range(
+    "strength_all",
+    "hardness for the strength of any structure",
+    129,
+    592,
+    "HV",
+    "Pavlina & Van Tyne 2008, Table 1",
+)
+_RANGE_OF = dict(
+    zip(BRANCHES, ("strength_qt", "strength_b", "strength_fp", "strength_all"), strict=True)
+)
 
 
 @functools.cache
@@ -67,6 +117,7 @@ def _constants() -> dict[str, float]:
 
 
 # ---- the flow curve ----------------------------------------------------------------------------------------
+
 
 @dataclass(frozen=True)
 class FlowCurve:
@@ -103,8 +154,9 @@ class FlowCurve:
         return np.sign(strain) * (flat + self.hardening_mpa * rise**self.hardening_power)
 
 
-def flow_curve(yield_mpa, tensile_mpa, uniform_elongation, plateau_strain=0.0,
-               youngs_mpa=YOUNGS_MPA) -> FlowCurve:
+def flow_curve(
+    yield_mpa, tensile_mpa, uniform_elongation, plateau_strain=0.0, youngs_mpa=YOUNGS_MPA
+) -> FlowCurve:
     """Flow curve through yield, tensile strength and uniform elongation; floats or arrays.
 
     The rising part passes through the true tensile point, TS·(1 + Au) at ln(1 + Au), and has there the
@@ -136,8 +188,10 @@ def flow_curve(yield_mpa, tensile_mpa, uniform_elongation, plateau_strain=0.0,
 
 # ---- ferrite and pearlite by grain size --------------------------------------------------------------------
 
-def ferrite_pearlite_yield(steel: Steel, ferrite_grain_um: float, pearlite_share: float,
-                           pearlite_spacing_um: float = 0.2) -> float:
+
+def ferrite_pearlite_yield(
+    steel: Steel, ferrite_grain_um: float, pearlite_share: float, pearlite_spacing_um: float = 0.2
+) -> float:
     """Yield strength of ferrite–pearlite from composition and ferrite grain, MPa.
 
     Pickering & Gladman up to 0.20 % C, Gladman, McIvor & Pickering from 0.30 % C, a straight blend between.
@@ -174,8 +228,12 @@ def ferrite_pearlite_yield(steel: Steel, ferrite_grain_um: float, pearlite_share
     mn, si, free_n = steel.get("Mn"), steel.get("Si"), min(steel.get("N"), 0.004)
     low = 15.4 * (3.5 + 2.1 * mn + 5.4 * si + 23.0 * free_n**0.5 + 1.13 * grain**-0.5)
     cube = (1.0 - pearlite) ** (1.0 / 3.0)
-    high = 15.4 * (cube * (2.3 + 3.8 * mn + 1.13 * grain**-0.5) + (1.0 - cube) * (11.6 + 0.25 * spacing**-0.5)
-                   + 4.1 * si + 27.6 * free_n**0.5)
+    high = 15.4 * (
+        cube * (2.3 + 3.8 * mn + 1.13 * grain**-0.5)
+        + (1.0 - cube) * (11.6 + 0.25 * spacing**-0.5)
+        + 4.1 * si
+        + 27.6 * free_n**0.5
+    )
     blend = min(max((steel.get("C") - 0.20) / 0.10, 0.0), 1.0)
     return low + blend * (high - low)
 
@@ -186,6 +244,7 @@ _STRUCTURE_SE_MPA = 40.0
 
 
 # ---- strength ----------------------------------------------------------------------------------------------
+
 
 @dataclass(frozen=True)
 class Strength:
@@ -230,8 +289,13 @@ class Strength:
     warnings: tuple[Warn, ...] = ()
 
 
-def strength_arrays(hardness_hv, ferrite_pearlite_share=0.0, bainite_share=0.0, martensite_share=0.0,
-                    structure_yield_mpa=None) -> dict[str, np.ndarray]:
+def strength_arrays(
+    hardness_hv,
+    ferrite_pearlite_share=0.0,
+    bainite_share=0.0,
+    martensite_share=0.0,
+    structure_yield_mpa=None,
+) -> dict[str, np.ndarray]:
     """Strength of many cases at once: one array per field of `Strength` (without branch, curve and warnings).
 
     Parameters
@@ -249,8 +313,12 @@ def strength_arrays(hardness_hv, ferrite_pearlite_share=0.0, bainite_share=0.0, 
     dict of str to ndarray
     """
     k = _constants()
-    hv, fp, b, m = np.broadcast_arrays(*(np.atleast_1d(np.asarray(x, dtype=float)) for x in (
-        hardness_hv, ferrite_pearlite_share, bainite_share, martensite_share)))
+    hv, fp, b, m = np.broadcast_arrays(
+        *(
+            np.atleast_1d(np.asarray(x, dtype=float))
+            for x in (hardness_hv, ferrite_pearlite_share, bainite_share, martensite_share)
+        )
+    )
     total = fp + b + m
     known = total > NOTHING_BUT_AUSTENITE
     scale = np.where(known, 1.0 / np.where(known, total, 1.0), 0.0)
@@ -259,14 +327,24 @@ def strength_arrays(hardness_hv, ferrite_pearlite_share=0.0, bainite_share=0.0, 
     def line(name, x):
         return k[f"{name}_intercept"] + k[f"{name}_slope"] * x
 
-    fp_ts, fp_ys, fp_ys_se = line("fp_tensile", hv), line("fp_yield", hv), np.full_like(hv, k["fp_yield_se"])
+    fp_ts, fp_ys, fp_ys_se = (
+        line("fp_tensile", hv),
+        line("fp_yield", hv),
+        np.full_like(hv, k["fp_yield_se"]),
+    )
     if structure_yield_mpa is not None:
         given = np.broadcast_to(np.asarray(structure_yield_mpa, dtype=float), hv.shape)
-        weight = np.where(np.isfinite(given), fp_ys_se**2 / (fp_ys_se**2 + _STRUCTURE_SE_MPA**2), 0.0)
+        weight = np.where(
+            np.isfinite(given), fp_ys_se**2 / (fp_ys_se**2 + _STRUCTURE_SE_MPA**2), 0.0
+        )
         fp_ys = fp_ys + weight * (np.where(np.isfinite(given), given, fp_ys) - fp_ys)
     # below the softest row (117 HV) the yield line would pass the tensile line
     fp_ys = np.minimum(fp_ys, 0.85 * fp_ts)
-    b_ts, m_ts, all_ts = k["b_tensile_slope"] * hv, k["qt_tensile_slope"] * hv, line("all_tensile", hv)
+    b_ts, m_ts, all_ts = (
+        k["b_tensile_slope"] * hv,
+        k["qt_tensile_slope"] * hv,
+        line("all_tensile", hv),
+    )
     b_ys, all_ys = k["b_yield_ratio"] * b_ts, line("all_yield", hv)
     # 0.97 holds above the hardest row (537 HV), where the line would pass the tensile strength; 0.5 below
     # 85 HV
@@ -276,8 +354,12 @@ def strength_arrays(hardness_hv, ferrite_pearlite_share=0.0, bainite_share=0.0, 
         return fp * a_fp + b * a_b + m * a_m + unknown * a_all
 
     tensile, yield_ = mix(fp_ts, b_ts, m_ts, all_ts), mix(fp_ys, b_ys, m_ys, all_ys)
-    tensile_se = mix(k["fp_tensile_se"], k["b_tensile_se_share"] * b_ts, k["qt_tensile_se_share"] * m_ts,
-                     k["all_tensile_se"])
+    tensile_se = mix(
+        k["fp_tensile_se"],
+        k["b_tensile_se_share"] * b_ts,
+        k["qt_tensile_se_share"] * m_ts,
+        k["all_tensile_se"],
+    )
     b_ys_se = b_ts * np.hypot(k["b_yield_ratio_se"], k["b_yield_ratio"] * k["b_tensile_se_share"])
     yield_se = mix(fp_ys_se, b_ys_se, k["qt_yield_se"], k["all_yield_se"])
     # the published regression of all steels is no guide below 90 HV: hold it above what pure iron has
@@ -297,24 +379,42 @@ def strength_arrays(hardness_hv, ferrite_pearlite_share=0.0, bainite_share=0.0, 
     between = 0.5 * (ra_fp + ra_qt)
     reduction = np.clip(mix(ra_fp, between, ra_qt, between), 5.0, 80.0) / 100.0
     apart = 0.5 * np.abs(ra_qt - ra_fp)
-    reduction_se = mix(k["fp_reduction_se"], np.hypot(k["fp_reduction_se"], apart), k["qt_reduction_se"],
-                       np.hypot(k["fp_reduction_se"], apart)) / 100.0
+    reduction_se = (
+        mix(
+            k["fp_reduction_se"],
+            np.hypot(k["fp_reduction_se"], apart),
+            k["qt_reduction_se"],
+            np.hypot(k["fp_reduction_se"], apart),
+        )
+        / 100.0
+    )
     ramp = np.clip((fp - k["plateau_none_below"]) / (1.0 - k["plateau_none_below"]), 0.0, 1.0)
     plateau = k["plateau_strain"] * ramp * ramp * (3.0 - 2.0 * ramp)
     return {
-        "hardness_hv": hv, "yield_mpa": yield_, "tensile_mpa": tensile,
-        "uniform_elongation": np.expm1(exponent), "elongation": elongation, "hardening_exponent": exponent,
-        "reduction_of_area": reduction, "yield_plateau_strain": plateau,
-        "yield_se_mpa": yield_se, "tensile_se_mpa": tensile_se,
+        "hardness_hv": hv,
+        "yield_mpa": yield_,
+        "tensile_mpa": tensile,
+        "uniform_elongation": np.expm1(exponent),
+        "elongation": elongation,
+        "hardening_exponent": exponent,
+        "reduction_of_area": reduction,
+        "yield_plateau_strain": plateau,
+        "yield_se_mpa": yield_se,
+        "tensile_se_mpa": tensile_se,
         "uniform_elongation_se": np.exp(exponent) * exponent_se,
         "elongation_se": elongation * k["elongation_ln_se"],
-        "hardening_exponent_se": exponent_se, "reduction_of_area_se": reduction_se,
+        "hardening_exponent_se": exponent_se,
+        "reduction_of_area_se": reduction_se,
         "yield_plateau_strain_se": plateau / 3.0,  # 1 to 2 % about 1.5 %
     }
 
 
-_SHARES_OF = {"quenched and tempered": (0.0, 0.0, 1.0), "bainite": (0.0, 1.0, 0.0),
-              "ferrite-pearlite": (1.0, 0.0, 0.0), "all data": (0.0, 0.0, 0.0)}
+_SHARES_OF = {
+    "quenched and tempered": (0.0, 0.0, 1.0),
+    "bainite": (0.0, 1.0, 0.0),
+    "ferrite-pearlite": (1.0, 0.0, 0.0),
+    "all data": (0.0, 0.0, 0.0),
+}
 #: Branches in the order of the shares.
 _SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
@@ -340,13 +440,20 @@ def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, floa
         clean[name] = max(check_number(value, f"share of {name}", -1e-6, 1.0 + 1e-6), 0.0)
     fp, b, m = clean["ferrite"] + clean["pearlite"], clean["bainite"], clean["martensite"]
     if fp + b + m <= NOTHING_BUT_AUSTENITE:
-        raise InputError(f"fractions are {dict(fractions)}; allowed is at least one of ferrite, pearlite, "
-                         "bainite and martensite above 0.")
+        raise InputError(
+            f"fractions are {dict(fractions)}; allowed is at least one of ferrite, pearlite, "
+            "bainite and martensite above 0."
+        )
     return fp, b, m
 
 
-def strength(hardness_hv: float, fractions: Mapping[str, float] | None = None, steel: Steel | None = None,
-             ferrite_grain_um: float | None = None, branch: str | None = None) -> Strength:
+def strength(
+    hardness_hv: float,
+    fractions: Mapping[str, float] | None = None,
+    steel: Steel | None = None,
+    ferrite_grain_um: float | None = None,
+    branch: str | None = None,
+) -> Strength:
     """Strength, ductility and flow curve from hardness and, if known, structure.
 
     Parameters
@@ -400,19 +507,27 @@ def strength(hardness_hv: float, fractions: Mapping[str, float] | None = None, s
     else:
         shares = structure_shares(fractions)
         total = sum(shares)
-        involved = [name for name, share in zip(_SHARED, shares, strict=True) if share > 0.3 * total]
+        involved = [
+            name for name, share in zip(_SHARED, shares, strict=True) if share > 0.3 * total
+        ]
         branch = involved[0] if max(shares) > 0.999 * total else "blend"
     if steel is not None:
         check_kind(steel, Steel, "steel")
     if ferrite_grain_um is not None:
         if steel is None or fractions is None:
-            raise InputError("ferrite_grain_um is given alone; allowed is with steel= and fractions=.")
+            raise InputError(
+                "ferrite_grain_um is given alone; allowed is with steel= and fractions=."
+            )
         soft = max(fractions.get("ferrite", 0.0) + fractions.get("pearlite", 0.0), 1e-9)
         pearlite = min(max(fractions.get("pearlite", 0.0), 0.0) / soft, 1.0)
         structure = ferrite_pearlite_yield(steel, ferrite_grain_um, pearlite)
     values = {name: float(a[0]) for name, a in strength_arrays(hv, *shares, structure).items()}
-    curve = flow_curve(values["yield_mpa"], values["tensile_mpa"], values["uniform_elongation"],
-                       values["yield_plateau_strain"])
+    curve = flow_curve(
+        values["yield_mpa"],
+        values["tensile_mpa"],
+        values["uniform_elongation"],
+        values["yield_plateau_strain"],
+    )
     curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
     notes = tuple(w for w in (outside(_RANGE_OF[name], hv) for name in involved) if w is not None)
     return Strength(**values, branch=branch, curve=curve, warnings=notes)

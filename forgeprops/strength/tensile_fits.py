@@ -25,10 +25,21 @@ BRINELL_SHARE = 0.95
 
 def handbook(branch: str | None = None) -> dict[str, np.ndarray]:
     """Columns of the handbook rows of one branch (None: every row that is in a fit) as float arrays."""
-    rows = [r for r in read_rows("validation/handbook_properties.csv")
-            if (r["branch"] == branch if branch else r["branch"] not in ("left out", "cold drawn"))]
-    out = {key: np.array([float(r[key] or "nan") for r in rows])
-           for key in ("yield_mpa", "tensile_mpa", "elongation_pct", "reduction_of_area_pct", "hardness_hb")}
+    rows = [
+        r
+        for r in read_rows("validation/handbook_properties.csv")
+        if (r["branch"] == branch if branch else r["branch"] not in ("left out", "cold drawn"))
+    ]
+    out = {
+        key: np.array([float(r[key] or "nan") for r in rows])
+        for key in (
+            "yield_mpa",
+            "tensile_mpa",
+            "elongation_pct",
+            "reduction_of_area_pct",
+            "hardness_hb",
+        )
+    }
     out["hardness_hv"] = out["hardness_hb"] / BRINELL_SHARE
     return out
 
@@ -59,7 +70,9 @@ def fit_strength() -> dict[str, float]:
     bainite = handbook("bainite")
     out["b_tensile_slope"] = float(np.mean(bainite["tensile_mpa"] / bainite["hardness_hv"]))
     out["b_yield_ratio"] = float(np.mean(bainite["yield_mpa"] / bainite["tensile_mpa"]))
-    out["qt_tensile_se_share"] = float(np.std(qt["tensile_mpa"] / (3.12 * qt["hardness_hv"]) - 1.0, ddof=0))
+    out["qt_tensile_se_share"] = float(
+        np.std(qt["tensile_mpa"] / (3.12 * qt["hardness_hv"]) - 1.0, ddof=0)
+    )
     return out
 
 

@@ -17,9 +17,7 @@ from ..inputs.route import LaterHeat, Route
 __all__ = ["Remedy", "Softening", "soften"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "soften": ("soften_steps",),
-}
+SOURCES = {"soften": ("soften_steps",)}
 
 #: Steps down from the preheat that are tried, °C (our choice).
 PREHEAT_STEPS_C = (20.0, 40.0, 80.0)
@@ -81,8 +79,11 @@ class Remedy:
             nothing = abs(self.degrees_won) <= _NOTHING_DEG
             gain = "wins nothing" if nothing else f"costs {-self.degrees_won:.1f}°"
         softer = self.face_softer_hv
-        face = ("the face keeps its hardness" if abs(softer) < _NOTHING_HV else
-                f"the face {'loses' if softer > 0 else 'gains'} {abs(softer):.0f} HV")
+        face = (
+            "the face keeps its hardness"
+            if abs(softer) < _NOTHING_HV
+            else f"the face {'loses' if softer > 0 else 'gains'} {abs(softer):.0f} HV"
+        )
         note = f" {self.caution}" if self.caution else ""
         return f"{self.what}: {gain} ({self.allowed_deg:.1f}° at {self.hosel_hv:.0f} HV); {face}.{note}"
 
@@ -111,7 +112,9 @@ class Softening:
         """The answer in sentences, one a line."""
         lines = [f"The hosel is {self.hosel_hv:.0f} HV and takes {self.allowed_deg:.1f}°."]
         if self.longer_bar_deg is not None:
-            lines.append(f"Force ends it; a longer bar or a screw bender gives {self.longer_bar_deg:.1f}°.")
+            lines.append(
+                f"Force ends it; a longer bar or a screw bender gives {self.longer_bar_deg:.1f}°."
+            )
         useful = [r for r in self.remedies if r.helps]
         if not useful:
             lines.append("Nothing tried here softens it; a softer grade is what is left.")
@@ -119,24 +122,50 @@ class Softening:
 
     def to_dict(self) -> dict:
         """Plain numbers and texts, ready for JSON."""
-        names = ("kind", "what", "hosel_hv", "face_hv", "allowed_deg", "degrees_won", "face_softer_hv",
-                 "face_margin", "caution")
-        told = [{n: round(v, 3) if isinstance(v := getattr(r, n), float) else v for n in names}
-                for r in self.remedies]
+        names = (
+            "kind",
+            "what",
+            "hosel_hv",
+            "face_hv",
+            "allowed_deg",
+            "degrees_won",
+            "face_softer_hv",
+            "face_margin",
+            "caution",
+        )
+        told = [
+            {n: round(v, 3) if isinstance(v := getattr(r, n), float) else v for n in names}
+            for r in self.remedies
+        ]
         longer = None if self.longer_bar_deg is None else round(self.longer_bar_deg, 3)
-        return {"hosel_hv": round(self.hosel_hv, 1), "face_hv": round(self.face_hv, 1),
-                "allowed_deg": round(self.allowed_deg, 3), "longer_bar_deg": longer, "remedies": told}
+        return {
+            "hosel_hv": round(self.hosel_hv, 1),
+            "face_hv": round(self.face_hv, 1),
+            "allowed_deg": round(self.allowed_deg, 3),
+            "longer_bar_deg": longer,
+            "remedies": told,
+        }
 
 
 def _numbers(result) -> tuple[float, float, float, float | None]:
     face = getattr(result, "face", None)
-    return (float(result.zones["hosel"].hardness_hv), float(result.zones["face"].hardness_hv),
-            float(result.hosel.allowed_deg), None if face is None else float(face.margin))
+    return (
+        float(result.zones["hosel"].hardness_hv),
+        float(result.zones["face"].hardness_hv),
+        float(result.hosel.allowed_deg),
+        None if face is None else float(face.margin),
+    )
 
 
-def soften(route: Route, reestimate: Callable[[Route], object], *, ac1_c: float = 730.0,
-           lowest_preheat_c: float = 750.0, preheat_steps_c: Sequence[float] = PREHEAT_STEPS_C,
-           anneals: Sequence[tuple[float, float]] = ANNEALS) -> Softening:
+def soften(
+    route: Route,
+    reestimate: Callable[[Route], object],
+    *,
+    ac1_c: float = 730.0,
+    lowest_preheat_c: float = 750.0,
+    preheat_steps_c: Sequence[float] = PREHEAT_STEPS_C,
+    anneals: Sequence[tuple[float, float]] = ANNEALS,
+) -> Softening:
     """Try what softens the hosel and say what each costs the face.
 
     Parameters
@@ -184,8 +213,13 @@ def soften(route: Route, reestimate: Callable[[Route], object], *, ac1_c: float 
     ac1 = check_number(ac1_c, "Ac1", 600.0, 900.0, "°C")
     lowest = check_number(lowest_preheat_c, "lowest preheat", 20.0, 1300.0, "°C")
     steps = [check_number(x, "preheat step", 1.0, 500.0, "°C") for x in preheat_steps_c]
-    heats = [(check_number(below, "anneal below Ac1", 5.0, 400.0, "°C"),
-              check_number(minutes, "anneal time", 0.1, 6000.0, "min")) for below, minutes in anneals]
+    heats = [
+        (
+            check_number(below, "anneal below Ac1", 5.0, 400.0, "°C"),
+            check_number(minutes, "anneal time", 0.1, 6000.0, "min"),
+        )
+        for below, minutes in anneals
+    ]
     base = reestimate(route)
     hosel, face, allowed, margin = _numbers(base)
     by = dict(base.hosel.allowed_by)
@@ -195,25 +229,49 @@ def soften(route: Route, reestimate: Callable[[Route], object], *, ac1_c: float 
     def remedy(kind: str, what: str, changed: Route, caution: str = "") -> Remedy:
         new_hosel, new_face, new_allowed, new_margin = _numbers(reestimate(changed))
         lost = None if margin is None or new_margin is None else margin - new_margin
-        return Remedy(kind, what, changed, new_hosel, new_face, new_allowed, new_allowed - allowed,
-                      hosel - new_hosel, face - new_face, new_margin, lost, caution)
+        return Remedy(
+            kind,
+            what,
+            changed,
+            new_hosel,
+            new_face,
+            new_allowed,
+            new_allowed - allowed,
+            hosel - new_hosel,
+            face - new_face,
+            new_margin,
+            lost,
+            caution,
+        )
 
     tried = []
     now = route.preheat.temperature_c
     for step in steps:
         if now - step >= lowest:
-            tried.append(remedy("preheat", f"Preheat {now - step:.0f} °C instead of {now:.0f} °C",
-                                route.with_(preheat_c=now - step)))
-    for how, what in (("single", "A single head in still air"),
-                      ("sleeve", "An insulating sleeve on the hosel")):
+            tried.append(
+                remedy(
+                    "preheat",
+                    f"Preheat {now - step:.0f} °C instead of {now:.0f} °C",
+                    route.with_(preheat_c=now - step),
+                )
+            )
+    for how, what in (
+        ("single", "A single head in still air"),
+        ("sleeve", "An insulating sleeve on the hosel"),
+    ):
         if route.cool.surroundings not in (how, "sleeve"):
             tried.append(remedy("cooling", what, route.with_(surroundings=how)))
     for below, minutes in heats:
         temperature = round((ac1 - below) / 5.0) * 5.0
         heat = LaterHeat(temperature, 60.0 * minutes, ("hosel", "neck"))
-        tried.append(remedy("anneal", f"Hosel and neck {minutes:.0f} min at {temperature:.0f} °C",
-                            dataclasses.replace(route, later=(*route.later, heat)),
-                            "Keep the face cold meanwhile."))
+        tried.append(
+            remedy(
+                "anneal",
+                f"Hosel and neck {minutes:.0f} min at {temperature:.0f} °C",
+                dataclasses.replace(route, later=(*route.later, heat)),
+                "Keep the face cold meanwhile.",
+            )
+        )
     # rounded, so that noise in the last digits does not order what is equal
     tried.sort(key=lambda r: (-round(r.degrees_won, 2), round(r.face_softer_hv)))
     return Softening(hosel, face, allowed, longer, tuple(tried))

@@ -12,24 +12,29 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..answer.interval import Z, hardness_sd_hv, opinions_spread_hv
 from ..base.errors import check_choice
-from ..hardenability.end_quench import hardness_at_distance_hrc
-from ..strength.hardness_scales import convert_hardness, hv_to_hb_array
 from ..base.sources import sources
-from ..specimens import continuous_cooling, end_quench_bar
-from ..inputs.steel import Steel
 from ..base.tables import data_path, read_rows
+from ..hardenability.end_quench import hardness_at_distance_hrc
+from ..inputs.steel import Steel
+from ..specimens import continuous_cooling, end_quench_bar
+from ..strength.hardness_scales import convert_hardness, hv_to_hb_array
 from ..transformation.phase_hardness import hrc_from_hv
 from ..transformation.temperatures import start_interval_c
 from ..transformation.tempering import tempered_hardness, tempering_interval_hrc
-from ..answer.interval import Z, hardness_sd_hv, opinions_spread_hv
 
 if TYPE_CHECKING:
     import pandas
 
 #: Rows of data/sources behind the public functions; () is bookkeeping without one.
 SOURCES = {
-    "parity": ("martensite_start_measured", "air_cooled_bars", "hardness_residuals", "start_rows_left_out"),
+    "parity": (
+        "martensite_start_measured",
+        "air_cooled_bars",
+        "hardness_residuals",
+        "start_rows_left_out",
+    ),
     "critical_rate_c_per_s": ("rate_equations", "rate_constants"),
     "end_quench_curves": ("end_quench_jet", "rate_equations"),
 }
@@ -134,7 +139,9 @@ def parity(what: str) -> Parity:
 def _frame(rows):
     import pandas as pd
 
-    return pd.DataFrame(rows, columns=["measured", "predicted", "low", "high", "group", "kind", "read"])
+    return pd.DataFrame(
+        rows, columns=["measured", "predicted", "low", "high", "group", "kind", "read"]
+    )
 
 
 def _ms() -> Parity:
@@ -158,7 +165,9 @@ def _ms() -> Parity:
 def _bar_rows():
     rows = read_rows("validation/hardness_left_out.csv")
     number = {c: np.array([float(r[c] or 0.0) for r in rows]) for c in rows[0] if c not in _WORDS}
-    views = np.vstack([number["predicted_hv"], number["critical_rates_hv"], number["end_quench_hv"]])
+    views = np.vstack(
+        [number["predicted_hv"], number["critical_rates_hv"], number["end_quench_hv"]]
+    )
     sd = hardness_sd_hv(
         number["predicted_hv"],
         number["ferrite_pearlite"],
@@ -170,7 +179,11 @@ def _bar_rows():
 
 
 _WORDS = ("steel", "cooling", "place", "basis")
-_PARTS = (("ferrite_pearlite", "ferrite and pearlite"), ("bainite", "bainite"), ("martensite", "martensite"))
+_PARTS = (
+    ("ferrite_pearlite", "ferrite and pearlite"),
+    ("bainite", "bainite"),
+    ("martensite", "martensite"),
+)
 
 
 def _hardness(quenched: bool) -> Parity:
@@ -265,7 +278,11 @@ def end_quench_curves(steel: Steel, distance_mm) -> tuple[np.ndarray, np.ndarray
 def _end_quench() -> Parity:
     rows = []
     for name, steel in counted_band_steels().items():
-        band = [r for r in read_rows("validation/hardenability_bands.csv") if r["grade"] == name and r["hrc_low"] and r["hrc_high"]]
+        band = [
+            r
+            for r in read_rows("validation/hardenability_bands.csv")
+            if r["grade"] == name and r["hrc_low"] and r["hrc_high"]
+        ]
         if not band:
             continue
         own, _ = end_quench_curves(steel, [float(r["distance_mm"]) for r in band])
@@ -388,7 +405,17 @@ def trust_table() -> pandas.DataFrame:
     ]
     table = pd.DataFrame(
         rows,
-        columns=["goal", "wanted", "reached", "missed_by", "unit", "rows", "groups", "left_out", "limit"],
+        columns=[
+            "goal",
+            "wanted",
+            "reached",
+            "missed_by",
+            "unit",
+            "rows",
+            "groups",
+            "left_out",
+            "limit",
+        ],
     )
     return table
 
@@ -403,12 +430,18 @@ def _start_goals():
         ("bs", 17.5, "Bs, mean absolute error"),
     ):
         own = next(
-            r for r in method_errors(quantity).to_dict("records") if r["method"] == "own" and "unknown" in r["validation"]
+            r
+            for r in method_errors(quantity).to_dict("records")
+            if r["method"] == "own" and "unknown" in r["validation"]
         )
         reached = own["mean_absolute_error_c"]
         published = method_errors(quantity)
         published = published[published["method"] != "own"].iloc[0]
-        scope = "" if quantity == "ms" else " (Si < 0.6 %: above it bainite is carbide-free, another matter)"
+        scope = (
+            ""
+            if quantity == "ms"
+            else " (Si < 0.6 %: above it bainite is carbide-free, another matter)"
+        )
         yield (
             name + scope,
             f"≤ {most:.1f}",
@@ -421,7 +454,11 @@ def _start_goals():
             f"scatter between sources; best published form {published['mean_absolute_error_c']:.1f} ({_author(published['method'])})",
         )
     stored = [r for r in read_rows("validation/start_temperature_validation.csv")]
-    rich = next(r for r in stored if r["quantity"] == "bs" and r["method"] == "own" and r["scope"] == "Si >= 0.6")
+    rich = next(
+        r
+        for r in stored
+        if r["quantity"] == "bs" and r["method"] == "own" and r["scope"] == "Si >= 0.6"
+    )
     yield (
         "Bs with Si ≥ 0.6 %, mean absolute error",
         "",
@@ -433,13 +470,19 @@ def _start_goals():
         "whole sources, and all steels this rich in silicon",
         "outside the formula's range",
     )
-    yield _sources_goal([r for r in stored if r["quantity"] == "ms" and r["scope"].startswith("source")])
+    yield _sources_goal(
+        [r for r in stored if r["quantity"] == "ms" and r["scope"].startswith("source")]
+    )
 
 
 def _sources_goal(stored):
     """Ms source by source: ours against the best of the published forms on each."""
     unknown: dict[str, dict[str, float]] = {}
-    known = {r["scope"]: float(r["mean_absolute_error_c"]) for r in stored if "where given" in r["validation"]}
+    known = {
+        r["scope"]: float(r["mean_absolute_error_c"])
+        for r in stored
+        if "where given" in r["validation"]
+    }
     for r in stored:
         if "where given" not in r["validation"]:
             unknown.setdefault(r["scope"], {})[r["method"]] = float(r["mean_absolute_error_c"])
@@ -448,9 +491,16 @@ def _sources_goal(stored):
     methods = method_errors("ms")["method"]
     rival = methods[methods != "own"].iloc[0]
     beaten = sum(e["own"] < e[rival] for e in unknown.values())
-    with_grain = sum(min(e["own"], known[n]) <= min(v for m, v in e.items() if m != "own") for n, e in unknown.items())
+    with_grain = sum(
+        min(e["own"], known[n]) <= min(v for m, v in e.items() if m != "own")
+        for n, e in unknown.items()
+    )
     said = ", ".join(f"{n[7:]} {d:.1f}" for n, d in sorted(behind.items(), key=lambda x: x[1]))
-    rows = sum(int(r["rows"]) for r in stored if r["method"] == "own" and "where given" not in r["validation"])
+    rows = sum(
+        int(r["rows"])
+        for r in stored
+        if r["method"] == "own" and "where given" not in r["validation"]
+    )
     return (
         "Ms, sources where ours is better than the best of eight published forms",
         f"{len(unknown)}",
@@ -477,9 +527,13 @@ def _bar_goals():
     worst_steels = sorted(by_steel, key=by_steel.get, reverse=True)[:3]
     stored = read_rows("validation/kinetics_validation.csv")
     other = next(
-        float(r["mean_absolute_error"]) for r in stored if r["what"] == "normalised bars" and r["validation"] == _LEFT_OUT
+        float(r["mean_absolute_error"])
+        for r in stored
+        if r["what"] == "normalised bars" and r["validation"] == _LEFT_OUT
     )
-    worst = max(float(error.mean()), other)  # two runs that refit to different ends; the worse one counts
+    worst = max(
+        float(error.mean()), other
+    )  # two runs that refit to different ends; the worse one counts
     yield (
         "air-cooled bars, mean absolute error",
         "≤ 12",
@@ -507,10 +561,7 @@ def _bar_goals():
                 "whole steels",
                 f"on average {float(r['bias']):+.1f} HB: without its like, bainite of 4140 and 4340 comes out too soft",
             )
-        if r["validation"] == "fitted" and r["what"] in (
-            "normalised bars",
-            five,
-        ):
+        if r["validation"] == "fitted" and r["what"] in ("normalised bars", five):
             reached = float(r["mean_absolute_error"])
             yield (
                 f"{r['what']}, mean absolute error",
@@ -526,7 +577,12 @@ def _bar_goals():
     one_bath = "bath and stirring are not given; one bath for all bars"
     for name, cooling, limit in (
         ("1040", "water quench", one_bath),
-        ("4140", "oil quench", one_bath + "; 55 at half radius beside 50 at the centre: no bath gives such a fall in 25 mm"),
+        (
+            "4140",
+            "oil quench",
+            one_bath
+            + "; 55 at half radius beside 50 at the centre: no bath gives such a fall in 25 mm",
+        ),
     ):
         own = [
             abs(hrc_from_hv(number["predicted_hv"][i]) - hrc_from_hv(number["measured_hv"][i]))
@@ -603,7 +659,11 @@ def _end_quench_goals():
 
 def _bias_of(grade: str) -> str:
     """Mean miss on each laboratory's steel of one grade, in words."""
-    biases = [float(r["bias_hrc"]) for r in read_rows("validation/tempering_validation.csv") if r["what"].startswith(f"{grade} (")]
+    biases = [
+        float(r["bias_hrc"])
+        for r in read_rows("validation/tempering_validation.csv")
+        if r["what"].startswith(f"{grade} (")
+    ]
     return " and ".join(f"{b:+.1f}" for b in biases)
 
 
@@ -612,7 +672,10 @@ def _tempering_goals():
         if r["what"] == "all steels" and r["validation"] != "fitted":
             reached, steels = (
                 float(r["mean_absolute_error_hrc"]),
-                sum(x["validation"] == r["validation"] and "(" in x["what"] for x in read_rows("validation/tempering_validation.csv")),
+                sum(
+                    x["validation"] == r["validation"] and "(" in x["what"]
+                    for x in read_rows("validation/tempering_validation.csv")
+                ),
             )
             yield (
                 "tempered hardness, mean absolute error",

@@ -6,9 +6,19 @@ import math
 
 from ..base.ranges import Warn, outside, register_range
 
-__all__ = ["SCALE_CONDUCTIVITY_W_MK", "WATER_KG_L", "evaporation_limit_w_m2", "spray_film_laws_w_m2k",
-           "spray_over_scale_w_m2k", "spray_single_phase_w_m2k", "spray_w_m2k", "spray_warnings",
-           "sprayed_w_m2", "water_factor", "wet_share"]
+__all__ = [
+    "SCALE_CONDUCTIVITY_W_MK",
+    "WATER_KG_L",
+    "evaporation_limit_w_m2",
+    "spray_film_laws_w_m2k",
+    "spray_over_scale_w_m2k",
+    "spray_single_phase_w_m2k",
+    "spray_w_m2k",
+    "spray_warnings",
+    "sprayed_w_m2",
+    "water_factor",
+    "wet_share",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -19,8 +29,13 @@ SOURCES = {
     "wet_share": ("wet_share",),
     "evaporation_limit_w_m2": ("evaporation_limit",),
     "sprayed_w_m2": (
-        "spray", "spray_single_phase", "water_factor", "scale_conductivity", "wet_share",
-        "evaporation_limit"),
+        "spray",
+        "spray_single_phase",
+        "water_factor",
+        "scale_conductivity",
+        "wet_share",
+        "evaporation_limit",
+    ),
     "spray_film_laws_w_m2k": ("spray_film_laws",),
     "spray_warnings": ("spray",),
 }
@@ -47,12 +62,30 @@ _DROP_M = 1.0e-3
 #: Impact density over which a surface counts as wetted, kg/(m² s) (our blend).
 _WETTING_FLUX = 0.5
 
-register_range("thermal.spray_flux", "spray impact density", 3, 30, "kg/(m² s)",
-               "Wendelstorf, Spitzer & Wendelstorf 2008, from memory")
-register_range("thermal.spray_surface", "sprayed surface temperature", 200, 1100, "°C",
-               "Wendelstorf, Spitzer & Wendelstorf 2008, from memory")
-register_range("thermal.spray_water", "spray water temperature", 15, 60, "°C",
-               "range over which the secondary-cooling factor 1 − 0.0075 T is used, from memory")
+register_range(
+    "thermal.spray_flux",
+    "spray impact density",
+    3,
+    30,
+    "kg/(m² s)",
+    "Wendelstorf, Spitzer & Wendelstorf 2008, from memory",
+)
+register_range(
+    "thermal.spray_surface",
+    "sprayed surface temperature",
+    200,
+    1100,
+    "°C",
+    "Wendelstorf, Spitzer & Wendelstorf 2008, from memory",
+)
+register_range(
+    "thermal.spray_water",
+    "spray water temperature",
+    15,
+    60,
+    "°C",
+    "range over which the secondary-cooling factor 1 − 0.0075 T is used, from memory",
+)
 
 
 def _wendelstorf_w_m2k(flux_kg_m2_s, superheat_k):
@@ -118,7 +151,10 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
     superheat = max(surface_c - water_c, 0.0)
     h = _wendelstorf_w_m2k(flux_kg_m2_s, max(superheat, 0.5 * _BOILING_FROM_K))
     if superheat < _BOILING_FROM_K:
-        low = min(_wendelstorf_w_m2k(flux_kg_m2_s, _BOILING_FROM_K), spray_single_phase_w_m2k(flux_kg_m2_s))
+        low = min(
+            _wendelstorf_w_m2k(flux_kg_m2_s, _BOILING_FROM_K),
+            spray_single_phase_w_m2k(flux_kg_m2_s),
+        )
         x = max(2.0 * superheat / _BOILING_FROM_K - 1.0, 0.0)
         share = x * x * (3.0 - 2.0 * x)
         h = share * h + (1.0 - share) * low
@@ -157,7 +193,9 @@ def spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w):
         # Walk down from the metal to the first bracket, then halve it.
         step = (metal_c - water_c) / 32.0
         low = metal_c - step
-        while low > water_c and _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, low) < low:
+        while (
+            low > water_c and _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, low) < low
+        ):
             low -= step
         high = low + step
         for _ in range(16):
@@ -214,10 +252,14 @@ def sprayed_w_m2(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, multiplier, dry_w_
     limit = evaporation_limit_w_m2(flux_kg_m2_s, water_c)
     # The law's constant 190 is what a hot surface loses anyway, so the water's limit stands on top of the dry
     # loss.
-    return (1.0 - share) * dry_w_m2 + share * min(multiplier * h * (metal_c - water_c), limit + dry_w_m2)
+    return (1.0 - share) * dry_w_m2 + share * min(
+        multiplier * h * (metal_c - water_c), limit + dry_w_m2
+    )
 
 
-def spray_film_laws_w_m2k(flux_kg_m2_s: float, surface_c: float, water_c: float = 20.0) -> dict[str, float]:
+def spray_film_laws_w_m2k(
+    flux_kg_m2_s: float, surface_c: float, water_c: float = 20.0
+) -> dict[str, float]:
     """What the published laws say of film boiling at one setting, W/(m² K), to show their spread.
 
     Parameters
@@ -260,8 +302,9 @@ def spray_film_laws_w_m2k(flux_kg_m2_s: float, surface_c: float, water_c: float 
     }
 
 
-def spray_warnings(flux_kg_m2_s: float, water_c: float = 20.0,
-                   surface_c: float | None = None) -> tuple[Warn, ...]:
+def spray_warnings(
+    flux_kg_m2_s: float, water_c: float = 20.0, surface_c: float | None = None
+) -> tuple[Warn, ...]:
     """Warnings when a spray is outside what the law was measured for (no spray, no warning)."""
     if flux_kg_m2_s <= 0:
         return ()

@@ -14,8 +14,15 @@ from ..base.errors import InputError, check_number
 from ..base.ranges import Warn
 from .spray import WATER_KG_L, spray_warnings
 
-__all__ = ["CAN_AREA_MM2", "CAN_SECONDS", "FOOTPRINT_MM", "SprayReading", "from_catch_can", "from_flux",
-           "spray_setting"]
+__all__ = [
+    "CAN_AREA_MM2",
+    "CAN_SECONDS",
+    "FOOTPRINT_MM",
+    "SprayReading",
+    "from_catch_can",
+    "from_flux",
+    "spray_setting",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -80,9 +87,11 @@ class SprayReading:
     def __str__(self) -> str:
         nozzles = f"{self.nozzles} nozzle{'s' if self.nozzles > 1 else ''}"
         share = "" if self.overlap == 1 else f" ({self.overlap:.0%} of it on target)"
-        return (f"{self.flux_kg_m2_s:.3g} kg/(m² s) = {nozzles} × {self.flow_l_min:.3g} L/min on "
-                f"{self.footprint_mm[0]:g} × {self.footprint_mm[1]:g} mm{share} = {self.can_ml:.3g} mL in "
-                f"{self.can_seconds:g} s in a can of {self.can_area_mm2:.4g} mm²")
+        return (
+            f"{self.flux_kg_m2_s:.3g} kg/(m² s) = {nozzles} × {self.flow_l_min:.3g} L/min on "
+            f"{self.footprint_mm[0]:g} × {self.footprint_mm[1]:g} mm{share} = {self.can_ml:.3g} mL in "
+            f"{self.can_seconds:g} s in a can of {self.can_area_mm2:.4g} mm²"
+        )
 
 
 def _footprint(footprint_mm) -> tuple[float, float]:
@@ -90,12 +99,18 @@ def _footprint(footprint_mm) -> tuple[float, float]:
     try:
         sides = tuple(footprint_mm)
     except TypeError:
-        across = check_number(footprint_mm, "footprint diameter", 1, 2000, "mm") * math.sqrt(math.pi) / 2
+        across = (
+            check_number(footprint_mm, "footprint diameter", 1, 2000, "mm") * math.sqrt(math.pi) / 2
+        )
         return across, across
     if len(sides) != 2:
-        raise InputError(f"footprint is {footprint_mm!r}; allowed is (length, width) in mm, or one diameter.")
-    return (check_number(sides[0], "footprint length", 1, 2000, "mm"),
-            check_number(sides[1], "footprint width", 1, 2000, "mm"))
+        raise InputError(
+            f"footprint is {footprint_mm!r}; allowed is (length, width) in mm, or one diameter."
+        )
+    return (
+        check_number(sides[0], "footprint length", 1, 2000, "mm"),
+        check_number(sides[1], "footprint width", 1, 2000, "mm"),
+    )
 
 
 def _nozzles(nozzles) -> int:
@@ -105,8 +120,15 @@ def _nozzles(nozzles) -> int:
     return int(count)
 
 
-def spray_setting(flow_l_min: float, nozzles: int = 1, footprint_mm=FOOTPRINT_MM, overlap: float = 1.0, *,
-                  can_area_mm2: float = CAN_AREA_MM2, seconds: float = CAN_SECONDS) -> SprayReading:
+def spray_setting(
+    flow_l_min: float,
+    nozzles: int = 1,
+    footprint_mm=FOOTPRINT_MM,
+    overlap: float = 1.0,
+    *,
+    can_area_mm2: float = CAN_AREA_MM2,
+    seconds: float = CAN_SECONDS,
+) -> SprayReading:
     """Impact density from nozzle flow and footprint.
 
     Parameters
@@ -148,8 +170,15 @@ def spray_setting(flow_l_min: float, nozzles: int = 1, footprint_mm=FOOTPRINT_MM
     return SprayReading(flux, flow, count, sides, share, caught_ml, time, can)
 
 
-def from_flux(flux_kg_m2_s: float, nozzles: int = 1, footprint_mm=FOOTPRINT_MM, overlap: float = 1.0, *,
-              can_area_mm2: float = CAN_AREA_MM2, seconds: float = CAN_SECONDS) -> SprayReading:
+def from_flux(
+    flux_kg_m2_s: float,
+    nozzles: int = 1,
+    footprint_mm=FOOTPRINT_MM,
+    overlap: float = 1.0,
+    *,
+    can_area_mm2: float = CAN_AREA_MM2,
+    seconds: float = CAN_SECONDS,
+) -> SprayReading:
     """Nozzle flow and catch-can volume that belong to an impact density (the inverse of `spray_setting`).
 
     Raises
@@ -164,12 +193,24 @@ def from_flux(flux_kg_m2_s: float, nozzles: int = 1, footprint_mm=FOOTPRINT_MM, 
     """
     flux = check_number(flux_kg_m2_s, "impact density", 0, 1000, "kg/(m² s)")
     one = spray_setting(1.0, nozzles, footprint_mm, overlap)
-    return spray_setting(flux / one.flux_kg_m2_s, nozzles, footprint_mm, overlap, can_area_mm2=can_area_mm2,
-                         seconds=seconds)
+    return spray_setting(
+        flux / one.flux_kg_m2_s,
+        nozzles,
+        footprint_mm,
+        overlap,
+        can_area_mm2=can_area_mm2,
+        seconds=seconds,
+    )
 
 
-def from_catch_can(volume_ml: float, seconds: float, can_area_mm2: float, nozzles: int = 1,
-                   footprint_mm=FOOTPRINT_MM, overlap: float = 1.0) -> SprayReading:
+def from_catch_can(
+    volume_ml: float,
+    seconds: float,
+    can_area_mm2: float,
+    nozzles: int = 1,
+    footprint_mm=FOOTPRINT_MM,
+    overlap: float = 1.0,
+) -> SprayReading:
     """Impact density from a catch can set where the face lies.
 
     Parameters

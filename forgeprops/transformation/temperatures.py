@@ -12,14 +12,23 @@ import numpy as np
 
 from ..base.errors import check_choice
 from ..base.ranges import Warn, outside, register_range
-from ..inputs.steel import check_steel
 from ..base.tables import read_rows
+from ..inputs.steel import check_steel
 from . import temperature_formulas as formulas
 from .temperature_formulas import content
 
 __all__ = [
-    "CriticalTemperatures", "ac1_c", "ac3_c", "ae1_c", "ae3_c", "bainite_start_c", "critical_temperatures",
-    "martensite_alpha_per_k", "martensite_grain_coefficient", "martensite_start_c", "start_interval_c",
+    "CriticalTemperatures",
+    "ac1_c",
+    "ac3_c",
+    "ae1_c",
+    "ae3_c",
+    "bainite_start_c",
+    "critical_temperatures",
+    "martensite_alpha_per_k",
+    "martensite_grain_coefficient",
+    "martensite_start_c",
+    "start_interval_c",
 ]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
@@ -35,8 +44,13 @@ SOURCES = {
     "start_interval_c": ("martensite_start_own", "bainite_start_own"),
     "martensite_alpha_per_k": ("martensite_rate",),
     "critical_temperatures": (
-        "ae1_grange", "ae3_grange", "ac1_hougardy", "ac3_hougardy", "bainite_start_own",
-        "martensite_start_own"),
+        "ae1_grange",
+        "ae3_grange",
+        "ac1_hougardy",
+        "ac3_hougardy",
+        "bainite_start_own",
+        "martensite_start_own",
+    ),
 }
 
 #: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy.  Our own limits.
@@ -52,10 +66,22 @@ REFERENCE_GRAIN_UM = 25.0
 _CARBON_RATE = {"ms": 0.96, "bs": 1.33}
 _BASE = {"ms": formulas.ms_van_bohemen, "bs": formulas.bs_van_bohemen}
 
-for _symbol, _high, _what in (("C", 0.6, "carbon"), ("Si", 1.0, "silicon"), ("Mn", 2.0, "manganese"),
-                              ("Ni", 5.0, "nickel"), ("Cr", 3.5, "chromium"), ("Mo", 1.0, "molybdenum")):
-    register_range(f"temperatures.{_symbol}", f"{_what} for the critical temperatures", 0.0, _high, "wt%",
-                   "Steven & Haynes 1956 and Andrews 1965, from memory; Si: range of the measured sets")
+for _symbol, _high, _what in (
+    ("C", 0.6, "carbon"),
+    ("Si", 1.0, "silicon"),
+    ("Mn", 2.0, "manganese"),
+    ("Ni", 5.0, "nickel"),
+    ("Cr", 3.5, "chromium"),
+    ("Mo", 1.0, "molybdenum"),
+):
+    register_range(
+        f"temperatures.{_symbol}",
+        f"{_what} for the critical temperatures",
+        0.0,
+        _high,
+        "wt%",
+        "Steven & Haynes 1956 and Andrews 1965, from memory; Si: range of the measured sets",
+    )
 
 
 def _pick(table, method, what):
@@ -168,8 +194,11 @@ def ac3_c(comp, carbon=None, method: str = "hougardy"):
 @functools.cache
 def _fitted(quantity: str) -> dict[str, float]:
     """Fitted terms and residuals of `quantity` ("ms" or "bs") by name."""
-    return {r["term"]: float(r["value"]) for r in read_rows("fits/start_temperature_fits.csv")
-            if r["quantity"] == quantity}
+    return {
+        r["term"]: float(r["value"])
+        for r in read_rows("fits/start_temperature_fits.csv")
+        if r["quantity"] == quantity
+    }
 
 
 def start_term(quantity: str, term: str, comp, carbon, grain_um):
@@ -333,9 +362,13 @@ def martensite_alpha_per_k(comp, carbon=None):
     0.0196
     """
     c = content(comp, "C", carbon)
-    alloy = sum(k * content(comp, s) for s, k in (("Mn", 0.14), ("Si", 0.21), ("Cr", 0.11), ("Ni", 0.08),
-                                                  ("Mo", 0.05)))
-    return _plain(np.maximum(1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c))), ALPHA_FLOOR_PER_K))
+    alloy = sum(
+        k * content(comp, s)
+        for s, k in (("Mn", 0.14), ("Si", 0.21), ("Cr", 0.11), ("Ni", 0.08), ("Mo", 0.05))
+    )
+    return _plain(
+        np.maximum(1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c))), ALPHA_FLOOR_PER_K)
+    )
 
 
 @dataclass(frozen=True)
@@ -392,21 +425,44 @@ def critical_temperatures(steel) -> CriticalTemperatures:
     """
     check_steel(steel)
     spread = {}
-    for name, table, only in (("ae1", formulas.AE1, None), ("ae3", formulas.AE3, None),
-                              ("ac1", formulas.AC1, None), ("ac3", formulas.AC3, None),
-                              ("bs", formulas.BAINITE_START, _BS_TRUE),
-                              ("ms", formulas.MARTENSITE_START, None)):
+    for name, table, only in (
+        ("ae1", formulas.AE1, None),
+        ("ae3", formulas.AE3, None),
+        ("ac1", formulas.AC1, None),
+        ("ac3", formulas.AC3, None),
+        ("bs", formulas.BAINITE_START, _BS_TRUE),
+        ("ms", formulas.MARTENSITE_START, None),
+    ):
         values = [float(f(steel)) for key, f in table.items() if only is None or key in only]
         spread[name] = (min(values), max(values))
-    warnings = [w for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")
-                if (w := outside(f"temperatures.{s}", float(content(steel, s)))) is not None]
+    warnings = [
+        w
+        for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")
+        if (w := outside(f"temperatures.{s}", float(content(steel, s)))) is not None
+    ]
     bs, ms = float(bainite_start_c(steel)), float(martensite_start_c(steel))
-    interval = {name: (value + start_interval_c(name)[0], value + start_interval_c(name)[1])
-                for name, value in (("bs", bs), ("ms", ms))}
+    interval = {
+        name: (value + start_interval_c(name)[0], value + start_interval_c(name)[1])
+        for name, value in (("bs", bs), ("ms", ms))
+    }
     return CriticalTemperatures(
-        ae1_c=float(ae1_c(steel)), ae3_c=float(ae3_c(steel)), ac1_c=float(ac1_c(steel)),
-        ac3_c=float(ac3_c(steel)), bs_c=bs, ms_c=ms, spread=MappingProxyType(spread),
+        ae1_c=float(ae1_c(steel)),
+        ae3_c=float(ae3_c(steel)),
+        ac1_c=float(ac1_c(steel)),
+        ac3_c=float(ac3_c(steel)),
+        bs_c=bs,
+        ms_c=ms,
+        spread=MappingProxyType(spread),
         interval=MappingProxyType(interval),
-        method=MappingProxyType({"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy",
-                                 "bs": "own", "ms": "own"}),
-        warnings=tuple(warnings))
+        method=MappingProxyType(
+            {
+                "ae1": "grange",
+                "ae3": "grange",
+                "ac1": "hougardy",
+                "ac3": "hougardy",
+                "bs": "own",
+                "ms": "own",
+            }
+        ),
+        warnings=tuple(warnings),
+    )

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from forgeprops.base.errors import InputError
-from forgeprops.io.writing import locked, write_bytes, writing
 from forgeprops.io.saved import read_json, write_json
+from forgeprops.io.writing import locked, write_bytes, writing
 
 posix = pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
 
@@ -100,15 +100,21 @@ write_json(path, "shop", 1, {"n": 2, "filler": "x" * 100_000}, overwrite=True)
 
 
 @posix
-@pytest.mark.parametrize("point, expected", [("half-written", 1), ("before flush", 1), ("before rename", 1),
-                                             ("after rename", 2)])
+@pytest.mark.parametrize(
+    "point, expected",
+    [("half-written", 1), ("before flush", 1), ("before rename", 1), ("after rename", 2)],
+)
 def test_kill_at_each_step_leaves_old_or_new_whole(tmp_path, point, expected):
     path = tmp_path / "shop.json"
     write_json(path, "shop", 1, {"n": 1, "filler": "x" * 100_000})
-    done = subprocess.run([sys.executable, "-c", SUICIDE, point, str(path)], capture_output=True, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-c", SUICIDE, point, str(path)], capture_output=True, timeout=60
+    )
     assert done.returncode == -signal.SIGKILL, done.stderr.decode()
     assert read_json(path, "shop", (1,))["n"] == expected
-    write_json(path, "shop", 1, {"n": 3}, overwrite=True)   # the dead writer's lock and litter do not hinder
+    write_json(
+        path, "shop", 1, {"n": 3}, overwrite=True
+    )  # the dead writer's lock and litter do not hinder
     assert read_json(path, "shop", (1,))["n"] == 3
     assert leftovers(tmp_path) == []
 
@@ -129,7 +135,9 @@ def test_kill_at_random_moments_leaves_a_whole_file(tmp_path):
     path = tmp_path / "shop.json"
     write_json(path, "shop", 1, {"n": 0, "filler": "0" * 20_000})
     for k in range(8):
-        with subprocess.Popen([sys.executable, "-c", ENDLESS, str(path)], stdout=subprocess.PIPE) as writer:
+        with subprocess.Popen(
+            [sys.executable, "-c", ENDLESS, str(path)], stdout=subprocess.PIPE
+        ) as writer:
             assert writer.stdout.readline() == b"ready\n"
             time.sleep(0.02 + 0.013 * k)
             writer.kill()
@@ -170,7 +178,9 @@ def test_of_many_first_writers_one_wins(tmp_path):
     path = tmp_path / "new.bin"
     context = multiprocessing.get_context("spawn")
     results = context.Queue()
-    writers = [context.Process(target=_save_once, args=(str(path), letter, results)) for letter in "abcd"]
+    writers = [
+        context.Process(target=_save_once, args=(str(path), letter, results)) for letter in "abcd"
+    ]
     for writer in writers:
         writer.start()
     got = [results.get(timeout=60) for _ in writers]
@@ -182,8 +192,11 @@ def test_of_many_first_writers_one_wins(tmp_path):
 
 def test_lock_held_by_another_is_a_clear_error(tmp_path):
     path = tmp_path / "a.txt"
-    with locked(path), pytest.raises(InputError, match="being written by another program"), \
-            locked(path, timeout_s=0.05):
+    with (
+        locked(path),
+        pytest.raises(InputError, match="being written by another program"),
+        locked(path, timeout_s=0.05),
+    ):
         pass
     with locked(path, timeout_s=0.05):
         pass

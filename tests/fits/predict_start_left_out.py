@@ -28,13 +28,17 @@ def predict():
     base = MARTENSITE_START["van_bohemen"](comp)
     columns, plain = matrix(MS_TERMS, comp, "ms"), matrix(MS_TERMS, comp, "ms", with_grain=False)
     prior = list(MS_TERMS.values())
-    unknown = base + leave_groups_out(columns, ms - base, group, prior, predict_columns=plain, **MS_SETTINGS)
+    unknown = base + leave_groups_out(
+        columns, ms - base, group, prior, predict_columns=plain, **MS_SETTINGS
+    )
     known = base + leave_groups_out(columns, ms - base, group, prior, **MS_SETTINGS)
     return rows, unknown, known
 
 
 def main() -> None:
-    with data_path("validation", "start_temperature_validation_rows.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("validation", "start_temperature_validation_rows.csv").open(
+        "w", encoding="utf-8", newline=""
+    ) as file:
         file.write(
             "# Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit "
             "without it, grain size unknown and\n"
@@ -43,7 +47,9 @@ def main() -> None:
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("index", "source", "measured_c", "predicted_c", "predicted_grain_known_c"))
         for row, a, b in zip(*predict(), strict=True):
-            out.writerow((row["index"], row["source"], f"{float(row['ms_c']):.1f}", f"{a:.1f}", f"{b:.1f}"))
+            out.writerow(
+                (row["index"], row["source"], f"{float(row['ms_c']):.1f}", f"{a:.1f}", f"{b:.1f}")
+            )
 
 
 if __name__ == "__main__":

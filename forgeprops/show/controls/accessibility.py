@@ -37,4 +37,6 @@ def slider_names():
 
     import ipywidgets as w
 
-    return w.HTML(f'<style onload="{html.escape(_SCRIPT, quote=True)}"></style>', layout={"display": "none"})
+    return w.HTML(
+        f'<style onload="{html.escape(_SCRIPT, quote=True)}"></style>', layout={"display": "none"}
+    )

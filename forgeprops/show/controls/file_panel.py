@@ -11,10 +11,10 @@ from ...base.tables import data_path
 from .. import style
 from ..canvas import LiveFigure
 from ..units import Units, units
-from .settings import note
-from .save_bar import KeepBar
 from .accessibility import slider_names
 from .progress import Work
+from .save_bar import KeepBar
+from .settings import note
 
 __all__ = ["FileChoice", "FilePanel", "number_field", "value_of"]
 
@@ -125,11 +125,17 @@ class FilePanel:
         self.result = None
         if keep:
             self.keep = KeepBar(
-                self.kind, lambda: kept(keep), lambda values: put(keep, values), lambda: not_kept(keep)
+                self.kind,
+                lambda: kept(keep),
+                lambda values: put(keep, values),
+                lambda: not_kept(keep),
             )
             controls = [*controls, self.keep.widget]
         self.go = w.Button(
-            description=self.go_words, icon="play", button_style="primary", layout={"width": "170px"}
+            description=self.go_words,
+            icon="play",
+            button_style="primary",
+            layout={"width": "170px"},
         )
         self.go.add_class("fp-go")
         self.go.on_click(lambda _: self.start())
@@ -190,7 +196,9 @@ class FilePanel:
         with style.look():
             told = how(self.live.figure, *arguments, units=self._units)
         self.live.refresh(static=True)
-        self.caption.value = f'<p style="max-width:950px;color:{style.QUIET}">{html.escape(told)}</p>'
+        self.caption.value = (
+            f'<p style="max-width:950px;color:{style.QUIET}">{html.escape(told)}</p>'
+        )
 
 
 def number_field(label: str, value, width: str = "230px"):

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from ...base.errors import InputError, check_choice, check_number
-from .settings import Choice, Slider
 from .file_panel import FileChoice
 from .save_bar import check_names
+from .settings import Choice, Slider
 
 __all__ = ["kept", "not_kept", "put"]
 
@@ -25,7 +25,11 @@ def kept(controls: Mapping) -> dict:
 def not_kept(controls: Mapping) -> str:
     """What a settings file leaves out, in a sentence; empty if nothing."""
     chosen = [c.name for c in controls.values() if isinstance(c, FileChoice) and c.chosen]
-    return f"; not {' and '.join(chosen)}, which was chosen and has no path: write its path instead" if chosen else ""
+    return (
+        f"; not {' and '.join(chosen)}, which was chosen and has no path: write its path instead"
+        if chosen
+        else ""
+    )
 
 
 def put(controls: Mapping, values: Mapping) -> None:
@@ -58,10 +62,14 @@ def _checked(name: str, control, value):
         return check_number(value, s.label, s.low, s.high, s.unit, _WHERE)
     options = getattr(control.widget if isinstance(control, Choice) else control, "options", None)
     if options is not None:
-        return check_choice(value, name, [o[1] if isinstance(o, tuple) else o for o in options], _WHERE)
+        return check_choice(
+            value, name, [o[1] if isinstance(o, tuple) else o for o in options], _WHERE
+        )
     if isinstance(control, FileChoice) and value is None:
         return None
-    if isinstance(value, (int, float)) and not isinstance(value, bool):  # written into the file by hand
+    if isinstance(value, (int, float)) and not isinstance(
+        value, bool
+    ):  # written into the file by hand
         return f"{value:g}"
     if not isinstance(value, str):
         raise InputError(f"{name} is {value!r:.60}; allowed is a text or a number ({_WHERE}).")

@@ -52,7 +52,10 @@ class LimitsBox:
         for name in OFFERED:
             q = QUANTITIES[name]
             ends = []
-            for end, words, width in (("low", f"{_label(q)}, at least", "325px"), ("high", "at most", "145px")):
+            for end, words, width in (
+                ("low", f"{_label(q)}, at least", "325px"),
+                ("high", "at most", "145px"),
+            ):
                 field = w.Text(
                     description=words,
                     placeholder="none",
@@ -64,7 +67,12 @@ class LimitsBox:
                 field.observe(lambda _: self._typed(), names="value")
                 ends.append(field)
             self.fields[name], self.notes[name] = tuple(ends), w.HTML()
-            rows.append(w.HBox([*ends, self.notes[name]], layout={"min_height": "32px", "align_items": "center"}))
+            rows.append(
+                w.HBox(
+                    [*ends, self.notes[name]],
+                    layout={"min_height": "32px", "align_items": "center"},
+                )
+            )
         title = w.HTML("<b>Your limits</b> (leave a field empty for no limit)")
         self.widget = w.VBox([title, *rows])
         self.limits = Limits()
@@ -95,11 +103,15 @@ class LimitsBox:
             Not a mapping of offered quantities to pairs.
         """
         if not isinstance(bounds, Mapping):
-            raise InputError(f"limits is {bounds!r:.60}; allowed is a mapping of quantities to (low, high).")
+            raise InputError(
+                f"limits is {bounds!r:.60}; allowed is a mapping of quantities to (low, high)."
+            )
         limits = Limits(**bounds)
         for name in limits.bounds:
             if name not in self.fields:
-                raise InputError(f"limit on {name} has no field here; allowed are {', '.join(OFFERED)}.")
+                raise InputError(
+                    f"limit on {name} has no field here; allowed are {', '.join(OFFERED)}."
+                )
         self._busy = True
         try:
             for name, fields in self.fields.items():
@@ -140,7 +152,9 @@ class LimitsBox:
         """The same in the reader's hardness scale."""
         if self._units.hardness == "HV" or not name.endswith("_hv") or pair == (None, None):
             return ""
-        words = " to ".join(html.escape(self._units.hardness_text(v)) for v in pair if v is not None)
+        words = " to ".join(
+            html.escape(self._units.hardness_text(v)) for v in pair if v is not None
+        )
         return note(words, bad=False)
 
 

@@ -25,12 +25,16 @@ class Work:
         import ipywidgets as w
 
         self.bar = w.IntProgress(value=0, min=0, max=1, layout={"width": "300px"})
-        self.stop_button = w.Button(description="Stop", icon="stop", disabled=True, layout={"width": "90px"})
+        self.stop_button = w.Button(
+            description="Stop", icon="stop", disabled=True, layout={"width": "90px"}
+        )
         self.bar.add_class("fp-progress")
         self.stop_button.add_class("fp-stop")
         self.said = w.HTML()
         self.said.add_class("fp-progress-words")
-        self.widget = w.HBox([self.bar, self.stop_button, self.said], layout={"align_items": "center"})
+        self.widget = w.HBox(
+            [self.bar, self.stop_button, self.said], layout={"align_items": "center"}
+        )
         self.stop_button.on_click(lambda _: self.stop())
         self.fault: BaseException | None = None
         self._stop, self._thread = threading.Event(), None
@@ -78,7 +82,9 @@ class Work:
         try:
             for done, item in enumerate(items, 1):
                 if stop.is_set():
-                    self.said.value = note(f"stopped after {done - 1} of {len(items)} {what}", bad=False)
+                    self.said.value = note(
+                        f"stopped after {done - 1} of {len(items)} {what}", bad=False
+                    )
                     break
                 step(item)
                 self.bar.value = done
@@ -87,6 +93,8 @@ class Work:
             self.fault, self.said.value = error, note(str(error))
         except Exception as error:  # noqa: BLE001  (in a thread nobody else would hear of it)
             self.fault = error
-            self.said.value = note(f"A fault in the program ended this: {type(error).__name__}: {error}")
+            self.said.value = note(
+                f"A fault in the program ended this: {type(error).__name__}: {error}"
+            )
         finally:
             self.stop_button.disabled = True

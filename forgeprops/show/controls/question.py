@@ -63,7 +63,14 @@ class Question:
             f'<div style="font-size:15px;line-height:1.4;max-width:900px"><b>{html.escape(title)}</b><br>'
             f"{html.escape(ask)}</div>"
         )
-        self.widget = w.VBox([head, w.HBox([guess, self.show], layout={"align_items": "flex-end"}), self.box, slider_names()])
+        self.widget = w.VBox(
+            [
+                head,
+                w.HBox([guess, self.show], layout={"align_items": "flex-end"}),
+                self.box,
+                slider_names(),
+            ]
+        )
         self.widget.add_class("fp-question")
 
     def reveal(self) -> None:

@@ -75,14 +75,25 @@ class KeepBar:
             style={"description_width": "90px"},
             layout={"width": "260px"},
         )
-        self.save = w.Button(description="Save", icon="save", tooltip="write these settings to the file")
-        self.load = w.FileUpload(
-            accept=".json", multiple=False, description="Load", tooltip="choose a settings file to load"
+        self.save = w.Button(
+            description="Save", icon="save", tooltip="write these settings to the file"
         )
-        for widget, name in ((self.name, "fp-file"), (self.save, "fp-save"), (self.load, "fp-load")):
+        self.load = w.FileUpload(
+            accept=".json",
+            multiple=False,
+            description="Load",
+            tooltip="choose a settings file to load",
+        )
+        for widget, name in (
+            (self.name, "fp-file"),
+            (self.save, "fp-save"),
+            (self.load, "fp-load"),
+        ):
             widget.add_class(name)
         self.save.layout.width, self.load.layout.width = "90px", "110px"
-        self.reset = w.Button(description="Start again", icon="undo", tooltip="back to the first settings")
+        self.reset = w.Button(
+            description="Start again", icon="undo", tooltip="back to the first settings"
+        )
         self.reset.layout.width = "120px"
         self.reset.add_class("fp-reset")
         self._first = get()
@@ -144,7 +155,8 @@ class SheetBar:
         self.make.on_click(lambda _: self._make())
         self.said = w.HTML()
         self.widget = w.HBox(
-            [self.name, self.paper, self.make, self.said], layout={"align_items": "center", "flex_flow": "row wrap"}
+            [self.name, self.paper, self.make, self.said],
+            layout={"align_items": "center", "flex_flow": "row wrap"},
         )
 
     def _make(self) -> None:

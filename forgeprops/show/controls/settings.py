@@ -96,7 +96,9 @@ class Slider:
         )
         self.widget.add_class(f"fp-{name.replace('_', '-')}")
         self.note = w.HTML()
-        self.row = w.HBox([self.widget, self.note], layout={"align_items": "center", "min_height": "32px"})
+        self.row = w.HBox(
+            [self.widget, self.note], layout={"align_items": "center", "min_height": "32px"}
+        )
         self._quiet = False
         self.set_units(units)
         self.value = value
@@ -163,7 +165,9 @@ class Choice:
         )
         self.widget.add_class(f"fp-{name.replace('_', '-')}")
         self.note = w.HTML()
-        self.row = w.HBox([self.widget, self.note], layout={"align_items": "center", "min_height": "32px"})
+        self.row = w.HBox(
+            [self.widget, self.note], layout={"align_items": "center", "min_height": "32px"}
+        )
 
     @property
     def value(self):

@@ -32,7 +32,9 @@ class UnitsPanel:
         self.widget = w.VBox([*self.rows.values(), self.said])
 
     def _chosen(self) -> None:
-        chosen = choose_units(**{field.name: self.rows[field.name].value for field in fields(Units)})
+        chosen = choose_units(
+            **{field.name: self.rows[field.name].value for field in fields(Units)}
+        )
         self.said.value = note(
             f"Kept: {chosen.temperature}, {chosen.length}, {chosen.hardness} ({units_file().name}). Run a "
             "notebook's "

@@ -4,6 +4,7 @@ A panel is a controller: widgets → frozen inputs → model → pictures and wo
 sides; inputs can be saved and loaded, and everything runs without a kernel in ordinary tests.
 """
 
+from ..controls.units_panel import UnitsPanel, units_panel
 from .compare import ComparePanel, compare_panel
 from .estimate import EstimatePanel, estimate_panel
 from .film import FilmPanel, film_panel
@@ -13,10 +14,28 @@ from .hosel_bench import HoselBenchPanel, hosel_bench_panel
 from .lesson import Lesson
 from .scatter import ChoosePanel, ScatterPanel, choose_panel, scatter_panel
 from .settings import SettingsCase, WindowPanel, settings_case, window_panel
-from .shop_data import CausePanel, FitPanel, JudgePanel, SprayCurvePanel, TrackingPanel, cause_panel, fit_panel, judge_panel, spray_curve_panel, tracking_panel
+from .shop_data import (
+    CausePanel,
+    FitPanel,
+    JudgePanel,
+    SprayCurvePanel,
+    TrackingPanel,
+    cause_panel,
+    fit_panel,
+    judge_panel,
+    spray_curve_panel,
+    tracking_panel,
+)
 from .task import TaskPanel, task_panel
-from .trust import BandPanel, band_panel, coverage_panel, formula_panel, goals_panel, parity_panel, remembered_panel
-from ..controls.units_panel import UnitsPanel, units_panel
+from .trust import (
+    BandPanel,
+    band_panel,
+    coverage_panel,
+    formula_panel,
+    goals_panel,
+    parity_panel,
+    remembered_panel,
+)
 
 __all__ = [
     "BandPanel",

@@ -12,12 +12,12 @@ import numpy as np
 from ...base.errors import InputError, check_choice, check_number
 from ...inputs.route import Route
 from .. import style
-from ..figures.forging_temperature import ForgingTemperatureCurves
 from ..canvas import LiveFigure
-from ..units import Units, units
-from ..controls.settings import SETTINGS, Choice, Slider, note
-from ..controls.save_bar import KeepBar, check_names
 from ..controls.accessibility import slider_names
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..figures.forging_temperature import ForgingTemperatureCurves
+from ..units import Units, units
 
 __all__ = ["ForgingTemperatureInputs", "ForgingTemperaturePanel", "forging_temperature_panel"]
 
@@ -246,7 +246,9 @@ class ForgingTemperaturePanel:
         if name == other or preheat_c < _EQUAL_C[0]:
             return f"{three}. {state}"
         middle, low, high = self.equal_setting(preheat_c)
-        there = self.study.at(float(np.clip(middle, self.study.preheat_c[0], self.study.preheat_c[-1])))
+        there = self.study.at(
+            float(np.clip(middle, self.study.preheat_c[0], self.study.preheat_c[-1]))
+        )
         hv = self._units.hardness_text
         moves = [
             f"metal lost by {there['metal_loss_um'] - now['metal_loss_um']:+.0f} µm",
@@ -255,7 +257,9 @@ class ForgingTemperaturePanel:
         if abs(there["hosel_hv"] - now["hosel_hv"]) >= 1.0:
             moves.append(f"hosel from {hv(now['hosel_hv'])} to {hv(there['hosel_hv'])}")
         if abs(there["face_grain_astm"] - now["face_grain_astm"]) >= 0.05:
-            moves.append(f"grain from ASTM {now['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}")
+            moves.append(
+                f"grain from ASTM {now['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}"
+            )
         cost = (
             f"To press as easily as {other} from {text(preheat_c)} it needs {text(middle)} ({text(low)} to "
             f"{text(high)}), which moves {', '.join(moves)}."

@@ -7,9 +7,9 @@ import html
 import numpy as np
 
 from .. import style
-from ..figures.trust import band_plot, coverage_plot, error_plot, parity_plot, parity_words
 from ..canvas import LiveFigure
 from ..controls.settings import Choice, note
+from ..figures.trust import band_plot, coverage_plot, error_plot, parity_plot, parity_words
 
 __all__ = [
     "BandPanel",
@@ -81,8 +81,14 @@ def formula_panel():
                 f"{best['mean_absolute_error_c']:.1f} °C ({best['name']})."
             )
         table = trust.tempering_errors()
-        steels = table[table["what"].str.contains("(", regex=False)].sort_values("mean_absolute_error_hrc")
-        short = steels["what"].str.replace("Grange & Baughman", "G&B").str.replace("Hollomon & Jaffe", "H&J")
+        steels = table[table["what"].str.contains("(", regex=False)].sort_values(
+            "mean_absolute_error_hrc"
+        )
+        short = (
+            steels["what"]
+            .str.replace("Grange & Baughman", "G&B")
+            .str.replace("Hollomon & Jaffe", "H&J")
+        )
         error_plot(
             right,
             steels.assign(name=short),
@@ -138,8 +144,8 @@ class BandPanel:
     def __init__(self, name: str = "42CrMo4"):
         import ipywidgets as w
 
-        from ...study import validation as trust
         from ...base.tables import read_rows
+        from ...study import validation as trust
 
         self._trust = trust
         self.bands = {}

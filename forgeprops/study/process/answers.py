@@ -15,16 +15,16 @@ import numpy as np
 
 from ...answer import interval as uncertainty
 from ...answer.evaluation import REHEATED_C, Evaluated, outcome
-from ...inputs.head import ZONES, zones_of
-from ...hosel.allowance import allowed_deg_array
-from ...hosel.bench import LIMITS
-from ...face.margin_arrays import face_margin_of_heads
 from ...answer.second_opinions import opinion_arrays
 from ...engine import march as marks
 from ...engine import outcome as out
-from ...inputs.case_columns import Columns
-from ...engine.run import march_columns
 from ...engine.packing import POINTS
+from ...engine.run import march_columns
+from ...face.margin_arrays import face_margin_of_heads
+from ...hosel.allowance import allowed_deg_array
+from ...hosel.bench import LIMITS
+from ...inputs.case_columns import Columns
+from ...inputs.head import ZONES, zones_of
 from ...transformation.austenite import carbide_carbon
 from .codes import maybe_idle, warning_codes
 from .line_cost import Line, line_arrays, press_arrays
@@ -107,7 +107,10 @@ def _answers(columns: Columns, intervals: bool, line, threads, options) -> dict[
         low, high = _intervals(columns, told, threads, options)
         dry_face_hv = _dry_face_hv(columns, told, threads, options)
         for i, zone in enumerate(ZONES):
-            result[f"{zone}_hardness_low_hv"], result[f"{zone}_hardness_high_hv"] = low[:, i], high[:, i]
+            result[f"{zone}_hardness_low_hv"], result[f"{zone}_hardness_high_hv"] = (
+                low[:, i],
+                high[:, i],
+            )
     hosel = hosel_arrays(columns, told)
     result["hosel_allowed_deg"] = hosel["allowed_deg"]
     result["hosel_governed_by"] = np.array(LIMITS, dtype=object)[hosel["governed_by"]]
@@ -128,7 +131,9 @@ def hosel_arrays(columns: Columns, told: Evaluated) -> dict[str, np.ndarray]:
     hosel, neck = ZONES.index("hosel"), ZONES.index("neck")
     zone_mm = columns.dimension("hosel", "bend_zone_mm")
     apart = 0.5 * (columns.dimension("hosel", "length_mm") + columns.dimension("neck", "length_mm"))
-    share = np.minimum(zone_mm / apart, 1.0)  # of the difference hosel-neck that lies in the bend zone
+    share = np.minimum(
+        zone_mm / apart, 1.0
+    )  # of the difference hosel-neck that lies in the bend zone
     here, there = {}, {}
     for name, key in (
         ("hardness_hv", "hardness_hv"),
@@ -173,7 +178,9 @@ def _face_margin(columns: Columns, told: Evaluated) -> np.ndarray:
 # ---- intervals ---------------------------------------------------------------------------------------------
 
 
-def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.ndarray, np.ndarray]:
+def _intervals(
+    columns: Columns, told: Evaluated, threads, options
+) -> tuple[np.ndarray, np.ndarray]:
     """80 % interval of every zone's hardness, as `estimate` makes it."""
     route, z, m = columns.route, told.marched.zones, told.marched.marks
     n = len(columns)
@@ -184,15 +191,20 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
     for k, factor in enumerate(factors):
         if len(wet):
             shop = {**columns.shop, "spray": np.clip(columns.shop["spray"] * factor, 0.1, 10.0)}
-            moved[k, wet] = _hardness(dataclasses.replace(columns, shop=shop), wet, threads, options)
+            moved[k, wet] = _hardness(
+                dataclasses.replace(columns, shop=shop), wet, threads, options
+            )
     # carbides that dissolve slower and faster
     bound = np.vectorize(carbide_carbon)(
         z[:, :, out.O_UNDISSOLVED], *(columns.content(e)[:, None] for e in ("C", "Cr", "Mo"))
     )
     share = z[:, :, out.O_SHARE]
     unsure = np.flatnonzero(
-        (share.max(axis=1) > 0.0) & ((share.min(axis=1) < uncertainty.UNSURE_SHARE)
-                                        | (bound.max(axis=1) > uncertainty.UNSURE_CARBON))
+        (share.max(axis=1) > 0.0)
+        & (
+            (share.min(axis=1) < uncertainty.UNSURE_SHARE)
+            | (bound.max(axis=1) > uncertainty.UNSURE_CARBON)
+        )
     )
     span = np.zeros((n, len(ZONES)))
     if len(unsure):
@@ -203,7 +215,9 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
         span[unsure] = np.abs(fast - slow)
     low, high = np.empty((n, len(ZONES))), np.empty((n, len(ZONES)))
     for i in range(len(ZONES)):
-        soft = told.fractions["ferrite"] + told.fractions["pearlite"] + told.fractions["untransformed"]
+        soft = (
+            told.fractions["ferrite"] + told.fractions["pearlite"] + told.fractions["untransformed"]
+        )
         views = opinion_arrays(
             columns,
             m[:, i, marks.M_RATE700],
@@ -214,7 +228,9 @@ def _intervals(columns: Columns, told: Evaluated, threads, options) -> tuple[np.
         )
         hv = told.hardness_hv[:, i]
         values = np.stack([hv, *(v for v, _ in views.values())])
-        counted = np.stack([np.ones(n, bool), *(np.broadcast_to(ok, (n,)) for _, ok in views.values())])
+        counted = np.stack(
+            [np.ones(n, bool), *(np.broadcast_to(ok, (n,)) for _, ok in views.values())]
+        )
         sd = uncertainty.hardness_sd_hv(
             hv,
             soft[:, i],
@@ -236,7 +252,9 @@ def _dry_face_hv(columns: Columns, told: Evaluated, threads, options) -> np.ndar
     asked, found = np.flatnonzero(maybe_idle(columns, told)), np.full(len(columns), np.nan)
     if len(asked):
         dry = {**columns.route, "has_spray": np.zeros(len(columns), bool)}
-        found[asked] = _hardness(dataclasses.replace(columns, route=dry), asked, threads, options)[:, 0]
+        found[asked] = _hardness(dataclasses.replace(columns, route=dry), asked, threads, options)[
+            :, 0
+        ]
     return found
 
 

@@ -7,14 +7,14 @@ import functools
 import numpy as np
 
 from ...base.errors import InputError, check_number, check_whole
+from ...inputs.case_columns import Columns, columns_of
+from ...inputs.grades import grade
 from ...inputs.head import Head
+from ...inputs.limits import Limits
 from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
-from ...inputs.grades import grade
-from ...inputs.case_columns import Columns, columns_of
 from .answers import answers
 from .line_cost import Line
-from ...inputs.limits import Limits
 
 __all__ = [
     "REFERENCE",
@@ -44,7 +44,9 @@ def checked_limits(limits: Limits | None) -> Limits:
     if limits is None:
         return Limits()
     if not isinstance(limits, Limits):
-        raise InputError(f"limits is {limits!r:.60}; allowed is Limits(face_hardness_hv=(380, 460), ...).")
+        raise InputError(
+            f"limits is {limits!r:.60}; allowed is Limits(face_hardness_hv=(380, 460), ...)."
+        )
     return limits
 
 
@@ -67,8 +69,14 @@ def checked_reference(reference) -> tuple[str, float]:
     ------
     InputError
     """
-    if isinstance(reference, (str, bytes)) or not hasattr(reference, "__len__") or len(reference) != 2:
-        raise InputError(f"reference is {reference!r:.60}; allowed is (grade, furnace setting in °C).")
+    if (
+        isinstance(reference, (str, bytes))
+        or not hasattr(reference, "__len__")
+        or len(reference) != 2
+    ):
+        raise InputError(
+            f"reference is {reference!r:.60}; allowed is (grade, furnace setting in °C)."
+        )
     name, preheat_c = reference
     return grade(name).name, check_number(
         preheat_c, "furnace setting of the reference", 600.0, BURNING_C, "°C"
@@ -107,7 +115,9 @@ def reference_stress_mpa(
     return float(answers(columns, line=Line())["flow_stress_mpa"][0])
 
 
-def assess(columns: Columns, limits: Limits, line: Line, reference_mpa, **options) -> dict[str, np.ndarray]:
+def assess(
+    columns: Columns, limits: Limits, line: Line, reference_mpa, **options
+) -> dict[str, np.ndarray]:
     """Answers and costs of many cases, with "press_effort", "slack", "meets" and "binding".
 
     Parameters

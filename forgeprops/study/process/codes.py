@@ -4,12 +4,31 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...answer.evaluation import COLD_CORE_C, CRACK_CARBON, CRACK_MARTENSITE, HARD_SHARE, HEATED_RANGES, LATE_WATER_C, REBOUND_C, SELF_TEMPERED_HV, STIFF_HOSEL_DEG, Evaluated
-from ...forging.cautions import CARBIDES_LEFT, COARSE_GRAIN_ASTM, FULL_AUSTENITE, NO_AUSTENITE, SCALE_LOSS_UM, heating_limit_arrays, is_idle
-from ...forging.scale import metal_loss_um
+from ...answer.evaluation import (
+    COLD_CORE_C,
+    CRACK_CARBON,
+    CRACK_MARTENSITE,
+    HARD_SHARE,
+    HEATED_RANGES,
+    LATE_WATER_C,
+    REBOUND_C,
+    SELF_TEMPERED_HV,
+    STIFF_HOSEL_DEG,
+    Evaluated,
+)
 from ...base.ranges import RANGES
 from ...engine import march as marks
 from ...engine import outcome as out
+from ...forging.cautions import (
+    CARBIDES_LEFT,
+    COARSE_GRAIN_ASTM,
+    FULL_AUSTENITE,
+    NO_AUSTENITE,
+    SCALE_LOSS_UM,
+    heating_limit_arrays,
+    is_idle,
+)
+from ...forging.scale import metal_loss_um
 from ...inputs.case_columns import Columns
 from ...transformation import temperatures
 from ...transformation.phase_hardness import HARDNESS_ELEMENTS
@@ -17,8 +36,16 @@ from ...transformation.phase_hardness import HARDNESS_ELEMENTS
 __all__ = ["NOT_TOLD", "maybe_idle", "warning_codes"]
 
 #: Codes that only a single estimate has: they need its curve or other marches beside its own.
-NOT_TOLD = ("cliff", "decarburised", "decarb-below-ac3", "hosel:gathers", "range:hosel_strain",
-            "range:decarburisation.temperature", "range:roessle_fatemi", "range:shida")
+NOT_TOLD = (
+    "cliff",
+    "decarburised",
+    "decarb-below-ac3",
+    "hosel:gathers",
+    "range:hosel_strain",
+    "range:decarburisation.temperature",
+    "range:roessle_fatemi",
+    "range:shida",
+)
 
 #: Branch of the strength of hosel and neck -> share it needs to be judged by its range (as `strength` does).
 _BRANCH_SHARE = 0.3
@@ -51,14 +78,19 @@ def maybe_idle(columns: Columns, told: Evaluated) -> np.ndarray:
     return _sprayed(columns) & hardens & ~(_reheated(columns, told) & _soft_face(told))
 
 
-def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray, dry_face_hv: np.ndarray | None):
+def _found(
+    columns: Columns, told: Evaluated, allowed_deg: np.ndarray, dry_face_hv: np.ndarray | None
+):
     """Pairs of a code and where it holds."""
     z, m, route = told.marched.zones, told.marched.marks, columns.route
     wet = route["has_spray"] & (route["flux"] > 0.0)
     for element in ("C", "Mn", "Ni", "Cr", "Mo"):
         yield f"range:kinetics.{element}", _outside(f"kinetics.{element}", columns.content(element))
     for element in HARDNESS_ELEMENTS:
-        yield f"range:phase_hardness.{element}", _outside(f"phase_hardness.{element}", columns.content(element))
+        yield (
+            f"range:phase_hardness.{element}",
+            _outside(f"phase_hardness.{element}", columns.content(element)),
+        )
     for id in HEATED_RANGES:
         yield f"range:{id}", _outside(id, route["preheat_c"])
     yield (
@@ -81,7 +113,10 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray, dry_face_
     share = z[:, :, out.O_SHARE]
     below = share.max(axis=1) <= 0.0
     yield "partial-austenite", ~below & anywhere(share < FULL_AUSTENITE)
-    yield "carbides-left", alloyed & anywhere((share >= NO_AUSTENITE) & (z[:, :, out.O_UNDISSOLVED] > CARBIDES_LEFT))
+    yield (
+        "carbides-left",
+        alloyed & anywhere((share >= NO_AUSTENITE) & (z[:, :, out.O_UNDISSOLVED] > CARBIDES_LEFT)),
+    )
     yield "coarse-grain", anywhere(z[:, :, out.O_GRAIN] < COARSE_GRAIN_ASTM)
     yield "scale", anywhere(metal_loss_um(scale) > SCALE_LOSS_UM)
     yield "range:lee_lee_grain", anywhere(_outside("lee_lee_grain", np.maximum(peak, 900.0)))
@@ -134,7 +169,10 @@ def _found(columns: Columns, told: Evaluated, allowed_deg: np.ndarray, dry_face_
 
 
 def warning_codes(
-    columns: Columns, told: Evaluated, allowed_deg: np.ndarray, dry_face_hv: np.ndarray | None = None
+    columns: Columns,
+    told: Evaluated,
+    allowed_deg: np.ndarray,
+    dry_face_hv: np.ndarray | None = None,
 ) -> np.ndarray:
     """Codes of every case joined by "; ", array of text: what a single estimate warns of but `NOT_TOLD`.
 
@@ -149,5 +187,7 @@ def warning_codes(
         names.append(code)
         bits |= np.where(where, np.int64(1) << i, 0)
     kinds, which = np.unique(bits, return_inverse=True)
-    words = ["; ".join(name for i, name in enumerate(names) if kind >> i & 1) for kind in kinds.tolist()]
+    words = [
+        "; ".join(name for i, name in enumerate(names) if kind >> i & 1) for kind in kinds.tolist()
+    ]
     return np.array(words, dtype=object)[which]

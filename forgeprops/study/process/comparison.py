@@ -8,15 +8,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_flag, check_number
+from ...inputs.case_columns import columns_of
 from ...inputs.head import Head
+from ...inputs.limits import Limits
 from ...inputs.route import BURNING_C, Route
 from ...inputs.steel import Steel
-from ...inputs.case_columns import columns_of
-from .assess import REFERENCE, assess, checked_limits, checked_line, checked_reference, reference_stress_mpa
-from ...answer.cases import head_from, route_from, shop_from, steel_from
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    reference_stress_mpa,
+)
 from .line_cost import Line
-from ...inputs.limits import Limits
 
 __all__ = ["Comparison", "PREHEATS_C", "compare"]
 
@@ -104,7 +111,9 @@ class Comparison:
 
     def _repr_html_(self) -> str:
         shown = self.table if self.sets is None else self.sets
-        rows = shown.sort_values("rank").to_html(index=False, escape=True, float_format=lambda v: f"{v:.4g}")
+        rows = shown.sort_values("rank").to_html(
+            index=False, escape=True, float_format=lambda v: f"{v:.4g}"
+        )
         return f"<p>{html.escape(self.words())}</p>{rows}"
 
 
@@ -192,10 +201,14 @@ def compare(
                 f"the set has {len(heads)} heads, {len(steels)} grades and {len(routes)} routes; allowed "
                 "is one grade and one route for each head, or one for all."
             )
-        rows = [(s, h, r, t) for s, h, r in zip(steels, heads, routes, strict=True) for t in preheats]
+        rows = [
+            (s, h, r, t) for s, h, r in zip(steels, heads, routes, strict=True) for t in preheats
+        ]
     else:
         if len(routes) > 1:
-            raise InputError(f"{len(routes)} routes for one head; allowed is one route, or a set of heads.")
+            raise InputError(
+                f"{len(routes)} routes for one head; allowed is one route, or a set of heads."
+            )
         rows = [(s, heads[0], routes[0], t) for s in steels for t in preheats]
 
     columns = columns_of(
@@ -234,7 +247,11 @@ def _sets(table):
 
     rows = []
     for preheat_c, heads in table.groupby("preheat_c", sort=True):
-        worst = heads.loc[heads["slack"].idxmin()] if np.isfinite(heads["slack"]).any() else heads.iloc[0]
+        worst = (
+            heads.loc[heads["slack"].idxmin()]
+            if np.isfinite(heads["slack"]).any()
+            else heads.iloc[0]
+        )
         rows.append(
             {
                 "preheat_c": preheat_c,

@@ -8,16 +8,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ...base.errors import check_flag, check_kind, check_number
 from ...answer.evaluation import evaluate
+from ...answer.press_and_skin import press_rate_per_s, projected_mm2
+from ...base.errors import check_flag, check_kind, check_number
+from ...engine.march import M_DIE
 from ...forging import effort
 from ...inputs.head import ZONES, Head
 from ...inputs.head import head as library_head
 from ...inputs.route import BURNING_C, Route
-from ...answer.press_and_skin import press_rate_per_s, projected_mm2
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-from ...engine.march import M_DIE
 
 __all__ = [
     "EqualEffortPreheat",
@@ -62,7 +62,11 @@ def _die_map(steel: Steel, head: Head, route: Route, shop: Shop) -> np.ndarray:
 
 
 def metal_in_die_c(
-    steel: Steel, preheat_c, head: Head | None = None, route: Route | None = None, shop: Shop | None = None
+    steel: Steel,
+    preheat_c,
+    head: Head | None = None,
+    route: Route | None = None,
+    shop: Shop | None = None,
 ):
     """Mean metal temperature in the die, by projected area, at a furnace setting, °C.
 
@@ -95,7 +99,11 @@ def with_defaults(head, route, shop):
     if head is None or isinstance(head, str):
         head = library_head("mid-iron" if head is None else head)
     route, shop = Route() if route is None else route, Shop() if shop is None else shop
-    return check_kind(head, Head, "head"), check_kind(route, Route, "route"), check_kind(shop, Shop, "shop")
+    return (
+        check_kind(head, Head, "head"),
+        check_kind(route, Route, "route"),
+        check_kind(shop, Shop, "shop"),
+    )
 
 
 def equal_effort_setting(
@@ -136,7 +144,9 @@ def equal_effort_setting(
     >>> answer.low_c <= answer.preheat_c <= answer.high_c and answer.preheat_c > 910
     True
     """
-    preheat_a_c = check_number(preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C")
+    preheat_a_c = check_number(
+        preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C"
+    )
     head, route, shop = with_defaults(head, route, shop)
     for steel in (steel_a, steel_b):
         check_kind(steel, Steel, "steel")

@@ -8,18 +8,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer import interval as uncertainty
+from ...answer.evaluation import (
+    carbides_unsure,
+    evaluate,
+    furnace_warnings_of,
+    press_strains,
+    zone_result,
+)
+from ...answer.press_and_skin import effort_of, heat_through_s, surface_of
 from ...base.errors import InputError, check_kind, check_number
-from ...answer.evaluation import carbides_unsure, evaluate, furnace_warnings_of, press_strains, zone_result
-from ...inputs.head import ZONES, Head
+from ...base.ranges import Warn
+from ...engine.march import M_DIE, M_SCALE
 from ...hosel.allowance import DEFAULTS, allowed
 from ...hosel.bench import Bench
 from ...hosel.cases import bench_of, between, gradient_share, moved
-from ...base.ranges import Warn
+from ...inputs.head import ZONES, Head
 from ...inputs.route import BURNING_C, Route
-from ...answer.press_and_skin import effort_of, heat_through_s, surface_of
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-from ...engine.march import M_DIE, M_SCALE
 from ...transformation.temperatures import ac1_c, ac3_c
 from .equal_effort import with_defaults
 
@@ -118,9 +124,16 @@ class ForgingTemperatureStudy:
             A setting outside those studied.
         """
         t = check_number(
-            preheat_c, "forging temperature", float(self.preheat_c[0]), float(self.preheat_c[-1]), "°C"
+            preheat_c,
+            "forging temperature",
+            float(self.preheat_c[0]),
+            float(self.preheat_c[-1]),
+            "°C",
         )
-        return {name: float(np.interp(t, self.preheat_c, values)) for name, values in self.arrays().items()}
+        return {
+            name: float(np.interp(t, self.preheat_c, values))
+            for name, values in self.arrays().items()
+        }
 
 
 def forging_temperature_study(
@@ -175,7 +188,12 @@ def forging_temperature_study(
     n = len(routes)
     # the last case is the route as it stands, which effort is counted from
     told = evaluate(
-        [steel] * (n + 1), [head] * (n + 1), [*routes, route], [shop] * (n + 1), trace=True, **options
+        [steel] * (n + 1),
+        [head] * (n + 1),
+        [*routes, route],
+        [shop] * (n + 1),
+        trace=True,
+        **options,
     )
     deviates, water, spans = _unsure(steel, head, routes, shop, told, options)
     rows, zones, warnings = [], [], []
@@ -199,7 +217,9 @@ def forging_temperature_study(
         surface = _surface(steel, now, shop, told, case, zone["face"])
         zones.append(zone)
         warnings.append(
-            tuple({w.text: w for w in furnace_warnings_of(steel, now, told, case, surface)}.values())
+            tuple(
+                {w.text: w for w in furnace_warnings_of(steel, now, told, case, surface)}.values()
+            )
         )
         rows.append(_row(steel, head, now, told, case, zone, surface))
     columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...answer.press_and_skin import LEAST_STRAIN, RATE_RANGE_PER_S, projected_areas_mm2
 from ...base.errors import check_number
 from ...forging.effort import flow_stress_mpa
 from ...forging.press import FORCE_FACTORS
-from ...inputs.head import ZONES, forged_parts
-from ...answer.press_and_skin import LEAST_STRAIN, RATE_RANGE_PER_S, projected_areas_mm2
 from ...inputs.case_columns import Columns
+from ...inputs.head import ZONES, forged_parts
 from ...thermal.spray_units import FOOTPRINT_MM, from_flux
 
 __all__ = ["BOTTLENECKS", "Line", "line_arrays", "press_arrays"]
@@ -51,8 +51,12 @@ class Line:
             ("furnace_heads", "heads in the furnace", 1.0, 1e5, ""),
             ("spray_stations", "spray stations", 1.0, 1000.0, ""),
         ):
-            object.__setattr__(self, name, check_number(getattr(self, name), label, low, high, unit, "line"))
-        from_flux(1.0, footprint_mm=self.footprint_mm, overlap=self.overlap)  # it checks its own numbers
+            object.__setattr__(
+                self, name, check_number(getattr(self, name), label, low, high, unit, "line")
+            )
+        from_flux(
+            1.0, footprint_mm=self.footprint_mm, overlap=self.overlap
+        )  # it checks its own numbers
 
 
 #: What may hold up the line.

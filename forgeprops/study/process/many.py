@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
+from ...answer.cases import Case, cases_of, chunks, length_of
 from ...base.errors import InputError, check_number
 from ...inputs.case_columns import Columns, columns_of
 from .answers import INTERVAL_COLUMNS, RESULT_COLUMNS, answers
 from .assess import checked_call
-from ...answer.cases import Case, cases_of, chunks, length_of
 
 __all__ = ["CHUNK", "table_columns", "estimate_many"]
 
@@ -115,12 +115,17 @@ def estimate_many(
     if to is not None:
         from .streaming import stream
 
-        return stream(to, cases, total, size, executor, progress, cancel, bool(resume), bool(intervals))
+        return stream(
+            to, cases, total, size, executor, progress, cancel, bool(resume), bool(intervals)
+        )
     stop = Stop(cancel)
     workers = os.cpu_count() or 1
     if total is not None:
         size = max(min(size, -(-total // (4 * workers))), _LEAST)
-    pieces = [table for _, table in computed(chunks(cases, size), executor, progress, stop, total, intervals)]
+    pieces = [
+        table
+        for _, table in computed(chunks(cases, size), executor, progress, stop, total, intervals)
+    ]
     table = _frame(pieces, intervals)
     table.attrs["cancelled"] = stop.wanted
     return table
@@ -155,7 +160,10 @@ def prepare(cases: Sequence[Case], begin: int) -> Prepared:
     good = [c for c in cases if not c.error]
     columns = (
         columns_of(
-            [c.steel for c in good], [c.head for c in good], [c.route for c in good], [c.shop for c in good]
+            [c.steel for c in good],
+            [c.head for c in good],
+            [c.route for c in good],
+            [c.shop for c in good],
         )
         if good
         else None
@@ -219,7 +227,8 @@ def _table(
             error[np.flatnonzero(good)[lost]] = "the march came to no number for this case"
     told = {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _TOLD}
     table |= {
-        name: np.array(names, object) for name, names in zip(("steel", "head"), chunk.names, strict=True)
+        name: np.array(names, object)
+        for name, names in zip(("steel", "head"), chunk.names, strict=True)
     }
     for name in table_columns(intervals)[3:-1]:
         values = found.get(name, told.get(name))
@@ -239,7 +248,9 @@ class Stop:
 
     def __init__(self, cancel):
         if cancel is not None and not callable(cancel) and not hasattr(cancel, "is_set"):
-            raise InputError(f"cancel is {cancel!r:.60}; allowed is a function or a threading.Event.")
+            raise InputError(
+                f"cancel is {cancel!r:.60}; allowed is a function or a threading.Event."
+            )
         self._cancel, self.wanted = cancel, False
 
     def __call__(self) -> bool:
@@ -316,7 +327,9 @@ def _submit(executor: Executor, chunk: Prepared, intervals: bool) -> Future | No
         return future
 
 
-def _outcome(chunk: Prepared, future: Future, intervals: bool) -> tuple[dict[str, np.ndarray], Sequence[str]]:
+def _outcome(
+    chunk: Prepared, future: Future, intervals: bool
+) -> tuple[dict[str, np.ndarray], Sequence[str]]:
     try:
         return future.result(), ()
     except Exception as error:  # noqa: BLE001  (a worker may die of anything; no chunk is lost by it)

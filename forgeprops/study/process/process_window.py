@@ -9,14 +9,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...base.errors import InputError, check_number
-from ...inputs.steel import Steel
-from .assess import REFERENCE, assess, checked_limits, checked_line, checked_reference, checked_threads, numeric, reference_stress_mpa
 from ...answer.cases import head_from, route_from, shop_from, steel_from
-from .line_cost import Line
-from .scatter_inputs import SHOP_SPREAD
+from ...base.errors import InputError, check_number
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, value_of, varied
+from ...inputs.steel import Steel
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    checked_threads,
+    numeric,
+    reference_stress_mpa,
+)
+from .line_cost import Line
+from .scatter_inputs import SHOP_SPREAD
 
 __all__ = ["Axis", "Window", "window"]
 
@@ -46,7 +55,11 @@ class Axis:
     @property
     def title(self) -> str:
         """Words and unit for an axis of a figure."""
-        return f"{self.setting.label}, {self.setting.unit}" if self.setting.unit else self.setting.label
+        return (
+            f"{self.setting.label}, {self.setting.unit}"
+            if self.setting.unit
+            else self.setting.label
+        )
 
 
 @dataclass(frozen=True)
@@ -204,16 +217,26 @@ def window(
     limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
     reference = checked_reference(reference)
     if tolerances is not None and not isinstance(tolerances, Mapping):
-        raise InputError(f"tolerances is {tolerances!r:.60}; allowed is a mapping such as {{'flux': 1}}.")
+        raise InputError(
+            f"tolerances is {tolerances!r:.60}; allowed is a mapping such as {{'flux': 1}}."
+        )
     axes = [_axis(given, steel, tolerances or {}) for given in (x, y)]
     if axes[0].setting.name == axes[1].setting.name:
-        raise InputError(f"both axes are {axes[0].setting.name}; allowed are two different settings.")
+        raise InputError(
+            f"both axes are {axes[0].setting.name}; allowed are two different settings."
+        )
     ax, ay = axes
     grid = np.meshgrid(ax.values, ay.values)
     columns = varied(
-        steel, head, route, shop, {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()}
+        steel,
+        head,
+        route,
+        shop,
+        {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()},
     )
-    found = assess(columns, limits, line, reference_stress_mpa(head, route, shop, reference), threads=threads)
+    found = assess(
+        columns, limits, line, reference_stress_mpa(head, route, shop, reference), threads=threads
+    )
     shape = grid[0].shape
     maps = {name: found[name].reshape(shape) for name in numeric(found) if name != "slack"}
     slack = found["slack"].reshape(shape)
@@ -243,7 +266,9 @@ def _axis(given, steel: Steel, tolerances: Mapping[str, float]) -> Axis:
         )
     name, low, high, points = given
     what = setting(name)
-    low, high = (check_number(end, what.label, what.low, what.high, what.unit, "axis") for end in (low, high))
+    low, high = (
+        check_number(end, what.label, what.low, what.high, what.unit, "axis") for end in (low, high)
+    )
     n = check_number(points, "points of an axis", 2, 2000)
     if n != int(n) or not low < high:
         raise InputError(
@@ -251,7 +276,9 @@ def _axis(given, steel: Steel, tolerances: Mapping[str, float]) -> Axis:
             "whole number of points."
         )
     if name in tolerances:
-        tolerance = check_number(tolerances[name], f"tolerance of {what.label}", 1e-9, high - low, what.unit)
+        tolerance = check_number(
+            tolerances[name], f"tolerance of {what.label}", 1e-9, high - low, what.unit
+        )
     elif name in SHOP_SPREAD:
         tolerance = 2.0 * SHOP_SPREAD[name].sd(0.5 * (low + high))
     else:
@@ -289,7 +316,9 @@ def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
     if not len(inside):
         return None, None, 0.0, False
     u, v = ax.values / ax.tolerance, ay.values / ay.tolerance
-    to_edge = np.minimum(np.minimum(u - u[0], u[-1] - u)[None, :], np.minimum(v - v[0], v[-1] - v)[:, None])
+    to_edge = np.minimum(
+        np.minimum(u - u[0], u[-1] - u)[None, :], np.minimum(v - v[0], v[-1] - v)[:, None]
+    )
     reach = np.full(slack.shape, np.inf)
     end_u, end_v = _crossings(slack, ax, ay)
     if len(end_u):
@@ -299,15 +328,25 @@ def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
     # where many boxes are about as large the one in their midst is taken
     ties = np.argwhere(size >= (1.0 - _ALIKE) * size.max() - 1e-12)
     j, i = ties[np.abs(ties - ties.mean(axis=0)).sum(axis=1).argmin()]
-    at_u, at_v, held = _moved_off_grid(float(u[i]), float(v[j]), float(size[j, i]), u, v, end_u, end_v, slack)
+    at_u, at_v, held = _moved_off_grid(
+        float(u[i]), float(v[j]), float(size[j, i]), u, v, end_u, end_v, slack
+    )
     half_u, half_v = _grown(at_u, at_v, held, u, v, end_u, end_v)
-    centre = {ax.setting.name: float(at_u * ax.tolerance), ay.setting.name: float(at_v * ay.tolerance)}
+    centre = {
+        ax.setting.name: float(at_u * ax.tolerance),
+        ay.setting.name: float(at_v * ay.tolerance),
+    }
     centre["slack"] = _at(slack, ax, ay, centre)
     box = {
-        axis.setting.name: (float((at - half) * axis.tolerance), float((at + half) * axis.tolerance))
+        axis.setting.name: (
+            float((at - half) * axis.tolerance),
+            float((at + half) * axis.tolerance),
+        )
         for axis, at, half in ((ax, at_u, half_u), (ay, at_v, half_v))
     }
-    edge = min(at_u - half_u - u[0], u[-1] - at_u - half_u, at_v - half_v - v[0], v[-1] - at_v - half_v)
+    edge = min(
+        at_u - half_u - u[0], u[-1] - at_u - half_u, at_v - half_v - v[0], v[-1] - at_v - half_v
+    )
     return centre, box, held, bool(edge <= 1e-9)
 
 
@@ -324,7 +363,9 @@ def _moved_off_grid(at_u, at_v, held, u, v, end_u, end_v, slack):
                 pu, pv = at_u + du, at_v + dv
                 reach = min(pu - u[0], u[-1] - pu, pv - v[0], v[-1] - pv)
                 if reach > held and len(end_u):
-                    reach = min(reach, float(np.maximum(np.abs(end_u - pu), np.abs(end_v - pv)).min()))
+                    reach = min(
+                        reach, float(np.maximum(np.abs(end_u - pu), np.abs(end_v - pv)).min())
+                    )
                 if reach > held * (1.0 + 1e-9) and inside([[pv, pu]])[0] >= 0.0:
                     best_u, best_v, held = pu, pv, reach
                     break
@@ -359,7 +400,10 @@ def _at(values: np.ndarray, ax: Axis, ay: Axis, place) -> float:
 def _now(slack, ax: Axis, ay: Axis, steel, head, route, shop) -> dict[str, float] | None:
     """Where the route stands on the map, and the slack of the nearest point."""
     try:
-        now = {axis.setting.name: value_of(axis.setting.name, steel, head, route, shop) for axis in (ax, ay)}
+        now = {
+            axis.setting.name: value_of(axis.setting.name, steel, head, route, shop)
+            for axis in (ax, ay)
+        }
     except InputError:
         return None
     if any(not axis.values[0] <= now[axis.setting.name] <= axis.values[-1] for axis in (ax, ay)):

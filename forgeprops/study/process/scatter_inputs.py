@@ -10,12 +10,12 @@ from types import MappingProxyType
 import numpy as np
 
 from ...base.errors import InputError, check_choice, check_number
+from ...base.tables import read_rows
 from ...inputs.head import Head
 from ...inputs.route import Route
+from ...inputs.settings import Setting, setting, value_of
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-from ...base.tables import read_rows
-from ...inputs.settings import Setting, setting, value_of
 
 __all__ = ["CHEMISTRY", "Input", "SHOP_SPREAD", "Spread", "inputs_of"]
 
@@ -75,7 +75,10 @@ class Spread:
 
 
 SHOP_SPREAD: Mapping[str, Spread] = MappingProxyType(
-    {row["name"]: Spread(row["kind"], float(row["value"])) for row in read_rows("constants/shop_spread.csv")}
+    {
+        row["name"]: Spread(row["kind"], float(row["value"]))
+        for row in read_rows("constants/shop_spread.csv")
+    }
 )
 
 
@@ -114,7 +117,9 @@ class Input:
             return low + u * (high - low)
         log = self.spread.kind == "lognormal"
         middle, sd = (
-            (np.log(self.middle), self.spread.value) if log else (self.middle, self.spread.sd(self.middle))
+            (np.log(self.middle), self.spread.value)
+            if log
+            else (self.middle, self.spread.sd(self.middle))
         )
         ends = [(np.log(max(end, 1e-300)) if log else end) for end in (self.low, self.high)]
         below, above = (float(ndtr((end - middle) / sd)) for end in ends)
@@ -143,7 +148,12 @@ def _spread(name: str, given) -> Spread:
 
 
 def inputs_of(
-    steel: Steel, head: Head, route: Route, shop: Shop, spread: Mapping | None = None, chemistry: str = "heat"
+    steel: Steel,
+    head: Head,
+    route: Route,
+    shop: Shop,
+    spread: Mapping | None = None,
+    chemistry: str = "heat",
 ) -> tuple[Input, ...]:
     """Everything that is drawn.
 

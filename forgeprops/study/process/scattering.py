@@ -10,26 +10,44 @@ from typing import Any
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice, check_number, check_whole
-from .answers import steps_of
-from .assess import REFERENCE, assess, checked_call, checked_limits, checked_line, checked_reference, checked_threads, reference_stress_mpa
 from ...answer.cases import head_from, route_from, shop_from, steel_from
-from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
+from ...base.errors import InputError, check_choice, check_number, check_whole
+from ...inputs.limits import QUANTITIES, Limits
+from ...inputs.settings import varied
+from .answers import steps_of
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_call,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    checked_threads,
+    reference_stress_mpa,
+)
 from .line_cost import Line
 from .many import Stop
 from .scatter_inputs import Input, inputs_of
-from ...inputs.limits import QUANTITIES, Limits
-from ...inputs.settings import varied
+from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
 
 __all__ = ["Distribution", "Outside", "Scatter", "even_numbers", "scatter"]
 
 #: Rows of data/sources each function rests on.
-SOURCES = {"scatter": ("sobol_points", "shop_spread", "variance_indices", "capability", "share_interval")}
+SOURCES = {
+    "scatter": ("sobol_points", "shop_spread", "variance_indices", "capability", "share_interval")
+}
 
 #: Quantities whose indices are worked out when the user names none and sets no limits.
 _MATTER = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", "face_margin")
 #: Quantities always kept.
-_KEPT = (*_MATTER, "body_hardness_hv", "rim_hardness_hv", "neck_hardness_hv", "scale_um", "press_effort")
+_KEPT = (
+    *_MATTER,
+    "body_hardness_hv",
+    "rim_hardness_hv",
+    "neck_hardness_hv",
+    "scale_um",
+    "press_effort",
+)
 #: Slack of a case without a number, in steps.
 _FARTHEST = -100.0
 #: Cases computed between two looks at `cancel`.
@@ -193,8 +211,14 @@ class Scatter:
                 lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {told}.")
         for name in list(self.indices)[:2]:
             top = self.ranking(name).head(3)
-            what = "Distance from the limits" if name == "slack" else QUANTITIES[name].label.capitalize()
-            shares = ", ".join(f"{row.input} {100 * max(row.total, 0.0):.0f} %" for row in top.itertuples())
+            what = (
+                "Distance from the limits"
+                if name == "slack"
+                else QUANTITIES[name].label.capitalize()
+            )
+            shares = ", ".join(
+                f"{row.input} {100 * max(row.total, 0.0):.0f} %" for row in top.itertuples()
+            )
             lines.append(f"{what} varies most by: {shares} (total order).")
         if self.cancelled:
             lines.append("Stopped before its end: fewer cases than asked for.")
@@ -274,7 +298,12 @@ def scatter(
     0.0
     """
     seed = check_whole(seed, "seed", 0, 2**32 - 1)
-    steel, head, route, shop = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
+    steel, head, route, shop = (
+        steel_from(steel),
+        head_from(head),
+        route_from(route),
+        shop_from(shop),
+    )
     limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
     reference, progress = checked_reference(reference), checked_call(progress, "progress")
     n = int(check_number(n, "cases", 16, 10_000_000))
@@ -299,7 +328,9 @@ def scatter(
     both = np.concatenate([a, b])[:n]
     total = n + base * d
     wanted = _wanted(quantities, limits)
-    kept = tuple(dict.fromkeys([*_KEPT, *limits.bounds, *(q for q in wanted if q != "slack"), "slack"]))
+    kept = tuple(
+        dict.fromkeys([*_KEPT, *limits.bounds, *(q for q in wanted if q != "slack"), "slack"])
+    )
 
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
         found: dict[str, list[np.ndarray]] = {name: [] for name in names}
@@ -310,12 +341,16 @@ def scatter(
                 steel, head, route, shop, {i.name: x[begin:end, k] for k, i in enumerate(inputs)}
             )
             table = assess(columns, limits, line, reference_mpa, threads=threads)
-            table["slack"] = np.maximum(table["slack"], _FARTHEST)  # a case without a number is far outside
+            table["slack"] = np.maximum(
+                table["slack"], _FARTHEST
+            )  # a case without a number is far outside
             for name in names:
                 found[name].append(table[name])
             if progress is not None:
                 progress(before + end, total)
-        return {name: np.concatenate(parts) if parts else np.empty(0) for name, parts in found.items()}
+        return {
+            name: np.concatenate(parts) if parts else np.empty(0) for name, parts in found.items()
+        }
 
     samples = run(both, 0, kept)
     done = len(samples["slack"])
@@ -349,7 +384,9 @@ def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
         )
         if not isinstance(quantities, list) or not quantities:
             raise InputError(f"quantities is {quantities!r:.60}; allowed is a sequence of names.")
-        return tuple(check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in quantities)
+        return tuple(
+            check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in quantities
+        )
     return ("slack", *limits.bounds) if limits.bounds else _MATTER
 
 
@@ -366,7 +403,9 @@ def _nominal(steel, head, route, shop, inputs, limits, line, reference_mpa, thre
     return assess(columns, limits, line, reference_mpa, threads=threads)
 
 
-def _told(inputs, drawn, samples, nominal, indices, limits: Limits, cases: int, stopped: bool) -> Scatter:
+def _told(
+    inputs, drawn, samples, nominal, indices, limits: Limits, cases: int, stopped: bool
+) -> Scatter:
     percents = (0.135, 2.5, 10.0, 50.0, 90.0, 97.5, 99.865)
     distributions, by_quantity = {}, {}
     for name, values in samples.items():
@@ -381,9 +420,13 @@ def _told(inputs, drawn, samples, nominal, indices, limits: Limits, cases: int, 
         )
     for name, (low, high) in limits.bounds.items():
         values = samples[name]
-        out = (values < (-np.inf if low is None else low)) | (values > (np.inf if high is None else high))
+        out = (values < (-np.inf if low is None else low)) | (
+            values > (np.inf if high is None else high)
+        )
         by_quantity[name] = Outside(
-            float(out.mean()), *share_interval(int(out.sum()), len(out)), capability(values, low, high)
+            float(out.mean()),
+            *share_interval(int(out.sum()), len(out)),
+            capability(values, low, high),
         )
     bad = int((samples["slack"] < 0.0).sum())
     outside = Outside(bad / len(samples["slack"]), *share_interval(bad, len(samples["slack"])))

@@ -10,19 +10,28 @@ from typing import Any
 
 import numpy as np
 
+from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_number, check_whole
 from ...inputs.head import Head
+from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.route import Route
+from ...inputs.settings import changed, setting, value_of, varied
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-from .assess import REFERENCE, assess, checked_call, checked_limits, checked_line, checked_reference, checked_threads, reference_stress_mpa
-from ...answer.cases import head_from, route_from, shop_from, steel_from
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_call,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    checked_threads,
+    reference_stress_mpa,
+)
 from .line_cost import Line
 from .many import Stop
-from .scattering import Scatter, even_numbers, scatter
 from .scatter_inputs import Input, inputs_of
-from ...inputs.limits import QUANTITIES, Limits
-from ...inputs.settings import changed, setting, value_of, varied
+from .scattering import Scatter, even_numbers, scatter
 
 __all__ = ["Choice", "SETTINGS", "choose"]
 
@@ -122,7 +131,10 @@ class Choice:
             enough = self.relax[self.relax["enough"]] if len(self.relax) else self.relax
             if len(enough):
                 row = enough.iloc[0]
-                return told + f"Relax {row['limit']} by {row['by']:.3g} {row['unit']} (to {row['to']:.4g})."
+                return (
+                    told
+                    + f"Relax {row['limit']} by {row['by']:.3g} {row['unit']} (to {row['to']:.4g})."
+                )
             return told + (
                 f"No limit alone is enough; all together would have to give {self.together_steps:.1f} steps."
             )
@@ -182,7 +194,11 @@ class _Problem:
         if self.stop():
             raise _Cancelled
         table = assess(
-            varied(*self.case, arrays), self.limits, self.line, self.reference_mpa, threads=self.threads
+            varied(*self.case, arrays),
+            self.limits,
+            self.line,
+            self.reference_mpa,
+            threads=self.threads,
         )
         self.cases += len(table["slack"])
         if self.progress is not None:
@@ -237,7 +253,9 @@ def _deviations_away(slack: np.ndarray) -> np.ndarray:
     width = np.maximum(_SMOOTH * slack.std(axis=1, ddof=1, keepdims=True), _LEAST_SD)
     inside, outside = ndtr(slack / width).mean(axis=1), ndtr(-slack / width).mean(axis=1)
     # from the smaller share, which has the digits
-    away = np.where(outside < inside, -ndtri(np.maximum(outside, 1e-300)), ndtri(np.maximum(inside, 1e-300)))
+    away = np.where(
+        outside < inside, -ndtri(np.maximum(outside, 1e-300)), ndtri(np.maximum(inside, 1e-300))
+    )
     return away * np.hypot(1.0, _SMOOTH)
 
 
@@ -364,10 +382,16 @@ def choose(
     """
     limits = checked_limits(limits)
     if not limits.bounds:
-        raise InputError("nothing is asked; allowed are limits such as Limits(face_hardness_hv=(380, 460)).")
+        raise InputError(
+            "nothing is asked; allowed are limits such as Limits(face_hardness_hv=(380, 460))."
+        )
     seed = check_whole(seed, "seed", 0, 2**31)
     case = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
-    line, threads, reference = checked_line(line), checked_threads(threads), checked_reference(reference)
+    line, threads, reference = (
+        checked_line(line),
+        checked_threads(threads),
+        checked_reference(reference),
+    )
     progress = checked_call(progress, "progress")
     ranges = _ranges(settings, case)
     starts = int(check_number(starts, "starts", 1, 100))
@@ -390,7 +414,9 @@ def choose(
     )
     d = len(ranges)
     every = np.ones(sum(1 for _ in limits.ends()), bool)
-    now = (np.array([value_of(name, *case) for name in ranges]) - problem.low) / (problem.high - problem.low)
+    now = (np.array([value_of(name, *case) for name in ranges]) - problem.low) / (
+        problem.high - problem.low
+    )
     x = np.vstack([np.clip(now, 0.0, 1.0), even_numbers(_FIRST_LOOK * d, d, seed + 1)])
     first = np.zeros((len(x), len(every)))
     rows: list[dict] = []
@@ -419,16 +445,22 @@ def choose(
         if best_margin.min() >= 0.0:
             met = [row for row in rows if row["slack"] >= 0.0]
             for row in met:  # more slack is not always more sure
-                places = np.stack([row["x"], row["from"]] if row["first_slack"] >= 0.0 else [row["x"]])
+                places = np.stack(
+                    [row["x"], row["from"]] if row["first_slack"] >= 0.0 else [row["x"]]
+                )
                 away = problem.sure(places).min(axis=1)
                 row["robustness"], row["x"] = float(away.max()), places[int(away.argmax())]
                 robust.append((row["x"], row["robustness"]))
             begun: list[np.ndarray] = []
             for row in sorted(met, key=lambda row: -row["robustness"]):
-                if len(begun) == _SURER or any(np.abs(row["x"] - place).max() < _SAME for place in begun):
+                if len(begun) == _SURER or any(
+                    np.abs(row["x"] - place).max() < _SAME for place in begun
+                ):
                     continue
                 begun.append(row["x"])
-                at, away = _raise_least(problem.sure, row["x"], np.ones(1, bool), iterations=8, enough=0.01)
+                at, away = _raise_least(
+                    problem.sure, row["x"], np.ones(1, bool), iterations=8, enough=0.01
+                )
                 if problem.nominal(at[None]).min() >= 0.0:  # what is chosen meets the limits itself
                     row["robustness"], row["x"] = float(away.min()), at
                     robust.append((at, float(away.min())))
@@ -449,7 +481,10 @@ def choose(
     values = dict(zip(ranges, problem.values(best_x).tolist(), strict=True))
     final = changed(*case, values)
     table = assess(
-        varied(*case, {name: np.array([v]) for name, v in values.items()}), limits, line, reference_mpa
+        varied(*case, {name: np.array([v]) for name, v in values.items()}),
+        limits,
+        line,
+        reference_mpa,
     )
     if feasible and not stop():
         told = scatter(
@@ -496,9 +531,13 @@ def _ranges(settings, case) -> dict[str, tuple[float, float]]:
         what = setting(name)
         if isinstance(pair, str) or not hasattr(pair, "__len__") or len(pair) != 2:
             raise InputError(f"range of {name} is {pair!r:.60}; allowed is (low, high).")
-        low, high = (check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair)
+        low, high = (
+            check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair
+        )
         if not low < high:
-            raise InputError(f"range of {what.label} is {low:g} to {high:g}; allowed is from low to high.")
+            raise InputError(
+                f"range of {what.label} is {low:g} to {high:g}; allowed is from low to high."
+            )
         try:
             value_of(name, *case)
         except InputError:
@@ -526,7 +565,11 @@ def _relax(problem: _Problem, x: np.ndarray, first: np.ndarray, nearest: np.ndar
         others = first[:, ~free].min(axis=1) if (~free).any() else np.zeros(len(first))
         # begin where the others are met and this one misses least, or where the others come nearest
         met = others >= 0.0
-        i = int(np.argmax(np.where(met, first[:, j], -np.inf))) if met.any() else int(np.argmax(others))
+        i = (
+            int(np.argmax(np.where(met, first[:, j], -np.inf)))
+            if met.any()
+            else int(np.argmax(others))
+        )
         found, margin = None, None
         for start in (x[i], nearest):
             at, values = _raise_least(problem.nominal, start, free)

@@ -47,7 +47,9 @@ class Indices:
     cases: int
 
 
-def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamples: int = 200) -> Indices:
+def variance_indices(
+    names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamples: int = 200
+) -> Indices:
     """First and total order indices from the three sets of outputs of a Saltelli design.
 
     Parameters
@@ -83,7 +85,9 @@ def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamp
         none = np.zeros(len(names))
         return Indices(names, none, none, none, none, none, none, n * (len(names) + 2))
     found = sobol_indices(func=outputs, n=n)
-    with warnings.catch_warnings():  # an input without any effect has no spread to draw an interval from
+    with (
+        warnings.catch_warnings()
+    ):  # an input without any effect has no spread to draw an interval from
         warnings.simplefilter("ignore", DegenerateDataWarning)
         warnings.filterwarnings("ignore", "invalid value encountered", RuntimeWarning)
         spread = found.bootstrap(confidence_level=0.95, n_resamples=resamples)
@@ -92,7 +96,9 @@ def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamp
         return np.asarray(values, float).reshape(len(names))
 
     def end(values, point):
-        return np.where(np.isnan(flat(values)), flat(point), flat(values))  # its interval is the point
+        return np.where(
+            np.isnan(flat(values)), flat(point), flat(values)
+        )  # its interval is the point
 
     return Indices(
         names,

@@ -20,12 +20,12 @@ from pathlib import Path
 
 import numpy as np
 
-from ...base.errors import InputError
-from ...io.writing import locked, writing
-from ...io.saved import read_json, table_note, write_json, write_table
-from ...inputs.steel import ELEMENTS
-from ...base.tables import data_path
 from ...answer.cases import chunks
+from ...base.errors import InputError
+from ...base.tables import data_path
+from ...inputs.steel import ELEMENTS
+from ...io.saved import read_json, table_note, write_json, write_table
+from ...io.writing import locked, writing
 from .many import Prepared, Stop, computed, table_columns
 
 __all__ = ["Written", "stream"]
@@ -57,10 +57,14 @@ class Written:
     finished: bool
 
 
-def stream(to, cases, total, size, executor, progress, cancel, resume: bool, intervals: bool) -> Written:
+def stream(
+    to, cases, total, size, executor, progress, cancel, resume: bool, intervals: bool
+) -> Written:
     """Compute cases into `to`; see `many.estimate_many`."""
     if not isinstance(to, (str, os.PathLike)) or not os.fspath(to):
-        raise InputError(f"to is {to!r}; allowed is a path that ends in .csv or .parquet, or a folder.")
+        raise InputError(
+            f"to is {to!r}; allowed is a path that ends in .csv or .parquet, or a folder."
+        )
     path = Path(to).expanduser().resolve()
     ending = path.suffix.lower()
     if ending not in ("", ".csv", ".parquet"):
@@ -68,7 +72,9 @@ def stream(to, cases, total, size, executor, progress, cancel, resume: bool, int
             f"{path.name!r} ends in {ending!r}; allowed is .csv, .parquet, or no ending for a folder."
         )
     if path.exists():
-        raise InputError(f"{path.name} exists already and is kept; give another name ({path.parent}).")
+        raise InputError(
+            f"{path.name} exists already and is kept; give another name ({path.parent})."
+        )
     if not path.parent.is_dir():
         raise InputError(f"folder {str(path.parent)!r} does not exist; make it first.")
     if ending != ".csv":
@@ -76,7 +82,9 @@ def stream(to, cases, total, size, executor, progress, cancel, resume: bool, int
     stop = Stop(cancel)
     folder = path.with_name(f"{path.name}.parts")
     folder.mkdir(exist_ok=True)
-    with locked(folder / path.name, timeout_s=1.0):  # a batch that runs is not waited for, nor thrown away
+    with locked(
+        folder / path.name, timeout_s=1.0
+    ):  # a batch that runs is not waited for, nor thrown away
         if not resume:
             _empty(folder)
         _manifest(folder, size, intervals)
@@ -87,7 +95,9 @@ def stream(to, cases, total, size, executor, progress, cancel, resume: bool, int
             return _name(chunk, intervals, ending) in finished
 
         parts: list[Path] = []
-        for chunk, table in computed(chunks(cases, size), executor, progress, stop, total, intervals, known):
+        for chunk, table in computed(
+            chunks(cases, size), executor, progress, stop, total, intervals, known
+        ):
             name = _name(chunk, intervals, ending)
             if table is None:
                 kept += 1
@@ -117,7 +127,9 @@ def _need_parquet() -> None:
     try:
         import pyarrow.parquet  # noqa: F401
     except ImportError:
-        raise InputError("Parquet needs pyarrow; install forgeprops[parquet], or stream to a .csv.") from None
+        raise InputError(
+            "Parquet needs pyarrow; install forgeprops[parquet], or stream to a .csv."
+        ) from None
 
 
 # ---- what is finished --------------------------------------------------------------------------------------
@@ -127,11 +139,17 @@ def _manifest(folder: Path, size: int, intervals: bool) -> None:
     """Write the manifest of a new run, or check that an interrupted one is the same."""
     from ... import __version__
 
-    now = {"program": f"{__version__} {_program_state()}", "chunk": size, "columns": table_columns(intervals)}
+    now = {
+        "program": f"{__version__} {_program_state()}",
+        "chunk": size,
+        "columns": table_columns(intervals),
+    }
     file = folder / "manifest.json"
     if not file.exists():
         if any(folder.glob("part-*")):
-            raise InputError(f"{folder.name} holds chunks but no manifest; resume=False throws them away.")
+            raise InputError(
+                f"{folder.name} holds chunks but no manifest; resume=False throws them away."
+            )
         write_json(file, _KIND, _VERSION, now)
         return
     before = read_json(file, _KIND, (_VERSION,))
@@ -161,7 +179,9 @@ def _program_state() -> str:
 
 def _finished(folder: Path) -> dict[str, int]:
     """Names of the chunks that are finished and whole, with their numbers."""
-    return {file.name: int(file.name.split("-")[1]) for file in folder.glob("part-*") if _is_whole(file)}
+    return {
+        file.name: int(file.name.split("-")[1]) for file in folder.glob("part-*") if _is_whole(file)
+    }
 
 
 def _is_whole(file: Path) -> bool:
@@ -187,20 +207,26 @@ def _fingerprint(chunk: Prepared) -> str:
     """Checksum of everything that decides a chunk's results, whatever objects it came in."""
     digest = hashlib.sha256()
     digest.update(
-        repr((chunk.begin, chunk.count, chunk.names, list(chunk.errors))).encode("utf-8", "backslashreplace")
+        repr((chunk.begin, chunk.count, chunk.names, list(chunk.errors))).encode(
+            "utf-8", "backslashreplace"
+        )
     )
     columns = chunk.columns
     if columns is not None:
         for element in ELEMENTS:
             digest.update(columns.content(element).tobytes())
         fine = columns.steels.fine_grain
-        digest.update(np.asarray(fine if columns.steel_of is None else fine[columns.steel_of]).tobytes())
+        digest.update(
+            np.asarray(fine if columns.steel_of is None else fine[columns.steel_of]).tobytes()
+        )
         heads = columns.heads
         for part in (heads.face, heads.rim, *heads.body, heads.neck, heads.hosel):
             for value in vars(part).values():
                 if not isinstance(value, str):
                     column = np.broadcast_to(np.asarray(value, float), (len(heads),))
-                    digest.update((column if columns.head_of is None else column[columns.head_of]).tobytes())
+                    digest.update(
+                        (column if columns.head_of is None else column[columns.head_of]).tobytes()
+                    )
         for group in (columns.route, columns.shop):
             for name in sorted(group):
                 digest.update(np.ascontiguousarray(group[name]).tobytes())
@@ -228,7 +254,10 @@ def _write_part(file: Path, table: dict[str, np.ndarray], intervals: bool) -> No
     import pandas as pd
 
     write_table(
-        file, pd.DataFrame({name: table[name] for name in table_columns(intervals)}), _KIND, overwrite=True
+        file,
+        pd.DataFrame({name: table[name] for name in table_columns(intervals)}),
+        _KIND,
+        overwrite=True,
     )  # what stands there under this name is not whole
 
 
@@ -240,11 +269,15 @@ def _errors_in(file: Path) -> int:
     if file.suffix == ".csv":
         import pandas as pd
 
-        errors = pd.read_csv(file, skiprows=1, usecols=["error"], keep_default_na=False, dtype=str)["error"]
+        errors = pd.read_csv(file, skiprows=1, usecols=["error"], keep_default_na=False, dtype=str)[
+            "error"
+        ]
         return int((errors != "").sum())
     import pyarrow.parquet
 
-    return sum(1 for e in pyarrow.parquet.read_table(file, columns=["error"])["error"].to_pylist() if e)
+    return sum(
+        1 for e in pyarrow.parquet.read_table(file, columns=["error"])["error"].to_pylist() if e
+    )
 
 
 def _merge(parts: list[Path], path: Path, ending: str, rows: int) -> int:

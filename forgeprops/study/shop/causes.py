@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from ...base.errors import InputError, check_choice
 from ...base.tables import read_rows
-from ..process.scatter_inputs import SHOP_SPREAD
 from ...inputs.settings import Setting, setting, value_of
+from ..process.scatter_inputs import SHOP_SPREAD
 
 __all__ = ["LIKELY", "NOTHING", "SPOKEN", "Causes", "Drift", "causes"]
 
@@ -66,7 +66,12 @@ def causes(steel, head, route, shop, names: Iterable[str] | None = None) -> tupl
         if everyday > 0.0:
             found.append(
                 Drift(
-                    setting(name), row["label"], now, everyday, everyday * float(row["times"]), row["check"]
+                    setting(name),
+                    row["label"],
+                    now,
+                    everyday,
+                    everyday * float(row["times"]),
+                    row["check"],
                 )
             )
     if not found:
@@ -150,7 +155,9 @@ class Causes:
 
     def _repr_html_(self) -> str:
         words = "".join(f"<li>{html.escape(line)}</li>" for line in self.report().splitlines())
-        shown = self.table[["label", "probability", "drift", "drift_low", "drift_high", "unit", "misfit_sd"]]
+        shown = self.table[
+            ["label", "probability", "drift", "drift_low", "drift_high", "unit", "misfit_sd"]
+        ]
         return (
             f"<div><ul style='max-width:900px;line-height:1.4'>{words}</ul>"
             f"{shown.round(3).to_html(index=False, border=0)}</div>"

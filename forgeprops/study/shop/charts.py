@@ -12,8 +12,18 @@ import numpy as np
 
 from ...base.errors import InputError, check_number
 
-__all__ = ["CUSUM_H", "CUSUM_K", "EWMA_WEIGHT", "EWMA_WIDTH", "Cusum", "Ewma", "cusum", "cusum_run_length",
-           "ewma", "ewma_run_length"]
+__all__ = [
+    "CUSUM_H",
+    "CUSUM_K",
+    "EWMA_WEIGHT",
+    "EWMA_WIDTH",
+    "Cusum",
+    "Ewma",
+    "cusum",
+    "cusum_run_length",
+    "ewma",
+    "ewma_run_length",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -65,8 +75,13 @@ def _finite(values, name: str) -> np.ndarray:
     return array
 
 
-def cusum(values, target: float = 0.0, allowance: float = CUSUM_K, interval: float = CUSUM_H,
-          restart: bool = True) -> Cusum:
+def cusum(
+    values,
+    target: float = 0.0,
+    allowance: float = CUSUM_K,
+    interval: float = CUSUM_H,
+    restart: bool = True,
+) -> Cusum:
     """Tabular cumulative sums above and below a target.
 
     ``high[i] = max(0, x[i] − (target + K) + high[i−1])`` and ``low[i] = max(0, (target − K) − x[i] +
@@ -116,8 +131,14 @@ def cusum(values, target: float = 0.0, allowance: float = CUSUM_K, interval: flo
     return Cusum(high, low, n_high, n_low, alarm)
 
 
-def ewma(values, target: float = 0.0, sigma: float = 1.0, weight: float = EWMA_WEIGHT,
-         width: float = EWMA_WIDTH, steady: bool = False) -> Ewma:
+def ewma(
+    values,
+    target: float = 0.0,
+    sigma: float = 1.0,
+    weight: float = EWMA_WEIGHT,
+    width: float = EWMA_WIDTH,
+    steady: bool = False,
+) -> Ewma:
     """Exponentially weighted moving average with its control limits.
 
     ``z[i] = λ x[i] + (1 − λ) z[i−1]``, begun at the target; limits at ``target ± L σ √(λ/(2−λ) (1 −
@@ -155,7 +176,9 @@ def ewma(values, target: float = 0.0, sigma: float = 1.0, weight: float = EWMA_W
     for i in range(x.size):
         level = weight * x[i] + (1.0 - weight) * level
         z[i] = level
-    settled = np.ones(x.size) if steady else 1.0 - (1.0 - weight) ** (2.0 * np.arange(1, x.size + 1))
+    settled = (
+        np.ones(x.size) if steady else 1.0 - (1.0 - weight) ** (2.0 * np.arange(1, x.size + 1))
+    )
     half = width * sigma * np.sqrt(weight / (2.0 - weight) * settled)
     return Ewma(z, target - half, target + half, np.abs(z - target) > half)
 
@@ -187,13 +210,17 @@ def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H)
     start = np.r_[0.0, y]
 
     def one_sided(delta):
-        kernel = np.column_stack([ndtr(k - start - delta), w * _phi(y + k - start[:, None] - delta)])
+        kernel = np.column_stack(
+            [ndtr(k - start - delta), w * _phi(y + k - start[:, None] - delta)]
+        )
         return np.linalg.solve(np.eye(start.size) - kernel, np.ones(start.size))[0]
 
     return float(1.0 / (1.0 / one_sided(shift) + 1.0 / one_sided(-shift)))
 
 
-def ewma_run_length(shift: float = 0.0, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH) -> float:
+def ewma_run_length(
+    shift: float = 0.0, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH
+) -> float:
     """Average number of values until an EWMA with steady limits alarms, for a shift in standard deviations.
 
     Source: S. V. Crowder, Technometrics 29 (1987) 401, integral equation (from memory); checked against the

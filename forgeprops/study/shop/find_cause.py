@@ -13,25 +13,23 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice, check_number
-from ...answer.evaluation import outcome
-from ...inputs.head import ZONES
-from ...engine import march as marks
-from ...inputs.case_columns import Columns
-from ...engine.run import march_columns
 from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...answer.evaluation import outcome
+from ...base.errors import InputError, check_choice, check_number
+from ...engine import march as marks
+from ...engine.run import march_columns
+from ...inputs.case_columns import Columns
+from ...inputs.head import ZONES
+from ...inputs.settings import varied
 from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
 from .fitting import HARDNESS_NOISE_HV
 from .fitting import model_sd_hv as predicted_sd_hv
 from .measurements import HardnessReadings
-from ...inputs.settings import varied
 
 __all__ = ["APART_SD", "find_cause"]
 
 #: Rows of data/sources behind each public function.
-SOURCES = {
-    "find_cause": ("drift_causes", "cause_likelihood", "cause_marks"),
-}
+SOURCES = {"find_cause": ("drift_causes", "cause_likelihood", "cause_marks")}
 
 #: Chance beforehand that nothing has drifted; the causes share the rest evenly (our choice).
 _NOTHING_CHANCE = 0.5
@@ -114,7 +112,11 @@ def find_cause(
     case = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
     readings, counted = _readings_of(measured)
     zones = [z for z in ZONES if z in readings]
-    heads_n = int(check_number(counted if heads_measured is None else heads_measured, "number of heads", 1, 1_000_000))
+    heads_n = int(
+        check_number(
+            counted if heads_measured is None else heads_measured, "number of heads", 1, 1_000_000
+        )
+    )
     if model_sd_hv is not None:
         check_number(model_sd_hv, "standard deviation of the model", 0.0, 300.0, "HV")
     check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
@@ -140,9 +142,9 @@ def find_cause(
     off = mean - expected
     precision = np.linalg.inv(covariance)
     fine = np.linspace(-_FAR, _FAR, _FINE)
-    curves = np.array([[np.interp(fine, z, r[:, k]) for k in range(len(zones))] for r in response]).transpose(
-        0, 2, 1
-    )
+    curves = np.array(
+        [[np.interp(fine, z, r[:, k]) for k in range(len(zones))] for r in response]
+    ).transpose(0, 2, 1)
     table, best = _ranked(drifts, curves, fine, off, precision, zones, expected)
     apart = _apart(drifts, curves, fine, best, precision)
     confusable = _confusable(case, drifts, table, apart, fine, best, told, every, z, zones)
@@ -174,9 +176,13 @@ def _readings_of(measured) -> tuple[dict[str, list[float]], int]:
     for zone, values in measured.items():
         zone = check_choice(zone, "zone", ZONES, "measured")
         values = [values] if np.ndim(values) == 0 else list(values)
-        found[zone] = [check_number(v, f"{zone} hardness", 60.0, 1000.0, "HV", "measured") for v in values]
+        found[zone] = [
+            check_number(v, f"{zone} hardness", 60.0, 1000.0, "HV", "measured") for v in values
+        ]
         if not found[zone]:
-            raise InputError(f"there is no reading of the {zone}; allowed is one or more (measured).")
+            raise InputError(
+                f"there is no reading of the {zone}; allowed is one or more (measured)."
+            )
     return found, 1
 
 
@@ -202,7 +208,9 @@ def _turned(case, drifts: Sequence[Drift], z: np.ndarray) -> Columns:
     n = len(z)
     arrays = {d.name: np.full(len(drifts) * n, d.now) for d in drifts}
     for k, d in enumerate(drifts):
-        arrays[d.name][k * n : (k + 1) * n] = np.clip(d.now + d.sd * z, d.setting.low, d.setting.high)
+        arrays[d.name][k * n : (k + 1) * n] = np.clip(
+            d.now + d.sd * z, d.setting.low, d.setting.high
+        )
     return varied(*case, arrays)
 
 
@@ -283,7 +291,9 @@ def _ranked(drifts, curves, fine, off, precision, zones, expected):
         }
     )
     table = (
-        pd.DataFrame(rows).sort_values("probability", ascending=False, kind="stable").reset_index(drop=True)
+        pd.DataFrame(rows)
+        .sort_values("probability", ascending=False, kind="stable")
+        .reset_index(drop=True)
     )
     return table, best
 
@@ -332,7 +342,9 @@ def _confusable(case, drifts, table, apart, fine, best, told, every, z, zones):
     import pandas as pd
 
     order = {d.name: k for k, d in enumerate(drifts)}
-    likely = [r.cause for r in table.itertuples() if r.probability >= LIKELY and r.cause != NOTHING][:SPOKEN]
+    likely = [
+        r.cause for r in table.itertuples() if r.probability >= LIKELY and r.cause != NOTHING
+    ][:SPOKEN]
     rows = []
     for i, one in enumerate(likely):
         for other in likely[i + 1 :]:
@@ -365,14 +377,21 @@ def _looks(drifts, a: int, b: int, at, told, every, z, zones):
             flat = every[:, :, i].ravel()
             both = of(flat, a, at[0]), of(flat, b, at[1])
             found.append(
-                (f"measure the hardness of the {zone}", both, "HV", abs(both[0] - both[1]) / _EXTRA_HV)
+                (
+                    f"measure the hardness of the {zone}",
+                    both,
+                    "HV",
+                    abs(both[0] - both[1]) / _EXTRA_HV,
+                )
             )
     for words, mark in _LOOKS.values():
         for i, zone in enumerate(ZONES):
             flat = told.marched.marks[:, i, mark]
             both = of(flat, a, at[0]), of(flat, b, at[1])
             if min(both) > _PYROMETER_FROM_C:
-                found.append((words.format(zone), both, "°C", abs(both[0] - both[1]) / _PYROMETER_C))
+                found.append(
+                    (words.format(zone), both, "°C", abs(both[0] - both[1]) / _PYROMETER_C)
+                )
     return sorted(found, key=lambda look: -look[3])
 
 

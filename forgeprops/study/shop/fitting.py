@@ -16,16 +16,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...answer import interval as uncertainty
-from ...base.errors import InputError, check_choice, check_number
+from ...answer.cases import shop_from
 from ...answer.evaluation import Evaluated, outcome
+from ...base.errors import InputError, check_choice, check_number
+from ...base.tables import read_rows
+from ...engine.run import march_columns
+from ...inputs.case_columns import SHOP_NUMBERS, columns_of
 from ...inputs.head import ZONES
 from ...inputs.shop import BOUNDS, Shop
-from ...base.tables import read_rows
-from ...inputs.case_columns import SHOP_NUMBERS, columns_of
-from ...engine.run import march_columns
-from ...answer.cases import shop_from
-from .report import ShopFit, residual_tables, warnings_of
 from .measured_heads import Observed, observe
+from .report import ShopFit, residual_tables, warnings_of
 
 __all__ = ["NUMBERS", "Prior", "ShopFit", "fit", "priors"]
 
@@ -70,7 +70,9 @@ class Prior:
 
     def deviate(self, value: float) -> float:
         """Standard deviations from the centre at which the multiplier has this value."""
-        return float(np.log(value / self.centre) / self.sd if self.log else (value - self.centre) / self.sd)
+        return float(
+            np.log(value / self.centre) / self.sd if self.log else (value - self.centre) / self.sd
+        )
 
     def slope(self, value: float) -> float:
         """Change of the multiplier for one standard deviation."""
@@ -96,7 +98,10 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
         name, log = row["number"], row["scale"] == "ln"
         centre, sd, why = float(getattr(shop, name)), float(row["sd"]), row["why"]
         if shop.standard_error(name) > 0.0:
-            sd, why = shop.standard_error(name) / (centre if log else 1.0), f"the earlier fit {shop.name!r}"
+            sd, why = (
+                shop.standard_error(name) / (centre if log else 1.0),
+                f"the earlier fit {shop.name!r}",
+            )
         if log and centre <= 0.0:
             raise InputError(f"shop {name} is {centre:g}; to fit it, it must start above 0.")
         found[name] = Prior(name, row["label"], row["unit"], log, centre, sd, why)
@@ -186,7 +191,9 @@ def fit(
     clock_sd_s = check_number(clock_sd_s, "standard deviation of the clock", 0.0, 60.0, "s")
     noise_hv = check_number(hardness_noise_hv, "scatter of hardness readings", 0.1, 200.0, "HV")
     if hardness_model_sd_hv is not None:
-        check_number(hardness_model_sd_hv, "standard deviation of the hardness model", 0.0, 200.0, "HV")
+        check_number(
+            hardness_model_sd_hv, "standard deviation of the hardness model", 0.0, 200.0, "HV"
+        )
     seen = observe(traces, hardness, head, steel, route, noise_c)
     model = _Model(seen, before, [known[n] for n in numbers], clock_sd_s)
     at, weights = np.zeros(model.size), None
@@ -195,7 +202,9 @@ def fit(
         at = model.solve(at, weights)
     jacobian = model.jacobian(at, weights)
     covariance = np.linalg.inv(jacobian.T @ jacobian)
-    return _told(model, seen, before, at, covariance, weights, (name, measured_on, tuple(data_files)))
+    return _told(
+        model, seen, before, at, covariance, weights, (name, measured_on, tuple(data_files))
+    )
 
 
 @dataclass(frozen=True)
@@ -220,7 +229,8 @@ class _Model:
         self.size = len(known) + len(self.clocked)
         self._kept: dict[bytes, tuple] = {}
         ends = [
-            [p.deviate(max(v, _LEAST_FACTOR) if p.log else v) for v in BOUNDS[p.number][:2]] for p in known
+            [p.deviate(max(v, _LEAST_FACTOR) if p.log else v) for v in BOUNDS[p.number][:2]]
+            for p in known
         ]
         ends += [[-np.inf, np.inf]] * len(self.clocked)
         self.low, self.high = np.array(ends).T
@@ -246,7 +256,9 @@ class _Model:
         traces: list = [None] * len(pairs)
         hardness = np.zeros((len(pairs), len(ZONES)))
         spread = np.zeros_like(hardness)
-        parts = [traced[j::_THREADS] for j in range(_THREADS)] + [plain[j::_THREADS] for j in range(_THREADS)]
+        parts = [traced[j::_THREADS] for j in range(_THREADS)] + [
+            plain[j::_THREADS] for j in range(_THREADS)
+        ]
         jobs = [(part, k < _THREADS) for k, part in enumerate(parts) if part]
 
         def march(job):
@@ -258,7 +270,9 @@ class _Model:
                 [h.route for h, _ in cases],
                 [s for _, s in cases],
             )
-            return part, outcome(march_columns(columns, trace=with_trace, keep_points=with_trace, threads=1))
+            return part, outcome(
+                march_columns(columns, trace=with_trace, keep_points=with_trace, threads=1)
+            )
 
         with ThreadPoolExecutor(_THREADS) as pool:
             for part, told in pool.map(march, jobs):
@@ -266,7 +280,11 @@ class _Model:
                 for k, trace in zip(part, told.marched.trace or (), strict=False):
                     traces[k] = trace
         return [
-            (traces[s * n : (s + 1) * n], hardness[s * n : (s + 1) * n], spread[s * n : (s + 1) * n])
+            (
+                traces[s * n : (s + 1) * n],
+                hardness[s * n : (s + 1) * n],
+                spread[s * n : (s + 1) * n],
+            )
             for s in range(len(shops))
         ]
 
@@ -292,7 +310,9 @@ class _Model:
                 else 0.0
             )
             temperatures.append(self.probe_c(traces[p.of], p, p.time_s - offset))
-        return temperatures, np.array([hardness[h.of, ZONES.index(h.zone)] for h in self.seen.hardness])
+        return temperatures, np.array(
+            [hardness[h.of, ZONES.index(h.zone)] for h in self.seen.hardness]
+        )
 
     def probe_c(self, trace: np.ndarray, probe, time_s: np.ndarray) -> np.ndarray:
         """What a probe reads at these times from the furnace door on, °C."""
@@ -316,7 +336,10 @@ class _Model:
         """Central differences; all marches in one call, clocks without any."""
         n = len(self.known)
         steps = np.eye(self.size)[:n] * _STEP
-        sides = [(np.clip(at + s, self.low, self.high), np.clip(at - s, self.low, self.high)) for s in steps]
+        sides = [
+            (np.clip(at + s, self.low, self.high), np.clip(at - s, self.low, self.high))
+            for s in steps
+        ]
         here, *there = self.at([at, *(z for pair in sides for z in pair)])
         columns = []
         for i, (up, down) in enumerate(sides):
@@ -347,7 +370,9 @@ class _Model:
             max_nfev=25,
         ).x
 
-    def weights(self, at, before: _Weights | None, noise_hv: float, model_sd_hv: float | None) -> _Weights:
+    def weights(
+        self, at, before: _Weights | None, noise_hv: float, model_sd_hv: float | None
+    ) -> _Weights:
         """Standard deviations for the next round, from the misses of this one."""
         marched = self.at([at])[0]
         readings = np.array([h.readings for h in self.seen.hardness])
@@ -355,13 +380,19 @@ class _Model:
             model_sd_hv if model_sd_hv is not None else marched[2][h.of, ZONES.index(h.zone)]
             for h in self.seen.hardness
         ]
-        hardness_sd = np.hypot(noise_hv / np.sqrt(readings), np.array(own)) if len(readings) else np.zeros(0)
+        hardness_sd = (
+            np.hypot(noise_hv / np.sqrt(readings), np.array(own)) if len(readings) else np.zeros(0)
+        )
         noise = np.array([p.noise_c for p in self.seen.probes])
         if before is None:
             return _Weights(np.hypot(noise, _FIRST_MISS_C), noise, np.ones(len(noise)), hardness_sd)
         temperatures, _ = self.predicted(marched, at[len(self.known) :])
         misses = [t - p.temperature_c for t, p in zip(temperatures, self.seen.probes, strict=True)]
-        miss = np.maximum(np.array([np.sqrt(np.mean(m * m)) for m in misses]), noise) if misses else noise
+        miss = (
+            np.maximum(np.array([np.sqrt(np.mean(m * m)) for m in misses]), noise)
+            if misses
+            else noise
+        )
         together = np.array([correlation_readings(m) for m in misses])
         return _Weights(miss * np.sqrt(together), miss, together, hardness_sd)
 
@@ -402,7 +433,9 @@ def correlation_readings(miss: np.ndarray) -> float:
     return float(min(max(1.0 + 2.0 * correlation[1:first].sum(), 1.0), n))
 
 
-def _told(model: _Model, seen: Observed, before: Shop, at, covariance, weights: _Weights, kept) -> ShopFit:
+def _told(
+    model: _Model, seen: Observed, before: Shop, at, covariance, weights: _Weights, kept
+) -> ShopFit:
     """The result with its tables."""
     n = len(model.known)
     values = np.array([float(p.value(z)) for p, z in zip(model.known, at, strict=False)])
@@ -425,7 +458,10 @@ def _told(model: _Model, seen: Observed, before: Shop, at, covariance, weights: 
     start = model.predicted(model.marched([before])[0])
     end = model.predicted(model.at([at])[0], at[n:])
     clocks = {
-        seen.heads[i].head_id: (float(model.clock_sd_s * at[n + k]), float(model.clock_sd_s * sd[n + k]))
+        seen.heads[i].head_id: (
+            float(model.clock_sd_s * at[n + k]),
+            float(model.clock_sd_s * sd[n + k]),
+        )
         for k, i in enumerate(model.clocked)
     }
     at_bound = tuple(
@@ -433,7 +469,9 @@ def _told(model: _Model, seen: Observed, before: Shop, at, covariance, weights: 
         for p, z, lo, hi in zip(model.known, at, model.low, model.high, strict=False)
         if z - lo < 0.02 or hi - z < 0.02
     )
-    traces, hardness = residual_tables(seen, start, end, weights.probe_sd_c, weights.hardness_sd_hv, clocks)
+    traces, hardness = residual_tables(
+        seen, start, end, weights.probe_sd_c, weights.hardness_sd_hv, clocks
+    )
     return ShopFit(
         shop=shop,
         before=before,

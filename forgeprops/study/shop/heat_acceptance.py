@@ -10,23 +10,32 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ...answer import interval as uncertainty
+from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...answer.evaluation import estimate
 from ...answer.result import Estimate
 from ...base.errors import InputError, check_flag, check_number
-from ...answer.evaluation import estimate
-from ...inputs.head import ZONES
-from ...inputs.shop import Shop
-from ...inputs.steel import Steel
 from ...certificates.reading import Certificate
 from ...inputs.case_columns import columns_of
-from ..process.assess import assess, checked_limits, reference_stress_mpa
-from ...answer.cases import head_from, route_from, shop_from, steel_from
-from ..process.search import SETTINGS
-from ..process.line_cost import Line
-from ..process.scattering import even_numbers
+from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import setting, value_of, varied
+from ...inputs.shop import Shop
+from ...inputs.steel import Steel
+from ..process.assess import assess, checked_limits, reference_stress_mpa
+from ..process.line_cost import Line
+from ..process.scattering import even_numbers
+from ..process.search import SETTINGS
 
-__all__ = ["ACCEPT", "ADJUST", "HOLD", "Judgement", "Judgements", "TURNED", "judge_heat", "judge_heats"]
+__all__ = [
+    "ACCEPT",
+    "ADJUST",
+    "HOLD",
+    "Judgement",
+    "Judgements",
+    "TURNED",
+    "judge_heat",
+    "judge_heats",
+]
 
 #: Rows of data/sources behind each public function.
 SOURCES = {"judge_heat": ("judge_choices",), "judge_heats": ("judge_choices",)}
@@ -39,7 +48,14 @@ TURNED: Mapping[str, tuple[float, float]] = {
 }
 
 #: Steps in which people set what is adjusted (our choice).
-_ROUNDED = {"preheat_c": 5.0, "flux": 0.5, "spray_s": 0.5, "delay_s": 0.25, "transfer_s": 0.5, "soak_s": 30.0}
+_ROUNDED = {
+    "preheat_c": 5.0,
+    "flux": 0.5,
+    "spray_s": 0.5,
+    "delay_s": 0.25,
+    "transfer_s": 0.5,
+    "soak_s": 30.0,
+}
 #: Points looked at on the line of each setting alone, and all settings together.
 _ON_A_LINE, _TOGETHER = 25, 128
 #: Candidates kept for a full estimate with its intervals, least change first.
@@ -107,7 +123,11 @@ class Judgement:
         out = {"heat": self.heat, "verdict": self.verdict}
         for name in ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg"):
             low, high = self.intervals.get(name, (math.nan, math.nan))
-            out |= {name: self.results.get(name, math.nan), f"{name}_low": low, f"{name}_high": high}
+            out |= {
+                name: self.results.get(name, math.nan),
+                f"{name}_low": low,
+                f"{name}_high": high,
+            }
         return {
             **out,
             "chance": self.chance,
@@ -232,7 +252,9 @@ def judge_heat(
         beside = f" Outside the grade's range: {'; '.join(outside)}." if outside else ""
         return Judgement(verdict=ACCEPT, estimate=told, **judged, reason=f"{said}{sure}{beside}")
     missed = _missed_words(limits, results, chances, chance)
-    found, surest = _adjust(case, limits, TURNED if turned is None else turned, turned is not None, chance)
+    found, surest = _adjust(
+        case, limits, TURNED if turned is None else turned, turned is not None, chance
+    )
     if found is None:
         ranges = _ranges_words(case, TURNED if turned is None else turned, surest, chance)
         return Judgement(verdict=HOLD, estimate=told, **judged, reason=f"{said} {missed} {ranges}")
@@ -305,10 +327,16 @@ def _results(table, i: int) -> dict[str, float]:
 
 def _intervals(told: Estimate) -> dict[str, tuple[float, float]]:
     found = {
-        f"{z}_hardness_hv": (float(told.zones[z].hardness_low_hv), float(told.zones[z].hardness_high_hv))
+        f"{z}_hardness_hv": (
+            float(told.zones[z].hardness_low_hv),
+            float(told.zones[z].hardness_high_hv),
+        )
         for z in ZONES
     }
-    found["hosel_allowed_deg"] = float(told.hosel.allowed_deg_low), float(told.hosel.allowed_deg_high)
+    found["hosel_allowed_deg"] = (
+        float(told.hosel.allowed_deg_low),
+        float(told.hosel.allowed_deg_high),
+    )
     return found
 
 
@@ -336,7 +364,9 @@ def _chances(limits: Limits, results, intervals) -> dict[str, float]:
 
 def _good(results, chances, limits: Limits, chance: float) -> bool:
     inside = (
-        bool(limits.meets({name: [value] for name, value in results.items()})[0]) if limits.bounds else True
+        bool(limits.meets({name: [value] for name, value in results.items()})[0])
+        if limits.bounds
+        else True
     )
     return inside and all(c >= chance for c in chances.values())
 
@@ -358,7 +388,9 @@ def _grade_span(case, limits: Limits) -> dict[str, tuple[float, float]]:
     """What the lean and the rich end of the grade give with everything else the same."""
     steel, head, route, shop = case
     ranged = {
-        e: pair for e, pair in (steel.limits or {}).items() if pair[0] is not None and pair[1] is not None
+        e: pair
+        for e, pair in (steel.limits or {}).items()
+        if pair[0] is not None and pair[1] is not None
     }
     if not ranged:
         return {}
@@ -373,7 +405,9 @@ def _grade_span(case, limits: Limits) -> dict[str, tuple[float, float]]:
         for k in (0, 1)
     ]
     table = _assessed(case, limits, columns_of(ends, [head] * 2, [route] * 2, [shop] * 2))
-    names = dict.fromkeys(["face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", *limits.bounds])
+    names = dict.fromkeys(
+        ["face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", *limits.bounds]
+    )
     return {name: tuple(sorted(float(v) for v in table[name])) for name in names}
 
 
@@ -403,12 +437,16 @@ def _adjust(case, limits: Limits, turned, named: bool, chance: float):
     # the least changes that leave room, then any that do, then those with the most room: the surest
     for order, spare in ((change, _SPARE), (change, 0.0), (-table["slack"], 0.0)):
         tried += [
-            i for i in np.argsort(order, kind="stable") if table["slack"][i] >= spare and i not in tried
+            i
+            for i in np.argsort(order, kind="stable")
+            if table["slack"][i] >= spare and i not in tried
         ][:_TRIED]
     surest = None
     for i in tried:
         settings = {
-            n: float(v) for n, v, old in zip(names, values[i], now, strict=True) if abs(v - old) > 1e-9
+            n: float(v)
+            for n, v, old in zip(names, values[i], now, strict=True)
+            if abs(v - old) > 1e-9
         }
         told = estimate(case[0], case[1], case[2].with_(**settings), case[3])
         results = _results(table, i)
@@ -426,16 +464,22 @@ def _turnable(case, turned, named: bool) -> dict[str, tuple[float, float]]:
     for name, pair in turned.items():
         what = setting(name)
         if what.group != "route":
-            raise InputError(f"{name} cannot be adjusted for a heat; allowed are settings of the route.")
+            raise InputError(
+                f"{name} cannot be adjusted for a heat; allowed are settings of the route."
+            )
         try:
             value_of(name, *case)
         except InputError:
             if named:
                 raise
             continue
-        low, high = (check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair)
+        low, high = (
+            check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair
+        )
         if not low < high:
-            raise InputError(f"range of {what.label} is {low:g} to {high:g}; allowed is from low to high.")
+            raise InputError(
+                f"range of {what.label} is {low:g} to {high:g}; allowed is from low to high."
+            )
         found[what.name] = low, high
     return found
 
@@ -496,5 +540,7 @@ def _ranges_words(case, turned, surest, chance: float) -> str:
         f"{setting(n).label} {low:g} to {high:g} {setting(n).unit}".rstrip()
         for n, (low, high) in ranges.items()
     )
-    does = "bring it inside" if surest is None else "make it surer"  # the surest are the present ones
+    does = (
+        "bring it inside" if surest is None else "make it surer"
+    )  # the surest are the present ones
     return f"No settings within {'; '.join(parts)} {does}."

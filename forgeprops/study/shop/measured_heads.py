@@ -8,15 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...answer.cases import head_from, route_from, steel_from
 from ...base.errors import InputError, check_number
-from ...io.grids import Problem
-from ...inputs.head import ZONES, Head
-from ...inputs.route import Route
-from ...inputs.steel import Steel
 from ...certificates.reading import Certificates
 from ...engine.packing import POINTS
 from ...engine.section import lobatto
-from ...answer.cases import head_from, route_from, steel_from
+from ...inputs.head import ZONES, Head
+from ...inputs.route import Route
+from ...inputs.steel import Steel
+from ...io.grids import Problem
 from .measurements import HardnessReadings
 from .runs import Runs
 from .traces import Traces, noise_of
@@ -103,7 +103,12 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
         return weights
     thick = float(head.zones("forged")[zone].path_mm)
     depth = check_number(
-        depth_mm, "depth of the thermocouple", 0.0, round(thick, 2), "mm", f"{zone} of head {head.name!r}"
+        depth_mm,
+        "depth of the thermocouple",
+        0.0,
+        round(thick, 2),
+        "mm",
+        f"{zone} of head {head.name!r}",
     )
     x, place = lobatto(POINTS[i])[0], min(depth / thick, 1.0)
     first = 2 * n + sum(POINTS[:i])
@@ -114,7 +119,12 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
 
 
 def observe(
-    traces: Traces | None, hardness: HardnessReadings | None, head, steel, route, noise_c: float | None = None
+    traces: Traces | None,
+    hardness: HardnessReadings | None,
+    head,
+    steel,
+    route,
+    noise_c: float | None = None,
 ) -> Observed:
     """Measurements with the heads they belong to.
 
@@ -141,7 +151,9 @@ def observe(
         (hardness, HardnessReadings, "hardness", "read_hardness"),
     ):
         if given is not None and not isinstance(given, kind):
-            raise InputError(f"{what} is {type(given).__name__}; allowed is what {reader} returns, or None.")
+            raise InputError(
+                f"{what} is {type(given).__name__}; allowed is what {reader} returns, or None."
+            )
     names = [
         *(() if traces is None else dict.fromkeys(traces.frame["head_id"])),
         *(() if hardness is None else dict.fromkeys(hardness.frame["head_id"])),
@@ -207,11 +219,17 @@ def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
         if t.size < _FEWEST:
             problems.append(
                 Problem(
-                    "traces", None, label, f"{t.size} reading(s) in the route's time", "the trace is not used"
+                    "traces",
+                    None,
+                    label,
+                    f"{t.size} reading(s) in the route's time",
+                    "the trace is not used",
                 )
             )
             continue
-        noise = noise_of(seen) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K")
+        noise = (
+            noise_of(seen) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K")
+        )
         probes.append(
             Probe(
                 of,
@@ -246,14 +264,20 @@ class _Finder:
         heat, drawing = "", ""
         if self.runs is not None:
             if name not in self.runs:
-                raise InputError(f"head {name!r} is not in the list of runs; it has {', '.join(self.runs)}.")
+                raise InputError(
+                    f"head {name!r} is not in the list of runs; it has {', '.join(self.runs)}."
+                )
             run = self.runs[name]
             heat, drawing, route = run.heat, run.head, run.route
         else:
             route = route_from(_pick(self.routes, self.route, name, "route", name))
         head = head_from(drawing or _pick(self.heads, self.head, name, "head", name))
         steel = _pick(
-            self.steels, self.steel, heat if heat in (self.steels or ()) else name, "steel", heat or name
+            self.steels,
+            self.steel,
+            heat if heat in (self.steels or ()) else name,
+            "steel",
+            heat or name,
         )
         if steel is None:
             raise InputError(

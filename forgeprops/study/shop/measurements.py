@@ -12,18 +12,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.errors import InputError, check_number
-from ...io.grids import Problem
-from ...io.cells import header_key, read_number
 from ...inputs.head import ZONES
+from ...io.cells import header_key, read_number
+from ...io.columns import (
+    HEAD_FIELD,
+    ZONE_FIELD,
+    first_problem,
+    number_field,
+    page,
+    read_rows_of,
+    text_field,
+)
+from ...io.grids import Problem
 from ...strength.hardness_scales import convert_hardness
-from ...io.columns import HEAD_FIELD, ZONE_FIELD, first_problem, number_field, page, read_rows_of, text_field
 
 __all__ = ["Bends", "HardnessReadings", "read_bends", "read_hardness"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "read_bends": ("force_units",),
-}
+SOURCES = {"read_bends": ("force_units",)}
 
 
 @dataclass(frozen=True)
@@ -51,9 +57,21 @@ class HardnessReadings:
         return page(f"{len(self.frame)} readings", self.by_zone(), self.problems)
 
 
-_SCALE_KEYS = {"hv": "HV", "vickers": "HV", "hrc": "HRC", "rockwellc": "HRC", "rc": "HRC", "hrb": "HRB",
-               "rockwellb": "HRB", "rb": "HRB", "hb": "HB", "hbw": "HB", "hbs": "HB", "brinell": "HB",
-               "bhn": "HB"}
+_SCALE_KEYS = {
+    "hv": "HV",
+    "vickers": "HV",
+    "hrc": "HRC",
+    "rockwellc": "HRC",
+    "rc": "HRC",
+    "hrb": "HRB",
+    "rockwellb": "HRB",
+    "rb": "HRB",
+    "hb": "HB",
+    "hbw": "HB",
+    "hbs": "HB",
+    "brinell": "HB",
+    "bhn": "HB",
+}
 
 
 def _scale_of(text) -> str | None:
@@ -62,7 +80,9 @@ def _scale_of(text) -> str | None:
     return _SCALE_KEYS.get(key)
 
 
-def read_hardness(source, sheet: str | None = None, filename: str | None = None) -> HardnessReadings:
+def read_hardness(
+    source, sheet: str | None = None, filename: str | None = None
+) -> HardnessReadings:
     """Read hardness readings.
 
     Layout: ``head_id, zone, position, value, scale``; one row per reading; `position` is free text or mm;
@@ -88,22 +108,49 @@ def read_hardness(source, sheet: str | None = None, filename: str | None = None)
     """
     import pandas as pd
 
-    fields = (HEAD_FIELD, ZONE_FIELD, text_field("position", "place", "point", "Ort", "where", needed=False),
-              text_field("value", "hardness", "reading", "Härte", "Wert", "dureza", "HV", "HRC", "HRB", "HB",
-                         "HBW",
-                         "HV10", "HV5", "HV1", "HV30", "BHN"),
-              text_field("scale", "unit", "method", "Skala", "Einheit", needed=False))
+    fields = (
+        HEAD_FIELD,
+        ZONE_FIELD,
+        text_field("position", "place", "point", "Ort", "where", needed=False),
+        text_field(
+            "value",
+            "hardness",
+            "reading",
+            "Härte",
+            "Wert",
+            "dureza",
+            "HV",
+            "HRC",
+            "HRB",
+            "HB",
+            "HBW",
+            "HV10",
+            "HV5",
+            "HV1",
+            "HV30",
+            "BHN",
+        ),
+        text_field("scale", "unit", "method", "Skala", "Einheit", needed=False),
+    )
     rows = read_rows_of(source, fields, "hardness table", sheet, filename)
-    record: dict[str, list] = {k: [] for k in ("head_id", "zone", "position", "value", "scale", "hardness_hv",
-                                               "file_row")}
+    record: dict[str, list] = {
+        k: [] for k in ("head_id", "zone", "position", "value", "scale", "hardness_hv", "file_row")
+    }
     for i, written in enumerate(rows.values["value"]):
         at = (rows.file[i], rows.row[i])
-        value, scale, trouble = _hardness_value(written, rows.values["scale"][i], rows.headers[i]["value"])
+        value, scale, trouble = _hardness_value(
+            written, rows.values["scale"][i], rows.headers[i]["value"]
+        )
         zone = _zone_name(rows.values["zone"][i])
         if zone is None:
-            rows.problems.append(Problem(*at, "zone",
-                                         f"{rows.values['zone'][i]!r} is no zone ({', '.join(ZONES)})",
-                                         "row not used"))
+            rows.problems.append(
+                Problem(
+                    *at,
+                    "zone",
+                    f"{rows.values['zone'][i]!r} is no zone ({', '.join(ZONES)})",
+                    "row not used",
+                )
+            )
             continue
         if trouble is None:
             try:
@@ -114,9 +161,19 @@ def read_hardness(source, sheet: str | None = None, filename: str | None = None)
         if trouble:
             rows.problems.append(Problem(*at, "value", trouble, "row not used"))
             continue
-        for name, cell in zip(record, (rows.values["head_id"][i] or "", zone,
-                                       rows.values["position"][i] or "", value,
-                                       scale, float(hv), rows.row[i]), strict=True):
+        for name, cell in zip(
+            record,
+            (
+                rows.values["head_id"][i] or "",
+                zone,
+                rows.values["position"][i] or "",
+                value,
+                scale,
+                float(hv),
+                rows.row[i],
+            ),
+            strict=True,
+        ):
             record[name].append(cell)
     if not record["zone"]:
         raise InputError(f"no usable hardness reading; {first_problem(rows)}")
@@ -155,9 +212,38 @@ def _hardness_value(written: str, scale, header: str) -> tuple[float, str, str |
 #: Newtons in a kilogram-force and a pound-force (exact by definition: standard gravity, international pound).
 _KGF_N, _LBF_N = 9.80665, 4.4482216152605
 
-_YES = {"yes", "y", "ja", "j", "sí", "si", "s", "true", "1", "cracked", "crack", "fail", "x", "有", "はい"}
-_NO = {"no", "n", "nein", "false", "0", "ok", "none", "pass", "not cracked", "no crack", "sound", "無",
-       "いいえ"}
+_YES = {
+    "yes",
+    "y",
+    "ja",
+    "j",
+    "sí",
+    "si",
+    "s",
+    "true",
+    "1",
+    "cracked",
+    "crack",
+    "fail",
+    "x",
+    "有",
+    "はい",
+}
+_NO = {
+    "no",
+    "n",
+    "nein",
+    "false",
+    "0",
+    "ok",
+    "none",
+    "pass",
+    "not cracked",
+    "no crack",
+    "sound",
+    "無",
+    "いいえ",
+}
 
 
 @dataclass(frozen=True)
@@ -199,26 +285,74 @@ def read_bends(source, sheet: str | None = None, filename: str | None = None) ->
     """
     import pandas as pd
 
-    fields = (HEAD_FIELD,
-              number_field("degrees", {"degrees": 1, "deg": 1, "angle": 1, "angle deg": 1, "bend deg": 1,
-                                       "bend": 1,
-                                       "Winkel": 1, "Grad": 1, "angulo": 1}, -45.0, 45.0, "°"),
-              number_field("force_n", {"force_n": 1, "force": 1, "Kraft N": 1, "Kraft": 1, "force_kn": 1000,
-                                       "force_kgf": _KGF_N, "force_kg": _KGF_N, "force_lbf": _LBF_N,
-                                       "force_lb": _LBF_N}, 0.0, 50_000.0, "N", needed=False),
-              text_field("cracked", "crack", "result", "Riss", "gerissen", "fisura"))
+    fields = (
+        HEAD_FIELD,
+        number_field(
+            "degrees",
+            {
+                "degrees": 1,
+                "deg": 1,
+                "angle": 1,
+                "angle deg": 1,
+                "bend deg": 1,
+                "bend": 1,
+                "Winkel": 1,
+                "Grad": 1,
+                "angulo": 1,
+            },
+            -45.0,
+            45.0,
+            "°",
+        ),
+        number_field(
+            "force_n",
+            {
+                "force_n": 1,
+                "force": 1,
+                "Kraft N": 1,
+                "Kraft": 1,
+                "force_kn": 1000,
+                "force_kgf": _KGF_N,
+                "force_kg": _KGF_N,
+                "force_lbf": _LBF_N,
+                "force_lb": _LBF_N,
+            },
+            0.0,
+            50_000.0,
+            "N",
+            needed=False,
+        ),
+        text_field("cracked", "crack", "result", "Riss", "gerissen", "fisura"),
+    )
     rows = read_rows_of(source, fields, "bend table", sheet, filename)
-    record: dict[str, list] = {k: [] for k in ("head_id", "degrees", "force_n", "cracked", "file_row")}
+    record: dict[str, list] = {
+        k: [] for k in ("head_id", "degrees", "force_n", "cracked", "file_row")
+    }
     for i, word in enumerate(rows.values["cracked"]):
         said = word.strip().casefold()
         if said not in _YES | _NO:
-            rows.problems.append(Problem(rows.file[i], rows.row[i], rows.headers[i]["cracked"],
-                                         f"{word[:30]!r} is neither yes nor no", "row not used"))
+            rows.problems.append(
+                Problem(
+                    rows.file[i],
+                    rows.row[i],
+                    rows.headers[i]["cracked"],
+                    f"{word[:30]!r} is neither yes nor no",
+                    "row not used",
+                )
+            )
             continue
         force = rows.values["force_n"][i]
-        for name, cell in zip(record, (rows.values["head_id"][i] or "", rows.values["degrees"][i],
-                                       np.nan if force is None else force, said in _YES, rows.row[i]),
-                                       strict=True):
+        for name, cell in zip(
+            record,
+            (
+                rows.values["head_id"][i] or "",
+                rows.values["degrees"][i],
+                np.nan if force is None else force,
+                said in _YES,
+                rows.row[i],
+            ),
+            strict=True,
+        ):
             record[name].append(cell)
     if not record["degrees"]:
         raise InputError(f"no usable bend; {first_problem(rows)}")

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...io.grids import Problem
 from ...base.ranges import Warn
 from ...inputs.shop import Shop
+from ...io.grids import Problem
 from .measured_heads import Observed
 
 __all__ = ["PARTLY", "SETTLED", "TOGETHER", "ShopFit", "residual_tables", "warnings_of"]
@@ -151,7 +151,8 @@ class ShopFit:
                 }
             )
         return pd.DataFrame(
-            rows, columns=["head_id", "channel", "zone", "readings", "mean_c", "rms_c", "rms_before_c"]
+            rows,
+            columns=["head_id", "channel", "zone", "readings", "mean_c", "rms_c", "rms_before_c"],
         )
 
     def report(self) -> str:
@@ -237,7 +238,9 @@ class ShopFit:
         words = "".join(f"<li>{html.escape(line)}</li>" for line in self.report().splitlines())
         table = (
             self.table()
-            .round({"value": 3, "standard_error": 3, "low": 3, "high": 3, "data_share": 2, "before": 3})
+            .round(
+                {"value": 3, "standard_error": 3, "low": 3, "high": 3, "data_share": 2, "before": 3}
+            )
             .to_html(index=False, border=0)
         )
         return f"<div><ul style='max-width:900px;line-height:1.4'>{words}</ul>{table}</div>"
@@ -278,7 +281,9 @@ def residual_tables(seen: Observed, start, end, probe_sd_c, hardness_sd_hv, cloc
                 }
             )
         )
-    traces = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame({c: [] for c in columns})
+    traces = (
+        pd.concat(frames, ignore_index=True) if frames else pd.DataFrame({c: [] for c in columns})
+    )
     means = seen.hardness
     measured = np.array([h.mean_hv for h in means])
     hardness = pd.DataFrame(
@@ -327,5 +332,7 @@ def warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
                     )
                 )
     if at_bound:
-        found.append(Warn("fit:bound", f"{', '.join(at_bound)} stopped at the end of what is allowed."))
+        found.append(
+            Warn("fit:bound", f"{', '.join(at_bound)} stopped at the end of what is allowed.")
+        )
     return tuple(found)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...base.errors import InputError, check_choice
-from ...io.grids import Problem
-from ...io.cells import header_key
 from ...inputs.head import heads
 from ...inputs.route import Route
+from ...io.cells import header_key
 from ...io.columns import Field, first_problem, read_rows_of, text_field
+from ...io.grids import Problem
 
 __all__ = ["Run", "Runs", "read_runs"]
 
@@ -32,8 +32,9 @@ class Runs(dict):
     problems: tuple[Problem, ...] = ()
 
 
-def read_runs(source, route: Route | None = None, sheet: str | None = None,
-              filename: str | None = None) -> Runs:
+def read_runs(
+    source, route: Route | None = None, sheet: str | None = None, filename: str | None = None
+) -> Runs:
     """Read how heads were made.
 
     Layout: ``head_id, heat, head`` and any settings by their short names (`Route.SETTINGS`: ``preheat_c``,
@@ -67,14 +68,30 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None,
     if not isinstance(route, Route):
         raise InputError(f"route is {route!r}; allowed is a Route(...).")
     texts = [text_field(n, needed=False) for n in (*_TEXT_SETTINGS, *_YES_NO_SETTINGS)]
-    numbers = [Field(n, {header_key(n): (1.0, 0.0)}, needed=False) for n in Route.SETTINGS
-               if n not in _TEXT_SETTINGS + _YES_NO_SETTINGS]
-    rows = read_rows_of(source, [text_field("head_id", "piece", "part", "serial", "run"),
-                                 text_field("heat", "cast", "melt", "Schmelze", needed=False),
-                                 text_field("head", "drawing", "model", needed=False), *texts, *numbers],
-                        "list of runs", sheet, filename)
+    numbers = [
+        Field(n, {header_key(n): (1.0, 0.0)}, needed=False)
+        for n in Route.SETTINGS
+        if n not in _TEXT_SETTINGS + _YES_NO_SETTINGS
+    ]
+    rows = read_rows_of(
+        source,
+        [
+            text_field("head_id", "piece", "part", "serial", "run"),
+            text_field("heat", "cast", "melt", "Schmelze", needed=False),
+            text_field("head", "drawing", "model", needed=False),
+            *texts,
+            *numbers,
+        ],
+        "list of runs",
+        sheet,
+        filename,
+    )
     runs = Runs()
-    spoiled = {p.row for p in rows.problems if p.assumed == "left out" and p.what.split(" ")[0] != "nothing"}
+    spoiled = {
+        p.row
+        for p in rows.problems
+        if p.assumed == "left out" and p.what.split(" ")[0] != "nothing"
+    }
     for i, name in enumerate(rows.values["head_id"]):
         at = (rows.file[i], rows.row[i])
         given = {n: rows.values[n][i] for n in Route.SETTINGS if rows.values[n][i] is not None}
@@ -85,8 +102,9 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None,
                 raise InputError(f"head {name!r} is given twice")
             if "back_on_die" in given:
                 word = given["back_on_die"].strip().casefold()
-                given["back_on_die"] = check_choice(word, "back_on_die", ("yes", "no", "true", "false")) in (
-                    "yes", "true")
+                given["back_on_die"] = check_choice(
+                    word, "back_on_die", ("yes", "no", "true", "false")
+                ) in ("yes", "true")
             drawing = rows.values["head"][i]
             drawing = "" if drawing is None else check_choice(drawing, "head", heads())
             made = route.with_(**given) if given else route

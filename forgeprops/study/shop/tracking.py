@@ -10,18 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.errors import InputError, check_choice, check_kind, check_number, shown
+from ...io.columns import HEAD_FIELD, first_problem, number_field, page, read_rows_of, text_field
 from ...io.grids import Problem
 from ...io.saved import safe_cell
 from ...io.writing import update_bytes
 from .charts import CUSUM_H, CUSUM_K, cusum, cusum_run_length, ewma
-from ...io.columns import HEAD_FIELD, first_problem, number_field, page, read_rows_of, text_field
 
 __all__ = ["LOG_COLUMNS", "Log", "Tracking", "add_to_log", "read_log", "track"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "track": ("tabular_cusum", "ewma", "moving_range"),
-}
+SOURCES = {"track": ("tabular_cusum", "ewma", "moving_range")}
 
 #: Columns of a shop's log, in order; `quantity` names what is predicted and measured, with its unit.
 LOG_COLUMNS = ("date", "heat", "head_id", "quantity", "predicted", "measured")
@@ -43,12 +41,18 @@ class Log:
 
 
 def _fields():
-    return (text_field("date", "day", "Datum", "fecha", "日付", needed=False),
-            text_field("heat", "cast", "melt", "Schmelze", needed=False), HEAD_FIELD,
-            text_field("quantity", "what", "Größe", "property"),
-            number_field("predicted", {"predicted": 1, "prediction": 1, "expected": 1, "soll": 1}, -1e6, 1e6,
-                         ""),
-            number_field("measured", {"measured": 1, "measurement": 1, "actual": 1, "ist": 1}, -1e6, 1e6, ""))
+    return (
+        text_field("date", "day", "Datum", "fecha", "日付", needed=False),
+        text_field("heat", "cast", "melt", "Schmelze", needed=False),
+        HEAD_FIELD,
+        text_field("quantity", "what", "Größe", "property"),
+        number_field(
+            "predicted", {"predicted": 1, "prediction": 1, "expected": 1, "soll": 1}, -1e6, 1e6, ""
+        ),
+        number_field(
+            "measured", {"measured": 1, "measurement": 1, "actual": 1, "ist": 1}, -1e6, 1e6, ""
+        ),
+    )
 
 
 def read_log(source, sheet: str | None = None, filename: str | None = None) -> Log:
@@ -78,13 +82,26 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
     frame["file_row"] = rows.row
     for i, day in enumerate(frame["date"]):
         if day and not _is_day(day):
-            rows.problems.append(Problem(rows.file[i], rows.row[i], "date",
-                                         f"{day[:30]!r} is not a day YYYY-MM-DD",
-                                         "kept as text; the order of the rows counts"))
+            rows.problems.append(
+                Problem(
+                    rows.file[i],
+                    rows.row[i],
+                    "date",
+                    f"{day[:30]!r} is not a day YYYY-MM-DD",
+                    "kept as text; the order of the rows counts",
+                )
+            )
     days = [d for d in frame["date"] if _is_day(d)]
     if any(b < a for a, b in zip(days, days[1:], strict=False)):
-        rows.problems.append(Problem(rows.file[0], None, "date", "the days are not in order",
-                                     "the order of the rows counts"))
+        rows.problems.append(
+            Problem(
+                rows.file[0],
+                None,
+                "date",
+                "the days are not in order",
+                "the order of the rows counts",
+            )
+        )
     return Log(frame, tuple(rows.problems))
 
 
@@ -96,8 +113,16 @@ def _is_day(text: str) -> bool:
     return True
 
 
-def add_to_log(path, quantity: str, predicted: float, measured: float, *, heat: str = "", head_id: str = "",
-               date: str = "") -> None:
+def add_to_log(
+    path,
+    quantity: str,
+    predicted: float,
+    measured: float,
+    *,
+    heat: str = "",
+    head_id: str = "",
+    date: str = "",
+) -> None:
     """Add one row to a log file (made if it does not exist), whole or not at all, beside other writers.
 
     Parameters
@@ -123,19 +148,23 @@ def add_to_log(path, quantity: str, predicted: float, measured: float, *, heat: 
     date = date or datetime.date.today().isoformat()
     if not _is_day(str(date)):
         raise InputError(f"date is {shown(date)}; allowed is a day such as 2025-03-01.")
-    numbers = [check_number(v, n, -1e6, 1e6) for n, v in (("predicted", predicted), ("measured", measured))]
+    numbers = [
+        check_number(v, n, -1e6, 1e6) for n, v in (("predicted", predicted), ("measured", measured))
+    ]
     buffer = io.StringIO()
     csv.writer(buffer, lineterminator="\n").writerow(
-        [safe_cell(" ".join(str(v).split())) for v in (date, heat, head_id,
-                                                       quantity)] + [repr(v) for v in numbers])
+        [safe_cell(" ".join(str(v).split())) for v in (date, heat, head_id, quantity)]
+        + [repr(v) for v in numbers]
+    )
 
     def with_row(old: bytes | None) -> bytes:
         header = ",".join(LOG_COLUMNS).encode()
         if old is None:
             old = header + b"\n"
         elif old.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].strip() != header:
-            raise InputError(f"{path} is not a log to add to; its first line must be "
-                             f"{','.join(LOG_COLUMNS)}.")
+            raise InputError(
+                f"{path} is not a log to add to; its first line must be {','.join(LOG_COLUMNS)}."
+            )
         row = buffer.getvalue().encode("utf-8", "backslashreplace")
         return old + (b"" if old.endswith(b"\n") else b"\n") + row
 
@@ -176,11 +205,23 @@ class Tracking:
         return self.summary()
 
     def _repr_html_(self) -> str:
-        return page(" ".join(self.sentences), self.alarms if len(self.alarms) else self.limits, self.problems)
+        return page(
+            " ".join(self.sentences),
+            self.alarms if len(self.alarms) else self.limits,
+            self.problems,
+        )
 
 
-def track(log, quantity: str | None = None, *, sigma: float | None = None, centre: str | float = "baseline",
-          baseline: int = BASELINE, k: float = CUSUM_K, h: float = CUSUM_H) -> Tracking:
+def track(
+    log,
+    quantity: str | None = None,
+    *,
+    sigma: float | None = None,
+    centre: str | float = "baseline",
+    baseline: int = BASELINE,
+    k: float = CUSUM_K,
+    h: float = CUSUM_H,
+) -> Tracking:
     """Chart the errors of a log and raise an alarm when they drift.
 
     The first `baseline` readings of each quantity settle the centre (their mean error) and the standard
@@ -241,33 +282,71 @@ def track(log, quantity: str | None = None, *, sigma: float | None = None, centr
         error = (part["measured"] - part["predicted"]).to_numpy(dtype=float)
         n = min(int(baseline), error.size)
         if error.size < LEAST_BASELINE and (sigma is None or centre == "baseline"):
-            sentences.append(f"{name}: {error.size} readings are too few to set limits; "
-                             f"{LEAST_BASELINE} are needed.")
+            sentences.append(
+                f"{name}: {error.size} readings are too few to set limits; "
+                f"{LEAST_BASELINE} are needed."
+            )
             continue
         middle = _middle(centre, error[:n])
-        spread = check_number(sigma, "sigma", 1e-9, 1e6) if sigma is not None else \
-            float(np.abs(np.diff(error[:n])).mean() / _D2)
+        spread = (
+            check_number(sigma, "sigma", 1e-9, 1e6)
+            if sigma is not None
+            else float(np.abs(np.diff(error[:n])).mean() / _D2)
+        )
         if spread <= 0.0:
-            sentences.append(f"{name}: the first {n} errors are all alike and tell no spread; give sigma.")
+            sentences.append(
+                f"{name}: the first {n} errors are all alike and tell no spread; give sigma."
+            )
             continue
         z = (error - middle) / spread
         sums, mean = cusum(z, allowance=k, interval=h), ewma(z)
-        part = part.assign(error=error, z=z, cusum_high=sums.high, cusum_low=sums.low, ewma=mean.value,
-                           ewma_lower=mean.lower, ewma_upper=mean.upper, alarm=sums.alarm)
+        part = part.assign(
+            error=error,
+            z=z,
+            cusum_high=sums.high,
+            cusum_low=sums.low,
+            ewma=mean.value,
+            ewma_lower=mean.lower,
+            ewma_upper=mean.upper,
+            alarm=sums.alarm,
+        )
         tables.append(part)
-        limits.append({"quantity": name, "readings": error.size, "baseline": n, "centre": middle,
-                       "sigma": spread,
-                       "lower": middle - 3 * spread, "upper": middle + 3 * spread})
+        limits.append(
+            {
+                "quantity": name,
+                "readings": error.size,
+                "baseline": n,
+                "centre": middle,
+                "sigma": spread,
+                "lower": middle - 3 * spread,
+                "upper": middle + 3 * spread,
+            }
+        )
         found = _alarms(name, part, sums, mean, k, spread)
         alarms += found
         sentences.append(_sentence(name, part, found, error, n, middle, spread, centre, k, h))
-    columns = ["quantity", "chart", "direction", "head_id", "date", "since_head_id", "since_date", "reading",
-               "since_reading", "shift"]
-    return Tracking(pd.concat(tables, ignore_index=True) if tables else frame.iloc[:0],
-                    pd.DataFrame(alarms, columns=columns),
-                    pd.DataFrame(limits, columns=["quantity", "readings", "baseline", "centre", "sigma",
-                                                  "lower",
-                                                  "upper"]), problems, tuple(sentences))
+    columns = [
+        "quantity",
+        "chart",
+        "direction",
+        "head_id",
+        "date",
+        "since_head_id",
+        "since_date",
+        "reading",
+        "since_reading",
+        "shift",
+    ]
+    return Tracking(
+        pd.concat(tables, ignore_index=True) if tables else frame.iloc[:0],
+        pd.DataFrame(alarms, columns=columns),
+        pd.DataFrame(
+            limits,
+            columns=["quantity", "readings", "baseline", "centre", "sigma", "lower", "upper"],
+        ),
+        problems,
+        tuple(sentences),
+    )
 
 
 def _frame(log):
@@ -277,8 +356,9 @@ def _frame(log):
         frame, problems = log.copy(), ()
         for name in ("quantity", "predicted", "measured"):
             if name not in frame:
-                raise InputError(f"the log has no column {name}; "
-                                 "needed are quantity, predicted and measured.")
+                raise InputError(
+                    f"the log has no column {name}; needed are quantity, predicted and measured."
+                )
         for name in ("date", "heat", "head_id"):
             if name not in frame:
                 frame[name] = ""
@@ -286,8 +366,10 @@ def _frame(log):
             frame[name] = pd.to_numeric(frame[name], errors="coerce")
         bad = ~(np.isfinite(frame["predicted"]) & np.isfinite(frame["measured"]))
         if bad.any():
-            raise InputError(f"row {int(np.argmax(bad.to_numpy()))} of the log has no finite predicted and "
-                             "measured number.")
+            raise InputError(
+                f"row {int(np.argmax(bad.to_numpy()))} of the log has no finite predicted and "
+                "measured number."
+            )
         return frame, problems
     log = log if isinstance(log, Log) else read_log(log)
     return log.frame, log.problems
@@ -295,7 +377,11 @@ def _frame(log):
 
 def _middle(centre, first: np.ndarray) -> float:
     if isinstance(centre, str):
-        return 0.0 if check_choice(centre, "centre", ("baseline", "zero")) == "zero" else float(first.mean())
+        return (
+            0.0
+            if check_choice(centre, "centre", ("baseline", "zero")) == "zero"
+            else float(first.mean())
+        )
     return check_number(centre, "centre", -1e6, 1e6)
 
 
@@ -304,20 +390,29 @@ def _alarms(name: str, part, sums, mean, k: float, spread: float) -> list[dict]:
     found = []
 
     def add(chart, i, first, shift):
-        found.append({"quantity": name, "chart": chart, "direction": "above" if shift > 0 else "below",
-                      "head_id": part["head_id"][i], "date": part["date"][i],
-                      "since_head_id": part["head_id"][first], "since_date": part["date"][first],
-                      "reading": i + 1,
-                      "since_reading": first + 1, "shift": shift * spread})
+        found.append(
+            {
+                "quantity": name,
+                "chart": chart,
+                "direction": "above" if shift > 0 else "below",
+                "head_id": part["head_id"][i],
+                "date": part["date"][i],
+                "since_head_id": part["head_id"][first],
+                "since_date": part["date"][first],
+                "reading": i + 1,
+                "since_reading": first + 1,
+                "shift": shift * spread,
+            }
+        )
 
     for i in np.flatnonzero(sums.alarm):
         up = sums.high[i] >= sums.low[i]
         total, n = (sums.high[i], sums.n_high[i]) if up else (sums.low[i], sums.n_low[i])
         add("CUSUM", int(i), int(i - n + 1), (1 if up else -1) * (k + total / n))
     outside = mean.alarm & ~np.r_[False, mean.alarm[:-1]]
-    for i in np.flatnonzero(outside):       # the first of each stretch
+    for i in np.flatnonzero(outside):  # the first of each stretch
         same = np.sign(part["z"].to_numpy()) == np.sign(mean.value[i])
-        back = np.flatnonzero(~same[:i + 1])
+        back = np.flatnonzero(~same[: i + 1])
         add("EWMA", int(i), int(back[-1] + 1 if back.size else 0), float(mean.value[i]))
     return sorted(found, key=lambda a: (a["reading"], a["chart"]))
 
@@ -328,19 +423,27 @@ def _sentence(name, part, found, error, n, middle, spread, centre, k, h) -> str:
     if sure:
         a = sure[0]
         when = f" ({a['since_date']})" if a["since_date"] else ""
-        which = f"head {a['since_head_id']}" if a["since_head_id"] else f"reading {a['since_reading']}"
-        text = (f"{name}: measured runs about {abs(a['shift']):.3g}{unit} {a['direction']} its usual "
-                f"distance from the prediction since {which}{when}; the alarm came "
-                f"{a['reading'] - a['since_reading'] + 1} readings after it began.")
+        which = (
+            f"head {a['since_head_id']}" if a["since_head_id"] else f"reading {a['since_reading']}"
+        )
+        text = (
+            f"{name}: measured runs about {abs(a['shift']):.3g}{unit} {a['direction']} its usual "
+            f"distance from the prediction since {which}{when}; the alarm came "
+            f"{a['reading'] - a['since_reading'] + 1} readings after it began."
+        )
         if len(sure) > 1:
             text += f" {len(sure) - 1} more alarm(s) followed."
     elif found:
-        text = (f"{name}: no drift by the CUSUM, but the EWMA left its limits at reading "
-                f"{found[0]['reading']}; watch the next heads.")
+        text = (
+            f"{name}: no drift by the CUSUM, but the EWMA left its limits at reading "
+            f"{found[0]['reading']}; watch the next heads."
+        )
     else:
-        text = (f"{name}: no drift over {error.size} readings; a lasting shift of {spread:.3g}{unit} would "
-                f"be found after about {cusum_run_length(1.0, k, h):.0f}, a false alarm comes once in about "
-                f"{cusum_run_length(0.0, k, h):.0f}.")
+        text = (
+            f"{name}: no drift over {error.size} readings; a lasting shift of {spread:.3g}{unit} would "
+            f"be found after about {cusum_run_length(1.0, k, h):.0f}, a false alarm comes once in about "
+            f"{cusum_run_length(0.0, k, h):.0f}."
+        )
     offset = middle if centre == "baseline" else float(error[:n].mean())
     if abs(offset) > 3.0 * spread / np.sqrt(n):
         side = "above" if offset > 0 else "below"

@@ -19,9 +19,7 @@ from ...thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j
 __all__ = ["PLATES", "Plate"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "Plate": ("plate_conduction", "stainless_plate"),
-}
+SOURCES = {"Plate": ("plate_conduction", "stainless_plate")}
 
 #: γ of the two-stage L-stable step (Alexander, SIAM J. Numer. Anal. 14 (1977) 1006, from memory).
 _GAMMA = 1.0 - np.sqrt(0.5)
@@ -45,10 +43,14 @@ def _stainless_heat(t_c):
 #: and after it transforms (forgeprops.thermal.properties); neither holds while it does.
 PLATES: dict[str, tuple[Callable, Callable]] = {
     "stainless": (_stainless_k, _stainless_heat),
-    "austenite": (np.vectorize(lambda t: conductivity(t, 0.0, 1.0), otypes=[float]),
-                  lambda t: STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(t)),
-    "ferrite": (np.vectorize(lambda t: conductivity(t, 0.0), otypes=[float]),
-                np.vectorize(lambda t: STEEL_DENSITY_KG_M3 * ferrite_cp_j_kgk(t), otypes=[float])),
+    "austenite": (
+        np.vectorize(lambda t: conductivity(t, 0.0, 1.0), otypes=[float]),
+        lambda t: STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(t),
+    ),
+    "ferrite": (
+        np.vectorize(lambda t: conductivity(t, 0.0), otypes=[float]),
+        np.vectorize(lambda t: STEEL_DENSITY_KG_M3 * ferrite_cp_j_kgk(t), otypes=[float]),
+    ),
 }
 
 
@@ -88,21 +90,30 @@ class Plate:
 
     def __post_init__(self):
         check_number(self.thickness_mm, "plate thickness", 0.5, 200.0, "mm")
-        check_number(self.depth_mm, "depth of the thermocouple", 0.0, float(self.thickness_mm), "mm")
+        check_number(
+            self.depth_mm, "depth of the thermocouple", 0.0, float(self.thickness_mm), "mm"
+        )
         if isinstance(self.material, str):
             properties = PLATES[check_choice(self.material, "plate material", PLATES)]
-        elif isinstance(self.material, tuple) and len(self.material) == 2 \
-                and all(map(callable, self.material)):
+        elif (
+            isinstance(self.material, tuple)
+            and len(self.material) == 2
+            and all(map(callable, self.material))
+        ):
             properties = self.material
         else:
-            raise InputError(f"plate material is {self.material!r}; allowed is {', '.join(PLATES)} or a "
-                             "pair of functions.")
+            raise InputError(
+                f"plate material is {self.material!r}; allowed is {', '.join(PLATES)} or a "
+                "pair of functions."
+            )
         try:
             back = _back_flux(self.back)
         except (TypeError, ValueError) as error:
             if isinstance(error, InputError):
                 raise
-            raise InputError(f"back is {self.back!r}; allowed is None, (h, °C) or a function.") from None
+            raise InputError(
+                f"back is {self.back!r}; allowed is None, (h, °C) or a function."
+            ) from None
         first = min(0.05, max(self.depth_mm, 0.2) / 8.0, self.thickness_mm / 20.0)
         sizes = [first]
         while sum(sizes) < self.thickness_mm:
@@ -115,8 +126,12 @@ class Plate:
         """An even plate; `by` is the derivative of its temperature by each parameter (zero by default)."""
         *_, size, _ = self._made
         by = np.zeros(n_parameters) if by is None else np.asarray(by, dtype=float)
-        return State(np.full(size.size, float(temperature_c)), np.tile(by, (size.size, 1)),
-                     float(temperature_c), by)
+        return State(
+            np.full(size.size, float(temperature_c)),
+            np.tile(by, (size.size, 1)),
+            float(temperature_c),
+            by,
+        )
 
     def step(self, state: State, duration_s: float, surface_flux: Callable) -> State:
         """One step in time.
@@ -144,10 +159,18 @@ class Plate:
         bands[0, 1:] = bands[2, :-1] = -stage * link
         base, base_s = u0, s0
         for share in (_GAMMA, 1.0):
-            u1, s1, surface, surface_s, flux = _stage(bands, store, base, base_s, stage, behind, resistance,
-                                                      lambda t, share=share: surface_flux(share, t),
-                                                      state.surface_c)
-            if share < 1.0:     # the second stage starts from (1 − γ) of the way
+            u1, s1, surface, surface_s, flux = _stage(
+                bands,
+                store,
+                base,
+                base_s,
+                stage,
+                behind,
+                resistance,
+                lambda t, share=share: surface_flux(share, t),
+                state.surface_c,
+            )
+            if share < 1.0:  # the second stage starts from (1 − γ) of the way
                 ahead = (1.0 - _GAMMA) / _GAMMA
                 base, base_s = u0 + ahead * (u1 - u0), s0 + ahead * (s1 - s0)
         return State(u1, s1, surface, surface_s, flux)
@@ -156,10 +179,12 @@ class Plate:
         """Temperature at the thermocouple, °C, and its derivatives by the parameters."""
         *_, size, centre = self._made
         depth = self.depth_mm * 1e-3
-        if depth < centre[0]:       # between the surface and the first centre
+        if depth < centre[0]:  # between the surface and the first centre
             share = depth / centre[0]
-            return ((1 - share) * state.surface_c + share * state.temperature_c[0],
-                    (1 - share) * state.surface_sensitivity + share * state.sensitivity[0])
+            return (
+                (1 - share) * state.surface_c + share * state.temperature_c[0],
+                (1 - share) * state.surface_sensitivity + share * state.sensitivity[0],
+            )
         j = min(int(np.searchsorted(centre, depth)), size.size - 1)
         share = min((depth - centre[j - 1]) / (centre[j] - centre[j - 1]), 1.0)
         u, s = state.temperature_c, state.sensitivity
@@ -189,7 +214,7 @@ def _stage(bands, store, base, base_s, stage, behind, resistance, flux_of, befor
     right[:, 2:] = store[:, None] * base_s
     solved = solve_banded((1, 1), bands, right, check_finite=False)
     free, unit = solved[:, 0], solved[:, 1]
-    total = unit[0] + resistance        # surface = free − total·q
+    total = unit[0] + resistance  # surface = free − total·q
     surface, low, high = before, -1e5, 1e5
     for _ in range(60):
         q, slope, by = flux_of(surface)

@@ -12,18 +12,23 @@ import numpy as np
 
 from ...base.errors import InputError, check_number
 from ...base.ranges import Warn
-from ...thermal.spray import spray_w_m2k
-from .conduction import Plate
-from .surface_flux import FIRST_READINGS, averaged, check_plate, checked_trace, start_of, surface_flux
 from ...io.columns import page
+from ...thermal.spray import spray_w_m2k
 from ..shop.traces import noise_of
+from .conduction import Plate
+from .surface_flux import (
+    FIRST_READINGS,
+    averaged,
+    check_plate,
+    checked_trace,
+    start_of,
+    surface_flux,
+)
 
 __all__ = ["CoolingCurve", "cooling_curve"]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "cooling_curve": ("inverse_curve", "inverse_roughness"),
-}
+SOURCES = {"cooling_curve": ("inverse_curve", "inverse_roughness")}
 
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
@@ -86,9 +91,15 @@ class CoolingCurve:
 
         at = self.seen
         h, factor = self.h_w_m2k[at], np.exp(1.96 * self.standard_error[at])
-        return pd.DataFrame({"surface_c": self.surface_c[at], "h_w_m2k": h, "low": h / factor,
-                             "high": h * factor,
-                             "flux_w_m2": h * (self.surface_c[at] - self.water_c)})
+        return pd.DataFrame(
+            {
+                "surface_c": self.surface_c[at],
+                "h_w_m2k": h,
+                "low": h / factor,
+                "high": h * factor,
+                "flux_w_m2": h * (self.surface_c[at] - self.water_c),
+            }
+        )
 
     def multiplier(self, flux_kg_m2_s: float, from_c: float = 500.0) -> tuple[float, float]:
         """How many times the published spray law the curve is above `from_c`, and the spread of that factor.
@@ -105,7 +116,9 @@ class CoolingCurve:
         flux = check_number(flux_kg_m2_s, "spray flux", 0.1, 60.0, "kg/(m² s)")
         at = self.seen & (self.surface_c >= from_c)
         if not at.any():
-            raise InputError(f"the trace shows no surface above {from_c:g} °C; allowed is a lower from_c.")
+            raise InputError(
+                f"the trace shows no surface above {from_c:g} °C; allowed is a lower from_c."
+            )
         law = np.array([spray_w_m2k(flux, float(s), self.water_c) for s in self.surface_c[at]])
         ratio = np.log(self.h_w_m2k[at] / law)
         return float(np.exp(ratio.mean())), float(ratio.std())
@@ -120,9 +133,18 @@ class CoolingCurve:
         return page(f"h against surface temperature, {title}", self.table(), ())
 
 
-def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_c: float | None = None,
-                  noise_c: float | None = None, knot_k: float = 25.0, roughness: float = ROUGHNESS,
-                  response_s: float = 0.0) -> CoolingCurve:
+def cooling_curve(
+    time_s,
+    temperature_c,
+    plate: Plate,
+    water_c: float,
+    *,
+    start_c: float | None = None,
+    noise_c: float | None = None,
+    knot_k: float = 25.0,
+    roughness: float = ROUGHNESS,
+    response_s: float = 0.0,
+) -> CoolingCurve:
     """h against surface temperature from one thermocouple trace.
 
     ln h at knots of surface temperature is fitted by least squares with a penalty on its second differences
@@ -173,9 +195,13 @@ def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_
     lag = check_number(response_s, "response time", 0.0, 60.0, "s")
     start = start_of(t, y, start_c)
     if start - y.min() < 30.0 or start <= water + 30.0:
-        raise InputError(f"the trace runs from {start:.0f} to {y.min():.0f} °C beside water of {water:g} °C; "
-                         "it must cool by 30 K or more.")
-    noise = max(noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05)
+        raise InputError(
+            f"the trace runs from {start:.0f} to {y.min():.0f} °C beside water of {water:g} °C; "
+            "it must cool by 30 K or more."
+        )
+    noise = max(
+        noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05
+    )
     t, y, block = averaged(t, y, _MOST_POINTS)
     sigma = noise / np.sqrt(block)
     n = max(4, int(round((start - water) / knot_k)) + 1)
@@ -196,14 +222,28 @@ def cooling_curve(time_s, temperature_c, plate: Plate, water_c: float, *, start_
     seen = (knots >= surface.min() + apart) & (knots <= surface.max() - 0.5 * apart)
     warnings = []
     if misfit > 2.0 * max(sigma, 0.3):
-        text = (f"The fit misses the trace by {misfit:.2g} K where the noise is {sigma:.2g} K: spray not "
-                "steady, plate transforming, or depth wrong.")
+        text = (
+            f"The fit misses the trace by {misfit:.2g} K where the noise is {sigma:.2g} K: spray not "
+            "steady, plate transforming, or depth wrong."
+        )
         warnings.append(Warn("inverse:misfit", text))
     if errors[seen].max(initial=0.0) > 0.3:
         text = "Part of the curve is badly settled (standard error above 30 %)."
         warnings.append(Warn("inverse:loose", text))
-    return CoolingCurve(knots, np.exp(theta[:n]), errors, seen, water, t, y, fitted, surface, noise, misfit,
-                        tuple(warnings))
+    return CoolingCurve(
+        knots,
+        np.exp(theta[:n]),
+        errors,
+        seen,
+        water,
+        t,
+        y,
+        fitted,
+        surface,
+        noise,
+        misfit,
+        tuple(warnings),
+    )
 
 
 def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
@@ -216,7 +256,11 @@ def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
         return np.full(knots.size, np.log(1000.0))
     h = np.clip(rough.flux_w_m2[good] / above[good], 30.0, 60_000.0)
     at, half = rough.surface_c[good], 0.6 * (knots[1] - knots[0])
-    found = [(k, np.log(np.median(h[np.abs(at - k) < half]))) for k in knots if (np.abs(at - k) < half).any()]
+    found = [
+        (k, np.log(np.median(h[np.abs(at - k) < half])))
+        for k in knots
+        if (np.abs(at - k) < half).any()
+    ]
     if not found:
         return np.full(knots.size, np.log(np.median(h)))
     return np.interp(knots, *np.array(found).T)
@@ -255,7 +299,7 @@ class _Model:
                 state = self.plate.step(state, span / parts, flux)
             true, by_true = self.plate.at_junction(state)
             keep = np.exp(-span / self.lag) if self.lag > 0.0 else 0.0
-            if keep:        # the junction follows the mean of the step's ends
+            if keep:  # the junction follows the mean of the step's ends
                 reading = keep * reading + (1.0 - keep) * 0.5 * (before + true)
                 by = keep * by + (1.0 - keep) * 0.5 * (by_before + by_true)
                 before, by_before = true, by_true

@@ -7,16 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.errors import InputError, check_number
-from .conduction import Plate
 from ..shop.traces import noise_of
+from .conduction import Plate
 
-__all__ = ["FIRST_READINGS", "SurfaceFlux", "averaged", "check_plate", "checked_trace", "start_of",
-           "surface_flux"]
+__all__ = [
+    "FIRST_READINGS",
+    "SurfaceFlux",
+    "averaged",
+    "check_plate",
+    "checked_trace",
+    "start_of",
+    "surface_flux",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "surface_flux": ("function_specification", "plate_conduction"),
-}
+SOURCES = {"surface_flux": ("function_specification", "plate_conduction")}
 
 #: Readings whose mean is the first guess of an unknown starting temperature.
 FIRST_READINGS = 3
@@ -24,19 +29,32 @@ FIRST_READINGS = 3
 
 def checked_trace(time_s, temperature_c, what: str = "trace") -> tuple[np.ndarray, np.ndarray]:
     try:
-        t, y = np.asarray(time_s, dtype=float).ravel(), np.asarray(temperature_c, dtype=float).ravel()
+        t, y = (
+            np.asarray(time_s, dtype=float).ravel(),
+            np.asarray(temperature_c, dtype=float).ravel(),
+        )
     except (TypeError, ValueError):
-        raise InputError(f"the {what} is not made of numbers; allowed are two lists of numbers.") from None
+        raise InputError(
+            f"the {what} is not made of numbers; allowed are two lists of numbers."
+        ) from None
     if t.size != y.size or t.size < 20:
-        raise InputError(f"the {what} has {t.size} times and {y.size} temperatures; "
-                         "allowed are 20 or more of each.")
+        raise InputError(
+            f"the {what} has {t.size} times and {y.size} temperatures; "
+            "allowed are 20 or more of each."
+        )
     if not (np.isfinite(t).all() and np.isfinite(y).all()):
-        raise InputError(f"the {what} holds a number that is not finite; take such readings out first.")
+        raise InputError(
+            f"the {what} holds a number that is not finite; take such readings out first."
+        )
     if (np.diff(t) <= 0.0).any():
-        raise InputError(f"time of the {what} does not rise at reading "
-                         f"{int(np.argmax(np.diff(t) <= 0)) + 2}; sort it and average double times first.")
+        raise InputError(
+            f"time of the {what} does not rise at reading "
+            f"{int(np.argmax(np.diff(t) <= 0)) + 2}; sort it and average double times first."
+        )
     if y.min() < -60.0 or y.max() > 1400.0:
-        raise InputError(f"the {what} reaches {y.min():.0f} to {y.max():.0f} °C; allowed is -60 to 1400 °C.")
+        raise InputError(
+            f"the {what} reaches {y.min():.0f} to {y.max():.0f} °C; allowed is -60 to 1400 °C."
+        )
     return t, y
 
 
@@ -46,8 +64,11 @@ def averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.nd
     if block <= 1:
         return t, y, 1
     n = (t.size - 1) // block * block
-    return (np.r_[t[0], t[1:n + 1].reshape(-1, block).mean(axis=1)],
-            np.r_[y[0], y[1:n + 1].reshape(-1, block).mean(axis=1)], block)
+    return (
+        np.r_[t[0], t[1 : n + 1].reshape(-1, block).mean(axis=1)],
+        np.r_[y[0], y[1 : n + 1].reshape(-1, block).mean(axis=1)],
+        block,
+    )
 
 
 @dataclass(frozen=True)
@@ -71,8 +92,15 @@ class SurfaceFlux:
     standard_error_w_m2: float
 
 
-def surface_flux(time_s, temperature_c, plate: Plate, *, start_c: float | None = None,
-                 noise_c: float | None = None, future_steps: int | None = None) -> SurfaceFlux:
+def surface_flux(
+    time_s,
+    temperature_c,
+    plate: Plate,
+    *,
+    start_c: float | None = None,
+    noise_c: float | None = None,
+    future_steps: int | None = None,
+) -> SurfaceFlux:
     """Heat flux at the cooled surface from a thermocouple inside, step after step.
 
     Function specification with a flux that is held constant over `future_steps`: at each step the one flux is
@@ -110,7 +138,9 @@ def surface_flux(time_s, temperature_c, plate: Plate, *, start_c: float | None =
     t, y = checked_trace(time_s, temperature_c)
     check_plate(plate)
     start = start_of(t, y, start_c)
-    noise = max(noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05)
+    noise = max(
+        noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05
+    )
     step = float(np.median(np.diff(t)))
     k_of, heat_of, *_ = plate._made
     middle = np.array([0.5 * (y.min() + y.max())])
@@ -132,7 +162,9 @@ def surface_flux(time_s, temperature_c, plate: Plate, *, start_c: float | None =
         ahead, miss, response = state, [], []
         for j in range(future_steps):
             held = q
-            ahead = plate.step(ahead, t[i + j] - t[i + j - 1], lambda share, at, held=held: (held, 0.0, one))
+            ahead = plate.step(
+                ahead, t[i + j] - t[i + j - 1], lambda share, at, held=held: (held, 0.0, one)
+            )
             at_junction, by = plate.at_junction(ahead)
             miss.append(y[i + j] - at_junction)
             response.append(by[0])
@@ -142,10 +174,11 @@ def surface_flux(time_s, temperature_c, plate: Plate, *, start_c: float | None =
         state = plate.step(state, t[i] - t[i - 1], lambda share, at, held=held: (held, 0.0, one))
         flux.append(q)
         surface.append(state.surface_c)
-        state = type(state)(state.temperature_c, np.zeros_like(state.sensitivity), state.surface_c,
-                            np.zeros(1))
+        state = type(state)(
+            state.temperature_c, np.zeros_like(state.sensitivity), state.surface_c, np.zeros(1)
+        )
     error = noise / float(np.sqrt(response @ response))
-    return SurfaceFlux(t[1:len(flux) + 1], np.array(flux), np.array(surface), future_steps, error)
+    return SurfaceFlux(t[1 : len(flux) + 1], np.array(flux), np.array(surface), future_steps, error)
 
 
 def _unit_response(plate: Plate, at_c: float, step: float, n: int) -> np.ndarray:
@@ -158,7 +191,9 @@ def _unit_response(plate: Plate, at_c: float, step: float, n: int) -> np.ndarray
 
 def check_plate(plate) -> None:
     if not isinstance(plate, Plate):
-        raise InputError(f"plate is {type(plate).__name__}; allowed is a Plate(thickness_mm, depth_mm, ...).")
+        raise InputError(
+            f"plate is {type(plate).__name__}; allowed is a Plate(thickness_mm, depth_mm, ...)."
+        )
 
 
 def start_of(t: np.ndarray, y: np.ndarray, start_c: float | None) -> float:
