@@ -49,7 +49,7 @@ _ROOMS = {
     "thermal.spray_units": ["spray_setting"],
     "specimens": ["air_cooled_bar", "continuous_cooling", "end_quench_bar", "quenched_bar"],
     "strength.hardness_scales": ["convert_hardness"],
-    "strength.tensile": ["strength", "tensile_strength"],
+    "strength.tensile": ["tensile_strength"],
     "hosel.bend": ["hosel_bend"],
     "face.margin": ["face_strike"],
     "face.distortion": ["face_bow"],

@@ -183,7 +183,6 @@ VALID = {
     "ideal_diameter_upper": {"steel": STEEL},
     "quenched_bar": {"steel": STEEL, "diameter_mm": 25.0, "h_w_m2k": 2000.0},
     "spray_setting": {"flow_l_min": 5.0},
-    "strength": {"hardness_hv": 285.0},
     "tempered_hardness": {"steel": STEEL, "temper_c": 540.0},
     "tensile_strength": {"hv": 285.0},
     "Cool": {},

@@ -115,8 +115,8 @@ _JOB = """
 import json
 from pathlib import Path
 import forgeprops as fp
-from forgeprops.sources import sources
-from forgeprops.tables import data_path, read_rows
+from forgeprops.base.sources import sources
+from forgeprops.base.tables import data_path, read_rows
 where = Path(fp.__file__)
 tables = sorted(p.relative_to(data_path()).as_posix() for p in data_path().rglob("*.csv"))
 rows = {name: len(read_rows(name)) for name in tables if not name.startswith("demo/")}

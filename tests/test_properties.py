@@ -26,6 +26,7 @@ from forgeprops.inputs.head import ZONES
 from forgeprops.inputs.route import BOUNDS, COOLING, Route
 from forgeprops.inputs.shop import BOUNDS as SHOP_BOUNDS
 from forgeprops.inputs.steel import ELEMENTS
+from forgeprops.strength.tensile import strength
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
 #: The same cases in every run of the tests; FORGEPROPS_EXAMPLES=10 tries ten times as many new ones.
@@ -393,14 +394,14 @@ def test_strength_is_ordered(hv, harder, shares):
             strict=True,
         )
     )
-    told = fp.strength(hv, fractions)
+    told = strength(hv, fractions)
     finite({f.name: getattr(told, f.name) for f in dataclasses.fields(told) if f.name != "curve"})
     assert (
         0.0 < told.yield_mpa < told.tensile_mpa < 4000.0
         and 0.0 < told.uniform_elongation < told.elongation < 1.0
     )
     if hv * harder <= 900.0:
-        assert fp.strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
+        assert strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
 
 
 @tried("water setting", 100)

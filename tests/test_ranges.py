@@ -10,6 +10,7 @@ import pytest
 import forgeprops as fp
 from forgeprops.base import ranges
 from forgeprops.base.errors import InputError
+from forgeprops.strength.tensile import strength
 
 PACKAGE = Path(fp.__file__).parent
 
@@ -73,7 +74,7 @@ def work():
     yield spray_warnings(45.0, 80.0, 1150.0)
     for hv in (90.0, 450.0, 700.0):
         for structure in ({"ferrite": 1.0}, {"bainite": 1.0}, {"martensite": 1.0}, None):
-            yield fp.strength(hv, structure).warnings
+            yield strength(hv, structure).warnings
         yield fp.hosel_bend(hardness_hv=hv, length_mm=40.0).warnings
         yield fp.face_strike(1.2, hv).warnings
 

@@ -161,7 +161,7 @@ def test_missing_fields(tmp_path, missing):
 
 SAVER = """
 import sys
-from forgeprops.shop import Shop
+from forgeprops.inputs.shop import Shop
 print("ready", flush=True)
 n = 0
 while True:

@@ -48,7 +48,7 @@ Z = 1.2816
 
 #: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about 1.5, read
 #: as a
-#: 90 % interval: ln 1.5 / 1.645 (the five laws compared in `thermal.spray_units` agree within 45 %).
+#: 90 % interval: ln 1.5 / 1.645 (the five laws compared in `thermal.spray` agree within 45 %).
 LN_SPRAY_SD = math.log(1.5) / 1.645
 
 #: Factors on the rate at which Cr-Mo carbides dissolve, taken as the ends of an 80 % interval: carbides

@@ -241,7 +241,7 @@ def projected_mm2(head: Head) -> dict[str, float]:
 
     Examples
     --------
-    >>> from forgeprops.head import head
+    >>> from forgeprops.inputs.head import head
     >>> 3000 < sum(projected_mm2(head("mid-iron")).values()) < 8000
     True
     """

@@ -146,7 +146,7 @@ def critical_rate_hardness_hv(
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> round(critical_rate_hardness_hv(grade("4140"), 1.0, 870.0, 3600.0))
     302
     """
@@ -233,7 +233,7 @@ def critical_rate_opinion(
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> critical_rate_opinion(grade("4130"), 3.0).applicable
     True
     >>> print(critical_rate_opinion(grade("4130"), 40.0, reheated=True).why)
@@ -302,7 +302,7 @@ def end_quench_opinion(
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> opinion = end_quench_opinion(grade("4140"), 5.556)
     >>> round(opinion.hardness_hv), opinion.applicable
     (451, True)
@@ -349,7 +349,7 @@ def opinions(
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> [o.applicable for o in opinions(grade("1020"), 3.0)]
     [True, False]
     """

@@ -97,7 +97,7 @@ def heating_limits(steel) -> HeatingLimits:
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> heating_limits(Steel("4130", {"C": 0.305, "Cr": 0.95, "Mo": 0.20})).working_c
     1200.0
     """
@@ -138,7 +138,7 @@ def heating_warning(steel, temperature_c) -> Warn | None:
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> heating_warning(Steel("1020", {"C": 0.20}), 1000.0) is None
     True
     >>> heating_warning(Steel("1045", {"C": 0.46}), 1290.0).code
@@ -270,7 +270,7 @@ def furnace_warnings(
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4130", {"C": 0.305, "Cr": 0.95, "Mo": 0.20})
     >>> [w.code for w in furnace_warnings(steel, 780.0, share=0.6, undissolved=0.3)]
     ['partial-austenite', 'carbides-left']

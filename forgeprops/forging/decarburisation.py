@@ -285,7 +285,7 @@ def decarburised_depth_um(steel, time_s, temperature_c, atmosphere="gas furnace"
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> round(decarburised_depth_um(Steel("1020", {"C": 0.2}), [0, 900], [1000, 1000], None), -1)
     330.0
     """
@@ -329,7 +329,7 @@ def diffusion_along_um2(steel, time_s, temperature_c):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> round(diffusion_along_um2(Steel("1020", {"C": 0.2}), [0, 900], [1000, 1000]) / 900, 1)
     23.0
     """
@@ -463,7 +463,7 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20})
     >>> [round(float(h)) for h in layer_hardness_hv(s, [0.40, 0.30, 0.05], 540.0, 850.0)]
     [540, 454, 177]

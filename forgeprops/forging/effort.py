@@ -116,7 +116,7 @@ def alloy_factor(steel, temperature_c):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.5, "Cr": 0.95, "Mo": 0.20})
     >>> [round(float(f), 2) for f in alloy_factor(steel, 950.0)]
     [1.09, 1.02, 1.14]
@@ -186,7 +186,7 @@ def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> round(flow_stress_mpa(Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75}), 900.0, 0.3, 10.0))
     203
     """
@@ -207,7 +207,7 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.9, "Cr": 0.95, "Mo": 0.2})
     >>> s = flow_stress(steel, 1000.0, 0.2, 3.0)
     >>> s.low_mpa < s.mpa < s.high_mpa
@@ -228,7 +228,7 @@ def relative_effort(steel, temperature_c, reference, reference_c, strain=_STRAIN
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
     >>> relative_effort(a, 900.0, a, 900.0)
     1.0
@@ -288,7 +288,7 @@ def equal_effort(
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
     >>> b = Steel("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.50, "Cr": 0.95, "Mo": 0.20})
     >>> answer = equal_effort(a, 900.0, b)
@@ -326,7 +326,7 @@ def equal_effort_preheat(
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
     >>> round(equal_effort_preheat(a, 900.0, a), 3)
     900.0

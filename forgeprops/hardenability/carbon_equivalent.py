@@ -162,7 +162,7 @@ def carbon_equivalents(steel) -> dict[str, float]:
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140 without residuals", {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.95, "Mo": 0.20,
     ...                                          "Ni": 0.0, "Cu": 0.0})
     >>> {name: round(value, 3) for name, value in carbon_equivalents(steel).items()}
@@ -182,7 +182,7 @@ def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> [w.code for w in carbon_equivalent_warnings(grade("4130"))]
     ['range:CE_IIW.C', 'range:CE_IIW.Cr', 'range:Pcm.C']
     """

@@ -153,7 +153,7 @@ def critical_cooling_rates(
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> rates = critical_cooling_rates(grade("4140"), 850.0, 1800.0)
     >>> round(rates["V1"], 1), round(rates["V2"], 1)
     (18.7, 3.4)

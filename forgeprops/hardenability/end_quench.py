@@ -187,7 +187,7 @@ def hardness_at_distance_hrc(steel, distance_mm):
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> round(hardness_at_distance_hrc(grade("42CrMo4"), 10.0), 1)
     56.2
     """
@@ -308,7 +308,7 @@ def end_quench(steel):
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> curve = end_quench(grade("4140"))
     >>> tuple(round(float(x), 1) for x in (curve.distance_mm[0], curve.hrc[0], curve.hrc[14]))
     (1.5, 56.6, 38.4)

@@ -161,7 +161,7 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> modified_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43,
     ...                                         "Mo": 0.25, "Cu": 0.10, "V": 0.05})
     >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
@@ -198,7 +198,7 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> round(ideal_diameter(grade("4130")), 1), round(ideal_diameter(grade("1020")), 1)
     (68.8, 11.0)
     """
@@ -240,7 +240,7 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> steel = grade("SCM420")
     >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
     1.38
@@ -259,7 +259,7 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> print(*ideal_diameter_warnings(Steel("boron steel", {"C": 0.30, "Mn": 1.2, "B": 0.002})))
     boron 0.002 wt% raises hardenability; its factor is not included, the ideal diameter is a lower bound.
     """

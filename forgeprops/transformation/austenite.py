@@ -360,7 +360,7 @@ def grain_growth_coefficients(steel, law="lee_lee"):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": .4, "Ni": 0, "Cr": .95, "Mo": .2}, fine_grain=False)
     >>> m, *k = grain_growth_coefficients(s)
     >>> round(grow_grain_um(1.0, grain_growth_rate(1000.0, *k), m, 600.0))

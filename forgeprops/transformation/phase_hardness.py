@@ -332,7 +332,7 @@ def constituent_warnings(steel) -> tuple[Warn, ...]:
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> [w.code for w in constituent_warnings(Steel("spring steel", {"C": 0.45, "Si": 1.8}))]
     ['range:phase_hardness.Si']
     """

@@ -81,7 +81,7 @@ def test_full_disk_is_a_clear_error(tmp_path, monkeypatch):
 SUICIDE = """
 import os, signal, sys
 from pathlib import Path
-from forgeprops.files import write_json
+from forgeprops.io.saved import write_json
 point, path = sys.argv[1:]
 def die(*a, **k): os.kill(os.getpid(), signal.SIGKILL)
 real_write = Path.write_bytes
@@ -121,7 +121,7 @@ def test_kill_at_each_step_leaves_old_or_new_whole(tmp_path, point, expected):
 
 ENDLESS = """
 import sys
-from forgeprops.files import write_json
+from forgeprops.io.saved import write_json
 n = 0
 print("ready", flush=True)
 while True:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from forgeprops.thermal.spray_units import (
+from forgeprops.thermal.spray import (
     SCALE_CONDUCTIVITY_W_MK,
     evaporation_limit_w_m2,
     spray_film_laws_w_m2k,

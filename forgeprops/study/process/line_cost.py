@@ -83,7 +83,7 @@ def line_arrays(route: Mapping[str, np.ndarray], delay_s, line: Line) -> dict[st
 
     Examples
     --------
-    >>> from forgeprops.route import Route
+    >>> from forgeprops.inputs.route import Route
     >>> from forgeprops.inputs.case_columns import route_columns
     >>> made = line_arrays(route_columns([Route()]), 0.0, Line())
     >>> float(made["press_s"][0]), float(made["heads_per_hour"][0]), made["held_up_by"][0]

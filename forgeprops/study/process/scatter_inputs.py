@@ -172,7 +172,7 @@ def inputs_of(
 
     Examples
     --------
-    >>> from forgeprops.head import head
+    >>> from forgeprops.inputs.head import head
     >>> from forgeprops.inputs.grades import grade
     >>> found = inputs_of(grade("4130"), head("mid-iron"), Route(), Shop(), {"flux": 0.5}, "fixed")
     >>> [i.name for i in found]
