@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_flag, check_number
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import hv_to_hb_array
 from ..strength.tensile import Strength
 from .allowance import DEFAULTS, allowed, allowed_deg_array
@@ -109,18 +109,6 @@ EASE = (
 #: Bend zones always shown, mm.  Nobody has measured it: 10–20 mm lies free between bar and clamp (our
 #: estimate).
 LENGTHS_MM = (10.0, 20.0)
-
-register_range(
-    "hosel_length",
-    "bend zone",
-    8,
-    25,
-    "mm",
-    "our estimate: a beam no shorter than about its diameter",
-)
-register_range(
-    "hosel_strain", "outer-fibre strain", 0, 0.08, "", "our estimate: plane sections, small strain"
-)
 
 _REASONS = {
     "strain": "Strain ends it: the outer fibre is at {strain:.1f} %, the stated share of what the steel "

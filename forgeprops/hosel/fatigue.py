@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.ranges import register_range
 from ..strength.tensile import YOUNGS_MPA
 from ..strength.tensile_fits import BRINELL_SHARE
 
@@ -48,10 +47,6 @@ SCATTER_FACTOR = 20.0
 
 #: The two methods by name.
 METHODS = ("Roessle–Fatemi", "uniform material law")
-
-register_range(
-    "roessle_fatemi", "Brinell hardness for Roessle–Fatemi", 150, 660, "HB", "from memory"
-)
 
 
 @dataclass(frozen=True)
