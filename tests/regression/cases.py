@@ -40,7 +40,11 @@ def cases(kind: str, count: int) -> list[Case]:
     found = []
     for i in range(count):
         draw = Draw(f"{kind} {i}")
-        options = {"count_press_strain": True, "bench": {"target_lie_deg": 1.5, "bar_mm": 600.0}} if i % 20 == 7 else {}
+        options = (
+            {"count_press_strain": True, "bench": {"target_lie_deg": 1.5, "bar_mm": 600.0}}
+            if i % 20 == 7
+            else {}
+        )
         shop = fp.Shop(*(draw.between(*ends) for ends in SHOP)) if draw.chance(0.5) else fp.Shop()
         found.append(Case(_steel(draw, i), _head(draw, i), _route(draw, i), shop, options))
     return found
@@ -54,7 +58,11 @@ def _steel(draw: Draw, i: int) -> fp.Steel:
     if kind == "heat":
         contents = {e: draw.between(0.9 * c, 1.1 * c) for e, c in grade.composition.items()}
     else:
-        contents = {e: draw.between(low, high) for e, (low, high, often) in CONTENTS.items() if draw.chance(often)}
+        contents = {
+            e: draw.between(low, high)
+            for e, (low, high, often) in CONTENTS.items()
+            if draw.chance(often)
+        }
         contents |= {"Mo": 0.0} if draw.chance(0.2) else {}
     return fp.Steel(f"{kind} {i}", contents, fine_grain=fine)
 
@@ -73,16 +81,28 @@ def _head(draw: Draw, i: int) -> fp.Head:
     )  # fmt: skip
     body, blocks = head.body, draw.one_of(1, 2, 3, 4, 4, 4, 8)
     if blocks == 8:
-        body = [dataclasses.replace(b, name=f"{b.name} {k}", length_mm=b.length_mm / 2) for b in body for k in "ab"]
+        body = [
+            dataclasses.replace(b, name=f"{b.name} {k}", length_mm=b.length_mm / 2)
+            for b in body
+            for k in "ab"
+        ]
     return dataclasses.replace(head, name=f"{head.name} {i}", body=tuple(body[:blocks]))
 
 
 def _route(draw: Draw, i: int) -> fp.Route:
     view = draw.between(0.3, 1.0) if draw.chance(0.3) else None
-    cool = fp.Cool(SURROUNDINGS[i % len(SURROUNDINGS)], draw.between(-5.0, 40.0), draw.between(1.0, 8.0), view)
-    later = [fp.LaterHeat(draw.between(150.0, 640.0), draw.between(600.0, 10_000.0))] if draw.chance(0.15) else []
+    cool = fp.Cool(
+        SURROUNDINGS[i % len(SURROUNDINGS)], draw.between(-5.0, 40.0), draw.between(1.0, 8.0), view
+    )
+    later = (
+        [fp.LaterHeat(draw.between(150.0, 640.0), draw.between(600.0, 10_000.0))]
+        if draw.chance(0.15)
+        else []
+    )
     if draw.chance(0.15):
-        later.append(fp.LaterHeat(draw.between(450.0, 680.0), draw.between(5.0, 3600.0), ("hosel", "neck")))
+        later.append(
+            fp.LaterHeat(draw.between(450.0, 680.0), draw.between(5.0, 3600.0), ("hosel", "neck"))
+        )
     if i % 50 == 23:  # above Ac1: refused
         later = [fp.LaterHeat(860.0)]
     route = fp.Route(cool=cool, later=tuple(later)).with_(

@@ -25,7 +25,13 @@ FIELDS = """hosel.allowed_deg hosel.allowed_deg_low hosel.allowed_deg_high hosel
     face.least_thickness_safe_mm scale_um surface.decarburised_um surface.skin_hv effort.press_force.kn effort.mean_mpa
     heat_through_s ideal_diameter_mm distortion.bow_mm distortion.neck_drift_deg""".split()
 WARNINGS = ("warnings", "face.warnings", "distortion.warnings")
-TEXT = ("steel", "head", "hosel_governed_by", "face_governed_by", *(w.replace(".", "_") for w in WARNINGS))
+TEXT = (
+    "steel",
+    "head",
+    "hosel_governed_by",
+    "face_governed_by",
+    *(w.replace(".", "_") for w in WARNINGS),
+)
 #: What may differ, relative and absolute, by the first pattern that fits the column: the march and its formulas are
 #: deterministic; the absolute part is for numbers near zero and far below what anybody reads.
 TOLERANCES = (
@@ -37,32 +43,49 @@ TOLERANCES = (
 
 def estimate_row(i: int, case) -> dict:
     """One single estimate as a row; a refused case has its inputs only."""
-    row = {"case": i, "steel": case.steel.name, "head": case.head.name, "preheat_c": case.route.preheat.temperature_c}
+    row = {
+        "case": i,
+        "steel": case.steel.name,
+        "head": case.head.name,
+        "preheat_c": case.route.preheat.temperature_c,
+    }
     try:
         found = fp.estimate(case.steel, case.head, case.route, case.shop, **case.options)
     except fp.InputError:
         return row | {"refused": True}
     row["refused"] = False
     for name, zone in found.zones.items():
-        row |= {f"{name}_{f.removeprefix('strength.').replace('.', '_')}": attrgetter(f)(zone) for f in ZONE_FIELDS}
+        row |= {
+            f"{name}_{f.removeprefix('strength.').replace('.', '_')}": attrgetter(f)(zone)
+            for f in ZONE_FIELDS
+        }
         row |= {f"{name}_{phase}_fraction": share for phase, share in zone.fractions.items()}
         row[f"{name}_strain_effect_hv"] = found.strain_effect_hv[name]
         row[f"{name}_without_spray_hv"] = (found.without_spray or {}).get(name)
     row |= {f.replace(".", "_"): attrgetter(f)(found) for f in FIELDS}
-    return row | {f.replace(".", "_"): "; ".join(sorted(w.code for w in attrgetter(f)(found))) for f in WARNINGS}
+    return row | {
+        f.replace(".", "_"): "; ".join(sorted(w.code for w in attrgetter(f)(found)))
+        for f in WARNINGS
+    }
 
 
 def estimates() -> pd.DataFrame:
     """The single estimates, one row a case."""
-    return _tidy(pd.DataFrame([estimate_row(i, case) for i, case in enumerate(cases("single", SINGLES))]))
+    return _tidy(
+        pd.DataFrame([estimate_row(i, case) for i, case in enumerate(cases("single", SINGLES))])
+    )
 
 
 def batch_of(numbered, intervals: bool) -> pd.DataFrame:
     """Rows of a batch of (number, case); its reason for a refusal is reworded freely and not kept."""
-    parts = ([getattr(case, part) for _, case in numbered] for part in ("steel", "head", "route", "shop"))
+    parts = (
+        [getattr(case, part) for _, case in numbered] for part in ("steel", "head", "route", "shop")
+    )
     table = fp.estimate_many(*parts, intervals=intervals)
     codes = ["; ".join(sorted(joined.split("; "))) for joined in table["warnings"]]
-    table = table.assign(case=[i for i, _ in numbered], warnings=codes, refused=table["error"] != "")
+    table = table.assign(
+        case=[i for i, _ in numbered], warnings=codes, refused=table["error"] != ""
+    )
     return _tidy(table.drop(columns="error"))
 
 
@@ -70,44 +93,64 @@ def batch() -> pd.DataFrame:
     """All rows of the batch, the first with intervals; one call for heads of one number of blocks, so that none is padded."""
     parts = []
     for intervals in (True, False):
-        rows = [(i, c) for i, c in enumerate(cases("batch", ROWS)) if (i < WITH_INTERVALS) == intervals]
+        rows = [
+            (i, c) for i, c in enumerate(cases("batch", ROWS)) if (i < WITH_INTERVALS) == intervals
+        ]
         counts = sorted({len(c.head.body) for _, c in rows})
-        parts += [batch_of([(i, c) for i, c in rows if len(c.head.body) == blocks], intervals) for blocks in counts]
+        parts += [
+            batch_of([(i, c) for i, c in rows if len(c.head.body) == blocks], intervals)
+            for blocks in counts
+        ]
     return pd.concat(parts).sort_values("case", ignore_index=True)
 
 
 def _tidy(table: pd.DataFrame) -> pd.DataFrame:
     """Text as text and the rest as numbers of 9 significant digits, as the files hold them."""
-    numbers = {name: pd.to_numeric(table[name]).astype(float) for name in table.columns.difference(TEXT)}
+    numbers = {
+        name: pd.to_numeric(table[name]).astype(float) for name in table.columns.difference(TEXT)
+    }
     rounded = {name: [float(f"{v:.9g}") for v in column] for name, column in numbers.items()}
-    return table.assign(**rounded, **{name: table[name].fillna("") for name in table.columns.intersection(TEXT)})
+    return table.assign(
+        **rounded, **{name: table[name].fillna("") for name in table.columns.intersection(TEXT)}
+    )
 
 
 def read(name: str) -> pd.DataFrame:
     """A frozen table."""
-    return _tidy(pd.read_csv(FOLDER / f"{name}.csv.gz", dtype=str, keep_default_na=False).replace("", None))
+    return _tidy(
+        pd.read_csv(FOLDER / f"{name}.csv.gz", dtype=str, keep_default_na=False).replace("", None)
+    )
 
 
 def moved(frozen: pd.DataFrame, now: pd.DataFrame, tolerances=TOLERANCES) -> list[str]:
     """One line for every column that moved beyond its tolerance; empty if none did."""
     if list(frozen["case"]) != list(now["case"]):
         return [f"case: {len(frozen)} rows are frozen; the {len(now)} rows now are others"]
-    lines = [f"{name}: frozen or present only" for name in frozen.columns.symmetric_difference(now.columns)]
+    lines = [
+        f"{name}: frozen or present only"
+        for name in frozen.columns.symmetric_difference(now.columns)
+    ]
     for name in frozen.columns.intersection(now.columns, sort=False):
         a, b, spread = frozen[name].to_numpy(), now[name].to_numpy(), ""
         if name in TEXT:
             rows = np.flatnonzero(a != b)
         else:
-            relative, absolute = next((r, d) for pattern, r, d in tolerances if re.fullmatch(pattern, name))
+            relative, absolute = next(
+                (r, d) for pattern, r, d in tolerances if re.fullmatch(pattern, name)
+            )
             same = (a == b) | (np.isnan(a) & np.isnan(b))
-            change = np.where(same, 0.0, np.nan_to_num(np.abs(b - a), nan=np.inf))  # inf: a number came or went
+            change = np.where(
+                same, 0.0, np.nan_to_num(np.abs(b - a), nan=np.inf)
+            )  # inf: a number came or went
             rows = np.flatnonzero(change > absolute + relative * np.nan_to_num(np.abs(a)))
             rows = rows[np.argsort(-change[rows], kind="stable")]
             if len(rows):
                 middle, high, most = np.quantile(change[rows], [0.5, 0.99, 1.0], method="higher")
                 spread = f" median {middle:.3g}, 99 % {high:.3g}, largest {most:.3g};"
         if len(rows):
-            worst = "; ".join(f"case {frozen['case'].iloc[i]:.0f}: {a[i]} -> {b[i]}" for i in rows[:3])
+            worst = "; ".join(
+                f"case {frozen['case'].iloc[i]:.0f}: {a[i]} -> {b[i]}" for i in rows[:3]
+            )
             lines.append(f"{name}: {len(rows)} rows;{spread} {worst}")
     return lines
 
@@ -118,6 +161,16 @@ if __name__ == "__main__":
     write, packing = parser.parse_args().write, {"method": "gzip", "mtime": 0}
     for name, now in (("estimates", estimates()), ("batch", batch())):
         if write:
-            now.to_csv(FOLDER / f"{name}.csv.gz", index=False, float_format="%.9g", lineterminator="\n", compression=packing)
+            now.to_csv(
+                FOLDER / f"{name}.csv.gz",
+                index=False,
+                float_format="%.9g",
+                lineterminator="\n",
+                compression=packing,
+            )
         else:
-            print(f"{name}: {len(now)} rows", *(moved(read(name), now) or ["nothing moved"]), sep="\n  ")
+            print(
+                f"{name}: {len(now)} rows",
+                *(moved(read(name), now) or ["nothing moved"]),
+                sep="\n  ",
+            )
