@@ -49,7 +49,7 @@ def check_kind(value, kind: type, name: str, where: str = ""):
     >>> check_kind("fast", dict, "limits")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: limits is 'fast'; allowed is a dict.
+    forgeprops.base.errors.InputError: limits is 'fast'; allowed is a dict.
     """
     if not isinstance(value, kind):
         raise InputError(f"{name} is {shown(value)}; allowed is a {kind.__name__}{_at(where)}.")
@@ -120,7 +120,7 @@ def check_number(
     >>> check_number(-5, "spray flux", 0, 100, "kg/(m² s)")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: spray flux is -5 kg/(m² s); allowed is 0 to 100 kg/(m² s).
+    forgeprops.base.errors.InputError: spray flux is -5 kg/(m² s); allowed is 0 to 100 kg/(m² s).
     """
     unit_text = f" {unit}" if unit else ""
     if high == math.inf:
@@ -159,7 +159,7 @@ def check_choice(value, name: str, allowed, where: str = "") -> str:
     >>> check_choice("4130 H", "grade", ("1020", "4130", "4140"))
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: grade '4130 H' is unknown; did you mean '4130'? Allowed: 1020, 4130, 4140.
+    forgeprops.base.errors.InputError: grade '4130 H' is unknown; did you mean '4130'? Allowed: 1020, 4130, 4140.
     """
     allowed = tuple(allowed)
     if isinstance(value, str):

@@ -18,7 +18,7 @@ import numpy as np
 
 from ..base.errors import InputError, check_choice, check_flag, check_number
 from ..base.ranges import Warn, outside
-from ..strength.hardness_scales import hv_to_hb_array
+from ..strength.hardness_scales import convert_array
 from ..strength.tensile import Strength
 from .allowance import DEFAULTS, allowed, allowed_deg_array
 from .bench import LIMITS, Bench, along, angles, curve_at, limit_forces, yield_force
@@ -459,7 +459,9 @@ def hosel_bend(
     strain = float(at_allowed["outer_strain"][place])
     notes.append(outside("hosel_strain", strain))
     if LIMITS[int(answer["governed_by"][0])] == "re-bends":
-        notes.append(outside("roessle_fatemi", float(hv_to_hb_array(here.hardness_hv)[0])))
+        notes.append(
+            outside("roessle_fatemi", float(convert_array(here.hardness_hv, "HV", "HB")[0]))
+        )
     most = float(at_allowed["permanent_strain"][place]) / (
         0.5 * float(at_allowed["outside_mm"][place])
     )

@@ -172,7 +172,7 @@ def check_steel(steel, name: str = "steel"):
     >>> check_steel("4130")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
+    forgeprops.base.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
     """
     if not callable(getattr(steel, "get", None)):
         raise InputError(f'{name} is {shown(steel)}; allowed is a Steel, such as grade("4130").')

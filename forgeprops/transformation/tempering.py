@@ -3,7 +3,6 @@
 Along any temperature curve one number adds up exactly, J = ∫ exp(-θ/T) dt (T in K, t in s, θ = Q/R): two heat
 treatments of equal J temper equally.  The softened hardness is a function of log10 J, of the hardness as
 quenched and of four numbers of the steel (`TemperingCoefficients`), which are linear in the composition.
-Scalar functions use only floats and `math`, so that the compiled march can call them.
 
 The constants stand in ``data/fits/tempering_law.csv``; ``tests/fits/fit_tempering.py`` makes that file.
 """
@@ -16,24 +15,23 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..base.constants import SECONDS_PER_HOUR, ZERO_C_K
 from ..base.errors import check_number
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.steel import check_steel
+from ..strength.hardness_scales import hrc_from_hv, hv_from_hrc
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
-from .phase_hardness import hrc_from_hv, hv_from_hrc
 from .temperature_formulas import content
 
 __all__ = [
     "REFERENCE_LOG_J",
     "TemperingCoefficients",
-    "equivalent_hours",
     "softened_hv",
     "tempered_hardness",
     "tempering_coefficients",
     "tempering_interval_hrc",
     "tempering_rate",
-    "tempering_sd_hrc",
     "tempering_warnings",
 ]
 
@@ -58,14 +56,7 @@ class TemperingCoefficients(NamedTuple):
 
 
 def tempering_rate(temperature_k: float, activation_k: float) -> float:
-    """Return dJ/dt = exp(-θ/T), 1 for infinite temperature.
-
-    Parameters
-    ----------
-    temperature_k : float
-        Metal temperature, K.
-    activation_k : float
-        θ of `TemperingCoefficients`, K.
+    """dJ/dt = exp(-θ/T), dimensionless; T and θ of `TemperingCoefficients` in K.
 
     References
     ----------
@@ -85,14 +76,7 @@ def softened_hv(
 ) -> float:
     """Hardness of martensite after the tempering `log_j`, HV; never above `as_quenched_hv`, never rising.
 
-    Parameters
-    ----------
-    as_quenched_hv : float
-        Hardness as quenched, HV.
-    log_j : float
-        log10 of J = ∫ exp(-θ/T) dt in s; -inf is allowed.
-    half_log_j, width, soft_hv, slope_hv : float
-        From `tempering_coefficients`.
+    `log_j` is log10 of J = ∫ exp(-θ/T) dt in s, -inf allowed; the rest from `tempering_coefficients`.
     """
     x = max(log_j, -45.0)  # nothing softens there; keeps the formula finite for J = 0
     left = 1.0 / (1.0 + math.exp((x - half_log_j) / width))
@@ -117,14 +101,7 @@ def _linear(terms: dict[str, float], comp, carbon):
 
 
 def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
-    """Return the law's numbers for a steel.
-
-    Parameters
-    ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    carbon : float or ndarray, optional
-        Carbon of the martensite in wt%, instead of the steel's.
+    """Numbers of the tempering law for a steel; `carbon` of the martensite replaces the steel's.
 
     References
     ----------
@@ -146,29 +123,6 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
         width=law["width"]["1"],
         soft_hv=soft,
         slope_hv=np.minimum(_linear(law["slope_hv"], comp, carbon), 0.0),
-    )
-
-
-def equivalent_hours(from_c: float, hours: float, at_c: float) -> float:
-    """Hours at `at_c` that temper as much as `hours` at `from_c`.
-
-    Parameters
-    ----------
-    from_c, at_c : float
-        Temperatures, °C (-273 to 1000).
-    hours : float
-        Time, h.
-
-    Examples
-    --------
-    >>> 2.5 < equivalent_hours(600.0, 1.0, 575.0) < 4.0
-    True
-    """
-    theta = _law()["activation_k"]["1"]
-    t_from = check_number(from_c, "tempering temperature", -200.0, 1000.0, "°C") + 273.15
-    t_at = check_number(at_c, "tempering temperature", -200.0, 1000.0, "°C") + 273.15
-    return check_number(hours, "tempering time", 0.0, 1e6, "h") * math.exp(
-        theta / t_at - theta / t_from
     )
 
 
@@ -205,8 +159,8 @@ def tempered_hardness(
     True
     """
     check_steel(steel)
-    t_k = check_number(temper_c, "tempering temperature", 0.0, 760.0, "°C") + 273.15
-    seconds = 3600.0 * check_number(hours, "tempering time", 0.0, 1e5, "h")
+    t_k = check_number(temper_c, "tempering temperature", 0.0, 760.0, "°C") + ZERO_C_K
+    seconds = SECONDS_PER_HOUR * check_number(hours, "tempering time", 0.0, 1e5, "h")
     if as_quenched_hrc is None:
         as_quenched_hrc = _full_martensite_hrc(content(steel, "C"))
     quenched_hv = hv_from_hrc(
@@ -216,11 +170,6 @@ def tempered_hardness(
     j = seconds * tempering_rate(t_k, k.activation_k)
     log_j = math.log10(j) if j > 0.0 else -math.inf
     return hrc_from_hv(softened_hv(quenched_hv, log_j, *(float(x) for x in k[1:])))
-
-
-def tempering_sd_hrc() -> float:
-    """Standard deviation of measured minus predicted on steels left out of the fit, HRC."""
-    return _law()["residual_sd_hrc"]["1"]
 
 
 def tempering_interval_hrc() -> tuple[float, float]:
@@ -240,5 +189,5 @@ def tempering_warnings(
     if temper_c is not None:
         found.append(outside("tempering.temperature", temper_c))
     if hours is not None:
-        found.append(outside("tempering.time", 3600.0 * hours))
+        found.append(outside("tempering.time", SECONDS_PER_HOUR * hours))
     return tuple(w for w in found if w is not None)

@@ -29,7 +29,8 @@ from scipy.optimize import least_squares
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from fit_start_temperatures import write
 
-from forgeprops.transformation.phase_hardness import as_quenched_hrc, hrc_from_hv, hv_from_hrc
+from forgeprops.strength.hardness_scales import hrc_from_hv, hv_from_hrc
+from forgeprops.transformation.phase_hardness import as_quenched_hrc
 from forgeprops.transformation.tempering import REFERENCE_LOG_J
 
 ELEMENTS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "V")
