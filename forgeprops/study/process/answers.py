@@ -20,7 +20,7 @@ from ...engine import march as marks
 from ...engine import outcome as out
 from ...engine.packing import POINTS
 from ...engine.run import march_columns
-from ...face.margin_arrays import face_margin_of_heads
+from ...face.margin import face_margin_of_heads
 from ...hosel.bench import LIMITS
 from ...hosel.bend import bends_of_heads, gradient_share
 from ...inputs.case_columns import Columns
@@ -145,18 +145,19 @@ def _face_margin(columns: Columns, told: Evaluated) -> np.ndarray:
     mass_g = np.broadcast_to(mass_g, (len(columns.heads),))
     mass_g = mass_g if columns.head_of is None else mass_g[columns.head_of]
     face, rim = POINTS[0], POINTS[1]
-    shares = {name: values[:, 0] for name, values in told.fractions.items()}
+    part = {name: values[:, 0] for name, values in told.fractions.items()}
+    size = [columns.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
     return face_margin_of_heads(
-        columns.dimension("face", "thickness_mm"),
-        columns.dimension("face", "thickness_mm") + columns.dimension("face", "allowance_mm"),
-        columns.dimension("face", "length_mm"),
-        columns.dimension("face", "height_mm"),
+        size,
+        size[0] + columns.dimension("face", "allowance_mm"),
         mass_g,
         told.marched.point_hv[:, :face],
         told.marched.point_hv[:, face : face + rim],
-        ferrite_pearlite_share=shares["ferrite"] + shares["pearlite"] + shares["untransformed"],
-        bainite_share=shares["bainite"],
-        martensite_share=shares["martensite"],
+        {
+            "ferrite_pearlite_share": part["ferrite"] + part["pearlite"] + part["untransformed"],
+            "bainite_share": part["bainite"],
+            "martensite_share": part["martensite"],
+        },
     )
 
 
