@@ -10,7 +10,7 @@ import numpy as np
 
 from .answer.interval import hardness_interval_hv
 from .base.errors import InputError, check_kind, check_number
-from .base.ranges import Warn, outside
+from .base.ranges import Warn, contents_outside
 from .engine import batch, packing
 from .engine.outcome import (
     O_AUSTENITE,
@@ -111,7 +111,7 @@ class Cooled:
 
 
 def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
-    found = [outside(f"kinetics.{e}", steel.get(e)) for e in ("C", "Mn", "Ni", "Cr", "Mo")]
+    found = contents_outside("kinetics", steel)
     found += constituent_warnings(steel)
     ac3 = float(temperatures.ac3_c(steel))
     if from_c < ac3:

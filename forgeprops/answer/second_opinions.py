@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import check_choice, check_number
-from ..base.ranges import RANGES, outside, register_range
+from ..base.ranges import RANGES, outside
 from ..hardenability.critical_rates import critical_rate_fractions, critical_rate_warnings
 from ..hardenability.end_quench import (
     end_quench_equivalent_mm,
@@ -78,14 +78,6 @@ _LOWEST_HRC = 20.0
 
 #: Rates at which the lines of the constituents are held, °C/s; our own limits.
 _SLOWEST, _FASTEST = 0.03, 900.0
-register_range(
-    "opinions.rate",
-    "cooling rate at 700 °C for the hardness by critical rates",
-    _SLOWEST,
-    _FASTEST,
-    "°C/s",
-    "the lines of the constituents are held there; our own limits",
-)
 
 _CRITICAL, _END_QUENCH = "critical rates", "end-quench position"
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_number
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, outside
 from ..strength.tensile import NOTHING_BUT_AUSTENITE, strength_arrays, structure_shares
 from .ball_impact import CONTACT_S, PEAK_FACTOR, PEAK_RANGE, strike_load
 from .plate import first_frequency_hz, rectangle_coefficients
@@ -87,23 +87,6 @@ _Z80 = 1.2816
 
 #: Fully plastic over first-yield moment of a plate in bending (rectangle: 1.5).
 _PLASTIC = 1.5
-
-register_range(
-    "face_fatigue",
-    "hardness for the fatigue limit",
-    195,
-    380,
-    "HV",
-    "NIMS fatigue data sheets, 360 heats",
-)
-register_range(
-    "face_thickness",
-    "face thickness as a plate",
-    1.5,
-    6.0,
-    "mm",
-    "our estimate: thicker is no plate",
-)
 
 
 def fatigue_strength_mpa(

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..base.errors import InputError
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, outside
 from ..transformation.austenite import FERRITE_CARBON, austenite_equilibrium
 from ..transformation.phase_hardness import (
     FERRITE_PEARLITE_FLOOR_HV,
@@ -63,15 +63,6 @@ _C_G_MOL, _FE_G_MOL = 12.011, 55.845
 _LEAST_HARDENING_CARBON = 0.10
 #: Share of the first carbon at which the decarburised layer ends.
 _DEPTH_SHARE = 0.90
-
-register_range(
-    "decarburisation.temperature",
-    "temperature for carbon diffusion",
-    700,
-    1300,
-    "°C",
-    "Ågren, Scripta Metall. 20 (1986) 1507; range from memory",
-)
 
 
 class CarbonProfile(NamedTuple):

@@ -7,7 +7,6 @@ import functools
 import numpy as np
 
 from ..base.errors import check_choice
-from ..base.ranges import register_range
 from ..base.tables import read_rows
 
 __all__ = ["hensel_spittel_mpa", "medina_hernandez_mpa", "misaka_mpa", "shida_mpa"]
@@ -24,12 +23,6 @@ SOURCES = {
 _MPA = 9.80665
 _ZERO_C = 273.15
 _R = 8.314462618
-
-_SHIDA = "Shida, J. JSTP 10 (1969) 610; read in a public source file of rolling formulas"
-register_range("shida.carbon", "carbon for the flow-stress law", 0.01, 1.2, "wt%", _SHIDA)
-register_range("shida.temperature", "temperature for the flow-stress law", 700, 1200, "°C", _SHIDA)
-register_range("shida.strain", "strain for the flow-stress law", 0.0, 0.7, "", _SHIDA)
-register_range("shida.rate", "strain rate for the flow-stress law", 0.1, 100, "1/s", _SHIDA)
 
 
 def _plain(value):

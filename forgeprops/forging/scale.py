@@ -11,7 +11,6 @@ from typing import NamedTuple
 import numpy as np
 
 from ..base.errors import check_choice
-from ..base.ranges import register_range
 
 __all__ = [
     "ATMOSPHERES",
@@ -54,15 +53,6 @@ PILLING_BEDWORTH = (71.844 / 5.745) / (55.845 / 7.874)
 
 #: Weights of Simpson's rule with 16 strips on the unit interval.
 _SIMPSON = np.array([1.0, *[4.0, 2.0] * 7, 4.0, 1.0]) / 48.0
-
-register_range(
-    "scale.temperature",
-    "temperature for the scale law",
-    700,
-    1250,
-    "°C",
-    "Paidassi as summarised by Chen & Yuen, Oxid. Met. 59 (2003) 433; from memory",
-)
 
 
 class Blast(NamedTuple):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, contents_outside
 from ..inputs.steel import check_steel
 
 __all__ = [
@@ -25,58 +25,6 @@ SOURCES = {
     "carbon_equivalents": ("ce_iiw", "pcm", "cet", "cen"),
     "carbon_equivalent_warnings": ("ce_iiw", "pcm", "cet", "cen"),
 }
-
-_IIW = "EN 1011-2 method A, from memory"
-_PCM = "Ito & Bessyo 1968, data of the formula, from memory"
-_CET = "EN 1011-2 method B, read on a trade page"
-_LIMITS = {
-    "CE_IIW": (
-        _IIW,
-        {
-            "C": (0.05, 0.25),
-            "Si": (0, 0.8),
-            "Mn": (0, 1.7),
-            "Cr": (0, 0.9),
-            "Cu": (0, 1.0),
-            "Ni": (0, 2.5),
-            "Mo": (0, 0.75),
-            "V": (0, 0.20),
-        },
-    ),
-    "Pcm": (
-        _PCM,
-        {
-            "C": (0.07, 0.22),
-            "Si": (0, 0.60),
-            "Mn": (0.40, 1.40),
-            "Cu": (0, 0.50),
-            "Ni": (0, 1.20),
-            "Cr": (0, 1.20),
-            "Mo": (0, 0.70),
-            "V": (0, 0.12),
-            "B": (0, 0.005),
-        },
-    ),
-    "CET": (
-        _CET,
-        {
-            "C": (0.05, 0.32),
-            "Si": (0, 0.8),
-            "Mn": (0.5, 1.9),
-            "Cr": (0, 1.5),
-            "Cu": (0, 0.7),
-            "Mo": (0, 0.75),
-            "Nb": (0, 0.06),
-            "Ni": (0, 2.5),
-            "Ti": (0, 0.12),
-            "V": (0, 0.18),
-            "B": (0, 0.005),
-        },
-    ),
-}
-for _name, (_source, _bounds) in _LIMITS.items():
-    for _symbol, (_low, _high) in _bounds.items():
-        register_range(f"{_name}.{_symbol}", f"{_symbol} for {_name}", _low, _high, "wt%", _source)
 
 
 def _get(steel, *elements):
@@ -186,9 +134,5 @@ def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
     >>> [w.code for w in carbon_equivalent_warnings(grade("4130"))]
     ['range:CE_IIW.C', 'range:CE_IIW.Cr', 'range:Pcm.C']
     """
-    found = (
-        outside(f"{name}.{e}", float(steel.get(e)))
-        for name, (_, bounds) in _LIMITS.items()
-        for e in bounds
-    )
-    return tuple(w for w in found if w is not None)
+    found = (w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))
+    return tuple(found)

@@ -6,7 +6,7 @@ import functools
 
 import numpy as np
 
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.steel import check_steel
 from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
@@ -42,30 +42,6 @@ _LOWEST_HRC = 20.0
 #: Ideal diameter below which the 3 mm dividing factor is held, mm: its polynomial turns there (derived; the
 #: factor must rise as hardenability falls).
 _TURN_AT_3_MM = 17.5
-
-_SOURCE = "ASTM A255-10, end-quench curve from chemistry"
-_ELEMENTS = ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V")
-for _symbol, _low, _high in (
-    ("C", 0.10, 0.70),
-    ("Mn", 0.50, 1.65),
-    ("Si", 0.15, 0.60),
-    ("Cr", 0.0, 1.35),
-    ("Ni", 0.0, 1.50),
-    ("Cu", 0.0, 0.35),
-    ("Mo", 0.0, 0.55),
-    ("V", 0.0, 0.20),
-):
-    register_range(
-        f"end_quench.{_symbol}", f"{_symbol} for the end-quench curve", _low, _high, "wt%", _SOURCE
-    )
-register_range(
-    "end_quench.ideal_diameter",
-    "ideal diameter for the end-quench curve",
-    25.4,
-    177.8,
-    "mm",
-    "ASTM A255-10, dividing factors for 1 to 7 in; ends from memory",
-)
 
 
 @functools.cache
@@ -260,7 +236,7 @@ def slowest_cooling() -> tuple[float, float]:
 
 def end_quench_warnings(steel) -> tuple[Warn, ...]:
     """Warnings of one steel's end-quench curve: outside the standard's ranges, or below 20 HRC."""
-    found = [outside(f"end_quench.{e}", float(steel.get(e))) for e in _ELEMENTS]
+    found = contents_outside("end_quench", steel)
     di = ideal_diameter(steel)
     if di < 25.4:
         found.append(

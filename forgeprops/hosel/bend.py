@@ -14,7 +14,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from ..base.errors import InputError, check_number
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import hv_to_hb_array
 from ..strength.tensile import Strength, flow_curve, strength
 from .bench import (
@@ -77,18 +77,6 @@ _Z80 = 1.2816
 #: 80 % half-range of two choices of ours: share of uniform strain 0.3–0.5 about 0.4, scatter factor 10–40
 #: about 20.
 _FRACTION_SPREAD, _SCATTER_SPREAD = 0.25, 2.0
-
-register_range(
-    "hosel_length",
-    "bend zone",
-    8,
-    25,
-    "mm",
-    "our estimate: a beam no shorter than about its diameter",
-)
-register_range(
-    "hosel_strain", "outer-fibre strain", 0, 0.08, "", "our estimate: plane sections, small strain"
-)
 
 
 # ---- what each limit allows ----

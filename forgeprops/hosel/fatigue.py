@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.ranges import register_range
 from ..strength.tensile import YOUNGS_MPA, FlowCurve, Strength, flow_curve
 from ..strength.tensile_fits import BRINELL_SHARE
 
@@ -51,10 +50,6 @@ SCATTER_FACTOR = 20.0
 
 #: What ageing adds to the flow stress of low-carbon steel after a bend, MPa (30–60, from memory).
 AGEING_MPA = 40.0
-
-register_range(
-    "roessle_fatemi", "Brinell hardness for Roessle–Fatemi", 150, 660, "HB", "from memory"
-)
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_kind, check_number
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, outside
 from ..base.tables import read_rows
 from ..inputs.steel import Steel
 
@@ -74,38 +74,6 @@ YOUNGS_MPA = 205_000.0
 #: Branches of the hardness–strength link.
 BRANCHES = ("quenched and tempered", "bainite", "ferrite-pearlite", "all data")
 
-register_range(
-    "strength_qt",
-    "hardness for the strength of quenched and tempered steel",
-    190,
-    540,
-    "HV",
-    "handbook rows of the fit",
-)
-register_range(
-    "strength_b",
-    "hardness for the strength of bainite",
-    280,
-    400,
-    "HV",
-    "two handbook rows at 318 and 382 HV",
-)
-register_range(
-    "strength_fp",
-    "hardness for the strength of ferrite and pearlite",
-    115,
-    245,
-    "HV",
-    "handbook rows of the fit",
-)
-register_range(
-    "strength_all",
-    "hardness for the strength of any structure",
-    129,
-    592,
-    "HV",
-    "Pavlina & Van Tyne 2008, Table 1",
-)
 _RANGE_OF = dict(
     zip(BRANCHES, ("strength_qt", "strength_b", "strength_fp", "strength_all"), strict=True)
 )

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.ranges import register_range
 from ..base.tables import read_rows
 from ..inputs.head import STEEL_DENSITY_KG_M3
 
@@ -63,23 +62,6 @@ _HOT_DENSITY_KG_M3 = 7616.0
 
 #: The same per kg, for marches that count mass, J/kg.
 LATENT_HEAT_J_KG = {phase: heat / _HOT_DENSITY_KG_M3 for phase, heat in LATENT_HEAT_J_M3.items()}
-
-register_range(
-    "thermal.cp_austenite",
-    "temperature for austenite's heat capacity",
-    25,
-    1538,
-    "°C",
-    "Dinsdale 1991, SGTE unary data, 298–1811 K",
-)
-register_range(
-    "thermal.conductivity",
-    "temperature for steel's conductivity",
-    20,
-    1200,
-    "°C",
-    "EN 1993-1-2:2005, clause 3.4.1.3",
-)
 
 
 def austenite_cp_j_kgk(t_c):

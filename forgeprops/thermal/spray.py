@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, outside
 
 __all__ = [
     "SCALE_CONDUCTIVITY_W_MK",
@@ -61,31 +61,6 @@ WATER_KG_L = 0.998
 _DROP_M = 1.0e-3
 #: Impact density over which a surface counts as wetted, kg/(m² s) (our blend).
 _WETTING_FLUX = 0.5
-
-register_range(
-    "thermal.spray_flux",
-    "spray impact density",
-    3,
-    30,
-    "kg/(m² s)",
-    "Wendelstorf, Spitzer & Wendelstorf 2008, from memory",
-)
-register_range(
-    "thermal.spray_surface",
-    "sprayed surface temperature",
-    200,
-    1100,
-    "°C",
-    "Wendelstorf, Spitzer & Wendelstorf 2008, from memory",
-)
-register_range(
-    "thermal.spray_water",
-    "spray water temperature",
-    15,
-    60,
-    "°C",
-    "range over which the secondary-cooling factor 1 − 0.0075 T is used, from memory",
-)
 
 
 def _wendelstorf_w_m2k(flux_kg_m2_s, superheat_k):

@@ -12,7 +12,6 @@ import math
 import numpy as np
 
 from ..base.errors import check_choice
-from ..base.ranges import register_range
 
 __all__ = [
     "EUTECTOID_CARBON",
@@ -91,15 +90,6 @@ _C_PER_CR, _C_PER_MO = 3 * 12.011 / (7 * 51.996), 12.011 / (2 * 95.95)
 _CARBIDE_SPACING_UM, _CARBIDE_SPACING_CARBON = 2.0, 0.05
 _R = 8.314462618
 _ZERO_C = 273.15
-
-register_range(
-    "lee_lee_grain",
-    "temperature for the Lee & Lee grain-growth law",
-    900,
-    1200,
-    "°C",
-    "Lee & Lee, ISIJ Int. 48 (2008) 755; range from memory",
-)
 
 
 def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):

@@ -18,7 +18,6 @@ import math
 
 import numpy as np
 
-from ..base.ranges import register_range
 from ..base.tables import read_rows
 
 __all__ = [
@@ -59,22 +58,6 @@ CARBON_IN_FERRITE = 0.022
 AE3_SLOPE_C = 323.0 / 1.8
 #: Slope of the Acm line, °C per wt% C: from (0.76 % C, 727 °C) to (2.1 % C, 1147 °C) (both read).
 ACM_SLOPE_C = (1147.0 - 727.0) / (2.1 - 0.76)
-
-for _element, _low, _high in (
-    ("C", 0.05, 0.6),
-    ("Mn", 0.0, 2.0),
-    ("Ni", 0.0, 4.0),
-    ("Cr", 0.0, 2.0),
-    ("Mo", 0.0, 0.8),
-):
-    register_range(
-        f"kinetics.{_element}",
-        f"{_element} for the rate equations",
-        _low,
-        _high,
-        "wt%",
-        "Kirkaldy & Venugopalan 1984, range from memory",
-    )
 
 
 @functools.cache

@@ -17,7 +17,7 @@ import functools
 import numpy as np
 
 from ..base.errors import check_choice
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, contents_outside
 from ..base.tables import read_rows
 from .temperature_formulas import content
 
@@ -64,34 +64,8 @@ MARTENSITE_FLOOR_HV = 200.0
 #: Rates, log10 of °C/h, at which the straight lines are held: 0.03 °C/s to 900 °C/s.  Our own limits.
 LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 
-_SOURCE = "Maynier, Dollet & Bastien 1978, AIME pp. 518-544, from memory"
 #: Elements whose contents the hardness of the constituents has a range for.
 HARDNESS_ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V")
-for _symbol, _low, _high in (
-    ("C", 0.1, 0.5),
-    ("Si", 0.0, 1.0),
-    ("Mn", 0.0, 2.0),
-    ("Ni", 0.0, 4.0),
-    ("Cr", 0.0, 3.0),
-    ("Mo", 0.0, 1.0),
-    ("V", 0.0, 0.2),
-):
-    register_range(
-        f"phase_hardness.{_symbol}",
-        f"{_symbol} for the hardness of constituents",
-        _low,
-        _high,
-        "wt%",
-        _SOURCE,
-    )
-register_range(
-    "phase_hardness.initial_hardness",
-    "carbon for the as-quenched hardness",
-    0.10,
-    0.70,
-    "wt%",
-    "ASTM A255-10, initial hardness; read in a handbook text",
-)
 
 
 def martensite_hv(c: float, si: float, mn: float, ni: float, cr: float, log_v: float) -> float:
@@ -336,5 +310,4 @@ def constituent_warnings(steel) -> tuple[Warn, ...]:
     >>> [w.code for w in constituent_warnings(Steel("spring steel", {"C": 0.45, "Si": 1.8}))]
     ['range:phase_hardness.Si']
     """
-    found = (outside(f"phase_hardness.{s}", float(steel.get(s))) for s in HARDNESS_ELEMENTS)
-    return tuple(w for w in found if w is not None)
+    return tuple(contents_outside("phase_hardness", steel))

@@ -11,7 +11,6 @@ import math
 import numpy as np
 
 from ..base.errors import check_choice
-from ..base.ranges import register_range
 
 __all__ = [
     "RECRYSTALLISATION_LAWS",
@@ -62,15 +61,6 @@ RECRYSTALLISATION_LAWS = {
         "C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory)",
     ),
 }
-
-register_range(
-    "recrystallisation.strain",
-    "strain for the recrystallisation law",
-    0.05,
-    0.6,
-    "",
-    "C-Mn steel; Hodgson & Gibbs 1992 and Sellars 1979, range from memory",
-)
 
 
 def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgson_gibbs"):

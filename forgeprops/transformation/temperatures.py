@@ -11,7 +11,7 @@ from types import MappingProxyType
 import numpy as np
 
 from ..base.errors import check_choice
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, contents_outside
 from ..base.tables import read_rows
 from ..inputs.steel import check_steel
 from . import temperature_formulas as formulas
@@ -65,23 +65,6 @@ REFERENCE_GRAIN_UM = 25.0
 #: Rate of van Bohemen's carbon term, 1/wt%, which our corrections share (see `temperature_formulas`).
 _CARBON_RATE = {"ms": 0.96, "bs": 1.33}
 _BASE = {"ms": formulas.ms_van_bohemen, "bs": formulas.bs_van_bohemen}
-
-for _symbol, _high, _what in (
-    ("C", 0.6, "carbon"),
-    ("Si", 1.0, "silicon"),
-    ("Mn", 2.0, "manganese"),
-    ("Ni", 5.0, "nickel"),
-    ("Cr", 3.5, "chromium"),
-    ("Mo", 1.0, "molybdenum"),
-):
-    register_range(
-        f"temperatures.{_symbol}",
-        f"{_what} for the critical temperatures",
-        0.0,
-        _high,
-        "wt%",
-        "Steven & Haynes 1956 and Andrews 1965, from memory; Si: range of the measured sets",
-    )
 
 
 def _pick(table, method, what):
@@ -435,11 +418,6 @@ def critical_temperatures(steel) -> CriticalTemperatures:
     ):
         values = [float(f(steel)) for key, f in table.items() if only is None or key in only]
         spread[name] = (min(values), max(values))
-    warnings = [
-        w
-        for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")
-        if (w := outside(f"temperatures.{s}", float(content(steel, s)))) is not None
-    ]
     bs, ms = float(bainite_start_c(steel)), float(martensite_start_c(steel))
     interval = {
         name: (value + start_interval_c(name)[0], value + start_interval_c(name)[1])
@@ -464,5 +442,5 @@ def critical_temperatures(steel) -> CriticalTemperatures:
                 "ms": "own",
             }
         ),
-        warnings=tuple(warnings),
+        warnings=tuple(contents_outside("temperatures", steel)),
     )
