@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
 
@@ -226,9 +226,7 @@ class Head:
     note: str = ""
 
     def __post_init__(self):
-        if not isinstance(self.name, str) or not self.name.strip():
-            raise InputError(f"name is {self.name!r}; allowed is a text that is not empty (head).")
-        where = repr(self.name)
+        where = repr(check_name(self.name, "head name"))
         for field, kind in (("face", Face), ("rim", Rim), ("neck", Neck), ("hosel", Hosel)):
             object.__setattr__(self, field, checked(getattr(self, field), kind, where))
         blocks = (self.body,) if isinstance(self.body, Block) else tuple(self.body)

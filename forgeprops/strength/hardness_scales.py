@@ -177,7 +177,7 @@ def convert_hardness(
     >>> convert_hardness(150, "HV", "HRC")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: HV 150 has no HRC; allowed is 238 to 940 HV (ASTM E140).
+    forgeprops.base.errors.InputError: HV 150 has no HRC; allowed is 238 to 940 HV (ASTM E140).
     """
     result = try_convert(value, from_scale, to_scale, standard)
     if result is None:
