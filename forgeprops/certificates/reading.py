@@ -15,14 +15,6 @@ from .rows import Certificate, read_block, title_rows
 
 __all__ = ["Certificate", "Certificates", "read_certificates"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "read_certificates": (
-        "certificate_names",
-        "certificate_below_limit",
-        "certificate_misplaced_point",
-    )
-}
 
 #: Most cells of a text file of certificates: 10 000 heats of 20 elements, read in some 5 s.  Our own limit.
 CELL_LIMIT = 200_000
@@ -152,6 +144,14 @@ def read_certificates(
     ------
     InputError
         The file cannot be read, or names no elements in any row or column.
+
+    References
+    ----------
+    .. [1] Names on certificates in four languages (data/library/certificate_names.csv) (from
+       memory).
+    .. [2] A content "<x" counts as x/2 (common practice).
+    .. [3] A content four times beyond its grade's range that a moved point would bring into it is
+       not used (our choice).
 
     Examples
     --------

@@ -18,8 +18,6 @@ from ..base.errors import (
 
 __all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel", "check_steel"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"DEFAULT_RESIDUALS": ("default_residuals",)}
 
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
 #: misplaced decimal point.  Our own limits.

@@ -12,8 +12,6 @@ from .writing import write_bytes
 
 __all__ = ["plain_cell", "read_json", "safe_cell", "write_json"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"safe_cell": ("formula_starts",)}
 
 #: First characters that make a spreadsheet program take a cell for a formula (OWASP ASVS 5.0 requirement
 #: 1.2.10, read at asvs.emil.hemdal.se/1.2.10, and CWE-1236), with the full-width forms of the first four.
@@ -121,6 +119,10 @@ def safe_cell(value):
 
     Text that begins with one of `FORMULA_STARTS` (after blanks), or with an apostrophe, gets an apostrophe in
     front; `plain_cell` takes it off again.
+
+    References
+    ----------
+    .. [1] OWASP ASVS 5.0, requirement 1.2.10; CWE-1236 (read).
 
     Examples
     --------
