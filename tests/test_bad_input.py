@@ -1,6 +1,7 @@
 """Malformed input of every kind to every public call, file and control: one clear error, and nothing is written."""
 
 import ast
+import dataclasses
 import hashlib
 import html
 import inspect
@@ -476,6 +477,25 @@ def test_random_bytes_give_our_error_or_a_valid_thing(tmp_path):
                 reader(bytes(data), filename=f"{name}.csv")
             except InputError as error:
                 one_clear_sentence(error)
+
+
+@pytest.mark.parametrize(
+    "name", ["", " ", "a\n}", "a\rb", "\x1b[31m", "\ud800", "a\u2028b", "x" * 121, 7]
+)
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda name: fp.Steel(name, {"C": 0.3}),
+        lambda name: dataclasses.replace(fp.head("mid-iron"), name=name),
+        lambda name: fp.Shop(name=name),
+    ],
+    ids=["steel", "head", "shop"],
+)
+def test_names_are_printable_and_bounded(make, name):
+    with pytest.raises(InputError) as refused:
+        make(name)
+    one_clear_sentence(refused.value)
+    assert "name is" in str(refused.value) and "printable" in str(refused.value)
 
 
 def test_a_refused_write_leaves_the_old_file(tmp_path):

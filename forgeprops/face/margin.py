@@ -31,43 +31,6 @@ __all__ = [
     "strike_of_head",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "fatigue_strength_mpa": ("fatigue_limit", "fatigue_line", "surface_factor"),
-    "face_margin_of_heads": (
-        "clamped_rectangle",
-        "dynamic_overshoot",
-        "fatigue_limit",
-        "shakedown",
-    ),
-    "layers_of_faces": (),
-    "core_hv": ("moment_curvature",),
-    "face_strike": (
-        "clamped_rectangle",
-        "dynamic_overshoot",
-        "fatigue_limit",
-        "fatigue_line",
-        "surface_factor",
-        "shakedown",
-        "strikes",
-        "ball",
-        "patch",
-        "restitution",
-    ),
-    "strike_of_head": (
-        "clamped_rectangle",
-        "dynamic_overshoot",
-        "fatigue_limit",
-        "fatigue_line",
-        "surface_factor",
-        "shakedown",
-        "strikes",
-        "ball",
-        "patch",
-        "restitution",
-    ),
-}
-
 #: Surface factor k_a = a TS^b on the endurance limit (Noll & Lipson 1946; Shigley's Mechanical Engineering Design,
 #: 9th ed., Table 6-2, read; the 11th edition fits the same points anew, within 5 % where compared).
 FINISHES = {
@@ -102,7 +65,13 @@ def fatigue_strength_mpa(
     shift_sd : float
         Standard deviations (19 MPa) to move the fatigue limit.
 
-    Source: see the constants of this module.
+    References
+    ----------
+    .. [1] 29.8 + 1.589 HV: own fit to NIMS fatigue data sheets, 360 heats; rows not bundled (our own fit).
+    .. [2] 0.85 of tensile strength at 1000 cycles, knee at 1e6: Shigley's Mechanical Engineering
+       Design (from memory).
+    .. [3] Finish: G. C. Noll & C. Lipson, Proc. SESA 3 (1946) 29; Shigley 9th ed., table 6-2
+       (read).
 
     Examples
     --------
@@ -147,7 +116,11 @@ def _capacity_mpa(hardness_hv, strength_of, strikes, finish, shift_sd):
 
     Pulses from zero under Goodman's line, amplitude/S + mean/TS = 1.  Where the peak passes yield, the
     first strikes shake the mean stress down to YS − amplitude; that ends where the range passes 2 YS and
-    every strike yields (from memory; usual in design codes).
+    every strike yields.
+
+    References
+    ----------
+    .. [1] Shakedown: mean stress falls to yield less amplitude (from memory).
     """
     s = strength_of(hardness_hv)
     yield_, tensile = s["yield_mpa"], s["tensile_mpa"]
@@ -421,6 +394,10 @@ def face_strike(
     Raises
     ------
     InputError
+
+    References
+    ----------
+    .. [1] 10 000 strikes: usual air-cannon series are 5000-10 000 (common practice).
 
     Examples
     --------

@@ -41,30 +41,6 @@ from .result import HoselBend, ease_of
 
 __all__ = ["bend_of_head", "bends_of_heads", "gradient_share", "hosel_bend"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-_BEND = (
-    "tube_section",
-    "moment_curvature",
-    "bench_beam",
-    "strain_fraction",
-    "bend_zone",
-    "bar",
-    "strain_life",
-    "roessle_fatemi",
-    "uniform_material_law",
-    "scatter_factor",
-    "bore_out_of_round",
-    "bauschinger",
-    "ovalisation",
-    "wrinkling",
-)
-SOURCES = {
-    "hosel_bend": _BEND,
-    "bend_of_head": _BEND,
-    "bends_of_heads": _BEND,
-    "gradient_share": ("bend_zone",),
-}
-
 #: Bend zones always shown, mm.  Nobody has measured it: 10–20 mm lies free between bar and clamp (our
 #: estimate).
 LENGTHS_MM = (10.0, 20.0)
@@ -86,8 +62,12 @@ def _limit_forces(n: Nodes, bench: Bench, fraction, scatter, used) -> np.ndarray
     """Force on the bar at which each of `LIMITS` is reached, N, shape (4, n).
 
     Strain, a stated share of uniform strain (see `Bench`); re-bends, `fatigue.allowed_amplitude`; wall,
-    ovalisation r⁴ k² (1 − ν²)/t² (Brazier 1927), wrinkling strain t/(2D) (Murphey & Langner 1985), both
-    from memory, the first an elastic formula used as an order of magnitude.
+    ovalisation r⁴ k² (1 − ν²)/t², an elastic formula used as an order of magnitude, and wrinkling strain t/(2D).
+
+    References
+    ----------
+    .. [1] Ovalisation: L. G. Brazier, Proc. R. Soc. A 116 (1927) 104 (from memory).
+    .. [2] Wrinkling: Murphey & Langner 1985 (from memory).
     """
     hardness, _, tensile, uniform = (n.metal[..., i] for i in range(4))
     # outer fibre or bore edge, whichever suffers more

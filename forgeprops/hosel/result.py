@@ -16,9 +16,6 @@ from .bench import Hosels, force_for_angle, load
 
 __all__ = ["CAUTIONS", "EASE", "HoselBend", "ease_of"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"ease_of": ("hand_force_225", "hand_force_400")}
-
 #: What must stand beside every bend allowance.
 CAUTIONS = (
     "A hard or notched hosel can snap without warning and the bar flies on: wear eye protection, stand to "
@@ -52,6 +49,11 @@ _REASONS = {
 
 def ease_of(force_n: float) -> str:
     """Grade of ease of a hand force on the bar, in words.
+
+    References
+    ----------
+    .. [1] Ergonomic Design for People at Work, vol. 2: 225 N standing (read).
+    .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N (abstract) (read).
 
     Examples
     --------

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 
-from ..base.errors import InputError
+from ..base.errors import InputError, shown
 from .reading import decode_text, read_source
 from .writing import write_bytes
 
 __all__ = ["plain_cell", "read_json", "safe_cell", "write_json"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"safe_cell": ("formula_starts",)}
 
 #: First characters that make a spreadsheet program take a cell for a formula (OWASP ASVS 5.0 requirement
 #: 1.2.10, read at asvs.emil.hemdal.se/1.2.10, and CWE-1236), with the full-width forms of the first four.
 FORMULA_STARTS = "=+-@\t\r\n\0＝＋－＠"
+
+#: Deepest nesting of a JSON file that is read (ours have three levels), and what opens or closes a level;
+#: a text in quotation marks is one match.
+DEPTH_LIMIT = 20
+_NESTING = re.compile(r'[\[\]{}]|"[^"\\]*(?:\\.[^"\\]*)*"?', re.DOTALL)
 
 
 def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool = False) -> None:
@@ -61,19 +65,26 @@ def read_json(
     file = read_source(source, filename, limit_bytes)
 
     def once(pairs):
-        names = [name for name, _ in pairs]
-        for name in names:
-            if names.count(name) > 1:
-                raise InputError(f"{file.name}: {name!r} is given twice; allowed is once.")
-        return dict(pairs)
+        made: dict = {}
+        for name, value in pairs:
+            if name in made:
+                raise InputError(f"{file.name}: {shown(name)} is given twice; allowed is once.")
+            made[name] = value
+        return made
 
     def no_constant(word):
         raise InputError(f"{file.name} contains {word}; allowed are finite numbers.")
 
+    text, depth = decode_text(file.data)[0], 0
+    for mark in _NESTING.finditer(text):
+        depth += {"[": 1, "{": 1, "]": -1, "}": -1}.get(mark[0], 0)
+        if depth > DEPTH_LIMIT:
+            raise InputError(
+                f"{file.name} is nested more than {DEPTH_LIMIT} deep; allowed is a {kind} file saved "
+                "by forgeprops."
+            )
     try:
-        content = json.loads(
-            decode_text(file.data)[0], object_pairs_hook=once, parse_constant=no_constant
-        )
+        content = json.loads(text, object_pairs_hook=once, parse_constant=no_constant)
     except InputError:
         raise
     except json.JSONDecodeError as error:
@@ -81,7 +92,7 @@ def read_json(
             f"{file.name}, line {error.lineno} is not JSON: {error.msg}; "
             f"allowed is a {kind} file saved by forgeprops."
         ) from None
-    except (RecursionError, ValueError) as error:  # ValueError: thousands of digits
+    except ValueError as error:  # thousands of digits
         raise InputError(f"{file.name} is not a {kind} file: {str(error)[:80]}.") from None
     found = content.pop("format", None) if isinstance(content, dict) else None
     if found != f"forgeprops {kind}":
@@ -108,6 +119,10 @@ def safe_cell(value):
 
     Text that begins with one of `FORMULA_STARTS` (after blanks), or with an apostrophe, gets an apostrophe in
     front; `plain_cell` takes it off again.
+
+    References
+    ----------
+    .. [1] OWASP ASVS 5.0, requirement 1.2.10; CWE-1236 (read).
 
     Examples
     --------
