@@ -66,7 +66,7 @@ def test_settings_that_are_not_sure_enough_are_named_as_such():
 def test_a_heat_that_no_setting_helps_is_held():
     found = judge_heat("1020", limits=fp.Limits(face_hardness_hv=(480, None)))
     assert found.verdict == HOLD and found.chance < 0.05
-    assert "No settings within preheat temperature 850 to 1020 °C" in found.reason
+    assert "No settings within preheat temperature 850 to 1000 °C" in found.reason
     told = judge_heat("1030", limits=LIMITS, turned={})
     assert told.verdict == HOLD and "No setting may be adjusted" in told.reason
 

@@ -5,8 +5,9 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
-from forgeprops.inputs.settings import changed, settings, value_of, varied
+from forgeprops.inputs.job import changed, value_of, varied
 from forgeprops.inputs.settings import setting as lookup
+from forgeprops.inputs.settings import settings
 from forgeprops.study.process.process_window import Axis, _largest_box
 
 
@@ -145,7 +146,7 @@ def test_any_number_of_the_case_is_an_axis():
         (("preheat_c", 850), "allowed is"),
         ("preheat_c", "allowed is"),
         (("flux", 2, 8, 5), "both axes are flux"),
-        (("surroundings", 0, 1, 2), "setting to turn 'surroundings'"),
+        (("surroundings", 0, 1, 2), "setting to vary 'surroundings'"),
     ],
 )
 def test_bad_axes_are_refused(x, words):
