@@ -136,7 +136,7 @@ def test_a_higher_chance_is_harder_to_meet():
 def test_a_route_without_water():
     found = judge_heat("1030", route=fp.Route(spray=None), limits=LIMITS)
     assert found.verdict == HOLD and "flux" not in found.reason
-    with pytest.raises(fp.InputError, match="flux cannot be turned"):
+    with pytest.raises(fp.InputError, match="flux cannot be varied"):
         judge_heat("1030", route=fp.Route(spray=None), limits=LIMITS, turned={"flux": (2, 20)})
 
 

@@ -185,7 +185,7 @@ def test_varied_cases_are_the_changed_case():
 def test_numbers_out_of_bounds_are_refused_at_the_ends():
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     for values, words in (
-        ({"flux": np.array([5.0, 99.0])}, "spray flux is 99"),
+        ({"flux": np.array([5.0, 99.0])}, "spray rate is 99"),
         ({"hosel_bore_mm": np.array([9.0, 13.0])}, "hosel wall"),
         ({"C": np.array([0.3, np.nan])}, "C content"),
     ):

@@ -85,7 +85,7 @@ class Input:
         return np.clip(np.exp(values) if log else values, self.low, self.high)
 
     def words(self) -> str:
-        """ "spray flux 12 ± 0.72 kg/(m² s)" and what kind of spread it is."""
+        """ "spray rate 12 ± 0.72 kg/(m² s)" and what kind of spread it is."""
         what, unit = self.setting, f" {self.setting.unit}" if self.setting.unit else ""
         if self.spread.kind == "uniform":
             return f"{what.label} {self.middle:.4g} ± {self.spread.value:.3g}{unit}, evenly"
