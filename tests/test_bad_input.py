@@ -1,6 +1,7 @@
 """Malformed input of every kind to every public call, file and control: one clear error, and nothing is written."""
 
 import ast
+import dataclasses
 import html
 import inspect
 import json
@@ -505,24 +506,34 @@ def test_random_bytes_give_our_error_or_a_valid_thing(tmp_path):
                 one_clear_sentence(error)
 
 
-@pytest.mark.parametrize("suffix", [".json", ".csv", ".xlsx"])
-def test_a_refused_write_leaves_the_old_file(suffix, tmp_path):
-    import pandas as pd
+@pytest.mark.parametrize(
+    "name", ["", " ", "a\n}", "a\rb", "\x1b[31m", "\ud800", "a\u2028b", "x" * 121, 7]
+)
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda name: fp.Steel(name, {"C": 0.3}),
+        lambda name: dataclasses.replace(fp.head("mid-iron"), name=name),
+        lambda name: fp.Shop(name=name),
+    ],
+    ids=["steel", "head", "shop"],
+)
+def test_names_are_printable_and_bounded(make, name):
+    with pytest.raises(InputError) as refused:
+        make(name)
+    one_clear_sentence(refused.value)
+    assert "name is" in str(refused.value) and "printable" in str(refused.value)
 
-    from forgeprops.io.saved import write_json, write_table
 
-    target = tmp_path / f"kept{suffix}"
+def test_a_refused_write_leaves_the_old_file(tmp_path):
+    from forgeprops.io.saved import write_json
+
+    target = tmp_path / "kept.json"
     target.write_bytes(b"old")
     with pytest.raises(InputError, match="exists already and is kept"):
-        if suffix == ".json":
-            write_json(target, "shop", 1, {})
-        else:
-            write_table(target, pd.DataFrame({"a": [1]}), "test")
-    with pytest.raises(InputError, match="cannot be saved|is dict"):
-        if suffix == ".json":
-            write_json(target, "shop", 1, {"a": math.nan}, overwrite=True)
-        else:
-            write_table(target, {}, "test", overwrite=True)
+        write_json(target, "shop", 1, {})
+    with pytest.raises(InputError, match="cannot be saved"):
+        write_json(target, "shop", 1, {"a": math.nan}, overwrite=True)
     assert target.read_bytes() == b"old" and [p.name for p in tmp_path.iterdir()] == [target.name]
 
 

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError, check_flag
-from ..base.ranges import Warn, outside
+from ..base.ranges import Warn, contents_outside, outside
 from ..engine import batch
 from ..engine import march as marks
 from ..engine import outcome as out
@@ -563,7 +563,7 @@ def _events(route: Route, shop: Shop) -> dict[str, float]:
 
 
 def _route_warnings(steel: Steel, route: Route):
-    found = [outside(f"kinetics.{e}", steel.get(e)) for e in ("C", "Mn", "Ni", "Cr", "Mo")]
+    found = contents_outside("kinetics", steel)
     found += constituent_warnings(steel)
     found += [outside(id, route.preheat.temperature_c) for id in HEATED_RANGES]
     if route.press.strain > 0.0:

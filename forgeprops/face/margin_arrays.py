@@ -11,16 +11,6 @@ from .margin import LAYERS_LOOKED_AT, core_hv, face_margin_array, face_strike
 
 __all__ = ["face_margin_of_heads", "layers_of_faces"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "layers_of_faces": (),
-    "face_margin_of_heads": (
-        "clamped_rectangle",
-        "dynamic_overshoot",
-        "fatigue_limit",
-        "shakedown",
-    ),
-}
 
 _DEFAULTS = {name: p.default for name, p in inspect.signature(face_strike).parameters.items()}
 #: Strength falls faster than hardness, at most with its square: a layer inside needs a look only where the

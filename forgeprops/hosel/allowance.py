@@ -12,12 +12,6 @@ from .fatigue import SCATTER_FACTOR
 
 __all__ = ["DEFAULTS", "allowed", "allowed_deg_array"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "allowed_deg_array": ("moment_curvature", "bench_beam", "strain_fraction", "bend_zone"),
-    "allowed": ("moment_curvature", "bench_beam", "strain_fraction"),
-    "DEFAULTS": ("bar", "bore_out_of_round", "bauschinger"),
-}
 
 #: Bench and limits by default; `hosel.hosel_bend` defends each.
 DEFAULTS = {

@@ -36,21 +36,6 @@ __all__ = [
     "yield_force",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "limit_forces": (
-        "moment_curvature",
-        "strain_fraction",
-        "strain_life",
-        "ovalisation",
-        "wrinkling",
-    ),
-    "yield_force": ("moment_curvature", "bench_beam"),
-    "angles": ("moment_curvature", "bench_beam"),
-    "along": ("moment_curvature", "bench_beam"),
-    "force_for_angle": ("moment_curvature", "bench_beam"),
-    "curve_at": ("considere",),
-}
 
 #: What can end the bend, in the order in which ties are named.
 LIMITS = ("strain", "bar force", "re-bends", "wall")
@@ -169,6 +154,11 @@ def limit_forces(bench: Bench) -> dict[str, np.ndarray]:
     Sources: strain, a stated share of uniform strain (see `hosel_bend`); re-bends,
     `rebend.allowed_amplitude`; wall, ovalisation r⁴ k² (1 − ν²)/t² (Brazier 1927), wrinkling strain t/(2D)
     (Murphey & Langner 1985), both from memory, the first an elastic formula used as an order of magnitude.
+
+    References
+    ----------
+    .. [1] Ovalisation: L. G. Brazier, Proc. R. Soc. A 116 (1927) 104 (from memory).
+    .. [2] Wrinkling: Murphey & Langner 1985 (from memory).
     """
     found = {name: np.full(len(bench), np.inf) for name in LIMITS}
     found["bar force"] = bench.force_limit_n * 1.0
@@ -258,6 +248,10 @@ def along(bench: Bench, force: float, points: int = 41) -> dict[str, np.ndarray]
         The first case is shown.
     force : float
         N.
+
+    References
+    ----------
+    .. [1] Statics of a cantilever; angle by adding curvature (derived).
     """
     bench = bench.part(slice(0, 1))
     names = (

@@ -29,32 +29,33 @@ __all__ = [
     "shape_factor",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "second_moment_mm4": ("tube_section",),
-    "elastic_modulus_mm3": ("tube_section",),
-    "plastic_modulus_mm3": ("tube_section",),
-    "shape_factor": ("tube_section",),
-    "power_law_moment_nmm": ("moment_curvature",),
-    "moment_slope": ("moment_curvature",),
-    "moment_nmm": ("moment_curvature",),
-    "curvature": ("moment_curvature",),
-    "eccentric_section": ("eccentric_bore",),
-}
-
 
 def second_moment_mm4(outside_mm, bore_mm=0.0):
-    """Second moment of area π (D⁴ − d⁴)/64, mm⁴ (Roark, Table A.1, as read in a public worksheet)."""
+    """Second moment of area π (D⁴ − d⁴)/64, mm⁴ (Roark, Table A.1, as read in a public worksheet).
+
+    References
+    ----------
+    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
+    """
     return math.pi / 64.0 * (outside_mm**4 - bore_mm**4)
 
 
 def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Elastic section modulus I/(D/2), mm³ (Roark, Table A.1, as read in a public worksheet)."""
+    """Elastic section modulus I/(D/2), mm³ (Roark, Table A.1, as read in a public worksheet).
+
+    References
+    ----------
+    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
+    """
     return 2.0 * second_moment_mm4(outside_mm, bore_mm) / outside_mm
 
 
 def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
     """Plastic section modulus (D³ − d³)/6, mm³ (Roark, Table A.1, as read in a public worksheet).
+
+    References
+    ----------
+    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
 
     Examples
     --------
@@ -277,7 +278,12 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
 
 
 def moment_nmm(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
-    """Moment at a curvature, N mm (see `moment_slope`)."""
+    """Moment at a curvature, N mm (see `moment_slope`).
+
+    References
+    ----------
+    .. [1] Equilibrium of plane sections on the flow curve (derived).
+    """
     return moment_slope(outside_mm, bore_mm, curve, curvature_per_mm)[0]
 
 
@@ -371,7 +377,9 @@ def eccentric_section(
     curvature_per_mm : float
         Above 0.
 
-    Source: equilibrium of the section, solved here (fixed Gauss points between the yield fronts).
+    References
+    ----------
+    .. [1] Equilibrium of plane sections on two discs (derived).
 
     Examples
     --------

@@ -28,18 +28,6 @@ __all__ = [
     "over_strain",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "force_of": ("bench_beam",),
-    "over_strain": ("bench_beam",),
-    "bench_of": (),
-    "material_of": ("strength_handbook_lines",),
-    "gradient_share": ("bend_zone",),
-    "between": ("bench_beam",),
-    "eccentric_factors": ("eccentric_bore",),
-    "after_bends": ("strain_life", "strain_ageing"),
-    "moved": ("bend_zone", "strain_fraction"),
-}
 
 #: What ageing adds to the flow stress of low-carbon steel after a bend, MPa (30–60, from memory).
 AGEING_MPA = 40.0

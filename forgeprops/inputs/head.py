@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
 
@@ -40,17 +40,6 @@ __all__ = [
     "zones_of",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "bar_mean_rise_mm2": ("section_mean_rise",),
-    "tube_mean_rise_mm2": ("section_mean_rise",),
-    "head": ("heads",),
-    "heads": ("heads",),
-    "forged_parts": ("heads",),
-    "zones_of": ("steel_density", "section_mean_rise"),
-    "links_of": ("zone_bridges",),
-    "STEEL_DENSITY_KG_M3": ("steel_density",),
-}
 
 #: Density of steel at 20 °C, kg/m³ (EN 1993-1-2:2005, clause 3.2.2(1), as quoted in public fire-engineering
 #: code).
@@ -226,9 +215,7 @@ class Head:
     note: str = ""
 
     def __post_init__(self):
-        if not isinstance(self.name, str) or not self.name.strip():
-            raise InputError(f"name is {self.name!r}; allowed is a text that is not empty (head).")
-        where = repr(self.name)
+        where = repr(check_name(self.name, "head name"))
         for field, kind in (("face", Face), ("rim", Rim), ("neck", Neck), ("hosel", Hosel)):
             object.__setattr__(self, field, checked(getattr(self, field), kind, where))
         blocks = (self.body,) if isinstance(self.body, Block) else tuple(self.body)
@@ -397,7 +384,13 @@ def _zones(drawing: Head, state: str) -> dict[str, Zone]:
 
 
 def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, Zone]:
-    """Zones of one state of a drawing; dimensions may be arrays, one number a head."""
+    """Zones of one state of a drawing; dimensions may be arrays, one number a head.
+
+    References
+    ----------
+    .. [1] Mean-to-surface rise of a bar by the torsion analogy: S. P. Timoshenko & J. N. Goodier,
+       Theory of Elasticity, art. 109 (from memory).
+    """
     face_area = face.length_mm * face.height_mm
     rim_area = rim.length_mm * rim.height_mm - face_area
     zones = [
@@ -472,7 +465,13 @@ def _links(drawing: Head, state: str) -> tuple[Link, ...]:
 def links_of(
     face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones: dict[str, Zone]
 ) -> tuple[Link, ...]:
-    """Metal between the zones of one state of a drawing; dimensions may be arrays."""
+    """Metal between the zones of one state of a drawing; dimensions may be arrays.
+
+    References
+    ----------
+    .. [1] Metal between zones as means to joint; fin equation: F. P. Incropera et al., ch. 3
+       (derived).
+    """
     # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives
     # heat to its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
     edge = 2 * (face.length_mm + face.height_mm)

@@ -13,9 +13,6 @@ from .head import ZONES
 
 __all__ = ["QUANTITIES", "Limits", "Quantity"]
 
-#: Rows of data/sources each function rests on.
-SOURCES = {"Limits": ("limit_steps",)}
-
 
 @dataclass(frozen=True)
 class Quantity:
@@ -65,6 +62,11 @@ class Limits:
     ------
     InputError
         Unknown quantity, not a pair, both ends None, low above high.
+
+    References
+    ----------
+    .. [1] Steps in which slack of different quantities is counted: about one standard deviation
+       (common practice).
 
     Examples
     --------

@@ -7,7 +7,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_name, check_number, check_whole
 from ..io.saved import read_json, write_json
 
 __all__ = ["BOUNDS", "Shop", "load_shop", "shop_or_file"]
@@ -110,17 +110,12 @@ class Shop:
         )
         _check_uncertainty(self.fitted, self.standard_errors, self.correlations)
         put("data_files", _texts(self.data_files, "shop data_files"))
-        put(
-            "n_readings",
-            int(check_number(self.n_readings, "number of readings", 0, 10**9, "", "shop")),
-        )
-        _texts((self.name,), "shop name")
+        put("n_readings", check_whole(self.n_readings, "number of readings", 0, 10**9, "shop"))
+        check_name(self.name, "shop name")
         _texts((self.measured_on,), "shop measured_on")
-        if not self.name.strip():
-            raise InputError("shop name is empty; allowed is a text that is not empty.")
         if self.measured_on:
             try:
-                datetime.date.fromisoformat(self.measured_on)
+                datetime.datetime.strptime(self.measured_on, "%Y-%m-%d")  # no week dates
             except ValueError:
                 raise InputError(
                     f"shop measured_on is {self.measured_on!r}; "

@@ -6,12 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from ..base.errors import InputError, check_choice, check_flag, check_kind, check_number, shown
+from ..base.errors import (
+    InputError,
+    check_choice,
+    check_flag,
+    check_kind,
+    check_name,
+    check_number,
+    shown,
+)
 
 __all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel", "check_steel"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"DEFAULT_RESIDUALS": ("default_residuals",)}
 
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
 #: misplaced decimal point.  Our own limits.
@@ -104,9 +110,7 @@ class Steel:
     _values: Mapping[str, float] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self):
-        if not check_kind(self.name, str, "steel name").strip():
-            raise InputError(f"steel name is {self.name!r}; allowed is a text that is not empty.")
-        where = f"steel {self.name[:60]!r}"
+        where = f"steel {check_name(self.name, 'steel name')[:60]!r}"
         if not isinstance(self.composition, Mapping):
             raise InputError(
                 f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
@@ -174,7 +178,7 @@ def check_steel(steel, name: str = "steel"):
     >>> check_steel("4130")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
+    forgeprops.base.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
     """
     if not callable(getattr(steel, "get", None)):
         raise InputError(f'{name} is {shown(steel)}; allowed is a Steel, such as grade("4130").')

@@ -24,19 +24,6 @@ from . import softening as remedies
 
 __all__ = ["GradeHosels", "allowance_curve", "grade_hosels", "hosel_sensitivity", "soften"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "soften": ("soften_steps",),
-    "grade_hosels": (),
-    "allowance_curve": ("moment_curvature", "bench_beam", "strain_fraction", "bend_zone"),
-    "hosel_sensitivity": (
-        "bend_zone",
-        "strain_fraction",
-        "scatter_factor",
-        "bar",
-        "bore_out_of_round",
-    ),
-}
 
 #: Strength of a zone as the bench needs it, by the bench's names.
 _PARTS = {

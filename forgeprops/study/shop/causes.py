@@ -14,8 +14,6 @@ from ..process.scatter_inputs import SHOP_SPREAD
 
 __all__ = ["LIKELY", "NOTHING", "SPOKEN", "Causes", "Drift", "causes"]
 
-#: Rows of data/sources behind each public function.
-SOURCES = {"causes": ("drift_causes", "shop_spread")}
 
 #: Name of the hypothesis that nothing has drifted.
 NOTHING = "nothing"
@@ -53,6 +51,11 @@ def causes(steel, head, route, shop, names: Iterable[str] | None = None) -> tupl
     ------
     InputError
         A name that the table has not, or a spray setting on a route without spray.
+
+    References
+    ----------
+    .. [1] Multiples of the everyday scatter; product tolerances of ASTM A29
+       (data/constants/drift_causes.csv) (our choice).
     """
     found = []
     for name in _rows() if names is None else [check_choice(n, "cause", _rows()) for n in names]:

@@ -29,8 +29,6 @@ from .report import ShopFit, residual_tables, warnings_of
 
 __all__ = ["NUMBERS", "Prior", "ShopFit", "fit", "priors"]
 
-#: Rows of data/sources behind each public function.
-SOURCES = {"fit": ("shop_priors", "shop_fit", "shop_fit_choices"), "priors": ("shop_priors",)}
 
 #: What is fitted unless told otherwise.  Air is left out: radiation is nearly nine tenths of what a hot
 #: head loses, and both fall with time in much the same way.
@@ -86,6 +84,11 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
     ----------
     shop : Shop, optional
         An earlier fit; its other numbers are the centres of the published spreads.
+
+    References
+    ----------
+    .. [1] What is known of a shop before it measures, row by row (data/constants/shop_priors.csv)
+       (our choice).
 
     Examples
     --------
@@ -168,6 +171,13 @@ def fit(
     ------
     Least squares with priors as pseudo-readings: usual Bayesian normal theory; weights by estimated variance,
     with the integrated autocorrelation time of the misses (A. Sokal's lectures, 1989): from memory.
+
+    References
+    ----------
+    .. [1] Least squares with priors as pseudo-readings; autocorrelation time: A. Sokal's lectures
+       (1989) (from memory).
+    .. [2] Shares of variance that count as settled, 0.75, and partly, 0.3; correlation that counts
+       as together, 0.8 (our choice).
 
     Examples
     --------

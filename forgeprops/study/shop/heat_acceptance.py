@@ -37,8 +37,6 @@ __all__ = [
     "judge_heats",
 ]
 
-#: Rows of data/sources behind each public function.
-SOURCES = {"judge_heat": ("judge_choices",), "judge_heats": ("judge_choices",)}
 
 ACCEPT, ADJUST, HOLD = "accept", "accept with adjusted settings", "hold"
 
@@ -200,6 +198,10 @@ def judge_heat(
     The halves of an 80 % interval are taken as halves of normal distributions.  Adjusted settings are those
     of the least change, as a share of what may be turned, that meet all limits with half a step to spare:
     one setting alone where that is enough.
+
+    References
+    ----------
+    .. [1] Accepted if more likely than not inside every limit (our choice).
 
     Examples
     --------
