@@ -173,7 +173,7 @@ def test_a_bad_case_is_a_row_with_its_error():
         (1, "steel is 7"),
         (2, "'no grade'"),
         (3, "carbon is missing"),
-        (4, "spray flux is -3"),
+        (4, "spray rate is -3"),
         (5, "later"),
         (6, "Xx"),
         (7, ""),
