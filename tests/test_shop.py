@@ -132,7 +132,7 @@ def test_values_out_of_bounds(tmp_path, field, value):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text())
     content["values"][field] = value
-    with pytest.raises(InputError, match=f"shop {field}"):
+    with pytest.raises(InputError, match=f"shop {field.removesuffix('_s')}"):
         load_shop(json.dumps(content).encode(), "s.json")
 
 

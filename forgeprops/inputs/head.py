@@ -18,6 +18,7 @@ import numpy as np
 from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
+from .settings import table
 
 __all__ = [
     "STATES",
@@ -240,22 +241,7 @@ class Head:
     # ------------------------------------------------------------------------------------------------
 
     #: Dimensions people vary, by short name: (part, field).
-    SETTINGS = {
-        "face_thickness_mm": ("face", "thickness_mm"),
-        "face_allowance_mm": ("face", "allowance_mm"),
-        "face_length_mm": ("face", "length_mm"),
-        "face_height_mm": ("face", "height_mm"),
-        "rim_thickness_mm": ("rim", "thickness_mm"),
-        "rim_allowance_mm": ("rim", "allowance_mm"),
-        "neck_length_mm": ("neck", "length_mm"),
-        "neck_base_mm": ("neck", "base_mm"),
-        "hosel_outside_mm": ("hosel", "outside_mm"),
-        "hosel_allowance_mm": ("hosel", "allowance_mm"),
-        "hosel_bore_mm": ("hosel", "bore_mm"),
-        "hosel_bore_depth_mm": ("hosel", "bore_depth_mm"),
-        "hosel_length_mm": ("hosel", "length_mm"),
-        "bend_zone_mm": ("hosel", "bend_zone_mm"),
-    }
+    SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "head"}
 
     def with_(self, **settings) -> Head:
         """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`).
