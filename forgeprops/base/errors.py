@@ -11,6 +11,7 @@ __all__ = [
     "check_choice",
     "check_flag",
     "check_kind",
+    "check_name",
     "check_number",
     "check_whole",
     "shown",
@@ -53,6 +54,30 @@ def check_kind(value, kind: type, name: str, where: str = ""):
     """
     if not isinstance(value, kind):
         raise InputError(f"{name} is {shown(value)}; allowed is a {kind.__name__}{_at(where)}.")
+    return value
+
+
+def check_name(value, name: str, where: str = "") -> str:
+    """Return `value` if it can be a name: 1 to 120 printable characters, not all blank; otherwise raise.
+
+    Raises
+    ------
+    InputError
+        If it is anything else: line breaks, control characters, halves of a character (surrogates).
+
+    Examples
+    --------
+    >>> check_name("heat 7\\n", "steel name")
+    Traceback (most recent call last):
+    ...
+    forgeprops.base.errors.InputError: steel name is 'heat 7\\n'; allowed is a text of 1 to 120 printable characters.
+    """
+    if not isinstance(value, str) or not (
+        value.strip() and value.isprintable() and len(value) <= 120
+    ):
+        raise InputError(
+            f"{name} is {shown(value)}; allowed is a text of 1 to 120 printable characters{_at(where)}."
+        )
     return value
 
 

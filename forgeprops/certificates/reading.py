@@ -16,6 +16,9 @@ from .rows import Certificate, read_block, title_rows
 __all__ = ["Certificate", "Certificates", "read_certificates"]
 
 
+#: Most cells of a text file of certificates: 10 000 heats of 20 elements, read in some 5 s.  Our own limit.
+CELL_LIMIT = 200_000
+
 #: A content this many times beyond the grade's range, and inside it after moving the point, is taken for a
 #: slip (our own mark: real heats miss a range by percents).
 _SLIP_FACTOR = 4.0
@@ -157,7 +160,7 @@ def read_certificates(
     ('A1', 0.007)
     """
     check_choice(below_limit, "below_limit", ("half", "zero"))
-    grids = read_grids(source, filename, sheet, header_score)
+    grids = read_grids(source, filename, sheet, header_score, CELL_LIMIT)
     certificates: list[Certificate] = []
     problems: list[Problem] = []
     headed, named = False, []

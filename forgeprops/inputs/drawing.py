@@ -8,10 +8,13 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..base.errors import InputError, check_number
+from ..base.tables import read_rows
+from .settings import numbers_of
 
 __all__ = [
-    "DIMENSION_LIMITS",
     "LEAST_WALL_MM",
     "Block",
     "Face",
@@ -20,6 +23,8 @@ __all__ = [
     "Rim",
     "check_fit",
     "checked",
+    "clubs",
+    "tour_speed_m_s",
 ]
 
 
@@ -31,13 +36,17 @@ LEAST_WALL_MM = 0.8
 class Face:
     """The thin centre, where the strike is and the spray hits; mean length and height of the free span.
 
-    `allowance_mm` is what is milled off later: forged thickness = thickness + allowance.
+    `allowance_mm` is what is milled off later: forged thickness = thickness + allowance.  `loft_deg` is the
+    static loft (30: a mid-iron, common practice), `club_speed_m_s` the speed at which the head is swung; None:
+    the mean of professional men at that loft (`tour_speed_m_s`).
     """
 
     length_mm: float
     height_mm: float
     thickness_mm: float
     allowance_mm: float = 0.0
+    loft_deg: float = 30.0
+    club_speed_m_s: float | None = None
 
     @property
     def forged_thickness_mm(self) -> float:
@@ -115,37 +124,26 @@ class Hosel:
         return (self.outside_mm - self.bore_mm) / 2
 
 
-# What each dimension may be, mm; wide enough for any iron that was ever forged (our choice).
-DIMENSION_LIMITS = {
-    Face: {
-        "length_mm": (10, 110),
-        "height_mm": (10, 80),
-        "thickness_mm": (0.8, 15),
-        "allowance_mm": (0, 10),
-    },
-    Rim: {
-        "length_mm": (20, 130),
-        "height_mm": (15, 90),
-        "thickness_mm": (0.8, 25),
-        "allowance_mm": (0, 10),
-    },
-    Block: {
-        "length_mm": (2, 150),
-        "width_mm": (1, 60),
-        "thickness_mm": (0.5, 40),
-        "allowance_mm": (0, 10),
-    },
-    Neck: {"length_mm": (1, 80), "base_mm": (6, 40), "allowance_mm": (0, 10)},
-    Hosel: {
-        "length_mm": (10, 110),
-        "outside_mm": (9, 25),
-        "bore_mm": (0, 20),
-        "bore_depth_mm": (0, 110),
-        "allowance_mm": (0, 10),
-        "length_allowance_mm": (0, 30),
-        "bend_zone_mm": (2, 60),
-    },
-}
+def clubs() -> dict[str, np.ndarray]:
+    """Columns of ``data/constants/clubs.csv``: loft, head speed, attack and launch of full swings."""
+    rows = read_rows("constants/clubs.csv")
+    return {name: np.array([float(r[name]) for r in rows]) for name in rows[0]}
+
+
+def tour_speed_m_s(loft_deg):
+    """Head speed of a full swing by the mean of professional men, m/s; held beyond 21 to 46° of loft.
+
+    References
+    ----------
+    .. [1] Tour means by club, a trade page (read); lofts by club (from memory).
+
+    Examples
+    --------
+    >>> round(float(tour_speed_m_s(30.0)), 1)
+    41.1
+    """
+    table = clubs()
+    return 0.44704 * np.interp(loft_deg, table["loft_deg"], table["head_speed_mph"])
 
 
 def checked(part, kind, owner: str):
@@ -159,21 +157,24 @@ def checked(part, kind, owner: str):
     if not isinstance(part, kind):
         what = kind.__name__
         raise InputError(f"{what.lower()} is {part!r}; allowed is a {what}(...) (head {owner}).")
-    label = part.name if kind is Block else kind.__name__.lower()
-    return dataclasses.replace(
-        part,
-        **{
-            field: check_number(
-                getattr(part, field),
-                f"{label} {field.removesuffix('_mm').replace('_', ' ')}",
-                low,
-                high,
-                "mm",
-                f"head {owner}",
-            )
-            for field, (low, high) in DIMENSION_LIMITS[kind].items()
-        },
-    )
+    what = kind.__name__.lower()
+    if kind is Face and part.club_speed_m_s is None:
+        loft = numbers_of(what)["loft_deg"].check(part.loft_deg, f"head {owner}")
+        part = dataclasses.replace(part, club_speed_m_s=float(tour_speed_m_s(loft)))
+    changed = {
+        name: check_number(
+            getattr(part, name),
+            f"{part.name} {name.removesuffix('_mm').replace('_', ' ')}"
+            if kind is Block
+            else d.label,
+            d.low,
+            d.high,
+            d.unit,
+            f"head {owner}",
+        )
+        for name, d in numbers_of(what).items()
+    }
+    return dataclasses.replace(part, **changed)
 
 
 def check_fit(

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
+from .settings import table
 
 __all__ = [
     "STATES",
@@ -215,9 +216,7 @@ class Head:
     note: str = ""
 
     def __post_init__(self):
-        if not isinstance(self.name, str) or not self.name.strip():
-            raise InputError(f"name is {self.name!r}; allowed is a text that is not empty (head).")
-        where = repr(self.name)
+        where = repr(check_name(self.name, "head name"))
         for field, kind in (("face", Face), ("rim", Rim), ("neck", Neck), ("hosel", Hosel)):
             object.__setattr__(self, field, checked(getattr(self, field), kind, where))
         blocks = (self.body,) if isinstance(self.body, Block) else tuple(self.body)
@@ -242,22 +241,7 @@ class Head:
     # ------------------------------------------------------------------------------------------------
 
     #: Dimensions people vary, by short name: (part, field).
-    SETTINGS = {
-        "face_thickness_mm": ("face", "thickness_mm"),
-        "face_allowance_mm": ("face", "allowance_mm"),
-        "face_length_mm": ("face", "length_mm"),
-        "face_height_mm": ("face", "height_mm"),
-        "rim_thickness_mm": ("rim", "thickness_mm"),
-        "rim_allowance_mm": ("rim", "allowance_mm"),
-        "neck_length_mm": ("neck", "length_mm"),
-        "neck_base_mm": ("neck", "base_mm"),
-        "hosel_outside_mm": ("hosel", "outside_mm"),
-        "hosel_allowance_mm": ("hosel", "allowance_mm"),
-        "hosel_bore_mm": ("hosel", "bore_mm"),
-        "hosel_bore_depth_mm": ("hosel", "bore_depth_mm"),
-        "hosel_length_mm": ("hosel", "length_mm"),
-        "bend_zone_mm": ("hosel", "bend_zone_mm"),
-    }
+    SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "head"}
 
     def with_(self, **settings) -> Head:
         """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`).
@@ -281,6 +265,8 @@ class Head:
                 check_choice(key, "dimension", self.SETTINGS, f"head {self.name!r}")
             ]
             parts.setdefault(part, {})[field] = value
+        if "loft_deg" in settings:
+            parts["face"].setdefault("club_speed_m_s", None)  # the mean swing of the new loft
         new = {
             part: dataclasses.replace(getattr(self, part), **values)
             for part, values in parts.items()

@@ -111,6 +111,15 @@ class Limits:
             checked[name] = (low, high)
         object.__setattr__(self, "bounds", MappingProxyType(checked))
 
+    def saved(self) -> dict:
+        """What a file keeps."""
+        return {name: list(pair) for name, pair in self.bounds.items()}
+
+    @classmethod
+    def restored(cls, content: dict, where: str) -> Limits:
+        """Limits from what a file kept."""
+        return cls(**content)
+
     def __reduce__(self):  # mapping proxies do not pickle
         return _restored, (dict(self.bounds),)
 

@@ -98,10 +98,12 @@ def one_line(name) -> str:
 
 def _read_path(source, name: str, limit_bytes: int) -> tuple[bytes, int]:
     try:
-        mode = os.stat(source).st_mode
-        if not stat.S_ISREG(mode):
-            what = "a folder" if stat.S_ISDIR(mode) else "not an ordinary file"
+        found = os.stat(source)
+        if not stat.S_ISREG(found.st_mode):
+            what = "a folder" if stat.S_ISDIR(found.st_mode) else "not an ordinary file"
             raise InputError(f"{name or source!r} is {what}; allowed is a file.")
+        if found.st_size > limit_bytes:
+            return b"", found.st_size
         with open(source, "rb") as file:
             data = file.read(limit_bytes + 1)
     except (FileNotFoundError, NotADirectoryError):

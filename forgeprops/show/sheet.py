@@ -118,7 +118,9 @@ def sheet_pdf(result, paper: str = "A4", **options) -> bytes:
             "a PDF needs weasyprint and pango; install forgeprops[pdf], or save the sheet as .html and "
             "print that."
         ) from None
-    return weasyprint.HTML(string=sheet_html(result, paper, **options)).write_pdf()
+    page = sheet_html(result, paper, **options)
+    no_network = weasyprint.urls.URLFetcher(allowed_protocols={"data"})  # nor files of this machine
+    return weasyprint.HTML(string=page, url_fetcher=no_network).write_pdf()
 
 
 def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options) -> Path:

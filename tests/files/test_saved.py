@@ -1,6 +1,7 @@
 """Our own files: kind, version, formula safety, round trip, refusal of what was changed."""
 
 import json
+import time
 
 import numpy as np
 import pytest
@@ -63,7 +64,8 @@ def test_json_comes_back(tmp_path):
         ('{"format": "forgeprops shop", "version": 1, "a": 1, "a": 2}', "given twice"),
         ('{"format": "forgeprops shop", "version": 1, "a": NaN}', "contains NaN"),
         ('{"format": "forgeprops shop", "version": 1, "a": -Infinity}', "contains -Infinity"),
-        ("[" * 200_000, "not"),
+        ("[" * 200_000, "nested more than 20 deep"),
+        ('{"format": "forgeprops shop", "a": "' + "[" * 100 + '\\"["}', "version None"),
         ('{"format": ' + "9" * 5000 + "}", "not a shop file"),
     ],
 )
@@ -76,6 +78,14 @@ def test_json_refusals(text, message):
 def test_json_reader_raises_our_error_only(data):
     with pytest.raises(InputError):
         read_json(data, "shop", (1,), "s.json")
+
+
+def test_ninety_thousand_names_take_no_minutes():
+    """A name given twice was looked for in a list: five minutes for the 1 MB that are allowed."""
+    text, start = ", ".join(f'"{i}": 0' for i in range(90_000)), time.monotonic()
+    with pytest.raises(InputError, match="'7' is given twice"):
+        read_json(f'{{{text}, "7": 1}}'.encode(), "shop", (1,), "s.json", 2**21)
+    assert time.monotonic() - start < 5.0
 
 
 def test_unsaveable_content_writes_nothing(tmp_path):

@@ -12,8 +12,8 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_choice, check_number, check_whole
+from ...inputs.job import varied
 from ...inputs.limits import QUANTITIES, Limits
-from ...inputs.settings import varied
 from .answers import steps_of
 from .assess import (
     REFERENCE,

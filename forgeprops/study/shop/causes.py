@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from ...base.errors import InputError, check_choice
 from ...base.tables import read_rows
-from ...inputs.settings import Setting, setting, value_of
-from ..process.scatter_inputs import SHOP_SPREAD
+from ...inputs.job import value_of
+from ...inputs.settings import Setting, setting
 
 __all__ = ["LIKELY", "NOTHING", "SPOKEN", "Causes", "Drift", "causes"]
 
@@ -65,12 +65,12 @@ def causes(steel, head, route, shop, names: Iterable[str] | None = None) -> tupl
             if names is not None:
                 raise
             continue
-        row, everyday = _rows()[name], SHOP_SPREAD[name].sd(now)
+        row, everyday = _rows()[name], setting(name).spread.sd(now)
         if everyday > 0.0:
             found.append(
                 Drift(
                     setting(name),
-                    row["label"],
+                    setting(name).label,
                     now,
                     everyday,
                     everyday * float(row["times"]),
@@ -168,4 +168,4 @@ class Causes:
 
 
 def _label(name: str) -> str:
-    return "no drift" if name == NOTHING else _rows()[name]["label"]
+    return "no drift" if name == NOTHING else setting(name).label

@@ -20,7 +20,7 @@ from ...engine import march as marks
 from ...engine.run import march_columns
 from ...inputs.case_columns import Columns
 from ...inputs.head import ZONES
-from ...inputs.settings import varied
+from ...inputs.job import varied
 from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
 from .fitting import HARDNESS_NOISE_HV
 from .fitting import model_sd_hv as predicted_sd_hv

@@ -19,11 +19,11 @@ from ...answer import interval as uncertainty
 from ...answer.cases import shop_from
 from ...answer.evaluation import Evaluated, outcome
 from ...base.errors import InputError, check_choice, check_number
-from ...base.tables import read_rows
 from ...engine.run import march_columns
 from ...inputs.case_columns import SHOP_NUMBERS, columns_of
 from ...inputs.head import ZONES
-from ...inputs.shop import BOUNDS, Shop
+from ...inputs.settings import numbers_of
+from ...inputs.shop import Shop
 from .measured_heads import Observed, observe
 from .report import ShopFit, residual_tables, warnings_of
 
@@ -97,9 +97,9 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
     """
     shop = Shop() if shop is None else shop
     found = {}
-    for row in read_rows("constants/shop_priors.csv"):
-        name, log = row["number"], row["scale"] == "ln"
-        centre, sd, why = float(getattr(shop, name)), float(row["sd"]), row["why"]
+    for name, what in numbers_of("shop").items():
+        log = what.spread.kind == "lognormal"
+        centre, sd, why = float(getattr(shop, name)), what.spread.value, what.source
         if shop.standard_error(name) > 0.0:
             sd, why = (
                 shop.standard_error(name) / (centre if log else 1.0),
@@ -107,7 +107,7 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
             )
         if log and centre <= 0.0:
             raise InputError(f"shop {name} is {centre:g}; to fit it, it must start above 0.")
-        found[name] = Prior(name, row["label"], row["unit"], log, centre, sd, why)
+        found[name] = Prior(name, what.label.removeprefix("shop "), what.unit, log, centre, sd, why)
     return found
 
 
@@ -239,7 +239,10 @@ class _Model:
         self.size = len(known) + len(self.clocked)
         self._kept: dict[bytes, tuple] = {}
         ends = [
-            [p.deviate(max(v, _LEAST_FACTOR) if p.log else v) for v in BOUNDS[p.number][:2]]
+            [
+                p.deviate(max(v, _LEAST_FACTOR) if p.log else v)
+                for v in (numbers_of("shop")[p.number].low, numbers_of("shop")[p.number].high)
+            ]
             for p in known
         ]
         ends += [[-np.inf, np.inf]] * len(self.clocked)

@@ -17,8 +17,9 @@ from ...base.errors import InputError, check_flag, check_number
 from ...certificates.reading import Certificate
 from ...inputs.case_columns import columns_of
 from ...inputs.head import ZONES
+from ...inputs.job import value_of, varied
 from ...inputs.limits import QUANTITIES, Limits
-from ...inputs.settings import setting, value_of, varied
+from ...inputs.settings import setting
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from ..process.assess import assess, checked_limits, reference_stress_mpa
