@@ -26,7 +26,7 @@ FORMULA_ROOMS = (
 BOOKKEEPING = set(
     """ac1_steelmaker ac3_steelmaker ms_steelmaker as_quenched_hrc martensite_hv bainite_hv ferrite_pearlite_hv
     astm_from_intercept intercept_um_from_astm kinetic_bainite_start_c effective_diffusivity_um2_s
-    spray_film_laws_w_m2k end_quench_warnings arrhenius_table strength fit_strength small_patch_mm""".split()
+    spray_film_laws_w_m2k end_quench_warnings arrhenius_table strength strength_of fit_strength small_patch_mm""".split()
 )
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..inputs.case_columns import Columns, HeadColumns, SteelColumns, steel_columns
+from ..inputs.cases import Cases, HeadColumns, SteelColumns, steel_columns
 from ..inputs.head import ZONES, Zone, forged_parts, links_of, zones_of
 from ..inputs.route import COOLING, LaterHeat
 from ..inputs.steel import Steel
@@ -448,7 +448,7 @@ _SLEEVE = COOLING.index("sleeve")
 
 
 def pack_routes(
-    columns: Columns, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray
+    columns: Cases, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray
 ) -> np.ndarray:
     """Fill the route fields of `cases` and their `steps`; return the air speed for the convection tables, m/s.
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..forging.effort import flow_stress_mpa
-from ..inputs.case_columns import Columns, columns_of
+from ..inputs.cases import Cases
 from ..inputs.head import STEEL_DENSITY_KG_M3, Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
@@ -55,7 +55,7 @@ def march_heads(
         One row a case, in the same order.
     """
     return march_columns(
-        columns_of(steels, heads, routes, shops),
+        Cases.of(steels, heads, routes, shops),
         tolerance_c=tolerance_c,
         points=points,
         trace=trace,
@@ -69,7 +69,7 @@ def march_heads(
 
 
 def march_columns(
-    columns: Columns,
+    columns: Cases,
     *,
     tolerance_c: float = batch.TOLERANCE_C,
     points: tuple[int, ...] = packing.POINTS,
@@ -128,7 +128,7 @@ def march_columns(
     )
 
 
-def _press_work_k(columns: Columns) -> np.ndarray:
+def _press_work_k(columns: Cases) -> np.ndarray:
     """Rise of temperature by plastic work, K.
 
     At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.

@@ -14,6 +14,7 @@ from ..base.errors import InputError
 from ..hosel.allowance import allowed_deg_array
 from ..hosel.bend import bench_options, bend_of_head
 from ..hosel.cases import gradient_share
+from ..inputs.cases import Cases
 from ..inputs.grades import grade
 from ..inputs.grades import grades as library
 from ..inputs.head import ZONES, Head
@@ -150,7 +151,12 @@ def grade_hosels(
     names = tuple(library() if grades is None else grades)
     n = len(names)
     told = evaluate(
-        [grade(name) for name in names], [head] * n, [route or Route()] * n, [shop or Shop()] * n
+        Cases.of(
+            [grade(name) for name in names],
+            [head] * n,
+            [route or Route()] * n,
+            [shop or Shop()] * n,
+        )
     )
     hosel, neck = ZONES.index("hosel"), ZONES.index("neck")
     strengths = {name: told.strength[key][:, hosel] for name, key in _PARTS.items()}
