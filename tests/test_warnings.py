@@ -41,7 +41,7 @@ def test_silent_on_a_good_heat(good):
     [
         ({"peak_c": 1202.0}, "overheating", "working limit of 4130"),
         ({"peak_c": 1290.0}, "burning", "1290 °C"),
-        ({"share": 0.6}, "partial-austenite", "Only 60 % of the face"),
+        ({"share": 0.6}, "partial-austenite", "Only 60 % of the hosel"),
         ({"undissolved": 0.3}, "carbides-left", "30 %"),
         ({"grain_astm": 3.0}, "coarse-grain", "ASTM 3.0"),
         ({"scale_um": 150.0}, "scale", "150 µm"),

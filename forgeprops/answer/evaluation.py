@@ -19,11 +19,12 @@ from ..base.errors import check_flag
 from ..engine.results import Results
 from ..engine.run import march_columns
 from ..face.distortion import CUTTING_LIMIT_HV, FLATNESS_MM
-from ..face.margin_arrays import face_margin_of_heads
+from ..face.margin import face_margin_of_heads
 from ..forging.cautions import heating_limit_arrays
 from ..forging.scale import metal_loss_um
-from ..hosel.allowance import allowed_deg_array
-from ..hosel.bend import HoselBend, bench_options
+from ..hosel.bench import bench_options
+from ..hosel.bend import bends_of_heads, gradient_share
+from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, zones_of
 from ..inputs.job import Job
@@ -116,28 +117,17 @@ class Evaluation:
 
     @functools.cached_property
     def hosel(self) -> dict[str, np.ndarray]:
-        """Hosel on the default bench, see `hosel.allowance.allowed_deg_array`."""
-        hosel, neck = ZONES.index("hosel"), ZONES.index("neck")
-        cases, zone_mm = self.cases, self.cases.dimension("hosel", "bend_zone_mm")
-        apart = 0.5 * (cases.dimension("hosel", "length_mm") + cases.dimension("neck", "length_mm"))
-        share = np.minimum(zone_mm / apart, 1.0)  # of the difference that lies in the bend zone
-        ends = {}
-        for name in ("hardness_hv", "yield_mpa", "tensile_mpa", "uniform_elongation"):
-            values = self.strength[name]
-            ends[name] = values[:, hosel]
-            ends[f"neck_{name}"] = values[:, hosel] + share * (values[:, neck] - values[:, hosel])
-        plateau = self.strength["yield_plateau_strain"]
-        ends["plateau_strain"] = plateau[:, hosel]
-        ends["neck_plateau_strain"] = plateau[:, hosel] + share * (
-            plateau[:, neck] - plateau[:, hosel]
+        """Hosel on the default bench, see `hosel.bend.bends_of_heads`."""
+        outside, bore, bent, length = (
+            self.cases.dimension("hosel", name)
+            for name in ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm")
         )
-        return allowed_deg_array(
-            cases.dimension("hosel", "outside_mm"),
-            cases.dimension("hosel", "bore_mm"),
-            zone_mm,
-            **ends,
-            details=True,
+        hosel, neck = (
+            {name: values[:, ZONES.index(zone)] for name, values in self.strength.items()}
+            for zone in ("hosel", "neck")
         )
+        share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
+        return bends_of_heads(outside, bore, bent, hosel, neck, share)
 
     @property
     def allowed_deg(self) -> np.ndarray:
@@ -150,18 +140,15 @@ class Evaluation:
         cases, f = self.cases, self.results.fractions
         mass_g = sum(zone.mass_g for zone in zones_of(*cases.heads.parts).values())
         mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
-        thick = cases.dimension("face", "thickness_mm")
+        face = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
+        shares = {f"{n}_share": f[n][:, 0] for n in ("bainite", "martensite")}
         return face_margin_of_heads(
-            thick,
-            thick + cases.dimension("face", "allowance_mm"),
-            cases.dimension("face", "length_mm"),
-            cases.dimension("face", "height_mm"),
+            face,
+            face[0] + cases.dimension("face", "allowance_mm"),
             mass_g if cases.head_of is None else mass_g[cases.head_of],
             self.results.layers_hv(0),
             self.results.layers_hv(1),
-            ferrite_pearlite_share=self.soft[:, 0],
-            bainite_share=f["bainite"][:, 0],
-            martensite_share=f["martensite"][:, 0],
+            {"ferrite_pearlite_share": self.soft[:, 0], **shares},
         )
 
     # ---- how sure ---------------------------------------------------------------------------------------------

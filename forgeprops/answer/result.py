@@ -19,7 +19,8 @@ from ..face.distortion import FaceBow, bow_of_head, cutting_warnings
 from ..face.margin import FaceStrike, strike_of_head
 from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
-from ..hosel.bend import HoselBend, bend_of_head
+from ..hosel.bend import bend_of_head
+from ..hosel.result import HoselBend
 from ..inputs.head import ZONES, Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop

@@ -17,7 +17,9 @@ from ..forging.cautions import (
     SCALE_LOSS_UM,
     is_idle,
 )
+from ..hosel.bench import LIMITS
 from ..inputs.head import ZONES
+from ..strength.hardness_scales import hv_to_hb_array
 from ..strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
 from ..transformation.austenite import diameter_um_from_astm
 from .interval import CLIFF_HV, jumps_hv, spray_nodes
@@ -440,6 +442,14 @@ def _hosel() -> Iterator[Rule]:
         lambda e, i: "",
         "hosel",
     )
+    yield _range("hosel_strain", lambda e: e.hosel["outer_strain"], needs="hosel")
+    yield _range(
+        "roessle_fatemi",
+        lambda e: hv_to_hb_array(e.strength["hardness_hv"][:, _HOSEL])[0],
+        lambda e: e.hosel["governed_by"] == LIMITS.index("re-bends"),
+        "hosel",
+    )
+    yield Rule("hosel:gathers", "note", lambda e: e.hosel["gathers"], lambda e, i: "", "hosel")
     yield Rule(
         "hosel:too-strong",
         "change",

@@ -105,6 +105,11 @@ class Grid:
             i, j = j, i
         return (self.row_numbers[i] if 0 <= i < len(self.row_numbers) else None), column_letter(j)
 
+    def say(self, what: str, assumed: str, i: int | None = None, column: str = "") -> None:
+        """Add a problem, of row `i` of the grid or of the whole."""
+        row = None if i is None else self.row_numbers[i]
+        self.problems.append(Problem(self.file, row, column, what, assumed))
+
     def transpose(self) -> Grid:
         """The same cells with rows and columns exchanged."""
         width = max(map(len, self.rows), default=0)

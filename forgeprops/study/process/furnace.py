@@ -12,9 +12,7 @@ from ...answer.interval import Z
 from ...answer.warnings import FURNACE_CODES
 from ...base.errors import InputError, check_kind, check_number
 from ...base.ranges import Warn
-from ...hosel.allowance import DEFAULTS, allowed
-from ...hosel.bench import Bench
-from ...hosel.cases import bench_of, between, gradient_share, moved
+from ...hosel.bend import bend_of_head
 from ...inputs.cases import spread
 from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
@@ -219,31 +217,13 @@ def forging_temperature_study(
 
 
 def _bends(head: Head, e: Evaluation, n: int) -> dict[str, np.ndarray]:
-    """Allowed degrees and their interval at every setting, as `hosel.bend.bend_of_head` gives them."""
-    numbers = {
-        **DEFAULTS,
-        "outside_mm": head.hosel.outside_mm,
-        "bore_mm": head.hosel.bore_mm,
-        "length_mm": head.hosel.bend_zone_mm,
-        "bored_mm": 1e6,
-        "neck_outside_mm": head.hosel.outside_mm,
-    }
-    benches = []
-    low, high = e.interval_hv
-    for case in range(n):
-        hosel = e.strength_of(case, 4)
-        neck = between(hosel, e.strength_of(case, 3), gradient_share(head))
-        spread_hv = float(high[case, 4] - low[case, 4]) / (2.0 * Z)
-        benches += [bench_of(hosel, neck, numbers), *moved(hosel, neck, numbers, spread_hv)]
-    degrees = allowed(
-        Bench(
-            **{
-                f.name: np.concatenate([getattr(b, f.name) for b in benches])
-                for f in dataclasses.fields(Bench)
-            }
+    """Allowed degrees and their interval at every setting."""
+    (low, high), found = e.interval_hv, []
+    for i in range(n):
+        spread_hv = float(high[i, 4] - low[i, 4]) / (2.0 * Z)
+        bend = bend_of_head(
+            head, e.strength_of(i, 4), e.strength_of(i, 3), hardness_se_hv=spread_hv
         )
-    )["allowed_deg"].reshape(n, -1)
-    now, shift = degrees[:, 0], degrees[:, 1:] - degrees[:, :1]
-    low = np.maximum(now - np.sqrt(np.sum(np.minimum(shift, 0.0) ** 2, axis=1)), 0.0)
-    high = now + np.sqrt(np.sum(np.maximum(shift, 0.0) ** 2, axis=1))
-    return {"allowed_deg": now, "allowed_low_deg": low, "allowed_high_deg": high}
+        found.append((bend.allowed_deg, bend.allowed_deg_low, bend.allowed_deg_high))
+    names = ("allowed_deg", "allowed_low_deg", "allowed_high_deg")
+    return dict(zip(names, np.array(found).T, strict=True))
