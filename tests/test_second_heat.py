@@ -5,6 +5,7 @@ import json
 
 import numpy as np
 import pytest
+from reference.carbon_profile import carbon_profile
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -14,11 +15,7 @@ from forgeprops.answer.press_and_skin import (
     projected_areas_mm2,
     surface_of,
 )
-from forgeprops.forging.decarburisation import (
-    carbon_profile,
-    diffusion_along_um2,
-    layer_hardness_hv,
-)
+from forgeprops.forging.decarburisation import diffusion_along_um2, layer_hardness_hv
 from forgeprops.forging.effort import flow_stress_mpa
 from forgeprops.forging.scale import metal_loss_um, scale_along_um
 from forgeprops.inputs.cases import Cases

@@ -19,7 +19,7 @@ from ..forging.cautions import (
 )
 from ..hosel.bench import LIMITS
 from ..inputs.head import ZONES
-from ..strength.hardness_scales import hv_to_hb_array
+from ..strength.hardness_scales import convert_array
 from ..strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
 from ..transformation.austenite import diameter_um_from_astm
 from .interval import CLIFF_HV, jumps_hv, spray_nodes
@@ -445,7 +445,7 @@ def _hosel() -> Iterator[Rule]:
     yield _range("hosel_strain", lambda e: e.hosel["outer_strain"], needs="hosel")
     yield _range(
         "roessle_fatemi",
-        lambda e: hv_to_hb_array(e.strength["hardness_hv"][:, _HOSEL])[0],
+        lambda e: convert_array(e.strength["hardness_hv"][:, _HOSEL], "HV", "HB")[0],
         lambda e: e.hosel["governed_by"] == LIMITS.index("re-bends"),
         "hosel",
     )

@@ -15,7 +15,7 @@ import numpy as np
 
 from ..base.errors import InputError, check_number
 from ..base.ranges import Warn, outside
-from ..strength.hardness_scales import hv_to_hb_array
+from ..strength.hardness_scales import convert_array
 from ..strength.tensile import Strength, flow_curve, strength
 from .bench import (
     LIMITS,
@@ -326,7 +326,9 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
     strain, gathers = (float(x[0]) for x in _bent_most(loaded, found))
     notes.append(outside("hosel_strain", strain))
     if governed == "re-bends":
-        notes.append(outside("roessle_fatemi", float(hv_to_hb_array(here.hardness_hv)[0])))
+        notes.append(
+            outside("roessle_fatemi", float(convert_array(here.hardness_hv, "HV", "HB")[0]))
+        )
     if gathers:
         notes.append(
             Warn(
