@@ -129,13 +129,18 @@ def bends_of_heads(
     return {n: np.concatenate(p) for n, p in zip(names, zip(*pieces, strict=True), strict=True)}
 
 
+#: Allowed bend below which the hosel only springs, degrees (our choice).
+_SPRINGS_DEG = 0.05
+
+
 def _bent_most(n: Nodes, found) -> tuple[np.ndarray, np.ndarray]:
     """Greatest outer-fibre strain of every case, and whether its bending gathers in a quarter of the diameter."""
     strain = np.where(n.real, found.strain, 0.0)
     at = np.arange(len(strain)), strain.argmax(axis=1)
     elastic = found.x[:, None] * n.arm_mm / (n.moment_factor * n.section.stiffness)
     most = (found.curvature - elastic)[at]
-    return strain[at], (most > 0.0) & (found.permanent < 0.25 * n.outside_mm[:, 0] * most)
+    bends = found.permanent >= math.radians(_SPRINGS_DEG)  # less is rounding
+    return strain[at], bends & (found.permanent < 0.25 * n.outside_mm[:, 0] * most)
 
 
 # Cases per pass: what one pass needs stays in the processor's cache.
@@ -337,7 +342,7 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
                 "bore, hardness gradient); the beam picture is cautious there: try it.",
             )
         )
-    if now < 0.05:
+    if now < _SPRINGS_DEG:
         notes.append(
             Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays.")
         )
