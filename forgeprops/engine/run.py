@@ -103,7 +103,8 @@ def march_columns(
     for kind, heats in enumerate(columns.later):
         if heats:
             mine = columns.later_of == kind
-            cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine])
+            shapes = packing.hosel_shape_mm(columns)[mine]
+            cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
     cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
     if strain_speed is not None:
         cases["ln_strain_f"], cases["ln_strain_b"] = (

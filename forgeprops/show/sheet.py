@@ -205,11 +205,10 @@ def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
             }
         )
     for heat in route.later:
-        where = ", ".join(heat.zones) or "whole head"
         value = f"{shown.temperature_text(heat.temperature_c)}, {heat.hold_s / 60:.0f} min"
         rows.append(
             {
-                "label": f"Later heat ({where})",
+                "label": f"Later heat ({heat.where})",
                 "value": value,
                 "tolerance": "",
                 "face": "",
