@@ -533,7 +533,7 @@ def pack_routes(
     return np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
 
 
-def hosel_shape_mm(columns: Columns) -> np.ndarray:
+def hosel_shape_mm(columns: Cases) -> np.ndarray:
     """Forged hosel and neck of every case as `thermal.local_heat.hosel_heat` takes them, shape (n, 5)."""
     names = (
         ("hosel", "length_mm", "length_allowance_mm"),
