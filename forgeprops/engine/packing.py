@@ -18,6 +18,7 @@ from ..inputs.route import COOLING, LocalHeat, Temper
 from ..inputs.steel import Steel
 from ..thermal import surroundings
 from ..thermal.local_heat import hosel_heat
+from ..thermal.properties import alloyed_share
 from ..transformation import (
     austenite,
     constituents,
@@ -294,7 +295,7 @@ def pack_steels(
         strict=True,
     ):
         cases[name] = column
-    put(alloyed=np.minimum(1.0, (comp.get("Cr") + comp.get("Ni") + comp.get("Mo")) / 1.1))
+    put(alloyed=alloyed_share(comp))
     boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
     put(
         first_ferrite_cap=np.clip(

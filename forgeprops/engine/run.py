@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..base.constants import STEEL_DENSITY_KG_M3
 from ..forging.effort import flow_stress_mpa
 from ..inputs.case_columns import Columns, columns_of
-from ..inputs.head import STEEL_DENSITY_KG_M3, Head
+from ..inputs.head import Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel

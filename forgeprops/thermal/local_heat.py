@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .properties import conductivity_alloyed_w_mk, density_kg_m3, ferrite_cp_j_kgk
+from .properties import conductivity, density_kg_m3, ferrite_cp_j_kgk
 from .surroundings import radiation_w_m2k
 
 __all__ = ["COOLED", "HoselHeat", "heated_band_mm", "hosel_heat"]
@@ -83,7 +83,7 @@ def heated_band_mm(hosel_mm, neck_mm, bend_zone_mm):
 @functools.cache
 def _metal() -> tuple[np.ndarray, np.ndarray]:
     """Conductivity, W/(m K), and heat per volume, J/(m³ K), on `_TABLE_C`."""
-    k = [float(conductivity_alloyed_w_mk(t)) for t in _TABLE_C]
+    k = [float(conductivity(t, 1.0)) for t in _TABLE_C]
     rho_cp = [float(density_kg_m3(t) * ferrite_cp_j_kgk(t)) for t in _TABLE_C]
     return np.array(k), np.array(rho_cp)
 

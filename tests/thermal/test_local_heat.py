@@ -6,7 +6,7 @@ from scipy.integrate import solve_bvp
 
 from forgeprops.thermal import local_heat
 from forgeprops.thermal.local_heat import heated_band_mm, hosel_heat
-from forgeprops.thermal.properties import conductivity_alloyed_w_mk
+from forgeprops.thermal.properties import conductivity
 from forgeprops.thermal.surroundings import radiation_w_m2k
 
 SHAPE = (53.5, 14.0, 18.0, 16.6, 15.0)
@@ -31,7 +31,7 @@ def test_ferrule_end_after_hours_obeys_the_steady_fin():
 
     def slope(s, y):
         t = y[0]
-        k = np.vectorize(conductivity_alloyed_w_mk)(t)
+        k = np.vectorize(conductivity)(t, 1.0)
         loss = (10.0 + radiation_w_m2k(t, 25.0, 0.8)) * (t - 25.0)
         return np.stack([y[1] / k, 4.0 / 0.014 * loss])
 
