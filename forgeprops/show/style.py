@@ -14,10 +14,12 @@ from dataclasses import dataclass
 
 __all__ = [
     "ACCENT",
+    "BOX",
     "CAUTION",
     "GRID",
     "HARDNESS_MAP",
     "INK",
+    "MISSED",
     "PAPER",
     "PHASES",
     "QUIET",
@@ -34,6 +36,7 @@ __all__ = [
     "look",
     "phase_look",
     "series_look",
+    "shade",
     "tidy",
     "title",
     "zone_look",
@@ -44,9 +47,13 @@ INK = "#222222"
 QUIET = "#6B6B6B"
 GRID = "#DDDDDD"
 ACCENT = "#1F4E9E"
+#: Paper behind words, so that lines do not cross them.
+BOX = {"facecolor": PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.8}
 CAUTION = "#B3261E"
 #: Fill of what is wanted (goals, limits); told by its words and its edge, never by its colour alone.
 WANTED = "#DCE7D3"
+#: Fill of what is missed; told by its words too.
+MISSED = "#F3D3D0"
 
 #: Colour maps for coloured zones: both rise steadily in lightness, so they survive a grey print.
 TEMPERATURE_MAP = "inferno"
@@ -76,6 +83,11 @@ class Look:
     marker: str = "o"
     hatch: str = ""
     width: float = 1.8
+
+    @property
+    def line(self) -> dict:
+        """Options of a line."""
+        return {"color": self.colour, "linestyle": self.dash, "linewidth": self.width}
 
 
 _ZONE_LOOKS = {
@@ -172,6 +184,14 @@ def grey_lightness(colour: str) -> float:
         linear = channel / 12.92 if channel <= 0.04045 else ((channel + 0.055) / 1.055) ** 2.4
         luminance += weight * linear
     return 116 * luminance ** (1 / 3) - 16 if luminance > 0.008856 else 903.3 * luminance
+
+
+def shade(colours: str, ends, value: float) -> str:
+    """Colour "#RRGGBB" of a value in a colour map that runs from one end to the other."""
+    import matplotlib as mpl
+
+    share = (value - ends[0]) / (ends[1] - ends[0])
+    return mpl.colors.to_hex(mpl.colormaps[colours](min(max(share, 0.0), 1.0))).upper()
 
 
 def least_grey_step(colours) -> float:

@@ -45,59 +45,34 @@ class AllowanceByHardness:
             xlim=(self.LOW_HV, self.HIGH_HV),
         )
         self._lines = {
-            (kind, limit): ax.plot(
-                [], [], color=look.colour, linestyle=look.dash, linewidth=2.0, zorder=3
-            )[0]
+            (kind, limit): ax.plot([], [], c=look.colour, ls=look.dash, lw=2.0, zorder=3)[0]
             for kind in ("soft", "hard")
             for limit, look in _LIMIT_LOOKS.items()
         }
         self._dots = {
             limit: ax.plot(
-                [],
-                [],
-                look.marker,
-                color=look.colour,
-                markersize=6,
-                markeredgecolor=style.PAPER,
-                linestyle="none",
-                zorder=5,
+                [], [], look.marker, c=look.colour, ms=6, mec=style.PAPER, ls="none", zorder=5
             )[0]
             for limit, look in _LIMIT_LOOKS.items()
         }
         hosel = style.zone_look("hosel")
-        (self._span,) = ax.plot(
-            [], [], color=style.INK, linewidth=1.6, marker="_", markersize=11, zorder=6
-        )
-        (self._here,) = ax.plot(
-            [], [], "*", color=hosel.colour, markersize=17, markeredgecolor=style.PAPER, zorder=7
-        )
-        box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
+        (self._span,) = ax.plot([], [], c=style.INK, lw=1.6, marker="_", ms=11, zorder=6)
+        (self._here,) = ax.plot([], [], "*", c=hosel.colour, ms=17, mec=style.PAPER, zorder=7)
         self._here_words = ax.text(
-            0,
-            0,
-            "",
-            fontsize=9.5,
-            fontweight="bold",
-            color=hosel.colour,
-            zorder=8,
-            va="center",
-            bbox=box,
+            0, 0, "", size=9.5, weight="bold", c=hosel.colour, zorder=8, va="center", bbox=style.BOX
         )
         self._ends = [
-            ax.text(0, 0, "", fontsize=8.5, ha="center", va=va, zorder=8)
-            for va in ("top", "bottom")
+            ax.text(0, 0, "", size=8.5, ha="center", va=va, zorder=8) for va in ("top", "bottom")
         ]
         self._names = [
-            ax.text(0, 0, "", fontsize=8, ha="center", va="bottom", color=style.INK, zorder=6)
+            ax.text(0, 0, "", size=8, ha="center", va="bottom", c=style.INK, zorder=6)
             for _ in range(12)
         ]
         for y, words in (
             (0.115, "left line: ferrite and pearlite"),
             (0.05, "right line: bainite and martensite"),
         ):
-            ax.text(
-                0.02, y, words, transform=ax.transAxes, fontsize=8.5, color=style.QUIET, zorder=2
-            )
+            ax.text(0.02, y, words, transform=ax.transAxes, size=8.5, c=style.QUIET, zorder=2)
         # what the looks mean: a small key, since the lines change places
         for i, (limit, look) in enumerate(_LIMIT_LOOKS.items()):
             y = 0.955 - 0.075 * i
@@ -105,11 +80,11 @@ class AllowanceByHardness:
                 [0.66, 0.72],
                 [y, y],
                 transform=ax.transAxes,
-                color=look.colour,
-                linestyle=look.dash,
-                linewidth=2.0,
+                c=look.colour,
+                ls=look.dash,
+                lw=2.0,
                 marker=look.marker,
-                markersize=5,
+                ms=5,
                 markevery=[1],
                 zorder=4,
             )
@@ -118,9 +93,9 @@ class AllowanceByHardness:
                 y,
                 f"ended by {limit}",
                 transform=ax.transAxes,
-                fontsize=8.5,
+                size=8.5,
                 va="center",
-                color=look.colour,
+                c=look.colour,
             )
 
     @property

@@ -56,37 +56,16 @@ class BendGauge:
                 linewidth=0.8,
                 zorder=1,
             )
-            ax.text((low + high) / 2, 0.21, words, ha="center", va="center", fontsize=8, zorder=2)
+            ax.text((low + high) / 2, 0.21, words, ha="center", va="center", size=8, zorder=2)
         colour = style.zone_look("hosel").colour
         (self._span,) = ax.plot(
-            [0, 0],
-            [0.52, 0.52],
-            color=style.INK,
-            linewidth=1.4,
-            marker="|",
-            markersize=11,
-            zorder=4,
+            [0, 0], [0.52, 0.52], c=style.INK, lw=1.4, marker="|", ms=11, zorder=4
         )
         (self._pointer,) = ax.plot(
-            [0],
-            [0.52],
-            marker="v",
-            markersize=15,
-            color=colour,
-            linestyle="none",
-            zorder=5,
-            markeredgecolor=style.PAPER,
+            [0], [0.52], marker="v", ms=15, c=colour, ls="none", zorder=5, mec=style.PAPER
         )
         self._words = ax.text(
-            0,
-            0.72,
-            "",
-            ha="center",
-            va="bottom",
-            fontsize=11,
-            fontweight="bold",
-            color=colour,
-            zorder=5,
+            0, 0.72, "", ha="center", va="bottom", size=11, weight="bold", c=colour, zorder=5
         )
 
     @property

@@ -30,7 +30,6 @@ class CoolingCurves:
 
     def __init__(self, ax, zones=("face", "hosel"), scale: str = "log", units: Units | None = None):
         self.ax, self.zones, self.units = ax, tuple(zones), units or Units()
-        box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.75, "pad": 0.8}
         self._top_c = 1100.0
         self._set_top()
         self.set_scale(scale)
@@ -48,8 +47,8 @@ class CoolingCurves:
                 name,
                 transform=ax.get_xaxis_transform(),
                 va="top",
-                fontsize=9,
-                color=style.INK,
+                size=9,
+                c=style.INK,
                 zorder=4,
                 clip_on=True,
             )
@@ -57,12 +56,7 @@ class CoolingCurves:
         }
         self._levels = {
             key: ax.plot(
-                [_EARLIEST_S, _LATEST_S],
-                [0, 0],
-                color=style.QUIET,
-                linewidth=0.9,
-                dashes=(2, 3),
-                zorder=1,
+                [_EARLIEST_S, _LATEST_S], [0, 0], c=style.QUIET, lw=0.9, dashes=(2, 3), zorder=1
             )[0]
             for key, _ in _LINES
         }
@@ -74,10 +68,10 @@ class CoolingCurves:
                 transform=ax.get_yaxis_transform(),
                 ha="left",
                 va="bottom",
-                fontsize=9,
-                color=style.QUIET,
+                size=9,
+                c=style.QUIET,
                 zorder=2,  # a curve runs over it, never behind
-                bbox=box,
+                bbox=style.BOX,
             )
             for key, _ in _LINES
         }
@@ -85,15 +79,7 @@ class CoolingCurves:
             self._put_level(key, text)
         looks = {zone: style.zone_look(zone) for zone in self.zones}
         self._curves = {
-            zone: ax.plot(
-                [],
-                [],
-                color=look.colour,
-                linestyle=look.dash,
-                linewidth=look.width,
-                zorder=3,
-                solid_capstyle="round",
-            )[0]
+            zone: ax.plot([], [], **look.line, zorder=3, solid_capstyle="round")[0]
             for zone, look in looks.items()
         }
         self._names = {
@@ -101,13 +87,13 @@ class CoolingCurves:
                 1,
                 0,
                 zone,
-                color=look.colour,
-                fontsize=10.5,
-                fontweight="bold",
+                c=look.colour,
+                size=10.5,
+                weight="bold",
                 zorder=5,
                 ha="center",
                 clip_on=True,
-                bbox=box,
+                bbox=style.BOX,
             )
             for zone, look in looks.items()
         }

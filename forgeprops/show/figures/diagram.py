@@ -42,32 +42,25 @@ class TransformationDiagram:
         ax.set_ylabel(f"metal temperature, {self.units.temperature}")
         self._regions: list = []
         self._curves, self._names, self._marks = {}, {}, {}
-        box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.75, "pad": 0.8}
         for zone in self.zones:
             look = style.zone_look(zone)
             (self._curves[zone],) = ax.plot(
-                [], [], color=look.colour, linestyle=look.dash, linewidth=look.width, zorder=4,
+                [], [], **look.line, zorder=4,
                 path_effects=style.cased(look.width + _RIM),
             )  # fmt: skip
             self._names[zone] = ax.text(
                 1,
                 0,
                 zone,
-                color=look.colour,
-                fontsize=10.5,
-                fontweight="bold",
+                c=look.colour,
+                size=10.5,
+                weight="bold",
                 zorder=6,
-                bbox=box,
+                bbox=style.BOX,
                 clip_on=True,
             )
             (self._marks[zone],) = ax.plot(
-                [],
-                [],
-                look.marker,
-                color=look.colour,
-                markersize=11,
-                markeredgecolor=style.PAPER,
-                zorder=7,
+                [], [], look.marker, c=look.colour, ms=11, mec=style.PAPER, zorder=7
             )
         self._paths: dict = {}
 
@@ -92,10 +85,10 @@ class TransformationDiagram:
                 self._region(phase, diagram.regions[phase])
         ae3 = self.units.from_c(diagram.ae3_c)
         self._regions += [
-            self.ax.axhline(ae3, color=style.QUIET, linewidth=0.9, dashes=(2, 3), zorder=1),
+            self.ax.axhline(ae3, c=style.QUIET, lw=0.9, dashes=(2, 3), zorder=1),
             self.ax.text(
                 _SPAN_S[0] * 1.1, ae3, f"Ae3 {self.units.temperature_text(diagram.ae3_c)}",
-                va="bottom", fontsize=9, color=style.QUIET,
+                va="bottom", size=9, c=style.QUIET,
             ),
         ]  # fmt: skip
         style.title(self.ax, f"Where {diagram.steel.name} changes, and the paths through it")
@@ -170,9 +163,9 @@ class TransformationDiagram:
             taken.append(best)
             self._regions.append(
                 self.ax.text(
-                    *best, phase, transform=self.ax.transAxes, ha="center", va="center", fontsize=9.5,
-                    color=style.INK, zorder=5, clip_on=True,
-                    bbox={"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.6, "pad": 0.8},
+                    *best, phase, transform=self.ax.transAxes, ha="center", va="center", size=9.5,
+                    c=style.INK, zorder=5, clip_on=True,
+                    bbox=style.BOX,
                 )
             )  # fmt: skip
         for zone in self.zones:

@@ -62,23 +62,15 @@ class HardnessBars:
             self._spans[zone] = ax.plot(
                 [0, 0],
                 [middle] * 2,
-                color=style.INK,
-                linewidth=1.4,
+                c=style.INK,
+                lw=1.4,
                 marker="|",
-                markersize=7,
+                ms=7,
                 zorder=3,
                 path_effects=style.cased(2.6),  # else it is lost on the dark bar of the body
             )[0]
-            self._words[zone] = ax.text(8, row - _WORDS_UP, "", va="center", fontsize=9, zorder=4)
-        (self._dry,) = ax.plot(
-            [0],
-            [0],
-            "o",
-            markersize=7,
-            markerfacecolor=style.PAPER,
-            markeredgecolor=style.INK,
-            zorder=5,
-        )
+            self._words[zone] = ax.text(8, row - _WORDS_UP, "", va="center", size=9, zorder=4)
+        (self._dry,) = ax.plot([0], [0], "o", ms=7, mfc=style.PAPER, mec=style.INK, zorder=5)
 
     @property
     def artists(self) -> tuple:

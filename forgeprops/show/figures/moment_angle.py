@@ -43,7 +43,7 @@ class MomentAngle:
         ax.grid(visible=False)
         across = ax.get_yaxis_transform()
         self._bands = [
-            Rectangle((0, 0), 1, 1, transform=across, facecolor=shade, linewidth=0, zorder=0.5)
+            Rectangle((0, 0), 1, 1, transform=across, fc=shade, lw=0, zorder=0.5)
             for shade in ("#F6F7F9", "#E8ECF1", "#D8DFE7")
         ]
         for patch in self._bands:
@@ -55,8 +55,8 @@ class MomentAngle:
                 "",
                 ha="right",
                 va="center",
-                fontsize=8.5,
-                color=style.QUIET,
+                size=8.5,
+                c=style.QUIET,
                 zorder=1,
                 transform=across,
                 clip_on=True,
@@ -64,41 +64,19 @@ class MomentAngle:
             for _ in range(len(_HANDS) + 1)
         ]
         hosel = style.zone_look("hosel").colour
-        (self._curve,) = ax.plot([], [], color=hosel, linewidth=2.4, zorder=4)
-        (self._over,) = ax.plot([], [], color=hosel, linewidth=1.4, dashes=(1.5, 1.8), zorder=3.5)
-        (self._back,) = ax.plot(
-            [], [], color=style.ACCENT, linewidth=1.6, dashes=(5, 1.5), zorder=4
-        )
-        (self._peak,) = ax.plot(
-            [], [], "o", color=hosel, markersize=8, markeredgecolor=style.PAPER, zorder=6
-        )
+        (self._curve,) = ax.plot([], [], c=hosel, lw=2.4, zorder=4)
+        (self._over,) = ax.plot([], [], c=hosel, lw=1.4, dashes=(1.5, 1.8), zorder=3.5)
+        (self._back,) = ax.plot([], [], c=style.ACCENT, lw=1.6, dashes=(5, 1.5), zorder=4)
+        (self._peak,) = ax.plot([], [], "o", c=hosel, ms=8, mec=style.PAPER, zorder=6)
         (self._stays,) = ax.plot(
-            [],
-            [],
-            "D",
-            color=style.ACCENT,
-            markersize=9,
-            markeredgecolor=style.PAPER,
-            zorder=7,
-            clip_on=False,
+            [], [], "D", c=style.ACCENT, ms=9, mec=style.PAPER, zorder=7, clip_on=False
         )
-        (self._stop,) = ax.plot(
-            [], [], "X", color=style.CAUTION, markersize=10, markeredgecolor=style.PAPER, zorder=6
-        )
-        box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
-        self._peak_words = ax.text(0, 0, "", fontsize=9.5, zorder=8, bbox=box)
+        (self._stop,) = ax.plot([], [], "X", c=style.CAUTION, ms=10, mec=style.PAPER, zorder=6)
+        self._peak_words = ax.text(0, 0, "", size=9.5, zorder=8, bbox=style.BOX)
         self._stay_words = ax.text(
-            0,
-            0,
-            "",
-            va="bottom",
-            fontsize=9.5,
-            fontweight="bold",
-            color=style.ACCENT,
-            zorder=8,
-            bbox=box,
+            0, 0, "", va="bottom", size=9.5, weight="bold", c=style.ACCENT, zorder=8, bbox=style.BOX
         )
-        self._stop_words = ax.text(0, 0, "", fontsize=9.5, color=style.CAUTION, zorder=8, bbox=box)
+        self._stop_words = ax.text(0, 0, "", size=9.5, c=style.CAUTION, zorder=8, bbox=style.BOX)
 
     @property
     def artists(self) -> tuple:

@@ -48,24 +48,17 @@ def draw_heats(figure, judgements, units: Units | None = None) -> str:
         for row, j in enumerate(used):
             colour, marker = _VERDICT_LOOKS[j.verdict]
             low, high = j.intervals[name]
-            ax.plot(
-                [low, high],
-                [row, row],
-                color=colour,
-                linewidth=2.2,
-                solid_capstyle="butt",
-                zorder=3,
-            )
-            ax.plot(j.results[name], row, marker, color=colour, markersize=8, zorder=4)
+            ax.plot([low, high], [row, row], c=colour, lw=2.2, solid_capstyle="butt", zorder=3)
+            ax.plot(j.results[name], row, marker, c=colour, ms=8, zorder=4)
             if j.adjusted:
                 ax.plot(
                     j.adjusted[name],
                     row,
                     marker,
-                    markersize=9,
-                    markerfacecolor=style.PAPER,
-                    markeredgecolor=colour,
-                    markeredgewidth=1.8,
+                    ms=9,
+                    mfc=style.PAPER,
+                    mec=colour,
+                    mew=1.8,
                     zorder=5,
                 )
         if used and name in used[0].limits.bounds:
@@ -82,7 +75,7 @@ def draw_heats(figure, judgements, units: Units | None = None) -> str:
     for row, j in enumerate(used):  # the verdict in words: colour and mark alone would need a key
         axes[1].annotate(
             _VERDICT_WORDS[j.verdict], (1.0, row), xycoords=("axes fraction", "data"), xytext=(6, 0),
-            textcoords="offset points", va="center", fontsize=9, annotation_clip=False,
+            textcoords="offset points", va="center", size=9, annotation_clip=False,
         )  # fmt: skip
     if used:
         axes[0].set(
@@ -118,37 +111,28 @@ def draw_fit(figure, found, head_id: str | None = None, units: Units | None = No
     for (owner, _), f in found.traces.groupby(["head_id", "channel"], sort=False):
         look = style.zone_look(f["zone"].iloc[0])
         thin = f.iloc[:: max(1, len(f) // _MOST_POINTS)]
-        left_ax.plot(
-            thin["time_s"], thin["residual_c"], ".", color=look.colour, markersize=2.5, alpha=0.6
-        )
+        left_ax.plot(thin["time_s"], thin["residual_c"], ".", c=look.colour, ms=2.5, alpha=0.6)
         if owner == head:
             trace_ax.plot(
                 thin["time_s"],
                 units.from_c(thin["measured_c"]),
                 look.marker,
-                color=look.colour,
-                markersize=2.5,
+                c=look.colour,
+                ms=2.5,
                 zorder=2,
             )
             trace_ax.plot(
-                f["time_s"],
-                units.from_c(f["before_c"]),
-                color=look.colour,
-                linewidth=0.9,
-                linestyle=":",
-                zorder=3,
+                f["time_s"], units.from_c(f["before_c"]), c=look.colour, lw=0.9, ls=":", zorder=3
             )
-            trace_ax.plot(
-                f["time_s"], units.from_c(f["fitted_c"]), color=style.INK, linewidth=1.1, zorder=4
-            )
+            trace_ax.plot(f["time_s"], units.from_c(f["fitted_c"]), c=style.INK, lw=1.1, zorder=4)
             trace_ax.annotate(
                 f["zone"].iloc[0],
                 (f["time_s"].iloc[-1], units.from_c(f["fitted_c"].iloc[-1])),
                 xytext=(4, 0),
                 textcoords="offset points",
                 va="center",
-                color=look.colour,
-                fontweight="bold",
+                c=look.colour,
+                weight="bold",
                 annotation_clip=False,
             )
     for ax in (trace_ax, left_ax):
@@ -166,24 +150,19 @@ def draw_fit(figure, found, head_id: str | None = None, units: Units | None = No
             mine["before_hv"],
             mine["measured_hv"],
             look.marker,
-            markerfacecolor=style.PAPER,
-            markeredgecolor=look.colour,
-            markersize=5,
+            mfc=style.PAPER,
+            mec=look.colour,
+            ms=5,
         )
         hard_ax.plot(
-            mine["fitted_hv"],
-            mine["measured_hv"],
-            look.marker,
-            color=look.colour,
-            markersize=6,
-            label=zone,
+            mine["fitted_hv"], mine["measured_hv"], look.marker, c=look.colour, ms=6, label=zone
         )
     if len(h):
         ends = (
             h[["before_hv", "fitted_hv", "measured_hv"]].to_numpy().min() - 15.0,
             h[["before_hv", "fitted_hv", "measured_hv"]].to_numpy().max() + 15.0,
         )
-        hard_ax.plot(ends, ends, color=style.QUIET, linewidth=0.9, zorder=0)
+        hard_ax.plot(ends, ends, c=style.QUIET, lw=0.9, zorder=0)
         hard_ax.legend(fontsize=8, loc="upper left")
     hard_ax.set(xlabel="predicted, HV (hollow: before the fit)", ylabel="measured, HV")
     style.title(hard_ax, "Hardness")
@@ -201,27 +180,18 @@ def _numbers(ax, found) -> None:
     for row, (p, z, sd) in enumerate(
         zip(found.priors, found.deviates, found.deviate_sd, strict=True)
     ):
-        ax.plot(
-            [-1.96, 1.96],
-            [row, row],
-            color=style.GRID,
-            linewidth=9,
-            solid_capstyle="butt",
-            zorder=1,
-        )
+        ax.plot([-1.96, 1.96], [row, row], c=style.GRID, lw=9, solid_capstyle="butt", zorder=1)
         ax.plot(
             [z - 1.96 * sd, z + 1.96 * sd],
             [row, row],
-            color=style.ACCENT,
-            linewidth=3.5,
+            c=style.ACCENT,
+            lw=3.5,
             solid_capstyle="butt",
             zorder=2,
         )
-        ax.plot(z, row, "o", color=style.ACCENT, markersize=6, zorder=3)
+        ax.plot(z, row, "o", c=style.ACCENT, ms=6, zorder=3)
         unit = f" {p.unit}" if p.unit == "s" else ""
-        ax.text(
-            z, row - 0.32, f"{getattr(found.shop, p.number):.3g}{unit}", ha="center", fontsize=9
-        )
+        ax.text(z, row - 0.32, f"{getattr(found.shop, p.number):.3g}{unit}", ha="center", size=9)
     ax.set(
         yticks=range(len(names)),
         yticklabels=[p.label for p in found.priors],
@@ -244,15 +214,10 @@ def draw_causes(figure, found, units: Units | None = None) -> str:
     for row, r in enumerate(found.readings.itertuples()):
         look = style.zone_look(r.zone)
         off_ax.plot(
-            [-r.sd_hv, r.sd_hv],
-            [row, row],
-            color=style.GRID,
-            linewidth=12,
-            solid_capstyle="butt",
-            zorder=1,
+            [-r.sd_hv, r.sd_hv], [row, row], c=style.GRID, lw=12, solid_capstyle="butt", zorder=1
         )
-        off_ax.plot(r.off_hv, row, look.marker, color=look.colour, markersize=9, zorder=3)
-    off_ax.axvline(0.0, color=style.QUIET, linewidth=0.9)
+        off_ax.plot(r.off_hv, row, look.marker, c=look.colour, ms=9, zorder=3)
+    off_ax.axvline(0.0, c=style.QUIET, lw=0.9)
     n = len(found.readings)
     off_ax.set(
         yticks=range(n),
@@ -267,11 +232,7 @@ def draw_causes(figure, found, units: Units | None = None) -> str:
     for row, r in enumerate(table.itertuples()):
         drift = "" if r.cause == "nothing" else f"  {r.drift:+.3g} {r.unit}"
         ax.text(
-            100 * r.probability + 1,
-            row,
-            f"{100 * r.probability:.0f} %{drift}",
-            va="center",
-            fontsize=9,
+            100 * r.probability + 1, row, f"{100 * r.probability:.0f} %{drift}", va="center", size=9
         )
     ax.set(
         yticks=range(len(table)),
@@ -303,13 +264,13 @@ def draw_tracking(figure, found, quantity: str | None = None, units: Units | Non
         f = found.table[found.table["quantity"] == name].reset_index(drop=True)
         limits = found.limits[found.limits["quantity"] == name].iloc[0]
         x = np.arange(1, len(f) + 1)
-        upper.plot(x, f["error"], "o-", color=style.ACCENT, markersize=3.5, linewidth=0.8)
+        upper.plot(x, f["error"], "o-", c=style.ACCENT, ms=3.5, lw=0.8)
         for value, words in (
             (limits["lower"], "−3 σ"),
             (limits["centre"], "centre"),
             (limits["upper"], "+3 σ"),
         ):
-            upper.axhline(value, color=style.QUIET, linewidth=0.9, linestyle="--")
+            upper.axhline(value, c=style.QUIET, lw=0.9, ls="--")
             upper.annotate(
                 words,
                 (1.0, value),
@@ -317,23 +278,17 @@ def draw_tracking(figure, found, quantity: str | None = None, units: Units | Non
                 xytext=(4, 0),
                 textcoords="offset points",
                 va="center",
-                fontsize=8.5,
+                size=8.5,
                 annotation_clip=False,
             )
-        lower.plot(x, f["cusum_high"], color=style.SERIES[1].colour, label="upwards")
+        lower.plot(x, f["cusum_high"], c=style.SERIES[1].colour, label="upwards")
         lower.plot(
-            x,
-            -f["cusum_low"],
-            color=style.SERIES[2].colour,
-            linestyle=style.SERIES[1].dash,
-            label="downwards",
+            x, -f["cusum_low"], c=style.SERIES[2].colour, ls=style.SERIES[1].dash, label="downwards"
         )
         for end in (CUSUM_H, -CUSUM_H):
-            lower.axhline(end, color=style.INK, linewidth=1.1, linestyle="--")
+            lower.axhline(end, c=style.INK, lw=1.1, ls="--")
         at = x[f["alarm"].to_numpy(bool)]
-        upper.plot(
-            at, f["error"].to_numpy()[at - 1], "X", color=style.CAUTION, markersize=9, zorder=5
-        )
+        upper.plot(at, f["error"].to_numpy()[at - 1], "X", c=style.CAUTION, ms=9, zorder=5)
         lower.legend(fontsize=8, loc="upper left")
         upper.set_ylabel("measured − predicted")
         lower.set(xlabel="head, in the order of the log", ylabel="CUSUM, σ")
@@ -357,9 +312,9 @@ def draw_spray_curve(figure, curve, flux_kg_m2_s: float, units: Units | None = N
     table = curve.table()
     at = units.from_c(table["surface_c"].to_numpy())
     ax.fill_between(at, table["low"] / 1e3, table["high"] / 1e3, color="#B9CDE8", zorder=1)
-    ax.plot(at, table["h_w_m2k"] / 1e3, color=style.ACCENT, linewidth=2.2, zorder=3)
+    ax.plot(at, table["h_w_m2k"] / 1e3, c=style.ACCENT, lw=2.2, zorder=3)
     law = [spray_w_m2k(flux_kg_m2_s, float(t), curve.water_c) / 1e3 for t in table["surface_c"]]
-    ax.plot(at, law, color=style.INK, linestyle="--", linewidth=1.2, zorder=2)
+    ax.plot(at, law, c=style.INK, ls="--", lw=1.2, zorder=2)
     middle = len(at) // 3
     ax.annotate(
         "published law",
@@ -373,13 +328,9 @@ def draw_spray_curve(figure, curve, flux_kg_m2_s: float, units: Units | None = N
         ylabel="heat transfer coefficient, kW/(m² K)",
     )
     style.title(ax, "This shop's spray (band: 95 %)")
-    trace_ax.plot(
-        curve.time_s, units.from_c(curve.measured_c), ".", color=style.QUIET, markersize=2
-    )
-    trace_ax.plot(curve.time_s, units.from_c(curve.fitted_c), color=style.ACCENT)
-    trace_ax.plot(
-        curve.time_s, units.from_c(curve.at_surface_c), color=style.SERIES[1].colour, linestyle="--"
-    )
+    trace_ax.plot(curve.time_s, units.from_c(curve.measured_c), ".", c=style.QUIET, ms=2)
+    trace_ax.plot(curve.time_s, units.from_c(curve.fitted_c), c=style.ACCENT)
+    trace_ax.plot(curve.time_s, units.from_c(curve.at_surface_c), c=style.SERIES[1].colour, ls="--")
     trace_ax.set(xlabel="time, s", ylabel=f"temperature, {units.temperature}")
     style.title(trace_ax, "Thermocouple (line) and surface (dashed)")
     factor, spread = curve.multiplier(flux_kg_m2_s)

@@ -50,7 +50,7 @@ class StructureBars:
                 )[0]
                 ink = style.PAPER if style.grey_lightness(colour) < 60 else style.INK
                 self._words[zone, phase] = ax.text(
-                    0, row, "", ha="center", va="center", fontsize=8.5, color=ink, zorder=3
+                    0, row, "", ha="center", va="center", size=8.5, c=ink, zorder=3
                 )
 
     @property

@@ -44,8 +44,8 @@ def parity_plot(ax, parity) -> None:
         )
     else:
         for m, low, high in zip(t["measured"], t["low"], t["high"], strict=True):
-            ax.plot([m, m], [low, high], color="#B9B9B9", linewidth=0.8, zorder=2)
-    ax.plot(ends, ends, color=style.INK, linewidth=1.0, zorder=2)
+            ax.plot([m, m], [low, high], c="#B9B9B9", lw=0.8, zorder=2)
+    ax.plot(ends, ends, c=style.INK, lw=1.0, zorder=2)
     kinds = [k for k in (*_KINDS, "measured", "read", "recalled") if (t["kind"] == k).any()]
     for place, kind in enumerate(kinds):
         look = style.series_look(_KINDS.get(kind, 0))
@@ -56,10 +56,10 @@ def parity_plot(ax, parity) -> None:
                     mine["measured"],
                     mine["predicted"],
                     look.marker,
-                    markersize=3.2 if len(t) > 200 else 5,
-                    markerfacecolor=look.colour if read else style.PAPER,
-                    markeredgecolor=look.colour,
-                    markeredgewidth=0.9,
+                    ms=3.2 if len(t) > 200 else 5,
+                    mfc=look.colour if read else style.PAPER,
+                    mec=look.colour,
+                    mew=0.9,
                     alpha=0.6 if len(t) > 200 else 1.0,
                     zorder=3,
                 )
@@ -70,8 +70,8 @@ def parity_plot(ax, parity) -> None:
                 f"{kind} {_SIGN[look.marker]}",
                 transform=ax.transAxes,
                 ha="right",
-                color=look.colour,
-                fontsize=8.5,
+                c=look.colour,
+                size=8.5,
                 zorder=5,
             )
     if t["read"].nunique() > 1:
@@ -81,8 +81,8 @@ def parity_plot(ax, parity) -> None:
             "filled: read, hollow: recalled",
             transform=ax.transAxes,
             ha="right",
-            color=style.QUIET,
-            fontsize=8.5,
+            c=style.QUIET,
+            size=8.5,
             zorder=5,
         )
     e = parity.errors()
@@ -92,14 +92,7 @@ def parity_plot(ax, parity) -> None:
         f"{e['rows']} rows, {e['groups']} {parity.groups}"
     )
     ax.text(
-        0.03,
-        0.97,
-        words,
-        transform=ax.transAxes,
-        va="top",
-        fontsize=8.5,
-        linespacing=1.35,
-        zorder=5,
+        0.03, 0.97, words, transform=ax.transAxes, va="top", size=8.5, linespacing=1.35, zorder=5
     )
     ax.set(
         xlim=ends,
@@ -139,20 +132,10 @@ def error_plot(
         colour = look.colour if mine else style.QUIET
         if spans:
             ax.plot(
-                [r[spans[0]], r[spans[1]]],
-                [row, row],
-                color=colour,
-                linewidth=2.0 if mine else 1.2,
-                zorder=2,
+                [r[spans[0]], r[spans[1]]], [row, row], c=colour, lw=2.0 if mine else 1.2, zorder=2
             )
         ax.plot(
-            r[values],
-            row,
-            "o",
-            markersize=7,
-            markeredgecolor=colour,
-            markerfacecolor=colour if mine else style.PAPER,
-            zorder=3,
+            r[values], row, "o", ms=7, mec=colour, mfc=colour if mine else style.PAPER, zorder=3
         )
     ax.set_yticks(range(len(table)), table[names])
     for label, name in zip(ax.get_yticklabels(), table[names], strict=True):
@@ -161,31 +144,25 @@ def error_plot(
     ax.set_xlim(left=0)
     ax.grid(axis="y", visible=False)
     if goal is not None:
-        ax.axvline(goal, color=style.CAUTION, linestyle=(0, (4, 2)), linewidth=1.2, zorder=1)
-        ax.text(goal, -0.85, f" goal {goal:g}", color=style.CAUTION, fontsize=8.5, va="top")
+        ax.axvline(goal, c=style.CAUTION, ls=(0, (4, 2)), lw=1.2, zorder=1)
+        ax.text(goal, -0.85, f" goal {goal:g}", c=style.CAUTION, size=8.5, va="top")
     style.title(ax, words)
 
 
 def coverage_plot(ax, table) -> None:
     """Draw the share of measured bars inside the 80 % interval, group by group, beside the wanted 72 to 88 %."""
     ax.axvspan(72, 88, facecolor=style.WANTED, edgecolor=style.QUIET, linewidth=0.6, zorder=0)
-    ax.axvline(80, color=style.QUIET, linewidth=1.0, linestyle=(0, (4, 2)), zorder=1)
+    ax.axvline(80, c=style.QUIET, lw=1.0, ls=(0, (4, 2)), zorder=1)
     for row, r in enumerate(table.to_dict("records")):
         look = style.series_look(0 if row == 0 else 3)
-        ax.plot(
-            [100 * r["low_90"], 100 * r["high_90"]],
-            [row, row],
-            color=look.colour,
-            linewidth=2,
-            zorder=2,
-        )
-        ax.plot(100 * r["coverage"], row, "o", markersize=8, color=look.colour, zorder=3)
+        ax.plot([100 * r["low_90"], 100 * r["high_90"]], [row, row], c=look.colour, lw=2, zorder=2)
+        ax.plot(100 * r["coverage"], row, "o", ms=8, c=look.colour, zorder=3)
         ax.text(
             102,
             row,
             f"{100 * r['coverage']:.0f} %   {r['rows']} rows, {r['steels']} steels",
             va="center",
-            fontsize=8.5,
+            size=8.5,
         )
     ax.set_yticks(range(len(table)), table["scope"])
     ax.set(
@@ -210,20 +187,13 @@ def band_plot(ax, name: str, band, distance_mm, own_hrc, standard_hrc) -> None:
     """
     x, low, high = np.array(band, float).T
     ax.fill_between(x, low, high, color="#E3E3E3", linewidth=0, zorder=1)
-    ax.plot(x, low, color=style.QUIET, linewidth=0.8, zorder=2)
-    ax.plot(x, high, color=style.QUIET, linewidth=0.8, zorder=2)
+    ax.plot(x, low, c=style.QUIET, lw=0.8, zorder=2)
+    ax.plot(x, high, c=style.QUIET, lw=0.8, zorder=2)
     for i, (y, words) in enumerate(
         ((own_hrc, "kinetics, bar marched"), (standard_hrc, "ASTM A255"))
     ):
         look = style.series_look(i)
-        ax.plot(
-            distance_mm,
-            y,
-            color=look.colour,
-            linestyle=look.dash,
-            linewidth=2.2 if i == 0 else 1.8,
-            zorder=3,
-        )
+        ax.plot(distance_mm, y, c=look.colour, ls=look.dash, lw=2.2 if i == 0 else 1.8, zorder=3)
         ax.text(
             0.97,
             0.95 - 0.09 * i,
@@ -231,9 +201,9 @@ def band_plot(ax, name: str, band, distance_mm, own_hrc, standard_hrc) -> None:
             transform=ax.transAxes,
             ha="right",
             va="top",
-            color=look.colour,
-            fontweight="bold",
-            fontsize=9,
+            c=look.colour,
+            weight="bold",
+            size=9,
             zorder=4,
         )
     ax.text(
@@ -243,9 +213,9 @@ def band_plot(ax, name: str, band, distance_mm, own_hrc, standard_hrc) -> None:
         transform=ax.transAxes,
         ha="right",
         va="top",
-        color=style.QUIET,
-        fontweight="bold",
-        fontsize=9,
+        c=style.QUIET,
+        weight="bold",
+        size=9,
     )
     ax.set(
         xlabel="distance from the quenched end, mm",
