@@ -73,10 +73,13 @@ class Units:
 
     def setting_text(self, setting, value: float) -> str:
         """A setting and its number in a sentence: "spray rate 12.1 kg/(m² s)"."""
-        if setting.unit == "°C":
-            return f"{setting.label} {self.temperature_text(value)}"
-        unit = self.unit(setting.unit)
-        return f"{setting.label} {self.shown(setting, value):.3g} {unit}".rstrip()
+        return f"{setting.label} {self.value_text(setting, value)}"
+
+    def value_text(self, setting, value: float) -> str:
+        """A setting's number and unit, with the decimals that it needs: "12.1 kg/(m² s)"."""
+        unit, inches = self.unit(setting.unit), setting.unit == "mm" and self.length == "in"
+        digits = 3 if inches else setting.digits
+        return f"{self.shown(setting, value):.{digits}f} {unit}".rstrip()
 
     def step_text(self, setting, step: float) -> str:
         """A difference of a setting, such as its tolerance: "10 °C"."""

@@ -153,14 +153,13 @@ class Panel:
         """Answer; what the model refuses is a sentence beside the control, and the old answer stays."""
         if self._busy:
             return
+        for one in self.controls.values():
+            if 'role="alert"' in one.note.value:
+                one.note.value = ""
         try:
             self.answer(control)
         except InputError as error:
             control.note.value = markup.note(str(error))
-            return
-        for one in self.controls.values():
-            if one.note.value and 'role="alert"' in one.note.value:
-                one.note.value = ""
 
     def answer(self, control) -> None:
         """Inputs → model → picture and words, after `control` has changed."""

@@ -39,6 +39,8 @@ class GradeMapPanel(WorkPanel):
         names, shown = ("head", "flux", "spray_s"), display_units or units()
         super().__init__(case_controls(names, shown), (names[:1], names[1:]), shown)
         self.live.widget.layout.display = "none"
+        for slider in self.sliders.values():
+            slider.widget.continuous_update = False
         self.table = html("map")
         self.below.children = (self.table,)
         self.rows: dict[str, dict] = {}
