@@ -26,7 +26,8 @@ from ..face.distortion import CUTTING_LIMIT_HV, FLATNESS_MM, bow_of_head, cuttin
 from ..forging.cautions import FULL_AUSTENITE, decarburised_warning, furnace_warnings, is_idle
 from ..forging.decarburisation import decarburisation_warnings
 from ..forging.effort import effort_warnings
-from ..hosel.bend import bench_options, bend_of_head
+from ..hosel.bench import bench_options
+from ..hosel.bend import bend_of_head
 from ..inputs.head import ZONES, Head
 from ..inputs.head import head as library_head
 from ..inputs.job import Job

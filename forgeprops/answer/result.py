@@ -16,7 +16,7 @@ from ..base.sources import Source
 from ..face.distortion import FaceBow
 from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
-from ..hosel.bend import HoselBend
+from ..hosel.result import HoselBend
 from ..inputs.head import Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop

@@ -19,8 +19,7 @@ from ..base.tables import data_path, read_rows
 from ..hardenability.end_quench import hardness_at_distance_hrc
 from ..inputs.steel import Steel
 from ..specimens import continuous_cooling, end_quench_bar
-from ..strength.hardness_scales import convert_hardness, hv_to_hb_array
-from ..transformation.phase_hardness import hrc_from_hv
+from ..strength.hardness_scales import convert_array, convert_hardness, hrc_from_hv
 from ..transformation.temperatures import start_interval_c
 from ..transformation.tempering import tempered_hardness, tempering_interval_hrc
 
@@ -211,12 +210,12 @@ def _quenched() -> Parity:
 
 
 def _tempering() -> Parity:
-    low, high = tempering_interval_hrc()
     rows = []
     for r in read_rows("measured/tempered_data_sheets.csv"):
         steel = {e: float(r[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
         measured = float(r["hrc"]) if r["hrc"] else convert_hardness(float(r["hb"]), "HB", "HRC")
-        p = tempered_hardness(steel, float(r["temper_c"]), float(r["hours"]))
+        act = float(r["temper_c"]), float(r["hours"])
+        p, (low, high) = tempered_hardness(steel, *act), tempering_interval_hrc(*act)
         rows.append(
             (
                 measured,
@@ -232,9 +231,10 @@ def _tempering() -> Parity:
         "hardness, tempered",
         "HRC",
         _frame(rows),
-        "data sheets that the fit never saw",
+        "data sheets; two of the law's constants, above 500 °C, were fitted to them too",
         "grades",
-        "One hour is assumed where the sheet does not say how long.  The rows of the fit itself may not be bundled.",
+        "One hour is assumed where the sheet does not say how long.  Without a grade's own sheet the error is 0.97 HRC.  The "
+        "694 rows of the main fit may not be bundled.",
     )
 
 
@@ -510,7 +510,10 @@ def _bar_goals():
     rows, number, _ = _bar_rows()
     air = np.array([r["cooling"] == "still air" for r in rows])
     steel = np.array([r["steel"] for r in rows])
-    hb = [np.asarray(hv_to_hb_array(number[c])[0], float) for c in ("predicted_hv", "measured_hv")]
+    hb = [
+        np.asarray(convert_array(number[c], "HV", "HB")[0], float)
+        for c in ("predicted_hv", "measured_hv")
+    ]
     error = np.abs(hb[0] - hb[1])[air]
     by_steel = {s: error[steel[air] == s].mean() for s in dict.fromkeys(steel[air])}
     worst_steels = sorted(by_steel, key=by_steel.get, reverse=True)[:3]

@@ -10,14 +10,7 @@ import math
 
 from .kinetics import CARBON_IN_FERRITE, TABLE_FROM_C, extent_of, ferrite_cap, inverse_extent
 
-__all__ = [
-    "ROWS",
-    "begin_cooling",
-    "carbon_of_austenite",
-    "decompose",
-    "martensite_ahead",
-    "temper_step",
-]
+__all__ = ["ROWS", "begin_cooling", "carbon_of_austenite", "decompose", "martensite_ahead"]
 
 
 #: Rows of the state array, one column a point.
@@ -51,7 +44,7 @@ ROWS = 21
 LOG_V_FLOOR = math.log10(36.0)
 #: Steel that the water undercooled and the body re-heats forms fine pearlite and bainite, as after fast cooling: its
 #: rate is then the one at 700 °C, Maynier's own, in full from this re-heating on, °C (our choice).
-_REHEATED_C = 50.0
+_RATE_OF_700_C = 50.0
 #: Carbon up to which the start tables reach, wt%, and their step.
 TABLE_CARBON = 1.2
 #: No martensite is looked for above this, °C (pure iron starts near 540 °C; from memory).
@@ -93,14 +86,8 @@ def _joined(share):
     return four * four * four * two
 
 
-def temper_step(integral, tempering_q_k, kelvin, dt_s):
-    """Tempering integral after `dt_s` more seconds: additive ``exp(-Q/RT) dt`` with Q/R in kelvin."""
-    return integral + math.exp(-tempering_q_k / kelvin) * dt_s
-
-
 def martensite_ahead(state, i, start):
-    """Temperature below which more martensite forms at point `i`, °C, and how much a kelvin, share of the
-    steel.
+    """Temperature below which more martensite forms at point `i`, °C, and share of the steel that forms a kelvin.
 
     References
     ----------
@@ -264,7 +251,7 @@ def decompose(
         if hot:
             state[LOG_V_700, i] = log_v
         if reheated > 0.0:
-            log_v += min(reheated / _REHEATED_C, 1.0) * max(state[LOG_V_700, i] - log_v, 0.0)
+            log_v += min(reheated / _RATE_OF_700_C, 1.0) * max(state[LOG_V_700, i] - log_v, 0.0)
         state[LOG_V_FP, i] += gone_fp * log_v
         state[LOG_V_B, i] += gone_b * log_v
         state[LOG_V_M, i] += gone_m * log_v

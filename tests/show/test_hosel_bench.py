@@ -12,7 +12,7 @@ from PIL import Image
 import forgeprops
 from forgeprops.base.errors import InputError
 from forgeprops.hosel.bench import LIMITS
-from forgeprops.hosel.bend import CAUTIONS
+from forgeprops.hosel.result import CAUTIONS
 from forgeprops.inputs.settings import table
 from forgeprops.show import style
 from forgeprops.show.figures.allowance import limit_look

@@ -8,7 +8,8 @@ import numpy as np
 
 from ...answer import interval as uncertainty
 from ...base.errors import InputError
-from ...hosel.bend import CAUTIONS, bend_of_head
+from ...hosel.bend import bend_of_head
+from ...hosel.result import CAUTIONS
 from ...inputs.route import Route
 from ...strength.tensile import strength
 from ...study.hosel_bench import allowance_curve, grade_hosels, soften
@@ -203,7 +204,7 @@ class HoselBenchPanel(Panel):
         if bend.governed_by == "bar force" and bend.target_deg <= others:
             length, bar = float(bend.bench.length_mm[0]), float(bend.bench.bar_mm[0])
             # the same moment at the clamp from the most that a hand pulls
-            longer = bend.bar_force_n / float(bend.bench.force_limit_n[0]) * (bar + length) - length
+            longer = bend.bar_force_n / self.inputs.force_n * (bar + length) - length
             return f"Too stiff for this bar: {asked}. A bar of {10 * np.ceil(longer / 10):.0f} mm would do."
         return f"No: {asked}."
 
