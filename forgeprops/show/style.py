@@ -31,12 +31,15 @@ __all__ = [
     "Look",
     "Symbol",
     "cased",
+    "corner",
     "grey_lightness",
     "least_grey_step",
     "look",
     "phase_look",
+    "rows",
     "series_look",
     "shade",
+    "span",
     "tidy",
     "title",
     "zone_look",
@@ -254,6 +257,26 @@ def cased(width: float) -> list:
 def title(ax, words: str) -> None:
     """Write the title of a picture: bold, at the left, wherever the axes were made."""
     ax.set_title(words, loc="left", fontweight="bold", fontsize=11)
+
+
+def corner(ax, x: float, y: float, words: str, colour: str = INK, **more):
+    """Words at a place given in shares of the axes, on the side where they stay inside."""
+    look = {"ha": "right" if x > 0.5 else "left", "va": "top" if y > 0.5 else "bottom"}
+    look |= {"c": colour, "size": 8.5, "zorder": 5}
+    return ax.text(x, y, words, transform=ax.transAxes, **look | more)
+
+
+def rows(ax, names, above: float = 0.6, below: float = 0.6) -> None:
+    """Rows from top to bottom, each with its name, and no lines between."""
+    ax.set_yticks(range(len(names)), list(names))
+    ax.set_ylim(len(names) - 1 + below, -above)
+    ax.grid(axis="y", visible=False)
+
+
+def span(ax, low, high, row, colour: str, width: float = 2.0, z: float = 2):
+    """A level line from one value to another."""
+    look = {"solid_capstyle": "butt", "zorder": z}
+    return ax.plot([low, high], [row, row], color=colour, linewidth=width, **look)
 
 
 def tidy(ax, words: str = "") -> None:

@@ -15,7 +15,7 @@ from forgeprops.hosel.bench import LIMITS
 from forgeprops.hosel.result import CAUTIONS
 from forgeprops.inputs.settings import table
 from forgeprops.show import style
-from forgeprops.show.figures.allowance import limit_look
+from forgeprops.show.figures.bench_curves import limit_look
 from forgeprops.show.panels import hosel_bench as room
 from forgeprops.show.units import Units
 from forgeprops.study.hosel_bench import grade_hosels

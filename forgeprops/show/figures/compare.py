@@ -38,15 +38,6 @@ def compare_picture(figure, comparison, grades=None, units: Units | None = None)
 
     A coloured field keeps the limit of its own quantity, a white hatched one misses it, and the thick line
     runs around what meets all limits.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    comparison : forgeprops.study.process.comparison.Comparison
-        Of one head.
-    grades : sequence of str, optional
-        Rows, top to bottom; those not in the comparison yet stay empty.
-    units : Units
     """
     units, table = units or Units(), comparison.table
     names = list(grades or dict.fromkeys(table["grade"]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import style
+from ..canvas import Picture
 from ..units import Units
 
 __all__ = ["CoolingCurves"]
@@ -14,19 +15,10 @@ _EARLIEST_S = 1.0
 _LINES = (("ae3_c", "Ae3"), ("bs_c", "Bs"), ("ms_c", "Ms"))
 
 
-class CoolingCurves:
-    """Cooling curves of some zones, with what happens when, and the temperatures at which the steel changes.
+class CoolingCurves(Picture):
+    """Cooling curves of some zones, with what happens when, and the temperatures at which the steel changes."""
 
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    zones : tuple of str
-        Zones drawn, of `style.ZONES`.
-    scale : {"log", "linear"}
-        Time axis; the linear one shows the first minute.
-    units : Units
-        Display units.
-    """
+    _frame = ("_levels", "_level_texts")
 
     def __init__(self, ax, zones=("face", "hosel"), scale: str = "log", units: Units | None = None):
         self.ax, self.zones, self.units = ax, tuple(zones), units or Units()
@@ -100,16 +92,6 @@ class CoolingCurves:
         self._shown = self.zones
         self._drawn_levels: tuple = ()
 
-    @property
-    def artists(self) -> tuple:
-        """Everything that moves with the route; what the steel alone decides belongs to the frame."""
-        return (
-            *self._bands.values(),
-            *self._band_texts.values(),
-            *self._curves.values(),
-            *self._names.values(),
-        )
-
     def set_scale(self, scale: str) -> None:
         """Change the time axis; the next refresh must redraw the frame."""
         from matplotlib.ticker import FixedLocator, NullFormatter, NullLocator, StrMethodFormatter
@@ -148,12 +130,7 @@ class CoolingCurves:
         self.ax.set_ylim(self.units.from_c(0.0), self.units.from_c(self._top_c))
 
     def update(self, result) -> bool:
-        """Follow a result; return True if the frame itself changed and needs a full redraw.
-
-        Parameters
-        ----------
-        result : Estimate
-        """
+        """Follow a result; return True if the frame itself changed and needs a full redraw."""
         out_s = result.events["out of furnace"]
         self._place_bands(result.events, out_s)
         grid_s = np.geomspace(2.0, 900.0, 50) if self.scale == "log" else np.linspace(2.0, 55.0, 50)

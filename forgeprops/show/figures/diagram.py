@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import style
+from ..canvas import Picture
 from ..units import Units
 
 __all__ = ["TransformationDiagram"]
@@ -17,16 +18,10 @@ _RIM = 2.4
 _NAME_HIGH, _NAME_WIDE = 0.045, 0.14
 
 
-class TransformationDiagram:
-    """Regions where each constituent forms, paths of zones over them, a mark that moves with time.
+class TransformationDiagram(Picture):
+    """Regions where each constituent forms, paths of zones over them, a mark that moves with time."""
 
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    zones : tuple of str
-        Zones whose paths are drawn.
-    units : Units
-    """
+    _frame = ("_regions", "_curves", "_names")
 
     def __init__(self, ax, zones=("face", "hosel"), units: Units | None = None):
         from matplotlib.ticker import FixedLocator, NullLocator, StrMethodFormatter
@@ -64,19 +59,8 @@ class TransformationDiagram:
             )
         self._paths: dict = {}
 
-    @property
-    def artists(self) -> tuple:
-        """What moves with time; regions and paths belong to the frame."""
-        return tuple(self._marks.values())
-
     def update(self, result, diagram) -> bool:
-        """Draw the diagram of the steel and the paths of the zones; the frame always changes.
-
-        Parameters
-        ----------
-        result : Estimate
-        diagram : forgeprops.study.diagram.CoolingDiagram
-        """
+        """Draw the diagram of the steel and the paths of the zones; the frame always changes."""
         for artist in self._regions:
             artist.remove()
         self._regions = []

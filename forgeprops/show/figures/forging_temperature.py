@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import style
+from ..canvas import Picture
 from ..units import Units
 
 __all__ = ["ForgingTemperatureCurves"]
@@ -30,18 +31,10 @@ _NAMED_AT = 0.72
 _NAMES = {"scale_um": 0.86, "metal_loss_um": 1.0, "decarburised_um": 0.69}
 
 
-class ForgingTemperatureCurves:
-    """Six plots over the furnace setting.
+class ForgingTemperatureCurves(Picture):
+    """Six plots over the furnace setting."""
 
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    spec : matplotlib.gridspec.SubplotSpec or None
-        Where in the figure; all of it when left out.
-    units : Units
-    low_c, high_c : float
-        Ends of the axis, °C.
-    """
+    _frame = ("_still",)
 
     def __init__(self, figure, spec=None, units: Units | None = None, low_c=650.0, high_c=1100.0):
         self.units, self.low_c, self.high_c = units or Units(), low_c, high_c
@@ -109,24 +102,8 @@ class ForgingTemperatureCurves:
             "flow_stress_mpa": ("effort", style.series_look(1)),
         }
 
-    @property
-    def artists(self) -> tuple:
-        """What follows the slider."""
-        return (
-            *self._cursor.values(),
-            *self._dots.values(),
-            self._level,
-            self._like,
-            *self._words.values(),
-        )
-
     def update(self, study, other) -> bool:
-        """Draw the curves of a steel, and the effort of another beside it; the frame always changes.
-
-        Parameters
-        ----------
-        study, other : forgeprops.study.process.furnace.ForgingTemperatureStudy
-        """
+        """Draw the curves of a steel, and the effort of another beside it; the frame always changes."""
         for artist in self._still:
             artist.remove()
         self._still = []

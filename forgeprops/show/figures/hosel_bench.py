@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import style
+from ..canvas import Picture
 
 __all__ = ["HoselOnBench", "PullDirection"]
 
@@ -13,13 +14,8 @@ _TOP_STRAIN = 4.0
 _STRAIN_MAP = "YlOrBr"
 
 
-class HoselOnBench:
-    """Longitudinal section of the hosel under the bar, to scale, coloured by how much the metal is strained.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    """
+class HoselOnBench(Picture):
+    """Longitudinal section of the hosel under the bar, to scale, coloured by how much the metal is strained."""
 
     _SLICES, _BANDS = 36, 5
     _JAW_MM, _BAR_MM, _BAR_WALL_MM = 22.0, 56.0, 3.0
@@ -97,37 +93,8 @@ class HoselOnBench:
             "stretched or squeezed by", fontsize=8, fontweight="normal", loc="left", pad=2
         )
 
-    @property
-    def artists(self) -> tuple:
-        """Everything that moves with the bend."""
-        return (
-            self._metal,
-            *self._jaws,
-            self._neck,
-            self._bar,
-            *self._edges,
-            self._ghost,
-            self._pull,
-            self._tip,
-            self._zone,
-            self._force,
-            self._length,
-            self._most,
-            *self._sides,
-            self._angle,
-            self._head,
-            self._name,
-        )
-
     def update(self, bend, along) -> bool:
-        """Show a bend under load.
-
-        Parameters
-        ----------
-        bend : HoselBend
-        along : dict of str to array
-            `bend.along(bend.target_deg)`.
-        """
+        """Show a bend under load."""
         length = float(bend.bench.length_mm[0])
         # from the clamp to the bar's mouth
         s = np.linspace(0.0, length, self._SLICES + 1)
@@ -239,13 +206,8 @@ class HoselOnBench:
         )
 
 
-class PullDirection:
-    """Where to pull, seen from the hosel's end: wanted lie and loft as one arrow, allowance as a circle.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    """
+class PullDirection(Picture):
+    """Where to pull, seen from the hosel's end: wanted lie and loft as one arrow, allowance as a circle."""
 
     _TOP = 7.0
 
@@ -324,20 +286,6 @@ class PullDirection:
                 [2.5 * side, -1.6],
                 [0.0, -1.5],
             ]
-        )
-
-    @property
-    def artists(self) -> tuple:
-        """Everything that moves with the wanted change."""
-        return (
-            self._head,
-            self._ring,
-            self._shaft,
-            self._tip,
-            self._words,
-            self._allowed,
-            self._right,
-            self._left,
         )
 
     def update(self, bend, lie_deg: float, loft_deg: float) -> bool:

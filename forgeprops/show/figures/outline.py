@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from .. import style
+from ..canvas import Picture
 from ..units import Units
 
 __all__ = ["HeadOutline"]
@@ -77,16 +78,8 @@ def _tube():
     return neck, hosel, at(_NECK_LENGTH / 2, 1), at(_NECK_LENGTH + 0.6 * _HOSEL_LENGTH, 1)
 
 
-class HeadOutline:
-    """Head from the front; each zone is filled with the colour of its number and carries the number.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    quantity : {"hardness", "temperature"}
-        What the colours mean.
-    units : Units
-    """
+class HeadOutline(Picture):
+    """Head from the front; each zone is filled with the colour of its number and carries the number."""
 
     def __init__(
         self, ax, quantity: str = "hardness", units: Units | None = None, title: str | None = None
@@ -181,11 +174,6 @@ class HeadOutline:
             loc="center",
             pad=2,
         )
-
-    @property
-    def artists(self) -> tuple:
-        """Everything that moves with the numbers."""
-        return (*self._areas.values(), *self._grooves, *self._words.values(), self._face_name)
 
     def show(self, values) -> bool:
         """Colour the zones by `values` (zone → HV or °C)."""

@@ -35,12 +35,6 @@ def scatter_picture(figure, found, units: Units | None = None) -> str:
 
     Solid bars are inside the limits, white hatched ones outside.  Below: the solid bar is the share of the
     variance that an input makes alone, the pale one what it makes together with the others.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    found : forgeprops.study.process.scattering.Scatter
-    units : Units
     """
     figure.clear()
     figure.set_layout_engine("constrained")

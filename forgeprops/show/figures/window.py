@@ -42,12 +42,6 @@ def window_picture(figure, window, units: Units | None = None) -> str:
 
     Outside the region that meets all limits the maps are pale and hatched; its edge is the thick line.  The
     dashed box is the largest inside, the cross its middle, the ring where the settings are now.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    window : forgeprops.study.process.process_window.Window
-    units : Units
     """
     units = units or Units()
     figure.clear()
