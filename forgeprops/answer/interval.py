@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from ..base.constants import Z80 as Z
 from ..base.tables import read_rows
 
 __all__ = [
@@ -28,9 +29,8 @@ __all__ = [
 ]
 
 
-#: Share of results an interval should hold, and the normal deviate of its ends.
+#: Share of results an interval should hold; `Z` is the normal deviate of its ends.
 COVERAGE = 0.80
-Z = 1.2816
 
 #: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about 1.5, read
 #: as a

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from ..base.constants import POISSON, Z80
 from ..base.errors import InputError, check_number
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
@@ -46,10 +47,8 @@ __all__ = ["bend_of_head", "bends_of_heads", "gradient_share", "hosel_bend"]
 LENGTHS_MM = (10.0, 20.0)
 
 #: Poisson's ratio of steel (common practice).
-POISSON = 0.3
 
 #: Standard normal quantile of an 80 % interval.
-_Z80 = 1.2816
 #: 80 % half-range of two choices of ours: share of uniform strain 0.3–0.5 about 0.4, scatter factor 10–40
 #: about 20.
 _FRACTION_SPREAD, _SCATTER_SPREAD = 0.25, 2.0
@@ -282,12 +281,10 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench):
     doubt = bench.hardness_se_hv / metal[:, 0]
     for i, sign in ((1 + len(LENGTHS_MM), -1.0), (5 + len(LENGTHS_MM), 1.0)):
         # hardness and both strengths move together
-        stronger = tensile * np.maximum(
-            1.0 + sign * _Z80 * np.hypot(se[:, 1] / tensile, doubt), 0.2
-        )
-        lower = yields * np.maximum(1.0 + sign * _Z80 * np.hypot(se[:, 0] / yields, doubt), 0.2)
+        stronger = tensile * np.maximum(1.0 + sign * Z80 * np.hypot(se[:, 1] / tensile, doubt), 0.2)
+        lower = yields * np.maximum(1.0 + sign * Z80 * np.hypot(se[:, 0] / yields, doubt), 0.2)
         all_[i, :, 2], all_[i, :, 1] = stronger, np.minimum(lower, 0.97 * stronger)
-        all_[i + 1, :, 3] = np.maximum(uniform + sign * _Z80 * se[:, 2], 0.2 * uniform)
+        all_[i + 1, :, 3] = np.maximum(uniform + sign * Z80 * se[:, 2], 0.2 * uniform)
         fraction[i + 2] *= 1.0 + sign * _FRACTION_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
     return Hosels.of(all_, **{**shape, "length_mm": length}), fraction, scatter

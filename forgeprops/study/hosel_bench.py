@@ -36,7 +36,7 @@ def soften(
     bench : mapping, optional
         The bench to judge by, as `estimate` takes it; left out, the standard one.
     **options
-        Passed to `study.softening.soften` (lowest_preheat_c, preheat_steps_c, anneals).
+        Passed to `study.softening.soften` (lowest_preheat_c, preheat_steps_c, anneals, tempers_c).
 
     Returns
     -------

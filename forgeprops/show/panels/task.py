@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...base.constants import Z80
 from ...inputs.job import Job
 from .. import markup, style
 from ..controls.fields import button, buttons, html
@@ -35,7 +36,6 @@ _FLUX_SHARE = 0.10
 _HEADS, _SEED = 24, 20240
 _PASS = 0.75
 #: Normal quantile of the 80 % interval that results carry.
-_Z80 = 1.2816
 _SLIDERS = ("preheat_c", "flux", "spray_s", "delay_s")
 
 
@@ -50,7 +50,7 @@ def chance(value: float, low: float, high: float, goal: float) -> float:
     (0.5, 0.9)
     """
     half = (high - value) if goal > value else (value - low)
-    spread = max(half / _Z80, 1e-9)
+    spread = max(half / Z80, 1e-9)
     return 0.5 * math.erfc((goal - value) / (spread * math.sqrt(2.0)))
 
 
