@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..inputs.case_columns import Columns, HeadColumns, SteelColumns, steel_columns
+from ..inputs.cases import Cases, HeadColumns, SteelColumns, steel_columns
 from ..inputs.head import ZONES, Zone, forged_parts, links_of, zones_of
 from ..inputs.route import COOLING, LocalHeat, Temper
 from ..inputs.steel import Steel
@@ -458,7 +458,7 @@ _SLEEVE = COOLING.index("sleeve")
 
 
 def pack_routes(
-    columns: Columns, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray
+    columns: Cases, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray
 ) -> np.ndarray:
     """Fill the route fields of `cases` and their `steps`; return the air speed for the convection tables, m/s.
 
@@ -534,7 +534,7 @@ def pack_routes(
     return np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
 
 
-def hosel_shape_mm(columns: Columns) -> np.ndarray:
+def hosel_shape_mm(columns: Cases) -> np.ndarray:
     """Forged hosel and neck of every case as `thermal.local_heat.hosel_heat` takes them, shape (n, 5)."""
     names = (
         ("hosel", "length_mm", "length_allowance_mm"),

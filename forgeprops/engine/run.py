@@ -8,7 +8,7 @@ import numpy as np
 
 from ..base.constants import STEEL_DENSITY_KG_M3
 from ..forging.effort import flow_stress_mpa
-from ..inputs.case_columns import Columns, columns_of
+from ..inputs.cases import Cases
 from ..inputs.head import Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
@@ -56,7 +56,7 @@ def march_heads(
         One row a case, in the same order.
     """
     return march_columns(
-        columns_of(steels, heads, routes, shops),
+        Cases.of(steels, heads, routes, shops),
         tolerance_c=tolerance_c,
         points=points,
         trace=trace,
@@ -70,7 +70,7 @@ def march_heads(
 
 
 def march_columns(
-    columns: Columns,
+    columns: Cases,
     *,
     tolerance_c: float = batch.TOLERANCE_C,
     points: tuple[int, ...] = packing.POINTS,
@@ -130,7 +130,7 @@ def march_columns(
     )
 
 
-def _press_work_k(columns: Columns) -> np.ndarray:
+def _press_work_k(columns: Cases) -> np.ndarray:
     """Rise of temperature by plastic work, K.
 
     At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.

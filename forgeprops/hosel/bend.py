@@ -101,8 +101,8 @@ def bends_of_heads(
     Returns
     -------
     dict
-        "allowed_deg", "governed_by" (index into `LIMITS`), "force_n", "springback_deg" (both at the allowed
-        bend).
+        "allowed_deg", "governed_by" (index into `LIMITS`); at the allowed bend "force_n", "springback_deg",
+        "outer_strain" (the greatest) and "gathers" (all in less than a quarter of the diameter).
 
     Examples
     --------
@@ -122,9 +122,24 @@ def bends_of_heads(
         forces = _limit_forces(nodes, bench, bench.strain_fraction, bench.scatter_factor, 0.0)
         found = load(nodes, forces.min(axis=0))
         degrees = np.degrees([found.permanent, found.sprung])
-        pieces.append((degrees[0], forces.argmin(axis=0), found.x, degrees[1]))
-    names = ("allowed_deg", "governed_by", "force_n", "springback_deg")
+        strain, gathers = _bent_most(nodes, found)
+        pieces.append((degrees[0], forces.argmin(axis=0), found.x, degrees[1], strain, gathers))
+    names = ("allowed_deg", "governed_by", "force_n", "springback_deg", "outer_strain", "gathers")
     return {n: np.concatenate(p) for n, p in zip(names, zip(*pieces, strict=True), strict=True)}
+
+
+#: Allowed bend below which the hosel only springs, degrees (our choice).
+_SPRINGS_DEG = 0.05
+
+
+def _bent_most(n: Nodes, found) -> tuple[np.ndarray, np.ndarray]:
+    """Greatest outer-fibre strain of every case, and whether its bending gathers in a quarter of the diameter."""
+    strain = np.where(n.real, found.strain, 0.0)
+    at = np.arange(len(strain)), strain.argmax(axis=1)
+    elastic = found.x[:, None] * n.arm_mm / (n.moment_factor * n.section.stiffness)
+    most = (found.curvature - elastic)[at]
+    bends = found.permanent >= math.radians(_SPRINGS_DEG)  # less is rounding
+    return strain[at], bends & (found.permanent < 0.25 * n.outside_mm[:, 0] * most)
 
 
 # Cases per pass: what one pass needs stays in the processor's cache.
@@ -298,8 +313,9 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
     most = nodes.least_force(np.log1p(nodes.metal[..., 3]) / nodes.fibre_mm)[0]
     rows = np.r_[np.arange(len(hosels)), np.zeros(len(LIMITS) + 1, dtype=int)]
     target = bench.target_deg
+    loaded = nodes.part(rows)
     found = load(
-        nodes.part(rows),
+        loaded,
         np.r_[forces.min(axis=0), np.minimum(forces[:, 0], most), nodes.yield_force()[0]],
         np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)],
     )
@@ -309,16 +325,13 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
     high = now + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
     force, sprung = float(found.x[-1]), float(np.degrees(found.sprung[-1]))
     governed = LIMITS[int(forces[:, 0].argmin())]
-    strain = np.where(nodes.real[0], found.strain[0], 0.0)
-    place = int(strain.argmax())
-    notes.append(outside("hosel_strain", float(strain[place])))
+    strain, gathers = (float(x[0]) for x in _bent_most(loaded, found))
+    notes.append(outside("hosel_strain", strain))
     if governed == "re-bends":
         notes.append(
             outside("roessle_fatemi", float(convert_array(here.hardness_hv, "HV", "HB")[0]))
         )
-    elastic = found.x[0] * nodes.arm_mm[0] / (nodes.moment_factor[0] * nodes.section.stiffness[0])
-    most_bent = float((found.curvature[0] - elastic)[place])
-    if most_bent > 0.0 and math.radians(now) / most_bent < 0.25 * shape["outside_mm"]:
+    if gathers:
         notes.append(
             Warn(
                 "hosel:gathers",
@@ -326,7 +339,7 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
                 "bore, hardness gradient); the beam picture is cautious there: try it.",
             )
         )
-    if now < 0.05:
+    if now < _SPRINGS_DEG:
         notes.append(
             Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays.")
         )
@@ -348,8 +361,8 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
         yield_moment_nm=_first_yield_nm(shape, here, bench),
         limit_moment_nm=here.yield_mpa * plastic_modulus_mm3(out_d, bore) / 1000.0,
         return_force_n=_return_force(nodes, found.strain[-1], force, bench.bauschinger),
-        outer_strain=float(strain[place]),
-        bends_at_mm=float(nodes.s_mm[0, place]),
+        outer_strain=strain,
+        bends_at_mm=float(nodes.s_mm[0, np.where(nodes.real[0], found.strain[0], 0.0).argmax()]),
         rebends_left=_rebends_left(here, float(found.strain[-1].max()), bench, damage)
         if target
         else {},

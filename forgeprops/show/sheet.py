@@ -121,6 +121,7 @@ def _checked(tolerances) -> dict[str, float]:
 def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
     """Rows of the settings table, with what the tolerance does to face and hosel (two marches each)."""
     from ..answer.evaluation import evaluate
+    from ..inputs.cases import Cases
 
     route, rows, cases, names = result.route, [], [], []
     for name in _NAMED:
@@ -137,9 +138,8 @@ def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
                 both.append(route)
         names.append(name)
         cases += both
-    told = evaluate(
-        [result.steel] * len(cases), [result.head] * len(cases), cases, [result.shop] * len(cases)
-    )
+    n = len(cases)
+    told = evaluate(Cases.of([result.steel] * n, [result.head] * n, cases, [result.shop] * n))
     zones = tuple(result.zones)
     moved = {
         zone: told.hardness_hv[:, zones.index(zone)].reshape(-1, 2) - result.zones[zone].hardness_hv
