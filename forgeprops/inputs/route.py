@@ -13,6 +13,7 @@ from .settings import check_settings, table
 
 __all__ = [
     "COOLING",
+    "COOLING_WORDS",
     "Cool",
     "FirstHeat",
     "LaterHeat",
@@ -31,8 +32,15 @@ __all__ = [
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
-#: Ways to cool: view factor to the room, temperature share of hot neighbours, air speed m/s.
-COOLING = ("single", "row", "bin", "fan", "sleeve")
+#: Ways to cool after the spray, in words.
+COOLING_WORDS = {
+    "single": "alone in still air",
+    "row": "in a row on a conveyor",
+    "bin": "in a bin of hot heads",
+    "fan": "in front of a fan",
+    "sleeve": "still air, sleeve on the hosel",
+}
+COOLING = tuple(COOLING_WORDS)
 
 
 @dataclass(frozen=True)
