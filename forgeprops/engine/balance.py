@@ -5,6 +5,7 @@ Every function here works on plain numbers and flat arrays and is compiled into 
 
 from __future__ import annotations
 
+from ..base.constants import STEFAN_BOLTZMANN, ZERO_C_K
 from ..thermal.die_contact import (
     DIE_CONDUCTIVITY_W_MK,
     DIE_DENSITY_KG_M3,
@@ -14,7 +15,7 @@ from ..thermal.die_contact import (
 )
 from ..thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 from ..thermal.spray import SCALE_CONDUCTIVITY_W_MK, evaporation_limit_w_m2, spray_w_m2k, wet_share
-from ..thermal.surroundings import FURNACE_CONVECTION_W_M2K, STEFAN_BOLTZMANN
+from ..thermal.surroundings import FURNACE_CONVECTION_W_M2K
 from .packing import COOL, FURNACE, JET, JET_W_M2K, REST, SPRAY, SPRAY_ON_DIE, STROKE
 
 __all__ = ["WET_POINTS", "balance", "dry_loss", "mean_temperatures", "surface_loss", "wet_table"]
@@ -34,7 +35,7 @@ def _convection(table, zone, t_c):
 
 def _radiation(t_c, to_c, emissivity):
     """Net radiation, W/m², and how it grows with the surface's temperature, W/(m² K)."""
-    a, b = t_c + 273.15, to_c + 273.15
+    a, b = t_c + ZERO_C_K, to_c + ZERO_C_K
     e = emissivity * STEFAN_BOLTZMANN
     return e * (a - b) * (a + b) * (a * a + b * b), 4.0 * e * a * a * a
 
@@ -50,7 +51,7 @@ def wet_table(flux, scale_um, case, convection, zone, table):
     """Tabulate the heat a sprayed surface loses, W/m², on metal temperatures above the water's.
 
     The scale stands in series and its wet side is cooler than the metal, so that boiling takes hold at a higher metal
-    temperature (see `surroundings.spray_over_scale_w_m2k`, which this follows).  Walking down the wet side's
+    temperature.  Walking down the wet side's
     temperature s gives the metal's s + q(s) R; where that folds back the head stays on the hot branch as long as it
     lasts, then falls to the cold one.
     """

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..base.constants import STEEL_DENSITY_KG_M3
 from ..forging.effort import flow_stress_mpa
-from ..inputs.case_columns import Columns, columns_of
-from ..inputs.head import STEEL_DENSITY_KG_M3, Head
+from ..inputs.cases import Cases
+from ..inputs.head import Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
@@ -55,7 +56,7 @@ def march_heads(
         One row a case, in the same order.
     """
     return march_columns(
-        columns_of(steels, heads, routes, shops),
+        Cases.of(steels, heads, routes, shops),
         tolerance_c=tolerance_c,
         points=points,
         trace=trace,
@@ -69,7 +70,7 @@ def march_heads(
 
 
 def march_columns(
-    columns: Columns,
+    columns: Cases,
     *,
     tolerance_c: float = batch.TOLERANCE_C,
     points: tuple[int, ...] = packing.POINTS,
@@ -103,7 +104,8 @@ def march_columns(
     for kind, heats in enumerate(columns.later):
         if heats:
             mine = columns.later_of == kind
-            cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine])
+            shapes = packing.hosel_shape_mm(columns)[mine]
+            cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
     cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
     if strain_speed is not None:
         cases["ln_strain_f"], cases["ln_strain_b"] = (
@@ -128,7 +130,7 @@ def march_columns(
     )
 
 
-def _press_work_k(columns: Columns) -> np.ndarray:
+def _press_work_k(columns: Cases) -> np.ndarray:
     """Rise of temperature by plastic work, K.
 
     At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.

@@ -145,6 +145,10 @@ def restored(kind, value, where: str):
             return None
         inner = [k for k in inner if k is not type(None)]
         classes = [k for k in inner if dataclasses.is_dataclass(k)]
+        if isinstance(
+            value, dict
+        ):  # the class that has these fields, else the first, which says what is wrong
+            classes.sort(key=lambda k: not set(value) <= {f.name for f in dataclasses.fields(k)})
         return restored(
             classes[0] if classes and isinstance(value, dict) else inner[0], value, where
         )

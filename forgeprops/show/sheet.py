@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ..answer import words
 from ..base.cautions import CAUTIONS
+from ..base.constants import Z80
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import BASES
 from ..io.writing import write_bytes
@@ -169,6 +170,7 @@ def _checked(tolerances) -> dict[str, float]:
 def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
     """Rows of the settings table, with what the tolerance does to face and hosel (two marches each)."""
     from ..answer.evaluation import evaluate
+    from ..inputs.cases import Cases
 
     route, rows, cases, names = result.route, [], [], []
     for name, tolerance in tolerances.items():
@@ -185,9 +187,8 @@ def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
                 both.append(route)
         names.append(name)
         cases += both
-    told = evaluate(
-        [result.steel] * len(cases), [result.head] * len(cases), cases, [result.shop] * len(cases)
-    )
+    n = len(cases)
+    told = evaluate(Cases.of([result.steel] * n, [result.head] * n, cases, [result.shop] * n))
     zones = tuple(result.zones)
     moved = {
         zone: told.hardness_hv[:, zones.index(zone)].reshape(-1, 2) - result.zones[zone].hardness_hv
@@ -205,11 +206,10 @@ def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
             }
         )
     for heat in route.later:
-        where = ", ".join(heat.zones) or "whole head"
         value = f"{shown.temperature_text(heat.temperature_c)}, {heat.hold_s / 60:.0f} min"
         rows.append(
             {
-                "label": f"Later heat ({where})",
+                "label": f"Later heat ({heat.where})",
                 "value": value,
                 "tolerance": "",
                 "face": "",
@@ -246,7 +246,7 @@ def _zone(zone, second: Units) -> dict[str, str]:
         "hv": f"{zone.hardness_hv:.0f} HV",
         "range": f"{zone.hardness_low_hv:.0f}–{zone.hardness_high_hv:.0f}",
         "second": second.hardness_text(zone.hardness_hv),
-        "tensile": f"{zone.strength.tensile_mpa:.0f} ± {1.2816 * zone.strength.tensile_se_mpa:.0f} MPa",
+        "tensile": f"{zone.strength.tensile_mpa:.0f} ± {Z80 * zone.strength.tensile_se_mpa:.0f} MPa",
         "structure": words.structure(zone.fractions),
     }
 

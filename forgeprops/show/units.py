@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from ..base.constants import MM_PER_INCH
 from ..base.errors import InputError, check_choice
 from ..io.saved import read_json, write_json
 
 __all__ = ["Units", "choose_units", "units", "units_file"]
 
-_MM_PER_INCH = 25.4
 _KIND, _VERSION = "units", 1
 
 
@@ -55,7 +55,7 @@ class Units:
 
     def from_mm(self, length_mm):
         """Length in the chosen unit."""
-        return length_mm if self.length == "mm" else length_mm / _MM_PER_INCH
+        return length_mm if self.length == "mm" else length_mm / MM_PER_INCH
 
     def temperature_text(self, temperature_c: float) -> str:
         """Temperature in words: '930 °C'."""

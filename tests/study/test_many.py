@@ -19,11 +19,10 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
-from forgeprops.inputs.case_columns import columns_of
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 from forgeprops.io.writing import locked
 from forgeprops.study.process import many, streaming
-from forgeprops.study.process.codes import NOT_TOLD
 from forgeprops.study.process.many import compute, table_columns
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -49,8 +48,11 @@ def same(a, b, rel=1e-9):
 
 
 def plain_of(table):
-    """The table without intervals, which has no marches without water either."""
-    words = [[w for w in told.split("; ") if w != "idle-water"] for told in table["warnings"]]
+    """The table without intervals, which has no marches with other sprays either."""
+    words = [
+        [w for w in told.split("; ") if w not in ("idle-water", "cliff")]
+        for told in table["warnings"]
+    ]
     return table[table_columns()].assign(warnings=["; ".join(w) for w in words])
 
 
@@ -78,8 +80,8 @@ def test_batch_is_equal_to_single_estimates(batch):
         assert row["hosel_governed_by"] == one.hosel.governed_by
         assert row["face_margin"] == pytest.approx(one.face.margin, rel=1e-9)
         assert row["scale_um"] == pytest.approx(one.scale_um, rel=1e-9)
-        told = {w.code for w in one.warnings if not w.code.startswith((*NOT_TOLD, "face"))}
-        assert set(filter(None, row["warnings"].split("; "))) == told, i
+        codes = {w.code for w in one.warnings}
+        assert set(filter(None, row["warnings"].split("; "))) == codes, i
 
 
 def test_idle_water_is_told_as_by_single_estimates():
@@ -118,7 +120,7 @@ def test_independent_of_chunks_and_threads(batch):
         for chunk, executor in ((1, None), (7, None), (64, pool)):
             same(fp.estimate_many(*inputs, chunk=chunk, executor=executor), plain)
     # one at a time, without any batch around it
-    one_by_one = [compute(columns_of(*([part[i]] for part in inputs)), False) for i in range(20)]
+    one_by_one = [compute(Cases.of(*([part[i]] for part in inputs)), False) for i in range(20)]
     assert [float(r["face_hardness_hv"][0]) for r in one_by_one] == pytest.approx(
         table["face_hardness_hv"].tolist(), rel=1e-9
     )
@@ -147,7 +149,7 @@ def test_cluster_of_dask(batch):
 
 def test_tasks_pickle(batch):
     inputs, _ = batch
-    columns = columns_of(*inputs)
+    columns = Cases.of(*inputs)
     again = pickle.loads(pickle.dumps(columns))
     a, b = compute(columns, False), compute(again, False)
     assert all(np.array_equal(a[name], b[name]) for name in a)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...base.constants import Z80
 from ...base.errors import InputError
 from ...inputs.route import COOLING, Route
 from .. import style
@@ -42,7 +43,6 @@ _FLUX_SHARE = 0.10
 _HEADS, _SEED = 24, 20240
 _PASS = 0.75
 #: Normal quantile of the 80 % interval that results carry.
-_Z80 = 1.2816
 _SLIDERS = ("preheat_c", "flux", "spray_s", "delay_s")
 
 
@@ -57,7 +57,7 @@ def chance(value: float, low: float, high: float, goal: float) -> float:
     (0.5, 0.9)
     """
     half = (high - value) if goal > value else (value - low)
-    spread = max(half / _Z80, 1e-9)
+    spread = max(half / Z80, 1e-9)
     return 0.5 * math.erfc((goal - value) / (spread * math.sqrt(2.0)))
 
 

@@ -14,8 +14,8 @@ import numpy as np
 
 from ...answer.cases import Case, cases_of, chunks, length_of
 from ...base.errors import InputError, check_number
-from ...inputs.case_columns import Columns, columns_of
-from .answers import INTERVAL_COLUMNS, RESULT_COLUMNS, answers
+from ...inputs.cases import Cases
+from .answers import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, answers
 from .assess import checked_call
 
 __all__ = ["CHUNK", "table_columns", "estimate_many"]
@@ -81,8 +81,8 @@ def estimate_many(
     chunk : int
         Cases a chunk.  The results do not depend on it.
     intervals : bool
-        Also the 80 % interval of every hardness, as `estimate` tells it, and the warning "idle-water", which
-        needs each head without its water; up to eight times the work.
+        Also the 80 % interval of every hardness, and the two warnings that need further marches, "idle-water" and
+        "cliff": then a row has every warning that `estimate` gives.  Up to eight times the work.
 
     Returns
     -------
@@ -145,16 +145,16 @@ class Prepared:
     begin: int
     count: int
     good: np.ndarray
-    columns: Columns | None
+    columns: Cases | None
     names: tuple[Sequence[str], Sequence[str]]
     errors: Sequence[str]
 
 
 def prepare(cases: Sequence[Case], begin: int) -> Prepared:
-    """Columns of the good cases of a chunk that begins at case number `begin`."""
+    """Cases of the good cases of a chunk that begins at case number `begin`."""
     good = [c for c in cases if not c.error]
     columns = (
-        columns_of(
+        Cases.of(
             [c.steel for c in good],
             [c.head for c in good],
             [c.route for c in good],
@@ -176,12 +176,12 @@ def prepare(cases: Sequence[Case], begin: int) -> Prepared:
     )
 
 
-def compute(columns: Columns, intervals: bool) -> dict[str, np.ndarray]:
+def compute(columns: Cases, intervals: bool) -> dict[str, np.ndarray]:
     """The task of one chunk: everything in it pickles."""
-    return answers(columns, intervals=intervals, threads=1)
+    return answers(columns, want=ALL_WARNINGS if intervals else ("trace",), threads=1)
 
 
-def _one_by_one(columns: Columns, intervals: bool) -> tuple[dict[str, np.ndarray], list[str]]:
+def _one_by_one(columns: Cases, intervals: bool) -> tuple[dict[str, np.ndarray], list[str]]:
     """A chunk that failed as a whole, case by case, with the reason where a case fails."""
     from numba.core.errors import NumbaError
 

@@ -14,7 +14,6 @@ from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_choice, check_number, check_whole
 from ...inputs.job import varied
 from ...inputs.limits import QUANTITIES, Limits
-from .answers import steps_of
 from .assess import (
     REFERENCE,
     assess,
@@ -338,11 +337,12 @@ def scatter(
 
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
         found: dict[str, list[np.ndarray]] = {name: [] for name in names}
-        for begin, end in steps_of(len(x), _BETWEEN):
+        for begin in range(0, len(x), _BETWEEN):
             if stop():
                 break
+            part = x[begin : begin + _BETWEEN]
             columns = varied(
-                steel, head, route, shop, {i.name: x[begin:end, k] for k, i in enumerate(inputs)}
+                steel, head, route, shop, {i.name: part[:, k] for k, i in enumerate(inputs)}
             )
             table = assess(columns, limits, line, reference_mpa, threads=threads)
             table["slack"] = np.maximum(
@@ -351,7 +351,7 @@ def scatter(
             for name in names:
                 found[name].append(table[name])
             if progress is not None:
-                progress(before + end, total)
+                progress(before + begin + len(part), total)
         return {
             name: np.concatenate(parts) if parts else np.empty(0) for name, parts in found.items()
         }

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...base.constants import MM_PER_INCH
 from ...base.errors import InputError, check_choice, check_number
 from ...inputs.head import ZONES
 from ...io.cells import header_key
@@ -63,7 +64,9 @@ _CHANNEL = text_field("channel", "thermocouple sensor Kanal ch")
 _CHANNEL_MAP = (
     _CHANNEL,
     ZONE_FIELD,
-    number_field("depth_mm", {1: "depth Tiefemm", 25.4: "depth_in"}, 0, 60, "mm", needed=False),
+    number_field(
+        "depth_mm", {1: "depth Tiefemm", MM_PER_INCH: "depth_in"}, 0, 60, "mm", needed=False
+    ),
 )
 
 

@@ -18,10 +18,10 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import batch, packing
 from forgeprops.inputs.grades import grade
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
-from forgeprops.thermal.surroundings import STEFAN_BOLTZMANN
 from forgeprops.transformation import austenite
 
 LOW_C, HIGH_C = 810.0, 1310.0
