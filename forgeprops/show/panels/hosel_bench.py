@@ -10,9 +10,9 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from ...answer import interval as uncertainty
+from ...base.cautions import BENCH
 from ...base.errors import InputError, check_choice
 from ...hosel.bend import bend_of_head
-from ...hosel.result import CAUTIONS
 from ...inputs.route import Route
 from ...strength.tensile import strength
 from ...study.hosel_bench import allowance_curve, grade_hosels, soften
@@ -380,7 +380,7 @@ class HoselBenchPanel:
         )
         told += [w.text for w in bend.warnings]
         points = "".join(f"<li>{html.escape(text)}</li>" for text in told)
-        cautions = "".join(f"<li>{html.escape(text)}</li>" for text in CAUTIONS)
+        cautions = "".join(f"<li>{html.escape(text)}</li>" for text in BENCH)
         described = " ".join(
             [
                 self.drawing.describe(bend, along),
