@@ -55,6 +55,15 @@ def test_every_notebook_carries_the_short_one(path):
     assert SHORT in notebook(path)
 
 
+def test_every_panel_carries_the_short_one():
+    from forgeprops.show.controls.panel import Panel, case_controls
+    from forgeprops.show.units import Units
+
+    page = Panel(case_controls(("grade",), Units())).widget
+    values = [getattr(part, "value", "") for part in page.children]
+    assert any(SHORT in html.unescape(v) for v in values if isinstance(v, str))
+
+
 def test_tables_carry_the_short_one(tmp_path):
     import pyarrow.parquet as pq
 

@@ -123,11 +123,6 @@ def critical_rate_hardness_hv(
     float or ndarray
         HV, as quenched (no self-tempering).
 
-    Source
-    ------
-    Maynier, Dollet & Bastien 1978, from memory, with the mixture rule (used so by Esfahani et al. 2020,
-    section 2.4, read).
-
     References
     ----------
     .. [1] Mixture by shares at the critical rates: Ph. Maynier, J. Dollet & P. Bastien 1978 (from
@@ -270,10 +265,6 @@ def critical_rate_opinion(
         Not applicable: interrupted cooling, partial austenite, composition or rate outside the range; steel
         without molybdenum where the method gives less than half ferrite and pearlite, and steel with more
         than 1 % nickel (it hardens both too easily).
-
-    Source
-    ------
-    See `critical_rate_hardness_hv`.
 
     References
     ----------

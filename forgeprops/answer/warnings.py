@@ -88,7 +88,7 @@ def _contents(formula: str) -> Iterator[Rule]:
     for id in RANGES:
         group, _, element = id.partition(".")
         if group == formula and element.isalpha() and len(element) <= 2 and element[0].isupper():
-            yield _range(id, lambda e, element=element: e.cases.content(element))
+            yield _range(id, lambda e, element=element: e.cases.composition[element])
 
 
 def _route(name: str) -> Callable:

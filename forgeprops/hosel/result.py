@@ -19,7 +19,7 @@ __all__ = ["EASE", "HoselBend", "ease_of"]
 
 #: Force by hand on the end of the bar, N, and what it means.  225 N: recommended upper limit of a standing
 #: push or pull with the whole body, 110 N with the arms alone (Ergonomic Design for People at Work, as
-#: reprinted at scribd.com 430010241, read).  400 N: greatest mean pull of standing men (Das & Wang, Int. J.
+#: in a public reprint, read).  400 N: greatest mean pull of standing men (Das & Wang, Int. J.
 #: Occup. Saf. Ergon. 10 (2004) 43, abstract read).
 EASE = (
     (110.0, "easy: arm force alone"),

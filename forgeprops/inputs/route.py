@@ -13,6 +13,7 @@ from .settings import check_settings, table
 
 __all__ = [
     "COOLING",
+    "COOLING_WORDS",
     "Cool",
     "FirstHeat",
     "LaterHeat",
@@ -27,12 +28,19 @@ __all__ = [
 ]
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
-#: boundaries).  1343 °C is the highest safe heating temperature read for 1010 (newequipment.com, "Heating
+#: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
-#: Ways to cool: view factor to the room, temperature share of hot neighbours, air speed m/s.
-COOLING = ("single", "row", "bin", "fan", "sleeve")
+#: Ways to cool after the spray, in words.
+COOLING_WORDS = {
+    "single": "alone in still air",
+    "row": "in a row on a conveyor",
+    "bin": "in a bin of hot heads",
+    "fan": "in front of a fan",
+    "sleeve": "still air, sleeve on the hosel",
+}
+COOLING = tuple(COOLING_WORDS)
 
 
 @dataclass(frozen=True)
@@ -43,7 +51,7 @@ class FirstHeat:
     ----------
     finish_c : float
         Temperature at which the first forging ends and still-air cooling begins, °C (850–950 °C is the finish
-        range read for alloy steel, weforging.com; 900 °C is our default).
+        range read for alloy steel; 900 °C is our default).
     grain_size_astm : float
         Austenite grain after hot forging and recrystallisation (default 5, common practice, no source).
     """

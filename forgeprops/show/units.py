@@ -57,6 +57,35 @@ class Units:
         """Length in the chosen unit."""
         return length_mm if self.length == "mm" else length_mm / MM_PER_INCH
 
+    def unit(self, unit: str) -> str:
+        """Name of a unit of the package as the reader has it."""
+        return {"°C": self.temperature, "mm": self.length}.get(unit, unit)
+
+    def shown(self, setting, value):
+        """A setting's number (or array) in the reader's units."""
+        if setting.unit == "°C":
+            return self.from_c(value)
+        return self.from_mm(value) if setting.unit == "mm" else value
+
+    def title(self, setting) -> str:
+        """Words and unit of a setting, as an axis title."""
+        return f"{setting.label}, {self.unit(setting.unit)}".rstrip(", ")
+
+    def setting_text(self, setting, value: float) -> str:
+        """A setting and its number in a sentence: "spray rate 12.1 kg/(m² s)"."""
+        return f"{setting.label} {self.value_text(setting, value)}"
+
+    def value_text(self, setting, value: float) -> str:
+        """A setting's number and unit, with the decimals that it needs: "12.1 kg/(m² s)"."""
+        unit, inches = self.unit(setting.unit), setting.unit == "mm" and self.length == "in"
+        digits = 3 if inches else setting.digits
+        return f"{self.shown(setting, value):.{digits}f} {unit}".rstrip()
+
+    def step_text(self, setting, step: float) -> str:
+        """A difference of a setting, such as its tolerance: "10 °C"."""
+        step = self.step_from_c(step) if setting.unit == "°C" else self.shown(setting, step)
+        return f"{step:.2g} {self.unit(setting.unit)}".rstrip()
+
     def temperature_text(self, temperature_c: float) -> str:
         """Temperature in words: '930 °C'."""
         return f"{self.from_c(temperature_c):.0f} {self.temperature}"
