@@ -7,7 +7,6 @@ import functools
 import numpy as np
 
 from ...answer import interval as uncertainty
-from ...base.cautions import BENCH
 from ...base.errors import InputError
 from ...hosel.bend import bend_of_head
 from ...inputs.route import Route
@@ -184,7 +183,7 @@ class HoselBenchPanel(Panel):
             self.moment.describe(bend),
             self.allowance.describe(bend, self.grades, self._allowed),
         ]
-        cautions = markup.bullets(BENCH, "Before you pull:", caution=True)
+        cautions = markup.bullets(bend.cautions, "Before you pull:", caution=True)
         self.explain(pictures, markup.bullets(told), cautions)
 
     def verdict(self) -> str:
