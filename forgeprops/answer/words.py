@@ -336,6 +336,7 @@ def to_dict(result) -> dict[str, Any]:
         if result.without_spray is None
         else {k: _round(v) for k, v in result.without_spray.items()},
         "warnings": [{"code": w.code, "text": w.text} for w in result.warnings],
+        "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],
     }
     if result.face is not None:
