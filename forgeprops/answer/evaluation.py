@@ -37,7 +37,7 @@ from ..transformation.austenite import carbide_carbon
 from . import interval, press_and_skin, warnings
 from .cases import checked_case
 from .result import Estimate
-from .second_opinions import REHEATED_C, opinion_arrays
+from .second_opinions import OPINION_REHEAT_C, opinion_arrays
 
 __all__ = ["EVERYTHING", "Evaluation", "estimate", "evaluate"]
 
@@ -168,7 +168,7 @@ class Evaluation:
         views = opinion_arrays(
             {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()},
             r.rate_700_c_per_s.ravel(),
-            r.rebound_c.ravel() > REHEATED_C,
+            r.rebound_c.ravel() > OPINION_REHEAT_C,
             np.minimum(r.share, 1.0).ravel(),
             np.clip(r.peak_c, 700.0, 1250.0).ravel(),
             np.repeat(np.maximum(self.cases.route["soak_s"], 60.0), len(ZONES)),

@@ -31,7 +31,7 @@ __all__ = ["FURNACE_CODES", "RULES", "Rule", "codes", "of_case"]
 #: spray left above Ms, HV that self-tempering takes from the face; °C below Ae3 at which the spray comes late; carbon
 #: (wt%) and martensite that may crack; degrees that are hardly a bend; share of martensite that is a hard face all the
 #: same; plateau strain and degrees of a hosel that gives suddenly or only springs.
-COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
+COLD_CORE_C, NOTE_REHEAT_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
 PLATEAU_STRAIN, SPRINGS_DEG = 0.002, 0.05
 #: HV that hardening would bring at least (our own limit).
@@ -296,7 +296,7 @@ def _above_ms(e):
 
 def _reheated(e):
     """The body re-heats a face that the spray left above Ms."""
-    return e.cases.sprayed & _above_ms(e) & (e.results.rebound_c[:, _FACE] > REBOUND_C)
+    return e.cases.sprayed & _above_ms(e) & (e.results.rebound_c[:, _FACE] > NOTE_REHEAT_C)
 
 
 def _reheated_text(e, i):
