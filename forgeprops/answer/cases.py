@@ -82,8 +82,8 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
     for heat in route.later:
         if heat.temperature_c > ac1:
             raise InputError(
-                f"later heat is {heat.temperature_c:g} °C; allowed is up to this steel's Ac1, {ac1:.0f} °C: "
-                "above it the head would be hardened anew, which is a second route."
+                f"{heat.words} is above this steel's Ac1; allowed is up to {ac1:.0f} °C: above it the metal becomes "
+                "austenite and hardens again in air, with a soft ring beside it."
             )
 
 
