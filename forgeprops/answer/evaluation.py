@@ -163,7 +163,7 @@ class Evaluation:
 
     @functools.cached_property
     def sd_hv(self) -> np.ndarray:
-        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides."""
+        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides, tempering."""
         r, shape = self.results, self.hardness_hv.shape
         views = opinion_arrays(
             {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()},
@@ -186,7 +186,15 @@ class Evaluation:
             spread.reshape(shape),
         )
         span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
-        return np.hypot(sd, span / (2.0 * interval.Z))
+        hottest = [
+            max((heat.temperature_c for heat in heats), default=0.0) for heats in self.cases.later
+        ]
+        tempering = interval.tempering_sd_hv(
+            r.as_cooled_hv - self.hardness_hv,
+            self.hardness_hv,
+            np.array(hottest)[self.cases.later_of][:, None],
+        )
+        return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
     @functools.cached_property
     def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:

@@ -58,7 +58,7 @@ class ZoneResult:
     hardness_hrc : float or None
         None below 20 HRC, where the scale ends.
     as_quenched_hv : float
-        Without self-tempering.
+        Before self-tempering and later heats.
     layers_hv : array
         Points through the thickness, front to back.
     layer_fractions : dict of str to array

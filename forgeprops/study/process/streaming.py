@@ -80,6 +80,8 @@ def stream(
     folder.mkdir(exist_ok=True)
     try:
         with locked(folder / "cases", timeout_s=1.0):  # a batch that runs is not waited for
+            for left in folder.glob(".part-*"):  # by a writer that was killed
+                left.unlink()
             for begin, cases, table in computed(
                 parts, executor, progress, stop, total, intervals, finished
             ):
