@@ -23,7 +23,7 @@ from ..face.margin import face_margin_of_heads
 from ..forging.cautions import heating_limit_arrays
 from ..forging.scale import metal_loss_um
 from ..hosel.bench import bench_options
-from ..hosel.bend import bends_of_heads, gradient_share
+from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
 from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, zones_of
@@ -37,13 +37,14 @@ from ..transformation.austenite import carbide_carbon
 from . import interval, press_and_skin, warnings
 from .cases import checked_case
 from .result import Estimate
-from .second_opinions import REHEATED_C, opinion_arrays
+from .second_opinions import OPINION_REHEAT_C, opinion_arrays
 
 __all__ = ["EVERYTHING", "Evaluation", "estimate", "evaluate"]
 
 #: What `evaluate` may be asked for beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
 #: without spray), "trace" (temperatures over time), "points" (temperature and structure of every point).
 EVERYTHING = frozenset({"interval", "dry", "trace", "points"})
+_NECK, _HOSEL = ZONES.index("neck"), ZONES.index("hosel")
 #: Cases up to which the variants are traced too, so that one engine call serves.
 _FEW = 4
 
@@ -123,11 +124,18 @@ class Evaluation:
             for name in ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm")
         )
         hosel, neck = (
-            {name: values[:, ZONES.index(zone)] for name, values in self.strength.items()}
-            for zone in ("hosel", "neck")
+            {name: values[:, zone] for name, values in self.strength.items()}
+            for zone in (_HOSEL, _NECK)
         )
         share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
         return bends_of_heads(outside, bore, bent, hosel, neck, share)
+
+    def bend_of(self, head: Head, case: int = 0, **bench) -> HoselBend:
+        """Hosel of one case in full, on a bench by the names of `hosel.bend.hosel_bend`."""
+        low, high = (float(end[case, _HOSEL]) for end in self.interval_hv)
+        given = {"hardness_se_hv": (high - low) / (2.0 * interval.Z), **bench}
+        hosel, neck = (self.strength_of(case, zone) for zone in (_HOSEL, _NECK))
+        return bend_of_head(head, hosel, neck, **given)
 
     @property
     def allowed_deg(self) -> np.ndarray:
@@ -155,12 +163,12 @@ class Evaluation:
 
     @functools.cached_property
     def sd_hv(self) -> np.ndarray:
-        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides."""
+        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides, tempering."""
         r, shape = self.results, self.hardness_hv.shape
         views = opinion_arrays(
-            self.cases.composition(times=len(ZONES)),
+            {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()},
             r.rate_700_c_per_s.ravel(),
-            r.rebound_c.ravel() > REHEATED_C,
+            r.rebound_c.ravel() > OPINION_REHEAT_C,
             np.minimum(r.share, 1.0).ravel(),
             np.clip(r.peak_c, 700.0, 1250.0).ravel(),
             np.repeat(np.maximum(self.cases.route["soak_s"], 60.0), len(ZONES)),
@@ -178,7 +186,15 @@ class Evaluation:
             spread.reshape(shape),
         )
         span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
-        return np.hypot(sd, span / (2.0 * interval.Z))
+        hottest = [
+            max((heat.temperature_c for heat in heats), default=0.0) for heats in self.cases.later
+        ]
+        tempering = interval.tempering_sd_hv(
+            r.as_cooled_hv - self.hardness_hv,
+            self.hardness_hv,
+            np.array(hottest)[self.cases.later_of][:, None],
+        )
+        return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
     @functools.cached_property
     def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:
@@ -245,21 +261,24 @@ class Evaluation:
         """Depth at which 90 % of the carbon is left in the face, shape (n,); needs a trace."""
         return press_and_skin.decarburised_um(self.diffusion_um2, self.metal_loss_um[:, 0])
 
+    @functools.cached_property
+    def _surfaces(self) -> dict[int, press_and_skin.Surface]:
+        return {}
+
     def surface(self, case: int) -> press_and_skin.Surface:
         """Skin of the face of one case; needs a trace."""
+        if case in self._surfaces:
+            return self._surfaces[case]
         water_c = float(self.results.water_on_c[case, 0])
-        return press_and_skin.surface_of(
-            {e: float(v[case]) for e, v in self.composition.items()},
+        found = self._surfaces[case] = press_and_skin.surface_of(
+            {e: float(v[case]) for e, v in self.cases.composition.items()},
             float(self.results.scale_um[case, 0]),
             float(self.diffusion_um2[case]),
             float(self.hardness_hv[case, 0]),
             water_c if self.cases.sprayed[case] and np.isfinite(water_c) else None,
             float(self.cases.route["scale_left"][case]),
         )
-
-    @functools.cached_property
-    def composition(self) -> dict[str, np.ndarray]:
-        return self.cases.composition()
+        return found
 
     @functools.cached_property
     def press(self) -> dict[str, np.ndarray]:
@@ -316,6 +335,14 @@ class Evaluation:
     def warnings(self, case: int) -> tuple:
         """Warnings of one case, in words."""
         return warnings.of_case(self, case)
+
+    def on_bench(self, bend: HoselBend) -> Evaluation:
+        """The same single case with the hosel on its own bench; what is calculated already is kept."""
+        other = dataclasses.replace(self, bend=bend)
+        other.__dict__.update(
+            {k: v for k, v in self.__dict__.items() if k not in ("bend", "codes")}
+        )
+        return other
 
 
 @functools.lru_cache(maxsize=16)
@@ -500,6 +527,7 @@ def estimate(
         count_press_strain=count_press_strain,
         **options,
     )
-    result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv)
-    _ = result.hosel, result.face, result.distortion  # what they refuse is refused here
+    found = found.on_bench(found.bend_of(case[1], **bench))
+    result = Estimate(*case, found, flatness_mm, cutting_limit_hv)
+    _ = result.face, result.distortion  # what they refuse is refused here
     return result

@@ -256,7 +256,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
     area = area if cases.head_of is None else area[cases.head_of]
     used = squeeze(cases.route["strain"], cases.route["dwell_s"])
-    wide = {e: v[:, None] for e, v in cases.composition().items()}
+    wide = {e: v[:, None] for e, v in cases.composition.items()}
     stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))
     whole = area.sum(axis=1)
     mean = (stress * area).sum(axis=1) / whole

@@ -19,7 +19,6 @@ from ..face.distortion import FaceBow, bow_of_head, cutting_warnings
 from ..face.margin import FaceStrike, strike_of_head
 from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
-from ..hosel.bend import bend_of_head
 from ..hosel.result import HoselBend
 from ..inputs.head import ZONES, Head
 from ..inputs.route import Route
@@ -30,9 +29,8 @@ from ..strength.tensile import Strength
 from ..thermal.surroundings import radiation_w_m2k
 from ..transformation.temperatures import CriticalTemperatures, critical_temperatures
 from . import words
-from .interval import Z
 from .press_and_skin import Effort, Hotter, Surface, effort_of, hotter_for_reference
-from .second_opinions import REHEATED_C, Opinion, opinions
+from .second_opinions import OPINION_REHEAT_C, Opinion, opinions
 from .sources_used import sources_of
 
 if TYPE_CHECKING:
@@ -60,7 +58,7 @@ class ZoneResult:
     hardness_hrc : float or None
         None below 20 HRC, where the scale ends.
     as_quenched_hv : float
-        Without self-tempering.
+        Before self-tempering and later heats.
     layers_hv : array
         Points through the thickness, front to back.
     layer_fractions : dict of str to array
@@ -187,7 +185,7 @@ class ZoneResult:
             self.estimate.steel,
             self.rate_700_c_per_s,
             self.t85_s,
-            self.rebound_c > REHEATED_C,
+            self.rebound_c > OPINION_REHEAT_C,
             min(self.austenite_share, 1.0),
             min(max(self.peak_c, 700.0), 1250.0),
             max(self.estimate.route.preheat.soak_s, 60.0),
@@ -264,7 +262,6 @@ class Estimate:
     route: Route
     shop: Shop
     evaluation: Evaluation
-    bench: Mapping[str, Any]
     flatness_mm: float
     cutting_limit_hv: float
 
@@ -272,12 +269,9 @@ class Estimate:
     def zones(self) -> dict[str, ZoneResult]:
         return {name: ZoneResult.of(self, i) for i, name in enumerate(ZONES)}
 
-    @functools.cached_property
+    @property
     def hosel(self) -> HoselBend:
-        hosel, neck = self.zones["hosel"], self.zones["neck"]
-        spread = (hosel.hardness_high_hv - hosel.hardness_low_hv) / (2 * Z)
-        bench = {"hardness_se_hv": spread, **self.bench}
-        return bend_of_head(self.head, hosel.strength, neck.strength, **bench)
+        return self.evaluation.bend
 
     @functools.cached_property
     def face(self) -> FaceStrike:
@@ -285,8 +279,7 @@ class Estimate:
 
     @functools.cached_property
     def warnings(self) -> tuple[Warn, ...]:
-        of_case = dataclasses.replace(self.evaluation, bend=self.hosel).warnings(0)
-        return (*of_case, *self.hosel.warnings)
+        return (*self.evaluation.warnings(0), *self.hosel.warnings)
 
     @functools.cached_property
     def distortion(self) -> FaceBow:

@@ -36,7 +36,7 @@ from ..transformation.phase_hardness import (
 
 __all__ = [
     "FULLY_AUSTENITE",
-    "REHEATED_C",
+    "OPINION_REHEAT_C",
     "Opinion",
     "critical_rate_hardness_hv",
     "critical_rate_opinion",
@@ -59,7 +59,7 @@ _LEAN_MO, _MOSTLY_FERRITE_PEARLITE = 0.05, 0.5
 _RICH_NI = 1.0
 
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
-REHEATED_C = 60.0
+OPINION_REHEAT_C = 60.0
 
 _SECONDS_PER_HOUR = 3600.0
 
@@ -122,11 +122,6 @@ def critical_rate_hardness_hv(
     -------
     float or ndarray
         HV, as quenched (no self-tempering).
-
-    Source
-    ------
-    Maynier, Dollet & Bastien 1978, from memory, with the mixture rule (used so by Esfahani et al. 2020,
-    section 2.4, read).
 
     References
     ----------
@@ -270,10 +265,6 @@ def critical_rate_opinion(
         Not applicable: interrupted cooling, partial austenite, composition or rate outside the range; steel
         without molybdenum where the method gives less than half ferrite and pearlite, and steel with more
         than 1 % nickel (it hardens both too easily).
-
-    Source
-    ------
-    See `critical_rate_hardness_hv`.
 
     References
     ----------

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 
 import numpy as np
 
 from ..base.constants import STEEL_DENSITY_KG_M3
 from ..forging.effort import flow_stress_mpa
-from ..inputs.cases import Cases
+from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
@@ -89,14 +90,14 @@ def march_columns(
     head_of = every if columns.head_of is None else columns.head_of
     cases = np.zeros(n, packing.CASE)
     steps = np.zeros((n, packing.STEPS), packing.STEP)
-    if columns.steel_of is None:
-        start = packing.pack_steels(columns.steels, cases, constants, methods)
-    else:
-        packed = np.zeros(len(columns.steels), packing.CASE)
-        start = packing.pack_steels(columns.steels, packed, constants, methods)
-        for name in packing.STEEL_FIELDS:
-            cases[name] = packed[name][steel_of]
-    heads, zones = packing.pack_heads(columns.heads)
+    packed, start = (
+        _packed_steels(columns.steels)
+        if constants is None and methods is None
+        else _pack_steels(columns.steels, constants, methods)
+    )
+    for name in packing.STEEL_FIELDS:
+        cases[name] = packed[name][steel_of]
+    heads, zones = _packed_heads(columns.heads)
     hosel_mm = columns.dimension("hosel", "outside_mm") + columns.dimension("hosel", "allowance_mm")
     speed = packing.pack_routes(columns, hosel_mm, cases, steps)
     tables, table_of = packing.convection_tables(zones, head_of, columns.route["air_c"], speed)
@@ -130,6 +131,16 @@ def march_columns(
     )
 
 
+def _pack_steels(steels: SteelColumns, constants=None, methods=None):
+    packed = np.zeros(len(steels), packing.CASE)
+    return packed, packing.pack_steels(steels, packed, constants, methods)
+
+
+#: The last steels and heads are kept packed: a slider moves the route, and variants share both.
+_packed_steels = functools.lru_cache(maxsize=8)(_pack_steels)
+_packed_heads = functools.lru_cache(maxsize=8)(packing.pack_heads)
+
+
 def _press_work_k(columns: Cases) -> np.ndarray:
     """Rise of temperature by plastic work, K.
 
@@ -137,7 +148,7 @@ def _press_work_k(columns: Cases) -> np.ndarray:
     """
     strain = columns.route["strain"]
     stress = flow_stress_mpa(
-        columns,
+        columns.composition,
         np.clip(columns.route["preheat_c"], 700.0, 1250.0),
         np.maximum(strain, 0.01),
         _RATE_PER_S,

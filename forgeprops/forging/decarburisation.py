@@ -191,7 +191,7 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     whole = steel.get("C")
     start = float(ae1_c(steel)) if hardens_from_c is None else hardens_from_c
     grid = np.linspace(whole, FERRITE_CARBON, 60)
-    ae3 = np.array([float(ae3_c(steel, x, "andrews")) for x in grid])
+    ae3 = ae3_c(steel, grid, "andrews")
     # poorest layer that is still all austenite; below 0.10 wt% martensite has no hardness to stand on
     edge = min(max(float(np.interp(start, ae3, grid)), _LEAST_HARDENING_CARBON), whole)
     a, b = ferrite_pearlite_coefficients(steel, FERRITE_CARBON)

@@ -213,9 +213,10 @@ class Cases:
     #: The name under which formulas ask for it; shape (n,) here, where `SteelColumns` gives (m, 1).
     get = content
 
-    def composition(self, times: int = 1) -> dict[str, np.ndarray]:
-        """Contents by element, wt%, every case `times` times in a row: what formulas ask by ``get(element)``."""
-        return {e: np.repeat(self.content(e), times) for e in ELEMENTS}
+    @functools.cached_property
+    def composition(self) -> dict[str, np.ndarray]:
+        """Contents of every case by element, wt%, shape (n,): what formulas ask by ``get(element)``."""
+        return {e: self.content(e) for e in ELEMENTS}
 
     @functools.cached_property
     def sprayed(self) -> np.ndarray:

@@ -28,7 +28,7 @@ __all__ = [
 ]
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
-#: boundaries).  1343 °C is the highest safe heating temperature read for 1010 (newequipment.com, "Heating
+#: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
@@ -51,7 +51,7 @@ class FirstHeat:
     ----------
     finish_c : float
         Temperature at which the first forging ends and still-air cooling begins, °C (850–950 °C is the finish
-        range read for alloy steel, weforging.com; 900 °C is our default).
+        range read for alloy steel; 900 °C is our default).
     grain_size_astm : float
         Austenite grain after hot forging and recrystallisation (default 5, common practice, no source).
     """

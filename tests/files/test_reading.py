@@ -3,6 +3,7 @@
 import datetime
 import io
 import os
+import re
 import time
 import zipfile
 
@@ -337,17 +338,35 @@ def test_refused_files(data, message):
         read_grids(data, "upload")
 
 
-GOOD = workbook([["heat", "C", "Mn"], ["A1", 0.21, 0.8]])  # made once: a workbook holds its date
+def book_to_damage(book):
+    book.active["B2"].number_format = "0.00%"
+    book.active.merge_cells("A2:A3")
+    book.active["C2"].hyperlink = "#A1"
 
 
-@given(st.data())
-def test_damaged_workbooks_raise_our_error_only(data):
-    good = bytearray(GOOD)
-    for _ in range(data.draw(st.integers(1, 6))):
-        good[data.draw(st.integers(0, len(good) - 1))] = data.draw(st.integers(0, 255))
-    cut = data.draw(st.integers(1, len(good)))
+GOOD = workbook([["heat", "C", "Mn"], ["A1", 0.21, 0.8], ["A2", 0.2, "=1+1"]], book_to_damage)
+PARTS = zipfile.ZipFile(io.BytesIO(GOOD)).namelist()
+TOKENS = b"1048576|XFD1048576|A1:XFD1048576|-1||nan|1e999|<c/>|&lt;|\xff|e|d|b|2025-13-45|A0|999|0".split(
+    b"|"
+)
+
+
+@given(
+    st.sampled_from(PARTS),
+    st.lists(st.tuples(st.integers(0, 999), st.sampled_from(TOKENS)), min_size=1, max_size=4),
+    st.integers(0, 20_000),
+)
+def test_damaged_workbooks_raise_our_error_only(part, edits, cut):
+    def change(xml):
+        for n, token in edits:
+            places = [m.span() for m in re.finditer(rb'"[^"]*"|>[^<]+<', xml)] or [(0, 1)]
+            begin, end = places[n % len(places)]
+            xml = xml[: begin + 1] + token + xml[end - 1 :]
+        return xml
+
+    data = repacked(part, change, GOOD)
     try:
-        read_grids(bytes(good[:cut]), "a.xlsx")
+        read_grids(data[: len(data) - cut] if cut < len(data) else data, "a.xlsx")
     except InputError:
         pass
 

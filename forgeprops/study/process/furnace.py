@@ -8,11 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.evaluation import Evaluation, evaluate
-from ...answer.interval import Z
 from ...answer.warnings import FURNACE_CODES
 from ...base.errors import InputError, check_kind, check_number
 from ...base.ranges import Warn
-from ...hosel.bend import bend_of_head
 from ...inputs.cases import spread
 from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
@@ -218,12 +216,6 @@ def forging_temperature_study(
 
 def _bends(head: Head, e: Evaluation, n: int) -> dict[str, np.ndarray]:
     """Allowed degrees and their interval at every setting."""
-    (low, high), found = e.interval_hv, []
-    for i in range(n):
-        spread_hv = float(high[i, 4] - low[i, 4]) / (2.0 * Z)
-        bend = bend_of_head(
-            head, e.strength_of(i, 4), e.strength_of(i, 3), hardness_se_hv=spread_hv
-        )
-        found.append((bend.allowed_deg, bend.allowed_deg_low, bend.allowed_deg_high))
-    names = ("allowed_deg", "allowed_low_deg", "allowed_high_deg")
-    return dict(zip(names, np.array(found).T, strict=True))
+    bends = [e.bend_of(head, i) for i in range(n)]
+    ends = np.array([(b.allowed_deg, b.allowed_deg_low, b.allowed_deg_high) for b in bends])
+    return dict(zip(("allowed_deg", "allowed_low_deg", "allowed_high_deg"), ends.T, strict=True))

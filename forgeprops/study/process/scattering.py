@@ -282,10 +282,6 @@ def scatter(
     stands in the interval of `estimate`.  Laws (spray, emissivity) are the same for all heads of a shop: with
     ``spread={"shop_spray": 0, "shop_emissivity": 0}`` what is left is the spread from head to head.
 
-    Source
-    ------
-    Sobol points: `scipy.stats.qmc` (Owen scrambling); indices and capability: see `indices`.
-
     References
     ----------
     .. [1] Scatter of settings and analysis: furnace class 5 (±14 °C), product tolerances of ASTM

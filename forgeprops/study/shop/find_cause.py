@@ -94,11 +94,6 @@ def find_cause(
     InputError
         No reading, an unknown zone or cause.
 
-    Source
-    ------
-    Marginal likelihoods, one cause at a time, with even chances beforehand between drift and no drift and
-    among the causes: usual Bayesian comparison (H. Jeffreys, Theory of Probability; from memory).
-
     References
     ----------
     .. [1] Marginal likelihood of one cause at a time: H. Jeffreys, Theory of Probability (from

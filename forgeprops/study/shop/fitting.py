@@ -166,11 +166,6 @@ def fit(
     InputError
         No steel, nothing to fit to, an unknown number, or a number out of bounds.
 
-    Source
-    ------
-    Least squares with priors as pseudo-readings: usual Bayesian normal theory; weights by estimated variance,
-    with the integrated autocorrelation time of the misses (A. Sokal's lectures, 1989): from memory.
-
     References
     ----------
     .. [1] Least squares with priors as pseudo-readings; autocorrelation time: A. Sokal's lectures

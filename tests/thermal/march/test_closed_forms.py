@@ -7,7 +7,7 @@ balance is linear in temperature where the film coefficient is constant; radiati
 absolute temperature.)  Where heat capacity varies, lumped cooling is still an exact quadrature.
 
 Sources of the examples: Holman, *Heat Transfer*, ex. 4-1 and 4-2, and Cengel, *Heat and Mass Transfer*, ex. 4-1 and 4-3,
-inputs read in FOSSEE textbook companions on GitHub; Incropera & DeWitt problem 5.6 (inputs read at mycoursehelp.com),
+inputs read in FOSSEE textbook companions on GitHub; Incropera & DeWitt problem 5.6 (inputs read),
 ex. 5.4-5.5 and eq. 5.18 (from memory); answers recomputed.
 """
 
