@@ -154,7 +154,7 @@ def test_summary_tells_what_a_blast_must_remove(hot):
     text = " ".join(hot.summary().split())
     blast = hot.surface.blast
     assert (
-        f"the blast must take off {blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal"
+        f"{blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal must come off by grinding or milling"
         in text
     )
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=700.0))

@@ -38,7 +38,7 @@ from ..transformation.austenite import carbide_carbon
 from . import interval, press_and_skin, warnings
 from .cases import checked_case
 from .result import Estimate
-from .second_opinions import REHEATED_C, opinion_arrays
+from .second_opinions import OPINION_REHEAT_C, opinion_arrays
 
 __all__ = ["EVERYTHING", "Evaluation", "estimate", "evaluate"]
 
@@ -156,12 +156,12 @@ class Evaluation:
 
     @functools.cached_property
     def sd_hv(self) -> np.ndarray:
-        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides."""
+        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides, tempering."""
         r, shape = self.results, self.hardness_hv.shape
         views = opinion_arrays(
             {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()},
             r.rate_700_c_per_s.ravel(),
-            r.rebound_c.ravel() > REHEATED_C,
+            r.rebound_c.ravel() > OPINION_REHEAT_C,
             np.minimum(r.share, 1.0).ravel(),
             np.clip(r.peak_c, 700.0, 1250.0).ravel(),
             np.repeat(np.maximum(self.cases.route["soak_s"], 60.0), len(ZONES)),
@@ -179,7 +179,15 @@ class Evaluation:
             spread.reshape(shape),
         )
         span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
-        return np.hypot(sd, span / (2.0 * interval.Z))
+        hottest = [
+            max((heat.temperature_c for heat in heats), default=0.0) for heats in self.cases.later
+        ]
+        tempering = interval.tempering_sd_hv(
+            r.as_cooled_hv - self.hardness_hv,
+            self.hardness_hv,
+            np.array(hottest)[self.cases.later_of][:, None],
+        )
+        return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
     @functools.cached_property
     def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:

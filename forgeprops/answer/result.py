@@ -30,7 +30,7 @@ from ..thermal.surroundings import radiation_w_m2k
 from ..transformation.temperatures import CriticalTemperatures, critical_temperatures
 from . import words
 from .press_and_skin import Effort, Hotter, Surface, effort_of, hotter_for_reference
-from .second_opinions import REHEATED_C, Opinion, opinions
+from .second_opinions import OPINION_REHEAT_C, Opinion, opinions
 from .sources_used import sources_of
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ class ZoneResult:
     hardness_hrc : float or None
         None below 20 HRC, where the scale ends.
     as_quenched_hv : float
-        Without self-tempering.
+        Before self-tempering and later heats.
     layers_hv : array
         Points through the thickness, front to back.
     layer_fractions : dict of str to array
@@ -185,7 +185,7 @@ class ZoneResult:
             self.estimate.steel,
             self.rate_700_c_per_s,
             self.t85_s,
-            self.rebound_c > REHEATED_C,
+            self.rebound_c > OPINION_REHEAT_C,
             min(self.austenite_share, 1.0),
             min(max(self.peak_c, 700.0), 1250.0),
             max(self.estimate.route.preheat.soak_s, 60.0),

@@ -36,7 +36,7 @@ from ..transformation.phase_hardness import (
 
 __all__ = [
     "FULLY_AUSTENITE",
-    "REHEATED_C",
+    "OPINION_REHEAT_C",
     "Opinion",
     "critical_rate_hardness_hv",
     "critical_rate_opinion",
@@ -59,7 +59,7 @@ _LEAN_MO, _MOSTLY_FERRITE_PEARLITE = 0.05, 0.5
 _RICH_NI = 1.0
 
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
-REHEATED_C = 60.0
+OPINION_REHEAT_C = 60.0
 
 _SECONDS_PER_HOUR = 3600.0
 

@@ -22,7 +22,8 @@ from ..inputs.head import ZONES
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
 from ..transformation.austenite import diameter_um_from_astm
-from .interval import CLIFF_HV, jumps_hv, spray_nodes
+from . import later_heats
+from .interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
 
 __all__ = ["FURNACE_CODES", "RULES", "Rule", "codes", "of_case"]
 
@@ -30,9 +31,11 @@ __all__ = ["FURNACE_CODES", "RULES", "Rule", "codes", "of_case"]
 #: spray left above Ms, HV that self-tempering takes from the face; °C below Ae3 at which the spray comes late; carbon
 #: (wt%) and martensite that may crack; degrees that are hardly a bend; share of martensite that is a hard face all the
 #: same; plateau strain and degrees of a hosel that gives suddenly or only springs.
-COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
+COLD_CORE_C, NOTE_REHEAT_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
 PLATEAU_STRAIN, SPRINGS_DEG = 0.002, 0.05
+#: HV that hardening would bring at least (our own limit).
+HARDENS_HV = 100.0
 _FACE, _NECK, _HOSEL = 0, 3, 4
 
 
@@ -118,7 +121,7 @@ def _decarburised(e, i):
     skin = e.surface(i)
     return (
         f"The skin has lost carbon to {skin.decarburised_um:.0f} µm (skin {skin.skin_hv:.0f} HV, below it "
-        f"{skin.sound_hv:.0f} HV): blast or grind it off where the face must be hard, or heat shorter."
+        f"{skin.sound_hv:.0f} HV): grind or mill it off where the face must be hard, or heat shorter."
     )
 
 
@@ -291,7 +294,7 @@ def _above_ms(e):
 
 def _reheated(e):
     """The body re-heats a face that the spray left above Ms."""
-    return e.cases.sprayed & _above_ms(e) & (e.results.rebound_c[:, _FACE] > REBOUND_C)
+    return e.cases.sprayed & _above_ms(e) & (e.results.rebound_c[:, _FACE] > NOTE_REHEAT_C)
 
 
 def _reheated_text(e, i):
@@ -308,7 +311,7 @@ def _self_tempered_text(e, i):
     r = e.results
     return (
         f"The body re-heats the quenched face by {r.rebound_c[i, _FACE]:.0f} °C, which tempers it from "
-        f"{r.as_quenched_hv[i, _FACE]:.0f} to {r.hardness_hv[i, _FACE]:.0f} HV."
+        f"{r.as_quenched_hv[i, _FACE]:.0f} to {r.as_cooled_hv[i, _FACE]:.0f} HV."
     )
 
 
@@ -316,6 +319,14 @@ def _idle(e):
     hardens = e.results.share[:, _FACE] > 0.0
     same = is_idle(e.hardness_hv[:, _FACE], e.dry_hv[:, _FACE])
     return e.cases.sprayed & hardens & ~(_reheated(e) & _soft_face(e)) & same
+
+
+def _by_steel(e, i) -> float | None:
+    """Hardness of the face with the water as strong as it may be where that does not harden it either, else None."""
+    if e.nodes_hv is None:
+        return None
+    best = float(np.nanmax(e.nodes_hv[:, i, _FACE]))
+    return best if best < e.dry_hv[i, _FACE] + HARDENS_HV else None
 
 
 def _idle_text(e, i):
@@ -328,6 +339,11 @@ def _idle_text(e, i):
         )
     else:
         why = "the face turns soft before it reaches Ms; more water, sooner, or a steel with more carbon or alloy"
+        if (best := _by_steel(e, i)) is not None:
+            why = (
+                f"the face turns soft before it reaches Ms, and does so with {np.exp(2 * LN_SPRAY_SD):.1f} times the water "
+                f"too ({best:.0f} HV): it is the steel; choose one with more carbon or alloy"
+            )
     return (
         f"The water buys the face almost nothing ({e.dry_hv[i, _FACE]:.0f} HV without it, "
         f"{e.hardness_hv[i, _FACE]:.0f} HV with it): {why}."
@@ -373,7 +389,7 @@ def _spray() -> Iterator[Rule]:
         lambda e: (
             e.cases.sprayed
             & ~_reheated(e)
-            & ((e.results.as_quenched_hv - e.hardness_hv)[:, _FACE] > SELF_TEMPERED_HV)
+            & ((e.results.as_quenched_hv - e.results.as_cooled_hv)[:, _FACE] > SELF_TEMPERED_HV)
         ),
         _self_tempered_text,
     )
@@ -466,7 +482,14 @@ def _hosel() -> Iterator[Rule]:
 
 
 #: Every warning of an estimate, in the order of the shop floor.
-RULES = (*_inputs(), *_furnace(), *_press(), *_spray(), *_hosel())
+RULES = (
+    *_inputs(),
+    *_furnace(),
+    *_press(),
+    *_spray(),
+    *(Rule(*row) for row in later_heats.RULES),
+    *_hosel(),
+)
 
 
 #: What the furnace alone gives to warn of.

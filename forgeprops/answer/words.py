@@ -221,8 +221,9 @@ def _second_heat(result) -> list[str]:
     else:
         skin += (
             f"carbon is lost to {surface.decarburised_um:.0f} µm, so the skin has {surface.skin_hv:.0f} HV over "
-            f"{surface.sound_hv:.0f} HV; for a hard skin the blast must take off {surface.blast.scale_um:.0f} µm of "
-            f"scale and {surface.blast.metal_um:.0f} µm of metal."
+            f"{surface.sound_hv:.0f} HV; for a hard skin {surface.blast.scale_um:.0f} µm of scale and "
+            f"{surface.blast.metal_um:.0f} µm of metal must come off"
+            f"{_how_off(surface.blast.metal_um)}."
         )
     hosel, effect = result.zones["hosel"], result.strain_effect_hv
     counted = "is counted in" if result.press_strain_counted else "is not counted in"
@@ -232,6 +233,14 @@ def _second_heat(result) -> list[str]:
         f"would move the face by {round(effect['face']):+d} and the hosel by {round(effect['hosel']):+d} HV at most."
     )
     return [time, press, skin, strain]
+
+
+#: Metal that a cleaning blast takes off at most, µm (common practice, no source).
+_BLAST_UM = 30.0
+
+
+def _how_off(metal_um: float) -> str:
+    return " by grinding or milling; a blast does not take so much" if metal_um > _BLAST_UM else ""
 
 
 def _as_easy(result) -> str:
@@ -336,6 +345,7 @@ def to_dict(result) -> dict[str, Any]:
         if result.without_spray is None
         else {k: _round(v) for k, v in result.without_spray.items()},
         "warnings": [{"code": w.code, "text": w.text} for w in result.warnings],
+        "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],
     }
     if result.face is not None:

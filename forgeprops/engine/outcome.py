@@ -36,7 +36,7 @@ _AUSTENITE_HV = 210.0
 _LINE_CARBON = 0.6
 
 #: Columns of a zone's outcome.
-OUT = 13
+OUT = 14
 (
     O_HV,
     O_FERRITE,
@@ -51,6 +51,7 @@ OUT = 13
     O_HV_FIRST,
     O_HV_QUENCHED,
     O_UNDISSOLVED,
+    O_HV_COOLED,
 ) = range(OUT)
 
 
@@ -163,14 +164,17 @@ def collect(case, start, state, heat, marker, weight, first, point_hv, out):
         for j in range(len(marker)):
             i = z * len(marker) + j
             w = weight[j]
-            share = state[AUSTENITE_0, i]
-            old = 0.0
-            if share < 1.0:
-                j_old = state[J_OLD, i] + case.later_j[z]
-                old = _old_hardness(case, start, first, i, j_old, share)
-            hv, quenched = point_hardness(case, start, state, i, case.later_j[z], old)
+            share, later_j, j_old = state[AUSTENITE_0, i], case.later_j[z], state[J_OLD, i]
+            old = _old_hardness(case, start, first, i, j_old, share) if share < 1.0 else 0.0
+            cooled, quenched = point_hardness(case, start, state, i, 0.0, old)
+            hv = cooled
+            if later_j > 0.0:
+                if share < 1.0:
+                    old = _old_hardness(case, start, first, i, j_old + later_j, share)
+                hv = point_hardness(case, start, state, i, later_j, old)[0]
             point_hv[i] = hv
             out[z, O_HV] += w * hv
+            out[z, O_HV_COOLED] += w * cooled
             out[z, O_HV_QUENCHED] += w * quenched
             out[z, O_HV_FIRST] += w * old
             out[z, O_FERRITE] += w * state[FERRITE, i]

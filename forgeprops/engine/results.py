@@ -67,8 +67,8 @@ class Results:
 
     Attributes
     ----------
-    hardness_hv, as_quenched_hv : array, shape (n, 5)
-        With and without self-tempering and later heats.
+    hardness_hv, as_cooled_hv, as_quenched_hv : array, shape (n, 5)
+        After everything; before the later heats; and before self-tempering too.
     fractions : dict of str to array, shape (n, 5)
         Shares by the names of `CONSTITUENTS`.
     share, carbon, grain_astm, undissolved : array, shape (n, 5)
@@ -88,6 +88,7 @@ class Results:
     """
 
     hardness_hv: np.ndarray
+    as_cooled_hv: np.ndarray
     as_quenched_hv: np.ndarray
     fractions: dict[str, np.ndarray]
     share: np.ndarray
@@ -123,6 +124,7 @@ class Results:
 
         return cls(
             hardness_hv=z[:, :, out.O_HV],
+            as_cooled_hv=z[:, :, out.O_HV_COOLED],
             as_quenched_hv=z[:, :, out.O_HV_QUENCHED],
             fractions={n: z[:, :, c] for n, c in zip(CONSTITUENTS, _SHARE_AT, strict=True)},
             share=z[:, :, out.O_SHARE],

@@ -21,8 +21,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_flag, check_number
-from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve
+from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
 from .fatigue import SCATTER_FACTOR
 

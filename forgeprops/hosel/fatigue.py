@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import YOUNGS_MPA
 from ..strength.hardness_scales import BRINELL_SHARE
-from ..strength.tensile import YOUNGS_MPA, FlowCurve, Strength, flow_curve
+from ..strength.tensile import FlowCurve, Strength, flow_curve
 
 __all__ = [
     "AGEING_MPA",

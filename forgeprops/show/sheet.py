@@ -9,7 +9,7 @@ from io import BytesIO
 from pathlib import Path
 
 from ..answer import words
-from ..base.cautions import CAUTIONS
+from ..base.cautions import BENCH, CAUTIONS
 from ..base.constants import Z80
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import BASES
@@ -73,7 +73,7 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
         picture=picture, picture_words=told,
         warnings=[str(w) for w in result.warnings], composition=_composition(result.steel),
         assumed=", ".join(f"{e} {result.steel.get(e):.3g}" for e in result.steel.assumed),
-        head_words=_head(result.head, shown), cautions=CAUTIONS, sources=source_texts(result.sources),
+        head_words=_head(result.head, shown), cautions=CAUTIONS, bench=BENCH, sources=source_texts(result.sources),
     )  # fmt: skip
 
 

@@ -44,7 +44,7 @@ ROWS = 21
 LOG_V_FLOOR = math.log10(36.0)
 #: Steel that the water undercooled and the body re-heats forms fine pearlite and bainite, as after fast cooling: its
 #: rate is then the one at 700 °C, Maynier's own, in full from this re-heating on, °C (our choice).
-_RATE_OF_700_C = 50.0
+_FULL_REHEAT_C = 50.0
 #: Carbon up to which the start tables reach, wt%, and their step.
 TABLE_CARBON = 1.2
 #: No martensite is looked for above this, °C (pure iron starts near 540 °C; from memory).
@@ -251,7 +251,7 @@ def decompose(
         if hot:
             state[LOG_V_700, i] = log_v
         if reheated > 0.0:
-            log_v += min(reheated / _RATE_OF_700_C, 1.0) * max(state[LOG_V_700, i] - log_v, 0.0)
+            log_v += min(reheated / _FULL_REHEAT_C, 1.0) * max(state[LOG_V_700, i] - log_v, 0.0)
         state[LOG_V_FP, i] += gone_fp * log_v
         state[LOG_V_B, i] += gone_b * log_v
         state[LOG_V_M, i] += gone_m * log_v

@@ -22,7 +22,6 @@ __all__ = [
     "LOG_V_HIGH",
     "LOG_V_LOW",
     "MARTENSITE_FLOOR_HV",
-    "HARDNESS_ELEMENTS",
     "as_quenched_hrc",
     "bainite_coefficients",
     "constituent_warnings",
@@ -36,9 +35,6 @@ __all__ = [
 FERRITE_PEARLITE_FLOOR_HV, BAINITE_FLOOR_HV, MARTENSITE_FLOOR_HV = 80.0, 120.0, 200.0
 #: Rates, log10 of °C/h, at which the straight lines are held: 0.03 °C/s to 900 °C/s.
 LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
-
-#: Elements whose contents the hardness of the constituents has a range for.
-HARDNESS_ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V")
 
 
 def line_hv(a: float, b: float, log_v: float, floor_hv: float) -> float:

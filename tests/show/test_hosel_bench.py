@@ -10,9 +10,9 @@ import pytest
 from PIL import Image
 
 import forgeprops
+from forgeprops.base.cautions import BENCH
 from forgeprops.base.errors import InputError
 from forgeprops.hosel.bench import LIMITS
-from forgeprops.hosel.result import CAUTIONS
 from forgeprops.inputs.settings import table
 from forgeprops.show import style
 from forgeprops.show.figures.bench_curves import limit_look
@@ -182,7 +182,7 @@ def test_measured_hardness_takes_over(panel):
 
 
 def test_cautions_always_stand_beside_the_answer(panel):
-    for text in CAUTIONS:
+    for text in BENCH:
         assert html.escape(text) in panel.caption.value
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import types
 from collections.abc import Mapping, Sequence
 
+from ...base.cautions import SHORT
 from ...base.errors import InputError
 from ...inputs.job import Job
 from ...inputs.limits import Limits
@@ -103,7 +104,7 @@ class Panel:
                 self.live.widget,
                 self.caption,
                 self.keep.widget,
-                slider_names(),
+                w.VBox([html("cautions", markup.line(SHORT)), slider_names()]),
             ]
         )
         self.widget.add_class(f"fp-{self.kind.replace('_', '-')}")

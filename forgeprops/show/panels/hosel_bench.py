@@ -9,7 +9,6 @@ import numpy as np
 from ...answer import interval as uncertainty
 from ...base.errors import InputError
 from ...hosel.bend import bend_of_head
-from ...hosel.result import CAUTIONS
 from ...inputs.route import Route
 from ...strength.tensile import strength
 from ...study.hosel_bench import allowance_curve, grade_hosels, soften
@@ -184,7 +183,7 @@ class HoselBenchPanel(Panel):
             self.moment.describe(bend),
             self.allowance.describe(bend, self.grades, self._allowed),
         ]
-        cautions = markup.bullets(CAUTIONS, "Before you pull:", caution=True)
+        cautions = markup.bullets(bend.cautions, "Before you pull:", caution=True)
         self.explain(pictures, markup.bullets(told), cautions)
 
     def verdict(self) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from ...answer.cases import Case, cases_of, chunks, length_of
+from ...base.cautions import SHORT
 from ...base.errors import InputError, check_number
 from ...inputs.cases import Cases
 from .answers import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, answers
@@ -132,7 +133,9 @@ def _frame(pieces: list[dict[str, np.ndarray]], intervals: bool):
     names = table_columns(intervals)
     if not pieces:
         return pd.DataFrame({name: [] for name in names})
-    return pd.DataFrame({name: np.concatenate([p[name] for p in pieces]) for name in names})
+    table = pd.DataFrame({name: np.concatenate([p[name] for p in pieces]) for name in names})
+    table.attrs["cautions"] = SHORT
+    return table
 
 
 # ---- one chunk ---------------------------------------------------------------------------------------------
