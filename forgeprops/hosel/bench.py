@@ -448,6 +448,8 @@ def _slowly(n: Nodes, offset, arm, x, angle):
         elastic = (offset + arm * x[:, None]) * inverse
         return np.sum(n.weight_mm * np.maximum(curvature(x) - elastic, 0.0), axis=1)
 
+    if not find.any():
+        return x, curvature(x)
     low, high = np.where(find, 0.0, x), np.where(find, np.maximum(x, 1.0), x)
     while np.any(short := find & (angle_at(high) < angle)):
         low, high = np.where(short, high, low), np.where(short, 2.0 * high, high)
