@@ -496,7 +496,7 @@ def estimate(
     """
     if isinstance(steel, Job):
         return estimate(
-            *(steel.steel, steel.head, steel.route, steel.shop),
+            *(steel.steel, steel.struck_head, steel.route, steel.shop),
             bench=dict(steel.bench) if bench is None else bench,
             count_press_strain=count_press_strain,
             flatness_mm=flatness_mm,
