@@ -19,7 +19,8 @@ from ..base.errors import check_flag
 from ..engine.results import Results
 from ..engine.run import march_columns
 from ..face.distortion import CUTTING_LIMIT_HV, FLATNESS_MM
-from ..face.margin import face_margin_of_heads
+from ..face.margin import layers_of_faces, strike_margins
+from ..face.strike import Faces, Strike, strike_options
 from ..forging.cautions import heating_limit_arrays
 from ..forging.scale import metal_loss_um
 from ..hosel.bench import bench_options
@@ -67,6 +68,8 @@ class Evaluation:
         The press strain (see `press_strain`) that is counted in.
     bend : HoselBend, optional
         Of a single case, on its own bench; otherwise the hosel is on the default bench.
+    strike : Strike
+        The strike and the finish of the face.
     options : mapping
         Passed to the engine.
     """
@@ -78,6 +81,7 @@ class Evaluation:
     carbide_span_hv: np.ndarray | None = None
     counted_strain: Mapping[str, np.ndarray] | None = None
     bend: HoselBend | None = None
+    strike: Strike = Strike()
     options: Mapping[str, Any] = field(default_factory=dict)
 
     def __len__(self) -> int:
@@ -143,21 +147,47 @@ class Evaluation:
         return self.hosel["allowed_deg"] if self.bend is None else np.array([self.bend.allowed_deg])
 
     @functools.cached_property
-    def face_margin(self) -> np.ndarray:
-        """Margin of the face at the default strike, shape (n,)."""
+    def skin(self) -> tuple[np.ndarray, np.ndarray]:
+        """Hardness of the face's skin at the strike and its decarburised depth, see `press_and_skin.struck_skin`."""
+        return press_and_skin.struck_skin(
+            self.cases.composition,
+            self.critical,
+            self.results.peak_c[:, 0],
+            self.cases.route["soak_s"],
+            self.metal_loss_um[:, 0],
+            np.clip(self.hardness_hv[:, 0], 60.0, 900.0),
+            np.where(self.cases.sprayed, self.results.water_on_c[:, 0], np.nan),
+        )
+
+    @functools.cached_property
+    def faces(self) -> Faces:
+        """The faces as the strike meets them."""
         cases, f = self.cases, self.results.fractions
         mass_g = sum(zone.mass_g for zone in zones_of(*cases.heads.parts).values())
         mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
-        face = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
-        shares = {f"{n}_share": f[n][:, 0] for n in ("bainite", "martensite")}
-        return face_margin_of_heads(
-            face,
-            face[0] + cases.dimension("face", "allowance_mm"),
+        size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
+        kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
+        rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
+        return Faces(
+            *size,
+            tuple(rim),
             mass_g if cases.head_of is None else mass_g[cases.head_of],
-            self.results.layers_hv(0),
-            self.results.layers_hv(1),
-            {"ferrite_pearlite_share": self.soft[:, 0], **shares},
+            *(cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s")),
+            layers_of_faces(self.results.layers_hv(0), kept),
+            np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0),
+            (self.soft[:, 0], f["bainite"][:, 0], f["martensite"][:, 0]),
+            *self.skin,
         )
+
+    @functools.cached_property
+    def strikes(self) -> dict[str, np.ndarray]:
+        """Margin of the face at the strike, see `face.margin.strike_margins`."""
+        return strike_margins(self.faces, self.strike)
+
+    @property
+    def face_margin(self) -> np.ndarray:
+        """Margin of the face at the strike, shape (n,)."""
+        return self.strikes["margin"]
 
     # ---- how sure ---------------------------------------------------------------------------------------------
 
@@ -467,6 +497,7 @@ def estimate(
     *,
     count_press_strain: bool = False,
     bench: Mapping[str, Any] | None = None,
+    strike: Mapping[str, Any] | None = None,
     flatness_mm: float = FLATNESS_MM,
     cutting_limit_hv: float = CUTTING_LIMIT_HV,
     **options: Any,
@@ -489,6 +520,9 @@ def estimate(
     bench : mapping, optional
         Bending bench and wanted change by the names of `hosel.bend.hosel_bend`: ``{"target_lie_deg": 1.5,
         "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``.
+    strike : mapping, optional
+        The strike and the finish of the face by the names of `face.strike.Strike`: ``{"speed_m_s": 45,
+        "required_strikes": 3000, "front_finish": "polished"}``.
     flatness_mm, cutting_limit_hv : float
         Your limits on the bow of the face (mm) and on the hardness of what is machined afterwards (HV), for
         `Estimate.distortion`.
@@ -513,6 +547,7 @@ def estimate(
         return estimate(
             *(steel.steel, steel.head, steel.route, steel.shop),
             bench=dict(steel.bench) if bench is None else bench,
+            strike=dict(steel.strike) if strike is None else strike,
             count_press_strain=count_press_strain,
             flatness_mm=flatness_mm,
             cutting_limit_hv=cutting_limit_hv,
@@ -520,13 +555,14 @@ def estimate(
         )
     case = checked_case(steel, head, route, shop)
     check_flag(count_press_strain, "count_press_strain")
-    bench = bench_options(bench)
+    bench, struck = bench_options(bench), Strike(**strike_options(strike))
     found = evaluate(
         Cases.of(*([part] for part in case)),
         EVERYTHING,
         count_press_strain=count_press_strain,
         **options,
     )
+    found = dataclasses.replace(found, strike=struck)
     found = found.on_bench(found.bend_of(case[1], **bench))
     result = Estimate(*case, found, flatness_mm, cutting_limit_hv)
     _ = result.face, result.distortion  # what they refuse is refused here
