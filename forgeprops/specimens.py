@@ -26,7 +26,6 @@ from .engine.section import lobatto
 from .inputs.steel import Steel
 from .strength.hardness_scales import try_convert
 from .transformation import austenite, temperatures
-from .transformation.phase_hardness import constituent_warnings
 
 if TYPE_CHECKING:
     import pandas
@@ -99,7 +98,7 @@ class Cooled:
 
 def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
     found = contents_outside("kinetics", steel)
-    found += constituent_warnings(steel)
+    found += contents_outside("phase_hardness", steel)
     ac3 = float(temperatures.ac3_c(steel))
     if from_c < ac3:
         found.append(

@@ -10,6 +10,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.__main__ import main
+from forgeprops.inputs.settings import settings
 
 
 def run(*options, **environment):
@@ -141,6 +142,56 @@ def test_list_and_help(capsys):
         main(["--help"])
     assert stopped.value.code == 0
     assert "--preheat-c" in capsys.readouterr().out
+
+
+def test_any_setting_can_be_set_and_a_job_saved_and_started_from(tmp_path, capsys):
+    file = str(tmp_path / "a.job.json")
+    given = [
+        "--grade",
+        "1045",
+        "--spray-s",
+        "6",
+        "--bar-mm",
+        "600",
+        "--set",
+        "face_thickness_mm=2.4",
+    ]
+    given += ["--set", "C=0.47", "--set", "shop_spray=1.2", "--set", "back_on_die=true"]
+    assert main([*given, "--save-job", file, "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    job = fp.Job("1045").with_(
+        spray_s=6, bar_mm=600, face_thickness_mm=2.4, C=0.47, shop_spray=1.2, back_on_die=True
+    )
+    assert fp.load_job(file) == job
+    assert answer == json.loads(json.dumps(fp.estimate(job).to_dict()))
+    assert main(["--job", file, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == answer
+    assert main(["--job", file, "--save-job", file]) == 2  # an existing file is kept
+    assert "exists" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--set", "spray_s"], "NAME=VALUE"),
+        (["--set", "sprays=3"], "did you mean 'spray_s'"),
+        (["--set", "face_thickness_mm=99"], "15 mm"),
+        (["--set", "spray_s=long"], "spray time"),
+        (["--job", "/no/such/file.json"], "does not exist"),
+    ],
+)
+def test_a_setting_that_cannot_be_is_one_sentence(options, words, capsys):
+    assert main(options) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and said.err.count("\n") == 1 and words in said.err
+
+
+def test_every_setting_is_listed_with_its_bounds(capsys):
+    assert main(["--list"]) == 0
+    text = capsys.readouterr().out
+    for name in settings():
+        assert f"  {name} " in text
+    assert "spray time, s, 0 to 600" in text
 
 
 def test_second_start_is_quick():

@@ -69,14 +69,10 @@ def test_03_half_the_water_and_every_face_misses_while_4140_stays_hardest():
 
 
 def test_03_without_the_press_lower_settings_come_in_and_the_order_stays():
-    from forgeprops.show.panels.compare import CompareInputs
+    from forgeprops.show.panels.compare import GRADES, WISH
 
-    asked = CompareInputs()
-    free = {name: pair for name, pair in asked.limits.items() if name != "press_effort"}
-    with_press, without = (
-        fp.compare(asked.grades, head=asked.head, limits=fp.Limits(**b))
-        for b in (asked.limits, free)
-    )
+    free = {name: pair for name, pair in WISH.items() if name != "press_effort"}
+    with_press, without = (fp.compare(GRADES, limits=fp.Limits(**b)) for b in (WISH, free))
     assert without.table["meets"].sum() > with_press.table["meets"].sum()
     order = [list(c.best_of_each.sort_values("rank")["grade"]) for c in (with_press, without)]
     assert order[0] == order[1]
@@ -84,7 +80,7 @@ def test_03_without_the_press_lower_settings_come_in_and_the_order_stays():
         c.best_of_each.set_index("grade")["preheat_c"]["1040"] for c in (with_press, without)
     ]
     assert settings[1] < settings[0] and settings[1] == without.table["preheat_c"].min()
-    hard = fp.compare(["4140"], head=asked.head).table
+    hard = fp.compare(["4140"]).table
     there = hard[hard["face_hardness_hv"].between(460, 520)]
     assert len(there) and there["hosel_allowed_deg"].max() < 0.5
 

@@ -1,6 +1,6 @@
 """Strength, ductility and the flow curve from hardness and structure, with standard errors.
 
-Three branches, blended by the shares of the structure (no jumps), and one for a structure nobody knows:
+Three branches, blended by the shares of the structure (no jumps), and one for an unknown structure:
 
 =========================  ======================================  ===================================
 branch                     tensile strength                        yield strength

@@ -188,14 +188,14 @@ def annealed_hv(carbon, k):
 
     References
     ----------
-    .. [1] Line through 25 annealed handbook bars (data/measured/annealed_bars.csv), less 5 %: long subcritical rounding
-       is softer than the lamellae of the full anneal (our choice); left out one by one 10 HV (our own fit).
+    .. [1] Line through 25 annealed handbook bars (data/measured/annealed_bars.csv), less 5 %, because long subcritical
+       rounding is softer than the lamellae of the full anneal; bars left out one by one miss by 11 HV rms (our own fit).
 
     Examples
     --------
     >>> k = tempering_coefficients({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
-    >>> 175 < annealed_hv(0.40, k) < 200  # full anneal: 197 HB
-    True
+    >>> round(float(annealed_hv(0.40, k)))  # 4140; full anneal: 197 HB
+    176
     """
     return k.floor_hv + k.floor_carbon_hv * np.minimum(carbon, _MOST_CARBON)
 

@@ -144,11 +144,11 @@ def test_bainite_begins_at_its_own_hardness_and_keeps_it_at_400_c(grade, own):
 
 
 def test_annealed_bars_outside_the_fit():
-    """Full anneal of grades that the line was not fitted to: 156 and 197 HB read, 217 HB from memory."""
-    for grade, hb in (("4130", 156.0), ("4140", 197.0), ("4340", 217.0)):
+    """Full anneal of grades that the line was not fitted to, 1030, 8620 and 4340 (handbook, from memory)."""
+    for grade, hb in (("1030", 126.0), ("8620", 149.0), ("4340", 217.0)):
         steel = fp.grade(grade)
         floor = annealed_hv(steel.get("C"), tempering_coefficients(steel))
-        assert floor == pytest.approx(0.95 * convert_hardness(hb, "HB", "HV"), abs=2 * 12.4)
+        assert floor == pytest.approx(0.95 * convert_hardness(hb, "HB", "HV"), abs=2 * 11.2)
 
 
 def test_lamellae_turn_round_in_hours():

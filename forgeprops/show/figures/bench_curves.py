@@ -9,6 +9,8 @@ from ...hosel.result import EASE
 from .. import style
 from ..canvas import Picture
 
+__all__ = ["AllowanceByHardness", "MomentAngle", "limit_look"]
+
 #: Greatest hand forces, N, and one word for each.
 _HANDS = tuple((force, words.split(":")[0]) for force, words in EASE[:-1])
 
