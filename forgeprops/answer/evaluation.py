@@ -15,10 +15,11 @@ from typing import Any
 
 import numpy as np
 
-from ..base.errors import check_flag
+from ..base.errors import check_flag, check_number
+from ..base.ranges import Warn
 from ..engine.results import Results
 from ..engine.run import march_columns
-from ..face.distortion import CUTTING_LIMIT_HV, FLATNESS_MM
+from ..face.distortion import CUTTING_HV, CUTTING_LIMIT_HV, FLATNESS_MM, LIMIT_MM
 from ..face.margin import layers_of_faces, strike_margins
 from ..face.strike import Faces, Strike, strike_options
 from ..forging.cautions import heating_limit_arrays
@@ -66,8 +67,6 @@ class Evaluation:
         Hardness between carbides that dissolve slowly and fast.
     counted_strain : dict of str to array, or None
         The press strain (see `press_strain`) that is counted in.
-    bend : HoselBend, optional
-        Of a single case, on its own bench; otherwise the hosel is on the default bench.
     strike : Strike
         The strike and the finish of the face.
     options : mapping
@@ -80,7 +79,6 @@ class Evaluation:
     dry_hv: np.ndarray | None = None
     carbide_span_hv: np.ndarray | None = None
     counted_strain: Mapping[str, np.ndarray] | None = None
-    bend: HoselBend | None = None
     strike: Strike = Strike()
     options: Mapping[str, Any] = field(default_factory=dict)
 
@@ -140,11 +138,6 @@ class Evaluation:
         given = {"hardness_se_hv": (high - low) / (2.0 * interval.Z), **bench}
         hosel, neck = (self.strength_of(case, zone) for zone in (_HOSEL, _NECK))
         return bend_of_head(head, hosel, neck, **given)
-
-    @property
-    def allowed_deg(self) -> np.ndarray:
-        """Degrees the hosel allows, shape (n,)."""
-        return self.hosel["allowed_deg"] if self.bend is None else np.array([self.bend.allowed_deg])
 
     @functools.cached_property
     def skin(self) -> tuple[np.ndarray, np.ndarray]:
@@ -362,17 +355,9 @@ class Evaluation:
         """Codes of the warnings of every case, joined by "; "."""
         return warnings.codes(self)
 
-    def warnings(self, case: int) -> tuple:
-        """Warnings of one case, in words."""
-        return warnings.of_case(self, case)
-
-    def on_bench(self, bend: HoselBend) -> Evaluation:
-        """The same single case with the hosel on its own bench; what is calculated already is kept."""
-        other = dataclasses.replace(self, bend=bend)
-        other.__dict__.update(
-            {k: v for k, v in self.__dict__.items() if k not in ("bend", "codes")}
-        )
-        return other
+    def warnings(self, case: int, bend: HoselBend | None = None) -> tuple[Warn, ...]:
+        """Warnings of one case, in words; the hosel's for its bend on a bench where one is given."""
+        return warnings.of_case(self, case, bend)
 
 
 @functools.lru_cache(maxsize=16)
@@ -545,9 +530,9 @@ def estimate(
     """
     if isinstance(steel, Job):
         return estimate(
-            *(steel.steel, steel.head, steel.route, steel.shop),
+            *(steel.steel, steel.struck_head, steel.route, steel.shop),
             bench=dict(steel.bench) if bench is None else bench,
-            strike=dict(steel.strike) if strike is None else strike,
+            strike=strike,
             count_press_strain=count_press_strain,
             flatness_mm=flatness_mm,
             cutting_limit_hv=cutting_limit_hv,
@@ -556,6 +541,8 @@ def estimate(
     case = checked_case(steel, head, route, shop)
     check_flag(count_press_strain, "count_press_strain")
     bench, struck = bench_options(bench), Strike(**strike_options(strike))
+    flatness_mm = check_number(flatness_mm, "flatness limit", *LIMIT_MM, "mm")
+    cutting_limit_hv = check_number(cutting_limit_hv, "cutting limit", *CUTTING_HV, "HV")
     found = evaluate(
         Cases.of(*([part] for part in case)),
         EVERYTHING,
@@ -563,7 +550,7 @@ def estimate(
         **options,
     )
     found = dataclasses.replace(found, strike=struck)
-    found = found.on_bench(found.bend_of(case[1], **bench))
-    result = Estimate(*case, found, flatness_mm, cutting_limit_hv)
-    _ = result.face, result.distortion  # what they refuse is refused here
+    result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv)
+    if bench:
+        _ = result.hosel  # a bench that does not fit the head is refused here
     return result

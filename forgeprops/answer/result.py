@@ -229,6 +229,8 @@ class Estimate:
     steel, head, route, shop
     evaluation : Evaluation
         The same as columns.
+    bench : mapping
+        The bending bench, by the names of `hosel.bend.hosel_bend`.
     hosel : HoselBend
     flatness_mm, cutting_limit_hv : float
         The user's limits for `distortion`.
@@ -263,6 +265,7 @@ class Estimate:
     route: Route
     shop: Shop
     evaluation: Evaluation
+    bench: Mapping[str, Any]
     flatness_mm: float
     cutting_limit_hv: float
 
@@ -270,9 +273,9 @@ class Estimate:
     def zones(self) -> dict[str, ZoneResult]:
         return {name: ZoneResult.of(self, i) for i, name in enumerate(ZONES)}
 
-    @property
+    @functools.cached_property
     def hosel(self) -> HoselBend:
-        return self.evaluation.bend
+        return self.evaluation.bend_of(self.head, **self.bench)
 
     @functools.cached_property
     def face(self) -> FaceStrike:
@@ -281,7 +284,7 @@ class Estimate:
 
     @functools.cached_property
     def warnings(self) -> tuple[Warn, ...]:
-        return (*self.evaluation.warnings(0), *self.hosel.warnings)
+        return self.evaluation.warnings(0, self.hosel)
 
     @functools.cached_property
     def distortion(self) -> FaceBow:

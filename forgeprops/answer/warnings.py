@@ -52,8 +52,8 @@ class Rule:
         Evaluation -> mask, shape (n,).
     text : callable
         Evaluation and case -> sentence.
-    needs : {"", "trace", "nodes_hv", "dry_hv"}
-        What the evaluation must hold beside the march of the cases.
+    needs : {"", "trace", "nodes_hv", "dry_hv", "hosel"}
+        What the evaluation must hold beside the march of the cases; "hosel": a bend on its own bench says it itself.
     once : bool
         One sentence of this code is enough for a case.
     """
@@ -69,9 +69,7 @@ class Rule:
         """Whether the evaluation holds what the rule needs."""
         if self.needs == "trace":
             return e.results.traces is not None
-        if self.needs == "hosel":
-            return e.bend is None  # a bend on its own bench has its own warnings
-        return not self.needs or getattr(e, self.needs) is not None
+        return self.needs in ("", "hosel") or getattr(e, self.needs) is not None
 
 
 def _range(id: str, value: Callable, also: Callable | None = None, needs: str = "") -> Rule:
@@ -437,15 +435,23 @@ def _branch(name: str, id: str) -> Rule:
     return Rule(f"range:{id}", "note", where, lambda e, i: "", "hosel", once=True)
 
 
+def _stiff(allowed_deg):
+    return allowed_deg < STIFF_HOSEL_DEG
+
+
+def _stiff_text(allowed_deg, hardness_hv) -> str:
+    return (
+        f"The hosel is likely too hard to bend: {allowed_deg:.1f}° at most ({hardness_hv:.0f} HV)."
+    )
+
+
 def _hosel() -> Iterator[Rule]:
     yield Rule(
         "hosel-hard",
         "change",
-        lambda e: e.allowed_deg < STIFF_HOSEL_DEG,
-        lambda e, i: (
-            f"The hosel is likely too hard to bend: {e.allowed_deg[i]:.1f}° at most "
-            f"({e.hardness_hv[i, _HOSEL]:.0f} HV)."
-        ),
+        lambda e: _stiff(e.hosel["allowed_deg"]),
+        lambda e, i: _stiff_text(e.hosel["allowed_deg"][i], e.hardness_hv[i, _HOSEL]),
+        "hosel",
     )
     for name, id in RANGE_OF.items():
         yield _branch(name, id)
@@ -477,7 +483,7 @@ def _hosel() -> Iterator[Rule]:
     yield Rule(
         "hosel:too-strong",
         "change",
-        lambda e: e.allowed_deg < SPRINGS_DEG,
+        lambda e: e.hosel["allowed_deg"] < SPRINGS_DEG,
         lambda e, i: "",
         "hosel",
     )
@@ -498,8 +504,13 @@ RULES = (
 FURNACE_CODES = frozenset(rule.code for rule in _furnace())
 
 
-def of_case(e, case: int) -> tuple[Warn, ...]:
+def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
     """Warnings of one case, in words, in the order of `RULES`.
+
+    Parameters
+    ----------
+    bend : HoselBend, optional
+        The hosel on its own bench, which gives its own warnings; without it the rules of the hosel are left out.
 
     References
     ----------
@@ -508,10 +519,15 @@ def of_case(e, case: int) -> tuple[Warn, ...]:
     """
     found: dict[str, Warn] = {}
     for rule in RULES:
-        if rule.applies(e) and rule.where(e)[case] and not (rule.once and rule.code in found):
+        if rule.needs == "hosel" or not rule.applies(e):
+            continue
+        if rule.where(e)[case] and not (rule.once and rule.code in found):
             warn = Warn(rule.code, rule.text(e, case), rule.rank)
             found[rule.code if rule.once else warn.text] = warn
-    return tuple(found.values())
+    if bend is None:
+        return tuple(found.values())
+    stiff = Warn("hosel-hard", _stiff_text(bend.allowed_deg, bend.hardness_hv), "change")
+    return (*found.values(), *[stiff] * _stiff(bend.allowed_deg), *bend.warnings)
 
 
 def codes(e) -> np.ndarray:

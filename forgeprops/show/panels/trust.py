@@ -206,6 +206,7 @@ def goals_panel():
 
 def remembered_panel():
     """Return what rests on memory: formulas room by room, folded, and tables with recalled rows."""
+    from ...base.sources import counted, sources
     from ...study import validation as trust
 
     table, rows = trust.remembered(), trust.remembered_rows()
@@ -218,6 +219,5 @@ def remembered_panel():
     ]
     lines = (f"{r.table}: {r.recalled} of {r.rows} rows" for r in rows.itertuples())
     words = f"tables with recalled rows, {len(rows)}"
-    return html(
-        "remembered", "".join(parts) + markup.folded(words, markup.bullets(lines), opened=True)
-    )
+    tables = markup.folded(words, markup.bullets(lines), opened=True)
+    return html("remembered", f"<p>{counted(sources())}.</p>" + "".join(parts) + tables)
