@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import json
 import os
 import sys
@@ -52,6 +53,10 @@ def _parser() -> argparse.ArgumentParser:
         help="any setting of the route, dimension of the head, element or shop number; repeatable "
         "(--list shows the names)",
     )  # fmt: skip
+    add(
+        "--temper", action="append", default=[], metavar="C:TIME",
+        help="temper the whole head afterwards, for example 600:1h or 200:90min; repeatable",
+    )  # fmt: skip
     add("--shop", metavar="FILE", help="the shop's own numbers, as `Shop.save` wrote them")
     add("--hand", metavar="HAND", help="head for a right or left hand (default right)")
     add(
@@ -85,6 +90,25 @@ def _given(text: str):
         return name.strip(), value.strip()
 
 
+#: Seconds in the units of ``--temper``.
+_SECONDS = {"h": 3600.0, "min": 60.0, "s": 1.0}
+
+
+def _temper(text: str):
+    """The heat of one ``--temper``."""
+    from .inputs.route import Temper
+
+    celsius, _, time = text.partition(":")
+    unit = next((u for u in _SECONDS if time.endswith(u)), "")
+    try:
+        numbers = float(celsius), float(time.removesuffix(unit)) * _SECONDS[unit]
+    except (KeyError, ValueError):
+        raise InputError(
+            f"--temper {text!r} must be °C:time in h, min or s, for example 600:1h."
+        ) from None
+    return Temper(*numbers)
+
+
 def _job(options):
     """The job that the options describe."""
     from .inputs.job import Job, load_job
@@ -108,7 +132,9 @@ def _job(options):
         changes["bench"] = {**job.bench, "hand": options.hand}
     if "target_loft_deg" in changes:  # a loft alone is no change of lie
         changes.setdefault("target_lie_deg", job.bench.get("target_lie_deg", 0.0))
-    return job.with_(**changes)
+    job = job.with_(**changes)
+    later = (*job.route.later, *map(_temper, options.temper))
+    return job.with_(route=dataclasses.replace(job.route, later=later))
 
 
 def _listed() -> str:

@@ -54,6 +54,17 @@ def test_the_two_grades_of_the_first_question(capsys):
         assert words in text, words
 
 
+def test_temper_is_that_of_the_route(capsys):
+    assert main(["--grade", "4140", "--temper", "600:1h", "--temper", "200:90min", "--json"]) == 0
+    face = json.loads(capsys.readouterr().out)["zones"]["face"]["hardness_hv"]
+    route = fp.Route(later=(fp.Temper(600, 3600), fp.Temper(200, 5400)))
+    expected = fp.estimate(fp.grade("4140"), "mid-iron", route).zones["face"].hardness_hv
+    assert face == pytest.approx(expected, abs=0.06)
+    for wrong, words in (("600", "600:1h"), ("600:1d", "600:1h"), ("9999:1h", "9999")):
+        assert main(["--temper", wrong]) == 2
+        assert words in capsys.readouterr().err
+
+
 def test_json_is_valid_complete_and_alone():
     """Nothing but JSON on the output, no NaN in it, and the same numbers as the estimate."""
     done = run("--json", "--grade", "1045", "--head", "wedge", "--spray", "8", "--cool", "row")
