@@ -20,7 +20,8 @@ from ..base.ranges import Warn
 from ..engine.results import Results
 from ..engine.run import march_columns
 from ..face.distortion import CUTTING_HV, CUTTING_LIMIT_HV, FLATNESS_MM, LIMIT_MM
-from ..face.margin import face_margin_of_heads
+from ..face.margin import layers_of_faces, strike_margins
+from ..face.strike import Faces, Strike, strike_options
 from ..forging.cautions import heating_limit_arrays
 from ..forging.scale import metal_loss_um
 from ..hosel.bench import bench_options
@@ -66,6 +67,8 @@ class Evaluation:
         Hardness between carbides that dissolve slowly and fast.
     counted_strain : dict of str to array, or None
         The press strain (see `press_strain`) that is counted in.
+    strike : Strike
+        The strike and the finish of the face.
     options : mapping
         Passed to the engine.
     """
@@ -76,6 +79,7 @@ class Evaluation:
     dry_hv: np.ndarray | None = None
     carbide_span_hv: np.ndarray | None = None
     counted_strain: Mapping[str, np.ndarray] | None = None
+    strike: Strike = Strike()
     options: Mapping[str, Any] = field(default_factory=dict)
 
     def __len__(self) -> int:
@@ -136,21 +140,47 @@ class Evaluation:
         return bend_of_head(head, hosel, neck, **given)
 
     @functools.cached_property
-    def face_margin(self) -> np.ndarray:
-        """Margin of the face at the default strike, shape (n,)."""
+    def skin(self) -> tuple[np.ndarray, np.ndarray]:
+        """Hardness of the face's skin at the strike and its decarburised depth, see `press_and_skin.struck_skin`."""
+        return press_and_skin.struck_skin(
+            self.cases.composition,
+            self.critical,
+            self.results.peak_c[:, 0],
+            self.cases.route["soak_s"],
+            self.metal_loss_um[:, 0],
+            np.clip(self.hardness_hv[:, 0], 60.0, 900.0),
+            np.where(self.cases.sprayed, self.results.water_on_c[:, 0], np.nan),
+        )
+
+    @functools.cached_property
+    def faces(self) -> Faces:
+        """The faces as the strike meets them."""
         cases, f = self.cases, self.results.fractions
         mass_g = sum(zone.mass_g for zone in zones_of(*cases.heads.parts).values())
         mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
-        face = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
-        shares = {f"{n}_share": f[n][:, 0] for n in ("bainite", "martensite")}
-        return face_margin_of_heads(
-            face,
-            face[0] + cases.dimension("face", "allowance_mm"),
+        size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
+        kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
+        rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
+        return Faces(
+            *size,
+            tuple(rim),
             mass_g if cases.head_of is None else mass_g[cases.head_of],
-            self.results.layers_hv(0),
-            self.results.layers_hv(1),
-            {"ferrite_pearlite_share": self.soft[:, 0], **shares},
+            *(cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s")),
+            layers_of_faces(self.results.layers_hv(0), kept),
+            np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0),
+            (self.soft[:, 0], f["bainite"][:, 0], f["martensite"][:, 0]),
+            *self.skin,
         )
+
+    @functools.cached_property
+    def strikes(self) -> dict[str, np.ndarray]:
+        """Margin of the face at the strike, see `face.margin.strike_margins`."""
+        return strike_margins(self.faces, self.strike)
+
+    @property
+    def face_margin(self) -> np.ndarray:
+        """Margin of the face at the strike, shape (n,)."""
+        return self.strikes["margin"]
 
     # ---- how sure ---------------------------------------------------------------------------------------------
 
@@ -452,6 +482,7 @@ def estimate(
     *,
     count_press_strain: bool = False,
     bench: Mapping[str, Any] | None = None,
+    strike: Mapping[str, Any] | None = None,
     flatness_mm: float = FLATNESS_MM,
     cutting_limit_hv: float = CUTTING_LIMIT_HV,
     **options: Any,
@@ -474,6 +505,9 @@ def estimate(
     bench : mapping, optional
         Bending bench and wanted change by the names of `hosel.bend.hosel_bend`: ``{"target_lie_deg": 1.5,
         "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``.
+    strike : mapping, optional
+        The strike and the finish of the face by the names of `face.strike.Strike`: ``{"speed_m_s": 45,
+        "required_strikes": 3000, "front_finish": "polished"}``.
     flatness_mm, cutting_limit_hv : float
         Your limits on the bow of the face (mm) and on the hardness of what is machined afterwards (HV), for
         `Estimate.distortion`.
@@ -498,6 +532,7 @@ def estimate(
         return estimate(
             *(steel.steel, steel.struck_head, steel.route, steel.shop),
             bench=dict(steel.bench) if bench is None else bench,
+            strike=strike,
             count_press_strain=count_press_strain,
             flatness_mm=flatness_mm,
             cutting_limit_hv=cutting_limit_hv,
@@ -505,7 +540,7 @@ def estimate(
         )
     case = checked_case(steel, head, route, shop)
     check_flag(count_press_strain, "count_press_strain")
-    bench = bench_options(bench)
+    bench, struck = bench_options(bench), Strike(**strike_options(strike))
     flatness_mm = check_number(flatness_mm, "flatness limit", *LIMIT_MM, "mm")
     cutting_limit_hv = check_number(cutting_limit_hv, "cutting limit", *CUTTING_HV, "HV")
     found = evaluate(
@@ -514,6 +549,7 @@ def estimate(
         count_press_strain=count_press_strain,
         **options,
     )
+    found = dataclasses.replace(found, strike=struck)
     result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv)
     if bench:
         _ = result.hosel  # a bench that does not fit the head is refused here

@@ -16,7 +16,8 @@ from ..base.sources import Source
 from ..engine.results import Trace
 from ..engine.section import lobatto
 from ..face.distortion import FaceBow, bow_of_head, cutting_warnings
-from ..face.margin import FaceStrike, strike_of_head
+from ..face.margin import strike_of_faces
+from ..face.result import FaceStrike
 from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
 from ..hosel.result import HoselBend
@@ -278,7 +279,8 @@ class Estimate:
 
     @functools.cached_property
     def face(self) -> FaceStrike:
-        return strike_of_head(self.head, self.zones["face"], self.zones["rim"])
+        e = self.evaluation
+        return strike_of_faces(e.faces, e.strike, self.zones["face"].hardness_sd_hv)
 
     @functools.cached_property
     def warnings(self) -> tuple[Warn, ...]:

@@ -313,7 +313,11 @@ def to_dict(result) -> dict[str, Any]:
             "allowed_deg": _round(bend.allowed_deg, 3),
             "allowed_deg_low": _round(bend.allowed_deg_low, 3),
             "allowed_deg_high": _round(bend.allowed_deg_high, 3),
+            "one_bend_deg": _round(bend.one_bend_deg, 3),
+            "rebend_deg": _round(bend.rebend_deg, 3),
             "governed_by": bend.governed_by,
+            "hand_deg": _round(bend.hand_deg, 3),
+            "bar_length_needed_mm": _round(bend.bar_length_needed_mm),
             "target_deg": _round(bend.target_deg, 3),
             "direction_deg": _round(bend.direction_deg, 3),
             "bar_force_n": _round(bend.bar_force_n, 3),
@@ -351,6 +355,9 @@ def to_dict(result) -> dict[str, Any]:
     if result.face is not None:
         out["face"] = {
             "margin": _round(result.face.margin, 3),
+            "location": result.face.location,
+            "strikes": None if result.face.strikes is None else _round(result.face.strikes, 0),
+            "strikes_is_bound": result.face.strikes_is_bound,
             "least_thickness_mm": _round(result.face.least_thickness_mm, 3),
         }
     if result.distortion is not None:
