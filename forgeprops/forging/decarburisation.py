@@ -89,11 +89,7 @@ def diffusion_along_um2(steel, time_s, temperature_c):
 def carbon_rate_um2_s(carbon, ac1, ac3, temperature_c) -> np.ndarray:
     """Diffusivity of carbon times the share of austenite, µm²/s: what `diffusion_along_um2` adds up; arrays."""
     t = np.asarray(temperature_c, float)
-    ac1, ac3, carbon = (np.broadcast_to(x, t.shape) for x in (ac1, ac3, carbon))
-    whole = ac1 + np.maximum(ac3 - ac1, 1.0)
-    share = (t >= whole).astype(float)
-    for i in zip(*np.nonzero((t > ac1) & (t < whole)), strict=True):
-        share[i] = austenite_equilibrium(t[i], ac1[i], ac3[i], carbon[i])
+    share = austenite_equilibrium(t, ac1, ac3, carbon)
     return share * 1e12 * carbon_diffusivity(np.maximum(t, 400.0), 0.6 * carbon)
 
 

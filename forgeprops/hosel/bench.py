@@ -427,6 +427,8 @@ def _slowly(n: Nodes, x, angle):
         kept = n.section.curvature(moment) - moment / n.section.stiffness
         return np.sum(n.weight_mm * np.maximum(kept, 0.0), axis=1)
 
+    if not find.any():
+        return x, n.section.curvature(arm * x[:, None])
     low, high = np.where(find, 0.0, x), np.where(find, np.maximum(x, 1.0), x)
     while np.any(short := find & (angle_at(high) < angle)):
         low, high = np.where(short, high, low), np.where(short, 2.0 * high, high)
