@@ -39,7 +39,7 @@ def test_the_two_grades_of_the_first_question(capsys):
     }
     assert zones["4130"]["face"] > zones["1020"]["face"] + 100.0
     assert found["4130"]["hosel"]["allowed_deg"] < found["1020"]["hosel"]["allowed_deg"]
-    main(["--grade", "4130"])
+    main(["--grade", "4130", "--details"])
     text = " ".join(capsys.readouterr().out.split())
     assert "martensite" in text and "°" in text and "±" in text
     # the water in the units of the shop, the steel's own numbers, what the furnace made
@@ -52,6 +52,17 @@ def test_the_two_grades_of_the_first_question(capsys):
         "grain ASTM",
     ):
         assert words in text, words
+
+
+def test_temper_is_that_of_the_route(capsys):
+    assert main(["--grade", "4140", "--temper", "600:1h", "--temper", "200:90min", "--json"]) == 0
+    face = json.loads(capsys.readouterr().out)["zones"]["face"]["hardness_hv"]
+    route = fp.Route(later=(fp.Temper(600, 3600), fp.Temper(200, 5400)))
+    expected = fp.estimate(fp.grade("4140"), "mid-iron", route).zones["face"].hardness_hv
+    assert face == pytest.approx(expected, abs=0.06)
+    for wrong, words in (("600", "600:1h"), ("600:1d", "600:1h"), ("9999:1h", "9999")):
+        assert main(["--temper", wrong]) == 2
+        assert words in capsys.readouterr().err
 
 
 def test_json_is_valid_complete_and_alone():

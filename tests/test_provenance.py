@@ -114,7 +114,7 @@ def test_sources_follow_the_route():
         "transformation.temperature_formulas.ae3_grange",
         "strength.tensile.strength_arrays",
         "hosel.bending_moment.Section",
-        "face.margin.fatigue_strength_mpa",
+        "face.fatigue.fatigue_limit_mpa",
         "forging.flow_stress_laws.shida_mpa",
         "library.grades.1030",
         "library.heads.mid-iron",

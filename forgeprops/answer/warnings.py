@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.cautions import STEADY_PULL_N
 from ..base.ranges import RANGES, Warn, beyond, outside
 from ..forging.cautions import (
     CARBIDES_LEFT,
@@ -472,6 +473,13 @@ def _hosel() -> Iterator[Rule]:
         "hosel",
     )
     yield Rule("hosel:gathers", "note", lambda e: e.hosel["gathers"], lambda e, i: "", "hosel")
+    yield Rule(
+        "hosel:pull",
+        "note",
+        lambda e: e.hosel["bar_force_n"] > STEADY_PULL_N,
+        lambda e, i: "",
+        "hosel",
+    )
     yield Rule(
         "hosel:too-strong",
         "change",

@@ -176,7 +176,7 @@ def load_shop(source, filename: str | None = None) -> Shop:
     Parameters
     ----------
     source : path, bytes or upload
-        The file (see `files.read_source`).
+        The file (see `io.reading.read_source`).
     filename : str, optional
         Name for messages when bytes are given.
 

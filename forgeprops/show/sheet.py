@@ -237,7 +237,7 @@ _MAIN_FORMULAS = (
     "thermal.surroundings.natural_convection_cylinder",
     "strength.tensile.strength_arrays",
     "hosel.bending_moment.Section",
-    "face.margin.fatigue_strength_mpa",
+    "face.fatigue.fatigue_limit_mpa",
 )
 
 

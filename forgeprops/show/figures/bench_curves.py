@@ -175,12 +175,7 @@ class MomentAngle(Picture):
 
 
 #: One look for each limit, in the order of `hosel.bench.LIMITS`; dashes and markers tell them in grey.
-_LIMIT_LOOKS = {
-    "strain": style.SERIES[2],
-    "bar force": style.SERIES[1],
-    "re-bends": style.SERIES[0],
-    "wall": style.SERIES[3],
-}
+_LIMIT_LOOKS = {"wall": style.SERIES[3], "crack": style.SERIES[2], "re-bends": style.SERIES[0]}
 
 
 def limit_look(limit: str) -> style.Look:

@@ -26,7 +26,7 @@ CHUNK = 2048
 _LEAST = 64
 
 #: Inputs repeated in the table, so that a row tells what it is: settings by their short names.
-_TOLD = ("preheat_c", "soak_s", "flux", "delay_s", "spray_s")
+_INPUTS = ("preheat_c", "soak_s", "flux", "delay_s", "spray_s")
 #: Result columns that hold text.
 _TEXT = ("hosel_governed_by", "warnings")
 
@@ -37,7 +37,7 @@ def table_columns(intervals: bool = False) -> list[str]:
         "case",
         "steel",
         "head",
-        *_TOLD,
+        *_INPUTS,
         *RESULT_COLUMNS[:-1],
         *(INTERVAL_COLUMNS if intervals else ()),
         "warnings",
@@ -215,7 +215,9 @@ def _table(
         lost = ~np.isfinite(found["face_hardness_hv"])
         error[good] = [said or ("the march came to no number for this case" if none else "")
                        for said, none in zip(failed, lost, strict=True)]  # fmt: skip
-    settings = {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _TOLD}
+    settings = (
+        {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _INPUTS}
+    )
     table: dict[str, np.ndarray] = {"case": np.arange(chunk.begin, chunk.begin + n)}
     for name, names in zip(("steel", "head"), chunk.names, strict=True):
         table[name] = np.array(names, object)

@@ -237,11 +237,11 @@ def _by_name(given, kinds) -> Mapping | None:
     return None
 
 
-def _pick(table, single, name, what, told):
+def _pick(table, single, name, what, called):
     if table is None:
         return single
     if name not in table:
         raise InputError(
-            f"no {what} is given for {told!r}; there is one for {', '.join(map(str, table)) or 'none'}."
+            f"no {what} is given for {called!r}; there is one for {', '.join(map(str, table)) or 'none'}."
         )
     return table[name]

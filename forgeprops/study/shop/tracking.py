@@ -71,7 +71,7 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
     frame, kept = rows.frame(), "kept as text; the order of the rows counts"
     for i, day in enumerate(frame["date"]):
         if day and not is_day(day):
-            rows.say(i, "date", f"{day[:30]!r} is not a day YYYY-MM-DD", kept)
+            rows.report(i, "date", f"{day[:30]!r} is not a day YYYY-MM-DD", kept)
     days = [d for d in frame["date"] if is_day(d)]
     if any(b < a for a, b in zip(days, days[1:], strict=False)):
         what = "the days are not in order"
