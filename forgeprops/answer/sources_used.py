@@ -22,8 +22,10 @@ _ENGINE = (
     "thermal.properties",
     "thermal.spray",
     "thermal.die_contact",
+    "transformation.austenite",
     "transformation.kinetics",
     "transformation.decomposition",
+    "forging.scale",
 )
 
 
