@@ -70,6 +70,7 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="also try what softens the hosel, and what the face pays",
     )
+    add("--details", action="store_true", help="also print why, and everything else")
     add("--json", action="store_true", help="print JSON alone")
     add("--list", action="store_true", help="list grades, heads and settings")
     add("--version", action="version", version=f"forgeprops {__version__}")
@@ -193,8 +194,8 @@ def main(argv: list[str] | None = None) -> int:
         print(json.dumps(content, ensure_ascii=False, indent=1))
     else:
         print(result.summary())
-        if job.bench:
-            print("\nBefore you pull", *(f"- {words}" for words in result.hosel.cautions), sep="\n")
+        if options.details:
+            print(f"\n{result.details()}")
         if softening is not None:
             print(f"\nWhat softens the hosel\n{softening.words()}")
     return 0

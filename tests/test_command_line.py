@@ -39,7 +39,7 @@ def test_the_two_grades_of_the_first_question(capsys):
     }
     assert zones["4130"]["face"] > zones["1020"]["face"] + 100.0
     assert found["4130"]["hosel"]["allowed_deg"] < found["1020"]["hosel"]["allowed_deg"]
-    main(["--grade", "4130"])
+    main(["--grade", "4130", "--details"])
     text = " ".join(capsys.readouterr().out.split())
     assert "martensite" in text and "°" in text and "±" in text
     # the water in the units of the shop, the steel's own numbers, what the furnace made

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from ..base.errors import check_flag, check_number
+from ..base.errors import check_flag, check_kind, check_number
 from ..base.ranges import Warn
 from ..engine.results import Results
 from ..engine.run import march_columns
@@ -24,12 +24,13 @@ from ..face.margin import layers_of_faces, strike_margins
 from ..face.strike import Faces, Strike, strike_options
 from ..forging.cautions import heating_limit_arrays
 from ..forging.scale import metal_loss_um
-from ..hosel.bench import bench_options
+from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
 from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, zones_of
 from ..inputs.job import Job
+from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
@@ -69,6 +70,8 @@ class Evaluation:
         The press strain (see `press_strain`) that is counted in.
     strike : Strike
         The strike and the finish of the face.
+    bench : Bench
+        Bar, wanted change and limits of the hosel.
     options : mapping
         Passed to the engine.
     """
@@ -80,6 +83,7 @@ class Evaluation:
     carbide_span_hv: np.ndarray | None = None
     counted_strain: Mapping[str, np.ndarray] | None = None
     strike: Strike = Strike()
+    bench: Bench = Bench()
     options: Mapping[str, Any] = field(default_factory=dict)
 
     def __len__(self) -> int:
@@ -120,7 +124,7 @@ class Evaluation:
 
     @functools.cached_property
     def hosel(self) -> dict[str, np.ndarray]:
-        """Hosel on the default bench, see `hosel.bend.bends_of_heads`."""
+        """Hosel on the bench, see `hosel.bend.bends_of_heads`."""
         outside, bore, bent, length = (
             self.cases.dimension("hosel", name)
             for name in ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm")
@@ -130,7 +134,7 @@ class Evaluation:
             for zone in (_HOSEL, _NECK)
         )
         share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
-        return bends_of_heads(outside, bore, bent, hosel, neck, share)
+        return bends_of_heads(outside, bore, bent, hosel, neck, share, self.bench)
 
     def bend_of(self, head: Head, case: int = 0, **bench) -> HoselBend:
         """Hosel of one case in full, on a bench by the names of `hosel.bend.hosel_bend`."""
@@ -181,6 +185,24 @@ class Evaluation:
     def face_margin(self) -> np.ndarray:
         """Margin of the face at the strike, shape (n,)."""
         return self.strikes["margin"]
+
+    def quantity(self, name: str) -> np.ndarray:
+        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,).
+
+        Raises
+        ------
+        KeyError
+            A quantity of the line: its time, its water, its effort beside another steel's.
+        """
+        zone, _, rest = name.partition("_")
+        if rest in ("hardness_hv", "tensile_mpa", "yield_mpa"):
+            columns = self.strength if rest != "hardness_hv" else {rest: self.hardness_hv}
+            return columns[rest][:, ZONES.index(zone)]
+        if name in ("hosel_allowed_deg", "bar_force_n"):
+            return self.hosel[name.removeprefix("hosel_")]
+        if name == "scale_um":
+            return self.results.scale_um[:, 0]
+        return self.face_margin if name == "face_margin" else self.press[name]
 
     # ---- how sure ---------------------------------------------------------------------------------------------
 
@@ -482,6 +504,7 @@ def estimate(
     strike: Mapping[str, Any] | None = None,
     flatness_mm: float = FLATNESS_MM,
     cutting_limit_hv: float = CUTTING_LIMIT_HV,
+    limits: Limits | None = None,
     **options: Any,
 ) -> Estimate:
     """Hardness and strength of face, rim, body, neck and hosel, how far the hosel bends, and how sure that is.
@@ -508,6 +531,8 @@ def estimate(
     flatness_mm, cutting_limit_hv : float
         Your limits on the bow of the face (mm) and on the hardness of what is machined afterwards (HV), for
         `Estimate.distortion`.
+    limits : Limits, optional
+        What `Estimate.verdict` is against; left out or empty: `Limits.of_route`.
 
     Returns
     -------
@@ -533,6 +558,7 @@ def estimate(
             count_press_strain=count_press_strain,
             flatness_mm=flatness_mm,
             cutting_limit_hv=cutting_limit_hv,
+            limits=steel.limits if limits is None else limits,
             **options,
         )
     case = checked_case(steel, head, route, shop)
@@ -546,8 +572,10 @@ def estimate(
         count_press_strain=count_press_strain,
         **options,
     )
-    found = dataclasses.replace(found, strike=struck)
-    result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv)
+    found = dataclasses.replace(found, strike=struck, bench=Bench(**bench))
+    limits = check_kind(limits, Limits, "limits") if limits is not None else Limits()
+    limits = limits if limits.bounds else Limits.of_route(case[2])
+    result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv, limits)
     if bench:
         _ = result.hosel  # a bench that does not fit the head is refused here
     return result

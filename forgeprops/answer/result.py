@@ -6,7 +6,7 @@ import dataclasses
 import functools
 import html
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
 from ..hosel.result import HoselBend
 from ..inputs.head import ZONES, Head
+from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
@@ -36,6 +37,7 @@ from .sources_used import sources_of
 
 if TYPE_CHECKING:
     from .evaluation import Evaluation
+    from .verdict import Verdict
 
 __all__ = ["Estimate", "ZoneResult"]
 
@@ -234,6 +236,9 @@ class Estimate:
     hosel : HoselBend
     flatness_mm, cutting_limit_hv : float
         The user's limits for `distortion`.
+    limits : Limits
+        What `verdict` is against; the default set of the route where none were given.
+    verdict : Verdict
     zones : dict of str to ZoneResult
         "face", "rim", "body", "neck", "hosel".
     face : FaceStrike
@@ -268,6 +273,7 @@ class Estimate:
     bench: Mapping[str, Any]
     flatness_mm: float
     cutting_limit_hv: float
+    limits: Limits = field(default_factory=Limits)
 
     @functools.cached_property
     def zones(self) -> dict[str, ZoneResult]:
@@ -281,6 +287,13 @@ class Estimate:
     def face(self) -> FaceStrike:
         e = self.evaluation
         return strike_of_faces(e.faces, e.strike, self.zones["face"].hardness_sd_hv)
+
+    @functools.cached_property
+    def verdict(self) -> Verdict:
+        """Whether it is good against `limits`; calculated when it is read first."""
+        from .verdict import verdict_of  # it marches further cases
+
+        return verdict_of(self)
 
     @functools.cached_property
     def warnings(self) -> tuple[Warn, ...]:
@@ -382,8 +395,12 @@ class Estimate:
         return sources_of(self)
 
     def summary(self) -> str:
-        """The answer in plain words, with units and ±."""
+        """What decides, in at most 25 lines."""
         return words.summary(self)
+
+    def details(self) -> str:
+        """Everything else in plain words: why, water, furnace, press, skin, hosel, strike, shape, all warnings."""
+        return words.details(self)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
