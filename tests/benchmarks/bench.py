@@ -25,7 +25,7 @@ from forgeprops.engine.results import Results
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
 from forgeprops.study.process import many
-from forgeprops.study.process.answers import answers
+from forgeprops.study.process.study import answers
 
 CORES = os.cpu_count() or 1
 RESULTS = {}
