@@ -98,6 +98,6 @@ if __name__ == "__main__":
     for shop in SHOPS:
         found, width, held = simulated(shop, draws)
         print(
-            f"{shop:22} {found.reading.what} on {found.reading.heads}: {found.quantity} from {found.width_now:.1f}, "
-            f"promised {found.width_then:.1f}, left {width:.1f} ({width / found.width_then:.2f}); holds {held:.2f}"
+            f"{shop:22} {found.reading.what} on {found.reading.heads}: {found.quantity} from {found.range_now:.1f}, "
+            f"promised {found.range_then:.1f}, left {width:.1f} ({width / found.range_then:.2f}); holds {held:.2f}"
         )

@@ -14,8 +14,8 @@ from forgeprops.answer.next_measurement import TRACE_LN_SD
 def test_the_range_shrinks_as_promised(shop):
     """Readings drawn through the engine of a known shop; 30 draws a shop by simulate_readings.py."""
     found, width, held = simulated(shop, 8)
-    assert width == pytest.approx(found.width_then, rel=0.20)
-    assert found.width_then <= found.width_now and held >= 0.4
+    assert width == pytest.approx(found.range_then, rel=0.20)
+    assert found.range_then <= found.range_now and held >= 0.4
 
 
 def test_a_fitted_shop_has_the_range_that_the_thermocouple_promises():
@@ -40,7 +40,7 @@ def test_the_bend_length_moves_the_degrees_more_than_any_hardness():
     limits = fp.Limits(hosel_allowed_deg=(4.0, None))
     found = fp.next_measurement(fp.estimate(fp.grade("4130"), limits=limits))
     assert found.reading.key == "bend length" and "scribed" in found.reading.how
-    assert found.width_then < 0.7 * found.width_now
+    assert found.range_then < 0.7 * found.range_now
 
 
 def test_a_reading_says_how_it_is_taken_or_is_refused():
@@ -51,8 +51,8 @@ def test_a_reading_says_how_it_is_taken_or_is_refused():
     with pytest.raises(fp.InputError):
         found.after([float("nan")], taken_as_said=True)
     low, high = found.after([430.0, 425.0, 433.0], taken_as_said=True)
-    assert low < 429.0 < high and high - low < found.width_now
-    assert dataclasses.replace(found, width_then=found.width_now).words.startswith("no reading")
+    assert low < 429.0 < high and high - low < found.range_now
+    assert dataclasses.replace(found, range_then=found.range_now).words.startswith("no reading")
 
 
 def test_no_water_no_reading_of_it():
