@@ -47,7 +47,6 @@ FOR_EYES = {
 #: Costly to import (0.2-0.6 s each), so loaded by the function that needs them.
 HEAVY = FOR_EYES | {
     "pandas",
-    "numba",
     "scipy.stats",
     "scipy.optimize",
     "openpyxl",

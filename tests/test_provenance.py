@@ -151,17 +151,10 @@ def test_count_by_basis(capsys):
 
 # ------------------------------------------------------------------------------- what an estimate used
 
-#: Runs the march uncompiled with every call noted; a process of its own, so that no cached answer hides a call.
+#: Runs with every call noted; a process of its own, so that no cached answer hides a call.
 _TRACE = """
 import json, os, sys, threading
-os.environ["NUMBA_DISABLE_JIT"] = "1"
-import numpy as np
 from pathlib import Path
-from forgeprops.engine import packing
-for name in dir(packing):   # uncompiled, records answer to attributes only as np.record
-    kind = getattr(packing, name)
-    if isinstance(kind, np.dtype) and kind.names:
-        setattr(packing, name, np.dtype((np.record, kind)))
 import forgeprops as fp
 root, seen = str(Path(fp.__file__).parent) + os.sep, set()
 def note(frame, event, _):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import numpy as np
 
 from ..transformation.austenite import astm_from_diameter
 from ..transformation.decomposition import (
@@ -22,10 +22,14 @@ from ..transformation.decomposition import (
     TABLE_CARBON,
     carbon_of_austenite,
 )
-from ..transformation.phase_hardness import line_hv
+from ..transformation.phase_hardness import (
+    BAINITE_FLOOR_HV,
+    FERRITE_PEARLITE_FLOOR_HV,
+    line_hv,
+)
 from ..transformation.tempering import softened_hv
 
-__all__ = ["OUT", "collect", "first_heat_structure", "point_hardness"]
+__all__ = ["OUT", "collect"]
 
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
@@ -51,146 +55,173 @@ OUT = 13
     O_UNDISSOLVED,
 ) = range(OUT)
 
-#: Columns of the first-heat structure of a zone.
-FIRST = 7
-(FIRST_FP, FIRST_B, FIRST_M, FIRST_HV_FP, FIRST_HV_B, FIRST_HV_M, FIRST_J) = range(FIRST)
+
+def _share(part, whole):
+    """`part` over `whole`, 0 where there is none."""
+    return part / np.where(whole > 0.0, whole, 1.0)
 
 
-def _table_hv(start, carbon):
-    last = start.shape[1] - 1
-    position = min(carbon, TABLE_CARBON) / TABLE_CARBON * last
-    i = min(int(position), last - 1)
-    return start[2, i] + (position - i) * (start[2, i + 1] - start[2, i])
+def _table_hv(fresh_hv, carbon):
+    """Hardness of fresh martensite of that carbon, HV."""
+    last = fresh_hv.shape[1] - 1
+    position = np.minimum(carbon, TABLE_CARBON) / TABLE_CARBON * last
+    i = np.minimum(position.astype(np.int64), last - 1)
+    low = np.take_along_axis(fresh_hv, i, axis=1)
+    return low + (position - i) * (np.take_along_axis(fresh_hv, i + 1, axis=1) - low)
 
 
-def _tempered(case, hv, j):
-    if j <= 0.0:
-        return hv
-    return softened_hv(
-        hv,
-        math.log10(j),
-        case.half_log_j,
-        case.temper_width,
-        case.temper_soft_hv,
-        case.temper_slope_hv,
-    )
+class _Structure:
+    """Constituents of every structure, arrays (cases, structures), and their hardness as formed, HV."""
 
-
-def _constituents(case, start, state, i):
-    """Hardness of ferrite-pearlite, bainite and martensite at point `i`, as formed, HV."""
-    # carbon that ferrite left to pearlite and bainite, as far as the lines reach
-    rest = max(
-        min(
-            carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i]),
-            _LINE_CARBON,
-        ),
-        state[CARBON_0, i],
-    )
-    fp = state[FERRITE, i] + state[PEARLITE, i]
-    hv_fp = 0.0
-    if fp > 0.0:
-        log_v = state[LOG_V_FP, i] / fp
-        hv_fp = (
-            state[FERRITE, i] * line_hv(case.f_a, case.f_b, log_v, 80.0)
-            + state[PEARLITE, i] * line_hv(case.p_a0 + case.p_ac * rest, case.p_b, log_v, 120.0)
-        ) / fp
-    hv_b = 0.0
-    if state[BAINITE, i] > 0.0:
-        hv_b = line_hv(
-            case.b_a0 + case.b_ac * rest,
-            case.b_b0 + case.b_bc * rest,
-            state[LOG_V_B, i] / state[BAINITE, i],
-            120.0,
+    def __init__(self, steel, fresh_hv, state):
+        self.steel, self.fresh_hv, self.state = steel, fresh_hv, state
+        ferrite, pearlite, self.bainite, self.martensite = (
+            state[:, row] for row in (FERRITE, PEARLITE, BAINITE, MARTENSITE)
         )
-    hv_m = 0.0
-    if state[MARTENSITE, i] > 0.0:
-        hv_m = _table_hv(start, state[CARBON_M, i] / state[MARTENSITE, i])
+        self.fp, self.austenite = ferrite + pearlite, state[:, AUSTENITE]
+        # carbon that ferrite left to pearlite and bainite, as far as the lines reach
+        carbon_0 = state[:, CARBON_0]
+        rest = carbon_of_austenite(carbon_0, state[:, AUSTENITE_0], ferrite)
+        rest = np.maximum(np.minimum(rest, _LINE_CARBON), carbon_0)
+        log_v = _share(state[:, LOG_V_FP], self.fp)
+        of_ferrite = line_hv(steel["f_a"], steel["f_b"], log_v, FERRITE_PEARLITE_FLOOR_HV)
+        # pearlite's floor is bainite's: neither is softer than coarse ferrite with carbide
+        of_pearlite = line_hv(
+            steel["p_a0"] + steel["p_ac"] * rest, steel["p_b"], log_v, BAINITE_FLOOR_HV
+        )
+        self.fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, self.fp)
+        bainite_hv = line_hv(
+            steel["b_a0"] + steel["b_ac"] * rest,
+            steel["b_b0"] + steel["b_bc"] * rest,
+            _share(state[:, LOG_V_B], self.bainite),
+            BAINITE_FLOOR_HV,
+        )
+        self.martensite_hv = _table_hv(fresh_hv, _share(state[:, CARBON_M], self.martensite))
         # bainite of this carbon is not harder than its martensite
-        hv_b = min(hv_b, hv_m)
-    return fp, hv_fp, hv_b, hv_m
-
-
-def point_hardness(case, start, state, i, later_j, old_hv):
-    """Hardness of point `i` after everything, and the same without self-tempering of its martensite, HV."""
-    fp, hv_fp, hv_b, hv_m = _constituents(case, start, state, i)
-    untransformed = 1.0 - state[AUSTENITE_0, i]
-    rest = fp * hv_fp + state[AUSTENITE, i] * _AUSTENITE_HV + max(untransformed, 0.0) * old_hv
-    if state[BAINITE, i] > 0.0:
-        if later_j > 0.0:
-            quenched = max(_table_hv(start, state[CARBON_0, i]), hv_b)
-            hv_b = min(hv_b, _tempered(case, quenched, state[J_BAINITE, i] + later_j))
-        rest += state[BAINITE, i] * hv_b
-    return (
-        rest + state[MARTENSITE, i] * _tempered(case, hv_m, state[J_MARTENSITE, i] + later_j),
-        rest + state[MARTENSITE, i] * hv_m,
-    )
-
-
-def first_heat_structure(case, start, state, marker, weight, z, first):
-    """Mean structure of zone `z` after the first heat, into row `z` of `first`."""
-    for c in range(FIRST):
-        first[z, c] = 0.0
-    for j in range(len(marker)):
-        i = z * len(marker) + j
-        fp, hv_fp, hv_b, hv_m = _constituents(case, start, state, i)
-        w = weight[j]
-        first[z, FIRST_FP] += w * fp
-        first[z, FIRST_B] += w * state[BAINITE, i]
-        first[z, FIRST_M] += w * (state[MARTENSITE, i] + state[AUSTENITE, i])
-        first[z, FIRST_HV_FP] += w * fp * hv_fp
-        first[z, FIRST_HV_B] += w * state[BAINITE, i] * hv_b
-        first[z, FIRST_HV_M] += w * (
-            state[MARTENSITE, i] * hv_m + state[AUSTENITE, i] * _AUSTENITE_HV
+        self.bainite_hv = np.where(
+            self.martensite > 0.0, np.minimum(bainite_hv, self.martensite_hv), bainite_hv
         )
-        first[z, FIRST_J] += w * state[J_MARTENSITE, i]
+
+    def hardness(self, later_j, old_hv):
+        """Hardness after everything, and the same without self-tempering of the martensite, HV."""
+        s = self.state
+        old = np.maximum(1.0 - s[:, AUSTENITE_0], 0.0)
+        quenched = np.maximum(_table_hv(self.fresh_hv, s[:, CARBON_0]), self.bainite_hv)
+        tempered = np.minimum(
+            self.bainite_hv, _tempered(self.steel, quenched, s[:, J_BAINITE] + later_j)
+        )
+        bainite_hv = np.where(later_j > 0.0, tempered, self.bainite_hv)
+        rest = self.fp * self.fp_hv + self.austenite * _AUSTENITE_HV + old * old_hv
+        rest = rest + self.bainite * bainite_hv
+        softened = _tempered(self.steel, self.martensite_hv, s[:, J_MARTENSITE] + later_j)
+        return rest + self.martensite * softened, rest + self.martensite * self.martensite_hv
 
 
-def _old_hardness(case, first, z, j, share):
+def _tempered(steel, hv, j):
+    log_j = np.log10(np.maximum(j, 1e-300))
+    softened = softened_hv(
+        hv,
+        log_j,
+        steel["half_log_j"],
+        steel["temper_width"],
+        steel["temper_soft_hv"],
+        steel["temper_slope_hv"],
+    )
+    return np.where(j > 0.0, softened, hv)
+
+
+def _zone_means(values, weight):
+    """Mean over the points of a zone, shape (cases, 1); point by point, so that it is the same in any batch."""
+    total = weight[0] * values[:, :1]
+    for j in range(1, len(weight)):
+        total = total + weight[j] * values[:, j : j + 1]
+    return total
+
+
+def _old_hardness(steel, first, mean, j_old, share):
     """Hardness of what the furnace did not make austenite, HV.
 
-    Below Ac1 it is the first-heat structure, tempered.  Above, the pearlite (or its like) goes first: what stays is
-    more and more the soft ferrite.
+    Below Ac1 it is the mean first-heat structure of the zone, tempered.  Above, the pearlite (or its like) goes first:
+    what stays is more and more the soft ferrite.
     """
-    hv = first[z, FIRST_HV_FP]
-    for part, hardness in ((FIRST_B, FIRST_HV_B), (FIRST_M, FIRST_HV_M)):
-        if first[z, part] > 0.0:
-            own = first[z, hardness] / first[z, part]
-            hv += first[z, part] * min(own, _tempered(case, own, first[z, FIRST_J] + j))
-    left = 1.0 - share
-    if share <= 0.0 or left <= 0.0:
-        return hv
-    ferrite = min(case.first_ferrite_cap, left)
-    rest = max(
-        (hv - case.first_ferrite_cap * case.ferrite_hv) / max(1.0 - case.first_ferrite_cap, 1e-6),
-        case.ferrite_hv,
-    )
-    return (ferrite * case.ferrite_hv + (left - ferrite) * rest) / left
+
+    hv = mean(first.fp * first.fp_hv)
+    tempering = mean(first.state[:, J_MARTENSITE]) + j_old
+    hard = first.martensite + first.austenite
+    of_hard = first.martensite * first.martensite_hv + first.austenite * _AUSTENITE_HV
+    for part, weighed in ((first.bainite, first.bainite * first.bainite_hv), (hard, of_hard)):
+        part = mean(part)
+        own = _share(mean(weighed), part)
+        hv = hv + part * np.minimum(own, _tempered(steel, own, tempering))
+    left, soft, cap = 1.0 - share, steel["ferrite_hv"], steel["first_ferrite_cap"]
+    ferrite = np.minimum(cap, left)
+    rest = np.maximum((hv - cap * soft) / np.maximum(1.0 - cap, 1e-6), soft)
+    mixed = (ferrite * soft + (left - ferrite) * rest) / np.where(left > 0.0, left, 1.0)
+    return np.where((share <= 0.0) | (left <= 0.0), hv, mixed)
 
 
-def collect(case, start, state, heat, marker, weight, first, point_hv, out):
-    """Outcome of every zone into `out`, of every point into `point_hv`."""
-    for z in range(out.shape[0]):
-        for c in range(OUT):
-            out[z, c] = 0.0
-        for j in range(len(marker)):
-            i = z * len(marker) + j
-            w = weight[j]
-            share = state[AUSTENITE_0, i]
-            old = 0.0
-            if share < 1.0:
-                old = _old_hardness(case, first, z, state[J_OLD, i] + case.later_j[z], share)
-            hv, quenched = point_hardness(case, start, state, i, case.later_j[z], old)
-            point_hv[i] = hv
-            out[z, O_HV] += w * hv
-            out[z, O_HV_QUENCHED] += w * quenched
-            out[z, O_HV_FIRST] += w * old
-            out[z, O_FERRITE] += w * state[FERRITE, i]
-            out[z, O_PEARLITE] += w * state[PEARLITE, i]
-            out[z, O_BAINITE] += w * state[BAINITE, i]
-            out[z, O_MARTENSITE] += w * state[MARTENSITE, i]
-            out[z, O_AUSTENITE] += w * state[AUSTENITE, i]
-            out[z, O_UNTRANSFORMED] += w * (1.0 - share)
-            out[z, O_SHARE] += w * share
-            out[z, O_CARBON] += w * state[CARBON_0, i]
-            out[z, O_GRAIN] += w * astm_from_diameter(heat[2, i] ** (1.0 / case.grain_m))
-            out[z, O_UNDISSOLVED] += w * heat[1, i]
+def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
+    """Outcome of every zone and hardness of every point.
+
+    Parameters
+    ----------
+    cases : array of CASE, shape (n,)
+    fresh_hv : array, shape (n, carbon)
+        Hardness of fresh martensite on the carbons of `packing.start_tables`.
+    state, first_state : array, shape (n, ROWS, structures)
+        As it cooled, and as the forging cooled from the first heat where `first_of`.
+    heat : array, shape (n, HEAT_ROWS, points)
+        Furnace state.
+    layout : packing.Layout
+
+    Returns
+    -------
+    array, shape (n, zones, OUT); array, shape (n, points)
+    """
+    steel = {
+        name: cases[name][:, None]
+        for name in (
+            *("f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc", "ferrite_hv"),
+            *("first_ferrite_cap", "half_log_j", "temper_width", "temper_soft_hv"),
+            "temper_slope_hv",
+        )
+    }
+    made = _Structure(steel, fresh_hv, state)
+    share = state[:, AUSTENITE_0]
+    later_j = cases["later_j"][:, layout.zone_of_structure]
+    old = np.zeros_like(share)
+    some = np.flatnonzero(first_of)
+    if len(some):
+        part = {name: column[some] for name, column in steel.items()}
+        first = _Structure(part, fresh_hv[some], first_state[some])
+
+        def means(values):
+            zones = [_zone_means(values[:, s], w) for s, w in layout.structures]
+            return np.concatenate(zones, axis=1)[:, layout.zone_of_structure]
+
+        j_old = state[some][:, J_OLD] + later_j[some]
+        mine = _old_hardness(part, first, means, j_old, share[some])
+        old[some] = np.where(share[some] < 1.0, mine, 0.0)
+    hv, quenched = made.hardness(later_j, old)
+    columns = {
+        O_HV: hv,
+        O_FERRITE: state[:, FERRITE],
+        O_PEARLITE: state[:, PEARLITE],
+        O_BAINITE: state[:, BAINITE],
+        O_MARTENSITE: state[:, MARTENSITE],
+        O_AUSTENITE: state[:, AUSTENITE],
+        O_UNTRANSFORMED: 1.0 - share,
+        O_SHARE: share,
+        O_CARBON: state[:, CARBON_0],
+        O_HV_FIRST: old,
+        O_HV_QUENCHED: quenched,
+    }
+    grain = astm_from_diameter(heat[:, 2] ** (1.0 / cases["grain_m"][:, None]))
+    out = np.empty((len(cases), len(layout.points), OUT))
+    for z, (structures, weight) in enumerate(layout.structures):
+        for column, values in columns.items():
+            out[:, z, column] = _zone_means(values[:, structures], weight)[:, 0]
+        points, weight = layout.points[z]
+        out[:, z, O_GRAIN] = _zone_means(grain[:, points], weight)[:, 0]
+        out[:, z, O_UNDISSOLVED] = _zone_means(heat[:, 1, points], weight)[:, 0]
+    return out, hv[:, layout.structure_of_point]

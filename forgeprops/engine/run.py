@@ -93,7 +93,7 @@ def march_columns(
     else:
         packed = np.zeros(len(columns.steels), packing.CASE)
         start = packing.pack_steels(columns.steels, packed, constants, methods)
-        for name in packing.STEEL_FIELDS:
+        for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
             cases[name] = packed[name][steel_of]
     heads, zones = packing.pack_heads(columns.heads)
     hosel_mm = columns.dimension("hosel", "outside_mm") + columns.dimension("hosel", "allowance_mm")

@@ -35,8 +35,8 @@ SOURCES = {
 
 _R = 8.314462618
 _ZERO_C = 273.15
-#: k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
-_K_UM2_S, _Q = 6.1e8, 169_452.0
+#: Factor, µm²/s, and Q/R, K, of `scale_rate`: k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
+SCALE_LAW = (6.1e8, 169_452.0 / _R)
 
 #: Thickness against that of iron in air: name -> (central, low, high).  Flue gas with 1-3 % oxygen and heats
 #: of a minute or two give 0.5 to 0.8 (common practice; published rates differ 2-3 times); the air law itself
@@ -85,7 +85,7 @@ def scale_rate(t_c):
     >>> round(math.sqrt(scale_rate(1000.0) * 300.0))
     143
     """
-    return _K_UM2_S * math.exp(-_Q / (_R * max(t_c + _ZERO_C, 300.0)))
+    return SCALE_LAW[0] * math.exp(-SCALE_LAW[1] / max(t_c + _ZERO_C, 300.0))
 
 
 def _factor(atmosphere):
@@ -117,7 +117,7 @@ def scale_thickness_um(temperature_c, time_s, atmosphere="gas furnace"):
     >>> round(scale_thickness_um(1100.0, 300.0, "air"))
     256
     """
-    k = _K_UM2_S * np.exp(-_Q / (_R * (np.asarray(temperature_c, float) + _ZERO_C)))
+    k = SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / (np.asarray(temperature_c, float) + _ZERO_C))
     return _plain(_factor(atmosphere) * np.sqrt(k * np.asarray(time_s, float)))
 
 
@@ -138,7 +138,7 @@ def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):
     t = np.asarray(time_s, float)
     temp = np.asarray(temperature_c, float) + _ZERO_C
     inside = temp[:-1, None] + np.diff(temp)[:, None] * np.linspace(0.0, 1.0, _SIMPSON.size)
-    pieces = np.diff(t) * (_K_UM2_S * np.exp(-_Q / (_R * inside)) @ _SIMPSON)
+    pieces = np.diff(t) * (SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / inside) @ _SIMPSON)
     return _factor(atmosphere) * np.sqrt(np.concatenate(([0.0], np.cumsum(pieces))))
 
 

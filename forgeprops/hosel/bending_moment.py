@@ -9,12 +9,13 @@ All functions take floats or arrays (NumPy broadcasting); a single case is a bat
 
 from __future__ import annotations
 
-import functools
+import ctypes
 import math
 
 import numpy as np
+from scipy.special import gamma
 
-from ..engine.compiled import compiled
+from ..engine.native import library
 from ..strength.tensile import FlowCurve
 
 __all__ = [
@@ -104,35 +105,6 @@ _SHAPE = (
 )
 
 
-def _disc(radius, youngs, yield_mpa, starts, hardening, power, terms, k):
-    """Moment of a solid disc at curvature k and its slope; see `moment_slope`."""
-    cube = radius * radius * radius
-    reach = yield_mpa / (youngs * k * radius)
-    sine = min(reach, 1.0)
-    cosine = math.sqrt((1.0 - sine) * (1.0 + sine))
-    core = 0.5 * math.asin(sine) - 0.5 * sine * cosine * (
-        1.0 - 2.0 * sine * sine
-    )  # p/2 - sin(4p)/8
-    # below yield the closed form is continued by the elastic line
-    moment = (
-        yield_mpa * cube * (core / sine + 4.0 / 3.0 * cosine * cosine * cosine) / max(reach, 1.0)
-    )
-    slope = youngs * cube * radius * core
-    left = 1.0 - starts / (k * radius)
-    if left > 0.0 and hardening > 0.0:
-        # the integral of (t - u)^m t sqrt(1 - t^2) from u to 1: with 1 - t = (1 - u)(1 - s) it is
-        # s^m (1 - s)^1/2 times a polynomial, so each power is an Euler beta function
-        value = 0.0
-        change = 0.0
-        for j in range(terms.shape[0] - 1, -1, -1):
-            value = value * left + terms[j]
-            change = change * left + (power + 1.5 + j) * terms[j]
-        factor = 4.0 * hardening * cube * math.sqrt(left) * (left * k * radius) ** power
-        moment += factor * left * value
-        slope += factor * (power * left * value + (1.0 - left) * change) / k
-    return moment, slope
-
-
 #: Gamma(m + 1)/Gamma(m + 5/2) for m on 0..1, where exponents lie, as a polynomial in 2 m - 1 (to 1e-13).
 _GAMMA_RATIO = np.polynomial.chebyshev.cheb2poly(
     np.polynomial.chebyshev.chebinterpolate(
@@ -141,91 +113,22 @@ _GAMMA_RATIO = np.polynomial.chebyshev.cheb2poly(
 )
 
 
-def _terms_of(power, terms):
-    """Fill the coefficients of the hardening integral for an exponent: b_j B(m + 1, j + 3/2)."""
-    ratio = 0.0
-    if power <= 1.0:
-        x = 2.0 * power - 1.0
-        for j in range(_GAMMA_RATIO.shape[0] - 1, -1, -1):
-            ratio = ratio * x + _GAMMA_RATIO[j]
-    else:
-        ratio = math.gamma(power + 1.0) / math.gamma(power + 2.5)
-    first = 0.5 * math.sqrt(math.pi) * ratio
-    for j in range(terms.shape[0]):
-        terms[j] = _SHAPE[j] * first
-        first *= (j + 1.5) / (power + j + 2.5)  # B(a, b + 1) = B(a, b) b/(a + b)
+def _first_term(power):
+    """B(m + 1, 3/2) of an exponent m, the first term of the hardening integral."""
+    ratio = np.polynomial.polynomial.polyval(2.0 * np.minimum(power, 1.0) - 1.0, _GAMMA_RATIO)
+    if (power > 1.0).any():
+        ratio = np.where(power > 1.0, gamma(power + 1.0) / gamma(power + 2.5), ratio)
+    return 0.5 * math.sqrt(math.pi) * ratio
 
 
-def _tube(case, terms, k):
-    """Moment of a tube and its slope; `case` is a row of `_cases`."""
-    outer, outer_slope = _disc(0.5 * case[0], case[2], case[3], case[4], case[5], case[6], terms, k)
-    if case[1] <= 0.0:
-        return outer, outer_slope
-    inner, inner_slope = _disc(0.5 * case[1], case[2], case[3], case[4], case[5], case[6], terms, k)
-    return outer - inner, outer_slope - inner_slope
-
-
-#: Newton steps allowed; 6 to 9 are needed from far, 2 to 4 from the neighbour's curvature.
-_STEPS = 60
-
-
-def _solved(case, terms, target, start):
-    """Curvature that carries a moment and the slope there: Newton between brackets."""
-    low = target / (
-        case[2] * _QUARTER * (case[0] ** 4 - case[1] ** 4)
-    )  # elastic: plastic flow only softens
-    k = max(start, low)
-    high = math.inf
-    slope = 0.0
-    for _ in range(_STEPS):
-        value, slope = _tube(case, terms, k)
-        miss = value - target
-        if miss < 0.0:
-            low = k
-        elif miss > 0.0:
-            high = k
-        new = k - miss / slope
-        # the curve bends both ways (plateau, then hardening): a step out of the bracket is replaced by its
-        # middle
-        if miss != 0.0 and (new <= low or new >= high):
-            new = 0.5 * (low + high) if high < math.inf else 2.0 * low
-        # the error after a Newton step is of the order of the step squared
-        done = abs(new - k) <= 1e-9 * k
-        k = new
-        if done:
-            break
-    return k, slope
-
-
-_QUARTER = math.pi / 64.0
-
-
-def _moments(cases, curvatures, moment, slope):
-    terms = np.empty(_SHAPE.shape[0])
-    for i in range(cases.shape[0]):
-        _terms_of(cases[i, 6], terms)
-        moment[i], slope[i] = _tube(cases[i], terms, curvatures[i])
-
-
-def _curvatures(cases, moments, start, out):
-    terms = np.empty(_SHAPE.shape[0])
-    for row in range(cases.shape[0]):
-        guess = start[row]
-        for i in range(cases.shape[1]):
-            case = cases[row, i]
-            _terms_of(case[6], terms)
-            out[row, i], slope = _solved(case, terms, moments[row, i], guess)
-            if i + 1 < cases.shape[1]:  # neighbours are alike: along the slope to the next moment
-                guess = out[row, i] + (moments[row, i + 1] - moments[row, i]) / slope
-
-
-@functools.cache
-def _loops():
-    from numba.extending import register_jitable
-
-    for part in (_disc, _terms_of, _tube, _solved):
-        register_jitable(part)
-    return compiled(_moments), compiled(_curvatures)
+def _call(function, *arguments):
+    """Call a function of the compiled engine with whole numbers and arrays of doubles."""
+    getattr(library.load(), function)(
+        *(
+            ctypes.c_int64(a) if isinstance(a, int) else ctypes.c_void_p(a.ctypes.data)
+            for a in arguments
+        )
+    )
 
 
 def _cases(outside_mm, bore_mm, curve: FlowCurve, *others):
@@ -241,10 +144,11 @@ def _cases(outside_mm, bore_mm, curve: FlowCurve, *others):
         *others,
     )
     arrays = np.broadcast_arrays(*(np.asarray(x, dtype=float) for x in given))
-    cases = np.empty((*arrays[0].shape, 7))
+    cases = np.empty((*arrays[0].shape, 8))
     for i in range(7):
         cases[..., i] = arrays[i]
-    return cases, *arrays[7:]
+    cases[..., 7] = _first_term(arrays[6])
+    return cases, *(np.array(a, order="C") for a in arrays[7:])
 
 
 def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
@@ -272,7 +176,7 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
     """
     cases, k = _cases(outside_mm, bore_mm, curve, curvature_per_mm)
     moment, slope = np.empty(k.shape), np.empty(k.shape)
-    _loops()[0](cases.reshape(-1, 7), k.ravel(), moment.reshape(-1), slope.reshape(-1))
+    _call("forgeprops_moments", k.size, cases, _SHAPE, k, moment, slope)
     return moment, slope
 
 
@@ -305,12 +209,9 @@ def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=None):
     )
     wide = target.shape[-1] if target.ndim else 1
     found = np.empty(target.shape)
-    _loops()[1](
-        cases.reshape(-1, wide, 7),
-        target.reshape(-1, wide),
-        guess.reshape(-1, wide)[:, 0].copy(),
-        found.reshape(-1, wide),
-    )
+    starts = guess.reshape(-1, wide)[:, 0].copy() if target.size else guess
+    rows = target.size // wide if wide else 0
+    _call("forgeprops_curvatures", rows, wide, cases, _SHAPE, target, starts, found)
     return found
 
 

@@ -233,11 +233,12 @@ def extent_tables(bainite_tail: float | None = None):
     (2.052, True)
     """
     tail = constants()["bainite_tail"] if bainite_tail is None else bainite_tail
-    forward = np.array([_integral(0.0), _integral(tail)])
+    # single precision: the engine holds the nodes so, and both agree to the last digit
+    forward = np.array([_integral(0.0), _integral(tail)], np.float32).astype(float)
     root = np.linspace(0.0, 1.0, _POINTS)
     inverse = np.array(
-        [np.interp(np.linspace(0.0, row[-1], _POINTS), row, root) for row in forward]
-    )
+        [np.interp(np.linspace(0.0, row[-1], _POINTS), row, root) for row in forward], np.float32
+    ).astype(float)
     return forward, inverse, forward[:, -1].copy()
 
 

@@ -188,24 +188,24 @@ def ferrite_pearlite_hv(
     )
 
 
-def line_hv(a: float, b: float, log_v: float, floor_hv: float) -> float:
+def line_hv(a, b, log_v, floor_hv):
     """Evaluate a constituent's line a + b·log10 V, the rate held inside its limits, HV.
 
     Parameters
     ----------
-    a, b : float
+    a, b : float or array
         From one of the ``*_coefficients`` functions.
-    log_v : float
+    log_v : float or array
         log10 of the cooling rate in °C/h.
     floor_hv : float
         Least hardness of the constituent.
 
     Examples
     --------
-    >>> line_hv(100.0, 10.0, 3.0, 80.0)
+    >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
     130.0
     """
-    return max(a + b * min(max(log_v, 2.0), 6.5), floor_hv)
+    return np.maximum(a + b * np.clip(log_v, LOG_V_LOW, LOG_V_HIGH), floor_hv)
 
 
 def as_quenched_hrc(carbon):

@@ -103,28 +103,22 @@ def tempering_rate(temperature_k: float, activation_k: float) -> float:
     return math.exp(-activation_k / temperature_k)
 
 
-def softened_hv(
-    as_quenched_hv: float,
-    log_j: float,
-    half_log_j: float,
-    width: float,
-    soft_hv: float,
-    slope_hv: float,
-) -> float:
+def softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv):
     """Hardness of martensite after the tempering `log_j`, HV; never above `as_quenched_hv`, never rising.
 
     Parameters
     ----------
-    as_quenched_hv : float
+    as_quenched_hv : float or array
         Hardness as quenched, HV.
-    log_j : float
+    log_j : float or array
         log10 of J = ∫ exp(-θ/T) dt in s; -inf is allowed.
-    half_log_j, width, soft_hv, slope_hv : float
+    half_log_j, width, soft_hv, slope_hv : float or array
         From `tempering_coefficients`.
     """
-    x = max(log_j, -45.0)  # nothing softens there; keeps the formula finite for J = 0
-    left = 1.0 / (1.0 + math.exp((x - half_log_j) / width))
-    soft = min(max(soft_hv + slope_hv * (x + 14.0), 100.0), as_quenched_hv)
+    x = np.maximum(log_j, -45.0)  # nothing softens there; keeps the formula finite for J = 0
+    left = 1.0 / (1.0 + np.exp((x - half_log_j) / width))
+    soft = soft_hv + slope_hv * (x - REFERENCE_LOG_J)
+    soft = np.minimum(np.maximum(soft, 100.0), as_quenched_hv)
     return left * as_quenched_hv + (1.0 - left) * soft
 
 

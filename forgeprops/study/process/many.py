@@ -14,6 +14,7 @@ import numpy as np
 
 from ...answer.cases import Case, cases_of, chunks, length_of
 from ...base.errors import InputError, check_number
+from ...engine.native.library import EngineLibraryError
 from ...inputs.case_columns import Columns, columns_of
 from .answers import INTERVAL_COLUMNS, RESULT_COLUMNS, answers
 from .assess import checked_call
@@ -188,8 +189,6 @@ def compute(columns: Columns, intervals: bool) -> dict[str, np.ndarray]:
 
 def _one_by_one(columns: Columns, intervals: bool) -> tuple[dict[str, np.ndarray], list[str]]:
     """A chunk that failed as a whole, case by case, with the reason where a case fails."""
-    from numba.core.errors import NumbaError
-
     names = [*RESULT_COLUMNS, *(INTERVAL_COLUMNS if intervals else ())]
     found = {
         name: np.full(len(columns), "", object) if name in _TEXT else np.full(len(columns), np.nan)
@@ -199,7 +198,7 @@ def _one_by_one(columns: Columns, intervals: bool) -> tuple[dict[str, np.ndarray
     for i in range(len(columns)):
         try:
             one = compute(columns.part(slice(i, i + 1)), intervals)
-        except NumbaError:  # the installation, not the case
+        except EngineLibraryError:  # the installation, not the case
             raise
         except Exception as error:  # noqa: BLE001  (whatever it is, it is this row's error and no other's)
             errors.append(f"{type(error).__name__}: {error}")

@@ -32,7 +32,7 @@ def test_same_curves_and_hardness_as_solve_ivp(
     name, route, reference, monkeypatch, record_property
 ):
     steel, part = grade(name), head("mid-iron")
-    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS[0])
+    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS)
     pieces = case.run(rtol=1e-6)
     expected = case.hardness()
 
