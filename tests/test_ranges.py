@@ -1,8 +1,6 @@
-"""Valid ranges: one mechanism; every registered range is asked somewhere, and warns with value, range and source."""
+"""Valid ranges: one mechanism; every range is asked somewhere, and warns with value, range and source."""
 
-import importlib
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,18 +10,7 @@ from forgeprops.base import ranges
 from forgeprops.base.errors import InputError
 from forgeprops.strength.tensile import strength
 
-PACKAGE = Path(fp.__file__).parent
-
-
-def all_ranges():
-    for path in PACKAGE.rglob("*.py"):
-        if "register_range(" in path.read_text(encoding="utf-8") and path.name != "ranges.py":
-            parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
-            importlib.import_module(".".join(parts))
-    return {id: r for id, r in ranges.RANGES.items() if id != "example"}  # the doctest's
-
-
-RANGES = all_ranges()
+RANGES = ranges.RANGES
 
 
 @pytest.mark.parametrize("id", sorted(RANGES))
@@ -105,7 +92,7 @@ HELD = {}
 def test_every_range_is_asked(asked):
     found, _ = asked
     idle = sorted(set(RANGES) - found - set(HELD))
-    assert not idle, f"{idle}: registered, but nothing asks after them"
+    assert not idle, f"{idle}: listed, but nothing asks after them"
 
 
 def test_warnings_are_codes_and_sentences(asked, capsys):
@@ -130,14 +117,6 @@ def test_batch_keeps_the_codes():
             w.code for w in fp.estimate(steel, route=hot).warnings if w.code.startswith("range:")
         }
         assert {c for c in codes if c.startswith("range:")} >= single - {"range:hosel_strain"}
-
-
-def test_registering_twice_must_agree():
-    ranges.register_range("test.twice", "a thing", 0, 1, "mm", "here")
-    ranges.register_range("test.twice", "a thing", 0, 1, "mm", "here")
-    with pytest.raises(RuntimeError, match="twice"):
-        ranges.register_range("test.twice", "a thing", 0, 2, "mm", "here")
-    ranges.RANGES.pop("test.twice")
 
 
 def test_beyond_the_possible_is_an_error_not_a_warning():

@@ -1,33 +1,25 @@
-"""Valid ranges as data: each formula's limits stand here by id; outside them a result carries a warning."""
+"""Valid ranges as data: each formula's limits stand in data/constants/ranges.csv; outside them a result warns."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
-__all__ = ["RANGES", "ValidRange", "Warn", "outside", "register_range"]
+from .tables import read_rows
+
+__all__ = ["RANGES", "ValidRange", "Warn", "contents_outside", "outside"]
 
 
 @dataclass(frozen=True)
 class ValidRange:
-    """Interval in which a formula was made or tested.
-
-    Attributes
-    ----------
-    quantity : str
-        What is limited, in words ("carbon for the Ms formula").
-    low, high : float
-        Ends of the interval, included.
-    unit : str
-        Unit of `low` and `high`.
-    source : str
-        Who says so; "from memory" when nobody here has read it.
-    """
+    """Interval in which a formula was made or tested: one row of data/constants/ranges.csv, ends included."""
 
     quantity: str
     low: float
     high: float
     unit: str
     source: str
+    basis: str
 
 
 @dataclass(frozen=True)
@@ -41,28 +33,23 @@ class Warn:
         return self.text
 
 
-RANGES: dict[str, ValidRange] = {}
-
-
-def register_range(
-    id: str, quantity: str, low: float, high: float, unit: str, source: str
-) -> ValidRange:
-    """Put a range into `RANGES` under `id` and return it; registering other values twice is a bug."""
-    new = ValidRange(quantity, float(low), float(high), unit, source)
-    if RANGES.setdefault(id, new) != new:
-        raise RuntimeError(f"range id {id!r} is registered twice with different values")
-    return new
+#: Ranges by id; ids that end in an element, such as "tempering.Cr", limit its content.
+RANGES = {
+    r["id"]: ValidRange(
+        r["quantity"], float(r["low"]), float(r["high"]), r["unit"], r["source"], r["basis"]
+    )
+    for r in read_rows("constants/ranges.csv")
+}
 
 
 def outside(id: str, value: float) -> Warn | None:
-    """Return a `Warn` if `value` lies outside the registered range `id`, else None.
+    """Return a `Warn` if `value` lies outside the range `id`, else None.
 
     Examples
     --------
-    >>> _ = register_range("example", "carbon", 0.1, 0.6, "wt%", "from memory")
-    >>> print(outside("example", 0.8))
-    Carbon 0.8 wt% is outside the range 0.1 to 0.6 wt% (from memory).
-    >>> outside("example", 0.3) is None
+    >>> print(outside("phase_hardness.C", 0.8))
+    C for the hardness of constituents 0.8 wt% is outside the range 0.1 to 0.5 wt% (Maynier, Jungmann ...
+    >>> outside("phase_hardness.C", 0.3) is None
     True
     """
     r = RANGES[id]
@@ -70,7 +57,21 @@ def outside(id: str, value: float) -> Warn | None:
         return None
     unit = f" {r.unit}" if r.unit else ""
     what = r.quantity[:1].upper() + r.quantity[1:]
+    source = f"{r.source}, from memory" if r.basis == "from memory" else r.source
     return Warn(
         f"range:{id}",
-        f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({r.source}).",
+        f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({source}).",
     )
+
+
+def contents_outside(formula: str, steel) -> list[Warn]:
+    """Warnings for the contents of one steel outside the ranges "formula.element"; an absent element is 0.
+
+    Examples
+    --------
+    >>> [w.code for w in contents_outside("phase_hardness", {"C": 0.45, "Si": 1.8})]
+    ['range:phase_hardness.Si']
+    """
+    ids = (id for id in RANGES if re.fullmatch(rf"{formula}\.[A-Z][a-z]?", id))
+    found = (outside(id, float(steel.get(id.rpartition(".")[2]) or 0.0)) for id in ids)
+    return [warn for warn in found if warn]

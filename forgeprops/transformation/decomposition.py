@@ -14,11 +14,6 @@ from .kinetics import CARBON_IN_FERRITE
 
 __all__ = ["ROWS", "carbon_of_austenite"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "carbon_of_austenite": ("phase_boundaries", "martensite_law", "tempering_mixture"),
-}
-
 #: Rows of the state, in the order of ``engine/native/input.h``.
 ROWS = 20
 (
@@ -64,6 +59,10 @@ def carbon_of_austenite(carbon_0, austenite_0, ferrite):
     --------
     >>> round(float(carbon_of_austenite(0.30, 1.0, 0.5)), 3)
     0.578
+
+    References
+    ----------
+    .. [1] Mass balance of carbon between ferrite and austenite (derived).
     """
     left = austenite_0 - ferrite
     c = (carbon_0 * austenite_0 - CARBON_IN_FERRITE * ferrite) / np.maximum(left, 1e-6)

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..base.errors import check_number
-from ..base.ranges import Warn, outside, register_range
+from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.steel import check_steel
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
@@ -37,39 +37,6 @@ __all__ = [
     "tempering_warnings",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "tempering_rate": ("tempering_additive",),
-    "softened_hv": ("tempering_own",),
-    "tempering_coefficients": ("tempering_own",),
-    "equivalent_hours": ("tempering_additive",),
-    "tempered_hardness": (
-        "tempering_own",
-        "martensite_hardness_end_quench",
-        "tempered_data_sheets",
-    ),
-    "tempering_sd_hrc": ("tempering_own",),
-    "tempering_interval_hrc": ("tempering_own",),
-    "tempering_warnings": ("tempering_own",),
-}
-
-_FITTED = (
-    "rows of Grange & Baughman 1956 and Hollomon & Jaffe 1945 it was fitted to; Cr: checked to 1.1"
-)
-for _symbol, _low, _high in (
-    ("C", 0.25, 0.56),
-    ("Si", 0.09, 0.29),
-    ("Mn", 0.52, 1.85),
-    ("Ni", 0.0, 3.41),
-    ("Cr", 0.0, 1.10),
-    ("Mo", 0.0, 0.26),
-    ("V", 0.0, 0.16),
-):
-    register_range(
-        f"tempering.{_symbol}", f"{_symbol} for the tempering law", _low, _high, "wt%", _FITTED
-    )
-register_range("tempering.temperature", "tempering temperature", 100.0, 704.4, "°C", _FITTED)
-register_range("tempering.time", "tempering time", 10.0, 115200.0, "s", _FITTED)
 
 #: log10 J (s) at which `TemperingCoefficients.soft_hv` is given: an hour near 495 °C.  Only a choice of
 #: origin.
@@ -99,6 +66,11 @@ def tempering_rate(temperature_k: float, activation_k: float) -> float:
         Metal temperature, K.
     activation_k : float
         θ of `TemperingCoefficients`, K.
+
+    References
+    ----------
+    .. [1] J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223: one sum exp(-Q/RT) dt for time
+       and temperature (read).
     """
     return math.exp(-activation_k / temperature_k)
 
@@ -148,10 +120,11 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     carbon : float or ndarray, optional
         Carbon of the martensite in wt%, instead of the steel's.
 
-    Source
-    ------
-    Our own fit to open rows of R. A. Grange & R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon
-    & L. D. Jaffe, Trans. AIME 162 (1945) 223; see ``data/fits/tempering_law.csv``.
+    References
+    ----------
+    .. [1] Own fit of tests/fits/fit_tempering.py to 694 rows of R. A. Grange & R. W. Baughman,
+       Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
+       bundled (data/fits/tempering_law.csv) (our own fit).
 
     Examples
     --------
@@ -219,10 +192,6 @@ def tempered_hardness(
     InputError
         Temperature, time or hardness that cannot be.
 
-    Source
-    ------
-    See `tempering_coefficients`.
-
     Examples
     --------
     >>> steel = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}
@@ -260,10 +229,7 @@ def tempering_warnings(
     steel, temper_c: float | None = None, hours: float | None = None
 ) -> tuple[Warn, ...]:
     """Warnings for contents, temperature or time outside the fitted rows."""
-    found = [
-        outside(f"tempering.{s}", float(content(steel, s)))
-        for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V")
-    ]
+    found = contents_outside("tempering", steel)
     found.append(outside("phase_hardness.initial_hardness", float(content(steel, "C"))))
     if temper_c is not None:
         found.append(outside("tempering.temperature", temper_c))

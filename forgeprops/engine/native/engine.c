@@ -18,7 +18,6 @@
 #include "cooling.c"
 #include "march.c"
 #include "curve.c"
-#include "bending.c"
 #include "checks.c"
 
 #define EXPORT __attribute__((visibility("default")))
@@ -106,16 +105,6 @@ EXPORT int forgeprops_follow(const Input *in, int64_t n, const double *time_s, c
   give_back(k);
   give_back(s);
   return failed;
-}
-
-EXPORT void forgeprops_moments(int64_t n, const double *cases, const double *shape, const double *curvature, double *moment,
-                              double *slope) {
-  moments(n, cases, shape, curvature, moment, slope);
-}
-
-EXPORT void forgeprops_curvatures(int64_t rows, int64_t wide, const double *cases, const double *shape, const double *moment,
-                                  const double *start, double *curvature) {
-  curvatures(rows, wide, cases, shape, moment, start, curvature);
 }
 
 EXPORT void forgeprops_check(int64_t which, const Input *in, int64_t n, const double *const *arguments, int64_t count, double *out) {
