@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .errors import InputError, check_kind, check_number
-from .head import STEEL_DENSITY_KG_M3
-from .mechanical.hardness_scales import try_convert
-from .ranges import Warn, outside
-from .steel import Steel
-from .thermal.march import batch, packing
-from .thermal.march.outcome import (
+from .answer.interval import hardness_interval_hv
+from .base.errors import InputError, check_kind, check_number
+from .base.ranges import Warn, contents_outside
+from .engine import batch, packing
+from .engine.outcome import (
     O_AUSTENITE,
     O_BAINITE,
     O_FERRITE,
@@ -23,10 +21,12 @@ from .thermal.march.outcome import (
     O_MARTENSITE,
     O_PEARLITE,
 )
-from .thermal.march.section import lobatto
+from .engine.section import lobatto
+from .inputs.head import STEEL_DENSITY_KG_M3
+from .inputs.steel import Steel
+from .strength.hardness_scales import try_convert
 from .transformation import austenite, temperatures
 from .transformation.phase_hardness import constituent_warnings
-from .uncertainty import hardness_interval_hv
 
 if TYPE_CHECKING:
     import pandas
@@ -36,7 +36,12 @@ __all__ = ["Cooled", "air_cooled_bar", "continuous_cooling", "end_quench_bar", "
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "air_cooled_bar": (
-        "natural_cylinder", "radiation", "emissivity", "rate_equations", "rate_constants"),
+        "natural_cylinder",
+        "radiation",
+        "emissivity",
+        "rate_equations",
+        "rate_constants",
+    ),
     "quenched_bar": ("rate_equations", "rate_constants"),
     "end_quench_bar": ("end_quench_jet", "rate_equations", "rate_constants"),
     "continuous_cooling": ("rate_equations", "rate_constants", "air_cooled_bars"),
@@ -46,8 +51,13 @@ SOURCES = {
 #: (0.3-0.5 for oxide-free hot steel, from memory); with 0.8 its far end cools half as fast again as printed.
 END_QUENCH_EMISSIVITY = 0.4
 
-_PHASES = {"ferrite": O_FERRITE, "pearlite": O_PEARLITE, "bainite": O_BAINITE, "martensite": O_MARTENSITE,
-           "austenite": O_AUSTENITE}
+_PHASES = {
+    "ferrite": O_FERRITE,
+    "pearlite": O_PEARLITE,
+    "bainite": O_BAINITE,
+    "martensite": O_MARTENSITE,
+    "austenite": O_AUSTENITE,
+}
 
 
 @dataclass(frozen=True)
@@ -101,12 +111,17 @@ class Cooled:
 
 
 def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
-    found = [outside(f"kinetics.{e}", steel.get(e)) for e in ("C", "Mn", "Ni", "Cr", "Mo")]
+    found = contents_outside("kinetics", steel)
     found += constituent_warnings(steel)
     ac3 = float(temperatures.ac3_c(steel))
     if from_c < ac3:
-        found.append(Warn("partial-austenite", f"cooling starts at {from_c:.0f} °C, below this steel's Ac3 of "
-                                               f"{ac3:.0f} °C; it is counted as fully austenitic."))
+        found.append(
+            Warn(
+                "partial-austenite",
+                f"cooling starts at {from_c:.0f} °C, below this steel's Ac3 of "
+                f"{ac3:.0f} °C; it is counted as fully austenitic.",
+            )
+        )
     return tuple(w for w in found if w)
 
 
@@ -114,8 +129,11 @@ def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
     check_kind(steel, Steel, "steel")
     case = np.zeros(1, packing.CASE)
     start = packing.pack_steels([steel], case, k)
-    grain = steel.grain_size_astm if grain_size_astm is None else check_number(
-        grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
+    grain = (
+        steel.grain_size_astm
+        if grain_size_astm is None
+        else check_number(grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
+    )
     case["start_c"] = from_c
     case["start_austenite"] = 1.0
     case["start_grain_um"] = austenite.diameter_um_from_astm(grain)
@@ -126,8 +144,16 @@ def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
 
 def _cooled(steel, marched, warnings) -> Cooled:
     out, trace = marched.zones[0, 0], marched.trace[0]
-    return Cooled(steel, trace[:, 0], trace[:, 1], {p: float(out[c]) for p, c in _PHASES.items()}, float(out[O_HV]),
-                  float(out[O_HV_QUENCHED]), None, warnings)
+    return Cooled(
+        steel,
+        trace[:, 0],
+        trace[:, 1],
+        {p: float(out[c]) for p, c in _PHASES.items()},
+        float(out[O_HV]),
+        float(out[O_HV_QUENCHED]),
+        None,
+        warnings,
+    )
 
 
 def _bar_zone(diameter_mm: float) -> np.ndarray:
@@ -140,9 +166,17 @@ def _bar_zone(diameter_mm: float) -> np.ndarray:
     return zone
 
 
-def air_cooled_bar(steel: Steel, diameter_mm: float = 13.5, from_c: float = 870.0, *,
-                   grain_size_astm: float | None = None, air_c: float = 25.0, emissivity: float = 0.8,
-                   constants: dict[str, float] | None = None, tolerance_c: float = batch.TOLERANCE_C) -> Cooled:
+def air_cooled_bar(
+    steel: Steel,
+    diameter_mm: float = 13.5,
+    from_c: float = 870.0,
+    *,
+    grain_size_astm: float | None = None,
+    air_c: float = 25.0,
+    emissivity: float = 0.8,
+    constants: dict[str, float] | None = None,
+    tolerance_c: float = batch.TOLERANCE_C,
+) -> Cooled:
     """Cool a long round bar in still air: the nearest everyday thing to a hosel.
 
     Parameters
@@ -186,16 +220,38 @@ def air_cooled_bar(steel: Steel, diameter_mm: float = 13.5, from_c: float = 870.
     tolerance_c = check_number(tolerance_c, "error allowed a step", 1e-4, 50.0, "°C")
     steps = np.zeros((1, 1), packing.STEP)
     steps["kind"], steps["duration_s"] = packing.COOL, 1e6
-    convection = packing.convection_table("round", diameter_mm, float(case["air_c"][0]), 0.0)[None, None, :]
+    convection = packing.convection_table("round", diameter_mm, float(case["air_c"][0]), 0.0)[
+        None, None, :
+    ]
     zero = np.zeros(1, np.int64)
-    marched = batch.run(case, _bar_zone(diameter_mm), zero, steps, convection, zero, start, zero,
-                        packing.kinetic_array(constants), packing.section(packing.POINTS[:1]), trace=True, tolerance_c=tolerance_c)
+    marched = batch.run(
+        case,
+        _bar_zone(diameter_mm),
+        zero,
+        steps,
+        convection,
+        zero,
+        start,
+        zero,
+        packing.kinetic_array(constants),
+        packing.section(packing.POINTS[:1]),
+        trace=True,
+        tolerance_c=tolerance_c,
+    )
     return _cooled(steel, marched, _warnings(steel, from_c))
 
 
-def quenched_bar(steel: Steel, diameter_mm: float, h_w_m2k: float, from_c: float = 860.0, bath_c: float = 25.0, *,
-                 grain_size_astm: float | None = None, constants: dict[str, float] | None = None,
-                 points: int = 9) -> tuple[np.ndarray, np.ndarray]:
+def quenched_bar(
+    steel: Steel,
+    diameter_mm: float,
+    h_w_m2k: float,
+    from_c: float = 860.0,
+    bath_c: float = 25.0,
+    *,
+    grain_size_astm: float | None = None,
+    constants: dict[str, float] | None = None,
+    points: int = 9,
+) -> tuple[np.ndarray, np.ndarray]:
     """Quench a round bar in a bath of one heat-transfer coefficient; hardness across the section.
 
     Parameters
@@ -219,16 +275,31 @@ def quenched_bar(steel: Steel, diameter_mm: float, h_w_m2k: float, from_c: float
     check_number(h_w_m2k, "heat-transfer coefficient", 10.0, 50_000.0, "W/(m² K)")
     if points not in range(3, 26, 2):
         raise InputError(f"points is {points!r}; allowed is an odd number from 3 to 25.")
-    case, start, _ = _case(steel, check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C"),
-                           grain_size_astm, constants)
+    case, start, _ = _case(
+        steel,
+        check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C"),
+        grain_size_astm,
+        constants,
+    )
     case["air_c"] = check_number(bath_c, "bath temperature", 0.0, 100.0, "°C")
     case["view_factor"] = 0.0
     steps = np.zeros((1, 1), packing.STEP)
     steps["kind"], steps["duration_s"] = packing.COOL, 1e6
     convection = np.full((1, 1, len(packing.CONVECTION_C)), float(h_w_m2k))
     zero = np.zeros(1, np.int64)
-    marched = batch.run(case, _bar_zone(diameter_mm), zero, steps, convection, zero, start, zero,
-                        packing.kinetic_array(constants), packing.section((points,)), stop_c=bath_c + 15.0)
+    marched = batch.run(
+        case,
+        _bar_zone(diameter_mm),
+        zero,
+        steps,
+        convection,
+        zero,
+        start,
+        zero,
+        packing.kinetic_array(constants),
+        packing.section((points,)),
+        stop_c=bath_c + 15.0,
+    )
     x = lobatto(points)[0]
     half = points // 2 + 1
     # the slab stands for the round: equal shares of section from the skin, so depth = R (1 - sqrt(1 - 2x))
@@ -236,8 +307,14 @@ def quenched_bar(steel: Steel, diameter_mm: float, h_w_m2k: float, from_c: float
     return depth, marched.point_hv[0, :half]
 
 
-def end_quench_bar(steel: Steel, from_c: float = 860.0, *, grain_size_astm: float | None = None,
-                   constants: dict[str, float] | None = None, points: int = 26) -> pandas.DataFrame:
+def end_quench_bar(
+    steel: Steel,
+    from_c: float = 860.0,
+    *,
+    grain_size_astm: float | None = None,
+    constants: dict[str, float] | None = None,
+    points: int = 26,
+) -> pandas.DataFrame:
     """End-quench (Jominy) hardness by the march: a water jet on one end of a 25 x 100 mm bar.
 
     Parameters
@@ -276,16 +353,40 @@ def end_quench_bar(steel: Steel, from_c: float = 860.0, *, grain_size_astm: floa
     steps["kind"], steps["duration_s"] = (packing.JET, packing.COOL), (1200.0, 1e6)
     convection = packing.convection_table("round", 25.0, 25.0, 0.0)[None, None, :]
     zero = np.zeros(1, np.int64)
-    marched = batch.run(case, zone, zero, steps, convection, zero, start, zero, packing.kinetic_array(constants),
-                        packing.section((points,)), tolerance_c=1.0)
+    marched = batch.run(
+        case,
+        zone,
+        zero,
+        steps,
+        convection,
+        zero,
+        start,
+        zero,
+        packing.kinetic_array(constants),
+        packing.section((points,)),
+        tolerance_c=1.0,
+    )
     hv = marched.point_hv[0]
-    return pd.DataFrame({"distance_mm": 100.0 * lobatto(points)[0], "hv": hv,
-                         "hrc": [try_convert(float(v), "HV", "HRC") for v in hv]})
+    return pd.DataFrame(
+        {
+            "distance_mm": 100.0 * lobatto(points)[0],
+            "hv": hv,
+            "hrc": [try_convert(float(v), "HV", "HRC") for v in hv],
+        }
+    )
 
 
-def continuous_cooling(steel: Steel, time_s=None, temperature_c=None, *, from_c: float = 860.0,
-                       rate_c_per_s: float | None = None, to_c: float = 25.0, grain_size_astm: float | None = None,
-                       constants: dict[str, float] | None = None) -> Cooled:
+def continuous_cooling(
+    steel: Steel,
+    time_s=None,
+    temperature_c=None,
+    *,
+    from_c: float = 860.0,
+    rate_c_per_s: float | None = None,
+    to_c: float = 25.0,
+    grain_size_astm: float | None = None,
+    constants: dict[str, float] | None = None,
+) -> Cooled:
     """Structure and hardness along an imposed temperature curve, fully austenitic at its start.
 
     Parameters
@@ -316,7 +417,9 @@ def continuous_cooling(steel: Steel, time_s=None, temperature_c=None, *, from_c:
     True
     """
     if (time_s is None) != (temperature_c is None) or (time_s is None) == (rate_c_per_s is None):
-        raise InputError("give either time_s with temperature_c, or rate_c_per_s (with from_c and to_c).")
+        raise InputError(
+            "give either time_s with temperature_c, or rate_c_per_s (with from_c and to_c)."
+        )
     if time_s is None:
         rate = check_number(rate_c_per_s, "cooling rate", 1e-3, 1e3, "°C/s")
         from_c = check_number(from_c, "temperature from which it cools", 700.0, 1300.0, "°C")
@@ -329,19 +432,38 @@ def continuous_cooling(steel: Steel, time_s=None, temperature_c=None, *, from_c:
         except (TypeError, ValueError):
             raise InputError("time_s and temperature_c must be sequences of numbers.") from None
         if time.ndim != 1 or time.shape != temperature.shape or len(time) < 2:
-            raise InputError(f"time_s has shape {time.shape} and temperature_c {temperature.shape}; allowed are two "
-                             "sequences of one length, two points or more.")
+            raise InputError(
+                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; allowed are two "
+                "sequences of one length, two points or more."
+            )
         if not (np.isfinite(time).all() and np.isfinite(temperature).all()):
-            raise InputError("the curve holds values that are not numbers; allowed are finite times and temperatures.")
+            raise InputError(
+                "the curve holds values that are not numbers; allowed are finite times and temperatures."
+            )
         wrong = np.flatnonzero(np.diff(time) <= 0)
         if len(wrong):
-            raise InputError(f"time_s does not rise at point {wrong[0] + 1} ({time[wrong[0]]:g} to "
-                             f"{time[wrong[0] + 1]:g} s); allowed are rising times.")
+            raise InputError(
+                f"time_s does not rise at point {wrong[0] + 1} ({time[wrong[0]]:g} to "
+                f"{time[wrong[0] + 1]:g} s); allowed are rising times."
+            )
         for t in (temperature.min(), temperature.max()):
             check_number(float(t), "temperature of the curve", -100.0, 1350.0, "°C")
     case, start, grain = _case(steel, float(temperature[0]), grain_size_astm, constants)
-    out, history = batch.run_curve(case[0], start[0], packing.kinetic_array(constants), time, temperature,
-                                   austenite.diameter_um_from_astm(grain))
-    return Cooled(steel, time, temperature, {p: float(out[c]) for p, c in _PHASES.items()}, float(out[O_HV]),
-                  float(out[O_HV_QUENCHED]), {p: history[:, i] for i, p in enumerate(_PHASES)},
-                  _warnings(steel, float(temperature[0])))
+    out, history = batch.run_curve(
+        case[0],
+        start[0],
+        packing.kinetic_array(constants),
+        time,
+        temperature,
+        austenite.diameter_um_from_astm(grain),
+    )
+    return Cooled(
+        steel,
+        time,
+        temperature,
+        {p: float(out[c]) for p, c in _PHASES.items()},
+        float(out[O_HV]),
+        float(out[O_HV_QUENCHED]),
+        {p: history[:, i] for i, p in enumerate(_PHASES)},
+        _warnings(steel, float(temperature[0])),
+    )

@@ -5,5 +5,7 @@ import importlib.util
 if importlib.util.find_spec("hypothesis"):
     from hypothesis import HealthCheck, settings
 
-    settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    settings.register_profile(
+        "patient", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+    )
     settings.load_profile("patient")

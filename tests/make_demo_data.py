@@ -16,35 +16,60 @@ import numpy as np
 import openpyxl
 
 import forgeprops as fp
-from forgeprops.estimate import evaluate
-from forgeprops.files import write_bytes
-from forgeprops.mechanical.hardness_scales import try_convert
-from forgeprops.study.measured_heads import probe_weights
-from forgeprops.study.plate import Plate
-from forgeprops.thermal.spray_law import spray_w_m2k
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.io.writing import write_bytes
+from forgeprops.strength.hardness_scales import try_convert
+from forgeprops.study.shop.measured_heads import probe_weights
+from forgeprops.study.spray_plate.conduction import Plate
+from forgeprops.thermal.spray_units import spray_w_m2k
 
 #: What the invented shop is like; the published laws have 1, 0.8, 1, 1 and 0 here.
-TRUTH = fp.Shop(spray=1.25, emissivity=0.84, air=1.0, die=0.85, delay_s=0.4, name="invented shop, the truth")
+TRUTH = fp.Shop(
+    spray=1.25, emissivity=0.84, air=1.0, die=0.85, delay_s=0.4, name="invented shop, the truth"
+)
 
-SAYS = "Invented data of an invented shop, made by tests/make_demo_data.py: no real steel was measured"
+SAYS = (
+    "Invented data of an invented shop, made by tests/make_demo_data.py: no real steel was measured"
+)
 SEED = 20250301
 
 #: Composition of the invented heats, wt%, within their grades; R5 is a slip of the pen in the file (C 2.9).
 HEATS = {
-    "R1": ("4130", dict(C=0.31, Si=0.25, Mn=0.52, P=0.012, S=0.008, Cr=0.95, Mo=0.19, Ni=0.08, Cu=0.12,
-                        N=0.0070)),
-    "R2": ("4130", dict(C=0.29, Si=0.22, Mn=0.46, P=0.010, S=0.006, Cr=0.88, Mo=0.17, Ni=0.05, Cu=0.10,
-                        N=0.0065)),
-    "R3": ("SCM420", dict(C=0.20, Si=0.25, Mn=0.75, P=0.014, S=0.009, Cr=1.05, Mo=0.20, Ni=0.06, Cu=0.09,
-                          N=0.0080)),
-    "R4": ("1030", dict(C=0.30, Si=0.23, Mn=0.75, P=0.015, S=0.018, Cr=0.09, Mo=0.02, Ni=0.09, Cu=0.15,
-                        N=0.0060)),
+    "R1": (
+        "4130",
+        dict(
+            C=0.31, Si=0.25, Mn=0.52, P=0.012, S=0.008, Cr=0.95, Mo=0.19, Ni=0.08, Cu=0.12, N=0.0070
+        ),
+    ),
+    "R2": (
+        "4130",
+        dict(
+            C=0.29, Si=0.22, Mn=0.46, P=0.010, S=0.006, Cr=0.88, Mo=0.17, Ni=0.05, Cu=0.10, N=0.0065
+        ),
+    ),
+    "R3": (
+        "SCM420",
+        dict(
+            C=0.20, Si=0.25, Mn=0.75, P=0.014, S=0.009, Cr=1.05, Mo=0.20, Ni=0.06, Cu=0.09, N=0.0080
+        ),
+    ),
+    "R4": (
+        "1030",
+        dict(
+            C=0.30, Si=0.23, Mn=0.75, P=0.015, S=0.018, Cr=0.09, Mo=0.02, Ni=0.09, Cu=0.15, N=0.0060
+        ),
+    ),
 }
 
 #: Measured heads: heat, preheat °C, flux kg/(m² s), spray s, delay s, thermocouples on it.
-RUNS = {"101": ("R1", 930, 12.0, 10.0, 2.0, True), "102": ("R1", 930, 7.0, 8.0, 2.0, True),
-        "103": ("R2", 905, 12.0, 6.0, 3.0, True), "104": ("R3", 930, 10.0, 10.0, 2.0, False),
-        "105": ("R4", 900, 14.0, 10.0, 1.5, False), "106": ("R2", 945, 9.0, 12.0, 2.5, False)}
+RUNS = {
+    "101": ("R1", 930, 12.0, 10.0, 2.0, True),
+    "102": ("R1", 930, 7.0, 8.0, 2.0, True),
+    "103": ("R2", 905, 12.0, 6.0, 3.0, True),
+    "104": ("R3", 930, 10.0, 10.0, 2.0, False),
+    "105": ("R4", 900, 14.0, 10.0, 1.5, False),
+    "106": ("R2", 945, 9.0, 12.0, 2.5, False),
+}
 HEAD = "mid-iron"
 CHANNELS = {"T1": "face", "T2": "rim", "T3": "body", "T4": "hosel"}
 
@@ -70,12 +95,38 @@ def route(run: str) -> fp.Route:
 def certificates() -> bytes:
     """A mill's CSV with German headers, decimal commas, ppm, a unit row, a limits row and the usual slips."""
     elements = ["C", "Si", "Mn", "P", "S", "Cr", "Mo", "Ni", "Cu", "N"]
-    rows = [["Schmelze", "Güte", *elements, "Datum", "Bund"], ["", "", *["%"] * 9, "ppm", "", ""],
-            ["max", "4130", "0,33", "0,35", "0,60", "0,030", "0,040", "1,10", "0,25", "", "", "", "", ""]]
+    rows = [
+        ["Schmelze", "Güte", *elements, "Datum", "Bund"],
+        ["", "", *["%"] * 9, "ppm", "", ""],
+        [
+            "max",
+            "4130",
+            "0,33",
+            "0,35",
+            "0,60",
+            "0,030",
+            "0,040",
+            "1,10",
+            "0,25",
+            "",
+            "",
+            "",
+            "",
+            "",
+        ],
+    ]
     for n, (heat, (grade, composition)) in enumerate(HEATS.items()):
         cells = [f"{composition[e]:.3f}".replace(".", ",") for e in elements[:-1]]
-        rows.append([heat, grade, *cells, str(round(composition["N"] * 1e4)), f"{3 + n}.2.2025",
-                     f"B{17 + n}"])
+        rows.append(
+            [
+                heat,
+                grade,
+                *cells,
+                str(round(composition["N"] * 1e4)),
+                f"{3 + n}.2.2025",
+                f"B{17 + n}",
+            ]
+        )
     second = [*rows[3]]
     second[2], second[5] = "0,310", "<0,020"
     broken = ["R5", "4130", "2,9", *rows[4][3:]]
@@ -105,14 +156,18 @@ def laboratory() -> bytes:
 
 def runs() -> bytes:
     rows = [["head_id", "heat", "head", "preheat_c", "flux", "spray_s", "delay_s"]]
-    rows += [[run, heat, HEAD, preheat, flux, spray_s, delay]
-             for run, (heat, preheat, flux, spray_s, delay, _) in RUNS.items()]
+    rows += [
+        [run, heat, HEAD, preheat, flux, spray_s, delay]
+        for run, (heat, preheat, flux, spray_s, delay, _) in RUNS.items()
+    ]
     return text(rows)
 
 
 def marched(run: str) -> np.ndarray:
     """Temperatures of a run on the invented shop: time, then what `probe_weights` weighs."""
-    told = evaluate([steel(RUNS[run][0])], [fp.head(HEAD)], [route(run)], [TRUTH], trace=True, keep_points=True)
+    told = evaluate(
+        [steel(RUNS[run][0])], [fp.head(HEAD)], [route(run)], [TRUTH], trace=True, keep_points=True
+    )
     return told.marched.trace[0]
 
 
@@ -134,10 +189,10 @@ def traces(rng) -> bytes:
             true = np.interp(door + times, trace[:, 0], at_probe)
             seen = true + rng.normal(0.0, 2.5, times.size)
             cells = [f"{v:.1f}" for v in seen]
-            if (run, channel) == ("102", "T1"):         # open circuit for 0.8 s, and one spike
+            if (run, channel) == ("102", "T1"):  # open circuit for 0.8 s, and one spike
                 cells[200:208] = ["OL"] * 8
                 cells[330] = f"{seen[330] + 180:.1f}"
-            if (run, channel) == ("103", "T3"):         # lost readings
+            if (run, channel) == ("103", "T3"):  # lost readings
                 cells[100:103] = [""] * 3
             rows += [[run, f"{t:.1f}", channel, c] for t, c in zip(times, cells, strict=True)]
     return text(rows)
@@ -145,8 +200,12 @@ def traces(rng) -> bytes:
 
 def channels() -> bytes:
     depth = depths()
-    return text([["channel", "zone", "depth_mm"],
-                 *([c, zone, f"{depth[c]:.2f}" if c in depth else ""] for c, zone in CHANNELS.items())])
+    return text(
+        [
+            ["channel", "zone", "depth_mm"],
+            *([c, zone, f"{depth[c]:.2f}" if c in depth else ""] for c, zone in CHANNELS.items()),
+        ]
+    )
 
 
 def hardness(results, rng) -> bytes:
@@ -160,9 +219,16 @@ def hardness(results, rng) -> bytes:
                 value = try_convert(hv, "HV", "HRC") if scale == "HRC" else hv
                 if value is None:
                     scale, value = "HV10", hv
-                rows.append([run, zone, position, f"{value:.1f}" if scale == "HRC" else f"{value:.0f}",
-                             scale])
-    rows[4][3] = "4l2"          # a slip at the keyboard
+                rows.append(
+                    [
+                        run,
+                        zone,
+                        position,
+                        f"{value:.1f}" if scale == "HRC" else f"{value:.0f}",
+                        scale,
+                    ]
+                )
+    rows[4][3] = "4l2"  # a slip at the keyboard
     return text(rows)
 
 
@@ -191,8 +257,16 @@ def log(rng) -> bytes:
             true = fp.estimate(steel(heat), HEAD, fp.Route().with_(flux=flux), shop=TRUTH)
             pairs[heat, flux] = (said.zones["face"].hardness_hv, true.zones["face"].hardness_hv)
         said, true = pairs[heat, flux]
-        rows.append([f"2025-{3 + n // 20:02d}-{1 + n % 20:02d}", heat, str(201 + n), "face hardness HV",
-                     f"{said:.0f}", f"{true + rng.normal(0.0, 9.0):.0f}"])
+        rows.append(
+            [
+                f"2025-{3 + n // 20:02d}-{1 + n % 20:02d}",
+                heat,
+                str(201 + n),
+                "face hardness HV",
+                f"{said:.0f}",
+                f"{true + rng.normal(0.0, 9.0):.0f}",
+            ]
+        )
     return text(rows)
 
 
@@ -204,6 +278,7 @@ def plate(rng) -> bytes:
     def flux(share, surface):
         def q(at):
             return TRUTH.spray * spray_w_m2k(12.0, at, water) * (at - water)
+
         return q(surface), (q(surface + 0.5) - q(surface - 0.5)), np.empty(0)
 
     for n in range(1001):
@@ -215,16 +290,27 @@ def plate(rng) -> bytes:
 
 def main(folder: Path) -> None:
     rng = np.random.default_rng(SEED)
-    results = {run: fp.estimate(steel(heat), HEAD, route(run), shop=TRUTH) for run,
-               (heat, *_) in RUNS.items()}
-    for name, content in {"certificates.csv": certificates(), "laboratory.xlsx": laboratory(),
-                          "runs.csv": runs(),
-                          "traces.csv": traces(rng), "channels.csv": channels(),
-                          "hardness.csv": hardness(results, rng), "bends.csv": bends(results, rng),
-                          "log.csv": log(rng),
-                          "plate.csv": plate(rng)}.items():
+    results = {
+        run: fp.estimate(steel(heat), HEAD, route(run), shop=TRUTH)
+        for run, (heat, *_) in RUNS.items()
+    }
+    for name, content in {
+        "certificates.csv": certificates(),
+        "laboratory.xlsx": laboratory(),
+        "runs.csv": runs(),
+        "traces.csv": traces(rng),
+        "channels.csv": channels(),
+        "hardness.csv": hardness(results, rng),
+        "bends.csv": bends(results, rng),
+        "log.csv": log(rng),
+        "plate.csv": plate(rng),
+    }.items():
         write_bytes(folder / name, content, overwrite=True)
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).resolve().parent.parent / "data" / "demo")
+    main(
+        Path(sys.argv[1])
+        if len(sys.argv) > 1
+        else Path(__file__).resolve().parent.parent / "data" / "demo"
+    )

@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.study.plate import Plate
-from forgeprops.tables import data_path
+from forgeprops.base.errors import InputError
+from forgeprops.base.tables import data_path
+from forgeprops.study.spray_plate.conduction import Plate
 
 STEEL = fp.grade("4130")
 HEAD = fp.head("mid-iron")
@@ -32,9 +32,39 @@ class Nothing:
 DEEP = [[[[1.0]]]]
 #: By kind of parameter: values that no reading of it can accept.
 BAD = {
-    "number": ["abc", "", "12 °C", "１２x", math.nan, math.inf, -math.inf, -1e12, 1e30, 10**400, [], {}, DEEP,
-               Nothing(), b"1", complex(1, 2), (1, 2)],
-    "text": [5, math.nan, [], {}, b"x", Nothing(), "", "no such thing", "4130\x00", "ಠ_ಠ", "'; --", "x" * 5000],
+    "number": [
+        "abc",
+        "",
+        "12 °C",
+        "１２x",
+        math.nan,
+        math.inf,
+        -math.inf,
+        -1e12,
+        1e30,
+        10**400,
+        [],
+        {},
+        DEEP,
+        Nothing(),
+        b"1",
+        complex(1, 2),
+        (1, 2),
+    ],
+    "text": [
+        5,
+        math.nan,
+        [],
+        {},
+        b"x",
+        Nothing(),
+        "",
+        "no such thing",
+        "4130\x00",
+        "ಠ_ಠ",
+        "'; --",
+        "x" * 5000,
+    ],
     "steel": ["4130?", 5, None, math.nan, [], {}, {"C": 0.3}, Nothing(), HEAD, b"4130", DEEP],
     "head": ["no such head", "", 5, math.nan, [], {}, Nothing(), STEEL, b"wedge", DEEP],
     "route": ["fast", 5, math.nan, [], {}, Nothing(), STEEL, {"preheat_c": 900}, DEEP],
@@ -42,54 +72,160 @@ BAD = {
     "estimate": ["4130", 5, None, math.nan, [], {}, Nothing(), STEEL, HEAD, b"x"],
     "step": ["fast", 5, math.nan, [1], {}, Nothing(), STEEL, DEEP, b"x"],
     "flag": ["yes", 2, math.nan, [], Nothing()],
-    "fractions": ["ferrite", 5, [], DEEP, Nothing(), {"iron": 1.0}, {"ferrite": math.nan}, {"ferrite": -1.0},
-                  {"ferrite": "half"}, {5: 1.0}, {"ferrite": 7.0}],
-    "curve": ["abc", 5, [], [1.0], {}, Nothing(), [math.nan, 1.0], [1.0, "x"], DEEP, [900.0, math.inf], b"12"],
-    "file": [5, math.nan, {}, [], Nothing(), "", "no/such/file.csv", "nul\x00byte", b"", b"\xff\xfe\x00", b"PK\x03\x04 not a zip",
-             b"a;b\n1;2\n", b'{"format": "something"}', ["a.csv", "b.csv"], {"name": "x"}, os.sep, "ಠ_ಠ.xlsx",
-             b"%PDF-1.4", b"\x00" * 300, ("=1+1," * 40 + "\n").encode()],
+    "fractions": [
+        "ferrite",
+        5,
+        [],
+        DEEP,
+        Nothing(),
+        {"iron": 1.0},
+        {"ferrite": math.nan},
+        {"ferrite": -1.0},
+        {"ferrite": "half"},
+        {5: 1.0},
+        {"ferrite": 7.0},
+    ],
+    "curve": [
+        "abc",
+        5,
+        [],
+        [1.0],
+        {},
+        Nothing(),
+        [math.nan, 1.0],
+        [1.0, "x"],
+        DEEP,
+        [900.0, math.inf],
+        b"12",
+    ],
+    "file": [
+        5,
+        math.nan,
+        {},
+        [],
+        Nothing(),
+        "",
+        "no/such/file.csv",
+        "nul\x00byte",
+        b"",
+        b"\xff\xfe\x00",
+        b"PK\x03\x04 not a zip",
+        b"a;b\n1;2\n",
+        b'{"format": "something"}',
+        ["a.csv", "b.csv"],
+        {"name": "x"},
+        os.sep,
+        "ಠ_ಠ.xlsx",
+        b"%PDF-1.4",
+        b"\x00" * 300,
+        ("=1+1," * 40 + "\n").encode(),
+    ],
 }
 
 BAD["free text"] = [v for v in BAD["text"] if not isinstance(v, str)]
 #: What a parameter is, by its name; others go by their annotation.
 KIND_OF = {
-    "result": "estimate", "preheat": "step", "transfer": "step", "press": "step", "cool": "step",
-    "first_heat": "step", "later": "step", "plate": "step", "steel": "steel", "steel_a": "steel", "steel_b": "steel", "head": "head", "route": "route", "shop": "shop",
-    "fractions": "fractions", "neck_fractions": "fractions", "time_s": "curve", "temperature_c_curve": "curve",
-    "preheat_a_c": "number", "strain": "number", "rate_per_s": "number",
+    "result": "estimate",
+    "preheat": "step",
+    "transfer": "step",
+    "press": "step",
+    "cool": "step",
+    "first_heat": "step",
+    "later": "step",
+    "plate": "step",
+    "steel": "steel",
+    "steel_a": "steel",
+    "steel_b": "steel",
+    "head": "head",
+    "route": "route",
+    "shop": "shop",
+    "fractions": "fractions",
+    "neck_fractions": "fractions",
+    "time_s": "curve",
+    "temperature_c_curve": "curve",
+    "preheat_a_c": "number",
+    "strain": "number",
+    "rate_per_s": "number",
 }
 #: Parameters without a kind here, and why.
 LEFT_OUT = {
-    "constants": "for fitting only, by id", "options": "passed on", "executor": "an object with submit",
-    "progress": "any callable", "cancel": "any object that says so", "to": "a path, tested with files",
-    "note": "any text", "material": "a Strength", "neck_material": "a Strength", "branch": "text or nothing",
+    "constants": "for fitting only, by id",
+    "options": "passed on",
+    "executor": "an object with submit",
+    "progress": "any callable",
+    "cancel": "any object that says so",
+    "to": "a path, tested with files",
+    "note": "any text",
+    "material": "a Strength",
+    "neck_material": "a Strength",
+    "branch": "text or nothing",
 }
 _TIMES = [0.1 * i for i in range(400)]
 #: Arguments that make a call valid; anything else has its default.
 VALID = {
-    "estimate": {"steel": STEEL}, "air_cooled_bar": {"steel": STEEL}, "carbon_equivalents": {"steel": STEEL},
-    "continuous_cooling": {"steel": STEEL, "rate_c_per_s": 1.0}, "critical_temperatures": {"steel": STEEL},
-    "convert_hardness": {"value": 285.0, "from_scale": "HV", "to_scale": "HRC"}, "end_quench": {"steel": STEEL},
-    "end_quench_bar": {"steel": STEEL}, "equal_effort": {"steel_a": STEEL, "preheat_a_c": 900.0, "steel_b": STEEL},
+    "estimate": {"steel": STEEL},
+    "air_cooled_bar": {"steel": STEEL},
+    "carbon_equivalents": {"steel": STEEL},
+    "continuous_cooling": {"steel": STEEL, "rate_c_per_s": 1.0},
+    "critical_temperatures": {"steel": STEEL},
+    "convert_hardness": {"value": 285.0, "from_scale": "HV", "to_scale": "HRC"},
+    "end_quench": {"steel": STEEL},
+    "end_quench_bar": {"steel": STEEL},
+    "equal_effort": {"steel_a": STEEL, "preheat_a_c": 900.0, "steel_b": STEEL},
     "equal_effort_preheat": {"steel_a": STEEL, "preheat_a_c": 900.0, "steel_b": STEEL},
     "equal_effort_setting": {"steel_a": STEEL, "preheat_a_c": 900.0, "steel_b": STEEL},
-    "face_strike": {"thickness_mm": 2.5, "hardness_hv": 300.0}, "forging_temperature_study": {"steel": STEEL},
-    "grade": {"name": "4130"}, "head": {"name": "wedge"}, "hosel_bend": {}, "ideal_diameter": {"steel": STEEL},
-    "ideal_diameter_upper": {"steel": STEEL}, "quenched_bar": {"steel": STEEL, "diameter_mm": 25.0, "h_w_m2k": 2000.0},
-    "spray_setting": {"flow_l_min": 5.0}, "strength": {"hardness_hv": 285.0},
-    "tempered_hardness": {"steel": STEEL, "temper_c": 540.0}, "tensile_strength": {"hv": 285.0},
-    "Cool": {}, "FirstHeat": {}, "LaterHeat": {"temperature_c": 600.0}, "Preheat": {}, "Press": {}, "Route": {},
-    "Shop": {}, "Spray": {}, "Transfer": {}, "Steel": {"name": "heat 7", "composition": {"C": 0.3}},
-    **{call: {"source": str(data_path("demo", f"{name}.csv"))} for call, name in (
-        ("read_certificates", "certificates"), ("read_bends", "bends"), ("read_channels", "channels"),
-        ("read_hardness", "hardness"), ("read_runs", "runs"), ("read_traces", "traces"))},
-    "cooling_curve": {"time_s": _TIMES, "temperature_c": [800.0 - 5.0 * t for t in _TIMES], "plate": Plate(10.0, 1.0),
-                      "water_c": 20.0},
-    "load_shop": {"source": b"{}"}, "read_log": {"source": str(data_path("demo", "log.csv"))},
-    "choose": {"steel": STEEL}, "compare": {"grades": ["4130"]}, "scatter": {"steel": STEEL}, "window": {"steel": STEEL},
-    "judge_heat": {"steel": STEEL}, "find_cause": {"measured": {"face": 400.0}, "steel": STEEL},
-    "fit": {"steel": STEEL, "hardness": [("face", 400.0)]}, "face_bow": {"thickness_mm": 2.5, "span_mm": 60.0},
-    "track": {"log": str(data_path("demo", "log.csv"))}, "Line": {}, "hosel_sensitivity": {}, "soften": {},
+    "face_strike": {"thickness_mm": 2.5, "hardness_hv": 300.0},
+    "forging_temperature_study": {"steel": STEEL},
+    "grade": {"name": "4130"},
+    "head": {"name": "wedge"},
+    "hosel_bend": {},
+    "ideal_diameter": {"steel": STEEL},
+    "ideal_diameter_upper": {"steel": STEEL},
+    "quenched_bar": {"steel": STEEL, "diameter_mm": 25.0, "h_w_m2k": 2000.0},
+    "spray_setting": {"flow_l_min": 5.0},
+    "tempered_hardness": {"steel": STEEL, "temper_c": 540.0},
+    "tensile_strength": {"hv": 285.0},
+    "Cool": {},
+    "FirstHeat": {},
+    "LaterHeat": {"temperature_c": 600.0},
+    "Preheat": {},
+    "Press": {},
+    "Route": {},
+    "Shop": {},
+    "Spray": {},
+    "Transfer": {},
+    "Steel": {"name": "heat 7", "composition": {"C": 0.3}},
+    **{
+        call: {"source": str(data_path("demo", f"{name}.csv"))}
+        for call, name in (
+            ("read_certificates", "certificates"),
+            ("read_bends", "bends"),
+            ("read_channels", "channels"),
+            ("read_hardness", "hardness"),
+            ("read_runs", "runs"),
+            ("read_traces", "traces"),
+        )
+    },
+    "cooling_curve": {
+        "time_s": _TIMES,
+        "temperature_c": [800.0 - 5.0 * t for t in _TIMES],
+        "plate": Plate(10.0, 1.0),
+        "water_c": 20.0,
+    },
+    "load_shop": {"source": b"{}"},
+    "read_log": {"source": str(data_path("demo", "log.csv"))},
+    "choose": {"steel": STEEL},
+    "compare": {"grades": ["4130"]},
+    "scatter": {"steel": STEEL},
+    "window": {"steel": STEEL},
+    "judge_heat": {"steel": STEEL},
+    "find_cause": {"measured": {"face": 400.0}, "steel": STEEL},
+    "fit": {"steel": STEEL, "hardness": [("face", 400.0)]},
+    "face_bow": {"thickness_mm": 2.5, "span_mm": 60.0},
+    "track": {"log": str(data_path("demo", "log.csv"))},
+    "Line": {},
+    "hosel_sensitivity": {},
+    "soften": {},
     "add_to_log": {"path": "log.csv", "quantity": "face_hv", "predicted": 400.0, "measured": 390.0},
 }
 #: Values of BAD that a certain parameter may take after all, as (call, parameter) -> test of the value.
@@ -98,14 +234,26 @@ _SHORT_FORMS = ({}, {"C": 0.3}, {"preheat_c": 900}, {"spray": 1})
 FINE = {
     ("add_to_log", "date"): lambda v: v == "",  # today
     # studies take a case by names and numbers too
-    **{(call, what): lambda v: isinstance(v, dict) and v in _SHORT_FORMS
-       for call in _STUDIES for what in ("steel", "head", "route", "shop")},
+    **{
+        (call, what): lambda v: isinstance(v, dict) and v in _SHORT_FORMS
+        for call in _STUDIES
+        for what in ("steel", "head", "route", "shop")
+    },
     ("hosel_bend", "bored_mm"): lambda v: v == math.inf or v == 1e30 or v == 10**400,
     ("equal_effort_preheat", "head"): lambda v: isinstance(v, (int, float)) and v == 5,
-    **{(call, "steel"): lambda v: v == {"C": 0.3} for call in (
-        "carbon_equivalents", "critical_temperatures", "end_quench", "ideal_diameter", "ideal_diameter_upper",
-        "tempered_hardness")},
-    ("equal_effort", "steel_a"): lambda v: v == {"C": 0.3}, ("equal_effort", "steel_b"): lambda v: v == {"C": 0.3},
+    **{
+        (call, "steel"): lambda v: v == {"C": 0.3}
+        for call in (
+            "carbon_equivalents",
+            "critical_temperatures",
+            "end_quench",
+            "ideal_diameter",
+            "ideal_diameter_upper",
+            "tempered_hardness",
+        )
+    },
+    ("equal_effort", "steel_a"): lambda v: v == {"C": 0.3},
+    ("equal_effort", "steel_b"): lambda v: v == {"C": 0.3},
 }
 
 
@@ -122,11 +270,17 @@ def kind_of(call, parameter):
     if name == "source" and call.startswith(("read_", "load_")):
         return "file"
     if name in ("filename", "sheet", "source", "measured_on", "heat", "head_id", "quantity") or (
-            name == "name" and call in ("Steel", "Shop", "fit")):
+        name == "name" and call in ("Steel", "Shop", "fit")
+    ):
         return "free text"
     if name in KIND_OF:
         return KIND_OF[name]
-    if name in LEFT_OUT or "Mapping" in annotation or "tuple" in annotation or "Callable" in annotation:
+    if (
+        name in LEFT_OUT
+        or "Mapping" in annotation
+        or "tuple" in annotation
+        or "Callable" in annotation
+    ):
         return None
     if "Sequence" in annotation:
         return None
@@ -158,8 +312,11 @@ def one_clear_sentence(error):
     text = str(error)
     assert 10 < len(text) < 700 and text.rstrip().endswith((".", "!")), text
     assert "Traceback" not in text and " object at 0x" not in text, text
-    assert re.search(r"allowed|give |needed|must|needs|did you mean|does not exist|cannot be read|no row is|leave|no usable|left out|not used", text,
-                     re.IGNORECASE), text
+    assert re.search(
+        r"allowed|give |needed|must|needs|did you mean|does not exist|cannot be read|no row is|leave|no usable|left out|not used",
+        text,
+        re.IGNORECASE,
+    ), text
 
 
 @pytest.mark.parametrize(("call", "valid", "name", "value"), CASES)
@@ -174,24 +331,52 @@ def test_public_calls_refuse(call, valid, name, value, tmp_path, monkeypatch):
 def test_how_many(capsys):
     calls = {case.values[0] for case in CASES}
     with capsys.disabled():
-        print(f"\n{len(CASES)} malformed arguments for {len(calls)} public calls, "
-              f"{len(DAMAGED)} damaged files, {len(COMMANDS)} command lines")
+        print(
+            f"\n{len(CASES)} malformed arguments for {len(calls)} public calls, "
+            f"{len(DAMAGED)} damaged files, {len(COMMANDS)} command lines"
+        )
     assert len(CASES) > 2000 and len(calls) > 40
     results = {"Estimate", "InputError", "Warn", "__version__"}  # made by the package, not by users
-    public = {n for n in fp.__all__ if n not in results and inspect.signature(getattr(fp, n)).parameters}
+    public = {
+        n for n in fp.__all__ if n not in results and inspect.signature(getattr(fp, n)).parameters
+    }
     elsewhere = {"Head", "Limits", "estimate_many", "judge_heats"}  # below, tests/head, tests/study
-    assert public <= calls | elsewhere, f"public calls without malformed input: {public - calls - elsewhere}"
+    assert public <= calls | elsewhere, (
+        f"public calls without malformed input: {public - calls - elsewhere}"
+    )
 
 
 # --------------------------------------------------------------------------------------------- command line
 
 COMMANDS = [
-    ["--grade", ""], ["--grade", "no such"], ["--grade", "413O"], ["--head", "driver"], ["--head", ""],
-    ["--preheat-c", "hot"], ["--preheat-c", "nan"], ["--preheat-c", "inf"], ["--preheat-c", "99999"], ["--preheat-c", "-300"],
-    ["--soak-s", "-1"], ["--soak-s", "1e99"], ["--transfer-s", "-1"], ["--dwell-s", "nan"], ["--die-c", "5000"],
-    ["--spray", "-3"], ["--spray", "1e9"], ["--spray", "water"], ["--spray-s", "-1"], ["--delay-s", "nan"],
-    ["--water-c", "150"], ["--cool", "oil"], ["--cool", ""], ["--bogus"], ["stray"], ["--preheat-c"],
-    ["--json", "--grade", "４１３０x"], ["--grade", "4130\x00"],
+    ["--grade", ""],
+    ["--grade", "no such"],
+    ["--grade", "413O"],
+    ["--head", "driver"],
+    ["--head", ""],
+    ["--preheat-c", "hot"],
+    ["--preheat-c", "nan"],
+    ["--preheat-c", "inf"],
+    ["--preheat-c", "99999"],
+    ["--preheat-c", "-300"],
+    ["--soak-s", "-1"],
+    ["--soak-s", "1e99"],
+    ["--transfer-s", "-1"],
+    ["--dwell-s", "nan"],
+    ["--die-c", "5000"],
+    ["--spray", "-3"],
+    ["--spray", "1e9"],
+    ["--spray", "water"],
+    ["--spray-s", "-1"],
+    ["--delay-s", "nan"],
+    ["--water-c", "150"],
+    ["--cool", "oil"],
+    ["--cool", ""],
+    ["--bogus"],
+    ["stray"],
+    ["--preheat-c"],
+    ["--json", "--grade", "４１３０x"],
+    ["--grade", "4130\x00"],
 ]
 
 
@@ -212,11 +397,21 @@ def test_command_line_refuses(options, capsys, tmp_path, monkeypatch):
 
 # --------------------------------------------------------------------------------------------- files
 
+
 def damaged():
     """A good shop file and good panel inputs with one thing broken each, and with random bytes changed."""
-    good = {"format": "forgeprops shop", "version": 1, "name": "bay", "measured_on": "", "values": {
-        "spray": 1.2, "emissivity": 0.8, "air": 1.0, "die": 1.0, "delay_s": 0.0}, "fitted": [],
-        "standard_errors": [], "correlations": [], "data_files": [], "n_readings": 0}
+    good = {
+        "format": "forgeprops shop",
+        "version": 1,
+        "name": "bay",
+        "measured_on": "",
+        "values": {"spray": 1.2, "emissivity": 0.8, "air": 1.0, "die": 1.0, "delay_s": 0.0},
+        "fitted": [],
+        "standard_errors": [],
+        "correlations": [],
+        "data_files": [],
+        "n_readings": 0,
+    }
     wrong = [None, "x", -1e9, 1e30, [], {}, [[]], True, {"spray": None}]
     for field in good:
         yield {k: v for k, v in good.items() if k != field}
@@ -233,11 +428,19 @@ def damaged():
 
 DAMAGED = list(damaged())
 #: Damage that is none: these fields may hold such a value.
-_HARMLESS = ({"name": "x"}, {"fitted": []}, {"standard_errors": []}, {"correlations": []}, {"data_files": []},
-             {"correlations": [[]]})
+_HARMLESS = (
+    {"name": "x"},
+    {"fitted": []},
+    {"standard_errors": []},
+    {"correlations": []},
+    {"data_files": []},
+    {"correlations": [[]]},
+)
 
 
-@pytest.mark.parametrize("content", DAMAGED, ids=lambda c: hashlib.sha1(json.dumps(c).encode()).hexdigest()[:8])
+@pytest.mark.parametrize(
+    "content", DAMAGED, ids=lambda c: hashlib.sha1(json.dumps(c).encode()).hexdigest()[:8]
+)
 def test_damaged_shop_files_are_refused(content):
     text = json.dumps(content)
     try:
@@ -251,8 +454,15 @@ def test_damaged_shop_files_are_refused(content):
 
 def test_random_bytes_give_our_error_or_a_valid_thing(tmp_path):
     """200 files with bytes changed, cut off or doubled, for every reader."""
-    readers = {"certificates": fp.read_certificates, "hardness": fp.read_hardness, "traces": fp.read_traces,
-               "bends": fp.read_bends, "channels": fp.read_channels, "runs": fp.read_runs, "log": fp.read_log}
+    readers = {
+        "certificates": fp.read_certificates,
+        "hardness": fp.read_hardness,
+        "traces": fp.read_traces,
+        "bends": fp.read_bends,
+        "channels": fp.read_channels,
+        "runs": fp.read_runs,
+        "log": fp.read_log,
+    }
     draw = random.Random(7)
     for name, reader in readers.items():
         good = data_path("demo", f"{name}.csv").read_bytes()[:20_000]
@@ -272,7 +482,7 @@ def test_random_bytes_give_our_error_or_a_valid_thing(tmp_path):
 def test_a_refused_write_leaves_the_old_file(suffix, tmp_path):
     import pandas as pd
 
-    from forgeprops.files import write_json, write_table
+    from forgeprops.io.saved import write_json, write_table
 
     target = tmp_path / f"kept{suffix}"
     target.write_bytes(b"old")
@@ -297,10 +507,25 @@ def test_own_tables_stay_as_they_are():
 
 # --------------------------------------------------------------------------------------------- controls
 
-@pytest.mark.parametrize("inputs", [
-    {"grade": "no such"}, {"preheat_c": "hot"}, {"preheat_c": None}, {"preheat_c": 1e9}, {"flux": -1}, {"water": "yes"},
-    {"surroundings": 7}, {"grade": ["4130"]}, {"head": {}}, {"unknown": 1}, {"spray_s": [[1]]}, {"delay_s": "1"},
-], ids=str)
+
+@pytest.mark.parametrize(
+    "inputs",
+    [
+        {"grade": "no such"},
+        {"preheat_c": "hot"},
+        {"preheat_c": None},
+        {"preheat_c": 1e9},
+        {"flux": -1},
+        {"water": "yes"},
+        {"surroundings": 7},
+        {"grade": ["4130"]},
+        {"head": {}},
+        {"unknown": 1},
+        {"spray_s": [[1]]},
+        {"delay_s": "1"},
+    ],
+    ids=str,
+)
 def test_loading_bad_settings_keeps_the_page(inputs, tmp_path, monkeypatch):
     pytest.importorskip("ipywidgets")
     from forgeprops.show.panels.estimate import EstimatePanel
@@ -310,8 +535,17 @@ def test_loading_bad_settings_keeps_the_page(inputs, tmp_path, monkeypatch):
     panel = EstimatePanel()
     before = panel.headline.value
     content = json.dumps({"format": "forgeprops estimate inputs", "version": 1, **inputs}).encode()
-    panel.keep._load(({"name": "mine.json", "content": content, "type": "", "size": len(content),
-                       "last_modified": None},))
+    panel.keep._load(
+        (
+            {
+                "name": "mine.json",
+                "content": content,
+                "type": "",
+                "size": len(content),
+                "last_modified": None,
+            },
+        )
+    )
     assert 'role="alert"' in panel.keep.said.value and "Traceback" not in panel.keep.said.value
     assert panel.headline.value == before
     assert not [p for p in tmp_path.iterdir() if p.suffix == ".json"]
@@ -321,21 +555,49 @@ def test_loading_bad_settings_keeps_the_page(inputs, tmp_path, monkeypatch):
 
 PACKAGE = Path(fp.__file__).parent
 _FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "input"}
-_FORBIDDEN_MODULES = {"pickle", "cPickle", "marshal", "shelve", "dill", "joblib", "yaml", "subprocess", "ctypes"}
+_FORBIDDEN_MODULES = {
+    "pickle",
+    "cPickle",
+    "marshal",
+    "shelve",
+    "dill",
+    "joblib",
+    "yaml",
+    "subprocess",
+    "ctypes",
+}
 
 
-@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda p: p.relative_to(PACKAGE).as_posix())
+@pytest.mark.parametrize(
+    "path", sorted(PACKAGE.rglob("*.py")), ids=lambda p: p.relative_to(PACKAGE).as_posix()
+)
 def test_nothing_is_unpickled_or_evaluated(path):
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Call):
             name = node.func.id if isinstance(node.func, ast.Name) else ""
             assert name not in _FORBIDDEN_CALLS, f"line {node.lineno}: {name}(...)"
             text = ast.unparse(node.func)
-            assert text not in ("os.system", "os.popen", "pd.read_pickle", "pandas.eval", "np.load", "pd.eval"), text
-            tree = text.startswith("KDTree(")  # its query looks up points; that of a DataFrame evaluates a text
-            assert tree or not text.endswith((".query", ".to_pickle")), f"line {node.lineno}: {text}"
-        names = [a.name for a in node.names] if isinstance(node, ast.Import) else \
-            [node.module or ""] if isinstance(node, ast.ImportFrom) and not node.level else []
+            assert text not in (
+                "os.system",
+                "os.popen",
+                "pd.read_pickle",
+                "pandas.eval",
+                "np.load",
+                "pd.eval",
+            ), text
+            tree = text.startswith(
+                "KDTree("
+            )  # its query looks up points; that of a DataFrame evaluates a text
+            assert tree or not text.endswith((".query", ".to_pickle")), (
+                f"line {node.lineno}: {text}"
+            )
+        names = (
+            [a.name for a in node.names]
+            if isinstance(node, ast.Import)
+            else [node.module or ""]
+            if isinstance(node, ast.ImportFrom) and not node.level
+            else []
+        )
         assert not {n.split(".")[0] for n in names} & _FORBIDDEN_MODULES, names
 
 

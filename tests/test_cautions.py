@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
-from forgeprops.cautions import CAUTIONS, SHORT
-from forgeprops.limits.hosel import CAUTIONS as BENCH
+from forgeprops.base.cautions import CAUTIONS, SHORT
+from forgeprops.hosel.bend import CAUTIONS as BENCH
 from forgeprops.show.sheet import sheet_html
 
 ROOT = Path(__file__).parents[1]
@@ -19,7 +19,9 @@ def readme():
 
 
 def first_notebook():
-    cells = json.loads((ROOT / "notebooks/00_start_here.ipynb").read_text(encoding="utf-8"))["cells"]
+    cells = json.loads((ROOT / "notebooks/00_start_here.ipynb").read_text(encoding="utf-8"))[
+        "cells"
+    ]
     return "\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "markdown")
 
 

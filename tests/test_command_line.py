@@ -21,7 +21,9 @@ def test_prints_the_summary_of_the_same_estimate(capsys):
     assert main(["--grade", "4130", "--preheat-c", "930"]) == 0
     said = capsys.readouterr()
     assert said.err == ""
-    assert said.out.strip() == fp.estimate(fp.grade("4130"), "mid-iron", fp.Route()).summary().strip()
+    assert (
+        said.out.strip() == fp.estimate(fp.grade("4130"), "mid-iron", fp.Route()).summary().strip()
+    )
 
 
 def test_the_two_grades_of_the_first_question(capsys):
@@ -30,14 +32,24 @@ def test_the_two_grades_of_the_first_question(capsys):
     for name in ("4130", "1020"):
         assert main(["--grade", name, "--preheat-c", "930", "--json"]) == 0
         found[name] = json.loads(capsys.readouterr().out)
-    zones = {name: {z: v["hardness_hv"] for z, v in answer["zones"].items()} for name, answer in found.items()}
+    zones = {
+        name: {z: v["hardness_hv"] for z, v in answer["zones"].items()}
+        for name, answer in found.items()
+    }
     assert zones["4130"]["face"] > zones["1020"]["face"] + 100.0
     assert found["4130"]["hosel"]["allowed_deg"] < found["1020"]["hosel"]["allowed_deg"]
     main(["--grade", "4130"])
     text = " ".join(capsys.readouterr().out.split())
     assert "martensite" in text and "°" in text and "±" in text
     # the water in the units of the shop, the steel's own numbers, what the furnace made
-    for words in ("L/min on", "mL in 10 s in a can", "2 s after the squeeze", "ideal diameter", " Ms ", "grain ASTM"):
+    for words in (
+        "L/min on",
+        "mL in 10 s in a can",
+        "2 s after the squeeze",
+        "ideal diameter",
+        " Ms ",
+        "grain ASTM",
+    ):
         assert words in text, words
 
 
@@ -82,14 +94,23 @@ def test_bad_input_is_one_line_and_exit_code_2(options, words, capsys):
     assert main([*options, "--json"]) == 2
     said = capsys.readouterr()
     assert said.out == ""
-    assert said.err.count("\n") == 1 and said.err.startswith("forgeprops: ") and "Traceback" not in said.err
+    assert (
+        said.err.count("\n") == 1
+        and said.err.startswith("forgeprops: ")
+        and "Traceback" not in said.err
+    )
     for word in words:
         assert word in said.err
 
 
 def test_process_exit_codes_and_streams():
     bad = run("--grade", "9999")
-    assert bad.returncode == 2 and bad.stdout == "" and "9999" in bad.stderr and "Traceback" not in bad.stderr
+    assert (
+        bad.returncode == 2
+        and bad.stdout == ""
+        and "9999" in bad.stderr
+        and "Traceback" not in bad.stderr
+    )
     wrong = run("--no-such-option")
     assert wrong.returncode == 2 and "--no-such-option" in wrong.stderr
     assert run("--version").stdout.strip() == f"forgeprops {fp.__version__}"

@@ -6,7 +6,7 @@ import numba
 import pytest
 from numba.core import event
 
-from forgeprops.compiled import _tell_who_waits
+from forgeprops.engine.compiled import _tell_who_waits
 
 
 def more(x):

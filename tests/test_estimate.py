@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.estimate import evaluate
-from forgeprops.head import ZONES
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.head import ZONES
 
 HEAD = fp.head("mid-iron")
 ROUTE = fp.Route()
@@ -74,16 +74,25 @@ def test_a_face_sprayed_too_briefly_is_reheated_by_the_body(name):
 
 def test_water_that_buys_nothing_is_told_with_the_reason():
     """Too brief to reach Ms, too little for a plain steel, idle on a steel that hardens in air; silent where it works."""
+
     def idle(name, **settings):
         result = fp.estimate(fp.grade(name), HEAD, ROUTE.with_(**settings))
         return result, " ".join(w.text for w in result.warnings if w.code == "idle-water")
 
     brief, said = idle("4130", spray_s=3.0)
     assert brief.zones["face"].rebound_c < 30.0 and "reheated-face" not in codes(brief)
-    assert "above Ms" in said and "spray longer" in said and "as it would in air" in " ".join(brief.summary().split())
+    assert (
+        "above Ms" in said
+        and "spray longer" in said
+        and "as it would in air" in " ".join(brief.summary().split())
+    )
     assert "more carbon or alloy" in idle("1020")[1]
     hard, said = idle("4340", preheat_c=1150.0, spray_s=4.0)
-    assert "hardens in air" in said and "reheated-face" not in codes(hard) and "in air as well" in hard.summary()
+    assert (
+        "hardens in air" in said
+        and "reheated-face" not in codes(hard)
+        and "in air as well" in hard.summary()
+    )
     assert idle("4130")[1] == "" and idle("4130", preheat_c=700.0)[1] == ""
 
 
@@ -106,8 +115,13 @@ def test_more_water_never_leaves_the_face_softer_than_air(name):
 
 
 def test_part_austenite_is_the_reason_not_the_water():
-    text = " ".join(fp.estimate(fp.grade("4130"), HEAD, ROUTE.with_(preheat_c=770.0)).summary().split())
-    assert "of it was austenite when it left the furnace, and the water took that part below Ms" in text
+    text = " ".join(
+        fp.estimate(fp.grade("4130"), HEAD, ROUTE.with_(preheat_c=770.0)).summary().split()
+    )
+    assert (
+        "of it was austenite when it left the furnace, and the water took that part below Ms"
+        in text
+    )
 
 
 def test_furnace_set_at_the_end_of_a_range_is_inside_it():
@@ -116,9 +130,17 @@ def test_furnace_set_at_the_end_of_a_range_is_inside_it():
 
 
 def test_nothing_is_warned_of_twice():
-    for name, settings in (("4130", {}), ("4340", {"preheat_c": 1150.0}), ("4130", {"preheat_c": 700.0})):
+    for name, settings in (
+        ("4130", {}),
+        ("4340", {"preheat_c": 1150.0}),
+        ("4130", {"preheat_c": 700.0}),
+    ):
         warnings = fp.estimate(fp.grade(name), HEAD, ROUTE.with_(**settings)).warnings
-        told = [w.code for w in warnings if w.code not in ("coarse-grain", "partial-austenite", "carbides-left")]
+        told = [
+            w.code
+            for w in warnings
+            if w.code not in ("coarse-grain", "partial-austenite", "carbides-left")
+        ]
         assert len(told) == len(set(told)), told
     # below Ac1 one sentence says it all
     assert not {"partial-austenite", "carbides-left", "late-water"} & {w.code for w in warnings}
@@ -136,7 +158,9 @@ def test_martensite_tempers_itself_when_the_body_reheats_it(both):
 @pytest.mark.parametrize("name", ["1030", "4130", "4340"])
 def test_preheat_below_ac1_hardens_nothing_and_says_so(name):
     steel = fp.grade(name)
-    result = fp.estimate(steel, HEAD, ROUTE.with_(preheat_c=fp.critical_temperatures(steel).ac1_c - 15.0))
+    result = fp.estimate(
+        steel, HEAD, ROUTE.with_(preheat_c=fp.critical_temperatures(steel).ac1_c - 15.0)
+    )
     assert "below-ac1" in codes(result)
     for zone in result.zones.values():
         assert zone.austenite_share == 0.0 and zone.fractions["untransformed"] == pytest.approx(1.0)
@@ -152,7 +176,9 @@ def test_the_press_is_told():
     (A chromoly face stands it: it keeps its austenite, and a colder body tempers it less.)
     """
     quick, slow = ROUTE, ROUTE.with_(dwell_s=0.8, die_c=30.0, delay_s=6.0)
-    plain, alloyed = ([fp.estimate(fp.grade(g), HEAD, r) for r in (quick, slow)] for g in ("1030", "4130"))
+    plain, alloyed = (
+        [fp.estimate(fp.grade(g), HEAD, r) for r in (quick, slow)] for g in ("1030", "4130")
+    )
     for results in (plain, alloyed):
         before, after = (r.zones["face"].die_c - r.zones["face"].water_c for r in results)
         assert after > before + 100.0
@@ -166,16 +192,24 @@ def test_more_of_what_hardens_hardens_more():
     steel = fp.grade("4130")
     flux = faces(steel, [ROUTE.with_(flux=f) for f in (6.0, 9.0, 12.0, 16.0, 22.0)])[:, 0]
     assert (np.diff(flux) > -0.5).all() and flux[-1] > flux[0] + 50.0
-    dry = [faces(fp.grade(name), [DRY])[0, 4] for name in ("1020", "1030", "1045", "4130", "4140", "4340")]
+    dry = [
+        faces(fp.grade(name), [DRY])[0, 4]
+        for name in ("1020", "1030", "1045", "4130", "4140", "4340")
+    ]
     assert (np.diff(dry) > 0.0).all()
-    fan, still, sleeve = (faces(fp.grade("4140"), [DRY.with_(surroundings=s)])[0, 4] for s in ("fan", "single", "sleeve"))
+    fan, still, sleeve = (
+        faces(fp.grade("4140"), [DRY.with_(surroundings=s)])[0, 4]
+        for s in ("fan", "single", "sleeve")
+    )
     assert fan > still > sleeve
 
 
 def test_later_heat_softens_a_hard_face_and_only_the_zones_named():
     heat = fp.LaterHeat(550.0, 3600.0, ("hosel",))
     steel = fp.grade("4340")
-    hard, hosel = (fp.estimate(steel, HEAD, dataclasses.replace(ROUTE, later=later)) for later in ((), (heat,)))
+    hard, hosel = (
+        fp.estimate(steel, HEAD, dataclasses.replace(ROUTE, later=later)) for later in ((), (heat,))
+    )
     assert hosel.zones["hosel"].hardness_hv < hard.zones["hosel"].hardness_hv - 50.0
     assert hosel.zones["face"].hardness_hv == pytest.approx(hard.zones["face"].hardness_hv)
     assert hosel.hosel.allowed_deg > hard.hosel.allowed_deg
@@ -196,7 +230,13 @@ def test_vanishing_spray_is_no_spray(name):
 
 @pytest.mark.parametrize(
     ("name", "sprayed", "near_ac1", "elsewhere"),
-    [("1020", True, 8, 6), ("1030", False, 8, 6), ("4130", True, 45, 14), ("4130", False, 12, 8), ("4140", True, 70, 16)],
+    [
+        ("1020", True, 8, 6),
+        ("1030", False, 8, 6),
+        ("4130", True, 45, 14),
+        ("4130", False, 12, 8),
+        ("4140", True, 70, 16),
+    ],
 )
 def test_continuous_in_preheat(name, sprayed, near_ac1, elsewhere, record_property):
     """700 to 1250 °C in steps of 2 °C: no step in hardness but what the metal does.
@@ -207,10 +247,14 @@ def test_continuous_in_preheat(name, sprayed, near_ac1, elsewhere, record_proper
     steel = fp.grade(name)
     t = np.arange(700.0, 1250.1, 2.0)
     route = ROUTE if sprayed else DRY
-    jumps = np.abs(np.diff(faces(steel, [route.with_(preheat_c=float(x)) for x in t]), axis=0)).max(axis=1)
+    jumps = np.abs(np.diff(faces(steel, [route.with_(preheat_c=float(x)) for x in t]), axis=0)).max(
+        axis=1
+    )
     near = np.abs(t[1:] - fp.critical_temperatures(steel).ac1_c - 10.0) < 12.0
     record_property("largest_hv", [float(jumps[near].max()), float(jumps[~near].max())])
-    print(f"\n{name}: near Ac1 {jumps[near].max():.1f}, elsewhere {jumps[~near].max():.1f} HV per 2 °C")
+    print(
+        f"\n{name}: near Ac1 {jumps[near].max():.1f}, elsewhere {jumps[~near].max():.1f} HV per 2 °C"
+    )
     assert jumps[near].max() < near_ac1 and jumps[~near].max() < elsewhere
 
 
@@ -237,7 +281,14 @@ def test_fractions_sum_to_one_and_are_shares(both):
 
 def test_events_and_curves_belong_together(both):
     result = both["4130"]
-    assert list(result.events) == ["out of furnace", "in die", "stroke", "end of stroke", "water on", "water off"]
+    assert list(result.events) == [
+        "out of furnace",
+        "in die",
+        "stroke",
+        "end of stroke",
+        "water on",
+        "water off",
+    ]
     times = list(result.events.values())
     assert times == sorted(times) and times[0] == ROUTE.preheat.soak_s
     for name in ZONES:
@@ -255,7 +306,9 @@ def test_a_single_estimate_is_a_batch_of_one(both):
     batch = evaluate([fp.grade("1020"), fp.grade("4130")], [HEAD] * 2, [ROUTE] * 2)
     for row, name in enumerate(("1020", "4130")):
         alone = [both[name].zones[zone].hardness_hv for zone in ZONES]
-        assert alone == pytest.approx(batch.hardness_hv[row], abs=0.3)  # a trace marches on to 80 °C
+        assert alone == pytest.approx(
+            batch.hardness_hv[row], abs=0.3
+        )  # a trace marches on to 80 °C
 
 
 # ---- bad input: one clear sentence ---------------------------------------------------------------------------------
@@ -270,13 +323,26 @@ def test_a_single_estimate_is_a_batch_of_one(both):
         (lambda: fp.Route().with_(preheat_c=1500.0), ["1500", "1340", "°C"]),
         (lambda: fp.Route().with_(preheat_c=5.0), ["5", "20", "°C"]),
         (lambda: fp.Route().with_(flux=-1.0), ["-1", "kg/(m² s)"]),
-        (lambda: dataclasses.replace(HEAD, face=dataclasses.replace(HEAD.face, thickness_mm=-2.0)), ["-2", "mm"]),
-        (lambda: dataclasses.replace(HEAD, face=dataclasses.replace(HEAD.face, length_mm=90.0)), ["90"]),
+        (
+            lambda: dataclasses.replace(
+                HEAD, face=dataclasses.replace(HEAD.face, thickness_mm=-2.0)
+            ),
+            ["-2", "mm"],
+        ),
+        (
+            lambda: dataclasses.replace(HEAD, face=dataclasses.replace(HEAD.face, length_mm=90.0)),
+            ["90"],
+        ),
         (lambda: fp.head("midiron"), ["midiron", "mid-iron"]),
         (lambda: fp.read_certificates("no/such/file.csv"), ["no/such/file.csv"]),
         (lambda: fp.load_shop("no/such.shop.json"), ["no/such.shop.json"]),
         (lambda: fp.estimate("4130"), ["Steel"]),
-        (lambda: fp.estimate(fp.grade("4130"), HEAD, dataclasses.replace(DRY, later=(fp.LaterHeat(900.0),))), ["900"]),
+        (
+            lambda: fp.estimate(
+                fp.grade("4130"), HEAD, dataclasses.replace(DRY, later=(fp.LaterHeat(900.0),))
+            ),
+            ["900"],
+        ),
         (lambda: DRY.with_(flux=5.0), ["no spray"]),
     ],
 )
@@ -290,4 +356,7 @@ def test_bad_input_is_one_clear_sentence(call, words):
 
 
 def test_preheat_below_ac1_is_valid_and_so_is_room_temperature():
-    assert fp.estimate(fp.grade("1020"), HEAD, ROUTE.with_(preheat_c=20.0)).zones["hosel"].hardness_hv > 100.0
+    assert (
+        fp.estimate(fp.grade("1020"), HEAD, ROUTE.with_(preheat_c=20.0)).zones["hosel"].hardness_hv
+        > 100.0
+    )

@@ -13,38 +13,37 @@ import forgeprops
 PACKAGE = Path(forgeprops.__file__).parent
 #: The house from top to bottom: a room imports only rooms that stand before it.
 HOUSE = (
-    "errors",
-    "ranges",
-    "tables",
-    "sources",
-    "cautions",
-    "files",
-    "compiled",
-    "steel",
-    "drawing",
-    "head",
-    "route",
-    "shop",
-    "mechanical.hardness_scales",  # pure tables, so above its own room
+    "base",
+    "io",
+    "inputs",
+    "certificates",
+    "strength.hardness_scales",  # pure tables, so above its own room
     "hardenability",
     "transformation",
     "forging",
     "thermal",
-    "uncertainty",
+    "engine",
+    "answer.interval",
     "specimens",
-    "opinions",
-    "mechanical",
-    "limits",
-    "second_heat",
-    "provenance",
-    "words",
+    "answer.second_opinions",
+    "strength",
+    "hosel",
+    "face",
     "answer",
-    "estimate",
     "study",
     "show",
 )
 #: For people's eyes; allowed in show/ alone.
-FOR_EYES = {"matplotlib", "ipywidgets", "IPython", "jinja2", "weasyprint", "voila", "jupyterlab", "traitlets"}
+FOR_EYES = {
+    "matplotlib",
+    "ipywidgets",
+    "IPython",
+    "jinja2",
+    "weasyprint",
+    "voila",
+    "jupyterlab",
+    "traitlets",
+}
 #: Costly to import (0.2-0.6 s each), so loaded by the function that needs them.
 HEAVY = FOR_EYES | {
     "pandas",
@@ -119,19 +118,27 @@ def test_rooms_import_only_rooms_above(path):
     ids=lambda p: p.relative_to(PACKAGE).as_posix(),
 )
 def test_computation_knows_no_pictures_and_no_widgets(path):
-    found = {name for inside, name, _ in imports(path) if inside is None and name.split(".")[0] in FOR_EYES}
+    found = {
+        name
+        for inside, name, _ in imports(path)
+        if inside is None and name.split(".")[0] in FOR_EYES
+    }
     assert not found
 
 
 def test_every_room_has_its_place():
-    rooms = {room_of(p.relative_to(PACKAGE).with_suffix("").parts) for p in FILES} - set(OPEN_TO_ALL)
+    rooms = {room_of(p.relative_to(PACKAGE).with_suffix("").parts) for p in FILES} - set(
+        OPEN_TO_ALL
+    )
     assert rooms == set(HOUSE)
 
 
 def test_the_rule_can_fail(tmp_path):
     """A file that breaks the rule is found by the same reading."""
-    bad = PACKAGE / "steel" / "nowhere.py"  # never written: read from a copy with the same relative name
-    text = "def f():\n    from ..estimate import estimate\n    import matplotlib.pyplot\n"
+    bad = (
+        PACKAGE / "inputs" / "nowhere.py"
+    )  # never written: read from a copy with the same relative name
+    text = "def f():\n    from ..answer.evaluation import estimate\n    import matplotlib.pyplot\n"
     copy = tmp_path / "forgeprops" / bad.relative_to(PACKAGE)
     copy.parent.mkdir(parents=True)
     copy.write_text(text)
@@ -144,8 +151,8 @@ def test_the_rule_can_fail(tmp_path):
             return copy.read_text(encoding)
 
     found = list(imports(Moved()))
-    assert (["estimate", "estimate"], "forgeprops.estimate", False) in found
-    assert HOUSE.index("estimate") > HOUSE.index("steel") and found[1][1] == "matplotlib.pyplot"
+    assert (["answer", "evaluation", "estimate"], "forgeprops.answer.evaluation", False) in found
+    assert HOUSE.index("answer") > HOUSE.index("inputs") and found[1][1] == "matplotlib.pyplot"
 
 
 def run(code):

@@ -14,23 +14,96 @@ import forgeprops as fp
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = Path(fp.__file__).parent
-FILES = sorted(p for folder in ("forgeprops", "tests", "data", "notebooks", ".ci") for p in (ROOT / folder).rglob("*")
-               if p.is_file() and "__pycache__" not in p.parts and ".ipynb_checkpoints" not in p.parts)
-FILES += [ROOT / name for name in ("README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", ".gitignore")]
+FILES = sorted(
+    p
+    for folder in ("forgeprops", "tests", "data", "notebooks", ".ci")
+    for p in (ROOT / folder).rglob("*")
+    if p.is_file() and "__pycache__" not in p.parts and ".ipynb_checkpoints" not in p.parts
+)
+FILES += [
+    ROOT / name
+    for name in ("README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", ".gitignore")
+]
 
 #: How a number's unit ends its name.
-UNITS = ("_c", "_s", "_mm", "_mm2", "_mm3", "_mm4", "_um", "_um2", "_hv", "_hrc", "_hb", "_mpa", "_n", "_nm", "_nmm",
-         "_kn", "_deg", "_k", "_g", "_kg", "_j", "_m_s", "_kg_m2_s", "_w_m2k", "_w_mk", "_w_m2", "_c_per_s", "_per_s",
-         "_per_mm", "_per_k", "_l_min", "_ml", "_astm", "_pct", "_kg_m3", "_j_kgk", "_m2_s", "_um2_s", "_hz", "_rad",
-         "_h", "_m2", "_w", "_kw", "_min", "_mm4", "_hours")
+UNITS = (
+    "_c",
+    "_s",
+    "_mm",
+    "_mm2",
+    "_mm3",
+    "_mm4",
+    "_um",
+    "_um2",
+    "_hv",
+    "_hrc",
+    "_hb",
+    "_mpa",
+    "_n",
+    "_nm",
+    "_nmm",
+    "_kn",
+    "_deg",
+    "_k",
+    "_g",
+    "_kg",
+    "_j",
+    "_m_s",
+    "_kg_m2_s",
+    "_w_m2k",
+    "_w_mk",
+    "_w_m2",
+    "_c_per_s",
+    "_per_s",
+    "_per_mm",
+    "_per_k",
+    "_l_min",
+    "_ml",
+    "_astm",
+    "_pct",
+    "_kg_m3",
+    "_j_kgk",
+    "_m2_s",
+    "_um2_s",
+    "_hz",
+    "_rad",
+    "_h",
+    "_m2",
+    "_w",
+    "_kw",
+    "_min",
+    "_mm4",
+    "_hours",
+)
 #: Words of a quantity that needs a unit; a field or parameter that holds one must end in a unit.
-QUANTITIES = re.compile(r"(^|_)(temperature|hardness|thickness|diameter|length|width|height|duration|strength|force|"
-                        r"depth|speed|mass|pressure|allowance|bore|outside)(_|$)")
+QUANTITIES = re.compile(
+    r"(^|_)(temperature|hardness|thickness|diameter|length|width|height|duration|strength|force|"
+    r"depth|speed|mass|pressure|allowance|bore|outside)(_|$)"
+)
 #: Names with such a word that are no plain quantity: objects, texts, tables and shares.
-NO_QUANTITY = {"strength", "hardness", "hardnesses", "temperature", "temperatures", "depth", "bore_factor",
-               "strength_of", "strengths", "press_force", "force", "forces", "bore", "length", "width", "height", "speed",
-               "hardness_of", "mass_closure", "material_strength",
-               "allowance"}  # of a control chart: in standard deviations
+NO_QUANTITY = {
+    "strength",
+    "hardness",
+    "hardnesses",
+    "temperature",
+    "temperatures",
+    "depth",
+    "bore_factor",
+    "strength_of",
+    "strengths",
+    "press_force",
+    "force",
+    "forces",
+    "bore",
+    "length",
+    "width",
+    "height",
+    "speed",
+    "hardness_of",
+    "mass_closure",
+    "material_strength",
+    "allowance",
+}  # of a control chart: in standard deviations
 
 
 def public_modules():
@@ -51,7 +124,11 @@ def public_numbers(module):
         except (TypeError, ValueError):
             continue
         for parameter in parameters:
-            if str(parameter.annotation).split("|")[0].strip() in ("float", "'float'", "<class 'float'>"):
+            if str(parameter.annotation).split("|")[0].strip() in (
+                "float",
+                "'float'",
+                "<class 'float'>",
+            ):
                 yield name, parameter.name
 
 
@@ -59,9 +136,9 @@ def public_numbers(module):
 def test_quantities_carry_their_unit(name):
     for owner, parameter in public_numbers(importlib.import_module(name)):
         if QUANTITIES.search(parameter) and parameter not in NO_QUANTITY:
-            assert parameter.endswith(UNITS) or parameter.endswith(("_low", "_high", "_factor", "_share", "_fraction",
-                                                                    "_effect", "_spread")), \
-                f"{name}.{owner}: {parameter} has no unit"
+            assert parameter.endswith(UNITS) or parameter.endswith(
+                ("_low", "_high", "_factor", "_share", "_fraction", "_effect", "_spread")
+            ), f"{name}.{owner}: {parameter} has no unit"
 
 
 def test_public_names_are_words():
@@ -75,9 +152,14 @@ def test_public_names_are_words():
 def test_every_module_names_what_is_public():
     for path in sorted(PACKAGE.rglob("*.py")):
         tree = ast.parse(path.read_text(encoding="utf-8"))
-        if path.name == "__init__.py" and not any(isinstance(n, (ast.FunctionDef, ast.ClassDef)) for n in tree.body):
+        if path.name == "__init__.py" and not any(
+            isinstance(n, (ast.FunctionDef, ast.ClassDef)) for n in tree.body
+        ):
             continue
-        assert any(isinstance(n, (ast.Assign, ast.AugAssign)) and "__all__" in ast.unparse(n) for n in tree.body), path
+        assert any(
+            isinstance(n, (ast.Assign, ast.AugAssign)) and "__all__" in ast.unparse(n)
+            for n in tree.body
+        ), path
 
 
 def test_files_are_named_plainly():
@@ -89,13 +171,31 @@ def test_files_are_named_plainly():
 # ------------------------------------------------------------------------------------- what is not mentioned
 
 #: Makers of clubs and of engineering programs, reversed, so that no page of this repository reads as naming them.
-_MAKERS = [word[::-1] for word in (
-    "tsieltit", "yawallac", "edamrolyat", "onuzim", "arbocanik", "arumin", "nosxirs", "dnalevelc", "arboc",
-    "oruhim", "gnip", "gxp", "odne", "arbim")]
+_MAKERS = [
+    word[::-1]
+    for word in (
+        "tsieltit",
+        "yawallac",
+        "edamrolyat",
+        "onuzim",
+        "arbocanik",
+        "arumin",
+        "nosxirs",
+        "dnalevelc",
+        "arboc",
+        "oruhim",
+        "gnip",
+        "gxp",
+        "odne",
+        "arbim",
+    )
+]
 #: Words of how the work was arranged, not of what it is; each as a pattern.
-WORK_WORDS = re.compile(r"seed document|\bshared/|reference pack|\bissue[ -]\d|\bissues? (?:show|tool)|\bsub-?agent|"
-                        r"\bhelper (?:agent|session)|language model|\bchatgpt\b|\bclaude\b|\bcopilot\b|\bprompt\b",
-                        re.IGNORECASE)
+WORK_WORDS = re.compile(
+    r"seed document|\bshared/|reference pack|\bissue[ -]\d|\bissues? (?:show|tool)|\bsub-?agent|"
+    r"\bhelper (?:agent|session)|language model|\bchatgpt\b|\bclaude\b|\bcopilot\b|\bprompt\b",
+    re.IGNORECASE,
+)
 #: Where another meaning is meant: the test itself.
 MEANT_OTHERWISE = {"tests/test_names.py"}
 
@@ -127,7 +227,9 @@ def test_no_makers_names(path):
 
 
 def test_commits_speak_of_the_code():
-    done = subprocess.run(["git", "-C", str(ROOT), "log", "--format=%B"], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        ["git", "-C", str(ROOT), "log", "--format=%B"], capture_output=True, text=True, check=False
+    )
     if done.returncode:
         pytest.skip("not a checkout")
     assert not WORK_WORDS.search(done.stdout)
@@ -135,8 +237,9 @@ def test_commits_speak_of_the_code():
 
 # ------------------------------------------------------------------------------------- what people see
 
+
 def test_labels_of_controls_say_quantity_and_unit():
-    from forgeprops.show.panels.controls import SETTINGS
+    from forgeprops.show.controls.settings import SETTINGS
 
     labels = [s.label for s in SETTINGS.values()]
     assert len(set(labels)) == len(labels)

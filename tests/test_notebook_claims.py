@@ -73,11 +73,16 @@ def test_03_without_the_press_lower_settings_come_in_and_the_order_stays():
 
     asked = CompareInputs()
     free = {name: pair for name, pair in asked.limits.items() if name != "press_effort"}
-    with_press, without = (fp.compare(asked.grades, head=asked.head, limits=fp.Limits(**b)) for b in (asked.limits, free))
+    with_press, without = (
+        fp.compare(asked.grades, head=asked.head, limits=fp.Limits(**b))
+        for b in (asked.limits, free)
+    )
     assert without.table["meets"].sum() > with_press.table["meets"].sum()
     order = [list(c.best_of_each.sort_values("rank")["grade"]) for c in (with_press, without)]
     assert order[0] == order[1]
-    settings = [c.best_of_each.set_index("grade")["preheat_c"]["1040"] for c in (with_press, without)]
+    settings = [
+        c.best_of_each.set_index("grade")["preheat_c"]["1040"] for c in (with_press, without)
+    ]
     assert settings[1] < settings[0] and settings[1] == without.table["preheat_c"].min()
     hard = fp.compare(["4140"], head=asked.head).table
     there = hard[hard["face_hardness_hv"].between(460, 520)]
@@ -95,16 +100,20 @@ def test_03_the_wedge_decides_until_it_is_made_of_4130():
 def test_05_what_a_soft_and_a_hard_hosel_hang_on():
     soft = fp.hosel_sensitivity(fp.estimate(fp.grade("1020")))
     hard = fp.hosel_sensitivity(fp.estimate(fp.grade("4140")))
-    assert all(any(w in what for w in ("re-bends", "notch", "bend zone")) for what in soft["what"].head(3))
+    assert all(
+        any(w in what for w in ("re-bends", "notch", "bend zone")) for what in soft["what"].head(3)
+    )
     assert all(any(w in what for w in ("bar", "force")) for what in hard["what"].head(2))
 
 
 def test_07_end_quench_bars_beside_the_standard():
-    from forgeprops.study import trust
+    from forgeprops.study import validation as trust
 
     steels, places = trust.counted_band_steels(), np.arange(1.5, 50.01, 0.5)
     own, standard = trust.end_quench_curves(steels["1045H"], places)
-    deeper = [places[np.argmax(own < h)] - places[np.argmax(standard < h)] for h in (45.0, 40.0, 30.0)]
+    deeper = [
+        places[np.argmax(own < h)] - places[np.argmax(standard < h)] for h in (45.0, 40.0, 30.0)
+    ]
     assert 0.0 < np.mean(deeper) < 1.0
     own, standard = trust.end_quench_curves(steels["4140H"], places)
     near, deep = places <= 10.0, places >= 30.0
@@ -113,7 +122,7 @@ def test_07_end_quench_bars_beside_the_standard():
 
 
 def test_06_the_log_tells_when_and_the_causes_what():
-    from forgeprops.tables import data_path
+    from forgeprops.base.tables import data_path
 
     found = fp.track(data_path("demo", "log.csv"))
     log = found.table["measured"]
@@ -126,4 +135,6 @@ def test_06_the_log_tells_when_and_the_causes_what():
     )  # fmt: skip
     assert told.likeliest == "flux"
     first = told.table.iloc[0]
-    assert first["drift_low"] < -2.5 < first["drift_high"] + 0.3  # the nozzle that was half shut: 12 to 9.5
+    assert (
+        first["drift_low"] < -2.5 < first["drift_high"] + 0.3
+    )  # the nozzle that was half shut: 12 to 9.5

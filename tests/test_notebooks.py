@@ -30,7 +30,15 @@ def test_there_are_notebooks():
 def test_notebooks_are_stripped():
     extra = "metadata.language_info metadata.widgets"
     done = subprocess.run(
-        [sys.executable, "-m", "nbstripout", "--verify", "--extra-keys", extra, *map(str, NOTEBOOKS)],
+        [
+            sys.executable,
+            "-m",
+            "nbstripout",
+            "--verify",
+            "--extra-keys",
+            extra,
+            *map(str, NOTEBOOKS),
+        ],
         capture_output=True,
         text=True,
     )
@@ -56,9 +64,13 @@ def test_links_lead_somewhere(path):
         for part in source.split("](")[1:]:
             target = part.split(")")[0].split("#")[0]
             if target and not target.startswith("http"):
-                assert (FOLDER / target).exists(), f"{path.name} links to {target}, which does not exist"
+                assert (FOLDER / target).exists(), (
+                    f"{path.name} links to {target}, which does not exist"
+                )
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 def test_kernel_is_named_so_that_the_reader_is_not_asked(path):
-    assert json.loads(path.read_text(encoding="utf-8"))["metadata"]["kernelspec"]["name"] == "python3"
+    assert (
+        json.loads(path.read_text(encoding="utf-8"))["metadata"]["kernelspec"]["name"] == "python3"
+    )

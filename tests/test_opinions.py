@@ -5,23 +5,23 @@ import types
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.hardenability.critical_rates import (
-    austenitising_parameter,
-    critical_cooling_rates,
-    critical_rate_fractions,
-)
-from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling
-from forgeprops.opinions import (
+from forgeprops.answer.second_opinions import (
     critical_rate_hardness_hv,
     critical_rate_opinion,
     end_quench_opinion,
     opinion_arrays,
     opinions,
 )
-from forgeprops.steel import Steel, family
-from forgeprops.steel.grades import grade, grades
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.base.tables import read_rows
+from forgeprops.hardenability.critical_rates import (
+    austenitising_parameter,
+    critical_cooling_rates,
+    critical_rate_fractions,
+)
+from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling
+from forgeprops.inputs.grades import family, grade, grades
+from forgeprops.inputs.steel import Steel
 
 RATES = (0.2, 1.0, 2.5, 4.0, 8.0, 16.0, 40.0, 120.0, 400.0)
 
@@ -46,7 +46,9 @@ def test_rates_keep_their_order(name):
 
 def test_critical_rate_for_full_martensite_has_the_known_order():
     # known, from memory: C45 above 100 °C/s, 42CrMo4 20-30 °C/s; asserted within a factor of 2
-    assert 50.0 < critical_cooling_rates(_bare(C=0.46, Mn=0.65, Si=0.25), 850.0, 1800.0)["V1"] < 400.0
+    assert (
+        50.0 < critical_cooling_rates(_bare(C=0.46, Mn=0.65, Si=0.25), 850.0, 1800.0)["V1"] < 400.0
+    )
     assert 10.0 < critical_cooling_rates(grade("42CrMo4"), 850.0, 1800.0)["V1"] < 60.0
 
 
@@ -74,7 +76,8 @@ def test_fractions_sum_to_one_and_martensite_grows(name):
 
 def test_equivalent_distance():
     assert end_quench_equivalent_mm(np.array([1e4, 272.2, 5.556, 0.1])) == pytest.approx(
-        [1.5875, 1.5875, 25.4, 50.8], rel=1e-3)
+        [1.5875, 1.5875, 25.4, 50.8], rel=1e-3
+    )
     distance = end_quench_equivalent_mm(np.geomspace(2.0, 270.0, 50))
     assert np.all(np.diff(distance) < 0)
     assert slowest_cooling() == pytest.approx((1.944, 138.0), rel=1e-3)
@@ -105,7 +108,9 @@ def _rate_in_still_air(diameter_mm):
     """
     diameter = diameter_mm / 1000.0
     rayleigh = 9.81 / 633.0 * 680.0 * diameter**3 / 5.9e-5**2 * 0.69
-    nusselt = (0.6 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / 0.69) ** (9 / 16)) ** (8 / 27)) ** 2
+    nusselt = (
+        0.6 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / 0.69) ** (9 / 16)) ** (8 / 27)
+    ) ** 2
     loss = 0.8 * 5.670e-8 * (973.15**4 - 293.15**4) + nusselt * 0.0485 / diameter * 680.0
     return 4.0 * loss / (7650.0 * 600.0 * diameter)
 
@@ -115,12 +120,18 @@ def _bar_errors(unit="C", steels=None):
     errors, applicable = [], []
     for row in read_rows("measured/air_cooled_bars.csv"):
         if (row["cooling"], row["value_kind"]) != ("still air", "measured") or (
-                not row["hb"] or not row["diameter_mm"] or (steels and row["steel"] not in steels)):
+            not row["hb"] or not row["diameter_mm"] or (steels and row["steel"] not in steels)
+        ):
             continue
         contents = {e: float(row[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V") if row[e]}
         steel = Steel(row["steel"], contents)
-        opinion = critical_rate_opinion(steel, _rate_in_still_air(float(row["diameter_mm"])), hold_s=3600.0,
-                                        austenitise_c=float(row["austenitise_c"]), pa_unit=unit)
+        opinion = critical_rate_opinion(
+            steel,
+            _rate_in_still_air(float(row["diameter_mm"])),
+            hold_s=3600.0,
+            austenitise_c=float(row["austenitise_c"]),
+            pa_unit=unit,
+        )
         errors.append(opinion.hardness_hv - float(row["hb"]) / 0.95)  # HB = 0.95 HV, ISO 18265
         applicable.append(opinion.applicable)
     return np.array(errors), np.array(applicable)
@@ -170,23 +181,36 @@ def test_outside_the_range_is_not_counted():
     odd = Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})
     assert "C for the critical" in critical_rate_opinion(odd, 5.0).why
     assert "Mn for the critical" in critical_rate_opinion(odd, 5.0).why
-    assert "Austenitising temperature" in critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0).why
+    assert (
+        "Austenitising temperature"
+        in critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0).why
+    )
     assert not critical_rate_opinion(grade("4130"), 2000.0).applicable
 
 
 def test_by_t85():
     steel = grade("4140")
-    by_rate, by_time = end_quench_opinion(steel, 5.556), end_quench_opinion(steel, None, 63.3, by="t85")
+    by_rate, by_time = (
+        end_quench_opinion(steel, 5.556),
+        end_quench_opinion(steel, None, 63.3, by="t85"),
+    )
     assert by_time.hardness_hv == pytest.approx(by_rate.hardness_hv, abs=1.0)
     assert not end_quench_opinion(steel, 5.0, by="t85").applicable
     assert "slower than the far end" in end_quench_opinion(steel, None, 500.0, by="t85").why
 
 
 def test_arrays_equal_the_two_functions():
-    steels = [*map(grade, grades()), Steel("boron", {"C": 0.3, "Mn": 1.2, "Cr": 1.0, "B": 0.002}),
-              Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})]
-    cases = [(s, r, again, share) for s in steels for r in (0.0, *RATES, 2000.0)
-             for again, share in ((False, 1.0), (True, 1.0), (False, 0.5))]
+    steels = [
+        *map(grade, grades()),
+        Steel("boron", {"C": 0.3, "Mn": 1.2, "Cr": 1.0, "B": 0.002}),
+        Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3}),
+    ]
+    cases = [
+        (s, r, again, share)
+        for s in steels
+        for r in (0.0, *RATES, 2000.0)
+        for again, share in ((False, 1.0), (True, 1.0), (False, 0.5))
+    ]
     contents = types.SimpleNamespace(get=lambda e: np.array([s.get(e) for s, *_ in cases]))
     _, rate, again, share = (np.array(column) for column in zip(*cases, strict=True))
     found = opinion_arrays(contents, rate, again, share)

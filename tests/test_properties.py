@@ -17,15 +17,16 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
 import forgeprops as fp
-from forgeprops.drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
-from forgeprops.errors import InputError
-from forgeprops.estimate import evaluate
-from forgeprops.head import ZONES
-from forgeprops.ranges import RANGES
-from forgeprops.route import BOUNDS, COOLING, Route
-from forgeprops.shop import BOUNDS as SHOP_BOUNDS
-from forgeprops.steel.composition import ELEMENTS
-from forgeprops.thermal.march import march as marks
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.base.errors import InputError
+from forgeprops.base.ranges import RANGES
+from forgeprops.engine import march as marks
+from forgeprops.inputs.drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
+from forgeprops.inputs.head import ZONES
+from forgeprops.inputs.route import BOUNDS, COOLING, Route
+from forgeprops.inputs.shop import BOUNDS as SHOP_BOUNDS
+from forgeprops.inputs.steel import ELEMENTS
+from forgeprops.strength.tensile import strength
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
 #: The same cases in every run of the tests; FORGEPROPS_EXAMPLES=10 tries ten times as many new ones.
@@ -35,9 +36,17 @@ COUNT = Counter()
 
 def tried(name, n):
     """Settings of one property: `n` examples."""
-    return settings(max_examples=n * MORE, derandomize=MORE == 1, deadline=None, database=None,
-                    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much,
-                                           HealthCheck.data_too_large])
+    return settings(
+        max_examples=n * MORE,
+        derandomize=MORE == 1,
+        deadline=None,
+        database=None,
+        suppress_health_check=[
+            HealthCheck.too_slow,
+            HealthCheck.filter_too_much,
+            HealthCheck.data_too_large,
+        ],
+    )
 
 
 #: Martensite with the most carbon accepted stays below this, HV; no structure of iron is softer than the floor.
@@ -52,9 +61,16 @@ def number(low, high):
 def steels(draw):
     """Any steel that is accepted: carbon, and any of the other elements up to what is accepted."""
     composition = {"C": draw(number(0.01, ELEMENTS["C"]))}
-    for element in draw(st.lists(st.sampled_from(sorted(set(ELEMENTS) - {"C"})), max_size=8, unique=True)):
+    for element in draw(
+        st.lists(st.sampled_from(sorted(set(ELEMENTS) - {"C"})), max_size=8, unique=True)
+    ):
         composition[element] = draw(number(0.0, ELEMENTS[element]))
-    return fp.Steel("drawn", composition, grain_size_astm=draw(number(0.0, 14.0)), fine_grain=draw(st.booleans()))
+    return fp.Steel(
+        "drawn",
+        composition,
+        grain_size_astm=draw(number(0.0, 14.0)),
+        fine_grain=draw(st.booleans()),
+    )
 
 
 @st.composite
@@ -64,7 +80,9 @@ def trade_steels(draw):
     composition = dict(grade.composition)
     for element, (low, high) in grade.limits.items():
         if high is not None:
-            composition[element] = draw(number(max(low or 0.0, 0.01 if element == "C" else 0.0), high))
+            composition[element] = draw(
+                number(max(low or 0.0, 0.01 if element == "C" else 0.0), high)
+            )
     return fp.Steel(grade.name, composition)
 
 
@@ -88,22 +106,41 @@ def heads(draw):
 @st.composite
 def routes(draw):
     """Any route that is accepted: every number of every step within its bounds."""
+
     def step(kind, part, **others):
-        values = {f: draw(number(low, high)) for f, (_, low, high, _) in BOUNDS[part].items() if f not in others
-                  and draw(st.booleans())}
+        values = {
+            f: draw(number(low, high))
+            for f, (_, low, high, _) in BOUNDS[part].items()
+            if f not in others and draw(st.booleans())
+        }
         return kind(**values, **others)
 
     preheat = step(fp.Preheat, "preheat", soak_s=draw(number(0.0, 3600.0)))
     cool = step(fp.Cool, "cool", surroundings=draw(st.sampled_from(COOLING)))
-    spray = step(fp.Spray, "spray", back_on_die=draw(st.booleans())) if draw(st.booleans()) else None
-    later = fp.LaterHeat(draw(number(20.0, 650.0)), draw(number(0.0, 36_000.0))) if draw(st.booleans()) else ()
-    return Route(preheat=preheat, transfer=step(fp.Transfer, "transfer"), press=step(fp.Press, "press"), spray=spray,
-                 cool=cool, first_heat=step(fp.FirstHeat, "first_heat"), later=later)
+    spray = (
+        step(fp.Spray, "spray", back_on_die=draw(st.booleans())) if draw(st.booleans()) else None
+    )
+    later = (
+        fp.LaterHeat(draw(number(20.0, 650.0)), draw(number(0.0, 36_000.0)))
+        if draw(st.booleans())
+        else ()
+    )
+    return Route(
+        preheat=preheat,
+        transfer=step(fp.Transfer, "transfer"),
+        press=step(fp.Press, "press"),
+        spray=spray,
+        cool=cool,
+        first_heat=step(fp.FirstHeat, "first_heat"),
+        later=later,
+    )
 
 
 @st.composite
 def shops(draw):
-    return fp.Shop(**{f: draw(number(*b[:2])) for f, b in SHOP_BOUNDS.items() if draw(st.booleans())})
+    return fp.Shop(
+        **{f: draw(number(*b[:2])) for f, b in SHOP_BOUNDS.items() if draw(st.booleans())}
+    )
 
 
 def finite(thing, path="result"):
@@ -124,8 +161,14 @@ def finite(thing, path="result"):
 
 # ------------------------------------------------------------------------------------------------- the main job
 
+
 @tried("march", 150)
-@example(steel=fp.grade("4130"), head=fp.head("wedge"), route=Route().with_(soak_s=5e-324), shop=fp.Shop())
+@example(
+    steel=fp.grade("4130"),
+    head=fp.head("wedge"),
+    route=Route().with_(soak_s=5e-324),
+    shop=fp.Shop(),
+)
 @given(steel=steels(), head=heads(), route=routes(), shop=shops())
 def test_any_head_marches(steel, head, route, shop):
     COUNT["marches"] += 1
@@ -176,9 +219,18 @@ def test_more_carbon_makes_harder_martensite(steel, more):
 
 
 @tried("water", 60)
-@given(steel=trade_steels(), head=st.sampled_from(fp.heads()), flux=number(0.5, 40.0), more=number(1.05, 1.5),
-       spray_s=number(0.5, 30.0), longer=number(1.0, 1.5), preheat_c=number(800.0, 1150.0))
-def test_more_water_for_longer_does_not_cool_the_face_slower(steel, head, flux, more, spray_s, longer, preheat_c):
+@given(
+    steel=trade_steels(),
+    head=st.sampled_from(fp.heads()),
+    flux=number(0.5, 40.0),
+    more=number(1.05, 1.5),
+    spray_s=number(0.5, 30.0),
+    longer=number(1.0, 1.5),
+    preheat_c=number(800.0, 1150.0),
+)
+def test_more_water_for_longer_does_not_cool_the_face_slower(
+    steel, head, flux, more, spray_s, longer, preheat_c
+):
     COUNT["water"] += 1
     route = Route().with_(preheat_c=preheat_c, flux=flux, spray_s=spray_s)
     wetter = route.with_(flux=flux * more, spray_s=spray_s * longer)
@@ -193,7 +245,7 @@ def test_slower_cooling_is_not_harder(steel, rate, slower):
     """At imposed rates; 4 HV are left for the tables of the march."""
     COUNT["rates"] += 1
     fast = fp.continuous_cooling(steel, from_c=900.0, rate_c_per_s=10**rate)
-    slow = fp.continuous_cooling(steel, from_c=900.0, rate_c_per_s=max(10**(rate - slower), 1e-3))
+    slow = fp.continuous_cooling(steel, from_c=900.0, rate_c_per_s=max(10 ** (rate - slower), 1e-3))
     assert slow.hardness_as_quenched_hv <= fast.hardness_as_quenched_hv + 4.0
 
 
@@ -201,12 +253,15 @@ def test_slower_cooling_is_not_harder(steel, rate, slower):
 @given(steel=trade_steels(), diameter=number(5.0, 100.0), thicker=number(1.1, 3.0))
 def test_thicker_bar_in_air_is_not_harder(steel, diameter, thicker):
     COUNT["bars"] += 1
-    thin, thick = (fp.air_cooled_bar(steel, d, 900.0) for d in (diameter, min(diameter * thicker, 300.0)))
+    thin, thick = (
+        fp.air_cooled_bar(steel, d, 900.0) for d in (diameter, min(diameter * thicker, 300.0))
+    )
     assert sum(thin.fractions.values()) == pytest.approx(1.0, abs=1e-6)
     assert thick.hardness_as_quenched_hv <= thin.hardness_as_quenched_hv + 4.0
 
 
 # ------------------------------------------------------------------------------------------------- the rooms
+
 
 @tried("curve", 60)
 @given(steel=steels(), times=st.lists(number(0.01, 500.0), min_size=1, max_size=12), data=st.data())
@@ -221,9 +276,16 @@ def test_any_imposed_curve(steel, times, data):
 
 
 @tried("tempering", 200)
-@given(steel=steels(), temper_c=number(0.0, 760.0), hours=number(0.0, 1e5), hotter=number(0.0, 200.0),
-       hrc=st.none() | number(0.0, 68.0))
-@example(steel=fp.grade("4140"), temper_c=0.0, hours=1e-308, hotter=0.0, hrc=None)  # its integral is nothing
+@given(
+    steel=steels(),
+    temper_c=number(0.0, 760.0),
+    hours=number(0.0, 1e5),
+    hotter=number(0.0, 200.0),
+    hrc=st.none() | number(0.0, 68.0),
+)
+@example(
+    steel=fp.grade("4140"), temper_c=0.0, hours=1e-308, hotter=0.0, hrc=None
+)  # its integral is nothing
 def test_tempering_softens_with_temperature_and_time(steel, temper_c, hours, hotter, hrc):
     COUNT["temperings"] += 1
     told = fp.tempered_hardness(steel, temper_c, hours, hrc)
@@ -250,10 +312,15 @@ def test_any_chemistry(steel):
 def hosels(draw):
     outside = draw(number(9.0, 25.0))
     bore = draw(number(0.0, max(outside - 2.0, 0.0)))
-    options = {"hardness_hv": draw(number(60.0, 700.0)), "length_mm": draw(number(2.0, 60.0)),
-               "bar_mm": draw(number(50.0, 2000.0)), "force_limit_n": draw(number(50.0, 2000.0)),
-               "strain_fraction": draw(number(0.1, 1.0)), "rebends": draw(number(1.0, 1000.0)),
-               "hardness_se_hv": draw(number(0.0, 60.0))}
+    options = {
+        "hardness_hv": draw(number(60.0, 700.0)),
+        "length_mm": draw(number(2.0, 60.0)),
+        "bar_mm": draw(number(50.0, 2000.0)),
+        "force_limit_n": draw(number(50.0, 2000.0)),
+        "strain_fraction": draw(number(0.1, 1.0)),
+        "rebends": draw(number(1.0, 1000.0)),
+        "hardness_se_hv": draw(number(0.0, 60.0)),
+    }
     return {"outside_mm": outside, "bore_mm": bore, **options}
 
 
@@ -266,17 +333,30 @@ def test_any_hosel_bends_or_is_refused(given_, harder):
     except InputError:
         COUNT["hosels refused"] += 1
         return
-    finite({f.name: getattr(bend, f.name) for f in dataclasses.fields(bend) if f.name not in ("bench", "strength")})
+    finite(
+        {
+            f.name: getattr(bend, f.name)
+            for f in dataclasses.fields(bend)
+            if f.name not in ("bench", "strength")
+        }
+    )
     assert 0.0 <= bend.allowed_deg_low <= bend.allowed_deg + 1e-9 <= bend.allowed_deg_high + 2e-9
     assert bend.bar_force_n >= 0.0 and bend.governed_by
 
 
 @tried("faces", 100)
-@given(thickness=number(1.0, 8.0), hv=number(80.0, 700.0), thicker=number(1.01, 1.5), speed=number(5.0, 60.0))
+@given(
+    thickness=number(1.0, 8.0),
+    hv=number(80.0, 700.0),
+    thicker=number(1.01, 1.5),
+    speed=number(5.0, 60.0),
+)
 def test_any_face_and_a_thicker_one_is_safer(thickness, hv, thicker, speed):
     COUNT["faces"] += 1
     try:
-        thin, thick = (fp.face_strike(t, hv, speed_m_s=speed) for t in (thickness, thickness * thicker))
+        thin, thick = (
+            fp.face_strike(t, hv, speed_m_s=speed) for t in (thickness, thickness * thicker)
+        )
     except InputError:
         COUNT["faces refused"] += 1
         return
@@ -298,24 +378,37 @@ def test_conversion_there_and_back(value, scales):
 
 
 @tried("strength", 150)
-@given(hv=number(60.0, 900.0), harder=number(1.0, 1.2), shares=st.lists(number(0.0, 1.0), min_size=4, max_size=4))
+@given(
+    hv=number(60.0, 900.0),
+    harder=number(1.0, 1.2),
+    shares=st.lists(number(0.0, 1.0), min_size=4, max_size=4),
+)
 def test_strength_is_ordered(hv, harder, shares):
     COUNT["strengths"] += 1
     total = sum(shares)
     assume(total > 0.01)
-    fractions = dict(zip(("ferrite", "pearlite", "bainite", "martensite"), (s / total for s in shares), strict=True))
-    told = fp.strength(hv, fractions)
+    fractions = dict(
+        zip(
+            ("ferrite", "pearlite", "bainite", "martensite"),
+            (s / total for s in shares),
+            strict=True,
+        )
+    )
+    told = strength(hv, fractions)
     finite({f.name: getattr(told, f.name) for f in dataclasses.fields(told) if f.name != "curve"})
-    assert 0.0 < told.yield_mpa < told.tensile_mpa < 4000.0 and 0.0 < told.uniform_elongation < told.elongation < 1.0
+    assert (
+        0.0 < told.yield_mpa < told.tensile_mpa < 4000.0
+        and 0.0 < told.uniform_elongation < told.elongation < 1.0
+    )
     if hv * harder <= 900.0:
-        assert fp.strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
+        assert strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
 
 
 @tried("water setting", 100)
 @given(flow=number(0.01, 500.0), nozzles=st.integers(1, 20), side=number(10.0, 300.0))
 def test_water_settings_come_back(flow, nozzles, side):
     COUNT["water settings"] += 1
-    from forgeprops.thermal.spray import from_flux
+    from forgeprops.thermal.spray_units import from_flux
 
     try:
         reading = fp.spray_setting(flow, nozzles, (side, side))
@@ -329,6 +422,8 @@ def test_water_settings_come_back(flow, nozzles, side):
 def test_count_of_examples(capsys):
     """Last in the file: how many examples the properties above ran."""
     with capsys.disabled():
-        print(f"\nproperty examples: {sum(v for k, v in COUNT.items() if 'refused' not in k and 'cannot' not in k)} "
-              f"({dict(COUNT)})")
+        print(
+            f"\nproperty examples: {sum(v for k, v in COUNT.items() if 'refused' not in k and 'cannot' not in k)} "
+            f"({dict(COUNT)})"
+        )
     assert RANGES

@@ -12,15 +12,29 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.sources import BASES, KINDS, source, sources
-from forgeprops.tables import data_path, read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.base.sources import BASES, KINDS, source, sources
+from forgeprops.base.tables import data_path, read_rows
 
 PACKAGE = Path(fp.__file__).parent
 TESTS = Path(__file__).parent
 #: Rooms of formulas: every public function of theirs must name its sources.
-FORMULA_ROOMS = ("hardenability", "transformation", "forging", "thermal", "mechanical", "limits")
-FORMULA_FILES = ("opinions.py", "uncertainty.py", "head.py", "specimens.py", "second_heat.py")
+FORMULA_ROOMS = (
+    "hardenability",
+    "transformation",
+    "forging",
+    "thermal",
+    "strength",
+    "hosel",
+    "face",
+)
+FORMULA_FILES = (
+    "answer/second_opinions.py",
+    "answer/interval.py",
+    "inputs/head.py",
+    "specimens.py",
+    "answer/press_and_skin.py",
+)
 
 
 def formula_files():
@@ -97,7 +111,9 @@ def tables():
 
 
 def test_every_data_file_has_its_row():
-    texts = " ".join(f"{r.what} {r.source} {r.where_read} {r.valid_range} {r.checked_by}" for r in sources())
+    texts = " ".join(
+        f"{r.what} {r.source} {r.where_read} {r.valid_range} {r.checked_by}" for r in sources()
+    )
     missing = [name for name in tables() if f"data/{name}" not in texts]
     assert not missing and "data/demo" in texts
 
@@ -141,7 +157,7 @@ import json, os, sys, threading
 os.environ["NUMBA_DISABLE_JIT"] = "1"
 import numpy as np
 from pathlib import Path
-from forgeprops.thermal.march import packing
+from forgeprops.engine import packing
 for name in dir(packing):   # uncompiled, records answer to attributes only as np.record
     kind = getattr(packing, name)
     if isinstance(kind, np.dtype) and kind.names:
@@ -196,7 +212,9 @@ def test_an_estimate_names_what_it_used(case, tmp_path):
     """Every formula that ran is among `sources`, and every source named belongs to a formula that ran."""
     steel, change = _CASES[case]
     script = tmp_path / "traced.py"
-    script.write_text(_TRACE.replace("{change}", change).replace("{steel}", steel), encoding="utf-8")
+    script.write_text(
+        _TRACE.replace("{change}", change).replace("{steel}", steel), encoding="utf-8"
+    )
     done = subprocess.run(
         [sys.executable, str(script)], capture_output=True, text=True, timeout=300, check=False
     )
@@ -204,11 +222,15 @@ def test_an_estimate_names_what_it_used(case, tmp_path):
     seen, named = json.loads(done.stdout.splitlines()[-1])
     named = set(named)
     assert len(seen) > 300 and all(source(id) for id in named)
-    table = {(file, name): set(stated().get((file, name), ())) - _IDLE for file, name in map(tuple, seen)}
+    table = {
+        (file, name): set(stated().get((file, name), ())) - _IDLE for file, name in map(tuple, seen)
+    }
     ran = set().union(*table.values())
     unnamed = {call: ids for call, ids in table.items() if ids and not ids & named}
     assert not unnamed, f"{unnamed}: these ran, but none of their rows is among the sources"
-    march = {id for ids in importlib.import_module("forgeprops.thermal.march").SOURCES.values() for id in ids}
+    march = {
+        id for ids in importlib.import_module("forgeprops.engine").SOURCES.values() for id in ids
+    }
     idle = sorted(named - ran - march - _UNTRACED - _IDLE)
     assert not idle, f"{idle}: named, but nothing of them ran"
 
@@ -219,8 +241,13 @@ def test_sources_follow_the_route():
 
     wet = of()
     assert {"spray", "grades_sae_carbon", "heads"} <= wet and "forced_cylinder" not in wet
-    assert "forced_cylinder" in of(surroundings="fan") and "row_view_factor" in of(surroundings="row")
+    assert "forced_cylinder" in of(surroundings="fan") and "row_view_factor" in of(
+        surroundings="row"
+    )
     assert not {"spray", "water_law_spread"} & of(flux=0.0)
     assert "plastic_work" not in of(strain=0.0)
     assert "grades_jis" in fp.estimate(fp.grade("SCM435")).sources
-    assert "heads" not in fp.estimate(fp.grade("4130"), fp.head("wedge").with_(hosel_outside_mm=13.0)).sources
+    assert (
+        "heads"
+        not in fp.estimate(fp.grade("4130"), fp.head("wedge").with_(hosel_outside_mm=13.0)).sources
+    )

@@ -1,28 +1,16 @@
-"""Valid ranges: one mechanism; every registered range is asked somewhere, and warns with value, range and source."""
+"""Valid ranges: one mechanism; every range is asked somewhere, and warns with value, range and source."""
 
-import importlib
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops import ranges
-from forgeprops.errors import InputError
+from forgeprops.base import ranges
+from forgeprops.base.errors import InputError
+from forgeprops.strength.tensile import strength
 
-PACKAGE = Path(fp.__file__).parent
-
-
-def all_ranges():
-    for path in PACKAGE.rglob("*.py"):
-        if "register_range(" in path.read_text(encoding="utf-8") and path.name != "ranges.py":
-            parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
-            importlib.import_module(".".join(parts))
-    return {id: r for id, r in ranges.RANGES.items() if id != "example"}  # the doctest's
-
-
-RANGES = all_ranges()
+RANGES = ranges.RANGES
 
 
 @pytest.mark.parametrize("id", sorted(RANGES))
@@ -48,11 +36,14 @@ def work():
     from forgeprops.hardenability.critical_rates import critical_rate_warnings
     from forgeprops.hardenability.end_quench import end_quench_warnings
     from forgeprops.hardenability.ideal_diameter import ideal_diameter_warnings
-    from forgeprops.thermal.spray_law import spray_warnings
+    from forgeprops.thermal.spray_units import spray_warnings
     from forgeprops.transformation.tempering import tempering_warnings
 
-    odd = fp.Steel("odd", {"C": 0.9, "Si": 2.0, "Mn": 3.0, "Cr": 3.5, "Mo": 1.5, "Ni": 5.0, "V": 0.4, "Cu": 0.9},
-                   grain_size_astm=2.0)
+    odd = fp.Steel(
+        "odd",
+        {"C": 0.9, "Si": 2.0, "Mn": 3.0, "Cr": 3.5, "Mo": 1.5, "Ni": 5.0, "V": 0.4, "Cu": 0.9},
+        grain_size_astm=2.0,
+    )
     low = fp.Steel("low", {"C": 0.02, "Mn": 0.1})
     route = fp.Route().with_(flux=45.0, water_c=80.0, preheat_c=1250.0, strain=0.9, view_factor=0.3)
     for steel in (odd, low, fp.grade("4130")):
@@ -70,7 +61,7 @@ def work():
     yield spray_warnings(45.0, 80.0, 1150.0)
     for hv in (90.0, 450.0, 700.0):
         for structure in ({"ferrite": 1.0}, {"bainite": 1.0}, {"martensite": 1.0}, None):
-            yield fp.strength(hv, structure).warnings
+            yield strength(hv, structure).warnings
         yield fp.hosel_bend(hardness_hv=hv, length_mm=40.0).warnings
         yield fp.face_strike(1.2, hv).warnings
 
@@ -101,7 +92,7 @@ HELD = {}
 def test_every_range_is_asked(asked):
     found, _ = asked
     idle = sorted(set(RANGES) - found - set(HELD))
-    assert not idle, f"{idle}: registered, but nothing asks after them"
+    assert not idle, f"{idle}: listed, but nothing asks after them"
 
 
 def test_warnings_are_codes_and_sentences(asked, capsys):
@@ -122,19 +113,15 @@ def test_batch_keeps_the_codes():
     table = fp.estimate_many(steels, routes=hot)
     for steel, told in zip(steels, table.warnings, strict=True):
         codes = set(told.split("; "))
-        single = {w.code for w in fp.estimate(steel, route=hot).warnings if w.code.startswith("range:")}
+        single = {
+            w.code for w in fp.estimate(steel, route=hot).warnings if w.code.startswith("range:")
+        }
         assert {c for c in codes if c.startswith("range:")} >= single - {"range:hosel_strain"}
-
-
-def test_registering_twice_must_agree():
-    ranges.register_range("test.twice", "a thing", 0, 1, "mm", "here")
-    ranges.register_range("test.twice", "a thing", 0, 1, "mm", "here")
-    with pytest.raises(RuntimeError, match="twice"):
-        ranges.register_range("test.twice", "a thing", 0, 2, "mm", "here")
-    ranges.RANGES.pop("test.twice")
 
 
 def test_beyond_the_possible_is_an_error_not_a_warning():
     with pytest.raises(InputError):
         fp.Route().with_(preheat_c=2000.0)
-    assert np.isfinite(fp.estimate(fp.grade("4130"), route=fp.Route().with_(flux=59.0)).zones["face"].hardness_hv)
+    assert np.isfinite(
+        fp.estimate(fp.grade("4130"), route=fp.Route().with_(flux=59.0)).zones["face"].hardness_hv
+    )

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
+from forgeprops.answer.press_and_skin import heat_through_s, press_strain, projected_mm2, surface_of
 from forgeprops.forging.decarburisation import carbon_profile, layer_hardness_hv
 from forgeprops.forging.effort import flow_stress_mpa
 from forgeprops.forging.scale import metal_loss_um, scale_along_um
-from forgeprops.second_heat import heat_through_s, press_strain, projected_mm2, surface_of
-from forgeprops.shop import Shop
+from forgeprops.inputs.shop import Shop
 
 
 @pytest.fixture(scope="module")
@@ -40,14 +40,20 @@ def test_scale_of_the_march_is_the_scale_law_along_the_same_curve(hot):
     alone = scale_along_um(face.time_s[inside], face.temperature_c[inside], "gas furnace")[-1]
     assert hot.surface.scale_um == pytest.approx(float(alone), rel=0.01)
     assert hot.surface.metal_loss_um == pytest.approx(metal_loss_um(hot.surface.scale_um))
-    assert hot.surface.blast.scale_um == pytest.approx(hot.route.press.scale_left * hot.surface.scale_um)
+    assert hot.surface.blast.scale_um == pytest.approx(
+        hot.route.press.scale_left * hot.surface.scale_um
+    )
 
 
 def test_layer_hardness_is_the_core_at_full_carbon_and_ferrite_at_none():
     steel = fp.grade("4140")
     for start in (None, 760.0, 880.0):
         hv = layer_hardness_hv(steel, np.linspace(0.0, steel.get("C"), 60), 540.0, start)
-        assert hv[-1] == pytest.approx(540.0) and 80.0 <= hv[0] < 160.0 and np.all(np.diff(hv) >= -1e-9)
+        assert (
+            hv[-1] == pytest.approx(540.0)
+            and 80.0 <= hv[0] < 160.0
+            and np.all(np.diff(hv) >= -1e-9)
+        )
     # the colder the water finds it, the richer must a layer be to be austenite still
     assert layer_hardness_hv(steel, 0.2, 540.0, 700.0) < layer_hardness_hv(steel, 0.2, 540.0, 860.0)
 
@@ -73,7 +79,8 @@ def test_short_soak_is_told_by_how_long_it_takes():
     short = fp.estimate(steel, route=fp.Route().with_(soak_s=200.0))
     long = fp.estimate(steel, route=fp.Route().with_(soak_s=1200.0))
     assert (
-        short.heat_through_s == pytest.approx(long.heat_through_s, rel=0.02) and short.heat_through_s > 200.0
+        short.heat_through_s == pytest.approx(long.heat_through_s, rel=0.02)
+        and short.heat_through_s > 200.0
     )
     assert "Not heated through" in short.summary() and "Heated through" in long.summary()
     assert "cold-core" in {w.code for w in short.warnings}
@@ -105,7 +112,9 @@ def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):
     )
     plain = fp.estimate(fp.grade("1030"), route=hot.route)
     assert plain.effort.relative == pytest.approx(1.0) and hot.effort.relative > 1.0
-    assert hot.effort.mean_mpa / plain.effort.mean_mpa == pytest.approx(hot.effort.relative, rel=0.01)
+    assert hot.effort.mean_mpa / plain.effort.mean_mpa == pytest.approx(
+        hot.effort.relative, rel=0.01
+    )
 
 
 def test_equal_effort_with_1030_is_told_with_its_band(hot):
@@ -127,13 +136,19 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
     assert "range:shida.temperature" in {w.code for w in cold.warnings}
     assert "range:shida.temperature" not in {w.code for w in hot.warnings}
     same = fp.estimate(fp.grade("1030"))
-    assert same.equal_effort.hotter_c == pytest.approx(0.0, abs=0.01) and "To press like" not in same.summary()
+    assert (
+        same.equal_effort.hotter_c == pytest.approx(0.0, abs=0.01)
+        and "To press like" not in same.summary()
+    )
 
 
 def test_summary_tells_what_a_blast_must_remove(hot):
     text = " ".join(hot.summary().split())
     blast = hot.surface.blast
-    assert f"the blast must take off {blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal" in text
+    assert (
+        f"the blast must take off {blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal"
+        in text
+    )
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=700.0))
     assert "no carbon is lost" in cold.summary()
 
@@ -141,9 +156,15 @@ def test_summary_tells_what_a_blast_must_remove(hot):
 def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_squeeze():
     steel, route = fp.grade("1030"), fp.Route()
     t = np.linspace(0.0, 1000.0, 2001)
-    shares = [press_strain(steel, route, Shop(), t, np.full_like(t, c), 8.0) for c in (800.0, 900.0, 1000.0)]
+    shares = [
+        press_strain(steel, route, Shop(), t, np.full_like(t, c), 8.0)
+        for c in (800.0, 900.0, 1000.0)
+    ]
     assert shares[0].recrystallised < shares[1].recrystallised < shares[2].recrystallised
-    assert all(s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0 for s in shares)
+    assert all(
+        s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0
+        for s in shares
+    )
     still = press_strain(steel, route.with_(strain=0.0), Shop(), t, np.full_like(t, 900.0), 8.0)
     assert still.strain == 0.0 and still.speed == 1.0
 
@@ -164,27 +185,43 @@ def test_press_strain_is_off_by_default_and_what_it_would_change_is_what_it_chan
 def test_part_austenite_interval_spans_carbides_that_dissolve_slowly_and_fast():
     steel, route = fp.grade("4140"), fp.Route().with_(preheat_c=765.0)
     result = fp.estimate(steel, route=route)
-    from forgeprops.estimate import evaluate
+    from forgeprops.answer.evaluation import evaluate
 
-    ends = evaluate([steel] * 2, [fp.head("mid-iron")] * 2, [route] * 2, carbide_speed=np.array([1 / 9, 9.0]))
+    ends = evaluate(
+        [steel] * 2, [fp.head("mid-iron")] * 2, [route] * 2, carbide_speed=np.array([1 / 9, 9.0])
+    )
     hosel = result.zones["hosel"]
     assert ends.marched.zones[0, 4, 12] > hosel.undissolved > ends.marched.zones[1, 4, 12]
     assert hosel.hardness_high_hv - hosel.hardness_low_hv >= abs(np.diff(ends.hardness_hv[:, 4])[0])
 
 
 def test_furnace_warnings_reach_the_estimate():
-    codes = {w.code for w in fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=1240.0)).warnings}
+    codes = {
+        w.code
+        for w in fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=1240.0)).warnings
+    }
     assert {"burning", "coarse-grain", "scale", "decarburised"} <= codes
-    codes = {w.code for w in fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=780.0)).warnings}
+    codes = {
+        w.code
+        for w in fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=780.0)).warnings
+    }
     assert {"partial-austenite", "carbides-left", "decarb-below-ac3"} <= codes
 
 
 def test_summary_and_json_hold_it(hot):
     text, plain = hot.summary(), hot.to_dict()
-    for words in ("Heated through after", "times that of 1030", "of scale took", "has recrystallised"):
+    for words in (
+        "Heated through after",
+        "times that of 1030",
+        "of scale took",
+        "has recrystallised",
+    ):
         assert words in text.replace("\n", " ")
     assert json.loads(json.dumps(plain))["surface"]["metal_loss_um"] > 0.0
-    assert plain["effort"]["relative_to_1030"] > 1.0 and plain["zones"]["face"]["flow_stress_mpa"] > 0.0
+    assert (
+        plain["effort"]["relative_to_1030"] > 1.0
+        and plain["zones"]["face"]["flow_stress_mpa"] > 0.0
+    )
 
 
 def test_surface_without_water_softens_from_the_core_down():

@@ -12,17 +12,29 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.shop import Shop, load_shop
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.shop import Shop, load_shop
 
-FITTED = Shop(spray=1.18, delay_s=0.35, name="invented bay 2", fitted=("spray", "delay_s"),
-              standard_errors=(0.06, 0.08), correlations=((1.0, -0.4), (-0.4, 1.0)), measured_on="2025-03-01",
-              data_files=("traces.csv",), n_readings=1234)
+FITTED = Shop(
+    spray=1.18,
+    delay_s=0.35,
+    name="invented bay 2",
+    fitted=("spray", "delay_s"),
+    standard_errors=(0.06, 0.08),
+    correlations=((1.0, -0.4), (-0.4, 1.0)),
+    measured_on="2025-03-01",
+    data_files=("traces.csv",),
+    n_readings=1234,
+)
 
 
 def test_default_is_neutral_and_positions_keep_their_meaning():
     assert Shop() == Shop(1.0, 0.8, 1.0, 1.0, 0.0, "neutral")
-    assert Shop().fitted == () and Shop().standard_error("spray") == 0.0 and hash(Shop()) == hash(Shop())
+    assert (
+        Shop().fitted == ()
+        and Shop().standard_error("spray") == 0.0
+        and hash(Shop()) == hash(Shop())
+    )
     assert pickle.loads(pickle.dumps(FITTED)) == FITTED
 
 
@@ -39,37 +51,64 @@ def test_comes_back_as_saved(tmp_path):
 
 
 def test_covariance():
-    np.testing.assert_allclose(FITTED.covariance(), [[0.0036, -0.4 * 0.06 * 0.08],
-                                                     [-0.4 * 0.06 * 0.08, 0.0064]])
+    np.testing.assert_allclose(
+        FITTED.covariance(), [[0.0036, -0.4 * 0.06 * 0.08], [-0.4 * 0.06 * 0.08, 0.0064]]
+    )
 
 
 numbers = st.floats(0.1, 1.0)
 
 
-@given(st.builds(Shop, spray=numbers, emissivity=numbers, air=numbers, die=numbers, delay_s=st.floats(-5, 60),
-                 name=st.text(min_size=1, max_size=30).filter(str.strip), n_readings=st.integers(0, 10**6)))
+@given(
+    st.builds(
+        Shop,
+        spray=numbers,
+        emissivity=numbers,
+        air=numbers,
+        die=numbers,
+        delay_s=st.floats(-5, 60),
+        name=st.text(min_size=1, max_size=30).filter(str.strip),
+        n_readings=st.integers(0, 10**6),
+    )
+)
 def test_any_shop_comes_back(tmp_path_factory, shop):
     path = tmp_path_factory.mktemp("shop") / "s.json"
     shop.save(path)
     back = load_shop(path)
     assert back.spray == shop.spray and back.delay_s == shop.delay_s
-    assert back == shop or "\\ud" in path.read_text()       # half a surrogate pair cannot be saved as it is
+    assert (
+        back == shop or "\\ud" in path.read_text()
+    )  # half a surrogate pair cannot be saved as it is
 
 
-@pytest.mark.parametrize("change, message", [
-    (dict(version=2), "newer forgeprops"), (dict(version=None), "version None"),
-    (dict(format="x"), "says 'x'"),
-    (dict(extra=1), "unknown"), (dict(valuse={}), "did you mean 'values'"),
-    (dict(values=[]), "one number per name"),
-    (dict(values={"spray": 1.0}), "missing"), (dict(name=""), "empty"), (dict(name=7), "allowed are texts"),
-    (dict(measured_on="1 March"), "allowed is a day"), (dict(n_readings=-1), "number of readings is -1"),
-    (dict(n_readings="many"), "not a number"), (dict(fitted=["sprya"]), "did you mean 'spray'"),
-    (dict(fitted=["spray", "spray"]), "twice"), (dict(fitted="spray"), "allowed is a list"),
-    (dict(standard_errors=[0.1]), "1 standard errors for 2"), (dict(standard_errors=[0.1, -0.1]),
-                                                               "standard error"),
-    (dict(correlations=[[1.0]]), "2 by 2"), (dict(correlations=[[1, 0.5], [0.4, 1]]), "impossible"),
-    (dict(correlations=[[1, 2], [2, 1]]), "correlation is 2"), (dict(correlations=3), "allowed is a list"),
-    (dict(data_files=[None]), "allowed are texts"), (dict(data_files={}), "allowed is a list")])
+@pytest.mark.parametrize(
+    "change, message",
+    [
+        (dict(version=2), "newer forgeprops"),
+        (dict(version=None), "version None"),
+        (dict(format="x"), "says 'x'"),
+        (dict(extra=1), "unknown"),
+        (dict(valuse={}), "did you mean 'values'"),
+        (dict(values=[]), "one number per name"),
+        (dict(values={"spray": 1.0}), "missing"),
+        (dict(name=""), "empty"),
+        (dict(name=7), "allowed are texts"),
+        (dict(measured_on="1 March"), "allowed is a day"),
+        (dict(n_readings=-1), "number of readings is -1"),
+        (dict(n_readings="many"), "not a number"),
+        (dict(fitted=["sprya"]), "did you mean 'spray'"),
+        (dict(fitted=["spray", "spray"]), "twice"),
+        (dict(fitted="spray"), "allowed is a list"),
+        (dict(standard_errors=[0.1]), "1 standard errors for 2"),
+        (dict(standard_errors=[0.1, -0.1]), "standard error"),
+        (dict(correlations=[[1.0]]), "2 by 2"),
+        (dict(correlations=[[1, 0.5], [0.4, 1]]), "impossible"),
+        (dict(correlations=[[1, 2], [2, 1]]), "correlation is 2"),
+        (dict(correlations=3), "allowed is a list"),
+        (dict(data_files=[None]), "allowed are texts"),
+        (dict(data_files={}), "allowed is a list"),
+    ],
+)
 def test_damaged_files(tmp_path, change, message):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text()) | change
@@ -77,8 +116,18 @@ def test_damaged_files(tmp_path, change, message):
         load_shop(json.dumps(content).encode(), "s.json")
 
 
-@pytest.mark.parametrize("field, value", [("spray", 0.0), ("spray", 11), ("emissivity", 1.2), ("air", "1"),
-                                          ("die", -1), ("delay_s", 61), ("delay_s", True)])
+@pytest.mark.parametrize(
+    "field, value",
+    [
+        ("spray", 0.0),
+        ("spray", 11),
+        ("emissivity", 1.2),
+        ("air", "1"),
+        ("die", -1),
+        ("delay_s", 61),
+        ("delay_s", True),
+    ],
+)
 def test_values_out_of_bounds(tmp_path, field, value):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text())
@@ -87,9 +136,21 @@ def test_values_out_of_bounds(tmp_path, field, value):
         load_shop(json.dumps(content).encode(), "s.json")
 
 
-@pytest.mark.parametrize("missing", ["name", "values", "fitted", "standard_errors", "correlations",
-                                     "data_files",
-                                     "n_readings", "measured_on", "format", "version"])
+@pytest.mark.parametrize(
+    "missing",
+    [
+        "name",
+        "values",
+        "fitted",
+        "standard_errors",
+        "correlations",
+        "data_files",
+        "n_readings",
+        "measured_on",
+        "format",
+        "version",
+    ],
+)
 def test_missing_fields(tmp_path, missing):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text())
@@ -100,7 +161,7 @@ def test_missing_fields(tmp_path, missing):
 
 SAVER = """
 import sys
-from forgeprops.shop import Shop
+from forgeprops.inputs.shop import Shop
 print("ready", flush=True)
 n = 0
 while True:
@@ -114,7 +175,9 @@ def test_a_kill_while_saving_leaves_a_whole_shop(tmp_path):
     path = tmp_path / "s.json"
     Shop().save(path)
     for _ in range(5):
-        with subprocess.Popen([sys.executable, "-c", SAVER, str(path)], stdout=subprocess.PIPE) as saver:
+        with subprocess.Popen(
+            [sys.executable, "-c", SAVER, str(path)], stdout=subprocess.PIPE
+        ) as saver:
             saver.stdout.readline()
             try:
                 saver.wait(0.08)
@@ -134,11 +197,20 @@ def test_estimates_of_every_kind_take_the_file(tmp_path):
     FITTED.save(file)
     own = fp.estimate(fp.grade("4130"), shop=FITTED)
     for path in (file, str(file)):
-        assert fp.estimate(fp.grade("4130"), shop=path).zones["face"].hardness_hv == own.zones["face"].hardness_hv
+        assert (
+            fp.estimate(fp.grade("4130"), shop=path).zones["face"].hardness_hv
+            == own.zones["face"].hardness_hv
+        )
         many = fp.estimate_many("4130", shops=path)
         assert many["face_hardness_hv"][0] == pytest.approx(own.zones["face"].hardness_hv, rel=1e-9)
     with pytest.raises(InputError, match="does not exist"):
         fp.estimate(fp.grade("4130"), shop=tmp_path / "no.shop.json")
-    said = subprocess.run([sys.executable, "-m", "forgeprops", "--shop", str(file), "--json"], capture_output=True,
-                          text=True, check=True)
-    assert json.loads(said.stdout)["zones"]["face"]["hardness_hv"] == pytest.approx(own.zones["face"].hardness_hv, abs=0.1)
+    said = subprocess.run(
+        [sys.executable, "-m", "forgeprops", "--shop", str(file), "--json"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert json.loads(said.stdout)["zones"]["face"]["hardness_hv"] == pytest.approx(
+        own.zones["face"].hardness_hv, abs=0.1
+    )

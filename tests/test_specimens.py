@@ -10,8 +10,8 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.head import STEEL_DENSITY_KG_M3
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.head import STEEL_DENSITY_KG_M3
 from forgeprops.specimens import end_quench_bar, quenched_bar
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity
 from forgeprops.thermal.surroundings import natural_convection_cylinder_w_m2k, radiation_w_m2
@@ -54,38 +54,84 @@ def by_hand(steel, curve, seconds):
                 d[0] = (
                     0.6
                     * cap**0.6
-                    * form(f / cap, speed(k["grain_ferrite"] * grain - ln_f, k["q_ferrite"], ae3 - temperature, 3, kelvin))
+                    * form(
+                        f / cap,
+                        speed(
+                            k["grain_ferrite"] * grain - ln_f,
+                            k["q_ferrite"],
+                            ae3 - temperature,
+                            3,
+                            kelvin,
+                        ),
+                    )
                 )
             d[1] = (
                 0.6
                 * (p + a) ** 0.6
-                * form(p / (p + a), speed(k["grain_pearlite"] * grain - ln_p, k["q_pearlite"], ae1 - temperature, 3, kelvin))
+                * form(
+                    p / (p + a),
+                    speed(
+                        k["grain_pearlite"] * grain - ln_p,
+                        k["q_pearlite"],
+                        ae1 - temperature,
+                        3,
+                        kelvin,
+                    ),
+                )
             )
             d[2] = (
                 0.6
                 * (b + a) ** 0.6
                 * form(
                     b / (b + a),
-                    speed(k["grain_bainite"] * grain - ln_b, k["q_bainite"], limit - temperature, 2, kelvin),
+                    speed(
+                        k["grain_bainite"] * grain - ln_b,
+                        k["q_bainite"],
+                        limit - temperature,
+                        2,
+                        kelvin,
+                    ),
                     k["bainite_tail"],
                 )
             )
-        carbon = carbon_0 if f >= 1.0 else min((carbon_0 - kinetics.CARBON_IN_FERRITE * f) / (1.0 - f), 1.2)
+        carbon = (
+            carbon_0
+            if f >= 1.0
+            else min((carbon_0 - kinetics.CARBON_IN_FERRITE * f) / (1.0 - f), 1.2)
+        )
         ms = float(temperatures.martensite_start_c(steel, carbon)) + shift
         d[4] = max(ms - temperature - used, 0.0) / 1e-3
         d[3] = float(temperatures.martensite_alpha_per_k(steel, carbon)) * a * d[4]
         return d
 
     diameter = float(austenite.diameter_um_from_astm(steel.grain_size_astm))
-    shift = temperatures.martensite_grain_coefficient("own") * (diameter**-0.5 - temperatures.REFERENCE_GRAIN_UM**-0.5)
-    found = solve_ivp(rate, (0.0, seconds), [0.0] * 5, method="LSODA", rtol=1e-6, atol=1e-8, max_step=seconds / 200)
+    shift = temperatures.martensite_grain_coefficient("own") * (
+        diameter**-0.5 - temperatures.REFERENCE_GRAIN_UM**-0.5
+    )
+    found = solve_ivp(
+        rate,
+        (0.0, seconds),
+        [0.0] * 5,
+        method="LSODA",
+        rtol=1e-6,
+        atol=1e-8,
+        max_step=seconds / 200,
+    )
     assert found.success
     f, p, b = shares(found.y[:, -1])
     m = found.y[3, -1]
-    return {"ferrite": f, "pearlite": p, "bainite": b, "martensite": m, "austenite": 1.0 - f - p - b - m}
+    return {
+        "ferrite": f,
+        "pearlite": p,
+        "bainite": b,
+        "martensite": m,
+        "austenite": 1.0 - f - p - b - m,
+    }
 
 
-@pytest.mark.parametrize(("steel", "rate"), [(PLAIN, 1.0), (PLAIN, 60.0), (CR_MO, 0.3), (CR_MO, 8.0)])
+@pytest.mark.parametrize(
+    ("steel", "rate"), [(PLAIN, 1.0), (PLAIN, 60.0), (CR_MO, 0.3), (CR_MO, 8.0)]
+)
 def test_imposed_rate_against_solve_ivp(steel, rate):
     found = fp.continuous_cooling(steel, from_c=870.0, rate_c_per_s=rate)
     expected = by_hand(steel, lambda t: 870.0 - rate * t, (870.0 - 25.0) / rate)
@@ -108,19 +154,30 @@ def test_history_and_more_points_on_the_same_line():
     assert by_rate.hardness_hv == pytest.approx(fine.hardness_hv, abs=0.5)
     total = sum(fine.history.values())
     assert total == pytest.approx(np.ones(400), abs=1e-9)
-    assert fine.history["austenite"][0] == 1.0 and (np.diff(fine.history["austenite"]) <= 1e-12).all()
+    assert (
+        fine.history["austenite"][0] == 1.0 and (np.diff(fine.history["austenite"]) <= 1e-12).all()
+    )
     assert {name: row[-1] for name, row in fine.history.items()} == pytest.approx(fine.fractions)
 
 
-@pytest.mark.parametrize("steel", [PLAIN, CR_MO, fp.grade("1045"), fp.grade("4340")], ids=lambda s: s.name)
+@pytest.mark.parametrize(
+    "steel", [PLAIN, CR_MO, fp.grade("1045"), fp.grade("4340")], ids=lambda s: s.name
+)
 def test_faster_is_not_softer(steel):
-    hv = [fp.continuous_cooling(steel, rate_c_per_s=r).hardness_hv for r in (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)]
-    assert (np.diff(hv) > -8.0).all()  # steps where one constituent hands over to the next are small
+    hv = [
+        fp.continuous_cooling(steel, rate_c_per_s=r).hardness_hv
+        for r in (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)
+    ]
+    assert (
+        np.diff(hv) > -8.0
+    ).all()  # steps where one constituent hands over to the next are small
     assert hv[-1] > hv[0] + 150.0
 
 
 def dry_loss(t, d):
-    return natural_convection_cylinder_w_m2k(t, 25.0, d) * (t - 25.0) + radiation_w_m2(t, 25.0, 25.0, 0.8, 1.0)
+    return natural_convection_cylinder_w_m2k(t, 25.0, d) * (t - 25.0) + radiation_w_m2(
+        t, 25.0, 25.0, 0.8, 1.0
+    )
 
 
 def test_air_cooled_bar_above_its_transformation():
@@ -148,7 +205,11 @@ def test_transformation_heat_holds_the_bar_up():
     assert arrest < 0.2 * rate[(middle > 780.0) & (middle < 850.0)].mean()
     # austenite all the way down would have been there sooner
     d = 13.5
-    without = quad(lambda t: STEEL_DENSITY_KG_M3 * d / 4e3 * austenite_cp_j_kgk(t) / dry_loss(t, d), 500.0, 750.0)[0]
+    without = quad(
+        lambda t: STEEL_DENSITY_KG_M3 * d / 4e3 * austenite_cp_j_kgk(t) / dry_loss(t, d),
+        500.0,
+        750.0,
+    )[0]
     span = np.interp([-500.0, -750.0], -bar.temperature_c, bar.time_s)
     assert span[0] - span[1] > 1.3 * without
 
@@ -163,13 +224,18 @@ def test_quenched_bar_is_hardest_at_the_skin_and_symmetric():
     assert depth[0] == 0.0 and depth[-1] == pytest.approx(25.0)
     assert hv[0] > hv[-1] + 30.0 and (np.diff(hv) < 15.0).all()
     # a thin bar in a fierce quench is all martensite, a thick one in oil is not
-    assert quenched_bar(fp.grade("4340"), 10.0, 10_000.0)[1][-1] > quenched_bar(fp.grade("1030"), 50.0, 800.0)[1][-1] + 200.0
+    assert (
+        quenched_bar(fp.grade("4340"), 10.0, 10_000.0)[1][-1]
+        > quenched_bar(fp.grade("1030"), 50.0, 800.0)[1][-1] + 200.0
+    )
 
 
 def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
     bars = {name: end_quench_bar(fp.grade(name)) for name in ("1045", "4140", "4340")}
     for bar in bars.values():
-        assert bar["distance_mm"].iloc[0] == 0.0 and bar["distance_mm"].iloc[-1] == pytest.approx(100.0)
+        assert bar["distance_mm"].iloc[0] == 0.0 and bar["distance_mm"].iloc[-1] == pytest.approx(
+            100.0
+        )
         assert (np.diff(bar["hv"].to_numpy()) < 12.0).all()
         assert bar["hrc"].iloc[0] > 50.0
     tail = [np.interp(25.0, bar["distance_mm"], bar["hv"]) for bar in bars.values()]
@@ -177,7 +243,9 @@ def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
 
 
 def test_grain_size_delays():
-    fine, coarse = (fp.continuous_cooling(CR_MO, rate_c_per_s=1.0, grain_size_astm=g) for g in (10.0, 4.0))
+    fine, coarse = (
+        fp.continuous_cooling(CR_MO, rate_c_per_s=1.0, grain_size_astm=g) for g in (10.0, 4.0)
+    )
     assert coarse.fractions["martensite"] > fine.fractions["martensite"] + 0.05
 
 
@@ -188,7 +256,10 @@ def test_grain_size_delays():
         (lambda: fp.air_cooled_bar(PLAIN, 13.5, 600.0), ["600", "750"]),
         (lambda: fp.continuous_cooling(PLAIN), ["rate_c_per_s"]),
         (lambda: fp.continuous_cooling(PLAIN, rate_c_per_s=0.0), ["0"]),
-        (lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]), ["rise", "2"]),
+        (
+            lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]),
+            ["rise", "2"],
+        ),
         (lambda: fp.continuous_cooling(PLAIN, [0.0, 1.0], [900.0]), ["one length"]),
         (lambda: quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
         (lambda: end_quench_bar(PLAIN, points=400), ["400"]),

@@ -6,11 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from forgeprops import estimate
-from forgeprops.specimens import air_cooled_bar, continuous_cooling
-from forgeprops.steel import grade
-from forgeprops.study.many import estimate_many
-from forgeprops.uncertainty import (
+from forgeprops.answer import evaluation as estimate
+from forgeprops.answer.interval import (
     COVERAGE,
     LN_SPRAY_SD,
     Z,
@@ -23,6 +20,9 @@ from forgeprops.uncertainty import (
     spray_nodes,
     student_factor,
 )
+from forgeprops.inputs.grades import grade
+from forgeprops.specimens import air_cooled_bar, continuous_cooling
+from forgeprops.study.process.many import estimate_many
 
 
 def test_deviate_of_the_ends():
@@ -50,9 +50,9 @@ def test_skewed_response_against_sampling():
     values = np.array([180.0, 200.0, 480.0, 490.0])
     low, high = interval(450.0, 15.0, deviates, values)
     rng = np.random.default_rng(4)
-    drawn = np.interp(rng.normal(size=400_000), [-2, -1, 0, 1, 2], [180, 200, 450, 480, 490]) + rng.normal(
-        0, 15, 400_000
-    )
+    drawn = np.interp(
+        rng.normal(size=400_000), [-2, -1, 0, 1, 2], [180, 200, 450, 480, 490]
+    ) + rng.normal(0, 15, 400_000)
     assert (low, high) == pytest.approx(tuple(np.quantile(drawn, [0.1, 0.9])), abs=6.0)
     assert 450.0 - low > 3 * (high - 450.0)
     chances = outcome_chances(450.0, 15.0, deviates, values)
@@ -82,20 +82,29 @@ def test_half_martensite_is_least_sure_and_disagreement_widens():
     sd = hardness_sd_hv(300.0, 1.0 - shares, 0.0, shares)
     assert sd.argmax() == pytest.approx(5, abs=1) and sd[0] > 0.0 and sd[-1] > 0.0
     assert hardness_sd_hv(300.0, 0.0, 1.0, 0.0, 60.0) > hardness_sd_hv(300.0, 0.0, 1.0, 0.0)
-    assert hardness_sd_hv(400.0, 0.0, 1.0, 0.0) == pytest.approx(2.0 * hardness_sd_hv(200.0, 0.0, 1.0, 0.0))
+    assert hardness_sd_hv(400.0, 0.0, 1.0, 0.0) == pytest.approx(
+        2.0 * hardness_sd_hv(200.0, 0.0, 1.0, 0.0)
+    )
 
 
 def test_spread_of_opinions_counts_only_what_applies():
-    values, counted = np.array([[200.0, 300.0], [240.0, 0.0]]), np.array([[True, True], [True, False]])
+    values, counted = (
+        np.array([[200.0, 300.0], [240.0, 0.0]]),
+        np.array([[True, True], [True, False]]),
+    )
     assert opinions_spread_hv(values, counted) == pytest.approx([20.0, 0.0])
 
 
 def test_specimens_carry_their_interval():
     bar = air_cooled_bar(grade("4130"), 25.0)
     assert bar.hardness_low_hv < bar.hardness_hv < bar.hardness_high_hv
-    assert (bar.hardness_low_hv, bar.hardness_high_hv) == hardness_interval_hv(bar.hardness_hv, bar.fractions)
+    assert (bar.hardness_low_hv, bar.hardness_high_hv) == hardness_interval_hv(
+        bar.hardness_hv, bar.fractions
+    )
     hard, soft = (continuous_cooling(grade("1020"), rate_c_per_s=r) for r in (300.0, 0.1))
-    assert (hard.hardness_high_hv - hard.hardness_low_hv) > (soft.hardness_high_hv - soft.hardness_low_hv)
+    assert (hard.hardness_high_hv - hard.hardness_low_hv) > (
+        soft.hardness_high_hv - soft.hardness_low_hv
+    )
 
 
 def test_one_and_many_tell_the_same_interval():

@@ -7,15 +7,31 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..ranges import Warn, outside
-from ..tables import read_rows
+from ..base.ranges import Warn, outside
+from ..base.tables import read_rows
 from ..transformation.austenite import astm_from_diameter
 from .scale import metal_loss_um
 
-__all__ = ["CARBIDES_LEFT", "COARSE_GRAIN_ASTM", "DECARBURISED_UM", "FULL_AUSTENITE", "HeatingLimits",
-           "NO_AUSTENITE", "IDLE_WATER_HV", "SCALE_LOSS_UM", "carbide_warning", "decarburised_warning", "furnace_warnings", "grain_warning",
-           "heating_limit_arrays", "heating_limits", "heating_warning", "is_idle", "partial_austenite_warning",
-           "scale_warning"]
+__all__ = [
+    "CARBIDES_LEFT",
+    "COARSE_GRAIN_ASTM",
+    "DECARBURISED_UM",
+    "FULL_AUSTENITE",
+    "HeatingLimits",
+    "NO_AUSTENITE",
+    "IDLE_WATER_HV",
+    "SCALE_LOSS_UM",
+    "carbide_warning",
+    "decarburised_warning",
+    "furnace_warnings",
+    "grain_warning",
+    "heating_limit_arrays",
+    "heating_limits",
+    "heating_warning",
+    "is_idle",
+    "partial_austenite_warning",
+    "scale_warning",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -56,10 +72,20 @@ class HeatingLimits(NamedTuple):
 
 @functools.cache
 def _limits():
-    return tuple((r["family"], float(r["carbon_low"]), float(r["carbon_high"]),
-                  HeatingLimits(float(r["safe_c"]), float(r["working_c"]), float(r["finish_c"]),
-                                f"{r['source']} ({r['basis']})"))
-                 for r in read_rows("forging_temperatures.csv"))
+    return tuple(
+        (
+            r["family"],
+            float(r["carbon_low"]),
+            float(r["carbon_high"]),
+            HeatingLimits(
+                float(r["safe_c"]),
+                float(r["working_c"]),
+                float(r["finish_c"]),
+                f"{r['source']} ({r['basis']})",
+            ),
+        )
+        for r in read_rows("constants/forging_temperatures.csv")
+    )
 
 
 def heating_limits(steel) -> HeatingLimits:
@@ -67,17 +93,19 @@ def heating_limits(steel) -> HeatingLimits:
 
     Source
     ------
-    data/forging_temperatures.csv.
+    data/constants/forging_temperatures.csv.
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> heating_limits(Steel("4130", {"C": 0.305, "Cr": 0.95, "Mo": 0.20})).working_c
     1200.0
     """
     family = _FAMILIES[int(_family(steel))]
     carbon = steel.get("C")
-    return next(limits for name, low, high, limits in _limits() if name == family and low <= carbon <= high)
+    return next(
+        limits for name, low, high, limits in _limits() if name == family and low <= carbon <= high
+    )
 
 
 _FAMILIES = ("carbon", "alloy", "nickel alloy")
@@ -99,7 +127,7 @@ def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
     """
     carbon, family = np.asarray(steel.get("C")), _family(steel)
     safe, working = np.full(carbon.shape, np.nan), np.full(carbon.shape, np.nan)
-    for name, low, high, limits in reversed(_limits()):   # where rows meet the first counts
+    for name, low, high, limits in reversed(_limits()):  # where rows meet the first counts
         here = (family == _FAMILIES.index(name)) & (low <= carbon) & (carbon <= high)
         safe[here], working[here] = limits.safe_c, limits.working_c
     return safe, working
@@ -110,7 +138,7 @@ def heating_warning(steel, temperature_c) -> Warn | None:
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> heating_warning(Steel("1020", {"C": 0.20}), 1000.0) is None
     True
     >>> heating_warning(Steel("1045", {"C": 0.46}), 1290.0).code
@@ -118,11 +146,17 @@ def heating_warning(steel, temperature_c) -> Warn | None:
     """
     limits = heating_limits(steel)
     if temperature_c > limits.safe_c:
-        return Warn("burning", f"{temperature_c:.0f} °C is above {limits.safe_c:.0f} °C, the safe limit of "
-                               f"{steel.name}: the grain boundaries may melt, which nothing repairs.")
+        return Warn(
+            "burning",
+            f"{temperature_c:.0f} °C is above {limits.safe_c:.0f} °C, the safe limit of "
+            f"{steel.name}: the grain boundaries may melt, which nothing repairs.",
+        )
     if temperature_c > limits.working_c:
-        return Warn("overheating", f"{temperature_c:.0f} °C is above {limits.working_c:.0f} °C, the working "
-                                   f"limit of {steel.name}: expect very coarse, brittle grain.")
+        return Warn(
+            "overheating",
+            f"{temperature_c:.0f} °C is above {limits.working_c:.0f} °C, the working "
+            f"limit of {steel.name}: expect very coarse, brittle grain.",
+        )
     return None
 
 
@@ -148,18 +182,26 @@ def partial_austenite_warning(share, where="the steel") -> Warn | None:
     if share >= FULL_AUSTENITE:
         return None
     if share < NO_AUSTENITE:
-        return Warn("partial-austenite", f"None of {where} becomes austenite; it keeps the first-heat "
-                                         "structure, tempered, and stays soft.")
-    return Warn("partial-austenite", f"Only {100 * share:.0f} % of {where} is austenite when cooling starts; "
-                                     "the rest keeps the first-heat structure, tempered, and stays soft.")
+        return Warn(
+            "partial-austenite",
+            f"None of {where} becomes austenite; it keeps the first-heat "
+            "structure, tempered, and stays soft.",
+        )
+    return Warn(
+        "partial-austenite",
+        f"Only {100 * share:.0f} % of {where} is austenite when cooling starts; "
+        "the rest keeps the first-heat structure, tempered, and stays soft.",
+    )
 
 
 def carbide_warning(undissolved, where="the steel") -> Warn | None:
     """Warn when Cr-Mo carbides are left: less carbon and alloy in the austenite than the analysis says."""
     if undissolved <= CARBIDES_LEFT:
         return None
-    text = (f"About {100 * undissolved:.0f} % of the Cr-Mo carbides of {where} are not dissolved; it hardens "
-            "less than its analysis promises. Soak longer or hotter.")
+    text = (
+        f"About {100 * undissolved:.0f} % of the Cr-Mo carbides of {where} are not dissolved; it hardens "
+        "less than its analysis promises. Soak longer or hotter."
+    )
     return Warn("carbides-left", text)
 
 
@@ -174,8 +216,10 @@ def grain_warning(grain_um, where="the steel") -> Warn | None:
     number = astm_from_diameter(grain_um)
     if number >= COARSE_GRAIN_ASTM:
         return None
-    text = (f"The austenite grain of {where} grows to ASTM {number:.1f} ({grain_um:.0f} µm), coarser than "
-            f"{COARSE_GRAIN_ASTM:.0f}: less tough, and the hosel hardens more in air.")
+    text = (
+        f"The austenite grain of {where} grows to ASTM {number:.1f} ({grain_um:.0f} µm), coarser than "
+        f"{COARSE_GRAIN_ASTM:.0f}: less tough, and the hosel hardens more in air."
+    )
     return Warn("coarse-grain", text)
 
 
@@ -190,8 +234,11 @@ def scale_warning(scale_um) -> Warn | None:
     loss = metal_loss_um(scale_um)
     if loss <= SCALE_LOSS_UM:
         return None
-    return Warn("scale", f"Scale of {scale_um:.0f} µm takes {loss:.0f} µm of metal from each side and must "
-                         "come off before the squeeze or it is pressed in.")
+    return Warn(
+        "scale",
+        f"Scale of {scale_um:.0f} µm takes {loss:.0f} µm of metal from each side and must "
+        "come off before the squeeze or it is pressed in.",
+    )
 
 
 def decarburised_warning(depth_um, skin_hv=None, core_hv=None) -> Warn | None:
@@ -201,26 +248,42 @@ def decarburised_warning(depth_um, skin_hv=None, core_hv=None) -> Warn | None:
     hardness = ""
     if skin_hv is not None and core_hv is not None:
         hardness = f" (skin {skin_hv:.0f} HV, below it {core_hv:.0f} HV)"
-    return Warn("decarburised", f"The skin has lost carbon to {depth_um:.0f} µm{hardness}: blast or grind it "
-                                "off where the face must be hard, or heat shorter.")
+    return Warn(
+        "decarburised",
+        f"The skin has lost carbon to {depth_um:.0f} µm{hardness}: blast or grind it "
+        "off where the face must be hard, or heat shorter.",
+    )
 
 
-def furnace_warnings(steel, temperature_c, *, share=1.0, undissolved=0.0, grain_um=None, scale_um=0.0,
-                     decarburised_um=0.0, where="the steel") -> tuple[Warn, ...]:
+def furnace_warnings(
+    steel,
+    temperature_c,
+    *,
+    share=1.0,
+    undissolved=0.0,
+    grain_um=None,
+    scale_um=0.0,
+    decarburised_um=0.0,
+    where="the steel",
+) -> tuple[Warn, ...]:
     """Everything worth saying about one place of one steel after the furnace.
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4130", {"C": 0.305, "Cr": 0.95, "Mo": 0.20})
     >>> [w.code for w in furnace_warnings(steel, 780.0, share=0.6, undissolved=0.3)]
     ['partial-austenite', 'carbides-left']
     """
     alloyed = steel.get("Cr") >= 0.30 or steel.get("Mo") >= 0.08
-    found = (heating_warning(steel, temperature_c), partial_austenite_warning(share, where),
-             carbide_warning(undissolved, where) if alloyed and share >= NO_AUSTENITE else None,
-             None if grain_um is None else grain_warning(grain_um, where), scale_warning(scale_um),
-             decarburised_warning(decarburised_um),
-             None if grain_um is None else outside("lee_lee_grain", max(temperature_c, 900.0)),
-             outside("scale.temperature", max(temperature_c, 700.0)) if scale_um > 0.0 else None)
+    found = (
+        heating_warning(steel, temperature_c),
+        partial_austenite_warning(share, where),
+        carbide_warning(undissolved, where) if alloyed and share >= NO_AUSTENITE else None,
+        None if grain_um is None else grain_warning(grain_um, where),
+        scale_warning(scale_um),
+        decarburised_warning(decarburised_um),
+        None if grain_um is None else outside("lee_lee_grain", max(temperature_c, 900.0)),
+        outside("scale.temperature", max(temperature_c, 700.0)) if scale_um > 0.0 else None,
+    )
     return tuple(w for w in found if w)

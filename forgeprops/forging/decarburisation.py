@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import InputError
-from ..ranges import Warn, outside, register_range
+from ..base.errors import InputError
+from ..base.ranges import Warn, outside
 from ..transformation.austenite import FERRITE_CARBON, austenite_equilibrium
 from ..transformation.phase_hardness import (
     FERRITE_PEARLITE_FLOOR_HV,
@@ -26,9 +26,19 @@ from ..transformation.temperatures import ac1_c, ac3_c, ae1_c, ae3_c
 from .scale import metal_loss_um, scale_along_um
 
 __all__ = [
-    "CarbonProfile", "carbon_diffusivity", "carbon_left", "carbon_profile", "decarburisation_warnings",
-    "decarburised_depth_estimate_um", "decarburised_depth_um", "diffusion_along_um2", "diffusion_time_s",
-    "effective_diffusivity_um2_s", "error_function_carbon", "layer_hardness_hv", "skin_hardness_hv",
+    "CarbonProfile",
+    "carbon_diffusivity",
+    "carbon_left",
+    "carbon_profile",
+    "decarburisation_warnings",
+    "decarburised_depth_estimate_um",
+    "decarburised_depth_um",
+    "diffusion_along_um2",
+    "diffusion_time_s",
+    "effective_diffusivity_um2_s",
+    "error_function_carbon",
+    "layer_hardness_hv",
+    "skin_hardness_hv",
 ]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
@@ -53,9 +63,6 @@ _C_G_MOL, _FE_G_MOL = 12.011, 55.845
 _LEAST_HARDENING_CARBON = 0.10
 #: Share of the first carbon at which the decarburised layer ends.
 _DEPTH_SHARE = 0.90
-
-register_range("decarburisation.temperature", "temperature for carbon diffusion", 700, 1300, "°C",
-               "Ågren, Scripta Metall. 20 (1986) 1507; range from memory")
 
 
 class CarbonProfile(NamedTuple):
@@ -100,8 +107,11 @@ def carbon_diffusivity(temperature_c, carbon):
     t = np.asarray(temperature_c, float) + _ZERO_C
     w = np.asarray(carbon, float)
     y = (w / _C_G_MOL) / ((100.0 - w) / _FE_G_MOL)
-    d = (4.53e-7 * (1.0 + y * (1.0 - y) * 8339.9 / t)
-         * np.exp(-(1.0 / t - 2.221e-4) * (17_767.0 - 26_436.0 * y)))
+    d = (
+        4.53e-7
+        * (1.0 + y * (1.0 - y) * 8339.9 / t)
+        * np.exp(-(1.0 / t - 2.221e-4) * (17_767.0 - 26_436.0 * y))
+    )
     return float(d) if np.ndim(d) == 0 else d
 
 
@@ -116,7 +126,9 @@ def error_function_carbon(depth_um, diffusivity_m2_s, time_s, carbon, surface_ca
     from scipy.special import erf
 
     x = np.asarray(depth_um, float) * 1e-6
-    return surface_carbon + (carbon - surface_carbon) * erf(x / (2.0 * math.sqrt(diffusivity_m2_s * time_s)))
+    return surface_carbon + (carbon - surface_carbon) * erf(
+        x / (2.0 * math.sqrt(diffusivity_m2_s * time_s))
+    )
 
 
 def diffusion_time_s(depth_um, diffusivity_m2_s, carbon, surface_carbon, wanted_carbon):
@@ -131,8 +143,10 @@ def diffusion_time_s(depth_um, diffusivity_m2_s, carbon, surface_carbon, wanted_
 
     z = float(erfinv((wanted_carbon - surface_carbon) / (carbon - surface_carbon)))
     if not 0.0 < z < math.inf:
-        raise InputError(f"wanted carbon is {wanted_carbon} wt%; "
-                         f"allowed is between {carbon} and {surface_carbon} wt%.")
+        raise InputError(
+            f"wanted carbon is {wanted_carbon} wt%; "
+            f"allowed is between {carbon} and {surface_carbon} wt%."
+        )
     return (depth_um * 1e-6 / (2.0 * z)) ** 2 / diffusivity_m2_s
 
 
@@ -141,8 +155,10 @@ def _sub_curve(time_s, temperature_c, carbon, diffusivity, steps):
     t = np.asarray(time_s, float)
     temp = np.asarray(temperature_c, float)
     if t.ndim != 1 or t.shape != temp.shape or t.size < 2 or np.any(np.diff(t) < 0.0):
-        raise InputError("the curve is uneven; allowed are times that never fall and as many temperatures, "
-                         "two or more.")
+        raise InputError(
+            "the curve is uneven; allowed are times that never fall and as many temperatures, "
+            "two or more."
+        )
     pieces = [np.linspace(a, b, 40) for a, b in zip(t[:-1], t[1:], strict=True)]
     fine = np.unique(np.concatenate(pieces))
     d = 1e12 * diffusivity(np.interp(fine, t, temp), carbon)
@@ -152,8 +168,17 @@ def _sub_curve(time_s, temperature_c, carbon, diffusivity, steps):
     return times, np.interp(times, t, temp), total[-1]
 
 
-def carbon_profile(carbon, time_s, temperature_c, surface_carbon=0.0, atmosphere: str | None = "gas furnace",
-                   diffusivity: Callable = carbon_diffusivity, thickness_um=None, cells=160, steps=160):
+def carbon_profile(
+    carbon,
+    time_s,
+    temperature_c,
+    surface_carbon=0.0,
+    atmosphere: str | None = "gas furnace",
+    diffusivity: Callable = carbon_diffusivity,
+    thickness_um=None,
+    cells=160,
+    steps=160,
+):
     """Carbon below the surface after a temperature curve, by implicit finite volumes.
 
     Parameters
@@ -199,7 +224,9 @@ def carbon_profile(carbon, time_s, temperature_c, surface_carbon=0.0, atmosphere
     edges = reach * (np.expm1(4.0 * np.linspace(0.0, 1.0, cells + 1)) / math.expm1(4.0))
     width = np.diff(edges)
     middle = 0.5 * (edges[1:] + edges[:-1])
-    gap = np.concatenate(([middle[0]], np.diff(middle)))  # over which each left face's gradient is taken
+    gap = np.concatenate(
+        ([middle[0]], np.diff(middle))
+    )  # over which each left face's gradient is taken
     gone = np.zeros(times.size)
     if atmosphere is not None:
         gone = metal_loss_um(scale_along_um(times, temps, atmosphere))
@@ -249,7 +276,7 @@ def decarburised_depth_um(steel, time_s, temperature_c, atmosphere="gas furnace"
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> round(decarburised_depth_um(Steel("1020", {"C": 0.2}), [0, 900], [1000, 1000], None), -1)
     330.0
     """
@@ -272,8 +299,11 @@ def effective_diffusivity_um2_s(t_c, carbon):
     t = max(t_c + 273.15, 600.0)
     w = 0.6 * carbon
     y = (w / 12.011) / ((100.0 - w) / 55.845)
-    return (4.53e5 * (1.0 + y * (1.0 - y) * 8339.9 / t)
-            * math.exp(-(1.0 / t - 2.221e-4) * (17_767.0 - 26_436.0 * y)))
+    return (
+        4.53e5
+        * (1.0 + y * (1.0 - y) * 8339.9 / t)
+        * math.exp(-(1.0 / t - 2.221e-4) * (17_767.0 - 26_436.0 * y))
+    )
 
 
 def diffusion_along_um2(steel, time_s, temperature_c):
@@ -290,7 +320,7 @@ def diffusion_along_um2(steel, time_s, temperature_c):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> round(diffusion_along_um2(Steel("1020", {"C": 0.2}), [0, 900], [1000, 1000]) / 900, 1)
     23.0
     """
@@ -364,7 +394,9 @@ def decarburised_depth_estimate_um(diffusion_um2, recession_um=0.0):
 
     width = 2.0 * np.sqrt(np.maximum(np.asarray(diffusion_um2, float), 1e-12))
     start = np.asarray(recession_um, float) / width
-    depth = width * (erfcinv((1.0 - _DEPTH_SHARE) * erfc(np.minimum(start, 5.0))) - np.minimum(start, 5.0))
+    depth = width * (
+        erfcinv((1.0 - _DEPTH_SHARE) * erfc(np.minimum(start, 5.0))) - np.minimum(start, 5.0)
+    )
     return float(depth) if np.ndim(depth) == 0 else depth
 
 
@@ -422,7 +454,7 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20})
     >>> [round(float(h)) for h in layer_hardness_hv(s, [0.40, 0.30, 0.05], 540.0, 850.0)]
     [540, 454, 177]
@@ -437,7 +469,9 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     a, b = ferrite_pearlite_coefficients(steel, FERRITE_CARBON)
     ferrite_hv = min(max(float(a + b * LOG_V_LOW), FERRITE_PEARLITE_FLOOR_HV), core_hv)
     at_edge = max(skin_hardness_hv(core_hv, edge, whole), ferrite_hv)
-    line = ferrite_hv + (at_edge - ferrite_hv) * (c - FERRITE_CARBON) / max(edge - FERRITE_CARBON, 1e-6)
+    line = ferrite_hv + (at_edge - ferrite_hv) * (c - FERRITE_CARBON) / max(
+        edge - FERRITE_CARBON, 1e-6
+    )
     hv = np.where(c >= edge, skin_hardness_hv(core_hv, np.maximum(c, edge), whole), line)
     return float(hv) if np.ndim(hv) == 0 else hv
 
@@ -449,6 +483,8 @@ def decarburisation_warnings(steel, temperature_c) -> tuple[Warn, ...]:
     ac3 = float(ac3_c(steel))
     if temperature_c >= ac3:
         return found
-    text = (f"{temperature_c:.0f} °C is below Ac3 ({ac3:.0f} °C): a carbon-free ferrite rim can form, and "
-            "the decarburised depth given is an upper bound.")
+    text = (
+        f"{temperature_c:.0f} °C is below Ac3 ({ac3:.0f} °C): a carbon-free ferrite rim can form, and "
+        "the decarburised depth given is an upper bound."
+    )
     return (*found, Warn("decarb-below-ac3", text))

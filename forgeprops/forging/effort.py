@@ -14,22 +14,34 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import InputError, check_number
-from ..ranges import Warn, outside
-from ..steel.composition import check_steel
+from ..base.errors import InputError, check_number
+from ..base.ranges import Warn, outside
+from ..inputs.steel import check_steel
 from .flow_stress_laws import hensel_spittel_mpa, medina_hernandez_mpa, misaka_mpa, shida_mpa
 
 __all__ = [
-    "EqualEffort", "FlowStress", "alloy_factor", "effort_warnings", "equal_effort", "equal_effort_preheat",
-    "flow_stress", "flow_stress_mpa", "relative_effort",
+    "EqualEffort",
+    "FlowStress",
+    "alloy_factor",
+    "effort_warnings",
+    "equal_effort",
+    "equal_effort_preheat",
+    "flow_stress",
+    "flow_stress_mpa",
+    "relative_effort",
 ]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "alloy_factor": ("flow_stress_chromium", "flow_stress_rolling_factor"),
     "flow_stress": (
-        "flow_stress_shida", "flow_stress_chromium", "flow_stress_rolling_factor",
-        "flow_stress_sets", "flow_stress_medina_hernandez", "flow_stress_misaka"),
+        "flow_stress_shida",
+        "flow_stress_chromium",
+        "flow_stress_rolling_factor",
+        "flow_stress_sets",
+        "flow_stress_medina_hernandez",
+        "flow_stress_misaka",
+    ),
     "flow_stress_mpa": ("flow_stress_shida", "flow_stress_chromium"),
     "relative_effort": ("flow_stress_shida", "flow_stress_chromium"),
     "equal_effort": ("flow_stress_shida", "flow_stress_chromium"),
@@ -83,8 +95,14 @@ def _chromium_coefficient():
 
 
 def _rolling_factor(get):
-    return (0.835 + 0.098 * get("Mn") + 0.128 * get("Cr") ** 0.8 + 0.144 * get("Mo") ** 0.3
-            + 0.175 * (0.0 if get("V") is None else get("V")) + 0.01 * get("Ni"))
+    return (
+        0.835
+        + 0.098 * get("Mn")
+        + 0.128 * get("Cr") ** 0.8
+        + 0.144 * get("Mo") ** 0.3
+        + 0.175 * (0.0 if get("V") is None else get("V"))
+        + 0.01 * get("Ni")
+    )
 
 
 def alloy_factor(steel, temperature_c):
@@ -98,7 +116,7 @@ def alloy_factor(steel, temperature_c):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.5, "Cr": 0.95, "Mo": 0.20})
     >>> [round(float(f), 2) for f in alloy_factor(steel, 950.0)]
     [1.09, 1.02, 1.14]
@@ -126,6 +144,7 @@ def _without_dip(carbon, temperature_c, *squeeze):
 
 def _carbon_laws(strain, rate_per_s):
     """Carbon-steel laws of steel and temperature: Shida, measured C45, Medina & Hernandez, Misaka."""
+
     def shida(steel, t):
         return _without_dip(steel.get("C"), t, strain, rate_per_s)
 
@@ -134,14 +153,18 @@ def _carbon_laws(strain, rate_per_s):
         def carried(steel, t):
             inside = np.clip(t, 850.0, 1200.0)
             return law(steel, inside) * shida(steel, t) / shida(steel, inside)
+
         return carried
 
     def medina_hernandez(steel, t):
         return medina_hernandez_mpa({**_PLAIN, "C": steel.get("C")}, t, strain, rate_per_s)
 
-    return (shida, continued(lambda _steel, t: hensel_spittel_mpa("C45", t, strain, rate_per_s)),
-            continued(medina_hernandez),
-            continued(lambda steel, t: misaka_mpa(steel.get("C"), t, strain, rate_per_s)))
+    return (
+        shida,
+        continued(lambda _steel, t: hensel_spittel_mpa("C45", t, strain, rate_per_s)),
+        continued(medina_hernandez),
+        continued(lambda steel, t: misaka_mpa(steel.get("C"), t, strain, rate_per_s)),
+    )
 
 
 def _plain(value):
@@ -163,7 +186,7 @@ def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> round(flow_stress_mpa(Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75}), 900.0, 0.3, 10.0))
     203
     """
@@ -184,7 +207,7 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.9, "Cr": 0.95, "Mo": 0.2})
     >>> s = flow_stress(steel, 1000.0, 0.2, 3.0)
     >>> s.low_mpa < s.mpa < s.high_mpa
@@ -193,8 +216,11 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     mid, low, high = alloy_factor(steel, temperature_c)
     laws = _carbon_laws(strain, rate_per_s)
     shida, *others = (law(steel, temperature_c) for law in laws[:3])
-    return FlowStress(_plain(mid * shida), _plain(low * np.minimum(shida, np.minimum(*others))),
-                      _plain(high * np.maximum(shida, np.maximum(*others))))
+    return FlowStress(
+        _plain(mid * shida),
+        _plain(low * np.minimum(shida, np.minimum(*others))),
+        _plain(high * np.maximum(shida, np.maximum(*others))),
+    )
 
 
 def relative_effort(steel, temperature_c, reference, reference_c, strain=_STRAIN, rate_per_s=_RATE):
@@ -202,13 +228,15 @@ def relative_effort(steel, temperature_c, reference, reference_c, strain=_STRAIN
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
     >>> relative_effort(a, 900.0, a, 900.0)
     1.0
     """
-    return _plain(np.asarray(flow_stress_mpa(steel, temperature_c, strain, rate_per_s))
-                  / flow_stress_mpa(reference, reference_c, strain, rate_per_s))
+    return _plain(
+        np.asarray(flow_stress_mpa(steel, temperature_c, strain, rate_per_s))
+        / flow_stress_mpa(reference, reference_c, strain, rate_per_s)
+    )
 
 
 def _solve(stress, target, near_c, low_c=600.0, high_c=1350.0):
@@ -231,8 +259,14 @@ def _solve(stress, target, near_c, low_c=600.0, high_c=1350.0):
     return min(max(near_c, low), crossing(target * (1.0 - 1e-9)))
 
 
-def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c: float | Callable[[float], float] = 0.0,
-                 strain=_STRAIN, rate_per_s=_RATE):
+def equal_effort(
+    steel_a,
+    preheat_a_c,
+    steel_b,
+    die_drop_c: float | Callable[[float], float] = 0.0,
+    strain=_STRAIN,
+    rate_per_s=_RATE,
+):
     """Preheat at which steel B presses as easily as steel A does from its preheat, with the band.
 
     Parameters
@@ -254,7 +288,7 @@ def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c: float | Callable[[fl
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
     >>> b = Steel("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.50, "Cr": 0.95, "Mo": 0.20})
     >>> answer = equal_effort(a, 900.0, b)
@@ -285,12 +319,14 @@ def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c: float | Callable[[fl
     return EqualEffort(centre, min(every), max(every), stress_a)
 
 
-def equal_effort_preheat(steel_a, preheat_a_c, steel_b, die_drop_c=0.0, strain=_STRAIN, rate_per_s=_RATE):
+def equal_effort_preheat(
+    steel_a, preheat_a_c, steel_b, die_drop_c=0.0, strain=_STRAIN, rate_per_s=_RATE
+):
     """Preheat, °C, at which steel B forges as easily as steel A; see `equal_effort` for the band.
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
     >>> round(equal_effort_preheat(a, 900.0, a), 3)
     900.0
@@ -302,6 +338,10 @@ def effort_warnings(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE) -> t
     """Warnings of the flow-stress law for one squeeze."""
     if not strain > 0.0 or not rate_per_s > 0.0:
         raise InputError(f"strain is {strain} at {rate_per_s} 1/s; allowed are numbers above 0.")
-    found = (outside("shida.carbon", steel.get("C")), outside("shida.temperature", temperature_c),
-             outside("shida.strain", strain), outside("shida.rate", rate_per_s))
+    found = (
+        outside("shida.carbon", steel.get("C")),
+        outside("shida.temperature", temperature_c),
+        outside("shida.strain", strain),
+        outside("shida.rate", rate_per_s),
+    )
     return tuple(w for w in found if w)

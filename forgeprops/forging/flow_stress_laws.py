@@ -6,9 +6,8 @@ import functools
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import register_range
-from ..tables import read_rows
+from ..base.errors import check_choice
+from ..base.tables import read_rows
 
 __all__ = ["hensel_spittel_mpa", "medina_hernandez_mpa", "misaka_mpa", "shida_mpa"]
 
@@ -24,12 +23,6 @@ SOURCES = {
 _MPA = 9.80665
 _ZERO_C = 273.15
 _R = 8.314462618
-
-_SHIDA = "Shida, J. JSTP 10 (1969) 610; read in a public source file of rolling formulas"
-register_range("shida.carbon", "carbon for the flow-stress law", 0.01, 1.2, "wt%", _SHIDA)
-register_range("shida.temperature", "temperature for the flow-stress law", 700, 1200, "°C", _SHIDA)
-register_range("shida.strain", "strain for the flow-stress law", 0.0, 0.7, "", _SHIDA)
-register_range("shida.rate", "strain rate for the flow-stress law", 0.1, 100, "1/s", _SHIDA)
 
 
 def _plain(value):
@@ -73,8 +66,11 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     hot = t >= td
     cold_g = 30.0 * (c + 0.90) * (t - 0.95 * (c + 0.49) / (c + 0.42)) ** 2 + (c + 0.06) / (c + 0.09)
     g = np.where(hot, 1.0, cold_g)
-    m = np.where(hot, (-0.019 * c + 0.126) * t + 0.076 * c - 0.050,
-                 (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32))
+    m = np.where(
+        hot,
+        (-0.019 * c + 0.126) * t + 0.076 * c - 0.050,
+        (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32),
+    )
     sd = 0.28 * g * np.exp(5.0 / np.where(hot, t, td) - 0.01 / (c + 0.05))
     e = np.asarray(strain, float) / 0.2
     f = 1.3 * e ** (0.41 - 0.07 * c) - 0.3 * e
@@ -100,14 +96,21 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
     """
     c = np.asarray(carbon, float)
     t = np.asarray(temperature_c, float) + _ZERO_C
-    return _plain(_MPA * np.exp(0.126 - 1.75 * c + 0.594 * c * c + (2851 + 2968 * c - 1120 * c * c) / t)
-                  * np.asarray(strain, float) ** 0.21 * np.asarray(rate_per_s, float) ** 0.13)
+    return _plain(
+        _MPA
+        * np.exp(0.126 - 1.75 * c + 0.594 * c * c + (2851 + 2968 * c - 1120 * c * c) / t)
+        * np.asarray(strain, float) ** 0.21
+        * np.asarray(rate_per_s, float) ** 0.13
+    )
 
 
 @functools.cache
 def _sets():
     keys = ("A", "m1", "m2", "m3", "m4", "m5", "m7", "m8")
-    return {r["set"]: tuple(float(r[k]) for k in keys) for r in read_rows("hot_flow_stress_sets.csv")}
+    return {
+        r["set"]: tuple(float(r[k]) for k in keys)
+        for r in read_rows("constants/hot_flow_stress_sets.csv")
+    }
 
 
 def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
@@ -118,11 +121,11 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     name : {"C45", "C20", "CrMo"}
         "CrMo" has 0.30 C, 1.86 Cr, 0.52 Mo, 0.68 Ni: more alloyed than 4130 or 4140.
     temperature_c, strain, rate_per_s : float or array
-        Ranges stand in data/hot_flow_stress_sets.csv.
+        Ranges stand in data/constants/hot_flow_stress_sets.csv.
 
     Source
     ------
-    data/hot_flow_stress_sets.csv (all three read).
+    data/constants/hot_flow_stress_sets.csv (all three read).
 
     Examples
     --------
@@ -131,7 +134,9 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     """
     a, m1, m2, m3, m4, m5, m7, m8 = _sets()[check_choice(name, "flow-stress set", _sets())]
     t, e, r = (np.asarray(x, float) for x in (temperature_c, strain, rate_per_s))
-    return _plain(a * np.exp(m1 * t + m4 / e + m7 * e) * e**m2 * (1.0 + e) ** (m5 * t) * r ** (m3 + m8 * t))
+    return _plain(
+        a * np.exp(m1 * t + m4 / e + m7 * e) * e**m2 * (1.0 + e) ** (m5 * t) * r ** (m3 + m8 * t)
+    )
 
 
 def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
@@ -156,11 +161,23 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
     118
     """
     get = composition.get
-    q = (267_000.0 - 2535.52 * get("C") + 1010.0 * get("Mn") + 33_620.76 * get("Si") + 35_651.28 * get("Mo")
-         + 31_673.46 * (0.0 if get("V") is None else get("V")))
+    q = (
+        267_000.0
+        - 2535.52 * get("C")
+        + 1010.0 * get("Mn")
+        + 33_620.76 * get("Si")
+        + 35_651.28 * get("Mo")
+        + 31_673.46 * (0.0 if get("V") is None else get("V"))
+    )
     t = np.asarray(temperature_c, float) + _ZERO_C
-    x = np.asarray(rate_per_s, float) * np.exp(q / (_R * t)) / ((12.197 + 65.590 * get("C"))
-                                                                * np.exp(7.076e-5 * q))
+    x = (
+        np.asarray(rate_per_s, float)
+        * np.exp(q / (_R * t))
+        / ((12.197 + 65.590 * get("C")) * np.exp(7.076e-5 * q))
+    )
     b = (9.5326 + 0.6196 * np.log(x)) ** 2
-    return _plain(b * (1.0 - np.exp(-3.9202 * x**0.0592 * np.asarray(strain, float)))
-                  ** (0.3449 * np.exp(0.0139 * np.sqrt(x))))
+    return _plain(
+        b
+        * (1.0 - np.exp(-3.9202 * x**0.0592 * np.asarray(strain, float)))
+        ** (0.3449 * np.exp(0.0139 * np.sqrt(x)))
+    )

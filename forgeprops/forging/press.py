@@ -5,9 +5,15 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from ..errors import check_choice, check_number
+from ..base.errors import check_choice, check_number
 
-__all__ = ["FORCE_FACTORS", "PressForce", "flash_edge_pressure_mpa", "press_force_kn", "upsetting_factor"]
+__all__ = [
+    "FORCE_FACTORS",
+    "PressForce",
+    "flash_edge_pressure_mpa",
+    "press_force_kn",
+    "upsetting_factor",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -19,8 +25,12 @@ SOURCES = {
 #: Shape factor Kf of impression-die forging: (central, low, high). Groover, Fundamentals of Modern
 #: Manufacturing, table 18.1: 6 simple with flash, 8 complex, 10 very complex, 6-8 flashless; Schey gives 5-8
 #: and 8-12 (all from memory; "3 to 12 by complexity" read in a public summary).
-FORCE_FACTORS = {"simple": (6.0, 5.0, 8.0), "complex": (8.0, 6.0, 10.0), "very complex": (10.0, 8.0, 12.0),
-                 "coining": (6.0, 5.0, 8.0)}
+FORCE_FACTORS = {
+    "simple": (6.0, 5.0, 8.0),
+    "complex": (8.0, 6.0, 10.0),
+    "very complex": (10.0, 8.0, 12.0),
+    "coining": (6.0, 5.0, 8.0),
+}
 
 
 class PressForce(NamedTuple):
@@ -84,4 +94,6 @@ def flash_edge_pressure_mpa(flow_stress_mpa, land_width_mm, flash_thickness_mm, 
     >>> round(flash_edge_pressure_mpa(100.0, 6.0, 1.5, 0.5))
     331
     """
-    return flow_stress_mpa * (1.0 + 2.0 / math.sqrt(3.0) * shear_factor * land_width_mm / flash_thickness_mm)
+    return flow_stress_mpa * (
+        1.0 + 2.0 / math.sqrt(3.0) * shear_factor * land_width_mm / flash_thickness_mm
+    )

@@ -10,11 +10,18 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import register_range
+from ..base.errors import check_choice
 
-__all__ = ["ATMOSPHERES", "PILLING_BEDWORTH", "Blast", "blast_depth_um", "metal_loss_um", "scale_along_um",
-           "scale_rate", "scale_thickness_um"]
+__all__ = [
+    "ATMOSPHERES",
+    "PILLING_BEDWORTH",
+    "Blast",
+    "blast_depth_um",
+    "metal_loss_um",
+    "scale_along_um",
+    "scale_rate",
+    "scale_thickness_um",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -34,7 +41,11 @@ _K_UM2_S, _Q = 6.1e8, 169_452.0
 #: of a minute or two give 0.5 to 0.8 (common practice; published rates differ 2-3 times); the air law itself
 #: is good to ±50 %.  Between water vapour that raises and chromium and silicon that lower the rate nothing
 #: finer holds.
-ATMOSPHERES = {"air": (1.0, 0.5, 1.5), "gas furnace": (0.65, 0.35, 1.0), "induction": (0.65, 0.35, 1.0)}
+ATMOSPHERES = {
+    "air": (1.0, 0.5, 1.5),
+    "gas furnace": (0.65, 0.35, 1.0),
+    "induction": (0.65, 0.35, 1.0),
+}
 
 #: Volume of wüstite over the iron it came from: 71.844 g/mol at 5.745 g/cm³ over 55.845 at 7.874 (derived;
 #: 1.7 is the value usually quoted).
@@ -42,9 +53,6 @@ PILLING_BEDWORTH = (71.844 / 5.745) / (55.845 / 7.874)
 
 #: Weights of Simpson's rule with 16 strips on the unit interval.
 _SIMPSON = np.array([1.0, *[4.0, 2.0] * 7, 4.0, 1.0]) / 48.0
-
-register_range("scale.temperature", "temperature for the scale law", 700, 1250, "°C",
-               "Paidassi as summarised by Chen & Yuen, Oxid. Met. 59 (2003) 433; from memory")
 
 
 class Blast(NamedTuple):

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
+from ..base.ranges import Warn, contents_outside
+from ..inputs.steel import check_steel
 
-__all__ = ["carbon_equivalent_iiw", "carbon_equivalent_warnings", "carbon_equivalents", "cen", "cet", "pcm"]
+__all__ = [
+    "carbon_equivalent_iiw",
+    "carbon_equivalent_warnings",
+    "carbon_equivalents",
+    "cen",
+    "cet",
+    "pcm",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -18,22 +25,6 @@ SOURCES = {
     "carbon_equivalents": ("ce_iiw", "pcm", "cet", "cen"),
     "carbon_equivalent_warnings": ("ce_iiw", "pcm", "cet", "cen"),
 }
-
-_IIW = "EN 1011-2 method A, from memory"
-_PCM = "Ito & Bessyo 1968, data of the formula, from memory"
-_CET = "EN 1011-2 method B, read on a trade page"
-_LIMITS = {
-    "CE_IIW": (_IIW, {"C": (0.05, 0.25), "Si": (0, 0.8), "Mn": (0, 1.7), "Cr": (0, 0.9), "Cu": (0, 1.0),
-                      "Ni": (0, 2.5), "Mo": (0, 0.75), "V": (0, 0.20)}),
-    "Pcm": (_PCM, {"C": (0.07, 0.22), "Si": (0, 0.60), "Mn": (0.40, 1.40), "Cu": (0, 0.50), "Ni": (0, 1.20),
-                   "Cr": (0, 1.20), "Mo": (0, 0.70), "V": (0, 0.12), "B": (0, 0.005)}),
-    "CET": (_CET, {"C": (0.05, 0.32), "Si": (0, 0.8), "Mn": (0.5, 1.9), "Cr": (0, 1.5), "Cu": (0, 0.7),
-                   "Mo": (0, 0.75), "Nb": (0, 0.06), "Ni": (0, 2.5), "Ti": (0, 0.12), "V": (0, 0.18),
-                   "B": (0, 0.005)}),
-}
-for _name, (_source, _bounds) in _LIMITS.items():
-    for _symbol, (_low, _high) in _bounds.items():
-        register_range(f"{_name}.{_symbol}", f"{_symbol} for {_name}", _low, _high, "wt%", _source)
 
 
 def _get(steel, *elements):
@@ -92,7 +83,9 @@ def cen(steel):
     Yurioka et al., 1983.  Coefficients read on a trade page (hardware.store.bossgoo.com/news/165995); another
     page puts Ni with Cu over 15, Ni/20 is taken.
     """
-    c, si, mn, cu, ni, cr, mo, nb, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B")
+    c, si, mn, cu, ni, cr, mo, nb, v, b = _get(
+        steel, "C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B"
+    )
     a = 0.75 + 0.25 * np.tanh(20.0 * (c - 0.12))
     return _plain(c + a * (si / 24 + mn / 6 + cu / 15 + ni / 20 + (cr + mo + nb + v) / 5 + 5 * b))
 
@@ -117,14 +110,19 @@ def carbon_equivalents(steel) -> dict[str, float]:
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140 without residuals", {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.95, "Mo": 0.20,
     ...                                          "Ni": 0.0, "Cu": 0.0})
     >>> {name: round(value, 3) for name, value in carbon_equivalents(steel).items()}
     {'CE_IIW': 0.781, 'Pcm': 0.518, 'CET': 0.56, 'CEN': 0.791}
     """
     check_steel(steel)
-    return {"CE_IIW": carbon_equivalent_iiw(steel), "Pcm": pcm(steel), "CET": cet(steel), "CEN": cen(steel)}
+    return {
+        "CE_IIW": carbon_equivalent_iiw(steel),
+        "Pcm": pcm(steel),
+        "CET": cet(steel),
+        "CEN": cen(steel),
+    }
 
 
 def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
@@ -132,10 +130,9 @@ def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> [w.code for w in carbon_equivalent_warnings(grade("4130"))]
     ['range:CE_IIW.C', 'range:CE_IIW.Cr', 'range:Pcm.C']
     """
-    found = (outside(f"{name}.{e}", float(steel.get(e)))
-             for name, (_, bounds) in _LIMITS.items() for e in bounds)
-    return tuple(w for w in found if w is not None)
+    found = (w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))
+    return tuple(found)

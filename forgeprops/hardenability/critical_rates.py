@@ -7,12 +7,16 @@ import math
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import Warn, outside, register_range
-from ..tables import read_rows
+from ..base.errors import check_choice
+from ..base.ranges import Warn, contents_outside, outside
+from ..base.tables import read_rows
 
-__all__ = ["austenitising_parameter", "critical_cooling_rates", "critical_rate_fractions",
-           "critical_rate_warnings"]
+__all__ = [
+    "austenitising_parameter",
+    "critical_cooling_rates",
+    "critical_rate_fractions",
+    "critical_rate_warnings",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -29,18 +33,6 @@ _HEAT_CAL_MOL, _HEAT_MO_CAL_MOL, _R_CAL = 110_000.0, 240_000.0, 1.986
 
 _SECONDS_PER_HOUR = 3600.0
 _KELVIN = 273.15
-
-_SOURCE = "Maynier, Dollet & Bastien 1978, from memory"
-_ALLOY_SUM = ("Mn", "Ni", "Cr", "Mo")
-_ELEMENTS = {"C": (0.1, 0.5), "Si": (0.0, 1.0), "Mn": (0.0, 2.0), "Ni": (0.0, 4.0), "Cr": (0.0, 3.0),
-             "Mo": (0.0, 1.0), "V": (0.0, 0.2), "Cu": (0.0, 0.5)}
-for _symbol, (_low, _high) in _ELEMENTS.items():
-    register_range(f"critical_rates.{_symbol}", f"{_symbol} for the critical cooling rates", _low, _high,
-                   "wt%", _SOURCE)
-register_range("critical_rates.alloy", "Mn + Ni + Cr + Mo for the critical cooling rates", 0.0, 5.0, "wt%",
-               _SOURCE)
-register_range("critical_rates.austenitising", "austenitising temperature for the critical cooling rates",
-               800.0, 1100.0, "°C", "our own limits; the paper's are not remembered")
 
 
 def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
@@ -79,13 +71,21 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
 
 @functools.cache
 def _rate_rows():
-    rows = read_rows("critical_cooling_rates.csv")
-    return tuple((r["rate"], float(r["martensite"]), float(r["ferrite_pearlite"]),
-                  {k: float(r[k]) for k in ("a", "C", "Mn", "Ni", "Cr", "Mo", "root_Mo", "Pa")})
-                 for r in rows)
+    rows = read_rows("constants/critical_cooling_rates.csv")
+    return tuple(
+        (
+            r["rate"],
+            float(r["martensite"]),
+            float(r["ferrite_pearlite"]),
+            {k: float(r[k]) for k in ("a", "C", "Mn", "Ni", "Cr", "Mo", "root_Mo", "Pa")},
+        )
+        for r in rows
+    )
 
 
-def critical_cooling_rates(steel, austenitise_c=900.0, hold_s=900.0, pa_unit: str = "C") -> dict[str, float]:
+def critical_cooling_rates(
+    steel, austenitise_c=900.0, hold_s=900.0, pa_unit: str = "C"
+) -> dict[str, float]:
     """Cooling rates at 700 °C at which the structure changes, °C/s, from fastest to slowest.
 
     Parameters
@@ -111,11 +111,11 @@ def critical_cooling_rates(steel, austenitise_c=900.0, hold_s=900.0, pa_unit: st
     Source
     ------
     Maynier, Dollet & Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 163-178,
-    **from memory** (data/critical_cooling_rates.csv).
+    **from memory** (data/constants/critical_cooling_rates.csv).
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> rates = critical_cooling_rates(grade("4140"), 850.0, 1800.0)
     >>> round(rates["V1"], 1), round(rates["V2"], 1)
     (18.7, 3.4)
@@ -124,9 +124,13 @@ def critical_cooling_rates(steel, austenitise_c=900.0, hold_s=900.0, pa_unit: st
     content = {e: np.asarray(steel.get(e), dtype=float) for e in ("C", "Mn", "Ni", "Cr", "Mo")}
     rates, before = {}, np.inf
     for name, _, _, k in _rate_rows():
-        log_v = (k["a"] - sum(k[e] * content[e] for e in content) - k["root_Mo"] * np.sqrt(content["Mo"])
-                 - k["Pa"] * pa)
-        before = np.minimum(before, 10.0 ** log_v / _SECONDS_PER_HOUR)
+        log_v = (
+            k["a"]
+            - sum(k[e] * content[e] for e in content)
+            - k["root_Mo"] * np.sqrt(content["Mo"])
+            - k["Pa"] * pa
+        )
+        before = np.minimum(before, 10.0**log_v / _SECONDS_PER_HOUR)
         rates[name] = float(before) if np.ndim(before) == 0 else before
     return rates
 
@@ -140,8 +144,9 @@ def _between(x, points, values):
     return result
 
 
-def critical_rate_fractions(steel, rate_at_700_c_per_s, austenitise_c=900.0, hold_s=900.0,
-                            pa_unit: str = "C") -> dict[str, np.ndarray]:
+def critical_rate_fractions(
+    steel, rate_at_700_c_per_s, austenitise_c=900.0, hold_s=900.0, pa_unit: str = "C"
+) -> dict[str, np.ndarray]:
     """Shares of martensite, bainite, ferrite with pearlite, by straight lines in the logarithm of the rate.
 
     Returns
@@ -159,12 +164,18 @@ def critical_rate_fractions(steel, rate_at_700_c_per_s, austenitise_c=900.0, hol
     log_rate = np.log10(np.maximum(np.asarray(rate_at_700_c_per_s, dtype=float), 1e-12))
     martensite = _between(log_rate, points, [m for _, m, _, _ in rows])
     ferrite = _between(log_rate, points, [f for _, _, f, _ in rows])
-    return {"martensite": martensite, "bainite": 1.0 - martensite - ferrite, "ferrite_pearlite": ferrite}
+    return {
+        "martensite": martensite,
+        "bainite": 1.0 - martensite - ferrite,
+        "ferrite_pearlite": ferrite,
+    }
 
 
 def critical_rate_warnings(steel, austenitise_c: float = 900.0) -> tuple[Warn, ...]:
     """Warnings: contents of one steel and austenitising temperature outside the critical rates' range."""
-    found = [outside(f"critical_rates.{e}", float(steel.get(e))) for e in _ELEMENTS]
-    found += [outside("critical_rates.alloy", sum(float(steel.get(e)) for e in _ALLOY_SUM)),
-              outside("critical_rates.austenitising", austenitise_c)]
+    found = contents_outside("critical_rates", steel)
+    found += [
+        outside("critical_rates.alloy", sum(float(steel.get(e)) for e in ("Mn", "Ni", "Cr", "Mo"))),
+        outside("critical_rates.austenitising", austenitise_c),
+    ]
     return tuple(w for w in found if w is not None)

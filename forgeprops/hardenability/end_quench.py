@@ -6,14 +6,22 @@ import functools
 
 import numpy as np
 
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
-from ..tables import read_rows
+from ..base.ranges import Warn, contents_outside, outside
+from ..base.tables import read_rows
+from ..inputs.steel import check_steel
 from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 
-__all__ = ["as_quenched_hardness_hrc", "dividing_factors", "end_quench", "end_quench_distances_mm",
-           "end_quench_equivalent_mm", "end_quench_hrc", "end_quench_warnings", "hardness_at_distance_hrc",
-           "slowest_cooling"]
+__all__ = [
+    "as_quenched_hardness_hrc",
+    "dividing_factors",
+    "end_quench",
+    "end_quench_distances_mm",
+    "end_quench_equivalent_mm",
+    "end_quench_hrc",
+    "end_quench_warnings",
+    "hardness_at_distance_hrc",
+    "slowest_cooling",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -35,20 +43,11 @@ _LOWEST_HRC = 20.0
 #: factor must rise as hardenability falls).
 _TURN_AT_3_MM = 17.5
 
-_SOURCE = "ASTM A255-10, end-quench curve from chemistry"
-_ELEMENTS = ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V")
-for _symbol, _low, _high in (("C", 0.10, 0.70), ("Mn", 0.50, 1.65), ("Si", 0.15, 0.60), ("Cr", 0.0, 1.35),
-                             ("Ni", 0.0, 1.50), ("Cu", 0.0, 0.35), ("Mo", 0.0, 0.55), ("V", 0.0, 0.20)):
-    register_range(f"end_quench.{_symbol}", f"{_symbol} for the end-quench curve", _low, _high, "wt%",
-                   _SOURCE)
-register_range("end_quench.ideal_diameter", "ideal diameter for the end-quench curve", 25.4, 177.8, "mm",
-               "ASTM A255-10, dividing factors for 1 to 7 in; ends from memory")
-
 
 @functools.cache
 def _coefficients() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Distances, mm; dividing-factor polynomials by distance; their upper ends, mm; initial hardness."""
-    rows = read_rows("end_quench_factors.csv")
+    rows = read_rows("constants/end_quench_factors.csv")
     factors = [r for r in rows if r["quantity"] == "dividing factor"]
     distance = np.array([float(r["distance_mm"]) for r in factors])
     poly = np.array([[float(r[f"c{i}"]) for i in range(6)] for r in factors])
@@ -78,7 +77,7 @@ def as_quenched_hardness_hrc(carbon):
     Source
     ------
     ASTM A255-10, initial hardness polynomial; read as restated in a public metallurgy handbook text
-    (data/end_quench_factors.csv).
+    (data/constants/end_quench_factors.csv).
 
     Examples
     --------
@@ -108,7 +107,7 @@ def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     Source
     ------
     ASTM A255-10 (SI), dividing factors for steels without boron; read as restated in a public metallurgy
-    handbook text (data/end_quench_factors.csv).  Upper ends of the rows below 25 mm: ours (where the
+    handbook text (data/constants/end_quench_factors.csv).  Upper ends of the rows below 25 mm: ours (where the
     polynomial meets 1 or stops falling).
 
     Examples
@@ -164,7 +163,7 @@ def hardness_at_distance_hrc(steel, distance_mm):
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> round(hardness_at_distance_hrc(grade("42CrMo4"), 10.0), 1)
     56.2
     """
@@ -184,10 +183,12 @@ def hardness_at_distance_hrc(steel, distance_mm):
 
 @functools.cache
 def _bar() -> dict[str, np.ndarray]:
-    rows = read_rows("end_quench_cooling.csv")
-    return {"distance": np.log([float(r["distance_mm"]) for r in rows]),
-            "rate": np.log([float(r["rate_at_700_c_per_s"]) for r in rows]),
-            "t85": np.log([float(r["t85_s"]) for r in rows])}
+    rows = read_rows("validation/end_quench_cooling.csv")
+    return {
+        "distance": np.log([float(r["distance_mm"]) for r in rows]),
+        "rate": np.log([float(r["rate_at_700_c_per_s"]) for r in rows]),
+        "t85": np.log([float(r["t85_s"]) for r in rows]),
+    }
 
 
 def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
@@ -208,7 +209,7 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     Source
     ------
     Rates: upper axis of figures 14.9 and 14.10 of W. D. Callister, Materials Science and Engineering, read
-    (data/end_quench_cooling.csv); the distances that belong to them from memory, confirmed by conduction
+    (data/validation/end_quench_cooling.csv); the distances that belong to them from memory, confirmed by conduction
     within 35 %. Times: derived by that conduction calculation, without latent heat.
 
     Examples
@@ -218,7 +219,9 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     """
     bar = _bar()
     if t85_s is None:
-        log_mm = np.interp(-np.log(np.maximum(rate_at_700_c_per_s, 1e-12)), -bar["rate"], bar["distance"])
+        log_mm = np.interp(
+            -np.log(np.maximum(rate_at_700_c_per_s, 1e-12)), -bar["rate"], bar["distance"]
+        )
     else:
         log_mm = np.interp(np.log(np.maximum(t85_s, 1e-12)), bar["t85"], bar["distance"])
     distance = np.exp(log_mm)
@@ -233,18 +236,26 @@ def slowest_cooling() -> tuple[float, float]:
 
 def end_quench_warnings(steel) -> tuple[Warn, ...]:
     """Warnings of one steel's end-quench curve: outside the standard's ranges, or below 20 HRC."""
-    found = [outside(f"end_quench.{e}", float(steel.get(e))) for e in _ELEMENTS]
+    found = contents_outside("end_quench", steel)
     di = ideal_diameter(steel)
     if di < 25.4:
-        found.append(Warn("range:end_quench.ideal_diameter",
-                          f"ideal diameter {di:.1f} mm is below 25.4 mm, where the standard's dividing "
-                          "factors begin; the curve is continued, only its steep fall is meaningful."))
+        found.append(
+            Warn(
+                "range:end_quench.ideal_diameter",
+                f"ideal diameter {di:.1f} mm is below 25.4 mm, where the standard's dividing "
+                "factors begin; the curve is continued, only its steep fall is meaningful.",
+            )
+        )
     else:
         found.append(outside("end_quench.ideal_diameter", di))
     lowest = float(end_quench_hrc(steel)[-1])
     if lowest < _LOWEST_HRC:
-        found.append(Warn("end_quench:below_20_hrc", f"hardness falls to {lowest:.0f} HRC; below 20 HRC the "
-                                                     "scale has no conversion."))
+        found.append(
+            Warn(
+                "end_quench:below_20_hrc",
+                f"hardness falls to {lowest:.0f} HRC; below 20 HRC the scale has no conversion.",
+            )
+        )
     boron = [w for w in ideal_diameter_warnings(steel) if w.code == "ideal_diameter:boron"]
     return tuple(w for w in found if w is not None) + tuple(boron)
 
@@ -269,11 +280,11 @@ def end_quench(steel):
     Source
     ------
     ASTM A255-10 (reapproved 2014), calculation of hardenability, metric dividing factors; read as restated
-    in a public metallurgy handbook text (data/end_quench_factors.csv).
+    in a public metallurgy handbook text (data/constants/end_quench_factors.csv).
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> curve = end_quench(grade("4140"))
     >>> tuple(round(float(x), 1) for x in (curve.distance_mm[0], curve.hrc[0], curve.hrc[14]))
     (1.5, 56.6, 38.4)

@@ -7,13 +7,20 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import check_choice, check_flag
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
-from ..tables import read_rows
+from ..base.errors import check_choice, check_flag
+from ..base.ranges import Warn, contents_outside, outside
+from ..base.tables import read_rows
+from ..inputs.steel import check_steel
 
-__all__ = ["ACTIVE_BORON", "ELEMENTS_IN_FACTORS", "GRAIN_SIZE_STEP", "ideal_diameter",
-           "ideal_diameter_factors", "ideal_diameter_upper", "ideal_diameter_warnings"]
+__all__ = [
+    "ACTIVE_BORON",
+    "ELEMENTS_IN_FACTORS",
+    "GRAIN_SIZE_STEP",
+    "ideal_diameter",
+    "ideal_diameter_factors",
+    "ideal_diameter_upper",
+    "ideal_diameter_warnings",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -29,24 +36,13 @@ _MM_PER_INCH = 25.4
 ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr")
 
 #: Change of the base diameter per ASTM grain-size number.  Derived: mean ratio of neighbouring columns of the
-#: classic table (data/base_diameters.csv, from memory); a worked student example of the same table, read, has
+#: classic table (data/constants/base_diameters.csv, from memory); a worked student example of the same table, read, has
 #: ratios 0.920 to 0.929 for numbers 4 to 8.
 GRAIN_SIZE_STEP = 0.923
 
 #: Boron from which hardenability rises noticeably, wt% (3 to 15 ppm is the peak,
 #: industrialheating.com/articles/ 86816, read).
 ACTIVE_BORON = 0.0003
-
-_SOURCE = "ASTM A255-10, factors of the ideal diameter"
-for _symbol, _low, _high in (("C", 0.01, 0.90), ("Si", 0.0, 2.0), ("Mn", 0.0, 1.95), ("Cr", 0.0, 2.5),
-                             ("Ni", 0.0, 3.5), ("Cu", 0.0, 0.55), ("Mo", 0.0, 0.55), ("V", 0.0, 0.20),
-                             ("Zr", 0.0, 0.25)):
-    register_range(f"ideal_diameter.{_symbol}", f"{_symbol} for the ideal diameter", _low, _high, "wt%",
-                   _SOURCE)
-register_range("ideal_diameter.grain_size", "grain size for the ideal diameter", 4.0, 8.0, "ASTM number",
-               "classic base diameters, read for 4 to 8")
-register_range("ideal_diameter_upper.C", "C for the classic base diameter", 0.05, 0.90, "wt%",
-               "classic base diameters, from memory")
 
 
 class _Branch(NamedTuple):
@@ -56,14 +52,16 @@ class _Branch(NamedTuple):
 
 @functools.cache
 def _branches(element: str) -> tuple[_Branch, ...]:
-    rows = [r for r in read_rows("multiplying_factors.csv") if r["element"] == element]
-    return tuple(_Branch(float(r["to_wt_pct"]), tuple(float(r[a]) for a in ("a3", "a2", "a1", "a0")))
-                 for r in rows)
+    rows = [r for r in read_rows("constants/multiplying_factors.csv") if r["element"] == element]
+    return tuple(
+        _Branch(float(r["to_wt_pct"]), tuple(float(r[a]) for a in ("a3", "a2", "a1", "a0")))
+        for r in rows
+    )
 
 
 @functools.cache
 def _base_table() -> tuple[np.ndarray, np.ndarray]:
-    rows = read_rows("base_diameters.csv")
+    rows = read_rows("constants/base_diameters.csv")
     carbon = np.array([0.0] + [float(r["C_wt_pct"]) for r in rows])
     base = np.array([0.0] + [float(r["gs7_in"]) for r in rows])
     return np.sqrt(carbon), base
@@ -95,7 +93,9 @@ def _in_unit(inches, unit: str):
 
 
 def _grain_factor(steel):
-    return GRAIN_SIZE_STEP ** (np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float) - 7.0)
+    return GRAIN_SIZE_STEP ** (
+        np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float) - 7.0
+    )
 
 
 def ideal_diameter_factors(steel) -> dict[str, float]:
@@ -120,11 +120,11 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     Source
     ------
     ASTM A255-10 (reapproved 2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259; read as restated
-    in a public metallurgy handbook text (see data/multiplying_factors.csv).
+    in a public metallurgy handbook text (see data/constants/multiplying_factors.csv).
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> modified_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43,
     ...                                         "Mo": 0.25, "Cu": 0.10, "V": 0.05})
     >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
@@ -156,18 +156,20 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     Source
     ------
     ASTM A255-10 (reapproved 2014); read as restated in a public metallurgy handbook text (see
-    data/multiplying_factors.csv).  Grain-size term: classic base diameters, from memory, ratio supported by a
+    data/constants/multiplying_factors.csv).  Grain-size term: classic base diameters, from memory, ratio supported by a
     worked example that was read.
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> round(ideal_diameter(grade("4130")), 1), round(ideal_diameter(grade("1020")), 1)
     (68.8, 11.0)
     """
     check_steel(steel)
     unit = check_choice(unit, "unit", _UNITS)
-    inches = functools.reduce(np.multiply, (_factor(e, _content(steel, e)) for e in ELEMENTS_IN_FACTORS))
+    inches = functools.reduce(
+        np.multiply, (_factor(e, _content(steel, e)) for e in ELEMENTS_IN_FACTORS)
+    )
     if check_flag(grain_size, "grain_size"):
         inches = inches * _grain_factor(steel)
     return _in_unit(inches, unit)
@@ -197,11 +199,11 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     Source
     ------
     M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks, from memory
-    (data/base_diameters.csv), with the alloy factors of ASTM A255-10.
+    (data/constants/base_diameters.csv), with the alloy factors of ASTM A255-10.
 
     Examples
     --------
-    >>> from forgeprops.steel import grade
+    >>> from forgeprops.inputs.grades import grade
     >>> steel = grade("SCM420")
     >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
     1.38
@@ -220,17 +222,23 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> print(*ideal_diameter_warnings(Steel("boron steel", {"C": 0.30, "Mn": 1.2, "B": 0.002})))
     boron 0.002 wt% raises hardenability; its factor is not included, the ideal diameter is a lower bound.
     """
-    found = [outside(f"ideal_diameter.{e}", float(steel.get(e))) for e in ELEMENTS_IN_FACTORS]
+    found = contents_outside("ideal_diameter", steel)
     if grain_size:
         found.append(outside("ideal_diameter_upper.C", float(steel.get("C"))))
-        found.append(outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0))))
+        found.append(
+            outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0)))
+        )
     boron = float(steel.get("B") or 0.0)
     if boron >= ACTIVE_BORON:
-        found.append(Warn("ideal_diameter:boron",
-                          f"boron {boron:.3g} wt% raises hardenability; its factor is not included, the "
-                          "ideal diameter is a lower bound."))
+        found.append(
+            Warn(
+                "ideal_diameter:boron",
+                f"boron {boron:.3g} wt% raises hardenability; its factor is not included, the "
+                "ideal diameter is a lower bound.",
+            )
+        )
     return tuple(w for w in found if w is not None)

@@ -8,11 +8,11 @@ from collections import Counter
 from io import BytesIO
 from pathlib import Path
 
-from .. import words
-from ..cautions import CAUTIONS
-from ..errors import InputError, check_choice, check_number
-from ..files import write_bytes
-from ..sources import BASES, source
+from ..answer import words
+from ..base.cautions import CAUTIONS
+from ..base.errors import InputError, check_choice, check_number
+from ..base.sources import BASES, source
+from ..io.writing import write_bytes
 from . import style
 from .units import Units, units
 
@@ -85,7 +85,9 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
     tolerances = TOLERANCES if tolerances is None else _checked(tolerances)
     picture, told = _picture(result, shown)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    template = environment.from_string(Path(__file__).with_name("sheet.html.j2").read_text(encoding="utf-8"))
+    template = environment.from_string(
+        Path(__file__).with_name("sheet.html.j2").read_text(encoding="utf-8")
+    )
     second = shown if shown.hardness == "HB" else Units(hardness="HRC")
     return template.render(
         paper=paper, version=__version__, date=date or datetime.date.today().isoformat(), note=note,
@@ -164,7 +166,7 @@ def _checked(tolerances) -> dict[str, float]:
 
 def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
     """Rows of the settings table, with what the tolerance does to face and hosel (two marches each)."""
-    from ..estimate import evaluate
+    from ..answer.evaluation import evaluate
 
     route, rows, cases, names = result.route, [], [], []
     for name, tolerance in tolerances.items():
@@ -175,7 +177,9 @@ def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
         for sign in (-1.0, 1.0):
             try:
                 both.append(route.with_(**{name: value + sign * tolerance}))
-            except InputError:  # the tolerance leaves what a route accepts: that side stays at the setting
+            except (
+                InputError
+            ):  # the tolerance leaves what a route accepts: that side stays at the setting
                 both.append(route)
         names.append(name)
         cases += both
@@ -202,10 +206,18 @@ def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
         where = ", ".join(heat.zones) or "whole head"
         value = f"{shown.temperature_text(heat.temperature_c)}, {heat.hold_s / 60:.0f} min"
         rows.append(
-            {"label": f"Later heat ({where})", "value": value, "tolerance": "", "face": "", "hosel": ""}
+            {
+                "label": f"Later heat ({where})",
+                "value": value,
+                "tolerance": "",
+                "face": "",
+                "hosel": "",
+            }
         )
     cooling = _COOLING[route.cool.surroundings]
-    rows.append({"label": "Then it cools", "value": cooling, "tolerance": "", "face": "", "hosel": ""})
+    rows.append(
+        {"label": "Then it cools", "value": cooling, "tolerance": "", "face": "", "hosel": ""}
+    )
     if route.spray is None:
         rows.append({"label": "Water", "value": "none", "tolerance": "", "face": "", "hosel": ""})
     return rows
@@ -275,8 +287,15 @@ def _picture(result, shown: Units) -> tuple[str, str]:
 
 #: What the sheet names out of the hundred rows an estimate rests on: the laws that decide the numbers.
 _MAIN_SOURCES = (
-    "martensite_start_own", "rate_equations", "rate_constants", "tempering_own", "spray", "natural_cylinder",
-    "strength_qt_tensile", "moment_curvature", "fatigue_limit",
+    "martensite_start_own",
+    "rate_equations",
+    "rate_constants",
+    "tempering_own",
+    "spray",
+    "natural_cylinder",
+    "strength_qt_tensile",
+    "moment_curvature",
+    "fatigue_limit",
 )
 
 

@@ -176,7 +176,9 @@ def grey_lightness(colour: str) -> float:
 
 def least_grey_step(colours) -> float:
     """Smallest difference of L* between any two of `colours`: what a grey print leaves to tell them apart."""
-    return min(abs(grey_lightness(a) - grey_lightness(b)) for a, b in itertools.combinations(colours, 2))
+    return min(
+        abs(grey_lightness(a) - grey_lightness(b)) for a, b in itertools.combinations(colours, 2)
+    )
 
 
 #: matplotlib's settings are one for the whole process; panels that work beside the page take turns.
@@ -188,32 +190,35 @@ def look():
     """Context in which figures and axes take the common look; the caller's own settings stay."""
     import matplotlib as mpl
 
-    with _SETTINGS, mpl.rc_context(
-        {
-            "font.family": "DejaVu Sans",
-            "font.size": 10,
-            "axes.labelsize": 10,
-            "axes.edgecolor": QUIET,
-            "axes.labelcolor": INK,
-            "axes.spines.top": False,
-            "axes.spines.right": False,
-            "axes.grid": True,
-            "axes.axisbelow": True,
-            "grid.color": GRID,
-            "grid.linewidth": 0.7,
-            "text.color": INK,
-            "xtick.color": QUIET,
-            "ytick.color": QUIET,
-            "xtick.labelcolor": INK,
-            "ytick.labelcolor": INK,
-            "xtick.labelsize": 9,
-            "ytick.labelsize": 9,
-            "figure.facecolor": PAPER,
-            "savefig.facecolor": PAPER,
-            "legend.frameon": False,
-            "hatch.linewidth": 0.6,
-            "svg.fonttype": "none",
-        }
+    with (
+        _SETTINGS,
+        mpl.rc_context(
+            {
+                "font.family": "DejaVu Sans",
+                "font.size": 10,
+                "axes.labelsize": 10,
+                "axes.edgecolor": QUIET,
+                "axes.labelcolor": INK,
+                "axes.spines.top": False,
+                "axes.spines.right": False,
+                "axes.grid": True,
+                "axes.axisbelow": True,
+                "grid.color": GRID,
+                "grid.linewidth": 0.7,
+                "text.color": INK,
+                "xtick.color": QUIET,
+                "ytick.color": QUIET,
+                "xtick.labelcolor": INK,
+                "ytick.labelcolor": INK,
+                "xtick.labelsize": 9,
+                "ytick.labelsize": 9,
+                "figure.facecolor": PAPER,
+                "savefig.facecolor": PAPER,
+                "legend.frameon": False,
+                "hatch.linewidth": 0.6,
+                "svg.fonttype": "none",
+            }
+        ),
     ):
         yield
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from ..errors import InputError, check_choice
-from ..files import read_json, write_json
+from ..base.errors import InputError, check_choice
+from ..io.saved import read_json, write_json
 
 __all__ = ["Units", "choose_units", "units", "units_file"]
 
@@ -68,7 +68,7 @@ class Units:
     def hardness_text(self, hardness_hv: float) -> str:
         """Hardness in words; below the foot of the C scale it says HV and the B scale, never a blank."""
         if self.hardness != "HV":
-            from ..mechanical.hardness_scales import convert_hardness
+            from ..strength.hardness_scales import convert_hardness
 
             for scale in (self.hardness, "HRB") if self.hardness == "HRC" else (self.hardness,):
                 try:
@@ -93,7 +93,9 @@ def units() -> Units:
     if not _chosen:
         try:
             kept = read_json(units_file(), _KIND, (_VERSION,))
-            _chosen.append(Units(**{name: kept[name] for name in ("temperature", "length", "hardness")}))
+            _chosen.append(
+                Units(**{name: kept[name] for name in ("temperature", "length", "hardness")})
+            )
         except (ImportError, InputError, KeyError):  # no file yet, or one that says nothing usable
             _chosen.append(Units())
     return _chosen[-1]

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import check_number
+from ..base.errors import check_number
+from ..inputs.steel import Steel
 from ..specimens import continuous_cooling
-from ..steel import Steel
 from ..transformation.temperatures import critical_temperatures
 
 __all__ = ["CoolingDiagram", "Region", "cooling_diagram"]
@@ -101,7 +101,9 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
     found: dict[str, list[tuple[float, ...]]] = {}
     hardness = []
     for rate in RATES_C_PER_S:
-        cooled = continuous_cooling(steel, from_c=from_c, rate_c_per_s=rate, grain_size_astm=grain_size_astm)
+        cooled = continuous_cooling(
+            steel, from_c=from_c, rate_c_per_s=rate, grain_size_astm=grain_size_astm
+        )
         hardness.append(cooled.hardness_hv)
         since_s = cooled.time_s - (from_c - critical.ae3_c) / rate
         for phase in ("ferrite", "pearlite", "bainite", "martensite"):

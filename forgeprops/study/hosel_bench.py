@@ -9,18 +9,18 @@ from typing import Any
 
 import numpy as np
 
-from ..errors import InputError
-from ..estimate import Estimate, estimate, evaluate
-from ..head import ZONES, Head
-from ..limits import soften as remedies
-from ..limits.allowance import allowed_deg_array
-from ..limits.cases import gradient_share
-from ..limits.hosel import bench_options, bend_of_head
-from ..mechanical.strength import strength_arrays
-from ..route import Route
-from ..shop import Shop
-from ..steel.grades import grade
-from ..steel.grades import grades as library
+from ..answer.evaluation import Estimate, estimate, evaluate
+from ..base.errors import InputError
+from ..hosel.allowance import allowed_deg_array
+from ..hosel.bend import bench_options, bend_of_head
+from ..hosel.cases import gradient_share
+from ..inputs.grades import grade
+from ..inputs.grades import grades as library
+from ..inputs.head import ZONES, Head
+from ..inputs.route import Route
+from ..inputs.shop import Shop
+from ..strength.tensile import strength_arrays
+from . import softening as remedies
 
 __all__ = ["GradeHosels", "allowance_curve", "grade_hosels", "hosel_sensitivity", "soften"]
 
@@ -29,7 +29,13 @@ SOURCES = {
     "soften": ("soften_steps",),
     "grade_hosels": (),
     "allowance_curve": ("moment_curvature", "bench_beam", "strain_fraction", "bend_zone"),
-    "hosel_sensitivity": ("bend_zone", "strain_fraction", "scatter_factor", "bar", "bore_out_of_round"),
+    "hosel_sensitivity": (
+        "bend_zone",
+        "strain_fraction",
+        "scatter_factor",
+        "bar",
+        "bore_out_of_round",
+    ),
 }
 
 #: Strength of a zone as the bench needs it, by the bench's names.
@@ -42,7 +48,9 @@ _PARTS = {
 }
 
 
-def soften(result: Estimate, *, bench: Mapping[str, Any] | None = None, **options: Any) -> remedies.Softening:
+def soften(
+    result: Estimate, *, bench: Mapping[str, Any] | None = None, **options: Any
+) -> remedies.Softening:
     """What softens a hosel that came out too hard: degrees won, and what the face pays.
 
     Parameters
@@ -52,7 +60,7 @@ def soften(result: Estimate, *, bench: Mapping[str, Any] | None = None, **option
     bench : mapping, optional
         The bench to judge by, as `estimate` takes it; left out, the standard one.
     **options
-        Passed to `limits.soften.soften` (lowest_preheat_c, preheat_steps_c, anneals).
+        Passed to `study.softening.soften` (lowest_preheat_c, preheat_steps_c, anneals).
 
     Returns
     -------
@@ -82,7 +90,9 @@ def soften(result: Estimate, *, bench: Mapping[str, Any] | None = None, **option
         if route == result.route and bench is None:
             return result
         strained = result.press_strain_counted
-        return estimate(result.steel, result.head, route, result.shop, count_press_strain=strained, bench=bench)
+        return estimate(
+            result.steel, result.head, route, result.shop, count_press_strain=strained, bench=bench
+        )
 
     return remedies.soften(result.route, again, **{"ac1_c": result.critical.ac1_c, **options})
 
@@ -102,7 +112,7 @@ class GradeHosels:
     grades : tuple of str
     hardness_hv : array
     strengths : dict of str to array
-        By the names of `limits.allowance.allowed_deg_array`, of hosel and neck zone.
+        By the names of `hosel.allowance.allowed_deg_array`, of hosel and neck zone.
     head : Head
     """
 
@@ -119,24 +129,32 @@ class GradeHosels:
         length_mm : float
             Bend zone, mm.
         **bench
-            As in `limits.allowance.allowed_deg_array`.
+            As in `hosel.allowance.allowed_deg_array`.
         """
         share = gradient_share(_with_zone(self.head, length_mm))
         here = {name: self.strengths[name] for name in _PARTS}
-        clamp = {f"neck_{name}": x + share * (self.strengths[f"neck_{name}"] - x) for name, x in here.items()}
+        clamp = {
+            f"neck_{name}": x + share * (self.strengths[f"neck_{name}"] - x)
+            for name, x in here.items()
+        }
         h = self.head.hosel
-        return allowed_deg_array(h.outside_mm, h.bore_mm, length_mm, **here, **clamp, details=True, **bench)
+        return allowed_deg_array(
+            h.outside_mm, h.bore_mm, length_mm, **here, **clamp, details=True, **bench
+        )
 
 
 def grade_hosels(
-    head: Head, route: Route | None = None, grades: Sequence[str] | None = None, shop: Shop | None = None
+    head: Head,
+    route: Route | None = None,
+    grades: Sequence[str] | None = None,
+    shop: Shop | None = None,
 ) -> GradeHosels:
     """March one head and route in many grades and keep what the bench needs of hosel and neck.
 
     Examples
     --------
     >>> import forgeprops as fp
-    >>> from forgeprops.limits.bench import LIMITS
+    >>> from forgeprops.hosel.bench import LIMITS
     >>> hosels = grade_hosels(fp.head("mid-iron"), grades=("1020", "4140"))
     >>> answer = hosels.allowed(15.0)
     >>> [LIMITS[i] for i in answer["governed_by"]]
@@ -144,7 +162,9 @@ def grade_hosels(
     """
     names = tuple(library() if grades is None else grades)
     n = len(names)
-    told = evaluate([grade(name) for name in names], [head] * n, [route or Route()] * n, [shop or Shop()] * n)
+    told = evaluate(
+        [grade(name) for name in names], [head] * n, [route or Route()] * n, [shop or Shop()] * n
+    )
     hosel, neck = ZONES.index("hosel"), ZONES.index("neck")
     strengths = {name: told.strength[key][:, hosel] for name, key in _PARTS.items()}
     strengths |= {f"neck_{name}": told.strength[key][:, neck] for name, key in _PARTS.items()}
@@ -165,7 +185,7 @@ def allowance_curve(
     hard : bool
         Bainite and martensite in equal parts; else ferrite and pearlite.
     **bench
-        As in `limits.allowance.allowed_deg_array`.
+        As in `hosel.allowance.allowed_deg_array`.
 
     Returns
     -------
@@ -178,7 +198,9 @@ def allowance_curve(
     >>> answer["allowed_deg"].round(1).tolist()
     [4.6, 3.3]
     """
-    hv, length = np.broadcast_arrays(np.atleast_1d(np.asarray(hardness_hv, dtype=float)), np.asarray(length_mm, dtype=float))
+    hv, length = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(hardness_hv, dtype=float)), np.asarray(length_mm, dtype=float)
+    )
     share = np.full(hv.shape, 1.0 if hard else 0.0)
     s = strength_arrays(hv, 1.0 - share, 0.5 * share, 0.5 * share)
     return allowed_deg_array(

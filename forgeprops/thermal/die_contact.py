@@ -4,8 +4,14 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["DIE_CONDUCTIVITY_W_MK", "DIE_DENSITY_KG_M3", "DIE_HEAT_J_KGK", "RESTING_CONTACT_W_M2K",
-           "contact_temperature_c", "die_contact_w_m2k"]
+__all__ = [
+    "DIE_CONDUCTIVITY_W_MK",
+    "DIE_DENSITY_KG_M3",
+    "DIE_HEAT_J_KGK",
+    "RESTING_CONTACT_W_M2K",
+    "contact_temperature_c",
+    "die_contact_w_m2k",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {

@@ -12,13 +12,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..head import STEEL_DENSITY_KG_M3
-from ..ranges import register_range
-from ..tables import read_rows
+from ..base.tables import read_rows
+from ..inputs.head import STEEL_DENSITY_KG_M3
 
-__all__ = ["LATENT_HEAT_J_KG", "LATENT_HEAT_J_M3", "Air", "air", "alloyed_share", "austenite_cp_j_kgk",
-           "conductivity", "conductivity_alloyed_w_mk", "conductivity_w_mk", "density_kg_m3",
-           "ferrite_cp_j_kgk", "thermal_strain"]
+__all__ = [
+    "LATENT_HEAT_J_KG",
+    "LATENT_HEAT_J_M3",
+    "Air",
+    "air",
+    "alloyed_share",
+    "austenite_cp_j_kgk",
+    "conductivity",
+    "conductivity_alloyed_w_mk",
+    "conductivity_w_mk",
+    "density_kg_m3",
+    "ferrite_cp_j_kgk",
+    "thermal_strain",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -52,11 +62,6 @@ _HOT_DENSITY_KG_M3 = 7616.0
 
 #: The same per kg, for marches that count mass, J/kg.
 LATENT_HEAT_J_KG = {phase: heat / _HOT_DENSITY_KG_M3 for phase, heat in LATENT_HEAT_J_M3.items()}
-
-register_range("thermal.cp_austenite", "temperature for austenite's heat capacity", 25, 1538, "°C",
-               "Dinsdale 1991, SGTE unary data, 298–1811 K")
-register_range("thermal.conductivity", "temperature for steel's conductivity", 20, 1200, "°C",
-               "EN 1993-1-2:2005, clause 3.4.1.3")
 
 
 def austenite_cp_j_kgk(t_c):
@@ -185,6 +190,7 @@ def density_kg_m3(t_c):
 # ---- air
 # ------------------------------------------------------------------------------------------------------
 
+
 @dataclass(frozen=True)
 class Air:
     """Properties of air at one or many temperatures (floats or arrays, SI units)."""
@@ -198,20 +204,25 @@ class Air:
 
 @functools.cache
 def _air_table() -> dict[str, np.ndarray]:
-    rows = read_rows("air.csv")
+    rows = read_rows("constants/air.csv")
 
     def column(name):
         return np.array([float(row[name]) for row in rows])
 
     density = column("density_kg_m3")
     conductivity_w_mk = column("conductivity_mw_mk") * 1e-3
-    return {"t_k": column("temperature_k"), "density": density, "conductivity": conductivity_w_mk,
-            "viscosity": column("viscosity_upa_s") * 1e-6 / density,
-            "diffusivity": conductivity_w_mk / (density * column("cp_j_kgk")), "prandtl": column("prandtl")}
+    return {
+        "t_k": column("temperature_k"),
+        "density": density,
+        "conductivity": conductivity_w_mk,
+        "viscosity": column("viscosity_upa_s") * 1e-6 / density,
+        "diffusivity": conductivity_w_mk / (density * column("cp_j_kgk")),
+        "prandtl": column("prandtl"),
+    }
 
 
 def air(t_c) -> Air:
-    """Properties of dry air at 1 atm, interpolated in the table ``data/air.csv`` (250–1500 K, held beyond).
+    """Properties of dry air at 1 atm, interpolated in the table ``data/constants/air.csv`` (250–1500 K, held beyond).
 
     Parameters
     ----------
@@ -234,5 +245,10 @@ def air(t_c) -> Air:
     def log_log(name):
         return np.exp(np.interp(np.log(t_k), np.log(table["t_k"]), np.log(table[name])))
 
-    return Air(log_log("conductivity"), log_log("viscosity"), log_log("diffusivity"),
-               np.interp(t_k, table["t_k"], table["prandtl"]), log_log("density"))
+    return Air(
+        log_log("conductivity"),
+        log_log("viscosity"),
+        log_log("diffusivity"),
+        np.interp(t_k, table["t_k"], table["prandtl"]),
+        log_log("density"),
+    )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import check_choice, check_number
+from ..base.errors import check_choice, check_number
 
 # The march finds all its surroundings in this one room; spray and dies have their own files for length only.
 from .die_contact import (
@@ -22,9 +22,8 @@ from .die_contact import (
     die_contact_w_m2k,
 )
 from .properties import air
-from .spray_law import (
+from .spray import (
     SCALE_CONDUCTIVITY_W_MK,
-    _wendelstorf_w_m2k,  # noqa: F401  (the march compiles it under this name)
     evaporation_limit_w_m2,
     spray_over_scale_w_m2k,
     spray_single_phase_w_m2k,
@@ -35,14 +34,42 @@ from .spray_law import (
 )
 
 __all__ = [
-    "DIE_CONDUCTIVITY_W_MK", "DIE_DENSITY_KG_M3", "DIE_HEAT_J_KGK", "FURNACE_CONVECTION_W_M2K", "NEIGHBOURS",
-    "RESTING_CONTACT_W_M2K", "SCALE_CONDUCTIVITY_W_MK", "SLEEVE_CONDUCTIVITY_W_MK", "SLEEVE_OUTSIDE_W_M2K",
-    "SLEEVE_THICKNESS_MM", "STEFAN_BOLTZMANN", "Neighbours", "combined_w_m2k", "convection_w_m2k",
-    "die_contact_w_m2k", "evaporation_limit_w_m2", "forced_cylinder", "forced_cylinder_w_m2k",
-    "forced_plate_w_m2k", "furnace_w_m2", "natural_convection_cylinder", "natural_convection_cylinder_w_m2k",
-    "natural_convection_plate", "natural_convection_plate_w_m2k", "neighbour_c", "neighbours",
-    "radiation_w_m2", "radiation_w_m2k", "row_view_factor", "sleeve_w_m2k", "spray_over_scale_w_m2k",
-    "spray_single_phase_w_m2k", "spray_w_m2k", "sprayed_w_m2", "water_factor", "wet_share",
+    "DIE_CONDUCTIVITY_W_MK",
+    "DIE_DENSITY_KG_M3",
+    "DIE_HEAT_J_KGK",
+    "FURNACE_CONVECTION_W_M2K",
+    "NEIGHBOURS",
+    "RESTING_CONTACT_W_M2K",
+    "SCALE_CONDUCTIVITY_W_MK",
+    "SLEEVE_CONDUCTIVITY_W_MK",
+    "SLEEVE_OUTSIDE_W_M2K",
+    "SLEEVE_THICKNESS_MM",
+    "STEFAN_BOLTZMANN",
+    "Neighbours",
+    "combined_w_m2k",
+    "convection_w_m2k",
+    "die_contact_w_m2k",
+    "evaporation_limit_w_m2",
+    "forced_cylinder",
+    "forced_cylinder_w_m2k",
+    "forced_plate_w_m2k",
+    "furnace_w_m2",
+    "natural_convection_cylinder",
+    "natural_convection_cylinder_w_m2k",
+    "natural_convection_plate",
+    "natural_convection_plate_w_m2k",
+    "neighbour_c",
+    "neighbours",
+    "radiation_w_m2",
+    "radiation_w_m2k",
+    "row_view_factor",
+    "sleeve_w_m2k",
+    "spray_over_scale_w_m2k",
+    "spray_single_phase_w_m2k",
+    "spray_w_m2k",
+    "sprayed_w_m2",
+    "water_factor",
+    "wet_share",
 ]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
@@ -56,8 +83,13 @@ SOURCES = {
     "forced_plate_w_m2k": ("forced_plate", "air"),
     "combined_w_m2k": ("combined_convection",),
     "convection_w_m2k": (
-        "natural_cylinder", "natural_plate", "forced_cylinder", "forced_plate",
-        "combined_convection", "air"),
+        "natural_cylinder",
+        "natural_plate",
+        "forced_cylinder",
+        "forced_plate",
+        "combined_convection",
+        "air",
+    ),
     "radiation_w_m2": ("radiation", "emissivity"),
     "radiation_w_m2k": ("radiation", "emissivity"),
     "row_view_factor": ("row_view_factor",),
@@ -89,7 +121,9 @@ def natural_convection_cylinder(rayleigh, prandtl):
     >>> round(float(natural_convection_cylinder(2.63e9 * 0.69, 0.69)), 2)
     139.13
     """
-    return (0.60 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
+    return (
+        0.60 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)
+    ) ** 2
 
 
 def natural_convection_plate(rayleigh, prandtl):
@@ -103,7 +137,9 @@ def natural_convection_plate(rayleigh, prandtl):
     >>> round(float(natural_convection_plate(2.63e9 * 0.69, 0.69)), 2)
     147.16
     """
-    return (0.825 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.492 / prandtl) ** (9 / 16)) ** (8 / 27)) ** 2
+    return (
+        0.825 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.492 / prandtl) ** (9 / 16)) ** (8 / 27)
+    ) ** 2
 
 
 def forced_cylinder(reynolds, prandtl):
@@ -117,16 +153,26 @@ def forced_cylinder(reynolds, prandtl):
     >>> round(float(forced_cylinder(6071, 0.70)), 2)
     40.64
     """
-    return 0.3 + (0.62 * reynolds**0.5 * prandtl ** (1 / 3) / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
-                  * (1 + (reynolds / 282_000) ** 0.625) ** 0.8)
+    return 0.3 + (
+        0.62
+        * reynolds**0.5
+        * prandtl ** (1 / 3)
+        / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
+        * (1 + (reynolds / 282_000) ** 0.625) ** 0.8
+    )
 
 
 def _natural(law, surface_c, air_c, size_mm):
     surface_c, size = np.asarray(surface_c, dtype=float), size_mm * 1e-3
     film = air((surface_c + air_c) / 2)
     beta = 1 / ((surface_c + air_c) / 2 + _ZERO_C_K)
-    rayleigh = (_GRAVITY * beta * np.abs(surface_c - air_c) * size**3
-                / (film.viscosity_m2_s * film.diffusivity_m2_s))
+    rayleigh = (
+        _GRAVITY
+        * beta
+        * np.abs(surface_c - air_c)
+        * size**3
+        / (film.viscosity_m2_s * film.diffusivity_m2_s)
+    )
     return law(rayleigh, film.prandtl) * film.conductivity_w_mk / size
 
 
@@ -184,7 +230,13 @@ def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
     """
     film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
     reynolds = speed_m_s * length_mm * 1e-3 / film.viscosity_m2_s
-    return 0.664 * reynolds**0.5 * film.prandtl ** (1 / 3) * film.conductivity_w_mk / (length_mm * 1e-3)
+    return (
+        0.664
+        * reynolds**0.5
+        * film.prandtl ** (1 / 3)
+        * film.conductivity_w_mk
+        / (length_mm * 1e-3)
+    )
 
 
 def combined_w_m2k(natural, forced):
@@ -218,15 +270,22 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
     """
     if check_choice(shape, "shape", ("plate", "round")) == "round":
         natural = natural_convection_cylinder_w_m2k(surface_c, air_c, size_mm)
-        forced = forced_cylinder_w_m2k(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
+        forced = (
+            forced_cylinder_w_m2k(surface_c, air_c, size_mm, speed_m_s)
+            if np.any(speed_m_s)
+            else 0.0
+        )
     else:
         natural = natural_convection_plate_w_m2k(surface_c, air_c, size_mm)
-        forced = forced_plate_w_m2k(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
+        forced = (
+            forced_plate_w_m2k(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
+        )
     return combined_w_m2k(natural, forced)
 
 
 # ---- radiation and neighbours
 # -----------------------------------------------------------------------------------
+
 
 def radiation_w_m2(surface_c, room_c, neighbour_c, emissivity, view_factor):
     """Net radiation lost by a grey surface, W/m²: `view_factor` goes to the room, the rest to neighbours.
@@ -234,8 +293,11 @@ def radiation_w_m2(surface_c, room_c, neighbour_c, emissivity, view_factor):
     Source: Stefan–Boltzmann; small grey body in large surroundings, Bergman et al., eq. 1.7 (from memory).
     """
     surface, room, neighbour = surface_c + 273.15, room_c + 273.15, neighbour_c + 273.15
-    return emissivity * STEFAN_BOLTZMANN * (
-        surface**4 - view_factor * room**4 - (1.0 - view_factor) * neighbour**4)
+    return (
+        emissivity
+        * STEFAN_BOLTZMANN
+        * (surface**4 - view_factor * room**4 - (1.0 - view_factor) * neighbour**4)
+    )
 
 
 def radiation_w_m2k(surface_c, room_c, emissivity):
@@ -306,16 +368,34 @@ class Neighbours:
 
 #: Surroundings by kind, see `Neighbours`.
 NEIGHBOURS = {
-    "single": Neighbours(1.0, 0.0, 0.0, False, "a single head on a grid sees only the room", "derived"),
-    "row": Neighbours(row_view_factor(60.0, 48.0), 1.0, 0.0, False,
-                      "heads 60 mm apart on a conveyor, outline 48 mm; both neighbours as hot as the head",
-                      "view factor derived; pitch invented"),
-    "bin": Neighbours(0.25, 1.0, 0.25, False,
-                      "in a bin a head sees the room through a quarter of its outline and stands in warm air",
-                      "our estimate, no source"),
+    "single": Neighbours(
+        1.0, 0.0, 0.0, False, "a single head on a grid sees only the room", "derived"
+    ),
+    "row": Neighbours(
+        row_view_factor(60.0, 48.0),
+        1.0,
+        0.0,
+        False,
+        "heads 60 mm apart on a conveyor, outline 48 mm; both neighbours as hot as the head",
+        "view factor derived; pitch invented",
+    ),
+    "bin": Neighbours(
+        0.25,
+        1.0,
+        0.25,
+        False,
+        "in a bin a head sees the room through a quarter of its outline and stands in warm air",
+        "our estimate, no source",
+    ),
     "fan": Neighbours(1.0, 0.0, 0.0, True, "a single head in the fan's stream", "derived"),
-    "sleeve": Neighbours(1.0, 0.0, 0.0, False,
-                         "a single head, the hosel in an insulating sleeve (`sleeve_w_m2k`)", "derived"),
+    "sleeve": Neighbours(
+        1.0,
+        0.0,
+        0.0,
+        False,
+        "a single head, the hosel in an insulating sleeve (`sleeve_w_m2k`)",
+        "derived",
+    ),
 }
 
 
@@ -379,5 +459,6 @@ def furnace_w_m2(surface_c, furnace_c, emissivity, convection_w_m2k):
     >>> round(furnace_w_m2(25.0, 930.0, 0.8, 20.0))
     -112798
     """
-    return (radiation_w_m2(surface_c, furnace_c, furnace_c, emissivity, 1.0)
-            + convection_w_m2k * (surface_c - furnace_c))
+    return radiation_w_m2(surface_c, furnace_c, furnace_c, emissivity, 1.0) + convection_w_m2k * (
+        surface_c - furnace_c
+    )

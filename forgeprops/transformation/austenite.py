@@ -11,15 +11,30 @@ import math
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import register_range
+from ..base.errors import check_choice
 
 __all__ = [
-    "EUTECTOID_CARBON", "FERRITE_CARBON", "GRAIN_LAWS", "alloy_in_austenite", "astm_from_diameter",
-    "astm_from_intercept", "austenite_carbon", "austenite_equilibrium", "austenite_formation_time_s",
-    "carbide_carbon", "carbide_dissolution_time_s", "coarsening_temperature_c", "diameter_um_from_astm",
-    "ferrite_return_per_s", "grain_growth_coefficients", "grain_growth_rate", "grow_grain_um",
-    "intercept_um_from_astm", "island_diameter_um", "pearlite_site_um", "starting_grain_um",
+    "EUTECTOID_CARBON",
+    "FERRITE_CARBON",
+    "GRAIN_LAWS",
+    "alloy_in_austenite",
+    "astm_from_diameter",
+    "astm_from_intercept",
+    "austenite_carbon",
+    "austenite_equilibrium",
+    "austenite_formation_time_s",
+    "carbide_carbon",
+    "carbide_dissolution_time_s",
+    "coarsening_temperature_c",
+    "diameter_um_from_astm",
+    "ferrite_return_per_s",
+    "grain_growth_coefficients",
+    "grain_growth_rate",
+    "grow_grain_um",
+    "intercept_um_from_astm",
+    "island_diameter_um",
+    "pearlite_site_um",
+    "starting_grain_um",
 ]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
@@ -36,7 +51,11 @@ SOURCES = {
     "grain_growth_rate": ("grain_lee_lee", "grain_sellars_whiteman", "grain_hodgson_gibbs"),
     "grow_grain_um": ("grain_lee_lee", "grain_sellars_whiteman", "grain_hodgson_gibbs"),
     "grain_growth_coefficients": (
-        "grain_lee_lee", "grain_sellars_whiteman", "grain_hodgson_gibbs", "grain_coarsening"),
+        "grain_lee_lee",
+        "grain_sellars_whiteman",
+        "grain_hodgson_gibbs",
+        "grain_coarsening",
+    ),
     "coarsening_temperature_c": ("grain_coarsening",),
     "starting_grain_um": ("grain_start",),
     "astm_from_diameter": ("grain_size_table",),
@@ -71,9 +90,6 @@ _C_PER_CR, _C_PER_MO = 3 * 12.011 / (7 * 51.996), 12.011 / (2 * 95.95)
 _CARBIDE_SPACING_UM, _CARBIDE_SPACING_CARBON = 2.0, 0.05
 _R = 8.314462618
 _ZERO_C = 273.15
-
-register_range("lee_lee_grain", "temperature for the Lee & Lee grain-growth law", 900, 1200, "°C",
-               "Lee & Lee, ISIJ Int. 48 (2008) 755; range from memory")
 
 
 def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
@@ -114,7 +130,9 @@ def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
         return pearlite_gone
     root_e = math.sqrt(EUTECTOID_CARBON)
     root = root_e + (math.sqrt(max(carbon, FERRITE_CARBON)) - root_e) * u
-    lever = (max(carbon, FERRITE_CARBON) - FERRITE_CARBON + 1e-9) / (root * root - FERRITE_CARBON + 1e-9)
+    lever = (max(carbon, FERRITE_CARBON) - FERRITE_CARBON + 1e-9) / (
+        root * root - FERRITE_CARBON + 1e-9
+    )
     return pearlite_gone * min(lever, 1.0)
 
 
@@ -332,7 +350,7 @@ def grain_growth_coefficients(steel, law="lee_lee"):
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": .4, "Ni": 0, "Cr": .95, "Mo": .2}, fine_grain=False)
     >>> m, *k = grain_growth_coefficients(s)
     >>> round(grow_grain_um(1.0, grain_growth_rate(1000.0, *k), m, 600.0))
@@ -341,8 +359,13 @@ def grain_growth_coefficients(steel, law="lee_lee"):
     check_choice(law, "grain-growth law", GRAIN_LAWS)
     if law == "lee_lee":
         m = 1.0 / 0.211
-        q = (89098 + 3581 * steel.get("C") + 1211 * steel.get("Ni") + 1443 * steel.get("Cr")
-             + 4031 * steel.get("Mo"))
+        q = (
+            89098
+            + 3581 * steel.get("C")
+            + 1211 * steel.get("Ni")
+            + 1443 * steel.get("Cr")
+            + 4031 * steel.get("Mo")
+        )
         high = low = (m * math.log(76671.0), m * q / _R)
     elif law == "sellars_whiteman":
         m, high, low = 10.0, (math.log(3.87e32), 400_000 / _R), (math.log(5.02e53), 914_000 / _R)
@@ -350,7 +373,9 @@ def grain_growth_coefficients(steel, law="lee_lee"):
         m, high, low = 7.0, (math.log(1.45e27), 400_000 / _R), (math.log(1.45e27), 400_000 / _R)
     coarsening = coarsening_temperature_c(steel.get("Al"), steel.get("N"))
     pinned = np.asarray(steel.fine_grain)
-    pin_low, pin_high = (_plain(np.where(pinned, coarsening + gap, -_ZERO_C)) for gap in (-50.0, 50.0))
+    pin_low, pin_high = (
+        _plain(np.where(pinned, coarsening + gap, -_ZERO_C)) for gap in (-50.0, 50.0)
+    )
     return (m, *high, *low, pin_low, pin_high)
 
 

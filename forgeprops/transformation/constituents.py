@@ -4,7 +4,7 @@ Every constituent is a straight line HV = a + b·log10 V, V in °C/h while it fo
 Maynier et al. (`phase_hardness`), which give ferrite with pearlite one line by the carbon of the steel,
 ferrite and pearlite have their own lines here and mix by shares: what a slow cooling or chromium does to the
 hardness then follows from how much of each there is.  Bainite keeps Maynier's terms with an own level and
-slope, and sees the carbon that ferrite has left to it.  The constants stand in data/kinetics.csv;
+slope, and sees the carbon that ferrite has left to it.  The constants stand in data/fits/kinetics.csv;
 `tests/fits/fit_kinetics.py` makes that file.
 """
 
@@ -70,7 +70,11 @@ def pearlite_line(comp, k=None):
     """
     k = k or constants()
     refined = sum(k[f"pearlite_hv_{e.lower()}"] * comp.get(e) for e in ("Mn", "Cr", "Mo"))
-    return k["pearlite_hv"] + _solution_hv(comp, k) + refined, k["pearlite_hv_c"], k["pearlite_slope"]
+    return (
+        k["pearlite_hv"] + _solution_hv(comp, k) + refined,
+        k["pearlite_hv_c"],
+        k["pearlite_slope"],
+    )
 
 
 def bainite_line(comp, k=None):
@@ -80,8 +84,12 @@ def bainite_line(comp, k=None):
     fitted.
     """
     k = k or constants()
-    a = k["bainite_hv"] + sum(k[f"bainite_hv_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo"))
-    b = k["bainite_slope"] + sum(k[f"bainite_slope_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo"))
+    a = k["bainite_hv"] + sum(
+        k[f"bainite_hv_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo")
+    )
+    b = k["bainite_slope"] + sum(
+        k[f"bainite_slope_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo")
+    )
     return a, k["bainite_hv_c"], b, k["bainite_slope_c"]
 
 
@@ -103,7 +111,9 @@ def _depths():
         norm = np.sqrt((weight * rest * rest).sum())
         norms.append(norm)
         before, now = now, rest / norm
-    values, vectors = np.linalg.eigh(np.diag(middles) + np.diag(norms[:-1], 1) + np.diag(norms[:-1], -1))
+    values, vectors = np.linalg.eigh(
+        np.diag(middles) + np.diag(norms[:-1], 1) + np.diag(norms[:-1], -1)
+    )
     return values, vectors[0] ** 2
 
 
@@ -131,8 +141,12 @@ def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
     kelvin = np.maximum(ms_c - depth / alpha_per_k + 273.15, 200.0)
     # integral of exp(-Q/T) from there down at an even rate, T²/Q exp(-Q/T) over the rate, to softening's power
     softening = np.exp(_POWER * (2.0 * np.log(kelvin) - law.activation_k / kelvin))
-    mean = (share * softening).sum(axis=0) ** (1.0 / _POWER) / (law.activation_k * REFERENCE_RATE_C_PER_S)
+    mean = (share * softening).sum(axis=0) ** (1.0 / _POWER) / (
+        law.activation_k * REFERENCE_RATE_C_PER_S
+    )
     x = np.log10(np.maximum(mean, 1e-45))
     left = 1.0 / (1.0 + np.exp((x - law.half_log_j) / law.width))
-    soft = np.minimum(np.maximum(law.soft_hv + law.slope_hv * (x - tempering.REFERENCE_LOG_J), 100.0), quenched_hv)
+    soft = np.minimum(
+        np.maximum(law.soft_hv + law.slope_hv * (x - tempering.REFERENCE_LOG_J), 100.0), quenched_hv
+    )
     return (quenched_hv - (1.0 - left) * soft) / left

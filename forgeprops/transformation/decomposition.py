@@ -10,7 +10,14 @@ import math
 
 from .kinetics import CARBON_IN_FERRITE, TABLE_FROM_C, extent_of, ferrite_cap, inverse_extent
 
-__all__ = ["ROWS", "begin_cooling", "carbon_of_austenite", "decompose", "martensite_ahead", "temper_step"]
+__all__ = [
+    "ROWS",
+    "begin_cooling",
+    "carbon_of_austenite",
+    "decompose",
+    "martensite_ahead",
+    "temper_step",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
@@ -19,25 +26,40 @@ SOURCES = {
     "martensite_ahead": ("martensite_law",),
     "begin_cooling": ("rate_equations",),
     "decompose": (
-        "rate_equations", "rate_constants", "phase_boundaries", "martensite_law",
-        "tempering_additive", "tempering_mixture"),
+        "rate_equations",
+        "rate_constants",
+        "phase_boundaries",
+        "martensite_law",
+        "tempering_additive",
+        "tempering_mixture",
+    ),
 }
 
 #: Rows of the state array, one column a point.
 ROWS = 21
-(AUSTENITE_0,   # austenite share when cooling began
- AUSTENITE,     # what is left of it
- FERRITE, PEARLITE, BAINITE, MARTENSITE,      # shares formed in this cooling
- LOG_V_FP, LOG_V_B, LOG_V_M,                  # sum of share x log10(cooling rate, °C/h) while it formed
- J_MARTENSITE, J_BAINITE,                     # effective tempering integral of what has formed, s (see `_joined`)
- CARBON_M,                                    # sum of martensite share x carbon of the austenite it came from
- UNDERCOOLING,                                # largest Ms - T reached, °C
- K_F, K_P, K_B,                               # rate constants at this point without their exp(-Q/RT)
- CARBON_0, AE3,                               # carbon (wt%) and Ae3 (°C) of the austenite when cooling began
- J_OLD,                                       # tempering integral of the first-heat structure, s
- T_MIN,                                       # lowest temperature since cooling began, °C
- LOG_V_700,                                   # log10 of the cooling rate, °C/h, when it was last above 700 °C
- ) = range(ROWS)
+(
+    AUSTENITE_0,  # austenite share when cooling began
+    AUSTENITE,  # what is left of it
+    FERRITE,
+    PEARLITE,
+    BAINITE,
+    MARTENSITE,  # shares formed in this cooling
+    LOG_V_FP,
+    LOG_V_B,
+    LOG_V_M,  # sum of share x log10(cooling rate, °C/h) while it formed
+    J_MARTENSITE,
+    J_BAINITE,  # effective tempering integral of what has formed, s (see `_joined`)
+    CARBON_M,  # sum of martensite share x carbon of the austenite it came from
+    UNDERCOOLING,  # largest Ms - T reached, °C
+    K_F,
+    K_P,
+    K_B,  # rate constants at this point without their exp(-Q/RT)
+    CARBON_0,
+    AE3,  # carbon (wt%) and Ae3 (°C) of the austenite when cooling began
+    J_OLD,  # tempering integral of the first-heat structure, s
+    T_MIN,  # lowest temperature since cooling began, °C
+    LOG_V_700,  # log10 of the cooling rate, °C/h, when it was last above 700 °C
+) = range(ROWS)
 
 #: Slowest rate put into the hardness of a constituent, log10 of °C/h: 36 °C/h = 0.01 °C/s, the slow end of
 #: the diagrams the hardness formulas were made from (from memory).
@@ -91,7 +113,10 @@ def martensite_ahead(state, i, start):
     steel.
     """
     c = carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i])
-    return (_on_carbon(start, 0, c) - state[UNDERCOOLING, i], state[AUSTENITE, i] * _on_carbon(start, 1, c))
+    return (
+        _on_carbon(start, 0, c) - state[UNDERCOOLING, i],
+        state[AUSTENITE, i] * _on_carbon(start, 1, c),
+    )
 
 
 def begin_cooling(state, i, austenite, carbon, ae3_c, t_c, ln_f, ln_p, ln_b):
@@ -109,8 +134,21 @@ def begin_cooling(state, i, austenite, carbon, ae3_c, t_c, ln_f, ln_p, ln_b):
     state[T_MIN, i] = t_c
 
 
-def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_limit_c, arrhenius, start, forward,
-              inverse, top):
+def decompose(
+    state,
+    i,
+    t_mid_c,
+    t_end_c,
+    dt_s,
+    rate_c_per_h,
+    ae1_c,
+    bainite_limit_c,
+    arrhenius,
+    start,
+    forward,
+    inverse,
+    top,
+):
     """Advance point `i` by `dt_s`; return what went to ferrite and pearlite, to bainite, to martensite, as
     shares.
 
@@ -149,8 +187,16 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         ferrite = state[FERRITE, i]
         if cap > ferrite:
             under = ae3 - t_mid_c
-            k = state[K_F, i] * (arrhenius[0, at] + part * (arrhenius[0, at + 1] - arrhenius[0, at])) * under * under * under
-            x = inverse_extent(extent_of(ferrite / cap, forward, 0) + k * dt_s, forward, inverse, top, 0)
+            k = (
+                state[K_F, i]
+                * (arrhenius[0, at] + part * (arrhenius[0, at + 1] - arrhenius[0, at]))
+                * under
+                * under
+                * under
+            )
+            x = inverse_extent(
+                extent_of(ferrite / cap, forward, 0) + k * dt_s, forward, inverse, top, 0
+            )
             d = min(x * cap - ferrite, austenite)
             if d > 0.0:
                 state[FERRITE, i] = ferrite + d
@@ -160,8 +206,16 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         pearlite = state[PEARLITE, i]
         whole = pearlite + austenite
         under = ae1_c - t_mid_c
-        k = state[K_P, i] * (arrhenius[1, at] + part * (arrhenius[1, at + 1] - arrhenius[1, at])) * under * under * under
-        x = inverse_extent(extent_of(pearlite / whole, forward, 0) + k * dt_s, forward, inverse, top, 0)
+        k = (
+            state[K_P, i]
+            * (arrhenius[1, at] + part * (arrhenius[1, at + 1] - arrhenius[1, at]))
+            * under
+            * under
+            * under
+        )
+        x = inverse_extent(
+            extent_of(pearlite / whole, forward, 0) + k * dt_s, forward, inverse, top, 0
+        )
         d = min(x * whole - pearlite, austenite)
         if d > 0.0:
             state[PEARLITE, i] = pearlite + d
@@ -171,8 +225,15 @@ def decompose(state, i, t_mid_c, t_end_c, dt_s, rate_c_per_h, ae1_c, bainite_lim
         bainite = state[BAINITE, i]
         whole = bainite + austenite
         under = bainite_limit_c - t_mid_c
-        k = state[K_B, i] * (arrhenius[2, at] + part * (arrhenius[2, at + 1] - arrhenius[2, at])) * under * under
-        x = inverse_extent(extent_of(bainite / whole, forward, 1) + k * dt_s, forward, inverse, top, 1)
+        k = (
+            state[K_B, i]
+            * (arrhenius[2, at] + part * (arrhenius[2, at + 1] - arrhenius[2, at]))
+            * under
+            * under
+        )
+        x = inverse_extent(
+            extent_of(bainite / whole, forward, 1) + k * dt_s, forward, inverse, top, 1
+        )
         d = min(x * whole - bainite, austenite)
         if d > 0.0:
             state[J_BAINITE, i] *= _joined(bainite / (bainite + d))

@@ -8,7 +8,7 @@ The rate equations are those of Li, Niebuhr, Meekisho & Atteridge, Metall. Mater
 
 X is the amount formed over what can form: for ferrite the equilibrium pro-eutectoid share at that
 temperature, for pearlite and bainite what is not yet anything else.  The constants stand in
-data/kinetics.csv. The functions of single numbers are compiled by the thermal march; they use `math` alone.
+data/fits/kinetics.csv. The functions of single numbers are compiled by the thermal march; they use `math` alone.
 """
 
 from __future__ import annotations
@@ -18,13 +18,23 @@ import math
 
 import numpy as np
 
-from ..ranges import register_range
-from ..tables import read_rows
+from ..base.tables import read_rows
 
 __all__ = [
-    "ACM_SLOPE_C", "AE3_SLOPE_C", "CARBON_IN_FERRITE", "GAS_CAL", "TABLE_FROM_C", "arrhenius_table",
-    "constants", "extent_of", "extent_tables", "ferrite_cap", "inverse_extent", "kinetic_bainite_start_c",
-    "ln_composition_factors", "rate_per_s",
+    "ACM_SLOPE_C",
+    "AE3_SLOPE_C",
+    "CARBON_IN_FERRITE",
+    "GAS_CAL",
+    "TABLE_FROM_C",
+    "arrhenius_table",
+    "constants",
+    "extent_of",
+    "extent_tables",
+    "ferrite_cap",
+    "inverse_extent",
+    "kinetic_bainite_start_c",
+    "ln_composition_factors",
+    "rate_per_s",
 ]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
@@ -49,15 +59,11 @@ AE3_SLOPE_C = 323.0 / 1.8
 #: Slope of the Acm line, °C per wt% C: from (0.76 % C, 727 °C) to (2.1 % C, 1147 °C) (both read).
 ACM_SLOPE_C = (1147.0 - 727.0) / (2.1 - 0.76)
 
-for _element, _low, _high in (("C", 0.05, 0.6), ("Mn", 0.0, 2.0), ("Ni", 0.0, 4.0), ("Cr", 0.0, 2.0), ("Mo", 0.0, 0.8)):
-    register_range(f"kinetics.{_element}", f"{_element} for the rate equations", _low, _high, "wt%",
-                   "Kirkaldy & Venugopalan 1984, range from memory")
-
 
 @functools.cache
 def constants(column: str = "value") -> dict[str, float]:
     """Constants of the rate equations by id; column "published" gives the uncalibrated set."""
-    return {row["id"]: float(row[column]) for row in read_rows("kinetics.csv")}
+    return {row["id"]: float(row[column]) for row in read_rows("fits/kinetics.csv")}
 
 
 def ln_composition_factors(comp, carbon=None, k=None):
@@ -78,17 +84,37 @@ def ln_composition_factors(comp, carbon=None, k=None):
 
     Notes
     -----
-    Source: Li et al. 1998 (from memory), constants in data/kinetics.csv.
+    Source: Li et al. 1998 (from memory), constants in data/fits/kinetics.csv.
     """
     k = k or constants()
     c = comp.get("C") if carbon is None else carbon
     mn, si, ni, cr, mo = (comp.get(e) for e in ("Mn", "Si", "Ni", "Cr", "Mo"))
-    ferrite = (k["ferrite_0"] + k["ferrite_c"] * c + k["ferrite_mn"] * mn + k["ferrite_si"] * si
-               + k["ferrite_ni"] * ni + k["ferrite_cr"] * cr + k["ferrite_mo"] * mo)
-    pearlite = (k["pearlite_0"] + k["pearlite_c"] * c + k["pearlite_mn"] * mn + k["pearlite_si"] * si
-                + k["pearlite_ni"] * ni + k["pearlite_cr"] * cr + k["pearlite_sqrt_mo"] * np.sqrt(mo))
-    bainite = (k["bainite_0"] + k["bainite_c"] * c + k["bainite_mn"] * mn + k["bainite_ni"] * ni
-               + k["bainite_cr"] * cr + k["bainite_mo"] * mo)
+    ferrite = (
+        k["ferrite_0"]
+        + k["ferrite_c"] * c
+        + k["ferrite_mn"] * mn
+        + k["ferrite_si"] * si
+        + k["ferrite_ni"] * ni
+        + k["ferrite_cr"] * cr
+        + k["ferrite_mo"] * mo
+    )
+    pearlite = (
+        k["pearlite_0"]
+        + k["pearlite_c"] * c
+        + k["pearlite_mn"] * mn
+        + k["pearlite_si"] * si
+        + k["pearlite_ni"] * ni
+        + k["pearlite_cr"] * cr
+        + k["pearlite_sqrt_mo"] * np.sqrt(mo)
+    )
+    bainite = (
+        k["bainite_0"]
+        + k["bainite_c"] * c
+        + k["bainite_mn"] * mn
+        + k["bainite_ni"] * ni
+        + k["bainite_cr"] * cr
+        + k["bainite_mo"] * mo
+    )
     return ferrite, pearlite, bainite
 
 
@@ -99,8 +125,14 @@ def kinetic_bainite_start_c(comp, carbon=None):
     measured and reported.
     """
     c = comp.get("C") if carbon is None else carbon
-    return 637.0 - 58.0 * c - 35.0 * comp.get("Mn") - 15.0 * comp.get("Ni") - 34.0 * comp.get("Cr") \
+    return (
+        637.0
+        - 58.0 * c
+        - 35.0 * comp.get("Mn")
+        - 15.0 * comp.get("Ni")
+        - 34.0 * comp.get("Cr")
         - 41.0 * comp.get("Mo")
+    )
 
 
 #: Lowest temperature of `arrhenius_table`, °C; its step is 1 °C.
@@ -124,8 +156,7 @@ def arrhenius_table(*q_over_r_k):
 
 
 def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
-    """K(T) of the rate equations in 1/s: ``exp(ln_rate - Q/RT) * undercooling^power``, zero above the limit.
-    """
+    """K(T) of the rate equations in 1/s: ``exp(ln_rate - Q/RT) * undercooling^power``, zero above the limit."""
     if undercooling_c <= 0.0:
         return 0.0
     return math.exp(ln_rate - q_cal / (GAS_CAL * kelvin)) * undercooling_c**power
@@ -187,7 +218,9 @@ def extent_tables(bainite_tail: float | None = None):
     tail = constants()["bainite_tail"] if bainite_tail is None else bainite_tail
     forward = np.array([_integral(0.0), _integral(tail)])
     root = np.linspace(0.0, 1.0, _POINTS)
-    inverse = np.array([np.interp(np.linspace(0.0, row[-1], _POINTS), row, root) for row in forward])
+    inverse = np.array(
+        [np.interp(np.linspace(0.0, row[-1], _POINTS), row, root) for row in forward]
+    )
     return forward, inverse, forward[:, -1].copy()
 
 
@@ -206,7 +239,7 @@ def _integral(tail: float) -> np.ndarray:
             y = lo + (hi - lo) * 0.5 * (nodes + 1.0)
             x, jac = y**5, 5.0 * y**4
         else:
-            lo, hi = (1.0 - b)**0.2, (1.0 - a)**0.2
+            lo, hi = (1.0 - b) ** 0.2, (1.0 - a) ** 0.2
             y = lo + (hi - lo) * 0.5 * (nodes + 1.0)
             x, jac = 1.0 - y**5, 5.0 * y**4
         x = np.clip(x, 1e-300, 1.0 - 1e-16)

@@ -16,15 +16,28 @@ import functools
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import Warn, outside, register_range
-from ..tables import read_rows
+from ..base.errors import check_choice
+from ..base.ranges import Warn, contents_outside
+from ..base.tables import read_rows
 from .temperature_formulas import content
 
 __all__ = [
-    "BAINITE_FLOOR_HV", "FERRITE_PEARLITE_FLOOR_HV", "LOG_V_HIGH", "LOG_V_LOW", "MARTENSITE_FLOOR_HV",
-    "HARDNESS_ELEMENTS", "as_quenched_hrc", "bainite_coefficients", "bainite_hv", "constituent_warnings", "ferrite_pearlite_coefficients",
-    "ferrite_pearlite_hv", "hrc_from_hv", "hv_from_hrc", "line_hv", "martensite_coefficients",
+    "BAINITE_FLOOR_HV",
+    "FERRITE_PEARLITE_FLOOR_HV",
+    "LOG_V_HIGH",
+    "LOG_V_LOW",
+    "MARTENSITE_FLOOR_HV",
+    "HARDNESS_ELEMENTS",
+    "as_quenched_hrc",
+    "bainite_coefficients",
+    "bainite_hv",
+    "constituent_warnings",
+    "ferrite_pearlite_coefficients",
+    "ferrite_pearlite_hv",
+    "hrc_from_hv",
+    "hv_from_hrc",
+    "line_hv",
+    "martensite_coefficients",
     "martensite_hv",
 ]
 
@@ -51,15 +64,8 @@ MARTENSITE_FLOOR_HV = 200.0
 #: Rates, log10 of °C/h, at which the straight lines are held: 0.03 °C/s to 900 °C/s.  Our own limits.
 LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 
-_SOURCE = "Maynier, Dollet & Bastien 1978, AIME pp. 518-544, from memory"
 #: Elements whose contents the hardness of the constituents has a range for.
 HARDNESS_ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V")
-for _symbol, _low, _high in (("C", 0.1, 0.5), ("Si", 0.0, 1.0), ("Mn", 0.0, 2.0), ("Ni", 0.0, 4.0),
-                             ("Cr", 0.0, 3.0), ("Mo", 0.0, 1.0), ("V", 0.0, 0.2)):
-    register_range(f"phase_hardness.{_symbol}", f"{_symbol} for the hardness of constituents", _low, _high,
-                   "wt%", _SOURCE)
-register_range("phase_hardness.initial_hardness", "carbon for the as-quenched hardness", 0.10, 0.70, "wt%",
-               "ASTM A255-10, initial hardness; read in a handbook text")
 
 
 def martensite_hv(c: float, si: float, mn: float, ni: float, cr: float, log_v: float) -> float:
@@ -82,10 +88,14 @@ def martensite_hv(c: float, si: float, mn: float, ni: float, cr: float, log_v: f
     >>> round(martensite_hv(0.40, 0.25, 0.85, 0.0, 0.95, 4.857))
     640
     """
-    return max(127.0 + 949.0 * c + 27.0 * si + 11.0 * mn + 8.0 * ni + 16.0 * cr + 21.0 * log_v, 200.0)
+    return max(
+        127.0 + 949.0 * c + 27.0 * si + 11.0 * mn + 8.0 * ni + 16.0 * cr + 21.0 * log_v, 200.0
+    )
 
 
-def bainite_hv(c: float, si: float, mn: float, ni: float, cr: float, mo: float, log_v: float) -> float:
+def bainite_hv(
+    c: float, si: float, mn: float, ni: float, cr: float, mo: float, log_v: float
+) -> float:
     """Hardness of bainite, HV.
 
     Parameters
@@ -105,12 +115,22 @@ def bainite_hv(c: float, si: float, mn: float, ni: float, cr: float, mo: float, 
     >>> round(bainite_hv(0.40, 0.25, 0.85, 0.0, 0.95, 0.20, 3.556))
     324
     """
-    return max(-323.0 + 185.0 * c + 330.0 * si + 153.0 * mn + 65.0 * ni + 144.0 * cr + 191.0 * mo
-               + (89.0 + 53.0 * c - 55.0 * si - 22.0 * mn - 10.0 * ni - 20.0 * cr - 33.0 * mo) * log_v, 120.0)
+    return max(
+        -323.0
+        + 185.0 * c
+        + 330.0 * si
+        + 153.0 * mn
+        + 65.0 * ni
+        + 144.0 * cr
+        + 191.0 * mo
+        + (89.0 + 53.0 * c - 55.0 * si - 22.0 * mn - 10.0 * ni - 20.0 * cr - 33.0 * mo) * log_v,
+        120.0,
+    )
 
 
-def ferrite_pearlite_hv(c: float, si: float, mn: float, ni: float, cr: float, mo: float, v: float,
-                        log_v: float) -> float:
+def ferrite_pearlite_hv(
+    c: float, si: float, mn: float, ni: float, cr: float, mo: float, v: float, log_v: float
+) -> float:
     """Hardness of ferrite with pearlite, HV.
 
     Parameters
@@ -129,8 +149,17 @@ def ferrite_pearlite_hv(c: float, si: float, mn: float, ni: float, cr: float, mo
     >>> round(ferrite_pearlite_hv(0.20, 0.25, 0.45, 0.0, 0.0, 0.0, 0.0, 3.255))
     130
     """
-    return max(42.0 + 223.0 * c + 53.0 * si + 30.0 * mn + 12.6 * ni + 7.0 * cr + 19.0 * mo
-               + (10.0 - 19.0 * si + 4.0 * ni + 8.0 * cr + 130.0 * v) * log_v, 80.0)
+    return max(
+        42.0
+        + 223.0 * c
+        + 53.0 * si
+        + 30.0 * mn
+        + 12.6 * ni
+        + 7.0 * cr
+        + 19.0 * mo
+        + (10.0 - 19.0 * si + 4.0 * ni + 8.0 * cr + 130.0 * v) * log_v,
+        80.0,
+    )
 
 
 def line_hv(a: float, b: float, log_v: float, floor_hv: float) -> float:
@@ -180,9 +209,14 @@ def as_quenched_hrc(carbon):
 @functools.cache
 def _rockwell_curve() -> tuple[np.ndarray, np.ndarray]:
     """HRC and HV, both strictly rising: ASTM E140 Table 1 and its continuation below 20 HRC."""
-    points = {float(r["HRC"]): float(r["HV"]) for r in read_rows("hardness_below_20_hrc.csv")}
-    points |= {float(r["HRC"]): float(r["HV"]) for r in read_rows("hardness_conversion.csv")
-               if r["table"] == "E140 T1"}
+    points = {
+        float(r["HRC"]): float(r["HV"]) for r in read_rows("constants/hardness_below_20_hrc.csv")
+    }
+    points |= {
+        float(r["HRC"]): float(r["HV"])
+        for r in read_rows("constants/hardness_conversion.csv")
+        if r["table"] == "E140 T1"
+    }
     hrc = np.array(sorted(points))
     return hrc, np.array([points[h] for h in hrc])
 
@@ -197,7 +231,7 @@ def hv_from_hrc(hrc):
 
     Source
     ------
-    ASTM E140 Table 1 (see ``data/hardness_conversion.csv``); below 20 HRC the bracketed figures of SAE
+    ASTM E140 Table 1 (see ``data/constants/hardness_conversion.csv``); below 20 HRC the bracketed figures of SAE
     J417, from memory.
 
     Examples
@@ -236,8 +270,14 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
     """
     c = content(comp, "C", carbon)
     if check_choice(method, "martensite hardness method", ("end_quench", "maynier")) == "maynier":
-        a = 127.0 + 949.0 * c + sum(k * content(comp, s) for s, k in (("Si", 27.0), ("Mn", 11.0), ("Ni", 8.0),
-                                                                      ("Cr", 16.0)))
+        a = (
+            127.0
+            + 949.0 * c
+            + sum(
+                k * content(comp, s)
+                for s, k in (("Si", 27.0), ("Mn", 11.0), ("Ni", 8.0), ("Cr", 16.0))
+            )
+        )
         return a, 21.0 + 0.0 * a
     a = hv_from_hrc(as_quenched_hrc(c))
     return a, 0.0 * a
@@ -266,9 +306,8 @@ def constituent_warnings(steel) -> tuple[Warn, ...]:
 
     Examples
     --------
-    >>> from forgeprops.steel import Steel
+    >>> from forgeprops.inputs.steel import Steel
     >>> [w.code for w in constituent_warnings(Steel("spring steel", {"C": 0.45, "Si": 1.8}))]
     ['range:phase_hardness.Si']
     """
-    found = (outside(f"phase_hardness.{s}", float(steel.get(s))) for s in HARDNESS_ELEMENTS)
-    return tuple(w for w in found if w is not None)
+    return tuple(contents_outside("phase_hardness", steel))

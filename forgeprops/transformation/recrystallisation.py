@@ -10,18 +10,28 @@ import math
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import register_range
+from ..base.errors import check_choice
 
-__all__ = ["RECRYSTALLISATION_LAWS", "recrystallisation_coefficients", "recrystallisation_rate_per_s",
-           "recrystallised_share", "recrystallised_share_along", "retained_strain", "strain_speed_factor"]
+__all__ = [
+    "RECRYSTALLISATION_LAWS",
+    "recrystallisation_coefficients",
+    "recrystallisation_rate_per_s",
+    "recrystallised_share",
+    "recrystallised_share_along",
+    "retained_strain",
+    "strain_speed_factor",
+]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
 SOURCES = {
     "recrystallisation_coefficients": (
-        "recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
+        "recrystallisation_hodgson_gibbs",
+        "recrystallisation_sellars",
+    ),
     "recrystallisation_rate_per_s": (
-        "recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
+        "recrystallisation_hodgson_gibbs",
+        "recrystallisation_sellars",
+    ),
     "recrystallised_share": ("recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
     "recrystallised_share_along": ("recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
     "retained_strain": ("retained_strain",),
@@ -36,14 +46,21 @@ _SIMPSON = np.array([1.0, *[4.0, 2.0] * 7, 4.0, 1.0]) / 48.0
 
 #: Laws t50 = a · strain^p · d² · exp(Q/RT), d in µm: name -> (a, p, Q J/mol, exponent n, source).
 RECRYSTALLISATION_LAWS = {
-    "hodgson_gibbs": (2.3e-15, -2.5, 230_000.0, 1.0,
-                      "P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory)"),
-    "sellars": (2.5e-19, -4.0, 300_000.0, 2.0,
-                "C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory)"),
+    "hodgson_gibbs": (
+        2.3e-15,
+        -2.5,
+        230_000.0,
+        1.0,
+        "P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory)",
+    ),
+    "sellars": (
+        2.5e-19,
+        -4.0,
+        300_000.0,
+        2.0,
+        "C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory)",
+    ),
 }
-
-register_range("recrystallisation.strain", "strain for the recrystallisation law", 0.05, 0.6, "",
-               "C-Mn steel; Hodgson & Gibbs 1992 and Sellars 1979, range from memory")
 
 
 def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgson_gibbs"):
@@ -66,9 +83,15 @@ def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgso
     >>> round(1.0 / recrystallisation_rate_per_s(850.0, ln_a, q), 1)
     5.3
     """
-    a, p, q, n, _ = RECRYSTALLISATION_LAWS[check_choice(law, "recrystallisation law", RECRYSTALLISATION_LAWS)]
-    ln_a = (math.log(a) + p * math.log(max(strain, 1e-6)) + 2.0 * math.log(grain_um)
-            + math.log(1.0 + 4.0 * molybdenum))
+    a, p, q, n, _ = RECRYSTALLISATION_LAWS[
+        check_choice(law, "recrystallisation law", RECRYSTALLISATION_LAWS)
+    ]
+    ln_a = (
+        math.log(a)
+        + p * math.log(max(strain, 1e-6))
+        + 2.0 * math.log(grain_um)
+        + math.log(1.0 + 4.0 * molybdenum)
+    )
     return ln_a, q / _R, n
 
 
@@ -88,7 +111,9 @@ def recrystallised_share(s, exponent):
     return 1.0 - math.exp(-math.log(2.0) * s**exponent)
 
 
-def recrystallised_share_along(time_s, temperature_c, strain, grain_um, molybdenum=0.0, law="hodgson_gibbs"):
+def recrystallised_share_along(
+    time_s, temperature_c, strain, grain_um, molybdenum=0.0, law="hodgson_gibbs"
+):
     """Recrystallised share at the end of a curve that starts at the squeeze.
 
     Parameters

@@ -63,6 +63,7 @@ def _celsius(fahrenheit):
 
 # --- equilibrium temperatures -------------------------------------------------------------------------------
 
+
 def ae1_grange(comp):
     """Ae1 of R. A. Grange, Metal Progress 70(4) (1961) 73-75.  Read in A. A. Gorni, Steel Forming and Heat
     Treating Handbook, ed. 2009, and on eng-tips.com thread 56725; printed in °F."""
@@ -83,15 +84,19 @@ def ae1_andrews(comp):
 def ae3_andrews(comp, carbon=None):
     """Ae3 of Andrews 1965 without the terms in Mn, Cr, Cu, P, Al, Ti ("short form").  Coefficients read in
     Gorni's handbook, ed. 2009; the square root on carbon from memory."""
-    return (910.0 - 203.0 * np.sqrt(np.maximum(content(comp, "C", carbon), 0.0))
-            + _sum(comp, Ni=-15.2, Si=44.7, V=104.0, Mo=31.5, W=13.1))
+    return (
+        910.0
+        - 203.0 * np.sqrt(np.maximum(content(comp, "C", carbon), 0.0))
+        + _sum(comp, Ni=-15.2, Si=44.7, V=104.0, Mo=31.5, W=13.1)
+    )
 
 
 def ae3_andrews_long(comp, carbon=None):
     """Ae3 of Andrews 1965 with every term.  Magnitudes read in Gorni's handbook, ed. 2009 and 2012; the
     signs of Mn Cr Cu P Al As Ti are those physics asks for (the compilation lost a bracket)."""
-    return ae3_andrews(comp, carbon) + _sum(comp, Mn=-30.0, Cr=-11.0, Cu=-20.0, P=700.0, Al=400.0, As=120.0,
-                                            Ti=400.0)
+    return ae3_andrews(comp, carbon) + _sum(
+        comp, Mn=-30.0, Cr=-11.0, Cu=-20.0, P=700.0, Al=400.0, As=120.0, Ti=400.0
+    )
 
 
 def ae1_eldis(comp):
@@ -107,6 +112,7 @@ def ae3_eldis(comp, carbon=None):
 
 # --- temperatures on heating --------------------------------------------------------------------------------
 
+
 def ac1_hougardy(comp):
     """Ac1 of H. P. Hougardy, Werkstoffkunde Stahl (1984).  Magnitudes read in Gorni's handbook, ed. 2012;
     signs from memory."""
@@ -115,35 +121,70 @@ def ac1_hougardy(comp):
 
 def ac3_hougardy(comp, carbon=None):
     """Ac3 of H. P. Hougardy, Werkstoffkunde Stahl (1984), from memory."""
-    return 902.0 + _sum(comp, carbon, C=-255.0, Mn=-11.0, Si=19.0, Cr=-5.0, Mo=13.0, Ni=-20.0, V=55.0)
+    return 902.0 + _sum(
+        comp, carbon, C=-255.0, Mn=-11.0, Si=19.0, Cr=-5.0, Mo=13.0, Ni=-20.0, V=55.0
+    )
 
 
 def ac1_steelmaker(comp):
     """Ac1 quoted on eng-tips.com thread 56725 (2002) from a Japanese steelmaker's welding pages (read); the
     primary paper is not identified."""
-    return 750.8 + _sum(comp, C=-26.6, Si=17.6, Mn=-11.6, Cu=-22.9, Ni=-23.0, Cr=24.1, Mo=22.5, V=-39.7,
-                        Ti=-5.7, Nb=232.4, Al=-169.4, B=-894.7)
+    return 750.8 + _sum(
+        comp,
+        C=-26.6,
+        Si=17.6,
+        Mn=-11.6,
+        Cu=-22.9,
+        Ni=-23.0,
+        Cr=24.1,
+        Mo=22.5,
+        V=-39.7,
+        Ti=-5.7,
+        Nb=232.4,
+        Al=-169.4,
+        B=-894.7,
+    )
 
 
 def ac3_steelmaker(comp, carbon=None):
     """Ac3 quoted in the same place (read); the primary paper is not identified."""
-    return 937.2 + _sum(comp, carbon, C=-436.5, Si=56.0, Mn=-19.7, Cu=-16.3, Ni=-26.6, Cr=-4.9, Mo=38.1,
-                        V=124.8, Ti=136.3, Nb=-19.1, Al=198.4, B=3315.0)
+    return 937.2 + _sum(
+        comp,
+        carbon,
+        C=-436.5,
+        Si=56.0,
+        Mn=-19.7,
+        Cu=-16.3,
+        Ni=-26.6,
+        Cr=-4.9,
+        Mo=38.1,
+        V=124.8,
+        Ti=136.3,
+        Nb=-19.1,
+        Al=198.4,
+        B=3315.0,
+    )
 
 
 def ac1_trzaska(comp):
     """Ac1 of J. Trzaska & L. A. Dobrzański, J. Mater. Process. Technol. 192-193 (2007) 504, from memory (low
     confidence)."""
-    return 739.0 + _sum(comp, C=-22.8, Mn=-6.8, Si=18.2, Cr=11.7, Ni=-15.0, Mo=-6.4, V=-5.0, Cu=-28.0)
+    return 739.0 + _sum(
+        comp, C=-22.8, Mn=-6.8, Si=18.2, Cr=11.7, Ni=-15.0, Mo=-6.4, V=-5.0, Cu=-28.0
+    )
 
 
 def ac3_trzaska(comp, carbon=None):
     """Ac3 of J. Trzaska & L. A. Dobrzański (2007), from memory."""
-    return (937.3 - 224.5 * np.sqrt(np.maximum(content(comp, "C", carbon), 0.0))
-            + _sum(comp, Mn=-17.0, Si=34.0, Ni=-14.0, Mo=21.6, V=41.8, Cu=-20.0))
+    return (
+        937.3
+        - 224.5 * np.sqrt(np.maximum(content(comp, "C", carbon), 0.0))
+        + _sum(comp, Mn=-17.0, Si=34.0, Ni=-14.0, Mo=21.6, V=41.8, Cu=-20.0)
+    )
 
 
 # --- martensite start ---------------------------------------------------------------------------------------
+
 
 def ms_andrews(comp, carbon=None):
     """Ms of Andrews 1965, linear form.  Read in the appendix of a university study of SA508/SA540 steels."""
@@ -156,8 +197,14 @@ def ms_andrews_product(comp, carbon=None):
     mn, cr = content(comp, "Mn"), content(comp, "Cr")
     vertex = (453.0 + 71.5 * mn + 67.6 * cr) / (2.0 * 217.0)
     c = np.minimum(content(comp, "C", carbon), vertex)
-    return (512.0 - 453.0 * c + 217.0 * c * c - 71.5 * c * mn - 67.6 * c * cr
-            + _sum(comp, Ni=-16.9, Cr=15.0, Mo=-9.5))
+    return (
+        512.0
+        - 453.0 * c
+        + 217.0 * c * c
+        - 71.5 * c * mn
+        - 67.6 * c * cr
+        + _sum(comp, Ni=-16.9, Cr=15.0, Mo=-9.5)
+    )
 
 
 def ms_steven_haynes(comp, carbon=None):
@@ -176,21 +223,41 @@ def ms_van_bohemen(comp, carbon=None):
     """Ms of S. M. C. van Bohemen, Mater. Sci. Technol. 28 (2012) 487-495, from memory; it has the least
     error of the published forms on the open measured set."""
     c = content(comp, "C", carbon)
-    return (565.0 + _sum(comp, Mn=-31.0, Si=-13.0, Cr=-10.0, Ni=-18.0, Mo=-12.0)
-            - 600.0 * (1.0 - np.exp(-0.96 * c)))
+    return (
+        565.0
+        + _sum(comp, Mn=-31.0, Si=-13.0, Cr=-10.0, Ni=-18.0, Mo=-12.0)
+        - 600.0 * (1.0 - np.exp(-0.96 * c))
+    )
 
 
 def ms_capdevila(comp, carbon=None):
     """Ms of C. Capdevila, F. G. Caballero & C. García de Andrés, ISIJ Int. 42 (2002) 894, from memory;
     given in kelvin."""
-    return 764.2 - 273.15 + _sum(comp, carbon, C=-302.6, Mn=-30.6, Ni=-16.6, Cr=-8.9, Mo=2.4, Cu=-11.3,
-                                 Co=8.58, W=7.4, Si=-14.5)
+    return (
+        764.2
+        - 273.15
+        + _sum(
+            comp,
+            carbon,
+            C=-302.6,
+            Mn=-30.6,
+            Ni=-16.6,
+            Cr=-8.9,
+            Mo=2.4,
+            Cu=-11.3,
+            Co=8.58,
+            W=7.4,
+            Si=-14.5,
+        )
+    )
 
 
 def ms_steelmaker(comp, carbon=None):
     """Ms quoted on eng-tips.com thread 56725 from a Japanese steelmaker's welding pages (read); the
     primary paper is not identified."""
-    return 521.0 + _sum(comp, carbon, C=-353.0, Si=-22.0, Mn=-24.3, Cu=-7.7, Ni=-17.3, Cr=-17.7, Mo=-25.8)
+    return 521.0 + _sum(
+        comp, carbon, C=-353.0, Si=-22.0, Mn=-24.3, Cu=-7.7, Ni=-17.3, Cr=-17.7, Mo=-25.8
+    )
 
 
 def ms_trzaska(comp, carbon=None):
@@ -199,6 +266,7 @@ def ms_trzaska(comp, carbon=None):
 
 
 # --- bainite start ------------------------------------------------------------------------------------------
+
 
 def bs_steven_haynes(comp, carbon=None):
     """Bs of Steven & Haynes 1956, eq. 1 in Metall. Mater. Trans. A (2019) doi 10.1007/s11661-019-05371-1
@@ -228,30 +296,61 @@ def bs_van_bohemen(comp, carbon=None):
     """Bs of van Bohemen 2012, from memory; it has the least error of the published forms on the open measured
     set (Si < 0.6 %)."""
     c = content(comp, "C", carbon)
-    return (839.0 + _sum(comp, Mn=-86.0, Si=-23.0, Cr=-67.0, Ni=-33.0, Mo=-75.0)
-            - 270.0 * (1.0 - np.exp(-1.33 * c)))
+    return (
+        839.0
+        + _sum(comp, Mn=-86.0, Si=-23.0, Cr=-67.0, Ni=-33.0, Mo=-75.0)
+        - 270.0 * (1.0 - np.exp(-1.33 * c))
+    )
 
 
 def bs_lee(comp, carbon=None):
     """Bs of Y.-K. Lee, J. Mater. Sci. Lett. 21 (2002) 1253, from memory."""
     mn, ni, cr, mo = (content(comp, s) for s in ("Mn", "Ni", "Cr", "Mo"))
-    return (745.0 - 110.0 * content(comp, "C", carbon) - 59.0 * mn - 39.0 * ni - 68.0 * cr - 106.0 * mo
-            + 17.0 * mn * ni + 6.0 * cr * cr + 29.0 * mo * mo)
+    return (
+        745.0
+        - 110.0 * content(comp, "C", carbon)
+        - 59.0 * mn
+        - 39.0 * ni
+        - 68.0 * cr
+        - 106.0 * mo
+        + 17.0 * mn * ni
+        + 6.0 * cr * cr
+        + 29.0 * mo * mo
+    )
 
 
 def bs_trzaska(comp, carbon=None):
     """Bs of J. Trzaska (2013-2016), from memory."""
-    return 771.0 + _sum(comp, carbon, C=-231.0, Mn=-69.0, Si=-23.0, Cr=-58.0, Ni=-31.0, Mo=-55.0, V=-41.0)
+    return 771.0 + _sum(
+        comp, carbon, C=-231.0, Mn=-69.0, Si=-23.0, Cr=-58.0, Ni=-31.0, Mo=-55.0, V=-41.0
+    )
 
 
 AE1 = {"grange": ae1_grange, "andrews": ae1_andrews, "eldis": ae1_eldis}
-AE3 = {"grange": ae3_grange, "andrews": ae3_andrews, "andrews_long": ae3_andrews_long, "eldis": ae3_eldis}
+AE3 = {
+    "grange": ae3_grange,
+    "andrews": ae3_andrews,
+    "andrews_long": ae3_andrews_long,
+    "eldis": ae3_eldis,
+}
 AC1 = {"hougardy": ac1_hougardy, "steelmaker": ac1_steelmaker, "trzaska": ac1_trzaska}
 AC3 = {"hougardy": ac3_hougardy, "steelmaker": ac3_steelmaker, "trzaska": ac3_trzaska}
 MARTENSITE_START = {
-    "van_bohemen": ms_van_bohemen, "andrews": ms_andrews, "andrews_product": ms_andrews_product,
-    "steven_haynes": ms_steven_haynes, "kung_rayment": ms_kung_rayment, "capdevila": ms_capdevila,
-    "steelmaker": ms_steelmaker, "trzaska": ms_trzaska}
+    "van_bohemen": ms_van_bohemen,
+    "andrews": ms_andrews,
+    "andrews_product": ms_andrews_product,
+    "steven_haynes": ms_steven_haynes,
+    "kung_rayment": ms_kung_rayment,
+    "capdevila": ms_capdevila,
+    "steelmaker": ms_steelmaker,
+    "trzaska": ms_trzaska,
+}
 BAINITE_START = {
-    "van_bohemen": bs_van_bohemen, "steven_haynes": bs_steven_haynes, "kirkaldy": bs_kirkaldy, "li": bs_li,
-    "bodnar": bs_bodnar, "lee": bs_lee, "trzaska": bs_trzaska}
+    "van_bohemen": bs_van_bohemen,
+    "steven_haynes": bs_steven_haynes,
+    "kirkaldy": bs_kirkaldy,
+    "li": bs_li,
+    "bodnar": bs_bodnar,
+    "lee": bs_lee,
+    "trzaska": bs_trzaska,
+}

@@ -10,16 +10,25 @@ from types import MappingProxyType
 
 import numpy as np
 
-from ..errors import check_choice
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
-from ..tables import read_rows
+from ..base.errors import check_choice
+from ..base.ranges import Warn, contents_outside
+from ..base.tables import read_rows
+from ..inputs.steel import check_steel
 from . import temperature_formulas as formulas
 from .temperature_formulas import content
 
 __all__ = [
-    "CriticalTemperatures", "ac1_c", "ac3_c", "ae1_c", "ae3_c", "bainite_start_c", "critical_temperatures",
-    "martensite_alpha_per_k", "martensite_grain_coefficient", "martensite_start_c", "start_interval_c",
+    "CriticalTemperatures",
+    "ac1_c",
+    "ac3_c",
+    "ae1_c",
+    "ae3_c",
+    "bainite_start_c",
+    "critical_temperatures",
+    "martensite_alpha_per_k",
+    "martensite_grain_coefficient",
+    "martensite_start_c",
+    "start_interval_c",
 ]
 
 #: Rows of data/sources behind each public formula; () is bookkeeping without one.
@@ -35,8 +44,13 @@ SOURCES = {
     "start_interval_c": ("martensite_start_own", "bainite_start_own"),
     "martensite_alpha_per_k": ("martensite_rate",),
     "critical_temperatures": (
-        "ae1_grange", "ae3_grange", "ac1_hougardy", "ac3_hougardy", "bainite_start_own",
-        "martensite_start_own"),
+        "ae1_grange",
+        "ae3_grange",
+        "ac1_hougardy",
+        "ac3_hougardy",
+        "bainite_start_own",
+        "martensite_start_own",
+    ),
 }
 
 #: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy.  Our own limits.
@@ -51,11 +65,6 @@ REFERENCE_GRAIN_UM = 25.0
 #: Rate of van Bohemen's carbon term, 1/wt%, which our corrections share (see `temperature_formulas`).
 _CARBON_RATE = {"ms": 0.96, "bs": 1.33}
 _BASE = {"ms": formulas.ms_van_bohemen, "bs": formulas.bs_van_bohemen}
-
-for _symbol, _high, _what in (("C", 0.6, "carbon"), ("Si", 1.0, "silicon"), ("Mn", 2.0, "manganese"),
-                              ("Ni", 5.0, "nickel"), ("Cr", 3.5, "chromium"), ("Mo", 1.0, "molybdenum")):
-    register_range(f"temperatures.{_symbol}", f"{_what} for the critical temperatures", 0.0, _high, "wt%",
-                   "Steven & Haynes 1956 and Andrews 1965, from memory; Si: range of the measured sets")
 
 
 def _pick(table, method, what):
@@ -168,12 +177,15 @@ def ac3_c(comp, carbon=None, method: str = "hougardy"):
 @functools.cache
 def _fitted(quantity: str) -> dict[str, float]:
     """Fitted terms and residuals of `quantity` ("ms" or "bs") by name."""
-    return {r["term"]: float(r["value"]) for r in read_rows("start_temperature_fits.csv")
-            if r["quantity"] == quantity}
+    return {
+        r["term"]: float(r["value"])
+        for r in read_rows("fits/start_temperature_fits.csv")
+        if r["quantity"] == quantity
+    }
 
 
 def start_term(quantity: str, term: str, comp, carbon, grain_um):
-    """One term of the correction to van Bohemen's formula, by its name in ``start_temperature_fits.csv``."""
+    """One term of the correction to van Bohemen's formula, by its name in ``fits/start_temperature_fits.csv``."""
     if term == "1":
         return 1.0
     if term == "Cexp":
@@ -223,8 +235,8 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
 
     Source
     ------
-    Published formulas: see `temperature_formulas`.  Own: ``data/start_temperature_fits.csv``; its error on
-    sources left out of the fit stands in ``data/start_temperature_validation.csv``.
+    Published formulas: see `temperature_formulas`.  Own: ``data/fits/start_temperature_fits.csv``; its error on
+    sources left out of the fit stands in ``data/validation/start_temperature_validation.csv``.
 
     Examples
     --------
@@ -273,7 +285,7 @@ def bainite_start_c(comp, carbon=None, method: str = "own"):
 
     Source
     ------
-    Published formulas: see `temperature_formulas`.  Own: ``data/start_temperature_fits.csv`` (fit to
+    Published formulas: see `temperature_formulas`.  Own: ``data/fits/start_temperature_fits.csv`` (fit to
     measurements collected by Schuscha et al., Acta Mater. (2025), doi 10.1016/j.actamat.2025.121131,
     supplement).
 
@@ -333,9 +345,13 @@ def martensite_alpha_per_k(comp, carbon=None):
     0.0196
     """
     c = content(comp, "C", carbon)
-    alloy = sum(k * content(comp, s) for s, k in (("Mn", 0.14), ("Si", 0.21), ("Cr", 0.11), ("Ni", 0.08),
-                                                  ("Mo", 0.05)))
-    return _plain(np.maximum(1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c))), ALPHA_FLOOR_PER_K))
+    alloy = sum(
+        k * content(comp, s)
+        for s, k in (("Mn", 0.14), ("Si", 0.21), ("Cr", 0.11), ("Ni", 0.08), ("Mo", 0.05))
+    )
+    return _plain(
+        np.maximum(1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c))), ALPHA_FLOOR_PER_K)
+    )
 
 
 @dataclass(frozen=True)
@@ -392,21 +408,39 @@ def critical_temperatures(steel) -> CriticalTemperatures:
     """
     check_steel(steel)
     spread = {}
-    for name, table, only in (("ae1", formulas.AE1, None), ("ae3", formulas.AE3, None),
-                              ("ac1", formulas.AC1, None), ("ac3", formulas.AC3, None),
-                              ("bs", formulas.BAINITE_START, _BS_TRUE),
-                              ("ms", formulas.MARTENSITE_START, None)):
+    for name, table, only in (
+        ("ae1", formulas.AE1, None),
+        ("ae3", formulas.AE3, None),
+        ("ac1", formulas.AC1, None),
+        ("ac3", formulas.AC3, None),
+        ("bs", formulas.BAINITE_START, _BS_TRUE),
+        ("ms", formulas.MARTENSITE_START, None),
+    ):
         values = [float(f(steel)) for key, f in table.items() if only is None or key in only]
         spread[name] = (min(values), max(values))
-    warnings = [w for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")
-                if (w := outside(f"temperatures.{s}", float(content(steel, s)))) is not None]
     bs, ms = float(bainite_start_c(steel)), float(martensite_start_c(steel))
-    interval = {name: (value + start_interval_c(name)[0], value + start_interval_c(name)[1])
-                for name, value in (("bs", bs), ("ms", ms))}
+    interval = {
+        name: (value + start_interval_c(name)[0], value + start_interval_c(name)[1])
+        for name, value in (("bs", bs), ("ms", ms))
+    }
     return CriticalTemperatures(
-        ae1_c=float(ae1_c(steel)), ae3_c=float(ae3_c(steel)), ac1_c=float(ac1_c(steel)),
-        ac3_c=float(ac3_c(steel)), bs_c=bs, ms_c=ms, spread=MappingProxyType(spread),
+        ae1_c=float(ae1_c(steel)),
+        ae3_c=float(ae3_c(steel)),
+        ac1_c=float(ac1_c(steel)),
+        ac3_c=float(ac3_c(steel)),
+        bs_c=bs,
+        ms_c=ms,
+        spread=MappingProxyType(spread),
         interval=MappingProxyType(interval),
-        method=MappingProxyType({"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy",
-                                 "bs": "own", "ms": "own"}),
-        warnings=tuple(warnings))
+        method=MappingProxyType(
+            {
+                "ae1": "grange",
+                "ae3": "grange",
+                "ac1": "hougardy",
+                "ac3": "hougardy",
+                "bs": "own",
+                "ms": "own",
+            }
+        ),
+        warnings=tuple(contents_outside("temperatures", steel)),
+    )

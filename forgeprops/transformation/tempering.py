@@ -5,7 +5,7 @@ treatments of equal J temper equally.  The softened hardness is a function of lo
 quenched and of four numbers of the steel (`TemperingCoefficients`), which are linear in the composition.
 Scalar functions use only floats and `math`, so that the compiled march can call them.
 
-The constants stand in ``data/tempering_law.csv``; ``tests/fits/fit_tempering.py`` makes that file.
+The constants stand in ``data/fits/tempering_law.csv``; ``tests/fits/fit_tempering.py`` makes that file.
 """
 
 from __future__ import annotations
@@ -16,17 +16,24 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..errors import check_number
-from ..ranges import Warn, outside, register_range
-from ..steel.composition import check_steel
-from ..tables import read_rows
+from ..base.errors import check_number
+from ..base.ranges import Warn, contents_outside, outside
+from ..base.tables import read_rows
+from ..inputs.steel import check_steel
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
 from .phase_hardness import hrc_from_hv, hv_from_hrc
 from .temperature_formulas import content
 
 __all__ = [
-    "REFERENCE_LOG_J", "TemperingCoefficients", "equivalent_hours", "softened_hv", "tempered_hardness",
-    "tempering_coefficients", "tempering_interval_hrc", "tempering_rate", "tempering_sd_hrc",
+    "REFERENCE_LOG_J",
+    "TemperingCoefficients",
+    "equivalent_hours",
+    "softened_hv",
+    "tempered_hardness",
+    "tempering_coefficients",
+    "tempering_interval_hrc",
+    "tempering_rate",
+    "tempering_sd_hrc",
     "tempering_warnings",
 ]
 
@@ -37,18 +44,14 @@ SOURCES = {
     "tempering_coefficients": ("tempering_own",),
     "equivalent_hours": ("tempering_additive",),
     "tempered_hardness": (
-        "tempering_own", "martensite_hardness_end_quench", "tempered_data_sheets"),
+        "tempering_own",
+        "martensite_hardness_end_quench",
+        "tempered_data_sheets",
+    ),
     "tempering_sd_hrc": ("tempering_own",),
     "tempering_interval_hrc": ("tempering_own",),
     "tempering_warnings": ("tempering_own",),
 }
-
-_FITTED = "rows of Grange & Baughman 1956 and Hollomon & Jaffe 1945 it was fitted to; Cr: checked to 1.1"
-for _symbol, _low, _high in (("C", 0.25, 0.56), ("Si", 0.09, 0.29), ("Mn", 0.52, 1.85), ("Ni", 0.0, 3.41),
-                             ("Cr", 0.0, 1.10), ("Mo", 0.0, 0.26), ("V", 0.0, 0.16)):
-    register_range(f"tempering.{_symbol}", f"{_symbol} for the tempering law", _low, _high, "wt%", _FITTED)
-register_range("tempering.temperature", "tempering temperature", 100.0, 704.4, "°C", _FITTED)
-register_range("tempering.time", "tempering time", 10.0, 115200.0, "s", _FITTED)
 
 #: log10 J (s) at which `TemperingCoefficients.soft_hv` is given: an hour near 495 °C.  Only a choice of
 #: origin.
@@ -60,7 +63,7 @@ class TemperingCoefficients(NamedTuple):
 
     `activation_k` is θ in K; `half_log_j` is log10 J (J in s) where half of the quenched part is gone,
     `width` how slowly; `soft_hv` the hardness of the softened part at log10 J = -14 and `slope_hv` its
-    change per decade. """
+    change per decade."""
 
     activation_k: float
     half_log_j: float
@@ -82,8 +85,14 @@ def tempering_rate(temperature_k: float, activation_k: float) -> float:
     return math.exp(-activation_k / temperature_k)
 
 
-def softened_hv(as_quenched_hv: float, log_j: float, half_log_j: float, width: float, soft_hv: float,
-                slope_hv: float) -> float:
+def softened_hv(
+    as_quenched_hv: float,
+    log_j: float,
+    half_log_j: float,
+    width: float,
+    soft_hv: float,
+    slope_hv: float,
+) -> float:
     """Hardness of martensite after the tempering `log_j`, HV; never above `as_quenched_hv`, never rising.
 
     Parameters
@@ -105,14 +114,16 @@ def softened_hv(as_quenched_hv: float, log_j: float, half_log_j: float, width: f
 def _law() -> dict[str, dict[str, float]]:
     """Constants by quantity and term."""
     law: dict[str, dict[str, float]] = {}
-    for row in read_rows("tempering_law.csv"):
+    for row in read_rows("fits/tempering_law.csv"):
         law.setdefault(row["quantity"], {})[row["term"]] = float(row["value"])
     return law
 
 
 def _linear(terms: dict[str, float], comp, carbon):
     """Constant plus coefficient x content."""
-    return sum(k * (1.0 if term == "1" else content(comp, term, carbon)) for term, k in terms.items())
+    return sum(
+        k * (1.0 if term == "1" else content(comp, term, carbon)) for term, k in terms.items()
+    )
 
 
 def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
@@ -128,7 +139,7 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     Source
     ------
     Our own fit to open rows of R. A. Grange & R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon
-    & L. D. Jaffe, Trans. AIME 162 (1945) 223; see ``data/tempering_law.csv``.
+    & L. D. Jaffe, Trans. AIME 162 (1945) 223; see ``data/fits/tempering_law.csv``.
 
     Examples
     --------
@@ -139,9 +150,12 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     law = _law()
     soft = _linear(law["soft_hv"], comp, carbon)
     return TemperingCoefficients(
-        activation_k=law["activation_k"]["1"], half_log_j=_linear(law["half_log_j"], comp, carbon),
-        width=law["width"]["1"], soft_hv=soft,
-        slope_hv=np.minimum(_linear(law["slope_hv"], comp, carbon), 0.0))
+        activation_k=law["activation_k"]["1"],
+        half_log_j=_linear(law["half_log_j"], comp, carbon),
+        width=law["width"]["1"],
+        soft_hv=soft,
+        slope_hv=np.minimum(_linear(law["slope_hv"], comp, carbon), 0.0),
+    )
 
 
 def equivalent_hours(from_c: float, hours: float, at_c: float) -> float:
@@ -162,11 +176,14 @@ def equivalent_hours(from_c: float, hours: float, at_c: float) -> float:
     theta = _law()["activation_k"]["1"]
     t_from = check_number(from_c, "tempering temperature", -200.0, 1000.0, "°C") + 273.15
     t_at = check_number(at_c, "tempering temperature", -200.0, 1000.0, "°C") + 273.15
-    return check_number(hours, "tempering time", 0.0, 1e6, "h") * math.exp(theta / t_at - theta / t_from)
+    return check_number(hours, "tempering time", 0.0, 1e6, "h") * math.exp(
+        theta / t_at - theta / t_from
+    )
 
 
-def tempered_hardness(steel, temper_c: float, hours: float = 1.0,
-                      as_quenched_hrc: float | None = None) -> float:
+def tempered_hardness(
+    steel, temper_c: float, hours: float = 1.0, as_quenched_hrc: float | None = None
+) -> float:
     """Hardness of quenched and tempered steel, HRC.
 
     Parameters
@@ -205,7 +222,9 @@ def tempered_hardness(steel, temper_c: float, hours: float = 1.0,
     seconds = 3600.0 * check_number(hours, "tempering time", 0.0, 1e5, "h")
     if as_quenched_hrc is None:
         as_quenched_hrc = _full_martensite_hrc(content(steel, "C"))
-    quenched_hv = hv_from_hrc(check_number(as_quenched_hrc, "hardness as quenched", 0.0, 68.0, "HRC"))
+    quenched_hv = hv_from_hrc(
+        check_number(as_quenched_hrc, "hardness as quenched", 0.0, 68.0, "HRC")
+    )
     k = tempering_coefficients(steel)
     j = seconds * tempering_rate(t_k, k.activation_k)
     log_j = math.log10(j) if j > 0.0 else -math.inf
@@ -225,10 +244,11 @@ def tempering_interval_hrc() -> tuple[float, float]:
     return _law()["residual_q10_hrc"]["1"], _law()["residual_q90_hrc"]["1"]
 
 
-def tempering_warnings(steel, temper_c: float | None = None, hours: float | None = None) -> tuple[Warn, ...]:
+def tempering_warnings(
+    steel, temper_c: float | None = None, hours: float | None = None
+) -> tuple[Warn, ...]:
     """Warnings for contents, temperature or time outside the fitted rows."""
-    found = [outside(f"tempering.{s}", float(content(steel, s)))
-             for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V")]
+    found = contents_outside("tempering", steel)
     found.append(outside("phase_hardness.initial_hardness", float(content(steel, "C"))))
     if temper_c is not None:
         found.append(outside("tempering.temperature", temper_c))

@@ -18,13 +18,14 @@ from pathlib import Path
 import numpy as np
 
 import forgeprops as fp
-from forgeprops.study import answers as study_answers
-from forgeprops.study import many
-from forgeprops.study.answers import answers, hosel_arrays
-from forgeprops.study.codes import warning_codes
-from forgeprops.thermal.march import batch, heads, packing
-from forgeprops.thermal.march.columns import columns_of
-from forgeprops.thermal.march.heads import march_columns
+from forgeprops.engine import batch, packing
+from forgeprops.engine import run as heads
+from forgeprops.engine.run import march_columns
+from forgeprops.inputs.case_columns import columns_of
+from forgeprops.study.process import answers as study_answers
+from forgeprops.study.process import many
+from forgeprops.study.process.answers import answers, hosel_arrays
+from forgeprops.study.process.codes import warning_codes
 
 CORES = os.cpu_count() or 1
 RESULTS = {}
@@ -43,7 +44,10 @@ class Clock:
         return self
 
     def __exit__(self, *_):
-        self.wall, self.cpu = time.perf_counter() - self._begin[0], time.process_time() - self._begin[1]
+        self.wall, self.cpu = (
+            time.perf_counter() - self._begin[0],
+            time.process_time() - self._begin[1],
+        )
 
 
 def best(work, times=7):
@@ -63,21 +67,43 @@ def different(n, seed=1):
     steels, parts, routes = [], [], []
     for i in range(n):
         grade = grades[i % len(grades)]
-        steels.append(fp.Steel(f"heat {i}", {e: c * (1.0 + 0.04 * rng.standard_normal())
-                                             for e, c in grade.composition.items()}))
+        steels.append(
+            fp.Steel(
+                f"heat {i}",
+                {e: c * (1.0 + 0.04 * rng.standard_normal()) for e, c in grade.composition.items()},
+            )
+        )
         parts.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
-        routes.append(fp.Route().with_(
-            preheat_c=850 + 170 * rng.random(), flux=3 + 15 * rng.random(), delay_s=1 + 4 * rng.random(),
-            spray_s=4 + 10 * rng.random(), water_c=15 + 20 * rng.random(), transfer_s=2 + 4 * rng.random()))
+        routes.append(
+            fp.Route().with_(
+                preheat_c=850 + 170 * rng.random(),
+                flux=3 + 15 * rng.random(),
+                delay_s=1 + 4 * rng.random(),
+                spray_s=4 + 10 * rng.random(),
+                water_c=15 + 20 * rng.random(),
+                transfer_s=2 + 4 * rng.random(),
+            )
+        )
     return steels, parts, routes
 
 
 def fresh():
     """A new process: import, and the first estimate with a warm compile cache."""
-    code = ("import time; a = time.perf_counter(); import forgeprops as fp; b = time.perf_counter(); "
-            "fp.estimate(fp.grade('4130')); c = time.perf_counter(); print(b - a, c - a)")
-    runs = [tuple(map(float, subprocess.run([sys.executable, "-c", code], capture_output=True, text=True,
-                                            check=True).stdout.split())) for _ in range(4)]
+    code = (
+        "import time; a = time.perf_counter(); import forgeprops as fp; b = time.perf_counter(); "
+        "fp.estimate(fp.grade('4130')); c = time.perf_counter(); print(b - a, c - a)"
+    )
+    runs = [
+        tuple(
+            map(
+                float,
+                subprocess.run(
+                    [sys.executable, "-c", code], capture_output=True, text=True, check=True
+                ).stdout.split(),
+            )
+        )
+        for _ in range(4)
+    ]
     tell("import of the package", min(r[0] for r in runs[1:]), "s", "<= 0.5")
     tell("fresh process to first estimate", min(r[1] for r in runs[1:]), "s", "<= 2")
 
@@ -102,9 +128,13 @@ def rates(n):
     fp.estimate_many(*different(64, 2))
     with Clock() as clock:
         table = fp.estimate_many(*cases)
-    assert len(table) == n and (table["error"] == "").all() and np.isfinite(table["face_margin"]).all()
+    assert (
+        len(table) == n and (table["error"] == "").all() and np.isfinite(table["face_margin"]).all()
+    )
     tell(f"batch of {n} different cases (clock)", n / clock.wall, "cases/s", ">= 6000")
-    tell(f"batch of {n} different cases (processor, {CORES} cores)", CORES * n / clock.cpu, "cases/s")
+    tell(
+        f"batch of {n} different cases (processor, {CORES} cores)", CORES * n / clock.cpu, "cases/s"
+    )
     tell("processor time a case, all in", 1e6 * clock.cpu / n, "µs")
     return clock.cpu / n
 
@@ -136,14 +166,30 @@ def parts(n=1024):
             heads.batch.run = run
 
     rest = 0.0
-    for name, work in (("reading the objects", lambda: columns_of(steels, parts_, routes, shops)),
-                       ("packing for the engine", pack), ("strength", lambda: study_answers.outcome(marched)),
-                       ("hosel on the bench", lambda: hosel_arrays(columns, told)),
-                       ("face at the strike", lambda: study_answers._face_margin(columns, told)),
-                       ("warnings", lambda: warning_codes(columns, told, hosel["allowed_deg"])),
-                       ("table", lambda: many._frame([many._table(
-                           many.Prepared(0, n, np.ones(n, bool), columns, ([""] * n, [""] * n), [""] * n),
-                           {k: np.zeros(n) for k in many.RESULT_COLUMNS}, (), False)], False))):
+    for name, work in (
+        ("reading the objects", lambda: columns_of(steels, parts_, routes, shops)),
+        ("packing for the engine", pack),
+        ("strength", lambda: study_answers.outcome(marched)),
+        ("hosel on the bench", lambda: hosel_arrays(columns, told)),
+        ("face at the strike", lambda: study_answers._face_margin(columns, told)),
+        ("warnings", lambda: warning_codes(columns, told, hosel["allowed_deg"])),
+        (
+            "table",
+            lambda: many._frame(
+                [
+                    many._table(
+                        many.Prepared(
+                            0, n, np.ones(n, bool), columns, ([""] * n, [""] * n), [""] * n
+                        ),
+                        {k: np.zeros(n) for k in many.RESULT_COLUMNS},
+                        (),
+                        False,
+                    )
+                ],
+                False,
+            ),
+        ),
+    ):
         _, cpu = best(work)
         rest += cpu
         tell(f"  {name}", 1e6 * cpu / n, "µs a case")
@@ -156,8 +202,12 @@ def studies(quick):
     limits = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None))
     points = 20 if quick else 60
     fp.window("4130", x=("preheat_c", 850, 1000, 3), y=("flux", 4, 18, 3), limits=limits)
-    wall, cpu = best(lambda: fp.window("4130", x=("preheat_c", 850, 1000, points), y=("flux", 4, 18, points),
-                                       limits=limits), 3)
+    wall, cpu = best(
+        lambda: fp.window(
+            "4130", x=("preheat_c", 850, 1000, points), y=("flux", 4, 18, points), limits=limits
+        ),
+        3,
+    )
     tell(f"window {points} x {points} (clock)", wall, "s", "<= 0.8 for 60 x 60")
     tell(f"window {points} x {points} (processor / {CORES})", cpu / CORES, "s")
     n = 10_000 if quick else 100_000
@@ -216,7 +266,12 @@ def obvious(ours_s, count):
             break
     tell(f"solve_ivp (BDF, rtol {rtol:g}), median error", worst, "HV")
     tell("solve_ivp, processor time a case", 1e3 * clock.cpu / count, "ms")
-    tell("engine and everything named, against solve_ivp's march", clock.cpu / count / ours_s, "times", ">= 500")
+    tell(
+        "engine and everything named, against solve_ivp's march",
+        clock.cpu / count / ours_s,
+        "times",
+        ">= 500",
+    )
 
 
 def _solve(reference, taken, c, points, rtol):
@@ -231,20 +286,39 @@ def accuracy(n):
     plain = march_columns(columns).zones[:, :, 0]
     steps = np.abs(march_columns(columns, tolerance_c=0.02).zones[:, :, 0] - plain).max(axis=1)
     tell(f"error of the steps, median of {n} cases", float(np.median(steps)), "HV")
-    tell(f"error of the steps, 99th percentile of {n} cases", float(np.percentile(steps, 99)), "HV", "<= 1")
+    tell(
+        f"error of the steps, 99th percentile of {n} cases",
+        float(np.percentile(steps, 99)),
+        "HV",
+        "<= 1",
+    )
     off = np.abs(march_columns(columns, points=(11,) * 5).zones[:, :, 0] - plain)
-    tell(f"error of the points, 99th percentile of {5 * n} zones", float(np.percentile(off, 99)), "HV", "<= 3")
-    tell(f"error of the points, worst zone, 99th percentile of {n} cases", float(np.percentile(off.max(axis=1), 99)), "HV",
-         "<= 3")
+    tell(
+        f"error of the points, 99th percentile of {5 * n} zones",
+        float(np.percentile(off, 99)),
+        "HV",
+        "<= 3",
+    )
+    tell(
+        f"error of the points, worst zone, 99th percentile of {n} cases",
+        float(np.percentile(off.max(axis=1), 99)),
+        "HV",
+        "<= 3",
+    )
 
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="a tenth of the cases")
-    parser.add_argument("--only", nargs="*", help="fresh single rates parts studies scaling obvious accuracy")
+    parser.add_argument(
+        "--only", nargs="*", help="fresh single rates parts studies scaling obvious accuracy"
+    )
     parser.add_argument("--json", help="also write the figures to this file")
     options = parser.parse_args()
-    wanted = set(options.only or ("fresh", "single", "rates", "parts", "studies", "scaling", "obvious", "accuracy"))
+    wanted = set(
+        options.only
+        or ("fresh", "single", "rates", "parts", "studies", "scaling", "obvious", "accuracy")
+    )
     load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
     print(f"forgeprops {fp.__version__}, Python {platform.python_version()}, {CORES} cores{load}\n")
     ours = None
@@ -265,7 +339,9 @@ def main():
     if "accuracy" in wanted:
         accuracy(100 if options.quick else 500)
     if options.json:
-        Path(options.json).write_text(json.dumps(RESULTS, indent=1, ensure_ascii=False), encoding="utf-8")
+        Path(options.json).write_text(
+            json.dumps(RESULTS, indent=1, ensure_ascii=False), encoding="utf-8"
+        )
 
 
 if __name__ == "__main__":

@@ -72,7 +72,9 @@ def _free_port() -> int:
         return probe.getsockname()[1]
 
 
-def _wait_for(url: str, process, log: Path, seconds: float = 60.0, any_answer: bool = False) -> None:
+def _wait_for(
+    url: str, process, log: Path, seconds: float = 60.0, any_answer: bool = False
+) -> None:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         try:
@@ -93,7 +95,10 @@ def _scratch_environment(folder: Path) -> dict[str, str]:
     """Environment in which nothing of the user's Jupyter settings is read or written."""
     settings = folder / "config" / "lab" / "user-settings" / "@jupyterlab"
     for name, content in (
-        ("notebook-extension/tracker", {"windowingMode": "none"}),  # else cells off screen are not rendered
+        (
+            "notebook-extension/tracker",
+            {"windowingMode": "none"},
+        ),  # else cells off screen are not rendered
         ("apputils-extension/notification", {"fetchNews": "false", "checkForUpdates": False}),
     ):
         path = settings / f"{name}.jupyterlab-settings"
@@ -179,7 +184,9 @@ class NotebookPage:
         page.on(
             "console",
             lambda m: (
-                self._heard(m.text + " " + (m.location or {}).get("url", "")) if m.type == "error" else None
+                self._heard(m.text + " " + (m.location or {}).get("url", ""))
+                if m.type == "error"
+                else None
             ),
         )
         page.on("pageerror", lambda e: self._heard(str(e)))
@@ -194,7 +201,9 @@ class NotebookPage:
 
     def run_all(self, seconds: float = 120.0) -> None:
         """Run every cell and wait until the kernel rests."""
-        idle = "document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
+        idle = (
+            "document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
+        )
         self.page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
         self.page.get_by_text("| Idle").wait_for(
             timeout=60_000
@@ -214,7 +223,9 @@ class NotebookPage:
             assert time.monotonic() < end, f"{self.name} did not run through in {seconds:.0f} s"
             self.page.wait_for_timeout(200)
         self.page.wait_for_function(idle, timeout=seconds * 1000)
-        said = self.page.locator("[data-mime-type='application/vnd.jupyter.stderr']").all_inner_texts()
+        said = self.page.locator(
+            "[data-mime-type='application/vnd.jupyter.stderr']"
+        ).all_inner_texts()
         complaints = [words for words in said if not words.startswith(COMPILING)]
         assert complaints == []
 
@@ -256,7 +267,9 @@ class NotebookPage:
 
     def reading(self, control: str) -> float:
         """Number beside a slider."""
-        return float(self.page.locator(f"{control} .widget-readout").first.inner_text().replace("−", "-"))
+        return float(
+            self.page.locator(f"{control} .widget-readout").first.inner_text().replace("−", "-")
+        )
 
     def choose(self, control: str, words: str) -> None:
         """Choose from a drop-down list."""
@@ -285,7 +298,9 @@ class NotebookPage:
         handle.scroll_into_view_if_needed()
         handle.focus()
         at, end = (float(handle.get_attribute(f"aria-value{name}")) for name in ("now", "max"))
-        keys = ("ArrowRight", "ArrowLeft") if at < end else ("ArrowLeft", "ArrowRight")  # to and fro, inside the range
+        keys = (
+            ("ArrowRight", "ArrowLeft") if at < end else ("ArrowLeft", "ArrowRight")
+        )  # to and fro, inside the range
         taken = []
         for i in range(presses + 2):
             self.page.evaluate(

@@ -24,7 +24,9 @@ def test_too_cold_is_said_and_the_picture_follows(notebook):
     notebook.press(".fp-preheat-c", "End")
     notebook.wait_for_new_picture(old)
     assert "Hot enough" in notebook.words(".fp-headline")
-    assert "grows to ASTM" in notebook.words(".fp-caption") and "Scale of" in notebook.words(".fp-caption")
+    assert "grows to ASTM" in notebook.words(".fp-caption") and "Scale of" in notebook.words(
+        ".fp-caption"
+    )
 
 
 def test_another_grade_is_marched_anew(notebook):
@@ -37,4 +39,6 @@ def test_another_grade_is_marched_anew(notebook):
 def test_slider_to_picture(notebook, record_time):
     taken = notebook.stopwatch(".fp-preheat-c")
     record_time("02_forging_temperature", taken)
-    assert statistics.median(taken) < 300.0  # loose, for shared machines; the record holds the aim of 100 ms
+    assert (
+        statistics.median(taken) < 300.0
+    )  # loose, for shared machines; the record holds the aim of 100 ms

@@ -34,7 +34,9 @@ def test_hard_grade_needs_a_longer_bar_and_the_button_tells_what_softens_it(note
     notebook.page.get_by_text("A bar of").first.wait_for(timeout=20_000)
     assert "A bar of" in notebook.words(".fp-headline")
     notebook.page.locator(".fp-soften").click()
-    answer = notebook.page.locator(".fp-softening").get_by_text("An insulating sleeve on the hosel:")
+    answer = notebook.page.locator(".fp-softening").get_by_text(
+        "An insulating sleeve on the hosel:"
+    )
     answer.wait_for(timeout=20_000)
     notebook.screenshot("05_hosel_bench_hard")
 
@@ -42,4 +44,6 @@ def test_hard_grade_needs_a_longer_bar_and_the_button_tells_what_softens_it(note
 def test_slider_to_picture(notebook, record_time):
     taken = notebook.stopwatch(".fp-bar-mm")
     record_time("05_hosel_bench", taken)
-    assert statistics.median(taken) < 300.0  # loose, for shared machines; the record holds the aim of 100 ms
+    assert (
+        statistics.median(taken) < 300.0
+    )  # loose, for shared machines; the record holds the aim of 100 ms

@@ -11,7 +11,9 @@ FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
 
 
 @pytest.fixture(scope="module", params=["01_estimate", "08_why_face_and_hosel_differ"])
-def served_page(request, browser, tmp_path_factory, free_port, wait_for, scratch_environment, notebook_page):
+def served_page(
+    request, browser, tmp_path_factory, free_port, wait_for, scratch_environment, notebook_page
+):
     """One notebook served by Voilà, open in the browser."""
     pytest.importorskip("voila", reason="page server (extra pages) is not installed")
     folder = tmp_path_factory.mktemp("pages")
@@ -28,7 +30,9 @@ def served_page(request, browser, tmp_path_factory, free_port, wait_for, scratch
             page = notebook_page(
                 browser.new_page(viewport={"width": 1250, "height": 1100}), f"page {request.param}"
             )
-            page.page.goto(f"http://127.0.0.1:{port}/", wait_until="domcontentloaded", timeout=120_000)
+            page.page.goto(
+                f"http://127.0.0.1:{port}/", wait_until="domcontentloaded", timeout=120_000
+            )
             yield page
             page.page.close()
         finally:

@@ -36,11 +36,14 @@ def test_scatter_tells_share_and_what_matters(notebook):
 def test_search_can_be_stopped(notebook):
     notebook.page.locator(".fp-choose .fp-go").first.click()
     notebook.page.wait_for_function(
-        "document.querySelector('.fp-choose .fp-progress-words')?.innerText.includes('worked out so far')", timeout=60_000
+        "document.querySelector('.fp-choose .fp-progress-words')?.innerText.includes('worked out so far')",
+        timeout=60_000,
     )
     notebook.page.locator(".fp-choose .fp-stop").first.click()
     notebook.page.wait_for_function(
         "document.querySelector('.fp-choose .fp-stop').disabled", timeout=90_000
     )
     notebook.screenshot("04_settings_search")
-    assert "Stopped before its end" in notebook.words(".fp-choose-words") or "stopped" in notebook.words(".fp-choose .fp-progress-words")
+    assert "Stopped before its end" in notebook.words(
+        ".fp-choose-words"
+    ) or "stopped" in notebook.words(".fp-choose .fp-progress-words")

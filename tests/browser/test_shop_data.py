@@ -20,7 +20,8 @@ def press_go(notebook, panel):
     go.scroll_into_view_if_needed()
     words = f"{panel} .fp-progress-words"
     notebook.page.evaluate(  # what an earlier run said must not be taken for an answer
-        "css => { for (const part of document.querySelectorAll(css + ' *')) part.replaceChildren(); }", words
+        "css => { for (const part of document.querySelectorAll(css + ' *')) part.replaceChildren(); }",
+        words,
     )
     go.click()
     notebook.page.wait_for_function(
@@ -53,7 +54,9 @@ def certificates(tmp_path_factory):
     file = tmp_path_factory.mktemp("mill") / "july.csv"
     lines = ["Schmelze;Güte;C;Mn;Si;Cr;Mo"]
     for heat, contents in HEATS.items():
-        lines.append(";".join([heat, "4130", *(f"{v:.2f}".replace(".", ",") for v in contents.values())]))
+        lines.append(
+            ";".join([heat, "4130", *(f"{v:.2f}".replace(".", ",") for v in contents.values())])
+        )
     file.write_text("\n".join([*lines, "X3;4130;3,1;0,5;0,2;0,9;0,2"]) + "\n", encoding="utf-8")
     return file
 
@@ -78,7 +81,9 @@ def test_chosen_certificates_are_judged_at_the_settings_shown(notebook, certific
         assert shown[heat]["verdict"] == judged.verdict
         for name in ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg"):
             assert float(shown[heat][name]) == pytest.approx(judged.results[name], rel=0.002)
-        assert f"Face {judged.results['face_hardness_hv']:.0f} HV" in notebook.words(".fp-judge .fp-headline")
+        assert f"Face {judged.results['face_hardness_hv']:.0f} HV" in notebook.words(
+            ".fp-judge .fp-headline"
+        )
     assert "note(s) on july.csv" in notebook.words(".fp-judge")
 
 
@@ -99,7 +104,9 @@ def test_shop_is_fitted_saved_once_and_used(notebook):
     save.click()
     notebook.page.locator(".fp-fit").get_by_text("saved as bay.shop.json").wait_for(timeout=20_000)
     save.click()
-    notebook.page.locator(".fp-fit").get_by_text("exists already and is kept").wait_for(timeout=20_000)
+    notebook.page.locator(".fp-fit").get_by_text("exists already and is kept").wait_for(
+        timeout=20_000
+    )
     before = float(cells(notebook, ".fp-judge")["X1"]["face_hardness_hv"])
     fill(notebook, ".fp-judge .fp-shop-file .fp-path", "bay.shop.json")
     press_go(notebook, ".fp-judge")
@@ -119,7 +126,9 @@ def test_causes_are_ranked_with_the_check_that_parts_them(notebook):
     notebook.screenshot("06_shop_data_cause")
     words = notebook.words(".fp-cause .fp-headline")
     expected = fp.find_cause(
-        {"face": [400, 405, 396], "hosel": [236, 231, 240]}, "4130", usual={"face": 440, "hosel": 236}
+        {"face": [400, 405, 396], "hosel": [236, 231, 240]},
+        "4130",
+        usual={"face": 440, "hosel": 236},
     )
     assert "Face 400 HV where 440 is expected: -40 HV" in words and "Check: " in words
     assert all(line in words for line in expected.report().splitlines()[:3])
@@ -134,7 +143,9 @@ def test_spray_curve_gives_the_multiplier_of_the_demo_shop(notebook):
 def test_settings_are_saved_and_loaded(notebook):
     fill(notebook, ".fp-cause .fp-file", "cause_of_may.json")
     notebook.page.locator(".fp-cause .fp-save").click()
-    notebook.page.locator(".fp-cause").get_by_text("saved as cause_of_may.json").wait_for(timeout=20_000)
+    notebook.page.locator(".fp-cause").get_by_text("saved as cause_of_may.json").wait_for(
+        timeout=20_000
+    )
     fill(notebook, ".fp-judge .fp-path", "mill.csv")
     notebook.press(".fp-judge .fp-chance", "End")
     assert notebook.reading(".fp-judge .fp-chance") == 95.0

@@ -29,5 +29,7 @@ def test_units_chosen_here_hold_in_the_next_notebook(notebook, open_notebook, ba
 
 
 def test_links_lead_to_the_notebooks(notebook):
-    links = notebook.page.locator(".jp-RenderedMarkdown a").evaluate_all("all => all.map(a => a.textContent)")
+    links = notebook.page.locator(".jp-RenderedMarkdown a").evaluate_all(
+        "all => all.map(a => a.textContent)"
+    )
     assert {"01_estimate", "08_why_face_and_hosel_differ"} <= set(links)

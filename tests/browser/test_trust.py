@@ -13,7 +13,9 @@ def test_pictures_and_their_words(notebook):
 
 
 def test_another_grade_draws_its_band(notebook):
-    assert "15 points" in notebook.words(".fp-band-words") and "was read" in notebook.words(".fp-band-words")
+    assert "15 points" in notebook.words(".fp-band-words") and "was read" in notebook.words(
+        ".fp-band-words"
+    )
     old = notebook.picture(".fp-band")
     notebook.choose(".fp-band-grade", "4340H")
     notebook.wait_for_new_picture(old, ".fp-band")

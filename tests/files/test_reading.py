@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.files import decimal_mark, decode_text, read_grids, read_number, read_source
+from forgeprops.base.errors import InputError
+from forgeprops.io.cells import read_number
+from forgeprops.io.grids import decimal_mark, read_grids
+from forgeprops.io.reading import decode_text, read_source
 
 
 def workbook(rows, change=None) -> bytes:
@@ -27,21 +29,37 @@ def workbook(rows, change=None) -> bytes:
 
 # ------------------------------------------------------------------------------------------- sources
 
+
 def test_path_bytes_and_upload_read_the_same(tmp_path):
     path = tmp_path / "a.csv"
     path.write_bytes(b"C;Mn")
     upload = {"name": "a.csv", "type": "text/csv", "size": 4, "content": memoryview(b"C;Mn")}
-    sources = [read_source(path), read_source(str(path)), read_source(b"C;Mn", "a.csv"), read_source(upload),
-               read_source((upload,))]
+    sources = [
+        read_source(path),
+        read_source(str(path)),
+        read_source(b"C;Mn", "a.csv"),
+        read_source(upload),
+        read_source((upload,)),
+    ]
     assert len(set(sources)) == 1
 
 
-@pytest.mark.parametrize("source, message", [
-    ("no-such.csv", "does not exist"), ("/tmp", "a folder"), ("/dev/zero", "not an ordinary file"),
-    (b"", "is empty"), (None, "allowed is a path, bytes or an upload"), (3, "allowed is a path"),
-    ((), "0 files"), ([b"a", b"b"], "2 files"), ({"name": "x"}, "without name and content"),
-    ("a\0b", "cannot be read"), ("x" * 5000, "cannot be read"),
-])
+@pytest.mark.parametrize(
+    "source, message",
+    [
+        ("no-such.csv", "does not exist"),
+        ("/tmp", "a folder"),
+        ("/dev/zero", "not an ordinary file"),
+        (b"", "is empty"),
+        (None, "allowed is a path, bytes or an upload"),
+        (3, "allowed is a path"),
+        ((), "0 files"),
+        ([b"a", b"b"], "2 files"),
+        ({"name": "x"}, "without name and content"),
+        ("a\0b", "cannot be read"),
+        ("x" * 5000, "cannot be read"),
+    ],
+)
 def test_unusable_sources(source, message):
     with pytest.raises(InputError, match=message):
         read_source(source)
@@ -62,15 +80,28 @@ def test_names_in_messages_are_one_printable_line():
 
 # ------------------------------------------------------------------------------------------- encodings
 
-TEXTS = {"german": "Schmelze;Güte;C %\nA1;42CrMo4;0,41\n", "spanish": "colada;fósforo;níquel\n1;0,012;0,08\n",
-         "japanese": "鋼種,溶解番号,炭素,けい素,マンガン\nSCM420,A1,0.21,0.25,0.75\n"}
+TEXTS = {
+    "german": "Schmelze;Güte;C %\nA1;42CrMo4;0,41\n",
+    "spanish": "colada;fósforo;níquel\n1;0,012;0,08\n",
+    "japanese": "鋼種,溶解番号,炭素,けい素,マンガン\nSCM420,A1,0.21,0.25,0.75\n",
+}
 
 
-@pytest.mark.parametrize("language, encoding", [
-    ("german", "utf-8"), ("german", "utf-8-sig"), ("german", "utf-16"), ("german", "utf-16-le"),
-    ("german", "utf-16-be"),
-    ("german", "latin-1"), ("spanish", "cp1252"), ("japanese", "utf-8"), ("japanese", "cp932"),
-    ("japanese", "utf-16")])
+@pytest.mark.parametrize(
+    "language, encoding",
+    [
+        ("german", "utf-8"),
+        ("german", "utf-8-sig"),
+        ("german", "utf-16"),
+        ("german", "utf-16-le"),
+        ("german", "utf-16-be"),
+        ("german", "latin-1"),
+        ("spanish", "cp1252"),
+        ("japanese", "utf-8"),
+        ("japanese", "cp932"),
+        ("japanese", "utf-16"),
+    ],
+)
 def test_encodings(language, encoding):
     assert decode_text(TEXTS[language].encode(encoding))[0] == TEXTS[language]
 
@@ -82,42 +113,99 @@ def test_any_bytes_decode(data):
 
 # ------------------------------------------------------------------------------------------- numbers
 
-@pytest.mark.parametrize("cell, value", [
-    ("0.21", 0.21), ("0,21", 0.21), (".21", 0.21), (",21", 0.21), ("0.21%", 0.21), ("0,21 %", 0.21),
-    (0.21, 0.21),
-    (" 0.21\u00a0", 0.21), ("０．２１", 0.21), ("2.1E-1", 0.21), ("2,1e-01", 0.21), ("+0.21", 0.21),
-    ("−5", -5.0),
-    ("0.21¹", 0.21), ("0.21*", 0.21), ("0.21 a)", 0.21), ("0.21 ± 0.01", 0.21), ("~0.2", 0.2),
-    ("1.234,5", 1234.5),
-    ("1,234.5", 1234.5), ("12 500", 12500.0), ("12'500", 12500.0), ("1.234.567", 1234567.0),
-    ("70 ppm", 70.0), (7, 7.0)])
+
+@pytest.mark.parametrize(
+    "cell, value",
+    [
+        ("0.21", 0.21),
+        ("0,21", 0.21),
+        (".21", 0.21),
+        (",21", 0.21),
+        ("0.21%", 0.21),
+        ("0,21 %", 0.21),
+        (0.21, 0.21),
+        (" 0.21\u00a0", 0.21),
+        ("０．２１", 0.21),
+        ("2.1E-1", 0.21),
+        ("2,1e-01", 0.21),
+        ("+0.21", 0.21),
+        ("−5", -5.0),
+        ("0.21¹", 0.21),
+        ("0.21*", 0.21),
+        ("0.21 a)", 0.21),
+        ("0.21 ± 0.01", 0.21),
+        ("~0.2", 0.2),
+        ("1.234,5", 1234.5),
+        ("1,234.5", 1234.5),
+        ("12 500", 12500.0),
+        ("12'500", 12500.0),
+        ("1.234.567", 1234567.0),
+        ("70 ppm", 70.0),
+        (7, 7.0),
+    ],
+)
 def test_numbers_people_write(cell, value):
     reading = read_number(cell)
     assert reading.kind == "number" and reading.value == pytest.approx(value, rel=1e-12)
 
 
-@pytest.mark.parametrize("cell", ["O.21", "0.2l", "0..21", "0,21,82", "0.21 0.22", "1_000", "inf", "abc",
-                                  "0x10", ">0.5",
-                                  "max 0.025", "0.21/0.22", "=1+1", "#REF!", True, float("inf"), "½",
-                                  "0.2.1", "12 5",
-                                  datetime.datetime(2025, 2, 1), datetime.time(1, 2), "e5", "+", "1e999",
-                                  "9" * 400])
+@pytest.mark.parametrize(
+    "cell",
+    [
+        "O.21",
+        "0.2l",
+        "0..21",
+        "0,21,82",
+        "0.21 0.22",
+        "1_000",
+        "inf",
+        "abc",
+        "0x10",
+        ">0.5",
+        "max 0.025",
+        "0.21/0.22",
+        "=1+1",
+        "#REF!",
+        True,
+        float("inf"),
+        "½",
+        "0.2.1",
+        "12 5",
+        datetime.datetime(2025, 2, 1),
+        datetime.time(1, 2),
+        "e5",
+        "+",
+        "1e999",
+        "9" * 400,
+    ],
+)
 def test_what_is_no_number_is_never_guessed(cell):
     assert read_number(cell).kind == "unreadable"
 
 
-@pytest.mark.parametrize("cell, kind", [(None, "missing"), ("", "missing"), ("-", "missing"),
-                                        ("n.d.", "missing"),
-                                        ("N/A", "missing"), ("—", "missing"), ("trace", "trace"),
-                                        ("Spuren", "trace"),
-                                        ("<0.01", "below"), ("< 0,01 %", "below"), ("≤0.01", "below"),
-                                        ("LT 0.01", "below")])
+@pytest.mark.parametrize(
+    "cell, kind",
+    [
+        (None, "missing"),
+        ("", "missing"),
+        ("-", "missing"),
+        ("n.d.", "missing"),
+        ("N/A", "missing"),
+        ("—", "missing"),
+        ("trace", "trace"),
+        ("Spuren", "trace"),
+        ("<0.01", "below"),
+        ("< 0,01 %", "below"),
+        ("≤0.01", "below"),
+        ("LT 0.01", "below"),
+    ],
+)
 def test_what_stands_instead_of_a_number(cell, kind):
     assert read_number(cell).kind == kind
 
 
 def test_superscript_is_a_footnote_not_a_digit():
-    assert read_number("0.21²").value == 0.21   # plain NFKC would make it 0.212
+    assert read_number("0.21²").value == 0.21  # plain NFKC would make it 0.212
 
 
 @pytest.mark.parametrize("decimal, value", [(".", 1200.0), (",", 1.2), (None, 1.2)])
@@ -137,10 +225,13 @@ def test_read_number_is_total(text):
 def test_written_numbers_come_back(number):
     for text in (repr(number), f"{number:.6e}", f"{number:.5f}".replace(".", ",")):
         reading = read_number(text, decimal="," if "," in text else ".")
-        assert reading.kind == "number" and reading.value == pytest.approx(number, rel=1e-5, abs=1e-5)
+        assert reading.kind == "number" and reading.value == pytest.approx(
+            number, rel=1e-5, abs=1e-5
+        )
 
 
 # ------------------------------------------------------------------------------------------- CSV
+
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
 def test_delimiters(delimiter):
@@ -167,10 +258,12 @@ def test_sep_line_and_decimal_mark():
 
 # ------------------------------------------------------------------------------------------- XLSX
 
+
 def test_xlsx_cells_keep_row_column_percent_and_merges():
     def change(book):
         book.active["B2"].number_format = "0.00%"
         book.active.merge_cells("A2:A3")
+
     (grid,) = read_grids(workbook([["heat", "C"], ["A1", 0.0021], [None, 0.22]], change), "a.xlsx")
     assert grid.rows[2][0] == "A1" and (2, 0) in grid.spans and (1, 1) in grid.percent
     assert grid.place(1, 1) == (2, "B") and grid.transpose().place(1, 1) == (2, "B")
@@ -180,6 +273,7 @@ def test_hidden_sheet_is_reported_and_readable_by_name():
     def change(book):
         book.create_sheet("secret").append(["x"])
         book["secret"].sheet_state = "hidden"
+
     data = workbook([["heat", "C"]], change)
     (grid,) = read_grids(data, "a.xlsx")
     assert any("'secret' is hidden" in p.what for p in grid.problems)
@@ -191,6 +285,7 @@ def test_hidden_sheet_is_reported_and_readable_by_name():
 def test_formula_without_result_and_hidden_row_are_reported():
     def change(book):
         book.active.row_dimensions[2].hidden = True
+
     (grid,) = read_grids(workbook([["heat", "C"], ["A1", "=0.2+0.01"]], change), "a.xlsx")
     assert {(p.row, p.column) for p in grid.problems if "formula" in p.what} == {(2, "B")}
     assert any("hidden row" in p.what for p in grid.problems)
@@ -200,6 +295,7 @@ def test_stray_format_in_the_last_corner_costs_nothing():
     def change(book):
         book.active["XFD1048576"].number_format = "0.00"
         book.active["A1048576"] = "end"
+
     (grid,) = read_grids(workbook([["heat", "C"]], change), "a.xlsx")
     assert len(grid.rows) == 2 and grid.row_numbers == [1, 1048576]
 
@@ -218,7 +314,9 @@ def entities() -> bytes:
         for part in old.infolist():
             content = old.read(part)
             if part.filename == "xl/workbook.xml":
-                content = b'<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;">]>' + content
+                content = (
+                    b'<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;">]>' + content
+                )
             new.writestr(part.filename, content)
     return buffer.getvalue()
 
@@ -230,18 +328,27 @@ def other_zip() -> bytes:
     return buffer.getvalue()
 
 
-@pytest.mark.parametrize("data, message", [
-    (bomb(), "unpacks to more than 60 MB"), (entities(), "document type"),
-    (other_zip(), "not an .xlsx workbook"),
-    (workbook([["a", 1]])[:-200], "damaged"), (b"PK\x03\x04" + b"\0" * 50, "damaged"),
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old .xls"), (b"%PDF-1.7", "a PDF"), (b"<html><table>", "web page"),
-    (b"\x89PNG\r\n", "a picture"), (b"\x1f\x8b\x08", "a packed file")])
+@pytest.mark.parametrize(
+    "data, message",
+    [
+        (bomb(), "unpacks to more than 60 MB"),
+        (entities(), "document type"),
+        (other_zip(), "not an .xlsx workbook"),
+        (workbook([["a", 1]])[:-200], "damaged"),
+        (b"PK\x03\x04" + b"\0" * 50, "damaged"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old .xls"),
+        (b"%PDF-1.7", "a PDF"),
+        (b"<html><table>", "web page"),
+        (b"\x89PNG\r\n", "a picture"),
+        (b"\x1f\x8b\x08", "a packed file"),
+    ],
+)
 def test_refused_files(data, message):
     with pytest.raises(InputError, match=message):
         read_grids(data, "upload")
 
 
-GOOD = workbook([["heat", "C", "Mn"], ["A1", 0.21, 0.8]])     # made once: a workbook holds its date
+GOOD = workbook([["heat", "C", "Mn"], ["A1", 0.21, 0.8]])  # made once: a workbook holds its date
 
 
 @given(st.data())

@@ -9,13 +9,31 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.files import plain_cell, read_json, read_table, safe_cell, write_json, write_table
+from forgeprops.base.errors import InputError
+from forgeprops.io.saved import (
+    plain_cell,
+    read_json,
+    read_table,
+    safe_cell,
+    write_json,
+    write_table,
+)
 
 #: Payloads of the kind published for formula injection (OWASP; CWE-1236).
-PAYLOADS = ["=1+1", "+1+1", "-2+3", "@SUM(A1)", "=cmd|' /C calc'!A0", "\t=1+1", "\r=1+1", " =1+1", "＝1+1",
-            "'=1+1",
-            '=HYPERLINK("http://example.org","x")', "\n=1"]
+PAYLOADS = [
+    "=1+1",
+    "+1+1",
+    "-2+3",
+    "@SUM(A1)",
+    "=cmd|' /C calc'!A0",
+    "\t=1+1",
+    "\r=1+1",
+    " =1+1",
+    "＝1+1",
+    "'=1+1",
+    '=HYPERLINK("http://example.org","x")',
+    "\n=1",
+]
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)
@@ -30,9 +48,14 @@ def test_safe_cells_come_back(text):
 
 
 def frame() -> pd.DataFrame:
-    return pd.DataFrame({"heat": ["A1", *PAYLOADS[:6]], "=header": ["ü", "b;c", 'd"e', "", "g,h", "<b>",
-                                                                    None],
-                         "hardness_hv": [285.123456789012, 1e-7, 3.0, np.nan, 5.0, 6.0, 7.0], "n": range(7)})
+    return pd.DataFrame(
+        {
+            "heat": ["A1", *PAYLOADS[:6]],
+            "=header": ["ü", "b;c", 'd"e', "", "g,h", "<b>", None],
+            "hardness_hv": [285.123456789012, 1e-7, 3.0, np.nan, 5.0, 6.0, 7.0],
+            "n": range(7),
+        }
+    )
 
 
 @pytest.mark.parametrize("suffix", [".csv", ".xlsx", ".parquet"])
@@ -69,15 +92,25 @@ def test_cut_off_table_and_unknown_version_are_refused(tmp_path):
         read_table(text.replace("version 1", "version 9").encode(), "estimate", "t.csv")
 
 
-@pytest.mark.parametrize("data", [b"PK\x03\x04junk", b"PAR1junkjunk", b"\xff\xfe\x00", b"heat,C\nA1,0.2\n",
-                                  b"#", b"# a, b, rows"])
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"PK\x03\x04junk",
+        b"PAR1junkjunk",
+        b"\xff\xfe\x00",
+        b"heat,C\nA1,0.2\n",
+        b"#",
+        b"# a, b, rows",
+    ],
+)
 def test_foreign_tables_are_refused(data):
     with pytest.raises(InputError):
         read_table(data, "estimate", "x")
 
 
-@pytest.mark.parametrize("path, table", [("t.doc", frame()), ("t", frame()), (None, frame()),
-                                         ("t.csv", [1, 2])])
+@pytest.mark.parametrize(
+    "path, table", [("t.doc", frame()), ("t", frame()), (None, frame()), ("t.csv", [1, 2])]
+)
 def test_unusable_targets(tmp_path, monkeypatch, path, table):
     monkeypatch.chdir(tmp_path)
     with pytest.raises(InputError):
@@ -87,22 +120,33 @@ def test_unusable_targets(tmp_path, monkeypatch, path, table):
 
 def test_json_comes_back(tmp_path):
     write_json(tmp_path / "s.json", "shop", 1, {"name": "ü", "spray": 1.25})
-    assert read_json(tmp_path / "s.json", "shop", (1, 2)) == {"version": 1, "name": "ü", "spray": 1.25}
+    assert read_json(tmp_path / "s.json", "shop", (1, 2)) == {
+        "version": 1,
+        "name": "ü",
+        "spray": 1.25,
+    }
 
 
-@pytest.mark.parametrize("text, message", [
-    ("", "empty"), ("{", "not JSON"), ("[]", "does not say what it is"), ("null", "does not say"),
-    ('{"format": "forgeprops route", "version": 1}', "says 'forgeprops route'"),
-    ('{"format": "forgeprops shop"}', "version None"), ('{"format": "forgeprops shop", "version": true}',
-                                                        "version True"),
-    ('{"format": "forgeprops shop", "version": 2}', "newer forgeprops"),
-    ('{"format": "forgeprops shop", "version": 0}', "allowed is 1"),
-    ('{"format": "forgeprops shop", "version": "1"}', "allowed is 1"),
-    ('{"format": "forgeprops shop", "version": 1, "a": 1, "a": 2}', "given twice"),
-    ('{"format": "forgeprops shop", "version": 1, "a": NaN}', "contains NaN"),
-    ('{"format": "forgeprops shop", "version": 1, "a": -Infinity}', "contains -Infinity"),
-    ("[" * 200_000, "not"), ('{"format": ' + "9" * 5000 + "}", "not a shop file"),
-])
+@pytest.mark.parametrize(
+    "text, message",
+    [
+        ("", "empty"),
+        ("{", "not JSON"),
+        ("[]", "does not say what it is"),
+        ("null", "does not say"),
+        ('{"format": "forgeprops route", "version": 1}', "says 'forgeprops route'"),
+        ('{"format": "forgeprops shop"}', "version None"),
+        ('{"format": "forgeprops shop", "version": true}', "version True"),
+        ('{"format": "forgeprops shop", "version": 2}', "newer forgeprops"),
+        ('{"format": "forgeprops shop", "version": 0}', "allowed is 1"),
+        ('{"format": "forgeprops shop", "version": "1"}', "allowed is 1"),
+        ('{"format": "forgeprops shop", "version": 1, "a": 1, "a": 2}', "given twice"),
+        ('{"format": "forgeprops shop", "version": 1, "a": NaN}', "contains NaN"),
+        ('{"format": "forgeprops shop", "version": 1, "a": -Infinity}', "contains -Infinity"),
+        ("[" * 200_000, "not"),
+        ('{"format": ' + "9" * 5000 + "}", "not a shop file"),
+    ],
+)
 def test_json_refusals(text, message):
     with pytest.raises(InputError, match=message):
         read_json(text.encode(), "shop", (1,), "s.json")
@@ -119,5 +163,5 @@ def test_unsaveable_content_writes_nothing(tmp_path):
         with pytest.raises(InputError, match="cannot be saved"):
             write_json(tmp_path / "s.json", "shop", 1, content)
     assert list(tmp_path.iterdir()) == []
-    write_json(tmp_path / "s.json", "shop", 1, {"name": "\ud800"})      # half a surrogate pair
+    write_json(tmp_path / "s.json", "shop", 1, {"name": "\ud800"})  # half a surrogate pair
     assert json.loads((tmp_path / "s.json").read_text())["version"] == 1

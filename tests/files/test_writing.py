@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.files import locked, read_json, write_bytes, write_json, writing
+from forgeprops.base.errors import InputError
+from forgeprops.io.saved import read_json, write_json
+from forgeprops.io.writing import locked, write_bytes, writing
 
 posix = pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
 
@@ -80,7 +81,7 @@ def test_full_disk_is_a_clear_error(tmp_path, monkeypatch):
 SUICIDE = """
 import os, signal, sys
 from pathlib import Path
-from forgeprops.files import write_json
+from forgeprops.io.saved import write_json
 point, path = sys.argv[1:]
 def die(*a, **k): os.kill(os.getpid(), signal.SIGKILL)
 real_write = Path.write_bytes
@@ -99,22 +100,28 @@ write_json(path, "shop", 1, {"n": 2, "filler": "x" * 100_000}, overwrite=True)
 
 
 @posix
-@pytest.mark.parametrize("point, expected", [("half-written", 1), ("before flush", 1), ("before rename", 1),
-                                             ("after rename", 2)])
+@pytest.mark.parametrize(
+    "point, expected",
+    [("half-written", 1), ("before flush", 1), ("before rename", 1), ("after rename", 2)],
+)
 def test_kill_at_each_step_leaves_old_or_new_whole(tmp_path, point, expected):
     path = tmp_path / "shop.json"
     write_json(path, "shop", 1, {"n": 1, "filler": "x" * 100_000})
-    done = subprocess.run([sys.executable, "-c", SUICIDE, point, str(path)], capture_output=True, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-c", SUICIDE, point, str(path)], capture_output=True, timeout=60
+    )
     assert done.returncode == -signal.SIGKILL, done.stderr.decode()
     assert read_json(path, "shop", (1,))["n"] == expected
-    write_json(path, "shop", 1, {"n": 3}, overwrite=True)   # the dead writer's lock and litter do not hinder
+    write_json(
+        path, "shop", 1, {"n": 3}, overwrite=True
+    )  # the dead writer's lock and litter do not hinder
     assert read_json(path, "shop", (1,))["n"] == 3
     assert leftovers(tmp_path) == []
 
 
 ENDLESS = """
 import sys
-from forgeprops.files import write_json
+from forgeprops.io.saved import write_json
 n = 0
 print("ready", flush=True)
 while True:
@@ -128,7 +135,9 @@ def test_kill_at_random_moments_leaves_a_whole_file(tmp_path):
     path = tmp_path / "shop.json"
     write_json(path, "shop", 1, {"n": 0, "filler": "0" * 20_000})
     for k in range(8):
-        with subprocess.Popen([sys.executable, "-c", ENDLESS, str(path)], stdout=subprocess.PIPE) as writer:
+        with subprocess.Popen(
+            [sys.executable, "-c", ENDLESS, str(path)], stdout=subprocess.PIPE
+        ) as writer:
             assert writer.stdout.readline() == b"ready\n"
             time.sleep(0.02 + 0.013 * k)
             writer.kill()
@@ -169,7 +178,9 @@ def test_of_many_first_writers_one_wins(tmp_path):
     path = tmp_path / "new.bin"
     context = multiprocessing.get_context("spawn")
     results = context.Queue()
-    writers = [context.Process(target=_save_once, args=(str(path), letter, results)) for letter in "abcd"]
+    writers = [
+        context.Process(target=_save_once, args=(str(path), letter, results)) for letter in "abcd"
+    ]
     for writer in writers:
         writer.start()
     got = [results.get(timeout=60) for _ in writers]
@@ -181,8 +192,11 @@ def test_of_many_first_writers_one_wins(tmp_path):
 
 def test_lock_held_by_another_is_a_clear_error(tmp_path):
     path = tmp_path / "a.txt"
-    with locked(path), pytest.raises(InputError, match="being written by another program"), \
-            locked(path, timeout_s=0.05):
+    with (
+        locked(path),
+        pytest.raises(InputError, match="being written by another program"),
+        locked(path, timeout_s=0.05),
+    ):
         pass
     with locked(path, timeout_s=0.05):
         pass

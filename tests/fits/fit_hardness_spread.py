@@ -4,11 +4,11 @@
 
 With ``--march`` the constants of the rate equations are refitted once per steel, without that steel and its
 kin (see ``fit_kinetics.py``), to convergence, and every bar of that steel is predicted: hardness, structure
-and the two other opinions, place by place in quenched bars; ``data/hardness_left_out.csv`` holds them (some
+and the two other opinions, place by place in quenched bars; ``data/validation/hardness_left_out.csv`` holds them (some
 minutes).  Without it the stored predictions are used (seconds).  From them: standard deviations by
 constituent and the weight of the opinions' spread, by greatest likelihood, every steel counting the same
 however many bars it has, and the coverage of the 80 % interval on steels that were left out of both fits;
-``--write`` rewrites ``data/hardness_spread.csv`` and ``data/hardness_validation.csv``.
+``--write`` rewrites ``data/fits/hardness_spread.csv`` and ``data/validation/hardness_validation.csv``.
 """
 
 from __future__ import annotations
@@ -23,11 +23,17 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from forgeprops.mechanical.hardness_scales import hb_to_hv_array
-from forgeprops.opinions import opinions
-from forgeprops.tables import data_path, read_rows
+from forgeprops.answer.interval import (
+    FIGURES,
+    Z,
+    opinions_spread_hv,
+    spread_variance,
+    student_factor,
+)
+from forgeprops.answer.second_opinions import opinions
+from forgeprops.base.tables import data_path, read_rows
+from forgeprops.strength.hardness_scales import hb_to_hv_array
 from forgeprops.transformation.phase_hardness import hv_from_hrc
-from forgeprops.uncertainty import FIGURES, Z, opinions_spread_hv, spread_variance, student_factor
 
 #: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains
 #: nothing.
@@ -66,7 +72,7 @@ UNITS = dict.fromkeys(FIGURES, "of hardness") | {
 
 def _points(made, k):
     """March a bench and keep of every point: hardness, shares and rate at 700 °C."""
-    from forgeprops.thermal.march import batch, packing
+    from forgeprops.engine import batch, packing
     from forgeprops.transformation import decomposition as d
 
     packing.pack_constants(made.columns, made.cases, k)
@@ -93,23 +99,28 @@ def _points(made, k):
         "martensite": told.state[:, d.MARTENSITE] + told.state[:, d.AUSTENITE],
     }
     rates = np.array(
-        [[_rate_at(trace[:, 0], trace[:, 3 + j], 700.0) for j in range(made.points)] for trace in told.trace]
+        [
+            [_rate_at(trace[:, 0], trace[:, 3 + j], 700.0) for j in range(made.points)]
+            for trace in told.trace
+        ]
     )
     return told, shares, rates
 
 
 def _rate_at(time_s, temperature_c, at_c: float) -> float:
     i = int(np.argmax(temperature_c < at_c))
-    return float((temperature_c[i - 1] - temperature_c[i]) / (time_s[i] - time_s[i - 1])) if i else 0.0
+    return (
+        float((temperature_c[i - 1] - temperature_c[i]) / (time_s[i] - time_s[i - 1])) if i else 0.0
+    )
 
 
 def predict(problem, k, steel: str) -> list[dict]:
     """Rows of one steel with constants `k`."""
     import fit_kinetics
 
-    from forgeprops.thermal.march import march as marks
-    from forgeprops.thermal.march import outcome as out
-    from forgeprops.thermal.march.section import lobatto
+    from forgeprops.engine import march as marks
+    from forgeprops.engine import outcome as out
+    from forgeprops.engine.section import lobatto
 
     mine = [r for r in problem.rows if r["steel"] == steel]
     found = []
@@ -145,7 +156,8 @@ def predict(problem, k, steel: str) -> list[dict]:
             place = row["cooling"].split(", ")[1]
             at = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}[place]
             hv, rate, *parts = (
-                float(np.interp(at, depth, x[i][:5])) for x in (told.point_hv, rates, *shares.values())
+                float(np.interp(at, depth, x[i][:5]))
+                for x in (told.point_hv, rates, *shares.values())
             )
             found.append(_told(row, place, hv_from_hrc(float(row["hrc"])), hv, parts, rate))
     return found
@@ -155,7 +167,9 @@ def _told(row, place, measured, predicted, shares, rate) -> dict:
     import fit_kinetics
 
     views = opinions(
-        fit_kinetics.steel_of(row), float(rate) or None, austenitise_c=max(float(row["austenitise_c"]), 800.0)
+        fit_kinetics.steel_of(row),
+        float(rate) or None,
+        austenitise_c=max(float(row["austenitise_c"]), 800.0),
     )
     others = [f"{v.hardness_hv:.1f}" if v.applicable else "" for v in views]
     cooling = row["cooling"].split(",")[0]
@@ -188,7 +202,10 @@ def march() -> None:
     from forgeprops.transformation import kinetics
 
     full = fit_kinetics.Problem()
-    start = [(kinetics.constants()[n] - full.published[n]) / sd for n, sd in full.prior.items()] + [0.0, 0.0]
+    start = [(kinetics.constants()[n] - full.published[n]) / sd for n, sd in full.prior.items()] + [
+        0.0,
+        0.0,
+    ]
     rows = []
     for steel in dict.fromkeys(r["steel"] for r in full.rows):
         without = fit_kinetics.Problem((steel,))
@@ -196,15 +213,23 @@ def march() -> None:
         k = without.constants(z)
         k |= {
             f"bath {n}": math.exp(sd * d)
-            for (n, (_, sd)), d in zip(fit_kinetics.BATHS.items(), z[len(full.prior) :], strict=True)
+            for (n, (_, sd)), d in zip(
+                fit_kinetics.BATHS.items(), z[len(full.prior) :], strict=True
+            )
         }
         rows += predict(full, k, steel)
         print(
             steel,
-            [round(float(r["predicted_hv"]) - float(r["measured_hv"])) for r in rows if r["steel"] == steel],
+            [
+                round(float(r["predicted_hv"]) - float(r["measured_hv"]))
+                for r in rows
+                if r["steel"] == steel
+            ],
             flush=True,
         )
-    with data_path("hardness_left_out.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("validation", "hardness_left_out.csv").open(
+        "w", encoding="utf-8", newline=""
+    ) as file:
         file.write(
             "# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted "
             "without it and its kin; made by\n"
@@ -224,18 +249,22 @@ class LeftOut:
     """Stored predictions as arrays."""
 
     def __init__(self):
-        rows = read_rows("hardness_left_out.csv")
+        rows = read_rows("validation/hardness_left_out.csv")
         self.rows, self.steel = rows, np.array([r["steel"] for r in rows])
         self.hv, self.measured, *self.shares = (
             np.array([float(r[c]) for r in rows])
             for c in ("predicted_hv", "measured_hv", "ferrite_pearlite", "bainite", "martensite")
         )
-        views = np.array([[float(r[c] or 0.0) for r in rows] for c in ("critical_rates_hv", "end_quench_hv")])
+        views = np.array(
+            [[float(r[c] or 0.0) for r in rows] for c in ("critical_rates_hv", "end_quench_hv")]
+        )
         self.spread = opinions_spread_hv(
             np.vstack([self.hv, views]), np.vstack([np.ones(len(rows)), views]) > 0.0
         )
         self.error = self.hv - self.measured
-        heats = [r["steel"] + r["cooling"] for r in rows]  # the bars of one steel in one cooling count as one
+        heats = [
+            r["steel"] + r["cooling"] for r in rows
+        ]  # the bars of one steel in one cooling count as one
         self.weight = np.array([1.0 / heats.count(h) for h in heats])
 
     def variance(self, figures):
@@ -250,7 +279,8 @@ class LeftOut:
         def cost(x):
             v = self.variance(np.exp(x))[used]
             return 0.5 * float(
-                self.weight[used] @ (np.log(v) + self.error[used] ** 2 / v) + np.sum((x - start) ** 2)
+                self.weight[used] @ (np.log(v) + self.error[used] ** 2 / v)
+                + np.sum((x - start) ** 2)
             )
 
         return np.exp(minimize(cost, start, method="BFGS").x)
@@ -269,7 +299,8 @@ class LeftOut:
         for steel in dict.fromkeys(self.steel):
             mine = self.steel == steel
             figures = [
-                v * student_factor(n) for v, n in zip(self.fit(~mine), self.steels(~mine), strict=True)
+                v * student_factor(n)
+                for v, n in zip(self.fit(~mine), self.steels(~mine), strict=True)
             ]
             inside[mine] = np.abs(self.error[mine]) <= Z * np.sqrt(self.variance(figures)[mine])
         return inside
@@ -293,11 +324,11 @@ class LeftOut:
 def write(seen: LeftOut, figures, held) -> None:
     """Rewrite the two data files."""
     today, everything = datetime.date.today().isoformat(), np.ones(len(seen.rows), bool)
-    with data_path("hardness_spread.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("fits", "hardness_spread.csv").open("w", encoding="utf-8", newline="") as file:
         file.write(
             "# Figures of the standard deviation of hardness (see uncertainty.hardness_sd_hv), by "
             "greatest likelihood on\n"
-            "# data/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle "
+            "# data/validation/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle "
             "of a lognormal of a factor e.\n"
             "# martensite share: HV where half is martensite; opinions: weight of the standard "
             "deviation of the methods.\n"
@@ -308,9 +339,20 @@ def write(seen: LeftOut, figures, held) -> None:
             PRIOR.items(), figures, seen.classes(), seen.steels(everything), strict=True
         ):
             out.writerow(
-                (name, f"{value:.3g}", UNITS[name], prior, int(rows.sum()), steels, today, "our own fit")
+                (
+                    name,
+                    f"{value:.3g}",
+                    UNITS[name],
+                    prior,
+                    int(rows.sum()),
+                    steels,
+                    today,
+                    "our own fit",
+                )
             )
-    with data_path("hardness_validation.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("validation", "hardness_validation.csv").open(
+        "w", encoding="utf-8", newline=""
+    ) as file:
         file.write(
             "# Share of measured bars inside the 80 % interval.  Constants of the rate equations and "
             "figures of the interval both\n"
@@ -371,7 +413,9 @@ def main() -> None:
         march()
     seen = LeftOut()
     figures, held = seen.fit(np.ones(len(seen.rows), bool)), seen.held()
-    for name, value, steels in zip(PRIOR, figures, seen.steels(np.ones(len(held), bool)), strict=True):
+    for name, value, steels in zip(
+        PRIOR, figures, seen.steels(np.ones(len(held), bool)), strict=True
+    ):
         print(f"{name:20s} {value:.3g} {UNITS[name]} ({steels} steels)")
     for name, rows in seen.scopes().items():
         print(f"{name:30s} n {rows.sum():3d} coverage {held[rows].mean():.3f}")

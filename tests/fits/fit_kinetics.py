@@ -10,7 +10,7 @@ those of ASTM A255, rates for full martensite, structures read from published co
 constant that is freed is held to its published value by a normal prior (`PRIOR`).  Errors of one steel's bars
 share the deviation of its heat, so that four bars of one steel do not count as four steels.  Gauss-Newton
 with central differences; a minute on one core, ten with the validation.  ``--write`` rewrites
-``data/kinetics.csv`` (column value) and ``data/kinetics_validation.csv``.  What was tried and did no better
+``data/fits/kinetics.csv`` (column value) and ``data/validation/kinetics_validation.csv``.  What was tried and did no better
 on steels left out: carbon enrichment acting on bainite's rate, a slowing of bainite by composition, freeing
 the other alloy terms of the rates and of bainite's hardness, another shift of the bainite limit.
 """
@@ -26,15 +26,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forgeprops.base.tables import data_path, read_rows
+from forgeprops.engine import batch, outcome, packing
+from forgeprops.engine.section import lobatto
 from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_quench_hrc
-from forgeprops.head import STEEL_DENSITY_KG_M3
-from forgeprops.mechanical.hardness_scales import hv_to_hb_array
+from forgeprops.inputs.case_columns import steel_columns
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.head import STEEL_DENSITY_KG_M3
+from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import END_QUENCH_EMISSIVITY, _bar_zone
-from forgeprops.steel import Steel, grade
-from forgeprops.tables import data_path, read_rows
-from forgeprops.thermal.march import batch, outcome, packing
-from forgeprops.thermal.march.columns import steel_columns
-from forgeprops.thermal.march.section import lobatto
+from forgeprops.strength.hardness_scales import hv_to_hb_array
 from forgeprops.transformation import austenite, kinetics
 from forgeprops.transformation.phase_hardness import hrc_from_hv
 
@@ -42,13 +43,29 @@ from forgeprops.transformation.phase_hardness import hrc_from_hv
 #: sensitivities of the rates: about a quarter of their size; hardness: what a change of steelworks practice
 #: would do.  Our choice.
 PRIOR = {
-    "ferrite_0": 1.0, "ferrite_c": 1.5, "ferrite_ni": 0.4, "ferrite_cr": 0.8, "ferrite_mo": 1.2,
-    "pearlite_0": 1.0, "pearlite_c": 1.5, "pearlite_sqrt_mo": 1.3,
-    "bainite_0": 1.0, "bainite_c": 2.5, "bainite_tail": 1.0,
-    "ferrite_hv": 20.0, "solid_ni": 6.0, "solid_v": 100.0, "pearlite_hv": 40.0, "pearlite_hv_c": 60.0,
-    "pearlite_slope": 8.0, "bainite_hv": 60.0, "bainite_slope": 18.0, "bainite_hv_c": 60.0,
+    "ferrite_0": 1.0,
+    "ferrite_c": 1.5,
+    "ferrite_ni": 0.4,
+    "ferrite_cr": 0.8,
+    "ferrite_mo": 1.2,
+    "pearlite_0": 1.0,
+    "pearlite_c": 1.5,
+    "pearlite_sqrt_mo": 1.3,
+    "bainite_0": 1.0,
+    "bainite_c": 2.5,
+    "bainite_tail": 1.0,
+    "ferrite_hv": 20.0,
+    "solid_ni": 6.0,
+    "solid_v": 100.0,
+    "pearlite_hv": 40.0,
+    "pearlite_hv_c": 60.0,
+    "pearlite_slope": 8.0,
+    "bainite_hv": 60.0,
+    "bainite_slope": 18.0,
+    "bainite_hv_c": 60.0,
     "bainite_hv_ni": 20.0,
-    "bainite_hv_cr": 20.0, "bainite_hv_mo": 40.0,
+    "bainite_hv_cr": 20.0,
+    "bainite_hv_mo": 40.0,
 }
 #: Relative standard deviations: of a bar within its heat (a remembered one 1.22 times that), and of a heat.
 BAR_SD, HEAT_SD, MEMORY = 0.03, 0.02, 1.5
@@ -64,19 +81,34 @@ END_QUENCH = ("4130", "4140", "1045", "5140", "8620", "4340")
 #: Points along the end-quench bar, as `specimens.end_quench_bar` has them.
 END_POINTS = 26
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
-KIN = {"4140": ("42CrMo4", "SCM435"), "4130": ("30CrMo",), "1040": ("C45", "1045"), "1050": ("C45", "1045")}
+KIN = {
+    "4140": ("42CrMo4", "SCM435"),
+    "4130": ("30CrMo",),
+    "1040": ("C45", "1045"),
+    "1050": ("C45", "1045"),
+}
 #: Rate at which 95 % martensite is reached, °C/s, and standard deviation of its ln: C45 above 100, 42CrMo4 20
 #: to 30 (orders of magnitude, from memory).
-CRITICAL = {"C45": (150.0, 0.4, (0.45, 0.65, 0.10, 0.02)),
-            "42CrMo4": (25.0, 0.3, (0.415, 0.75, 1.05, 0.22))}
+CRITICAL = {
+    "C45": (150.0, 0.4, (0.45, 0.65, 0.10, 0.02)),
+    "42CrMo4": (25.0, 0.3, (0.415, 0.75, 1.05, 0.22)),
+}
 #: Structures on cooling at a constant rate, °C/s: least, greatest share, width.  Read: see the rows of the
 #: table of bars.
 STRUCTURES = (
-    ("SCM435", 0.1, ("ferrite", "pearlite"), 1.0, 1.0, 0.3), ("SCM435", 2.0, ("pearlite",), 0.0, 0.0, 0.1),
-    ("SCM435", 2.0, ("martensite",), 0.1, 0.8, 0.1), ("30CrMo", 0.1, ("ferrite", "pearlite"), 1.0, 1.0, 0.4),
-    ("30CrMo", 10.0, ("martensite", "austenite"), 1.0, 1.0, 0.15))
-_COLUMN = {"ferrite": outcome.O_FERRITE, "pearlite": outcome.O_PEARLITE, "bainite": outcome.O_BAINITE,
-           "martensite": outcome.O_MARTENSITE, "austenite": outcome.O_AUSTENITE}
+    ("SCM435", 0.1, ("ferrite", "pearlite"), 1.0, 1.0, 0.3),
+    ("SCM435", 2.0, ("pearlite",), 0.0, 0.0, 0.1),
+    ("SCM435", 2.0, ("martensite",), 0.1, 0.8, 0.1),
+    ("30CrMo", 0.1, ("ferrite", "pearlite"), 1.0, 1.0, 0.4),
+    ("30CrMo", 10.0, ("martensite", "austenite"), 1.0, 1.0, 0.15),
+)
+_COLUMN = {
+    "ferrite": outcome.O_FERRITE,
+    "pearlite": outcome.O_PEARLITE,
+    "bainite": outcome.O_BAINITE,
+    "martensite": outcome.O_MARTENSITE,
+    "austenite": outcome.O_AUSTENITE,
+}
 
 
 def steel_of(row) -> Steel:
@@ -102,9 +134,20 @@ class Bench:
     def march(self, k):
         packing.pack_constants(self.columns, self.cases, k)
         each = np.arange(len(self.cases))
-        return batch.run(self.cases, self.zones, each, self.steps, self.convection, each, self.start, each,
-                         packing.kinetic_array(k), packing.section((self.points,)), stop_c=self.stop_c,
-                         tolerance_c=self.tolerance_c)
+        return batch.run(
+            self.cases,
+            self.zones,
+            each,
+            self.steps,
+            self.convection,
+            each,
+            self.start,
+            each,
+            packing.kinetic_array(k),
+            packing.section((self.points,)),
+            stop_c=self.stop_c,
+            tolerance_c=self.tolerance_c,
+        )
 
 
 def bench(steels, from_c, zones, kinds, convection, points, **options) -> Bench:
@@ -119,21 +162,40 @@ def bench(steels, from_c, zones, kinds, convection, points, **options) -> Bench:
     steps = np.zeros((n, len(kinds)), packing.STEP)
     for i, (kind, seconds) in enumerate(kinds):
         steps["kind"][:, i], steps["duration_s"][:, i] = kind, seconds
-    return Bench(cases, columns, start, np.array(zones).reshape(n, 1), steps,
-                 np.array(convection).reshape(n, 1, -1), points, **options)
+    return Bench(
+        cases,
+        columns,
+        start,
+        np.array(zones).reshape(n, 1),
+        steps,
+        np.array(convection).reshape(n, 1, -1),
+        points,
+        **options,
+    )
 
 
 def air_bench(rows) -> Bench:
     size = [float(r["diameter_mm"]) for r in rows]
-    return bench([steel_of(r) for r in rows], [float(r["austenitise_c"]) for r in rows],
-                 [_bar_zone(d)[0] for d in size], [(packing.COOL, 1e6)],
-                 [packing.convection_table("round", d, 25.0, 0.0) for d in size], packing.POINTS[0])
+    return bench(
+        [steel_of(r) for r in rows],
+        [float(r["austenitise_c"]) for r in rows],
+        [_bar_zone(d)[0] for d in size],
+        [(packing.COOL, 1e6)],
+        [packing.convection_table("round", d, 25.0, 0.0) for d in size],
+        packing.POINTS[0],
+    )
 
 
 def bath_bench(rows) -> Bench:
-    made = bench([steel_of(r) for r in rows], [float(r["austenitise_c"]) for r in rows],
-                 [_bar_zone(float(r["diameter_mm"]))[0] for r in rows], [(packing.COOL, 1e6)],
-                 np.ones((len(rows), len(packing.CONVECTION_C))), 9, stop_c=40.0)
+    made = bench(
+        [steel_of(r) for r in rows],
+        [float(r["austenitise_c"]) for r in rows],
+        [_bar_zone(float(r["diameter_mm"]))[0] for r in rows],
+        [(packing.COOL, 1e6)],
+        np.ones((len(rows), len(packing.CONVECTION_C))),
+        9,
+        stop_c=40.0,
+    )
     made.cases["view_factor"] = 0.0
     return made
 
@@ -145,16 +207,29 @@ def end_quench_bench(steels) -> Bench:
     zone["mass_kg"], zone["side_m2"] = STEEL_DENSITY_KG_M3 * area * length, math.pi * d * length
     zone["front_m2"] = zone["back_m2"] = area
     zone["conduction_m"] = area / length
-    made = bench(steels, 860.0, [zone] * len(steels), [(packing.JET, 1200.0), (packing.COOL, 1e6)],
-                 [packing.convection_table("round", 25.0, 25.0, 0.0)] * len(steels), END_POINTS, tolerance_c=1.0)
+    made = bench(
+        steels,
+        860.0,
+        [zone] * len(steels),
+        [(packing.JET, 1200.0), (packing.COOL, 1e6)],
+        [packing.convection_table("round", 25.0, 25.0, 0.0)] * len(steels),
+        END_POINTS,
+        tolerance_c=1.0,
+    )
     made.cases["emissivity"] = END_QUENCH_EMISSIVITY
     return made
 
 
 def visible() -> list[dict[str, str]]:
     """Normalised bars with a size."""
-    return [r for r in read_rows("measured/air_cooled_bars.csv")
-            if r["cooling"] == "still air" and r["hb"] and r["diameter_mm"] and r["value_kind"] == "measured"]
+    return [
+        r
+        for r in read_rows("measured/air_cooled_bars.csv")
+        if r["cooling"] == "still air"
+        and r["hb"]
+        and r["diameter_mm"]
+        and r["value_kind"] == "measured"
+    ]
 
 
 def quenched() -> list[list[dict[str, str]]]:
@@ -168,8 +243,7 @@ def quenched() -> list[list[dict[str, str]]]:
 
 
 class Problem:
-    """All residuals as a function of the deviates of the constants; steels named in `without` are left out.
-    """
+    """All residuals as a function of the deviates of the constants; steels named in `without` are left out."""
 
     def __init__(self, without: Iterable[str] = (), prior: dict[str, float] = PRIOR):
         gone = set(without) | {k for s in without for k in KIN.get(s, ())}
@@ -189,18 +263,29 @@ class Problem:
         self.standard = [np.asarray(end_quench_hrc(s)) for s in self.ends]
         self.critical = {n: v for n, v in CRITICAL.items() if n not in gone}
         self.structures = [s for s in STRUCTURES if s[0] not in gone]
-        wanted = [(self._named(n), rate) for n, v in self.critical.items()
-                  for rate in v[0] * np.geomspace(0.12, 6.0, 9)]
+        wanted = [
+            (self._named(n), rate)
+            for n, v in self.critical.items()
+            for rate in v[0] * np.geomspace(0.12, 6.0, 9)
+        ]
         wanted += [(self._named(n), rate) for n, rate, *_ in self.structures]
-        self.curves = bench([s for s, _ in wanted], 860.0, np.zeros(len(wanted), packing.ZONE), [],
-                            np.zeros((len(wanted), len(packing.CONVECTION_C))), 1)
+        self.curves = bench(
+            [s for s, _ in wanted],
+            860.0,
+            np.zeros(len(wanted), packing.ZONE),
+            [],
+            np.zeros((len(wanted), len(packing.CONVECTION_C))),
+            1,
+        )
         self.rates = [rate for _, rate in wanted]
 
     @staticmethod
     def _named(name: str) -> Steel:
         if name in CRITICAL:
             c, mn, cr, mo = CRITICAL[name][2]
-            return Steel(name, {"C": c, "Si": 0.25, "Mn": mn, "Cr": cr, "Mo": mo}, grain_size_astm=8.0)
+            return Steel(
+                name, {"C": c, "Si": 0.25, "Mn": mn, "Cr": cr, "Mo": mo}, grain_size_astm=8.0
+            )
         row = next(r for r in read_rows("measured/air_cooled_bars.csv") if r["steel"] == name)
         return steel_of(row)
 
@@ -218,7 +303,9 @@ class Problem:
 
     def quenched_hrc(self, k, deviates) -> list[tuple[dict, float]]:
         """(row, HRC) of every place in the quenched bars; two deviates of the baths, oil then water."""
-        film = {n: h * math.exp(sd * z) for (n, (h, sd)), z in zip(BATHS.items(), deviates, strict=True)}
+        film = {
+            n: h * math.exp(sd * z) for (n, (h, sd)), z in zip(BATHS.items(), deviates, strict=True)
+        }
         for i, bar in enumerate(self.bars):
             self.bath.convection[i] = film[bar[0]["cooling"].split()[0]]
         x = lobatto(9)[0][:5]
@@ -226,14 +313,19 @@ class Problem:
         found = []
         for bar, hv in zip(self.bars, self.bath.march(k).point_hv, strict=True):
             for row in bar:
-                place = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}[row["cooling"].split(", ")[1]]
+                place = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}[
+                    row["cooling"].split(", ")[1]
+                ]
                 found.append((row, float(np.interp(place, depth, hrc_from_hv(hv[:5])))))
         return found
 
     def end_quench(self, k) -> list[np.ndarray]:
         """HRC of the grades at the standard's distances."""
         x = 100.0 * lobatto(END_POINTS)[0]
-        return [np.interp(end_quench_distances_mm(), x, hrc_from_hv(hv)) for hv in self.end.march(k).point_hv]
+        return [
+            np.interp(end_quench_distances_mm(), x, hrc_from_hv(hv))
+            for hv in self.end.march(k).point_hv
+        ]
 
     def follow(self, k) -> np.ndarray:
         """Outcome along the constant rates."""
@@ -241,8 +333,14 @@ class Problem:
         packing.pack_constants(b.columns, b.cases, k)
         temperature, kin = np.linspace(860.0, 25.0, 120), packing.kinetic_array(k)
         grain = float(austenite.diameter_um_from_astm(GRAIN))
-        return np.array([batch.run_curve(case, start, kin, (860.0 - temperature) / rate, temperature, grain)[0]
-                         for case, start, rate in zip(b.cases, b.start, self.rates, strict=True)])
+        return np.array(
+            [
+                batch.run_curve(case, start, kin, (860.0 - temperature) / rate, temperature, grain)[
+                    0
+                ]
+                for case, start, rate in zip(b.cases, b.start, self.rates, strict=True)
+            ]
+        )
 
     def critical_rates(self, out, level=0.95) -> dict[str, float]:
         """Rate at which `level` of martensite is reached, °C/s."""
@@ -259,15 +357,23 @@ class Problem:
         """All residuals, the deviates themselves last."""
         k, n = self.constants(deviates), len(self.prior)
         parts = [self.whiten @ (self.bars_hb(k)[0] - self.hb)]
-        parts.append([(hrc - float(row["hrc"])) / (2.0 if row["basis"] == "read" else 3.5)
-                      for row, hrc in self.quenched_hrc(k, deviates[n:])])
+        parts.append(
+            [
+                (hrc - float(row["hrc"])) / (2.0 if row["basis"] == "read" else 3.5)
+                for row, hrc in self.quenched_hrc(k, deviates[n:])
+            ]
+        )
         for own, standard in zip(self.end_quench(k), self.standard, strict=True):
             above = standard > 23.0
             parts.append((own - standard)[above] / 5.0 / math.sqrt(above.sum() / 6.0))
         out = self.follow(k)
-        parts.append([math.log(rate / self.critical[name][0]) / self.critical[name][1]
-                      for name, rate in self.critical_rates(out).items()])
-        told = out[9 * len(self.critical):]
+        parts.append(
+            [
+                math.log(rate / self.critical[name][0]) / self.critical[name][1]
+                for name, rate in self.critical_rates(out).items()
+            ]
+        )
+        told = out[9 * len(self.critical) :]
         for row, (_, _, parts_of, low, high, width) in zip(told, self.structures, strict=True):
             share = sum(row[_COLUMN[p]] for p in parts_of)
             parts.append([(share - min(max(share, low), high)) / width])
@@ -278,15 +384,25 @@ class Problem:
         x = np.zeros(len(self.prior) + 2) if deviates is None else np.array(deviates, float)
         r, damping = self.residuals(x), 0.01
         for _ in range(most):
-            slopes = np.stack([(self.residuals(x + d) - self.residuals(x - d)) / (2.0 * step)
-                               for d in step * np.eye(len(x))], axis=1)
+            slopes = np.stack(
+                [
+                    (self.residuals(x + d) - self.residuals(x - d)) / (2.0 * step)
+                    for d in step * np.eye(len(x))
+                ],
+                axis=1,
+            )
             h, g, gain = slopes.T @ slopes, slopes.T @ r, 0.0
             for _ in range(5):
                 move = -np.linalg.solve(h + damping * np.diag(np.diag(h)), g)
                 move *= min(1.0, 1.0 / np.abs(move).max())
                 new = self.residuals(x + move)
                 if new @ new < r @ r:
-                    gain, x, r, damping = 0.5 * (r @ r - new @ new), x + move, new, max(damping / 4.0, 1e-4)
+                    gain, x, r, damping = (
+                        0.5 * (r @ r - new @ new),
+                        x + move,
+                        new,
+                        max(damping / 4.0, 1e-4),
+                    )
                     break
                 damping = max(6.0 * damping, 1e-3)
             if gain < 0.02:
@@ -306,7 +422,11 @@ def validate(full: Problem, x) -> tuple[np.ndarray, list]:
         k = without.constants(z)
         own = [r["steel"] == steel for r in full.rows]
         left[own] = (full.bars_hb(k)[0] - full.hb)[own]
-        places += [(row, hrc) for row, hrc in full.quenched_hrc(k, z[len(PRIOR):]) if row["steel"] == steel]
+        places += [
+            (row, hrc)
+            for row, hrc in full.quenched_hrc(k, z[len(PRIOR) :])
+            if row["steel"] == steel
+        ]
     return left, places
 
 
@@ -322,43 +442,73 @@ def summary(problem: Problem, x, loo, places) -> list[tuple]:
     pack = np.array([s in PACK for s in steels])
     read = np.array([r["basis"] == "read" for r in problem.rows])
     of_steel = [np.abs(loo[[s == name for s in steels]]).mean() for name in dict.fromkeys(steels)]
-    quench = problem.quenched_hrc(k, x[len(PRIOR):])
+    quench = problem.quenched_hrc(k, x[len(PRIOR) :])
     miss = np.array([hrc - float(r["hrc"]) for r, hrc in quench])
     sure = miss[[r["basis"] == "read" for r, _ in quench]]
     left = np.array([hrc - float(r["hrc"]) for r, hrc in places])
-    ends = np.concatenate([(own - standard)[standard > 23.0]
-                           for own, standard in zip(problem.end_quench(k), problem.standard, strict=True)])
+    ends = np.concatenate(
+        [
+            (own - standard)[standard > 23.0]
+            for own, standard in zip(problem.end_quench(k), problem.standard, strict=True)
+        ]
+    )
 
     def told(what, how, errors, unit, mae=None):
-        return what, how, len(errors), np.abs(errors).mean() if mae is None else mae, np.mean(errors), unit
+        return (
+            what,
+            how,
+            len(errors),
+            np.abs(errors).mean() if mae is None else mae,
+            np.mean(errors),
+            unit,
+        )
 
     without = "each steel predicted without it"
     return [
-        told("normalised bars, published rates and first guesses", "nothing fitted",
-             problem.bars_hb(problem.published)[0] - problem.hb, "HB"),
+        told(
+            "normalised bars, published rates and first guesses",
+            "nothing fitted",
+            problem.bars_hb(problem.published)[0] - problem.hb,
+            "HB",
+        ),
         told("normalised bars", "fitted", error, "HB"),
         told(f"normalised bars of {' '.join(PACK)}", "fitted", error[pack], "HB"),
         told("normalised bars, read rows", "fitted", error[read], "HB"),
         told("normalised bars", without, loo, "HB"),
         told(f"normalised bars of {' '.join(PACK)}", without, loo[pack], "HB"),
-        ("normalised bars, greatest of a steel's mean", without, len(of_steel), max(of_steel), loo.mean(), "HB"),
+        (
+            "normalised bars, greatest of a steel's mean",
+            without,
+            len(of_steel),
+            max(of_steel),
+            loo.mean(),
+            "HB",
+        ),
         told("as-quenched bars, read rows", "fitted", sure, "HRC"),
         told("as-quenched bars, read rows, greatest", "fitted", sure, "HRC", np.abs(sure).max()),
         told("as-quenched bars", "fitted", miss, "HRC"),
         told("as-quenched bars", without, left, "HRC"),
         told("end-quench bar against ASTM A255", "fitted", ends, "HRC"),
-        *((f"rate for 95 % martensite, {n}", "fitted", 1, rate, 0.0, "°C/s")
-          for n, rate in problem.critical_rates(problem.follow(k)).items())]
+        *(
+            (f"rate for 95 % martensite, {n}", "fitted", 1, rate, 0.0, "°C/s")
+            for n, rate in problem.critical_rates(problem.follow(k)).items()
+        ),
+    ]
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--write", action="store_true", help="rewrite the data files")
     args = parser.parse_args()
     problem = Problem()
-    start = [(kinetics.constants()[n] - problem.published[n]) / sd for n, sd in PRIOR.items()] + [0.0, 0.0]
+    start = [(kinetics.constants()[n] - problem.published[n]) / sd for n, sd in PRIOR.items()] + [
+        0.0,
+        0.0,
+    ]
     x = problem.solve(start)
-    sd = np.sqrt(np.diag(problem.covariance))[:len(PRIOR)] * list(PRIOR.values())
+    sd = np.sqrt(np.diag(problem.covariance))[: len(PRIOR)] * list(PRIOR.values())
     loo, places = validate(problem, x)
     checks = summary(problem, x, loo, places)
     for what, how, n, mae, bias, unit in checks:
@@ -366,10 +516,20 @@ def main() -> None:
     k = problem.constants(x)
     hb, out = problem.bars_hb(k)
     for row, own, measured, left, o in zip(problem.rows, hb, problem.hb, loo, out, strict=True):
-        print(f"{row['steel']:6}{row['diameter_mm']:>5} {measured:5.0f} {own:5.0f} {own - measured:6.1f} "
-              f"left out {left:6.1f}  " + " ".join(f"{n} {o[c]:.2f}" for n, c in _COLUMN.items()))
-    for row, hrc in problem.quenched_hrc(k, x[len(PRIOR):]):
-        print(row["steel"], row["diameter_mm"], "mm", row["cooling"], row["hrc"], f"{hrc:.1f}", row["basis"])
+        print(
+            f"{row['steel']:6}{row['diameter_mm']:>5} {measured:5.0f} {own:5.0f} {own - measured:6.1f} "
+            f"left out {left:6.1f}  " + " ".join(f"{n} {o[c]:.2f}" for n, c in _COLUMN.items())
+        )
+    for row, hrc in problem.quenched_hrc(k, x[len(PRIOR) :]):
+        print(
+            row["steel"],
+            row["diameter_mm"],
+            "mm",
+            row["cooling"],
+            row["hrc"],
+            f"{hrc:.1f}",
+            row["basis"],
+        )
     if args.write:
         rows = f"{len(problem.rows) + len(places)} rows of {len({r['steel'] for r in problem.rows})} steels"
         write_constants(k, dict(zip(PRIOR, sd, strict=True)), rows, checks)
@@ -378,25 +538,31 @@ def main() -> None:
 def write_constants(k, sd, rows: str, checks) -> None:
     """Rewrite the two data files."""
     today = datetime.date.today().isoformat()
-    old = read_rows("kinetics.csv")
-    with data_path("kinetics.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write("# Constants of the additive rate equations and of the constituents' hardness "
-                   "(HV = a + b log10 V, V in °C/h).\n"
-                   "# value and standard_error: made by tests/fits/fit_kinetics.py from normalised and "
-                   "as-quenched bars\n"
-                   f"# (data/measured/air_cooled_bars.csv, {rows}), {today}; no standard error: not freed.\n"
-                   "# published: where value starts from and is held to by a prior; bases and sources are "
-                   "those of published.\n")
+    old = read_rows("fits/kinetics.csv")
+    with data_path("fits", "kinetics.csv").open("w", encoding="utf-8", newline="") as file:
+        file.write(
+            "# Constants of the additive rate equations and of the constituents' hardness "
+            "(HV = a + b log10 V, V in °C/h).\n"
+            "# value and standard_error: made by tests/fits/fit_kinetics.py from normalised and "
+            "as-quenched bars\n"
+            f"# (data/measured/air_cooled_bars.csv, {rows}), {today}; no standard error: not freed.\n"
+            "# published: where value starts from and is held to by a prior; bases and sources are "
+            "those of published.\n"
+        )
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("id", "published", "value", "standard_error", "unit", "source", "basis"))
         for row in old:
             i = row["id"]
             told = (f"{k[i]:.5g}", f"{sd[i]:.2g}") if i in sd else (row["published"], "")
             out.writerow((i, row["published"], *told, row["unit"], row["source"], row["basis"]))
-    with data_path("kinetics_validation.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write("# Errors of the calibrated model, predicted minus measured; made by "
-                   "tests/fits/fit_kinetics.py.\n"
-                   "# For a rate the column mean_absolute_error holds the rate itself.\n")
+    with data_path("validation", "kinetics_validation.csv").open(
+        "w", encoding="utf-8", newline=""
+    ) as file:
+        file.write(
+            "# Errors of the calibrated model, predicted minus measured; made by "
+            "tests/fits/fit_kinetics.py.\n"
+            "# For a rate the column mean_absolute_error holds the rate itself.\n"
+        )
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("what", "validation", "rows", "date", "mean_absolute_error", "bias", "unit"))
         for what, how, n, mae, bias, unit in checks:

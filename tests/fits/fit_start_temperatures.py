@@ -5,8 +5,8 @@
 
 Ms: the bundled ``data/measured/martensite_start.csv``.  Bs: the table of Schuscha et al., Acta Mater.
 (2025), doi 10.1016/j.actamat.2025.121131, supplement (columns C, Mn, Si, Ni, Cr, Mo, V, Source_no, Bs_C),
-which may not be bundled whole.  ``--write`` rewrites ``data/start_temperature_fits.csv`` and
-``data/start_temperature_validation.csv``; without ``--bainite`` their Bs rows are kept as they are.
+which may not be bundled whole.  ``--write`` rewrites ``data/fits/start_temperature_fits.csv`` and
+``data/validation/start_temperature_validation.csv``; without ``--bainite`` their Bs rows are kept as they are.
 
 Form: van Bohemen's formula plus a shrunken correction, linear in the terms below.  The terms beyond the
 linear ones were chosen on the error of sources left out; carbon x element products were tried and brought
@@ -26,17 +26,41 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import fit, group_bootstrap, leave_groups_out
 
-from forgeprops.tables import data_path, read_rows
+from forgeprops.base.tables import data_path, read_rows
 from forgeprops.transformation.temperature_formulas import BAINITE_START, MARTENSITE_START
 from forgeprops.transformation.temperatures import REFERENCE_GRAIN_UM, start_term
 
 ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
 #: Prior standard deviation of each term of the correction, °C per unit: half of what the published formulas
 #: disagree by.  Our own choice.
-MS_TERMS = {"1": 7.5, "Cexp": 30.0, "Mn": 4.0, "Si": 4.0, "Ni": 2.0, "Cr": 3.0, "Mo": 6.0, "V": 20.0,
-            "Cu": 10.0, "Mn2": 2.5, "C2": 75.0, "NiCr": 2.5, "CrMo": 10.0, "grain": 200.0}
-BS_TERMS = {"1": 7.0, "Cexp": 21.0, "Mn": 5.25, "Si": 5.25, "Ni": 2.8, "Cr": 4.2, "Mo": 5.25, "V": 14.0,
-            "Mo2": 2.8, "C2": 35.0}
+MS_TERMS = {
+    "1": 7.5,
+    "Cexp": 30.0,
+    "Mn": 4.0,
+    "Si": 4.0,
+    "Ni": 2.0,
+    "Cr": 3.0,
+    "Mo": 6.0,
+    "V": 20.0,
+    "Cu": 10.0,
+    "Mn2": 2.5,
+    "C2": 75.0,
+    "NiCr": 2.5,
+    "CrMo": 10.0,
+    "grain": 200.0,
+}
+BS_TERMS = {
+    "1": 7.0,
+    "Cexp": 21.0,
+    "Mn": 5.25,
+    "Si": 5.25,
+    "Ni": 2.8,
+    "Cr": 4.2,
+    "Mo": 5.25,
+    "V": 14.0,
+    "Mo2": 2.8,
+    "C2": 35.0,
+}
 MS_SETTINGS = {"group_sd": 2.0, "noise_sd": 12.0, "huber": 1.0}
 BS_SETTINGS = {"group_sd": 2.0, "noise_sd": 14.0, "huber": 1.5}
 #: Above this silicon content carbide-free bainite begins and Bs is another matter, wt%.
@@ -55,45 +79,75 @@ def load(rows, target, source):
 
 
 def matrix(terms, comp, quantity, with_grain=True):
-    grain = np.where(np.isnan(comp["grain_um"]) | (not with_grain), REFERENCE_GRAIN_UM, comp["grain_um"])
-    return np.column_stack([np.broadcast_to(start_term(quantity, t, comp, None, grain), grain.shape)
-                            for t in terms])
+    grain = np.where(
+        np.isnan(comp["grain_um"]) | (not with_grain), REFERENCE_GRAIN_UM, comp["grain_um"]
+    )
+    return np.column_stack(
+        [np.broadcast_to(start_term(quantity, t, comp, None, grain), grain.shape) for t in terms]
+    )
 
 
 def evaluate(quantity, comp, measured, names, group, terms, settings, published, train=None):
     """Fit on all, validate without each source; return coefficient rows and validation rows."""
     base = published["van_bohemen"](comp)
-    columns, no_grain = matrix(terms, comp, quantity), matrix(terms, comp, quantity, with_grain=False)
+    columns, no_grain = (
+        matrix(terms, comp, quantity),
+        matrix(terms, comp, quantity, with_grain=False),
+    )
     prior = list(terms.values())
     train = np.ones(len(measured), bool) if train is None else train
     b, se = fit(columns[train], (measured - base)[train], group[train], prior, **settings)
     known = base + leave_groups_out(columns, measured - base, group, prior, train=train, **settings)
-    plain = base + leave_groups_out(columns, measured - base, group, prior, train=train,
-                                    predict_columns=no_grain, **settings)
+    plain = base + leave_groups_out(
+        columns, measured - base, group, prior, train=train, predict_columns=no_grain, **settings
+    )
     error = (measured - plain)[train]
     today = datetime.date.today().isoformat()
-    common = {"quantity": quantity, "rows": int(train.sum()), "sources": len(np.unique(group[train])),
-              "fitted": today, "basis": "derived"}
-    fits = [{**common, "term": t, "value": f"{v:.4g}", "standard_error": f"{s:.2g}"}
-            for t, v, s in zip(terms, b, se, strict=True)]
+    common = {
+        "quantity": quantity,
+        "rows": int(train.sum()),
+        "sources": len(np.unique(group[train])),
+        "fitted": today,
+        "basis": "derived",
+    }
+    fits = [
+        {**common, "term": t, "value": f"{v:.4g}", "standard_error": f"{s:.2g}"}
+        for t, v, s in zip(terms, b, se, strict=True)
+    ]
     for name, q in (("residual_q10", 0.1), ("residual_q90", 0.9)):
-        fits.append({**common, "term": name, "value": f"{np.quantile(error, q):.3g}", "standard_error": ""})
-    fits.append({**common, "term": "residual_sd", "value": f"{error.std():.3g}", "standard_error": ""})
+        fits.append(
+            {**common, "term": name, "value": f"{np.quantile(error, q):.3g}", "standard_error": ""}
+        )
+    fits.append(
+        {**common, "term": "residual_sd", "value": f"{error.std():.3g}", "standard_error": ""}
+    )
 
     def row(method, predicted, mask, scope, validation):
         e = (predicted - measured)[mask]
         low, high = group_bootstrap(e, group[mask])
-        return {"quantity": quantity, "method": method, "scope": scope, "validation": validation,
-                "rows": int(mask.sum()), "sources": len(np.unique(group[mask])),
-                "mean_absolute_error_c": f"{np.abs(e).mean():.2f}",
-                "low_90": f"{low:.1f}", "high_90": f"{high:.1f}",
-                "bias_c": f"{e.mean():.1f}", "date": today}
+        return {
+            "quantity": quantity,
+            "method": method,
+            "scope": scope,
+            "validation": validation,
+            "rows": int(mask.sum()),
+            "sources": len(np.unique(group[mask])),
+            "mean_absolute_error_c": f"{np.abs(e).mean():.2f}",
+            "low_90": f"{low:.1f}",
+            "high_90": f"{high:.1f}",
+            "bias_c": f"{e.mean():.1f}",
+            "date": today,
+        }
+
     out, left = [], "each source predicted without it"
     scopes = [("all rows" if train.all() else f"Si < {BS_SILICON_LIMIT}", train)]
     if not train.all():
         scopes.append((f"Si >= {BS_SILICON_LIMIT}", ~train))
-    scopes += [(f"source {n}", (group == i) & train) for i, n in enumerate(names)
-               if ((group == i) & train).sum() >= 15]
+    scopes += [
+        (f"source {n}", (group == i) & train)
+        for i, n in enumerate(names)
+        if ((group == i) & train).sum() >= 15
+    ]
     for scope, mask in scopes:
         out.append(row("own", plain, mask, scope, left + ", grain size unknown"))
         if np.isfinite(comp["grain_um"]).any():
@@ -112,7 +166,9 @@ def write(name, rows, header, notes, keep=()):
 
 
 def main():
-    p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    p = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     p.add_argument("--bainite", type=Path)
     p.add_argument("--write", action="store_true")
     a = p.parse_args()
@@ -122,37 +178,89 @@ def main():
     if a.bainite:
         with a.bainite.open(encoding="utf-8") as file:
             comp, bs, names, group = load(list(csv.DictReader(file)), "Bs_C", "Source_no")
-        more = evaluate("bs", comp, bs, names, group, BS_TERMS, BS_SETTINGS, BAINITE_START,
-                        train=comp["Si"] < BS_SILICON_LIMIT)
+        more = evaluate(
+            "bs",
+            comp,
+            bs,
+            names,
+            group,
+            BS_TERMS,
+            BS_SETTINGS,
+            BAINITE_START,
+            train=comp["Si"] < BS_SILICON_LIMIT,
+        )
         fits, checks = fits + more[0], checks + more[1]
     for r in checks:
         if not r["scope"].startswith("source") or r["method"] in ("own", "van_bohemen"):
-            print(f"{r['quantity']} {r['scope']:22s} {r['method']:16s} {r['mean_absolute_error_c']:>6s} "
-                  f"[{r['low_90']}, {r['high_90']}] bias {r['bias_c']:>6s} n {r['rows']}  {r['validation']}")
+            print(
+                f"{r['quantity']} {r['scope']:22s} {r['method']:16s} {r['mean_absolute_error_c']:>6s} "
+                f"[{r['low_90']}, {r['high_90']}] bias {r['bias_c']:>6s} n {r['rows']}  {r['validation']}"
+            )
     for r in fits:
         print(r["quantity"], r["term"], r["value"], r["standard_error"])
     if a.write:
         for r in fits:
-            r["source"] = sources.get(r["quantity"], "Schuscha et al., Acta Mater. (2025), doi "
-                                      "10.1016/j.actamat.2025.121131, supplement, rows with Si < 0.6")
-        old = {} if a.bainite else {"keep": [r for r in read_rows("start_temperature_fits.csv")
-                                             if r["quantity"] == "bs"]}
-        write("start_temperature_fits.csv", fits,
-              ["quantity", "term", "value", "standard_error", "rows", "sources", "fitted", "source", "basis"],
-              ["Corrections to van Bohemen's Ms and Bs, °C per unit of the term; made by "
-               "tests/fits/fit_start_temperatures.py.",
-               "Terms: 1; Cexp = 1 - exp(-k C) with van Bohemen's k; element = wt%; X2 = wt% squared; "
-               "XY = product; grain = 1/sqrt(d) - 1/sqrt(25 um).",
-               "residual_q10, residual_q90, residual_sd: measured minus predicted, every source predicted "
-               "without it, grain size unknown, °C."], **old)
-        old = {} if a.bainite else {"keep": [r for r in read_rows("start_temperature_validation.csv")
-                                             if r["quantity"] == "bs"]}
-        write("start_temperature_validation.csv", checks, list(checks[0]),
-              ["Errors of Ms and Bs formulas on open measurements; made by "
-               "tests/fits/fit_start_temperatures.py.",
-               "low_90, high_90: 90 % interval of the mean absolute error when whole sources are drawn "
-               "anew."],
-              **old)
+            r["source"] = sources.get(
+                r["quantity"],
+                "Schuscha et al., Acta Mater. (2025), doi "
+                "10.1016/j.actamat.2025.121131, supplement, rows with Si < 0.6",
+            )
+        old = (
+            {}
+            if a.bainite
+            else {
+                "keep": [
+                    r for r in read_rows("fits/start_temperature_fits.csv") if r["quantity"] == "bs"
+                ]
+            }
+        )
+        write(
+            "fits/start_temperature_fits.csv",
+            fits,
+            [
+                "quantity",
+                "term",
+                "value",
+                "standard_error",
+                "rows",
+                "sources",
+                "fitted",
+                "source",
+                "basis",
+            ],
+            [
+                "Corrections to van Bohemen's Ms and Bs, °C per unit of the term; made by "
+                "tests/fits/fit_start_temperatures.py.",
+                "Terms: 1; Cexp = 1 - exp(-k C) with van Bohemen's k; element = wt%; X2 = wt% squared; "
+                "XY = product; grain = 1/sqrt(d) - 1/sqrt(25 um).",
+                "residual_q10, residual_q90, residual_sd: measured minus predicted, every source predicted "
+                "without it, grain size unknown, °C.",
+            ],
+            **old,
+        )
+        old = (
+            {}
+            if a.bainite
+            else {
+                "keep": [
+                    r
+                    for r in read_rows("validation/start_temperature_validation.csv")
+                    if r["quantity"] == "bs"
+                ]
+            }
+        )
+        write(
+            "validation/start_temperature_validation.csv",
+            checks,
+            list(checks[0]),
+            [
+                "Errors of Ms and Bs formulas on open measurements; made by "
+                "tests/fits/fit_start_temperatures.py.",
+                "low_90, high_90: 90 % interval of the mean absolute error when whole sources are drawn "
+                "anew.",
+            ],
+            **old,
+        )
 
 
 if __name__ == "__main__":

@@ -6,13 +6,13 @@ The table holds the rows of R. A. Grange & R. W. Baughman, Trans. ASM 48 (1956) 
 L. D. Jaffe, Trans. AIME 162 (1945) 223 (columns source, steel, C, Mn, Si, Ni, Cr, Mo, V, time_s, T_C, HRC);
 the host of the transcription states no licence, so it is not bundled.  ``--outside`` names data-sheet rows
 (columns grade, temper_C, HRC) that are only checked against.  ``--write`` rewrites
-``data/tempering_law.csv`` and ``data/tempering_validation.csv``.
+``data/fits/tempering_law.csv`` and ``data/validation/tempering_validation.csv``.
 
 Form: see `forgeprops.transformation.tempering`.  The hardness as quenched is that of full martensite of the
 steel's carbon (ASTM A255), also where a source gives a measured one: that is how the law is used.  Every
 constant is shrunk towards a start value by a wide prior; the activation energy is the one of least error
 over a grid.  A law in T (c + log t) with one constant c was tried: 1.54 HRC on steels left out against 1.44
-for this one. """
+for this one."""
 
 from __future__ import annotations
 
@@ -36,18 +36,31 @@ ELEMENTS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "V")
 #: (quantity, term): start value and width of the prior.  Start values: common practice (each element adds
 #: some tens of HV per percent to tempered martensite); widths are our own and wide.
 CONSTANTS = {
-    ("soft_hv", "1"): (200.0, 200.0), ("soft_hv", "C"): (50.0, 100.0), ("soft_hv", "Mn"): (30.0, 40.0),
-    ("soft_hv", "Si"): (20.0, 40.0), ("soft_hv", "Ni"): (10.0, 20.0), ("soft_hv", "Cr"): (40.0, 50.0),
-    ("soft_hv", "Mo"): (100.0, 150.0), ("soft_hv", "V"): (100.0, 200.0), ("slope_hv", "1"): (-20.0, 20.0),
-    ("half_log_j", "1"): (-24.0, 6.0), ("half_log_j", "C"): (0.0, 5.0), ("half_log_j", "Mn"): (0.0, 1.0),
-    ("half_log_j", "Si"): (0.0, 3.0), ("half_log_j", "Cr"): (0.0, 2.0), ("width", "1"): (2.0, 2.0)}
+    ("soft_hv", "1"): (200.0, 200.0),
+    ("soft_hv", "C"): (50.0, 100.0),
+    ("soft_hv", "Mn"): (30.0, 40.0),
+    ("soft_hv", "Si"): (20.0, 40.0),
+    ("soft_hv", "Ni"): (10.0, 20.0),
+    ("soft_hv", "Cr"): (40.0, 50.0),
+    ("soft_hv", "Mo"): (100.0, 150.0),
+    ("soft_hv", "V"): (100.0, 200.0),
+    ("slope_hv", "1"): (-20.0, 20.0),
+    ("half_log_j", "1"): (-24.0, 6.0),
+    ("half_log_j", "C"): (0.0, 5.0),
+    ("half_log_j", "Mn"): (0.0, 1.0),
+    ("half_log_j", "Si"): (0.0, 3.0),
+    ("half_log_j", "Cr"): (0.0, 2.0),
+    ("width", "1"): (2.0, 2.0),
+}
 #: θ = Q/R tried, K (Q from 241 to 274 kJ/mol).
 ACTIVATION_K = np.arange(29000.0, 33001.0, 1000.0)
 #: Weight of the data against the priors: an error of this size counts as one, HRC.
 DATA_SD_HRC = 1.5
 #: Data-sheet steels checked against, at mid-range of the grade; they are taken to have been tempered 1 h.
-OUTSIDE = {"42CrMo4": {"C": 0.415, "Mn": 0.75, "Si": 0.25, "Ni": 0.1, "Cr": 1.05, "Mo": 0.225, "V": 0.0},
-           "41Cr4": {"C": 0.415, "Mn": 0.75, "Si": 0.25, "Ni": 0.1, "Cr": 1.05, "Mo": 0.02, "V": 0.0}}
+OUTSIDE = {
+    "42CrMo4": {"C": 0.415, "Mn": 0.75, "Si": 0.25, "Ni": 0.1, "Cr": 1.05, "Mo": 0.225, "V": 0.0},
+    "41Cr4": {"C": 0.415, "Mn": 0.75, "Si": 0.25, "Ni": 0.1, "Cr": 1.05, "Mo": 0.02, "V": 0.0},
+}
 
 
 def law(constants, comp, log_j):
@@ -75,7 +88,10 @@ def fit(comp, measured, x, start):
     centre, width = (np.array(v) for v in zip(*CONSTANTS.values(), strict=True))
 
     def misfit(p):
-        return np.concatenate([(scale(law(p, comp, x)) - measured) / DATA_SD_HRC, (p - centre) / width])
+        return np.concatenate(
+            [(scale(law(p, comp, x)) - measured) / DATA_SD_HRC, (p - centre) / width]
+        )
+
     return least_squares(misfit, start).x
 
 
@@ -84,7 +100,9 @@ def some(comp, mask):
 
 
 def main():
-    p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    p = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     p.add_argument("table", type=Path)
     p.add_argument("--outside", type=Path)
     p.add_argument("--write", action="store_true")
@@ -92,9 +110,12 @@ def main():
     with a.table.open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     comp = {s: np.array([float(r[s]) for r in rows]) for s in ELEMENTS}
-    seconds, celsius, hrc = (np.array([float(r[c]) for r in rows]) for c in ("time_s", "T_C", "HRC"))
-    names, steel = np.unique([f"{r['steel']} ({r['source'].split(' 19')[0]})" for r in rows],
-                             return_inverse=True)
+    seconds, celsius, hrc = (
+        np.array([float(r[c]) for r in rows]) for c in ("time_s", "T_C", "HRC")
+    )
+    names, steel = np.unique(
+        [f"{r['steel']} ({r['source'].split(' 19')[0]})" for r in rows], return_inverse=True
+    )
     start = np.array([v[0] for v in CONSTANTS.values()])
 
     def fit_with_activation(mask, begin):
@@ -119,23 +140,52 @@ def main():
     se = np.sqrt((len(jack) - 1) / len(jack) * ((jack - jack.mean(0)) ** 2).sum(0))
     e = hrc - left_out
     today = datetime.date.today().isoformat()
-    common = {"rows": len(rows), "steels": len(names), "fitted": today, "basis": "derived",
-              "source": "Grange & Baughman, Trans. ASM 48 (1956) 165; "
-                        "Hollomon & Jaffe, Trans. AIME 162 (1945) 223"}
-    constants = [{**common, "quantity": "activation_k", "term": "1", "value": f"{theta:.0f}",
-                  "standard_error": ""}]
-    constants += [{**common, "quantity": q, "term": t, "value": f"{v:.5g}", "standard_error": f"{s:.2g}"}
-                  for (q, t), v, s in zip(CONSTANTS, best, se, strict=True)]
-    constants += [{**common, "quantity": q, "term": "1", "value": f"{v:.3g}", "standard_error": ""}
-                  for q, v in (("residual_sd_hrc", e.std()), ("residual_q10_hrc", np.quantile(e, 0.1)),
-                               ("residual_q90_hrc", np.quantile(e, 0.9)))]
+    common = {
+        "rows": len(rows),
+        "steels": len(names),
+        "fitted": today,
+        "basis": "derived",
+        "source": "Grange & Baughman, Trans. ASM 48 (1956) 165; "
+        "Hollomon & Jaffe, Trans. AIME 162 (1945) 223",
+    }
+    constants = [
+        {
+            **common,
+            "quantity": "activation_k",
+            "term": "1",
+            "value": f"{theta:.0f}",
+            "standard_error": "",
+        }
+    ]
+    constants += [
+        {**common, "quantity": q, "term": t, "value": f"{v:.5g}", "standard_error": f"{s:.2g}"}
+        for (q, t), v, s in zip(CONSTANTS, best, se, strict=True)
+    ]
+    constants += [
+        {**common, "quantity": q, "term": "1", "value": f"{v:.3g}", "standard_error": ""}
+        for q, v in (
+            ("residual_sd_hrc", e.std()),
+            ("residual_q10_hrc", np.quantile(e, 0.1)),
+            ("residual_q90_hrc", np.quantile(e, 0.9)),
+        )
+    ]
 
     def check(what, validation, d):
-        return {"what": what, "validation": validation, "rows": len(d), "date": today,
-                "mean_absolute_error_hrc": f"{np.abs(d).mean():.2f}", "bias_hrc": f"{-d.mean():.2f}"}
+        return {
+            "what": what,
+            "validation": validation,
+            "rows": len(d),
+            "date": today,
+            "mean_absolute_error_hrc": f"{np.abs(d).mean():.2f}",
+            "bias_hrc": f"{-d.mean():.2f}",
+        }
+
     without = "each steel predicted without it"
-    checks = [check("all steels", without, e), check("all steels, 20 HRC and above", without, e[hrc >= 20.0]),
-              check("all steels", "fitted", hrc - scale(law(best, comp, x)))]
+    checks = [
+        check("all steels", without, e),
+        check("all steels, 20 HRC and above", without, e[hrc >= 20.0]),
+        check("all steels", "fitted", hrc - scale(law(best, comp, x))),
+    ]
     checks += [check(n, without, e[steel == i]) for i, n in enumerate(names)]
     if a.outside:
         with a.outside.open(encoding="utf-8") as file:
@@ -145,23 +195,46 @@ def main():
             t, h = (np.array([float(r[c]) for r in mine]) for c in ("temper_C", "HRC"))
             c = {s: np.full(len(t), v) for s, v in content.items()}
             d = h - scale(law(best, c, log_j(3600.0, t, theta)))
-            checks += [check(f"{grade} data sheet, 10 mm, oil, 1 h assumed", "not used in the fit", d),
-                       check(f"{grade} data sheet, up to 600 °C", "not used in the fit", d[t <= 600.0])]
+            checks += [
+                check(f"{grade} data sheet, 10 mm, oil, 1 h assumed", "not used in the fit", d),
+                check(f"{grade} data sheet, up to 600 °C", "not used in the fit", d[t <= 600.0]),
+            ]
     for r in checks:
-        print(f"{r['what']:45s} {r['validation']:34s} n {r['rows']:4d} {r['mean_absolute_error_hrc']} "
-              f"bias {r['bias_hrc']}")
+        print(
+            f"{r['what']:45s} {r['validation']:34s} n {r['rows']:4d} {r['mean_absolute_error_hrc']} "
+            f"bias {r['bias_hrc']}"
+        )
     for r in constants:
         print(r["quantity"], r["term"], r["value"], r["standard_error"])
     if a.write:
-        write("tempering_law.csv", constants,
-              ["quantity", "term", "value", "standard_error", "rows", "steels", "fitted", "source", "basis"],
-              ["Constants of the tempering law; made by tests/fits/fit_tempering.py; standard errors by "
-               "leaving each steel out in turn.",
-               "activation_k in K; half_log_j in decades of J (s); soft_hv and slope_hv in HV (slope per "
-               "decade); per wt% for elements.",
-               "residual_*: measured minus predicted, each steel predicted without it, HRC."])
-        write("tempering_validation.csv", checks, list(checks[0]),
-              ["Errors of the tempering law; made by tests/fits/fit_tempering.py."])
+        write(
+            "fits/tempering_law.csv",
+            constants,
+            [
+                "quantity",
+                "term",
+                "value",
+                "standard_error",
+                "rows",
+                "steels",
+                "fitted",
+                "source",
+                "basis",
+            ],
+            [
+                "Constants of the tempering law; made by tests/fits/fit_tempering.py; standard errors by "
+                "leaving each steel out in turn.",
+                "activation_k in K; half_log_j in decades of J (s); soft_hv and slope_hv in HV (slope per "
+                "decade); per wt% for elements.",
+                "residual_*: measured minus predicted, each steel predicted without it, HRC.",
+            ],
+        )
+        write(
+            "validation/tempering_validation.csv",
+            checks,
+            list(checks[0]),
+            ["Errors of the tempering law; made by tests/fits/fit_tempering.py."],
+        )
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Predict every measured Ms without its source and store it, for pictures and recounts.
 
-    python tests/fits/predict_start_left_out.py      # rewrites data/start_temperature_validation_rows.csv
+    python tests/fits/predict_start_left_out.py      # rewrites data/validation/start_temperature_validation_rows.csv
 
 The fit is that of ``fit_start_temperatures.py``; the grain size is used where the paper gives it in one
 column, and taken as unknown in the other.  Bs is missing because its rows may not be bundled.
@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from fit_start_temperatures import MS_SETTINGS, MS_TERMS, load, matrix
 from source_effects import leave_groups_out
 
-from forgeprops.tables import data_path, read_rows
+from forgeprops.base.tables import data_path, read_rows
 from forgeprops.transformation.temperature_formulas import MARTENSITE_START
 
 
@@ -28,13 +28,17 @@ def predict():
     base = MARTENSITE_START["van_bohemen"](comp)
     columns, plain = matrix(MS_TERMS, comp, "ms"), matrix(MS_TERMS, comp, "ms", with_grain=False)
     prior = list(MS_TERMS.values())
-    unknown = base + leave_groups_out(columns, ms - base, group, prior, predict_columns=plain, **MS_SETTINGS)
+    unknown = base + leave_groups_out(
+        columns, ms - base, group, prior, predict_columns=plain, **MS_SETTINGS
+    )
     known = base + leave_groups_out(columns, ms - base, group, prior, **MS_SETTINGS)
     return rows, unknown, known
 
 
 def main() -> None:
-    with data_path("start_temperature_validation_rows.csv").open("w", encoding="utf-8", newline="") as file:
+    with data_path("validation", "start_temperature_validation_rows.csv").open(
+        "w", encoding="utf-8", newline=""
+    ) as file:
         file.write(
             "# Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit "
             "without it, grain size unknown and\n"
@@ -43,7 +47,9 @@ def main() -> None:
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("index", "source", "measured_c", "predicted_c", "predicted_grain_known_c"))
         for row, a, b in zip(*predict(), strict=True):
-            out.writerow((row["index"], row["source"], f"{float(row['ms_c']):.1f}", f"{a:.1f}", f"{b:.1f}"))
+            out.writerow(
+                (row["index"], row["source"], f"{float(row['ms_c']):.1f}", f"{a:.1f}", f"{b:.1f}")
+            )
 
 
 if __name__ == "__main__":

@@ -14,8 +14,11 @@ def fit(columns, residual, group, prior_sd, group_sd, noise_sd, huber=1.0, round
     present = np.unique(group)
     offsets = (group[:, None] == present[None]).astype(float)
     a = np.hstack([columns, offsets])
-    penalty = np.diag(np.concatenate([1.0 / np.asarray(prior_sd, float) ** 2,
-                                      np.full(len(present), 1.0 / group_sd**2)]))
+    penalty = np.diag(
+        np.concatenate(
+            [1.0 / np.asarray(prior_sd, float) ** 2, np.full(len(present), 1.0 / group_sd**2)]
+        )
+    )
     weight = np.ones(len(residual))
     for _ in range(rounds):
         w = weight / noise_sd**2
@@ -27,16 +30,32 @@ def fit(columns, residual, group, prior_sd, group_sd, noise_sd, huber=1.0, round
     return b[:k], np.sqrt(np.diag(np.linalg.inv(curvature))[:k])
 
 
-def leave_groups_out(columns, residual, group, prior_sd, group_sd, noise_sd, huber=1.0, train=None,
-                     predict_columns=None):
+def leave_groups_out(
+    columns,
+    residual,
+    group,
+    prior_sd,
+    group_sd,
+    noise_sd,
+    huber=1.0,
+    train=None,
+    predict_columns=None,
+):
     """What the fit predicts for each group when that whole group is left out of it."""
     train = np.ones(len(residual), bool) if train is None else train
     seen = columns if predict_columns is None else predict_columns
     out = np.empty(len(residual))
     for g in np.unique(group):
         inside = group == g
-        b, _ = fit(columns[~inside & train], residual[~inside & train], group[~inside & train], prior_sd,
-                   group_sd, noise_sd, huber)
+        b, _ = fit(
+            columns[~inside & train],
+            residual[~inside & train],
+            group[~inside & train],
+            prior_sd,
+            group_sd,
+            noise_sd,
+            huber,
+        )
         out[inside] = seen[inside] @ b
     return out
 

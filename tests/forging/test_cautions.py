@@ -2,10 +2,9 @@
 
 import pytest
 
+from forgeprops.base.tables import read_rows
 from forgeprops.forging import cautions as c
-from forgeprops.steel import grade
-from forgeprops.steel.grades import grades
-from forgeprops.tables import read_rows
+from forgeprops.inputs.grades import grade, grades
 
 
 @pytest.mark.parametrize("name", grades())
@@ -15,9 +14,11 @@ def test_every_grade_has_limits_in_order(name):
 
 
 def test_table_has_no_hole_in_carbon():
-    rows = read_rows("forging_temperatures.csv")
+    rows = read_rows("constants/forging_temperatures.csv")
     for family in {r["family"] for r in rows}:
-        ends = [(float(r["carbon_low"]), float(r["carbon_high"])) for r in rows if r["family"] == family]
+        ends = [
+            (float(r["carbon_low"]), float(r["carbon_high"])) for r in rows if r["family"] == family
+        ]
         assert ends[0][0] == 0.0 and ends[-1][1] == 1.2
         assert all(a[1] == b[0] for a, b in zip(ends[:-1], ends[1:], strict=True))
 
@@ -39,14 +40,26 @@ def test_silent_on_a_good_heat_and_loud_on_a_bad_one():
     steel = grade("4140")
     assert (
         c.furnace_warnings(
-            steel, 930.0, share=1.0, undissolved=0.01, grain_um=25.0, scale_um=40.0, decarburised_um=60.0
+            steel,
+            930.0,
+            share=1.0,
+            undissolved=0.01,
+            grain_um=25.0,
+            scale_um=40.0,
+            decarburised_um=60.0,
         )
         == ()
     )
     codes = {
         w.code
         for w in c.furnace_warnings(
-            steel, 1240.0, share=0.8, undissolved=0.4, grain_um=150.0, scale_um=400.0, decarburised_um=500.0
+            steel,
+            1240.0,
+            share=0.8,
+            undissolved=0.4,
+            grain_um=150.0,
+            scale_um=400.0,
+            decarburised_um=500.0,
         )
     }
     assert codes == {

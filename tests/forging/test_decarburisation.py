@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from scipy.special import erfc
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.forging import decarburisation as d
 from forgeprops.forging.scale import metal_loss_um, scale_along_um
-from forgeprops.steel import Steel, grade
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.steel import Steel
 
 
 def _constant(temperature_c, carbon):
@@ -25,7 +26,9 @@ def test_profile_converges():
     errors = []
     for n in (80, 160, 320):
         p = d.carbon_profile(0.3, [0, 900], [1000, 1000], 0.0, None, _constant, cells=n, steps=n)
-        errors.append(np.max(np.abs(p.carbon - d.error_function_carbon(p.depth_um, 2e-11, 900.0, 0.3))))
+        errors.append(
+            np.max(np.abs(p.carbon - d.error_function_carbon(p.depth_um, 2e-11, 900.0, 0.3)))
+        )
     assert errors[0] > 1.5 * errors[1] > 2.0 * errors[2]
 
 
@@ -39,11 +42,15 @@ def test_profile_with_a_receding_surface_against_the_exact_solution():
 def test_two_holds_equal_one_curve_of_equal_diffusion():
     # with D by temperature alone, only the time integral of D counts
     def by_temperature(t, w):
-        return np.broadcast_to(1e-11 * np.exp((np.asarray(t) - 1000.0) / 80.0), np.broadcast(t, w).shape)
+        return np.broadcast_to(
+            1e-11 * np.exp((np.asarray(t) - 1000.0) / 80.0), np.broadcast(t, w).shape
+        )
 
     ramp = d.carbon_profile(0.3, [0, 600, 1200], [900, 1050, 950], 0.0, None, by_temperature)
     fine = np.linspace(0, 1200, 20_001)
-    total = np.trapezoid(by_temperature(np.interp(fine, [0, 600, 1200], [900, 1050, 950]), 0.3), fine)
+    total = np.trapezoid(
+        by_temperature(np.interp(fine, [0, 600, 1200], [900, 1050, 950]), 0.3), fine
+    )
     exact = d.error_function_carbon(ramp.depth_um, total, 1.0, 0.3)
     assert np.max(np.abs(ramp.carbon - exact)) < 0.005 * 0.3
 
@@ -58,7 +65,10 @@ def test_richer_metal_diffuses_faster_so_depth_lies_between_the_two_ends():
 @pytest.mark.parametrize("carbon", [0.1, 0.2, 0.45, 0.6])
 @pytest.mark.parametrize("atmosphere", [None, "gas furnace", "air"])
 def test_estimate_follows_the_profile(carbon, atmosphere):
-    t, temp = np.linspace(0, 900, 61), np.interp(np.linspace(0, 900, 61), [0, 400, 900], [700, 1050, 1050])
+    t, temp = (
+        np.linspace(0, 900, 61),
+        np.interp(np.linspace(0, 900, 61), [0, 400, 900], [700, 1050, 1050]),
+    )
     p = d.carbon_profile(carbon, t, temp, 0.0, atmosphere)
     depth = np.interp(0.9 * carbon, p.carbon, p.depth_um)
     total = np.trapezoid([d.effective_diffusivity_um2_s(x, carbon) for x in temp], t)

@@ -3,19 +3,22 @@
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.forging import effort as e
 from forgeprops.forging import flow_stress_laws as laws
 from forgeprops.forging import press
-from forgeprops.steel import Steel, grade
-from forgeprops.steel.grades import grades
+from forgeprops.inputs.grades import grade, grades
+from forgeprops.inputs.steel import Steel
 
 
 @pytest.mark.parametrize("carbon", [0.1, 0.2, 0.35, 0.45, 1.1])
 def test_shida_branches_meet(carbon):
     # a wrong coefficient in one branch would open a gap at the transformation temperature
     td = 950.0 * (carbon + 0.41) / (carbon + 0.32) - 273.15
-    below, above = laws.shida_mpa(carbon, td - 1e-6, 0.3, 10.0), laws.shida_mpa(carbon, td + 1e-6, 0.3, 10.0)
+    below, above = (
+        laws.shida_mpa(carbon, td - 1e-6, 0.3, 10.0),
+        laws.shida_mpa(carbon, td + 1e-6, 0.3, 10.0),
+    )
     assert below == pytest.approx(above, rel=0.016)
 
 
@@ -61,7 +64,8 @@ def test_carbon_steel_laws_agree_within_a_fifth():
 
 def test_chromium_coefficient_reproduces_the_measured_steel():
     steel = Steel(
-        "measured", {"C": 0.30, "Mn": 0.89, "Mo": 0.52, "Si": 0.34, "Ni": 0.68, "Cr": 1.86, "Cu": 0.17}
+        "measured",
+        {"C": 0.30, "Mn": 0.89, "Mo": 0.52, "Si": 0.34, "Ni": 0.68, "Cr": 1.86, "Cu": 0.17},
     )
     # 1050 °C built in (geometric mean over strain and rate of two carbon references); hotter is a check
     for t, tolerance in ((1050.0, 0.08), (1100.0, 0.08), (1150.0, 0.11)):
@@ -107,7 +111,9 @@ def test_equal_effort_is_judged_in_the_die():
 
 def test_back_and_forth():
     there = e.equal_effort_preheat(grade("1030"), 900.0, grade("4140"))
-    assert e.equal_effort_preheat(grade("4140"), there, grade("1030")) == pytest.approx(900.0, abs=0.01)
+    assert e.equal_effort_preheat(grade("4140"), there, grade("1030")) == pytest.approx(
+        900.0, abs=0.01
+    )
 
 
 def test_many_cases_at_once():

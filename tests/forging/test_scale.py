@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.forging import scale
 
 
@@ -29,7 +29,9 @@ def test_iron_in_air_regression(t_c, x60, x300, x900):
 def test_curve_adds_up():
     t, temp = np.array([0.0, 300.0, 900.0]), np.array([20.0, 950.0, 950.0])
     coarse = scale.scale_along_um(t, temp)
-    fine = scale.scale_along_um(np.linspace(0, 900, 3001), np.interp(np.linspace(0, 900, 3001), t, temp))
+    fine = scale.scale_along_um(
+        np.linspace(0, 900, 3001), np.interp(np.linspace(0, 900, 3001), t, temp)
+    )
     held = scale.scale_thickness_um(950.0, 600.0)
     assert held < fine[-1] and np.all(np.diff(fine) >= 0.0)
     assert coarse[-1] == pytest.approx(fine[-1], rel=0.02)
@@ -51,7 +53,12 @@ def test_metal_loss_by_weight():
 def test_loss_of_a_heat_lies_in_what_is_reported():
     # fuel-fired heats: 0.7-1.5 % well run, up to 3 % (read); a 100 mm billet at 1200 °C for 1 h,
     # area per volume 4/100 mm; flue gas
-    loss = scale.metal_loss_um(scale.scale_thickness_um(1200.0, 3600.0, "gas furnace")) / 1000.0 * 4.0 / 100.0
+    loss = (
+        scale.metal_loss_um(scale.scale_thickness_um(1200.0, 3600.0, "gas furnace"))
+        / 1000.0
+        * 4.0
+        / 100.0
+    )
     assert 0.007 < loss < 0.06
 
 

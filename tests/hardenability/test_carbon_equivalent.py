@@ -5,9 +5,12 @@ import types
 import numpy as np
 import pytest
 
-from forgeprops.hardenability.carbon_equivalent import carbon_equivalent_warnings, carbon_equivalents
-from forgeprops.steel import Steel
-from forgeprops.steel.grades import grade, grades
+from forgeprops.hardenability.carbon_equivalent import (
+    carbon_equivalent_warnings,
+    carbon_equivalents,
+)
+from forgeprops.inputs.grades import grade, grades
+from forgeprops.inputs.steel import Steel
 
 
 def _steel(**wt):

@@ -15,8 +15,8 @@ from forgeprops.hardenability.end_quench import (
     end_quench_warnings,
     hardness_at_distance_hrc,
 )
-from forgeprops.steel import Steel
-from forgeprops.steel.grades import grade, grades
+from forgeprops.inputs.grades import grade, grades
+from forgeprops.inputs.steel import Steel
 
 
 def test_frame():
@@ -46,8 +46,12 @@ def test_factors_fall_with_ideal_diameter_and_rise_with_distance():
 def test_safeguards_hardly_touch_the_standard_inside_its_range():
     distance, poly, upper, _ = _coefficients()
     for di in np.linspace(25.4, 177.8, 400):
-        raw = np.array([np.polynomial.polynomial.polyval(di, c) if di <= u else 1.0
-                        for c, u in zip(poly, upper, strict=True)])
+        raw = np.array(
+            [
+                np.polynomial.polynomial.polyval(di, c) if di <= u else 1.0
+                for c, u in zip(poly, upper, strict=True)
+            ]
+        )
         assert dividing_factors(di) == pytest.approx(np.maximum(raw, 1.0), abs=0.03)
 
 
@@ -60,12 +64,15 @@ def test_arrays_equal_scalars():
     assert curves == pytest.approx(np.array([end_quench_hrc(s) for s in steels]))
     where = np.linspace(0.5, 55.0, len(steels))
     assert hardness_at_distance_hrc(batch, where) == pytest.approx(
-        [hardness_at_distance_hrc(s, x) for s, x in zip(steels, where, strict=True)])
+        [hardness_at_distance_hrc(s, x) for s, x in zip(steels, where, strict=True)]
+    )
 
 
 def test_hardness_at_the_tabulated_distances_and_beyond():
     steel = grade("4140")
-    assert hardness_at_distance_hrc(steel, end_quench_distances_mm()) == pytest.approx(end_quench_hrc(steel))
+    assert hardness_at_distance_hrc(steel, end_quench_distances_mm()) == pytest.approx(
+        end_quench_hrc(steel)
+    )
     assert hardness_at_distance_hrc(steel, 0.1) == end_quench_hrc(steel)[0]
     assert hardness_at_distance_hrc(steel, 99.0) == end_quench_hrc(steel)[-1]
 
@@ -74,9 +81,12 @@ def test_low_hardenability_is_flagged():
     codes = [w.code for w in end_quench(grade("1020")).attrs["warnings"]]
     assert "range:end_quench.ideal_diameter" in codes and "end_quench:below_20_hrc" in codes
     assert end_quench(grade("4140")).attrs["warnings"] == ()
-    assert [w.code for w in end_quench_warnings(grade("4340"))] == ["range:end_quench.Ni",
-                                                                    "range:end_quench.ideal_diameter"]
+    assert [w.code for w in end_quench_warnings(grade("4340"))] == [
+        "range:end_quench.Ni",
+        "range:end_quench.ideal_diameter",
+    ]
     low_manganese = Steel("low manganese", {"C": 0.4, "Mn": 0.3, "Cr": 1.0, "Mo": 0.2})
     assert end_quench_warnings(low_manganese)[0].text == (
         "Mn for the end-quench curve 0.3 wt% is outside the range 0.5 to 1.65 wt% "
-        "(ASTM A255-10, end-quench curve from chemistry).")
+        "(ASTM A255-10, end-quench curve from chemistry)."
+    )

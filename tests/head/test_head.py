@@ -11,8 +11,9 @@ from scipy.integrate import quad
 from scipy.sparse import diags, identity, kron
 from scipy.sparse.linalg import spsolve
 
-from forgeprops.errors import InputError
-from forgeprops.head import (
+from forgeprops.base.errors import InputError
+from forgeprops.base.tables import read_rows
+from forgeprops.inputs.head import (
     STATES,
     STEEL_DENSITY_KG_M3,
     ZONES,
@@ -27,7 +28,6 @@ from forgeprops.head import (
     heads,
     tube_mean_rise_mm2,
 )
-from forgeprops.tables import read_rows
 
 
 def plain(**changes):
@@ -98,7 +98,7 @@ def test_library_heads_are_believable(name):
 
 
 def test_library_table_says_invented():
-    assert {row["basis"] for row in read_rows("heads.csv")} == {"invented"}
+    assert {row["basis"] for row in read_rows("library/heads.csv")} == {"invented"}
 
 
 def test_slab_holds_exactly_the_zone():
@@ -147,7 +147,9 @@ def test_mean_rise_of_a_tube_against_quadrature(bore):
 def test_path_factor_of_plate_round_and_thin_tube():
     z = head("mid-iron").zones("forged")
     assert z["face"].path_factor == z["rim"].path_factor == 1.0
-    assert z["hosel"].path_factor == pytest.approx(2 / 3)  # slab L/3k with L = R/2 against round R/4k
+    assert z["hosel"].path_factor == pytest.approx(
+        2 / 3
+    )  # slab L/3k with L = R/2 against round R/4k
     assert z["neck"].path_factor == pytest.approx(2 / 3)
     thin = plain(hosel=Hosel(50, 14, 12.2, 50), neck=Neck(20, 16)).zones("finished")["hosel"]
     assert 0.9 < thin.path_factor < 1  # a thin wall is nearly a plate cooled from one side
@@ -160,7 +162,9 @@ def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
     link = h.links("finished")[0]
     edge, area = 2 * (face.length_mm + face.height_mm), face.length_mm * face.height_mm
     face_side = poisson_mean(face.length_mm, face.height_mm) * edge / area
-    rim_side = (70 * 40 - area) / ((edge + 2 * (70 + 40)) / 2) / 2 * face.thickness_mm / rim.thickness_mm
+    rim_side = (
+        (70 * 40 - area) / ((edge + 2 * (70 + 40)) / 2) / 2 * face.thickness_mm / rim.thickness_mm
+    )
     assert link.area_mm2 == pytest.approx(edge * face.thickness_mm)
     assert link.length_mm == pytest.approx(face_side + rim_side, rel=2e-3)
 
@@ -248,7 +252,9 @@ def test_what_cannot_be_built_is_one_sentence(changes, words):
 
 
 def test_mass_that_does_not_close_shows_both_numbers():
-    with pytest.raises(InputError, match=r"declared mass is 400 g but the finished dimensions make \d+ g"):
+    with pytest.raises(
+        InputError, match=r"declared mass is 400 g but the finished dimensions make \d+ g"
+    ):
         plain(declared_mass_g=400.0)
     assert plain().declared_mass_g is None
 

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.limits.distortion import (
+from forgeprops.base.errors import InputError
+from forgeprops.engine.section import lobatto
+from forgeprops.face.distortion import (
     EXPANSION_PER_K,
     bow_mm,
     bow_of_head,
@@ -19,16 +20,19 @@ from forgeprops.limits.distortion import (
     gradient_per_mm,
     transformation_strain,
 )
-from forgeprops.thermal.march.section import lobatto
 from forgeprops.transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
 
 
 def test_two_parts_in_a_thousand_through_3_mm_bow_60_mm_by_0_3_mm():
     assert bow_mm(0.002 / 3.0, 60.0) == pytest.approx(0.3)
-    assert bow_mm(gradient_per_mm(np.linspace(0.002, 0.0, 2000), 3.0), 60.0) == pytest.approx(0.3, rel=1e-3)
+    assert bow_mm(gradient_per_mm(np.linspace(0.002, 0.0, 2000), 3.0), 60.0) == pytest.approx(
+        0.3, rel=1e-3
+    )
     # exact arc: the rise of a circle of that radius
     radius = 3.0 / 0.002
-    assert bow_mm(1 / radius, 60.0) == pytest.approx(radius - np.sqrt(radius**2 - 30.0**2), rel=1e-3)
+    assert bow_mm(1 / radius, 60.0) == pytest.approx(
+        radius - np.sqrt(radius**2 - 30.0**2), rel=1e-3
+    )
 
 
 def test_bimetal_strip_of_timoshenko():
@@ -51,7 +55,9 @@ def test_layers_against_an_independent_beam():
 def test_volume_changes():
     # martensite 4.64 − 0.53 C per cent of volume (ASM Handbook, read as quoted)
     assert 300 * transformation_strain({"martensite": 1}, 0.4) == pytest.approx(4.64 - 0.53 * 0.4)
-    order = [transformation_strain({name: 1.0}, 0.4) for name in ("pearlite", "bainite", "martensite")]
+    order = [
+        transformation_strain({name: 1.0}, 0.4) for name in ("pearlite", "bainite", "martensite")
+    ]
     assert order[0] < order[1] < order[2]
     half = transformation_strain({"martensite": 0.5, "pearlite": 0.5}, 0.4)
     assert half == pytest.approx(0.5 * (order[0] + order[2]))
@@ -71,18 +77,24 @@ def test_face_bow_adds_its_parts_and_obeys_restraint():
     assert free.bow_mm == pytest.approx(free.transformation_mm + free.thermal_mm)
     assert free.bow_mm > 0 and free.residual_mpa == 0.0 and not free.flat
     assert [w.code for w in free.warnings] == ["distortion:bow"]
-    held = face_bow(3.0, 50.0, layers=layers, carbon_pct=0.3, difference_c=150, restraint=0.8, limit_mm=0.5)
+    held = face_bow(
+        3.0, 50.0, layers=layers, carbon_pct=0.3, difference_c=150, restraint=0.8, limit_mm=0.5
+    )
     assert held.bow_mm == pytest.approx(0.2 * free.bow_mm) and held.flat and held.residual_mpa > 50
     # stress of the held curvature: E k t/2
     assert held.residual_mpa == pytest.approx(205_000 * 0.8 * free.curvature_per_mm * 1.5, rel=1e-9)
     assert "bulges" in free.words() and "past" in free.words() and "within" in held.words()
     assert face_bow(3.0, 50.0, layers=layers[::-1]).bow_mm < 0
-    assert face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4).bow_mm == pytest.approx(0.0, abs=1e-12)
+    assert face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4).bow_mm == pytest.approx(
+        0.0, abs=1e-12
+    )
 
 
 def test_neck_drift():
     assert drift_deg(0.001, 14.0, 20.0) == pytest.approx(np.degrees(0.001 / 14 * 20))
-    shape = face_bow(3.0, 50.0, neck_mm=14, neck_wet_mm=20, neck_mismatch=frozen_thermal_strain(150))
+    shape = face_bow(
+        3.0, 50.0, neck_mm=14, neck_wet_mm=20, neck_mismatch=frozen_thermal_strain(150)
+    )
     assert 0.05 < shape.neck_drift_deg < 0.15 and "moves the loft" in shape.words()
 
 
@@ -101,7 +113,9 @@ def test_cut_edges():
 def test_several_hard_edges_make_one_warning():
     hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
     (warning,) = cutting_warnings(hv, ["face", "rim", "body"])
-    assert warning.text.startswith("The face, rim and body are to be cut but come out at 380, 330 and 321 HV")
+    assert warning.text.startswith(
+        "The face, rim and body are to be cut but come out at 380, 330 and 321 HV"
+    )
 
 
 def test_strains_of_real_layers_are_those_of_their_structure():
@@ -116,7 +130,10 @@ def test_strains_of_real_layers_are_those_of_their_structure():
     shape = bow_of_head(head, zone, carbon)
     mismatch = 1.68 * carbon / 300.0  # of full martensite and pearlite
     t, span = head.face.forged_thickness_mm, head.face.length_mm
-    assert shape.bow_mm == pytest.approx(mismatch / t * span**2 / 8.0, rel=2e-3) and shape.thermal_mm == 0.0
+    assert (
+        shape.bow_mm == pytest.approx(mismatch / t * span**2 / 8.0, rel=2e-3)
+        and shape.thermal_mm == 0.0
+    )
     zone.hardness_hv = 165.0  # tempered until its martensite is as soft as pearlite: no room left
     zone.as_quenched_hv = 165.0 + 0.5 * (float(hv_from_hrc(as_quenched_hrc(carbon))) - 165.0)
     assert bow_of_head(head, zone, carbon).bow_mm == pytest.approx(0.0, abs=1e-9)
@@ -132,8 +149,12 @@ def test_thermal_part_counts_only_while_the_back_is_soft_and_the_front_stiff():
     )  # fmt: skip
     head = fp.head("mid-iron")
     shape = bow_of_head(head, zone, 0.3)
-    expected = frozen_thermal_strain(110.0) / head.face.forged_thickness_mm * head.face.length_mm**2 / 8.0
-    assert shape.bow_mm == pytest.approx(expected)  # neither 160 °C (both soft) nor 50 °C (both stiff)
+    expected = (
+        frozen_thermal_strain(110.0) / head.face.forged_thickness_mm * head.face.length_mm**2 / 8.0
+    )
+    assert shape.bow_mm == pytest.approx(
+        expected
+    )  # neither 160 °C (both soft) nor 50 °C (both stiff)
 
 
 def test_a_computed_face_bows_the_right_way():
@@ -154,7 +175,9 @@ def test_a_computed_face_bows_the_right_way():
 
 
 def test_limits_of_the_user_reach_the_estimate():
-    result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), flatness_mm=0.01, cutting_limit_hv=900)
+    result = fp.estimate(
+        fp.grade("4130"), fp.head("mid-iron"), flatness_mm=0.01, cutting_limit_hv=900
+    )
     assert [w.code for w in result.distortion.warnings] == ["distortion:bow"]
     result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route().with_(neck_share=1.0))
     assert [w.code for w in result.distortion.warnings] == ["distortion:hard-to-cut"]

@@ -5,23 +5,23 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.limits.face import (
+from forgeprops.base.errors import InputError
+from forgeprops.base.tables import read_rows
+from forgeprops.face.ball_impact import strike_load
+from forgeprops.face.margin import (
     PLACES,
     face_margin_array,
     face_strike,
     fatigue_strength_mpa,
     least_thickness_array,
 )
-from forgeprops.limits.plate import (
+from forgeprops.face.plate import (
     clamped_circle,
     clamped_rectangle,
     first_frequency_hz,
     rectangle_coefficients,
     small_patch_mm,
 )
-from forgeprops.limits.strike import strike_load
-from forgeprops.tables import read_rows
 
 # ---- the ball ----
 
@@ -116,7 +116,9 @@ def test_stress_by_finite_differences_of_the_same_plate():
                     else:
                         continue
                 matrix[me, p * ny + q] += value
-            inside = ((x[i] + h * fine[:, None]) ** 2 + (y[j] + h * fine[None, :]) ** 2 < r * r).mean()
+            inside = (
+                (x[i] + h * fine[:, None]) ** 2 + (y[j] + h * fine[None, :]) ** 2 < r * r
+            ).mean()
             load[me] = inside * h**4 / (math.pi * r * r)
     w = spsolve(matrix.tocsr(), load).reshape(nx, ny)
     ci, cj = nx // 2, ny // 2
@@ -130,7 +132,7 @@ def test_stress_by_finite_differences_of_the_same_plate():
 
 
 def test_table_is_the_ritz_solution_and_splines_follow_it():
-    rows = read_rows("plate_coefficients.csv")
+    rows = read_rows("constants/plate_coefficients.csv")
     assert len(rows) == 108
     for row in rows[::19]:
         a, p = float(row["side_ratio"]), float(row["patch_over_half_side"])
@@ -243,7 +245,8 @@ def test_directions():
     base = face_strike(3.0, 250).margin
     assert face_strike(3.5, 250).margin > base and face_strike(3.0, 320).margin > base
     assert (
-        face_strike(3.0, 250, speed_m_s=45).margin < base and face_strike(3.0, 250, loft_deg=45).margin > base
+        face_strike(3.0, 250, speed_m_s=45).margin < base
+        and face_strike(3.0, 250, loft_deg=45).margin > base
     )
     assert face_strike(3.0, 250, strikes=200_000).margin < base
     assert (
@@ -259,7 +262,10 @@ def test_layers_through_the_thickness():
     mirrored = face_strike(3.0, [180, 200, 250, 300, 350])
     assert mirrored.margin < hard_front.margin  # the edge, which suffers more, pulls at the front
     even = face_strike(3.0, [350, 350, 350, 350, 350])
-    assert even.margin == pytest.approx(face_strike(3.0, 350).margin) and even.margin > hard_front.margin
+    assert (
+        even.margin == pytest.approx(face_strike(3.0, 350).margin)
+        and even.margin > hard_front.margin
+    )
     soft_core = face_strike(3.0, [350, 110, 110, 110, 350])
     assert "inside" in soft_core.governed_by and soft_core.margin < face_strike(3.0, 350).margin
     assert "face:soft-core" in [w.code for w in soft_core.warnings]
@@ -307,10 +313,14 @@ def test_clamped_circle_deflection_by_adding_rings(patch):
     b = (np.arange(20_000) + 0.5) * patch / 20_000
     rings = (2 * b**2 * np.log(b / a) + a**2 - b**2) / (16 * math.pi)
     mean = float(np.sum(rings * b) / np.sum(b))
-    assert clamped_circle(a, patch, nu).deflection == pytest.approx(12 * (1 - nu**2) * mean / (2 * a) ** 2, rel=1e-6)
+    assert clamped_circle(a, patch, nu).deflection == pytest.approx(
+        12 * (1 - nu**2) * mean / (2 * a) ** 2, rel=1e-6
+    )
 
 
 def test_large_plate_suffers_at_its_centre_in_one_layer_as_in_five():
-    one, five = (face_strike(3.0, hv, length_mm=100.0, height_mm=80.0) for hv in (300.0, [300.0] * 5))
+    one, five = (
+        face_strike(3.0, hv, length_mm=100.0, height_mm=80.0) for hv in (300.0, [300.0] * 5)
+    )
     assert one.governed_by == five.governed_by == "fatigue at the centre of the back"
     assert one.margin == pytest.approx(five.margin) and one.centre_mpa > one.edge_mpa

@@ -8,11 +8,11 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from forgeprops.errors import InputError
-from forgeprops.limits.bench import LIMITS, angles, force_for_angle, limit_forces, yield_force
-from forgeprops.limits.hosel import CAUTIONS, allowed_deg_array, bench_options, ease_of, hosel_bend
-from forgeprops.limits.section import elastic_modulus_mm3, second_moment_mm4
-from forgeprops.mechanical.strength import flow_curve, strength, strength_arrays
+from forgeprops.base.errors import InputError
+from forgeprops.hosel.bench import LIMITS, angles, force_for_angle, limit_forces, yield_force
+from forgeprops.hosel.bend import CAUTIONS, allowed_deg_array, bench_options, ease_of, hosel_bend
+from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
+from forgeprops.strength.tensile import flow_curve, strength, strength_arrays
 
 E = 205_000.0
 SOFT = {"ferrite": 0.75, "pearlite": 0.25}
@@ -45,7 +45,9 @@ def exact_angle(bend, force):
 
             fronts = (curve.yield_mpa / E / k, curve.hardening_starts / k, small)
             cuts = sorted({0.0, big, *(x for x in fronts if 0 < x < big)})
-            return sum(quad(part, a, c, epsrel=1e-7)[0] for a, c in zip(cuts, cuts[1:], strict=False))
+            return sum(
+                quad(part, a, c, epsrel=1e-7)[0] for a, c in zip(cuts, cuts[1:], strict=False)
+            )
 
         elastic = target / (E * inertia)
         return brentq(lambda k: moment(k) - target, elastic, 0.2, rtol=1e-7) - elastic
@@ -124,7 +126,11 @@ def test_single_equals_batch():
     n = 40
     hv, neck = rng.uniform(120, 420, n), rng.uniform(120, 420, n)
     fp, b, m = rng.dirichlet((1, 1, 1), n).T
-    outside, bore, length = rng.uniform(12.5, 14, n), rng.uniform(8.8, 9.6, n), rng.uniform(8, 25, n)
+    outside, bore, length = (
+        rng.uniform(12.5, 14, n),
+        rng.uniform(8.8, 9.6, n),
+        rng.uniform(8, 25, n),
+    )
     here, there = strength_arrays(hv, fp, b, m), strength_arrays(neck, fp, b, m)
     many = allowed_deg_array(
         outside,
@@ -144,7 +150,9 @@ def test_single_equals_batch():
     )
     for i in range(n):
         shares = {"ferrite": fp[i], "bainite": b[i], "martensite": m[i]}
-        one = hosel_bend(outside[i], bore[i], length[i], hv[i], fractions=shares, neck_hardness_hv=neck[i])
+        one = hosel_bend(
+            outside[i], bore[i], length[i], hv[i], fractions=shares, neck_hardness_hv=neck[i]
+        )
         assert one.allowed_deg == pytest.approx(many["allowed_deg"][i], rel=1e-9, abs=1e-9)
         assert one.governed_by == LIMITS[many["governed_by"][i]]
 
@@ -193,7 +201,9 @@ def test_soft_and_hard_hosel_of_one_geometry():
     soft, hard = (hosel_bend(hardness_hv=hv, fractions=f) for hv, f in ((150, SOFT), (320, HARD)))
     assert soft.allowed_deg > 3.5 and hard.allowed_deg < 0.6
     assert (soft.governed_by, hard.governed_by) == ("re-bends", "bar force")
-    assert hard.bar_force_n > 2.3 * soft.bar_force_n and hard.springback_deg > 2 * soft.springback_deg
+    assert (
+        hard.bar_force_n > 2.3 * soft.bar_force_n and hard.springback_deg > 2 * soft.springback_deg
+    )
     # the fully plastic moments by hand: yield × (13.4³ − 9.4³)/6
     assert soft.limit_moment_nm == pytest.approx(soft.strength.yield_mpa * 262.59 / 1000, rel=1e-3)
     assert "150 HV" in soft.words() and "firm" in soft.words() and "springs back" in soft.words()
@@ -214,9 +224,12 @@ def test_strain_alone_is_of_the_published_order():
 
 def test_loft_and_lie_add_as_vectors_and_mirror():
     both = hosel_bend(target_lie_deg=1.2, target_loft_deg=0.9)
-    assert both.target_deg == pytest.approx(1.5) and both.direction_deg == pytest.approx(36.87, abs=0.01)
+    assert both.target_deg == pytest.approx(1.5) and both.direction_deg == pytest.approx(
+        36.87, abs=0.01
+    )
     assert (
-        hosel_bend(target_lie_deg=1.2, target_loft_deg=0.9, hand="left").direction_deg == -both.direction_deg
+        hosel_bend(target_lie_deg=1.2, target_loft_deg=0.9, hand="left").direction_deg
+        == -both.direction_deg
     )
     one = hosel_bend(target_lie_deg=1.5)
     assert both.bar_force_n == pytest.approx(one.bar_force_n, rel=1e-9)
@@ -234,7 +247,9 @@ def test_force_falls_with_the_bar_and_angle_rises_with_the_zone():
 
 
 def test_it_bends_first_where_it_is_weak():
-    assert hosel_bend(hardness_hv=150, fractions=SOFT).bends_at_mm == 20.0  # greatest moment: the clamp
+    assert (
+        hosel_bend(hardness_hv=150, fractions=SOFT).bends_at_mm == 20.0
+    )  # greatest moment: the clamp
     graded = hosel_bend(hardness_hv=150, fractions=SOFT, neck_hardness_hv=200)
     assert (
         graded.bends_at_mm == 0.0
@@ -303,7 +318,10 @@ def test_history_uses_up_strain_and_life():
     assert gone.allowed_deg < 0.5 and "hosel:used-up" in [w.code for w in gone.warnings]
     aged = hosel_bend(hardness_hv=150, fractions=SOFT, history_deg=[2.0], aged=True)
     young = hosel_bend(hardness_hv=150, fractions=SOFT, history_deg=[2.0])
-    assert aged.bar_force_n > young.bar_force_n and aged.allowed_by["strain"] < young.allowed_by["strain"]
+    assert (
+        aged.bar_force_n > young.bar_force_n
+        and aged.allowed_by["strain"] < young.allowed_by["strain"]
+    )
 
 
 def test_plateau_is_felt():
@@ -318,7 +336,9 @@ def test_plateau_is_felt():
 
 def test_harder_always_bends_less():
     for f in (SOFT, HARD, None):
-        degrees = [hosel_bend(hardness_hv=hv, fractions=f).allowed_deg for hv in (150, 200, 250, 300, 350)]
+        degrees = [
+            hosel_bend(hardness_hv=hv, fractions=f).allowed_deg for hv in (150, 200, 250, 300, 350)
+        ]
         # ferrite–pearlite hardens more at 200 HV than at 150: its re-bend answer is flat there
         assert all(a >= 0.985 * b for a, b in zip(degrees, degrees[1:], strict=False)), (f, degrees)
         assert degrees[0] > 1.3 * degrees[-1]
@@ -329,7 +349,9 @@ def test_interval_holds_the_answer_and_grows_with_doubt():
     assert 0 <= bend.allowed_deg_low < bend.allowed_deg < bend.allowed_deg_high
     wide = hosel_bend(hardness_hv=240, fractions=HARD, hardness_se_hv=25)
     sure = hosel_bend(hardness_hv=240, fractions=HARD)
-    assert wide.allowed_deg_high - wide.allowed_deg_low > sure.allowed_deg_high - sure.allowed_deg_low
+    assert (
+        wide.allowed_deg_high - wide.allowed_deg_low > sure.allowed_deg_high - sure.allowed_deg_low
+    )
     assert "resting on assumptions" in bend.words()
 
 
@@ -371,7 +393,8 @@ def test_bad_input_is_one_clear_sentence(bad, message):
 def test_ready_strength_is_taken():
     material = strength(150, SOFT)
     assert (
-        hosel_bend(material=material).allowed_deg == hosel_bend(hardness_hv=150, fractions=SOFT).allowed_deg
+        hosel_bend(material=material).allowed_deg
+        == hosel_bend(hardness_hv=150, fractions=SOFT).allowed_deg
     )
     with pytest.raises(InputError, match="option"):
         allowed_deg_array(13.4, 9.4, 20, 300, 450, 0.15, 150, bar=300)
@@ -379,8 +402,8 @@ def test_ready_strength_is_taken():
 
 def test_bend_of_head_uses_the_bored_straight_hosel():
     import forgeprops as fp
-    from forgeprops.limits.cases import between, gradient_share
-    from forgeprops.limits.hosel import bend_of_head
+    from forgeprops.hosel.bend import bend_of_head
+    from forgeprops.hosel.cases import between, gradient_share
 
     head, here, there = fp.head("mid-iron"), strength(150, SOFT), strength(190, SOFT)
     share = gradient_share(head)
@@ -394,7 +417,9 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
         head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, 150, fractions=SOFT
     )
     assert bend.bends_at_mm == 0.0 and 0.7 < bend.allowed_deg / straight.allowed_deg < 1.1
-    assert bend_of_head(head, here, here).allowed_deg == pytest.approx(straight.allowed_deg, rel=1e-12)
+    assert bend_of_head(head, here, here).allowed_deg == pytest.approx(
+        straight.allowed_deg, rel=1e-12
+    )
 
 
 @pytest.mark.parametrize(
@@ -410,7 +435,10 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
 )
 def test_where_to_pull_is_the_same_side_of_the_head_for_either_hand(lie, loft, words):
     for hand in ("right", "left"):
-        assert hosel_bend(hardness_hv=150, target_lie_deg=lie, target_loft_deg=loft, hand=hand).pull == words
+        assert (
+            hosel_bend(hardness_hv=150, target_lie_deg=lie, target_loft_deg=loft, hand=hand).pull
+            == words
+        )
 
 
 def test_pulling_to_toe_and_face_makes_lie_upright_and_loft_weak():
@@ -431,7 +459,14 @@ def test_pulling_to_toe_and_face_makes_lie_upright_and_loft_weak():
 
 
 def test_a_bench_takes_only_its_own_names():
-    assert bench_options(None) == {} and bench_options({"bar_mm": 5, "hand": "left"}) == {"bar_mm": 5, "hand": "left"}
-    for bad, words in (({"bar": 600}, "did you mean 'bar_mm'"), ({"outside_mm": 13}, "outside_mm"), (600, "int 600")):
+    assert bench_options(None) == {} and bench_options({"bar_mm": 5, "hand": "left"}) == {
+        "bar_mm": 5,
+        "hand": "left",
+    }
+    for bad, words in (
+        ({"bar": 600}, "did you mean 'bar_mm'"),
+        ({"outside_mm": 13}, "outside_mm"),
+        (600, "int 600"),
+    ):
         with pytest.raises(InputError, match=words):
             bench_options(bad)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from forgeprops.limits.rebend import (
+from forgeprops.hosel.fatigue import (
     allowed_amplitude,
     cycles_to_crack,
     miner_damage,
@@ -25,7 +25,9 @@ AMPLITUDES = np.array([0.005, 0.010, 0.014, 0.020, 0.030])
     ],
 )
 def test_roessle_fatemi_lives_worked_independently(hb, lives):
-    assert cycles_to_crack(roessle_fatemi(hb / 0.95), AMPLITUDES) == pytest.approx(lives, rel=0.01, abs=0.6)
+    assert cycles_to_crack(roessle_fatemi(hb / 0.95), AMPLITUDES) == pytest.approx(
+        lives, rel=0.01, abs=0.6
+    )
 
 
 @pytest.mark.parametrize(
@@ -59,7 +61,9 @@ def test_allowed_amplitude_lies_between_the_methods_and_falls_with_cycles():
     n = np.array([1, 5, 20, 100])
     amp = allowed_amplitude(200, 624, n, 20.0)
     assert (np.diff(amp) < 0).all()
-    both = np.array([strain_amplitude(x, 20.0 * n) for x in (roessle_fatemi(200), uniform_material_law(624))])
+    both = np.array(
+        [strain_amplitude(x, 20.0 * n) for x in (roessle_fatemi(200), uniform_material_law(624))]
+    )
     assert (amp >= both.min(axis=0)).all() and (amp <= both.max(axis=0)).all()
     assert (both.max(axis=0) < 1.3 * both.min(axis=0)).all()  # the methods agree to a quarter
 
@@ -67,12 +71,17 @@ def test_allowed_amplitude_lies_between_the_methods_and_falls_with_cycles():
 def test_damage_of_bends():
     assert miner_damage(200, 624, []) == 0.0
     one = miner_damage(200, 624, [0.03])
-    both = cycles_to_crack(roessle_fatemi(200), 0.015) * cycles_to_crack(uniform_material_law(624), 0.015)
+    both = cycles_to_crack(roessle_fatemi(200), 0.015) * cycles_to_crack(
+        uniform_material_law(624), 0.015
+    )
     life = np.sqrt(both)
     assert one == pytest.approx(0.5 * 20 / life)
     assert miner_damage(200, 624, [0.03, 0.03]) == pytest.approx(2 * one)
 
 
 def test_psi_is_continuous():
-    below, above = uniform_material_law(0.003 * 205_000 - 1e-6), uniform_material_law(0.003 * 205_000 + 1e-6)
+    below, above = (
+        uniform_material_law(0.003 * 205_000 - 1e-6),
+        uniform_material_law(0.003 * 205_000 + 1e-6),
+    )
     assert below.ductility == pytest.approx(above.ductility, rel=1e-6)

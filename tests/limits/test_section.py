@@ -8,7 +8,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import beta
 
-from forgeprops.limits.section import (
+from forgeprops.hosel.bending_moment import (
     curvature,
     eccentric_section,
     elastic_modulus_mm3,
@@ -19,7 +19,7 @@ from forgeprops.limits.section import (
     second_moment_mm4,
     shape_factor,
 )
-from forgeprops.mechanical.strength import BRANCHES, FlowCurve, strength
+from forgeprops.strength.tensile import BRANCHES, FlowCurve, strength
 
 E = 205_000.0
 
@@ -39,7 +39,9 @@ def fibre_moment(stress, width, low, high, k, strips=40_000):
 
 def tube_width(outside, bore):
     big, small = outside / 2, bore / 2
-    return lambda y: 2 * (np.sqrt(np.maximum(big**2 - y**2, 0)) - np.sqrt(np.maximum(small**2 - y**2, 0)))
+    return lambda y: (
+        2 * (np.sqrt(np.maximum(big**2 - y**2, 0)) - np.sqrt(np.maximum(small**2 - y**2, 0)))
+    )
 
 
 def test_beer_johnston_rectangular_beam_by_the_fibre_model():
@@ -104,8 +106,12 @@ def test_hosel_sections_worked_by_hand(outside, bore, inertia, ze, zp, f):
 def test_perfectly_plastic_tube_worked_by_hand(ratio, expected):
     curve = perfectly_plastic(350.0)
     first = 350 * elastic_modulus_mm3(13.5, 9.4)
-    assert moment_nmm(13.5, 9.4, curve, ratio * 350 / (E * 6.75)) / first == pytest.approx(expected, abs=1e-4)
-    assert moment_nmm(13.5, 9.4, curve, 2 * 350 / (E * 6.75)) / 1000 == pytest.approx(89.28, abs=0.01)
+    assert moment_nmm(13.5, 9.4, curve, ratio * 350 / (E * 6.75)) / first == pytest.approx(
+        expected, abs=1e-4
+    )
+    assert moment_nmm(13.5, 9.4, curve, 2 * 350 / (E * 6.75)) / 1000 == pytest.approx(
+        89.28, abs=0.01
+    )
 
 
 @pytest.mark.parametrize("bore", [0.0, 5.0, 9.4, 12.5])
@@ -132,7 +138,9 @@ def test_linear_hardening_closed_form():
 
 
 def test_power_law_closed_form():
-    assert power_law_moment_nmm(13.5, 9.4, 700.0, 0.2, 0.0021) / 1000 == pytest.approx(74.358, abs=1e-3)
+    assert power_law_moment_nmm(13.5, 9.4, 700.0, 0.2, 0.0021) / 1000 == pytest.approx(
+        74.358, abs=1e-3
+    )
     assert power_law_moment_nmm(13.5, 9.4, 1.0, 0.0, 1.0) == pytest.approx(
         plastic_modulus_mm3(13.5, 9.4), rel=1e-12
     )
@@ -194,11 +202,16 @@ def test_quadrature_and_fibres_agree(branch, hv, outside, bore):
             {
                 0.0,
                 big,
-                *(x for x in (curve.yield_mpa / E / k, curve.hardening_starts / k, small) if 0 < x < big),
+                *(
+                    x
+                    for x in (curve.yield_mpa / E / k, curve.hardening_starts / k, small)
+                    if 0 < x < big
+                ),
             }
         )
         exact = sum(
-            quad(part, a, b, epsrel=1e-10, limit=200)[0] for a, b in zip(cuts, cuts[1:], strict=False)
+            quad(part, a, b, epsrel=1e-10, limit=200)[0]
+            for a, b in zip(cuts, cuts[1:], strict=False)
         )
         ours = float(moment_nmm(outside, bore, curve, k))
         assert ours == pytest.approx(exact, rel=1e-7)
@@ -211,7 +224,10 @@ def test_slope_is_the_derivative_and_inverse_returns():
         curve = strength(hv, branch="ferrite-pearlite").curve
         k = np.geomspace(1e-4, 2e-2, 40)
         moment, slope = moment_slope(13.4, 9.4, curve, k)
-        up, down = moment_nmm(13.4, 9.4, curve, k * 1.00001), moment_nmm(13.4, 9.4, curve, k * 0.99999)
+        up, down = (
+            moment_nmm(13.4, 9.4, curve, k * 1.00001),
+            moment_nmm(13.4, 9.4, curve, k * 0.99999),
+        )
         assert slope == pytest.approx((up - down) / (2e-5 * k), rel=2e-3)
         assert (slope > 0).all()
         assert curvature(13.4, 9.4, curve, moment) == pytest.approx(k, rel=1e-9)
@@ -234,7 +250,12 @@ def test_elastic_eccentric_bore_by_the_parallel_axis_theorem():
     curve, off, k = strength(320).curve, 0.4, 1e-5
     outer, inner = math.pi * 6.7**2, math.pi * 4.7**2
     shift = inner * off / (outer - inner)
-    inertia = second_moment_mm4(13.4) + outer * shift**2 - second_moment_mm4(9.4) - inner * (off + shift) ** 2
+    inertia = (
+        second_moment_mm4(13.4)
+        + outer * shift**2
+        - second_moment_mm4(9.4)
+        - inner * (off + shift) ** 2
+    )
     moment, fibre = eccentric_section(13.4, 9.4, off, curve, k)
     assert moment == pytest.approx(E * inertia * k, rel=1e-6)
     assert fibre == pytest.approx(6.7 + shift, rel=1e-6)
@@ -246,7 +267,9 @@ def test_plastic_eccentric_bore_by_equal_areas():
     off, curve = 0.4, perfectly_plastic(300.0)
 
     def width(y):
-        return 2 * (np.sqrt(np.maximum(6.7**2 - y**2, 0)) - np.sqrt(np.maximum(4.7**2 - (y - off) ** 2, 0)))
+        return 2 * (
+            np.sqrt(np.maximum(6.7**2 - y**2, 0)) - np.sqrt(np.maximum(4.7**2 - (y - off) ** 2, 0))
+        )
 
     y = np.linspace(-6.7, 6.7, 400_001)
     area = np.cumsum(width(y))

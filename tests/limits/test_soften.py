@@ -3,8 +3,8 @@
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.limits.soften import soften
+from forgeprops.base.errors import InputError
+from forgeprops.study.softening import soften
 
 
 @pytest.fixture(scope="module")

@@ -3,20 +3,27 @@
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.mechanical import hardness_scales as hs
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.base.tables import read_rows
+from forgeprops.strength import hardness_scales as hs
 
-ROWS = read_rows("hardness_conversion.csv")
+ROWS = read_rows("constants/hardness_conversion.csv")
 
 
 def _pairs(table, a, b):
     return [(float(r[a]), float(r[b])) for r in ROWS if r["table"] == table and r[a] and r[b]]
 
 
-@pytest.mark.parametrize(("table", "a", "b"), [
-    ("E140 T1", "HV", "HRC"), ("E140 T1", "HB", "HRC"), ("E140 T1", "HV", "HB"),
-    ("E140 T2", "HV", "HRB"), ("E140 T2", "HB", "HRB")])
+@pytest.mark.parametrize(
+    ("table", "a", "b"),
+    [
+        ("E140 T1", "HV", "HRC"),
+        ("E140 T1", "HB", "HRC"),
+        ("E140 T1", "HV", "HB"),
+        ("E140 T2", "HV", "HRB"),
+        ("E140 T2", "HB", "HRB"),
+    ],
+)
 def test_exact_at_every_printed_row_both_ways(table, a, b):
     pairs = _pairs(table, a, b)
     assert len(pairs) >= 40
@@ -27,23 +34,39 @@ def test_exact_at_every_printed_row_both_ways(table, a, b):
 
 def test_brinell_seam_of_the_two_e140_tables():
     # all Brinell rows of table 2 hold from HV except the three that contradict table 1 (HRB 98, 99, 100)
-    missed = [hv for hv, hb in _pairs("E140 T2", "HV", "HB")
-              if abs(hs.convert_hardness(hv, "HV", "HB") - hb) > 1e-9]
+    missed = [
+        hv
+        for hv, hb in _pairs("E140 T2", "HV", "HB")
+        if abs(hs.convert_hardness(hv, "HV", "HB") - hb) > 1e-9
+    ]
     assert missed == [228.0, 234.0, 240.0]
 
 
 def test_iso_18265_rows_and_the_size_of_the_disagreement():
     for hv, hb in _pairs("ISO 18265 A1", "HV", "HB"):
-        assert hs.convert_hardness(hv, "HV", "HB", standard="ISO 18265") == pytest.approx(hb, abs=1e-9)
-    ratio = [hs.convert_hardness(hv, "HV", "HB", standard="ISO 18265") / hs.convert_hardness(hv, "HV", "HB")
-             for hv in range(100, 223, 5)]
+        assert hs.convert_hardness(hv, "HV", "HB", standard="ISO 18265") == pytest.approx(
+            hb, abs=1e-9
+        )
+    ratio = [
+        hs.convert_hardness(hv, "HV", "HB", standard="ISO 18265")
+        / hs.convert_hardness(hv, "HV", "HB")
+        for hv in range(100, 223, 5)
+    ]
     assert 0.94 < min(ratio) and max(ratio) < 0.96
 
 
 def test_published_iso_18265_hrc_column_240_to_275_hv():
     # HRC column of ISO 18265 table A.1 (DIN 50150), read at nt-systemloesungen.de, Berechnungsgrundlagen
-    for hv, hrc in ((240, 20.3), (245, 21.3), (250, 22.2), (255, 23.1), (260, 24.0), (265, 24.8), (270, 25.6),
-                    (275, 26.4)):
+    for hv, hrc in (
+        (240, 20.3),
+        (245, 21.3),
+        (250, 22.2),
+        (255, 23.1),
+        (260, 24.0),
+        (265, 24.8),
+        (270, 25.6),
+        (275, 26.4),
+    ):
         assert hs.convert_hardness(hv, "HV", "HRC") == pytest.approx(hrc, abs=0.15)
 
 
@@ -63,14 +86,26 @@ def test_round_trip_and_rising(a, b):
 
 def test_table_checksum():
     # a changed cell must be a deliberate change
-    for column, total in (("HV", 55966.0), ("HRC", 2156.0), ("HRB", 3565.0), ("HB", 28870.2),
-                          ("Rm_MPa", 82355.0)):
+    for column, total in (
+        ("HV", 55966.0),
+        ("HRC", 2156.0),
+        ("HRB", 3565.0),
+        ("HB", 28870.2),
+        ("Rm_MPa", 82355.0),
+    ):
         assert sum(float(r[column]) for r in ROWS if r[column]) == total, column
 
 
 def test_outside_the_table_raises_and_try_gives_none():
-    for value, a, b in ((237.9, "HV", "HRC"), (941, "HV", "HRC"), (19.9, "HRC", "HV"), (101, "HRB", "HV"),
-                        (241, "HV", "HRB"), (700, "HV", "HB"), (40, "HRC", "HRB")):
+    for value, a, b in (
+        (237.9, "HV", "HRC"),
+        (941, "HV", "HRC"),
+        (19.9, "HRC", "HV"),
+        (101, "HRB", "HV"),
+        (241, "HV", "HRB"),
+        (700, "HV", "HB"),
+        (40, "HRC", "HRB"),
+    ):
         assert hs.try_convert(value, a, b) is None
         with pytest.raises(InputError, match=f"{a} .* has no {b}; allowed is"):
             hs.convert_hardness(value, a, b)
@@ -98,8 +133,10 @@ def test_arrays_agree_with_scalars_and_flag_the_outside():
     assert outside.tolist() == [True, False, False, False, True]
     assert hrc[[0, 4]].tolist() == [20.0, 68.0]
     assert hrc[2] == hs.convert_hardness(300, "HV", "HRC")
-    for forward, back, values in ((hs.hv_to_hrc_array, hs.hrc_to_hv_array, np.linspace(238, 940, 50)),
-                                  (hs.hv_to_hb_array, hs.hb_to_hv_array, np.linspace(100, 674, 50))):
+    for forward, back, values in (
+        (hs.hv_to_hrc_array, hs.hrc_to_hv_array, np.linspace(238, 940, 50)),
+        (hs.hv_to_hb_array, hs.hb_to_hv_array, np.linspace(100, 674, 50)),
+    ):
         there, flag = forward(values)
         again, flag_back = back(there)
         assert not flag.any() and not flag_back.any()

@@ -5,8 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.mechanical.strength import (
+from forgeprops.base.errors import InputError
+from forgeprops.base.tables import read_rows
+from forgeprops.inputs.steel import Steel
+from forgeprops.strength.tensile import (
     BRANCHES,
     ferrite_pearlite_yield,
     flow_curve,
@@ -14,9 +16,7 @@ from forgeprops.mechanical.strength import (
     strength_arrays,
     tensile_strength,
 )
-from forgeprops.mechanical.strength_fit import fit_strength, handbook
-from forgeprops.steel import Steel
-from forgeprops.tables import read_rows
+from forgeprops.strength.tensile_fits import fit_strength, handbook
 
 
 def test_pickering_gladman_1020_by_hand():
@@ -32,8 +32,12 @@ def test_gladman_si_printing():
     steel = Steel("1045", {"C": 0.45, "Mn": 0.75, "Si": 0.25, "N": 0.004})
     f = 0.45
     cube = f ** (1 / 3)
-    mpa = (cube * (35 + 58 * 0.75 + 17.4 * 0.012**-0.5) + (1 - cube) * (178 + 3.8 * 0.0002**-0.5) + 63 * 0.25
-           + 425 * 0.004**0.5)
+    mpa = (
+        cube * (35 + 58 * 0.75 + 17.4 * 0.012**-0.5)
+        + (1 - cube) * (178 + 3.8 * 0.0002**-0.5)
+        + 63 * 0.25
+        + 425 * 0.004**0.5
+    )
     assert ferrite_pearlite_yield(steel, 12, 1 - f) == pytest.approx(mpa, rel=0.01)
 
 
@@ -47,7 +51,7 @@ def test_grain_size_moves_the_yield():
 
 
 def test_refit_gives_the_stored_constants():
-    stored = {r["id"]: float(r["value"]) for r in read_rows("strength_fits.csv")}
+    stored = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
     for name, value in fit_strength().items():
         assert stored[name] == pytest.approx(value, rel=1e-5), name
 
@@ -61,10 +65,14 @@ def test_tensile_of_quenched_and_tempered_handbook_bars_is_near_3_12_hv():
 
 # 4140, 25 mm, oil quenched and tempered: tension read at efunda.com, hardness from memory of the same table.
 @pytest.mark.parametrize(
-    ("hb", "ys", "ts", "el"), [(285, 834, 951, 18), (230, 655, 758, 22), (370, 1138, 1248, 13)])
+    ("hb", "ys", "ts", "el"), [(285, 834, 951, 18), (230, 655, 758, 22), (370, 1138, 1248, 13)]
+)
 def test_4140_quenched_and_tempered(hb, ys, ts, el):
     s = strength(hb / 0.95, {"martensite": 1.0})
-    assert abs(s.tensile_mpa - ts) < 2 * s.tensile_se_mpa and abs(s.yield_mpa - ys) < 2 * s.yield_se_mpa
+    assert (
+        abs(s.tensile_mpa - ts) < 2 * s.tensile_se_mpa
+        and abs(s.yield_mpa - ys) < 2 * s.yield_se_mpa
+    )
     assert s.elongation * 100 == pytest.approx(el, rel=0.2)
 
 
@@ -73,7 +81,9 @@ def test_errors_of_the_fit_are_the_stated_ones():
     s = strength_arrays(rows["hardness_hv"], 1.0)
     for name in ("yield_mpa", "tensile_mpa"):
         off = rows[name] - s[name]
-        assert np.sqrt(np.mean(off**2)) == pytest.approx(s[name.replace("_mpa", "_se_mpa")][0], rel=0.15)
+        assert np.sqrt(np.mean(off**2)) == pytest.approx(
+            s[name.replace("_mpa", "_se_mpa")][0], rel=0.15
+        )
 
 
 @pytest.mark.parametrize("branch", BRANCHES)
@@ -87,7 +97,9 @@ def test_curve_passes_yield_tensile_and_considere(branch, hv):
     assert c.stress_mpa(e_u) / (1 + s.uniform_elongation) == pytest.approx(s.tensile_mpa, rel=1e-9)
     h = 1e-6
     slope = (c.stress_mpa(e_u + h) - c.stress_mpa(e_u - h)) / (2 * h)
-    assert slope == pytest.approx(c.stress_mpa(e_u), rel=1e-5)  # Considère: the load is greatest there
+    assert slope == pytest.approx(
+        c.stress_mpa(e_u), rel=1e-5
+    )  # Considère: the load is greatest there
     load = [c.stress_mpa(e) * math.exp(-e) for e in np.linspace(0.01, 2 * e_u, 400)]
     assert max(load) == pytest.approx(s.tensile_mpa, rel=1e-3)
     assert 0 < c.hardening_power < 1
@@ -102,7 +114,13 @@ def test_single_equals_batch_and_blend_has_no_jumps():
         one = strength(240.0, {"ferrite": 1 - x, "bainite": 0.6 * x, "martensite": 0.4 * x})
         for name, values in many.items():
             assert getattr(one, name) == pytest.approx(values[i], rel=1e-12), name
-    for name in ("yield_mpa", "tensile_mpa", "uniform_elongation", "elongation", "reduction_of_area"):
+    for name in (
+        "yield_mpa",
+        "tensile_mpa",
+        "uniform_elongation",
+        "elongation",
+        "reduction_of_area",
+    ):
         steps = np.abs(np.diff(many[name]))
         assert steps.max() < 0.03 * many[name].mean(), name
     assert many["yield_plateau_strain"][0] == 0.015 and many["yield_plateau_strain"][-1] == 0.0
@@ -130,7 +148,9 @@ def test_uniform_elongation_lies_between_its_two_estimates():
             s = strength(hv, branch=branch)
             by_ratio = 0.6 * (1 - s.yield_mpa / s.tensile_mpa)
             by_elongation = math.log(1 + 0.55 * s.elongation)
-            assert min(by_ratio, by_elongation) <= s.hardening_exponent <= max(by_ratio, by_elongation)
+            assert (
+                min(by_ratio, by_elongation) <= s.hardening_exponent <= max(by_ratio, by_elongation)
+            )
             assert s.hardening_exponent_se > 0.19 * s.hardening_exponent
 
 
@@ -154,34 +174,45 @@ def test_flow_curve_survives_contradicting_numbers():
 
 def test_stated_errors_by_hand():
     """Where two lines or two estimates disagree, half their distance stands beside the scatter of each."""
-    k = {row["id"]: float(row["value"]) for row in read_rows("strength_fits.csv")}
+    k = {row["id"]: float(row["value"]) for row in read_rows("fits/strength_fits.csv")}
     s = strength(250.0, {"bainite": 1.0})
     hb = 0.95 * 250.0
-    ferritic, quenched = (k[f"{b}_reduction_intercept"] + k[f"{b}_reduction_slope"] * hb for b in ("fp", "qt"))
+    ferritic, quenched = (
+        k[f"{b}_reduction_intercept"] + k[f"{b}_reduction_slope"] * hb for b in ("fp", "qt")
+    )
     assert s.reduction_of_area == pytest.approx((ferritic + quenched) / 200.0)
-    assert s.reduction_of_area_se == pytest.approx(math.hypot(k["fp_reduction_se"], (quenched - ferritic) / 2.0) / 100.0)
+    assert s.reduction_of_area_se == pytest.approx(
+        math.hypot(k["fp_reduction_se"], (quenched - ferritic) / 2.0) / 100.0
+    )
     by_ratio = k["uniform_asme"] * (1.0 - s.yield_mpa / s.tensile_mpa)
     by_elongation = math.log(1.0 + k["uniform_share"] * s.elongation)
-    assert s.hardening_exponent == pytest.approx(math.sqrt(2.0 / (by_ratio**-2 + by_elongation**-2)))
+    assert s.hardening_exponent == pytest.approx(
+        math.sqrt(2.0 / (by_ratio**-2 + by_elongation**-2))
+    )
     assert s.hardening_exponent_se == pytest.approx(
-        s.hardening_exponent * math.hypot(0.20, math.log(by_ratio / by_elongation) / 2.0))
+        s.hardening_exponent * math.hypot(0.20, math.log(by_ratio / by_elongation) / 2.0)
+    )
 
 
 def test_structure_yield_joins_the_line_by_inverse_variance():
     """Two readings of one quantity: weights 1/s², s from the table and 40 MPa."""
-    k = {r["id"]: float(r["value"]) for r in read_rows("strength_fits.csv")}
+    k = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
     alone = strength_arrays([140.0], 1.0)["yield_mpa"][0]
-    joined = strength_arrays([140.0, 140.0], 1.0, structure_yield_mpa=[250.0, math.nan])["yield_mpa"]
+    joined = strength_arrays([140.0, 140.0], 1.0, structure_yield_mpa=[250.0, math.nan])[
+        "yield_mpa"
+    ]
     weights = np.array([k["fp_yield_se"] ** -2.0, 40.0**-2.0])
     assert joined[0] == pytest.approx(np.average([alone, 250.0], weights=weights))
     assert joined[1] == alone
 
 
 def test_bainite_goes_by_its_own_two_numbers_and_nothing_is_softer_than_pure_iron():
-    k = {r["id"]: float(r["value"]) for r in read_rows("strength_fits.csv")}
+    k = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
     hard = {name: v[0] for name, v in strength_arrays([340.0], 0.0, 1.0).items()}
     assert hard["tensile_mpa"] == pytest.approx(340.0 * k["b_tensile_slope"])
     assert hard["yield_mpa"] == pytest.approx(hard["tensile_mpa"] * k["b_yield_ratio"])
-    soft = strength_arrays([60.0, 60.0, 60.0, 60.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0])
+    soft = strength_arrays(
+        [60.0, 60.0, 60.0, 60.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]
+    )
     assert np.all(soft["tensile_mpa"] >= 180.0) and np.all(soft["yield_mpa"] >= 100.0)
     assert np.all(soft["yield_mpa"] < soft["tensile_mpa"])

@@ -2,24 +2,28 @@
 
 Rows: data/measured/air_cooled_bars.csv, handbook series of single heats (read where the row says so, else
 from memory). These are the rows the constants were fitted to.  What the model does on steels it has not seen
-stands in data/kinetics_validation.csv and data/hardness_left_out.csv and is held to its goal here.  Run with
+stands in data/validation/kinetics_validation.csv and data/validation/hardness_left_out.csv and is held to its goal here.  Run with
 ``-s`` for the table.
 """
 
 import numpy as np
 import pytest
 
-from forgeprops.mechanical.hardness_scales import convert_hardness, hv_to_hb_array
+from forgeprops.base.tables import read_rows
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import air_cooled_bar, continuous_cooling, quenched_bar
-from forgeprops.steel import Steel, grade
-from forgeprops.tables import read_rows
+from forgeprops.strength.hardness_scales import convert_hardness, hv_to_hb_array
 from forgeprops.transformation.phase_hardness import hrc_from_hv
 
 ROWS = read_rows("measured/air_cooled_bars.csv")
 NORMALISED = [
     r
     for r in ROWS
-    if r["cooling"] == "still air" and r["hb"] and r["diameter_mm"] and r["value_kind"] == "measured"
+    if r["cooling"] == "still air"
+    and r["hb"]
+    and r["diameter_mm"]
+    and r["value_kind"] == "measured"
 ]
 #: Grain of normalised bars, ASTM number (from memory: fine-grain practice just above Ac3, 7 to 8).
 GRAIN = 7.5
@@ -77,7 +81,9 @@ def test_thicker_bar_is_not_harder(name):
 
 
 def test_errors_on_steels_left_out():
-    rows = {(r["what"], r["validation"]): r for r in read_rows("kinetics_validation.csv")}
+    rows = {
+        (r["what"], r["validation"]): r for r in read_rows("validation/kinetics_validation.csv")
+    }
     fitted, left = (
         float(rows["normalised bars", how]["mean_absolute_error"])
         for how in ("fitted", "each steel predicted without it")
@@ -107,7 +113,9 @@ def test_as_quenched_bars_read(row):
         f"{row['steel']} {row['diameter_mm']} mm {row['cooling']}: measured {row['hrc']} computed {hrc:.1f} HRC"
     )
     # goal 3 HRC; the centre of the 4140 bar (50 beside 55 at half radius) misses it: see the next test
-    assert abs(hrc - float(row["hrc"])) < (3.5 if (row["steel"], place) == ("4140", "centre") else 3.0)
+    assert abs(hrc - float(row["hrc"])) < (
+        3.5 if (row["steel"], place) == ("4140", "centre") else 3.0
+    )
 
 
 def test_no_bath_gives_the_fall_read_in_the_4140_bar():
@@ -144,14 +152,20 @@ def full_martensite_rate(steel, level=0.95):
         ),
         (
             Steel(
-                "42CrMo4", {"C": 0.415, "Mn": 0.75, "Si": 0.25, "Cr": 1.05, "Mo": 0.22}, grain_size_astm=8.0
+                "42CrMo4",
+                {"C": 0.415, "Mn": 0.75, "Si": 0.25, "Cr": 1.05, "Mo": 0.22},
+                grain_size_astm=8.0,
             ),
             10.0,
             60.0,
         ),
         # fully martensitic above 10 °C/s (read; coarse austenite of hot strip, so finer grain needs more)
         (
-            Steel("30CrMo", {"C": 0.30, "Mn": 0.55, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}, grain_size_astm=5.0),
+            Steel(
+                "30CrMo",
+                {"C": 0.30, "Mn": 0.55, "Si": 0.25, "Cr": 0.95, "Mo": 0.20},
+                grain_size_astm=5.0,
+            ),
             5.0,
             40.0,
         ),

@@ -12,9 +12,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "fits"))
 from fit_hardness_spread import LeftOut, drawn_anew
 from predict_start_left_out import predict
 
+from forgeprops.answer.interval import FIGURES
+from forgeprops.base.tables import read_rows
 from forgeprops.specimens import air_cooled_bar
-from forgeprops.tables import read_rows
-from forgeprops.uncertainty import FIGURES
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +39,8 @@ def test_every_steel_counting_the_same(seen, held):
 
 
 @pytest.mark.parametrize(
-    "scope", ["air-cooled bars", "mostly ferrite and pearlite", "mostly bainite", "mostly martensite"]
+    "scope",
+    ["air-cooled bars", "mostly ferrite and pearlite", "mostly bainite", "mostly martensite"],
 )
 def test_coverage_by_class(seen, held, scope):
     """A class has few steels: 80 % lies in what drawing whole steels anew would give; none fails badly."""
@@ -51,7 +52,7 @@ def test_coverage_by_class(seen, held, scope):
 
 def test_interval_is_no_wider_than_it_must_be(seen, held):
     """Half as wide it would hold far too few: the interval is not bought by width."""
-    from forgeprops.uncertainty import Z
+    from forgeprops.answer.interval import Z
 
     figures = seen.fit(np.ones(len(held), bool))
     half = 0.5 * Z * np.sqrt(seen.variance(figures))
@@ -59,14 +60,16 @@ def test_interval_is_no_wider_than_it_must_be(seen, held):
 
 
 def test_stored_figures_are_those_of_the_stored_rows(seen, held):
-    figures = {r["id"]: r for r in read_rows("hardness_spread.csv")}
+    figures = {r["id"]: r for r in read_rows("fits/hardness_spread.csv")}
     assert tuple(figures) == FIGURES
     everything = np.ones(len(held), bool)
     assert [float(figures[n]["value"]) for n in FIGURES] == pytest.approx(
         list(seen.fit(everything)), rel=0.01
     )
     assert [int(figures[n]["steels"]) for n in FIGURES] == seen.steels(everything)
-    stored = {r["scope"]: float(r["coverage"]) for r in read_rows("hardness_validation.csv")}
+    stored = {
+        r["scope"]: float(r["coverage"]) for r in read_rows("validation/hardness_validation.csv")
+    }
     for scope, rows in seen.scopes().items():
         assert stored[scope] == pytest.approx(held[rows].mean(), abs=0.011), scope
 
@@ -82,12 +85,21 @@ def test_stored_predictions_are_near_those_of_today():
         if r["cooling"] == "still air"
     }
     gaps = []
-    for r in read_rows("hardness_left_out.csv"):
-        if r["cooling"] != "still air" or r["steel"] not in ("1020", "1040", "4130", "4340", "8620"):
+    for r in read_rows("validation/hardness_left_out.csv"):
+        if r["cooling"] != "still air" or r["steel"] not in (
+            "1020",
+            "1040",
+            "4130",
+            "4340",
+            "8620",
+        ):
             continue
         row = bars[r["steel"], r["diameter_mm"]]
         now = air_cooled_bar(
-            steel_of(row), float(r["diameter_mm"]), float(row["austenitise_c"]), grain_size_astm=GRAIN
+            steel_of(row),
+            float(r["diameter_mm"]),
+            float(row["austenitise_c"]),
+            grain_size_astm=GRAIN,
         ).hardness_hv
         low, high = sorted((float(r["predicted_hv"]), float(r["measured_hv"])))
         gaps.append(max(low - now, now - high, 0.0))
@@ -97,14 +109,18 @@ def test_stored_predictions_are_near_those_of_today():
 
 def test_stored_ms_predictions_repeat_and_agree_with_the_stored_errors():
     rows, unknown, known = predict()
-    stored = read_rows("start_temperature_validation_rows.csv")
+    stored = read_rows("validation/start_temperature_validation_rows.csv")
     assert [float(r["predicted_c"]) for r in stored] == pytest.approx(unknown, abs=0.06)
     assert [float(r["predicted_grain_known_c"]) for r in stored] == pytest.approx(known, abs=0.06)
     errors = {
         r["validation"].split(", ")[1]: float(r["mean_absolute_error_c"])
-        for r in read_rows("start_temperature_validation.csv")
+        for r in read_rows("validation/start_temperature_validation.csv")
         if (r["quantity"], r["method"], r["scope"]) == ("ms", "own", "all rows")
     }
     measured = np.array([float(r["ms_c"]) for r in rows])
-    assert np.abs(unknown - measured).mean() == pytest.approx(errors["grain size unknown"], abs=0.02)
-    assert np.abs(known - measured).mean() == pytest.approx(errors["grain size used where given"], abs=0.02)
+    assert np.abs(unknown - measured).mean() == pytest.approx(
+        errors["grain size unknown"], abs=0.02
+    )
+    assert np.abs(known - measured).mean() == pytest.approx(
+        errors["grain size used where given"], abs=0.02
+    )

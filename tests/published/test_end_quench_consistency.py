@@ -8,16 +8,17 @@ import numpy as np
 import pytest
 
 from forgeprops import specimens
+from forgeprops.base.tables import read_rows
+from forgeprops.engine import batch
 from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_quench_hrc
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import end_quench_bar
-from forgeprops.steel import Steel, grade
-from forgeprops.tables import read_rows
-from forgeprops.thermal.march import batch
 from forgeprops.transformation.phase_hardness import hrc_from_hv
 
 GRADES = ("1045", "4130", "SCM435", "4140", "4340", "5140", "8620", "4118", "SCM420")
-BANDS = [r for r in read_rows("hardenability_bands.csv") if r["hrc_high"]]
-CHEMISTRY = {r["grade"]: r for r in read_rows("hardenability_band_chemistry.csv")}
+BANDS = [r for r in read_rows("validation/hardenability_bands.csv") if r["hrc_high"]]
+CHEMISTRY = {r["grade"]: r for r in read_rows("validation/hardenability_band_chemistry.csv")}
 #: A boron grade: the rate equations know no boron.
 _BORON = ("15B35H",)
 
@@ -29,7 +30,9 @@ def curves():
     for name in GRADES:
         bar = end_quench_bar(grade(name))
         found[name] = (
-            np.interp(end_quench_distances_mm(), bar["distance_mm"], hrc_from_hv(bar["hv"].to_numpy())),
+            np.interp(
+                end_quench_distances_mm(), bar["distance_mm"], hrc_from_hv(bar["hv"].to_numpy())
+            ),
             np.asarray(end_quench_hrc(grade(name))),
         )
     return found
@@ -44,7 +47,9 @@ def test_march_against_a255(curves):
             f"{name:7} march {' '.join(f'{v:3.0f}' for v in own)}\n        A255  {' '.join(f'{v:3.0f}' for v in standard)}"
             f"   mean absolute difference {error[-1].mean():.1f} HRC over {counted.sum()} points"
         )
-        assert error[-1].mean() < 4.5  # 1045 and 5140 harden a millimetre deeper, where their curves are steepest
+        assert (
+            error[-1].mean() < 4.5
+        )  # 1045 and 5140 harden a millimetre deeper, where their curves are steepest
     error = np.concatenate(error)
     print(f"all: {error.mean():.1f} HRC over {error.size} points")
     assert error.mean() < 2.0
@@ -71,9 +76,14 @@ def in_band(name):
     bar = end_quench_bar(middle(name))
     rows = [r for r in BANDS if r["grade"] == name]
     own = np.interp(
-        [float(r["distance_mm"]) for r in rows], bar["distance_mm"], hrc_from_hv(bar["hv"].to_numpy())
+        [float(r["distance_mm"]) for r in rows],
+        bar["distance_mm"],
+        hrc_from_hv(bar["hv"].to_numpy()),
     )
-    met = [float(r["hrc_low"] or 0.0) <= v <= float(r["hrc_high"]) for r, v in zip(rows, own, strict=True)]
+    met = [
+        float(r["hrc_low"] or 0.0) <= v <= float(r["hrc_high"])
+        for r, v in zip(rows, own, strict=True)
+    ]
     return sum(met), len(met)
 
 
@@ -90,7 +100,9 @@ def test_bands_that_were_read():
 
 def test_remembered_bands_are_shown_not_counted():
     met = points = 0
-    for name in dict.fromkeys(r["grade"] for r in BANDS if r["basis"] != "read" and r["grade"] in CHEMISTRY):
+    for name in dict.fromkeys(
+        r["grade"] for r in BANDS if r["basis"] != "read" and r["grade"] in CHEMISTRY
+    ):
         m, n = in_band(name)
         print(
             f"{name}: {m} of {n} points of the remembered band"
@@ -107,15 +119,16 @@ def test_remembered_bands_are_shown_not_counted():
 
 @pytest.fixture(scope="module")
 def cooling():
-    """Distance (mm), rate at 700 °C (°C/s) along the march's end-quench bar of a steel that stays austenite.
-    """
+    """Distance (mm), rate at 700 °C (°C/s) along the march's end-quench bar of a steel that stays austenite."""
     points, taken = 32, {}
     run = batch.run
 
     def keep(case, *args, **options):
         case["ln_f"] = case["ln_p"] = case["ln_b"] = 60.0  # too slow to form anything
         taken["marched"] = run(
-            case, *args, **options | {"trace": True, "keep_points": True, "tolerance_c": 0.3, "stop_c": 30.0}
+            case,
+            *args,
+            **options | {"trace": True, "keep_points": True, "tolerance_c": 0.3, "stop_c": 30.0},
         )
         return taken["marched"]
 
@@ -141,7 +154,7 @@ def test_rates_along_the_bar_are_the_printed_ones(cooling):
     calculation (test_end_quench_cooling.py) no less; far away shank losses rule.
     """
     distance, rate = cooling
-    rows = read_rows("end_quench_cooling.csv")
+    rows = read_rows("validation/end_quench_cooling.csv")
     printed = np.array([float(r["distance_mm"]) for r in rows])
     own = np.exp(
         np.interp(

@@ -3,12 +3,14 @@
 import numpy as np
 import pytest
 
+from forgeprops.base.tables import read_rows
 from forgeprops.forging.decarburisation import carbon_diffusivity, carbon_profile, diffusion_time_s
-from forgeprops.tables import read_rows
 
 
 @pytest.mark.parametrize(
-    "row", read_rows("carbon_diffusivity_check.csv"), ids=lambda r: f"{r['temperature_c']}-{r['carbon']}"
+    "row",
+    read_rows("validation/carbon_diffusivity_check.csv"),
+    ids=lambda r: f"{r['temperature_c']}-{r['carbon']}",
 )
 def test_agren_1986(row):
     assert carbon_diffusivity(float(row["temperature_c"]), float(row["carbon"])) == pytest.approx(

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from forgeprops.base.tables import read_rows
 from forgeprops.hardenability.carbon_equivalent import carbon_equivalents
 from forgeprops.hardenability.end_quench import (
     _coefficients,
@@ -11,11 +12,13 @@ from forgeprops.hardenability.end_quench import (
     hardness_at_distance_hrc,
 )
 from forgeprops.hardenability.ideal_diameter import ideal_diameter, ideal_diameter_factors
-from forgeprops.steel import Steel, grade
-from forgeprops.tables import read_rows
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.steel import Steel
 
-MODIFIED_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43, "Mo": 0.25,
-                                        "Cu": 0.10, "V": 0.05})
+MODIFIED_4118 = Steel(
+    "modified 4118",
+    {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43, "Mo": 0.25, "Cu": 0.10, "V": 0.05},
+)
 
 
 def _bare(name, **wt):
@@ -24,19 +27,31 @@ def _bare(name, **wt):
 
 def test_a255_worked_example_modified_4118():
     # ASTM A255-10, worked example, read as restated in a public metallurgy handbook text
-    printed = {"C": 0.119, "Mn": 3.667, "Si": 1.126, "Ni": 1.036, "Cr": 1.929, "Mo": 1.75, "Cu": 1.04,
-               "V": 1.09}
+    printed = {
+        "C": 0.119,
+        "Mn": 3.667,
+        "Si": 1.126,
+        "Ni": 1.036,
+        "Cr": 1.929,
+        "Mo": 1.75,
+        "Cu": 1.04,
+        "V": 1.09,
+    }
     tolerance = {"Cu": 0.005, "V": 0.005, "Mo": 0.005}  # printed with two decimals
     factors = ideal_diameter_factors(MODIFIED_4118)
     for element, factor in printed.items():
-        assert factors[element] == pytest.approx(factor, abs=tolerance.get(element, 0.0006)), element
+        assert factors[element] == pytest.approx(factor, abs=tolerance.get(element, 0.0006)), (
+            element
+        )
     # the standard multiplies rounded factors: 1.95 in printed, 1.948 so recomputed, 1.932 unrounded
     assert ideal_diameter(MODIFIED_4118, "in") == pytest.approx(1.95, abs=0.02)
     assert ideal_diameter(MODIFIED_4118) == pytest.approx(49.5, abs=0.5)
 
 
-@pytest.mark.parametrize(("element", "content", "factor"), [("Mn", 0.20, 1.67), ("Mn", 0.50, 2.65),
-                                                            ("Mn", 0.70, 3.35), ("Mo", 0.20, 1.63)])
+@pytest.mark.parametrize(
+    ("element", "content", "factor"),
+    [("Mn", 0.20, 1.67), ("Mn", 0.50, 2.65), ("Mn", 0.70, 3.35), ("Mo", 0.20, 1.63)],
+)
 def test_grossmann_1942_abstract(element, content, factor):
     # M. A. Grossmann, AIME TP 1437, abstract read at scribd.com/document/434911070; the standard differs by
     # < 2 %
@@ -46,8 +61,10 @@ def test_grossmann_1942_abstract(element, content, factor):
 
 def test_42crmo4_band_all_points():
     # steelmaker's sheet for 42CrMo4 to DIN EN 10083-1; the steel is mid-range with no residuals
-    band = [r for r in read_rows("hardenability_bands.csv") if r["basis"] == "read"]
-    assert {r["grade"] for r in band} == {"42CrMo4"}  # the others are remembered: shown, not counted
+    band = [r for r in read_rows("validation/hardenability_bands.csv") if r["basis"] == "read"]
+    assert {r["grade"] for r in band} == {
+        "42CrMo4"
+    }  # the others are remembered: shown, not counted
     assert len(band) == 15
     mid = _bare("42CrMo4 without residuals", C=0.415, Si=0.25, Mn=0.75, Cr=1.05, Mo=0.225)
     for steel in (mid, grade("42CrMo4")):
@@ -56,10 +73,21 @@ def test_42crmo4_band_all_points():
             assert float(row["hrc_low"]) <= hrc <= float(row["hrc_high"]), (steel.name, row, hrc)
 
 
-
-@pytest.mark.parametrize(("carbon", "hrc"), [(0.10, 38.5), (0.15, 41.4), (0.20, 44.4), (0.25, 47.5),
-                                             (0.30, 50.5), (0.35, 53.5), (0.40, 56.3), (0.45, 58.9),
-                                             (0.50, 61.2), (0.60, 64.6)])
+@pytest.mark.parametrize(
+    ("carbon", "hrc"),
+    [
+        (0.10, 38.5),
+        (0.15, 41.4),
+        (0.20, 44.4),
+        (0.25, 47.5),
+        (0.30, 50.5),
+        (0.35, 53.5),
+        (0.40, 56.3),
+        (0.45, 58.9),
+        (0.50, 61.2),
+        (0.60, 64.6),
+    ],
+)
 def test_initial_hardness(carbon, hrc):
     # derived: our evaluation of the polynomial, kept as a guard against a changed digit
     assert as_quenched_hardness_hrc(carbon) == pytest.approx(hrc, abs=0.06)
@@ -87,16 +115,45 @@ def test_worked_curve_of_modified_4118():
     assert curve == pytest.approx([45.6, 45.0, 40.1, 34.1, 26.7, 24.2, 22.8, 21.6], abs=0.4)
 
 
-@pytest.mark.parametrize(("name", "wt", "expected"), [
-    ("S20C", {"C": 0.205, "Si": 0.25, "Mn": 0.45}, (0.280, 0.236, 0.250, 0.289)),
-    ("S25C", {"C": 0.25, "Si": 0.25, "Mn": 0.45}, (0.325, 0.281, 0.295, 0.335)),
-    ("SCM420", {"C": 0.205, "Si": 0.25, "Mn": 0.725, "Cr": 1.05, "Mo": 0.225}, (0.581, 0.317, 0.353, 0.585)),
-    ("25CrMo4", {"C": 0.255, "Si": 0.25, "Mn": 0.75, "Cr": 1.05, "Mo": 0.225}, (0.635, 0.368, 0.405, 0.645)),
-    ("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.50, "Cr": 0.95, "Mo": 0.20}, (0.618, 0.399, 0.423, 0.629)),
-    ("SCM435", {"C": 0.355, "Si": 0.25, "Mn": 0.725, "Cr": 1.05, "Mo": 0.225}, (0.731, 0.467, 0.503, 0.741)),
-    ("4140", {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.95, "Mo": 0.20}, (0.781, 0.518, 0.560, 0.791)),
-    ("8620", {"C": 0.205, "Si": 0.25, "Mn": 0.80, "Cr": 0.50, "Mo": 0.20, "Ni": 0.55},
-     (0.515, 0.301, 0.344, 0.511))])
+@pytest.mark.parametrize(
+    ("name", "wt", "expected"),
+    [
+        ("S20C", {"C": 0.205, "Si": 0.25, "Mn": 0.45}, (0.280, 0.236, 0.250, 0.289)),
+        ("S25C", {"C": 0.25, "Si": 0.25, "Mn": 0.45}, (0.325, 0.281, 0.295, 0.335)),
+        (
+            "SCM420",
+            {"C": 0.205, "Si": 0.25, "Mn": 0.725, "Cr": 1.05, "Mo": 0.225},
+            (0.581, 0.317, 0.353, 0.585),
+        ),
+        (
+            "25CrMo4",
+            {"C": 0.255, "Si": 0.25, "Mn": 0.75, "Cr": 1.05, "Mo": 0.225},
+            (0.635, 0.368, 0.405, 0.645),
+        ),
+        (
+            "4130",
+            {"C": 0.305, "Si": 0.25, "Mn": 0.50, "Cr": 0.95, "Mo": 0.20},
+            (0.618, 0.399, 0.423, 0.629),
+        ),
+        (
+            "SCM435",
+            {"C": 0.355, "Si": 0.25, "Mn": 0.725, "Cr": 1.05, "Mo": 0.225},
+            (0.731, 0.467, 0.503, 0.741),
+        ),
+        (
+            "4140",
+            {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.95, "Mo": 0.20},
+            (0.781, 0.518, 0.560, 0.791),
+        ),
+        (
+            "8620",
+            {"C": 0.205, "Si": 0.25, "Mn": 0.80, "Cr": 0.50, "Mo": 0.20, "Ni": 0.55},
+            (0.515, 0.301, 0.344, 0.511),
+        ),
+    ],
+)
 def test_carbon_equivalents_hand_worked(name, wt, expected):
     # derived by hand from the formulas; no published example with digits was found
-    assert tuple(carbon_equivalents(_bare(name, **wt)).values()) == pytest.approx(expected, abs=0.0006)
+    assert tuple(carbon_equivalents(_bare(name, **wt)).values()) == pytest.approx(
+        expected, abs=0.0006
+    )

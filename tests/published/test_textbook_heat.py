@@ -12,7 +12,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from forgeprops.head import bar_mean_rise_mm2, head, tube_mean_rise_mm2
+from forgeprops.inputs.head import bar_mean_rise_mm2, head, tube_mean_rise_mm2
 from forgeprops.thermal.properties import air
 from forgeprops.thermal.surroundings import (
     STEFAN_BOLTZMANN,
@@ -98,9 +98,9 @@ def test_holman_example_6_7():
     mu, k, pr, rho = 2.14e-5, 0.0312, 0.695, 101325 / (287 * (92.5 + 273))
     reynolds = rho * 50 * 0.05 / mu
     assert reynolds == pytest.approx(1.13e5, rel=5e-3)
-    assert 0.0266 * reynolds**0.805 * pr ** (1 / 3) * k / 0.05 * math.pi * 0.05 * 115 == pytest.approx(
-        3100, rel=0.01
-    )
+    assert 0.0266 * reynolds**0.805 * pr ** (
+        1 / 3
+    ) * k / 0.05 * math.pi * 0.05 * 115 == pytest.approx(3100, rel=0.01)
     # Churchill–Bernstein here: 15 % above Hilpert, as the textbooks warn of either law (up to 20–30 %)
     assert forced_cylinder(reynolds, pr) * k / 0.05 == pytest.approx(171.6, rel=0.20)
 
@@ -177,7 +177,9 @@ def test_holman_example_4_5_exact_time():
     assert brentq(lambda t: share(t) - 80 / 130, 100, 1e4) == pytest.approx(3561, abs=2)
     # at the surface the same solution is ours
     a = 525 * math.sqrt(8.4e-5 * 3561) / 215
-    assert surface_share(525.0, 215.0, 8.4e-5, 3561.0) == pytest.approx(1 - math.exp(a * a) * math.erfc(a))
+    assert surface_share(525.0, 215.0, 8.4e-5, 3561.0) == pytest.approx(
+        1 - math.exp(a * a) * math.erfc(a)
+    )
 
 
 def test_holman_example_4_2_constant_surface_is_the_limit_of_contact():
@@ -195,7 +197,12 @@ def test_holman_example_4_2_constant_surface_is_the_limit_of_contact():
 
 @pytest.mark.parametrize(
     ("biot", "wall", "cylinder"),
-    [(0.01, 0.0998, 0.1412), (0.10, 0.3111, 0.4417), (0.30, 0.5218, 0.7465), (0.50, 0.6533, 0.9408)],
+    [
+        (0.01, 0.0998, 0.1412),
+        (0.10, 0.3111, 0.4417),
+        (0.30, 0.5218, 0.7465),
+        (0.50, 0.6533, 0.9408),
+    ],
 )
 def test_path_factor_reproduces_the_first_roots(biot, wall, cylinder):
     """First roots of Incropera Table 5.1 against a lump with the zone's mean-to-surface resistance in series.
@@ -230,7 +237,9 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     x = m * length
     fin = (1 - math.tanh(x) / x) / (m * math.tanh(x)) * 1e3  # mm of the fin's own section
     link, neck = h.links("forged")[3], h.zones("forged")["neck"]
-    ours = link.length_mm - link.area_mm2 * h.neck.length_mm / 2 / (neck.volume_mm3 / h.neck.length_mm)
+    ours = link.length_mm - link.area_mm2 * h.neck.length_mm / 2 / (
+        neck.volume_mm3 / h.neck.length_mm
+    )
     assert ours >= fin > 0.8 * ours
 
 

@@ -6,7 +6,10 @@ import numpy as np
 
 
 def result(preheat_c=930.0, flux=10.0, spray_s=6.0, delay_s=2.0, spray=True, face_hv=None):
-    out, t = 900.0, np.concatenate([np.linspace(0, 900, 50)[:-1], 900 + np.geomspace(0.01, 3000, 400)])
+    out, t = (
+        900.0,
+        np.concatenate([np.linspace(0, 900, 50)[:-1], 900 + np.geomspace(0.01, 3000, 400)]),
+    )
     into_die = 904.0
     stroke = 904.55
     on, off = stroke + delay_s, stroke + delay_s + spray_s
@@ -23,15 +26,17 @@ def result(preheat_c=930.0, flux=10.0, spray_s=6.0, delay_s=2.0, spray=True, fac
         body = 25 + (preheat_c - 25) * np.exp(-0.0026 * sky)
         temp = np.where(
             t >= out,
-            25 + (preheat_c - 25) * np.exp(-(loss if zone in ("hosel", "neck", "body") else 0.006) * sky),
+            25
+            + (preheat_c - 25)
+            * np.exp(-(loss if zone in ("hosel", "neck", "body") else 0.006) * sky),
             temp,
         )
         if spray and wet > 0.05:
             depth = min(1.0, 0.5 + 0.06 * flux) * wet
             dip = np.clip((t - on) / 1.5, 0, None)
-            fall = depth * (1 - np.exp(-dip)) * (t <= off) + depth * (1 - np.exp(-(off - on) / 1.5)) * np.exp(
-                -(t - off) / 25.0
-            ) * (t > off)
+            fall = depth * (1 - np.exp(-dip)) * (t <= off) + depth * (
+                1 - np.exp(-(off - on) / 1.5)
+            ) * np.exp(-(t - off) / 25.0) * (t > off)
             temp = temp - fall * (np.minimum(temp, body) - 120) * (t > on)
         zones[zone] = SimpleNamespace(
             time_s=t,
@@ -48,12 +53,29 @@ def result(preheat_c=930.0, flux=10.0, spray_s=6.0, delay_s=2.0, spray=True, fac
             water_c=float(np.interp(on, t, temp)),
             biot=0.05,
             fractions=(
-                {"ferrite": 0.02, "pearlite": 0.0, "bainite": 0.30, "martensite": 0.66, "austenite": 0.02}
+                {
+                    "ferrite": 0.02,
+                    "pearlite": 0.0,
+                    "bainite": 0.30,
+                    "martensite": 0.66,
+                    "austenite": 0.02,
+                }
                 if wet > 0.5
-                else {"ferrite": 0.42, "pearlite": 0.12, "bainite": 0.46, "martensite": 0.0, "austenite": 0.0}
+                else {
+                    "ferrite": 0.42,
+                    "pearlite": 0.12,
+                    "bainite": 0.46,
+                    "martensite": 0.0,
+                    "austenite": 0.0,
+                }
             ),
         )
-    events = {"out of furnace": out, "in die": into_die, "stroke": stroke, "end of stroke": stroke + 0.05}
+    events = {
+        "out of furnace": out,
+        "in die": into_die,
+        "stroke": stroke,
+        "end of stroke": stroke + 0.05,
+    }
     if spray:
         events |= {"water on": on, "water off": off}
     hosel = SimpleNamespace(

@@ -9,29 +9,64 @@ import re
 
 import pytest
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
+from forgeprops.show.controls.limits_box import LimitsBox
 from forgeprops.show.panels.compare import CompareInputs, ComparePanel
 from forgeprops.show.panels.estimate import EstimatePanel
 from forgeprops.show.panels.forging_temperature import ForgingTemperaturePanel
 from forgeprops.show.panels.hosel_bench import HoselBenchPanel
-from forgeprops.show.panels.limits_box import LimitsBox
 from forgeprops.show.panels.settings import SettingsCase, SettingsInputs
-from forgeprops.show.panels.shop_data import CausePanel, FitPanel, JudgePanel, SprayCurvePanel, TrackingPanel
+from forgeprops.show.panels.shop_data import (
+    CausePanel,
+    FitPanel,
+    JudgePanel,
+    SprayCurvePanel,
+    TrackingPanel,
+)
 from forgeprops.show.units import Units
 
 #: Values that no field of any page may hold.
 WRONG = ["no such thing", "", None, -1e12, 1e30, [], {}, [[1]], True]
-TYPED = ["abc", "nan", "inf", "-inf", "1e999", "--5", "1 2", "0x10", "½", "５x", "<script>alert(1)</script>", "=1+1", "1.2.3"]
-PATHS = ["/no/such/file.csv", ".", "/", "a\0b", "x" * 5000, "~nobody/x.csv", "con\n.csv", "<b>x</b>.csv"]
+TYPED = [
+    "abc",
+    "nan",
+    "inf",
+    "-inf",
+    "1e999",
+    "--5",
+    "1 2",
+    "0x10",
+    "½",
+    "５x",
+    "<script>alert(1)</script>",
+    "=1+1",
+    "1.2.3",
+]
+PATHS = [
+    "/no/such/file.csv",
+    ".",
+    "/",
+    "a\0b",
+    "x" * 5000,
+    "~nobody/x.csv",
+    "con\n.csv",
+    "<b>x</b>.csv",
+]
 NAMES = ["", ".", "/no/such/folder/x.json", "a\0b.json", "x" * 400 + ".json", "../" * 40, "\n"]
 
 
 @functools.cache
 def pages():
-    few = functools.partial(ComparePanel, CompareInputs(("4130",), limits={"hosel_allowed_deg": (1.0, None)}))
-    made = {"estimate": EstimatePanel, "hosel_bench": HoselBenchPanel, "compare": few,
-            "forging_temperature": ForgingTemperaturePanel,
-            "settings": lambda display_units: SettingsCase(SettingsInputs(), display_units)}
+    few = functools.partial(
+        ComparePanel, CompareInputs(("4130",), limits={"hosel_allowed_deg": (1.0, None)})
+    )
+    made = {
+        "estimate": EstimatePanel,
+        "hosel_bench": HoselBenchPanel,
+        "compare": few,
+        "forging_temperature": ForgingTemperaturePanel,
+        "settings": lambda display_units: SettingsCase(SettingsInputs(), display_units),
+    }
     return {name: make(display_units=Units()) for name, make in made.items()}
 
 
@@ -44,7 +79,17 @@ def told(text):
 
 
 def load(panel, content, name="mine.json"):
-    panel.keep._load(({"name": name, "content": content, "type": "", "size": len(content), "last_modified": None},))
+    panel.keep._load(
+        (
+            {
+                "name": name,
+                "content": content,
+                "type": "",
+                "size": len(content),
+                "last_modified": None,
+            },
+        )
+    )
 
 
 def settings_files(name):
@@ -53,7 +98,12 @@ def settings_files(name):
     for field, value in good.items():
         yield {k: v for k, v in good.items() if k != field}
         for wrong in WRONG:
-            if isinstance(value, bool) and isinstance(wrong, bool) or wrong == value and type(wrong) is type(value):
+            if (
+                isinstance(value, bool)
+                and isinstance(wrong, bool)
+                or wrong == value
+                and type(wrong) is type(value)
+            ):
                 continue
             if field == "limits" and wrong == {}:  # none is a choice
                 continue
@@ -61,14 +111,19 @@ def settings_files(name):
     yield {**good, "colour": 1}
 
 
-@pytest.mark.parametrize("name", ["estimate", "hosel_bench", "compare", "forging_temperature", "settings"])
+@pytest.mark.parametrize(
+    "name", ["estimate", "hosel_bench", "compare", "forging_temperature", "settings"]
+)
 def test_settings_files(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     panel, accepted, n = pages()[name], [], 0
     before = panel.keep._get()
     for inputs in settings_files(name):
         n += 1
-        load(panel, json.dumps({"format": f"forgeprops {name} inputs", "version": 1, **inputs}).encode())
+        load(
+            panel,
+            json.dumps({"format": f"forgeprops {name} inputs", "version": 1, **inputs}).encode(),
+        )
         if 'role="alert"' not in panel.keep.said.value:
             accepted.append(inputs)
             panel.set_inputs(before)
@@ -77,8 +132,18 @@ def test_settings_files(name, tmp_path, monkeypatch):
         assert panel.keep._get() == before
     draw = random.Random(3)
     good = json.dumps({"format": f"forgeprops {name} inputs", "version": 1, **before}).encode()
-    for content in [b"", b"{}", b"[]", b"null", b"\xff\xfe", b"PK\3\4", good[:-2], good.replace(b'"version": 1', b'"version": 2'),
-                    good.replace(name.encode() + b" inputs", b"other"), bytes(draw.randrange(256) for _ in range(400))]:
+    for content in [
+        b"",
+        b"{}",
+        b"[]",
+        b"null",
+        b"\xff\xfe",
+        b"PK\3\4",
+        good[:-2],
+        good.replace(b'"version": 1', b'"version": 2'),
+        good.replace(name.encode() + b" inputs", b"other"),
+        bytes(draw.randrange(256) for _ in range(400)),
+    ]:
         n += 1
         load(panel, content)
         assert 'role="alert"' in panel.keep.said.value, content[:40]
@@ -148,10 +213,25 @@ def test_paths_and_uploads(kind):
         for path in PATHS[i :: len(choices)]:
             choice.path.value = path
             refused(panel)
-        for content in [b"", b"\0" * 50, b"PK\3\4 no book", b"%PDF-1.4", bytes(draw.randrange(256) for _ in range(999)),
-                        b"<html><body>log in first</body></html>", b"a,b\n1,2\n", b"{}"][i :: len(choices)]:
-            choice.upload.value = ({"name": "<script>.csv", "type": "", "size": len(content), "content": memoryview(content),
-                                    "last_modified": datetime.datetime.now(datetime.UTC)},)
+        for content in [
+            b"",
+            b"\0" * 50,
+            b"PK\3\4 no book",
+            b"%PDF-1.4",
+            bytes(draw.randrange(256) for _ in range(999)),
+            b"<html><body>log in first</body></html>",
+            b"a,b\n1,2\n",
+            b"{}",
+        ][i :: len(choices)]:
+            choice.upload.value = (
+                {
+                    "name": "<script>.csv",
+                    "type": "",
+                    "size": len(content),
+                    "content": memoryview(content),
+                    "last_modified": datetime.datetime.now(datetime.UTC),
+                },
+            )
             refused(panel)
         choice.path.value = good
 

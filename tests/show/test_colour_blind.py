@@ -27,7 +27,7 @@ def _worked(panel):
 
 
 def _trust():
-    from forgeprops.study import trust
+    from forgeprops.study import validation as trust
 
     figure = Figure()
     upper, lower = figure.subplots(2)
@@ -85,7 +85,10 @@ def _colours(ax):
         (rimmed if line.get_path_effects() else lines).update(map(_seen, parts))
     for patch in ax.patches:
         if patch.get_visible():
-            dark = patch.get_linewidth() > 0.0 and style.grey_lightness(to_hex(patch.get_edgecolor())) < 50.0
+            dark = (
+                patch.get_linewidth() > 0.0
+                and style.grey_lightness(to_hex(patch.get_edgecolor())) < 50.0
+            )
             (edged if dark else fills).add(_seen(patch.get_facecolor()))
     for area in ax.collections:
         if area.get_visible() and area.get_array() is None and len(area.get_facecolor()) == 1:
@@ -98,13 +101,20 @@ def test_colours_that_share_a_plot_stay_apart(figure, eyes):
         if ax.get_title(loc="left").endswith("on the head"):
             continue  # a colour map, with its numbers on it
         lines, rimmed, fills, edged = _colours(ax)
-        strong, regions = ({c for c in some if style.grey_lightness(c) < _PALE} for some in (fills, edged))
+        strong, regions = (
+            {c for c in some if style.grey_lightness(c) < _PALE} for some in (fills, edged)
+        )
         pairs = [
             *itertools.combinations(lines | rimmed, 2),
             *itertools.combinations(strong, 2),
-            *itertools.product(lines, strong | regions),  # a rimmed line needs no distance from a fill
+            *itertools.product(
+                lines, strong | regions
+            ),  # a rimmed line needs no distance from a fill
         ]
-        for least, some in ((eyes.APART, pairs), (eyes.APART / 2, itertools.combinations(regions, 2))):
+        for least, some in (
+            (eyes.APART, pairs),
+            (eyes.APART / 2, itertools.combinations(regions, 2)),
+        ):
             for (one, other), kind in itertools.product(some, eyes.KINDS):
                 apart = eyes.difference(one, other, kind)
                 where = f"{ax.get_title(loc='left')}: {one}, {other}, {kind}: {apart:.0f}"
@@ -115,7 +125,11 @@ def test_pale_fills_are_seen_on_paper(figure, eyes):
     for ax in figure.axes:
         for fill in _colours(ax)[2]:  # one with an edge is seen by its edge
             for kind in eyes.KINDS:
-                assert eyes.difference(fill, style.PAPER, kind) > 2.0, (ax.get_title(loc="left"), fill, kind)
+                assert eyes.difference(fill, style.PAPER, kind) > 2.0, (
+                    ax.get_title(loc="left"),
+                    fill,
+                    kind,
+                )
 
 
 def test_steps_of_the_bend_gauge_grow_lighter_and_have_edges():
@@ -125,7 +139,9 @@ def test_steps_of_the_bend_gauge_grow_lighter_and_have_edges():
     assert np.all(np.diff(steps) > 4.0)
     ax = Figure().subplots()
     BendGauge(ax)
-    assert all(patch.get_linewidth() > 0.0 and patch.get_edgecolor()[3] > 0.0 for patch in ax.patches)
+    assert all(
+        patch.get_linewidth() > 0.0 and patch.get_edgecolor()[3] > 0.0 for patch in ax.patches
+    )
 
 
 def test_paths_over_regions_have_a_rim():

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 import forgeprops as fp
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.show.panels.compare import CompareInputs, ComparePanel
 from forgeprops.show.units import Units
 
@@ -24,7 +24,9 @@ def marched(grade, head, flux, spray_s):
 
 @pytest.fixture
 def panel():
-    made = ComparePanel(CompareInputs(("1030", "4130"), limits=WISH), model=marched, display_units=Units())
+    made = ComparePanel(
+        CompareInputs(("1030", "4130"), limits=WISH), model=marched, display_units=Units()
+    )
     made.work.join()
     return made
 
@@ -36,7 +38,14 @@ def picture(panel):
 def test_numbers_and_ranking_are_those_of_compare(panel):
     whole = fp.compare(["1030", "4130"], PREHEATS_C, limits=fp.Limits(**WISH)).table
     mine = panel.result.table
-    for name in ("face_hardness_hv", "hosel_allowed_deg", "press_effort", "scale_um", "face_margin", "slack"):
+    for name in (
+        "face_hardness_hv",
+        "hosel_allowed_deg",
+        "press_effort",
+        "scale_um",
+        "face_margin",
+        "slack",
+    ):
         assert mine[name].to_numpy(float) == pytest.approx(whole[name].to_numpy(float), rel=1e-9)
     assert mine["rank"].tolist() == whole["rank"].tolist()
     assert mine["binding"].tolist() == whole["binding"].tolist()
@@ -44,7 +53,11 @@ def test_numbers_and_ranking_are_those_of_compare(panel):
 
 def test_limits_rank_at_once_without_marching(panel):
     best = panel.result.best
-    assert best["grade"] == "4130" and "4130 from" in panel.words.value and "At no temperature: 1030" in panel.words.value
+    assert (
+        best["grade"] == "4130"
+        and "4130 from" in panel.words.value
+        and "At no temperature: 1030" in panel.words.value
+    )
     before = picture(panel)
     panel.box.fields["face_hardness_hv"][0].value = "250"
     panel.box.fields["face_hardness_hv"][1].value = "370"
@@ -97,11 +110,16 @@ def test_save_and_load(panel, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     panel.keep.save.click()
     saved = json.loads((tmp_path / "my_compare.json").read_text())
-    assert saved["grades"] == ["1030", "4130"] and saved["limits"]["face_hardness_hv"] == [380.0, 470.0]
+    assert saved["grades"] == ["1030", "4130"] and saved["limits"]["face_hardness_hv"] == [
+        380.0,
+        470.0,
+    ]
     values = {name: saved[name] for name in ("grades", "head", "flux", "spray_s", "limits")}
     panel.set_inputs(values | {"grades": ["4130"], "limits": {"face_hardness_hv": [300, None]}})
     panel.work.join()
-    assert panel.inputs.grades == ("4130",) and panel.box.limits.bounds == {"face_hardness_hv": (300.0, None)}
+    assert panel.inputs.grades == ("4130",) and panel.box.limits.bounds == {
+        "face_hardness_hv": (300.0, None)
+    }
     for change, words in (
         ({"grades": ["9999"]}, "9999"),
         ({"limits": {"colour": [1, 2]}}, "colour"),

@@ -9,10 +9,10 @@ import pytest
 from PIL import Image
 
 import forgeprops
-from forgeprops.errors import InputError
-from forgeprops.route import Route
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.route import Route
+from forgeprops.show.controls.settings import SETTINGS, Slider
 from forgeprops.show.panels import EstimatePanel
-from forgeprops.show.panels.controls import SETTINGS, Slider
 from forgeprops.show.panels.estimate import EstimateInputs
 from forgeprops.show.units import Units
 
@@ -29,7 +29,9 @@ def panel(calls):
     def model(steel, head, route):
         calls.append((steel.name, head.name, route))
         if route.spray is not None and route.spray.flux_kg_m2_s > 29.0:
-            raise InputError("spray flux is 29.5 kg/(m² s); allowed is less (invented for this test).")
+            raise InputError(
+                "spray flux is 29.5 kg/(m² s); allowed is less (invented for this test)."
+            )
         return forgeprops.estimate(steel, head, route)
 
     return EstimatePanel(model=model, display_units=Units())
@@ -186,4 +188,6 @@ def test_every_grade_gives_an_answer_and_never_a_blank(panel):
     for grade in forgeprops.grades():
         panel.grade.value = grade
         assert panel.result.steel.name == forgeprops.grade(grade).name
-        assert panel.grade.note.value == "" and "nan" not in panel.headline.value + panel.caption.value
+        assert (
+            panel.grade.note.value == "" and "nan" not in panel.headline.value + panel.caption.value
+        )

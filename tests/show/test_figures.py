@@ -6,7 +6,13 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from forgeprops.show import style
-from forgeprops.show.figures import BendGauge, CoolingCurves, HardnessBars, HeadOutline, StructureBars
+from forgeprops.show.figures import (
+    BendGauge,
+    CoolingCurves,
+    HardnessBars,
+    HeadOutline,
+    StructureBars,
+)
 from forgeprops.show.units import Units
 
 
@@ -86,7 +92,7 @@ def test_bars_and_words_are_the_result(ax, double):
 
 
 def test_rockwell_axis_agrees_with_the_table(ax):
-    from forgeprops.mechanical.hardness_scales import convert_hardness
+    from forgeprops.strength.hardness_scales import convert_hardness
 
     picture = HardnessBars(ax)
     top = picture.ax.child_axes[0]
@@ -100,7 +106,11 @@ def test_structure_pieces_fill_the_bar(ax, double):
     picture.update(result)
     for zone in style.ZONES:
         last = max(
-            (picture._pieces[zone, p] for p in style.PHASES if picture._pieces[zone, p].get_visible()),
+            (
+                picture._pieces[zone, p]
+                for p in style.PHASES
+                if picture._pieces[zone, p].get_visible()
+            ),
             key=lambda piece: piece.get_x(),
         )
         assert last.get_x() + last.get_width() == pytest.approx(
@@ -116,7 +126,9 @@ def test_gauge_pointer_and_words(ax, double):
     assert "2.4°" in picture.describe(result) and "1.7°" in picture.describe(result)
     result.hosel.allowed_deg = 30.0
     picture.update(result)
-    assert picture._pointer.get_xdata()[0] < ax.get_xlim()[1] and "30.0°" in picture._words.get_text()
+    assert (
+        picture._pointer.get_xdata()[0] < ax.get_xlim()[1] and "30.0°" in picture._words.get_text()
+    )
 
 
 @pytest.mark.parametrize("quantity", ["hardness", "temperature"])

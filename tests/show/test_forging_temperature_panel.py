@@ -8,11 +8,11 @@ import pytest
 from PIL import Image
 
 import forgeprops
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
+from forgeprops.show.controls.settings import SETTINGS
 from forgeprops.show.panels import forging_temperature as room
-from forgeprops.show.panels.controls import SETTINGS
 from forgeprops.show.units import Units
-from forgeprops.study.forging_temperature import forging_temperature_study
+from forgeprops.study.process.furnace import forging_temperature_study
 
 COARSE_C = [650.0, 740.0, 770.0, 800.0, 840.0, 950.0, 1100.0]
 
@@ -79,7 +79,10 @@ def test_too_cold_is_said_in_words(panel, preheat_c, words):
     panel.preheat.widget.value = preheat_c
     assert words in panel.answer(preheat_c)
     if preheat_c == 770.0:
-        assert "Mind:" in panel.caption.value and "is austenite when cooling starts" in panel.caption.value
+        assert (
+            "Mind:" in panel.caption.value
+            and "is austenite when cooling starts" in panel.caption.value
+        )
 
 
 def test_equal_effort_and_its_cost_stand_in_the_answer(panel):
@@ -100,7 +103,9 @@ def test_open_square_stands_where_the_other_steel_has_the_same_flow_stress(panel
         for t, s in ((950.0, panel.study), (like, panel.other_study))
     ]
     assert stress[0] == pytest.approx(stress[1], rel=1e-6) and like < 950.0
-    assert panel.curves.like_other_c(650.0) is None  # no plain steel of the plot is as hard to press
+    assert (
+        panel.curves.like_other_c(650.0) is None
+    )  # no plain steel of the plot is as hard to press
 
 
 def test_input_error_is_a_sentence_and_the_answer_stays(panel):

@@ -19,9 +19,16 @@ def panel():
 def test_field_is_the_estimate(panel):
     place = PREHEATS_C.index(900.0)
     result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route().with_(preheat_c=900.0))
-    assert panel.maps["face_hardness_hv"].values[1, place] == pytest.approx(result.zones["face"].hardness_hv)
-    assert panel.maps["hosel_allowed_deg"].values[1, place] == pytest.approx(result.hosel.allowed_deg)
-    assert panel.maps["hosel_hardness_hv"]._words[1][place].get_text() == f"{result.zones['hosel'].hardness_hv:.0f}"
+    assert panel.maps["face_hardness_hv"].values[1, place] == pytest.approx(
+        result.zones["face"].hardness_hv
+    )
+    assert panel.maps["hosel_allowed_deg"].values[1, place] == pytest.approx(
+        result.hosel.allowed_deg
+    )
+    assert (
+        panel.maps["hosel_hardness_hv"]._words[1][place].get_text()
+        == f"{result.zones['hosel'].hardness_hv:.0f}"
+    )
 
 
 def test_chromoly_is_harder_than_low_carbon_everywhere(panel):
@@ -31,7 +38,9 @@ def test_chromoly_is_harder_than_low_carbon_everywhere(panel):
 
 def test_words_beside_the_map_are_its_numbers(panel):
     first, last = panel.maps["face_hardness_hv"].values[1, [0, -1]]
-    assert f"4130: face hardness {first:.0f} to {last:.0f} HV, hosel hardness" in panel.caption.value
+    assert (
+        f"4130: face hardness {first:.0f} to {last:.0f} HV, hosel hardness" in panel.caption.value
+    )
     assert panel.caption.value.count("<li>") == 2
 
 

@@ -11,9 +11,9 @@ import pytest
 from PIL import Image
 
 import forgeprops
-from forgeprops.errors import InputError
-from forgeprops.limits.bench import LIMITS
-from forgeprops.limits.hosel import CAUTIONS
+from forgeprops.base.errors import InputError
+from forgeprops.hosel.bench import LIMITS
+from forgeprops.hosel.bend import CAUTIONS
 from forgeprops.show import style
 from forgeprops.show.figures.allowance import limit_look
 from forgeprops.show.panels import hosel_bench as room
@@ -66,7 +66,9 @@ def test_sliders_reach_the_mechanics(panel):
     ).hosel  # fmt: skip
     assert panel.bend.allowed_deg == pytest.approx(want.allowed_deg, rel=1e-6)
     assert panel.bend.allowed_deg_low == pytest.approx(want.allowed_deg_low, rel=1e-6)
-    assert panel.bend.bar_force_n == pytest.approx(want.bar_force_n) and panel.bend.pull == want.pull
+    assert (
+        panel.bend.bar_force_n == pytest.approx(want.bar_force_n) and panel.bend.pull == want.pull
+    )
     assert panel.bend.hardness_hv == zones["hosel"].hardness_hv
 
 
@@ -82,7 +84,10 @@ def test_drawing_is_the_bend(panel):
     x, y = line.get_data()
     turned = np.degrees(np.arctan2(y[-1] - y[-2], x[-1] - x[-2]))
     assert turned == pytest.approx(bend.overbend_deg, rel=0.05)  # drawn at its true angle
-    assert f"{bend.bar_force_n:.0f} N" in drawing._force.get_text() and "stays" in drawing._angle.get_text()
+    assert (
+        f"{bend.bar_force_n:.0f} N" in drawing._force.get_text()
+        and "stays" in drawing._angle.get_text()
+    )
 
 
 def test_curve_marks_and_springback_are_the_bend(panel):
@@ -97,7 +102,9 @@ def test_curve_marks_and_springback_are_the_bend(panel):
     assert plot._hands[0].get_text() == "easy, to 110 N"
     low = plot._bands[0].get_height()
     panel.sliders["bar_mm"].widget.value = 800.0
-    assert plot._bands[0].get_height() == pytest.approx(low * 815.0 / 515.0)  # a longer bar, more moment
+    assert plot._bands[0].get_height() == pytest.approx(
+        low * 815.0 / 515.0
+    )  # a longer bar, more moment
 
 
 def test_arrow_and_circle_for_both_hands(panel):
@@ -121,7 +128,11 @@ def test_allowance_picture_marks_grades_by_what_ends_them(panel):
     assert panel.allowance._here.get_ydata()[0] == panel.bend.allowed_deg
     assert list(panel.allowance._span.get_ydata()) == sorted(panel.bend.for_length.values())
     looks = [limit_look(limit) for limit in LIMITS]
-    assert len({look.marker for look in looks}) == len({str(look.dash) for look in looks}) == len(LIMITS)
+    assert (
+        len({look.marker for look in looks})
+        == len({str(look.dash) for look in looks})
+        == len(LIMITS)
+    )
 
 
 def test_quick_picture_equals_full_redraw(panel):
@@ -147,11 +158,16 @@ def test_hard_hosel_is_told_of_the_bar_it_needs(panel):
 def test_nothing_wanted_and_too_much_wanted(panel):
     for name in ("lie_deg", "loft_deg"):
         panel.sliders[name].widget.value = 0.0
-    assert panel.verdict().startswith("Nothing to bend") and "A change of" not in panel.headline.value
+    assert (
+        panel.verdict().startswith("Nothing to bend") and "A change of" not in panel.headline.value
+    )
     for name in ("lie_deg", "loft_deg"):
         panel.sliders[name].widget.value = 4.0
     assert panel.verdict().startswith("No:")
-    assert "too much" in panel.drawing._angle.get_text() and "too much" in panel.direction._words.get_text()
+    assert (
+        "too much" in panel.drawing._angle.get_text()
+        and "too much" in panel.direction._words.get_text()
+    )
 
 
 def test_measured_hardness_takes_over(panel):
@@ -195,7 +211,11 @@ def test_inputs_can_be_kept_and_bad_ones_are_refused(panel, tmp_path, monkeypatc
     assert content["bar_mm"] == 640.0
     panel.set_inputs(saved)
     assert asdict(panel.inputs) == saved
-    for change, words in (({"bar_mm": 5}, "allowed is"), ({"hand": "both"}, "both"), ({"x": 1}, "x")):
+    for change, words in (
+        ({"bar_mm": 5}, "allowed is"),
+        ({"hand": "both"}, "both"),
+        ({"x": 1}, "x"),
+    ):
         with pytest.raises(InputError, match=words):
             panel.set_inputs(saved | change)
     with pytest.raises(InputError, match="grade is missing"):
@@ -212,7 +232,9 @@ def test_sliders_offer_only_what_the_mechanics_take(name):
         forgeprops.hosel_bend(**{options.get(name, name): value})
     first = getattr(room.HoselBenchInputs(), name)
     assert setting.low <= first <= setting.high
-    assert (first - setting.low) / setting.step == pytest.approx(round((first - setting.low) / setting.step))
+    assert (first - setting.low) / setting.step == pytest.approx(
+        round((first - setting.low) / setting.step)
+    )
 
 
 @pytest.mark.parametrize(

@@ -27,7 +27,9 @@ def words(question):
 def test_step_answers_with_words_picture_and_reason(lesson, number):
     lesson.step(number)
     question = lesson.questions[number]
-    assert question.box.children == () and not question.answered  # nothing is given away before the guess
+    assert (
+        question.box.children == () and not question.answered
+    )  # nothing is given away before the guess
     if question.guess.value is None:
         question.show.click()
         assert "Choose one first" in words(question)
@@ -146,8 +148,12 @@ def test_task_is_failed_without_enough_water_and_says_which_side(task, goal):
 
 def test_score_does_not_hang_on_one_hidden_setting(task):
     """Several quite different settings pass."""
-    first = mark(task, GOALS[1], flux=15, spray_s=14, delay_s=0.5, preheat_c=870, surroundings="sleeve")
-    second = mark(task, GOALS[1], flux=19, spray_s=11.5, delay_s=1.0, preheat_c=880, surroundings="sleeve")
+    first = mark(
+        task, GOALS[1], flux=15, spray_s=14, delay_s=0.5, preheat_c=870, surroundings="sleeve"
+    )
+    second = mark(
+        task, GOALS[1], flux=19, spray_s=11.5, delay_s=1.0, preheat_c=880, surroundings="sleeve"
+    )
     assert min(first, second) > 0.7
 
 
@@ -186,11 +192,21 @@ def test_task_is_saved_and_loaded(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     task = TaskPanel(display_units=Units())
     first = task.keep._get()
-    mine = {"grade": "4130", "preheat_c": 905.0, "flux": 9.0, "spray_s": 7.0, "delay_s": 1.0, "surroundings": "fan"}
+    mine = {
+        "grade": "4130",
+        "preheat_c": 905.0,
+        "flux": 9.0,
+        "spray_s": 7.0,
+        "delay_s": 1.0,
+        "surroundings": "fan",
+    }
     assert set(mine) == set(first)
     task.keep._put(mine)
     assert task.keep._get() == mine and task.route().setting("flux") == 9.0
-    assert task.result.steel.name == fp.grade("4130").name and task.result.route.cool.surroundings == "fan"
+    assert (
+        task.result.steel.name == fp.grade("4130").name
+        and task.result.route.cool.surroundings == "fan"
+    )
     task.keep.save.click()
     assert "saved as my_task.json" in task.keep.said.value
     with pytest.raises(fp.InputError, match="4140"):

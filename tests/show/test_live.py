@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from forgeprops.show import style
-from forgeprops.show.live import LiveFigure
+from forgeprops.show.canvas import LiveFigure
 
 
 @pytest.fixture
@@ -56,7 +56,7 @@ def test_neither_pyplot_nor_ipympl_is_imported():
     import subprocess
 
     code = (
-        "import sys; from forgeprops.show.live import LiveFigure; f = LiveFigure(); f.figure.add_subplot(); "
+        "import sys; from forgeprops.show.canvas import LiveFigure; f = LiveFigure(); f.figure.add_subplot(); "
         "f.refresh(); print([m for m in ('matplotlib.pyplot', 'ipympl') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -66,11 +66,17 @@ def test_neither_pyplot_nor_ipympl_is_imported():
 def test_picture_has_a_name_for_those_who_hear_the_page_and_stays_legible_when_narrow():
     picture = LiveFigure(1000, 200, "cooling curves")
     assert picture.widget.tooltip == "cooling curves" and picture.widget.layout.min_width == "600px"
-    assert "description" in picture.widget.keys  # without it the page shows no image that has a tooltip
+    assert (
+        "description" in picture.widget.keys
+    )  # without it the page shows no image that has a tooltip
 
 
 def test_names_of_sliders_are_put_on_the_page_by_an_invisible_widget():
-    from forgeprops.show.panels.spoken import slider_names
+    from forgeprops.show.controls.accessibility import slider_names
 
     made = slider_names()
-    assert made.layout.display == "none" and "aria-label" in made.value and "<style onload=" in made.value
+    assert (
+        made.layout.display == "none"
+        and "aria-label" in made.value
+        and "<style onload=" in made.value
+    )

@@ -8,14 +8,18 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.show.figures.scatter import quantities_shown
 from forgeprops.show.figures.window import _names
 from forgeprops.show.panels.scatter import ChoosePanel, ScatterPanel
 from forgeprops.show.panels.settings import _AXES, TURNED, SettingsCase, SettingsInputs, WindowPanel
 from forgeprops.show.units import Units
 
-WISH = {"face_hardness_hv": (380.0, 450.0), "hosel_allowed_deg": (2.0, None), "scale_um": (None, 130.0)}
+WISH = {
+    "face_hardness_hv": (380.0, 450.0),
+    "hosel_allowed_deg": (2.0, None),
+    "scale_um": (None, 130.0),
+}
 
 
 @functools.cache
@@ -112,7 +116,10 @@ def test_nothing_meets_and_no_limits_are_said(window):
     window.case.box.put({"face_hardness_hv": (700.0, 720.0)})
     window.go.click()
     window.work.join()
-    assert "Nothing on this map meets all your limits" in window.words.value and window.buttons["take"].disabled
+    assert (
+        "Nothing on this map meets all your limits" in window.words.value
+        and window.buttons["take"].disabled
+    )
     window.case.box.put({})
     window.go.click()
     window.work.join()
@@ -140,9 +147,14 @@ def test_bars_are_the_heads_inside_and_outside(scatter):
     values = found.samples["face_hardness_hv"]
     out = np.mean((values < 380.0) | (values > 450.0))
     assert found.by_quantity["face_hardness_hv"].share == pytest.approx(out)
-    assert "heads miss a limit" in scatter.words.value and "What moves the face hardness most" in scatter.words.value
+    assert (
+        "heads miss a limit" in scatter.words.value
+        and "What moves the face hardness most" in scatter.words.value
+    )
     hatched = [p for p in scatter.live.figure.axes[0].patches if p.get_hatch()]
-    assert hatched and all(p.get_x() + p.get_width() <= 380.0 + 1e-9 or p.get_x() >= 450.0 - 1e-9 for p in hatched)
+    assert hatched and all(
+        p.get_x() + p.get_width() <= 380.0 + 1e-9 or p.get_x() >= 450.0 - 1e-9 for p in hatched
+    )
 
 
 def test_known_laws_leave_less_spread(scatter):

@@ -6,8 +6,8 @@ import re
 import pytest
 
 import forgeprops as fp
-from forgeprops.cautions import CAUTIONS
-from forgeprops.show.panels.keep import SheetBar
+from forgeprops.base.cautions import CAUTIONS
+from forgeprops.show.controls.save_bar import SheetBar
 from forgeprops.show.sheet import TOLERANCES, sheet, sheet_html, sheet_pdf
 from forgeprops.show.units import Units
 
@@ -49,7 +49,9 @@ def test_tolerance_columns_are_marches_of_the_same_head(page, result):
         for sign in (-1, 1)
     ]
     row = re.search(r"<td>Water on the face</td>(.*?)</tr>", page, re.S)[1]
-    low, high = (int(n.replace("−", "-")) for n in re.search(r"([−+]\d+) to ([−+]\d+) HV", row).groups())
+    low, high = (
+        int(n.replace("−", "-")) for n in re.search(r"([−+]\d+) to ([−+]\d+) HV", row).groups()
+    )
     assert (low, high) == tuple(round(e) for e in ends)
     assert low < 0 < high
 
@@ -68,13 +70,17 @@ def test_odd_names_cannot_break_the_page():
 def test_no_spray_is_an_ordinary_sheet():
     import dataclasses
 
-    page = sheet_html(fp.estimate(fp.grade("1030"), route=dataclasses.replace(fp.Route(), spray=None)))
+    page = sheet_html(
+        fp.estimate(fp.grade("1030"), route=dataclasses.replace(fp.Route(), spray=None))
+    )
     assert "<td>Water</td>" in page and "Water runs" not in page
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (793.7, 1122.5)), ("Letter", (816.0, 1056.0))])
 def test_two_pages_on_either_paper(result, paper, size):
-    weasyprint = pytest.importorskip("weasyprint", reason="PDF library (extra pdf) is not installed")
+    weasyprint = pytest.importorskip(
+        "weasyprint", reason="PDF library (extra pdf) is not installed"
+    )
     laid_out = weasyprint.HTML(string=sheet_html(result, paper)).render()
     assert len(laid_out.pages) <= 2
     assert (laid_out.pages[0].width, laid_out.pages[0].height) == pytest.approx(size, abs=0.2)

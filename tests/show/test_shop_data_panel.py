@@ -5,10 +5,16 @@ import datetime
 import pytest
 
 import forgeprops as fp
-from forgeprops.show.panels.file_work import FileChoice
-from forgeprops.show.panels.shop_data import CausePanel, FitPanel, JudgePanel, SprayCurvePanel, TrackingPanel
+from forgeprops.base.tables import data_path
+from forgeprops.show.controls.file_panel import FileChoice
+from forgeprops.show.panels.shop_data import (
+    CausePanel,
+    FitPanel,
+    JudgePanel,
+    SprayCurvePanel,
+    TrackingPanel,
+)
 from forgeprops.show.units import Units
-from forgeprops.tables import data_path
 
 PNG = b"\x89PNG"
 
@@ -87,7 +93,9 @@ def test_fit_without_traces_uses_hardness_alone():
     panel = FitPanel(Units("°F"))
     panel.files["traces"].path.value = panel.files["channels"].path.value = ""
     run(panel)
-    assert len(panel.result.traces) == 0 and "hardly more than was known before" in panel.words.value
+    assert (
+        len(panel.result.traces) == 0 and "hardly more than was known before" in panel.words.value
+    )
 
 
 def test_log_is_charted():
@@ -135,10 +143,21 @@ def test_wanted_chance_decides_the_verdict_and_is_named():
     panel.chance.value = 95.0
     run(panel)
     sure = panel.result[0]
-    assert sure.verdict != "accept" and "95 % is asked" in sure.reason and "95 % is asked" in panel.words.value
-    assert sure.reason == fp.judge_heat(
-        fp.read_certificates(panel.file.source)[0], "mid-iron", fp.Route(), sure.limits, chance=0.95
-    ).reason
+    assert (
+        sure.verdict != "accept"
+        and "95 % is asked" in sure.reason
+        and "95 % is asked" in panel.words.value
+    )
+    assert (
+        sure.reason
+        == fp.judge_heat(
+            fp.read_certificates(panel.file.source)[0],
+            "mid-iron",
+            fp.Route(),
+            sure.limits,
+            chance=0.95,
+        ).reason
+    )
 
 
 @pytest.mark.parametrize("kind", [JudgePanel, FitPanel, CausePanel, SprayCurvePanel])
@@ -152,7 +171,9 @@ def test_inputs_are_saved_and_loaded(kind, tmp_path, monkeypatch):
         else f"{name} of mine"
         for name, value in first.items()
     }
-    changed |= {name: value for name, value in (("flux", 7.5), ("chance_percent", 80.0)) if name in first}
+    changed |= {
+        name: value for name, value in (("flux", 7.5), ("chance_percent", 80.0)) if name in first
+    }
     if kind is SprayCurvePanel:
         changed["flux"] = "7,5"  # as typed
     panel.keep._put(changed)
@@ -161,7 +182,9 @@ def test_inputs_are_saved_and_loaded(kind, tmp_path, monkeypatch):
     assert "saved as" in panel.keep.said.value and ";" not in panel.keep.said.value.split(">")[1]
     panel.keep.reset.click()
     assert panel.keep._get() == pytest.approx(first)
-    upload_to(panel.keep.load, f"my_{panel.kind}.json", (tmp_path / f"my_{panel.kind}.json").read_bytes())
+    upload_to(
+        panel.keep.load, f"my_{panel.kind}.json", (tmp_path / f"my_{panel.kind}.json").read_bytes()
+    )
     assert "loaded" in panel.keep.said.value and panel.keep._get() == pytest.approx(changed)
     for bad, words in (({next(iter(changed)): [1]}, "[Aa]llowed"), ({"colour": 1}, "colour")):
         with pytest.raises(fp.InputError, match=words):

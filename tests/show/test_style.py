@@ -22,7 +22,9 @@ def test_grey_print_keeps_the_family_apart(family):
 @pytest.mark.parametrize("family", FAMILIES)
 def test_colour_blind_readers_tell_them_apart(family, eyes):
     for kind in eyes.KINDS:
-        nearest = min(eyes.difference(a, b, kind) for a, b in itertools.combinations(FAMILIES[family], 2))
+        nearest = min(
+            eyes.difference(a, b, kind) for a, b in itertools.combinations(FAMILIES[family], 2)
+        )
         assert nearest > eyes.APART, kind
 
 

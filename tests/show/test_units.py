@@ -2,7 +2,7 @@
 
 import pytest
 
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 from forgeprops.show import units as u
 
 
@@ -27,7 +27,9 @@ def test_damaged_file_falls_back_to_defaults():
 def test_temperature_there_and_back():
     f = u.Units("°F")
     assert (
-        f.from_c(0.0) == 32.0 and f.from_c(100.0) == 212.0 and f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
+        f.from_c(0.0) == 32.0
+        and f.from_c(100.0) == 212.0
+        and f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
     )
     assert f.step_from_c(10.0) == 18.0
 
@@ -38,7 +40,7 @@ def test_unknown_unit_is_one_sentence():
 
 
 def test_hardness_below_the_c_scale_is_never_blank():
-    pytest.importorskip("forgeprops.mechanical.hardness_scales")
+    pytest.importorskip("forgeprops.strength.hardness_scales")
     text = u.Units(hardness="HRC").hardness_text(150.0)
     assert text.endswith(("HRB", "HV")) and text[0].isdigit()
     assert u.Units(hardness="HRC").hardness_text(400.0).endswith("HRC")

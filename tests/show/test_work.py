@@ -4,8 +4,8 @@ import threading
 
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.show.panels.work import Work
+from forgeprops.base.errors import InputError
+from forgeprops.show.controls.progress import Work
 
 
 def test_all_steps_are_done_and_counted():

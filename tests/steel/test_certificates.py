@@ -12,11 +12,24 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.steel.certificate_layout import column_of, unit_factor
-from forgeprops.steel.certificates import read_certificates
+from forgeprops.base.errors import InputError
+from forgeprops.certificates.layout import column_of, unit_factor
+from forgeprops.certificates.reading import read_certificates
 
-HEADER = ["Heat No.", "Grade", "C %", "Si %", "Mn %", "P %", "S %", "Cr %", "Mo %", "Ni %", "Cu %", "N ppm"]
+HEADER = [
+    "Heat No.",
+    "Grade",
+    "C %",
+    "Si %",
+    "Mn %",
+    "P %",
+    "S %",
+    "Cr %",
+    "Mo %",
+    "Ni %",
+    "Cu %",
+    "N ppm",
+]
 A1 = ["A1", "4130", 0.31, 0.25, 0.52, 0.012, 0.008, 0.95, 0.19, 0.08, 0.12, 70]
 A2 = ["A2", "4130", 0.29, 0.22, 0.48, 0.010, 0.006, 0.90, 0.17, 0.05, 0.10, 65]
 A3 = ["A3", "4130", 0.30, 0.24, 0.50, 0.011, 0.007, 1.00, 0.18, 0.06, 0.11, 80]
@@ -38,6 +51,7 @@ def as_csv(rows, delimiter=";", comma=True, encoding="utf-8", quote=False) -> by
         out = repr(value) if isinstance(value, float) else str(value)
         out = out.replace(".", ",") if comma and isinstance(value, float) else out
         return f'"{out}"' if quote else out
+
     return "\n".join(delimiter.join(map(text, row)) for row in rows).encode(encoding)
 
 
@@ -58,15 +72,26 @@ def contents(certificates, heat="A1"):
     return dict(found.steel.composition) if found.steel else None
 
 
-PLAIN = {"C": 0.31, "Si": 0.25, "Mn": 0.52, "P": 0.012, "S": 0.008, "Cr": 0.95, "Mo": 0.19, "Ni": 0.08,
-         "Cu": 0.12,
-         "N": 0.007}
+PLAIN = {
+    "C": 0.31,
+    "Si": 0.25,
+    "Mn": 0.52,
+    "P": 0.012,
+    "S": 0.008,
+    "Cr": 0.95,
+    "Mo": 0.19,
+    "Ni": 0.08,
+    "Cu": 0.12,
+    "N": 0.007,
+}
 
 
 # -------------------------------------------------------------------------- good files, many spellings
 
-@pytest.mark.parametrize("delimiter, comma", [(";", True), (";", False), ("\t", True), (",", False),
-                                              ("|", True)])
+
+@pytest.mark.parametrize(
+    "delimiter, comma", [(";", True), (";", False), ("\t", True), (",", False), ("|", True)]
+)
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "latin-1", "utf-16"])
 def test_a_clean_file_gives_its_heats_and_no_problem(delimiter, comma, encoding):
     got = read_certificates(as_csv(BASE, delimiter, comma, encoding), filename="mill.csv")
@@ -80,7 +105,9 @@ def test_csv_and_xlsx_and_path_and_upload_agree(tmp_path):
     (tmp_path / "m.xlsx").write_bytes(as_xlsx(BASE))
     upload = ({"name": "m.csv", "content": memoryview(as_csv(BASE))},)
     read = [read_certificates(s) for s in (tmp_path / "m.csv", str(tmp_path / "m.xlsx"), upload)]
-    assert contents(read[0]) == pytest.approx(contents(read[1])) and contents(read[0]) == contents(read[2])
+    assert contents(read[0]) == pytest.approx(contents(read[1])) and contents(read[0]) == contents(
+        read[2]
+    )
 
 
 def test_quoted_decimal_commas_between_commas():
@@ -88,64 +115,132 @@ def test_quoted_decimal_commas_between_commas():
     assert contents(got) == pytest.approx(PLAIN) and got.problems == ()
 
 
-@pytest.mark.parametrize("header, element, factor", [
-    ("C", "C", None), ("%C", "C", 1), ("C %", "C", 1), ("Carbon", "C", None), ("C (wt%)", "C", 1),
-    ("C_pct", "C", None),
-    ("Cr [%]", "Cr", 1), ("wt.% Cr", "Cr", 1), ("Gew.-% Si", "Si", 1), ("w(Mo)/%", "Mo", 1),
-    ("Mn in %", "Mn", 1),
-    ("Kohlenstoff", "C", None), ("Molybdän [%]", "Mo", 1), ("fósforo", "P", None), ("níquel %", "Ni", 1),
-    ("炭素", "C", None), ("けい素(%)", "Si", 1), ("クロム", "Cr", None), ("B ppm", "B", 1e-4),
-    ("N [µg/g]", "N", 1e-4),
-    ("C ×100", "C", 0.01), ("P x1000", "P", 0.001), ("Mo ×10⁻²", "Mo", 0.01), ("C ×10²", "C", 0.01),
-    ("Cb", "Nb", None),
-    ("Nb (Cb)", "Nb", None), ("Al tot.", "Al", None), ("Al sol.", "Al", None), ("S¹", "S", None),
-    ("MN", "Mn", None),
-    ("  V\u00a0% ", "V", 1), ("C (ladle)", "C", None)])
+@pytest.mark.parametrize(
+    "header, element, factor",
+    [
+        ("C", "C", None),
+        ("%C", "C", 1),
+        ("C %", "C", 1),
+        ("Carbon", "C", None),
+        ("C (wt%)", "C", 1),
+        ("C_pct", "C", None),
+        ("Cr [%]", "Cr", 1),
+        ("wt.% Cr", "Cr", 1),
+        ("Gew.-% Si", "Si", 1),
+        ("w(Mo)/%", "Mo", 1),
+        ("Mn in %", "Mn", 1),
+        ("Kohlenstoff", "C", None),
+        ("Molybdän [%]", "Mo", 1),
+        ("fósforo", "P", None),
+        ("níquel %", "Ni", 1),
+        ("炭素", "C", None),
+        ("けい素(%)", "Si", 1),
+        ("クロム", "Cr", None),
+        ("B ppm", "B", 1e-4),
+        ("N [µg/g]", "N", 1e-4),
+        ("C ×100", "C", 0.01),
+        ("P x1000", "P", 0.001),
+        ("Mo ×10⁻²", "Mo", 0.01),
+        ("C ×10²", "C", 0.01),
+        ("Cb", "Nb", None),
+        ("Nb (Cb)", "Nb", None),
+        ("Al tot.", "Al", None),
+        ("Al sol.", "Al", None),
+        ("S¹", "S", None),
+        ("MN", "Mn", None),
+        ("  V\u00a0% ", "V", 1),
+        ("C (ladle)", "C", None),
+    ],
+)
 def test_header_spellings(header, element, factor):
     column = column_of(header)
-    assert column.name == element and column.factor == (None if factor is None else pytest.approx(factor))
+    assert column.name == element and column.factor == (
+        None if factor is None else pytest.approx(factor)
+    )
 
 
-@pytest.mark.parametrize("header", ["Cr+Mo", "C/S", "CEV", "Ceq", "C1", "Yield MPa", "HB", "Remarks", "No",
-                                    "Ms", "DI mm",
-                                    "Cr eq", "", "%", "x" * 100, None, 3.0])
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Cr+Mo",
+        "C/S",
+        "CEV",
+        "Ceq",
+        "C1",
+        "Yield MPa",
+        "HB",
+        "Remarks",
+        "No",
+        "Ms",
+        "DI mm",
+        "Cr eq",
+        "",
+        "%",
+        "x" * 100,
+        None,
+        3.0,
+    ],
+)
 def test_headers_that_are_no_element(header):
     assert column_of(header).name is None
 
 
-@pytest.mark.parametrize("header, field", [("Heat", "heat"), ("Schmelze-Nr.", "heat"), ("Charge", "heat"),
-                                           ("colada", "heat"),
-                                           ("溶解番号", "heat"), ("CAST NO", "heat"), ("Lot", "lot"),
-                                           ("鋼種", "grade"),
-                                           ("Werkstoff", "grade"), ("Güte", "grade"),
-                                           ("結晶粒度", "grain_size_astm")])
+@pytest.mark.parametrize(
+    "header, field",
+    [
+        ("Heat", "heat"),
+        ("Schmelze-Nr.", "heat"),
+        ("Charge", "heat"),
+        ("colada", "heat"),
+        ("溶解番号", "heat"),
+        ("CAST NO", "heat"),
+        ("Lot", "lot"),
+        ("鋼種", "grade"),
+        ("Werkstoff", "grade"),
+        ("Güte", "grade"),
+        ("結晶粒度", "grain_size_astm"),
+    ],
+)
 def test_field_spellings(header, field):
     assert column_of(header).name == field
 
 
 def test_units_by_row_below_the_header():
-    rows = [["Heat", "C", "Si", "Mn", "P", "B", "N"], [None, "%", "%", "%", "x1000", "ppm", "ppm"],
-            ["A1", 0.31, 0.25, 0.52, 12, 20, 70]]
+    rows = [
+        ["Heat", "C", "Si", "Mn", "P", "B", "N"],
+        [None, "%", "%", "%", "x1000", "ppm", "ppm"],
+        ["A1", 0.31, 0.25, 0.52, 12, 20, 70],
+    ]
     for data in (as_csv(rows), as_xlsx(rows)):
         got = read_certificates(data, filename="m")
-        assert contents(got) == pytest.approx({"C": 0.31, "Si": 0.25, "Mn": 0.52, "P": 0.012, "B": 0.002,
-                                               "N": 0.007})
+        assert contents(got) == pytest.approx(
+            {"C": 0.31, "Si": 0.25, "Mn": 0.52, "P": 0.012, "B": 0.002, "N": 0.007}
+        )
     assert unit_factor("Mn") is None
 
 
 def test_scaled_integers_of_a_japanese_mill_sheet():
-    rows = [["鋼種", "溶解番号", "C×100", "Si×100", "Mn×100", "P×1000", "S×1000", "Cr×100", "Mo×100"],
-            ["SCM420", "B7", 20, 25, 75, 14, 9, 105, 20]]
+    rows = [
+        ["鋼種", "溶解番号", "C×100", "Si×100", "Mn×100", "P×1000", "S×1000", "Cr×100", "Mo×100"],
+        ["SCM420", "B7", 20, 25, 75, 14, 9, 105, 20],
+    ]
     got = read_certificates(as_csv(rows, ",", encoding="cp932"), filename="mill.csv")
-    assert contents(got, "B7") == pytest.approx({"C": 0.20, "Si": 0.25, "Mn": 0.75, "P": 0.014, "S": 0.009,
-                                                 "Cr": 1.05, "Mo": 0.20})
+    assert contents(got, "B7") == pytest.approx(
+        {"C": 0.20, "Si": 0.25, "Mn": 0.75, "P": 0.014, "S": 0.009, "Cr": 1.05, "Mo": 0.20}
+    )
 
 
 def test_element_value_list_of_a_laboratory():
-    rows = [["Sample", "Element", "Result", "Unit"], ["A1", "C", 0.31, "%"], ["A1", "Cr", 0.95, "%"],
-            ["A1", "N", 70, "ppm"], ["A2", "C", 0.29, "%"], ["A2", "Cr", 0.90, "%"],
-            ["A2", "density", 7.8, "g/cm3"],
-            ["A2", "N", "<5", "ppm"]]
+    rows = [
+        ["Sample", "Element", "Result", "Unit"],
+        ["A1", "C", 0.31, "%"],
+        ["A1", "Cr", 0.95, "%"],
+        ["A1", "N", 70, "ppm"],
+        ["A2", "C", 0.29, "%"],
+        ["A2", "Cr", 0.90, "%"],
+        ["A2", "density", 7.8, "g/cm3"],
+        ["A2", "N", "<5", "ppm"],
+    ]
     got = read_certificates(as_csv(rows), filename="lab.csv")
     assert contents(got) == {"C": 0.31, "Cr": 0.95, "N": 0.007}
     assert contents(got, "A2")["N"] == pytest.approx(0.00025)
@@ -153,20 +248,35 @@ def test_element_value_list_of_a_laboratory():
 
 
 def test_single_report_with_the_heat_in_the_title():
-    rows = [["Analysis report 17"], ["Heat no.:", "A1"], ["Grade: 4130"], [], ["Element", "wt%"], ["C", 0.31],
-            ["Si", 0.25], ["Mn", 0.52], ["Cr", 0.95], ["Mo", 0.19]]
+    rows = [
+        ["Analysis report 17"],
+        ["Heat no.:", "A1"],
+        ["Grade: 4130"],
+        [],
+        ["Element", "wt%"],
+        ["C", 0.31],
+        ["Si", 0.25],
+        ["Mn", 0.52],
+        ["Cr", 0.95],
+        ["Mo", 0.19],
+    ]
     got = read_certificates(as_xlsx(rows), filename="lab.xlsx")
     assert [c.heat for c in got] == ["A1"] and got[0].grade == "4130"
     assert contents(got) == {"C": 0.31, "Si": 0.25, "Mn": 0.52, "Cr": 0.95, "Mo": 0.19}
 
 
 def test_stepped_headers_by_merged_cells_and_without():
-    rows = [["Heat", "Grade", "Chemical composition", None], [None, None, "C", "Mn"], [None, None, "%", "%"],
-            ["A1", "1030", 0.31, 0.72]]
+    rows = [
+        ["Heat", "Grade", "Chemical composition", None],
+        [None, None, "C", "Mn"],
+        [None, None, "%", "%"],
+        ["A1", "1030", 0.31, 0.72],
+    ]
 
     def merge(book):
         for span in ("A1:A3", "B1:B3", "C1:D1"):
             book.active.merge_cells(span)
+
     for data in (as_csv(rows), as_xlsx(rows), as_xlsx(rows, merge)):
         got = read_certificates(data, filename="m")
         assert [(c.heat, c.grade) for c in got] == [("A1", "1030")] and contents(got)["Mn"] == 0.72
@@ -174,7 +284,10 @@ def test_stepped_headers_by_merged_cells_and_without():
 
 
 def test_grain_size_and_notes_are_kept():
-    rows = [[*HEADER, "Grain size", "Yield MPa", "Date"], [*A1, "8", 655, datetime.datetime(2025, 2, 1)]]
+    rows = [
+        [*HEADER, "Grain size", "Yield MPa", "Date"],
+        [*A1, "8", 655, datetime.datetime(2025, 2, 1)],
+    ]
     got = read_certificates(as_xlsx(rows), filename="m.xlsx")
     assert got.steels[0].grain_size_astm == 8.0
     assert got[0].notes == {"Yield MPa": "655", "Date": "2025-02-01"}
@@ -183,10 +296,15 @@ def test_grain_size_and_notes_are_kept():
 
 # -------------------------------------------------------------------------- damages
 
+
 def twice(name, value, extra=None):
     header = [*HEADER, name]
-    return [header, [*A1, value], [*A2, A2[4] if extra is None else extra],
-            [*A3, A3[4] if extra is None else extra]]
+    return [
+        header,
+        [*A1, value],
+        [*A2, A2[4] if extra is None else extra],
+        [*A3, A3[4] if extra is None else extra],
+    ]
 
 
 def transposed(rows):
@@ -217,101 +335,359 @@ def percent_format(book):
 
 # id, file, heats that stay good, text of a problem, its row, its column
 DAMAGES = [
-    ("title rows above", as_csv([["Steel works certificate"], ["Page 1"], *BASE]), "A1 A2 A3",
-     "rows 1 to 2 above", 1, ""),
-    ("footnotes and totals below", as_csv([*BASE, ["Mean", "", 0.3, 0.24, 0.5],
-                                           ["* melted in an arc furnace"]]),
-     "A1 A2 A3", "no composition in this row", 6, ""),
-    ("mean row below", as_csv([*BASE, changed(A1, heat="Mean", grade=None)]), "A1 A2 A3", "means, sums", 5,
-     ""),
-    ("limits among the heats", as_csv([HEADER, changed(A1, heat="max"), A1, A2, A3]), "A1 A2 A3",
-     "row of limits", 2, ""),
-    ("empty cell", as_csv([HEADER, changed(A1, Ni=None), A2, A3]), "A1 A2 A3", "no value for Ni of heat A1",
-     2, ""),
-    ("empty cell of an alloying element", as_csv([HEADER, changed(A1, Cr=None), A2, A3]), "A1 A2 A3",
-     "no Cr is given for heat A1", 2, "Cr"),
-    ("carbon missing", as_csv([HEADER, changed(A1, C=None), A2, A3]), "A2 A3", "carbon is missing", 2, ""),
-    ("below the limit", as_csv([HEADER, changed(A1, P="<0,01"), A2, A3]), "A1 A2 A3", "P is below 0.01", 2,
-     "P %"),
-    ("trace", as_csv([HEADER, changed(A1, Cu="trace"), A2, A3]), "A1 A2 A3", "a trace of Cu", 2, "Cu %"),
-    ("several rows of a heat", as_csv([*BASE, changed(A1, C=0.33)]), "A1 A2 A3", "heat A1 has 2 rows", 2, ""),
-    ("rows of a heat that disagree", as_csv([*BASE, changed(A1, Cr=1.5)]), "A1 A2 A3", "differs widely", 2,
-     "Cr"),
-    ("letter O for zero", as_csv([HEADER, changed(A1, C="O,31"), A2, A3]), "A2 A3", "'O,31' is not a number",
-     2, "C %"),
-    ("point misplaced by 100", as_csv([HEADER, changed(A1, C=31.0), A2, A3]), "A2 A3", "more than the 1.2",
-     2, "C %"),
-    ("whole row times 100", as_csv([HEADER, [v * 100 if isinstance(v, float) else v for v in A1], A2, A3]),
-     "A2 A3",
-     "misplaced point", 2, "Mo %"),
-    ("point misplaced within bounds", as_csv([HEADER, changed(A1, Cr=0.095), A2, A3]), "A2 A3",
-     "misplaced point", 2, "Cr"),
-    ("outside the grade", as_csv([HEADER, changed(A1, Cr=1.2), A2, A3]), "A1 A2 A3", "outside 4130's", 2,
-     "Cr"),
-    ("unknown grade", as_csv([HEADER, changed(A1, grade="XY-17"), A2, A3]), "A1 A2 A3", "not in the library",
-     2, "grade"),
+    (
+        "title rows above",
+        as_csv([["Steel works certificate"], ["Page 1"], *BASE]),
+        "A1 A2 A3",
+        "rows 1 to 2 above",
+        1,
+        "",
+    ),
+    (
+        "footnotes and totals below",
+        as_csv([*BASE, ["Mean", "", 0.3, 0.24, 0.5], ["* melted in an arc furnace"]]),
+        "A1 A2 A3",
+        "no composition in this row",
+        6,
+        "",
+    ),
+    (
+        "mean row below",
+        as_csv([*BASE, changed(A1, heat="Mean", grade=None)]),
+        "A1 A2 A3",
+        "means, sums",
+        5,
+        "",
+    ),
+    (
+        "limits among the heats",
+        as_csv([HEADER, changed(A1, heat="max"), A1, A2, A3]),
+        "A1 A2 A3",
+        "row of limits",
+        2,
+        "",
+    ),
+    (
+        "empty cell",
+        as_csv([HEADER, changed(A1, Ni=None), A2, A3]),
+        "A1 A2 A3",
+        "no value for Ni of heat A1",
+        2,
+        "",
+    ),
+    (
+        "empty cell of an alloying element",
+        as_csv([HEADER, changed(A1, Cr=None), A2, A3]),
+        "A1 A2 A3",
+        "no Cr is given for heat A1",
+        2,
+        "Cr",
+    ),
+    (
+        "carbon missing",
+        as_csv([HEADER, changed(A1, C=None), A2, A3]),
+        "A2 A3",
+        "carbon is missing",
+        2,
+        "",
+    ),
+    (
+        "below the limit",
+        as_csv([HEADER, changed(A1, P="<0,01"), A2, A3]),
+        "A1 A2 A3",
+        "P is below 0.01",
+        2,
+        "P %",
+    ),
+    (
+        "trace",
+        as_csv([HEADER, changed(A1, Cu="trace"), A2, A3]),
+        "A1 A2 A3",
+        "a trace of Cu",
+        2,
+        "Cu %",
+    ),
+    (
+        "several rows of a heat",
+        as_csv([*BASE, changed(A1, C=0.33)]),
+        "A1 A2 A3",
+        "heat A1 has 2 rows",
+        2,
+        "",
+    ),
+    (
+        "rows of a heat that disagree",
+        as_csv([*BASE, changed(A1, Cr=1.5)]),
+        "A1 A2 A3",
+        "differs widely",
+        2,
+        "Cr",
+    ),
+    (
+        "letter O for zero",
+        as_csv([HEADER, changed(A1, C="O,31"), A2, A3]),
+        "A2 A3",
+        "'O,31' is not a number",
+        2,
+        "C %",
+    ),
+    (
+        "point misplaced by 100",
+        as_csv([HEADER, changed(A1, C=31.0), A2, A3]),
+        "A2 A3",
+        "more than the 1.2",
+        2,
+        "C %",
+    ),
+    (
+        "whole row times 100",
+        as_csv([HEADER, [v * 100 if isinstance(v, float) else v for v in A1], A2, A3]),
+        "A2 A3",
+        "misplaced point",
+        2,
+        "Mo %",
+    ),
+    (
+        "point misplaced within bounds",
+        as_csv([HEADER, changed(A1, Cr=0.095), A2, A3]),
+        "A2 A3",
+        "misplaced point",
+        2,
+        "Cr",
+    ),
+    (
+        "outside the grade",
+        as_csv([HEADER, changed(A1, Cr=1.2), A2, A3]),
+        "A1 A2 A3",
+        "outside 4130's",
+        2,
+        "Cr",
+    ),
+    (
+        "unknown grade",
+        as_csv([HEADER, changed(A1, grade="XY-17"), A2, A3]),
+        "A1 A2 A3",
+        "not in the library",
+        2,
+        "grade",
+    ),
     ("negative", as_csv([HEADER, changed(A1, Mn=-0.5), A2, A3]), "A2 A3", "negative", 2, "Mn %"),
-    ("decimal commas between commas", b"Heat,C,Mn\nA1,0,31,0,52\nA2,0.29,0.48\nA3,0.30,0.50", "A2 A3",
-     "5 cells under", 2, ""),
-    ("a delimiter missing", b"Heat;C;Mn;Cr\nA1;0,31;0,52\nA2;0,29;0,48;0,9\nA3;0,3;0,5;1,0", "A2 A3",
-     "3 cells under", 2, ""),
-    ("quotation mark open", b'Heat;C;Mn\n"A1;0,31;0,52\nA2;0,29;0,48\nA3;0,3;0,5', "A1 A2 A3",
-     "quotation mark", 2, ""),
-    ("percent signs in cells", as_csv([HEADER, changed(A1, C="0,31 %"), A2, changed(A3, N="80 %")]), "A1 A2",
-     "the cell says %, the header another unit", 4, "N ppm"),
-    ("ppm without saying so", as_csv([[*HEADER[:-1], "N"], A1, A2, A3]), "A1 A2 A3", "taken as ppm", 2, "N"),
-    ("no-break blanks", as_csv([HEADER, changed(A1, heat="\u00a0A1 ", C="\u00a00,31 "), A2,
-                                changed(A3, C="0 30")]),
-     "A1 A2", "'0 30' is not one number", 4, "C %"),
-    ("no heat number", as_csv([*BASE, changed(A1, heat=None)]), "A1 A2 A3", "no heat number", 5, ""),
-    ("no heat column", as_csv([[None, *row[1:]] if row is HEADER else row for row in BASE]), "A1 A2 A3",
-     "no column is headed heat", 1, "A"),
-    ("element twice, alike", as_csv(twice("Mn (product)", 0.53)), "A1 A2 A3", "Mn given in more than one", 2,
-     ""),
-    ("element twice, unlike", as_csv(twice("Mn", 0.95)), "A2 A3", "Mn stands in 2 columns that differ", 2,
-     "Mn"),
-    ("sums do not reach 100", as_csv([[*HEADER, "Fe"], [*A1, 95.0], [*A2, "Bal."], [*A3, 97.6]]), "A1 A2 A3",
-     "not 100", 2, "Fe"),
-    ("extra column", as_csv([[*HEADER, "Jominy J5"], [*A1, 41], [*A2, 40], [*A3, 39]]), "A1 A2 A3",
-     "no chemical element", 1, "Jominy J5"),
-    ("extra cells without a header", as_xlsx([HEADER, [*A1, None, "see note"], A2, A3]), "A2 A3",
-     "14 cells under", 2, ""),
-    ("header repeated on page two", as_csv([HEADER, A1, HEADER, A2, A3, changed(A1, heat="A4", Mo="?x")]),
-     "A1 A2 A3",
-     "'?x' is not a number", 6, "Mo %"),
-    ("element names down a column", as_csv(transposed(BASE)), "A1 A2 A3", "run down a column", None, ""),
-    ("transposed with a bad cell", as_csv(transposed([HEADER, changed(A1, Cr="?"), changed(A2, Mn="x,5"),
-                                                      A3])), "A1 A3",
-     "'x,5' is not a number", 5, "C"),
-    ("a date in a cell", as_xlsx([HEADER, changed(A1, Cr=datetime.datetime(2025, 2, 1)), A2, A3]), "A2 A3",
-     "turned into a date", 2, "Cr %"),
-    ("formula never computed", as_xlsx([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]), "A2 A3",
-     "without a stored result", 2,
-     "C"),
-    ("error value", as_xlsx([HEADER, changed(A1, C="#REF!"), A2, A3]), "A2 A3", "'#REF!' is not a number", 2,
-     "C %"),
-    ("percent format on a percent column", as_xlsx(BASE, percent_format), "A1 A2 A3", None, None, None),
+    (
+        "decimal commas between commas",
+        b"Heat,C,Mn\nA1,0,31,0,52\nA2,0.29,0.48\nA3,0.30,0.50",
+        "A2 A3",
+        "5 cells under",
+        2,
+        "",
+    ),
+    (
+        "a delimiter missing",
+        b"Heat;C;Mn;Cr\nA1;0,31;0,52\nA2;0,29;0,48;0,9\nA3;0,3;0,5;1,0",
+        "A2 A3",
+        "3 cells under",
+        2,
+        "",
+    ),
+    (
+        "quotation mark open",
+        b'Heat;C;Mn\n"A1;0,31;0,52\nA2;0,29;0,48\nA3;0,3;0,5',
+        "A1 A2 A3",
+        "quotation mark",
+        2,
+        "",
+    ),
+    (
+        "percent signs in cells",
+        as_csv([HEADER, changed(A1, C="0,31 %"), A2, changed(A3, N="80 %")]),
+        "A1 A2",
+        "the cell says %, the header another unit",
+        4,
+        "N ppm",
+    ),
+    (
+        "ppm without saying so",
+        as_csv([[*HEADER[:-1], "N"], A1, A2, A3]),
+        "A1 A2 A3",
+        "taken as ppm",
+        2,
+        "N",
+    ),
+    (
+        "no-break blanks",
+        as_csv([HEADER, changed(A1, heat="\u00a0A1 ", C="\u00a00,31 "), A2, changed(A3, C="0 30")]),
+        "A1 A2",
+        "'0 30' is not one number",
+        4,
+        "C %",
+    ),
+    (
+        "no heat number",
+        as_csv([*BASE, changed(A1, heat=None)]),
+        "A1 A2 A3",
+        "no heat number",
+        5,
+        "",
+    ),
+    (
+        "no heat column",
+        as_csv([[None, *row[1:]] if row is HEADER else row for row in BASE]),
+        "A1 A2 A3",
+        "no column is headed heat",
+        1,
+        "A",
+    ),
+    (
+        "element twice, alike",
+        as_csv(twice("Mn (product)", 0.53)),
+        "A1 A2 A3",
+        "Mn given in more than one",
+        2,
+        "",
+    ),
+    (
+        "element twice, unlike",
+        as_csv(twice("Mn", 0.95)),
+        "A2 A3",
+        "Mn stands in 2 columns that differ",
+        2,
+        "Mn",
+    ),
+    (
+        "sums do not reach 100",
+        as_csv([[*HEADER, "Fe"], [*A1, 95.0], [*A2, "Bal."], [*A3, 97.6]]),
+        "A1 A2 A3",
+        "not 100",
+        2,
+        "Fe",
+    ),
+    (
+        "extra column",
+        as_csv([[*HEADER, "Jominy J5"], [*A1, 41], [*A2, 40], [*A3, 39]]),
+        "A1 A2 A3",
+        "no chemical element",
+        1,
+        "Jominy J5",
+    ),
+    (
+        "extra cells without a header",
+        as_xlsx([HEADER, [*A1, None, "see note"], A2, A3]),
+        "A2 A3",
+        "14 cells under",
+        2,
+        "",
+    ),
+    (
+        "header repeated on page two",
+        as_csv([HEADER, A1, HEADER, A2, A3, changed(A1, heat="A4", Mo="?x")]),
+        "A1 A2 A3",
+        "'?x' is not a number",
+        6,
+        "Mo %",
+    ),
+    (
+        "element names down a column",
+        as_csv(transposed(BASE)),
+        "A1 A2 A3",
+        "run down a column",
+        None,
+        "",
+    ),
+    (
+        "transposed with a bad cell",
+        as_csv(transposed([HEADER, changed(A1, Cr="?"), changed(A2, Mn="x,5"), A3])),
+        "A1 A3",
+        "'x,5' is not a number",
+        5,
+        "C",
+    ),
+    (
+        "a date in a cell",
+        as_xlsx([HEADER, changed(A1, Cr=datetime.datetime(2025, 2, 1)), A2, A3]),
+        "A2 A3",
+        "turned into a date",
+        2,
+        "Cr %",
+    ),
+    (
+        "formula never computed",
+        as_xlsx([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]),
+        "A2 A3",
+        "without a stored result",
+        2,
+        "C",
+    ),
+    (
+        "error value",
+        as_xlsx([HEADER, changed(A1, C="#REF!"), A2, A3]),
+        "A2 A3",
+        "'#REF!' is not a number",
+        2,
+        "C %",
+    ),
+    (
+        "percent format on a percent column",
+        as_xlsx(BASE, percent_format),
+        "A1 A2 A3",
+        None,
+        None,
+        None,
+    ),
     ("merged cells", as_xlsx(BASE, merged), "A1 A2 A3", "heat A1 has 2 rows (3, 4)", 3, ""),
     ("hidden sheet", as_xlsx(BASE, hidden), "A1 A2 A3", "sheet 'old' is hidden", None, ""),
-    ("not UTF-8", as_csv([["Schmelze", "Güte", *HEADER[2:]], A1, A2, A3], encoding="latin-1"), "A1 A2 A3",
-     "the text is not UTF-8", None, ""),
-    ("true in a cell", as_xlsx([HEADER, changed(A1, Mo=True), A2, A3]), "A2 A3", "TRUE is not a number", 2,
-     "Mo %"),
-    ("lead unreadable", as_csv([[*HEADER, "Pb"], [*A1, "ok"], [*A2, 0.001], [*A3, "-"]]), "A1 A2 A3",
-     "'ok' is not a number",
-     2, "Pb"),
-    ("footnote digit", as_csv([HEADER, changed(A1, C="0,31²"), A2, A3]), "A1 A2 A3", "a footnote mark", 2,
-     "C %"),
-    ("two numbers in a cell", as_csv([HEADER, changed(A1, C="0,31/0,32"), A2, A3]), "A2 A3", "not a number",
-     2, "C %"),
-    ("limit instead of a value", as_csv([HEADER, changed(A1, P="max 0,025"), A2, A3]), "A2 A3",
-     "a limit, not a value", 2,
-     "P %"),
+    (
+        "not UTF-8",
+        as_csv([["Schmelze", "Güte", *HEADER[2:]], A1, A2, A3], encoding="latin-1"),
+        "A1 A2 A3",
+        "the text is not UTF-8",
+        None,
+        "",
+    ),
+    (
+        "true in a cell",
+        as_xlsx([HEADER, changed(A1, Mo=True), A2, A3]),
+        "A2 A3",
+        "TRUE is not a number",
+        2,
+        "Mo %",
+    ),
+    (
+        "lead unreadable",
+        as_csv([[*HEADER, "Pb"], [*A1, "ok"], [*A2, 0.001], [*A3, "-"]]),
+        "A1 A2 A3",
+        "'ok' is not a number",
+        2,
+        "Pb",
+    ),
+    (
+        "footnote digit",
+        as_csv([HEADER, changed(A1, C="0,31²"), A2, A3]),
+        "A1 A2 A3",
+        "a footnote mark",
+        2,
+        "C %",
+    ),
+    (
+        "two numbers in a cell",
+        as_csv([HEADER, changed(A1, C="0,31/0,32"), A2, A3]),
+        "A2 A3",
+        "not a number",
+        2,
+        "C %",
+    ),
+    (
+        "limit instead of a value",
+        as_csv([HEADER, changed(A1, P="max 0,025"), A2, A3]),
+        "A2 A3",
+        "a limit, not a value",
+        2,
+        "P %",
+    ),
 ]
 
 
-@pytest.mark.parametrize("data, good, what, row, column", [d[1:] for d in DAMAGES],
-                         ids=[d[0] for d in DAMAGES])
+@pytest.mark.parametrize(
+    "data, good, what, row, column", [d[1:] for d in DAMAGES], ids=[d[0] for d in DAMAGES]
+)
 def test_damage_is_reported_in_its_place_and_the_good_rows_stay(data, good, what, row, column):
     got = read_certificates(data, filename="mill")
     usable = {c.heat for c in got if c.steel is not None and c.heat in ("A1", "A2", "A3")}
@@ -323,10 +699,12 @@ def test_damage_is_reported_in_its_place_and_the_good_rows_stay(data, good, what
         assert hits, got.summary()
         assert (row, column) in {(p.row, p.column) for p in hits}, [str(p) for p in hits]
         assert all(p.assumed and p.file.startswith("mill") for p in got.problems)
-    for heat in ("A2", "A3"):       # what is good is read right, whatever happened beside it
+    for heat in ("A2", "A3"):  # what is good is read right, whatever happened beside it
         if heat in usable:
             expected = {"A2": A2, "A3": A3}[heat]
-            assert contents(got, heat)["C"] == expected[2] and contents(got, heat)["Mn"] == expected[4]
+            assert (
+                contents(got, heat)["C"] == expected[2] and contents(got, heat)["Mn"] == expected[4]
+            )
 
 
 def test_at_least_twenty_kinds_of_damage():
@@ -336,10 +714,11 @@ def test_at_least_twenty_kinds_of_damage():
 def test_values_after_the_assumptions():
     def first(rows, **options):
         return contents(read_certificates(as_csv(rows), filename="m.csv", **options))
+
     assert first([HEADER, changed(A1, P="<0,01")])["P"] == 0.005
     assert first([HEADER, changed(A1, P="<0,01")], below_limit="zero")["P"] == 0.0
     assert first([HEADER, A1, changed(A1, C=0.33)])["C"] == pytest.approx(0.32)
-    assert first([HEADER, changed(A1, Cr="-")])["Cr"] == 0.95          # middle of 4130's 0.80-1.10
+    assert first([HEADER, changed(A1, Cr="-")])["Cr"] == 0.95  # middle of 4130's 0.80-1.10
     assert first([[*HEADER[:-1], "N"], A1])["N"] == pytest.approx(0.007)
     assert first(twice("Mn (product)", 0.53))["Mn"] == pytest.approx(0.525)
     assert first([HEADER, changed(A1, C="0,31²")])["C"] == 0.31
@@ -364,6 +743,7 @@ def test_two_sheets_are_both_read_and_one_can_be_named():
         book.create_sheet("second").append(HEADER)
         book["second"].append(changed(A1, heat="B1"))
         book.create_sheet("notes").append(["melted in an arc furnace"])
+
     data = as_xlsx(BASE, add, "first")
     got = read_certificates(data, filename="m.xlsx")
     assert [c.heat for c in got] == ["A1", "A2", "A3", "B1"]
@@ -371,10 +751,18 @@ def test_two_sheets_are_both_read_and_one_can_be_named():
     assert [c.heat for c in read_certificates(data, sheet="second", filename="m.xlsx")] == ["B1"]
 
 
-@pytest.mark.parametrize("data, message", [
-    (b"just a letter to the customer", "names no elements"), (b"a;b\n1;2", "names no elements"),
-    (b"Heat;Si;Mn\nA1;0,2;0,5", "names no elements"), (b"\n\n ;;\n", "names no elements"), (b"", "is empty"),
-    (b"%PDF-1.4", "a PDF"), (b"\xd0\xcf\x11\xe0", "old .xls")])
+@pytest.mark.parametrize(
+    "data, message",
+    [
+        (b"just a letter to the customer", "names no elements"),
+        (b"a;b\n1;2", "names no elements"),
+        (b"Heat;Si;Mn\nA1;0,2;0,5", "names no elements"),
+        (b"\n\n ;;\n", "names no elements"),
+        (b"", "is empty"),
+        (b"%PDF-1.4", "a PDF"),
+        (b"\xd0\xcf\x11\xe0", "old .xls"),
+    ],
+)
 def test_refused_files(data, message):
     with pytest.raises(InputError, match=message):
         read_certificates(data, filename="mill.csv")
@@ -389,15 +777,19 @@ def test_bad_options():
 
 def test_a_header_alone_gives_no_heat_and_no_error():
     got = read_certificates(as_csv([HEADER]), filename="m.csv")
-    assert len(got) == 0 and got.steels == () and list(got.table().columns) == ["heat", "grade", "row",
-                                                                                "used", "problems"]
+    assert (
+        len(got) == 0
+        and got.steels == ()
+        and list(got.table().columns) == ["heat", "grade", "row", "used", "problems"]
+    )
     assert "0 heats" in got.summary() and "<table>" in got._repr_html_()
 
 
 def test_views_escape_user_text_and_pickle():
     nasty = "<script>alert(1)</script>"
-    got = read_certificates(as_csv([[*HEADER, f"<b>{nasty}"], [*changed(A1, heat=nasty), "x"]]),
-                            filename=f"{nasty}.csv")
+    got = read_certificates(
+        as_csv([[*HEADER, f"<b>{nasty}"], [*changed(A1, heat=nasty), "x"]]), filename=f"{nasty}.csv"
+    )
     page = got._repr_html_()
     assert "<script" not in page and "&lt;script&gt;" in page
     assert len(got.table()) == 1 and len(got.problem_table()) == len(got.problems)
@@ -413,10 +805,38 @@ def test_large_files_take_seconds_not_minutes():
 # -------------------------------------------------------------------------- properties
 
 cell_texts = st.one_of(
-    st.none(), st.floats(-5, 200), st.integers(-5, 5000), st.text(max_size=12),
-    st.sampled_from(["<0,01", "trace", "n.d.", "-", "0,21%", "70 ppm", "max", "Mean", "C", "Mn", "Heat",
-                     "ppm", "%", "x100",
-                     "=1+1", "0,21;0,22", '"', "O.2", "1e5", "²", "#REF!", "Bal.", "A1"]))
+    st.none(),
+    st.floats(-5, 200),
+    st.integers(-5, 5000),
+    st.text(max_size=12),
+    st.sampled_from(
+        [
+            "<0,01",
+            "trace",
+            "n.d.",
+            "-",
+            "0,21%",
+            "70 ppm",
+            "max",
+            "Mean",
+            "C",
+            "Mn",
+            "Heat",
+            "ppm",
+            "%",
+            "x100",
+            "=1+1",
+            "0,21;0,22",
+            '"',
+            "O.2",
+            "1e5",
+            "²",
+            "#REF!",
+            "Bal.",
+            "A1",
+        ]
+    ),
+)
 grids = st.lists(st.lists(cell_texts, max_size=8), min_size=1, max_size=8)
 
 
@@ -440,9 +860,20 @@ def test_any_table_under_a_header_is_accounted_for(rows, delimiter):
 
 
 @settings(max_examples=200)
-@given(st.lists(st.tuples(*[st.one_of(st.floats(0.01, 1.0).map(lambda v: round(v, 3)),
-                                      st.sampled_from(["", "x", "<0.1", "-", "31", "trace", "1,5"]))] * 3),
-                                      max_size=6))
+@given(
+    st.lists(
+        st.tuples(
+            *[
+                st.one_of(
+                    st.floats(0.01, 1.0).map(lambda v: round(v, 3)),
+                    st.sampled_from(["", "x", "<0.1", "-", "31", "trace", "1,5"]),
+                )
+            ]
+            * 3
+        ),
+        max_size=6,
+    )
+)
 def test_every_row_is_found_again(rows):
     table = [["Heat", "C", "Mn", "Cr"], *([f"H{i}", *row] for i, row in enumerate(rows))]
     got = read_certificates(text_of(table, ";"), filename="f.csv")
@@ -466,16 +897,24 @@ def test_any_bytes(data):
 def test_any_workbook(rows):
     def legal(cell):
         return "".join(c for c in cell if c.isprintable()) if isinstance(cell, str) else cell
+
     try:
-        read_certificates(as_xlsx([["Heat", "C", "Mn"], *([legal(c) for c in row] for row in rows)]),
-                          filename="f.xlsx")
+        read_certificates(
+            as_xlsx([["Heat", "C", "Mn"], *([legal(c) for c in row] for row in rows)]),
+            filename="f.xlsx",
+        )
     except InputError:
         pass
 
 
 @settings(max_examples=100)
-@given(st.dictionaries(st.sampled_from(["C", "Si", "Mn", "Cr", "Mo", "Ni", "N"]), st.floats(0.011, 0.099),
-                       min_size=2))
+@given(
+    st.dictionaries(
+        st.sampled_from(["C", "Si", "Mn", "Cr", "Mo", "Ni", "N"]),
+        st.floats(0.011, 0.099),
+        min_size=2,
+    )
+)
 def test_what_is_written_is_what_is_read(composition):
     composition = {"C": 0.2, **composition}
     head, row = ["Heat", *composition], ["A1", *(f"{v:.5f}" for v in composition.values())]
@@ -490,14 +929,24 @@ def test_a_header_without_heats_is_said():
 
 
 def test_one_heat_without_a_grade_is_said():
-    two = read_certificates(b"heat;grade;C;Mn\nA1;;0,30;0,50\nA2;4130;0,30;0,50\n", filename="mill.csv")
-    assert "no grade is given for heat A1, as for others; not compared with a range" in two.summary()
+    two = read_certificates(
+        b"heat;grade;C;Mn\nA1;;0,30;0,50\nA2;4130;0,30;0,50\n", filename="mill.csv"
+    )
+    assert (
+        "no grade is given for heat A1, as for others; not compared with a range" in two.summary()
+    )
     assert two[0].steel.limits is None
-    assert "no grade" not in read_certificates(b"heat;C;Mn\nA1;0,30;0,50\n", filename="mill.csv").summary()
+    assert (
+        "no grade"
+        not in read_certificates(b"heat;C;Mn\nA1;0,30;0,50\n", filename="mill.csv").summary()
+    )
 
 
 def test_heat_numbers_that_became_numbers_and_zero_bytes_are_said():
-    mangled = read_certificates(b"heat;C;Mn\n1.2E+05;0,30;0,5\0000\nA2;0,30;0,50\n".replace(b"0000", b"0\x000"), filename="m.csv")
+    mangled = read_certificates(
+        b"heat;C;Mn\n1.2E+05;0,30;0,5\0000\nA2;0,30;0,50\n".replace(b"0000", b"0\x000"),
+        filename="m.csv",
+    )
     assert mangled[0].heat == "1.2E+05" and mangled[0].steel.composition["Mn"] == 0.5
     assert "heat '1.2E+05' looks like a heat number" in mangled.summary()
     assert "row 2" in mangled.summary() and "the file holds zero bytes" in mangled.summary()

@@ -4,26 +4,29 @@ import math
 
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.steel import DEFAULT_RESIDUALS, Steel
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.steel import DEFAULT_RESIDUALS, Steel
 
 GOOD = {"C": 0.21, "Mn": 0.82, "Si": 0.25, "Cr": 1.02, "Mo": 0.19}
 
 
-@pytest.mark.parametrize(("change", "says"), [
-    ({"Cr": -0.1}, r"Cr content is -0.1 wt%; allowed is 0 to 5 wt%"),
-    ({"Cr": 102.0}, r"Cr content is 102 wt%; allowed is 0 to 5 wt%"),
-    ({"C": 2.1}, r"C content is 2.1 wt%"),
-    ({"C": 0.0}, r"C content is 0 wt%; allowed is 0.01 to"),
-    ({"Mo": math.nan}, r"Mo content is nan"),
-    ({"Mo": math.inf}, r"Mo content is inf"),
-    ({"Mo": "0.2"}, r"Mo content is '0.2', which is not a number"),
-    ({"Mo": None}, r"Mo content is None, which is not a number"),
-    ({"Mo": True}, r"Mo content is True, which is not a number"),
-    ({"Xx": 0.1}, r"element 'Xx' is unknown"),
-    ({"cr": 1.0}, r"Cr is given twice"),
-    ({3: 1.0}, r"element 3 is unknown"),
-])
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"Cr": -0.1}, r"Cr content is -0.1 wt%; allowed is 0 to 5 wt%"),
+        ({"Cr": 102.0}, r"Cr content is 102 wt%; allowed is 0 to 5 wt%"),
+        ({"C": 2.1}, r"C content is 2.1 wt%"),
+        ({"C": 0.0}, r"C content is 0 wt%; allowed is 0.01 to"),
+        ({"Mo": math.nan}, r"Mo content is nan"),
+        ({"Mo": math.inf}, r"Mo content is inf"),
+        ({"Mo": "0.2"}, r"Mo content is '0.2', which is not a number"),
+        ({"Mo": None}, r"Mo content is None, which is not a number"),
+        ({"Mo": True}, r"Mo content is True, which is not a number"),
+        ({"Xx": 0.1}, r"element 'Xx' is unknown"),
+        ({"cr": 1.0}, r"Cr is given twice"),
+        ({3: 1.0}, r"element 3 is unknown"),
+    ],
+)
 def test_bad_content(change, says):
     with pytest.raises(InputError, match=says) as caught:
         Steel("heat 7", GOOD | change)

@@ -18,7 +18,9 @@ def mixed(n: int, seed: int = 3):
         steels.append(fp.Steel(f"heat {i}", wiggled, fine_grain=bool(i % 3)))
         head = heads[i % 3]
         if i % 2:
-            head = head.with_(face_thickness_mm=2 + rng.random(), hosel_outside_mm=13 + 0.5 * rng.random())
+            head = head.with_(
+                face_thickness_mm=2 + rng.random(), hosel_outside_mm=13 + 0.5 * rng.random()
+            )
         parts.append(head)
         how = ("single", "row", "bin", "fan", "sleeve")[i % 5]
         cool = fp.Cool(how, air_c=20 + i % 4, view_factor=None if i % 2 else 0.8)

@@ -3,9 +3,26 @@
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
+from forgeprops.base.errors import InputError
 
-ODD = [5, -1.0, "", "x", b"x", None, True, [], [None], {}, {"a": 1}, float("nan"), float("inf"), object(), (1, 2, 3), ...]
+ODD = [
+    5,
+    -1.0,
+    "",
+    "x",
+    b"x",
+    None,
+    True,
+    [],
+    [None],
+    {},
+    {"a": 1},
+    float("nan"),
+    float("inf"),
+    object(),
+    (1, 2, 3),
+    ...,
+]
 
 LIMITS = fp.Limits(face_margin=(0.1, None))
 CALLS = {
@@ -21,8 +38,12 @@ CALLS = {
     "window x": lambda x: fp.window("1030", x=x, y=("flux", 2, 3, 2)),
     "window low": lambda x: fp.window("1030", x=("flux", x, 3, 2), y=("preheat_c", 900, 910, 2)),
     "window points": lambda x: fp.window("1030", x=("flux", 2, 3, x), y=("preheat_c", 900, 910, 2)),
-    "window tolerances": lambda x: fp.window("1030", x=("flux", 2, 3, 2), y=("preheat_c", 900, 910, 2), tolerances=x),
-    "window threads": lambda x: fp.window("1030", x=("flux", 2, 3, 2), y=("preheat_c", 900, 910, 2), threads=x),
+    "window tolerances": lambda x: fp.window(
+        "1030", x=("flux", 2, 3, 2), y=("preheat_c", 900, 910, 2), tolerances=x
+    ),
+    "window threads": lambda x: fp.window(
+        "1030", x=("flux", 2, 3, 2), y=("preheat_c", 900, 910, 2), threads=x
+    ),
     "scatter spread": lambda x: fp.scatter("1030", spread=x, n=16, indices=False),
     "scatter spread of flux": lambda x: fp.scatter("1030", spread={"flux": x}, n=16, indices=False),
     "scatter n": lambda x: fp.scatter("1030", n=x, indices=False),
@@ -33,9 +54,13 @@ CALLS = {
     "scatter progress": lambda x: fp.scatter("1030", n=16, indices=False, progress=x),
     "scatter cancel": lambda x: fp.scatter("1030", n=16, indices=False, cancel=x),
     "choose limits": lambda x: fp.choose("1030", limits=x, settings={"flux": (5, 6)}, starts=1),
-    "choose settings": lambda x: fp.choose("1030", limits=LIMITS, settings=x, starts=1, cancel=Once()),
+    "choose settings": lambda x: fp.choose(
+        "1030", limits=LIMITS, settings=x, starts=1, cancel=Once()
+    ),
     "choose range": lambda x: fp.choose("1030", limits=LIMITS, settings={"flux": x}, starts=1),
-    "choose starts": lambda x: fp.choose("1030", limits=LIMITS, settings={"flux": (5, 6)}, starts=x, cancel=Once()),
+    "choose starts": lambda x: fp.choose(
+        "1030", limits=LIMITS, settings={"flux": (5, 6)}, starts=x, cancel=Once()
+    ),
     "many steels": fp.estimate_many,
     "many heads": lambda x: fp.estimate_many("1030", x),
     "many routes": lambda x: fp.estimate_many("1030", None, x),

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.study.choose import _raise_least, _spread_out
+from forgeprops.base.errors import InputError
+from forgeprops.study.process.search import _raise_least, _spread_out
 
 
 def test_optimiser_finds_a_known_optimum():
@@ -15,7 +15,9 @@ def test_optimiser_finds_a_known_optimum():
         return np.stack([1 + a - b, 1 - a - b, 1 + 2 * b], axis=1)
 
     at, values = _raise_least(f, np.array([0.9, 0.1]), np.ones(3, bool))
-    assert at == pytest.approx([0.3, 0.6], abs=0.02) and values.min() == pytest.approx(1.0, abs=0.03)
+    assert at == pytest.approx([0.3, 0.6], abs=0.02) and values.min() == pytest.approx(
+        1.0, abs=0.03
+    )
 
 
 def test_optimiser_holds_the_others():
@@ -36,7 +38,9 @@ def test_starts_lie_apart():
 
 @pytest.fixture(scope="module")
 def found():
-    wanted = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None), press_effort=(None, 1.1))
+    wanted = fp.Limits(
+        face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None), press_effort=(None, 1.1)
+    )
     return fp.choose(
         "4130",
         limits=wanted,
@@ -52,7 +56,9 @@ def test_chosen_settings_meet_the_limits(found):
     assert found.feasible and found.slack >= 0 and not len(found.relax)
     one = fp.estimate(found.steel, found.head, found.route, found.shop)
     assert 380 <= one.zones["face"].hardness_hv <= 480 and one.hosel.allowed_deg >= 2.4
-    assert found.results["face_hardness_hv"] == pytest.approx(one.zones["face"].hardness_hv, rel=1e-9)
+    assert found.results["face_hardness_hv"] == pytest.approx(
+        one.zones["face"].hardness_hv, rel=1e-9
+    )
     assert found.route.preheat.temperature_c == found.settings["preheat_c"]
     assert {"press_s", "heads_per_hour", "water_l"} <= set(found.results)
     assert "all limits are met" in found.words() and "heads an hour" in found.words()
@@ -69,7 +75,9 @@ def test_chosen_settings_are_more_robust_than_the_edge(found):
         "seed": 9,
     }
     chosen = fp.scatter("4130", None, found.route, **common).outside.share
-    edge = fp.window("4130", x=("preheat_c", 860, 1000, 12), y=("flux", 4, 20, 12), limits=found.limits)
+    edge = fp.window(
+        "4130", x=("preheat_c", 860, 1000, 12), y=("flux", 4, 20, 12), limits=found.limits
+    )
     just = np.argwhere((edge.slack >= 0) & (edge.slack < 0.6))
     assert len(just)
     shares = [
@@ -82,22 +90,30 @@ def test_chosen_settings_are_more_robust_than_the_edge(found):
         for j, i in just[:: max(len(just) // 3, 1)][:3]
     ]
     present = fp.scatter("4130", None, fp.Route(), **common).outside.share
-    assert chosen <= min([*shares, present + 0.01]) and found.scatter.outside.share == pytest.approx(chosen, abs=0.03)
+    assert chosen <= min(
+        [*shares, present + 0.01]
+    ) and found.scatter.outside.share == pytest.approx(chosen, abs=0.03)
 
 
 def test_impossible_limits_name_what_to_relax():
     wanted = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(2.0, None))
-    none = fp.choose("4140", limits=wanted, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1)
+    none = fp.choose(
+        "4140", limits=wanted, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
+    )
     assert not none.feasible and none.scatter is None and none.together_steps > 0
     row = none.relax.iloc[0]
     assert row["limit"] == "hosel bend at least 2 °" and row["enough"]
     assert "Relax hosel bend" in none.words()
     # relaxed by so much, the settings exist: and not when relaxed by clearly less
-    relaxed = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) - 0.02, None))
+    relaxed = fp.Limits(
+        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) - 0.02, None)
+    )
     assert fp.choose(
         "4140", limits=relaxed, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
     ).feasible
-    short = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) + 0.15, None))
+    short = fp.Limits(
+        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) + 0.15, None)
+    )
     assert not fp.choose(
         "4140", limits=short, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
     ).feasible

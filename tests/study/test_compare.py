@@ -6,16 +6,18 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.study.line import Line, line_arrays
-from forgeprops.study.user_limits import QUANTITIES, Limits
-from forgeprops.thermal.march.columns import columns_of, route_columns
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.case_columns import columns_of, route_columns
+from forgeprops.inputs.limits import QUANTITIES, Limits
+from forgeprops.study.process.line_cost import Line, line_arrays
 
 # ---- limits
 
 
 def test_margins_count_in_steps():
-    wanted = Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2.0, None), press_force_kn=(None, 9000))
+    wanted = Limits(
+        face_hardness_hv=(380, 460), hosel_allowed_deg=(2.0, None), press_force_kn=(None, 9000)
+    )
     table = {
         "face_hardness_hv": np.array([400.0, 470.0, np.nan]),
         "hosel_allowed_deg": np.array([1.6, 3.0, 3.0]),
@@ -84,8 +86,12 @@ def test_a_limit_needs_its_column():
 
 def test_line_by_hand():
     routes = [
-        fp.Route().with_(rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0, soak_s=900.0),
-        fp.Route().with_(rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0, back_on_die=True),
+        fp.Route().with_(
+            rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0, soak_s=900.0
+        ),
+        fp.Route().with_(
+            rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0, back_on_die=True
+        ),
         fp.Route(spray=None).with_(soak_s=3600.0),
     ]
     made = line_arrays(
@@ -120,7 +126,9 @@ def test_bad_lines_are_refused(given):
 
 @pytest.fixture(scope="module")
 def found():
-    wanted = Limits(face_hardness_hv=(300, 520), hosel_allowed_deg=(1.5, None), press_effort=(None, 1.1))
+    wanted = Limits(
+        face_hardness_hv=(300, 520), hosel_allowed_deg=(1.5, None), press_effort=(None, 1.1)
+    )
     return fp.compare(["1020", "1030", "4130", "4140"], [860, 920], "mid-iron", None, wanted)
 
 
@@ -130,7 +138,9 @@ def test_table_is_of_single_estimates(found):
     ]
     for i in (2, 5, 6):
         row = found.table.iloc[i]
-        one = fp.estimate(fp.grade(row["grade"]), "mid-iron", fp.Route().with_(preheat_c=row["preheat_c"]))
+        one = fp.estimate(
+            fp.grade(row["grade"]), "mid-iron", fp.Route().with_(preheat_c=row["preheat_c"])
+        )
         assert row["face_hardness_hv"] == pytest.approx(one.zones["face"].hardness_hv, rel=1e-9)
         assert row["hosel_allowed_deg"] == pytest.approx(one.hosel.allowed_deg, rel=1e-9)
         assert row["face_margin"] == pytest.approx(one.face.margin, rel=1e-9)
@@ -179,7 +189,9 @@ def test_a_set_shares_its_furnace():
     heads = ["long-iron", "mid-iron", "wedge"]
     wanted = Limits(hosel_allowed_deg=(2.0, None), scale_um=(None, 90))
     found = fp.compare(["1030", "4130", "1020"], [860, 940], heads, None, wanted)
-    assert len(found.table) == 6 and found.table["head"].tolist() == [h for h in heads for _ in range(2)]
+    assert len(found.table) == 6 and found.table["head"].tolist() == [
+        h for h in heads for _ in range(2)
+    ]
     assert found.table["grade"].tolist() == ["1030"] * 2 + ["4130"] * 2 + ["1020"] * 2
     for row in found.sets.itertuples():
         mine = found.table[found.table["preheat_c"] == row.preheat_c]
@@ -224,7 +236,9 @@ def test_columns_of_cases_and_parts():
     steel = fp.grade("4130")
     columns = columns_of([steel] * 3, heads, routes, [fp.Shop()] * 3)
     assert columns.content("Cr").tolist() == [steel.get("Cr")] * 3 and len(columns) == 3
-    assert columns.dimension("face", "thickness_mm").tolist() == [h.face.thickness_mm for h in heads]
+    assert columns.dimension("face", "thickness_mm").tolist() == [
+        h.face.thickness_mm for h in heads
+    ]
     assert columns.route["has_spray"].tolist() == [True, False, True]
     assert [columns.later[k] for k in columns.later_of] == [r.later for r in routes]
     part = columns.part(np.array([2, 1]))

@@ -8,14 +8,14 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from forgeprops.steel.certificates import read_certificates
-from forgeprops.study.inverse import cooling_curve
-from forgeprops.study.measurements import read_bends, read_hardness
-from forgeprops.study.plate import Plate
-from forgeprops.study.runs import read_runs
-from forgeprops.study.traces import read_channels, read_traces
-from forgeprops.study.tracking import track
-from forgeprops.tables import data_path
+from forgeprops.base.tables import data_path
+from forgeprops.certificates.reading import read_certificates
+from forgeprops.study.shop.measurements import read_bends, read_hardness
+from forgeprops.study.shop.runs import read_runs
+from forgeprops.study.shop.traces import read_channels, read_traces
+from forgeprops.study.shop.tracking import track
+from forgeprops.study.spray_plate.conduction import Plate
+from forgeprops.study.spray_plate.heat_transfer import cooling_curve
 
 SCRIPT = Path(__file__).parents[1] / "make_demo_data.py"
 
@@ -38,16 +38,24 @@ def test_every_file_says_that_it_is_invented():
 
 
 def test_certificates():
-    mill, laboratory = read_certificates(demo("certificates.csv")), read_certificates(demo("laboratory.xlsx"))
-    assert [c.heat for c in mill if c.steel] == [c.heat for c in laboratory if c.steel] == ["R1", "R2", "R3",
-                                                                                            "R4"]
+    mill, laboratory = (
+        read_certificates(demo("certificates.csv")),
+        read_certificates(demo("laboratory.xlsx")),
+    )
+    assert (
+        [c.heat for c in mill if c.steel]
+        == [c.heat for c in laboratory if c.steel]
+        == ["R1", "R2", "R3", "R4"]
+    )
     assert mill[0].steel.get("N") == 0.007 and mill[0].rows == (5, 9)
     for expected in ("row of limits", "below 0.02", "2.9 wt% C", "no composition", "2 rows"):
         assert expected in said(mill.problems)
     for expected in ("hidden", "run down a column", "no Mn is given"):
         assert expected in said(laboratory.problems)
-    for heat in (0, 1, 2, 3):       # the laboratory reads one per cent high
-        assert laboratory[heat].steel.get("C") == pytest.approx(1.01 * mill[heat].steel.get("C"), abs=0.004)
+    for heat in (0, 1, 2, 3):  # the laboratory reads one per cent high
+        assert laboratory[heat].steel.get("C") == pytest.approx(
+            1.01 * mill[heat].steel.get("C"), abs=0.004
+        )
 
 
 def test_measurements():
@@ -77,12 +85,17 @@ def test_the_plate_gives_back_the_spray_multiplier():
 
 
 def test_the_script_makes_them_again(tmp_path):
-    done = subprocess.run([sys.executable, str(SCRIPT), str(tmp_path)], capture_output=True, text=True,
-                          timeout=300)
+    done = subprocess.run(
+        [sys.executable, str(SCRIPT), str(tmp_path)], capture_output=True, text=True, timeout=300
+    )
     assert done.returncode == 0, done.stderr
     made = {p.name: p for p in tmp_path.iterdir()}
     assert set(made) == {p.name for p in demo("").iterdir()} - {"README.md"}
-    for name in ("certificates.csv", "runs.csv", "channels.csv"):       # these do not depend on the engine
+    for name in (
+        "certificates.csv",
+        "runs.csv",
+        "channels.csv",
+    ):  # these do not depend on the engine
         assert made[name].read_bytes() == demo(name).read_bytes()
     for name in ("traces.csv", "hardness.csv", "log.csv"):
         with made[name].open() as new, demo(name).open() as old:

@@ -23,7 +23,9 @@ def test_start_point_is_where_one_per_cent_has_formed(diagrams):
         fp.grade("4130"), from_c=from_c, rate_c_per_s=rate, to_c=float(bainite.start_c[i])
     )
     assert stop.history["bainite"][-1] == pytest.approx(0.01, abs=0.002)
-    assert bainite.start_s[i] == pytest.approx((diagram.ae3_c - bainite.start_c[i]) / rate, rel=1e-6)
+    assert bainite.start_s[i] == pytest.approx(
+        (diagram.ae3_c - bainite.start_c[i]) / rate, rel=1e-6
+    )
 
 
 def test_regions_lie_between_their_temperatures(diagrams):
@@ -41,7 +43,9 @@ def test_alloy_moves_the_soft_regions_to_longer_times(diagrams):
 
 def test_slower_cooling_is_never_harder(diagrams):
     for diagram in diagrams.values():
-        assert np.all(np.diff(diagram.hardness_hv) <= 8.0)  # rates fall; a few HV of kink at a region's edge
+        assert np.all(
+            np.diff(diagram.hardness_hv) <= 8.0
+        )  # rates fall; a few HV of kink at a region's edge
 
 
 def test_coarser_grain_moves_pearlite_to_longer_times():

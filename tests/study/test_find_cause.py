@@ -5,12 +5,12 @@ import pandas as pd
 import pytest
 
 import forgeprops as fp
-from forgeprops.estimate import evaluate
-from forgeprops.head import ZONES
-from forgeprops.study.causes import NOTHING, causes
-from forgeprops.study.find_cause import _FAR, _FINE, _ranked, find_cause
-from forgeprops.study.measurements import HardnessReadings
-from forgeprops.study.vary import changed
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.head import ZONES
+from forgeprops.inputs.settings import changed
+from forgeprops.study.shop.causes import NOTHING, causes
+from forgeprops.study.shop.find_cause import _FAR, _FINE, _ranked, find_cause
+from forgeprops.study.shop.measurements import HardnessReadings
 
 STEEL, HEAD, ROUTE, SHOP = fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop()
 
@@ -41,7 +41,9 @@ def test_a_shut_nozzle_is_found():
 
 
 def test_carbon_moves_face_and_hosel_together():
-    found = find_cause(readings(("face", "body", "hosel"), C=0.345), STEEL, HEAD, ROUTE, usual=USUAL)
+    found = find_cause(
+        readings(("face", "body", "hosel"), C=0.345), STEEL, HEAD, ROUTE, usual=USUAL
+    )
     ranked = list(found.table["cause"])
     assert ranked.index("C") <= 2 and ranked.index("C") < ranked.index("preheat_c")
     row = found.table.set_index("cause").loc["C"]
@@ -84,7 +86,9 @@ def test_readings_as_the_reader_gives_them():
             for v in vs
         ]
     )
-    found = find_cause(HardnessReadings(frame), STEEL, HEAD, ROUTE, usual=USUAL, names=("flux", "C"))
+    found = find_cause(
+        HardnessReadings(frame), STEEL, HEAD, ROUTE, usual=USUAL, names=("flux", "C")
+    )
     assert list(found.readings["readings"]) == [4, 4]
     assert set(found.table["cause"]) == {"flux", "C", NOTHING}
 
@@ -103,7 +107,9 @@ def test_evidence_of_a_straight_response_in_closed_form():
     p = table.set_index("cause")["probability"]
     expected = [norm.pdf(off, scale=np.hypot(s, noise)) for s in slopes]
     assert p["flux"] / p["C"] == pytest.approx(expected[0] / expected[1], rel=0.01)
-    assert p[NOTHING] / p["C"] == pytest.approx(norm.pdf(off, scale=noise) / (0.5 * expected[1]), rel=0.01)
+    assert p[NOTHING] / p["C"] == pytest.approx(
+        norm.pdf(off, scale=noise) / (0.5 * expected[1]), rel=0.01
+    )
     mode = off * slopes[1] / (slopes[1] ** 2 + noise**2)
     row = table.set_index("cause").loc["C"]
     assert row["drift"] == pytest.approx(mode * drifts[1].sd, abs=0.03 * drifts[1].sd)

@@ -11,15 +11,15 @@ import pandas as pd
 import pytest
 
 import forgeprops as fp
-from forgeprops.estimate import evaluate
-from forgeprops.head import ZONES
-from forgeprops.study.fit import correlation_readings, fit, priors
-from forgeprops.study.measured_heads import probe_weights
-from forgeprops.study.measurements import HardnessReadings
-from forgeprops.study.traces import Traces
-from forgeprops.tables import data_path
-from forgeprops.thermal.march.packing import POINTS
-from forgeprops.thermal.march.section import lobatto
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.base.tables import data_path
+from forgeprops.engine.packing import POINTS
+from forgeprops.engine.section import lobatto
+from forgeprops.inputs.head import ZONES
+from forgeprops.study.shop.fitting import correlation_readings, fit, priors
+from forgeprops.study.shop.measured_heads import probe_weights
+from forgeprops.study.shop.measurements import HardnessReadings
+from forgeprops.study.shop.traces import Traces
 
 HEAD = fp.head("mid-iron")
 PLACES = (("T1", "face", 1.3), ("T2", "body", None), ("T3", "hosel", None))
@@ -35,7 +35,9 @@ def shop_of(seed):
     return fp.Shop(**numbers, delay_s=float(abs(known["delay_s"].value(rng.normal()))))
 
 
-def measured(truth, seed, route=ROUTE, late_s=0.0, noise_c=5.0, noise_hv=10.0, to_s=45.0, head_id=""):
+def measured(
+    truth, seed, route=ROUTE, late_s=0.0, noise_c=5.0, noise_hv=10.0, to_s=45.0, head_id=""
+):
     """Traces (10 Hz) and three hardness readings a zone of one head of 4130 on the shop `truth`."""
     rng = np.random.default_rng(seed)
     told = evaluate([fp.grade("4130")], [HEAD], [route], [truth], trace=True, keep_points=True)
@@ -96,8 +98,15 @@ def test_twenty_known_shops_are_given_back():
 
 def test_one_known_shop_and_its_clock():
     truth = fp.Shop(spray=1.3, emissivity=0.72, die=0.7, delay_s=0.6)
-    found = fit(*measured(truth, 3, late_s=0.3), HEAD, "4130", ROUTE, name="bay 2", measured_on="2025-03-01")
-    for number, tolerance in (("spray", 0.02), ("emissivity", 0.02), ("die", 0.1), ("delay_s", 0.1)):
+    found = fit(
+        *measured(truth, 3, late_s=0.3), HEAD, "4130", ROUTE, name="bay 2", measured_on="2025-03-01"
+    )
+    for number, tolerance in (
+        ("spray", 0.02),
+        ("emissivity", 0.02),
+        ("die", 0.1),
+        ("delay_s", 0.1),
+    ):
         assert getattr(found.shop, number) == pytest.approx(getattr(truth, number), abs=tolerance)
     late, error = found.clocks[""]
     assert late == pytest.approx(0.3, abs=4 * error) and error < 0.05
@@ -115,7 +124,9 @@ def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
     assert low < 1.3 < high and found.data_share("spray") > 0.3
     for number in ("die", "delay_s"):
         assert found.verdict(number) == "hardly more than was known before"
-        assert found.shop.standard_error(number) > 0.8 * priors()[number].slope(getattr(found.shop, number))
+        assert found.shop.standard_error(number) > 0.8 * priors()[number].slope(
+            getattr(found.shop, number)
+        )
     words = found.report()
     assert "hardly more than was known before" in words and "What would settle it" in words
     assert len(found.traces) == 0 and len(found.hardness) == 5
@@ -123,7 +134,12 @@ def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
 
 def test_radiation_and_air_are_only_known_together():
     found = fit(
-        measured(fp.Shop(), 5, to_s=20.0)[0], None, HEAD, "4130", ROUTE, numbers=("emissivity", "air")
+        measured(fp.Shop(), 5, to_s=20.0)[0],
+        None,
+        HEAD,
+        "4130",
+        ROUTE,
+        numbers=("emissivity", "air"),
     )
     assert found.correlations[0, 1] < -0.8
     assert "only known together" in found.report() and "one up, the other down" in found.report()
@@ -165,14 +181,21 @@ def test_many_heads_by_name_and_what_is_not_used():
     lost = hardness.frame.assign(head_id="x")
     both = HardnessReadings(pd.concat([hardness.frame, lost], ignore_index=True))
     found = fit(
-        traces, both, HEAD, {"a": "4130", "b": "1020"}, {"a": ROUTE, "b": {"flux": 8}}, numbers="spray"
+        traces,
+        both,
+        HEAD,
+        {"a": "4130", "b": "1020"},
+        {"a": ROUTE, "b": {"flux": 8}},
+        numbers="spray",
     )
     assert set(found.hardness["head_id"]) == {"a"}
     assert any("'x'" in p.assumed for p in found.problems) and "Not used" in found.report()
 
 
 def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
-    found = fit(None, measured(fp.Shop(spray=1.3), 11)[1], HEAD, "4130", ROUTE, numbers=("spray", "delay_s"))
+    found = fit(
+        None, measured(fp.Shop(spray=1.3), 11)[1], HEAD, "4130", ROUTE, numbers=("spray", "delay_s")
+    )
     found.shop.save(tmp_path / "bay.shop.json")
     again = fp.load_shop(tmp_path / "bay.shop.json")
     assert again == found.shop and again.covariance().shape == (2, 2)
@@ -229,7 +252,9 @@ def test_probe_at_a_depth():
     points = lobatto(n)[0]
     for depth in (0.0, 0.3 * thick, thick):
         weights = probe_weights(HEAD, "face", depth)
-        assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx((depth / thick) ** (n - 1), abs=1e-12)
+        assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx(
+            (depth / thick) ** (n - 1), abs=1e-12
+        )
         assert weights.sum() == pytest.approx(1.0)
     told = evaluate([fp.grade("4130")], [HEAD], [ROUTE], None, trace=True, keep_points=True)
     row = told.marched.trace[0][-1]
@@ -253,7 +278,7 @@ def test_autocorrelation_time_of_a_known_process(phi):
 
 
 def test_priors_are_those_of_the_package():
-    from forgeprops.uncertainty import LN_SPRAY_SD
+    from forgeprops.answer.interval import LN_SPRAY_SD
 
     known = priors()
     assert known["spray"].sd == pytest.approx(LN_SPRAY_SD, abs=1e-4)

@@ -4,13 +4,17 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.estimate import evaluate
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.base.errors import InputError
+from forgeprops.engine import march as marks
+from forgeprops.engine import outcome as out
 from forgeprops.forging import effort
-from forgeprops.study.equal_effort import equal_effort_preheat, equal_effort_setting, metal_in_die_c
-from forgeprops.study.forging_temperature import forging_temperature_study
-from forgeprops.thermal.march import march as marks
-from forgeprops.thermal.march import outcome as out
+from forgeprops.study.process.equal_effort import (
+    equal_effort_preheat,
+    equal_effort_setting,
+    metal_in_die_c,
+)
+from forgeprops.study.process.furnace import forging_temperature_study
 
 SETTINGS_C = np.arange(700.0, 1250.1, 5.0)
 #: Face, body, hosel.
@@ -58,7 +62,9 @@ def test_hardness_has_no_jump_for_any_grade(sweep, record_property):
         small = np.abs(np.diff(fine[:, z, :, z], axis=1)).max(axis=1)
         record_property(f"largest_step_hv_in_half_a_degree_{z}", float(small.max()))
         assert small.max() < 20.0
-        assert np.all(small < 0.5 * steps[:, :, z].max(axis=1) + 3.0)  # 3 HV: the march's own tolerance
+        assert np.all(
+            small < 0.5 * steps[:, :, z].max(axis=1) + 3.0
+        )  # 3 HV: the march's own tolerance
 
 
 def test_share_grain_and_scale_only_rise_and_die_temperature_too(sweep):
@@ -114,20 +120,25 @@ def test_study_is_the_single_estimates():
             assert getattr(study, field)[k] == pytest.approx(value, rel=1e-6, abs=1e-6), (t, field)
         told = {w.text for w in one.warnings}
         assert all(w.text in told for w in study.warnings[k])
-    assert study.table().shape[0] == 4 and study.at(950.0)["face_hv"] == pytest.approx(study.face_hv[2])
+    assert study.table().shape[0] == 4 and study.at(950.0)["face_hv"] == pytest.approx(
+        study.face_hv[2]
+    )
 
 
 def test_study_costs_rise_with_heat():
     study = forging_temperature_study(fp.grade("1030"), temperatures=np.arange(700.0, 1251.0, 50.0))
     for name in ("scale_um", "metal_loss_um", "decarburised_um", "face_austenite", "die_c"):
         assert np.all(np.diff(getattr(study, name)) >= 0.0), name
-    assert np.all(np.diff(study.flow_stress_mpa) <= 1e-9) and np.all(np.diff(study.hosel_grain_astm) <= 1e-9)
+    assert np.all(np.diff(study.flow_stress_mpa) <= 1e-9) and np.all(
+        np.diff(study.hosel_grain_astm) <= 1e-9
+    )
     own = np.interp(930.0, study.preheat_c, study.effort)
     assert own == pytest.approx(1.0, abs=0.02)  # counted from the route's own 930 °C
 
 
 @pytest.mark.parametrize(
-    ("given", "words"), [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")]
+    ("given", "words"),
+    [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")],
 )
 def test_study_refuses_bad_settings(given, words):
     with pytest.raises(InputError, match=words):

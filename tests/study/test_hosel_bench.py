@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.limits.bench import LIMITS
+from forgeprops.base.errors import InputError
+from forgeprops.hosel.bench import LIMITS
 from forgeprops.study.hosel_bench import allowance_curve, grade_hosels, hosel_sensitivity, soften
 
 GRADES = ("1020", "4130", "4140")
@@ -35,7 +35,9 @@ def test_another_bench_reaches_every_grade(results):
     long = dataclasses.replace(head, hosel=dataclasses.replace(head.hosel, bend_zone_mm=20.0))
     bench = {"bar_mm": 800.0, "force_limit_n": 500.0}
     single = fp.estimate(fp.grade("4140"), long, bench=bench).hosel
-    assert hosels.allowed(20.0, **bench)["allowed_deg"][0] == pytest.approx(single.allowed_deg, rel=1e-6)
+    assert hosels.allowed(20.0, **bench)["allowed_deg"][0] == pytest.approx(
+        single.allowed_deg, rel=1e-6
+    )
 
 
 def test_curves_are_the_formulas_of_their_structure():
@@ -82,4 +84,7 @@ def test_only_an_estimate_and_a_bench_are_taken(results):
     with pytest.raises(InputError, match="did you mean 'bar_mm'"):
         hosel_sensitivity(results["1020"], {"bar": 600.0})
     longer = hosel_sensitivity(results["4140"], {"bar_mm": 900.0})
-    assert longer["low_deg"][0] > 0.0 and longer["what"][0] != hosel_sensitivity(results["4140"])["what"][0]
+    assert (
+        longer["low_deg"][0] > 0.0
+        and longer["what"][0] != hosel_sensitivity(results["4140"])["what"][0]
+    )

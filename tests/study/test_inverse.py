@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.special import erfc, erfcx
 
-from forgeprops.errors import InputError
-from forgeprops.study.inverse import cooling_curve
-from forgeprops.study.plate import PLATES, Plate
-from forgeprops.study.surface_flux import surface_flux
-from forgeprops.thermal.spray_law import spray_w_m2k
+from forgeprops.base.errors import InputError
+from forgeprops.study.spray_plate.conduction import PLATES, Plate
+from forgeprops.study.spray_plate.heat_transfer import cooling_curve
+from forgeprops.study.spray_plate.surface_flux import surface_flux
+from forgeprops.thermal.spray_units import spray_w_m2k
 
 WATER = 20.0
 K, HEAT = 20.0, 4.0e6
@@ -34,6 +34,7 @@ def march(plate, duration, step, flux, start=900.0):
 
 # ------------------------------------------------------------------------------------------ conduction
 
+
 def test_constant_flux_into_a_thick_plate():
     """Carslaw & Jaeger, Conduction of Heat in Solids, art. 2.9: half-space with constant surface flux."""
     plate, q, t, x, a = Plate(30.0, 1.0, CONSTANT), 1.0e6, 1.0, 1e-3, K / HEAT
@@ -49,7 +50,9 @@ def test_convection_from_a_thick_plate(step):
     """Carslaw & Jaeger, art. 2.7: half-space into a medium, surface = T∞ + ΔT·erfcx(h√(at)/k)."""
     h, t = 5000.0, 1.0
     got = march(Plate(30.0, 1.0, CONSTANT), t, step, lambda s: (h * (s - WATER), h))
-    assert got.surface_c == pytest.approx(WATER + 880 * erfcx(h * np.sqrt(K / HEAT * t) / K), abs=0.4)
+    assert got.surface_c == pytest.approx(
+        WATER + 880 * erfcx(h * np.sqrt(K / HEAT * t) / K), abs=0.4
+    )
 
 
 def test_thin_plate_is_lumped_and_keeps_its_heat_balance():
@@ -68,14 +71,17 @@ def test_sensitivity_is_the_derivative():
     def end(theta):
         state = plate.start(900.0, 1)
         for _ in range(40):
+
             def flux(share, s):
                 h = np.exp(theta)
                 return h * (s - WATER), h, np.array([h * (s - WATER)])
+
             state = plate.step(state, 0.05, flux)
         return plate.at_junction(state)
+
     middle, by = end(7.5)
     numeric = (end(7.5 + 1e-4)[0] - end(7.5 - 1e-4)[0]) / 2e-4
-    assert by[0] == pytest.approx(numeric, rel=0.02)      # conductivity's own change is left out
+    assert by[0] == pytest.approx(numeric, rel=0.02)  # conductivity's own change is left out
 
 
 @pytest.mark.parametrize("name", sorted(PLATES))
@@ -85,16 +91,27 @@ def test_plate_materials_are_steel(name):
     assert ((10 < k(t)) & (k(t) < 55)).all() and ((3.5e6 < heat(t)) & (heat(t) < 7e6)).all()
 
 
-@pytest.mark.parametrize("arguments", [(0.1, 0.05), (10, 11), (10, -1), (10, 1, "brass"),
-                                       (10, 1, ("a", "b")), (10, 1, 7),
-                                       (10, 1, "stainless", "warm"), (10, 1, "stainless", (-5, 20)),
-                                       ("a", 1)])
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        (0.1, 0.05),
+        (10, 11),
+        (10, -1),
+        (10, 1, "brass"),
+        (10, 1, ("a", "b")),
+        (10, 1, 7),
+        (10, 1, "stainless", "warm"),
+        (10, 1, "stainless", (-5, 20)),
+        ("a", 1),
+    ],
+)
 def test_impossible_plates(arguments):
     with pytest.raises(InputError):
         Plate(*arguments)
 
 
 # ------------------------------------------------------------------------------------------ truths
+
 
 def lines(flux_of, thickness, depth, duration, step, start=900.0, material="stainless", cells=240):
     """Method of lines on an unlike grid; `flux_of(t, surface)` in W/m²."""
@@ -119,9 +136,18 @@ def lines(flux_of, thickness, depth, duration, step, start=900.0, material="stai
         return gain / (heat_of(u) * size)
 
     t = np.arange(0, duration + step / 2, step)
-    found = solve_ivp(rate, (0, duration), np.full(cells, start), method="LSODA", t_eval=t, rtol=1e-7,
-                      atol=1e-5,
-                      lband=1, uband=1, max_step=0.02)
+    found = solve_ivp(
+        rate,
+        (0, duration),
+        np.full(cells, start),
+        method="LSODA",
+        t_eval=t,
+        rtol=1e-7,
+        atol=1e-5,
+        lband=1,
+        uband=1,
+        max_step=0.02,
+    )
     return t, np.array([np.interp(depth * 1e-3, centre, u) for u in found.y.T]), found.y[0]
 
 
@@ -131,11 +157,13 @@ def made_up_h(surface):
     return 1300 + 9000 * peak + 250 * film
 
 
-CASES = {"20 kg/(m² s), 10 mm": (lambda s: spray_w_m2k(20.0, s, WATER), 10.0, 1.0, 12.0, 0.02),
-         "10 kg/(m² s), 6 mm": (lambda s: spray_w_m2k(10.0, s, WATER), 6.0, 1.0, 16.0, 0.02),
-         "5 kg/(m² s), face of 3.2 mm": (lambda s: spray_w_m2k(5.0, s, WATER), 3.2, 1.6, 22.0, 0.02),
-         "20 kg/(m² s), 2 mm deep": (lambda s: spray_w_m2k(20.0, s, WATER), 10.0, 2.0, 12.0, 0.02),
-         "invented curve": (made_up_h, 4.0, 0.8, 18.0, 0.02)}
+CASES = {
+    "20 kg/(m² s), 10 mm": (lambda s: spray_w_m2k(20.0, s, WATER), 10.0, 1.0, 12.0, 0.02),
+    "10 kg/(m² s), 6 mm": (lambda s: spray_w_m2k(10.0, s, WATER), 6.0, 1.0, 16.0, 0.02),
+    "5 kg/(m² s), face of 3.2 mm": (lambda s: spray_w_m2k(5.0, s, WATER), 3.2, 1.6, 22.0, 0.02),
+    "20 kg/(m² s), 2 mm deep": (lambda s: spray_w_m2k(20.0, s, WATER), 10.0, 2.0, 12.0, 0.02),
+    "invented curve": (made_up_h, 4.0, 0.8, 18.0, 0.02),
+}
 
 
 @functools.cache
@@ -147,6 +175,7 @@ def truth(case):
 # ------------------------------------------------------------------------------------------ h against
 # temperature
 
+
 @pytest.mark.parametrize("case", CASES)
 @pytest.mark.parametrize("noise, seed", [(2.0, 1), (5.0, 2)])
 def test_h_of_t_within_ten_percent_over_the_boiling_range(case, noise, seed):
@@ -156,12 +185,16 @@ def test_h_of_t_within_ten_percent_over_the_boiling_range(case, noise, seed):
     got = cooling_curve(t, noisy, Plate(thickness, depth), WATER, start_c=900.0)
     knots = got.surface_c
     boiling = got.seen & (knots >= WATER + 100) & (knots <= 880)
-    assert boiling.sum() >= 20                      # from film boiling to the nucleate peak
+    assert boiling.sum() >= 20  # from film boiling to the nucleate peak
     error = got.h_w_m2k[boiling] / np.array([h(s) for s in knots[boiling]]) - 1
     assert np.abs(error).max() < 0.10 and np.abs(error).mean() < 0.03
-    assert got.noise_c == pytest.approx(noise, rel=0.15) and got.misfit_c == pytest.approx(noise, rel=0.15)
+    assert got.noise_c == pytest.approx(noise, rel=0.15) and got.misfit_c == pytest.approx(
+        noise, rel=0.15
+    )
     assert not any(w.code == "inverse:misfit" for w in got.warnings)
-    np.testing.assert_allclose(got.at_surface_c[1:], np.interp(got.time_s, t, surface)[1:], atol=25.0)
+    np.testing.assert_allclose(
+        got.at_surface_c[1:], np.interp(got.time_s, t, surface)[1:], atol=25.0
+    )
 
 
 @pytest.mark.parametrize("case", ["20 kg/(m² s), 10 mm", "invented curve"])
@@ -193,7 +226,9 @@ def test_stated_errors_are_honest():
 
 
 def test_shop_multiplier_is_recovered():
-    t, clean, _ = lines(lambda t, s: 1.3 * spray_w_m2k(10.0, s, WATER) * (s - WATER), 6.0, 1.0, 8.0, 0.02)
+    t, clean, _ = lines(
+        lambda t, s: 1.3 * spray_w_m2k(10.0, s, WATER) * (s - WATER), 6.0, 1.0, 8.0, 0.02
+    )
     noisy = clean + np.random.default_rng(5).normal(0, 5.0, t.size)
     factor, spread = cooling_curve(t, noisy, Plate(6.0, 1.0), WATER, start_c=900.0).multiplier(10.0)
     assert factor == pytest.approx(1.3, rel=0.03) and spread < 0.08
@@ -220,11 +255,20 @@ def test_slow_thermocouple_is_allowed_for():
 
 
 def test_a_spray_that_stops_is_noticed():
-    t, clean, _ = lines(lambda t, s: (0.0 if 4 < t < 7 else spray_w_m2k(10.0, s, WATER) * (s - WATER)), 6.0,
-                        1.0, 10.0,
-                        0.05)
-    got = cooling_curve(t, clean + np.random.default_rng(1).normal(0, 1.0, t.size), Plate(6.0, 1.0), WATER)
-    assert any(w.code == "inverse:misfit" for w in got.warnings) and "spray not steady" in got._repr_html_()
+    t, clean, _ = lines(
+        lambda t, s: 0.0 if 4 < t < 7 else spray_w_m2k(10.0, s, WATER) * (s - WATER),
+        6.0,
+        1.0,
+        10.0,
+        0.05,
+    )
+    got = cooling_curve(
+        t, clean + np.random.default_rng(1).normal(0, 1.0, t.size), Plate(6.0, 1.0), WATER
+    )
+    assert (
+        any(w.code == "inverse:misfit" for w in got.warnings)
+        and "spray not steady" in got._repr_html_()
+    )
 
 
 def test_views():
@@ -232,15 +276,21 @@ def test_views():
     got = cooling_curve(t[::2], clean[::2], Plate(3.2, 1.6), WATER, start_c=900.0, knot_k=50.0)
     table = got.table()
     assert (table["low"] < table["h_w_m2k"]).all() and (table["h_w_m2k"] < table["high"]).all()
-    assert got.flux_w_m2(420.0) == pytest.approx(got.h(420.0) * 400.0) and "<table>" in got._repr_html_()
+    assert (
+        got.flux_w_m2(420.0) == pytest.approx(got.h(420.0) * 400.0)
+        and "<table>" in got._repr_html_()
+    )
 
 
 # ------------------------------------------------------------------------------------------ flux over time
 
+
 def test_triangular_flux_is_followed():
     """The classical test of the method, a flux in a triangle over time (Beck et al. 1985, from memory)."""
+
     def flux(t, s):
         return 2e6 * max(0.0, 1 - abs(t - 2.0) / 1.5)
+
     t, clean, surface = lines(flux, 10.0, 1.0, 4.5, 0.02)
     true = np.array([flux(x, 0) for x in t])
     for noise, allowed in ((0.0, 0.05), (1.0, 0.10)):
@@ -248,16 +298,19 @@ def test_triangular_flux_is_followed():
         got = surface_flux(t, noisy, Plate(10.0, 1.0), start_c=900.0)
         error = got.flux_w_m2 - np.interp(got.time_s, t, true)
         assert np.sqrt(np.mean(error**2)) < allowed * 2e6
-        assert np.trapezoid(got.flux_w_m2, got.time_s) == pytest.approx(1.5 * 2e6,
-                                                                        rel=0.02)    # the heat taken out
+        assert np.trapezoid(got.flux_w_m2, got.time_s) == pytest.approx(
+            1.5 * 2e6, rel=0.02
+        )  # the heat taken out
     assert got.surface_c.min() == pytest.approx(surface.min(), abs=15.0)
 
 
 def test_more_future_steps_mean_less_noise():
     t, clean, _ = lines(lambda t, s: 5e5, 10.0, 1.0, 3.0, 0.02)
     noisy = clean + np.random.default_rng(7).normal(0, 1.0, t.size)
-    spread = [surface_flux(t, noisy, Plate(10.0, 1.0), start_c=900.0, future_steps=r).flux_w_m2[20:].std()
-              for r in (8, 16, 32)]
+    spread = [
+        surface_flux(t, noisy, Plate(10.0, 1.0), start_c=900.0, future_steps=r).flux_w_m2[20:].std()
+        for r in (8, 16, 32)
+    ]
     assert spread[0] > 2 * spread[1] > 4 * spread[2]
 
 
@@ -267,16 +320,25 @@ GOOD_T = np.linspace(0, 5, 60)
 GOOD_Y = 25 + 875 * np.exp(-GOOD_T / 3)
 
 
-@pytest.mark.parametrize("t, y, options, message", [
-    (GOOD_T[:10], GOOD_Y[:10], {}, "20 or more"), (GOOD_T, GOOD_Y[:-1], {}, "60 times and 59"),
-    (GOOD_T, np.where(GOOD_T > 2, np.nan, GOOD_Y), {}, "not finite"), (GOOD_T[::-1], GOOD_Y, {},
-                                                                       "does not rise"),
-    ("abc", GOOD_Y, {}, "not made of numbers"), (GOOD_T, GOOD_Y * 3, {}, "reaches"),
-    (GOOD_T, np.full(60, 900.0), {}, "cool by 30 K"), (GOOD_T, GOOD_Y, {"water_c": 120}, "water temperature"),
-    (GOOD_T, GOOD_Y, {"knot_k": 1}, "knots"), (GOOD_T, GOOD_Y, {"roughness": 0}, "roughness"),
-    (GOOD_T, GOOD_Y, {"response_s": -1}, "response time"), (GOOD_T, GOOD_Y, {"noise_c": -1}, "noise"),
-    (GOOD_T, GOOD_Y, {"start_c": 5000}, "starting temperature"), (GOOD_T, GOOD_Y, {"plate": "thick"},
-                                                                  "allowed is a Plate")])
+@pytest.mark.parametrize(
+    "t, y, options, message",
+    [
+        (GOOD_T[:10], GOOD_Y[:10], {}, "20 or more"),
+        (GOOD_T, GOOD_Y[:-1], {}, "60 times and 59"),
+        (GOOD_T, np.where(GOOD_T > 2, np.nan, GOOD_Y), {}, "not finite"),
+        (GOOD_T[::-1], GOOD_Y, {}, "does not rise"),
+        ("abc", GOOD_Y, {}, "not made of numbers"),
+        (GOOD_T, GOOD_Y * 3, {}, "reaches"),
+        (GOOD_T, np.full(60, 900.0), {}, "cool by 30 K"),
+        (GOOD_T, GOOD_Y, {"water_c": 120}, "water temperature"),
+        (GOOD_T, GOOD_Y, {"knot_k": 1}, "knots"),
+        (GOOD_T, GOOD_Y, {"roughness": 0}, "roughness"),
+        (GOOD_T, GOOD_Y, {"response_s": -1}, "response time"),
+        (GOOD_T, GOOD_Y, {"noise_c": -1}, "noise"),
+        (GOOD_T, GOOD_Y, {"start_c": 5000}, "starting temperature"),
+        (GOOD_T, GOOD_Y, {"plate": "thick"}, "allowed is a Plate"),
+    ],
+)
 def test_unusable_traces(t, y, options, message):
     options = {"plate": Plate(6.0, 1.0), "water_c": WATER, **options}
     with pytest.raises(InputError, match=message):
@@ -284,7 +346,13 @@ def test_unusable_traces(t, y, options, message):
 
 
 @settings(max_examples=15, deadline=None)
-@given(st.integers(0, 10**6), st.floats(0.5, 40), st.floats(1.0, 20.0), st.floats(0.0, 0.9), st.floats(0, 60))
+@given(
+    st.integers(0, 10**6),
+    st.floats(0.5, 40),
+    st.floats(1.0, 20.0),
+    st.floats(0.0, 0.9),
+    st.floats(0, 60),
+)
 def test_any_falling_trace_gives_a_finite_curve(seed, tau, thickness, share, noise):
     rng = np.random.default_rng(seed)
     t = np.cumsum(rng.uniform(0.02, 0.2, 40))
@@ -293,5 +361,9 @@ def test_any_falling_trace_gives_a_finite_curve(seed, tau, thickness, share, noi
         got = cooling_curve(t, y, Plate(thickness, share * thickness), WATER)
     except InputError:
         return
-    assert np.isfinite(got.h_w_m2k).all() and (got.h_w_m2k > 0).all() and np.isfinite(got.fitted_c).all()
+    assert (
+        np.isfinite(got.h_w_m2k).all()
+        and (got.h_w_m2k > 0).all()
+        and np.isfinite(got.fitted_c).all()
+    )
     assert np.isfinite(got.standard_error).all()

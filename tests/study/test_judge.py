@@ -6,10 +6,18 @@ import math
 import pytest
 
 import forgeprops as fp
-from forgeprops.steel.certificates import read_certificates
-from forgeprops.study.judge import ACCEPT, ADJUST, HOLD, TURNED, _chances, judge_heat, judge_heats
-from forgeprops.tables import data_path
-from forgeprops.uncertainty import Z
+from forgeprops.answer.interval import Z
+from forgeprops.base.tables import data_path
+from forgeprops.certificates.reading import read_certificates
+from forgeprops.study.shop.heat_acceptance import (
+    ACCEPT,
+    ADJUST,
+    HOLD,
+    TURNED,
+    _chances,
+    judge_heat,
+    judge_heats,
+)
 
 LIMITS = fp.Limits(face_hardness_hv=(380, 470), hosel_allowed_deg=(1.5, None))
 
@@ -33,7 +41,9 @@ def test_adjusted_settings_meet_the_limits_and_change_little():
     told = fp.estimate(fp.grade("1030"), None, fp.Route().with_(**found.settings))
     assert told.zones["face"].hardness_hv >= 380 and told.hosel.allowed_deg >= 1.5
     assert min(found.chances.values()) >= 0.5
-    assert "instead of" in found.reason and "It misses: face hardness at least 380 HV" in found.reason
+    assert (
+        "instead of" in found.reason and "It misses: face hardness at least 380 HV" in found.reason
+    )
     # half of the change is not enough
     route = fp.Route()
     half = {n: 0.5 * (v + route.setting(n)) for n, v in found.settings.items()}
@@ -42,11 +52,15 @@ def test_adjusted_settings_meet_the_limits_and_change_little():
 
 def test_settings_that_are_not_sure_enough_are_named_as_such():
     found = judge_heat("4130", limits=LIMITS, chance=0.99)
-    assert found.verdict == HOLD and "it is inside, but not sure enough: a chance of" in found.reason
+    assert (
+        found.verdict == HOLD and "it is inside, but not sure enough: a chance of" in found.reason
+    )
     assert "99 % is asked" in found.reason and "bring it inside" not in found.reason
     # the present settings are inside and the surest there are
     found = judge_heat("4130", limits=LIMITS, chance=0.9, turned={"flux": (2.0, 12.0)})
-    assert "Inside the limits, but not sure enough" in found.reason and found.reason.endswith("make it surer.")
+    assert "Inside the limits, but not sure enough" in found.reason and found.reason.endswith(
+        "make it surer."
+    )
 
 
 def test_a_heat_that_no_setting_helps_is_held():
@@ -69,12 +83,18 @@ def test_a_heat_outside_its_grade_is_held_unless_that_is_waived():
 def test_the_whole_list_in_one_table():
     certificates = read_certificates(data_path("demo", "certificates.csv"))
     seen = []
-    found = judge_heats(certificates, "mid-iron", fp.Route(), LIMITS, progress=lambda *at: seen.append(at))
+    found = judge_heats(
+        certificates, "mid-iron", fp.Route(), LIMITS, progress=lambda *at: seen.append(at)
+    )
     table = found.table()
     assert list(table["heat"]) == [c.heat for c in certificates] and seen[-1] == (5, 5)
     assert set(table["verdict"]) <= {ACCEPT, ADJUST, HOLD}
     broken = table[table["heat"] == "R5"].iloc[0]
-    assert broken["verdict"] == HOLD and "2.9 wt% C" in broken["reason"] and math.isnan(broken["chance"])
+    assert (
+        broken["verdict"] == HOLD
+        and "2.9 wt% C" in broken["reason"]
+        and math.isnan(broken["chance"])
+    )
     assert (table["face_hardness_hv_low"] < table["face_hardness_hv"]).sum() == 4
     assert "<table" in found._repr_html_()
     one = judge_heats("4130", limits=LIMITS)
@@ -83,7 +103,9 @@ def test_the_whole_list_in_one_table():
 
 def test_a_shop_with_weak_water_needs_more_of_it():
     plain = judge_heat("4130", limits=fp.Limits(face_hardness_hv=(400, 470)))
-    weak = judge_heat("4130", limits=fp.Limits(face_hardness_hv=(400, 470)), shop=fp.Shop(spray=0.7))
+    weak = judge_heat(
+        "4130", limits=fp.Limits(face_hardness_hv=(400, 470)), shop=fp.Shop(spray=0.7)
+    )
     assert plain.verdict == ACCEPT and weak.verdict == ADJUST
     assert weak.results["face_hardness_hv"] < 400
 
@@ -97,7 +119,9 @@ def test_chances_are_those_of_a_normal():
     from scipy.stats import norm
 
     limits = fp.Limits(face_hardness_hv=(380, 460))
-    got = _chances(limits, {"face_hardness_hv": 430.0}, {"face_hardness_hv": (430 - 30 * Z, 430 + 20 * Z)})
+    got = _chances(
+        limits, {"face_hardness_hv": 430.0}, {"face_hardness_hv": (430 - 30 * Z, 430 + 20 * Z)}
+    )
     expected = norm.cdf(30 / 20) - norm.cdf(-50 / 30)
     assert got["face_hardness_hv"] == pytest.approx(expected, abs=1e-6)
     assert _chances(limits, {"face_hardness_hv": 430.0}, {}) == {"face_hardness_hv": 1.0}

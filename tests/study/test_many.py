@@ -17,14 +17,14 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.files import read_table
-from forgeprops.head import ZONES
-from forgeprops.study import many, streaming
-from forgeprops.study.cases import cases_of, chunks
-from forgeprops.study.codes import NOT_TOLD
-from forgeprops.study.many import compute, prepare, table_columns
-from forgeprops.thermal.march.columns import columns_of
+from forgeprops.answer.cases import cases_of, chunks
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.case_columns import columns_of
+from forgeprops.inputs.head import ZONES
+from forgeprops.io.saved import read_table
+from forgeprops.study.process import many, streaming
+from forgeprops.study.process.codes import NOT_TOLD
+from forgeprops.study.process.many import compute, prepare, table_columns
 
 sys.path.insert(0, str(Path(__file__).parent))
 from mixed_cases import mixed
@@ -39,7 +39,9 @@ NUMBERS = [
 def same(a, b, rel=1e-9):
     assert list(a.columns) == list(b.columns) and len(a) == len(b)
     for name in NUMBERS:
-        np.testing.assert_allclose(a[name].to_numpy(float), b[name].to_numpy(float), rtol=rel, err_msg=name)
+        np.testing.assert_allclose(
+            a[name].to_numpy(float), b[name].to_numpy(float), rtol=rel, err_msg=name
+        )
     for name in ("hosel_governed_by", "warnings", "error", "steel", "head"):
         # a CSV knows neither empty text nor that "4130" is a name
         texts = [["" if v != v else str(v) for v in table[name]] for table in (a, b)]
@@ -85,8 +87,14 @@ def test_idle_water_is_told_as_by_single_estimates():
     cases = [("4130", {"spray_s": 3.0}), ("1020", {}), ("4340", {"preheat_c": 1150.0, "spray_s": 4.0}), ("4130", {}),
              ("4130", {"spray_s": 5.0}), ("4130", {"preheat_c": 700.0}), ("4130", {"flux": 0.0}), ("1045", {})]  # fmt: skip
     steels, routes = [fp.grade(g) for g, _ in cases], [fp.Route().with_(**s) for _, s in cases]
-    steels, routes = [*steels, fp.grade("4130")], [*routes, dataclasses.replace(fp.Route(), spray=None)]
-    told = [{w.code for w in fp.estimate(s, route=r).warnings} for s, r in zip(steels, routes, strict=True)]
+    steels, routes = (
+        [*steels, fp.grade("4130")],
+        [*routes, dataclasses.replace(fp.Route(), spray=None)],
+    )
+    told = [
+        {w.code for w in fp.estimate(s, route=r).warnings}
+        for s, r in zip(steels, routes, strict=True)
+    ]
     table = fp.estimate_many(steels, routes=routes, intervals=True)
     idle = ["idle-water" in words.split("; ") for words in table["warnings"]]
     assert idle == ["idle-water" in codes for codes in told]
@@ -129,7 +137,9 @@ def test_cluster_of_dask(batch):
     distributed = pytest.importorskip("distributed")
     inputs, table = batch
     with (
-        distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster,
+        distributed.LocalCluster(
+            n_workers=1, threads_per_worker=1, dashboard_address=None
+        ) as cluster,
         distributed.Client(cluster) as client,
     ):
         same(fp.estimate_many(*inputs, executor=client.get_executor()), plain_of(table))
@@ -215,7 +225,9 @@ def test_a_broken_pool_loses_nothing():
             raise RuntimeError("cannot schedule new futures after shutdown")
 
     with pytest.warns(UserWarning, match="computed here"):
-        table = fp.estimate_many("4130", routes=[{"preheat_c": 900}, {"preheat_c": 950}], executor=Dead(1))
+        table = fp.estimate_many(
+            "4130", routes=[{"preheat_c": 900}, {"preheat_c": 950}], executor=Dead(1)
+        )
     assert table["error"].eq("").all()
 
 
@@ -234,7 +246,9 @@ def test_progress_and_cancel():
         cancel=wish,
         chunk=64,
     )
-    assert [d for d, _ in seen] == list(range(64, 64 * len(seen) + 1, 64)) and {t for _, t in seen} == {400}
+    assert [d for d, _ in seen] == list(range(64, 64 * len(seen) + 1, 64)) and {
+        t for _, t in seen
+    } == {400}
     assert len(table) == seen[-1][0] < 400 and table.attrs["cancelled"]
     assert table["preheat_c"].tolist() == [800.0 + i for i in range(len(table))]
 
@@ -265,7 +279,11 @@ def test_stream_equals_table(tmp_path, name):
     written = fp.estimate_many("4130", routes=routes_of(150), to=tmp_path / name, chunk=64)
     assert written.finished
     assert (written.rows, written.errors, written.computed, written.kept) == (150, 0, 3, 0)
-    same(read_table(tmp_path / name, "cases"), fp.estimate_many("4130", routes=routes_of(150)), rel=1e-12)
+    same(
+        read_table(tmp_path / name, "cases"),
+        fp.estimate_many("4130", routes=routes_of(150)),
+        rel=1e-12,
+    )
     assert sorted(p.name for p in tmp_path.iterdir()) == [name]
 
 
@@ -282,7 +300,9 @@ def test_resume_computes_only_what_is_missing(tmp_path):
     assert not stopped.finished and stopped.computed >= 2 and not file.exists()
     before = {p.name: p.stat().st_mtime_ns for p in (tmp_path / "out.csv.parts").glob("part-*")}
     # one finished chunk is damaged: it alone is computed again
-    (tmp_path / "out.csv.parts" / min(before)).write_text("# forgeprops cases table, version 1, 64 rows\ncut")
+    (tmp_path / "out.csv.parts" / min(before)).write_text(
+        "# forgeprops cases table, version 1, 64 rows\ncut"
+    )
     again = fp.estimate_many("4130", routes=routes_of(300), to=file, chunk=64)
     assert again.finished and again.kept == len(before) - 1 and again.computed == 5 - again.kept
     same(read_table(file, "cases"), fp.estimate_many("4130", routes=routes_of(300)), rel=1e-12)
@@ -298,7 +318,9 @@ def test_killed_run_resumes(tmp_path):
     run = subprocess.Popen([sys.executable, "-c", script])
     folder = tmp_path / "out.csv.parts"
     deadline = time.monotonic() + 90
-    while len(list(folder.glob("part-*"))) < 3 and time.monotonic() < deadline and run.poll() is None:
+    while (
+        len(list(folder.glob("part-*"))) < 3 and time.monotonic() < deadline and run.poll() is None
+    ):
         time.sleep(0.02)
     run.send_signal(signal.SIGKILL)
     run.wait()
@@ -307,7 +329,11 @@ def test_killed_run_resumes(tmp_path):
     n = 32 * (len(done) + 2)
     written = fp.estimate_many("4130", routes=routes_of(n), to=tmp_path / "out.csv", chunk=32)
     assert written.finished and written.kept == len(done) and written.computed == 2
-    same(read_table(tmp_path / "out.csv", "cases"), fp.estimate_many("4130", routes=routes_of(n)), rel=1e-12)
+    same(
+        read_table(tmp_path / "out.csv", "cases"),
+        fp.estimate_many("4130", routes=routes_of(n)),
+        rel=1e-12,
+    )
 
 
 def test_other_inputs_or_other_options_do_not_mix(tmp_path):
@@ -332,7 +358,7 @@ def test_other_inputs_or_other_options_do_not_mix(tmp_path):
 @pytest.mark.parametrize("resume", [True, False])
 def test_a_batch_that_runs_is_left_alone(tmp_path, resume):
     """A second writer of the same file is refused at once and throws nothing of the first away."""
-    from forgeprops.files.writing import locked
+    from forgeprops.io.writing import locked
 
     file, folder = tmp_path / "out.csv", tmp_path / "out.csv.parts"
     fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, **stop_after(1))
@@ -340,7 +366,9 @@ def test_a_batch_that_runs_is_left_alone(tmp_path, resume):
     with locked(folder / file.name):
         with pytest.raises(InputError, match="out.csv is being written by another program"):
             fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, resume=resume)
-        assert [n for n in sorted(p.name for p in folder.iterdir()) if not n.endswith(".lock")] == before
+        assert [
+            n for n in sorted(p.name for p in folder.iterdir()) if not n.endswith(".lock")
+        ] == before
     assert fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64).finished
 
 
@@ -394,7 +422,10 @@ def test_fingerprint_is_of_values_not_objects():
     twin = fp.Steel(steel.name, dict(steel.composition), limits=steel.limits)
     routes = [fp.Route().with_(preheat_c=900.0 + i) for i in range(4)]
     a = prepare(next(chunks(cases_of([steel] * 4, None, routes, None), 4)), 0)
-    b = prepare(next(chunks(cases_of([twin, steel, twin, twin], ["mid-iron"] * 4, routes, [None] * 4), 4)), 0)
+    b = prepare(
+        next(chunks(cases_of([twin, steel, twin, twin], ["mid-iron"] * 4, routes, [None] * 4), 4)),
+        0,
+    )
     c = prepare(next(chunks(cases_of([steel] * 4, None, routes[::-1], None), 4)), 0)
     assert streaming._fingerprint(a) == streaming._fingerprint(b) != streaming._fingerprint(c)
 
@@ -431,8 +462,8 @@ def test_unwritable_cache_still_computes(tmp_path):
     """No folder for the compile cache: a warning, the same numbers."""
     numbers = "float(curvature(13.4, 9.4, strength(150).curve, 90_000.0))"
     script = (
-        "from forgeprops.limits.section import curvature\n"
-        f"from forgeprops.mechanical.strength import strength\nprint({numbers})"
+        "from forgeprops.hosel.bending_moment import curvature\n"
+        f"from forgeprops.strength.tensile import strength\nprint({numbers})"
     )
     blocked = tmp_path / "blocked"
     blocked.write_text("a file where the folder should be")
@@ -444,8 +475,8 @@ def test_unwritable_cache_still_computes(tmp_path):
         check=True,
         env={**os.environ, "NUMBA_CACHE_DIR": str(blocked / "cache")},
     )
-    from forgeprops.limits.section import curvature
-    from forgeprops.mechanical.strength import strength
+    from forgeprops.hosel.bending_moment import curvature
+    from forgeprops.strength.tensile import strength
 
     ours = float(curvature(13.4, 9.4, strength(150).curve, 90_000.0))
     assert float(out.stdout) == pytest.approx(ours, rel=1e-12)

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.mechanical.hardness_scales import convert_hardness
-from forgeprops.study.measurements import read_bends, read_hardness
-from forgeprops.study.traces import Channel, noise_of, read_channels, read_traces
+from forgeprops.base.errors import InputError
+from forgeprops.strength.hardness_scales import convert_hardness
+from forgeprops.study.shop.measurements import read_bends, read_hardness
+from forgeprops.study.shop.traces import Channel, noise_of, read_channels, read_traces
 
 MAP = {"T1": Channel("T1", "face", 1.5), "T2": ("hosel", 3.0)}
 
@@ -24,44 +24,72 @@ def cooling(n=200, step=0.05, rate=0.2, noise=0.0, seed=0):
 def tidy(t, temperature, channel="T1", delimiter=",", comma=False) -> bytes:
     def number(v):
         return f"{v:.3f}".replace(".", ",") if comma else f"{v:.3f}"
-    rows = (delimiter.join([number(a), channel, number(b)]) for a, b in zip(t, temperature, strict=True))
+
+    rows = (
+        delimiter.join([number(a), channel, number(b)]) for a, b in zip(t, temperature, strict=True)
+    )
     return "\n".join([delimiter.join(["time_s", "channel", "temperature_c"]), *rows]).encode()
 
 
 # ------------------------------------------------------------------------------------------ traces
 
-@pytest.mark.parametrize("delimiter, comma", [(",", False), (";", True), ("\t", True), (";", False)])
+
+@pytest.mark.parametrize(
+    "delimiter, comma", [(",", False), (";", True), ("\t", True), (";", False)]
+)
 def test_a_clean_trace_comes_back_whole(delimiter, comma):
     t, temperature = cooling()
     got = read_traces(tidy(t, temperature, "T1", delimiter, comma), MAP)
     back_t, back = got.trace("T1")
     np.testing.assert_allclose(back_t, t, atol=6e-4)
     np.testing.assert_allclose(back, temperature, atol=6e-4)
-    assert got.problems == () and set(got.frame["zone"]) == {"face"} and set(got.frame["depth_mm"]) == {1.5}
+    assert (
+        got.problems == ()
+        and set(got.frame["zone"]) == {"face"}
+        and set(got.frame["depth_mm"]) == {1.5}
+    )
 
 
 def test_logger_table_with_a_column_per_channel():
-    rows = ["Logger 4711,,", "Time [s],T1 [°C],T2 [°F],head_id", "0,900,1652,7", "0.1,890,,7",
-            "0.2,880,1616,7"]
+    rows = [
+        "Logger 4711,,",
+        "Time [s],T1 [°C],T2 [°F],head_id",
+        "0,900,1652,7",
+        "0.1,890,,7",
+        "0.2,880,1616,7",
+    ]
     got = read_traces("\n".join(rows).encode(), MAP)
     assert got.trace("T1")[1].tolist() == [900, 890, 880]
     np.testing.assert_allclose(got.trace("T2")[1], [900, 880])
-    assert any(p.column == "T2 [°F]" and p.row == 4 and "nothing measured" in p.what for p in got.problems)
+    assert any(
+        p.column == "T2 [°F]" and p.row == 4 and "nothing measured" in p.what for p in got.problems
+    )
     assert any(p.row == 1 and p.assumed == "taken as a title" for p in got.problems)
     assert set(got.frame["head_id"]) == {"7"}
 
 
-@pytest.mark.parametrize("header, times", [
-    ("time_ms", ["0", "500", "1000"]), ("time_min", ["0", "0.00833333333333", "0.0166666666667"]),
-    ("time", ["12:00:00", "12:00:00.5", "12:00:01"]), ("Time", ["23:59:59.5", "00:00:00", "00:00:00.5"]),
-    ("timestamp", ["2025-03-01 08:00:00", "2025-03-01 08:00:00.5", "2025-03-01 08:00:01"])])
+@pytest.mark.parametrize(
+    "header, times",
+    [
+        ("time_ms", ["0", "500", "1000"]),
+        ("time_min", ["0", "0.00833333333333", "0.0166666666667"]),
+        ("time", ["12:00:00", "12:00:00.5", "12:00:01"]),
+        ("Time", ["23:59:59.5", "00:00:00", "00:00:00.5"]),
+        ("timestamp", ["2025-03-01 08:00:00", "2025-03-01 08:00:00.5", "2025-03-01 08:00:01"]),
+    ],
+)
 def test_units_and_clocks_of_time(header, times):
-    text = f"{header};channel;temperature_c\n" + "\n".join(f"{t};T1;{900 - i}" for i, t in enumerate(times))
-    np.testing.assert_allclose(read_traces(text.encode(), MAP).trace("T1")[0], [0, 0.5, 1.0], atol=1e-9)
+    text = f"{header};channel;temperature_c\n" + "\n".join(
+        f"{t};T1;{900 - i}" for i, t in enumerate(times)
+    )
+    np.testing.assert_allclose(
+        read_traces(text.encode(), MAP).trace("T1")[0], [0, 0.5, 1.0], atol=1e-9
+    )
 
 
-@pytest.mark.parametrize("header, value", [("temperature_f", 1652), ("temperature_k", 1173.15),
-                                           ("Temp. [°C]", 900)])
+@pytest.mark.parametrize(
+    "header, value", [("temperature_f", 1652), ("temperature_k", 1173.15), ("Temp. [°C]", 900)]
+)
 def test_units_of_temperature(header, value):
     text = f"time_s,channel,{header}\n0,T1,{value}\n1,T1,{value}"
     np.testing.assert_allclose(read_traces(text.encode(), MAP).trace("T1")[1], 900.0)
@@ -98,13 +126,16 @@ def test_dropouts_are_reported_by_stretch_and_left_out():
 
 
 def test_spikes_are_taken_out_but_a_quench_is_not():
-    t, temperature = cooling(400, 0.02, rate=1.5)      # 1300 K/s at the start
+    t, temperature = cooling(400, 0.02, rate=1.5)  # 1300 K/s at the start
     clean = read_traces(tidy(t, temperature), MAP)
     assert len(clean.frame) == 400 and clean.problems == ()
     temperature[100] += 200
     temperature[250] += 150
     got = read_traces(tidy(t, temperature), MAP)
-    assert len(got.frame) == 398 and {p.row for p in got.problems if "spike" in p.what} == {102, 252}
+    assert len(got.frame) == 398 and {p.row for p in got.problems if "spike" in p.what} == {
+        102,
+        252,
+    }
 
 
 def test_time_order_doubles_gaps_and_stuck_readings():
@@ -129,7 +160,9 @@ def test_noise_is_estimated():
         t, temperature = cooling(2000, 0.01, noise=noise, seed=3)
         assert noise_of(temperature) == pytest.approx(noise, rel=0.1)
     table = read_traces(tidy(*cooling(noise=2.0)), MAP).channels()
-    assert table.loc[0, "noise_c"] == pytest.approx(2.0, rel=0.3) and table.loc[0, "readings"] == 200
+    assert (
+        table.loc[0, "noise_c"] == pytest.approx(2.0, rel=0.3) and table.loc[0, "readings"] == 200
+    )
 
 
 def test_places_of_channels():
@@ -145,12 +178,17 @@ def test_places_of_channels():
         read_traces(text, {"T9": ("face", 1)})
 
 
-@pytest.mark.parametrize("file, message", [
-    (b"channel,zone,depth_mm\nT1,nose,1", "zone 'nose' is unknown"), (b"channel,zone\nT1,face\nT1,hosel",
-                                                                      "twice"),
-    (b"channel,zone,depth_mm\nT1,face,deep", "not a number"), (b"channel,zone,depth_mm\nT1,face,-2",
-                                                               "outside 0 to 60"),
-    (b"a,b\n1,2", "no channel map"), (b"channel,zone\n,face", "nothing given")])
+@pytest.mark.parametrize(
+    "file, message",
+    [
+        (b"channel,zone,depth_mm\nT1,nose,1", "zone 'nose' is unknown"),
+        (b"channel,zone\nT1,face\nT1,hosel", "twice"),
+        (b"channel,zone,depth_mm\nT1,face,deep", "not a number"),
+        (b"channel,zone,depth_mm\nT1,face,-2", "outside 0 to 60"),
+        (b"a,b\n1,2", "no channel map"),
+        (b"channel,zone\n,face", "nothing given"),
+    ],
+)
 def test_bad_channel_maps(file, message):
     with pytest.raises(InputError, match=message):
         read_channels(file)
@@ -167,10 +205,16 @@ def test_several_heads_need_a_name():
         got.trace("T9")
 
 
-@pytest.mark.parametrize("text, message", [
-    (b"time_s,channel\n0,T1", "missing temperature_c"), (b"hello", "no thermocouple trace"), (b"", "empty"),
-    (b"time_s,channel,temperature_c\n0,T1,OL", "no usable reading"), (b"time_s,channel,temperature_c",
-                                                                      "no rows")])
+@pytest.mark.parametrize(
+    "text, message",
+    [
+        (b"time_s,channel\n0,T1", "missing temperature_c"),
+        (b"hello", "no thermocouple trace"),
+        (b"", "empty"),
+        (b"time_s,channel,temperature_c\n0,T1,OL", "no usable reading"),
+        (b"time_s,channel,temperature_c", "no rows"),
+    ],
+)
 def test_unusable_traces(text, message):
     with pytest.raises(InputError, match=message):
         read_traces(text, MAP)
@@ -183,45 +227,74 @@ def test_ten_minutes_of_a_logger_in_seconds():
 
 # ------------------------------------------------------------------------------------------ hardness
 
+
 def test_hardness_in_every_way_of_naming_the_scale():
-    text = ("head_id,zone,position,value,scale\n7,face,centre,45,HRC\n7,face,toe,285 HV10,\n"
-            "7,Hosel,10,92,HRB\n7,body,,228,HBW 10/3000\n8,rim,x,300,HV 0.5\n")
+    text = (
+        "head_id,zone,position,value,scale\n7,face,centre,45,HRC\n7,face,toe,285 HV10,\n"
+        "7,Hosel,10,92,HRB\n7,body,,228,HBW 10/3000\n8,rim,x,300,HV 0.5\n"
+    )
     got = read_hardness(text.encode())
-    expected = [convert_hardness(45, "HRC", "HV"), 285, convert_hardness(92, "HRB", "HV"),
-                convert_hardness(228, "HB", "HV"), 300]
+    expected = [
+        convert_hardness(45, "HRC", "HV"),
+        285,
+        convert_hardness(92, "HRB", "HV"),
+        convert_hardness(228, "HB", "HV"),
+        300,
+    ]
     assert got.frame["hardness_hv"].tolist() == expected and got.problems == ()
     assert got.frame["zone"].tolist() == ["face", "face", "hosel", "body", "rim"]
     headed = read_hardness(b"head;zone;HRC\n7;face centre;45,5\n")
-    assert headed.frame["hardness_hv"].tolist() == [pytest.approx(convert_hardness(45.5, "HRC", "HV"))]
+    assert headed.frame["hardness_hv"].tolist() == [
+        pytest.approx(convert_hardness(45.5, "HRC", "HV"))
+    ]
 
 
 def test_hardness_by_zone():
     text = b"head_id,zone,value,scale\n7,face,440,HV\n7,face,450,HV\n7,face,460,HV\n7,hosel,210,HV"
     table = read_hardness(text).by_zone().set_index("zone")
-    assert table.loc["face", "mean_hv"] == 450 and table.loc["face", "deviation_hv"] == pytest.approx(10)
+    assert table.loc["face", "mean_hv"] == 450 and table.loc[
+        "face", "deviation_hv"
+    ] == pytest.approx(10)
     assert table.loc["face", "standard_error_hv"] == pytest.approx(10 / 3**0.5)
     assert table.loc["hosel", "readings"] == 1
 
 
-@pytest.mark.parametrize("row, what, column", [
-    ("7,face,c,15,HRC", "HRC 15 has no HV", "value"), ("7,face,c,450,HRA", "'HRA' is not HV", "value"),
-    ("7,nose,c,450,HV", "'nose' is no zone", "zone"), ("7,face,c,hard,HV", "'hard' is not a hardness",
-                                                       "value"),
-    ("7,face,c,450,", "no scale is given", "value"), ("7,face,c,45 HRC,HV", "two scales are named", "value"),
-    ("7,face,c,4500,HV", "4500", "value"), ("7,face,c,,HV", "nothing given", "value"),
-    ("7,,c,450,HV", "nothing given", "zone"), ("7,face,c,-450,HV", "-450", "value"),
-    ("7,face,c,<450,HV", "not a hardness", "value"), ("7,face,c,4,5,0,HV", "more cells than", ""),
-    ("7,face,c,450 N/mm²,HV", "not HV", "value")])
+@pytest.mark.parametrize(
+    "row, what, column",
+    [
+        ("7,face,c,15,HRC", "HRC 15 has no HV", "value"),
+        ("7,face,c,450,HRA", "'HRA' is not HV", "value"),
+        ("7,nose,c,450,HV", "'nose' is no zone", "zone"),
+        ("7,face,c,hard,HV", "'hard' is not a hardness", "value"),
+        ("7,face,c,450,", "no scale is given", "value"),
+        ("7,face,c,45 HRC,HV", "two scales are named", "value"),
+        ("7,face,c,4500,HV", "4500", "value"),
+        ("7,face,c,,HV", "nothing given", "value"),
+        ("7,,c,450,HV", "nothing given", "zone"),
+        ("7,face,c,-450,HV", "-450", "value"),
+        ("7,face,c,<450,HV", "not a hardness", "value"),
+        ("7,face,c,4,5,0,HV", "more cells than", ""),
+        ("7,face,c,450 N/mm²,HV", "not HV", "value"),
+    ],
+)
 def test_bad_hardness_rows_are_reported_and_the_good_one_stays(row, what, column):
-    got = read_hardness(f"head_id,zone,position,value,scale\n{row}\n7,face,c,450,HV".encode(),
-                        filename="h.csv")
+    got = read_hardness(
+        f"head_id,zone,position,value,scale\n{row}\n7,face,c,450,HV".encode(), filename="h.csv"
+    )
     assert got.frame["hardness_hv"].tolist() == [450]
     (problem,) = got.problems
-    assert what in problem.what and problem.row == 2 and problem.column == column and problem.file == "h.csv"
+    assert (
+        what in problem.what
+        and problem.row == 2
+        and problem.column == column
+        and problem.file == "h.csv"
+    )
     assert problem.assumed == "row not used"
 
 
-@pytest.mark.parametrize("text", [b"head_id,zone\n7,face", b"zone,value,scale\nface,x,HV", b"\xff\xff", b"x"])
+@pytest.mark.parametrize(
+    "text", [b"head_id,zone\n7,face", b"zone,value,scale\nface,x,HV", b"\xff\xff", b"x"]
+)
 def test_unusable_hardness_tables(text):
     with pytest.raises(InputError):
         read_hardness(text)
@@ -229,21 +302,28 @@ def test_unusable_hardness_tables(text):
 
 # ------------------------------------------------------------------------------------------ bends
 
+
 def test_bends_and_units_of_force():
     got = read_bends(b"head_id,degrees,force_n,cracked\n7,2.0,410,no\n8,-1.5,,nein\n9,4,395,YES")
-    assert got.frame["cracked"].tolist() == [False, False, True] and got.frame["degrees"].tolist() == [2,
-                                                                                                       -1.5,
-                                                                                                       4]
+    assert got.frame["cracked"].tolist() == [False, False, True] and got.frame[
+        "degrees"
+    ].tolist() == [2, -1.5, 4]
     assert np.isnan(got.frame["force_n"][1])
     for header, value in (("force_kgf", 40), ("Force [kN]", 0.392266), ("force_lbf", 88.184905)):
         one = read_bends(f"head_id;degrees;{header};cracked\n7;2;{value};n".encode())
         assert one.frame["force_n"][0] == pytest.approx(392.266, rel=1e-6)
 
 
-@pytest.mark.parametrize("row, what", [("7,50,400,no", "outside -45 to 45 ° 50"),
-                                       ("7,2,400,maybe", "neither yes nor no"),
-                                       ("7,,400,no", "nothing measured"), ("7,2,400,", "nothing given"),
-                                       ("7,two,400,no", "not a number")])
+@pytest.mark.parametrize(
+    "row, what",
+    [
+        ("7,50,400,no", "outside -45 to 45 ° 50"),
+        ("7,2,400,maybe", "neither yes nor no"),
+        ("7,,400,no", "nothing measured"),
+        ("7,2,400,", "nothing given"),
+        ("7,two,400,no", "not a number"),
+    ],
+)
 def test_bad_bend_rows(row, what):
     got = read_bends(f"head_id,degrees,force_n,cracked\n{row}\n7,2,400,no".encode())
     assert len(got.frame) == 1 and what in got.problems[0].what and got.problems[0].row == 2
@@ -256,12 +336,23 @@ def test_an_unreadable_force_leaves_the_bend():
 
 # ------------------------------------------------------------------------------------------ properties
 
-cells = st.one_of(st.none(), st.floats(-2e3, 2e3), st.text(max_size=8),
-                  st.sampled_from(["T1", "face", "HV", "yes", "OL", "0,5", "12:00:01", "285 HV", "1e400",
-                                   "=1"]))
-headers = st.sampled_from(["time_s,channel,temperature_c", "head_id,zone,value,scale",
-                           "degrees,force_n,cracked",
-                           "channel,zone,depth_mm", "time,T1,T2", "", "zone,HV"])
+cells = st.one_of(
+    st.none(),
+    st.floats(-2e3, 2e3),
+    st.text(max_size=8),
+    st.sampled_from(["T1", "face", "HV", "yes", "OL", "0,5", "12:00:01", "285 HV", "1e400", "=1"]),
+)
+headers = st.sampled_from(
+    [
+        "time_s,channel,temperature_c",
+        "head_id,zone,value,scale",
+        "degrees,force_n,cracked",
+        "channel,zone,depth_mm",
+        "time,T1,T2",
+        "",
+        "zone,HV",
+    ]
+)
 
 
 @settings(max_examples=300)
@@ -269,7 +360,13 @@ headers = st.sampled_from(["time_s,channel,temperature_c", "head_id,zone,value,s
 def test_readers_raise_our_error_only(header, rows, delimiter):
     lines = (delimiter.join("" if c is None else str(c) for c in row) for row in rows)
     data = "\n".join([header.replace(",", delimiter), *lines]).encode(errors="replace")
-    for reader in (lambda d: read_traces(d, MAP), read_traces, read_hardness, read_bends, read_channels):
+    for reader in (
+        lambda d: read_traces(d, MAP),
+        read_traces,
+        read_hardness,
+        read_bends,
+        read_channels,
+    ):
         try:
             got = reader(data)
         except InputError:
@@ -277,13 +374,21 @@ def test_readers_raise_our_error_only(header, rows, delimiter):
         frame = getattr(got, "frame", None)
         if frame is not None and "temperature_c" in frame:
             assert np.isfinite(frame["temperature_c"]).all() and np.isfinite(frame["time_s"]).all()
-            assert all((np.diff(f["time_s"]) > 0).all() for _, f in frame.groupby(["head_id", "channel"]))
+            assert all(
+                (np.diff(f["time_s"]) > 0).all() for _, f in frame.groupby(["head_id", "channel"])
+            )
 
 
 def test_pages_escape_user_text():
     nasty = "<script>alert(1)</script>"
-    pages = [read_hardness(f"head_id,zone,value,scale,{nasty}\n{nasty},face,450,HV,x".encode())._repr_html_(),
-             read_bends(f"head_id,degrees,force_n,cracked\n{nasty},2,{nasty},no".encode())._repr_html_(),
-             read_traces(f"time_s,channel,temperature_c\n0,{nasty},900\n1,{nasty},x".encode(),
-                         {nasty: ("face", 1)})._repr_html_()]
+    pages = [
+        read_hardness(
+            f"head_id,zone,value,scale,{nasty}\n{nasty},face,450,HV,x".encode()
+        )._repr_html_(),
+        read_bends(f"head_id,degrees,force_n,cracked\n{nasty},2,{nasty},no".encode())._repr_html_(),
+        read_traces(
+            f"time_s,channel,temperature_c\n0,{nasty},900\n1,{nasty},x".encode(),
+            {nasty: ("face", 1)},
+        )._repr_html_(),
+    ]
     assert all("<script" not in p and "&lt;script" in p for p in pages)

@@ -4,42 +4,68 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.route import Route
-from forgeprops.study.runs import read_runs
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.route import Route
+from forgeprops.study.shop.runs import read_runs
 
 
 def test_settings_by_name_and_what_is_silent_stays():
-    text = ("head_id;heat;head;preheat_c;flux;surroundings;back_on_die\n7;A1;mid-iron;910;8,5;row;yes\n"
-            "8;;;;;;\n9;A2;wedge;;0,5;;no")
+    text = (
+        "head_id;heat;head;preheat_c;flux;surroundings;back_on_die\n7;A1;mid-iron;910;8,5;row;yes\n"
+        "8;;;;;;\n9;A2;wedge;;0,5;;no"
+    )
     runs = read_runs(text.encode(), Route().with_(preheat_c=880))
-    assert runs["7"].route == Route().with_(preheat_c=910, flux=8.5, surroundings="row", back_on_die=True)
-    assert runs["8"].route == Route().with_(preheat_c=880) and runs["8"].heat == "" and runs.problems == ()
+    assert runs["7"].route == Route().with_(
+        preheat_c=910, flux=8.5, surroundings="row", back_on_die=True
+    )
+    assert (
+        runs["8"].route == Route().with_(preheat_c=880)
+        and runs["8"].heat == ""
+        and runs.problems == ()
+    )
     assert runs["9"].route.spray.flux_kg_m2_s == 0.5 and runs["9"].head == "wedge"
 
 
-@pytest.mark.parametrize("row, what", [
-    ("7,A1,mid-iron,5000,8", "preheat temperature is 5000"), ("7,A1,mid-iron,hot,8", "cannot be read"),
-    ("7,A1,mid-irno,900,8", "did you mean 'mid-iron'"), ("1,A1,mid-iron,900,8", "given twice"),
-    (",A1,mid-iron,900,8", "nothing given"), ("7,A1,mid-iron,900,8,9", "more cells")])
+@pytest.mark.parametrize(
+    "row, what",
+    [
+        ("7,A1,mid-iron,5000,8", "preheat temperature is 5000"),
+        ("7,A1,mid-iron,hot,8", "cannot be read"),
+        ("7,A1,mid-irno,900,8", "did you mean 'mid-iron'"),
+        ("1,A1,mid-iron,900,8", "given twice"),
+        (",A1,mid-iron,900,8", "nothing given"),
+        ("7,A1,mid-iron,900,8,9", "more cells"),
+    ],
+)
 def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
     runs = read_runs(f"head_id,heat,head,preheat_c,flux\n1,A1,mid-iron,900,8\n{row}".encode())
     assert list(runs) == ["1"] and any(what in p.what and p.row == 3 for p in runs.problems)
 
 
-@pytest.mark.parametrize("text, options, message", [
-    (b"a,b\n1,2", {}, "no list of runs"), (b"head_id,flux\n7,90", {}, "no usable head"),
-    (b"head_id\n7", {"route": "slow"}, "allowed is a Route")])
+@pytest.mark.parametrize(
+    "text, options, message",
+    [
+        (b"a,b\n1,2", {}, "no list of runs"),
+        (b"head_id,flux\n7,90", {}, "no usable head"),
+        (b"head_id\n7", {"route": "slow"}, "allowed is a Route"),
+    ],
+)
 def test_unusable_lists(text, options, message):
     with pytest.raises(InputError, match=message):
         read_runs(text, **options)
 
 
-@given(st.lists(st.lists(st.one_of(st.none(), st.floats(-10, 1500), st.text(max_size=6)), max_size=5),
-                max_size=5))
+@given(
+    st.lists(
+        st.lists(st.one_of(st.none(), st.floats(-10, 1500), st.text(max_size=6)), max_size=5),
+        max_size=5,
+    )
+)
 def test_any_rows(rows):
     lines = (",".join("" if c is None else str(c) for c in row) for row in rows)
     try:
-        read_runs("\n".join(["head_id,heat,preheat_c,flux,spray_s", *lines]).encode(errors="replace"))
+        read_runs(
+            "\n".join(["head_id,heat,preheat_c,flux,spray_s", *lines]).encode(errors="replace")
+        )
     except InputError:
         pass

@@ -7,14 +7,14 @@ import pytest
 from scipy import stats
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.steel import Steel
-from forgeprops.study import scatter_inputs
-from forgeprops.study.indices import capability, share_interval, swap, variance_indices
-from forgeprops.study.scatter import even_numbers
-from forgeprops.study.scatter_inputs import Input, Spread, inputs_of
-from forgeprops.study.vary import setting
-from forgeprops.uncertainty import LN_SPRAY_SD
+from forgeprops.answer.interval import LN_SPRAY_SD
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.settings import setting
+from forgeprops.inputs.steel import Steel
+from forgeprops.study.process import scatter_inputs
+from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
+from forgeprops.study.process.scattering import even_numbers
+from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
 
 # ---- indices: published test function
 
@@ -121,7 +121,9 @@ def test_inputs_follow_route_shop_and_steel():
     fitted = fp.Shop(spray=1.3, fitted=("spray",), standard_errors=(0.039,))
     mine = {i.name: i for i in inputs_of(steel, head, route, fitted)}
     assert mine["shop_spray"].spread == Spread("relative", 0.03)
-    none = {i.name for i in inputs_of(steel, head, route, shop, {"flux": 0, "shop_spray": 0}, "fixed")}
+    none = {
+        i.name for i in inputs_of(steel, head, route, shop, {"flux": 0, "shop_spray": 0}, "fixed")
+    }
     assert not none & {"flux", "shop_spray", "C"}
 
 
@@ -158,7 +160,9 @@ def test_share_interval_is_wilsons():
 def test_capability_of_a_normal_process():
     x = stats.norm(400, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = capability(x, 370.0, 450.0)
-    assert found.cp == pytest.approx(80 / 60, rel=2e-3) and found.cpk == pytest.approx(1.0, rel=2e-3)
+    assert found.cp == pytest.approx(80 / 60, rel=2e-3) and found.cpk == pytest.approx(
+        1.0, rel=2e-3
+    )
     assert found.by_percentiles == pytest.approx(found.cpk, rel=0.02) and found.normal
     assert capability(x, 370.0, None).cp is None
 
@@ -169,7 +173,9 @@ def test_capability_says_when_a_process_is_not_normal():
     assert not found.normal and found.skewness > 1.5
     # exp(-8) = 0.03 % are above 80; Cpk of 2.3 promises far fewer, the percentile form does not
     top, median = -10 * math.log(0.00135), 10 * math.log(2)
-    assert found.cpk > 2.3 and found.by_percentiles == pytest.approx((80 - median) / (top - median), rel=0.01)
+    assert found.cpk > 2.3 and found.by_percentiles == pytest.approx(
+        (80 - median) / (top - median), rel=0.01
+    )
 
 
 def test_even_numbers_are_even():
@@ -192,7 +198,7 @@ def study():
 
 def test_samples_are_single_estimates(study):
     """Three drawn cases, made as objects and estimated one by one."""
-    from forgeprops.study.vary import changed
+    from forgeprops.inputs.settings import changed
 
     for i in (0, 100, 255):
         values = {name: float(column[i]) for name, column in study.drawn.items()}
@@ -200,8 +206,12 @@ def test_samples_are_single_estimates(study):
             fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop(), values
         )
         one = fp.estimate(steel, head, route, shop)
-        assert study.samples["face_hardness_hv"][i] == pytest.approx(one.zones["face"].hardness_hv, rel=1e-9)
-        assert study.samples["hosel_allowed_deg"][i] == pytest.approx(one.hosel.allowed_deg, rel=1e-9)
+        assert study.samples["face_hardness_hv"][i] == pytest.approx(
+            one.zones["face"].hardness_hv, rel=1e-9
+        )
+        assert study.samples["hosel_allowed_deg"][i] == pytest.approx(
+            one.hosel.allowed_deg, rel=1e-9
+        )
         assert study.samples["face_margin"][i] == pytest.approx(one.face.margin, rel=1e-9)
 
 
@@ -221,7 +231,10 @@ def test_what_matters_is_what_matters(study):
     face = study.ranking("face_hardness_hv").set_index("input")["total"]
     hosel = study.ranking("hosel_allowed_deg").set_index("input")["total"]
     assert face[["shop_spray", "flux"]].sum() > 0.7
-    assert abs(hosel[["shop_spray", "flux"]].sum()) < 0.1 and hosel["C"] + hosel["Mn"] + hosel["Cr"] > 0.2
+    assert (
+        abs(hosel[["shop_spray", "flux"]].sum()) < 0.1
+        and hosel["C"] + hosel["Mn"] + hosel["Cr"] > 0.2
+    )
     assert "Outside the limits" in study.words() and "Cpk" in study.words()
     assert len(study.table()) == len(study.distributions) and "<table" in study._repr_html_()
 
@@ -236,7 +249,7 @@ def test_same_seed_same_numbers():
 def test_cancel_tells_what_was_finished(monkeypatch):
     import importlib
 
-    module = importlib.import_module("forgeprops.study.scatter")
+    module = importlib.import_module("forgeprops.study.process.scattering")
     monkeypatch.setattr(module, "_BETWEEN", 64)
     done = []
     found = fp.scatter(

@@ -8,28 +8,44 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.study.charts import cusum, cusum_run_length, ewma, ewma_run_length
-from forgeprops.study.tracking import add_to_log, read_log, track
+from forgeprops.base.errors import InputError
+from forgeprops.study.shop.charts import cusum, cusum_run_length, ewma, ewma_run_length
+from forgeprops.study.shop.tracking import add_to_log, read_log, track
 
 # Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., Table 16-8: tabular CUSUM
 # of the chemical process concentration, target 99, K = 1, H = 10.  Columns: x, upper sum, n, lower sum, n.
 # Read at issuhub.com/view/index?id=5218 (page 636).  Row 20 prints n = 0 beside an upper sum of 1.0; a
 # misprint for 1.
 TABLE_16_8 = [
-    (102.0, 2.0, 1, 0.0, 0), (94.8, 0.0, 0, 3.2, 1), (98.3, 0.0, 0, 2.9, 2), (98.4, 0.0, 0, 2.5, 3),
-    (102.0, 2.0, 1, 0.0, 0), (98.5, 0.5, 2, 0.0, 0), (99.0, 0.0, 0, 0.0, 0), (97.7, 0.0, 0, 0.3, 1),
-    (100.0, 0.0, 0, 0.0, 0), (98.1, 0.0, 0, 0.0, 0), (101.3, 1.3, 1, 0.0, 0), (98.7, 0.0, 0, 0.0, 0),
-    (101.1, 1.1, 1, 0.0, 0), (98.4, 0.0, 0, 0.0, 0), (97.0, 0.0, 0, 1.0, 1), (96.7, 0.0, 0, 2.3, 2),
-    (100.3, 0.3, 1, 0.0, 0), (101.4, 1.7, 2, 0.0, 0), (97.2, 0.0, 0, 0.8, 1), (101.0, 1.0, 1, 0.0, 0)]
+    (102.0, 2.0, 1, 0.0, 0),
+    (94.8, 0.0, 0, 3.2, 1),
+    (98.3, 0.0, 0, 2.9, 2),
+    (98.4, 0.0, 0, 2.5, 3),
+    (102.0, 2.0, 1, 0.0, 0),
+    (98.5, 0.5, 2, 0.0, 0),
+    (99.0, 0.0, 0, 0.0, 0),
+    (97.7, 0.0, 0, 0.3, 1),
+    (100.0, 0.0, 0, 0.0, 0),
+    (98.1, 0.0, 0, 0.0, 0),
+    (101.3, 1.3, 1, 0.0, 0),
+    (98.7, 0.0, 0, 0.0, 0),
+    (101.1, 1.1, 1, 0.0, 0),
+    (98.4, 0.0, 0, 0.0, 0),
+    (97.0, 0.0, 0, 1.0, 1),
+    (96.7, 0.0, 0, 2.3, 2),
+    (100.3, 0.3, 1, 0.0, 0),
+    (101.4, 1.7, 2, 0.0, 0),
+    (97.2, 0.0, 0, 0.8, 1),
+    (101.0, 1.0, 1, 0.0, 0),
+]
 
 
 def test_published_tabular_cusum():
     x, high, n_high, low, n_low = map(np.array, zip(*TABLE_16_8, strict=True))
     got = cusum(x, target=99.0, allowance=1.0, interval=10.0)
-    np.testing.assert_allclose(got.high, high, atol=0.05)       # printed to one decimal
+    np.testing.assert_allclose(got.high, high, atol=0.05)  # printed to one decimal
     np.testing.assert_allclose(got.low, low, atol=0.05)
-    assert not got.alarm.any()                                  # "in control", says the book
+    assert not got.alarm.any()  # "in control", says the book
     # the book's n: rows 10 and 14 have a sum of 0.0 only after rounding, so counts are held where the sum is
     # clear
     clear = high > 0.05
@@ -41,26 +57,67 @@ def test_published_tabular_cusum():
 # NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 (doi 10.18434/M32189): λ = 0.3, target 50, s =
 # 2.0539, k = 3; all values as printed, read in a public transcription.  All lie between the limits, says the
 # page.
-NIST_DATA = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2,
-             52.6,
-             52.4, 53.6, 52.1]
-NIST_EWMA = [50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52,
-             50.05, 49.38,
-             49.92, 50.73, 51.23, 51.94, 51.99]
+NIST_DATA = [
+    52.0,
+    47.0,
+    53.0,
+    49.3,
+    50.1,
+    47.0,
+    51.0,
+    50.1,
+    51.2,
+    50.5,
+    49.6,
+    47.6,
+    49.9,
+    51.3,
+    47.8,
+    51.2,
+    52.6,
+    52.4,
+    53.6,
+    52.1,
+]
+NIST_EWMA = [
+    50.60,
+    49.52,
+    50.56,
+    50.18,
+    50.16,
+    49.21,
+    49.75,
+    49.85,
+    50.26,
+    50.33,
+    50.11,
+    49.36,
+    49.52,
+    50.05,
+    49.38,
+    49.92,
+    50.73,
+    51.23,
+    51.94,
+    51.99,
+]
 
 
 def test_published_ewma():
     got = ewma(NIST_DATA, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
     assert got.value.round(2).tolist() == NIST_EWMA
     # the page multiplies with 0.4201 for √(0.3/1.7) = 0.42008
-    assert got.upper[0] == pytest.approx(52.5884, abs=2e-4) and got.lower[0] == pytest.approx(47.4115,
-                                                                                              abs=2e-4)
+    assert got.upper[0] == pytest.approx(52.5884, abs=2e-4) and got.lower[0] == pytest.approx(
+        47.4115, abs=2e-4
+    )
     assert not got.alarm.any()
 
 
 # Montgomery & Runger, Table 16-9: run lengths with k = 1/2, read at transtutors.com question 724674.
-TABLE_16_9 = {4: (168, 74.2, 26.6, 13.3, 8.38, 4.75, 3.34, 2.62, 2.19, 1.71),
-              5: (465, 139, 38.0, 17.0, 10.4, 5.75, 4.01, 3.11, 2.57, 2.01)}
+TABLE_16_9 = {
+    4: (168, 74.2, 26.6, 13.3, 8.38, 4.75, 3.34, 2.62, 2.19, 1.71),
+    5: (465, 139, 38.0, 17.0, 10.4, 5.75, 4.01, 3.11, 2.57, 2.01),
+}
 
 
 @pytest.mark.parametrize("h", [4, 5])
@@ -71,10 +128,15 @@ def test_published_run_lengths_of_the_cusum(h):
 
 
 # Crowder's widths for a run length of 250, as quoted in the manual of R's spc package (xewma.crit).
-@pytest.mark.parametrize("weight, width", [(0.05, 2.32), (0.1, 2.55), (0.15, 2.65), (0.2, 2.72),
-                                           (0.25, 2.76)])
+@pytest.mark.parametrize(
+    "weight, width", [(0.05, 2.32), (0.1, 2.55), (0.15, 2.65), (0.2, 2.72), (0.25, 2.76)]
+)
 def test_published_widths_of_the_ewma(weight, width):
-    assert ewma_run_length(0.0, weight, width - 0.005) < 250 < ewma_run_length(0.0, weight, width + 0.005)
+    assert (
+        ewma_run_length(0.0, weight, width - 0.005)
+        < 250
+        < ewma_run_length(0.0, weight, width + 0.005)
+    )
 
 
 def test_run_length_by_simulation():
@@ -98,11 +160,19 @@ def test_charts_are_symmetric_and_follow_the_target(values, target):
     assert not values or abs(e.value).max() <= max(abs(v) for v in values) + 1e-12
 
 
-@pytest.mark.parametrize("call", [lambda: cusum(["a"]), lambda: cusum([1.0, np.nan]),
-                                  lambda: cusum([1], allowance=-1),
-                                  lambda: ewma([1], weight=0), lambda: ewma([1], sigma=-1),
-                                  lambda: ewma(None),
-                                  lambda: cusum_run_length(np.inf), lambda: ewma_run_length(0, 2)])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: cusum(["a"]),
+        lambda: cusum([1.0, np.nan]),
+        lambda: cusum([1], allowance=-1),
+        lambda: ewma([1], weight=0),
+        lambda: ewma([1], sigma=-1),
+        lambda: ewma(None),
+        lambda: cusum_run_length(np.inf),
+        lambda: ewma_run_length(0, 2),
+    ],
+)
 def test_bad_calls(call):
     with pytest.raises(InputError):
         call()
@@ -110,16 +180,23 @@ def test_bad_calls(call):
 
 # ------------------------------------------------------------------------------------------ logs
 
-def invented_log(n=60, drift_from=None, drift=0.0, offset=0.0, sigma=10.0, seed=0,
-                 quantity="face hardness HV"):
+
+def invented_log(
+    n=60, drift_from=None, drift=0.0, offset=0.0, sigma=10.0, seed=0, quantity="face hardness HV"
+):
     rng = np.random.default_rng(seed)
     error = offset + rng.normal(0, sigma, n)
     if drift_from is not None:
         error[drift_from:] += drift
-    return pd.DataFrame({"date": [f"2025-{1 + i // 28:02d}-{1 + i % 28:02d}" for i in range(n)],
-                         "head_id": [str(100 + i) for i in range(n)], "quantity": quantity,
-                         "predicted": 440.0,
-                         "measured": 440.0 + error})
+    return pd.DataFrame(
+        {
+            "date": [f"2025-{1 + i // 28:02d}-{1 + i % 28:02d}" for i in range(n)],
+            "head_id": [str(100 + i) for i in range(n)],
+            "quantity": quantity,
+            "predicted": 440.0,
+            "measured": 440.0 + error,
+        }
+    )
 
 
 def test_a_drift_is_found_soon_and_dated():
@@ -131,17 +208,24 @@ def test_a_drift_is_found_soon_and_dated():
         late.append(alarms["reading"].iloc[0] - 60)
         begin.append(alarms["since_reading"].iloc[0] - 61)
         shift.append(alarms["shift"].iloc[0])
-    assert np.mean(late) == pytest.approx(cusum_run_length(2.0),
-                                          abs=1.2)       # 4.0 at two standard deviations
+    assert np.mean(late) == pytest.approx(
+        cusum_run_length(2.0), abs=1.2
+    )  # 4.0 at two standard deviations
     assert abs(np.median(begin)) <= 2 and np.mean(shift) == pytest.approx(-20.0, abs=6.0)
 
 
 def test_in_control_logs_rarely_alarm_and_say_so():
-    alarms = sum(len(track(invented_log(100, seed=s), sigma=10.0,
-                           centre="zero").alarms.query("chart == 'CUSUM'"))
-                 for s in range(40))
-    assert alarms == pytest.approx(40 * 100 / cusum_run_length(0.0),
-                                   abs=7)     # 8.6 expected in 4000 readings
+    alarms = sum(
+        len(
+            track(invented_log(100, seed=s), sigma=10.0, centre="zero").alarms.query(
+                "chart == 'CUSUM'"
+            )
+        )
+        for s in range(40)
+    )
+    assert alarms == pytest.approx(
+        40 * 100 / cusum_run_length(0.0), abs=7
+    )  # 8.6 expected in 4000 readings
     measured = [433.0, 446, 441, 438] * 10
     quiet = track(pd.DataFrame({"quantity": "face HV", "predicted": 440.0, "measured": measured}))
     assert "no drift over 40 readings" in quiet.summary() and len(quiet.alarms) == 0
@@ -157,13 +241,19 @@ def test_a_standing_offset_is_no_drift_but_is_named():
 def test_baseline_spread_ignores_a_slow_drift():
     error = np.linspace(0, 60, 40) + np.random.default_rng(2).normal(0, 5, 40)
     log = pd.DataFrame({"quantity": "HV", "predicted": 0.0, "measured": error})
-    assert track(log, baseline=40).limits.loc[0, "sigma"] == pytest.approx(5.0,
-                                                                           rel=0.4)   # the plain one is 18
+    assert track(log, baseline=40).limits.loc[0, "sigma"] == pytest.approx(
+        5.0, rel=0.4
+    )  # the plain one is 18
 
 
 def test_several_quantities_and_too_few_readings():
-    log = pd.concat([invented_log(30), invented_log(30, 20, 40.0, quantity="hosel hardness HV"),
-                     invented_log(5, quantity="bend °")])
+    log = pd.concat(
+        [
+            invented_log(30),
+            invented_log(30, 20, 40.0, quantity="hosel hardness HV"),
+            invented_log(5, quantity="bend °"),
+        ]
+    )
     got = track(log)
     assert set(got.limits["quantity"]) == {"face hardness HV", "hosel hardness HV"}
     assert set(got.alarms["quantity"]) == {"hosel hardness HV"}
@@ -175,14 +265,25 @@ def test_several_quantities_and_too_few_readings():
 def test_log_file_round_trip_and_damages(tmp_path):
     path = tmp_path / "log.csv"
     for i in range(12):
-        add_to_log(path, "face hardness HV", 440, 438 + i % 5, head_id=str(i), heat="=A1",
-                   date=f"2025-03-{i + 1:02d}")
+        add_to_log(
+            path,
+            "face hardness HV",
+            440,
+            438 + i % 5,
+            head_id=str(i),
+            heat="=A1",
+            date=f"2025-03-{i + 1:02d}",
+        )
     log = read_log(path)
-    assert len(log.frame) == 12 and log.problems == () and log.frame["heat"].tolist() == ["=A1"] * 12
-    assert "\n2025-03-01,'=A1," in path.read_text()          # no formula for a spreadsheet program
+    assert (
+        len(log.frame) == 12 and log.problems == () and log.frame["heat"].tolist() == ["=A1"] * 12
+    )
+    assert "\n2025-03-01,'=A1," in path.read_text()  # no formula for a spreadsheet program
     assert track(path).limits.loc[0, "readings"] == 12
-    text = "date;quantity;predicted;measured\n1 March;HV;440;450\n2025-03-02;HV;x;450\n" \
-           "2025-03-01;HV;440;-\n2025-02-01;HV;440,5;450,5\n2025-01-01;HV;440;441"
+    text = (
+        "date;quantity;predicted;measured\n1 March;HV;440;450\n2025-03-02;HV;x;450\n"
+        "2025-03-01;HV;440;-\n2025-02-01;HV;440,5;450,5\n2025-01-01;HV;440;441"
+    )
     log = read_log(text.encode())
     assert log.frame["measured"].tolist() == [450, 450.5, 441]
     said = " ".join(str(p) for p in log.problems)
@@ -208,7 +309,9 @@ def test_no_row_is_lost_between_writers(tmp_path):
     assert frame.groupby("predicted")["measured"].apply(list).tolist() == [list(range(10))] * 3
 
 
-@pytest.mark.parametrize("arguments", [("", 1, 2), ("HV", "x", 2), ("HV", 1, float("nan")), (None, 1, 2)])
+@pytest.mark.parametrize(
+    "arguments", [("", 1, 2), ("HV", "x", 2), ("HV", 1, float("nan")), (None, 1, 2)]
+)
 def test_bad_rows_are_not_added(tmp_path, arguments):
     with pytest.raises(InputError):
         add_to_log(tmp_path / "log.csv", *arguments)
@@ -222,13 +325,19 @@ def test_a_foreign_file_is_not_added_to(tmp_path):
     assert (tmp_path / "x.csv").read_text() == "a,b\n1,2\n"
 
 
-@pytest.mark.parametrize("log, options, message", [
-    (b"a,b\n1,2", {}, "no log"), (pd.DataFrame({"quantity": ["HV"]}), {}, "no column predicted"),
-    (invented_log(), {"quantity": "bend"}, "quantity 'bend' is unknown"),
-    (invented_log(), {"sigma": -1}, "sigma"),
-    (invented_log(), {"centre": "middle"}, "centre"), (invented_log(), {"baseline": 3}, "baseline"),
-    (invented_log().assign(measured=np.nan), {}, "no finite"), (b"quantity,predicted,measured\nHV,a,b", {},
-                                                                "no usable")])
+@pytest.mark.parametrize(
+    "log, options, message",
+    [
+        (b"a,b\n1,2", {}, "no log"),
+        (pd.DataFrame({"quantity": ["HV"]}), {}, "no column predicted"),
+        (invented_log(), {"quantity": "bend"}, "quantity 'bend' is unknown"),
+        (invented_log(), {"sigma": -1}, "sigma"),
+        (invented_log(), {"centre": "middle"}, "centre"),
+        (invented_log(), {"baseline": 3}, "baseline"),
+        (invented_log().assign(measured=np.nan), {}, "no finite"),
+        (b"quantity,predicted,measured\nHV,a,b", {}, "no usable"),
+    ],
+)
 def test_bad_logs(log, options, message):
     with pytest.raises(InputError, match=message):
         track(log, **options)

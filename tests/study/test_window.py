@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.errors import InputError
-from forgeprops.study.vary import changed, settings, value_of, varied
-from forgeprops.study.vary import setting as lookup
-from forgeprops.study.window import Axis, _largest_box
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.settings import changed, settings, value_of, varied
+from forgeprops.inputs.settings import setting as lookup
+from forgeprops.study.process.process_window import Axis, _largest_box
 
 
 def axis(name, low, high, n, tolerance):
@@ -16,8 +16,12 @@ def axis(name, low, high, n, tolerance):
 
 @pytest.fixture(scope="module")
 def found():
-    wanted = fp.Limits(face_hardness_hv=(380, 470), hosel_allowed_deg=(2.5, None), press_effort=(None, 1.1))
-    return fp.window("4130", "mid-iron", None, ("preheat_c", 840, 1000, 9), ("flux", 4, 20, 9), wanted)
+    wanted = fp.Limits(
+        face_hardness_hv=(380, 470), hosel_allowed_deg=(2.5, None), press_effort=(None, 1.1)
+    )
+    return fp.window(
+        "4130", "mid-iron", None, ("preheat_c", 840, 1000, 9), ("flux", 4, 20, 9), wanted
+    )
 
 
 def test_maps_are_of_single_estimates(found):
@@ -25,8 +29,12 @@ def test_maps_are_of_single_estimates(found):
     for j, i in ((0, 0), (3, 5), (8, 2)):
         route = fp.Route().with_(preheat_c=float(found.x.values[i]), flux=float(found.y.values[j]))
         one = fp.estimate(fp.grade("4130"), "mid-iron", route)
-        assert found.maps["face_hardness_hv"][j, i] == pytest.approx(one.zones["face"].hardness_hv, rel=1e-9)
-        assert found.maps["hosel_allowed_deg"][j, i] == pytest.approx(one.hosel.allowed_deg, rel=1e-9)
+        assert found.maps["face_hardness_hv"][j, i] == pytest.approx(
+            one.zones["face"].hardness_hv, rel=1e-9
+        )
+        assert found.maps["hosel_allowed_deg"][j, i] == pytest.approx(
+            one.hosel.allowed_deg, rel=1e-9
+        )
 
 
 def test_region_is_where_all_limits_are_met(found):
@@ -66,10 +74,12 @@ def test_box_of_a_known_rectangle():
     x, y = np.meshgrid(ax.values, ay.values)
     slack = np.minimum(np.minimum(x - 900, 960 - x) / 10, np.minimum(y - 8, 12 - y))
     centre, box, held, at_edge = _largest_box(slack, ax, ay)
-    assert (centre["preheat_c"], centre["flux"]) == pytest.approx((930.0, 10.0)) and held == pytest.approx(
-        2.0
+    assert (centre["preheat_c"], centre["flux"]) == pytest.approx(
+        (930.0, 10.0)
+    ) and held == pytest.approx(2.0)
+    assert box["preheat_c"] == pytest.approx((900.0, 960.0)) and box["flux"] == pytest.approx(
+        (8.0, 12.0)
     )
-    assert box["preheat_c"] == pytest.approx((900.0, 960.0)) and box["flux"] == pytest.approx((8.0, 12.0))
     assert not at_edge
 
 
@@ -87,7 +97,9 @@ def test_limits_between_grid_points_are_interpolated():
     x, _ = np.meshgrid(ax.values, ay.values)
     _, box, held, _ = _largest_box((847.0 - x) / 10.0, ax, ay)
     # from the edge of the map at 800 to the limit at 847, seven tenths of the way between two grid points
-    assert held == pytest.approx(2.35, abs=0.06) and box["preheat_c"][1] == pytest.approx(847.0, abs=0.6)
+    assert held == pytest.approx(2.35, abs=0.06) and box["preheat_c"][1] == pytest.approx(
+        847.0, abs=0.6
+    )
 
 
 def test_cases_without_a_number_are_outside():
@@ -105,7 +117,12 @@ def test_nothing_meets_says_what_is_nearest():
         y=("delay_s", 1, 5, 3),
         limits=fp.Limits(hosel_allowed_deg=(3, None)),
     )
-    assert none.centre is None and none.box is None and none.tolerances_held == 0.0 and none.share == 0.0
+    assert (
+        none.centre is None
+        and none.box is None
+        and none.tolerances_held == 0.0
+        and none.share == 0.0
+    )
     assert "Nothing on this map" in none.words() and "hosel bend at least 3 °" in none.words()
 
 
@@ -142,8 +159,8 @@ def test_spray_axis_needs_a_spray():
 
 
 def test_varied_cases_are_the_changed_case():
-    from forgeprops.study.answers import answers
-    from forgeprops.thermal.march.columns import columns_of
+    from forgeprops.inputs.case_columns import columns_of
+    from forgeprops.study.process.answers import answers
 
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     values = {

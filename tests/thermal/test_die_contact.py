@@ -7,9 +7,9 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.special import erfcx
 
-from forgeprops.estimate import estimate
-from forgeprops.route import Press, Route
-from forgeprops.steel.grades import grade
+from forgeprops.answer.evaluation import estimate
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.route import Press, Route
 from forgeprops.thermal.die_contact import (
     DIE_CONDUCTIVITY_W_MK,
     DIE_DENSITY_KG_M3,
@@ -37,13 +37,17 @@ def test_surface_and_flux_of_the_exact_solution():
     h, t = 8000.0, 0.3
     a = h * math.sqrt(t / np.prod(DIE))
     surface = 20 + (900 - 20) * (1 - math.exp(a * a) * math.erfc(a))
-    assert die_contact_w_m2k(h, t, *DIE) * (900 - 20) == pytest.approx(h * (900 - surface), rel=1e-9)
+    assert die_contact_w_m2k(h, t, *DIE) * (900 - 20) == pytest.approx(
+        h * (900 - surface), rel=1e-9
+    )
 
 
 def test_perfect_contact_draws_the_textbook_heat():
     """h → ∞: q = e ΔT/√(π t), heat in time t = 2 e ΔT √(t/π)."""
     e = math.sqrt(np.prod(DIE))
-    assert die_contact_w_m2k(1e7, 0.1, *DIE) == pytest.approx(e / math.sqrt(math.pi * 0.1), rel=2e-3)
+    assert die_contact_w_m2k(1e7, 0.1, *DIE) == pytest.approx(
+        e / math.sqrt(math.pi * 0.1), rel=2e-3
+    )
     drawn = quad(lambda t: die_contact_w_m2k(1e6, t, *DIE), 0, 0.3, limit=200)[0]
     assert drawn == pytest.approx(2 * e * math.sqrt(0.3 / math.pi), rel=0.03)
 
@@ -54,9 +58,13 @@ def test_contact_falls_with_time_without_a_step():
     assert np.abs(np.diff(h)).max() < 15
 
 
-@pytest.mark.parametrize(("part", "die", "meet"), [(1150, 200, 692.6), (1150, 300, 740.8), (900, 200, 563.0)])
+@pytest.mark.parametrize(
+    ("part", "die", "meet"), [(1150, 200, 692.6), (1150, 300, 740.8), (900, 200, 563.0)]
+)
 def test_interface_temperature(part, die, meet):
-    assert contact_temperature_c(part, die, 27.3, 7600, 650, 30, 7750, 500) == pytest.approx(meet, abs=0.1)
+    assert contact_temperature_c(part, die, 27.3, 7600, 650, 30, 7750, 500) == pytest.approx(
+        meet, abs=0.1
+    )
 
 
 def test_equal_bodies_meet_in_the_middle():
@@ -93,7 +101,12 @@ def face_loss_k(face_mm, start_c, die_c, contact, seconds, together, dies=2, n=2
 
 @pytest.mark.parametrize(
     ("die_c", "contact", "seconds", "within"),
-    [(250, 7500, 0.01, 0.002), (250, 7500, 0.05, 0.004), (20, 8000, 0.3, 0.015), (250, 12000, 1.0, 0.07)],
+    [
+        (250, 7500, 0.01, 0.002),
+        (250, 7500, 0.05, 0.004),
+        (20, 8000, 0.3, 0.015),
+        (250, 12000, 1.0, 0.07),
+    ],
 )
 def test_error_against_part_and_die_solved_together(die_c, contact, seconds, within):
     both = face_loss_k(3.0, 880.0, die_c, contact, seconds, together=True)
@@ -105,18 +118,25 @@ def test_the_defaults_are_defended_by_these_numbers():
     """What the docstring says: default stroke 27 K, rest 9 K, slow press on cold dies 180 K."""
     press = Press()
     stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact_w_m2k, press.dwell_s, together=True)
-    rest = face_loss_k(3.0, 880.0, press.die_c, RESTING_CONTACT_W_M2K, press.rest_s, together=True, dies=1)
+    rest = face_loss_k(
+        3.0, 880.0, press.die_c, RESTING_CONTACT_W_M2K, press.rest_s, together=True, dies=1
+    )
     slow = face_loss_k(3.0, 880.0, 20.0, 8000.0, 0.3, together=True)
     assert stroke == pytest.approx(27, abs=1)
     assert rest == pytest.approx(8.6, abs=0.5)
     assert slow == pytest.approx(181, abs=3)
-    assert 880 - stroke - rest > 830 > 720 > 880 - slow  # above Ar3 of the demo steels, or below Ar1
+    assert (
+        880 - stroke - rest > 830 > 720 > 880 - slow
+    )  # above Ar3 of the demo steels, or below Ar1
 
 
 def test_what_a_wait_costs_after_a_slow_press_on_cold_dies():
     """What the docstring says of the shares of ferrite."""
+
     def ferrite(name, delay_s):
-        route = Route().with_(preheat_c=930.0, dwell_s=0.3, contact=8000.0, die_c=20.0, delay_s=delay_s)
+        route = Route().with_(
+            preheat_c=930.0, dwell_s=0.3, contact=8000.0, die_c=20.0, delay_s=delay_s
+        )
         return estimate(grade(name), "mid-iron", route).zones["face"].fractions["ferrite"]
 
     assert ferrite("1030", 0.5) == pytest.approx(0.08, abs=0.03)
@@ -125,14 +145,17 @@ def test_what_a_wait_costs_after_a_slow_press_on_cold_dies():
 
 
 @pytest.mark.parametrize(
-    ("ms", "perfect", "with_h"), [(10, 35, 5), (20, 49, 11), (50, 78, 27), (100, 110, 55), (300, 190, 165)]
+    ("ms", "perfect", "with_h"),
+    [(10, 35, 5), (20, 49, 11), (50, 78, 27), (100, 110, 55), (300, 190, 165)],
 )
 def test_chill_of_a_3_5_mm_section_one_side(ms, perfect, with_h):
     """Printed upper bounds: perfect contact, and linear estimate with 10 kW/(m² K); T 1150/200 °C."""
     t = ms * 1e-3
     e1, e2 = math.sqrt(27.3 * 7600 * 650), math.sqrt(30 * 7750 * 500)
     capacity = 3.5e-3 * 7600 * 650
-    assert 2 * e1 * e2 / (e1 + e2) * 950 * math.sqrt(t / math.pi) / capacity == pytest.approx(perfect, abs=1)
+    assert 2 * e1 * e2 / (e1 + e2) * 950 * math.sqrt(t / math.pi) / capacity == pytest.approx(
+        perfect, abs=1
+    )
     linear = 10e3 * 950 * t / capacity
     assert linear == pytest.approx(with_h, abs=1.0)
     # the transient die holds the loss below both

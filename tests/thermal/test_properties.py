@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from forgeprops.steel.composition import Steel
+from forgeprops.inputs.steel import Steel
 from forgeprops.thermal.properties import (
     LATENT_HEAT_J_KG,
     LATENT_HEAT_J_M3,
@@ -65,7 +65,12 @@ def test_austenite_cp_is_the_curvature_of_the_gibbs_energy():
 
     def gibbs(t):
         bcc = (
-            1225.7 + 124.134 * t - 23.5143 * t * np.log(t) - 0.00439752 * t**2 - 5.8927e-8 * t**3 + 77359 / t
+            1225.7
+            + 124.134 * t
+            - 23.5143 * t * np.log(t)
+            - 0.00439752 * t**2
+            - 5.8927e-8 * t**3
+            + 77359 / t
         )
         return bcc - 1462.4 + 8.282 * t - 1.15 * t * np.log(t) + 6.4e-4 * t**2
 
@@ -93,14 +98,21 @@ def test_latent_heat_against_sgte_iron():
         tau = temperature / curie
         g = (
             1
-            - (79 / (140 * p * tau) + 474 / 497 * (1 / p - 1) * (tau**3 / 6 + tau**9 / 135 + tau**15 / 600))
+            - (
+                79 / (140 * p * tau)
+                + 474 / 497 * (1 / p - 1) * (tau**3 / 6 + tau**9 / 135 + tau**15 / 600)
+            )
             / d
         )
         return 8.31451 * temperature * np.log(moment + 1) * g
 
     enthalpy_magnetic = magnetic(t) - t * (magnetic(t + 0.5) - magnetic(t - 0.5))
-    lattice = -1462.4 + 1.15 * t - 6.4e-4 * t**2  # H of fcc less H of bcc from the two Gibbs functions
-    assert LATENT_HEAT_J_KG["ferrite"] == pytest.approx((lattice - enthalpy_magnetic) / 0.055845, rel=0.20)
+    lattice = (
+        -1462.4 + 1.15 * t - 6.4e-4 * t**2
+    )  # H of fcc less H of bcc from the two Gibbs functions
+    assert LATENT_HEAT_J_KG["ferrite"] == pytest.approx(
+        (lattice - enthalpy_magnetic) / 0.055845, rel=0.20
+    )
     assert (
         5.5e8
         < LATENT_HEAT_J_M3["ferrite"]
@@ -117,7 +129,9 @@ def test_density_from_en_elongation(t_c, rho):
     assert density_kg_m3(t_c) == pytest.approx(rho, abs=0.8)
 
 
-@pytest.mark.parametrize(("t_c", "k"), [(100, 42.7), (300, 40.6), (500, 37.3), (700, 31.0), (1000, 28.1)])
+@pytest.mark.parametrize(
+    ("t_c", "k"), [(100, 42.7), (300, 40.6), (500, 37.3), (700, 31.0), (1000, 28.1)]
+)
 def test_chromoly_conductivity_against_handbook_4130(t_c, k):
     """ASM values for 4130, from memory; the rule is good to 8 % below 400 °C, 3 % above."""
     assert conductivity_alloyed_w_mk(t_c) == pytest.approx(k, rel=0.08 if t_c < 400 else 0.03)

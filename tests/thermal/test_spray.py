@@ -6,13 +6,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forgeprops.errors import InputError
-from forgeprops.thermal.spray import FOOTPRINT_MM, from_catch_can, from_flux, spray_setting
+from forgeprops.base.errors import InputError
+from forgeprops.thermal.spray_units import FOOTPRINT_MM, from_catch_can, from_flux, spray_setting
 
 
 def test_one_litre_on_40_by_80():
     """1 L/min on a 40 × 80 mm face is 5.2 L/(m² s): 1/60/0.0032."""
-    assert spray_setting(1.0, footprint_mm=(40, 80)).flux_kg_m2_s == pytest.approx(1 / 60 / 3.2e-3, rel=0.003)
+    assert spray_setting(1.0, footprint_mm=(40, 80)).flux_kg_m2_s == pytest.approx(
+        1 / 60 / 3.2e-3, rel=0.003
+    )
 
 
 def test_two_nozzles_half_on_target_equal_one():
@@ -52,7 +54,13 @@ def test_all_three_forms_return_to_the_same_flux(flow, nozzles, a, b, overlap):
 
 def test_text_shows_all_three():
     text = str(from_flux(10.0, nozzles=2, overlap=0.8))
-    for part in ("10 kg/(m² s)", "2 nozzles × 1.5 L/min", "80 × 50 mm", "80% of it on target", "mL in 10 s"):
+    for part in (
+        "10 kg/(m² s)",
+        "2 nozzles × 1.5 L/min",
+        "80 × 50 mm",
+        "80% of it on target",
+        "mL in 10 s",
+    ):
         assert part in text
 
 
@@ -75,7 +83,10 @@ def test_warning_travels_with_the_reading():
         (lambda: spray_setting(1.0, 1.5), "number of nozzles is 1.5; allowed is a whole number"),
         (lambda: spray_setting(1.0, 1, (40,)), "allowed is (length, width) in mm"),
         (lambda: spray_setting(1.0, 1, (40, 0)), "footprint width is 0 mm"),
-        (lambda: spray_setting(1.0, 1, (40, 50), overlap=1.2), "overlap is 1.2; allowed is 0.01 to 1"),
+        (
+            lambda: spray_setting(1.0, 1, (40, 50), overlap=1.2),
+            "overlap is 1.2; allowed is 0.01 to 1",
+        ),
         (lambda: from_flux(math.inf), "impact density is inf"),
         (lambda: from_catch_can(-5, 10, 1000), "caught water is -5 mL"),
         (lambda: from_catch_can(5, 0, 1000), "catch time is 0 s"),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from forgeprops.thermal.spray_law import (
+from forgeprops.thermal.spray import (
     SCALE_CONDUCTIVITY_W_MK,
     evaporation_limit_w_m2,
     spray_film_laws_w_m2k,
@@ -36,8 +36,7 @@ def test_table_of_the_law(flux):
 
 
 def test_peak_and_minimum_of_the_law():
-    """h peaks near 142 K; flux peaks near 206–216 K (2.1, 2.7 MW/m²), its minimum lies near 630, 590, 545 K.
-    """
+    """h peaks near 142 K; flux peaks near 206–216 K (2.1, 2.7 MW/m²), its minimum lies near 630, 590, 545 K."""
     dt = np.arange(100.0, 1000.0, 1.0)
     for flux, peak, least in ((3.0, None, 630), (10.0, 2.1e6, 590), (20.0, 2.7e6, 545)):
         h = np.array([spray_w_m2k(flux, 20.0 + x, 20.0) for x in dt])
@@ -124,7 +123,9 @@ def test_wet_share_is_whole_where_the_law_was_measured():
 
 
 def test_evaporation_limit():
-    assert evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)  # 5 (4186·80 + 2.257e6) W/m²
+    assert evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(
+        13.0e6, rel=0.005
+    )  # 5 (4186·80 + 2.257e6) W/m²
     for flux in (3.0, 10.0, 30.0):
         for t in np.arange(100.0, 1100.0, 20.0):
             assert spray_w_m2k(flux, t, 20.0) * (t - 20) < evaporation_limit_w_m2(flux, 20.0)
@@ -167,7 +168,10 @@ def test_scale_surface_balances(resistance):
             # at the very edge of the fold either surface is right, so a walk in steps may take the next one
             h = spray_over_scale_w_m2k(flux, metal, 25.0, resistance)
             others = grid[np.flatnonzero(np.diff(signs.astype(int)))]
-            allowed = [q / (metal - 25.0), *((metal - s) / resistance / (metal - 25.0) for s in others)]
+            allowed = [
+                q / (metal - 25.0),
+                *((metal - s) / resistance / (metal - 25.0) for s in others),
+            ]
             assert min(abs(h / a - 1) for a in allowed) < 0.03, (flux, metal)
             if resistance < 6e-5:
                 assert h == pytest.approx(allowed[0], rel=0.006)
@@ -183,5 +187,9 @@ def test_warnings_outside_the_law():
     assert spray_warnings(10.0, 20.0, 800.0) == ()
     assert spray_warnings(0.0) == ()
     codes = {w.code for w in spray_warnings(1.0, 80.0, 1150.0)}
-    assert codes == {"range:thermal.spray_flux", "range:thermal.spray_water", "range:thermal.spray_surface"}
+    assert codes == {
+        "range:thermal.spray_flux",
+        "range:thermal.spray_water",
+        "range:thermal.spray_surface",
+    }
     assert "3 to 30 kg/(m² s)" in str(spray_warnings(40.0)[0])

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from forgeprops.errors import InputError
-from forgeprops.head import STEEL_DENSITY_KG_M3, head
-from forgeprops.route import COOLING
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.head import STEEL_DENSITY_KG_M3, head
+from forgeprops.inputs.route import COOLING
 from forgeprops.thermal.properties import air
 from forgeprops.thermal.surroundings import (
     NEIGHBOURS,
@@ -71,7 +71,13 @@ def test_hosel_upright_or_lying_differs_little():
 
 #: Diameter mm, time 800→500 °C s, rate at 700 °C K/s: lumped cylinder from 900 °C, cp 600 J/(kg K), density
 #: 7700.
-LUMPED = [(10, 88.6, 4.36), (13.5, 122.5, 3.17), (20, 185.6, 2.10), (30, 283.9, 1.38), (50, 482.0, 0.81)]
+LUMPED = [
+    (10, 88.6, 4.36),
+    (13.5, 122.5, 3.17),
+    (20, 185.6, 2.10),
+    (30, 283.9, 1.38),
+    (50, 482.0, 0.81),
+]
 
 
 @pytest.mark.parametrize(("diameter", "t85", "rate"), LUMPED)
@@ -108,7 +114,9 @@ def test_convection_by_shape_and_speed():
     still = convection_w_m2k("round", surface, 25.0, 14.0)
     assert still == pytest.approx(natural_convection_cylinder_w_m2k(surface, 25.0, 14.0))
     for shape, size in (("round", 14.0), ("plate", 44.0)):
-        rising = [convection_w_m2k(shape, surface, 25.0, size, v) for v in (0.0, 0.01, 1.0, 3.0, 10.0)]
+        rising = [
+            convection_w_m2k(shape, surface, 25.0, size, v) for v in (0.0, 0.01, 1.0, 3.0, 10.0)
+        ]
         assert (np.diff(rising, axis=0) >= 0).all()
         assert rising[1] == pytest.approx(rising[0], rel=0.02)  # no jump as the fan stops
     with pytest.raises(InputError, match="shape 'cube' is unknown"):
@@ -174,7 +182,10 @@ def test_row_view_factor_by_drawing_the_strings():
         half = pitch / 2
         tangent = math.sqrt(half**2 - r**2)
         arc = r * (math.pi / 2 - math.acos(r / half))
-        crossed, uncrossed = 2 * (tangent + arc), pitch  # two of each; F = (sum − sum) / (2 × perimeter)
+        crossed, uncrossed = (
+            2 * (tangent + arc),
+            pitch,
+        )  # two of each; F = (sum − sum) / (2 × perimeter)
         factor = (2 * crossed - 2 * uncrossed) / (2 * 2 * math.pi * r)
         assert 1 - row_view_factor(pitch, size) == pytest.approx(2 * factor, rel=1e-12)
 
@@ -208,7 +219,10 @@ def test_every_surrounding_of_the_route_is_known():
         around = neighbours(kind)
         assert 0 < around.view_factor <= 1 and around.reason and around.basis
     assert (
-        neighbours("bin").view_factor < neighbours("row").view_factor < neighbours("single").view_factor == 1
+        neighbours("bin").view_factor
+        < neighbours("row").view_factor
+        < neighbours("single").view_factor
+        == 1
     )
     with pytest.raises(InputError, match="did you mean 'bin'"):
         neighbours("bins")
@@ -219,7 +233,9 @@ def test_sleeve_limits():
     assert sleeve_w_m2k(bare, 14.0, 1e-6, 0.15) == pytest.approx(bare, rel=1e-3)  # no sleeve
     assert sleeve_w_m2k(15.0, 14.0, 10.0, 0.15) < 0.2 * bare
     # thin sleeve on a wide round is a flat slab: 1/(d/k + 1/h)
-    assert sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(1 / (10e-3 / 0.15 + 1 / 20), rel=1e-3)
+    assert sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(
+        1 / (10e-3 / 0.15 + 1 / 20), rel=1e-3
+    )
 
 
 def test_furnace_balances_at_its_own_temperature():

@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.steel import Steel, grade
-from forgeprops.steel.grades import grades
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.base.tables import read_rows
+from forgeprops.inputs.grades import grade, grades
+from forgeprops.inputs.steel import Steel
 from forgeprops.transformation import austenite as a
 from forgeprops.transformation.temperatures import ac1_c, ac3_c
 
@@ -38,13 +38,18 @@ def test_carbon_of_austenite_closes_the_balance():
             c = a.austenite_carbon(share, carbon)
             assert carbon <= c <= a.EUTECTOID_CARBON
             if c < a.EUTECTOID_CARBON:
-                assert share * c + (1 - share) * a.FERRITE_CARBON == pytest.approx(carbon, abs=1e-12)
+                assert share * c + (1 - share) * a.FERRITE_CARBON == pytest.approx(
+                    carbon, abs=1e-12
+                )
 
 
 def test_carbon_of_austenite_follows_the_boundary():
     # at equilibrium above the three-phase interval the austenite sits on its own boundary
     ac1, ac3, carbon = 740.0, 810.0, 0.30
-    c = [a.austenite_carbon(a.austenite_equilibrium(t, ac1, ac3, carbon), carbon) for t in range(756, 811)]
+    c = [
+        a.austenite_carbon(a.austenite_equilibrium(t, ac1, ac3, carbon), carbon)
+        for t in range(756, 811)
+    ]
     assert np.all(np.diff(c) <= 1e-9) and c[-1] == pytest.approx(carbon)
 
 
@@ -68,8 +73,12 @@ def test_carbides_span_none_to_full():
     assert a.alloy_in_austenite(0.95, 0.0) == 0.95
 
 
-PLAIN_4140 = Steel("4140", {"C": 0.40, "Mn": 0.85, "Ni": 0.0, "Cr": 0.95, "Mo": 0.20}, fine_grain=False)
-PLAIN_1045 = Steel("1045", {"C": 0.45, "Mn": 0.75, "Ni": 0.0, "Cr": 0.0, "Mo": 0.0}, fine_grain=False)
+PLAIN_4140 = Steel(
+    "4140", {"C": 0.40, "Mn": 0.85, "Ni": 0.0, "Cr": 0.95, "Mo": 0.20}, fine_grain=False
+)
+PLAIN_1045 = Steel(
+    "1045", {"C": 0.45, "Mn": 0.75, "Ni": 0.0, "Cr": 0.0, "Mo": 0.0}, fine_grain=False
+)
 
 
 def _grow(steel, law, t_c, seconds, start_um, pieces=1):
@@ -142,10 +151,14 @@ def test_three_laws_disagree_by_a_known_amount():
     assert max(d) / min(d) < 1.8
 
 
-@pytest.mark.parametrize("row", read_rows("grain_size_astm.csv"), ids=lambda r: f"G{r['grain_size_astm']}")
+@pytest.mark.parametrize(
+    "row", read_rows("validation/grain_size_astm.csv"), ids=lambda r: f"G{r['grain_size_astm']}"
+)
 def test_astm_e112_table_4(row):
     g, d, intercept = (float(row[k]) for k in ("grain_size_astm", "diameter_um", "intercept_um"))
-    digits = {k: 0.51 * 10 ** -len(row[k].partition(".")[2]) for k in ("diameter_um", "intercept_um")}
+    digits = {
+        k: 0.51 * 10 ** -len(row[k].partition(".")[2]) for k in ("diameter_um", "intercept_um")
+    }
     assert a.diameter_um_from_astm(g) == pytest.approx(d, abs=max(digits["diameter_um"], 0.004 * d))
     assert a.intercept_um_from_astm(g) == pytest.approx(
         intercept, abs=max(digits["intercept_um"], 0.004 * intercept)

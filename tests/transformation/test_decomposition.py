@@ -5,8 +5,9 @@ import math
 import numpy as np
 import pytest
 
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import continuous_cooling
-from forgeprops.steel import Steel, grade
 from forgeprops.transformation import decomposition as d
 from forgeprops.transformation import kinetics
 from forgeprops.transformation.temperatures import martensite_alpha_per_k, martensite_start_c
@@ -113,10 +114,15 @@ def test_quenched_steel_follows_its_own_martensite_law():
         assert share == pytest.approx(1.0 - math.exp(-alpha * (own - t)), abs=0.01)
 
 
-@pytest.mark.parametrize("name", ["1020", "1045", "4118", "4130", "SCM435", "4140", "4340", "5140", "8620"])
+@pytest.mark.parametrize(
+    "name", ["1020", "1045", "4118", "4130", "SCM435", "4140", "4340", "5140", "8620"]
+)
 def test_slower_cooling_is_not_harder(name):
     # 1 HV of slack: hardness lines are lines in log10 of the rate, shares are not
-    hv = [continuous_cooling(grade(name), rate_c_per_s=r).hardness_hv for r in np.geomspace(0.01, 300.0, 25)]
+    hv = [
+        continuous_cooling(grade(name), rate_c_per_s=r).hardness_hv
+        for r in np.geomspace(0.01, 300.0, 25)
+    ]
     assert np.all(np.diff(hv) > -1.0), np.round(hv, 1)
 
 
@@ -141,7 +147,9 @@ def test_carbon_free_of_alloy_softer_than_alloyed():
     ({"ln_b": 6.0}, 450.0, "LOG_V_B"),
     ({}, 200.0, "LOG_V_M"),
 ])  # fmt: skip
-@pytest.mark.parametrize(("rate_c_per_h", "log_v"), [(36_000.0, math.log10(36_000.0)), (1.0, d.LOG_V_FLOOR)])
+@pytest.mark.parametrize(
+    ("rate_c_per_h", "log_v"), [(36_000.0, math.log10(36_000.0)), (1.0, d.LOG_V_FLOOR)]
+)
 def test_each_product_remembers_the_rate_it_formed_at(law, rates, t_c, row, rate_c_per_h, log_v):
     """The lines of hardness go by the logarithm of the rate: share by share, and never below the floor."""
     state = fresh(**rates)
@@ -156,8 +164,20 @@ def test_re_heated_bainite_goes_by_the_rate_at_700_degrees(law, again_c, share):
     """Undercooled by water and re-heated by the body it is no softer than its quick cooling made it."""
     state = fresh(ln_b=4.0)
     for t in np.arange(860.0, 400.0, -20.0):
-        d.decompose(state, 0, t - 10.0, t - 20.0, 1e-9, 360_000.0 if t > 700.0 else 72_000.0, AE1, 540.0, *law)
-    assert state[d.LOG_V_700, 0] == pytest.approx(math.log10(360_000.0)) and state[d.T_MIN, 0] == 400.0
+        d.decompose(
+            state,
+            0,
+            t - 10.0,
+            t - 20.0,
+            1e-9,
+            360_000.0 if t > 700.0 else 72_000.0,
+            AE1,
+            540.0,
+            *law,
+        )
+    assert (
+        state[d.LOG_V_700, 0] == pytest.approx(math.log10(360_000.0)) and state[d.T_MIN, 0] == 400.0
+    )
     before = state[d.LOG_V_B, 0]
     _, gone, _ = d.decompose(state, 0, again_c, again_c, 1.0, -3600.0, AE1, 540.0, *law)
     expected = d.LOG_V_FLOOR + share * (state[d.LOG_V_700, 0] - d.LOG_V_FLOOR)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from forgeprops.tables import data_path
+from forgeprops.base.tables import data_path
 from forgeprops.transformation import kinetics
 from forgeprops.transformation.kinetics import (
     GAS_CAL,
@@ -35,7 +35,9 @@ def test_extent_li_1998(x, s):
 @pytest.mark.parametrize("x", [1e-4, 0.03, 0.4, 0.83, 0.999])
 def test_bainite_extent_by_quadrature(x, tail):
     forward, _, _ = extent_tables(tail)
-    exact, _ = quad(lambda u: math.exp(tail * u * u) / (u ** (0.4 * (1 - u)) * (1 - u) ** (0.4 * u)), 0.0, x)
+    exact, _ = quad(
+        lambda u: math.exp(tail * u * u) / (u ** (0.4 * (1 - u)) * (1 - u) ** (0.4 * u)), 0.0, x
+    )
     # straight lines between the points: in the last cells before 1 the integrand turns up steeply
     assert extent_of(x, forward, 1) == pytest.approx(exact, rel=2e-3 if x < 0.99 else 0.02)
 
@@ -59,10 +61,14 @@ def test_ferrite_cap_is_the_lever_rule_above_ae1():
     # Callister: 0.20 C at the eutectoid (0.76 C): (0.76 - 0.20) / (0.76 - 0.022)
     carbon, ae1 = 0.20, 727.0
     ae3 = ae1 + kinetics.AE3_SLOPE_C * (0.76 - carbon)
-    assert ferrite_cap(ae1, ae1, ae3, carbon) == pytest.approx((0.76 - 0.20) / (0.76 - 0.022), abs=1e-9)
+    assert ferrite_cap(ae1, ae1, ae3, carbon) == pytest.approx(
+        (0.76 - 0.20) / (0.76 - 0.022), abs=1e-9
+    )
     half = 0.5 * (0.76 + carbon)
     at = ae3 - kinetics.AE3_SLOPE_C * (half - carbon)
-    assert ferrite_cap(at, ae1, ae3, carbon) == pytest.approx((half - 0.20) / (half - 0.022), abs=1e-9)
+    assert ferrite_cap(at, ae1, ae3, carbon) == pytest.approx(
+        (half - 0.20) / (half - 0.022), abs=1e-9
+    )
     assert ferrite_cap(ae3, ae1, ae3, carbon) == 0.0
 
 
@@ -81,7 +87,9 @@ def test_ferrite_cap_falls_with_undercooling_to_what_was_seen_in_1045():
 def test_published_factors_li_1998():
     # by hand from Li et al. 1998 (coefficients from memory)
     f, p, b = ln_composition_factors(STEEL_4140, k=constants("published"))
-    assert f == pytest.approx(1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20)
+    assert f == pytest.approx(
+        1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20
+    )
     assert p == pytest.approx(
         -4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * math.sqrt(0.20)
     )
@@ -139,14 +147,16 @@ def test_calibrated_noses_of_4140():
 
 
 def test_rate_has_the_stated_form():
-    assert rate_per_s(1.0, 0.0, 3, 27500.0, 900.0) == rate_per_s(1.0, -5.0, 3, 27500.0, 900.0) == 0.0
+    assert (
+        rate_per_s(1.0, 0.0, 3, 27500.0, 900.0) == rate_per_s(1.0, -5.0, 3, 27500.0, 900.0) == 0.0
+    )
     one = rate_per_s(2.0, 40.0, 2, 27500.0, 900.0)
     assert rate_per_s(2.0, 80.0, 2, 27500.0, 900.0) == pytest.approx(4.0 * one)
     assert one == pytest.approx(1600.0 * math.exp(2.0 - 27500.0 / (GAS_CAL * 900.0)))
 
 
 def test_constants_file_says_what_was_fitted():
-    with data_path("kinetics.csv").open(encoding="utf-8", newline="") as file:
+    with data_path("fits", "kinetics.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
     for row in rows:
         freed = bool(row["standard_error"])

@@ -5,10 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.estimate import evaluate
-from forgeprops.head import head as library_head
-from forgeprops.route import Route
-from forgeprops.steel import grade
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.head import head as library_head
+from forgeprops.inputs.route import Route
 from forgeprops.transformation import austenite as a
 
 
@@ -30,13 +30,16 @@ def test_residual_chromium_of_plain_steel_counts_for_little():
     plain = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.46, 0.08, 0.02))
     chromoly = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.40, 0.95, 0.20))
     faster = [
-        2.0 ** (0.32 * (a.astm_from_diameter(d) - a.astm_from_diameter(20.0))) for d in (plain, chromoly)
+        2.0 ** (0.32 * (a.astm_from_diameter(d) - a.astm_from_diameter(20.0)))
+        for d in (plain, chromoly)
     ]
     assert faster[0] < 2.0 < faster[1]
 
 
 def test_ferrite_returns_as_fast_as_austenite_formed_and_not_at_all_when_none_is_left():
-    assert a.ferrite_return_per_s(760.0, 0.0) == pytest.approx(1.0 / a.austenite_formation_time_s(760.0))
+    assert a.ferrite_return_per_s(760.0, 0.0) == pytest.approx(
+        1.0 / a.austenite_formation_time_s(760.0)
+    )
     assert a.ferrite_return_per_s(760.0, 1.0) == 0.0
     rates = [a.ferrite_return_per_s(760.0, s) for s in np.linspace(0.0, 1.0, 30)]
     assert np.all(np.diff(rates) < 0.0)
@@ -45,7 +48,9 @@ def test_ferrite_returns_as_fast_as_austenite_formed_and_not_at_all_when_none_is
 def test_formation_time_is_diffusion_over_the_stated_path():
     # independent: series for a slab of 7 µm, Callister's D at 750 °C
     d = 2.3e-5 * math.exp(-148_000.0 / (8.314462618 * 1023.15))
-    assert a.austenite_formation_time_s(750.0) == pytest.approx((7e-6) ** 2 / (math.pi**2 * d), rel=1e-9)
+    assert a.austenite_formation_time_s(750.0) == pytest.approx(
+        (7e-6) ** 2 / (math.pi**2 * d), rel=1e-9
+    )
 
 
 @pytest.mark.parametrize("name", ["1020", "4140"])

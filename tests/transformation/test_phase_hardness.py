@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.mechanical.hardness_scales import convert_hardness
-from forgeprops.tables import read_rows
+from forgeprops.base.tables import read_rows
+from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.transformation.phase_hardness import (
     as_quenched_hrc,
     bainite_coefficients,
@@ -25,8 +25,10 @@ from forgeprops.transformation.phase_hardness import (
 STEEL = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Ni": 0.1, "Cr": 0.95, "Mo": 0.20, "V": 0.0}
 
 
-@pytest.mark.parametrize(("carbon", "hrc"), [(0.10, 38.5), (0.20, 44.4), (0.30, 50.5), (0.40, 56.3),
-                                             (0.50, 61.2), (0.60, 64.6)])
+@pytest.mark.parametrize(
+    ("carbon", "hrc"),
+    [(0.10, 38.5), (0.20, 44.4), (0.30, 50.5), (0.40, 56.3), (0.50, 61.2), (0.60, 64.6)],
+)
 def test_initial_hardness_of_astm_a255(carbon, hrc):
     assert as_quenched_hrc(carbon) == pytest.approx(hrc, abs=0.06)
 
@@ -48,12 +50,23 @@ def test_end_quench_hardness_fits_quenched_bars_no_worse_than_maynier():
 def test_ferrite_pearlite_of_normalised_carbon_bars():
     """1020 and 1040, 25 and 50 mm in still air, about 1.5 and 0.7 °C/s at 700 °C; HB = 0.95 HV here."""
     rate = {"25": 1.5, "50": 0.7}
-    rows = [r for r in read_rows("measured/air_cooled_bars.csv")
-            if r["steel"] in ("1020", "1040") and r["diameter_mm"] in rate and r["hb"]]
+    rows = [
+        r
+        for r in read_rows("measured/air_cooled_bars.csv")
+        if r["steel"] in ("1020", "1040") and r["diameter_mm"] in rate and r["hb"]
+    ]
     assert len(rows) == 4
     for r in rows:
-        hv = ferrite_pearlite_hv(float(r["C"]), float(r["Si"]), float(r["Mn"]), 0.0, 0.0, 0.0, 0.0,
-                                 math.log10(3600.0 * rate[r["diameter_mm"]]))
+        hv = ferrite_pearlite_hv(
+            float(r["C"]),
+            float(r["Si"]),
+            float(r["Mn"]),
+            0.0,
+            0.0,
+            0.0,
+            0.0,
+            math.log10(3600.0 * rate[r["diameter_mm"]]),
+        )
         assert 0.95 * hv == pytest.approx(float(r["hb"]), abs=14.0)
 
 
@@ -67,12 +80,15 @@ def test_bainite_of_a_normalised_4140_bar():
 def test_line_form_equals_scalar_form(rate_c_per_s):
     log_v = math.log10(3600.0 * rate_c_per_s)
     c, si, mn, ni, cr, mo, v = (STEEL[s] for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V"))
-    assert line_hv(*martensite_coefficients(STEEL, method="maynier"), log_v, 200.0) == pytest.approx(
-        martensite_hv(c, si, mn, ni, cr, log_v))
+    assert line_hv(
+        *martensite_coefficients(STEEL, method="maynier"), log_v, 200.0
+    ) == pytest.approx(martensite_hv(c, si, mn, ni, cr, log_v))
     assert line_hv(*bainite_coefficients(STEEL), log_v, 120.0) == pytest.approx(
-        bainite_hv(c, si, mn, ni, cr, mo, log_v))
+        bainite_hv(c, si, mn, ni, cr, mo, log_v)
+    )
     assert line_hv(*ferrite_pearlite_coefficients(STEEL), log_v, 80.0) == pytest.approx(
-        ferrite_pearlite_hv(c, si, mn, ni, cr, mo, v, log_v))
+        ferrite_pearlite_hv(c, si, mn, ni, cr, mo, v, log_v)
+    )
 
 
 def test_enriched_austenite_gives_harder_martensite_and_stays_finite():

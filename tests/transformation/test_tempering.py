@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from forgeprops.errors import InputError
-from forgeprops.mechanical.hardness_scales import convert_hardness
-from forgeprops.tables import read_rows
+from forgeprops.base.errors import InputError
+from forgeprops.base.tables import read_rows
+from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
 from forgeprops.transformation.tempering import (
     equivalent_hours,
@@ -30,14 +30,19 @@ def sheet_errors(grade, up_to_c=1000.0):
     for r in read_rows("measured/tempered_data_sheets.csv"):
         if r["grade"] == grade and float(r["temper_c"]) <= up_to_c:
             steel = {s: float(r[s]) for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
-            measured = float(r["hrc"]) if r["hrc"] else convert_hardness(float(r["hb"]), "HB", "HRC")
-            found.append(tempered_hardness(steel, float(r["temper_c"]), float(r["hours"])) - measured)
+            measured = (
+                float(r["hrc"]) if r["hrc"] else convert_hardness(float(r["hb"]), "HB", "HRC")
+            )
+            found.append(
+                tempered_hardness(steel, float(r["temper_c"]), float(r["hours"])) - measured
+            )
     assert len(found) >= 5
     return np.array(found)
 
 
-@pytest.mark.parametrize(("grade", "mean_error"), [("42CrMo4", 1.6), ("41Cr4", 1.6), ("4130", 1.6),
-                                                   ("4340", 2.0)])
+@pytest.mark.parametrize(
+    ("grade", "mean_error"), [("42CrMo4", 1.6), ("41Cr4", 1.6), ("4130", 1.6), ("4340", 2.0)]
+)
 def test_data_sheets_that_were_not_fitted(grade, mean_error):
     """42CrMo4 and 41Cr4 read; 4130 and 4340 from memory (see the rows)."""
     assert np.abs(sheet_errors(grade)).mean() < mean_error
@@ -50,7 +55,9 @@ def test_interval_covers_the_data_sheets_about_as_often_as_it_says():
 
 
 def test_error_on_steels_left_out_meets_the_goal():
-    rows = {(r["what"], r["validation"]): r for r in read_rows("tempering_validation.csv")}
+    rows = {
+        (r["what"], r["validation"]): r for r in read_rows("validation/tempering_validation.csv")
+    }
     row = rows["all steels", "each steel predicted without it"]
     assert float(row["mean_absolute_error_hrc"]) <= 1.6
     assert 1.0 < tempering_sd_hrc() < 2.5
@@ -74,9 +81,15 @@ def test_two_steps_temper_as_one():
     assert by_sum == pytest.approx(by_hours, rel=1e-12)
 
 
-@pytest.mark.parametrize("steel", [STEEL, {"C": 0.20, "Mn": 0.45, "Si": 0.25},
-                                   {"C": 0.45, "Mn": 0.75, "Si": 0.25},
-                                   {"C": 0.40, "Mn": 0.7, "Si": 0.25, "Ni": 1.8, "Cr": 0.8, "Mo": 0.25}])
+@pytest.mark.parametrize(
+    "steel",
+    [
+        STEEL,
+        {"C": 0.20, "Mn": 0.45, "Si": 0.25},
+        {"C": 0.45, "Mn": 0.75, "Si": 0.25},
+        {"C": 0.40, "Mn": 0.7, "Si": 0.25, "Ni": 1.8, "Cr": 0.8, "Mo": 0.25},
+    ],
+)
 def test_never_harder_than_quenched_and_never_rising(steel):
     k = tempering_coefficients(steel)
     quenched = hv_from_hrc(as_quenched_hrc(steel["C"]))
@@ -97,12 +110,17 @@ def test_alloy_resists_tempering():
 
 def test_measured_quenched_hardness_is_used():
     assert tempered_hardness(STEEL, 300.0, as_quenched_hrc=50.0) < tempered_hardness(STEEL, 300.0)
-    assert tempered_hardness(STEEL, 20.0, 0.01) == pytest.approx(as_quenched_hrc(STEEL["C"]), abs=0.3)
+    assert tempered_hardness(STEEL, 20.0, 0.01) == pytest.approx(
+        as_quenched_hrc(STEEL["C"]), abs=0.3
+    )
 
 
 def test_arrays_give_the_same_numbers_as_single_steels():
     comp = {"C": np.array([0.2, 0.4]), "Mn": np.array([0.45, 0.85]), "Cr": np.array([0.0, 0.95])}
-    many, one = tempering_coefficients(comp), tempering_coefficients({"C": 0.4, "Mn": 0.85, "Cr": 0.95})
+    many, one = (
+        tempering_coefficients(comp),
+        tempering_coefficients({"C": 0.4, "Mn": 0.85, "Cr": 0.95}),
+    )
     for a, b in zip(many[1:], one[1:], strict=True):
         assert np.broadcast_to(a, 2)[1] == pytest.approx(b)
 
@@ -110,6 +128,8 @@ def test_arrays_give_the_same_numbers_as_single_steels():
 def test_warnings_and_errors():
     assert tempering_warnings(STEEL, 540.0, 1.0) == ()
     assert {w.code for w in tempering_warnings({**STEEL, "Mo": 0.6}, 50.0)} == {
-        "range:tempering.Mo", "range:tempering.temperature"}
+        "range:tempering.Mo",
+        "range:tempering.temperature",
+    }
     with pytest.raises(InputError, match="tempering temperature is 800 °C; allowed is 0 to 760 °C"):
         tempered_hardness(STEEL, 800.0)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...limits.bench import LIMITS
+from ...hosel.bench import LIMITS
 from .. import style
 from .moment_angle import ladder
 
 __all__ = ["AllowanceByHardness", "limit_look"]
 
-#: One look for each limit, in the order of `limits.bench.LIMITS`; dashes and markers tell them in grey.
+#: One look for each limit, in the order of `hosel.bench.LIMITS`; dashes and markers tell them in grey.
 _LIMIT_LOOKS = {
     "strain": style.SERIES[2],
     "bar force": style.SERIES[1],
@@ -45,7 +45,9 @@ class AllowanceByHardness:
             xlim=(self.LOW_HV, self.HIGH_HV),
         )
         self._lines = {
-            (kind, limit): ax.plot([], [], color=look.colour, linestyle=look.dash, linewidth=2.0, zorder=3)[0]
+            (kind, limit): ax.plot(
+                [], [], color=look.colour, linestyle=look.dash, linewidth=2.0, zorder=3
+            )[0]
             for kind in ("soft", "hard")
             for limit, look in _LIMIT_LOOKS.items()
         }
@@ -63,16 +65,27 @@ class AllowanceByHardness:
             for limit, look in _LIMIT_LOOKS.items()
         }
         hosel = style.zone_look("hosel")
-        (self._span,) = ax.plot([], [], color=style.INK, linewidth=1.6, marker="_", markersize=11, zorder=6)
+        (self._span,) = ax.plot(
+            [], [], color=style.INK, linewidth=1.6, marker="_", markersize=11, zorder=6
+        )
         (self._here,) = ax.plot(
             [], [], "*", color=hosel.colour, markersize=17, markeredgecolor=style.PAPER, zorder=7
         )
         box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
         self._here_words = ax.text(
-            0, 0, "", fontsize=9.5, fontweight="bold", color=hosel.colour, zorder=8, va="center", bbox=box
+            0,
+            0,
+            "",
+            fontsize=9.5,
+            fontweight="bold",
+            color=hosel.colour,
+            zorder=8,
+            va="center",
+            bbox=box,
         )
         self._ends = [
-            ax.text(0, 0, "", fontsize=8.5, ha="center", va=va, zorder=8) for va in ("top", "bottom")
+            ax.text(0, 0, "", fontsize=8.5, ha="center", va=va, zorder=8)
+            for va in ("top", "bottom")
         ]
         self._names = [
             ax.text(0, 0, "", fontsize=8, ha="center", va="bottom", color=style.INK, zorder=6)
@@ -82,7 +95,9 @@ class AllowanceByHardness:
             (0.115, "left line: ferrite and pearlite"),
             (0.05, "right line: bainite and martensite"),
         ):
-            ax.text(0.02, y, words, transform=ax.transAxes, fontsize=8.5, color=style.QUIET, zorder=2)
+            ax.text(
+                0.02, y, words, transform=ax.transAxes, fontsize=8.5, color=style.QUIET, zorder=2
+            )
         # what the looks mean: a small key, since the lines change places
         for i, (limit, look) in enumerate(_LIMIT_LOOKS.items()):
             y = 0.955 - 0.075 * i
@@ -185,7 +200,9 @@ class AllowanceByHardness:
         order = np.argsort(-grades.hardness_hv)
         for i in order:
             x, y = float(grades.hardness_hv[i]), float(degrees[i])
-            crowded = (np.abs(grades.hardness_hv - x) < 22.0) & (degrees > y) & (degrees < y + 0.1 * top)
+            crowded = (
+                (np.abs(grades.hardness_hv - x) < 22.0) & (degrees > y) & (degrees < y + 0.1 * top)
+            )
             on_key = y < 0.16 * top and x < 300.0  # the names of the two lines stand there
             near = any(abs(x - a) < w and abs(y - b) < 0.09 * top for a, b, w in taken)
             if on_key or near or crowded.any():
@@ -203,7 +220,9 @@ class AllowanceByHardness:
         """The picture in words: how many grades each limit ends, and the ends of the list."""
         degrees = allowed["allowed_deg"]
         best, worst = int(np.argmax(degrees)), int(np.argmin(degrees))
-        counts = [f"{limit} {int(np.sum(allowed['governed_by'] == i))}" for i, limit in enumerate(LIMITS)]
+        counts = [
+            f"{limit} {int(np.sum(allowed['governed_by'] == i))}" for i, limit in enumerate(LIMITS)
+        ]
         return (
             f"Allowance against hardness: of {len(grades.grades)} grades on this head and bench the limits "
             f"end {', '.join(counts)}; most allows {grades.grades[best]} ({degrees[best]:.1f}° at "

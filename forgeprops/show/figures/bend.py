@@ -20,7 +20,9 @@ USES = (
 
 def bend_words(hosel) -> str:
     """The bend allowance in one plain sentence."""
-    good_for = next((words for low, high, *_, words in USES if low <= hosel.allowed_deg < high), USES[-1][-1])
+    good_for = next(
+        (words for low, high, *_, words in USES if low <= hosel.allowed_deg < high), USES[-1][-1]
+    )
     return (
         f"The hosel takes {hosel.allowed_deg:.1f}° at most ({hosel.allowed_deg_low:.1f}° to "
         f"{hosel.allowed_deg_high:.1f}°), limited by {hosel.governed_by}: {good_for}."
@@ -37,16 +39,33 @@ class BendGauge:
 
     def __init__(self, ax):
         self.ax = ax
-        ax.set(xlim=(0, _TOP_DEG), ylim=(0, 1), yticks=[], xlabel="bend allowed at the hosel, degrees")
+        ax.set(
+            xlim=(0, _TOP_DEG), ylim=(0, 1), yticks=[], xlabel="bend allowed at the hosel, degrees"
+        )
         ax.grid(visible=False)
         ax.spines["left"].set_visible(False)
         style.title(ax, "How far the hosel bends")
         for low, high, words, colour, _ in USES:
-            ax.axvspan(low, high, ymin=0.0, ymax=0.42, facecolor=colour, edgecolor=style.QUIET, linewidth=0.8, zorder=1)
+            ax.axvspan(
+                low,
+                high,
+                ymin=0.0,
+                ymax=0.42,
+                facecolor=colour,
+                edgecolor=style.QUIET,
+                linewidth=0.8,
+                zorder=1,
+            )
             ax.text((low + high) / 2, 0.21, words, ha="center", va="center", fontsize=8, zorder=2)
         colour = style.zone_look("hosel").colour
         (self._span,) = ax.plot(
-            [0, 0], [0.52, 0.52], color=style.INK, linewidth=1.4, marker="|", markersize=11, zorder=4
+            [0, 0],
+            [0.52, 0.52],
+            color=style.INK,
+            linewidth=1.4,
+            marker="|",
+            markersize=11,
+            zorder=4,
         )
         (self._pointer,) = ax.plot(
             [0],
@@ -59,7 +78,15 @@ class BendGauge:
             markeredgecolor=style.PAPER,
         )
         self._words = ax.text(
-            0, 0.72, "", ha="center", va="bottom", fontsize=11, fontweight="bold", color=colour, zorder=5
+            0,
+            0.72,
+            "",
+            ha="center",
+            va="bottom",
+            fontsize=11,
+            fontweight="bold",
+            color=colour,
+            zorder=5,
         )
 
     @property
@@ -72,7 +99,9 @@ class BendGauge:
         hosel = result.hosel
         value = min(hosel.allowed_deg, _TOP_DEG * 0.985)
         self._pointer.set_xdata([value])
-        self._span.set_xdata([min(hosel.allowed_deg_low, _TOP_DEG), min(hosel.allowed_deg_high, _TOP_DEG)])
+        self._span.set_xdata(
+            [min(hosel.allowed_deg_low, _TOP_DEG), min(hosel.allowed_deg_high, _TOP_DEG)]
+        )
         self._words.set_x(min(max(value, 1.0), _TOP_DEG - 1.0))
         self._words.set_text(
             f"{hosel.allowed_deg:.1f}°  ({hosel.allowed_deg_low:.1f}–{hosel.allowed_deg_high:.1f})"

@@ -42,7 +42,7 @@ def compare_picture(figure, comparison, grades=None, units: Units | None = None)
     Parameters
     ----------
     figure : matplotlib.figure.Figure
-    comparison : forgeprops.study.compare.Comparison
+    comparison : forgeprops.study.process.comparison.Comparison
         Of one head.
     grades : sequence of str, optional
         Rows, top to bottom; those not in the comparison yet stay empty.
@@ -84,7 +84,14 @@ def _ranks(ax, rows, meets, limits) -> None:
     """Number of the rank where all limits are met; else which limit is missed first, and to which side."""
     _title(ax, "Rank by your limits", f"{_LOW} too low, {_HIGH} too high" if limits.bounds else "")
     if not limits.bounds:
-        ax.text(0.5, 0.5, "no limits set:\nnothing to rank by", transform=ax.transAxes, ha="center", va="center")
+        ax.text(
+            0.5,
+            0.5,
+            "no limits set:\nnothing to rank by",
+            transform=ax.transAxes,
+            ha="center",
+            va="center",
+        )
         return
     ends = {words: (name, sign) for words, name, _, sign in limits.ends()}
     slack, rank = rows["slack"].to_numpy(float), rows["rank"].to_numpy(float)
@@ -108,7 +115,9 @@ def _numbers(ax, rows, name: str, limits) -> None:
     for row, column in np.argwhere(np.isfinite(values)):
         value = values[row, column]
         inside = (low is None or value >= low) and (high is None or value <= high)
-        _field(ax, row, column, form.format(value), _shade(colours, ends, value) if inside else None)
+        _field(
+            ax, row, column, form.format(value), _shade(colours, ends, value) if inside else None
+        )
 
 
 def _title(ax, words: str, asked: str) -> None:
@@ -132,13 +141,19 @@ def _shade(colours: str, ends, value: float) -> str:
     return mpl.colors.to_hex(mpl.colormaps[colours](float(np.clip(share, 0.0, 1.0)))).upper()
 
 
-def _field(ax, row: int, column: int, words: str, shade: str | None, bold: bool = False, size=9.0) -> None:
+def _field(
+    ax, row: int, column: int, words: str, shade: str | None, bold: bool = False, size=9.0
+) -> None:
     """One field; without a shade it is hatched: outside the limit."""
     from matplotlib.patches import Rectangle
 
     look = {"facecolor": style.PAPER, "hatch": _HATCH} if shade is None else {"facecolor": shade}
     edge = "#B5B5B5" if shade is None else style.PAPER
-    ax.add_patch(Rectangle((column - 0.5, row - 0.5), 1.0, 1.0, edgecolor=edge, linewidth=0.8, zorder=2, **look))
+    ax.add_patch(
+        Rectangle(
+            (column - 0.5, row - 0.5), 1.0, 1.0, edgecolor=edge, linewidth=0.8, zorder=2, **look
+        )
+    )
     dark = shade is not None and style.grey_lightness(shade) < 55
     ax.text(
         column, row, words, ha="center", va="center", fontsize=size, zorder=4,

@@ -57,7 +57,12 @@ class CoolingCurves:
         }
         self._levels = {
             key: ax.plot(
-                [_EARLIEST_S, _LATEST_S], [0, 0], color=style.QUIET, linewidth=0.9, dashes=(2, 3), zorder=1
+                [_EARLIEST_S, _LATEST_S],
+                [0, 0],
+                color=style.QUIET,
+                linewidth=0.9,
+                dashes=(2, 3),
+                zorder=1,
             )[0]
             for key, _ in _LINES
         }
@@ -127,7 +132,9 @@ class CoolingCurves:
         if scale == "log":
             self.ax.set_xscale("log")
             self.ax.set_xlim(_EARLIEST_S, _LATEST_S)
-            self.ax.xaxis.set_major_locator(FixedLocator([1, 2, 5, 10, 20, 50, 100, 200, 500, 1000]))
+            self.ax.xaxis.set_major_locator(
+                FixedLocator([1, 2, 5, 10, 20, 50, 100, 200, 500, 1000])
+            )
             self.ax.xaxis.set_minor_locator(NullLocator())
             self.ax.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
             self.ax.xaxis.set_minor_formatter(NullFormatter())
@@ -166,7 +173,10 @@ class CoolingCurves:
         grid_s = np.geomspace(2.0, 900.0, 50) if self.scale == "log" else np.linspace(2.0, 55.0, 50)
         on_grid = {}
         for zone in self._shown:
-            time_s, temperature_c = result.zones[zone].time_s - out_s, result.zones[zone].temperature_c
+            time_s, temperature_c = (
+                result.zones[zone].time_s - out_s,
+                result.zones[zone].temperature_c,
+            )
             keep = time_s >= (0.5 * _EARLIEST_S if self.scale == "log" else 0.0)
             self._curves[zone].set_data(time_s[keep], self.units.from_c(temperature_c[keep]))
             on_grid[zone] = np.interp(grid_s, time_s, temperature_c)
@@ -218,10 +228,16 @@ class CoolingCurves:
         for zone in self._shown:
             mine = on_grid[zone]
             others = [c for z, c in on_grid.items() if z != zone]
-            away = np.min([np.abs(mine - c) for c in others], axis=0) if others else np.full(len(mine), 100.0)
+            away = (
+                np.min([np.abs(mine - c) for c in others], axis=0)
+                if others
+                else np.full(len(mine), 100.0)
+            )
             score = np.minimum(away, 150.0)
             for column, value in placed:
-                near = np.exp(-(((np.arange(len(mine)) - column) / 4.0) ** 2) - ((mine - value) / 60.0) ** 2)
+                near = np.exp(
+                    -(((np.arange(len(mine)) - column) / 4.0) ** 2) - ((mine - value) / 60.0) ** 2
+                )
                 score = score - 400.0 * near
             score = score - 0.8 * np.abs(np.gradient(mine))  # flat stretches carry a name best
             if self.scale == "linear":  # level names stand at the right

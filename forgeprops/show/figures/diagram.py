@@ -61,7 +61,13 @@ class TransformationDiagram:
                 clip_on=True,
             )
             (self._marks[zone],) = ax.plot(
-                [], [], look.marker, color=look.colour, markersize=11, markeredgecolor=style.PAPER, zorder=7
+                [],
+                [],
+                look.marker,
+                color=look.colour,
+                markersize=11,
+                markeredgecolor=style.PAPER,
+                zorder=7,
             )
         self._paths: dict = {}
 
@@ -153,7 +159,9 @@ class TransformationDiagram:
             others = [outline for name, outline in outlines.items() if name != phase]
             crossed = np.zeros(len(where))  # other regions met by the name's foot, middle or head
             for outline in others:
-                crossed += sum(outline.contains_points(where + [0.0, up * _NAME_HIGH]) for up in (-1, 0, 1))
+                crossed += sum(
+                    outline.contains_points(where + [0.0, up * _NAME_HIGH]) for up in (-1, 0, 1)
+                )
             edge = outlines[phase].interpolated(20).vertices
             room = np.minimum(_apart(where, paths, taken), 1.6 * _NAME_HIGH)
             inside = np.minimum(_apart(where, edge), 0.6 * _NAME_HIGH)
@@ -173,7 +181,9 @@ class TransformationDiagram:
             on = self._shares(at, np.interp(at, x, y))
             where = np.concatenate([on + [0.0, side * 1.4 * _NAME_HIGH] for side in (1.0, -1.0)])
             room = np.minimum(_apart(where, paths) - 0.2 * _NAME_HIGH, _apart(where, (), taken))
-            room -= 0.5 * (where[:, 1] > 0.83) + 0.5 * (where[:, 1] < 0.06)  # Ae3 stands above, the axis below
+            room -= 0.5 * (where[:, 1] > 0.83) + 0.5 * (
+                where[:, 1] < 0.06
+            )  # Ae3 stands above, the axis below
             best = where[int(np.argmax(room))]
             taken.append(best)
             self._names[zone].set_transform(self.ax.transAxes)
@@ -184,7 +194,9 @@ class TransformationDiagram:
         for zone, (since_s, temperature_c, cross_s) in self._paths.items():
             now = np.interp(time_s, since_s, temperature_c)
             shown = time_s > cross_s + _SPAN_S[0]
-            self._marks[zone].set_data([max(time_s - cross_s, _SPAN_S[0])], [self.units.from_c(now)])
+            self._marks[zone].set_data(
+                [max(time_s - cross_s, _SPAN_S[0])], [self.units.from_c(now)]
+            )
             self._marks[zone].set_visible(bool(shown))
 
     def describe(self, result, diagram) -> str:

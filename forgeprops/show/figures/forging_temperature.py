@@ -65,16 +65,29 @@ class ForgingTemperatureCurves:
         self._still: list = []
         box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 1.0}
         self._cursor = {
-            name: ax.axvline(0, color=style.INK, linewidth=1.1, zorder=5) for name, ax in self.axes.items()
+            name: ax.axvline(0, color=style.INK, linewidth=1.1, zorder=5)
+            for name, ax in self.axes.items()
         }
         self._dots = {
             key: self.axes[name].plot(
-                [], [], look.marker, color=look.colour, markersize=8, markeredgecolor=style.PAPER, zorder=6
+                [],
+                [],
+                look.marker,
+                color=look.colour,
+                markersize=8,
+                markeredgecolor=style.PAPER,
+                zorder=6,
             )[0]
             for key, (name, look) in self._lines().items()
         }
         (self._like,) = self.axes["effort"].plot(
-            [], [], "s", markersize=8, markerfacecolor=style.PAPER, markeredgecolor=style.INK, zorder=6
+            [],
+            [],
+            "s",
+            markersize=8,
+            markerfacecolor=style.PAPER,
+            markeredgecolor=style.INK,
+            zorder=6,
         )
         (self._level,) = self.axes["effort"].plot(
             [], [], color=style.INK, linewidth=1.0, dashes=(2, 2), zorder=4
@@ -126,7 +139,7 @@ class ForgingTemperatureCurves:
 
         Parameters
         ----------
-        study, other : forgeprops.study.forging_temperature.ForgingTemperatureStudy
+        study, other : forgeprops.study.process.furnace.ForgingTemperatureStudy
         """
         for artist in self._still:
             artist.remove()
@@ -139,14 +152,23 @@ class ForgingTemperatureCurves:
             self._line("grain", x, getattr(study, f"{zone}_grain_astm"), look)
             self._line("hardness", x, getattr(study, f"{zone}_hv"), look)
             self._band(
-                "hardness", x, getattr(study, f"{zone}_low_hv"), getattr(study, f"{zone}_high_hv"), look
+                "hardness",
+                x,
+                getattr(study, f"{zone}_low_hv"),
+                getattr(study, f"{zone}_high_hv"),
+                look,
             )
         hosel = style.zone_look("hosel")
         self._line("bend", x, study.allowed_deg, hosel)
         self._band("bend", x, study.allowed_low_deg, study.allowed_high_deg, hosel)
         for key, (_, place) in _SKIN.items():
             self._line("surface", x, getattr(study, key), style.series_look(place))
-        self._line("effort", self.units.from_c(other.preheat_c), other.flow_stress_mpa, style.series_look(0))
+        self._line(
+            "effort",
+            self.units.from_c(other.preheat_c),
+            other.flow_stress_mpa,
+            style.series_look(0),
+        )
         self._line("effort", x, study.flow_stress_mpa, style.series_look(1))
         self._limits()
         self._write_names()
@@ -160,12 +182,16 @@ class ForgingTemperatureCurves:
 
     def _band(self, name, x, low, high, look) -> None:
         self._still.append(
-            self.axes[name].fill_between(x, low, high, color=look.colour, alpha=0.14, linewidth=0, zorder=2)
+            self.axes[name].fill_between(
+                x, low, high, color=look.colour, alpha=0.14, linewidth=0, zorder=2
+            )
         )
 
     def _limits(self) -> None:
         study = self.study
-        top_hv = 50.0 * np.ceil(max(study.face_high_hv.max(), study.hosel_high_hv.max()) / 50.0) + 100.0
+        top_hv = (
+            50.0 * np.ceil(max(study.face_high_hv.max(), study.hosel_high_hv.max()) / 50.0) + 100.0
+        )
         self.axes["hardness"].set_ylim(50.0, top_hv)
         self.axes["bend"].set_ylim(0.0, max(1.0, 1.35 * float(study.allowed_high_deg.max())))
         stress = np.concatenate([study.flow_stress_mpa, self.other.flow_stress_mpa])
@@ -231,7 +257,9 @@ class ForgingTemperatureCurves:
                 continue
             x = self.units.from_c(t)
             for ax in self.axes.values():
-                self._still.append(ax.axvline(x, color=style.QUIET, linewidth=0.9, dashes=(2, 3), zorder=1))
+                self._still.append(
+                    ax.axvline(x, color=style.QUIET, linewidth=0.9, dashes=(2, 3), zorder=1)
+                )
             self._still.append(
                 self.axes["austenite"].text(
                     x,
@@ -268,14 +296,18 @@ class ForgingTemperatureCurves:
         )
         self._words["grain"].set_text(f"ASTM {now['face_grain_astm']:.1f}")
         beside = (
-            "" if like is None else f", as {self.other.steel.name} at {self.units.temperature_text(like)}"
+            ""
+            if like is None
+            else f", as {self.other.steel.name} at {self.units.temperature_text(like)}"
         )
         self._words["effort"].set_text(f"{now['flow_stress_mpa']:.0f} MPa{beside}")
         self._words["surface"].set_text(
             f"scale {now['scale_um']:.0f}, metal {now['metal_loss_um']:.0f}, "
             f"carbon {now['decarburised_um']:.0f} µm"
         )
-        self._words["hardness"].set_text(f"face {words(now['face_hv'])}, hosel {words(now['hosel_hv'])}")
+        self._words["hardness"].set_text(
+            f"face {words(now['face_hv'])}, hosel {words(now['hosel_hv'])}"
+        )
         self._words["bend"].set_text(
             f"{now['allowed_deg']:.1f}° ({now['allowed_low_deg']:.1f} to {now['allowed_high_deg']:.1f}°)"
         )

@@ -35,21 +35,36 @@ class GradeMap:
     """
 
     def __init__(
-        self, ax, column: str, grades, preheats_c, units: Units | None = None, show_names: bool = True
+        self,
+        ax,
+        column: str,
+        grades,
+        preheats_c,
+        units: Units | None = None,
+        show_names: bool = True,
     ):
         import matplotlib as mpl
 
         units = units or Units()
-        self.ax, self.column, self.grades, self.preheats_c = ax, column, tuple(grades), tuple(preheats_c)
+        self.ax, self.column, self.grades, self.preheats_c = (
+            ax,
+            column,
+            tuple(grades),
+            tuple(preheats_c),
+        )
         title, unit, colours, self._form, limits = _MAPS[column]
         self._norm, self._map = (
             mpl.colors.Normalize(*limits),
             mpl.colormaps[colours].with_extremes(bad="#F2F2F2"),
         )
         self.values = np.full((len(self.grades), len(self.preheats_c)), np.nan)
-        self._image = ax.imshow(self.values, aspect="auto", cmap=self._map, norm=self._norm, zorder=2)
+        self._image = ax.imshow(
+            self.values, aspect="auto", cmap=self._map, norm=self._norm, zorder=2
+        )
         ax.grid(visible=False)
-        ax.set_xticks(range(len(self.preheats_c)), [f"{units.from_c(t):.0f}" for t in self.preheats_c])
+        ax.set_xticks(
+            range(len(self.preheats_c)), [f"{units.from_c(t):.0f}" for t in self.preheats_c]
+        )
         ax.set_yticks(range(len(self.grades)), self.grades if show_names else [])
         ax.tick_params(length=0)
         for spine in ax.spines.values():

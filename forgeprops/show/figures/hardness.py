@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...errors import InputError
+from ...base.errors import InputError
 from .. import style
 from ..units import Units
 
@@ -16,7 +16,7 @@ _WORDS_UP, _BAR_DOWN, _BAR_HEIGHT = 0.27, 0.21, 0.32
 
 def _rockwell_ticks():
     """Places in HV and words for the Rockwell axis; values a table does not reach are left out."""
-    from ...mechanical.hardness_scales import convert_hardness
+    from ...strength.hardness_scales import convert_hardness
 
     ticks = []
     for scale, values in _ROCKWELL:
@@ -60,12 +60,24 @@ class HardnessBars:
                 middle, 0, height=_BAR_HEIGHT, color=style.zone_look(zone).colour, zorder=2
             )[0]
             self._spans[zone] = ax.plot(
-                [0, 0], [middle] * 2, color=style.INK, linewidth=1.4, marker="|", markersize=7, zorder=3,
+                [0, 0],
+                [middle] * 2,
+                color=style.INK,
+                linewidth=1.4,
+                marker="|",
+                markersize=7,
+                zorder=3,
                 path_effects=style.cased(2.6),  # else it is lost on the dark bar of the body
             )[0]
             self._words[zone] = ax.text(8, row - _WORDS_UP, "", va="center", fontsize=9, zorder=4)
         (self._dry,) = ax.plot(
-            [0], [0], "o", markersize=7, markerfacecolor=style.PAPER, markeredgecolor=style.INK, zorder=5
+            [0],
+            [0],
+            "o",
+            markersize=7,
+            markerfacecolor=style.PAPER,
+            markeredgecolor=style.INK,
+            zorder=5,
         )
 
     @property
@@ -75,7 +87,9 @@ class HardnessBars:
 
     def words(self, zone) -> str:
         """Number of one zone in words: '412 HV (380–440) · 42 HRC'."""
-        first = f"{zone.hardness_hv:.0f} HV ({zone.hardness_low_hv:.0f}–{zone.hardness_high_hv:.0f})"
+        first = (
+            f"{zone.hardness_hv:.0f} HV ({zone.hardness_low_hv:.0f}–{zone.hardness_high_hv:.0f})"
+        )
         second = self.units if self.units.hardness == "HB" else Units(hardness="HRC")
         return f"{first} · {second.hardness_text(zone.hardness_hv)}"
 
@@ -97,6 +111,10 @@ class HardnessBars:
 
     def describe(self, result) -> str:
         """One sentence with every number in the picture."""
-        text = "Hardness: " + ", ".join(f"{zone} {self.words(result.zones[zone])}" for zone in self.zones)
+        text = "Hardness: " + ", ".join(
+            f"{zone} {self.words(result.zones[zone])}" for zone in self.zones
+        )
         dry_hv = (result.without_spray or {}).get("face")
-        return text + ("." if dry_hv is None else f"; without water the face would be {dry_hv:.0f} HV.")
+        return text + (
+            "." if dry_hv is None else f"; without water the face would be {dry_hv:.0f} HV."
+        )

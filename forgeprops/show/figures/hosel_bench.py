@@ -51,30 +51,70 @@ class HoselOnBench:
             )
             for _ in range(2)
         ]
-        self._neck = Polygon([[0, 0]], facecolor="#F3EBD5", edgecolor=style.INK, linewidth=0.9, zorder=2)
-        self._bar = Polygon([[0, 0]], facecolor="#C9CDD3", edgecolor=style.INK, linewidth=0.9, zorder=5)
+        self._neck = Polygon(
+            [[0, 0]], facecolor="#F3EBD5", edgecolor=style.INK, linewidth=0.9, zorder=2
+        )
+        self._bar = Polygon(
+            [[0, 0]], facecolor="#C9CDD3", edgecolor=style.INK, linewidth=0.9, zorder=5
+        )
         for patch in (*self._jaws, self._neck, self._bar):
             ax.add_patch(patch)
-        self._edges = [ax.plot([], [], color=style.INK, linewidth=1.1, zorder=6)[0] for _ in range(4)]
-        (self._ghost,) = ax.plot([], [], color=style.QUIET, linewidth=1.0, dashes=(4, 3), zorder=1.5)
-        (self._pull,) = ax.plot([], [], color=style.CAUTION, linewidth=2.6, solid_capstyle="butt", zorder=7)
+        self._edges = [
+            ax.plot([], [], color=style.INK, linewidth=1.1, zorder=6)[0] for _ in range(4)
+        ]
+        (self._ghost,) = ax.plot(
+            [], [], color=style.QUIET, linewidth=1.0, dashes=(4, 3), zorder=1.5
+        )
+        (self._pull,) = ax.plot(
+            [], [], color=style.CAUTION, linewidth=2.6, solid_capstyle="butt", zorder=7
+        )
         (self._tip,) = ax.plot([], [], "^", color=style.CAUTION, markersize=10, zorder=7)
-        (self._zone,) = ax.plot([], [], color=style.INK, linewidth=1.0, marker="|", markersize=9, zorder=6)
+        (self._zone,) = ax.plot(
+            [], [], color=style.INK, linewidth=1.0, marker="|", markersize=9, zorder=6
+        )
         self._force = ax.text(
-            0, 0, "", ha="right", va="center", fontsize=10, fontweight="bold", color=style.CAUTION, zorder=8
+            0,
+            0,
+            "",
+            ha="right",
+            va="center",
+            fontsize=10,
+            fontweight="bold",
+            color=style.CAUTION,
+            zorder=8,
         )
         self._length = ax.text(0, -16.2, "", ha="center", va="top", fontsize=9, zorder=8)
-        self._most = ax.text(0, 0, "", ha="center", va="bottom", fontsize=9, fontweight="bold", zorder=8)
+        self._most = ax.text(
+            0, 0, "", ha="center", va="bottom", fontsize=9, fontweight="bold", zorder=8
+        )
         self._sides = [
             ax.text(0, 0, "", ha="center", va=va, fontsize=8, color=style.INK, zorder=8)
             for va in ("top", "bottom")
         ]
         self._angle = ax.text(
-            83, -14.2, "", ha="right", va="top", fontsize=10, fontweight="bold", color=style.ACCENT, zorder=8
+            83,
+            -14.2,
+            "",
+            ha="right",
+            va="top",
+            fontsize=10,
+            fontweight="bold",
+            color=style.ACCENT,
+            zorder=8,
         )
-        self._head = ax.text(-self._JAW_MM / 2, 0, "head", ha="center", va="center", fontsize=9, zorder=8)
+        self._head = ax.text(
+            -self._JAW_MM / 2, 0, "head", ha="center", va="center", fontsize=9, zorder=8
+        )
         self._name = ax.text(0, 0, "bar", ha="center", va="center", fontsize=9, zorder=8)
-        ax.text(-self._JAW_MM / 2, 17.5, "clamp", ha="center", va="bottom", fontsize=9, color=style.QUIET)
+        ax.text(
+            -self._JAW_MM / 2,
+            17.5,
+            "clamp",
+            ha="center",
+            va="bottom",
+            fontsize=9,
+            color=style.QUIET,
+        )
         ax.text(
             83,
             -19.2,
@@ -134,7 +174,9 @@ class HoselOnBench:
             np.interp(from_mouth, along["s_mm"], along[name])
             for name in ("curvature_per_mm", "outside_mm", "bore_mm")
         )
-        turn = np.concatenate([[0.0], np.cumsum(0.5 * (curvature[1:] + curvature[:-1]) * np.diff(s))])
+        turn = np.concatenate(
+            [[0.0], np.cumsum(0.5 * (curvature[1:] + curvature[:-1]) * np.diff(s))]
+        )
         x, y = (
             np.concatenate([[0.0], np.cumsum(0.5 * (f[1:] + f[:-1]) * np.diff(s))])
             for f in (np.cos(turn), np.sin(turn))
@@ -148,7 +190,8 @@ class HoselOnBench:
         for side in (1.0, -1.0):
             for band in range(self._BANDS):
                 low, high = (
-                    0.5 * (bore + (outside - bore) * (band + i) / self._BANDS) * side for i in (0, 1)
+                    0.5 * (bore + (outside - bore) * (band + i) / self._BANDS) * side
+                    for i in (0, 1)
                 )
                 a, b = at(low), at(high)
                 cells.append(np.stack([a[:-1], a[1:], b[1:], b[:-1]], axis=1))
@@ -187,9 +230,13 @@ class HoselOnBench:
             ]
         )
         self._ghost.set_data(
-            [length + self._BAR_MM, length, length, length + self._BAR_MM], [grip, grip, -grip, -grip]
+            [length + self._BAR_MM, length, length, length + self._BAR_MM],
+            [grip, grip, -grip, -grip],
         )
-        tail, head = far - 8.0 * forward + (grip + 1.0) * up, far - 8.0 * forward + (grip + 8.0) * up
+        tail, head = (
+            far - 8.0 * forward + (grip + 1.0) * up,
+            far - 8.0 * forward + (grip + 8.0) * up,
+        )
         self._pull.set_data([tail[0], head[0]], [tail[1], head[1]])
         self._tip.set_data([head[0]], [head[1]])
         self._force.set_position((head[0] - 3.0, head[1] - 1.5))
@@ -265,7 +312,15 @@ class PullDirection:
         for degrees in (-4, -2, 2, 4):
             ax.plot([degrees], [0], "|", color=style.QUIET, markersize=6, zorder=1)
             ax.plot([0], [degrees], "_", color=style.QUIET, markersize=6, zorder=1)
-            ax.text(0.2, degrees, f"{abs(degrees)}°", fontsize=8, va="center", color=style.QUIET, zorder=1)
+            ax.text(
+                0.2,
+                degrees,
+                f"{abs(degrees)}°",
+                fontsize=8,
+                va="center",
+                color=style.QUIET,
+                zorder=1,
+            )
             ax.text(
                 degrees,
                 0.25,
@@ -277,11 +332,21 @@ class PullDirection:
                 zorder=1,
             )
         self._ring = Circle(
-            (0, 0), 1.0, facecolor=style.WANTED, edgecolor="#4E7A46", linewidth=1.6, zorder=0.8, alpha=0.55
+            (0, 0),
+            1.0,
+            facecolor=style.WANTED,
+            edgecolor="#4E7A46",
+            linewidth=1.6,
+            zorder=0.8,
+            alpha=0.55,
         )
         ax.add_patch(self._ring)
-        (self._shaft,) = ax.plot([], [], color=style.ACCENT, linewidth=3.0, solid_capstyle="butt", zorder=4)
-        self._tip = Polygon([[0, 0]], closed=True, facecolor=style.ACCENT, edgecolor=style.ACCENT, zorder=4)
+        (self._shaft,) = ax.plot(
+            [], [], color=style.ACCENT, linewidth=3.0, solid_capstyle="butt", zorder=4
+        )
+        self._tip = Polygon(
+            [[0, 0]], closed=True, facecolor=style.ACCENT, edgecolor=style.ACCENT, zorder=4
+        )
         ax.add_patch(self._tip)
         box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
         self._words = ax.text(
@@ -296,10 +361,14 @@ class PullDirection:
             zorder=6,
             bbox=box,
         )
-        self._allowed = ax.text(0, 0, "", ha="center", va="top", fontsize=9.5, color="#2F5A28", zorder=5)
+        self._allowed = ax.text(
+            0, 0, "", ha="center", va="top", fontsize=9.5, color="#2F5A28", zorder=5
+        )
         inside = Rectangle((-top, -5.0), 2 * top, 10.0, transform=ax.transData)
         self._ring.set_clip_path(inside)
-        self._right = ax.text(top, -2.9, "", ha="right", va="center", fontsize=9, zorder=5, bbox=box)
+        self._right = ax.text(
+            top, -2.9, "", ha="right", va="center", fontsize=9, zorder=5, bbox=box
+        )
         self._left = ax.text(-top, -2.9, "", ha="left", va="center", fontsize=9, zorder=5, bbox=box)
         ax.text(0, 5.1, "face side: weaker loft", ha="center", va="bottom", fontsize=9)
         ax.text(0, -5.1, "back: stronger loft", ha="center", va="top", fontsize=9)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...limits.hosel import EASE
+from ...hosel.bend import EASE
 from .. import style
 
 __all__ = ["MomentAngle", "ladder"]
@@ -66,8 +66,12 @@ class MomentAngle:
         hosel = style.zone_look("hosel").colour
         (self._curve,) = ax.plot([], [], color=hosel, linewidth=2.4, zorder=4)
         (self._over,) = ax.plot([], [], color=hosel, linewidth=1.4, dashes=(1.5, 1.8), zorder=3.5)
-        (self._back,) = ax.plot([], [], color=style.ACCENT, linewidth=1.6, dashes=(5, 1.5), zorder=4)
-        (self._peak,) = ax.plot([], [], "o", color=hosel, markersize=8, markeredgecolor=style.PAPER, zorder=6)
+        (self._back,) = ax.plot(
+            [], [], color=style.ACCENT, linewidth=1.6, dashes=(5, 1.5), zorder=4
+        )
+        (self._peak,) = ax.plot(
+            [], [], "o", color=hosel, markersize=8, markeredgecolor=style.PAPER, zorder=6
+        )
         (self._stays,) = ax.plot(
             [],
             [],
@@ -84,7 +88,15 @@ class MomentAngle:
         box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
         self._peak_words = ax.text(0, 0, "", fontsize=9.5, zorder=8, bbox=box)
         self._stay_words = ax.text(
-            0, 0, "", va="bottom", fontsize=9.5, fontweight="bold", color=style.ACCENT, zorder=8, bbox=box
+            0,
+            0,
+            "",
+            va="bottom",
+            fontsize=9.5,
+            fontweight="bold",
+            color=style.ACCENT,
+            zorder=8,
+            bbox=box,
         )
         self._stop_words = ax.text(0, 0, "", fontsize=9.5, color=style.CAUTION, zorder=8, bbox=box)
 
@@ -116,9 +128,12 @@ class MomentAngle:
         """
         arm = float(bend.bench.bar_mm[0] + bend.bench.length_mm[0]) / 1000.0
         angle, moment, permanent = (
-            np.concatenate([[0.0], curve[name]]) for name in ("angle_deg", "moment_nm", "permanent_deg")
+            np.concatenate([[0.0], curve[name]])
+            for name in ("angle_deg", "moment_nm", "permanent_deg")
         )
-        at_stop = tuple(float(np.interp(bend.allowed_deg, permanent, values)) for values in (angle, moment))
+        at_stop = tuple(
+            float(np.interp(bend.allowed_deg, permanent, values)) for values in (angle, moment)
+        )
         at_peak = (bend.overbend_deg, bend.bar_force_n * arm)
         wide = ladder(1.12 * max(at_peak[0], at_stop[0]), self._ANGLES)
         high = ladder(1.18 * max(at_peak[1], at_stop[1]), self._MOMENTS)
@@ -127,8 +142,12 @@ class MomentAngle:
             self.ax.set(xlim=(0, wide), ylim=(0, high))
         self._show_hands(arm, high)
         inside = angle <= at_stop[0]
-        self._curve.set_data(np.append(angle[inside], at_stop[0]), np.append(moment[inside], at_stop[1]))
-        self._over.set_data(np.append(at_stop[0], angle[~inside]), np.append(at_stop[1], moment[~inside]))
+        self._curve.set_data(
+            np.append(angle[inside], at_stop[0]), np.append(moment[inside], at_stop[1])
+        )
+        self._over.set_data(
+            np.append(at_stop[0], angle[~inside]), np.append(at_stop[1], moment[~inside])
+        )
         self._back.set_data([at_peak[0], bend.target_deg], [at_peak[1], 0.0])
         self._peak.set_data(*([v] for v in at_peak))
         self._stop.set_data(*([v] for v in at_stop))
@@ -141,7 +160,9 @@ class MomentAngle:
         edges = [force * arm_m for force, _ in _HANDS]
         low = 0.0
         hands = self._hands[:-1]
-        for patch, words, edge, (force, name) in zip(self._bands, hands, edges, _HANDS, strict=True):
+        for patch, words, edge, (force, name) in zip(
+            self._bands, hands, edges, _HANDS, strict=True
+        ):
             patch.set_y(low)
             patch.set_height(edge - low)
             top = min(edge, high)
@@ -164,14 +185,25 @@ class MomentAngle:
         if bend.target_deg > bend.allowed_deg:
             text = f"would need {bend.overbend_deg:.1f}°, {bend.bar_force_n:.0f} N"
         if peak[0] > 0.62 * wide:
-            put(self._peak_words, text, peak[0] - 0.06 * wide, peak[1] - 0.06 * high, "right", "top")
+            put(
+                self._peak_words, text, peak[0] - 0.06 * wide, peak[1] - 0.06 * high, "right", "top"
+            )
         else:
             put(self._peak_words, text, peak[0] + 0.02 * wide, peak[1] - 0.13 * high, "left", "top")
         text = f"stop: {bend.allowed_deg:.1f}° at most ({bend.governed_by})"
         if stop[0] > 0.6 * wide:
-            put(self._stop_words, text, stop[0] + 0.01 * wide, stop[1] + 0.035 * high, "right", "bottom")
+            put(
+                self._stop_words,
+                text,
+                stop[0] + 0.01 * wide,
+                stop[1] + 0.035 * high,
+                "right",
+                "bottom",
+            )
         else:
-            put(self._stop_words, text, stop[0] + 0.025 * wide, stop[1] - 0.03 * high, "left", "top")
+            put(
+                self._stop_words, text, stop[0] + 0.025 * wide, stop[1] - 0.03 * high, "left", "top"
+            )
         right = bend.target_deg > 0.47 * wide
         put(
             self._stay_words,

@@ -37,7 +37,9 @@ def _path(rows, shrink=1.0, about=(0.0, 0.0)):
     from matplotlib.path import Path
 
     points = [rows[0]] + [p for row in rows[1:] for p in row]
-    points = [(about[0] + shrink * (x - about[0]), about[1] + shrink * (y - about[1])) for x, y in points]
+    points = [
+        (about[0] + shrink * (x - about[0]), about[1] + shrink * (y - about[1])) for x, y in points
+    ]
     codes = [Path.MOVETO] + [_C] * (len(points) - 1)
     return Path([*points, points[0]], [*codes, Path.CLOSEPOLY])
 
@@ -86,7 +88,9 @@ class HeadOutline:
     units : Units
     """
 
-    def __init__(self, ax, quantity: str = "hardness", units: Units | None = None, title: str | None = None):
+    def __init__(
+        self, ax, quantity: str = "hardness", units: Units | None = None, title: str | None = None
+    ):
         import matplotlib as mpl
         from matplotlib.cm import ScalarMappable
         from matplotlib.patches import PathPatch
@@ -96,7 +100,10 @@ class HeadOutline:
         self._norm = mpl.colors.Normalize(20, 1000) if hot else mpl.colors.Normalize(100, 600)
         self._map = mpl.colormaps[style.TEMPERATURE_MAP if hot else style.HARDNESS_MAP]
         style.tidy(
-            ax, title if title is not None else ("Temperature on the head" if hot else "Hardness on the head")
+            ax,
+            title
+            if title is not None
+            else ("Temperature on the head" if hot else "Hardness on the head"),
         )
         ax.set(xlim=(-62, 92), ylim=(-18, 84), aspect="equal")
         neck, hosel, neck_spot, hosel_spot = _tube()
@@ -143,10 +150,18 @@ class HeadOutline:
             x, y + 0.5, "face", ha="center", va="bottom", fontsize=10, fontweight="bold", zorder=5
         )
         self._words = {
-            "face": ax.text(x, y, "", ha="center", va="top", fontsize=10, fontweight="bold", zorder=5)
+            "face": ax.text(
+                x, y, "", ha="center", va="top", fontsize=10, fontweight="bold", zorder=5
+            )
         }
-        for zone, (spot, where, side) in spots.items():  # names stay in the kept background, numbers move
-            ax.plot([spot[0], where[0]], [spot[1], where[1]], color=style.QUIET, linewidth=0.8, zorder=4)
+        for zone, (
+            spot,
+            where,
+            side,
+        ) in spots.items():  # names stay in the kept background, numbers move
+            ax.plot(
+                [spot[0], where[0]], [spot[1], where[1]], color=style.QUIET, linewidth=0.8, zorder=4
+            )
             x, y = (
                 where[0] + {"right": -1, "left": 1, "center": 0}[side],
                 where[1] - (6 if side == "center" else 0),
@@ -164,7 +179,11 @@ class HeadOutline:
         self.colourbar.ax.tick_params(labelsize=8, length=2)
         self.colourbar.outline.set_linewidth(0.5)
         self.colourbar.ax.set_title(
-            self.units.temperature if hot else "HV", fontsize=8, fontweight="normal", loc="center", pad=2
+            self.units.temperature if hot else "HV",
+            fontsize=8,
+            fontweight="normal",
+            loc="center",
+            pad=2,
         )
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...study.user_limits import QUANTITIES
+from ...inputs.limits import QUANTITIES
 from .. import style
 from ..units import Units
 
@@ -54,7 +54,7 @@ def scatter_picture(figure, found, units: Units | None = None) -> str:
     Parameters
     ----------
     figure : matplotlib.figure.Figure
-    found : forgeprops.study.scatter.Scatter
+    found : forgeprops.study.process.scattering.Scatter
     units : Units
     """
     figure.clear()
@@ -62,7 +62,9 @@ def scatter_picture(figure, found, units: Units | None = None) -> str:
     names = quantities_shown(found.limits)
     words = {one.name: input_words(one) for one in found.inputs}
     with style.look():
-        above, below = figure.subfigures(2, 1, height_ratios=(1.1, 1.0))  # each lays out its own columns
+        above, below = figure.subfigures(
+            2, 1, height_ratios=(1.1, 1.0)
+        )  # each lays out its own columns
         for ax, name in zip(above.subplots(1, len(names)), names, strict=True):
             _distribution(ax, found, name)
         for ax, name in zip(below.subplots(1, len(names)), names, strict=True):
@@ -91,18 +93,28 @@ def _distribution(ax, found, name: str) -> None:
             left, right = min(left, end - 0.05 * room), max(right, end + 0.05 * room)
     edges = np.linspace(left, right, _BARS + 1)
     inner = [end for end in (low, high) if end is not None and left < end < right]
-    edges = np.unique(np.concatenate([edges, inner]))  # so that no bar stands on both sides of a limit
+    edges = np.unique(
+        np.concatenate([edges, inner])
+    )  # so that no bar stands on both sides of a limit
     count, _ = np.histogram(values, edges)
     wide = np.diff(edges)
     tall = count / len(values) / wide
     middle = 0.5 * (edges[1:] + edges[:-1])
-    out = (middle < (-np.inf if low is None else low)) | (middle > (np.inf if high is None else high))
+    out = (middle < (-np.inf if low is None else low)) | (
+        middle > (np.inf if high is None else high)
+    )
     ax.bar(edges[:-1][~out], tall[~out], wide[~out], align="edge", color=style.ACCENT,
            edgecolor=style.PAPER, linewidth=0.4, zorder=3)  # fmt: skip
     ax.bar(edges[:-1][out], tall[out], wide[out], align="edge", color=style.PAPER, hatch="////",
            edgecolor=style.CAUTION, linewidth=0.8, zorder=3)  # fmt: skip
     top = max(float(tall.max()), 1e-12)
-    ax.set(xlim=(left, right), ylim=(0.0, 1.62 * top), yticks=[], xlabel=_title(name), ylabel="how many heads")
+    ax.set(
+        xlim=(left, right),
+        ylim=(0.0, 1.62 * top),
+        yticks=[],
+        xlabel=_title(name),
+        ylabel="how many heads",
+    )
     ax.grid(visible=False)
     style.title(ax, _title(name).split(",")[0])
     for end, words, ha in ((low, "at least", "right"), (high, "at most", "left")):
@@ -142,7 +154,9 @@ def _matters(ax, found, name: str, words) -> None:
     ax.set_title("What moves it", loc="left", fontweight="bold", fontsize=10)
     if name not in found.indices:
         ax.set_axis_off()
-        ax.text(0.5, 0.5, "not worked out yet", transform=ax.transAxes, ha="center", color=style.QUIET)
+        ax.text(
+            0.5, 0.5, "not worked out yet", transform=ax.transAxes, ha="center", color=style.QUIET
+        )
         return
     top = found.ranking(name).head(_NAMED)
     rows = np.arange(len(top))
@@ -150,8 +164,13 @@ def _matters(ax, found, name: str, words) -> None:
     total, first = (np.clip(top[order].to_numpy(float), 0.0, 1.0) for order in ("total", "first"))
     ax.barh(rows, 100 * total, 0.74, color=_TOTAL, edgecolor=style.ACCENT, linewidth=0.9, zorder=2)
     ax.barh(rows, 100 * first, 0.36, color=_FIRST, zorder=3)
-    low, high = (np.nan_to_num(top[f"total_{end}"].to_numpy(float), nan=0.0) for end in ("low", "high"))
-    low, high = np.clip(np.minimum(low, total), 0.0, 1.0), np.clip(np.maximum(high, total), 0.0, 1.0)
+    low, high = (
+        np.nan_to_num(top[f"total_{end}"].to_numpy(float), nan=0.0) for end in ("low", "high")
+    )
+    low, high = (
+        np.clip(np.minimum(low, total), 0.0, 1.0),
+        np.clip(np.maximum(high, total), 0.0, 1.0),
+    )
     ax.hlines(rows, 100 * low, 100 * high, color=style.INK, linewidth=1.1, zorder=4)
     ax.set_yticks(rows, [words[i] for i in top["input"]])
     ax.tick_params(axis="y", length=0)

@@ -40,12 +40,22 @@ def draw_heats(figure, judgements, units: Units | None = None) -> str:
     """
     used = [j for j in judgements if j.results]
     axes = _axes(figure, 1, 2, sharey=True)
-    places = (("face_hardness_hv", "Face hardness, HV"), ("hosel_allowed_deg", "Hosel bend, degrees"))
+    places = (
+        ("face_hardness_hv", "Face hardness, HV"),
+        ("hosel_allowed_deg", "Hosel bend, degrees"),
+    )
     for ax, (name, words) in zip(axes, places, strict=True):
         for row, j in enumerate(used):
             colour, marker = _VERDICT_LOOKS[j.verdict]
             low, high = j.intervals[name]
-            ax.plot([low, high], [row, row], color=colour, linewidth=2.2, solid_capstyle="butt", zorder=3)
+            ax.plot(
+                [low, high],
+                [row, row],
+                color=colour,
+                linewidth=2.2,
+                solid_capstyle="butt",
+                zorder=3,
+            )
             ax.plot(j.results[name], row, marker, color=colour, markersize=8, zorder=4)
             if j.adjusted:
                 ax.plot(
@@ -62,7 +72,10 @@ def draw_heats(figure, judgements, units: Units | None = None) -> str:
             low, high = used[0].limits.bounds[name]
             left, right = ax.get_xlim()
             ax.axvspan(
-                left if low is None else low, right if high is None else high, color=style.WANTED, zorder=0
+                left if low is None else low,
+                right if high is None else high,
+                color=style.WANTED,
+                zorder=0,
             )
         ax.set_xlabel(words)
         ax.grid(axis="y", visible=False)
@@ -72,7 +85,11 @@ def draw_heats(figure, judgements, units: Units | None = None) -> str:
             textcoords="offset points", va="center", fontsize=9, annotation_clip=False,
         )  # fmt: skip
     if used:
-        axes[0].set(yticks=range(len(used)), yticklabels=[j.heat for j in used], ylim=(len(used) - 0.5, -0.5))
+        axes[0].set(
+            yticks=range(len(used)),
+            yticklabels=[j.heat for j in used],
+            ylim=(len(used) - 0.5, -0.5),
+        )
     style.title(axes[0], "Every heat at the settings as they are")
     style.title(axes[1], "Hollow: with adjusted settings; shaded: your limits")
     counts = {v: sum(j.verdict == v for j in judgements) for v in _VERDICT_LOOKS}
@@ -101,7 +118,9 @@ def draw_fit(figure, found, head_id: str | None = None, units: Units | None = No
     for (owner, _), f in found.traces.groupby(["head_id", "channel"], sort=False):
         look = style.zone_look(f["zone"].iloc[0])
         thin = f.iloc[:: max(1, len(f) // _MOST_POINTS)]
-        left_ax.plot(thin["time_s"], thin["residual_c"], ".", color=look.colour, markersize=2.5, alpha=0.6)
+        left_ax.plot(
+            thin["time_s"], thin["residual_c"], ".", color=look.colour, markersize=2.5, alpha=0.6
+        )
         if owner == head:
             trace_ax.plot(
                 thin["time_s"],
@@ -119,7 +138,9 @@ def draw_fit(figure, found, head_id: str | None = None, units: Units | None = No
                 linestyle=":",
                 zorder=3,
             )
-            trace_ax.plot(f["time_s"], units.from_c(f["fitted_c"]), color=style.INK, linewidth=1.1, zorder=4)
+            trace_ax.plot(
+                f["time_s"], units.from_c(f["fitted_c"]), color=style.INK, linewidth=1.1, zorder=4
+            )
             trace_ax.annotate(
                 f["zone"].iloc[0],
                 (f["time_s"].iloc[-1], units.from_c(f["fitted_c"].iloc[-1])),
@@ -134,7 +155,9 @@ def draw_fit(figure, found, head_id: str | None = None, units: Units | None = No
         ax.set_xlabel("time since the head left the furnace, s")
     trace_ax.set_ylabel(f"temperature, {units.temperature}")
     left_ax.set_ylabel(f"measured − fitted, {'K' if units.temperature == '°C' else '°C'}")
-    style.title(trace_ax, f"Head {head}: dots measured, dotted before, line fitted" if head else "Traces")
+    style.title(
+        trace_ax, f"Head {head}: dots measured, dotted before, line fitted" if head else "Traces"
+    )
     style.title(left_ax, "What the fit leaves, all heads")
     h = found.hardness
     for zone in dict.fromkeys(h["zone"]):
@@ -148,7 +171,12 @@ def draw_fit(figure, found, head_id: str | None = None, units: Units | None = No
             markersize=5,
         )
         hard_ax.plot(
-            mine["fitted_hv"], mine["measured_hv"], look.marker, color=look.colour, markersize=6, label=zone
+            mine["fitted_hv"],
+            mine["measured_hv"],
+            look.marker,
+            color=look.colour,
+            markersize=6,
+            label=zone,
         )
     if len(h):
         ends = (
@@ -170,8 +198,17 @@ def _numbers(ax, found) -> None:
     """Each number's 95 % interval before (grey) and after (dark), in standard deviations of what was
     known."""
     names = found.numbers
-    for row, (p, z, sd) in enumerate(zip(found.priors, found.deviates, found.deviate_sd, strict=True)):
-        ax.plot([-1.96, 1.96], [row, row], color=style.GRID, linewidth=9, solid_capstyle="butt", zorder=1)
+    for row, (p, z, sd) in enumerate(
+        zip(found.priors, found.deviates, found.deviate_sd, strict=True)
+    ):
+        ax.plot(
+            [-1.96, 1.96],
+            [row, row],
+            color=style.GRID,
+            linewidth=9,
+            solid_capstyle="butt",
+            zorder=1,
+        )
         ax.plot(
             [z - 1.96 * sd, z + 1.96 * sd],
             [row, row],
@@ -182,7 +219,9 @@ def _numbers(ax, found) -> None:
         )
         ax.plot(z, row, "o", color=style.ACCENT, markersize=6, zorder=3)
         unit = f" {p.unit}" if p.unit == "s" else ""
-        ax.text(z, row - 0.32, f"{getattr(found.shop, p.number):.3g}{unit}", ha="center", fontsize=9)
+        ax.text(
+            z, row - 0.32, f"{getattr(found.shop, p.number):.3g}{unit}", ha="center", fontsize=9
+        )
     ax.set(
         yticks=range(len(names)),
         yticklabels=[p.label for p in found.priors],
@@ -205,7 +244,12 @@ def draw_causes(figure, found, units: Units | None = None) -> str:
     for row, r in enumerate(found.readings.itertuples()):
         look = style.zone_look(r.zone)
         off_ax.plot(
-            [-r.sd_hv, r.sd_hv], [row, row], color=style.GRID, linewidth=12, solid_capstyle="butt", zorder=1
+            [-r.sd_hv, r.sd_hv],
+            [row, row],
+            color=style.GRID,
+            linewidth=12,
+            solid_capstyle="butt",
+            zorder=1,
         )
         off_ax.plot(r.off_hv, row, look.marker, color=look.colour, markersize=9, zorder=3)
     off_ax.axvline(0.0, color=style.QUIET, linewidth=0.9)
@@ -222,7 +266,13 @@ def draw_causes(figure, found, units: Units | None = None) -> str:
     ax.barh(range(len(table)), 100 * table["probability"], color=style.ACCENT, height=0.6)
     for row, r in enumerate(table.itertuples()):
         drift = "" if r.cause == "nothing" else f"  {r.drift:+.3g} {r.unit}"
-        ax.text(100 * r.probability + 1, row, f"{100 * r.probability:.0f} %{drift}", va="center", fontsize=9)
+        ax.text(
+            100 * r.probability + 1,
+            row,
+            f"{100 * r.probability:.0f} %{drift}",
+            va="center",
+            fontsize=9,
+        )
     ax.set(
         yticks=range(len(table)),
         yticklabels=table["label"],
@@ -244,7 +294,7 @@ def draw_tracking(figure, found, quantity: str | None = None, units: Units | Non
     str
         The picture in words.
     """
-    from ...study.charts import CUSUM_H
+    from ...study.shop.charts import CUSUM_H
 
     upper, lower = _axes(figure, 2, 1, sharex=True)
     names = list(dict.fromkeys(found.table["quantity"])) if len(found.limits) else []
@@ -281,7 +331,9 @@ def draw_tracking(figure, found, quantity: str | None = None, units: Units | Non
         for end in (CUSUM_H, -CUSUM_H):
             lower.axhline(end, color=style.INK, linewidth=1.1, linestyle="--")
         at = x[f["alarm"].to_numpy(bool)]
-        upper.plot(at, f["error"].to_numpy()[at - 1], "X", color=style.CAUTION, markersize=9, zorder=5)
+        upper.plot(
+            at, f["error"].to_numpy()[at - 1], "X", color=style.CAUTION, markersize=9, zorder=5
+        )
         lower.legend(fontsize=8, loc="upper left")
         upper.set_ylabel("measured − predicted")
         lower.set(xlabel="head, in the order of the log", ylabel="CUSUM, σ")
@@ -298,7 +350,7 @@ def draw_spray_curve(figure, curve, flux_kg_m2_s: float, units: Units | None = N
     str
         The picture in words.
     """
-    from ...thermal.spray_law import spray_w_m2k
+    from ...thermal.spray import spray_w_m2k
 
     units = units or Units()
     ax, trace_ax = _axes(figure, 1, 2)
@@ -310,11 +362,20 @@ def draw_spray_curve(figure, curve, flux_kg_m2_s: float, units: Units | None = N
     ax.plot(at, law, color=style.INK, linestyle="--", linewidth=1.2, zorder=2)
     middle = len(at) // 3
     ax.annotate(
-        "published law", (at[middle], law[middle]), xytext=(-8, -14), textcoords="offset points", ha="right"
+        "published law",
+        (at[middle], law[middle]),
+        xytext=(-8, -14),
+        textcoords="offset points",
+        ha="right",
     )
-    ax.set(xlabel=f"surface temperature, {units.temperature}", ylabel="heat transfer coefficient, kW/(m² K)")
+    ax.set(
+        xlabel=f"surface temperature, {units.temperature}",
+        ylabel="heat transfer coefficient, kW/(m² K)",
+    )
     style.title(ax, "This shop's spray (band: 95 %)")
-    trace_ax.plot(curve.time_s, units.from_c(curve.measured_c), ".", color=style.QUIET, markersize=2)
+    trace_ax.plot(
+        curve.time_s, units.from_c(curve.measured_c), ".", color=style.QUIET, markersize=2
+    )
     trace_ax.plot(curve.time_s, units.from_c(curve.fitted_c), color=style.ACCENT)
     trace_ax.plot(
         curve.time_s, units.from_c(curve.at_surface_c), color=style.SERIES[1].colour, linestyle="--"

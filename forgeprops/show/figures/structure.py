@@ -68,7 +68,13 @@ class StructureBars:
                 piece.set_visible(share > 0.05)
                 piece.set_x(start)
                 piece.set_width(share)
-                name = f"{_SHORT[phase]} {share:.0f}" if share >= 28 else f"{share:.0f}" if share >= 7 else ""
+                name = (
+                    f"{_SHORT[phase]} {share:.0f}"
+                    if share >= 28
+                    else f"{share:.0f}"
+                    if share >= 7
+                    else ""
+                )
                 words.set_text(name)
                 words.set_visible(bool(name))
                 words.set_x(start + share / 2)
@@ -80,9 +86,11 @@ class StructureBars:
         parts = []
         for zone in self.zones:
             shares = sorted(
-                ((float(s), p) for p, s in result.zones[zone].fractions.items() if s >= 0.05), reverse=True
+                ((float(s), p) for p, s in result.zones[zone].fractions.items() if s >= 0.05),
+                reverse=True,
             )
             parts.append(
-                f"{zone} " + " and ".join(f"{100 * s:.0f} % {_SHORT.get(p, p)}" for s, p in shares[:3])
+                f"{zone} "
+                + " and ".join(f"{100 * s:.0f} % {_SHORT.get(p, p)}" for s, p in shares[:3])
             )
         return "Structure: " + "; ".join(parts) + "."

@@ -28,16 +28,20 @@ def parity_plot(ax, parity) -> None:
     Parameters
     ----------
     ax : matplotlib.axes.Axes
-    parity : forgeprops.study.trust.Parity
+    parity : forgeprops.study.validation.Parity
     """
     t = parity.table
-    ends = np.array([t[["measured", "predicted"]].min().min(), t[["measured", "predicted"]].max().max()])
+    ends = np.array(
+        [t[["measured", "predicted"]].min().min(), t[["measured", "predicted"]].max().max()]
+    )
     ends = ends + np.array([-0.06, 0.06]) * (ends[1] - ends[0])
     below, above = (t["predicted"] - t["low"]).to_numpy(), (t["high"] - t["predicted"]).to_numpy()
     if (
         np.ptp(below) < 0.2
     ):  # one interval for all: a band, where a measured value x is held by predictions x - above ...
-        ax.fill_between(ends, ends - above[0], ends + below[0], color="#E9E9E9", linewidth=0, zorder=1)
+        ax.fill_between(
+            ends, ends - above[0], ends + below[0], color="#E9E9E9", linewidth=0, zorder=1
+        )
     else:
         for m, low, high in zip(t["measured"], t["low"], t["high"], strict=True):
             ax.plot([m, m], [low, high], color="#B9B9B9", linewidth=0.8, zorder=2)
@@ -87,7 +91,16 @@ def parity_plot(ax, parity) -> None:
         f"{parity.unit}\n"
         f"{e['rows']} rows, {e['groups']} {parity.groups}"
     )
-    ax.text(0.03, 0.97, words, transform=ax.transAxes, va="top", fontsize=8.5, linespacing=1.35, zorder=5)
+    ax.text(
+        0.03,
+        0.97,
+        words,
+        transform=ax.transAxes,
+        va="top",
+        fontsize=8.5,
+        linespacing=1.35,
+        zorder=5,
+    )
     ax.set(
         xlim=ends,
         ylim=ends,
@@ -126,7 +139,11 @@ def error_plot(
         colour = look.colour if mine else style.QUIET
         if spans:
             ax.plot(
-                [r[spans[0]], r[spans[1]]], [row, row], color=colour, linewidth=2.0 if mine else 1.2, zorder=2
+                [r[spans[0]], r[spans[1]]],
+                [row, row],
+                color=colour,
+                linewidth=2.0 if mine else 1.2,
+                zorder=2,
             )
         ax.plot(
             r[values],
@@ -155,7 +172,13 @@ def coverage_plot(ax, table) -> None:
     ax.axvline(80, color=style.QUIET, linewidth=1.0, linestyle=(0, (4, 2)), zorder=1)
     for row, r in enumerate(table.to_dict("records")):
         look = style.series_look(0 if row == 0 else 3)
-        ax.plot([100 * r["low_90"], 100 * r["high_90"]], [row, row], color=look.colour, linewidth=2, zorder=2)
+        ax.plot(
+            [100 * r["low_90"], 100 * r["high_90"]],
+            [row, row],
+            color=look.colour,
+            linewidth=2,
+            zorder=2,
+        )
         ax.plot(100 * r["coverage"], row, "o", markersize=8, color=look.colour, zorder=3)
         ax.text(
             102,
@@ -189,10 +212,17 @@ def band_plot(ax, name: str, band, distance_mm, own_hrc, standard_hrc) -> None:
     ax.fill_between(x, low, high, color="#E3E3E3", linewidth=0, zorder=1)
     ax.plot(x, low, color=style.QUIET, linewidth=0.8, zorder=2)
     ax.plot(x, high, color=style.QUIET, linewidth=0.8, zorder=2)
-    for i, (y, words) in enumerate(((own_hrc, "kinetics, bar marched"), (standard_hrc, "ASTM A255"))):
+    for i, (y, words) in enumerate(
+        ((own_hrc, "kinetics, bar marched"), (standard_hrc, "ASTM A255"))
+    ):
         look = style.series_look(i)
         ax.plot(
-            distance_mm, y, color=look.colour, linestyle=look.dash, linewidth=2.2 if i == 0 else 1.8, zorder=3
+            distance_mm,
+            y,
+            color=look.colour,
+            linestyle=look.dash,
+            linewidth=2.2 if i == 0 else 1.8,
+            zorder=3,
         )
         ax.text(
             0.97,
@@ -217,5 +247,10 @@ def band_plot(ax, name: str, band, distance_mm, own_hrc, standard_hrc) -> None:
         fontweight="bold",
         fontsize=9,
     )
-    ax.set(xlabel="distance from the quenched end, mm", ylabel="hardness, HRC", xlim=(0, 52), ylim=(15, 66))
+    ax.set(
+        xlabel="distance from the quenched end, mm",
+        ylabel="hardness, HRC",
+        xlim=(0, 52),
+        ylim=(15, 66),
+    )
     style.title(ax, f"End-quench bar, {name}")

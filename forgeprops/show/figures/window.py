@@ -76,7 +76,7 @@ def window_picture(figure, window, units: Units | None = None) -> str:
     Parameters
     ----------
     figure : matplotlib.figure.Figure
-    window : forgeprops.study.window.Window
+    window : forgeprops.study.process.process_window.Window
     units : Units
     """
     units = units or Units()
@@ -92,7 +92,11 @@ def window_picture(figure, window, units: Units | None = None) -> str:
         _room(axes[2], x, y, slack, window)
         for ax in axes:
             ax.grid(visible=False)
-            ax.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]), xlabel=setting_words(window.x.setting, units))
+            ax.set(
+                xlim=(x[0], x[-1]),
+                ylim=(y[0], y[-1]),
+                xlabel=setting_words(window.x.setting, units),
+            )
             _marks(ax, window, units)
         axes[0].set_ylabel(setting_words(window.y.setting, units))
     return _words(window, units)
@@ -111,7 +115,9 @@ def _map(ax, x, y, values, how) -> None:
     if np.ptp(finite) > 1e-9 and len(levels) > 1:
         lines = ax.contour(x, y, finite, levels=levels, colors=style.INK, linewidths=0.8, zorder=4)
         for words in ax.clabel(lines, fmt=form, fontsize=8.5, inline=True, inline_spacing=2):
-            words.set_bbox({"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.85})
+            words.set_bbox(
+                {"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.8, "alpha": 0.85}
+            )
 
 
 def _region(ax, x, y, slack, veil: bool) -> None:
@@ -120,9 +126,13 @@ def _region(ax, x, y, slack, veil: bool) -> None:
 
     if (slack < 0.0).any():
         if veil:
-            ax.contourf(x, y, slack, levels=[-2 * _FAR, 0.0], colors=[style.PAPER], alpha=0.62, zorder=2)
+            ax.contourf(
+                x, y, slack, levels=[-2 * _FAR, 0.0], colors=[style.PAPER], alpha=0.62, zorder=2
+            )
         with mpl.rc_context({"hatch.color": "#7A7A7A"}):
-            ax.contourf(x, y, slack, levels=[-2 * _FAR, 0.0], colors="none", hatches=["///"], zorder=3)
+            ax.contourf(
+                x, y, slack, levels=[-2 * _FAR, 0.0], colors="none", hatches=["///"], zorder=3
+            )
         if (slack >= 0.0).any():
             ax.contour(x, y, slack, levels=[0.0], colors=style.INK, linewidths=3.0, zorder=5)
 
@@ -164,7 +174,9 @@ def _names(window) -> dict[str, tuple[int, int, bool]]:
         # of places with as much room the one in their midst
         ties = np.argwhere(room >= room.max() - 1e-9)
         j, i = ties[np.abs(ties - ties.mean(axis=0)).sum(axis=1).argmin()]
-        upright = _run(area[j], i) < _WORDS_WIDE * columns and _run(area[:, i], j) > _WORDS_WIDE * rows
+        upright = (
+            _run(area[j], i) < _WORDS_WIDE * columns and _run(area[:, i], j) > _WORDS_WIDE * rows
+        )
         ends = (0.04, 0.25) if upright else (0.25, 0.04)  # so that the words stay on the map
         i, j = (
             int(np.clip(at, round(end * n), n - 1 - round(end * n)))
@@ -186,7 +198,9 @@ def _marks(ax, window, units: Units) -> None:
     from matplotlib.patches import Rectangle
 
     def at(place):
-        return tuple(shown_value(a.setting, place[a.setting.name], units) for a in (window.x, window.y))
+        return tuple(
+            shown_value(a.setting, place[a.setting.name], units) for a in (window.x, window.y)
+        )
 
     box = {"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
     if window.box is not None and window.limits.bounds:
@@ -196,7 +210,14 @@ def _marks(ax, window, units: Units) -> None:
                 Rectangle(low, high[0] - low[0], high[1] - low[1], fill=False, edgecolor=colour,
                           linewidth=width, linestyle=dash, zorder=6)
             )  # fmt: skip
-        ax.plot(*at(window.centre), "P", color=style.INK, markersize=12, markeredgecolor=style.PAPER, zorder=8)
+        ax.plot(
+            *at(window.centre),
+            "P",
+            color=style.INK,
+            markersize=12,
+            markeredgecolor=style.PAPER,
+            zorder=8,
+        )
         ax.annotate("middle", at(window.centre), (0, -17), textcoords="offset points", fontsize=9,
                     fontweight="bold", ha="center", va="center", zorder=7, bbox=box)  # fmt: skip
     if window.now is not None:
@@ -211,7 +232,9 @@ def _words(window, units: Units) -> str:
     parts = []
     for name, (title, *_rest, form) in _MAPS.items():
         values = window.maps[name]
-        parts.append(f"{title}: {form % np.nanmin(values)} to {form % np.nanmax(values)} over the map.")
+        parts.append(
+            f"{title}: {form % np.nanmin(values)} to {form % np.nanmax(values)} over the map."
+        )
     if window.limits.bounds:
         parts.append(f"{100 * window.share:.0f} % of the map meets all limits.")
         stops = list(_names(window))

@@ -4,6 +4,7 @@ A panel is a controller: widgets → frozen inputs → model → pictures and wo
 sides; inputs can be saved and loaded, and everything runs without a kernel in ordinary tests.
 """
 
+from ..controls.units_panel import UnitsPanel, units_panel
 from .compare import ComparePanel, compare_panel
 from .estimate import EstimatePanel, estimate_panel
 from .film import FilmPanel, film_panel
@@ -35,7 +36,6 @@ from .trust import (
     parity_panel,
     remembered_panel,
 )
-from .units_panel import UnitsPanel, units_panel
 
 __all__ = [
     "BandPanel",

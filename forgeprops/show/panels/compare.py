@@ -10,15 +10,15 @@ from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
-from ...errors import InputError, check_choice, check_number
-from ...route import Route
-from ...study.compare import PREHEATS_C, Comparison
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.route import Route
+from ...study.process.comparison import PREHEATS_C, Comparison
+from ..controls.file_panel import FilePanel
+from ..controls.limits_box import LimitsBox
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.settings import SETTINGS, Choice, Slider, note
 from ..figures.compare import compare_picture
 from ..units import Units, units
-from .controls import SETTINGS, Choice, Slider, note
-from .file_work import FilePanel
-from .keep import KeepBar, check_names
-from .limits_box import LimitsBox
 
 __all__ = ["CompareInputs", "ComparePanel", "compare_panel"]
 
@@ -84,7 +84,9 @@ class ComparePanel(FilePanel):
     go_words, size = "Work it out again", (1080, 560)
     shows = "grades against forging temperatures: rank, results and costs"
 
-    def __init__(self, inputs: CompareInputs | None = None, model=None, display_units: Units | None = None):
+    def __init__(
+        self, inputs: CompareInputs | None = None, model=None, display_units: Units | None = None
+    ):
         import ipywidgets as w
 
         import forgeprops
@@ -102,9 +104,13 @@ class ComparePanel(FilePanel):
         self.grades.add_class("fp-grades")
         self.grades_note = w.HTML(_HINT)
         self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
-        self.sliders = {name: Slider(name, getattr(inputs, name), shown) for name in ("flux", "spray_s")}
+        self.sliders = {
+            name: Slider(name, getattr(inputs, name), shown) for name in ("flux", "spray_s")
+        }
         self.box = LimitsBox(inputs.limits, shown)
-        left = w.VBox([self.head.row, *(s.row for s in self.sliders.values()), self.grades, self.grades_note])
+        left = w.VBox(
+            [self.head.row, *(s.row for s in self.sliders.values()), self.grades, self.grades_note]
+        )
         controls = w.HBox([left, self.box.widget], layout={"flex_flow": "row wrap"})
         super().__init__([controls], shown)
         self.live.widget.add_class("fp-picture")
@@ -220,7 +226,9 @@ class ComparePanel(FilePanel):
         if never:
             told.append(f"At no temperature: {', '.join(never)}.")
         costs = f"{best['press_s']:.1f} s on the press, {best['heads_per_hour']:.0f} heads an hour"
-        told.append(f"It takes {costs} ({best['held_up_by']} is the slowest) and {best['water_l']:.2f} L of water a head.")
+        told.append(
+            f"It takes {costs} ({best['held_up_by']} is the slowest) and {best['water_l']:.2f} L of water a head."
+        )
         return told
 
 
@@ -261,7 +269,13 @@ def _ranking(found: Comparison, shown: Units):
                  shown.hardness_text(r["face_hardness_hv"]), shown.hardness_text(r["hosel_hardness_hv"]),
                  f"{r['hosel_allowed_deg']:.1f}", f"{r['face_margin']:.2f}", f"{r['press_effort']:.2f}",
                  f"{r['scale_um']:.0f}", f"{r['slack']:.1f}" if found.limits.bounds else "", r["binding"])  # fmt: skip
-        rows.append("<tr>" + "".join(f"<td style='padding:1px 10px 1px 0'>{html.escape(str(c))}</td>" for c in cells) + "</tr>")
+        rows.append(
+            "<tr>"
+            + "".join(
+                f"<td style='padding:1px 10px 1px 0'>{html.escape(str(c))}</td>" for c in cells
+            )
+            + "</tr>"
+        )
     titles = "".join(f"<th style='text-align:left;padding-right:10px'>{h}</th>" for h in head)
     table = w.HTML(
         "<details><summary style='cursor:pointer'>The ranking as a table</summary>"

@@ -6,16 +6,16 @@ import dataclasses
 import html
 from dataclasses import asdict, dataclass
 
-from ... import words
-from ...errors import InputError, check_choice, check_number
-from ...route import COOLING, Route
+from ...answer import words
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.route import COOLING, Route
 from .. import style
+from ..canvas import LiveFigure
+from ..controls.accessibility import slider_names
+from ..controls.save_bar import KeepBar, SheetBar, check_names
+from ..controls.settings import SETTINGS, Choice, Slider, note
 from ..figures import BendGauge, CoolingCurves, HardnessBars, HeadOutline, StructureBars
-from ..live import LiveFigure
 from ..units import Units, units
-from .controls import SETTINGS, Choice, Slider, note
-from .keep import KeepBar, SheetBar, check_names
-from .spoken import slider_names
 
 __all__ = ["COOLING_WORDS", "EstimateInputs", "EstimatePanel", "estimate_panel"]
 
@@ -90,7 +90,9 @@ class EstimatePanel:
         The last answer.
     """
 
-    def __init__(self, inputs: EstimateInputs | None = None, model=None, display_units: Units | None = None):
+    def __init__(
+        self, inputs: EstimateInputs | None = None, model=None, display_units: Units | None = None
+    ):
         import ipywidgets as w
 
         import forgeprops
@@ -105,7 +107,10 @@ class EstimatePanel:
         self.grade = Choice("grade", "steel grade", forgeprops.grades(), inputs.grade)
         self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
         self.surroundings = Choice(
-            "surroundings", "then it cools", [(COOLING_WORDS[c], c) for c in COOLING], inputs.surroundings
+            "surroundings",
+            "then it cools",
+            [(COOLING_WORDS[c], c) for c in COOLING],
+            inputs.surroundings,
         )
         self.water = w.Checkbox(
             value=inputs.water, description="water", indent=False, layout={"width": "80px"}
@@ -196,7 +201,9 @@ class EstimatePanel:
         ):
             check_choice(values[name], name, options, "settings file")
         if not isinstance(values["water"], bool):
-            raise InputError(f"water is {values['water']!r}; allowed is true or false (settings file).")
+            raise InputError(
+                f"water is {values['water']!r}; allowed is true or false (settings file)."
+            )
         for name in _SLIDERS:
             s = SETTINGS[name]
             check_number(values[name], s.label, s.low, s.high, s.unit, "settings file")
@@ -235,7 +242,7 @@ class EstimatePanel:
     def _water_in_shop_units(self, inputs) -> str:
         if not inputs.water:
             return ""
-        from ...thermal.spray import from_flux
+        from ...thermal.spray_units import from_flux
 
         reading = from_flux(inputs.flux)
         length, width = (self._units.from_mm(side) for side in reading.footprint_mm)
@@ -246,7 +253,11 @@ class EstimatePanel:
         )
 
     def _build_picture(self) -> None:
-        self.live = LiveFigure(1060, 580, "cooling curves, hardness on the head and by zone, structure, and bend allowed")
+        self.live = LiveFigure(
+            1060,
+            580,
+            "cooling curves, hardness on the head and by zone, structure, and bend allowed",
+        )
         self.live.widget.add_class("fp-picture")
         with style.look():
             upper, lower = self.live.figure.add_gridspec(2, 1, height_ratios=(1.35, 1.0))

@@ -7,11 +7,11 @@ import html
 import numpy as np
 
 from .. import style
+from ..canvas import LiveFigure
+from ..controls.accessibility import slider_names
 from ..figures import HeadOutline
 from ..figures.diagram import TransformationDiagram
-from ..live import LiveFigure
 from ..units import Units, units
-from .spoken import slider_names
 
 __all__ = ["FilmPanel", "film_panel"]
 
@@ -35,7 +35,11 @@ class FilmPanel:
     """
 
     def __init__(
-        self, grade: str = "4130", head: str = "mid-iron", result=None, display_units: Units | None = None
+        self,
+        grade: str = "4130",
+        head: str = "mid-iron",
+        result=None,
+        display_units: Units | None = None,
     ):
         import ipywidgets as w
 
@@ -54,7 +58,9 @@ class FilmPanel:
         self.frame.add_class("fp-frame")
         self.clock, self.caption = w.HTML(), w.HTML()
         self.clock.add_class("fp-clock")
-        self.live = LiveFigure(1060, 400, "the head by temperature, and the paths of face and hosel")
+        self.live = LiveFigure(
+            1060, 400, "the head by temperature, and the paths of face and hosel"
+        )
         self.live.widget.add_class("fp-film")
         with style.look():
             left, right = self.live.figure.subplots(1, 2, width_ratios=(0.9, 1.2))
@@ -62,9 +68,7 @@ class FilmPanel:
             self.paths = TransformationDiagram(right, units=self._units)
         diagram = diagram_of(self.result)
         self.paths.update(self.result, diagram)
-        self.caption.value = (
-            f'<p style="max-width:950px;color:{style.QUIET}">{html.escape(self.describe(diagram))}</p>'
-        )
+        self.caption.value = f'<p style="max-width:950px;color:{style.QUIET}">{html.escape(self.describe(diagram))}</p>'
         self.outline.update(self.result, 0.0)
         self.live.set_live(*self.outline.artists, *self.paths.artists)
         self.frame.observe(lambda change: self.at(change["new"]), names="value")
@@ -96,13 +100,18 @@ class FilmPanel:
 
     def doing(self, time_s: float) -> str:
         """What happens to the head at this time."""
-        events = {name: at - self.result.events["out of furnace"] for name, at in self.result.events.items()}
+        events = {
+            name: at - self.result.events["out of furnace"]
+            for name, at in self.result.events.items()
+        }
         words = "carried to the press"
         for name, now in (("in die", "in the die"), ("end of stroke", "squeezed, waiting"),
                           ("water on", "water on the face"), ("water off", "cooling in air")):  # fmt: skip
             if name in events and time_s >= events[name]:
                 words = now
-        return "cooling in air" if words == "squeezed, waiting" and "water on" not in events else words
+        return (
+            "cooling in air" if words == "squeezed, waiting" and "water on" not in events else words
+        )
 
 
 def film_panel(grade: str = "4130", head: str = "mid-iron"):

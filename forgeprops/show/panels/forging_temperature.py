@@ -9,15 +9,15 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from ...errors import InputError, check_choice, check_number
-from ...route import Route
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.route import Route
 from .. import style
+from ..canvas import LiveFigure
+from ..controls.accessibility import slider_names
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.settings import SETTINGS, Choice, Slider, note
 from ..figures.forging_temperature import ForgingTemperatureCurves
-from ..live import LiveFigure
 from ..units import Units, units
-from .controls import SETTINGS, Choice, Slider, note
-from .keep import KeepBar, check_names
-from .spoken import slider_names
 
 __all__ = ["ForgingTemperatureInputs", "ForgingTemperaturePanel", "forging_temperature_panel"]
 
@@ -61,7 +61,7 @@ def settings_c(steel) -> np.ndarray:
 @functools.lru_cache(maxsize=64)
 def _studied(grade: str, head: str):
     import forgeprops
-    from forgeprops.study.forging_temperature import forging_temperature_study
+    from forgeprops.study.process.furnace import forging_temperature_study
 
     steel = forgeprops.grade(grade)
     return forging_temperature_study(steel, forgeprops.head(head), Route(), settings_c(steel))
@@ -71,7 +71,7 @@ def _studied(grade: str, head: str):
 def _equal(other: str, grade: str, head: str) -> np.ndarray:
     """Setting at which `grade` presses like `other` from `_EQUAL_C`, with its band; shape (n, 3)."""
     import forgeprops
-    from forgeprops.study.equal_effort import equal_effort_setting
+    from forgeprops.study.process.equal_effort import equal_effort_setting
 
     a, b, part = forgeprops.grade(other), forgeprops.grade(grade), forgeprops.head(head)
     return np.array([equal_effort_setting(a, float(t), b, part)[:3] for t in _EQUAL_C])
@@ -246,7 +246,9 @@ class ForgingTemperaturePanel:
         if name == other or preheat_c < _EQUAL_C[0]:
             return f"{three}. {state}"
         middle, low, high = self.equal_setting(preheat_c)
-        there = self.study.at(float(np.clip(middle, self.study.preheat_c[0], self.study.preheat_c[-1])))
+        there = self.study.at(
+            float(np.clip(middle, self.study.preheat_c[0], self.study.preheat_c[-1]))
+        )
         hv = self._units.hardness_text
         moves = [
             f"metal lost by {there['metal_loss_um'] - now['metal_loss_um']:+.0f} µm",
@@ -255,7 +257,9 @@ class ForgingTemperaturePanel:
         if abs(there["hosel_hv"] - now["hosel_hv"]) >= 1.0:
             moves.append(f"hosel from {hv(now['hosel_hv'])} to {hv(there['hosel_hv'])}")
         if abs(there["face_grain_astm"] - now["face_grain_astm"]) >= 0.05:
-            moves.append(f"grain from ASTM {now['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}")
+            moves.append(
+                f"grain from ASTM {now['face_grain_astm']:.1f} to {there['face_grain_astm']:.1f}"
+            )
         cost = (
             f"To press as easily as {other} from {text(preheat_c)} it needs {text(middle)} ({text(low)} to "
             f"{text(high)}), which moves {', '.join(moves)}."

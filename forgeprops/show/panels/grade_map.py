@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import html
 
-from ...route import Route
+from ...inputs.route import Route
 from .. import style
+from ..canvas import LiveFigure
+from ..controls.accessibility import slider_names
+from ..controls.kept_fields import kept, put
+from ..controls.progress import Work
+from ..controls.save_bar import KeepBar
+from ..controls.settings import Choice, Slider
 from ..figures import GradeMap
-from ..live import LiveFigure
 from ..units import Units, units
-from .controls import Choice, Slider
-from .keep import KeepBar
-from .kept_fields import kept, put
-from .spoken import slider_names
-from .work import Work
 
 __all__ = ["GradeMapPanel", "grade_map_panel"]
 
@@ -46,11 +46,16 @@ class GradeMapPanel:
         self.flux = Slider("flux", route.spray.flux_kg_m2_s, shown)
         self.spray_s = Slider("spray_s", route.spray.duration_s, shown)
         self.go = w.Button(
-            description="Work it out again", icon="play", button_style="primary", layout={"width": "170px"}
+            description="Work it out again",
+            icon="play",
+            button_style="primary",
+            layout={"width": "170px"},
         )
         self.go.add_class("fp-go")
         self.go.on_click(lambda _: self.start())
-        self.live = LiveFigure(1060, 130 + 19 * len(self.grades), "every grade at every forging temperature")
+        self.live = LiveFigure(
+            1060, 130 + 19 * len(self.grades), "every grade at every forging temperature"
+        )
         self.live.widget.add_class("fp-map")
         with style.look():
             axes = self.live.figure.subplots(1, len(_COLUMNS))
@@ -67,7 +72,8 @@ class GradeMapPanel:
             [
                 w.HBox([self.head.row, self.flux.row], layout={"flex_flow": "row wrap"}),
                 w.HBox(
-                    [self.spray_s.row, self.go], layout={"flex_flow": "row wrap", "align_items": "center"}
+                    [self.spray_s.row, self.go],
+                    layout={"flex_flow": "row wrap", "align_items": "center"},
                 ),
                 self.work.widget,
                 self.live.widget,
@@ -94,7 +100,7 @@ class GradeMapPanel:
 
     def start(self) -> None:
         """Work the map out for the settings shown."""
-        from ...study.many import estimate_many
+        from ...study.process.many import estimate_many
 
         self.work.stop()
         self.work.join(raising=False)
@@ -114,7 +120,6 @@ class GradeMapPanel:
             self.caption.value = self.described()
 
         self.work.start(self.grades, row, "grades")
-
 
     def described(self) -> str:
         """The map in words, a line a grade, for those who cannot see it."""

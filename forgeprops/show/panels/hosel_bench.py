@@ -9,19 +9,19 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from ... import uncertainty
-from ...errors import InputError, check_choice, check_number
-from ...limits.hosel import CAUTIONS, bend_of_head
-from ...mechanical.strength import strength
-from ...route import Route
+from ...answer import interval as uncertainty
+from ...base.errors import InputError, check_choice, check_number
+from ...hosel.bend import CAUTIONS, bend_of_head
+from ...inputs.route import Route
+from ...strength.tensile import strength
 from ...study.hosel_bench import allowance_curve, grade_hosels, soften
 from .. import style
+from ..canvas import LiveFigure
+from ..controls.accessibility import slider_names
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.settings import Choice, Setting, Slider, note
 from ..figures import AllowanceByHardness, HoselOnBench, MomentAngle, PullDirection
-from ..live import LiveFigure
 from ..units import Units, units
-from .controls import Choice, Setting, Slider, note
-from .keep import KeepBar, check_names
-from .spoken import slider_names
 
 __all__ = ["BENCH_SETTINGS", "HoselBenchInputs", "HoselBenchPanel", "hosel_bench_panel"]
 
@@ -130,13 +130,19 @@ class HoselBenchPanel:
         import forgeprops
 
         inputs = inputs or HoselBenchInputs()
-        self._forgeprops, self._model, self._grades = forgeprops, model or _estimated, grades or _grades
+        self._forgeprops, self._model, self._grades = (
+            forgeprops,
+            model or _estimated,
+            grades or _grades,
+        )
         self._units, self._busy = display_units or units(), False
         self._drawn, self._asked = False, None
         self.grade = Choice("grade", "steel grade", forgeprops.grades(), inputs.grade)
         self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
         self.cooling = Choice("cooling", "it cools as", _COOLING, inputs.cooling)
-        self.hardness_from = Choice("hardness-from", "hosel hardness from", _FROM, inputs.hardness_from)
+        self.hardness_from = Choice(
+            "hardness-from", "hosel hardness from", _FROM, inputs.hardness_from
+        )
         self.hand = Choice("hand", "head is", _HANDS, inputs.hand)
         self.sliders = {
             name: Slider(name, getattr(inputs, name), self._units, setting)
@@ -146,10 +152,14 @@ class HoselBenchPanel:
             choice.on_change(self._chosen)
         for control in (self.hardness_from, self.hand, *self.sliders.values()):
             control.on_change(self._moved)
-        self.live = LiveFigure(1060, 720, "the hosel on the bench: strain, pull, moment and allowance")
+        self.live = LiveFigure(
+            1060, 720, "the hosel on the bench: strain, pull, moment and allowance"
+        )
         self.live.widget.add_class("fp-picture")
         with style.look():
-            grid = self.live.figure.add_gridspec(2, 2, width_ratios=(1.45, 1), height_ratios=(1, 1.05))
+            grid = self.live.figure.add_gridspec(
+                2, 2, width_ratios=(1.45, 1), height_ratios=(1, 1.05)
+            )
             below = grid[1, :].subgridspec(1, 2)
             self.drawing = HoselOnBench(self.live.figure.add_subplot(grid[0, 0]))
             self.direction = PullDirection(self.live.figure.add_subplot(grid[0, 1]))
@@ -186,7 +196,14 @@ class HoselBenchPanel:
                         w.VBox(
                             [
                                 rows[name]
-                                for name in ("lie_deg", "loft_deg", "bend_mm", "bar_mm", "force_n", "rebends")
+                                for name in (
+                                    "lie_deg",
+                                    "loft_deg",
+                                    "bend_mm",
+                                    "bar_mm",
+                                    "force_n",
+                                    "rebends",
+                                )
                             ]
                         ),
                     ],
@@ -209,9 +226,12 @@ class HoselBenchPanel:
     def inputs(self) -> HoselBenchInputs:
         """What the controls say now."""
         chosen = {
-            name: getattr(self, name).value for name in ("grade", "head", "cooling", "hardness_from", "hand")
+            name: getattr(self, name).value
+            for name in ("grade", "head", "cooling", "hardness_from", "hand")
         }
-        return HoselBenchInputs(**chosen, **{name: slider.value for name, slider in self.sliders.items()})
+        return HoselBenchInputs(
+            **chosen, **{name: slider.value for name, slider in self.sliders.items()}
+        )
 
     def set_inputs(self, values: dict) -> None:
         """Set the controls from saved inputs; nothing changes if one of them cannot be used.
@@ -284,7 +304,12 @@ class HoselBenchPanel:
                 kind: (
                     hv,
                     allowance_curve(
-                        hv, hosel.outside_mm, hosel.bore_mm, inputs.bend_mm, hard=hard, **self._bench(inputs)
+                        hv,
+                        hosel.outside_mm,
+                        hosel.bore_mm,
+                        inputs.bend_mm,
+                        hard=hard,
+                        **self._bench(inputs),
                     ),
                 )
                 for kind, hard, hv in (("soft", False, _SOFT_HV), ("hard", True, _HARD_HV))
@@ -299,7 +324,10 @@ class HoselBenchPanel:
             self.live.refresh(static=changed)
         else:
             self.live.set_live(
-                *self.drawing.artists, *self.direction.artists, *self.moment.artists, *self.allowance.artists
+                *self.drawing.artists,
+                *self.direction.artists,
+                *self.moment.artists,
+                *self.allowance.artists,
             )
             self._drawn = True
         self._say(along, allowed)
@@ -311,9 +339,13 @@ class HoselBenchPanel:
     def bent(self, inputs: HoselBenchInputs):
         """`HoselBend` of the inputs, on the estimate at hand."""
         head, zones = self.result.head, self.result.zones
-        head = dataclasses.replace(head, hosel=dataclasses.replace(head.hosel, bend_zone_mm=inputs.bend_mm))
+        head = dataclasses.replace(
+            head, hosel=dataclasses.replace(head.hosel, bend_zone_mm=inputs.bend_mm)
+        )
         hosel, neck = zones["hosel"].strength, zones["neck"].strength
-        spread = (zones["hosel"].hardness_high_hv - zones["hosel"].hardness_low_hv) / (2.0 * uncertainty.Z)
+        spread = (zones["hosel"].hardness_high_hv - zones["hosel"].hardness_low_hv) / (
+            2.0 * uncertainty.Z
+        )
         if inputs.hardness_from == "test":
             # measured on the hosel: the estimate keeps its word on the structure only
             structure = dict(zones["hosel"].fractions)
@@ -339,7 +371,9 @@ class HoselBenchPanel:
         )
         left = ", ".join(f"{n:,.0f} by {name}" for name, n in bend.rebends_left.items())
         told = (
-            [f"Bends there and back by ±{bend.target_deg:.1f}° to a crack, scatter taken off: {left}."]
+            [
+                f"Bends there and back by ±{bend.target_deg:.1f}° to a crack, scatter taken off: {left}."
+            ]
             if left
             else []
         )
@@ -369,10 +403,14 @@ class HoselBenchPanel:
         bend = self.bend
         if bend.target_deg == 0.0:
             return f"Nothing to bend; {bend.allowed_deg:.1f}° allowed ({bend.governed_by})."
-        asked = f"{bend.target_deg:.1f}° wanted, {bend.allowed_deg:.1f}° allowed ({bend.governed_by})"
+        asked = (
+            f"{bend.target_deg:.1f}° wanted, {bend.allowed_deg:.1f}° allowed ({bend.governed_by})"
+        )
         if bend.target_deg <= bend.allowed_deg:
             sure = bend.target_deg <= bend.allowed_deg_low
-            return f"{'It will take it' if sure else 'It should take it, but not for sure'}: {asked}."
+            return (
+                f"{'It will take it' if sure else 'It should take it, but not for sure'}: {asked}."
+            )
         others = min(deg for limit, deg in bend.allowed_by.items() if limit != "bar force")
         if bend.governed_by == "bar force" and bend.target_deg <= others:
             length, bar = float(bend.bench.length_mm[0]), float(bend.bench.bar_mm[0])

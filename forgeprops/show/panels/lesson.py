@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from ...route import Route
+from ...inputs.route import Route
 from ...study.diagram import cooling_diagram
 from .. import style
+from ..canvas import LiveFigure
+from ..controls.question import Question, choice_guess, number_guess
 from ..figures import BendGauge, CoolingCurves, HardnessBars
 from ..figures.diagram import TransformationDiagram
-from ..live import LiveFigure
 from ..units import Units, units
-from .question import Question, choice_guess, number_guess
 
 __all__ = ["STEPS", "Lesson"]
 
@@ -93,7 +93,13 @@ class Lesson:
             "it rises by about 50 °C",
             "it rises by 200 °C or more",
         )
-        right = options[3] if face.rebound_c >= 125 else options[2] if face.rebound_c >= 15 else options[1]
+        right = (
+            options[3]
+            if face.rebound_c >= 125
+            else options[2]
+            if face.rebound_c >= 15
+            else options[1]
+        )
         rise = self.units.step_from_c(face.rebound_c)
 
         def answer(guess):
@@ -237,14 +243,19 @@ class Lesson:
     def _curves(self, scale: str):
         result = self.results["lesson"]
         live, (ax,) = _figure(900, 330, 1, "cooling curves")
-        curves = CoolingCurves(ax, (*_PAIR, "body") if scale == "linear" else _PAIR, scale, self.units)
+        curves = CoolingCurves(
+            ax, (*_PAIR, "body") if scale == "linear" else _PAIR, scale, self.units
+        )
         curves.update(result)
         live.refresh(static=True)
         return live.widget, curves.describe(result)
 
     def _diagrams(self, names, zones=_PAIR):
         live, axes = _figure(
-            1060 if len(names) > 1 else 900, 380, len(names), "cooling paths across the transformation diagram"
+            1060 if len(names) > 1 else 900,
+            380,
+            len(names),
+            "cooling paths across the transformation diagram",
         )
         told = []
         for name, ax in zip(names, axes, strict=True):

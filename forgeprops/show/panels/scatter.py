@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from ...study.choose import SETTINGS as SEARCHED
-from ...study.user_limits import Limits
-from ...study.vary import setting
+from ...inputs.limits import Limits
+from ...inputs.settings import setting
+from ...study.process.search import SETTINGS as SEARCHED
+from ..controls.settings import Choice
 from ..figures.scatter import input_words, quantities_shown, scatter_picture
 from ..figures.window import setting_text, setting_words, shown_value
-from .controls import Choice
 from .settings import CasePanel, SettingsCase, SettingsInputs
 
 __all__ = ["ChoosePanel", "ScatterPanel", "choose_panel", "scatter_panel"]
@@ -15,10 +15,7 @@ __all__ = ["ChoosePanel", "ScatterPanel", "choose_panel", "scatter_panel"]
 #: Heads drawn and base sample of the indices: a first look, the everyday answer, and more on request.
 _LOOK, _EVERYDAY, _MORE = (256, 0), (1024, 128), (8192, 512)
 _LAWS = {"shop_spray": 0.0, "shop_emissivity": 0.0}
-_WHAT = (
-    ("all, also how far the laws are off", "all"),
-    ("from head to head only", "heads"),
-)
+_WHAT = (("all, also how far the laws are off", "all"), ("from head to head only", "heads"))
 _ANALYSIS = (
     ("of this heat (lab and segregation)", "heat"),
     ("anywhere within the grade", "grade"),
@@ -31,7 +28,16 @@ _FINISHED: dict = {}
 _KEEP = 16
 
 
-def _drawn(asked: SettingsInputs, limits: Limits, what: str, chemistry: str, n: int, base: int, progress, cancel):
+def _drawn(
+    asked: SettingsInputs,
+    limits: Limits,
+    what: str,
+    chemistry: str,
+    n: int,
+    base: int,
+    progress,
+    cancel,
+):
     """Scatter of a case; finished ones are kept."""
     import forgeprops
 
@@ -99,7 +105,13 @@ class ScatterPanel(CasePanel):
             self.work.tell(f"{done} of {total} heads")
 
         self.result = self._model(
-            *self._asked, self.what.value, self.analysis.value, n, base, progress, self.work.stopping
+            *self._asked,
+            self.what.value,
+            self.analysis.value,
+            n,
+            base,
+            progress,
+            self.work.stopping,
         )
         self.draw(scatter_picture, self.result)
         self.tell("\n".join(self.answer()))
@@ -128,7 +140,9 @@ class ScatterPanel(CasePanel):
                     )
                 )
         else:
-            told.append("No limits are set, so nothing is outside. Put in what you need, at the top.")
+            told.append(
+                "No limits are set, so nothing is outside. Put in what you need, at the top."
+            )
         words = {one.name: input_words(one) for one in found.inputs}
         for name in ("face_hardness_hv", "hosel_allowed_deg"):
             if name in found.indices:
@@ -140,7 +154,7 @@ class ScatterPanel(CasePanel):
 
 
 def _label(name: str) -> str:
-    from ...study.user_limits import QUANTITIES
+    from ...inputs.limits import QUANTITIES
 
     return f"the {QUANTITIES[name].label}"
 
@@ -149,7 +163,14 @@ def _searched(asked: SettingsInputs, limits: Limits, progress, cancel):
     import forgeprops
 
     return forgeprops.choose(
-        asked.grade, asked.head, asked.route, limits, SEARCHED, starts=2, progress=progress, cancel=cancel
+        asked.grade,
+        asked.head,
+        asked.route,
+        limits,
+        SEARCHED,
+        starts=2,
+        progress=progress,
+        cancel=cancel,
     )
 
 
@@ -164,7 +185,7 @@ class ChoosePanel(CasePanel):
 
     Attributes
     ----------
-    result : forgeprops.study.choose.Choice
+    result : forgeprops.study.process.search.Choice
     """
 
     name, size, go_words = "choose", (1080, 600), "Search"
@@ -185,7 +206,9 @@ class ChoosePanel(CasePanel):
         take.on_click(lambda _: self.case.turn(self.result.settings))
         self.extra.children = (take,)
         self.live.widget.layout.display = "none"  # until there is a picture
-        self.tell("Press Search. It takes a minute or two; Stop ends it with the best found by then.")
+        self.tell(
+            "Press Search. It takes a minute or two; Stop ends it with the best found by then."
+        )
 
     def start(self) -> None:
         """Search."""
@@ -195,7 +218,9 @@ class ChoosePanel(CasePanel):
         self.buttons["take"].disabled = True
         self.work.tell("looking …")
         self.result = self._model(
-            *self._asked, lambda done, _: self.work.tell(f"{done} heads worked out so far"), self.work.stopping
+            *self._asked,
+            lambda done, _: self.work.tell(f"{done} heads worked out so far"),
+            self.work.stopping,
         )
         if self.result.scatter is not None:
             self.live.widget.layout.display = ""
@@ -209,11 +234,14 @@ class ChoosePanel(CasePanel):
         """The answer in sentences."""
         found, told = self.result, []
         at = ", ".join(
-            setting_text(setting(name), value, self._units) for name, value in found.settings.items()
+            setting_text(setting(name), value, self._units)
+            for name, value in found.settings.items()
         )
         if found.feasible:
             told.append(f"These meet all your limits: {at}.")
-            told.append(f"What comes first is {found.binding}, with {found.slack:.1f} steps to spare.")
+            told.append(
+                f"What comes first is {found.binding}, with {found.slack:.1f} steps to spare."
+            )
             if found.scatter is not None:
                 o = found.scatter.outside
                 told.append(
@@ -232,7 +260,9 @@ class ChoosePanel(CasePanel):
             enough = found.relax[found.relax["enough"]] if len(found.relax) else found.relax
             if len(enough):
                 row = enough.iloc[0]
-                told.append(f"Relax this one, by {row['by']:.3g} {row['unit']} to {row['to']:.4g}: {row['limit']}.")
+                told.append(
+                    f"Relax this one, by {row['by']:.3g} {row['unit']} to {row['to']:.4g}: {row['limit']}."
+                )
             else:
                 told.append("Giving way at one limit alone is not enough.")
         if found.cancelled:

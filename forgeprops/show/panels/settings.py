@@ -7,22 +7,26 @@ import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ...errors import InputError, check_choice, check_number
-from ...route import Route
-from ...study.user_limits import Limits
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.limits import Limits
+from ...inputs.route import Route
+from ..controls.accessibility import slider_names
+from ..controls.file_panel import FilePanel
+from ..controls.limits_box import LimitsBox
+from ..controls.save_bar import KeepBar, check_names
+from ..controls.settings import SETTINGS, Choice, Slider, note
 from ..figures.window import setting_text, setting_words, shown_value, window_picture
 from ..units import Units, units
-from .controls import SETTINGS, Choice, Slider, note
-from .file_work import FilePanel
-from .keep import KeepBar, check_names
-from .limits_box import LimitsBox
-from .spoken import slider_names
 
 __all__ = ["SettingsCase", "SettingsInputs", "WindowPanel", "settings_case", "window_panel"]
 
 _ROUTE = Route()
 #: First limits: an invented wish.
-_WISH = {"face_hardness_hv": (380.0, 450.0), "hosel_allowed_deg": (2.0, None), "scale_um": (None, 130.0)}
+_WISH = {
+    "face_hardness_hv": (380.0, 450.0),
+    "hosel_allowed_deg": (2.0, None),
+    "scale_um": (None, 130.0),
+}
 #: Sliders of the case, which are also what a window or a search may turn.
 TURNED = ("preheat_c", "flux", "delay_s", "spray_s", "water_c")
 #: Axes a window offers, low and high: everyday ranges (our choice).
@@ -67,7 +71,9 @@ class SettingsInputs:
         return Route().with_(**{name: getattr(self, name) for name in TURNED})
 
     def __hash__(self):
-        return hash((self.grade, self.head, *(getattr(self, name) for name in TURNED), str(self.limits)))
+        return hash(
+            (self.grade, self.head, *(getattr(self, name) for name in TURNED), str(self.limits))
+        )
 
 
 class SettingsCase:
@@ -98,7 +104,11 @@ class SettingsCase:
         self.keep = KeepBar("settings", self._kept, self.set_inputs)
         left = w.VBox([self.grade.row, self.head.row, *(s.row for s in self.sliders.values())])
         self.widget = w.VBox(
-            [w.HBox([left, self.box.widget], layout={"flex_flow": "row wrap"}), self.keep.widget, slider_names()]
+            [
+                w.HBox([left, self.box.widget], layout={"flex_flow": "row wrap"}),
+                self.keep.widget,
+                slider_names(),
+            ]
         )
         self.widget.add_class("fp-case")
         for control in (self.grade, self.head, *self.sliders.values()):
@@ -184,7 +194,10 @@ class CasePanel(FilePanel):
         self.extra, self.stale = w.HBox([]), w.HTML()
         self.stale.add_class(f"fp-{self.name}-stale")
         self.widget.children = tuple(
-            w.HBox([*row, self.extra, self.work.widget, self.stale], layout={"align_items": "center", "flex_flow": "row wrap"})
+            w.HBox(
+                [*row, self.extra, self.work.widget, self.stale],
+                layout={"align_items": "center", "flex_flow": "row wrap"},
+            )
             if self.go in getattr(child, "children", ())
             else child
             for child in self.widget.children
@@ -204,7 +217,9 @@ class CasePanel(FilePanel):
     def _compare(self) -> None:
         """Say it when the picture is of other settings than those on the page."""
         same = self._asked in (None, (self.case.inputs, self.case.limits))
-        self.stale.value = "" if same else note("The picture is of earlier settings; press the button again.")
+        self.stale.value = (
+            "" if same else note("The picture is of earlier settings; press the button again.")
+        )
 
     def items(self):
         self._asked = (self.case.inputs, self.case.limits)
@@ -250,13 +265,15 @@ class WindowPanel(CasePanel):
     def __init__(self, case: SettingsCase, model=None, x: str = "preheat_c", y: str = "flux"):
         import ipywidgets as w
 
-        from ...study.vary import setting
+        from ...inputs.settings import setting
 
         self._model = model or _mapped
         names = [(setting_words(setting(name), case.units), name) for name in _AXES]
         self.x = Choice("window-x", "to the right", names, x)
         self.y = Choice("window-y", "upwards", names, y)
-        super().__init__(case, [w.HBox([self.x.row, self.y.row], layout={"flex_flow": "row wrap"})], "Finer map")
+        super().__init__(
+            case, [w.HBox([self.x.row, self.y.row], layout={"flex_flow": "row wrap"})], "Finer map"
+        )
         self.buttons["more"].on_click(lambda _: self.run((_FINER,)))
         take = self._button("take", "Take the middle", "crosshairs")
         take.disabled = True
@@ -278,7 +295,9 @@ class WindowPanel(CasePanel):
 
     def items(self):
         if self.x.value == self.y.value:
-            error = InputError(f"Both axes are {self.x.widget.label}; allowed are two different ones.")
+            error = InputError(
+                f"Both axes are {self.x.widget.label}; allowed are two different ones."
+            )
             self.y.note.value = note(str(error))
             raise error
         self.y.note.value = ""
@@ -299,11 +318,16 @@ class WindowPanel(CasePanel):
         """The answer in sentences."""
         found = self.result
         if not found.limits.bounds:
-            return ["No limits are set, so everything meets them. Put in what you need, at the top."]
+            return [
+                "No limits are set, so everything meets them. Put in what you need, at the top."
+            ]
         told = []
         if found.centre is None:
             j, i = divmod(int(found.slack.argmax()), found.slack.shape[1])
-            place = {found.x.setting.name: found.x.values[i], found.y.setting.name: found.y.values[j]}
+            place = {
+                found.x.setting.name: found.x.values[i],
+                found.y.setting.name: found.y.values[j],
+            }
             told.append(
                 f"Nothing on this map meets all your limits. Nearest is {self._at(place)}: it misses "
                 f"{found.binding[j, i]} by {-found.slack[j, i]:.1f} steps."
@@ -317,10 +341,13 @@ class WindowPanel(CasePanel):
             tolerances = " and ".join(_tolerance(a, units) for a in (found.x, found.y))
             told.append(
                 f"There both settings may be off at once by {held:.1f} times what a shop's settings wander "
-                f"({tolerances}): " + ("comfortable." if held >= 2 else "enough." if held >= 1 else "not enough.")
+                f"({tolerances}): "
+                + ("comfortable." if held >= 2 else "enough." if held >= 1 else "not enough.")
             )
             if found.at_edge:
-                told.append("The box ends at the edge of the map: the window may be larger than the map.")
+                told.append(
+                    "The box ends at the edge of the map: the window may be larger than the map."
+                )
         if found.now is not None:
             told.append(
                 f"Where the sliders stand now there is room of {found.now['slack']:.1f} steps."

@@ -6,12 +6,12 @@ beside the page.
 
 from __future__ import annotations
 
-from ...errors import InputError, check_number
+from ...base.errors import InputError, check_number
 from .. import style
+from ..controls.file_panel import FileChoice, FilePanel, number_field, value_of
+from ..controls.settings import Choice, Setting, Slider, note
 from ..figures import shop_data as draw
 from ..units import Units, units
-from .controls import Choice, Setting, Slider, note
-from .file_work import FileChoice, FilePanel, number_field, value_of
 
 __all__ = [
     "CausePanel",
@@ -41,11 +41,12 @@ class ShopSettings:
     """
 
     def __init__(self, shown: Units):
-        from ...route import Route
+        from ...inputs.route import Route
 
         first, self.units = Route(), shown
         self.sliders = {
-            n: Slider(n, first.setting(n), shown) for n in ("preheat_c", "flux", "spray_s", "delay_s")
+            n: Slider(n, first.setting(n), shown)
+            for n in ("preheat_c", "flux", "spray_s", "delay_s")
         }
         self.file = FileChoice("shop file, or empty", "", ".json")
         self.file.widget.add_class("fp-shop-file")
@@ -55,14 +56,14 @@ class ShopSettings:
     @property
     def route(self):
         """The default route with the settings of the sliders."""
-        from ...route import Route
+        from ...inputs.route import Route
 
         return Route().with_(**{n: s.value for n, s in self.sliders.items()})
 
     @property
     def shop(self):
         """The shop of the file; None without one."""
-        from ...shop import load_shop
+        from ...inputs.shop import load_shop
 
         return self.file.read(load_shop)
 
@@ -92,7 +93,10 @@ class JudgePanel(FilePanel):
                 self.file.widget,
                 self.head.row,
                 *self.settings.rows,
-                w.HBox([self.face_low, self.face_high, self.hosel_low], layout={"flex_flow": "row wrap"}),
+                w.HBox(
+                    [self.face_low, self.face_high, self.hosel_low],
+                    layout={"flex_flow": "row wrap"},
+                ),
                 self.chance.row,
             ],
             display_units,
@@ -112,21 +116,28 @@ class JudgePanel(FilePanel):
 
     def items(self):
         bounds = {}
-        low, high = value_of(self.face_low, "face hardness"), value_of(self.face_high, "face hardness")
+        low, high = (
+            value_of(self.face_low, "face hardness"),
+            value_of(self.face_high, "face hardness"),
+        )
         if low is not None or high is not None:
             bounds["face_hardness_hv"] = (low, high)
         least = value_of(self.hosel_low, "hosel bend")
         if least is not None:
             bounds["hosel_allowed_deg"] = (least, None)
         self._limits, self._made = self._forgeprops.Limits(**bounds), []
-        self._route, self._shop, self._chance = self.settings.route, self.settings.shop, self.chance.value / 100.0
+        self._route, self._shop, self._chance = (
+            self.settings.route,
+            self.settings.shop,
+            self.chance.value / 100.0,
+        )
         found = self.file.read(self._forgeprops.read_certificates)
         if not found:
             raise InputError("no certificate is given; choose a file or write its path.")
         return found
 
     def step(self, item) -> None:
-        from ...study.judge import Judgements
+        from ...study.shop.heat_acceptance import Judgements
 
         judged = self._forgeprops.judge_heat(
             item, self.head.value, self._route, self._limits, self._shop, chance=self._chance
@@ -140,7 +151,10 @@ class JudgePanel(FilePanel):
         self.draw(draw.draw_heats, self.result)
         self.tell("\n".join(j.words() for j in self.result))
         self.table.value = (
-            self.result.table().drop(columns="reason").round(2).to_html(index=False, border=0, na_rep="")
+            self.result.table()
+            .drop(columns="reason")
+            .round(2)
+            .to_html(index=False, border=0, na_rep="")
         )
 
 
@@ -165,12 +179,19 @@ class FitPanel(FilePanel):
         }
         super().__init__([f.widget for f in self.files.values()], display_units, self.files)
         self.widget.add_class("fp-fit")
-        self.head = w.Dropdown(options=[], description="traces of head", style={"description_width": "110px"})
+        self.head = w.Dropdown(
+            options=[], description="traces of head", style={"description_width": "110px"}
+        )
         self.head.observe(lambda _: self._draw(), names="value")
-        self.file = w.Text(value="my.shop.json", description="shop file", style={"description_width": "90px"})
+        self.file = w.Text(
+            value="my.shop.json", description="shop file", style={"description_width": "90px"}
+        )
         self.file.add_class("fp-save-as")
         self.save = w.Button(
-            description="Save the shop", icon="save", tooltip="write the shop found to the file", layout={"width": "140px"}
+            description="Save the shop",
+            icon="save",
+            tooltip="write the shop found to the file",
+            layout={"width": "140px"},
         )
         self.save.add_class("fp-save-shop")
         self.save.on_click(lambda _: self._save())
@@ -187,7 +208,12 @@ class FitPanel(FilePanel):
         traces = files["traces"].read(fp.read_traces, files["channels"].source)
         names = tuple(f.name for f in files.values() if f.source is not None)
         return fp.fit(
-            traces, files["hardness"].read(fp.read_hardness), "mid-iron", steels, runs, data_files=names
+            traces,
+            files["hardness"].read(fp.read_hardness),
+            "mid-iron",
+            steels,
+            runs,
+            data_files=names,
         )
 
     def show(self) -> None:
@@ -225,7 +251,7 @@ class TrackingPanel(FilePanel):
         self.widget.add_class("fp-tracking")
 
     def compute(self):
-        from ...study.tracking import read_log, track
+        from ...study.shop.tracking import read_log, track
 
         log = self.file.read(read_log)
         if log is None:
@@ -330,10 +356,19 @@ class SprayCurvePanel(FilePanel):
 
         self.file = FileChoice("plate trace", "plate.csv")
         self.channel = w.Text(
-            value="P1", description="channel", style={"description_width": "80px"}, layout={"width": "170px"}
+            value="P1",
+            description="channel",
+            style={"description_width": "80px"},
+            layout={"width": "170px"},
         )
-        self.thickness, self.depth = number_field("plate, mm", 10.0), number_field("thermocouple at, mm", 1.0)
-        self.water, self.flux = number_field("water, °C", 25.0), number_field("water, kg/(m² s)", 12.0)
+        self.thickness, self.depth = (
+            number_field("plate, mm", 10.0),
+            number_field("thermocouple at, mm", 1.0),
+        )
+        self.water, self.flux = (
+            number_field("water, °C", 25.0),
+            number_field("water, kg/(m² s)", 12.0),
+        )
         super().__init__(
             [
                 self.file.widget,
@@ -361,8 +396,8 @@ class SprayCurvePanel(FilePanel):
         return value
 
     def compute(self):
-        from ...study.inverse import cooling_curve
-        from ...study.plate import Plate
+        from ...study.spray_plate.conduction import Plate
+        from ...study.spray_plate.heat_transfer import cooling_curve
 
         if self.file.source is None:
             raise InputError("no trace is given; choose a file or write its path.")
@@ -370,7 +405,9 @@ class SprayCurvePanel(FilePanel):
         depth, channel = self._needed(self.depth), self.channel.value.strip()
         traces = self.file.read(self._forgeprops.read_traces, {channel: ("face", depth)})
         return cooling_curve(
-            *traces.trace(channel), Plate(self._needed(self.thickness), depth), self._needed(self.water)
+            *traces.trace(channel),
+            Plate(self._needed(self.thickness), depth),
+            self._needed(self.water),
         )
 
     def show(self) -> None:

@@ -9,17 +9,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...errors import InputError
-from ...route import COOLING, Route
+from ...base.errors import InputError
+from ...inputs.route import COOLING, Route
 from .. import style
-from ..live import LiveFigure
+from ..canvas import LiveFigure
+from ..controls.accessibility import slider_names
+from ..controls.kept_fields import kept, put
+from ..controls.progress import Work
+from ..controls.save_bar import KeepBar
+from ..controls.settings import Choice, Slider, note
 from ..units import Units, units
-from .controls import Choice, Slider, note
 from .estimate import COOLING_WORDS
-from .keep import KeepBar
-from .kept_fields import kept, put
-from .spoken import slider_names
-from .work import Work
 
 __all__ = ["Goal", "GOALS", "TaskPanel", "task_panel"]
 
@@ -105,7 +105,9 @@ class TaskPanel:
         self.chances: list[tuple[float, float]] = []  # of face and hosel, head by head
         left = w.VBox([*(s.row for s in self.sliders.values()), self.surroundings.row, self.words])
         kept_controls = {"grade": self.goal, **self.sliders, "surroundings": self.surroundings}
-        self.keep = KeepBar("task", lambda: kept(kept_controls), lambda values: self._put(kept_controls, values))
+        self.keep = KeepBar(
+            "task", lambda: kept(kept_controls), lambda values: self._put(kept_controls, values)
+        )
         self.widget = w.VBox([self.goal, w.HBox([left, self.live.widget], layout={"flex_flow": "row wrap"}),
                               w.HBox([self.score_button, self.work.widget]), self.verdict, self.keep.widget,
                               slider_names()])  # fmt: skip
@@ -137,7 +139,9 @@ class TaskPanel:
             ylabel="face hardness, HV",
         )
         style.title(self.ax, "Up is a stronger face, right a hosel that bends")
-        (self._area,) = self.ax.fill([0] * 4, [0] * 4, facecolor=style.WANTED, edgecolor=style.QUIET, zorder=1)
+        (self._area,) = self.ax.fill(
+            [0] * 4, [0] * 4, facecolor=style.WANTED, edgecolor=style.QUIET, zorder=1
+        )
         self._aim = self.ax.text(0, 0, "", fontsize=9.5, va="top", zorder=4)
         (self._bend_span,) = self.ax.plot(
             [], [], color=style.INK, linewidth=1.4, marker="|", markersize=9, zorder=2
@@ -193,8 +197,12 @@ class TaskPanel:
             for element, (low, high) in (steel.limits or {}).items():
                 if low is not None and high is not None:
                     given[element] = float(rng.uniform(low, high))
-            settings = {n: max(route.setting(n) + rng.normal(0.0, sd), 0.0) for n, sd in _SCATTER.items()}
-            settings["flux"] = route.setting("flux") * float(np.clip(rng.normal(1.0, _FLUX_SHARE), 0.5, 1.5))
+            settings = {
+                n: max(route.setting(n) + rng.normal(0.0, sd), 0.0) for n, sd in _SCATTER.items()
+            }
+            settings["flux"] = route.setting("flux") * float(
+                np.clip(rng.normal(1.0, _FLUX_SHARE), 0.5, 1.5)
+            )
             cases.append((dataclasses.replace(steel, composition=given), route.with_(**settings)))
         return cases
 
@@ -208,8 +216,15 @@ class TaskPanel:
             face, hosel = result.zones["face"], result.hosel
             self.chances.append(
                 (
-                    chance(face.hardness_hv, face.hardness_low_hv, face.hardness_high_hv, goal.face_hv),
-                    chance(hosel.allowed_deg, hosel.allowed_deg_low, hosel.allowed_deg_high, goal.hosel_deg),
+                    chance(
+                        face.hardness_hv, face.hardness_low_hv, face.hardness_high_hv, goal.face_hv
+                    ),
+                    chance(
+                        hosel.allowed_deg,
+                        hosel.allowed_deg_low,
+                        hosel.allowed_deg_high,
+                        goal.hosel_deg,
+                    ),
                 )
             )
             if len(self.chances) == _HEADS:
@@ -227,7 +242,9 @@ class TaskPanel:
         if score >= _PASS:
             words = "Well set: this would do in a shop."
         elif face < hosel:
-            words = "The face is the weak side: more water, sooner or longer, but keep the hosel dry."
+            words = (
+                "The face is the weak side: more water, sooner or longer, but keep the hosel dry."
+            )
         else:
             words = "The hosel is the weak side: it comes out too hard or too unsure; look at how it cools."
         self.verdict.value = (

@@ -7,9 +7,9 @@ import html
 import numpy as np
 
 from .. import style
+from ..canvas import LiveFigure
+from ..controls.settings import Choice, note
 from ..figures.trust import band_plot, coverage_plot, error_plot, parity_plot, parity_words
-from ..live import LiveFigure
-from .controls import Choice, note
 
 __all__ = [
     "BandPanel",
@@ -39,7 +39,7 @@ def _still(live: LiveFigure, sentences, name: str):
 
 def parity_panel():
     """Return predicted against measured for Ms and for air-cooled, quenched and tempered bars."""
-    from ...study import trust
+    from ...study import validation as trust
 
     parities = [trust.parity(what) for what in ("ms", "bars", "quenched", "tempering")]
     live = LiveFigure(1000, 940, "predicted against measured")
@@ -51,7 +51,7 @@ def parity_panel():
 
 def formula_panel():
     """Return the errors of our Ms, Bs and tempering laws on left-out rows, beside the published formulas."""
-    from ...study import trust
+    from ...study import validation as trust
 
     live = LiveFigure(1060, 520, "errors of our formulas beside the published ones")
     said = []
@@ -81,8 +81,14 @@ def formula_panel():
                 f"{best['mean_absolute_error_c']:.1f} °C ({best['name']})."
             )
         table = trust.tempering_errors()
-        steels = table[table["what"].str.contains("(", regex=False)].sort_values("mean_absolute_error_hrc")
-        short = steels["what"].str.replace("Grange & Baughman", "G&B").str.replace("Hollomon & Jaffe", "H&J")
+        steels = table[table["what"].str.contains("(", regex=False)].sort_values(
+            "mean_absolute_error_hrc"
+        )
+        short = (
+            steels["what"]
+            .str.replace("Grange & Baughman", "G&B")
+            .str.replace("Hollomon & Jaffe", "H&J")
+        )
         error_plot(
             right,
             steels.assign(name=short),
@@ -114,7 +120,7 @@ def _method(row) -> str:
 
 def coverage_panel():
     """Return how many of ten measured bars the 80 % interval holds."""
-    from ...study import trust
+    from ...study import validation as trust
 
     table = trust.coverage()
     live = LiveFigure(900, 330, "share of measured bars inside the interval")
@@ -138,12 +144,12 @@ class BandPanel:
     def __init__(self, name: str = "42CrMo4"):
         import ipywidgets as w
 
-        from ...study import trust
-        from ...tables import read_rows
+        from ...base.tables import read_rows
+        from ...study import validation as trust
 
         self._trust = trust
         self.bands = {}
-        for r in read_rows("hardenability_bands.csv"):
+        for r in read_rows("validation/hardenability_bands.csv"):
             if r["hrc_low"] and r["hrc_high"] and r["grade"] in trust.counted_band_steels():
                 self.bands.setdefault(r["grade"], []).append(
                     (float(r["distance_mm"]), float(r["hrc_low"]), float(r["hrc_high"]), r["basis"])
@@ -187,7 +193,7 @@ def goals_panel():
     """Return the table of goals: wanted, reached, missed by, how validated, what limits it."""
     import ipywidgets as w
 
-    from ...study import trust
+    from ...study import validation as trust
 
     cells = []
     for r in trust.trust_table().to_dict("records"):
@@ -233,7 +239,7 @@ def remembered_panel():
     """Return what rests on memory: formulas room by room, folded, and tables with recalled rows."""
     import ipywidgets as w
 
-    from ...study import trust
+    from ...study import validation as trust
 
     table, rows = trust.remembered(), trust.remembered_rows()
     parts = []

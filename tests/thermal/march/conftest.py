@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from forgeprops.head import head, heads
-from forgeprops.route import Route
-from forgeprops.steel.grades import grade, grades
+from forgeprops.inputs.grades import grade, grades
+from forgeprops.inputs.head import head, heads
+from forgeprops.inputs.route import Route
 
 
 @pytest.fixture(scope="session")
@@ -39,7 +39,10 @@ def mixed():
 
         cases = []
         for _ in range(n):
-            steel, part = grade(names[rng.integers(len(names))]), library[rng.integers(len(library))]
+            steel, part = (
+                grade(names[rng.integers(len(names))]),
+                library[rng.integers(len(library))],
+            )
             settings = dict(
                 preheat_c=between(760, 1150), soak_s=between(600, 1200), transfer_s=between(2, 10),
                 dwell_s=between(0.02, 0.3), die_c=between(100, 350), rest_s=between(0.2, 1.5),

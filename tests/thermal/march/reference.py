@@ -18,10 +18,11 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import csc_matrix
 
-from forgeprops.shop import Shop
+from forgeprops.engine import balance, batch, march, outcome, packing
+from forgeprops.engine import run as heads
+from forgeprops.engine.section import lobatto
+from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import surroundings as law
-from forgeprops.thermal.march import balance, batch, heads, march, outcome, packing
-from forgeprops.thermal.march.section import lobatto
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
 from forgeprops.transformation import austenite, decomposition, kinetics
 
@@ -29,7 +30,9 @@ from forgeprops.transformation import austenite, decomposition, kinetics
 _LAG_S = 1e-4
 _WATER_GRID = balance._WET_STEP_C * np.arange(balance.WET_POINTS)
 _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[p] for p in ("pearlite", "bainite", "martensite"))
-(T, F, P, B, M, U) = range(6)  # F, P, B hold share^0.6, in which their growth is smooth; U: undercooling below Ms used up
+(T, F, P, B, M, U) = range(
+    6
+)  # F, P, B hold share^0.6, in which their growth is smooth; U: undercooling below Ms used up
 
 
 def fed(monkeypatch, steels, heads_, routes, shops=None):
@@ -69,7 +72,13 @@ def slab(zones, points, cells=False):
     else:
         _, weight, slopes = lobatto(points)
     first = points * np.arange(zones)
-    return Slab(np.tile(weight, zones), np.repeat(np.arange(zones), points), first, first + points - 1, slopes)
+    return Slab(
+        np.tile(weight, zones),
+        np.repeat(np.arange(zones), points),
+        first,
+        first + points - 1,
+        slopes,
+    )
 
 
 # ---- the laws, on arrays
@@ -80,9 +89,9 @@ def capacity(t, a):
     """J/(kg K) of a mixture with `a` of austenite."""
     k = t + 273.15
     cold = np.minimum(t, 700.0)
-    return a * (24.6643 + 0.00751504 * k + 3.53562e-7 * k * k - 154718.0 / (k * k)) / 0.055845 + (1.0 - a) * (
-        425.0 + cold * (0.773 + cold * (-1.69e-3 + cold * 2.22e-6))
-    )
+    return a * (24.6643 + 0.00751504 * k + 3.53562e-7 * k * k - 154718.0 / (k * k)) / 0.055845 + (
+        1.0 - a
+    ) * (425.0 + cold * (0.773 + cold * (-1.69e-3 + cold * 2.22e-6)))
 
 
 def metal_k(t, alloyed, a):
@@ -95,7 +104,11 @@ def metal_k(t, alloyed, a):
 def growth(x, k, tail=0.0):
     """dX/dt / X^0.4 for dX/dt = k X^(0.4 (1-X)) (1-X)^(0.4 X) exp(-tail X²)."""
     x = np.clip(x, 1e-30, 1.0)
-    return np.where(x < 1.0, k * np.exp(-0.4 * x * np.log(x) - tail * x * x) * np.maximum(1.0 - x, 0.0) ** (0.4 * x), 0.0)
+    return np.where(
+        x < 1.0,
+        k * np.exp(-0.4 * x * np.log(x) - tail * x * x) * np.maximum(1.0 - x, 0.0) ** (0.4 * x),
+        0.0,
+    )
 
 
 def cap_of_ferrite(t, ae1, ae3, carbon):
@@ -104,7 +117,11 @@ def cap_of_ferrite(t, ae1, ae3, carbon):
         carbon + (ae3 - t) / kinetics.AE3_SLOPE_C,
         carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C,
     )
-    return np.where((t < ae3) & (boundary > carbon), (boundary - carbon) / (boundary - kinetics.CARBON_IN_FERRITE), 0.0)
+    return np.where(
+        (t < ae3) & (boundary > carbon),
+        (boundary - carbon) / (boundary - kinetics.CARBON_IN_FERRITE),
+        0.0,
+    )
 
 
 def speed(k, under, power, q_cal, kelvin):
@@ -120,7 +137,9 @@ class Case:
         self.air, self.start, self.kin = convection[convection_of[c]], start[start_of[c]], kin
         self.lay = lay = slab(len(self.zones), points, cells)
         # zones that the engine takes as one structure have one here too, but not on even cells
-        self.one = np.zeros(len(lay.zone), bool) if cells else self.zones["one_structure"][lay.zone] > 0.0
+        self.one = (
+            np.zeros(len(lay.zone), bool) if cells else self.zones["one_structure"][lay.zone] > 0.0
+        )
         self.wet = np.zeros((len(self.zones), balance.WET_POINTS))
         self.mass = self.zones["mass_kg"][lay.zone] * lay.weight
 
@@ -130,9 +149,9 @@ class Case:
     def dry(self, z, t):
         c = self.case
         air = c["air_factor"] * np.interp(t, packing.CONVECTION_C, self.air[z])
-        return air * (t - c["air_c"]) + c["emissivity"] * c["view_factor"] * law.STEFAN_BOLTZMANN * (
-            (t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4
-        )
+        return air * (t - c["air_c"]) + c["emissivity"] * c[
+            "view_factor"
+        ] * law.STEFAN_BOLTZMANN * ((t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4)
 
     def loss(self, step, front, z, t, seconds):
         """Heat a surface gives off, W/m²."""
@@ -143,10 +162,23 @@ class Case:
             ) + law.FURNACE_CONVECTION_W_M2K * (t - c["furnace_c"])
         die = (law.DIE_CONDUCTIVITY_W_MK, law.DIE_DENSITY_KG_M3, law.DIE_HEAT_J_KGK)
         if kind == packing.STROKE:
-            return c["die_factor"] * law.die_contact_w_m2k(step["contact"], seconds, *die) * (t - c["die_c"])
+            return (
+                c["die_factor"]
+                * law.die_contact_w_m2k(step["contact"], seconds, *die)
+                * (t - c["die_c"])
+            )
         if not front and kind in (packing.REST, packing.SPRAY_ON_DIE):
-            return c["die_factor"] * law.die_contact_w_m2k(law.RESTING_CONTACT_W_M2K, seconds, *die) * (t - c["die_c"])
-        if front and step["share"][z] > 0.0 and c["flux"] > 0.0 and kind in (packing.SPRAY, packing.SPRAY_ON_DIE):
+            return (
+                c["die_factor"]
+                * law.die_contact_w_m2k(law.RESTING_CONTACT_W_M2K, seconds, *die)
+                * (t - c["die_c"])
+            )
+        if (
+            front
+            and step["share"][z] > 0.0
+            and c["flux"] > 0.0
+            and kind in (packing.SPRAY, packing.SPRAY_ON_DIE)
+        ):
             return np.interp(t - c["water_c"], _WATER_GRID, self.wet[z])
         if z == 4 and kind == packing.COOL and c["sleeve_w_m2k"] > 0.0:
             return c["sleeve_w_m2k"] * (t - c["air_c"])
@@ -163,15 +195,23 @@ class Case:
             means.append(w @ tz)
             ks.append(metal_k(means[-1], self.case["alloyed"], w @ az))
             if lay.slopes is None:
-                k = metal_k(0.5 * (tz[1:] + tz[:-1]), self.case["alloyed"], 0.5 * (az[1:] + az[:-1]))
+                k = metal_k(
+                    0.5 * (tz[1:] + tz[:-1]), self.case["alloyed"], 0.5 * (az[1:] + az[:-1])
+                )
                 flow = k * zones[z]["conduction_m"] * (len(tz) - 1) * np.diff(tz, axis=0)
                 power[own][:-1] += flow
                 power[own][1:] -= flow
             else:
                 k = metal_k(tz, self.case["alloyed"], az)
-                power[own] -= zones[z]["conduction_m"] * (lay.slopes.T @ (k * (w[:, None] * (lay.slopes @ tz))))
-            power[lay.first[z]] -= zones[z]["front_m2"] * self.loss(step, True, z, t[lay.first[z]], seconds)
-            power[lay.last[z]] -= zones[z]["back_m2"] * self.loss(step, False, z, t[lay.last[z]], seconds)
+                power[own] -= zones[z]["conduction_m"] * (
+                    lay.slopes.T @ (k * (w[:, None] * (lay.slopes @ tz)))
+                )
+            power[lay.first[z]] -= zones[z]["front_m2"] * self.loss(
+                step, True, z, t[lay.first[z]], seconds
+            )
+            power[lay.last[z]] -= zones[z]["back_m2"] * self.loss(
+                step, False, z, t[lay.last[z]], seconds
+            )
         for z in range(len(zones) - 1):
             flow = zones[z]["link_m"] * 0.5 * (ks[z] + ks[z + 1]) * (means[z] - means[z + 1])
             for zone, sign in ((z, -1.0), (z + 1, 1.0)):
@@ -187,14 +227,24 @@ class Case:
         n = len(self.mass)
         t, share, left, _ = y.reshape(4, n, -1)
         d = np.zeros((4, n, t.shape[1]))
-        equilibrium = np.vectorize(austenite.austenite_equilibrium)(t, c["ac1"], c["ac3"], c["carbon"])
+        equilibrium = np.vectorize(austenite.austenite_equilibrium)(
+            t, c["ac1"], c["ac3"], c["carbon"]
+        )
         tau = np.vectorize(austenite.austenite_formation_time_s)(t)
         d[1] = np.maximum(equilibrium - share, 0.0) / tau
         formed = t > c["ac1"]  # a furnace only heats
         speed_ = math.exp(c["ln_carbide_speed"])
-        d[2] = np.where(formed, -left * speed_ / np.vectorize(austenite.carbide_dissolution_time_s)(t), 0.0)
+        d[2] = np.where(
+            formed, -left * speed_ / np.vectorize(austenite.carbide_dissolution_time_s)(t), 0.0
+        )
         rate = np.vectorize(austenite.grain_growth_rate)(
-            t, c["grain_ln_k"], c["grain_q"], c["grain_ln_k_low"], c["grain_q_low"], c["pin_low"], c["pin_high"]
+            t,
+            c["grain_ln_k"],
+            c["grain_q"],
+            c["grain_ln_k_low"],
+            c["grain_q_low"],
+            c["pin_low"],
+            c["pin_high"],
         )
         d[3] = np.where(formed, rate, 0.0) / 1e6  # µm^m are large numbers
         heat = self.power(step, seconds, t, share) - d[1] * _HEAT_FP * self.mass[:, None]
@@ -205,7 +255,11 @@ class Case:
     # -------------------------------------------------------------------------------------------------------
 
     def on_carbon(self, row, carbon):
-        return np.interp(carbon, np.linspace(0.0, decomposition.TABLE_CARBON, self.start.shape[1]), self.start[row])
+        return np.interp(
+            carbon,
+            np.linspace(0.0, decomposition.TABLE_CARBON, self.start.shape[1]),
+            self.start[row],
+        )
 
     def level(self, x):
         """Mean over a zone at the points of a zone of one structure."""
@@ -222,7 +276,10 @@ class Case:
         c, kin, s = self.case, self.kin, self.state
         t = y[T]
         f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
-        a0, c0, ae3 = (s[i][:, None] for i in (decomposition.AUSTENITE_0, decomposition.CARBON_0, decomposition.AE3))
+        a0, c0, ae3 = (
+            s[i][:, None]
+            for i in (decomposition.AUSTENITE_0, decomposition.CARBON_0, decomposition.AE3)
+        )
         a = np.maximum(a0 - f - p - b - y[M], 0.0)
         power = self.power(step, seconds, t, a)
         heat_capacity = self.mass[:, None] * capacity(t, a)
@@ -241,7 +298,9 @@ class Case:
             (B, b, decomposition.K_B, c["bainite_limit"] - at, 2, kin[2], kin[15]),
         ):
             whole = np.maximum(share + a, 1e-12)
-            g = growth(share / whole, speed(s[k][:, None], under, exponent, q, kelvin), tail) * (a > 1e-9)
+            g = growth(share / whole, speed(s[k][:, None], under, exponent, q, kelvin), tail) * (
+                a > 1e-9
+            )
             d[row] = 0.6 * whole**0.6 * g
             amounts.append(whole**0.6 * g * share**0.4)
         df, dp, db = amounts
@@ -249,7 +308,11 @@ class Case:
         left = a0 - f
         carbon = np.where(
             left > 1e-6,
-            np.clip((c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9), c0, decomposition.TABLE_CARBON),
+            np.clip(
+                (c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9),
+                c0,
+                decomposition.TABLE_CARBON,
+            ),
             decomposition.TABLE_CARBON,
         )
         d[U] = np.maximum(self.on_carbon(0, carbon) - at - y[U], 0.0) / _LAG_S
@@ -261,7 +324,9 @@ class Case:
             log_v = self.rate_of_hardness(at, log_v)
         temper = np.exp(-c["temper_q_k"] / kelvin)
         # summed up afterwards: what hardness needs (tempering goes with the 14th power of the share, see `decomposition`)
-        sums = np.stack([(df + dp) * log_v, db * log_v, d[M] * carbon, y[M] ** 14 * temper, b**14 * temper])
+        sums = np.stack(
+            [(df + dp) * log_v, db * log_v, d[M] * carbon, y[M] ** 14 * temper, b**14 * temper]
+        )
         return d, sums
 
     def rate_of_hardness(self, at, log_v):
@@ -286,7 +351,11 @@ class Case:
         times = (begin + 0.5 * width * (nodes + 1.0)).ravel()
         weights = (0.5 * width * weights).ravel()
         total = np.zeros((5, len(self.mass)))
-        if step["kind"] in (packing.REST, packing.STROKE, packing.SPRAY_ON_DIE):  # the die's resistance has a clock
+        if step["kind"] in (
+            packing.REST,
+            packing.STROKE,
+            packing.SPRAY_ON_DIE,
+        ):  # the die's resistance has a clock
             for time, w in zip(times, weights, strict=True):
                 total += w * self.rates(time, found.sol(time).reshape(6, -1, 1), step)[1][..., 0]
             return total
@@ -324,7 +393,14 @@ class Case:
             if y is None:
                 for i in range(n):
                     march.set_austenite(
-                        _Record(c), self.kin, self.state, i, heat[0, i], heat[1, i], heat[2, i] ** (1.0 / c["grain_m"]), t[i]
+                        _Record(c),
+                        self.kin,
+                        self.state,
+                        i,
+                        heat[0, i],
+                        heat[1, i],
+                        heat[2, i] ** (1.0 / c["grain_m"]),
+                        t[i],
                     )
                 for row in self.state:
                     row[:] = self.level(row)
@@ -341,7 +417,14 @@ class Case:
             if kind in (packing.SPRAY, packing.SPRAY_ON_DIE):
                 for z in range(len(self.zones)):
                     if step["share"][z] > 0.0 and c["flux"] > 0.0:
-                        balance.wet_table(c["flux"] * step["share"][z], scale[z], _Record(c), self.air, z, self.wet)
+                        balance.wet_table(
+                            c["flux"] * step["share"][z],
+                            scale[z],
+                            _Record(c),
+                            self.air,
+                            z,
+                            self.wet,
+                        )
             atol = np.repeat([1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3], n) * rtol / 1e-6
             events = None
             if kind == packing.COOL:
@@ -366,7 +449,12 @@ class Case:
         n = len(self.mass)
         # steps of the differences, °C and shares: downwards in temperature, where martensite forms, and on the side of
         # a share where it exists
-        width = np.repeat([-1e-3, 1e-6, 1e-6, 1e-6] if rate == self.furnace else [-1e-3, 1e-6, 1e-6, 1e-6, 1e-6, -1e-3], n)
+        width = np.repeat(
+            [-1e-3, 1e-6, 1e-6, 1e-6]
+            if rate == self.furnace
+            else [-1e-3, 1e-6, 1e-6, 1e-6, 1e-6, -1e-3],
+            n,
+        )
         each = np.arange(len(width))
 
         def f(t, y):
@@ -410,10 +498,15 @@ class Case:
         f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
         s[decomposition.FERRITE], s[decomposition.PEARLITE], s[decomposition.BAINITE] = f, p, b
         s[decomposition.MARTENSITE] = y[M]
-        s[decomposition.AUSTENITE] = np.maximum(s[decomposition.AUSTENITE_0] - f - p - b - y[M], 0.0)
+        s[decomposition.AUSTENITE] = np.maximum(
+            s[decomposition.AUSTENITE_0] - f - p - b - y[M], 0.0
+        )
         s[decomposition.LOG_V_FP], s[decomposition.LOG_V_B], s[decomposition.CARBON_M] = sums[:3]
         s[decomposition.UNDERCOOLING], s[decomposition.T_MIN] = y[U], self.level(y[T])
-        for row, share, integral in ((decomposition.J_MARTENSITE, y[M], sums[3]), (decomposition.J_BAINITE, b, sums[4])):
+        for row, share, integral in (
+            (decomposition.J_MARTENSITE, y[M], sums[3]),
+            (decomposition.J_BAINITE, b, sums[4]),
+        ):
             s[row] = np.where(share > 1e-6, integral / np.maximum(share, 1e-6) ** 14, 0.0)
 
     def hardness(self):
@@ -425,13 +518,33 @@ class Case:
         for i, t in enumerate(self.temperature):
             if t > c.air_c and s[decomposition.AUSTENITE, i] > 0.0:
                 decomposition.decompose(
-                    s, i, t, c.air_c, 0.0, 36.0, c.ae1, c.bainite_limit, arrhenius, self.start, forward, inverse, top
+                    s,
+                    i,
+                    t,
+                    c.air_c,
+                    0.0,
+                    36.0,
+                    c.ae1,
+                    c.bainite_limit,
+                    arrhenius,
+                    self.start,
+                    forward,
+                    inverse,
+                    top,
                 )
         zones = len(self.zones)
         out, hv = np.zeros((zones, outcome.OUT)), np.zeros(len(self.mass))
         marker = (0,) * (len(self.mass) // zones)
         outcome.collect(
-            c, self.start, s, self.heat, marker, self.lay.weight[: len(marker)], np.zeros((zones, outcome.FIRST)), hv, out
+            c,
+            self.start,
+            s,
+            self.heat,
+            marker,
+            self.lay.weight[: len(marker)],
+            np.zeros((zones, outcome.FIRST)),
+            hv,
+            out,
         )
         return out
 
@@ -452,9 +565,13 @@ def along(case, pieces, times):
     n, lay = len(case.mass), case.lay
     mean, front = np.empty((len(times), len(case.zones))), np.empty((len(times), len(case.zones)))
     for k, time in enumerate(times):
-        begin, _, solution = next((piece for piece in pieces if time <= piece[1] + 1e-9), pieces[-1])
+        begin, _, solution = next(
+            (piece for piece in pieces if time <= piece[1] + 1e-9), pieces[-1]
+        )
         t = solution(time - begin)[:n]
         for z in range(len(case.zones)):
-            mean[k, z] = lay.weight[lay.first[z] : lay.last[z] + 1] @ t[lay.first[z] : lay.last[z] + 1]
+            mean[k, z] = (
+                lay.weight[lay.first[z] : lay.last[z] + 1] @ t[lay.first[z] : lay.last[z] + 1]
+            )
             front[k, z] = t[lay.first[z]]
     return mean, front

@@ -10,13 +10,13 @@ import dataclasses
 import numpy as np
 import pytest
 
-from forgeprops.head import head
-from forgeprops.route import Route
-from forgeprops.shop import Shop
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.march.heads import march_heads
-from forgeprops.thermal.march.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
-from forgeprops.thermal.march.packing import POINTS
+from forgeprops.engine.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
+from forgeprops.engine.packing import POINTS
+from forgeprops.engine.run import march_heads
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.head import head
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.shop import Shop
 
 SPRAYED = Route()
 DRY = dataclasses.replace(SPRAYED, spray=None)
@@ -28,7 +28,9 @@ PART = Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surrounding
     [("4130", SPRAYED), ("4130", DRY), ("1030", SPRAYED), ("1030", DRY), ("4340", PART)],
     ids=["4130-sprayed", "4130-dry", "1030-sprayed", "1030-dry", "4340-part-austenite"],
 )
-def test_same_curves_and_hardness_as_solve_ivp(name, route, reference, monkeypatch, record_property):
+def test_same_curves_and_hardness_as_solve_ivp(
+    name, route, reference, monkeypatch, record_property
+):
     steel, part = grade(name), head("mid-iron")
     case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS[0])
     pieces = case.run(rtol=1e-6)
@@ -51,6 +53,8 @@ def test_same_curves_and_hardness_as_solve_ivp(name, route, reference, monkeypat
         assert found[:, O_HV_QUENCHED] == pytest.approx(expected[:, O_HV_QUENCHED], abs=0.5)
     assert found[:, O_MARTENSITE] == pytest.approx(expected[:, O_MARTENSITE], abs=3e-3)
     found, off = marched(0.4)
-    assert off < 3.0  # where the face falls by 300 °C a second and where the furnace's steps are long
+    assert (
+        off < 3.0
+    )  # where the face falls by 300 °C a second and where the furnace's steps are long
     if route is not PART:
         assert found[:, O_HV] == pytest.approx(expected[:, O_HV], abs=2.0)

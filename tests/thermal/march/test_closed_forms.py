@@ -18,8 +18,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.march import batch, packing
+from forgeprops.engine import batch, packing
+from forgeprops.inputs.grades import grade
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 from forgeprops.thermal.surroundings import STEFAN_BOLTZMANN
 from forgeprops.transformation import austenite
@@ -102,14 +102,26 @@ def lump(capacity_j_m2k):
 @pytest.mark.parametrize(
     ("capacity", "h", "left", "seconds"),
     [
-        (7800 * 460 * 0.025 / 3, 10.0, 50 / 350, 5818.0),  # Holman 4-1: sphere, 450 to 150 °C in 100 °C
+        (
+            7800 * 460 * 0.025 / 3,
+            10.0,
+            50 / 350,
+            5818.0,
+        ),  # Holman 4-1: sphere, 450 to 150 °C in 100 °C
         (8500 * 320 * 0.001 / 6, 210.0, 0.01, 9.94),  # Cengel 4-1: bead, 99 % of the change
-        (7800 * 600 * 0.012 / 6, 20.0, 75 / 825, 1122.0),  # Incropera 5.6: ball, 1150 to 400 K in 325 K
+        (
+            7800 * 600 * 0.012 / 6,
+            20.0,
+            75 / 825,
+            1122.0,
+        ),  # Incropera 5.6: ball, 1150 to 400 K in 325 K
     ],
     ids=["holman_4_1", "cengel_4_1", "incropera_5_6"],
 )
 def test_lumped_worked_examples(capacity, h, left, seconds):
-    assert capacity / h * math.log(1 / left) == pytest.approx(seconds, rel=2e-3)  # the book's own formula
+    assert capacity / h * math.log(1 / left) == pytest.approx(
+        seconds, rel=2e-3
+    )  # the book's own formula
     marched = run([lump(capacity)], 1.3 * seconds, h=h)
     assert time_to(marched, LOW_C + left * (HIGH_C - LOW_C)) == pytest.approx(seconds, rel=0.01)
 
@@ -153,7 +165,10 @@ def test_lumped_cooling_with_varying_heat_capacity(austenitic):
 def test_two_nodes_even_out():
     """T1 - T2 falls as exp(-G t (1/C1 + 1/C2)) to a common (C1 T1 + C2 T2)/(C1 + C2)."""
     m1, m2, link = 0.05, 0.20, 0.01
-    zones = [{"mass_kg": m1, "front_m2": 1e-3, "conduction_m": 1e3, "link_m": link}, {"mass_kg": m2, "conduction_m": 1e3}]
+    zones = [
+        {"mass_kg": m1, "front_m2": 1e-3, "conduction_m": 1e3, "link_m": link},
+        {"mass_kg": m2, "conduction_m": 1e3},
+    ]
     seconds = 60.0
     # a jet cools the first alone for a moment; then both are left to themselves
     marched = run(zones, (1.5, seconds), kinds=(packing.JET, packing.COOL), h=0.0)
@@ -180,7 +195,10 @@ def wall(capacity_j_m2k, conductance_w_m2k, wet=("front",)):
 
 def series(biot, fourier, terms=8):
     """Shares left at the middle, at the surface, and of the heat, in a plane wall (Incropera eq. 5.42; one term: 5.43)."""
-    roots = [brentq(lambda z: z * math.tan(z) - biot, n * math.pi + 1e-9, (n + 0.5) * math.pi - 1e-9) for n in range(terms)]
+    roots = [
+        brentq(lambda z: z * math.tan(z) - biot, n * math.pi + 1e-9, (n + 0.5) * math.pi - 1e-9)
+        for n in range(terms)
+    ]
     c = [4 * math.sin(z) / (2 * z + math.sin(2 * z)) * math.exp(-z * z * fourier) for z in roots]
     return (
         sum(c),
@@ -189,7 +207,9 @@ def series(biot, fourier, terms=8):
     )
 
 
-@pytest.mark.parametrize(("biot", "root", "c"), [(0.1, 0.3111, 1.0161), (1.0, 0.8603, 1.1191), (5.0, 1.3138, 1.2402)])
+@pytest.mark.parametrize(
+    ("biot", "root", "c"), [(0.1, 0.3111, 1.0161), (1.0, 0.8603, 1.1191), (5.0, 1.3138, 1.2402)]
+)
 def test_the_series_is_the_books(biot, root, c):
     """First root and coefficient of Incropera Table 5.1 (derived, agrees with the table from memory)."""
     assert series(biot, 2.0, 1)[0] == pytest.approx(c * math.exp(-2.0 * root**2), rel=5e-4)
@@ -202,20 +222,26 @@ def test_incropera_5_4_pipe_wall():
     points = marched.trace[0][-1, 3:]
     outside, inside = (60.0 - 80.0 * share_left(points[i]) for i in (0, -1))
     middle, surface, held = series(h * length / k, k / (rho * c) * seconds / length**2)
-    assert (inside, outside) == pytest.approx((60 - 80 * middle, 60 - 80 * surface), abs=0.4)  # 0.5 % of 80 K
+    assert (inside, outside) == pytest.approx(
+        (60 - 80 * middle, 60 - 80 * surface), abs=0.4
+    )  # 0.5 % of 80 K
     assert (inside, outside) == pytest.approx((42.9, 45.2), abs=0.8)  # the book, by chart
     # flux into the wall at 8 min, W/m², and heat taken up by then, J/m of pipe of 1 m diameter
     assert h * (60.0 - outside) == pytest.approx(7320, rel=0.01)
     scale = 80.0 / (HIGH_C - LOW_C)
     assert -marched.energy[0, 0] * scale * math.pi == pytest.approx(2.73e7, rel=0.01)
-    assert 1 - held == pytest.approx(-marched.energy[0, 0] * scale / (rho * c * length * 80.0), rel=0.01)
+    assert 1 - held == pytest.approx(
+        -marched.energy[0, 0] * scale / (rho * c * length * 80.0), rel=0.01
+    )
 
 
 def test_cengel_4_3_brass_plate():
     """40 mm brass plate, 20 °C, in 500 °C for 7 min: 279.6 °C at the surface (one-term; chart answer 282 °C)."""
     thickness, k, rho, c, h = 0.04, 110.0, 8530.0, 380.0, 120.0
     marched = run([wall(rho * c * thickness, k / thickness, ("front", "back"))], 420.0, h=h)
-    assert 500.0 - 480.0 * share_left(marched.trace[0][-1, 2]) == pytest.approx(279.6, abs=2.4)  # 0.5 % of 480 K
+    assert 500.0 - 480.0 * share_left(marched.trace[0][-1, 2]) == pytest.approx(
+        279.6, abs=2.4
+    )  # 0.5 % of 480 K
 
 
 @pytest.mark.parametrize("biot", [0.1, 0.3, 1.0, 2.0, 5.0])
@@ -225,13 +251,20 @@ def test_plane_wall_from_dull_to_sharp(biot):
     h = biot * k / half
     for fourier in (0.1, 0.3, 0.8, 2.0):
         seconds = fourier * half**2 * capacity / k
-        marched = run([wall(2 * half * capacity, k / (2 * half), ("front", "back"))], seconds, h=h, tolerance_c=0.1)
+        marched = run(
+            [wall(2 * half * capacity, k / (2 * half), ("front", "back"))],
+            seconds,
+            h=h,
+            tolerance_c=0.1,
+        )
         row = marched.trace[0][-1]
         found = share_left(row[3 + 2]), share_left(row[2]), share_left(row[1])
         assert found == pytest.approx(series(biot, fourier), abs=8e-3)
 
 
-@pytest.mark.parametrize(("biot", "fourier"), [(2.0, 0.02), (2.0, 0.05), (10.0, 0.05), (40.0, 0.08)])
+@pytest.mark.parametrize(
+    ("biot", "fourier"), [(2.0, 0.02), (2.0, 0.05), (10.0, 0.05), (40.0, 0.08)]
+)
 def test_surface_of_a_half_space(biot, fourier):
     """Early on a wall is a half space: (T - Ti)/(Too - Ti) = 1 - exp(A²) erfc(A), A = Bi sqrt(Fo).
 
@@ -240,10 +273,15 @@ def test_surface_of_a_half_space(biot, fourier):
     """
     length, k, capacity = 0.01, 30.0, 5e6
     marched = run(
-        [wall(length * capacity, k / length)], fourier * length**2 * capacity / k, h=biot * k / length, tolerance_c=0.1
+        [wall(length * capacity, k / length)],
+        fourier * length**2 * capacity / k,
+        h=biot * k / length,
+        tolerance_c=0.1,
     )
     a = biot * math.sqrt(fourier)
-    assert share_left(marched.trace[0][-1, 2]) == pytest.approx(math.exp(a * a) * math.erfc(a), abs=0.01)
+    assert share_left(marched.trace[0][-1, 2]) == pytest.approx(
+        math.exp(a * a) * math.erfc(a), abs=0.01
+    )
 
 
 def test_holman_4_2_flux_from_a_surface_held():

@@ -8,14 +8,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from forgeprops.head import head
-from forgeprops.route import Route
-from forgeprops.shop import Shop
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.march.batch import TOLERANCE_C
-from forgeprops.thermal.march.heads import march_heads
-from forgeprops.thermal.march.march import STEP_LIMIT
-from forgeprops.thermal.march.outcome import (
+from forgeprops.engine.batch import TOLERANCE_C
+from forgeprops.engine.march import STEP_LIMIT
+from forgeprops.engine.outcome import (
     O_AUSTENITE,
     O_BAINITE,
     O_FERRITE,
@@ -24,7 +19,12 @@ from forgeprops.thermal.march.outcome import (
     O_PEARLITE,
     O_UNTRANSFORMED,
 )
-from forgeprops.thermal.march.packing import POINTS
+from forgeprops.engine.packing import POINTS
+from forgeprops.engine.run import march_heads
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.head import head
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.shop import Shop
 
 CASES = 300
 
@@ -43,7 +43,9 @@ def again(cases, **options):
 def errors(name, found, fine):
     off = np.abs(found.zones[:, :, O_HV] - fine.zones[:, :, O_HV])
     median, last = np.median(off), np.quantile(off, 0.99)
-    print(f"\n{name}: median {median:.3f} HV, 99th percentile {last:.2f} HV, largest {off.max():.1f} HV")
+    print(
+        f"\n{name}: median {median:.3f} HV, 99th percentile {last:.2f} HV, largest {off.max():.1f} HV"
+    )
     return median, last
 
 
@@ -67,7 +69,9 @@ def test_steps_in_time(delivered):
     some = tuple(column[:150] for column in cases)
     fine = march_heads(*some, [Shop()] * 150, tolerance_c=0.02)
     coarse = dataclasses.replace(marched, zones=marched.zones[:150])
-    median, last = errors(f"time, {TOLERANCE_C} °C against 0.02 °C ({marched.steps.mean():.0f} steps)", coarse, fine)
+    median, last = errors(
+        f"time, {TOLERANCE_C} °C against 0.02 °C ({marched.steps.mean():.0f} steps)", coarse, fine
+    )
     assert median < 0.2 and last < 1.0
 
 
@@ -81,7 +85,9 @@ def test_points_through_the_thickness(delivered):
 
 def test_shares_sum_to_one_and_hardness_is_sane(delivered):
     zones = delivered[1].zones
-    shares = zones[:, :, [O_FERRITE, O_PEARLITE, O_BAINITE, O_MARTENSITE, O_AUSTENITE, O_UNTRANSFORMED]]
+    shares = zones[
+        :, :, [O_FERRITE, O_PEARLITE, O_BAINITE, O_MARTENSITE, O_AUSTENITE, O_UNTRANSFORMED]
+    ]
     assert np.abs(shares.sum(axis=2) - 1.0).max() < 1e-9
     assert shares.min() > -1e-12
     assert np.isfinite(zones).all()

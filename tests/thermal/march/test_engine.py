@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 
 import forgeprops
-from forgeprops.head import head
-from forgeprops.route import Route
-from forgeprops.shop import Shop
-from forgeprops.steel.grades import grade
-from forgeprops.thermal.march import balance, batch, packing
-from forgeprops.thermal.march.heads import march_heads
-from forgeprops.thermal.spray_law import SCALE_CONDUCTIVITY_W_MK, spray_w_m2k
+from forgeprops.engine import balance, batch, packing
+from forgeprops.engine.run import march_heads
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.head import head
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.shop import Shop
+from forgeprops.thermal.spray_units import SCALE_CONDUCTIVITY_W_MK, spray_w_m2k
 
 PACKAGE = Path(forgeprops.__file__).resolve().parent
 N = 150
@@ -50,11 +50,15 @@ def test_threads_chunks_and_order_change_nothing(cases, monkeypatch):
 
 
 def _march_one(i):
-    found = march_heads([grade("4130")], [head("mid-iron")], [Route().with_(preheat_c=850.0 + i)], [Shop()])
+    found = march_heads(
+        [grade("4130")], [head("mid-iron")], [Route().with_(preheat_c=850.0 + i)], [Shop()]
+    )
     return found.zones[0]
 
 
-@pytest.mark.skipif("fork" not in multiprocessing.get_all_start_methods(), reason="no fork on this system")
+@pytest.mark.skipif(
+    "fork" not in multiprocessing.get_all_start_methods(), reason="no fork on this system"
+)
 @pytest.mark.filterwarnings("ignore:This process:DeprecationWarning")
 def test_forked_workers_find_the_same():
     """A worker forked after the engine was compiled and threads have run neither hangs nor differs."""
@@ -125,7 +129,9 @@ def test_read_only_package_without_a_home_still_works(tmp_path):
         (path / "__pycache__").write_text("not a folder")
         path.chmod(stat.S_IRUSR | stat.S_IXUSR)
     try:
-        value, said = run(folder, HOME=str(nowhere), XDG_CACHE_HOME=str(nowhere), PYTHONDONTWRITEBYTECODE="1")
+        value, said = run(
+            folder, HOME=str(nowhere), XDG_CACHE_HOME=str(nowhere), PYTHONDONTWRITEBYTECODE="1"
+        )
     finally:
         for path in locked:
             path.chmod(stat.S_IRWXU)
@@ -161,6 +167,10 @@ def test_wet_table(flux, scale_um):
         q = np.array([spray_w_m2k(flux, 25.0 + x, 25.0) * x for x in s[::40]])
         off = s[::40] + q * resistance - metal
         first = int(np.argmax(off <= 0.0)) if off[0] > 0 else 0
-        exact = q[first] if first == 0 else np.interp(0.0, [off[first], off[first - 1]], [q[first], q[first - 1]])
+        exact = (
+            q[first]
+            if first == 0
+            else np.interp(0.0, [off[first], off[first - 1]], [q[first], q[first - 1]])
+        )
         worst = max(worst, abs(np.interp(metal, grid, table[0]) - exact) / q.max())
     assert worst < 0.03

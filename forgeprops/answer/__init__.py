@@ -1,0 +1,1 @@
+"""The main job: evaluation, interval, warnings and the result."""

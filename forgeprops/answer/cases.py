@@ -1,0 +1,245 @@
+"""Cases as users give them: sequences paired, singles for all, names made into objects, errors kept."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ..base.errors import InputError, check_choice
+from ..inputs.grades import grade
+from ..inputs.head import Head
+from ..inputs.head import head as library_head
+from ..inputs.route import Route
+from ..inputs.shop import Shop, shop_or_file
+from ..inputs.steel import Steel
+from .evaluation import check_later_heats
+
+__all__ = ["Case", "cases_of", "head_from", "route_from", "shop_from", "steel_from"]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One case, or what is wrong with it.
+
+    Attributes
+    ----------
+    steel, head, route, shop
+        None for what could not be made.
+    error : str
+    """
+
+    steel: Steel | None
+    head: Head | None
+    route: Route | None
+    shop: Shop | None
+    error: str = ""
+
+
+_WRONG = (InputError, TypeError, ValueError, AttributeError, KeyError)
+
+
+def _named(given: Mapping, kind) -> dict[str, Any]:
+    """Arguments of a dataclass by name; names it has not are refused with the nearest."""
+    allowed = [f.name for f in dataclasses.fields(kind) if f.init]
+    return {
+        check_choice(name, "field", allowed, kind.__name__.lower()): value
+        for name, value in given.items()
+    }
+
+
+def steel_from(given) -> Steel:
+    """A steel from a steel, a grade's name, the arguments of `Steel`, or a bare composition.
+
+    Examples
+    --------
+    >>> steel_from({"C": 0.2, "Mn": 0.5}).get("Mn"), steel_from("4130").name
+    (0.5, '4130')
+    """
+    if isinstance(given, Steel):
+        return given
+    if isinstance(given, str):
+        return grade(given)
+    if isinstance(given, Mapping):
+        return (
+            Steel(**{"name": "steel", **_named(given, Steel)})
+            if "composition" in given
+            else Steel("steel", given)
+        )
+    raise InputError(
+        f"steel is {given!r:.60}; allowed is a Steel, a grade's name or a composition."
+    )
+
+
+def head_from(given) -> Head:
+    """A head from a head, a library name, None (the mid-iron), or dimensions changed on one of the library.
+
+    Examples
+    --------
+    >>> head_from({"head": "wedge", "face_thickness_mm": 3.0}).face.thickness_mm
+    3.0
+    """
+    if isinstance(given, Head):
+        return given
+    if given is None or isinstance(given, str):
+        return library_head("mid-iron" if given is None else given)
+    if isinstance(given, Mapping):
+        changed = dict(given)
+        return library_head(changed.pop("head", "mid-iron")).with_(**changed)
+    raise InputError(f"head is {given!r:.60}; allowed is a Head, a library name or dimensions.")
+
+
+def route_from(given) -> Route:
+    """A route from a route, None (the default), or settings by their short names; ``spray=None`` for none.
+
+    Examples
+    --------
+    >>> route_from({"preheat_c": 900, "spray": None}).spray is None
+    True
+    """
+    if isinstance(given, Route):
+        return given
+    if given is None:
+        return Route()
+    if isinstance(given, Mapping):
+        changed = dict(given)
+        base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
+        return base.with_(**changed)
+    raise InputError(
+        f"route is {given!r:.60}; allowed is a Route or settings by their short names."
+    )
+
+
+def shop_from(given) -> Shop:
+    """A shop from a shop, None (neutral), the path of its file, or its numbers."""
+    given = shop_or_file(given)
+    if isinstance(given, Shop):
+        return given
+    if isinstance(given, Mapping):
+        return Shop(**_named(given, Shop))
+    raise InputError(
+        f"shop is {given!r:.60}; allowed is a Shop, the path of its file, or its numbers."
+    )
+
+
+_MAKERS = {"steel": steel_from, "head": head_from, "route": route_from, "shop": shop_from}
+_SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping)
+
+
+def _is_single(given) -> bool:
+    return given is None or isinstance(given, _SINGLE)
+
+
+def length_of(*columns) -> int | None:
+    """Number of cases if it can be told beforehand; 1 if all are singles.
+
+    Raises
+    ------
+    InputError
+        Sequences of different lengths, or something that is neither a single nor a sequence.
+    """
+    lengths = {}
+    unknown = False
+    for what, given in zip(_MAKERS, columns, strict=True):
+        if _is_single(given):
+            continue
+        if not isinstance(given, Iterable):
+            raise InputError(
+                f"{what}s is {given!r:.60}; allowed is one {what} or a sequence of them."
+            )
+        if hasattr(given, "__len__"):
+            lengths[what] = len(given)
+        else:
+            unknown = True
+    if len(set(lengths.values())) > 1:
+        told = ", ".join(f"{n} {what}s" for what, n in lengths.items())
+        raise InputError(
+            f"the sequences differ in length: {told}; allowed is one length, or a single one for all."
+        )
+    if lengths:
+        return next(iter(lengths.values()))
+    return None if unknown else 1
+
+
+def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
+    """Every case in order, made when it is asked for.
+
+    Raises
+    ------
+    InputError
+        A sequence that ends before the others.
+    """
+    singles: dict[str, Any] = {}
+    errors: dict[str, str] = {}
+    streams = {}
+    for what, given in zip(_MAKERS, (steels, heads, routes, shops), strict=True):
+        if _is_single(given):
+            singles[what], errors[what] = _made(what, given)
+        else:
+            streams[what] = iter(given)
+    broken = next(filter(None, errors.values()), "")
+    end = object()
+    count = 0
+    while True:
+        row = {what: next(stream, end) for what, stream in streams.items()}
+        over = [what for what, item in row.items() if item is end]
+        if over:
+            if len(over) < len(row):
+                going = next(what for what in row if what not in over)
+                raise InputError(
+                    f"{over[0]}s end after {count} cases but {going}s go on; allowed is one length."
+                )
+            return
+        count += 1
+        if broken:
+            yield Case(None, None, None, None, broken)
+        else:
+            yield _case({**singles, **row})
+        if not streams:
+            return
+
+
+def _made(what: str, given) -> tuple[Any, str]:
+    try:
+        return _MAKERS[what](given), ""
+    except _WRONG as error:
+        return None, _text(error)
+
+
+def _text(error: Exception) -> str:
+    words = str(error) or type(error).__name__
+    return words if isinstance(error, InputError) else f"{type(error).__name__}: {words}"
+
+
+_KINDS = {"steel": Steel, "head": Head, "route": Route, "shop": Shop}
+
+
+def _case(row: dict[str, Any]) -> Case:
+    made = {}
+    wrong = ""
+    for what, given in row.items():
+        if type(given) is _KINDS[what]:
+            made[what] = given
+            continue
+        made[what], error = _made(what, given)
+        wrong = wrong or error
+    if not wrong and made["route"].later:
+        try:
+            check_later_heats(made["steel"], made["route"])
+        except InputError as error:
+            wrong = _text(error)
+    return Case(made["steel"], made["head"], made["route"], made["shop"], wrong)
+
+
+def chunks(cases: Iterable[Case], size: int) -> Iterator[Sequence[Case]]:
+    """Lists of up to `size` cases."""
+    held: list[Case] = []
+    for case in cases:
+        held.append(case)
+        if len(held) == size:
+            yield held
+            held = []
+    if held:
+        yield held

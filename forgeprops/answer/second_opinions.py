@@ -1,0 +1,420 @@
+"""Two opinions on hardness beside the kinetics: by critical cooling rates, and by the end-quench position.
+
+Both look at one number, the cooling rate at 700 °C, and both hold for austenite cooled without interruption.
+They say so ("not applicable") when a zone was re-heated on the way, when it was only partly austenite, or
+when steel or rate lie outside what the method was made for.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..base.errors import check_choice, check_number
+from ..base.ranges import RANGES, outside
+from ..hardenability.critical_rates import critical_rate_fractions, critical_rate_warnings
+from ..hardenability.end_quench import (
+    end_quench_equivalent_mm,
+    end_quench_warnings,
+    hardness_at_distance_hrc,
+    slowest_cooling,
+)
+from ..hardenability.ideal_diameter import ACTIVE_BORON, ideal_diameter
+from ..transformation.phase_hardness import (
+    BAINITE_FLOOR_HV,
+    FERRITE_PEARLITE_FLOOR_HV,
+    MARTENSITE_FLOOR_HV,
+    bainite_coefficients,
+    ferrite_pearlite_coefficients,
+    hv_from_hrc,
+    martensite_coefficients,
+)
+
+__all__ = [
+    "FULLY_AUSTENITE",
+    "Opinion",
+    "critical_rate_hardness_hv",
+    "critical_rate_opinion",
+    "end_quench_opinion",
+    "opinion_arrays",
+    "opinions",
+]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "critical_rate_hardness_hv": ("critical_rates", "phase_hardness_maynier", "opinion_mixture"),
+    "critical_rate_opinion": ("critical_rates", "critical_rates_limits", "opinion_mixture"),
+    "end_quench_opinion": (
+        "end_quench_cooling",
+        "end_quench_t85",
+        "ideal_diameter",
+        "initial_hardness",
+        "dividing_factors",
+        "hardness_conversion",
+    ),
+    "opinions": ("critical_rates", "critical_rates_limits", "end_quench_cooling"),
+    "opinion_arrays": ("critical_rates", "critical_rates_limits", "end_quench_cooling"),
+}
+
+#: Share of austenite from which a zone counts as fully austenitised.  Our own limit: 1 % of ferrite is below
+#: what a microscope tells.
+FULLY_AUSTENITE = 0.99
+
+#: Our own limits of the critical rates, from comparison.  In steel with less molybdenum than this, wt%, they
+#: are counted only where they give mostly ferrite and pearlite: 1045 and 41Cr4 come out up to 360 and 180 HV
+#: above their end-quench curves, C45 fully martensitic at 60 °C/s where more than 100 is known; in Cr-Mo
+#: steels the two methods agree within 80 HV.  With more nickel than this they are not counted: normalised
+#: 4340 bars come out 40-200 HV too hard.
+_LEAN_MO, _MOSTLY_FERRITE_PEARLITE = 0.05, 0.5
+_RICH_NI = 1.0
+
+_SECONDS_PER_HOUR = 3600.0
+
+#: Lowest HRC that the conversion tables know (ASTM E140 table 1).
+_LOWEST_HRC = 20.0
+
+#: Rates at which the lines of the constituents are held, °C/s; our own limits.
+_SLOWEST, _FASTEST = 0.03, 900.0
+
+_CRITICAL, _END_QUENCH = "critical rates", "end-quench position"
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What a method says about one zone.
+
+    Attributes
+    ----------
+    hardness_hv : float or None
+        Hardness, HV; None if the method gives no number.
+    applicable : bool
+        False: the number, if any, must not be counted.
+    why : str
+        How the number came about, or why the method does not apply.
+    method : str
+        "critical rates" or "end-quench position".
+    """
+
+    hardness_hv: float | None
+    applicable: bool
+    why: str
+    method: str = ""
+
+
+def critical_rate_hardness_hv(
+    steel,
+    rate_at_700_c_per_s,
+    austenitise_c=900.0,
+    hold_s=900.0,
+    pa_unit: str = "C",
+    martensite: str = "end_quench",
+):
+    """Hardness by critical cooling rates: shares of the constituents times their hardness at that rate.
+
+    Parameters
+    ----------
+    steel : Steel
+        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
+    rate_at_700_c_per_s : float or ndarray
+        Cooling rate at 700 °C, °C/s; 0.03-900.
+    austenitise_c, hold_s, pa_unit
+        See `forgeprops.hardenability.critical_rates.critical_cooling_rates`.
+    martensite : str
+        Hardness of martensite: "end_quench" (default, ASTM A255 initial hardness) or "maynier", which reads
+        3-10 % above as-quenched bars.
+
+    Returns
+    -------
+    float or ndarray
+        HV, as quenched (no self-tempering).
+
+    Source
+    ------
+    Maynier, Dollet & Bastien 1978, from memory, with the mixture rule (used so by Esfahani et al. 2020,
+    section 2.4, read).
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> round(critical_rate_hardness_hv(grade("4140"), 1.0, 870.0, 3600.0))
+    302
+    """
+    share = critical_rate_fractions(steel, rate_at_700_c_per_s, austenitise_c, hold_s, pa_unit)
+    return _mixture(steel, rate_at_700_c_per_s, share, martensite)
+
+
+def _mixture(steel, rate, share, martensite: str = "end_quench"):
+    log_v = np.log10(np.clip(np.asarray(rate, dtype=float), _SLOWEST, _FASTEST) * _SECONDS_PER_HOUR)
+    hv = 0.0
+    for name, (a, b), floor in (
+        ("martensite", martensite_coefficients(steel, method=martensite), MARTENSITE_FLOOR_HV),
+        ("bainite", bainite_coefficients(steel), BAINITE_FLOOR_HV),
+        ("ferrite_pearlite", ferrite_pearlite_coefficients(steel), FERRITE_PEARLITE_FLOOR_HV),
+    ):
+        hv = hv + share[name] * np.maximum(a + b * log_v, floor)
+    return float(hv) if np.ndim(hv) == 0 else hv
+
+
+def _interrupted(reheated: bool, austenite_share: float) -> list[str]:
+    reasons = []
+    if reheated:
+        reasons.append("re-heated while it cooled; the method holds for uninterrupted cooling only")
+    if austenite_share < FULLY_AUSTENITE:
+        reasons.append(
+            f"only {100.0 * austenite_share:.0f} % austenite; the method holds for full austenite"
+        )
+    return reasons
+
+
+def _checked(rate, austenite_share) -> tuple[float | None, float]:
+    share = check_number(austenite_share, "austenite share", 0.0, 1.0)
+    if rate is None:
+        return None, share
+    return check_number(rate, "cooling rate at 700 °C", 0.0, math.inf, "°C/s"), share
+
+
+def _texts(warnings) -> list[str]:
+    return [w.text.rstrip(".") for w in warnings if w is not None]
+
+
+@functools.lru_cache(maxsize=512)
+def _end_quench_texts(steel) -> tuple[str, ...]:
+    return tuple(
+        _texts(w for w in end_quench_warnings(steel) if w.code != "end_quench:below_20_hrc")
+    )
+
+
+def critical_rate_opinion(
+    steel,
+    rate_at_700_c_per_s: float | None,
+    reheated: bool = False,
+    austenite_share: float = 1.0,
+    austenitise_c: float = 900.0,
+    hold_s: float = 900.0,
+    pa_unit: str = "C",
+) -> Opinion:
+    """Opinion on one zone's hardness by the critical cooling rates.
+
+    Parameters
+    ----------
+    steel : Steel
+    rate_at_700_c_per_s : float or None
+        Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through 700 °C.
+    reheated : bool
+        The zone was re-heated on its way down.
+    austenite_share : float
+        Share of austenite before cooling, 0-1.
+    austenitise_c, hold_s : float
+        Austenitising temperature, °C, and time, s.
+    pa_unit : str
+        See `forgeprops.hardenability.critical_rates.critical_cooling_rates`.
+
+    Returns
+    -------
+    Opinion
+        Not applicable: interrupted cooling, partial austenite, composition or rate outside the range; steel
+        without molybdenum where the method gives less than half ferrite and pearlite, and steel with more
+        than 1 % nickel (it hardens both too easily).
+
+    Source
+    ------
+    See `critical_rate_hardness_hv`.
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> critical_rate_opinion(grade("4130"), 3.0).applicable
+    True
+    >>> print(critical_rate_opinion(grade("4130"), 40.0, reheated=True).why)
+    re-heated while it cooled; the method holds for uninterrupted cooling only
+    """
+    rate, austenite = _checked(rate_at_700_c_per_s, austenite_share)
+    temperature = check_number(austenitise_c, "austenitising temperature", 0.0, 1600.0, "°C")
+    hold = max(check_number(hold_s, "austenitising time", 0.0, math.inf, "s"), 1.0)
+    if not rate:
+        return Opinion(None, False, "did not cool through 700 °C", _CRITICAL)
+    reasons = _interrupted(reheated, austenite)
+    reasons += _texts((*critical_rate_warnings(steel, temperature), outside("opinions.rate", rate)))
+    share = critical_rate_fractions(steel, rate, temperature, hold, pa_unit)
+    if float(steel.get("Mo")) < _LEAN_MO and share["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE:
+        reasons.append(
+            "steel without molybdenum cooled this fast hardens less than the critical rates say"
+        )
+    if float(steel.get("Ni")) > _RICH_NI:
+        reasons.append(
+            f"with {float(steel.get('Ni')):.2g} wt% Ni the critical rates come out too low"
+        )
+    hv = _mixture(steel, rate, share)
+    if reasons:
+        return Opinion(hv, False, "; ".join(reasons), _CRITICAL)
+    parts = ", ".join(
+        f"{100.0 * float(v):.0f} % {k.replace('ferrite_pearlite', 'ferrite and pearlite')}"
+        for k, v in share.items()
+        if v >= 0.005
+    )
+    return Opinion(hv, True, f"{rate:.3g} °C/s at 700 °C: {parts}", _CRITICAL)
+
+
+def end_quench_opinion(
+    steel,
+    rate_at_700_c_per_s: float | None,
+    t85_s: float | None = None,
+    reheated: bool = False,
+    austenite_share: float = 1.0,
+    by: str = "rate",
+) -> Opinion:
+    """Opinion on one zone's hardness by the end-quench position that cools alike.
+
+    Parameters
+    ----------
+    steel : Steel
+    rate_at_700_c_per_s : float or None
+        Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through 700 °C.
+    t85_s : float, optional
+        Time from 800 to 500 °C, s; needed for ``by="t85"``.
+    reheated : bool
+        The zone was re-heated on its way down.
+    austenite_share : float
+        Share of austenite before cooling, 0-1.
+    by : str
+        "rate" (default; read table) or "t85" (derived table).
+
+    Returns
+    -------
+    Opinion
+        Below 20 HRC the number is shown but not counted: no standard converts it to HV.
+
+    Source
+    ------
+    Curve: ASTM A255-10 (see `forgeprops.hardenability.end_quench.end_quench`).  Position: see
+    `forgeprops.hardenability.end_quench.end_quench_equivalent_mm`.
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> opinion = end_quench_opinion(grade("4140"), 5.556)
+    >>> round(opinion.hardness_hv), opinion.applicable
+    (451, True)
+    >>> print(opinion.why)
+    5.56 °C/s at 700 °C, as 25.4 mm from the quenched end: 45.4 HRC
+    """
+    rate, austenite = _checked(rate_at_700_c_per_s, austenite_share)
+    slowest_rate, longest_t85 = slowest_cooling()
+    if check_choice(by, "by", ("rate", "t85")) == "t85":
+        if t85_s is None:
+            return Opinion(None, False, "did not cool from 800 to 500 °C", _END_QUENCH)
+        t85 = check_number(t85_s, "time from 800 to 500 °C", 0.0, math.inf, "s")
+        distance, said = end_quench_equivalent_mm(t85_s=t85), f"{t85:.3g} s from 800 to 500 °C"
+        too_slow, slowest = t85 > longest_t85, f"{longest_t85:.3g} s"
+    else:
+        if not rate:
+            return Opinion(None, False, "did not cool through 700 °C", _END_QUENCH)
+        distance, said = end_quench_equivalent_mm(rate), f"{rate:.3g} °C/s at 700 °C"
+        too_slow, slowest = rate < slowest_rate, f"{slowest_rate:.3g} °C/s"
+    reasons = _interrupted(reheated, austenite)
+    if too_slow:
+        reasons.append(f"{said} is slower than the far end of the bar ({slowest})")
+    reasons += _end_quench_texts(steel)
+    hrc = max(hardness_at_distance_hrc(steel, distance), 0.0)
+    if hrc < _LOWEST_HRC:
+        reasons.append(f"{hrc:.1f} HRC is below 20 HRC, where no standard converts to HV")
+    hv = hv_from_hrc(hrc)
+    if reasons:
+        return Opinion(hv, False, "; ".join(reasons), _END_QUENCH)
+    why = f"{said}, as {distance:.1f} mm from the quenched end: {hrc:.1f} HRC"
+    return Opinion(hv, True, why, _END_QUENCH)
+
+
+def opinions(
+    steel,
+    rate_at_700_c_per_s: float | None,
+    t85_s: float | None = None,
+    reheated: bool = False,
+    austenite_share: float = 1.0,
+    austenitise_c: float = 900.0,
+    hold_s: float = 900.0,
+) -> tuple[Opinion, Opinion]:
+    """Both opinions on one zone, each with its defaults (see the two functions for the parameters).
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> [o.applicable for o in opinions(grade("1020"), 3.0)]
+    [True, False]
+    """
+    return (
+        critical_rate_opinion(
+            steel, rate_at_700_c_per_s, reheated, austenite_share, austenitise_c, hold_s
+        ),
+        end_quench_opinion(steel, rate_at_700_c_per_s, t85_s, reheated, austenite_share),
+    )
+
+
+def _inside(name: str, value) -> np.ndarray:
+    span = RANGES[name]
+    value = np.asarray(value, dtype=float)
+    return (value >= span.low) & (value <= span.high)
+
+
+def opinion_arrays(
+    steel,
+    rate_at_700_c_per_s,
+    reheated=False,
+    austenite_share=1.0,
+    austenitise_c=900.0,
+    hold_s=900.0,
+) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """Both opinions on many zones at once: the numbers and flags of the two functions, without the words.
+
+    Parameters
+    ----------
+    steel : object
+        ``get(element)`` gives wt%, as floats or as arrays.
+    rate_at_700_c_per_s : ndarray
+        Cooling rate at 700 °C, °C/s; 0 or nan where a zone never cooled through 700 °C.
+    reheated, austenite_share, austenitise_c, hold_s : ndarray or scalar
+        As in `critical_rate_opinion`.
+
+    Returns
+    -------
+    dict of str to (ndarray of float, ndarray of bool)
+        Method → hardness, HV, and whether it is applicable.  Where it is not, the number is a placeholder.
+
+    Source
+    ------
+    As `critical_rate_opinion` and `end_quench_opinion`.
+    """
+    rate = np.nan_to_num(np.asarray(rate_at_700_c_per_s, dtype=float))
+    whole = (rate > 0.0) & ~np.asarray(reheated) & (np.asarray(austenite_share) >= FULLY_AUSTENITE)
+    rate = np.maximum(rate, 1e-9)
+
+    hold = np.maximum(hold_s, 1.0)
+    share = critical_rate_fractions(steel, rate, austenitise_c, hold)
+    critical = (
+        whole
+        & _inside("opinions.rate", rate)
+        & _inside("critical_rates.austenitising", austenitise_c)
+    )
+    for name in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu"):
+        critical = critical & _inside(f"critical_rates.{name}", steel.get(name))
+    critical = critical & _inside(
+        "critical_rates.alloy",
+        sum(np.asarray(steel.get(e), dtype=float) for e in ("Mn", "Ni", "Cr", "Mo")),
+    )
+    lean = np.asarray(steel.get("Mo"), dtype=float) < _LEAN_MO
+    critical = critical & ~(lean & (share["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE))
+    critical = critical & (np.asarray(steel.get("Ni"), dtype=float) <= _RICH_NI)
+
+    hrc = np.maximum(hardness_at_distance_hrc(steel, end_quench_equivalent_mm(rate)), 0.0)
+    quench = whole & (rate >= slowest_cooling()[0]) & (hrc >= _LOWEST_HRC)
+    for name in ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V"):
+        quench = quench & _inside(f"end_quench.{name}", steel.get(name))
+    quench = quench & _inside("end_quench.ideal_diameter", ideal_diameter(steel))
+    quench = quench & (np.asarray(steel.get("B"), dtype=float) < ACTIVE_BORON)
+    return {
+        _CRITICAL: (np.asarray(_mixture(steel, rate, share)), critical),
+        _END_QUENCH: (np.asarray(hv_from_hrc(hrc)), quench),
+    }

@@ -1,0 +1,1 @@
+"""Errors, constants, ranges and the reader of data/."""

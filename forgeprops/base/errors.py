@@ -1,0 +1,176 @@
+"""The one error a user meets: what was given, what is allowed, where it came from."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import numbers
+
+__all__ = [
+    "InputError",
+    "check_choice",
+    "check_flag",
+    "check_kind",
+    "check_number",
+    "check_whole",
+    "shown",
+]
+
+
+class InputError(ValueError):
+    """Input that cannot be used; the message is one sentence a person of the trade can act on."""
+
+
+def _at(where: str) -> str:
+    return f" ({where})" if where else ""
+
+
+def shown(value) -> str:
+    """A value as a message may show it: short, and its type where its own words say nothing."""
+    try:
+        text = repr(value)
+    except Exception:  # noqa: BLE001  (a foreign object's own repr)
+        text = ""
+    if not text or " object at 0x" in text or text.startswith("<function"):
+        return f"a {type(value).__name__}"
+    return text if len(text) <= 80 else f"{text[:77]}..."
+
+
+def check_kind(value, kind: type, name: str, where: str = ""):
+    """Return `value` if it is of `kind`; otherwise raise.
+
+    Raises
+    ------
+    InputError
+        If it is anything else.
+
+    Examples
+    --------
+    >>> check_kind("fast", dict, "limits")
+    Traceback (most recent call last):
+    ...
+    forgeprops.errors.InputError: limits is 'fast'; allowed is a dict.
+    """
+    if not isinstance(value, kind):
+        raise InputError(f"{name} is {shown(value)}; allowed is a {kind.__name__}{_at(where)}.")
+    return value
+
+
+def check_flag(value, name: str, where: str = "") -> bool:
+    """Return `value` as a bool if it is True or False (NumPy's too); otherwise raise.
+
+    Raises
+    ------
+    InputError
+        If it is anything else: "yes" and 1 are not guessed at.
+    """
+    if isinstance(value, bool) or type(value).__name__ in ("bool_", "bool"):
+        return bool(value)
+    raise InputError(f"{name} is {shown(value)}; allowed is True or False{_at(where)}.")
+
+
+def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
+    """Return `value` as an int if it is a whole number in ``[low, high]``.
+
+    Raises
+    ------
+    InputError
+        If it is not.
+
+    Examples
+    --------
+    >>> check_whole(2.0, "number of threads", 1, 1024)
+    2
+    """
+    number = check_number(value, name, low, high, "", where)
+    if number != int(number):
+        raise InputError(
+            f"{name} is {shown(value)}; allowed is a whole number from {low} to {high}{_at(where)}."
+        )
+    return int(number)
+
+
+def check_number(
+    value, name: str, low: float, high: float, unit: str = "", where: str = ""
+) -> float:
+    """Return `value` as a float if it is a finite number in ``[low, high]``.
+
+    Parameters
+    ----------
+    value : object
+        What the user gave.
+    name : str
+        What the user calls it ("preheat temperature").
+    low, high : float
+        Allowed interval, both ends included; ``math.inf`` for "no limit".
+    unit : str
+        Unit shown in the message.
+    where : str
+        Where it came from ("certs.csv, row 4, column Cr").
+
+    Raises
+    ------
+    InputError
+        If it is not a number, not finite, or outside the interval.
+
+    Examples
+    --------
+    >>> check_number(930, "preheat temperature", 20, 1300, "°C")
+    930.0
+    >>> check_number(-5, "spray flux", 0, 100, "kg/(m² s)")
+    Traceback (most recent call last):
+    ...
+    forgeprops.errors.InputError: spray flux is -5 kg/(m² s); allowed is 0 to 100 kg/(m² s).
+    """
+    unit_text = f" {unit}" if unit else ""
+    if high == math.inf:
+        allowed = f"{low:g}{unit_text} or more"
+    elif low == -math.inf:
+        allowed = f"{high:g}{unit_text} or less"
+    else:
+        allowed = f"{low:g} to {high:g}{unit_text}"
+    if isinstance(value, bool) or not isinstance(value, numbers.Real):
+        raise InputError(
+            f"{name} is {shown(value)}, which is not a number; allowed is {allowed}{_at(where)}."
+        )
+    try:
+        number = float(value)
+    except (OverflowError, ValueError):
+        number = math.inf
+    if not math.isfinite(number) or not low <= number <= high:
+        raise InputError(
+            f"{name} is {value:g}{unit_text}; allowed is {allowed}{_at(where)}."
+            if not isinstance(value, int) or abs(value) < 10**15
+            else f"{name} is too large a number; allowed is {allowed}{_at(where)}."
+        )
+    return number
+
+
+def check_choice(value, name: str, allowed, where: str = "") -> str:
+    """Return `value` if it is one of `allowed`; otherwise raise and suggest the nearest.
+
+    Raises
+    ------
+    InputError
+        If it is not one of the allowed words.
+
+    Examples
+    --------
+    >>> check_choice("4130 H", "grade", ("1020", "4130", "4140"))
+    Traceback (most recent call last):
+    ...
+    forgeprops.errors.InputError: grade '4130 H' is unknown; did you mean '4130'? Allowed: 1020, 4130, 4140.
+    """
+    allowed = tuple(allowed)
+    if isinstance(value, str):
+        if value in allowed:
+            return value
+        folded = {str(a).casefold(): a for a in allowed}
+        if value.strip().casefold() in folded:
+            return folded[value.strip().casefold()]
+        near = difflib.get_close_matches(value.strip().casefold(), folded, n=1, cutoff=0.5)
+        hint = f"; did you mean {folded[near[0]]!r}?" if near else "."
+    else:
+        hint = "."
+    listed = ", ".join(str(a) for a in allowed)
+    raise InputError(f"{name} {shown(value)} is unknown{hint} Allowed: {listed}{_at(where)}.")

@@ -1,0 +1,77 @@
+"""Valid ranges as data: each formula's limits stand in data/constants/ranges.csv; outside them a result warns."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from .tables import read_rows
+
+__all__ = ["RANGES", "ValidRange", "Warn", "contents_outside", "outside"]
+
+
+@dataclass(frozen=True)
+class ValidRange:
+    """Interval in which a formula was made or tested: one row of data/constants/ranges.csv, ends included."""
+
+    quantity: str
+    low: float
+    high: float
+    unit: str
+    source: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class Warn:
+    """A warning a result carries: a short code for tables and a sentence for people."""
+
+    code: str
+    text: str
+
+    def __str__(self) -> str:
+        return self.text
+
+
+#: Ranges by id; ids that end in an element, such as "tempering.Cr", limit its content.
+RANGES = {
+    r["id"]: ValidRange(
+        r["quantity"], float(r["low"]), float(r["high"]), r["unit"], r["source"], r["basis"]
+    )
+    for r in read_rows("constants/ranges.csv")
+}
+
+
+def outside(id: str, value: float) -> Warn | None:
+    """Return a `Warn` if `value` lies outside the range `id`, else None.
+
+    Examples
+    --------
+    >>> print(outside("phase_hardness.C", 0.8))
+    C for the hardness of constituents 0.8 wt% is outside the range 0.1 to 0.5 wt% (Maynier, Jungmann ...
+    >>> outside("phase_hardness.C", 0.3) is None
+    True
+    """
+    r = RANGES[id]
+    if r.low <= value <= r.high:
+        return None
+    unit = f" {r.unit}" if r.unit else ""
+    what = r.quantity[:1].upper() + r.quantity[1:]
+    source = f"{r.source}, from memory" if r.basis == "from memory" else r.source
+    return Warn(
+        f"range:{id}",
+        f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({source}).",
+    )
+
+
+def contents_outside(formula: str, steel) -> list[Warn]:
+    """Warnings for the contents of one steel outside the ranges "formula.element"; an absent element is 0.
+
+    Examples
+    --------
+    >>> [w.code for w in contents_outside("phase_hardness", {"C": 0.45, "Si": 1.8})]
+    ['range:phase_hardness.Si']
+    """
+    ids = (id for id in RANGES if re.fullmatch(rf"{formula}\.[A-Z][a-z]?", id))
+    found = (outside(id, float(steel.get(id.rpartition(".")[2]) or 0.0)) for id in ids)
+    return [warn for warn in found if warn]

@@ -1,0 +1,54 @@
+"""The only reader of the project's own data/ folder, the same from a wheel and from a checkout."""
+
+from __future__ import annotations
+
+import csv
+import functools
+from pathlib import Path
+
+from .errors import InputError
+
+__all__ = ["data_path", "read_rows"]
+
+
+@functools.cache
+def _root() -> Path:
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "_data", package.parent / "data"):
+        if (folder / "library" / "grades.csv").is_file():
+            return folder
+    raise RuntimeError(f"the data folder is missing beside {package}; reinstall forgeprops")
+
+
+def data_path(*parts: str) -> Path:
+    """Return the path of a file in the data folder (it need not exist)."""
+    return _root().joinpath(*parts)
+
+
+@functools.cache
+def read_rows(name: str) -> tuple[dict[str, str], ...]:
+    """Read one CSV table of the data folder as a tuple of dicts of text; lines that start with # are notes.
+
+    Raises
+    ------
+    InputError
+        If the table does not exist, or a row has more or fewer cells than the header.
+    """
+    path = data_path(*name.split("/"))
+    if not path.is_file():
+        raise InputError(f"table {name!r} is missing; allowed are the CSV files in {_root()}.")
+    with path.open(encoding="utf-8", newline="") as file:
+        numbered = [
+            (i, line) for i, line in enumerate(file, 1) if line.strip() and not line.startswith("#")
+        ]
+    reader = csv.reader(line for _, line in numbered)
+    header = next(reader)
+    rows = []
+    for (line_number, _), cells in zip(numbered[1:], reader, strict=True):
+        if len(cells) != len(header):
+            raise InputError(
+                f"{path.name}, line {line_number} has {len(cells)} cells; "
+                f"the header has {len(header)}."
+            )
+        rows.append(dict(zip(header, (c.strip() for c in cells), strict=True)))
+    return tuple(rows)

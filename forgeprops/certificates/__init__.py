@@ -1,0 +1,1 @@
+"""Mill certificates: layout, rows, reading."""

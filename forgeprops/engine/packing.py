@@ -1,0 +1,535 @@
+"""What the compiled march is fed: flat named records, one row a case.
+
+`CASE` holds what the steel, the furnace and the room are; `ZONE` one slab of the head; `STEP` one step of the
+route.  Nothing is computed here that belongs to a formula room: numbers are asked for there and laid out.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..inputs.case_columns import Columns, HeadColumns, SteelColumns, steel_columns
+from ..inputs.head import ZONES, Zone, forged_parts, links_of, zones_of
+from ..inputs.route import COOLING, LaterHeat
+from ..inputs.steel import Steel
+from ..thermal import surroundings
+from ..transformation import (
+    austenite,
+    constituents,
+    kinetics,
+    phase_hardness,
+    temperatures,
+    tempering,
+)
+from ..transformation.decomposition import TABLE_CARBON
+from .section import lobatto, stiffness
+
+__all__ = [
+    "AIR",
+    "CARBON_POINTS",
+    "CASE",
+    "CONVECTION_C",
+    "COOL",
+    "FURNACE",
+    "JET",
+    "JET_W_M2K",
+    "POINTS",
+    "REST",
+    "SPRAY",
+    "SPRAY_ON_DIE",
+    "STEP",
+    "STROKE",
+    "ZONE",
+    "Section",
+    "convection_table",
+    "convection_tables",
+    "kinetic_array",
+    "later_heats_j",
+    "pack_heads",
+    "pack_routes",
+    "pack_steels",
+    "section",
+    "start_tables",
+]
+
+# Kinds of step.
+FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET = range(8)
+
+#: Points through the thickness of face, rim, body, neck, hosel: one number for all, so that the small loops unroll.
+POINTS = (4, 4, 4, 4, 4)
+#: Temperatures at which convection to air is tabulated, °C.
+CONVECTION_C = np.arange(0.0, 1401.0, 50.0)
+#: Points of carbon at which Ms, the martensite law and martensite hardness are tabulated.
+CARBON_POINTS = 49
+#: Film coefficient of an end-quench jet, W/(m² K): high enough that the end face follows the water within a second
+#: (5000-20 000 is read from measured end-quench cooling curves; our choice, see specimens).
+JET_W_M2K = 12_000.0
+#: What a sleeve loses on its outside at 100-200 °C, W/(m² K) (still air and radiation, see `surroundings`).
+_SLEEVE_OUTSIDE_W_M2K = 15.0
+
+STEEL_FIELDS = (
+    "carbon",
+    "si",
+    "mn",
+    "ni",
+    "cr",
+    "mo",
+    "v",
+    "ae1",
+    "ae3",
+    "ac1",
+    "ac3",
+    "bainite_limit",
+    "ln_f",
+    "ln_p",
+    "ln_b",
+    "grain_m",
+    "grain_ln_k",
+    "grain_q",
+    "grain_ln_k_low",
+    "grain_q_low",
+    "pin_low",
+    "pin_high",
+    "alloyed",
+    "f_a",
+    "f_b",
+    "p_a0",
+    "p_ac",
+    "p_b",
+    "b_a0",
+    "b_ac",
+    "b_b0",
+    "b_bc",
+    "ferrite_hv",
+    "first_ferrite_cap",
+    "temper_q_k",
+    "half_log_j",
+    "temper_width",
+    "temper_soft_hv",
+    "temper_slope_hv",
+    "ms_grain",
+)
+ROUTE_FIELDS = (
+    "furnace_c",
+    "furnace_emissivity",
+    "start_c",
+    "air_c",
+    "emissivity",
+    "view_factor",
+    "air_factor",
+    "sleeve_w_m2k",
+    "flux",
+    "spray_factor",
+    "water_c",
+    "die_factor",
+    "die_c",
+    "work_k",
+    "scale_left",
+    "start_grain_um",
+    "start_austenite",
+    "start_scale_um",
+    "first_finish_c",
+    "first_grain_um",
+)
+#: What a study may turn, as natural logarithms (0 = as the laws say): how fast carbides dissolve in the furnace, and how
+#: much the press strain that stays speeds ferrite and bainite in every zone.
+LN_FIELDS = [
+    ("ln_carbide_speed", np.float64),
+    ("ln_strain_f", np.float64, (5,)),
+    ("ln_strain_b", np.float64, (5,)),
+]
+CASE = np.dtype(
+    [(n, np.float64) for n in STEEL_FIELDS + ROUTE_FIELDS]
+    + [("later_j", np.float64, (5,))]
+    + LN_FIELDS,
+    align=True,
+)
+ZONE = np.dtype(
+    [
+        (n, np.float64)
+        for n in (
+            "mass_kg",
+            "front_m2",
+            "back_m2",
+            "side_m2",
+            "conduction_m",
+            "link_m",
+            "one_structure",
+        )
+    ],
+    align=True,
+)
+STEP = np.dtype(
+    [
+        ("kind", np.int64),
+        ("duration_s", np.float64),
+        ("contact", np.float64),
+        ("share", np.float64, (5,)),
+    ],
+    align=True,
+)
+
+#: Steps in a packed route: furnace, transfer, rest, stroke, rest, delay, spray, cooling.
+STEPS = 8
+
+
+@dataclass(frozen=True)
+class Section:
+    """Points of a zone: a marker as long as there are points, their weights, the unit conduction matrix, and the slopes at
+    the points.  A tuple for marker lets the loops of the heads unroll; an array serves any other number of points with
+    one compilation.
+    """
+
+    marker: tuple[int, ...] | np.ndarray
+    weight: np.ndarray
+    stiff: np.ndarray
+    slope: np.ndarray
+
+
+@functools.cache
+def section(points: tuple[int, ...] = POINTS) -> Section:
+    """Lay out the through-thickness points, the same number for every zone."""
+    if len(set(points)) != 1:
+        raise ValueError(f"points are {points}; every zone has the same number")
+    marker = (0,) * points[0] if points[0] == POINTS[0] else np.zeros(points[0], np.int64)
+    return Section(marker, lobatto(points[0])[1], stiffness(points[0]), lobatto(points[0])[2])
+
+
+def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
+    """Constants of the rate equations the march needs per point: Q, grain exponents, sensitivities to C, Cr, Mo,
+    and how bainite slows down."""
+    k = k or kinetics.constants()
+    return np.array(
+        [
+            k["q_ferrite"],
+            k["q_pearlite"],
+            k["q_bainite"],
+            k["grain_ferrite"],
+            k["grain_pearlite"],
+            k["grain_bainite"],
+            k["ferrite_c"],
+            k["pearlite_c"],
+            k["bainite_c"],
+            k["ferrite_cr"],
+            k["pearlite_cr"],
+            k["bainite_cr"],
+            k["ferrite_mo"],
+            k["pearlite_sqrt_mo"],
+            k["bainite_mo"],
+            k["bainite_tail"],
+        ]
+    )
+
+
+def start_tables(comp: SteelColumns, methods: dict[str, str] | None = None) -> np.ndarray:
+    """Ms (°C), martensite law (1/K) and martensite hardness (HV) on even steps of carbon, shape (n, 3, points)."""
+    methods = methods or {}
+    carbon = np.linspace(0.0, TABLE_CARBON, CARBON_POINTS)[None, :]
+    ms = temperatures.martensite_start_c(
+        comp, carbon, **({"method": methods["ms"]} if "ms" in methods else {})
+    )
+    alpha = temperatures.martensite_alpha_per_k(comp, carbon)
+    hv = constituents.fresh_martensite_hv(
+        comp, phase_hardness.martensite_coefficients(comp, carbon)[0], ms, alpha
+    )
+    shape = (comp.get("C").shape[0], CARBON_POINTS)
+    return np.ascontiguousarray(
+        np.stack([np.broadcast_to(t, shape) for t in (ms, alpha, hv)], axis=1)
+    )
+
+
+def pack_steels(
+    steels: Sequence[Steel] | SteelColumns,
+    cases: np.ndarray,
+    k: dict[str, float] | None = None,
+    methods: dict[str, str] | None = None,
+) -> np.ndarray:
+    """Fill the steel fields of `cases` (one row a steel); return the start tables, shape (n, 3, points)."""
+    comp = steels if isinstance(steels, SteelColumns) else steel_columns(steels)
+
+    def put(**values):
+        for name, value in values.items():
+            cases[name] = np.broadcast_to(value, comp.get("C").shape)[:, 0]
+
+    put(
+        carbon=comp.get("C"),
+        si=comp.get("Si"),
+        mn=comp.get("Mn"),
+        ni=comp.get("Ni"),
+        cr=comp.get("Cr"),
+        mo=comp.get("Mo"),
+        v=comp.get("V"),
+    )
+    ae1, ae3 = temperatures.ae1_c(comp), temperatures.ae3_c(comp)
+    ac1, ac3 = temperatures.ac1_c(comp), temperatures.ac3_c(comp)
+    put(
+        ae1=ae1,
+        ae3=np.maximum(ae3, ae1 + 1.0),
+        ac1=ac1,
+        ac3=np.maximum(ac3, ac1 + 10.0),
+        bainite_limit=kinetics.kinetic_bainite_start_c(comp),
+    )
+    pack_constants(comp, cases, k)
+    growth = austenite.grain_growth_coefficients(_OneColumn(comp))
+    for name, column in zip(
+        (
+            "grain_m",
+            "grain_ln_k",
+            "grain_q",
+            "grain_ln_k_low",
+            "grain_q_low",
+            "pin_low",
+            "pin_high",
+        ),
+        growth,
+        strict=True,
+    ):
+        cases[name] = column
+    put(alloyed=np.minimum(1.0, (comp.get("Cr") + comp.get("Ni") + comp.get("Mo")) / 1.1))
+    boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
+    put(
+        first_ferrite_cap=np.clip(
+            (boundary - comp.get("C")) / (boundary - kinetics.CARBON_IN_FERRITE), 0.0, 1.0
+        )
+    )
+    put(ms_grain=temperatures.martensite_grain_coefficient((methods or {}).get("ms", "own")))
+    temper = tempering.tempering_coefficients(comp)
+    put(
+        temper_q_k=temper.activation_k,
+        half_log_j=temper.half_log_j,
+        temper_width=temper.width,
+        temper_soft_hv=temper.soft_hv,
+        temper_slope_hv=temper.slope_hv,
+    )
+    return start_tables(comp, methods)
+
+
+def pack_constants(
+    comp: SteelColumns, cases: np.ndarray, k: dict[str, float] | None = None
+) -> None:
+    """Fill the fields of `cases` that hold constants of the rate equations and of the constituents' hardness."""
+    names = (
+        "ln_f",
+        "ln_p",
+        "ln_b",
+        "f_a",
+        "f_b",
+        "p_a0",
+        "p_ac",
+        "p_b",
+        "b_a0",
+        "b_ac",
+        "b_b0",
+        "b_bc",
+    )
+    values = (
+        *kinetics.ln_composition_factors(comp, k=k),
+        *constituents.ferrite_line(comp, k),
+        *constituents.pearlite_line(comp, k),
+        *constituents.bainite_line(comp, k),
+    )
+    for name, value in zip(names, values, strict=True):
+        cases[name] = np.broadcast_to(value, comp.get("C").shape)[:, 0]
+    # what stays ferrite below Ac3 is as soft as slowly cooled ferrite
+    cases["ferrite_hv"] = np.maximum(
+        cases["f_a"] + cases["f_b"] * phase_hardness.LOG_V_LOW,
+        phase_hardness.FERRITE_PEARLITE_FLOOR_HV,
+    )
+
+
+class _OneColumn:
+    """Steels whose contents are plain columns, shape (n,), for formulas that also ask for `fine_grain`."""
+
+    def __init__(self, steels: SteelColumns):
+        self._steels, self.fine_grain = steels, steels.fine_grain
+
+    def get(self, element: str) -> np.ndarray:
+        return self._steels.get(element)[:, 0]
+
+
+# ---- heads and the air around them ---------------------------------------------------------------------------------
+
+
+def pack_heads(heads: HeadColumns) -> tuple[np.ndarray, dict[str, Zone]]:
+    """The heads as `ZONE` records, shape (h, zones), in the forged state, which is what the second heat sees."""
+    parts = forged_parts(*heads.parts)
+    zones = zones_of(*parts)
+    packed = np.zeros((len(heads), len(ZONES)), ZONE)
+    for i, name in enumerate(ZONES):
+        z = zones[name]
+        area = 0.5e-6 * (z.front_mm2 + z.back_mm2)
+        for field, value in (
+            ("mass_kg", z.mass_g * 1e-3),
+            ("front_m2", z.front_mm2 * 1e-6),
+            ("back_m2", z.back_mm2 * 1e-6),
+            ("conduction_m", area * z.path_factor / (z.path_mm * 1e-3)),
+        ):
+            packed[field][:, i] = value
+    for link in links_of(*parts, zones):
+        packed["link_m"][:, ZONES.index(link.a)] = link.area_mm2 / link.length_mm * 1e-3
+    packed["one_structure"][:, [ZONES.index("neck"), ZONES.index("hosel")]] = 1.0
+    return packed, zones
+
+
+@functools.lru_cache(maxsize=2048)
+def convection_table(shape: str, size_mm: float, air_c: float, air_speed_m_s: float) -> np.ndarray:
+    return surroundings.convection_w_m2k(
+        shape, np.maximum(CONVECTION_C, air_c + 1.0), air_c, size_mm, air_speed_m_s
+    )
+
+
+#: Up to so many different tables are made one by one and kept; more are made at once.
+_KEPT_TABLES = 100
+
+
+def convection_tables(
+    zones: dict[str, Zone], head_of: np.ndarray, air_c: np.ndarray, air_speed_m_s: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Convection to air on the temperatures `CONVECTION_C`, W/(m² K), and which table every case has.
+
+    Parameters
+    ----------
+    zones : dict of str to Zone
+        Sizes are numbers or arrays, one number a head.
+    head_of, air_c, air_speed_m_s : array, shape (n,)
+        Air speed 0 is still air.
+
+    Returns
+    -------
+    array, shape (tables, zones, temperatures); int array, shape (n,)
+    """
+    sizes = [
+        np.full(len(head_of), z.size_mm) if np.ndim(z.size_mm) == 0 else z.size_mm[head_of]
+        for z in (zones[name] for name in ZONES)
+    ]
+    keys = [key for key in (*sizes, air_c, air_speed_m_s) if (key != key[0]).any()]
+    if keys:
+        _, first, table_of = np.unique(
+            np.stack(keys, axis=1), axis=0, return_index=True, return_inverse=True
+        )
+    else:
+        first, table_of = np.zeros(1, np.int64), np.zeros(len(air_c), np.int64)
+    air, speed = air_c[first], air_speed_m_s[first]
+    tables = np.empty((len(first), len(ZONES), len(CONVECTION_C)))
+    for i, name in enumerate(ZONES):
+        shape = zones[name].shape
+        size = sizes[i][first]
+        if len(first) <= _KEPT_TABLES:
+            for k in range(len(first)):
+                tables[k, i] = convection_table(
+                    shape, float(size[k]), float(air[k]), float(speed[k])
+                )
+            continue
+        for moving in (False, True):
+            row = np.flatnonzero((speed > 0.0) == moving)
+            if len(row):
+                surface = np.maximum(CONVECTION_C, air[row, None] + 1.0)
+                tables[row, i] = surroundings.convection_w_m2k(
+                    shape,
+                    surface,
+                    air[row, None],
+                    size[row, None],
+                    speed[row, None] if moving else 0.0,
+                )
+    return tables, table_of.ravel()
+
+
+# ---- routes ----------------------------------------------------------------------------------------------------------
+
+_VIEW, _AIR_SHARE, _FORCED = (
+    np.array([getattr(surroundings.neighbours(kind), field) for kind in COOLING], float)
+    for field in ("view_factor", "air_share", "forced")
+)
+_SLEEVE = COOLING.index("sleeve")
+
+
+def pack_routes(
+    columns: Columns, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray
+) -> np.ndarray:
+    """Fill the route fields of `cases` and their `steps`; return the air speed for the convection tables, m/s.
+
+    Parameters
+    ----------
+    hosel_mm : array, shape (n,)
+        Forged diameter of the hosel, which a sleeve goes over.
+    """
+    route, shop = columns.route, columns.shop
+    kind = route["surroundings"].astype(np.int64)
+    for field, name in (
+        ("furnace_c", "preheat_c"),
+        ("furnace_emissivity", "furnace_emissivity"),
+        ("start_c", "start_c"),
+        ("air_c", "air_c"),
+        ("die_c", "die_c"),
+        ("scale_left", "scale_left"),
+        ("first_finish_c", "finish_c"),
+        ("flux", "flux"),
+        ("water_c", "water_c"),
+    ):
+        cases[field] = route[name]
+    cases["emissivity"], cases["die_factor"], cases["spray_factor"] = (
+        shop["emissivity"],
+        shop["die"],
+        shop["spray"],
+    )
+    cases["view_factor"] = np.where(
+        np.isnan(route["view_factor"]), _VIEW[kind], route["view_factor"]
+    )
+    cases["air_factor"] = shop["air"] * (1.0 - _AIR_SHARE[kind])
+    if (kind == _SLEEVE).any():
+        cases["sleeve_w_m2k"] = np.where(
+            kind == _SLEEVE,
+            surroundings.sleeve_w_m2k(
+                _SLEEVE_OUTSIDE_W_M2K,
+                hosel_mm,
+                surroundings.SLEEVE_THICKNESS_MM,
+                surroundings.SLEEVE_CONDUCTIVITY_W_MK,
+            ),
+            0.0,
+        )
+    cases["first_grain_um"] = austenite.diameter_um_from_astm(route["first_grain_astm"])
+    cases["start_grain_um"] = austenite.starting_grain_um(cases["first_grain_um"])
+    cases["start_austenite"] = cases["start_scale_um"] = 0.0
+
+    def step(i, kinds, seconds):
+        # below a nanosecond a step is none: its inverse must stay a number
+        steps["kind"][:, i], steps["duration_s"][:, i] = (
+            kinds,
+            np.where(np.asarray(seconds) > 1e-9, seconds, 0.0),
+        )
+
+    wet, back = route["has_spray"], route["back_on_die"] > 0.0
+    half = 0.5 * route["rest_s"]
+    delay = np.where(wet, np.maximum(route["delay_s"] + shop["delay_s"], 0.0), half)
+    step(0, FURNACE, route["soak_s"])
+    step(1, AIR, route["transfer_s"])
+    step(2, REST, half)
+    step(3, STROKE, route["dwell_s"])
+    steps["contact"][:, 3] = route["contact"]
+    step(4, REST, np.minimum(half, delay))
+    step(5, np.where(wet & back, REST, AIR), np.maximum(delay - half, 0.0))
+    step(
+        6,
+        np.where(wet, np.where(back, SPRAY_ON_DIE, SPRAY), AIR),
+        np.where(wet, route["spray_s"], 0.0),
+    )
+    for z, name in enumerate(("rim_share", "body_share", "neck_share", "hosel_share"), start=1):
+        steps["share"][:, 6, z] = np.where(wet, route[name], 0.0)
+    steps["share"][:, 6, 0] = wet
+    step(7, COOL, 1e5)
+    return np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
+
+
+def later_heats_j(heats: Sequence[LaterHeat], temper_q_k: np.ndarray) -> np.ndarray:
+    """Tempering integral of later heats for every zone, s, shape (n, zones)."""
+    total = np.zeros((len(temper_q_k), len(ZONES)))
+    for heat in heats:
+        gain = heat.hold_s * np.exp(-temper_q_k / (heat.temperature_c + 273.15))
+        for i, name in enumerate(ZONES):
+            if not heat.zones or name in heat.zones:
+                total[:, i] += gain
+    return total

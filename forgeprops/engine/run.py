@@ -1,0 +1,147 @@
+"""March many heads: any mix of steels, heads, routes and shops, packed as columns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..forging.effort import flow_stress_mpa
+from ..inputs.case_columns import Columns, columns_of
+from ..inputs.head import STEEL_DENSITY_KG_M3, Head
+from ..inputs.route import Route
+from ..inputs.shop import Shop
+from ..inputs.steel import Steel
+from ..thermal.properties import austenite_cp_j_kgk
+from . import batch, packing
+
+__all__ = ["march_columns", "march_heads"]
+
+#: Share of plastic work that becomes heat (Taylor & Quinney 1934; from memory).
+_WORK_TO_HEAT = 0.9
+#: Strain rate of the squeeze, 1/s (a mechanical press, common practice, no source).
+_RATE_PER_S = 10.0
+
+
+def march_heads(
+    steels: Sequence[Steel],
+    heads: Sequence[Head],
+    routes: Sequence[Route],
+    shops: Sequence[Shop],
+    *,
+    tolerance_c: float = batch.TOLERANCE_C,
+    points: tuple[int, ...] = packing.POINTS,
+    trace: bool = False,
+    threads: int | None = None,
+    constants: dict[str, float] | None = None,
+    methods: dict[str, str] | None = None,
+    keep_points: bool = False,
+    carbide_speed=1.0,
+    strain_speed=None,
+) -> batch.Marched:
+    """March `n` heads; the four sequences have one length.
+
+    Parameters
+    ----------
+    carbide_speed : float or array, shape (n,)
+        Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
+    strain_speed : tuple of two arrays, shape (n, 5), optional
+        Factors on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
+        (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
+
+    Returns
+    -------
+    Marched
+        One row a case, in the same order.
+    """
+    return march_columns(
+        columns_of(steels, heads, routes, shops),
+        tolerance_c=tolerance_c,
+        points=points,
+        trace=trace,
+        threads=threads,
+        constants=constants,
+        methods=methods,
+        keep_points=keep_points,
+        carbide_speed=carbide_speed,
+        strain_speed=strain_speed,
+    )
+
+
+def march_columns(
+    columns: Columns,
+    *,
+    tolerance_c: float = batch.TOLERANCE_C,
+    points: tuple[int, ...] = packing.POINTS,
+    trace: bool = False,
+    threads: int | None = None,
+    constants: dict[str, float] | None = None,
+    methods: dict[str, str] | None = None,
+    keep_points: bool = False,
+    carbide_speed=1.0,
+    strain_speed=None,
+) -> batch.Marched:
+    """March many heads given as columns; see `march_heads`."""
+    n = len(columns)
+    every = np.arange(n)
+    steel_of = every if columns.steel_of is None else columns.steel_of
+    head_of = every if columns.head_of is None else columns.head_of
+    cases = np.zeros(n, packing.CASE)
+    steps = np.zeros((n, packing.STEPS), packing.STEP)
+    if columns.steel_of is None:
+        start = packing.pack_steels(columns.steels, cases, constants, methods)
+    else:
+        packed = np.zeros(len(columns.steels), packing.CASE)
+        start = packing.pack_steels(columns.steels, packed, constants, methods)
+        for name in packing.STEEL_FIELDS:
+            cases[name] = packed[name][steel_of]
+    heads, zones = packing.pack_heads(columns.heads)
+    hosel_mm = columns.dimension("hosel", "outside_mm") + columns.dimension("hosel", "allowance_mm")
+    speed = packing.pack_routes(columns, hosel_mm, cases, steps)
+    tables, table_of = packing.convection_tables(zones, head_of, columns.route["air_c"], speed)
+    cases["work_k"] = _press_work_k(columns)
+    for kind, heats in enumerate(columns.later):
+        if heats:
+            mine = columns.later_of == kind
+            cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine])
+    cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
+    if strain_speed is not None:
+        cases["ln_strain_f"], cases["ln_strain_b"] = (
+            np.log(strain_speed[0]),
+            np.log(strain_speed[1]),
+        )
+    return batch.run(
+        cases,
+        heads,
+        head_of,
+        steps,
+        tables,
+        table_of,
+        start,
+        steel_of,
+        packing.kinetic_array(constants),
+        packing.section(points),
+        tolerance_c=tolerance_c,
+        trace=trace,
+        threads=threads,
+        keep_points=keep_points,
+    )
+
+
+def _press_work_k(columns: Columns) -> np.ndarray:
+    """Rise of temperature by plastic work, K.
+
+    At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.
+    """
+    strain = columns.route["strain"]
+    stress = flow_stress_mpa(
+        columns,
+        np.clip(columns.route["preheat_c"], 700.0, 1250.0),
+        np.maximum(strain, 0.01),
+        _RATE_PER_S,
+    )
+    return np.where(
+        strain > 0.0,
+        _WORK_TO_HEAT * stress * 1e6 * strain / (STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(900.0)),
+        0.0,
+    )

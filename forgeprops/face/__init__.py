@@ -1,0 +1,1 @@
+"""The face at the strike and after the quench."""

@@ -1,0 +1,455 @@
+"""What a one-sided quench bends: bow of the face, drift of lie and loft, and edges too hard to cut.
+
+Two strains stay in the metal.  *Transformation*: martensite takes more room than ferrite and pearlite.
+*Thermal*: while the front is cold and the back still hot and soft, part of the difference is taken up by
+plastic flow; the side that cooled first ends longer.  Both make the quenched front longer, so it bows out.
+Positive is a front that bulges.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..base.errors import InputError, check_choice, check_number
+from ..base.ranges import Warn
+
+__all__ = [
+    "CUTTING_LIMIT_HV",
+    "EXPANSION_PER_K",
+    "FLATNESS_MM",
+    "FaceBow",
+    "bow_mm",
+    "bow_of_head",
+    "cutting_warnings",
+    "drift_deg",
+    "face_bow",
+    "frozen_thermal_strain",
+    "gradient_per_mm",
+    "transformation_strain",
+]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "transformation_strain": ("martensite_volume", "bainite_pearlite_volume"),
+    "frozen_thermal_strain": ("expansion_elongation", "plastic_share"),
+    "gradient_per_mm": ("martensite_volume",),
+    "bow_mm": ("plastic_share",),
+    "face_bow": (
+        "martensite_volume",
+        "bainite_pearlite_volume",
+        "expansion_elongation",
+        "plastic_share",
+    ),
+    "bow_of_head": (
+        "martensite_volume",
+        "bainite_pearlite_volume",
+        "expansion_elongation",
+        "plastic_share",
+    ),
+    "drift_deg": ("expansion_elongation",),
+    "cutting_warnings": ("cutting_limit",),
+    "FLATNESS_MM": ("flatness",),
+}
+
+#: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
+#: there, from memory of its formula: 1.2e-5 t + 0.4e-8 t² − 2.416e-4).
+EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0
+
+#: Volume against austenite at room temperature, per cent: a − b·(wt% C).  Martensite read on a page that
+#: quotes the ASM Handbook, vol. 4; the others from memory of the same table (Lement 1959).
+_VOLUME = {
+    "martensite": (4.64, 0.53),
+    "bainite": (4.64, 1.43),
+    "ferrite": (4.64, 2.21),
+    "pearlite": (4.64, 2.21),
+    "austenite": (0.0, 0.0),
+}
+
+#: Flatness asked of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
+FLATNESS_MM = 0.15
+
+#: Hardness above which high-speed steel tools and trimming blades suffer, HV (about 32 HRC; common
+#: practice, no source).
+CUTTING_LIMIT_HV = 320.0
+
+
+def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> float:
+    """Linear strain of a structure against its austenite at room temperature: a third of the volume change.
+
+    Parameters
+    ----------
+    fractions : mapping
+        Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite".
+    carbon_pct : float
+        Carbon of the steel, wt%, 0 to 1.2.
+
+    Source: martensite 4.64 − 0.53 C, lower bainite 4.64 − 1.43 C, ferrite and cementite 4.64 − 2.21 C per
+    cent (ASM Handbook vol. 4 after Lement 1959; the first read as quoted at homeworksource.com, the others
+    from memory).
+
+    Examples
+    --------
+    >>> hard, soft = (transformation_strain({name: 1.0}, 0.3) for name in ("martensite", "pearlite"))
+    >>> round(100 * (hard - soft), 3)                 # per cent
+    0.168
+    """
+    carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
+    total = volume = 0.0
+    for name, value in fractions.items():
+        a, b = _VOLUME[check_choice(name, "constituent", _VOLUME)]
+        share = max(check_number(value, f"share of {name}", -1e-6, 1.0 + 1e-6), 0.0)
+        total, volume = total + share, volume + share * (a - b * carbon)
+    if total <= 0.0:
+        raise InputError(f"fractions are {dict(fractions)}; allowed is at least one share above 0.")
+    return volume / total / 300.0
+
+
+def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
+    """Curvature of a plate whose layers want different lengths, 1/mm; positive when the front is longer.
+
+    Equal layers, front first: k = (12/t³) Σ strain · ∫ z dz, z from mid-thickness towards the front (the
+    plate stays elastic and free; beam on its own layers, derived).  A straight gradient returns
+    difference/thickness.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> round(gradient_per_mm(np.linspace(0.002, 0, 400), 3.0) * 3.0, 5)
+    0.002
+    """
+    strains = np.asarray(strains, dtype=float)
+    n = strains.size
+    t = check_number(thickness_mm, "thickness", 0.1, 100.0, "mm")
+    edges = 0.5 - np.arange(n + 1) / n  # in thicknesses
+    first_moment = 0.5 * (edges[:-1] ** 2 - edges[1:] ** 2)
+    return float(12.0 / t * (strains @ first_moment))
+
+
+def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> float:
+    """Strain left between front and back by a temperature difference while the back was soft.
+
+    Parameters
+    ----------
+    difference_c : float
+        Back less front while the back is above about 600 °C, °C.
+    plastic_share : float
+        Share taken up by flow, 0 to 1: 0.5 is our choice (0: all elastic, springs back; 1: no strength at
+        all).
+
+    Examples
+    --------
+    >>> round(1000 * frozen_thermal_strain(200), 2)
+    1.45
+    """
+    difference = check_number(difference_c, "temperature difference", -1200.0, 1200.0, "°C")
+    return EXPANSION_PER_K * difference * check_number(plastic_share, "plastic share", 0.0, 1.0)
+
+
+def bow_mm(curvature_per_mm: float, span_mm: float) -> float:
+    """Rise of the middle of a span above its ends, mm: k L²/8 (flat arc).
+
+    Examples
+    --------
+    >>> round(bow_mm(0.002 / 3.0, 60.0), 3)           # 0.2 % through 3 mm over 60 mm
+    0.3
+    """
+    return curvature_per_mm * span_mm**2 / 8.0
+
+
+def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
+    """Angle between the ends of a bar whose two sides differ in length, degrees: mismatch/thickness · length.
+
+    For the neck (its diameter, the wetted length) this is the drift of lie or loft; for the body the twist
+    of face against hosel.
+
+    Examples
+    --------
+    >>> round(drift_deg(0.001, 14.0, 20.0), 3)
+    0.082
+    """
+    t = check_number(thickness_mm, "thickness", 0.1, 100.0, "mm")
+    return math.degrees(mismatch / t * check_number(length_mm, "length", 0.0, 300.0, "mm"))
+
+
+@dataclass(frozen=True)
+class FaceBow:
+    """How the face comes out of flat, and the neck out of line.
+
+    Attributes
+    ----------
+    bow_mm : float
+        Middle of the span against its ends; positive: the front bulges.
+    transformation_mm, thermal_mm : float
+        Its two parts.
+    curvature_per_mm : float
+    limit_mm : float
+        The user's flatness limit.
+    neck_drift_deg : float
+        Turn of the hosel by a neck wetted on one side, if that length was given.  Water on the front turns it
+        about the line from heel to toe, which moves the loft; the lie moves only where the heel or the toe
+        side is wetted.
+    residual_mpa : float
+        Stress at the skin that the rim's restraint leaves in the face.
+    warnings : tuple of Warn
+    """
+
+    bow_mm: float
+    transformation_mm: float
+    thermal_mm: float
+    curvature_per_mm: float
+    limit_mm: float
+    neck_drift_deg: float
+    residual_mpa: float
+    warnings: tuple[Warn, ...]
+
+    @property
+    def flat(self) -> bool:
+        """Within the limit."""
+        return abs(self.bow_mm) <= self.limit_mm
+
+    def words(self) -> str:
+        """The answer in sentences."""
+        way = "bulges" if self.bow_mm >= 0.0 else "dishes"
+        verdict = "within" if self.flat else "past"
+        drift = abs(self.neck_drift_deg)
+        change, heat = (
+            round(self.transformation_mm, 2) + 0.0,
+            round(self.thermal_mm, 2) + 0.0,
+        )  # no "-0.00"
+        neck = (
+            f" The neck turns the hosel about {drift:.2f}°, which moves the loft."
+            if drift >= 0.005
+            else ""
+        )
+        return (
+            f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
+            f"{self.limit_mm:.2f} mm ({change:.2f} mm from transformation, {heat:.2f} mm from the "
+            f"temperature difference).{neck}"
+        )
+
+
+def face_bow(
+    thickness_mm: float,
+    span_mm: float,
+    *,
+    layers: Sequence[Mapping[str, float]] = (),
+    carbon_pct: float = 0.3,
+    strains: Sequence[float] = (),
+    difference_c: float = 0.0,
+    plastic_share: float = 0.5,
+    restraint: float = 0.0,
+    limit_mm: float = FLATNESS_MM,
+    neck_mm: float = 14.0,
+    neck_wet_mm: float = 0.0,
+    neck_mismatch: float = 0.0,
+    youngs_mpa: float = 205_000.0,
+) -> FaceBow:
+    """Bow of a face quenched from the front, and drift of a neck wetted on one side.
+
+    Parameters
+    ----------
+    thickness_mm, span_mm : float
+        Face thickness and free span, mm.
+    layers : sequence of mapping
+        Structure of equal layers from front to back (shares by constituent); empty: no transformation part.
+    carbon_pct : float
+        wt%.
+    strains : sequence of float
+        Instead of `layers`: the strain each layer wants.
+    difference_c : float
+        Back less front while the back was above about 600 °C, °C.
+    plastic_share : float
+        See `frozen_thermal_strain`.
+    restraint : float
+        Share of the free bow that the rim holds back, 0 to 1.  Default 0: a free plate, the most it can bow.
+    limit_mm : float
+        The user's flatness limit, mm.
+    neck_mm, neck_wet_mm, neck_mismatch : float
+        Neck diameter, length wetted on one side, and the strain difference across it.
+
+    Returns
+    -------
+    FaceBow
+
+    Examples
+    --------
+    >>> shape = face_bow(3.0, 60.0, layers=[{"martensite": 1.0}, {"pearlite": 1.0}], carbon_pct=0.30)
+    >>> round(shape.bow_mm, 2), shape.flat
+    (0.38, False)
+    """
+    t = check_number(thickness_mm, "face thickness", 0.8, 15.0, "mm")
+    span = check_number(span_mm, "span", 5.0, 150.0, "mm")
+    held = check_number(restraint, "restraint", 0.0, 1.0)
+    limit = check_number(limit_mm, "flatness limit", 0.005, 10.0, "mm")
+    neck = check_number(neck_mm, "neck diameter", 5.0, 60.0, "mm")
+    wet = check_number(neck_wet_mm, "wetted neck length", 0.0, 100.0, "mm")
+    across = check_number(neck_mismatch, "neck mismatch", -0.02, 0.02)
+    carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
+    youngs = check_number(youngs_mpa, "Young's modulus", 50_000.0, 300_000.0, "MPa")
+    wanted = [transformation_strain(layer, carbon) for layer in layers] or [
+        float(x) for x in strains
+    ]
+    by_change = gradient_per_mm(wanted, t) if wanted else 0.0
+    by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
+    free = by_change + by_heat
+    kept = free * (1.0 - held)
+    notes = []
+    bow = bow_mm(kept, span)
+    if abs(bow) > limit:
+        notes.append(
+            Warn(
+                "distortion:bow",
+                f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit "
+                f"of {limit:.2f} mm: coin or grind it, or quench both sides.",
+            )
+        )
+    if span < 5.0 * t:
+        notes.append(
+            Warn("distortion:stubby", "The span is under five thicknesses: hardly a plate.")
+        )
+    return FaceBow(
+        bow,
+        bow_mm(by_change * (1.0 - held), span),
+        bow_mm(by_heat * (1.0 - held), span),
+        kept,
+        limit,
+        drift_deg(across, neck, wet),
+        abs(free * held) * youngs * t / 2.0,
+        tuple(notes),
+    )
+
+
+#: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of
+#: 0.2–0.4 % C: 130–200).
+_SOFT_HV = 165.0
+
+#: Temperature above which steel flows rather than springs, °C (EN 1993-1-2: yield halves near 600; from
+#: memory).
+_SOFT_C = 600.0
+
+#: Equal layers between the computed points.
+_LAYERS = 40
+
+
+def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
+    """`face_bow` of a head from its computed face, and the drift of its neck.
+
+    *Transformation*: from the structure of every point through the thickness where it is known
+    (``layer_fractions``); what self-tempering has softened has given its extra room back in proportion.
+    Without it the strain follows hardness between ferrite–pearlite and full martensite of that carbon.
+    *Thermal*: the greatest difference of back and front surface while the back is above 600 °C and the front
+    below.  Without ``back_c``, twice mean less front surface, as in a parabola.
+
+    Parameters
+    ----------
+    head : forgeprops.head.Head
+    face : zone result
+        With ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``, ``front_c`` and, if
+        known, ``layer_fractions`` and ``back_c``.
+    carbon_pct : float
+        wt%.
+    neck : zone result, optional
+        The same of the neck: overspray on its front side turns the hosel, which moves the loft.
+    **options
+        As in `face_bow`.
+    """
+    given = {"strains": _layer_strains(face, carbon_pct), "difference_c": _difference_c(face)}
+    if neck is not None:
+        across = head.zones("forged")["neck"].size_mm
+        strains, share = _layer_strains(neck, carbon_pct), options.get("plastic_share", 0.5)
+        given |= {
+            "neck_mm": across,
+            "neck_wet_mm": head.neck.length_mm,
+            "neck_mismatch": gradient_per_mm(strains, across) * across
+            + frozen_thermal_strain(_difference_c(neck), share),
+        }
+    return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **{**given, **options})
+
+
+def _difference_c(zone) -> float:
+    """Back less front while the back is soft and the front is stiff, °C."""
+    mean, front = np.asarray(zone.temperature_c, dtype=float), np.asarray(zone.front_c, dtype=float)
+    back = getattr(zone, "back_c", None)
+    back = 2.0 * mean - front if back is None else np.asarray(back, dtype=float)
+    cooling = np.arange(mean.size) > int(np.argmax(mean))  # on heating the front is the hotter side
+    gap = np.where(cooling & (back > _SOFT_C) & (front < _SOFT_C), back - front, 0.0)
+    return float(np.clip(gap.max(initial=0.0), 0.0, 1200.0))
+
+
+def _layer_strains(zone, carbon_pct: float) -> np.ndarray:
+    """Strain that equal layers of a zone want, front to back."""
+    from ..engine.section import lobatto
+    from ..transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
+
+    values = np.asarray(zone.layers_hv, dtype=float)
+    hardest = max(float(hv_from_hrc(as_quenched_hrc(carbon_pct))), _SOFT_HV + 50.0)
+    structure = getattr(zone, "layer_fractions", None)
+    if structure is None:
+        hard, soft = (
+            transformation_strain({name: 1.0}, carbon_pct) for name in ("martensite", "pearlite")
+        )
+        strains = (hard - soft) * (values - _SOFT_HV) / (hardest - _SOFT_HV)
+    else:
+        martensite = float(zone.fractions["martensite"])
+        lost = (zone.as_quenched_hv - zone.hardness_hv) / max(
+            martensite * (hardest - _SOFT_HV), 1e-6
+        )
+        kept = float(np.clip(1.0 - lost, 0.0, 1.0))
+        strains = []
+        for i in range(values.size):
+            point = {name: max(float(structure[name][i]), 0.0) for name in structure}
+            # what no longer holds its carbon in solution has the room of ferrite and cementite
+            point["pearlite"] += (
+                point.pop("untransformed", 0.0) + (1.0 - kept) * point["martensite"]
+            )
+            point["martensite"] *= kept
+            strains.append(transformation_strain(point, carbon_pct))
+    at = (np.arange(_LAYERS) + 0.5) / _LAYERS
+    return np.interp(at, np.asarray(lobatto(values.size)[0]), strains)
+
+
+def cutting_warnings(
+    hardness_hv: Mapping[str, float], to_cut: Sequence[str], limit_hv: float = CUTTING_LIMIT_HV
+) -> tuple[Warn, ...]:
+    """Warn (once) of edges and faces that are cut afterwards and are harder than the user's limit.
+
+    Parameters
+    ----------
+    hardness_hv : mapping of str to float
+        Hardness by zone ("face", "rim", …); give the hardest point of each.
+    to_cut : sequence of str
+        Zones that are cut later.
+    limit_hv : float
+        The user's limit.
+
+    Examples
+    --------
+    >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
+    The rim is to be cut but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
+    """
+    limit = check_number(limit_hv, "cutting limit", 80.0, 900.0, "HV")
+    hard = {}
+    for zone in to_cut:
+        zone = check_choice(zone, "zone to cut", tuple(hardness_hv))
+        hv = check_number(float(hardness_hv[zone]), f"hardness of the {zone}", 20.0, 1200.0, "HV")
+        if hv > limit:
+            hard[zone] = f"{hv:.0f}"
+    if not hard:
+        return ()
+    is_, comes, it = ("is", "comes", "it") if len(hard) == 1 else ("are", "come", "them")
+    return (
+        Warn(
+            "distortion:hard-to-cut",
+            f"The {_listed(hard)} {is_} to be cut but {comes} out at {_listed(hard.values())} HV, above "
+            f"{limit:.0f} HV: cut {it} before, temper {it}, or use carbide.",
+        ),
+    )
+
+
+def _listed(words) -> str:
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last

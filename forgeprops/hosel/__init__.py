@@ -1,0 +1,1 @@
+"""The hosel on the bending bench."""

@@ -1,0 +1,1 @@
+"""What a user brings: steel, head, route, shop, limits, settings."""

@@ -1,0 +1,323 @@
+"""Many cases as columns of numbers, so that thousands of them need no Python object each.
+
+`columns_of` makes them from lists of steels, heads, routes and shops; a study that turns a few settings of
+one case makes them with `spread`, from that case and arrays of the settings.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from operator import attrgetter
+from typing import Any
+
+import numpy as np
+
+from ..base.errors import InputError, check_choice
+from .drawing import Block, Face, Hosel, Neck, Rim
+from .head import Head
+from .route import COOLING, LaterHeat, Route, Spray
+from .shop import Shop
+from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
+
+__all__ = ["Columns", "HeadColumns", "SHOP_NUMBERS", "SteelColumns", "columns_of", "spread"]
+
+SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
+#: Settings of a route in its columns; "has_spray" (bool) is put beside them.
+_SPRAYED = tuple(name for name, (part, _) in Route.SETTINGS.items() if part == "spray")
+_DRY = tuple(name for name, (part, _) in Route.SETTINGS.items() if part != "spray")
+_get_dry = attrgetter(*(".".join(Route.SETTINGS[name]) for name in _DRY))
+_get_sprayed = attrgetter(*(Route.SETTINGS[name][1] for name in _SPRAYED))
+_get_shop = attrgetter(*SHOP_NUMBERS)
+_PARTS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
+_get_part = {
+    name: attrgetter(*(f"{name}.{f.name}" for f in dataclasses.fields(kind)))
+    for name, kind in _PARTS.items()
+}
+_BLOCK = [f.name for f in dataclasses.fields(Block) if f.name != "name"]
+_get_block = attrgetter(*_BLOCK)
+#: Stands in for a block that a head has not: no length, so no metal and no surface.
+_NO_BLOCK = (0.0, 1.0, 1.0, 0.0)
+#: What the columns say where there is no water.
+_NO_SPRAY = Spray(flux_kg_m2_s=0.0, delay_s=0.0, duration_s=0.0)
+
+
+@dataclass(frozen=True)
+class SteelColumns:
+    """Compositions; `get` gives the contents of an element as one column, wt%, shape (m, 1)."""
+
+    contents: Mapping[str, np.ndarray]  # element -> (m,)
+    fine_grain: np.ndarray  # (m,)
+
+    def __len__(self) -> int:
+        return len(self.fine_grain)
+
+    def get(self, element: str) -> np.ndarray:
+        """Contents of `element`, wt%, shape (m, 1): as given, else the stated default residual, else 0."""
+        values = self.contents.get(element)
+        if values is None:
+            return np.full((len(self), 1), DEFAULT_RESIDUALS.get(element, 0.0))
+        return values[:, None]
+
+    def part(self, index) -> SteelColumns:
+        return SteelColumns({e: v[index] for e, v in self.contents.items()}, self.fine_grain[index])
+
+
+@dataclass(frozen=True)
+class HeadColumns:
+    """Finished dimensions; every field of every part is a number or an array of shape (h,)."""
+
+    face: Face
+    rim: Rim
+    body: tuple[Block, ...]
+    neck: Neck
+    hosel: Hosel
+    count: int
+
+    def __len__(self) -> int:
+        return self.count
+
+    @property
+    def parts(self) -> tuple:
+        return self.face, self.rim, self.body, self.neck, self.hosel
+
+    def part(self, index) -> HeadColumns:
+        def cut(part):
+            return dataclasses.replace(
+                part,
+                **{
+                    f.name: getattr(part, f.name)[index]
+                    for f in dataclasses.fields(part)
+                    if np.ndim(getattr(part, f.name))
+                },
+            )
+
+        count = len(np.arange(self.count)[index])
+        return HeadColumns(
+            cut(self.face),
+            cut(self.rim),
+            tuple(cut(b) for b in self.body),
+            cut(self.neck),
+            cut(self.hosel),
+            count,
+        )
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Many cases.
+
+    Attributes
+    ----------
+    steels, heads : SteelColumns, HeadColumns
+        Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its
+        own.
+    route : dict of str to array, shape (n,)
+        By the short names of `Route.SETTINGS`; "has_spray"; "surroundings" as a number into `COOLING`;
+        "view_factor" nan for "as the surroundings have it".
+    shop : dict of str to array, shape (n,)
+        By `SHOP_NUMBERS`.
+    later : tuple of tuple of LaterHeat, and `later_of`, shape (n,)
+        Distinct lists of later heats and which one every case has.
+    """
+
+    steels: SteelColumns
+    heads: HeadColumns
+    steel_of: np.ndarray | None
+    head_of: np.ndarray | None
+    route: Mapping[str, np.ndarray]
+    shop: Mapping[str, np.ndarray]
+    later: tuple[tuple[LaterHeat, ...], ...]
+    later_of: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.later_of)
+
+    def part(self, index) -> Columns:
+        """Some of the cases: a slice, or an array of their numbers."""
+        own_steel, own_head = self.steel_of is None, self.head_of is None
+        return Columns(
+            self.steels.part(index) if own_steel else self.steels,
+            self.heads.part(index) if own_head else self.heads,
+            None if own_steel else self.steel_of[index],
+            None if own_head else self.head_of[index],
+            {k: v[index] for k, v in self.route.items()},
+            {k: v[index] for k, v in self.shop.items()},
+            self.later,
+            self.later_of[index],
+        )
+
+    def content(self, element: str) -> np.ndarray:
+        """Content of `element` of every case, wt%, shape (n,)."""
+        column = self.steels.get(element)[:, 0]
+        return column if self.steel_of is None else column[self.steel_of]
+
+    #: The name under which formulas ask for it; shape (n,) here, where `SteelColumns` gives (m, 1).
+    get = content
+
+    def dimension(self, part: str, name: str) -> np.ndarray:
+        """A finished dimension of every case, mm, shape (n,)."""
+        values = getattr(getattr(self.heads, part), name)
+        if np.ndim(values) == 0:
+            return np.full(len(self), float(values))
+        return values if self.head_of is None else values[self.head_of]
+
+
+def _distinct(items: Sequence) -> tuple[list, np.ndarray | None]:
+    """Distinct objects by identity, in order of first use, and which one every item is (None: its own)."""
+    index: dict[int, int] = {}
+    where = [index.setdefault(id(item), len(index)) for item in items]
+    if len(index) == len(items):
+        return list(items), None
+    first: list = [None] * len(index)
+    for item, k in zip(items, where, strict=True):
+        first[k] = item
+    return first, np.array(where, np.int64)
+
+
+def _table(rows: list[tuple], names: Sequence[str]) -> dict[str, np.ndarray]:
+    return dict(zip(names, np.array(rows, float).T.copy(), strict=True))
+
+
+def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
+    """Columns of a list of steels."""
+    values = [s._values for s in steels]
+    named = sorted(set().union(*values)) if len(values) < 1000 else ELEMENTS
+    return SteelColumns(
+        {e: np.array([v.get(e, 0.0) for v in values]) for e in named},
+        np.array([s.fine_grain for s in steels]),
+    )
+
+
+def head_columns(heads: Sequence[Head]) -> HeadColumns:
+    """Columns of a list of heads."""
+    parts = {
+        name: kind(*np.array([_get_part[name](h) for h in heads]).T.copy())
+        for name, kind in _PARTS.items()
+    }
+    most = max(len(h.body) for h in heads)
+    padded = np.array(
+        [[*(_get_block(b) for b in h.body), *[_NO_BLOCK] * (most - len(h.body))] for h in heads]
+    )
+    body = tuple(
+        Block("", **dict(zip(_BLOCK, padded[:, i].T.copy(), strict=True))) for i in range(most)
+    )
+    return HeadColumns(parts["face"], parts["rim"], body, parts["neck"], parts["hosel"], len(heads))
+
+
+def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
+    """Columns of a list of routes, without their later heats."""
+    code = {kind: i for i, kind in enumerate(COOLING)}
+    place, view = _DRY.index("surroundings"), _DRY.index("view_factor")
+
+    def row(route):
+        values = list(_get_dry(route))
+        values[place] = code[values[place]]
+        if values[view] is None:
+            values[view] = np.nan
+        return values
+
+    columns = _table([row(r) for r in routes], _DRY)
+    columns |= _table(
+        [_get_sprayed(_NO_SPRAY if r.spray is None else r.spray) for r in routes], _SPRAYED
+    )
+    columns["has_spray"] = np.array([r.spray is not None for r in routes])
+    return columns
+
+
+def columns_of(
+    steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[Route], shops: Sequence[Shop]
+) -> Columns:
+    """Columns of cases given as objects; the four sequences have one length."""
+    if not len(steels) == len(heads) == len(routes) == len(shops):
+        raise InputError(
+            f"{len(steels)} steels, {len(heads)} heads, {len(routes)} routes and {len(shops)} shops; "
+            "allowed is one number of each."
+        )
+    steel_list, steel_of = _distinct(steels)
+    head_list, head_of = _distinct(heads)
+    route_list, route_of = _distinct(routes)
+    shop_list, shop_of = _distinct(shops)
+    route, shop = route_columns(route_list), _table([_get_shop(s) for s in shop_list], SHOP_NUMBERS)
+    if route_of is not None:
+        route = {name: column[route_of] for name, column in route.items()}
+    if shop_of is not None:
+        shop = {name: column[shop_of] for name, column in shop.items()}
+    kinds: dict[tuple, int] = {}
+    later_of = np.array([kinds.setdefault(r.later, len(kinds)) for r in route_list], np.int64)
+    return Columns(
+        steel_columns(steel_list),
+        head_columns(head_list),
+        steel_of,
+        head_of,
+        route,
+        shop,
+        tuple(kinds),
+        later_of if route_of is None else later_of[route_of],
+    )
+
+
+def spread(
+    steel: Steel,
+    head: Head,
+    route: Route,
+    shop: Shop,
+    n: int,
+    *,
+    composition: Mapping[str, np.ndarray] | None = None,
+    dimensions: Mapping[str, np.ndarray] | None = None,
+    settings: Mapping[str, np.ndarray] | None = None,
+    shops: Mapping[str, np.ndarray] | None = None,
+) -> Columns:
+    """`n` cases that differ from one case in a few columns.
+
+    Parameters
+    ----------
+    composition : mapping of str to array, shape (n,)
+        Element → contents, wt%.
+    dimensions : mapping of str to array, shape (n,)
+        By the short names of `Head.SETTINGS`.
+    settings : mapping of str to array, shape (n,)
+        By the short names of `Route.SETTINGS`.
+    shops : mapping of str to array, shape (n,)
+        By `SHOP_NUMBERS`.
+
+    Notes
+    -----
+    Nothing is checked against bounds here: who draws the numbers does that.
+    """
+    steels, heads = steel_columns([steel]), head_columns([head])
+    if composition:
+        contents = {e: np.broadcast_to(v, (n,)) for e, v in steels.contents.items()}
+        contents |= {
+            check_choice(e, "element", ELEMENTS): np.asarray(v, float)
+            for e, v in composition.items()
+        }
+        steels = SteelColumns(contents, np.broadcast_to(steels.fine_grain, (n,)))
+    if dimensions:
+        changed: dict[str, dict[str, Any]] = {}
+        for name, values in dimensions.items():
+            part, field = Head.SETTINGS[check_choice(name, "dimension", Head.SETTINGS)]
+            changed.setdefault(part, {})[field] = np.asarray(values, float)
+        plain = {p: dataclasses.replace(getattr(head, p), **changed.get(p, {})) for p in _PARTS}
+        heads = HeadColumns(
+            plain["face"], plain["rim"], head.body, plain["neck"], plain["hosel"], n
+        )
+    columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
+    for name, values in (settings or {}).items():
+        columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)
+    shop_of = {name: np.full(n, float(getattr(shop, name))) for name in SHOP_NUMBERS}
+    for name, values in (shops or {}).items():
+        shop_of[check_choice(name, "shop number", SHOP_NUMBERS)] = np.asarray(values, float)
+    one = np.zeros(n, np.int64)
+    return Columns(
+        steels,
+        heads,
+        None if composition else one,
+        None if dimensions else one,
+        columns,
+        shop_of,
+        (route.later,),
+        one,
+    )

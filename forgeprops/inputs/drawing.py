@@ -1,0 +1,231 @@
+"""The parts a head is drawn from, in millimetres: face, rim, body blocks, neck, hosel.
+
+Every dimension is the finished one; `allowance_mm` is what the forging has more.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+from ..base.errors import InputError, check_number
+
+__all__ = [
+    "DIMENSION_LIMITS",
+    "LEAST_WALL_MM",
+    "Block",
+    "Face",
+    "Hosel",
+    "Neck",
+    "Rim",
+    "check_fit",
+    "checked",
+]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {"check_fit": ("head_building",), "checked": ("head_building",)}
+
+#: Thinnest hosel wall that can be turned and still be bent, mm (our estimate; usual walls are 1.6–2.5 mm).
+LEAST_WALL_MM = 0.8
+
+
+@dataclass(frozen=True)
+class Face:
+    """The thin centre, where the strike is and the spray hits; mean length and height of the free span.
+
+    `allowance_mm` is what is milled off later: forged thickness = thickness + allowance.
+    """
+
+    length_mm: float
+    height_mm: float
+    thickness_mm: float
+    allowance_mm: float = 0.0
+
+    @property
+    def forged_thickness_mm(self) -> float:
+        return self.thickness_mm + self.allowance_mm
+
+
+@dataclass(frozen=True)
+class Rim:
+    """The ring of the blade around the face; length and mean height are of the whole blade."""
+
+    length_mm: float
+    height_mm: float
+    thickness_mm: float
+    allowance_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Block:
+    """One bar of the body (sole, top line, toe, heel): `length_mm` runs along the blade's edge.
+
+    The edge of the rim stands on the face `length_mm` × `width_mm`; `thickness_mm` is measured away from the
+    rim, `width_mm` from front to back.
+    """
+
+    name: str
+    length_mm: float
+    width_mm: float
+    thickness_mm: float
+    allowance_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Neck:
+    """Round taper from the hosel's diameter to `base_mm` at the body."""
+
+    length_mm: float
+    base_mm: float
+    allowance_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Hosel:
+    """The round that takes the shaft, and its geometry on the bending bench.
+
+    Attributes
+    ----------
+    length_mm : float
+        From the neck to the free end (finished).
+    outside_mm : float
+        Finished outside diameter; forged diameter = outside + allowance.
+    bore_mm, bore_depth_mm : float
+        Bore, drilled after the second heat: the forging is solid.
+    allowance_mm : float
+        Turned off the diameter later.
+    length_allowance_mm : float
+        Cut off the end later.
+    bend_zone_mm : float
+        Length over which a bench bend spreads; nowhere measured, 10–20 mm is believed.
+    """
+
+    length_mm: float
+    outside_mm: float
+    bore_mm: float
+    bore_depth_mm: float
+    allowance_mm: float = 0.0
+    length_allowance_mm: float = 0.0
+    bend_zone_mm: float = 15.0
+
+    @property
+    def forged_outside_mm(self) -> float:
+        return self.outside_mm + self.allowance_mm
+
+    @property
+    def wall_mm(self) -> float:
+        return (self.outside_mm - self.bore_mm) / 2
+
+
+# What each dimension may be, mm; wide enough for any iron that was ever forged (our choice).
+DIMENSION_LIMITS = {
+    Face: {
+        "length_mm": (10, 110),
+        "height_mm": (10, 80),
+        "thickness_mm": (0.8, 15),
+        "allowance_mm": (0, 10),
+    },
+    Rim: {
+        "length_mm": (20, 130),
+        "height_mm": (15, 90),
+        "thickness_mm": (0.8, 25),
+        "allowance_mm": (0, 10),
+    },
+    Block: {
+        "length_mm": (2, 150),
+        "width_mm": (1, 60),
+        "thickness_mm": (0.5, 40),
+        "allowance_mm": (0, 10),
+    },
+    Neck: {"length_mm": (1, 80), "base_mm": (6, 40), "allowance_mm": (0, 10)},
+    Hosel: {
+        "length_mm": (10, 110),
+        "outside_mm": (9, 25),
+        "bore_mm": (0, 20),
+        "bore_depth_mm": (0, 110),
+        "allowance_mm": (0, 10),
+        "length_allowance_mm": (0, 30),
+        "bend_zone_mm": (2, 60),
+    },
+}
+
+
+def checked(part, kind, owner: str):
+    """Return `part` with every dimension checked and made a float.
+
+    Raises
+    ------
+    InputError
+        Not a `kind`, or a dimension no head ever had.
+    """
+    if not isinstance(part, kind):
+        what = kind.__name__
+        raise InputError(f"{what.lower()} is {part!r}; allowed is a {what}(...) (head {owner}).")
+    label = part.name if kind is Block else kind.__name__.lower()
+    return dataclasses.replace(
+        part,
+        **{
+            field: check_number(
+                getattr(part, field),
+                f"{label} {field.removesuffix('_mm').replace('_', ' ')}",
+                low,
+                high,
+                "mm",
+                f"head {owner}",
+            )
+            for field, (low, high) in DIMENSION_LIMITS[kind].items()
+        },
+    )
+
+
+def check_fit(
+    face: Face, rim: Rim, body: tuple[Block, ...], neck: Neck, hosel: Hosel, where: str
+) -> None:
+    """Refuse parts that do not fit each other.
+
+    Raises
+    ------
+    InputError
+        Naming the two dimensions that clash.
+    """
+    for what in ("length_mm", "height_mm"):
+        inner, outer = getattr(face, what), getattr(rim, what)
+        if inner >= outer:
+            raise InputError(
+                f"face {what[:-3]} is {inner:g} mm; it must be less than the blade's "
+                f"{outer:g} mm (head {where})."
+            )
+    if hosel.bore_mm >= hosel.outside_mm:
+        raise InputError(
+            f"bore is {hosel.bore_mm:g} mm; it must be less than the hosel's outside diameter "
+            f"{hosel.outside_mm:g} mm (head {where})."
+        )
+    if hosel.wall_mm < LEAST_WALL_MM:
+        raise InputError(
+            f"hosel wall is {hosel.wall_mm:.2f} mm ({hosel.outside_mm:g} mm outside, "
+            f"{hosel.bore_mm:g} mm bore); allowed is {LEAST_WALL_MM:g} mm or more "
+            f"(head {where})."
+        )
+    if hosel.bore_depth_mm > hosel.length_mm:
+        raise InputError(
+            f"bore depth is {hosel.bore_depth_mm:g} mm; it cannot exceed the hosel length "
+            f"{hosel.length_mm:g} mm (head {where})."
+        )
+    if hosel.bend_zone_mm > hosel.length_mm + neck.length_mm:
+        raise InputError(
+            f"bend zone is {hosel.bend_zone_mm:g} mm; hosel and neck together are only "
+            f"{hosel.length_mm + neck.length_mm:g} mm long (head {where})."
+        )
+    if neck.base_mm < hosel.bore_mm + 2 * LEAST_WALL_MM:
+        raise InputError(
+            f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {hosel.bore_mm:g} mm "
+            f"can stand on; allowed is {hosel.bore_mm + 2 * LEAST_WALL_MM:g} mm or more "
+            f"(head {where})."
+        )
+    edge = 2 * (rim.length_mm + rim.height_mm)
+    along = sum(b.length_mm for b in body)
+    if along > edge:
+        raise InputError(
+            f"the body's blocks are {along:g} mm long together; the blade's edge is only "
+            f"{edge:g} mm (head {where})."
+        )

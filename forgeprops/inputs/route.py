@@ -1,0 +1,385 @@
+"""What is done to the head in its second heat: preheat, transfer, press, spray, cool, later heats.
+
+Every default is one a forge could run; the reasons stand beside each field.  All are our own invented demo route.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+
+from ..base.errors import InputError, check_choice, check_number
+
+__all__ = [
+    "BOUNDS",
+    "COOLING",
+    "Cool",
+    "FirstHeat",
+    "LaterHeat",
+    "Preheat",
+    "Press",
+    "Route",
+    "Spray",
+    "Transfer",
+    "BURNING_C",
+]
+
+#: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
+#: boundaries).  1343 °C is the highest safe heating temperature read for 1010 (newequipment.com, "Heating
+#: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
+BURNING_C = 1340.0
+
+#: Ways to cool: view factor to the room, temperature share of hot neighbours, air speed m/s.
+COOLING = ("single", "row", "bin", "fan", "sleeve")
+
+
+#: What each number of a step may be: words, low, high, unit (our own limits: no shop is outside, slips are).
+BOUNDS: dict[str, dict[str, tuple[str, float, float, str]]] = {
+    "first_heat": {
+        "finish_c": ("finish temperature", 750.0, BURNING_C, "°C"),
+        "grain_size_astm": ("grain size", 0.0, 14.0, "ASTM number"),
+    },
+    "preheat": {
+        "temperature_c": ("preheat temperature", 20.0, BURNING_C, "°C"),
+        "soak_s": ("time in the furnace", 0.0, 36_000.0, "s"),
+        "start_c": ("temperature when loaded", -20.0, BURNING_C, "°C"),
+        "emissivity": ("emissivity", 0.05, 1.0, ""),
+    },
+    "transfer": {"duration_s": ("transfer time", 0.0, 600.0, "s")},
+    "press": {
+        "dwell_s": ("press dwell", 0.0, 60.0, "s"),
+        "die_c": ("die temperature", 0.0, 700.0, "°C"),
+        "contact_w_m2k": ("die contact", 0.0, 100_000.0, "W/(m² K)"),
+        "rest_s": ("rest in the die", 0.0, 60.0, "s"),
+        "strain": ("press strain", 0.0, 2.0, ""),
+        "scale_left": ("scale left by the press", 0.0, 1.0, ""),
+    },
+    "spray": {
+        "flux_kg_m2_s": ("spray flux", 0.0, 60.0, "kg/(m² s)"),
+        "delay_s": ("spray delay", 0.0, 600.0, "s"),
+        "duration_s": ("spray time", 0.0, 600.0, "s"),
+        "water_c": ("water temperature", 0.5, 90.0, "°C"),
+        "rim_share": ("rim overspray", 0.0, 1.0, ""),
+        "body_share": ("body overspray", 0.0, 1.0, ""),
+        "neck_share": ("neck overspray", 0.0, 1.0, ""),
+        "hosel_share": ("hosel overspray", 0.0, 1.0, ""),
+    },
+    "cool": {
+        "air_c": ("air temperature", -30.0, 60.0, "°C"),
+        "air_speed_m_s": ("air speed", 0.0, 40.0, "m/s"),
+        "view_factor": ("view factor", 0.05, 1.0, ""),
+    },
+    "later_heat": {
+        "temperature_c": ("temperature", 20.0, BURNING_C, "°C"),
+        "hold_s": ("hold", 0.0, 360_000.0, "s"),
+    },
+}
+
+
+def _numbers(obj, part, *skip):
+    for name, (label, low, high, unit) in BOUNDS[part].items():
+        if name not in skip:
+            object.__setattr__(
+                obj,
+                name,
+                check_number(getattr(obj, name), label, low, high, unit, part.replace("_", " ")),
+            )
+
+
+@dataclass(frozen=True)
+class FirstHeat:
+    """The hot forging before: it leaves the structure and grain the second heat starts from.
+
+    Attributes
+    ----------
+    finish_c : float
+        Temperature at which the first forging ends and still-air cooling begins, °C (850–950 °C is the finish
+        range read for alloy steel, weforging.com; 900 °C is our default).
+    grain_size_astm : float
+        Austenite grain after hot forging and recrystallisation (default 5, common practice, no source).
+    """
+
+    finish_c: float = 900.0
+    grain_size_astm: float = 5.0
+
+    def __post_init__(self):
+        _numbers(self, "first_heat")
+
+
+@dataclass(frozen=True)
+class Preheat:
+    """The furnace of the second heat.
+
+    Attributes
+    ----------
+    temperature_c : float
+        Furnace set point, °C.
+    soak_s : float
+        Time in the furnace from loading cold, s.  900 s heats the demo heads through (see the estimate's
+        time to heat through).
+    start_c : float
+        Temperature of the head when loaded, °C.
+    emissivity : float
+        Effective emissivity head-furnace, 0.8 for oxidised steel (thermal-camera manual tables, 0.74–0.89).
+    """
+
+    temperature_c: float = 930.0
+    soak_s: float = 900.0
+    start_c: float = 25.0
+    emissivity: float = 0.8
+
+    def __post_init__(self):
+        _numbers(self, "preheat")
+
+
+@dataclass(frozen=True)
+class Transfer:
+    """Furnace to die, through still air: 3–10 s is usual (from memory); 4 s is our default."""
+
+    duration_s: float = 4.0
+
+    def __post_init__(self):
+        _numbers(self, "transfer")
+
+
+@dataclass(frozen=True)
+class Press:
+    """The squeeze between the dies.
+
+    Attributes
+    ----------
+    dwell_s : float
+        Contact under load, s.  A screw or mechanical press holds 0.01–0.06 s hot, a hydraulic one longer (from
+        memory); the default 0.05 s is a mechanical press.
+    die_c : float
+        Die temperature, °C; dies run at 150–400 °C.
+    contact_w_m2k : float
+        Conductance of the interface under load, W/(m² K): 5000–12 000 in a forging stroke with graphite (from
+        memory).  In series with it the engine puts the die's own transient resistance.
+    rest_s : float
+        Time the head lies in the lower die under its own weight, s: half of it before the stroke, half after.
+    strain : float
+        Mean plastic strain of the squeeze, which heats the metal.
+    scale_left : float
+        Share of the scale's thickness that still sticks after the squeeze (0.3 is our estimate, no source).
+    """
+
+    dwell_s: float = 0.05
+    die_c: float = 250.0
+    contact_w_m2k: float = 7500.0
+    rest_s: float = 0.5
+    strain: float = 0.15
+    scale_left: float = 0.3
+
+    def __post_init__(self):
+        _numbers(self, "press")
+
+
+@dataclass(frozen=True)
+class Spray:
+    """Water on the face.
+
+    Attributes
+    ----------
+    flux_kg_m2_s : float
+        Impact density on the face, kg/(m² s).  Use `forgeprops.thermal.spray_units` to get it from L/min, nozzles and
+        footprint or from a catch can.
+    delay_s : float
+        From the end of the squeeze to the water, s.
+    duration_s : float
+        How long the water runs, s.
+    water_c : float
+        Water temperature, °C.
+    rim_share, body_share, neck_share, hosel_share : float
+        Overspray: share of the flux that reaches the front of the other zones.
+    back_on_die : bool
+        The back still rests on the die while the water runs.
+    """
+
+    flux_kg_m2_s: float = 12.0
+    delay_s: float = 2.0
+    duration_s: float = 10.0
+    water_c: float = 25.0
+    rim_share: float = 0.8
+    body_share: float = 0.15
+    neck_share: float = 0.03
+    hosel_share: float = 0.0
+    back_on_die: bool = False
+
+    def __post_init__(self):
+        _numbers(self, "spray")
+        if not isinstance(self.back_on_die, bool):
+            raise InputError(
+                f"back_on_die is {self.back_on_die!r}; allowed is True or False (spray)."
+            )
+
+
+@dataclass(frozen=True)
+class Cool:
+    """How the head cools after the water.
+
+    Attributes
+    ----------
+    surroundings : {"single", "row", "bin", "fan", "sleeve"}
+        A single head in still air; a row on a conveyor; a bin of hot heads; a fan on it; still air with an
+        insulating sleeve on the hosel.
+    air_c : float
+        Air and wall temperature, °C.
+    air_speed_m_s : float
+        Air speed of the fan, m/s (used by "fan" only).
+    view_factor : float or None
+        Share of what the head radiates that reaches the room; None takes the stated value of the surroundings.
+    """
+
+    surroundings: str = "single"
+    air_c: float = 25.0
+    air_speed_m_s: float = 3.0
+    view_factor: float | None = None
+
+    def __post_init__(self):
+        object.__setattr__(
+            self, "surroundings", check_choice(self.surroundings, "surroundings", COOLING, "cool")
+        )
+        _numbers(self, "cool", *(("view_factor",) if self.view_factor is None else ()))
+
+
+@dataclass(frozen=True)
+class LaterHeat:
+    """A later heat below Ac1: tempering the whole head or softening the hosel alone.
+
+    Attributes
+    ----------
+    temperature_c : float
+        Metal temperature, °C.
+    hold_s : float
+        Time at temperature, s.
+    zones : tuple of str
+        Zones that reach it; empty means all.
+    """
+
+    temperature_c: float
+    hold_s: float = 3600.0
+    zones: tuple[str, ...] = ()
+
+    def __post_init__(self):
+        _numbers(self, "later_heat")
+        for zone in self.zones:
+            check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
+        object.__setattr__(self, "zones", tuple(self.zones))
+
+
+_DEFAULT_SPRAY = Spray()
+
+
+@dataclass(frozen=True)
+class Route:
+    """The whole second heat, with defended defaults.
+
+    Examples
+    --------
+    >>> Route().preheat.temperature_c
+    930.0
+    >>> Route().with_(preheat_c=900, flux=8).spray.flux_kg_m2_s
+    8.0
+    """
+
+    preheat: Preheat = field(default_factory=Preheat)
+    transfer: Transfer = field(default_factory=Transfer)
+    press: Press = field(default_factory=Press)
+    spray: Spray | None = _DEFAULT_SPRAY
+    cool: Cool = field(default_factory=Cool)
+    later: tuple[LaterHeat, ...] = ()
+    first_heat: FirstHeat = field(default_factory=FirstHeat)
+
+    def __post_init__(self):
+        kinds = {
+            "preheat": Preheat,
+            "transfer": Transfer,
+            "press": Press,
+            "cool": Cool,
+            "first_heat": FirstHeat,
+        }
+        for name, kind in kinds.items():
+            if not isinstance(getattr(self, name), kind):
+                raise InputError(
+                    f"{name} is {getattr(self, name)!r}; allowed is a {kind.__name__}(...) (route)."
+                )
+        if self.spray is not None and not isinstance(self.spray, Spray):
+            raise InputError(f"spray is {self.spray!r}; allowed is a Spray(...) or None (route).")
+        later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
+        for heat in later:
+            if not isinstance(heat, LaterHeat):
+                raise InputError(f"later holds {heat!r}; allowed are LaterHeat(...) (route).")
+        object.__setattr__(self, "later", later)
+
+    #: Short names of the settings people turn, for `with_`, studies, fits and the command line.
+    SETTINGS = {
+        "preheat_c": ("preheat", "temperature_c"),
+        "soak_s": ("preheat", "soak_s"),
+        "transfer_s": ("transfer", "duration_s"),
+        "dwell_s": ("press", "dwell_s"),
+        "die_c": ("press", "die_c"),
+        "rest_s": ("press", "rest_s"),
+        "strain": ("press", "strain"),
+        "contact": ("press", "contact_w_m2k"),
+        "scale_left": ("press", "scale_left"),
+        "flux": ("spray", "flux_kg_m2_s"),
+        "delay_s": ("spray", "delay_s"),
+        "spray_s": ("spray", "duration_s"),
+        "water_c": ("spray", "water_c"),
+        "rim_share": ("spray", "rim_share"),
+        "body_share": ("spray", "body_share"),
+        "neck_share": ("spray", "neck_share"),
+        "hosel_share": ("spray", "hosel_share"),
+        "back_on_die": ("spray", "back_on_die"),
+        "surroundings": ("cool", "surroundings"),
+        "air_c": ("cool", "air_c"),
+        "air_speed_m_s": ("cool", "air_speed_m_s"),
+        "view_factor": ("cool", "view_factor"),
+        "finish_c": ("first_heat", "finish_c"),
+        "first_grain_astm": ("first_heat", "grain_size_astm"),
+        "furnace_emissivity": ("preheat", "emissivity"),
+        "start_c": ("preheat", "start_c"),
+    }
+
+    @classmethod
+    def bounds(cls, name: str) -> tuple[str, float, float, str]:
+        """What a numeric setting may be, by its short name: words, low, high, unit.
+
+        Examples
+        --------
+        >>> Route.bounds("flux")
+        ('spray flux', 0.0, 60.0, 'kg/(m² s)')
+        """
+        part, attribute = cls.SETTINGS[check_choice(name, "setting", cls.SETTINGS, "route")]
+        if attribute not in BOUNDS[part]:
+            raise InputError(
+                f"setting {name} is not a number; allowed are settings with a number (route)."
+            )
+        return BOUNDS[part][attribute]
+
+    def with_(self, **settings) -> Route:
+        """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`).
+
+        Raises
+        ------
+        InputError
+            Unknown setting, a value out of bounds, or a spray setting on a route without spray.
+        """
+        parts: dict[str, dict] = {}
+        for name, value in settings.items():
+            part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
+            parts.setdefault(part, {})[attribute] = value
+        if "spray" in parts and self.spray is None:
+            raise InputError(
+                f"{', '.join(sorted(settings))} cannot be set; this route has no spray (spray=None)."
+            )
+        return dataclasses.replace(
+            self, **{p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
+        )
+
+    def setting(self, name: str):
+        """Value of a setting by its short name; None for a spray setting on a route without spray."""
+        part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
+        step = getattr(self, part)
+        return None if step is None else getattr(step, attribute)

@@ -1,0 +1,291 @@
+"""This shop's own multipliers on the published laws: neutral by default, made by `fit`, kept in a file."""
+
+from __future__ import annotations
+
+import datetime
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..base.errors import InputError, check_choice, check_number
+from ..io.saved import read_json, write_json
+
+__all__ = ["BOUNDS", "Shop", "load_shop", "shop_or_file"]
+
+#: Bounds of each number: low, high, unit.  Our own: wide enough for any shop, narrow enough for slips.
+BOUNDS = {
+    "spray": (0.1, 10.0, ""),
+    "emissivity": (0.05, 1.0, ""),
+    "air": (0.1, 10.0, ""),
+    "die": (0.0, 10.0, ""),
+    "delay_s": (-5.0, 60.0, "s"),
+}
+
+_KIND, _VERSION = "shop", 1
+
+
+@dataclass(frozen=True)
+class Shop:
+    """What one shop's measurements made of the published laws.
+
+    Attributes
+    ----------
+    spray : float
+        Multiplies the spray heat-transfer law (a published spray law is good to about a factor 1.5).
+    emissivity : float
+        Emissivity of the scaled head in air (0.8 ± 0.1 for thin tight scale at 500–1000 °C).
+    air : float
+        Multiplies the convection of still or moving air.
+    die : float
+        Multiplies the die contact.
+    delay_s : float
+        Added to the spray delay: what the valve and the pipe take, s.
+    name : str
+        Who measured.
+    fitted : tuple of str
+        Which of the five numbers measurements settled; the others are assumed.
+    standard_errors : tuple of float
+        Standard error of each of `fitted`, in its own unit.
+    correlations : tuple of tuple of float
+        Correlation matrix of `fitted`; empty means none between them.
+    measured_on : str
+        Day of the measurements, YYYY-MM-DD; empty if unknown.
+    data_files : tuple of str
+        Names of the files the numbers come from.
+    n_readings : int
+        How many readings went into them.
+
+    Raises
+    ------
+    InputError
+        A number out of bounds, or uncertainties that do not belong together.
+
+    Examples
+    --------
+    >>> Shop().spray
+    1.0
+    >>> bay = Shop(spray=1.2, delay_s=0.3, fitted=("spray", "delay_s"), standard_errors=(0.05, 0.1))
+    >>> bay.standard_error("spray"), bay.standard_error("die")
+    (0.05, 0.0)
+    """
+
+    spray: float = 1.0
+    emissivity: float = 0.8
+    air: float = 1.0
+    die: float = 1.0
+    delay_s: float = 0.0
+    name: str = "neutral"
+    fitted: tuple[str, ...] = ()
+    standard_errors: tuple[float, ...] = ()
+    correlations: tuple[tuple[float, ...], ...] = ()
+    measured_on: str = ""
+    data_files: tuple[str, ...] = ()
+    n_readings: int = 0
+
+    def __post_init__(self):
+        def put(field, value):
+            object.__setattr__(self, field, value)
+
+        for field, (low, high, unit) in BOUNDS.items():
+            put(field, check_number(getattr(self, field), f"shop {field}", low, high, unit))
+        put("fitted", _texts(self.fitted, "shop fitted"))
+        for field in self.fitted:
+            check_choice(field, "fitted number", BOUNDS, "shop")
+        put(
+            "standard_errors",
+            tuple(
+                check_number(v, "standard error", 0.0, 100.0, "", "shop")
+                for v in _sequence(self.standard_errors, "standard_errors")
+            ),
+        )
+        put(
+            "correlations",
+            tuple(
+                tuple(
+                    check_number(v, "correlation", -1.0, 1.0, "", "shop")
+                    for v in _sequence(row, "correlations")
+                )
+                for row in _sequence(self.correlations, "correlations")
+            ),
+        )
+        _check_uncertainty(self.fitted, self.standard_errors, self.correlations)
+        put("data_files", _texts(self.data_files, "shop data_files"))
+        put(
+            "n_readings",
+            int(check_number(self.n_readings, "number of readings", 0, 10**9, "", "shop")),
+        )
+        _texts((self.name,), "shop name")
+        _texts((self.measured_on,), "shop measured_on")
+        if not self.name.strip():
+            raise InputError("shop name is empty; allowed is a text that is not empty.")
+        if self.measured_on:
+            try:
+                datetime.date.fromisoformat(self.measured_on)
+            except ValueError:
+                raise InputError(
+                    f"shop measured_on is {self.measured_on!r}; "
+                    "allowed is a day such as 2025-03-01."
+                ) from None
+
+    def standard_error(self, field: str) -> float:
+        """Standard error of one of the five numbers; 0 for one that was not fitted."""
+        check_choice(field, "shop number", BOUNDS)
+        return self.standard_errors[self.fitted.index(field)] if field in self.fitted else 0.0
+
+    def covariance(self):
+        """Covariance matrix of `fitted`, in that order (NumPy array)."""
+        import numpy as np
+
+        errors = np.array(self.standard_errors)
+        together = np.array(self.correlations) if self.correlations else np.eye(len(errors))
+        return together * np.outer(errors, errors)
+
+    def save(self, path, overwrite: bool = False) -> None:
+        """Write a small readable JSON file, whole or not at all.
+
+        Parameters
+        ----------
+        path : path
+            File to make, by custom ``NAME.shop.json``.
+        overwrite : bool
+            Replace an existing file; without it an existing file is kept and an error raised.
+
+        Raises
+        ------
+        InputError
+            File exists, folder missing, no permission, full disk.
+
+        Examples
+        --------
+        >>> import tempfile
+        >>> with tempfile.TemporaryDirectory() as folder:
+        ...     Shop(spray=1.2, name="bay 2").save(folder + "/bay2.shop.json")
+        ...     load_shop(folder + "/bay2.shop.json").spray
+        1.2
+        """
+        write_json(
+            path,
+            _KIND,
+            _VERSION,
+            {
+                "name": self.name,
+                "measured_on": self.measured_on,
+                "values": {field: getattr(self, field) for field in BOUNDS},
+                "fitted": list(self.fitted),
+                "standard_errors": list(self.standard_errors),
+                "correlations": [list(row) for row in self.correlations],
+                "data_files": list(self.data_files),
+                "n_readings": self.n_readings,
+            },
+            overwrite,
+        )
+
+
+def load_shop(source, filename: str | None = None) -> Shop:
+    """Read a shop file that `Shop.save` wrote; every field is checked.
+
+    Parameters
+    ----------
+    source : path, bytes or upload
+        The file (see `files.read_source`).
+    filename : str, optional
+        Name for messages when bytes are given.
+
+    Raises
+    ------
+    InputError
+        Not a shop file, an unknown version, a field missing, unknown or out of bounds.
+    """
+    content = read_json(source, _KIND, (_VERSION,), filename)
+    fields = {
+        "name",
+        "measured_on",
+        "values",
+        "fitted",
+        "standard_errors",
+        "correlations",
+        "data_files",
+        "n_readings",
+    }
+    _check_names(set(content) - {"version"}, fields, "shop file")
+    values = content["values"]
+    if not isinstance(values, dict):
+        raise InputError(
+            f"values is {type(values).__name__}; allowed is one number per name (shop file)."
+        )
+    _check_names(set(values), set(BOUNDS), "values of the shop file")
+    return Shop(**values, **{field: content[field] for field in fields - {"values"}})
+
+
+def shop_or_file(given):
+    """The neutral shop for None and the shop of a file for its path; anything else as it is.
+
+    Raises
+    ------
+    InputError
+        As `load_shop`.
+
+    Examples
+    --------
+    >>> shop_or_file(None) == Shop()
+    True
+    """
+    if given is None:
+        return Shop()
+    return load_shop(given) if isinstance(given, (str, os.PathLike)) else given
+
+
+def _check_names(given: set[str], allowed: set[str], where: str) -> None:
+    for name in sorted(given - allowed):
+        check_choice(name, "field", sorted(allowed), where)
+    if allowed - given:
+        raise InputError(
+            f"{', '.join(sorted(allowed - given))} missing; needed are all of "
+            f"{', '.join(sorted(allowed))} ({where})."
+        )
+
+
+def _sequence(value, name: str) -> Sequence:
+    if isinstance(value, (str, bytes)) or not isinstance(value, Sequence):
+        raise InputError(f"{name} is {value!r}; allowed is a list (shop).")
+    return value
+
+
+def _texts(values, name: str) -> tuple[str, ...]:
+    values = tuple(_sequence(values, name))
+    for value in values:
+        if not isinstance(value, str) or len(value) > 500:
+            raise InputError(
+                f"{name} holds {str(value)[:60]!r}; allowed are texts of up to 500 characters."
+            )
+    return values
+
+
+def _check_uncertainty(fitted, errors, correlations) -> None:
+    n = len(fitted)
+    if len(set(fitted)) != n:
+        raise InputError(
+            f"fitted names a number twice: {', '.join(fitted)}; allowed is once (shop)."
+        )
+    if len(errors) != n:
+        raise InputError(
+            f"{len(errors)} standard errors for {n} fitted numbers; allowed is one each (shop)."
+        )
+    if not correlations:
+        return
+    if len(correlations) != n or any(len(row) != n for row in correlations):
+        raise InputError(
+            f"the correlations have the wrong shape; allowed is a table of {n} by {n} (shop)."
+        )
+    import numpy as np
+
+    table = np.array(correlations)
+    if not (
+        np.allclose(np.diag(table), 1.0)
+        and np.allclose(table, table.T, atol=1e-9)
+        and np.linalg.eigvalsh(table).min() > -1e-6
+    ):
+        raise InputError(
+            "the correlations are impossible: the table must be symmetric, with ones on the "
+            "diagonal, and no number may be worse than certain (shop)."
+        )

@@ -1,0 +1,190 @@
+"""What a steel is made of: checked composition in wt%, residuals filled by a stated default."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from ..base.errors import InputError, check_choice, check_flag, check_kind, check_number, shown
+
+__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel", "check_steel"]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {"DEFAULT_RESIDUALS": ("default_residuals",)}
+
+#: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
+#: misplaced decimal point.  Our own limits.
+ELEMENTS: dict[str, float] = {
+    "C": 1.2,
+    "Si": 3.0,
+    "Mn": 4.0,
+    "P": 0.2,
+    "S": 0.4,
+    "Cr": 5.0,
+    "Mo": 2.0,
+    "Ni": 6.0,
+    "Cu": 1.5,
+    "V": 0.6,
+    "Al": 1.5,
+    "Ti": 0.4,
+    "Nb": 0.3,
+    "N": 0.1,
+    "B": 0.02,
+    "W": 3.0,
+    "Co": 5.0,
+    "Zr": 0.3,
+    "As": 0.1,
+    "Sn": 0.2,
+    "Pb": 0.4,
+    "Ca": 0.02,
+    "Sb": 0.1,
+    "O": 0.05,
+    "H": 0.001,
+}
+
+#: Fills an element that the composition does not name (an absent element is unknown, 0.0 is zero), wt%.
+#: Common practice for scrap-based bar steel, no source; they lie inside the maxima that EN 10083 and
+#: JIS G 4051 allow unalloyed steel.
+DEFAULT_RESIDUALS: Mapping[str, float] = MappingProxyType(
+    {
+        "Si": 0.25,
+        "Mn": 0.50,
+        "Ni": 0.08,
+        "Cr": 0.08,
+        "Mo": 0.02,
+        "Cu": 0.12,
+        "P": 0.015,
+        "S": 0.020,
+        "N": 0.007,
+        "Al": 0.025,
+    }
+)
+
+
+@dataclass(frozen=True)
+class Steel:
+    """A steel by its composition.
+
+    Parameters
+    ----------
+    name : str
+        What the shop calls it.
+    composition : mapping of str to float
+        Element symbol → wt%.  Carbon must be given.  An element that is absent is *unknown* and read
+        through `get` as a stated default residual; 0.0 is zero.
+    grain_size_astm : float
+        ASTM E112 grain-size number of the austenite for formulas that need one, 0 to 14.  The furnace model
+        replaces it by what time and temperature make of it.
+    limits : mapping of str to (low, high), optional
+        The grade's range in wt%; None at an end means "no limit named".
+    fine_grain : bool
+        Fine-grain practice (aluminium-killed): grain boundaries are pinned up to the coarsening temperature.
+    source : str
+        Standard or certificate the numbers come from.
+
+    Raises
+    ------
+    InputError
+        Unknown element, negative or too high a content, no carbon, sum above 100 %.
+
+    Examples
+    --------
+    >>> heat = Steel("heat 7", {"C": 0.21, "Mn": 0.82, "Si": 0.25, "Cr": 1.02, "Mo": 0.19})
+    >>> heat.get("Cr"), heat.get("Ni"), heat.assumed
+    (1.02, 0.08, ('Al', 'Cu', 'N', 'Ni', 'P', 'S'))
+    """
+
+    name: str
+    composition: Mapping[str, float]
+    grain_size_astm: float = 7.0
+    limits: Mapping[str, tuple[float | None, float | None]] | None = None
+    fine_grain: bool = True
+    source: str = ""
+    _values: Mapping[str, float] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self):
+        if not check_kind(self.name, str, "steel name").strip():
+            raise InputError(f"steel name is {self.name!r}; allowed is a text that is not empty.")
+        where = f"steel {self.name[:60]!r}"
+        if not isinstance(self.composition, Mapping):
+            raise InputError(
+                f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
+                f"{{'C': 0.20, 'Mn': 0.45}} ({where})."
+            )
+        given = {}
+        for symbol, content in self.composition.items():
+            symbol = check_choice(symbol, "element", ELEMENTS, where)
+            if symbol in given:
+                raise InputError(
+                    f"{symbol} is given twice; allowed is one value per element ({where})."
+                )
+            given[symbol] = check_number(
+                content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", where
+            )
+        if "C" not in given:
+            raise InputError(f"carbon is missing; a composition needs at least C ({where}).")
+        check_number(given["C"], "C content", 0.01, ELEMENTS["C"], "wt%", where)
+        check_flag(self.fine_grain, "fine_grain", where)
+        check_kind(self.source, str, "source", where)
+        check_number(self.grain_size_astm, "grain size", 0.0, 14.0, "ASTM number", where)
+        object.__setattr__(self, "composition", MappingProxyType(given))
+        if self.limits is not None:
+            object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
+        object.__setattr__(self, "_values", MappingProxyType({**DEFAULT_RESIDUALS, **given}))
+
+    def get(self, element: str) -> float:
+        """Content of `element`, wt%: as given, else the stated default residual, else 0."""
+        return self._values.get(element, 0.0)
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """Elements whose content is a default residual, not a given value."""
+        return tuple(sorted(set(DEFAULT_RESIDUALS) - set(self.composition)))
+
+    def __reduce__(
+        self,
+    ):  # mapping proxies do not pickle; workers in other processes need the steel
+        return (
+            Steel,
+            (
+                self.name,
+                dict(self.composition),
+                self.grain_size_astm,
+                None if self.limits is None else dict(self.limits),
+                self.fine_grain,
+                self.source,
+            ),
+        )
+
+    def __hash__(self):
+        return hash((self.name, tuple(sorted(self.composition.items())), self.grain_size_astm))
+
+
+def check_steel(steel, name: str = "steel"):
+    """Return `steel` if formulas can take it: a `Steel`, a dict of contents, or anything with their ``get``.
+
+    Raises
+    ------
+    InputError
+        A grade's name, a dict without carbon or with contents that are no numbers, or anything else.
+
+    Examples
+    --------
+    >>> check_steel("4130")
+    Traceback (most recent call last):
+    ...
+    forgeprops.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
+    """
+    if not callable(getattr(steel, "get", None)):
+        raise InputError(f'{name} is {shown(steel)}; allowed is a Steel, such as grade("4130").')
+    if isinstance(steel, Mapping):
+        if "C" not in steel:
+            raise InputError(
+                f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%."
+            )
+        for symbol, content in steel.items():
+            check_choice(symbol, "element", ELEMENTS, name)
+            if not hasattr(content, "shape"):
+                check_number(content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", name)
+    return steel

@@ -1,0 +1,160 @@
+"""Bytes and text of a file somebody hands over: by path, as bytes or by a file chooser, limited in size."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import stat
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from ..base.errors import InputError, check_kind
+
+__all__ = ["READ_LIMIT_BYTES", "Source", "decode_text", "one_line", "read_source"]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {"read_source": ("file_limits",)}
+
+#: Largest file read, bytes.  Our own limit: a year of certificates is below 1 MB, ten minutes of eight
+#: thermocouples at 100 Hz below 15 MB.
+READ_LIMIT_BYTES = 20 * 2**20
+
+
+@dataclass(frozen=True)
+class Source:
+    """Bytes that somebody handed over, and the name messages call them by."""
+
+    name: str
+    data: bytes
+
+
+def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIMIT_BYTES) -> Source:
+    """Take a file by path, as bytes, or from a file chooser, up to a size limit.
+
+    Parameters
+    ----------
+    source : path, bytes-like, mapping or sequence of one mapping
+        A path; the bytes of a file; or one upload of a file-chooser widget (a mapping with ``name`` and
+        ``content``), also as the one-element tuple the widget's `value` is.
+    filename : str, optional
+        Name used in messages when bytes are given.
+    limit_bytes : int
+        Largest size accepted.
+
+    Returns
+    -------
+    Source
+
+    Raises
+    ------
+    InputError
+        No such file, not an ordinary file, unreadable, too large, empty, or none of the accepted kinds.
+
+    Examples
+    --------
+    >>> read_source(b"heat;C", "certs.csv").name
+    'certs.csv'
+    """
+    if filename is not None:
+        check_kind(filename, str, "filename")
+    if isinstance(source, Sequence) and not isinstance(source, (str, bytes, bytearray, memoryview)):
+        if len(source) != 1:
+            raise InputError(f"{len(source)} files were given; allowed is one file at a time.")
+        source = source[0]
+    if isinstance(source, Mapping):
+        if not {"name", "content"} <= set(source):
+            raise InputError(
+                "an upload without name and content was given; allowed is a file chooser's upload."
+            )
+        filename, source = filename or str(source["name"]), source["content"]
+    if isinstance(source, (bytes, bytearray, memoryview)):
+        name = one_line(filename or "uploaded file")
+        size = source.nbytes if isinstance(source, memoryview) else len(source)
+        data = b"" if size > limit_bytes else bytes(source)
+    elif isinstance(source, (str, os.PathLike)):
+        name = one_line(filename or os.path.basename(os.fspath(source)) or os.fspath(source))
+        data, size = _read_path(source, name, limit_bytes)
+    else:
+        raise InputError(
+            f"a file is given as {type(source).__name__}; allowed is a path, bytes or an upload."
+        )
+    if size > limit_bytes:
+        raise InputError(
+            f"{name} is larger than {limit_bytes / 2**20:.3g} MB; allowed is "
+            f"{limit_bytes / 2**20:.3g} MB or less: split the file."
+        )
+    if not data:
+        raise InputError(f"{name} is empty; allowed is a file with at least a header and one row.")
+    return Source(name, data)
+
+
+def one_line(name) -> str:
+    text = "".join(c if c.isprintable() else "?" for c in str(name))
+    return text if len(text) <= 120 else text[:117] + "..."
+
+
+def _read_path(source, name: str, limit_bytes: int) -> tuple[bytes, int]:
+    try:
+        mode = os.stat(source).st_mode
+        if not stat.S_ISREG(mode):
+            what = "a folder" if stat.S_ISDIR(mode) else "not an ordinary file"
+            raise InputError(f"{name or source!r} is {what}; allowed is a file.")
+        with open(source, "rb") as file:
+            data = file.read(limit_bytes + 1)
+    except (FileNotFoundError, NotADirectoryError):
+        raise InputError(
+            f"file {one_line(source)!r} does not exist; allowed is the path of an existing file."
+        ) from None
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the path
+        raise InputError(
+            f"{name!r} cannot be read: {getattr(error, 'strerror', None) or error}."
+        ) from None
+    return data, len(data)
+
+
+def decode_text(data: bytes) -> tuple[str, str]:
+    """Text of a file and the encoding it was taken for.
+
+    A byte-order mark decides; else UTF-16 if every other byte of plain text is zero; else UTF-8 if it is
+    valid; else Shift-JIS if that gives words of kana and kanji; else Windows-1252 (Latin-1 with the dashes
+    and quotes of office programs).
+
+    Examples
+    --------
+    >>> decode_text("Güte;0,21".encode("latin-1"))
+    ('Güte;0,21', 'cp1252')
+    """
+    for mark, encoding in (
+        (b"\xef\xbb\xbf", "utf-8-sig"),
+        (b"\xff\xfe\0\0", "utf-32"),
+        (b"\0\0\xfe\xff", "utf-32"),
+        (b"\xff\xfe", "utf-16"),
+        (b"\xfe\xff", "utf-16"),
+    ):
+        if data.startswith(mark):
+            return data.decode(encoding, errors="replace"), encoding
+    head = data[:4096]
+    if len(head) >= 4:
+        pairs = len(head) // 2
+        if head[1::2].count(0) > 0.6 * pairs and head[0::2].count(0) < 0.1 * pairs:
+            return data.decode("utf-16-le", errors="replace"), "utf-16-le"
+        if head[0::2].count(0) > 0.6 * pairs and head[1::2].count(0) < 0.1 * pairs:
+            return data.decode("utf-16-be", errors="replace"), "utf-16-be"
+    with contextlib.suppress(UnicodeDecodeError):
+        return data.decode("utf-8"), "utf-8"
+    with contextlib.suppress(UnicodeDecodeError):
+        text = data.decode("cp932")
+        if _reads_as_japanese(text):
+            return text, "cp932"
+    try:
+        return data.decode("cp1252"), "cp1252"
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), "latin-1"
+
+
+def _reads_as_japanese(text: str) -> bool:
+    """Kana and kanji stand together in words; accented letters misread as Shift-JIS stand alone."""
+    words = re.findall("[\u3040-\u30ff\u3400-\u9fff\uff66-\uff9d]+", text)
+    together = sum(len(w) for w in words if len(w) > 1)
+    return together > sum(len(w) for w in words if len(w) == 1)

@@ -1,0 +1,1 @@
+"""Hardness scales and strength from hardness."""

@@ -1,0 +1,1 @@
+"""Studies of the process: many cases, comparison, window, search, scatter."""

@@ -1,0 +1,202 @@
+"""At which furnace setting steel B forges as easily as steel A, judged by the marched metal in the die."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+
+from ...answer.evaluation import evaluate
+from ...answer.press_and_skin import press_rate_per_s, projected_mm2
+from ...base.errors import check_flag, check_kind, check_number
+from ...engine.march import M_DIE
+from ...forging import effort
+from ...inputs.head import ZONES, Head
+from ...inputs.head import head as library_head
+from ...inputs.route import BURNING_C, Route
+from ...inputs.shop import Shop
+from ...inputs.steel import Steel
+
+__all__ = [
+    "EqualEffortPreheat",
+    "equal_effort_preheat",
+    "equal_effort_setting",
+    "metal_in_die_c",
+    "with_defaults",
+]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "equal_effort_setting": ("equal_effort_setting",),
+    "equal_effort_preheat": ("equal_effort_setting",),
+}
+
+#: Furnace settings marched for the map to metal temperature in the die, °C.
+_SETTINGS_C = np.arange(640.0, BURNING_C + 1.0, 35.0)
+#: Lowest and highest setting of steel A, °C: the range of the flow-stress laws with the drop on the way.
+_LOWEST_C, _HIGHEST_C = 700.0, 1300.0
+
+
+class EqualEffortPreheat(NamedTuple):
+    """Furnace setting at which B presses as easily as A, °C, with its band; metal temperatures in the die."""
+
+    preheat_c: float
+    low_c: float
+    high_c: float
+    die_a_c: float
+    die_b_c: float
+    stress_mpa: float
+
+
+@functools.lru_cache(maxsize=256)
+def _die_map(steel: Steel, head: Head, route: Route, shop: Shop) -> np.ndarray:
+    """Mean metal temperature in the die by projected area, °C, at every one of `_SETTINGS_C`."""
+    n = len(_SETTINGS_C)
+    marched = evaluate(
+        [steel] * n, [head] * n, [route.with_(preheat_c=float(t)) for t in _SETTINGS_C], [shop] * n
+    ).marched
+    area = np.array([projected_mm2(head)[z] for z in ZONES])
+    return np.maximum.accumulate(marched.marks[:, :, M_DIE] @ area / area.sum())
+
+
+def metal_in_die_c(
+    steel: Steel,
+    preheat_c,
+    head: Head | None = None,
+    route: Route | None = None,
+    shop: Shop | None = None,
+):
+    """Mean metal temperature in the die, by projected area, at a furnace setting, °C.
+
+    Parameters
+    ----------
+    steel : Steel
+    preheat_c : float or array
+        Furnace set point, °C, 640-1340.
+    head, route, shop : optional
+        Mid-iron, `Route()` and a neutral shop when left out.
+
+    Returns
+    -------
+    float or ndarray
+        From marches 35 °C apart, straight between them.
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> 860 < metal_in_die_c(grade("1030"), 900.0) < 890
+    True
+    """
+    die = _die_map(steel, *with_defaults(head, route, shop))
+    answer = np.interp(preheat_c, _SETTINGS_C, die)
+    return float(answer) if np.ndim(preheat_c) == 0 else answer
+
+
+def with_defaults(head, route, shop):
+    """Head, route and shop, each the default where it is left out; a head may be a library name."""
+    if head is None or isinstance(head, str):
+        head = library_head("mid-iron" if head is None else head)
+    route, shop = Route() if route is None else route, Shop() if shop is None else shop
+    return (
+        check_kind(head, Head, "head"),
+        check_kind(route, Route, "route"),
+        check_kind(shop, Shop, "shop"),
+    )
+
+
+def equal_effort_setting(
+    steel_a: Steel,
+    preheat_a_c: float,
+    steel_b: Steel,
+    head: Head | str | None = None,
+    route: Route | None = None,
+    shop: Shop | None = None,
+    *,
+    in_die: bool = False,
+) -> EqualEffortPreheat:
+    """Furnace setting at which B forges as easily as A, with the band of the laws.
+
+    Equal means equal flow stress of the metal in the die.  What the head loses on its way is marched for both
+    steels, so the answer is what to set on the furnace.
+
+    Parameters
+    ----------
+    steel_a, steel_b : Steel
+    preheat_a_c : float
+        Furnace set point of A, °C, 700-1300; with `in_die` the metal temperature of A in the die.
+    head, route, shop : optional
+        Mid-iron, `Route()` and a neutral shop when left out; the squeeze is the route's.
+    in_die : bool
+        Take `preheat_a_c` as metal temperature in the die.
+
+    Returns
+    -------
+    EqualEffortPreheat
+        The band is that of `forging.effort.equal_effort`: every alloy factor with every law.  A setting above
+        the burning limit of the route is held there.
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> answer = equal_effort_setting(grade("1030"), 900.0, grade("4130"))
+    >>> answer.low_c <= answer.preheat_c <= answer.high_c and answer.preheat_c > 910
+    True
+    """
+    preheat_a_c = check_number(
+        preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C"
+    )
+    head, route, shop = with_defaults(head, route, shop)
+    for steel in (steel_a, steel_b):
+        check_kind(steel, Steel, "steel")
+    check_flag(in_die, "in_die")
+    die_a = preheat_a_c if in_die else metal_in_die_c(steel_a, preheat_a_c, head, route, shop)
+    squeeze = {"strain": max(route.press.strain, 0.01), "rate_per_s": press_rate_per_s(route.press)}
+    found = effort.equal_effort(steel_a, max(die_a, _LOWEST_C), steel_b, **squeeze)
+    die_b = _die_map(steel_b, head, route, shop)
+
+    def setting(metal_c: float) -> float:
+        return float(np.interp(metal_c, die_b, _SETTINGS_C))
+
+    return EqualEffortPreheat(
+        setting(found.preheat_c),
+        setting(found.low_c),
+        setting(found.high_c),
+        die_a,
+        found.preheat_c,
+        found.stress_mpa,
+    )
+
+
+def equal_effort_preheat(
+    steel_a: Steel,
+    preheat_a_c: float,
+    steel_b: Steel,
+    head: Head | str | float | Callable | None = None,
+    route: Route | None = None,
+    shop: Shop | None = None,
+    *,
+    die_drop_c: float | Callable | None = None,
+) -> float:
+    """Furnace set point, °C, at which steel B forges as easily as steel A; see `equal_effort_setting`.
+
+    Parameters
+    ----------
+    steel_a, preheat_a_c, steel_b, head, route, shop
+        See `equal_effort_setting`.
+    die_drop_c : float or callable, optional
+        Loss on the way into the die where it is known (°C, or a function of the preheat): nothing is marched
+        then.
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> round(equal_effort_preheat(grade("1030"), 900, grade("1030")), 3)
+    900.0
+    """
+    if callable(head) or (isinstance(head, (int, float)) and not isinstance(head, bool)):
+        die_drop_c, head = head, None
+    if die_drop_c is not None:
+        return effort.equal_effort_preheat(steel_a, preheat_a_c, steel_b, die_drop_c)
+    return equal_effort_setting(steel_a, preheat_a_c, steel_b, head, route, shop).preheat_c

@@ -1,0 +1,342 @@
+"""Thousands of estimates: any mix of steels, heads, routes and shops, on all cores or your executor."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...answer.cases import Case, cases_of, chunks, length_of
+from ...base.errors import InputError, check_number
+from ...inputs.case_columns import Columns, columns_of
+from .answers import INTERVAL_COLUMNS, RESULT_COLUMNS, answers
+from .assess import checked_call
+
+__all__ = ["CHUNK", "table_columns", "estimate_many"]
+
+#: Cases a chunk of a file holds, and the most a task computes at once.
+CHUNK = 2048
+#: Fewest cases worth a task of their own.
+_LEAST = 64
+
+#: Inputs repeated in the table, so that a row tells what it is: settings by their short names.
+_TOLD = ("preheat_c", "soak_s", "flux", "delay_s", "spray_s")
+#: Result columns that hold text.
+_TEXT = ("hosel_governed_by", "warnings")
+
+
+def table_columns(intervals: bool = False) -> list[str]:
+    """Columns of the table in order."""
+    return [
+        "case",
+        "steel",
+        "head",
+        *_TOLD,
+        *RESULT_COLUMNS[:-1],
+        *(INTERVAL_COLUMNS if intervals else ()),
+        "warnings",
+        "error",
+    ]
+
+
+def estimate_many(
+    steels,
+    heads=None,
+    routes=None,
+    shops=None,
+    executor: Executor | None = None,
+    progress: Callable[[int, int | None], Any] | None = None,
+    cancel=None,
+    to=None,
+    chunk: int = CHUNK,
+    resume: bool = True,
+    *,
+    intervals: bool = False,
+):
+    """Estimate many cases; one row each, in the order given.
+
+    Parameters
+    ----------
+    steels : Steel, grade name, composition, or an iterable of them
+        Iterables may be generators: cases are made when they are needed.
+    heads, routes, shops : the same for heads, routes and shops
+        A single one serves all cases.  Heads may be library names or dimensions to change
+        (``{"head": "wedge", "face_thickness_mm": 3}``), routes may be settings by their short names
+        (``{"preheat_c": 900, "flux": 8}``).  Left out: the mid-iron, the default route, the neutral shop.
+    executor : concurrent.futures.Executor, optional
+        Where the chunks are computed: processes, a cluster.  Left out: threads on all cores of this machine.
+    progress : callable, optional
+        Called as ``progress(done, total)`` after every chunk; `total` is None for generators.
+    cancel : callable or threading.Event, optional
+        Asked between chunks; what is finished by then is returned (``table.attrs["cancelled"]`` says so).
+    to : path, optional
+        Stream to this file (``.csv`` or ``.parquet``) instead of returning a table; without an ending: to a
+        folder of Parquet files.  Memory stays bounded.  Interrupted work goes on where it stopped when called
+        again with the same inputs: finished chunks are neither lost nor computed again.
+    chunk : int
+        Cases a chunk.  The results do not depend on it.
+    resume : bool
+        False: throw away what an interrupted run left beside `to`.
+    intervals : bool
+        Also the 80 % interval of every hardness, as `estimate` tells it, and the warning "idle-water", which
+        needs each head without its water; up to eight times the work.
+
+    Returns
+    -------
+    DataFrame, or Written if `to` is given
+        Columns: `case`, `steel`, `head` and the main settings; for every zone ``face_hardness_hv`` (and
+        ``_low_``, ``_high_``), ``face_tensile_mpa``, ``face_yield_mpa``; ``hosel_allowed_deg``,
+        ``hosel_governed_by``, ``face_margin``, ``scale_um``, ``warnings`` (codes, joined by "; "), ``error``.
+        A case that cannot be computed has its reason in `error` and no numbers.
+
+    Raises
+    ------
+    InputError
+        Sequences of different lengths, a file that exists, an interrupted run of other inputs.
+
+    Examples
+    --------
+    >>> table = estimate_many(["1020", "4130", "no such grade"], routes={"preheat_c": 920})
+    >>> table["hosel_allowed_deg"].round(1).tolist()[2], table["error"].str[:26].tolist()[2]
+    (nan, "grade 'no such grade' is u")
+    """
+    size = int(check_number(chunk, "chunk", 1, 1_000_000, "cases"))
+    progress = checked_call(progress, "progress")
+    if executor is not None and not hasattr(executor, "submit"):
+        raise InputError(f"executor is {executor!r:.60}; allowed is a concurrent.futures.Executor.")
+    total = length_of(steels, heads, routes, shops)
+    cases = cases_of(steels, heads, routes, shops)
+    if to is not None:
+        from .streaming import stream
+
+        return stream(
+            to, cases, total, size, executor, progress, cancel, bool(resume), bool(intervals)
+        )
+    stop = Stop(cancel)
+    workers = os.cpu_count() or 1
+    if total is not None:
+        size = max(min(size, -(-total // (4 * workers))), _LEAST)
+    pieces = [
+        table
+        for _, table in computed(chunks(cases, size), executor, progress, stop, total, intervals)
+    ]
+    table = _frame(pieces, intervals)
+    table.attrs["cancelled"] = stop.wanted
+    return table
+
+
+def _frame(pieces: list[dict[str, np.ndarray]], intervals: bool):
+    import pandas as pd
+
+    names = table_columns(intervals)
+    if not pieces:
+        return pd.DataFrame({name: [] for name in names})
+    return pd.DataFrame({name: np.concatenate([p[name] for p in pieces]) for name in names})
+
+
+# ---- one chunk ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A chunk as columns: what its good cases are, and the errors of the others."""
+
+    begin: int
+    count: int
+    good: np.ndarray
+    columns: Columns | None
+    names: tuple[Sequence[str], Sequence[str]]
+    errors: Sequence[str]
+
+
+def prepare(cases: Sequence[Case], begin: int) -> Prepared:
+    """Columns of the good cases of a chunk that begins at case number `begin`."""
+    good = [c for c in cases if not c.error]
+    columns = (
+        columns_of(
+            [c.steel for c in good],
+            [c.head for c in good],
+            [c.route for c in good],
+            [c.shop for c in good],
+        )
+        if good
+        else None
+    )
+    return Prepared(
+        begin,
+        len(cases),
+        np.array([not c.error for c in cases]),
+        columns,
+        tuple(
+            ["" if part is None else part.name for part in parts]
+            for parts in ([c.steel for c in cases], [c.head for c in cases])
+        ),
+        [c.error for c in cases],
+    )
+
+
+def compute(columns: Columns, intervals: bool) -> dict[str, np.ndarray]:
+    """The task of one chunk: everything in it pickles."""
+    return answers(columns, intervals=intervals, threads=1)
+
+
+def _one_by_one(columns: Columns, intervals: bool) -> tuple[dict[str, np.ndarray], list[str]]:
+    """A chunk that failed as a whole, case by case, with the reason where a case fails."""
+    from numba.core.errors import NumbaError
+
+    names = [*RESULT_COLUMNS, *(INTERVAL_COLUMNS if intervals else ())]
+    found = {
+        name: np.full(len(columns), "", object) if name in _TEXT else np.full(len(columns), np.nan)
+        for name in names
+    }
+    errors = []
+    for i in range(len(columns)):
+        try:
+            one = compute(columns.part(slice(i, i + 1)), intervals)
+        except NumbaError:  # the installation, not the case
+            raise
+        except Exception as error:  # noqa: BLE001  (whatever it is, it is this row's error and no other's)
+            errors.append(f"{type(error).__name__}: {error}")
+            continue
+        errors.append("")
+        for name in names:
+            found[name][i] = one[name][0]
+    return found, errors
+
+
+def _table(
+    chunk: Prepared, found: dict[str, np.ndarray] | None, failed: Sequence[str], intervals: bool
+) -> dict[str, np.ndarray]:
+    """Columns of the table for one chunk; cases with an error keep their row."""
+    n, good = chunk.count, chunk.good
+    error = np.array(chunk.errors, object)
+    table: dict[str, np.ndarray] = {"case": np.arange(chunk.begin, chunk.begin + n)}
+    if found is None:
+        found = {}
+    if len(failed):
+        error[good] = failed
+    elif found:
+        lost = ~np.isfinite(found["face_hardness_hv"])
+        if lost.any():
+            error[np.flatnonzero(good)[lost]] = "the march came to no number for this case"
+    told = {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _TOLD}
+    table |= {
+        name: np.array(names, object)
+        for name, names in zip(("steel", "head"), chunk.names, strict=True)
+    }
+    for name in table_columns(intervals)[3:-1]:
+        values = found.get(name, told.get(name))
+        full = np.full(n, "", object) if name in _TEXT else np.full(n, np.nan)
+        if values is not None and good.any():
+            full[good] = values
+        table[name] = full
+    table["error"] = error
+    return table
+
+
+# ---- chunks on an executor ---------------------------------------------------------------------------------
+
+
+class Stop:
+    """The user's wish to stop, asked between chunks and remembered."""
+
+    def __init__(self, cancel):
+        if cancel is not None and not callable(cancel) and not hasattr(cancel, "is_set"):
+            raise InputError(
+                f"cancel is {cancel!r:.60}; allowed is a function or a threading.Event."
+            )
+        self._cancel, self.wanted = cancel, False
+
+    def __call__(self) -> bool:
+        if not self.wanted and self._cancel is not None:
+            ask = self._cancel.is_set if hasattr(self._cancel, "is_set") else self._cancel
+            self.wanted = bool(ask())
+        return self.wanted
+
+
+def computed(
+    parts: Iterator[Sequence[Case]],
+    executor: Executor | None,
+    progress,
+    stop: Stop,
+    total: int | None,
+    intervals: bool,
+    skip: Callable[[Prepared], bool] | None = None,
+) -> Iterator[tuple[Prepared, dict[str, np.ndarray] | None]]:
+    """Every chunk in order with its table; a few chunks are in work at the same time.
+
+    Parameters
+    ----------
+    skip : callable, optional
+        Says of a prepared chunk whether it is finished already; its table is then None.
+    """
+    own = None
+    if executor is None:
+        own = executor = ThreadPoolExecutor(os.cpu_count() or 1, thread_name_prefix="forgeprops")
+        ahead = 2 * (os.cpu_count() or 1)
+    else:
+        ahead = 2 * max(int(getattr(executor, "_max_workers", 0) or 0), os.cpu_count() or 1, 8)
+    waiting: deque[tuple[Prepared, Future | None]] = deque()
+    done = 0
+    ended = False
+    try:
+        begin = 0
+        parts = iter(parts)
+        while True:
+            while not ended and len(waiting) < ahead and not stop():
+                cases = next(parts, None)
+                if cases is None:
+                    ended = True
+                    break
+                chunk = prepare(cases, begin)
+                begin += len(cases)
+                idle = chunk.columns is None or (skip is not None and skip(chunk))
+                waiting.append((chunk, None if idle else _submit(executor, chunk, intervals)))
+            if not waiting or stop():
+                break
+            chunk, future = waiting.popleft()
+            if future is None:
+                known = skip is not None and skip(chunk)
+                table = None if known else _table(chunk, None, (), intervals)
+            else:
+                table = _table(chunk, *_outcome(chunk, future, intervals), intervals)
+            done += chunk.count
+            yield chunk, table
+            if progress is not None:
+                progress(done, total)
+    finally:
+        for _, future in waiting:
+            if future is not None:
+                future.cancel()
+        if own is not None:
+            own.shutdown(wait=True, cancel_futures=True)
+
+
+def _submit(executor: Executor, chunk: Prepared, intervals: bool) -> Future | None:
+    try:
+        return executor.submit(compute, chunk.columns, intervals)
+    except RuntimeError as error:  # a pool that broke or was shut down: go on in this process
+        future: Future = Future()
+        future.set_exception(error)
+        return future
+
+
+def _outcome(
+    chunk: Prepared, future: Future, intervals: bool
+) -> tuple[dict[str, np.ndarray], Sequence[str]]:
+    try:
+        return future.result(), ()
+    except Exception as error:  # noqa: BLE001  (a worker may die of anything; no chunk is lost by it)
+        if not isinstance(error, InputError):
+            warnings.warn(
+                f"the executor did not return cases {chunk.begin} to {chunk.begin + chunk.count - 1} "
+                f"({type(error).__name__}: {error}); they are computed here, one by one",
+                stacklevel=3,
+            )
+        return _one_by_one(chunk.columns, intervals)

@@ -1,0 +1,411 @@
+"""The process window: two settings over a grid, the region that meets all limits, its centre and its
+slack."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...base.errors import InputError, check_number
+from ...inputs.limits import Limits
+from ...inputs.settings import Setting, setting, value_of, varied
+from ...inputs.steel import Steel
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    checked_threads,
+    numeric,
+    reference_stress_mpa,
+)
+from .line_cost import Line
+from .scatter_inputs import SHOP_SPREAD
+
+__all__ = ["Axis", "Window", "window"]
+
+#: Boxes that differ by less than this share count as alike.
+_ALIKE = 0.02
+
+#: Where no spread of a setting is known, a tolerance of this share of the axis.
+_SHARE_OF_AXIS = 0.05
+
+
+@dataclass(frozen=True)
+class Axis:
+    """One axis of a window.
+
+    Attributes
+    ----------
+    setting : Setting
+    values : array, shape (n,)
+    tolerance : float
+        By how much the setting may be off without anybody noticing, in its unit: what slack is counted in.
+    """
+
+    setting: Setting
+    values: np.ndarray
+    tolerance: float
+
+    @property
+    def title(self) -> str:
+        """Words and unit for an axis of a figure."""
+        return (
+            f"{self.setting.label}, {self.setting.unit}"
+            if self.setting.unit
+            else self.setting.label
+        )
+
+
+@dataclass(frozen=True)
+class Window:
+    """What `window` found.
+
+    Attributes
+    ----------
+    x, y : Axis
+    maps : dict of str to array, shape (ny, nx)
+        Every result and cost over the grid, rows are y: "face_hardness_hv", "hosel_allowed_deg", "press_s"
+        ...
+    slack : array, shape (ny, nx)
+        Least distance inside the limits, in the steps of `user_limits.QUANTITIES`; below 0 outside.
+    binding : array of text, shape (ny, nx)
+        The limit that comes first.
+    limits : Limits
+    centre : dict of str to float, or None
+        The two settings at the centre of the largest box inside the region, and the results there.  None:
+        nothing meets the limits.
+    box : dict of str to (low, high), or None
+        That box: both settings may be anywhere in it together.
+    tolerances_held : float
+        Half-width of the box in tolerances of the settings: at 1 both may be off by their tolerance at the
+        same time.
+    at_edge : bool
+        The box ends at the edge of the map: the window may be larger than the map.
+    now : dict of str to float, or None
+        The two settings and the slack as the route has them, where that lies on the map.
+    """
+
+    x: Axis
+    y: Axis
+    maps: Mapping[str, np.ndarray]
+    slack: np.ndarray
+    binding: np.ndarray
+    limits: Limits
+    centre: Mapping[str, float] | None
+    box: Mapping[str, tuple[float, float]] | None
+    tolerances_held: float
+    at_edge: bool
+    now: Mapping[str, float] | None
+
+    @property
+    def meets(self) -> np.ndarray:
+        """Where all limits are met, shape (ny, nx)."""
+        return self.slack >= 0.0
+
+    @property
+    def share(self) -> float:
+        """Share of the map that meets all limits."""
+        return float(self.meets.mean())
+
+    def table(self):
+        """The maps as a table, one row a point (DataFrame)."""
+        import pandas as pd
+
+        x, y = np.meshgrid(self.x.values, self.y.values)
+        return pd.DataFrame(
+            {
+                self.x.setting.name: x.ravel(),
+                self.y.setting.name: y.ravel(),
+                **{name: values.ravel() for name, values in self.maps.items()},
+                "meets": self.meets.ravel(),
+                "slack": self.slack.ravel(),
+                "binding": self.binding.ravel(),
+            }
+        )
+
+    def words(self) -> str:
+        """The answer in sentences."""
+        if self.centre is None:
+            j, i = np.unravel_index(int(np.argmax(self.slack)), self.slack.shape)
+            near = (
+                f"{self.x.setting.label} {self.x.values[i]:.4g} {self.x.setting.unit}, "
+                f"{self.y.setting.label} {self.y.values[j]:.4g} {self.y.setting.unit}"
+            )
+            return (
+                f"Nothing on this map meets all limits ({self.limits}). {near} comes nearest: it misses "
+                f"{self.binding[j, i]} by {-self.slack[j, i]:.1f} steps."
+            )
+        spans = ", ".join(
+            f"{axis.setting.label} {self.box[axis.setting.name][0]:.4g} to "
+            f"{self.box[axis.setting.name][1]:.4g} {axis.setting.unit}"
+            for axis in (self.x, self.y)
+        )
+        told = (
+            f"{100 * self.share:.0f} % of the map meets all limits. The largest box inside is {spans}; its "
+            f"middle is {self.centre[self.x.setting.name]:.4g} {self.x.setting.unit} and "
+            f"{self.centre[self.y.setting.name]:.4g} {self.y.setting.unit}. Both settings may be off by "
+            f"{self.tolerances_held:.1f} times their tolerance ({self.x.tolerance:.3g} "
+            f"{self.x.setting.unit}, {self.y.tolerance:.3g} {self.y.setting.unit}) at the same time."
+        )
+        if self.at_edge:
+            told += " The box ends at the edge of the map: the window may be larger."
+        return told
+
+    def __repr__(self) -> str:
+        return self.words()
+
+    def _repr_html_(self) -> str:
+        return f"<p>{html.escape(self.words())}</p>"
+
+
+def window(
+    steel,
+    head=None,
+    route=None,
+    x=("preheat_c", 820.0, 1020.0, 60),
+    y=("flux", 2.0, 20.0, 60),
+    limits: Limits | None = None,
+    *,
+    shop=None,
+    line: Line | None = None,
+    tolerances: Mapping[str, float] | None = None,
+    reference: tuple[str, float] = REFERENCE,
+    threads: int | None = None,
+) -> Window:
+    """Map two settings, and find the region that meets all limits.
+
+    Parameters
+    ----------
+    steel, head, route, shop
+        The case; what is not on an axis stays as it is.
+    x, y : (name, low, high, points)
+        Any setting of the route, dimension of the head, element or shop number (see `vary.settings`).
+    limits : Limits, optional
+        Without limits everything meets them.
+    line : Line, optional
+        What the line is like.
+    tolerances : mapping of str to float, optional
+        By how much each of the two settings may be off, in its unit.  Left out: twice the standard deviation
+        of the default spread of a shop (`scatter_inputs.SHOP_SPREAD`), or a twentieth of the axis.
+    threads : int, optional
+        Threads of the march.
+
+    Returns
+    -------
+    Window
+
+    Raises
+    ------
+    InputError
+        Unknown setting, an axis that is none, a value out of bounds.
+
+    Examples
+    --------
+    >>> found = window("4130", x=("preheat_c", 850, 950, 5), y=("flux", 6, 14, 5),
+    ...                limits=Limits(face_hardness_hv=(350, 550)))
+    >>> found.maps["face_hardness_hv"].shape
+    (5, 5)
+    """
+    steel, head = steel_from(steel), head_from(head)
+    route, shop = route_from(route), shop_from(shop)
+    limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
+    reference = checked_reference(reference)
+    if tolerances is not None and not isinstance(tolerances, Mapping):
+        raise InputError(
+            f"tolerances is {tolerances!r:.60}; allowed is a mapping such as {{'flux': 1}}."
+        )
+    axes = [_axis(given, steel, tolerances or {}) for given in (x, y)]
+    if axes[0].setting.name == axes[1].setting.name:
+        raise InputError(
+            f"both axes are {axes[0].setting.name}; allowed are two different settings."
+        )
+    ax, ay = axes
+    grid = np.meshgrid(ax.values, ay.values)
+    columns = varied(
+        steel,
+        head,
+        route,
+        shop,
+        {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()},
+    )
+    found = assess(
+        columns, limits, line, reference_stress_mpa(head, route, shop, reference), threads=threads
+    )
+    shape = grid[0].shape
+    maps = {name: found[name].reshape(shape) for name in numeric(found) if name != "slack"}
+    slack = found["slack"].reshape(shape)
+    centre, box, held, at_edge = _largest_box(slack, ax, ay)
+    if centre is not None:
+        centre |= {name: _at(values, ax, ay, centre) for name, values in maps.items()}
+    return Window(
+        ax,
+        ay,
+        maps,
+        slack,
+        found["binding"].reshape(shape),
+        limits,
+        centre,
+        box,
+        held,
+        at_edge,
+        _now(slack, ax, ay, steel, head, route, shop),
+    )
+
+
+def _axis(given, steel: Steel, tolerances: Mapping[str, float]) -> Axis:
+    if isinstance(given, (str, bytes, Mapping)) or not hasattr(given, "__len__") or len(given) != 4:
+        raise InputError(
+            f"axis is {given!r:.60}; allowed is (name, low, high, points) such as "
+            "('preheat_c', 850, 950, 40)."
+        )
+    name, low, high, points = given
+    what = setting(name)
+    low, high = (
+        check_number(end, what.label, what.low, what.high, what.unit, "axis") for end in (low, high)
+    )
+    n = check_number(points, "points of an axis", 2, 2000)
+    if n != int(n) or not low < high:
+        raise InputError(
+            f"axis {name} goes from {low:g} to {high:g} in {n:g} points; allowed is from low to high in a "
+            "whole number of points."
+        )
+    if name in tolerances:
+        tolerance = check_number(
+            tolerances[name], f"tolerance of {what.label}", 1e-9, high - low, what.unit
+        )
+    elif name in SHOP_SPREAD:
+        tolerance = 2.0 * SHOP_SPREAD[name].sd(0.5 * (low + high))
+    else:
+        tolerance = _SHARE_OF_AXIS * (high - low)
+    return Axis(what, np.linspace(low, high, int(n)), float(tolerance))
+
+
+def _crossings(slack: np.ndarray, ax: Axis, ay: Axis) -> tuple[np.ndarray, np.ndarray]:
+    """Points, in tolerances, where the region ends: on lines between neighbours, by straight
+    interpolation."""
+    u, v = ax.values / ax.tolerance, ay.values / ay.tolerance
+    us, vs = [], []
+    # a point without a number is outside as far as its neighbour is inside
+    finite = np.where(np.isfinite(slack), slack, np.where(slack > 0.0, 1e6, -1e6))
+    for axis in (0, 1):
+        a, b = (finite[:-1], finite[1:]) if axis == 0 else (finite[:, :-1], finite[:, 1:])
+        j, i = np.nonzero((a >= 0.0) != (b >= 0.0))
+        share = a[j, i] / (a[j, i] - b[j, i])
+        if axis == 0:
+            us.append(u[i])
+            vs.append(v[j] + share * (v[j + 1] - v[j]))
+        else:
+            us.append(u[i] + share * (u[i + 1] - u[i]))
+            vs.append(v[j])
+    outside_v, outside_u = np.nonzero(finite < 0.0)
+    return np.concatenate([*us, u[outside_u]]), np.concatenate([*vs, v[outside_v]])
+
+
+def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
+    """Centre and box of the largest box (square in tolerances) inside the region, among boxes about grid
+    points."""
+    from scipy.spatial import KDTree
+
+    inside = np.argwhere(slack >= 0.0)
+    if not len(inside):
+        return None, None, 0.0, False
+    u, v = ax.values / ax.tolerance, ay.values / ay.tolerance
+    to_edge = np.minimum(
+        np.minimum(u - u[0], u[-1] - u)[None, :], np.minimum(v - v[0], v[-1] - v)[:, None]
+    )
+    reach = np.full(slack.shape, np.inf)
+    end_u, end_v = _crossings(slack, ax, ay)
+    if len(end_u):
+        points = np.column_stack([u[inside[:, 1]], v[inside[:, 0]]])
+        reach[*inside.T] = KDTree(np.column_stack([end_u, end_v])).query(points, p=np.inf)[0]
+    size = np.where(slack >= 0.0, np.minimum(reach, to_edge), -1.0)
+    # where many boxes are about as large the one in their midst is taken
+    ties = np.argwhere(size >= (1.0 - _ALIKE) * size.max() - 1e-12)
+    j, i = ties[np.abs(ties - ties.mean(axis=0)).sum(axis=1).argmin()]
+    at_u, at_v, held = _moved_off_grid(
+        float(u[i]), float(v[j]), float(size[j, i]), u, v, end_u, end_v, slack
+    )
+    half_u, half_v = _grown(at_u, at_v, held, u, v, end_u, end_v)
+    centre = {
+        ax.setting.name: float(at_u * ax.tolerance),
+        ay.setting.name: float(at_v * ay.tolerance),
+    }
+    centre["slack"] = _at(slack, ax, ay, centre)
+    box = {
+        axis.setting.name: (
+            float((at - half) * axis.tolerance),
+            float((at + half) * axis.tolerance),
+        )
+        for axis, at, half in ((ax, at_u, half_u), (ay, at_v, half_v))
+    }
+    edge = min(
+        at_u - half_u - u[0], u[-1] - at_u - half_u, at_v - half_v - v[0], v[-1] - at_v - half_v
+    )
+    return centre, box, held, bool(edge <= 1e-9)
+
+
+def _moved_off_grid(at_u, at_v, held, u, v, end_u, end_v, slack):
+    """A better middle between the grid points, by looking around the best of them ever more closely."""
+    from scipy.interpolate import RegularGridInterpolator
+
+    inside = RegularGridInterpolator((v, u), np.where(np.isfinite(slack), slack, -1e6))
+    step_u, step_v = u[1] - u[0], v[1] - v[0]
+    shares = np.linspace(-1.0, 1.0, 9)
+    for _ in range(4):
+        for du in shares * step_u:
+            for dv in shares * step_v:
+                pu, pv = at_u + du, at_v + dv
+                reach = min(pu - u[0], u[-1] - pu, pv - v[0], v[-1] - pv)
+                if reach > held and len(end_u):
+                    reach = min(
+                        reach, float(np.maximum(np.abs(end_u - pu), np.abs(end_v - pv)).min())
+                    )
+                if reach > held * (1.0 + 1e-9) and inside([[pv, pu]])[0] >= 0.0:
+                    best_u, best_v, held = pu, pv, reach
+                    break
+            else:
+                continue
+            at_u, at_v = best_u, best_v
+            break
+        step_u, step_v = step_u / 2.0, step_v / 2.0
+    return at_u, at_v, held
+
+
+def _grown(at_u, at_v, held, u, v, end_u, end_v):
+    """The box grown past its square in the direction that has room, first along x, then along y."""
+    halves = [held, held]
+    for k, (at, ends, axis, other, other_ends) in enumerate(
+        ((at_u, end_u, u, at_v, end_v), (at_v, end_v, v, at_u, end_u))
+    ):
+        beside = np.abs(other_ends - other) < halves[1 - k] * (1.0 - 1e-9)
+        room = float(np.abs(ends[beside] - at).min()) if beside.any() else np.inf
+        halves[k] = max(halves[k], min(room, at - axis[0], axis[-1] - at))
+    return halves
+
+
+def _at(values: np.ndarray, ax: Axis, ay: Axis, place) -> float:
+    """A map at a place on it, by straight lines between its points."""
+    from scipy.interpolate import RegularGridInterpolator
+
+    at = [[place[ay.setting.name], place[ax.setting.name]]]
+    return float(RegularGridInterpolator((ay.values, ax.values), values)(at)[0])
+
+
+def _now(slack, ax: Axis, ay: Axis, steel, head, route, shop) -> dict[str, float] | None:
+    """Where the route stands on the map, and the slack of the nearest point."""
+    try:
+        now = {
+            axis.setting.name: value_of(axis.setting.name, steel, head, route, shop)
+            for axis in (ax, ay)
+        }
+    except InputError:
+        return None
+    if any(not axis.values[0] <= now[axis.setting.name] <= axis.values[-1] for axis in (ax, ay)):
+        return None
+    return {**now, "slack": _at(slack, ax, ay, now)}

@@ -1,0 +1,225 @@
+"""What varies in a shop and by how much: spreads of settings, analysis, dimensions and the laws
+themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from ...base.errors import InputError, check_choice, check_number
+from ...base.tables import read_rows
+from ...inputs.head import Head
+from ...inputs.route import Route
+from ...inputs.settings import Setting, setting, value_of
+from ...inputs.shop import Shop
+from ...inputs.steel import Steel
+
+__all__ = ["CHEMISTRY", "Input", "SHOP_SPREAD", "Spread", "inputs_of"]
+
+#: Where the analysis is drawn from.
+CHEMISTRY = ("heat", "grade", "fixed")
+
+#: Inputs of a shop that are drawn when the user names none, as far as the route has them.
+_DEFAULT = (
+    "preheat_c",
+    "transfer_s",
+    "delay_s",
+    "flux",
+    "water_c",
+    "face_thickness_mm",
+    "shop_emissivity",
+    "shop_spray",
+)
+_ELEMENTS = ("C", "Si", "Mn", "Cr", "Mo", "Ni")
+
+#: Within a grade the analysis is a normal whose limits lie this many standard deviations from the middle, cut
+#: off there (our choice: mills aim well inside), and a residual with an upper limit only spreads by this
+#: share.
+_GRADE_SDS, _RESIDUAL_SHARE = 2.0, 0.25
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How a number varies about its middle.
+
+    Attributes
+    ----------
+    kind : {"normal", "relative", "lognormal", "uniform"}
+    value : float
+        Standard deviation; as a share of the middle; of the natural logarithm; half of the whole range.
+    """
+
+    kind: str
+    value: float
+
+    def __post_init__(self):
+        check_choice(self.kind, "kind of spread", ("normal", "relative", "lognormal", "uniform"))
+        object.__setattr__(self, "value", check_number(self.value, f"{self.kind} spread", 0.0, 1e6))
+
+    def sd(self, middle: float) -> float:
+        """Standard deviation about a middle, before anything is cut off.
+
+        Examples
+        --------
+        >>> Spread("relative", 0.05).sd(12.0), round(Spread("uniform", 3.0).sd(0.0), 3)
+        (0.6, 1.732)
+        """
+        if self.kind == "relative":
+            return abs(middle) * self.value
+        if self.kind == "lognormal":
+            return abs(middle) * float(np.sqrt(np.expm1(self.value**2) * np.exp(self.value**2)))
+        return self.value / 3.0**0.5 if self.kind == "uniform" else self.value
+
+
+SHOP_SPREAD: Mapping[str, Spread] = MappingProxyType(
+    {
+        row["name"]: Spread(row["kind"], float(row["value"]))
+        for row in read_rows("constants/shop_spread.csv")
+    }
+)
+
+
+@dataclass(frozen=True)
+class Input:
+    """One number that is drawn.
+
+    Attributes
+    ----------
+    setting : Setting
+    middle : float
+    spread : Spread
+    low, high : float
+        Where it is cut off: what the setting may be, or the limits of the grade.
+    """
+
+    setting: Setting
+    middle: float
+    spread: Spread
+    low: float
+    high: float
+
+    @property
+    def name(self) -> str:
+        return self.setting.name
+
+    def quantile(self, u: np.ndarray) -> np.ndarray:
+        """Values at even quantiles `u` in 0..1: the distribution cut off at `low` and `high`."""
+        from scipy.special import ndtr, ndtri
+
+        if self.spread.kind == "uniform":
+            low, high = (
+                max(self.middle - self.spread.value, self.low),
+                min(self.middle + self.spread.value, self.high),
+            )
+            return low + u * (high - low)
+        log = self.spread.kind == "lognormal"
+        middle, sd = (
+            (np.log(self.middle), self.spread.value)
+            if log
+            else (self.middle, self.spread.sd(self.middle))
+        )
+        ends = [(np.log(max(end, 1e-300)) if log else end) for end in (self.low, self.high)]
+        below, above = (float(ndtr((end - middle) / sd)) for end in ends)
+        values = middle + sd * ndtri(np.clip(below + u * (above - below), 1e-15, 1.0 - 1e-15))
+        return np.clip(np.exp(values) if log else values, self.low, self.high)
+
+    def words(self) -> str:
+        """ "spray flux 12 ± 0.72 kg/(m² s)" and what kind of spread it is."""
+        what, unit = self.setting, f" {self.setting.unit}" if self.setting.unit else ""
+        if self.spread.kind == "uniform":
+            return f"{what.label} {self.middle:.4g} ± {self.spread.value:.3g}{unit}, evenly"
+        return f"{what.label} {self.middle:.4g}{unit}, standard deviation {self.spread.sd(self.middle):.3g}"
+
+
+def _spread(name: str, given) -> Spread:
+    if isinstance(given, Spread):
+        return given
+    if isinstance(given, (list, tuple)) and len(given) == 2 and isinstance(given[0], str):
+        return Spread(given[0], given[1])
+    if isinstance(given, bool) or not isinstance(given, (int, float)):
+        raise InputError(
+            f"spread of {name} is {given!r:.60}; allowed is a standard deviation, or (kind, value) with the "
+            "kinds normal, relative, lognormal, uniform."
+        )
+    return Spread("normal", given)
+
+
+def inputs_of(
+    steel: Steel,
+    head: Head,
+    route: Route,
+    shop: Shop,
+    spread: Mapping | None = None,
+    chemistry: str = "heat",
+) -> tuple[Input, ...]:
+    """Everything that is drawn.
+
+    Parameters
+    ----------
+    spread : mapping of str to float, (kind, value) or Spread; optional
+        By the names of `vary.settings`; a bare number is a standard deviation.  It adds to the defaults of a
+        shop (data/constants/shop_spread.csv) and replaces them; 0 takes one out.
+    chemistry : {"heat", "grade", "fixed"}
+        Analysis about this heat's; within the limits of its grade; or as it stands.
+
+    Raises
+    ------
+    InputError
+        Unknown name or kind; the grade's limits asked of a steel that has none; nothing left to draw.
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.head import head
+    >>> from forgeprops.inputs.grades import grade
+    >>> found = inputs_of(grade("4130"), head("mid-iron"), Route(), Shop(), {"flux": 0.5}, "fixed")
+    >>> [i.name for i in found]
+    ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',
+    'shop_spray']
+    """
+    chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
+    if spread is not None and not isinstance(spread, Mapping):
+        raise InputError(f"spread is {spread!r:.60}; allowed is a mapping such as {{'flux': 0.8}}.")
+    own = {setting(name).name: _spread(name, given) for name, given in (spread or {}).items()}
+    if chemistry == "grade" and not steel.limits:
+        raise InputError(
+            f"steel {steel.name!r} has no limits to draw its analysis from; allowed is chemistry='heat', or "
+            "a steel with limits."
+        )
+    wanted = {name: SHOP_SPREAD[name] for name in _DEFAULT}
+    for name, number in (("shop_spray", "spray"), ("shop_emissivity", "emissivity")):
+        if number in shop.fitted:  # this shop has measured it: its own uncertainty counts
+            kind = "relative" if number == "spray" else "normal"
+            error = shop.standard_error(number)
+            wanted[name] = Spread(kind, error / shop.spray if number == "spray" else error)
+    if chemistry == "heat":
+        wanted |= {e: SHOP_SPREAD[e] for e in _ELEMENTS}
+    bounds = {}
+    if chemistry == "grade":
+        for element, (low, high) in steel.limits.items():
+            if low is not None and high is not None and high > low:
+                wanted[element] = Spread("normal", (high - low) / 2.0 / _GRADE_SDS)
+                bounds[element] = (low, high)
+            elif high is not None and element in steel.composition:
+                wanted[element] = Spread("relative", _RESIDUAL_SHARE)
+                bounds[element] = (0.0, high)
+    wanted |= own
+    found = []
+    for name, how in wanted.items():
+        what = setting(name)
+        try:
+            middle = value_of(name, steel, head, route, shop)
+        except InputError:
+            if name in own:
+                raise
+            continue
+        low, high = bounds.get(name, (what.low, what.high))
+        if name in bounds and None not in steel.limits[name]:
+            middle = 0.5 * (low + high)
+        if how.sd(middle) > 0.0:
+            found.append(Input(what, middle, how, low, high))
+    if not found:
+        raise InputError("nothing varies; allowed is a spread above 0 for one input or more.")
+    return tuple(found)

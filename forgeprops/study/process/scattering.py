@@ -1,0 +1,435 @@
+"""The scatter of a real shop: what comes out when nothing stays as it is written down, and what matters."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...base.errors import InputError, check_choice, check_number, check_whole
+from ...inputs.limits import QUANTITIES, Limits
+from ...inputs.settings import varied
+from .answers import steps_of
+from .assess import (
+    REFERENCE,
+    assess,
+    checked_call,
+    checked_limits,
+    checked_line,
+    checked_reference,
+    checked_threads,
+    reference_stress_mpa,
+)
+from .line_cost import Line
+from .many import Stop
+from .scatter_inputs import Input, inputs_of
+from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
+
+__all__ = ["Distribution", "Outside", "Scatter", "even_numbers", "scatter"]
+
+#: Rows of data/sources each function rests on.
+SOURCES = {
+    "scatter": ("sobol_points", "shop_spread", "variance_indices", "capability", "share_interval")
+}
+
+#: Quantities whose indices are worked out when the user names none and sets no limits.
+_MATTER = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", "face_margin")
+#: Quantities always kept.
+_KEPT = (
+    *_MATTER,
+    "body_hardness_hv",
+    "rim_hardness_hv",
+    "neck_hardness_hv",
+    "scale_um",
+    "press_effort",
+)
+#: Slack of a case without a number, in steps.
+_FARTHEST = -100.0
+#: Cases computed between two looks at `cancel`.
+_BETWEEN = 8192
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """One quantity over the scatter.
+
+    Attributes
+    ----------
+    mean, sd : float
+    percentiles : dict of float to float
+        At 0.135, 2.5, 10, 50, 90, 97.5 and 99.865 %.
+    nominal : float
+        With every input at its middle.
+    """
+
+    mean: float
+    sd: float
+    percentiles: Mapping[float, float]
+    nominal: float
+
+
+@dataclass(frozen=True)
+class Outside:
+    """Cases outside one limit, or outside any.
+
+    Attributes
+    ----------
+    share, low, high : float
+        Share counted, with its 95 % interval.
+    capability : Capability or None
+        Of a limited quantity.
+    """
+
+    share: float
+    low: float
+    high: float
+    capability: Capability | None = None
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """What `scatter` found.
+
+    Attributes
+    ----------
+    inputs : tuple of Input
+        What was drawn.
+    drawn : dict of str to array, shape (n,)
+        The inputs of every case.
+    samples : dict of str to array, shape (n,)
+        The results of every case.
+    distributions : dict of str to Distribution
+    outside : Outside
+        Outside any of the limits.
+    by_quantity : dict of str to Outside
+        Outside the limits of each quantity, with its capability.
+    indices : dict of str to Indices
+        Which input matters, by quantity; "slack" is the distance from the limits.
+    limits : Limits
+    cases : int
+        How many were marched.
+    cancelled : bool
+    """
+
+    inputs: tuple[Input, ...]
+    drawn: Mapping[str, np.ndarray]
+    samples: Mapping[str, np.ndarray]
+    distributions: Mapping[str, Distribution]
+    outside: Outside
+    by_quantity: Mapping[str, Outside]
+    indices: Mapping[str, Indices]
+    limits: Limits
+    cases: int
+    cancelled: bool
+
+    def ranking(self, quantity: str = "face_hardness_hv"):
+        """Inputs by total order, most first (DataFrame).
+
+        Raises
+        ------
+        InputError
+            A quantity whose indices were not worked out.
+        """
+        import pandas as pd
+
+        found = self.indices[check_choice(quantity, "quantity", self.indices, "scatter")]
+        table = pd.DataFrame(
+            {
+                "input": found.names,
+                "total": found.total,
+                "total_low": found.total_low,
+                "total_high": found.total_high,
+                "first": found.first,
+                "first_low": found.first_low,
+                "first_high": found.first_high,
+            }
+        )
+        return table.sort_values("total", ascending=False, ignore_index=True)
+
+    def table(self):
+        """Distributions, shares outside and capability by quantity (DataFrame)."""
+        import pandas as pd
+
+        rows = []
+        for name, d in self.distributions.items():
+            row: dict[str, Any] = {
+                "quantity": name,
+                "unit": QUANTITIES[name].unit,
+                "nominal": d.nominal,
+                "mean": d.mean,
+                "sd": d.sd,
+                "p2_5": d.percentiles[2.5],
+                "p50": d.percentiles[50.0],
+                "p97_5": d.percentiles[97.5],
+            }
+            if name in self.by_quantity:
+                o = self.by_quantity[name]
+                row |= {
+                    "outside": o.share,
+                    "outside_low": o.low,
+                    "outside_high": o.high,
+                    "cp": o.capability.cp,
+                    "cpk": o.capability.cpk,
+                    "cpk_by_percentiles": o.capability.by_percentiles,
+                    "normal": o.capability.normal,
+                }
+            rows.append(row)
+        return pd.DataFrame(rows)
+
+    def words(self) -> str:
+        """The answer in sentences."""
+        lines = []
+        for name in ("face_hardness_hv", "hosel_allowed_deg"):
+            if name in self.distributions:
+                d, q = self.distributions[name], QUANTITIES[name]
+                lines.append(
+                    f"{q.label[0].upper()}{q.label[1:]}: {d.mean:.4g} ± {d.sd:.2g} {q.unit} (one standard "
+                    f"deviation), 95 % of heads between {d.percentiles[2.5]:.4g} and "
+                    f"{d.percentiles[97.5]:.4g} {q.unit}."
+                )
+        if self.limits.bounds:
+            o = self.outside
+            lines.append(
+                f"Outside the limits: {100 * o.share:.2g} % of heads (95 % interval {100 * o.low:.2g} to "
+                f"{100 * o.high:.2g} %)."
+            )
+            for name, by in self.by_quantity.items():
+                c = by.capability
+                told = (
+                    f"Cpk {c.cpk:.2f}"
+                    if c.normal
+                    else (
+                        f"not normally distributed, so Cpk ({c.cpk:.2f}) misleads; by percentiles "
+                        f"{c.by_percentiles:.2f}"
+                    )
+                )
+                lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {told}.")
+        for name in list(self.indices)[:2]:
+            top = self.ranking(name).head(3)
+            what = (
+                "Distance from the limits"
+                if name == "slack"
+                else QUANTITIES[name].label.capitalize()
+            )
+            shares = ", ".join(
+                f"{row.input} {100 * max(row.total, 0.0):.0f} %" for row in top.itertuples()
+            )
+            lines.append(f"{what} varies most by: {shares} (total order).")
+        if self.cancelled:
+            lines.append("Stopped before its end: fewer cases than asked for.")
+        return " ".join(lines)
+
+    def __repr__(self) -> str:
+        return self.words()
+
+    def _repr_html_(self) -> str:
+        return f"<p>{html.escape(self.words())}</p>{self.table().to_html(index=False, escape=True)}"
+
+
+def scatter(
+    steel,
+    head=None,
+    route=None,
+    spread: Mapping | None = None,
+    limits: Limits | None = None,
+    *,
+    shop=None,
+    n: int = 8192,
+    chemistry: str = "heat",
+    indices: bool | int = True,
+    quantities=None,
+    line: Line | None = None,
+    reference: tuple[str, float] = REFERENCE,
+    seed: int = 0,
+    threads: int | None = None,
+    progress: Callable[[int, int], Any] | None = None,
+    cancel=None,
+) -> Scatter:
+    """Draw steel, head, route and shop about their middles, and see what comes out.
+
+    Parameters
+    ----------
+    steel, head, route, shop
+        The case at its middle.
+    spread : mapping of str to float, (kind, value) or Spread; optional
+        Adds to or replaces the defaults (see `scatter_inputs.inputs_of`); 0 takes an input out.
+    limits : Limits, optional
+        What is asked: shares outside and capabilities are told of it.
+    n : int
+        Cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
+    chemistry : {"heat", "grade", "fixed"}
+        Analysis about this heat's, within its grade's limits, or as it stands.
+    indices : bool or int
+        Work out which input matters; a number sets the base sample (default up to 1024), which costs that
+        many cases for each input on top of `n`.
+    quantities : sequence of str, optional
+        Whose indices are worked out; left out: the limited ones and the distance from the limits, or the main
+        ones.
+    seed : int
+        Of the scrambling; the same seed gives the same numbers.
+    progress : callable, optional
+        Called as ``progress(done, total)``.
+    cancel : callable or threading.Event, optional
+        Asked now and then; what is finished by then is told.
+
+    Returns
+    -------
+    Scatter
+
+    Notes
+    -----
+    The scatter of the *inputs* and of the laws' multipliers is drawn; what the model itself cannot know
+    stands in the interval of `estimate`.  Laws (spray, emissivity) are the same for all heads of a shop: with
+    ``spread={"shop_spray": 0, "shop_emissivity": 0}`` what is left is the spread from head to head.
+
+    Source
+    ------
+    Sobol points: `scipy.stats.qmc` (Owen scrambling); indices and capability: see `indices`.
+
+    Examples
+    --------
+    >>> found = scatter("1030", n=64, indices=False, limits=Limits(hosel_allowed_deg=(2.0, None)))
+    >>> found.outside.share
+    0.0
+    """
+    seed = check_whole(seed, "seed", 0, 2**32 - 1)
+    steel, head, route, shop = (
+        steel_from(steel),
+        head_from(head),
+        route_from(route),
+        shop_from(shop),
+    )
+    limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
+    reference, progress = checked_reference(reference), checked_call(progress, "progress")
+    n = int(check_number(n, "cases", 16, 10_000_000))
+    inputs = inputs_of(steel, head, route, shop, spread, chemistry)
+    d = len(inputs)
+    base = 0
+    if indices is not False:
+        base = (
+            min(1024, n // 2)
+            if indices is True
+            else int(check_number(indices, "base sample", 16, 10_000_000))
+        )
+        base = min(2 ** int(math.log2(base)), n // 2)
+    stop = Stop(cancel)
+    reference_mpa = reference_stress_mpa(head, route, shop, reference)
+
+    def sample(u: np.ndarray) -> np.ndarray:
+        return np.stack([i.quantile(u[:, k]) for k, i in enumerate(inputs)], axis=1)
+
+    u = even_numbers(-(-n // 2), 2 * d, seed)
+    a, b = sample(u[:, :d]), sample(u[:, d:])
+    both = np.concatenate([a, b])[:n]
+    total = n + base * d
+    wanted = _wanted(quantities, limits)
+    kept = tuple(
+        dict.fromkeys([*_KEPT, *limits.bounds, *(q for q in wanted if q != "slack"), "slack"])
+    )
+
+    def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
+        found: dict[str, list[np.ndarray]] = {name: [] for name in names}
+        for begin, end in steps_of(len(x), _BETWEEN):
+            if stop():
+                break
+            columns = varied(
+                steel, head, route, shop, {i.name: x[begin:end, k] for k, i in enumerate(inputs)}
+            )
+            table = assess(columns, limits, line, reference_mpa, threads=threads)
+            table["slack"] = np.maximum(
+                table["slack"], _FARTHEST
+            )  # a case without a number is far outside
+            for name in names:
+                found[name].append(table[name])
+            if progress is not None:
+                progress(before + end, total)
+        return {
+            name: np.concatenate(parts) if parts else np.empty(0) for name, parts in found.items()
+        }
+
+    samples = run(both, 0, kept)
+    done = len(samples["slack"])
+    if not done:
+        raise InputError("the scatter was stopped before its first cases were finished.")
+    found_indices: dict[str, Indices] = {}
+    if base and done == n:
+        half = len(a)
+        swapped = swap(a[:base], b[:base])
+        mixed = run(swapped.reshape(-1, d), n, wanted)
+        done += len(mixed[wanted[0]])
+        if len(mixed[wanted[0]]) == base * d:
+            for name in wanted:
+                found_indices[name] = variance_indices(
+                    [i.name for i in inputs],
+                    samples[name][:base],
+                    samples[name][half : half + base],
+                    mixed[name].reshape(d, base),
+                )
+    nominal = _nominal(steel, head, route, shop, inputs, limits, line, reference_mpa, threads)
+    drawn = {i.name: both[: len(samples["slack"]), k] for k, i in enumerate(inputs)}
+    return _told(inputs, drawn, samples, nominal, found_indices, limits, done, stop.wanted)
+
+
+def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
+    if quantities is not None:
+        quantities = (
+            quantities
+            if isinstance(quantities, str) or not isinstance(quantities, Iterable)
+            else [*quantities]
+        )
+        if not isinstance(quantities, list) or not quantities:
+            raise InputError(f"quantities is {quantities!r:.60}; allowed is a sequence of names.")
+        return tuple(
+            check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in quantities
+        )
+    return ("slack", *limits.bounds) if limits.bounds else _MATTER
+
+
+def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
+    """Evenly filling numbers in 0..1, shape (n, d)."""
+    from scipy.stats import qmc
+
+    sobol = qmc.Sobol(d, scramble=True, rng=np.random.default_rng(seed))
+    return sobol.random_base2(math.ceil(math.log2(max(n, 2))))[:n]
+
+
+def _nominal(steel, head, route, shop, inputs, limits, line, reference_mpa, threads):
+    columns = varied(steel, head, route, shop, {i.name: np.array([i.middle]) for i in inputs})
+    return assess(columns, limits, line, reference_mpa, threads=threads)
+
+
+def _told(
+    inputs, drawn, samples, nominal, indices, limits: Limits, cases: int, stopped: bool
+) -> Scatter:
+    percents = (0.135, 2.5, 10.0, 50.0, 90.0, 97.5, 99.865)
+    distributions, by_quantity = {}, {}
+    for name, values in samples.items():
+        if name == "slack":
+            continue
+        told = np.percentile(values, percents)
+        distributions[name] = Distribution(
+            float(values.mean()),
+            float(values.std(ddof=1)),
+            dict(zip(percents, told.tolist(), strict=True)),
+            float(nominal[name][0]),
+        )
+    for name, (low, high) in limits.bounds.items():
+        values = samples[name]
+        out = (values < (-np.inf if low is None else low)) | (
+            values > (np.inf if high is None else high)
+        )
+        by_quantity[name] = Outside(
+            float(out.mean()),
+            *share_interval(int(out.sum()), len(out)),
+            capability(values, low, high),
+        )
+    bad = int((samples["slack"] < 0.0).sum())
+    outside = Outside(bad / len(samples["slack"]), *share_interval(bad, len(samples["slack"])))
+    return Scatter(
+        inputs, drawn, samples, distributions, outside, by_quantity, indices, limits, cases, stopped
+    )

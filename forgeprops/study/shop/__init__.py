@@ -1,0 +1,1 @@
+"""The shop's own data: readings, fit, acceptance of heats, causes, tracking."""

@@ -1,0 +1,407 @@
+"""Which drift explains hardness that is off: causes ranked by likelihood, how well they part, and what
+parts them.
+
+Every cause alone is turned through its plausible drifts on the engine.  The chance of a cause is the
+likelihood of the readings averaged over its drifts: a cause that needs an unlikely drift, or fits with one
+narrow drift only, gains little.  Readings scatter by the tester, by the everyday scatter of all settings,
+and by the model's own error where the shop's usual hardness is not given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...answer.evaluation import outcome
+from ...base.errors import InputError, check_choice, check_number
+from ...engine import march as marks
+from ...engine.run import march_columns
+from ...inputs.case_columns import Columns
+from ...inputs.head import ZONES
+from ...inputs.settings import varied
+from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
+from .fitting import HARDNESS_NOISE_HV
+from .fitting import model_sd_hv as predicted_sd_hv
+from .measurements import HardnessReadings
+
+__all__ = ["APART_SD", "find_cause"]
+
+#: Rows of data/sources behind each public function.
+SOURCES = {"find_cause": ("drift_causes", "cause_likelihood", "cause_marks")}
+
+#: Chance beforehand that nothing has drifted; the causes share the rest evenly (our choice).
+_NOTHING_CHANCE = 0.5
+#: Drifts looked at: out to this many standard deviations, marched at so many places, interpolated to so many.
+_FAR, _MARCHED, _FINE = 3.0, 21, 241
+#: A pair that differs by less than this many standard deviations of the readings cannot be told apart (our
+#: mark).
+APART_SD = 2.0
+#: A further check counts as parting two causes from this many of its own standard deviations on (our mark).
+_PARTS_SD = 3.0
+#: How well a further look tells: three hardness readings, a pyrometer on a scaled head, K (common practice,
+#: no source).
+_EXTRA_HV, _PYROMETER_C = HARDNESS_NOISE_HV / np.sqrt(3.0), 8.0
+#: Lowest temperature a workshop pyrometer reads well, °C (common practice, no source).
+_PYROMETER_FROM_C = 300.0
+
+_LOOKS = {
+    "furnace": ("read the {} with a pyrometer as it leaves the furnace", marks.M_FURNACE),
+    "die": ("read the {} with a pyrometer at the squeeze", marks.M_DIE),
+    "water": ("read the {} with a pyrometer as the water starts", marks.M_WATER_ON),
+    "off": ("read the {} with a pyrometer as the water stops", marks.M_WATER_OFF),
+}
+
+
+def find_cause(
+    measured,
+    steel,
+    head="mid-iron",
+    route=None,
+    shop=None,
+    *,
+    usual=None,
+    names: Sequence[str] | None = None,
+    reading_sd_hv: float = HARDNESS_NOISE_HV,
+    model_sd_hv: float | None = None,
+    heads_measured: int | None = None,
+) -> Causes:
+    """Rank what may have drifted, given hardness that is not what it should be.
+
+    Parameters
+    ----------
+    measured : HardnessReadings, or mapping of str to float or sequence of float
+        Readings by zone, HV: ``{"face": [395, 402, 390], "hosel": 231}``.
+    steel, head, route, shop
+        What was set; the mid-iron, the default route and the neutral shop when left out.
+    usual : mapping of str to float, optional
+        What these zones usually measure with these settings, HV: then only the change counts, and the
+        model's own error falls out.
+    names : sequence of str, optional
+        Causes to look at, of data/constants/drift_causes.csv; all that the route has when left out.
+    reading_sd_hv : float
+        Scatter of single readings, HV.
+    model_sd_hv : float, optional
+        Standard deviation of the predicted hardness, HV; by default the model's residuals by structure, or
+        0 with `usual`.
+    heads_measured : int, optional
+        Heads that the readings come from: everyday scatter averages over them; counted in
+        `HardnessReadings`, else 1.
+
+    Returns
+    -------
+    Causes
+
+    Raises
+    ------
+    InputError
+        No reading, an unknown zone or cause.
+
+    Source
+    ------
+    Marginal likelihoods, one cause at a time, with even chances beforehand between drift and no drift and
+    among the causes: usual Bayesian comparison (H. Jeffreys, Theory of Probability; from memory).
+
+    Examples
+    --------
+    >>> found = find_cause({"face": [330, 325, 335], "hosel": 236}, "4130", usual={"face": 430, "hosel": 237})
+    >>> found.likeliest in ("flux", "delay_s", "spray_s")
+    True
+    """
+    case = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
+    readings, counted = _readings_of(measured)
+    zones = [z for z in ZONES if z in readings]
+    heads_n = int(
+        check_number(
+            counted if heads_measured is None else heads_measured, "number of heads", 1, 1_000_000
+        )
+    )
+    if model_sd_hv is not None:
+        check_number(model_sd_hv, "standard deviation of the model", 0.0, 300.0, "HV")
+    check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
+    drifts = causes(*case, names)
+    z = np.linspace(-_FAR, _FAR, _MARCHED)
+    told = outcome(march_columns(_turned(case, drifts, z)))
+    middle = _MARCHED // 2  # of the first cause: nothing has drifted there
+    index = [ZONES.index(zone) for zone in zones]
+    every = told.hardness_hv.reshape(len(drifts), _MARCHED, -1)
+    here = every[0, middle]
+    response = every[:, :, index] - here[index]
+    mean = np.array([np.mean(readings[zone]) for zone in zones])
+    count = np.array([len(readings[zone]) for zone in zones])
+    expected = _expected(usual, zones, here[index])
+    own = (
+        predicted_sd_hv(told)[middle, index]
+        if model_sd_hv is None and usual is None
+        else (model_sd_hv or 0.0)
+    )
+    slopes = _everyday(case)[:, index]
+    noise = np.diag(reading_sd_hv**2 / count + np.broadcast_to(own, len(zones)) ** 2)
+    covariance = noise + slopes.T @ slopes / heads_n
+    off = mean - expected
+    precision = np.linalg.inv(covariance)
+    fine = np.linspace(-_FAR, _FAR, _FINE)
+    curves = np.array(
+        [[np.interp(fine, z, r[:, k]) for k in range(len(zones))] for r in response]
+    ).transpose(0, 2, 1)
+    table, best = _ranked(drifts, curves, fine, off, precision, zones, expected)
+    apart = _apart(drifts, curves, fine, best, precision)
+    confusable = _confusable(case, drifts, table, apart, fine, best, told, every, z, zones)
+    return Causes(
+        table,
+        _readings_table(zones, count, mean, expected, off, covariance),
+        apart,
+        confusable,
+        float(np.sqrt(off @ precision @ off / len(zones))),
+    )
+
+
+# ---- inputs
+
+
+def _readings_of(measured) -> tuple[dict[str, list[float]], int]:
+    """Readings in HV by zone, and how many heads they come from."""
+    if isinstance(measured, HardnessReadings):
+        frame = measured.frame
+        by_zone = {zone: list(f["hardness_hv"]) for zone, f in frame.groupby("zone", sort=False)}
+        return by_zone, max(int(frame["head_id"].nunique()), 1)
+    if not isinstance(measured, Mapping) or not measured:
+        raise InputError(
+            f"measured is {measured!r:.60}; allowed is a mapping such as "
+            f"{{'face': [395, 402], 'hosel': 231}} "
+            "or hardness readings."
+        )
+    found = {}
+    for zone, values in measured.items():
+        zone = check_choice(zone, "zone", ZONES, "measured")
+        values = [values] if np.ndim(values) == 0 else list(values)
+        found[zone] = [
+            check_number(v, f"{zone} hardness", 60.0, 1000.0, "HV", "measured") for v in values
+        ]
+        if not found[zone]:
+            raise InputError(
+                f"there is no reading of the {zone}; allowed is one or more (measured)."
+            )
+    return found, 1
+
+
+def _expected(usual, zones, predicted: np.ndarray) -> np.ndarray:
+    if usual is None:
+        return predicted
+    if not isinstance(usual, Mapping):
+        raise InputError(
+            f"usual is {usual!r:.60}; allowed is a mapping such as {{'face': 430, 'hosel': 237}}."
+        )
+    for zone in zones:
+        if zone not in usual:
+            raise InputError(
+                f"usual has no {zone}; needed is every zone that was measured ({', '.join(zones)})."
+            )
+    return np.array(
+        [check_number(usual[zone], f"usual {zone} hardness", 60.0, 1000.0, "HV") for zone in zones]
+    )
+
+
+def _turned(case, drifts: Sequence[Drift], z: np.ndarray) -> Columns:
+    """Every cause turned through its drifts, one after the other; cut off at what the setting may be."""
+    n = len(z)
+    arrays = {d.name: np.full(len(drifts) * n, d.now) for d in drifts}
+    for k, d in enumerate(drifts):
+        arrays[d.name][k * n : (k + 1) * n] = np.clip(
+            d.now + d.sd * z, d.setting.low, d.setting.high
+        )
+    return varied(*case, arrays)
+
+
+def _everyday(case) -> np.ndarray:
+    """Change of every zone's hardness for one everyday standard deviation of everything that scatters, HV."""
+    every = causes(*case)
+    n = len(every)
+    arrays = {}
+    for k, d in enumerate(every):
+        arrays[d.name] = np.full(2 * n, d.now)
+        ends = d.now + d.everyday_sd, d.now - d.everyday_sd
+        arrays[d.name][[2 * k, 2 * k + 1]] = np.clip(ends, d.setting.low, d.setting.high)
+    hardness = outcome(march_columns(varied(*case, arrays))).hardness_hv
+    return 0.5 * (hardness[::2] - hardness[1::2])
+
+
+# ---- ranking
+
+
+def _ranked(drifts, curves, fine, off, precision, zones, expected):
+    """Table of the causes, likeliest first, and the place of each cause's likeliest drift."""
+    import pandas as pd
+
+    miss = off - curves
+    chi = np.einsum("knz,zy,kny->kn", miss, precision, miss)
+    weight = np.exp(-0.5 * fine * fine)
+    weight /= weight.sum()
+    log_likelihood = -0.5 * chi
+    top = max(log_likelihood.max(), float(-0.5 * off @ precision @ off))
+    evidence = (np.exp(log_likelihood - top) * weight).sum(axis=1)
+    nothing = float(np.exp(-0.5 * off @ precision @ off - top))
+    evidence *= (1.0 - _NOTHING_CHANCE) / len(drifts)
+    nothing *= _NOTHING_CHANCE
+    total = evidence.sum() + nothing
+    best = np.argmax(log_likelihood - 0.5 * fine * fine, axis=1)
+    rows = []
+    for k, d in enumerate(drifts):
+        posterior = np.exp(log_likelihood[k] - log_likelihood[k].max()) * weight
+        steps = np.cumsum(posterior) / posterior.sum()
+        to = [
+            float(np.clip(d.now + d.sd * v, d.setting.low, d.setting.high))
+            for v in (
+                fine[best[k]],
+                *(fine[min(int(np.searchsorted(steps, p)), len(fine) - 1)] for p in (0.1, 0.9)),
+            )
+        ]
+        rows.append(
+            {
+                "cause": d.name,
+                "label": d.label,
+                "probability": float(evidence[k] / total),
+                "drift": to[0] - d.now,
+                "drift_low": to[1] - d.now,
+                "drift_high": to[2] - d.now,
+                "from_value": d.now,
+                "to_value": to[0],
+                "unit": d.setting.unit,
+                "misfit_sd": float(np.sqrt(chi[k, best[k]] / len(zones))),
+                **{
+                    f"{zone}_hv": float(v)
+                    for zone, v in zip(zones, expected + curves[k, best[k]], strict=True)
+                },
+            }
+        )
+    rows.append(
+        {
+            "cause": NOTHING,
+            "label": "no drift",
+            "probability": nothing / total,
+            "drift": 0.0,
+            "drift_low": 0.0,
+            "drift_high": 0.0,
+            "from_value": np.nan,
+            "to_value": np.nan,
+            "unit": "",
+            "misfit_sd": float(np.sqrt(off @ precision @ off / len(zones))),
+            **{f"{zone}_hv": float(v) for zone, v in zip(zones, expected, strict=True)},
+        }
+    )
+    table = (
+        pd.DataFrame(rows)
+        .sort_values("probability", ascending=False, kind="stable")
+        .reset_index(drop=True)
+    )
+    return table, best
+
+
+def _apart(drifts, curves, fine, best, precision):
+    """How far the nearest that the column's cause can give is from what the row's cause gives, in sds.
+
+    The row's cause stands at its likeliest drift, or one standard deviation out if that is less.
+    """
+    import pandas as pd
+
+    n = len(drifts)
+    far = np.zeros((n, n))
+    for i in range(n):
+        place = best[i]
+        if abs(fine[place]) < 1.0:
+            place = int(np.abs(fine - np.copysign(1.0, fine[place])).argmin())
+        miss = curves[i, place] - curves
+        far[i] = np.sqrt(np.einsum("knz,zy,kny->kn", miss, precision, miss).min(axis=1))
+    names = [d.name for d in drifts]
+    return pd.DataFrame(far, index=names, columns=names)
+
+
+def _readings_table(zones, count, mean, expected, off, covariance):
+    import pandas as pd
+
+    sd = np.sqrt(np.diag(covariance))
+    return pd.DataFrame(
+        {
+            "zone": zones,
+            "readings": count,
+            "measured_hv": mean,
+            "expected_hv": expected,
+            "off_hv": off,
+            "sd_hv": sd,
+            "off_sd": off / sd,
+        }
+    )
+
+
+# ---- what parts two causes
+
+
+def _confusable(case, drifts, table, apart, fine, best, told, every, z, zones):
+    """Likely pairs that the readings do not part, with the check that would."""
+    import pandas as pd
+
+    order = {d.name: k for k, d in enumerate(drifts)}
+    likely = [
+        r.cause for r in table.itertuples() if r.probability >= LIKELY and r.cause != NOTHING
+    ][:SPOKEN]
+    rows = []
+    for i, one in enumerate(likely):
+        for other in likely[i + 1 :]:
+            distance = float(min(apart.loc[one, other], apart.loc[other, one]))
+            if distance < APART_SD:
+                a, b = order[one], order[other]
+                looks = _looks(drifts, a, b, (fine[best[a]], fine[best[b]]), told, every, z, zones)
+                rows.append(
+                    {
+                        "cause": one,
+                        "other": other,
+                        "apart_sd": distance,
+                        "check": _check_words(drifts[a], drifts[b], looks),
+                    }
+                )
+    return pd.DataFrame(rows, columns=["cause", "other", "apart_sd", "check"])
+
+
+def _looks(drifts, a: int, b: int, at, told, every, z, zones):
+    """Further looks at a head, by how well they part two causes: words, what each cause would give, unit,
+    sds."""
+    n = len(z)
+
+    def of(values: np.ndarray, k: int, place: float) -> float:
+        return float(np.interp(place, z, values[k * n : (k + 1) * n]))
+
+    found = []
+    for i, zone in enumerate(ZONES):
+        if zone not in zones:
+            flat = every[:, :, i].ravel()
+            both = of(flat, a, at[0]), of(flat, b, at[1])
+            found.append(
+                (
+                    f"measure the hardness of the {zone}",
+                    both,
+                    "HV",
+                    abs(both[0] - both[1]) / _EXTRA_HV,
+                )
+            )
+    for words, mark in _LOOKS.values():
+        for i, zone in enumerate(ZONES):
+            flat = told.marched.marks[:, i, mark]
+            both = of(flat, a, at[0]), of(flat, b, at[1])
+            if min(both) > _PYROMETER_FROM_C:
+                found.append(
+                    (words.format(zone), both, "°C", abs(both[0] - both[1]) / _PYROMETER_C)
+                )
+    return sorted(found, key=lambda look: -look[3])
+
+
+def _check_words(a: Drift, b: Drift, looks) -> str:
+    direct = f"{a.check}; {b.check}."
+    if looks and looks[0][3] >= _PARTS_SD:
+        words, both, unit, _ = looks[0]
+        return (
+            f"What parts them: {words}; {both[0]:.0f} {unit} speaks for {a.label}, {both[1]:.0f} {unit} "
+            f"for {b.label}. "
+            f"Or directly: {direct}"
+        )
+    return f"No further reading of the head parts them; check directly: {direct}"

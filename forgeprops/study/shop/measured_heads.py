@@ -1,0 +1,304 @@
+"""Measurements laid beside the heads they were made on: which steel, drawing and route, which probe, which
+mean."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...answer.cases import head_from, route_from, steel_from
+from ...base.errors import InputError, check_number
+from ...certificates.reading import Certificates
+from ...engine.packing import POINTS
+from ...engine.section import lobatto
+from ...inputs.head import ZONES, Head
+from ...inputs.route import Route
+from ...inputs.steel import Steel
+from ...io.grids import Problem
+from .measurements import HardnessReadings
+from .runs import Runs
+from .traces import Traces, noise_of
+
+__all__ = ["HardnessMean", "MeasuredHead", "Observed", "Probe", "observe", "probe_weights"]
+
+#: Least noise of a trace, K: what a logger's own resolution leaves (our choice).
+_LEAST_NOISE_C = 0.5
+#: Fewest readings of a trace worth using.
+_FEWEST = 8
+
+
+@dataclass(frozen=True)
+class MeasuredHead:
+    """A head that something was measured on."""
+
+    head_id: str
+    steel: Steel
+    head: Head
+    route: Route
+
+
+@dataclass(frozen=True)
+class Probe:
+    """One thermocouple trace: on which head (number in `Observed.heads`), where, and what it read.
+
+    `weights` turn a row of the march's trace (columns after the time) into the probe's temperature.
+    """
+
+    of: int
+    channel: str
+    zone: str
+    depth_mm: float | None
+    weights: np.ndarray
+    time_s: np.ndarray
+    temperature_c: np.ndarray
+    noise_c: float
+
+
+@dataclass(frozen=True)
+class HardnessMean:
+    """Mean of the readings of one zone of one head."""
+
+    of: int
+    zone: str
+    mean_hv: float
+    readings: int
+    deviation_hv: float
+
+
+@dataclass(frozen=True)
+class Observed:
+    """What was measured, and on what."""
+
+    heads: tuple[MeasuredHead, ...]
+    probes: tuple[Probe, ...]
+    hardness: tuple[HardnessMean, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def readings(self) -> int:
+        """Number of single readings."""
+        return sum(p.time_s.size for p in self.probes) + sum(h.readings for h in self.hardness)
+
+
+def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.ndarray:
+    """Weights of a trace's columns (mean and front of the zones, then all points) at a place of a zone.
+
+    Parameters
+    ----------
+    depth_mm : float, optional
+        Below the front surface of the forged zone (round zones count as the slab they are marched as); the
+        zone's mean if it is not known.
+
+    Raises
+    ------
+    InputError
+        Deeper than the zone is thick.
+    """
+    i, n = ZONES.index(zone), len(ZONES)
+    weights = np.zeros(2 * n + sum(POINTS))
+    if depth_mm is None or np.isnan(depth_mm):
+        weights[i] = 1.0
+        return weights
+    thick = float(head.zones("forged")[zone].path_mm)
+    depth = check_number(
+        depth_mm,
+        "depth of the thermocouple",
+        0.0,
+        round(thick, 2),
+        "mm",
+        f"{zone} of head {head.name!r}",
+    )
+    x, place = lobatto(POINTS[i])[0], min(depth / thick, 1.0)
+    first = 2 * n + sum(POINTS[:i])
+    for j in range(POINTS[i]):  # Lagrange's polynomial through the zone's points
+        others = np.delete(x, j)
+        weights[first + j] = np.prod((place - others) / (x[j] - others))
+    return weights
+
+
+def observe(
+    traces: Traces | None,
+    hardness: HardnessReadings | None,
+    head,
+    steel,
+    route,
+    noise_c: float | None = None,
+) -> Observed:
+    """Measurements with the heads they belong to.
+
+    Parameters
+    ----------
+    traces, hardness
+        As the readers give them; either may be None.
+    head
+        Head, library name or dimensions; or a mapping of head_id to them.
+    steel
+        Steel, grade or composition; `Certificates`, or a mapping of heat or head_id to steels.
+    route
+        Route or settings; `Runs` (which also name heat and drawing), or a mapping of head_id to routes.
+    noise_c : float, optional
+        Noise of the thermocouples, K; estimated from each trace if not given.
+
+    Raises
+    ------
+    InputError
+        Nothing to use, or something that cannot be used at all.
+    """
+    for given, kind, what, reader in (
+        (traces, Traces, "traces", "read_traces"),
+        (hardness, HardnessReadings, "hardness", "read_hardness"),
+    ):
+        if given is not None and not isinstance(given, kind):
+            raise InputError(
+                f"{what} is {type(given).__name__}; allowed is what {reader} returns, or None."
+            )
+    names = [
+        *(() if traces is None else dict.fromkeys(traces.frame["head_id"])),
+        *(() if hardness is None else dict.fromkeys(hardness.frame["head_id"])),
+    ]
+    finder = _Finder(head, steel, route)
+    heads, number, problems = [], {}, []
+    for name in dict.fromkeys(names):
+        try:
+            heads.append(finder.head_of(name))
+            number[name] = len(heads) - 1
+        except InputError as error:
+            problems.append(
+                Problem(
+                    "measurements",
+                    None,
+                    "head_id",
+                    str(error).rstrip("."),
+                    f"what was measured on head {name!r} is not used",
+                )
+            )
+    probes = [] if traces is None else _probes(traces, heads, number, noise_c, problems)
+    means = []
+    if hardness is not None:
+        for row in hardness.by_zone().itertuples(index=False):
+            if row.head_id in number:
+                means.append(
+                    HardnessMean(
+                        number[row.head_id],
+                        row.zone,
+                        float(row.mean_hv),
+                        int(row.readings),
+                        float(row.deviation_hv),
+                    )
+                )
+    if not probes and not means:
+        met = f" {problems[0]}" if problems else ""
+        raise InputError(
+            f"there is nothing to fit to; needed are traces or hardness readings of a known head.{met}"
+        )
+    return Observed(tuple(heads), tuple(probes), tuple(means), tuple(problems))
+
+
+def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
+    probes = []
+    for (head_id, channel), f in traces.frame.groupby(["head_id", "channel"], sort=False):
+        if head_id not in number:
+            continue
+        of, zone, depth = number[head_id], f["zone"].iloc[0], float(f["depth_mm"].iloc[0])
+        t, seen = f["time_s"].to_numpy(float), f["temperature_c"].to_numpy(float)
+        inside = t > -heads[of].route.preheat.soak_s
+        label = f"{channel} of head {head_id}" if head_id else channel
+        if not inside.all():
+            problems.append(
+                Problem(
+                    "traces",
+                    None,
+                    label,
+                    f"{int((~inside).sum())} reading(s) from before the head was loaded",
+                    "not used",
+                )
+            )
+        t, seen = t[inside], seen[inside]
+        if t.size < _FEWEST:
+            problems.append(
+                Problem(
+                    "traces",
+                    None,
+                    label,
+                    f"{t.size} reading(s) in the route's time",
+                    "the trace is not used",
+                )
+            )
+            continue
+        noise = (
+            noise_of(seen) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K")
+        )
+        probes.append(
+            Probe(
+                of,
+                channel,
+                zone,
+                None if np.isnan(depth) else depth,
+                probe_weights(heads[of].head, zone, depth),
+                t,
+                seen,
+                max(noise, _LEAST_NOISE_C),
+            )
+        )
+    return probes
+
+
+class _Finder:
+    """Steel, head and route of a head_id, from singles, files or mappings."""
+
+    def __init__(self, head, steel, route):
+        self.runs = route if isinstance(route, Runs) else None
+        self.routes = _by_name(route, (Route, Mapping)) if self.runs is None else None
+        self.heads = _by_name(head, (Head, Mapping))
+        self.head, self.route = head, route
+        self.steel = steel
+        if isinstance(steel, Certificates):
+            self.steels = {c.heat: c.steel for c in steel}
+        else:
+            one = isinstance(steel, Mapping) and "composition" in steel
+            self.steels = None if one else _by_name(steel, (Steel, Mapping, str))
+
+    def head_of(self, name: str) -> MeasuredHead:
+        heat, drawing = "", ""
+        if self.runs is not None:
+            if name not in self.runs:
+                raise InputError(
+                    f"head {name!r} is not in the list of runs; it has {', '.join(self.runs)}."
+                )
+            run = self.runs[name]
+            heat, drawing, route = run.heat, run.head, run.route
+        else:
+            route = route_from(_pick(self.routes, self.route, name, "route", name))
+        head = head_from(drawing or _pick(self.heads, self.head, name, "head", name))
+        steel = _pick(
+            self.steels,
+            self.steel,
+            heat if heat in (self.steels or ()) else name,
+            "steel",
+            heat or name,
+        )
+        if steel is None:
+            raise InputError(
+                f"no usable steel for head {name!r}{f' of heat {heat}' if heat else ''}; "
+                "give its steel or a certificate that can be used."
+            )
+        return MeasuredHead(name, steel_from(steel), head, route)
+
+
+def _by_name(given, kinds) -> Mapping | None:
+    """The mapping of names to things of these kinds, or None if it is one thing by itself."""
+    if isinstance(given, Mapping) and given and all(isinstance(v, kinds) for v in given.values()):
+        return given
+    return None
+
+
+def _pick(table, single, name, what, told):
+    if table is None:
+        return single
+    if name not in table:
+        raise InputError(
+            f"no {what} is given for {told!r}; there is one for {', '.join(map(str, table)) or 'none'}."
+        )
+    return table[name]

@@ -1,0 +1,118 @@
+"""How each measured head was made: its heat of steel, its drawing and the settings of its route."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ...base.errors import InputError, check_choice
+from ...inputs.head import heads
+from ...inputs.route import Route
+from ...io.cells import header_key
+from ...io.columns import Field, first_problem, read_rows_of, text_field
+from ...io.grids import Problem
+
+__all__ = ["Run", "Runs", "read_runs"]
+
+_TEXT_SETTINGS, _YES_NO_SETTINGS = ("surroundings",), ("back_on_die",)
+
+
+@dataclass(frozen=True)
+class Run:
+    """One head: which heat, which drawing, which route."""
+
+    head_id: str
+    heat: str
+    head: str
+    route: Route
+
+
+class Runs(dict):
+    """Runs by head_id, with the problems met while reading."""
+
+    problems: tuple[Problem, ...] = ()
+
+
+def read_runs(
+    source, route: Route | None = None, sheet: str | None = None, filename: str | None = None
+) -> Runs:
+    """Read how heads were made.
+
+    Layout: ``head_id, heat, head`` and any settings by their short names (`Route.SETTINGS`: ``preheat_c``,
+    ``flux``, ``spray_s``, ``delay_s`` ...); one row per head; a setting that is not given or empty stays as
+    in `route`.
+
+    Parameters
+    ----------
+    source, sheet, filename
+        As in `files.read_grids`.
+    route : Route, optional
+        What holds where the file is silent; the default route if not given.
+
+    Returns
+    -------
+    Runs
+        A dict of head_id → `Run`; a row with a setting out of bounds is reported and not used.
+
+    Raises
+    ------
+    InputError
+        Not that layout, or no usable row.
+
+    Examples
+    --------
+    >>> runs = read_runs(b"head_id,heat,head,preheat_c,flux\\n7,A1,mid-iron,910,8")
+    >>> runs["7"].route.preheat.temperature_c, runs["7"].route.spray.flux_kg_m2_s
+    (910.0, 8.0)
+    """
+    route = Route() if route is None else route
+    if not isinstance(route, Route):
+        raise InputError(f"route is {route!r}; allowed is a Route(...).")
+    texts = [text_field(n, needed=False) for n in (*_TEXT_SETTINGS, *_YES_NO_SETTINGS)]
+    numbers = [
+        Field(n, {header_key(n): (1.0, 0.0)}, needed=False)
+        for n in Route.SETTINGS
+        if n not in _TEXT_SETTINGS + _YES_NO_SETTINGS
+    ]
+    rows = read_rows_of(
+        source,
+        [
+            text_field("head_id", "piece", "part", "serial", "run"),
+            text_field("heat", "cast", "melt", "Schmelze", needed=False),
+            text_field("head", "drawing", "model", needed=False),
+            *texts,
+            *numbers,
+        ],
+        "list of runs",
+        sheet,
+        filename,
+    )
+    runs = Runs()
+    spoiled = {
+        p.row
+        for p in rows.problems
+        if p.assumed == "left out" and p.what.split(" ")[0] != "nothing"
+    }
+    for i, name in enumerate(rows.values["head_id"]):
+        at = (rows.file[i], rows.row[i])
+        given = {n: rows.values[n][i] for n in Route.SETTINGS if rows.values[n][i] is not None}
+        try:
+            if rows.row[i] in spoiled:
+                raise InputError("a setting of this head cannot be read")
+            if name in runs:
+                raise InputError(f"head {name!r} is given twice")
+            if "back_on_die" in given:
+                word = given["back_on_die"].strip().casefold()
+                given["back_on_die"] = check_choice(
+                    word, "back_on_die", ("yes", "no", "true", "false")
+                ) in ("yes", "true")
+            drawing = rows.values["head"][i]
+            drawing = "" if drawing is None else check_choice(drawing, "head", heads())
+            made = route.with_(**given) if given else route
+        except InputError as error:
+            rows.problems.append(Problem(*at, "", str(error).rstrip("."), "head not used"))
+            continue
+        runs[name] = Run(name, rows.values["heat"][i] or "", drawing, made)
+    if not runs:
+        raise InputError(f"no usable head in the list of runs; {first_problem(rows)}")
+    runs.problems = tuple(rows.problems)
+    return runs

@@ -1,0 +1,470 @@
+"""Thermocouple traces of the shop: read with care, placed on the head, cleaned of what no head did."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.head import ZONES
+from ...io.cells import header_key
+from ...io.columns import (
+    HEAD_FIELD,
+    ZONE_FIELD,
+    Field,
+    Part,
+    Rows,
+    first_problem,
+    number_field,
+    page,
+    read_rows_of,
+    stretches,
+    text_field,
+)
+from ...io.grids import Grid, Problem
+
+__all__ = ["Channel", "Traces", "noise_of", "read_channels", "read_traces"]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {"noise_of": ("noise_by_differences",), "read_traces": ("thermocouple_range",)}
+
+#: Temperatures a thermocouple on a forging can show, °C.  Type K ends at 1372 °C (ITS-90 reference tables,
+#: from memory); loggers write values beyond it for an open circuit.
+_TEMPERATURE_C = (-60.0, 1372.0)
+
+#: A lone reading this far from both neighbours, which agree, is a spike, K (our own mark: a head under spray
+#: changes by some 30 K in 0.1 s, and goes on in the same direction).
+_SPIKE_K = 60.0
+
+_TIME = {
+    "times": (1, 0),
+    "time": (1, 0),
+    "ts": (1, 0),
+    "t": (1, 0),
+    "seconds": (1, 0),
+    "sec": (1, 0),
+    "elapseds": (1, 0),
+    "elapsedtimes": (1, 0),
+    "zeits": (1, 0),
+    "zeit": (1, 0),
+    "tiempos": (1, 0),
+    "timems": (1e-3, 0),
+    "zeitms": (1e-3, 0),
+    "timemin": (60, 0),
+    "zeitmin": (60, 0),
+    "timestamp": (1, 0),
+    "clock": (1, 0),
+    "時間s": (1, 0),
+}
+_DEGREES = {
+    **dict.fromkeys(
+        (
+            "temperaturec",
+            "tempc",
+            "temperature",
+            "temp",
+            "temperaturdegc",
+            "temperatur",
+            "temperaturgradc",
+            "temperaturedegc",
+            "degc",
+            "温度c",
+        ),
+        (1.0, 0.0),
+    ),
+    **dict.fromkeys(("temperaturef", "tempf", "degf"), (1 / 1.8, -32 / 1.8)),
+    **dict.fromkeys(("temperaturek", "tempk"), (1.0, -273.15)),
+}
+_CHANNEL = text_field("channel", "thermocouple", "sensor", "Kanal", "ch")
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Where a thermocouple sits.
+
+    Attributes
+    ----------
+    name : str
+        As in the trace file.
+    zone : {"face", "rim", "body", "neck", "hosel"}
+    depth_mm : float or None
+        Depth of the junction below the front (sprayed) surface, mm; None if not known.
+    """
+
+    name: str
+    zone: str
+    depth_mm: float | None = None
+
+    def __post_init__(self):
+        check_choice(self.zone, "zone", ZONES, f"channel {self.name}")
+        if self.depth_mm is not None:
+            check_number(self.depth_mm, "depth", 0.0, 60.0, "mm", f"channel {self.name}")
+
+
+@dataclass(frozen=True)
+class Traces:
+    """Temperatures over time.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within each channel.
+    problems : tuple of Problem
+    """
+
+    frame: object
+    problems: tuple[Problem, ...] = ()
+
+    def trace(self, channel: str, head_id: str | None = None) -> tuple[np.ndarray, np.ndarray]:
+        """Times, s, and temperatures, °C, of one channel (of one head, if the file holds several)."""
+        frame = self.frame
+        check_choice(channel, "channel", dict.fromkeys(frame["channel"]), "traces")
+        frame = frame[frame["channel"] == channel]
+        heads = list(dict.fromkeys(frame["head_id"]))
+        if head_id is None and len(heads) > 1:
+            raise InputError(
+                f"channel {channel} has traces of {len(heads)} heads; say which head_id: "
+                f"{', '.join(heads[:8])}."
+            )
+        if head_id is not None:
+            frame = frame[frame["head_id"] == check_choice(head_id, "head_id", heads, "traces")]
+        return frame["time_s"].to_numpy(), frame["temperature_c"].to_numpy()
+
+    def channels(self):
+        """One row per trace: readings, first and last time, extreme temperatures, noise (DataFrame)."""
+        import pandas as pd
+
+        rows = []
+        for (head, channel), f in self.frame.groupby(["head_id", "channel"], sort=False):
+            t, temperature = f["time_s"].to_numpy(), f["temperature_c"].to_numpy()
+            rows.append(
+                {
+                    "head_id": head,
+                    "channel": channel,
+                    "zone": f["zone"].iloc[0],
+                    "depth_mm": f["depth_mm"].iloc[0],
+                    "readings": len(f),
+                    "from_s": t[0],
+                    "to_s": t[-1],
+                    "highest_c": temperature.max(),
+                    "lowest_c": temperature.min(),
+                    "noise_c": noise_of(temperature),
+                }
+            )
+        return pd.DataFrame(
+            rows,
+            columns=[
+                "head_id",
+                "channel",
+                "zone",
+                "depth_mm",
+                "readings",
+                "from_s",
+                "to_s",
+                "highest_c",
+                "lowest_c",
+                "noise_c",
+            ],
+        )
+
+    def _repr_html_(self) -> str:
+        return page(f"{len(self.frame)} readings", self.channels(), self.problems)
+
+
+def noise_of(temperature_c) -> float:
+    """Standard deviation of a trace's noise, K, from its second differences (robust: their median size).
+
+    A smooth curve has next to no second difference; noise of standard deviation s gives one of s√6.  Source:
+    the usual estimate of noise by differencing (from memory); 0.6745 is the normal distribution's median.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.linspace(0, 10, 4001)
+    >>> noisy = 900 * np.exp(-t / 5) + np.random.default_rng(1).normal(0, 2.0, t.size)
+    >>> 1.8 < noise_of(noisy) < 2.2
+    True
+    """
+    second = np.diff(np.asarray(temperature_c, dtype=float), n=2)
+    return float(np.median(np.abs(second)) / 0.6745 / np.sqrt(6.0)) if second.size else 0.0
+
+
+def read_channels(
+    source, sheet: str | None = None, filename: str | None = None
+) -> dict[str, Channel]:
+    """Read a channel map: which thermocouple sits where.
+
+    Layout: ``channel, zone, depth_mm``; one row per channel; depth below the front surface, may be empty.
+
+    Returns
+    -------
+    dict of str to Channel
+
+    Raises
+    ------
+    InputError
+        Not that layout, an unknown zone, a channel given twice.
+    """
+    rows = read_rows_of(
+        source,
+        (
+            _CHANNEL,
+            ZONE_FIELD,
+            number_field(
+                "depth_mm",
+                {"depth_mm": 1, "depth": 1, "Tiefe mm": 1, "depth_in": 25.4},
+                0.0,
+                60.0,
+                "mm",
+                needed=False,
+            ),
+        ),
+        "channel map",
+        sheet,
+        filename,
+    )
+    channels: dict[str, Channel] = {}
+    bad = [
+        p
+        for p in rows.problems
+        if p.assumed in ("row not used", "left out") and p.what != "nothing measured"
+    ]
+    if bad:
+        raise InputError(str(bad[0]))
+    for i, name in enumerate(rows.values["channel"]):
+        where = f"{rows.file[i]}, row {rows.row[i]}"
+        if name in channels:
+            raise InputError(f"channel {name!r} is given twice; allowed is once ({where}).")
+        zone = check_choice(rows.values["zone"][i], "zone", ZONES, where)
+        channels[name] = Channel(name, zone, rows.values["depth_mm"][i])
+    return channels
+
+
+def read_traces(
+    source, channels=None, sheet: str | None = None, filename: str | None = None
+) -> Traces:
+    """Read thermocouple traces.
+
+    Layout: ``time_s, channel, temperature_c`` and, if the file holds several heads, ``head_id``; one row per
+    reading.  Also understood: a logger's wide table with one column of time and one per channel; time in ms,
+    min or as a clock; °F and K if the header says so.
+
+    Parameters
+    ----------
+    source : path, bytes or upload
+        CSV or XLSX.
+    channels : mapping, path, bytes or upload, optional
+        The channel map: ``{"T1": Channel("T1", "face", 1.5)}``, ``{"T1": ("face", 1.5)}`` or its file.
+        Without it a channel that is named like a zone belongs to that zone.
+    sheet, filename
+        As in `files.read_grids`.
+
+    Returns
+    -------
+    Traces
+        Readings out of a thermocouple's range, lone spikes and double times are taken out; gaps, stuck
+        channels and times out of order are reported.
+
+    Raises
+    ------
+    InputError
+        Not that layout; no usable reading; a channel that the map does not place.
+
+    Examples
+    --------
+    >>> text = b"time_s,channel,temperature_c\\n0,T1,900\\n0.1,T1,OL\\n0.2,T1,880"
+    >>> log = read_traces(text, {"T1": ("face", 1.5)})
+    >>> len(log.frame), str(log.problems[0])
+    (2, "uploaded file, row 3, column temperature_c: not a number that can be used 'OL'; row not used.")
+    """
+    import pandas as pd
+
+    wanted = (
+        Field("time_s", _TIME, "time", -1e7, 1e7, "s"),
+        _CHANNEL,
+        Field("temperature_c", _DEGREES, "number", *_TEMPERATURE_C, "°C"),
+        HEAD_FIELD,
+    )
+    rows = read_rows_of(source, wanted, "thermocouple trace", sheet, filename, _spread_logger_table)
+    if not rows.row:
+        raise InputError(f"no usable reading in the trace; {first_problem(rows)}")
+    frame = pd.DataFrame({**rows.values, "row": rows.row, "file": rows.file})
+    frame["head_id"] = frame["head_id"].fillna("")
+    places = _placed(list(dict.fromkeys(frame["channel"])), channels, rows)
+    frame["zone"] = [places[c].zone for c in frame["channel"]]
+    frame["depth_mm"] = [
+        np.nan if (d := places[c].depth_mm) is None else d for c in frame["channel"]
+    ]
+    kept = [
+        _clean_trace(f, rows.problems) for _, f in frame.groupby(["head_id", "channel"], sort=False)
+    ]
+    frame = pd.concat(kept, ignore_index=True)
+    return Traces(
+        frame[["head_id", "channel", "zone", "depth_mm", "time_s", "temperature_c"]],
+        tuple(rows.problems),
+    )
+
+
+def _spread_logger_table(grid: Grid, head: int) -> list[Part]:
+    """One part per channel of a logger's table: a column of time and a column for each thermocouple."""
+    header = grid.rows[head]
+    times = [j for j, c in enumerate(header) if header_key(c) in _TIME]
+    others = [
+        j
+        for j, c in enumerate(header)
+        if c is not None and j not in times and header_key(c) not in HEAD_FIELD.headers
+    ]
+    heads = [j for j, c in enumerate(header) if header_key(c) in HEAD_FIELD.headers]
+    named = any(header_key(c) in _CHANNEL.headers for c in header)
+    if len(times) != 1 or not others or named:
+        return []
+    parts = []
+    for j in others:
+        name, unit = str(header[j]), header_key(header[j])[-1:]
+        factor = _DEGREES.get(
+            header_key(header[j]),
+            _DEGREES["temperaturef"] if unit == "f" and "°" in name else (1.0, 0.0),
+        )
+        name = name.split("[")[0].split("(")[0].split(" °")[0].strip() or name
+        rows = [["time", str(header[j]), "channel", "head_id" if heads else None]]
+        for row in grid.rows[head + 1 :]:
+
+            def cell(k, row=row):
+                return row[k] if k < len(row) else None
+
+            rows.append([cell(times[0]), cell(j), name, cell(heads[0]) if heads else None])
+        numbers = [grid.row_numbers[head], *grid.row_numbers[head + 1 :]]
+        parts.append(
+            Part(
+                Grid(grid.file, rows, numbers),
+                0,
+                {
+                    "time_s": 0,
+                    "temperature_c": 1,
+                    "channel": 2,
+                    **({"head_id": 3} if heads else {}),
+                },
+                {"time_s": _TIME[header_key(header[times[0]])], "temperature_c": factor},
+            )
+        )
+    return parts
+
+
+def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
+    """The place of each channel, from the map, or from a name that is a zone's."""
+    if channels is None:
+        known = {}
+    elif isinstance(channels, Mapping) and not {"name", "content"} <= set(channels):
+        known = {
+            str(n): c
+            if isinstance(c, Channel)
+            else Channel(str(n), *((c,) if isinstance(c, str) else tuple(c)))
+            for n, c in channels.items()
+        }
+    else:
+        known = read_channels(channels)
+    for name in names:
+        if name not in known and name.casefold() in ZONES and channels is None:
+            known[name] = Channel(name, name.casefold())
+            rows.problems.append(
+                Problem(
+                    rows.file[0],
+                    None,
+                    name,
+                    "no channel map was given",
+                    f"taken to sit in the {name.casefold()}, depth unknown",
+                )
+            )
+    lost = [n for n in names if n not in known]
+    if lost:
+        raise InputError(
+            f"channel {lost[0]!r} has no place; give channels={{{lost[0]!r}: (zone, depth_mm)}} "
+            f"or a channel map; it knows {', '.join(known) or 'none'}."
+        )
+    return known
+
+
+def _clean_trace(f, problems: list[Problem]):
+    """One channel in order of time, without spikes and double times; gaps and stuck readings are reported."""
+    file, name = f["file"].iloc[0], f["channel"].iloc[0]
+    label = name if not f["head_id"].iloc[0] else f"{name} of {f['head_id'].iloc[0]}"
+
+    def say(row, what, assumed):
+        problems.append(Problem(file, int(row), label, what, assumed))
+
+    steps = np.diff(f["time_s"].to_numpy())
+    if (steps < 0.0).any():
+        say(
+            f["row"].iloc[int(np.argmax(steps < 0.0)) + 1],
+            f"time runs backwards {int((steps < 0).sum())} time(s)",
+            "sorted by time",
+        )
+        f = f.sort_values("time_s", kind="stable")
+    double = f["time_s"].duplicated()
+    if double.any():
+        say(
+            f.loc[double, "row"].iloc[0],
+            f"{int(double.sum())} reading(s) at a time that was given before",
+            "averaged",
+        )
+        means = f.groupby("time_s", sort=True)["temperature_c"].mean()
+        f = f[~double].copy()
+        f["temperature_c"] = means.loc[f["time_s"]].to_numpy()
+    spikes = _spikes(f["temperature_c"].to_numpy())
+    if spikes.any():
+        rows = f.loc[spikes, "row"]
+        shown = ", ".join(f"{v:.0f}" for v in f.loc[spikes, "temperature_c"].head(3))
+        for first, last in stretches(list(rows)):
+            say(
+                first,
+                f"lone spike(s) ({shown} °C)"
+                + (f" (rows {first} to {last})" if last > first else ""),
+                "row not used",
+            )
+        f = f[~spikes]
+    t, temperature = f["time_s"].to_numpy(), f["temperature_c"].to_numpy()
+    steps = np.diff(t)
+    if steps.size >= 4:
+        wide = steps > max(5.0 * np.median(steps), 0.5)
+        if wide.any():
+            k = int(np.argmax(wide))
+            say(
+                f["row"].iloc[k + 1],
+                f"{int(wide.sum())} gap(s), the first of {steps[k]:.3g} s at {t[k]:.4g} s",
+                "nothing is put in its place",
+            )
+        for first, last in _stuck(t, temperature):
+            say(
+                f["row"].iloc[first],
+                f"stuck at {temperature[first]:g} °C for {t[last] - t[first]:.3g} s, then a jump",
+                "used as it is",
+            )
+    return f
+
+
+def _spikes(temperature: np.ndarray) -> np.ndarray:
+    found = np.zeros(temperature.size, dtype=bool)
+    if temperature.size >= 3:
+        left, right = np.diff(temperature)[:-1], -np.diff(temperature)[1:]
+        size = np.minimum(np.abs(left), np.abs(right))
+        apart = np.abs(temperature[2:] - temperature[:-2])
+        found[1:-1] = (left * right > 0.0) & (size > _SPIKE_K) & (apart < 0.5 * size)
+    return found
+
+
+def _stuck(t: np.ndarray, temperature: np.ndarray) -> list[tuple[int, int]]:
+    """Stretches of 20 and more equal hot readings over 2 s and more that end in a jump of more than 20 K."""
+    ends = np.flatnonzero(np.diff(temperature) != 0.0)
+    found, first = [], 0
+    for end in ends:
+        if (
+            end - first >= 19
+            and t[end] - t[first] >= 2.0
+            and temperature[first] > 100.0
+            and abs(temperature[end + 1] - temperature[end]) > 20.0
+        ):
+            found.append((first, int(end)))
+        first = int(end) + 1
+    return found

@@ -1,0 +1,1 @@
+"""Heat transfer of the spray from a plate with thermocouples."""

@@ -1,0 +1,229 @@
+"""Heat conduction through a flat plate cooled on one side, marched in time, with its sensitivities.
+
+Finite volumes, fine at the cooled surface and coarser behind; each time step is the two-stage L-stable
+diagonally implicit Runge–Kutta step.  Conductivity and heat capacity follow the temperature of the step
+before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...base.errors import InputError, check_choice, check_number
+from ...inputs.head import STEEL_DENSITY_KG_M3
+from ...thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
+
+__all__ = ["PLATES", "Plate"]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {"Plate": ("plate_conduction", "stainless_plate")}
+
+#: γ of the two-stage L-stable step (Alexander, SIAM J. Numer. Anal. 14 (1977) 1006, from memory).
+_GAMMA = 1.0 - np.sqrt(0.5)
+
+_KELVIN = 273.15
+
+
+def _stainless_k(t_c):
+    t = t_c + _KELVIN
+    return 6.308 + 0.02716 * t - 7.301e-6 * t * t
+
+
+def _stainless_heat(t_c):
+    return 7957.0 * (428.46 + 0.1816 * (t_c + _KELVIN))
+
+
+#: Conductivity, W/(m K), and heat capacity of the cold volume, J/(m³ K), by plate material.  "stainless" is
+#: type 316, fits to K. C. Mills, Recommended Values of Thermophysical Properties for Selected Commercial
+#: Alloys (2002), read in the documentation of a public solid-property library (25–1300 °C, conductivity ± 10
+#: %, heat ± 5 %): the plate to use, since it never transforms.  "austenite" and "ferrite" are steel before
+#: and after it transforms (forgeprops.thermal.properties); neither holds while it does.
+PLATES: dict[str, tuple[Callable, Callable]] = {
+    "stainless": (_stainless_k, _stainless_heat),
+    "austenite": (
+        np.vectorize(lambda t: conductivity(t, 0.0, 1.0), otypes=[float]),
+        lambda t: STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(t),
+    ),
+    "ferrite": (
+        np.vectorize(lambda t: conductivity(t, 0.0), otypes=[float]),
+        np.vectorize(lambda t: STEEL_DENSITY_KG_M3 * ferrite_cp_j_kgk(t), otypes=[float]),
+    ),
+}
+
+
+def _back_flux(back) -> Callable:
+    if back is None:
+        return lambda t: 0.0
+    if callable(back):
+        return back
+    h, around = back
+    h = check_number(h, "heat transfer at the back", 0.0, 1e5, "W/(m² K)")
+    around = check_number(around, "temperature behind the plate", -50.0, 1400.0, "°C")
+    return lambda t: h * (t - around)
+
+
+@dataclass(frozen=True)
+class Plate:
+    """A plate and its thermocouple.
+
+    Parameters
+    ----------
+    thickness_mm : float
+        0.5 to 200.
+    depth_mm : float
+        Depth of the thermocouple's junction below the cooled surface, less than the thickness.
+    material : {"stainless", "austenite", "ferrite"} or pair of callables
+        See `PLATES`; or functions of °C giving conductivity, W/(m K), and heat capacity, J/(m³ K), for
+        arrays.
+    back : None, (float, float) or callable
+        None: nothing leaves at the back; (h, °C): heat transfer to surroundings; or a function of the back's
+        temperature, °C, giving W/m².
+    """
+
+    thickness_mm: float
+    depth_mm: float
+    material: object = "stainless"
+    back: object = None
+
+    def __post_init__(self):
+        check_number(self.thickness_mm, "plate thickness", 0.5, 200.0, "mm")
+        check_number(
+            self.depth_mm, "depth of the thermocouple", 0.0, float(self.thickness_mm), "mm"
+        )
+        if isinstance(self.material, str):
+            properties = PLATES[check_choice(self.material, "plate material", PLATES)]
+        elif (
+            isinstance(self.material, tuple)
+            and len(self.material) == 2
+            and all(map(callable, self.material))
+        ):
+            properties = self.material
+        else:
+            raise InputError(
+                f"plate material is {self.material!r}; allowed is {', '.join(PLATES)} or a "
+                "pair of functions."
+            )
+        try:
+            back = _back_flux(self.back)
+        except (TypeError, ValueError) as error:
+            if isinstance(error, InputError):
+                raise
+            raise InputError(
+                f"back is {self.back!r}; allowed is None, (h, °C) or a function."
+            ) from None
+        first = min(0.05, max(self.depth_mm, 0.2) / 8.0, self.thickness_mm / 20.0)
+        sizes = [first]
+        while sum(sizes) < self.thickness_mm:
+            sizes.append(min(sizes[-1] * 1.12, self.thickness_mm / 10.0))
+        size = np.array(sizes) * self.thickness_mm / sum(sizes) * 1e-3
+        centre = np.cumsum(size) - 0.5 * size
+        object.__setattr__(self, "_made", (*properties, back, size, centre))
+
+    def start(self, temperature_c: float, n_parameters: int = 0, by=None) -> State:
+        """An even plate; `by` is the derivative of its temperature by each parameter (zero by default)."""
+        *_, size, _ = self._made
+        by = np.zeros(n_parameters) if by is None else np.asarray(by, dtype=float)
+        return State(
+            np.full(size.size, float(temperature_c)),
+            np.tile(by, (size.size, 1)),
+            float(temperature_c),
+            by,
+        )
+
+    def step(self, state: State, duration_s: float, surface_flux: Callable) -> State:
+        """One step in time.
+
+        Parameters
+        ----------
+        state : State
+        duration_s : float
+        surface_flux : callable
+            Takes the stage's time share (0..1) and the surface temperature and returns the flux out of the
+            surface, W/m², its slope with the surface temperature, and its derivatives by the parameters.
+        """
+        k_of, heat_of, back, size, _ = self._made
+        u0, s0 = state.temperature_c, state.sensitivity
+        k, heat = np.asarray(k_of(u0), dtype=float), np.asarray(heat_of(u0), dtype=float)
+        link = 2.0 / (size[:-1] / k[:-1] + size[1:] / k[1:])
+        store = heat * size
+        behind = back(float(u0[-1]))
+        resistance = 0.5 * size[0] / k[0]
+        stage = _GAMMA * duration_s
+        bands = np.zeros((3, size.size))
+        bands[1] = store
+        bands[1, :-1] += stage * link
+        bands[1, 1:] += stage * link
+        bands[0, 1:] = bands[2, :-1] = -stage * link
+        base, base_s = u0, s0
+        for share in (_GAMMA, 1.0):
+            u1, s1, surface, surface_s, flux = _stage(
+                bands,
+                store,
+                base,
+                base_s,
+                stage,
+                behind,
+                resistance,
+                lambda t, share=share: surface_flux(share, t),
+                state.surface_c,
+            )
+            if share < 1.0:  # the second stage starts from (1 − γ) of the way
+                ahead = (1.0 - _GAMMA) / _GAMMA
+                base, base_s = u0 + ahead * (u1 - u0), s0 + ahead * (s1 - s0)
+        return State(u1, s1, surface, surface_s, flux)
+
+    def at_junction(self, state: State) -> tuple[float, np.ndarray]:
+        """Temperature at the thermocouple, °C, and its derivatives by the parameters."""
+        *_, size, centre = self._made
+        depth = self.depth_mm * 1e-3
+        if depth < centre[0]:  # between the surface and the first centre
+            share = depth / centre[0]
+            return (
+                (1 - share) * state.surface_c + share * state.temperature_c[0],
+                (1 - share) * state.surface_sensitivity + share * state.sensitivity[0],
+            )
+        j = min(int(np.searchsorted(centre, depth)), size.size - 1)
+        share = min((depth - centre[j - 1]) / (centre[j] - centre[j - 1]), 1.0)
+        u, s = state.temperature_c, state.sensitivity
+        return (1 - share) * u[j - 1] + share * u[j], (1 - share) * s[j - 1] + share * s[j]
+
+
+@dataclass(frozen=True)
+class State:
+    """Temperatures of the plate's cells, °C, their derivatives by the parameters, and the surface."""
+
+    temperature_c: np.ndarray
+    sensitivity: np.ndarray
+    surface_c: float
+    surface_sensitivity: np.ndarray
+    flux_w_m2: float = 0.0
+
+
+def _stage(bands, store, base, base_s, stage, behind, resistance, flux_of, before):
+    """One implicit stage: the cells, their derivatives, the surface temperature and its flux."""
+    from scipy.linalg import solve_banded
+
+    right = np.empty((base.size, base_s.shape[1] + 2))
+    right[:, 0] = store * base
+    right[-1, 0] -= stage * behind
+    right[:, 1] = 0.0
+    right[0, 1] = stage
+    right[:, 2:] = store[:, None] * base_s
+    solved = solve_banded((1, 1), bands, right, check_finite=False)
+    free, unit = solved[:, 0], solved[:, 1]
+    total = unit[0] + resistance  # surface = free − total·q
+    surface, low, high = before, -1e5, 1e5
+    for _ in range(60):
+        q, slope, by = flux_of(surface)
+        miss = surface - free[0] + total * q
+        if abs(miss) < 1e-9 * (1.0 + abs(surface)):
+            break
+        low, high = (surface, high) if miss < 0.0 else (low, surface)
+        new = surface - miss / max(1.0 + total * slope, 1e-3)
+        surface = new if low < new < high else 0.5 * (low + high)
+    surface_s = (solved[0, 2:] - total * by) / (1.0 + total * slope)
+    sensitivity = solved[:, 2:] - np.outer(unit, by + slope * surface_s)
+    return free - q * unit, sensitivity, surface, surface_s, q

@@ -1,0 +1,349 @@
+"""Heat transfer coefficient against surface temperature, from a thermocouple at a known depth in a plate.
+
+One curve is taken for the whole trace, which holds while spray and water stay the same and is far less
+sensitive to noise than the flux over time (`surface_flux`), which follows any cooling.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...base.errors import InputError, check_number
+from ...base.ranges import Warn
+from ...io.columns import page
+from ...thermal.spray import spray_w_m2k
+from ..shop.traces import noise_of
+from .conduction import Plate
+from .surface_flux import (
+    FIRST_READINGS,
+    averaged,
+    check_plate,
+    checked_trace,
+    start_of,
+    surface_flux,
+)
+
+__all__ = ["CoolingCurve", "cooling_curve"]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {"cooling_curve": ("inverse_curve", "inverse_roughness")}
+
+#: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
+#: blocks).
+_LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500
+
+#: Standard deviation of the second difference of ln h from knot to knot that the curve is expected to have:
+#: 0.15 for knots 25 K apart is what published spray laws reach at their bends (our own choice).
+ROUGHNESS = 0.15
+
+#: Standard deviation of ln h about the first estimate, a factor of 4.5: holds knots that no reading reaches.
+_LEVEL = 1.5
+
+
+@dataclass(frozen=True)
+class CoolingCurve:
+    """Heat transfer coefficient against surface temperature.
+
+    Attributes
+    ----------
+    surface_c, h_w_m2k : ndarray
+        The curve's knots; between them ln h is straight.
+    standard_error : ndarray
+        Of ln h, from the noise alone: 0.05 means 5 %.  Conductivity, heat capacity and depth add theirs.
+    seen : ndarray of bool
+        Knots well inside the surface temperatures of the trace (a knot's distance from the lowest, half of
+        one from the highest): nearer to the ends only one side of a knot is measured.
+    water_c : float
+        Temperature that h refers to.
+    time_s, measured_c, fitted_c, at_surface_c : ndarray
+        The trace, the model's thermocouple, and its surface.
+    noise_c, misfit_c : float
+        Noise of the trace, and standard deviation of measured minus fitted.
+    warnings : tuple of Warn
+    """
+
+    surface_c: np.ndarray
+    h_w_m2k: np.ndarray
+    standard_error: np.ndarray
+    seen: np.ndarray
+    water_c: float
+    time_s: np.ndarray
+    measured_c: np.ndarray
+    fitted_c: np.ndarray
+    at_surface_c: np.ndarray
+    noise_c: float
+    misfit_c: float
+    warnings: tuple[Warn, ...] = ()
+
+    def h(self, surface_c):
+        """Heat transfer coefficient at a surface temperature, W/(m² K) (held beyond the knots)."""
+        return np.exp(np.interp(surface_c, self.surface_c, np.log(self.h_w_m2k)))
+
+    def flux_w_m2(self, surface_c):
+        """Heat flux at a surface temperature, W/m²."""
+        return self.h(surface_c) * (np.asarray(surface_c, dtype=float) - self.water_c)
+
+    def table(self):
+        """The seen part: surface_c, h_w_m2k, low and high (95 %), flux_w_m2 (DataFrame)."""
+        import pandas as pd
+
+        at = self.seen
+        h, factor = self.h_w_m2k[at], np.exp(1.96 * self.standard_error[at])
+        return pd.DataFrame(
+            {
+                "surface_c": self.surface_c[at],
+                "h_w_m2k": h,
+                "low": h / factor,
+                "high": h * factor,
+                "flux_w_m2": h * (self.surface_c[at] - self.water_c),
+            }
+        )
+
+    def multiplier(self, flux_kg_m2_s: float, from_c: float = 500.0) -> tuple[float, float]:
+        """How many times the published spray law the curve is above `from_c`, and the spread of that factor.
+
+        The first is the mean of ln(h/law) over the seen knots, as a factor: what `Shop.spray` would be.  The
+        second is the factor's standard deviation from knot to knot (0.2 means the law's shape fits within 20
+        %).
+
+        Raises
+        ------
+        InputError
+            No seen knot above `from_c`.
+        """
+        flux = check_number(flux_kg_m2_s, "spray flux", 0.1, 60.0, "kg/(m² s)")
+        at = self.seen & (self.surface_c >= from_c)
+        if not at.any():
+            raise InputError(
+                f"the trace shows no surface above {from_c:g} °C; allowed is a lower from_c."
+            )
+        law = np.array([spray_w_m2k(flux, float(s), self.water_c) for s in self.surface_c[at]])
+        ratio = np.log(self.h_w_m2k[at] / law)
+        return float(np.exp(ratio.mean())), float(ratio.std())
+
+    def __repr__(self) -> str:
+        told = f"h of {int(self.seen.sum())} surface temperatures, misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K"
+        return "\n".join([f"{told}; .table() has them.", *map(str, self.warnings)])
+
+    def _repr_html_(self) -> str:
+        said = "".join(f" {w}" for w in self.warnings)
+        title = f"misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K.{said}"
+        return page(f"h against surface temperature, {title}", self.table(), ())
+
+
+def cooling_curve(
+    time_s,
+    temperature_c,
+    plate: Plate,
+    water_c: float,
+    *,
+    start_c: float | None = None,
+    noise_c: float | None = None,
+    knot_k: float = 25.0,
+    roughness: float = ROUGHNESS,
+    response_s: float = 0.0,
+) -> CoolingCurve:
+    """h against surface temperature from one thermocouple trace.
+
+    ln h at knots of surface temperature is fitted by least squares with a penalty on its second differences
+    (a Tikhonov regularisation of second order, weighted by noise and by how rough such curves are), starting
+    from the step-by-step flux; the noise is lowered in stages so that the fit finds its way through the
+    boiling peak.
+
+    Parameters
+    ----------
+    time_s, temperature_c : array-like
+        The trace from the moment the water starts, in order of time, 20 readings or more.
+    plate : Plate
+        Plate and depth of the thermocouple.  Use a material that does not transform in the range
+        ("stainless").
+    water_c : float
+        Water temperature, °C.
+    start_c : float, optional
+        Even temperature of the plate at the first reading; by default fitted along, from the first three
+        readings.
+    noise_c : float, optional
+        As for `surface_flux`.
+    knot_k : float
+        Distance of the knots, K, about.
+    roughness : float
+        Expected second difference of ln h from knot to knot; smaller is smoother.
+    response_s : float
+        First-order response time of the thermocouple, s.
+
+    Returns
+    -------
+    CoolingCurve
+
+    Raises
+    ------
+    InputError
+        A trace that is not one, that does not cool by 30 K, or a bad option.
+
+    Source
+    ------
+    Regularisation: A. N. Tikhonov & V. Y. Arsenin, Solutions of Ill-Posed Problems (1977); least squares with
+    damping: D. W. Marquardt, J. SIAM 11 (1963) 431 (both from memory).
+    """
+    t, y = checked_trace(time_s, temperature_c)
+    check_plate(plate)
+    water = check_number(water_c, "water temperature", 0.0, 100.0, "°C")
+    knot_k = check_number(knot_k, "distance of the knots", 5.0, 200.0, "K")
+    roughness = check_number(roughness, "roughness", 1e-3, 10.0) * (knot_k / 25.0) ** 1.5
+    lag = check_number(response_s, "response time", 0.0, 60.0, "s")
+    start = start_of(t, y, start_c)
+    if start - y.min() < 30.0 or start <= water + 30.0:
+        raise InputError(
+            f"the trace runs from {start:.0f} to {y.min():.0f} °C beside water of {water:g} °C; "
+            "it must cool by 30 K or more."
+        )
+    noise = max(
+        noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05
+    )
+    t, y, block = averaged(t, y, _MOST_POINTS)
+    sigma = noise / np.sqrt(block)
+    n = max(4, int(round((start - water) / knot_k)) + 1)
+    knots = np.linspace(water, start, n)
+    theta = first = _first_curve(t, y, plate, water, start, noise, knots)
+    model = _Model(plate, t, knots, water, lag)
+    # the start is one more unknown, held by what is known of it
+    slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(FIRST_READINGS), 2.0)
+    theta = first = np.r_[first, start]
+    precision = _penalty(n, roughness, slack)
+    for stage in [s for s in (30.0, 10.0, 3.0) if s > 1.5 * sigma] + [max(sigma, 0.3)]:
+        theta, run = _fit(model, y, theta, first, max(stage, sigma), precision)
+    fitted, by, surface = run
+    misfit = float((y - fitted).std())
+    whole = by.T @ by / max(sigma, misfit) ** 2 + sum(precision)
+    errors = np.sqrt(np.diag(np.linalg.inv(whole)))[:n]
+    apart = knots[1] - knots[0]
+    seen = (knots >= surface.min() + apart) & (knots <= surface.max() - 0.5 * apart)
+    warnings = []
+    if misfit > 2.0 * max(sigma, 0.3):
+        text = (
+            f"The fit misses the trace by {misfit:.2g} K where the noise is {sigma:.2g} K: spray not "
+            "steady, plate transforming, or depth wrong."
+        )
+        warnings.append(Warn("inverse:misfit", text))
+    if errors[seen].max(initial=0.0) > 0.3:
+        text = "Part of the curve is badly settled (standard error above 30 %)."
+        warnings.append(Warn("inverse:loose", text))
+    return CoolingCurve(
+        knots,
+        np.exp(theta[:n]),
+        errors,
+        seen,
+        water,
+        t,
+        y,
+        fitted,
+        surface,
+        noise,
+        misfit,
+        tuple(warnings),
+    )
+
+
+def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
+    """ln h at the knots from the step-by-step flux of a thinned trace: medians about each knot."""
+    t, y, block = averaged(t, y, 250)
+    rough = surface_flux(t, y, plate, start_c=start, noise_c=noise / np.sqrt(block))
+    above = rough.surface_c - water
+    good = (above > 20.0) & (rough.flux_w_m2 > 0.0)
+    if not good.any():
+        return np.full(knots.size, np.log(1000.0))
+    h = np.clip(rough.flux_w_m2[good] / above[good], 30.0, 60_000.0)
+    at, half = rough.surface_c[good], 0.6 * (knots[1] - knots[0])
+    found = [
+        (k, np.log(np.median(h[np.abs(at - k) < half])))
+        for k in knots
+        if (np.abs(at - k) < half).any()
+    ]
+    if not found:
+        return np.full(knots.size, np.log(np.median(h)))
+    return np.interp(knots, *np.array(found).T)
+
+
+class _Model:
+    """The thermocouple's reading for ln h at the knots and the start, with its derivatives by both."""
+
+    def __init__(self, plate, t, knots, water, lag):
+        self.plate, self.t, self.knots, self.water, self.lag = plate, t, knots, water, lag
+
+    def __call__(self, theta):
+        knots, water, n = self.knots, self.water, self.knots.size
+        distance = knots[1] - knots[0]
+
+        def flux(share, surface):
+            x = min(max((surface - knots[0]) / distance, 0.0), n - 1.0)
+            j = min(int(x), n - 2)
+            w = x - j
+            h = np.exp((1.0 - w) * theta[j] + w * theta[j + 1])
+            inside = 0.0 < x < n - 1.0
+            by = np.zeros(n + 1)
+            by[j], by[j + 1] = (1.0 - w) * h * (surface - water), w * h * (surface - water)
+            slope = h * (theta[j + 1] - theta[j]) / distance if inside else 0.0
+            return h * (surface - water), h + slope * (surface - water), by
+
+        start, at_start = float(theta[n]), np.r_[np.zeros(n), 1.0]
+        state = self.plate.start(start, n + 1, at_start)
+        reading, by = start, at_start
+        before, by_before = reading, by
+        readings, derivatives, surfaces = [reading], [by], [state.surface_c]
+        for i in range(1, self.t.size):
+            span = self.t[i] - self.t[i - 1]
+            parts = max(1, int(np.ceil(span / _LONGEST_STEP_S - 1e-9)))
+            for _ in range(parts):
+                state = self.plate.step(state, span / parts, flux)
+            true, by_true = self.plate.at_junction(state)
+            keep = np.exp(-span / self.lag) if self.lag > 0.0 else 0.0
+            if keep:  # the junction follows the mean of the step's ends
+                reading = keep * reading + (1.0 - keep) * 0.5 * (before + true)
+                by = keep * by + (1.0 - keep) * 0.5 * (by_before + by_true)
+                before, by_before = true, by_true
+            else:
+                reading, by = true, by_true
+            readings.append(reading)
+            derivatives.append(by)
+            surfaces.append(state.surface_c)
+        return np.array(readings), np.array(derivatives), np.array(surfaces)
+
+
+def _penalty(n: int, roughness: float, slack: float) -> tuple[np.ndarray, np.ndarray]:
+    """Precisions known beforehand: of the curve's bends about zero, of level and start about the first."""
+    bend = np.zeros((n - 2, n + 1))
+    bend[:, :n] = np.diff(np.eye(n), n=2, axis=0) / roughness
+    return bend.T @ bend, np.diag(np.r_[np.full(n, _LEVEL**-2), slack**-2])
+
+
+def _fit(model: _Model, y, theta, first, sigma: float, precision):
+    """Damped least squares for ln h at the knots and the start."""
+    bends, level = precision
+    penalty = bends + level
+
+    def cost(at, run):
+        miss = (y - run[0]) / sigma
+        return float(miss @ miss + at @ bends @ at + (at - first) @ level @ (at - first))
+
+    run = model(theta)
+    worth, damping = cost(theta, run), 1e-3
+    for _ in range(25):
+        pull = run[1].T @ (y - run[0]) / sigma**2 - bends @ theta - level @ (theta - first)
+        normal = run[1].T @ run[1] / sigma**2 + penalty
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        step *= min(1.0, 1.0 / max(np.abs(step[:-1]).max(), 1e-12))
+        tried = theta + step
+        new = model(tried)
+        better = cost(tried, new)
+        if better < worth:
+            done = worth - better < 0.02 + 1e-4 * worth
+            theta, run, worth, damping = tried, new, better, max(damping / 5.0, 1e-6)
+            if done:
+                break
+        else:
+            damping *= 8.0
+            if damping > 1e4:
+                break
+    return theta, run

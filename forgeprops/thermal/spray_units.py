@@ -1,0 +1,241 @@
+"""A spray in the units a shop has: nozzle flow, a catch can, or impact density; each shown as the others.
+
+Impact density V, kg/(m² s), is what the heat-transfer law wants.  A nozzle table gives litres a minute per
+nozzle; spread over the wetted footprint that is V = density × flow × nozzles × overlap / area.  A catch can
+set where the face lies gives V directly: mass caught over time and opening.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from ..base.errors import InputError, check_number
+from ..base.ranges import Warn
+from .spray import WATER_KG_L, spray_warnings
+
+__all__ = [
+    "CAN_AREA_MM2",
+    "CAN_SECONDS",
+    "FOOTPRINT_MM",
+    "SprayReading",
+    "from_catch_can",
+    "from_flux",
+    "spray_setting",
+]
+
+#: Rows of data/sources behind each public formula; () is bookkeeping without one.
+SOURCES = {
+    "spray_setting": ("catch_can",),
+    "from_flux": ("catch_can",),
+    "from_catch_can": ("catch_can",),
+}
+
+#: Footprint assumed when only the impact density is known, mm: a face with its rim (our choice, a nominal
+#: blade).
+FOOTPRINT_MM = (80.0, 50.0)
+#: Catch can in which a reading is shown, mm² (50 mm diameter, our choice), and its time, s.
+CAN_AREA_MM2 = math.pi / 4 * 50.0**2
+CAN_SECONDS = 10.0
+
+
+@dataclass(frozen=True)
+class SprayReading:
+    """One spray in all three forms.
+
+    Attributes
+    ----------
+    flux_kg_m2_s : float
+        Impact density on the face, kg/(m² s).
+    flow_l_min : float
+        Flow of each nozzle, L/min.
+    nozzles : int
+        How many nozzles spray the same footprint.
+    footprint_mm : tuple of float
+        Wetted length and width, mm.
+    overlap : float
+        Share of the water that lands inside the footprint, 0 to 1.
+    can_ml : float
+        What a can of `can_area_mm2` catches in `can_seconds`.
+    can_seconds, can_area_mm2 : float
+        The catch-can test.
+    """
+
+    flux_kg_m2_s: float
+    flow_l_min: float
+    nozzles: int
+    footprint_mm: tuple[float, float]
+    overlap: float
+    can_ml: float
+    can_seconds: float
+    can_area_mm2: float
+
+    @property
+    def total_l_min(self) -> float:
+        """Flow of all nozzles, L/min."""
+        return self.flow_l_min * self.nozzles
+
+    @property
+    def warnings(self) -> tuple[Warn, ...]:
+        """Warnings when the impact density is outside what the law was measured for."""
+        return spray_warnings(self.flux_kg_m2_s)
+
+    def litres(self, duration_s: float) -> float:
+        """Water used in one spray of `duration_s`, L."""
+        return self.total_l_min * check_number(duration_s, "spray time", 0, 3600, "s") / 60
+
+    def __str__(self) -> str:
+        nozzles = f"{self.nozzles} nozzle{'s' if self.nozzles > 1 else ''}"
+        share = "" if self.overlap == 1 else f" ({self.overlap:.0%} of it on target)"
+        return (
+            f"{self.flux_kg_m2_s:.3g} kg/(m² s) = {nozzles} × {self.flow_l_min:.3g} L/min on "
+            f"{self.footprint_mm[0]:g} × {self.footprint_mm[1]:g} mm{share} = {self.can_ml:.3g} mL in "
+            f"{self.can_seconds:g} s in a can of {self.can_area_mm2:.4g} mm²"
+        )
+
+
+def _footprint(footprint_mm) -> tuple[float, float]:
+    """Length and width; one number is the diameter of a round footprint, made a square of the same area."""
+    try:
+        sides = tuple(footprint_mm)
+    except TypeError:
+        across = (
+            check_number(footprint_mm, "footprint diameter", 1, 2000, "mm") * math.sqrt(math.pi) / 2
+        )
+        return across, across
+    if len(sides) != 2:
+        raise InputError(
+            f"footprint is {footprint_mm!r}; allowed is (length, width) in mm, or one diameter."
+        )
+    return (
+        check_number(sides[0], "footprint length", 1, 2000, "mm"),
+        check_number(sides[1], "footprint width", 1, 2000, "mm"),
+    )
+
+
+def _nozzles(nozzles) -> int:
+    count = check_number(nozzles, "number of nozzles", 1, 1000)
+    if count != int(count):
+        raise InputError(f"number of nozzles is {nozzles:g}; allowed is a whole number.")
+    return int(count)
+
+
+def spray_setting(
+    flow_l_min: float,
+    nozzles: int = 1,
+    footprint_mm=FOOTPRINT_MM,
+    overlap: float = 1.0,
+    *,
+    can_area_mm2: float = CAN_AREA_MM2,
+    seconds: float = CAN_SECONDS,
+) -> SprayReading:
+    """Impact density from nozzle flow and footprint.
+
+    Parameters
+    ----------
+    flow_l_min : float
+        Flow of one nozzle at the set pressure, L/min, 0 to 500.
+    nozzles : int
+        Nozzles that spray the same footprint.
+    footprint_mm : (float, float) or float
+        Wetted length and width where the face lies, mm; one number is the diameter of a round cone.
+    overlap : float
+        Share of the water that lands inside the footprint, 0 to 1.
+    can_area_mm2, seconds : float
+        Catch can in which the answer is also shown.
+
+    Returns
+    -------
+    SprayReading
+
+    Raises
+    ------
+    InputError
+        Negative or impossible numbers.
+
+    Source: mass balance.
+
+    Examples
+    --------
+    >>> print(spray_setting(1.0, footprint_mm=(40, 80)))
+    5.2 kg/(m² s) = 1 nozzle × 1 L/min on 40 × 80 mm = 102 mL in 10 s in a can of 1963 mm²
+    """
+    flow = check_number(flow_l_min, "nozzle flow", 0, 500, "L/min")
+    count, sides = _nozzles(nozzles), _footprint(footprint_mm)
+    share = check_number(overlap, "overlap", 0.01, 1, "")
+    can = check_number(can_area_mm2, "can opening", 10, 1e6, "mm²")
+    time = check_number(seconds, "catch time", 0.1, 3600, "s")
+    flux = WATER_KG_L * flow * count / 60 * share / (sides[0] * sides[1] * 1e-6)
+    caught_ml = flux * can * 1e-6 * time / WATER_KG_L * 1e3
+    return SprayReading(flux, flow, count, sides, share, caught_ml, time, can)
+
+
+def from_flux(
+    flux_kg_m2_s: float,
+    nozzles: int = 1,
+    footprint_mm=FOOTPRINT_MM,
+    overlap: float = 1.0,
+    *,
+    can_area_mm2: float = CAN_AREA_MM2,
+    seconds: float = CAN_SECONDS,
+) -> SprayReading:
+    """Nozzle flow and catch-can volume that belong to an impact density (the inverse of `spray_setting`).
+
+    Raises
+    ------
+    InputError
+        Negative or impossible numbers, or a flow no nozzle gives.
+
+    Examples
+    --------
+    >>> round(from_flux(10.0, nozzles=2, footprint_mm=(80, 50)).flow_l_min, 3)
+    1.202
+    """
+    flux = check_number(flux_kg_m2_s, "impact density", 0, 1000, "kg/(m² s)")
+    one = spray_setting(1.0, nozzles, footprint_mm, overlap)
+    return spray_setting(
+        flux / one.flux_kg_m2_s,
+        nozzles,
+        footprint_mm,
+        overlap,
+        can_area_mm2=can_area_mm2,
+        seconds=seconds,
+    )
+
+
+def from_catch_can(
+    volume_ml: float,
+    seconds: float,
+    can_area_mm2: float,
+    nozzles: int = 1,
+    footprint_mm=FOOTPRINT_MM,
+    overlap: float = 1.0,
+) -> SprayReading:
+    """Impact density from a catch can set where the face lies.
+
+    Parameters
+    ----------
+    volume_ml : float
+        Water caught, mL.
+    seconds : float
+        How long the can stood under the spray, s.
+    can_area_mm2 : float
+        Opening of the can, mm².
+    nozzles, footprint_mm, overlap
+        Only to show the reading as a nozzle flow.
+
+    Raises
+    ------
+    InputError
+        Negative or impossible numbers.
+
+    Examples
+    --------
+    >>> round(from_catch_can(100.0, 10.0, 1963.5).flux_kg_m2_s, 2)
+    5.08
+    """
+    volume = check_number(volume_ml, "caught water", 0, 1e5, "mL")
+    time = check_number(seconds, "catch time", 0.1, 3600, "s")
+    can = check_number(can_area_mm2, "can opening", 10, 1e6, "mm²")
+    flux = volume * 1e-3 * WATER_KG_L / (can * 1e-6 * time)
+    return from_flux(flux, nozzles, footprint_mm, overlap, can_area_mm2=can, seconds=time)
