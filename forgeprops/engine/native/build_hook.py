@@ -19,6 +19,8 @@ from pathlib import Path
 
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
+__all__ = ["EngineBuild", "compile_engine"]
+
 FOLDER = Path(__file__).resolve().parent
 
 
@@ -58,37 +60,56 @@ def compile_engine(target, own_compiler: str = "") -> list[Path]:
     paths = {level: FOLDER / f"_engine_{level}{target.suffix}" for level in target.levels}
 
     def is_current(path):
-        return path.exists() and all(mark.encode() + b"\0" in path.read_bytes() for mark in (digest, compiler))
+        return path.exists() and all(
+            mark.encode() + b"\0" in path.read_bytes() for mark in (digest, compiler)
+        )
+
+    stale = [level for level, path in paths.items() if not is_current(path)]
+    if not stale:
+        return list(paths.values())
 
     with tempfile.TemporaryDirectory(dir=FOLDER, prefix="_engine_build_") as folder:
         environment = {"ZIG_GLOBAL_CACHE_DIR": folder, "ZIG_LOCAL_CACHE_DIR": folder, **os.environ}
 
-        def compile_level(level):
-            march = level.replace("_", "-") if own_compiler else level  # zig spells x86_64_v3, clang x86-64-v3
-            made = Path(folder, paths[level].name)
+        def call(*arguments):
+            whole = [*command, *targets.FLAGS, *arguments]
             done = subprocess.run(
-                [*command, *([f"-march={march}"] if level in targets.X86_64 else []), *targets.FLAGS,
-                 f'-DSOURCE_HASH="{digest}"', f'-DCOMPILED_BY="{compiler}"',
-                 "-o", str(made), str(FOLDER / "engine.c"), str(FOLDER / "library.c")],
-                capture_output=True, text=True, env=environment, cwd=folder, check=False)
+                whole, capture_output=True, text=True, env=environment, cwd=folder, check=False
+            )
             if done.returncode:
-                raise RuntimeError(f"The engine did not compile.\n{shlex.join(done.args)}\n{done.stdout}{done.stderr}")
-            made.replace(paths[level])  # in one step: a running process keeps the library it has open
+                raise RuntimeError(
+                    f"The engine did not compile.\n{shlex.join(whole)}\n{done.stderr}"
+                )
 
+        def compile_level(level):
+            # zig spells x86_64_v3, clang x86-64-v3
+            march = f"-march={level.replace('_', '-') if own_compiler else level}"
+            flags = [march] if level in targets.X86_64 else []
+            call(*flags, "-c", "-o", f"{level}.o", str(FOLDER / "engine.c"))
+
+        defines = [f'-DSOURCE_HASH="{digest}"', f'-DCOMPILED_BY="{compiler}"']
+        call(*defines, "-c", "-o", "library.o", str(FOLDER / "library.c"))
         with ThreadPoolExecutor(os.cpu_count()) as pool:
-            list(pool.map(compile_level, [level for level, path in paths.items() if not is_current(path)]))
+            list(pool.map(compile_level, stale))
+        # Linked without an instruction level, so that the compiler's own runtime is compiled once.
+        for level in stale:
+            name = paths[level].name
+            call("-o", name, f"{level}.o", "library.o")
+            Path(folder, name).replace(paths[level])  # at once: a running process keeps its file
     return list(paths.values())
 
 
 class EngineBuild(BuildHookInterface):
-    """Compiles before a wheel or an editable install is made; a source distribution needs no compiler."""
+    """Compiles before a wheel or an editable install is made, not for a source distribution."""
 
     def initialize(self, version, build_data):
         musl = "-musl" if "musl" in (sysconfig.get_config_var("HOST_GNU_TYPE") or "") else ""
         host = f"{sys.platform}-{library.machine()}{musl}"
         name = os.environ.get("FORGEPROPS_TARGET") or host
         if name not in targets.TARGETS or sys.maxsize < 2**32:
-            raise RuntimeError(f"forgeprops has no engine for {name}; allowed are {', '.join(targets.TARGETS)}.")
+            raise RuntimeError(
+                f"forgeprops has no engine for {name}; allowed are {', '.join(targets.TARGETS)}."
+            )
         target = targets.TARGETS[name]
         own_compiler = os.environ.get("CC", "") if name == host else ""
         tag = target.tag
@@ -97,4 +118,6 @@ class EngineBuild(BuildHookInterface):
         build_data["pure_python"] = False
         build_data["tag"] = f"py3-none-{tag}"
         build_data["artifacts"] += [
-            "/" + path.relative_to(self.root).as_posix() for path in compile_engine(target, own_compiler)]
+            "/" + path.relative_to(self.root).as_posix()
+            for path in compile_engine(target, own_compiler)
+        ]

@@ -13,6 +13,8 @@ from pathlib import Path
 
 from targets import TARGETS  # beside this script
 
+__all__ = ["main"]
+
 ROOT = Path(__file__).resolve().parents[3]
 
 
@@ -20,8 +22,11 @@ def main():
     out = Path(sys.argv[1] if len(sys.argv) > 1 else ROOT / "dist").resolve()
     environment = {k: v for k, v in os.environ.items() if k != "CC"}
     for target in TARGETS:
-        subprocess.run([sys.executable, "-m", "build", "--wheel", "--outdir", str(out), str(ROOT)],
-                       env={**environment, "FORGEPROPS_TARGET": target}, check=True)
+        subprocess.run(
+            [sys.executable, "-m", "build", "--wheel", "--outdir", str(out), str(ROOT)],
+            env={**environment, "FORGEPROPS_TARGET": target},
+            check=True,
+        )
     for path in sorted(out.glob("*.whl")):
         print(f"{path.name}  {path.stat().st_size / 1e6:.2f} MB")
 

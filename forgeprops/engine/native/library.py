@@ -37,7 +37,9 @@ def source_hash(folder: Path = FOLDER) -> str:
     """Return the hash of all that decides the machine code: C sources, headers and `targets` with the flags."""
     digest = hashlib.sha256()
     for path in sorted([*folder.glob("*.c"), *folder.glob("*.h"), folder / "targets.py"]):
-        digest.update(path.name.encode() + b"\0" + path.read_bytes().replace(b"\r\n", b"\n") + b"\0")
+        digest.update(
+            path.name.encode() + b"\0" + path.read_bytes().replace(b"\r\n", b"\n") + b"\0"
+        )
     return digest.hexdigest()[:32]
 
 
@@ -72,12 +74,16 @@ def _choose(levels: list[int], highest: int) -> int:
     wanted = os.environ.get("FORGEPROPS_LEVEL", "")
     if wanted:
         if wanted not in map(str, usable):
-            raise EngineLibraryError(f"FORGEPROPS_LEVEL is {wanted!r}; allowed on this processor: "
-                                     f"{', '.join(map(str, usable)) or 'none'}.")
+            raise EngineLibraryError(
+                f"FORGEPROPS_LEVEL is {wanted!r}; allowed on this processor: "
+                f"{', '.join(map(str, usable)) or 'none'}."
+            )
         return int(wanted)
     if not usable:
-        raise EngineLibraryError(f"This processor runs instruction level {highest}; the compiled engine needs "
-                                 f"level {min(levels)} (SSE4.2) or higher.")
+        raise EngineLibraryError(
+            f"This processor runs instruction level {highest}; the compiled engine needs "
+            f"level {min(levels)} (SSE4.2) or higher."
+        )
     return max(usable)
 
 
@@ -97,12 +103,17 @@ def load_from(folder: Path) -> ctypes.CDLL:
     paths = {_level(p): p for p in folder.glob(f"_engine_{machine()}*{SUFFIX}")}
     if not paths:
         raise EngineLibraryError(
-            f"The compiled engine for {sys.platform} on {machine()} is missing in {folder}; {_remedy(folder)}.")
+            f"The compiled engine for {sys.platform} on {machine()} is missing in {folder}; {_remedy(folder)}."
+        )
     lowest = _open(paths[min(paths)])
     path = paths[_choose(sorted(paths), lowest.forgeprops_cpu_level())]
     library = _open(path)
-    if (folder / "engine.c").exists() and library.forgeprops_source_hash().decode() != source_hash(folder):
-        raise EngineLibraryError(f"The compiled engine {path} is older than its C sources; {_remedy(folder)}.")
+    if (folder / "engine.c").exists() and library.forgeprops_source_hash().decode() != source_hash(
+        folder
+    ):
+        raise EngineLibraryError(
+            f"The compiled engine {path} is older than its C sources; {_remedy(folder)}."
+        )
     return library
 
 

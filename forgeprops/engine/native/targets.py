@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+__all__ = ["FLAGS", "TARGETS", "X86_64", "Target"]
+
 #: Equal digits at every level: no contraction to fused multiply-add, no fast-math.
 FLAGS = ("-std=c11", "-O3", "-ffp-contract=off", "-fPIC", "-shared")
 X86_64 = ("x86_64_v2", "x86_64_v3", "x86_64_v4")
