@@ -38,6 +38,7 @@ _ROOMS = {
         "Transfer",
     ],
     "inputs.shop": ["Shop", "load_shop"],
+    "inputs.job": ["Job", "load_job"],
     "hardenability.ideal_diameter": ["ideal_diameter", "ideal_diameter_upper"],
     "hardenability.end_quench": ["end_quench"],
     "hardenability.carbon_equivalent": ["carbon_equivalents"],

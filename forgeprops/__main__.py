@@ -8,188 +8,166 @@ import os
 import sys
 
 from . import __version__
-from .base.errors import InputError, check_number
+from .base.errors import InputError
+from .inputs.settings import table
 
 __all__ = ["main"]
+
+
+#: Settings with an option of their own: the route's that a page has a slider for, and those of the bench.
+_OWN = tuple(s for s in table().values() if s.group in ("route", "bench") and s.slider)
+#: Options by the names they had before the table.
+_OTHER_NAMES = {
+    "flux": ("--spray",),
+    "target_lie_deg": ("--lie",),
+    "target_loft_deg": ("--loft",),
+    "force_limit_n": ("--bar-n",),
+}
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="forgeprops",
-        description="How hard and strong a forged iron head comes out, and how far its hosel bends. "
+        description="Hardness and strength of a forged iron head, and how far its hosel bends. "
         "Every option has a default; the heads and the default route are invented demonstrations.",
     )
-    parser.add_argument(
-        "--grade", default="4130", help="library grade, e.g. 1020, 1030, 4130, 4140 (default 4130)"
-    )
-    parser.add_argument("--head", default="mid-iron", help="library head (default mid-iron)")
-    parser.add_argument(
-        "--preheat-c", type=float, metavar="C", help="furnace set point, °C (default 930)"
-    )
-    parser.add_argument(
-        "--soak-s", type=float, metavar="S", help="time in the furnace, s (default 900)"
-    )
-    parser.add_argument(
-        "--transfer-s", type=float, metavar="S", help="furnace to die, s (default 4)"
-    )
-    parser.add_argument("--dwell-s", type=float, metavar="S", help="press dwell, s (default 0.05)")
-    parser.add_argument(
-        "--die-c", type=float, metavar="C", help="die temperature, °C (default 250)"
-    )
-    parser.add_argument(
-        "--spray",
-        type=float,
-        metavar="FLUX",
-        help="impact density on the face, kg/(m² s) (default 12; 0 for no spray)",
-    )
-    parser.add_argument(
-        "--spray-s", type=float, metavar="S", help="how long the water runs, s (default 10)"
-    )
-    parser.add_argument(
-        "--delay-s", type=float, metavar="S", help="end of squeeze to water, s (default 2)"
-    )
-    parser.add_argument(
-        "--water-c", type=float, metavar="C", help="water temperature, °C (default 25)"
-    )
-    parser.add_argument(
-        "--cool", metavar="HOW", help="single, row, bin, fan or sleeve (default single)"
-    )
-    parser.add_argument(
-        "--shop",
+    add = parser.add_argument
+    add("--job", metavar="FILE", help="a saved job to start from (`Job.save`)")
+    add(
+        "--save-job",
         metavar="FILE",
-        help="the shop's own numbers, as `Shop.save` wrote them (default neutral)",
+        help="save the job with these settings; an existing file is kept",
     )
-    parser.add_argument(
-        "--count-press-strain",
-        action="store_true",
+    add("--grade", help="library grade, for example 1020, 1030, 4130, 4140 (default 4130)")
+    add("--head", help="library head (default mid-iron)")
+    for s in _OWN:
+        names = ("--" + s.name.replace("_", "-"), *_OTHER_NAMES.get(s.name, ()))
+        words = f"{s.label}, {s.unit}" if s.unit else s.label
+        more = "; 0: no spray" if s.name == "flux" else ""
+        bounds = f" ({s.low:g} to {s.high:g}{more})"
+        add(*names, dest=s.name, type=float, metavar="X", help=words + bounds)
+    add("--cool", metavar="HOW", help="single, row, bin, fan or sleeve (default single)")
+    add(
+        "--set", action="append", default=[], metavar="NAME=VALUE",
+        help="any setting of the route, dimension of the head, element or shop number; repeatable "
+        "(--list shows the names)",
+    )  # fmt: skip
+    add("--shop", metavar="FILE", help="the shop's own numbers, as `Shop.save` wrote them")
+    add("--hand", metavar="HAND", help="head for a right or left hand (default right)")
+    add(
+        "--count-press-strain", action="store_true",
         help="let the press strain left in the austenite speed ferrite and bainite (a bound; default off)",
-    )
-    parser.add_argument(
-        "--lie",
-        type=float,
-        metavar="DEG",
-        help="wanted change of lie, °, + is more upright (default 2; 0 if only --loft is given)",
-    )
-    parser.add_argument(
-        "--loft",
-        type=float,
-        metavar="DEG",
-        help="wanted change of loft, °, + is weaker (default 0)",
-    )
-    parser.add_argument(
-        "--bar-mm", type=float, metavar="MM", help="bending bar, hand to hosel, mm (default 500)"
-    )
-    parser.add_argument(
-        "--bar-n", type=float, metavar="N", help="most pull by hand, N (default 400)"
-    )
-    parser.add_argument(
-        "--hand", metavar="HAND", help="head for a right or left hand (default right)"
-    )
-    parser.add_argument(
-        "--flatness-mm", type=float, metavar="MM", help="bow the face may have, mm (default 0.15)"
-    )
-    parser.add_argument(
-        "--cutting-hv", type=float, metavar="HV", help="hardest you can machine, HV (default 320)"
-    )
-    parser.add_argument(
+    )  # fmt: skip
+    add("--flatness-mm", type=float, metavar="MM", help="bow the face may have, mm (default 0.15)")
+    add("--cutting-hv", type=float, metavar="HV", help="hardest you can machine, HV (default 320)")
+    add(
         "--soften",
         action="store_true",
         help="also try what softens the hosel, and what the face pays",
     )
-    parser.add_argument("--json", action="store_true", help="print JSON alone")
-    parser.add_argument("--list", action="store_true", help="list grades and heads")
-    parser.add_argument("--version", action="version", version=f"forgeprops {__version__}")
+    add("--json", action="store_true", help="print JSON alone")
+    add("--list", action="store_true", help="list grades, heads and settings")
+    add("--version", action="version", version=f"forgeprops {__version__}")
     return parser
 
 
-def _route(options):
-    from .inputs.route import Route
-
-    route = Route()
-    settings = {
-        name: value
-        for name, value in {
-            "preheat_c": options.preheat_c,
-            "soak_s": options.soak_s,
-            "transfer_s": options.transfer_s,
-            "dwell_s": options.dwell_s,
-            "die_c": options.die_c,
-            "surroundings": options.cool,
-            "flux": options.spray,
-            "spray_s": options.spray_s,
-            "delay_s": options.delay_s,
-            "water_c": options.water_c,
-        }.items()
-        if value is not None
-    }
-    if settings.get("flux") == 0:
-        import dataclasses
-
-        route = dataclasses.replace(route, spray=None)
-        for name in ("flux", "spray_s", "delay_s", "water_c"):
-            settings.pop(name, None)
-    return route.with_(**settings)
+def _given(text: str):
+    """Name and value of one ``--set``."""
+    name, sign, value = text.partition("=")
+    if not sign:
+        raise InputError(f"--set {text!r} must be NAME=VALUE, for example spray_s=8.")
+    words = {"true": True, "false": False, "none": None}
+    if value.strip().lower() in words:
+        return name.strip(), words[value.strip().lower()]
+    try:
+        return name.strip(), float(value)
+    except ValueError:
+        return name.strip(), value.strip()
 
 
-def _bench(options) -> dict:
-    """Bench and wanted change, by the names of `hosel_bend`; what is left out keeps its default."""
-    lie = 0.0 if options.lie is None and options.loft is not None else options.lie
-    given = {
-        "target_lie_deg": lie,
-        "target_loft_deg": options.loft,
-        "bar_mm": options.bar_mm,
-        "force_limit_n": options.bar_n,
-        "hand": options.hand,
-    }
-    return {name: value for name, value in given.items() if value is not None}
+def _job(options):
+    """The job that the options describe."""
+    from .inputs.job import Job, load_job
+    from .inputs.shop import load_shop
+
+    job = load_job(options.job) if options.job else Job()
+    changes = {"steel": options.grade, "head": options.head, "surroundings": options.cool}
+    changes |= {s.name: getattr(options, s.name) for s in _OWN}
+    changes = {name: value for name, value in changes.items() if value is not None}
+    changes |= dict(map(_given, options.set))
+    if options.shop:
+        changes["shop"] = load_shop(options.shop)
+    if changes.get("flux") == 0.0:
+        changes["spray"] = None
+        changes = {
+            name: value
+            for name, value in changes.items()
+            if name not in table() or table()[name].part != "spray"
+        }
+    if options.hand:
+        changes["bench"] = {**job.bench, "hand": options.hand}
+    if "target_loft_deg" in changes:  # a loft alone is no change of lie
+        changes.setdefault("target_lie_deg", job.bench.get("target_lie_deg", 0.0))
+    return job.with_(**changes)
+
+
+def _listed() -> str:
+    from .inputs.grades import grades
+    from .inputs.head import heads
+
+    rows = [
+        f"  {s.name:22} {s.label}{', ' + s.unit if s.unit else ''}"
+        + (f", {s.low:g} to {s.high:g}" if s.is_number else "")
+        for s in table().values()
+        if s.group in ("route", "head", "steel", "shop", "bench")
+    ]
+    return "\n".join(
+        [
+            f"grades: {', '.join(grades())}",
+            f"heads (invented): {', '.join(heads())}",
+            "settings:",
+            *rows,
+        ]
+    )
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run the command line; returns the exit code."""
+    """Run the command line; returns the exit code: 0 done, 2 input that cannot be used."""
     options = _parser().parse_args(argv)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     try:
-        from .inputs.grades import grade, grades
-        from .inputs.head import heads
-
         if options.list:
-            print("grades:", ", ".join(grades()))
-            print("heads (invented):", ", ".join(heads()))
+            print(_listed())
             return 0
-        if options.spray is not None:
-            check_number(options.spray, "spray flux", 0.0, 60.0, "kg/(m² s)", "--spray")
         from .answer.evaluation import estimate
 
         limits = {"flatness_mm": options.flatness_mm, "cutting_limit_hv": options.cutting_hv}
-        limits = {name: value for name, value in limits.items() if value is not None}
-        bench = _bench(options)
+        job = _job(options)
+        if options.save_job:
+            job.save(options.save_job)
         result = estimate(
-            grade(options.grade),
-            options.head,
-            _route(options),
-            options.shop,
+            job,
             count_press_strain=options.count_press_strain,
-            bench=bench,
-            **limits,
+            **{name: value for name, value in limits.items() if value is not None},
         )
         softening = None
         if options.soften:
             from .study.hosel_bench import soften
 
-            softening = soften(result, bench=bench)
+            softening = soften(result, bench=dict(job.bench))
     except InputError as error:
         print(f"forgeprops: {error}", file=sys.stderr)
         return 2
     if options.json:
-        told = result.to_dict()
+        content = result.to_dict()
         if softening is not None:
-            told["soften"] = softening.to_dict()
-        print(json.dumps(told, ensure_ascii=False, indent=1))
+            content["soften"] = softening.to_dict()
+        print(json.dumps(content, ensure_ascii=False, indent=1))
     else:
         print(result.summary())
-        if bench:
+        if job.bench:
             print("\nBefore you pull", *(f"- {words}" for words in result.hosel.cautions), sep="\n")
         if softening is not None:
             print(f"\nWhat softens the hosel\n{softening.words()}")

@@ -8,7 +8,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.cautions import CAUTIONS, SHORT
-from forgeprops.hosel.bend import CAUTIONS as BENCH
+from forgeprops.hosel.result import CAUTIONS as BENCH
 from forgeprops.show.sheet import sheet_html
 
 ROOT = Path(__file__).parents[1]

@@ -1,11 +1,9 @@
-"""Names: units where a quantity is meant, the trade's words, nobody else's; and what the repository must not mention."""
+"""Names: units where a quantity is meant, the trade's words."""
 
 import ast
 import importlib
 import inspect
-import json
 import re
-import subprocess
 from pathlib import Path
 
 import pytest
@@ -170,73 +168,6 @@ def test_files_are_named_plainly():
     for path in FILES:
         for part in path.relative_to(ROOT).parts:
             assert re.fullmatch(r"[A-Za-z0-9_.\-]+", part), path
-
-
-# ------------------------------------------------------------------------------------- what is not mentioned
-
-#: Makers of clubs and of engineering programs, reversed, so that no page of this repository reads as naming them.
-_MAKERS = [
-    word[::-1]
-    for word in (
-        "tsieltit",
-        "yawallac",
-        "edamrolyat",
-        "onuzim",
-        "arbocanik",
-        "arumin",
-        "nosxirs",
-        "dnalevelc",
-        "arboc",
-        "oruhim",
-        "gnip",
-        "gxp",
-        "odne",
-        "arbim",
-    )
-]
-#: Words of how the work was arranged, not of what it is; each as a pattern.
-WORK_WORDS = re.compile(
-    r"seed document|\bshared/|reference pack|\bissue[ -]\d|\bissues? (?:show|tool)|\bsub-?agent|"
-    r"\bhelper (?:agent|session)|language model|\bchatgpt\b|\bclaude\b|\bcopilot\b|\bprompt\b",
-    re.IGNORECASE,
-)
-#: Where another meaning is meant: the test itself.
-MEANT_OTHERWISE = {"tests/test_names.py"}
-
-
-def _text(path):
-    try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        return ""
-    if path.suffix == ".ipynb":
-        return "\n".join("".join(c["source"]) for c in json.loads(text)["cells"])
-    return text
-
-
-@pytest.mark.parametrize("path", FILES, ids=lambda p: p.relative_to(ROOT).as_posix())
-def test_nothing_of_how_the_work_was_arranged(path):
-    name = path.relative_to(ROOT).as_posix()
-    if name in MEANT_OTHERWISE:
-        return
-    text = _text(path)
-    found = WORK_WORDS.search(text) or WORK_WORDS.search(name)
-    assert not found, f"{name}: {found[0]!r}"
-
-
-@pytest.mark.parametrize("path", FILES, ids=lambda p: p.relative_to(ROOT).as_posix())
-def test_no_makers_names(path):
-    words = {w.lower() for w in re.findall(r"[A-Za-z]+", _text(path))}
-    assert not words & set(_MAKERS), words & set(_MAKERS)
-
-
-def test_commits_speak_of_the_code():
-    done = subprocess.run(
-        ["git", "-C", str(ROOT), "log", "--format=%B"], capture_output=True, text=True, check=False
-    )
-    if done.returncode:
-        pytest.skip("not a checkout")
-    assert not WORK_WORDS.search(done.stdout)
 
 
 # ------------------------------------------------------------------------------------- what people see

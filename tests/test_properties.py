@@ -21,10 +21,9 @@ from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.errors import InputError
 from forgeprops.base.ranges import RANGES
 from forgeprops.engine import march as marks
-from forgeprops.inputs.drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
 from forgeprops.inputs.head import ZONES
-from forgeprops.inputs.route import BOUNDS, COOLING, Route
-from forgeprops.inputs.shop import BOUNDS as SHOP_BOUNDS
+from forgeprops.inputs.route import COOLING, Route
+from forgeprops.inputs.settings import numbers_of, table
 from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.tensile import strength
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
@@ -90,12 +89,10 @@ def trade_steels(draw):
 def heads(draw):
     """A library head with any of its dimensions anywhere in what is accepted; what cannot be built is passed over."""
     head = fp.head(draw(st.sampled_from(fp.heads())))
-    limits = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
     names = draw(st.lists(st.sampled_from(sorted(head.SETTINGS)), max_size=3, unique=True))
     changed = {}
     for name in names:
-        part, field = head.SETTINGS[name]
-        changed[name] = draw(number(*map(float, DIMENSION_LIMITS[limits[part]][field])))
+        changed[name] = draw(number(table()[name].low, table()[name].high))
     try:
         return head.with_(**changed)
     except InputError:
@@ -109,8 +106,8 @@ def routes(draw):
 
     def step(kind, part, **others):
         values = {
-            f: draw(number(low, high))
-            for f, (_, low, high, _) in BOUNDS[part].items()
+            f: draw(number(s.low, s.high))
+            for f, s in numbers_of(part).items()
             if f not in others and draw(st.booleans())
         }
         return kind(**values, **others)
@@ -139,7 +136,11 @@ def routes(draw):
 @st.composite
 def shops(draw):
     return fp.Shop(
-        **{f: draw(number(*b[:2])) for f, b in SHOP_BOUNDS.items() if draw(st.booleans())}
+        **{
+            f: draw(number(s.low, s.high))
+            for f, s in numbers_of("shop").items()
+            if draw(st.booleans())
+        }
     )
 
 

@@ -26,9 +26,11 @@ from ..face.distortion import CUTTING_LIMIT_HV, FLATNESS_MM, bow_of_head, cuttin
 from ..forging.cautions import FULL_AUSTENITE, decarburised_warning, furnace_warnings, is_idle
 from ..forging.decarburisation import decarburisation_warnings
 from ..forging.effort import effort_warnings
-from ..hosel.bend import bench_options, bend_of_head
+from ..hosel.bench import bench_options
+from ..hosel.bend import bend_of_head
 from ..inputs.head import ZONES, Head
 from ..inputs.head import head as library_head
+from ..inputs.job import Job
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
@@ -155,7 +157,7 @@ def _checked(value, kind, what: str, or_else: str = ""):
 
 
 def estimate(
-    steel: Steel,
+    steel: Steel | Job,
     head: Head | str | None = None,
     route: Route | None = None,
     shop: Shop | str | os.PathLike | None = None,
@@ -170,7 +172,8 @@ def estimate(
 
     Parameters
     ----------
-    steel : Steel
+    steel : Steel or Job
+        A job brings head, route, shop and bench with it.
     head : Head or str, optional
         A head, or the name of a library head; the mid-iron when left out.
     route : Route, optional
@@ -203,6 +206,15 @@ def estimate(
     >>> result.zones["face"].hardness_hv > result.zones["hosel"].hardness_hv
     True
     """
+    if isinstance(steel, Job):
+        return estimate(
+            *(steel.steel, steel.head, steel.route, steel.shop),
+            bench=dict(steel.bench) if bench is None else bench,
+            count_press_strain=count_press_strain,
+            flatness_mm=flatness_mm,
+            cutting_limit_hv=cutting_limit_hv,
+            **options,
+        )
     _checked(steel, Steel, "steel")
     check_flag(count_press_strain, "count_press_strain")
     if head is None or isinstance(head, str):

@@ -12,20 +12,21 @@ from typing import Any
 import numpy as np
 
 from ..base.ranges import Warn
+from ..base.sources import Source
 from ..face.distortion import FaceBow
 from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
-from ..hosel.bend import HoselBend
+from ..hosel.result import HoselBend
 from ..inputs.head import Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
 from ..strength.tensile import Strength
 from ..transformation.temperatures import CriticalTemperatures
-from . import sources_used as provenance
 from . import words
 from .press_and_skin import Effort, Hotter, Surface, hotter_for_reference
 from .second_opinions import Opinion
+from .sources_used import sources_of
 
 __all__ = ["Estimate", "ZoneResult"]
 
@@ -179,9 +180,9 @@ class Estimate:
         return hotter_for_reference(self.steel, self.route.press, self.effort.die_c)
 
     @property
-    def sources(self) -> tuple[str, ...]:
-        """Ids of the formulas, tables and constants this estimate used, see data/sources."""
-        return provenance.sources_of(self)
+    def sources(self) -> tuple[Source, ...]:
+        """Formulas, tables and constants this estimate used, each with its reference and basis."""
+        return sources_of(self)
 
     def summary(self) -> str:
         """The answer in plain words, with units and ±."""

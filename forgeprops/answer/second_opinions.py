@@ -43,21 +43,6 @@ __all__ = [
     "opinions",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "critical_rate_hardness_hv": ("critical_rates", "phase_hardness_maynier", "opinion_mixture"),
-    "critical_rate_opinion": ("critical_rates", "critical_rates_limits", "opinion_mixture"),
-    "end_quench_opinion": (
-        "end_quench_cooling",
-        "end_quench_t85",
-        "ideal_diameter",
-        "initial_hardness",
-        "dividing_factors",
-        "hardness_conversion",
-    ),
-    "opinions": ("critical_rates", "critical_rates_limits", "end_quench_cooling"),
-    "opinion_arrays": ("critical_rates", "critical_rates_limits", "end_quench_cooling"),
-}
 
 #: Share of austenite from which a zone counts as fully austenitised.  Our own limit: 1 % of ferrite is below
 #: what a microscope tells.
@@ -135,6 +120,11 @@ def critical_rate_hardness_hv(
     ------
     Maynier, Dollet & Bastien 1978, from memory, with the mixture rule (used so by Esfahani et al. 2020,
     section 2.4, read).
+
+    References
+    ----------
+    .. [1] Mixture by shares at the critical rates: Ph. Maynier, J. Dollet & P. Bastien 1978 (from
+       memory).
 
     Examples
     --------
@@ -222,6 +212,11 @@ def critical_rate_opinion(
     Source
     ------
     See `critical_rate_hardness_hv`.
+
+    References
+    ----------
+    .. [1] Not counted below 0.05 wt% Mo unless mostly ferrite and pearlite, nor above 1 wt% Ni (our
+       choice).
 
     Examples
     --------

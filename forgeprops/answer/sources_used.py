@@ -1,138 +1,111 @@
-"""What one estimate rests on: the rows of data/sources that its steel, head and route called for."""
+"""What one estimate rests on: the sources of the formulas that its steel, head and route called for."""
 
 from __future__ import annotations
 
 import functools
+import importlib
+import inspect
+import types
 
+from .. import engine
+from ..base import constants
+from ..base.sources import Source, references
 from ..base.tables import read_rows
 from ..inputs.head import head, heads
-from ..inputs.steel import DEFAULT_RESIDUALS
-from ..transformation.austenite import carbide_carbon
-from .interval import UNSURE_CARBON, UNSURE_SHARE
+from ..thermal.surroundings import neighbours, row_view_factor
 
 __all__ = ["sources_of"]
 
-_TEMPERATURES = """
-    ae1_grange ae3_grange ac1_hougardy ac3_hougardy bainite_start_own bs_van_bohemen
-    martensite_start_own ms_van_bohemen martensite_start_measured martensite_rate
-""".split()
-#: The other published formulas: their spread is told with the temperatures.
-_SPREAD = """
-    ae1_andrews ae1_eldis ae3_andrews ae3_andrews_long ae3_eldis ac1_steelmaker ac1_trzaska
-    ac3_steelmaker ac3_trzaska bs_steven_haynes bs_bodnar bs_lee bs_trzaska ms_andrews
-    ms_andrews_product ms_steven_haynes ms_kung_rayment ms_capdevila ms_steelmaker ms_trzaska
-""".split()
-_AUSTENITE = """
-    austenite_equilibrium three_phase_interval austenite_formation carbide_dissolution grain_start
-    grain_lee_lee grain_coarsening grain_size_table island_diameter pearlite_sites ferrite_return
-""".split()
-_TRANSFORMATION = """
-    rate_equations rate_constants bainite_tail bs_li phase_boundaries martensite_law
-    constituent_hardness phase_hardness_maynier tempering_own tempering_additive tempering_mixture
-    retained_austenite_hardness air_cooled_bars hardness_residuals hardness_conversion
-    hardness_below_20_hrc martensite_hardness_end_quench
-""".split()
-_HEAT = """
-    cp_ferrite cp_austenite conductivity_carbon conductivity_chromoly latent_heat air natural_cylinder
-    natural_plate combined_convection radiation emissivity furnace_convection die_contact die_steel
-    die_conductance time_step wall_points
-""".split()
-_WATER = """
-    spray spray_single_phase water_factor scale_conductivity wet_share evaporation_limit
-    water_law_spread
-""".split()
-_COOLING = {
-    "single": (),
-    "row": ("row_view_factor",),
-    "bin": ("neighbours_bin",),
-    "fan": ("forced_cylinder", "forced_plate"),
-    "sleeve": ("sleeve",),
-}
-_SURFACE = """
-    scale_iron carbon_diffusivity decarburisation_estimate carbon_left layer_hardness heating_cautions
-    forging_temperatures heated_through
-""".split()
-#: With 1030, which the effort is told against.
-_EFFORT = """
-    grades_sae_carbon mid_range_rule default_residuals
-    flow_stress_shida flow_stress_chromium flow_stress_rolling_factor flow_stress_sets
-    flow_stress_medina_hernandez flow_stress_misaka press_force projected_area
-""".split()
-_PRESS_STRAIN = """
-    plastic_work recrystallisation_hodgson_gibbs retained_strain
-""".split()
-_OPINIONS = """
-    critical_rates critical_rates_limits opinion_mixture ideal_diameter
-    initial_hardness dividing_factors end_quench_cooling end_quench_t85
-""".split()
-#: Only where something became austenite.
-_HARDENED_OPINIONS = ("critical_rates_parameter_unit", "grain_size_term")
-_STRENGTH = """
-    strength_qt_tensile strength_handbook_lines strength_bainite strength_all_data uniform_asme
-    uniform_share yield_plateau considere youngs
-""".split()
-_HOSEL = """
-    tube_section moment_curvature bench_beam strain_fraction bend_zone bar bore_out_of_round bauschinger
-    strain_life roessle_fatemi brinell_share uniform_material_law scatter_factor ovalisation wrinkling
-    hand_force_225 hand_force_400
-""".split()
-_DISTORTION = """
-    martensite_volume bainite_pearlite_volume expansion_elongation plastic_share cutting_limit
-""".split()
-_FACE = """
-    clamped_rectangle dynamic_overshoot fatigue_limit fatigue_line surface_factor shakedown strikes ball
-    restitution patch
-""".split()
+_PACKAGE = __name__.partition(".")[0]
+#: Formulas that the compiled engine repeats, so that no call of Python shows them.
+_ENGINE = (
+    "thermal.properties",
+    "thermal.spray",
+    "thermal.die_contact",
+    "transformation.kinetics",
+    "transformation.decomposition",
+)
 
 
-#: Standard's first letters -> row of data/sources that holds its grades.
-_STANDARDS = {
-    "SAE J403": "grades_sae_carbon",
-    "SAE J404": "grades_sae_alloy",
-    "JIS": "grades_jis",
-    "EN": "grades_en",
-    "ISO 683": "grades_en",
-}
-
-
-@functools.cache
-def _standards() -> dict[str, str]:
-    return {
-        row["grade"]: next(
-            id for start, id in _STANDARDS.items() if row["standard"].startswith(start)
-        )
-        for row in read_rows("library/grades.csv")
+def _idle(result) -> frozenset[str]:
+    """Beginnings of the names of formulas that this route did not call for."""
+    route = result.route
+    spray, around = route.spray, route.cool.surroundings
+    hardened = max(zone.austenite_share for zone in result.zones.values()) > 0.0
+    conditions = {
+        "thermal.spray.": spray and spray.flux_kg_m2_s > 0.0 and spray.duration_s > 0.0,
+        "answer.interval.spray_nodes": spray and spray.flux_kg_m2_s * spray.duration_s > 0.0,
+        "thermal.surroundings.forced": around == "fan",
+        "thermal.surroundings.combined": around == "fan",
+        "thermal.surroundings.sleeve": around == "sleeve",
+        "transformation.recrystallisation.": route.press.strain > 0.0,
+        "hardenability.critical_rates.": hardened,
+        "face.margin": result.face is not None,
+        "inputs.grades.": _library_row(result.steel) is not None,
     }
+    return frozenset(["io.", *(start for start, used in conditions.items() if not used)])
 
 
-def _steel(steel) -> list[str]:
-    library = steel.limits is not None and steel.name in _standards()
-    ids = [_standards()[steel.name], "mid_range_rule"] if library else []
-    if any(steel.get(e) for e in DEFAULT_RESIDUALS if e not in steel.composition):
-        ids.append("default_residuals")
-    return ids
+def _library_row(steel):
+    if steel.limits is None:
+        return None
+    return next((r for r in read_rows("library/grades.csv") if r["grade"] == steel.name), None)
 
 
-def _head(drawing) -> list[str]:
-    library = drawing.name in heads() and drawing == head(drawing.name)
-    drawn = ["head_building", "steel_density", "section_mean_rise", "zone_bridges"]
-    return ["heads", *drawn] if library else drawn
+def _functions(value):
+    """Functions and classes of this package behind a global value: itself, or those in a table."""
+    if isinstance(value, dict):
+        value = tuple(value.values())
+    if isinstance(value, tuple):
+        return [f for item in value for f in _functions(item)]
+    value = inspect.unwrap(getattr(value, "py_func", value)) if callable(value) else value
+    if isinstance(value, (property, functools.cached_property)):
+        value = getattr(value, "fget", None) or value.func
+    own = getattr(value, "__module__", "") or ""
+    known = isinstance(value, (types.FunctionType, type)) and own.startswith(f"{_PACKAGE}.")
+    return [value] if known else []
 
 
-def _carbides(result) -> list[str]:
-    """Carbides are marched slow and fast where that could matter (see `estimate.carbides_unsure`)."""
-    steel, zones = result.steel, result.zones.values()
-    shares = [z.austenite_share for z in zones]
-    bound = [
-        carbide_carbon(z.undissolved, steel.get("C"), steel.get("Cr"), steel.get("Mo"))
-        for z in zones
-    ]
-    unsure = max(shares) > 0.0 and (min(shares) < UNSURE_SHARE or max(bound) > UNSURE_CARBON)
-    return ["carbide_speeds"] if unsure else []
+def _named(code, scope) -> list:
+    """Functions that a piece of code names, also as attributes of a module."""
+    values = [scope[name] for name in code.co_names if name in scope]
+    for module in [v for v in values if isinstance(v, types.ModuleType)]:
+        values += [vars(module)[name] for name in code.co_names if name in vars(module)]
+    found = [f for value in values for f in _functions(value)]
+    for inner in code.co_consts:
+        if isinstance(inner, types.CodeType):
+            found += _named(inner, scope)
+    return found
 
 
-def sources_of(result) -> tuple[str, ...]:
-    """Ids of the rows of data/sources that an estimate used, in the order of the shop floor.
+@functools.lru_cache(maxsize=64)
+def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
+    """Sources of the formulas that an estimate calls, directly or through others, without the idle ones."""
+    found: list[Source] = []
+    for module in (constants, engine):
+        found += references(module.__doc__, module.__name__.partition(".")[2])
+    roots = [vars(importlib.import_module(f"{_PACKAGE}.answer.evaluation"))["estimate"]]
+    roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_head"])
+    for name in _ENGINE:
+        module = importlib.import_module(f"{_PACKAGE}.{name}")
+        roots += [vars(module)[n] for n in module.__all__]
+    todo, seen = [f for root in reversed(roots) for f in _functions(root)], set()
+    while todo:
+        item = todo.pop()
+        where = f"{item.__module__}.{item.__name__}".partition(".")[2]
+        if item in seen or where.startswith(tuple(idle)):
+            continue
+        seen.add(item)
+        found += references(item.__doc__, where)
+        if isinstance(item, type):
+            todo += [f for member in vars(item).values() for f in _functions(member)]
+        else:
+            todo += reversed(_named(item.__code__, item.__globals__))
+    return tuple(dict.fromkeys(found))
+
+
+def sources_of(result) -> tuple[Source, ...]:
+    """Sources that an estimate used: of its formulas, then of the rows of its grade, head and surroundings.
 
     Parameters
     ----------
@@ -140,33 +113,21 @@ def sources_of(result) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
-        See `sources.source` for what each says.
+    tuple of Source
     """
-    route = result.route
-    sprayed = (
-        route.spray is not None and route.spray.flux_kg_m2_s > 0.0 and route.spray.duration_s > 0.0
-    )
-    hardened = max(zone.austenite_share for zone in result.zones.values()) > 0.0
-    ids = [
-        *_steel(result.steel),
-        *_head(result.head),
-        *_TEMPERATURES,
-        *_SPREAD,
-        *_AUSTENITE,
-        *_carbides(result),
-        *_HEAT,
-        *_COOLING[route.cool.surroundings],
-        *(_WATER if sprayed else ()),
-        *_TRANSFORMATION,
-        *_SURFACE,
-        *_EFFORT,
-        *(_PRESS_STRAIN if route.press.strain > 0.0 else ()),
-        *_OPINIONS,
-        *(_HARDENED_OPINIONS if hardened else ()),
-        *_STRENGTH,
-        *_HOSEL,
-        *_DISTORTION,
-        *(_FACE if result.face is not None else ()),
-    ]
-    return tuple(dict.fromkeys(ids))
+    rows, kind = [], result.route.cool.surroundings
+    if kind == "row":
+        rows += references(row_view_factor.__doc__, "thermal.surroundings.row_view_factor")
+    if grade := _library_row(result.steel):
+        name = f"library.grades.{grade['grade']}"
+        what = f"Composition range of {grade['grade']}"
+        rows.append(Source(name, what, grade["standard"], grade["basis"]))
+    if result.head.name in heads() and result.head == head(result.head.name):
+        name = f"library.heads.{result.head.name}"
+        rows.append(
+            Source(name, f"Head {result.head.name}", "own demonstration drawing", "invented")
+        )
+    around = neighbours(kind)
+    name = f"thermal.surroundings.{kind}"
+    rows.append(Source(name, "Surroundings of the cooling head", around.reason, around.basis))
+    return (*_reached(_idle(result)), *rows)

@@ -335,7 +335,7 @@ def to_dict(result) -> dict[str, Any]:
         if result.without_spray is None
         else {k: _round(v) for k, v in result.without_spray.items()},
         "warnings": [{"code": w.code, "text": w.text} for w in result.warnings],
-        "sources": list(result.sources),
+        "sources": [str(source) for source in result.sources],
     }
     if result.face is not None:
         out["face"] = {

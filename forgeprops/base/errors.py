@@ -11,6 +11,7 @@ __all__ = [
     "check_choice",
     "check_flag",
     "check_kind",
+    "check_name",
     "check_number",
     "check_whole",
     "shown",
@@ -49,10 +50,34 @@ def check_kind(value, kind: type, name: str, where: str = ""):
     >>> check_kind("fast", dict, "limits")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: limits is 'fast'; allowed is a dict.
+    forgeprops.base.errors.InputError: limits is 'fast'; allowed is a dict.
     """
     if not isinstance(value, kind):
         raise InputError(f"{name} is {shown(value)}; allowed is a {kind.__name__}{_at(where)}.")
+    return value
+
+
+def check_name(value, name: str, where: str = "") -> str:
+    """Return `value` if it can be a name: 1 to 120 printable characters, not all blank; otherwise raise.
+
+    Raises
+    ------
+    InputError
+        If it is anything else: line breaks, control characters, halves of a character (surrogates).
+
+    Examples
+    --------
+    >>> check_name("heat 7\\n", "steel name")
+    Traceback (most recent call last):
+    ...
+    forgeprops.base.errors.InputError: steel name is 'heat 7\\n'; allowed is a text of 1 to 120 printable characters.
+    """
+    if not isinstance(value, str) or not (
+        value.strip() and value.isprintable() and len(value) <= 120
+    ):
+        raise InputError(
+            f"{name} is {shown(value)}; allowed is a text of 1 to 120 printable characters{_at(where)}."
+        )
     return value
 
 
@@ -120,7 +145,7 @@ def check_number(
     >>> check_number(-5, "spray flux", 0, 100, "kg/(m² s)")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: spray flux is -5 kg/(m² s); allowed is 0 to 100 kg/(m² s).
+    forgeprops.base.errors.InputError: spray flux is -5 kg/(m² s); allowed is 0 to 100 kg/(m² s).
     """
     unit_text = f" {unit}" if unit else ""
     if high == math.inf:
@@ -159,7 +184,7 @@ def check_choice(value, name: str, allowed, where: str = "") -> str:
     >>> check_choice("4130 H", "grade", ("1020", "4130", "4140"))
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: grade '4130 H' is unknown; did you mean '4130'? Allowed: 1020, 4130, 4140.
+    forgeprops.base.errors.InputError: grade '4130 H' is unknown; did you mean '4130'? Allowed: 1020, 4130, 4140.
     """
     allowed = tuple(allowed)
     if isinstance(value, str):

@@ -1,112 +1,110 @@
-"""Where every number comes from: the rows of data/sources, one file a room, merged by reading.
+"""Where every number comes from: read from the References of the docstrings, where each formula stands.
 
-A formula room names the rows behind each of its functions in a dict ``SOURCES``; `Estimate.sources` lists the
-rows an estimate used; `source` tells one of them.
+An entry of a References section ends with its basis in brackets, one of `BASES`:
+
+    .. [1] K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (from memory).
 """
 
 from __future__ import annotations
 
+import ast
 import functools
+import inspect
+import re
 from dataclasses import dataclass
+from pathlib import Path
 
-from .errors import InputError, check_choice
-from .tables import data_path, read_rows
+__all__ = ["BASES", "Source", "references", "sources"]
 
-__all__ = ["BASES", "KINDS", "SourceRow", "source", "sources"]
-
-#: What a row may rest on, and what that means.
+#: What a source may rest on, and what that means.
 BASES = {
-    "read": "somebody here has seen it in the place named under where_read",
+    "read": "somebody here has seen it in the place named",
     "from memory": "recalled, not read",
-    "derived": "follows from other rows by algebra, or from geometry",
+    "derived": "follows from other sources by algebra, or from geometry",
     "our own fit": "fitted here to the data named",
     "common practice": "usual in shops, no single source",
     "our choice": "a decision of this package, stated as such",
     "invented": "made up for demonstration",
 }
-KINDS = (
-    "formula",
-    "method",
-    "fit",
-    "table",
-    "data",
-    "constant",
-    "number",
-    "choice",
-    "rule",
-    "check",
-)
+_SECTION = re.compile(r"^References\n-+\n(.*?)(?=^\w[^\n]*\n---|\Z)", re.DOTALL | re.MULTILINE)
+_ENTRY = re.compile(rf"(.+?) \(({'|'.join(BASES)})\)\.?", re.DOTALL)
 
 
 @dataclass(frozen=True)
-class SourceRow:
-    """One row of data/sources.
+class Source:
+    """One entry of a References section.
 
     Attributes
     ----------
-    id, kind, what : str
-        Short name used in the code, one of `KINDS`, and what it is in words.
-    source, where_read : str
-        Who made it, and where it was read; the latter is empty when nobody here has read it.
-    basis : str
-        One of `BASES`.
-    valid_range, checked_by : str
-        In words; "not stated" and "none" where that is the truth.
-    room : str
-        File it stands in.
+    where : str
+        Module and function within the package, or row of a table.
+    what : str
+        What the formula gives: the first line of its docstring.
+    reference, basis : str
+        Author, year, journal, standard or reason; one of `BASES`.
     """
 
-    id: str
-    kind: str
+    where: str
     what: str
-    source: str
-    where_read: str
+    reference: str
     basis: str
-    valid_range: str
-    checked_by: str
-    room: str
+
+    @property
+    def room(self) -> str:
+        """Room of the package it stands in."""
+        return self.where.partition(".")[0]
 
     def __str__(self) -> str:
-        read = f"; read: {self.where_read}" if self.where_read else ""
-        return f"{self.what}: {self.source}{read} ({self.basis})"
+        return f"{self.what.rstrip('.')}: {self.reference} ({self.basis})"
 
 
-@functools.cache
-def _by_id() -> dict[str, SourceRow]:
-    rows: dict[str, SourceRow] = {}
-    for path in sorted(data_path("sources").glob("*.csv")):
-        for row in read_rows(f"sources/{path.name}"):
-            if row["id"] in rows:
-                raise InputError(
-                    f"source id {row['id']!r} stands twice "
-                    f"({rows[row['id']].room}.csv and {path.name}); allowed is once."
-                )
-            rows[row["id"]] = SourceRow(room=path.stem, **row)
-    return rows
-
-
-def sources() -> tuple[SourceRow, ...]:
-    """Every row of data/sources, room by room.
-
-    Examples
-    --------
-    >>> sum(row.basis == "read" for row in sources()) > 50
-    True
-    """
-    return tuple(_by_id().values())
-
-
-def source(id: str) -> SourceRow:
-    """Return one row by its id.
+def references(doc: str | None, where: str) -> tuple[Source, ...]:
+    """Sources named in one docstring.
 
     Raises
     ------
-    InputError
-        Unknown id; the nearest is suggested.
+    ValueError
+        An entry does not end with its basis.
 
     Examples
     --------
-    >>> print(source("brinell_share"))
-    HB = 0.95 HV: ISO 18265:2013 Table A.1; read: data/constants/hardness_conversion.csv (read)
+    >>> doc = "Ae3, °C.\\n\\nReferences\\n----------\\n.. [1] K. W. Andrews 1965 (from memory).\\n"
+    >>> print(*references(doc, "room.formula"))
+    Ae3, °C: K. W. Andrews 1965 (from memory)
     """
-    return _by_id()[check_choice(id, "source id", _by_id(), "data/sources")]
+    doc = inspect.cleandoc(doc or "")
+    section = _SECTION.search(doc)
+    if not section:
+        return ()
+    what = " ".join(doc.partition("\n\n")[0].split())
+    found = []
+    for text in re.split(r"\.\. \[\d+\]", section[1])[1:]:
+        entry = _ENTRY.fullmatch(" ".join(text.split()))
+        if not entry:
+            raise ValueError(f"{where}: {' '.join(text.split())!r} does not end with its basis")
+        found.append(Source(where, what, entry[1], entry[2]))
+    return tuple(found)
+
+
+@functools.cache
+def sources() -> tuple[Source, ...]:
+    """Every source named in the package, room by room.
+
+    Examples
+    --------
+    >>> sum(source.basis == "read" for source in sources()) > 30
+    True
+    """
+    package, found = Path(__file__).parents[1], []
+    for path in sorted(package.rglob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        if "References\n" not in text or path == Path(__file__):
+            continue
+        parts = path.relative_to(package).with_suffix("").parts
+        module = ".".join(p for p in parts if p != "__init__")
+        tree = ast.parse(text)
+        found += references(ast.get_docstring(tree), module)
+        for node in ast.walk(tree):
+            if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
+                found += references(ast.get_docstring(node), f"{module}.{node.name}")
+    return tuple(found)

@@ -27,15 +27,6 @@ __all__ = [
     "tabulate",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "clamped_circle": ("clamped_circle",),
-    "clamped_rectangle": ("clamped_rectangle",),
-    "rectangle_coefficients": ("clamped_rectangle",),
-    "tabulate": ("clamped_rectangle",),
-    "small_patch_mm": ("patch",),
-    "first_frequency_hz": ("dynamic_overshoot",),
-}
 
 #: Poisson's ratio of steel (common practice).
 POISSON = 0.3
@@ -62,8 +53,6 @@ class PlateCoefficients:
 def small_patch_mm(radius_mm: float, thickness_mm: float) -> float:
     """Equivalent radius of a patch for plate theory: r₀ if r₀ ≥ 0.5 t, else √(1.6 r₀² + t²) − 0.675 t, mm.
 
-    Source: Roark's Formulas for Stress and Strain, 7th ed., Table 11.4 text, read at scribd.com 340593062.
-
     Examples
     --------
     >>> small_patch_mm(10.0, 3.0), round(small_patch_mm(0.5, 3.0), 3)
@@ -81,9 +70,6 @@ def clamped_circle(
 
     Centre moment W(1 + ν)/(4π) [ln(a/r₀) + r₀²/(4a²)], edge moment (W/4π)[1 − r₀²/(2a²)], deflection
     W/(64πD) [4a² − 4r₀² ln(a/r₀) − 3r₀²]; stress 6M/t², D = E t³/(12(1 − ν²)).
-
-    Source: Timoshenko & Woinowsky-Krieger, *Theory of Plates and Shells* (from memory; for r₀ = a it
-    returns the uniformly loaded plate); Roark's small-patch form read at scribd.com 731548760.
 
     Examples
     --------
@@ -170,8 +156,9 @@ def clamped_rectangle(
     stress is high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595
     and 621).
 
-    Source: energy of the clamped plate (Timoshenko & Woinowsky-Krieger, from memory), solved here; checked
-    against their uniform and concentrated loads and Roark Table 11.4 case 8b.
+    References
+    ----------
+    .. [1] Ritz solution of the clamped plate (data/constants/plate_coefficients.csv) (derived).
 
     Examples
     --------
@@ -243,7 +230,9 @@ def first_frequency_hz(
 
     ω = √(D/ρt) √(500.6 (1/a⁴ + 1/b⁴) + 302.7/(a²b²)), Rayleigh's quotient with the clamped beam's shape.
 
-    Source: derived; a clamped square has ω a² √(ρt/D) = 35.99 (Leissa, from memory; 36.11 here).
+    References
+    ----------
+    .. [1] A. W. Leissa, Vibration of Plates: a²ω√(ρt/D) = 35.99 (from memory).
 
     Examples
     --------

@@ -33,19 +33,6 @@ __all__ = [
     "scale_warning",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "heating_limits": ("forging_temperatures",),
-    "heating_limit_arrays": ("forging_temperatures",),
-    "heating_warning": ("forging_temperatures",),
-    "is_idle": ("heating_cautions",),
-    "partial_austenite_warning": ("heating_cautions",),
-    "carbide_warning": ("heating_cautions",),
-    "grain_warning": ("heating_cautions",),
-    "scale_warning": ("heating_cautions",),
-    "decarburised_warning": ("heating_cautions",),
-    "furnace_warnings": ("heating_cautions", "forging_temperatures"),
-}
 
 #: Coarser than this the toughness of quenched steel suffers: ASTM 5 divides fine from coarse (ASTM A29,
 #: common practice).
@@ -91,9 +78,10 @@ def _limits():
 def heating_limits(steel) -> HeatingLimits:
     """Highest safe and highest working temperature of a steel, by family and carbon.
 
-    Source
-    ------
-    data/constants/forging_temperatures.csv.
+    References
+    ----------
+    .. [1] ASM Handbook vol. 14A and suppliers' pages, row by row
+       (data/constants/forging_temperatures.csv) (from memory).
 
     Examples
     --------
@@ -208,6 +196,10 @@ def carbide_warning(undissolved, where="the steel") -> Warn | None:
 def grain_warning(grain_um, where="the steel") -> Warn | None:
     """Warn of coarse austenite grain.
 
+    References
+    ----------
+    .. [1] ASTM 5 divides fine from coarse grain: ASTM A29 (common practice).
+
     Examples
     --------
     >>> grain_warning(30.0) is None, grain_warning(90.0).code
@@ -267,6 +259,10 @@ def furnace_warnings(
     where="the steel",
 ) -> tuple[Warn, ...]:
     """Everything worth saying about one place of one steel after the furnace.
+
+    References
+    ----------
+    .. [1] Marks from which scale, lost carbon and carbides are worth a warning (our choice).
 
     Examples
     --------

@@ -41,21 +41,6 @@ __all__ = [
     "skin_hardness_hv",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "carbon_diffusivity": ("carbon_diffusivity",),
-    "effective_diffusivity_um2_s": ("carbon_diffusivity", "decarburisation_estimate"),
-    "diffusion_time_s": ("carbon_diffusivity",),
-    "diffusion_along_um2": ("carbon_diffusivity", "decarburisation_estimate"),
-    "error_function_carbon": ("carbon_left",),
-    "carbon_profile": ("decarburisation_profile", "carbon_diffusivity"),
-    "decarburised_depth_um": ("decarburisation_profile", "carbon_diffusivity"),
-    "decarburised_depth_estimate_um": ("decarburisation_estimate",),
-    "carbon_left": ("carbon_left",),
-    "layer_hardness_hv": ("layer_hardness",),
-    "skin_hardness_hv": ("layer_hardness",),
-    "decarburisation_warnings": ("carbon_diffusivity",),
-}
 
 _ZERO_C = 273.15
 _C_G_MOL, _FE_G_MOL = 12.011, 55.845
@@ -93,11 +78,9 @@ def carbon_diffusivity(temperature_c, carbon):
     carbon : float or array
         Carbon of the austenite, wt%.
 
-    Source
-    ------
-    J. Ågren, Scripta Metall. 20 (1986) 1507: D = 4.53e-7 [1 + y(1-y) 8339.9/T] exp[-(1/T - 2.221e-4)(17767 -
-    26436 y)], y = xC/(1-xC); read in four independent public codes with the same coefficients.  Chromium
-    lowers D a little; not counted (below 1 % Cr).
+    References
+    ----------
+    .. [1] J. Ågren, Scripta Metall. 20 (1986) 1507 (read).
 
     Examples
     --------
@@ -270,10 +253,6 @@ def decarburised_depth_um(steel, time_s, temperature_c, atmosphere="gas furnace"
     atmosphere : str or None
         For the recession by scale; None leaves it out.
 
-    Source
-    ------
-    `carbon_profile`.
-
     Examples
     --------
     >>> from forgeprops.inputs.steel import Steel
@@ -318,6 +297,11 @@ def diffusion_along_um2(steel, time_s, temperature_c):
     time_s, temperature_c : array
         Curve of the surface from loading to the water, s and °C (trapezoids between its points).
 
+    References
+    ----------
+    .. [1] Diffusivity at 0.6 of the steel's carbon: own fit to the numerical carbon profile, within
+       1 % for 0.1-0.6 wt% at 800-1250 °C (our own fit).
+
     Examples
     --------
     >>> from forgeprops.inputs.steel import Steel
@@ -343,10 +327,9 @@ def carbon_left(depth_um, diffusion_um2, recession_um=0.0):
     recession_um : float
         Metal taken by the scale, µm.
 
-    Source
-    ------
-    Birks & Jackson 1970 (Birks & Meier, High Temperature Oxidation; from memory), as in
-    `decarburised_depth_estimate_um`.
+    References
+    ----------
+    .. [1] N. Birks & W. Jackson, J. Iron Steel Inst. 208 (1970) 81 (from memory).
 
     Examples
     --------
@@ -380,10 +363,9 @@ def decarburised_depth_estimate_um(diffusion_um2, recession_um=0.0):
     float or ndarray
         µm below the final surface.
 
-    Source
-    ------
-    Birks & Jackson 1970 (Birks & Meier, High Temperature Oxidation; from memory): C/C0 = 1 - erfc(x/2
-    sqrt(Dt)) / erfc(X/2 sqrt(Dt)), x and X from the first surface.
+    References
+    ----------
+    .. [1] N. Birks & W. Jackson, J. Iron Steel Inst. 208 (1970) 81 (from memory).
 
     Examples
     --------
@@ -415,10 +397,6 @@ def skin_hardness_hv(core_hv, skin_carbon, core_carbon):
     core_carbon : float
         Carbon of the steel, wt%.
 
-    Source
-    ------
-    Martensite hardness by carbon: `transformation.phase_hardness.as_quenched_hrc` (ASTM A255).
-
     Examples
     --------
     >>> round(skin_hardness_hv(480.0, 0.30, 0.30)), skin_hardness_hv(480.0, 0.15, 0.30) < 420
@@ -447,10 +425,10 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     hardens_from_c : float or None
         Metal temperature when the water starts, °C; None for no water.
 
-    Source
-    ------
-    Lever rule (derived); Ae3 by Andrews 1965, whose root of carbon runs up to that of carbon-free iron, which
-    Grange's straight line misses by 40 °C; ferrite: Maynier et al. 1978 at 0.022 wt% C, slowly cooled.
+    References
+    ----------
+    .. [1] Lever rule on Ae3 of K. W. Andrews, straight line to ferrite by Ph. Maynier et al. 1978
+       at 0.022 wt% C (derived).
 
     Examples
     --------

@@ -31,23 +31,6 @@ __all__ = [
     "relative_effort",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "alloy_factor": ("flow_stress_chromium", "flow_stress_rolling_factor"),
-    "flow_stress": (
-        "flow_stress_shida",
-        "flow_stress_chromium",
-        "flow_stress_rolling_factor",
-        "flow_stress_sets",
-        "flow_stress_medina_hernandez",
-        "flow_stress_misaka",
-    ),
-    "flow_stress_mpa": ("flow_stress_shida", "flow_stress_chromium"),
-    "relative_effort": ("flow_stress_shida", "flow_stress_chromium"),
-    "equal_effort": ("flow_stress_shida", "flow_stress_chromium"),
-    "equal_effort_preheat": ("flow_stress_shida", "flow_stress_chromium"),
-    "effort_warnings": ("flow_stress_shida",),
-}
 
 #: Squeeze taken where none is given: strain and rate 1/s of the default press step (0.15 in 0.05 s).
 _STRAIN, _RATE = 0.15, 3.0
@@ -113,6 +96,13 @@ def alloy_factor(steel, temperature_c):
     0.175 V + 0.01 Ni, against the plain steel (Poliak, Shim, Kim & Choo, Met. Mater. 4 (1998) 1047, from
     memory).  Shida himself held that a carbon equivalent in place of carbon covers low-alloy steel, which
     gives no rise at all.
+
+    References
+    ----------
+    .. [1] Chromium: CrMo set over C45 and Shida at 1050 °C, Medina & Hernández for Mo and Si
+       (derived).
+    .. [2] Upper bound: E. I. Poliak, M. K. Shim, G. S. Kim & W. Y. Choo, Met. Mater. 4 (1998) 1047
+       (from memory).
 
     Examples
     --------

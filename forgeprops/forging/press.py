@@ -15,12 +15,6 @@ __all__ = [
     "upsetting_factor",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "press_force_kn": ("press_force",),
-    "flash_edge_pressure_mpa": ("flash_edge",),
-    "upsetting_factor": ("flash_edge",),
-}
 
 #: Shape factor Kf of impression-die forging: (central, low, high). Groover, Fundamentals of Modern
 #: Manufacturing, table 18.1: 6 simple with flash, 8 complex, 10 very complex, 6-8 flashless; Schey gives 5-8
@@ -57,9 +51,10 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     PressForce
         Good for comparing routes; an absolute force within the band.
 
-    Source
-    ------
-    Groover eq. 18.18 (read in public course notes after the book); factors: see `FORCE_FACTORS`.
+    References
+    ----------
+    .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
+    .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
 
     Examples
     --------

@@ -16,16 +16,6 @@ __all__ = [
     "pcm",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "carbon_equivalent_iiw": ("ce_iiw",),
-    "pcm": ("pcm",),
-    "cet": ("cet",),
-    "cen": ("cen",),
-    "carbon_equivalents": ("ce_iiw", "pcm", "cet", "cen"),
-    "carbon_equivalent_warnings": ("ce_iiw", "pcm", "cet", "cen"),
-}
-
 
 def _get(steel, *elements):
     found = (steel.get(e) for e in elements)  # a dict may lack an element: it then counts as 0
@@ -39,10 +29,9 @@ def _plain(value):
 def carbon_equivalent_iiw(steel):
     """Carbon equivalent CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15, wt%; for C above about 0.18.
 
-    Source
-    ------
-    Dearden & O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67.  Coefficients read on a trade page
-    (hardware.store.bossgoo.com/news/165995) and in the opening of a TWI question-and-answer page.
+    References
+    ----------
+    .. [1] J. Dearden & H. O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67 (read).
     """
     c, mn, cr, mo, v, ni, cu = _get(steel, "C", "Mn", "Cr", "Mo", "V", "Ni", "Cu")
     return _plain(c + mn / 6 + (cr + mo + v) / 5 + (ni + cu) / 15)
@@ -51,10 +40,9 @@ def carbon_equivalent_iiw(steel):
 def pcm(steel):
     """Cracking parameter Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B, wt%; low carbon.
 
-    Source
-    ------
-    Ito & Bessyo, J. Japan Weld. Soc. 37 (1968), IIW IX-576-68.  Coefficients read on a trade page
-    (hardware.store.bossgoo.com/news/165995).
+    References
+    ----------
+    .. [1] Y. Ito & K. Bessyo, J. Japan Weld. Soc. 37 (1968); IIW Doc. IX-576-68 (read).
     """
     c, si, mn, cu, cr, ni, mo, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Cr", "Ni", "Mo", "V", "B")
     return _plain(c + si / 30 + (mn + cu + cr) / 20 + ni / 60 + mo / 15 + v / 10 + 5 * b)
@@ -63,10 +51,9 @@ def pcm(steel):
 def cet(steel):
     """Carbon equivalent CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40, wt%.
 
-    Source
-    ------
-    Uwer & Höhne, EN 1011-2 annex C method B.  Coefficients and range read on a trade page
-    (hardware.store.bossgoo.com/news/165995).
+    References
+    ----------
+    .. [1] D. Uwer & H. Höhne; EN 1011-2, annex C, method B (read).
     """
     c, mn, mo, cr, cu, ni = _get(steel, "C", "Mn", "Mo", "Cr", "Cu", "Ni")
     return _plain(c + (mn + mo) / 10 + (cr + cu) / 20 + ni / 40)
@@ -78,10 +65,9 @@ def cen(steel):
     CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C −
     0.12)).
 
-    Source
-    ------
-    Yurioka et al., 1983.  Coefficients read on a trade page (hardware.store.bossgoo.com/news/165995); another
-    page puts Ni with Cu over 15, Ni/20 is taken.
+    References
+    ----------
+    .. [1] N. Yurioka et al. 1983; one printing has Ni with Cu over 15, Ni/20 is taken (read).
     """
     c, si, mn, cu, ni, cr, mo, nb, v, b = _get(
         steel, "C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B"
@@ -103,10 +89,6 @@ def carbon_equivalents(steel) -> dict[str, float]:
     dict of str to float
         "CE_IIW", "Pcm", "CET", "CEN", in wt%.  `carbon_equivalent_warnings` says which lie outside their
         range.
-
-    Source
-    ------
-    See `carbon_equivalent_iiw`, `pcm`, `cet`, `cen`.
 
     Examples
     --------

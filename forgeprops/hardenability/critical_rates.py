@@ -18,13 +18,6 @@ __all__ = [
     "critical_rate_warnings",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "austenitising_parameter": ("critical_rates", "critical_rates_parameter_unit"),
-    "critical_cooling_rates": ("critical_rates", "critical_rates_parameter_unit"),
-    "critical_rate_fractions": ("critical_rates", "critical_rates_parameter_unit"),
-    "critical_rate_warnings": ("critical_rates",),
-}
 
 #: Molybdenum from which the austenitising parameter takes the higher heat of activation, wt%, the two heats,
 #: cal/mol, and the gas constant in the same unit (Maynier et al. 1978, from memory).
@@ -51,9 +44,11 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
     unit : str
         "C" (default) or "K": the unit of the result.  See `critical_cooling_rates`.
 
-    Source
-    ------
-    Maynier, Dollet & Bastien, AIME 1978, from memory.
+    References
+    ----------
+    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel,
+       AIME 1978, pp. 163-178 (from memory).
+    .. [2] Parameter in °C: in K the rates lose their order (our choice).
 
     Examples
     --------
@@ -108,10 +103,10 @@ def critical_cooling_rates(
         rate that would come out above the one before it is held at that one (V3 in steels without
         molybdenum).
 
-    Source
-    ------
-    Maynier, Dollet & Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 163-178,
-    **from memory** (data/constants/critical_cooling_rates.csv).
+    References
+    ----------
+    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel,
+       AIME 1978, pp. 163-178 (data/constants/critical_cooling_rates.csv) (from memory).
 
     Examples
     --------
@@ -154,9 +149,9 @@ def critical_rate_fractions(
     dict of str to ndarray
         "martensite", "bainite", "ferrite_pearlite"; sum 1.
 
-    Source
-    ------
-    Rates: see `critical_cooling_rates`.  The straight lines in the logarithm are ours.
+    References
+    ----------
+    .. [1] Straight lines in the logarithm of the rate between the critical rates (our choice).
     """
     rates = critical_cooling_rates(steel, austenitise_c, hold_s, pa_unit)
     rows = _rate_rows()[::-1]  # slowest first

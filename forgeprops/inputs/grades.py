@@ -13,12 +13,6 @@ from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
 __all__ = ["FAMILIES", "family", "grade", "grades"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "grade": ("grades_sae_carbon", "grades_sae_alloy", "grades_jis", "grades_en", "mid_range_rule"),
-    "grades": ("grades_sae_carbon", "grades_sae_alloy", "grades_jis", "grades_en"),
-    "family": ("grades_sae_carbon", "grades_sae_alloy", "grades_jis", "grades_en"),
-}
 
 #: Kinds of steel a grade belongs to, in order of growing alloy.
 FAMILIES = ("carbon", "Cr", "Cr-Mo", "Ni-Cr-Mo")
@@ -140,6 +134,11 @@ def grade(name: str) -> Steel:
     ------
     SAE J403 and J404, ASTM A29 and A576, JIS G 4051 and G 4053, EN 10083-3, ISO 683-2, each row as read where
     its `source` column says (data/library/grades.csv).
+
+    References
+    ----------
+    .. [1] Middle of the range; of a maximum alone half, or the default residual if less (our
+       choice).
 
     Examples
     --------

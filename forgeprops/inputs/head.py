@@ -15,9 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
+from .settings import table
 
 __all__ = [
     "STATES",
@@ -40,17 +41,6 @@ __all__ = [
     "zones_of",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "bar_mean_rise_mm2": ("section_mean_rise",),
-    "tube_mean_rise_mm2": ("section_mean_rise",),
-    "head": ("heads",),
-    "heads": ("heads",),
-    "forged_parts": ("heads",),
-    "zones_of": ("steel_density", "section_mean_rise"),
-    "links_of": ("zone_bridges",),
-    "STEEL_DENSITY_KG_M3": ("steel_density",),
-}
 
 #: Density of steel at 20 °C, kg/m³ (EN 1993-1-2:2005, clause 3.2.2(1), as quoted in public fire-engineering
 #: code).
@@ -226,9 +216,7 @@ class Head:
     note: str = ""
 
     def __post_init__(self):
-        if not isinstance(self.name, str) or not self.name.strip():
-            raise InputError(f"name is {self.name!r}; allowed is a text that is not empty (head).")
-        where = repr(self.name)
+        where = repr(check_name(self.name, "head name"))
         for field, kind in (("face", Face), ("rim", Rim), ("neck", Neck), ("hosel", Hosel)):
             object.__setattr__(self, field, checked(getattr(self, field), kind, where))
         blocks = (self.body,) if isinstance(self.body, Block) else tuple(self.body)
@@ -253,22 +241,7 @@ class Head:
     # ------------------------------------------------------------------------------------------------
 
     #: Dimensions people vary, by short name: (part, field).
-    SETTINGS = {
-        "face_thickness_mm": ("face", "thickness_mm"),
-        "face_allowance_mm": ("face", "allowance_mm"),
-        "face_length_mm": ("face", "length_mm"),
-        "face_height_mm": ("face", "height_mm"),
-        "rim_thickness_mm": ("rim", "thickness_mm"),
-        "rim_allowance_mm": ("rim", "allowance_mm"),
-        "neck_length_mm": ("neck", "length_mm"),
-        "neck_base_mm": ("neck", "base_mm"),
-        "hosel_outside_mm": ("hosel", "outside_mm"),
-        "hosel_allowance_mm": ("hosel", "allowance_mm"),
-        "hosel_bore_mm": ("hosel", "bore_mm"),
-        "hosel_bore_depth_mm": ("hosel", "bore_depth_mm"),
-        "hosel_length_mm": ("hosel", "length_mm"),
-        "bend_zone_mm": ("hosel", "bend_zone_mm"),
-    }
+    SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "head"}
 
     def with_(self, **settings) -> Head:
         """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`).
@@ -397,7 +370,13 @@ def _zones(drawing: Head, state: str) -> dict[str, Zone]:
 
 
 def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, Zone]:
-    """Zones of one state of a drawing; dimensions may be arrays, one number a head."""
+    """Zones of one state of a drawing; dimensions may be arrays, one number a head.
+
+    References
+    ----------
+    .. [1] Mean-to-surface rise of a bar by the torsion analogy: S. P. Timoshenko & J. N. Goodier,
+       Theory of Elasticity, art. 109 (from memory).
+    """
     face_area = face.length_mm * face.height_mm
     rim_area = rim.length_mm * rim.height_mm - face_area
     zones = [
@@ -472,7 +451,13 @@ def _links(drawing: Head, state: str) -> tuple[Link, ...]:
 def links_of(
     face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones: dict[str, Zone]
 ) -> tuple[Link, ...]:
-    """Metal between the zones of one state of a drawing; dimensions may be arrays."""
+    """Metal between the zones of one state of a drawing; dimensions may be arrays.
+
+    References
+    ----------
+    .. [1] Metal between zones as means to joint; fin equation: F. P. Incropera et al., ch. 3
+       (derived).
+    """
     # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives
     # heat to its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
     edge = 2 * (face.length_mm + face.height_mm)

@@ -13,9 +13,6 @@ from .head import ZONES
 
 __all__ = ["QUANTITIES", "Limits", "Quantity"]
 
-#: Rows of data/sources each function rests on.
-SOURCES = {"Limits": ("limit_steps",)}
-
 
 @dataclass(frozen=True)
 class Quantity:
@@ -66,6 +63,11 @@ class Limits:
     InputError
         Unknown quantity, not a pair, both ends None, low above high.
 
+    References
+    ----------
+    .. [1] Steps in which slack of different quantities is counted: about one standard deviation
+       (common practice).
+
     Examples
     --------
     >>> wanted = Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2.0, None))
@@ -108,6 +110,15 @@ class Limits:
                 )
             checked[name] = (low, high)
         object.__setattr__(self, "bounds", MappingProxyType(checked))
+
+    def saved(self) -> dict:
+        """What a file keeps."""
+        return {name: list(pair) for name, pair in self.bounds.items()}
+
+    @classmethod
+    def restored(cls, content: dict, where: str) -> Limits:
+        """Limits from what a file kept."""
+        return cls(**content)
 
     def __reduce__(self):  # mapping proxies do not pickle
         return _restored, (dict(self.bounds),)

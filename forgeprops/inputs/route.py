@@ -8,10 +8,10 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice
+from .settings import check_settings, table
 
 __all__ = [
-    "BOUNDS",
     "COOLING",
     "Cool",
     "FirstHeat",
@@ -33,59 +33,6 @@ BURNING_C = 1340.0
 COOLING = ("single", "row", "bin", "fan", "sleeve")
 
 
-#: What each number of a step may be: words, low, high, unit (our own limits: no shop is outside, slips are).
-BOUNDS: dict[str, dict[str, tuple[str, float, float, str]]] = {
-    "first_heat": {
-        "finish_c": ("finish temperature", 750.0, BURNING_C, "°C"),
-        "grain_size_astm": ("grain size", 0.0, 14.0, "ASTM number"),
-    },
-    "preheat": {
-        "temperature_c": ("preheat temperature", 20.0, BURNING_C, "°C"),
-        "soak_s": ("time in the furnace", 0.0, 36_000.0, "s"),
-        "start_c": ("temperature when loaded", -20.0, BURNING_C, "°C"),
-        "emissivity": ("emissivity", 0.05, 1.0, ""),
-    },
-    "transfer": {"duration_s": ("transfer time", 0.0, 600.0, "s")},
-    "press": {
-        "dwell_s": ("press dwell", 0.0, 60.0, "s"),
-        "die_c": ("die temperature", 0.0, 700.0, "°C"),
-        "contact_w_m2k": ("die contact", 0.0, 100_000.0, "W/(m² K)"),
-        "rest_s": ("rest in the die", 0.0, 60.0, "s"),
-        "strain": ("press strain", 0.0, 2.0, ""),
-        "scale_left": ("scale left by the press", 0.0, 1.0, ""),
-    },
-    "spray": {
-        "flux_kg_m2_s": ("spray flux", 0.0, 60.0, "kg/(m² s)"),
-        "delay_s": ("spray delay", 0.0, 600.0, "s"),
-        "duration_s": ("spray time", 0.0, 600.0, "s"),
-        "water_c": ("water temperature", 0.5, 90.0, "°C"),
-        "rim_share": ("rim overspray", 0.0, 1.0, ""),
-        "body_share": ("body overspray", 0.0, 1.0, ""),
-        "neck_share": ("neck overspray", 0.0, 1.0, ""),
-        "hosel_share": ("hosel overspray", 0.0, 1.0, ""),
-    },
-    "cool": {
-        "air_c": ("air temperature", -30.0, 60.0, "°C"),
-        "air_speed_m_s": ("air speed", 0.0, 40.0, "m/s"),
-        "view_factor": ("view factor", 0.05, 1.0, ""),
-    },
-    "later_heat": {
-        "temperature_c": ("temperature", 20.0, BURNING_C, "°C"),
-        "hold_s": ("hold", 0.0, 360_000.0, "s"),
-    },
-}
-
-
-def _numbers(obj, part, *skip):
-    for name, (label, low, high, unit) in BOUNDS[part].items():
-        if name not in skip:
-            object.__setattr__(
-                obj,
-                name,
-                check_number(getattr(obj, name), label, low, high, unit, part.replace("_", " ")),
-            )
-
-
 @dataclass(frozen=True)
 class FirstHeat:
     """The hot forging before: it leaves the structure and grain the second heat starts from.
@@ -103,7 +50,7 @@ class FirstHeat:
     grain_size_astm: float = 5.0
 
     def __post_init__(self):
-        _numbers(self, "first_heat")
+        check_settings(self, "first_heat")
 
 
 @dataclass(frozen=True)
@@ -129,7 +76,7 @@ class Preheat:
     emissivity: float = 0.8
 
     def __post_init__(self):
-        _numbers(self, "preheat")
+        check_settings(self, "preheat")
 
 
 @dataclass(frozen=True)
@@ -139,7 +86,7 @@ class Transfer:
     duration_s: float = 4.0
 
     def __post_init__(self):
-        _numbers(self, "transfer")
+        check_settings(self, "transfer")
 
 
 @dataclass(frozen=True)
@@ -172,7 +119,7 @@ class Press:
     scale_left: float = 0.3
 
     def __post_init__(self):
-        _numbers(self, "press")
+        check_settings(self, "press")
 
 
 @dataclass(frozen=True)
@@ -207,7 +154,7 @@ class Spray:
     back_on_die: bool = False
 
     def __post_init__(self):
-        _numbers(self, "spray")
+        check_settings(self, "spray")
         if not isinstance(self.back_on_die, bool):
             raise InputError(
                 f"back_on_die is {self.back_on_die!r}; allowed is True or False (spray)."
@@ -240,7 +187,7 @@ class Cool:
         object.__setattr__(
             self, "surroundings", check_choice(self.surroundings, "surroundings", COOLING, "cool")
         )
-        _numbers(self, "cool", *(("view_factor",) if self.view_factor is None else ()))
+        check_settings(self, "cool", skip=("view_factor",) if self.view_factor is None else ())
 
 
 @dataclass(frozen=True)
@@ -262,7 +209,7 @@ class LaterHeat:
     zones: tuple[str, ...] = ()
 
     def __post_init__(self):
-        _numbers(self, "later_heat")
+        check_settings(self, "later_heat")
         for zone in self.zones:
             check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
         object.__setattr__(self, "zones", tuple(self.zones))
@@ -312,51 +259,8 @@ class Route:
                 raise InputError(f"later holds {heat!r}; allowed are LaterHeat(...) (route).")
         object.__setattr__(self, "later", later)
 
-    #: Short names of the settings people turn, for `with_`, studies, fits and the command line.
-    SETTINGS = {
-        "preheat_c": ("preheat", "temperature_c"),
-        "soak_s": ("preheat", "soak_s"),
-        "transfer_s": ("transfer", "duration_s"),
-        "dwell_s": ("press", "dwell_s"),
-        "die_c": ("press", "die_c"),
-        "rest_s": ("press", "rest_s"),
-        "strain": ("press", "strain"),
-        "contact": ("press", "contact_w_m2k"),
-        "scale_left": ("press", "scale_left"),
-        "flux": ("spray", "flux_kg_m2_s"),
-        "delay_s": ("spray", "delay_s"),
-        "spray_s": ("spray", "duration_s"),
-        "water_c": ("spray", "water_c"),
-        "rim_share": ("spray", "rim_share"),
-        "body_share": ("spray", "body_share"),
-        "neck_share": ("spray", "neck_share"),
-        "hosel_share": ("spray", "hosel_share"),
-        "back_on_die": ("spray", "back_on_die"),
-        "surroundings": ("cool", "surroundings"),
-        "air_c": ("cool", "air_c"),
-        "air_speed_m_s": ("cool", "air_speed_m_s"),
-        "view_factor": ("cool", "view_factor"),
-        "finish_c": ("first_heat", "finish_c"),
-        "first_grain_astm": ("first_heat", "grain_size_astm"),
-        "furnace_emissivity": ("preheat", "emissivity"),
-        "start_c": ("preheat", "start_c"),
-    }
-
-    @classmethod
-    def bounds(cls, name: str) -> tuple[str, float, float, str]:
-        """What a numeric setting may be, by its short name: words, low, high, unit.
-
-        Examples
-        --------
-        >>> Route.bounds("flux")
-        ('spray flux', 0.0, 60.0, 'kg/(m² s)')
-        """
-        part, attribute = cls.SETTINGS[check_choice(name, "setting", cls.SETTINGS, "route")]
-        if attribute not in BOUNDS[part]:
-            raise InputError(
-                f"setting {name} is not a number; allowed are settings with a number (route)."
-            )
-        return BOUNDS[part][attribute]
+    #: Short name of every setting: the step and the field that hold it.
+    SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}
 
     def with_(self, **settings) -> Route:
         """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`).

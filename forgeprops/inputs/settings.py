@@ -1,59 +1,142 @@
-"""Turning one case: any number of its steel, head, route or shop by name, one value a case."""
+"""Every setting of a case, described once in data/constants/settings.csv: words, unit, bounds, slider, search, spread."""
 
 from __future__ import annotations
 
-import dataclasses
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
-import numpy as np
+from ..base.errors import check_choice, check_number
+from ..base.tables import read_rows
 
-from ..base.errors import InputError, check_choice, check_number
-from .case_columns import Columns, spread
-from .drawing import DIMENSION_LIMITS, Face, Hosel, Neck, Rim
-from .head import Head
-from .route import BOUNDS as ROUTE_BOUNDS
-from .route import Route
-from .shop import BOUNDS as SHOP_BOUNDS
-from .shop import Shop
-from .steel import ELEMENTS, Steel
+__all__ = ["Setting", "Spread", "check_settings", "numbers_of", "setting", "settings", "table"]
 
-__all__ = ["Setting", "changed", "setting", "settings", "value_of", "varied"]
+#: Groups whose numbers a study may vary, in the order they are listed.
+VARIED = ("route", "head", "steel", "shop")
 
-_KINDS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
+
+@dataclass(frozen=True)
+class Spread:
+    """How a number varies about its middle.
+
+    Attributes
+    ----------
+    kind : {"normal", "relative", "lognormal", "uniform"}
+    value : float
+        Standard deviation; as a share of the middle; of the natural logarithm; half of the whole range.
+    """
+
+    kind: str
+    value: float
+
+    def __post_init__(self):
+        check_choice(self.kind, "kind of spread", ("normal", "relative", "lognormal", "uniform"))
+        object.__setattr__(self, "value", check_number(self.value, f"{self.kind} spread", 0.0, 1e6))
+
+    def sd(self, middle: float) -> float:
+        """Standard deviation about a middle, before anything is cut off.
+
+        Examples
+        --------
+        >>> Spread("relative", 0.05).sd(12.0), round(Spread("uniform", 3.0).sd(0.0), 3)
+        (0.6, 1.732)
+        """
+        if self.kind == "relative":
+            return abs(middle) * self.value
+        if self.kind == "lognormal":
+            import numpy as np
+
+            return abs(middle) * float(np.sqrt(np.expm1(self.value**2) * np.exp(self.value**2)))
+        return self.value / 3.0**0.5 if self.kind == "uniform" else self.value
 
 
 @dataclass(frozen=True)
 class Setting:
-    """A number of a case.
+    """One number, choice or flag of a case.
 
     Attributes
     ----------
     name : str
-        Short name of a setting of the route (`Route.SETTINGS`) or a dimension (`Head.SETTINGS`); an element
-        symbol; a number of the shop with ``shop_`` before it.
-    group : {"route", "head", "steel", "shop"}
+        Short name, the same in Python, on the command line, in tables and files.
+    group : {"route", "head", "steel", "shop", "later", "block", "bench"}
+    part, field : str
+        Where the case keeps it: ``route.spray.duration_s``.
     label, unit : str
+        As a person says it.
     low, high : float
-        What it may be.
+        What is accepted; nan for a choice or a flag.
+    slider : (low, high, step) or None
+        Everyday range of a page.
+    search : (low, high) or None
+        Range of a search, a map or a comparison that names none.
+    spread : Spread or None
+        How much it varies about what is written down.
+    source : str
+        Where the spread comes from.
     """
 
     name: str
     group: str
+    part: str
+    field: str
     label: str
+    unit: str
     low: float
     high: float
-    unit: str
+    slider: tuple[float, float, float] | None = None
+    search: tuple[float, float] | None = None
+    spread: Spread | None = None
+    source: str = ""
+
+    @property
+    def is_number(self) -> bool:
+        return self.low == self.low
+
+    @property
+    def digits(self) -> int:
+        """Decimals that a slider's step or the spread needs, for people."""
+        step = (
+            self.slider[2] if self.slider else 10.0 ** -(self.unit in ("mm", "s") or not self.unit)
+        )
+        return next(n for n in range(4) if n == 3 or abs(step * 10**n - round(step * 10**n)) < 1e-9)
+
+    def check(self, value, where: str = "") -> float:
+        """The value as a float if it is a number within the bounds; otherwise an InputError."""
+        return check_number(value, self.label, self.low, self.high, self.unit, where)
+
+    def tolerance(self, value: float) -> float:
+        """Two standard deviations of a shop's spread about `value`; 0 where none is known."""
+        return 0.0 if self.spread is None else 2.0 * self.spread.sd(value)
 
 
-def settings() -> tuple[str, ...]:
-    """Names of all numbers that can be turned."""
-    route = (
-        name
-        for name, (part, attribute) in Route.SETTINGS.items()
-        if attribute in ROUTE_BOUNDS[part]
-    )
-    return (*route, *Head.SETTINGS, *ELEMENTS, *(f"shop_{name}" for name in SHOP_BOUNDS))
+def _pair(row, *names):
+    return tuple(float(row[n]) for n in names) if row[names[0]] else None
+
+
+@functools.cache
+def table() -> Mapping[str, Setting]:
+    """All settings by name, in the order of the table."""
+    found = {}
+    for row in read_rows("constants/settings.csv"):
+        low, high = _pair(row, "low", "high") or (float("nan"),) * 2
+        found[row["name"]] = Setting(
+            *(row[n] for n in ("name", "group", "part", "field", "label", "unit")),
+            low,
+            high,
+            _pair(row, "slider_low", "slider_high", "step"),
+            _pair(row, "search_low", "search_high"),
+            Spread(row["spread"], float(row["spread_value"])) if row["spread"] else None,
+            row["source"],
+        )
+    return MappingProxyType(found)
+
+
+def settings(group: str = "") -> tuple[str, ...]:
+    """Names of the numbers that can be varied; of one group, everything in it."""
+    if group:
+        return tuple(s.name for s in table().values() if s.group == group)
+    return tuple(s.name for g in VARIED for s in map(table().get, settings(g)) if s.is_number)
 
 
 def setting(name: str) -> Setting:
@@ -67,108 +150,31 @@ def setting(name: str) -> Setting:
     Examples
     --------
     >>> setting("flux").label, setting("Cr").unit, setting("face_thickness_mm").group
-    ('spray flux', 'wt%', 'head')
+    ('spray rate', 'wt%', 'head')
     """
-    name = check_choice(name, "setting to turn", settings())
-    if name in Head.SETTINGS:
-        part, field = Head.SETTINGS[name]
-        low, high = DIMENSION_LIMITS[_KINDS[part]][field]
-        return Setting(
-            name, "head", name.removesuffix("_mm").replace("_", " "), float(low), float(high), "mm"
-        )
-    if name in ELEMENTS:
-        return Setting(
-            name, "steel", f"{name} content", 0.01 if name == "C" else 0.0, ELEMENTS[name], "wt%"
-        )
-    if name.startswith("shop_"):
-        low, high, unit = SHOP_BOUNDS[name.removeprefix("shop_")]
-        return Setting(name, "shop", f"shop {name.removeprefix('shop_')}", low, high, unit)
-    label, low, high, unit = Route.bounds(name)
-    return Setting(name, "route", label, low, high, unit)
+    return table()[check_choice(name, "setting to vary", settings())]
 
 
-def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> float:
-    """What a number of a case is now.
+@functools.cache
+def numbers_of(part: str) -> Mapping[str, Setting]:
+    """Numbers of one part of a case (``"spray"``, ``"hosel"``, ``"shop"``) by their field there."""
+    return {s.field: s for s in table().values() if s.part == part and s.is_number}
+
+
+def check_settings(obj, part: str, where: str = "", skip: tuple[str, ...] = ()) -> None:
+    """Check the numbers of a frozen part of a case and store them as floats.
 
     Raises
     ------
     InputError
-        A spray setting on a route without spray.
+        Naming the number, its bounds and the part.
     """
-    what = setting(name)
-    if what.group == "route":
-        value = route.setting(name)
-        if value is None:
-            raise InputError(
-                f"{name} cannot be turned; this route has no spray, or takes the value of its surroundings."
-            )
-        return float(value)
-    if what.group == "head":
-        part, field = Head.SETTINGS[name]
-        return float(getattr(getattr(head, part), field))
-    return float(
-        steel.get(name) if what.group == "steel" else getattr(shop, name.removeprefix("shop_"))
-    )
+    for field, what in numbers_of(part).items():
+        if field not in skip:
+            value = what.check(getattr(obj, field), where or part.replace("_", " "))
+            object.__setattr__(obj, field, value)
 
 
-def changed(
-    steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, float]
-) -> tuple[Steel, Head, Route, Shop]:
-    """The case with some numbers changed, checked as any other.
-
-    Raises
-    ------
-    InputError
-        A number out of bounds, or a head that cannot be built.
-    """
-    groups: dict[str, dict[str, float]] = {}
-    for name, value in values.items():
-        groups.setdefault(setting(name).group, {})[name] = float(value)
-    if "steel" in groups:
-        steel = dataclasses.replace(steel, composition={**steel.composition, **groups["steel"]})
-    if "head" in groups:
-        head = head.with_(**groups["head"])
-    if "route" in groups:
-        route = route.with_(**groups["route"])
-    if "shop" in groups:
-        shop = dataclasses.replace(
-            shop, **{n.removeprefix("shop_"): v for n, v in groups["shop"].items()}
-        )
-    return steel, head, route, shop
-
-
-def varied(
-    steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, np.ndarray]
-) -> Columns:
-    """As many cases as the arrays are long, checked at the ends of every array.
-
-    Parameters
-    ----------
-    values : mapping of str to array, shape (n,)
-
-    Raises
-    ------
-    InputError
-        Numbers out of bounds or not finite, or a head that cannot be built at an end.
-    """
-    groups: dict[str, dict[str, np.ndarray]] = {"route": {}, "head": {}, "steel": {}, "shop": {}}
-    n = 1
-    for name, array in values.items():
-        what, array = setting(name), np.asarray(array, float)
-        n = len(array)
-        for end in (array.min(), array.max()):
-            check_number(float(end), what.label, what.low, what.high, what.unit, "study")
-            if what.group in ("head", "route"):
-                changed(steel, head, route, shop, {name: float(end)})
-        groups[what.group][name.removeprefix("shop_") if what.group == "shop" else name] = array
-    return spread(
-        steel,
-        head,
-        route,
-        shop,
-        n,
-        composition=groups["steel"],
-        dimensions=groups["head"],
-        settings=groups["route"],
-        shops=groups["shop"],
-    )
+def value_text(what: Setting, value: float) -> str:
+    """A value with its unit, as many decimals as the setting needs."""
+    return f"{value:.{what.digits}f} {what.unit}".rstrip()

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..base.errors import InputError, check_choice, check_number
-from ..io.saved import read_json, write_json
+from ..base.errors import InputError, check_choice, check_name, check_number, check_whole
+from ..io.saved import load_object, plain, save_object
+from .settings import check_settings, numbers_of
 
-__all__ = ["BOUNDS", "Shop", "load_shop", "shop_or_file"]
+__all__ = ["NUMBERS", "Shop", "load_shop", "shop_or_file"]
 
-#: Bounds of each number: low, high, unit.  Our own: wide enough for any shop, narrow enough for slips.
-BOUNDS = {
-    "spray": (0.1, 10.0, ""),
-    "emissivity": (0.05, 1.0, ""),
-    "air": (0.1, 10.0, ""),
-    "die": (0.0, 10.0, ""),
-    "delay_s": (-5.0, 60.0, "s"),
-}
+#: The five numbers, by field.
+NUMBERS = tuple(numbers_of("shop"))
 
 _KIND, _VERSION = "shop", 1
 
@@ -86,11 +82,10 @@ class Shop:
         def put(field, value):
             object.__setattr__(self, field, value)
 
-        for field, (low, high, unit) in BOUNDS.items():
-            put(field, check_number(getattr(self, field), f"shop {field}", low, high, unit))
+        check_settings(self, "shop")
         put("fitted", _texts(self.fitted, "shop fitted"))
         for field in self.fitted:
-            check_choice(field, "fitted number", BOUNDS, "shop")
+            check_choice(field, "fitted number", NUMBERS, "shop")
         put(
             "standard_errors",
             tuple(
@@ -110,26 +105,39 @@ class Shop:
         )
         _check_uncertainty(self.fitted, self.standard_errors, self.correlations)
         put("data_files", _texts(self.data_files, "shop data_files"))
-        put(
-            "n_readings",
-            int(check_number(self.n_readings, "number of readings", 0, 10**9, "", "shop")),
-        )
-        _texts((self.name,), "shop name")
+        put("n_readings", check_whole(self.n_readings, "number of readings", 0, 10**9, "shop"))
+        check_name(self.name, "shop name")
         _texts((self.measured_on,), "shop measured_on")
-        if not self.name.strip():
-            raise InputError("shop name is empty; allowed is a text that is not empty.")
         if self.measured_on:
             try:
-                datetime.date.fromisoformat(self.measured_on)
+                datetime.datetime.strptime(self.measured_on, "%Y-%m-%d")  # no week dates
             except ValueError:
                 raise InputError(
                     f"shop measured_on is {self.measured_on!r}; "
                     "allowed is a day such as 2025-03-01."
                 ) from None
 
+    def saved(self) -> dict:
+        """Content of a shop file."""
+        fields = {f.name: plain(getattr(self, f.name)) for f in dataclasses.fields(self)}
+        return {"values": {n: fields.pop(n) for n in NUMBERS}, **fields}
+
+    @classmethod
+    def restored(cls, content: dict, where: str) -> Shop:
+        """The shop of a file's content; every field must be there."""
+        fields = {f.name for f in dataclasses.fields(cls)} - set(NUMBERS)
+        _check_names(set(content), fields | {"values"}, where)
+        values = content["values"]
+        if not isinstance(values, dict):
+            raise InputError(
+                f"values is {type(values).__name__}; allowed is one number per name ({where})."
+            )
+        _check_names(set(values), set(NUMBERS), f"values of the {where}")
+        return cls(**values, **{name: content[name] for name in fields})
+
     def standard_error(self, field: str) -> float:
         """Standard error of one of the five numbers; 0 for one that was not fitted."""
-        check_choice(field, "shop number", BOUNDS)
+        check_choice(field, "shop number", NUMBERS)
         return self.standard_errors[self.fitted.index(field)] if field in self.fitted else 0.0
 
     def covariance(self):
@@ -163,22 +171,7 @@ class Shop:
         ...     load_shop(folder + "/bay2.shop.json").spray
         1.2
         """
-        write_json(
-            path,
-            _KIND,
-            _VERSION,
-            {
-                "name": self.name,
-                "measured_on": self.measured_on,
-                "values": {field: getattr(self, field) for field in BOUNDS},
-                "fitted": list(self.fitted),
-                "standard_errors": list(self.standard_errors),
-                "correlations": [list(row) for row in self.correlations],
-                "data_files": list(self.data_files),
-                "n_readings": self.n_readings,
-            },
-            overwrite,
-        )
+        save_object(path, _KIND, _VERSION, self, overwrite)
 
 
 def load_shop(source, filename: str | None = None) -> Shop:
@@ -196,25 +189,7 @@ def load_shop(source, filename: str | None = None) -> Shop:
     InputError
         Not a shop file, an unknown version, a field missing, unknown or out of bounds.
     """
-    content = read_json(source, _KIND, (_VERSION,), filename)
-    fields = {
-        "name",
-        "measured_on",
-        "values",
-        "fitted",
-        "standard_errors",
-        "correlations",
-        "data_files",
-        "n_readings",
-    }
-    _check_names(set(content) - {"version"}, fields, "shop file")
-    values = content["values"]
-    if not isinstance(values, dict):
-        raise InputError(
-            f"values is {type(values).__name__}; allowed is one number per name (shop file)."
-        )
-    _check_names(set(values), set(BOUNDS), "values of the shop file")
-    return Shop(**values, **{field: content[field] for field in fields - {"values"}})
+    return load_object(source, _KIND, (_VERSION,), Shop, filename)
 
 
 def shop_or_file(given):

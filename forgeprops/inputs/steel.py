@@ -6,42 +6,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from ..base.errors import InputError, check_choice, check_flag, check_kind, check_number, shown
+from ..base.errors import (
+    InputError,
+    check_choice,
+    check_flag,
+    check_kind,
+    check_name,
+    check_number,
+    shown,
+)
+from .settings import table
 
 __all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel", "check_steel"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"DEFAULT_RESIDUALS": ("default_residuals",)}
 
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
 #: misplaced decimal point.  Our own limits.
-ELEMENTS: dict[str, float] = {
-    "C": 1.2,
-    "Si": 3.0,
-    "Mn": 4.0,
-    "P": 0.2,
-    "S": 0.4,
-    "Cr": 5.0,
-    "Mo": 2.0,
-    "Ni": 6.0,
-    "Cu": 1.5,
-    "V": 0.6,
-    "Al": 1.5,
-    "Ti": 0.4,
-    "Nb": 0.3,
-    "N": 0.1,
-    "B": 0.02,
-    "W": 3.0,
-    "Co": 5.0,
-    "Zr": 0.3,
-    "As": 0.1,
-    "Sn": 0.2,
-    "Pb": 0.4,
-    "Ca": 0.02,
-    "Sb": 0.1,
-    "O": 0.05,
-    "H": 0.001,
-}
+ELEMENTS: dict[str, float] = {s.name: s.high for s in table().values() if s.group == "steel"}
 
 #: Fills an element that the composition does not name (an absent element is unknown, 0.0 is zero), wt%.
 #: Common practice for scrap-based bar steel, no source; they lie inside the maxima that EN 10083 and
@@ -104,9 +85,7 @@ class Steel:
     _values: Mapping[str, float] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self):
-        if not check_kind(self.name, str, "steel name").strip():
-            raise InputError(f"steel name is {self.name!r}; allowed is a text that is not empty.")
-        where = f"steel {self.name[:60]!r}"
+        where = f"steel {check_name(self.name, 'steel name')[:60]!r}"
         if not isinstance(self.composition, Mapping):
             raise InputError(
                 f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
@@ -174,7 +153,7 @@ def check_steel(steel, name: str = "steel"):
     >>> check_steel("4130")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
+    forgeprops.base.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
     """
     if not callable(getattr(steel, "get", None)):
         raise InputError(f'{name} is {shown(steel)}; allowed is a Steel, such as grade("4130").')

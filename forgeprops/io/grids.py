@@ -13,17 +13,29 @@ import warnings
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import islice
+from xml.parsers import expat
 
 from ..base.errors import InputError, check_choice, check_kind
 from .cells import clean_text, shortened
-from .reading import READ_LIMIT_BYTES, Source, decode_text, read_source
+from .reading import Source, decode_text, read_source
 
-__all__ = ["Grid", "Problem", "check_xlsx_size", "column_letter", "decimal_mark", "read_grids"]
+__all__ = ["Grid", "Problem", "column_letter", "decimal_mark", "read_grids"]
 
-#: Largest sum of an XLSX file's parts once unpacked, bytes, and largest number of cells.  Our own limits:
-#: against files that unpack to gigabytes.
-UNPACKED_LIMIT_BYTES = 60 * 2**20
+#: Largest sum of an XLSX file's parts once unpacked, bytes, and largest ratio of a part over 1 MB to its packed
+#: size; largest number of cells of a text file.  Our own limits: a workbook of ours takes at most 25 times its
+#: packed size, and 2 million cells some 0.5 GB.
+UNPACKED_LIMIT_BYTES, RATIO_LIMIT = 60 * 2**20, 200
 CELL_LIMIT = 2_000_000
+#: Most of each element in a workbook's XML; those with a reference count by its cells, because opening the
+#: workbook makes an object of each.
+_COUNT_LIMITS = {
+    "c": (500_000, "cells"),
+    "row": (200_000, "rows"),
+    "mergeCell": (20_000, "merged cells"),
+    "hyperlink": (20_000, "cells with a link"),
+    "f": (500_000, "formulas"),
+}
 
 
 @dataclass(frozen=True)
@@ -138,18 +150,20 @@ def read_grids(
     filename: str | None = None,
     sheet: str | None = None,
     score: Callable[[list[list]], float] | None = None,
-    limit_bytes: int = READ_LIMIT_BYTES,
+    most_cells: int = CELL_LIMIT,
 ) -> list[Grid]:
     """Read a CSV or XLSX file as grids, one per visible sheet.
 
     Parameters
     ----------
-    source, filename, limit_bytes
-        As in `files.read_source`.
+    source, filename
+        As in `reading.read_source`.
     sheet : str, optional
         Read this sheet only (it may be hidden).
     score : callable, optional
         Tells how much a list of rows looks like what the caller wants; picks the delimiter of a CSV file.
+    most_cells : int
+        A text file with more cells is refused before it is split.
 
     Returns
     -------
@@ -163,7 +177,7 @@ def read_grids(
     """
     if sheet is not None:
         check_kind(sheet, str, "sheet")
-    file = read_source(source, filename, limit_bytes)
+    file = read_source(source, filename)
     data = file.data
     if data.startswith(b"PK"):
         return _xlsx_grids(file, sheet)
@@ -186,10 +200,10 @@ def read_grids(
             f"{file.name} has no sheets, but sheet {sheet!r} was asked for; "
             "leave sheet out for CSV."
         )
-    return [_csv_grid(file, score)]
+    return [_csv_grid(file, score, most_cells)]
 
 
-def _csv_grid(file: Source, score) -> Grid:
+def _csv_grid(file: Source, score, most_cells: int) -> Grid:
     text, encoding = decode_text(file.data)
     if re.match(r"\s*<(?:!doctype|html|\?xml|table)", text[:200], re.IGNORECASE):
         raise InputError(
@@ -212,32 +226,33 @@ def _csv_grid(file: Source, score) -> Grid:
         )
         text = text.replace("\0", "")
     first = re.match(r"\s*sep=(.)\r?\n", text)
-    best = None
-    for delimiter in (first[1],) if first else (";", "\t", ",", "|"):
-        rows, numbers, remarks = _csv_rows(text, delimiter, file.name)
-        worth = (score(rows) if score else 0.0, _evenness(rows))
-        if best is None or worth > best[0]:
-            best = (worth, rows, numbers, remarks)
-    _, rows, numbers, remarks = best
+    delimiters = (first[1],) if first else (";", "\t", ",", "|")
+    samples = {d: _csv_rows(text, d, file.name, 400)[0] for d in delimiters}
+    delimiter = max(
+        delimiters, key=lambda d: (score(samples[d]) if score else 0.0, _evenness(samples[d]))
+    )
+    if text.count(delimiter) + max(text.count("\n"), text.count("\r")) > most_cells:
+        raise InputError(f"{file.name} has more than {most_cells} cells; split it.")
+    rows, numbers, remarks = _csv_rows(text, delimiter, file.name)
     if first:
         rows, numbers = rows[1:], numbers[1:]
-    if sum(map(len, rows)) > CELL_LIMIT:
-        raise InputError(f"{file.name} has more than {CELL_LIMIT} cells; split it.")
     return Grid(file.name, rows, numbers, problems=problems + remarks, csv=True)
 
 
-def _csv_rows(text: str, delimiter: str, name: str) -> tuple[list[list], list[int], list[Problem]]:
+def _csv_rows(
+    text: str, delimiter: str, name: str, most: int | None = None
+) -> tuple[list[list], list[int], list[Problem]]:
     """Rows of cleaned text; strict about quotes, and line by line without quotes where they do not close."""
     remarks: list[Problem] = []
     rows, numbers, before = [], [], 0
     try:
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-        for row in reader:
+        for row in islice(reader, most):
             rows.append(row)
             numbers.append(before + 1)
             before = reader.line_num
     except csv.Error:
-        rows = [line.split(delimiter) for line in re.split(r"\r\n|\n|\r", text)]
+        rows = [line.split(delimiter) for line in islice(io.StringIO(text, newline=None), most)]
         numbers = list(range(1, len(rows) + 1))
         odd = (
             n for n, row in zip(numbers, rows, strict=True) if sum(c.count('"') for c in row) % 2
@@ -267,33 +282,47 @@ def _evenness(rows: list[list]) -> float:
     return 0.0 if usual < 2 else lengths.count(usual) / len(lengths) + 0.001 * min(usual, 100)
 
 
-def check_xlsx_size(file: Source, limit_bytes: int = UNPACKED_LIMIT_BYTES) -> None:
-    """Refuse a workbook that would unpack to more than `limit_bytes`, or whose XML declares entities."""
+def _check_workbook(file: Source) -> bool:
+    """Refuse a workbook that would take the machine when opened; True if it holds formulas.
+
+    All is read from the XML of its parts, before anything makes an object of a cell.
+    """
+    count = dict.fromkeys(_COUNT_LIMITS, 0)
+
+    def refuse(what: str):
+        raise InputError(f"{file.name} {what}; split it, or save the sheet alone as .csv.")
+
+    def doctype(*_):
+        raise InputError(
+            f"{file.name} declares a document type, which no .xlsx needs; it is not read."
+        )
+
+    def element(tag: str, attributes: dict[str, str]) -> None:
+        kind = tag.rpartition(":")[2]
+        if kind in count:
+            limit, what = _COUNT_LIMITS[kind]
+            count[kind] += _area(attributes.get("ref", "A1"))
+            if count[kind] > limit:
+                refuse(f"has more than {limit} {what}")
+
     try:
         with zipfile.ZipFile(io.BytesIO(file.data)) as archive:
             parts = archive.infolist()
-            if len(parts) > 2000 or sum(p.file_size for p in parts) > limit_bytes:
+            size = sum(p.file_size for p in parts)
+            if len(parts) > 2000 or size > UNPACKED_LIMIT_BYTES:
+                refuse(f"unpacks to more than {UNPACKED_LIMIT_BYTES / 2**20:.3g} MB or 2000 parts")
+            if any(p.file_size > max(2**20, RATIO_LIMIT * p.compress_size) for p in parts):
+                refuse(f"unpacks to more than {RATIO_LIMIT} times its size")
+            names = {p.filename.lower() for p in parts}
+            if "[content_types].xml" not in names or not any(n.startswith("xl/") for n in names):
                 raise InputError(
-                    f"{file.name} unpacks to more than {limit_bytes / 2**20:.3g} MB; split it, "
-                    "or save the sheet alone as .csv."
-                )
-            names = {p.filename for p in parts}
-            if "[Content_Types].xml" not in names or not any(
-                n.lower().startswith("xl/") for n in names
-            ):
-                raise InputError(
-                    f"{file.name} is a packed file but not an .xlsx workbook; "
-                    "allowed is .csv or .xlsx."
+                    f"{file.name} is a packed file but not an .xlsx workbook; allowed is .csv or .xlsx."
                 )
             for part in parts:
-                if part.filename.lower().endswith((".xml", ".rels", ".vml")):
-                    content = archive.read(part)
-                    codes = ("ascii", "utf-16-le", "utf-16-be")
-                    if any("<!DOCTYPE".encode(code) in content for code in codes):
-                        raise InputError(
-                            f"{file.name} declares a document type, which no .xlsx needs; "
-                            "it is not read."
-                        )
+                if part.filename.lower().endswith((".xml", ".rels")):
+                    parser = expat.ParserCreate()
+                    parser.StartDoctypeDeclHandler, parser.StartElementHandler = doctype, element
+                    parser.Parse(archive.read(part), True)
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (zip and its decompressors raise a dozen kinds)
@@ -301,19 +330,35 @@ def check_xlsx_size(file: Source, limit_bytes: int = UNPACKED_LIMIT_BYTES) -> No
             f"{file.name} is a damaged or protected workbook: {shortened(error)}; "
             "allowed is a whole one without a password."
         ) from None
+    return count["f"] > 0
+
+
+def _area(ref: str) -> float:
+    """Number of cells of a reference such as "B2:D9"; infinite if it is none that can be read."""
+    match = re.fullmatch(r"([A-Z]{1,3})(\d{1,7})(?::([A-Z]{1,3})(\d{1,7}))?", ref.replace("$", ""))
+    if match is None:
+        return float("inf")
+    left, top, right, bottom = match.groups(default="")
+    wide = abs(_column_number(right or left) - _column_number(left)) + 1
+    return wide * (abs(int(bottom or top) - int(top)) + 1)
+
+
+def _column_number(letters: str) -> int:
+    number = 0
+    for letter in letters:
+        number = 26 * number + ord(letter) - 64
+    return number
 
 
 def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
-    check_xlsx_size(file)
+    has_formulas = _check_workbook(file)
     try:
         import openpyxl
 
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(io.BytesIO(file.data), data_only=True)
-            formulas = (
-                openpyxl.load_workbook(io.BytesIO(file.data)) if _has_formulas(file) else None
-            )
+            formulas = openpyxl.load_workbook(io.BytesIO(file.data)) if has_formulas else None
         sheets = {ws.title: ws for ws in book.worksheets}
         if sheet is not None:
             wanted = [sheets[check_choice(sheet, "sheet", sheets, file.name)]]
@@ -350,15 +395,6 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
     return grids
 
 
-def _has_formulas(file: Source) -> bool:
-    with zipfile.ZipFile(io.BytesIO(file.data)) as archive:
-        return any(
-            re.search(rb"<(?:\w+:)?f[ >/]", archive.read(p))
-            for p in archive.infolist()
-            if p.filename.lower().startswith("xl/worksheets/")
-        )
-
-
 def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
     where = f"{file.name} [{ws.title}]" if named else file.name
     problems: list[Problem] = []
@@ -369,8 +405,6 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
         for place, cell in ws._cells.items()
         if cell.value is not None or formulas is not None
     }
-    if len(cells) > CELL_LIMIT:
-        raise InputError(f"{where} has more than {CELL_LIMIT} cells; split it.")
     values, percent = {}, set()
     for (r, c), cell in cells.items():
         value = cell.value
@@ -392,7 +426,7 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
     spans = set()
     for merged in ws.merged_cells.ranges:
         top = values.get((merged.min_row, merged.min_col))
-        if top is None or merged.size["rows"] * merged.size["columns"] > 10_000:
+        if top is None:
             continue
         for r in range(merged.min_row, merged.max_row + 1):
             for c in range(merged.min_col, merged.max_col + 1):

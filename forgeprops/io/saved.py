@@ -1,33 +1,39 @@
-"""Files of our own: JSON and tables that say what they are and in which version, checked on return."""
+"""Files of our own: JSON that says what it is and in which version; text cells safe for spreadsheets."""
 
 from __future__ import annotations
 
+import dataclasses
 import json
-import os
+import re
+import types
+import typing
+from collections import abc
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 
-from ..base.errors import InputError
-from .grids import check_xlsx_size
-from .reading import decode_text, one_line, read_source
-from .writing import write_bytes, writing
+from ..base.errors import InputError, check_choice, shown
+from .reading import decode_text, read_source
+from .writing import write_bytes
 
 __all__ = [
+    "load_object",
+    "plain",
     "plain_cell",
     "read_json",
-    "read_table",
+    "restored",
     "safe_cell",
-    "table_note",
+    "save_object",
     "write_json",
-    "write_table",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"safe_cell": ("formula_starts",)}
 
 #: First characters that make a spreadsheet program take a cell for a formula (OWASP ASVS 5.0 requirement
 #: 1.2.10, read at asvs.emil.hemdal.se/1.2.10, and CWE-1236), with the full-width forms of the first four.
 FORMULA_STARTS = "=+-@\t\r\n\0＝＋－＠"
+
+#: Deepest nesting of a JSON file that is read (ours have three levels), and what opens or closes a level;
+#: a text in quotation marks is one match.
+DEPTH_LIMIT = 20
+_NESTING = re.compile(r'[\[\]{}]|"[^"\\]*(?:\\.[^"\\]*)*"?', re.DOTALL)
 
 
 def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool = False) -> None:
@@ -72,19 +78,26 @@ def read_json(
     file = read_source(source, filename, limit_bytes)
 
     def once(pairs):
-        names = [name for name, _ in pairs]
-        for name in names:
-            if names.count(name) > 1:
-                raise InputError(f"{file.name}: {name!r} is given twice; allowed is once.")
-        return dict(pairs)
+        made: dict = {}
+        for name, value in pairs:
+            if name in made:
+                raise InputError(f"{file.name}: {shown(name)} is given twice; allowed is once.")
+            made[name] = value
+        return made
 
     def no_constant(word):
         raise InputError(f"{file.name} contains {word}; allowed are finite numbers.")
 
+    text, depth = decode_text(file.data)[0], 0
+    for mark in _NESTING.finditer(text):
+        depth += {"[": 1, "{": 1, "]": -1, "}": -1}.get(mark[0], 0)
+        if depth > DEPTH_LIMIT:
+            raise InputError(
+                f"{file.name} is nested more than {DEPTH_LIMIT} deep; allowed is a {kind} file saved "
+                "by forgeprops."
+            )
     try:
-        content = json.loads(
-            decode_text(file.data)[0], object_pairs_hook=once, parse_constant=no_constant
-        )
+        content = json.loads(text, object_pairs_hook=once, parse_constant=no_constant)
     except InputError:
         raise
     except json.JSONDecodeError as error:
@@ -92,7 +105,7 @@ def read_json(
             f"{file.name}, line {error.lineno} is not JSON: {error.msg}; "
             f"allowed is a {kind} file saved by forgeprops."
         ) from None
-    except (RecursionError, ValueError) as error:  # ValueError: thousands of digits
+    except ValueError as error:  # thousands of digits
         raise InputError(f"{file.name} is not a {kind} file: {str(error)[:80]}.") from None
     found = content.pop("format", None) if isinstance(content, dict) else None
     if found != f"forgeprops {kind}":
@@ -100,6 +113,83 @@ def read_json(
         raise InputError(f'{file.name} {said}; allowed is "format": "forgeprops {kind}".')
     _check_version(content.get("version"), versions, kind, file.name)
     return content
+
+
+def plain(value):
+    """A value of frozen dataclasses, mappings and sequences as what JSON holds.
+
+    Private fields are left out; a class may say itself what is saved by ``saved()`` and make itself from that by
+    ``restored(content, where)``.
+    """
+    if hasattr(value, "saved"):
+        return value.saved()
+    if dataclasses.is_dataclass(value):
+        names = [f.name for f in dataclasses.fields(value) if f.name[0] != "_"]
+        return {name: plain(getattr(value, name)) for name in names}
+    if isinstance(value, Mapping):
+        return {name: plain(v) for name, v in value.items()}
+    return [plain(v) for v in value] if isinstance(value, (list, tuple)) else value
+
+
+def restored(kind, value, where: str):
+    """Undo `plain`: an object of `kind` (a dataclass or a type hint), each of its own checks made on the way.
+
+    Raises
+    ------
+    InputError
+        A field that is unknown or missing, a list or a table where another thing stands, or what the class refuses.
+    """
+    origin, inner = typing.get_origin(kind), typing.get_args(kind)
+    if origin in (typing.Union, types.UnionType):
+        if value is None and type(None) in inner:
+            return None
+        inner = [k for k in inner if k is not type(None)]
+        classes = [k for k in inner if dataclasses.is_dataclass(k)]
+        return restored(
+            classes[0] if classes and isinstance(value, dict) else inner[0], value, where
+        )
+    if dataclasses.is_dataclass(kind):
+        if not isinstance(value, dict):
+            raise InputError(f"{where} must be a table of settings, not {value!r:.60}.")
+        if hasattr(kind, "restored"):
+            return kind.restored(value, where)
+        hints = typing.get_type_hints(kind)
+        fields = [f for f in dataclasses.fields(kind) if f.name[0] != "_"]
+        for name in value:
+            check_choice(name, "field", [f.name for f in fields], where)
+        for f in fields:
+            required = f.default is f.default_factory is dataclasses.MISSING
+            if f.name not in value and required:
+                raise InputError(f"{where} has no {f.name}.")
+        made = {n: restored(hints[n], v, f"{where}, {n}") for n, v in value.items()}
+        return kind(**made)
+    if origin is tuple:
+        if not isinstance(value, list):
+            raise InputError(f"{where} must be a list, not {value!r:.60}.")
+        return tuple(restored(inner[0], v, where) for v in value)
+    if origin is abc.Mapping:
+        if not isinstance(value, dict):
+            raise InputError(f"{where} must be a table of names and values, not {value!r:.60}.")
+        return {n: restored(inner[1], v, f"{where}, {n}") for n, v in value.items()}
+    return value
+
+
+def save_object(path, kind: str, version: int, value, overwrite: bool = False) -> None:
+    """Write a frozen dataclass as a small readable JSON file (see `write_json`)."""
+    write_json(path, kind, version, plain(value), overwrite)
+
+
+def load_object(source, kind: str, versions: Sequence[int], made, filename: str | None = None):
+    """Read a file that `save_object` wrote as an object of the class `made`; every value is checked.
+
+    Raises
+    ------
+    InputError
+        As `read_json` and `restored`.
+    """
+    content = read_json(source, kind, versions, filename)
+    content.pop("version")
+    return restored(made, content, f"{kind} file")
 
 
 def _check_version(version, versions: Sequence[int], kind: str, name: str) -> None:
@@ -119,6 +209,10 @@ def safe_cell(value):
 
     Text that begins with one of `FORMULA_STARTS` (after blanks), or with an apostrophe, gets an apostrophe in
     front; `plain_cell` takes it off again.
+
+    References
+    ----------
+    .. [1] OWASP ASVS 5.0, requirement 1.2.10; CWE-1236 (read).
 
     Examples
     --------
@@ -141,159 +235,3 @@ def plain_cell(value):
     ('=HYPERLINK(1)', 'heat 7')
     """
     return value[1:] if isinstance(value, str) and value[:1] == "'" else value
-
-
-_TABLE_VERSION = 1
-
-
-def table_note(kind: str, rows: int) -> str:
-    """What a saved table says of itself: kind, version, how many rows.
-
-    Examples
-    --------
-    >>> table_note("cases", 3)
-    'forgeprops cases table, version 1, 3 rows'
-    """
-    return f"forgeprops {kind} table, version {_TABLE_VERSION}, {rows} rows"
-
-
-def write_table(path, frame, kind: str, overwrite: bool = False) -> None:
-    """Write a DataFrame as CSV, XLSX or Parquet (by the file's ending), versioned and safe to open.
-
-    A CSV begins with one note line (``# forgeprops KIND table, version 1, N rows``); an XLSX carries the same
-    on a sheet "about", a Parquet file in its metadata.  The index is not written.
-
-    Raises
-    ------
-    InputError
-        Another ending; a missing Parquet library; all that `writing` raises.
-    """
-    import pandas as pd
-
-    suffix = Path(path).suffix.lower() if isinstance(path, (str, os.PathLike)) else ""
-    if not isinstance(frame, pd.DataFrame):
-        raise InputError(f"table to save is {type(frame).__name__}; allowed is a DataFrame.")
-    about = table_note(kind, len(frame))
-    if suffix == ".csv":
-        safe = frame.rename(columns=safe_cell)
-        for place in range(frame.shape[1]):
-            if not pd.api.types.is_numeric_dtype(frame.dtypes.iloc[place]):
-                safe.isetitem(place, [safe_cell(v) for v in frame.iloc[:, place]])
-        text = safe.to_csv(index=False, lineterminator="\n")
-        write_bytes(
-            path, f"# {about}\n{text}".encode("utf-8", errors="backslashreplace"), overwrite
-        )
-    elif suffix == ".xlsx":
-        with writing(path, overwrite) as temporary:
-            _write_xlsx(temporary, frame, about)
-    elif suffix == ".parquet":
-        try:
-            import pyarrow
-            import pyarrow.parquet
-        except ImportError:
-            raise InputError(
-                "Parquet needs pyarrow; install forgeprops[parquet], or save as .csv or .xlsx."
-            ) from None
-        table = pyarrow.Table.from_pandas(frame, preserve_index=False)
-        notes = {**(table.schema.metadata or {}), b"forgeprops": about.encode()}
-        table = table.replace_schema_metadata(notes)
-        with writing(path, overwrite) as temporary:
-            pyarrow.parquet.write_table(table, temporary)
-    else:
-        raise InputError(
-            f"{one_line(path)!r} ends in {suffix or 'nothing'!r}; "
-            "allowed is .csv, .xlsx or .parquet."
-        )
-
-
-def _write_xlsx(path: Path, frame, about: str) -> None:
-    import openpyxl
-    from openpyxl.cell import WriteOnlyCell
-    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
-
-    book = openpyxl.Workbook(write_only=True)
-    sheet, notes = book.create_sheet("table"), book.create_sheet("about")
-
-    def cell(where, value):
-        if value is None or value != value:
-            return None
-        if hasattr(value, "item"):
-            value = value.item()
-        if isinstance(value, (bool, int, float)):
-            return value
-        made = WriteOnlyCell(where, ILLEGAL_CHARACTERS_RE.sub("", str(value))[:32_767])
-        made.data_type = "s"  # a text, whatever it begins with: never a formula
-        made.quotePrefix = str(value)[:1] in FORMULA_STARTS
-        return made
-
-    sheet.append([cell(sheet, str(c)) for c in frame.columns])
-    for row in frame.itertuples(index=False, name=None):
-        sheet.append([cell(sheet, v) for v in row])
-    notes.append([cell(notes, about)])
-    book.save(path)
-
-
-def read_table(source, kind: str, filename: str | None = None, limit_bytes: int = 200 * 2**20):
-    """Read a table that `write_table` wrote, as a DataFrame; refuses other kinds, versions and cut-off files.
-
-    Raises
-    ------
-    InputError
-        Another kind or version, fewer or more rows than were written, damaged.
-    """
-    import io
-
-    import pandas as pd
-
-    file = read_source(source, filename, limit_bytes)
-    try:
-        if file.data.startswith(b"PK"):
-            check_xlsx_size(file, limit_bytes)
-            sheets = pd.read_excel(
-                io.BytesIO(file.data), sheet_name=["table", "about"], header=None, dtype=object
-            )
-            about = str(sheets["about"].iat[0, 0])
-            frame = sheets["table"].iloc[1:].reset_index(drop=True).infer_objects()
-            frame.columns = list(sheets["table"].iloc[0])
-        elif file.data.startswith(b"PAR1"):
-            import pyarrow.parquet
-
-            table = pyarrow.parquet.read_table(io.BytesIO(file.data))
-            about = (table.schema.metadata or {}).get(b"forgeprops", b"").decode()
-            frame = table.to_pandas()
-        else:
-            head, _, text = file.data.decode("utf-8").partition("\n")
-            about = head.removeprefix("# ").strip()
-            frame = pd.read_csv(io.StringIO(text)).rename(columns=plain_cell)
-            for place in range(frame.shape[1]):
-                if not pd.api.types.is_numeric_dtype(frame.dtypes.iloc[place]):
-                    frame.isetitem(place, [plain_cell(v) for v in frame.iloc[:, place]])
-    except InputError:
-        raise
-    except Exception as error:  # noqa: BLE001  (three foreign parsers, each with its own errors)
-        raise InputError(
-            f"{file.name} is not a {kind} table saved by forgeprops: {str(error)[:100]}."
-        ) from None
-    words = about.replace(",", "").split()
-    if (
-        words[:1] != ["forgeprops"]
-        or words[-1:] != ["rows"]
-        or f"forgeprops {kind} table, " not in about
-    ):
-        raise InputError(
-            f"{file.name} does not say that it is a {kind} table; "
-            "allowed is one saved by forgeprops."
-        )
-    version, rows = words[-3], words[-2]
-    _check_version(
-        int(version) if version.isdecimal() else version,
-        (_TABLE_VERSION,),
-        f"{kind} table",
-        file.name,
-    )
-    if not rows.isdecimal() or int(rows) != len(frame):
-        raise InputError(
-            f"{file.name} holds {len(frame)} rows, but {rows} were written; "
-            "the file is cut off or changed."
-        )
-    return frame

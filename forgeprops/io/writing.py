@@ -15,35 +15,43 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from ..base.errors import InputError
+from ..base.errors import InputError, shown
 from .reading import one_line, read_source
 
-__all__ = ["locked", "update_bytes", "write_bytes", "writing"]
+__all__ = ["locked", "output_path", "update_bytes", "write_bytes", "writing"]
 
 #: How long a writer waits for another writer of the same file, s.
 LOCK_TIMEOUT_S = 10.0
 
 
-def _target(path) -> Path:
+def output_path(path, folder: bool = False) -> Path:
+    """Resolved path of a file (or folder) to write.
+
+    Raises
+    ------
+    InputError
+        No path, a name with characters that do not print, a missing parent, a folder for a file or a file
+        for a folder.
+    """
     if not isinstance(path, (str, os.PathLike)) or not os.fspath(path):
-        raise InputError(f"file to write is {path!r}; allowed is a path.")
+        raise InputError(f"file to write is {shown(path)}; allowed is a path.")
     try:
         target = Path(path).expanduser().resolve()
-        if target.name and not (target.name.strip() and target.name.isprintable()):
-            raise InputError(
-                f"file to write is named {target.name!r:.60}; allowed is a name of visible characters."
-            )
-        if target.is_dir():
-            raise InputError(
-                f"{one_line(path)!r} is a folder; allowed is the path of a file to write."
-            )
-        if not target.parent.is_dir():
-            raise InputError(f"folder {one_line(target.parent)!r} does not exist; make it first.")
+        exists, is_folder, parent = target.exists(), target.is_dir(), target.parent.is_dir()
     except (OSError, ValueError, RuntimeError) as error:
-        if isinstance(error, InputError):
-            raise
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"{one_line(path)!r} cannot be written: {reason}.") from None
+    if target.name and not (target.name.strip() and target.name.isprintable()):
+        raise InputError(
+            f"file to write is named {target.name!r:.60}; allowed is a name of visible characters."
+        )
+    if exists and is_folder != folder:
+        is_a, wanted = ("folder", "file") if is_folder else ("file", "folder")
+        raise InputError(
+            f"{one_line(path)!r} is a {is_a}; allowed is the path of a {wanted} to write."
+        )
+    if not parent:
+        raise InputError(f"folder {one_line(target.parent)!r} does not exist; make it first.")
     return target
 
 
@@ -82,7 +90,7 @@ def locked(path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[Path]:
     InputError
         If another writer holds it for longer than `timeout_s`, or the folder cannot be written.
     """
-    target = _target(path)
+    target = output_path(path)
     lock, give_up = target.with_name(f".{target.name}.lock"), time.monotonic() + timeout_s
     handle = None
     try:

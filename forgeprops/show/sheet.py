@@ -11,7 +11,7 @@ from pathlib import Path
 from ..answer import words
 from ..base.cautions import CAUTIONS
 from ..base.errors import InputError, check_choice, check_number
-from ..base.sources import BASES, source
+from ..base.sources import BASES
 from ..io.writing import write_bytes
 from . import style
 from .units import Units, units
@@ -118,7 +118,9 @@ def sheet_pdf(result, paper: str = "A4", **options) -> bytes:
             "a PDF needs weasyprint and pango; install forgeprops[pdf], or save the sheet as .html and "
             "print that."
         ) from None
-    return weasyprint.HTML(string=sheet_html(result, paper, **options)).write_pdf()
+    page = sheet_html(result, paper, **options)
+    no_network = weasyprint.urls.URLFetcher(allowed_protocols={"data"})  # nor files of this machine
+    return weasyprint.HTML(string=page, url_fetcher=no_network).write_pdf()
 
 
 def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options) -> Path:
@@ -285,24 +287,24 @@ def _picture(result, shown: Units) -> tuple[str, str]:
     ), f"{curves.describe(result)} {bars.describe(result)}"
 
 
-#: What the sheet names out of the hundred rows an estimate rests on: the laws that decide the numbers.
-_MAIN_SOURCES = (
-    "martensite_start_own",
-    "rate_equations",
-    "rate_constants",
-    "tempering_own",
-    "spray",
-    "natural_cylinder",
-    "strength_qt_tensile",
-    "moment_curvature",
-    "fatigue_limit",
+#: Formulas that the sheet names out of all that an estimate rests on: those that decide its numbers.
+_MAIN_FORMULAS = (
+    "transformation.temperatures.martensite_start_c",
+    "transformation.kinetics.ln_composition_factors",
+    "transformation.tempering.tempering_coefficients",
+    "thermal.spray.spray_w_m2k",
+    "thermal.surroundings.natural_convection_cylinder",
+    "strength.tensile.strength_arrays",
+    "hosel.bending_moment.moment_nmm",
+    "face.margin.fatigue_strength_mpa",
 )
 
 
-def source_texts(ids) -> list[str]:
+def source_texts(sources) -> list[str]:
     """The main sources in words, and what all of them rest on."""
-    rows = [source(id) for id in ids]
-    counts = Counter(row.basis for row in rows)
-    told = ", ".join(f"{counts[basis]} {basis}" for basis in BASES if counts[basis])
-    whole = f"In all {len(rows)} rows of data/sources: {told}; result.sources lists them."
-    return [*(str(source(id)) for id in _MAIN_SOURCES if id in ids), *([whole] if rows else [])]
+    counts = Counter(source.basis for source in sources)
+    count = ", ".join(f"{counts[basis]} {basis}" for basis in BASES if counts[basis])
+    whole = f"In all {len(sources)} sources: {count}; result.sources lists them."
+    first = {source.where: source for source in reversed(sources)}
+    main = [str(first[where]) for where in _MAIN_FORMULAS if where in first]
+    return [*main, *([whole] if sources else [])]

@@ -21,16 +21,6 @@ __all__ = [
     "try_convert",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "scale_range": ("hardness_conversion",),
-    "try_convert": ("hardness_conversion",),
-    "convert_hardness": ("hardness_conversion",),
-    "hv_to_hrc_array": ("hardness_conversion",),
-    "hrc_to_hv_array": ("hardness_conversion",),
-    "hv_to_hb_array": ("hardness_conversion",),
-    "hb_to_hv_array": ("hardness_conversion",),
-}
 
 #: Scales understood: Vickers, Rockwell C, Rockwell B, Brinell (10 mm ball, 3000 kgf).
 SCALES = ("HV", "HRC", "HRB", "HB")
@@ -163,10 +153,10 @@ def convert_hardness(
     table 1 from 238 HV, a straight line between; the Brinell figures of HRB 98, 99 and 100 are reached from
     HRB only.
 
-    Source
-    ------
-    ASTM E140 tables 1 and 2 and ISO 18265:2013 table A.1, read in public reproductions named in
-    data/constants/hardness_conversion.csv (the standards themselves were not opened).
+    References
+    ----------
+    .. [1] ASTM E140, tables 1 and 2; ISO 18265:2013, table A.1, in public reproductions
+       (data/constants/hardness_conversion.csv) (read).
 
     Examples
     --------
@@ -177,7 +167,7 @@ def convert_hardness(
     >>> convert_hardness(150, "HV", "HRC")
     Traceback (most recent call last):
     ...
-    forgeprops.errors.InputError: HV 150 has no HRC; allowed is 238 to 940 HV (ASTM E140).
+    forgeprops.base.errors.InputError: HV 150 has no HRC; allowed is 238 to 940 HV (ASTM E140).
     """
     result = try_convert(value, from_scale, to_scale, standard)
     if result is None:
@@ -209,10 +199,6 @@ def hv_to_hrc_array(hv) -> tuple[np.ndarray, np.ndarray]:
     Returns
     -------
     hrc, outside : ndarray of float, ndarray of bool
-
-    Source
-    ------
-    ASTM E140 table 1 (see `convert_hardness`).
 
     Examples
     --------

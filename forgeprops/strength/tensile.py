@@ -42,30 +42,6 @@ __all__ = [
     "tensile_strength",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "flow_curve": ("considere", "youngs", "yield_plateau"),
-    "ferrite_pearlite_yield": ("ferrite_pearlite_yield",),
-    "structure_shares": (),
-    "tensile_strength": ("strength_qt_tensile", "strength_handbook_lines", "strength_bainite"),
-    "strength": (
-        "strength_qt_tensile",
-        "strength_handbook_lines",
-        "strength_bainite",
-        "strength_all_data",
-        "uniform_asme",
-        "uniform_share",
-    ),
-    "strength_arrays": (
-        "strength_qt_tensile",
-        "strength_handbook_lines",
-        "strength_bainite",
-        "strength_all_data",
-        "uniform_asme",
-        "uniform_share",
-        "yield_plateau",
-    ),
-}
 
 #: Young's modulus of steel at room temperature, MPa (carbon and low-alloy steels 200 000–212 000, from memory
 #: of handbooks).
@@ -133,8 +109,10 @@ def flow_curve(
 
         m = S (e_u − e_1)/(S − YS),   K = (S − YS)/(e_u − e_1)^m,   S = TS (1 + Au).
 
-    Source: Considère 1885 (from memory); the form is Ludwik's (1909, from memory), counted from the end of
-    the plateau.
+    References
+    ----------
+    .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
+    .. [2] Young's modulus 205 GPa (from memory).
 
     Examples
     --------
@@ -179,10 +157,10 @@ def ferrite_pearlite_yield(
     Free nitrogen is taken as 0.004 % at most: the rest of the analysed nitrogen is bound by aluminium (our
     estimate).
 
-    Source
-    ------
-    Pickering & Gladman, ISI Special Report 81 (1963) 10; Gladman, McIvor & Pickering, J. Iron Steel Inst. 210
-    (1972) 916; both from memory, the two printings (tons/in² and MPa) agree with each other.
+    References
+    ----------
+    .. [1] F. B. Pickering & T. Gladman, ISI Special Report 81 (1963) 10; T. Gladman, I. D. McIvor &
+       F. B. Pickering, J. Iron Steel Inst. 210 (1972) 916 (from memory).
 
     Examples
     --------
@@ -279,6 +257,20 @@ def strength_arrays(
     Returns
     -------
     dict of str to ndarray
+
+    References
+    ----------
+    .. [1] Tensile strength 3.12 HV, quenched and tempered: ratio of two fits to NIMS fatigue data
+       sheets, 360 heats (derived).
+    .. [2] All structures: E. J. Pavlina & C. J. Van Tyne, J. Mater. Eng. Perform. 17 (2008) 888,
+       table 1 (read).
+    .. [3] Ferrite-pearlite, bainite (two rows), yield, elongation, reduction of area: own lines
+       through 43 handbook rows, 20 of them from memory (data/validation/handbook_properties.csv,
+       data/fits/strength_fits.csv) (our own fit).
+    .. [4] Uniform strain 0.60 (1 - yield/tensile): ASME BPVC VIII Div. 2 Annex 3-D and Div. 3
+       KM-620 (read).
+    .. [5] Uniform elongation 0.55 of the total; yield plateau of 1 to 2 % in normalised low-carbon
+       steel (from memory).
     """
     k = _constants()
     hv, fp, b, m = np.broadcast_arrays(
@@ -452,10 +444,6 @@ def strength(
     than its total elongation (yield/tensile 0.64 and 17.7 % for normalised 4140), the second ignores the
     yield ratio; their gap enters the standard error.
 
-    Source
-    ------
-    See the module table and ``data/fits/strength_fits.csv``.
-
     Examples
     --------
     >>> soft = strength(150, {"ferrite": 0.7, "pearlite": 0.3})
@@ -503,9 +491,6 @@ def strength(
 
 def tensile_strength(hv: float, branch: str = "quenched and tempered") -> float:
     """Tensile strength from Vickers hardness, MPa; quenched and tempered unless another branch is named.
-
-    Source: 3.12 HV, the ratio of two fits on 360 measured heats (NIMS fatigue data sheets, 195–380 HV); the
-    standard error is 4 % (`strength` gives it).
 
     Examples
     --------

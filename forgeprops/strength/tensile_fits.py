@@ -11,11 +11,6 @@ from ..base.tables import read_rows
 
 __all__ = ["fit_strength", "handbook"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "fit_strength": ("strength_handbook_lines", "strength_bainite"),
-    "handbook": ("handbook_properties",),
-}
 
 #: Brinell to Vickers below 450 HV: HB = 0.95 HV (ISO 18265:2013 Table A.1).  The measured ratio of tensile
 #: strength to HV (3.12, 360 heats) agrees with the handbook's Brinell rows under this rule and not under HB

@@ -11,9 +11,8 @@ import numpy as np
 
 from ..answer.evaluation import Estimate, estimate, evaluate
 from ..base.errors import InputError
-from ..hosel.allowance import allowed_deg_array
-from ..hosel.bend import bench_options, bend_of_head
-from ..hosel.cases import gradient_share
+from ..hosel.bench import Bench, bench_options
+from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
 from ..inputs.grades import grade
 from ..inputs.grades import grades as library
 from ..inputs.head import ZONES, Head
@@ -23,29 +22,6 @@ from ..strength.tensile import strength_arrays
 from . import softening as remedies
 
 __all__ = ["GradeHosels", "allowance_curve", "grade_hosels", "hosel_sensitivity", "soften"]
-
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "soften": ("soften_steps",),
-    "grade_hosels": (),
-    "allowance_curve": ("moment_curvature", "bench_beam", "strain_fraction", "bend_zone"),
-    "hosel_sensitivity": (
-        "bend_zone",
-        "strain_fraction",
-        "scatter_factor",
-        "bar",
-        "bore_out_of_round",
-    ),
-}
-
-#: Strength of a zone as the bench needs it, by the bench's names.
-_PARTS = {
-    "hardness_hv": "hardness_hv",
-    "yield_mpa": "yield_mpa",
-    "tensile_mpa": "tensile_mpa",
-    "uniform_elongation": "uniform_elongation",
-    "plateau_strain": "yield_plateau_strain",
-}
 
 
 def soften(
@@ -111,36 +87,29 @@ class GradeHosels:
     ----------
     grades : tuple of str
     hardness_hv : array
-    strengths : dict of str to array
-        By the names of `hosel.allowance.allowed_deg_array`, of hosel and neck zone.
+    hosel, neck : dict of str to array
+        Strength of the two zones (`strength.tensile.strength_arrays`).
     head : Head
     """
 
     grades: tuple[str, ...]
     hardness_hv: np.ndarray
-    strengths: Mapping[str, np.ndarray]
+    hosel: Mapping[str, np.ndarray]
+    neck: Mapping[str, np.ndarray]
     head: Head
 
     def allowed(self, length_mm: float, **bench: float) -> dict[str, np.ndarray]:
-        """Allowed degrees and what governs (index into `bench.LIMITS`) for a bend zone and a bench.
+        """Allowed degrees and what governs (index into `bench.LIMITS`) for a bend zone (mm) and a bench.
 
         Parameters
         ----------
-        length_mm : float
-            Bend zone, mm.
         **bench
-            As in `hosel.allowance.allowed_deg_array`.
+            As in `hosel.bench.Bench`.
         """
-        share = gradient_share(_with_zone(self.head, length_mm))
-        here = {name: self.strengths[name] for name in _PARTS}
-        clamp = {
-            f"neck_{name}": x + share * (self.strengths[f"neck_{name}"] - x)
-            for name, x in here.items()
-        }
         h = self.head.hosel
-        return allowed_deg_array(
-            h.outside_mm, h.bore_mm, length_mm, **here, **clamp, details=True, **bench
-        )
+        share = gradient_share(length_mm, h.length_mm, self.head.neck.length_mm)
+        shape = (h.outside_mm, h.bore_mm, length_mm)
+        return bends_of_heads(*shape, self.hosel, self.neck, share, Bench(**bench_options(bench)))
 
 
 def grade_hosels(
@@ -165,10 +134,11 @@ def grade_hosels(
     told = evaluate(
         [grade(name) for name in names], [head] * n, [route or Route()] * n, [shop or Shop()] * n
     )
-    hosel, neck = ZONES.index("hosel"), ZONES.index("neck")
-    strengths = {name: told.strength[key][:, hosel] for name, key in _PARTS.items()}
-    strengths |= {f"neck_{name}": told.strength[key][:, neck] for name, key in _PARTS.items()}
-    return GradeHosels(names, told.hardness_hv[:, hosel], strengths, head)
+    zones = (
+        {name: values[:, ZONES.index(zone)] for name, values in told.strength.items()}
+        for zone in ("hosel", "neck")
+    )
+    return GradeHosels(names, told.hardness_hv[:, ZONES.index("hosel")], *zones, head)
 
 
 def allowance_curve(
@@ -185,7 +155,7 @@ def allowance_curve(
     hard : bool
         Bainite and martensite in equal parts; else ferrite and pearlite.
     **bench
-        As in `hosel.allowance.allowed_deg_array`.
+        As in `hosel.bench.Bench`.
 
     Returns
     -------
@@ -203,18 +173,7 @@ def allowance_curve(
     )
     share = np.full(hv.shape, 1.0 if hard else 0.0)
     s = strength_arrays(hv, 1.0 - share, 0.5 * share, 0.5 * share)
-    return allowed_deg_array(
-        outside_mm,
-        bore_mm,
-        length,
-        s["yield_mpa"],
-        s["tensile_mpa"],
-        s["uniform_elongation"],
-        hv,
-        s["yield_plateau_strain"],
-        details=True,
-        **bench,
-    )
+    return bends_of_heads(outside_mm, bore_mm, length, s, s, 0.0, Bench(**bench_options(bench)))
 
 
 #: What nobody has measured or everybody chooses: low and high end of each default (our choice; `hosel_bend`

@@ -16,8 +16,6 @@ from ..inputs.route import LaterHeat, Route
 
 __all__ = ["Remedy", "Softening", "soften"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"soften": ("soften_steps",)}
 
 #: Steps down from the preheat that are tried, °C (our choice).
 PREHEAT_STEPS_C = (20.0, 40.0, 80.0)
@@ -199,6 +197,10 @@ def soften(
     anything is the estimate's to say.  A local anneal needs the face kept cold (wet cloth or heat sink):
     only the named zones are heated here.  Where the bar's force ends the bend, a longer bar wins more than
     any heat, and is said too.
+
+    References
+    ----------
+    .. [1] Steps tried: preheat down, longer cooling, local anneal at 650-700 °C (our choice).
 
     Examples
     --------

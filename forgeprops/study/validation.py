@@ -27,17 +27,6 @@ from ..transformation.tempering import tempered_hardness, tempering_interval_hrc
 if TYPE_CHECKING:
     import pandas
 
-#: Rows of data/sources behind the public functions; () is bookkeeping without one.
-SOURCES = {
-    "parity": (
-        "martensite_start_measured",
-        "air_cooled_bars",
-        "hardness_residuals",
-        "start_rows_left_out",
-    ),
-    "critical_rate_c_per_s": ("rate_equations", "rate_constants"),
-    "end_quench_curves": ("end_quench_jet", "rate_equations"),
-}
 
 __all__ = [
     "PARITIES",
@@ -353,12 +342,12 @@ def tempering_errors() -> pandas.DataFrame:
 
 
 def remembered() -> pandas.DataFrame:
-    """What rests on memory: every row of data/sources that nobody here has read, room by room."""
+    """What rests on memory: every source that nobody here has read, room by room."""
     import pandas as pd
 
     return pd.DataFrame(
-        [(s.room, s.what, s.source, s.valid_range) for s in sources() if s.basis == "from memory"],
-        columns=["room", "what", "source", "valid range"],
+        [(s.room, s.what, s.reference) for s in sources() if s.basis == "from memory"],
+        columns=["room", "what", "source"],
     )
 
 
@@ -369,7 +358,7 @@ def remembered_rows() -> pandas.DataFrame:
     found = []
     for path in sorted(data_path().rglob("*.csv")):
         name = path.relative_to(data_path()).as_posix()
-        rows = read_rows(name) if not name.startswith(("sources/", "demo/")) else ()
+        rows = read_rows(name) if not name.startswith("demo/") else ()
         recalled = sum(r.get("basis") == "from memory" for r in rows)
         if recalled:
             found.append((name, recalled, len(rows)))

@@ -1,4 +1,10 @@
-"""Published laws for water spray on hot steel, as plain scalar arithmetic (the compiled march calls them)."""
+"""Published laws for water spray on hot steel, as plain scalar arithmetic.
+
+References
+----------
+.. [1] Conductivity of scale 2.5 W/(m K): wüstite 2-3.2, porous scale down to 1.2 (from memory).
+.. [2] Mean drop of a full-cone quench nozzle 1 mm, 0.5-1.5 (common practice).
+"""
 
 from __future__ import annotations
 
@@ -20,25 +26,6 @@ __all__ = [
     "wet_share",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "water_factor": ("water_factor",),
-    "spray_single_phase_w_m2k": ("spray_single_phase",),
-    "spray_w_m2k": ("spray", "spray_single_phase", "water_factor"),
-    "spray_over_scale_w_m2k": ("spray", "scale_conductivity"),
-    "wet_share": ("wet_share",),
-    "evaporation_limit_w_m2": ("evaporation_limit",),
-    "sprayed_w_m2": (
-        "spray",
-        "spray_single_phase",
-        "water_factor",
-        "scale_conductivity",
-        "wet_share",
-        "evaporation_limit",
-    ),
-    "spray_film_laws_w_m2k": ("spray_film_laws",),
-    "spray_warnings": ("spray",),
-}
 
 #: Conductivity of iron scale, W/(m K) (wüstite 2–3.2, porous scale down to 1.2; from memory).
 SCALE_CONDUCTIVITY_W_MK = 2.5
@@ -73,8 +60,9 @@ def _wendelstorf_w_m2k(flux_kg_m2_s, superheat_k):
 def water_factor(water_c):
     """How warm water weakens a spray, relative to the 20 °C at which the law was measured.
 
-    Source: factor 1 − 0.0075 T of Shimada & Mitsutsuka 1966 and Ishiguro 1974, read in a public source file
-    that lists secondary-cooling laws.
+    References
+    ----------
+    .. [1] Shimada & Mitsutsuka 1966; Ishiguro 1974, as listed among secondary-cooling laws (read).
 
     Examples
     --------
@@ -89,7 +77,9 @@ def spray_single_phase_w_m2k(flux_kg_m2_s):
 
     Never more than the water can carry, flux × heat capacity.
 
-    Source: Mudawar & Valentine, J. Heat Treating 7 (1989) 107, from memory.
+    References
+    ----------
+    .. [1] I. Mudawar & W. S. Valentine, J. Heat Treating 7 (1989) 107 (from memory).
     """
     reynolds = flux_kg_m2_s / (1e3 * WATER_KG_L) * _DROP_M / _WATER_NU_M2_S
     h = 2.512 * reynolds**0.76 * _WATER_PR**0.56 * _WATER_K_W_MK / _DROP_M
@@ -115,8 +105,10 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
     blended in between 50 and 100 K.  Warm water weakens the part that is not 190 (see `water_factor`).  Good
     to a factor of about 1.5: a shop should fit its own multiplier.
 
-    Source: Wendelstorf, Spitzer & Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902, from memory; it
-    agrees within 45 % with four other published laws at 3–20 kg/(m² s) and 900 °C (see tests).
+    References
+    ----------
+    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902
+       (from memory).
 
     Examples
     --------
@@ -142,8 +134,6 @@ def spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w):
     The scale (resistance thickness/conductivity, m² K/W) stands in series, and because its surface is cooler
     than the metal, boiling takes hold at a higher metal temperature: a thin scale can quicken the quench.
     Both follow from solving for the temperature of the scale's surface.
-
-    Source: series resistance as used by Viscorova et al., WIT Trans. Eng. Sci. 53 (abstract read).
 
     Examples
     --------
@@ -193,12 +183,20 @@ def wet_share(flux_kg_m2_s):
 
     It lets the spray vanish into still air without a jump as the flux goes to zero; above 3 kg/(m² s), where
     the law was measured, it is 1 within 0.3 %.
+
+    References
+    ----------
+    .. [1] Blend between still air and spray (our choice).
     """
     return 1.0 - math.exp(-flux_kg_m2_s / _WETTING_FLUX)
 
 
 def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
     """Most heat a spray can carry: all of it heated to 100 °C and turned to steam, W/m².
+
+    References
+    ----------
+    .. [1] Steam tables: 4.186 kJ/(kg K), 2257 kJ/kg (from memory).
 
     Examples
     --------
@@ -250,10 +248,6 @@ def spray_film_laws_w_m2k(
     -------
     dict of str to float
         Law to coefficient.
-
-    Source: Wendelstorf et al. 2008 (from memory); Nozaki et al., Trans. ISIJ 18 (1978) 330, with its plant
-    factor 4 (from memory); Ishiguro 1974, Bolle & Moureau 1946 and Sasaki et al. 1979 in kW (read in a public
-    source file that lists secondary-cooling laws); Müller & Jeschar 1973 at 20 m/s drop speed (from memory).
 
     Examples
     --------

@@ -24,12 +24,6 @@ __all__ = [
     "spray_setting",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "spray_setting": ("catch_can",),
-    "from_flux": ("catch_can",),
-    "from_catch_can": ("catch_can",),
-}
 
 #: Footprint assumed when only the impact density is known, mm: a face with its rim (our choice, a nominal
 #: blade).
@@ -153,7 +147,9 @@ def spray_setting(
     InputError
         Negative or impossible numbers.
 
-    Source: mass balance.
+    References
+    ----------
+    .. [1] Mass balance (derived).
 
     Examples
     --------
@@ -185,6 +181,10 @@ def from_flux(
     ------
     InputError
         Negative or impossible numbers, or a flow no nozzle gives.
+
+    References
+    ----------
+    .. [1] Mass balance (derived).
 
     Examples
     --------

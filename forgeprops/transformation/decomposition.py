@@ -19,21 +19,6 @@ __all__ = [
     "temper_step",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "carbon_of_austenite": ("phase_boundaries",),
-    "temper_step": ("tempering_additive",),
-    "martensite_ahead": ("martensite_law",),
-    "begin_cooling": ("rate_equations",),
-    "decompose": (
-        "rate_equations",
-        "rate_constants",
-        "phase_boundaries",
-        "martensite_law",
-        "tempering_additive",
-        "tempering_mixture",
-    ),
-}
 
 #: Rows of the state array, one column a point.
 ROWS = 21
@@ -74,7 +59,12 @@ _HIGHEST_MS_C = 620.0
 
 
 def carbon_of_austenite(carbon_0, austenite_0, ferrite):
-    """Carbon of the remaining austenite, wt%, after `ferrite` of `austenite_0` has left it (mass balance)."""
+    """Carbon of the remaining austenite, wt%, after `ferrite` of `austenite_0` has left it (mass balance).
+
+    References
+    ----------
+    .. [1] Mass balance of carbon between ferrite and austenite (derived).
+    """
     left = austenite_0 - ferrite
     if left <= 1e-6:
         return TABLE_CARBON
@@ -111,6 +101,10 @@ def temper_step(integral, tempering_q_k, kelvin, dt_s):
 def martensite_ahead(state, i, start):
     """Temperature below which more martensite forms at point `i`, °C, and how much a kelvin, share of the
     steel.
+
+    References
+    ----------
+    .. [1] D. P. Koistinen & R. E. Marburger, Acta Metall. 7 (1959) 59 (from memory).
     """
     c = carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i])
     return (
@@ -164,6 +158,11 @@ def decompose(
         `kinetics.arrhenius_table` for ferrite, pearlite, bainite and tempering.
     start : array, shape (3, m)
         Ms (°C) and the rate of the martensite law (1/K) on even steps of carbon.
+
+    References
+    ----------
+    .. [1] Rates: M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672, with own constants
+       (data/fits/kinetics.csv) (our own fit).
     """
     austenite = state[AUSTENITE, i]
     hard = state[MARTENSITE, i] + state[BAINITE, i] > 0.0

@@ -41,20 +41,6 @@ __all__ = [
     "martensite_hv",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "martensite_hv": ("phase_hardness_maynier",),
-    "bainite_hv": ("phase_hardness_maynier",),
-    "ferrite_pearlite_hv": ("phase_hardness_maynier",),
-    "martensite_coefficients": ("phase_hardness_maynier",),
-    "bainite_coefficients": ("phase_hardness_maynier",),
-    "ferrite_pearlite_coefficients": ("phase_hardness_maynier",),
-    "line_hv": ("phase_hardness_maynier",),
-    "as_quenched_hrc": ("martensite_hardness_end_quench",),
-    "hv_from_hrc": ("hardness_conversion", "hardness_below_20_hrc"),
-    "constituent_warnings": ("phase_hardness_maynier",),
-    "hrc_from_hv": ("hardness_conversion", "hardness_below_20_hrc"),
-}
 
 #: Floors, HV.  Ferrite of ultra-low-carbon steel is near 80 HV, carbide-free lath martensite near 200 HV;
 #: bainite cannot be softer than coarse ferrite with carbide.  Our own limits, common practice.
@@ -78,11 +64,6 @@ def martensite_hv(c: float, si: float, mn: float, ni: float, cr: float, log_v: f
     log_v : float
         log10 of the cooling rate in °C/h.
 
-    Source
-    ------
-    Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp.
-    518-544, from memory.  It reads 3-10 % above as-quenched bars; `as_quenched_hrc` is better founded.
-
     Examples
     --------
     >>> round(martensite_hv(0.40, 0.25, 0.85, 0.0, 0.95, 4.857))
@@ -104,11 +85,6 @@ def bainite_hv(
         Contents, wt%.
     log_v : float
         log10 of the cooling rate in °C/h.
-
-    Source
-    ------
-    Maynier, Dollet & Bastien 1978, from memory; it agrees with normalised 4140 bars (319 HV measured, 324
-    here).
 
     Examples
     --------
@@ -140,10 +116,6 @@ def ferrite_pearlite_hv(
     log_v : float
         log10 of the cooling rate in °C/h.
 
-    Source
-    ------
-    Maynier, Dollet & Bastien 1978, from memory; normalised 1020 comes out 131 HV against 126 measured.
-
     Examples
     --------
     >>> round(ferrite_pearlite_hv(0.20, 0.25, 0.45, 0.0, 0.0, 0.0, 0.0, 3.255))
@@ -174,6 +146,10 @@ def line_hv(a: float, b: float, log_v: float, floor_hv: float) -> float:
     floor_hv : float
         Least hardness of the constituent.
 
+    References
+    ----------
+    .. [1] Floors and ends of the rate (our choice).
+
     Examples
     --------
     >>> line_hv(100.0, 10.0, 3.0, 80.0)
@@ -189,12 +165,6 @@ def as_quenched_hrc(carbon):
     ----------
     carbon : float or ndarray
         wt%, 0.10-0.70; held at 0.70 above (retained austenite ends the rise).
-
-    Source
-    ------
-    ASTM A255-10 (SI version), initial hardness of the end-quench curve; read in a handbook text that
-    reproduces the standard.  That the hardness depends on carbon alone: Grange, Hribal & Porter, Metall.
-    Trans. A 8 (1977) 1775 (abstract read).
 
     Examples
     --------
@@ -229,11 +199,6 @@ def hv_from_hrc(hrc):
     hrc : float or ndarray
         0-68; below 20 it serves fitting and tempered low-carbon steel, no standard converts there.
 
-    Source
-    ------
-    ASTM E140 Table 1 (see ``data/constants/hardness_conversion.csv``); below 20 HRC the bracketed figures of SAE
-    J417, from memory.
-
     Examples
     --------
     >>> hv_from_hrc(55.0), hrc_from_hv(196.0)
@@ -267,6 +232,11 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
     Returns
     -------
     tuple of (float or ndarray, float or ndarray)
+
+    References
+    ----------
+    .. [1] Rate term of "maynier": Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with
+       Applications to Steel, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     if check_choice(method, "martensite hardness method", ("end_quench", "maynier")) == "maynier":
@@ -284,7 +254,13 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
 
 
 def bainite_coefficients(comp, carbon=None):
-    """a and b of bainite's line HV = a + b·log10 V (Maynier et al. 1978, see `bainite_hv`)."""
+    """a and b of bainite's line HV = a + b·log10 V (Maynier et al. 1978, see `bainite_hv`).
+
+    References
+    ----------
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel,
+       AIME 1978, pp. 518-544 (from memory).
+    """
     c = content(comp, "C", carbon)
     si, mn, ni, cr, mo = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr", "Mo"))
     a = -323.0 + 185.0 * c + 330.0 * si + 153.0 * mn + 65.0 * ni + 144.0 * cr + 191.0 * mo
@@ -293,7 +269,13 @@ def bainite_coefficients(comp, carbon=None):
 
 
 def ferrite_pearlite_coefficients(comp, carbon=None):
-    """a and b of the line of ferrite with pearlite (Maynier et al. 1978, see `ferrite_pearlite_hv`)."""
+    """a and b of the line of ferrite with pearlite (Maynier et al. 1978, see `ferrite_pearlite_hv`).
+
+    References
+    ----------
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel,
+       AIME 1978, pp. 518-544 (from memory).
+    """
     c = content(comp, "C", carbon)
     si, mn, ni, cr, mo, v = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr", "Mo", "V"))
     a = 42.0 + 223.0 * c + 53.0 * si + 30.0 * mn + 12.6 * ni + 7.0 * cr + 19.0 * mo

@@ -22,21 +22,6 @@ __all__ = [
     "strain_speed_factor",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "recrystallisation_coefficients": (
-        "recrystallisation_hodgson_gibbs",
-        "recrystallisation_sellars",
-    ),
-    "recrystallisation_rate_per_s": (
-        "recrystallisation_hodgson_gibbs",
-        "recrystallisation_sellars",
-    ),
-    "recrystallised_share": ("recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
-    "recrystallised_share_along": ("recrystallisation_hodgson_gibbs", "recrystallisation_sellars"),
-    "retained_strain": ("retained_strain",),
-    "strain_speed_factor": ("retained_strain",),
-}
 
 _R = 8.314462618
 _ZERO_C = 273.15
@@ -76,6 +61,13 @@ def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgso
         wt%; it slows recrystallisation: time × (1 + 4 Mo), so 0.2 % nearly doubles it (size of the effect
         from memory of Jonas' solute retardation parameter; the law is our choice).
     law : {"hodgson_gibbs", "sellars"}
+
+    References
+    ----------
+    .. [1] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329; "sellars": C. M.
+       Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory).
+    .. [2] Factor 1 + 4 Mo on the time, after the solute retardation parameter of Jonas (our
+       choice).
 
     Examples
     --------
@@ -123,10 +115,6 @@ def recrystallised_share_along(
     strain, grain_um, molybdenum, law
         See `recrystallisation_coefficients`.
 
-    Source
-    ------
-    See `RECRYSTALLISATION_LAWS`.  The two laws differ by a factor 3 in time at 850 °C and strain 0.15.
-
     Examples
     --------
     >>> share = recrystallised_share_along([0.0, 2.0], [850.0, 850.0], 0.15, 20.0)
@@ -160,6 +148,11 @@ def strain_speed_factor(retained, exponent=2.0):
         Retained strain, 0-0.5.
     exponent : float
         k.
+
+    References
+    ----------
+    .. [1] Finer ferrite grain: C. M. Sellars & J. H. Beynon 1984 (from memory).
+    .. [2] Exponent 2: time of diffusion growth goes with the square of the distance (derived).
 
     Examples
     --------

@@ -31,27 +31,6 @@ __all__ = [
     "start_interval_c",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "ae1_c": ("ae1_grange",),
-    "ae3_c": ("ae3_grange",),
-    "ac1_c": ("ac1_hougardy",),
-    "ac3_c": ("ac3_hougardy",),
-    "start_term": ("martensite_start_own", "bainite_start_own"),
-    "martensite_start_c": ("martensite_start_own", "ms_van_bohemen", "martensite_start_measured"),
-    "martensite_grain_coefficient": ("martensite_start_own",),
-    "bainite_start_c": ("bainite_start_own", "bs_van_bohemen"),
-    "start_interval_c": ("martensite_start_own", "bainite_start_own"),
-    "martensite_alpha_per_k": ("martensite_rate",),
-    "critical_temperatures": (
-        "ae1_grange",
-        "ae3_grange",
-        "ac1_hougardy",
-        "ac3_hougardy",
-        "bainite_start_own",
-        "martensite_start_own",
-    ),
-}
 
 #: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy.  Our own limits.
 MS_FLOOR_C = -100.0
@@ -89,10 +68,6 @@ def ae1_c(comp, method: str = "grange"):
     float or ndarray
         Ae1, °C.
 
-    Source
-    ------
-    See `temperature_formulas`; the three agree within about 10 °C for low-alloy steel.
-
     Examples
     --------
     >>> round(ae1_c({"C": 0.20, "Mn": 0.45, "Si": 0.25}), 1)
@@ -117,10 +92,6 @@ def ae3_c(comp, carbon=None, method: str = "grange"):
     float or ndarray
         Ae3, °C, not below 400.
 
-    Source
-    ------
-    See `temperature_formulas`; they spread by about ±15 °C.
-
     Examples
     --------
     >>> round(ae3_c({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}), 1)
@@ -137,10 +108,6 @@ def ac1_c(comp, method: str = "hougardy"):
     comp : Steel or mapping
         Contents in wt% through ``get``; arrays broadcast.
     method : {"hougardy", "steelmaker", "trzaska"}
-
-    Source
-    ------
-    See `temperature_formulas`.
 
     Examples
     --------
@@ -161,10 +128,6 @@ def ac3_c(comp, carbon=None, method: str = "hougardy"):
     carbon : float or ndarray, optional
         Carbon in wt%, instead of the steel's.
     method : {"hougardy", "steelmaker", "trzaska"}
-
-    Source
-    ------
-    See `temperature_formulas`.
 
     Examples
     --------
@@ -233,10 +196,10 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
     float or ndarray
         Ms, °C, not below -100.
 
-    Source
-    ------
-    Published formulas: see `temperature_formulas`.  Own: ``data/fits/start_temperature_fits.csv``; its error on
-    sources left out of the fit stands in ``data/validation/start_temperature_validation.csv``.
+    References
+    ----------
+    .. [1] Correction: own fit to 527 measurements (data/measured/martensite_start.csv) by
+       tests/fits/fit_start_temperatures.py (data/fits/start_temperature_fits.csv) (our own fit).
 
     Examples
     --------
@@ -283,11 +246,11 @@ def bainite_start_c(comp, carbon=None, method: str = "own"):
     float or ndarray
         Bs, °C, not below 200.
 
-    Source
-    ------
-    Published formulas: see `temperature_formulas`.  Own: ``data/fits/start_temperature_fits.csv`` (fit to
-    measurements collected by Schuscha et al., Acta Mater. (2025), doi 10.1016/j.actamat.2025.121131,
-    supplement).
+    References
+    ----------
+    .. [1] Correction: own fit to 85 of the 103 measurements in Schuscha et al., Acta Mater. (2025)
+       doi 10.1016/j.actamat.2025.121131, supplement (data/fits/start_temperature_fits.csv) (our own
+       fit).
 
     Examples
     --------
@@ -334,10 +297,11 @@ def martensite_alpha_per_k(comp, carbon=None):
     float or ndarray
         α, 1/K, not below 0.005.
 
-    Source
-    ------
-    S. M. C. van Bohemen, Mater. Sci. Technol. 28 (2012) 487-495, from memory.  Koistinen & Marburger's 0.011
-    (Acta Metall. 7 (1959) 59) belongs to high-carbon steels.
+    References
+    ----------
+    .. [1] S. M. C. van Bohemen, Mater. Sci. Technol. 28 (2012) 487-495 (from memory).
+    .. [2] Floor of 0.005/K; D. P. Koistinen & R. E. Marburger, Acta Metall. 7 (1959) 59, have 0.011
+       for high-carbon steels (our choice).
 
     Examples
     --------

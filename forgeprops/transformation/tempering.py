@@ -37,21 +37,6 @@ __all__ = [
     "tempering_warnings",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "tempering_rate": ("tempering_additive",),
-    "softened_hv": ("tempering_own",),
-    "tempering_coefficients": ("tempering_own",),
-    "equivalent_hours": ("tempering_additive",),
-    "tempered_hardness": (
-        "tempering_own",
-        "martensite_hardness_end_quench",
-        "tempered_data_sheets",
-    ),
-    "tempering_sd_hrc": ("tempering_own",),
-    "tempering_interval_hrc": ("tempering_own",),
-    "tempering_warnings": ("tempering_own",),
-}
 
 #: log10 J (s) at which `TemperingCoefficients.soft_hv` is given: an hour near 495 °C.  Only a choice of
 #: origin.
@@ -81,6 +66,11 @@ def tempering_rate(temperature_k: float, activation_k: float) -> float:
         Metal temperature, K.
     activation_k : float
         θ of `TemperingCoefficients`, K.
+
+    References
+    ----------
+    .. [1] J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223: one sum exp(-Q/RT) dt for time
+       and temperature (read).
     """
     return math.exp(-activation_k / temperature_k)
 
@@ -136,10 +126,11 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     carbon : float or ndarray, optional
         Carbon of the martensite in wt%, instead of the steel's.
 
-    Source
-    ------
-    Our own fit to open rows of R. A. Grange & R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon
-    & L. D. Jaffe, Trans. AIME 162 (1945) 223; see ``data/fits/tempering_law.csv``.
+    References
+    ----------
+    .. [1] Own fit of tests/fits/fit_tempering.py to 694 rows of R. A. Grange & R. W. Baughman,
+       Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
+       bundled (data/fits/tempering_law.csv) (our own fit).
 
     Examples
     --------
@@ -206,10 +197,6 @@ def tempered_hardness(
     ------
     InputError
         Temperature, time or hardness that cannot be.
-
-    Source
-    ------
-    See `tempering_coefficients`.
 
     Examples
     --------

@@ -9,9 +9,10 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from forgeprops.base.errors import InputError
-from forgeprops.hosel.bench import LIMITS, angles, force_for_angle, limit_forces, yield_force
-from forgeprops.hosel.bend import CAUTIONS, allowed_deg_array, bench_options, ease_of, hosel_bend
+from forgeprops.hosel.bench import LIMITS, bench_options, force_for_angle
+from forgeprops.hosel.bend import bend_of_head, bends_of_heads, gradient_share, hosel_bend
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
+from forgeprops.hosel.result import CAUTIONS, ease_of
 from forgeprops.strength.tensile import flow_curve, strength, strength_arrays
 
 E = 205_000.0
@@ -24,15 +25,14 @@ HARD = {"bainite": 0.6, "martensite": 0.4}
 
 def exact_angle(bend, force):
     """Permanent angle of a case by general library routines on the same straight-line inputs."""
-    b = {name: float(value[0]) for name, value in vars(bend.bench).items()}
-
-    def along(name, s):
-        return b[name] + (b["neck_" + name] - b[name]) * s / b["length_mm"]
+    b = {name: float(v[0]) for name, v in vars(bend.bench).items() if name != "metal"}
+    here, there = bend.bench.metal[0]
 
     def left(s):
-        names = ("yield_mpa", "tensile_mpa", "uniform_elongation", "plateau_strain")
-        curve = flow_curve(*(along(name, s) for name in names))
-        big, small = along("outside_mm", s) / 2, b["bore_mm"] / 2 if s < b["bored_mm"] else 0.0
+        share = s / b["length_mm"]
+        curve = flow_curve(*(here + share * (there - here))[1:5])
+        outside = b["outside_mm"] + share * (b["neck_outside_mm"] - b["outside_mm"])
+        big, small = outside / 2, b["bore_mm"] / 2 if s < b["bored_mm"] else 0.0
         target = force * (b["bar_mm"] + s)
         inertia = second_moment_mm4(2 * big, 2 * small)
         if target <= curve.yield_mpa * inertia / big:
@@ -80,8 +80,8 @@ def exact_angle(bend, force):
 def test_angle_and_springback_against_general_library(case):
     bend = hosel_bend(**case)
     for degrees in (0.5, bend.allowed_deg):
-        force = force_for_angle(bend.bench, math.radians(degrees))
-        permanent, sprung = angles(bend.bench, force)
+        found = force_for_angle(bend.bench.nodes(), np.radians([degrees]))
+        force, permanent, sprung = found.x, found.permanent, found.sprung
         assert math.degrees(permanent[0]) == pytest.approx(degrees, rel=1e-8)
         assert exact_angle(bend, float(force[0])) == pytest.approx(float(permanent[0]), rel=5e-3)
         b = bend.bench
@@ -97,9 +97,9 @@ def test_yielded_length_of_a_cantilever():
     # the zone.
     bend = hosel_bend(hardness_hv=320, length_mm=20, bar_mm=50, force_limit_n=20_000)
     bench = bend.bench
-    force = 1.3 * float(yield_force(bench)[0])
+    force = 1.3 * float(bench.nodes().yield_force()[0])
     s = np.linspace(0, 20, 4001)
-    over = force * (50 + s) > float(bench.yield_mpa[0]) * elastic_modulus_mm3(13.4, 9.4)
+    over = force * (50 + s) > bend.strength.yield_mpa * elastic_modulus_mm3(13.4, 9.4)
     shape = bend.along(2.0)
     assert 20 - s[over][0] == pytest.approx(min(20.0, 70 * (1 - 1 / 1.3)), abs=0.01)
     assert (np.diff(shape["outer_strain"]) > 0).all()  # greatest at the clamp
@@ -132,22 +132,7 @@ def test_single_equals_batch():
         rng.uniform(8, 25, n),
     )
     here, there = strength_arrays(hv, fp, b, m), strength_arrays(neck, fp, b, m)
-    many = allowed_deg_array(
-        outside,
-        bore,
-        length,
-        here["yield_mpa"],
-        here["tensile_mpa"],
-        here["uniform_elongation"],
-        hv,
-        here["yield_plateau_strain"],
-        neck_yield_mpa=there["yield_mpa"],
-        neck_tensile_mpa=there["tensile_mpa"],
-        neck_uniform_elongation=there["uniform_elongation"],
-        neck_hardness_hv=neck,
-        neck_plateau_strain=there["yield_plateau_strain"],
-        details=True,
-    )
+    many = bends_of_heads(outside, bore, length, here, there, 1.0)
     for i in range(n):
         shares = {"ferrite": fp[i], "bainite": b[i], "martensite": m[i]}
         one = hosel_bend(
@@ -163,16 +148,7 @@ def test_twenty_thousand_in_time():
     best = math.inf
     for _ in range(2):
         start = time.perf_counter()
-        degrees = allowed_deg_array(
-            13.4,
-            9.4,
-            20.0,
-            s["yield_mpa"],
-            s["tensile_mpa"],
-            s["uniform_elongation"],
-            hv,
-            s["yield_plateau_strain"],
-        )
+        degrees = bends_of_heads(13.4, 9.4, 20.0, s, s, 0.0)["allowed_deg"]
         best = min(best, time.perf_counter() - start)
     assert np.isfinite(degrees).all() and degrees.shape == hv.shape
     assert best < 4.0  # 0.7 s on two idle cores; generous for a busy machine
@@ -293,8 +269,7 @@ def test_allowed_meets_its_limit():
     )
     assert bend.governed_by == "strain"
     assert bend.outer_strain == pytest.approx(0.4 * bend.strength.hardening_exponent, rel=1e-3)
-    forces = limit_forces(bend.bench)
-    assert min(forces, key=lambda n: forces[n][0]) == "strain"
+    assert min(bend.allowed_by, key=bend.allowed_by.get) == "strain"
 
 
 def test_eccentric_bore_takes_less_and_residual_stress_yields_earlier():
@@ -327,8 +302,10 @@ def test_history_uses_up_strain_and_life():
 def test_plateau_is_felt():
     # same yield, tensile and uniform strain with and without a plateau: with it the bend needs less force
     s = strength_arrays(150.0, 1.0)
-    args = [13.4, 9.4, 20.0, s["yield_mpa"], s["tensile_mpa"], s["uniform_elongation"], 150.0]
-    flat, round_ = (allowed_deg_array(*args, p, details=True)["force_n"][0] for p in (0.015, 0.0))
+    flat, round_ = (
+        bends_of_heads(13.4, 9.4, 20.0, m, m, 0.0)["force_n"][0]
+        for m in (s, {**s, "yield_plateau_strain": np.zeros(1)})
+    )
     assert flat < 0.99 * round_
     codes = [w.code for w in hosel_bend(hardness_hv=150, fractions=SOFT).warnings]
     assert "hosel:plateau" in codes
@@ -396,23 +373,20 @@ def test_ready_strength_is_taken():
         hosel_bend(material=material).allowed_deg
         == hosel_bend(hardness_hv=150, fractions=SOFT).allowed_deg
     )
-    with pytest.raises(InputError, match="option"):
-        allowed_deg_array(13.4, 9.4, 20, 300, 450, 0.15, 150, bar=300)
 
 
 def test_bend_of_head_uses_the_bored_straight_hosel():
     import forgeprops as fp
-    from forgeprops.hosel.bend import bend_of_head
-    from forgeprops.hosel.cases import between, gradient_share
 
     head, here, there = fp.head("mid-iron"), strength(150, SOFT), strength(190, SOFT)
-    share = gradient_share(head)
+    h = head.hosel
+    share = gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm)
     assert 0.3 < share < 0.6  # 15 mm of the 35 mm between the middles of hosel and neck
-    assert (
-        between(here, there, 1.0).yield_mpa == there.yield_mpa
-        and between(here, there, 0.0).yield_mpa == here.yield_mpa
-    )
     bend = bend_of_head(head, here, there)
+    ends = bend.bench.metal[0, :, 1]
+    assert ends == pytest.approx(
+        [here.yield_mpa, here.yield_mpa + share * (there.yield_mpa - here.yield_mpa)]
+    )
     straight = hosel_bend(
         head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, 150, fractions=SOFT
     )

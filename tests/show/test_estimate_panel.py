@@ -11,7 +11,8 @@ from PIL import Image
 import forgeprops
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.route import Route
-from forgeprops.show.controls.settings import SETTINGS, Slider
+from forgeprops.inputs.settings import table
+from forgeprops.show.controls.settings import Slider
 from forgeprops.show.panels import EstimatePanel
 from forgeprops.show.panels.estimate import EstimateInputs
 from forgeprops.show.units import Units
@@ -57,13 +58,15 @@ def upload(panel, name, content):
     )
 
 
-@pytest.mark.parametrize("name", SETTINGS)
-def test_slider_limits_lie_inside_what_a_route_accepts(name):
-    setting = SETTINGS[name]
-    assert setting.low < setting.high and setting.step > 0
-    for value in (setting.low, setting.high):
-        assert Route().with_(**{name: value}).setting(name) == value
-    assert setting.low <= Route().setting(name) <= setting.high
+def test_ranges_of_every_setting_lie_inside_what_is_accepted():
+    route = Route()
+    for s in table().values():
+        for low, high, *step in filter(None, (s.slider, s.search)):
+            assert s.low <= low < high <= s.high and all(one > 0 for one in step), s
+            if s.group == "route":
+                assert low <= route.setting(s.name) <= high, s
+                assert route.with_(**{s.name: high}).setting(s.name) == high
+    assert not {s.name for s in table().values() if s.slider and "_" in s.label}
 
 
 def test_moving_a_slider_reaches_the_model_and_the_picture(panel, calls):
@@ -149,7 +152,7 @@ def test_start_again(panel):
     ("change", "words"),
     [
         ({"grade": "9999"}, "grade '9999' is unknown"),
-        ({"preheat_c": 5000.0}, "forging temperature is 5000"),
+        ({"preheat_c": 5000.0}, "preheat temperature is 5000"),
         ({"water": "yes"}, "water is 'yes'"),
         ({"surroundings": "oil"}, "surroundings 'oil' is unknown"),
         ({"colour": "red"}, "setting 'colour' is unknown"),

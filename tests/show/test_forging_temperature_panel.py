@@ -9,7 +9,7 @@ from PIL import Image
 
 import forgeprops
 from forgeprops.base.errors import InputError
-from forgeprops.show.controls.settings import SETTINGS
+from forgeprops.inputs.settings import table
 from forgeprops.show.panels import forging_temperature as room
 from forgeprops.show.units import Units
 from forgeprops.study.process.furnace import forging_temperature_study
@@ -131,9 +131,9 @@ def test_save_and_load(panel, tmp_path, monkeypatch):
 
 def test_settings_are_close_where_austenite_forms_and_cover_the_slider():
     steel = forgeprops.grade("4140")
-    settings, s = room.settings_c(steel), SETTINGS["preheat_c"]
+    settings, s = room.settings_c(steel), table()["preheat_c"].slider
     t = forgeprops.critical_temperatures(steel)
-    assert settings[0] == s.low and settings[-1] == s.high and np.all(np.diff(settings) > 0.0)
+    assert settings[0] == s[0] and settings[-1] == s[1] and np.all(np.diff(settings) > 0.0)
     inside = settings[(settings > t.ac1_c) & (settings < t.ac3_c)]
     assert np.diff(inside).max() <= 6.0 + 1e-9
 

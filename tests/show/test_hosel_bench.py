@@ -13,7 +13,8 @@ from PIL import Image
 import forgeprops
 from forgeprops.base.errors import InputError
 from forgeprops.hosel.bench import LIMITS
-from forgeprops.hosel.bend import CAUTIONS
+from forgeprops.hosel.result import CAUTIONS
+from forgeprops.inputs.settings import table
 from forgeprops.show import style
 from forgeprops.show.figures.allowance import limit_look
 from forgeprops.show.panels import hosel_bench as room
@@ -225,16 +226,14 @@ def test_inputs_can_be_kept_and_bad_ones_are_refused(panel, tmp_path, monkeypatc
 
 @pytest.mark.parametrize("name", room.BENCH_SETTINGS)
 def test_sliders_offer_only_what_the_mechanics_take(name):
-    setting = room.BENCH_SETTINGS[name]
-    options = {"lie_deg": "target_lie_deg", "loft_deg": "target_loft_deg", "bend_mm": "length_mm",
-               "force_n": "force_limit_n"}  # fmt: skip
-    for value in (setting.low, setting.high):
-        forgeprops.hosel_bend(**{options.get(name, name): value})
+    setting = table()[room.BENCH_SETTINGS[name]]
+    low, high, step = setting.slider
+    options = {"bend_zone_mm": "length_mm", "tested_hv": "hardness_hv"}
+    for value in (low, high):
+        forgeprops.hosel_bend(**{options.get(setting.name, setting.name): value})
     first = getattr(room.HoselBenchInputs(), name)
-    assert setting.low <= first <= setting.high
-    assert (first - setting.low) / setting.step == pytest.approx(
-        round((first - setting.low) / setting.step)
-    )
+    assert low <= first <= high
+    assert (first - low) / step == pytest.approx(round((first - low) / step))
 
 
 @pytest.mark.parametrize(

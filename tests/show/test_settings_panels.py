@@ -132,7 +132,7 @@ def test_window_speaks_fahrenheit_and_inches():
     hot.work.join()
     labels = [hot.live.figure.axes[0].get_xlabel(), hot.live.figure.axes[0].get_ylabel()]
     assert "°F" in labels[0] and labels[1].endswith(", in") and "°C" not in hot.words.value
-    assert hot.live.figure.axes[0].get_xlim()[0] == pytest.approx(820.0 * 1.8 + 32.0)
+    assert hot.live.figure.axes[0].get_xlim()[0] == pytest.approx(850.0 * 1.8 + 32.0)
 
 
 @pytest.fixture

@@ -1,7 +1,9 @@
 """The setting sheet: every number of the result, safe against odd names, and two pages on either paper."""
 
 import html
+import http.server
 import re
+import threading
 
 import pytest
 
@@ -65,6 +67,37 @@ def test_odd_names_cannot_break_the_page():
     steel = fp.Steel("<script>alert(1)</script>", {"C": 0.3, "Mn": 0.7})
     page = sheet_html(fp.estimate(steel), note="<img src=x>")
     assert "<script>" not in page and "<img src=x>" not in page and "&lt;script&gt;" in page
+
+
+def test_no_name_is_text_of_the_style():
+    steel = fp.Steel('A&B "S45C"', {"C": 0.45, "Mn": 0.7})
+    page = sheet_html(fp.estimate(steel), date="}} x")
+    style = re.search("<style>(.*?)</style>", page, re.S)[1]
+    assert "S45C" not in style and "}} x" not in style and "string(title)" in style
+    assert 'A&B "S45C"' in html.unescape(page)
+
+
+def test_the_pdf_fetches_nothing_and_reads_no_file(result, tmp_path, monkeypatch):
+    pytest.importorskip("weasyprint", reason="PDF library (extra pdf) is not installed")
+    asked = []
+
+    class Server(http.server.BaseHTTPRequestHandler):
+        def do_GET(self):
+            asked.append(self.path)
+
+    server = http.server.HTTPServer(("127.0.0.1", 0), Server)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    (tmp_path / "x.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><rect width="9" height="9"/></svg>'
+    )
+    own = sheet_html(result)
+    plain = len(sheet_pdf(result))
+    for url in (f"http://127.0.0.1:{server.server_port}/x.svg", (tmp_path / "x.svg").as_uri()):
+        page = own.replace("</body>", f'<img src="{url}"></body>')
+        monkeypatch.setattr("forgeprops.show.sheet.sheet_html", lambda *_, page=page, **__: page)
+        assert abs(len(sheet_pdf(result)) - plain) < 100
+    server.shutdown()
+    assert asked == []
 
 
 def test_no_spray_is_an_ordinary_sheet():

@@ -7,7 +7,7 @@ import pytest
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.inputs.head import ZONES
-from forgeprops.inputs.settings import changed
+from forgeprops.inputs.job import changed
 from forgeprops.study.shop.causes import NOTHING, causes
 from forgeprops.study.shop.find_cause import _FAR, _FINE, _ranked, find_cause
 from forgeprops.study.shop.measurements import HardnessReadings

@@ -66,7 +66,7 @@ def test_settings_that_are_not_sure_enough_are_named_as_such():
 def test_a_heat_that_no_setting_helps_is_held():
     found = judge_heat("1020", limits=fp.Limits(face_hardness_hv=(480, None)))
     assert found.verdict == HOLD and found.chance < 0.05
-    assert "No settings within preheat temperature 850 to 1020 °C" in found.reason
+    assert "No settings within preheat temperature 850 to 1000 °C" in found.reason
     told = judge_heat("1030", limits=LIMITS, turned={})
     assert told.verdict == HOLD and "No setting may be adjusted" in told.reason
 
@@ -136,7 +136,7 @@ def test_a_higher_chance_is_harder_to_meet():
 def test_a_route_without_water():
     found = judge_heat("1030", route=fp.Route(spray=None), limits=LIMITS)
     assert found.verdict == HOLD and "flux" not in found.reason
-    with pytest.raises(fp.InputError, match="flux cannot be turned"):
+    with pytest.raises(fp.InputError, match="flux cannot be varied"):
         judge_heat("1030", route=fp.Route(spray=None), limits=LIMITS, turned={"flux": (2, 20)})
 
 

@@ -1,7 +1,6 @@
 """Batches: the same numbers as single estimates, whatever the chunks and the executor; files that survive."""
 
 import dataclasses
-import json
 import os
 import pickle
 import signal
@@ -10,21 +9,22 @@ import sys
 import textwrap
 import threading
 import time
+import weakref
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import forgeprops as fp
-from forgeprops.answer.cases import cases_of, chunks
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.case_columns import columns_of
 from forgeprops.inputs.head import ZONES
-from forgeprops.io.saved import read_table
+from forgeprops.io.writing import locked
 from forgeprops.study.process import many, streaming
 from forgeprops.study.process.codes import NOT_TOLD
-from forgeprops.study.process.many import compute, prepare, table_columns
+from forgeprops.study.process.many import compute, table_columns
 
 sys.path.insert(0, str(Path(__file__).parent))
 from mixed_cases import mixed
@@ -173,7 +173,7 @@ def test_a_bad_case_is_a_row_with_its_error():
         (1, "steel is 7"),
         (2, "'no grade'"),
         (3, "carbon is missing"),
-        (4, "spray flux is -3"),
+        (4, "spray rate is -3"),
         (5, "later"),
         (6, "Xx"),
         (7, ""),
@@ -265,111 +265,11 @@ def test_generators_are_read_as_they_are_needed():
     assert len(table) <= 128 and len(taken) < 2000
 
 
-# ---- files
+# ---- a folder of Parquet files
 
 
 def routes_of(n):
     return ({"preheat_c": 820.0 + 0.5 * i} for i in range(n))
-
-
-@pytest.mark.parametrize("name", ["out.csv", "out.parquet"])
-def test_stream_equals_table(tmp_path, name):
-    if name.endswith("parquet"):
-        pytest.importorskip("pyarrow")
-    written = fp.estimate_many("4130", routes=routes_of(150), to=tmp_path / name, chunk=64)
-    assert written.finished
-    assert (written.rows, written.errors, written.computed, written.kept) == (150, 0, 3, 0)
-    same(
-        read_table(tmp_path / name, "cases"),
-        fp.estimate_many("4130", routes=routes_of(150)),
-        rel=1e-12,
-    )
-    assert sorted(p.name for p in tmp_path.iterdir()) == [name]
-
-
-def test_folder_of_parts(tmp_path):
-    pandas, _ = pytest.importorskip("pandas"), pytest.importorskip("pyarrow")
-    fp.estimate_many("4130", routes=routes_of(100), to=tmp_path / "cases", chunk=64)
-    assert len(list((tmp_path / "cases").glob("part-*.parquet"))) == 2
-    assert len(pandas.read_parquet(tmp_path / "cases")) == 100
-
-
-def test_resume_computes_only_what_is_missing(tmp_path):
-    file = tmp_path / "out.csv"
-    stopped = fp.estimate_many("4130", routes=routes_of(300), to=file, chunk=64, **stop_after(2))
-    assert not stopped.finished and stopped.computed >= 2 and not file.exists()
-    before = {p.name: p.stat().st_mtime_ns for p in (tmp_path / "out.csv.parts").glob("part-*")}
-    # one finished chunk is damaged: it alone is computed again
-    (tmp_path / "out.csv.parts" / min(before)).write_text(
-        "# forgeprops cases table, version 1, 64 rows\ncut"
-    )
-    again = fp.estimate_many("4130", routes=routes_of(300), to=file, chunk=64)
-    assert again.finished and again.kept == len(before) - 1 and again.computed == 5 - again.kept
-    same(read_table(file, "cases"), fp.estimate_many("4130", routes=routes_of(300)), rel=1e-12)
-
-
-def test_killed_run_resumes(tmp_path):
-    """A real kill -9 in the middle: finished chunks stay, nothing half is there, the end is the same."""
-    script = textwrap.dedent(f"""
-        import forgeprops as fp
-        fp.estimate_many("4130", routes=({{"preheat_c": 820.0 + 0.5 * i}} for i in range(20_000)),
-                         to={str(tmp_path / "out.csv")!r}, chunk=32)
-    """)
-    run = subprocess.Popen([sys.executable, "-c", script])
-    folder = tmp_path / "out.csv.parts"
-    deadline = time.monotonic() + 90
-    while (
-        len(list(folder.glob("part-*"))) < 3 and time.monotonic() < deadline and run.poll() is None
-    ):
-        time.sleep(0.02)
-    run.send_signal(signal.SIGKILL)
-    run.wait()
-    done = sorted(folder.glob("part-*"))
-    assert len(done) >= 3
-    n = 32 * (len(done) + 2)
-    written = fp.estimate_many("4130", routes=routes_of(n), to=tmp_path / "out.csv", chunk=32)
-    assert written.finished and written.kept == len(done) and written.computed == 2
-    same(
-        read_table(tmp_path / "out.csv", "cases"),
-        fp.estimate_many("4130", routes=routes_of(n)),
-        rel=1e-12,
-    )
-
-
-def test_other_inputs_or_other_options_do_not_mix(tmp_path):
-    file = tmp_path / "out.csv"
-    fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, **stop_after(1))
-    with pytest.raises(InputError, match="other inputs"):
-        fp.estimate_many("1030", routes=routes_of(200), to=file, chunk=64)
-    with pytest.raises(InputError, match="chunk size"):
-        fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=32)
-    with pytest.raises(InputError, match="set of columns"):
-        fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, intervals=True)
-    manifest = tmp_path / "out.csv.parts" / "manifest.json"
-    told = json.loads(manifest.read_text())
-    assert told["format"] == "forgeprops cases" and told["version"] == 1
-    manifest.write_text(json.dumps({**told, "version": 99}))
-    with pytest.raises(InputError, match="newer forgeprops"):
-        fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64)
-    anew = fp.estimate_many("1030", routes=routes_of(64), to=file, chunk=64, resume=False)
-    assert anew.finished and anew.kept == 0
-
-
-@pytest.mark.parametrize("resume", [True, False])
-def test_a_batch_that_runs_is_left_alone(tmp_path, resume):
-    """A second writer of the same file is refused at once and throws nothing of the first away."""
-    from forgeprops.io.writing import locked
-
-    file, folder = tmp_path / "out.csv", tmp_path / "out.csv.parts"
-    fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, **stop_after(1))
-    before = sorted(p.name for p in folder.iterdir())
-    with locked(folder / file.name):
-        with pytest.raises(InputError, match="out.csv is being written by another program"):
-            fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64, resume=resume)
-        assert [
-            n for n in sorted(p.name for p in folder.iterdir()) if not n.endswith(".lock")
-        ] == before
-    assert fp.estimate_many("4130", routes=routes_of(200), to=file, chunk=64).finished
 
 
 def stop_after(chunks):
@@ -378,109 +278,138 @@ def stop_after(chunks):
     return {"progress": lambda *_: done.append(1), "cancel": lambda: len(done) >= chunks}
 
 
-def test_an_existing_file_is_kept(tmp_path):
-    (tmp_path / "out.csv").write_text("mine")
-    with pytest.raises(InputError, match="exists already"):
-        fp.estimate_many("4130", to=tmp_path / "out.csv")
-    assert (tmp_path / "out.csv").read_text() == "mine"
+@pytest.fixture
+def folder(tmp_path):
+    pytest.importorskip("pyarrow")
+    return tmp_path / "cases"
+
+
+def test_a_folder_holds_the_table_as_it_is(folder):
+    odd = ["=HYPERLINK(1)", "NA", "0042", 'ß, "quoted"', "4130"]
+    steels = [*(fp.Steel(name, {"C": 0.2}) for name in odd), {"C": -1}]
+    written = fp.estimate_many(steels, to=folder, chunk=4, intervals=True)
+    assert dataclasses.astuple(written) == (folder, 6, 1, 2, 0, True)
+    pd.testing.assert_frame_equal(
+        pd.read_parquet(folder), fp.estimate_many(steels, intervals=True), rtol=1e-12
+    )
+    assert sorted(p.name[:5] for p in folder.iterdir()) == ["part-", "part-"]
+
+
+def test_an_interrupted_run_goes_on_to_the_same_end(folder):
+    stopped = fp.estimate_many("4130", routes=routes_of(200), to=folder, chunk=32, **stop_after(2))
+    assert not stopped.finished and stopped.rows == 32 * stopped.computed < 200
+    before = {p: p.stat().st_mtime_ns for p in folder.iterdir()}
+    again = fp.estimate_many("4130", routes=routes_of(200), to=folder, chunk=32)
+    assert again.finished and again.kept == len(before) and again.computed == 7 - again.kept
+    assert all(p.stat().st_mtime_ns == t for p, t in before.items())
+    same(pd.read_parquet(folder), fp.estimate_many("4130", routes=routes_of(200)), rel=1e-12)
+
+
+def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
+    """kill -9 in the middle: every file that is there is whole, the end is that of an uninterrupted run."""
+    script = textwrap.dedent(f"""
+        import forgeprops as fp
+        fp.estimate_many("4130", routes=({{"preheat_c": 820.0 + 0.5 * i}} for i in range(20_000)),
+                         to={str(folder)!r}, chunk=16)
+    """)
+    run = subprocess.Popen([sys.executable, "-c", script])
+    deadline = time.monotonic() + 90
+    while len(list(folder.glob("part-*"))) < 2 and time.monotonic() < deadline:
+        assert run.poll() is None
+        time.sleep(0.01)
+    run.send_signal(signal.SIGKILL)
+    run.wait()
+    done = len(list(folder.glob("part-*")))
+    n = 16 * (done + 1)
+    assert done >= 2 and all(len(pd.read_parquet(p)) == 16 for p in folder.glob("part-*"))
+    written = fp.estimate_many("4130", routes=routes_of(n), to=folder, chunk=16)
+    assert (written.finished, written.kept, written.computed) == (True, done, 1)
+    same(pd.read_parquet(folder), fp.estimate_many("4130", routes=routes_of(n)), rel=1e-12)
+    assert all(p.name.startswith("part-") for p in folder.iterdir())
+
+
+@pytest.mark.parametrize(
+    "steel, n, options, words",
+    [
+        ("1030", 8, {}, "other inputs"),
+        ("4130", 8, {"chunk": 8}, "another size"),
+        ("4130", 8, {"intervals": True}, "other inputs"),
+        ("4130", 4, {}, "beyond these cases"),
+    ],
+)
+def test_other_inputs_or_options_do_not_mix(folder, steel, n, options, words):
+    fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    with pytest.raises(InputError, match=words):
+        fp.estimate_many(steel, routes=routes_of(n), to=folder, **{"chunk": 4, **options})
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+
+
+def test_a_damaged_file_is_named_and_kept(folder):
+    fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    (folder / "part-000000004.parquet").write_bytes(b"PAR1cut")
+    with pytest.raises(InputError, match="part-000000004.parquet is damaged"):
+        fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    assert (folder / "part-000000004.parquet").read_bytes() == b"PAR1cut"
+
+
+def test_a_batch_that_runs_is_left_alone(folder):
+    fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    with (
+        locked(folder / "cases"),
+        pytest.raises(InputError, match="being written by another program"),
+    ):
+        fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    assert fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4).kept == 2
 
 
 @pytest.mark.parametrize(
     "to, words",
     [
-        ("out.xlsx", "ends in '.xlsx'"),
-        ("no/such/out.csv", "does not exist"),
-        (5, "to is 5"),
-        ("", "to is ''"),
+        ("out.csv", "ends in '.csv'"),
+        ("no/such/out", "does not exist"),
+        (5, "file to write is 5"),
+        ("", "file to write is ''"),
+        (" ", "visible characters"),
+        ("a\0b", "cannot be written"),
+        ("x" * 300, "cannot be written"),
+        ("mine", "is a file"),
+        ("photos", "no part of a batch"),
     ],
 )
 def test_bad_targets(tmp_path, monkeypatch, to, words):
     monkeypatch.chdir(tmp_path)
+    (tmp_path / "mine").write_text("mine")
+    (tmp_path / "photos").mkdir()
+    (tmp_path / "photos" / "a.png").write_text("mine")
+    before = sorted(tmp_path.rglob("*"))
     with pytest.raises(InputError, match=words):
         fp.estimate_many("4130", to=to)
-    assert not list(tmp_path.iterdir())
+    assert sorted(tmp_path.rglob("*")) == before
 
 
-def test_formulas_in_names_are_disarmed(tmp_path):
-    steel = fp.Steel("=HYPERLINK(1)", {"C": 0.2})
-    fp.estimate_many([steel, {"C": -1}], to=tmp_path / "out.csv")
-    text = (tmp_path / "out.csv").read_text()
-    assert "'=HYPERLINK(1)" in text and ",=HYPERLINK" not in text
-    assert read_table(tmp_path / "out.csv", "cases")["steel"].iloc[0] == "=HYPERLINK(1)"
+def test_no_case_leaves_no_folder(folder):
+    with pytest.raises(InputError, match="no case at all"):
+        fp.estimate_many([], to=folder)
+    assert not folder.exists()
 
 
-def test_names_with_line_breaks_do_not_break_the_count(tmp_path):
-    odd = fp.Steel('two\nlines, "quoted"', {"C": 0.2})
-    fp.estimate_many([odd] * 96, to=tmp_path / "out.csv", chunk=32, **stop_after(2))
-    written = fp.estimate_many([odd] * 96, to=tmp_path / "out.csv", chunk=32)
-    assert written.finished and written.rows == 96 and written.kept == 2
-    assert set(read_table(tmp_path / "out.csv", "cases")["steel"]) == {odd.name}
+def test_memory_does_not_grow_with_the_cases(folder, monkeypatch):
+    """At every write only the last tables are alive, and cases are taken a bounded number ahead."""
+    taken, tables, most, ahead = [], [], [], []
+    real = streaming._write
 
+    def watched(file, table, checksum):
+        tables.append(weakref.ref(table["face_hardness_hv"]))
+        most.append(sum(t() is not None for t in tables))
+        ahead.append(len(taken) - 4 * len(tables))
+        real(file, table, checksum)
 
-def test_fingerprint_is_of_values_not_objects():
-    steel = fp.grade("4130")
-    twin = fp.Steel(steel.name, dict(steel.composition), limits=steel.limits)
-    routes = [fp.Route().with_(preheat_c=900.0 + i) for i in range(4)]
-    a = prepare(next(chunks(cases_of([steel] * 4, None, routes, None), 4)), 0)
-    b = prepare(
-        next(chunks(cases_of([twin, steel, twin, twin], ["mid-iron"] * 4, routes, [None] * 4), 4)),
-        0,
-    )
-    c = prepare(next(chunks(cases_of([steel] * 4, None, routes[::-1], None), 4)), 0)
-    assert streaming._fingerprint(a) == streaming._fingerprint(b) != streaming._fingerprint(c)
+    def routes():
+        for i in range(240):
+            taken.append(i)
+            yield {"preheat_c": 700.0 + i % 97, "spray": None, "soak_s": 30.0}
 
-
-@pytest.mark.slow
-def test_memory_does_not_grow_with_the_cases(tmp_path):
-    """Peak memory of a stream: ten times the cases must not take noticeably more."""
-    if not os.path.exists("/proc/self/status"):
-        pytest.skip("peak memory is read from /proc")
-    # not getrusage: a child's ru_maxrss starts from the memory of the process that forked it
-    script = textwrap.dedent("""
-        import re, sys
-        from pathlib import Path
-        import forgeprops as fp
-        n = int(sys.argv[1])
-        fp.estimate_many("1020", routes=({"preheat_c": 700.0 + i % 97, "spray": None, "soak_s": 30 + i % 5}
-                         for i in range(n)), to=sys.argv[2], chunk=256)
-        print(re.search(r"VmHWM:\\s+(\\d+) kB", Path("/proc/self/status").read_text())[1])
-    """)
-    peak = {}
-    for n in (1000, 10_000):
-        out = subprocess.run(
-            [sys.executable, "-c", script, str(n), str(tmp_path / f"{n}.csv")],
-            check=True,
-            capture_output=True,
-            text=True,
-            env={**os.environ},
-        )
-        peak[n] = int(out.stdout) / 1024
-    assert peak[10_000] < 600 and peak[10_000] - peak[1000] < 60, peak
-
-
-def test_unwritable_cache_still_computes(tmp_path):
-    """No folder for the compile cache: a warning, the same numbers."""
-    numbers = "float(curvature(13.4, 9.4, strength(150).curve, 90_000.0))"
-    script = (
-        "from forgeprops.hosel.bending_moment import curvature\n"
-        f"from forgeprops.strength.tensile import strength\nprint({numbers})"
-    )
-    blocked = tmp_path / "blocked"
-    blocked.write_text("a file where the folder should be")
-    command = [sys.executable, "-W", "ignore", "-c", script]
-    out = subprocess.run(
-        command,
-        capture_output=True,
-        text=True,
-        check=True,
-        env={**os.environ, "NUMBA_CACHE_DIR": str(blocked / "cache")},
-    )
-    from forgeprops.hosel.bending_moment import curvature
-    from forgeprops.strength.tensile import strength
-
-    ours = float(curvature(13.4, 9.4, strength(150).curve, 90_000.0))
-    assert float(out.stdout) == pytest.approx(ours, rel=1e-12)
-
-
-def test_data_folder_is_not_written(tmp_path):
-    assert not list(Path(fp.__file__).parent.rglob("*.parts"))
+    monkeypatch.setattr(streaming, "_write", watched)
+    fp.estimate_many("1020", routes=routes(), to=folder, chunk=4)
+    assert len(tables) == 60 and max(most) <= 2 and max(ahead) <= 8 * (os.cpu_count() or 1)

@@ -11,7 +11,6 @@ from forgeprops.answer.interval import LN_SPRAY_SD
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.settings import setting
 from forgeprops.inputs.steel import Steel
-from forgeprops.study.process import scatter_inputs
 from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
 from forgeprops.study.process.scattering import even_numbers
 from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
@@ -106,7 +105,7 @@ def test_cut_off_distribution_is_scipys_truncated_normal():
 
 
 def test_spray_law_spread_is_the_one_of_the_intervals():
-    assert scatter_inputs.SHOP_SPREAD["shop_spray"].value == pytest.approx(LN_SPRAY_SD, abs=5e-5)
+    assert setting("shop_spray").spread.value == pytest.approx(LN_SPRAY_SD, abs=5e-5)
 
 
 def test_inputs_follow_route_shop_and_steel():
@@ -198,7 +197,7 @@ def study():
 
 def test_samples_are_single_estimates(study):
     """Three drawn cases, made as objects and estimated one by one."""
-    from forgeprops.inputs.settings import changed
+    from forgeprops.inputs.job import changed
 
     for i in (0, 100, 255):
         values = {name: float(column[i]) for name, column in study.drawn.items()}

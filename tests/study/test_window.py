@@ -5,8 +5,9 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
-from forgeprops.inputs.settings import changed, settings, value_of, varied
+from forgeprops.inputs.job import changed, value_of, varied
 from forgeprops.inputs.settings import setting as lookup
+from forgeprops.inputs.settings import settings
 from forgeprops.study.process.process_window import Axis, _largest_box
 
 
@@ -145,7 +146,7 @@ def test_any_number_of_the_case_is_an_axis():
         (("preheat_c", 850), "allowed is"),
         ("preheat_c", "allowed is"),
         (("flux", 2, 8, 5), "both axes are flux"),
-        (("surroundings", 0, 1, 2), "setting to turn 'surroundings'"),
+        (("surroundings", 0, 1, 2), "setting to vary 'surroundings'"),
     ],
 )
 def test_bad_axes_are_refused(x, words):
@@ -184,7 +185,7 @@ def test_varied_cases_are_the_changed_case():
 def test_numbers_out_of_bounds_are_refused_at_the_ends():
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     for values, words in (
-        ({"flux": np.array([5.0, 99.0])}, "spray flux is 99"),
+        ({"flux": np.array([5.0, 99.0])}, "spray rate is 99"),
         ({"hosel_bore_mm": np.array([9.0, 13.0])}, "hosel wall"),
         ({"C": np.array([0.3, np.nan])}, "C content"),
     ):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice
 from .file_panel import FileChoice
 from .save_bar import check_names
 from .settings import Choice, Slider
@@ -58,8 +58,7 @@ def _value(control):
 
 def _checked(name: str, control, value):
     if isinstance(control, Slider):
-        s = control.setting
-        return check_number(value, s.label, s.low, s.high, s.unit, _WHERE)
+        return control.check(value, _WHERE)
     options = getattr(control.widget if isinstance(control, Choice) else control, "options", None)
     if options is not None:
         return check_choice(

@@ -3,53 +3,15 @@
 from __future__ import annotations
 
 import html
-from dataclasses import dataclass
 
+from ...base.errors import check_number
+from ...inputs.settings import table
 from .. import style
 from ..units import Units
 
-__all__ = ["SETTINGS", "Choice", "Setting", "Slider", "note"]
+__all__ = ["Choice", "Slider", "note"]
 
 _LABEL_WIDTH, _CONTROL_WIDTH = "195px", "470px"
-
-
-@dataclass(frozen=True)
-class Setting:
-    """One thing people turn: its words and the limits its slider offers.
-
-    Attributes
-    ----------
-    label : str
-        Words beside the slider.
-    unit : str
-        Unit; "°C" follows the reader's choice.
-    low, high, step : float
-        What the slider offers: the everyday range, inside what `Route` accepts (a test holds it there).
-    form : str
-        Number format of the readout.
-    """
-
-    label: str
-    unit: str
-    low: float
-    high: float
-    step: float
-    form: str = ".0f"
-
-
-#: Sliders by the short names of `Route.SETTINGS`.  Limits: everyday ranges (our choice), inside the route's.
-SETTINGS = {
-    "preheat_c": Setting("forging temperature", "°C", 650.0, 1100.0, 5.0),
-    "soak_s": Setting("time in the furnace", "s", 120.0, 3600.0, 30.0),
-    "transfer_s": Setting("furnace to die", "s", 0.0, 20.0, 0.5, ".1f"),
-    "rest_s": Setting("rest in the die", "s", 0.0, 5.0, 0.1, ".1f"),
-    "die_c": Setting("die temperature", "°C", 20.0, 450.0, 10.0),
-    "flux": Setting("water on the face", "kg/(m² s)", 0.0, 30.0, 0.5, ".1f"),
-    "spray_s": Setting("water runs", "s", 0.0, 20.0, 0.25, ".2f"),
-    "delay_s": Setting("squeeze to water", "s", 0.0, 15.0, 0.25, ".2f"),
-    "water_c": Setting("water temperature", "°C", 5.0, 60.0, 1.0),
-    "hosel_share": Setting("water on the hosel, share", "", 0.0, 1.0, 0.05, ".2f"),
-}
 
 
 def note(sentence: str = "", bad: bool = True) -> str:
@@ -69,26 +31,24 @@ class Slider:
     Parameters
     ----------
     name : str
-        Short name in `SETTINGS`.
+        Short name of a setting that has a slider (data/constants/settings.csv).
     value : float
         First value, in the package's unit.
     units : Units
         Display units.
-    setting : Setting, optional
-        Words and limits of something that is no setting of the route.
     """
 
-    def __init__(self, name: str, value: float, units: Units, setting: Setting | None = None):
+    def __init__(self, name: str, value: float, units: Units):
         import ipywidgets as w
 
-        self.name, self.setting, self._units = name, setting or SETTINGS[name], units
+        self.name, self.setting, self._units = name, table()[name], units
         s = self.setting
         self.widget = w.FloatSlider(
             value=value,
-            min=s.low,
-            max=s.high,
-            step=s.step,
-            readout_format=s.form,
+            min=s.slider[0],
+            max=s.slider[1],
+            step=s.slider[2],
+            readout_format=f".{s.digits}f",
             description=self._label(),
             continuous_update=True,
             style={"description_width": _LABEL_WIDTH},
@@ -124,8 +84,9 @@ class Slider:
         """Show the same value in other units."""
         value, self._units = self.value, units
         s = self.setting
-        low, high = self._out(s.low), self._out(s.high)
-        step = units.step_from_c(s.step) if s.unit == "°C" else s.step
+        low, high, step = s.slider
+        low, high = self._out(low), self._out(high)
+        step = units.step_from_c(step) if s.unit == "°C" else step
         self._quiet = True
         try:
             with self.widget.hold_trait_notifications():
@@ -134,6 +95,11 @@ class Slider:
                 self.widget.description = self._label()
         finally:
             self._quiet = False
+
+    def check(self, value, where: str = "settings file") -> float:
+        """The value if the slider reaches it; otherwise an InputError."""
+        s = self.setting
+        return check_number(value, s.label, s.slider[0], s.slider[1], s.unit, where)
 
     def on_change(self, callback) -> None:
         """Call ``callback(self)`` whenever the reader moves the slider."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...hosel.bend import EASE
+from ...hosel.result import EASE
 from .. import style
 
 __all__ = ["MomentAngle", "ladder"]

@@ -10,13 +10,13 @@ from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice
 from ...inputs.route import Route
 from ...study.process.comparison import PREHEATS_C, Comparison
 from ..controls.file_panel import FilePanel
 from ..controls.limits_box import LimitsBox
 from ..controls.save_bar import KeepBar, check_names
-from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..controls.settings import Choice, Slider, note
 from ..figures.compare import compare_picture
 from ..units import Units, units
 
@@ -152,8 +152,7 @@ class ComparePanel(FilePanel):
         _checked_count(grades)
         check_choice(values["head"], "head", self._forgeprops.heads(), "settings file")
         for name in self.sliders:
-            s = SETTINGS[name]
-            check_number(values[name], s.label, s.low, s.high, s.unit, "settings file")
+            self.sliders[name].check(values[name])
         self._busy = True
         try:
             self.box.put(values["limits"])  # it checks before it changes anything

@@ -7,13 +7,13 @@ import html
 from dataclasses import asdict, dataclass
 
 from ...answer import words
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice
 from ...inputs.route import COOLING, Route
 from .. import style
 from ..canvas import LiveFigure
 from ..controls.accessibility import slider_names
 from ..controls.save_bar import KeepBar, SheetBar, check_names
-from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..controls.settings import Choice, Slider, note
 from ..figures import BendGauge, CoolingCurves, HardnessBars, HeadOutline, StructureBars
 from ..units import Units, units
 
@@ -205,8 +205,7 @@ class EstimatePanel:
                 f"water is {values['water']!r}; allowed is true or false (settings file)."
             )
         for name in _SLIDERS:
-            s = SETTINGS[name]
-            check_number(values[name], s.label, s.low, s.high, s.unit, "settings file")
+            self.sliders[name].check(values[name])
         self._busy = True
         try:
             for name in ("grade", "head", "surroundings"):

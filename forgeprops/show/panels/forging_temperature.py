@@ -9,13 +9,14 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice
 from ...inputs.route import Route
+from ...inputs.settings import table
 from .. import style
 from ..canvas import LiveFigure
 from ..controls.accessibility import slider_names
 from ..controls.save_bar import KeepBar, check_names
-from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..controls.settings import Choice, Slider, note
 from ..figures.forging_temperature import ForgingTemperatureCurves
 from ..units import Units, units
 
@@ -50,7 +51,7 @@ def settings_c(steel) -> np.ndarray:
     """Furnace settings worth marching for a steel: the slider's range, closer where austenite forms."""
     from ...transformation.temperatures import ac1_c, ac3_c
 
-    low, high = SETTINGS["preheat_c"].low, SETTINGS["preheat_c"].high
+    low, high, _ = table()["preheat_c"].slider
     first, last = float(ac1_c(steel)), float(ac3_c(steel))
     inner = np.arange(first - 4.0, last + 15.0, _FINE_C)
     outer = np.arange(low, high + 0.5 * _COARSE_C, _COARSE_C)
@@ -114,7 +115,7 @@ class ForgingTemperaturePanel:
         self.preheat.on_change(lambda _: None if self._busy else self._moved())
         self.live = LiveFigure(1060, 600, "six plots over the forging temperature")
         self.live.widget.add_class("fp-picture")
-        low, high = SETTINGS["preheat_c"].low, SETTINGS["preheat_c"].high
+        low, high, _ = table()["preheat_c"].slider
         with style.look():
             self.curves = ForgingTemperatureCurves(
                 self.live.figure, units=self._units, low_c=low, high_c=high
@@ -165,8 +166,7 @@ class ForgingTemperaturePanel:
             ("head", self._forgeprops.heads()),
         ):
             check_choice(values[name], name, options, "settings file")
-        s = SETTINGS["preheat_c"]
-        check_number(values["preheat_c"], s.label, s.low, s.high, s.unit, "settings file")
+        self.preheat.check(values["preheat_c"])
         self._busy = True
         try:
             for name in ("grade", "other", "head"):

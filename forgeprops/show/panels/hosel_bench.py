@@ -10,8 +10,9 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from ...answer import interval as uncertainty
-from ...base.errors import InputError, check_choice, check_number
-from ...hosel.bend import CAUTIONS, bend_of_head
+from ...base.errors import InputError, check_choice
+from ...hosel.bend import bend_of_head
+from ...hosel.result import CAUTIONS
 from ...inputs.route import Route
 from ...strength.tensile import strength
 from ...study.hosel_bench import allowance_curve, grade_hosels, soften
@@ -19,7 +20,7 @@ from .. import style
 from ..canvas import LiveFigure
 from ..controls.accessibility import slider_names
 from ..controls.save_bar import KeepBar, check_names
-from ..controls.settings import Choice, Setting, Slider, note
+from ..controls.settings import Choice, Slider, note
 from ..figures import AllowanceByHardness, HoselOnBench, MomentAngle, PullDirection
 from ..units import Units, units
 
@@ -27,13 +28,13 @@ __all__ = ["BENCH_SETTINGS", "HoselBenchInputs", "HoselBenchPanel", "hosel_bench
 
 #: Sliders of the bench; everyday ranges (our choice), inside what `hosel_bend` takes (a test holds it there).
 BENCH_SETTINGS = {
-    "lie_deg": Setting("lie, + is more upright", "°", -4.0, 4.0, 0.25, ".2f"),
-    "loft_deg": Setting("loft, + is weaker", "°", -4.0, 4.0, 0.25, ".2f"),
-    "bend_mm": Setting("length that bends", "mm", 10.0, 20.0, 1.0),
-    "bar_mm": Setting("bar, hand to hosel", "mm", 250.0, 1000.0, 10.0),
-    "force_n": Setting("most pull by hand", "N", 100.0, 800.0, 5.0),
-    "rebends": Setting("bends there and back wanted", "", 1.0, 20.0, 1.0),
-    "hardness_hv": Setting("tested hosel hardness", "HV", 110.0, 470.0, 5.0),
+    "lie_deg": "target_lie_deg",
+    "loft_deg": "target_loft_deg",
+    "bend_mm": "bend_zone_mm",
+    "bar_mm": "bar_mm",
+    "force_n": "force_limit_n",
+    "rebends": "rebends",
+    "hardness_hv": "tested_hv",
 }
 
 _COOLING = (
@@ -145,7 +146,7 @@ class HoselBenchPanel:
         )
         self.hand = Choice("hand", "head is", _HANDS, inputs.hand)
         self.sliders = {
-            name: Slider(name, getattr(inputs, name), self._units, setting)
+            name: Slider(setting, getattr(inputs, name), self._units)
             for name, setting in BENCH_SETTINGS.items()
         }
         for choice in (self.grade, self.head, self.cooling):
@@ -251,8 +252,8 @@ class HoselBenchPanel:
         }
         for name, options in choices.items():
             check_choice(values[name], name.replace("_", " "), options, "settings file")
-        for name, s in BENCH_SETTINGS.items():
-            check_number(values[name], s.label, s.low, s.high, s.unit, "settings file")
+        for name, slider in self.sliders.items():
+            slider.check(values[name])
         self._busy = True
         try:
             for name in choices:
@@ -415,7 +416,7 @@ class HoselBenchPanel:
         if bend.governed_by == "bar force" and bend.target_deg <= others:
             length, bar = float(bend.bench.length_mm[0]), float(bend.bench.bar_mm[0])
             # the same moment at the clamp from the most that a hand pulls
-            longer = bend.bar_force_n / float(bend.bench.force_limit_n[0]) * (bar + length) - length
+            longer = bend.bar_force_n / self.inputs.force_n * (bar + length) - length
             return f"Too stiff for this bar: {asked}. A bar of {10 * np.ceil(longer / 10):.0f} mm would do."
         return f"No: {asked}."
 

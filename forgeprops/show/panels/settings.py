@@ -7,14 +7,15 @@ import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice
 from ...inputs.limits import Limits
 from ...inputs.route import Route
+from ...inputs.settings import table
 from ..controls.accessibility import slider_names
 from ..controls.file_panel import FilePanel
 from ..controls.limits_box import LimitsBox
 from ..controls.save_bar import KeepBar, check_names
-from ..controls.settings import SETTINGS, Choice, Slider, note
+from ..controls.settings import Choice, Slider, note
 from ..figures.window import setting_text, setting_words, shown_value, window_picture
 from ..units import Units, units
 
@@ -29,17 +30,8 @@ _WISH = {
 }
 #: Sliders of the case, which are also what a window or a search may turn.
 TURNED = ("preheat_c", "flux", "delay_s", "spray_s", "water_c")
-#: Axes a window offers, low and high: everyday ranges (our choice).
-_AXES = {
-    "preheat_c": (820.0, 1020.0),
-    "flux": (2.0, 20.0),
-    "delay_s": (0.0, 8.0),
-    "spray_s": (2.0, 20.0),
-    "water_c": (5.0, 60.0),
-    "transfer_s": (2.0, 15.0),
-    "die_c": (50.0, 400.0),
-    "face_thickness_mm": (2.4, 3.6),
-}
+#: Axes a window offers.
+_AXES = {s.name: s.search for s in table().values() if s.search}
 #: Points on each axis: a first look, the everyday map, and a finer one on request.
 _GRIDS, _FINER = (12, 24), 48
 
@@ -143,8 +135,8 @@ class SettingsCase:
         try:
             for name, value in settings.items():
                 if name in self.sliders:
-                    s = SETTINGS[name]
-                    self.sliders[name].value = min(max(value, s.low), s.high)
+                    low, high, _ = self.sliders[name].setting.slider
+                    self.sliders[name].value = min(max(value, low), high)
         finally:
             self._busy = False
         self._changed()
@@ -161,8 +153,7 @@ class SettingsCase:
         check_choice(values["grade"], "grade", self._forgeprops.grades(), "settings file")
         check_choice(values["head"], "head", self._forgeprops.heads(), "settings file")
         for name in TURNED:
-            s = SETTINGS[name]
-            check_number(values[name], s.label, s.low, s.high, s.unit, "settings file")
+            self.sliders[name].check(values[name])
         self._busy = True
         try:
             self.box.put(values["limits"])  # it checks before it changes anything

@@ -9,7 +9,7 @@ from __future__ import annotations
 from ...base.errors import InputError, check_number
 from .. import style
 from ..controls.file_panel import FileChoice, FilePanel, number_field, value_of
-from ..controls.settings import Choice, Setting, Slider, note
+from ..controls.settings import Choice, Slider, note
 from ..figures import shop_data as draw
 from ..units import Units, units
 
@@ -25,10 +25,6 @@ __all__ = [
     "spray_curve_panel",
     "tracking_panel",
 ]
-
-
-#: Everyday range (our choice); below one in two a heat is no better than a toss.
-_CHANCE = Setting("wanted chance, each limit", "%", 50.0, 95.0, 5.0)
 
 
 class ShopSettings:
@@ -87,7 +83,7 @@ class JudgePanel(FilePanel):
         )
         self.hosel_low = number_field("hosel bend from, °", 1.5)
         self.settings = ShopSettings(display_units or units())
-        self.chance = Slider("chance", 50.0, self.settings.units, _CHANCE)
+        self.chance = Slider("chance_percent", 50.0, self.settings.units)
         super().__init__(
             [
                 self.file.widget,

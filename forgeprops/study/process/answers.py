@@ -20,9 +20,9 @@ from ...engine import march as marks
 from ...engine import outcome as out
 from ...engine.packing import POINTS
 from ...engine.run import march_columns
-from ...face.margin_arrays import face_margin_of_heads
-from ...hosel.allowance import allowed_deg_array
+from ...face.margin import face_margin_of_heads
 from ...hosel.bench import LIMITS
+from ...hosel.bend import bends_of_heads, gradient_share
 from ...inputs.case_columns import Columns
 from ...inputs.head import ZONES, zones_of
 from ...transformation.austenite import carbide_carbon
@@ -128,31 +128,16 @@ def _answers(columns: Columns, intervals: bool, line, threads, options) -> dict[
 
 def hosel_arrays(columns: Columns, told: Evaluated) -> dict[str, np.ndarray]:
     """Allowed degrees and what governs, as `hosel.bend.bend_of_head` tells one."""
-    hosel, neck = ZONES.index("hosel"), ZONES.index("neck")
-    zone_mm = columns.dimension("hosel", "bend_zone_mm")
-    apart = 0.5 * (columns.dimension("hosel", "length_mm") + columns.dimension("neck", "length_mm"))
-    share = np.minimum(
-        zone_mm / apart, 1.0
-    )  # of the difference hosel-neck that lies in the bend zone
-    here, there = {}, {}
-    for name, key in (
-        ("hardness_hv", "hardness_hv"),
-        ("yield_mpa", "yield_mpa"),
-        ("tensile_mpa", "tensile_mpa"),
-        ("uniform_elongation", "uniform_elongation"),
-        ("plateau_strain", "yield_plateau_strain"),
-    ):
-        values = told.strength[key]
-        here[name] = values[:, hosel]
-        there[f"neck_{name}"] = values[:, hosel] + share * (values[:, neck] - values[:, hosel])
-    return allowed_deg_array(
-        columns.dimension("hosel", "outside_mm"),
-        columns.dimension("hosel", "bore_mm"),
-        zone_mm,
-        **here,
-        **there,
-        details=True,
+    hosel, neck = (
+        {name: values[:, ZONES.index(zone)] for name, values in told.strength.items()}
+        for zone in ("hosel", "neck")
     )
+    outside, bore, zone, length = (
+        columns.dimension("hosel", name)
+        for name in ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm")
+    )
+    share = gradient_share(zone, length, columns.dimension("neck", "length_mm"))
+    return bends_of_heads(outside, bore, zone, hosel, neck, share)
 
 
 def _face_margin(columns: Columns, told: Evaluated) -> np.ndarray:
@@ -160,18 +145,19 @@ def _face_margin(columns: Columns, told: Evaluated) -> np.ndarray:
     mass_g = np.broadcast_to(mass_g, (len(columns.heads),))
     mass_g = mass_g if columns.head_of is None else mass_g[columns.head_of]
     face, rim = POINTS[0], POINTS[1]
-    shares = {name: values[:, 0] for name, values in told.fractions.items()}
+    part = {name: values[:, 0] for name, values in told.fractions.items()}
+    size = [columns.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
     return face_margin_of_heads(
-        columns.dimension("face", "thickness_mm"),
-        columns.dimension("face", "thickness_mm") + columns.dimension("face", "allowance_mm"),
-        columns.dimension("face", "length_mm"),
-        columns.dimension("face", "height_mm"),
+        size,
+        size[0] + columns.dimension("face", "allowance_mm"),
         mass_g,
         told.marched.point_hv[:, :face],
         told.marched.point_hv[:, face : face + rim],
-        ferrite_pearlite_share=shares["ferrite"] + shares["pearlite"] + shares["untransformed"],
-        bainite_share=shares["bainite"],
-        martensite_share=shares["martensite"],
+        {
+            "ferrite_pearlite_share": part["ferrite"] + part["pearlite"] + part["untransformed"],
+            "bainite_share": part["bainite"],
+            "martensite_share": part["martensite"],
+        },
     )
 
 

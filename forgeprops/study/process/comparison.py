@@ -14,6 +14,7 @@ from ...inputs.case_columns import columns_of
 from ...inputs.head import Head
 from ...inputs.limits import Limits
 from ...inputs.route import BURNING_C, Route
+from ...inputs.settings import table
 from ...inputs.steel import Steel
 from .assess import (
     REFERENCE,
@@ -28,7 +29,8 @@ from .line_cost import Line
 __all__ = ["Comparison", "PREHEATS_C", "compare"]
 
 #: Forging temperatures compared when none are named, °C.
-PREHEATS_C = tuple(range(850, 1001, 25))
+_LOW_C, _HIGH_C = table()["preheat_c"].search
+PREHEATS_C = tuple(float(t) for t in np.arange(_LOW_C, _HIGH_C + 1.0, 25.0))
 
 #: Columns in the order they are shown.
 _SHOWN = (

@@ -27,11 +27,6 @@ __all__ = [
     "with_defaults",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "equal_effort_setting": ("equal_effort_setting",),
-    "equal_effort_preheat": ("equal_effort_setting",),
-}
 
 #: Furnace settings marched for the map to metal temperature in the die, °C.
 _SETTINGS_C = np.arange(640.0, BURNING_C + 1.0, 35.0)
@@ -136,6 +131,10 @@ def equal_effort_setting(
     EqualEffortPreheat
         The band is that of `forging.effort.equal_effort`: every alloy factor with every law.  A setting above
         the burning limit of the route is held there.
+
+    References
+    ----------
+    .. [1] Equal flow stress of the metal in the die (derived).
 
     Examples
     --------

@@ -19,9 +19,7 @@ from ...answer.press_and_skin import effort_of, heat_through_s, surface_of
 from ...base.errors import InputError, check_kind, check_number
 from ...base.ranges import Warn
 from ...engine.march import M_DIE, M_SCALE
-from ...hosel.allowance import DEFAULTS, allowed
-from ...hosel.bench import Bench
-from ...hosel.cases import bench_of, between, gradient_share, moved
+from ...hosel.bend import bend_of_head
 from ...inputs.head import ZONES, Head
 from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
@@ -327,33 +325,12 @@ def _row(steel, head, route, told, case, zone, surface) -> dict[str, float]:
 
 
 def _bends(head: Head, zones) -> dict[str, np.ndarray]:
-    """Allowed degrees and their interval at every setting, as `hosel.bend.bend_of_head` gives them."""
-    numbers = {
-        **DEFAULTS,
-        "outside_mm": head.hosel.outside_mm,
-        "bore_mm": head.hosel.bore_mm,
-        "length_mm": head.hosel.bend_zone_mm,
-        "bored_mm": 1e6,
-        "neck_outside_mm": head.hosel.outside_mm,
-    }
-    benches = []
+    """Allowed degrees and their interval at every setting."""
+    found = []
     for zone in zones:
         hosel = zone["hosel"]
-        neck = between(hosel.strength, zone["neck"].strength, gradient_share(head))
         spread = (hosel.hardness_high_hv - hosel.hardness_low_hv) / (2.0 * uncertainty.Z)
-        benches += [
-            bench_of(hosel.strength, neck, numbers),
-            *moved(hosel.strength, neck, numbers, spread),
-        ]
-    degrees = allowed(
-        Bench(
-            **{
-                f.name: np.concatenate([getattr(b, f.name) for b in benches])
-                for f in dataclasses.fields(Bench)
-            }
-        )
-    )["allowed_deg"].reshape(len(zones), -1)
-    now, shift = degrees[:, 0], degrees[:, 1:] - degrees[:, :1]
-    low = np.maximum(now - np.sqrt(np.sum(np.minimum(shift, 0.0) ** 2, axis=1)), 0.0)
-    high = now + np.sqrt(np.sum(np.maximum(shift, 0.0) ** 2, axis=1))
-    return {"allowed_deg": now, "allowed_low_deg": low, "allowed_high_deg": high}
+        bend = bend_of_head(head, hosel.strength, zone["neck"].strength, hardness_se_hv=spread)
+        found.append((bend.allowed_deg, bend.allowed_deg_low, bend.allowed_deg_high))
+    names = ("allowed_deg", "allowed_low_deg", "allowed_high_deg")
+    return dict(zip(names, np.array(found).T, strict=True))

@@ -55,7 +55,6 @@ def estimate_many(
     cancel=None,
     to=None,
     chunk: int = CHUNK,
-    resume: bool = True,
     *,
     intervals: bool = False,
 ):
@@ -76,13 +75,11 @@ def estimate_many(
     cancel : callable or threading.Event, optional
         Asked between chunks; what is finished by then is returned (``table.attrs["cancelled"]`` says so).
     to : path, optional
-        Stream to this file (``.csv`` or ``.parquet``) instead of returning a table; without an ending: to a
-        folder of Parquet files.  Memory stays bounded.  Interrupted work goes on where it stopped when called
-        again with the same inputs: finished chunks are neither lost nor computed again.
+        Folder to write to instead of returning a table: one Parquet file a chunk, read back by
+        ``pandas.read_parquet(to)``.  Memory stays bounded.  Called again with the same inputs it calculates
+        only the chunks that are not there.
     chunk : int
         Cases a chunk.  The results do not depend on it.
-    resume : bool
-        False: throw away what an interrupted run left beside `to`.
     intervals : bool
         Also the 80 % interval of every hardness, as `estimate` tells it, and the warning "idle-water", which
         needs each head without its water; up to eight times the work.
@@ -98,7 +95,7 @@ def estimate_many(
     Raises
     ------
     InputError
-        Sequences of different lengths, a file that exists, an interrupted run of other inputs.
+        Sequences of different lengths, a folder with other files or with chunks of other inputs.
 
     Examples
     --------
@@ -115,16 +112,14 @@ def estimate_many(
     if to is not None:
         from .streaming import stream
 
-        return stream(
-            to, cases, total, size, executor, progress, cancel, bool(resume), bool(intervals)
-        )
+        return stream(to, chunks(cases, size), total, executor, progress, cancel, bool(intervals))
     stop = Stop(cancel)
     workers = os.cpu_count() or 1
     if total is not None:
         size = max(min(size, -(-total // (4 * workers))), _LEAST)
     pieces = [
         table
-        for _, table in computed(chunks(cases, size), executor, progress, stop, total, intervals)
+        for *_, table in computed(chunks(cases, size), executor, progress, stop, total, intervals)
     ]
     table = _frame(pieces, intervals)
     table.attrs["cancelled"] = stop.wanted
@@ -267,14 +262,11 @@ def computed(
     stop: Stop,
     total: int | None,
     intervals: bool,
-    skip: Callable[[Prepared], bool] | None = None,
-) -> Iterator[tuple[Prepared, dict[str, np.ndarray] | None]]:
-    """Every chunk in order with its table; a few chunks are in work at the same time.
+    finished: Callable[[int, Sequence[Case]], bool] = lambda begin, cases: False,
+) -> Iterator[tuple[int, Sequence[Case], dict[str, np.ndarray] | None]]:
+    """Begin, cases and table of every chunk in order; a few chunks are in work at the same time.
 
-    Parameters
-    ----------
-    skip : callable, optional
-        Says of a prepared chunk whether it is finished already; its table is then None.
+    The table is None for a chunk of which `finished` says so.
     """
     own = None
     if executor is None:
@@ -282,36 +274,37 @@ def computed(
         ahead = 2 * (os.cpu_count() or 1)
     else:
         ahead = 2 * max(int(getattr(executor, "_max_workers", 0) or 0), os.cpu_count() or 1, 8)
-    waiting: deque[tuple[Prepared, Future | None]] = deque()
-    done = 0
+    waiting: deque[tuple[int, Sequence[Case], Prepared | None, Future | None]] = deque()
+    done = begin = 0
     ended = False
+    parts = iter(parts)
     try:
-        begin = 0
-        parts = iter(parts)
         while True:
             while not ended and len(waiting) < ahead and not stop():
                 cases = next(parts, None)
                 if cases is None:
                     ended = True
                     break
-                chunk = prepare(cases, begin)
+                chunk = None if finished(begin, cases) else prepare(cases, begin)
+                idle = chunk is None or chunk.columns is None
+                future = None if idle else _submit(executor, chunk, intervals)
+                waiting.append((begin, cases, chunk, future))
                 begin += len(cases)
-                idle = chunk.columns is None or (skip is not None and skip(chunk))
-                waiting.append((chunk, None if idle else _submit(executor, chunk, intervals)))
             if not waiting or stop():
                 break
-            chunk, future = waiting.popleft()
-            if future is None:
-                known = skip is not None and skip(chunk)
-                table = None if known else _table(chunk, None, (), intervals)
+            first, cases, chunk, future = waiting.popleft()
+            if chunk is None:
+                table = None
+            elif future is None:
+                table = _table(chunk, None, (), intervals)
             else:
                 table = _table(chunk, *_outcome(chunk, future, intervals), intervals)
-            done += chunk.count
-            yield chunk, table
+            done += len(cases)
+            yield first, cases, table
             if progress is not None:
                 progress(done, total)
     finally:
-        for _, future in waiting:
+        for *_, future in waiting:
             if future is not None:
                 future.cancel()
         if own is not None:

@@ -11,8 +11,9 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_number
+from ...inputs.job import value_of, varied
 from ...inputs.limits import Limits
-from ...inputs.settings import Setting, setting, value_of, varied
+from ...inputs.settings import Setting, setting, table
 from ...inputs.steel import Steel
 from .assess import (
     REFERENCE,
@@ -25,7 +26,6 @@ from .assess import (
     reference_stress_mpa,
 )
 from .line_cost import Line
-from .scatter_inputs import SHOP_SPREAD
 
 __all__ = ["Axis", "Window", "window"]
 
@@ -34,6 +34,10 @@ _ALIKE = 0.02
 
 #: Where no spread of a setting is known, a tolerance of this share of the axis.
 _SHARE_OF_AXIS = 0.05
+
+
+#: Axes when none are named.
+_X, _Y = (("preheat_c", *table()["preheat_c"].search, 60), ("flux", *table()["flux"].search, 60))
 
 
 @dataclass(frozen=True)
@@ -168,8 +172,8 @@ def window(
     steel,
     head=None,
     route=None,
-    x=("preheat_c", 820.0, 1020.0, 60),
-    y=("flux", 2.0, 20.0, 60),
+    x=_X,
+    y=_Y,
     limits: Limits | None = None,
     *,
     shop=None,
@@ -192,7 +196,7 @@ def window(
         What the line is like.
     tolerances : mapping of str to float, optional
         By how much each of the two settings may be off, in its unit.  Left out: twice the standard deviation
-        of the default spread of a shop (`scatter_inputs.SHOP_SPREAD`), or a twentieth of the axis.
+        of the default spread of a shop (`Setting.tolerance`), or a twentieth of the axis.
     threads : int, optional
         Threads of the march.
 
@@ -279,8 +283,8 @@ def _axis(given, steel: Steel, tolerances: Mapping[str, float]) -> Axis:
         tolerance = check_number(
             tolerances[name], f"tolerance of {what.label}", 1e-9, high - low, what.unit
         )
-    elif name in SHOP_SPREAD:
-        tolerance = 2.0 * SHOP_SPREAD[name].sd(0.5 * (low + high))
+    elif what.spread is not None:
+        tolerance = what.tolerance(0.5 * (low + high))
     else:
         tolerance = _SHARE_OF_AXIS * (high - low)
     return Axis(what, np.linspace(low, high, int(n)), float(tolerance))

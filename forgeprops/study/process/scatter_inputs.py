@@ -5,19 +5,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice, check_number
-from ...base.tables import read_rows
+from ...base.errors import InputError, check_choice
 from ...inputs.head import Head
+from ...inputs.job import value_of
 from ...inputs.route import Route
-from ...inputs.settings import Setting, setting, value_of
+from ...inputs.settings import Setting, Spread, setting, table
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 
-__all__ = ["CHEMISTRY", "Input", "SHOP_SPREAD", "Spread", "inputs_of"]
+__all__ = ["CHEMISTRY", "Input", "inputs_of"]
 
 #: Where the analysis is drawn from.
 CHEMISTRY = ("heat", "grade", "fixed")
@@ -39,47 +38,6 @@ _ELEMENTS = ("C", "Si", "Mn", "Cr", "Mo", "Ni")
 #: off there (our choice: mills aim well inside), and a residual with an upper limit only spreads by this
 #: share.
 _GRADE_SDS, _RESIDUAL_SHARE = 2.0, 0.25
-
-
-@dataclass(frozen=True)
-class Spread:
-    """How a number varies about its middle.
-
-    Attributes
-    ----------
-    kind : {"normal", "relative", "lognormal", "uniform"}
-    value : float
-        Standard deviation; as a share of the middle; of the natural logarithm; half of the whole range.
-    """
-
-    kind: str
-    value: float
-
-    def __post_init__(self):
-        check_choice(self.kind, "kind of spread", ("normal", "relative", "lognormal", "uniform"))
-        object.__setattr__(self, "value", check_number(self.value, f"{self.kind} spread", 0.0, 1e6))
-
-    def sd(self, middle: float) -> float:
-        """Standard deviation about a middle, before anything is cut off.
-
-        Examples
-        --------
-        >>> Spread("relative", 0.05).sd(12.0), round(Spread("uniform", 3.0).sd(0.0), 3)
-        (0.6, 1.732)
-        """
-        if self.kind == "relative":
-            return abs(middle) * self.value
-        if self.kind == "lognormal":
-            return abs(middle) * float(np.sqrt(np.expm1(self.value**2) * np.exp(self.value**2)))
-        return self.value / 3.0**0.5 if self.kind == "uniform" else self.value
-
-
-SHOP_SPREAD: Mapping[str, Spread] = MappingProxyType(
-    {
-        row["name"]: Spread(row["kind"], float(row["value"]))
-        for row in read_rows("constants/shop_spread.csv")
-    }
-)
 
 
 @dataclass(frozen=True)
@@ -127,7 +85,7 @@ class Input:
         return np.clip(np.exp(values) if log else values, self.low, self.high)
 
     def words(self) -> str:
-        """ "spray flux 12 ± 0.72 kg/(m² s)" and what kind of spread it is."""
+        """ "spray rate 12 ± 0.72 kg/(m² s)" and what kind of spread it is."""
         what, unit = self.setting, f" {self.setting.unit}" if self.setting.unit else ""
         if self.spread.kind == "uniform":
             return f"{what.label} {self.middle:.4g} ± {self.spread.value:.3g}{unit}, evenly"
@@ -161,7 +119,7 @@ def inputs_of(
     ----------
     spread : mapping of str to float, (kind, value) or Spread; optional
         By the names of `vary.settings`; a bare number is a standard deviation.  It adds to the defaults of a
-        shop (data/constants/shop_spread.csv) and replaces them; 0 takes one out.
+        shop (data/constants/settings.csv) and replaces them; 0 takes one out.
     chemistry : {"heat", "grade", "fixed"}
         Analysis about this heat's; within the limits of its grade; or as it stands.
 
@@ -188,14 +146,14 @@ def inputs_of(
             f"steel {steel.name!r} has no limits to draw its analysis from; allowed is chemistry='heat', or "
             "a steel with limits."
         )
-    wanted = {name: SHOP_SPREAD[name] for name in _DEFAULT}
+    wanted = {name: table()[name].spread for name in _DEFAULT}
     for name, number in (("shop_spray", "spray"), ("shop_emissivity", "emissivity")):
         if number in shop.fitted:  # this shop has measured it: its own uncertainty counts
             kind = "relative" if number == "spray" else "normal"
             error = shop.standard_error(number)
             wanted[name] = Spread(kind, error / shop.spray if number == "spray" else error)
     if chemistry == "heat":
-        wanted |= {e: SHOP_SPREAD[e] for e in _ELEMENTS}
+        wanted |= {e: table()[e].spread for e in _ELEMENTS}
     bounds = {}
     if chemistry == "grade":
         for element, (low, high) in steel.limits.items():

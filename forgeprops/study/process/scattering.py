@@ -12,8 +12,8 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_choice, check_number, check_whole
+from ...inputs.job import varied
 from ...inputs.limits import QUANTITIES, Limits
-from ...inputs.settings import varied
 from .answers import steps_of
 from .assess import (
     REFERENCE,
@@ -32,10 +32,6 @@ from .sensitivity import Capability, Indices, capability, share_interval, swap, 
 
 __all__ = ["Distribution", "Outside", "Scatter", "even_numbers", "scatter"]
 
-#: Rows of data/sources each function rests on.
-SOURCES = {
-    "scatter": ("sobol_points", "shop_spread", "variance_indices", "capability", "share_interval")
-}
 
 #: Quantities whose indices are worked out when the user names none and sets no limits.
 _MATTER = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", "face_margin")
@@ -290,6 +286,14 @@ def scatter(
     Source
     ------
     Sobol points: `scipy.stats.qmc` (Owen scrambling); indices and capability: see `indices`.
+
+    References
+    ----------
+    .. [1] Scatter of settings and analysis: furnace class 5 (±14 °C), product tolerances of ASTM
+       A29, own estimates (data/constants/shop_spread.csv) (from memory).
+    .. [2] Scrambled Sobol points: I. M. Sobol 1967; A. B. Owen, J. Complexity 14 (1998) 466 (from
+       memory).
+    .. [3] Cp, Cpk; percentiles by ISO 22514-2 (from memory).
 
     Examples
     --------

@@ -13,9 +13,10 @@ import numpy as np
 from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_number, check_whole
 from ...inputs.head import Head
+from ...inputs.job import changed, value_of, varied
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.route import Route
-from ...inputs.settings import changed, setting, value_of, varied
+from ...inputs.settings import setting, table
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from .assess import (
@@ -37,10 +38,7 @@ __all__ = ["Choice", "SETTINGS", "choose"]
 
 #: What is turned when the user names nothing: low and high.
 SETTINGS: Mapping[str, tuple[float, float]] = {
-    "preheat_c": (850.0, 1020.0),
-    "flux": (2.0, 20.0),
-    "delay_s": (0.5, 6.0),
-    "spray_s": (2.0, 20.0),
+    name: table()[name].search for name in ("preheat_c", "flux", "delay_s", "spray_s")
 }
 
 #: Cases of the first look, for each setting turned, and heads drawn at every candidate.

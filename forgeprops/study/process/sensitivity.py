@@ -11,8 +11,6 @@ from ...base.errors import InputError
 
 __all__ = ["Capability", "Indices", "capability", "share_interval", "swap", "variance_indices"]
 
-#: Rows of data/sources each function rests on.
-SOURCES = {"variance_indices": ("variance_indices",), "share_interval": ("share_interval",)}
 
 #: Values of a distribution looked at for normality; more make every real process "not normal".
 _TESTED = 1000
@@ -68,6 +66,11 @@ def variance_indices(
     A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259 (first order) and M. J. W. Jansen, Comput. Phys.
     Commun. 117 (1999) 35 (total order), as `scipy.stats.sobol_indices` computes them.
 
+    References
+    ----------
+    .. [1] A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259; M. J. W. Jansen, Comput. Phys.
+       Commun. 117 (1999) 35 (from memory).
+
     Examples
     --------
     >>> rng = np.random.default_rng(1)
@@ -116,6 +119,10 @@ def share_interval(outside: int, n: int) -> tuple[float, float]:
     """95 % interval of a share that was counted (Wilson's, as `scipy.stats` computes it).
 
     For independent draws; of an evenly filling sample it is on the safe side.
+
+    References
+    ----------
+    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209 (from memory).
 
     Examples
     --------

@@ -9,13 +9,11 @@ from dataclasses import dataclass
 
 from ...base.errors import InputError, check_choice
 from ...base.tables import read_rows
-from ...inputs.settings import Setting, setting, value_of
-from ..process.scatter_inputs import SHOP_SPREAD
+from ...inputs.job import value_of
+from ...inputs.settings import Setting, setting
 
 __all__ = ["LIKELY", "NOTHING", "SPOKEN", "Causes", "Drift", "causes"]
 
-#: Rows of data/sources behind each public function.
-SOURCES = {"causes": ("drift_causes", "shop_spread")}
 
 #: Name of the hypothesis that nothing has drifted.
 NOTHING = "nothing"
@@ -53,6 +51,11 @@ def causes(steel, head, route, shop, names: Iterable[str] | None = None) -> tupl
     ------
     InputError
         A name that the table has not, or a spray setting on a route without spray.
+
+    References
+    ----------
+    .. [1] Multiples of the everyday scatter; product tolerances of ASTM A29
+       (data/constants/drift_causes.csv) (our choice).
     """
     found = []
     for name in _rows() if names is None else [check_choice(n, "cause", _rows()) for n in names]:
@@ -62,12 +65,12 @@ def causes(steel, head, route, shop, names: Iterable[str] | None = None) -> tupl
             if names is not None:
                 raise
             continue
-        row, everyday = _rows()[name], SHOP_SPREAD[name].sd(now)
+        row, everyday = _rows()[name], setting(name).spread.sd(now)
         if everyday > 0.0:
             found.append(
                 Drift(
                     setting(name),
-                    row["label"],
+                    setting(name).label,
                     now,
                     everyday,
                     everyday * float(row["times"]),
@@ -165,4 +168,4 @@ class Causes:
 
 
 def _label(name: str) -> str:
-    return "no drift" if name == NOTHING else _rows()[name]["label"]
+    return "no drift" if name == NOTHING else setting(name).label

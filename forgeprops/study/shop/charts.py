@@ -25,13 +25,6 @@ __all__ = [
     "ewma_run_length",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {
-    "cusum": ("tabular_cusum",),
-    "cusum_run_length": ("cusum_run_length",),
-    "ewma": ("ewma",),
-    "ewma_run_length": ("ewma_run_length",),
-}
 
 #: Reference value and decision interval of the tabular CUSUM, in standard deviations: k = 1/2 and h = 5 serve
 #: against a shift of about one standard deviation; one false alarm in 465 on average.  Source: Montgomery &
@@ -105,6 +98,11 @@ def cusum(
     Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., equations 16-30 and 16-31,
     read at issuhub.com/view/index?id=5218 (page 635 f.).
 
+    References
+    ----------
+    .. [1] D. C. Montgomery & G. C. Runger, Applied Statistics and Probability for Engineers, 3rd
+       ed., eqs 16-30 to 16-32 (read).
+
     Examples
     --------
     >>> cusum([102.0, 94.8, 98.3], target=99, allowance=1, interval=10).low.round(1).tolist()
@@ -163,6 +161,11 @@ def ewma(
     transcription of its example and at tailieuxanh.com (episode 8 part 8); the limits' last factor at
     micquality.com (EWMA chart).
 
+    References
+    ----------
+    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods 6.3.2.4, doi 10.18434/M32189; width: J.
+       M. Lucas & M. S. Saccucci, Technometrics 32 (1990) 1 (from memory).
+
     Examples
     --------
     >>> ewma([52.0, 47.0, 53.0], target=50, sigma=2.0539, weight=0.3, width=3).value.round(2).tolist()
@@ -196,6 +199,10 @@ def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H)
     Source: E. S. Page, Biometrika 41 (1954) 100, for the equation, and Kemp 1961 for joining the sides (from
     memory); checked against the printed run lengths of Montgomery & Runger, Table 16-9.
 
+    References
+    ----------
+    .. [1] E. S. Page, Biometrika 41 (1954) 100; K. W. Kemp 1961 (from memory).
+
     Examples
     --------
     >>> round(cusum_run_length(0.0)), round(cusum_run_length(1.0), 1)
@@ -225,6 +232,10 @@ def ewma_run_length(
 
     Source: S. V. Crowder, Technometrics 29 (1987) 401, integral equation (from memory); checked against the
     widths he printed for a run length of 250.
+
+    References
+    ----------
+    .. [1] S. V. Crowder, Technometrics 29 (1987) 401 (from memory).
 
     Examples
     --------

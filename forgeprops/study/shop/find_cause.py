@@ -20,7 +20,7 @@ from ...engine import march as marks
 from ...engine.run import march_columns
 from ...inputs.case_columns import Columns
 from ...inputs.head import ZONES
-from ...inputs.settings import varied
+from ...inputs.job import varied
 from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
 from .fitting import HARDNESS_NOISE_HV
 from .fitting import model_sd_hv as predicted_sd_hv
@@ -28,8 +28,6 @@ from .measurements import HardnessReadings
 
 __all__ = ["APART_SD", "find_cause"]
 
-#: Rows of data/sources behind each public function.
-SOURCES = {"find_cause": ("drift_causes", "cause_likelihood", "cause_marks")}
 
 #: Chance beforehand that nothing has drifted; the causes share the rest evenly (our choice).
 _NOTHING_CHANCE = 0.5
@@ -102,6 +100,13 @@ def find_cause(
     ------
     Marginal likelihoods, one cause at a time, with even chances beforehand between drift and no drift and
     among the causes: usual Bayesian comparison (H. Jeffreys, Theory of Probability; from memory).
+
+    References
+    ----------
+    .. [1] Marginal likelihood of one cause at a time: H. Jeffreys, Theory of Probability (from
+       memory).
+    .. [2] An even chance of no drift beforehand; causes nearer than 2 standard deviations cannot be
+       told apart (our choice).
 
     Examples
     --------

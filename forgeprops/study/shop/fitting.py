@@ -19,18 +19,16 @@ from ...answer import interval as uncertainty
 from ...answer.cases import shop_from
 from ...answer.evaluation import Evaluated, outcome
 from ...base.errors import InputError, check_choice, check_number
-from ...base.tables import read_rows
 from ...engine.run import march_columns
 from ...inputs.case_columns import SHOP_NUMBERS, columns_of
 from ...inputs.head import ZONES
-from ...inputs.shop import BOUNDS, Shop
+from ...inputs.settings import numbers_of
+from ...inputs.shop import Shop
 from .measured_heads import Observed, observe
 from .report import ShopFit, residual_tables, warnings_of
 
 __all__ = ["NUMBERS", "Prior", "ShopFit", "fit", "priors"]
 
-#: Rows of data/sources behind each public function.
-SOURCES = {"fit": ("shop_priors", "shop_fit", "shop_fit_choices"), "priors": ("shop_priors",)}
 
 #: What is fitted unless told otherwise.  Air is left out: radiation is nearly nine tenths of what a hot
 #: head loses, and both fall with time in much the same way.
@@ -87,6 +85,11 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
     shop : Shop, optional
         An earlier fit; its other numbers are the centres of the published spreads.
 
+    References
+    ----------
+    .. [1] What is known of a shop before it measures, row by row (data/constants/shop_priors.csv)
+       (our choice).
+
     Examples
     --------
     >>> round(float(priors()["spray"].value(1.645)), 2)       # the ends of a 90 % interval
@@ -94,9 +97,9 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
     """
     shop = Shop() if shop is None else shop
     found = {}
-    for row in read_rows("constants/shop_priors.csv"):
-        name, log = row["number"], row["scale"] == "ln"
-        centre, sd, why = float(getattr(shop, name)), float(row["sd"]), row["why"]
+    for name, what in numbers_of("shop").items():
+        log = what.spread.kind == "lognormal"
+        centre, sd, why = float(getattr(shop, name)), what.spread.value, what.source
         if shop.standard_error(name) > 0.0:
             sd, why = (
                 shop.standard_error(name) / (centre if log else 1.0),
@@ -104,7 +107,7 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
             )
         if log and centre <= 0.0:
             raise InputError(f"shop {name} is {centre:g}; to fit it, it must start above 0.")
-        found[name] = Prior(name, row["label"], row["unit"], log, centre, sd, why)
+        found[name] = Prior(name, what.label.removeprefix("shop "), what.unit, log, centre, sd, why)
     return found
 
 
@@ -169,6 +172,13 @@ def fit(
     Least squares with priors as pseudo-readings: usual Bayesian normal theory; weights by estimated variance,
     with the integrated autocorrelation time of the misses (A. Sokal's lectures, 1989): from memory.
 
+    References
+    ----------
+    .. [1] Least squares with priors as pseudo-readings; autocorrelation time: A. Sokal's lectures
+       (1989) (from memory).
+    .. [2] Shares of variance that count as settled, 0.75, and partly, 0.3; correlation that counts
+       as together, 0.8 (our choice).
+
     Examples
     --------
     >>> from forgeprops.study.shop.measurements import read_hardness
@@ -229,7 +239,10 @@ class _Model:
         self.size = len(known) + len(self.clocked)
         self._kept: dict[bytes, tuple] = {}
         ends = [
-            [p.deviate(max(v, _LEAST_FACTOR) if p.log else v) for v in BOUNDS[p.number][:2]]
+            [
+                p.deviate(max(v, _LEAST_FACTOR) if p.log else v)
+                for v in (numbers_of("shop")[p.number].low, numbers_of("shop")[p.number].high)
+            ]
             for p in known
         ]
         ends += [[-np.inf, np.inf]] * len(self.clocked)

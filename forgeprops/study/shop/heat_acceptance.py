@@ -17,8 +17,9 @@ from ...base.errors import InputError, check_flag, check_number
 from ...certificates.reading import Certificate
 from ...inputs.case_columns import columns_of
 from ...inputs.head import ZONES
+from ...inputs.job import value_of, varied
 from ...inputs.limits import QUANTITIES, Limits
-from ...inputs.settings import setting, value_of, varied
+from ...inputs.settings import setting
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from ..process.assess import assess, checked_limits, reference_stress_mpa
@@ -37,8 +38,6 @@ __all__ = [
     "judge_heats",
 ]
 
-#: Rows of data/sources behind each public function.
-SOURCES = {"judge_heat": ("judge_choices",), "judge_heats": ("judge_choices",)}
 
 ACCEPT, ADJUST, HOLD = "accept", "accept with adjusted settings", "hold"
 
@@ -200,6 +199,10 @@ def judge_heat(
     The halves of an 80 % interval are taken as halves of normal distributions.  Adjusted settings are those
     of the least change, as a share of what may be turned, that meet all limits with half a step to spare:
     one setting alone where that is enough.
+
+    References
+    ----------
+    .. [1] Accepted if more likely than not inside every limit (our choice).
 
     Examples
     --------

@@ -154,6 +154,8 @@ def observe(
             raise InputError(
                 f"{what} is {type(given).__name__}; allowed is what {reader} returns, or None."
             )
+    if noise_c is not None:
+        noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
     names = [
         *(() if traces is None else dict.fromkeys(traces.frame["head_id"])),
         *(() if hardness is None else dict.fromkeys(hardness.frame["head_id"])),
@@ -227,9 +229,7 @@ def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
                 )
             )
             continue
-        noise = (
-            noise_of(seen) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K")
-        )
+        noise = noise_of(seen) if noise_c is None else noise_c
         probes.append(
             Probe(
                 of,

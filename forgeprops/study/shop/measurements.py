@@ -28,9 +28,6 @@ from ...strength.hardness_scales import convert_hardness
 
 __all__ = ["Bends", "HardnessReadings", "read_bends", "read_hardness"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"read_bends": ("force_units",)}
-
 
 @dataclass(frozen=True)
 class HardnessReadings:
@@ -276,6 +273,10 @@ def read_bends(source, sheet: str | None = None, filename: str | None = None) ->
     ------
     InputError
         Not that layout, or no usable row.
+
+    References
+    ----------
+    .. [1] Newtons in kgf and lbf, exact by definition (from memory).
 
     Examples
     --------

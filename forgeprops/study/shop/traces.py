@@ -27,8 +27,6 @@ from ...io.grids import Grid, Problem
 
 __all__ = ["Channel", "Traces", "noise_of", "read_channels", "read_traces"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"noise_of": ("noise_by_differences",), "read_traces": ("thermocouple_range",)}
 
 #: Temperatures a thermocouple on a forging can show, °C.  Type K ends at 1372 °C (ITS-90 reference tables,
 #: from memory); loggers write values beyond it for an open circuit.
@@ -179,6 +177,10 @@ def noise_of(temperature_c) -> float:
     A smooth curve has next to no second difference; noise of standard deviation s gives one of s√6.  Source:
     the usual estimate of noise by differencing (from memory); 0.6745 is the normal distribution's median.
 
+    References
+    ----------
+    .. [1] Noise from second differences (from memory).
+
     Examples
     --------
     >>> import numpy as np
@@ -271,6 +273,11 @@ def read_traces(
     ------
     InputError
         Not that layout; no usable reading; a channel that the map does not place.
+
+    References
+    ----------
+    .. [1] Readings beyond -60 to 1372 °C are dropouts: end of type K, ITS-90 reference tables (from
+       memory).
 
     Examples
     --------

@@ -18,8 +18,6 @@ from .charts import CUSUM_H, CUSUM_K, cusum, cusum_run_length, ewma
 
 __all__ = ["LOG_COLUMNS", "Log", "Tracking", "add_to_log", "read_log", "track"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"track": ("tabular_cusum", "ewma", "moving_range")}
 
 #: Columns of a shop's log, in order; `quantity` names what is predicted and measured, with its unit.
 LOG_COLUMNS = ("date", "heat", "head_id", "quantity", "predicted", "measured")
@@ -258,6 +256,11 @@ def track(
     Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., ch. 16 (tabular CUSUM,
     estimate of the new level after an alarm: equation 16-32), read at issuhub.com/view/index?id=5218; moving
     range / d2 from memory.
+
+    References
+    ----------
+    .. [1] Standard deviation from the mean moving range / 1.128: D. C. Montgomery & G. C. Runger,
+       ch. 16 (from memory).
 
     Examples
     --------

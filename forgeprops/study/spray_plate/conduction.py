@@ -18,8 +18,6 @@ from ...thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j
 
 __all__ = ["PLATES", "Plate"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"Plate": ("plate_conduction", "stainless_plate")}
 
 #: γ of the two-stage L-stable step (Alexander, SIAM J. Numer. Anal. 14 (1977) 1006, from memory).
 _GAMMA = 1.0 - np.sqrt(0.5)
@@ -81,6 +79,12 @@ class Plate:
     back : None, (float, float) or callable
         None: nothing leaves at the back; (h, °C): heat transfer to surroundings; or a function of the back's
         temperature, °C, giving W/m².
+
+    References
+    ----------
+    .. [1] Type 316: K. C. Mills, Recommended Values of Thermophysical Properties for Selected
+       Commercial Alloys (2002) (read).
+    .. [2] Two-stage L-stable step: R. Alexander, SIAM J. Numer. Anal. 14 (1977) 1006 (from memory).
     """
 
     thickness_mm: float

@@ -27,8 +27,6 @@ from .surface_flux import (
 
 __all__ = ["CoolingCurve", "cooling_curve"]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"cooling_curve": ("inverse_curve", "inverse_roughness")}
 
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
@@ -186,6 +184,12 @@ def cooling_curve(
     ------
     Regularisation: A. N. Tikhonov & V. Y. Arsenin, Solutions of Ill-Posed Problems (1977); least squares with
     damping: D. W. Marquardt, J. SIAM 11 (1963) 431 (both from memory).
+
+    References
+    ----------
+    .. [1] A. N. Tikhonov & V. Y. Arsenin 1977; D. W. Marquardt, J. SIAM 11 (1963) 431 (from
+       memory).
+    .. [2] Expected second difference of ln h of 0.15 for knots 25 K apart (our choice).
     """
     t, y = checked_trace(time_s, temperature_c)
     check_plate(plate)

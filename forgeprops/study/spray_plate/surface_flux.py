@@ -20,8 +20,6 @@ __all__ = [
     "surface_flux",
 ]
 
-#: Rows of data/sources behind each public formula; () is bookkeeping without one.
-SOURCES = {"surface_flux": ("function_specification", "plate_conduction")}
 
 #: Readings whose mean is the first guess of an unknown starting temperature.
 FIRST_READINGS = 3
@@ -134,6 +132,10 @@ def surface_flux(
     ------
     J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985), sequential function
     specification with constant flux (from memory).
+
+    References
+    ----------
+    .. [1] J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985) (from memory).
     """
     t, y = checked_trace(time_s, temperature_c)
     check_plate(plate)

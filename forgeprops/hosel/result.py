@@ -1,0 +1,230 @@
+"""The answer for one hosel: degrees, force and springback with their words and cautions."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..base.errors import check_number
+from ..base.ranges import Warn
+from ..strength.tensile import Strength
+from .bench import Hosels, force_for_angle, load
+
+__all__ = ["CAUTIONS", "EASE", "HoselBend", "ease_of"]
+
+#: What must stand beside every bend allowance.
+CAUTIONS = (
+    "A hard or notched hosel can snap without warning and the bar flies on: wear eye protection, stand to "
+    "the side and keep others away.",
+    "Clamp the head close to the neck on a full, padded seat; a head that shifts bends where it should not.",
+    "Bend slowly and unload to measure; stop at the first crack, wrinkle or sudden give.",
+    "These numbers are for bare forged steel in one piece; never bend plated, cast or welded parts by them.",
+    "An estimate never replaces a trial bend on a head of the same heat and route.",
+)
+
+#: Force by hand on the end of the bar, N, and what it means.  225 N: recommended upper limit of a standing
+#: push or pull with the whole body, 110 N with the arms alone (Ergonomic Design for People at Work, as
+#: reprinted at scribd.com 430010241, read).  400 N: greatest mean pull of standing men (Das & Wang, Int. J.
+#: Occup. Saf. Ergon. 10 (2004) 43, abstract read).
+EASE = (
+    (110.0, "easy: arm force alone"),
+    (225.0, "firm: a steady pull with the body"),
+    (400.0, "heavy: the most a strong person pulls, too much for daily work"),
+    (math.inf, "beyond the hand: a longer bar or a screw bender"),
+)
+
+_REASONS = {
+    "strain": "Strain ends it: the outer fibre is at {strain:.1f} %, the stated share of what the steel "
+    "stretches evenly.",
+    "bar force": "The bar ends it: more would need more force than a hand should put on this bar.",
+    "re-bends": "Re-bending ends it: more would not leave the stated number of bends there and back before a "
+    "crack (outer fibre at {strain:.1f} %).",
+    "wall": "The wall ends it: more would flatten the bore past what the glue gap of the shaft takes.",
+}
+
+
+def ease_of(force_n: float) -> str:
+    """Grade of ease of a hand force on the bar, in words.
+
+    References
+    ----------
+    .. [1] Ergonomic Design for People at Work, vol. 2: 225 N standing (read).
+    .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N (abstract) (read).
+
+    Examples
+    --------
+    >>> ease_of(180)
+    'firm: a steady pull with the body'
+    """
+    return next(words for limit, words in EASE if force_n <= limit)
+
+
+@dataclass(frozen=True)
+class HoselBend:
+    """What the hosel will take.
+
+    Attributes
+    ----------
+    allowed_deg, allowed_deg_low, allowed_deg_high : float
+        Permanent change either way, degrees, with an 80 % interval that rests on assumptions.
+    governed_by : {"strain", "bar force", "re-bends", "wall"}
+        The limit that comes first.
+    allowed_by : dict of str to float
+        Degrees by each limit alone, counted no further than where the outer fibre reaches uniform strain.
+    for_length : dict of float to float
+        Allowed degrees for a bend zone of 10 and of 20 mm.
+    target_deg, direction_deg : float
+        Wanted change (loft and lie added as vectors) and where to pull: 0° towards a more upright lie, 90°
+        towards a weaker loft, as a right-handed head turns; mirrored for a left-handed one.
+    bar_force_n, ease : float, str
+        Force on the end of the bar that leaves the wanted change, and what that is for a hand.
+    springback_deg, overbend_deg : float
+        What springs back from the wanted change, and the angle to go to under load.
+    yield_moment_nm, limit_moment_nm : float
+        First yield (less residual stress) and fully plastic moment without hardening, at the hosel.
+    return_force_n : float
+        Force that starts to bend back after the wanted change (Bauschinger effect).
+    outer_strain : float
+        Greatest outer-fibre strain at the allowed change, under load.
+    bends_at_mm : float
+        Where the hosel bends most, from the bar's mouth.
+    rebends_left : dict of str to float
+        Cycles of ± the wanted change to a crack by each fatigue method, scatter factor and history taken off.
+    strength : Strength
+    hardness_hv : float
+    warnings : tuple of Warn
+    bench : Hosels
+        The case itself, for `along` and `moment_angle`.
+    hand : {"right", "left"}
+        Whose head it is.
+    """
+
+    allowed_deg: float
+    allowed_deg_low: float
+    allowed_deg_high: float
+    governed_by: str
+    allowed_by: Mapping[str, float]
+    for_length: Mapping[float, float]
+    target_deg: float
+    direction_deg: float
+    bar_force_n: float
+    ease: str
+    springback_deg: float
+    overbend_deg: float
+    yield_moment_nm: float
+    limit_moment_nm: float
+    return_force_n: float
+    outer_strain: float
+    bends_at_mm: float
+    rebends_left: Mapping[str, float]
+    strength: Strength = dataclasses.field(repr=False)
+    hardness_hv: float
+    warnings: tuple[Warn, ...]
+    bench: Hosels = dataclasses.field(repr=False, compare=False)
+    hand: str = "right"
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What must be said beside the number."""
+        return CAUTIONS
+
+    @property
+    def pull(self) -> str:
+        """Which way to pull the bar, in words; the head is clamped.
+
+        Towards the toe the lie gets more upright, towards the face side the loft weaker, for either hand.
+        """
+        turn = math.radians(self.direction_deg if self.hand == "right" else -self.direction_deg)
+        lie, loft = math.cos(turn), math.sin(turn)
+        first = "towards the toe" if lie > 0.0 else "towards the heel"
+        second = "the face side" if loft > 0.0 else "the back"
+        if abs(loft) < 0.01:
+            return first
+        if abs(lie) < 0.01:
+            return f"towards {second}"
+        return f"{first}, turned {math.degrees(math.atan2(abs(loft), abs(lie))):.0f}° to {second}"
+
+    def along(self, degrees: float | None = None, points: int = 41) -> dict[str, np.ndarray]:
+        """Section, moment, curvature and strain along the bend zone under the load that leaves `degrees`.
+
+        Parameters
+        ----------
+        degrees : float, optional
+            Permanent change; None: the allowed one.
+        """
+        angle = self.allowed_deg
+        if degrees is not None:
+            angle = check_number(degrees, "bend", 0.0, 45.0, "°")
+        nodes = self.bench.nodes(np.linspace(0.0, 1.0, points), np.full(points, 1.0 / points))
+        force = force_for_angle(self.bench.nodes(), np.radians([angle])).x
+        found, kept = load(nodes, force), nodes.real[0]
+        applied = force * nodes.arm_mm
+        elastic = applied / (nodes.moment_factor * nodes.section.stiffness)
+        columns = {
+            "s_mm": nodes.s_mm,
+            "outside_mm": nodes.outside_mm,
+            "bore_mm": nodes.bore_mm,
+            "moment_nm": applied / 1000.0,
+            "curvature_per_mm": found.curvature,
+            "outer_strain": found.strain,
+            "permanent_strain": nodes.fibre_mm * (found.curvature - elastic),
+        }
+        return {name: values[0, kept] for name, values in columns.items()}
+
+    def moment_angle(self, to_deg: float | None = None, points: int = 60) -> dict[str, np.ndarray]:
+        """Loading curve: bar force, moment at the clamp, angle under load, permanent angle.
+
+        Parameters
+        ----------
+        to_deg : float, optional
+            Greatest permanent angle; None: one and a half times the allowed one, at least 1°.
+        """
+        top = max(1.5 * self.allowed_deg, 1.0)
+        if to_deg is not None:
+            top = check_number(to_deg, "bend", 0.1, 45.0, "°")
+        nodes = self.bench.nodes()
+        end = float(force_for_angle(nodes, np.radians([top])).x[0])
+        start = float(nodes.yield_force()[0])
+        force = np.r_[np.linspace(0.0, start, 5)[1:], np.linspace(start, end, points)[1:]]
+        found = load(nodes.part(np.zeros(force.size, dtype=int)), force)
+        arm = float(self.bench.bar_mm[0] + self.bench.length_mm[0])
+        return {
+            "force_n": force,
+            "moment_nm": force * arm / 1000.0,
+            "angle_deg": np.degrees(found.permanent + found.sprung),
+            "permanent_deg": np.degrees(found.permanent),
+        }
+
+    def words(self) -> str:
+        """The answer in sentences."""
+        short, long = sorted(self.for_length)
+        bar, length = float(self.bench.bar_mm[0]), float(self.bench.length_mm[0])
+        lines = [
+            f"The hosel ({self.hardness_hv:.0f} HV) takes {self.allowed_deg:.1f}° at most, either way "
+            f"({self.allowed_deg_low:.1f} to {self.allowed_deg_high:.1f}°, resting on assumptions): "
+            f"{self.for_length[short]:.1f}° if only {short:.0f} mm of it bend, "
+            f"{self.for_length[long]:.1f}° if {long:.0f} mm do.",
+            _REASONS[self.governed_by].format(strain=100 * self.outer_strain),
+        ]
+        force = f"{self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease})"
+        if self.target_deg == 0.0:
+            pass
+        elif self.target_deg <= self.allowed_deg:
+            lines.append(
+                f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
+                f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs "
+                "back."
+            )
+        else:
+            lines.append(
+                f"A change of {self.target_deg:.1f}° is more than it allows; it would need {force}."
+            )
+        if self.bends_at_mm < 0.75 * length:
+            lines.append(
+                f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp."
+            )
+        return " ".join(lines)

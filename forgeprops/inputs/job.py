@@ -1,0 +1,238 @@
+"""One job: steel, head, route, limits, shop, bench and strike as one frozen value that is changed, saved and loaded."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from ..base.errors import InputError, check_choice, check_kind
+from ..io.saved import load_object, save_object
+from .case_columns import Columns, spread
+from .grades import grade
+from .head import Head, head
+from .limits import Limits
+from .route import Route
+from .settings import setting, settings, table
+from .shop import Shop
+from .steel import Steel
+
+__all__ = ["Job", "changed", "load_job", "value_of", "varied"]
+
+_KIND, _VERSION = "job", 1
+
+
+@dataclass(frozen=True)
+class Job:
+    """What is to be made and judged.
+
+    Attributes
+    ----------
+    steel : Steel
+        A grade's name is looked up.
+    head : Head
+        The name of a library head is looked up.
+    route : Route
+    limits : Limits
+    shop : Shop
+    bench : mapping of str to value
+        Bending bench and wanted change, by the names of `forgeprops.hosel_bend`.
+    strike : mapping of str to value
+        The strike, by the names of `forgeprops.face_strike`.
+
+    Raises
+    ------
+    InputError
+        A part of another kind, or a name that a bench or a strike does not have.
+
+    Examples
+    --------
+    >>> job = Job("4130").with_(preheat_c=900, face_thickness_mm=2.6, bar_mm=600)
+    >>> job.route.preheat.temperature_c, job.head.face.thickness_mm, job.bench["bar_mm"]
+    (900.0, 2.6, 600.0)
+    """
+
+    steel: Steel | str = "4130"
+    head: Head | str = "mid-iron"
+    route: Route = field(default_factory=Route)
+    limits: Limits = field(default_factory=Limits)
+    shop: Shop = field(default_factory=Shop)
+    bench: Mapping[str, Any] = field(default_factory=dict)
+    strike: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self):
+        if isinstance(self.steel, str):
+            object.__setattr__(self, "steel", grade(self.steel))
+        if isinstance(self.head, str):
+            object.__setattr__(self, "head", head(self.head))
+        kinds = {"steel": Steel, "head": Head, "route": Route, "limits": Limits, "shop": Shop}
+        for name, kind in kinds.items():
+            check_kind(getattr(self, name), kind, name, "job")
+        for name in ("bench", "strike"):
+            given = dict(check_kind(getattr(self, name), Mapping, name, "job"))
+            for key, value in given.items():
+                if key in settings(name):
+                    given[key] = table()[key].check(value, name)
+                elif not isinstance(value, (str, bool, int, float)):
+                    raise InputError(f"{name} {key} must be a number or a text, not {value!r:.60}.")
+            object.__setattr__(self, name, MappingProxyType(given))
+
+    def __hash__(self):
+        return hash((self.steel, self.head, self.route, self.limits, self.shop))
+
+    def __reduce__(self):  # mapping proxies do not pickle
+        values = [getattr(self, f.name) for f in dataclasses.fields(self)]
+        return Job, (*values[:5], dict(self.bench), dict(self.strike))
+
+    def with_(self, **changes) -> Job:
+        """A copy with parts or single settings changed.
+
+        Parameters
+        ----------
+        **changes
+            ``steel``, ``head``, ``route``, ``limits``, ``shop``, ``bench``, ``strike``; any setting of the route,
+            dimension of the head, element, ``shop_`` number or setting of the bench by its short name;
+            ``spray=None`` for a route without spray.
+
+        Raises
+        ------
+        InputError
+            An unknown name, or a value out of bounds.
+        """
+        parts = {f.name for f in dataclasses.fields(self)}
+        job = dataclasses.replace(self, **{n: v for n, v in changes.items() if n in parts})
+        route = job.route
+        single = {n: v for n, v in changes.items() if n not in parts}
+        if "spray" in single:
+            route = dataclasses.replace(route, spray=single.pop("spray"))
+        known = [s.name for s in table().values() if s.group not in ("later", "block")]
+        groups: dict[str, dict[str, Any]] = {}
+        for name, value in single.items():
+            name = check_choice(name, "setting", known, "job")
+            groups.setdefault(table()[name].group, {})[name] = value
+        steel = job.steel
+        if "steel" in groups:
+            steel = dataclasses.replace(steel, composition={**steel.composition, **groups["steel"]})
+        shops = {n.removeprefix("shop_"): v for n, v in groups.get("shop", {}).items()}
+        return dataclasses.replace(
+            job,
+            steel=steel,
+            head=job.head.with_(**groups["head"]) if "head" in groups else job.head,
+            route=route.with_(**groups.get("route", {})),
+            shop=dataclasses.replace(job.shop, **shops) if shops else job.shop,
+            bench={**job.bench, **groups.get("bench", {})},
+        )
+
+    def value(self, name: str) -> float:
+        """What a number of the job is now.
+
+        Raises
+        ------
+        InputError
+            An unknown name, or a spray setting on a route without spray.
+        """
+        what = setting(name)
+        if what.group == "route":
+            value = self.route.setting(name)
+            if value is None:
+                raise InputError(
+                    f"{name} cannot be varied: this route has no spray, or takes the value of its surroundings."
+                )
+        elif what.group == "head":
+            value = getattr(getattr(self.head, what.part), what.field)
+        else:
+            value = (
+                self.steel.get(name) if what.group == "steel" else getattr(self.shop, what.field)
+            )
+        return float(value)
+
+    def save(self, path, overwrite: bool = False) -> None:
+        """Write the job as a small readable JSON file, whole or not at all.
+
+        Raises
+        ------
+        InputError
+            The file exists (without `overwrite`) or cannot be written.
+
+        Examples
+        --------
+        >>> import tempfile
+        >>> with tempfile.TemporaryDirectory() as folder:
+        ...     Job("1045").with_(spray_s=6).save(folder + "/a.job.json")
+        ...     load_job(folder + "/a.job.json").route.spray.duration_s
+        6.0
+        """
+        save_object(path, _KIND, _VERSION, self, overwrite)
+
+
+def load_job(source, filename: str | None = None) -> Job:
+    """Read a job that `Job.save` wrote; every value is checked.
+
+    Parameters
+    ----------
+    source : path, bytes or upload
+    filename : str, optional
+        Name for messages when bytes are given.
+
+    Raises
+    ------
+    InputError
+        Not a job file, a newer version, or a value that a job does not take.
+    """
+    return load_object(source, _KIND, (_VERSION,), Job, filename)
+
+
+def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> float:
+    """What a number of a case is now; see `Job.value`."""
+    return Job(steel, head, route, shop=shop).value(name)
+
+
+def changed(
+    steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, float]
+) -> tuple[Steel, Head, Route, Shop]:
+    """The case with some numbers changed, checked as any other; see `Job.with_`."""
+    for name in values:
+        setting(name)
+    job = Job(steel, head, route, shop=shop).with_(**values)
+    return job.steel, job.head, job.route, job.shop
+
+
+def varied(
+    steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, np.ndarray]
+) -> Columns:
+    """As many cases as the arrays are long, checked at the ends of every array.
+
+    Parameters
+    ----------
+    values : mapping of str to array, shape (n,)
+
+    Raises
+    ------
+    InputError
+        Numbers out of bounds or not finite, or a head that cannot be built at an end.
+    """
+    groups: dict[str, dict[str, np.ndarray]] = {"route": {}, "head": {}, "steel": {}, "shop": {}}
+    job, n = Job(steel, head, route, shop=shop), 1
+    for name, array in values.items():
+        what, array = setting(name), np.asarray(array, float)
+        n = len(array)
+        for end in (array.min(), array.max()):
+            what.check(float(end), "study")
+            if what.group in ("head", "route"):
+                job.with_(**{name: float(end)})
+        groups[what.group][what.field if what.group == "shop" else name] = array
+    return spread(
+        steel,
+        head,
+        route,
+        shop,
+        n,
+        composition=groups["steel"],
+        dimensions=groups["head"],
+        settings=groups["route"],
+        shops=groups["shop"],
+    )

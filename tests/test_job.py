@@ -1,0 +1,92 @@
+"""A job: changed by short names, saved and loaded whole, and every damage refused in one sentence."""
+
+import json
+import pickle
+
+import pytest
+
+import forgeprops as fp
+from forgeprops.base.errors import InputError
+
+JOB = fp.Job(
+    fp.Steel("heat 7", {"C": 0.31, "Cr": 0.95, "Mo": 0.2}, limits={"C": (0.28, None)}),
+    fp.head("wedge").with_(face_thickness_mm=2.9),
+    fp.Route(later=(fp.LaterHeat(500.0, 1800.0, ("hosel",)),)).with_(
+        preheat_c=905, back_on_die=True
+    ),
+    fp.Limits(face_hardness_hv=(380, None), hosel_allowed_deg=(2.0, 6.0)),
+    fp.Shop(spray=1.2, fitted=("spray",), standard_errors=(0.1,), name="bay 2"),
+    {"target_lie_deg": 1.5, "bar_mm": 600, "hand": "left"},
+    {"speed_m_s": 40.0},
+)
+
+
+@pytest.mark.parametrize("job", [JOB, fp.Job(), fp.Job(route=fp.Route(spray=None))])
+def test_a_saved_job_comes_back_equal(tmp_path, job):
+    path = tmp_path / "a.job.json"
+    job.save(path)
+    assert fp.load_job(path) == fp.load_job(path.read_bytes(), "a.job.json") == job
+    assert pickle.loads(pickle.dumps(job)) == job
+    with pytest.raises(InputError, match="exists"):
+        job.save(path)
+
+
+def test_changes_reach_their_part_and_nothing_else():
+    job = JOB.with_(
+        preheat_c=930, face_thickness_mm=2.5, C=0.4, shop_air=1.1, bar_mm=500, steel="1045"
+    )
+    assert job.steel.name == "1045" and job.steel.get("C") == 0.4
+    assert job.route == JOB.route.with_(preheat_c=930) and job.limits == JOB.limits
+    assert (job.head.face.thickness_mm, job.shop.air, job.bench["bar_mm"]) == (2.5, 1.1, 500.0)
+    assert JOB.with_(spray=None).route.spray is None and JOB.with_() == JOB
+    assert [job.value(n) for n in ("preheat_c", "C", "shop_air")] == [930.0, 0.4, 1.1]
+
+
+def test_an_estimate_of_a_job_is_the_estimate_of_its_parts():
+    parts = fp.estimate(JOB.steel, JOB.head, JOB.route, JOB.shop, bench=dict(JOB.bench))
+    assert fp.estimate(JOB).to_dict() == parts.to_dict()
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"spray_s": 9999}, "spray time"),
+        ({"sprays": 9}, "did you mean"),
+        ({"bar_mm": 1}, "bar"),
+        ({"steel": 4130}, "steel"),
+        ({"limits": {"face_hardness_hv": (1, 2)}}, "Limits"),
+        ({"bench": {"bar_mm": [1]}}, "bar"),
+        ({"strike": {"speed_m_s": [1]}}, "speed_m_s"),
+    ],
+)
+def test_changes_that_cannot_be(changes, words):
+    with pytest.raises(InputError, match=words):
+        JOB.with_(**changes)
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "words"),
+    [
+        (("route", "spray", "duration_s"), 9999, "spray time"),
+        (("route", "spray", "duration_s"), "9", "not a number"),
+        (("route", "preheats"), {}, "did you mean 'preheat'"),
+        (("route", "later"), 3, "must be a list"),
+        (("head", "face"), [1], "must be a table"),
+        (("head", "face"), {"length_mm": 60.0}, "no height_mm"),
+        (("steel", "composition"), 3, "names and values"),
+        (("steel", "composition", "Xx"), 0.1, "Xx"),
+        (("limits", "face_hardness_hv"), 3, "pair"),
+        (("shop", "values", "spray"), 99, "shop spray"),
+        (("bench",), 3, "names and values"),
+        (("colour",), "red", "colour"),
+    ],
+)
+def test_damaged_files_are_refused(tmp_path, place, value, words):
+    JOB.save(tmp_path / "a.json")
+    content = json.loads((tmp_path / "a.json").read_text())
+    at = content
+    for name in place[:-1]:
+        at = at[name]
+    at[place[-1]] = value
+    with pytest.raises(InputError, match=words):
+        fp.load_job(json.dumps(content).encode(), "a.json")
