@@ -38,7 +38,7 @@ STOP_C = 80.0
 #: What else limits a step, in units of the tolerance: the change of temperature of a point that transforms and of one that does
 #: not; the heat, as a temperature, that came otherwise than the step had assumed, and how many times as much is still
 #: accepted; error and change in the furnace, and its change while austenite forms.
-STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 16.0 / 2.4, 25.0, 0.5, 2.0
+STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 16.0 / 2.4, 16.0, 0.5, 2.0
 FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 2.0 / 2.4, 50.0, 8.0 / 2.4
 
 

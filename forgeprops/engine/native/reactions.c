@@ -205,11 +205,13 @@ INLINE void decompose(const Layout *L, const Input *in, const Steels *k, vec *s,
   for (int i = 0; i < n; i++) {
     vec bainite = s[BAINITE * n + i], lowest = s[T_MIN * n + i];
     /* each saw what those before it had left: half of what each took from the other is put right, which makes the step second order */
-    vec less_p = 0.5 * by_p[i] * (w->bainite[i] - w->fp[i]), more_b = 0.5 * by_b[i] * (w->fp[i] + pearlite_new[i]);
-    vec pearlite = greater(pearlite_new[i] - less_p, all(0.0)), grown_b = w->bainite[i] + more_b;
-    vec excess = greater(pearlite + grown_b - pearlite_new[i] - w->bainite[i] - left[i], all(0.0));
-    grown_b -= excess;
-    left[i] = left[i] - (pearlite - pearlite_new[i]) - (grown_b - w->bainite[i]);
+    vec whole = left[i] + pearlite_new[i] + w->bainite[i];
+    vec pearlite = greater(pearlite_new[i] - 0.5 * by_p[i] * (w->bainite[i] - w->fp[i]), all(0.0));
+    vec grown_b = w->bainite[i] + 0.5 * by_b[i] * (w->fp[i] + pearlite_new[i]), sum = pearlite + grown_b;
+    vec fits = sum > whole ? whole / greater(sum, all(1e-300)) : all(1.0);
+    pearlite *= fits;
+    grown_b *= fits;
+    left[i] = greater(whole - pearlite - grown_b, all(0.0));
     s[PEARLITE * n + i] += pearlite;
     w->fp[i] += pearlite;
     w->bainite[i] = grown_b;
