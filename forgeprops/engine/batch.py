@@ -107,7 +107,7 @@ def engine() -> ctypes.CDLL:
 
 
 @dataclass(frozen=True)
-class _Layout:
+class Layout:
     """Which points and structures belong to a zone; a lumped zone has one structure for all its points."""
 
     points: list  # (slice, weights) a zone
@@ -117,7 +117,7 @@ class _Layout:
 
 
 @functools.lru_cache(maxsize=64)
-def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> _Layout:
+def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
     counts = [1 if one else n for n, one in zip(points, lumped, strict=True)]
     first, place = np.cumsum([0, *points]), np.cumsum([0, *counts])
     weights = [lobatto(n)[1] for n in points]
@@ -126,7 +126,7 @@ def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> _Layout:
         for z, (n, one) in enumerate(zip(points, lumped, strict=True))
         for j in range(n)
     ]
-    return _Layout(
+    return Layout(
         [(slice(first[z], first[z + 1]), w) for z, w in enumerate(weights)],
         [
             (slice(place[z], place[z + 1]), np.ones(1) if lumped[z] else w)

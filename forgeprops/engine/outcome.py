@@ -12,7 +12,6 @@ from ..transformation.decomposition import (
     CARBON_0,
     CARBON_M,
     FERRITE,
-    J_BAINITE,
     J_MARTENSITE,
     J_OLD,
     LOG_V_B,
@@ -27,9 +26,15 @@ from ..transformation.phase_hardness import (
     FERRITE_PEARLITE_FLOOR_HV,
     line_hv,
 )
-from ..transformation.tempering import softened_hv
+from ..transformation.tempering import (
+    TemperingCoefficients,
+    spheroidised_hv,
+    tempered_bainite_hv,
+    tempered_martensite_hv,
+)
+from .packing import HARDNESS_FIELDS
 
-__all__ = ["OUT", "collect"]
+__all__ = ["OUT", "collect", "structure_hardness"]
 
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
@@ -70,94 +75,114 @@ def _table_hv(fresh_hv, carbon):
     return low + (position - i) * (np.take_along_axis(fresh_hv, i + 1, axis=1) - low)
 
 
-class _Structure:
-    """Constituents of every structure, arrays (cases, structures), and their hardness as formed, HV."""
+class _Steels:
+    """What hardness needs of the steels of some cases: numbers as columns, shape (cases, 1), and fresh martensite."""
 
-    def __init__(self, steel, fresh_hv, state):
-        self.steel, self.fresh_hv, self.state = steel, fresh_hv, state
-        ferrite, pearlite, self.bainite, self.martensite = (
-            state[:, row] for row in (FERRITE, PEARLITE, BAINITE, MARTENSITE)
-        )
-        self.fp, self.austenite = ferrite + pearlite, state[:, AUSTENITE]
-        # carbon that ferrite left to pearlite and bainite, as far as the lines reach
-        carbon_0 = state[:, CARBON_0]
-        rest = carbon_of_austenite(carbon_0, state[:, AUSTENITE_0], ferrite)
-        rest = np.maximum(np.minimum(rest, _LINE_CARBON), carbon_0)
-        log_v = _share(state[:, LOG_V_FP], self.fp)
-        of_ferrite = line_hv(steel["f_a"], steel["f_b"], log_v, FERRITE_PEARLITE_FLOOR_HV)
-        # pearlite's floor is bainite's: neither is softer than coarse ferrite with carbide
-        of_pearlite = line_hv(
-            steel["p_a0"] + steel["p_ac"] * rest, steel["p_b"], log_v, BAINITE_FLOOR_HV
-        )
-        self.fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, self.fp)
-        bainite_hv = line_hv(
-            steel["b_a0"] + steel["b_ac"] * rest,
-            steel["b_b0"] + steel["b_bc"] * rest,
-            _share(state[:, LOG_V_B], self.bainite),
-            BAINITE_FLOOR_HV,
-        )
-        self.martensite_hv = _table_hv(fresh_hv, _share(state[:, CARBON_M], self.martensite))
-        # bainite of this carbon is not harder than its martensite
-        self.bainite_hv = np.where(
-            self.martensite > 0.0, np.minimum(bainite_hv, self.martensite_hv), bainite_hv
+    def __init__(self, cases, fresh_hv):
+        self.fresh_hv = fresh_hv
+        for name in HARDNESS_FIELDS:
+            setattr(self, name, cases[name][:, None])
+        self.law = TemperingCoefficients(
+            cases["temper_q_k"][:, None],
+            self.half_log_j,
+            self.temper_width,
+            self.temper_soft_hv,
+            self.temper_slope_hv,
+            self.temper_overaged_hv,
+            self.temper_floor_hv,
+            self.temper_floor_carbon_hv,
+            self.temper_bainite_share,
         )
 
-    def hardness(self, later_j, old_hv):
-        """Hardness after everything, and the same without self-tempering of the martensite, HV."""
-        s = self.state
-        old = np.maximum(1.0 - s[:, AUSTENITE_0], 0.0)
-        quenched = np.maximum(_table_hv(self.fresh_hv, s[:, CARBON_0]), self.bainite_hv)
-        tempered = np.minimum(
-            self.bainite_hv, _tempered(self.steel, quenched, s[:, J_BAINITE] + later_j)
-        )
-        bainite_hv = np.where(later_j > 0.0, tempered, self.bainite_hv)
-        rest = self.fp * self.fp_hv + self.austenite * _AUSTENITE_HV + old * old_hv
-        rest = rest + self.bainite * bainite_hv
-        softened = _tempered(self.steel, self.martensite_hv, s[:, J_MARTENSITE] + later_j)
-        return rest + self.martensite * softened, rest + self.martensite * self.martensite_hv
+    def law_at(self, where):
+        """The tempering law's numbers of the structures that `where` picks."""
+        return TemperingCoefficients(*(np.broadcast_to(x, where.shape)[where] for x in self.law))
 
 
-def _tempered(steel, hv, j):
-    log_j = np.log10(np.maximum(j, 1e-300))
-    softened = softened_hv(
-        hv,
-        log_j,
-        steel["half_log_j"],
-        steel["temper_width"],
-        steel["temper_soft_hv"],
-        steel["temper_slope_hv"],
+def _constituents(steel, state):
+    """Hardness of ferrite with pearlite, bainite and martensite as formed, HV, and the carbon that ferrite left."""
+    ferrite, pearlite, bainite, martensite = (
+        state[:, row] for row in (FERRITE, PEARLITE, BAINITE, MARTENSITE)
     )
-    return np.where(j > 0.0, softened, hv)
+    # carbon that ferrite left to pearlite and bainite, as far as the lines reach
+    carbon_0 = state[:, CARBON_0]
+    rest = carbon_of_austenite(carbon_0, state[:, AUSTENITE_0], ferrite)
+    rest = np.maximum(np.minimum(rest, _LINE_CARBON), carbon_0)
+    log_v = _share(state[:, LOG_V_FP], ferrite + pearlite)
+    of_ferrite = line_hv(steel.f_a, steel.f_b, log_v, FERRITE_PEARLITE_FLOOR_HV)
+    of_pearlite = line_hv(steel.p_a0 + steel.p_ac * rest, steel.p_b, log_v, BAINITE_FLOOR_HV)
+    fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, ferrite + pearlite)
+    bainite_hv = line_hv(
+        steel.b_a0 + steel.b_ac * rest,
+        steel.b_b0 + steel.b_bc * rest,
+        _share(state[:, LOG_V_B], bainite),
+        BAINITE_FLOOR_HV,
+    )
+    martensite_hv = _table_hv(steel.fresh_hv, _share(state[:, CARBON_M], martensite))
+    # bainite of this carbon is not harder than its martensite
+    bainite_hv = np.where(martensite > 0.0, np.minimum(bainite_hv, martensite_hv), bainite_hv)
+    return fp_hv, bainite_hv, martensite_hv, rest
 
 
-def _zone_means(values, weight):
-    """Mean over the points of a zone, shape (cases, 1); point by point, so that it is the same in any batch."""
-    total = weight[0] * values[:, :1]
-    for j in range(1, len(weight)):
-        total = total + weight[j] * values[:, j : j + 1]
-    return total
+def structure_hardness(steel, state, later_j, old_hv):
+    """Hardness of every structure after everything, and the same without self-tempering of its martensite, HV.
+
+    Parameters
+    ----------
+    steel : _Steels
+    state : array, shape (n, ROWS, structures)
+    later_j : array, shape (n, structures)
+        What all constituents have taken since they were cold, s.
+    old_hv : array, shape (n, structures)
+        Hardness of what the furnace did not make austenite, HV.
+    """
+    fp_hv, bainite_hv, martensite_hv, carbon = _constituents(steel, state)
+    bainite, martensite, austenite = (state[:, row] for row in (BAINITE, MARTENSITE, AUSTENITE))
+    fp, whole = state[:, FERRITE] + state[:, PEARLITE], state[:, AUSTENITE_0]
+    where = (fp > 0.0) & (later_j > 0.0)
+    if where.any():
+        others = (bainite + martensite + austenite) * carbon
+        of_fp = np.maximum(_share(whole * state[:, CARBON_0] - others, fp), 0.0)
+        fp_hv[where] = spheroidised_hv(
+            fp_hv[where], later_j[where], of_fp[where], steel.law_at(where)
+        )
+    where = (bainite > 0.0) & (later_j > 0.0)
+    if where.any():
+        quenched = _table_hv(steel.fresh_hv, carbon)
+        bainite_hv[where] = tempered_bainite_hv(
+            bainite_hv[where], quenched[where], later_j[where], carbon[where], steel.law_at(where)
+        )
+    rest = fp * fp_hv + austenite * _AUSTENITE_HV + bainite * bainite_hv
+    rest = rest + np.maximum(1.0 - whole, 0.0) * old_hv
+    tempered = tempered_martensite_hv(
+        martensite_hv,
+        state[:, J_MARTENSITE] + later_j,
+        _share(state[:, CARBON_M], martensite),
+        steel.law,
+    )
+    return rest + martensite * tempered, rest + martensite * martensite_hv
 
 
-def _old_hardness(steel, first, mean, j_old, share):
+def _old_hardness(steel, first_state, j, share):
     """Hardness of what the furnace did not make austenite, HV.
 
-    Below Ac1 it is the mean first-heat structure of the zone, tempered.  Above, the pearlite (or its like) goes first:
-    what stays is more and more the soft ferrite.
+    Below Ac1 it is the first-heat structure, tempered.  Above, the pearlite (or its like) goes first: what stays is
+    more and more the soft ferrite.
     """
-
-    hv = mean(first.fp * first.fp_hv)
-    tempering = mean(first.state[:, J_MARTENSITE]) + j_old
-    hard = first.martensite + first.austenite
-    of_hard = first.martensite * first.martensite_hv + first.austenite * _AUSTENITE_HV
-    for part, weighed in ((first.bainite, first.bainite * first.bainite_hv), (hard, of_hard)):
-        part = mean(part)
-        own = _share(mean(weighed), part)
-        hv = hv + part * np.minimum(own, _tempered(steel, own, tempering))
-    left, soft, cap = 1.0 - share, steel["ferrite_hv"], steel["first_ferrite_cap"]
+    hv = structure_hardness(steel, first_state, j, 0.0)[0]
+    left, soft, cap = 1.0 - share, steel.ferrite_hv, steel.first_ferrite_cap
     ferrite = np.minimum(cap, left)
     rest = np.maximum((hv - cap * soft) / np.maximum(1.0 - cap, 1e-6), soft)
     mixed = (ferrite * soft + (left - ferrite) * rest) / np.where(left > 0.0, left, 1.0)
     return np.where((share <= 0.0) | (left <= 0.0), hv, mixed)
+
+
+def _zone_mean(values, weight):
+    """Mean over the points of a zone, shape (cases,); point by point, so that it is the same in any batch."""
+    total = weight[0] * values[:, 0]
+    for j in range(1, len(weight)):
+        total = total + weight[j] * values[:, j]
+    return total
 
 
 def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
@@ -172,37 +197,22 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
         As it cooled, and as the forging cooled from the first heat where `first_of`.
     heat : array, shape (n, HEAT_ROWS, points)
         Furnace state.
-    layout : packing.Layout
+    layout : batch.Layout
 
     Returns
     -------
     array, shape (n, zones, OUT); array, shape (n, points)
     """
-    steel = {
-        name: cases[name][:, None]
-        for name in (
-            *("f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc", "ferrite_hv"),
-            *("first_ferrite_cap", "half_log_j", "temper_width", "temper_soft_hv"),
-            "temper_slope_hv",
-        )
-    }
-    made = _Structure(steel, fresh_hv, state)
     share = state[:, AUSTENITE_0]
     later_j = cases["later_j"][:, layout.zone_of_structure]
-    old = np.zeros_like(share)
+    old = np.zeros(share.shape)
     some = np.flatnonzero(first_of)
     if len(some):
-        part = {name: column[some] for name, column in steel.items()}
-        first = _Structure(part, fresh_hv[some], first_state[some])
-
-        def means(values):
-            zones = [_zone_means(values[:, s], w) for s, w in layout.structures]
-            return np.concatenate(zones, axis=1)[:, layout.zone_of_structure]
-
-        j_old = state[some][:, J_OLD] + later_j[some]
-        mine = _old_hardness(part, first, means, j_old, share[some])
+        j = state[some][:, J_OLD] + later_j[some]
+        steels = _Steels(cases[some], fresh_hv[some])
+        mine = _old_hardness(steels, first_state[some], j, share[some])
         old[some] = np.where(share[some] < 1.0, mine, 0.0)
-    hv, quenched = made.hardness(later_j, old)
+    hv, quenched = structure_hardness(_Steels(cases, fresh_hv), state, later_j, old)
     columns = {
         O_HV: hv,
         O_FERRITE: state[:, FERRITE],
@@ -220,8 +230,8 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
     out = np.empty((len(cases), len(layout.points), OUT))
     for z, (structures, weight) in enumerate(layout.structures):
         for column, values in columns.items():
-            out[:, z, column] = _zone_means(values[:, structures], weight)[:, 0]
+            out[:, z, column] = _zone_mean(values[:, structures], weight)
         points, weight = layout.points[z]
-        out[:, z, O_GRAIN] = _zone_means(grain[:, points], weight)[:, 0]
-        out[:, z, O_UNDISSOLVED] = _zone_means(heat[:, 1, points], weight)[:, 0]
+        out[:, z, O_GRAIN] = _zone_mean(grain[:, points], weight)
+        out[:, z, O_UNDISSOLVED] = _zone_mean(heat[:, 1, points], weight)
     return out, hv[:, layout.structure_of_point]

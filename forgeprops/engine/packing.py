@@ -80,6 +80,7 @@ STEEL_FIELDS = (
 HARDNESS_FIELDS = (
     *("f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc", "ferrite_hv"),
     *("first_ferrite_cap", "half_log_j", "temper_width", "temper_soft_hv", "temper_slope_hv"),
+    *("temper_overaged_hv", "temper_floor_hv", "temper_floor_carbon_hv", "temper_bainite_share"),
 )
 ROUTE_FIELDS = (
     *("furnace_c", "furnace_emissivity", "start_c", "air_c", "emissivity", "view_factor"),
@@ -219,6 +220,10 @@ def pack_steels(
         temper_width=temper.width,
         temper_soft_hv=temper.soft_hv,
         temper_slope_hv=temper.slope_hv,
+        temper_overaged_hv=temper.overaged_hv,
+        temper_floor_hv=temper.floor_hv,
+        temper_floor_carbon_hv=temper.floor_carbon_hv,
+        temper_bainite_share=temper.bainite_share,
     )
     return start_tables(comp, methods)
 
