@@ -5,10 +5,11 @@ import json
 
 import numpy as np
 import pytest
+from reference.carbon_profile import carbon_profile
 
 import forgeprops as fp
 from forgeprops.answer.press_and_skin import heat_through_s, press_strain, projected_mm2, surface_of
-from forgeprops.forging.decarburisation import carbon_profile, layer_hardness_hv
+from forgeprops.forging.decarburisation import layer_hardness_hv
 from forgeprops.forging.effort import flow_stress_mpa
 from forgeprops.forging.scale import metal_loss_um, scale_along_um
 from forgeprops.inputs.shop import Shop

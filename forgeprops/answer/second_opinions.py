@@ -23,13 +23,13 @@ from ..hardenability.end_quench import (
     slowest_cooling,
 )
 from ..hardenability.ideal_diameter import ACTIVE_BORON, ideal_diameter
+from ..strength.hardness_scales import hv_from_hrc
 from ..transformation.phase_hardness import (
     BAINITE_FLOOR_HV,
     FERRITE_PEARLITE_FLOOR_HV,
     MARTENSITE_FLOOR_HV,
     bainite_coefficients,
     ferrite_pearlite_coefficients,
-    hv_from_hrc,
     martensite_coefficients,
 )
 

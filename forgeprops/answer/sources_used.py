@@ -58,6 +58,7 @@ def _functions(value):
         value = tuple(value.values())
     if isinstance(value, tuple):
         return [f for item in value for f in _functions(item)]
+    value = getattr(value, "__func__", value)  # of a class method
     value = inspect.unwrap(getattr(value, "py_func", value)) if callable(value) else value
     if isinstance(value, (property, functools.cached_property)):
         value = getattr(value, "fget", None) or value.func

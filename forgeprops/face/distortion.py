@@ -367,7 +367,8 @@ def _difference_c(zone) -> float:
 def _layer_strains(zone, carbon_pct: float) -> np.ndarray:
     """Strain that equal layers of a zone want, front to back."""
     from ..engine.section import lobatto
-    from ..transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
+    from ..strength.hardness_scales import hv_from_hrc
+    from ..transformation.phase_hardness import as_quenched_hrc
 
     values = np.asarray(zone.layers_hv, dtype=float)
     hardest = max(float(hv_from_hrc(as_quenched_hrc(carbon_pct))), _SOFT_HV + 50.0)

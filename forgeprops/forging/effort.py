@@ -14,6 +14,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..base.arrays import plain
+from ..base.constants import ZERO_C_K
 from ..base.errors import InputError, check_number
 from ..base.ranges import Warn, outside
 from ..inputs.steel import check_steel
@@ -28,7 +30,6 @@ __all__ = [
     "equal_effort_preheat",
     "flow_stress",
     "flow_stress_mpa",
-    "relative_effort",
 ]
 
 
@@ -91,10 +92,9 @@ def _rolling_factor(get):
 def alloy_factor(steel, temperature_c):
     """Flow stress of a steel over plain steel of the same carbon: (central, low, high).
 
-    Low: molybdenum and silicon alone (Medina & Hernandez, read).  Central: chromium added from the measured
-    Cr-Mo steel (read).  High: factor for rolling-mill force 0.835 + 0.098 Mn + 0.128 Cr^0.8 + 0.144 Mo^0.3 +
-    0.175 V + 0.01 Ni, against the plain steel (Poliak, Shim, Kim & Choo, Met. Mater. 4 (1998) 1047, from
-    memory).  Shida himself held that a carbon equivalent in place of carbon covers low-alloy steel, which
+    Low: molybdenum and silicon alone (Medina & Hernández).  Central: chromium added from the measured Cr-Mo steel.
+    High: factor for rolling-mill force 0.835 + 0.098 Mn + 0.128 Cr^0.8 + 0.144 Mo^0.3 + 0.175 V + 0.01 Ni, against
+    the plain steel.  Shida himself held that a carbon equivalent in place of carbon covers low-alloy steel, which
     gives no rise at all.
 
     References
@@ -124,8 +124,8 @@ def _without_dip(carbon, temperature_c, *squeeze):
     meet within 1.4 % only.  Nobody should count on that in a second heat: a colder head is never called
     easier to forge.
     """
-    td_c = 950.0 * (carbon + 0.41) / (carbon + 0.32) - 273.15 + 1e-9  # just inside the hot branch
-    bottom_c = 950.0 * (carbon + 0.49) / (carbon + 0.42) - 273.15  # of the dip
+    td_c = 950.0 * (carbon + 0.41) / (carbon + 0.32) - ZERO_C_K + 1e-9  # just inside the hot branch
+    bottom_c = 950.0 * (carbon + 0.49) / (carbon + 0.42) - ZERO_C_K  # of the dip
     t = np.asarray(temperature_c, float)
     at_td = shida_mpa(carbon, td_c, *squeeze)
     stress = shida_mpa(carbon, t, *squeeze)
@@ -157,22 +157,10 @@ def _carbon_laws(strain, rate_per_s):
     )
 
 
-def _plain(value):
-    return float(value) if np.ndim(value) == 0 else value
-
-
 def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     """Central flow stress, MPa: Shida times the alloy factor; never falls as the steel gets colder.
 
-    Parameters
-    ----------
-    steel : Steel
-    temperature_c, strain, rate_per_s : float or array
-        Metal temperature in the die °C, true strain, strain rate 1/s.
-
-    Returns
-    -------
-    float or ndarray
+    Metal temperature in the die, °C; true strain; strain rate, 1/s; numbers or arrays.
 
     Examples
     --------
@@ -181,7 +169,7 @@ def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     203
     """
     mid, _, _ = alloy_factor(steel, temperature_c)
-    return _plain(mid * _without_dip(steel.get("C"), temperature_c, strain, rate_per_s))
+    return plain(mid * _without_dip(steel.get("C"), temperature_c, strain, rate_per_s))
 
 
 def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
@@ -207,25 +195,9 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     laws = _carbon_laws(strain, rate_per_s)
     shida, *others = (law(steel, temperature_c) for law in laws[:3])
     return FlowStress(
-        _plain(mid * shida),
-        _plain(low * np.minimum(shida, np.minimum(*others))),
-        _plain(high * np.maximum(shida, np.maximum(*others))),
-    )
-
-
-def relative_effort(steel, temperature_c, reference, reference_c, strain=_STRAIN, rate_per_s=_RATE):
-    """Press force for the same head against that of a reference steel at its temperature (1 = the same).
-
-    Examples
-    --------
-    >>> from forgeprops.inputs.steel import Steel
-    >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
-    >>> relative_effort(a, 900.0, a, 900.0)
-    1.0
-    """
-    return _plain(
-        np.asarray(flow_stress_mpa(steel, temperature_c, strain, rate_per_s))
-        / flow_stress_mpa(reference, reference_c, strain, rate_per_s)
+        plain(mid * shida),
+        plain(low * np.minimum(shida, np.minimum(*others))),
+        plain(high * np.maximum(shida, np.maximum(*others))),
     )
 
 

@@ -6,40 +6,19 @@ import functools
 
 import numpy as np
 
+from ..base.arrays import plain
+from ..base.constants import GAS_J_MOL_K, KGF_N, ZERO_C_K
 from ..base.errors import check_choice
 from ..base.tables import read_rows
 
 __all__ = ["hensel_spittel_mpa", "medina_hernandez_mpa", "misaka_mpa", "shida_mpa"]
 
 
-#: N/mm² in one kgf/mm² (exact).
-_MPA = 9.80665
-_ZERO_C = 273.15
-_R = 8.314462618
-
-
-def _plain(value):
-    return float(value) if np.ndim(value) == 0 else value
-
-
 def shida_mpa(carbon, temperature_c, strain, rate_per_s):
-    """Flow stress of carbon steel by Shida; point value on the stress-strain curve.
+    """Flow stress of carbon steel by Shida, MPa; point value on the stress-strain curve.
 
-    Parameters
-    ----------
-    carbon : float or array
-        wt%, 0.01-1.2.
-    temperature_c : float or array
-        Metal temperature, 700-1200 °C.
-    strain : float or array
-        True strain, up to 0.7.
-    rate_per_s : float or array
-        Strain rate, 0.1-100 1/s.
-
-    Returns
-    -------
-    float or ndarray
-        MPa.  Below 815-840 °C it dips: ferrite is softer than austenite.
+    0.01-1.2 wt% C, 700-1200 °C, true strain up to 0.7, 0.1-100 1/s.  Below 815-840 °C it dips: ferrite is softer
+    than austenite.  An erratum in print has the sign of 0.126 wrong: the two branches would not meet.
 
     References
     ----------
@@ -51,7 +30,7 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     203
     """
     c = np.asarray(carbon, float)
-    t = (np.asarray(temperature_c, float) + _ZERO_C) / 1000.0
+    t = (np.asarray(temperature_c, float) + ZERO_C_K) / 1000.0
     td = 0.95 * (c + 0.41) / (c + 0.32)
     hot = t >= td
     cold_g = 30.0 * (c + 0.90) * (t - 0.95 * (c + 0.49) / (c + 0.42)) ** 2 + (c + 0.06) / (c + 0.09)
@@ -64,16 +43,13 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     sd = 0.28 * g * np.exp(5.0 / np.where(hot, t, td) - 0.01 / (c + 0.05))
     e = np.asarray(strain, float) / 0.2
     f = 1.3 * e ** (0.41 - 0.07 * c) - 0.3 * e
-    return _plain(_MPA * sd * f * (np.asarray(rate_per_s, float) / 10.0) ** m)
+    return plain(KGF_N * sd * f * (np.asarray(rate_per_s, float) / 10.0) ** m)
 
 
 def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
-    """Mean flow stress of carbon steel in rolling by Misaka & Yoshimoto; used for the band only.
+    """Mean flow stress of carbon steel in rolling by Misaka & Yoshimoto, MPa; used for the band only.
 
-    Parameters
-    ----------
-    carbon, temperature_c, strain, rate_per_s : float or array
-        Up to 1.2 wt%, 750-1200 °C, up to 0.5, 30-200 1/s.
+    Up to 1.2 wt% C, 750-1200 °C, strain up to 0.5, 30-200 1/s.
 
     References
     ----------
@@ -85,9 +61,9 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
     121.5
     """
     c = np.asarray(carbon, float)
-    t = np.asarray(temperature_c, float) + _ZERO_C
-    return _plain(
-        _MPA
+    t = np.asarray(temperature_c, float) + ZERO_C_K
+    return plain(
+        KGF_N
         * np.exp(0.126 - 1.75 * c + 0.594 * c * c + (2851 + 2968 * c - 1120 * c * c) / t)
         * np.asarray(strain, float) ** 0.21
         * np.asarray(rate_per_s, float) ** 0.13
@@ -104,14 +80,10 @@ def _sets():
 
 
 def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
-    """Flow stress of one measured steel by its Hensel-Spittel set.
+    """Flow stress of one measured steel, "C45", "C20" or "CrMo", by its Hensel-Spittel set, MPa.
 
-    Parameters
-    ----------
-    name : {"C45", "C20", "CrMo"}
-        "CrMo" has 0.30 C, 1.86 Cr, 0.52 Mo, 0.68 Ni: more alloyed than 4130 or 4140.
-    temperature_c, strain, rate_per_s : float or array
-        Ranges stand in data/constants/hot_flow_stress_sets.csv.
+    A e^(m1 T) ε^m2 φ^(m3 + m8 T) e^(m4/ε) (1 + ε)^(m5 T) e^(m7 ε).  "CrMo" has 0.30 C, 1.86 Cr, 0.52 Mo, 0.68 Ni: more
+    alloyed than 4130 or 4140.
 
     References
     ----------
@@ -125,20 +97,16 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     """
     a, m1, m2, m3, m4, m5, m7, m8 = _sets()[check_choice(name, "flow-stress set", _sets())]
     t, e, r = (np.asarray(x, float) for x in (temperature_c, strain, rate_per_s))
-    return _plain(
+    return plain(
         a * np.exp(m1 * t + m4 / e + m7 * e) * e**m2 * (1.0 + e) ** (m5 * t) * r ** (m3 + m8 * t)
     )
 
 
 def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
-    """Flow stress of low-alloy austenite before dynamic recrystallisation, from C, Mn, Si, Mo, V.
+    """Flow stress of low-alloy austenite before dynamic recrystallisation, from C, Mn, Si, Mo, V, MPa.
 
-    Parameters
-    ----------
-    composition : object with ``get``
-        Steel or mapping, wt%.  Chromium does not enter: the authors found no effect they could separate.
-    temperature_c, strain, rate_per_s : float or array
-        850-1200 °C, 0.5-5 1/s (ranges from memory).
+    850-1200 °C, 0.5-5 1/s (ranges from memory).  Chromium does not enter: the authors found no effect they could
+    separate.
 
     References
     ----------
@@ -161,14 +129,14 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
         + 35_651.28 * get("Mo")
         + 31_673.46 * (0.0 if get("V") is None else get("V"))
     )
-    t = np.asarray(temperature_c, float) + _ZERO_C
+    t = np.asarray(temperature_c, float) + ZERO_C_K
     x = (
         np.asarray(rate_per_s, float)
-        * np.exp(q / (_R * t))
+        * np.exp(q / (GAS_J_MOL_K * t))
         / ((12.197 + 65.590 * get("C")) * np.exp(7.076e-5 * q))
     )
     b = (9.5326 + 0.6196 * np.log(x)) ** 2
-    return _plain(
+    return plain(
         b
         * (1.0 - np.exp(-3.9202 * x**0.0592 * np.asarray(strain, float)))
         ** (0.3449 * np.exp(0.0139 * np.sqrt(x)))

@@ -1,24 +1,16 @@
-"""Force on the press and pressure that fills the corners, from the flow stress."""
+"""Force on the press from the flow stress."""
 
 from __future__ import annotations
 
-import math
 from typing import NamedTuple
 
 from ..base.errors import check_choice, check_number
 
-__all__ = [
-    "FORCE_FACTORS",
-    "PressForce",
-    "flash_edge_pressure_mpa",
-    "press_force_kn",
-    "upsetting_factor",
-]
+__all__ = ["FORCE_FACTORS", "PressForce", "press_force_kn"]
 
 
-#: Shape factor Kf of impression-die forging: (central, low, high). Groover, Fundamentals of Modern
-#: Manufacturing, table 18.1: 6 simple with flash, 8 complex, 10 very complex, 6-8 flashless; Schey gives 5-8
-#: and 8-12 (all from memory; "3 to 12 by complexity" read in a public summary).
+#: Shape factor Kf of impression-die forging: (central, low, high); Groover's table 18.1 has 6 simple with flash, 8
+#: complex, 10 very complex, 6-8 flashless; Schey gives 5-8 and 8-12.
 FORCE_FACTORS = {
     "simple": (6.0, 5.0, 8.0),
     "complex": (8.0, 6.0, 10.0),
@@ -36,20 +28,10 @@ class PressForce(NamedTuple):
 
 
 def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
-    """Press force F = Kf Y A of an impression die with flash.
+    """Press force F = Kf Y A of an impression die with flash; `shape` as in `FORCE_FACTORS`.
 
-    Parameters
-    ----------
-    projected_area_mm2 : float
-        Plan area of the head with its flash, mm².
-    flow_stress_mpa : float
-        Flow stress Y at the metal temperature in the die, MPa.
-    shape : {"simple", "complex", "very complex", "coining"}
-
-    Returns
-    -------
-    PressForce
-        Good for comparing routes; an absolute force within the band.
+    A is the plan area of the head with its flash, Y the flow stress at the metal temperature in the die.  Good for
+    comparing routes; an absolute force within the band.
 
     References
     ----------
@@ -65,30 +47,3 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     middle, low, high = FORCE_FACTORS[check_choice(shape, "shape", FORCE_FACTORS)]
     unit = flow_stress_mpa * area / 1000.0
     return PressForce(middle * unit, low * unit, high * unit)
-
-
-def upsetting_factor(diameter_mm, height_mm, friction=0.1):
-    """Kf = 1 + 0.4 mu D/h of open-die upsetting (Groover eq. 18.17, read in public course notes after the book).
-
-    Examples
-    --------
-    >>> round(upsetting_factor(55.0, 62.0), 4)
-    1.0355
-    """
-    return 1.0 + 0.4 * friction * diameter_mm / height_mm
-
-
-def flash_edge_pressure_mpa(flow_stress_mpa, land_width_mm, flash_thickness_mm, shear_factor=0.5):
-    """Pressure at the cavity's edge that a flash land builds up, MPa: what fills the corners.
-
-    p = Y (1 + 2/sqrt(3) m w/t), slab method (derived; the form is that of Altan et al., Cold and Hot Forging,
-    ch. 15, from memory).
-
-    Examples
-    --------
-    >>> round(flash_edge_pressure_mpa(100.0, 6.0, 1.5, 0.5))
-    331
-    """
-    return flow_stress_mpa * (
-        1.0 + 2.0 / math.sqrt(3.0) * shear_factor * land_width_mm / flash_thickness_mm
-    )

@@ -1,4 +1,4 @@
-"""Oxide scale: thickness, metal it costs, what a blast must take off.
+"""Oxide scale: thickness and the metal it costs.
 
 Scale thickness x grows by x² = k t; along a temperature curve x² is the time integral of k(T).
 """
@@ -10,24 +10,22 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..base.arrays import pieces_along
+from ..base.constants import GAS_J_MOL_K, IRON_G_MOL, ZERO_C_K
 from ..base.errors import check_choice
 
 __all__ = [
     "ATMOSPHERES",
-    "PILLING_BEDWORTH",
     "Blast",
-    "blast_depth_um",
+    "PILLING_BEDWORTH",
     "metal_loss_um",
     "scale_along_um",
     "scale_rate",
-    "scale_thickness_um",
 ]
 
 
-_R = 8.314462618
-_ZERO_C = 273.15
-#: Factor, µm²/s, and Q/R, K, of `scale_rate`: k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
-SCALE_LAW = (6.1e8, 169_452.0 / _R)
+#: Factor, µm²/s, and Q/R, K, of k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
+SCALE_LAW = (6.1e8, 169_452.0 / GAS_J_MOL_K)
 
 #: Thickness against that of iron in air: name -> (central, low, high).  Flue gas with 1-3 % oxygen and heats
 #: of a minute or two give 0.5 to 0.8 (common practice; published rates differ 2-3 times); the air law itself
@@ -41,10 +39,7 @@ ATMOSPHERES = {
 
 #: Volume of wüstite over the iron it came from: 71.844 g/mol at 5.745 g/cm³ over 55.845 at 7.874 (derived;
 #: 1.7 is the value usually quoted).
-PILLING_BEDWORTH = (71.844 / 5.745) / (55.845 / 7.874)
-
-#: Weights of Simpson's rule with 16 strips on the unit interval.
-_SIMPSON = np.array([1.0, *[4.0, 2.0] * 7, 4.0, 1.0]) / 48.0
+PILLING_BEDWORTH = (71.844 / 5.745) / (IRON_G_MOL / 7.874)
 
 
 class Blast(NamedTuple):
@@ -67,45 +62,16 @@ def scale_rate(t_c):
     >>> round(math.sqrt(scale_rate(1000.0) * 300.0))
     143
     """
-    return SCALE_LAW[0] * math.exp(-SCALE_LAW[1] / max(t_c + _ZERO_C, 300.0))
-
-
-def _factor(atmosphere):
-    return ATMOSPHERES[check_choice(atmosphere, "atmosphere", ATMOSPHERES)][0]
-
-
-def _plain(value):
-    return float(value) if np.ndim(value) == 0 else value
-
-
-def scale_thickness_um(temperature_c, time_s, atmosphere="gas furnace"):
-    """Scale after a hold, µm.
-
-    Parameters
-    ----------
-    temperature_c : float or array
-        Surface temperature, 700-1250 °C.
-    time_s : float or array
-        Time at temperature, s.
-    atmosphere : {"air", "gas furnace", "induction"}
-        See `ATMOSPHERES` for the factors and their band.
-
-    Examples
-    --------
-    >>> round(scale_thickness_um(1100.0, 300.0, "air"))
-    256
-    """
-    k = SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / (np.asarray(temperature_c, float) + _ZERO_C))
-    return _plain(_factor(atmosphere) * np.sqrt(k * np.asarray(time_s, float)))
+    return SCALE_LAW[0] * math.exp(-SCALE_LAW[1] / max(t_c + ZERO_C_K, 300.0))
 
 
 def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):
-    """Scale along a temperature curve, µm, at each of its times.
+    """Scale at each time of a curve of the surface (s, °C; straight between its points), µm.
 
     Parameters
     ----------
-    time_s, temperature_c : array
-        Curve of the surface; straight between its points (Simpson's rule of 16 strips on each piece).
+    atmosphere : {"air", "gas furnace", "induction"}
+        See `ATMOSPHERES` for the factors and their band.
 
     References
     ----------
@@ -117,11 +83,10 @@ def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):
     >>> [round(float(x)) for x in hold]
     [0, 83, 143]
     """
-    t = np.asarray(time_s, float)
-    temp = np.asarray(temperature_c, float) + _ZERO_C
-    inside = temp[:-1, None] + np.diff(temp)[:, None] * np.linspace(0.0, 1.0, _SIMPSON.size)
-    pieces = np.diff(t) * (SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / inside) @ _SIMPSON)
-    return _factor(atmosphere) * np.sqrt(np.concatenate(([0.0], np.cumsum(pieces))))
+    factor, _, _ = ATMOSPHERES[check_choice(atmosphere, "atmosphere", ATMOSPHERES)]
+    kelvin = np.asarray(temperature_c, float) + ZERO_C_K
+    pieces = pieces_along(lambda t: SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / t), time_s, kelvin)
+    return factor * np.sqrt(np.concatenate(([0.0], np.cumsum(pieces))))
 
 
 def metal_loss_um(scale_um):
@@ -137,14 +102,3 @@ def metal_loss_um(scale_um):
     56.7
     """
     return scale_um / PILLING_BEDWORTH
-
-
-def blast_depth_um(scale_um, decarburised_um=0.0):
-    """What a cleaning blast must remove: scale, and decarburised metal if the face must be hard to its skin.
-
-    Examples
-    --------
-    >>> blast_depth_um(60.0, 40.0)
-    Blast(scale_um=60.0, metal_um=40.0)
-    """
-    return Blast(float(scale_um), float(decarburised_um))

@@ -1,9 +1,13 @@
-"""Carbon equivalents: one number for how readily a steel hardens beside a weld or in a quick cooling."""
+"""Carbon equivalents: one number for how readily a steel hardens beside a weld or in a quick cooling.
+
+`steel` is a `Steel` or any object whose ``get(element)`` gives wt%, as floats or as arrays.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
+from ..base.arrays import plain
 from ..base.ranges import Warn, contents_outside
 from ..inputs.steel import check_steel
 
@@ -22,48 +26,44 @@ def _get(steel, *elements):
     return [np.asarray(0.0 if content is None else content, dtype=float) for content in found]
 
 
-def _plain(value):
-    return float(value) if np.ndim(value) == 0 else value
-
-
 def carbon_equivalent_iiw(steel):
-    """Carbon equivalent CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15, wt%; for C above about 0.18.
+    """CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15, wt%; for C above about 0.18.
 
     References
     ----------
     .. [1] J. Dearden & H. O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67 (read).
     """
     c, mn, cr, mo, v, ni, cu = _get(steel, "C", "Mn", "Cr", "Mo", "V", "Ni", "Cu")
-    return _plain(c + mn / 6 + (cr + mo + v) / 5 + (ni + cu) / 15)
+    return plain(c + mn / 6 + (cr + mo + v) / 5 + (ni + cu) / 15)
 
 
 def pcm(steel):
-    """Cracking parameter Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B, wt%; low carbon.
+    """Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B, wt%; low carbon.
 
     References
     ----------
     .. [1] Y. Ito & K. Bessyo, J. Japan Weld. Soc. 37 (1968); IIW Doc. IX-576-68 (read).
     """
     c, si, mn, cu, cr, ni, mo, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Cr", "Ni", "Mo", "V", "B")
-    return _plain(c + si / 30 + (mn + cu + cr) / 20 + ni / 60 + mo / 15 + v / 10 + 5 * b)
+    return plain(c + si / 30 + (mn + cu + cr) / 20 + ni / 60 + mo / 15 + v / 10 + 5 * b)
 
 
 def cet(steel):
-    """Carbon equivalent CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40, wt%.
+    """CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40, wt%.
 
     References
     ----------
     .. [1] D. Uwer & H. Höhne; EN 1011-2, annex C, method B (read).
     """
     c, mn, mo, cr, cu, ni = _get(steel, "C", "Mn", "Mo", "Cr", "Cu", "Ni")
-    return _plain(c + (mn + mo) / 10 + (cr + cu) / 20 + ni / 40)
+    return plain(c + (mn + mo) / 10 + (cr + cu) / 20 + ni / 40)
 
 
 def cen(steel):
-    """Carbon equivalent CEN, wt%: like Pcm at low carbon, like CE_IIW at high.
+    """CEN, wt%: like Pcm at low carbon, like CE_IIW at high.
 
-    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C −
-    0.12)).
+    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B],
+    A = 0.75 + 0.25 tanh(20 (C − 0.12)).
 
     References
     ----------
@@ -73,22 +73,11 @@ def cen(steel):
         steel, "C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B"
     )
     a = 0.75 + 0.25 * np.tanh(20.0 * (c - 0.12))
-    return _plain(c + a * (si / 24 + mn / 6 + cu / 15 + ni / 20 + (cr + mo + nb + v) / 5 + 5 * b))
+    return plain(c + a * (si / 24 + mn / 6 + cu / 15 + ni / 20 + (cr + mo + nb + v) / 5 + 5 * b))
 
 
 def carbon_equivalents(steel) -> dict[str, float]:
-    """The four carbon equivalents in use.
-
-    Parameters
-    ----------
-    steel : Steel
-        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
-
-    Returns
-    -------
-    dict of str to float
-        "CE_IIW", "Pcm", "CET", "CEN", in wt%.  `carbon_equivalent_warnings` says which lie outside their
-        range.
+    """The four carbon equivalents in use, wt%: "CE_IIW", "Pcm", "CET", "CEN".
 
     Examples
     --------
@@ -108,7 +97,7 @@ def carbon_equivalents(steel) -> dict[str, float]:
 
 
 def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
-    """Contents of one steel that lie outside the range of a carbon equivalent (CEN has no stated range).
+    """Contents of one steel outside the range of a carbon equivalent (CEN has no stated range).
 
     Examples
     --------
@@ -116,5 +105,4 @@ def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
     >>> [w.code for w in carbon_equivalent_warnings(grade("4130"))]
     ['range:CE_IIW.C', 'range:CE_IIW.Cr', 'range:Pcm.C']
     """
-    found = (w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))
-    return tuple(found)
+    return tuple(w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))

@@ -1,4 +1,7 @@
-"""Critical cooling rates from chemistry: how fast is fast enough for martensite, and for no ferrite."""
+"""Critical cooling rates from chemistry: how fast is fast enough for martensite, and for no ferrite.
+
+`steel` is a `Steel` or any object whose ``get(element)`` gives wt%, as floats or as arrays.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,8 @@ import math
 
 import numpy as np
 
+from ..base.arrays import plain
+from ..base.constants import SECONDS_PER_HOUR, ZERO_C_K
 from ..base.errors import check_choice
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
@@ -18,31 +23,15 @@ __all__ = [
     "critical_rate_warnings",
 ]
 
-
-#: Molybdenum from which the austenitising parameter takes the higher heat of activation, wt%, the two heats,
-#: cal/mol, and the gas constant in the same unit (Maynier et al. 1978, from memory).
+#: Molybdenum from which the higher heat of activation holds, wt%; the two heats, cal/mol; the paper's gas constant.
 _MO_STEEL = 0.04
 _HEAT_CAL_MOL, _HEAT_MO_CAL_MOL, _R_CAL = 110_000.0, 240_000.0, 1.986
 
-_SECONDS_PER_HOUR = 3600.0
-_KELVIN = 273.15
-
 
 def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
-    """Temperature of a 1 h hold that austenitises alike.
+    """Temperature of a 1 h hold that austenitises alike, in `unit` "C" or "K"; 800-1100 °C.
 
     Pa = [1/T − (2.303 R/ΔH) log10 t]⁻¹ with T in K, t in h; ΔH = 110 kcal/mol, 240 from 0.04 % Mo on.
-
-    Parameters
-    ----------
-    temperature_c : float or ndarray
-        Austenitising temperature, °C; 800-1100.
-    hold_s : float or ndarray
-        Time at temperature, s; above 0.
-    molybdenum : float or ndarray
-        wt%.
-    unit : str
-        "C" (default) or "K": the unit of the result.  See `critical_cooling_rates`.
 
     References
     ----------
@@ -57,24 +46,23 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
     """
     unit = check_choice(unit, "unit of the austenitising parameter", ("C", "K"))
     heat = np.where(np.asarray(molybdenum) >= _MO_STEEL, _HEAT_MO_CAL_MOL, _HEAT_CAL_MOL)
-    hours = np.asarray(hold_s, dtype=float) / _SECONDS_PER_HOUR
-    kelvin = np.asarray(temperature_c, dtype=float) + _KELVIN
+    hours = np.asarray(hold_s, dtype=float) / SECONDS_PER_HOUR
+    kelvin = np.asarray(temperature_c, dtype=float) + ZERO_C_K
     pa = 1.0 / (1.0 / kelvin - math.log(10.0) * _R_CAL / heat * np.log10(hours))
-    pa = pa - _KELVIN if unit == "C" else pa
-    return float(pa) if np.ndim(pa) == 0 else pa
+    return plain(pa - ZERO_C_K if unit == "C" else pa)
 
 
 @functools.cache
 def _rate_rows():
-    rows = read_rows("constants/critical_cooling_rates.csv")
+    columns = ("a", "C", "Mn", "Ni", "Cr", "Mo", "root_Mo", "Pa")
     return tuple(
         (
             r["rate"],
             float(r["martensite"]),
             float(r["ferrite_pearlite"]),
-            {k: float(r[k]) for k in ("a", "C", "Mn", "Ni", "Cr", "Mo", "root_Mo", "Pa")},
+            {k: float(r[k]) for k in columns},
         )
-        for r in rows
+        for r in read_rows("constants/critical_cooling_rates.csv")
     )
 
 
@@ -83,25 +71,23 @@ def critical_cooling_rates(
 ) -> dict[str, float]:
     """Cooling rates at 700 °C at which the structure changes, °C/s, from fastest to slowest.
 
+    log10(rate in °C/h) = a − Σ k_i·content − k·√Mo − k·Pa.
+
     Parameters
     ----------
-    steel : Steel
-        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
     austenitise_c, hold_s : float or ndarray
         Austenitising temperature, °C, and time, s.
     pa_unit : str
-        Unit in which the austenitising parameter enters; it is remembered without certainty.  With "C"
-        (default) the rates keep their order in all steels tried, and full martensite takes 60 °C/s in C45
-        (above 100 is known) and 19 °C/s in 42CrMo4 (20-30 is known); with "K" they come out 2-9 times lower
-        and lose their order, and normalised 4140 bars come out 54-163 HV too hard (with "C" mean error 24).
+        Unit of the austenitising parameter.  With "C" the rates keep their order in all steels tried, and full
+        martensite takes 60 °C/s in C45 (above 100 is known) and 19 °C/s in 42CrMo4 (20-30 is known); with "K"
+        they come out 2-9 times lower and normalised 4140 bars 54-163 HV too hard (with "C" mean error 24).
 
     Returns
     -------
     dict of str to float
         V1 all martensite, V1(90) and V1(50) with 90 and 50 % martensite (rest bainite), V2 all bainite,
         V2(90) and V2(50) with 90 and 50 % bainite, V3(90) and V3 with 90 and 100 % ferrite and pearlite.  A
-        rate that would come out above the one before it is held at that one (V3 in steels without
-        molybdenum).
+        rate above the one before it is held at that one (V3 in steels without molybdenum).
 
     References
     ----------
@@ -125,8 +111,8 @@ def critical_cooling_rates(
             - k["root_Mo"] * np.sqrt(content["Mo"])
             - k["Pa"] * pa
         )
-        before = np.minimum(before, 10.0**log_v / _SECONDS_PER_HOUR)
-        rates[name] = float(before) if np.ndim(before) == 0 else before
+        before = np.minimum(before, 10.0**log_v / SECONDS_PER_HOUR)
+        rates[name] = plain(before)
     return rates
 
 
@@ -142,12 +128,7 @@ def _between(x, points, values):
 def critical_rate_fractions(
     steel, rate_at_700_c_per_s, austenitise_c=900.0, hold_s=900.0, pa_unit: str = "C"
 ) -> dict[str, np.ndarray]:
-    """Shares of martensite, bainite, ferrite with pearlite, by straight lines in the logarithm of the rate.
-
-    Returns
-    -------
-    dict of str to ndarray
-        "martensite", "bainite", "ferrite_pearlite"; sum 1.
+    """Shares of "martensite", "bainite", "ferrite_pearlite" by `critical_cooling_rates`; sum 1.
 
     References
     ----------
@@ -167,7 +148,7 @@ def critical_rate_fractions(
 
 
 def critical_rate_warnings(steel, austenitise_c: float = 900.0) -> tuple[Warn, ...]:
-    """Warnings: contents of one steel and austenitising temperature outside the critical rates' range."""
+    """Contents of one steel and austenitising temperature outside the range of the critical rates."""
     found = contents_outside("critical_rates", steel)
     found += [
         outside("critical_rates.alloy", sum(float(steel.get(e)) for e in ("Mn", "Ni", "Cr", "Mo"))),

@@ -6,6 +6,8 @@ import functools
 
 import numpy as np
 
+from ..base.arrays import plain
+from ..base.constants import MM_PER_INCH
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.steel import check_steel
@@ -50,17 +52,7 @@ def end_quench_distances_mm() -> np.ndarray:
 
 
 def as_quenched_hardness_hrc(carbon):
-    """Hardness of the fully quenched end, all martensite, HRC.
-
-    Parameters
-    ----------
-    carbon : float or ndarray
-        Carbon, wt%; valid 0.10-0.70.
-
-    Returns
-    -------
-    float or ndarray
-        HRC at 1.5 mm (J1).
+    """Hardness of full martensite (1.5 mm from the quenched end) by its carbon, HRC; 0.10-0.70 wt%.
 
     References
     ----------
@@ -74,25 +66,14 @@ def as_quenched_hardness_hrc(carbon):
     >>> [round(as_quenched_hardness_hrc(c), 1) for c in (0.20, 0.40, 0.60)]
     [44.4, 56.3, 64.6]
     """
-    hrc = np.polynomial.polynomial.polyval(np.asarray(carbon, dtype=float), _coefficients()[3])
-    return float(hrc) if np.ndim(hrc) == 0 else hrc
+    return plain(np.polynomial.polynomial.polyval(np.asarray(carbon, float), _coefficients()[3]))
 
 
 def dividing_factors(ideal_diameter_mm) -> np.ndarray:
-    """Initial hardness divided by hardness, at each distance of the metric set from 3 mm on.
+    """Initial hardness divided by hardness, at each distance of the metric set from 3 mm on (last axis).
 
-    Never below 1, never falling with distance.  Above the end of a row the factor is 1; above 177.8 mm the
+    A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of a row the factor is 1; above 177.8 mm the
     rows that reach it are held; below 25.4 mm the polynomials are continued (a warning of `end_quench`).
-
-    Parameters
-    ----------
-    ideal_diameter_mm : float or ndarray
-        Ideal diameter, mm; valid 25.4-177.8.
-
-    Returns
-    -------
-    ndarray
-        Last axis: the distances 3 … 50 mm.
 
     References
     ----------
@@ -116,13 +97,7 @@ def dividing_factors(ideal_diameter_mm) -> np.ndarray:
 
 
 def end_quench_hrc(steel) -> np.ndarray:
-    """Hardness at `end_quench_distances_mm`, HRC; for arrays of contents the last axis is the distance.
-
-    Parameters
-    ----------
-    steel : Steel
-        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
-    """
+    """Hardness at `end_quench_distances_mm`, HRC; for arrays of contents the last axis is the distance."""
     initial = np.asarray(as_quenched_hardness_hrc(steel.get("C")), dtype=float)
     factors = dividing_factors(ideal_diameter(steel))
     initial = np.broadcast_to(initial[..., None], factors.shape[:-1] + (1,))
@@ -132,19 +107,7 @@ def end_quench_hrc(steel) -> np.ndarray:
 def hardness_at_distance_hrc(steel, distance_mm):
     """Hardness at any distance, straight lines between the standard's distances, HRC.
 
-    Nearer than 1.5 mm the first value stands, beyond 50 mm the last.
-
-    Parameters
-    ----------
-    steel : Steel
-        Or any object whose ``get(element)`` gives wt%, as floats or arrays; arrays pair with `distance_mm`.
-    distance_mm : float or ndarray
-        Distance from the quenched end, mm.
-
-    Returns
-    -------
-    float or ndarray
-        HRC.
+    Nearer than 1.5 mm the first value stands, beyond 50 mm the last; arrays of contents pair with distances.
 
     Examples
     --------
@@ -162,8 +125,7 @@ def hardness_at_distance_hrc(steel, distance_mm):
         right = np.broadcast_to(right, curve.shape[:-1])[..., None]
         below = np.take_along_axis(curve, right - 1, axis=-1)[..., 0]
         above = np.take_along_axis(curve, right, axis=-1)[..., 0]
-    hrc = below + share * (above - below)
-    return float(hrc) if np.ndim(hrc) == 0 else hrc
+    return plain(below + share * (above - below))
 
 
 @functools.cache
@@ -179,17 +141,8 @@ def _bar() -> dict[str, np.ndarray]:
 def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     """Distance from the quenched end of the standard bar that cools alike, mm.
 
-    Parameters
-    ----------
-    rate_at_700_c_per_s : float or ndarray
-        Cooling rate at 700 °C, °C/s; the bar has 272 at 1.6 mm to 1.9 at 51 mm.
-    t85_s : float or ndarray
-        Or: time from 800 to 500 °C, s; the bar has 1.25 at 1.6 mm to 138 at 51 mm.
-
-    Returns
-    -------
-    float or ndarray
-        Distance, mm; straight lines in the logarithms, the ends held (1.6 and 50.8 mm).
+    By the cooling rate at 700 °C (272 °C/s at 1.6 mm to 1.9 at 51 mm) or by the time from 800 to 500 °C (1.25 to
+    138 s); straight lines in the logarithms, the ends held.
 
     References
     ----------
@@ -209,8 +162,7 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
         )
     else:
         log_mm = np.interp(np.log(np.maximum(t85_s, 1e-12)), bar["t85"], bar["distance"])
-    distance = np.exp(log_mm)
-    return float(distance) if np.ndim(distance) == 0 else distance
+    return plain(np.exp(log_mm))
 
 
 def slowest_cooling() -> tuple[float, float]:
@@ -223,7 +175,7 @@ def end_quench_warnings(steel) -> tuple[Warn, ...]:
     """Warnings of one steel's end-quench curve: outside the standard's ranges, or below 20 HRC."""
     found = contents_outside("end_quench", steel)
     di = ideal_diameter(steel)
-    if di < 25.4:
+    if di < MM_PER_INCH:
         found.append(
             Warn(
                 "range:end_quench.ideal_diameter",

@@ -7,6 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..base.arrays import plain
+from ..base.constants import MM_PER_INCH
 from ..base.errors import check_choice, check_flag
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
@@ -23,18 +25,14 @@ __all__ = [
 ]
 
 
-_MM_PER_INCH = 25.4
-
 #: Elements that have a factor; P and S are left out by the standard (their effects offset one another).
 ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr")
 
-#: Change of the base diameter per ASTM grain-size number.  Derived: mean ratio of neighbouring columns of the
-#: classic table (data/constants/base_diameters.csv, from memory); a worked student example of the same table, read, has
-#: ratios 0.920 to 0.929 for numbers 4 to 8.
+#: Change of the base diameter per ASTM grain-size number: mean ratio of neighbouring columns of the classic table
+#: (data/constants/base_diameters.csv, from memory); a worked example (read) has 0.920 to 0.929 for numbers 4 to 8.
 GRAIN_SIZE_STEP = 0.923
 
-#: Boron from which hardenability rises noticeably, wt% (3 to 15 ppm is the peak,
-#: industrialheating.com/articles/ 86816, read).
+#: Boron from which hardenability rises noticeably, wt% (the peak lies at 3 to 15 ppm).
 ACTIVE_BORON = 0.0003
 
 
@@ -73,16 +71,12 @@ def _factor(element: str, content):
     return value
 
 
-def _plain(value):
-    return float(value) if np.ndim(value) == 0 else value
-
-
 _UNITS = ("mm", "in")
 
 
 def _in_unit(inches, unit: str):
     unit = check_choice(unit, "unit", _UNITS)
-    return _plain(inches * (_MM_PER_INCH if unit == "mm" else 1.0))
+    return plain(inches * (MM_PER_INCH if unit == "mm" else 1.0))
 
 
 def _grain_factor(steel):
@@ -94,19 +88,7 @@ def _grain_factor(steel):
 def ideal_diameter_factors(steel) -> dict[str, float]:
     """Factors of the ideal diameter, one per element; the carbon factor is the base diameter in inch.
 
-    Parameters
-    ----------
-    steel : Steel
-        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
-
-    Returns
-    -------
-    dict of str to float (or ndarray)
-        Element → factor; their product is the ideal diameter in inch.
-
-    Notes
-    -----
-    The standard prints formulas and rounded tables; its carbon branch at 0.39-0.55 % and its nickel branch
+    Their product is the ideal diameter in inch.  The standard prints formulas and rounded tables; its carbon branch at 0.39-0.55 % and its nickel branch
     above 1.5 % do not quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of
     the factors the last branch is continued; `ideal_diameter_warnings` says so.
 
@@ -123,7 +105,7 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
     3.667
     """
-    return {e: _plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS}
+    return {e: plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS}
 
 
 def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
@@ -159,9 +141,7 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     """
     check_steel(steel)
     unit = check_choice(unit, "unit", _UNITS)
-    inches = functools.reduce(
-        np.multiply, (_factor(e, _content(steel, e)) for e in ELEMENTS_IN_FACTORS)
-    )
+    inches = functools.reduce(np.multiply, ideal_diameter_factors(steel).values())
     if check_flag(grain_size, "grain_size"):
         inches = inches * _grain_factor(steel)
     return _in_unit(inches, unit)
@@ -174,19 +154,6 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     root: the classic one is 38 % larger at 0.20 % C, 13 % at 0.30 % C and the same from 0.40 % C on.  The
     standard is trusted for the end-quench curve, whose dividing factors belong to it; this is the upper end
     for low-carbon grades.  Never below `ideal_diameter` with its grain-size term.
-
-    Parameters
-    ----------
-    steel : Steel
-        Or any object whose ``get(element)`` gives wt% and, optionally, with ``grain_size_astm`` (7 if
-        absent).
-    unit : str
-        "mm" (default) or "in".
-
-    Returns
-    -------
-    float
-        Ideal diameter in `unit`.
 
     References
     ----------
@@ -209,8 +176,7 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
 
 
 def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]:
-    """Warnings of the ideal diameter of one steel: contents outside the factors' range, boron; `grain_size`: with the
-    grain-size term and the classic base diameters.
+    """Contents outside the factors' range, boron; with `grain_size` also the classic base diameters' range.
 
     Examples
     --------

@@ -15,7 +15,7 @@ import numpy as np
 
 from ..base.errors import InputError, check_number
 from ..base.ranges import Warn, outside
-from ..strength.hardness_scales import hv_to_hb_array
+from ..strength.hardness_scales import convert_array
 from ..strength.tensile import Strength, flow_curve, strength
 from .bench import (
     LIMITS,
@@ -316,7 +316,9 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
     place = int(strain.argmax())
     notes.append(outside("hosel_strain", float(strain[place])))
     if governed == "re-bends":
-        notes.append(outside("roessle_fatemi", float(hv_to_hb_array(here.hardness_hv)[0])))
+        notes.append(
+            outside("roessle_fatemi", float(convert_array(here.hardness_hv, "HV", "HB")[0]))
+        )
     elastic = found.x[0] * nodes.arm_mm[0] / (nodes.moment_factor[0] * nodes.section.stiffness[0])
     most_bent = float((found.curvature[0] - elastic)[place])
     if most_bent > 0.0 and math.radians(now) / most_bent < 0.25 * shape["outside_mm"]:

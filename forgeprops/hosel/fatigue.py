@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..strength.hardness_scales import BRINELL_SHARE
 from ..strength.tensile import YOUNGS_MPA, FlowCurve, Strength, flow_curve
-from ..strength.tensile_fits import BRINELL_SHARE
 
 __all__ = [
     "AGEING_MPA",

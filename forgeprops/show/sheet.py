@@ -295,7 +295,7 @@ _MAIN_FORMULAS = (
     "thermal.spray.spray_w_m2k",
     "thermal.surroundings.natural_convection_cylinder",
     "strength.tensile.strength_arrays",
-    "hosel.bending_moment.moment_nmm",
+    "hosel.bending_moment.Section",
     "face.margin.fatigue_strength_mpa",
 )
 

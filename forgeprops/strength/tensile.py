@@ -23,10 +23,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_kind, check_number
 from ..base.ranges import Warn, outside
 from ..base.tables import read_rows
 from ..inputs.steel import Steel
+from .hardness_scales import BRINELL_SHARE
 
 __all__ = [
     "NOTHING_BUT_AUSTENITE",
@@ -42,10 +44,6 @@ __all__ = [
     "tensile_strength",
 ]
 
-
-#: Young's modulus of steel at room temperature, MPa (carbon and low-alloy steels 200 000–212 000, from memory
-#: of handbooks).
-YOUNGS_MPA = 205_000.0
 
 #: Branches of the hardness–strength link.
 BRANCHES = ("quenched and tempered", "bainite", "ferrite-pearlite", "all data")
@@ -333,7 +331,7 @@ def strength_arrays(
     exponent = np.sqrt(2.0 / (by_ratio**-2.0 + by_elongation**-2.0))
     # the two estimates disagree by a known factor; each alone is good to about a fifth (our estimate)
     exponent_se = exponent * np.hypot(0.20, 0.5 * np.log(by_ratio / by_elongation))
-    hb = hv * 0.95  # ISO 18265
+    hb = hv * BRINELL_SHARE
     ra_fp = line("fp_reduction", hb)
     ra_qt = line("qt_reduction", hb)
     between = 0.5 * (ra_fp + ra_qt)

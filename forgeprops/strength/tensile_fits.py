@@ -8,14 +8,9 @@ from __future__ import annotations
 import numpy as np
 
 from ..base.tables import read_rows
+from .hardness_scales import BRINELL_SHARE
 
 __all__ = ["fit_strength", "handbook"]
-
-
-#: Brinell to Vickers below 450 HV: HB = 0.95 HV (ISO 18265:2013 Table A.1).  The measured ratio of tensile
-#: strength to HV (3.12, 360 heats) agrees with the handbook's Brinell rows under this rule and not under HB
-#: = HV.
-BRINELL_SHARE = 0.95
 
 
 def handbook(branch: str | None = None) -> dict[str, np.ndarray]:

@@ -19,8 +19,7 @@ from ..base.tables import data_path, read_rows
 from ..hardenability.end_quench import hardness_at_distance_hrc
 from ..inputs.steel import Steel
 from ..specimens import continuous_cooling, end_quench_bar
-from ..strength.hardness_scales import convert_hardness, hv_to_hb_array
-from ..transformation.phase_hardness import hrc_from_hv
+from ..strength.hardness_scales import convert_array, convert_hardness, hrc_from_hv
 from ..transformation.temperatures import start_interval_c
 from ..transformation.tempering import tempered_hardness, tempering_interval_hrc
 
@@ -511,7 +510,10 @@ def _bar_goals():
     rows, number, _ = _bar_rows()
     air = np.array([r["cooling"] == "still air" for r in rows])
     steel = np.array([r["steel"] for r in rows])
-    hb = [np.asarray(hv_to_hb_array(number[c])[0], float) for c in ("predicted_hv", "measured_hv")]
+    hb = [
+        np.asarray(convert_array(number[c], "HV", "HB")[0], float)
+        for c in ("predicted_hv", "measured_hv")
+    ]
     error = np.abs(hb[0] - hb[1])[air]
     by_steel = {s: error[steel[air] == s].mean() for s in dict.fromkeys(steel[air])}
     worst_steels = sorted(by_steel, key=by_steel.get, reverse=True)[:3]

@@ -1,7 +1,6 @@
 """Austenite on heating: how much, how rich in carbon, how fast, how coarse.
 
-The functions with plain numbers in and out are compiled by the march: each is self-contained, uses `math`
-only and costs at most one exponential.  Grain growth is carried as y = d^m, in which every published law here
+The functions with plain numbers in and out use `math` only.  Grain growth is carried as y = d^m, in which every published law here
 is a plain time integral, so a hold split into any steps ends at the same grain.
 """
 
@@ -11,6 +10,8 @@ import math
 
 import numpy as np
 
+from ..base.arrays import plain
+from ..base.constants import CARBON_G_MOL, GAS_J_MOL_K, ZERO_C_K
 from ..base.errors import check_choice
 
 __all__ = [
@@ -19,7 +20,6 @@ __all__ = [
     "GRAIN_LAWS",
     "alloy_in_austenite",
     "astm_from_diameter",
-    "astm_from_intercept",
     "austenite_carbon",
     "austenite_equilibrium",
     "austenite_formation_time_s",
@@ -30,26 +30,21 @@ __all__ = [
     "ferrite_return_per_s",
     "grain_growth_coefficients",
     "grain_growth_rate",
-    "grow_grain_um",
-    "intercept_um_from_astm",
     "island_diameter_um",
     "pearlite_site_um",
     "starting_grain_um",
 ]
 
 
-#: Eutectoid carbon, wt%: 0.77 (ASM; 0.76 in Callister, read as worked answers on justaaa.com and
-#: issuhub.com).
-EUTECTOID_CARBON = 0.77
-#: Most carbon ferrite holds, wt%: 0.022 at 727 °C (Callister ch. 10, read at issuhub.com).
-FERRITE_CARBON = 0.022
+#: Eutectoid carbon, wt% (ASM; 0.76 in Callister), and most carbon ferrite holds, at 727 °C (Callister ch. 10).
+EUTECTOID_CARBON, FERRITE_CARBON = 0.77, 0.022
 #: Width of the ferrite + austenite + carbide interval above Ac1, °C, in which the pearlite goes.  Binary Fe-C
 #: has none; in low-alloy steel it is 5 to 20 °C wide (from memory); 15 °C is our choice.
 THREE_PHASE_C = 15.0
 #: Half distance carbon has to travel between pearlite and the middle of a ferrite grain, m.  Our choice for
 #: an air-cooled forging of ASTM 5 (64 µm austenite, ferrite network and patches of 10-20 µm).
 _CARBON_PATH_M = 7.0e-6
-#: Carbon in austenite, D0 m²/s and Q J/mol (Callister's data, read in two public problem pages).
+#: Carbon in austenite, D0 m²/s and Q J/mol (Callister's data, read).
 _D_CARBON, _Q_CARBON = 2.3e-5, 148_000.0
 #: Chromium in gamma iron, D0 m²/s and Q J/mol (Bowen & Leak, Metall. Trans. 1 (1970) 1695; from memory).
 _D_CHROMIUM, _Q_CHROMIUM = 1.08e-3, 291_800.0
@@ -57,16 +52,14 @@ _D_CHROMIUM, _Q_CHROMIUM = 1.08e-3, 291_800.0
 _LAMELLA_M = 5.0e-8
 #: Share of Cr and Mo that sits in carbides before heating (0.3-0.6 after slow cooling; our choice).
 ALLOY_IN_CARBIDE = 0.5
-#: wt% C bound by one wt% Cr as M7C3 and by one wt% Mo as M2C, by atomic weights (12.011, 51.996, 95.95).
-C_PER_CR, C_PER_MO = 3 * 12.011 / (7 * 51.996), 12.011 / (2 * 95.95)
+#: wt% C bound by one wt% Cr as M7C3 and by one wt% Mo as M2C, by atomic weights.
+C_PER_CR, C_PER_MO = 3 * CARBON_G_MOL / (7 * 51.996), CARBON_G_MOL / (2 * 95.95)
 #: Distance between carbides that start pearlite, µm, and the bound carbon at which it holds, wt%: a Cr-Mo
 #: steel with nearly all its carbides left, broken up into particles 1-3 µm apart (from memory; our choice).
 CARBIDE_SPACING_UM, CARBIDE_SPACING_CARBON = 2.0, 0.05
-_R = 8.314462618
-_ZERO_C = 273.15
 #: Time constants, s, and Q/R, K, of `austenite_formation_time_s` and `carbide_dissolution_time_s`.
-FORMATION = (_CARBON_PATH_M**2 / (math.pi**2 * _D_CARBON), _Q_CARBON / _R)
-DISSOLUTION = (4.0 * _LAMELLA_M**2 / (math.pi**2 * _D_CHROMIUM), _Q_CHROMIUM / _R)
+FORMATION = (_CARBON_PATH_M**2 / (math.pi**2 * _D_CARBON), _Q_CARBON / GAS_J_MOL_K)
+DISSOLUTION = (4.0 * _LAMELLA_M**2 / (math.pi**2 * _D_CHROMIUM), _Q_CHROMIUM / GAS_J_MOL_K)
 
 
 def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
@@ -76,13 +69,6 @@ def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
     through the steel's own Ac1 (eutectoid carbon) and Ac3 (the steel's carbon) as a straight line in the
     square root of carbon.  The pearlite's share, which the lever rule alone releases in one jump at Ac1 (37 %
     of 4130), comes in smoothly over a three-phase interval 15 °C wide (at most half of Ac1-Ac3).
-
-    Parameters
-    ----------
-    t_c, ac1_c, ac3_c : float
-        Temperature and the steel's Ac1 and Ac3, °C.
-    carbon : float
-        Carbon of the steel, wt%.
 
     References
     ----------
@@ -153,7 +139,7 @@ def austenite_formation_time_s(t_c):
     >>> round(austenite_formation_time_s(750.0), 1), round(austenite_formation_time_s(850.0), 2)
     (7.8, 1.65)
     """
-    t_k = max(t_c + _ZERO_C, 500.0)
+    t_k = max(t_c + ZERO_C_K, 500.0)
     time_s, q_k = FORMATION
     return time_s * math.exp(q_k / t_k)
 
@@ -175,7 +161,7 @@ def carbide_dissolution_time_s(t_c):
     >>> round(carbide_dissolution_time_s(850.0)), round(carbide_dissolution_time_s(930.0), 1)
     (35, 4.4)
     """
-    t_k = max(t_c + _ZERO_C, 500.0)
+    t_k = max(t_c + ZERO_C_K, 500.0)
     time_s, q_k = DISSOLUTION
     return time_s * math.exp(q_k / t_k)
 
@@ -237,13 +223,6 @@ def pearlite_site_um(island_um, bound_carbon):
     are left, and the enriched austenite of an intercritical heat no longer hardens in air as its analysis
     alone would have it.
 
-    Parameters
-    ----------
-    island_um : float
-        `island_diameter_um`.
-    bound_carbon : float
-        `carbide_carbon`, wt% of the steel.
-
     References
     ----------
     .. [1] A. S. Pandit & H. K. D. H. Bhadeshia, Proc. R. Soc. A (2012) doi 10.1098/rspa.2012.0115
@@ -287,7 +266,7 @@ def grain_growth_rate(t_c, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pi
     particles let through: nothing below `pin_low_c`, all above `pin_high_c`, between them the tenth power of
     a smooth step, so that the grain, a fifth to tenth root, rises smoothly too.
     """
-    t_k = max(t_c + _ZERO_C, 300.0)
+    t_k = max(t_c + ZERO_C_K, 300.0)
     free = math.exp(min(ln_k - q_over_r / t_k, ln_k_low - q_over_r_low / t_k))
     if t_c >= pin_high_c:
         return free
@@ -298,37 +277,18 @@ def grain_growth_rate(t_c, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pi
     return free * s2 * s2 * s2 * s2 * s2
 
 
-def grow_grain_um(d_um, rate, exponent, dt_s):
-    """Mean grain diameter after `dt_s` at constant rate, µm; exact however the hold is split."""
-    return (d_um**exponent + rate * dt_s) ** (1.0 / exponent)
-
-
-#: Grain-growth laws: name -> where from.
-GRAIN_LAWS = {
-    "lee_lee": "S.-J. Lee & Y.-K. Lee, ISIJ Int. 48 (2008) 755 (from memory)",
-    "sellars_whiteman": "C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory)",
-    "hodgson_gibbs": "P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory)",
-}
+#: Grain-growth laws; the first, for low-alloy steel, is the default, the others are for C-Mn steel.
+GRAIN_LAWS = ("lee_lee", "sellars_whiteman", "hodgson_gibbs")
 
 
 def grain_growth_coefficients(steel, law="lee_lee"):
-    """Coefficients of one law for one steel, to be worked out once before a march.
+    """Coefficients of one law for a steel: (exponent m, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pin_high_c).
 
-    Parameters
-    ----------
-    steel : Steel
-        Its C, Ni, Cr, Mo enter "lee_lee"; Al, N and `fine_grain` set the pinning.  Contents may be arrays.
-    law : {"lee_lee", "sellars_whiteman", "hodgson_gibbs"}
-        "lee_lee" (low-alloy steel) is the default; the others are for C-Mn steel.
-
-    Returns
-    -------
-    tuple of float
-        (exponent m, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pin_high_c).
+    C, Ni, Cr, Mo enter "lee_lee"; Al, N and `fine_grain` set the pinning; contents may be arrays.
 
     Notes
     -----
-    Lee & Lee print d = 76671 t^0.211 exp(-Q/RT), Q = 89098 + 3581 C + 1211 Ni + 1443 Cr + 4031 Mo, which is
+    d^m = d0^m + k t.  Lee & Lee print d = 76671 t^0.211 exp(-Q/RT), Q = 89098 + 3581 C + 1211 Ni + 1443 Cr + 4031 Mo, which is
     d^m = (76671 exp(-Q/RT))^m t with m = 1/0.211: the starting grain is added to that.  Sellars & Whiteman
     give two branches that do not meet at 1100 °C; the lesser is taken, which joins them at 999 °C.  Expect a
     factor 1.5 either way (measured grain of 4140 and 8620 spreads by that much).  Grain is the mean diameter
@@ -346,47 +306,41 @@ def grain_growth_coefficients(steel, law="lee_lee"):
     >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": .4, "Ni": 0, "Cr": .95, "Mo": .2}, fine_grain=False)
     >>> m, *k = grain_growth_coefficients(s)
-    >>> round(grow_grain_um(1.0, grain_growth_rate(1000.0, *k), m, 600.0))
+    >>> round((1.0**m + grain_growth_rate(1000.0, *k) * 600.0) ** (1.0 / m))
     46
     """
     check_choice(law, "grain-growth law", GRAIN_LAWS)
     if law == "lee_lee":
         m = 1.0 / 0.211
-        q = (
-            89098
-            + 3581 * steel.get("C")
-            + 1211 * steel.get("Ni")
-            + 1443 * steel.get("Cr")
-            + 4031 * steel.get("Mo")
-        )
-        high = low = (m * math.log(76671.0), m * q / _R)
+        c, ni, cr, mo = (steel.get(e) for e in ("C", "Ni", "Cr", "Mo"))
+        q = 89098 + 3581 * c + 1211 * ni + 1443 * cr + 4031 * mo
+        high = low = (m * math.log(76671.0), m * q / GAS_J_MOL_K)
     elif law == "sellars_whiteman":
-        m, high, low = 10.0, (math.log(3.87e32), 400_000 / _R), (math.log(5.02e53), 914_000 / _R)
+        m, high, low = (
+            10.0,
+            (math.log(3.87e32), 400_000 / GAS_J_MOL_K),
+            (math.log(5.02e53), 914_000 / GAS_J_MOL_K),
+        )
     else:
-        m, high, low = 7.0, (math.log(1.45e27), 400_000 / _R), (math.log(1.45e27), 400_000 / _R)
+        m, high, low = (
+            7.0,
+            (math.log(1.45e27), 400_000 / GAS_J_MOL_K),
+            (math.log(1.45e27), 400_000 / GAS_J_MOL_K),
+        )
     coarsening = coarsening_temperature_c(steel.get("Al"), steel.get("N"))
     pinned = np.asarray(steel.fine_grain)
     pin_low, pin_high = (
-        _plain(np.where(pinned, coarsening + gap, -_ZERO_C)) for gap in (-50.0, 50.0)
+        plain(np.where(pinned, coarsening + gap, -ZERO_C_K)) for gap in (-50.0, 50.0)
     )
     return (m, *high, *low, pin_low, pin_high)
 
 
-def _plain(value):
-    return float(value) if np.ndim(value) == 0 else value
-
-
 def coarsening_temperature_c(aluminium, nitrogen):
-    """Temperature at which grains of aluminium-killed steel break loose, °C.
+    """Temperature at which grains of aluminium-killed steel break loose, °C; soluble aluminium and nitrogen in wt%.
 
     AlN is all dissolved at T of log10(Al N) = 1.03 - 6770/T; the grain breaks loose about 100 °C lower, where
     the particles have thinned and coarsened (our choice: it gives the 1000-1100 °C known of AlN steels, from
     memory). Growth is let through from 50 °C below to 50 °C above.  Never below 800 °C.
-
-    Parameters
-    ----------
-    aluminium, nitrogen : float or array
-        Soluble aluminium and nitrogen, wt%.
 
     References
     ----------
@@ -399,15 +353,15 @@ def coarsening_temperature_c(aluminium, nitrogen):
     1041
     """
     product = np.maximum(aluminium * nitrogen, 1e-12)
-    return _plain(np.maximum(6770.0 / (1.03 - np.log10(product)) - _ZERO_C - 100.0, 800.0))
+    return plain(np.maximum(6770.0 / (1.03 - np.log10(product)) - ZERO_C_K - 100.0, 800.0))
 
 
 def starting_grain_um(first_grain_um):
     """Austenite grain just formed on re-heating a structure whose earlier austenite grain is given, µm.
 
     20 µm (ASTM 8.3) from 64 µm (ASTM 5), with the cube root of the earlier grain, because new grains start on
-    old boundaries, whose area per volume goes with 1/d (derived; the 20 µm is our choice: 12 µm has been read
-    for a low-alloy pressure-vessel steel after 10 s at 900 °C, and ASTM 7-8 is common after hardening).
+    old boundaries, whose area per volume goes with 1/d; ASTM 7-8 is common
+    after hardening.
 
     References
     ----------
@@ -450,25 +404,3 @@ def astm_from_diameter(d_um):
     7.0
     """
     return 2.0 * np.log2(1000.0 / (math.sqrt(GRAINS_PER_MM2) * d_um))
-
-
-def astm_from_intercept(intercept_um):
-    """ASTM E112 grain-size number of a mean linear intercept in µm: G = -6.643856 log10(l/mm) - 3.288.
-
-    Examples
-    --------
-    >>> round(astm_from_intercept(28.3), 1)
-    7.0
-    """
-    return -6.643856 * math.log10(intercept_um / 1000.0) - 3.288
-
-
-def intercept_um_from_astm(grain_size_astm):
-    """Mean linear intercept, µm, of an ASTM E112 grain-size number (inverse of `astm_from_intercept`).
-
-    Examples
-    --------
-    >>> round(intercept_um_from_astm(7.0), 1)
-    28.3
-    """
-    return 1000.0 * 10.0 ** (-(grain_size_astm + 3.288) / 6.643856)

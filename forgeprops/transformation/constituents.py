@@ -14,6 +14,7 @@ import functools
 
 import numpy as np
 
+from ..base.constants import ZERO_C_K
 from . import tempering
 from .kinetics import constants
 
@@ -33,18 +34,7 @@ def _solution_hv(comp, k):
 
 
 def ferrite_line(comp, k=None):
-    """a and b of pro-eutectoid ferrite's line.
-
-    Parameters
-    ----------
-    comp : object with ``get(element)``
-        Contents in wt%, numbers or arrays that broadcast.
-    k : dict, optional
-        Constants; default `kinetics.constants()`.
-
-    Returns
-    -------
-    tuple of (float or array, float)
+    """a and b of pro-eutectoid ferrite's line; `k` defaults to `kinetics.constants()`.
 
     References
     ----------
@@ -131,16 +121,8 @@ def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
     way from Ms to the water's temperature.  The march counts that tempering along each curve; it starts from
     this hardness, so that the end of the end-quench bar comes out as the standard has it.
 
-    Parameters
-    ----------
-    comp : object with ``get(element)``
-        Contents in wt%, columns of shape (n, 1) or numbers.
-    quenched_hv, ms_c, alpha_per_k : array
-        As-quenched hardness, martensite start and rate of the martensite law, of one shape.
-
-    Returns
-    -------
-    array
+    Contents in wt%, columns of shape (n, 1) or numbers; hardness as quenched, Ms and α of the martensite law, arrays
+    of one shape.
 
     References
     ----------
@@ -150,7 +132,7 @@ def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
     law = tempering.tempering_coefficients(comp)
     shape = np.broadcast_shapes(np.shape(quenched_hv), np.shape(ms_c), np.shape(alpha_per_k))
     depth, share = (x.reshape((-1,) + (1,) * len(shape)) for x in _depths())
-    kelvin = np.maximum(ms_c - depth / alpha_per_k + 273.15, 200.0)
+    kelvin = np.maximum(ms_c - depth / alpha_per_k + ZERO_C_K, 200.0)
     # integral of exp(-Q/T) from there down at an even rate, T²/Q exp(-Q/T) over the rate, to softening's power
     softening = np.exp(_POWER * (2.0 * np.log(kelvin) - law.activation_k / kelvin))
     mean = (share * softening).sum(axis=0) ** (1.0 / _POWER) / (

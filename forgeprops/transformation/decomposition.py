@@ -45,7 +45,7 @@ LEAST_RATE_C_PER_H = 36.0
 LOG_V_FLOOR = math.log10(LEAST_RATE_C_PER_H)
 #: Steel that the water undercooled and the body re-heats forms fine pearlite and bainite, as after fast cooling: its
 #: rate is then the one at 700 °C, Maynier's own, in full from this re-heating on, °C (our choice).
-REHEATED_C = 50.0
+RATE_OF_700_C = 50.0
 #: Carbon up to which the start tables reach, wt%.
 TABLE_CARBON = 1.2
 #: No martensite is looked for above this, °C (pure iron starts near 540 °C; from memory).

@@ -8,7 +8,7 @@ The rate equations are those of Li, Niebuhr, Meekisho & Atteridge, Metall. Mater
 
 X is the amount formed over what can form: for ferrite the equilibrium pro-eutectoid share at that
 temperature, for pearlite and bainite what is not yet anything else.  The constants stand in
-data/fits/kinetics.csv. The functions of single numbers are compiled by the thermal march; they use `math` alone.
+data/fits/kinetics.csv.  The functions of single numbers use `math` alone.
 """
 
 from __future__ import annotations
@@ -18,7 +18,10 @@ import math
 
 import numpy as np
 
+from ..base.constants import ZERO_C_K
 from ..base.tables import read_rows
+from .austenite import FERRITE_CARBON as CARBON_IN_FERRITE
+from .temperature_formulas import bs_li as kinetic_bainite_start_c
 
 __all__ = [
     "ACM_SLOPE_C",
@@ -38,13 +41,11 @@ __all__ = [
 ]
 
 
-#: Gas constant, cal/(mol K), as the rate equations use it.
+#: Gas constant, cal/(mol K), with the rounding of the rate equations.
 GAS_CAL = 1.987
-#: Carbon in ferrite, wt% (Callister ch. 10: 0.022; read at issuhub.com).
-CARBON_IN_FERRITE = 0.022
-#: Slope of the Ae3 line, °C per wt% C: -323 °F of Grange, Metal Progress 70(4) (1961) 73 (read).
+#: Slope of the Ae3 line, °C per wt% C: -323 °F of Grange.
 AE3_SLOPE_C = 323.0 / 1.8
-#: Slope of the Acm line, °C per wt% C: from (0.76 % C, 727 °C) to (2.1 % C, 1147 °C) (both read).
+#: Slope of the Acm line, °C per wt% C: from (0.76 % C, 727 °C) to (2.1 % C, 1147 °C).
 ACM_SLOPE_C = (1147.0 - 727.0) / (2.1 - 0.76)
 
 
@@ -57,21 +58,8 @@ def constants(column: str = "value") -> dict[str, float]:
 def ln_composition_factors(comp, carbon=None, k=None):
     """Natural logarithms of the composition factors F for ferrite, pearlite and bainite.
 
-    Parameters
-    ----------
-    comp : object with ``get(element)``
-        Contents in wt%, numbers or arrays that broadcast.
-    carbon : float or array, optional
-        Replaces the carbon of `comp`.
-    k : dict, optional
-        Constants; default `constants()`.
+    Contents in wt% through ``comp.get``; `carbon` replaces the steel's; `k` defaults to `constants()`.
 
-    Returns
-    -------
-    tuple of three floats or arrays
-
-    Notes
-    -----
 
     References
     ----------
@@ -83,50 +71,16 @@ def ln_composition_factors(comp, carbon=None, k=None):
     k = k or constants()
     c = comp.get("C") if carbon is None else carbon
     mn, si, ni, cr, mo = (comp.get(e) for e in ("Mn", "Si", "Ni", "Cr", "Mo"))
-    ferrite = (
-        k["ferrite_0"]
-        + k["ferrite_c"] * c
-        + k["ferrite_mn"] * mn
-        + k["ferrite_si"] * si
-        + k["ferrite_ni"] * ni
-        + k["ferrite_cr"] * cr
-        + k["ferrite_mo"] * mo
-    )
-    pearlite = (
-        k["pearlite_0"]
-        + k["pearlite_c"] * c
-        + k["pearlite_mn"] * mn
-        + k["pearlite_si"] * si
-        + k["pearlite_ni"] * ni
-        + k["pearlite_cr"] * cr
-        + k["pearlite_sqrt_mo"] * np.sqrt(mo)
-    )
-    bainite = (
-        k["bainite_0"]
-        + k["bainite_c"] * c
-        + k["bainite_mn"] * mn
-        + k["bainite_ni"] * ni
-        + k["bainite_cr"] * cr
-        + k["bainite_mo"] * mo
-    )
+    contents = {"c": c, "mn": mn, "si": si, "ni": ni, "cr": cr, "mo": mo, "sqrt_mo": np.sqrt(mo)}
+
+    def ln_f(phase, *names):
+        terms = (k[f"{phase}_{name}"] * contents[name] for name in names)
+        return sum(terms, k[f"{phase}_0"])
+
+    ferrite = ln_f("ferrite", "c", "mn", "si", "ni", "cr", "mo")
+    pearlite = ln_f("pearlite", "c", "mn", "si", "ni", "cr", "sqrt_mo")
+    bainite = ln_f("bainite", "c", "mn", "ni", "cr", "mo")
     return ferrite, pearlite, bainite
-
-
-def kinetic_bainite_start_c(comp, carbon=None):
-    """Upper limit of the bainite rate equation, °C (Li et al. 1998; read in a quenching dilatometry page).
-
-    It is a fitted kinetic limit that belongs to the rate equation, lower than the bainite start that is
-    measured and reported.
-    """
-    c = comp.get("C") if carbon is None else carbon
-    return (
-        637.0
-        - 58.0 * c
-        - 35.0 * comp.get("Mn")
-        - 15.0 * comp.get("Ni")
-        - 34.0 * comp.get("Cr")
-        - 41.0 * comp.get("Mo")
-    )
 
 
 #: Lowest temperature of `arrhenius_table`, °C; its step is 1 °C.
@@ -145,7 +99,7 @@ def arrhenius_table(*q_over_r_k):
     >>> bool(abs(table[0, 700] / math.exp(-27500.0 / GAS_CAL / 873.15) - 1.0) < 1e-12)
     True
     """
-    kelvin = np.arange(TABLE_FROM_C, 1401.0) + 273.15
+    kelvin = np.arange(TABLE_FROM_C, 1401.0) + ZERO_C_K
     return np.exp(-np.array(q_over_r_k)[:, None] / kelvin[None, :])
 
 
@@ -166,7 +120,7 @@ def ferrite_cap(t_c, ae1_c, ae3_c, carbon):
 
     Lever rule against the Ae3 line down to Ae1; below it the extrapolated Acm line takes over, so that the
     cap falls with undercooling, as is seen at the centre of a quenched 50 mm 1045 bar: 20 % ferrite where the
-    lever rule says 42 % (Esfahani, Babaei & Sarrami-Foroushani 2020, doi 10.1016/j.matcom.2020.07.016; read).
+    lever rule says 42 %.
 
     References
     ----------
@@ -205,15 +159,7 @@ def extent_tables(bainite_tail: float | None = None):
 
     Near zero S grows as X^0.6, so that even steps of sqrt(X) keep linear interpolation accurate there.
 
-    Parameters
-    ----------
-    bainite_tail : float, optional
-        Default: that of `constants()`.
-
-    Returns
-    -------
-    tuple of arrays
-        Shapes (2, 1025), (2, 1025) and (2,): S, its inverse, and S(1).
+    Shapes (2, 1025), (2, 1025) and (2,): S, its inverse, and S(1); the tail defaults to that of `constants()`.
 
     References
     ----------

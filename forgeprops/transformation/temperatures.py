@@ -1,5 +1,8 @@
-"""Critical temperatures of a steel: one number each, the spread of the published formulas, an honest
-interval."""
+"""Critical temperatures of a steel, °C: one number each, the spread of the published formulas, an interval.
+
+`comp` gives contents in wt% through ``get``; arrays broadcast.  `carbon` is the carbon of the austenite, instead of
+the steel's.  `method` names a formula of `temperature_formulas`.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from ..base.arrays import plain
 from ..base.errors import check_choice
 from ..base.ranges import Warn, contents_outside
 from ..base.tables import read_rows
@@ -32,10 +36,8 @@ __all__ = [
 ]
 
 
-#: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy.  Our own limits.
-MS_FLOOR_C = -100.0
-BS_FLOOR_C = 200.0
-AE3_FLOOR_C = 400.0
+#: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy (our choice).
+MS_FLOOR_C, BS_FLOOR_C, AE3_FLOOR_C = -100.0, 200.0, 400.0
 #: Least rate of the martensite law, 1/K (Koistinen & Marburger's high-carbon steels have 0.011).  Our own
 #: limit.
 ALPHA_FLOOR_PER_K = 0.005
@@ -50,23 +52,8 @@ def _pick(table, method, what):
     return table[check_choice(method, f"method for {what}", table)]
 
 
-def _plain(value):
-    return float(value) if np.ndim(value) == 0 else value
-
-
 def ae1_c(comp, method: str = "grange"):
-    """Lower equilibrium temperature Ae1.
-
-    Parameters
-    ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    method : {"grange", "andrews", "eldis"}
-
-    Returns
-    -------
-    float or ndarray
-        Ae1, °C.
+    """Lower equilibrium temperature Ae1, by "grange", "andrews" or "eldis": they agree within about 10 °C.
 
     Examples
     --------
@@ -77,37 +64,20 @@ def ae1_c(comp, method: str = "grange"):
 
 
 def ae3_c(comp, carbon=None, method: str = "grange"):
-    """Upper equilibrium temperature Ae3; below Ae1 its extrapolation (used for the ferrite limit).
+    """Upper equilibrium temperature Ae3, not below 400 °C; below Ae1 its extrapolation (the ferrite limit).
 
-    Parameters
-    ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    carbon : float or ndarray, optional
-        Carbon of the austenite in wt%, instead of the steel's.
-    method : {"grange", "andrews", "andrews_long", "eldis"}
-
-    Returns
-    -------
-    float or ndarray
-        Ae3, °C, not below 400.
+    By "grange", "andrews", "andrews_long" or "eldis": they spread by about ±15 °C.
 
     Examples
     --------
     >>> round(ae3_c({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}), 1)
     780.4
     """
-    return _plain(np.maximum(_pick(formulas.AE3, method, "Ae3")(comp, carbon), AE3_FLOOR_C))
+    return plain(np.maximum(_pick(formulas.AE3, method, "Ae3")(comp, carbon), AE3_FLOOR_C))
 
 
 def ac1_c(comp, method: str = "hougardy"):
-    """Temperature at which austenite appears on heating (about 2-3 K/min), Ac1, °C.
-
-    Parameters
-    ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    method : {"hougardy", "steelmaker", "trzaska"}
+    """Temperature at which austenite appears on heating (about 2-3 K/min), Ac1, by "hougardy" or "trzaska".
 
     Examples
     --------
@@ -118,23 +88,14 @@ def ac1_c(comp, method: str = "hougardy"):
 
 
 def ac3_c(comp, carbon=None, method: str = "hougardy"):
-    """Temperature at which the last ferrite dissolves on heating, Ac3, °C; never below Ac1 of the same
-    method.
-
-    Parameters
-    ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    carbon : float or ndarray, optional
-        Carbon in wt%, instead of the steel's.
-    method : {"hougardy", "steelmaker", "trzaska"}
+    """Temperature at which the last ferrite dissolves on heating, Ac3; never below Ac1 of the same method.
 
     Examples
     --------
     >>> round(ac3_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}))
     823
     """
-    return _plain(np.maximum(_pick(formulas.AC3, method, "Ac3")(comp, carbon), ac1_c(comp, method)))
+    return plain(np.maximum(_pick(formulas.AC3, method, "Ac3")(comp, carbon), ac1_c(comp, method)))
 
 
 @functools.cache
@@ -175,26 +136,10 @@ def _own(quantity: str, comp, carbon, grain_um=REFERENCE_GRAIN_UM):
 
 
 def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
-    """Martensite start Ms.
+    """Martensite start Ms, not below -100 °C; finite up to 1.2 wt% carbon.
 
-    Parameters
-    ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    carbon : float or ndarray, optional
-        Carbon of the austenite in wt%, instead of the steel's; up to 1.2 the result stays finite.
-    method : str
-        "own" (van Bohemen's formula with a shrunken correction fitted to 527 measurements) or a published
-        formula: "van_bohemen", "andrews", "andrews_product", "steven_haynes", "kung_rayment", "capdevila",
-        "steelmaker", "trzaska".
-    grain_um : float or ndarray, optional
-        Austenite grain, µm, used by "own" alone (2.6-56 µm in the data): fine grain lowers Ms.  Without it
-        the reference of 25 µm holds.
-
-    Returns
-    -------
-    float or ndarray
-        Ms, °C, not below -100.
+    "own" is van Bohemen's formula with a shrunken correction fitted to 527 measurements.  The austenite grain, µm, is
+    used by "own" alone (2.6-56 µm in the data, 25 µm where it is not given): fine grain lowers Ms.
 
     References
     ----------
@@ -213,7 +158,7 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
         ms = _own("ms", comp, carbon, REFERENCE_GRAIN_UM if grain_um is None else grain_um)
     else:
         ms = formulas.MARTENSITE_START[method](comp, carbon)
-    return _plain(np.maximum(ms, MS_FLOOR_C))
+    return plain(np.maximum(ms, MS_FLOOR_C))
 
 
 def martensite_grain_coefficient(method: str = "own") -> float:
@@ -228,23 +173,10 @@ def martensite_grain_coefficient(method: str = "own") -> float:
 
 
 def bainite_start_c(comp, carbon=None, method: str = "own"):
-    """Bainite start Bs: the highest temperature at which any bainite forms.
+    """Bainite start Bs, not below 200 °C: the highest temperature at which any bainite forms.
 
-    Parameters
-    ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    carbon : float or ndarray, optional
-        Carbon of the austenite in wt%, instead of the steel's.
-    method : str
-        "own" (van Bohemen's formula with a shrunken correction fitted to 85 measurements with Si < 0.6 %)
-        or a published formula: "van_bohemen", "steven_haynes", "bodnar", "lee", "trzaska" (true starts);
-        "kirkaldy", "li" (kinetic limits, 20-130 °C lower, only for the rate equations they belong to).
-
-    Returns
-    -------
-    float or ndarray
-        Bs, °C, not below 200.
+    "own" is van Bohemen's formula with a shrunken correction fitted to 85 measurements with Si < 0.6 %; "kirkaldy" and
+    "li" are kinetic limits, 20-130 °C lower, only for the rate equations they belong to.
 
     References
     ----------
@@ -264,7 +196,7 @@ def bainite_start_c(comp, carbon=None, method: str = "own"):
         bs = _own("bs", comp, carbon)
     else:
         bs = formulas.BAINITE_START[method](comp, carbon)
-    return _plain(np.maximum(bs, BS_FLOOR_C))
+    return plain(np.maximum(bs, BS_FLOOR_C))
 
 
 def start_interval_c(quantity: str) -> tuple[float, float]:
@@ -283,19 +215,7 @@ def start_interval_c(quantity: str) -> tuple[float, float]:
 
 
 def martensite_alpha_per_k(comp, carbon=None):
-    """Rate α of the martensite law f = 1 - exp[-α (Ms - T)].
-
-    Parameters
-    ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    carbon : float or ndarray, optional
-        Carbon of the austenite in wt%, instead of the steel's.
-
-    Returns
-    -------
-    float or ndarray
-        α, 1/K, not below 0.005.
+    """Rate α of the martensite law f = 1 - exp[-α (Ms - T)], 1/K, not below 0.005.
 
     References
     ----------
@@ -313,7 +233,7 @@ def martensite_alpha_per_k(comp, carbon=None):
         k * content(comp, s)
         for s, k in (("Mn", 0.14), ("Si", 0.21), ("Cr", 0.11), ("Ni", 0.08), ("Mo", 0.05))
     )
-    return _plain(
+    return plain(
         np.maximum(1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c))), ALPHA_FLOOR_PER_K)
     )
 
@@ -355,15 +275,6 @@ _BS_TRUE = ("van_bohemen", "steven_haynes", "bodnar", "lee", "trzaska")
 def critical_temperatures(steel) -> CriticalTemperatures:
     """Every critical temperature of `steel` with the spread of the published formulas.
 
-    Parameters
-    ----------
-    steel : Steel or mapping
-        Contents in wt% through ``get``.
-
-    Returns
-    -------
-    CriticalTemperatures
-
     Examples
     --------
     >>> t = critical_temperatures({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
@@ -397,14 +308,7 @@ def critical_temperatures(steel) -> CriticalTemperatures:
         spread=MappingProxyType(spread),
         interval=MappingProxyType(interval),
         method=MappingProxyType(
-            {
-                "ae1": "grange",
-                "ae3": "grange",
-                "ac1": "hougardy",
-                "ac3": "hougardy",
-                "bs": "own",
-                "ms": "own",
-            }
+            dict(ae1="grange", ae3="grange", ac1="hougardy", ac3="hougardy", bs="own", ms="own")
         ),
         warnings=tuple(contents_outside("temperatures", steel)),
     )

@@ -25,8 +25,8 @@ from ..base.errors import check_number
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.steel import check_steel
+from ..strength.hardness_scales import hrc_from_hv, hv_from_hrc
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
-from .phase_hardness import hrc_from_hv, hv_from_hrc
 from .temperature_formulas import content
 
 __all__ = [

@@ -32,8 +32,7 @@ from forgeprops.answer.interval import (
 )
 from forgeprops.answer.second_opinions import opinions
 from forgeprops.base.tables import data_path, read_rows
-from forgeprops.strength.hardness_scales import hb_to_hv_array
-from forgeprops.transformation.phase_hardness import hv_from_hrc
+from forgeprops.strength.hardness_scales import convert_array, hv_from_hrc
 
 #: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains
 #: nothing.
@@ -135,7 +134,7 @@ def predict(problem, k, steel: str) -> list[dict]:
             _told(
                 row,
                 "",
-                float(hb_to_hv_array([float(row["hb"])])[0][0]),
+                float(convert_array([float(row["hb"])], "HB", "HV")[0][0]),
                 z[out.O_HV],
                 shares,
                 m[marks.M_RATE700],

@@ -35,9 +35,8 @@ from forgeprops.inputs.grades import grade
 from forgeprops.inputs.head import STEEL_DENSITY_KG_M3
 from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import END_QUENCH_EMISSIVITY, _bar_zone
-from forgeprops.strength.hardness_scales import hv_to_hb_array
+from forgeprops.strength.hardness_scales import convert_array, hrc_from_hv
 from forgeprops.transformation import austenite, kinetics
-from forgeprops.transformation.phase_hardness import hrc_from_hv
 
 #: Standard deviation of the prior around the published value, by constant.  Pre-factors: a factor e;
 #: sensitivities of the rates: about a quarter of their size; hardness: what a change of steelworks practice
@@ -299,7 +298,7 @@ class Problem:
     def bars_hb(self, k) -> tuple[np.ndarray, np.ndarray]:
         """Hardness of the normalised bars, HB, and their outcome."""
         out = self.air.march(k).zones[:, 0]
-        return np.asarray(hv_to_hb_array(out[:, outcome.O_HV])[0]), out
+        return np.asarray(convert_array(out[:, outcome.O_HV], "HV", "HB")[0]), out
 
     def quenched_hrc(self, k, deviates) -> list[tuple[dict, float]]:
         """(row, HRC) of every place in the quenched bars; two deviates of the baths, oil then water."""

@@ -36,8 +36,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from fit_start_temperatures import write
 
 from forgeprops.base.tables import read_rows
-from forgeprops.strength.hardness_scales import convert_hardness
-from forgeprops.transformation.phase_hardness import as_quenched_hrc, hrc_from_hv, hv_from_hrc
+from forgeprops.strength.hardness_scales import convert_hardness, hrc_from_hv, hv_from_hrc
+from forgeprops.transformation.phase_hardness import as_quenched_hrc
 from forgeprops.transformation.tempering import OVERAGED_C, master_hv, softened_hv
 
 ELEMENTS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "V")

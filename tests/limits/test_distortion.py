@@ -20,7 +20,8 @@ from forgeprops.face.distortion import (
     gradient_per_mm,
     transformation_strain,
 )
-from forgeprops.transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
+from forgeprops.strength.hardness_scales import hv_from_hrc
+from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
 
 def test_two_parts_in_a_thousand_through_3_mm_bow_60_mm_by_0_3_mm():

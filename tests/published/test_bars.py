@@ -13,8 +13,7 @@ from forgeprops.base.tables import read_rows
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import air_cooled_bar, continuous_cooling, quenched_bar
-from forgeprops.strength.hardness_scales import convert_hardness, hv_to_hb_array
-from forgeprops.transformation.phase_hardness import hrc_from_hv
+from forgeprops.strength.hardness_scales import convert_array, convert_hardness, hrc_from_hv
 
 ROWS = read_rows("measured/air_cooled_bars.csv")
 NORMALISED = [
@@ -40,7 +39,9 @@ def bars():
     found = []
     for row in NORMALISED:
         bar = air_cooled_bar(steel_of(row), float(row["diameter_mm"]), float(row["austenitise_c"]))
-        found.append((row, float(hv_to_hb_array([bar.hardness_hv])[0][0]), bar.fractions))
+        found.append(
+            (row, float(convert_array([bar.hardness_hv], "HV", "HB")[0][0]), bar.fractions)
+        )
     return found
 
 

@@ -14,7 +14,7 @@ from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_que
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import end_quench_bar
-from forgeprops.transformation.phase_hardness import hrc_from_hv
+from forgeprops.strength.hardness_scales import hrc_from_hv
 
 GRADES = ("1045", "4130", "SCM435", "4140", "4340", "5140", "8620", "4118", "SCM420")
 BANDS = [r for r in read_rows("validation/hardenability_bands.csv") if r["hrc_high"]]

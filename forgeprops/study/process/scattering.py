@@ -290,7 +290,7 @@ def scatter(
     References
     ----------
     .. [1] Scatter of settings and analysis: furnace class 5 (±14 °C), product tolerances of ASTM
-       A29, own estimates (data/constants/shop_spread.csv) (from memory).
+       A29, own estimates (data/constants/settings.csv) (from memory).
     .. [2] Scrambled Sobol points: I. M. Sobol 1967; A. B. Owen, J. Complexity 14 (1998) 466 (from
        memory).
     .. [3] Cp, Cpk; percentiles by ISO 22514-2 (from memory).

@@ -87,7 +87,7 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
 
     References
     ----------
-    .. [1] What is known of a shop before it measures, row by row (data/constants/shop_priors.csv)
+    .. [1] What is known of a shop before it measures, row by row (data/constants/settings.csv)
        (our choice).
 
     Examples
