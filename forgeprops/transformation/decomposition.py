@@ -15,7 +15,7 @@ from .kinetics import CARBON_IN_FERRITE
 __all__ = ["ROWS", "carbon_of_austenite"]
 
 #: Rows of the state, in the order of ``engine/native/input.h``.
-ROWS = 20
+ROWS = 21
 (
     AUSTENITE,  # what is left of it, share of the steel
     FERRITE,
@@ -29,7 +29,8 @@ ROWS = 20
     CARBON_M,  # sum of martensite share x carbon of the austenite it came from
     UNDERCOOLING,  # largest Ms - T reached, °C
     T_MIN,  # lowest temperature since cooling began, °C
-    LOG_V_700,  # log10 of the cooling rate, °C/h, when it was last above 700 °C
+    LOG_V_700,  # log10 of the cooling rate, °C/h, when it last passed 700 °C
+    T_700,  # temperature it goes with, °C
     AUSTENITE_0,  # austenite share when cooling began
     K_F,
     K_P,

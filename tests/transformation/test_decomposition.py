@@ -169,7 +169,7 @@ def test_re_heated_bainite_goes_by_the_rate_at_700_degrees(law, again_c, share):
     """Undercooled by water and re-heated by the body it is no softer than its quick cooling made it."""
     state = fresh(ln_b=4.0)
     for t in np.arange(860.0, 400.0, -20.0):
-        law.advance(state, t - 10.0, t - 20.0, 1e-9, 360_000.0 if t > 710.0 else 72_000.0)
+        law.advance(state, t - 10.0, t - 20.0, 1e-9, 360_000.0 if t > 680.0 else 72_000.0)
     assert (
         state[d.LOG_V_700] == pytest.approx(math.log10(360_000.0)) and state[d.T_MIN] == 400.0
     )

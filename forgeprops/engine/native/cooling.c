@@ -1,7 +1,7 @@
 /* Cooling: from the furnace door to the room, heat and structure together.  Eight cases side by side, each with its own step and in its own
    piece of the route. */
 
-typedef struct { int64_t of; int first_heat; } Job; /* a case, or the forging's own cooling of that case from the first heat */
+typedef struct { int64_t of; int first_heat; double ln_p; } Job; /* a case, or the forging's own cooling of that case from the first heat */
 
 typedef struct {
   Heat heat;
@@ -238,7 +238,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       for (int r = 0; r < STEPPED * n; r++) after[r] = live ? after[r] : s[r];
     k->current = 1 - k->current;
   }
-  lost = spread_debt(L, in, k, w, h, gamma_h);
+  if (any(off > 0.0)) lost = spread_debt(L, in, k, w, h, gamma_h);
   for (int i = 0; i < L->points; i++) power[i] = w->k1[i] + w->k2[i];
   /* the method's own quadrature of the boundary heat */
   vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * sloped(L, heat, power) - lost, stored = all(0.0), given = all(0.0);

@@ -49,9 +49,10 @@ static void give_back(void *p) {
 
 /* The two kernels, for the usual head with its loops unrolled and for any other layout. */
 #define KERNELS(name, layout)                                                                                             \
-  static WIDE void heat_##name(const Layout *L, const Input *in, Furnace *k, Charge *charges, Trace *traces) {            \
+  static WIDE void heat_##name(const Layout *L, const Input *in, Furnace *k, const int64_t *cases, int64_t count,         \
+                               double finer, Charge *charges, Trace *traces) {                                            \
     (void)L;                                                                                                              \
-    heat_all(layout, in, k, charges, traces);                                                                             \
+    heat_all(layout, in, k, cases, count, finer, charges, traces);                                                        \
   }                                                                                                                       \
   static WIDE void cool_##name(const Layout *L, const Input *in, Cooling *k, const Job *jobs, int64_t count,              \
                                const Charge *charges, Output *out, Trace *traces) {                                       \
@@ -60,6 +61,27 @@ static void give_back(void *p) {
   }
 KERNELS(head, &HEAD)
 KERNELS(other, L)
+
+#define WHOLE 0.9995 /* a head of so much austenite at every point counts as fully austenitic */
+
+static double least_share(const Layout *L, const Charge *charge) {
+  double least = 1.0;
+  for (int i = 0; i < L->points; i++) least = min_of(least, charge->heat[SHARE][i]);
+  return least;
+}
+
+static double most_share(const Layout *L, const Charge *charge) {
+  double most = 0.0;
+  for (int i = 0; i < L->points; i++) most = max_of(most, charge->heat[SHARE][i]);
+  return most;
+}
+
+/* Steels that transform alike side by side: what no lane needs is left out. */
+static int by_hardenability(const void *a, const void *b) {
+  const Job *p = a, *q = b;
+  if (p->ln_p != q->ln_p) return p->ln_p < q->ln_p ? -1 : 1;
+  return p->of != q->of ? (p->of < q->of ? -1 : 1) : p->first_heat - q->first_heat;
+}
 
 /* March every case of `in`; 0, or 1 when there was no memory. */
 EXPORT int forgeprops_march(const Input *in, Output *out) {
@@ -70,17 +92,26 @@ EXPORT int forgeprops_march(const Input *in, Output *out) {
   Cooling *cooling = room(sizeof *cooling);
   Charge *charges = room((size_t)n * sizeof *charges);
   Job *jobs = room((size_t)(2 * n) * sizeof *jobs);
+  int64_t *queue = room((size_t)n * sizeof *queue);
   Trace *traces = out->trace ? room((size_t)n * sizeof *traces) : NULL;
-  const int failed = !furnace || !cooling || !charges || !jobs || (out->trace && !traces);
+  const int failed = !furnace || !cooling || !charges || !jobs || !queue || (out->trace && !traces);
   if (!failed) {
-    (usual ? heat_head : heat_other)(&layout, in, furnace, charges, traces);
+    for (int64_t c = 0; c < n; c++) queue[c] = c;
+    (usual ? heat_head : heat_other)(&layout, in, furnace, queue, n, 1.0, charges, traces);
+    int64_t partly = 0;
+    for (int64_t c = 0; c < n; c++)
+      if (least_share(&layout, &charges[c]) < WHOLE && most_share(&layout, &charges[c]) > 0.0) {
+        queue[partly++] = c;
+        if (traces) traces[c].used = 0;
+      }
+    if (partly) (usual ? heat_head : heat_other)(&layout, in, furnace, queue, partly, in->control->furnace_finer, charges, traces);
     int64_t count = 0;
     for (int64_t c = 0; c < n; c++) {
-      double least = 1.0;
-      for (int i = 0; i < layout.points; i++) least = min_of(least, charges[c].heat[SHARE][i]);
-      jobs[count++] = (Job){c, 0};
-      if (least < 0.9995) jobs[count++] = (Job){c, 1}; /* some of the first-heat structure is left */
+      const double ln_p = case_of(in, c)->ln_p;
+      jobs[count++] = (Job){c, 0, ln_p};
+      if (least_share(&layout, &charges[c]) < WHOLE) jobs[count++] = (Job){c, 1, ln_p}; /* some of the first-heat structure is left */
     }
+    qsort(jobs, (size_t)count, sizeof *jobs, by_hardenability);
     (usual ? cool_head : cool_other)(&layout, in, cooling, jobs, count, charges, out, traces);
   }
   for (int64_t c = 0; traces && c < n; c++) {
@@ -91,6 +122,7 @@ EXPORT int forgeprops_march(const Input *in, Output *out) {
   give_back(cooling);
   give_back(charges);
   give_back(jobs);
+  give_back(queue);
   give_back(traces);
   return failed;
 }

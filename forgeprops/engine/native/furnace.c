@@ -8,12 +8,13 @@ typedef struct {
 
 typedef struct {
   Heat heat;
-  vec undissolved[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], latent[MAX_POINTS], scale_2[MAX_ZONES];
+  vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], latent[MAX_POINTS], scale_2[MAX_ZONES];
   vec duration, elapsed, step, taken, energy[3];
   vec ac1, ac3, span, eutectoid_root, steel_root, carbon, carbide_speed;
   vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, pin_high, temper_q, gas_c, gas_4, emissivity;
   mask alive;
   int64_t of[LANES], next, count;
+  const int64_t *cases; /* the queue */
   int busy;
 } Furnace;
 
@@ -63,7 +64,7 @@ static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
     k->step[l] = 1e-3;
     return 0;
   }
-  const int64_t c = k->next++;
+  const int64_t c = k->cases[k->next++];
   const Case *p = case_of(in, c);
   k->of[l] = c;
   k->alive[l] = -1;
@@ -72,9 +73,8 @@ static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
   for (int i = 0; i < L->points; i++) {
     k->heat.t[i][l] = p->start_c;
     k->heat.austenite[i][l] = p->start_austenite;
-    k->undissolved[i][l] = 1.0 - p->start_austenite;
     k->grain[i][l] = grain;
-    k->tempering[i][l] = k->latent[i][l] = 0.0;
+    k->dissolving[i][l] = k->tempering[i][l] = k->latent[i][l] = 0.0;
   }
   for (int z = 0; z < L->zones; z++) k->scale_2[z][l] = p->start_scale_um * p->start_scale_um;
   for (int e = 0; e < 3; e++) k->energy[e][l] = 0.0;
@@ -103,11 +103,12 @@ static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
   return 1;
 }
 
-static void furnace_out(const Layout *L, Furnace *k, int l, Charge *out) {
+static void furnace_out(const Layout *L, const Input *in, Furnace *k, int l, Charge *out) {
+  const double none = 1.0 - case_of(in, k->of[l])->start_austenite;
   for (int i = 0; i < L->points; i++) {
     out->t[i] = k->heat.t[i][l];
     out->heat[SHARE][i] = k->heat.austenite[i][l];
-    out->heat[UNDISSOLVED][i] = k->undissolved[i][l];
+    out->heat[UNDISSOLVED][i] = none * exp_of(-k->carbide_speed[l] * k->dissolving[i][l]);
     out->heat[GRAIN][i] = k->grain[i][l];
     out->tempering[i] = k->tempering[i][l];
   }
@@ -118,50 +119,57 @@ static void furnace_out(const Layout *L, Furnace *k, int l, Charge *out) {
 
 /* Metallurgy of every point over the step just tried, at its middle; `latent` becomes the heat it takes, W. */
 INLINE void furnace_structure(const Layout *L, const Input *in, const Furnace *k, const vec *change, vec h, vec *austenite,
-                              vec *undissolved, vec *grain, vec *tempering, vec *latent) {
+                              vec *dissolving, vec *grain, vec *tempering, vec *latent) {
   const Physics *p = in->physics;
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j;
       vec t = k->heat.t[i] + 0.5 * change[i], per_kelvin = 1.0 / greater(t + 273.15, all(300.0)), a = k->heat.austenite[i];
-      tempering[i] = k->tempering[i] + (k->heat.t[i] > 300.0 ? h * exponential(-k->temper_q * per_kelvin) : all(0.0));
       austenite[i] = a;
-      undissolved[i] = k->undissolved[i];
+      dissolving[i] = k->dissolving[i];
       grain[i] = k->grain[i];
+      tempering[i] = k->tempering[i];
       latent[i] = all(0.0);
-      if (!any((t > k->ac1) | (a > 0.0))) continue;
-      vec aim = austenite_equilibrium(p, k, t);
-      vec formed = aim + (a - aim) * exponential(-h / (p->formation_s * exponential(p->formation_q_k * per_kelvin)));
-      austenite[i] = aim > a ? formed : a;
-      latent[i] = (a - austenite[i]) * p->heat_fp * k->heat.mass[z] * in->weight[i] / h;
+      mask old = (k->heat.t[i] > 300.0) & (a < 1.0); /* the first-heat structure tempers while some of it is left */
+      if (any(old)) tempering[i] += old ? h * exponential(-k->temper_q * per_kelvin) : all(0.0);
+      if (any((t > k->ac1) & (a < 1.0))) {
+        vec aim = austenite_equilibrium(p, k, t), rate = exponential(-p->formation_q_k * per_kelvin) * (1.0 / p->formation_s);
+        austenite[i] = aim > a ? aim + (a - aim) * exponential(-h * rate) : a;
+        latent[i] = (a - austenite[i]) * p->heat_fp * k->heat.mass[z] * in->weight[i] / h;
+      }
       mask some = austenite[i] > 0.0;
-      vec left = exponential(-h * k->carbide_speed / (p->dissolution_s * exponential(p->dissolution_q_k * per_kelvin)));
-      undissolved[i] = some ? k->undissolved[i] * left : k->undissolved[i];
-      grain[i] = some ? k->grain[i] + h * grain_growth(k, t, per_kelvin) : k->grain[i];
+      if (!any(some)) continue;
+      dissolving[i] += some ? h * exponential(-p->dissolution_q_k * per_kelvin) * (1.0 / p->dissolution_s) : all(0.0);
+      grain[i] += some ? h * grain_growth(k, t, per_kelvin) : all(0.0);
     }
 }
 
-/* Heat every case of `in` through its furnace step; cases without one leave as they start. */
-INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, Charge *charges, Trace *traces) {
+/* Heat the cases of a queue through their furnace step, with limits on a step `finer` times the usual; cases without one leave as they
+   start. */
+INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t *cases, int64_t count, double finer, Charge *charges,
+                     Trace *traces) {
   const Physics *p = in->physics;
   const Control *control = in->control;
+  const double stride = control->furnace_stride * finer, stride_ac = control->furnace_stride_ac * finer;
   Heat *heat = &k->heat;
+  k->cases = cases;
   k->next = 0;
-  k->count = in->cases_n;
+  k->count = count;
+  k->busy = 0;
   heat_idle(L, heat);
   for (int l = 0; l < LANES; l++) {
     k->span[l] = 1.0;
     k->busy += furnace_fill(L, in, k, l);
   }
   vec capacity[MAX_POINTS], capacity_2[MAX_POINTS], power[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], t2[MAX_POINTS],
-      change[MAX_POINTS], debt[MAX_POINTS], latent[MAX_POINTS], austenite[MAX_POINTS], undissolved[MAX_POINTS],
+      change[MAX_POINTS], debt[MAX_POINTS], latent[MAX_POINTS], austenite[MAX_POINTS], dissolving[MAX_POINTS],
       grain[MAX_POINTS], tempering[MAX_POINTS];
   while (k->busy > 0) {
     mask over = k->alive & ((k->elapsed >= k->duration * (1.0 - 1e-12)) | (k->taken >= control->step_limit));
     if (any(over))
       for (int l = 0; l < LANES; l++)
         while (k->alive[l] && (k->elapsed[l] >= k->duration[l] * (1.0 - 1e-12) || k->taken[l] >= control->step_limit)) {
-          furnace_out(L, k, l, charges + k->of[l]);
+          furnace_out(L, in, k, l, charges + k->of[l]);
           k->busy -= !furnace_fill(L, in, k, l);
         }
     if (k->busy == 0) break;
@@ -182,14 +190,14 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, Charge *charg
       change[i] = h * (1.5 * k1[i] + 0.5 * k2[i]);
       error = greater(error, size(0.5 * h * (k1[i] + k2[i])));
       mask forming = (heat->t[i] + change[i] > k->ac1 - 15.0) & (heat->t[i] < k->ac3 + 15.0);
-      largest = greater(largest, size(change[i]) / (forming ? all(control->furnace_stride_ac) : all(control->furnace_stride)));
+      largest = greater(largest, size(change[i]) / (forming ? all(stride_ac) : all(stride)));
     }
-    furnace_structure(L, in, k, change, h, austenite, undissolved, grain, tempering, latent);
+    furnace_structure(L, in, k, change, h, austenite, dissolving, grain, tempering, latent);
     for (int i = 0; i < L->points; i++) {
       debt[i] = (latent[i] - k->latent[i]) * h / capacity[i]; /* heat that came otherwise than the step had assumed */
       off = greater(off, size(debt[i]));
     }
-    error = greater(error, off) / control->furnace_error;
+    error = greater(error, off) / (control->furnace_error * finer);
     mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6));
     vec lost = all(0.0);
     for (int z = 0; z < L->zones; z++)
@@ -206,7 +214,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, Charge *charg
         given += h * latent[i];
         heat->t[i] += good ? gain : all(0.0);
         heat->austenite[i] = good ? austenite[i] : heat->austenite[i];
-        k->undissolved[i] = good ? undissolved[i] : k->undissolved[i];
+        k->dissolving[i] = good ? dissolving[i] : k->dissolving[i];
         k->grain[i] = good ? grain[i] : k->grain[i];
         k->tempering[i] = good ? tempering[i] : k->tempering[i];
         k->latent[i] = good ? latent[i] : k->latent[i];

@@ -45,6 +45,7 @@ INLINE vec conductivity(const Physics *p, vec t, vec alloyed, vec austenite) {
 
 INLINE vec zone_mean(const Layout *L, const Input *in, int z, const vec *t) {
   vec mean = all(0.0);
+  UNROLL
   for (int j = 0; j < L->count[z]; j++) mean += in->weight[L->first[z] + j] * t[L->first[z] + j];
   return mean;
 }
@@ -53,22 +54,27 @@ INLINE vec zone_mean(const Layout *L, const Input *in, int z, const vec *t) {
    step is made of. */
 INLINE void conduct(const Layout *L, const Input *in, Heat *k, const vec *t, vec *capacity, vec *power, int renew) {
   const Physics *p = in->physics;
+  UNROLL
   for (int z = 0; z < L->zones; z++) {
     const int n = L->count[z], f = L->first[z];
     const double *slope = in->slope + L->square[z], *weight = in->weight + f;
     vec mean = all(0.0), share = all(0.0), best = all(0.0), flow[MAX_POINTS];
+    UNROLL
     for (int j = 0; j < n; j++) {
       vec a = k->austenite[f + j], gradient = all(0.0);
       mean += weight[j] * t[f + j];
       share += weight[j] * a;
       capacity[f + j] = k->mass[z] * weight[j] * heat_capacity(p, t[f + j], a);
+      UNROLL
       for (int q = 0; q < n; q++) gradient += slope[j * n + q] * t[f + q];
       vec own = k->conducts[z] * conductivity(p, t[f + j], k->alloyed, a);
       best = greater(best, own); /* the implicit step is stable with the best conducting point's */
       flow[j] = weight[j] * own * gradient;
     }
+    UNROLL
     for (int j = 0; j < n; j++) {
       vec sum = all(0.0);
+      UNROLL
       for (int q = 0; q < n; q++) sum -= slope[q * n + j] * flow[q];
       power[f + j] = sum;
     }
@@ -79,10 +85,13 @@ INLINE void conduct(const Layout *L, const Input *in, Heat *k, const vec *t, vec
     }
   }
   /* bridges carry heat from mean to mean */
+  UNROLL
   for (int z = 0; z < L->zones - 1; z++) {
     if (renew) k->bridge[z] = k->link[z] * 0.5 * (k->zone_k[z] + k->zone_k[z + 1]);
     vec flow = k->bridge[z] * (k->mean[z] - k->mean[z + 1]);
+    UNROLL
     for (int j = 0; j < L->count[z]; j++) power[L->first[z] + j] -= flow * in->weight[L->first[z] + j];
+    UNROLL
     for (int j = 0; j < L->count[z + 1]; j++) power[L->first[z + 1] + j] += flow * in->weight[L->first[z + 1] + j];
   }
 }
@@ -91,33 +100,43 @@ INLINE void conduct(const Layout *L, const Input *in, Heat *k, const vec *t, vec
    on the means of two zones alone, so its effect is a multiple of `shape` = (own matrix)^-1 weight in each; what multiple
    follows from a chain of one number a zone. */
 INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capacity, vec gamma_h) {
+  UNROLL
   for (int z = 0; z < L->zones; z++) {
     const int n = L->count[z], f = L->first[z];
     const double *stiff = in->stiff + L->square[z], *weight = in->weight + f;
     vec *m = k->factor + L->square[z], *shape = k->shape + f, g = gamma_h * k->best[z], total = all(0.0);
+    UNROLL
     for (int i = 0; i < n; i++) {
+      UNROLL
       for (int j = 0; j < n; j++) m[i * n + j] = g * stiff[i * n + j];
       m[i * n + i] += capacity[f + i];
       if (L->sides) m[i * n + i] += gamma_h * k->slope_side[f + i];
     }
     m[0] += gamma_h * k->slope_front[z];
     m[n * n - 1] += gamma_h * k->slope_back[z];
+    UNROLL
     for (int c = 0; c < n; c++) {
       vec pivot = 1.0 / m[c * n + c];
       m[c * n + c] = pivot;
+      UNROLL
       for (int i = c + 1; i < n; i++) {
         vec share = m[i * n + c] * pivot;
         m[i * n + c] = share;
+        UNROLL
         for (int j = c + 1; j < n; j++) m[i * n + j] -= share * m[c * n + j];
       }
     }
+    UNROLL
     for (int i = 0; i < n; i++) {
       vec sum = all(weight[i]);
+      UNROLL
       for (int j = 0; j < i; j++) sum -= m[i * n + j] * shape[j];
       shape[i] = sum;
     }
+    UNROLL
     for (int i = n - 1; i >= 0; i--) {
       vec sum = shape[i];
+      UNROLL
       for (int j = i + 1; j < n; j++) sum -= m[i * n + j] * shape[j];
       shape[i] = sum * m[i * n + i];
       total += weight[i] * shape[i];
@@ -125,6 +144,7 @@ INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capa
     k->pull[z] = gamma_h * total;
   }
   /* (1 + pull_z (g_z-1 + g_z)) m_z - pull_z g_z-1 m_z-1 - pull_z g_z m_z+1 = own mean */
+  UNROLL
   for (int z = 0; z < L->zones; z++) {
     vec left = z > 0 ? k->bridge[z - 1] : all(0.0), right = z < L->zones - 1 ? k->bridge[z] : all(0.0);
     vec diagonal = 1.0 + k->pull[z] * (left + right);
@@ -137,17 +157,22 @@ INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capa
 /* Solve the prepared system; `x` may be `b`. */
 INLINE void solve(const Layout *L, const Input *in, const Heat *k, vec gamma_h, const vec *b, vec *x) {
   vec mean[MAX_ZONES];
+  UNROLL
   for (int z = 0; z < L->zones; z++) {
     const int n = L->count[z], f = L->first[z];
     const vec *m = k->factor + L->square[z];
     vec sum_mean = all(0.0);
+    UNROLL
     for (int i = 0; i < n; i++) {
       vec sum = b[f + i];
+      UNROLL
       for (int j = 0; j < i; j++) sum -= m[i * n + j] * x[f + j];
       x[f + i] = sum;
     }
+    UNROLL
     for (int i = n - 1; i >= 0; i--) {
       vec sum = x[f + i];
+      UNROLL
       for (int j = i + 1; j < n; j++) sum -= m[i * n + j] * x[f + j];
       x[f + i] = sum * m[i * n + i];
       sum_mean += in->weight[f + i] * x[f + i];
@@ -155,18 +180,22 @@ INLINE void solve(const Layout *L, const Input *in, const Heat *k, vec gamma_h, 
     if (z > 0) sum_mean += k->pull[z] * k->bridge[z - 1] * mean[z - 1];
     mean[z] = sum_mean * k->chain_0[z];
   }
+  UNROLL
   for (int z = L->zones - 2; z >= 0; z--) mean[z] += k->chain_1[z] * mean[z + 1];
+  UNROLL
   for (int z = 0; z < L->zones; z++) {
     vec flow = all(0.0);
     if (z > 0) flow += k->bridge[z - 1] * (mean[z] - mean[z - 1]);
     if (z < L->zones - 1) flow += k->bridge[z] * (mean[z] - mean[z + 1]);
     flow *= gamma_h;
+    UNROLL
     for (int j = 0; j < L->count[z]; j++) x[L->first[z] + j] -= flow * k->shape[L->first[z] + j];
   }
 }
 
 /* Right side of the second stage; `power` holds the power at the end of the first and becomes the right side. */
 INLINE void second_stage(const Layout *L, const vec *capacity, const vec *capacity_2, const vec *latent, const vec *k1, vec *power) {
+  UNROLL
   for (int i = 0; i < L->points; i++)
     power[i] = capacity[i] / capacity_2[i] * (power[i] + latent[i]) - 2.0 * capacity[i] * k1[i];
 }
@@ -188,6 +217,7 @@ INLINE vec this_step(vec step, vec remaining) {
 
 static void heat_fill(const Layout *L, const Input *in, Heat *k, int l, int64_t c) {
   const Zone *zone = in->heads + in->head_of[c] * L->zones;
+  UNROLL
   for (int z = 0; z < L->zones; z++) {
     k->mass[z][l] = zone[z].mass_kg;
     k->front[z][l] = zone[z].front_m2;
@@ -201,6 +231,8 @@ static void heat_fill(const Layout *L, const Input *in, Heat *k, int l, int64_t 
 
 /* Numbers that lanes without a case work on. */
 static void heat_idle(const Layout *L, Heat *k) {
+  UNROLL
   for (int i = 0; i < L->points; i++) k->t[i] = all(20.0);
+  UNROLL
   for (int z = 0; z < L->zones; z++) k->mass[z] = k->conducts[z] = all(1.0);
 }

@@ -16,7 +16,7 @@ enum { M_FURNACE, M_DIE, M_WATER_ON, M_WATER_OFF, M_T800, M_T500, M_RATE700, M_R
 /* Rows of the state of a structure; those up to STEPPED change in every step. */
 enum {
   AUSTENITE, FERRITE, PEARLITE, BAINITE, MARTENSITE, LOG_V_FP, LOG_V_B, J_MARTENSITE, J_BAINITE, CARBON_M,
-  UNDERCOOLING, T_MIN, LOG_V_700, STEPPED,
+  UNDERCOOLING, T_MIN, LOG_V_700, T_700, STEPPED,
   AUSTENITE_0 = STEPPED, K_F, K_P, K_B, CARBON_0, AE3, J_OLD, ROWS
 };
 
@@ -50,7 +50,7 @@ enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
 
 /* Step control, °C; see `march.py`. */
 #define CONTROL_FIELDS(X) \
-  X(error) X(stride) X(stride_idle) X(debt) X(debt_most) X(furnace_error) X(furnace_stride) X(furnace_stride_ac) X(stop_c) \
+  X(error) X(stride) X(stride_idle) X(debt) X(debt_most) X(furnace_error) X(furnace_stride) X(furnace_stride_ac) X(furnace_finer) X(stop_c) \
   X(step_limit)
 
 #define DOUBLE(name) double name;

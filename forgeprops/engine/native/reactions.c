@@ -122,11 +122,14 @@ INLINE vec form_martensite(const Input *in, const Steels *k, vec *s, int n, int 
 
 /* Rates into the sums from which the hardness of ferrite with pearlite and of bainite follows. */
 INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainite, vec t, vec reheated, vec rate) {
-  mask hot = t >= 700.0, noted = hot | (fp + bainite > 0.0);
+  vec t_before = s[T_700 * n + i]; /* of the last step above 700 °C, until the rate has been read between it and the first below */
+  mask hot = t >= 700.0, passed = ~hot & (t_before > 700.0), noted = hot | passed | (fp + bainite > 0.0);
   if (!any(noted)) return;
-  vec log_v = logarithm(greater(rate, all(p->least_rate))) * 0.43429448190325182;
-  vec at_700 = hot ? log_v : s[LOG_V_700 * n + i];
+  vec log_v = logarithm(greater(rate, all(p->least_rate))) * 0.43429448190325182, at_700 = s[LOG_V_700 * n + i];
+  vec between = (t_before - 700.0) / (passed ? t_before - t : all(1.0));
+  at_700 = hot ? log_v : passed ? at_700 + between * (log_v - at_700) : at_700;
   s[LOG_V_700 * n + i] = at_700;
+  s[T_700 * n + i] = hot ? t : passed ? all(700.0) : t_before;
   /* what the water undercooled and the body re-heats goes by the rate at 700 °C */
   log_v += lesser(greater(reheated, all(0.0)) * (1.0 / p->reheated_c), all(1.0)) * greater(at_700 - log_v, all(0.0));
   s[LOG_V_FP * n + i] += noted ? fp * log_v : all(0.0);
