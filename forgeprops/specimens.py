@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .answer.interval import hardness_interval_hv
+from .base.constants import STEEL_DENSITY_KG_M3
 from .base.errors import InputError, check_kind, check_number
 from .base.ranges import Warn, contents_outside
 from .engine import batch, packing
@@ -22,7 +23,6 @@ from .engine.outcome import (
     O_PEARLITE,
 )
 from .engine.section import lobatto
-from .inputs.head import STEEL_DENSITY_KG_M3
 from .inputs.steel import Steel
 from .strength.hardness_scales import try_convert
 from .transformation import austenite, temperatures

@@ -17,6 +17,8 @@ import openpyxl
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
+from forgeprops.engine.results import Trace
+from forgeprops.inputs.cases import Cases
 from forgeprops.io.writing import write_bytes
 from forgeprops.strength.hardness_scales import try_convert
 from forgeprops.study.shop.measured_heads import probe_weights
@@ -163,12 +165,10 @@ def runs() -> bytes:
     return text(rows)
 
 
-def marched(run: str) -> np.ndarray:
-    """Temperatures of a run on the invented shop: time, then what `probe_weights` weighs."""
-    told = evaluate(
-        [steel(RUNS[run][0])], [fp.head(HEAD)], [route(run)], [TRUTH], trace=True, keep_points=True
-    )
-    return told.marched.trace[0]
+def marched(run: str) -> Trace:
+    """Temperatures of a run on the invented shop."""
+    cases = Cases.of([steel(RUNS[run][0])], [fp.head(HEAD)], [route(run)], [TRUTH])
+    return evaluate(cases, ("points",)).results.traces[0]
 
 
 def depths() -> dict[str, float]:
@@ -185,8 +185,8 @@ def traces(rng) -> bytes:
         trace, door = marched(run), route(run).preheat.soak_s
         times = np.arange(-2.0, 45.0, 0.1)
         for channel, zone in CHANNELS.items():
-            at_probe = trace[:, 1:] @ probe_weights(fp.head(HEAD), zone, depths().get(channel))
-            true = np.interp(door + times, trace[:, 0], at_probe)
+            at_probe = trace.weighted(probe_weights(fp.head(HEAD), zone, depths().get(channel)))
+            true = np.interp(door + times, trace.time_s, at_probe)
             seen = true + rng.normal(0.0, 2.5, times.size)
             cells = [f"{v:.1f}" for v in seen]
             if (run, channel) == ("102", "T1"):  # open circuit for 0.8 s, and one spike

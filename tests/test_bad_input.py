@@ -216,6 +216,8 @@ VALID = {
     "Cool": {},
     "FirstHeat": {},
     "LaterHeat": {"temperature_c": 600.0},
+    "LocalHeat": {"peak_c": 680.0},
+    "Temper": {"temperature_c": 600.0},
     "Preheat": {},
     "Press": {},
     "Route": {},

@@ -1,5 +1,6 @@
-"""The cautions stand in README, first notebook, setting sheet and under every answer: whole, and short."""
+"""Cautions stand in every output that carries a number, from one list."""
 
+import html
 import json
 import re
 from pathlib import Path
@@ -7,56 +8,87 @@ from pathlib import Path
 import pytest
 
 import forgeprops as fp
-from forgeprops.base.cautions import CAUTIONS, SHORT
-from forgeprops.hosel.result import CAUTIONS as BENCH
+from forgeprops.__main__ import main
+from forgeprops.base.cautions import BENCH, CAUTIONS, SHORT, beside, header
 from forgeprops.show.sheet import sheet_html
 
 ROOT = Path(__file__).parents[1]
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 
 
-def readme():
-    return (ROOT / "README.md").read_text(encoding="utf-8")
+def flat(text):
+    return " ".join(text.split())
 
 
-def first_notebook():
-    cells = json.loads((ROOT / "notebooks/00_start_here.ipynb").read_text(encoding="utf-8"))[
-        "cells"
-    ]
-    return "\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "markdown")
+def notebook(path):
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    return flat("\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "markdown"))
 
 
-def setting_sheet():
-    import html
-
-    return html.unescape(re.sub("<[^>]*>", " ", sheet_html(fp.estimate(fp.grade("4130")))))
-
-
-@pytest.mark.parametrize("place", [readme, first_notebook, setting_sheet])
-def test_every_caution_once(place):
-    text = " ".join(place().split())
-    for about, caution in CAUTIONS:
-        assert text.count(caution) == 1, f"{about} in {place.__name__}"
+@pytest.fixture(scope="module")
+def result():
+    return fp.estimate(fp.grade("4130"))
 
 
-def test_they_name_every_danger_and_stay_short():
-    whole = " ".join(f"{about} {text}" for about, text in CAUTIONS).lower()
-    for danger in (
-        "hot work",
-        "tooling",
-        "steam",
-        "blind bore",
-        "furnace",
-        "press",
-        "blasting",
-        "bending",
-        "local codes",
-        "licensed",
-        "injure",
-    ):
-        assert danger in whole
-    assert len(whole.split()) < 200 and all(len(text.split()) < 32 for _, text in CAUTIONS)
-    assert len(BENCH) == 5
+@pytest.fixture(scope="module")
+def sheet(result):
+    return flat(html.unescape(re.sub("<[^>]*>", " ", sheet_html(result))))
 
 
-def test_under_every_answer():
-    assert " ".join(fp.estimate(fp.grade("1030")).summary().split()).endswith(SHORT)
+def test_every_caution_once_in_readme_first_notebook_and_sheet(sheet):
+    for text in (flat((ROOT / "README.md").read_text("utf-8")), notebook(NOTEBOOKS[0]), sheet):
+        for danger, caution in CAUTIONS:
+            assert text.count(caution) == 1, danger
+
+
+def test_text_command_line_json_and_sheet_carry_them(result, sheet, capsys):
+    assert SHORT in flat(result.summary())
+    assert main([]) == 0
+    assert SHORT in flat(capsys.readouterr().out)
+    assert main(["--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["cautions"] == beside()
+    assert all(text in sheet for text in BENCH) and all(text in beside() for text in BENCH)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS[1:], ids=lambda p: p.stem)
+def test_every_notebook_carries_the_short_one(path):
+    assert SHORT in notebook(path)
+
+
+def test_every_panel_carries_the_short_one():
+    from forgeprops.show.controls.panel import Panel, case_controls
+    from forgeprops.show.units import Units
+
+    page = Panel(case_controls(("grade",), Units())).widget
+    values = [getattr(part, "value", "") for part in page.children]
+    assert any(SHORT in html.unescape(v) for v in values if isinstance(v, str))
+
+
+def test_tables_carry_the_short_one(tmp_path):
+    import pyarrow.parquet as pq
+
+    assert fp.estimate_many([fp.grade("1030")]).attrs["cautions"] == SHORT
+    fp.estimate_many([fp.grade("1030")], to=tmp_path / "cases")
+    part = next((tmp_path / "cases").glob("part-*.parquet"))
+    assert pq.read_schema(part).metadata[b"cautions"].decode() == SHORT
+    lines = header().splitlines()
+    assert all(line.startswith("# ") for line in lines)
+    assert flat(" ".join(line[2:] for line in lines)) == SHORT
+
+
+#: What the cautions must name, beside the dangers of a usual forge shop.
+DANGERS = (
+    "plated, cast, welded, repaired, shafted or bonded; no torch on plated, leaded; pacemaker; hydrogen; "
+    "purge before lighting; carbon monoxide; explodes; lock out; trapped under a head; no silica; "
+    "screw bender or a longer bar; flashes it into fire; fumes; above 50 hrc; hours later; black-hot; bursts; "
+    "steam; local codes; makers' instructions; licensed practice; injure; trial bend; eye protection"
+)
+
+
+def test_every_danger_is_named():
+    text = " ".join(beside()).lower()
+    assert [danger for danger in DANGERS.split("; ") if danger not in text] == []
+
+
+def test_they_stay_short():
+    assert all(len(text.split()) < 45 for text in beside())

@@ -8,6 +8,7 @@ import pytest
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.errors import InputError
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 
 HEAD = fp.head("mid-iron")
@@ -27,7 +28,7 @@ def both():
 def faces(steel, routes):
     """Hardness of all zones on every route, HV."""
     n = len(routes)
-    return evaluate([steel] * n, [HEAD] * n, routes).hardness_hv
+    return evaluate(Cases.of([steel] * n, [HEAD] * n, routes)).hardness_hv
 
 
 # ---- what forges tell ------------------------------------------------------------------------------------------
@@ -303,7 +304,7 @@ def test_events_and_curves_belong_together(both):
 
 
 def test_a_single_estimate_is_a_batch_of_one(both):
-    batch = evaluate([fp.grade("1020"), fp.grade("4130")], [HEAD] * 2, [ROUTE] * 2)
+    batch = evaluate(Cases.of([fp.grade("1020"), fp.grade("4130")], [HEAD] * 2, [ROUTE] * 2))
     for row, name in enumerate(("1020", "4130")):
         alone = [both[name].zones[zone].hardness_hv for zone in ZONES]
         assert alone == pytest.approx(

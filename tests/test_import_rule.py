@@ -32,16 +32,7 @@ HOUSE = (
     "show",
 )
 #: For people's eyes; allowed in show/ alone.
-FOR_EYES = {
-    "matplotlib",
-    "ipywidgets",
-    "IPython",
-    "jinja2",
-    "weasyprint",
-    "voila",
-    "jupyterlab",
-    "traitlets",
-}
+FOR_EYES = {"matplotlib", "ipywidgets", "IPython", "jinja2", "voila", "jupyterlab", "traitlets"}
 #: Costly to import (0.2-0.6 s each), so loaded by the function that needs them.
 HEAVY = FOR_EYES | {
     "pandas",
@@ -50,7 +41,6 @@ HEAVY = FOR_EYES | {
     "openpyxl",
     "pyarrow",
     "dask",
-    "lmfit",
 }
 FILES = sorted(PACKAGE.rglob("*.py"))
 #: What makes the names of the package itself.

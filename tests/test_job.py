@@ -11,7 +11,7 @@ from forgeprops.base.errors import InputError
 JOB = fp.Job(
     fp.Steel("heat 7", {"C": 0.31, "Cr": 0.95, "Mo": 0.2}, limits={"C": (0.28, None)}),
     fp.head("wedge").with_(face_thickness_mm=2.9),
-    fp.Route(later=(fp.LaterHeat(500.0, 1800.0, ("hosel",)),)).with_(
+    fp.Route(later=(fp.Temper(500.0, 1800.0, ("face",)), fp.LocalHeat())).with_(
         preheat_c=905, back_on_die=True
     ),
     fp.Limits(face_hardness_hv=(380, None), hosel_allowed_deg=(2.0, 6.0)),

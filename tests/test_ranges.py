@@ -30,8 +30,6 @@ def test_a_range_warns_outside_and_is_silent_inside(id):
 
 def work():
     """The public calls, on ordinary and on extreme input, so that every formula asks after its range."""
-    from forgeprops.forging.decarburisation import decarburisation_warnings
-    from forgeprops.forging.effort import effort_warnings
     from forgeprops.hardenability.carbon_equivalent import carbon_equivalent_warnings
     from forgeprops.hardenability.critical_rates import critical_rate_warnings
     from forgeprops.hardenability.end_quench import end_quench_warnings
@@ -49,8 +47,6 @@ def work():
     for steel in (odd, low, fp.grade("4130")):
         for r in (route, fp.Route().with_(preheat_c=650.0), fp.Route()):
             yield fp.estimate(steel, route=r).warnings
-        yield decarburisation_warnings(steel, 1350.0)
-        yield effort_warnings(steel, 600.0, 1.0, 500.0)
         yield carbon_equivalent_warnings(steel)
         yield critical_rate_warnings(steel, 1200.0)
         yield end_quench_warnings(steel)

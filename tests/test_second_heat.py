@@ -8,11 +8,18 @@ import pytest
 from reference.carbon_profile import carbon_profile
 
 import forgeprops as fp
-from forgeprops.answer.press_and_skin import heat_through_s, press_strain, projected_mm2, surface_of
-from forgeprops.forging.decarburisation import layer_hardness_hv
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.answer.press_and_skin import (
+    heat_through_s,
+    press_strain,
+    projected_areas_mm2,
+    surface_of,
+)
+from forgeprops.forging.decarburisation import diffusion_along_um2, layer_hardness_hv
 from forgeprops.forging.effort import flow_stress_mpa
 from forgeprops.forging.scale import metal_loss_um, scale_along_um
-from forgeprops.inputs.shop import Shop
+from forgeprops.inputs.cases import Cases
+from forgeprops.inputs.head import forged_parts
 
 
 @pytest.fixture(scope="module")
@@ -96,7 +103,7 @@ def test_a_soak_too_short_for_any_austenite_does_not_blame_the_preheat():
 
 def test_projected_area_by_hand():
     head = fp.head("mid-iron")
-    area = projected_mm2(head)
+    area = projected_areas_mm2(*forged_parts(head.face, head.rim, head.body, head.neck, head.hosel))
     assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
     hosel = head.hosel
     assert area["hosel"] == pytest.approx(
@@ -123,8 +130,8 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
 
     equal = hot.equal_effort
     assert equal.low_c < equal.hotter_c < equal.high_c and equal.hotter_c > 5.0
-    area = projected_mm2(hot.head)
-    mean = sum(area[z] * hot.zones[z].die_c for z in area) / sum(area.values())
+    area = hot.evaluation.press["area_mm2"][0]
+    mean = sum(a * z.die_c for a, z in zip(area, hot.zones.values(), strict=True)) / area.sum()
     assert hot.effort.die_c == pytest.approx(mean)
     # at that metal temperature the two press alike
     other = equal_effort(fp.grade("1030"), mean, hot.steel, strain=0.15, rate_per_s=3.0)
@@ -155,10 +162,9 @@ def test_summary_tells_what_a_blast_must_remove(hot):
 
 
 def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_squeeze():
-    steel, route = fp.grade("1030"), fp.Route()
     t = np.linspace(0.0, 1000.0, 2001)
     shares = [
-        press_strain(steel, route, Shop(), t, np.full_like(t, c), 8.0)
+        press_strain(t, np.full_like(t, c), (924.0, 926.0), 0.15, 22.0)
         for c in (800.0, 900.0, 1000.0)
     ]
     assert shares[0].recrystallised < shares[1].recrystallised < shares[2].recrystallised
@@ -166,7 +172,7 @@ def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_
         s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0
         for s in shares
     )
-    still = press_strain(steel, route.with_(strain=0.0), Shop(), t, np.full_like(t, 900.0), 8.0)
+    still = press_strain(t, np.full_like(t, 900.0), (924.0, 926.0), 0.0, 22.0)
     assert still.strain == 0.0 and still.speed == 1.0
 
 
@@ -186,13 +192,10 @@ def test_press_strain_is_off_by_default_and_what_it_would_change_is_what_it_chan
 def test_part_austenite_interval_spans_carbides_that_dissolve_slowly_and_fast():
     steel, route = fp.grade("4140"), fp.Route().with_(preheat_c=765.0)
     result = fp.estimate(steel, route=route)
-    from forgeprops.answer.evaluation import evaluate
-
-    ends = evaluate(
-        [steel] * 2, [fp.head("mid-iron")] * 2, [route] * 2, carbide_speed=np.array([1 / 9, 9.0])
-    )
+    cases = Cases.of([steel] * 2, [fp.head("mid-iron")] * 2, [route] * 2)
+    ends = evaluate(cases, carbide_speed=np.array([1 / 9, 9.0]))
     hosel = result.zones["hosel"]
-    assert ends.marched.zones[0, 4, 12] > hosel.undissolved > ends.marched.zones[1, 4, 12]
+    assert ends.results.undissolved[0, 4] > hosel.undissolved > ends.results.undissolved[1, 4]
     assert hosel.hardness_high_hv - hosel.hardness_low_hv >= abs(np.diff(ends.hardness_hv[:, 4])[0])
 
 
@@ -226,8 +229,7 @@ def test_summary_and_json_hold_it(hot):
 
 
 def test_surface_without_water_softens_from_the_core_down():
-    steel, route = fp.grade("1045"), dataclasses.replace(fp.Route(), spray=None)
-    t = np.array([0.0, 900.0, 905.0])
-    surface = surface_of(steel, route, t, np.array([950.0, 950.0, 940.0]), 80.0, 205.0, None, None)
+    diffusion = diffusion_along_um2(fp.grade("1045"), [0.0, 900.0, 905.0], [950.0, 950.0, 940.0])
+    surface = surface_of(fp.grade("1045"), 80.0, diffusion, 205.0, None, 0.5)
     assert surface.skin_hv < surface.sound_hv == 205.0
     assert np.all(np.diff(surface.hardness_hv) >= -1e-9)

@@ -10,11 +10,11 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 
 import forgeprops as fp
+from forgeprops.base.constants import STEEL_DENSITY_KG_M3
 from forgeprops.base.errors import InputError
-from forgeprops.inputs.head import STEEL_DENSITY_KG_M3
 from forgeprops.specimens import end_quench_bar, quenched_bar
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity
-from forgeprops.thermal.surroundings import natural_convection_cylinder_w_m2k, radiation_w_m2
+from forgeprops.thermal.surroundings import natural_convection_cylinder_w_m2k, radiation_w_m2k
 from forgeprops.transformation import austenite, kinetics, temperatures
 
 CR_MO, PLAIN = fp.grade("4140"), fp.grade("1030")
@@ -175,9 +175,8 @@ def test_faster_is_not_softer(steel):
 
 
 def dry_loss(t, d):
-    return natural_convection_cylinder_w_m2k(t, 25.0, d) * (t - 25.0) + radiation_w_m2(
-        t, 25.0, 25.0, 0.8, 1.0
-    )
+    h = natural_convection_cylinder_w_m2k(t, 25.0, d) + radiation_w_m2k(t, 25.0, 0.8)
+    return h * (t - 25.0)
 
 
 def test_air_cooled_bar_above_its_transformation():

@@ -79,3 +79,27 @@ def test_hosels_soften_with_time_and_temperature(grade):
     split = later(fp.Route(), (680, 400.0), (680, 600.0))
     assert hosels(grade, [split])[0] == pytest.approx(long[3], abs=1e-9)
     assert math.isfinite(hv.sum())
+
+
+def test_local_heat_softens_the_hosel_and_spares_a_head_in_a_wet_cloth():
+    torch = fp.LocalHeat("hosel", peak_c=690, hold_s=600)
+    routes = [
+        fp.Route(),
+        fp.Route(later=(torch,)),
+        fp.Route(later=(dataclasses.replace(torch, cooled="air"),)),
+    ]
+    plain, wet, dry = evaluate([fp.grade("4340")] * 3, [HEAD] * 3, routes).hardness_hv
+    assert wet[HOSEL] < plain[HOSEL] - 50.0
+    assert wet[:3] == pytest.approx(plain[:3], abs=0.5)
+    assert (dry[:3] < plain[:3]).any() and dry[3] < wet[3] - 10.0
+
+
+def test_temper_is_the_later_heat_of_old_and_routes_with_both_are_saved(tmp_path):
+    assert fp.LaterHeat is fp.Temper
+    heats = fp.Temper(600, hold_s=3600), fp.LocalHeat("hosel", peak_c=680, cooled="air")
+    job = fp.Job(route=fp.Route(later=heats))
+    job.save(tmp_path / "a.job.json")
+    assert fp.load_job(tmp_path / "a.job.json").route.later == heats
+    for wrong in ({"place": "face"}, {"cooled": "oil"}, {"peak_c": 2000.0}):
+        with pytest.raises(fp.InputError):
+            fp.LocalHeat(**wrong)

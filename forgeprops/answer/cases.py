@@ -3,21 +3,31 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..base.errors import InputError, check_choice
+from ..base.errors import InputError, check_choice, check_number
 from ..inputs.grades import grade
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
-from .evaluation import check_later_heats
+from ..transformation.temperatures import ac1_c
 
-__all__ = ["Case", "cases_of", "head_from", "route_from", "shop_from", "steel_from"]
+__all__ = [
+    "Case",
+    "cases_of",
+    "check_case",
+    "checked_case",
+    "head_from",
+    "route_from",
+    "shop_from",
+    "steel_from",
+]
 
 
 @dataclass(frozen=True)
@@ -36,6 +46,70 @@ class Case:
     route: Route | None
     shop: Shop | None
     error: str = ""
+
+
+#: Bounds of the formulas for a head as it is drawn: bend zone mm, finished mass g, forged face mm.
+BEND_ZONE_MM, MASS_G, FORGED_FACE_MM = (3.0, 60.0), (100.0, 600.0), (0.8, 15.0)
+
+
+@functools.lru_cache(maxsize=4096)
+def _check_head(head: Head) -> None:
+    """Refuse a head outside the range of the formulas.
+
+    Raises
+    ------
+    InputError
+    """
+    where = f"head {head.name!r}"
+    check_number(head.hosel.bend_zone_mm, "bend zone", *BEND_ZONE_MM, "mm", where)
+    check_number(head.mass_g("finished"), "head mass", *MASS_G, "g", where)
+    check_number(
+        head.face.forged_thickness_mm, "forged face thickness", *FORGED_FACE_MM, "mm", where
+    )
+
+
+def check_case(steel: Steel, head: Head, route: Route) -> None:
+    """Refuse a head outside the range of the formulas, and later heats above the steel's Ac1.
+
+    Raises
+    ------
+    InputError
+    """
+    _check_head(head)
+    if not route.later:
+        return
+    ac1 = float(ac1_c(steel))
+    for heat in route.later:
+        if heat.temperature_c > ac1:
+            raise InputError(
+                f"later heat is {heat.temperature_c:g} °C; allowed is up to this steel's Ac1, {ac1:.0f} °C: "
+                "above it the head would be hardened anew, which is a second route."
+            )
+
+
+def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, Route, Shop]:
+    """One case from objects: a head may be a library name, a shop the path of its file; None is the default.
+
+    Raises
+    ------
+    InputError
+    """
+    _kind(steel, Steel, "steel")
+    if head is None or isinstance(head, str):
+        head = library_head("mid-iron" if head is None else head)
+    _kind(head, Head, "head")
+    route = _kind(Route() if route is None else route, Route, "route")
+    shop = _kind(shop_or_file(shop), Shop, "shop", " or the path of its file")
+    check_case(steel, head, route)
+    return steel, head, route, shop
+
+
+def _kind(value, kind, what: str, or_else: str = ""):
+    if not isinstance(value, kind):
+        raise InputError(
+            f"{what} is {type(value).__name__} {value!r:.60}; allowed is a {kind.__name__}{or_else}."
+        )
+    return value
 
 
 _WRONG = (InputError, TypeError, ValueError, AttributeError, KeyError)
@@ -225,9 +299,9 @@ def _case(row: dict[str, Any]) -> Case:
             continue
         made[what], error = _made(what, given)
         wrong = wrong or error
-    if not wrong and made["route"].later:
+    if not wrong:
         try:
-            check_later_heats(made["steel"], made["route"])
+            check_case(made["steel"], made["head"], made["route"])
         except InputError as error:
             wrong = _text(error)
     return Case(made["steel"], made["head"], made["route"], made["shop"], wrong)

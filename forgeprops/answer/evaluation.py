@@ -1,159 +1,454 @@
-"""The main job: a steel, a head and a route in; hardness, strength, hosel allowance and face margin out.
+"""The main job: cases in; hardness, strength, hosel allowance, face margin, interval and warnings out.
 
-It reads like the shop floor: march the head through its route, then hardness, strength, limits, answer.
-`evaluate` does it for many cases at once; `estimate` is a small batch of one head, told in full.
+`evaluate` is the only way through it, for one case or for many: the engine marches them, everything after is
+formulas on columns.  `estimate` is one row of it, shown in full.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import functools
 import os
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from ..base.errors import InputError, check_flag
-from ..base.ranges import Warn, contents_outside, outside
-from ..engine import batch
-from ..engine import march as marks
-from ..engine import outcome as out
-from ..engine.packing import POINTS
-from ..engine.run import march_heads
-from ..engine.section import lobatto
-from ..face.distortion import CUTTING_LIMIT_HV, FLATNESS_MM, bow_of_head, cutting_warnings
-from ..forging.cautions import FULL_AUSTENITE, decarburised_warning, furnace_warnings, is_idle
-from ..forging.decarburisation import decarburisation_warnings
-from ..forging.effort import effort_warnings
+from ..base.errors import check_flag
+from ..engine.results import Results
+from ..engine.run import march_columns
+from ..face.distortion import CUTTING_LIMIT_HV, FLATNESS_MM
+from ..face.margin import face_margin_of_heads
+from ..forging.cautions import heating_limit_arrays
+from ..forging.scale import metal_loss_um
 from ..hosel.bench import bench_options
-from ..hosel.bend import bend_of_head
-from ..inputs.head import ZONES, Head
-from ..inputs.head import head as library_head
+from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
+from ..hosel.result import HoselBend
+from ..inputs.cases import Cases, SteelColumns
+from ..inputs.head import ZONES, Head, zones_of
 from ..inputs.job import Job
 from ..inputs.route import Route
-from ..inputs.shop import Shop, shop_or_file
+from ..inputs.shop import Shop
 from ..inputs.steel import Steel
-from ..strength.hardness_scales import try_convert
-from ..strength.tensile import NOTHING_BUT_AUSTENITE, Strength, strength, strength_arrays
-from ..thermal.spray import spray_warnings
-from ..thermal.surroundings import radiation_w_m2k
-from ..transformation import decomposition, temperatures
-from ..transformation.austenite import carbide_carbon, diameter_um_from_astm
-from ..transformation.phase_hardness import constituent_warnings
-from . import interval as uncertainty
-from .press_and_skin import (
-    PressStrain,
-    Surface,
-    effort_of,
-    heat_through_s,
-    press_rate_per_s,
-    press_strain,
-    squeeze_strain,
-    surface_of,
-)
-from .result import Estimate, ZoneResult
-from .second_opinions import opinions
+from ..strength.tensile import Strength, strength_arrays, strength_of
+from ..transformation import temperatures
+from ..transformation.austenite import carbide_carbon
+from . import interval, press_and_skin, warnings
+from .cases import checked_case
+from .result import Estimate
+from .second_opinions import REHEATED_C, opinion_arrays
 
-__all__ = [
-    "Evaluated",
-    "carbides_unsure",
-    "estimate",
-    "evaluate",
-    "furnace_warnings_of",
-    "press_strains",
-    "zone_result",
-]
+__all__ = ["EVERYTHING", "Evaluation", "estimate", "evaluate"]
 
-_PHASES = {
-    "ferrite": out.O_FERRITE,
-    "pearlite": out.O_PEARLITE,
-    "bainite": out.O_BAINITE,
-    "martensite": out.O_MARTENSITE,
-    "austenite": out.O_AUSTENITE,
-    "untransformed": out.O_UNTRANSFORMED,
-}
-#: What is worth a warning (our own limits): °C that a zone leaves the furnace below the set point; °C by which the
-#: body re-heats a face that the water left above Ms, HV that self-tempering takes from the face; °C below Ae3 at
-#: which water comes late; carbon (wt%) and martensite that may crack under water; degrees that are hardly a bend;
-#: share of martensite that is a hard face all the same.
-COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
-CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
-#: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
-REHEATED_C = 60.0
-#: Ranges of what the furnace temperature enters.
-HEATED_RANGES = ("thermal.conductivity", "thermal.cp_austenite")
-#: Longest soak marched to learn when a head is heated through, s.
-_LONG_SOAK_S = 14_400.0
+#: What `evaluate` may be asked for beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
+#: without spray), "trace" (temperatures over time), "points" (temperature and structure of every point).
+EVERYTHING = frozenset({"interval", "dry", "trace", "points"})
+_NECK, _HOSEL = ZONES.index("neck"), ZONES.index("hosel")
+#: Cases up to which the variants are traced too, so that one engine call serves.
+_FEW = 4
 
 
-@dataclass(frozen=True)
-class Evaluated:
-    """Many cases as arrays; first axis the case, second the zone (`head.ZONES`).
+@dataclass(frozen=True, eq=False)
+class Evaluation:
+    """Many cases after the march; the first axis of every array is the case, the second the zone.
 
     Attributes
     ----------
-    hardness_hv, as_quenched_hv : array, shape (n, 5)
-        With and without self-tempering.
-    fractions : dict of str to array, shape (n, 5)
-    strength : dict of str to array, shape (n, 5)
-        See `strength.tensile.strength_arrays`.
-    marched : Marched
-        What the march handed back.
+    cases : Cases
+    results : Results
+    nodes_hv : array, shape (nodes, n, 5), or None
+        Hardness with the water law stronger and weaker (`interval.spray_nodes`); NaN without spray.
+    dry_hv : array, shape (n, 5), or None
+        Hardness without spray; NaN where there is none anyway.
+    carbide_span_hv : array, shape (n, 5)
+        Hardness between carbides that dissolve slowly and fast.
+    counted_strain : dict of str to array, or None
+        The press strain (see `press_strain`) that is counted in.
+    bend : HoselBend, optional
+        Of a single case, on its own bench; otherwise the hosel is on the default bench.
+    options : mapping
+        Passed to the engine.
     """
 
-    hardness_hv: np.ndarray
-    as_quenched_hv: np.ndarray
-    fractions: dict[str, np.ndarray]
-    strength: dict[str, np.ndarray]
-    marched: batch.Marched
+    cases: Cases
+    results: Results
+    nodes_hv: np.ndarray | None = None
+    dry_hv: np.ndarray | None = None
+    carbide_span_hv: np.ndarray | None = None
+    counted_strain: Mapping[str, np.ndarray] | None = None
+    bend: HoselBend | None = None
+    options: Mapping[str, Any] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.cases)
+
+    @property
+    def hardness_hv(self) -> np.ndarray:
+        return self.results.hardness_hv
+
+    # ---- strength, hosel, face --------------------------------------------------------------------------------
+
+    @functools.cached_property
+    def soft(self) -> np.ndarray:
+        """Share of ferrite, pearlite and first-heat structure."""
+        f = self.results.fractions
+        return f["ferrite"] + f["pearlite"] + f["untransformed"]
+
+    @functools.cached_property
+    def strength(self) -> dict[str, np.ndarray]:
+        """Strength of every zone, see `strength.tensile.strength_arrays`."""
+        f = self.results.fractions
+        flat = strength_arrays(
+            np.clip(self.hardness_hv, 60.0, 900.0).ravel(),
+            self.soft.ravel(),
+            f["bainite"].ravel(),
+            f["martensite"].ravel(),
+        )
+        return {name: a.reshape(self.hardness_hv.shape) for name, a in flat.items()}
+
+    def strength_of(self, case: int, zone: int) -> Strength:
+        """Strength of one zone of one case with its flow curve."""
+        f = self.results.fractions
+        shares = (self.soft, f["bainite"], f["martensite"])
+        return strength_of(
+            {name: float(column[case, zone]) for name, column in self.strength.items()},
+            tuple(max(float(share[case, zone]), 0.0) for share in shares),
+        )
+
+    @functools.cached_property
+    def hosel(self) -> dict[str, np.ndarray]:
+        """Hosel on the default bench, see `hosel.bend.bends_of_heads`."""
+        outside, bore, bent, length = (
+            self.cases.dimension("hosel", name)
+            for name in ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm")
+        )
+        hosel, neck = (
+            {name: values[:, zone] for name, values in self.strength.items()}
+            for zone in (_HOSEL, _NECK)
+        )
+        share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
+        return bends_of_heads(outside, bore, bent, hosel, neck, share)
+
+    def bend_of(self, head: Head, case: int = 0, **bench) -> HoselBend:
+        """Hosel of one case in full, on a bench by the names of `hosel.bend.hosel_bend`."""
+        low, high = (float(end[case, _HOSEL]) for end in self.interval_hv)
+        given = {"hardness_se_hv": (high - low) / (2.0 * interval.Z), **bench}
+        hosel, neck = (self.strength_of(case, zone) for zone in (_HOSEL, _NECK))
+        return bend_of_head(head, hosel, neck, **given)
+
+    @property
+    def allowed_deg(self) -> np.ndarray:
+        """Degrees the hosel allows, shape (n,)."""
+        return self.hosel["allowed_deg"] if self.bend is None else np.array([self.bend.allowed_deg])
+
+    @functools.cached_property
+    def face_margin(self) -> np.ndarray:
+        """Margin of the face at the default strike, shape (n,)."""
+        cases, f = self.cases, self.results.fractions
+        mass_g = sum(zone.mass_g for zone in zones_of(*cases.heads.parts).values())
+        mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
+        face = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
+        shares = {f"{n}_share": f[n][:, 0] for n in ("bainite", "martensite")}
+        return face_margin_of_heads(
+            face,
+            face[0] + cases.dimension("face", "allowance_mm"),
+            mass_g if cases.head_of is None else mass_g[cases.head_of],
+            self.results.layers_hv(0),
+            self.results.layers_hv(1),
+            {"ferrite_pearlite_share": self.soft[:, 0], **shares},
+        )
+
+    # ---- how sure ---------------------------------------------------------------------------------------------
+
+    @functools.cached_property
+    def sd_hv(self) -> np.ndarray:
+        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides."""
+        r, shape = self.results, self.hardness_hv.shape
+        views = opinion_arrays(
+            {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()},
+            r.rate_700_c_per_s.ravel(),
+            r.rebound_c.ravel() > REHEATED_C,
+            np.minimum(r.share, 1.0).ravel(),
+            np.clip(r.peak_c, 700.0, 1250.0).ravel(),
+            np.repeat(np.maximum(self.cases.route["soak_s"], 60.0), len(ZONES)),
+        )
+        hv = self.hardness_hv.ravel()
+        spread = interval.opinions_spread_hv(
+            np.stack([hv, *(v for v, _ in views.values())]),
+            np.stack([np.ones(hv.shape, bool), *(ok for _, ok in views.values())]),
+        )
+        sd = interval.hardness_sd_hv(
+            self.hardness_hv,
+            self.soft,
+            r.fractions["bainite"],
+            r.fractions["martensite"] + r.fractions["austenite"],
+            spread.reshape(shape),
+        )
+        span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
+        return np.hypot(sd, span / (2.0 * interval.Z))
+
+    @functools.cached_property
+    def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:
+        """80 % interval of hardness, low and high."""
+        hv, sd, wet = self.hardness_hv, self.sd_hv, self.cases.sprayed
+        low, high = hv - interval.Z * sd, hv + interval.Z * sd
+        if self.nodes_hv is not None and wet.any():
+            nodes = self.nodes_hv[:, wet]
+            found = interval.interval_arrays(
+                hv[wet].ravel(),
+                sd[wet].ravel(),
+                interval.spray_nodes()[0],
+                nodes.reshape(len(nodes), -1),
+            )
+            low[wet], high[wet] = (ends.reshape(-1, len(ZONES)) for ends in found)
+        return np.maximum(low, 60.0), np.minimum(high, 900.0)
+
+    def chances(self, case: int, zone: int) -> dict[str, float] | None:
+        """Near a cliff of one zone, the chance of each outcome (see `interval.outcome_chances`)."""
+        if self.nodes_hv is None or not self.cases.sprayed[case]:
+            return None
+        return interval.outcome_chances(
+            float(self.hardness_hv[case, zone]),
+            float(self.sd_hv[case, zone]),
+            interval.spray_nodes()[0],
+            self.nodes_hv[:, case, zone],
+        )
+
+    # ---- furnace, skin, press ---------------------------------------------------------------------------------
+
+    @functools.cached_property
+    def critical(self) -> dict[str, np.ndarray]:
+        """Ac1, Ac3, Ae3 and Ms of every case, °C, shape (n,)."""
+        found, steel_of = _critical(self.cases.steels), self.cases.steel_of
+        return found if steel_of is None else {name: t[steel_of] for name, t in found.items()}
+
+    @functools.cached_property
+    def furnace_c(self) -> np.ndarray:
+        """Metal leaving the furnace, °C, rounded: a head at 1300.00001 °C is not outside a range to 1300."""
+        return np.round(self.results.peak_c, 1)
+
+    @functools.cached_property
+    def heating_limits(self) -> tuple[np.ndarray, np.ndarray]:
+        """Safe and working temperature of every case, °C, shape (n, 1)."""
+        safe, working = heating_limit_arrays(self.cases)
+        return safe[:, None], working[:, None]
+
+    @functools.cached_property
+    def below_ac1(self) -> np.ndarray:
+        """Whether no zone forms austenite, shape (n,)."""
+        return self.results.share.max(axis=1) <= 0.0
+
+    @functools.cached_property
+    def metal_loss_um(self) -> np.ndarray:
+        return metal_loss_um(self.results.scale_um)
+
+    @functools.cached_property
+    def diffusion_um2(self) -> np.ndarray:
+        """Time integral of carbon's diffusivity at the front of the face until the spray, shape (n,); needs a trace."""
+        return press_and_skin.diffusion_um2(self.cases, self.results.traces, self.critical)
+
+    @functools.cached_property
+    def decarburised_um(self) -> np.ndarray:
+        """Depth at which 90 % of the carbon is left in the face, shape (n,); needs a trace."""
+        return press_and_skin.decarburised_um(self.diffusion_um2, self.metal_loss_um[:, 0])
+
+    @functools.cached_property
+    def _surfaces(self) -> dict[int, press_and_skin.Surface]:
+        return {}
+
+    def surface(self, case: int) -> press_and_skin.Surface:
+        """Skin of the face of one case; needs a trace."""
+        if case in self._surfaces:
+            return self._surfaces[case]
+        water_c = float(self.results.water_on_c[case, 0])
+        found = self._surfaces[case] = press_and_skin.surface_of(
+            {e: float(v[case]) for e, v in self.cases.composition.items()},
+            float(self.results.scale_um[case, 0]),
+            float(self.diffusion_um2[case]),
+            float(self.hardness_hv[case, 0]),
+            water_c if self.cases.sprayed[case] and np.isfinite(water_c) else None,
+            float(self.cases.route["scale_left"][case]),
+        )
+        return found
+
+    @functools.cached_property
+    def press(self) -> dict[str, np.ndarray]:
+        """What the press has to do, see `press_and_skin.press_columns`."""
+        return press_and_skin.press_columns(self.cases, self.results.die_c)
+
+    @functools.cached_property
+    def press_strain(self) -> dict[str, np.ndarray]:
+        """Strain left by the press when the spray starts, see `press_and_skin.press_strain`; needs a trace."""
+        if self.counted_strain is not None:
+            return self.counted_strain
+        return press_and_skin.press_strain_columns(
+            self.cases, self.results.traces, self.results.grain_astm, self.critical["ae3"]
+        )
+
+    @functools.cached_property
+    def strain_effect_hv(self) -> np.ndarray:
+        """What the press strain left in the austenite changes in hardness, HV; needs a trace."""
+        if self.counted_strain is None:
+            other = _march(self.cases, strain_speed=self.press_strain["speed"], **self.options)
+            return Results.of(other).hardness_hv - self.hardness_hv
+        return self.hardness_hv - Results.of(_march(self.cases, **self.options)).hardness_hv
+
+    def heat_through_s(self, case: int, longest_s: float | None = None) -> float | None:
+        """Time from loading until the slowest zone of a case is within 10 °C of the furnace; None if it is not.
+
+        Parameters
+        ----------
+        longest_s : float, optional
+            Where the soak is too short, march one as long as this.
+        """
+        cases = self.cases
+
+        def of(trace, soak_s):
+            set_c = cases.route["preheat_c"][case]
+            return press_and_skin.heat_through_s(trace.time_s, trace.zones_c, set_c, soak_s)
+
+        soak_s = cases.route["soak_s"][case]
+        found = of(self.results.traces[case], soak_s)
+        if found is None and longest_s is not None and soak_s < longest_s:
+            one = cases.rows(np.array([case]))
+            one = dataclasses.replace(one, route={**one.route, "soak_s": np.array([longest_s])})
+            long = Results.of(_march(one, trace=True, **self.options))
+            found = of(long.traces[0], longest_s)
+        return found
+
+    # ---- warnings ---------------------------------------------------------------------------------------------
+
+    @functools.cached_property
+    def codes(self) -> np.ndarray:
+        """Codes of the warnings of every case, joined by "; "."""
+        return warnings.codes(self)
+
+    def warnings(self, case: int) -> tuple:
+        """Warnings of one case, in words."""
+        return warnings.of_case(self, case)
+
+    def on_bench(self, bend: HoselBend) -> Evaluation:
+        """The same single case with the hosel on its own bench; what is calculated already is kept."""
+        other = dataclasses.replace(self, bend=bend)
+        other.__dict__.update(
+            {k: v for k, v in self.__dict__.items() if k not in ("bend", "codes")}
+        )
+        return other
+
+
+@functools.lru_cache(maxsize=16)
+def _critical(steels: SteelColumns) -> dict[str, np.ndarray]:
+    return {
+        "ac1": temperatures.ac1_c(steels)[:, 0],
+        "ac3": temperatures.ac3_c(steels)[:, 0],
+        "ae3": temperatures.ae3_c(steels)[:, 0],
+        "ms": temperatures.martensite_start_c(steels)[:, 0],
+    }
+
+
+def _march(cases: Cases, strain_speed=None, **options):
+    speeds = None if strain_speed is None else (strain_speed, strain_speed)
+    return march_columns(cases, strain_speed=speeds, **options)
 
 
 def evaluate(
-    steels: Sequence[Steel],
-    heads: Sequence[Head],
-    routes: Sequence[Route],
-    shops: Sequence[Shop] | None = None,
-    **options: Any,
-) -> Evaluated:
-    """March many heads and give hardness and strength of every zone; the sequences have one length.
+    cases: Cases, want: Collection[str] = (), *, count_press_strain: bool = False, **options: Any
+) -> Evaluation:
+    """March many cases with the variants that what is wanted needs; everything else is calculated when it is read.
 
     Parameters
     ----------
-    options
-        Passed to `engine.run.march_heads` (tolerance_c, points, trace, threads, constants).
+    cases : Cases
+    want : collection of str
+        Any of `EVERYTHING`.
+    count_press_strain : bool
+        Let the strain that the press leaves in the austenite speed ferrite and bainite.
+    **options
+        Passed to `engine.run.march_columns` (tolerance_c, points, threads, constants).
+
+    Notes
+    -----
+    The variants are further rows of the engine call: the water law at `interval.spray_nodes` and no spray, for the
+    sprayed cases; a second call holds the two ends of carbide dissolution where the first finds them unsure.
     """
-    shops = [Shop()] * len(steels) if shops is None else shops
-    return outcome(march_heads(steels, heads, routes, shops, **options))
+    n, want = len(cases), frozenset(want)
+    trace = {"trace": bool(want & {"trace", "points"}), "keep_points": "points" in want}
+    counted = speed = None
+    if count_press_strain:
+        plain = Evaluation(cases, Results.of(_march(cases, trace=True, **options)))
+        counted, speed = plain.press_strain, plain.press_strain["speed"]
 
-
-def outcome(marched: batch.Marched) -> Evaluated:
-    """Hardness, structure and strength of every zone of a finished march."""
-    zones = marched.zones
-    fractions = {name: zones[:, :, column] for name, column in _PHASES.items()}
-    soft = fractions["ferrite"] + fractions["pearlite"] + fractions["untransformed"]
-    shape = zones.shape[:2]
-    flat = strength_arrays(
-        np.clip(zones[:, :, out.O_HV], 60.0, 900.0).ravel(),
-        soft.ravel(),
-        fractions["bainite"].ravel(),
-        fractions["martensite"].ravel(),
+    wet, changes = np.flatnonzero(cases.sprayed), []
+    if "interval" in want:
+        changes += [{"spray": f} for f in interval.spray_nodes()[1]]
+    if "dry" in want:
+        changes.append({"dry": True})
+    rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
+    stacked = _varied(cases, rows, changes)
+    speeds = None if speed is None else speed[rows]
+    if not trace["trace"] or n <= _FEW:
+        marched = _march(stacked, speeds, **trace, **options)
+        results, rest = (Results.of(marched, r) for r in (slice(0, n), slice(n, None)))
+        rest_hv = rest.hardness_hv
+    else:
+        results = Results.of(_march(cases, speed, **trace, **options))
+        rest_hv = _hardness(stacked, np.arange(n, len(rows)), speeds, options)
+    variants = np.full((len(changes), n, len(ZONES)), np.nan)
+    variants[:, wet] = rest_hv.reshape(len(changes), len(wet), len(ZONES))
+    return Evaluation(
+        cases,
+        results,
+        variants[: len(interval.spray_nodes()[1])] if "interval" in want else None,
+        variants[-1] if "dry" in want else None,
+        _carbide_span_hv(cases, results, speed, options) if "interval" in want else None,
+        counted,
+        options=options,
     )
-    return Evaluated(
-        zones[:, :, out.O_HV],
-        zones[:, :, out.O_HV_QUENCHED],
-        fractions,
-        {name: a.reshape(shape) for name, a in flat.items()},
-        marched,
+
+
+def _hardness(cases: Cases, rows: np.ndarray, speed, options) -> np.ndarray:
+    """Hardness of some of the cases, HV."""
+    if not len(rows):
+        return np.zeros((0, len(ZONES)))
+    speed = None if speed is None else speed[rows]
+    return Results.of(_march(cases.rows(rows), speed, **options)).hardness_hv
+
+
+def _varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
+    """The cases with their variants below them, as many of each change."""
+    if not changes:
+        return cases
+    stacked, n = cases.rows(rows), len(cases)
+    spray, wet = stacked.shop["spray"], stacked.route["has_spray"]
+    for rest, change in zip(np.split(np.arange(n, len(rows)), len(changes)), changes, strict=True):
+        if "spray" in change:
+            spray[rest] = np.clip(spray[rest] * change["spray"], 0.1, 10.0)
+        else:
+            wet[rest] = False
+    return stacked
+
+
+def _carbide_span_hv(cases: Cases, results: Results, speed, options) -> np.ndarray:
+    """Hardness between slow and fast carbides where that could change the answer; 0 elsewhere."""
+    unsure = np.flatnonzero(carbides_unsure(cases, results))
+    span = np.zeros_like(results.hardness_hv)
+    if len(unsure):
+        factor = np.repeat(interval.CARBIDE_SPEEDS, len(unsure))
+        rows = np.concatenate([unsure, unsure])
+        hv = _hardness(cases, rows, speed, {**options, "carbide_speed": factor})
+        span[unsure] = np.abs(hv[: len(unsure)] - hv[len(unsure) :])
+    return span
+
+
+def carbides_unsure(cases: Cases, results: Results) -> np.ndarray:
+    """Whether carbides that dissolve faster or slower could change the answer, shape (n,)."""
+    content = (cases.content(e) for e in ("C", "Cr", "Mo"))
+    bound = results.undissolved * np.vectorize(carbide_carbon)(1.0, *content)[:, None]
+    share = results.share
+    return (share.max(axis=1) > 0.0) & (
+        (share.min(axis=1) < interval.UNSURE_SHARE) | (bound.max(axis=1) > interval.UNSURE_CARBON)
     )
-
-
-def _checked(value, kind, what: str, or_else: str = ""):
-    if not isinstance(value, kind):
-        raise InputError(
-            f"{what} is {type(value).__name__} {value!r:.60}; allowed is a {kind.__name__}{or_else}."
-        )
-    return value
 
 
 def estimate(
@@ -168,7 +463,7 @@ def estimate(
     cutting_limit_hv: float = CUTTING_LIMIT_HV,
     **options: Any,
 ) -> Estimate:
-    """How hard and strong face, rim, body, neck and hosel come out, how far the hosel bends, how sure that is.
+    """Hardness and strength of face, rim, body, neck and hosel, how far the hosel bends, and how sure that is.
 
     Parameters
     ----------
@@ -182,7 +477,7 @@ def estimate(
         The shop's own multipliers, or the file `Shop.save` wrote; neutral when left out.
     count_press_strain : bool
         Let the strain that the press leaves in the austenite speed ferrite and bainite.  Off by default, because only
-        its bound is known; `Estimate.strain_effect_hv` tells what it would change either way.
+        its bound is known; `Estimate.strain_effect_hv` shows what it would change either way.
     bench : mapping, optional
         Bending bench and wanted change by the names of `hosel.bend.hosel_bend`: ``{"target_lie_deg": 1.5,
         "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``.
@@ -197,7 +492,7 @@ def estimate(
     Raises
     ------
     InputError
-        Something that is not a steel, head, route or shop.
+        Something that is not a steel, head, route or shop, or a head or later heat outside the range of the formulas.
 
     Examples
     --------
@@ -215,536 +510,16 @@ def estimate(
             cutting_limit_hv=cutting_limit_hv,
             **options,
         )
-    _checked(steel, Steel, "steel")
+    case = checked_case(steel, head, route, shop)
     check_flag(count_press_strain, "count_press_strain")
-    if head is None or isinstance(head, str):
-        head = library_head("mid-iron" if head is None else head)
-    _checked(head, Head, "head")
-    route = _checked(Route() if route is None else route, Route, "route")
-    shop = _checked(shop_or_file(shop), Shop, "shop", " or the path of its file")
     bench = bench_options(bench)
-    check_later_heats(steel, route)
-
-    full = {**options, "trace": True, "keep_points": True}
-    told = evaluate([steel], [head], [route], [shop], **full)
-    strains = press_strains(steel, route, shop, told)
-    plain, strained = np.ones(len(ZONES)), np.array([s.speed for s in strains])
-    speed = strained if count_press_strain else plain
-    if count_press_strain:
-        told = evaluate(
-            [steel], [head], [route], [shop], strain_speed=(speed[None], speed[None]), **full
-        )
-
-    # the same without water, with the water law stronger and weaker, with the press strain and without, and with
-    # carbides that dissolve slower and faster
-    sprayed = (
-        route.spray is not None and route.spray.flux_kg_m2_s > 0.0 and route.spray.duration_s > 0.0
-    )
-    deviates, factors = uncertainty.spray_nodes() if sprayed else (np.array([]), np.array([]))
-    water = len(factors)
-    cases = [
-        (route, dataclasses.replace(shop, spray=min(max(shop.spray * f, 0.1), 10.0)), 1.0, speed)
-        for f in factors
-    ]
-    cases.append((route, shop, 1.0, plain if count_press_strain else strained))
-    if sprayed:
-        cases.append((dataclasses.replace(route, spray=None), shop, 1.0, speed))
-    unsure = carbides_unsure(steel, told)
-    if unsure:
-        cases += [(route, shop, f, speed) for f in uncertainty.CARBIDE_SPEEDS]
-    n = len(cases)
-    speeds = np.array([c[3] for c in cases])
-    rest = evaluate(
-        [steel] * n,
-        [head] * n,
-        [c[0] for c in cases],
-        [c[1] for c in cases],
-        carbide_speed=np.array([c[2] for c in cases]),
-        strain_speed=(speeds, speeds),
+    found = evaluate(
+        Cases.of(*([part] for part in case)),
+        EVERYTHING,
+        count_press_strain=count_press_strain,
         **options,
-    ).hardness_hv
-    strain_effect = (told.hardness_hv[0] - rest[water]) * (1.0 if count_press_strain else -1.0)
-    carbide_span = np.abs(rest[-1] - rest[-2]) if unsure else np.zeros(len(ZONES))
-
-    zones, warnings = {}, list(_route_warnings(steel, route))
-    for i, name in enumerate(ZONES):
-        zones[name] = zone_result(
-            name,
-            steel,
-            head,
-            route,
-            told,
-            0,
-            rest[:water, i],
-            deviates,
-            carbide_span[i],
-            strains[i],
-        )
-    effort = effort_of(steel, head, route.press, {name: z.die_c for name, z in zones.items()})
-    for name, stress in effort.flow_stress.items():
-        zones[name] = dataclasses.replace(zones[name], flow_stress=stress)
-    dry = {name: float(rest[water + 1, i]) for i, name in enumerate(ZONES)} if sprayed else None
-    hosel = _hosel(head, zones, bench)
-    face = _face(head, zones)
-    events = _events(route, shop)
-    surface = surface_of(
-        steel,
-        route,
-        zones["face"].time_s,
-        zones["face"].front_c,
-        float(told.marched.marks[0, 0, marks.M_SCALE]),
-        zones["face"].hardness_hv,
-        events.get("water on"),
-        zones["face"].water_c if sprayed else None,
     )
-    warnings += furnace_warnings_of(steel, route, told, 0, surface)
-    warnings += effort_warnings(
-        steel, effort.die_c, squeeze_strain(route.press), press_rate_per_s(route.press)
-    )
-    warnings += _result_warnings(steel, route, zones, hosel, dry)
-    return Estimate(
-        steel=steel,
-        head=head,
-        route=route,
-        shop=shop,
-        zones=zones,
-        hosel=hosel,
-        face=face,
-        events=events,
-        without_spray=dry,
-        critical=temperatures.critical_temperatures(steel),
-        steps=int(told.marched.steps[0]),
-        scale_um=surface.scale_um,
-        surface=surface,
-        effort=effort,
-        heat_through_s=_heat_through(steel, head, route, shop, told, options),
-        strain_effect_hv={name: float(strain_effect[i]) for i, name in enumerate(ZONES)},
-        press_strain_counted=count_press_strain,
-        warnings=_unique([*warnings, *hosel.warnings]),
-        distortion=_distortion(steel, head, zones, flatness_mm, cutting_limit_hv),
-    )
-
-
-def check_later_heats(steel: Steel, route: Route) -> None:
-    """Refuse later heats above Ac1.
-
-    Raises
-    ------
-    InputError
-    """
-    if not route.later:
-        return
-    ac1 = float(temperatures.ac1_c(steel))
-    for heat in route.later:
-        if heat.temperature_c > ac1:
-            raise InputError(
-                f"later heat is {heat.temperature_c:g} °C; allowed is up to this steel's Ac1, {ac1:.0f} °C: "
-                "above it the head would be hardened anew, which is a second route."
-            )
-
-
-def press_strains(
-    steel: Steel, route: Route, shop: Shop, told: Evaluated, case: int = 0
-) -> list[PressStrain]:
-    """Press strain of every zone when the water starts, from a traced march."""
-    trace, zones = told.marched.trace[case], told.marched.zones[case]
-    return [
-        press_strain(steel, route, shop, trace[:, 0], trace[:, 1 + i], float(zones[i, out.O_GRAIN]))
-        for i in range(len(ZONES))
-    ]
-
-
-def carbides_unsure(steel: Steel, told: Evaluated, case: int = 0) -> bool:
-    """Whether carbides that dissolve faster or slower could change the answer."""
-    bound = [
-        carbide_carbon(float(u), steel.get("C"), steel.get("Cr"), steel.get("Mo"))
-        for u in told.marched.zones[case, :, out.O_UNDISSOLVED]
-    ]
-    shares = told.marched.zones[case, :, out.O_SHARE]
-    return bool(
-        shares.max() > 0.0
-        and (shares.min() < uncertainty.UNSURE_SHARE or max(bound) > uncertainty.UNSURE_CARBON)
-    )
-
-
-def _heat_through(steel, head, route, shop, told: Evaluated, options) -> float | None:
-    """Time until the slowest zone is within 10 °C of the furnace, s; None if hours do not do it."""
-
-    def of(evaluated: Evaluated, soak_s: float) -> float | None:
-        trace = evaluated.marched.trace[0]
-        return heat_through_s(
-            trace[:, 0], trace[:, 1 : 1 + len(ZONES)], route.preheat.temperature_c, soak_s
-        )
-
-    found = of(told, route.preheat.soak_s)
-    if found is None and route.preheat.soak_s < _LONG_SOAK_S:
-        long = evaluate(
-            [steel], [head], [route.with_(soak_s=_LONG_SOAK_S)], [shop], trace=True, **options
-        )
-        found = of(long, _LONG_SOAK_S)
-    return found
-
-
-def zone_result(
-    name: str,
-    steel: Steel,
-    head: Head,
-    route: Route,
-    told: Evaluated,
-    case: int,
-    values,
-    deviates,
-    carbide_span_hv: float,
-    strain: PressStrain,
-) -> ZoneResult:
-    """Everything about one zone of one case of a traced march.
-
-    Parameters
-    ----------
-    values, deviates : array
-        Hardness with the water law moved, HV, and by how many standard deviations; empty without water.
-    carbide_span_hv : float
-        Hardness between carbides that dissolve slowly and fast, HV.
-    strain : PressStrain
-    """
-    i = ZONES.index(name)
-    z, m = told.marched.zones[case, i], told.marched.marks[case, i]
-    trace = told.marched.trace[case]
-    fractions = {phase: float(z[column]) for phase, column in _PHASES.items()}
-    hv = float(z[out.O_HV])
-    views = opinions(
-        steel,
-        float(m[marks.M_RATE700]) or None,
-        _t85(m),
-        bool(m[marks.M_REBOUND] > REHEATED_C),
-        min(float(z[out.O_SHARE]), 1.0),
-        min(max(float(m[marks.M_FURNACE]), 700.0), 1250.0),
-        max(route.preheat.soak_s, 60.0),
-    )
-    sd = _hardness_sd_hv(hv, fractions, views, carbide_span_hv)
-    low, high = uncertainty.interval(hv, sd, deviates, values)
-    chances = uncertainty.outcome_chances(hv, sd, deviates, values) if len(deviates) else None
-    first, last = sum(POINTS[:i]), sum(POINTS[: i + 1])
-    states = told.marched.state
-    kept = None if states is None else states[case, :, first:last]
-    shape = head.zones("forged")[name]
-    worst_h = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
-    return ZoneResult(
-        name=name,
-        time_s=trace[:, 0],
-        temperature_c=trace[:, 1 + i],
-        front_c=trace[:, 6 + i],
-        fractions=fractions,
-        hardness_hv=hv,
-        hardness_low_hv=max(low, 60.0),
-        hardness_high_hv=min(high, 900.0),
-        hardness_sd_hv=sd,
-        hardness_hrc=try_convert(hv, "HV", "HRC"),
-        as_quenched_hv=float(z[out.O_HV_QUENCHED]),
-        layers_hv=told.marched.point_hv[case, first:last].copy(),
-        strength=_strength(hv, fractions),
-        austenite_share=float(z[out.O_SHARE]),
-        austenite_carbon=float(z[out.O_CARBON]),
-        grain_astm=float(z[out.O_GRAIN]),
-        undissolved=float(z[out.O_UNDISSOLVED]),
-        peak_c=float(m[marks.M_FURNACE]),
-        die_c=float(m[marks.M_DIE]),
-        water_c=_known(m[marks.M_WATER_ON]),
-        water_off_c=_known(m[marks.M_WATER_OFF]),
-        low_c=float(m[marks.M_LOW]),
-        rebound_c=float(m[marks.M_REBOUND]),
-        rate_700_c_per_s=_known(m[marks.M_RATE700], 0.0),
-        t85_s=_t85(m),
-        biot=shape.biot(worst_h),
-        biot_die=shape.biot(route.press.contact_w_m2k),
-        opinions=views,
-        chances=chances,
-        recrystallised_share=strain.recrystallised,
-        retained_strain=strain.strain,
-        layer_fractions=None if kept is None else _layer_fractions(kept),
-        back_c=None if kept is None else trace[:, 1 + 2 * len(ZONES) + last - 1],
-    )
-
-
-def _hardness_sd_hv(
-    hv: float, fractions: Mapping[str, float], views, carbide_span_hv: float
-) -> float:
-    """Standard deviation of hardness from the model, the spread of the methods and unsure carbides, HV."""
-    soft = fractions["ferrite"] + fractions["pearlite"] + fractions["untransformed"]
-    views_hv = [hv, *(v.hardness_hv for v in views if v.applicable)]
-    sd = float(
-        uncertainty.hardness_sd_hv(
-            hv,
-            soft,
-            fractions["bainite"],
-            fractions["martensite"] + fractions["austenite"],
-            uncertainty.opinions_spread_hv(views_hv, [True] * len(views_hv)),
-        )
-    )
-    return float(np.hypot(sd, carbide_span_hv / (2.0 * uncertainty.Z)))
-
-
-def _known(value, missing: float = -1.0) -> float | None:
-    return None if value == missing else float(value)
-
-
-def _t85(m) -> float | None:
-    return (
-        float(m[marks.M_T500] - m[marks.M_T800])
-        if m[marks.M_T800] >= 0.0 and m[marks.M_T500] >= 0.0
-        else None
-    )
-
-
-def _strength(hv: float, fractions: Mapping[str, float]) -> Strength:
-    shares = {k: v for k, v in fractions.items() if k != "untransformed"}
-    shares["ferrite"] += fractions[
-        "untransformed"
-    ]  # the first heat's structure, or its ferrite: counted as soft
-    known = sum(v for k, v in shares.items() if k != "austenite") > NOTHING_BUT_AUSTENITE
-    return strength(min(max(hv, 60.0), 900.0), shares if known else None)
-
-
-def _layer_fractions(state: np.ndarray) -> dict[str, np.ndarray]:
-    """Structure of every point of a zone, front to back, from the state that the march kept."""
-    rows = {
-        "ferrite": decomposition.FERRITE,
-        "pearlite": decomposition.PEARLITE,
-        "bainite": decomposition.BAINITE,
-        "martensite": decomposition.MARTENSITE,
-        "austenite": decomposition.AUSTENITE,
-    }
-    return {
-        **{name: state[row].copy() for name, row in rows.items()},
-        "untransformed": 1.0 - state[decomposition.AUSTENITE_0],
-    }
-
-
-def _hosel(head: Head, zones, bench: Mapping[str, Any]):
-    h = zones["hosel"]
-    spread = (h.hardness_high_hv - h.hardness_low_hv) / (2 * uncertainty.Z)
-    return bend_of_head(
-        head, h.strength, zones["neck"].strength, **{"hardness_se_hv": spread, **bench}
-    )
-
-
-def _distortion(steel: Steel, head: Head, zones, flatness_mm: float, cutting_limit_hv: float):
-    """Bow and drift, with warnings of what is machined later (so the drawing says) and comes out too hard."""
-    shape = bow_of_head(head, zones["face"], steel.get("C"), zones["neck"], limit_mm=flatness_mm)
-    machined = {
-        "face": head.face.allowance_mm,
-        "rim": head.rim.allowance_mm,
-        "neck": head.neck.allowance_mm,
-        "hosel": head.hosel.allowance_mm + head.hosel.bore_mm,
-        "body": max(b.allowance_mm for b in head.body),
-    }
-    hardest = {name: float(zones[name].layers_hv.max()) for name in zones}
-    # the recess is milled from the back
-    back = np.linspace(head.face.thickness_mm / head.face.forged_thickness_mm, 1.0, 5)
-    points = zones["face"].layers_hv
-    hardest["face"] = float(np.interp(back, lobatto(points.size)[0], points).max())
-    hard = cutting_warnings(
-        hardest, [name for name in zones if machined[name] > 0.0], cutting_limit_hv
-    )
-    return dataclasses.replace(shape, warnings=(*shape.warnings, *hard))
-
-
-def _face(head: Head, zones):
-    try:
-        from ..face.margin import strike_of_head
-    except ImportError:
-        return None
-    return strike_of_head(head, zones["face"], zones["rim"])
-
-
-def _events(route: Route, shop: Shop) -> dict[str, float]:
-    t = route.preheat.soak_s
-    events = {"out of furnace": t}
-    t += route.transfer.duration_s
-    events["in die"] = t
-    t += route.press.rest_s / 2
-    events["stroke"] = t
-    t += route.press.dwell_s
-    events["end of stroke"] = t
-    if route.spray is not None:
-        t += max(route.spray.delay_s + shop.delay_s, 0.0)
-        events["water on"] = t
-        t += route.spray.duration_s
-        events["water off"] = t
-    return events
-
-
-def _route_warnings(steel: Steel, route: Route):
-    found = contents_outside("kinetics", steel)
-    found += constituent_warnings(steel)
-    found += [outside(id, route.preheat.temperature_c) for id in HEATED_RANGES]
-    if route.press.strain > 0.0:
-        found.append(outside("recrystallisation.strain", route.press.strain))
-    if route.spray is not None:
-        found += spray_warnings(route.spray.flux_kg_m2_s, route.spray.water_c)
-    return [w for w in found if w]
-
-
-def furnace_warnings_of(
-    steel: Steel, route: Route, told: Evaluated, case: int, surface: Surface
-) -> list[Warn]:
-    """What the furnace gives to warn of in one case: skin, part austenite, carbides, grain, scale, burning, cold core.
-
-    Scale and heat are told once, of the face, the thinnest; below Ac1 one sentence says it for the whole head.
-    """
-    found = [decarburised_warning(surface.decarburised_um, surface.skin_hv, surface.sound_hv)]
-    below = float(told.marched.zones[case, :, out.O_SHARE].max()) <= 0.0
-    if below:
-        hottest, ac1 = (
-            float(told.marched.marks[case, :, marks.M_FURNACE].max()),
-            float(temperatures.ac1_c(steel)),
-        )
-        if route.preheat.temperature_c < ac1:
-            which = f"The preheat stays below this steel's Ac1 of {ac1:.0f} °C"
-        else:
-            which = f"No zone reaches this steel's Ac1 of {ac1:.0f} °C in the furnace (hottest {hottest:.0f} °C)"
-        found.append(
-            Warn(
-                "below-ac1",
-                f"{which}: nothing hardens; the head keeps its first-heat structure, tempered.",
-            )
-        )
-    if surface.decarburised_um > 0.0:
-        found += decarburisation_warnings(
-            steel, round(float(told.marched.marks[case, 0, marks.M_FURNACE]), 1)
-        )
-    for i in (0, 4):
-        z, m = told.marched.zones[case, i], told.marched.marks[case, i]
-        # rounded: a head at 1300.00001 °C is not outside a range that ends at 1300
-        here = furnace_warnings(
-            steel,
-            round(float(m[marks.M_FURNACE]), 1),
-            share=float(z[out.O_SHARE]),
-            undissolved=float(z[out.O_UNDISSOLVED]),
-            where=f"the {ZONES[i]}",
-            grain_um=diameter_um_from_astm(float(z[out.O_GRAIN])),
-            scale_um=float(m[marks.M_SCALE]),
-        )
-        said = {w.code for w in found if w}
-        found += [
-            w
-            for w in here
-            if (w.code not in said or ZONES[i] in w.text)
-            and not (below and w.code == "partial-austenite")
-        ]
-    peaks = told.marched.marks[case, :, marks.M_FURNACE]
-    coldest = int(peaks.argmin())
-    if route.preheat.temperature_c - peaks[coldest] > COLD_CORE_C:
-        found.append(
-            Warn(
-                "cold-core",
-                f"The {ZONES[coldest]} leaves the furnace at {peaks[coldest]:.0f} °C, "
-                f"{route.preheat.temperature_c - peaks[coldest]:.0f} °C below the set point: "
-                "soak longer.",
-            )
-        )
-    return [w for w in found if w]
-
-
-def _result_warnings(steel: Steel, route: Route, zones, hosel, dry):
-    face, hose = zones["face"], zones["hosel"]
-    found = []
-    if route.spray is not None and dry is not None:
-        ms = float(temperatures.martensite_start_c(steel))
-        above = face.water_off_c is not None and face.water_off_c > ms
-        reheated = above and face.rebound_c > REBOUND_C
-        soft = face.fractions["martensite"] < HARD_SHARE * face.austenite_share
-        if reheated and soft:
-            found.append(
-                Warn(
-                    "reheated-face",
-                    f"The water stops while the face is still at {face.water_off_c:.0f} °C, above "
-                    f"Ms ({ms:.0f} °C); the body re-heats it by {face.rebound_c:.0f} °C and it "
-                    f"ends at {face.hardness_hv:.0f} HV ({dry['face']:.0f} HV without water): "
-                    "spray longer or harder.",
-                )
-            )
-        elif not reheated and face.as_quenched_hv - face.hardness_hv > SELF_TEMPERED_HV:
-            found.append(
-                Warn(
-                    "self-tempered",
-                    f"The body re-heats the quenched face by {face.rebound_c:.0f} °C, which tempers "
-                    f"it from {face.as_quenched_hv:.0f} to {face.hardness_hv:.0f} HV.",
-                )
-            )
-        if not (reheated and soft):
-            found.append(_idle_water(face, dry["face"], ms))
-        if face.water_c is not None and face.austenite_share > FULL_AUSTENITE:
-            ar = float(temperatures.ae3_c(steel))
-            if face.water_c < ar - LATE_WATER_C:
-                found.append(
-                    Warn(
-                        "late-water",
-                        f"The face is at {face.water_c:.0f} °C when the water starts, "
-                        f"{ar - face.water_c:.0f} °C below Ae3: part of it may have gone to ferrite.",
-                    )
-                )
-        if face.chances is not None:
-            c = face.chances
-            found.append(
-                Warn(
-                    "cliff",
-                    f"The face stands near a cliff: about {100 * c['hard_chance']:.0f} % chance of "
-                    f"{c['hard']:.0f} HV, {100 * c['soft_chance']:.0f} % of {c['soft']:.0f} HV, by how "
-                    "well the water works.",
-                )
-            )
-        if steel.get("C") > CRACK_CARBON and face.fractions["martensite"] > CRACK_MARTENSITE:
-            found.append(
-                Warn(
-                    "quench-crack",
-                    f"Quench cracks: {steel.get('C'):.2f} % C and {100 * face.fractions['martensite']:.0f} % "
-                    "martensite under water; use less or warmer water and temper soon.",
-                )
-            )
-    if hosel.allowed_deg < STIFF_HOSEL_DEG:
-        found.append(
-            Warn(
-                "hosel-hard",
-                f"The hosel is likely too hard to bend: {hosel.allowed_deg:.1f}° at most "
-                f"({hose.hardness_hv:.0f} HV).",
-            )
-        )
-    for z in zones.values():
-        if len(z.layers_hv) == 1 and z.biot > 0.1:
-            found.append(
-                Warn(
-                    "biot",
-                    f"The {z.name} is one temperature but its Biot number is {z.biot:.2f}, above 0.1.",
-                )
-            )
-    return [w for w in found if w]
-
-
-def _idle_water(face: ZoneResult, dry_hv: float, ms: float) -> Warn | None:
-    """Say it when the water buys the face almost nothing, and why."""
-    if face.austenite_share <= 0.0 or not is_idle(face.hardness_hv, dry_hv):
-        return None
-    if face.fractions["martensite"] >= HARD_SHARE * face.austenite_share:
-        why = "this steel hardens in air as well; spare the water or choose a leaner steel"
-    elif face.water_off_c is not None and face.water_off_c > ms:
-        why = (
-            f"the face is still at {face.water_off_c:.0f} °C when it stops, above Ms ({ms:.0f} °C); spray longer or "
-            "harder"
-        )
-    else:
-        why = "the face turns soft before it reaches Ms; more water, sooner, or a steel with more carbon or alloy"
-    return Warn(
-        "idle-water",
-        f"The water buys the face almost nothing ({dry_hv:.0f} HV without it, {face.hardness_hv:.0f} HV "
-        f"with it): {why}.",
-    )
-
-
-def _unique(warnings) -> tuple[Warn, ...]:
-    """Every text once, and of a formula's range the first value outside it."""
-    return tuple(
-        {
-            w.code if w.code.startswith("range:") else w.text: w for w in reversed(tuple(warnings))
-        }.values()
-    )[::-1]
+    found = found.on_bench(found.bend_of(case[1], **bench))
+    result = Estimate(*case, found, flatness_mm, cutting_limit_hv)
+    _ = result.face, result.distortion  # what they refuse is refused here
+    return result

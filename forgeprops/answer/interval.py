@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from ..base.constants import Z80 as Z
 from ..base.tables import read_rows
 
 __all__ = [
@@ -28,9 +29,8 @@ __all__ = [
 ]
 
 
-#: Share of results an interval should hold, and the normal deviate of its ends.
+#: Share of results an interval should hold; `Z` is the normal deviate of its ends.
 COVERAGE = 0.80
-Z = 1.2816
 
 #: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about 1.5, read
 #: as a
@@ -195,77 +195,80 @@ def spray_nodes() -> tuple[np.ndarray, np.ndarray]:
 
 
 def interval(centre: float, sd: float, deviates=None, values=None) -> tuple[float, float]:
-    """80 % interval of a quantity: model residuals with, where given, its response to an unsure input.
-
-    Parameters
-    ----------
-    centre : float
-        Central value.
-    sd : float
-        Standard deviation from the model.
-    deviates, values : array, optional
-        Normal deviates of the input (without 0) and the quantity there.
-
-    Returns
-    -------
-    tuple of float
-        Low and high.  Skewed where the response is: near a cliff the two sides differ.
-    """
+    """`interval_arrays` of one quantity."""
     if deviates is None or len(deviates) == 0:
         return centre - Z * sd, centre + Z * sd
-    samples = _spread(centre, sd, deviates, values)
-    low, high = np.quantile(samples, [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2])
-    return float(min(low, centre)), float(max(high, centre))
+    low, high = interval_arrays(
+        np.array([centre]), np.array([sd]), deviates, np.asarray(values, float)[:, None]
+    )
+    return float(low[0]), float(high[0])
 
 
 #: Cases spread over the lattice at a time: about 3 MB.
 _AT_ONCE = 256
-
-
-def interval_arrays(centre, sd, deviates, values) -> tuple[np.ndarray, np.ndarray]:
-    """`interval` of many quantities: `centre` and `sd` of shape (n,), `values` of shape (deviates, n)."""
-    order = np.argsort(np.append(deviates, 0.0))
-    x = np.append(deviates, 0.0)[order]
-    y = np.vstack([values, centre])[order].T
-    z = _lattice()[0][: int(np.sqrt(len(_lattice()[0])))]
-    i = np.clip(np.searchsorted(x, z, side="right") - 1, 0, len(x) - 2)
-    share = np.clip((z - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
-    low, high = np.empty(len(y)), np.empty(len(y))
-    for begin in range(0, len(y), _AT_ONCE):
-        rows = slice(begin, begin + _AT_ONCE)
-        response = y[rows][:, i] + share * (y[rows][:, i + 1] - y[rows][:, i])
-        samples = response[:, None, :] + sd[rows, None, None] * z[None, :, None]
-        low[rows], high[rows] = np.quantile(
-            samples.reshape(len(response), -1), [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2], axis=1
-        )
-    return np.minimum(low, centre), np.maximum(high, centre)
+#: Even quantiles of the two normal deviates of the lattice.
+_LATTICE = 41
 
 
 @functools.cache
-def _lattice() -> tuple[np.ndarray, np.ndarray]:
-    """Even quantiles of two independent normal deviates, as a grid."""
-    n = 41
-    p = (np.arange(n) + 0.5) / n
-    z = np.sqrt(2.0) * _erfinv(2.0 * p - 1.0)
-    return tuple(a.ravel() for a in np.meshgrid(z, z))
+def _quantiles() -> np.ndarray:
+    """Normal deviates of even quantiles."""
+    from scipy.special import ndtri
+
+    return ndtri((np.arange(_LATTICE) + 0.5) / _LATTICE)
 
 
-def _erfinv(y: np.ndarray) -> np.ndarray:
-    from scipy.special import erfinv
-
-    return erfinv(y)
-
-
-def _spread(centre, sd, deviates, values):
+def _samples(centre, sd, deviates, values) -> np.ndarray:
+    """Quantity on a lattice of two normal deviates, the input's and the model's, shape (n, lattice)."""
     order = np.argsort(np.append(deviates, 0.0))
     x = np.append(deviates, 0.0)[order]
-    y = np.append(values, centre)[order]
-    u, v = _lattice()
-    return np.interp(u, x, y) + sd * v
+    y = np.vstack([values, centre])[order].T
+    z = _quantiles()
+    i = np.clip(np.searchsorted(x, z, side="right") - 1, 0, len(x) - 2)
+    share = np.clip((z - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
+    response = y[:, i] + share * (y[:, i + 1] - y[:, i])
+    samples = response[:, None, :] + sd[:, None, None] * z[None, :, None]
+    return samples.reshape(len(y), -1)
+
+
+def interval_arrays(centre, sd, deviates, values) -> tuple[np.ndarray, np.ndarray]:
+    """80 % intervals: model residuals with the response to an unsure input.
+
+    Parameters
+    ----------
+    centre, sd : array, shape (n,)
+        Central values and standard deviations from the model.
+    deviates : array, shape (nodes,)
+        Normal deviates of the input (without 0).
+    values : array, shape (nodes, n)
+        The quantities there.
+
+    Returns
+    -------
+    tuple of array
+        Low and high.  Skewed where the response is: near a cliff the two sides differ.
+    """
+    low, high = np.empty(len(centre)), np.empty(len(centre))
+    ends = [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2]
+    for begin in range(0, len(centre), _AT_ONCE):
+        rows = slice(begin, begin + _AT_ONCE)
+        samples = _samples(centre[rows], sd[rows], deviates, values[:, rows])
+        low[rows], high[rows] = np.quantile(samples, ends, axis=1)
+    return np.minimum(low, centre), np.maximum(high, centre)
+
+
+def jumps_hv(centre, deviates, values) -> np.ndarray:
+    """Change of a quantity between neighbouring nodes of the unsure input, shape (nodes, n)."""
+    order = np.argsort(np.append(deviates, 0.0))
+    return np.abs(np.diff(np.vstack([values, centre])[order], axis=0))
+
+
+#: Change between neighbouring nodes that is a cliff, HV.
+CLIFF_HV = 60.0
 
 
 def outcome_chances(
-    centre: float, sd: float, deviates, values, gap_hv: float = 60.0
+    centre: float, sd: float, deviates, values, gap_hv: float = CLIFF_HV
 ) -> dict[str, float] | None:
     """Near a cliff: chance of a soft and of a hard outcome, with the middle of each; else None.
 
@@ -276,14 +279,14 @@ def outcome_chances(
     dict or None
         ``soft_chance``, ``soft``, ``hard_chance``, ``hard``, ``between``.
     """
-    order = np.argsort(np.append(deviates, 0.0))
-    y = np.append(values, centre)[order]
-    jumps = np.abs(np.diff(y))
+    column = np.asarray(values, float)[:, None]
+    jumps = jumps_hv(np.array([centre]), deviates, column)[:, 0]
     if jumps.max() < gap_hv:
         return None
     k = int(jumps.argmax())
+    y = np.append(values, centre)[np.argsort(np.append(deviates, 0.0))]
     between = 0.5 * (y[k] + y[k + 1])
-    samples = _spread(centre, sd, deviates, values)
+    samples = _samples(np.array([centre]), np.array([sd]), deviates, column)[0]
     soft, hard = samples[samples < between], samples[samples >= between]
     if not len(soft) or not len(hard):
         return None

@@ -7,23 +7,23 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from ..engine.results import Trace
 from ..forging.decarburisation import (
     carbon_left,
+    carbon_rate_um2_s,
     decarburised_depth_estimate_um,
-    diffusion_along_um2,
     layer_hardness_hv,
 )
 from ..forging.effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
-from ..forging.press import PressForce, press_force_kn
+from ..forging.press import FORCE_FACTORS, PressForce, press_force_kn
 from ..forging.scale import Blast, metal_loss_um
-from ..inputs.head import ZONES, Head
-from ..inputs.route import Press, Route
-from ..inputs.shop import Shop
+from ..inputs.cases import Cases
+from ..inputs.head import ZONES, forged_parts
 from ..inputs.steel import Steel
 from ..transformation.austenite import diameter_um_from_astm
 from ..transformation.recrystallisation import (
@@ -31,7 +31,6 @@ from ..transformation.recrystallisation import (
     retained_strain,
     strain_speed_factor,
 )
-from ..transformation.temperatures import ae3_c
 
 __all__ = [
     "HEATED_WITHIN_C",
@@ -42,14 +41,16 @@ __all__ = [
     "RATE_RANGE_PER_S",
     "REFERENCE_GRADE",
     "Surface",
+    "decarburised_um",
+    "diffusion_um2",
     "effort_of",
     "heat_through_s",
     "hotter_for_reference",
-    "press_rate_per_s",
+    "press_columns",
     "press_strain",
+    "press_strain_columns",
     "projected_areas_mm2",
-    "projected_mm2",
-    "squeeze_strain",
+    "squeeze",
     "surface_of",
 ]
 
@@ -162,82 +163,115 @@ class PressStrain:
     speed: float
 
 
+def diffusion_um2(cases: Cases, traces: Sequence[Trace], critical) -> np.ndarray:
+    """Time integral of carbon's diffusivity at the front of the face until the spray starts, µm², shape (n,).
+
+    See `forging.decarburisation.diffusion_along_um2`.
+    """
+    on = np.nan_to_num(cases.times_s["water on"], nan=np.inf)
+    case = np.repeat(np.arange(len(cases)), [len(t.time_s) for t in traces])
+    time = np.concatenate([t.time_s for t in traces])
+    front = np.concatenate([t.front_c[:, 0] for t in traces])
+    rate = np.zeros(len(time))
+    hot = np.flatnonzero((front > critical["ac1"][case]) & (time <= on[case]))
+    own = case[hot]
+    rate[hot] = carbon_rate_um2_s(
+        cases.content("C")[own], critical["ac1"][own], critical["ac3"][own], front[hot]
+    )
+    within = (case[1:] == case[:-1]) & (time[1:] <= on[case[1:]])
+    area = 0.5 * (rate[1:] + rate[:-1]) * np.diff(time)
+    return np.bincount(case[1:], np.where(within, area, 0.0), minlength=len(cases))
+
+
+def decarburised_um(diffusion, loss_um) -> np.ndarray:
+    """Depth at which 90 % of the carbon is left, µm; 0 where next to nothing has moved."""
+    depth = decarburised_depth_estimate_um(diffusion, loss_um)
+    return np.where(np.asarray(diffusion) > 1e-3, depth, 0.0)
+
+
 def surface_of(
-    steel: Steel,
-    route: Route,
-    time_s,
-    front_c,
+    steel,
     scale_um: float,
+    diffusion: float,
     core_hv: float,
-    water_on_s: float | None,
     water_c: float | None,
+    scale_left: float,
 ) -> Surface:
     """Scale, lost carbon and hardness of the face's skin.
 
     Parameters
     ----------
-    time_s, front_c : array
-        Front surface of the face from loading on, s and °C.
+    steel : Steel or mapping
     scale_um : float
         On leaving the furnace.
+    diffusion : float
+        See `diffusion_um2`.
     core_hv : float
         Hardness of the face's sound metal, HV.
-    water_on_s, water_c : float or None
-        When the water starts and how hot the metal is then; None without water.
+    water_c : float or None
+        Metal temperature when the spray starts; None without spray.
+    scale_left : float
+        Share of the scale that the press leaves.
     """
-    end = len(time_s) if water_on_s is None else int(np.searchsorted(time_s, water_on_s, "right"))
-    diffusion = diffusion_along_um2(steel, time_s[:end], front_c[:end])
     loss = metal_loss_um(scale_um)
-    depth = decarburised_depth_estimate_um(diffusion, loss) if diffusion > 1e-3 else 0.0
+    depth = float(decarburised_um(diffusion, loss))
     carbon = steel.get("C") * carbon_left(_DEPTHS_UM, diffusion, loss)
     hv = layer_hardness_hv(steel, carbon, core_hv, water_c)
     outer = np.linspace(0.0, _SKIN_UM, 21)
     skin = float(np.trapezoid(np.interp(outer, _DEPTHS_UM, hv), outer) / _SKIN_UM)
-    return Surface(
-        scale_um,
-        loss,
-        depth,
-        skin,
-        core_hv,
-        Blast(scale_um * route.press.scale_left, depth),
-        _DEPTHS_UM,
-        carbon,
-        hv,
-    )
+    blast = Blast(scale_um * scale_left, depth)
+    return Surface(scale_um, loss, depth, skin, core_hv, blast, _DEPTHS_UM, carbon, hv)
 
 
-def squeeze_strain(press: Press) -> float:
-    """Strain of the squeeze for the flow-stress laws, which need some: at least `LEAST_STRAIN`."""
-    return max(press.strain, LEAST_STRAIN)
+def squeeze(strain, dwell_s) -> dict[str, np.ndarray]:
+    """Strain of the press for the flow-stress laws, at least `LEAST_STRAIN`, and its mean rate, 1/s.
 
-
-def press_rate_per_s(press: Press) -> float:
-    """Mean strain rate of the squeeze, 1/s: strain over dwell, within the range of the flow-stress laws.
+    The rate is strain over dwell, within the range of the laws.
 
     Examples
     --------
-    >>> press_rate_per_s(Press(dwell_s=0.05, strain=0.15))
-    3.0
+    >>> {name: float(x) for name, x in squeeze(0.15, 0.05).items()}
+    {'strain': 0.15, 'rate_per_s': 3.0}
     """
-    low, high = RATE_RANGE_PER_S
-    return min(max(squeeze_strain(press) / max(press.dwell_s, 1e-3), low), high)
+    strain = np.maximum(strain, LEAST_STRAIN)
+    rate = np.clip(strain / np.maximum(dwell_s, 1e-3), *RATE_RANGE_PER_S)
+    return {"strain": strain, "rate_per_s": rate}
 
 
-@functools.lru_cache(maxsize=512)
-def projected_mm2(head: Head) -> dict[str, float]:
-    """Plan area of every zone of the forging, mm², as the press sees it; the flash is not counted.
+def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
+    """Mean flow stress of every head in the die and the force of the press.
 
-    Examples
-    --------
-    >>> from forgeprops.inputs.head import head
-    >>> 3000 < sum(projected_mm2(head("mid-iron")).values()) < 8000
-    True
+    Parameters
+    ----------
+    die_c : array, shape (n, 5)
+        Metal temperature of the zones in the die, °C.
+
+    Returns
+    -------
+    dict
+        "area_mm2" (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area),
+        "press_force_kn", "strain", "rate_per_s".
     """
-    return projected_areas_mm2(*head._drawn("forged"))
+    areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
+    area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
+    area = area if cases.head_of is None else area[cases.head_of]
+    used = squeeze(cases.route["strain"], cases.route["dwell_s"])
+    wide = {e: v[:, None] for e, v in cases.composition.items()}
+    stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))
+    whole = area.sum(axis=1)
+    mean = (stress * area).sum(axis=1) / whole
+    return {
+        "area_mm2": area,
+        "projected_mm2": whole,
+        "die_c": (die_c * area).sum(axis=1) / whole,
+        "flow_stress_mpa": mean,
+        "press_force_kn": FORCE_FACTORS["complex"][0] * mean * whole / 1000.0,
+        **used,
+    }
 
 
 def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
-    """`projected_mm2` from the parts of a forging, whose dimensions may be arrays.
+    """Plan area of every zone from the parts of a forging, mm², as the press sees it; the flash is not counted.
 
     References
     ----------
@@ -260,35 +294,41 @@ def _reference() -> Steel:
     return grade(REFERENCE_GRADE)
 
 
-def effort_of(steel: Steel, head: Head, press: Press, die_c: Mapping[str, float]) -> Effort:
-    """Flow stress of every zone and force of the press, from the metal temperatures in the die, °C."""
-    strain, rate = squeeze_strain(press), press_rate_per_s(press)
-    temperatures = np.array([die_c[z] for z in ZONES])
-    stress = flow_stress(steel, temperatures, strain, rate)
-    area = projected_mm2(head)
-    weight = np.array([area[z] for z in ZONES])
-    mean = float(weight @ stress.mpa / weight.sum())
-    reference = float(
-        weight @ flow_stress_mpa(_reference(), temperatures, strain, rate) / weight.sum()
-    )
-    by_zone = {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)}
+def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: int = 0) -> Effort:
+    """What the press has to do for one case, with the band of the laws.
+
+    Parameters
+    ----------
+    die_c : array, shape (n, 5)
+    press : mapping
+        From `press_columns`.
+    """
+    strain, rate = float(press["strain"][case]), float(press["rate_per_s"][case])
+    weight, here = press["area_mm2"][case], die_c[case]
+    stress = flow_stress(steel, here, strain, rate)
+    mean, whole = float(press["flow_stress_mpa"][case]), float(press["projected_mm2"][case])
+    reference = float(weight @ flow_stress_mpa(_reference(), here, strain, rate) / weight.sum())
     return Effort(
-        by_zone,
+        {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)},
         mean,
-        press_force_kn(float(weight.sum()), mean),
+        press_force_kn(whole, mean),
         mean / reference,
-        float(weight.sum()),
-        float(weight @ temperatures / weight.sum()),
+        whole,
+        float(press["die_c"][case]),
     )
 
 
-def hotter_for_reference(steel: Steel, press: Press, die_c: float) -> Hotter | None:
+def hotter_for_reference(
+    steel: Steel, die_c: float, strain: float, rate_per_s: float
+) -> Hotter | None:
     """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
 
     Parameters
     ----------
     die_c : float
         Metal temperature in the die, °C.
+    strain, rate_per_s : float
+        See `squeeze`.
 
     Returns
     -------
@@ -297,73 +337,99 @@ def hotter_for_reference(steel: Steel, press: Press, die_c: float) -> Hotter | N
     """
     if not 700.0 <= die_c <= 1300.0:
         return None
-    found = equal_effort(
-        _reference(), die_c, steel, strain=squeeze_strain(press), rate_per_s=press_rate_per_s(press)
-    )
+    found = equal_effort(_reference(), die_c, steel, strain=strain, rate_per_s=rate_per_s)
     return Hotter(found.preheat_c - die_c, found.low_c - die_c, found.high_c - die_c)
 
 
 def press_strain(
-    steel: Steel, route: Route, shop: Shop, time_s, temperature_c, grain_astm: float
+    time_s,
+    temperature_c,
+    span_s: tuple[float, float],
+    strain: float,
+    grain_um: float,
+    molybdenum: float = 0.0,
 ) -> PressStrain:
-    """Strain that the squeeze leaves in one zone until the water starts; without water until it cools to Ae3.
+    """Strain that the press leaves in one zone until the spray starts.
 
     Parameters
     ----------
     time_s, temperature_c : array
         Mean temperature of the zone from loading on.
-    grain_astm : float
-        Austenite grain before the squeeze.
+    span_s : tuple of float
+        End of the press and start of the spray, s.
+    strain : float
+        Of the press.
+    grain_um : float
+        Austenite grain before the press.
+    molybdenum : float
+        wt%.
     """
-    if route.press.strain <= 0.0:
+    if strain <= 0.0:
         return PressStrain(1.0, 0.0, 1.0)
-    start = (
-        route.preheat.soak_s
-        + route.transfer.duration_s
-        + route.press.rest_s / 2
-        + route.press.dwell_s
-    )
-    if route.spray is not None:
-        end = start + max(route.spray.delay_s + shop.delay_s, 0.0)
-    else:
-        cold = (time_s > start) & (temperature_c < float(ae3_c(steel)))
-        end = float(time_s[np.argmax(cold)]) if cold.any() else float(time_s[-1])
+    start, end = span_s
     inside = (time_s > start) & (time_s < end)
     t = np.concatenate([[start], time_s[inside], [max(end, start)]])
     share = recrystallised_share_along(
-        t,
-        np.interp(t, time_s, temperature_c),
-        route.press.strain,
-        diameter_um_from_astm(grain_astm),
-        steel.get("Mo"),
+        t, np.interp(t, time_s, temperature_c), strain, grain_um, molybdenum
     )
-    left = retained_strain(route.press.strain, share)
+    left = retained_strain(strain, share)
     return PressStrain(share, left, strain_speed_factor(left))
 
 
-def heat_through_s(time_s, zones_c, set_point_c: float, soak_s: float) -> float | None:
+def press_strain_columns(cases: Cases, traces, grain_astm, ae3_c) -> dict[str, np.ndarray]:
+    """`press_strain` of every zone, arrays of shape (n, 5); without spray until the zone cools to Ae3.
+
+    Returns
+    -------
+    dict
+        "recrystallised", "strain", "speed": the fields of `PressStrain`.
+    """
+    times, molybdenum = cases.times_s, cases.content("Mo")
+    found = np.ones((3, *grain_astm.shape))
+    for case, trace in enumerate(traces):
+        start, on = times["end of stroke"][case], times["water on"][case]
+        for zone in range(len(ZONES)):
+            temperature = trace.zones_c[:, zone]
+            end = on
+            if np.isnan(on):
+                cold = (trace.time_s > start) & (temperature < ae3_c[case])
+                end = trace.time_s[np.argmax(cold) if cold.any() else -1]
+            one = press_strain(
+                trace.time_s,
+                temperature,
+                (start, end),
+                cases.route["strain"][case],
+                diameter_um_from_astm(grain_astm[case, zone]),
+                molybdenum[case],
+            )
+            found[:, case, zone] = one.recrystallised, one.strain, one.speed
+    return dict(zip(("recrystallised", "strain", "speed"), found, strict=True))
+
+
+def heat_through_s(time_s, zones_c, set_c: float, soak_s: float) -> float | None:
     """Time from loading until the slowest zone is within 10 °C of the furnace, s; None if not.
 
     Parameters
     ----------
-    time_s : array, shape (n,)
-    zones_c : array, shape (n, zones)
+    time_s : array, shape (m,)
+    zones_c : array, shape (m, zones)
         Mean temperatures.
+    set_c, soak_s : float
+        Preheat temperature and time in the furnace.
 
     References
     ----------
     .. [1] Slowest zone within 10 °C of the furnace: usual uniformity (common practice).
     """
     slowest = np.min(zones_c, axis=1)
-    inside = time_s <= soak_s * (1.0 + 1e-9)
-    reached = inside & (slowest >= set_point_c - HEATED_WITHIN_C)
+    reached = (time_s <= soak_s * (1.0 + 1e-9)) & (slowest >= set_c - HEATED_WITHIN_C)
     if not reached.any():
         return None
     k = int(np.argmax(reached))
     if k == 0:
         return float(time_s[0])
     # the gap to the furnace closes exponentially: straight in its logarithm
-    gap = set_point_c - slowest[k - 1 : k + 1]
+    gap = set_c - slowest[k - 1 : k + 1]
     if gap[1] <= 0.0 or gap[0] <= gap[1]:
         return float(time_s[k])
     part = math.log(gap[0] / HEATED_WITHIN_C) / math.log(gap[0] / gap[1])

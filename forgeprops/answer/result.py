@@ -1,4 +1,4 @@
-"""The answer: what one estimate holds, and how it shows itself."""
+"""The answer of one case: views of one row of an evaluation, and how it shows itself."""
 
 from __future__ import annotations
 
@@ -7,53 +7,67 @@ import functools
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..base.ranges import Warn
 from ..base.sources import Source
-from ..face.distortion import FaceBow
+from ..engine.results import Trace
+from ..engine.section import lobatto
+from ..face.distortion import FaceBow, bow_of_head, cutting_warnings
+from ..face.margin import FaceStrike, strike_of_head
 from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
 from ..hosel.result import HoselBend
-from ..inputs.head import Head
+from ..inputs.head import ZONES, Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
+from ..strength.hardness_scales import try_convert
 from ..strength.tensile import Strength
-from ..transformation.temperatures import CriticalTemperatures
+from ..thermal.surroundings import radiation_w_m2k
+from ..transformation.temperatures import CriticalTemperatures, critical_temperatures
 from . import words
-from .press_and_skin import Effort, Hotter, Surface, hotter_for_reference
-from .second_opinions import Opinion
+from .press_and_skin import Effort, Hotter, Surface, effort_of, hotter_for_reference
+from .second_opinions import REHEATED_C, Opinion, opinions
 from .sources_used import sources_of
+
+if TYPE_CHECKING:
+    from .evaluation import Evaluation
 
 __all__ = ["Estimate", "ZoneResult"]
 
+#: Longest soak marched to learn when a head is heated through, s.
+_LONG_SOAK_S = 14_400.0
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, eq=False, repr=False)
 class ZoneResult:
-    """One zone of the head.
+    """One zone of the head: a view of one row and zone of an evaluation.
 
     Attributes
     ----------
-    time_s, temperature_c, front_c : array
-        The whole second heat, from loading into the furnace: mean and front-surface temperature.
+    time_s, temperature_c, front_c, back_c : array
+        The whole second heat, from loading into the furnace: mean, front- and back-surface temperature.
     fractions : dict of str to float
         Shares of ferrite, pearlite, bainite, martensite, austenite made in this heat, and "untransformed": what the
         furnace did not make austenite and so kept its first-heat structure.  They sum to 1.
-    hardness_hv, hardness_low_hv, hardness_high_hv : float
-        Mean hardness after self-tempering and later heats, with its 80 % interval.
+    hardness_hv, hardness_low_hv, hardness_high_hv, hardness_sd_hv : float
+        Mean hardness after self-tempering and later heats, with its 80 % interval and the model's standard deviation.
     hardness_hrc : float or None
         None below 20 HRC, where the scale ends.
     as_quenched_hv : float
         Without self-tempering.
     layers_hv : array
         Points through the thickness, front to back.
+    layer_fractions : dict of str to array
+        Structure of the points of `layers_hv`.
+    strength : Strength
     austenite_share, austenite_carbon, grain_astm, undissolved : float
         What the furnace made: share, its carbon (wt%), ASTM grain, share of Cr-Mo carbides left.
     peak_c, die_c, water_c, water_off_c : float (the last two None without spray)
-        Mean metal temperature on leaving the furnace, at the stroke, when the water starts and stops, °C.
+        Mean metal temperature on leaving the furnace, in the die, when the spray starts and stops, °C.
     low_c, rebound_c : float
         Lowest mean temperature of the march and the largest re-heating after a low, °C.
     rate_700_c_per_s, t85_s : float or None
@@ -63,30 +77,22 @@ class ZoneResult:
     opinions : tuple of Opinion
         Hardness by critical cooling rates and by end-quench position.
     chances : dict or None
-        Near a cliff, the chance of each outcome (see `uncertainty.outcome_chances`).
+        Near a cliff, the chance of each outcome (see `interval.outcome_chances`).
     recrystallised_share, retained_strain : float
-        Share of the pressed austenite that has recrystallised when the water starts, and the press strain left in it.
+        Share of the pressed austenite that has recrystallised when the spray starts, and the press strain left in it.
     flow_stress : FlowStress
         In the die at `die_c`, MPa with its band.
-    layer_fractions : dict of str to array, or None
-        Structure of the points of `layers_hv`.
-    back_c : array, or None
-        Back-surface temperature, beside `front_c`.
     """
 
     name: str
-    time_s: np.ndarray
-    temperature_c: np.ndarray
-    front_c: np.ndarray
+    estimate: Estimate
     fractions: dict[str, float]
     hardness_hv: float
     hardness_low_hv: float
     hardness_high_hv: float
     hardness_sd_hv: float
-    hardness_hrc: float | None
     as_quenched_hv: float
     layers_hv: np.ndarray
-    strength: Strength
     austenite_share: float
     austenite_carbon: float
     grain_astm: float
@@ -99,31 +105,139 @@ class ZoneResult:
     rebound_c: float
     rate_700_c_per_s: float | None
     t85_s: float | None
-    biot: float
-    biot_die: float
-    opinions: tuple[Opinion, ...]
-    chances: dict[str, float] | None
-    recrystallised_share: float = 1.0
-    retained_strain: float = 0.0
-    flow_stress: FlowStress | None = None
-    layer_fractions: Mapping[str, np.ndarray] | None = None
-    back_c: np.ndarray | None = None
+
+    @classmethod
+    def of(cls, result: Estimate, zone: int) -> ZoneResult:
+        """Zone number `zone` of an estimate."""
+        e = result.evaluation
+        r, (low, high) = e.results, e.interval_hv
+
+        def number(column):
+            return float(column[0, zone])
+
+        def known(column):
+            value = column[0, zone]
+            return None if np.isnan(value) else float(value)
+
+        return cls(
+            name=ZONES[zone],
+            estimate=result,
+            fractions={name: number(share) for name, share in r.fractions.items()},
+            hardness_hv=number(r.hardness_hv),
+            hardness_low_hv=number(low),
+            hardness_high_hv=number(high),
+            hardness_sd_hv=number(e.sd_hv),
+            as_quenched_hv=number(r.as_quenched_hv),
+            layers_hv=r.layers_hv(zone)[0],
+            austenite_share=number(r.share),
+            austenite_carbon=number(r.carbon),
+            grain_astm=number(r.grain_astm),
+            undissolved=number(r.undissolved),
+            peak_c=number(r.peak_c),
+            die_c=number(r.die_c),
+            water_c=known(r.water_on_c),
+            water_off_c=known(r.water_off_c),
+            low_c=number(r.low_c),
+            rebound_c=number(r.rebound_c),
+            rate_700_c_per_s=known(r.rate_700_c_per_s),
+            t85_s=known(r.time_800_500_s),
+        )
+
+    @property
+    def _zone(self) -> int:
+        return ZONES.index(self.name)
+
+    @property
+    def _trace(self) -> Trace:
+        return self.estimate.evaluation.results.traces[0]
+
+    @property
+    def time_s(self) -> np.ndarray:
+        return self._trace.time_s
+
+    @property
+    def temperature_c(self) -> np.ndarray:
+        return self._trace.zones_c[:, self._zone]
+
+    @property
+    def front_c(self) -> np.ndarray:
+        return self._trace.front_c[:, self._zone]
+
+    @property
+    def back_c(self) -> np.ndarray | None:
+        return self._trace.back_c(self._zone)
+
+    @functools.cached_property
+    def layer_fractions(self) -> Mapping[str, np.ndarray] | None:
+        return self.estimate.evaluation.results.layer_fractions(0, self._zone)
+
+    @functools.cached_property
+    def hardness_hrc(self) -> float | None:
+        return try_convert(self.hardness_hv, "HV", "HRC")
+
+    @functools.cached_property
+    def strength(self) -> Strength:
+        return self.estimate.evaluation.strength_of(0, self._zone)
+
+    @functools.cached_property
+    def opinions(self) -> tuple[Opinion, ...]:
+        return opinions(
+            self.estimate.steel,
+            self.rate_700_c_per_s,
+            self.t85_s,
+            self.rebound_c > REHEATED_C,
+            min(self.austenite_share, 1.0),
+            min(max(self.peak_c, 700.0), 1250.0),
+            max(self.estimate.route.preheat.soak_s, 60.0),
+        )
+
+    @functools.cached_property
+    def chances(self) -> dict[str, float] | None:
+        return self.estimate.evaluation.chances(0, self._zone)
+
+    @property
+    def recrystallised_share(self) -> float:
+        return float(self.estimate.evaluation.press_strain["recrystallised"][0, self._zone])
+
+    @property
+    def retained_strain(self) -> float:
+        return float(self.estimate.evaluation.press_strain["strain"][0, self._zone])
+
+    @property
+    def flow_stress(self) -> FlowStress:
+        return self.estimate.effort.flow_stress[self.name]
+
+    @property
+    def biot(self) -> float:
+        route = self.estimate.route
+        worst_w_m2k = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
+        return self.estimate.head.zones("forged")[self.name].biot(worst_w_m2k)
+
+    @property
+    def biot_die(self) -> float:
+        contact = self.estimate.route.press.contact_w_m2k
+        return self.estimate.head.zones("forged")[self.name].biot(contact)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Estimate:
-    """The answer for one steel, head and route.
+    """The answer for one steel, head and route: the one row of an evaluation.
 
     Attributes
     ----------
+    steel, head, route, shop
+    evaluation : Evaluation
+        The same as columns.
+    hosel : HoselBend
+    flatness_mm, cutting_limit_hv : float
+        The user's limits for `distortion`.
     zones : dict of str to ZoneResult
         "face", "rim", "body", "neck", "hosel".
-    hosel : HoselBend
     face : FaceStrike
     events : dict of str to float
         When each step of the route begins, s from loading.
     without_spray : dict of str to float, or None
-        Hardness of every zone on the same route without water, HV.
+        Hardness of every zone on the same route without spray, HV.
     critical : CriticalTemperatures
     scale_um : float
         Scale on the face when it leaves the furnace.
@@ -147,21 +261,97 @@ class Estimate:
     head: Head
     route: Route
     shop: Shop
-    zones: dict[str, ZoneResult]
-    hosel: HoselBend
-    face: Any
-    events: Mapping[str, float]
-    without_spray: dict[str, float] | None
-    critical: CriticalTemperatures
-    steps: int
-    scale_um: float
-    surface: Surface
-    effort: Effort
-    heat_through_s: float | None
-    strain_effect_hv: dict[str, float]
-    press_strain_counted: bool
-    warnings: tuple[Warn, ...]
-    distortion: FaceBow | None = None
+    evaluation: Evaluation
+    flatness_mm: float
+    cutting_limit_hv: float
+
+    @functools.cached_property
+    def zones(self) -> dict[str, ZoneResult]:
+        return {name: ZoneResult.of(self, i) for i, name in enumerate(ZONES)}
+
+    @property
+    def hosel(self) -> HoselBend:
+        return self.evaluation.bend
+
+    @functools.cached_property
+    def face(self) -> FaceStrike:
+        return strike_of_head(self.head, self.zones["face"], self.zones["rim"])
+
+    @functools.cached_property
+    def warnings(self) -> tuple[Warn, ...]:
+        return (*self.evaluation.warnings(0), *self.hosel.warnings)
+
+    @functools.cached_property
+    def distortion(self) -> FaceBow:
+        head, zones = self.head, self.zones
+        shape = bow_of_head(
+            head, zones["face"], self.steel.get("C"), zones["neck"], limit_mm=self.flatness_mm
+        )
+        machined = {
+            "face": head.face.allowance_mm,
+            "rim": head.rim.allowance_mm,
+            "neck": head.neck.allowance_mm,
+            "hosel": head.hosel.allowance_mm + head.hosel.bore_mm,
+            "body": max(b.allowance_mm for b in head.body),
+        }
+        hardest = {name: float(zones[name].layers_hv.max()) for name in zones}
+        # the recess is milled from the back
+        back = np.linspace(head.face.thickness_mm / head.face.forged_thickness_mm, 1.0, 5)
+        points = zones["face"].layers_hv
+        hardest["face"] = float(np.interp(back, lobatto(points.size)[0], points).max())
+        cut = [name for name in zones if machined[name] > 0.0]
+        hard = cutting_warnings(hardest, cut, self.cutting_limit_hv)
+        return dataclasses.replace(shape, warnings=(*shape.warnings, *hard))
+
+    @property
+    def events(self) -> dict[str, float]:
+        times = self.evaluation.cases.times_s
+        return {name: float(t[0]) for name, t in times.items() if not np.isnan(t[0])}
+
+    @property
+    def sprayed(self) -> bool:
+        """Whether water reaches the head."""
+        return bool(self.evaluation.cases.sprayed[0])
+
+    @functools.cached_property
+    def without_spray(self) -> dict[str, float] | None:
+        if not self.sprayed:
+            return None
+        return {name: float(hv) for name, hv in zip(ZONES, self.evaluation.dry_hv[0], strict=True)}
+
+    @functools.cached_property
+    def critical(self) -> CriticalTemperatures:
+        return critical_temperatures(self.steel)
+
+    @property
+    def steps(self) -> int:
+        return int(self.evaluation.results.steps[0])
+
+    @property
+    def scale_um(self) -> float:
+        return float(self.evaluation.results.scale_um[0, 0])
+
+    @functools.cached_property
+    def surface(self) -> Surface:
+        return self.evaluation.surface(0)
+
+    @functools.cached_property
+    def effort(self) -> Effort:
+        e = self.evaluation
+        return effort_of(self.steel, e.results.die_c, e.press)
+
+    @functools.cached_property
+    def heat_through_s(self) -> float | None:
+        return self.evaluation.heat_through_s(0, longest_s=_LONG_SOAK_S)
+
+    @functools.cached_property
+    def strain_effect_hv(self) -> dict[str, float]:
+        effect = self.evaluation.strain_effect_hv[0]
+        return {name: float(hv) for name, hv in zip(ZONES, effect, strict=True)}
+
+    @property
+    def press_strain_counted(self) -> bool:
+        return self.evaluation.counted_strain is not None
 
     @property
     def ideal_diameter_mm(self) -> float:
@@ -175,9 +365,11 @@ class Estimate:
     def equal_effort(self) -> Hotter | None:
         """How much hotter the metal in the die would have to be to press like 1030; None outside 700-1300 °C.
 
-        For the furnace setting that does it see `forgeprops.equal_effort_preheat`.
+        For the preheat temperature that does it see `forgeprops.equal_effort_preheat`.
         """
-        return hotter_for_reference(self.steel, self.route.press, self.effort.die_c)
+        press = self.evaluation.press
+        used = float(press["strain"][0]), float(press["rate_per_s"][0])
+        return hotter_for_reference(self.steel, self.effort.die_c, *used)
 
     @property
     def sources(self) -> tuple[Source, ...]:

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..base.errors import check_choice, check_number
-from ..base.ranges import RANGES, outside
-from ..hardenability.critical_rates import critical_rate_fractions, critical_rate_warnings
+from ..base.ranges import beyond, outside
+from ..hardenability.critical_rates import critical_rate_fractions
 from ..hardenability.end_quench import (
     end_quench_equivalent_mm,
     end_quench_warnings,
@@ -35,6 +36,7 @@ from ..transformation.phase_hardness import (
 
 __all__ = [
     "FULLY_AUSTENITE",
+    "REHEATED_C",
     "Opinion",
     "critical_rate_hardness_hv",
     "critical_rate_opinion",
@@ -56,6 +58,9 @@ FULLY_AUSTENITE = 0.99
 _LEAN_MO, _MOSTLY_FERRITE_PEARLITE = 0.05, 0.5
 _RICH_NI = 1.0
 
+#: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
+REHEATED_C = 60.0
+
 _SECONDS_PER_HOUR = 3600.0
 
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
@@ -65,6 +70,8 @@ _LOWEST_HRC = 20.0
 _SLOWEST, _FASTEST = 0.03, 900.0
 
 _CRITICAL, _END_QUENCH = "critical rates", "end-quench position"
+#: Elements with a range in the critical rates.
+_IN_CRITICAL = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
 
 
 @dataclass(frozen=True)
@@ -116,11 +123,6 @@ def critical_rate_hardness_hv(
     float or ndarray
         HV, as quenched (no self-tempering).
 
-    Source
-    ------
-    Maynier, Dollet & Bastien 1978, from memory, with the mixture rule (used so by Esfahani et al. 2020,
-    section 2.4, read).
-
     References
     ----------
     .. [1] Mixture by shares at the critical rates: Ph. Maynier, J. Dollet & P. Bastien 1978 (from
@@ -148,15 +150,71 @@ def _mixture(steel, rate, share, martensite: str = "end_quench"):
     return float(hv) if np.ndim(hv) == 0 else hv
 
 
-def _interrupted(reheated: bool, austenite_share: float) -> list[str]:
-    reasons = []
-    if reheated:
-        reasons.append("re-heated while it cooled; the method holds for uninterrupted cooling only")
-    if austenite_share < FULLY_AUSTENITE:
-        reasons.append(
-            f"only {100.0 * austenite_share:.0f} % austenite; the method holds for full austenite"
-        )
-    return reasons
+#: Conditions under which a method does not apply: a mask, and what to say of one case.
+_Reasons = list[tuple[np.ndarray, Callable[[], str]]]
+
+
+def _interrupted(reheated, austenite_share) -> _Reasons:
+    share = np.asarray(austenite_share)
+    return [
+        (
+            np.asarray(reheated),
+            lambda: "re-heated while it cooled; the method holds for uninterrupted cooling only",
+        ),
+        (
+            share < FULLY_AUSTENITE,
+            lambda: (
+                f"only {100.0 * float(share):.0f} % austenite; the method holds for full austenite"
+            ),
+        ),
+    ]
+
+
+def _beyond(id: str, value) -> tuple[np.ndarray, Callable[[], str]]:
+    """The reason that a value lies outside a registered range."""
+    return beyond(id, value), lambda: outside(id, float(value)).text.rstrip(".")
+
+
+def _critical(steel, rate, reheated, share, austenitise_c, hold_s, pa_unit="C"):
+    """Hardness by the critical rates, HV, the structure there, and why it would not apply."""
+    found = critical_rate_fractions(steel, rate, austenitise_c, np.maximum(hold_s, 1.0), pa_unit)
+    content = {e: np.asarray(steel.get(e), float) for e in _IN_CRITICAL}
+    reasons = _interrupted(reheated, share)
+    reasons += [_beyond(f"critical_rates.{e}", content[e]) for e in _IN_CRITICAL]
+    reasons += [
+        _beyond("critical_rates.alloy", sum(content[e] for e in ("Mn", "Ni", "Cr", "Mo"))),
+        _beyond("critical_rates.austenitising", austenitise_c),
+        _beyond("opinions.rate", rate),
+        (
+            (content["Mo"] < _LEAN_MO) & (found["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE),
+            lambda: (
+                "steel without molybdenum cooled this fast hardens less than the critical rates say"
+            ),
+        ),
+        (
+            content["Ni"] > _RICH_NI,
+            lambda: f"with {float(content['Ni']):.2g} wt% Ni the critical rates come out too low",
+        ),
+    ]
+    return _mixture(steel, rate, found), found, reasons
+
+
+def _end_quench(steel, distance_mm, too_slow, slower: str, reheated, share):
+    """Hardness by end-quench position, HRC, and why it would not apply."""
+    hrc = np.maximum(hardness_at_distance_hrc(steel, distance_mm), 0.0)
+    unfit = np.asarray(steel.get("B"), float) >= ACTIVE_BORON
+    for name in ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V"):
+        unfit = unfit | beyond(f"end_quench.{name}", steel.get(name))
+    unfit = unfit | beyond("end_quench.ideal_diameter", ideal_diameter(steel))
+    reasons = _interrupted(reheated, share) + [
+        (np.asarray(too_slow), lambda: f"{slower}"),
+        (unfit, lambda: "; ".join(_end_quench_texts(steel))),
+        (
+            hrc < _LOWEST_HRC,
+            lambda: f"{float(hrc):.1f} HRC is below 20 HRC, where no standard converts to HV",
+        ),
+    ]
+    return hrc, reasons
 
 
 def _checked(rate, austenite_share) -> tuple[float | None, float]:
@@ -166,15 +224,14 @@ def _checked(rate, austenite_share) -> tuple[float | None, float]:
     return check_number(rate, "cooling rate at 700 °C", 0.0, math.inf, "°C/s"), share
 
 
-def _texts(warnings) -> list[str]:
-    return [w.text.rstrip(".") for w in warnings if w is not None]
+def _said(reasons: _Reasons) -> str:
+    return "; ".join(text() for holds, text in reasons if holds)
 
 
 @functools.lru_cache(maxsize=512)
 def _end_quench_texts(steel) -> tuple[str, ...]:
-    return tuple(
-        _texts(w for w in end_quench_warnings(steel) if w.code != "end_quench:below_20_hrc")
-    )
+    found = (w for w in end_quench_warnings(steel) if w.code != "end_quench:below_20_hrc")
+    return tuple(w.text.rstrip(".") for w in found)
 
 
 def critical_rate_opinion(
@@ -209,10 +266,6 @@ def critical_rate_opinion(
         without molybdenum where the method gives less than half ferrite and pearlite, and steel with more
         than 1 % nickel (it hardens both too easily).
 
-    Source
-    ------
-    See `critical_rate_hardness_hv`.
-
     References
     ----------
     .. [1] Not counted below 0.05 wt% Mo unless mostly ferrite and pearlite, nor above 1 wt% Ni (our
@@ -231,26 +284,16 @@ def critical_rate_opinion(
     hold = max(check_number(hold_s, "austenitising time", 0.0, math.inf, "s"), 1.0)
     if not rate:
         return Opinion(None, False, "did not cool through 700 °C", _CRITICAL)
-    reasons = _interrupted(reheated, austenite)
-    reasons += _texts((*critical_rate_warnings(steel, temperature), outside("opinions.rate", rate)))
-    share = critical_rate_fractions(steel, rate, temperature, hold, pa_unit)
-    if float(steel.get("Mo")) < _LEAN_MO and share["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE:
-        reasons.append(
-            "steel without molybdenum cooled this fast hardens less than the critical rates say"
-        )
-    if float(steel.get("Ni")) > _RICH_NI:
-        reasons.append(
-            f"with {float(steel.get('Ni')):.2g} wt% Ni the critical rates come out too low"
-        )
-    hv = _mixture(steel, rate, share)
-    if reasons:
-        return Opinion(hv, False, "; ".join(reasons), _CRITICAL)
+    hv, share, reasons = _critical(steel, rate, reheated, austenite, temperature, hold, pa_unit)
+    why = _said(reasons)
+    if why:
+        return Opinion(float(hv), False, why, _CRITICAL)
     parts = ", ".join(
         f"{100.0 * float(v):.0f} % {k.replace('ferrite_pearlite', 'ferrite and pearlite')}"
         for k, v in share.items()
         if v >= 0.005
     )
-    return Opinion(hv, True, f"{rate:.3g} °C/s at 700 °C: {parts}", _CRITICAL)
+    return Opinion(float(hv), True, f"{rate:.3g} °C/s at 700 °C: {parts}", _CRITICAL)
 
 
 def end_quench_opinion(
@@ -309,16 +352,11 @@ def end_quench_opinion(
             return Opinion(None, False, "did not cool through 700 °C", _END_QUENCH)
         distance, said = end_quench_equivalent_mm(rate), f"{rate:.3g} °C/s at 700 °C"
         too_slow, slowest = rate < slowest_rate, f"{slowest_rate:.3g} °C/s"
-    reasons = _interrupted(reheated, austenite)
-    if too_slow:
-        reasons.append(f"{said} is slower than the far end of the bar ({slowest})")
-    reasons += _end_quench_texts(steel)
-    hrc = max(hardness_at_distance_hrc(steel, distance), 0.0)
-    if hrc < _LOWEST_HRC:
-        reasons.append(f"{hrc:.1f} HRC is below 20 HRC, where no standard converts to HV")
-    hv = hv_from_hrc(hrc)
-    if reasons:
-        return Opinion(hv, False, "; ".join(reasons), _END_QUENCH)
+    slower = f"{said} is slower than the far end of the bar ({slowest})"
+    hrc, reasons = _end_quench(steel, distance, too_slow, slower, reheated, austenite)
+    hv, why = float(hv_from_hrc(hrc)), _said(reasons)
+    if why:
+        return Opinion(hv, False, why, _END_QUENCH)
     why = f"{said}, as {distance:.1f} mm from the quenched end: {hrc:.1f} HRC"
     return Opinion(hv, True, why, _END_QUENCH)
 
@@ -346,12 +384,6 @@ def opinions(
         ),
         end_quench_opinion(steel, rate_at_700_c_per_s, t85_s, reheated, austenite_share),
     )
-
-
-def _inside(name: str, value) -> np.ndarray:
-    span = RANGES[name]
-    value = np.asarray(value, dtype=float)
-    return (value >= span.low) & (value <= span.high)
 
 
 def opinion_arrays(
@@ -383,33 +415,13 @@ def opinion_arrays(
     As `critical_rate_opinion` and `end_quench_opinion`.
     """
     rate = np.nan_to_num(np.asarray(rate_at_700_c_per_s, dtype=float))
-    whole = (rate > 0.0) & ~np.asarray(reheated) & (np.asarray(austenite_share) >= FULLY_AUSTENITE)
-    rate = np.maximum(rate, 1e-9)
-
-    hold = np.maximum(hold_s, 1.0)
-    share = critical_rate_fractions(steel, rate, austenitise_c, hold)
-    critical = (
-        whole
-        & _inside("opinions.rate", rate)
-        & _inside("critical_rates.austenitising", austenitise_c)
+    cooled, rate = rate > 0.0, np.maximum(rate, 1e-9)
+    hv, _, reasons = _critical(steel, rate, reheated, austenite_share, austenitise_c, hold_s)
+    too_slow = rate < slowest_cooling()[0]
+    hrc, others = _end_quench(
+        steel, end_quench_equivalent_mm(rate), too_slow, "", reheated, austenite_share
     )
-    for name in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu"):
-        critical = critical & _inside(f"critical_rates.{name}", steel.get(name))
-    critical = critical & _inside(
-        "critical_rates.alloy",
-        sum(np.asarray(steel.get(e), dtype=float) for e in ("Mn", "Ni", "Cr", "Mo")),
-    )
-    lean = np.asarray(steel.get("Mo"), dtype=float) < _LEAN_MO
-    critical = critical & ~(lean & (share["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE))
-    critical = critical & (np.asarray(steel.get("Ni"), dtype=float) <= _RICH_NI)
-
-    hrc = np.maximum(hardness_at_distance_hrc(steel, end_quench_equivalent_mm(rate)), 0.0)
-    quench = whole & (rate >= slowest_cooling()[0]) & (hrc >= _LOWEST_HRC)
-    for name in ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V"):
-        quench = quench & _inside(f"end_quench.{name}", steel.get(name))
-    quench = quench & _inside("end_quench.ideal_diameter", ideal_diameter(steel))
-    quench = quench & (np.asarray(steel.get("B"), dtype=float) < ACTIVE_BORON)
     return {
-        _CRITICAL: (np.asarray(_mixture(steel, rate, share)), critical),
-        _END_QUENCH: (np.asarray(hv_from_hrc(hrc)), quench),
+        name: (np.asarray(values), cooled & ~functools.reduce(np.logical_or, [m for m, _ in why]))
+        for name, values, why in ((_CRITICAL, hv, reasons), (_END_QUENCH, hv_from_hrc(hrc), others))
     }

@@ -30,11 +30,11 @@ _ENGINE = (
 def _idle(result) -> frozenset[str]:
     """Beginnings of the names of formulas that this route did not call for."""
     route = result.route
-    spray, around = route.spray, route.cool.surroundings
+    around = route.cool.surroundings
     hardened = max(zone.austenite_share for zone in result.zones.values()) > 0.0
     conditions = {
-        "thermal.spray.": spray and spray.flux_kg_m2_s > 0.0 and spray.duration_s > 0.0,
-        "answer.interval.spray_nodes": spray and spray.flux_kg_m2_s * spray.duration_s > 0.0,
+        "thermal.spray.": result.sprayed,
+        "answer.interval.spray_nodes": result.sprayed,
         "thermal.surroundings.forced": around == "fan",
         "thermal.surroundings.combined": around == "fan",
         "thermal.surroundings.sleeve": around == "sleeve",

@@ -6,6 +6,7 @@ import textwrap
 from typing import Any
 
 from ..base import cautions
+from ..base.constants import MM_PER_INCH, Z80
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..thermal.spray_units import from_flux
 
@@ -124,8 +125,8 @@ def summary(result) -> str:
         s = zone.strength
         lines.append(
             f"{zone.name:6} {zone.hardness_hv:6.0f} HV {zone.hardness_low_hv:6.0f} to {zone.hardness_high_hv:4.0f} HV "
-            f"{_hrc(zone):>9} {s.tensile_mpa:5.0f} ± {1.2816 * s.tensile_se_mpa:2.0f} MPa "
-            f"{s.yield_mpa:5.0f} ± {1.2816 * s.yield_se_mpa:2.0f}   {structure(zone.fractions)}"
+            f"{_hrc(zone):>9} {s.tensile_mpa:5.0f} ± {Z80 * s.tensile_se_mpa:2.0f} MPa "
+            f"{s.yield_mpa:5.0f} ± {Z80 * s.yield_se_mpa:2.0f}   {structure(zone.fractions)}"
         )
     lines.append("")
     if result.without_spray is not None:
@@ -151,7 +152,7 @@ def summary(result) -> str:
     )
     critical, diameter = result.critical, result.ideal_diameter_mm
     lines += textwrap.wrap(
-        f"Steel: ideal diameter {diameter:.0f} mm ({diameter / 25.4:.1f} in) with the grain the furnace gave the face; Ae3 "
+        f"Steel: ideal diameter {diameter:.0f} mm ({diameter / MM_PER_INCH:.1f} in) with the grain the furnace gave the face; Ae3 "
         f"{critical.ae3_c:.0f} °C, Bs {critical.bs_c:.0f} °C, Ms {critical.ms_c:.0f} °C.",
         100,
     )
@@ -335,6 +336,7 @@ def to_dict(result) -> dict[str, Any]:
         if result.without_spray is None
         else {k: _round(v) for k, v in result.without_spray.items()},
         "warnings": [{"code": w.code, "text": w.text} for w in result.warnings],
+        "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],
     }
     if result.face is not None:

@@ -1,59 +1,130 @@
-"""What must be said beside the numbers, once and short: README, first notebook, setting sheet.
-
-What stands beside every bend allowance is told where it is computed, `hosel.bend.CAUTIONS`.
-"""
+"""Cautions that stand wherever a number leaves the package: text, JSON, sheet, pages, tables; the one list of them."""
 
 from __future__ import annotations
 
-__all__ = ["CAUTIONS", "SHORT"]
+__all__ = ["BENCH", "CAUTIONS", "SHORT", "STEADY_PULL_N", "beside", "header"]
 
-#: Under every answer.
+#: Steady pull above which daily work needs a screw bender or a longer bar, N: recommended upper limit of a
+#: standing push or pull with the whole body (see `hosel.result.EASE`).
+STEADY_PULL_N = 225.0
+
+#: Under every text and table.
 SHORT = (
-    "An estimate, not a test: check a trial head on the hardness tester and the bending bench "
-    "before you set a batch. Hot steel, water, presses and a hosel under a bar hurt: follow "
-    "your shop's rules and local codes."
+    "An estimate, not a test: check a trial head on the hardness tester and the bending bench before a "
+    "batch. A hosel can snap: eye protection, stand aside, bend slowly; never bend plated, cast, welded, "
+    "shafted or bonded heads by these numbers. Local codes, makers' instructions and licensed practice go "
+    "before them."
 )
 
-#: (what it is about, what to mind), in the order of the shop.
+#: What must stand beside every bend allowance.
+BENCH = (
+    "A hard or notched hosel can snap without warning and the bar flies on: wear eye protection, stand to "
+    "the side and keep others away.",
+    "Clamp the head close to the neck on a full, padded seat; a head that shifts bends where it should not.",
+    "Bend slowly and unload to measure; stop at the first crack, wrinkle or sudden give.",
+    f"Above {STEADY_PULL_N:.0f} N use a screw bender or a longer bar.",
+    "These numbers are for bare forged steel in one piece; never bend plated, cast, welded, repaired, shafted "
+    "or bonded heads by them.",
+    "An estimate never replaces a trial bend on a head of the same heat and route.",
+)
+
+#: (danger, what to do), in the order of the shop.
 CAUTIONS = (
     (
         "Estimate",
-        "It is not a test: try one head on the hardness tester and the bending bench before "
-        "a batch, and release no part on it whose failure could injure anybody.",
+        "It is not a test: try one head on the hardness tester and the bending bench before a batch, and "
+        "release no part on it whose failure could injure anybody.",
     ),
     (
         "Furnace",
-        "Light, vent and shut it down by its own instructions; watch for gas and for fumes of oil "
-        "on the steel.",
+        "Purge before lighting, keep the flame guard working, watch for carbon monoxide, never reach in; "
+        "dust of fibre lining and sleeves harms the lungs: mask and gloves.",
+    ),
+    (
+        "Protective gas",
+        "It explodes when air meets it below its safe temperature, and it suffocates: purge, burn off and "
+        "shut down by the furnace maker's instructions.",
+    ),
+    (
+        "Induction",
+        "Nobody with a pacemaker or other implant near the coil; no rings or watches; guard the coil and its water.",
     ),
     (
         "Hot work",
-        "A head at 500 °C looks cold and burns to the bone: tongs, face shield, and a place to "
-        "cool out of reach.",
+        "A black-hot head at 500 °C looks cold and burns to the bone: tongs, face shield, marked places to "
+        "cool, out of reach.",
     ),
     (
         "Blind bore",
-        "Never heat or spray a head with water or oil shut in its bore: it bursts. Dry it and "
-        "leave the bore open.",
+        "Never heat or spray a head with water or oil shut in its bore: it bursts. Dry it and leave the bore open.",
     ),
     (
         "Press",
-        "Hands stay out of the die: guards and two-hand control on, ram blocked before you reach "
-        "in.",
+        "Guards and two-hand control on; lock out, tag out and block the ram before you reach in; no tongs in "
+        "the closing die; flying scale, noise, burning lubricant: shield, hearing protection, extraction.",
     ),
     (
         "Water",
-        "On hot steel it throws steam and scalding drops, on hot tooling it cracks dies: shield "
-        "the spray, keep it off the die and away from electrics.",
+        "On hot steel it throws steam and scalding drops, trapped under a head in the die it bursts out, on "
+        "hot tooling it cracks dies: drain and shield the spray, keep it off dies, hot oil and electrics.",
     ),
-    ("Blasting", "Closed cabinet, dust drawn off, eyes, ears and lungs protected."),
+    (
+        "Oil and polymer",
+        "A head held half in oil flashes it into fire, water in oil boils over, polymer fumes: plunge whole "
+        "heads, lid and extinguisher at hand, extraction.",
+    ),
+    (
+        "Hard heads",
+        "Above 50 HRC a quenched head can crack hours later and throw pieces: temper at once, keep it in a "
+        "closed box until then.",
+    ),
+    (
+        "Local heat",
+        "No torch on plated, leaded or painted steel (poisonous fume) nor on a head with its shaft or "
+        "adhesive in place (it bursts); steam rises off the cloth, and the hosel stays hot: gloves, eye "
+        "protection, nobody beside it.",
+    ),
+    (
+        "Acid and plating",
+        "Acid goes into water, never water into acid; gloves, goggles, ventilation, the supplier's safety "
+        "sheet. Pickled or plated hard steel takes up hydrogen and cracks later: blast instead, or bake at once.",
+    ),
+    (
+        "Blasting and grinding",
+        "No silica sand; closed, interlocked cabinet, dust drawn off, wheel guards on, eyes, ears and lungs protected.",
+    ),
     (
         "Bending",
-        "A hard or notched hosel can snap without warning: eye protection, stand to the side, "
-        "bend slowly.",
+        "A hard or notched hosel can snap without warning: eye protection, stand to the side, bend slowly; "
+        f"bare forged heads only; above {STEADY_PULL_N:.0f} N a screw bender or a longer bar.",
     ),
     (
         "Rules",
-        "Local codes, your shop's rules and licensed practice go before anything printed here.",
+        "Local codes, the equipment makers' instructions, your shop's rules and licensed practice go before "
+        "anything printed here.",
     ),
 )
+
+
+def beside(bend: bool = True) -> list[str]:
+    """Cautions as sentences, for JSON and for lists on a page.
+
+    Parameters
+    ----------
+    bend : bool
+        With those that stand beside every bend allowance.
+    """
+    return [*(f"{danger}: {text}" for danger, text in CAUTIONS), *(BENCH if bend else ())]
+
+
+def header(mark: str = "# ") -> str:
+    """The short caution as lines at the head of a table file.
+
+    Examples
+    --------
+    >>> header().splitlines()[0][:26]
+    '# An estimate, not a test:'
+    """
+    import textwrap
+
+    return "".join(f"{mark}{line}\n" for line in textwrap.wrap(SHORT, 100))

@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
 from .tables import read_rows
 
-__all__ = ["RANGES", "ValidRange", "Warn", "contents_outside", "outside"]
+__all__ = ["RANGES", "ValidRange", "Warn", "beyond", "contents_outside", "outside"]
 
 
 @dataclass(frozen=True)
@@ -24,10 +26,14 @@ class ValidRange:
 
 @dataclass(frozen=True)
 class Warn:
-    """A warning a result carries: a short code for tables and a sentence for people."""
+    """A warning a result carries: a short code for tables, a sentence for people, and its rank.
+
+    Rank "stop": do not run it so; "change": a setting should change; "note": know it.
+    """
 
     code: str
     text: str
+    rank: str = "note"
 
     def __str__(self) -> str:
         return self.text
@@ -62,6 +68,18 @@ def outside(id: str, value: float) -> Warn | None:
         f"range:{id}",
         f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({source}).",
     )
+
+
+def beyond(id: str, values) -> np.ndarray:
+    """Where values lie outside the range `id`: the condition of `outside`, on arrays.
+
+    Examples
+    --------
+    >>> beyond("phase_hardness.C", [0.3, 0.8]).tolist()
+    [False, True]
+    """
+    r, values = RANGES[id], np.asarray(values, float)
+    return (values < r.low) | (values > r.high)
 
 
 def contents_outside(formula: str, steel) -> list[Warn]:

@@ -82,11 +82,9 @@ def read_table(table: Table, below_limit: str) -> list[Certificate]:
 
     for j, column in table.columns.items():
         if column.name is None and (filled(j) or not grid.transposed):
-            what, assumed = (
-                "this column is no chemical element",
-                "kept as a note of each certificate",
-            )
-            grid.say(what, assumed, table.header, _head(table, j), j)
+            kept = "kept as a note of each certificate"
+            head = _head(table, j)
+            grid.say("this column is no chemical element", kept, table.header, head, j)
         elif column.name is None:
             grid.say("a line without values", "taken as a title", table.header, "", j)
     for j in range(width):
@@ -160,11 +158,7 @@ def _spread_list(table: Table) -> Table:
             what = f"{column.name} of heat {key!r} is given again"
             grid.say(what, "the first value is used", i, column.name)
             continue
-        units = (
-            str(cell(i, "unit") or ""),
-            cell(i, "element"),
-            grid.rows[table.header][at["value"]],
-        )
+        units = cell(i, "unit"), cell(i, "element"), cell(table.header, "value")
         factor = next(filter(None, map(unit_factor, map(str, units))), None)
         heat[column.name] = i, replace(column, factor=factor), cell(i, "value")
     elements = sorted({e for heat in heats.values() for e in heat}, key=[*ELEMENTS, "Fe"].index)
@@ -228,10 +222,8 @@ def _read_row(
         heat = f"column {whole}" if turned else f"row {line}"
         say("no heat number", f"called {heat!r}")
     elif _MANGLED.fullmatch(heat):
-        what = (
-            f"heat {heat!r} looks like a heat number that a spreadsheet program took for a number"
-        )
-        say(what, "kept as it stands")
+        what = "looks like a heat number that a spreadsheet program took for a number"
+        say(f"heat {heat!r} {what}", "kept as it stands")
     notes = {
         table.head(j): cell_text(cell[j])
         for j, c in table.columns.items()
@@ -305,37 +297,22 @@ def _content(
     if reading.unit:
         written = 1e-4 if reading.unit == "ppm" else 1.0
         if factor is not None and written != factor:
-            said.append(
-                (
-                    f"the cell says {reading.unit}, the header another unit",
-                    f"read as {reading.unit}",
-                )
-            )
+            what = f"the cell says {reading.unit}, the header another unit"
+            said.append((what, f"read as {reading.unit}"))
         factor = written
     content = reading.value * (1.0 if factor is None else factor)
-    if (
-        factor is None
-        and content > allowed
-        and element in _PPM_USUAL
-        and reading.value >= 1.0
-        and reading.value * 1e-4 <= allowed
-    ):
-        content = reading.value * 1e-4
-        said.append(
-            (
-                f"{reading.value:g} without a unit cannot be wt% of {element}",
-                f"taken as ppm, {content:.4g} wt%",
-            )
-        )
+    if factor is None and content > allowed and element in _PPM_USUAL:
+        if reading.value >= 1.0 and reading.value * 1e-4 <= allowed:
+            content = reading.value * 1e-4
+            what = f"{reading.value:g} without a unit cannot be wt% of {element}"
+            said.append((what, f"taken as ppm, {content:.4g} wt%"))
     if content < 0.0:
         return None, [*said, (f"{content:g} wt% {element} is negative", bad)]
     if content > allowed:
         slip = next((k for k in (10, 100, 1000) if content / k <= allowed), None)
         hint = f"; a misplaced point ({content / slip:.4g}) or a scaled number?" if slip else ""
-        return None, [
-            *said,
-            (f"{content:g} wt% {element} is more than the {allowed:g} wt% allowed{hint}", bad),
-        ]
+        what = f"{content:g} wt% {element} is more than the {allowed:g} wt% allowed{hint}"
+        return None, [*said, (what, bad)]
     if reading.kind == "below":
         half = content / 2.0 if below_limit == "half" else 0.0
         said.append((f"{element} is below {content:.4g} wt%", f"{half:.4g} wt% assumed"))

@@ -21,11 +21,7 @@ from ..transformation.decomposition import (
     TABLE_CARBON,
     carbon_of_austenite,
 )
-from ..transformation.phase_hardness import (
-    BAINITE_FLOOR_HV,
-    FERRITE_PEARLITE_FLOOR_HV,
-    line_hv,
-)
+from ..transformation.phase_hardness import BAINITE_FLOOR_HV, FERRITE_PEARLITE_FLOOR_HV, line_hv
 from ..transformation.tempering import (
     TemperingCoefficients,
     spheroidised_hv,

@@ -12,11 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..inputs.case_columns import Columns, HeadColumns, SteelColumns, steel_columns
+from ..inputs.cases import Cases, HeadColumns, SteelColumns, steel_columns
 from ..inputs.head import ZONES, Zone, forged_parts, links_of, zones_of
-from ..inputs.route import COOLING, LaterHeat
+from ..inputs.route import COOLING, LocalHeat, Temper
 from ..inputs.steel import Steel
 from ..thermal import surroundings
+from ..thermal.local_heat import hosel_heat
+from ..thermal.properties import alloyed_share
 from ..transformation import (
     austenite,
     constituents,
@@ -102,7 +104,15 @@ CASE = np.dtype(
     + [("later_j", np.float64, (5,))]
     + [(n, np.float64) for n in HARDNESS_FIELDS]
 )
-ZONE_FIELDS = ("mass_kg", "front_m2", "back_m2", "side_m2", "conduction_m", "link_m", "one_structure")
+ZONE_FIELDS = (
+    "mass_kg",
+    "front_m2",
+    "back_m2",
+    "side_m2",
+    "conduction_m",
+    "link_m",
+    "one_structure",
+)
 ZONE = np.dtype([(n, np.float64) for n in ZONE_FIELDS])
 STEP = np.dtype(
     [
@@ -205,7 +215,7 @@ def pack_steels(
         strict=True,
     ):
         cases[name] = column
-    put(alloyed=np.minimum(1.0, (comp.get("Cr") + comp.get("Ni") + comp.get("Mo")) / 1.1))
+    put(alloyed=alloyed_share(comp))
     boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
     put(
         first_ferrite_cap=np.clip(
@@ -368,7 +378,7 @@ _SLEEVE = COOLING.index("sleeve")
 
 
 def pack_routes(
-    columns: Columns, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray
+    columns: Cases, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray
 ) -> np.ndarray:
     """Fill the route fields of `cases` and their `steps`; return the air speed for the convection tables, m/s.
 
@@ -444,10 +454,41 @@ def pack_routes(
     return np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
 
 
-def later_heats_j(heats: Sequence[LaterHeat], temper_q_k: np.ndarray) -> np.ndarray:
-    """Tempering integral of later heats for every zone, s, shape (n, zones)."""
+def hosel_shape_mm(columns: Cases) -> np.ndarray:
+    """Forged hosel and neck of every case as `thermal.local_heat.hosel_heat` takes them, shape (n, 5)."""
+    names = (
+        ("hosel", "length_mm", "length_allowance_mm"),
+        ("hosel", "outside_mm", "allowance_mm"),
+        ("neck", "length_mm", None),
+        ("neck", "base_mm", "allowance_mm"),
+        ("hosel", "bend_zone_mm", None),
+    )
+    return np.stack(
+        [
+            columns.dimension(part, name) + (columns.dimension(part, more) if more else 0.0)
+            for part, name, more in names
+        ],
+        axis=1,
+    )
+
+
+def later_heats_j(
+    heats: Sequence[Temper | LocalHeat], temper_q_k: np.ndarray, hosel_mm: np.ndarray
+) -> np.ndarray:
+    """Tempering integral of later heats for every zone, s, shape (n, zones).
+
+    Parameters
+    ----------
+    hosel_mm : array, shape (n, 5)
+        Hosel and neck as `thermal.local_heat.hosel_heat` takes them.
+    """
     total = np.zeros((len(temper_q_k), len(ZONES)))
     for heat in heats:
+        if isinstance(heat, LocalHeat):
+            shapes, of = np.unique(hosel_mm, axis=0, return_inverse=True)
+            act = heat.peak_c, heat.hold_s, heat.cooled, float(temper_q_k[0])
+            total += hosel_heat(tuple(map(tuple, shapes.tolist())), *act).zone_j[of.ravel()]
+            continue
         gain = heat.hold_s * np.exp(-temper_q_k / (heat.temperature_c + 273.15))
         for i, name in enumerate(ZONES):
             if not heat.zones or name in heat.zones:

@@ -6,6 +6,7 @@ import functools
 
 import numpy as np
 
+from ..base.constants import STEFAN_BOLTZMANN
 from ..forging.scale import ATMOSPHERES, SCALE_LAW
 from ..thermal import die_contact, properties, spray, surroundings
 from ..transformation import austenite, decomposition, kinetics, temperatures
@@ -38,7 +39,7 @@ def _numbers() -> dict[str, float]:
         "heat_fp": latent["pearlite"],
         "heat_b": latent["bainite"],
         "heat_m": latent["martensite"],
-        "stefan_boltzmann": surroundings.STEFAN_BOLTZMANN,
+        "stefan_boltzmann": STEFAN_BOLTZMANN,
         "furnace_convection": surroundings.FURNACE_CONVECTION_W_M2K,
         "jet_w_m2k": JET_W_M2K,
         "resting_contact": die_contact.RESTING_CONTACT_W_M2K,

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 
 import numpy as np
 
+from ..base.constants import STEEL_DENSITY_KG_M3
 from ..forging.effort import flow_stress_mpa
-from ..inputs.case_columns import Columns, columns_of
-from ..inputs.head import STEEL_DENSITY_KG_M3, Head
+from ..inputs.cases import Cases, SteelColumns
+from ..inputs.head import Head
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
@@ -55,7 +57,7 @@ def march_heads(
         One row a case, in the same order.
     """
     return march_columns(
-        columns_of(steels, heads, routes, shops),
+        Cases.of(steels, heads, routes, shops),
         tolerance_c=tolerance_c,
         points=points,
         trace=trace,
@@ -69,7 +71,7 @@ def march_heads(
 
 
 def march_columns(
-    columns: Columns,
+    columns: Cases,
     *,
     tolerance_c: float = batch.TOLERANCE_C,
     points: tuple[int, ...] = packing.POINTS,
@@ -88,14 +90,14 @@ def march_columns(
     head_of = every if columns.head_of is None else columns.head_of
     cases = np.zeros(n, packing.CASE)
     steps = np.zeros((n, packing.STEPS), packing.STEP)
-    if columns.steel_of is None:
-        start = packing.pack_steels(columns.steels, cases, constants, methods)
-    else:
-        packed = np.zeros(len(columns.steels), packing.CASE)
-        start = packing.pack_steels(columns.steels, packed, constants, methods)
-        for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
-            cases[name] = packed[name][steel_of]
-    heads, zones = packing.pack_heads(columns.heads)
+    packed, start = (
+        _packed_steels(columns.steels)
+        if constants is None and methods is None
+        else _pack_steels(columns.steels, constants, methods)
+    )
+    for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
+        cases[name] = packed[name][steel_of]
+    heads, zones = _packed_heads(columns.heads)
     hosel_mm = columns.dimension("hosel", "outside_mm") + columns.dimension("hosel", "allowance_mm")
     speed = packing.pack_routes(columns, hosel_mm, cases, steps)
     tables, table_of = packing.convection_tables(zones, head_of, columns.route["air_c"], speed)
@@ -103,7 +105,8 @@ def march_columns(
     for kind, heats in enumerate(columns.later):
         if heats:
             mine = columns.later_of == kind
-            cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine])
+            shapes = packing.hosel_shape_mm(columns)[mine]
+            cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
     cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
     if strain_speed is not None:
         cases["ln_strain_f"], cases["ln_strain_b"] = (
@@ -128,14 +131,24 @@ def march_columns(
     )
 
 
-def _press_work_k(columns: Columns) -> np.ndarray:
+def _pack_steels(steels: SteelColumns, constants=None, methods=None):
+    packed = np.zeros(len(steels), packing.CASE)
+    return packed, packing.pack_steels(steels, packed, constants, methods)
+
+
+#: The last steels and heads are kept packed: a slider moves the route, and variants share both.
+_packed_steels = functools.lru_cache(maxsize=8)(_pack_steels)
+_packed_heads = functools.lru_cache(maxsize=8)(packing.pack_heads)
+
+
+def _press_work_k(columns: Cases) -> np.ndarray:
     """Rise of temperature by plastic work, K.
 
     At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.
     """
     strain = columns.route["strain"]
     stress = flow_stress_mpa(
-        columns,
+        columns.composition,
         np.clip(columns.route["preheat_c"], 700.0, 1250.0),
         np.maximum(strain, 0.01),
         _RATE_PER_S,

@@ -9,11 +9,11 @@ import numpy as np
 __all__ = ["BALL_MASS_G", "BALL_RADIUS_MM", "CONTACT_S", "PEAK_FACTOR", "PEAK_RANGE", "strike_load"]
 
 
-#: Golf ball: at most 45.93 g (1.620 oz, rule figure from memory; 45.9 g read in mdpi.com/2504-3900/49/1/47)
+#: Golf ball: at most 45.93 g (1.620 oz, rule figure from memory; 45.9 g read in Proceedings 49 (2020) 47)
 #: and at least 42.67 mm across (1.680 in, read in the rules' interpretation of the impact area).
 BALL_MASS_G, BALL_RADIUS_MM = 45.93, 42.67 / 2.0
 
-#: Contact time, s: about 500 µs (read, usga.org, May 2025); shorter for a faster strike and a harder ball.
+#: Contact time, s: about 500 µs (read, USGA, May 2025); shorter for a faster strike and a harder ball.
 CONTACT_S = 0.5e-3
 
 #: Peak over mean force: half sine π/2; 1.4–2 read on a golf-physics page.
@@ -36,7 +36,7 @@ def strike_load(
     speed_m_s, loft_deg : float
         Head speed and loft at impact.
     restitution : float
-        0.83 measured for a driver (read, mdpi.com/2504-3900/49/1/47); 0.77–0.80 for irons is our example
+        0.83 measured for a driver (read, Proceedings 49 (2020) 47); 0.77–0.80 for irons is our example
         value.
     contact_s, peak_factor : float
         See `CONTACT_S`, `PEAK_FACTOR`.

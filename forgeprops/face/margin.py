@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import Z80
 from ..base.errors import InputError, check_choice, check_number
 from ..base.ranges import Warn, outside
 from ..strength.tensile import NOTHING_BUT_AUSTENITE, strength_arrays, structure_shares
@@ -46,7 +47,6 @@ FINISHES = {
 _LIMIT_INTERCEPT, _LIMIT_SLOPE, _LIMIT_SD = 29.8, 1.589, 19.0
 _KNEE, _FIRST, _FIRST_SHARE = 1e6, 1e3, 0.85
 
-_Z80 = 1.2816
 
 #: Fully plastic over first-yield moment of a plate in bending (rectangle: 1.5).
 _PLASTIC = 1.5
@@ -446,8 +446,8 @@ def face_strike(
     spread = PEAK_RANGE[0] / PEAK_FACTOR, PEAK_RANGE[1] / PEAK_FACTOR
     forces = force * np.array([1.0, *spread, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0])
     patches = patch * np.array([1.0, 1.0, 1.0, 0.8, 1.2, 1.0, 1.0, 1.0, 1.0])
-    shifts = np.array([0.0, 0.0, 0.0, 0.0, 0.0, -_Z80, _Z80, 0.0, 0.0])
-    moved_hv = spread_hv * np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -_Z80, _Z80])
+    shifts = np.array([0.0, 0.0, 0.0, 0.0, 0.0, -Z80, Z80, 0.0, 0.0])
+    moved_hv = spread_hv * np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -Z80, Z80])
     variants = np.maximum(layers[None, :] + moved_hv[:, None], 60.0)
     moved, by_place, stress_c, stress_e = _layered(
         (t, length, height), variants, forces, patches, shifts, options

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import POISSON
 from ..base.errors import check_number
 from ..base.tables import read_rows
 
 __all__ = [
-    "POISSON",
     "PlateCoefficients",
     "clamped_circle",
     "clamped_rectangle",
@@ -29,7 +29,6 @@ __all__ = [
 
 
 #: Poisson's ratio of steel (common practice).
-POISSON = 0.3
 
 
 @dataclass(frozen=True)

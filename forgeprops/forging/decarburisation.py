@@ -12,7 +12,6 @@ import numpy as np
 
 from ..base.arrays import plain
 from ..base.constants import CARBON_G_MOL, IRON_G_MOL, ZERO_C_K
-from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import hv_from_hrc
 from ..transformation.austenite import FERRITE_CARBON, austenite_equilibrium
 from ..transformation.phase_hardness import (
@@ -26,7 +25,7 @@ from ..transformation.temperatures import ac1_c, ac3_c, ae1_c, ae3_c
 __all__ = [
     "carbon_diffusivity",
     "carbon_left",
-    "decarburisation_warnings",
+    "carbon_rate_um2_s",
     "decarburised_depth_estimate_um",
     "diffusion_along_um2",
     "layer_hardness_hv",
@@ -86,9 +85,18 @@ def diffusion_along_um2(steel, time_s, temperature_c):
     """
     t, temp = np.asarray(time_s, float), np.asarray(temperature_c, float)
     carbon, ac1, ac3 = steel.get("C"), float(ac1_c(steel)), float(ac3_c(steel))
-    share = np.array([austenite_equilibrium(x, ac1, ac3, carbon) for x in temp])
-    rate = share * 1e12 * carbon_diffusivity(np.maximum(temp, 400.0), 0.6 * carbon)
-    return float(np.trapezoid(rate, t))
+    return float(np.trapezoid(carbon_rate_um2_s(carbon, ac1, ac3, temp), t))
+
+
+def carbon_rate_um2_s(carbon, ac1, ac3, temperature_c) -> np.ndarray:
+    """Diffusivity of carbon times the share of austenite, µm²/s: what `diffusion_along_um2` adds up; arrays."""
+    t = np.asarray(temperature_c, float)
+    ac1, ac3, carbon = (np.broadcast_to(x, t.shape) for x in (ac1, ac3, carbon))
+    whole = ac1 + np.maximum(ac3 - ac1, 1.0)
+    share = (t >= whole).astype(float)
+    for i in zip(*np.nonzero((t > ac1) & (t < whole)), strict=True):
+        share[i] = austenite_equilibrium(t[i], ac1[i], ac3[i], carbon[i])
+    return share * 1e12 * carbon_diffusivity(np.maximum(t, 400.0), 0.6 * carbon)
 
 
 def carbon_left(depth_um, diffusion_um2, recession_um=0.0):
@@ -183,7 +191,7 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     whole = steel.get("C")
     start = float(ae1_c(steel)) if hardens_from_c is None else hardens_from_c
     grid = np.linspace(whole, FERRITE_CARBON, 60)
-    ae3 = np.array([float(ae3_c(steel, x, "andrews")) for x in grid])
+    ae3 = ae3_c(steel, grid, "andrews")
     # poorest layer that is still all austenite; below 0.10 wt% martensite has no hardness to stand on
     edge = min(max(float(np.interp(start, ae3, grid)), _LEAST_HARDENING_CARBON), whole)
     a, b = ferrite_pearlite_coefficients(steel, FERRITE_CARBON)
@@ -194,17 +202,3 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     )
     hv = np.where(c >= edge, skin_hardness_hv(core_hv, np.maximum(c, edge), whole), line)
     return plain(hv)
-
-
-def decarburisation_warnings(steel, temperature_c) -> tuple[Warn, ...]:
-    """Warn below Ac3, where a ferrite rim forms and the profile is an upper bound, and beyond the diffusivity's range."""
-    beyond = outside("decarburisation.temperature", max(temperature_c, 700.0))
-    found = () if beyond is None else (beyond,)
-    ac3 = float(ac3_c(steel))
-    if temperature_c >= ac3:
-        return found
-    text = (
-        f"{temperature_c:.0f} °C is below Ac3 ({ac3:.0f} °C): a carbon-free ferrite rim can form, and "
-        "the decarburised depth given is an upper bound."
-    )
-    return (*found, Warn("decarb-below-ac3", text))

@@ -16,8 +16,7 @@ import numpy as np
 
 from ..base.arrays import plain
 from ..base.constants import ZERO_C_K
-from ..base.errors import InputError, check_number
-from ..base.ranges import Warn, outside
+from ..base.errors import check_number
 from ..inputs.steel import check_steel
 from .flow_stress_laws import hensel_spittel_mpa, medina_hernandez_mpa, misaka_mpa, shida_mpa
 
@@ -25,7 +24,6 @@ __all__ = [
     "EqualEffort",
     "FlowStress",
     "alloy_factor",
-    "effort_warnings",
     "equal_effort",
     "equal_effort_preheat",
     "flow_stress",
@@ -294,16 +292,3 @@ def equal_effort_preheat(
     900.0
     """
     return equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c, strain, rate_per_s).preheat_c
-
-
-def effort_warnings(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE) -> tuple[Warn, ...]:
-    """Warnings of the flow-stress law for one squeeze."""
-    if not strain > 0.0 or not rate_per_s > 0.0:
-        raise InputError(f"strain is {strain} at {rate_per_s} 1/s; allowed are numbers above 0.")
-    found = (
-        outside("shida.carbon", steel.get("C")),
-        outside("shida.temperature", temperature_c),
-        outside("shida.strain", strain),
-        outside("shida.rate", rate_per_s),
-    )
-    return tuple(w for w in found if w)

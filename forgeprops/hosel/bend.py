@@ -13,6 +13,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from ..base.constants import POISSON, Z80
 from ..base.errors import InputError, check_number
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
@@ -46,10 +47,8 @@ __all__ = ["bend_of_head", "bends_of_heads", "gradient_share", "hosel_bend"]
 LENGTHS_MM = (10.0, 20.0)
 
 #: Poisson's ratio of steel (common practice).
-POISSON = 0.3
 
 #: Standard normal quantile of an 80 % interval.
-_Z80 = 1.2816
 #: 80 % half-range of two choices of ours: share of uniform strain 0.3–0.5 about 0.4, scatter factor 10–40
 #: about 20.
 _FRACTION_SPREAD, _SCATTER_SPREAD = 0.25, 2.0
@@ -102,8 +101,8 @@ def bends_of_heads(
     Returns
     -------
     dict
-        "allowed_deg", "governed_by" (index into `LIMITS`), "force_n", "springback_deg" (both at the allowed
-        bend).
+        "allowed_deg", "governed_by" (index into `LIMITS`); at the allowed bend "force_n", "springback_deg",
+        "outer_strain" (the greatest) and "gathers" (all in less than a quarter of the diameter).
 
     Examples
     --------
@@ -123,9 +122,24 @@ def bends_of_heads(
         forces = _limit_forces(nodes, bench, bench.strain_fraction, bench.scatter_factor, 0.0)
         found = load(nodes, forces.min(axis=0))
         degrees = np.degrees([found.permanent, found.sprung])
-        pieces.append((degrees[0], forces.argmin(axis=0), found.x, degrees[1]))
-    names = ("allowed_deg", "governed_by", "force_n", "springback_deg")
+        strain, gathers = _bent_most(nodes, found)
+        pieces.append((degrees[0], forces.argmin(axis=0), found.x, degrees[1], strain, gathers))
+    names = ("allowed_deg", "governed_by", "force_n", "springback_deg", "outer_strain", "gathers")
     return {n: np.concatenate(p) for n, p in zip(names, zip(*pieces, strict=True), strict=True)}
+
+
+#: Allowed bend below which the hosel only springs, degrees (our choice).
+_SPRINGS_DEG = 0.05
+
+
+def _bent_most(n: Nodes, found) -> tuple[np.ndarray, np.ndarray]:
+    """Greatest outer-fibre strain of every case, and whether its bending gathers in a quarter of the diameter."""
+    strain = np.where(n.real, found.strain, 0.0)
+    at = np.arange(len(strain)), strain.argmax(axis=1)
+    elastic = found.x[:, None] * n.arm_mm / (n.moment_factor * n.section.stiffness)
+    most = (found.curvature - elastic)[at]
+    bends = found.permanent >= math.radians(_SPRINGS_DEG)  # less is rounding
+    return strain[at], bends & (found.permanent < 0.25 * n.outside_mm[:, 0] * most)
 
 
 # Cases per pass: what one pass needs stays in the processor's cache.
@@ -282,12 +296,10 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench):
     doubt = bench.hardness_se_hv / metal[:, 0]
     for i, sign in ((1 + len(LENGTHS_MM), -1.0), (5 + len(LENGTHS_MM), 1.0)):
         # hardness and both strengths move together
-        stronger = tensile * np.maximum(
-            1.0 + sign * _Z80 * np.hypot(se[:, 1] / tensile, doubt), 0.2
-        )
-        lower = yields * np.maximum(1.0 + sign * _Z80 * np.hypot(se[:, 0] / yields, doubt), 0.2)
+        stronger = tensile * np.maximum(1.0 + sign * Z80 * np.hypot(se[:, 1] / tensile, doubt), 0.2)
+        lower = yields * np.maximum(1.0 + sign * Z80 * np.hypot(se[:, 0] / yields, doubt), 0.2)
         all_[i, :, 2], all_[i, :, 1] = stronger, np.minimum(lower, 0.97 * stronger)
-        all_[i + 1, :, 3] = np.maximum(uniform + sign * _Z80 * se[:, 2], 0.2 * uniform)
+        all_[i + 1, :, 3] = np.maximum(uniform + sign * Z80 * se[:, 2], 0.2 * uniform)
         fraction[i + 2] *= 1.0 + sign * _FRACTION_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
     return Hosels.of(all_, **{**shape, "length_mm": length}), fraction, scatter
@@ -301,8 +313,9 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
     most = nodes.least_force(np.log1p(nodes.metal[..., 3]) / nodes.fibre_mm)[0]
     rows = np.r_[np.arange(len(hosels)), np.zeros(len(LIMITS) + 1, dtype=int)]
     target = bench.target_deg
+    loaded = nodes.part(rows)
     found = load(
-        nodes.part(rows),
+        loaded,
         np.r_[forces.min(axis=0), np.minimum(forces[:, 0], most), nodes.yield_force()[0]],
         np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)],
     )
@@ -312,16 +325,13 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
     high = now + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
     force, sprung = float(found.x[-1]), float(np.degrees(found.sprung[-1]))
     governed = LIMITS[int(forces[:, 0].argmin())]
-    strain = np.where(nodes.real[0], found.strain[0], 0.0)
-    place = int(strain.argmax())
-    notes.append(outside("hosel_strain", float(strain[place])))
+    strain, gathers = (float(x[0]) for x in _bent_most(loaded, found))
+    notes.append(outside("hosel_strain", strain))
     if governed == "re-bends":
         notes.append(
             outside("roessle_fatemi", float(convert_array(here.hardness_hv, "HV", "HB")[0]))
         )
-    elastic = found.x[0] * nodes.arm_mm[0] / (nodes.moment_factor[0] * nodes.section.stiffness[0])
-    most_bent = float((found.curvature[0] - elastic)[place])
-    if most_bent > 0.0 and math.radians(now) / most_bent < 0.25 * shape["outside_mm"]:
+    if gathers:
         notes.append(
             Warn(
                 "hosel:gathers",
@@ -329,7 +339,7 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
                 "bore, hardness gradient); the beam picture is cautious there: try it.",
             )
         )
-    if now < 0.05:
+    if now < _SPRINGS_DEG:
         notes.append(
             Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays.")
         )
@@ -351,8 +361,8 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
         yield_moment_nm=_first_yield_nm(shape, here, bench),
         limit_moment_nm=here.yield_mpa * plastic_modulus_mm3(out_d, bore) / 1000.0,
         return_force_n=_return_force(nodes, found.strain[-1], force, bench.bauschinger),
-        outer_strain=float(strain[place]),
-        bends_at_mm=float(nodes.s_mm[0, place]),
+        outer_strain=strain,
+        bends_at_mm=float(nodes.s_mm[0, np.where(nodes.real[0], found.strain[0], 0.0).argmax()]),
         rebends_left=_rebends_left(here, float(found.strain[-1].max()), bench, damage)
         if target
         else {},

@@ -9,26 +9,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.cautions import BENCH
 from ..base.errors import check_number
 from ..base.ranges import Warn
 from ..strength.tensile import Strength
 from .bench import Hosels, force_for_angle, load
 
-__all__ = ["CAUTIONS", "EASE", "HoselBend", "ease_of"]
-
-#: What must stand beside every bend allowance.
-CAUTIONS = (
-    "A hard or notched hosel can snap without warning and the bar flies on: wear eye protection, stand to "
-    "the side and keep others away.",
-    "Clamp the head close to the neck on a full, padded seat; a head that shifts bends where it should not.",
-    "Bend slowly and unload to measure; stop at the first crack, wrinkle or sudden give.",
-    "These numbers are for bare forged steel in one piece; never bend plated, cast or welded parts by them.",
-    "An estimate never replaces a trial bend on a head of the same heat and route.",
-)
+__all__ = ["EASE", "HoselBend", "ease_of"]
 
 #: Force by hand on the end of the bar, N, and what it means.  225 N: recommended upper limit of a standing
 #: push or pull with the whole body, 110 N with the arms alone (Ergonomic Design for People at Work, as
-#: reprinted at scribd.com 430010241, read).  400 N: greatest mean pull of standing men (Das & Wang, Int. J.
+#: in a public reprint, read).  400 N: greatest mean pull of standing men (Das & Wang, Int. J.
 #: Occup. Saf. Ergon. 10 (2004) 43, abstract read).
 EASE = (
     (110.0, "easy: arm force alone"),
@@ -130,7 +121,7 @@ class HoselBend:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What must be said beside the number."""
-        return CAUTIONS
+        return BENCH
 
     @property
     def pull(self) -> str:

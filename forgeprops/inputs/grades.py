@@ -130,11 +130,6 @@ def grade(name: str) -> Steel:
     InputError
         If the grade is unknown; the nearest name is suggested.
 
-    Source
-    ------
-    SAE J403 and J404, ASTM A29 and A576, JIS G 4051 and G 4053, EN 10083-3, ISO 683-2, each row as read where
-    its `source` column says (data/library/grades.csv).
-
     References
     ----------
     .. [1] Middle of the range; of a maximum alone half, or the default residual if less (our

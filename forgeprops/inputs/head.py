@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import STEEL_DENSITY_KG_M3
 from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
@@ -22,7 +23,6 @@ from .settings import table
 
 __all__ = [
     "STATES",
-    "STEEL_DENSITY_KG_M3",
     "ZONES",
     "Block",
     "Face",
@@ -41,10 +41,6 @@ __all__ = [
     "zones_of",
 ]
 
-
-#: Density of steel at 20 °C, kg/m³ (EN 1993-1-2:2005, clause 3.2.2(1), as quoted in public fire-engineering
-#: code).
-STEEL_DENSITY_KG_M3 = 7850.0
 
 #: Zones of every head, from the strike to the shaft.
 ZONES = ("face", "rim", "body", "neck", "hosel")

@@ -12,7 +12,7 @@ import numpy as np
 
 from ..base.errors import InputError, check_choice, check_kind
 from ..io.saved import load_object, save_object
-from .case_columns import Columns, spread
+from .cases import Cases, spread
 from .grades import grade
 from .head import Head, head
 from .limits import Limits
@@ -203,7 +203,7 @@ def changed(
 
 def varied(
     steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, np.ndarray]
-) -> Columns:
+) -> Cases:
     """As many cases as the arrays are long, checked at the ends of every array.
 
     Parameters

@@ -13,24 +13,34 @@ from .settings import check_settings, table
 
 __all__ = [
     "COOLING",
+    "COOLING_WORDS",
     "Cool",
     "FirstHeat",
     "LaterHeat",
+    "LocalHeat",
     "Preheat",
     "Press",
     "Route",
     "Spray",
+    "Temper",
     "Transfer",
     "BURNING_C",
 ]
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
-#: boundaries).  1343 °C is the highest safe heating temperature read for 1010 (newequipment.com, "Heating
+#: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
-#: Ways to cool: view factor to the room, temperature share of hot neighbours, air speed m/s.
-COOLING = ("single", "row", "bin", "fan", "sleeve")
+#: Ways to cool after the spray, in words.
+COOLING_WORDS = {
+    "single": "alone in still air",
+    "row": "in a row on a conveyor",
+    "bin": "in a bin of hot heads",
+    "fan": "in front of a fan",
+    "sleeve": "still air, sleeve on the hosel",
+}
+COOLING = tuple(COOLING_WORDS)
 
 
 @dataclass(frozen=True)
@@ -41,7 +51,7 @@ class FirstHeat:
     ----------
     finish_c : float
         Temperature at which the first forging ends and still-air cooling begins, °C (850–950 °C is the finish
-        range read for alloy steel, weforging.com; 900 °C is our default).
+        range read for alloy steel; 900 °C is our default).
     grain_size_astm : float
         Austenite grain after hot forging and recrystallisation (default 5, common practice, no source).
     """
@@ -191,8 +201,8 @@ class Cool:
 
 
 @dataclass(frozen=True)
-class LaterHeat:
-    """A later heat below Ac1: tempering the whole head or softening the hosel alone.
+class Temper:
+    """A heat below Ac1 of the whole head or of some zones: temper, bake, stress relief, subcritical anneal.
 
     Attributes
     ----------
@@ -213,6 +223,67 @@ class LaterHeat:
         for zone in self.zones:
             check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
         object.__setattr__(self, "zones", tuple(self.zones))
+
+    @property
+    def where(self) -> str:
+        """What is heated, in words."""
+        return " and ".join(self.zones) or "whole head"
+
+    @property
+    def words(self) -> str:
+        """What is done, in words."""
+        return f"temper of {self.where} at {self.temperature_c:.0f} °C for {_minutes(self.hold_s)}"
+
+
+#: The same by its old name.
+LaterHeat = Temper
+
+
+@dataclass(frozen=True)
+class LocalHeat:
+    """Torch or coil on the bend zone of the hosel, below Ac1; hosel and neck are hot as far as they conduct.
+
+    Attributes
+    ----------
+    place : {"hosel"}
+    peak_c : float
+        Temperature of the hottest place, °C.
+    hold_s : float
+        Time at temperature, s.
+    cooled : {"cloth", "air"}
+        What the head lies in meanwhile: a soaked cloth or water up to the neck, or still air, where a hot head loses
+        the hardness of its face (see `forgeprops.thermal.local_heat`).
+    """
+
+    place: str = "hosel"
+    peak_c: float = 680.0
+    hold_s: float = 600.0
+    cooled: str = "cloth"
+
+    def __post_init__(self):
+        check_choice(self.place, "place", ("hosel",), "local heat")
+        check_choice(self.cooled, "cooled", ("cloth", "air"), "local heat")
+        check_settings(self, "local_heat")
+
+    @property
+    def temperature_c(self) -> float:
+        """The highest temperature of the metal, °C."""
+        return self.peak_c
+
+    @property
+    def where(self) -> str:
+        """What is heated, in words."""
+        kept = "a wet cloth" if self.cooled == "cloth" else "still air"
+        return f"{self.place} by torch or coil, head in {kept}"
+
+    @property
+    def words(self) -> str:
+        """What is done, in words."""
+        return f"local heat ({self.where}) to {self.peak_c:.0f} °C for {_minutes(self.hold_s)}"
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 3600:g} h" if seconds >= 3600.0 else f"{seconds / 60:.3g} min"
 
 
 _DEFAULT_SPRAY = Spray()
@@ -235,7 +306,7 @@ class Route:
     press: Press = field(default_factory=Press)
     spray: Spray | None = _DEFAULT_SPRAY
     cool: Cool = field(default_factory=Cool)
-    later: tuple[LaterHeat, ...] = ()
+    later: tuple[Temper | LocalHeat, ...] = ()
     first_heat: FirstHeat = field(default_factory=FirstHeat)
 
     def __post_init__(self):
@@ -255,8 +326,10 @@ class Route:
             raise InputError(f"spray is {self.spray!r}; allowed is a Spray(...) or None (route).")
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         for heat in later:
-            if not isinstance(heat, LaterHeat):
-                raise InputError(f"later holds {heat!r}; allowed are LaterHeat(...) (route).")
+            if not isinstance(heat, (Temper, LocalHeat)):
+                raise InputError(
+                    f"later holds {heat!r}; allowed are Temper(...) and LocalHeat(...) (route)."
+                )
         object.__setattr__(self, "later", later)
 
     #: Short name of every setting: the step and the field that hold it.

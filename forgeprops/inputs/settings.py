@@ -173,8 +173,3 @@ def check_settings(obj, part: str, where: str = "", skip: tuple[str, ...] = ()) 
         if field not in skip:
             value = what.check(getattr(obj, field), where or part.replace("_", " "))
             object.__setattr__(obj, field, value)
-
-
-def value_text(what: Setting, value: float) -> str:
-    """A value with its unit, as many decimals as the setting needs."""
-    return f"{value:.{what.digits}f} {what.unit}".rstrip()

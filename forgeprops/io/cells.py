@@ -48,33 +48,20 @@ def header_key(value) -> str:
 
 @dataclass(frozen=True)
 class Reading:
-    """What a cell says.
+    """What a cell says."""
 
-    Attributes
-    ----------
-    kind : {"number", "below", "trace", "missing", "unreadable"}
-        A number; "less than" a number; a trace; nothing was measured; none of these.
-    value : float or None
-        The number as written (for "below": the limit).
-    unit : str
-        Unit written in the cell: "%", "ppm" or "".
-    remark : str
-        Why it is unreadable, or what was read into it.
-    """
-
-    kind: str
-    value: float | None = None
-    unit: str = ""
-    remark: str = ""
+    kind: str  # "number", "below" (less than a number), "trace", "missing" or "unreadable"
+    value: float | None = None  # the number as written (for "below": the limit)
+    unit: str = ""  # written in the cell: "%", "ppm" or ""
+    remark: str = ""  # why it is unreadable, or what was read into it
 
 
 _TRACE = frozenset("trace traces tr tr. spur spuren trazas nil 痕跡".split())
 _MISSING = frozenset(
     "- -- --- – — ― / . * x ? n.d. nd n.d n/d n.a. na n.a n/a #n/a none null nan n.b. k.a.".split()
 ) | {"", "not determined", "not analysed", "not analyzed", "not measured"}
-_PLAIN = re.compile(
-    r"-?[0-9]{1,12}(?:\.[0-9]{1,2}|\.[0-9]{4,12})?"
-)  # three digits may be thousands
+#: A number that leaves no doubt (three digits behind a mark may be thousands).
+_PLAIN = re.compile(r"-?[0-9]{1,12}(?:\.[0-9]{1,2}|\.[0-9]{4,12})?")
 _NUMBER = re.compile(
     r"(?P<sign><=?|>=?|≤|≥|~|≈|lt|max\.?|min\.?|ca\.?|approx\.?)?\s*"
     r"(?P<number>[+-]?(?:\d[\d.,' ]*|[.,]\d+)(?:e[+-]?\d{1,3})?)\s*"
@@ -114,17 +101,10 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
     if isinstance(value, (int, float)):
         if value != value or abs(value) > 1e300:
             return Reading("unreadable", remark=f"{value!r} is not a number that can be used")
-        return (
-            Reading("number", float(value) * 100.0, "%")
-            if percent
-            else Reading("number", float(value))
-        )
+        return Reading("number", *((value * 100.0, "%") if percent else (float(value),)))
     if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
-        return Reading(
-            "unreadable",
-            remark=f"a date or time ({value}), perhaps a number that the "
-            "spreadsheet program turned into a date",
-        )
+        turned = "perhaps a number that the spreadsheet program turned into a date"
+        return Reading("unreadable", remark=f"a date or time ({value}), {turned}")
     if isinstance(value, str) and _PLAIN.fullmatch(value):
         return Reading("number", float(value))
     text = clean_text(str(value)).casefold().replace("−", "-")
@@ -176,37 +156,29 @@ def shortened(value) -> str:
 def _decimal_number(text: str, decimal: str | None) -> tuple[float | None, str]:
     """The number in digits, dots and commas; None if it could be several numbers."""
     mantissa, _, exponent = text.partition("e")
-    said = ""
-    if "'" in mantissa or " " in mantissa.strip():  # 12 500 and 12'500
-        if not re.fullmatch(r"[+-]?\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?", mantissa.strip()):
+    mantissa, said = mantissa.strip(), ""
+    dots, commas = mantissa.count("."), mantissa.count(",")
+    if "'" in mantissa or " " in mantissa:  # 12 500 and 12'500
+        if not re.fullmatch(r"[+-]?\d{1,3}(?:[ ']\d{3})+(?:[.,]\d+)?", mantissa):
             return None, ""
         mantissa = re.sub("[ ']", "", mantissa)
-    mantissa = mantissa.strip()
-    dots, commas = mantissa.count("."), mantissa.count(",")
-    if dots and commas:
-        mark = "." if mantissa.rfind(".") > mantissa.rfind(",") else ","
-        other = "," if mark == "." else "."
+    elif dots and commas:  # 1.234,5 and 1,234.5
+        other, mark = (",", ".") if mantissa.rfind(".") > mantissa.rfind(",") else (".", ",")
         if not re.fullmatch(rf"[+-]?\d{{1,3}}(?:\{other}\d{{3}})+\{mark}\d*", mantissa):
             return None, ""
-        mantissa = mantissa.replace(other, "").replace(mark, ".")
-    elif dots + commas > 1:
+        mantissa = mantissa.replace(other, "")
+    elif dots + commas > 1:  # 1.234.567
         if not re.fullmatch(r"[+-]?\d{1,3}(?:([.,])\d{3})(?:\1\d{3})+", mantissa):
             return None, ""
-        mantissa = mantissa.replace(".", "").replace(",", "")
-    elif commas:
-        if re.fullmatch(r"[+-]?[1-9]\d{0,2},\d{3}", mantissa):
-            if decimal == ".":
-                mantissa = mantissa.replace(",", "")
-                said = f"the comma in '{text}' is read as a thousands mark"
-            else:
-                said = (
-                    "" if decimal == "," else f"the comma in '{text}' is read as the decimal mark"
-                )
-        mantissa = mantissa.replace(",", ".")
-    elif dots and decimal == "," and re.fullmatch(r"[+-]?[1-9]\d{0,2}\.\d{3}", mantissa):
-        said = f"the dot in '{text}' is read as the decimal mark"
+        mantissa = re.sub("[.,]", "", mantissa)
+    elif re.fullmatch(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", mantissa):  # 1,200 and 1.200
+        if commas and decimal == ".":
+            mantissa = mantissa.replace(",", "")
+            said = f"the comma in '{text}' is read as a thousands mark"
+        elif (commas and decimal is None) or (dots and decimal == ","):
+            said = f"the {'comma' if commas else 'dot'} in '{text}' is read as the decimal mark"
     try:
-        number = float(mantissa + ("e" + exponent if exponent else ""))
+        number = float(mantissa.replace(",", ".") + (f"e{exponent}" if exponent else ""))
     except ValueError:
         return None, ""
     return (number, said) if abs(number) < 1e300 else (None, "")

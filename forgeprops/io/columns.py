@@ -32,22 +32,12 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Column:
-    """What a column holds.
+    """What a column holds; factor and offset turn the written number into the field's unit."""
 
-    Attributes
-    ----------
-    name : str or None
-        Field or chemical element; None if not understood.
-    factor, offset : float
-        Turn the written number into the field's unit; a factor of None: no unit is stated.
-    soluble : bool
-        Only the soluble part of the element.
-    """
-
-    name: str | None
-    factor: float | None = None
+    name: str | None  # field or chemical element; None if not understood
+    factor: float | None = None  # None: no unit is stated
     offset: float = 0.0
-    soluble: bool = False
+    soluble: bool = False  # only the soluble part of the element
 
 
 @dataclass(frozen=True)
@@ -68,32 +58,16 @@ class Table:
 
 @dataclass(frozen=True)
 class Field:
-    """One wanted column.
+    """One wanted column."""
 
-    Attributes
-    ----------
-    name : str
-        Name in the result, with its unit.
-    headers : mapping of str to Column
-        Accepted headers, as `cells.header_key` makes them.
-    kind : {"number", "text", "time"}
-        "time" also takes clock times (12:03:04.5), counted from the first.
-    low, high, unit
-        Allowed numbers, and their unit for messages.
-    needed : bool
-        A table without it is refused, a row without it is not used.
-    parse : callable
-        What a text means; raises `InputError` for one that means nothing.
-    """
-
-    name: str
-    headers: Mapping[str, Column]
-    kind: str = "number"
+    name: str  # in the result, with its unit
+    headers: Mapping[str, Column]  # accepted headers, as `cells.header_key` makes them
+    kind: str = "number"  # "text", or "time": also clock times (12:03:04.5), counted from the first
     low: float = float("-inf")
     high: float = float("inf")
     unit: str = ""
-    needed: bool = True
-    parse: Callable[[str], object] = str
+    needed: bool = True  # a table without it is refused, a row without it is not used
+    parse: Callable[[str], object] = str  # what a text means; raises InputError if it means nothing
 
 
 @dataclass

@@ -40,25 +40,11 @@ _COUNT_LIMITS = {
 
 @dataclass(frozen=True)
 class Problem:
-    """Something in a file that a person should know, and what was made of it.
+    """Something in a file that a person should know, and what was made of it."""
 
-    Attributes
-    ----------
-    file : str
-        File, with the sheet of a workbook.
-    row : int or None
-        Row as a spreadsheet program or an editor numbers it; None for the file as a whole.
-    column : str
-        Header of the column, or its letter; empty for the row as a whole.
-    what : str
-        What was found.
-    assumed : str
-        What was done about it.
-    """
-
-    file: str
-    row: int | None
-    column: str
+    file: str  # with the sheet of a workbook
+    row: int | None  # as a spreadsheet program or an editor numbers it; None: the file as a whole
+    column: str  # header of the column, or its letter; "": the row as a whole
     what: str
     assumed: str
 
@@ -70,34 +56,18 @@ class Problem:
 
 @dataclass(frozen=True)
 class Grid:
-    """One table of cells.
+    """One table of cells."""
 
-    Attributes
-    ----------
-    file : str
-        File, with the sheet of a workbook, as messages name it.
-    rows : list of list
-        Cell values: text (cleaned), number, date or None.
-    row_numbers : list of int
-        Row number of each row in the file.
-    percent : set of (int, int)
-        Cells whose number format is a percentage (0.0021 shown as 0.21 %).
-    spans : set of (int, int)
-        Cells that only repeat a merged cell.
-    transposed : bool
-        Rows and columns were exchanged; `place` undoes it.
-    csv : bool
-        From a text file, where a missing delimiter moves the cells behind it.
-    """
-
-    file: str
-    rows: list[list]
-    row_numbers: list[int]
-    percent: frozenset[tuple[int, int]] = frozenset()
-    spans: frozenset[tuple[int, int]] = frozenset()
-    transposed: bool = False
+    file: str  # with the sheet of a workbook, as messages name it
+    rows: list[list]  # cell values: text (cleaned), number, date or None
+    row_numbers: list[int]  # of each row in the file
+    percent: frozenset[tuple[int, int]] = (
+        frozenset()
+    )  # cells with a percent format: 0.0021 is 0.21 %
+    spans: frozenset[tuple[int, int]] = frozenset()  # cells that only repeat a merged cell
+    transposed: bool = False  # rows and columns were exchanged; `place` undoes it
     problems: list[Problem] = field(default_factory=list)
-    csv: bool = False
+    csv: bool = False  # from a text file, where a missing delimiter moves the cells behind it
 
     def place(self, i: int, j: int) -> tuple[int | None, str]:
         """Row number and column letter, in the file, of cell (i, j)."""
@@ -119,6 +89,16 @@ class Grid:
         flipped = (frozenset((j, i) for i, j in cells) for cells in (self.percent, self.spans))
         turned = not self.transposed
         return Grid(self.file, rows, self.row_numbers, *flipped, turned, self.problems, self.csv)
+
+
+#: First bytes of files that people take for tables.
+_OTHER_KINDS = {
+    b"%PDF": "a PDF",
+    b"\x1f\x8b": "a packed file",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+    b"{\\rtf": "a text document",
+}
 
 
 def column_letter(j: int) -> str:
@@ -185,13 +165,7 @@ def read_grids(
             f"{file.name} is an old .xls or a password-protected workbook; "
             "save it as .xlsx or .csv without a password."
         )
-    for mark, kind in (
-        (b"%PDF", "a PDF"),
-        (b"\x1f\x8b", "a packed file"),
-        (b"\x89PNG", "a picture"),
-        (b"\xff\xd8\xff", "a picture"),
-        (b"{\\rtf", "a text document"),
-    ):
+    for mark, kind in _OTHER_KINDS.items():
         if data.startswith(mark):
             raise InputError(f"{file.name} is {kind}; allowed is .csv or .xlsx.")
     if sheet is not None:
@@ -229,9 +203,8 @@ def _csv_grid(file: Source, score, most_cells: int) -> Grid:
     rows, numbers, odd = _csv_rows(text, delimiter)
     if odd is not None:
         assumed = "quotation marks of this file are taken as plain characters"
-        said.append(
-            (odd or None, "a quotation mark is not closed or stands inside a text", assumed)
-        )
+        what = "a quotation mark is not closed or stands inside a text"
+        said.append((odd or None, what, assumed))
     skip = 1 if first else 0
     problems = [Problem(file.name, row, "", what, assumed) for row, what, assumed in said]
     return Grid(file.name, rows[skip:], numbers[skip:], problems=problems, csv=True)
@@ -386,7 +359,8 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
     values, percent, spans = {}, set(), set()
     for (r, c), cell in ws._cells.items():
         value = cell.value
-        if value is None and str(_value(formulas, r, c)).startswith("="):
+        formula = formulas._cells.get((r, c)) if formulas and value is None else None
+        if formula is not None and str(formula.value).startswith("="):
             again = "taken as empty; open and save the file in the spreadsheet program"
             say(r, c, "a formula without a stored result", again)
         value = (clean_text(value) or None) if isinstance(value, str) else value
@@ -420,8 +394,3 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
         row.append(value)
     places = (frozenset((index[r], c - 1) for r, c in cells) for cells in (percent, spans))
     return Grid(where, rows, numbers, *places, problems=problems)
-
-
-def _value(formulas, r: int, c: int):
-    cell = formulas._cells.get((r, c)) if formulas is not None else None
-    return None if cell is None else cell.value

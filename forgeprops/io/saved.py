@@ -145,9 +145,10 @@ def restored(kind, value, where: str):
             return None
         inner = [k for k in inner if k is not type(None)]
         classes = [k for k in inner if dataclasses.is_dataclass(k)]
-        return restored(
-            classes[0] if classes and isinstance(value, dict) else inner[0], value, where
-        )
+        if isinstance(value, dict) and classes:  # the class that has all the names
+            fits = (k for k in classes if set(value) <= {f.name for f in dataclasses.fields(k)})
+            return restored(next(fits, classes[0]), value, where)
+        return restored(inner[0], value, where)
     if dataclasses.is_dataclass(kind):
         if not isinstance(value, dict):
             raise InputError(f"{where} must be a table of settings, not {value!r:.60}.")

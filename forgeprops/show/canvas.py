@@ -12,7 +12,7 @@ from io import BytesIO
 
 from . import style
 
-__all__ = ["LiveFigure"]
+__all__ = ["LiveFigure", "Picture"]
 
 #: How far a picture shrinks on a narrow page: its 9 point letters are then 7.5 pixels high, which is the least
 #: that can be read; below that the panel scrolls.
@@ -115,6 +115,29 @@ class LiveFigure:
         png = BytesIO()
         image.save(png, "PNG", compress_level=1)
         self.widget.value = png.getvalue()
+
+
+class Picture:
+    """Part of a figure that follows any number of results: its artists move, its axes stay."""
+
+    #: Attributes whose artists belong to the kept background.
+    _frame: tuple[str, ...] = ()
+
+    @property
+    def artists(self) -> tuple:
+        """Everything that moves: what the attributes hold, alone, in lists or by name."""
+        from matplotlib.artist import Artist
+
+        found = []
+        for name, value in vars(self).items():
+            if name[0] == "_" and name not in self._frame:
+                values = value.values() if isinstance(value, dict) else value
+                for one in (
+                    values if isinstance(values, (list, tuple, type({}.values()))) else (value,)
+                ):
+                    if isinstance(one, Artist):
+                        found.append(one)
+        return tuple(found)
 
 
 _ACROSS = {"left": "l", "center": "m", "right": "r"}

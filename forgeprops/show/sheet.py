@@ -9,49 +9,23 @@ from io import BytesIO
 from pathlib import Path
 
 from ..answer import words
-from ..base.cautions import CAUTIONS
+from ..base.cautions import BENCH, CAUTIONS
+from ..base.constants import Z80
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import BASES
+from ..inputs.route import COOLING_WORDS
+from ..inputs.settings import table
 from ..io.writing import write_bytes
 from . import style
 from .units import Units, units
 
-__all__ = ["PAPERS", "TOLERANCES", "sheet", "sheet_html", "sheet_pdf"]
+__all__ = ["PAPERS", "sheet", "sheet_html"]
 
 #: Paper sizes by the names of the page-size rule of style sheets.
 PAPERS = {"A4": "A4", "Letter": "letter"}
 
-#: Tolerance of each setting that the sheet names, by its short name (`Route.SETTINGS`), in the setting's
-#: unit;
-#: what a watchful shop holds (common practice, no source).  Replace them by what yours holds.
-TOLERANCES = {
-    "preheat_c": 10.0,
-    "soak_s": 60.0,
-    "transfer_s": 1.0,
-    "die_c": 25.0,
-    "delay_s": 0.3,
-    "spray_s": 0.3,
-    "flux": 1.0,
-    "water_c": 5.0,
-}
-
-_LABELS = {
-    "preheat_c": ("Furnace", "°C", 0),
-    "soak_s": ("Time in the furnace", "s", 0),
-    "transfer_s": ("Furnace to die", "s", 1),
-    "die_c": ("Die", "°C", 0),
-    "delay_s": ("Squeeze to water", "s", 1),
-    "spray_s": ("Water runs", "s", 1),
-    "flux": ("Water on the face", "kg/(m² s)", 1),
-    "water_c": ("Water temperature", "°C", 0),
-}
-_COOLING = {
-    "single": "alone in still air",
-    "row": "in a row on a conveyor",
-    "bin": "in a bin of hot heads",
-    "fan": "in front of a fan",
-    "sleeve": "still air, sleeve on the hosel",
-}
+#: Settings that the sheet names, with twice a shop's spread of each as the tolerance (`Setting.tolerance`).
+_NAMED = ("preheat_c", "soak_s", "transfer_s", "die_c", "delay_s", "spray_s", "flux", "water_c")
 
 
 def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None = None, note: str = "",
@@ -63,7 +37,7 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
     result : Estimate
     paper : {"A4", "Letter"}
     tolerances : dict of str to float, optional
-        Short name of a setting → tolerance; `TOLERANCES` unless given.
+        Short name of a setting → tolerance; twice a shop's spread unless given.
     date : str, optional
         Date shown; today unless given.
     note : str
@@ -82,7 +56,7 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
 
     paper = PAPERS[check_choice(paper, "paper", PAPERS)]
     shown = display_units or units()
-    tolerances = TOLERANCES if tolerances is None else _checked(tolerances)
+    tolerances = _checked(tolerances or {})
     picture, told = _picture(result, shown)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
     template = environment.from_string(
@@ -99,38 +73,18 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
         picture=picture, picture_words=told,
         warnings=[str(w) for w in result.warnings], composition=_composition(result.steel),
         assumed=", ".join(f"{e} {result.steel.get(e):.3g}" for e in result.steel.assumed),
-        head_words=_head(result.head, shown), cautions=CAUTIONS, sources=source_texts(result.sources),
+        head_words=_head(result.head, shown), cautions=CAUTIONS, bench=BENCH, sources=source_texts(result.sources),
     )  # fmt: skip
 
 
-def sheet_pdf(result, paper: str = "A4", **options) -> bytes:
-    """Return the setting sheet as PDF; takes what `sheet_html` takes.
-
-    Raises
-    ------
-    InputError
-        The PDF library is not installed; or as `sheet_html`.
-    """
-    try:
-        import weasyprint
-    except (ImportError, OSError):  # OSError: its text-drawing library is missing
-        raise InputError(
-            "a PDF needs weasyprint and pango; install forgeprops[pdf], or save the sheet as .html and "
-            "print that."
-        ) from None
-    page = sheet_html(result, paper, **options)
-    no_network = weasyprint.urls.URLFetcher(allowed_protocols={"data"})  # nor files of this machine
-    return weasyprint.HTML(string=page, url_fetcher=no_network).write_pdf()
-
-
 def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options) -> Path:
-    """Write the setting sheet to a file: HTML or PDF, by the ending of its name.
+    """Write the setting sheet to an HTML file; a browser prints it on two pages or saves it as PDF.
 
     Parameters
     ----------
     result : Estimate
     path : path
-        Ends in .html or .pdf.
+        Ends in .html.
     paper : {"A4", "Letter"}
     overwrite : bool
         Replace an existing file.
@@ -145,37 +99,36 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
     Raises
     ------
     InputError
-        Another ending, an existing file without `overwrite`; or as `sheet_html` and `sheet_pdf`.
+        Another ending, an existing file without `overwrite`; or as `sheet_html`.
     """
     target = Path(path)
-    if target.suffix.lower() == ".pdf":
-        content = sheet_pdf(result, paper, **options)
-    elif target.suffix.lower() in (".html", ".htm"):
-        content = sheet_html(result, paper, **options).encode("utf-8")
-    else:
+    if target.suffix.lower() not in (".html", ".htm"):
         raise InputError(
-            f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}; allowed is .html or .pdf."
+            f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}; allowed is .html (a browser "
+            "prints it or saves it as PDF)."
         )
+    content = sheet_html(result, paper, **options).encode("utf-8")
     write_bytes(target, content, overwrite=overwrite)
     return target
 
 
 def _checked(tolerances) -> dict[str, float]:
     for name in tolerances:
-        check_choice(name, "setting with a tolerance", _LABELS)
+        check_choice(name, "setting with a tolerance", _NAMED)
     return {n: check_number(t, f"tolerance of {n}", 0.0, 1000.0) for n, t in tolerances.items()}
 
 
 def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
     """Rows of the settings table, with what the tolerance does to face and hosel (two marches each)."""
     from ..answer.evaluation import evaluate
+    from ..inputs.cases import Cases
 
     route, rows, cases, names = result.route, [], [], []
-    for name, tolerance in tolerances.items():
+    for name in _NAMED:
         value = route.setting(name)
         if value is None:
             continue
-        both = []
+        tolerance, both = tolerances.get(name, table()[name].tolerance(value)), []
         for sign in (-1.0, 1.0):
             try:
                 both.append(route.with_(**{name: value + sign * tolerance}))
@@ -185,54 +138,43 @@ def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
                 both.append(route)
         names.append(name)
         cases += both
-    told = evaluate(
-        [result.steel] * len(cases), [result.head] * len(cases), cases, [result.shop] * len(cases)
-    )
+    n = len(cases)
+    told = evaluate(Cases.of([result.steel] * n, [result.head] * n, cases, [result.shop] * n))
     zones = tuple(result.zones)
     moved = {
         zone: told.hardness_hv[:, zones.index(zone)].reshape(-1, 2) - result.zones[zone].hardness_hv
         for zone in ("face", "hosel")
     }
     for i, name in enumerate(names):
-        label, unit, digits = _LABELS[name]
+        what, value = table()[name], route.setting(name)
+        tolerance = tolerances.get(name, what.tolerance(value))
         rows.append(
             {
-                "label": label,
-                "value": _in_units(route.setting(name), unit, digits, shown),
-                "tolerance": "± " + _step_in_units(tolerances[name], unit, digits, shown),
+                "label": what.label.capitalize(),
+                "value": shown.value_text(what, value),
+                "tolerance": f"± {shown.step_text(what, tolerance)}",
                 "face": _span(moved["face"][i]),
                 "hosel": _span(moved["hosel"][i]),
             }
         )
     for heat in route.later:
-        where = ", ".join(heat.zones) or "whole head"
         value = f"{shown.temperature_text(heat.temperature_c)}, {heat.hold_s / 60:.0f} min"
         rows.append(
             {
-                "label": f"Later heat ({where})",
+                "label": f"Later heat ({heat.where})",
                 "value": value,
                 "tolerance": "",
                 "face": "",
                 "hosel": "",
             }
         )
-    cooling = _COOLING[route.cool.surroundings]
+    cooling = COOLING_WORDS[route.cool.surroundings]
     rows.append(
         {"label": "Then it cools", "value": cooling, "tolerance": "", "face": "", "hosel": ""}
     )
     if route.spray is None:
-        rows.append({"label": "Water", "value": "none", "tolerance": "", "face": "", "hosel": ""})
+        rows.append({"label": "Spray", "value": "none", "tolerance": "", "face": "", "hosel": ""})
     return rows
-
-
-def _in_units(value, unit, digits, shown: Units) -> str:
-    return shown.temperature_text(value) if unit == "°C" else f"{value:.{digits}f} {unit}"
-
-
-def _step_in_units(step, unit, digits, shown: Units) -> str:
-    if unit == "°C":
-        return f"{shown.step_from_c(step):.0f} {shown.temperature}"
-    return f"{step:.{digits}f} {unit}"
 
 
 def _span(two) -> str:
@@ -246,7 +188,7 @@ def _zone(zone, second: Units) -> dict[str, str]:
         "hv": f"{zone.hardness_hv:.0f} HV",
         "range": f"{zone.hardness_low_hv:.0f}–{zone.hardness_high_hv:.0f}",
         "second": second.hardness_text(zone.hardness_hv),
-        "tensile": f"{zone.strength.tensile_mpa:.0f} ± {1.2816 * zone.strength.tensile_se_mpa:.0f} MPa",
+        "tensile": f"{zone.strength.tensile_mpa:.0f} ± {Z80 * zone.strength.tensile_se_mpa:.0f} MPa",
         "structure": words.structure(zone.fractions),
     }
 

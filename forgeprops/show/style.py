@@ -14,10 +14,12 @@ from dataclasses import dataclass
 
 __all__ = [
     "ACCENT",
+    "BOX",
     "CAUTION",
     "GRID",
     "HARDNESS_MAP",
     "INK",
+    "MISSED",
     "PAPER",
     "PHASES",
     "QUIET",
@@ -29,11 +31,15 @@ __all__ = [
     "Look",
     "Symbol",
     "cased",
+    "corner",
     "grey_lightness",
     "least_grey_step",
     "look",
     "phase_look",
+    "rows",
     "series_look",
+    "shade",
+    "span",
     "tidy",
     "title",
     "zone_look",
@@ -44,9 +50,13 @@ INK = "#222222"
 QUIET = "#6B6B6B"
 GRID = "#DDDDDD"
 ACCENT = "#1F4E9E"
+#: Paper behind words, so that lines do not cross them.
+BOX = {"facecolor": PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.8}
 CAUTION = "#B3261E"
 #: Fill of what is wanted (goals, limits); told by its words and its edge, never by its colour alone.
 WANTED = "#DCE7D3"
+#: Fill of what is missed; told by its words too.
+MISSED = "#F3D3D0"
 
 #: Colour maps for coloured zones: both rise steadily in lightness, so they survive a grey print.
 TEMPERATURE_MAP = "inferno"
@@ -76,6 +86,11 @@ class Look:
     marker: str = "o"
     hatch: str = ""
     width: float = 1.8
+
+    @property
+    def line(self) -> dict:
+        """Options of a line."""
+        return {"color": self.colour, "linestyle": self.dash, "linewidth": self.width}
 
 
 _ZONE_LOOKS = {
@@ -174,6 +189,14 @@ def grey_lightness(colour: str) -> float:
     return 116 * luminance ** (1 / 3) - 16 if luminance > 0.008856 else 903.3 * luminance
 
 
+def shade(colours: str, ends, value: float) -> str:
+    """Colour "#RRGGBB" of a value in a colour map that runs from one end to the other."""
+    import matplotlib as mpl
+
+    share = (value - ends[0]) / (ends[1] - ends[0])
+    return mpl.colors.to_hex(mpl.colormaps[colours](min(max(share, 0.0), 1.0))).upper()
+
+
 def least_grey_step(colours) -> float:
     """Smallest difference of L* between any two of `colours`: what a grey print leaves to tell them apart."""
     return min(
@@ -234,6 +257,26 @@ def cased(width: float) -> list:
 def title(ax, words: str) -> None:
     """Write the title of a picture: bold, at the left, wherever the axes were made."""
     ax.set_title(words, loc="left", fontweight="bold", fontsize=11)
+
+
+def corner(ax, x: float, y: float, words: str, colour: str = INK, **more):
+    """Words at a place given in shares of the axes, on the side where they stay inside."""
+    look = {"ha": "right" if x > 0.5 else "left", "va": "top" if y > 0.5 else "bottom"}
+    look |= {"c": colour, "size": 8.5, "zorder": 5}
+    return ax.text(x, y, words, transform=ax.transAxes, **look | more)
+
+
+def rows(ax, names, above: float = 0.6, below: float = 0.6) -> None:
+    """Rows from top to bottom, each with its name, and no lines between."""
+    ax.set_yticks(range(len(names)), list(names))
+    ax.set_ylim(len(names) - 1 + below, -above)
+    ax.grid(axis="y", visible=False)
+
+
+def span(ax, low, high, row, colour: str, width: float = 2.0, z: float = 2):
+    """A level line from one value to another."""
+    look = {"solid_capstyle": "butt", "zorder": z}
+    return ax.plot([low, high], [row, row], color=colour, linewidth=width, **look)
 
 
 def tidy(ax, words: str = "") -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from ..base.constants import MM_PER_INCH
 from ..base.errors import InputError, check_choice
 from ..io.saved import read_json, write_json
 
 __all__ = ["Units", "choose_units", "units", "units_file"]
 
-_MM_PER_INCH = 25.4
 _KIND, _VERSION = "units", 1
 
 
@@ -55,7 +55,36 @@ class Units:
 
     def from_mm(self, length_mm):
         """Length in the chosen unit."""
-        return length_mm if self.length == "mm" else length_mm / _MM_PER_INCH
+        return length_mm if self.length == "mm" else length_mm / MM_PER_INCH
+
+    def unit(self, unit: str) -> str:
+        """Name of a unit of the package as the reader has it."""
+        return {"°C": self.temperature, "mm": self.length}.get(unit, unit)
+
+    def shown(self, setting, value):
+        """A setting's number (or array) in the reader's units."""
+        if setting.unit == "°C":
+            return self.from_c(value)
+        return self.from_mm(value) if setting.unit == "mm" else value
+
+    def title(self, setting) -> str:
+        """Words and unit of a setting, as an axis title."""
+        return f"{setting.label}, {self.unit(setting.unit)}".rstrip(", ")
+
+    def setting_text(self, setting, value: float) -> str:
+        """A setting and its number in a sentence: "spray rate 12.1 kg/(m² s)"."""
+        return f"{setting.label} {self.value_text(setting, value)}"
+
+    def value_text(self, setting, value: float) -> str:
+        """A setting's number and unit, with the decimals that it needs: "12.1 kg/(m² s)"."""
+        unit, inches = self.unit(setting.unit), setting.unit == "mm" and self.length == "in"
+        digits = 3 if inches else setting.digits
+        return f"{self.shown(setting, value):.{digits}f} {unit}".rstrip()
+
+    def step_text(self, setting, step: float) -> str:
+        """A difference of a setting, such as its tolerance: "10 °C"."""
+        step = self.step_from_c(step) if setting.unit == "°C" else self.shown(setting, step)
+        return f"{step:.2g} {self.unit(setting.unit)}".rstrip()
 
     def temperature_text(self, temperature_c: float) -> str:
         """Temperature in words: '930 °C'."""

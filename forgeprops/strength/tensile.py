@@ -40,6 +40,7 @@ __all__ = [
     "flow_curve",
     "strength",
     "strength_arrays",
+    "strength_of",
     "structure_shares",
     "tensile_strength",
 ]
@@ -48,7 +49,7 @@ __all__ = [
 #: Branches of the hardness–strength link.
 BRANCHES = ("quenched and tempered", "bainite", "ferrite-pearlite", "all data")
 
-_RANGE_OF = dict(
+RANGE_OF = dict(
     zip(BRANCHES, ("strength_qt", "strength_b", "strength_fp", "strength_all"), strict=True)
 )
 
@@ -378,6 +379,8 @@ _SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
 
 
+#: Share of a branch in the structure from which its range counts.
+RANGE_SHARE = 0.3
 #: Sum of the shares of everything but austenite below which the structure counts as unknown.
 NOTHING_BUT_AUSTENITE = 1e-6
 
@@ -455,16 +458,11 @@ def strength(
     structure = None
     if branch is not None:
         branch = check_choice(branch, "branch", BRANCHES)
-        shares, involved = _SHARES_OF[branch], [branch]
+        shares = _SHARES_OF[branch]
     elif fractions is None:
-        branch, shares, involved = "all data", _SHARES_OF["all data"], ["all data"]
+        shares = _SHARES_OF["all data"]
     else:
         shares = structure_shares(fractions)
-        total = sum(shares)
-        involved = [
-            name for name, share in zip(_SHARED, shares, strict=True) if share > 0.3 * total
-        ]
-        branch = involved[0] if max(shares) > 0.999 * total else "blend"
     if steel is not None:
         check_kind(steel, Steel, "steel")
     if ferrite_grain_um is not None:
@@ -476,6 +474,29 @@ def strength(
         pearlite = min(max(fractions.get("pearlite", 0.0), 0.0) / soft, 1.0)
         structure = ferrite_pearlite_yield(steel, ferrite_grain_um, pearlite)
     values = {name: float(a[0]) for name, a in strength_arrays(hv, *shares, structure).items()}
+    return strength_of(values, shares, branch)
+
+
+def strength_of(
+    values: Mapping[str, float], shares: tuple[float, float, float], branch: str | None = None
+) -> Strength:
+    """Strength with its branch, flow curve and warnings from one row of `strength_arrays`.
+
+    Parameters
+    ----------
+    shares : tuple of float
+        Ferrite-pearlite, bainite, martensite; all 0 where the structure is unknown.
+    branch : str, optional
+        The one of `BRANCHES` that was forced.
+    """
+    total = sum(shares)
+    if branch is not None:
+        involved = [branch]
+    elif total <= NOTHING_BUT_AUSTENITE:
+        involved = ["all data"]
+    else:
+        involved = [n for n, s in zip(_SHARED, shares, strict=True) if s > RANGE_SHARE * total]
+    pure = total <= NOTHING_BUT_AUSTENITE or max(shares) > 0.999 * total
     curve = flow_curve(
         values["yield_mpa"],
         values["tensile_mpa"],
@@ -483,8 +504,13 @@ def strength(
         values["yield_plateau_strain"],
     )
     curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
-    notes = tuple(w for w in (outside(_RANGE_OF[name], hv) for name in involved) if w is not None)
-    return Strength(**values, branch=branch, curve=curve, warnings=notes)
+    found = (outside(RANGE_OF[name], values["hardness_hv"]) for name in involved)
+    return Strength(
+        **values,
+        branch=branch or (involved[0] if pure else "blend"),
+        curve=curve,
+        warnings=tuple(w for w in found if w is not None),
+    )
 
 
 def tensile_strength(hv: float, branch: str = "quenched and tempered") -> float:

@@ -13,6 +13,7 @@ from ..answer.evaluation import Estimate, estimate, evaluate
 from ..base.errors import InputError
 from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
+from ..inputs.cases import Cases
 from ..inputs.grades import grade
 from ..inputs.grades import grades as library
 from ..inputs.head import ZONES, Head
@@ -36,7 +37,7 @@ def soften(
     bench : mapping, optional
         The bench to judge by, as `estimate` takes it; left out, the standard one.
     **options
-        Passed to `study.softening.soften` (lowest_preheat_c, preheat_steps_c, anneals).
+        Passed to `study.softening.soften` (lowest_preheat_c, preheat_steps_c, anneals, tempers_c).
 
     Returns
     -------
@@ -132,7 +133,12 @@ def grade_hosels(
     names = tuple(library() if grades is None else grades)
     n = len(names)
     told = evaluate(
-        [grade(name) for name in names], [head] * n, [route or Route()] * n, [shop or Shop()] * n
+        Cases.of(
+            [grade(name) for name in names],
+            [head] * n,
+            [route or Route()] * n,
+            [shop or Shop()] * n,
+        )
     )
     zones = (
         {name: values[:, ZONES.index(zone)] for name, values in told.strength.items()}

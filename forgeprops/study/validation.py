@@ -213,7 +213,8 @@ def _tempering() -> Parity:
     rows = []
     for r in read_rows("measured/tempered_data_sheets.csv"):
         steel = {e: float(r[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
-        measured = float(r["hrc"]) if r["hrc"] else convert_hardness(float(r["hb"]), "HB", "HRC")
+        soft = r["hb"] and hrc_from_hv(convert_hardness(float(r["hb"]), "HB", "HV"))
+        measured = float(r["hrc"]) if r["hrc"] else float(soft)
         act = float(r["temper_c"]), float(r["hours"])
         p, (low, high) = tempered_hardness(steel, *act), tempering_interval_hrc(*act)
         rows.append(

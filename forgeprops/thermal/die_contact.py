@@ -1,4 +1,4 @@
-"""Heat from the part into the dies, as plain scalar arithmetic (the compiled march calls it)."""
+"""Heat from the part into the dies, as plain scalar arithmetic."""
 
 from __future__ import annotations
 
@@ -9,18 +9,14 @@ __all__ = [
     "DIE_DENSITY_KG_M3",
     "DIE_HEAT_J_KGK",
     "RESTING_CONTACT_W_M2K",
-    "contact_temperature_c",
     "die_contact_w_m2k",
 ]
 
 
-#: Hot-work die steel, warm: conductivity W/(m K), density kg/m³, heat capacity J/(kg K) (from memory).
-DIE_CONDUCTIVITY_W_MK = 30.0
-DIE_DENSITY_KG_M3 = 7750.0
-DIE_HEAT_J_KGK = 500.0
+#: Hot-work die steel, warm: conductivity W/(m K), density kg/m³, heat capacity J/(kg K).
+DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK = 30.0, 7750.0, 500.0
 
-#: Conductance of a head lying in the die under its own weight, scale between, W/(m² K) (300–1000: Semiatin et
-#: al., J. Eng. Ind. 109 (1987) 49, order of magnitude, from memory).
+#: Conductance of a head lying in the die under its own weight, scale between, W/(m² K) (300-1000).
 RESTING_CONTACT_W_M2K = 400.0
 
 
@@ -31,15 +27,6 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
     √(kρc), with x = h √t / e, draws h · exp(x²) erfc(x) per degree between the part's surface and the die at
     the start.  That is the exact answer for a part's surface held at one temperature; the march puts the
     surface's temperature of the moment.
-
-    Parameters
-    ----------
-    contact_w_m2k : float
-        Interface conductance, W/(m² K).
-    time_in_contact_s : float
-        Since this contact began, s.
-    die_k, die_rho, die_c : float
-        Die conductivity W/(m K), density kg/m³, heat capacity J/(kg K).
 
     Notes
     -----
@@ -77,16 +64,3 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
     # Beyond x = 5 the product of a huge and a tiny number is replaced by its series (error below 0.1 %).
     y = 1.0 / (x * x)
     return contact_w_m2k / (x * math.sqrt(math.pi)) * (1.0 - 0.5 * y + 0.75 * y * y)
-
-
-def contact_temperature_c(part_c, die_c, part_k, part_rho, part_heat, die_k, die_rho, die_heat):
-    """Temperature at which two thick bodies meet in perfect contact, °C: (e₁T₁ + e₂T₂)/(e₁ + e₂), e = √(kρc).
-
-    Examples
-    --------
-    >>> round(contact_temperature_c(1150, 200, 27.3, 7600, 650, 30, 7750, 500), 1)
-    692.6
-    """
-    part = math.sqrt(part_k * part_rho * part_heat)
-    die = math.sqrt(die_k * die_rho * die_heat)
-    return (part * part_c + die * die_c) / (part + die)

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import IRON_G_MOL, STEEL_DENSITY_KG_M3, ZERO_C_K
 from ..base.tables import read_rows
-from ..inputs.head import STEEL_DENSITY_KG_M3
 
 __all__ = [
     "LATENT_HEAT_J_KG",
@@ -27,7 +27,6 @@ __all__ = [
     "alloyed_share",
     "austenite_cp_j_kgk",
     "conductivity",
-    "conductivity_alloyed_w_mk",
     "conductivity_w_mk",
     "density_kg_m3",
     "ferrite_cp_j_kgk",
@@ -35,11 +34,8 @@ __all__ = [
 ]
 
 
-#: Molar mass of iron, kg/mol (IUPAC standard atomic weight 55.845).
-_IRON_KG_MOL = 0.055845
-
 #: Coefficients of austenite's heat capacity, J/(kg K) with T in K: a + b T + c T² + d/T² (`austenite_cp_j_kgk`).
-AUSTENITE_CP = tuple(x / _IRON_KG_MOL for x in (24.6643, 0.00751504, 3.53562e-7, -154718.0))
+AUSTENITE_CP = tuple(x / (1e-3 * IRON_G_MOL) for x in (24.6643, 0.00751504, 3.53562e-7, -154718.0))
 
 #: Coefficients of ferrite's heat capacity, J/(kg K) with t in °C: a + b t + c t² + d t³ (`ferrite_cp_j_kgk`).
 FERRITE_CP = (425.0, 0.773, -1.69e-3, 2.22e-6)
@@ -55,10 +51,8 @@ CONDUCTIVITY_0, CONDUCTIVITY_SLOPE, CONDUCTIVITY_LEAST = 54.0, 3.33e-2, 27.3
 ALLOYED_CONDUCTIVITY_MOST = 43.0
 AUSTENITE_CONDUCTIVITY = (0.0093, 850.0)
 
-#: Heat released when austenite transforms, J per m³ of hot metal.  6·10⁸ is the value in common use for
-#: ferrite and pearlite (from memory); bainite and martensite form lower and release a little more, 6.2 and
-#: 6.4·10⁸ (from memory).  Check: with 6·10⁸ the enthalpy from 20 to 900 °C closes with EN 1993-1-2 within 0.5
-#: % (see tests).
+#: Heat released when austenite transforms, J per m³ of hot metal; bainite and martensite form lower and release a
+#: little more.
 LATENT_HEAT_J_M3 = {"ferrite": 6.0e8, "pearlite": 6.0e8, "bainite": 6.2e8, "martensite": 6.4e8}
 
 #: Density of hot metal to which the volumetric heats refer, kg/m³ (EN elongation at 700 °C gives 7616).
@@ -69,12 +63,9 @@ LATENT_HEAT_J_KG = {phase: heat / _HOT_DENSITY_KG_M3 for phase, heat in LATENT_H
 
 
 def austenite_cp_j_kgk(t_c):
-    """Heat capacity of austenite, J/(kg K), without any transformation.
+    """Heat capacity of austenite (pure iron), J/(kg K), without any transformation; 25-1538 °C.
 
-    Parameters
-    ----------
-    t_c : float
-        Temperature, °C (25–1538).
+    cp = −T d²G/dT².
 
     References
     ----------
@@ -85,7 +76,7 @@ def austenite_cp_j_kgk(t_c):
     >>> round(austenite_cp_j_kgk(900.0), 1)
     606.2
     """
-    t = t_c + 273.15
+    t = t_c + ZERO_C_K
     a, b, c, d = AUSTENITE_CP
     return a + b * t + c * t * t + d / (t * t)
 
@@ -96,11 +87,6 @@ def ferrite_cp_j_kgk(t_c):
     The cubic of EN 1993-1-2 (its first branch), carried to 700 °C and held there.  The standard's own spike
     at 735 °C is the transformation smeared over temperature on *heating*; used beside explicit latent heat it
     would count that heat twice.
-
-    Parameters
-    ----------
-    t_c : float
-        Temperature, °C.
 
     References
     ----------
@@ -131,24 +117,11 @@ def conductivity_w_mk(t_c):
     return max(CONDUCTIVITY_0 - CONDUCTIVITY_SLOPE * t_c, CONDUCTIVITY_LEAST)
 
 
-def conductivity_alloyed_w_mk(t_c):
-    """Thermal conductivity of about 1 % Cr, 0.2 % Mo steel, W/(m K): as carbon steel but at most 43.
-
-    Examples
-    --------
-    >>> conductivity_alloyed_w_mk(20.0), round(conductivity_alloyed_w_mk(500.0), 2)
-    (43.0, 37.35)
-    """
-    return min(conductivity_w_mk(t_c), ALLOYED_CONDUCTIVITY_MOST)
-
-
 def conductivity(t_c, alloyed, austenite=0.0):
     """Thermal conductivity of a mixture of austenite with its products, W/(m K).
 
     Between carbon steel (`alloyed` = 0) and chromoly (`alloyed` = 1) for the products; `austenite` is the share of
-    austenite, which below 850 °C conducts ever worse, 0.0093 W/(m K) a kelvin, where ferrite conducts better
-    (slope from memory; 15 at 0 °C to 25 at 900 °C is found too: M. Wildau, dissertation, RWTH Aachen 1986, from
-    memory).  With the conductivity of ferrite in its place an end-quench bar cools up to twice as fast as printed.
+    austenite, which below 850 °C conducts ever worse, 0.0093 W/(m K) a kelvin, where ferrite conducts better.  With the conductivity of ferrite in its place an end-quench bar cools up to twice as fast as printed.
 
     References
     ----------
@@ -168,16 +141,14 @@ def conductivity(t_c, alloyed, austenite=0.0):
     return products + austenite * (CONDUCTIVITY_LEAST - slope * max(from_c - t_c, 0.0) - products)
 
 
-def alloyed_share(steel) -> float:
-    """How far a steel's conductivity is chromoly's: (Cr + Ni + Mo)/1.1 wt%, 0 to 1 (our interpolation).
-
-    1.1 wt% is what 4130 has.
+def alloyed_share(steel):
+    """How far a steel's conductivity is chromoly's, 0 to 1: (Cr + Ni + Mo)/1.1 wt%, which is what 4130 has.
 
     References
     ----------
     .. [1] (Cr + Ni + Mo)/1.1 wt% (our choice).
     """
-    return min(1.0, (steel.get("Cr") + steel.get("Ni") + steel.get("Mo")) / 1.1)
+    return np.minimum(1.0, (steel.get("Cr") + steel.get("Ni") + steel.get("Mo")) / 1.1)
 
 
 def thermal_strain(t_c):
@@ -211,7 +182,6 @@ def density_kg_m3(t_c):
 
 
 # ---- air
-# ------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -247,11 +217,6 @@ def _air_table() -> dict[str, np.ndarray]:
 def air(t_c) -> Air:
     """Properties of dry air at 1 atm, interpolated in the table ``data/constants/air.csv`` (250–1500 K, held beyond).
 
-    Parameters
-    ----------
-    t_c : float or array
-        Air (film) temperature, °C.
-
     References
     ----------
     .. [1] E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331; E. W. Lemmon & R. T.
@@ -264,7 +229,7 @@ def air(t_c) -> Air:
     0.05176
     """
     table = _air_table()
-    t_k = np.asarray(t_c, dtype=float) + 273.15
+    t_k = np.asarray(t_c, dtype=float) + ZERO_C_K
 
     # Powers of temperature bend density and viscosity; between rows 100 K apart their logarithms are
     # straight.

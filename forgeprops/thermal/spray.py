@@ -16,22 +16,16 @@ __all__ = [
     "SCALE_CONDUCTIVITY_W_MK",
     "WATER_KG_L",
     "evaporation_limit_w_m2",
-    "spray_film_laws_w_m2k",
-    "spray_over_scale_w_m2k",
     "spray_single_phase_w_m2k",
     "spray_w_m2k",
     "spray_warnings",
-    "sprayed_w_m2",
     "water_factor",
     "wet_share",
 ]
 
 
-#: Conductivity of iron scale, W/(m K) (wüstite 2–3.2, porous scale down to 1.2; from memory).
+#: Conductivity of iron scale, W/(m K).
 SCALE_CONDUCTIVITY_W_MK = 2.5
-
-#: Up to this resistance (150 µm of scale) the spray and the scale meet at one surface temperature only.
-_THIN_SCALE_M2K_W = 6.0e-5
 
 #: Coefficients of `spray_w_m2k`: base, film, its fall, boiling, its width (K) and the impact density that wets.
 WENDELSTORF = (190.0, 140.0, 72000.0, 3.26, 128.0, 8.0)
@@ -50,7 +44,7 @@ WATER_CP_J_KGK = 4186.0
 WATER_HFG_J_KG = 2.257e6
 #: Density of water at 20 °C, kg/L (steam tables: 998.2 kg/m³, from memory).
 WATER_KG_L = 0.998
-#: Mean drop diameter of a full-cone quench nozzle, m (0.5–1.5 mm, common practice, no source).
+#: Mean drop diameter of a full-cone quench nozzle, m.
 _DROP_M = 1.0e-3
 #: Factor and power of the impact density in `spray_single_phase_w_m2k`.
 SINGLE_PHASE = (
@@ -105,21 +99,15 @@ def spray_single_phase_w_m2k(flux_kg_m2_s):
 def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
     """Water spray on hot steel, W/(m² K), total (do not add radiation), referred to surface minus water.
 
-    Parameters
-    ----------
-    flux_kg_m2_s : float
-        Impact density; the law was made for 3–30 kg/(m² s).
-    surface_c : float
-        Temperature of the wetted surface (of the scale, if there is any), °C; 200–1100.
-    water_c : float
-        Water temperature, °C; the law's own was about 20.
+    Impact density V 3-30 kg/(m² s), wetted surface (of the scale, if there is any) 200-1100 °C, water about 20 °C.
 
     Notes
     -----
     h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K
     the law falls too low; there the lesser of its own value at 100 K and the single-phase law is taken,
-    blended in between 50 and 100 K.  Warm water weakens the part that is not 190 (see `water_factor`).  Good
-    to a factor of about 1.5: a shop should fit its own multiplier.
+    blended in between 50 and 100 K.  Warm water weakens the part that is not 190 (see `water_factor`).  Six
+    published laws agree within a factor of about 2 in film boiling; nothing confirms the fall through boiling: a shop
+    should fit its own multiplier.
 
     References
     ----------
@@ -143,56 +131,6 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
         h = share * h + (1.0 - share) * low
     base = WENDELSTORF[0]
     return min(base, h) + max(h - base, 0.0) * water_factor(water_c)
-
-
-def spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w):
-    """Spray on scaled steel, W/(m² K), referred to metal minus water.
-
-    The scale (resistance thickness/conductivity, m² K/W) stands in series, and because its surface is cooler
-    than the metal, boiling takes hold at a higher metal temperature: a thin scale can quicken the quench.
-    Both follow from solving for the temperature of the scale's surface.
-
-    Examples
-    --------
-    >>> [round(spray_over_scale_w_m2k(10.0, 900.0, 20.0, scale)) for scale in (0.0, 2e-5)]
-    [1237, 1212]
-    """
-    if scale_m2k_w <= 0.0 or metal_c <= water_c:
-        return spray_w_m2k(flux_kg_m2_s, metal_c, water_c)
-    surface = metal_c
-    if scale_m2k_w <= _THIN_SCALE_M2K_W:
-        # One scale surface only: two Steffensen steps on surface = metal − R q(surface) settle it within 0.5
-        # %.
-        for _ in range(2):
-            first = _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, surface)
-            second = _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, first)
-            bend = second - 2.0 * first + surface
-            if abs(bend) > 1e-9:
-                second = second - (second - first) ** 2 / bend
-            surface = min(max(second, water_c), metal_c)
-    else:
-        # Thick scale has two stable surfaces in transition boiling; the hotter one holds until it vanishes.
-        # Walk down from the metal to the first bracket, then halve it.
-        step = (metal_c - water_c) / 32.0
-        low = metal_c - step
-        while (
-            low > water_c and _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, low) < low
-        ):
-            low -= step
-        high = low + step
-        for _ in range(16):
-            surface = 0.5 * (low + high)
-            if _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, surface) < surface:
-                high = surface
-            else:
-                low = surface
-    return (metal_c - surface) / scale_m2k_w / (metal_c - water_c)
-
-
-def _under_scale_c(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, surface_c):
-    """Surface temperature the scale would supply if the spray saw `surface_c`."""
-    superheat = max(surface_c - water_c, 0.0)
-    return metal_c - scale_m2k_w * spray_w_m2k(flux_kg_m2_s, surface_c, water_c) * superheat
 
 
 def wet_share(flux_kg_m2_s):
@@ -221,71 +159,6 @@ def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
     13.0
     """
     return flux_kg_m2_s * (WATER_CP_J_KGK * (100.0 - water_c) + WATER_HFG_J_KG)
-
-
-def sprayed_w_m2(flux_kg_m2_s, metal_c, water_c, scale_m2k_w, multiplier, dry_w_m2):
-    """Heat lost by a sprayed surface, W/m²: wet and dry shares side by side, never above full evaporation.
-
-    Parameters
-    ----------
-    flux_kg_m2_s, metal_c, water_c, scale_m2k_w : float
-        As in `spray_over_scale_w_m2k`.
-    multiplier : float
-        The shop's own factor on the spray.
-    dry_w_m2 : float
-        What the same surface loses without water (still air and radiation).
-    """
-    share = wet_share(flux_kg_m2_s)
-    if share == 0.0:
-        return dry_w_m2
-    h = spray_over_scale_w_m2k(flux_kg_m2_s, metal_c, water_c, scale_m2k_w)
-    limit = evaporation_limit_w_m2(flux_kg_m2_s, water_c)
-    # The law's constant 190 is what a hot surface loses anyway, so the water's limit stands on top of the dry
-    # loss.
-    return (1.0 - share) * dry_w_m2 + share * min(
-        multiplier * h * (metal_c - water_c), limit + dry_w_m2
-    )
-
-
-def spray_film_laws_w_m2k(
-    flux_kg_m2_s: float, surface_c: float, water_c: float = 20.0
-) -> dict[str, float]:
-    """What the published laws say of film boiling at one setting, W/(m² K), to show their spread.
-
-    Parameters
-    ----------
-    flux_kg_m2_s : float
-        Impact density, 3–20 kg/(m² s).
-    surface_c : float
-        Surface temperature, °C (film boiling, above about 650).
-    water_c : float
-        Water temperature, °C.
-
-    Returns
-    -------
-    dict of str to float
-        Law to coefficient.
-
-    Examples
-    --------
-    >>> for law, h in spray_film_laws_w_m2k(10.0, 900.0).items():
-    ...     print(f"{law:<17}{h:5.0f}")
-    Wendelstorf 2008  1237
-    Nozaki 1978       1184
-    Ishiguro 1974     1395
-    Bolle 1946        1522
-    Sasaki 1979       1251
-    Müller 1973       1408
-    """
-    v, weak = flux_kg_m2_s, 1 - 0.0075 * water_c
-    return {
-        "Wendelstorf 2008": spray_w_m2k(v, surface_c, water_c),
-        "Nozaki 1978": 1570 / 4 * v**0.55 * weak,
-        "Ishiguro 1974": 581 * v**0.451 * weak,
-        "Bolle 1946": 423 * v**0.556,
-        "Sasaki 1979": 1e3 * (708 * v**0.75 * surface_c**-1.2 + 0.116),
-        "Müller 1973": 10 * 20 + (107 + 0.688 * 20) * v,
-    }
 
 
 def spray_warnings(

@@ -19,7 +19,6 @@ __all__ = [
     "CAN_SECONDS",
     "FOOTPRINT_MM",
     "SprayReading",
-    "from_catch_can",
     "from_flux",
     "spray_setting",
 ]
@@ -127,25 +126,14 @@ def spray_setting(
 
     Parameters
     ----------
-    flow_l_min : float
-        Flow of one nozzle at the set pressure, L/min, 0 to 500.
-    nozzles : int
-        Nozzles that spray the same footprint.
+    flow_l_min, nozzles : float, int
+        Flow of one nozzle at the set pressure, L/min, 0 to 500; nozzles that spray the same footprint.
     footprint_mm : (float, float) or float
         Wetted length and width where the face lies, mm; one number is the diameter of a round cone.
     overlap : float
         Share of the water that lands inside the footprint, 0 to 1.
     can_area_mm2, seconds : float
         Catch can in which the answer is also shown.
-
-    Returns
-    -------
-    SprayReading
-
-    Raises
-    ------
-    InputError
-        Negative or impossible numbers.
 
     References
     ----------
@@ -177,11 +165,6 @@ def from_flux(
 ) -> SprayReading:
     """Nozzle flow and catch-can volume that belong to an impact density (the inverse of `spray_setting`).
 
-    Raises
-    ------
-    InputError
-        Negative or impossible numbers, or a flow no nozzle gives.
-
     References
     ----------
     .. [1] Mass balance (derived).
@@ -201,41 +184,3 @@ def from_flux(
         can_area_mm2=can_area_mm2,
         seconds=seconds,
     )
-
-
-def from_catch_can(
-    volume_ml: float,
-    seconds: float,
-    can_area_mm2: float,
-    nozzles: int = 1,
-    footprint_mm=FOOTPRINT_MM,
-    overlap: float = 1.0,
-) -> SprayReading:
-    """Impact density from a catch can set where the face lies.
-
-    Parameters
-    ----------
-    volume_ml : float
-        Water caught, mL.
-    seconds : float
-        How long the can stood under the spray, s.
-    can_area_mm2 : float
-        Opening of the can, mm².
-    nozzles, footprint_mm, overlap
-        Only to show the reading as a nozzle flow.
-
-    Raises
-    ------
-    InputError
-        Negative or impossible numbers.
-
-    Examples
-    --------
-    >>> round(from_catch_can(100.0, 10.0, 1963.5).flux_kg_m2_s, 2)
-    5.08
-    """
-    volume = check_number(volume_ml, "caught water", 0, 1e5, "mL")
-    time = check_number(seconds, "catch time", 0.1, 3600, "s")
-    can = check_number(can_area_mm2, "can opening", 10, 1e6, "mm²")
-    flux = volume * 1e-3 * WATER_KG_L / (can * 1e-6 * time)
-    return from_flux(flux, nozzles, footprint_mm, overlap, can_area_mm2=can, seconds=time)

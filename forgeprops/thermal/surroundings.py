@@ -1,8 +1,4 @@
-"""What takes heat from the head, or gives it: air, radiation, neighbours, furnace, water and dies.
-
-Convection in air is written for arrays (the march tabulates it once per zone).  Radiation, spray, die contact
-and furnace are plain scalar arithmetic, because the compiled march calls them at every step.
-"""
+"""What takes heat from the head, or gives it: air, radiation, neighbours, sleeve, furnace."""
 
 from __future__ import annotations
 
@@ -11,81 +7,38 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.arrays import plain
+from ..base.constants import GRAVITY_M_S2, STEFAN_BOLTZMANN, ZERO_C_K
 from ..base.errors import check_choice, check_number
-
-# The march finds all its surroundings in this one room; spray and dies have their own files for length only.
-from .die_contact import (
-    DIE_CONDUCTIVITY_W_MK,
-    DIE_DENSITY_KG_M3,
-    DIE_HEAT_J_KGK,
-    RESTING_CONTACT_W_M2K,
-    die_contact_w_m2k,
-)
 from .properties import air
-from .spray import (
-    SCALE_CONDUCTIVITY_W_MK,
-    evaporation_limit_w_m2,
-    spray_over_scale_w_m2k,
-    spray_single_phase_w_m2k,
-    spray_w_m2k,
-    sprayed_w_m2,
-    water_factor,
-    wet_share,
-)
 
 __all__ = [
-    "DIE_CONDUCTIVITY_W_MK",
-    "DIE_DENSITY_KG_M3",
-    "DIE_HEAT_J_KGK",
     "FURNACE_CONVECTION_W_M2K",
     "NEIGHBOURS",
-    "RESTING_CONTACT_W_M2K",
-    "SCALE_CONDUCTIVITY_W_MK",
     "SLEEVE_CONDUCTIVITY_W_MK",
     "SLEEVE_OUTSIDE_W_M2K",
     "SLEEVE_THICKNESS_MM",
-    "STEFAN_BOLTZMANN",
     "Neighbours",
     "combined_w_m2k",
     "convection_w_m2k",
-    "die_contact_w_m2k",
-    "evaporation_limit_w_m2",
     "forced_cylinder",
     "forced_cylinder_w_m2k",
     "forced_plate_w_m2k",
-    "furnace_w_m2",
     "natural_convection_cylinder",
     "natural_convection_cylinder_w_m2k",
     "natural_convection_plate",
     "natural_convection_plate_w_m2k",
-    "neighbour_c",
     "neighbours",
-    "radiation_w_m2",
     "radiation_w_m2k",
     "row_view_factor",
     "sleeve_w_m2k",
-    "spray_over_scale_w_m2k",
-    "spray_single_phase_w_m2k",
-    "spray_w_m2k",
-    "sprayed_w_m2",
-    "water_factor",
-    "wet_share",
 ]
 
-
-#: Stefan–Boltzmann constant, W/(m² K⁴) (CODATA 2018: 5.670374e-8).
-STEFAN_BOLTZMANN = 5.670374e-8
-
-#: Standard acceleration of gravity, m/s².
-_GRAVITY = 9.80665
-_ZERO_C_K = 273.15
-
-# ---- air: dimensionless laws
-# ------------------------------------------------------------------------------------
+# ---- air
 
 
 def natural_convection_cylinder(rayleigh, prandtl):
-    """Nusselt number of a horizontal cylinder in still air.
+    """Nusselt number of a horizontal cylinder in still air; 1e-5 < Ra < 1e12, film properties.
 
     References
     ----------
@@ -121,7 +74,7 @@ def natural_convection_plate(rayleigh, prandtl):
 
 
 def forced_cylinder(reynolds, prandtl):
-    """Nusselt number of a cylinder in cross-flow.
+    """Nusselt number of a cylinder in cross-flow; Re Pr > 0.2, film properties.
 
     References
     ----------
@@ -145,9 +98,9 @@ def forced_cylinder(reynolds, prandtl):
 def _natural(law, surface_c, air_c, size_mm):
     surface_c, size = np.asarray(surface_c, dtype=float), size_mm * 1e-3
     film = air((surface_c + air_c) / 2)
-    beta = 1 / ((surface_c + air_c) / 2 + _ZERO_C_K)
+    beta = 1 / ((surface_c + air_c) / 2 + ZERO_C_K)
     rayleigh = (
-        _GRAVITY
+        GRAVITY_M_S2
         * beta
         * np.abs(surface_c - air_c)
         * size**3
@@ -159,14 +112,7 @@ def _natural(law, surface_c, air_c, size_mm):
 def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
     """Still-air convection of a horizontal cylinder, W/(m² K); a vertical hosel differs by less than 2.
 
-    Parameters
-    ----------
-    surface_c : float or array
-        Surface temperature, °C.
-    air_c : float
-        Air temperature, °C (a hotter air heats by the same law).
-    diameter_mm : float
-        Diameter, mm.
+    A hotter air heats by the same law.
 
     Examples
     --------
@@ -201,7 +147,7 @@ def forced_cylinder_w_m2k(surface_c, air_c, diameter_mm, speed_m_s):
 
 
 def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
-    """Mean convection of a plate along an air stream, laminar, W/(m² K): Nu = 0.664 Re^½ Pr^⅓.
+    """Mean convection of a plate along an air stream, laminar, W/(m² K): Nu = 0.664 Re^½ Pr^⅓, Re < 5·10⁵.
 
     References
     ----------
@@ -229,53 +175,21 @@ def combined_w_m2k(natural, forced):
 
 
 def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
-    """Convection of a zone in still or moving air, W/(m² K), by its shape.
+    """Convection of a zone in still or moving air, W/(m² K), by its shape, "plate" or "round".
 
-    Parameters
-    ----------
-    shape : {"plate", "round"}
-        `Zone.shape`.
-    surface_c : float or array
-        Surface temperature, °C.
-    air_c : float
-        Air temperature, °C.
-    size_mm : float
-        `Zone.size_mm`: height of a plate, diameter of a round.
-    speed_m_s : float or array
-        Air speed; 0 is still air.  In an array none may be 0.
-
-    Raises
-    ------
-    InputError
-        Unknown shape.
+    `size_mm` is the height of a plate, the diameter of a round; speed 0 is still air (in an array none may be 0).
     """
-    if check_choice(shape, "shape", ("plate", "round")) == "round":
-        natural = natural_convection_cylinder_w_m2k(surface_c, air_c, size_mm)
-        forced = (
-            forced_cylinder_w_m2k(surface_c, air_c, size_mm, speed_m_s)
-            if np.any(speed_m_s)
-            else 0.0
-        )
-    else:
-        natural = natural_convection_plate_w_m2k(surface_c, air_c, size_mm)
-        forced = (
-            forced_plate_w_m2k(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
-        )
+    laws = {
+        "round": (natural_convection_cylinder_w_m2k, forced_cylinder_w_m2k),
+        "plate": (natural_convection_plate_w_m2k, forced_plate_w_m2k),
+    }
+    still, moving = laws[check_choice(shape, "shape", laws)]
+    natural = still(surface_c, air_c, size_mm)
+    forced = moving(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
     return combined_w_m2k(natural, forced)
 
 
 # ---- radiation and neighbours
-# -----------------------------------------------------------------------------------
-
-
-def radiation_w_m2(surface_c, room_c, neighbour_c, emissivity, view_factor):
-    """Net radiation lost by a grey surface, W/m²: `view_factor` goes to the room, the rest to neighbours."""
-    surface, room, neighbour = surface_c + 273.15, room_c + 273.15, neighbour_c + 273.15
-    return (
-        emissivity
-        * STEFAN_BOLTZMANN
-        * (surface**4 - view_factor * room**4 - (1.0 - view_factor) * neighbour**4)
-    )
 
 
 def radiation_w_m2k(surface_c, room_c, emissivity):
@@ -292,22 +206,15 @@ def radiation_w_m2k(surface_c, room_c, emissivity):
     >>> round(radiation_w_m2k(850.0, 25.0, 0.8), 1)
     87.1
     """
-    surface, room = surface_c + 273.15, room_c + 273.15
+    surface, room = surface_c + ZERO_C_K, room_c + ZERO_C_K
     return emissivity * STEFAN_BOLTZMANN * (surface + room) * (surface * surface + room * room)
 
 
 def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     """Share of the room a head still sees when it stands in a long row: 1 − 2F, F to each next neighbour.
 
-    Each head is taken as a cylinder across the row, its diameter the outline's size; F between two equal
-    parallel cylinders by crossed strings, F = [√(X² − 1) + asin(1/X) − X]/π, X = pitch/size.
-
-    Parameters
-    ----------
-    pitch_mm : float
-        Distance from head to head, mm; at least `size_mm`.
-    size_mm : float
-        Diameter of the outline, mm.
+    Each head is a cylinder across the row, its diameter the outline's size; F between two equal parallel cylinders by
+    crossed strings, F = [√(X² − 1) + asin(1/X) − X]/π, X = pitch/size, at least 1.
 
     References
     ----------
@@ -331,12 +238,9 @@ class Neighbours:
     Attributes
     ----------
     view_factor : float
-        Share of its radiation that reaches the room.
-    heat_share : float
-        Neighbour temperature as a share of the way from the room to the head's own surface: 1 = as hot as
-        itself.
+        Share of its radiation that reaches the room; what does not reaches neighbours as hot as itself.
     air_share : float
-        Air around the head, the same way (a bin warms its air).
+        Air around the head, as a share of the way from the room to its surface (a bin warms its air).
     forced : bool
         Whether the route's air speed applies.
     reason, basis : str
@@ -344,7 +248,6 @@ class Neighbours:
     """
 
     view_factor: float
-    heat_share: float
     air_share: float
     forced: bool
     reason: str
@@ -353,58 +256,36 @@ class Neighbours:
 
 #: Surroundings by kind, see `Neighbours`.
 NEIGHBOURS = {
-    "single": Neighbours(
-        1.0, 0.0, 0.0, False, "a single head on a grid sees only the room", "derived"
-    ),
+    "single": Neighbours(1.0, 0.0, False, "a single head on a grid sees only the room", "derived"),
     "row": Neighbours(
-        row_view_factor(60.0, 48.0),
-        1.0,
-        0.0,
-        False,
+        row_view_factor(60.0, 48.0), 0.0, False,
         "heads 60 mm apart on a conveyor (invented pitch), outline 48 mm; both neighbours as hot as the head",
         "derived",
     ),
     "bin": Neighbours(
-        0.25,
-        1.0,
-        0.25,
-        False,
+        0.25, 0.25, False,
         "in a bin a head sees the room through a quarter of its outline and stands in warm air",
         "our choice",
     ),
-    "fan": Neighbours(1.0, 0.0, 0.0, True, "a single head in the fan's stream", "derived"),
+    "fan": Neighbours(1.0, 0.0, True, "a single head in the fan's stream", "derived"),
     "sleeve": Neighbours(
-        1.0,
-        0.0,
-        0.0,
-        False,
+        1.0, 0.0, False,
         "a single head, the hosel in an insulating sleeve (`sleeve_w_m2k`)",
         "derived",
     ),
-}
+}  # fmt: skip
 
 
 def neighbours(kind: str) -> Neighbours:
-    """Return what stands around the head for one of the route's surroundings.
-
-    Raises
-    ------
-    InputError
-        Unknown kind.
-    """
+    """What stands around the head for one of the route's surroundings."""
     return NEIGHBOURS[check_choice(kind, "surroundings", NEIGHBOURS)]
-
-
-def neighbour_c(surface_c, room_c, heat_share):
-    """Temperature of the neighbours, °C: `heat_share` of the way from the room to the head's own surface."""
-    return room_c + heat_share * (surface_c - room_c)
 
 
 #: Ceramic-fibre blanket at about 600 °C, W/(m K) (0.10–0.20 in makers' sheets, from memory).
 SLEEVE_CONDUCTIVITY_W_MK = 0.15
-#: Natural convection and radiation on the outside of a sleeve at 100–200 °C, W/(m² K) (our estimate: 7 + 8).
+#: Natural convection and radiation on the outside of a sleeve at 100–200 °C, W/(m² K) (7 + 8; our choice).
 SLEEVE_OUTSIDE_W_M2K = 15.0
-#: Wall of the sleeve, mm (our demonstration sleeve).
+#: Wall of the sleeve, mm (invented).
 SLEEVE_THICKNESS_MM = 10.0
 
 
@@ -428,25 +309,9 @@ def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     outer = radius + thickness_mm
     through = radius * 1e-3 / conductivity_w_mk * np.log(outer / radius)
     value = 1.0 / (through + radius / outer / outside_w_m2k)
-    return float(value) if np.ndim(value) == 0 else value
+    return plain(value)
 
 
-# ---- furnace
-# ----------------------------------------------------------------------------------------------------
-
-#: Convection in a gas-fired box furnace, W/(m² K) (10–30 usual, common practice, no source).  Radiation
-#: carries 150–300 W/(m² K) at 900–1000 °C, so this number hardly matters.
+#: Convection in a gas-fired box furnace, W/(m² K) (10-30 usual, common practice).  Radiation carries 150-300 W/(m² K)
+#: at 900-1000 °C, so this number hardly matters.
 FURNACE_CONVECTION_W_M2K = 20.0
-
-
-def furnace_w_m2(surface_c, furnace_c, emissivity, convection_w_m2k):
-    """Heat *lost* to a furnace, W/m² (negative while it heats): a small body in a hot box, and convection.
-
-    Examples
-    --------
-    >>> round(furnace_w_m2(25.0, 930.0, 0.8, 20.0))
-    -112798
-    """
-    return radiation_w_m2(surface_c, furnace_c, furnace_c, emissivity, 1.0) + convection_w_m2k * (
-        surface_c - furnace_c
-    )

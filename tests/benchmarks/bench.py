@@ -18,15 +18,15 @@ from pathlib import Path
 import numpy as np
 
 import forgeprops as fp
+from forgeprops.answer.evaluation import Evaluation
 from forgeprops.engine import batch, packing
 from forgeprops.engine import run as heads
 from forgeprops.engine.native.library import load as load_engine
+from forgeprops.engine.results import Results
 from forgeprops.engine.run import march_columns
-from forgeprops.inputs.case_columns import columns_of
-from forgeprops.study.process import answers as study_answers
+from forgeprops.inputs.cases import Cases
 from forgeprops.study.process import many
-from forgeprops.study.process.answers import answers, hosel_arrays
-from forgeprops.study.process.codes import warning_codes
+from forgeprops.study.process.answers import answers
 
 TESTS = Path(__file__).resolve().parents[1]
 
@@ -99,7 +99,7 @@ def single():
     """One warm estimate, and the engine's share of it."""
     steel, head = fp.grade("4130"), fp.head("mid-iron")
     routes = iter(fp.Route().with_(preheat_c=900.0 + 0.01 * i) for i in range(10**6))
-    one = columns_of([steel], [head], [next(routes)], [fp.Shop()])
+    one = Cases.of([steel], [head], [next(routes)], [fp.Shop()])
     march_columns(one)
     _, cpu = best(lambda: march_columns(one, threads=1), 20)
     tell("one march, engine and packing", 1e3 * cpu, "ms", "<= 1")
@@ -130,12 +130,17 @@ def parts(n=1024):
     """Where the processor time of a batch goes."""
     steels, parts_, routes = different(n)
     shops = [fp.Shop()] * n
-    columns = columns_of(steels, parts_, routes, shops)
+    columns = Cases.of(steels, parts_, routes, shops)
     with Clock() as clock:
         marched = march_columns(columns)
-    told = study_answers.outcome(marched)
-    hosel = hosel_arrays(columns, told)
-    march = clock.cpu
+    results, march = Results.of(marched), clock.cpu
+
+    def stage(name):
+        """One stage on its own: what it rests on is there already."""
+        e = Evaluation(columns, results)
+        _ = e.strength, e.hosel
+        e.__dict__.pop(name, None)
+        return lambda: (getattr(e, name), e.__dict__.pop(name))
 
     class Stop(Exception):
         pass
@@ -154,12 +159,12 @@ def parts(n=1024):
 
     rest = 0.0
     for name, work in (
-        ("reading the objects", lambda: columns_of(steels, parts_, routes, shops)),
+        ("reading the objects", lambda: Cases.of(steels, parts_, routes, shops)),
         ("packing for the engine", pack),
-        ("strength", lambda: study_answers.outcome(marched)),
-        ("hosel on the bench", lambda: hosel_arrays(columns, told)),
-        ("face at the strike", lambda: study_answers._face_margin(columns, told)),
-        ("warnings", lambda: warning_codes(columns, told, hosel["allowed_deg"])),
+        ("strength", stage("strength")),
+        ("hosel on the bench", stage("hosel")),
+        ("face at the strike", stage("face_margin")),
+        ("warnings", stage("codes")),
         (
             "table",
             lambda: many._frame(
@@ -211,7 +216,7 @@ def scaling():
         wall, cpu = best(lambda cases=cases: fp.estimate_many(*cases), 3 if n < 1000 else 1)
         tell(f"{n} cases (clock)", n / wall, "cases/s")
         tell(f"{n} cases, processor time a case", 1e6 * cpu / n, "µs")
-    columns = columns_of(*different(2000, 6), [fp.Shop()] * 2000)
+    columns = Cases.of(*different(2000, 6), [fp.Shop()] * 2000)
     for threads in range(1, CORES + 1):
         with Clock() as clock:
             answers(columns, threads=threads)
@@ -221,8 +226,8 @@ def scaling():
 
 def obvious(ours_s, count):
     """The same physics by `scipy.integrate.solve_ivp`, as loose as gives the engine's error or less."""
-    reference = script(TESTS / "thermal" / "march" / "reference.py")
-    columns = columns_of(*different(count, 8), [fp.Shop()] * count)
+    reference = script(TESTS / "engine" / "method_of_lines.py")
+    columns = Cases.of(*different(count, 8), [fp.Shop()] * count)
     taken = []
     run = heads.batch.run
 
@@ -265,7 +270,7 @@ def _solve(reference, taken, c, points, rtol):
 
 def accuracy(n):
     """The engine's own error: steps against 0.02 °C, points against 11 through the thickness."""
-    columns = columns_of(*different(n, 9), [fp.Shop()] * n)
+    columns = Cases.of(*different(n, 9), [fp.Shop()] * n)
     plain = march_columns(columns).zones[:, :, 0]
     steps = np.abs(march_columns(columns, tolerance_c=0.02).zones[:, :, 0] - plain).max(axis=1)
     tell(f"error of the steps, median of {n} cases", float(np.median(steps)), "HV")

@@ -113,7 +113,7 @@ def test_map_of_grades_fills(notebook):
     said = page.locator(".fp-progress-words").first
     said.scroll_into_view_if_needed()
     page.locator(".fp-go").first.click()
-    page.get_by_text("32 of 32 grades").first.wait_for(timeout=120_000)
+    page.get_by_text("32 of 32 steps").first.wait_for(timeout=120_000)
     notebook.screenshot("01_estimate_map")
     page.locator(".fp-go").first.click()
     page.locator(".fp-stop").first.click()

@@ -15,13 +15,13 @@ def test_answer_pull_and_cautions_stand_on_the_page(notebook):
 
 def test_too_much_is_said_and_the_picture_follows(notebook):
     old = notebook.picture()
-    notebook.press(".fp-lie-deg", "End")
+    notebook.press(".fp-target-lie-deg", "End")
     notebook.wait_for_new_picture(old)
     assert notebook.words(".fp-headline").startswith(("No:", "Too stiff"))
     old = notebook.picture()
-    notebook.press(".fp-lie-deg", "Home")
+    notebook.press(".fp-target-lie-deg", "Home")
     notebook.wait_for_new_picture(old)
-    notebook.press(".fp-lie-deg", "ArrowRight", 10)  # −4 to −1.5 degrees
+    notebook.press(".fp-target-lie-deg", "ArrowRight", 10)  # −4 to −1.5 degrees
     notebook.page.get_by_text("1.8° wanted").first.wait_for(timeout=20_000)
     assert notebook.words(".fp-headline").startswith("It ")
     assert "towards the heel" in notebook.words(".fp-headline")

@@ -36,7 +36,7 @@ def test_scatter_tells_share_and_what_matters(notebook):
 def test_search_can_be_stopped(notebook):
     notebook.page.locator(".fp-choose .fp-go").first.click()
     notebook.page.wait_for_function(
-        "document.querySelector('.fp-choose .fp-progress-words')?.innerText.includes('worked out so far')",
+        "document.querySelector('.fp-choose .fp-progress-words')?.innerText.includes('calculated so far')",
         timeout=60_000,
     )
     notebook.page.locator(".fp-choose .fp-stop").first.click()

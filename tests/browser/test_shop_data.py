@@ -147,12 +147,12 @@ def test_settings_are_saved_and_loaded(notebook):
         timeout=20_000
     )
     fill(notebook, ".fp-judge .fp-path", "mill.csv")
-    notebook.press(".fp-judge .fp-chance", "End")
-    assert notebook.reading(".fp-judge .fp-chance") == 95.0
+    notebook.press(".fp-judge .fp-chance-percent", "End")
+    assert notebook.reading(".fp-judge .fp-chance-percent") == 95.0
     fill(notebook, ".fp-judge .fp-file", "strict.json")
     notebook.page.locator(".fp-judge .fp-save").click()
     notebook.page.locator(".fp-judge").get_by_text("saved as strict.json").wait_for(timeout=20_000)
     notebook.screenshot("06_shop_data_saved")
     notebook.page.locator(".fp-judge .fp-reset").click()
     notebook.page.wait_for_timeout(500)
-    assert notebook.reading(".fp-judge .fp-chance") == 50.0
+    assert notebook.reading(".fp-judge .fp-chance-percent") == 50.0

@@ -7,7 +7,7 @@ balance is linear in temperature where the film coefficient is constant; radiati
 absolute temperature.)  Where heat capacity varies, lumped cooling is still an exact quadrature.
 
 Sources of the examples: Holman, *Heat Transfer*, ex. 4-1 and 4-2, and Cengel, *Heat and Mass Transfer*, ex. 4-1 and 4-3,
-inputs read in FOSSEE textbook companions on GitHub; Incropera & DeWitt problem 5.6 (inputs read at mycoursehelp.com),
+inputs read in FOSSEE textbook companions on GitHub; Incropera & DeWitt problem 5.6 (inputs read),
 ex. 5.4-5.5 and eq. 5.18 (from memory); answers recomputed.
 """
 
@@ -18,10 +18,10 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import batch, packing
 from forgeprops.inputs.grades import grade
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
-from forgeprops.thermal.surroundings import STEFAN_BOLTZMANN
 from forgeprops.transformation import austenite
 
 LOW_C, HIGH_C = 810.0, 1310.0

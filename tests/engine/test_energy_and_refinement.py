@@ -100,7 +100,9 @@ def test_even_cells_with_local_conductivity(reference, monkeypatch):
     Here nothing is shared with the engine but the formulas.
     """
     steel, part, route = grade("4130"), head("mid-iron"), Route()
-    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, (9,) * 5, cells=True)
+    case = reference.Case(
+        reference.fed(monkeypatch, [steel], [part], [route]), 0, (9,) * 5, cells=True
+    )
     case.run(stop_c=150.0)
     found = march_heads([steel], [part], [route], [Shop()]).zones[0, :, O_HV]
     expected = case.hardness()[:, O_HV]

@@ -60,7 +60,9 @@ def test_threads_and_chunks_change_no_bit(cases, whole, monkeypatch):
     run = batch.run
     for threads, chunk in ((7, 3), (2, 100), (1, 1)):
         monkeypatch.setattr(
-            batch, "run", lambda *a, t=threads, c=chunk, **o: run(*a, **{**o, "threads": t, "chunk": c})
+            batch,
+            "run",
+            lambda *a, t=threads, c=chunk, **o: run(*a, **{**o, "threads": t, "chunk": c}),
         )
         same(marched(cases, range(N)), np.arange(N), whole)
 
@@ -91,15 +93,19 @@ def test_a_trace_changes_no_hardness(cases, whole):
 
 @pytest.mark.parametrize("level", [2, 3, 4])
 def test_every_instruction_level_gives_the_same_bits(level, cases, whole):
-    code = (
-        "import sys, numpy as np; sys.path.insert(0, 'tests/engine')\n"
-        "from forgeprops.engine.native.library import EngineLibraryError\n"
-        "import forgeprops as fp\n"
-        "names = fp.grades()[:16]\n"
-        "try:\n    r = fp.evaluate([fp.grade(n) for n in names], [fp.head('mid-iron')] * 16, [fp.Route()] * 16)\n"
-        "except EngineLibraryError as e:\n    print('none', e)\n"
-        "else:\n    print(r.marched.zones.tobytes().hex(), r.marched.energy.tobytes().hex())\n"
-    ).replace("fp.evaluate", "__import__('forgeprops.answer.evaluation', fromlist=['x']).evaluate")
+    code = """
+from forgeprops.engine.native.library import EngineLibraryError
+from forgeprops.engine.run import march_heads
+import forgeprops as fp
+names = fp.grades()[:16]
+part, route, shop = [fp.head("mid-iron")] * 16, [fp.Route()] * 16, [fp.Shop()] * 16
+try:
+    found = march_heads([fp.grade(n) for n in names], part, route, shop)
+except EngineLibraryError as error:
+    print("none", error)
+else:
+    print(found.zones.tobytes().hex(), found.energy.tobytes().hex())
+"""
     done = subprocess.run(
         [sys.executable, "-c", code],
         env={**os.environ, "FORGEPROPS_LEVEL": str(level)},
@@ -147,7 +153,9 @@ def test_a_dwell_of_nothing_is_the_limit_of_a_short_one(name):
     """The stroke's strain and scale do not depend on its length being zero."""
     none = one(Route().with_(dwell_s=0.0), name).zones[0, :, 0]
     assert one(Route().with_(dwell_s=2e-9), name).zones[0, :, 0] == pytest.approx(none, abs=1e-3)
-    fine = [one(Route().with_(dwell_s=s), name, tolerance_c=0.2).zones[0, :, 0] for s in (0.0, 1e-4)]
+    fine = [
+        one(Route().with_(dwell_s=s), name, tolerance_c=0.2).zones[0, :, 0] for s in (0.0, 1e-4)
+    ]
     assert fine[1] == pytest.approx(fine[0], abs=0.2)
 
 

@@ -12,8 +12,8 @@ from forgeprops.thermal import die_contact, properties, spray
 from forgeprops.transformation import austenite, decomposition, kinetics, tempering
 
 sys.path.insert(0, str(Path(__file__).parent))
-import formulas  # noqa: E402
-import twins  # noqa: E402
+import formulas
+import twins
 
 T = np.linspace(-50.0, 1300.0, 1351)
 
@@ -47,7 +47,9 @@ def test_exponential_and_logarithm(engine):
 def test_heat_capacity_and_conductivity(engine):
     a = np.linspace(0.0, 1.0, 11)[:, None]
     t = np.broadcast_to(T, (11, len(T)))
-    mixed = a * each(properties.austenite_cp_j_kgk, T) + (1 - a) * each(properties.ferrite_cp_j_kgk, T)
+    mixed = a * each(properties.austenite_cp_j_kgk, T) + (1 - a) * each(
+        properties.ferrite_cp_j_kgk, T
+    )
     same(engine("capacity", t, a), mixed)
     for alloyed in (0.0, 0.4, 1.0):
         same(engine("conductivity", t, alloyed, a), each(properties.conductivity, t, alloyed, a))
@@ -68,7 +70,10 @@ def test_extent_of_reaction_and_its_inverse(engine, law):
     x = np.concatenate([np.geomspace(1e-9, 0.5, 4000), 1.0 - np.geomspace(1e-9, 0.5, 4000)])
     s = engine("extent", x, law)
     same(s, each(lambda v: kinetics.extent_of(v, forward, law), x))
-    same(engine("inverse", s, law), each(lambda v: kinetics.inverse_extent(v, forward, inverse, top, law), s))
+    same(
+        engine("inverse", s, law),
+        each(lambda v: kinetics.inverse_extent(v, forward, inverse, top, law), s),
+    )
     same(engine("inverse", s, law), x, rel=1e-9)  # a round trip loses nothing
     assert engine("inverse", [top[law], 2.0 * top[law]], law).tolist() == [1.0, 1.0]
     assert engine("extent", [0.0], law)[0] == engine("inverse", [0.0], law)[0] == 0.0
@@ -114,7 +119,11 @@ def test_furnace(engine):
             each(lambda s, k=carbon: austenite.austenite_carbon(s, k), share),
         )
     t = np.linspace(500.0, 850.0, 100)
-    same(engine("ferrite_return", t, share), each(austenite.ferrite_return_per_s, t, share), least=1e-9)
+    same(
+        engine("ferrite_return", t, share),
+        each(austenite.ferrite_return_per_s, t, share),
+        least=1e-9,
+    )
 
 
 @pytest.mark.parametrize("undissolved", [0.0, 0.3, 1.0])
@@ -145,7 +154,11 @@ def test_table_of_a_sprayed_surface(engine, flux, scale_um):
 
 def test_die_contact_from_its_table(engine):
     """Interpolated: within 1e-6 of the surface's conductance."""
-    die = (die_contact.DIE_CONDUCTIVITY_W_MK, die_contact.DIE_DENSITY_KG_M3, die_contact.DIE_HEAT_J_KGK)
+    die = (
+        die_contact.DIE_CONDUCTIVITY_W_MK,
+        die_contact.DIE_DENSITY_KG_M3,
+        die_contact.DIE_HEAT_J_KGK,
+    )
     for contact in (200.0, 400.0, 7500.0, 30_000.0):
         t = np.concatenate([[0.0], np.geomspace(1e-6, 30.0, 2000)])
         law = each(lambda s, h=contact: die_contact.die_contact_w_m2k(h, s, *die), t)

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 
+from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import physics
 from forgeprops.thermal.spray import (
     SCALE_CONDUCTIVITY_W_MK,
@@ -11,7 +12,6 @@ from forgeprops.thermal.spray import (
     spray_w_m2k,
     wet_share,
 )
-from forgeprops.thermal.surroundings import STEFAN_BOLTZMANN
 from forgeprops.transformation import austenite, kinetics
 from forgeprops.transformation import decomposition as d
 from forgeprops.transformation.temperatures import REFERENCE_GRAIN_UM

@@ -26,13 +26,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forgeprops.base.constants import STEEL_DENSITY_KG_M3
 from forgeprops.base.tables import data_path, read_rows
 from forgeprops.engine import batch, outcome, packing
 from forgeprops.engine.section import lobatto
 from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_quench_hrc
-from forgeprops.inputs.case_columns import steel_columns
+from forgeprops.inputs.cases import steel_columns
 from forgeprops.inputs.grades import grade
-from forgeprops.inputs.head import STEEL_DENSITY_KG_M3
 from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import END_QUENCH_EMISSIVITY, _bar_zone
 from forgeprops.strength.hardness_scales import convert_array, hrc_from_hv

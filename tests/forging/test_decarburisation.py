@@ -108,9 +108,7 @@ def test_skin_hardness():
     assert d.skin_hardness_hv(600.0, np.interp(depth, p.depth_um, p.carbon), 0.4) > 0.93 * 600.0
 
 
-def test_validity_below_ac3_and_bad_curves():
-    assert d.decarburisation_warnings(grade("1020"), 780.0)[0].code == "decarb-below-ac3"
-    assert d.decarburisation_warnings(grade("1020"), 900.0) == ()
+def test_bad_curves():
     with pytest.raises(InputError, match="curve"):
         profile.carbon_profile(0.3, [0, 10, 5], [900, 900, 900])
     with pytest.raises(InputError, match="wanted carbon"):

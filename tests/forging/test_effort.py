@@ -130,6 +130,3 @@ def test_press_force():
 def test_bad_input_and_warnings():
     with pytest.raises(InputError, match="preheat of the first steel is 300"):
         e.equal_effort(grade("1030"), 300.0, grade("4130"))
-    with pytest.raises(InputError, match="strain"):
-        e.effort_warnings(grade("1030"), 900.0, 0.0)
-    assert [w.code for w in e.effort_warnings(grade("1030"), 1230.0)] == ["range:shida.temperature"]

@@ -172,7 +172,7 @@ def test_fatigue_limit_of_the_data_sheets():
     ("as forged", 520.0, 0.540, 5e-4),
     # Shigley 9th ed., Table 6-2 in ksi, an independent printing of the same row (read): 1.34 · 145.04^−0.085
     ("ground", 1000.0, 1.34 * 145.04**-0.085, 0.01),
-    # the 11th edition's fit of the same points (read, fchartsoftware.com)
+    # the 11th edition's fit of the same points (read)
     ("as forged", 1000.0, 0.2921, 0.015),
 ])  # fmt: skip
 def test_surface_factor_examples(finish, tensile_mpa, factor, within):

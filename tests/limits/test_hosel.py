@@ -8,11 +8,12 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from forgeprops.base.cautions import BENCH
 from forgeprops.base.errors import InputError
 from forgeprops.hosel.bench import LIMITS, bench_options, force_for_angle
 from forgeprops.hosel.bend import bend_of_head, bends_of_heads, gradient_share, hosel_bend
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
-from forgeprops.hosel.result import CAUTIONS, ease_of
+from forgeprops.hosel.result import ease_of
 from forgeprops.strength.tensile import flow_curve, strength, strength_arrays
 
 E = 205_000.0
@@ -341,10 +342,10 @@ def test_moment_angle_curve_for_the_picture():
 
 
 def test_cautions_name_the_dangers():
-    text = " ".join(CAUTIONS)
+    text = " ".join(BENCH)
     for word in ("snap", "eye protection", "Clamp", "plated", "cast", "welded", "trial bend"):
         assert word in text
-    assert hosel_bend().cautions is CAUTIONS
+    assert hosel_bend().cautions is BENCH
     assert ease_of(90).startswith("easy") and ease_of(500).startswith("beyond")
 
 

@@ -56,7 +56,7 @@ def test_iso_18265_rows_and_the_size_of_the_disagreement():
 
 
 def test_published_iso_18265_hrc_column_240_to_275_hv():
-    # HRC column of ISO 18265 table A.1 (DIN 50150), read at nt-systemloesungen.de, Berechnungsgrundlagen
+    # HRC column of ISO 18265 table A.1 (DIN 50150), read in a public reproduction
     for hv, hrc in (
         (240, 20.3),
         (245, 21.3),

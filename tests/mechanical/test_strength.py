@@ -63,7 +63,7 @@ def test_tensile_of_quenched_and_tempered_handbook_bars_is_near_3_12_hv():
     assert tensile_strength(300) == pytest.approx(3.12 * 300)
 
 
-# 4140, 25 mm, oil quenched and tempered: tension read at efunda.com, hardness from memory of the same table.
+# 4140, 25 mm, oil quenched and tempered: tension read, hardness from memory of the same table.
 @pytest.mark.parametrize(
     ("hb", "ys", "ts", "el"), [(285, 834, 951, 18), (230, 655, 758, 22), (370, 1138, 1248, 13)]
 )

@@ -53,7 +53,7 @@ def test_a255_worked_example_modified_4118():
     [("Mn", 0.20, 1.67), ("Mn", 0.50, 2.65), ("Mn", 0.70, 3.35), ("Mo", 0.20, 1.63)],
 )
 def test_grossmann_1942_abstract(element, content, factor):
-    # M. A. Grossmann, AIME TP 1437, abstract read at scribd.com/document/434911070; the standard differs by
+    # M. A. Grossmann, AIME TP 1437, abstract read; the standard differs by
     # < 2 %
     steel = Steel("heat", {"C": 0.3, element: content})
     assert ideal_diameter_factors(steel)[element] == pytest.approx(factor, rel=0.02)

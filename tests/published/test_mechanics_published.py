@@ -22,7 +22,7 @@ def test_pavlina_van_tyne_2008(hv, ys, ts):
     )
 
 
-# Read whole at steelsz.com (1020 normalised, 100 mm bar: not a row of the fit).
+# Read whole in a supplier's data sheet (1020 normalised, 100 mm bar: not a row of the fit).
 def test_1020_normalised_100_mm_bar():
     s = strength(121 / 0.95, {"ferrite": 0.77, "pearlite": 0.23})
     assert s.tensile_mpa == pytest.approx(415, rel=0.05)
@@ -55,7 +55,7 @@ def test_metals_15_2025_780_result_rows():
 
 
 def test_published_driver_force():
-    # Published: peak up to 13.3 kN (usga.org), 8.9–13.3 kN (golf-physics page), head 200 g, 50 m/s.
+    # Published: peak up to 13.3 kN (USGA), 8.9–13.3 kN (golf-physics page), head 200 g, 50 m/s.
     for contact in (0.45e-3, 0.5e-3):
         force, patch = strike_load(200, 50, 10, 0.825, contact)
         assert 8900 < force < 13_300
@@ -63,7 +63,7 @@ def test_published_driver_force():
 
 
 def test_clamped_circle_published_sheet():
-    # Read (scribd.com 731548760): a 150, t 1.5, E 200 GPa, ν 0.29, 1 MPa on r₀ 10 (314 N): y 2.295 mm by
+    # Read: a 150, t 1.5, E 200 GPa, ν 0.29, 1 MPa on r₀ 10 (314 N): y 2.295 mm by
     # its small-patch formula, 2.238 by finite elements; moments 87 and 25 N mm/mm, stresses 233 and 67 MPa.
     load, c = math.pi * 100, clamped_circle(150, 10, 0.29)
     assert c.centre * load / 1.5**2 == pytest.approx(233, abs=1)
@@ -72,7 +72,7 @@ def test_clamped_circle_published_sheet():
     assert 2.238 < deflection < 2.295
 
 
-# Roark Table 11.4 case 8b (read, engineersedge.com 15111): all edges fixed, load on a small central circle.
+# Roark Table 11.4 case 8b (read): all edges fixed, load on a small central circle.
 ROARK = {
     1.0: (-0.238, 0.7542, 0.0611),
     1.4: (0.011, 0.9624, 0.0754),

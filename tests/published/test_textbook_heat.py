@@ -13,18 +13,18 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from forgeprops.inputs.head import bar_mean_rise_mm2, head, tube_mean_rise_mm2
+from forgeprops.thermal.die_contact import die_contact_w_m2k
 from forgeprops.thermal.properties import air
+from forgeprops.thermal.spray import spray_w_m2k
 from forgeprops.thermal.surroundings import (
     STEFAN_BOLTZMANN,
     combined_w_m2k,
-    die_contact_w_m2k,
     forced_cylinder,
     forced_cylinder_w_m2k,
     natural_convection_cylinder,
     natural_convection_cylinder_w_m2k,
     natural_convection_plate,
-    radiation_w_m2,
-    spray_w_m2k,
+    radiation_w_m2k,
 )
 
 # ---- natural convection
@@ -57,7 +57,7 @@ def test_incropera_example_9_4():
     nusselt = natural_convection_cylinder(rayleigh, pr)
     assert nusselt == pytest.approx(23.1, abs=0.05)
     convected = nusselt * k / 0.1 * math.pi * 0.1 * 142
-    radiated = radiation_w_m2(165.0, 23.0, 23.0, 0.85, 1.0) * math.pi * 0.1
+    radiated = radiation_w_m2k(165.0, 23.0, 0.85) * 142.0 * math.pi * 0.1
     assert convected == pytest.approx(322, abs=1.5) and radiated == pytest.approx(441, abs=1.5)
     assert convected == pytest.approx(325, rel=0.012)  # the book, which rounds Ra
     # the same pipe through our own air table
@@ -125,7 +125,8 @@ def test_radiation_only_cooling(start, room_k, seconds):
     capacity = 7850 * 650 * 3.375e-3
 
     def loss(t_c):
-        return radiation_w_m2(t_c, room_k - 273.15, room_k - 273.15, 0.8, 1.0)
+        room_c = room_k - 273.15
+        return radiation_w_m2k(t_c, room_c, 0.8) * (t_c - room_c)
 
     ours = quad(lambda t: capacity / loss(t), 500, start)[0]
     assert ours == pytest.approx(seconds, abs=0.01)
@@ -230,9 +231,8 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
         h.hosel.forged_outside_mm * 1e-3,
         27.3,
     )
-    loss = natural_convection_cylinder_w_m2k(surface_c, 25.0, d * 1e3) + radiation_w_m2(
-        surface_c, 25.0, 25.0, 0.8, 1.0
-    ) / (surface_c - 25.0)
+    loss = natural_convection_cylinder_w_m2k(surface_c, 25.0, d * 1e3)
+    loss = loss + radiation_w_m2k(surface_c, 25.0, 0.8)
     m = math.sqrt(4 * loss / (k * d))
     x = m * length
     fin = (1 - math.tanh(x) / x) / (m * math.tanh(x)) * 1e3  # mm of the fin's own section

@@ -10,12 +10,13 @@ import re
 import pytest
 
 from forgeprops.base.errors import InputError
+from forgeprops.io.saved import plain
 from forgeprops.show.controls.limits_box import LimitsBox
-from forgeprops.show.panels.compare import CompareInputs, ComparePanel
+from forgeprops.show.panels.compare import ComparePanel
 from forgeprops.show.panels.estimate import EstimatePanel
 from forgeprops.show.panels.forging_temperature import ForgingTemperaturePanel
 from forgeprops.show.panels.hosel_bench import HoselBenchPanel
-from forgeprops.show.panels.settings import SettingsCase, SettingsInputs
+from forgeprops.show.panels.settings import SettingsCase
 from forgeprops.show.panels.shop_data import (
     CausePanel,
     FitPanel,
@@ -58,14 +59,14 @@ NAMES = ["", ".", "/no/such/folder/x.json", "a\0b.json", "x" * 400 + ".json", ".
 @functools.cache
 def pages():
     few = functools.partial(
-        ComparePanel, CompareInputs(("4130",), limits={"hosel_allowed_deg": (1.0, None)})
+        ComparePanel, grades=("4130",), limits={"hosel_allowed_deg": (1.0, None)}
     )
     made = {
         "estimate": EstimatePanel,
         "hosel_bench": HoselBenchPanel,
         "compare": few,
         "forging_temperature": ForgingTemperaturePanel,
-        "settings": lambda display_units: SettingsCase(SettingsInputs(), display_units),
+        "settings": SettingsCase,
     }
     return {name: make(display_units=Units()) for name, make in made.items()}
 
@@ -92,9 +93,13 @@ def load(panel, content, name="mine.json"):
     )
 
 
+def kept(panel):
+    return plain(vars(panel.inputs))
+
+
 def settings_files(name):
     """Good settings with one thing wrong each."""
-    good = json.loads(json.dumps(pages()[name].keep._get()))
+    good = json.loads(json.dumps(kept(pages()[name])))
     for field, value in good.items():
         yield {k: v for k, v in good.items() if k != field}
         for wrong in WRONG:
@@ -117,7 +122,7 @@ def settings_files(name):
 def test_settings_files(name, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     panel, accepted, n = pages()[name], [], 0
-    before = panel.keep._get()
+    before = kept(panel)
     for inputs in settings_files(name):
         n += 1
         load(
@@ -126,10 +131,10 @@ def test_settings_files(name, tmp_path, monkeypatch):
         )
         if 'role="alert"' not in panel.keep.said.value:
             accepted.append(inputs)
-            panel.set_inputs(before)
+            panel.put(before)
         else:
             told(panel.keep.said.value)
-        assert panel.keep._get() == before
+        assert kept(panel) == before
     draw = random.Random(3)
     good = json.dumps({"format": f"forgeprops {name} inputs", "version": 1, **before}).encode()
     for content in [
@@ -148,7 +153,7 @@ def test_settings_files(name, tmp_path, monkeypatch):
         load(panel, content)
         assert 'role="alert"' in panel.keep.said.value, content[:40]
         told(panel.keep.said.value)
-        assert panel.keep._get() == before
+        assert kept(panel) == before
     assert not accepted and n > 40
     assert not list(tmp_path.glob("*.*"))
 

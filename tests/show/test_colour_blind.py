@@ -133,7 +133,7 @@ def test_pale_fills_are_seen_on_paper(figure, eyes):
 
 
 def test_steps_of_the_bend_gauge_grow_lighter_and_have_edges():
-    from forgeprops.show.figures.bend import USES, BendGauge
+    from forgeprops.show.figures.zone_bars import USES, BendGauge
 
     steps = [style.grey_lightness(colour) for *_, colour, _ in USES]
     assert np.all(np.diff(steps) > 4.0)

@@ -10,7 +10,7 @@ from PIL import Image
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
-from forgeprops.show.panels.compare import CompareInputs, ComparePanel
+from forgeprops.show.panels.compare import ComparePanel
 from forgeprops.show.units import Units
 
 PREHEATS_C = [880.0, 940.0]
@@ -24,9 +24,7 @@ def marched(grade, head, flux, spray_s):
 
 @pytest.fixture
 def panel():
-    made = ComparePanel(
-        CompareInputs(("1030", "4130"), limits=WISH), model=marched, display_units=Units()
-    )
+    made = ComparePanel(marched, Units(), grades=("1030", "4130"), limits=WISH)
     made.work.join()
     return made
 
@@ -55,8 +53,8 @@ def test_limits_rank_at_once_without_marching(panel):
     best = panel.result.best
     assert (
         best["grade"] == "4130"
-        and "4130 from" in panel.words.value
-        and "At no temperature: 1030" in panel.words.value
+        and "4130 from" in panel.headline.value
+        and "At no temperature: 1030" in panel.headline.value
     )
     before = picture(panel)
     panel.box.fields["face_hardness_hv"][0].value = "250"
@@ -65,7 +63,7 @@ def test_limits_rank_at_once_without_marching(panel):
     assert not np.array_equal(before, picture(panel))
     panel.box.fields["face_hardness_hv"][0].value = "700"
     panel.box.fields["face_hardness_hv"][1].value = "800"
-    assert "Nothing here meets all your limits" in panel.words.value
+    assert "Nothing here meets all your limits" in panel.headline.value
 
 
 def test_a_bad_limit_is_a_sentence_beside_it_and_the_ranking_stays(panel):
@@ -86,7 +84,7 @@ def test_without_limits_nothing_is_ranked(panel):
     for fields in panel.box.fields.values():
         for field in fields:
             field.value = ""
-    assert "nothing is ranked" in panel.words.value
+    assert "nothing is ranked" in panel.headline.value
 
 
 def test_more_water_makes_a_harder_face(panel):
@@ -97,13 +95,15 @@ def test_more_water_makes_a_harder_face(panel):
 
 
 def test_no_grade_or_too_many_is_a_sentence(panel):
-    panel.grades.value = ()
-    assert "0 grades are chosen" in panel.grades_note.value
-    panel.grades.value = fp.grades()[:11]
-    assert "11 grades are chosen; allowed are 1 to 10." in panel.grades_note.value
-    panel.grades.value = ("4130",)
+    panel.controls["grades"].value = ()
+    assert "0 grades are chosen" in panel.controls["grades"].note.value
+    panel.controls["grades"].value = fp.grades()[:11]
+    assert "11 grades are chosen; allowed are 1 to 10." in panel.controls["grades"].note.value
+    panel.controls["grades"].value = ("4130",)
     panel.work.join()
-    assert "chosen" not in panel.grades_note.value and set(panel.result.table["grade"]) == {"4130"}
+    assert "chosen" not in panel.controls["grades"].note.value and set(
+        panel.result.table["grade"]
+    ) == {"4130"}
 
 
 def test_save_and_load(panel, tmp_path, monkeypatch):
@@ -115,7 +115,7 @@ def test_save_and_load(panel, tmp_path, monkeypatch):
         470.0,
     ]
     values = {name: saved[name] for name in ("grades", "head", "flux", "spray_s", "limits")}
-    panel.set_inputs(values | {"grades": ["4130"], "limits": {"face_hardness_hv": [300, None]}})
+    panel.put(values | {"grades": ["4130"], "limits": {"face_hardness_hv": [300, None]}})
     panel.work.join()
     assert panel.inputs.grades == ("4130",) and panel.box.limits.bounds == {
         "face_hardness_hv": (300.0, None)
@@ -128,15 +128,13 @@ def test_save_and_load(panel, tmp_path, monkeypatch):
         ({"grades": []}, "0 grades"),
     ):
         with pytest.raises(InputError, match=words):
-            panel.set_inputs(values | change)
+            panel.put(values | change)
     assert panel.inputs.grades == ("4130",)
 
 
 def test_words_tell_the_picture_and_fahrenheit_is_spoken():
-    hot = ComparePanel(
-        CompareInputs(("4130",), limits=WISH), model=marched, display_units=Units("°F", "in", "HRC")
-    )
+    hot = ComparePanel(marched, Units("°F", "in", "HRC"), grades=("4130",), limits=WISH)
     hot.work.join()
     assert "1616 °F" in hot.caption.value and "°C" not in hot.caption.value
-    assert "°F" in hot.words.value and "HRC" in hot.words.value
+    assert "°F" in hot.headline.value and "HRC" in hot.headline.value
     assert "HRC" in hot.box.notes["face_hardness_hv"].value

@@ -45,7 +45,7 @@ def picture(panel):
 
 def test_slider_moves_the_marks_and_the_words(panel):
     before = picture(panel)
-    panel.preheat.widget.value = 1000.0
+    panel.sliders["preheat_c"].widget.value = 1000.0
     assert not np.array_equal(before, picture(panel))
     assert panel.curves._cursor["grain"].get_xdata()[0] == 1000.0
     now = panel.study.at(1000.0)
@@ -58,42 +58,42 @@ def test_slider_moves_the_marks_and_the_words(panel):
 
 
 def test_quick_picture_equals_full_redraw(panel):
-    panel.preheat.widget.value = 905.0
+    panel.sliders["preheat_c"].widget.value = 905.0
     quick = picture(panel)
     panel.live.refresh(static=True)
     assert np.abs(quick - picture(panel)).max() == 0
 
 
 def test_grade_and_head_are_marched_anew(panel):
-    panel.grade.value = "4140"
+    panel.controls["grade"].value = "4140"
     assert panel.study.steel.name == forgeprops.grade("4140").name
-    panel.head.value = "wedge"
+    panel.controls["head"].value = "wedge"
     assert panel.study.head.name == "wedge" == panel.other_study.head.name
-    assert panel.grade.note.value == ""
+    assert panel.controls["grade"].note.value == ""
 
 
 @pytest.mark.parametrize(
     ("preheat_c", "words"), [(700.0, "no austenite"), (770.0, "only "), (950.0, "Hot enough")]
 )
 def test_too_cold_is_said_in_words(panel, preheat_c, words):
-    panel.preheat.widget.value = preheat_c
-    assert words in panel.answer(preheat_c)
+    panel.sliders["preheat_c"].widget.value = preheat_c
+    assert words in panel.words(preheat_c)
     if preheat_c == 770.0:
         assert (
-            "Mind:" in panel.caption.value
+            "Warnings:" in panel.caption.value
             and "is austenite when cooling starts" in panel.caption.value
         )
 
 
 def test_equal_effort_and_its_cost_stand_in_the_answer(panel):
-    text = panel.answer(900.0)
+    text = panel.words(900.0)
     assert "To press as easily as 1030 from 900 °C it needs 925 °C (905 °C to 965 °C)" in text
     cost = panel.study.at(925.0)["metal_loss_um"] - panel.study.at(900.0)["metal_loss_um"]
     assert f"which moves metal lost by {cost:+.0f} µm" in text
-    panel.other.value = panel.grade.value
-    assert "To press" not in panel.answer(900.0)
-    panel.other.value = "1030"
-    assert "To press" not in panel.answer(680.0)  # no equal effort is solved below 700 °C
+    panel.controls["other"].value = panel.controls["grade"].value
+    assert "To press" not in panel.words(900.0)
+    panel.controls["other"].value = "1030"
+    assert "To press" not in panel.words(680.0)  # no equal effort is solved below 700 °C
 
 
 def test_open_square_stands_where_the_other_steel_has_the_same_flow_stress(panel):
@@ -110,23 +110,23 @@ def test_open_square_stands_where_the_other_steel_has_the_same_flow_stress(panel
 
 def test_input_error_is_a_sentence_and_the_answer_stays(panel):
     study = panel.study
-    panel.grade.value = "1050"
-    assert "invented for this test" in panel.grade.note.value and panel.study is study
+    panel.controls["grade"].value = "1050"
+    assert "invented for this test" in panel.controls["grade"].note.value and panel.study is study
 
 
 def test_save_and_load(panel, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    panel.preheat.widget.value = 880.0
+    panel.sliders["preheat_c"].widget.value = 880.0
     panel.keep.save.click()
     saved = json.loads((tmp_path / "my_forging_temperature.json").read_text())
     assert saved["preheat_c"] == 880.0 and saved["grade"] == "4130"
-    panel.preheat.widget.value = 950.0
-    panel.set_inputs({k: saved[k] for k in ("grade", "other", "head", "preheat_c")})
+    panel.sliders["preheat_c"].widget.value = 950.0
+    panel.put({k: saved[k] for k in ("grade", "other", "head", "preheat_c")})
     assert panel.inputs.preheat_c == 880.0
     with pytest.raises(InputError, match="grade '9999' is unknown"):
-        panel.set_inputs({**vars(panel.inputs), "grade": "9999"})
+        panel.put({**vars(panel.inputs), "grade": "9999"})
     with pytest.raises(InputError, match="setting 'colour' is unknown"):
-        panel.set_inputs({**vars(panel.inputs), "colour": "red"})
+        panel.put({**vars(panel.inputs), "colour": "red"})
 
 
 def test_settings_are_close_where_austenite_forms_and_cover_the_slider():

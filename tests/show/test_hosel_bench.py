@@ -4,19 +4,18 @@ import dataclasses
 import html
 import io
 import json
-from dataclasses import asdict
 
 import numpy as np
 import pytest
 from PIL import Image
 
 import forgeprops
+from forgeprops.base.cautions import BENCH
 from forgeprops.base.errors import InputError
 from forgeprops.hosel.bench import LIMITS
-from forgeprops.hosel.result import CAUTIONS
 from forgeprops.inputs.settings import table
 from forgeprops.show import style
-from forgeprops.show.figures.allowance import limit_look
+from forgeprops.show.figures.bench_curves import limit_look
 from forgeprops.show.panels import hosel_bench as room
 from forgeprops.show.units import Units
 from forgeprops.study.hosel_bench import grade_hosels
@@ -55,7 +54,7 @@ def test_sliders_reach_the_mechanics(panel):
     for name, value in (("lie_deg", 1.0), ("loft_deg", -1.5), ("bend_mm", 20.0), ("bar_mm", 800.0),
                         ("force_n", 300.0), ("rebends", 1.0)):  # fmt: skip
         panel.sliders[name].widget.value = value
-    panel.hand.value = "left"
+    panel.controls["hand"].value = "left"
     zones = panel.result.zones
     want = forgeprops.estimate(
         forgeprops.grade("4130"),
@@ -114,7 +113,7 @@ def test_arrow_and_circle_for_both_hands(panel):
     assert tip == pytest.approx([2.0, 1.0])
     assert panel.direction._ring.get_radius() == pytest.approx(panel.bend.allowed_deg)
     assert panel.direction._right.get_text().startswith("toe")
-    panel.hand.value = "left"
+    panel.controls["hand"].value = "left"
     assert panel.direction._tip.get_xy()[0] == pytest.approx([-2.0, 1.0])
     assert panel.direction._left.get_text().startswith("toe")
 
@@ -144,7 +143,7 @@ def test_quick_picture_equals_full_redraw(panel):
 
 
 def test_hard_hosel_is_told_of_the_bar_it_needs(panel):
-    panel.grade.value = "4140"
+    panel.controls["grade"].value = "4140"
     panel.sliders["loft_deg"].widget.value = 0.0
     panel.sliders["lie_deg"].widget.value = 1.5
     verdict = panel.verdict()
@@ -173,7 +172,7 @@ def test_nothing_wanted_and_too_much_wanted(panel):
 
 def test_measured_hardness_takes_over(panel):
     assert panel.sliders["hardness_hv"].widget.disabled
-    panel.hardness_from.value = "test"
+    panel.controls["hardness_from"].value = "test"
     assert not panel.sliders["hardness_hv"].widget.disabled
     panel.sliders["hardness_hv"].widget.value = 190.0
     assert panel.bend.hardness_hv == 190.0
@@ -183,12 +182,12 @@ def test_measured_hardness_takes_over(panel):
 
 
 def test_cautions_always_stand_beside_the_answer(panel):
-    for text in CAUTIONS:
+    for text in BENCH:
         assert html.escape(text) in panel.caption.value
 
 
 def test_button_tells_what_softens_it(panel):
-    panel.grade.value = "4140"
+    panel.controls["grade"].value = "4140"
     panel.ask.click()
     assert "sleeve" in panel.softening.value and "the face" in panel.softening.value
     assert not panel.ask.disabled
@@ -196,8 +195,11 @@ def test_button_tells_what_softens_it(panel):
 
 def test_refused_grade_keeps_the_page(panel):
     before = panel.live.widget.value
-    panel.grade.value = "1050"
-    assert "invented for this test" in panel.grade.note.value and panel.live.widget.value == before
+    panel.controls["grade"].value = "1050"
+    assert (
+        "invented for this test" in panel.controls["grade"].note.value
+        and panel.live.widget.value == before
+    )
 
 
 def test_inputs_can_be_kept_and_bad_ones_are_refused(panel, tmp_path, monkeypatch):
@@ -205,33 +207,33 @@ def test_inputs_can_be_kept_and_bad_ones_are_refused(panel, tmp_path, monkeypatc
     panel.sliders["bar_mm"].widget.value = 640.0
     panel.keep.name.value = "mine.json"
     panel.keep.save.click()
-    saved = asdict(panel.inputs)
+    saved = vars(panel.inputs)
     panel.keep.reset.click()
     assert panel.inputs.bar_mm == 500.0
     content = json.loads((tmp_path / "mine.json").read_text(encoding="utf-8"))
     assert content["bar_mm"] == 640.0
-    panel.set_inputs(saved)
-    assert asdict(panel.inputs) == saved
+    panel.put(saved)
+    assert vars(panel.inputs) == saved
     for change, words in (
         ({"bar_mm": 5}, "allowed is"),
         ({"hand": "both"}, "both"),
         ({"x": 1}, "x"),
     ):
         with pytest.raises(InputError, match=words):
-            panel.set_inputs(saved | change)
+            panel.put(saved | change)
     with pytest.raises(InputError, match="grade is missing"):
-        panel.set_inputs({k: v for k, v in saved.items() if k != "grade"})
-    assert asdict(panel.inputs) == saved
+        panel.put({k: v for k, v in saved.items() if k != "grade"})
+    assert vars(panel.inputs) == saved
 
 
-@pytest.mark.parametrize("name", room.BENCH_SETTINGS)
+@pytest.mark.parametrize("name", room.BENCH)
 def test_sliders_offer_only_what_the_mechanics_take(name):
-    setting = table()[room.BENCH_SETTINGS[name]]
+    setting = table()[room.BENCH[name][0]]
     low, high, step = setting.slider
     options = {"bend_zone_mm": "length_mm", "tested_hv": "hardness_hv"}
     for value in (low, high):
         forgeprops.hosel_bend(**{options.get(setting.name, setting.name): value})
-    first = getattr(room.HoselBenchInputs(), name)
+    first = room.BENCH[name][1]
     assert low <= first <= high
     assert (first - low) / step == pytest.approx(round((first - low) / step))
 
@@ -245,7 +247,7 @@ def test_sliders_offer_only_what_the_mechanics_take(name):
     ],
 )
 def test_extremes_are_drawn_inside_their_frames(panel, extreme):
-    panel.set_inputs(asdict(room.HoselBenchInputs(**extreme)))
+    panel.put({**vars(panel.inputs), **extreme})
     x_top, y_top = panel.moment.ax.get_xlim()[1], panel.moment.ax.get_ylim()[1]
     for mark in (panel.moment._peak, panel.moment._stop):
         assert 0.0 <= mark.get_xdata()[0] <= x_top and 0.0 <= mark.get_ydata()[0] <= y_top

@@ -119,7 +119,7 @@ def task():
 
 def mark(task, goal, **settings):
     task.goal.value = goal.grade
-    task.surroundings.value = settings.pop("surroundings", "single")
+    task.controls["surroundings"].value = settings.pop("surroundings", "single")
     for name, value in settings.items():
         task.sliders[name].value = value
     task.score_button.click()
@@ -161,11 +161,11 @@ def test_held_out_heads_stay_inside_the_grade(task):
     task.goal.value = GOALS[1].grade
     limits = fp.grade(GOALS[1].grade).limits
     cases = task.held_out()
-    assert len({tuple(sorted(s.composition.items())) for s, _ in cases}) == len(cases)
-    for steel, _ in cases:
+    assert len({tuple(sorted(job.steel.composition.items())) for job in cases}) == len(cases)
+    for job in cases:
         for element, (low, high) in limits.items():
             if low is not None and high is not None:
-                assert low <= steel.composition[element] <= high
+                assert low <= job.steel.composition[element] <= high
 
 
 def test_moving_a_slider_clears_the_score(task):
@@ -191,7 +191,7 @@ def test_diagram_grain_is_that_of_the_head(lesson):
 def test_task_is_saved_and_loaded(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     task = TaskPanel(display_units=Units())
-    first = task.keep._get()
+    first = vars(task.inputs)
     mine = {
         "grade": "4130",
         "preheat_c": 905.0,
@@ -201,8 +201,8 @@ def test_task_is_saved_and_loaded(tmp_path, monkeypatch):
         "surroundings": "fan",
     }
     assert set(mine) == set(first)
-    task.keep._put(mine)
-    assert task.keep._get() == mine and task.route().setting("flux") == 9.0
+    task.put(mine)
+    assert vars(task.inputs) == mine and task.job.route.setting("flux") == 9.0
     assert (
         task.result.steel.name == fp.grade("4130").name
         and task.result.route.cool.surroundings == "fan"
@@ -210,7 +210,7 @@ def test_task_is_saved_and_loaded(tmp_path, monkeypatch):
     task.keep.save.click()
     assert "saved as my_task.json" in task.keep.said.value
     with pytest.raises(fp.InputError, match="4140"):
-        task.keep._put(mine | {"grade": "4140"})
-    assert task.keep._get() == mine
+        task.put(mine | {"grade": "4140"})
+    assert vars(task.inputs) == mine
     task.keep.reset.click()
-    assert task.keep._get() == first
+    assert vars(task.inputs) == first

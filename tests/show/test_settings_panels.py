@@ -12,7 +12,7 @@ from forgeprops.base.errors import InputError
 from forgeprops.show.figures.scatter import quantities_shown
 from forgeprops.show.figures.window import _names
 from forgeprops.show.panels.scatter import ChoosePanel, ScatterPanel
-from forgeprops.show.panels.settings import _AXES, TURNED, SettingsCase, SettingsInputs, WindowPanel
+from forgeprops.show.panels.settings import AXES, TURNED, SettingsCase, WindowPanel
 from forgeprops.show.units import Units
 
 WISH = {
@@ -23,50 +23,50 @@ WISH = {
 
 
 @functools.cache
-def mapped(asked, limits, x, y, points):
-    axes = ((name, *_AXES[name], 9) for name in (x, y))
-    return fp.window(asked.grade, asked.head, asked.route, *axes, limits)
+def mapped(job, x, y, points):
+    axes = ((name, *AXES[name], 9) for name in (x, y))
+    return fp.window(job.steel, job.head, job.route, *axes, job.limits)
 
 
-def drawn(asked, limits, what, chemistry, n, base, progress, cancel):
+def drawn(job, what, chemistry, n, base, progress, cancel):
     spread = {"shop_spray": 0.0, "shop_emissivity": 0.0} if what == "heads" else None
-    return fp.scatter(asked.grade, asked.head, asked.route, spread, limits, n=64, chemistry=chemistry,
-                      indices=16 if base else False, quantities=quantities_shown(limits), progress=progress,
+    return fp.scatter(job.steel, job.head, job.route, spread, job.limits, n=64, chemistry=chemistry,
+                      indices=16 if base else False, quantities=quantities_shown(job.limits), progress=progress,
                       cancel=cancel)  # fmt: skip
 
 
-def searched(asked, limits, progress, cancel):
-    return fp.choose(asked.grade, asked.head, asked.route, limits, {"flux": (4.0, 18.0)}, starts=1,
+def searched(job, progress, cancel):
+    return fp.choose(job.steel, job.head, job.route, job.limits, {"flux": (4.0, 18.0)}, starts=1,
                      progress=progress, cancel=cancel)  # fmt: skip
 
 
 @pytest.fixture
 def case():
-    return SettingsCase(SettingsInputs(limits=WISH), Units())
+    return SettingsCase(Units(), limits=WISH)
 
 
 def test_route_of_the_case_has_the_sliders_settings(case):
-    case.turn({"flux": 9.0, "delay_s": 3.0, "preheat_c": 905.0})
-    route = case.inputs.route
+    case.move({"flux": 9.0, "delay_s": 3.0, "preheat_c": 905.0})
+    route = case.job.route
     assert [route.setting(n) for n in ("flux", "delay_s", "preheat_c")] == [9.0, 3.0, 905.0]
-    assert set(TURNED) <= set(_AXES)
+    assert set(TURNED) <= set(AXES)
 
 
 def test_case_saves_and_loads(case, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    case.turn({"flux": 7.5})
+    case.move({"flux": 7.5})
     case.keep.save.click()
     saved = json.loads((tmp_path / "my_settings.json").read_text())
-    values = {k: v for k, v in saved.items() if k in case._kept()}
-    case.turn({"flux": 12.0})
-    case.set_inputs(values)
+    values = {k: v for k, v in saved.items() if k in case.controls}
+    case.move({"flux": 12.0})
+    case.put(values)
     assert case.inputs.flux == 7.5 and case.inputs.limits["scale_um"] == [None, 130.0]
     for change, words in (({"grade": "9999"}, "9999"), ({"flux": -1.0}, "-1"), ({"limits": [1]}, "mapping"),
                           ({"colour": 1}, "colour")):  # fmt: skip
         with pytest.raises(InputError, match=words):
-            case.set_inputs(values | change)
+            case.put(values | change)
     with pytest.raises(InputError, match="flux is missing"):
-        case.set_inputs({k: v for k, v in values.items() if k != "flux"})
+        case.put({k: v for k, v in values.items() if k != "flux"})
     assert case.inputs.flux == 7.5
 
 
@@ -79,10 +79,12 @@ def window(case):
 
 def test_the_middle_of_the_window_meets_the_limits_when_estimated_alone(window):
     found = window.result
-    assert "The middle of the window is" in window.words.value
+    assert "The middle of the window is" in window.headline.value
     window.buttons["take"].click()
-    asked = window.case.inputs
-    assert asked.flux == pytest.approx(found.centre["flux"], abs=0.3)  # the slider's own step
+    asked = window.case.job
+    assert asked.value("flux") == pytest.approx(
+        found.centre["flux"], abs=0.3
+    )  # the slider's own step
     result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), asked.route)
     assert 380.0 <= result.zones["face"].hardness_hv <= 450.0 and result.hosel.allowed_deg >= 2.0
 
@@ -97,7 +99,7 @@ def test_names_stand_in_the_area_they_name(window):
 
 def test_a_change_is_said_until_the_picture_is_new(window):
     assert window.stale.value == ""
-    window.case.turn({"spray_s": 6.0})
+    window.case.move({"spray_s": 6.0})
     assert "earlier settings" in window.stale.value
     window.go.click()
     window.work.join()
@@ -113,25 +115,25 @@ def test_same_axis_twice_is_a_sentence_beside_it(window):
 
 
 def test_nothing_meets_and_no_limits_are_said(window):
-    window.case.box.put({"face_hardness_hv": (700.0, 720.0)})
+    window.case.box.value = {"face_hardness_hv": (700.0, 720.0)}
     window.go.click()
     window.work.join()
     assert (
-        "Nothing on this map meets all your limits" in window.words.value
+        "Nothing on this map meets all your limits" in window.headline.value
         and window.buttons["take"].disabled
     )
-    window.case.box.put({})
+    window.case.box.value = {}
     window.go.click()
     window.work.join()
-    assert "No limits are set" in window.words.value
+    assert "No limits are set" in window.headline.value
 
 
 def test_window_speaks_fahrenheit_and_inches():
-    hot = WindowPanel(SettingsCase(SettingsInputs(limits=WISH), Units("°F", "in", "HRC")), mapped,
+    hot = WindowPanel(SettingsCase(Units("°F", "in", "HRC"), limits=WISH), mapped,
                       y="face_thickness_mm")  # fmt: skip
     hot.work.join()
     labels = [hot.live.figure.axes[0].get_xlabel(), hot.live.figure.axes[0].get_ylabel()]
-    assert "°F" in labels[0] and labels[1].endswith(", in") and "°C" not in hot.words.value
+    assert "°F" in labels[0] and labels[1].endswith(", in") and "°C" not in hot.headline.value
     assert hot.live.figure.axes[0].get_xlim()[0] == pytest.approx(850.0 * 1.8 + 32.0)
 
 
@@ -148,8 +150,8 @@ def test_bars_are_the_heads_inside_and_outside(scatter):
     out = np.mean((values < 380.0) | (values > 450.0))
     assert found.by_quantity["face_hardness_hv"].share == pytest.approx(out)
     assert (
-        "heads miss a limit" in scatter.words.value
-        and "What moves the face hardness most" in scatter.words.value
+        "heads miss a limit" in scatter.headline.value
+        and "What moves the face hardness most" in scatter.headline.value
     )
     hatched = [p for p in scatter.live.figure.axes[0].patches if p.get_hatch()]
     assert hatched and all(
@@ -162,7 +164,7 @@ def test_known_laws_leave_less_spread(scatter):
     scatter.what.value = "heads"
     scatter.work.join()
     assert scatter.result.distributions["face_hardness_hv"].sd < wide
-    assert "how well the water cools" not in scatter.words.value
+    assert "how well the water cools" not in scatter.headline.value
 
 
 def test_stop_keeps_what_was_drawn(case):
@@ -184,20 +186,22 @@ def test_stop_keeps_what_was_drawn(case):
 
 def test_search_tells_settings_or_what_to_relax(case):
     panel = ChoosePanel(case, model=searched)
-    assert "Press Search" in panel.words.value and panel.buttons["take"].disabled
+    assert "Press Search" in panel.headline.value and panel.buttons["take"].disabled
     panel.go.click()
     panel.work.join()
-    assert "These meet all your limits" in panel.words.value
+    assert "These meet all your limits" in panel.headline.value
     panel.buttons["take"].click()
     assert case.inputs.flux == pytest.approx(panel.result.settings["flux"], abs=0.3)
-    case.box.put({"face_hardness_hv": (380.0, 450.0), "hosel_allowed_deg": (6.0, None)})
+    case.box.value = {"face_hardness_hv": (380.0, 450.0), "hosel_allowed_deg": (6.0, None)}
     panel.go.click()
     panel.work.join()
-    assert "Relax this one" in panel.words.value and "hosel bend at least 6" in panel.words.value
+    assert (
+        "Relax this one" in panel.headline.value and "hosel bend at least 6" in panel.headline.value
+    )
 
 
 def test_search_without_limits_is_a_sentence(case):
-    case.box.put({})
+    case.box.value = {}
     panel = ChoosePanel(case, model=searched)
     panel.go.click()
     panel.work.join(raising=False)
@@ -206,7 +210,7 @@ def test_search_without_limits_is_a_sentence(case):
 
 @pytest.mark.filterwarnings("error")
 def test_limit_that_most_inputs_do_not_touch_has_indices_without_complaint(case):
-    case.box.put({"scale_um": (None, 130.0)})  # water and analysis leave the scale alone
+    case.box.value = {"scale_um": (None, 130.0)}  # water and analysis leave the scale alone
     panel = ScatterPanel(case, model=drawn)
     panel.work.join()
     table = panel.result.ranking("slack")

@@ -1,16 +1,15 @@
-"""The setting sheet: every number of the result, safe against odd names, and two pages on either paper."""
+"""The setting sheet: every number of the result, safe against odd names."""
 
 import html
-import http.server
 import re
-import threading
 
 import pytest
 
 import forgeprops as fp
 from forgeprops.base.cautions import CAUTIONS
+from forgeprops.inputs.settings import table
 from forgeprops.show.controls.save_bar import SheetBar
-from forgeprops.show.sheet import TOLERANCES, sheet, sheet_html, sheet_pdf
+from forgeprops.show.sheet import sheet, sheet_html
 from forgeprops.show.units import Units
 
 
@@ -31,7 +30,7 @@ def test_every_zone_with_its_range(page, result):
 
 
 def test_settings_tolerances_warnings_cautions_date_version(page, result):
-    assert "930 °C" in page and "± 10 °C" in page and "12.0 kg/(m² s)" in page
+    assert "930 °C" in page and "± 14 °C" in page and "12.0 kg/(m² s)" in page
     assert all(str(w) in page for w in result.warnings)
     assert all(text in page for _, text in CAUTIONS)
     assert "2026-01-31" in page and fp.__version__ in page
@@ -42,7 +41,7 @@ def test_settings_tolerances_warnings_cautions_date_version(page, result):
 def test_tolerance_columns_are_marches_of_the_same_head(page, result):
     """The change that the sheet prints for the water is what two more estimates give."""
     flux = result.route.spray.flux_kg_m2_s
-    tolerance = TOLERANCES["flux"]
+    tolerance = table()["flux"].tolerance(flux)
     ends = [
         fp.estimate(result.steel, result.head, result.route.with_(flux=flux + sign * tolerance))
         .zones["face"]
@@ -50,7 +49,7 @@ def test_tolerance_columns_are_marches_of_the_same_head(page, result):
         - result.zones["face"].hardness_hv
         for sign in (-1, 1)
     ]
-    row = re.search(r"<td>Water on the face</td>(.*?)</tr>", page, re.S)[1]
+    row = re.search(r"<td>Spray rate</td>(.*?)</tr>", page, re.S)[1]
     low, high = (
         int(n.replace("−", "-")) for n in re.search(r"([−+]\d+) to ([−+]\d+) HV", row).groups()
     )
@@ -60,7 +59,7 @@ def test_tolerance_columns_are_marches_of_the_same_head(page, result):
 
 def test_reads_in_the_readers_units(result):
     page = html.unescape(sheet_html(result, display_units=Units("°F", "in", "HB")))
-    assert "1706 °F" in page and "± 18 °F" in page and "Brinell" in page and "0.528 in" in page
+    assert "1706 °F" in page and "± 25 °F" in page and "Brinell" in page and "0.528 in" in page
 
 
 def test_odd_names_cannot_break_the_page():
@@ -73,31 +72,8 @@ def test_no_name_is_text_of_the_style():
     steel = fp.Steel('A&B "S45C"', {"C": 0.45, "Mn": 0.7})
     page = sheet_html(fp.estimate(steel), date="}} x")
     style = re.search("<style>(.*?)</style>", page, re.S)[1]
-    assert "S45C" not in style and "}} x" not in style and "string(title)" in style
+    assert "S45C" not in style and "}} x" not in style
     assert 'A&B "S45C"' in html.unescape(page)
-
-
-def test_the_pdf_fetches_nothing_and_reads_no_file(result, tmp_path, monkeypatch):
-    pytest.importorskip("weasyprint", reason="PDF library (extra pdf) is not installed")
-    asked = []
-
-    class Server(http.server.BaseHTTPRequestHandler):
-        def do_GET(self):
-            asked.append(self.path)
-
-    server = http.server.HTTPServer(("127.0.0.1", 0), Server)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    (tmp_path / "x.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><rect width="9" height="9"/></svg>'
-    )
-    own = sheet_html(result)
-    plain = len(sheet_pdf(result))
-    for url in (f"http://127.0.0.1:{server.server_port}/x.svg", (tmp_path / "x.svg").as_uri()):
-        page = own.replace("</body>", f'<img src="{url}"></body>')
-        monkeypatch.setattr("forgeprops.show.sheet.sheet_html", lambda *_, page=page, **__: page)
-        assert abs(len(sheet_pdf(result)) - plain) < 100
-    server.shutdown()
-    assert asked == []
 
 
 def test_no_spray_is_an_ordinary_sheet():
@@ -106,22 +82,7 @@ def test_no_spray_is_an_ordinary_sheet():
     page = sheet_html(
         fp.estimate(fp.grade("1030"), route=dataclasses.replace(fp.Route(), spray=None))
     )
-    assert "<td>Water</td>" in page and "Water runs" not in page
-
-
-@pytest.mark.parametrize(("paper", "size"), [("A4", (793.7, 1122.5)), ("Letter", (816.0, 1056.0))])
-def test_two_pages_on_either_paper(result, paper, size):
-    weasyprint = pytest.importorskip(
-        "weasyprint", reason="PDF library (extra pdf) is not installed"
-    )
-    laid_out = weasyprint.HTML(string=sheet_html(result, paper)).render()
-    assert len(laid_out.pages) <= 2
-    assert (laid_out.pages[0].width, laid_out.pages[0].height) == pytest.approx(size, abs=0.2)
-
-
-def test_pdf_is_a_pdf(result):
-    pytest.importorskip("weasyprint", reason="PDF library (extra pdf) is not installed")
-    assert sheet_pdf(result).startswith(b"%PDF-")
+    assert "<td>Spray</td>" in page and "Spray time" not in page
 
 
 def test_file_is_kept_unless_told_and_endings_are_checked(result, tmp_path):
@@ -130,7 +91,7 @@ def test_file_is_kept_unless_told_and_endings_are_checked(result, tmp_path):
     with pytest.raises(fp.InputError, match="exists already"):
         sheet(result, made)
     sheet(result, made, overwrite=True)
-    with pytest.raises(fp.InputError, match="allowed is .html or .pdf"):
+    with pytest.raises(fp.InputError, match="allowed is .html"):
         sheet(result, tmp_path / "s.docx")
 
 

@@ -6,7 +6,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.tables import data_path
-from forgeprops.show.controls.file_panel import FileChoice
+from forgeprops.show.controls.fields import FileChoice
 from forgeprops.show.panels.shop_data import (
     CausePanel,
     FitPanel,
@@ -46,10 +46,10 @@ def run(panel):
 def test_heats_are_judged_from_path_and_upload():
     panel = run(JudgePanel(Units()))
     assert [j.heat for j in panel.result] == ["R1", "R2", "R3", "R4", "R5"]
-    assert "R5: hold" in panel.words.value and "<table" in panel.table.value
+    assert "R5: hold" in panel.headline.value and "<table" in panel.table.value
     assert "note(s) on certificates.csv" in panel.file.said.value
     upload(panel.file, "mine.csv", b"heat,grade,C,Mn,Cr,Mo\nX1,4130,0.30,0.5,0.95,0.2\n")
-    assert panel.file.name == "mine.csv"
+    assert panel.file.file_name == "mine.csv"
     panel.face_high.value = ""
     run(panel)
     assert [j.heat for j in panel.result] == ["X1"]
@@ -60,7 +60,7 @@ def test_faults_are_told_not_raised():
     panel = JudgePanel(Units())
     panel.face_low.value = "much"
     panel.go.click()
-    assert "face hardness is &#x27;much&#x27;" in panel.work.said.value
+    assert "face hardness from is &#x27;much&#x27;" in panel.work.said.value
     panel.face_low.value, panel.file.path.value = "380", "/no/such/file.csv"
     panel.go.click()
     assert "does not exist" in panel.work.said.value
@@ -94,19 +94,22 @@ def test_fit_without_traces_uses_hardness_alone():
     panel.files["traces"].path.value = panel.files["channels"].path.value = ""
     run(panel)
     assert (
-        len(panel.result.traces) == 0 and "hardly more than was known before" in panel.words.value
+        len(panel.result.traces) == 0
+        and "hardly more than was known before" in panel.headline.value
     )
 
 
 def test_log_is_charted():
     panel = run(TrackingPanel(Units()))
-    assert "since head 24" in panel.words.value or "since head 23" in panel.words.value
+    assert "since head 24" in panel.headline.value or "since head 23" in panel.headline.value
     assert len(panel.result.alarms)
 
 
 def test_cause_is_ranked():
     panel = run(CausePanel(Units()))
-    assert panel.result.table["cause"].iloc[0] == "flux" and "catch the spray" in panel.words.value
+    assert (
+        panel.result.table["cause"].iloc[0] == "flux" and "catch the spray" in panel.headline.value
+    )
     panel.usual["face"].value, panel.usual["hosel"].value = "430", "236"
     run(panel)
     assert panel.result.table["probability"].iloc[0] > 0.5
@@ -115,7 +118,7 @@ def test_cause_is_ranked():
 def test_spray_curve_gives_the_multiplier():
     panel = run(SprayCurvePanel(Units()))
     assert panel.result.multiplier(12.0)[0] == pytest.approx(1.25, rel=0.03)
-    assert "Shop(spray=1.2" in panel.words.value
+    assert "Shop(spray=1.2" in panel.headline.value
     panel.depth.value = ""
     panel.go.click()
     with pytest.raises(fp.InputError, match="is empty"):
@@ -140,13 +143,13 @@ def test_wanted_chance_decides_the_verdict_and_is_named():
     run(panel)
     even = panel.result[0]
     assert even.verdict == "accept" and 0.5 < min(even.chances.values()) < 0.95
-    panel.chance.value = 95.0
+    panel.sliders["chance_percent"].value = 95.0
     run(panel)
     sure = panel.result[0]
     assert (
         sure.verdict != "accept"
         and "95 % is asked" in sure.reason
-        and "95 % is asked" in panel.words.value
+        and "95 % is asked" in panel.headline.value
     )
     assert (
         sure.reason
@@ -164,7 +167,7 @@ def test_wanted_chance_decides_the_verdict_and_is_named():
 def test_inputs_are_saved_and_loaded(kind, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     panel = kind(Units("°F"))
-    first = panel.keep._get()
+    first = vars(panel.inputs)
     changed = {
         name: value
         if name in ("grade", "head", "chance_percent") or isinstance(value, float)
@@ -176,20 +179,20 @@ def test_inputs_are_saved_and_loaded(kind, tmp_path, monkeypatch):
     }
     if kind is SprayCurvePanel:
         changed["flux"] = "7,5"  # as typed
-    panel.keep._put(changed)
-    assert panel.keep._get() == pytest.approx(changed)
+    panel.put(changed)
+    assert vars(panel.inputs) == pytest.approx(changed)
     panel.keep.save.click()
     assert "saved as" in panel.keep.said.value and ";" not in panel.keep.said.value.split(">")[1]
     panel.keep.reset.click()
-    assert panel.keep._get() == pytest.approx(first)
+    assert vars(panel.inputs) == pytest.approx(first)
     upload_to(
         panel.keep.load, f"my_{panel.kind}.json", (tmp_path / f"my_{panel.kind}.json").read_bytes()
     )
-    assert "loaded" in panel.keep.said.value and panel.keep._get() == pytest.approx(changed)
+    assert "loaded" in panel.keep.said.value and vars(panel.inputs) == pytest.approx(changed)
     for bad, words in (({next(iter(changed)): [1]}, "[Aa]llowed"), ({"colour": 1}, "colour")):
         with pytest.raises(fp.InputError, match=words):
-            panel.keep._put(changed | bad)
-    assert panel.keep._get() == pytest.approx(changed)
+            panel.put(changed | bad)
+    assert vars(panel.inputs) == pytest.approx(changed)
 
 
 def test_a_chosen_file_is_not_kept_and_said_so(tmp_path, monkeypatch):
@@ -198,9 +201,11 @@ def test_a_chosen_file_is_not_kept_and_said_so(tmp_path, monkeypatch):
     upload(panel.file, "mine.csv", b"heat,grade,C,Mn\nX1,1030,0.30,0.7\n")
     panel.keep.save.click()
     assert "not mine.csv, which was chosen and has no path" in panel.keep.said.value
-    kept = panel.keep._get()
+    kept = vars(panel.inputs)
     assert kept["certificates"] is None
-    panel.keep._put(kept | {"face_from_hv": 350})
-    assert panel.file.name == "mine.csv" and panel.file.chosen and panel.face_low.value == "350"
+    panel.put(kept | {"face_from_hv": 350})
+    assert (
+        panel.file.file_name == "mine.csv" and panel.file.chosen and panel.face_low.value == "350"
+    )
     panel.keep.reset.click()
     assert panel.file.source == str(data_path("demo", "certificates.csv"))

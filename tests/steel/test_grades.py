@@ -51,7 +51,7 @@ def test_family_follows_from_the_composition(name):
 
 
 def test_printed_ranges():
-    # SAE J404 as printed at liquisearch.com/41xx_steel/properties; ISO 683-2 technical card; A576 table 1
+    # SAE J404 in a public reproduction; ISO 683-2 technical card; A576 table 1
     assert grade("4130").limits["Cr"] == (0.80, 1.10) and grade("4130").limits["P"] == (None, 0.035)
     assert grade("42CrMo4").limits["C"] == (0.38, 0.45) and grade("42CrMo4").limits["Cu"] == (
         None,

@@ -7,7 +7,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
-from forgeprops.inputs.case_columns import columns_of, route_columns
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.limits import QUANTITIES, Limits
 from forgeprops.study.process.line_cost import Line, line_arrays
 
@@ -94,9 +94,9 @@ def test_line_by_hand():
         ),
         fp.Route(spray=None).with_(soak_s=3600.0),
     ]
-    made = line_arrays(
-        route_columns(routes), 0.5, Line(handling_s=4.0, furnace_heads=100.0, footprint_mm=(80, 50))
-    )
+    n, line = len(routes), Line(handling_s=4.0, furnace_heads=100.0, footprint_mm=(80, 50))
+    parts = [fp.grade("4130")] * n, [fp.head("mid-iron")] * n, routes, [fp.Shop(delay_s=0.5)] * n
+    made = line_arrays(Cases.of(*parts), line)
     # press: 4 + 0.5 + 0.05, and with the back on the die 2 + 0.5 + 10 more
     assert made["press_s"].tolist() == pytest.approx([4.55, 17.05, 4.55])
     # slowest: the spray place 12.5 s; the press 17.05 s; the furnace 36 s
@@ -234,7 +234,7 @@ def test_columns_of_cases_and_parts():
     ]
     heads = [fp.head("mid-iron"), fp.head("wedge"), fp.head("mid-iron")]
     steel = fp.grade("4130")
-    columns = columns_of([steel] * 3, heads, routes, [fp.Shop()] * 3)
+    columns = Cases.of([steel] * 3, heads, routes, [fp.Shop()] * 3)
     assert columns.content("Cr").tolist() == [steel.get("Cr")] * 3 and len(columns) == 3
     assert columns.dimension("face", "thickness_mm").tolist() == [
         h.face.thickness_mm for h in heads
@@ -247,4 +247,4 @@ def test_columns_of_cases_and_parts():
         heads[1].hosel.outside_mm,
     ]
     with pytest.raises(InputError, match="2 steels, 3 heads"):
-        columns_of([steel] * 2, heads, routes, [fp.Shop()] * 3)
+        Cases.of([steel] * 2, heads, routes, [fp.Shop()] * 3)

@@ -6,6 +6,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 from forgeprops.inputs.job import changed
 from forgeprops.study.shop.causes import NOTHING, causes
@@ -18,7 +19,9 @@ STEEL, HEAD, ROUTE, SHOP = fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp
 def hardness(**moved):
     """Hardness by zone with some numbers of the case moved."""
     steel, head, route, shop = changed(STEEL, HEAD, ROUTE, SHOP, moved)
-    return dict(zip(ZONES, evaluate([steel], [head], [route], [shop]).hardness_hv[0], strict=True))
+    return dict(
+        zip(ZONES, evaluate(Cases.of([steel], [head], [route], [shop])).hardness_hv[0], strict=True)
+    )
 
 
 USUAL = hardness()

@@ -15,6 +15,7 @@ from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.tables import data_path
 from forgeprops.engine.packing import POINTS
 from forgeprops.engine.section import lobatto
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 from forgeprops.study.shop.fitting import correlation_readings, fit, priors
 from forgeprops.study.shop.measured_heads import probe_weights
@@ -40,12 +41,12 @@ def measured(
 ):
     """Traces (10 Hz) and three hardness readings a zone of one head of 4130 on the shop `truth`."""
     rng = np.random.default_rng(seed)
-    told = evaluate([fp.grade("4130")], [HEAD], [route], [truth], trace=True, keep_points=True)
-    trace, t = told.marched.trace[0], np.arange(-2.0, to_s, 0.1)
+    told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [route], [truth]), ("points",))
+    trace, t = told.results.traces[0], np.arange(-2.0, to_s, 0.1)
     frames = []
     for channel, zone, depth in PLACES:
         true = np.interp(
-            t + route.preheat.soak_s, trace[:, 0], trace[:, 1:] @ probe_weights(HEAD, zone, depth)
+            t + route.preheat.soak_s, trace.time_s, trace.weighted(probe_weights(HEAD, zone, depth))
         )
         frames.append(
             pd.DataFrame(
@@ -256,10 +257,12 @@ def test_probe_at_a_depth():
             (depth / thick) ** (n - 1), abs=1e-12
         )
         assert weights.sum() == pytest.approx(1.0)
-    told = evaluate([fp.grade("4130")], [HEAD], [ROUTE], None, trace=True, keep_points=True)
-    row = told.marched.trace[0][-1]
-    assert row[1:] @ probe_weights(HEAD, "face", 0.0) == pytest.approx(row[6])
-    assert row[1:] @ probe_weights(HEAD, "hosel") == pytest.approx(row[5])
+    told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [ROUTE]), ("points",))
+    trace = told.results.traces[0]
+    front, mean = (trace.weighted(probe_weights(HEAD, *at)) for at in (("face", 0.0), ("hosel",)))
+    assert front == pytest.approx(trace.front_c[:, 0]) and mean == pytest.approx(
+        trace.zones_c[:, 4]
+    )
     with pytest.raises(fp.InputError, match="depth of the thermocouple"):
         probe_weights(HEAD, "face", thick + 1.0)
 

@@ -6,9 +6,8 @@ import pytest
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.errors import InputError
-from forgeprops.engine import march as marks
-from forgeprops.engine import outcome as out
 from forgeprops.forging import effort
+from forgeprops.inputs.cases import Cases
 from forgeprops.study.process.equal_effort import (
     equal_effort_preheat,
     equal_effort_setting,
@@ -24,7 +23,8 @@ ZONES = [0, 2, 4]
 def marched(pairs, **options):
     head = fp.head("mid-iron")
     routes = [fp.Route().with_(preheat_c=float(t)) for _, t in pairs]
-    return evaluate([s for s, _ in pairs], [head] * len(pairs), routes, **options)
+    cases = Cases.of([s for s, _ in pairs], [head] * len(pairs), routes)
+    return evaluate(cases, **options)
 
 
 @pytest.fixture(scope="module")
@@ -33,14 +33,9 @@ def sweep():
     names = fp.grades()
     found = marched([(fp.grade(n), t) for n in names for t in SETTINGS_C])
     shape = (len(names), len(SETTINGS_C), 5)
-    zones, m = found.marched.zones, found.marched.marks
-    return {
-        "hv": found.hardness_hv.reshape(shape),
-        "share": zones[:, :, out.O_SHARE].reshape(shape),
-        "grain": zones[:, :, out.O_GRAIN].reshape(shape),
-        "scale": m[:, :, marks.M_SCALE].reshape(shape),
-        "die": m[:, :, marks.M_DIE].reshape(shape),
-    }
+    r = found.results
+    names = {"hv": r.hardness_hv, "share": r.share, "grain": r.grain_astm, "scale": r.scale_um}
+    return {name: column.reshape(shape) for name, column in (names | {"die": r.die_c}).items()}
 
 
 @pytest.mark.slow

@@ -55,11 +55,13 @@ def test_curves_are_the_formulas_of_their_structure():
 
 def test_soften_keeps_steel_and_head_and_judges_on_the_given_bench(results):
     hard = results["4140"]
-    standard = soften(hard, preheat_steps_c=(), anneals=((30.0, 30.0),))
+    standard = soften(hard, preheat_steps_c=(), anneals=((30.0, 30.0),), tempers_c=())
     assert standard.allowed_deg == hard.hosel.allowed_deg
-    long = soften(hard, bench={"bar_mm": 900.0}, preheat_steps_c=(), anneals=((30.0, 30.0),))
+    long = soften(
+        hard, bench={"bar_mm": 900.0}, preheat_steps_c=(), anneals=((30.0, 30.0),), tempers_c=()
+    )
     assert long.hosel_hv == standard.hosel_hv and long.allowed_deg > standard.allowed_deg
-    (anneal,) = (r for r in standard.remedies if r.kind == "anneal")
+    (anneal,) = (r for r in standard.remedies if r.kind == "local heat")
     fresh = fp.estimate(fp.grade("4140"), fp.head("mid-iron"), anneal.route)
     assert anneal.allowed_deg == pytest.approx(fresh.hosel.allowed_deg)
     told = standard.to_dict()

@@ -19,11 +19,10 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
-from forgeprops.inputs.case_columns import columns_of
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 from forgeprops.io.writing import locked
 from forgeprops.study.process import many, streaming
-from forgeprops.study.process.codes import NOT_TOLD
 from forgeprops.study.process.many import compute, table_columns
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -49,8 +48,11 @@ def same(a, b, rel=1e-9):
 
 
 def plain_of(table):
-    """The table without intervals, which has no marches without water either."""
-    words = [[w for w in told.split("; ") if w != "idle-water"] for told in table["warnings"]]
+    """The table without intervals, which has no marches with other sprays either."""
+    words = [
+        [w for w in told.split("; ") if w not in ("idle-water", "cliff")]
+        for told in table["warnings"]
+    ]
     return table[table_columns()].assign(warnings=["; ".join(w) for w in words])
 
 
@@ -78,8 +80,8 @@ def test_batch_is_equal_to_single_estimates(batch):
         assert row["hosel_governed_by"] == one.hosel.governed_by
         assert row["face_margin"] == pytest.approx(one.face.margin, rel=1e-9)
         assert row["scale_um"] == pytest.approx(one.scale_um, rel=1e-9)
-        told = {w.code for w in one.warnings if not w.code.startswith((*NOT_TOLD, "face"))}
-        assert set(filter(None, row["warnings"].split("; "))) == told, i
+        codes = {w.code for w in one.warnings}
+        assert set(filter(None, row["warnings"].split("; "))) == codes, i
 
 
 def test_idle_water_is_told_as_by_single_estimates():
@@ -118,7 +120,7 @@ def test_independent_of_chunks_and_threads(batch):
         for chunk, executor in ((1, None), (7, None), (64, pool)):
             same(fp.estimate_many(*inputs, chunk=chunk, executor=executor), plain)
     # one at a time, without any batch around it
-    one_by_one = [compute(columns_of(*([part[i]] for part in inputs)), False) for i in range(20)]
+    one_by_one = [compute(Cases.of(*([part[i]] for part in inputs)), False)[0] for i in range(20)]
     assert [float(r["face_hardness_hv"][0]) for r in one_by_one] == pytest.approx(
         table["face_hardness_hv"].tolist(), rel=1e-9
     )
@@ -147,9 +149,9 @@ def test_cluster_of_dask(batch):
 
 def test_tasks_pickle(batch):
     inputs, _ = batch
-    columns = columns_of(*inputs)
+    columns = Cases.of(*inputs)
     again = pickle.loads(pickle.dumps(columns))
-    a, b = compute(columns, False), compute(again, False)
+    (a, _), (b, _) = compute(columns, False), compute(again, False)
     assert all(np.array_equal(a[name], b[name]) for name in a)
 
 
@@ -203,20 +205,21 @@ def test_what_cannot_be_paired_is_refused(arguments, words):
         fp.estimate_many(*arguments)
 
 
-def test_a_chunk_that_dies_is_computed_case_by_case(monkeypatch):
-    real, calls = many.answers, []
+def test_a_failure_of_our_own_code_costs_its_row_and_blames_no_executor(monkeypatch, recwarn):
+    real, bad = many.answers, (0, 5, 31)
 
     def poisoned(columns, **options):
-        calls.append(len(columns))
-        if (columns.route["preheat_c"] == 901.0).any():
+        if np.isin(columns.route["preheat_c"], [900.0 + i for i in bad]).any():
             raise FloatingPointError("broken case")
         return real(columns, **options)
 
     monkeypatch.setattr(many, "answers", poisoned)
-    with pytest.warns(UserWarning, match="one by one"):
-        table = fp.estimate_many("4130", routes=[{"preheat_c": t} for t in (900, 901, 902)])
-    assert table["error"].tolist() == ["", "FloatingPointError: broken case", ""]
-    assert np.isfinite(table["face_hardness_hv"]).tolist() == [True, False, True]
+    table = fp.estimate_many("4130", routes=[{"preheat_c": 900.0 + i} for i in range(32)])
+    failed = table["error"] != ""
+    assert np.flatnonzero(failed).tolist() == list(bad)
+    assert table["error"][5].startswith("the calculation failed (FloatingPointError: broken case)")
+    assert (np.isfinite(table["face_hardness_hv"]) == ~failed).all()
+    assert not [w for w in recwarn if "executor" in str(w.message)]
 
 
 def test_a_broken_pool_loses_nothing():
@@ -224,7 +227,7 @@ def test_a_broken_pool_loses_nothing():
         def submit(self, *_args, **_kwargs):
             raise RuntimeError("cannot schedule new futures after shutdown")
 
-    with pytest.warns(UserWarning, match="computed here"):
+    with pytest.warns(UserWarning, match="calculated here"):
         table = fp.estimate_many(
             "4130", routes=[{"preheat_c": 900}, {"preheat_c": 950}], executor=Dead(1)
         )

@@ -14,7 +14,7 @@ from forgeprops.study.shop.tracking import add_to_log, read_log, track
 
 # Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., Table 16-8: tabular CUSUM
 # of the chemical process concentration, target 99, K = 1, H = 10.  Columns: x, upper sum, n, lower sum, n.
-# Read at issuhub.com/view/index?id=5218 (page 636).  Row 20 prints n = 0 beside an upper sum of 1.0; a
+# Page 636 (read).  Row 20 prints n = 0 beside an upper sum of 1.0; a
 # misprint for 1.
 TABLE_16_8 = [
     (102.0, 2.0, 1, 0.0, 0),
@@ -113,7 +113,7 @@ def test_published_ewma():
     assert not got.alarm.any()
 
 
-# Montgomery & Runger, Table 16-9: run lengths with k = 1/2, read at transtutors.com question 724674.
+# Montgomery & Runger, Table 16-9: run lengths with k = 1/2 (read).
 TABLE_16_9 = {
     4: (168, 74.2, 26.6, 13.3, 8.38, 4.75, 3.34, 2.62, 2.19, 1.71),
     5: (465, 139, 38.0, 17.0, 10.4, 5.75, 4.01, 3.11, 2.57, 2.01),

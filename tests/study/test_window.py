@@ -160,7 +160,7 @@ def test_spray_axis_needs_a_spray():
 
 
 def test_varied_cases_are_the_changed_case():
-    from forgeprops.inputs.case_columns import columns_of
+    from forgeprops.inputs.cases import Cases
     from forgeprops.study.process.answers import answers
 
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
@@ -174,7 +174,7 @@ def test_varied_cases_are_the_changed_case():
     one = changed(*case, values)
     assert [value_of(name, *one) for name in values] == pytest.approx(list(values.values()))
     a = answers(varied(*case, {name: np.array([v]) for name, v in values.items()}))
-    b = answers(columns_of(*([part] for part in one)))
+    b = answers(Cases.of(*([part] for part in one)))
     for name in a:
         assert a[name][0] == (
             pytest.approx(b[name][0], rel=1e-9) if a[name].dtype.kind == "f" else b[name][0]

@@ -8,6 +8,7 @@ from scipy.integrate import quad, solve_ivp
 from scipy.special import erfcx
 
 from forgeprops.answer.evaluation import estimate
+from forgeprops.base.constants import STEEL_DENSITY_KG_M3
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.route import Press, Route
 from forgeprops.thermal.die_contact import (
@@ -15,10 +16,9 @@ from forgeprops.thermal.die_contact import (
     DIE_DENSITY_KG_M3,
     DIE_HEAT_J_KGK,
     RESTING_CONTACT_W_M2K,
-    contact_temperature_c,
     die_contact_w_m2k,
 )
-from forgeprops.thermal.properties import STEEL_DENSITY_KG_M3, austenite_cp_j_kgk, conductivity_w_mk
+from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity_w_mk
 
 DIE = (DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK)
 
@@ -56,19 +56,6 @@ def test_contact_falls_with_time_without_a_step():
     h = [die_contact_w_m2k(7500.0, t, *DIE) for t in np.geomspace(1e-4, 100, 4000)]
     assert (np.diff(h) < 0).all()
     assert np.abs(np.diff(h)).max() < 15
-
-
-@pytest.mark.parametrize(
-    ("part", "die", "meet"), [(1150, 200, 692.6), (1150, 300, 740.8), (900, 200, 563.0)]
-)
-def test_interface_temperature(part, die, meet):
-    assert contact_temperature_c(part, die, 27.3, 7600, 650, 30, 7750, 500) == pytest.approx(
-        meet, abs=0.1
-    )
-
-
-def test_equal_bodies_meet_in_the_middle():
-    assert contact_temperature_c(900, 100, 30, 7800, 500, 30, 7800, 500) == 500
 
 
 def face_loss_k(face_mm, start_c, die_c, contact, seconds, together, dies=2, n=24):

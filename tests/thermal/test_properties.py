@@ -16,7 +16,6 @@ from forgeprops.thermal.properties import (
     alloyed_share,
     austenite_cp_j_kgk,
     conductivity,
-    conductivity_alloyed_w_mk,
     conductivity_w_mk,
     density_kg_m3,
     ferrite_cp_j_kgk,
@@ -134,18 +133,15 @@ def test_density_from_en_elongation(t_c, rho):
 )
 def test_chromoly_conductivity_against_handbook_4130(t_c, k):
     """ASM values for 4130, from memory; the rule is good to 8 % below 400 °C, 3 % above."""
-    assert conductivity_alloyed_w_mk(t_c) == pytest.approx(k, rel=0.08 if t_c < 400 else 0.03)
+    assert conductivity(t_c, 1.0) == pytest.approx(k, rel=0.08 if t_c < 400 else 0.03)
 
 
 def test_chromoly_conductivity_42crmo4_read():
-    assert conductivity_alloyed_w_mk(20) == pytest.approx(
-        42.6, rel=0.02
-    )  # meusburger.com material page 1.7225
+    assert conductivity(20, 1.0) == pytest.approx(42.6, rel=0.02)
 
 
 def test_conductivity_between_the_two():
     assert conductivity(100.0, 0.0) == conductivity_w_mk(100.0)
-    assert conductivity(100.0, 1.0) == pytest.approx(conductivity_alloyed_w_mk(100.0))
     assert conductivity(900.0, 1.0) == conductivity(900.0, 0.0) == 27.3
 
 
@@ -158,7 +154,7 @@ def test_alloyed_share_of_plain_and_chromoly():
 
 def test_properties_have_no_jumps():
     t = np.arange(-20.0, 1300.0, 0.5)
-    for law in (ferrite_cp_j_kgk, austenite_cp_j_kgk, conductivity_w_mk, conductivity_alloyed_w_mk):
+    for law in (ferrite_cp_j_kgk, austenite_cp_j_kgk, conductivity_w_mk):
         values = np.array([law(x) for x in t])
         assert np.isfinite(values).all() and np.abs(np.diff(values) / values[1:]).max() < 2e-3
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from forgeprops.base.errors import InputError
-from forgeprops.thermal.spray_units import FOOTPRINT_MM, from_catch_can, from_flux, spray_setting
+from forgeprops.thermal.spray_units import FOOTPRINT_MM, from_flux, spray_setting
 
 
 def test_one_litre_on_40_by_80():
@@ -25,9 +25,8 @@ def test_two_nozzles_half_on_target_equal_one():
 
 
 def test_catch_can_by_hand():
-    r = from_catch_can(99.8, 10.0, 1000.0)  # 99.8 mL weigh 99.6 g at 0.998 kg/L
-    assert r.flux_kg_m2_s == pytest.approx(99.8e-3 * 0.998 / (1e-3 * 10))
-    assert (r.can_ml, r.can_seconds, r.can_area_mm2) == pytest.approx((99.8, 10.0, 1000.0))
+    r = from_flux(99.8e-3 * 0.998 / (1e-3 * 10), can_area_mm2=1000.0, seconds=10.0)
+    assert r.can_ml == pytest.approx(99.8)  # weighs 99.6 g at 0.998 kg/L
 
 
 def test_round_footprint_is_its_area():
@@ -47,9 +46,6 @@ def test_all_three_forms_return_to_the_same_flux(flow, nozzles, a, b, overlap):
     r = spray_setting(flow, nozzles, (a, b), overlap)
     back = from_flux(r.flux_kg_m2_s, nozzles, (a, b), overlap)
     assert back.flow_l_min == pytest.approx(flow)
-    can = from_catch_can(r.can_ml, r.can_seconds, r.can_area_mm2, nozzles, (a, b), overlap)
-    assert can.flux_kg_m2_s == pytest.approx(r.flux_kg_m2_s)
-    assert can.flow_l_min == pytest.approx(flow)
 
 
 def test_text_shows_all_three():
@@ -88,9 +84,6 @@ def test_warning_travels_with_the_reading():
             "overlap is 1.2; allowed is 0.01 to 1",
         ),
         (lambda: from_flux(math.inf), "impact density is inf"),
-        (lambda: from_catch_can(-5, 10, 1000), "caught water is -5 mL"),
-        (lambda: from_catch_can(5, 0, 1000), "catch time is 0 s"),
-        (lambda: from_catch_can(5, 10, 0), "can opening is 0 mm²"),
     ],
 )
 def test_bad_readings_are_one_sentence(call, words):

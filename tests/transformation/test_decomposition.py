@@ -16,7 +16,7 @@ from forgeprops.transformation import kinetics
 from forgeprops.transformation.temperatures import martensite_alpha_per_k, martensite_start_c
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "engine"))
-from formulas import Formulas  # noqa: E402
+from formulas import Formulas
 
 AE1, AE3, CARBON = 735.0, 790.0, 0.40
 Q = ("q_ferrite", "q_pearlite", "q_bainite")

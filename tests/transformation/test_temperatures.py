@@ -56,9 +56,7 @@ def test_ms_of_the_classic_formulas_by_hand(grade, andrews, product, steven_hayn
 
 
 def test_steven_haynes_in_celsius_and_in_fahrenheit_are_one_formula():
-    comp = MID[
-        "4140"
-    ]  # eng-tips.com thread 56725: Ms[°F] = 1042 - 853 C - 60 Mn - 30 Cr - 30 Ni - 38 Mo
+    comp = MID["4140"]  # as printed in °F: Ms[°F] = 1042 - 853 C - 60 Mn - 30 Cr - 30 Ni - 38 Mo
     fahrenheit = 1042 - 853 * 0.40 - 60 * 0.85 - 30 * 0.95 - 38 * 0.20
     assert martensite_start_c(comp, method="steven_haynes") == pytest.approx(
         (fahrenheit - 32) / 1.8, abs=1.0

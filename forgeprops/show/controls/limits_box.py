@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping
 
-from ...base.errors import InputError
+from ...base.errors import InputError, check_choice
 from ...inputs.limits import QUANTITIES, Limits
+from .. import markup
 from ..units import Units
-from .settings import note
+from .fields import typed
 
 __all__ = ["LimitsBox", "OFFERED"]
 
@@ -27,7 +27,7 @@ OFFERED = (
 
 
 class LimitsBox:
-    """Two fields a quantity, "at least" and "at most".
+    """Two fields a quantity, "at least" and "at most"; a control whose value is a mapping of bounds.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ class LimitsBox:
 
     Attributes
     ----------
-    widget : ipywidgets.VBox
+    row : ipywidgets.VBox
     limits : Limits
         The last usable limits.
     """
@@ -47,87 +47,53 @@ class LimitsBox:
         import ipywidgets as w
 
         self._units, self._busy, self._callbacks = display_units, False, []
-        self.fields, self.notes = {}, {}
+        self.name, self.fields, self.notes, self.note = "limits", {}, {}, w.HTML()
         rows = []
         for name in OFFERED:
-            q = QUANTITIES[name]
-            ends = []
-            for end, words, width in (
-                ("low", f"{_label(q)}, at least", "325px"),
-                ("high", "at most", "145px"),
-            ):
-                field = w.Text(
-                    description=words,
-                    placeholder="none",
-                    continuous_update=False,
-                    style={"description_width": "240px" if end == "low" else "60px"},
-                    layout={"width": width},
-                )
-                field.add_class(f"fp-limit-{name.replace('_', '-')}-{end}")
+            q, base = QUANTITIES[name], f"limit-{name.replace('_', '-')}"
+            words = f"{q.label}, {q.unit}".rstrip(", ")
+            low = typed(f"{base}-low", f"{words}, at least", "", 240, "325px").widget
+            high = typed(f"{base}-high", "at most", "", 60, "145px").widget
+            for field in (low, high):
+                field.placeholder, field.continuous_update = "none", False
                 field.observe(lambda _: self._typed(), names="value")
-                ends.append(field)
-            self.fields[name], self.notes[name] = tuple(ends), w.HTML()
-            rows.append(
-                w.HBox(
-                    [*ends, self.notes[name]],
-                    layout={"min_height": "32px", "align_items": "center"},
-                )
-            )
+            self.fields[name], self.notes[name] = (low, high), w.HTML()
+            look = {"min_height": "32px", "align_items": "center"}
+            rows.append(w.HBox([low, high, self.notes[name]], layout=look))
         title = w.HTML("<b>Your limits</b> (leave a field empty for no limit)")
-        self.widget = w.VBox([title, *rows])
+        self.row = w.VBox([title, *rows, self.note])
         self.limits = Limits()
-        self.put(bounds)
+        self.value = self.check(bounds)
 
-    def read(self) -> Limits:
-        """Limits as the fields say.
+    @property
+    def value(self) -> dict[str, list]:
+        """The last usable limits, as a settings file keeps them."""
+        return self.limits.saved()
 
-        Raises
-        ------
-        InputError
-            A field that is no number, or a low end that is not below the high one.
-        """
-        found = {}
-        for name, fields in self.fields.items():
-            pair = tuple(_number(field.value, QUANTITIES[name].label) for field in fields)
-            if pair != (None, None):
-                Limits(**{name: pair})  # so that the fault is told beside its own field
-                found[name] = pair
-        return Limits(**found)
-
-    def put(self, bounds: Mapping) -> None:
-        """Set the fields; nothing changes if one of the limits cannot be used.
-
-        Raises
-        ------
-        InputError
-            Not a mapping of offered quantities to pairs.
-        """
-        if not isinstance(bounds, Mapping):
-            raise InputError(
-                f"limits is {bounds!r:.60}; allowed is a mapping of quantities to (low, high)."
-            )
-        limits = Limits(**bounds)
-        for name in limits.bounds:
-            if name not in self.fields:
-                raise InputError(
-                    f"limit on {name} has no field here; allowed are {', '.join(OFFERED)}."
-                )
+    @value.setter
+    def value(self, bounds: Mapping) -> None:
         self._busy = True
         try:
             for name, fields in self.fields.items():
-                for field, value in zip(fields, limits.bounds.get(name, (None, None)), strict=True):
+                for field, value in zip(fields, bounds.get(name, (None, None)), strict=True):
                     field.value = "" if value is None else f"{value:.10g}"
         finally:
             self._busy = False
         self._typed()
 
-    @property
-    def kept(self) -> dict[str, list]:
-        """Limits as a settings file keeps them."""
-        return {name: list(pair) for name, pair in self.limits.bounds.items()}
+    def check(self, value, name: str = "limits"):
+        """The bounds if each has a field here; otherwise an InputError."""
+        if not isinstance(value, Mapping):
+            raise InputError(
+                f"{name} is {value!r:.60}; allowed is a mapping of quantities to (low, high)."
+            )
+        bounds = dict(Limits(**value).bounds)
+        for quantity in bounds:
+            check_choice(quantity, "limit on this page", OFFERED)
+        return bounds
 
     def on_change(self, callback) -> None:
-        """Call ``callback()`` after every usable change."""
+        """Call ``callback(self)`` after every usable change."""
         self._callbacks.append(callback)
 
     def _typed(self) -> None:
@@ -138,28 +104,22 @@ class LimitsBox:
             try:
                 pair = tuple(_number(field.value, QUANTITIES[name].label) for field in fields)
                 if pair != (None, None):
-                    Limits(**{name: pair})
+                    Limits(**{name: pair})  # so that the fault is told beside its own field
                     found[name] = pair
                 self.notes[name].value = self._beside(name, pair)
             except InputError as error:
-                usable, self.notes[name].value = False, note(str(error))
+                usable, self.notes[name].value = False, markup.note(str(error))
         if usable:
             self.limits = Limits(**found)
             for callback in self._callbacks:
-                callback()
+                callback(self)
 
     def _beside(self, name: str, pair) -> str:
         """The same in the reader's hardness scale."""
         if self._units.hardness == "HV" or not name.endswith("_hv") or pair == (None, None):
             return ""
-        words = " to ".join(
-            html.escape(self._units.hardness_text(v)) for v in pair if v is not None
-        )
-        return note(words, bad=False)
-
-
-def _label(quantity) -> str:
-    return f"{quantity.label}, {quantity.unit}" if quantity.unit else quantity.label
+        words = " to ".join(self._units.hardness_text(v) for v in pair if v is not None)
+        return markup.note(words, bad=False)
 
 
 def _number(text: str, what: str) -> float | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 
 from ...base.errors import InputError
-from .settings import note
+from ..markup import note
 
 __all__ = ["Work"]
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import html
-
-from .. import style
+from .. import markup, style
 from .accessibility import slider_names
 
 __all__ = ["Question", "choice_guess", "number_guess"]
@@ -60,8 +58,8 @@ class Question:
         self.box = w.VBox([])
         self.box.add_class("fp-answer")
         head = w.HTML(
-            f'<div style="font-size:15px;line-height:1.4;max-width:900px"><b>{html.escape(title)}</b><br>'
-            f"{html.escape(ask)}</div>"
+            f'<div style="font-size:15px;line-height:1.4;max-width:900px"><b>{markup.text(title)}</b><br>'
+            f"{markup.text(ask)}</div>"
         )
         self.widget = w.VBox(
             [
@@ -86,9 +84,9 @@ class Question:
         words = w.HTML(
             '<div role="status" style="font-size:15px;line-height:1.45;max-width:900px"><p '
             'style="margin:6px 0">'
-            f'<b style="color:{style.ACCENT}">{html.escape(verdict)}</b></p><p style="margin:6px 0">'
-            f"{html.escape(reason)}</p></div>"
+            f'<b style="color:{style.ACCENT}">{markup.text(verdict)}</b></p><p style="margin:6px 0">'
+            f"{markup.text(reason)}</p></div>"
         )
-        below = w.HTML(f'<p style="max-width:900px;color:{style.QUIET}">{html.escape(told)}</p>')
+        below = w.HTML(f'<p style="max-width:900px;color:{style.QUIET}">{markup.text(told)}</p>')
         self.box.children = [words, *([picture] if picture is not None else []), below]
         self.answered = True

@@ -1,55 +1,23 @@
-"""Save a panel's inputs to a small file beside the notebook, and load them again."""
+"""Save a page's inputs to a small file beside the notebook and load them again; write the setting sheet."""
 
 from __future__ import annotations
 
 from ...base.errors import InputError, check_choice
-from ...io.saved import read_json, write_json
+from ...io.saved import plain, read_json, write_json
+from .. import markup
 from ..sheet import PAPERS
-from .settings import note
+from .fields import FileChoice, button, html, typed
 
-__all__ = ["KeepBar", "SheetBar", "check_names", "load_inputs", "save_inputs"]
+__all__ = ["KeepBar", "SheetBar"]
 
 _VERSION = 1
 
 
-def save_inputs(path, kind: str, inputs: dict, overwrite: bool = False) -> None:
-    """Write inputs of a panel as a small readable JSON file.
+def _bar(*widgets):
+    import ipywidgets as w
 
-    Raises
-    ------
-    InputError
-        The file exists (and `overwrite` is not given) or cannot be written.
-    """
-    write_json(path, f"{kind} inputs", _VERSION, inputs, overwrite=overwrite)
-
-
-def load_inputs(source, kind: str) -> dict:
-    """Read inputs that `save_inputs` wrote; `source` is a path, bytes or what a file chooser hands over.
-
-    Raises
-    ------
-    InputError
-        Not such a file.
-    """
-    content = read_json(source, f"{kind} inputs", (_VERSION,))
-    content.pop("version", None)
-    return content
-
-
-def check_names(values: dict, known) -> None:
-    """Refuse saved inputs that name a setting the panel does not know, or leave one out.
-
-    Raises
-    ------
-    InputError
-        Which name, and which are known.
-    """
-    known = sorted(known)
-    for name in values:
-        check_choice(name, "setting", known, "settings file")
-    for name in known:
-        if name not in values:
-            raise InputError(f"{name} is missing; a settings file names all of {', '.join(known)}.")
+    look = {"align_items": "center", "min_height": "34px", "flex_flow": "row wrap"}
+    return w.HBox(list(widgets), layout=look)
 
 
 class KeepBar:
@@ -57,72 +25,70 @@ class KeepBar:
 
     Parameters
     ----------
-    kind : str
-        Panel name, written into the file.
-    get, put : callable
-        ``get() -> dict`` of the inputs; ``put(dict)`` sets the controls (raises InputError if it cannot).
-    remark : callable, optional
-        ``remark() -> str``: what follows "saved as …", such as what could not be kept.
+    panel : Panel
+        Its `controls` are kept by their names, under its `kind`.
     """
 
-    def __init__(self, kind: str, get, put, remark=None):
+    def __init__(self, panel):
         import ipywidgets as w
 
-        self.kind, self._get, self._put, self._remark = kind, get, put, remark or (lambda: "")
-        self.name = w.Text(
-            value=f"my_{kind}.json",
-            description="settings file",
-            style={"description_width": "90px"},
-            layout={"width": "260px"},
+        self._panel, self._kind = panel, f"{panel.kind} inputs"
+        self.name = typed("file", "settings file", f"my_{panel.kind}.json", 90, "260px").widget
+        self.save = button("save", "Save", "save", self._save, "90px")
+        look = {"description": "Load", "layout": {"width": "110px"}}
+        self.load = w.FileUpload(accept=".json", tooltip="choose a settings file to load", **look)
+        self.load.add_class("fp-load")
+        self._first = panel.inputs
+        self.reset = button(
+            "reset", "Start again", "undo", lambda: panel.put(vars(self._first)), "120px"
         )
-        self.save = w.Button(
-            description="Save", icon="save", tooltip="write these settings to the file"
-        )
-        self.load = w.FileUpload(
-            accept=".json",
-            multiple=False,
-            description="Load",
-            tooltip="choose a settings file to load",
-        )
-        for widget, name in (
-            (self.name, "fp-file"),
-            (self.save, "fp-save"),
-            (self.load, "fp-load"),
-        ):
-            widget.add_class(name)
-        self.save.layout.width, self.load.layout.width = "90px", "110px"
-        self.reset = w.Button(
-            description="Start again", icon="undo", tooltip="back to the first settings"
-        )
-        self.reset.layout.width = "120px"
-        self.reset.add_class("fp-reset")
-        self._first = get()
-        self.reset.on_click(lambda _: self._put(self._first))
-        self.said = w.HTML()
-        self.widget = w.HBox(
-            [self.name, self.save, self.load, self.reset, self.said],
-            layout={"align_items": "center", "min_height": "34px", "flex_flow": "row wrap"},
-        )
-        self.save.on_click(lambda _: self._save())
+        self.said = html()
+        self.widget = _bar(self.name, self.save, self.load, self.reset, self.said)
         self.load.observe(lambda change: self._load(change["new"]), names="value")
 
     def _save(self) -> None:
+        files = [c for c in self._panel.controls.values() if isinstance(c, FileChoice) and c.chosen]
+        names = " and ".join(c.file_name for c in files)
+        left = (
+            f"; not {names}, which was chosen and has no path: write its path instead"
+            if files
+            else ""
+        )
         try:
-            save_inputs(self.name.value, self.kind, self._get())
-            self.said.value = note(f"saved as {self.name.value}{self._remark()}", bad=False)
+            write_json(self.name.value, self._kind, _VERSION, plain(vars(self._panel.inputs)))
+            self.said.value = markup.note(f"saved as {self.name.value}{left}", bad=False)
         except InputError as error:
-            self.said.value = note(str(error))
+            self.said.value = markup.note(str(error))
 
     def _load(self, uploads) -> None:
         if not uploads:
             return
         try:
-            self._put(load_inputs(uploads, self.kind))
-            self.said.value = note(f"loaded {uploads[0]['name']}", bad=False)
+            content = read_json(uploads, self._kind, (_VERSION,))
+            content.pop("version")
+            self._panel.put(content)
+            self.said.value = markup.note(f"loaded {uploads[0]['name']}", bad=False)
         except InputError as error:
-            self.said.value = note(str(error))
+            self.said.value = markup.note(str(error))
         finally:
             self.load.value = ()  # so that the same file can be loaded again
+
+
+def checked(controls, values) -> dict:
+    """Values that the controls take, from those of a settings file.
+
+    Raises
+    ------
+    InputError
+        A name that is missing or unknown, or a value that its control does not offer.
+    """
+    known = sorted(controls)
+    for name in values:
+        check_choice(name, "setting", known, "settings file")
+    for name in known:
+        if name not in values:
+            raise InputError(f"{name} is missing; a settings file names all of {', '.join(known)}.")
+    return {name: control.check(values[name], name) for name, control in controls.items()}
 
 
 class SheetBar:
@@ -138,33 +104,20 @@ class SheetBar:
         import ipywidgets as w
 
         self._get = get
-        self.name = w.Text(
-            value="setting_sheet.html", description="sheet file", style={"description_width": "90px"},
-            layout={"width": "260px"},
-        )  # fmt: skip
-        self.paper = w.Dropdown(
-            options=tuple(PAPERS), value="A4", description="paper", style={"description_width": "50px"},
-            layout={"width": "140px"},
-        )  # fmt: skip
+        self.name = typed("sheet-file", "sheet file", "setting_sheet.html", 90, "260px").widget
+        look = {"style": {"description_width": "50px"}, "layout": {"width": "140px"}}
+        self.paper = w.Dropdown(options=tuple(PAPERS), value="A4", description="paper", **look)
         self.paper.add_class("fp-paper")
-        self.make = w.Button(
-            description="Setting sheet", icon="print", tooltip="write a printable sheet; .html or .pdf",
-            layout={"width": "140px"},
-        )  # fmt: skip
-        self.make.add_class("fp-sheet")
-        self.make.on_click(lambda _: self._make())
-        self.said = w.HTML()
-        self.widget = w.HBox(
-            [self.name, self.paper, self.make, self.said],
-            layout={"align_items": "center", "flex_flow": "row wrap"},
-        )
+        self.make = button("sheet", "Setting sheet", "print", self._make, "140px")
+        self.said = html()
+        self.widget = _bar(self.name, self.paper, self.make, self.said)
 
     def _make(self) -> None:
         from ..sheet import sheet
 
-        self.said.value = note("writing …", bad=False)
+        self.said.value = markup.note("writing …", bad=False)
         try:
             made = sheet(self._get(), self.name.value, self.paper.value)
-            self.said.value = note(f"written: {made.name}, beside this notebook", bad=False)
+            self.said.value = markup.note(f"written: {made.name}, beside this notebook", bad=False)
         except InputError as error:
-            self.said.value = note(str(error))
+            self.said.value = markup.note(str(error))

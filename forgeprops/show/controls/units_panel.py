@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
-
-from ..units import Units, choose_units, units, units_file
-from .settings import note
+from .. import markup
+from ..units import choose_units, units, units_file
+from .fields import buttons, html
 
 __all__ = ["UnitsPanel", "units_panel"]
 
@@ -18,29 +17,20 @@ class UnitsPanel:
     def __init__(self):
         import ipywidgets as w
 
-        now = units()
-        self.rows = {}
-        for name, options in _CHOICES.items():
-            wide = {"description_width": "100px", "button_width": "80px"}
-            self.rows[name] = w.ToggleButtons(
-                options=options, value=getattr(now, name), description=name, style=wide
-            )
-            self.rows[name].add_class(f"fp-unit-{name}")
-            self.rows[name].observe(lambda _: self._chosen(), names="value")
-        self.said = w.HTML(note("Run a notebook's cells again after a change.", bad=False))
-        self.said.add_class("fp-unit-words")
-        self.widget = w.VBox([*self.rows.values(), self.said])
+        self.rows = {
+            n: buttons(f"unit-{n}", n, options, getattr(units(), n))
+            for n, options in _CHOICES.items()
+        }
+        for one in self.rows.values():
+            one.on_change(lambda _: self._chosen())
+        again = "Run a notebook's cells again after a change."
+        self.said = html("unit-words", markup.note(again, bad=False))
+        self.widget = w.VBox([*(one.widget for one in self.rows.values()), self.said])
 
     def _chosen(self) -> None:
-        chosen = choose_units(
-            **{field.name: self.rows[field.name].value for field in fields(Units)}
-        )
-        self.said.value = note(
-            f"Kept: {chosen.temperature}, {chosen.length}, {chosen.hardness} ({units_file().name}). Run a "
-            "notebook's "
-            "cells again to see it.",
-            bad=False,
-        )
+        c = choose_units(**{name: one.value for name, one in self.rows.items()})
+        kept = f"Kept: {c.temperature}, {c.length}, {c.hardness} ({units_file().name})."
+        self.said.value = markup.note(f"{kept} Run a notebook's cells again to see it.", bad=False)
 
 
 def units_panel():

@@ -38,15 +38,6 @@ def compare_picture(figure, comparison, grades=None, units: Units | None = None)
 
     A coloured field keeps the limit of its own quantity, a white hatched one misses it, and the thick line
     runs around what meets all limits.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    comparison : forgeprops.study.process.comparison.Comparison
-        Of one head.
-    grades : sequence of str, optional
-        Rows, top to bottom; those not in the comparison yet stay empty.
-    units : Units
     """
     units, table = units or Units(), comparison.table
     names = list(grades or dict.fromkeys(table["grade"]))
@@ -98,7 +89,7 @@ def _ranks(ax, rows, meets, limits) -> None:
     for row, column in np.argwhere(np.isfinite(rank)):
         if meets[row, column]:
             first = rank[row, column] == 1
-            shade = _shade("Blues", (-1.0, 8.0), slack[row, column])
+            shade = style.shade("Blues", (-1.0, 8.0), slack[row, column])
             words = f"{rank[row, column]:.0f}" + (" \N{BLACK STAR}" if first else "")
             _field(ax, row, column, words, shade, bold=True)
         else:
@@ -116,7 +107,11 @@ def _numbers(ax, rows, name: str, limits) -> None:
         value = values[row, column]
         inside = (low is None or value >= low) and (high is None or value <= high)
         _field(
-            ax, row, column, form.format(value), _shade(colours, ends, value) if inside else None
+            ax,
+            row,
+            column,
+            form.format(value),
+            style.shade(colours, ends, value) if inside else None,
         )
 
 
@@ -134,13 +129,6 @@ def _asked(low: float | None, high: float | None) -> str:
     return f"at least {low:g}" if high is None else f"{low:g} to {high:g}"
 
 
-def _shade(colours: str, ends, value: float) -> str:
-    import matplotlib as mpl
-
-    share = (value - ends[0]) / (ends[1] - ends[0])
-    return mpl.colors.to_hex(mpl.colormaps[colours](float(np.clip(share, 0.0, 1.0)))).upper()
-
-
 def _field(
     ax, row: int, column: int, words: str, shade: str | None, bold: bool = False, size=9.0
 ) -> None:
@@ -149,16 +137,12 @@ def _field(
 
     look = {"facecolor": style.PAPER, "hatch": _HATCH} if shade is None else {"facecolor": shade}
     edge = "#B5B5B5" if shade is None else style.PAPER
-    ax.add_patch(
-        Rectangle(
-            (column - 0.5, row - 0.5), 1.0, 1.0, edgecolor=edge, linewidth=0.8, zorder=2, **look
-        )
-    )
+    ax.add_patch(Rectangle((column - 0.5, row - 0.5), 1.0, 1.0, ec=edge, lw=0.8, zorder=2, **look))
     dark = shade is not None and style.grey_lightness(shade) < 55
     ax.text(
-        column, row, words, ha="center", va="center", fontsize=size, zorder=4,
-        color=style.PAPER if dark else style.INK, fontweight="bold" if bold else "normal",
-        bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.2} if shade is None else None,
+        column, row, words, ha="center", va="center", size=size, zorder=4,
+        c=style.PAPER if dark else style.INK, weight="bold" if bold else "normal",
+        bbox=style.BOX,
     )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import style
+from ..canvas import Picture
 from ..units import Units
 
 __all__ = ["CoolingCurves"]
@@ -14,23 +15,13 @@ _EARLIEST_S = 1.0
 _LINES = (("ae3_c", "Ae3"), ("bs_c", "Bs"), ("ms_c", "Ms"))
 
 
-class CoolingCurves:
-    """Cooling curves of some zones, with what happens when, and the temperatures at which the steel changes.
+class CoolingCurves(Picture):
+    """Cooling curves of some zones, with what happens when, and the temperatures at which the steel changes."""
 
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    zones : tuple of str
-        Zones drawn, of `style.ZONES`.
-    scale : {"log", "linear"}
-        Time axis; the linear one shows the first minute.
-    units : Units
-        Display units.
-    """
+    _frame = ("_levels", "_level_texts")
 
     def __init__(self, ax, zones=("face", "hosel"), scale: str = "log", units: Units | None = None):
         self.ax, self.zones, self.units = ax, tuple(zones), units or Units()
-        box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.75, "pad": 0.8}
         self._top_c = 1100.0
         self._set_top()
         self.set_scale(scale)
@@ -48,8 +39,8 @@ class CoolingCurves:
                 name,
                 transform=ax.get_xaxis_transform(),
                 va="top",
-                fontsize=9,
-                color=style.INK,
+                size=9,
+                c=style.INK,
                 zorder=4,
                 clip_on=True,
             )
@@ -57,12 +48,7 @@ class CoolingCurves:
         }
         self._levels = {
             key: ax.plot(
-                [_EARLIEST_S, _LATEST_S],
-                [0, 0],
-                color=style.QUIET,
-                linewidth=0.9,
-                dashes=(2, 3),
-                zorder=1,
+                [_EARLIEST_S, _LATEST_S], [0, 0], c=style.QUIET, lw=0.9, dashes=(2, 3), zorder=1
             )[0]
             for key, _ in _LINES
         }
@@ -74,10 +60,10 @@ class CoolingCurves:
                 transform=ax.get_yaxis_transform(),
                 ha="left",
                 va="bottom",
-                fontsize=9,
-                color=style.QUIET,
+                size=9,
+                c=style.QUIET,
                 zorder=2,  # a curve runs over it, never behind
-                bbox=box,
+                bbox=style.BOX,
             )
             for key, _ in _LINES
         }
@@ -85,15 +71,7 @@ class CoolingCurves:
             self._put_level(key, text)
         looks = {zone: style.zone_look(zone) for zone in self.zones}
         self._curves = {
-            zone: ax.plot(
-                [],
-                [],
-                color=look.colour,
-                linestyle=look.dash,
-                linewidth=look.width,
-                zorder=3,
-                solid_capstyle="round",
-            )[0]
+            zone: ax.plot([], [], **look.line, zorder=3, solid_capstyle="round")[0]
             for zone, look in looks.items()
         }
         self._names = {
@@ -101,28 +79,18 @@ class CoolingCurves:
                 1,
                 0,
                 zone,
-                color=look.colour,
-                fontsize=10.5,
-                fontweight="bold",
+                c=look.colour,
+                size=10.5,
+                weight="bold",
                 zorder=5,
                 ha="center",
                 clip_on=True,
-                bbox=box,
+                bbox=style.BOX,
             )
             for zone, look in looks.items()
         }
         self._shown = self.zones
         self._drawn_levels: tuple = ()
-
-    @property
-    def artists(self) -> tuple:
-        """Everything that moves with the route; what the steel alone decides belongs to the frame."""
-        return (
-            *self._bands.values(),
-            *self._band_texts.values(),
-            *self._curves.values(),
-            *self._names.values(),
-        )
 
     def set_scale(self, scale: str) -> None:
         """Change the time axis; the next refresh must redraw the frame."""
@@ -162,12 +130,7 @@ class CoolingCurves:
         self.ax.set_ylim(self.units.from_c(0.0), self.units.from_c(self._top_c))
 
     def update(self, result) -> bool:
-        """Follow a result; return True if the frame itself changed and needs a full redraw.
-
-        Parameters
-        ----------
-        result : Estimate
-        """
+        """Follow a result; return True if the frame itself changed and needs a full redraw."""
         out_s = result.events["out of furnace"]
         self._place_bands(result.events, out_s)
         grid_s = np.geomspace(2.0, 900.0, 50) if self.scale == "log" else np.linspace(2.0, 55.0, 50)

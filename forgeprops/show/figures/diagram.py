@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import style
+from ..canvas import Picture
 from ..units import Units
 
 __all__ = ["TransformationDiagram"]
@@ -17,16 +18,10 @@ _RIM = 2.4
 _NAME_HIGH, _NAME_WIDE = 0.045, 0.14
 
 
-class TransformationDiagram:
-    """Regions where each constituent forms, paths of zones over them, a mark that moves with time.
+class TransformationDiagram(Picture):
+    """Regions where each constituent forms, paths of zones over them, a mark that moves with time."""
 
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    zones : tuple of str
-        Zones whose paths are drawn.
-    units : Units
-    """
+    _frame = ("_regions", "_curves", "_names")
 
     def __init__(self, ax, zones=("face", "hosel"), units: Units | None = None):
         from matplotlib.ticker import FixedLocator, NullLocator, StrMethodFormatter
@@ -42,48 +37,30 @@ class TransformationDiagram:
         ax.set_ylabel(f"metal temperature, {self.units.temperature}")
         self._regions: list = []
         self._curves, self._names, self._marks = {}, {}, {}
-        box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.75, "pad": 0.8}
         for zone in self.zones:
             look = style.zone_look(zone)
             (self._curves[zone],) = ax.plot(
-                [], [], color=look.colour, linestyle=look.dash, linewidth=look.width, zorder=4,
+                [], [], **look.line, zorder=4,
                 path_effects=style.cased(look.width + _RIM),
             )  # fmt: skip
             self._names[zone] = ax.text(
                 1,
                 0,
                 zone,
-                color=look.colour,
-                fontsize=10.5,
-                fontweight="bold",
+                c=look.colour,
+                size=10.5,
+                weight="bold",
                 zorder=6,
-                bbox=box,
+                bbox=style.BOX,
                 clip_on=True,
             )
             (self._marks[zone],) = ax.plot(
-                [],
-                [],
-                look.marker,
-                color=look.colour,
-                markersize=11,
-                markeredgecolor=style.PAPER,
-                zorder=7,
+                [], [], look.marker, c=look.colour, ms=11, mec=style.PAPER, zorder=7
             )
         self._paths: dict = {}
 
-    @property
-    def artists(self) -> tuple:
-        """What moves with time; regions and paths belong to the frame."""
-        return tuple(self._marks.values())
-
     def update(self, result, diagram) -> bool:
-        """Draw the diagram of the steel and the paths of the zones; the frame always changes.
-
-        Parameters
-        ----------
-        result : Estimate
-        diagram : forgeprops.study.diagram.CoolingDiagram
-        """
+        """Draw the diagram of the steel and the paths of the zones; the frame always changes."""
         for artist in self._regions:
             artist.remove()
         self._regions = []
@@ -92,10 +69,10 @@ class TransformationDiagram:
                 self._region(phase, diagram.regions[phase])
         ae3 = self.units.from_c(diagram.ae3_c)
         self._regions += [
-            self.ax.axhline(ae3, color=style.QUIET, linewidth=0.9, dashes=(2, 3), zorder=1),
+            self.ax.axhline(ae3, c=style.QUIET, lw=0.9, dashes=(2, 3), zorder=1),
             self.ax.text(
                 _SPAN_S[0] * 1.1, ae3, f"Ae3 {self.units.temperature_text(diagram.ae3_c)}",
-                va="bottom", fontsize=9, color=style.QUIET,
+                va="bottom", size=9, c=style.QUIET,
             ),
         ]  # fmt: skip
         style.title(self.ax, f"Where {diagram.steel.name} changes, and the paths through it")
@@ -170,9 +147,9 @@ class TransformationDiagram:
             taken.append(best)
             self._regions.append(
                 self.ax.text(
-                    *best, phase, transform=self.ax.transAxes, ha="center", va="center", fontsize=9.5,
-                    color=style.INK, zorder=5, clip_on=True,
-                    bbox={"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.6, "pad": 0.8},
+                    *best, phase, transform=self.ax.transAxes, ha="center", va="center", size=9.5,
+                    c=style.INK, zorder=5, clip_on=True,
+                    bbox=style.BOX,
                 )
             )  # fmt: skip
         for zone in self.zones:

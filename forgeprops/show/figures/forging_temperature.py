@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import style
+from ..canvas import Picture
 from ..units import Units
 
 __all__ = ["ForgingTemperatureCurves"]
@@ -30,18 +31,10 @@ _NAMED_AT = 0.72
 _NAMES = {"scale_um": 0.86, "metal_loss_um": 1.0, "decarburised_um": 0.69}
 
 
-class ForgingTemperatureCurves:
-    """Six plots over the furnace setting.
+class ForgingTemperatureCurves(Picture):
+    """Six plots over the furnace setting."""
 
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    spec : matplotlib.gridspec.SubplotSpec or None
-        Where in the figure; all of it when left out.
-    units : Units
-    low_c, high_c : float
-        Ends of the axis, °C.
-    """
+    _frame = ("_still",)
 
     def __init__(self, figure, spec=None, units: Units | None = None, low_c=650.0, high_c=1100.0):
         self.units, self.low_c, self.high_c = units or Units(), low_c, high_c
@@ -63,34 +56,20 @@ class ForgingTemperatureCurves:
             self.axes[name].set_ylabel(words)
         self.axes["austenite"].set_ylim(-4, 112)
         self._still: list = []
-        box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 1.0}
         self._cursor = {
-            name: ax.axvline(0, color=style.INK, linewidth=1.1, zorder=5)
-            for name, ax in self.axes.items()
+            name: ax.axvline(0, c=style.INK, lw=1.1, zorder=5) for name, ax in self.axes.items()
         }
         self._dots = {
             key: self.axes[name].plot(
-                [],
-                [],
-                look.marker,
-                color=look.colour,
-                markersize=8,
-                markeredgecolor=style.PAPER,
-                zorder=6,
+                [], [], look.marker, c=look.colour, ms=8, mec=style.PAPER, zorder=6
             )[0]
             for key, (name, look) in self._lines().items()
         }
         (self._like,) = self.axes["effort"].plot(
-            [],
-            [],
-            "s",
-            markersize=8,
-            markerfacecolor=style.PAPER,
-            markeredgecolor=style.INK,
-            zorder=6,
+            [], [], "s", ms=8, mfc=style.PAPER, mec=style.INK, zorder=6
         )
         (self._level,) = self.axes["effort"].plot(
-            [], [], color=style.INK, linewidth=1.0, dashes=(2, 2), zorder=4
+            [], [], c=style.INK, lw=1.0, dashes=(2, 2), zorder=4
         )
         self._words = {
             name: ax.text(
@@ -100,9 +79,9 @@ class ForgingTemperatureCurves:
                 transform=ax.transAxes,
                 ha="right",
                 va="top",
-                fontsize=9.5,
+                size=9.5,
                 zorder=7,
-                bbox=box,
+                bbox=style.BOX,
             )
             for name, ax in self.axes.items()
         }
@@ -123,24 +102,8 @@ class ForgingTemperatureCurves:
             "flow_stress_mpa": ("effort", style.series_look(1)),
         }
 
-    @property
-    def artists(self) -> tuple:
-        """What follows the slider."""
-        return (
-            *self._cursor.values(),
-            *self._dots.values(),
-            self._level,
-            self._like,
-            *self._words.values(),
-        )
-
     def update(self, study, other) -> bool:
-        """Draw the curves of a steel, and the effort of another beside it; the frame always changes.
-
-        Parameters
-        ----------
-        study, other : forgeprops.study.process.furnace.ForgingTemperatureStudy
-        """
+        """Draw the curves of a steel, and the effort of another beside it; the frame always changes."""
         for artist in self._still:
             artist.remove()
         self._still = []
@@ -176,9 +139,7 @@ class ForgingTemperatureCurves:
         return True
 
     def _line(self, name, x, y, look) -> None:
-        self._still += self.axes[name].plot(
-            x, y, color=look.colour, linestyle=look.dash, linewidth=look.width, zorder=3
-        )
+        self._still += self.axes[name].plot(x, y, **look.line, zorder=3)
 
     def _band(self, name, x, low, high, look) -> None:
         self._still.append(
@@ -205,8 +166,8 @@ class ForgingTemperatureCurves:
     def _name(self, name, x, y, words, colour, ha="left", va="center") -> None:
         self._still.append(
             self.axes[name].text(
-                x, y, words, color=colour, fontsize=9.5, fontweight="bold", ha=ha, va=va, zorder=4,
-                bbox={"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.6},
+                x, y, words, c=colour, size=9.5, weight="bold", ha=ha, va=va, zorder=4,
+                bbox=style.BOX,
             )
         )  # fmt: skip
 
@@ -257,16 +218,14 @@ class ForgingTemperatureCurves:
                 continue
             x = self.units.from_c(t)
             for ax in self.axes.values():
-                self._still.append(
-                    ax.axvline(x, color=style.QUIET, linewidth=0.9, dashes=(2, 3), zorder=1)
-                )
+                self._still.append(ax.axvline(x, c=style.QUIET, lw=0.9, dashes=(2, 3), zorder=1))
             self._still.append(
                 self.axes["austenite"].text(
                     x,
                     9.0,
                     f" {words} ",
-                    color=style.QUIET,
-                    fontsize=9,
+                    c=style.QUIET,
+                    size=9,
                     ha="right" if words == "Ac1" else "left",
                 )
             )

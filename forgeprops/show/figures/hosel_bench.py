@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import style
+from ..canvas import Picture
 
 __all__ = ["HoselOnBench", "PullDirection"]
 
@@ -13,13 +14,8 @@ _TOP_STRAIN = 4.0
 _STRAIN_MAP = "YlOrBr"
 
 
-class HoselOnBench:
-    """Longitudinal section of the hosel under the bar, to scale, coloured by how much the metal is strained.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    """
+class HoselOnBench(Picture):
+    """Longitudinal section of the hosel under the bar, to scale, coloured by how much the metal is strained."""
 
     _SLICES, _BANDS = 36, 5
     _JAW_MM, _BAR_MM, _BAR_WALL_MM = 22.0, 56.0, 3.0
@@ -43,86 +39,48 @@ class HoselOnBench:
                 (-self._JAW_MM, 0),
                 self._JAW_MM,
                 8.0,
-                facecolor="#D9D9D9",
+                fc="#D9D9D9",
                 hatch="///",
-                edgecolor=style.QUIET,
-                linewidth=0.8,
+                ec=style.QUIET,
+                lw=0.8,
                 zorder=4,
             )
             for _ in range(2)
         ]
-        self._neck = Polygon(
-            [[0, 0]], facecolor="#F3EBD5", edgecolor=style.INK, linewidth=0.9, zorder=2
-        )
-        self._bar = Polygon(
-            [[0, 0]], facecolor="#C9CDD3", edgecolor=style.INK, linewidth=0.9, zorder=5
-        )
+        self._neck = Polygon([[0, 0]], fc="#F3EBD5", ec=style.INK, lw=0.9, zorder=2)
+        self._bar = Polygon([[0, 0]], fc="#C9CDD3", ec=style.INK, lw=0.9, zorder=5)
         for patch in (*self._jaws, self._neck, self._bar):
             ax.add_patch(patch)
-        self._edges = [
-            ax.plot([], [], color=style.INK, linewidth=1.1, zorder=6)[0] for _ in range(4)
-        ]
-        (self._ghost,) = ax.plot(
-            [], [], color=style.QUIET, linewidth=1.0, dashes=(4, 3), zorder=1.5
-        )
-        (self._pull,) = ax.plot(
-            [], [], color=style.CAUTION, linewidth=2.6, solid_capstyle="butt", zorder=7
-        )
-        (self._tip,) = ax.plot([], [], "^", color=style.CAUTION, markersize=10, zorder=7)
-        (self._zone,) = ax.plot(
-            [], [], color=style.INK, linewidth=1.0, marker="|", markersize=9, zorder=6
-        )
+        self._edges = [ax.plot([], [], c=style.INK, lw=1.1, zorder=6)[0] for _ in range(4)]
+        (self._ghost,) = ax.plot([], [], c=style.QUIET, lw=1.0, dashes=(4, 3), zorder=1.5)
+        (self._pull,) = ax.plot([], [], c=style.CAUTION, lw=2.6, solid_capstyle="butt", zorder=7)
+        (self._tip,) = ax.plot([], [], "^", c=style.CAUTION, ms=10, zorder=7)
+        (self._zone,) = ax.plot([], [], c=style.INK, lw=1.0, marker="|", ms=9, zorder=6)
         self._force = ax.text(
-            0,
-            0,
-            "",
-            ha="right",
-            va="center",
-            fontsize=10,
-            fontweight="bold",
-            color=style.CAUTION,
-            zorder=8,
+            0, 0, "", ha="right", va="center", size=10, weight="bold", c=style.CAUTION, zorder=8
         )
-        self._length = ax.text(0, -16.2, "", ha="center", va="top", fontsize=9, zorder=8)
-        self._most = ax.text(
-            0, 0, "", ha="center", va="bottom", fontsize=9, fontweight="bold", zorder=8
-        )
+        self._length = ax.text(0, -16.2, "", ha="center", va="top", size=9, zorder=8)
+        self._most = ax.text(0, 0, "", ha="center", va="bottom", size=9, weight="bold", zorder=8)
         self._sides = [
-            ax.text(0, 0, "", ha="center", va=va, fontsize=8, color=style.INK, zorder=8)
+            ax.text(0, 0, "", ha="center", va=va, size=8, c=style.INK, zorder=8)
             for va in ("top", "bottom")
         ]
         self._angle = ax.text(
-            83,
-            -14.2,
-            "",
-            ha="right",
-            va="top",
-            fontsize=10,
-            fontweight="bold",
-            color=style.ACCENT,
-            zorder=8,
+            83, -14.2, "", ha="right", va="top", size=10, weight="bold", c=style.ACCENT, zorder=8
         )
         self._head = ax.text(
-            -self._JAW_MM / 2, 0, "head", ha="center", va="center", fontsize=9, zorder=8
+            -self._JAW_MM / 2, 0, "head", ha="center", va="center", size=9, zorder=8
         )
-        self._name = ax.text(0, 0, "bar", ha="center", va="center", fontsize=9, zorder=8)
-        ax.text(
-            -self._JAW_MM / 2,
-            17.5,
-            "clamp",
-            ha="center",
-            va="bottom",
-            fontsize=9,
-            color=style.QUIET,
-        )
+        self._name = ax.text(0, 0, "bar", ha="center", va="center", size=9, zorder=8)
+        ax.text(-self._JAW_MM / 2, 17.5, "clamp", ha="center", va="bottom", size=9, c=style.QUIET)
         ax.text(
             83,
             -19.2,
             "dashed: where the bar was before",
             ha="right",
             va="top",
-            fontsize=8.5,
-            color=style.QUIET,
+            size=8.5,
+            c=style.QUIET,
         )
         bar = ax.inset_axes([0.03, 0.03, 0.30, 0.032])
         self.colourbar = ax.figure.colorbar(
@@ -135,37 +93,8 @@ class HoselOnBench:
             "stretched or squeezed by", fontsize=8, fontweight="normal", loc="left", pad=2
         )
 
-    @property
-    def artists(self) -> tuple:
-        """Everything that moves with the bend."""
-        return (
-            self._metal,
-            *self._jaws,
-            self._neck,
-            self._bar,
-            *self._edges,
-            self._ghost,
-            self._pull,
-            self._tip,
-            self._zone,
-            self._force,
-            self._length,
-            self._most,
-            *self._sides,
-            self._angle,
-            self._head,
-            self._name,
-        )
-
     def update(self, bend, along) -> bool:
-        """Show a bend under load.
-
-        Parameters
-        ----------
-        bend : HoselBend
-        along : dict of str to array
-            `bend.along(bend.target_deg)`.
-        """
+        """Show a bend under load."""
         length = float(bend.bench.length_mm[0])
         # from the clamp to the bar's mouth
         s = np.linspace(0.0, length, self._SLICES + 1)
@@ -277,13 +206,8 @@ class HoselOnBench:
         )
 
 
-class PullDirection:
-    """Where to pull, seen from the hosel's end: wanted lie and loft as one arrow, allowance as a circle.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    """
+class PullDirection(Picture):
+    """Where to pull, seen from the hosel's end: wanted lie and loft as one arrow, allowance as a circle."""
 
     _TOP = 7.0
 
@@ -299,79 +223,55 @@ class PullDirection:
         ax.set_xticks([])
         ax.set_yticks([])
         self._head = Polygon(
-            self._outline(1.0),
-            closed=True,
-            facecolor="#EEEEEE",
-            edgecolor="#C4C4C4",
-            linewidth=1.0,
-            zorder=0.6,
+            self._outline(1.0), closed=True, fc="#EEEEEE", ec="#C4C4C4", lw=1.0, zorder=0.6
         )
         ax.add_patch(self._head)
-        ax.plot([-top, top], [0, 0], color=style.QUIET, linewidth=0.7, zorder=1)
-        ax.plot([0, 0], [-5.0, 5.0], color=style.QUIET, linewidth=0.7, zorder=1)
+        ax.plot([-top, top], [0, 0], c=style.QUIET, lw=0.7, zorder=1)
+        ax.plot([0, 0], [-5.0, 5.0], c=style.QUIET, lw=0.7, zorder=1)
         for degrees in (-4, -2, 2, 4):
-            ax.plot([degrees], [0], "|", color=style.QUIET, markersize=6, zorder=1)
-            ax.plot([0], [degrees], "_", color=style.QUIET, markersize=6, zorder=1)
-            ax.text(
-                0.2,
-                degrees,
-                f"{abs(degrees)}°",
-                fontsize=8,
-                va="center",
-                color=style.QUIET,
-                zorder=1,
-            )
+            ax.plot([degrees], [0], "|", c=style.QUIET, ms=6, zorder=1)
+            ax.plot([0], [degrees], "_", c=style.QUIET, ms=6, zorder=1)
+            ax.text(0.2, degrees, f"{abs(degrees)}°", size=8, va="center", c=style.QUIET, zorder=1)
             ax.text(
                 degrees,
                 0.25,
                 f"{abs(degrees)}°",
-                fontsize=8,
+                size=8,
                 ha="center",
                 va="bottom",
-                color=style.QUIET,
+                c=style.QUIET,
                 zorder=1,
             )
         self._ring = Circle(
-            (0, 0),
-            1.0,
-            facecolor=style.WANTED,
-            edgecolor="#4E7A46",
-            linewidth=1.6,
-            zorder=0.8,
-            alpha=0.55,
+            (0, 0), 1.0, fc=style.WANTED, ec="#4E7A46", lw=1.6, zorder=0.8, alpha=0.55
         )
         ax.add_patch(self._ring)
-        (self._shaft,) = ax.plot(
-            [], [], color=style.ACCENT, linewidth=3.0, solid_capstyle="butt", zorder=4
-        )
-        self._tip = Polygon(
-            [[0, 0]], closed=True, facecolor=style.ACCENT, edgecolor=style.ACCENT, zorder=4
-        )
+        (self._shaft,) = ax.plot([], [], c=style.ACCENT, lw=3.0, solid_capstyle="butt", zorder=4)
+        self._tip = Polygon([[0, 0]], closed=True, fc=style.ACCENT, ec=style.ACCENT, zorder=4)
         ax.add_patch(self._tip)
-        box = {"facecolor": style.PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 0.6}
         self._words = ax.text(
             0,
             0,
             "",
             ha="center",
             va="center",
-            fontsize=9.5,
-            fontweight="bold",
-            color=style.ACCENT,
+            size=9.5,
+            weight="bold",
+            c=style.ACCENT,
             zorder=6,
-            bbox=box,
+            bbox=style.BOX,
         )
-        self._allowed = ax.text(
-            0, 0, "", ha="center", va="top", fontsize=9.5, color="#2F5A28", zorder=5
-        )
+        self._allowed = ax.text(0, 0, "", ha="center", va="top", size=9.5, c="#2F5A28", zorder=5)
         inside = Rectangle((-top, -5.0), 2 * top, 10.0, transform=ax.transData)
         self._ring.set_clip_path(inside)
         self._right = ax.text(
-            top, -2.9, "", ha="right", va="center", fontsize=9, zorder=5, bbox=box
+            top, -2.9, "", ha="right", va="center", size=9, zorder=5, bbox=style.BOX
         )
-        self._left = ax.text(-top, -2.9, "", ha="left", va="center", fontsize=9, zorder=5, bbox=box)
-        ax.text(0, 5.1, "face side: weaker loft", ha="center", va="bottom", fontsize=9)
-        ax.text(0, -5.1, "back: stronger loft", ha="center", va="top", fontsize=9)
+        self._left = ax.text(
+            -top, -2.9, "", ha="left", va="center", size=9, zorder=5, bbox=style.BOX
+        )
+        ax.text(0, 5.1, "face side: weaker loft", ha="center", va="bottom", size=9)
+        ax.text(0, -5.1, "back: stronger loft", ha="center", va="top", size=9)
 
     @staticmethod
     def _outline(side: float):
@@ -386,20 +286,6 @@ class PullDirection:
                 [2.5 * side, -1.6],
                 [0.0, -1.5],
             ]
-        )
-
-    @property
-    def artists(self) -> tuple:
-        """Everything that moves with the wanted change."""
-        return (
-            self._head,
-            self._ring,
-            self._shaft,
-            self._tip,
-            self._words,
-            self._allowed,
-            self._right,
-            self._left,
         )
 
     def update(self, bend, lie_deg: float, loft_deg: float) -> bool:

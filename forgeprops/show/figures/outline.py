@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from .. import style
+from ..canvas import Picture
 from ..units import Units
 
 __all__ = ["HeadOutline"]
@@ -77,16 +78,8 @@ def _tube():
     return neck, hosel, at(_NECK_LENGTH / 2, 1), at(_NECK_LENGTH + 0.6 * _HOSEL_LENGTH, 1)
 
 
-class HeadOutline:
-    """Head from the front; each zone is filled with the colour of its number and carries the number.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-    quantity : {"hardness", "temperature"}
-        What the colours mean.
-    units : Units
-    """
+class HeadOutline(Picture):
+    """Head from the front; each zone is filled with the colour of its number and carries the number."""
 
     def __init__(
         self, ax, quantity: str = "hardness", units: Units | None = None, title: str | None = None
@@ -129,8 +122,8 @@ class HeadOutline:
             ax.plot(
                 [-33.0 + 0.35 * i, 20.5],
                 [9 + 4.2 * i] * 2,
-                color=style.INK,
-                linewidth=0.5,
+                c=style.INK,
+                lw=0.5,
                 alpha=0.5,
                 zorder=2.6,
             )[0]
@@ -147,27 +140,23 @@ class HeadOutline:
         }
         x, y = _FACE_CENTRE
         self._face_name = ax.text(
-            x, y + 0.5, "face", ha="center", va="bottom", fontsize=10, fontweight="bold", zorder=5
+            x, y + 0.5, "face", ha="center", va="bottom", size=10, weight="bold", zorder=5
         )
         self._words = {
-            "face": ax.text(
-                x, y, "", ha="center", va="top", fontsize=10, fontweight="bold", zorder=5
-            )
+            "face": ax.text(x, y, "", ha="center", va="top", size=10, weight="bold", zorder=5)
         }
         for zone, (
             spot,
             where,
             side,
         ) in spots.items():  # names stay in the kept background, numbers move
-            ax.plot(
-                [spot[0], where[0]], [spot[1], where[1]], color=style.QUIET, linewidth=0.8, zorder=4
-            )
+            ax.plot([spot[0], where[0]], [spot[1], where[1]], c=style.QUIET, lw=0.8, zorder=4)
             x, y = (
                 where[0] + {"right": -1, "left": 1, "center": 0}[side],
                 where[1] - (6 if side == "center" else 0),
             )
-            ax.text(x, y + 0.3, zone, ha=side, va="bottom", fontsize=9.5)
-            self._words[zone] = ax.text(x, y - 0.3, "", ha=side, va="top", fontsize=9.5, zorder=5)
+            ax.text(x, y + 0.3, zone, ha=side, va="bottom", size=9.5)
+            self._words[zone] = ax.text(x, y - 0.3, "", ha=side, va="top", size=9.5, zorder=5)
         bar = ax.inset_axes([0.02, 0.02, 0.30, 0.028])
         self.colourbar = ax.figure.colorbar(
             ScalarMappable(self._norm, self._map), cax=bar, orientation="horizontal"
@@ -185,11 +174,6 @@ class HeadOutline:
             loc="center",
             pad=2,
         )
-
-    @property
-    def artists(self) -> tuple:
-        """Everything that moves with the numbers."""
-        return (*self._areas.values(), *self._grooves, *self._words.values(), self._face_name)
 
     def show(self, values) -> bool:
         """Colour the zones by `values` (zone → HV or °C)."""

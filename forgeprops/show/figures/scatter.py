@@ -16,22 +16,7 @@ _SHOWN = ("face_hardness_hv", "hosel_allowed_deg", "slack")
 _BARS, _NAMED = 36, 7
 #: Ends of a distribution that are drawn, %; what lies beyond is counted, not drawn.
 _ENDS = (0.3, 99.7)
-_WORDS = {
-    "shop_spray": "how well the water cools",
-    "shop_emissivity": "how well scale radiates",
-    "preheat_c": "furnace temperature",
-    "transfer_s": "furnace to die",
-    "delay_s": "squeeze to water",
-    "flux": "water on the face",
-    "water_c": "water temperature",
-    "face_thickness_mm": "face thickness",
-    "C": "carbon",
-    "Si": "silicon",
-    "Mn": "manganese",
-    "Cr": "chromium",
-    "Mo": "molybdenum",
-    "Ni": "nickel",
-}
+_WORDS = {"shop_spray": "how well the water cools", "shop_emissivity": "how well scale radiates"}
 _FIRST, _TOTAL = style.ACCENT, "#BCD0EE"
 
 
@@ -50,12 +35,6 @@ def scatter_picture(figure, found, units: Units | None = None) -> str:
 
     Solid bars are inside the limits, white hatched ones outside.  Below: the solid bar is the share of the
     variance that an input makes alone, the pale one what it makes together with the others.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    found : forgeprops.study.process.scattering.Scatter
-    units : Units
     """
     figure.clear()
     figure.set_layout_engine("constrained")
@@ -120,12 +99,12 @@ def _distribution(ax, found, name: str) -> None:
     for end, words, ha in ((low, "at least", "right"), (high, "at most", "left")):
         if end is None or not left <= end <= right:
             continue
-        ax.axvline(end, ymax=0.8, color=style.INK, linewidth=2.2, zorder=5)
+        ax.axvline(end, ymax=0.8, c=style.INK, lw=2.2, zorder=5)
         told = "on the limit" if name == "slack" else f"{words} {end:g}"
         ax.annotate(told, (end, 1.24 * top), (-4 if ha == "right" else 4, 0), textcoords="offset points",
-                    rotation=90, ha=ha, va="top", fontsize=9, zorder=6,
-                    bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.5, "alpha": 0.85})  # fmt: skip
-    ax.text(0.5, 0.98, _verdict(found, name), transform=ax.transAxes, ha="center", va="top", fontsize=9.5,
+                    rotation=90, ha=ha, va="top", size=9, zorder=6,
+                    bbox=style.BOX)  # fmt: skip
+    ax.text(0.5, 0.98, _verdict(found, name), transform=ax.transAxes, ha="center", va="top", size=9.5,
             linespacing=1.3, zorder=6, in_layout=False)  # fmt: skip
 
 
@@ -154,9 +133,7 @@ def _matters(ax, found, name: str, words) -> None:
     ax.set_title("What moves it", loc="left", fontweight="bold", fontsize=10)
     if name not in found.indices:
         ax.set_axis_off()
-        ax.text(
-            0.5, 0.5, "not worked out yet", transform=ax.transAxes, ha="center", color=style.QUIET
-        )
+        ax.text(0.5, 0.5, "not worked out yet", transform=ax.transAxes, ha="center", c=style.QUIET)
         return
     top = found.ranking(name).head(_NAMED)
     rows = np.arange(len(top))

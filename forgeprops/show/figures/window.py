@@ -8,7 +8,7 @@ from .. import style
 from ..units import Units
 from .compare import SHORT_NAMES
 
-__all__ = ["setting_text", "setting_words", "shown_value", "window_picture"]
+__all__ = ["window_picture"]
 
 #: Quantity → title, colour map, its limits, contour steps, format of the contours.
 _MAPS = {
@@ -35,36 +35,6 @@ _MISSED = {
     ("heads_per_hour", 1.0): "too slow",
     ("water_l", -1.0): "too much water",
 }
-_PLAIN = {
-    "preheat_c": "forging temperature (furnace)",
-    "flux": "water on the face",
-    "delay_s": "squeeze to water",
-    "spray_s": "water runs",
-    "face_thickness_mm": "face thickness",
-}
-
-
-def shown_value(setting, value, units: Units):
-    """A setting's number (or array) in the reader's units."""
-    if setting.unit == "°C":
-        return units.from_c(value)
-    return units.from_mm(value) if setting.unit == "mm" else value
-
-
-def setting_words(setting, units: Units) -> str:
-    """Words and unit of a setting, as an axis title."""
-    unit = {"°C": units.temperature, "mm": units.length}.get(setting.unit, setting.unit)
-    words = _PLAIN.get(setting.name, setting.label)
-    return f"{words}, {unit}" if unit else words
-
-
-def setting_text(setting, value: float, units: Units) -> str:
-    """A setting and its number in a sentence: "water on the face 12.1 kg/(m² s)"."""
-    words = _PLAIN.get(setting.name, setting.label)
-    if setting.unit == "°C":
-        return f"{words} {units.temperature_text(value)}"
-    unit = units.length if setting.unit == "mm" else setting.unit
-    return f"{words} {shown_value(setting, value, units):.3g} {unit}".rstrip()
 
 
 def window_picture(figure, window, units: Units | None = None) -> str:
@@ -72,19 +42,13 @@ def window_picture(figure, window, units: Units | None = None) -> str:
 
     Outside the region that meets all limits the maps are pale and hatched; its edge is the thick line.  The
     dashed box is the largest inside, the cross its middle, the ring where the settings are now.
-
-    Parameters
-    ----------
-    figure : matplotlib.figure.Figure
-    window : forgeprops.study.process.process_window.Window
-    units : Units
     """
     units = units or Units()
     figure.clear()
     figure.set_layout_engine("constrained")
     with style.look():
         axes = figure.subplots(1, 3, sharey=True)
-        x, y = (shown_value(a.setting, a.values, units) for a in (window.x, window.y))
+        x, y = (units.shown(a.setting, a.values) for a in (window.x, window.y))
         slack = np.clip(np.nan_to_num(window.slack, nan=-_FAR), -_FAR, _FAR)
         for ax, (name, how) in zip(axes, _MAPS.items(), strict=False):
             _map(ax, x, y, window.maps[name], how)
@@ -92,13 +56,9 @@ def window_picture(figure, window, units: Units | None = None) -> str:
         _room(axes[2], x, y, slack, window)
         for ax in axes:
             ax.grid(visible=False)
-            ax.set(
-                xlim=(x[0], x[-1]),
-                ylim=(y[0], y[-1]),
-                xlabel=setting_words(window.x.setting, units),
-            )
+            ax.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]), xlabel=units.title(window.x.setting))
             _marks(ax, window, units)
-        axes[0].set_ylabel(setting_words(window.y.setting, units))
+        axes[0].set_ylabel(units.title(window.y.setting))
     return _words(window, units)
 
 
@@ -108,7 +68,7 @@ def _map(ax, x, y, values, how) -> None:
     finite = np.ma.masked_invalid(values)
     ax.pcolormesh(x, y, finite, cmap=colours, vmin=low, vmax=high, shading="gouraud", zorder=1)
     ax.text(0.02, 0.02, f"{form % finite.min()} to {form % finite.max()} on this map", transform=ax.transAxes,
-            fontsize=8.5, va="bottom", zorder=6, bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.5})  # fmt: skip
+            size=8.5, va="bottom", zorder=6, bbox=style.BOX)  # fmt: skip
     levels = np.arange(np.floor(finite.min() / step), np.ceil(finite.max() / step) + 1) * step
     if len(levels) > 9:
         levels = levels[:: int(np.ceil(len(levels) / 9))]
@@ -153,8 +113,8 @@ def _room(ax, x, y, slack, window) -> None:
         ax.clabel(lines, fmt="%g", fontsize=8.5, inline=True, inline_spacing=2)
     for words, (i, j, upright) in _names(window).items():
         ax.text(
-            x[i], y[j], words, ha="center", va="center", fontsize=9, fontweight="bold", zorder=6,
-            clip_on=True, color=style.CAUTION, rotation=90 if upright else 0,
+            x[i], y[j], words, ha="center", va="center", size=9, weight="bold", zorder=6,
+            clip_on=True, c=style.CAUTION, rotation=90 if upright else 0,
             bbox={"facecolor": style.PAPER, "edgecolor": style.CAUTION, "linewidth": 0.8, "pad": 2.0},
         )  # fmt: skip
 
@@ -198,33 +158,23 @@ def _marks(ax, window, units: Units) -> None:
     from matplotlib.patches import Rectangle
 
     def at(place):
-        return tuple(
-            shown_value(a.setting, place[a.setting.name], units) for a in (window.x, window.y)
-        )
+        return tuple(units.shown(a.setting, place[a.setting.name]) for a in (window.x, window.y))
 
-    box = {"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
     if window.box is not None and window.limits.bounds:
         low, high = (at({n: ends[k] for n, ends in window.box.items()}) for k in (0, 1))
         for colour, width, dash in ((style.PAPER, 3.4, "-"), (style.INK, 1.6, (0, (4, 2)))):
             ax.add_patch(
-                Rectangle(low, high[0] - low[0], high[1] - low[1], fill=False, edgecolor=colour,
-                          linewidth=width, linestyle=dash, zorder=6)
+                Rectangle(low, high[0] - low[0], high[1] - low[1], fill=False, ec=colour,
+                          lw=width, ls=dash, zorder=6)
             )  # fmt: skip
-        ax.plot(
-            *at(window.centre),
-            "P",
-            color=style.INK,
-            markersize=12,
-            markeredgecolor=style.PAPER,
-            zorder=8,
-        )
-        ax.annotate("middle", at(window.centre), (0, -17), textcoords="offset points", fontsize=9,
-                    fontweight="bold", ha="center", va="center", zorder=7, bbox=box)  # fmt: skip
+        ax.plot(*at(window.centre), "P", c=style.INK, ms=12, mec=style.PAPER, zorder=8)
+        ax.annotate("middle", at(window.centre), (0, -17), textcoords="offset points", size=9,
+                    weight="bold", ha="center", va="center", zorder=7, bbox=style.BOX)  # fmt: skip
     if window.now is not None:
-        ax.plot(*at(window.now), "o", markersize=10, markerfacecolor=style.PAPER, markeredgecolor=style.CAUTION,
-                markeredgewidth=2.4, zorder=9)  # fmt: skip
-        ax.annotate("now", at(window.now), (0, 15), textcoords="offset points", fontsize=9,
-                    fontweight="bold", ha="center", va="center", color=style.CAUTION, zorder=9, bbox=box)  # fmt: skip
+        ax.plot(*at(window.now), "o", ms=10, mfc=style.PAPER, mec=style.CAUTION,
+                mew=2.4, zorder=9)  # fmt: skip
+        ax.annotate("now", at(window.now), (0, 15), textcoords="offset points", size=9,
+                    weight="bold", ha="center", va="center", c=style.CAUTION, zorder=9, bbox=style.BOX)  # fmt: skip
 
 
 def _words(window, units: Units) -> str:

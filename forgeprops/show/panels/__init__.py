@@ -1,7 +1,7 @@
-"""Panels of the notebooks: one function each, called in one line.
+# ruff: noqa: F401  (public names)
+"""Pages of the notebooks: one function each, called in one line.
 
-A panel is a controller: widgets → frozen inputs → model → pictures and words.  Only the controller knows both
-sides; inputs can be saved and loaded, and everything runs without a kernel in ordinary tests.
+A page is a controller: controls by name → inputs → model → pictures and words (`controls.panel`).
 """
 
 from ..controls.units_panel import UnitsPanel, units_panel
@@ -36,48 +36,3 @@ from .trust import (
     parity_panel,
     remembered_panel,
 )
-
-__all__ = [
-    "BandPanel",
-    "CausePanel",
-    "ChoosePanel",
-    "ComparePanel",
-    "EstimatePanel",
-    "FilmPanel",
-    "FitPanel",
-    "ForgingTemperaturePanel",
-    "GradeMapPanel",
-    "HoselBenchPanel",
-    "JudgePanel",
-    "Lesson",
-    "ScatterPanel",
-    "SettingsCase",
-    "SprayCurvePanel",
-    "TaskPanel",
-    "TrackingPanel",
-    "UnitsPanel",
-    "WindowPanel",
-    "band_panel",
-    "cause_panel",
-    "choose_panel",
-    "compare_panel",
-    "coverage_panel",
-    "estimate_panel",
-    "film_panel",
-    "fit_panel",
-    "forging_temperature_panel",
-    "formula_panel",
-    "goals_panel",
-    "grade_map_panel",
-    "hosel_bench_panel",
-    "judge_panel",
-    "parity_panel",
-    "remembered_panel",
-    "scatter_panel",
-    "settings_case",
-    "spray_curve_panel",
-    "task_panel",
-    "tracking_panel",
-    "units_panel",
-    "window_panel",
-]

@@ -1,188 +1,105 @@
-"""Grades against forging temperatures for one head, ranked by the reader's own limits."""
+"""Grades against preheat temperatures for one head, ranked by the reader's own limits."""
 
 from __future__ import annotations
 
-import dataclasses
 import functools
-import html
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice
+from ...base.errors import InputError
 from ...inputs.route import Route
 from ...study.process.comparison import PREHEATS_C, Comparison
-from ..controls.file_panel import FilePanel
+from .. import markup
+from ..controls.fields import html, several
 from ..controls.limits_box import LimitsBox
-from ..controls.save_bar import KeepBar, check_names
-from ..controls.settings import Choice, Slider, note
+from ..controls.panel import WorkPanel, case_controls
+from ..controls.save_bar import checked
 from ..figures.compare import compare_picture
 from ..units import Units, units
 
-__all__ = ["CompareInputs", "ComparePanel", "compare_panel"]
+__all__ = ["ComparePanel", "compare_panel"]
 
 #: Most grades that stand in one picture and can still be read.
 MOST_GRADES = 10
-_ROUTE = Route()
+_GRADES = ("1030", "1040", "1050", "4130", "4140", "8620")
 #: First limits: an invented wish, so that there is something to rank by.
-_WISH = {
+WISH = {
     "face_hardness_hv": (380.0, 450.0),
     "hosel_allowed_deg": (2.0, None),
     "press_effort": (None, 1.15),
     "scale_um": (None, 130.0),
 }
-
-
-@dataclass(frozen=True)
-class CompareInputs:
-    """What the panel asks for.
-
-    Attributes
-    ----------
-    grades : tuple of str
-    head : str
-    flux, spray_s : float
-        Water on the face, kg/(m² s), and how long it runs, s.
-    limits : mapping of str to (low, high)
-    """
-
-    grades: tuple[str, ...] = ("1030", "1040", "1050", "4130", "4140", "8620")
-    head: str = "mid-iron"
-    flux: float = _ROUTE.spray.flux_kg_m2_s
-    spray_s: float = _ROUTE.spray.duration_s
-    limits: Mapping = field(default_factory=lambda: dict(_WISH))
+_HINT = markup.note(f"Hold Ctrl (or Cmd) for several; up to {MOST_GRADES}.", bad=False)
 
 
 @functools.lru_cache(maxsize=512)
-def _marched(grade: str, head: str, flux: float, spray_s: float):
+def calculated(grade: str, head: str, flux: float, spray_s: float, preheats_c=PREHEATS_C):
     """Rows of one grade at every temperature."""
     import forgeprops
 
     route = Route().with_(flux=flux, spray_s=spray_s)
-    return forgeprops.compare([grade], PREHEATS_C, head, route).table
+    return forgeprops.compare([grade], preheats_c, head, route).table
 
 
-class ComparePanel(FilePanel):
+class ComparePanel(WorkPanel):
     """Grades, head, water and limits; six tables in one picture, the answer in words, and the ranking.
 
-    A new grade, head or water is marched beside the page; new limits rank what is there at once.
+    A new grade, head or spray is calculated beside the page; new limits rank what is there at once.
 
     Parameters
     ----------
-    inputs : CompareInputs
-        First settings.
     model : callable, optional
         ``model(grade, head, flux, spray_s) -> DataFrame``; the real one unless a test hands in another.
     display_units : Units, optional
+    **first
+        First values of the controls.
 
     Attributes
     ----------
     result : Comparison
     """
 
-    go_words, size = "Work it out again", (1080, 560)
-    shows = "grades against forging temperatures: rank, results and costs"
+    kind, size = "compare", (1080, 560)
+    shows = "grades against preheat temperatures: rank, results and costs"
 
-    def __init__(
-        self, inputs: CompareInputs | None = None, model=None, display_units: Units | None = None
-    ):
-        import ipywidgets as w
-
+    def __init__(self, model=None, display_units: Units | None = None, **first):
         import forgeprops
 
-        inputs, shown = inputs or CompareInputs(), display_units or units()
-        self._model, self._busy, self._tables = model or _marched, True, []
-        self.grades = w.SelectMultiple(
-            options=forgeprops.grades(),
-            value=tuple(inputs.grades),
-            rows=9,
-            description="steel grades",
-            style={"description_width": "100px"},
-            layout={"width": "240px"},
-        )
-        self.grades.add_class("fp-grades")
-        self.grades_note = w.HTML(_HINT)
-        self.head = Choice("head", "head", forgeprops.heads(), inputs.head)
-        self.sliders = {
-            name: Slider(name, getattr(inputs, name), shown) for name in ("flux", "spray_s")
-        }
-        self.box = LimitsBox(inputs.limits, shown)
-        left = w.VBox(
-            [self.head.row, *(s.row for s in self.sliders.values()), self.grades, self.grades_note]
-        )
-        controls = w.HBox([left, self.box.widget], layout={"flex_flow": "row wrap"})
-        super().__init__([controls], shown)
-        self.live.widget.add_class("fp-picture")
-        self.keep = KeepBar("compare", lambda: _kept(self.inputs), self.set_inputs)
-        self.widget.children = (*self.widget.children, self.keep.widget)
-        self.widget.add_class("fp-compare")
+        shown, self._model, self._tables = display_units or units(), model or calculated, []
+        left = ("head", "flux", "spray_s")
+        controls = case_controls(left, shown, **first)
+        grades = first.get("grades", _GRADES)
+        controls["grades"] = several("grades", "steel grades", forgeprops.grades(), grades)
+        controls["limits"] = self.box = LimitsBox(first.get("limits", WISH), shown)
+        super().__init__(controls, ((*left, "grades"), ("limits",)), shown)
         for slider in self.sliders.values():
             slider.widget.continuous_update = False
-            slider.on_change(lambda _: self._changed())
-        self.head.on_change(lambda _: self._changed())
-        self.grades.observe(lambda _: self._changed(), names="value")
-        self.box.on_change(self._ranked)
-        self._busy = False
+        self.ranking = html("ranking")
+        self.below.children = (self.ranking,)
         self.start()
 
-    @property
-    def inputs(self) -> CompareInputs:
-        """What the controls say now."""
-        return CompareInputs(
-            tuple(self.grades.value),
-            self.head.value,
-            self.sliders["flux"].value,
-            self.sliders["spray_s"].value,
-            self.box.kept,
-        )
-
-    def set_inputs(self, values: dict) -> None:
-        """Set the controls from saved inputs; nothing changes if one of them cannot be used.
-
-        Raises
-        ------
-        InputError
-            A name that is missing or unknown, or a value outside what the control offers.
-        """
-        check_names(values, (f.name for f in dataclasses.fields(CompareInputs)))
-        if not isinstance(values["grades"], (list, tuple)):
-            raise InputError(f"grades is {values['grades']!r:.60}; allowed is a list of grades.")
-        grades = tuple(self._forgeprops.grade(g).name for g in values["grades"])
-        _checked_count(grades)
-        check_choice(values["head"], "head", self._forgeprops.heads(), "settings file")
-        for name in self.sliders:
-            self.sliders[name].check(values[name])
-        self._busy = True
-        try:
-            self.box.put(values["limits"])  # it checks before it changes anything
-            self.grades.value, self.head.value = grades, values["head"]
-            for name, slider in self.sliders.items():
-                slider.value = values[name]
-        finally:
-            self._busy = False
-        self.start()
-
-    def _changed(self) -> None:
-        if not self._busy:
+    def answer(self, control) -> None:
+        if control is not self.box:
             self.start()
+        elif self._tables:
+            self._ranked()
+
+    def put(self, values) -> None:
+        given = checked(self.controls, values)
+        _checked_count(given["grades"])
+        self.turn(given)
 
     def items(self) -> tuple[str, ...]:
         """The grades chosen, one step each."""
-        try:
-            grades = _checked_count(tuple(self.grades.value))
-        except InputError as error:
-            self.grades_note.value = note(str(error))
-            raise
-        self.grades_note.value = _HINT
-        return grades
-
-    def start(self) -> None:
-        """March the grades chosen; those marched before come at once."""
-        self.work.stop()
-        self.work.join(raising=False)
         self._tables, self._asked = [], self.inputs
-        super().start()
+        beside = self.controls["grades"].note
+        try:
+            grades = _checked_count(self._asked.grades)
+        except InputError as error:
+            beside.value = markup.note(str(error))
+            raise
+        beside.value = _HINT
+        return grades
 
     def step(self, grade: str) -> None:
         asked = self._asked
@@ -191,16 +108,15 @@ class ComparePanel(FilePanel):
 
     def _ranked(self) -> None:
         """Rank what is there by the limits as they are now."""
-        if self._busy or not self._tables:
-            return
         self.result = ranked(self._tables, self.box.limits)
         self.draw(compare_picture, self.result, self._asked.grades)
-        self.tell("\n".join(self.answer()))
-        self.below.children = (_ranking(self.result, self._units),)
+        self.tell(self.sentences())
+        table = _ranking(self.result, self.units)
+        self.ranking.value = markup.folded("The ranking as a table", table)
 
-    def answer(self) -> list[str]:
+    def sentences(self) -> list[str]:
         """The answer in sentences."""
-        found, text = self.result, self._units.temperature_text
+        found, text = self.result, self.units.temperature_text
         if not found.limits.bounds:
             return ["No limits are set, so nothing is ranked. Put in what you need, at the right."]
         best = found.best
@@ -212,7 +128,7 @@ class ComparePanel(FilePanel):
             ]
         met = found.table[found.table["meets"]]
         told = [
-            f"{at} meets all your limits with the most room: face {self._units.hardness_text(best['face_hardness_hv'])}"
+            f"{at} meets all your limits with the most room: face {self.units.hardness_text(best['face_hardness_hv'])}"
             f", hosel {best['hosel_allowed_deg']:.1f}°; what comes first is {best['binding']}."
         ]
         spans = [
@@ -231,18 +147,10 @@ class ComparePanel(FilePanel):
         return told
 
 
-_HINT = note(f"Hold Ctrl (or Cmd) for several; up to {MOST_GRADES}.", bad=False)
-
-
 def _checked_count(grades: tuple[str, ...]) -> tuple[str, ...]:
     if not 1 <= len(grades) <= MOST_GRADES:
         raise InputError(f"{len(grades)} grades are chosen; allowed are 1 to {MOST_GRADES}.")
     return grades
-
-
-def _kept(inputs: CompareInputs) -> dict:
-    """Inputs as a settings file keeps them."""
-    return asdict(inputs) | {"grades": list(inputs.grades), "limits": dict(inputs.limits)}
 
 
 def ranked(tables, limits) -> Comparison:
@@ -256,40 +164,26 @@ def ranked(tables, limits) -> Comparison:
     return Comparison(table, None, limits)
 
 
-def _ranking(found: Comparison, shown: Units):
-    """The ranking as a table, folded."""
-    import ipywidgets as w
-
+def _ranking(found: Comparison, shown: Units) -> str:
     head = ("rank", "grade", f"from, {shown.temperature}", "face", "hosel", "bend, °", "margin", "effort",
             "scale, µm", "room, steps", "what comes first")  # fmt: skip
-    rows = []
-    for r in found.table.sort_values("rank").to_dict("records"):
-        cells = (r["rank"] if found.limits.bounds else "", r["grade"], f"{shown.from_c(r['preheat_c']):.0f}",
-                 shown.hardness_text(r["face_hardness_hv"]), shown.hardness_text(r["hosel_hardness_hv"]),
-                 f"{r['hosel_allowed_deg']:.1f}", f"{r['face_margin']:.2f}", f"{r['press_effort']:.2f}",
-                 f"{r['scale_um']:.0f}", f"{r['slack']:.1f}" if found.limits.bounds else "", r["binding"])  # fmt: skip
-        rows.append(
-            "<tr>"
-            + "".join(
-                f"<td style='padding:1px 10px 1px 0'>{html.escape(str(c))}</td>" for c in cells
-            )
-            + "</tr>"
-        )
-    titles = "".join(f"<th style='text-align:left;padding-right:10px'>{h}</th>" for h in head)
-    table = w.HTML(
-        "<details><summary style='cursor:pointer'>The ranking as a table</summary>"
-        f"<table><tr>{titles}</tr>{''.join(rows)}</table></details>"
-    )
-    table.add_class("fp-ranking")
-    return table
+    limited = bool(found.limits.bounds)
+    rows = [
+        (r["rank"] if limited else "", r["grade"], f"{shown.from_c(r['preheat_c']):.0f}",
+         shown.hardness_text(r["face_hardness_hv"]), shown.hardness_text(r["hosel_hardness_hv"]),
+         f"{r['hosel_allowed_deg']:.1f}", f"{r['face_margin']:.2f}", f"{r['press_effort']:.2f}",
+         f"{r['scale_um']:.0f}", f"{r['slack']:.1f}" if limited else "", r["binding"])
+        for r in found.table.sort_values("rank").to_dict("records")
+    ]  # fmt: skip
+    return markup.table(head, rows)
 
 
-def compare_panel(**settings):
+def compare_panel(**first):
     """Return the panel that compares grades, ready to show as the last line of a notebook cell.
 
     Parameters
     ----------
-    **settings
-        First settings, see `CompareInputs`.
+    **first
+        First values of the controls: ``grades``, ``head``, ``flux``, ``spray_s``, ``limits``.
     """
-    return ComparePanel(CompareInputs(**settings)).widget
+    return ComparePanel(**first).widget

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import html
-
 import numpy as np
 
-from .. import style
+from .. import markup, style
 from ..canvas import LiveFigure
 from ..controls.accessibility import slider_names
 from ..figures import HeadOutline
@@ -68,7 +66,7 @@ class FilmPanel:
             self.paths = TransformationDiagram(right, units=self._units)
         diagram = diagram_of(self.result)
         self.paths.update(self.result, diagram)
-        self.caption.value = f'<p style="max-width:950px;color:{style.QUIET}">{html.escape(self.describe(diagram))}</p>'
+        self.caption.value = markup.line(self.describe(diagram))
         self.outline.update(self.result, 0.0)
         self.live.set_live(*self.outline.artists, *self.paths.artists)
         self.frame.observe(lambda change: self.at(change["new"]), names="value")

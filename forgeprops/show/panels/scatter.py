@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from ...inputs.limits import Limits
-from ...inputs.settings import setting
+from ...inputs.job import Job
+from ...inputs.settings import table
 from ...study.process.search import SETTINGS as SEARCHED
-from ..controls.settings import Choice
+from .. import markup
+from ..controls.fields import choice, html
 from ..figures.scatter import input_words, quantities_shown, scatter_picture
-from ..figures.window import setting_text, setting_words, shown_value
-from .settings import CasePanel, SettingsCase, SettingsInputs
+from .settings import CasePanel, SettingsCase
 
 __all__ = ["ChoosePanel", "ScatterPanel", "choose_panel", "scatter_panel"]
 
@@ -28,32 +28,19 @@ _FINISHED: dict = {}
 _KEEP = 16
 
 
-def _drawn(
-    asked: SettingsInputs,
-    limits: Limits,
-    what: str,
-    chemistry: str,
-    n: int,
-    base: int,
-    progress,
-    cancel,
-):
-    """Scatter of a case; finished ones are kept."""
+def _drawn(job: Job, what: str, chemistry: str, n: int, base: int, progress, cancel):
+    """Scatter of a job; finished ones are kept."""
     import forgeprops
 
-    key = (asked, limits, what, chemistry, n, base)
+    key = (job, what, chemistry, n, base)
     if key in _FINISHED:
         return _FINISHED[key]
     found = forgeprops.scatter(
-        asked.grade,
-        asked.head,
-        asked.route,
-        _LAWS if what == "heads" else None,
-        limits,
+        *(job.steel, job.head, job.route, _LAWS if what == "heads" else None, job.limits),
         n=n,
         chemistry=chemistry,
         indices=base or False,
-        quantities=quantities_shown(limits),
+        quantities=quantities_shown(job.limits),
         progress=progress,
         cancel=cancel,
     )
@@ -78,20 +65,15 @@ class ScatterPanel(CasePanel):
     result : Scatter
     """
 
-    name, size = "scatter", (1080, 600)
+    kind, size = "scatter", (1080, 600)
     shows = "distributions of the results, and what moves them"
 
     def __init__(self, case: SettingsCase, model=None):
-        import ipywidgets as w
-
         self._model = model or _drawn
-        self.what = Choice("scatter-what", "what varies", _WHAT, "all")
-        self.analysis = Choice("scatter-analysis", "analysis of the steel", _ANALYSIS, "heat")
-        controls = [w.HBox([self.what.row, self.analysis.row], layout={"flex_flow": "row wrap"})]
-        super().__init__(case, controls, f"Draw {_MORE[0]} heads")
-        self.buttons["more"].on_click(lambda _: self.run((_MORE,)))
-        for choice in (self.what, self.analysis):
-            choice.on_change(lambda _: self.start())
+        self.what = choice("scatter-what", "what varies", _WHAT, "all")
+        self.analysis = choice("scatter-analysis", "analysis of the steel", _ANALYSIS, "heat")
+        controls = {"what": self.what, "analysis": self.analysis}
+        super().__init__(case, controls, f"Draw {_MORE[0]} heads", (_MORE,))
         self.start()
 
     def start(self) -> None:
@@ -104,19 +86,12 @@ class ScatterPanel(CasePanel):
         def progress(done: int, total: int) -> None:
             self.work.tell(f"{done} of {total} heads")
 
-        self.result = self._model(
-            *self._asked,
-            self.what.value,
-            self.analysis.value,
-            n,
-            base,
-            progress,
-            self.work.stopping,
-        )
+        asked = (self._asked, self.what.value, self.analysis.value, n, base)
+        self.result = self._model(*asked, progress, self.work.stopping)
         self.draw(scatter_picture, self.result)
-        self.tell("\n".join(self.answer()))
+        self.tell(self.sentences())
 
-    def answer(self) -> list[str]:
+    def sentences(self) -> list[str]:
         """The answer in sentences."""
         found = self.result
         told = []
@@ -159,19 +134,11 @@ def _label(name: str) -> str:
     return f"the {QUANTITIES[name].label}"
 
 
-def _searched(asked: SettingsInputs, limits: Limits, progress, cancel):
+def _searched(job: Job, progress, cancel):
     import forgeprops
 
-    return forgeprops.choose(
-        asked.grade,
-        asked.head,
-        asked.route,
-        limits,
-        SEARCHED,
-        starts=2,
-        progress=progress,
-        cancel=cancel,
-    )
+    asked = (job.steel, job.head, job.route, job.limits, SEARCHED)
+    return forgeprops.choose(*asked, starts=2, progress=progress, cancel=cancel)
 
 
 class ChoosePanel(CasePanel):
@@ -188,23 +155,17 @@ class ChoosePanel(CasePanel):
     result : forgeprops.study.process.search.Choice
     """
 
-    name, size, go_words = "choose", (1080, 600), "Search"
+    kind, size, go_words = "choose", (1080, 600), "Search"
     shows = "distributions at the settings found, and what moves them"
 
     def __init__(self, case: SettingsCase, model=None):
-        import ipywidgets as w
-
         self._model = model or _searched
-        ranges = "; ".join(
-            f"{setting_words(setting(name), case.units)}: {shown_value(setting(name), low, case.units):.4g} to "
-            f"{shown_value(setting(name), high, case.units):.4g}"
-            for name, (low, high) in SEARCHED.items()
-        )
-        super().__init__(case, [w.HTML(f"<p>Turned: {ranges}.</p>")])
-        take = self._button("take", "Take these settings", "crosshairs")
-        take.disabled = True
-        take.on_click(lambda _: self.case.turn(self.result.settings))
-        self.extra.children = (take,)
+        super().__init__(case, take="Take these settings")
+        shown, parts = case.units, []
+        for name, ends in SEARCHED.items():
+            low, high = (shown.shown(table()[name], end) for end in ends)
+            parts.append(f"{shown.title(table()[name])}: {low:.4g} to {high:.4g}")
+        self.top.children = (html("choose-ranges", markup.line(f"Turned: {'; '.join(parts)}.")),)
         self.live.widget.layout.display = "none"  # until there is a picture
         self.tell(
             "Press Search. It takes a minute or two; Stop ends it with the best found by then."
@@ -214,28 +175,30 @@ class ChoosePanel(CasePanel):
         """Search."""
         self.run(("search",))
 
+    def take(self) -> None:
+        self.case.move(self.result.settings)
+
     def step(self, item) -> None:
         self.buttons["take"].disabled = True
-        self.work.tell("looking …")
-        self.result = self._model(
-            *self._asked,
-            lambda done, _: self.work.tell(f"{done} heads worked out so far"),
-            self.work.stopping,
-        )
+        self.work.tell("searching …")
+
+        def progress(done: int, total: int) -> None:
+            self.work.tell(f"{done} heads calculated so far")
+
+        self.result = self._model(self._asked, progress, self.work.stopping)
         if self.result.scatter is not None:
             self.live.widget.layout.display = ""
             self.draw(scatter_picture, self.result.scatter)
         else:
             self.live.widget.layout.display, self.caption.value = "none", ""
-        self.tell("\n".join(self.answer()))
+        self.tell(self.sentences())
         self.buttons["take"].disabled = False
 
-    def answer(self) -> list[str]:
+    def sentences(self) -> list[str]:
         """The answer in sentences."""
         found, told = self.result, []
         at = ", ".join(
-            setting_text(setting(name), value, self._units)
-            for name, value in found.settings.items()
+            self.units.setting_text(table()[name], value) for name, value in found.settings.items()
         )
         if found.feasible:
             told.append(f"These meet all your limits: {at}.")

@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-import dataclasses
-import html
 import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from ...base.errors import InputError
-from ...inputs.route import COOLING, Route
-from .. import style
-from ..canvas import LiveFigure
-from ..controls.accessibility import slider_names
-from ..controls.kept_fields import kept, put
+from ...base.constants import Z80
+from ...inputs.job import Job
+from .. import markup, style
+from ..controls.fields import button, buttons, html
+from ..controls.panel import Panel, case_controls, row
 from ..controls.progress import Work
-from ..controls.save_bar import KeepBar
-from ..controls.settings import Choice, Slider, note
 from ..units import Units, units
-from .estimate import COOLING_WORDS
 
 __all__ = ["Goal", "GOALS", "TaskPanel", "task_panel"]
 
@@ -42,7 +36,6 @@ _FLUX_SHARE = 0.10
 _HEADS, _SEED = 24, 20240
 _PASS = 0.75
 #: Normal quantile of the 80 % interval that results carry.
-_Z80 = 1.2816
 _SLIDERS = ("preheat_c", "flux", "spray_s", "delay_s")
 
 
@@ -57,76 +50,45 @@ def chance(value: float, low: float, high: float, goal: float) -> float:
     (0.5, 0.9)
     """
     half = (high - value) if goal > value else (value - low)
-    spread = max(half / _Z80, 1e-9)
+    spread = max(half / Z80, 1e-9)
     return 0.5 * math.erfc((goal - value) / (spread * math.sqrt(2.0)))
 
 
-class TaskPanel:
+class TaskPanel(Panel):
     """Sliders, a target to hit, and a score on heads that were not shown.
 
     Parameters
     ----------
     model : callable, optional
-        ``model(steel, head, route) -> Estimate``.
+        ``model(job) -> Estimate``.
     display_units : Units, optional
     """
 
-    def __init__(self, model=None, display_units: Units | None = None):
-        import ipywidgets as w
+    kind, size, shows = "task", (540, 360), "face hardness against bend allowed, with the goal"
 
+    def __init__(self, model=None, display_units: Units | None = None):
         import forgeprops
 
-        self._forgeprops, self._model = forgeprops, model or forgeprops.estimate
-        self._units, self._busy = display_units or units(), False
-        route = Route()
+        shown, self._model = display_units or units(), model or forgeprops.estimate
         self._goals = {g.grade: g for g in GOALS}
-        self.goal = w.ToggleButtons(options=tuple(self._goals), description="steel",
-                                    style={"description_width": "60px", "button_width": "120px"})  # fmt: skip
-        self.goal.add_class("fp-goal")
-        self.sliders = {name: Slider(name, route.setting(name), self._units) for name in _SLIDERS}
-        self.surroundings = Choice(
-            "surroundings", "then it cools", [(COOLING_WORDS[c], c) for c in COOLING], "single"
+        self.goal = buttons("goal", "steel", tuple(self._goals), GOALS[0].grade)
+        names = (*_SLIDERS, "surroundings")
+        super().__init__(
+            {"grade": self.goal, **case_controls(names, shown)}, (("grade", *names),), shown
         )
-        for control in (*self.sliders.values(), self.surroundings):
-            control.on_change(self._moved)
-        self.goal.observe(lambda _: self._moved(self.surroundings), names="value")
-        self.live = LiveFigure(540, 360, "face hardness against bend allowed, with the goal")
         self.live.widget.add_class("fp-target")
         self._draw()
-        self.words = w.HTML()
-        self.words.add_class("fp-task-words")
-        self.score_button = w.Button(description="Score it", icon="check", button_style="primary",
-                                     layout={"width": "130px"})  # fmt: skip
-        self.score_button.add_class("fp-score")
-        self.score_button.on_click(lambda _: self.score())
-        self.verdict = w.HTML()
-        self.verdict.add_class("fp-verdict")
-        self.work = Work()
+        self.headline.add_class("fp-task-words")
+        look = {"button_style": "primary"}
+        self.score_button = button(
+            "score", "Check my settings", "check", self.score, "190px", **look
+        )
+        self.verdict, self.work = html("verdict"), Work()
         self.chances: list[tuple[float, float]] = []  # of face and hosel, head by head
-        left = w.VBox([*(s.row for s in self.sliders.values()), self.surroundings.row, self.words])
-        kept_controls = {"grade": self.goal, **self.sliders, "surroundings": self.surroundings}
-        self.keep = KeepBar(
-            "task", lambda: kept(kept_controls), lambda values: self._put(kept_controls, values)
-        )
-        self.widget = w.VBox([self.goal, w.HBox([left, self.live.widget], layout={"flex_flow": "row wrap"}),
-                              w.HBox([self.score_button, self.work.widget]), self.verdict, self.keep.widget,
-                              slider_names()])  # fmt: skip
-        self.widget.add_class("fp-task")
-        self._moved(self.surroundings)
-
-    def route(self) -> Route:
-        """Route of the settings shown."""
-        return Route().with_(
-            **{n: s.value for n, s in self.sliders.items()}, surroundings=self.surroundings.value
-        )
-
-    def _put(self, controls, values) -> None:
-        self._busy = True
-        try:
-            put(controls, values)
-        finally:
-            self._busy = False
-        self._moved(self.surroundings)
+        top, words, picture, _, keep, names = self.widget.children
+        below = (row(self.score_button, self.work.widget), self.verdict, keep, names)
+        self.widget.children = (row(top, picture), words, *below)
+        self._moved(self.goal)
 
     # ---- picture
     def _draw(self) -> None:
@@ -152,18 +114,9 @@ class TaskPanel:
         (self._point,) = self.ax.plot([], [], "o", color=style.ACCENT, markersize=11, zorder=3)
         self.live.set_live(self._area, self._aim, self._bend_span, self._face_span, self._point)
 
-    def _moved(self, control) -> None:
-        if self._busy:
-            return
+    def answer(self, control) -> None:
         goal = self._goals[self.goal.value]
-        try:
-            self.result = self._model(
-                self._forgeprops.grade(goal.grade), self._forgeprops.head("mid-iron"), self.route()
-            )
-        except InputError as error:
-            control.note.value = note(str(error))
-            return
-        control.note.value = ""
+        self.result = self._model(self.job)
         self.work.stop()
         self.verdict.value = ""
         face, hosel = self.result.zones["face"], self.result.hosel
@@ -177,23 +130,22 @@ class TaskPanel:
         self._bend_span.set_data([hosel.allowed_deg_low, min(hosel.allowed_deg_high, 6.0)], [y, y])
         self._face_span.set_data([x, x], [face.hardness_low_hv, face.hardness_high_hv])
         self.live.refresh()
-        self.words.value = (
-            f'<div role="status" style="font-size:15px;margin-left:8px">Face {face.hardness_hv:.0f} HV '
-            f"({face.hardness_low_hv:.0f}–{face.hardness_high_hv:.0f}), hosel {hosel.allowed_deg:.1f}° "
-            f"({hosel.allowed_deg_low:.1f}–{hosel.allowed_deg_high:.1f}).</div>"
+        self.say(
+            f"Face {face.hardness_hv:.0f} HV ({face.hardness_low_hv:.0f}–{face.hardness_high_hv:.0f}), hosel "
+            f"{hosel.allowed_deg:.1f}° ({hosel.allowed_deg_low:.1f}–{hosel.allowed_deg_high:.1f})."
         )
 
     # ---- score
-    def held_out(self) -> list[tuple[object, Route]]:
-        """Steels and routes of the heads that are scored: the settings as a shop's day scatters them.
+    def held_out(self) -> list[Job]:
+        """Jobs of the heads that are scored: the settings as a shop's day scatters them.
 
         The composition lies anywhere in the grade's range; the draws are the same for everybody.
         """
         rng = np.random.default_rng(_SEED)
-        steel, route = self._forgeprops.grade(self.goal.value), self.route()
+        steel, route = self.job.steel, self.job.route
         cases = []
         for _ in range(_HEADS):
-            given = dict(steel.composition)
+            given = {}
             for element, (low, high) in (steel.limits or {}).items():
                 if low is not None and high is not None:
                     given[element] = float(rng.uniform(low, high))
@@ -203,16 +155,15 @@ class TaskPanel:
             settings["flux"] = route.setting("flux") * float(
                 np.clip(rng.normal(1.0, _FLUX_SHARE), 0.5, 1.5)
             )
-            cases.append((dataclasses.replace(steel, composition=given), route.with_(**settings)))
+            cases.append(self.job.with_(**given, **settings))
         return cases
 
     def score(self) -> None:
         """Estimate every held-out head; the score is the mean chance that it reaches both goals."""
         goal, self.chances = self._goals[self.goal.value], []
-        head = self._forgeprops.head("mid-iron")
 
         def one(case) -> None:
-            result = self._model(case[0], head, case[1])
+            result = self._model(case)
             face, hosel = result.zones["face"], result.hosel
             self.chances.append(
                 (
@@ -247,15 +198,13 @@ class TaskPanel:
             )
         else:
             words = "The hosel is the weak side: it comes out too hard or too unsure; look at how it cools."
-        self.verdict.value = (
-            '<div role="status" style="font-size:15px;max-width:900px;margin:6px 8px"><b>About '
-            f"{100 * score:.0f} of 100 "
-            f"heads would meet both goals.</b> {html.escape(words)} (Judged on {_HEADS} heads you did not "
-            "see: another melt "
-            "within the grade, furnace, delay and water as a shop's day scatters them, each with the "
-            "uncertainty of the "
-            f"model. {100 * _PASS:.0f} of 100 is a pass; there is no single right setting.)</div>"
+        how = (
+            f"(Checked on {_HEADS} heads you did not see: another melt within the grade, furnace, delay and "
+            "spray as a shop's day scatters them, each with the uncertainty of the model. "
+            f"{100 * _PASS:.0f} of 100 is a pass; there is no single right setting.)"
         )
+        share = f"<b>About {100 * score:.0f} of 100 heads would meet both goals.</b>"
+        self.verdict.value = markup.status(share, markup.text(words), markup.text(how))
 
 
 def task_panel():

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import html
-
 import numpy as np
 
-from .. import style
+from .. import markup, style
 from ..canvas import LiveFigure
-from ..controls.settings import Choice, note
+from ..controls.fields import choice, html
 from ..figures.trust import band_plot, coverage_plot, error_plot, parity_plot, parity_words
 
 __all__ = [
@@ -30,11 +28,7 @@ def _still(live: LiveFigure, sentences, name: str):
 
     live.set_live()
     live.widget.add_class(f"fp-{name}")
-    words = w.HTML(
-        "".join(f"<p style='margin:2px 0;max-width:1000px'>{html.escape(s)}</p>" for s in sentences)
-    )
-    words.add_class(f"fp-{name}-words")
-    return w.VBox([live.widget, words])
+    return w.VBox([live.widget, html(f"{name}-words", "".join(map(markup.line, sentences)))])
 
 
 def parity_panel():
@@ -154,7 +148,7 @@ class BandPanel:
                 self.bands.setdefault(r["grade"], []).append(
                     (float(r["distance_mm"]), float(r["hrc_low"]), float(r["hrc_high"]), r["basis"])
                 )
-        self.grade = Choice("band-grade", "grade", tuple(self.bands), name)
+        self.grade = choice("band-grade", "grade", tuple(self.bands), name)
         self.grade.on_change(lambda _: self.show())
         self.live = LiveFigure(760, 420, "end-quench bar in the band of its grade")
         self.live.widget.add_class("fp-band")
@@ -177,7 +171,7 @@ class BandPanel:
             self.ax.clear()
             band_plot(self.ax, name, [b[:3] for b in band], _PLACES_MM, own, standard)
         self.live.refresh(static=True)
-        self.words.value = note(
+        self.words.value = markup.note(
             f"{name}: {inside} of {len(band)} points of the marched bar lie inside the band, which was "
             f"{'read' if read else 'recalled, so it is shown but not counted'}.",
             bad=False,
@@ -191,75 +185,40 @@ def band_panel(name: str = "42CrMo4"):
 
 def goals_panel():
     """Return the table of goals: wanted, reached, missed by, how validated, what limits it."""
-    import ipywidgets as w
-
     from ...study import validation as trust
 
-    cells = []
+    head = ("goal", "required", "reached", "", "rows", "left out of the fit", "what limits it")
+    rows = []
     for r in trust.trust_table().to_dict("records"):
-        met = (
-            ""
-            if not r["wanted"]
-            else "does not count"
-            if "does not count" in r["left_out"]
-            else ("met" if r["missed_by"] == 0 else f"missed by {r['missed_by']:.3g}")
+        missed = "met" if r["missed_by"] == 0 else f"missed by {r['missed_by']:.3g}"
+        met = "does not count" if "does not count" in r["left_out"] else missed
+        count = f"{r['rows']} rows" + (f", {r['groups']} groups" if r["groups"] != "" else "")
+        wanted = f"{r['wanted']} {r['unit']}" if r["wanted"] else ""
+        reached = f"{r['reached']} {r['unit']}"
+        rows.append(
+            (r["goal"], wanted, reached, met if wanted else "", count, r["left_out"], r["limit"])
         )
-        shade = style.CAUTION if met.startswith("missed") else style.INK
-        row = (
-            r["goal"],
-            f"{r['wanted']} {r['unit']}" if r["wanted"] else "",
-            f"{r['reached']} {r['unit']}",
-            met,
-            f"{r['rows']} rows" + (f", {r['groups']} groups" if r["groups"] != "" else ""),
-            r["left_out"],
-            r["limit"],
-        )
-        cells.append(
-            "<tr>"
-            + "".join(
-                f"<td style='padding:3px 10px 3px 0;vertical-align:top;border-top:1px solid "
-                f"{style.GRID};line-height:1.3"
-                f"{f';color:{shade};font-weight:bold' if i == 3 else ''}'>{html.escape(str(c))}</td>"
-                for i, c in enumerate(row)
-            )
-            + "</tr>"
-        )
-    head = "".join(
-        f"<th style='text-align:left;padding:3px 10px 3px 0'>{h}</th>"
-        for h in ("goal", "wanted", "reached", "", "rows", "left out of the fit", "what limits it")
-    )
-    table = w.HTML(
-        f"<table style='border-collapse:collapse;max-width:1150px'><tr>{head}</tr>{''.join(cells)}</table>"
-    )
-    table.add_class("fp-goals")
-    return table
+
+    def shade(i: int, j: int) -> str | None:
+        return style.MISSED if j == 3 and rows[i][3].startswith("missed") else None
+
+    return html("goals", markup.table(head, rows, shade))
 
 
 def remembered_panel():
     """Return what rests on memory: formulas room by room, folded, and tables with recalled rows."""
-    import ipywidgets as w
-
     from ...study import validation as trust
 
     table, rows = trust.remembered(), trust.remembered_rows()
-    parts = []
-    for room, mine in table.groupby("room", sort=False):
-        lines = "".join(
-            f"<li style='line-height:1.35'>{html.escape(r['what'])}: {html.escape(r['source'])}</li>"
-            for r in mine.to_dict("records")
+    parts = [
+        markup.folded(
+            f"{room}, {len(mine)}",
+            markup.bullets(f"{r.what}: {r.source}" for r in mine.itertuples()),
         )
-        parts.append(
-            f"<details><summary style='cursor:pointer'><b>{html.escape(room)}</b>, "
-            f"{len(mine)}</summary><ul>{lines}</ul></details>"
-        )
-    lines = "".join(
-        f"<li style='line-height:1.35'>{html.escape(r['table'])}: {r['recalled']} of {r['rows']} rows</li>"
-        for r in rows.to_dict("records")
+        for room, mine in table.groupby("room", sort=False)
+    ]
+    lines = (f"{r.table}: {r.recalled} of {r.rows} rows" for r in rows.itertuples())
+    words = f"tables with recalled rows, {len(rows)}"
+    return html(
+        "remembered", "".join(parts) + markup.folded(words, markup.bullets(lines), opened=True)
     )
-    parts.append(
-        f"<details open><summary style='cursor:pointer'><b>tables with recalled rows</b>, "
-        f"{len(rows)}</summary><ul>{lines}</ul></details>"
-    )
-    said = w.HTML(f"<div style='max-width:1000px'>{''.join(parts)}</div>")
-    said.add_class("fp-remembered")
-    return said

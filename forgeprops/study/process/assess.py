@@ -6,8 +6,9 @@ import functools
 
 import numpy as np
 
+from ...answer.evaluation import evaluate
 from ...base.errors import InputError, check_number, check_whole
-from ...inputs.case_columns import Columns, columns_of
+from ...inputs.cases import Cases
 from ...inputs.grades import grade
 from ...inputs.head import Head
 from ...inputs.limits import Limits
@@ -111,12 +112,12 @@ def reference_stress_mpa(
 ) -> float:
     """Mean flow stress in the die of the reference grade from its setting, on this head and route, MPa."""
     name, preheat_c = reference
-    columns = columns_of([grade(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
-    return float(answers(columns, line=Line())["flow_stress_mpa"][0])
+    cases = Cases.of([grade(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
+    return float(evaluate(cases).press["flow_stress_mpa"][0])
 
 
 def assess(
-    columns: Columns, limits: Limits, line: Line, reference_mpa, **options
+    cases: Cases, limits: Limits, line: Line, reference_mpa, **options
 ) -> dict[str, np.ndarray]:
     """Answers and costs of many cases, with "press_effort", "slack", "meets" and "binding".
 
@@ -127,7 +128,7 @@ def assess(
     options
         Passed to `answers`.
     """
-    table = answers(columns, line=line, **options)
+    table = answers(cases, line=line, **options)
     table["press_effort"] = table["flow_stress_mpa"] / reference_mpa
     table["slack"] = limits.slack(table)
     table["meets"] = table["slack"] >= 0.0

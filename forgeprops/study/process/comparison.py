@@ -10,12 +10,13 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_flag, check_number
-from ...inputs.case_columns import columns_of
+from ...inputs.cases import Cases
 from ...inputs.head import Head
 from ...inputs.limits import Limits
 from ...inputs.route import BURNING_C, Route
 from ...inputs.settings import table
 from ...inputs.steel import Steel
+from .answers import ALL_WARNINGS
 from .assess import (
     REFERENCE,
     assess,
@@ -213,14 +214,14 @@ def compare(
             )
         rows = [(s, heads[0], routes[0], t) for s in steels for t in preheats]
 
-    columns = columns_of(
+    columns = Cases.of(
         [s for s, *_ in rows],
         [h for _, h, _, _ in rows],
         [r.with_(preheat_c=t) for _, _, r, t in rows],
         [shop] * len(rows),
     )
     stress = np.array([reference_stress_mpa(h, r, shop, reference) for _, h, r, _ in rows])
-    found = assess(columns, limits, line, stress, intervals=intervals)
+    found = assess(columns, limits, line, stress, want=ALL_WARNINGS if intervals else ("trace",))
     table = pd.DataFrame(
         {
             "grade": [s.name for s, *_ in rows],

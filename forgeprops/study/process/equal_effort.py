@@ -9,11 +9,11 @@ from typing import NamedTuple
 import numpy as np
 
 from ...answer.evaluation import evaluate
-from ...answer.press_and_skin import press_rate_per_s, projected_mm2
+from ...answer.press_and_skin import squeeze
 from ...base.errors import check_flag, check_kind, check_number
-from ...engine.march import M_DIE
 from ...forging import effort
-from ...inputs.head import ZONES, Head
+from ...inputs.cases import spread
+from ...inputs.head import Head
 from ...inputs.head import head as library_head
 from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
@@ -48,12 +48,8 @@ class EqualEffortPreheat(NamedTuple):
 @functools.lru_cache(maxsize=256)
 def _die_map(steel: Steel, head: Head, route: Route, shop: Shop) -> np.ndarray:
     """Mean metal temperature in the die by projected area, °C, at every one of `_SETTINGS_C`."""
-    n = len(_SETTINGS_C)
-    marched = evaluate(
-        [steel] * n, [head] * n, [route.with_(preheat_c=float(t)) for t in _SETTINGS_C], [shop] * n
-    ).marched
-    area = np.array([projected_mm2(head)[z] for z in ZONES])
-    return np.maximum.accumulate(marched.marks[:, :, M_DIE] @ area / area.sum())
+    cases = spread(steel, head, route, shop, len(_SETTINGS_C), settings={"preheat_c": _SETTINGS_C})
+    return np.maximum.accumulate(evaluate(cases).press["die_c"])
 
 
 def metal_in_die_c(
@@ -151,8 +147,8 @@ def equal_effort_setting(
         check_kind(steel, Steel, "steel")
     check_flag(in_die, "in_die")
     die_a = preheat_a_c if in_die else metal_in_die_c(steel_a, preheat_a_c, head, route, shop)
-    squeeze = {"strain": max(route.press.strain, 0.01), "rate_per_s": press_rate_per_s(route.press)}
-    found = effort.equal_effort(steel_a, max(die_a, _LOWEST_C), steel_b, **squeeze)
+    used = {k: float(x) for k, x in squeeze(route.press.strain, route.press.dwell_s).items()}
+    found = effort.equal_effort(steel_a, max(die_a, _LOWEST_C), steel_b, **used)
     die_b = _die_map(steel_b, head, route, shop)
 
     def setting(metal_c: float) -> float:

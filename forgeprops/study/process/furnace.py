@@ -7,31 +7,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer import interval as uncertainty
-from ...answer.evaluation import (
-    carbides_unsure,
-    evaluate,
-    furnace_warnings_of,
-    press_strains,
-    zone_result,
-)
-from ...answer.press_and_skin import effort_of, heat_through_s, surface_of
+from ...answer.evaluation import Evaluation, evaluate
+from ...answer.warnings import FURNACE_CODES
 from ...base.errors import InputError, check_kind, check_number
 from ...base.ranges import Warn
-from ...engine.march import M_DIE, M_SCALE
-from ...hosel.bend import bend_of_head
-from ...inputs.head import ZONES, Head
+from ...inputs.cases import spread
+from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-from ...transformation.temperatures import ac1_c, ac3_c
 from .equal_effort import with_defaults
 
 __all__ = ["ForgingTemperatureStudy", "forging_temperature_study"]
 
 #: Furnace settings studied when none are given, °C.
 _SETTINGS_C = np.arange(700.0, 1251.0, 10.0)
-_TOLD = ("face", "neck", "hosel")
 
 
 @dataclass(frozen=True)
@@ -182,155 +172,50 @@ def forging_temperature_study(
         )
     for t in settings[[0, -1]]:
         check_number(float(t), "forging temperature", 20.0, BURNING_C, "°C")
-    routes = [route.with_(preheat_c=float(t)) for t in settings]
-    n = len(routes)
     # the last case is the route as it stands, which effort is counted from
-    told = evaluate(
-        [steel] * (n + 1),
-        [head] * (n + 1),
-        [*routes, route],
-        [shop] * (n + 1),
-        trace=True,
-        **options,
-    )
-    deviates, water, spans = _unsure(steel, head, routes, shop, told, options)
-    rows, zones, warnings = [], [], []
-    for case, now in enumerate(routes):
-        strains = press_strains(steel, now, shop, told, case)
-        zone = {
-            z: zone_result(
-                z,
-                steel,
-                head,
-                now,
-                told,
-                case,
-                water[case, :, ZONES.index(z)],
-                deviates,
-                float(spans[case, ZONES.index(z)]),
-                strains[ZONES.index(z)],
-            )
-            for z in _TOLD
+    all_c = np.append(settings, route.preheat.temperature_c)
+    cases = spread(steel, head, route, shop, len(all_c), settings={"preheat_c": all_c})
+    e = evaluate(cases, ("interval", "trace"), **options)
+    r, now, (low, high) = e.results, slice(len(settings)), e.interval_hv
+    through = [e.heat_through_s(i) for i in range(len(settings))]
+    columns = {
+        "peak_c": r.peak_c[now, 0],
+        "die_c": r.die_c[now, 0],
+        "water_c": r.water_on_c[now, 0],
+        "heat_through_s": np.array([np.inf if t is None else t for t in through]),
+        "scale_um": r.scale_um[now, 0],
+        "metal_loss_um": e.metal_loss_um[now, 0],
+        "decarburised_um": e.decarburised_um[now],
+        "skin_hv": np.array([e.surface(i).skin_hv for i in range(len(settings))]),
+        "flow_stress_mpa": e.press["flow_stress_mpa"][now],
+        "press_force_kn": e.press["press_force_kn"][now],
+        "effort": (e.press["flow_stress_mpa"] / e.press["flow_stress_mpa"][-1])[now],
+    }
+    for name, zone in (("face", 0), ("hosel", 4)):
+        columns |= {
+            f"{name}_austenite": r.share[now, zone],
+            f"{name}_grain_astm": r.grain_astm[now, zone],
+            f"{name}_hv": r.hardness_hv[now, zone],
+            f"{name}_low_hv": low[now, zone],
+            f"{name}_high_hv": high[now, zone],
         }
-        surface = _surface(steel, now, shop, told, case, zone["face"])
-        zones.append(zone)
-        warnings.append(
-            tuple(
-                {w.text: w for w in furnace_warnings_of(steel, now, told, case, surface)}.values()
-            )
-        )
-        rows.append(_row(steel, head, now, told, case, zone, surface))
-    columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
-    reference = effort_of(steel, head, route.press, _die(told, n)).mean_mpa
     return ForgingTemperatureStudy(
         steel,
         head,
         route,
         settings,
         **columns,
-        **_bends(head, zones),
-        effort=columns["flow_stress_mpa"] / reference,
-        warnings=tuple(warnings),
-        ac1_c=float(ac1_c(steel)),
-        ac3_c=float(ac3_c(steel)),
+        **_bends(head, e, len(settings)),
+        warnings=tuple(
+            tuple(w for w in e.warnings(i) if w.code in FURNACE_CODES) for i in range(len(settings))
+        ),
+        ac1_c=float(e.critical["ac1"][0]),
+        ac3_c=float(e.critical["ac3"][0]),
     )
 
 
-def _unsure(steel, head, routes, shop, told, options):
-    """Deviates of the water law, hardness there (n, nodes, 5), span of the carbides (n, 5)."""
-    n, spray = len(routes), routes[0].spray
-    sprayed = spray is not None and spray.flux_kg_m2_s > 0.0 and spray.duration_s > 0.0
-    deviates, factors = uncertainty.spray_nodes() if sprayed else (np.array([]), np.array([]))
-    cases = [
-        (r, dataclasses.replace(shop, spray=min(max(shop.spray * f, 0.1), 10.0)), 1.0)
-        for r in routes
-        for f in factors
-    ]
-    doubtful = [i for i in range(n) if carbides_unsure(steel, told, i)]
-    cases += [(routes[i], shop, f) for i in doubtful for f in uncertainty.CARBIDE_SPEEDS]
-    spans = np.zeros((n, len(ZONES)))
-    if not cases:
-        return deviates, np.zeros((n, 0, len(ZONES))), spans
-    m = len(cases)
-    hv = evaluate(
-        [steel] * m,
-        [head] * m,
-        [c[0] for c in cases],
-        [c[1] for c in cases],
-        carbide_speed=np.array([c[2] for c in cases]),
-        **options,
-    ).hardness_hv
-    split = n * len(factors)
-    if doubtful:
-        ends = hv[split:].reshape(len(doubtful), 2, len(ZONES))
-        spans[doubtful] = np.abs(ends[:, 1] - ends[:, 0])
-    return deviates, hv[:split].reshape(n, len(factors), len(ZONES)), spans
-
-
-def _die(told, case) -> dict[str, float]:
-    return {z: float(told.marched.marks[case, i, M_DIE]) for i, z in enumerate(ZONES)}
-
-
-def _surface(steel, route, shop, told, case, face):
-    water_on = None
-    if route.spray is not None:
-        water_on = (
-            route.preheat.soak_s
-            + route.transfer.duration_s
-            + route.press.rest_s / 2
-            + route.press.dwell_s
-            + max(route.spray.delay_s + shop.delay_s, 0.0)
-        )
-    return surface_of(
-        steel,
-        route,
-        face.time_s,
-        face.front_c,
-        float(told.marched.marks[case, 0, M_SCALE]),
-        face.hardness_hv,
-        water_on,
-        face.water_c,
-    )
-
-
-def _row(steel, head, route, told, case, zone, surface) -> dict[str, float]:
-    """Numbers of one setting, by the names of the study's fields."""
-    face, hosel = zone["face"], zone["hosel"]
-    effort = effort_of(steel, head, route.press, _die(told, case))
-    trace = told.marched.trace[case]
-    through = heat_through_s(
-        trace[:, 0], trace[:, 1 : 1 + len(ZONES)], route.preheat.temperature_c, route.preheat.soak_s
-    )
-    row = {
-        "peak_c": face.peak_c,
-        "die_c": face.die_c,
-        "water_c": np.nan if face.water_c is None else face.water_c,
-        "heat_through_s": np.inf if through is None else through,
-        "scale_um": surface.scale_um,
-        "metal_loss_um": surface.metal_loss_um,
-        "decarburised_um": surface.decarburised_um,
-        "skin_hv": surface.skin_hv,
-        "flow_stress_mpa": effort.mean_mpa,
-        "press_force_kn": effort.press_force.kn,
-    }
-    for name, z in (("face", face), ("hosel", hosel)):
-        row |= {
-            f"{name}_austenite": z.austenite_share,
-            f"{name}_grain_astm": z.grain_astm,
-            f"{name}_hv": z.hardness_hv,
-            f"{name}_low_hv": z.hardness_low_hv,
-            f"{name}_high_hv": z.hardness_high_hv,
-        }
-    return row
-
-
-def _bends(head: Head, zones) -> dict[str, np.ndarray]:
+def _bends(head: Head, e: Evaluation, n: int) -> dict[str, np.ndarray]:
     """Allowed degrees and their interval at every setting."""
-    found = []
-    for zone in zones:
-        hosel = zone["hosel"]
-        spread = (hosel.hardness_high_hv - hosel.hardness_low_hv) / (2.0 * uncertainty.Z)
-        bend = bend_of_head(head, hosel.strength, zone["neck"].strength, hardness_se_hv=spread)
-        found.append((bend.allowed_deg, bend.allowed_deg_low, bend.allowed_deg_high))
-    names = ("allowed_deg", "allowed_low_deg", "allowed_high_deg")
-    return dict(zip(names, np.array(found).T, strict=True))
+    bends = [e.bend_of(head, i) for i in range(n)]
+    ends = np.array([(b.allowed_deg, b.allowed_deg_low, b.allowed_deg_high) for b in bends])
+    return dict(zip(("allowed_deg", "allowed_low_deg", "allowed_high_deg"), ends.T, strict=True))

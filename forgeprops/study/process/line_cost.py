@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer.press_and_skin import LEAST_STRAIN, RATE_RANGE_PER_S, projected_areas_mm2
 from ...base.errors import check_number
-from ...forging.effort import flow_stress_mpa
-from ...forging.press import FORCE_FACTORS
-from ...inputs.case_columns import Columns
-from ...inputs.head import ZONES, forged_parts
+from ...inputs.cases import Cases
 from ...thermal.spray_units import FOOTPRINT_MM, from_flux
 
-__all__ = ["BOTTLENECKS", "Line", "line_arrays", "press_arrays"]
+__all__ = ["BOTTLENECKS", "Line", "line_arrays"]
 
 
 @dataclass(frozen=True)
@@ -60,15 +55,12 @@ class Line:
 BOTTLENECKS = ("press", "spray", "furnace")
 
 
-def line_arrays(route: Mapping[str, np.ndarray], delay_s, line: Line) -> dict[str, np.ndarray]:
+def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:
     """Time on the press, heads an hour, what holds up the line, and water per head.
 
     Parameters
     ----------
-    route : dict of str to array
-        As `Columns.route`.
-    delay_s : array
-        What the shop adds to the spray delay, s.
+    cases : Cases
     line : Line
 
     Returns
@@ -85,16 +77,16 @@ def line_arrays(route: Mapping[str, np.ndarray], delay_s, line: Line) -> dict[st
 
     Examples
     --------
-    >>> from forgeprops.inputs.route import Route
-    >>> from forgeprops.inputs.case_columns import route_columns
-    >>> made = line_arrays(route_columns([Route()]), 0.0, Line())
+    >>> import forgeprops as fp
+    >>> made = line_arrays(Cases.of([fp.grade("4130")], [fp.head("mid-iron")], [fp.Route()]), Line())
     >>> float(made["press_s"][0]), float(made["heads_per_hour"][0]), made["held_up_by"][0]
     (5.55, 300.0, 'spray')
     >>> round(float(made["water_l"][0]), 2)        # 12 kg/(m² s) on 80 × 50 mm for 10 s
     0.48
     """
+    route = cases.route
     wet, on_die = route["has_spray"], route["back_on_die"] > 0.0
-    watering = np.where(wet, np.maximum(route["delay_s"] + delay_s, 0.0) + route["spray_s"], 0.0)
+    watering = cases.delay_s + np.where(wet, route["spray_s"], 0.0)
     press = line.handling_s + route["rest_s"] + route["dwell_s"] + np.where(on_die, watering, 0.0)
     spray = np.where(on_die, 0.0, watering) / line.spray_stations
     slowest = np.stack(np.broadcast_arrays(press, spray, route["soak_s"] / line.furnace_heads))
@@ -104,42 +96,4 @@ def line_arrays(route: Mapping[str, np.ndarray], delay_s, line: Line) -> dict[st
         "heads_per_hour": 3600.0 / slowest.max(axis=0),
         "held_up_by": np.array(BOTTLENECKS, dtype=object)[slowest.argmax(axis=0)],
         "water_l": np.where(wet, litres * route["flux"] * route["spray_s"], 0.0),
-    }
-
-
-class _Wide:
-    """Contents of every case as a column, to meet its zones."""
-
-    def __init__(self, columns: Columns):
-        self._columns = columns
-
-    def get(self, element: str) -> np.ndarray:
-        return self._columns.content(element)[:, None]
-
-
-def press_arrays(columns: Columns, die_c: np.ndarray) -> dict[str, np.ndarray]:
-    """Mean flow stress of a head in the die and the force of the press, as `second_heat.effort_of` tells one.
-
-    Parameters
-    ----------
-    die_c : array, shape (n, zones)
-        Metal temperature in the die, °C.
-
-    Returns
-    -------
-    dict
-        "die_c" (mean by projected area), "flow_stress_mpa", "press_force_kn".
-    """
-    areas = projected_areas_mm2(*forged_parts(*columns.heads.parts))
-    area = np.stack([np.broadcast_to(areas[z], (len(columns.heads),)) for z in ZONES], axis=1)
-    area = area if columns.head_of is None else area[columns.head_of]
-    strain = np.maximum(columns.route["strain"], LEAST_STRAIN)
-    rate = np.clip(strain / np.maximum(columns.route["dwell_s"], 1e-3), *RATE_RANGE_PER_S)
-    stress = flow_stress_mpa(_Wide(columns), die_c, strain[:, None], rate[:, None])
-    whole = area.sum(axis=1)
-    mean = (stress * area).sum(axis=1) / whole
-    return {
-        "die_c": (die_c * area).sum(axis=1) / whole,
-        "flow_stress_mpa": mean,
-        "press_force_kn": FORCE_FACTORS["complex"][0] * mean * whole / 1000.0,
     }

@@ -13,10 +13,11 @@ from typing import Any
 import numpy as np
 
 from ...answer.cases import Case, cases_of, chunks, length_of
+from ...base.cautions import SHORT
 from ...base.errors import InputError, check_number
 from ...engine.native.library import EngineLibraryError
-from ...inputs.case_columns import Columns, columns_of
-from .answers import INTERVAL_COLUMNS, RESULT_COLUMNS, answers
+from ...inputs.cases import Cases
+from .answers import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, answers
 from .assess import checked_call
 
 __all__ = ["CHUNK", "table_columns", "estimate_many"]
@@ -82,8 +83,8 @@ def estimate_many(
     chunk : int
         Cases a chunk.  The results do not depend on it.
     intervals : bool
-        Also the 80 % interval of every hardness, as `estimate` tells it, and the warning "idle-water", which
-        needs each head without its water; up to eight times the work.
+        Also the 80 % interval of every hardness, and the two warnings that need further marches, "idle-water" and
+        "cliff": then a row has every warning that `estimate` gives.  Up to eight times the work.
 
     Returns
     -------
@@ -133,7 +134,9 @@ def _frame(pieces: list[dict[str, np.ndarray]], intervals: bool):
     names = table_columns(intervals)
     if not pieces:
         return pd.DataFrame({name: [] for name in names})
-    return pd.DataFrame({name: np.concatenate([p[name] for p in pieces]) for name in names})
+    table = pd.DataFrame({name: np.concatenate([p[name] for p in pieces]) for name in names})
+    table.attrs["cautions"] = SHORT
+    return table
 
 
 # ---- one chunk ---------------------------------------------------------------------------------------------
@@ -146,16 +149,16 @@ class Prepared:
     begin: int
     count: int
     good: np.ndarray
-    columns: Columns | None
+    columns: Cases | None
     names: tuple[Sequence[str], Sequence[str]]
     errors: Sequence[str]
 
 
 def prepare(cases: Sequence[Case], begin: int) -> Prepared:
-    """Columns of the good cases of a chunk that begins at case number `begin`."""
+    """Cases of the good cases of a chunk that begins at case number `begin`."""
     good = [c for c in cases if not c.error]
     columns = (
-        columns_of(
+        Cases.of(
             [c.steel for c in good],
             [c.head for c in good],
             [c.route for c in good],
@@ -177,56 +180,51 @@ def prepare(cases: Sequence[Case], begin: int) -> Prepared:
     )
 
 
-def compute(columns: Columns, intervals: bool) -> dict[str, np.ndarray]:
-    """The task of one chunk: everything in it pickles."""
-    return answers(columns, intervals=intervals, threads=1)
+def compute(columns: Cases, intervals: bool) -> tuple[dict[str, np.ndarray], list[str]]:
+    """The task of one chunk: its results, and for each case what went wrong ("" for nothing).
+
+    A chunk that fails is halved until the case that fails is alone: it costs its own row and no other.
+    Everything in it pickles.
+    """
+    n = len(columns)
+    try:
+        return answers(columns, want=ALL_WARNINGS if intervals else ("trace",), threads=1), [""] * n
+    except EngineLibraryError:  # the installation, not a case
+        raise
+    except Exception as error:  # noqa: BLE001  (whatever it is, it is one row's error and not the executor's)
+        if n == 1:
+            said = f"the calculation failed ({type(error).__name__}: {error}); please report this case."
+            return _blank(1, intervals), [str(error) if isinstance(error, InputError) else said]
+    (a, said_a), (b, said_b) = (
+        compute(columns.part(half), intervals) for half in (slice(0, n // 2), slice(n // 2, n))
+    )
+    return {
+        name: np.concatenate([a[name], b[name]]) for name in a.keys() & b.keys()
+    }, said_a + said_b
 
 
-def _one_by_one(columns: Columns, intervals: bool) -> tuple[dict[str, np.ndarray], list[str]]:
-    """A chunk that failed as a whole, case by case, with the reason where a case fails."""
-    names = [*RESULT_COLUMNS, *(INTERVAL_COLUMNS if intervals else ())]
-    found = {
-        name: np.full(len(columns), "", object) if name in _TEXT else np.full(len(columns), np.nan)
-        for name in names
-    }
-    errors = []
-    for i in range(len(columns)):
-        try:
-            one = compute(columns.part(slice(i, i + 1)), intervals)
-        except EngineLibraryError:  # the installation, not the case
-            raise
-        except Exception as error:  # noqa: BLE001  (whatever it is, it is this row's error and no other's)
-            errors.append(f"{type(error).__name__}: {error}")
-            continue
-        errors.append("")
-        for name in names:
-            found[name][i] = one[name][0]
-    return found, errors
+def _blank(n: int, intervals: bool) -> dict[str, np.ndarray]:
+    """Result columns of `n` cases without results."""
+    names = table_columns(intervals)[3:-1]
+    return {name: np.full(n, "", object) if name in _TEXT else np.full(n, np.nan) for name in names}
 
 
 def _table(
-    chunk: Prepared, found: dict[str, np.ndarray] | None, failed: Sequence[str], intervals: bool
+    chunk: Prepared, found: dict[str, np.ndarray], failed: Sequence[str], intervals: bool
 ) -> dict[str, np.ndarray]:
     """Columns of the table for one chunk; cases with an error keep their row."""
     n, good = chunk.count, chunk.good
     error = np.array(chunk.errors, object)
-    table: dict[str, np.ndarray] = {"case": np.arange(chunk.begin, chunk.begin + n)}
-    if found is None:
-        found = {}
-    if len(failed):
-        error[good] = failed
-    elif found:
+    if found:
         lost = ~np.isfinite(found["face_hardness_hv"])
-        if lost.any():
-            error[np.flatnonzero(good)[lost]] = "the march came to no number for this case"
-    told = {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _TOLD}
-    table |= {
-        name: np.array(names, object)
-        for name, names in zip(("steel", "head"), chunk.names, strict=True)
-    }
-    for name in table_columns(intervals)[3:-1]:
-        values = found.get(name, told.get(name))
-        full = np.full(n, "", object) if name in _TEXT else np.full(n, np.nan)
+        error[good] = [said or ("the march came to no number for this case" if none else "")
+                       for said, none in zip(failed, lost, strict=True)]  # fmt: skip
+    settings = {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _TOLD}
+    table: dict[str, np.ndarray] = {"case": np.arange(chunk.begin, chunk.begin + n)}
+    for name, names in zip(("steel", "head"), chunk.names, strict=True):
+        table[name] = np.array(names, object)
+    for name, full in _blank(n, intervals).items():
+        values = settings.get(name, found.get(name))
         if values is not None and good.any():
             full[good] = values
         table[name] = full
@@ -295,7 +293,7 @@ def computed(
             if chunk is None:
                 table = None
             elif future is None:
-                table = _table(chunk, None, (), intervals)
+                table = _table(chunk, {}, (), intervals)
             else:
                 table = _table(chunk, *_outcome(chunk, future, intervals), intervals)
             done += len(cases)
@@ -323,12 +321,11 @@ def _outcome(
     chunk: Prepared, future: Future, intervals: bool
 ) -> tuple[dict[str, np.ndarray], Sequence[str]]:
     try:
-        return future.result(), ()
+        return future.result()
     except Exception as error:  # noqa: BLE001  (a worker may die of anything; no chunk is lost by it)
-        if not isinstance(error, InputError):
-            warnings.warn(
-                f"the executor did not return cases {chunk.begin} to {chunk.begin + chunk.count - 1} "
-                f"({type(error).__name__}: {error}); they are computed here, one by one",
-                stacklevel=3,
-            )
-        return _one_by_one(chunk.columns, intervals)
+        warnings.warn(
+            f"the executor did not return cases {chunk.begin} to {chunk.begin + chunk.count - 1} "
+            f"({type(error).__name__}: {error}); they are calculated here",
+            stacklevel=3,
+        )
+        return compute(chunk.columns, intervals)

@@ -14,7 +14,6 @@ from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_choice, check_number, check_whole
 from ...inputs.job import varied
 from ...inputs.limits import QUANTITIES, Limits
-from .answers import steps_of
 from .assess import (
     REFERENCE,
     assess,
@@ -283,10 +282,6 @@ def scatter(
     stands in the interval of `estimate`.  Laws (spray, emissivity) are the same for all heads of a shop: with
     ``spread={"shop_spray": 0, "shop_emissivity": 0}`` what is left is the spread from head to head.
 
-    Source
-    ------
-    Sobol points: `scipy.stats.qmc` (Owen scrambling); indices and capability: see `indices`.
-
     References
     ----------
     .. [1] Scatter of settings and analysis: furnace class 5 (±14 °C), product tolerances of ASTM
@@ -338,11 +333,12 @@ def scatter(
 
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
         found: dict[str, list[np.ndarray]] = {name: [] for name in names}
-        for begin, end in steps_of(len(x), _BETWEEN):
+        for begin in range(0, len(x), _BETWEEN):
             if stop():
                 break
+            part = x[begin : begin + _BETWEEN]
             columns = varied(
-                steel, head, route, shop, {i.name: x[begin:end, k] for k, i in enumerate(inputs)}
+                steel, head, route, shop, {i.name: part[:, k] for k, i in enumerate(inputs)}
             )
             table = assess(columns, limits, line, reference_mpa, threads=threads)
             table["slack"] = np.maximum(
@@ -351,7 +347,7 @@ def scatter(
             for name in names:
                 found[name].append(table[name])
             if progress is not None:
-                progress(before + end, total)
+                progress(before + begin + len(part), total)
         return {
             name: np.concatenate(parts) if parts else np.empty(0) for name, parts in found.items()
         }

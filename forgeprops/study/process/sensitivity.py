@@ -61,11 +61,6 @@ def variance_indices(
     resamples : int
         Of the bootstrap that makes the intervals.
 
-    Source
-    ------
-    A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259 (first order) and M. J. W. Jansen, Comput. Phys.
-    Commun. 117 (1999) 35 (total order), as `scipy.stats.sobol_indices` computes them.
-
     References
     ----------
     .. [1] A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259; M. J. W. Jansen, Comput. Phys.

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from ...answer.cases import Case
+from ...base.cautions import SHORT
 from ...base.errors import InputError
 from ...io.writing import locked, output_path, writing
 from .many import Stop, computed
@@ -22,7 +23,7 @@ from .many import Stop, computed
 __all__ = ["Written", "stream"]
 
 #: What each file says of itself, in its metadata.
-_ABOUT = {b"forgeprops": b"cases table, version 1"}
+_ABOUT = {b"forgeprops": b"cases table, version 1", b"cautions": SHORT.encode()}
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ __all__ = [
 #: Reference value and decision interval of the tabular CUSUM, in standard deviations: k = 1/2 and h = 5 serve
 #: against a shift of about one standard deviation; one false alarm in 465 on average.  Source: Montgomery &
 #: Runger, Applied Statistics and Probability for Engineers, 3rd ed., ch. 16-10 and Table 16-9, read at
-#: issuhub.com/view/index?id=5218 (pages 635-638) and transtutors.com question 724674.
+#: pages 635-638.
 CUSUM_K, CUSUM_H = 0.5, 5.0
 
 #: Weight of the newest value and half-width of the limits in standard errors: one false alarm in 500.
@@ -93,11 +93,6 @@ def cusum(
     restart : bool
         Begin again at zero after an alarm.
 
-    Source
-    ------
-    Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., equations 16-30 and 16-31,
-    read at issuhub.com/view/index?id=5218 (page 635 f.).
-
     References
     ----------
     .. [1] D. C. Montgomery & G. C. Runger, Applied Statistics and Probability for Engineers, 3rd
@@ -155,12 +150,6 @@ def ewma(
     steady : bool
         Use the limits of long ago (without the last factor), as the handbook's example does.
 
-    Source
-    ------
-    NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4 (doi 10.18434/M32189), read in a public
-    transcription of its example and at tailieuxanh.com (episode 8 part 8); the limits' last factor at
-    micquality.com (EWMA chart).
-
     References
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods 6.3.2.4, doi 10.18434/M32189; width: J.
@@ -196,9 +185,6 @@ def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H)
     Solves the integral equation of the one-sided chart, L(z) = 1 + L(0) Φ(k − z − δ) + ∫ L(y) φ(y + k − z −
     δ) dy over 0..h, at Gauss–Legendre nodes, and joins both sides by 1/L = 1/L⁺ + 1/L⁻.
 
-    Source: E. S. Page, Biometrika 41 (1954) 100, for the equation, and Kemp 1961 for joining the sides (from
-    memory); checked against the printed run lengths of Montgomery & Runger, Table 16-9.
-
     References
     ----------
     .. [1] E. S. Page, Biometrika 41 (1954) 100; K. W. Kemp 1961 (from memory).
@@ -229,9 +215,6 @@ def ewma_run_length(
     shift: float = 0.0, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH
 ) -> float:
     """Average number of values until an EWMA with steady limits alarms, for a shift in standard deviations.
-
-    Source: S. V. Crowder, Technometrics 29 (1987) 401, integral equation (from memory); checked against the
-    widths he printed for a run length of 250.
 
     References
     ----------

@@ -14,11 +14,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from, steel_from
-from ...answer.evaluation import outcome
+from ...answer.evaluation import evaluate
 from ...base.errors import InputError, check_choice, check_number
-from ...engine import march as marks
-from ...engine.run import march_columns
-from ...inputs.case_columns import Columns
+from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import varied
 from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
@@ -45,10 +43,10 @@ _EXTRA_HV, _PYROMETER_C = HARDNESS_NOISE_HV / np.sqrt(3.0), 8.0
 _PYROMETER_FROM_C = 300.0
 
 _LOOKS = {
-    "furnace": ("read the {} with a pyrometer as it leaves the furnace", marks.M_FURNACE),
-    "die": ("read the {} with a pyrometer at the squeeze", marks.M_DIE),
-    "water": ("read the {} with a pyrometer as the water starts", marks.M_WATER_ON),
-    "off": ("read the {} with a pyrometer as the water stops", marks.M_WATER_OFF),
+    "furnace": ("read the {} with a pyrometer as it leaves the furnace", "peak_c"),
+    "die": ("read the {} with a pyrometer at the squeeze", "die_c"),
+    "water": ("read the {} with a pyrometer as the water starts", "water_on_c"),
+    "off": ("read the {} with a pyrometer as the water stops", "water_off_c"),
 }
 
 
@@ -96,11 +94,6 @@ def find_cause(
     InputError
         No reading, an unknown zone or cause.
 
-    Source
-    ------
-    Marginal likelihoods, one cause at a time, with even chances beforehand between drift and no drift and
-    among the causes: usual Bayesian comparison (H. Jeffreys, Theory of Probability; from memory).
-
     References
     ----------
     .. [1] Marginal likelihood of one cause at a time: H. Jeffreys, Theory of Probability (from
@@ -127,7 +120,7 @@ def find_cause(
     check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
     drifts = causes(*case, names)
     z = np.linspace(-_FAR, _FAR, _MARCHED)
-    told = outcome(march_columns(_turned(case, drifts, z)))
+    told = evaluate(_turned(case, drifts, z))
     middle = _MARCHED // 2  # of the first cause: nothing has drifted there
     index = [ZONES.index(zone) for zone in zones]
     every = told.hardness_hv.reshape(len(drifts), _MARCHED, -1)
@@ -208,7 +201,7 @@ def _expected(usual, zones, predicted: np.ndarray) -> np.ndarray:
     )
 
 
-def _turned(case, drifts: Sequence[Drift], z: np.ndarray) -> Columns:
+def _turned(case, drifts: Sequence[Drift], z: np.ndarray) -> Cases:
     """Every cause turned through its drifts, one after the other; cut off at what the setting may be."""
     n = len(z)
     arrays = {d.name: np.full(len(drifts) * n, d.now) for d in drifts}
@@ -228,7 +221,7 @@ def _everyday(case) -> np.ndarray:
         arrays[d.name] = np.full(2 * n, d.now)
         ends = d.now + d.everyday_sd, d.now - d.everyday_sd
         arrays[d.name][[2 * k, 2 * k + 1]] = np.clip(ends, d.setting.low, d.setting.high)
-    hardness = outcome(march_columns(varied(*case, arrays))).hardness_hv
+    hardness = evaluate(varied(*case, arrays)).hardness_hv
     return 0.5 * (hardness[::2] - hardness[1::2])
 
 
@@ -389,11 +382,11 @@ def _looks(drifts, a: int, b: int, at, told, every, z, zones):
                     abs(both[0] - both[1]) / _EXTRA_HV,
                 )
             )
-    for words, mark in _LOOKS.values():
+    for words, column in _LOOKS.values():
         for i, zone in enumerate(ZONES):
-            flat = told.marched.marks[:, i, mark]
+            flat = getattr(told.results, column)[:, i]
             both = of(flat, a, at[0]), of(flat, b, at[1])
-            if min(both) > _PYROMETER_FROM_C:
+            if np.isfinite(both).all() and min(both) > _PYROMETER_FROM_C:
                 found.append(
                     (words.format(zone), both, "°C", abs(both[0] - both[1]) / _PYROMETER_C)
                 )

@@ -17,10 +17,9 @@ import numpy as np
 
 from ...answer import interval as uncertainty
 from ...answer.cases import shop_from
-from ...answer.evaluation import Evaluated, outcome
+from ...answer.evaluation import Evaluation, evaluate
 from ...base.errors import InputError, check_choice, check_number
-from ...engine.run import march_columns
-from ...inputs.case_columns import SHOP_NUMBERS, columns_of
+from ...inputs.cases import SHOP_NUMBERS, Cases
 from ...inputs.head import ZONES
 from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
@@ -167,11 +166,6 @@ def fit(
     InputError
         No steel, nothing to fit to, an unknown number, or a number out of bounds.
 
-    Source
-    ------
-    Least squares with priors as pseudo-readings: usual Bayesian normal theory; weights by estimated variance,
-    with the integrated autocorrelation time of the misses (A. Sokal's lectures, 1989): from memory.
-
     References
     ----------
     .. [1] Least squares with priors as pseudo-readings; autocorrelation time: A. Sokal's lectures
@@ -277,20 +271,18 @@ class _Model:
         def march(job):
             part, with_trace = job
             cases = [(heads[pairs[k][1]], shops[pairs[k][0]]) for k in part]
-            columns = columns_of(
+            columns = Cases.of(
                 [h.steel for h, _ in cases],
                 [h.head for h, _ in cases],
                 [h.route for h, _ in cases],
                 [s for _, s in cases],
             )
-            return part, outcome(
-                march_columns(columns, trace=with_trace, keep_points=with_trace, threads=1)
-            )
+            return part, evaluate(columns, ("points",) if with_trace else (), threads=1)
 
         with ThreadPoolExecutor(_THREADS) as pool:
             for part, told in pool.map(march, jobs):
                 hardness[part], spread[part] = told.hardness_hv, model_sd_hv(told)
-                for k, trace in zip(part, told.marched.trace or (), strict=False):
+                for k, trace in zip(part, told.results.traces or (), strict=False):
                     traces[k] = trace
         return [
             (
@@ -330,7 +322,7 @@ class _Model:
     def probe_c(self, trace: np.ndarray, probe, time_s: np.ndarray) -> np.ndarray:
         """What a probe reads at these times from the furnace door on, °C."""
         soak = self.seen.heads[probe.of].route.preheat.soak_s
-        return np.interp(time_s + soak, trace[:, 0], trace[:, 1:] @ probe.weights)
+        return np.interp(time_s + soak, trace.time_s, trace.weighted(probe.weights))
 
     # ---- residuals
     def residuals(self, at, weights: _Weights) -> np.ndarray:
@@ -410,14 +402,11 @@ class _Model:
         return _Weights(miss * np.sqrt(together), miss, together, hardness_sd)
 
 
-def model_sd_hv(told: Evaluated) -> np.ndarray:
+def model_sd_hv(told: Evaluation) -> np.ndarray:
     """Standard deviation of the predicted hardness of every case and zone, HV, by structure."""
-    f = told.fractions
+    f = told.results.fractions
     return uncertainty.hardness_sd_hv(
-        told.hardness_hv,
-        f["ferrite"] + f["pearlite"] + f["untransformed"],
-        f["bainite"],
-        f["martensite"] + f["austenite"],
+        told.hardness_hv, told.soft, f["bainite"], f["martensite"] + f["austenite"]
     )
 
 

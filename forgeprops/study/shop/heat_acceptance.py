@@ -15,7 +15,7 @@ from ...answer.evaluation import estimate
 from ...answer.result import Estimate
 from ...base.errors import InputError, check_flag, check_number
 from ...certificates.reading import Certificate
-from ...inputs.case_columns import columns_of
+from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import value_of, varied
 from ...inputs.limits import QUANTITIES, Limits
@@ -221,7 +221,7 @@ def judge_heat(
         steel = steel_from(steel)
         name = steel.name
     case = steel, head_from(head), route_from(route), shop_from(shop)
-    table = _assessed(case, limits, columns_of(*([one] for one in case)))
+    table = _assessed(case, limits, Cases.of(*([one] for one in case)))
     told = estimate(*case)
     results = _results(table, 0)
     intervals = _intervals(told)
@@ -407,7 +407,7 @@ def _grade_span(case, limits: Limits) -> dict[str, tuple[float, float]]:
         )
         for k in (0, 1)
     ]
-    table = _assessed(case, limits, columns_of(ends, [head] * 2, [route] * 2, [shop] * 2))
+    table = _assessed(case, limits, Cases.of(ends, [head] * 2, [route] * 2, [shop] * 2))
     names = dict.fromkeys(
         ["face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", *limits.bounds]
     )

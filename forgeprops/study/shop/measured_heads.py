@@ -102,14 +102,8 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
         weights[i] = 1.0
         return weights
     thick = float(head.zones("forged")[zone].path_mm)
-    depth = check_number(
-        depth_mm,
-        "depth of the thermocouple",
-        0.0,
-        round(thick, 2),
-        "mm",
-        f"{zone} of head {head.name!r}",
-    )
+    where = f"{zone} of head {head.name!r}"
+    depth = check_number(depth_mm, "depth of the thermocouple", 0.0, round(thick, 2), "mm", where)
     x, place = lobatto(POINTS[i])[0], min(depth / thick, 1.0)
     first = 2 * n + sum(POINTS[:i])
     for j in range(POINTS[i]):  # Lagrange's polynomial through the zone's points
@@ -146,20 +140,14 @@ def observe(
     InputError
         Nothing to use, or something that cannot be used at all.
     """
-    for given, kind, what, reader in (
-        (traces, Traces, "traces", "read_traces"),
-        (hardness, HardnessReadings, "hardness", "read_hardness"),
-    ):
+    for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
         if given is not None and not isinstance(given, kind):
             raise InputError(
-                f"{what} is {type(given).__name__}; allowed is what {reader} returns, or None."
+                f"{what} is {type(given).__name__}; allowed is what read_{what} returns, or None."
             )
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
-    names = [
-        *(() if traces is None else dict.fromkeys(traces.frame["head_id"])),
-        *(() if hardness is None else dict.fromkeys(hardness.frame["head_id"])),
-    ]
+    names = [n for m in (traces, hardness) if m is not None for n in m.frame["head_id"].unique()]
     finder = _Finder(head, steel, route)
     heads, number, problems = [], {}, []
     for name in dict.fromkeys(names):
@@ -167,29 +155,17 @@ def observe(
             heads.append(finder.head_of(name))
             number[name] = len(heads) - 1
         except InputError as error:
-            problems.append(
-                Problem(
-                    "measurements",
-                    None,
-                    "head_id",
-                    str(error).rstrip("."),
-                    f"what was measured on head {name!r} is not used",
-                )
-            )
+            said = str(error).rstrip("."), f"what was measured on head {name!r} is not used"
+            problems.append(Problem("measurements", None, "head_id", *said))
     probes = [] if traces is None else _probes(traces, heads, number, noise_c, problems)
-    means = []
-    if hardness is not None:
-        for row in hardness.by_zone().itertuples(index=False):
-            if row.head_id in number:
-                means.append(
-                    HardnessMean(
-                        number[row.head_id],
-                        row.zone,
-                        float(row.mean_hv),
-                        int(row.readings),
-                        float(row.deviation_hv),
-                    )
-                )
+    zones = [] if hardness is None else hardness.by_zone().itertuples(index=False)
+    means = [
+        HardnessMean(
+            number[z.head_id], z.zone, float(z.mean_hv), int(z.readings), float(z.deviation_hv)
+        )
+        for z in zones
+        if z.head_id in number
+    ]
     if not probes and not means:
         met = f" {problems[0]}" if problems else ""
         raise InputError(
@@ -208,40 +184,17 @@ def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
         inside = t > -heads[of].route.preheat.soak_s
         label = f"{channel} of head {head_id}" if head_id else channel
         if not inside.all():
-            problems.append(
-                Problem(
-                    "traces",
-                    None,
-                    label,
-                    f"{int((~inside).sum())} reading(s) from before the head was loaded",
-                    "not used",
-                )
-            )
+            what = f"{int((~inside).sum())} reading(s) from before the head was loaded"
+            problems.append(Problem("traces", None, label, what, "not used"))
         t, seen = t[inside], seen[inside]
         if t.size < _FEWEST:
-            problems.append(
-                Problem(
-                    "traces",
-                    None,
-                    label,
-                    f"{t.size} reading(s) in the route's time",
-                    "the trace is not used",
-                )
-            )
+            what = f"{t.size} reading(s) in the route's time"
+            problems.append(Problem("traces", None, label, what, "the trace is not used"))
             continue
-        noise = noise_of(seen) if noise_c is None else noise_c
-        probes.append(
-            Probe(
-                of,
-                channel,
-                zone,
-                None if np.isnan(depth) else depth,
-                probe_weights(heads[of].head, zone, depth),
-                t,
-                seen,
-                max(noise, _LEAST_NOISE_C),
-            )
-        )
+        noise = max(noise_of(seen) if noise_c is None else noise_c, _LEAST_NOISE_C)
+        weights = probe_weights(heads[of].head, zone, depth)
+        depth = None if np.isnan(depth) else depth
+        probes.append(Probe(of, channel, zone, depth, weights, t, seen, noise))
     return probes
 
 
@@ -264,21 +217,15 @@ class _Finder:
         heat, drawing = "", ""
         if self.runs is not None:
             if name not in self.runs:
-                raise InputError(
-                    f"head {name!r} is not in the list of runs; it has {', '.join(self.runs)}."
-                )
+                listed = ", ".join(self.runs)
+                raise InputError(f"head {name!r} is not in the list of runs; it has {listed}.")
             run = self.runs[name]
             heat, drawing, route = run.heat, run.head, run.route
         else:
             route = route_from(_pick(self.routes, self.route, name, "route", name))
         head = head_from(drawing or _pick(self.heads, self.head, name, "head", name))
-        steel = _pick(
-            self.steels,
-            self.steel,
-            heat if heat in (self.steels or ()) else name,
-            "steel",
-            heat or name,
-        )
+        by = heat if heat in (self.steels or ()) else name
+        steel = _pick(self.steels, self.steel, by, "steel", heat or name)
         if steel is None:
             raise InputError(
                 f"no usable steel for head {name!r}{f' of heat {heat}' if heat else ''}; "

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...base.constants import KGF_N, LBF_N
 from ...base.errors import InputError, check_number
 from ...inputs.head import ZONES
 from ...io.cells import header_key, read_number
@@ -152,7 +153,6 @@ def _hardness(written: str, scale: str | None, header: str) -> tuple[float, str,
 # ------------------------------------------------------------------------------------------ bends
 
 #: Newtons in a kilogram-force and a pound-force (exact by definition: standard gravity, international pound).
-_KGF_N, _LBF_N = 9.80665, 4.4482216152605
 
 _YES = frozenset("yes y ja j sí si s true 1 cracked crack fail x 有 はい".split())
 _NO = frozenset("no n nein false 0 ok none pass sound 無 いいえ".split()) | {
@@ -178,8 +178,8 @@ _BEND_FIELDS = (
         {
             1: "force KraftN Kraft",
             1000: "force_kn",
-            _KGF_N: "force_kgf force_kg",
-            _LBF_N: "force_lbf force_lb",
+            KGF_N: "force_kgf force_kg",
+            LBF_N: "force_lbf force_lb",
         },
         0,
         50_000,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...base.constants import MM_PER_INCH
 from ...base.errors import InputError, check_choice, check_number
 from ...inputs.head import ZONES
 from ...io.cells import header_key
@@ -63,7 +64,9 @@ _CHANNEL = text_field("channel", "thermocouple sensor Kanal ch")
 _CHANNEL_MAP = (
     _CHANNEL,
     ZONE_FIELD,
-    number_field("depth_mm", {1: "depth Tiefemm", 25.4: "depth_in"}, 0, 60, "mm", needed=False),
+    number_field(
+        "depth_mm", {1: "depth Tiefemm", MM_PER_INCH: "depth_in"}, 0, 60, "mm", needed=False
+    ),
 )
 
 
@@ -236,18 +239,15 @@ def read_traces(
     if not rows.row:
         raise InputError(f"no usable reading in the trace; {first_problem(rows)}")
     frame = rows.frame().assign(file=rows.file)
-    places = _placed(list(dict.fromkeys(frame["channel"])), channels, rows)
-    frame["zone"] = [places[c].zone for c in frame["channel"]]
-    depths = {n: np.nan if c.depth_mm is None else c.depth_mm for n, c in places.items()}
-    frame["depth_mm"] = frame["channel"].map(depths).astype(float)
-    kept = [
-        _clean_trace(f, rows.problems) for _, f in frame.groupby(["head_id", "channel"], sort=False)
-    ]
-    frame = pd.concat(kept, ignore_index=True)
-    return Traces(
-        frame[["head_id", "channel", "zone", "depth_mm", "time_s", "temperature_c"]],
-        tuple(rows.problems),
+    places = _placed(list(frame["channel"].unique()), channels, rows)
+    frame["zone"] = frame["channel"].map({n: c.zone for n, c in places.items()})
+    frame["depth_mm"] = (
+        frame["channel"].map({n: c.depth_mm for n, c in places.items()}).astype(float)
     )
+    traces = frame.groupby(["head_id", "channel"], sort=False)
+    frame = pd.concat([_clean_trace(f, rows.problems) for _, f in traces], ignore_index=True)
+    columns = ["head_id", "channel", "zone", "depth_mm", "time_s", "temperature_c"]
+    return Traces(frame[columns], tuple(rows.problems))
 
 
 def _logger_tables(grid: Grid, head: int) -> list[Table]:

@@ -228,12 +228,6 @@ def track(
     InputError
         An unusable log, an unknown quantity, a bad option.
 
-    Source
-    ------
-    Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., ch. 16 (tabular CUSUM,
-    estimate of the new level after an alarm: equation 16-32), read at issuhub.com/view/index?id=5218; moving
-    range / d2 from memory.
-
     References
     ----------
     .. [1] Standard deviation from the mean moving range / 1.128: D. C. Montgomery & G. C. Runger,

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...base.constants import STEEL_DENSITY_KG_M3, ZERO_C_K
 from ...base.errors import InputError, check_choice, check_number
-from ...inputs.head import STEEL_DENSITY_KG_M3
 from ...thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 
 __all__ = ["PLATES", "Plate"]
@@ -22,16 +22,14 @@ __all__ = ["PLATES", "Plate"]
 #: γ of the two-stage L-stable step (Alexander, SIAM J. Numer. Anal. 14 (1977) 1006, from memory).
 _GAMMA = 1.0 - np.sqrt(0.5)
 
-_KELVIN = 273.15
-
 
 def _stainless_k(t_c):
-    t = t_c + _KELVIN
+    t = t_c + ZERO_C_K
     return 6.308 + 0.02716 * t - 7.301e-6 * t * t
 
 
 def _stainless_heat(t_c):
-    return 7957.0 * (428.46 + 0.1816 * (t_c + _KELVIN))
+    return 7957.0 * (428.46 + 0.1816 * (t_c + ZERO_C_K))
 
 
 #: Conductivity, W/(m K), and heat capacity of the cold volume, J/(m³ K), by plate material.  "stainless" is

@@ -180,11 +180,6 @@ def cooling_curve(
     InputError
         A trace that is not one, that does not cool by 30 K, or a bad option.
 
-    Source
-    ------
-    Regularisation: A. N. Tikhonov & V. Y. Arsenin, Solutions of Ill-Posed Problems (1977); least squares with
-    damping: D. W. Marquardt, J. SIAM 11 (1963) 431 (both from memory).
-
     References
     ----------
     .. [1] A. N. Tikhonov & V. Y. Arsenin 1977; D. W. Marquardt, J. SIAM 11 (1963) 431 (from

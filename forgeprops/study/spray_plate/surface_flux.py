@@ -128,11 +128,6 @@ def surface_flux(
     InputError
         A trace that is not one, or too short for the future steps.
 
-    Source
-    ------
-    J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985), sequential function
-    specification with constant flux (from memory).
-
     References
     ----------
     .. [1] J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985) (from memory).

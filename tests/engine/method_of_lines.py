@@ -20,17 +20,19 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import csc_matrix
 
+from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import batch, march, outcome, packing
 from forgeprops.engine import run as heads
 from forgeprops.engine.section import lobatto
 from forgeprops.forging.scale import ATMOSPHERES, scale_rate
 from forgeprops.inputs.shop import Shop
-from forgeprops.thermal import surroundings as law
+from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
+from forgeprops.thermal.surroundings import FURNACE_CONVECTION_W_M2K
 from forgeprops.transformation import austenite, decomposition, kinetics
 
 sys.path.insert(0, str(Path(__file__).parent))
-import twins  # noqa: E402
+import twins
 
 #: Martensite follows the fall of temperature within this time, s (0.02 °C behind at 200 °C/s).
 _LAG_S = 1e-4
@@ -156,28 +158,32 @@ class Case:
     def dry(self, z, t):
         c = self.case
         air = c["air_factor"] * np.interp(t, packing.CONVECTION_C, self.air[z])
-        return air * (t - c["air_c"]) + c["emissivity"] * c[
-            "view_factor"
-        ] * law.STEFAN_BOLTZMANN * ((t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4)
+        return air * (t - c["air_c"]) + c["emissivity"] * c["view_factor"] * STEFAN_BOLTZMANN * (
+            (t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4
+        )
 
     def loss(self, step, front, z, t, seconds):
         """Heat a surface gives off, W/m²."""
         c, kind = self.case, step["kind"]
         if kind == packing.FURNACE:
-            return c["furnace_emissivity"] * law.STEFAN_BOLTZMANN * (
+            return c["furnace_emissivity"] * STEFAN_BOLTZMANN * (
                 (t + 273.15) ** 4 - (c["furnace_c"] + 273.15) ** 4
-            ) + law.FURNACE_CONVECTION_W_M2K * (t - c["furnace_c"])
-        die = (law.DIE_CONDUCTIVITY_W_MK, law.DIE_DENSITY_KG_M3, law.DIE_HEAT_J_KGK)
+            ) + FURNACE_CONVECTION_W_M2K * (t - c["furnace_c"])
+        die = (
+            die_contact.DIE_CONDUCTIVITY_W_MK,
+            die_contact.DIE_DENSITY_KG_M3,
+            die_contact.DIE_HEAT_J_KGK,
+        )
         if kind == packing.STROKE:
             return (
                 c["die_factor"]
-                * law.die_contact_w_m2k(step["contact"], seconds, *die)
+                * die_contact.die_contact_w_m2k(step["contact"], seconds, *die)
                 * (t - c["die_c"])
             )
         if not front and kind in (packing.REST, packing.SPRAY_ON_DIE):
             return (
                 c["die_factor"]
-                * law.die_contact_w_m2k(law.RESTING_CONTACT_W_M2K, seconds, *die)
+                * die_contact.die_contact_w_m2k(die_contact.RESTING_CONTACT_W_M2K, seconds, *die)
                 * (t - c["die_c"])
             )
         if (
@@ -302,7 +308,15 @@ class Case:
         amounts = [df]
         for row, share, k, under, exponent, q, tail in (
             (P, p, decomposition.K_P, c["ae1"] - at, 3, kin["q_pearlite"], 0.0),
-            (B, b, decomposition.K_B, c["bainite_limit"] - at, 2, kin["q_bainite"], kin["bainite_tail"]),
+            (
+                B,
+                b,
+                decomposition.K_B,
+                c["bainite_limit"] - at,
+                2,
+                kin["q_bainite"],
+                kin["bainite_tail"],
+            ),
         ):
             whole = np.maximum(share + a, 1e-12)
             g = growth(share / whole, speed(s[k][:, None], under, exponent, q, kelvin), tail) * (
@@ -400,7 +414,12 @@ class Case:
             if y is None:
                 for i in range(n):
                     self.state[:, i] = twins.set_austenite(
-                        c, self.kin, heat[0, i], heat[1, i], heat[2, i] ** (1.0 / c["grain_m"]), t[i]
+                        c,
+                        self.kin,
+                        heat[0, i],
+                        heat[1, i],
+                        heat[2, i] ** (1.0 / c["grain_m"]),
+                        t[i],
                     )
                 for row in self.state:
                     row[:] = self.level(row)

@@ -1,12 +1,13 @@
 """Many cases as columns of numbers, so that thousands of them need no Python object each.
 
-`columns_of` makes them from lists of steels, heads, routes and shops; a study that turns a few settings of
+`Cases.of` makes them from lists of steels, heads, routes and shops; a study that turns a few settings of
 one case makes them with `spread`, from that case and arrays of the settings.
 """
 
 from __future__ import annotations
 
 import dataclasses
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
@@ -21,7 +22,7 @@ from .route import COOLING, LaterHeat, Route, Spray
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
-__all__ = ["Columns", "HeadColumns", "SHOP_NUMBERS", "SteelColumns", "columns_of", "spread"]
+__all__ = ["Cases", "HeadColumns", "SHOP_NUMBERS", "SteelColumns", "spread"]
 
 SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
 #: Settings of a route in its columns; "has_spray" (bool) is put beside them.
@@ -43,12 +44,13 @@ _NO_BLOCK = (0.0, 1.0, 1.0, 0.0)
 _NO_SPRAY = Spray(flux_kg_m2_s=0.0, delay_s=0.0, duration_s=0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SteelColumns:
     """Compositions; `get` gives the contents of an element as one column, wt%, shape (m, 1)."""
 
     contents: Mapping[str, np.ndarray]  # element -> (m,)
     fine_grain: np.ndarray  # (m,)
+    names: np.ndarray  # (m,)
 
     def __len__(self) -> int:
         return len(self.fine_grain)
@@ -61,10 +63,11 @@ class SteelColumns:
         return values[:, None]
 
     def part(self, index) -> SteelColumns:
-        return SteelColumns({e: v[index] for e, v in self.contents.items()}, self.fine_grain[index])
+        contents = {e: v[index] for e, v in self.contents.items()}
+        return SteelColumns(contents, self.fine_grain[index], self.names[index])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class HeadColumns:
     """Finished dimensions; every field of every part is a number or an array of shape (h,)."""
 
@@ -105,7 +108,7 @@ class HeadColumns:
 
 
 @dataclass(frozen=True)
-class Columns:
+class Cases:
     """Many cases.
 
     Attributes
@@ -134,10 +137,48 @@ class Columns:
     def __len__(self) -> int:
         return len(self.later_of)
 
-    def part(self, index) -> Columns:
+    @classmethod
+    def of(
+        cls,
+        steels: Sequence[Steel],
+        heads: Sequence[Head],
+        routes: Sequence[Route],
+        shops: Sequence[Shop] | None = None,
+    ) -> Cases:
+        """Columns of cases given as objects; the sequences have one length."""
+        shops = [Shop()] * len(steels) if shops is None else shops
+        if not len(steels) == len(heads) == len(routes) == len(shops):
+            raise InputError(
+                f"{len(steels)} steels, {len(heads)} heads, {len(routes)} routes and {len(shops)} shops; "
+                "allowed is one number of each."
+            )
+        steel_list, steel_of = _distinct(steels)
+        head_list, head_of = _distinct(heads)
+        route_list, route_of = _distinct(routes)
+        shop_list, shop_of = _distinct(shops)
+        route = route_columns(route_list)
+        shop = _table([_get_shop(s) for s in shop_list], SHOP_NUMBERS)
+        if route_of is not None:
+            route = {name: column[route_of] for name, column in route.items()}
+        if shop_of is not None:
+            shop = {name: column[shop_of] for name, column in shop.items()}
+        kinds: dict[tuple, int] = {}
+        later_of = np.array([kinds.setdefault(r.later, len(kinds)) for r in route_list], np.int64)
+        return cls(
+            _steels(*steel_list) if len(steel_list) == 1 else steel_columns(steel_list),
+            _heads(*head_list) if len(head_list) == 1 else head_columns(head_list),
+            steel_of,
+            head_of,
+            route,
+            shop,
+            tuple(kinds),
+            later_of if route_of is None else later_of[route_of],
+        )
+
+    def part(self, index) -> Cases:
         """Some of the cases: a slice, or an array of their numbers."""
         own_steel, own_head = self.steel_of is None, self.head_of is None
-        return Columns(
+        return Cases(
             self.steels.part(index) if own_steel else self.steels,
             self.heads.part(index) if own_head else self.heads,
             None if own_steel else self.steel_of[index],
@@ -148,6 +189,22 @@ class Columns:
             self.later_of[index],
         )
 
+    def rows(self, index: np.ndarray) -> Cases:
+        """Cases by their numbers, any of them several times; steels and heads are shared, columns are copies."""
+        return Cases(
+            self.steels,
+            self.heads,
+            index if self.steel_of is None else self.steel_of[index],
+            index if self.head_of is None else self.head_of[index],
+            {k: v[index] for k, v in self.route.items()},
+            {k: v[index] for k, v in self.shop.items()},
+            self.later,
+            self.later_of[index],
+        )
+
+    def steel_name(self, case: int) -> str:
+        return self.steels.names[case if self.steel_of is None else self.steel_of[case]]
+
     def content(self, element: str) -> np.ndarray:
         """Content of `element` of every case, wt%, shape (n,)."""
         column = self.steels.get(element)[:, 0]
@@ -155,6 +212,40 @@ class Columns:
 
     #: The name under which formulas ask for it; shape (n,) here, where `SteelColumns` gives (m, 1).
     get = content
+
+    @functools.cached_property
+    def composition(self) -> dict[str, np.ndarray]:
+        """Contents of every case by element, wt%, shape (n,): what formulas ask by ``get(element)``."""
+        return {e: self.content(e) for e in ELEMENTS}
+
+    @functools.cached_property
+    def sprayed(self) -> np.ndarray:
+        """Whether water reaches the head, shape (n,)."""
+        return self.route["has_spray"] & (self.route["flux"] > 0.0) & (self.route["spray_s"] > 0.0)
+
+    @functools.cached_property
+    def delay_s(self) -> np.ndarray:
+        """Time from the end of the press to the spray with what the shop adds, s; 0 without spray."""
+        wait = np.maximum(self.route["delay_s"] + self.shop["delay_s"], 0.0)
+        return np.where(self.route["has_spray"], wait, 0.0)
+
+    @functools.cached_property
+    def times_s(self) -> dict[str, np.ndarray]:
+        """When each step of the route begins, s from loading; the spray NaN where there is none."""
+        route = self.route
+        out = route["soak_s"]
+        die = out + route["transfer_s"]
+        press = die + route["rest_s"] / 2
+        pressed = press + route["dwell_s"]
+        on = np.where(route["has_spray"], pressed + self.delay_s, np.nan)
+        return {
+            "out of furnace": out,
+            "in die": die,
+            "stroke": press,
+            "end of stroke": pressed,
+            "water on": on,
+            "water off": on + route["spray_s"],
+        }
 
     def dimension(self, part: str, name: str) -> np.ndarray:
         """A finished dimension of every case, mm, shape (n,)."""
@@ -187,6 +278,7 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
     return SteelColumns(
         {e: np.array([v.get(e, 0.0) for v in values]) for e in named},
         np.array([s.fine_grain for s in steels]),
+        np.array([s.name for s in steels], object),
     )
 
 
@@ -204,6 +296,16 @@ def head_columns(heads: Sequence[Head]) -> HeadColumns:
         Block("", **dict(zip(_BLOCK, padded[:, i].T.copy(), strict=True))) for i in range(most)
     )
     return HeadColumns(parts["face"], parts["rim"], body, parts["neck"], parts["hosel"], len(heads))
+
+
+@functools.lru_cache(maxsize=256)
+def _steels(steel: Steel) -> SteelColumns:
+    return steel_columns([steel])
+
+
+@functools.lru_cache(maxsize=256)
+def _heads(head: Head) -> HeadColumns:
+    return head_columns([head])
 
 
 def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
@@ -226,38 +328,6 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     return columns
 
 
-def columns_of(
-    steels: Sequence[Steel], heads: Sequence[Head], routes: Sequence[Route], shops: Sequence[Shop]
-) -> Columns:
-    """Columns of cases given as objects; the four sequences have one length."""
-    if not len(steels) == len(heads) == len(routes) == len(shops):
-        raise InputError(
-            f"{len(steels)} steels, {len(heads)} heads, {len(routes)} routes and {len(shops)} shops; "
-            "allowed is one number of each."
-        )
-    steel_list, steel_of = _distinct(steels)
-    head_list, head_of = _distinct(heads)
-    route_list, route_of = _distinct(routes)
-    shop_list, shop_of = _distinct(shops)
-    route, shop = route_columns(route_list), _table([_get_shop(s) for s in shop_list], SHOP_NUMBERS)
-    if route_of is not None:
-        route = {name: column[route_of] for name, column in route.items()}
-    if shop_of is not None:
-        shop = {name: column[shop_of] for name, column in shop.items()}
-    kinds: dict[tuple, int] = {}
-    later_of = np.array([kinds.setdefault(r.later, len(kinds)) for r in route_list], np.int64)
-    return Columns(
-        steel_columns(steel_list),
-        head_columns(head_list),
-        steel_of,
-        head_of,
-        route,
-        shop,
-        tuple(kinds),
-        later_of if route_of is None else later_of[route_of],
-    )
-
-
 def spread(
     steel: Steel,
     head: Head,
@@ -269,7 +339,7 @@ def spread(
     dimensions: Mapping[str, np.ndarray] | None = None,
     settings: Mapping[str, np.ndarray] | None = None,
     shops: Mapping[str, np.ndarray] | None = None,
-) -> Columns:
+) -> Cases:
     """`n` cases that differ from one case in a few columns.
 
     Parameters
@@ -294,7 +364,8 @@ def spread(
             check_choice(e, "element", ELEMENTS): np.asarray(v, float)
             for e, v in composition.items()
         }
-        steels = SteelColumns(contents, np.broadcast_to(steels.fine_grain, (n,)))
+        whole = (np.broadcast_to(v, (n,)) for v in (steels.fine_grain, steels.names))
+        steels = SteelColumns(contents, *whole)
     if dimensions:
         changed: dict[str, dict[str, Any]] = {}
         for name, values in dimensions.items():
@@ -311,7 +382,7 @@ def spread(
     for name, values in (shops or {}).items():
         shop_of[check_choice(name, "shop number", SHOP_NUMBERS)] = np.asarray(values, float)
     one = np.zeros(n, np.int64)
-    return Columns(
+    return Cases(
         steels,
         heads,
         None if composition else one,

@@ -1,0 +1,171 @@
+"""Results of the engine by name; its memory layout is known here and nowhere above."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..inputs.head import ZONES
+from ..transformation import decomposition as state
+from . import march as mark
+from . import outcome as out
+from .batch import Marched
+from .packing import POINTS
+
+__all__ = ["CONSTITUENTS", "Results", "Trace"]
+
+#: Constituents of a structure; "untransformed" is what the furnace did not make austenite.
+CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite", "untransformed")
+_SHARE_AT = (
+    out.O_FERRITE,
+    out.O_PEARLITE,
+    out.O_BAINITE,
+    out.O_MARTENSITE,
+    out.O_AUSTENITE,
+    out.O_UNTRANSFORMED,
+)
+_STATE_AT = (state.FERRITE, state.PEARLITE, state.BAINITE, state.MARTENSITE, state.AUSTENITE)
+
+
+def _span(zone: int) -> slice:
+    """Points of a zone among the points of the head."""
+    return slice(sum(POINTS[:zone]), sum(POINTS[: zone + 1]))
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Temperatures of one case from loading into the furnace on, °C.
+
+    Attributes
+    ----------
+    time_s : array, shape (m,)
+    zones_c, front_c : array, shape (m, 5)
+        Mean and front-surface temperature of the zones.
+    points_c : array, shape (m, points)
+        Every point, front to back, zone after zone; no columns where the points were not kept.
+    """
+
+    time_s: np.ndarray
+    zones_c: np.ndarray
+    front_c: np.ndarray
+    points_c: np.ndarray
+
+    def back_c(self, zone: int) -> np.ndarray | None:
+        """Temperature of the back surface of a zone; None where the points were not kept."""
+        return self.points_c[:, _span(zone).stop - 1] if self.points_c.shape[1] else None
+
+    def weighted(self, weights: np.ndarray) -> np.ndarray:
+        """Sum of all temperatures times weights: those of the zones, the fronts, the points."""
+        return np.hstack([self.zones_c, self.front_c, self.points_c]) @ weights
+
+
+@dataclass(frozen=True)
+class Results:
+    """What came out of many cases; first axis the case, second the zone (`head.ZONES`).
+
+    Attributes
+    ----------
+    hardness_hv, as_quenched_hv : array, shape (n, 5)
+        With and without self-tempering and later heats.
+    fractions : dict of str to array, shape (n, 5)
+        Shares by the names of `CONSTITUENTS`.
+    share, carbon, grain_astm, undissolved : array, shape (n, 5)
+        Austenite made in the furnace: its share, its carbon (wt%), ASTM grain; share of Cr-Mo carbides left.
+    peak_c, die_c, water_on_c, water_off_c : array, shape (n, 5)
+        Mean metal temperature leaving the furnace, in the die, when the spray starts and stops; NaN without spray.
+    low_c, rebound_c : array, shape (n, 5)
+        Lowest mean temperature, and the largest re-heating after a low, °C.
+    time_800_500_s, rate_700_c_per_s : array, shape (n, 5)
+        NaN where the zone did not cool through it.
+    scale_um : array, shape (n, 5)
+        Scale on leaving the furnace.
+    point_hv : array, shape (n, points)
+    energy : array, shape (n, 3)
+        Heat taken from the surroundings, sensible heat stored, heat of transformation, J.
+    steps : array, shape (n,)
+    """
+
+    hardness_hv: np.ndarray
+    as_quenched_hv: np.ndarray
+    fractions: dict[str, np.ndarray]
+    share: np.ndarray
+    carbon: np.ndarray
+    grain_astm: np.ndarray
+    undissolved: np.ndarray
+    peak_c: np.ndarray
+    die_c: np.ndarray
+    water_on_c: np.ndarray
+    water_off_c: np.ndarray
+    low_c: np.ndarray
+    rebound_c: np.ndarray
+    time_800_500_s: np.ndarray
+    rate_700_c_per_s: np.ndarray
+    scale_um: np.ndarray
+    point_hv: np.ndarray
+    energy: np.ndarray
+    steps: np.ndarray
+    _traces: list | None = None
+    _state: np.ndarray | None = None
+
+    def __len__(self) -> int:
+        return len(self.steps)
+
+    @classmethod
+    def of(cls, marched: Marched, rows: slice = slice(None)) -> Results:
+        """Name what the engine handed back; some of its rows where `rows` says so."""
+        z, m = marched.zones[rows], marched.marks[rows]
+
+        def known(column: int, missing: float) -> np.ndarray:
+            values = m[:, :, column]
+            return np.where(values == missing, np.nan, values)
+
+        return cls(
+            hardness_hv=z[:, :, out.O_HV],
+            as_quenched_hv=z[:, :, out.O_HV_QUENCHED],
+            fractions={n: z[:, :, c] for n, c in zip(CONSTITUENTS, _SHARE_AT, strict=True)},
+            share=z[:, :, out.O_SHARE],
+            carbon=z[:, :, out.O_CARBON],
+            grain_astm=z[:, :, out.O_GRAIN],
+            undissolved=z[:, :, out.O_UNDISSOLVED],
+            peak_c=m[:, :, mark.M_FURNACE],
+            die_c=m[:, :, mark.M_DIE],
+            water_on_c=known(mark.M_WATER_ON, -1.0),
+            water_off_c=known(mark.M_WATER_OFF, -1.0),
+            low_c=m[:, :, mark.M_LOW],
+            rebound_c=m[:, :, mark.M_REBOUND],
+            time_800_500_s=np.where(
+                np.minimum(m[:, :, mark.M_T800], m[:, :, mark.M_T500]) >= 0.0,
+                m[:, :, mark.M_T500] - m[:, :, mark.M_T800],
+                np.nan,
+            ),
+            rate_700_c_per_s=known(mark.M_RATE700, 0.0),
+            scale_um=m[:, :, mark.M_SCALE],
+            point_hv=marched.point_hv[rows],
+            energy=marched.energy[rows],
+            steps=marched.steps[rows],
+            _traces=None if marched.trace is None else marched.trace[rows],
+            _state=None if marched.state is None else marched.state[rows],
+        )
+
+    @functools.cached_property
+    def traces(self) -> list[Trace] | None:
+        """Temperatures of every case; None where they were not traced."""
+        n = len(ZONES)
+        return self._traces and [
+            Trace(t[:, 0], t[:, 1 : 1 + n], t[:, 1 + n : 1 + 2 * n], t[:, 1 + 2 * n :])
+            for t in self._traces
+        ]
+
+    def layers_hv(self, zone: int) -> np.ndarray:
+        """Hardness of the points through a zone, front to back, HV, shape (n, points of the zone)."""
+        return self.point_hv[:, _span(zone)]
+
+    def layer_fractions(self, case: int, zone: int) -> dict[str, np.ndarray] | None:
+        """Structure of the points through a zone of one case; None where the points were not kept."""
+        if self._state is None:
+            return None
+        rows = self._state[case, :, _span(zone)]
+        shares = {n: rows[r].copy() for n, r in zip(CONSTITUENTS[:-1], _STATE_AT, strict=True)}
+        return {**shares, "untransformed": 1.0 - rows[state.AUSTENITE_0]}

@@ -1,0 +1,90 @@
+"""Warning rules: silent on a good heat, loud on a bad one, and the same codes for one case as for many."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.answer.evaluation import EVERYTHING, evaluate
+from forgeprops.answer.warnings import FURNACE_CODES, RULES
+from forgeprops.inputs.cases import Cases
+from forgeprops.inputs.head import ZONES
+
+
+def evaluated(name, **settings):
+    route = fp.Route().with_(**settings)
+    return evaluate(Cases.of([fp.grade(name)], [fp.head("mid-iron")], [route]), EVERYTHING)
+
+
+def furnace(e, **columns):
+    """Warnings of the furnace with some results put in the place of the marched ones, in every zone."""
+    marched = {name: np.full((1, len(ZONES)), float(v)) for name, v in columns.items()}
+    e = dataclasses.replace(e, results=dataclasses.replace(e.results, **marched))
+    return {w.code: w for w in e.warnings(0) if w.code in FURNACE_CODES}
+
+
+@pytest.fixture(scope="module")
+def good():
+    return evaluated("4130", soak_s=300.0, preheat_c=900.0)
+
+
+FINE = {"peak_c": 900.0, "share": 1.0, "undissolved": 0.01, "grain_astm": 8.0, "scale_um": 40.0}
+
+
+def test_silent_on_a_good_heat(good):
+    assert furnace(good, **FINE) == {}
+
+
+@pytest.mark.parametrize(
+    ("columns", "code", "words"),
+    [
+        ({"peak_c": 1202.0}, "overheating", "working limit of 4130"),
+        ({"peak_c": 1290.0}, "burning", "1290 °C"),
+        ({"share": 0.6}, "partial-austenite", "Only 60 % of the hosel"),
+        ({"undissolved": 0.3}, "carbides-left", "30 %"),
+        ({"grain_astm": 3.0}, "coarse-grain", "ASTM 3.0"),
+        ({"scale_um": 150.0}, "scale", "150 µm"),
+        ({"peak_c": 860.0}, "cold-core", "40 °C below"),
+    ],
+)
+def test_loud_on_a_bad_one(good, columns, code, words):
+    found = furnace(good, **{**FINE, **columns})
+    assert words in found[code].text and found[code].rank in ("stop", "change", "note")
+
+
+def test_carbon_steel_has_no_chromium_carbides():
+    e = evaluated("1030")
+    assert "carbides-left" not in furnace(e, undissolved=1.0)
+
+
+def test_a_zone_is_named_and_heat_and_scale_are_said_once(good):
+    hot = {**FINE, "peak_c": 1290.0, "scale_um": 150.0, "share": 0.6}
+    e = dataclasses.replace(
+        good,
+        results=dataclasses.replace(
+            good.results, **{n: np.full((1, len(ZONES)), v) for n, v in hot.items()}
+        ),
+    )
+    texts = [w.text for w in e.warnings(0) if w.code == "partial-austenite"]
+    assert ["of the face" in texts[0], "of the hosel" in texts[1]] == [True, True]
+    for code in ("burning", "scale"):
+        assert [w.code for w in e.warnings(0)].count(code) == 1
+
+
+def test_every_code_of_one_case_is_a_code_of_many():
+    """Rules that need further marches or a trace are told where those are; the rest always."""
+    steels = [fp.grade(n) for n in ("1020", "4130", "1045", "4340")]
+    routes = [fp.Route().with_(preheat_c=t) for t in (700.0, 780.0, 930.0, 1240.0)]
+    cases = Cases.of(
+        [s for s in steels for _ in routes],
+        [fp.head("mid-iron")] * 16,
+        [r for _ in steels for r in routes],
+    )
+    whole, bare = evaluate(cases, EVERYTHING), evaluate(cases)
+    further = {rule.code for rule in RULES if rule.needs in ("trace", "nodes_hv", "dry_hv")}
+    for i in range(len(cases)):
+        codes = {w.code for w in whole.warnings(i)}
+        assert codes == set(filter(None, whole.codes[i].split("; ")))
+        assert codes - further == set(filter(None, bare.codes[i].split("; ")))
+    assert {"decarburised", "cliff", "idle-water"} & {c for w in whole.codes for c in w.split("; ")}
