@@ -32,16 +32,17 @@ MARKS = 10
 #: A march that has tried so many steps is given up (it takes some 300).
 STEP_LIMIT = 40_000
 #: Default error allowed a step, °C, and the temperature at which a cooling head is left, °C.
-TOLERANCE_C = 2.4
+TOLERANCE_C = 1.8
 STOP_C = 80.0
 
 #: What else limits a step, in units of the tolerance: the change of temperature of a point that transforms and of one that does
 #: not; the heat, as a temperature, that came otherwise than the step had assumed, and how many times as much is still
 #: accepted; error and change in the furnace, and its change while austenite forms.
-STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 16.0 / 2.4, 10.0, 0.5, 2.0
-FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 4.0 / 2.4, 50.0, 32.0 / 2.4
-#: How much smaller these are for a head that leaves with part of its steel austenite: its hardness may rise by 30 HV a kelvin.
-FURNACE_FINER = 0.04
+STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 7.0, 12.0, 0.5, 2.0
+FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 2.0, 60.0, 16.0
+#: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in cooling:
+#: its hardness may rise by 30 HV a kelvin.
+FURNACE_FINER, FINER = 0.04, 0.5
 
 
 def control(tolerance_c: float, stop_c: float) -> np.ndarray:
@@ -56,6 +57,7 @@ def control(tolerance_c: float, stop_c: float) -> np.ndarray:
         "furnace_stride": FURNACE_STRIDE * tolerance_c,
         "furnace_stride_ac": FURNACE_STRIDE_AC * tolerance_c,
         "furnace_finer": FURNACE_FINER,
+        "finer": FINER,
         "stop_c": stop_c,
         "step_limit": float(STEP_LIMIT),
     }

@@ -62,7 +62,7 @@ __all__ = [
 FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET = range(8)
 
 #: Points through the thickness of face, rim, body, neck, hosel: the water's side of face and rim needs most.
-POINTS = (5, 6, 3, 3, 3)
+POINTS = (5, 6, 4, 3, 3)
 #: Temperatures at which convection to air is tabulated, °C.
 CONVECTION_C = np.arange(0.0, 1401.0, 50.0)
 #: Points of carbon at which Ms, the martensite law and martensite hardness are tabulated.

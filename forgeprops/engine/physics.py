@@ -69,6 +69,8 @@ def _numbers() -> dict[str, float]:
         "return_undercooling": _RETURN_UNDERCOOLING_C,
         "table_carbon": decomposition.TABLE_CARBON,
         "least_rate": decomposition.LEAST_RATE_C_PER_H,
+        "rate_of_c": decomposition.RATE_AT_C,
+        "rate_window_c": decomposition.RATE_WINDOW_C,
         "reheated_c": decomposition.RATE_OF_700_C,
         "highest_ms_c": decomposition.HIGHEST_MS_C,
         "spray_base": spray.WENDELSTORF[0],

@@ -29,8 +29,8 @@ ROWS = 21
     CARBON_M,  # sum of martensite share x carbon of the austenite it came from
     UNDERCOOLING,  # largest Ms - T reached, °C
     T_MIN,  # lowest temperature since cooling began, °C
-    LOG_V_700,  # log10 of the cooling rate, °C/h, when it last passed 700 °C
-    T_700,  # temperature it goes with, °C
+    LOG_V_700,  # sum of log10 of the cooling rate, °C/h, over the window of 700 °C when it was last passed
+    PASSED_700,  # share of that window that has been passed
     AUSTENITE_0,  # austenite share when cooling began
     K_F,
     K_P,
@@ -47,6 +47,9 @@ LOG_V_FLOOR = math.log10(LEAST_RATE_C_PER_H)
 #: Steel that the water undercooled and the body re-heats forms fine pearlite and bainite, as after fast cooling: its
 #: rate is then the one at 700 °C, Maynier's own, in full from this re-heating on, °C (our choice).
 RATE_OF_700_C = 50.0
+#: That rate is the mean over a window of temperature, °C, as wide as this (our choice): read at one temperature, hardness
+#: jumps by 20 HV where the water happens to come at 700 °C.
+RATE_AT_C, RATE_WINDOW_C = 700.0, 40.0
 #: Carbon up to which the start tables reach, wt%.
 TABLE_CARBON = 1.2
 #: No martensite is looked for above this, °C (pure iron starts near 540 °C; from memory).

@@ -351,14 +351,20 @@ class Case:
         return d, sums
 
     def rate_of_hardness(self, at, log_v):
-        """The rate that hardness goes by, columns in order of time: that at 700 °C where the steel is re-heated."""
-        lowest, at_700 = self.path
+        """The rate that hardness goes by, columns in order of time: that around 700 °C where the steel is re-heated."""
+        lowest, before, total, passed = self.path
+        window = (680.0, 720.0)
         found = np.empty_like(log_v)
         for k in range(log_v.shape[1]):
             t, v = at[:, k], log_v[:, k]
-            at_700[t >= 700.0] = v[t >= 700.0]
+            share = np.maximum(np.clip(before, *window) - np.clip(t, *window), 0.0) / 40.0
+            above = before >= window[1]
+            total[:] = np.where(above, 0.0, total) + share * v
+            passed[:] = np.where(above, 0.0, passed) + share
+            at_700 = np.where(passed > 0.0, total / np.maximum(passed, 1e-12), v)
             found[:, k] = v + np.clip((t - lowest) / 50.0, 0.0, 1.0) * np.maximum(at_700 - v, 0.0)
             np.minimum(lowest, t, out=lowest)
+            before[:] = t
         return found
 
     def cooling(self, seconds, y, step):
@@ -425,7 +431,8 @@ class Case:
                     row[:] = self.level(row)
                 y = np.zeros((6, n))
                 y[T], y[U] = t, self.state[decomposition.UNDERCOOLING]
-                sums, path = np.zeros((5, n)), (self.level(t).copy(), np.zeros(n))
+                sums = np.zeros((5, n))
+                path = (self.level(t).copy(), self.level(t).copy(), np.zeros(n), np.zeros(n))
             if seconds <= 0.0:
                 continue
             if kind == packing.STROKE:

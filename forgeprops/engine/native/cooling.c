@@ -1,7 +1,8 @@
 /* Cooling: from the furnace door to the room, heat and structure together.  Eight cases side by side, each with its own step and in its own
    piece of the route. */
 
-typedef struct { int64_t of; int first_heat; double ln_p; } Job; /* a case, or the forging's own cooling of that case from the first heat */
+/* A case, or the forging's own cooling of that case from the first heat; limits on its steps so many times the usual. */
+typedef struct { int64_t of; int first_heat; double ln_p, finer; } Job;
 
 typedef struct {
   Heat heat;
@@ -11,7 +12,7 @@ typedef struct {
   vec tempering_0[MAX_POINTS];     /* integral of the first-heat structure in the furnace, s */
   vec state[2][STEPPED * MAX_POINTS];
   int current;
-  vec duration, elapsed, step, time, taken, energy[3], marks[MAX_ZONES][MARKS], scale_um[MAX_ZONES];
+  vec duration, elapsed, step, finer, time, taken, energy[3], marks[MAX_ZONES][MARKS], scale_um[MAX_ZONES];
   mask alive, settled, cooling;
   Job job[LANES];
   int64_t lane_of[LANES]; /* case whose trace is written; -1 for none */
@@ -214,7 +215,8 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       error = greater(error, size(0.5 * h * (w->k1[i] + w->k2[i])) * (cold ? all(0.25) : all(1.0)));
       largest = greater(largest, size(w->change[i]) / (idle ? all(control->stride_idle) : all(control->stride)));
     }
-  error /= control->error;
+  error /= k->finer * control->error;
+  largest /= k->finer;
   mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6)), live = good & ~k->settled;
   vec *after = k->state[1 - k->current], lost = all(0.0);
   if (any(live)) {
@@ -229,7 +231,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   }
   if (any(live)) settle(L, in, k, w, after, live);
   for (int i = 0; i < L->points; i++) off = greater(off, size(w->debt[i]));
-  off /= control->debt;
+  off /= k->finer * control->debt;
   error = good ? greater(error, off) : error;
   good &= (off <= control->debt_most) | (h <= 1e-6);
   live &= good;

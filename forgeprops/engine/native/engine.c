@@ -108,8 +108,9 @@ EXPORT int forgeprops_march(const Input *in, Output *out) {
     int64_t count = 0;
     for (int64_t c = 0; c < n; c++) {
       const double ln_p = case_of(in, c)->ln_p;
-      jobs[count++] = (Job){c, 0, ln_p};
-      if (least_share(&layout, &charges[c]) < WHOLE) jobs[count++] = (Job){c, 1, ln_p}; /* some of the first-heat structure is left */
+      const int whole = least_share(&layout, &charges[c]) >= WHOLE;
+      jobs[count++] = (Job){c, 0, ln_p, whole ? 1.0 : in->control->finer};
+      if (!whole) jobs[count++] = (Job){c, 1, ln_p, 1.0}; /* some of the first-heat structure is left */
     }
     qsort(jobs, (size_t)count, sizeof *jobs, by_hardenability);
     (usual ? cool_head : cool_other)(&layout, in, cooling, jobs, count, charges, out, traces);

@@ -16,7 +16,7 @@ enum { M_FURNACE, M_DIE, M_WATER_ON, M_WATER_OFF, M_T800, M_T500, M_RATE700, M_R
 /* Rows of the state of a structure; those up to STEPPED change in every step. */
 enum {
   AUSTENITE, FERRITE, PEARLITE, BAINITE, MARTENSITE, LOG_V_FP, LOG_V_B, J_MARTENSITE, J_BAINITE, CARBON_M,
-  UNDERCOOLING, T_MIN, LOG_V_700, T_700, STEPPED,
+  UNDERCOOLING, T_MIN, LOG_V_700, PASSED_700, STEPPED,
   AUSTENITE_0 = STEPPED, K_F, K_P, K_B, CARBON_0, AE3, J_OLD, ROWS
 };
 
@@ -44,13 +44,13 @@ enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
   X(eutectoid_carbon) X(ferrite_carbon) X(three_phase_c) X(formation_s) X(formation_q_k) X(dissolution_s) \
   X(dissolution_q_k) X(alloy_in_carbide) X(c_per_cr) X(c_per_mo) X(carbide_spacing_um) X(carbide_spacing_carbon) \
   X(grains_per_mm2) X(reference_grain_um) X(ae3_slope) X(acm_slope) X(gas_cal) X(kinetic_carbon) X(return_undercooling) \
-  X(table_carbon) X(least_rate) X(reheated_c) X(highest_ms_c) X(spray_base) X(spray_film) X(spray_film_fall) \
+  X(table_carbon) X(least_rate) X(rate_of_c) X(rate_window_c) X(reheated_c) X(highest_ms_c) X(spray_base) X(spray_film) X(spray_film_fall) \
   X(spray_boiling) X(spray_boiling_k) X(spray_wetting) X(boiling_from_k) X(water_weakening) X(water_reference_c) \
   X(single_phase_factor) X(single_phase_power) X(water_cp) X(water_hfg) X(wetting_flux) X(scale_conductivity)
 
 /* Step control, °C; see `march.py`. */
 #define CONTROL_FIELDS(X) \
-  X(error) X(stride) X(stride_idle) X(debt) X(debt_most) X(furnace_error) X(furnace_stride) X(furnace_stride_ac) X(furnace_finer) X(stop_c) \
+  X(error) X(stride) X(stride_idle) X(debt) X(debt_most) X(furnace_error) X(furnace_stride) X(furnace_stride_ac) X(furnace_finer) X(finer) X(stop_c) \
   X(step_limit)
 
 #define DOUBLE(name) double name;

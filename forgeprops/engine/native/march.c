@@ -128,6 +128,7 @@ static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, con
     for (int e = 0; e < 3; e++) k->energy[e][l] = 0.0;
     surface_fill(in, p, &k->surface, l, in->convection_of[c], L->zones);
     k->settled[l] = 0;
+    k->finer[l] = job->finer;
     k->taken[l] = 0.0;
     k->time[l] = job->first_heat || in->steps[c * in->steps_n].kind != FURNACE ? 0.0 : in->steps[c * in->steps_n].duration_s;
     k->phase[l] = -1;
@@ -138,6 +139,7 @@ static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, con
   for (int z = 0; z < L->zones; z++) k->surface.sprayed[z][l] = 0;
   k->lane_of[l] = -1;
   k->duration[l] = 1e9;
+  k->finer[l] = 1.0;
   k->elapsed[l] = 0.0;
   k->step[l] = 1e-3;
   return 0;

@@ -18,6 +18,7 @@ typedef struct {
 
 static const double IDLE_RATE = 1e-9;   /* a reaction slower than this, 1/s, is left out: 1e-7 in the longest cooling */
 static const double NONE_LEFT = 1e-7;   /* austenite that is left alone */
+static const double PUT_RIGHT_C = 5.0;  /* more than putting the heat right changes a temperature, °C */
 
 /* Carbon of the remaining austenite, wt% (`decomposition.carbon_of_austenite`). */
 INLINE vec carbon_left(const Physics *p, vec carbon_0, vec austenite_0, vec ferrite) {
@@ -120,16 +121,19 @@ INLINE vec form_martensite(const Input *in, const Steels *k, vec *s, int n, int 
   return formed;
 }
 
-/* Rates into the sums from which the hardness of ferrite with pearlite and of bainite follows. */
-INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainite, vec t, vec reheated, vec rate) {
-  vec t_before = s[T_700 * n + i]; /* of the last step above 700 °C, until the rate has been read between it and the first below */
-  mask hot = t >= 700.0, passed = ~hot & (t_before > 700.0), noted = hot | passed | (fp + bainite > 0.0);
+/* Rates into the sums from which the hardness of ferrite with pearlite and of bainite follows.  The rate at 700 °C is the mean over a window of
+   temperature around it, so that it does not jump where the water comes just there. */
+INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainite, vec middle, vec end, vec reheated, vec rate) {
+  const double top = p->rate_of_c + 0.5 * p->rate_window_c, bottom = top - p->rate_window_c;
+  vec start = 2.0 * middle - end, share = (clamp(start, bottom, top) - clamp(end, bottom, top)) * (1.0 / p->rate_window_c);
+  mask above = start >= top, passing = share > 0.0, noted = above | passing | (fp + bainite > 0.0);
   if (!any(noted)) return;
-  vec log_v = logarithm(greater(rate, all(p->least_rate))) * 0.43429448190325182, at_700 = s[LOG_V_700 * n + i];
-  vec between = (t_before - 700.0) / (passed ? t_before - t : all(1.0));
-  at_700 = hot ? log_v : passed ? at_700 + between * (log_v - at_700) : at_700;
-  s[LOG_V_700 * n + i] = at_700;
-  s[T_700 * n + i] = hot ? t : passed ? all(700.0) : t_before;
+  vec log_v = logarithm(greater(rate, all(p->least_rate))) * 0.43429448190325182;
+  share = passing ? share : all(0.0);
+  vec sum = (above ? all(0.0) : s[LOG_V_700 * n + i]) + share * log_v, passed = (above ? all(0.0) : s[PASSED_700 * n + i]) + share;
+  s[LOG_V_700 * n + i] = sum;
+  s[PASSED_700 * n + i] = passed;
+  vec at_700 = passed > 0.0 ? sum / (passed > 0.0 ? passed : all(1.0)) : log_v;
   /* what the water undercooled and the body re-heats goes by the rate at 700 °C */
   log_v += lesser(greater(reheated, all(0.0)) * (1.0 / p->reheated_c), all(1.0)) * greater(at_700 - log_v, all(0.0));
   s[LOG_V_FP * n + i] += noted ? fp * log_v : all(0.0);
@@ -171,7 +175,9 @@ INLINE void decompose(const Layout *L, const Input *in, const Steels *k, vec *s,
     vec under = k->ae3[i] - w->middle[i], ferrite = s[FERRITE * n + i];
     mask m = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
-    mask across = (w->end[i] < k->ae1) & (2.0 * w->middle[i] - w->end[i] > k->ae1);
+    /* a step may have begun a little below Ae1 because putting the heat right took it there */
+    vec start = 2.0 * w->middle[i] - w->end[i];
+    mask across = (w->end[i] < k->ae1) & ((start > k->ae1) | ((s[T_MIN * n + i] > k->ae1) & (start > k->ae1 - PUT_RIGHT_C)));
     vec cap = ferrite_cap(p, w->middle[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
     m &= cap > ferrite;
     if (!any(m)) continue;
@@ -226,6 +232,6 @@ INLINE void decompose(const Layout *L, const Input *in, const Steels *k, vec *s,
     s[J_BAINITE * n + i] = s[J_BAINITE * n + i] * (more > 0.0 ? joined(bainite / greater(more, all(1e-300))) : all(1.0))
                            + integral[i] * tempered_part(bainite, more);
     s[J_MARTENSITE * n + i] += integral[i] * tempered_part(martensite_0[i], s[MARTENSITE * n + i]);
-    note_rate(p, s, n, i, w->fp[i], w->bainite[i], w->middle[i], w->middle[i] - lowest, w->rate[i]);
+    note_rate(p, s, n, i, w->fp[i], w->bainite[i], w->middle[i], w->end[i], w->middle[i] - lowest, w->rate[i]);
   }
 }
