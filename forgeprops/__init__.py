@@ -60,6 +60,7 @@ _ROOMS = {
     "study.shop.tracking": ["add_to_log", "read_log", "track"],
     "study.spray_plate.heat_transfer": ["cooling_curve"],
     "answer.result": ["Estimate"],
+    "answer.next_measurement": ["next_measurement"],
     "study.process.many": ["estimate_many"],
     "inputs.limits": ["Limits"],
     "study.process.line_cost": ["Line"],

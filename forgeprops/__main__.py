@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import json
 import os
 import sys
@@ -52,6 +53,10 @@ def _parser() -> argparse.ArgumentParser:
         help="any setting of the route, dimension of the head, element or shop number; repeatable "
         "(--list shows the names)",
     )  # fmt: skip
+    add(
+        "--temper", action="append", default=[], metavar="C:TIME",
+        help="temper the whole head afterwards, for example 600:1h or 200:90min; repeatable",
+    )  # fmt: skip
     add("--shop", metavar="FILE", help="the shop's own numbers, as `Shop.save` wrote them")
     add("--hand", metavar="HAND", help="head for a right or left hand (default right)")
     add(
@@ -65,6 +70,7 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="also try what softens the hosel, and what the face pays",
     )
+    add("--details", action="store_true", help="also print why, and everything else")
     add("--json", action="store_true", help="print JSON alone")
     add("--list", action="store_true", help="list grades, heads and settings")
     add("--version", action="version", version=f"forgeprops {__version__}")
@@ -83,6 +89,25 @@ def _given(text: str):
         return name.strip(), float(value)
     except ValueError:
         return name.strip(), value.strip()
+
+
+#: Seconds in the units of ``--temper``.
+_SECONDS = {"h": 3600.0, "min": 60.0, "s": 1.0}
+
+
+def _temper(text: str):
+    """The heat of one ``--temper``."""
+    from .inputs.route import Temper
+
+    celsius, _, time = text.partition(":")
+    unit = next((u for u in _SECONDS if time.endswith(u)), "")
+    try:
+        numbers = float(celsius), float(time.removesuffix(unit)) * _SECONDS[unit]
+    except (KeyError, ValueError):
+        raise InputError(
+            f"--temper {text!r} must be °C:time in h, min or s, for example 600:1h."
+        ) from None
+    return Temper(*numbers)
 
 
 def _job(options):
@@ -108,7 +133,9 @@ def _job(options):
         changes["bench"] = {**job.bench, "hand": options.hand}
     if "target_loft_deg" in changes:  # a loft alone is no change of lie
         changes.setdefault("target_lie_deg", job.bench.get("target_lie_deg", 0.0))
-    return job.with_(**changes)
+    job = job.with_(**changes)
+    later = (*job.route.later, *map(_temper, options.temper))
+    return job.with_(route=dataclasses.replace(job.route, later=later))
 
 
 def _listed() -> str:
@@ -167,8 +194,8 @@ def main(argv: list[str] | None = None) -> int:
         print(json.dumps(content, ensure_ascii=False, indent=1))
     else:
         print(result.summary())
-        if job.bench:
-            print("\nBefore you pull", *(f"- {words}" for words in result.hosel.cautions), sep="\n")
+        if options.details:
+            print(f"\n{result.details()}")
         if softening is not None:
             print(f"\nWhat softens the hosel\n{softening.words()}")
     return 0

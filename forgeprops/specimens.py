@@ -26,7 +26,6 @@ from .engine.section import lobatto
 from .inputs.steel import Steel
 from .strength.hardness_scales import try_convert
 from .transformation import austenite, temperatures
-from .transformation.phase_hardness import constituent_warnings
 
 if TYPE_CHECKING:
     import pandas
@@ -99,7 +98,7 @@ class Cooled:
 
 def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
     found = contents_outside("kinetics", steel)
-    found += constituent_warnings(steel)
+    found += contents_outside("phase_hardness", steel)
     ac3 = float(temperatures.ac3_c(steel))
     if from_c < ac3:
         found.append(
@@ -153,6 +152,17 @@ def _bar_zone(diameter_mm: float) -> np.ndarray:
     return zone
 
 
+def _march(case, zone, stages, convection, start, constants, points, **options):
+    """March one zone through stages of (kind, seconds)."""
+    steps = np.zeros((1, len(stages)), packing.STEP)
+    steps["kind"], steps["duration_s"] = zip(*stages, strict=True)
+    zero, kinetic = np.zeros(1, np.int64), packing.kinetic_array(constants)
+    section = packing.section(points)
+    return batch.run(
+        case, zone, zero, steps, convection, zero, start, zero, kinetic, section, **options
+    )
+
+
 def air_cooled_bar(
     steel: Steel,
     diameter_mm: float = 13.5,
@@ -164,13 +174,10 @@ def air_cooled_bar(
     constants: dict[str, float] | None = None,
     tolerance_c: float = batch.TOLERANCE_C,
 ) -> Cooled:
-    """Cool a long round bar in still air: the nearest everyday thing to a hosel.
+    """Cool a long round bar of 2 to 300 mm in still air: the nearest everyday thing to a hosel.
 
     Parameters
     ----------
-    steel : Steel
-    diameter_mm : float
-        2 to 300 mm.
     from_c : float
         Temperature it leaves the furnace at, fully austenitic, °C (750 to 1300).
     grain_size_astm : float, optional
@@ -179,19 +186,6 @@ def air_cooled_bar(
         Room, and emissivity of the scaled bar.
     constants : dict, optional
         Constants of the rate equations, for fitting; see `transformation.kinetics.constants`.
-
-    Returns
-    -------
-    Cooled
-
-    Raises
-    ------
-    InputError
-        A size or temperature out of bounds.
-
-    Notes
-    -----
-    Natural convection by Churchill & Chu (1975), radiation, rate equations of Li et al. (1998); see those rooms.
 
     Examples
     --------
@@ -205,23 +199,17 @@ def air_cooled_bar(
     case["air_c"] = check_number(air_c, "air temperature", -30.0, 60.0, "°C")
     case["emissivity"] = check_number(emissivity, "emissivity", 0.05, 1.0)
     tolerance_c = check_number(tolerance_c, "error allowed a step", 1e-4, 50.0, "°C")
-    steps = np.zeros((1, 1), packing.STEP)
-    steps["kind"], steps["duration_s"] = packing.COOL, 1e6
     convection = packing.convection_table("round", diameter_mm, float(case["air_c"][0]), 0.0)[
         None, None, :
     ]
-    zero = np.zeros(1, np.int64)
-    marched = batch.run(
+    marched = _march(
         case,
         _bar_zone(diameter_mm),
-        zero,
-        steps,
+        ((packing.COOL, 1e6),),
         convection,
-        zero,
         start,
-        zero,
-        packing.kinetic_array(constants),
-        packing.section(packing.POINTS[:1]),
+        constants,
+        packing.POINTS[:1],
         trace=True,
         tolerance_c=tolerance_c,
     )
@@ -239,24 +227,10 @@ def quenched_bar(
     constants: dict[str, float] | None = None,
     points: int = 9,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Quench a round bar in a bath of one heat-transfer coefficient; hardness across the section.
+    """Quench a round bar of 2 to 300 mm in a bath; depth under the skin to the centre, mm, and hardness there, HV.
 
-    Parameters
-    ----------
-    steel : Steel
-    diameter_mm : float
-        2 to 300 mm.
-    h_w_m2k : float
-        Coefficient of the bath: Grossmann severity H (1/in) times 2k/0.0254, k = 28 W/(m K): 2205 H.
-    from_c, bath_c : float
-        °C.
-    points : int
-        Points from skin to skin (odd, 3 to 25).
-
-    Returns
-    -------
-    tuple of array
-        Depth under the skin, mm, to the centre, and hardness there, HV.
+    `h_w_m2k` is the coefficient of the bath: Grossmann severity H (1/in) times 2k/0.0254, k = 28 W/(m K): 2205 H;
+    `points` from skin to skin (odd, 3 to 25).
     """
     diameter_mm = check_number(diameter_mm, "bar diameter", 2.0, 300.0, "mm")
     check_number(h_w_m2k, "heat-transfer coefficient", 10.0, 50_000.0, "W/(m² K)")
@@ -270,21 +244,15 @@ def quenched_bar(
     )
     case["air_c"] = check_number(bath_c, "bath temperature", 0.0, 100.0, "°C")
     case["view_factor"] = 0.0
-    steps = np.zeros((1, 1), packing.STEP)
-    steps["kind"], steps["duration_s"] = packing.COOL, 1e6
     convection = np.full((1, 1, len(packing.CONVECTION_C)), float(h_w_m2k))
-    zero = np.zeros(1, np.int64)
-    marched = batch.run(
+    marched = _march(
         case,
         _bar_zone(diameter_mm),
-        zero,
-        steps,
+        ((packing.COOL, 1e6),),
         convection,
-        zero,
         start,
-        zero,
-        packing.kinetic_array(constants),
-        packing.section((points,)),
+        constants,
+        (points,),
         stop_c=bath_c + 15.0,
     )
     x = lobatto(points)[0]
@@ -304,23 +272,8 @@ def end_quench_bar(
 ) -> pandas.DataFrame:
     """End-quench (Jominy) hardness by the march: a water jet on one end of a 25 x 100 mm bar.
 
-    Parameters
-    ----------
-    steel : Steel
-    from_c : float
-        Austenitising temperature, °C.
-    points : int
-        Points along the bar (10 to 40).
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns ``distance_mm`` (0 to 100), ``hv``, ``hrc`` (NaN-free: None below the scale).
-
-    Notes
-    -----
-    Bar and jet as in ISO 642 / ASTM A255; the jet is one coefficient (`packing.JET_W_M2K`); the skin loses heat to
-    still air.
+    Columns ``distance_mm`` (0 to 100), ``hv``, ``hrc`` (None below the scale), at 10 to 40 points.  The jet is one
+    coefficient (`packing.JET_W_M2K`); the skin loses heat to still air.
 
     References
     ----------
@@ -342,21 +295,15 @@ def end_quench_bar(
     zone["front_m2"] = zone["back_m2"] = area
     zone["side_m2"] = math.pi * d * length
     zone["conduction_m"] = area / length
-    steps = np.zeros((1, 2), packing.STEP)
-    steps["kind"], steps["duration_s"] = (packing.JET, packing.COOL), (1200.0, 1e6)
     convection = packing.convection_table("round", 25.0, 25.0, 0.0)[None, None, :]
-    zero = np.zeros(1, np.int64)
-    marched = batch.run(
+    marched = _march(
         case,
         zone,
-        zero,
-        steps,
+        ((packing.JET, 1200.0), (packing.COOL, 1e6)),
         convection,
-        zero,
         start,
-        zero,
-        packing.kinetic_array(constants),
-        packing.section((points,)),
+        constants,
+        (points,),
         tolerance_c=1.0,
     )
     hv = marched.point_hv[0]
@@ -384,23 +331,10 @@ def continuous_cooling(
 
     Parameters
     ----------
-    steel : Steel
     time_s, temperature_c : array-like, optional
-        The curve: two or more points, times rising.
+        The curve: two or more points, times rising; `Cooled.history` has the shares there.
     from_c, rate_c_per_s, to_c : float, optional
         Instead of a curve: start, constant rate (0.001 to 1000 °C/s) and end.
-    grain_size_astm : float, optional
-        Austenite grain; the steel's own number when left out.
-
-    Returns
-    -------
-    Cooled
-        With `history`: shares at the points of the curve.
-
-    Raises
-    ------
-    InputError
-        Neither or both of curve and rate, times that do not rise, temperatures out of bounds.
 
     Examples
     --------

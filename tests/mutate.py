@@ -75,7 +75,7 @@ def faults(path):
     def visit(node):
         if isinstance(node, (ast.Raise, ast.JoinedStr, ast.Subscript, ast.arguments)):
             return
-        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) in ("SOURCES", "__all__"):
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
             return
         if isinstance(node, ast.Call):
             name = ast.unparse(node.func).split(".")[-1]

@@ -243,6 +243,8 @@ VALID = {
         "water_c": 20.0,
     },
     "load_shop": {"source": b"{}"},
+    "load_job": {"source": b"{}"},
+    "Job": {},
     "read_log": {"source": str(data_path("demo", "log.csv"))},
     "choose": {"steel": STEEL, "limits": fp.Limits(face_hardness_hv=(380, 460))},
     "compare": {"grades": ["4130"]},

@@ -10,6 +10,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.__main__ import main
+from forgeprops.inputs.settings import settings
 
 
 def run(*options, **environment):
@@ -38,7 +39,7 @@ def test_the_two_grades_of_the_first_question(capsys):
     }
     assert zones["4130"]["face"] > zones["1020"]["face"] + 100.0
     assert found["4130"]["hosel"]["allowed_deg"] < found["1020"]["hosel"]["allowed_deg"]
-    main(["--grade", "4130"])
+    main(["--grade", "4130", "--details"])
     text = " ".join(capsys.readouterr().out.split())
     assert "martensite" in text and "°" in text and "±" in text
     # the water in the units of the shop, the steel's own numbers, what the furnace made
@@ -51,6 +52,17 @@ def test_the_two_grades_of_the_first_question(capsys):
         "grain ASTM",
     ):
         assert words in text, words
+
+
+def test_temper_is_that_of_the_route(capsys):
+    assert main(["--grade", "4140", "--temper", "600:1h", "--temper", "200:90min", "--json"]) == 0
+    face = json.loads(capsys.readouterr().out)["zones"]["face"]["hardness_hv"]
+    route = fp.Route(later=(fp.Temper(600, 3600), fp.Temper(200, 5400)))
+    expected = fp.estimate(fp.grade("4140"), "mid-iron", route).zones["face"].hardness_hv
+    assert face == pytest.approx(expected, abs=0.06)
+    for wrong, words in (("600", "600:1h"), ("600:1d", "600:1h"), ("9999:1h", "9999")):
+        assert main(["--temper", wrong]) == 2
+        assert words in capsys.readouterr().err
 
 
 def test_json_is_valid_complete_and_alone():
@@ -141,6 +153,56 @@ def test_list_and_help(capsys):
         main(["--help"])
     assert stopped.value.code == 0
     assert "--preheat-c" in capsys.readouterr().out
+
+
+def test_any_setting_can_be_set_and_a_job_saved_and_started_from(tmp_path, capsys):
+    file = str(tmp_path / "a.job.json")
+    given = [
+        "--grade",
+        "1045",
+        "--spray-s",
+        "6",
+        "--bar-mm",
+        "600",
+        "--set",
+        "face_thickness_mm=2.4",
+    ]
+    given += ["--set", "C=0.47", "--set", "shop_spray=1.2", "--set", "back_on_die=true"]
+    assert main([*given, "--save-job", file, "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    job = fp.Job("1045").with_(
+        spray_s=6, bar_mm=600, face_thickness_mm=2.4, C=0.47, shop_spray=1.2, back_on_die=True
+    )
+    assert fp.load_job(file) == job
+    assert answer == json.loads(json.dumps(fp.estimate(job).to_dict()))
+    assert main(["--job", file, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == answer
+    assert main(["--job", file, "--save-job", file]) == 2  # an existing file is kept
+    assert "exists" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--set", "spray_s"], "NAME=VALUE"),
+        (["--set", "sprays=3"], "did you mean 'spray_s'"),
+        (["--set", "face_thickness_mm=99"], "15 mm"),
+        (["--set", "spray_s=long"], "spray time"),
+        (["--job", "/no/such/file.json"], "does not exist"),
+    ],
+)
+def test_a_setting_that_cannot_be_is_one_sentence(options, words, capsys):
+    assert main(options) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and said.err.count("\n") == 1 and words in said.err
+
+
+def test_every_setting_is_listed_with_its_bounds(capsys):
+    assert main(["--list"]) == 0
+    text = capsys.readouterr().out
+    for name in settings():
+        assert f"  {name} " in text
+    assert "spray time, s, 0 to 600" in text
 
 
 def test_second_start_is_quick():

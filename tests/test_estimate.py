@@ -85,14 +85,14 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
     assert (
         "above Ms" in said
         and "spray longer" in said
-        and "as it would in air" in " ".join(brief.summary().split())
+        and "as it would in air" in " ".join(brief.details().split())
     )
     assert "more carbon or alloy" in idle("1020")[1]
     hard, said = idle("4340", preheat_c=1150.0, spray_s=4.0)
     assert (
         "hardens in air" in said
         and "reheated-face" not in codes(hard)
-        and "in air as well" in hard.summary()
+        and "in air as well" in hard.details()
     )
     assert idle("4130")[1] == "" and idle("4130", preheat_c=700.0)[1] == ""
 
@@ -103,7 +103,7 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
 ])  # fmt: skip
 def test_only_elements_of_the_analysis_are_given_as_the_reason(name, words):
     route = DRY.with_(preheat_c=1000.0, surroundings="fan", air_speed_m_s=10.0)
-    assert words in " ".join(fp.estimate(fp.grade(name), HEAD, route).summary().split())
+    assert words in " ".join(fp.estimate(fp.grade(name), HEAD, route).details().split())
 
 
 @pytest.mark.parametrize("name", ["1030", "1040", "1050", "4130", "4140", "8620"])
@@ -117,7 +117,7 @@ def test_more_water_never_leaves_the_face_softer_than_air(name):
 
 def test_part_austenite_is_the_reason_not_the_water():
     text = " ".join(
-        fp.estimate(fp.grade("4130"), HEAD, ROUTE.with_(preheat_c=770.0)).summary().split()
+        fp.estimate(fp.grade("4130"), HEAD, ROUTE.with_(preheat_c=770.0)).details().split()
     )
     assert (
         "of it was austenite when it left the furnace, and the water took that part below Ms"

@@ -13,9 +13,9 @@ PACKAGE = Path(forgeprops.__file__).parent
 HOUSE = (
     "base",
     "io",
+    "strength.hardness_scales",  # pure tables, so above its own room
     "inputs",
     "certificates",
-    "strength.hardness_scales",  # pure tables, so above its own room
     "hardenability",
     "transformation",
     "forging",

@@ -17,7 +17,7 @@ JOB = fp.Job(
     fp.Limits(face_hardness_hv=(380, None), hosel_allowed_deg=(2.0, 6.0)),
     fp.Shop(spray=1.2, fitted=("spray",), standard_errors=(0.1,), name="bay 2"),
     {"target_lie_deg": 1.5, "bar_mm": 600, "hand": "left"},
-    {"speed_m_s": 40.0},
+    {"club_speed_m_s": 40.0},
 )
 
 
@@ -43,8 +43,27 @@ def test_changes_reach_their_part_and_nothing_else():
 
 
 def test_an_estimate_of_a_job_is_the_estimate_of_its_parts():
-    parts = fp.estimate(JOB.steel, JOB.head, JOB.route, JOB.shop, bench=dict(JOB.bench))
+    head = JOB.head.with_(club_speed_m_s=40.0)
+    parts = fp.estimate(JOB.steel, head, JOB.route, JOB.shop, bench=dict(JOB.bench))
     assert fp.estimate(JOB).to_dict() == parts.to_dict()
+
+
+def test_the_strike_reaches_the_head_that_is_estimated():
+    assert fp.estimate(JOB).head.face.club_speed_m_s == 40.0
+    assert JOB.head.face.club_speed_m_s != 40.0  # the job's own head stays
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="the face check does not read the head's club speed yet: remove when it does",
+)
+def test_a_faster_strike_leaves_less_margin():
+    """A strike that is stored but not used would call a face safe that is not."""
+    slow, fast = (
+        fp.estimate(fp.Job(strike={"club_speed_m_s": v})).face.margin for v in (30.0, 50.0)
+    )
+    assert fast < 0.9 * slow
+    assert fp.Job().struck_head == fp.Job().head
 
 
 @pytest.mark.parametrize(
@@ -56,7 +75,8 @@ def test_an_estimate_of_a_job_is_the_estimate_of_its_parts():
         ({"steel": 4130}, "steel"),
         ({"limits": {"face_hardness_hv": (1, 2)}}, "Limits"),
         ({"bench": {"bar_mm": [1]}}, "bar"),
-        ({"strike": {"speed_m_s": [1]}}, "speed_m_s"),
+        ({"strike": {"speed_m_s": 40.0}}, "club_speed_m_s"),
+        ({"strike": {"club_speed_m_s": 999.0}}, "club speed"),
     ],
 )
 def test_changes_that_cannot_be(changes, words):

@@ -2,13 +2,12 @@
 
 import ast
 import re
-from collections import Counter
 from pathlib import Path
 
 import pytest
 
 import forgeprops as fp
-from forgeprops.base.sources import BASES, references, sources
+from forgeprops.base.sources import BASES, counted, references, sources
 from forgeprops.base.tables import data_path, read_rows
 
 PACKAGE = Path(fp.__file__).parent
@@ -98,7 +97,8 @@ def test_tables_carry_source_and_basis(name):
 def test_count_by_basis(capsys):
     """What the numbers rest on; shown with -s."""
     with capsys.disabled():
-        print(f"\n{len(sources())} sources: {dict(Counter(s.basis for s in sources()))}")
+        print(f"\n{counted(sources())}")
+    assert counted(sources()).startswith(f"{len(sources())} sources: ")
 
 
 def where(**settings):
@@ -114,7 +114,7 @@ def test_sources_follow_the_route():
         "transformation.temperature_formulas.ae3_grange",
         "strength.tensile.strength_arrays",
         "hosel.bending_moment.Section",
-        "face.margin.fatigue_strength_mpa",
+        "face.fatigue.fatigue_limit_mpa",
         "forging.flow_stress_laws.shida_mpa",
         "library.grades.1030",
         "library.heads.mid-iron",

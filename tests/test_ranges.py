@@ -59,6 +59,7 @@ def work():
         for structure in ({"ferrite": 1.0}, {"bainite": 1.0}, {"martensite": 1.0}, None):
             yield strength(hv, structure).warnings
         yield fp.hosel_bend(hardness_hv=hv, length_mm=40.0).warnings
+        yield fp.hosel_bend(hardness_hv=hv, fractions={"martensite": 1.0}, rebends=30.0).warnings
         yield fp.face_strike(1.2, hv).warnings
 
 

@@ -90,14 +90,14 @@ def test_short_soak_is_told_by_how_long_it_takes():
         short.heat_through_s == pytest.approx(long.heat_through_s, rel=0.02)
         and short.heat_through_s > 200.0
     )
-    assert "Not heated through" in short.summary() and "Heated through" in long.summary()
+    assert "Not heated through" in short.details() and "Heated through" in long.details()
     assert "cold-core" in {w.code for w in short.warnings}
 
 
 def test_a_soak_too_short_for_any_austenite_does_not_blame_the_preheat():
     cold = fp.estimate(fp.grade("1030"), route=fp.Route().with_(preheat_c=780.0, soak_s=150.0))
     (said,) = (w.text for w in cold.warnings if w.code == "below-ac1")
-    assert said.startswith("No zone reaches") and "No austenite forms" in cold.summary()
+    assert said.startswith("No zone reaches") and "No austenite forms" in cold.details()
     assert "cold-core" in {w.code for w in cold.warnings}
 
 
@@ -136,29 +136,29 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
     # at that metal temperature the two press alike
     other = equal_effort(fp.grade("1030"), mean, hot.steel, strain=0.15, rate_per_s=3.0)
     assert mean + equal.hotter_c == pytest.approx(other.preheat_c, abs=0.01)
-    assert f"{equal.hotter_c:.0f} °C hotter in the die" in " ".join(hot.summary().split())
+    assert f"{equal.hotter_c:.0f} °C hotter in the die" in " ".join(hot.details().split())
     assert hot.to_dict()["effort"]["hotter_like_1030_c"] == pytest.approx(equal.hotter_c, rel=0.01)
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=690.0))
-    assert cold.equal_effort is None and "To press like" not in cold.summary()
+    assert cold.equal_effort is None and "To press like" not in cold.details()
     # what the law of flow stress does not reach is said
     assert "range:shida.temperature" in {w.code for w in cold.warnings}
     assert "range:shida.temperature" not in {w.code for w in hot.warnings}
     same = fp.estimate(fp.grade("1030"))
     assert (
         same.equal_effort.hotter_c == pytest.approx(0.0, abs=0.01)
-        and "To press like" not in same.summary()
+        and "To press like" not in same.details()
     )
 
 
 def test_summary_tells_what_a_blast_must_remove(hot):
-    text = " ".join(hot.summary().split())
+    text = " ".join(hot.details().split())
     blast = hot.surface.blast
     assert (
-        f"the blast must take off {blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal"
+        f"{blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal must come off by grinding or milling"
         in text
     )
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=700.0))
-    assert "no carbon is lost" in cold.summary()
+    assert "no carbon is lost" in cold.details()
 
 
 def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_squeeze():
@@ -213,7 +213,7 @@ def test_furnace_warnings_reach_the_estimate():
 
 
 def test_summary_and_json_hold_it(hot):
-    text, plain = hot.summary(), hot.to_dict()
+    text, plain = hot.details(), hot.to_dict()
     for words in (
         "Heated through after",
         "times that of 1030",

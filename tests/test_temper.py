@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+import re
 
 import numpy as np
 import pytest
@@ -9,7 +10,8 @@ import pytest
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.engine.packing import POINTS
-from forgeprops.engine.run import march_heads
+from forgeprops.engine.run import march_columns
+from forgeprops.inputs.cases import Cases
 from forgeprops.transformation.decomposition import J_OLD
 from forgeprops.transformation.tempering import tempering_rate
 
@@ -20,7 +22,7 @@ HOSEL = 4
 
 def hosels(grade, routes):
     n = len(routes)
-    return evaluate([fp.grade(grade)] * n, [HEAD] * n, routes).hardness_hv[:, HOSEL]
+    return evaluate(Cases.of([fp.grade(grade)] * n, [HEAD] * n, routes)).hardness_hv[:, HOSEL]
 
 
 def later(route, *heats):
@@ -32,7 +34,7 @@ def later(route, *heats):
 def test_preheat_below_ac1_tempers_as_a_later_heat_of_equal_history(grade, celsius):
     """The first-heat structure, once through the furnace and once through a later heat of the same integral."""
     furnace = COLD.with_(preheat_c=celsius, soak_s=3600.0)
-    marched = march_heads([fp.grade(grade)], [HEAD], [furnace], [fp.Shop()], keep_points=True)
+    marched = march_columns(Cases.of([fp.grade(grade)], [HEAD], [furnace]), keep_points=True)
     took_s = marched.state[0, J_OLD, sum(POINTS[:HOSEL])]
     hold_s = took_s / tempering_rate(celsius + 273.15, 31000.0)
     assert 2400.0 < hold_s < 3600.0  # it takes minutes to get hot
@@ -88,7 +90,7 @@ def test_local_heat_softens_the_hosel_and_spares_a_head_in_a_wet_cloth():
         fp.Route(later=(torch,)),
         fp.Route(later=(dataclasses.replace(torch, cooled="air"),)),
     ]
-    plain, wet, dry = evaluate([fp.grade("4340")] * 3, [HEAD] * 3, routes).hardness_hv
+    plain, wet, dry = evaluate(Cases.of([fp.grade("4340")] * 3, [HEAD] * 3, routes)).hardness_hv
     assert wet[HOSEL] < plain[HOSEL] - 50.0
     assert wet[:3] == pytest.approx(plain[:3], abs=0.5)
     assert (dry[:3] < plain[:3]).any() and dry[3] < wet[3] - 10.0
@@ -103,3 +105,49 @@ def test_temper_is_the_later_heat_of_old_and_routes_with_both_are_saved(tmp_path
     for wrong in ({"place": "face"}, {"cooled": "oil"}, {"peak_c": 2000.0}):
         with pytest.raises(fp.InputError):
             fp.LocalHeat(**wrong)
+
+
+def codes(grade, *heats, **settings):
+    result = fp.estimate(fp.grade(grade), HEAD, fp.Route(later=heats).with_(**settings))
+    return {w.code: w.text for w in result.warnings}
+
+
+def test_the_temper_is_named_as_the_cause_of_what_it_softens():
+    found = codes("4140", fp.Temper(650))
+    assert "Temper of whole head at 650 °C for 1 h" in found["tempered"]
+    body, temper = (
+        [float(n) for n in re.findall(r"(\d+) to (\d+) HV", found[c])[0]]
+        for c in ("self-tempered", "tempered")
+    )
+    assert body[1] == temper[0] > temper[1] + 100.0  # the body, then the furnace
+    assert "tempered" not in codes("4140")
+
+
+def test_toughness_notes():
+    assert "temper-brittle" in codes("4140", fp.Temper(350), spray_s=25.0)
+    assert "temper-brittle" not in codes("4140", fp.Temper(550), spray_s=25.0)
+    assert "temper-brittle" not in codes("1020", fp.Temper(350), spray_s=25.0)
+    assert "slow-cooled-brittle" in codes("41Cr4", fp.Temper(600))
+    assert "slow-cooled-brittle" not in codes("4140", fp.Temper(600))
+    assert "untempered" in codes("4140", spray_s=25.0)
+    assert "untempered" not in codes("4140", fp.Temper(180, 7200), spray_s=25.0)
+    assert "plating-bake" in codes("4140") and "plating-bake" not in codes("1020", flux=1.0)
+
+
+def test_torch_tells_its_temperatures_and_above_ac1_is_refused():
+    wet, dry = (
+        codes("4140", fp.LocalHeat("hosel", peak_c=690, cooled=c)) for c in ("cloth", "air")
+    )
+    assert "free end of the hosel" in wet["local-heat"] and "°C" in wet["local-heat"]
+    assert "local-heat:hot-head" in dry and "local-heat:hot-head" not in wet
+    for heat in (fp.Temper(800), fp.LocalHeat("hosel", peak_c=800)):
+        with pytest.raises(fp.InputError, match="above this steel's Ac1.*hardens again in air"):
+            codes("4140", heat)
+
+
+def test_tempering_widens_the_interval_more_above_640_c():
+    spans = []
+    for later in ((), (fp.Temper(600),), (fp.Temper(700),)):
+        zone = fp.estimate(fp.grade("4340"), HEAD, fp.Route(spray=None, later=later)).zones["hosel"]
+        spans.append((zone.hardness_high_hv - zone.hardness_low_hv) / zone.hardness_hv)
+    assert spans[0] < spans[1] < spans[2]

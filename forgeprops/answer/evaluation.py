@@ -15,19 +15,22 @@ from typing import Any
 
 import numpy as np
 
-from ..base.errors import check_flag
+from ..base.errors import check_flag, check_kind, check_number
+from ..base.ranges import Warn
 from ..engine.results import Results
 from ..engine.run import march_columns
-from ..face.distortion import CUTTING_LIMIT_HV, FLATNESS_MM
-from ..face.margin import face_margin_of_heads
+from ..face.distortion import CUTTING_HV, CUTTING_LIMIT_HV, FLATNESS_MM, LIMIT_MM
+from ..face.margin import layers_of_faces, strike_margins
+from ..face.strike import Faces, Strike, strike_options
 from ..forging.cautions import heating_limit_arrays
 from ..forging.scale import metal_loss_um
-from ..hosel.bench import bench_options
+from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
 from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, zones_of
 from ..inputs.job import Job
+from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
@@ -37,7 +40,7 @@ from ..transformation.austenite import carbide_carbon
 from . import interval, press_and_skin, warnings
 from .cases import checked_case
 from .result import Estimate
-from .second_opinions import REHEATED_C, opinion_arrays
+from .second_opinions import OPINION_REHEAT_C, opinion_arrays
 
 __all__ = ["EVERYTHING", "Evaluation", "estimate", "evaluate"]
 
@@ -65,8 +68,10 @@ class Evaluation:
         Hardness between carbides that dissolve slowly and fast.
     counted_strain : dict of str to array, or None
         The press strain (see `press_strain`) that is counted in.
-    bend : HoselBend, optional
-        Of a single case, on its own bench; otherwise the hosel is on the default bench.
+    strike : Strike
+        The strike and the finish of the face.
+    bench : Bench
+        Bar, wanted change and limits of the hosel.
     options : mapping
         Passed to the engine.
     """
@@ -77,7 +82,8 @@ class Evaluation:
     dry_hv: np.ndarray | None = None
     carbide_span_hv: np.ndarray | None = None
     counted_strain: Mapping[str, np.ndarray] | None = None
-    bend: HoselBend | None = None
+    strike: Strike = Strike()
+    bench: Bench = Bench()
     options: Mapping[str, Any] = field(default_factory=dict)
 
     def __len__(self) -> int:
@@ -118,7 +124,7 @@ class Evaluation:
 
     @functools.cached_property
     def hosel(self) -> dict[str, np.ndarray]:
-        """Hosel on the default bench, see `hosel.bend.bends_of_heads`."""
+        """Hosel on the bench, see `hosel.bend.bends_of_heads`."""
         outside, bore, bent, length = (
             self.cases.dimension("hosel", name)
             for name in ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm")
@@ -128,7 +134,7 @@ class Evaluation:
             for zone in (_HOSEL, _NECK)
         )
         share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
-        return bends_of_heads(outside, bore, bent, hosel, neck, share)
+        return bends_of_heads(outside, bore, bent, hosel, neck, share, self.bench)
 
     def bend_of(self, head: Head, case: int = 0, **bench) -> HoselBend:
         """Hosel of one case in full, on a bench by the names of `hosel.bend.hosel_bend`."""
@@ -137,38 +143,77 @@ class Evaluation:
         hosel, neck = (self.strength_of(case, zone) for zone in (_HOSEL, _NECK))
         return bend_of_head(head, hosel, neck, **given)
 
-    @property
-    def allowed_deg(self) -> np.ndarray:
-        """Degrees the hosel allows, shape (n,)."""
-        return self.hosel["allowed_deg"] if self.bend is None else np.array([self.bend.allowed_deg])
+    @functools.cached_property
+    def skin(self) -> tuple[np.ndarray, np.ndarray]:
+        """Hardness of the face's skin at the strike and its decarburised depth, see `press_and_skin.struck_skin`."""
+        return press_and_skin.struck_skin(
+            self.cases.composition,
+            self.critical,
+            self.results.peak_c[:, 0],
+            self.cases.route["soak_s"],
+            self.metal_loss_um[:, 0],
+            np.clip(self.hardness_hv[:, 0], 60.0, 900.0),
+            np.where(self.cases.sprayed, self.results.water_on_c[:, 0], np.nan),
+        )
 
     @functools.cached_property
-    def face_margin(self) -> np.ndarray:
-        """Margin of the face at the default strike, shape (n,)."""
+    def faces(self) -> Faces:
+        """The faces as the strike meets them."""
         cases, f = self.cases, self.results.fractions
         mass_g = sum(zone.mass_g for zone in zones_of(*cases.heads.parts).values())
         mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
-        face = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
-        shares = {f"{n}_share": f[n][:, 0] for n in ("bainite", "martensite")}
-        return face_margin_of_heads(
-            face,
-            face[0] + cases.dimension("face", "allowance_mm"),
+        size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
+        kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
+        rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
+        return Faces(
+            *size,
+            tuple(rim),
             mass_g if cases.head_of is None else mass_g[cases.head_of],
-            self.results.layers_hv(0),
-            self.results.layers_hv(1),
-            {"ferrite_pearlite_share": self.soft[:, 0], **shares},
+            *(cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s")),
+            layers_of_faces(self.results.layers_hv(0), kept),
+            np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0),
+            (self.soft[:, 0], f["bainite"][:, 0], f["martensite"][:, 0]),
+            *self.skin,
         )
+
+    @functools.cached_property
+    def strikes(self) -> dict[str, np.ndarray]:
+        """Margin of the face at the strike, see `face.margin.strike_margins`."""
+        return strike_margins(self.faces, self.strike)
+
+    @property
+    def face_margin(self) -> np.ndarray:
+        """Margin of the face at the strike, shape (n,)."""
+        return self.strikes["margin"]
+
+    def quantity(self, name: str) -> np.ndarray:
+        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,).
+
+        Raises
+        ------
+        KeyError
+            A quantity of the line: its time, its water, its effort beside another steel's.
+        """
+        zone, _, rest = name.partition("_")
+        if rest in ("hardness_hv", "tensile_mpa", "yield_mpa"):
+            columns = self.strength if rest != "hardness_hv" else {rest: self.hardness_hv}
+            return columns[rest][:, ZONES.index(zone)]
+        if name in ("hosel_allowed_deg", "bar_force_n"):
+            return self.hosel[name.removeprefix("hosel_")]
+        if name == "scale_um":
+            return self.results.scale_um[:, 0]
+        return self.face_margin if name == "face_margin" else self.press[name]
 
     # ---- how sure ---------------------------------------------------------------------------------------------
 
     @functools.cached_property
     def sd_hv(self) -> np.ndarray:
-        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides."""
+        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides, tempering."""
         r, shape = self.results, self.hardness_hv.shape
         views = opinion_arrays(
             {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()},
             r.rate_700_c_per_s.ravel(),
-            r.rebound_c.ravel() > REHEATED_C,
+            r.rebound_c.ravel() > OPINION_REHEAT_C,
             np.minimum(r.share, 1.0).ravel(),
             np.clip(r.peak_c, 700.0, 1250.0).ravel(),
             np.repeat(np.maximum(self.cases.route["soak_s"], 60.0), len(ZONES)),
@@ -186,7 +231,15 @@ class Evaluation:
             spread.reshape(shape),
         )
         span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
-        return np.hypot(sd, span / (2.0 * interval.Z))
+        hottest = [
+            max((heat.temperature_c for heat in heats), default=0.0) for heats in self.cases.later
+        ]
+        tempering = interval.tempering_sd_hv(
+            r.as_cooled_hv - self.hardness_hv,
+            self.hardness_hv,
+            np.array(hottest)[self.cases.later_of][:, None],
+        )
+        return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
     @functools.cached_property
     def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:
@@ -324,17 +377,9 @@ class Evaluation:
         """Codes of the warnings of every case, joined by "; "."""
         return warnings.codes(self)
 
-    def warnings(self, case: int) -> tuple:
-        """Warnings of one case, in words."""
-        return warnings.of_case(self, case)
-
-    def on_bench(self, bend: HoselBend) -> Evaluation:
-        """The same single case with the hosel on its own bench; what is calculated already is kept."""
-        other = dataclasses.replace(self, bend=bend)
-        other.__dict__.update(
-            {k: v for k, v in self.__dict__.items() if k not in ("bend", "codes")}
-        )
-        return other
+    def warnings(self, case: int, bend: HoselBend | None = None) -> tuple[Warn, ...]:
+        """Warnings of one case, in words; the hosel's for its bend on a bench where one is given."""
+        return warnings.of_case(self, case, bend)
 
 
 @functools.lru_cache(maxsize=16)
@@ -459,8 +504,10 @@ def estimate(
     *,
     count_press_strain: bool = False,
     bench: Mapping[str, Any] | None = None,
+    strike: Mapping[str, Any] | None = None,
     flatness_mm: float = FLATNESS_MM,
     cutting_limit_hv: float = CUTTING_LIMIT_HV,
+    limits: Limits | None = None,
     **options: Any,
 ) -> Estimate:
     """Hardness and strength of face, rim, body, neck and hosel, how far the hosel bends, and how sure that is.
@@ -481,9 +528,14 @@ def estimate(
     bench : mapping, optional
         Bending bench and wanted change by the names of `hosel.bend.hosel_bend`: ``{"target_lie_deg": 1.5,
         "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``.
+    strike : mapping, optional
+        The strike and the finish of the face by the names of `face.strike.Strike`: ``{"speed_m_s": 45,
+        "required_strikes": 3000, "front_finish": "polished"}``.
     flatness_mm, cutting_limit_hv : float
         Your limits on the bow of the face (mm) and on the hardness of what is machined afterwards (HV), for
         `Estimate.distortion`.
+    limits : Limits, optional
+        What `Estimate.verdict` is against; left out or empty: `Limits.of_route`.
 
     Returns
     -------
@@ -503,23 +555,30 @@ def estimate(
     """
     if isinstance(steel, Job):
         return estimate(
-            *(steel.steel, steel.head, steel.route, steel.shop),
+            *(steel.steel, steel.struck_head, steel.route, steel.shop),
             bench=dict(steel.bench) if bench is None else bench,
+            strike=strike,
             count_press_strain=count_press_strain,
             flatness_mm=flatness_mm,
             cutting_limit_hv=cutting_limit_hv,
+            limits=steel.limits if limits is None else limits,
             **options,
         )
     case = checked_case(steel, head, route, shop)
     check_flag(count_press_strain, "count_press_strain")
-    bench = bench_options(bench)
+    bench, struck = bench_options(bench), Strike(**strike_options(strike))
+    flatness_mm = check_number(flatness_mm, "flatness limit", *LIMIT_MM, "mm")
+    cutting_limit_hv = check_number(cutting_limit_hv, "cutting limit", *CUTTING_HV, "HV")
     found = evaluate(
         Cases.of(*([part] for part in case)),
         EVERYTHING,
         count_press_strain=count_press_strain,
         **options,
     )
-    found = found.on_bench(found.bend_of(case[1], **bench))
-    result = Estimate(*case, found, flatness_mm, cutting_limit_hv)
-    _ = result.face, result.distortion  # what they refuse is refused here
+    found = dataclasses.replace(found, strike=struck, bench=Bench(**bench))
+    limits = check_kind(limits, Limits, "limits") if limits is not None else Limits()
+    limits = limits if limits.bounds else Limits.of_route(case[2])
+    result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv, limits)
+    if bench:
+        _ = result.hosel  # a bench that does not fit the head is refused here
     return result

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import ZERO_C_K
 from ..engine.results import Trace
 from ..forging.decarburisation import (
     carbon_left,
@@ -51,6 +52,7 @@ __all__ = [
     "press_strain_columns",
     "projected_areas_mm2",
     "squeeze",
+    "struck_skin",
     "surface_of",
 ]
 
@@ -187,6 +189,42 @@ def decarburised_um(diffusion, loss_um) -> np.ndarray:
     """Depth at which 90 % of the carbon is left, µm; 0 where next to nothing has moved."""
     depth = decarburised_depth_estimate_um(diffusion, loss_um)
     return np.where(np.asarray(diffusion) > 1e-3, depth, 0.0)
+
+
+#: Time that the front of a face takes to heat up, s, and the peak temperature it holds for, °C (see `struck_skin`).
+_HEATING_S, _HEATING_C = 166.0, 930.0
+#: Gauss points through the outer layer.
+_OUTER, _WEIGHTS = np.polynomial.legendre.leggauss(4)
+
+
+def struck_skin(composition, critical, peak_c, soak_s, loss_um, core_hv, water_c):
+    """Hardness of the skin that the strike meets (HV) and depth at which 90 % of the carbon is left (µm), (n,).
+
+    It needs no temperatures over time: the front counts as at its peak temperature T from 166 s · (1203 K/T)^4.5
+    on, a quarter of the soak at least.
+
+    Parameters
+    ----------
+    composition : dict of str to array
+    critical : dict of str to array
+        With "ac1" and "ac3", °C.
+    peak_c, soak_s, loss_um, core_hv, water_c : array
+        Front of the face leaving the furnace, time in it, metal that the scale took, hardness of the sound
+        metal, metal temperature when the spray starts (NaN: no spray).
+
+    References
+    ----------
+    .. [1] Heating up: fit to the calculated temperatures of three heads, 300 to 3600 s at 850 to 1050 °C; the depth
+       agrees with the full integral within 5 % (our own fit).
+    """
+    rate = carbon_rate_um2_s(composition["C"], critical["ac1"], critical["ac3"], peak_c)
+    heating = _HEATING_S * ((_HEATING_C + ZERO_C_K) / (peak_c + ZERO_C_K)) ** 4.5
+    diffusion = rate * np.maximum(soak_s - heating, 0.25 * soak_s)
+    layers = 0.5 * _SKIN_UM * (1.0 + _OUTER)
+    wide = {element: content[:, None] for element, content in composition.items()}
+    carbon = wide["C"] * carbon_left(layers, diffusion[:, None], loss_um[:, None])
+    hv = layer_hardness_hv(wide, carbon, core_hv[:, None], water_c[:, None])
+    return hv @ (0.5 * _WEIGHTS), decarburised_um(diffusion, loss_um)
 
 
 def surface_of(

@@ -6,7 +6,7 @@ import dataclasses
 import functools
 import html
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,11 +16,13 @@ from ..base.sources import Source
 from ..engine.results import Trace
 from ..engine.section import lobatto
 from ..face.distortion import FaceBow, bow_of_head, cutting_warnings
-from ..face.margin import FaceStrike, strike_of_head
+from ..face.margin import strike_of_faces
+from ..face.result import FaceStrike
 from ..forging.effort import FlowStress
 from ..hardenability.ideal_diameter import ideal_diameter
 from ..hosel.result import HoselBend
 from ..inputs.head import ZONES, Head
+from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
@@ -30,11 +32,12 @@ from ..thermal.surroundings import radiation_w_m2k
 from ..transformation.temperatures import CriticalTemperatures, critical_temperatures
 from . import words
 from .press_and_skin import Effort, Hotter, Surface, effort_of, hotter_for_reference
-from .second_opinions import REHEATED_C, Opinion, opinions
+from .second_opinions import OPINION_REHEAT_C, Opinion, opinions
 from .sources_used import sources_of
 
 if TYPE_CHECKING:
     from .evaluation import Evaluation
+    from .verdict import Verdict
 
 __all__ = ["Estimate", "ZoneResult"]
 
@@ -58,7 +61,7 @@ class ZoneResult:
     hardness_hrc : float or None
         None below 20 HRC, where the scale ends.
     as_quenched_hv : float
-        Without self-tempering.
+        Before self-tempering and later heats.
     layers_hv : array
         Points through the thickness, front to back.
     layer_fractions : dict of str to array
@@ -185,7 +188,7 @@ class ZoneResult:
             self.estimate.steel,
             self.rate_700_c_per_s,
             self.t85_s,
-            self.rebound_c > REHEATED_C,
+            self.rebound_c > OPINION_REHEAT_C,
             min(self.austenite_share, 1.0),
             min(max(self.peak_c, 700.0), 1250.0),
             max(self.estimate.route.preheat.soak_s, 60.0),
@@ -228,9 +231,14 @@ class Estimate:
     steel, head, route, shop
     evaluation : Evaluation
         The same as columns.
+    bench : mapping
+        The bending bench, by the names of `hosel.bend.hosel_bend`.
     hosel : HoselBend
     flatness_mm, cutting_limit_hv : float
         The user's limits for `distortion`.
+    limits : Limits
+        What `verdict` is against; the default set of the route where none were given.
+    verdict : Verdict
     zones : dict of str to ZoneResult
         "face", "rim", "body", "neck", "hosel".
     face : FaceStrike
@@ -262,24 +270,34 @@ class Estimate:
     route: Route
     shop: Shop
     evaluation: Evaluation
+    bench: Mapping[str, Any]
     flatness_mm: float
     cutting_limit_hv: float
+    limits: Limits = field(default_factory=Limits)
 
     @functools.cached_property
     def zones(self) -> dict[str, ZoneResult]:
         return {name: ZoneResult.of(self, i) for i, name in enumerate(ZONES)}
 
-    @property
+    @functools.cached_property
     def hosel(self) -> HoselBend:
-        return self.evaluation.bend
+        return self.evaluation.bend_of(self.head, **self.bench)
 
     @functools.cached_property
     def face(self) -> FaceStrike:
-        return strike_of_head(self.head, self.zones["face"], self.zones["rim"])
+        e = self.evaluation
+        return strike_of_faces(e.faces, e.strike, self.zones["face"].hardness_sd_hv)
+
+    @functools.cached_property
+    def verdict(self) -> Verdict:
+        """Whether it is good against `limits`; calculated when it is read first."""
+        from .verdict import verdict_of  # it marches further cases
+
+        return verdict_of(self)
 
     @functools.cached_property
     def warnings(self) -> tuple[Warn, ...]:
-        return (*self.evaluation.warnings(0), *self.hosel.warnings)
+        return self.evaluation.warnings(0, self.hosel)
 
     @functools.cached_property
     def distortion(self) -> FaceBow:
@@ -377,8 +395,12 @@ class Estimate:
         return sources_of(self)
 
     def summary(self) -> str:
-        """The answer in plain words, with units and ±."""
+        """What decides, in at most 25 lines."""
         return words.summary(self)
+
+    def details(self) -> str:
+        """Everything else in plain words: why, water, furnace, press, skin, hosel, strike, shape, all warnings."""
+        return words.details(self)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import SECONDS_PER_HOUR
 from ..base.errors import check_choice, check_number
 from ..base.ranges import beyond, outside
 from ..hardenability.critical_rates import critical_rate_fractions
@@ -36,7 +37,7 @@ from ..transformation.phase_hardness import (
 
 __all__ = [
     "FULLY_AUSTENITE",
-    "REHEATED_C",
+    "OPINION_REHEAT_C",
     "Opinion",
     "critical_rate_hardness_hv",
     "critical_rate_opinion",
@@ -59,9 +60,7 @@ _LEAN_MO, _MOSTLY_FERRITE_PEARLITE = 0.05, 0.5
 _RICH_NI = 1.0
 
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
-REHEATED_C = 60.0
-
-_SECONDS_PER_HOUR = 3600.0
+OPINION_REHEAT_C = 60.0
 
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
 _LOWEST_HRC = 20.0
@@ -139,7 +138,7 @@ def critical_rate_hardness_hv(
 
 
 def _mixture(steel, rate, share, martensite: str = "end_quench"):
-    log_v = np.log10(np.clip(np.asarray(rate, dtype=float), _SLOWEST, _FASTEST) * _SECONDS_PER_HOUR)
+    log_v = np.log10(np.clip(np.asarray(rate, dtype=float), _SLOWEST, _FASTEST) * SECONDS_PER_HOUR)
     hv = 0.0
     for name, (a, b), floor in (
         ("martensite", martensite_coefficients(steel, method=martensite), MARTENSITE_FLOOR_HV),

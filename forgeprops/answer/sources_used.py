@@ -22,8 +22,10 @@ _ENGINE = (
     "thermal.properties",
     "thermal.spray",
     "thermal.die_contact",
+    "transformation.austenite",
     "transformation.kinetics",
     "transformation.decomposition",
+    "forging.scale",
 )
 
 
@@ -86,7 +88,7 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
     for module in (constants, engine):
         found += references(module.__doc__, module.__name__.partition(".")[2])
     roots = [vars(importlib.import_module(f"{_PACKAGE}.answer.evaluation"))["estimate"]]
-    roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_head"])
+    roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_faces"])
     for name in _ENGINE:
         module = importlib.import_module(f"{_PACKAGE}.{name}")
         roots += [vars(module)[n] for n in module.__all__]

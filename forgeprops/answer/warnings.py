@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.cautions import STEADY_PULL_N
 from ..base.ranges import RANGES, Warn, beyond, outside
 from ..forging.cautions import (
     CARBIDES_LEFT,
@@ -22,7 +23,8 @@ from ..inputs.head import ZONES
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
 from ..transformation.austenite import diameter_um_from_astm
-from .interval import CLIFF_HV, jumps_hv, spray_nodes
+from . import later_heats
+from .interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
 
 __all__ = ["FURNACE_CODES", "RULES", "Rule", "codes", "of_case"]
 
@@ -30,9 +32,11 @@ __all__ = ["FURNACE_CODES", "RULES", "Rule", "codes", "of_case"]
 #: spray left above Ms, HV that self-tempering takes from the face; °C below Ae3 at which the spray comes late; carbon
 #: (wt%) and martensite that may crack; degrees that are hardly a bend; share of martensite that is a hard face all the
 #: same; plateau strain and degrees of a hosel that gives suddenly or only springs.
-COLD_CORE_C, REBOUND_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
+COLD_CORE_C, NOTE_REHEAT_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
 PLATEAU_STRAIN, SPRINGS_DEG = 0.002, 0.05
+#: HV that hardening would bring at least (our own limit).
+HARDENS_HV = 100.0
 _FACE, _NECK, _HOSEL = 0, 3, 4
 
 
@@ -48,8 +52,8 @@ class Rule:
         Evaluation -> mask, shape (n,).
     text : callable
         Evaluation and case -> sentence.
-    needs : {"", "trace", "nodes_hv", "dry_hv"}
-        What the evaluation must hold beside the march of the cases.
+    needs : {"", "trace", "nodes_hv", "dry_hv", "hosel"}
+        What the evaluation must hold beside the march of the cases; "hosel": a bend on its own bench says it itself.
     once : bool
         One sentence of this code is enough for a case.
     """
@@ -65,9 +69,7 @@ class Rule:
         """Whether the evaluation holds what the rule needs."""
         if self.needs == "trace":
             return e.results.traces is not None
-        if self.needs == "hosel":
-            return e.bend is None  # a bend on its own bench has its own warnings
-        return not self.needs or getattr(e, self.needs) is not None
+        return self.needs in ("", "hosel") or getattr(e, self.needs) is not None
 
 
 def _range(id: str, value: Callable, also: Callable | None = None, needs: str = "") -> Rule:
@@ -120,7 +122,7 @@ def _decarburised(e, i):
     skin = e.surface(i)
     return (
         f"The skin has lost carbon to {skin.decarburised_um:.0f} µm (skin {skin.skin_hv:.0f} HV, below it "
-        f"{skin.sound_hv:.0f} HV): blast or grind it off where the face must be hard, or heat shorter."
+        f"{skin.sound_hv:.0f} HV): grind or mill it off where the face must be hard, or heat shorter."
     )
 
 
@@ -293,7 +295,7 @@ def _above_ms(e):
 
 def _reheated(e):
     """The body re-heats a face that the spray left above Ms."""
-    return e.cases.sprayed & _above_ms(e) & (e.results.rebound_c[:, _FACE] > REBOUND_C)
+    return e.cases.sprayed & _above_ms(e) & (e.results.rebound_c[:, _FACE] > NOTE_REHEAT_C)
 
 
 def _reheated_text(e, i):
@@ -310,7 +312,7 @@ def _self_tempered_text(e, i):
     r = e.results
     return (
         f"The body re-heats the quenched face by {r.rebound_c[i, _FACE]:.0f} °C, which tempers it from "
-        f"{r.as_quenched_hv[i, _FACE]:.0f} to {r.hardness_hv[i, _FACE]:.0f} HV."
+        f"{r.as_quenched_hv[i, _FACE]:.0f} to {r.as_cooled_hv[i, _FACE]:.0f} HV."
     )
 
 
@@ -318,6 +320,14 @@ def _idle(e):
     hardens = e.results.share[:, _FACE] > 0.0
     same = is_idle(e.hardness_hv[:, _FACE], e.dry_hv[:, _FACE])
     return e.cases.sprayed & hardens & ~(_reheated(e) & _soft_face(e)) & same
+
+
+def _by_steel(e, i) -> float | None:
+    """Hardness of the face with the water as strong as it may be where that does not harden it either, else None."""
+    if e.nodes_hv is None:
+        return None
+    best = float(np.nanmax(e.nodes_hv[:, i, _FACE]))
+    return best if best < e.dry_hv[i, _FACE] + HARDENS_HV else None
 
 
 def _idle_text(e, i):
@@ -330,6 +340,11 @@ def _idle_text(e, i):
         )
     else:
         why = "the face turns soft before it reaches Ms; more water, sooner, or a steel with more carbon or alloy"
+        if (best := _by_steel(e, i)) is not None:
+            why = (
+                f"the face turns soft before it reaches Ms, and does so with {np.exp(2 * LN_SPRAY_SD):.1f} times the water "
+                f"too ({best:.0f} HV): it is the steel; choose one with more carbon or alloy"
+            )
     return (
         f"The water buys the face almost nothing ({e.dry_hv[i, _FACE]:.0f} HV without it, "
         f"{e.hardness_hv[i, _FACE]:.0f} HV with it): {why}."
@@ -375,7 +390,7 @@ def _spray() -> Iterator[Rule]:
         lambda e: (
             e.cases.sprayed
             & ~_reheated(e)
-            & ((e.results.as_quenched_hv - e.hardness_hv)[:, _FACE] > SELF_TEMPERED_HV)
+            & ((e.results.as_quenched_hv - e.results.as_cooled_hv)[:, _FACE] > SELF_TEMPERED_HV)
         ),
         _self_tempered_text,
     )
@@ -420,15 +435,23 @@ def _branch(name: str, id: str) -> Rule:
     return Rule(f"range:{id}", "note", where, lambda e, i: "", "hosel", once=True)
 
 
+def _stiff(allowed_deg):
+    return allowed_deg < STIFF_HOSEL_DEG
+
+
+def _stiff_text(allowed_deg, hardness_hv) -> str:
+    return (
+        f"The hosel is likely too hard to bend: {allowed_deg:.1f}° at most ({hardness_hv:.0f} HV)."
+    )
+
+
 def _hosel() -> Iterator[Rule]:
     yield Rule(
         "hosel-hard",
         "change",
-        lambda e: e.allowed_deg < STIFF_HOSEL_DEG,
-        lambda e, i: (
-            f"The hosel is likely too hard to bend: {e.allowed_deg[i]:.1f}° at most "
-            f"({e.hardness_hv[i, _HOSEL]:.0f} HV)."
-        ),
+        lambda e: _stiff(e.hosel["allowed_deg"]),
+        lambda e, i: _stiff_text(e.hosel["allowed_deg"][i], e.hardness_hv[i, _HOSEL]),
+        "hosel",
     )
     for name, id in RANGE_OF.items():
         yield _branch(name, id)
@@ -451,24 +474,43 @@ def _hosel() -> Iterator[Rule]:
     )
     yield Rule("hosel:gathers", "note", lambda e: e.hosel["gathers"], lambda e, i: "", "hosel")
     yield Rule(
+        "hosel:pull",
+        "note",
+        lambda e: e.hosel["bar_force_n"] > STEADY_PULL_N,
+        lambda e, i: "",
+        "hosel",
+    )
+    yield Rule(
         "hosel:too-strong",
         "change",
-        lambda e: e.allowed_deg < SPRINGS_DEG,
+        lambda e: e.hosel["allowed_deg"] < SPRINGS_DEG,
         lambda e, i: "",
         "hosel",
     )
 
 
 #: Every warning of an estimate, in the order of the shop floor.
-RULES = (*_inputs(), *_furnace(), *_press(), *_spray(), *_hosel())
+RULES = (
+    *_inputs(),
+    *_furnace(),
+    *_press(),
+    *_spray(),
+    *(Rule(*row) for row in later_heats.RULES),
+    *_hosel(),
+)
 
 
 #: What the furnace alone gives to warn of.
 FURNACE_CODES = frozenset(rule.code for rule in _furnace())
 
 
-def of_case(e, case: int) -> tuple[Warn, ...]:
+def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
     """Warnings of one case, in words, in the order of `RULES`.
+
+    Parameters
+    ----------
+    bend : HoselBend, optional
+        The hosel on its own bench, which gives its own warnings; without it the rules of the hosel are left out.
 
     References
     ----------
@@ -477,10 +519,15 @@ def of_case(e, case: int) -> tuple[Warn, ...]:
     """
     found: dict[str, Warn] = {}
     for rule in RULES:
-        if rule.applies(e) and rule.where(e)[case] and not (rule.once and rule.code in found):
+        if rule.needs == "hosel" or not rule.applies(e):
+            continue
+        if rule.where(e)[case] and not (rule.once and rule.code in found):
             warn = Warn(rule.code, rule.text(e, case), rule.rank)
             found[rule.code if rule.once else warn.text] = warn
-    return tuple(found.values())
+    if bend is None:
+        return tuple(found.values())
+    stiff = Warn("hosel-hard", _stiff_text(bend.allowed_deg, bend.hardness_hv), "change")
+    return (*found.values(), *[stiff] * _stiff(bend.allowed_deg), *bend.warnings)
 
 
 def codes(e) -> np.ndarray:

@@ -7,24 +7,22 @@ from typing import Any
 
 from ..base import cautions
 from ..base.constants import MM_PER_INCH, Z80
+from ..base.ranges import ranked
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
+from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
 
-__all__ = ["summary", "to_dict"]
+__all__ = ["details", "headline", "second_scale", "structure", "summary", "to_dict"]
 
 #: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
 
 
-def _hrc(zone) -> str:
-    return f"{zone.hardness_hrc:4.0f} HRC" if zone.hardness_hrc is not None else "  <20 HRC"
-
-
-def structure(fractions) -> str:
-    """Structure in words, main part first: "72 % martensite, 28 % bainite"."""
+def structure(fractions, most: int | None = None) -> str:
+    """Structure in words, main part first: "72 % martensite, 28 % bainite"; the first `most` of them."""
     shown = sorted(
         ((share, name) for name, share in fractions.items() if share >= 0.02), reverse=True
-    )
+    )[:most]
     names = {"untransformed": "first-heat structure"}
     return ", ".join(f"{100 * share:.0f} % {names.get(name, name)}" for share, name in shown)
 
@@ -108,27 +106,110 @@ def headline(result) -> str:
     )
 
 
-def summary(result) -> str:
-    """The whole answer as text."""
-    face = result.zones["face"]
-    lines = [
-        f"{result.steel.name}, {result.head.name}, preheat {result.route.preheat.temperature_c:.0f} °C",
-        *textwrap.wrap(_water(result), 100),
-        "",
-        *textwrap.wrap(headline(result), 100),
-        "",
-    ]
-    lines.append(
-        f"{'zone':6} {'hardness':>9} {'80 % interval':>15} {'HRC':>9} {'tensile':>14} {'yield':>12}   structure"
+def second_scale(hv: float) -> str:
+    """Hardness on the Rockwell scale that has it: "44 HRC", "97 HRB", else nothing."""
+    for scale in ("HRC", "HRB"):
+        value = try_convert(hv, "HV", scale)
+        if value is not None:
+            return f"{value:.0f} {scale}"
+    return ""
+
+
+def _zone_line(zone) -> str:
+    s = zone.strength
+    return (
+        f"{zone.name:6} {zone.hardness_hv:4.0f} HV ({zone.hardness_low_hv:3.0f} to {zone.hardness_high_hv:3.0f}) "
+        f"{second_scale(zone.hardness_hv):>7} {s.tensile_mpa:5.0f} ± {Z80 * s.tensile_se_mpa:3.0f} "
+        f"{s.yield_mpa:5.0f} ± {Z80 * s.yield_se_mpa:3.0f}  {structure(zone.fractions, 2)}"
     )
-    for zone in result.zones.values():
-        s = zone.strength
-        lines.append(
-            f"{zone.name:6} {zone.hardness_hv:6.0f} HV {zone.hardness_low_hv:6.0f} to {zone.hardness_high_hv:4.0f} HV "
-            f"{_hrc(zone):>9} {s.tensile_mpa:5.0f} ± {Z80 * s.tensile_se_mpa:2.0f} MPa "
-            f"{s.yield_mpa:5.0f} ± {Z80 * s.yield_se_mpa:2.0f}   {structure(zone.fractions)}"
+
+
+def _job(result) -> str:
+    """Steel, head and settings in one line."""
+    route = result.route
+    parts = [f"preheat temperature {route.preheat.temperature_c:.0f} °C"]
+    if result.sprayed:
+        spray = route.spray
+        flow = from_flux(spray.flux_kg_m2_s).flow_l_min
+        parts.append(
+            f"delay {spray.delay_s:g} s, spray {flow:.1f} L/min for {spray.duration_s:g} s"
         )
-    lines.append("")
+    else:
+        parts.append("no spray")
+    return f"{result.steel.name}, {result.head.name}: " + ", ".join(
+        [*parts, _air(result), *(heat.words for heat in route.later)]
+    )
+
+
+def _deciding(result) -> list[str]:
+    """The six lines that decide: verdict, hardness, hosel, risk, remedy, how sure and what to measure."""
+    verdict, bend = result.verdict, result.hosel
+    zones = [
+        f"{name} {z.hardness_hv:.0f} HV ({z.hardness_low_hv:.0f} to {z.hardness_high_hv:.0f}, "
+        f"{second_scale(z.hardness_hv)})"
+        for name, z in result.zones.items()
+        if name in ("face", "hosel")
+    ]
+    strike = result.face
+    pull = (
+        "screw bender or longer bar"
+        if bend.bar_force_n > cautions.STEADY_PULL_N
+        else bend.ease.split(":")[0]
+    )
+    bench = (
+        f"one bend {bend.one_bend_deg:.1f}°, {bend.rebend_deg:.1f}° if adjusted {bend.rebends:.0f} times "
+        f"({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"
+    )
+    if bend.target_deg > 0.0:
+        bench += f"; {bend.bar_force_n:.0f} N on a {float(bend.bench.bar_mm[0]):.0f} mm bar for {bend.target_deg:.1f}° ({pull})"
+    remedy, measure = verdict.remedy, verdict.measure_next
+    if remedy is not None:
+        cure = (
+            f"{remedy.words}: {remedy.gives}; costs {remedy.costs}; then {100 * remedy.chance_right:.0f} % sure, "
+            f"{remedy.heads_inside} of 100 heads inside."
+        )
+    else:
+        cure = (
+            "none needed." if verdict.level == "good" else "no single near change keeps all limits."
+        )
+    sure = f"{100 * verdict.chance_right:.0f} % that this setting is right"
+    if verdict.chance_right >= 0.01:
+        sure += f"; then {verdict.heads_inside} of 100 heads inside"
+    lines = [
+        verdict.sentence,
+        f"Hardness: {'; '.join(zones)}. Face at the strike: margin {strike.margin:.2f} ({strike.margin_low:.2f} to "
+        f"{strike.margin_high:.2f}), minimum thickness {strike.least_thickness_mm:.1f} mm.",
+        f"Hosel: {bench}.",
+        f"Risk: {verdict.biggest_risk}",
+        f"Remedy: {cure}",
+        f"Sure: {sure}. Measure next: {measure.words if measure else 'nothing decides.'}",
+    ]
+    return [line for text in lines for line in textwrap.wrap(text, 100, subsequent_indent="  ")[:3]]
+
+
+def summary(result) -> str:
+    """What decides in six lines, the zones, the cautions: at most 25 lines of 100 characters."""
+    title = textwrap.wrap(_job(result), 100, subsequent_indent="  ")[:2]
+    head = f"{'zone':6} {'hardness, 80 % range':22} {'':>5} {'tensile, MPa':>12} {'yield, MPa':>12}  structure"
+    lines = [*title, *_deciding(result), "", head, *map(_zone_line, result.zones.values()), ""]
+    found = [w.rank for w in _warnings(result)]
+    if found:
+        counts = ", ".join(f"{found.count(r)} {r}" for r in dict.fromkeys(found))
+        lines.append(f"Warnings: {counts} (details).")
+    return "\n".join([*lines, *textwrap.wrap(cautions.SHORT, 100)])
+
+
+def _warnings(result):
+    """All warnings, those that say stop first."""
+    return ranked(
+        (*result.warnings, *(result.distortion.warnings if result.distortion is not None else ()))
+    )
+
+
+def details(result) -> str:
+    """Everything beside the summary: why, water, furnace, press, skin, hosel, strike, shape, warnings, cautions."""
+    face = result.zones["face"]
+    texts = [_water(result), headline(result)]
     if result.without_spray is not None:
         dry = round(result.without_spray["face"])
         gain = round(face.hardness_hv) - dry
@@ -139,36 +220,42 @@ def summary(result) -> str:
             if gain < 0
             else "changes nothing"
         )
-        lines.append(
-            f"What the water buys: the face without spray would be {dry} HV; the spray {does}."
+        texts.append(
+            f"What the spray gives: the face without it would be {dry} HV; the spray {does}."
         )
     loss = face.peak_c - (face.water_c if face.water_c is not None else face.die_c)
-    where = "when the water starts" if face.water_c is not None else "at the stroke"
-    lines += textwrap.wrap(
-        f"Face: furnace set {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving it, "
-        f"{face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press "
-        f"{'took' if loss >= 0.0 else 'gave'} {abs(loss):.0f} °C).",
-        100,
+    where = "when the spray starts" if face.water_c is not None else "at the press"
+    texts.append(
+        f"Face: preheat temperature {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving "
+        f"the furnace, {face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press "
+        f"{'took' if loss >= 0.0 else 'gave'} {abs(loss):.0f} °C)."
     )
     critical, diameter = result.critical, result.ideal_diameter_mm
-    lines += textwrap.wrap(
-        f"Steel: ideal diameter {diameter:.0f} mm ({diameter / MM_PER_INCH:.1f} in) with the grain the furnace gave the face; Ae3 "
-        f"{critical.ae3_c:.0f} °C, Bs {critical.bs_c:.0f} °C, Ms {critical.ms_c:.0f} °C.",
-        100,
+    texts.append(
+        f"Steel: ideal diameter {diameter:.0f} mm ({diameter / MM_PER_INCH:.1f} in) with the grain the furnace gave "
+        f"the face; Ae3 {critical.ae3_c:.0f} °C, Bs {critical.bs_c:.0f} °C, Ms {critical.ms_c:.0f} °C."
     )
-    lines += [line for text in _second_heat(result) for line in textwrap.wrap(text, 100)]
-    lines += textwrap.wrap("Hosel: " + result.hosel.words(), 100)
+    texts += [*_second_heat(result), "Hosel: " + result.hosel.words()]
     if result.face is not None:
-        lines += textwrap.wrap("Face at the strike: " + result.face.words(), 100)
-    warnings = result.warnings
+        texts.append("Face at the strike: " + result.face.words())
     if result.distortion is not None:
-        lines += textwrap.wrap("Shape: " + result.distortion.words(), 100)
-        warnings = (*warnings, *result.distortion.warnings)
-    if warnings:
-        lines += ["", "Warnings"]
-        for warning in warnings:
-            lines += textwrap.wrap(f"- {warning.text}", 100, subsequent_indent="  ")
-    lines += ["", *textwrap.wrap(cautions.SHORT, 100)]
+        texts.append("Shape: " + result.distortion.words())
+    verdict = result.verdict
+    texts += [f"Limit: {s.words}: {s.text(s.value)} ({s.text(s.low, s.high)}), kept with {100 * s.chance:.0f} % chance."
+              for s in verdict.limits]  # fmt: skip
+    texts += [f"Limit not included: {name}." for name in verdict.not_included]
+    measure = verdict.measure_next
+    if measure is not None:
+        texts.append(f"How to take it: {measure.reading.what}: {measure.reading.how}")
+    lines = [line for text in texts for line in textwrap.wrap(text, 100)]
+    for title, points in (
+        ("Warnings", [f"{w.rank}: {w.text}" for w in _warnings(result)]),
+        ("Cautions", cautions.beside()),
+    ):
+        if points:
+            lines += ["", title]
+            for point in points:
+                lines += textwrap.wrap(f"- {point}", 100, subsequent_indent="  ")
     return "\n".join(lines)
 
 
@@ -221,8 +308,9 @@ def _second_heat(result) -> list[str]:
     else:
         skin += (
             f"carbon is lost to {surface.decarburised_um:.0f} µm, so the skin has {surface.skin_hv:.0f} HV over "
-            f"{surface.sound_hv:.0f} HV; for a hard skin the blast must take off {surface.blast.scale_um:.0f} µm of "
-            f"scale and {surface.blast.metal_um:.0f} µm of metal."
+            f"{surface.sound_hv:.0f} HV; for a hard skin {surface.blast.scale_um:.0f} µm of scale and "
+            f"{surface.blast.metal_um:.0f} µm of metal must come off"
+            f"{_how_off(surface.blast.metal_um)}."
         )
     hosel, effect = result.zones["hosel"], result.strain_effect_hv
     counted = "is counted in" if result.press_strain_counted else "is not counted in"
@@ -232,6 +320,14 @@ def _second_heat(result) -> list[str]:
         f"would move the face by {round(effect['face']):+d} and the hosel by {round(effect['hosel']):+d} HV at most."
     )
     return [time, press, skin, strain]
+
+
+#: Metal that a cleaning blast takes off at most, µm (common practice, no source).
+_BLAST_UM = 30.0
+
+
+def _how_off(metal_um: float) -> str:
+    return " by grinding or milling; a blast does not take so much" if metal_um > _BLAST_UM else ""
 
 
 def _as_easy(result) -> str:
@@ -254,6 +350,10 @@ def _as_easy(result) -> str:
 
 def _round(value: float, digits: int = 4):
     return float(f"{value:.{digits}g}")
+
+
+def _plain(warning) -> dict[str, str]:
+    return {"code": warning.code, "rank": warning.rank, "text": warning.text}
 
 
 def to_dict(result) -> dict[str, Any]:
@@ -299,12 +399,17 @@ def to_dict(result) -> dict[str, Any]:
             name: _round(getattr(result.critical, f"{name}_c"))
             for name in ("ac1", "ac3", "ae3", "bs", "ms")
         },
+        "verdict": result.verdict.to_dict(),
         "zones": zones,
         "hosel": {
             "allowed_deg": _round(bend.allowed_deg, 3),
             "allowed_deg_low": _round(bend.allowed_deg_low, 3),
             "allowed_deg_high": _round(bend.allowed_deg_high, 3),
+            "one_bend_deg": _round(bend.one_bend_deg, 3),
+            "rebend_deg": _round(bend.rebend_deg, 3),
             "governed_by": bend.governed_by,
+            "hand_deg": _round(bend.hand_deg, 3),
+            "bar_length_needed_mm": _round(bend.bar_length_needed_mm),
             "target_deg": _round(bend.target_deg, 3),
             "direction_deg": _round(bend.direction_deg, 3),
             "bar_force_n": _round(bend.bar_force_n, 3),
@@ -335,13 +440,16 @@ def to_dict(result) -> dict[str, Any]:
         "without_spray_hv": None
         if result.without_spray is None
         else {k: _round(v) for k, v in result.without_spray.items()},
-        "warnings": [{"code": w.code, "text": w.text} for w in result.warnings],
+        "warnings": [_plain(w) for w in ranked(result.warnings)],
         "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],
     }
     if result.face is not None:
         out["face"] = {
             "margin": _round(result.face.margin, 3),
+            "location": result.face.location,
+            "strikes": None if result.face.strikes is None else _round(result.face.strikes, 0),
+            "strikes_is_bound": result.face.strikes_is_bound,
             "least_thickness_mm": _round(result.face.least_thickness_mm, 3),
         }
     if result.distortion is not None:
@@ -350,6 +458,6 @@ def to_dict(result) -> dict[str, Any]:
             "bow_mm": _round(shape.bow_mm, 3),
             "limit_mm": _round(shape.limit_mm),
             "neck_drift_deg": _round(shape.neck_drift_deg, 3),
-            "warnings": [{"code": w.code, "text": w.text} for w in shape.warnings],
+            "warnings": [_plain(w) for w in shape.warnings],
         }
     return out

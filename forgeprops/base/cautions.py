@@ -10,10 +10,9 @@ STEADY_PULL_N = 225.0
 
 #: Under every text and table.
 SHORT = (
-    "An estimate, not a test: check a trial head on the hardness tester and the bending bench before a "
-    "batch. A hosel can snap: eye protection, stand aside, bend slowly; never bend plated, cast, welded, "
-    "shafted or bonded heads by these numbers. Local codes, makers' instructions and licensed practice go "
-    "before them."
+    "An estimate, not a test: check a trial head on hardness tester and bending bench first. A hosel can snap: "
+    "eye protection, stand aside, bend slowly; never plated, cast, welded, shafted or bonded heads. Local codes, "
+    "makers' instructions and licensed practice go before these numbers."
 )
 
 #: What must stand beside every bend allowance.

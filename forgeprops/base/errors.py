@@ -163,11 +163,8 @@ def check_number(
     except (OverflowError, ValueError):
         number = math.inf
     if not math.isfinite(number) or not low <= number <= high:
-        raise InputError(
-            f"{name} is {value:g}{unit_text}; allowed is {allowed}{_at(where)}."
-            if not isinstance(value, int) or abs(value) < 10**15
-            else f"{name} is too large a number; allowed is {allowed}{_at(where)}."
-        )
+        given = f"{number:g}{unit_text}" if abs(number) < 1e300 else shown(value)
+        raise InputError(f"{name} is {given}; allowed is {allowed}{_at(where)}.")
     return number
 
 

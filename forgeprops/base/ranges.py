@@ -9,7 +9,16 @@ import numpy as np
 
 from .tables import read_rows
 
-__all__ = ["RANGES", "ValidRange", "Warn", "beyond", "contents_outside", "outside"]
+__all__ = [
+    "RANGES",
+    "RANKS",
+    "ValidRange",
+    "Warn",
+    "beyond",
+    "contents_outside",
+    "outside",
+    "ranked",
+]
 
 
 @dataclass(frozen=True)
@@ -37,6 +46,15 @@ class Warn:
 
     def __str__(self) -> str:
         return self.text
+
+
+#: Ranks of a warning, the gravest first.
+RANKS = ("stop", "change", "note")
+
+
+def ranked(warnings) -> tuple[Warn, ...]:
+    """Warnings by rank, those that say stop first."""
+    return tuple(sorted(warnings, key=lambda w: RANKS.index(w.rank)))
 
 
 #: Ranges by id; ids that end in an element, such as "tempering.Cr", limit its content.

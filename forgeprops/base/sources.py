@@ -11,10 +11,11 @@ import ast
 import functools
 import inspect
 import re
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["BASES", "Source", "references", "sources"]
+__all__ = ["BASES", "Source", "counted", "references", "sources"]
 
 #: What a source may rest on, and what that means.
 BASES = {
@@ -84,6 +85,19 @@ def references(doc: str | None, where: str) -> tuple[Source, ...]:
             raise ValueError(f"{where}: {' '.join(text.split())!r} does not end with its basis")
         found.append(Source(where, what, entry[1], entry[2]))
     return tuple(found)
+
+
+def counted(found) -> str:
+    """How many sources rest on what, in words.
+
+    Examples
+    --------
+    >>> counted([Source("a", "A", "x", "read"), Source("b", "B", "y", "derived"), Source("c", "C", "z", "read")])
+    '3 sources: 2 read, 1 derived'
+    """
+    counts = Counter(source.basis for source in found)
+    words = ", ".join(f"{counts[basis]} {basis}" for basis in BASES if counts[basis])
+    return f"{counts.total()} sources: {words}"
 
 
 @functools.cache

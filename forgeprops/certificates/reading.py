@@ -126,13 +126,13 @@ def read_certificates(
     for grid in grids:
         tables = find_tables(grid)
         if not tables:
-            grid.say("no row or column names carbon and another element", "sheet not read")
+            grid.report("no row or column names carbon and another element", "sheet not read")
             continue
         headed = True
         if tables[0].grid.transposed:
-            grid.say("element names run down a column", "read column by column")
+            grid.report("element names run down a column", "read column by column")
         elif tables[0].header > 0:
-            _say_title(grid, tables[0].header, tables[0].given)
+            _report_title(grid, tables[0].header, tables[0].given)
         for table in tables:
             named |= {c.name: None for c in table.columns.values() if c.name in ELEMENTS}
             certificates += read_table(table, below_limit)
@@ -151,12 +151,12 @@ def read_certificates(
     return Certificates(checked, problems)
 
 
-def _say_title(grid: Grid, header: int, given) -> None:
+def _report_title(grid: Grid, header: int, given) -> None:
     first, last = grid.row_numbers[0], grid.row_numbers[header] - 1
     rows = f"rows {first} to {last}" if last > first else f"row {first}"
     taken = ", ".join(f"{k} {v}" for k, v in given.items())
     read = f" ({taken} read from it)" if taken else ""
-    grid.say(f"{rows} above the header", f"taken as a title{read}", 0)
+    grid.report(f"{rows} above the header", f"taken as a title{read}", 0)
 
 
 def _merge_heats(certificates: list[Certificate], problems: list[Problem]) -> list[Certificate]:
@@ -205,7 +205,7 @@ def _compare_with_grade(
     """Fill what is not given and compare the heat with its grade; ten times off is a slip, not a steel."""
     said: list[Problem] = []
 
-    def say(column, what, assumed):
+    def report(column, what, assumed):
         said.append(c.problem(column, what, assumed))
 
     limits, name = {}, ""
@@ -215,10 +215,10 @@ def _compare_with_grade(
             limits, name = dict(standard.limits or {}), standard.name
         except InputError:
             what = f"grade {c.grade[:40]!r} of heat {c.heat} is not in the library"
-            say("grade", what, "not compared with a range")
+            report("grade", what, "not compared with a range")
     elif graded and c.steel is not None:
         what = f"no grade is given for heat {c.heat}, as for others"
-        say("grade", what, "not compared with a range")
+        report("grade", what, "not compared with a range")
     steel = c.steel
     if steel is not None:
         composition = dict(steel.composition)
@@ -226,22 +226,24 @@ def _compare_with_grade(
         for element, (low, high) in limits.items():
             if element in composition:
                 content, limit = composition[element], (low or 0.0, high)
-                slipped |= _outside_grade(element, content, *limit, f"of heat {c.heat}", name, say)
+                slipped |= _outside_grade(
+                    element, content, *limit, f"of heat {c.heat}", name, report
+                )
             elif low and high:
                 composition[element] = middle = round((low + high) / 2.0, 6)
                 assumed = f"the middle of {name}'s range, {middle:g} wt%, assumed"
-                say(element, f"no {element} is given for heat {c.heat}", assumed)
+                report(element, f"no {element} is given for heat {c.heat}", assumed)
         silent = [e for e in named if e not in composition]
         if silent:
             fill = ", ".join(f"{e} {DEFAULT_RESIDUALS.get(e, 0.0):g}" for e in silent)
             what = f"no value for {', '.join(silent)} of heat {c.heat}"
-            say("", what, f"unknown; the default residual fills it (wt%: {fill})")
+            report("", what, f"unknown; the default residual fills it (wt%: {fill})")
         steel = None if slipped else replace(steel, composition=composition, limits=limits or None)
     problems += said
     return replace(c, steel=steel, problems=c.problems + tuple(said))
 
 
-def _outside_grade(element: str, value: float, low: float, high: float | None, of: str, name: str, say) -> bool:  # fmt: skip
+def _outside_grade(element: str, value: float, low: float, high: float | None, of: str, name: str, report) -> bool:  # fmt: skip
     """Report a content outside the grade's range; True if it looks like a misplaced point."""
     top = math.inf if high is None else high
     if low <= value <= top:
@@ -252,7 +254,7 @@ def _outside_grade(element: str, value: float, low: float, high: float | None, o
     shifted = (value * k for k in (10.0, 0.1, 100.0, 0.01))
     moved = next((v for v in shifted if 0.9 * low <= v <= 1.1 * top), None)
     if away >= _SLIP_FACTOR and moved:
-        say(element, f"{what}; it looks like a misplaced point ({moved:.4g}?)", "heat not used")
+        report(element, f"{what}; it looks like a misplaced point ({moved:.4g}?)", "heat not used")
         return True
-    say(element, what, "used as certified")
+    report(element, what, "used as certified")
     return False

@@ -84,13 +84,13 @@ def read_table(table: Table, below_limit: str) -> list[Certificate]:
         if column.name is None and (filled(j) or not grid.transposed):
             kept = "kept as a note of each certificate"
             head = _head(table, j)
-            grid.say("this column is no chemical element", kept, table.header, head, j)
+            grid.report("this column is no chemical element", kept, table.header, head, j)
         elif column.name is None:
-            grid.say("a line without values", "taken as a title", table.header, "", j)
+            grid.report("a line without values", "taken as a title", table.header, "", j)
     for j in range(width):
         if j not in table.columns and filled(j):
             what, letter = "this column has cells but no header", grid.place(table.header, j)[1]
-            grid.say(what, "not used", table.header, letter, j)
+            grid.report(what, "not used", table.header, letter, j)
     decimal = decimal_mark(grid)
     made = []
     for i in table.rows:
@@ -127,7 +127,7 @@ def _name_the_heat_column(table: Table) -> Table:
     if not places:
         return table
     what, assumed = "no column is headed heat, cast or melt", "this column is taken for the heat"
-    grid.say(what, assumed, table.header, _head(table, places[0]), places[0])
+    grid.report(what, assumed, table.header, _head(table, places[0]), places[0])
     return replace(table, columns={**columns, places[0]: Column("heat")})
 
 
@@ -151,12 +151,12 @@ def _spread_list(table: Table) -> Table:
             key = f"\0{run}"
         if column.name not in ELEMENTS and column.name != "Fe":
             what = f"{str(cell(i, 'element'))[:40]!r} is no element"
-            grid.say(what, _NOT_USED, i, table.head(at["element"]))
+            grid.report(what, _NOT_USED, i, table.head(at["element"]))
             continue
         heat = heats.setdefault(key, {})
         if column.name in heat:
             what = f"{column.name} of heat {key!r} is given again"
-            grid.say(what, "the first value is used", i, column.name)
+            grid.report(what, "the first value is used", i, column.name)
             continue
         units = cell(i, "unit"), cell(i, "element"), cell(table.header, "value")
         factor = next(filter(None, map(unit_factor, map(str, units))), None)
@@ -188,7 +188,7 @@ def _read_row(
     (line, _), turned = grid.place(i, 0), grid.transposed
     whole = grid.place(i, 0)[1] if turned else ""
 
-    def say(what: str, assumed: str = _NOT_USED, j: int | None = None) -> None:
+    def report(what: str, assumed: str = _NOT_USED, j: int | None = None) -> None:
         at, column = (line, whole) if j is None else grid.place(i, j)
         if j is not None and not turned:
             column = _head(table, j)
@@ -202,14 +202,14 @@ def _read_row(
     if label := row_label(labels):
         kind = "limits" if label == "limits_row" else "means, sums or counts"
         words = " ".join(map(cell_text, labels))[:40]
-        return say(f"a row of {kind} ({words!r})", "not a heat, not used")
+        return report(f"a row of {kind} ({words!r})", "not a heat, not used")
     if not any(j in cell for j in elements):
         words = " ".join(map(cell_text, cell.values()))[:60]
-        return say(f"no composition in this row ({words!r})", "taken as a note, not a heat")
+        return report(f"no composition in this row ({words!r})", "taken as a note, not a heat")
     if max(cell) >= width and not turned:
-        return say(f"{cells}; decimal commas may have split numbers")
+        return report(f"{cells}; decimal commas may have split numbers")
     if len(row) < width and grid.csv:
-        return say(f"{cells}; a cell is missing and the others may have moved")
+        return report(f"{cells}; a cell is missing and the others may have moved")
 
     named = {
         c.name: cell_text(cell[j])
@@ -220,30 +220,30 @@ def _read_row(
     heat = named.get("heat") or ("" if by_column else table.given.get("heat", ""))
     if not heat:
         heat = f"column {whole}" if turned else f"row {line}"
-        say("no heat number", f"called {heat!r}")
+        report("no heat number", f"called {heat!r}")
     elif _MANGLED.fullmatch(heat):
         what = "looks like a heat number that a spreadsheet program took for a number"
-        say(f"heat {heat!r} {what}", "kept as it stands")
+        report(f"heat {heat!r} {what}", "kept as it stands")
     notes = {
         table.head(j): cell_text(cell[j])
         for j, c in table.columns.items()
         if j in cell and c.name in (None, "date", "lot")
     }
-    composition = _composition(cell, elements, table, (i, decimal, below_limit), say, notes)
+    composition = _composition(cell, elements, table, (i, decimal, below_limit), report, notes)
     steel = None
     if composition is not None:
         for what, assumed, j in _implausible(composition, cell, elements):
-            say(what, assumed, j)
+            report(what, assumed, j)
         source = f"{grid.file}, column {whole}" if turned else f"{grid.file}, row {line}"
         try:
-            steel = Steel(heat, composition, source=source, **_grain(named, say))
+            steel = Steel(heat, composition, source=source, **_grain(named, report))
         except InputError as error:
-            say(str(error).rstrip("."))
+            report(str(error).rstrip("."))
     grade = named.get("grade") or table.given.get("grade", "")
     return Certificate(heat, grade, steel, line, tuple(said), (line,), notes, grid.file)
 
 
-def _composition(cell, elements, table, how, say, notes) -> dict[str, float] | None:
+def _composition(cell, elements, table, how, report, notes) -> dict[str, float] | None:
     """Contents of a row, wt%; None if one that counts cannot be used."""
     (i, decimal, below_limit), usable = how, True
     found: dict[str, list[tuple[float, int]]] = {}
@@ -258,7 +258,7 @@ def _composition(cell, elements, table, how, say, notes) -> dict[str, float] | N
         elif column.name != "Fe" and reading.kind != "missing":
             content, remarks = _content(column, reading, below_limit)
             for what, assumed in remarks:
-                say(what, assumed, j)
+                report(what, assumed, j)
             if content is None:
                 usable = usable and column.name in _BESIDE
             else:
@@ -270,14 +270,14 @@ def _composition(cell, elements, table, how, say, notes) -> dict[str, float] | N
         if max(contents) - min(contents) > max(0.02, 0.1 * max(contents)):
             written = ", ".join(f"{v:g}" for v in contents)
             what = f"{element} stands in {len(contents)} columns that differ ({written} wt%)"
-            say(what, _NOT_USED, values[1][1])
+            report(what, _NOT_USED, values[1][1])
             usable = False
         elif len(contents) > 1:
             twice.append(element)
     if twice:
-        say(f"{', '.join(twice)} given in more than one column", "their mean is used")
+        report(f"{', '.join(twice)} given in more than one column", "their mean is used")
     if usable and "C" not in composition:
-        say("carbon is missing")
+        report("carbon is missing")
         usable = False
     return composition if usable else None
 
@@ -285,7 +285,7 @@ def _composition(cell, elements, table, how, say, notes) -> dict[str, float] | N
 def _content(
     column: Column, reading: Reading, below_limit: str
 ) -> tuple[float | None, list[tuple[str, str]]]:
-    """Content in wt% of one cell, None if it cannot be used, and what to say about it."""
+    """Content in wt% of one cell, None if it cannot be used, and what to report about it."""
     element, allowed = column.name, ELEMENTS[column.name]
     bad = "value left out" if element in _BESIDE else _NOT_USED
     if reading.kind == "unreadable":
@@ -320,13 +320,13 @@ def _content(
     return float(f"{content:.12g}"), said
 
 
-def _grain(named: dict[str, str], say) -> dict[str, float]:
+def _grain(named: dict[str, str], report) -> dict[str, float]:
     written = named.get("grain_size_astm", "")
     reading = read_number(written.replace("ASTM", "").strip())
     if reading.kind == "number" and 0.0 <= reading.value <= 14.0:
         return {"grain_size_astm": reading.value}
     if reading.kind != "missing":
-        say(f"grain size {written[:30]!r} is no ASTM number from 0 to 14", "7 assumed")
+        report(f"grain size {written[:30]!r} is no ASTM number from 0 to 14", "7 assumed")
     return {}
 
 

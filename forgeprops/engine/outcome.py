@@ -39,7 +39,7 @@ _AUSTENITE_HV = 210.0
 _LINE_CARBON = 0.6
 
 #: Columns of a zone's outcome.
-OUT = 13
+OUT = 14
 (
     O_HV,
     O_FERRITE,
@@ -54,6 +54,7 @@ OUT = 13
     O_HV_FIRST,
     O_HV_QUENCHED,
     O_UNDISSOLVED,
+    O_HV_COOLED,
 ) = range(OUT)
 
 
@@ -201,16 +202,28 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
     """
     share = state[:, AUSTENITE_0]
     later_j = cases["later_j"][:, layout.zone_of_structure]
-    old = np.zeros(share.shape)
-    some = np.flatnonzero(first_of)
-    if len(some):
-        j = state[some][:, J_OLD] + later_j[some]
-        steels = _Steels(cases[some], fresh_hv[some])
-        mine = _old_hardness(steels, first_state[some], j, share[some])
-        old[some] = np.where(share[some] < 1.0, mine, 0.0)
-    hv, quenched = structure_hardness(_Steels(cases, fresh_hv), state, later_j, old)
+
+    def hardness(rows, later_j):
+        """Of some cases: of what the furnace left, after everything, and without self-tempering."""
+        old, some = np.zeros(later_j.shape), np.flatnonzero(first_of[rows])
+        if len(some):
+            at = rows[some]
+            j = state[at][:, J_OLD] + later_j[some]
+            mine = _old_hardness(_Steels(cases[at], fresh_hv[at]), first_state[at], j, share[at])
+            old[some] = np.where(share[at] < 1.0, mine, 0.0)
+        steels = _Steels(cases[rows], fresh_hv[rows])
+        return old, *structure_hardness(steels, state[rows], later_j, old)
+
+    old, cooled, quenched = hardness(np.arange(len(cases)), np.zeros(share.shape))
+    hv, rows = cooled.copy(), np.flatnonzero((later_j > 0.0).any(axis=1))
+    if len(rows):
+        heated = later_j[rows] > 0.0
+        later_old, later_hv, _ = hardness(rows, later_j[rows])
+        old[rows] = np.where(heated, later_old, old[rows])
+        hv[rows] = np.where(heated, later_hv, cooled[rows])
     columns = {
         O_HV: hv,
+        O_HV_COOLED: cooled,
         O_FERRITE: state[:, FERRITE],
         O_PEARLITE: state[:, PEARLITE],
         O_BAINITE: state[:, BAINITE],

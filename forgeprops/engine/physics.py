@@ -71,7 +71,7 @@ def _numbers() -> dict[str, float]:
         "least_rate": decomposition.LEAST_RATE_C_PER_H,
         "rate_of_c": decomposition.RATE_AT_C,
         "rate_window_c": decomposition.RATE_WINDOW_C,
-        "reheated_c": decomposition.RATE_OF_700_C,
+        "reheated_c": decomposition.FULL_REHEAT_C,
         "highest_ms_c": decomposition.HIGHEST_MS_C,
         "spray_base": spray.WENDELSTORF[0],
         "spray_film": spray.WENDELSTORF[1],

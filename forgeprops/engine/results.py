@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from dataclasses import dataclass
 
@@ -67,8 +68,8 @@ class Results:
 
     Attributes
     ----------
-    hardness_hv, as_quenched_hv : array, shape (n, 5)
-        With and without self-tempering and later heats.
+    hardness_hv, as_cooled_hv, as_quenched_hv : array, shape (n, 5)
+        After everything; before the later heats; and before self-tempering too.
     fractions : dict of str to array, shape (n, 5)
         Shares by the names of `CONSTITUENTS`.
     share, carbon, grain_astm, undissolved : array, shape (n, 5)
@@ -88,6 +89,7 @@ class Results:
     """
 
     hardness_hv: np.ndarray
+    as_cooled_hv: np.ndarray
     as_quenched_hv: np.ndarray
     fractions: dict[str, np.ndarray]
     share: np.ndarray
@@ -123,6 +125,7 @@ class Results:
 
         return cls(
             hardness_hv=z[:, :, out.O_HV],
+            as_cooled_hv=z[:, :, out.O_HV_COOLED],
             as_quenched_hv=z[:, :, out.O_HV_QUENCHED],
             fractions={n: z[:, :, c] for n, c in zip(CONSTITUENTS, _SHARE_AT, strict=True)},
             share=z[:, :, out.O_SHARE],
@@ -149,6 +152,18 @@ class Results:
             _state=None if marched.state is None else marched.state[rows],
         )
 
+    def rows(self, index: np.ndarray) -> Results:
+        """Some of the cases by their numbers, without traces and states."""
+        kept = {name: getattr(self, name)[index] for name in _COLUMNS}
+        return Results(fractions={n: v[index] for n, v in self.fractions.items()}, **kept)
+
+    def moved(self, by_hv: np.ndarray) -> Results:
+        """The same with the hardness of every zone, and of its points, moved by `by_hv`, shape (n, 5)."""
+        by_point = np.repeat(by_hv, POINTS, axis=1)
+        return dataclasses.replace(
+            self, hardness_hv=self.hardness_hv + by_hv, point_hv=self.point_hv + by_point
+        )
+
     @functools.cached_property
     def traces(self) -> list[Trace] | None:
         """Temperatures of every case; None where they were not traced."""
@@ -169,3 +184,9 @@ class Results:
         rows = self._state[case, :, _span(zone)]
         shares = {n: rows[r].copy() for n, r in zip(CONSTITUENTS[:-1], _STATE_AT, strict=True)}
         return {**shares, "untransformed": 1.0 - rows[state.AUSTENITE_0]}
+
+
+#: Arrays of `Results` with a row a case.
+_COLUMNS = tuple(
+    f.name for f in dataclasses.fields(Results) if f.name[0] != "_" and f.name != "fractions"
+)

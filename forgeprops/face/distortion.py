@@ -49,6 +49,8 @@ _VOLUME = {
 
 #: Flatness asked of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
 FLATNESS_MM = 0.15
+#: What a flatness limit, mm, and a cutting limit, HV, may be.
+LIMIT_MM, CUTTING_HV = (0.005, 10.0), (80.0, 900.0)
 
 #: Hardness above which high-speed steel tools and trimming blades suffer, HV (about 32 HRC; common
 #: practice, no source).
@@ -268,7 +270,7 @@ def face_bow(
     t = check_number(thickness_mm, "face thickness", 0.8, 15.0, "mm")
     span = check_number(span_mm, "span", 5.0, 150.0, "mm")
     held = check_number(restraint, "restraint", 0.0, 1.0)
-    limit = check_number(limit_mm, "flatness limit", 0.005, 10.0, "mm")
+    limit = check_number(limit_mm, "flatness limit", *LIMIT_MM, "mm")
     neck = check_number(neck_mm, "neck diameter", 5.0, 60.0, "mm")
     wet = check_number(neck_wet_mm, "wetted neck length", 0.0, 100.0, "mm")
     across = check_number(neck_mismatch, "neck mismatch", -0.02, 0.02)
@@ -420,7 +422,7 @@ def cutting_warnings(
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
     The rim is to be cut but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
     """
-    limit = check_number(limit_hv, "cutting limit", 80.0, 900.0, "HV")
+    limit = check_number(limit_hv, "cutting limit", *CUTTING_HV, "HV")
     hard = {}
     for zone in to_cut:
         zone = check_choice(zone, "zone to cut", tuple(hardness_hv))

@@ -21,9 +21,10 @@ __all__ = [
     "PlateCoefficients",
     "clamped_circle",
     "clamped_rectangle",
+    "dynamic_overshoot",
     "first_frequency_hz",
+    "limit_load_factor",
     "rectangle_coefficients",
-    "small_patch_mm",
     "tabulate",
 ]
 
@@ -33,7 +34,7 @@ __all__ = [
 
 @dataclass(frozen=True)
 class PlateCoefficients:
-    """Largest bending stress at the centre and at the edge (σ t²/W), centre deflection (y E t³/(W b²)).
+    """Bending stresses (σ t²/W) and deflection (y E t³/(W b²)) of a clamped plate, and of one free to turn.
 
     Attributes
     ----------
@@ -42,24 +43,15 @@ class PlateCoefficients:
     edge : float
         Tension on the loaded side, in the middle of the long edge.
     deflection : float
+        At the centre.
+    supported : float
+        Tension at the centre of the same plate held at its edge but free to turn there.
     """
 
     centre: float
     edge: float
     deflection: float
-
-
-def small_patch_mm(radius_mm: float, thickness_mm: float) -> float:
-    """Equivalent radius of a patch for plate theory: r₀ if r₀ ≥ 0.5 t, else √(1.6 r₀² + t²) − 0.675 t, mm.
-
-    Examples
-    --------
-    >>> small_patch_mm(10.0, 3.0), round(small_patch_mm(0.5, 3.0), 3)
-    (10.0, 1.041)
-    """
-    if radius_mm >= 0.5 * thickness_mm:
-        return radius_mm
-    return math.sqrt(1.6 * radius_mm**2 + thickness_mm**2) - 0.675 * thickness_mm
+    supported: float
 
 
 def clamped_circle(
@@ -82,7 +74,9 @@ def clamped_circle(
     centre = 6.0 * (1.0 + poisson) / (4.0 * math.pi) * (log + r * r / (4.0 * a * a))
     edge = 6.0 / (4.0 * math.pi) * (1.0 - r * r / (2.0 * a * a))
     shape = (4.0 * a * a - 4.0 * r * r * log - 3.0 * r * r) / (64.0 * math.pi)
-    return PlateCoefficients(centre, edge, 12.0 * (1.0 - poisson**2) * shape / (2.0 * a) ** 2)
+    # an edge free to turn: the edge moment comes off everywhere
+    deflection = 12.0 * (1.0 - poisson**2) * shape / (2.0 * a) ** 2
+    return PlateCoefficients(centre, edge, deflection, centre + edge)
 
 
 # Even shape functions (1 − ξ²)² P₂ᵢ(ξ) per direction; 16 give stresses to 1 % for a patch radius of a tenth
@@ -133,7 +127,23 @@ def _rectangle(ratio: float, patch: float, poisson: float) -> PlateCoefficients:
     centre = -(short_curve + poisson * long_curve)
     edges = f @ c @ edge2, edge2 @ c @ f / ratio**2
     deflection = 12.0 * (1.0 - poisson**2) * (f @ c @ f) / 4.0
-    return PlateCoefficients(6.0 * float(centre), 6.0 * float(max(edges)), float(deflection))
+    stresses = 6.0 * float(centre), 6.0 * float(max(edges))
+    return PlateCoefficients(*stresses, float(deflection), _supported(ratio, patch, poisson))
+
+
+def _supported(ratio: float, patch: float, poisson: float) -> float:
+    """Centre stress of the plate held but free to turn: Navier's series, half-sides `ratio` and 1."""
+    from scipy.special import j1
+
+    m = np.arange(1, 400, 2) * math.pi / 2.0
+    along, across = m[:, None] / ratio, m[None, :]
+    square = along**2 + across**2
+    k = np.sqrt(square) * patch
+    load = (
+        2.0 * j1(k) / k / (ratio * square**2)
+    )  # W = 1 on the patch, 4/(ab) with sides 2 ratio and 2
+    moments = load * (along**2 + poisson * across**2), load * (across**2 + poisson * along**2)
+    return 6.0 * float(max(x.sum() for x in moments))
 
 
 def clamped_rectangle(
@@ -157,7 +167,8 @@ def clamped_rectangle(
 
     References
     ----------
-    .. [1] Ritz solution of the clamped plate (data/constants/plate_coefficients.csv) (derived).
+    .. [1] Ritz solution of the clamped plate; Navier's series with the edge free to turn
+       (data/constants/plate_coefficients.csv) (derived).
 
     Examples
     --------
@@ -187,22 +198,31 @@ def tabulate() -> list[tuple[float, ...]]:
 
 
 @functools.cache
-def _splines():
-    from scipy.interpolate import RectBivariateSpline
-
+def _tables():
     rows = read_rows("constants/plate_coefficients.csv")
-    ratios = sorted({float(r["side_ratio"]) for r in rows})
-    patches = sorted({float(r["patch_over_half_side"]) for r in rows})
-    grids = [
-        np.array([float(r[name]) for r in rows]).reshape(len(ratios), len(patches))
-        for name in ("centre", "edge", "deflection")
+    axes = [
+        np.log(sorted({float(r[name]) for r in rows}))
+        for name in ("side_ratio", "patch_over_half_side")
     ]
-    # the centre stress follows the logarithm of a small patch
-    return [RectBivariateSpline(np.log(ratios), np.log(patches), grid) for grid in grids], patches
+    names = [f.name for f in dataclasses.fields(PlateCoefficients)]
+    values = np.array([[float(r[name]) for r in rows] for name in names])
+    return *axes, values.reshape(len(names), axes[0].size, axes[1].size)
+
+
+def _four(axis, x):
+    """Four neighbours on an axis and their Lagrange weights, shapes (..., 4)."""
+    i = np.clip(np.searchsorted(axis, x) - 2, 0, axis.size - 4)[..., None] + np.arange(4)
+    apart = np.asarray(x)[..., None] - axis[i]
+    weight = np.ones(i.shape)
+    for a in range(4):
+        for b in range(4):
+            if a != b:
+                weight[..., a] *= apart[..., b] / (axis[i[..., a]] - axis[i[..., b]])
+    return i, weight
 
 
 def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
-    """`clamped_rectangle` for floats or arrays, from its table by cubic splines (to 0.2 %).
+    """`clamped_rectangle` for floats or arrays, from its table by cubics in the logarithms (to 0.3 %).
 
     Poisson's ratio 0.3.  Sides beyond 3:1 count as 3:1; a patch is held between 0.075 and 0.5 of the short
     side.
@@ -212,14 +232,16 @@ def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     >>> round(float(rectangle_coefficients(60, 40, 10).centre), 3)
     0.62
     """
-    splines, patches = _splines()
-    a, b = np.asarray(length_mm, dtype=float), np.asarray(height_mm, dtype=float)
-    long, short = np.maximum(a, b), np.minimum(a, b)
-    ratio = np.log(np.minimum(long / short, _RATIOS[-1]))
-    patch = np.log(
-        np.clip(2.0 * np.asarray(patch_mm, dtype=float) / short, patches[0], patches[-1])
+    ratios, patches, values = _tables()
+    long, short = np.maximum(length_mm, height_mm), np.minimum(length_mm, height_mm)
+    ratio = np.minimum(np.log(long / short), ratios[-1])
+    patch = np.clip(
+        np.log(2.0 * np.asarray(patch_mm, dtype=float) / short), patches[0], patches[-1]
     )
-    return PlateCoefficients(*(spline.ev(ratio, patch) for spline in splines))
+    i, u = _four(ratios, ratio)
+    j, v = _four(patches, patch)
+    near = values[:, i[..., :, None], j[..., None, :]]
+    return PlateCoefficients(*np.einsum("...a,q...ab,...b->q...", u, near, v))
 
 
 def first_frequency_hz(
@@ -241,3 +263,57 @@ def first_frequency_hz(
     a, b, t = (np.asarray(x, dtype=float) / 1000.0 for x in (length_mm, height_mm, thickness_mm))
     wave = youngs_mpa * 1e6 * t**2 / (12.0 * (1.0 - POISSON**2) * density_kg_m3)
     return np.sqrt(wave * (500.6 * (a**-4 + b**-4) + 302.7 / (a * b) ** 2)) / (2.0 * math.pi)
+
+
+def dynamic_overshoot(length_mm, height_mm, thickness_mm, contact_s):
+    """Overshoot of a clamped face under a half-sine pulse over its static answer.
+
+    1/(1 − T/2t_c) is the envelope of one mass on a spring, held at 1.77, the top of its shock spectrum.
+
+    References
+    ----------
+    .. [1] Envelope of one mass on a spring (derived).
+    .. [2] 1.77, top of the half-sine shock spectrum (from memory).
+    """
+    period = 1.0 / first_frequency_hz(length_mm, height_mm, thickness_mm)
+    return 1.0 / (1.0 - np.minimum(period / (2.0 * contact_s), 0.435))
+
+
+def limit_load_factor(patch_share):
+    """Plastic limit load of a clamped disc over 2π M₀, load even on a central circle (Tresca); floats or arrays.
+
+    Parameters
+    ----------
+    patch_share : float or array
+        Radius of the circle over that of the disc, 0 to 1.
+
+    Notes
+    -----
+    (q − 1) ln(a/b) = 1 with b = c (2q/3)/(q − 1) up to q = 3, where the radial moment vanishes at b outside the
+    patch; beyond, (q − 1) ln(a/c) + q/2 − ½ ln(q/3) = 5/2.  1 for a point load, 5.63 for an even pressure.
+
+    References
+    ----------
+    .. [1] H. G. Hopkins & W. Prager, J. Mech. Phys. Solids 2 (1953) 1-13 (from memory), load on a part of the
+       disc (derived).
+
+    Examples
+    --------
+    >>> limit_load_factor([0.01, 0.45, 1.0]).round(2).tolist()
+    [1.29, 2.46, 5.63]
+    """
+    shares, factors = _limit_loads()
+    return np.interp(patch_share, shares, factors)
+
+
+@functools.cache
+def _limit_loads():
+    shares = np.r_[np.geomspace(1e-4, 0.01, 40), np.linspace(0.01, 1.0, 400)[1:]]
+    low, high, log = np.full(shares.shape, 1.0 + 1e-9), np.full(shares.shape, 6.0), -np.log(shares)
+    for _ in range(52):
+        q = 0.5 * (low + high)
+        outside = (q - 1.0) * (log - np.log((2.0 * q / 3.0) / (q - 1.0))) - 1.0
+        inside = (q - 1.0) * log + 0.5 * q - 0.5 * np.log(q / 3.0) - 2.5
+        short = np.where(q < 3.0, outside, inside) < 0.0
+        low, high = np.where(short, q, low), np.where(short, high, q)
+    return shares, 0.5 * (low + high)

@@ -1,9 +1,8 @@
-"""What to tell at the furnace: partial austenite, carbides left, coarse grain, scale, skin, burning."""
+"""Limits at the furnace: heating limits, and what counts as partial austenite, coarse grain, scale, skin, idle spray."""
 
 from __future__ import annotations
 
 import functools
-from typing import NamedTuple
 
 import numpy as np
 
@@ -14,12 +13,10 @@ __all__ = [
     "COARSE_GRAIN_ASTM",
     "DECARBURISED_UM",
     "FULL_AUSTENITE",
-    "HeatingLimits",
     "NO_AUSTENITE",
     "IDLE_WATER_HV",
     "SCALE_LOSS_UM",
     "heating_limit_arrays",
-    "heating_limits",
     "is_idle",
 ]
 
@@ -27,63 +24,15 @@ __all__ = [
 #: Coarser than this the toughness of quenched steel suffers: ASTM 5 divides fine from coarse (ASTM A29,
 #: common practice).
 COARSE_GRAIN_ASTM = 5.0
-#: Metal lost to scale on one side, µm, worth a word: 2 % of a 2.5 mm face (our own limit).
+#: Metal lost to scale on one side, µm, from which it is a warning: 2 % of a 2.5 mm face (our choice).
 SCALE_LOSS_UM = 50.0
-#: Decarburised depth, µm, worth a word: what a light polish no longer removes (our own limit).
+#: Decarburised depth, µm, from which it is a warning: what a light polish no longer removes (our choice).
 DECARBURISED_UM = 100.0
 #: Austenite share below which the steel is called partly austenitic, and share of Cr-Mo carbides left that is
-#: worth a word; austenite share that is none (our own limits).
+#: a warning; austenite share that is none (our own limits).
 FULL_AUSTENITE, CARBIDES_LEFT, NO_AUSTENITE = 0.99, 0.10, 0.005
-#: Gain by the water, HV, that is next to nothing: about one standard error of the method (our choice).
+#: Gain by the spray, HV, that is next to nothing: about one standard error of the method (our choice).
 IDLE_WATER_HV = 20.0
-
-
-class HeatingLimits(NamedTuple):
-    """Forging heating limits of a steel, °C, with their source."""
-
-    safe_c: float
-    working_c: float
-    finish_c: float
-    source: str
-
-
-@functools.cache
-def _limits():
-    return tuple(
-        (
-            r["family"],
-            float(r["carbon_low"]),
-            float(r["carbon_high"]),
-            HeatingLimits(
-                float(r["safe_c"]),
-                float(r["working_c"]),
-                float(r["finish_c"]),
-                f"{r['source']} ({r['basis']})",
-            ),
-        )
-        for r in read_rows("constants/forging_temperatures.csv")
-    )
-
-
-def heating_limits(steel) -> HeatingLimits:
-    """Highest safe and highest working temperature of a steel, by family and carbon.
-
-    References
-    ----------
-    .. [1] ASM Handbook vol. 14A and suppliers' pages, row by row
-       (data/constants/forging_temperatures.csv) (from memory).
-
-    Examples
-    --------
-    >>> from forgeprops.inputs.steel import Steel
-    >>> heating_limits(Steel("4130", {"C": 0.305, "Cr": 0.95, "Mo": 0.20})).working_c
-    1200.0
-    """
-    family = _FAMILIES[int(_family(steel))]
-    carbon = steel.get("C")
-    return next(
-        limits for name, low, high, limits in _limits() if name == family and low <= carbon <= high
-    )
 
 
 _FAMILIES = ("carbon", "alloy", "nickel alloy")
@@ -95,24 +44,39 @@ def _family(steel):
     return np.where(np.asarray(steel.get("Ni")) >= 0.40, 2, np.where(alloy, 1, 0))
 
 
-def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
-    """Safe and working temperature of many steels, °C, as `heating_limits` tells one.
+@functools.cache
+def _limits() -> tuple[tuple, ...]:
+    columns = ("carbon_low", "carbon_high", "safe_c", "working_c")
+    rows = read_rows("constants/forging_temperatures.csv")
+    return tuple((_FAMILIES.index(r["family"]), *(float(r[c]) for c in columns)) for r in rows)
 
-    Parameters
+
+def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
+    """Highest safe and highest working temperature by family and carbon, °C; contents may be arrays.
+
+    References
     ----------
-    steel : object
-        ``get(element)`` gives wt% as an array.
+    .. [1] ASM Handbook vol. 14A and suppliers' pages, row by row
+       (data/constants/forging_temperatures.csv) (from memory).
+
+    Examples
+    --------
+    >>> safe, working = heating_limit_arrays({"C": 0.305, "Cr": 0.95, "Mo": 0.20, "Ni": 0.1})
+    >>> float(working)
+    1200.0
     """
     carbon, family = np.asarray(steel.get("C")), _family(steel)
     safe, working = np.full(carbon.shape, np.nan), np.full(carbon.shape, np.nan)
-    for name, low, high, limits in reversed(_limits()):  # where rows meet the first counts
-        here = (family == _FAMILIES.index(name)) & (low <= carbon) & (carbon <= high)
-        safe[here], working[here] = limits.safe_c, limits.working_c
+    for number, low, high, safe_c, working_c in reversed(
+        _limits()
+    ):  # where rows meet the first counts
+        here = (family == number) & (low <= carbon) & (carbon <= high)
+        safe[here], working[here] = safe_c, working_c
     return safe, working
 
 
 def is_idle(wet_hv: float, dry_hv: float) -> bool:
-    """Whether the water changes the hardness next to nothing.
+    """Whether the spray changes the hardness next to nothing.
 
     Examples
     --------

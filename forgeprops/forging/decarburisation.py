@@ -6,8 +6,6 @@ carbon and, as scale grows, moves into the metal.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from ..base.arrays import plain
@@ -91,11 +89,7 @@ def diffusion_along_um2(steel, time_s, temperature_c):
 def carbon_rate_um2_s(carbon, ac1, ac3, temperature_c) -> np.ndarray:
     """Diffusivity of carbon times the share of austenite, µm²/s: what `diffusion_along_um2` adds up; arrays."""
     t = np.asarray(temperature_c, float)
-    ac1, ac3, carbon = (np.broadcast_to(x, t.shape) for x in (ac1, ac3, carbon))
-    whole = ac1 + np.maximum(ac3 - ac1, 1.0)
-    share = (t >= whole).astype(float)
-    for i in zip(*np.nonzero((t > ac1) & (t < whole)), strict=True):
-        share[i] = austenite_equilibrium(t[i], ac1[i], ac3[i], carbon[i])
+    share = austenite_equilibrium(t, ac1, ac3, carbon)
     return share * 1e12 * carbon_diffusivity(np.maximum(t, 400.0), 0.6 * carbon)
 
 
@@ -116,14 +110,11 @@ def carbon_left(depth_um, diffusion_um2, recession_um=0.0):
     """
     from scipy.special import erfc
 
-    depth = np.asarray(depth_um, float)
-    if diffusion_um2 <= 1e-6:
-        left = np.ones_like(depth)
-    else:
-        width = 2.0 * math.sqrt(diffusion_um2)
-        start = min(recession_um / width, 5.0)
-        left = 1.0 - erfc(depth / width + start) / erfc(start)
-    return plain(left)
+    diffusion = np.asarray(diffusion_um2, float)
+    width = 2.0 * np.sqrt(np.maximum(diffusion, 1e-6))
+    start = np.minimum(recession_um / width, 5.0)
+    left = 1.0 - erfc(depth_um / width + start) / erfc(start)
+    return plain(np.where(diffusion <= 1e-6, 1.0, left))
 
 
 def decarburised_depth_estimate_um(diffusion_um2, recession_um=0.0):
@@ -188,17 +179,31 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     [540, 454, 177]
     """
     c = np.clip(np.asarray(carbon, float), FERRITE_CARBON, None)
-    whole = steel.get("C")
-    start = float(ae1_c(steel)) if hardens_from_c is None else hardens_from_c
-    grid = np.linspace(whole, FERRITE_CARBON, 60)
-    ae3 = ae3_c(steel, grid, "andrews")
+    whole = np.asarray(steel.get("C"), float)
+    start = np.nan if hardens_from_c is None else hardens_from_c
+    start = np.where(np.isnan(start), ae1_c(steel), start)[..., None]
+    grid = whole[..., None] + (FERRITE_CARBON - whole[..., None]) * np.linspace(0.0, 1.0, 60)
+    ae3 = ae3_c(_Wide(steel), grid, "andrews")
     # poorest layer that is still all austenite; below 0.10 wt% martensite has no hardness to stand on
-    edge = min(max(float(np.interp(start, ae3, grid)), _LEAST_HARDENING_CARBON), whole)
-    a, b = ferrite_pearlite_coefficients(steel, FERRITE_CARBON)
-    ferrite_hv = min(max(float(a + b * LOG_V_LOW), FERRITE_PEARLITE_FLOOR_HV), core_hv)
-    at_edge = max(skin_hardness_hv(core_hv, edge, whole), ferrite_hv)
-    line = ferrite_hv + (at_edge - ferrite_hv) * (c - FERRITE_CARBON) / max(
-        edge - FERRITE_CARBON, 1e-6
+    i = np.clip(np.sum(ae3 < start, axis=-1, keepdims=True) - 1, 0, 58)
+    (low, high), (rich, poor) = (
+        (np.take_along_axis(x, i, -1), np.take_along_axis(x, i + 1, -1)) for x in (ae3, grid)
     )
-    hv = np.where(c >= edge, skin_hardness_hv(core_hv, np.maximum(c, edge), whole), line)
-    return plain(hv)
+    share = np.clip((start - low) / np.maximum(high - low, 1e-9), 0.0, 1.0)
+    edge = np.clip((rich + share * (poor - rich))[..., 0], _LEAST_HARDENING_CARBON, whole)
+    a, b = ferrite_pearlite_coefficients(steel, FERRITE_CARBON)
+    ferrite_hv = np.minimum(np.maximum(a + b * LOG_V_LOW, FERRITE_PEARLITE_FLOOR_HV), core_hv)
+    at_edge = np.maximum(skin_hardness_hv(core_hv, edge, whole), ferrite_hv)
+    slope = (at_edge - ferrite_hv) / np.maximum(edge - FERRITE_CARBON, 1e-6)
+    line = ferrite_hv + slope * (c - FERRITE_CARBON)
+    return plain(np.where(c >= edge, skin_hardness_hv(core_hv, np.maximum(c, edge), whole), line))
+
+
+class _Wide:
+    """A composition with one more axis for layers."""
+
+    def __init__(self, steel):
+        self._steel = steel
+
+    def get(self, element, default=0.0):
+        return np.asarray(self._steel.get(element), float)[..., None]

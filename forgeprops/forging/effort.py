@@ -1,7 +1,7 @@
-"""How hard the hot steel is to press: flow stress, equal-effort preheat, press force.
+"""Flow stress of the hot steel and the preheat of equal effort.
 
 Plain carbon steel follows Shida 1969.  Chromium and molybdenum multiply it by a factor that is built from two
-laws that could be read: the general expression of Medina & Hernandez (Mo, Si) and a measured Cr-Mo steel
+read laws: the general expression of Medina & Hernandez (Mo, Si) and a measured Cr-Mo steel
 against measured C45.  Every answer carries its band.
 """
 
@@ -25,13 +25,12 @@ __all__ = [
     "FlowStress",
     "alloy_factor",
     "equal_effort",
-    "equal_effort_preheat",
     "flow_stress",
     "flow_stress_mpa",
 ]
 
 
-#: Squeeze taken where none is given: strain and rate 1/s of the default press step (0.15 in 0.05 s).
+#: Press strain and rate (1/s) where none are given: those of the default press step (0.15 in 0.05 s).
 _STRAIN, _RATE = 0.15, 3.0
 #: Plain steel the alloy factor is counted from, wt%: a carbon bar's silicon, manganese and residuals.
 _PLAIN = {"Si": 0.25, "Mn": 0.65, "Cr": 0.08, "Mo": 0.02, "V": 0.0, "Ni": 0.08}
@@ -115,18 +114,18 @@ def alloy_factor(steel, temperature_c):
     return mid, np.minimum(low, mid), high
 
 
-def _without_dip(carbon, temperature_c, *squeeze):
+def _without_dip(carbon, temperature_c, *press):
     """Shida's stress, below the transformation temperature held at its value there until it rises beyond.
 
     In the published law ferrite forming on cooling softens the steel again, by up to 12 %, and the branches
-    meet within 1.4 % only.  Nobody should count on that in a second heat: a colder head is never called
+    meet within 1.4 % only.  In a second heat that is not to be relied on: a colder head never counts as
     easier to forge.
     """
     td_c = 950.0 * (carbon + 0.41) / (carbon + 0.32) - ZERO_C_K + 1e-9  # just inside the hot branch
     bottom_c = 950.0 * (carbon + 0.49) / (carbon + 0.42) - ZERO_C_K  # of the dip
     t = np.asarray(temperature_c, float)
-    at_td = shida_mpa(carbon, td_c, *squeeze)
-    stress = shida_mpa(carbon, t, *squeeze)
+    at_td = shida_mpa(carbon, td_c, *press)
+    stress = shida_mpa(carbon, t, *press)
     return np.where(t >= td_c, stress, np.where(t >= bottom_c, at_td, np.maximum(stress, at_td)))
 
 
@@ -238,7 +237,7 @@ def equal_effort(
         What the metal loses on its way into the die, °C: one number, or a function of the preheat.  0 takes
         both temperatures as metal temperature in the die.
     strain, rate_per_s : float
-        The squeeze.
+        Of the press.
 
     Returns
     -------
@@ -277,18 +276,3 @@ def equal_effort(
     every = [answer(law, choice) for law in laws for choice in (0, 1, 2)]
     stress_a = flow_stress_mpa(steel_a, in_die_a, strain, rate_per_s)
     return EqualEffort(centre, min(every), max(every), stress_a)
-
-
-def equal_effort_preheat(
-    steel_a, preheat_a_c, steel_b, die_drop_c=0.0, strain=_STRAIN, rate_per_s=_RATE
-):
-    """Preheat, °C, at which steel B forges as easily as steel A; see `equal_effort` for the band.
-
-    Examples
-    --------
-    >>> from forgeprops.inputs.steel import Steel
-    >>> a = Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75})
-    >>> round(equal_effort_preheat(a, 900.0, a), 3)
-    900.0
-    """
-    return equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c, strain, rate_per_s).preheat_c

@@ -21,10 +21,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_flag, check_number
-from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve
+from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
-from .fatigue import SCATTER_FACTOR
+from .fatigue import NOTCH, SCATTER_FACTOR
 
 __all__ = [
     "LIMITS",
@@ -33,6 +34,7 @@ __all__ = [
     "Hosels",
     "Loaded",
     "Nodes",
+    "bar_for_force",
     "bench_options",
     "force_for_angle",
     "load",
@@ -50,8 +52,8 @@ QUANTITIES = (
     "hardening_exponent",
 )
 
-#: What can end the bend, in the order in which ties are named.
-LIMITS = ("strain", "bar force", "re-bends", "wall")
+#: What of the metal can end the bend, in the order in which ties are named.
+LIMITS = ("wall", "crack", "re-bends")
 
 # Gauss–Legendre along the zone, with its two ends as points of weight 0: there the strain is greatest.
 _X, _W = np.polynomial.legendre.leggauss(8)
@@ -74,23 +76,19 @@ class Bench:
     bar_mm : float
         From the hand to the bar's mouth, mm.  500 is a usual bending bar (common practice, no source).
     force_limit_n : float
-        Greatest force on the bar, N.  400 is the greatest mean pull of standing men (`EASE`); daily work:
-        225.
+        Greatest pull on the bar, N.  400 is the greatest mean pull of standing men (`EASE`); daily work: 225.
+        It limits the hand (`HoselBend.hand_deg`), not the metal.
     target_lie_deg, target_loft_deg : float
         Wanted change; they add as vectors.  2° of lie is common practice for forged low-carbon heads.
     hand : {"right", "left"}
         Head turned for a right- or a left-handed player.
-    strain_fraction : float
-        Allowed outer-fibre strain as a share of the true uniform strain.  0.4 (0.3–0.5) is our suggestion, no
-        source: bending has a strain gradient and does not neck at uniform strain, but a forged hosel has a
-        decarburised, stamped and polished skin and a bore edge, and must still carry the strike.
-    notch_factor, bore_factor : float
-        Strain concentration at the outer fibre (stamp, scratch) and at the bore edge; 1: none.
+    notch_factor : float
+        Stress concentration of a stamp, the end of the bore or a scratch, 1 to 5; 2 is our choice.
     plating_factor : float
         Share of the allowed strain that a plated skin takes; 1: bare.  Chrome cracks at 0.1–0.5 % (from
         memory).
     rebends : float
-        Cycles of ± the bend that the hosel must survive.  5: refitted now and then (our choice).
+        Adjustments there and back that the hosel must survive.  4: fitted now and then (our choice).
     scatter_factor : float
         On cycles to a crack of smooth bars (see `fatigue.SCATTER_FACTOR`).
     bore_out_of_round_mm : float
@@ -117,8 +115,7 @@ class Bench:
 
     References
     ----------
-    .. [1] Allowed outer strain 0.4 (0.3-0.5) of the true uniform strain; bend zone of 10 to 20 mm
-       (our choice).
+    .. [1] Notch of 2, 4 adjustments, bend zone of 10 to 20 mm (our choice).
     .. [2] Bar of 500 mm (common practice).
     .. [3] Glue gap of 0.10 mm; reverse yield 0.7 of yield (0.3-1) (from memory).
     """
@@ -128,11 +125,9 @@ class Bench:
     target_lie_deg: float = 2.0
     target_loft_deg: float = 0.0
     hand: str = "right"
-    strain_fraction: float = 0.4
-    notch_factor: float = 1.0
-    bore_factor: float = 1.0
+    notch_factor: float = NOTCH
     plating_factor: float = 1.0
-    rebends: float = 5.0
+    rebends: float = 4.0
     scatter_factor: float = SCATTER_FACTOR
     bore_out_of_round_mm: float = 0.10
     wall_thinning: float = 0.10
@@ -167,9 +162,7 @@ _BOUNDS = {
     "force_limit_n": ("force limit", 10.0, 20_000.0, "N"),
     "target_lie_deg": ("lie change", -15.0, 15.0, "°"),
     "target_loft_deg": ("loft change", -15.0, 15.0, "°"),
-    "strain_fraction": ("share of uniform strain", 0.05, 1.0, ""),
-    "notch_factor": ("notch factor", 1.0, 10.0, ""),
-    "bore_factor": ("bore factor", 1.0, 10.0, ""),
+    "notch_factor": ("notch factor", 1.0, 5.0, ""),
     "plating_factor": ("plating factor", 0.01, 1.0, ""),
     "rebends": ("re-bends", 0.5, 10_000.0, ""),
     "scatter_factor": ("scatter factor", 1.0, 1000.0, ""),
@@ -291,10 +284,6 @@ class Hosels:
         )  # fmt: skip
 
 
-#: What a `Section` holds with the terms of a series on the last axis.
-_SERIES = ("terms", "slopes")
-
-
 @dataclass(frozen=True)
 class Nodes:
     """Points along the free length, arrays of shape (n, p); what `Hosels.nodes` makes.
@@ -326,7 +315,7 @@ class Nodes:
     def part(self, index) -> Nodes:
         """Some of the cases, by their numbers."""
         section = {
-            f.name: np.take(value, index, axis=value.ndim - (3 if f.name in _SERIES else 2))
+            f.name: np.take(value, index, axis=value.ndim - 2)
             for f in dataclasses.fields(Section)
             for value in (getattr(self.section, f.name),)
         }
@@ -352,7 +341,7 @@ class Loaded:
     Attributes
     ----------
     x : array
-        Force on the bar, N (of `bar_for_angle`: bar, mm).
+        Force on the bar, N.
     permanent, sprung : array
         What stays and what springs back, radians.
     curvature, strain : array, shape (n, p)
@@ -366,8 +355,11 @@ class Loaded:
     strain: np.ndarray
 
 
-def load(nodes: Nodes, force, angle=None) -> Loaded:
+def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     """Hosels under forces on the bar.
+
+    One Newton step takes all curvatures k and the force at once: with k' = k + (moment − M(k))/M'(k) the
+    permanent angle Σ w (k' − moment/EI) is linear in the force.
 
     Parameters
     ----------
@@ -375,47 +367,33 @@ def load(nodes: Nodes, force, angle=None) -> Loaded:
         N, above 0.
     angle : array, shape (n,), optional
         Where above 0, the permanent angle (rad) that the force is sought for; `force` is then a first guess.
+    start : array, shape (n, p), optional
+        First guess of the curvatures; only the speed depends on it.
 
     References
     ----------
     .. [1] Statics of a cantilever; angle by adding curvature (derived).
     """
-    target = np.full(len(force), np.nan) if angle is None else np.asarray(angle, dtype=float)
-    return _settle(nodes, 0.0, nodes.arm_mm, np.asarray(force, dtype=float), target)
-
-
-def force_for_angle(nodes: Nodes, angle) -> Loaded:
-    """Hosels under the force that leaves a permanent angle (rad, (n,)); 0 gives the force of first yield."""
-    return load(nodes, nodes.yield_force(), angle)
-
-
-def _settle(n: Nodes, offset, arm, x, angle) -> Loaded:
-    """Loads x and curvatures under the moments offset + arm x; where `angle` is not NaN x is found from it.
-
-    One Newton step takes all curvatures k and the load at once: with k' = k + (moment − M(k))/M'(k) the
-    permanent angle Σ w (k' − moment/EI) is linear in x.
-    """
-    find = angle > 0.0
-    fixed = ~find[:, None]
-    inverse = 1.0 / (n.section.stiffness * n.moment_factor)
-    factor = 1.0 / n.moment_factor
-    first = n.section.yields[0]
-    k = np.where(fixed, 4.0 * first, 1.2 * first + (angle / n.weight_mm.sum(axis=1))[:, None])
+    n, x = nodes, np.asarray(force, dtype=float)
+    angle = np.full(x.shape, np.nan) if angle is None else np.asarray(angle, dtype=float)
+    find, first = angle > 0.0, n.section.yields[0]
+    arm = n.arm_mm / n.moment_factor
+    inverse = 1.0 / n.section.stiffness
+    k = 4.0 * first if start is None else start
+    if find.any():
+        bent = 1.2 * first + (angle / n.weight_mm.sum(axis=1))[:, None]
+        k = np.where(find[:, None], bent, k)
     for step in range(40):
         moment, slope = n.section.moment_slope(k)
         soft = 1.0 / slope
         if find.any():
-            kept = k + (offset * factor - moment) * soft - offset * inverse
-            gain = np.sum(n.weight_mm * arm * (factor * soft - inverse), axis=1)
-            found = (angle - np.sum(n.weight_mm * kept, axis=1)) / np.where(
-                gain > 0.0, gain, np.inf
-            )
-            found = np.where(find, found, x)
+            gain = np.sum(n.weight_mm * arm * (soft - inverse), axis=1)
+            miss = angle - np.sum(n.weight_mm * (k - moment * soft), axis=1)
+            found = np.where(find, miss / np.where(gain > 0.0, gain, np.inf), x)
             x = found if step == 0 else np.minimum(np.maximum(found, 0.5 * x), 2.0 * x)
-        target = offset + arm * x[:, None]
-        new = np.clip(
-            k + (target * factor - moment) * soft, np.maximum(target * inverse, 0.3 * k), 3.0 * k
-        )
+        target = arm * x[:, None]
+        new = np.maximum(k + (target - moment) * soft, np.maximum(target * inverse, 0.3 * k))
+        new = np.minimum(new, 3.0 * k)
         settled = np.all(np.abs(new - k) <= 1e-7 * k, axis=1)
         k = new
         if settled.all():
@@ -423,30 +401,34 @@ def _settle(n: Nodes, offset, arm, x, angle) -> Loaded:
     else:
         rest = np.flatnonzero(~settled)
         x, k = x.copy(), k.copy()
-        x[rest], k[rest] = _slowly(
-            n.part(rest),
-            offset[rest] if np.ndim(offset) else offset,
-            arm[rest],
-            x[rest],
-            angle[rest],
-        )
-    moment = offset + arm * x[:, None]
-    elastic = moment * inverse
+        x[rest], k[rest] = _slowly(n.part(rest), x[rest], angle[rest])
+    elastic = arm * x[:, None] * inverse
     permanent = np.sum(n.weight_mm * np.where(k > first, k - elastic, 0.0), axis=1)
     return Loaded(x, permanent, np.sum(n.weight_mm * elastic, axis=1), k, k * n.fibre_mm)
 
 
-def _slowly(n: Nodes, offset, arm, x, angle):
-    """`_settle` by halving intervals, for the few cases in which Newton's steps go round in circles."""
-    find, inverse = angle > 0.0, 1.0 / (n.section.stiffness * n.moment_factor)
+def force_for_angle(nodes: Nodes, angle) -> Loaded:
+    """Hosels under the force that leaves a permanent angle (rad, (n,)); 0 gives the force of first yield."""
+    return load(nodes, nodes.yield_force(), angle)
 
-    def curvature(x):
-        return n.section.curvature((offset + arm * x[:, None]) / n.moment_factor)
+
+def bar_for_force(bar_mm, length_mm, force_n, wanted_n):
+    """Bar with which `wanted_n` puts the same moment on the middle of the zone as `force_n` on `bar_mm`, mm."""
+    half = 0.5 * length_mm
+    return np.maximum(force_n / wanted_n * (bar_mm + half) - half, 0.0)
+
+
+def _slowly(n: Nodes, x, angle):
+    """Force and curvatures by halving intervals, for the few cases in which Newton's steps go round in circles."""
+    find, arm = angle > 0.0, n.arm_mm / n.moment_factor
 
     def angle_at(x):
-        elastic = (offset + arm * x[:, None]) * inverse
-        return np.sum(n.weight_mm * np.maximum(curvature(x) - elastic, 0.0), axis=1)
+        moment = arm * x[:, None]
+        kept = n.section.curvature(moment) - moment / n.section.stiffness
+        return np.sum(n.weight_mm * np.maximum(kept, 0.0), axis=1)
 
+    if not find.any():
+        return x, n.section.curvature(arm * x[:, None])
     low, high = np.where(find, 0.0, x), np.where(find, np.maximum(x, 1.0), x)
     while np.any(short := find & (angle_at(high) < angle)):
         low, high = np.where(short, high, low), np.where(short, 2.0 * high, high)
@@ -454,4 +436,5 @@ def _slowly(n: Nodes, offset, arm, x, angle):
         middle = 0.5 * (low + high)
         short = angle_at(middle) < angle
         low, high = np.where(short, middle, low), np.where(short, high, middle)
-    return 0.5 * (low + high), curvature(0.5 * (low + high))
+    x = 0.5 * (low + high)
+    return x, n.section.curvature(arm * x[:, None])

@@ -1,8 +1,9 @@
-"""How far the hosel will bend: the least of strain, force on the bar, re-bends and wall, and why.
+"""How far the hosel will bend: what the metal takes, what a hand reaches on the bar, and why.
 
-The mechanics are in `bending_moment` (moment–curvature), `bench` (along the bend zone) and `fatigue`
-(low-cycle fatigue).  No open measurement of hosel bends exists: the intervals rest on assumptions, named
-beside each default.
+The metal has three limits: the wall flattens, a crack may start from a stamp or the end of the bore, or it must
+stand some adjustments there and back.  The hand has its own: the pull on the bar.  The mechanics are in
+`bending_moment` (moment–curvature), `bench` (along the bend zone) and `fatigue`.  No open measurement of hosel
+bends exists: the intervals rest on assumptions, named beside each default.
 """
 
 from __future__ import annotations
@@ -13,28 +14,32 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from ..base.cautions import STEADY_PULL_N
 from ..base.constants import POISSON, Z80
 from ..base.errors import InputError, check_number
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
-from ..strength.tensile import Strength, flow_curve, strength
+from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength
 from .bench import (
     LIMITS,
     QUANTITIES,
     Bench,
     Hosels,
     Nodes,
+    bar_for_force,
     bench_options,
-    force_for_angle,
     load,
     metal_of,
 )
-from .bending_moment import eccentric_section, elastic_modulus_mm3, plastic_modulus_mm3
+from .bending_moment import elastic_modulus_mm3, plastic_modulus_mm3
+from .earlier_bends import after_bends, off_centre
 from .fatigue import (
-    aged,
+    COLD_STRAIN,
+    RETURN_STRAINS,
     allowed_amplitude,
+    crack_strain,
     cycles_to_crack,
-    miner_damage,
+    notch_strain_factor,
     roessle_fatemi,
     uniform_material_law,
 )
@@ -46,41 +51,48 @@ __all__ = ["bend_of_head", "bends_of_heads", "gradient_share", "hosel_bend"]
 #: estimate).
 LENGTHS_MM = (10.0, 20.0)
 
-#: Poisson's ratio of steel (common practice).
-
-#: Standard normal quantile of an 80 % interval.
-#: 80 % half-range of two choices of ours: share of uniform strain 0.3–0.5 about 0.4, scatter factor 10–40
-#: about 20.
-_FRACTION_SPREAD, _SCATTER_SPREAD = 0.25, 2.0
+#: 80 % half-range of two choices of ours: cold strain 4–6 % about 5, scatter factor by 2.
+_COLD_SPREAD, _SCATTER_SPREAD = 0.2, 2.0
+#: Structures tried where none is known, and the hardness they are found at (the ranges of the strength fits).
+_STRUCTURES = (("ferrite", 60.0, 280.0), ("bainite", 200.0, 450.0), ("martensite", 200.0, 900.0))
 
 
 # ---- what each limit allows ----
 
 
-def _limit_forces(n: Nodes, bench: Bench, fraction, scatter, used) -> np.ndarray:
-    """Force on the bar at which each of `LIMITS` is reached, N, shape (4, n).
+def _limits(n: Nodes, bench: Bench, cold=COLD_STRAIN, scatter=None, used=0.0):
+    """Force on the bar (N, (3, n)) and curvature (1/mm, (3, n, p)) at which each of `LIMITS` is reached.
 
-    Strain, a stated share of uniform strain (see `Bench`); re-bends, `fatigue.allowed_amplitude`; wall,
-    ovalisation r⁴ k² (1 − ν²)/t², an elastic formula used as an order of magnitude, and wrinkling strain t/(2D).
+    Notes
+    -----
+    Wall: ovalisation r⁴ k² (1 − ν²)/t², an elastic formula used as an order of magnitude, and wrinkling strain
+    t/(2D).  Crack: `fatigue.crack_strain` on the outer strain under load.  Re-bends, n times 0 → X → 0: the
+    range of the outer strain, strain under load + 1.2 YS/E, is at most 2 ea(n · scatter)/K.
 
     References
     ----------
     .. [1] Ovalisation: L. G. Brazier, Proc. R. Soc. A 116 (1927) 104 (from memory).
     .. [2] Wrinkling: Murphey & Langner 1985 (from memory).
     """
-    hardness, _, tensile, uniform = (n.metal[..., i] for i in range(4))
-    # outer fibre or bore edge, whichever suffers more
-    felt = np.maximum(n.fibre_mm * bench.notch_factor, 0.5 * n.bore_mm * bench.bore_factor)
-    strain = fraction * np.log1p(uniform) * bench.plating_factor - used * bench.notch_factor
-    rebend = allowed_amplitude(hardness, tensile, bench.rebends, scatter)
+    hardness, yields, tensile, _, _, reduction, exponent = np.moveaxis(n.metal, -1, 0)
+    crack = (
+        crack_strain(reduction, exponent, bench.notch_factor, cold) * bench.plating_factor - used
+    )
+    scatter = bench.scatter_factor if scatter is None else scatter
+    amplitude = allowed_amplitude(hardness, tensile, bench.rebends, scatter)
+    there_and_back = 2.0 * amplitude / notch_strain_factor(exponent, bench.notch_factor)
+    rebend = there_and_back - RETURN_STRAINS * yields / YOUNGS_MPA
     wall, mean = 0.5 * (n.outside_mm - n.bore_mm), 0.25 * (n.outside_mm + n.bore_mm)
     flattening = bench.bore_out_of_round_mm / (2.0 * mean)  # change of radius over mean radius
-    ovalising = wall / mean**2 * np.sqrt(flattening / (1.0 - POISSON**2))
+    # of an off-centre bore the mean flexibility of the ring counts, ⟨1/t³⟩ of t = t₀(1 + ε cos θ)
+    off = np.minimum(bench.eccentricity_mm / wall, 0.9) ** 2
+    ring = wall * ((1.0 - off) ** 2.5 / (1.0 + 0.5 * off)) ** (1.0 / 3.0)
+    ovalising = ring / mean**2 * np.sqrt(flattening / (1.0 - POISSON**2))
     # the wall thins by half the outer strain (constant volume, isotropic); it wrinkles at t/(2D)
     crumpling = np.minimum(2.0 * bench.wall_thinning, wall / (2.0 * n.outside_mm)) / n.fibre_mm
-    limits = np.maximum(strain, 1e-6) / felt, rebend / felt, np.minimum(ovalising, crumpling)
-    by_strain, by_rebends, by_wall = n.least_force(np.stack(limits))
-    return np.stack([by_strain, np.full_like(by_wall, bench.force_limit_n), by_rebends, by_wall])
+    strains = np.maximum(np.stack([crack, rebend]), 1e-6) / n.fibre_mm
+    curvature = np.stack([np.minimum(ovalising, crumpling), *strains])
+    return n.least_force(curvature), curvature
 
 
 def bends_of_heads(
@@ -101,31 +113,64 @@ def bends_of_heads(
     Returns
     -------
     dict
-        "allowed_deg", "governed_by" (index into `LIMITS`); at the allowed bend "force_n", "springback_deg",
-        "outer_strain" (the greatest) and "gathers" (all in less than a quarter of the diameter).
+        "one_bend_deg", "rebend_deg", "allowed_deg" (the least of both), "governed_by" (index into `LIMITS`); at the
+        allowed bend "force_n", "springback_deg", "outer_strain" (the greatest) and "gathers" (all in less than a
+        quarter of the diameter); of the wanted change "bar_force_n" and "bar_length_needed_mm".
 
     Examples
     --------
     >>> from forgeprops.strength.tensile import strength_arrays
     >>> soft = strength_arrays([150.0, 150.0], 1.0)
-    >>> bends_of_heads(13.4, 9.4, [10.0, 20.0], soft, soft, 0.0)["allowed_deg"].round(2).tolist()
-    [2.38, 4.58]
+    >>> bends_of_heads(13.4, 9.4, [10.0, 20.0], soft, soft, 0.0)["allowed_deg"].round(1).tolist()
+    [3.0, 5.8]
     """
     bench = bench or Bench()
     here = metal_of(hosel)
     share = np.asarray(neck_share, dtype=float)[..., None]
     metal = np.stack([here, here + share * (metal_of(neck) - here)], axis=1)
     hosels = Hosels.of(metal, outside_mm, bore_mm, length_mm, bench.bar_mm)
-    pieces = []
-    for i in range(0, max(len(hosels), 1), _CHUNK):
-        nodes = hosels.part(slice(i, i + _CHUNK)).nodes()
-        forces = _limit_forces(nodes, bench, bench.strain_fraction, bench.scatter_factor, 0.0)
-        found = load(nodes, forces.min(axis=0))
-        degrees = np.degrees([found.permanent, found.sprung])
-        strain, gathers = _bent_most(nodes, found)
-        pieces.append((degrees[0], forces.argmin(axis=0), found.x, degrees[1], strain, gathers))
-    names = ("allowed_deg", "governed_by", "force_n", "springback_deg", "outer_strain", "gathers")
-    return {n: np.concatenate(p) for n, p in zip(names, zip(*pieces, strict=True), strict=True)}
+    pieces = [
+        _bends(hosels.part(slice(i, i + _CHUNK)), bench)
+        for i in range(0, max(len(hosels), 1), _CHUNK)
+    ]
+    return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
+
+
+def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
+    nodes, n = hosels.nodes(), len(hosels)
+    forces, limits = _limits(nodes, bench)
+    one, least = forces[:2].min(axis=0), forces.min(axis=0)
+    again = np.flatnonzero(one > least)  # where going there and back is the limit one bend is more
+    rows = np.r_[np.arange(n), np.arange(n), again]
+    loaded = nodes.part(rows)
+    found = load(
+        loaded,
+        np.r_[least, nodes.yield_force(), one[again]],
+        np.r_[
+            np.full(n, np.nan),
+            np.full(n, math.radians(bench.target_deg)),
+            np.full(len(again), np.nan),
+        ],
+        limits.min(axis=0)[rows],
+    )
+    degrees = np.degrees(found.permanent)
+    one_bend = degrees[:n].copy()
+    one_bend[again] = degrees[2 * n :]
+    force = found.x[n : 2 * n]
+    needed = bar_for_force(hosels.bar_mm, hosels.length_mm, force, bench.force_limit_n)
+    strain, gathers = _bent_most(loaded, found)
+    return {
+        "one_bend_deg": one_bend,
+        "rebend_deg": degrees[:n],
+        "allowed_deg": degrees[:n],
+        "governed_by": forces.argmin(axis=0),
+        "force_n": least,
+        "springback_deg": np.degrees(found.sprung[:n]),
+        "outer_strain": strain[:n],
+        "gathers": gathers[:n],
+        "bar_force_n": force,
+        "bar_length_needed_mm": needed if bench.target_deg else 0.0 * needed,
+    }
 
 
 #: Allowed bend below which the hosel only springs, degrees (our choice).
@@ -180,9 +225,10 @@ def hosel_bend(
         Free length between the bar's mouth and the clamp, mm, 3 to 60.  **Nobody has measured how much of it
         bends**; 20 mm is the long end of our estimate of 10–20, and the answer is given for both.
     hardness_hv : float
-        At the bar's mouth, HV.
+        At the bar's mouth, HV; a reading will do.
     fractions, material : optional
-        Structure, or a ready `Strength`.  Without either the all-data regression speaks.
+        Structure, or a ready `Strength`.  Without either the regression of all structures is used, and the
+        interval counts what the structure could be.
     neck_hardness_hv, neck_fractions, neck_material : optional
         The same at the clamp; straight lines between.  None: as at the bar's mouth.
     **bench
@@ -199,17 +245,20 @@ def hosel_bend(
 
     Notes
     -----
-    The interval combines as independent: one standard error × 1.28 of strength (with hardness) and of uniform
-    elongation, strain share 0.3–0.5, scatter factor 10–40.  The bend length is kept out of it (`for_length`).
+    The interval combines as independent: one standard error × 1.28 of strength (with hardness) and of the
+    reduction of area, cold strain 4–6 %, scatter factor 1.7–6.6, and the structure where none is given.  The
+    bend length is kept out of it (`for_length`).
 
     Examples
     --------
-    >>> soft = hosel_bend(hardness_hv=150, fractions={"ferrite": 0.75, "pearlite": 0.25})
-    >>> soft.governed_by, round(soft.allowed_deg, 1), round(soft.springback_deg, 1)
-    ('re-bends', 4.6, 0.4)
-    >>> hard = hosel_bend(hardness_hv=320, fractions={"bainite": 0.6, "martensite": 0.4})
-    >>> hard.governed_by, hard.allowed_deg < 0.5
-    ('bar force', True)
+    A reading is enough: hardness, bar and wanted change.
+
+    >>> bend = hosel_bend(hardness_hv=230, length_mm=15, bar_mm=600, target_lie_deg=1.5)
+    >>> round(bend.allowed_deg, 1), bend.governed_by, bend.ease[:5]
+    (3.9, 'wall', 'heavy')
+    >>> hard = hosel_bend(hardness_hv=320, length_mm=15, fractions={"bainite": 0.6, "martensite": 0.4})
+    >>> hard.governed_by, hard.hand_deg < 1.0 < hard.allowed_deg
+    ('re-bends', True)
     """
     out_d = check_number(outside_mm, "hosel outside diameter", 6.0, 40.0, "mm")
     bore = check_number(bore_mm, "hosel bore", 0.0, 39.0, "mm")
@@ -230,7 +279,7 @@ def hosel_bend(
     # a range once, with the hosel's value
     notes = [*{w.code: w for w in (*neck.warnings, *here.warnings)}.values()]
     notes += [outside("hosel_length", length), *_advice(here, bench)]
-    factors = _off_centre(here, bench, out_d, bore)
+    factors = off_centre(here, bench, out_d, bore)
     shape = {
         "outside_mm": out_d,
         "bore_mm": bore,
@@ -242,8 +291,9 @@ def hosel_bend(
     }
     used, damage = 0.0, 0.0
     if bench.history_deg:
-        here, neck, bench, used, damage = _after_bends(shape, here, neck, bench, notes)
-    return _answer(shape, here, neck, bench, used, damage, notes)
+        here, neck, bench, used, damage = after_bends(shape, here, neck, bench, notes)
+    unknown = material is None and fractions is None
+    return _answer(shape, here, neck, bench, (used, damage, unknown), notes)
 
 
 def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
@@ -274,58 +324,73 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
 # ---- pieces of the answer ----
 
 
-def _variants(shape, here: Strength, neck: Strength, bench: Bench):
+def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
     """The case, other bend zones, and the case with one assumption moved by its 80 % half-range, either way.
 
     Returns
     -------
     hosels : Hosels
-    fraction, scatter : array, shape (n, 1)
+    cold, scatter : array, shape (n, 1)
     """
-    ends = (here, neck)
+    ends, skip = (here, neck), 1 + len(LENGTHS_MM)
     metal = np.stack([metal_of(m) for m in ends])
-    se = np.array([[m.yield_se_mpa, m.tensile_se_mpa, m.uniform_elongation_se] for m in ends])
-    many = 1 + len(LENGTHS_MM) + 8
+    se = np.array([[m.yield_se_mpa, m.tensile_se_mpa, m.reduction_of_area_se] for m in ends])
+    hv = here.hardness_hv
+    guesses = [{name: 1.0} for name, low, high in _STRUCTURES if unknown and low <= hv <= high]
+    many = skip + 8 + len(guesses)
     all_ = np.repeat(metal[None], many, axis=0)
-    fraction, scatter = (
-        np.full((many, 1), x) for x in (bench.strain_fraction, bench.scatter_factor)
-    )
+    cold, scatter = np.full((many, 1), COLD_STRAIN), np.full((many, 1), bench.scatter_factor)
     length = np.full(many, shape["length_mm"])
-    length[1 : 1 + len(LENGTHS_MM)] = LENGTHS_MM
-    yields, tensile, uniform = metal[:, 1], metal[:, 2], metal[:, 3]
+    length[1:skip] = LENGTHS_MM
+    yields, tensile, reduction = metal[:, 1], metal[:, 2], metal[:, 5]
     doubt = bench.hardness_se_hv / metal[:, 0]
-    for i, sign in ((1 + len(LENGTHS_MM), -1.0), (5 + len(LENGTHS_MM), 1.0)):
+    for i, sign in ((skip, -1.0), (skip + 4, 1.0)):
         # hardness and both strengths move together
-        stronger = tensile * np.maximum(1.0 + sign * Z80 * np.hypot(se[:, 1] / tensile, doubt), 0.2)
-        lower = yields * np.maximum(1.0 + sign * Z80 * np.hypot(se[:, 0] / yields, doubt), 0.2)
+        step = sign * Z80
+        stronger = tensile * np.maximum(1.0 + step * np.hypot(se[:, 1] / tensile, doubt), 0.2)
+        lower = yields * np.maximum(1.0 + step * np.hypot(se[:, 0] / yields, doubt), 0.2)
         all_[i, :, 2], all_[i, :, 1] = stronger, np.minimum(lower, 0.97 * stronger)
-        all_[i + 1, :, 3] = np.maximum(uniform + sign * Z80 * se[:, 2], 0.2 * uniform)
-        fraction[i + 2] *= 1.0 + sign * _FRACTION_SPREAD
+        all_[i + 1, :, 5] = reduction + step * se[:, 2]
+        cold[i + 2] *= 1.0 + sign * _COLD_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
-    return Hosels.of(all_, **{**shape, "length_mm": length}), fraction, scatter
+    for i, guess in enumerate(guesses):
+        all_[skip + 8 + i] = metal_of(strength(hv, guess))
+    return Hosels.of(all_, **{**shape, "length_mm": length}), cold, scatter
 
 
-def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
-    hosels, fraction, scatter = _variants(shape, here, neck, bench)
-    nodes, others = hosels.nodes(), len(LENGTHS_MM)
-    forces = _limit_forces(nodes, bench, fraction, scatter, used)
-    # each limit alone, no further than where the outer fibre reaches uniform strain
-    most = nodes.least_force(np.log1p(nodes.metal[..., 3]) / nodes.fibre_mm)[0]
-    rows = np.r_[np.arange(len(hosels)), np.zeros(len(LIMITS) + 1, dtype=int)]
-    target = bench.target_deg
+def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
+    """`state`: outer-fibre strain and share of the life that earlier bends took, whether the structure is unknown."""
+    used, damage, unknown = state
+    hosels, cold, scatter = _variants(shape, here, neck, bench, unknown)
+    nodes, others, n = hosels.nodes(), len(LENGTHS_MM), len(hosels)
+    forces, limits = _limits(nodes, bench, cold, scatter, used)
+    one, target = float(forces[:2, 0].min()), bench.target_deg
+    pulls = [min(pull, one) for pull in (bench.force_limit_n, STEADY_PULL_N)]
+    start = float(nodes.yield_force()[0])
+    rows = np.r_[np.arange(n), np.zeros(len(LIMITS) + 3, dtype=int)]
     loaded = nodes.part(rows)
     found = load(
         loaded,
-        np.r_[forces.min(axis=0), np.minimum(forces[:, 0], most), nodes.yield_force()[0]],
+        np.r_[forces.min(axis=0), forces[:, 0], pulls, start],
         np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)],
+        limits.min(axis=0)[rows],
     )
     degrees = np.degrees(found.permanent)
-    now, shift = float(degrees[0]), degrees[1 + others : len(hosels)] - degrees[0]
+    now, shift = float(degrees[0]), degrees[1 + others : n] - degrees[0]
+    structure = shift[8:]
+    shift = np.r_[shift[:8], structure.min(initial=0.0), structure.max(initial=0.0)]
     low = max(now - math.sqrt(float(np.sum(np.minimum(shift, 0.0) ** 2))), 0.0)
     high = now + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
+    by = dict(zip(LIMITS, degrees[n : n + len(LIMITS)].tolist(), strict=True))
+    reached = [
+        float(d) if pull > start else 0.0 for d, pull in zip(degrees[-3:-1], pulls, strict=True)
+    ]
     force, sprung = float(found.x[-1]), float(np.degrees(found.sprung[-1]))
-    governed = LIMITS[int(forces[:, 0].argmin())]
+    bars = bar_for_force(
+        bench.bar_mm, shape["length_mm"], force, np.array([bench.force_limit_n, STEADY_PULL_N])
+    )
     strain, gathers = (float(x[0]) for x in _bent_most(loaded, found))
+    governed = min(by, key=by.get)
     notes.append(outside("hosel_strain", strain))
     if governed == "re-bends":
         notes.append(
@@ -343,19 +408,38 @@ def _answer(shape, here, neck, bench: Bench, used, damage, notes) -> HoselBend:
         notes.append(
             Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays.")
         )
+    if target > 0.0 and force > STEADY_PULL_N:
+        most = (
+            ""
+            if force <= bench.force_limit_n
+            else f" and more than the {bench.force_limit_n:.0f} N allowed"
+        )
+        text = (
+            f"The wanted change needs a pull of {force:.0f} N, more than the {STEADY_PULL_N:.0f} N of a steady "
+            f"pull{most}: a bar of {bars[1]:.0f} mm brings it there."
+        )
+        notes.append(Warn("hosel:pull", text))
     turn = math.degrees(math.atan2(bench.target_loft_deg, bench.target_lie_deg)) if target else 0.0
     out_d, bore = shape["outside_mm"], shape["bore_mm"]
     return HoselBend(
         allowed_deg=now,
         allowed_deg_low=low,
         allowed_deg_high=high,
+        one_bend_deg=min(by["wall"], by["crack"]),
+        rebend_deg=now,
+        rebends=bench.rebends,
         governed_by=governed,
-        allowed_by=dict(zip(LIMITS, degrees[len(hosels) : -1].tolist(), strict=True)),
+        allowed_by=by,
         for_length={x: float(degrees[1 + i]) for i, x in enumerate(LENGTHS_MM)},
         target_deg=target,
         direction_deg=turn if bench.hand == "right" else -turn,
         bar_force_n=force,
         ease=ease_of(force),
+        force_limit_n=bench.force_limit_n,
+        hand_deg=reached[0],
+        steady_deg=reached[1],
+        bar_length_needed_mm=float(bars[0]) if target else 0.0,
+        bar_length_steady_mm=float(bars[1]) if target else 0.0,
         springback_deg=sprung,
         overbend_deg=float(degrees[-1]) + sprung,
         yield_moment_nm=_first_yield_nm(shape, here, bench),
@@ -406,66 +490,15 @@ def _advice(here: Strength, bench: Bench) -> list[Warn]:
     return notes
 
 
-def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
-    """Factors of an off-centre bore on fibre distance and moment, taken at the strain limit."""
-    if bench.eccentricity_mm == 0.0:
-        return {}
-    at = bench.strain_fraction * math.log1p(here.uniform_elongation) / (0.5 * out_d)
-    moment, fibre = eccentric_section(out_d, bore, bench.eccentricity_mm, here.curve, at)
-    centred, _ = eccentric_section(out_d, bore, 0.0, here.curve, at)
-    return {"fibre_factor": fibre / (0.5 * out_d), "moment_factor": moment / centred}
-
-
-def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list):
-    """Earlier bends: ageing, life and strain they took, and what to say of it.
-
-    Returns
-    -------
-    here, neck : Strength
-    bench : Bench
-        With as many more re-bends as the earlier ones took.
-    used, damage : float
-        Outer-fibre strain left, share of the life used up.
-    """
-    past = bench.history_deg
-    bends = np.abs([*(d for d in past if d), sum(past)])
-    metal = np.stack([metal_of(here), metal_of(neck)])
-    nodes = Hosels.of(np.repeat(metal[None], len(bends), axis=0), **shape).nodes()
-    found = force_for_angle(nodes, np.radians(bends))
-    strains = found.strain.max(axis=1)[:-1]
-    damage = miner_damage(here.hardness_hv, here.tensile_mpa, strains, bench.scatter_factor)
-    elastic = found.x[:, None] * nodes.arm_mm / (nodes.moment_factor * nodes.section.stiffness)
-    left = (nodes.fibre_mm * (found.curvature - elastic))[-1].max()
-    used = max(float(left), 0.0) if bends[-1] else 0.0
-    notes.append(
-        Warn(
-            "hosel:history",
-            f"{len(past)} earlier bends are reckoned in: they leave {bends[-1]:.1f}° and took "
-            f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further "
-            "the same way.",
-        )
-    )
-    if damage >= 1.0:
-        notes.append(
-            Warn(
-                "hosel:used-up",
-                "The earlier bends have used up the re-bends; do not bend this hosel again.",
-            )
-        )
-    if bench.aged and len(strains):
-        here, neck = (aged(m, float(strains.max())) for m in (here, neck))
-    more = bench.rebends / max(1.0 - damage, 1e-6)
-    bench = dataclasses.replace(bench, rebends=min(more, 10_000.0))
-    return here, neck, bench, used, damage
-
-
 def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float):
-    """Cycles of ± the wanted change to a crack by each fatigue method."""
+    """Adjustments by the wanted change and back to a crack, by each fatigue method."""
     lives = {
         "Roessle–Fatemi": roessle_fatemi(material.hardness_hv),
         "uniform material law": uniform_material_law(material.tensile_mpa),
     }
-    left, amplitude = max(1.0 - damage, 0.0) / bench.scatter_factor, strain * bench.notch_factor
+    range_ = strain + RETURN_STRAINS * material.yield_mpa / YOUNGS_MPA
+    amplitude = 0.5 * range_ * notch_strain_factor(material.hardening_exponent, bench.notch_factor)
+    left = max(1.0 - damage, 0.0) / bench.scatter_factor
     return {name: float(cycles_to_crack(life, amplitude)) * left for name, life in lives.items()}
 
 

@@ -98,8 +98,8 @@ class Section:
         Curvature at which each disc yields and at which it begins to harden, 1/mm.
     plastic, elastic, hardening : array, shape (2, ...)
         YS R³, E R⁴ and 4 K R³.
-    terms, slopes : array, shape (..., 9)
-        Coefficients of the hardening integral: b_j B(m + 1, j + 3/2), and these times m + j + 3/2.
+    terms : array, shape (9, ...)
+        Coefficients of the hardening integral: b_j B(m + 1, j + 3/2).
 
     References
     ----------
@@ -115,7 +115,6 @@ class Section:
     elastic: np.ndarray
     hardening: np.ndarray
     terms: np.ndarray
-    slopes: np.ndarray
 
     @classmethod
     def of(cls, outside_mm, bore_mm, curve: FlowCurve) -> Section:
@@ -144,8 +143,7 @@ class Section:
             curve.yield_mpa * cube,
             curve.youngs_mpa * cube * r,
             4.0 * curve.hardening_mpa * cube,
-            terms,
-            terms * over,
+            np.ascontiguousarray(np.moveaxis(terms, -1, 0)),
         )
 
     def moment_slope(self, k):
@@ -165,11 +163,15 @@ class Section:
         left = np.maximum(1.0 - self.starts / k, 0.0)
         # the integral of (t - u)^m t sqrt(1 - t^2) from u to 1: with 1 - t = (1 - u)(1 - s) it is
         # s^m (1 - s)^1/2 times a polynomial, so each power is an Euler beta function
-        powers = np.empty((*left.shape, _SHAPE.size))
-        powers[..., 0], powers[..., 1:] = 1.0, left[..., None]
-        np.multiply.accumulate(powers, axis=-1, out=powers)
-        value = left * np.einsum("...j,...j->...", powers, self.terms)
-        change = (1.0 - left) * np.einsum("...j,...j->...", powers, self.slopes)
+        value, rise = self.terms[-1] * left, np.zeros_like(left) + self.terms[-1]
+        value += self.terms[-2]
+        for term in self.terms[-3::-1]:
+            rise *= left
+            rise += value
+            value *= left
+            value += term
+        change = (1.0 - left) * ((self.power + 1.5) * value + left * rise)
+        value *= left
         factor = self.hardening * np.sqrt(left) * (left * (k * self.radii)) ** self.power
         moment += factor * value
         slope += factor * (self.power * value + change) / k

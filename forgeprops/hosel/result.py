@@ -29,12 +29,12 @@ EASE = (
 )
 
 _REASONS = {
-    "strain": "Strain ends it: the outer fibre is at {strain:.1f} %, the stated share of what the steel "
-    "stretches evenly.",
-    "bar force": "The bar ends it: more would need more force than a hand should put on this bar.",
-    "re-bends": "Re-bending ends it: more would not leave the stated number of bends there and back before a "
-    "crack (outer fibre at {strain:.1f} %).",
-    "wall": "The wall ends it: more would flatten the bore past what the glue gap of the shaft takes.",
+    "wall": "The wall is the limit: more would flatten the bore past what the glue gap of the shaft takes. It "
+    "governs soft and middling hosels alike; the pull tells them apart.",
+    "crack": "A crack is the limit: the outer fibre is at {strain:.1f} % under load, all that is allowed beside an "
+    "unseen notch. A sound hosel may go further.",
+    "re-bends": "Adjusting again is the limit: more would not leave {rebends:.0f} bends there and back before a "
+    "crack in the weakest tenth of hosels (outer fibre at {strain:.1f} %).",
 }
 
 
@@ -61,11 +61,16 @@ class HoselBend:
     Attributes
     ----------
     allowed_deg, allowed_deg_low, allowed_deg_high : float
-        Permanent change either way, degrees, with an 80 % interval that rests on assumptions.
-    governed_by : {"strain", "bar force", "re-bends", "wall"}
+        What the metal takes either way, degrees of permanent change: the least of `one_bend_deg` and
+        `rebend_deg`, with an 80 % interval that rests on assumptions.
+    one_bend_deg : float
+        One bend in the cold, limited by the wall or by a crack.
+    rebend_deg, rebends : float
+        A bend that may be made and undone `rebends` times.
+    governed_by : {"wall", "crack", "re-bends"}
         The limit that comes first.
     allowed_by : dict of str to float
-        Degrees by each limit alone, counted no further than where the outer fibre reaches uniform strain.
+        Degrees by each limit alone.
     for_length : dict of float to float
         Allowed degrees for a bend zone of 10 and of 20 mm.
     target_deg, direction_deg : float
@@ -73,6 +78,10 @@ class HoselBend:
         towards a weaker loft, as a right-handed head turns; mirrored for a left-handed one.
     bar_force_n, ease : float, str
         Force on the end of the bar that leaves the wanted change, and what that is for a hand.
+    force_limit_n, hand_deg, steady_deg : float
+        Greatest pull allowed, and what it and a steady pull of 225 N leave on this bar, no further than one bend.
+    bar_length_needed_mm, bar_length_steady_mm : float
+        Bar with which these two pulls leave the wanted change; 0: nothing wanted.
     springback_deg, overbend_deg : float
         What springs back from the wanted change, and the angle to go to under load.
     yield_moment_nm, limit_moment_nm : float
@@ -84,7 +93,7 @@ class HoselBend:
     bends_at_mm : float
         Where the hosel bends most, from the bar's mouth.
     rebends_left : dict of str to float
-        Cycles of ± the wanted change to a crack by each fatigue method, scatter factor and history taken off.
+        Adjustments by the wanted change and back to a crack by each fatigue method, scatter and history taken off.
     strength : Strength
     hardness_hv : float
     warnings : tuple of Warn
@@ -97,6 +106,9 @@ class HoselBend:
     allowed_deg: float
     allowed_deg_low: float
     allowed_deg_high: float
+    one_bend_deg: float
+    rebend_deg: float
+    rebends: float
     governed_by: str
     allowed_by: Mapping[str, float]
     for_length: Mapping[float, float]
@@ -104,6 +116,11 @@ class HoselBend:
     direction_deg: float
     bar_force_n: float
     ease: str
+    force_limit_n: float
+    hand_deg: float
+    steady_deg: float
+    bar_length_needed_mm: float
+    bar_length_steady_mm: float
     springback_deg: float
     overbend_deg: float
     yield_moment_nm: float
@@ -195,24 +212,28 @@ class HoselBend:
         short, long = sorted(self.for_length)
         bar, length = float(self.bench.bar_mm[0]), float(self.bench.length_mm[0])
         lines = [
-            f"The hosel ({self.hardness_hv:.0f} HV) takes {self.allowed_deg:.1f}° at most, either way "
+            f"The metal of the hosel ({self.hardness_hv:.0f} HV) takes {self.allowed_deg:.1f}° either way "
             f"({self.allowed_deg_low:.1f} to {self.allowed_deg_high:.1f}°, resting on assumptions): "
-            f"{self.for_length[short]:.1f}° if only {short:.0f} mm of it bend, "
+            f"{self.one_bend_deg:.1f}° in one bend, {self.rebend_deg:.1f}° if it is adjusted {self.rebends:.0f} times "
+            f"there and back; {self.for_length[short]:.1f}° if only {short:.0f} mm of it bend, "
             f"{self.for_length[long]:.1f}° if {long:.0f} mm do.",
-            _REASONS[self.governed_by].format(strain=100 * self.outer_strain),
+            _REASONS[self.governed_by].format(strain=100 * self.outer_strain, rebends=self.rebends),
+            f"A hand on the {bar:.0f} mm bar reaches {self.hand_deg:.1f}° at {self.force_limit_n:.0f} N and "
+            f"{self.steady_deg:.1f}° at a steady 225 N.",
         ]
         force = f"{self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease})"
-        if self.target_deg == 0.0:
-            pass
-        elif self.target_deg <= self.allowed_deg:
+        if self.target_deg > self.allowed_deg:
+            lines.append(
+                f"A change of {self.target_deg:.1f}° is more than the metal takes; it would need {force}."
+            )
+        elif self.target_deg > 0.0:
             lines.append(
                 f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
-                f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs "
-                "back."
+                f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs back."
             )
-        else:
+        if self.target_deg > 0.0 and self.bar_force_n > self.force_limit_n:
             lines.append(
-                f"A change of {self.target_deg:.1f}° is more than it allows; it would need {force}."
+                f"For {self.force_limit_n:.0f} N the bar must be {self.bar_length_needed_mm:.0f} mm long."
             )
         if self.bends_at_mm < 0.75 * length:
             lines.append(

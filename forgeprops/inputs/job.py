@@ -24,6 +24,8 @@ from .steel import Steel
 __all__ = ["Job", "changed", "load_job", "value_of", "varied"]
 
 _KIND, _VERSION = "job", 1
+#: Settings of the head that a strike may replace.
+_STRIKE = ("loft_deg", "club_speed_m_s")
 
 
 @dataclass(frozen=True)
@@ -38,11 +40,12 @@ class Job:
         The name of a library head is looked up.
     route : Route
     limits : Limits
+        Read by pages, searches and comparisons; an estimate gives its numbers without them.
     shop : Shop
     bench : mapping of str to value
         Bending bench and wanted change, by the names of `forgeprops.hosel_bend`.
     strike : mapping of str to value
-        The strike, by the names of `forgeprops.face_strike`.
+        The swing that the head is checked for, ``loft_deg`` and ``club_speed_m_s``; what is left out is the head's own.
 
     Raises
     ------
@@ -75,7 +78,9 @@ class Job:
         for name in ("bench", "strike"):
             given = dict(check_kind(getattr(self, name), Mapping, name, "job"))
             for key, value in given.items():
-                if key in settings(name):
+                if name == "strike":
+                    check_choice(key, "setting of the strike", _STRIKE, "job")
+                if key in _STRIKE or key in settings(name):
                     given[key] = table()[key].check(value, name)
                 elif not isinstance(value, (str, bool, int, float)):
                     raise InputError(f"{name} {key} must be a number or a text, not {value!r:.60}.")
@@ -87,6 +92,11 @@ class Job:
     def __reduce__(self):  # mapping proxies do not pickle
         values = [getattr(self, f.name) for f in dataclasses.fields(self)]
         return Job, (*values[:5], dict(self.bench), dict(self.strike))
+
+    @property
+    def struck_head(self) -> Head:
+        """The head with the loft and the club speed of the strike."""
+        return self.head.with_(**self.strike) if self.strike else self.head
 
     def with_(self, **changes) -> Job:
         """A copy with parts or single settings changed.

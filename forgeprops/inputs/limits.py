@@ -1,15 +1,20 @@
-"""What the user asks of the result: limits by quantity, how far a case stands from them, which binds."""
+"""What the result must keep: limits by quantity, how far a case stands from them, which binds."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_number
+from ..strength.hardness_scales import convert_hardness
 from .head import ZONES
+
+if TYPE_CHECKING:
+    from .route import Route
 
 __all__ = ["QUANTITIES", "Limits", "Quantity"]
 
@@ -38,6 +43,7 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         **{f"{z}_tensile_mpa": Quantity(f"{z} tensile strength", "MPa", 60.0) for z in ZONES},
         **{f"{z}_yield_mpa": Quantity(f"{z} yield strength", "MPa", 60.0) for z in ZONES},
         "hosel_allowed_deg": Quantity("hosel bend", "°", 0.4),
+        "bar_force_n": Quantity("pull on the bar", "N", 30.0),
         "face_margin": Quantity("face margin at the strike", "", 0.1),
         "scale_um": Quantity("scale on the face", "µm", 15.0),
         "press_effort": Quantity("press effort", "", 0.05),
@@ -48,6 +54,17 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
     }
 )
 
+#: Scales in which a limit on hardness may be written, by the ending of its name.
+_WRITTEN = {"hrc": "HRC", "hrb": "HRB", "hb": "HB"}
+
+
+def _column(name: str) -> tuple[str, str]:
+    """Quantity and scale of a limit's name: ("face_hardness_hv", "HRC") for "face_hardness_hrc"."""
+    stem, _, end = str(name).rpartition("_")
+    if end in _WRITTEN and f"{stem}_hv" in QUANTITIES:
+        return f"{stem}_hv", _WRITTEN[end]
+    return check_choice(name, "quantity to limit", QUANTITIES), ""
+
 
 @dataclass(frozen=True, init=False)
 class Limits:
@@ -56,12 +73,20 @@ class Limits:
     Parameters
     ----------
     **bounds : (low, high)
-        By the names of `QUANTITIES`, in their units; None at an end means no limit there.
+        By the names of `QUANTITIES`, in their units; None at an end means no limit there.  A limit on hardness
+        may be written in another scale: ``face_hardness_hrc=(39, 50)``, ``hosel_hardness_hrb=(None, 95)``, ``_hb``.
+
+    Attributes
+    ----------
+    bounds : mapping of str to (low, high)
+        Hardness in HV.
+    written : mapping of str to (scale, low, high)
+        Limits that were written in another scale, by their names in `bounds`.
 
     Raises
     ------
     InputError
-        Unknown quantity, not a pair, both ends None, low above high.
+        Unknown quantity, not a pair, both ends None, low above high, a hardness that the scale does not have.
 
     References
     ----------
@@ -77,14 +102,19 @@ class Limits:
     [True, False]
     >>> wanted.binding({"face_hardness_hv": [400.0, 470.0], "hosel_allowed_deg": [2.2, 2.5]}).tolist()
     ['hosel bend at least 2 °', 'face hardness at most 460 HV']
+    >>> print(Limits(face_hardness_hrc=(39, 50)), Limits(face_hardness_hrc=(39, 50)).bounds)
+    face hardness 39 to 50 HRC {'face_hardness_hv': (382.0, 513.0)}
     """
 
     bounds: Mapping[str, tuple[float | None, float | None]]
+    written: Mapping[str, tuple]
 
     def __init__(self, **bounds):
-        checked = {}
-        for name, pair in bounds.items():
-            name = check_choice(name, "quantity to limit", QUANTITIES)
+        checked, written = {}, {}
+        for given, pair in bounds.items():
+            name, scale = _column(given)
+            if name in checked:
+                raise InputError(f"{QUANTITIES[name].label} is limited twice; allowed is once.")
             if (
                 isinstance(pair, (str, bytes, Mapping))
                 or not hasattr(pair, "__len__")
@@ -95,8 +125,9 @@ class Limits:
                     "an end."
                 )
             q = QUANTITIES[name]
+            unit = scale or q.unit
             low, high = (
-                None if end is None else check_number(end, f"limit on {q.label}", -1e9, 1e9, q.unit)
+                None if end is None else check_number(end, f"limit on {q.label}", -1e9, 1e9, unit)
                 for end in pair
             )
             if low is None and high is None:
@@ -105,15 +136,54 @@ class Limits:
                 )
             if low is not None and high is not None and low >= high:
                 raise InputError(
-                    f"limit on {q.label} is {low:g} to {high:g} {q.unit}; the low end must be below the "
+                    f"limit on {q.label} is {low:g} to {high:g} {unit}; the low end must be below the "
                     "high one."
                 )
+            if scale:
+                written[name] = (scale, low, high)
+                low, high = (None if end is None else _in_hv(end, scale) for end in (low, high))
             checked[name] = (low, high)
         object.__setattr__(self, "bounds", MappingProxyType(checked))
+        object.__setattr__(self, "written", MappingProxyType(written))
+
+    @classmethod
+    def soft_forged(cls) -> Limits:
+        """Limits of a low-carbon forged head: the strike leaves no crack and no dent, the hosel bends by hand.
+
+        Margin at the strike at least 1.0 at the head's face thickness, hosel at least 2.0°, at most 400 N on a
+        500 mm bar for 2° (a note from 225 N on).
+        """
+        return cls(face_margin=(1.0, None), hosel_allowed_deg=(2.0, None), bar_force_n=(None, 400))
+
+    @classmethod
+    def hard_thin_face(cls) -> Limits:
+        """Limits of a head with a quenched thin face: `soft_forged`, and a face of 380 to 520 HV (39 to 50 HRC)."""
+        return cls(face_hardness_hv=(380, 520), **cls.soft_forged().bounds)
+
+    @classmethod
+    def of_route(cls, route: Route) -> Limits:
+        """The default set: `hard_thin_face` where the route quenches, else `soft_forged`.
+
+        Examples
+        --------
+        >>> from forgeprops.inputs.route import Route
+        >>> Limits.of_route(Route()) == Limits.hard_thin_face()
+        True
+        """
+        spray = route.spray
+        wet = spray is not None and spray.flux_kg_m2_s > 0.0 and spray.duration_s > 0.0
+        return cls.hard_thin_face() if wet else cls.soft_forged()
 
     def saved(self) -> dict:
-        """What a file keeps."""
-        return {name: list(pair) for name, pair in self.bounds.items()}
+        """What a file keeps: every limit as it was written."""
+        return {name: list(pair) for name, pair in self._as_written().items()}
+
+    def _as_written(self) -> dict[str, tuple]:
+        found = {}
+        for name, pair in self.bounds.items():
+            scale, *ends = self.written.get(name, ("", *pair))
+            found[name.removesuffix("hv") + scale.lower() if scale else name] = tuple(ends)
+        return found
 
     @classmethod
     def restored(cls, content: dict, where: str) -> Limits:
@@ -121,10 +191,10 @@ class Limits:
         return cls(**content)
 
     def __reduce__(self):  # mapping proxies do not pickle
-        return _restored, (dict(self.bounds),)
+        return _restored, (self._as_written(),)
 
     def __hash__(self):
-        return hash(tuple(self.bounds.items()))
+        return hash((tuple(self.bounds.items()), tuple(self.written)))
 
     def __str__(self) -> str:
         return (
@@ -132,10 +202,15 @@ class Limits:
             or "no limits"
         )
 
-    @staticmethod
-    def _words(name: str, low: float | None, high: float | None) -> str:
+    def _words(self, name: str, low: float | None, high: float | None) -> str:
         q = QUANTITIES[name]
         unit = f" {q.unit}" if q.unit else ""
+        if name in self.written:
+            scale, *ends = self.written[name]
+            low, high = (
+                e if kept is not None else None for e, kept in zip(ends, (low, high), strict=True)
+            )
+            unit = f" {scale}"
         if low is None:
             return f"{q.label} at most {high:g}{unit}"
         return (
@@ -194,6 +269,10 @@ class Limits:
             return np.full(len(next(iter(dict(table).values()))), "", dtype=object)
         stacked = np.stack(np.broadcast_arrays(*margins.values()))
         return names[np.argmin(np.where(np.isnan(stacked), -np.inf, stacked), axis=0)]
+
+
+def _in_hv(value: float, scale: str) -> float:
+    return round(convert_hardness(value, scale, "HV"), 1)
 
 
 def _restored(bounds: dict) -> Limits:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..base.errors import InputError, check_choice, check_name, check_number, check_whole
+from ..io.cells import is_day
 from ..io.saved import load_object, plain, save_object
 from .settings import check_settings, numbers_of
 
@@ -108,14 +108,10 @@ class Shop:
         put("n_readings", check_whole(self.n_readings, "number of readings", 0, 10**9, "shop"))
         check_name(self.name, "shop name")
         _texts((self.measured_on,), "shop measured_on")
-        if self.measured_on:
-            try:
-                datetime.datetime.strptime(self.measured_on, "%Y-%m-%d")  # no week dates
-            except ValueError:
-                raise InputError(
-                    f"shop measured_on is {self.measured_on!r}; "
-                    "allowed is a day such as 2025-03-01."
-                ) from None
+        if self.measured_on and not is_day(self.measured_on):
+            raise InputError(
+                f"shop measured_on is {self.measured_on!r}; allowed is a day such as 2025-03-01."
+            )
 
     def saved(self) -> dict:
         """Content of a shop file."""
@@ -180,7 +176,7 @@ def load_shop(source, filename: str | None = None) -> Shop:
     Parameters
     ----------
     source : path, bytes or upload
-        The file (see `files.read_source`).
+        The file (see `io.reading.read_source`).
     filename : str, optional
         Name for messages when bytes are given.
 

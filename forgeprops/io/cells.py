@@ -7,7 +7,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-__all__ = ["Reading", "cell_text", "clean_text", "header_key", "read_number"]
+__all__ = ["Reading", "cell_text", "clean_text", "header_key", "is_day", "read_number"]
 
 #: Footnote marks, which Unicode's compatibility form would turn into digits: 0.21² must not become 0.212.
 _MARKS = "⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻ªº†‡"
@@ -146,6 +146,21 @@ def cell_text(value) -> str:
     if isinstance(value, datetime.datetime) and value.time() == datetime.time():
         value = value.date()
     return str(value).strip()
+
+
+def is_day(text: str) -> bool:
+    """Whether a text is a day as YYYY-MM-DD.
+
+    Examples
+    --------
+    >>> is_day("2025-03-01"), is_day("2025-W09-6"), is_day("2025-02-30")
+    (True, False, False)
+    """
+    try:
+        datetime.date.fromisoformat(text)
+    except ValueError:
+        return False
+    return re.fullmatch(r"\d{4}-\d\d-\d\d", text) is not None  # no week dates
 
 
 def shortened(value) -> str:

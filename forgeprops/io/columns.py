@@ -1,4 +1,4 @@
-"""Tables whose header names their columns: cells to numbers and texts in the wanted units.
+"""Tables whose header names their columns: cells to numbers and texts in the required units.
 
 Each reader says which fields it wants; whatever cannot be used is reported once for each stretch of rows.
 """
@@ -58,7 +58,7 @@ class Table:
 
 @dataclass(frozen=True)
 class Field:
-    """One wanted column."""
+    """One column that a reader understands."""
 
     name: str  # in the result, with its unit
     headers: Mapping[str, Column]  # accepted headers, as `cells.header_key` makes them
@@ -81,7 +81,7 @@ class Rows:
     file: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
-    def say(self, i: int, column: str, what, assumed: str = "row not used") -> None:
+    def report(self, i: int, column: str, what, assumed: str = "row not used") -> None:
         """Add a problem of row `i` of those read."""
         what = str(what).rstrip(".")
         self.problems.append(Problem(self.file[i], self.row[i], column, what, assumed))
@@ -179,7 +179,7 @@ def read_rows_of(
     source, sheet, filename
         As in `grids.read_grids`.
     fields : sequence of Field
-        What is wanted.
+        What is required or understood.
     what : str
         What the file is, for messages ("thermocouple trace").
     spread : callable, optional
@@ -218,15 +218,15 @@ def read_rows_of(
         if not tables:
             missing |= set(lacking)
             if len(grids) > 1:
-                grid.say(f"no header with {', '.join(lacking)}", "sheet not read")
+                grid.report(f"no header with {', '.join(lacking)}", "sheet not read")
         else:
             found = True
             if head > 0:
-                grid.say(f"{head} row(s) above the header", "taken as a title", 0)
+                grid.report(f"{head} row(s) above the header", "taken as a title", 0)
             for j, cell in enumerate(grid.rows[head]):
                 if cell is not None and not any(j in t.columns for t in tables):
                     unknown = "this column is not part of the layout"
-                    grid.say(unknown, "not used", head, str(cell)[:60])
+                    grid.report(unknown, "not used", head, str(cell)[:60])
         result.problems += grid.problems
         for table in tables:
             _read_table(table, result)

@@ -75,7 +75,7 @@ class Grid:
             i, j = j, i
         return (self.row_numbers[i] if 0 <= i < len(self.row_numbers) else None), column_letter(j)
 
-    def say(
+    def report(
         self, what: str, assumed: str, i: int | None = None, column: str = "", j: int = 0
     ) -> None:
         """Add a problem at cell (i, j) of the grid, or of the whole."""
@@ -170,8 +170,7 @@ def read_grids(
             raise InputError(f"{file.name} is {kind}; allowed is .csv or .xlsx.")
     if sheet is not None:
         raise InputError(
-            f"{file.name} has no sheets, but sheet {sheet!r} was asked for; "
-            "leave sheet out for CSV."
+            f"{file.name} has no sheets, but sheet {sheet!r} is given; leave sheet out for CSV."
         )
     return [_csv_grid(file, score, most_cells)]
 
@@ -318,11 +317,11 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
             formulas = openpyxl.load_workbook(io.BytesIO(file.data)) if has_formulas else None
         sheets = {ws.title: ws for ws in book.worksheets}
         if sheet is not None:
-            wanted = [sheets[check_choice(sheet, "sheet", sheets, file.name)]]
+            chosen = [sheets[check_choice(sheet, "sheet", sheets, file.name)]]
         else:
-            wanted = [ws for ws in sheets.values() if ws.sheet_state == "visible"]
+            chosen = [ws for ws in sheets.values() if ws.sheet_state == "visible"]
         several = len(sheets) > 1
-        grids = [_sheet_grid(file, ws, formulas and formulas[ws.title], several) for ws in wanted]
+        grids = [_sheet_grid(file, ws, formulas and formulas[ws.title], several) for ws in chosen]
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (a damaged workbook makes openpyxl raise anything)
@@ -350,7 +349,7 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
     where = f"{file.name} [{ws.title}]" if named else file.name
     problems: list[Problem] = []
 
-    def say(r: int, c: int | None, what: str, assumed: str) -> None:
+    def report(r: int, c: int | None, what: str, assumed: str) -> None:
         column = "" if c is None else column_letter(c - 1)
         problems.append(Problem(where, r, column, what, assumed))
 
@@ -362,7 +361,7 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
         formula = formulas._cells.get((r, c)) if formulas and value is None else None
         if formula is not None and str(formula.value).startswith("="):
             again = "taken as empty; open and save the file in the spreadsheet program"
-            say(r, c, "a formula without a stored result", again)
+            report(r, c, "a formula without a stored result", again)
         value = (clean_text(value) or None) if isinstance(value, str) else value
         if value is not None:
             values[r, c] = value
@@ -382,13 +381,13 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
     numbers = sorted({r for r, _ in values})
     hidden = [r for r in numbers if r in ws.row_dimensions and ws.row_dimensions[r].hidden]
     if hidden:
-        say(hidden[0], None, f"{len(hidden)} hidden row(s)", "read like the others")
+        report(hidden[0], None, f"{len(hidden)} hidden row(s)", "read like the others")
     index = {r: i for i, r in enumerate(numbers)}
     rows: list[list] = [[] for _ in numbers]
     for (r, c), value in sorted(values.items(), key=lambda item: item[0]):
         row = rows[index[r]]
         if c > 2000:
-            say(r, c, "a cell beyond column 2000", "not read")
+            report(r, c, "a cell beyond column 2000", "not read")
             continue
         row.extend([None] * (c - 1 - len(row)))
         row.append(value)

@@ -46,9 +46,9 @@ def output_path(path, folder: bool = False) -> Path:
             f"file to write is named {target.name!r:.60}; allowed is a name of visible characters."
         )
     if exists and is_folder != folder:
-        is_a, wanted = ("folder", "file") if is_folder else ("file", "folder")
+        is_a, allowed = ("folder", "file") if is_folder else ("file", "folder")
         raise InputError(
-            f"{one_line(path)!r} is a {is_a}; allowed is the path of a {wanted} to write."
+            f"{one_line(path)!r} is a {is_a}; allowed is the path of a {allowed} to write."
         )
     if not parent:
         raise InputError(f"folder {one_line(target.parent)!r} does not exist; make it first.")

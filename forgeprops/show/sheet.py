@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import datetime
-from collections import Counter
 from io import BytesIO
 from pathlib import Path
 
@@ -12,7 +11,7 @@ from ..answer import words
 from ..base.cautions import BENCH, CAUTIONS
 from ..base.constants import Z80
 from ..base.errors import InputError, check_choice, check_number
-from ..base.sources import BASES
+from ..base.sources import counted
 from ..inputs.route import COOLING_WORDS
 from ..inputs.settings import table
 from ..io.writing import write_bytes
@@ -238,15 +237,13 @@ _MAIN_FORMULAS = (
     "thermal.surroundings.natural_convection_cylinder",
     "strength.tensile.strength_arrays",
     "hosel.bending_moment.Section",
-    "face.margin.fatigue_strength_mpa",
+    "face.fatigue.fatigue_limit_mpa",
 )
 
 
 def source_texts(sources) -> list[str]:
     """The main sources in words, and what all of them rest on."""
-    counts = Counter(source.basis for source in sources)
-    count = ", ".join(f"{counts[basis]} {basis}" for basis in BASES if counts[basis])
-    whole = f"In all {len(sources)} sources: {count}; result.sources lists them."
+    whole = f"In all {counted(sources)}; result.sources lists them."
     first = {source.where: source for source in reversed(sources)}
     main = [str(first[where]) for where in _MAIN_FORMULAS if where in first]
     return [*main, *([whole] if sources else [])]

@@ -1,4 +1,4 @@
-"""One look for every picture: colours, line styles, markers and symbols of zones, phases and quantities.
+"""One look for every picture: colours, line styles and markers of zones and phases.
 
 Colours are our own choice, held to three tests (tests/show/test_style.py): neighbours differ under simulated
 red-, green- and blue-blindness, every pair within a family differs in lightness so that a grey print still
@@ -8,7 +8,6 @@ separates them, and each stands out from white paper.
 from __future__ import annotations
 
 import contextlib
-import itertools
 import threading
 from dataclasses import dataclass
 
@@ -24,16 +23,13 @@ __all__ = [
     "PHASES",
     "QUIET",
     "SERIES",
-    "SYMBOLS",
     "TEMPERATURE_MAP",
     "WANTED",
     "ZONES",
     "Look",
-    "Symbol",
     "cased",
     "corner",
     "grey_lightness",
-    "least_grey_step",
     "look",
     "phase_look",
     "rows",
@@ -124,38 +120,6 @@ SERIES = (
 )
 
 
-@dataclass(frozen=True)
-class Symbol:
-    """Symbol, unit and meaning of a quantity, as figures and notebooks write them."""
-
-    symbol: str
-    unit: str
-    meaning: str
-
-
-#: The one list of symbols; names are those of the public interface.
-SYMBOLS = {
-    "time_s": Symbol("t", "s", "time since the head left the furnace"),
-    "temperature_c": Symbol("T", "°C", "metal temperature, mean of a zone"),
-    "preheat_c": Symbol("T_f", "°C", "furnace set point (forging temperature)"),
-    "die_c": Symbol("T_d", "°C", "metal temperature in the die"),
-    "water_c": Symbol("T_w", "°C", "metal temperature when the water starts"),
-    "ae1_c": Symbol("Ae1", "°C", "below it no austenite is stable"),
-    "ae3_c": Symbol("Ae3", "°C", "above it all is austenite, at equilibrium"),
-    "ac1_c": Symbol("Ac1", "°C", "on heating austenite begins here"),
-    "ac3_c": Symbol("Ac3", "°C", "on heating the last ferrite goes here"),
-    "bs_c": Symbol("Bs", "°C", "bainite can start below it"),
-    "ms_c": Symbol("Ms", "°C", "martensite starts here"),
-    "flux": Symbol("q_w", "kg/(m² s)", "water on the face: impact density"),
-    "spray_s": Symbol("t_w", "s", "how long the water runs"),
-    "delay_s": Symbol("t_v", "s", "end of the squeeze to the water"),
-    "hardness_hv": Symbol("HV", "HV", "Vickers hardness"),
-    "hardness_hrc": Symbol("HRC", "HRC", "Rockwell C hardness, where the scale reaches"),
-    "ideal_diameter_mm": Symbol("DI", "mm", "ideal diameter, ASTM A255"),
-    "allowed_deg": Symbol("β", "°", "bend the hosel allows"),
-}
-
-
 def zone_look(zone: str) -> Look:
     """Look of a zone: one colour, dash and marker everywhere."""
     return _ZONE_LOOKS[zone]
@@ -195,13 +159,6 @@ def shade(colours: str, ends, value: float) -> str:
 
     share = (value - ends[0]) / (ends[1] - ends[0])
     return mpl.colors.to_hex(mpl.colormaps[colours](min(max(share, 0.0), 1.0))).upper()
-
-
-def least_grey_step(colours) -> float:
-    """Smallest difference of L* between any two of `colours`: what a grey print leaves to tell them apart."""
-    return min(
-        abs(grey_lightness(a) - grey_lightness(b)) for a, b in itertools.combinations(colours, 2)
-    )
 
 
 #: matplotlib's settings are one for the whole process; panels that work beside the page take turns.

@@ -1,13 +1,13 @@
 """Strength, ductility and the flow curve from hardness and structure, with standard errors.
 
-Three branches, blended by the shares of the structure (no jumps), and one for a structure nobody knows:
+Three branches, blended by the shares of the structure (no jumps), and one for an unknown structure:
 
 =========================  ======================================  ===================================
 branch                     tensile strength                        yield strength
 =========================  ======================================  ===================================
 ``quenched and tempered``  3.12 HV (360 heats)                     −130 + 0.99 tensile (20 rows)
 ``bainite``                3.28 HV (two rows: weak)                0.66 tensile (two rows: weak)
-``ferrite-pearlite``       58 + 2.87 HV (22 rows)                  198 + 0.96 HV, or with grain size
+``ferrite-pearlite``       58 + 2.87 HV (22 rows)                  198 + 0.96 HV (22 rows)
 ``all data``               −99.8 + 3.734 HV (Pavlina & Van Tyne)   −90.7 + 2.876 HV (the same)
 =========================  ======================================  ===================================
 
@@ -27,16 +27,13 @@ from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_kind, check_number
 from ..base.ranges import Warn, outside
 from ..base.tables import read_rows
-from ..inputs.steel import Steel
 from .hardness_scales import BRINELL_SHARE
 
 __all__ = [
     "NOTHING_BUT_AUSTENITE",
     "BRANCHES",
-    "YOUNGS_MPA",
     "FlowCurve",
     "Strength",
-    "ferrite_pearlite_yield",
     "flow_curve",
     "strength",
     "strength_arrays",
@@ -131,63 +128,6 @@ def flow_curve(
     return FlowCurve(youngs_mpa, yield_mpa, plateau, gain / rise**power, power)
 
 
-# ---- ferrite and pearlite by grain size --------------------------------------------------------------------
-
-
-def ferrite_pearlite_yield(
-    steel: Steel, ferrite_grain_um: float, pearlite_share: float, pearlite_spacing_um: float = 0.2
-) -> float:
-    """Yield strength of ferrite–pearlite from composition and ferrite grain, MPa.
-
-    Pickering & Gladman up to 0.20 % C, Gladman, McIvor & Pickering from 0.30 % C, a straight blend between.
-
-    Parameters
-    ----------
-    steel : Steel
-    ferrite_grain_um : float
-        Mean linear intercept of the ferrite grains, µm, 2 to 200.
-    pearlite_share : float
-        Pearlite, 0 to 1.
-    pearlite_spacing_um : float
-        Interlamellar spacing, µm; 0.2 is usual after normalising (from memory).
-
-    Notes
-    -----
-    Free nitrogen is taken as 0.004 % at most: the rest of the analysed nitrogen is bound by aluminium (our
-    estimate).
-
-    References
-    ----------
-    .. [1] F. B. Pickering & T. Gladman, ISI Special Report 81 (1963) 10; T. Gladman, I. D. McIvor &
-       F. B. Pickering, J. Iron Steel Inst. 210 (1972) 916 (from memory).
-
-    Examples
-    --------
-    >>> plain = Steel("1020", {"C": 0.20, "Mn": 0.45, "Si": 0.25, "N": 0.004})
-    >>> round(ferrite_pearlite_yield(plain, 15.0, 0.25))
-    254
-    """
-    grain = check_number(ferrite_grain_um, "ferrite grain", 2.0, 200.0, "µm") * 1e-3
-    pearlite = check_number(pearlite_share, "pearlite share", 0.0, 1.0)
-    spacing = check_number(pearlite_spacing_um, "pearlite spacing", 0.03, 2.0, "µm") * 1e-3
-    mn, si, free_n = steel.get("Mn"), steel.get("Si"), min(steel.get("N"), 0.004)
-    low = 15.4 * (3.5 + 2.1 * mn + 5.4 * si + 23.0 * free_n**0.5 + 1.13 * grain**-0.5)
-    cube = (1.0 - pearlite) ** (1.0 / 3.0)
-    high = 15.4 * (
-        cube * (2.3 + 3.8 * mn + 1.13 * grain**-0.5)
-        + (1.0 - cube) * (11.6 + 0.25 * spacing**-0.5)
-        + 4.1 * si
-        + 27.6 * free_n**0.5
-    )
-    blend = min(max((steel.get("C") - 0.20) / 0.10, 0.0), 1.0)
-    return low + blend * (high - low)
-
-
-#: Standard error given to the structure equation against measured bars, MPa: 254 computed against 281 and 346
-#: measured for 1020 (our estimate).  It sets its weight beside the hardness line.
-_STRUCTURE_SE_MPA = 40.0
-
-
 # ---- strength ----------------------------------------------------------------------------------------------
 
 
@@ -235,27 +175,18 @@ class Strength:
 
 
 def strength_arrays(
-    hardness_hv,
-    ferrite_pearlite_share=0.0,
-    bainite_share=0.0,
-    martensite_share=0.0,
-    structure_yield_mpa=None,
+    hardness_hv, ferrite_pearlite_share=0.0, bainite_share=0.0, martensite_share=0.0
 ) -> dict[str, np.ndarray]:
     """Strength of many cases at once: one array per field of `Strength` (without branch, curve and warnings).
 
-    Parameters
-    ----------
-    hardness_hv : array_like
-        Vickers hardness, 60 to 900.
-    ferrite_pearlite_share, bainite_share, martensite_share : array_like
-        Shares of the structure; they are scaled to a sum of 1 (retained austenite is left out).  Where all
-        are 0 the structure is unknown and the all-data regression speaks.
-    structure_yield_mpa : array_like, optional
-        Yield from `ferrite_pearlite_yield`; joins the hardness line by inverse variance.  NaN: not known.
+    Hardness 60 to 900 HV.  The shares of the structure are scaled to a sum of 1 (retained austenite is left out); where
+    all are 0 the structure is unknown and the regression of all data is taken.
 
-    Returns
-    -------
-    dict of str to ndarray
+    Notes
+    -----
+    Uniform elongation is a mean (of inverse squares) of two estimates: 0.60 (1 − YS/TS), and 0.55 of the total
+    elongation.  The first alone gives bainite more than its total elongation (yield/tensile 0.64 and 17.7 % for
+    normalised 4140), the second ignores the yield ratio; their gap enters the standard error.
 
     References
     ----------
@@ -286,24 +217,11 @@ def strength_arrays(
     def line(name, x):
         return k[f"{name}_intercept"] + k[f"{name}_slope"] * x
 
-    fp_ts, fp_ys, fp_ys_se = (
-        line("fp_tensile", hv),
-        line("fp_yield", hv),
-        np.full_like(hv, k["fp_yield_se"]),
-    )
-    if structure_yield_mpa is not None:
-        given = np.broadcast_to(np.asarray(structure_yield_mpa, dtype=float), hv.shape)
-        weight = np.where(
-            np.isfinite(given), fp_ys_se**2 / (fp_ys_se**2 + _STRUCTURE_SE_MPA**2), 0.0
-        )
-        fp_ys = fp_ys + weight * (np.where(np.isfinite(given), given, fp_ys) - fp_ys)
+    fp_ts, fp_ys = line("fp_tensile", hv), line("fp_yield", hv)
     # below the softest row (117 HV) the yield line would pass the tensile line
     fp_ys = np.minimum(fp_ys, 0.85 * fp_ts)
-    b_ts, m_ts, all_ts = (
-        k["b_tensile_slope"] * hv,
-        k["qt_tensile_slope"] * hv,
-        line("all_tensile", hv),
-    )
+    b_ts, m_ts = k["b_tensile_slope"] * hv, k["qt_tensile_slope"] * hv
+    all_ts = line("all_tensile", hv)
     b_ys, all_ys = k["b_yield_ratio"] * b_ts, line("all_yield", hv)
     # 0.97 holds above the hardest row (537 HV), where the line would pass the tensile strength; 0.5 below
     # 85 HV
@@ -320,7 +238,7 @@ def strength_arrays(
         k["all_tensile_se"],
     )
     b_ys_se = b_ts * np.hypot(k["b_yield_ratio_se"], k["b_yield_ratio"] * k["b_tensile_se_share"])
-    yield_se = mix(fp_ys_se, b_ys_se, k["qt_yield_se"], k["all_yield_se"])
+    yield_se = mix(k["fp_yield_se"], b_ys_se, k["qt_yield_se"], k["all_yield_se"])
     # the published regression of all steels is no guide below 90 HV: hold it above what pure iron has
     tensile, yield_ = np.maximum(tensile, 200.0), np.maximum(yield_, 100.0)
 
@@ -338,15 +256,8 @@ def strength_arrays(
     between = 0.5 * (ra_fp + ra_qt)
     reduction = np.clip(mix(ra_fp, between, ra_qt, between), 5.0, 80.0) / 100.0
     apart = 0.5 * np.abs(ra_qt - ra_fp)
-    reduction_se = (
-        mix(
-            k["fp_reduction_se"],
-            np.hypot(k["fp_reduction_se"], apart),
-            k["qt_reduction_se"],
-            np.hypot(k["fp_reduction_se"], apart),
-        )
-        / 100.0
-    )
+    unsure = np.hypot(k["fp_reduction_se"], apart)
+    reduction_se = mix(k["fp_reduction_se"], unsure, k["qt_reduction_se"], unsure) / 100.0
     ramp = np.clip((fp - k["plateau_none_below"]) / (1.0 - k["plateau_none_below"]), 0.0, 1.0)
     plateau = k["plateau_strain"] * ramp * ramp * (3.0 - 2.0 * ramp)
     return {
@@ -386,13 +297,7 @@ NOTHING_BUT_AUSTENITE = 1e-6
 
 
 def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, float]:
-    """Shares of ferrite–pearlite, bainite and martensite of a structure; retained austenite is left out.
-
-    Raises
-    ------
-    InputError
-        Unknown constituent, a share outside 0 to 1, or nothing but austenite.
-    """
+    """Shares of ferrite–pearlite, bainite and martensite of a structure; retained austenite is left out."""
     check_kind(fractions, Mapping, "fractions")
     clean = dict.fromkeys(_CONSTITUENTS, 0.0)
     for name, value in fractions.items():
@@ -409,11 +314,7 @@ def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, floa
 
 
 def strength(
-    hardness_hv: float,
-    fractions: Mapping[str, float] | None = None,
-    steel: Steel | None = None,
-    ferrite_grain_um: float | None = None,
-    branch: str | None = None,
+    hardness_hv: float, fractions: Mapping[str, float] | None = None, branch: str | None = None
 ) -> Strength:
     """Strength, ductility and flow curve from hardness and, if known, structure.
 
@@ -423,27 +324,8 @@ def strength(
         Vickers hardness, 60 to 900.
     fractions : mapping, optional
         Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite".  None: structure unknown.
-    steel : Steel, optional
-    ferrite_grain_um : float, optional
-        With `steel` and `fractions`: the Pickering/Gladman yield joins the hardness line of ferrite–pearlite.
     branch : str, optional
         Force one of `BRANCHES`.
-
-    Returns
-    -------
-    Strength
-
-    Raises
-    ------
-    InputError
-        Hardness out of bounds, an unknown branch or constituent, or grain size without steel or fractions.
-
-    Notes
-    -----
-    Uniform elongation is a mean (of inverse squares) of two estimates: 0.60 (1 − YS/TS) (ASME VIII Div. 2
-    Annex 3-D, read) and 0.55 of the total elongation (from memory).  The first alone gives bainite more
-    than its total elongation (yield/tensile 0.64 and 17.7 % for normalised 4140), the second ignores the
-    yield ratio; their gap enters the standard error.
 
     Examples
     --------
@@ -455,7 +337,6 @@ def strength(
     (860, 998, 'quenched and tempered')
     """
     hv = check_number(hardness_hv, "hardness", 60.0, 900.0, "HV")
-    structure = None
     if branch is not None:
         branch = check_choice(branch, "branch", BRANCHES)
         shares = _SHARES_OF[branch]
@@ -463,17 +344,7 @@ def strength(
         shares = _SHARES_OF["all data"]
     else:
         shares = structure_shares(fractions)
-    if steel is not None:
-        check_kind(steel, Steel, "steel")
-    if ferrite_grain_um is not None:
-        if steel is None or fractions is None:
-            raise InputError(
-                "ferrite_grain_um is given alone; allowed is with steel= and fractions=."
-            )
-        soft = max(fractions.get("ferrite", 0.0) + fractions.get("pearlite", 0.0), 1e-9)
-        pearlite = min(max(fractions.get("pearlite", 0.0), 0.0) / soft, 1.0)
-        structure = ferrite_pearlite_yield(steel, ferrite_grain_um, pearlite)
-    values = {name: float(a[0]) for name, a in strength_arrays(hv, *shares, structure).items()}
+    values = {name: float(a[0]) for name, a in strength_arrays(hv, *shares).items()}
     return strength_of(values, shares, branch)
 
 

@@ -128,7 +128,7 @@ def grade_hosels(
     >>> hosels = grade_hosels(fp.head("mid-iron"), grades=("1020", "4140"))
     >>> answer = hosels.allowed(15.0)
     >>> [LIMITS[i] for i in answer["governed_by"]]
-    ['re-bends', 'bar force']
+    ['wall', 'crack']
     """
     names = tuple(library() if grades is None else grades)
     n = len(names)
@@ -172,7 +172,7 @@ def allowance_curve(
     --------
     >>> answer = allowance_curve([150.0, 320.0], 13.4, 9.4, 20.0, hard=False)
     >>> answer["allowed_deg"].round(1).tolist()
-    [4.6, 3.3]
+    [5.8, 2.8]
     """
     hv, length = np.broadcast_arrays(
         np.atleast_1d(np.asarray(hardness_hv, dtype=float)), np.asarray(length_mm, dtype=float)
@@ -186,12 +186,9 @@ def allowance_curve(
 #: defends each), with words.
 _ENDS = {
     "bend zone, 10 to 20 mm": ("length_mm", 10.0, 20.0),
-    "bar, 400 to 700 mm": ("bar_mm", 400.0, 700.0),
-    "force on the bar, 225 to 600 N": ("force_limit_n", 225.0, 600.0),
-    "re-bends wanted, 1 to 20": ("rebends", 20.0, 1.0),
-    "scatter of cracking, 40 to 10": ("scatter_factor", 40.0, 10.0),
-    "share of uniform strain, 0.3 to 0.5": ("strain_fraction", 0.3, 0.5),
-    "notch at the skin, 2 to none": ("notch_factor", 2.0, 1.0),
+    "adjustments there and back, 10 to 1": ("rebends", 10.0, 1.0),
+    "scatter of cracking, 6.6 to 1.7": ("scatter_factor", 6.6, 1.7),
+    "notch, 3 to 1.5": ("notch_factor", 3.0, 1.5),
     "bore out of round, 0.05 to 0.15 mm": ("bore_out_of_round_mm", 0.05, 0.15),
 }
 
@@ -214,8 +211,8 @@ def hosel_sensitivity(result: Estimate, bench: Mapping[str, Any] | None = None):
     --------
     >>> import forgeprops as fp
     >>> table = hosel_sensitivity(fp.estimate(fp.grade("1020")))
-    >>> "re-bends wanted, 1 to 20" in table["what"][:2].tolist()
-    True
+    >>> table["what"][0]
+    'bend zone, 10 to 20 mm'
     """
     import pandas as pd
 

@@ -113,8 +113,8 @@ class Softening:
     ----------
     hosel_hv, face_hv, allowed_deg, bar_force_n : float
         The route as it is.
-    longer_bar_deg : float or None
-        What the hosel as it is takes from a bar long enough; None where force does not end the bend.
+    bar_length_needed_mm : float or None
+        Bar that brings the pull down to what a hand may; None where it is there already.
     normalised : bool
         The hosel is ferrite and pearlite as cooled in air: heat below Ac1 hardly softens it.
     remedies : tuple of Remedy
@@ -125,7 +125,7 @@ class Softening:
     face_hv: float
     allowed_deg: float
     bar_force_n: float
-    longer_bar_deg: float | None
+    bar_length_needed_mm: float | None
     normalised: bool
     remedies: tuple[Remedy, ...]
 
@@ -135,9 +135,10 @@ class Softening:
             f"The hosel is {self.hosel_hv:.0f} HV and takes {self.allowed_deg:.1f}°; the change wanted takes "
             f"{self.bar_force_n:.0f} N."
         ]
-        if self.longer_bar_deg is not None:
+        if self.bar_length_needed_mm is not None:
             lines.append(
-                f"Force ends it; a longer bar or a screw bender gives {self.longer_bar_deg:.1f}°."
+                "That is too much for a hand: a longer bar "
+                f"({self.bar_length_needed_mm:.0f} mm) or a screw bender would do."
             )
         if self.normalised:
             lines.append(
@@ -214,7 +215,7 @@ def soften(
     Notes
     -----
     A lower preheat acts through grain and through what the water still finds in the face; whether it wins anything is the
-    estimate's to say.  Where the bar's force ends the bend, a longer bar wins more than any heat, and is said too.
+    estimate's to say.  Where the pull is too much for a hand, the bar that would do is said too.
 
     References
     ----------
@@ -242,9 +243,8 @@ def soften(
     ]
     tempers = [check_number(x, "temper", 20.0, 900.0, "°C") for x in tempers_c]
     base = reestimate(route)
-    by = dict(base.hosel.allowed_by)
-    by.pop("bar force", None)
-    longer = float(min(by.values())) if base.hosel.governed_by == "bar force" else None
+    stiff = base.hosel.bar_force_n > base.hosel.force_limit_n
+    longer = base.hosel.bar_length_needed_mm if stiff else None
     margin = None if base.face is None else float(base.face.margin)
 
     def remedy(kind: str, what: str, changed: Route, minutes: float, risk: str) -> Remedy:

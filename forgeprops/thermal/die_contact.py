@@ -34,12 +34,12 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
     this says.  Against a full solution of both bodies (see tests) a 3 mm face between two dies loses 0.2 %
     too much in 0.05 s, 1 % in 0.3 s and 6 % in 1 s.
 
-    In the march every contact begins with the die at its set temperature: lying on it before the stroke (back
-    side only), the stroke (both sides), lying on it after the stroke, and the back on the die under the
+    In the march every contact begins with the die at its set temperature: lying on it before the press (back
+    side only), the press (both sides), lying on it after the press, and the back on the die under the
     spray.  What the die keeps from the contact before is left out, which also takes a little too much.
 
     The default route (7500 W/(m² K), dwell 0.05 s, dies at 250 °C) takes 27 K from a 3 mm face at 880 °C
-    under load, of which the work of the squeeze (strain 0.15) gives 5 K back, and 0.5 s of lying in the lower
+    under load, of which the work of the press (strain 0.15) gives 5 K back, and 0.5 s of lying in the lower
     die (400 W/(m² K)) takes another 9 K.  A slow press on cold dies (8000 W/(m² K), 0.3 s, 20 °C) takes 180 K
     and leaves the face at about 700 °C, below Ae3: while it waits for the water a low-carbon steel makes
     ferrite (the face of a mid-iron of 1030 from 930 °C: 8 % with the water after 0.5 s, 37 % after 5 s), and

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import ZERO_C_K
 from .properties import conductivity, density_kg_m3, ferrite_cp_j_kgk
 from .surroundings import radiation_w_m2k
 
@@ -135,7 +136,7 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
 
     def follow(t_c, j_s, peak, dt, aim=None):
         new, q = bar.step(t_c, band, dt, aim)
-        rate = [np.exp(-activation_k / (t + 273.15)) for t in (t_c, new)]
+        rate = [np.exp(-activation_k / (t + ZERO_C_K)) for t in (t_c, new)]
         return new, j_s + 0.5 * dt * (rate[0] + rate[1]), np.maximum(peak, new), q
 
     rise = peak_c - air_c

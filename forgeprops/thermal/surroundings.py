@@ -313,5 +313,5 @@ def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
 
 
 #: Convection in a gas-fired box furnace, W/(m² K) (10-30 usual, common practice).  Radiation carries 150-300 W/(m² K)
-#: at 900-1000 °C, so this number hardly matters.
+#: at 900-1000 °C, so this number matters little.
 FURNACE_CONVECTION_W_M2K = 20.0

@@ -78,25 +78,20 @@ def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
 
     Examples
     --------
-    >>> [round(austenite_equilibrium(t, 745.0, 805.0, 0.30), 3) for t in (745, 752.5, 760, 780, 805)]
+    >>> austenite_equilibrium(np.array([745.0, 752.5, 760.0, 780.0, 805.0]), 745.0, 805.0, 0.30).round(3).tolist()
     [0.0, 0.205, 0.456, 0.621, 1.0]
     """
-    if t_c <= ac1_c:
-        return 0.0
-    span = max(ac3_c - ac1_c, 1.0)
-    u = (t_c - ac1_c) / span
-    if u >= 1.0:
-        return 1.0
-    s = min(u * span / min(THREE_PHASE_C, 0.5 * span), 1.0)
-    pearlite_gone = s * s * (3.0 - 2.0 * s)
-    if carbon >= EUTECTOID_CARBON:
-        return pearlite_gone
+    span = np.maximum(ac3_c - ac1_c, 1.0)
+    u = np.minimum(np.maximum((t_c - ac1_c) / span, 0.0), 1.0)
+    s = np.minimum(u * span / np.minimum(THREE_PHASE_C, 0.5 * span), 1.0)
+    least = np.maximum(carbon, FERRITE_CARBON)
     root_e = math.sqrt(EUTECTOID_CARBON)
-    root = root_e + (math.sqrt(max(carbon, FERRITE_CARBON)) - root_e) * u
-    lever = (max(carbon, FERRITE_CARBON) - FERRITE_CARBON + 1e-9) / (
-        root * root - FERRITE_CARBON + 1e-9
-    )
-    return pearlite_gone * min(lever, 1.0)
+    root = root_e + (np.sqrt(least) - root_e) * u
+    lever = (least - FERRITE_CARBON + 1e-9) / (root * root - FERRITE_CARBON + 1e-9)
+    lever = np.minimum(lever, 1.0) * (u < 1.0) + 1.0 * (
+        u >= 1.0
+    )  # all of it above Ac3, to the last digit
+    return s * s * (3.0 - 2.0 * s) * lever
 
 
 def austenite_carbon(share, carbon):

@@ -46,7 +46,7 @@ LEAST_RATE_C_PER_H = 36.0
 LOG_V_FLOOR = math.log10(LEAST_RATE_C_PER_H)
 #: Steel that the water undercooled and the body re-heats forms fine pearlite and bainite, as after fast cooling: its
 #: rate is then the one at 700 °C, Maynier's own, in full from this re-heating on, °C (our choice).
-RATE_OF_700_C = 50.0
+FULL_REHEAT_C = 50.0
 #: That rate is the mean over a window of temperature, °C, as wide as this (our choice): read at one temperature, hardness
 #: jumps by 20 HV where the water happens to come at 700 °C.
 RATE_AT_C, RATE_WINDOW_C = 700.0, 40.0

@@ -11,7 +11,6 @@ from __future__ import annotations
 import numpy as np
 
 from ..base.errors import check_choice
-from ..base.ranges import Warn, contents_outside
 from ..hardenability.end_quench import as_quenched_hardness_hrc
 from ..strength.hardness_scales import hv_from_hrc
 from .temperature_formulas import content
@@ -22,10 +21,8 @@ __all__ = [
     "LOG_V_HIGH",
     "LOG_V_LOW",
     "MARTENSITE_FLOOR_HV",
-    "HARDNESS_ELEMENTS",
     "as_quenched_hrc",
     "bainite_coefficients",
-    "constituent_warnings",
     "ferrite_pearlite_coefficients",
     "line_hv",
     "martensite_coefficients",
@@ -36,9 +33,6 @@ __all__ = [
 FERRITE_PEARLITE_FLOOR_HV, BAINITE_FLOOR_HV, MARTENSITE_FLOOR_HV = 80.0, 120.0, 200.0
 #: Rates, log10 of °C/h, at which the straight lines are held: 0.03 °C/s to 900 °C/s.
 LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
-
-#: Elements whose contents the hardness of the constituents has a range for.
-HARDNESS_ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V")
 
 
 def line_hv(a, b, log_v, floor_hv):
@@ -136,8 +130,3 @@ def ferrite_pearlite_coefficients(comp, carbon=None):
     a = 42.0 + 223.0 * c + 53.0 * si + 30.0 * mn + 12.6 * ni + 7.0 * cr + 19.0 * mo
     b = 10.0 - 19.0 * si + 4.0 * ni + 8.0 * cr + 130.0 * v
     return a, b + 0.0 * a
-
-
-def constituent_warnings(steel) -> tuple[Warn, ...]:
-    """Contents of one steel outside the range of the hardness of constituents."""
-    return tuple(contents_outside("phase_hardness", steel))

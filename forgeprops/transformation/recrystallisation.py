@@ -1,4 +1,4 @@
-"""What the squeeze leaves in the austenite until the water starts: recrystallised share, strain that stays.
+"""State of the austenite between press and spray: recrystallised share, retained strain.
 
 Recrystallisation is carried as S, the time integral of 1/t50: X = 1 - exp(-ln 2 · S^n), additive over any
 curve.

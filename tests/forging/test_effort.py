@@ -102,15 +102,15 @@ def test_chromoly_needs_a_hotter_preheat(name):
 
 def test_equal_effort_is_judged_in_the_die():
     a, b = grade("1030"), grade("4130")
-    constant = e.equal_effort_preheat(a, 930.0, b, die_drop_c=30.0)
-    assert constant == pytest.approx(e.equal_effort_preheat(a, 900.0, b) + 30.0, abs=1e-6)
+    constant = e.equal_effort(a, 930.0, b, die_drop_c=30.0).preheat_c
+    assert constant == pytest.approx(e.equal_effort(a, 900.0, b).preheat_c + 30.0, abs=1e-6)
     # a drop that grows with the preheat asks for a little more
-    assert e.equal_effort_preheat(a, 930.0, b, die_drop_c=lambda t: 0.05 * (t - 330.0)) > constant
+    assert e.equal_effort(a, 930.0, b, die_drop_c=lambda t: 0.05 * (t - 330.0)).preheat_c > constant
 
 
 def test_back_and_forth():
-    there = e.equal_effort_preheat(grade("1030"), 900.0, grade("4140"))
-    assert e.equal_effort_preheat(grade("4140"), there, grade("1030")) == pytest.approx(
+    there = e.equal_effort(grade("1030"), 900.0, grade("4140")).preheat_c
+    assert e.equal_effort(grade("4140"), there, grade("1030")).preheat_c == pytest.approx(
         900.0, abs=0.01
     )
 

@@ -13,6 +13,7 @@ from forgeprops.base.errors import InputError
 from forgeprops.hosel.bench import LIMITS, bench_options, force_for_angle
 from forgeprops.hosel.bend import bend_of_head, bends_of_heads, gradient_share, hosel_bend
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
+from forgeprops.hosel.fatigue import allowed_amplitude
 from forgeprops.hosel.result import ease_of
 from forgeprops.strength.tensile import flow_curve, strength, strength_arrays
 
@@ -70,12 +71,12 @@ def exact_angle(bend, force):
     "case",
     [
         {"hardness_hv": 150, "fractions": SOFT},
-        {"hardness_hv": 320, "fractions": HARD, "force_limit_n": 2000},
+        {"hardness_hv": 320, "fractions": HARD},
         {"hardness_hv": 210},
         {"hardness_hv": 150, "fractions": SOFT, "neck_hardness_hv": 175},
         {"hardness_hv": 220, "neck_hardness_hv": 190, "neck_outside_mm": 13.9},
         {"hardness_hv": 180, "bored_mm": 13.0, "length_mm": 20},
-        {"hardness_hv": 250, "bar_mm": 100, "force_limit_n": 4000},
+        {"hardness_hv": 250, "bar_mm": 100},
     ],
 )
 def test_angle_and_springback_against_general_library(case):
@@ -96,7 +97,7 @@ def test_angle_and_springback_against_general_library(case):
 def test_yielded_length_of_a_cantilever():
     # Derived: yielding spreads over l (1 − My/Mmax) of a cantilever of arm l; short bar, so that the arm is
     # the zone.
-    bend = hosel_bend(hardness_hv=320, length_mm=20, bar_mm=50, force_limit_n=20_000)
+    bend = hosel_bend(hardness_hv=320, length_mm=20, bar_mm=50)
     bench = bend.bench
     force = 1.3 * float(bench.nodes().yield_force()[0])
     s = np.linspace(0, 20, 4001)
@@ -139,7 +140,14 @@ def test_single_equals_batch():
         one = hosel_bend(
             outside[i], bore[i], length[i], hv[i], fractions=shares, neck_hardness_hv=neck[i]
         )
-        assert one.allowed_deg == pytest.approx(many["allowed_deg"][i], rel=1e-9, abs=1e-9)
+        for name in (
+            "allowed_deg",
+            "one_bend_deg",
+            "rebend_deg",
+            "bar_force_n",
+            "bar_length_needed_mm",
+        ):
+            assert getattr(one, name) == pytest.approx(many[name][i], rel=1e-9, abs=1e-9), name
         assert one.governed_by == LIMITS[many["governed_by"][i]]
 
 
@@ -169,31 +177,94 @@ def test_common_practice_two_degrees_lies_inside_the_low_carbon_answer():
 
 def test_common_practice_stainless_hardness_grades():
     # Common practice, trade pages: heads of 18–25 HRC (about 238–266 HV) bend up to 2°, 34–38 HRC (336–372
-    # HV) are hard to bend and often refused.  Other steels, so only the order is asked for.
-    assert 1.0 < hosel_bend(hardness_hv=250).allowed_deg < 4.0
-    assert hosel_bend(hardness_hv=355).allowed_deg < 0.5
+    # HV) are hard to bend and often refused.  Other steels, so only the order is required.
+    assert 1.0 < hosel_bend(hardness_hv=250, length_mm=15).allowed_deg < 4.0
+    hard = hosel_bend(hardness_hv=355, length_mm=15)
+    assert hard.hand_deg < 0.5 and hard.bar_force_n > 400.0 and hard.allowed_deg < 2.5
+
+
+#: Structures over the hardness they occur at.
+TABLE = {
+    "ferrite-pearlite": ({"ferrite": 0.5, "pearlite": 0.5}, (130, 160, 200, 233, 280)),
+    "bainite": ({"bainite": 1.0}, (200, 233, 280, 320, 360, 400)),
+    "martensite": ({"martensite": 1.0}, (200, 233, 280, 320, 360, 400)),
+}
+
+
+@pytest.mark.parametrize("structure", TABLE)
+def test_table_of_hardness_and_structure_against_common_practice(structure):
+    fractions, hardness = TABLE[structure]
+    bends = [hosel_bend(13.4, 9.4, 15.0, hv, fractions=fractions) for hv in hardness]
+    one, again, pull = (
+        np.array([getattr(b, n) for b in bends])
+        for n in ("one_bend_deg", "rebend_deg", "bar_force_n")
+    )
+    # ferrite–pearlite hardens more at 160 HV than at 130, so the wall takes a little more there
+    assert (np.diff(one) <= 0.1).all() and (np.diff(again) <= 0.1).all()
+    assert (np.diff(pull) > 0.0).all()
+    for bend, hv in zip(bends, hardness, strict=True):
+        assert bend.allowed_deg == min(bend.one_bend_deg, bend.rebend_deg)
+        # forged mild steel: about 2° each way as a routine, up to 4 for some (common practice)
+        assert not hv <= 165 or (bend.allowed_deg >= 2.0 and pull[hardness.index(hv)] <= 225.0)
+        # 34–38 HRC: hard to bend, the metal takes little and a hand on this bar nothing
+        assert not hv >= 360 or (1.0 <= bend.allowed_deg <= 2.5 and bend.hand_deg < 0.5)
+
+
+def test_4140_as_cooled_in_air_is_out_by_its_pull_not_by_its_metal():
+    bend = hosel_bend(13.4, 9.4, 15.0, 310.0, fractions={"bainite": 0.95, "martensite": 0.05})
+    assert 2.0 < bend.allowed_deg < 4.0 and bend.bar_force_n > 400.0
+    assert bend.hand_deg < 0.6 and bend.steady_deg == 0.0 and bend.bar_length_needed_mm > 500.0
+    assert (
+        "hosel:pull" in [w.code for w in bend.warnings]
+        and "For 400 N the bar must be" in bend.words()
+    )
+
+
+def test_a_reading_is_enough():
+    for hv in (150, 233, 310):
+        bend = hosel_bend(hardness_hv=hv, bar_mm=600, target_lie_deg=1.5, length_mm=15)
+        known = hosel_bend(hardness_hv=hv, fractions=SOFT if hv < 200 else HARD, length_mm=15)
+        assert bend.overbend_deg == pytest.approx(1.5 + bend.springback_deg)
+        assert bend.allowed_deg_low <= known.allowed_deg <= bend.allowed_deg_high + 0.05
 
 
 def test_soft_and_hard_hosel_of_one_geometry():
     soft, hard = (hosel_bend(hardness_hv=hv, fractions=f) for hv, f in ((150, SOFT), (320, HARD)))
-    assert soft.allowed_deg > 3.5 and hard.allowed_deg < 0.6
-    assert (soft.governed_by, hard.governed_by) == ("re-bends", "bar force")
+    assert soft.allowed_deg > 3.5 and hard.hand_deg < 0.6
+    assert soft.governed_by == "wall" and hard.governed_by in ("crack", "re-bends")
     assert (
         hard.bar_force_n > 2.3 * soft.bar_force_n and hard.springback_deg > 2 * soft.springback_deg
     )
     # the fully plastic moments by hand: yield × (13.4³ − 9.4³)/6
     assert soft.limit_moment_nm == pytest.approx(soft.strength.yield_mpa * 262.59 / 1000, rel=1e-3)
     assert "150 HV" in soft.words() and "firm" in soft.words() and "springs back" in soft.words()
-    assert "beyond the hand" in hard.words() and "more than it allows" in hard.words()
-    long_bar = hosel_bend(hardness_hv=320, fractions=HARD, bar_mm=900)
-    assert long_bar.governed_by != "bar force" and long_bar.allowed_deg > 1.5
+    assert "beyond the hand" in hard.words() and "the pull tells them apart" in soft.words()
 
 
-def test_strain_alone_is_of_the_published_order():
-    # 0.4 of uniform strain over 20 mm: about 10° at 150 HV and 4–5° at 310 HV
-    by = hosel_bend(hardness_hv=150, fractions=SOFT).allowed_by["strain"]
-    assert 7 < by < 15
-    assert 3 < hosel_bend(hardness_hv=310, fractions=HARD).allowed_by["strain"] < 7
+def test_hand_and_metal_are_apart():
+    bend = hosel_bend(hardness_hv=230, fractions=HARD)
+    weak, long = (
+        hosel_bend(hardness_hv=230, fractions=HARD, **change)
+        for change in ({"force_limit_n": 200.0}, {"bar_mm": 1000.0})
+    )
+    assert weak.allowed_deg == bend.allowed_deg
+    # a longer bar bends the zone more evenly
+    assert bend.allowed_deg < long.allowed_deg < 1.2 * bend.allowed_deg
+    assert weak.hand_deg < bend.hand_deg <= bend.one_bend_deg and long.steady_deg > bend.steady_deg
+    needed = hosel_bend(hardness_hv=230, fractions=HARD, bar_mm=bend.bar_length_needed_mm)
+    assert needed.bar_force_n == pytest.approx(400.0, rel=0.02)
+    assert hosel_bend(hardness_hv=150, fractions=SOFT).hand_deg == pytest.approx(
+        hosel_bend(hardness_hv=150, fractions=SOFT).one_bend_deg
+    )
+
+
+def test_one_bend_takes_more_than_bends_there_and_back():
+    hard = hosel_bend(hardness_hv=360, fractions={"martensite": 1.0})
+    assert hard.one_bend_deg > hard.rebend_deg == hard.allowed_deg
+    assert (
+        hosel_bend(hardness_hv=360, fractions={"martensite": 1.0}, rebends=1).rebend_deg
+        > hard.rebend_deg
+    )
 
 
 # ---- the bench ----
@@ -243,15 +314,13 @@ def test_it_bends_first_where_it_is_weak():
 @pytest.mark.parametrize(
     ("change", "limit"),
     [
-        ({"notch_factor": 2.0}, "strain"),
-        ({"bore_factor": 3.0}, "strain"),
-        ({"plating_factor": 0.1}, "strain"),
-        ({"strain_fraction": 0.2}, "strain"),
+        ({"notch_factor": 4.0}, "crack"),
+        ({"notch_factor": 4.0}, "re-bends"),
+        ({"plating_factor": 0.1}, "crack"),
         ({"rebends": 50}, "re-bends"),
-        ({"scatter_factor": 100}, "re-bends"),
+        ({"scatter_factor": 20}, "re-bends"),
         ({"bore_out_of_round_mm": 0.02}, "wall"),
         ({"wall_thinning": 0.01}, "wall"),
-        ({"force_limit_n": 150}, "bar force"),
     ],
 )
 def test_each_input_bites(change, limit):
@@ -265,12 +334,15 @@ def test_each_input_bites(change, limit):
 
 
 def test_allowed_meets_its_limit():
-    bend = hosel_bend(
-        hardness_hv=150, fractions=SOFT, rebends=0.5, scatter_factor=1, bore_out_of_round_mm=1.0
-    )
-    assert bend.governed_by == "strain"
-    assert bend.outer_strain == pytest.approx(0.4 * bend.strength.hardening_exponent, rel=1e-3)
-    assert min(bend.allowed_by, key=bend.allowed_by.get) == "strain"
+    # no notch and a wide glue gap: 5 % at the outer fibre
+    bend = hosel_bend(hardness_hv=150, fractions=SOFT, notch_factor=1.0, bore_out_of_round_mm=1.0)
+    assert bend.governed_by == "crack" and bend.outer_strain == pytest.approx(0.05, rel=1e-6)
+    # there and back: strain under load and the elastic share of the way back, by hand
+    bend = hosel_bend(hardness_hv=360, fractions={"martensite": 1.0})
+    m, cycles = bend.strength, 4 * 3.3
+    amplitude = float(allowed_amplitude(360.0, m.tensile_mpa, cycles, 1.0))
+    wanted = 2 * amplitude / 2.0 ** (2 / (1 + m.hardening_exponent)) - 1.2 * m.yield_mpa / E
+    assert bend.governed_by == "re-bends" and bend.outer_strain == pytest.approx(wanted, rel=1e-6)
 
 
 def test_eccentric_bore_takes_less_and_residual_stress_yields_earlier():
@@ -286,18 +358,15 @@ def test_eccentric_bore_takes_less_and_residual_stress_yields_earlier():
 
 def test_history_uses_up_strain_and_life():
     fresh = hosel_bend(hardness_hv=150, fractions=SOFT)
-    bent = hosel_bend(hardness_hv=150, fractions=SOFT, history_deg=[2.0, -2.0] * 10 + [2.0])
-    assert bent.allowed_by["strain"] < fresh.allowed_by["strain"] - 1.5
+    bent = hosel_bend(hardness_hv=150, fractions=SOFT, history_deg=[2.0, -2.0] * 4 + [2.0])
+    assert bent.allowed_by["crack"] < fresh.allowed_by["crack"] - 1.5
     assert bent.allowed_by["re-bends"] < fresh.allowed_by["re-bends"]
     assert all(bent.rebends_left[m] < fresh.rebends_left[m] for m in fresh.rebends_left)
     gone = hosel_bend(hardness_hv=150, fractions=SOFT, history_deg=[4.0, -4.0] * 60)
     assert gone.allowed_deg < 0.5 and "hosel:used-up" in [w.code for w in gone.warnings]
     aged = hosel_bend(hardness_hv=150, fractions=SOFT, history_deg=[2.0], aged=True)
     young = hosel_bend(hardness_hv=150, fractions=SOFT, history_deg=[2.0])
-    assert (
-        aged.bar_force_n > young.bar_force_n
-        and aged.allowed_by["strain"] < young.allowed_by["strain"]
-    )
+    assert aged.bar_force_n > young.bar_force_n
 
 
 def test_plateau_is_felt():
@@ -310,16 +379,6 @@ def test_plateau_is_felt():
     assert flat < 0.99 * round_
     codes = [w.code for w in hosel_bend(hardness_hv=150, fractions=SOFT).warnings]
     assert "hosel:plateau" in codes
-
-
-def test_harder_always_bends_less():
-    for f in (SOFT, HARD, None):
-        degrees = [
-            hosel_bend(hardness_hv=hv, fractions=f).allowed_deg for hv in (150, 200, 250, 300, 350)
-        ]
-        # ferrite–pearlite hardens more at 200 HV than at 150: its re-bend answer is flat there
-        assert all(a >= 0.985 * b for a, b in zip(degrees, degrees[1:], strict=False)), (f, degrees)
-        assert degrees[0] > 1.3 * degrees[-1]
 
 
 def test_interval_holds_the_answer_and_grows_with_doubt():

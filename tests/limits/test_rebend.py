@@ -5,6 +5,8 @@ import pytest
 
 from forgeprops.hosel.fatigue import (
     allowed_amplitude,
+    bending_strain,
+    crack_strain,
     cycles_to_crack,
     miner_damage,
     roessle_fatemi,
@@ -75,8 +77,19 @@ def test_damage_of_bends():
         uniform_material_law(624), 0.015
     )
     life = np.sqrt(both)
-    assert one == pytest.approx(0.5 * 20 / life)
+    assert one == pytest.approx(0.5 * 3.3 / life)
     assert miner_damage(200, 624, [0.03, 0.03]) == pytest.approx(2 * one)
+
+
+def test_plain_bend_of_known_steels():
+    # Datsko & Yang: a steel of 50 % reduction folds to R/t = 1/3; below 20 % within 16 % of their 50/r − 1
+    assert 1 / (1 + 2 / 3) == pytest.approx(float(bending_strain(0.5)), abs=1e-3)
+    for r in (0.05, 0.10, 0.20):
+        theirs = 1.0 / (1.0 + 2.0 * (0.5 / r - 1.0))
+        assert 0.84 * theirs < float(bending_strain(r)) <= theirs
+    ra = np.linspace(0.05, 0.75, 30)
+    strain = crack_strain(ra, 0.1)
+    assert (np.diff(strain) >= 0).all() and strain.max() <= 0.05
 
 
 def test_psi_is_continuous():

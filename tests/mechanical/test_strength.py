@@ -7,47 +7,14 @@ import pytest
 
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
-from forgeprops.inputs.steel import Steel
 from forgeprops.strength.tensile import (
     BRANCHES,
-    ferrite_pearlite_yield,
     flow_curve,
     strength,
     strength_arrays,
     tensile_strength,
 )
 from forgeprops.strength.tensile_fits import fit_strength, handbook
-
-
-def test_pickering_gladman_1020_by_hand():
-    # Two printings of the equation (tons/in² and MPa) give 254 MPa for d = 15 µm and 212 MPa for d = 30 µm.
-    steel = Steel("1020", {"C": 0.20, "Mn": 0.45, "Si": 0.25, "N": 0.004})
-    assert ferrite_pearlite_yield(steel, 15, 0.25) == pytest.approx(254, abs=1)
-    assert ferrite_pearlite_yield(steel, 30, 0.25) == pytest.approx(212, abs=1)
-    mpa = 53.9 + 32.3 * 0.45 + 83.2 * 0.25 + 354 * 0.004**0.5 + 17.4 * 0.015**-0.5
-    assert ferrite_pearlite_yield(steel, 15, 0.25) == pytest.approx(mpa, rel=0.003)
-
-
-def test_gladman_si_printing():
-    steel = Steel("1045", {"C": 0.45, "Mn": 0.75, "Si": 0.25, "N": 0.004})
-    f = 0.45
-    cube = f ** (1 / 3)
-    mpa = (
-        cube * (35 + 58 * 0.75 + 17.4 * 0.012**-0.5)
-        + (1 - cube) * (178 + 3.8 * 0.0002**-0.5)
-        + 63 * 0.25
-        + 425 * 0.004**0.5
-    )
-    assert ferrite_pearlite_yield(steel, 12, 1 - f) == pytest.approx(mpa, rel=0.01)
-
-
-def test_grain_size_moves_the_yield():
-    steel = Steel("1020", {"C": 0.20, "Mn": 0.45, "Si": 0.25})
-    structure = {"ferrite": 0.75, "pearlite": 0.25}
-    fine, none, coarse = (strength(140, structure, steel, d).yield_mpa for d in (5, None, 40))
-    assert coarse < none < fine and fine - coarse < 120
-    with pytest.raises(InputError, match="ferrite_grain_um is given alone"):
-        strength(140, ferrite_grain_um=10)
 
 
 def test_refit_gives_the_stored_constants():
@@ -192,18 +159,6 @@ def test_stated_errors_by_hand():
     assert s.hardening_exponent_se == pytest.approx(
         s.hardening_exponent * math.hypot(0.20, math.log(by_ratio / by_elongation) / 2.0)
     )
-
-
-def test_structure_yield_joins_the_line_by_inverse_variance():
-    """Two readings of one quantity: weights 1/s², s from the table and 40 MPa."""
-    k = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
-    alone = strength_arrays([140.0], 1.0)["yield_mpa"][0]
-    joined = strength_arrays([140.0, 140.0], 1.0, structure_yield_mpa=[250.0, math.nan])[
-        "yield_mpa"
-    ]
-    weights = np.array([k["fp_yield_se"] ** -2.0, 40.0**-2.0])
-    assert joined[0] == pytest.approx(np.average([alone, 250.0], weights=weights))
-    assert joined[1] == alone
 
 
 def test_bainite_goes_by_its_own_two_numbers_and_nothing_is_softer_than_pure_iron():

@@ -55,11 +55,10 @@ def test_metals_15_2025_780_result_rows():
 
 
 def test_published_driver_force():
-    # Published: peak up to 13.3 kN (USGA), 8.9–13.3 kN (golf-physics page), head 200 g, 50 m/s.
-    for contact in (0.45e-3, 0.5e-3):
-        force, patch = strike_load(200, 50, 10, 0.825, contact)
-        assert 8900 < force < 13_300
-        assert 9 < patch < 13  # 10–13 mm for a full driver strike, from memory
+    # Published: peak up to 13.3 kN (usga.org), 8.9–13.3 kN (golf-physics page), head 200 g, 50 m/s.
+    force, patch, _ = strike_load(200, 50, 14, 0.825)
+    assert 8900 < force < 13_300
+    assert 9 < patch < 13  # 10–13 mm for a full driver strike, from memory
 
 
 def test_clamped_circle_published_sheet():

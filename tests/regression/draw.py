@@ -21,7 +21,7 @@ ZONE_FIELDS = """hardness_hv hardness_low_hv hardness_high_hv as_quenched_hv str
     austenite_share grain_astm undissolved peak_c die_c water_c rebound_c t85_s rate_700_c_per_s flow_stress.mpa
     recrystallised_share""".split()
 FIELDS = """hosel.allowed_deg hosel.allowed_deg_low hosel.allowed_deg_high hosel.governed_by hosel.bar_force_n
-    hosel.springback_deg face.margin face.margin_low face.margin_high face.governed_by face.least_thickness_mm
+    hosel.springback_deg hosel.one_bend_deg hosel.bar_length_needed_mm face.margin face.margin_low face.margin_high face.location face.least_thickness_mm
     face.least_thickness_safe_mm scale_um surface.decarburised_um surface.skin_hv effort.press_force.kn effort.mean_mpa
     heat_through_s ideal_diameter_mm distortion.bow_mm distortion.neck_drift_deg""".split()
 WARNINGS = ("warnings", "face.warnings", "distortion.warnings")
@@ -29,7 +29,7 @@ TEXT = (
     "steel",
     "head",
     "hosel_governed_by",
-    "face_governed_by",
+    "face_location",
     *(w.replace(".", "_") for w in WARNINGS),
 )
 #: What may differ, relative and absolute, by the first pattern that fits the column: the march and its formulas are

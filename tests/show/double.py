@@ -82,7 +82,7 @@ def result(preheat_c=930.0, flux=10.0, spray_s=6.0, delay_s=2.0, spray=True, fac
         allowed_deg=2.4,
         allowed_deg_low=1.7,
         allowed_deg_high=3.2,
-        governed_by="strain",
+        governed_by="crack",
         bar_force_n=180.0,
         springback_deg=0.4,
     )

@@ -119,7 +119,7 @@ def test_arrow_and_circle_for_both_hands(panel):
 
 
 def test_allowance_picture_marks_grades_by_what_ends_them(panel):
-    allowed = panel.grades.allowed(15.0, bar_mm=500.0, force_limit_n=400.0, rebends=5.0)
+    allowed = panel.grades.allowed(15.0, bar_mm=500.0, force_limit_n=400.0, rebends=4.0)
     for i, limit in enumerate(LIMITS):
         dots = panel.allowance._dots[limit]
         mine = allowed["governed_by"] == i

@@ -87,7 +87,7 @@ def test_film_colours_and_marks_are_the_temperatures_of_that_moment():
     expected = float(np.interp(at, face.time_s, face.temperature_c))
     assert film.outline._words["face"].get_text() == f"{expected:.0f} °C"
     assert film.paths._marks["face"].get_ydata()[0] == pytest.approx(expected, abs=0.5)
-    assert "water on the face" in film.clock.value
+    assert "spray on the face" in film.clock.value
     first = film.live.widget.value
     film.frame.value = frame + 20
     assert film.live.widget.value != first
@@ -99,8 +99,8 @@ def test_film_tells_the_route_in_order():
     assert told == [
         "carried to the press",
         "in the die",
-        "squeezed, waiting",
-        "water on the face",
+        "pressed, waiting",
+        "spray on the face",
         "cooling in air",
     ]
 

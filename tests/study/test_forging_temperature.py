@@ -181,7 +181,9 @@ def test_metal_in_die_is_what_the_march_says():
 
 def test_equal_effort_keeps_the_call_with_a_known_drop():
     a, b = fp.grade("1030"), fp.grade("4130")
-    assert equal_effort_preheat(a, 900.0, b, 40.0) == effort.equal_effort_preheat(a, 900.0, b, 40.0)
+    assert (
+        equal_effort_preheat(a, 900.0, b, 40.0) == effort.equal_effort(a, 900.0, b, 40.0).preheat_c
+    )
     assert equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
     with pytest.raises(InputError, match="preheat of the first steel"):
         equal_effort_preheat(a, 200.0, b)

@@ -73,7 +73,8 @@ def test_soften_keeps_steel_and_head_and_judges_on_the_given_bench(results):
 def test_what_the_answer_hangs_on_changes_with_hardness(results):
     soft, hard = hosel_sensitivity(results["1020"]), hosel_sensitivity(results["4140"])
     assert list(soft["span_deg"]) == sorted(soft["span_deg"], reverse=True)
-    assert soft["what"][0].startswith("re-bends") and hard["what"][0].startswith(("bar", "force"))
+    # the wall ends the soft hosel, so nothing but its length counts; the hard one hangs on its notches
+    assert soft["what"][0].startswith("bend zone") and hard["what"][0].startswith("notch")
     row = soft.set_index("what").loc["bend zone, 10 to 20 mm"]
     ends = results["1020"].hosel.for_length
     assert (row["low_deg"], row["high_deg"]) == pytest.approx((ends[10.0], ends[20.0]), rel=0.02)
@@ -86,7 +87,4 @@ def test_only_an_estimate_and_a_bench_are_taken(results):
     with pytest.raises(InputError, match="did you mean 'bar_mm'"):
         hosel_sensitivity(results["1020"], {"bar": 600.0})
     longer = hosel_sensitivity(results["4140"], {"bar_mm": 900.0})
-    assert (
-        longer["low_deg"][0] > 0.0
-        and longer["what"][0] != hosel_sensitivity(results["4140"])["what"][0]
-    )
+    assert (longer["high_deg"] > hosel_sensitivity(results["4140"])["high_deg"]).all()

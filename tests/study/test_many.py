@@ -184,6 +184,17 @@ def test_a_bad_case_is_a_row_with_its_error():
     assert table["steel"].iloc[4] == "4130"  # what could be made is told
 
 
+def test_an_object_that_raises_anything_costs_its_row():
+    class Hostile(dict):
+        def items(self):
+            raise RecursionError("never ends")
+
+        keys = __iter__ = __contains__ = __getitem__ = items
+
+    table = fp.estimate_many(["4130", Hostile(C=0.3), "1020"], routes=[None, None, Hostile(a=1)])
+    assert table["error"].ne("").tolist() == [False, True, True]
+
+
 def test_later_heat_above_ac1_is_this_rows_error():
     hot = fp.Route(later=(fp.LaterHeat(900.0),))
     table = fp.estimate_many("4130", routes=[hot, fp.Route()])
@@ -324,6 +335,7 @@ def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
     run.wait()
     done = len(list(folder.glob("part-*")))
     n = 16 * (done + 1)
+    (folder / ".part-000000000.parquet.lock").touch()  # as a kill just after the renaming leaves it
     assert done >= 2 and all(len(pd.read_parquet(p)) == 16 for p in folder.glob("part-*"))
     written = fp.estimate_many("4130", routes=routes_of(n), to=folder, chunk=16)
     assert (written.finished, written.kept, written.computed) == (True, done, 1)

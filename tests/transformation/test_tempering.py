@@ -12,7 +12,6 @@ from forgeprops.strength.hardness_scales import convert_hardness, hv_from_hrc
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
 from forgeprops.transformation.tempering import (
     annealed_hv,
-    equivalent_hours,
     spheroidised_hv,
     tempered_bainite_hv,
     tempered_hardness,
@@ -20,7 +19,6 @@ from forgeprops.transformation.tempering import (
     tempering_coefficients,
     tempering_interval_hrc,
     tempering_rate,
-    tempering_sd_hrc,
     tempering_warnings,
 )
 
@@ -62,7 +60,6 @@ def test_data_sheets_above_640_c_read_softer_and_the_interval_is_wider_there():
     cold, hot = tempering_interval_hrc(600.0), tempering_interval_hrc(700.0)
     assert hot[0] < cold[0] < 0.0 < cold[1] < hot[1]
     assert tempering_interval_hrc(640.0) == pytest.approx(np.mean([cold, hot], axis=0), abs=0.05)
-    assert 1.0 < tempering_sd_hrc() < 2.5
 
 
 def test_committed_constants_give_the_committed_error_on_the_data_sheets():
@@ -76,6 +73,12 @@ def test_committed_constants_give_the_committed_error_on_the_data_sheets():
         weights=[13, 12],
     )
     assert np.abs(errors).mean() == pytest.approx(expected, abs=0.15)  # left out or not
+
+
+def equivalent_hours(from_c, hours, at_c):
+    """Hours at `at_c` that temper as much as `hours` at `from_c`."""
+    theta = tempering_coefficients(STEEL).activation_k
+    return hours * tempering_rate(from_c + 273.15, theta) / tempering_rate(at_c + 273.15, theta)
 
 
 def test_hollomon_jaffe_exchange_of_time_and_temperature():
@@ -144,11 +147,11 @@ def test_bainite_begins_at_its_own_hardness_and_keeps_it_at_400_c(grade, own):
 
 
 def test_annealed_bars_outside_the_fit():
-    """Full anneal of grades that the line was not fitted to: 156 and 197 HB read, 217 HB from memory."""
-    for grade, hb in (("4130", 156.0), ("4140", 197.0), ("4340", 217.0)):
+    """Full anneal of grades that the line was not fitted to, 1030, 8620 and 4340 (handbook, from memory)."""
+    for grade, hb in (("1030", 126.0), ("8620", 149.0), ("4340", 217.0)):
         steel = fp.grade(grade)
         floor = annealed_hv(steel.get("C"), tempering_coefficients(steel))
-        assert floor == pytest.approx(0.95 * convert_hardness(hb, "HB", "HV"), abs=2 * 12.4)
+        assert floor == pytest.approx(0.95 * convert_hardness(hb, "HB", "HV"), abs=2 * 11.2)
 
 
 def test_lamellae_turn_round_in_hours():

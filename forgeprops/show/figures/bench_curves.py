@@ -9,6 +9,8 @@ from ...hosel.result import EASE
 from .. import style
 from ..canvas import Picture
 
+__all__ = ["AllowanceByHardness", "MomentAngle", "limit_look"]
+
 #: Greatest hand forces, N, and one word for each.
 _HANDS = tuple((force, words.split(":")[0]) for force, words in EASE[:-1])
 
@@ -173,12 +175,7 @@ class MomentAngle(Picture):
 
 
 #: One look for each limit, in the order of `hosel.bench.LIMITS`; dashes and markers tell them in grey.
-_LIMIT_LOOKS = {
-    "strain": style.SERIES[2],
-    "bar force": style.SERIES[1],
-    "re-bends": style.SERIES[0],
-    "wall": style.SERIES[3],
-}
+_LIMIT_LOOKS = {"wall": style.SERIES[3], "crack": style.SERIES[2], "re-bends": style.SERIES[0]}
 
 
 def limit_look(limit: str) -> style.Look:

@@ -1,4 +1,4 @@
-"""Grades against forging temperatures: what each gives and costs, and the rank by the user's limits."""
+"""Grades against preheat temperatures: what each gives and costs, and the rank by the user's limits."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def _frame(ax, names, count: int, preheats, units: Units, below: bool) -> None:
     for spine in ax.spines.values():
         spine.set_visible(False)
     if below:
-        ax.set_xlabel(f"forging temperature (furnace), {units.temperature}")
+        ax.set_xlabel(f"preheat temperature, {units.temperature}")
 
 
 def _ranks(ax, rows, meets, limits) -> None:

@@ -1,4 +1,4 @@
-"""Everything the forging temperature moves, side by side; one mark on each curve follows the slider."""
+"""Everything the preheat temperature moves, side by side; one mark on each curve follows the slider."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class ForgingTemperatureCurves(Picture):
             style.title(ax, _TITLES[name])
             ax.set_xlim(self.units.from_c(low_c), self.units.from_c(high_c))
             if list(self.axes).index(name) >= 3:
-                ax.set_xlabel(f"forging temperature (furnace), {self.units.temperature}")
+                ax.set_xlabel(f"preheat temperature, {self.units.temperature}")
         for name, words in (
             ("austenite", "share of the metal, %"),
             ("grain", "ASTM number (small is coarse)"),

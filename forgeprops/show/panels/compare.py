@@ -21,7 +21,7 @@ __all__ = ["ComparePanel", "compare_panel"]
 
 #: Most grades that stand in one picture and can still be read.
 MOST_GRADES = 10
-_GRADES = ("1030", "1040", "1050", "4130", "4140", "8620")
+GRADES = ("1030", "1040", "1050", "4130", "4140", "8620")
 #: First limits: an invented wish, so that there is something to rank by.
 WISH = {
     "face_hardness_hv": (380.0, 450.0),
@@ -68,7 +68,7 @@ class ComparePanel(WorkPanel):
         shown, self._model, self._tables = display_units or units(), model or calculated, []
         left = ("head", "flux", "spray_s")
         controls = case_controls(left, shown, **first)
-        grades = first.get("grades", _GRADES)
+        grades = first.get("grades", GRADES)
         controls["grades"] = several("grades", "steel grades", forgeprops.grades(), grades)
         controls["limits"] = self.box = LimitsBox(first.get("limits", WISH), shown)
         super().__init__(controls, ((*left, "grades"), ("limits",)), shown)

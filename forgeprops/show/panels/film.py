@@ -103,12 +103,12 @@ class FilmPanel:
             for name, at in self.result.events.items()
         }
         words = "carried to the press"
-        for name, now in (("in die", "in the die"), ("end of stroke", "squeezed, waiting"),
-                          ("water on", "water on the face"), ("water off", "cooling in air")):  # fmt: skip
+        for name, now in (("in die", "in the die"), ("end of stroke", "pressed, waiting"),
+                          ("water on", "spray on the face"), ("water off", "cooling in air")):  # fmt: skip
             if name in events and time_s >= events[name]:
                 words = now
         return (
-            "cooling in air" if words == "squeezed, waiting" and "water on" not in events else words
+            "cooling in air" if words == "pressed, waiting" and "water on" not in events else words
         )
 
 

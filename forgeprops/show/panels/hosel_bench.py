@@ -27,7 +27,7 @@ BENCH = {
     "bend_mm": ("bend_zone_mm", 15.0),
     "bar_mm": ("bar_mm", 500.0),
     "force_n": ("force_limit_n", 400.0),
-    "rebends": ("rebends", 5.0),
+    "rebends": ("rebends", 4.0),
     "hardness_hv": ("tested_hv", 230.0),
 }
 _FROM = (("the estimate", "estimate"), ("a hardness test", "test"))
@@ -175,7 +175,9 @@ class HoselBenchPanel(Panel):
         bend = self.bend
         self.say(f"<b>{markup.text(self.verdict())}</b>", markup.text(bend.words()))
         left = ", ".join(f"{n:,.0f} by {name}" for name, n in bend.rebends_left.items())
-        crack = f"Bends there and back by ±{bend.target_deg:.1f}° to a crack, scatter taken off: {left}."
+        crack = (
+            f"Adjustments by {bend.target_deg:.1f}° and back to a crack, scatter taken off: {left}."
+        )
         told = [crack] * bool(left) + [w.text for w in bend.warnings]
         pictures = [
             self.drawing.describe(bend, along),
@@ -195,16 +197,13 @@ class HoselBenchPanel(Panel):
             f"{bend.target_deg:.1f}° wanted, {bend.allowed_deg:.1f}° allowed ({bend.governed_by})"
         )
         if bend.target_deg <= bend.allowed_deg:
+            if bend.bar_force_n > bend.force_limit_n:
+                bar = 10 * np.ceil(bend.bar_length_needed_mm / 10)
+                return f"Too stiff for this bar: {asked}. A bar of {bar:.0f} mm would do."
             sure = bend.target_deg <= bend.allowed_deg_low
             return (
                 f"{'It will take it' if sure else 'It should take it, but not for sure'}: {asked}."
             )
-        others = min(deg for limit, deg in bend.allowed_by.items() if limit != "bar force")
-        if bend.governed_by == "bar force" and bend.target_deg <= others:
-            length, bar = float(bend.bench.length_mm[0]), float(bend.bench.bar_mm[0])
-            # the same moment at the clamp from the most that a hand pulls
-            longer = bend.bar_force_n / self.inputs.force_n * (bar + length) - length
-            return f"Too stiff for this bar: {asked}. A bar of {10 * np.ceil(longer / 10):.0f} mm would do."
         return f"No: {asked}."
 
     def _soften(self) -> None:

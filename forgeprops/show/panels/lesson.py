@@ -65,13 +65,11 @@ class Lesson:
             picture, told = self._curves("log")
             return (
                 f"{_verdict(guess, ratio)} The model says {ratio:.0f} times: the face takes "
-                f"{face.t85_s:.0f} s, the "
-                f"hosel {hosel.t85_s:.0f} s.",
-                "Two things work together. Water takes many times more heat through the same surface "
-                "than still air and "
-                "radiation do. And the face is a thin plate: behind each square millimetre of its "
-                "surface stands much "
-                "less steel, so much less heat, than behind the surface of the hosel or the body.",
+                f"{face.t85_s:.0f} s, the hosel {hosel.t85_s:.0f} s.",
+                "Two things work together. Water takes many times more heat through the same "
+                "surface than still air and radiation do. And the face is a thin plate: behind "
+                "each square millimetre of its surface stands much less steel, so much less "
+                "heat, than behind the surface of the hosel or the body.",
                 picture, told,
             )  # fmt: skip
 
@@ -112,13 +110,12 @@ class Lesson:
             return (
                 f"{'Right.' if guess == right else 'Look again.'} It rises by {rise:.0f} "
                 f"{self.units.temperature}.",
-                f"When the water stops the face is at {self.units.temperature_text(off_c)}, but the body "
-                "behind and around "
-                f"it is still at {self.units.temperature_text(body_c)}. Heat flows from the heavy body "
-                "into the thin "
-                "face. If the face had already turned hard, this tempers it: it gets softer and tougher. "
-                "If the water "
-                "stopped too early, the face had not turned hard yet, and now it never will.",
+                f"When the water stops the face is at {self.units.temperature_text(off_c)}, but "
+                "the body behind and around it is still at "
+                f"{self.units.temperature_text(body_c)}. Heat flows from the heavy body into the "
+                "thin face. If the face had already turned hard, this tempers it: it gets softer "
+                "and tougher. If the water stopped too early, the face had not turned hard yet, "
+                "and now it never will.",
                 picture, told,
             )  # fmt: skip
 
@@ -140,21 +137,18 @@ class Lesson:
             return (
                 f"{'Right.' if guess == right else 'Look again.'} Mainly {right}: "
                 f"{100 * kinds[right]:.0f} %.",
-                "A cooling curve is a path across a map. The first region it meets decides: near the "
-                "top, where atoms move "
-                "easily and there is time, soft ferrite and pearlite; further down bainite; and a path "
-                "that slips past all "
-                "of them to the left falls below Ms and becomes martensite, the hardest. The face passes "
-                "left of the "
+                "A cooling curve is a path across a map. The first region it meets decides: near "
+                "the top, where atoms move easily and there is time, soft ferrite and pearlite; "
+                "further down bainite; and a path that slips past all of them to the left falls "
+                "below Ms and becomes martensite, the hardest. The face passes left of the "
                 "regions that the hosel meets.",
                 picture, told,
             )  # fmt: skip
 
         return Question(
             f"Step 3. What is the hosel made of? ({self.grades['lesson']})",
-            "Slow cooling gives the atoms time to sort themselves into ferrite and pearlite; less time "
-            "gives bainite; no "
-            "time at all gives martensite. The hosel cools in air.",
+            "Slow cooling gives the atoms time to sort themselves into ferrite and pearlite; "
+            "less time gives bainite; no time at all gives martensite. The hosel cools in air.",
             choice_guess(kinds), answer,
         )  # fmt: skip
 
@@ -169,14 +163,12 @@ class Lesson:
             bars.update(result)
             live.refresh(static=True)
             return (
-                f"{_verdict(guess, ratio)} The model says {ratio:.1f} times: face {face.hardness_hv:.0f} "
-                "HV, hosel "
-                f"{hosel.hardness_hv:.0f} HV.",
-                f"Same steel, same furnace, and yet: the face is {_main(face)}, the hosel {_main(hosel)}. "
-                "The hardness of "
-                "each constituent depends on the carbon and on how quickly it formed; the zone's "
-                "hardness is their mix. The "
-                "black lines are the honest part: where eight heads out of ten should lie.",
+                f"{_verdict(guess, ratio)} The model says {ratio:.1f} times: face "
+                f"{face.hardness_hv:.0f} HV, hosel {hosel.hardness_hv:.0f} HV.",
+                f"Same steel, same furnace, and yet: the face is {_main(face)}, the hosel "
+                f"{_main(hosel)}. The hardness of each constituent depends on the carbon and on "
+                "how quickly it formed; the zone's hardness is their mix. The black lines are "
+                "the honest part: where eight heads out of ten should lie.",
                 live.widget, bars.describe(result),
             )  # fmt: skip
 
@@ -195,11 +187,10 @@ class Lesson:
             return (
                 f"{_verdict(guess, more)} The model says {more:.0f} HV: {soft.hardness_hv:.0f} HV in "
                 f"{self.grades['soft']}, {hard.hardness_hv:.0f} HV in {self.grades['hard']}.",
-                "The hosel cools the same way in both heads. But chromium and molybdenum (and more "
-                "carbon) slow the sorting "
-                "of the atoms: the soft regions move to the right, to longer times. The same path in air "
-                "now slips past them "
-                "and meets bainite. Such a hosel hardens although no water touched it.",
+                "The hosel cools the same way in both heads. But chromium and molybdenum (and "
+                "more carbon) slow the sorting of the atoms: the soft regions move to the right, "
+                "to longer times. The same path in air now slips past them and meets bainite. "
+                "Such a hosel hardens although no water touched it.",
                 picture, told,
             )  # fmt: skip
 
@@ -225,11 +216,10 @@ class Lesson:
             return (
                 f"{_verdict(guess, right)} The model says {right:.1f}° in {self.grades['soft']} and "
                 f"{hard.hosel.allowed_deg:.1f}° in {self.grades['hard']}.",
-                "A hard hosel springs back more, needs more force and cracks sooner. That is the bargain "
-                "of this trade: "
-                "what makes the face strong makes the hosel stubborn. The way out is to cool the two "
-                "differently, which is "
-                "what the spray does, and to choose a steel whose hosel stays soft in air.",
+                "A hard hosel springs back more, needs more force and cracks sooner. That is the "
+                "bargain of this trade: what makes the face strong makes the hosel stubborn. The "
+                "way out is to cool the two differently, which is what the spray does, and to "
+                "choose a steel whose hosel stays soft in air.",
                 live.widget, " ".join(told),
             )  # fmt: skip
 

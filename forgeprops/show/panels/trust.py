@@ -94,12 +94,11 @@ def formula_panel():
         )
     whole = table[table["what"] == "all steels"].iloc[0]
     said.append(
-        f"Tempering: {whole['mean_absolute_error_hrc']:.2f} HRC over all rows, each steel predicted "
-        f"without it "
-        "(G&B: Grange & Baughman; H&J: Hollomon & Jaffe)."
+        f"Tempering: {whole['mean_absolute_error_hrc']:.2f} HRC over all rows, each steel "
+        "predicted without it (G&B: Grange & Baughman; H&J: Hollomon & Jaffe)."
     )
     said.append(
-        "Lines: 90 % interval of the error when whole sources are drawn anew. The Bs rows and the "
+        "Lines: 90 % interval of the error when whole sources are drawn again. The Bs rows and the "
         "rows of the tempering fit "
         "may not be bundled, so these pictures stand on stored error figures."
     )
@@ -133,7 +132,7 @@ def coverage_panel():
 
 
 class BandPanel:
-    """The end-quench bar of a grade, marched and by the standard, in the grade's band."""
+    """The end-quench bar of a grade, simulated and by the standard, in the grade's band."""
 
     def __init__(self, name: str = "42CrMo4"):
         import ipywidgets as w
@@ -172,7 +171,7 @@ class BandPanel:
             band_plot(self.ax, name, [b[:3] for b in band], _PLACES_MM, own, standard)
         self.live.refresh(static=True)
         self.words.value = markup.note(
-            f"{name}: {inside} of {len(band)} points of the marched bar lie inside the band, which was "
+            f"{name}: {inside} of {len(band)} points of the simulated bar lie inside the band, which was "
             f"{'read' if read else 'recalled, so it is shown but not counted'}.",
             bad=False,
         )
@@ -207,6 +206,7 @@ def goals_panel():
 
 def remembered_panel():
     """Return what rests on memory: formulas room by room, folded, and tables with recalled rows."""
+    from ...base.sources import counted, sources
     from ...study import validation as trust
 
     table, rows = trust.remembered(), trust.remembered_rows()
@@ -219,6 +219,5 @@ def remembered_panel():
     ]
     lines = (f"{r.table}: {r.recalled} of {r.rows} rows" for r in rows.itertuples())
     words = f"tables with recalled rows, {len(rows)}"
-    return html(
-        "remembered", "".join(parts) + markup.folded(words, markup.bullets(lines), opened=True)
-    )
+    tables = markup.folded(words, markup.bullets(lines), opened=True)
+    return html("remembered", f"<p>{counted(sources())}.</p>" + "".join(parts) + tables)

@@ -193,5 +193,5 @@ def equal_effort_preheat(
     if callable(head) or (isinstance(head, (int, float)) and not isinstance(head, bool)):
         die_drop_c, head = head, None
     if die_drop_c is not None:
-        return effort.equal_effort_preheat(steel_a, preheat_a_c, steel_b, die_drop_c)
+        return effort.equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c).preheat_c
     return equal_effort_setting(steel_a, preheat_a_c, steel_b, head, route, shop).preheat_c

@@ -28,7 +28,7 @@ CHUNK = 2048
 _LEAST = 64
 
 #: Inputs repeated in the table, so that a row tells what it is: settings by their short names.
-_TOLD = ("preheat_c", "soak_s", "flux", "delay_s", "spray_s")
+_INPUTS = ("preheat_c", "soak_s", "flux", "delay_s", "spray_s")
 #: Result columns that hold text.
 _TEXT = ("hosel_governed_by", "warnings")
 
@@ -39,7 +39,7 @@ def table_columns(intervals: bool = False) -> list[str]:
         "case",
         "steel",
         "head",
-        *_TOLD,
+        *_INPUTS,
         *RESULT_COLUMNS[:-1],
         *(INTERVAL_COLUMNS if intervals else ()),
         "warnings",
@@ -219,7 +219,9 @@ def _table(
         lost = ~np.isfinite(found["face_hardness_hv"])
         error[good] = [said or ("the march came to no number for this case" if none else "")
                        for said, none in zip(failed, lost, strict=True)]  # fmt: skip
-    settings = {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _TOLD}
+    settings = (
+        {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _INPUTS}
+    )
     table: dict[str, np.ndarray] = {"case": np.arange(chunk.begin, chunk.begin + n)}
     for name, names in zip(("steel", "head"), chunk.names, strict=True):
         table[name] = np.array(names, object)
@@ -236,7 +238,7 @@ def _table(
 
 
 class Stop:
-    """The user's wish to stop, asked between chunks and remembered."""
+    """The user's wish to stop, checked between chunks and remembered."""
 
     def __init__(self, cancel):
         if cancel is not None and not callable(cancel) and not hasattr(cancel, "is_set"):

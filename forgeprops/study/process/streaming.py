@@ -79,7 +79,9 @@ def stream(
 
     folder.mkdir(exist_ok=True)
     try:
-        with locked(folder / "cases", timeout_s=1.0):  # a batch that runs is not waited for
+        with locked(folder / folder.name, timeout_s=1.0):  # a batch that runs is not waited for
+            for left in folder.glob(".part-*"):  # by a writer that was killed
+                left.unlink()
             for begin, cases, table in computed(
                 parts, executor, progress, stop, total, intervals, finished
             ):
@@ -110,7 +112,7 @@ def _name(begin: int) -> str:
 
 def _is_part(path: Path) -> bool:
     """A chunk, or what a killed writer of one leaves."""
-    return path.name.lstrip(".").startswith("part-") or path.name == ".cases.lock"
+    return path.name.lstrip(".").startswith("part-") or path.name == f".{path.parent.name}.lock"
 
 
 def _checksum(begin: int, cases: Sequence[Case], intervals: bool) -> bytes:

@@ -3,7 +3,7 @@ mean."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -148,11 +148,11 @@ def observe(
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
     names = [n for m in (traces, hardness) if m is not None for n in m.frame["head_id"].unique()]
-    finder = _Finder(head, steel, route)
+    find = _finder(head, steel, route)
     heads, number, problems = [], {}, []
     for name in dict.fromkeys(names):
         try:
-            heads.append(finder.head_of(name))
+            heads.append(find(name))
             number[name] = len(heads) - 1
         except InputError as error:
             said = str(error).rstrip("."), f"what was measured on head {name!r} is not used"
@@ -198,40 +198,36 @@ def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
     return probes
 
 
-class _Finder:
-    """Steel, head and route of a head_id, from singles, files or mappings."""
+def _finder(head, steel, route) -> Callable[[str], MeasuredHead]:
+    """What finds steel, head and route of a head_id, from singles, files or mappings."""
+    runs = route if isinstance(route, Runs) else None
+    routes = None if runs is not None else _by_name(route, (Route, Mapping))
+    drawings = _by_name(head, (Head, Mapping))
+    if isinstance(steel, Certificates):
+        steels = {c.heat: c.steel for c in steel}
+    else:
+        one = isinstance(steel, Mapping) and "composition" in steel
+        steels = None if one else _by_name(steel, (Steel, Mapping, str))
 
-    def __init__(self, head, steel, route):
-        self.runs = route if isinstance(route, Runs) else None
-        self.routes = _by_name(route, (Route, Mapping)) if self.runs is None else None
-        self.heads = _by_name(head, (Head, Mapping))
-        self.head, self.route = head, route
-        self.steel = steel
-        if isinstance(steel, Certificates):
-            self.steels = {c.heat: c.steel for c in steel}
+    def find(name: str) -> MeasuredHead:
+        heat = drawing = ""
+        if runs is None:
+            made = route_from(_pick(routes, route, name, "route", name))
+        elif name in runs:
+            heat, drawing, made = runs[name].heat, runs[name].head, runs[name].route
         else:
-            one = isinstance(steel, Mapping) and "composition" in steel
-            self.steels = None if one else _by_name(steel, (Steel, Mapping, str))
-
-    def head_of(self, name: str) -> MeasuredHead:
-        heat, drawing = "", ""
-        if self.runs is not None:
-            if name not in self.runs:
-                listed = ", ".join(self.runs)
-                raise InputError(f"head {name!r} is not in the list of runs; it has {listed}.")
-            run = self.runs[name]
-            heat, drawing, route = run.heat, run.head, run.route
-        else:
-            route = route_from(_pick(self.routes, self.route, name, "route", name))
-        head = head_from(drawing or _pick(self.heads, self.head, name, "head", name))
-        by = heat if heat in (self.steels or ()) else name
-        steel = _pick(self.steels, self.steel, by, "steel", heat or name)
-        if steel is None:
+            raise InputError(f"head {name!r} is not in the list of runs; it has {', '.join(runs)}.")
+        shape = head_from(drawing or _pick(drawings, head, name, "head", name))
+        by = heat if heat in (steels or ()) else name
+        metal = _pick(steels, steel, by, "steel", heat or name)
+        if metal is None:
             raise InputError(
                 f"no usable steel for head {name!r}{f' of heat {heat}' if heat else ''}; "
                 "give its steel or a certificate that can be used."
             )
-        return MeasuredHead(name, steel_from(steel), head, route)
+        return MeasuredHead(name, steel_from(metal), shape, made)
+
+    return find
 
 
 def _by_name(given, kinds) -> Mapping | None:
@@ -241,11 +237,11 @@ def _by_name(given, kinds) -> Mapping | None:
     return None
 
 
-def _pick(table, single, name, what, told):
+def _pick(table, single, name, what, called):
     if table is None:
         return single
     if name not in table:
         raise InputError(
-            f"no {what} is given for {told!r}; there is one for {', '.join(map(str, table)) or 'none'}."
+            f"no {what} is given for {called!r}; there is one for {', '.join(map(str, table)) or 'none'}."
         )
     return table[name]

@@ -121,7 +121,7 @@ def read_hardness(
             read.append(_hardness(written, rows.values["scale"][i], rows.headers[i]["value"]))
             kept.append(i)
         except InputError as error:
-            rows.say(i, "value", error)
+            rows.report(i, "value", error)
     if not kept:
         raise InputError(f"no usable hardness reading; {first_problem(rows)}")
     frame = rows.frame().iloc[kept].reset_index(drop=True)

@@ -43,7 +43,7 @@ def read_runs(
     Parameters
     ----------
     source, sheet, filename
-        As in `files.read_grids`.
+        As in `io.grids.read_grids`.
     route : Route, optional
         What holds where the file is silent; the default route if not given.
 
@@ -95,7 +95,7 @@ def read_runs(
             drawing = drawing and check_choice(drawing, "head", heads())
             made = route.with_(**given) if given else route
         except InputError as error:
-            rows.say(i, "", error, "head not used")
+            rows.report(i, "", error, "head not used")
             continue
         runs[name] = Run(name, rows.values["heat"][i] or "", drawing, made)
     if not runs:

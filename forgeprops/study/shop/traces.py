@@ -207,7 +207,7 @@ def read_traces(
         The channel map: ``{"T1": Channel("T1", "face", 1.5)}``, ``{"T1": ("face", 1.5)}`` or its file.
         Without it a channel that is named like a zone belongs to that zone.
     sheet, filename
-        As in `files.read_grids`.
+        As in `io.grids.read_grids`.
 
     Returns
     -------
@@ -234,8 +234,8 @@ def read_traces(
     """
     import pandas as pd
 
-    wanted = (_TIME, _CHANNEL, _TEMPERATURE, HEAD_FIELD)
-    rows = read_rows_of(source, wanted, "thermocouple trace", sheet, filename, _logger_tables)
+    fields = (_TIME, _CHANNEL, _TEMPERATURE, HEAD_FIELD)
+    rows = read_rows_of(source, fields, "thermocouple trace", sheet, filename, _logger_tables)
     if not rows.row:
         raise InputError(f"no usable reading in the trace; {first_problem(rows)}")
     frame = rows.frame().assign(file=rows.file)
@@ -304,18 +304,18 @@ def _clean_trace(f, problems: list[Problem]):
     file, name = f["file"].iloc[0], f["channel"].iloc[0]
     label = name if not f["head_id"].iloc[0] else f"{name} of {f['head_id'].iloc[0]}"
 
-    def say(row, what, assumed):
+    def report(row, what, assumed):
         problems.append(Problem(file, int(row), label, what, assumed))
 
     back = np.diff(f["time_s"].to_numpy()) < 0.0
     if back.any():
         row = f["file_row"].iloc[int(np.argmax(back)) + 1]
-        say(row, f"time runs backwards {int(back.sum())} time(s)", "sorted by time")
+        report(row, f"time runs backwards {int(back.sum())} time(s)", "sorted by time")
         f = f.sort_values("time_s", kind="stable")
     double = f["time_s"].duplicated()
     if double.any():
         what = f"{int(double.sum())} reading(s) at a time that was given before"
-        say(f.loc[double, "file_row"].iloc[0], what, "averaged")
+        report(f.loc[double, "file_row"].iloc[0], what, "averaged")
         means = f.groupby("time_s", sort=True)["temperature_c"].mean()
         f = f[~double].copy()
         f["temperature_c"] = means.loc[f["time_s"]].to_numpy()
@@ -324,7 +324,7 @@ def _clean_trace(f, problems: list[Problem]):
         shown = ", ".join(f"{v:.0f}" for v in f.loc[spikes, "temperature_c"].head(3))
         for first, last in stretches(list(f.loc[spikes, "file_row"])):
             rows = f" (rows {first} to {last})" if last > first else ""
-            say(first, f"lone spike(s) ({shown} °C){rows}", "row not used")
+            report(first, f"lone spike(s) ({shown} °C){rows}", "row not used")
         f = f[~spikes]
     t, temperature, rows = (f[n].to_numpy() for n in ("time_s", "temperature_c", "file_row"))
     steps = np.diff(t)
@@ -334,10 +334,10 @@ def _clean_trace(f, problems: list[Problem]):
             k = int(np.argmax(wide))
             first = f"the first of {steps[k]:.3g} s at {t[k]:.4g} s"
             what = f"{int(wide.sum())} gap(s), {first}"
-            say(rows[k + 1], what, "nothing is put in its place")
+            report(rows[k + 1], what, "nothing is put in its place")
         for i, j in _stuck(t, temperature):
             what = f"stuck at {temperature[i]:g} °C for {t[j] - t[i]:.3g} s, then a jump"
-            say(rows[i], what, "used as it is")
+            report(rows[i], what, "used as it is")
     return f
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.errors import InputError, check_choice, check_kind, check_number, shown
+from ...io.cells import is_day
 from ...io.columns import HEAD_FIELD, first_problem, number_field, page, read_rows_of, text_field
 from ...io.grids import Problem
 from ...io.saved import safe_cell
@@ -69,23 +70,15 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
         raise InputError(f"no usable row in the log; {first_problem(rows)}")
     frame, kept = rows.frame(), "kept as text; the order of the rows counts"
     for i, day in enumerate(frame["date"]):
-        if day and not _is_day(day):
-            rows.say(i, "date", f"{day[:30]!r} is not a day YYYY-MM-DD", kept)
-    days = [d for d in frame["date"] if _is_day(d)]
+        if day and not is_day(day):
+            rows.report(i, "date", f"{day[:30]!r} is not a day YYYY-MM-DD", kept)
+    days = [d for d in frame["date"] if is_day(d)]
     if any(b < a for a, b in zip(days, days[1:], strict=False)):
         what = "the days are not in order"
         rows.problems.append(
             Problem(rows.file[0], None, "date", what, "the order of the rows counts")
         )
     return Log(frame, tuple(rows.problems))
-
-
-def _is_day(text: str) -> bool:
-    try:
-        datetime.date.fromisoformat(text)
-    except ValueError:
-        return False
-    return True
 
 
 def add_to_log(
@@ -121,7 +114,7 @@ def add_to_log(
     for what, value in (("heat", heat), ("head_id", head_id), ("date", date)):
         check_kind(value, str, what)
     date = date or datetime.date.today().isoformat()
-    if not _is_day(str(date)):
+    if not is_day(date):
         raise InputError(f"date is {shown(date)}; allowed is a day such as 2025-03-01.")
     numbers = [
         check_number(v, n, -1e6, 1e6) for n, v in (("predicted", predicted), ("measured", measured))

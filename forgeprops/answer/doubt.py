@@ -1,0 +1,219 @@
+"""One joint draw of what is not known: the model's doubt, common to a lot, and the shop's scatter, head by head.
+
+Every quantity is its middle value plus one response to each source of doubt or scatter; the responses come from the
+engine (water law, settings) and from the same formulas on moved hardness and moved bend length.  The responses are
+added, so the draw is first-order in how the sources combine, and follows each one's own curve, cliffs included.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..base.constants import Z80 as Z
+from ..inputs.cases import Cases
+from ..inputs.settings import table
+from ..inputs.shop import Shop
+from .evaluation import Evaluation, evaluate
+from .interval import LN_SPRAY_SD
+
+__all__ = ["COMMON", "SCATTERED", "Doubt", "doubt_of", "rows_of"]
+
+#: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
+COMMON = (
+    "water law",
+    "soft structure",
+    "bainite",
+    "martensite",
+    "bend length",
+    "other",
+    "spray rate",
+)
+#: Settings that differ from head to head, with the spread of data/constants/settings.csv.
+SCATTERED = ("preheat_c", "transfer_s", "delay_s", "flux", "spray_s", "face_thickness_mm")
+#: Deviates at which the responses are calculated; straight lines between and beyond them.
+_WATER, _TWO = np.array([-2.0, -1.0, 0.0, 1.0, 2.0]), np.array([-1.0, 0.0, 1.0])
+#: 80 % half-range of the length that bends, as a share of it: 10 to 20 mm about 15 (our choice).
+BEND_LENGTH_SHARE = 1.0 / 3.0
+#: Standard error of yield strength at known hardness, as a share: moves the pull (`strength.tensile`; our choice).
+_PULL_SD = 0.06
+#: Seed of the draw: the same result gives the same verdict.
+_SEED = 6
+
+
+def spray_ln_sd(shop: Shop) -> float:
+    """Standard deviation of the logarithm of the water law: the shop's own once it has fitted it."""
+    if "spray" in shop.fitted:
+        return shop.standard_error("spray") / shop.spray
+    return LN_SPRAY_SD
+
+
+def rows_of(steel, head, route, shop) -> list[tuple]:
+    """The case, the water law at four other deviates, and each scattered setting moved by one standard deviation."""
+    case = (steel, head, route, shop)
+    wet = route.spray is not None and route.spray.flux_kg_m2_s * route.spray.duration_s > 0.0
+    rows = [case]
+    for z in _WATER[_WATER != 0.0]:
+        factor = float(np.exp(spray_ln_sd(shop) * z)) if wet else 1.0
+        spray = min(max(shop.spray * factor, 0.1), 10.0)
+        rows.append((steel, head, route, _with_spray(shop, spray)))
+    for name in SCATTERED:
+        what = table()[name]
+        if what.group == "head":
+            thick = head.face.thickness_mm + what.spread.sd(head.face.thickness_mm)
+            rows.append((steel, _with_face(head, thick), route, shop))
+        elif what.part == "spray" and not wet:
+            rows.append(case)
+        else:
+            now = route.setting(name)
+            moved = min(now + what.spread.sd(now), what.high)
+            rows.append((steel, head, route.with_(**{name: moved}), shop))
+    return rows
+
+
+@functools.lru_cache(maxsize=64)
+def _with_spray(shop: Shop, spray: float) -> Shop:
+    return shop if spray == shop.spray else dataclasses.replace(shop, spray=spray)
+
+
+@functools.lru_cache(maxsize=64)
+def _with_face(head, thickness_mm: float):
+    return head.with_(face_thickness_mm=thickness_mm)
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Middle values and responses of some quantities of many cases.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Quantities, see `inputs.limits.QUANTITIES`.
+    middle : array, shape (q, n)
+    common : tuple of (deviates, array of shape (len(deviates), q, n))
+        Change of every quantity at the deviates, in the order of `COMMON`.
+    scatter : array, shape (len(SCATTERED), q, n)
+        Change for one standard deviation of each setting.
+    """
+
+    names: tuple[str, ...]
+    middle: np.ndarray
+    common: tuple
+    scatter: np.ndarray
+
+    def lots(self, case: int, z: np.ndarray) -> np.ndarray:
+        """Quantities of the middle head of every lot, shape (lots, q), for deviates of shape (lots, COMMON)."""
+        found = np.broadcast_to(self.middle[:, case], (len(z), len(self.names))).copy()
+        for j, (at, change) in enumerate(self.common):
+            for q in range(len(self.names)):
+                found[:, q] += _line(z[:, j], at, change[:, q, case])
+        return found
+
+    def heads(self, case: int, x: np.ndarray) -> np.ndarray:
+        """Departure of single heads from the middle one, shape (heads, q), for deviates of shape (heads, SCATTERED)."""
+        return x @ self.scatter[:, :, case]
+
+
+def _line(z, at, change):
+    """Straight lines through the calculated points, and on beyond the last two."""
+    inside = np.interp(z, at, change)
+    low = (change[1] - change[0]) / (at[1] - at[0]) * np.minimum(z - at[0], 0.0)
+    high = (change[-1] - change[-2]) / (at[-1] - at[-2]) * np.maximum(z - at[-1], 0.0)
+    return inside + low + high
+
+
+@functools.lru_cache(maxsize=8)
+def deviates(lots: int, heads: int) -> tuple[np.ndarray, np.ndarray]:
+    """Standard normal deviates of lots (lots, COMMON) and of heads (heads, SCATTERED), each with its mirror."""
+    random = np.random.default_rng(_SEED)
+    half = random.standard_normal((lots // 2, len(COMMON)))
+    single = random.standard_normal((heads // 2, len(SCATTERED)))
+    return np.vstack([half, -half]), np.vstack([single, -single])
+
+
+def doubt_of(
+    cases: Sequence[tuple], names: Sequence[str], other: Sequence[float], like: Evaluation
+) -> tuple[Doubt, Evaluation]:
+    """Doubt of cases given as (steel, head, route, shop), in one engine call, and their evaluation.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Quantities.
+    other : sequence of float
+        Standard deviation of each quantity by what is not hardness, as a share of its value.
+    like : Evaluation
+        Whose strike, bench and options of the engine count.
+    """
+    names = tuple(names)
+    blocks = [rows_of(*case) for case in cases]
+    width = len(blocks[0])
+    flat = [row for block in blocks for row in block]
+    whole = evaluate(Cases.of(*map(list, zip(*flat, strict=True))), **like.options)
+    whole = dataclasses.replace(whole, strike=like.strike, bench=like.bench)
+    base = np.arange(0, len(flat), width)
+    e = dataclasses.replace(whole, cases=whole.cases.rows(base), results=whole.results.rows(base))
+
+    def columns(of: Evaluation) -> np.ndarray:
+        return np.stack([of.quantity(name) for name in names])
+
+    every = columns(whole).reshape(len(names), len(cases), width)
+    middle = every[:, :, 0]
+    by_row = np.moveaxis(every - middle[:, :, None], 2, 0)
+    n_water = len(_WATER) - 1
+    water = np.insert(by_row[1 : 1 + n_water], n_water // 2, 0.0, axis=0)
+
+    def moved(results=e.results, cases=e.cases) -> np.ndarray:
+        return columns(dataclasses.replace(e, cases=cases, results=results)) - middle
+
+    def either(change) -> np.ndarray:
+        return np.stack([change(-1.0), np.zeros_like(middle), change(1.0)])
+
+    f = e.results.fractions
+    shares = (e.soft, f["bainite"], f["martensite"] + f["austenite"])
+    by_structure = [
+        either(lambda z, s=s: moved(e.results.moved(z * e.sd_hv * np.sqrt(np.clip(s, 0.0, 1.0)))))
+        for s in shares
+    ]
+    length = either(lambda z: moved(cases=_longer(e.cases, 1.0 + z * BEND_LENGTH_SHARE / Z)))
+    rest = np.asarray(other, float)[:, None] * middle
+    scatter = by_row[1 + n_water :]
+    rate = scatter[SCATTERED.index("flux")]  # a nozzle's wear and aim last for a lot
+    two = [*by_structure, length, *(np.stack([-r, np.zeros_like(r), r]) for r in (rest, rate))]
+    common = ((_WATER, water), *((_TWO, change) for change in two))
+    return Doubt(names, middle, common, scatter), e
+
+
+def _longer(cases: Cases, factor: float) -> Cases:
+    """The same with more or less of the hosel bending."""
+    hosel = cases.heads.hosel
+    hosel = dataclasses.replace(hosel, bend_zone_mm=hosel.bend_zone_mm * factor)
+    return dataclasses.replace(cases, heads=dataclasses.replace(cases.heads, hosel=hosel))
+
+
+def other_shares(result, names: Sequence[str]) -> list[float]:
+    """Standard deviation of each quantity by what is not hardness, as a share of it, from a result's own intervals.
+
+    The intervals of hosel and face hold the assumptions of their own formulas; what hardness moves is taken off.
+    """
+    found = dict.fromkeys(names, 0.0)
+    e, step = result.evaluation, 0.5
+    hv = dataclasses.replace(e, results=e.results.moved(step * e.sd_hv))
+    parts = {
+        "hosel_allowed_deg": (result.hosel, "allowed_deg"),
+        "face_margin": (result.face, "margin"),
+    }
+    for name, (part, field) in parts.items():
+        if name in found and part is not None:
+            value, low, high = (getattr(part, field + end, None) for end in ("", "_low", "_high"))
+            if value and low is not None and high is not None:
+                slope = float((hv.quantity(name) - e.quantity(name))[0]) / step
+                whole = (high - low) / (2.0 * Z)
+                found[name] = float(np.sqrt(max(whole**2 - slope**2, 0.0))) / value
+    if "bar_force_n" in found:
+        found["bar_force_n"] = _PULL_SD
+    return list(found.values())

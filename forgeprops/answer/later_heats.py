@@ -1,0 +1,199 @@
+"""What later heats and the want of one mean: the cause of a hardness, temperatures of a torch, and toughness.
+
+No toughness is calculated, so notes carry what the trade knows of it.  Each row is (code, rank, where, text) as
+`warnings.Rule` takes them, with `where` of an evaluation and `text` of an evaluation and one case.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..engine.packing import hosel_shape_mm
+from ..inputs.head import ZONES
+from ..inputs.route import COOLING, LocalHeat, Temper
+from ..thermal.local_heat import hosel_heat
+from ..transformation.tempering import tempering_coefficients
+
+__all__ = ["COLD_HEAD_C", "PLATING_HV", "RULES", "heats_of"]
+
+_FACE, _NECK, _HOSEL = 0, 3, 4
+#: °C above which the martensite of a face behind a torch loses hardness (5-11 HV in 1-30 min at 200 °C by our own law).
+COLD_HEAD_C = 200.0
+#: Tempered-martensite embrittlement: °C, and least carbon, wt%, and martensite for the warning (common practice).
+_BRITTLE_C, _BRITTLE_CARBON, _BRITTLE_MARTENSITE = (250.0, 400.0), 0.30, 0.5
+#: Temper embrittlement: °C through which it is bad to cool slowly; manganese with chromium that suffer it and molybdenum
+#: that prevents it, wt% (common practice).
+_SLOW_C, _MN_CR, _MO = (375.0, 575.0), 1.4, 0.10
+#: HV that should not stay untempered (50 HRC, ASTM E140), and the lowest temperature that counts as tempering, °C (common
+#: practice).
+_UNTEMPERED_HV, _LEAST_TEMPER_C = 513.0, 140.0
+#: HV above which plating and pickling call for a bake (31 HRC or 1000 MPa: ASTM B850, from memory).
+PLATING_HV = 302.0
+
+
+def heats_of(e, case: int) -> tuple[Temper | LocalHeat, ...]:
+    """Later heats of one case, in their order."""
+    return e.cases.later[e.cases.later_of[case]]
+
+
+def _any(e, test) -> np.ndarray:
+    """Cases with a later heat for which `test` holds, shape (n,)."""
+    kinds = np.array([any(map(test, heats)) for heats in e.cases.later], bool)
+    return kinds[e.cases.later_of]
+
+
+def _reaches(zone: str):
+    """Whether a temper reaches a zone."""
+    return lambda heat: isinstance(heat, Temper) and (not heat.zones or zone in heat.zones)
+
+
+def _local(heat) -> bool:
+    return isinstance(heat, LocalHeat)
+
+
+def _martensite(e, zone: int) -> np.ndarray:
+    return e.results.fractions["martensite"][:, zone]
+
+
+# ---- what was done ---------------------------------------------------------------------------------------------------
+
+
+def _tempered_text(e, i):
+    done = " and ".join(heat.words for heat in heats_of(e, i))
+
+    def change(zone):
+        hv, cooled = (round(float(x[i, zone])) for x in (e.hardness_hv, e.results.as_cooled_hv))
+        what = f"keeps {hv} HV" if hv == cooled else f"goes from {cooled} to {hv} HV"
+        return f"the {ZONES[zone]} {what}"
+
+    return f"{done[0].upper()}{done[1:]}: {change(_FACE)} and {change(_HOSEL)}."
+
+
+def _torch_c(e) -> np.ndarray:
+    """Highest °C of the ferrule end, of the neck at the body and of the head by local heats, shape (3, n); 0 without."""
+    found = np.zeros((3, len(e)))
+    if not any(_local(heat) for heats in e.cases.later for heat in heats):
+        return found
+    theta = float(tempering_coefficients({"C": 0.3}).activation_k)
+    shapes = hosel_shape_mm(e.cases)
+    for kind, heats in enumerate(e.cases.later):
+        mine = e.cases.later_of == kind
+        for heat in filter(_local, heats) if mine.any() else ():
+            distinct, of = np.unique(shapes[mine], axis=0, return_inverse=True)
+            rows = tuple(map(tuple, distinct.tolist()))
+            t = hosel_heat(rows, heat.peak_c, heat.hold_s, heat.cooled, theta)
+            hottest = np.stack([t.ferrule_end_c, t.neck_end_c, t.body_c])[:, of.ravel()]
+            found[:, mine] = np.maximum(found[:, mine], hottest)
+    return found
+
+
+def _torch_text(e, i):
+    ferrule, neck, head = _torch_c(e)[:, i]
+    return (
+        f"With the torch on the bend zone the free end of the hosel reaches {ferrule:.0f} °C (fit shaft and ferrule "
+        f"afterwards), the neck at the body {neck:.0f} °C and the head {head:.0f} °C.  Below about 560 °C bainite does not "
+        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) it hardens again in air."
+    )
+
+
+def _hot_head(e) -> np.ndarray:
+    return (_torch_c(e)[1:].max(axis=0) > COLD_HEAD_C) & (_martensite(e, _FACE) > 0.1)
+
+
+def _hot_head_text(e, i):
+    _, neck, head = _torch_c(e)[:, i]
+    return (
+        f"The torch heats the neck at the body to {neck:.0f} °C and the head to {head:.0f} °C; above {COLD_HEAD_C:.0f} °C "
+        "the face loses hardness from the heel on: keep the head in a wet cloth or in water."
+    )
+
+
+# ---- toughness -------------------------------------------------------------------------------------------------------
+
+
+def _brittle_c(e) -> np.ndarray:
+    """Hottest temper of the face or, without one, of its self-tempering where it lies in the brittle range, °C, else 0."""
+    kinds = [
+        max((h.temperature_c for h in heats if _reaches("face")(h)), default=0.0)
+        for heats in e.cases.later
+    ]
+    off, rebound = e.results.water_off_c[:, _FACE], e.results.rebound_c[:, _FACE]
+    quenched = e.cases.sprayed & (off < e.critical["ms"])
+    itself = np.where(quenched, off + rebound, 0.0)
+    hottest = np.maximum(np.array(kinds)[e.cases.later_of], itself)
+    return np.where((hottest >= _BRITTLE_C[0]) & (hottest <= _BRITTLE_C[1]), hottest, 0.0)
+
+
+def _brittle(e) -> np.ndarray:
+    hard = _martensite(e, _FACE) > _BRITTLE_MARTENSITE
+    return (_brittle_c(e) > 0.0) & hard & (e.cases.content("C") >= _BRITTLE_CARBON)
+
+
+def _brittle_text(e, i):
+    return (
+        f"The martensite of the face tempers at {_brittle_c(e)[i]:.0f} °C; between {_BRITTLE_C[0]:.0f} and {_BRITTLE_C[1]:.0f} "
+        f"°C steel with {e.cases.content('C')[i]:.2f} % C can turn brittle (common practice; no toughness is calculated): "
+        "temper below 230 °C or above 420 °C, or spray longer."
+    )
+
+
+def _slow(e) -> np.ndarray:
+    """Cooled slowly, after the press or after a temper hot enough."""
+    slow = [COOLING.index(how) for how in ("bin", "sleeve")]
+    after = _any(e, lambda h: isinstance(h, Temper) and h.temperature_c > _SLOW_C[0])
+    prone = (e.cases.content("Mn") + e.cases.content("Cr") >= _MN_CR) & (
+        e.cases.content("Cr") >= 0.5
+    )
+    return (
+        prone
+        & (e.cases.content("Mo") < _MO)
+        & (np.isin(e.cases.route["surroundings"], slow) | after)
+    )
+
+
+def _slow_text(e, i):
+    return (
+        f"Chromium–manganese steel without molybdenum can turn brittle when it cools slowly through {_SLOW_C[1]:.0f}–"
+        f"{_SLOW_C[0]:.0f} °C (common practice; no toughness is calculated): cool it in air on its own, or faster."
+    )
+
+
+def _untempered(e, zone: int) -> np.ndarray:
+    heated = _any(
+        e, lambda h: h.temperature_c >= _LEAST_TEMPER_C and (_local(h) or _reaches(ZONES[zone])(h))
+    )
+    return (e.hardness_hv[:, zone] > _UNTEMPERED_HV) & ~heated
+
+
+def _untempered_text(e, i):
+    which = "hosel" if _untempered(e, _HOSEL)[i] else "face"
+    zone = ZONES.index(which)
+    risk = "it can break under the bar" if which == "hosel" else "it can crack hours later"
+    return (
+        f"The {which} stays untempered at {e.hardness_hv[i, zone]:.0f} HV, above 50 HRC: {risk} (common practice): temper "
+        "it at 150–200 °C within hours."
+    )
+
+
+def _plating_text(e, i):
+    hv = e.hardness_hv[i].max()
+    return (
+        f"If this head ({hv:.0f} HV at most) is plated or pickled: above 31 HRC hydrogen can crack it; bake it at 190–220 °C "
+        "for 3 h or more within hours (ASTM B850, from memory).  A bake is a temper: put it into the route to see its loss."
+    )
+
+
+RULES = (
+    ("tempered", "note", lambda e: _any(e, lambda heat: True), _tempered_text),
+    ("local-heat", "note", lambda e: _any(e, _local), _torch_text),
+    ("local-heat:hot-head", "change", _hot_head, _hot_head_text),
+    ("temper-brittle", "change", _brittle, _brittle_text),
+    ("slow-cooled-brittle", "note", _slow, _slow_text),
+    (
+        "untempered",
+        "change",
+        lambda e: _untempered(e, _FACE) | _untempered(e, _HOSEL),
+        _untempered_text,
+    ),
+    ("plating-bake", "note", lambda e: e.hardness_hv.max(axis=1) > PLATING_HV, _plating_text),
+)

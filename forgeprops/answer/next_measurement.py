@@ -1,0 +1,275 @@
+"""What to measure next: the reading that shrinks the range which decides the verdict most, and to what."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..base.constants import Z80
+from ..base.errors import InputError, check_number
+from ..inputs.limits import QUANTITIES
+from ..inputs.settings import table
+from .doubt import BEND_LENGTH_SHARE, COMMON, Doubt, deviates, spray_ln_sd
+
+__all__ = ["NextMeasurement", "Reading", "next_measurement", "readings"]
+
+#: Scatter of a single hardness reading, and what a tester is off by as a whole, HV (HV10 on a ground forging; common
+#: practice, no source).
+READING_HV, TESTER_HV = 10.0, 5.0
+#: A shop's thermocouple in the face settles the water law to this share (our estimate: depth of the bead and logger).
+TRACE_LN_SD = 0.10
+#: Force at first yield and measured bend length, as shares (our estimate: spring balance; lines scribed 1 mm apart).
+FORCE_SHARE, LENGTH_SHARE = 0.05, 0.05
+#: Spray rate by a catch can, as a share (our estimate: three runs, a kitchen balance).
+CAN_SHARE = 0.02
+#: Heads tried for a reading that is taken on several.
+HEADS = (3, 5, 10)
+#: Lots drawn for the range, and of them those whose readings are tried.
+_LOTS, _TRIED = 2048, 64
+#: A reading on more heads must shrink the range by this share of it to be worth them (our choice).
+_WORTH = 0.05
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A reading that a shop can take.
+
+    Attributes
+    ----------
+    key, what : str
+    how : str
+        How it must be taken; a reading taken otherwise is refused.
+    heads : int
+    unit : str
+    noise : float
+        Standard deviation of its mean about the lot's middle, in its unit.
+    """
+
+    key: str
+    what: str
+    how: str
+    heads: int
+    unit: str
+    noise: float
+    observes: tuple[str, Any] = field(repr=False)
+
+    def expected(self, doubt: Doubt, z: np.ndarray) -> np.ndarray:
+        """The reading's mean in lots of these deviates, shape (lots,)."""
+        kind, name = self.observes
+        if kind == "quantity":
+            return doubt.lots(0, z)[:, doubt.names.index(name)]
+        centre, scale = name[1:]
+        return centre * np.exp(scale * z[:, COMMON.index(name[0])])
+
+
+@dataclass(frozen=True, eq=False)
+class NextMeasurement:
+    """The reading to take next.
+
+    Attributes
+    ----------
+    reading : Reading
+    quantity, label, unit : str
+        What decides the verdict most.
+    low, high : float
+        Its 80 % range now.
+    width_now, width_then : float
+        Width of that range, and the mean width after the reading.
+    others : tuple of (str, int, float)
+        The other readings, their heads and the width they leave, best first.
+    """
+
+    reading: Reading
+    quantity: str
+    label: str
+    unit: str
+    low: float
+    high: float
+    width_now: float
+    width_then: float
+    others: tuple[tuple[str, int, float], ...]
+    doubt: Doubt = field(repr=False)
+
+    @property
+    def words(self) -> str:
+        """The reading in one sentence."""
+        heads = f" on {self.reading.heads} heads" if self.reading.heads > 1 else ""
+        unit = self.unit if self.unit in ("", "°") else f" {self.unit}"
+        d = 0 if self.width_now >= 20.0 else 1 if self.width_now >= 2.0 else 2
+        return (
+            f"{self.reading.what}{heads} shrinks the range of {self.label} from {self.width_now:.{d}f} to "
+            f"{self.width_then:.{d}f}{unit}."
+        )
+
+    def after(self, values, *, taken_as_said: bool) -> tuple[float, float]:
+        """The 80 % range of the deciding quantity after readings, one a head.
+
+        Parameters
+        ----------
+        values : float or sequence of float
+            In the reading's unit.
+        taken_as_said : bool
+            That they were taken as `reading.how` says.
+
+        Raises
+        ------
+        InputError
+            Readings taken otherwise, or no numbers.
+        """
+        if taken_as_said is not True:
+            raise InputError(f"A reading taken otherwise is refused: {self.reading.how}")
+        values = np.atleast_1d(np.asarray(values, float))
+        for value in values:
+            check_number(float(value), self.reading.what, -1e6, 1e6, self.reading.unit)
+        low, high = _ranges(self.doubt, self.quantity, self.reading, np.array([values.mean()]))
+        return float(low[0]), float(high[0])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and texts, ready for JSON."""
+        plain = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+        del plain["doubt"], plain["reading"]
+        numbers = {k: float(f"{v:.4g}") for k, v in plain.items() if isinstance(v, float)}
+        others = [{"what": w, "heads": n, "width": float(f"{v:.4g}")} for w, n, v in self.others]
+        one = {"what": self.reading.what, "heads": self.reading.heads, "how": self.reading.how}
+        return {**plain, **numbers, **one, "others": others, "words": self.words}
+
+
+def readings(result, doubt: Doubt) -> list[Reading]:
+    """Readings that this head and route allow, with their noise.
+
+    References
+    ----------
+    .. [1] Noise of testers, thermocouples, spring balances and scribed lines (our choice, see the constants).
+    .. [2] Skin removed before a hardness test; correction on a curved surface: ISO 6507-1, ISO 6508-1 (from memory).
+    """
+    found = []
+    scatter = np.sqrt((doubt.scatter[:, :, 0] ** 2).sum(axis=0))
+
+    def hardness(zone: str, how: str) -> None:
+        sd = float(scatter[doubt.names.index(f"{zone}_hardness_hv")])
+        for n in HEADS:
+            noise = float(np.sqrt((sd**2 + READING_HV**2) / n + TESTER_HV**2))
+            found.append(
+                Reading(
+                    f"{zone} hardness",
+                    f"{zone} hardness",
+                    how,
+                    n,
+                    "HV",
+                    noise,
+                    ("quantity", f"{zone}_hardness_hv"),
+                )
+            )
+
+    ground = "grind at least 0.2 mm of skin off first, cold, three indents a head"
+    hardness("face", f"{ground}; support the face from behind.")
+    hardness("hosel", f"{ground}; correct for the curve of the hosel, mandrel in the bore.")
+    if result.sprayed:
+        ln_sd, rate_sd = spray_ln_sd(result.shop), table()["flux"].spread.value
+        how = "bead pressed into a hole from the back to mid-thickness, 10 readings a second, from furnace to cold."
+        if ln_sd > 0.0:
+            found.append(
+                Reading("thermocouple", "thermocouple in the face", how, 1, "× the water law", TRACE_LN_SD,
+                        ("number", ("water law", 1.0, ln_sd)))
+            )  # fmt: skip
+        flux = float(result.route.spray.flux_kg_m2_s)
+        how = "can of known mouth in the face's place, three runs of the spray time."
+        found.append(
+            Reading("catch can", "catch can under the spray", how, 1, "kg/(m² s)", flux * CAN_SHARE,
+                    ("number", ("spray rate", flux, rate_sd)))
+        )  # fmt: skip
+    length = float(result.head.hosel.bend_zone_mm)
+    how = "lines scribed 1 mm apart along the hosel before a bend of 2°; measure where their distance changes."
+    found.append(
+        Reading("bend length", "length of hosel that bends", how, 1, "mm", length * LENGTH_SHARE,
+                ("number", ("bend length", length, BEND_LENGTH_SHARE / Z80)))
+    )  # fmt: skip
+    pull = float(doubt.middle[doubt.names.index("bar_force_n"), 0])
+    how = "spring balance at the end of the bar, slowly, to the change that stays; the head clamped close to the neck."
+    found += [
+        Reading(
+            "bend",
+            "pull for the wanted change",
+            how,
+            n,
+            "N",
+            pull * FORCE_SHARE / n**0.5,
+            ("quantity", "bar_force_n"),
+        )
+        for n in (1, 3)
+    ]
+    return found
+
+
+def _ranges(doubt: Doubt, quantity: str, reading: Reading, means: np.ndarray):
+    """80 % ranges of a quantity after each of some mean readings: the drawn lots weighed by how well they fit."""
+    z, _ = deviates(_LOTS, 2)
+    q = doubt.lots(0, z)[:, doubt.names.index(quantity)]
+    off = (means[:, None] - reading.expected(doubt, z)[None, :]) / reading.noise
+    weight = np.exp(
+        -0.5
+        * (off - np.abs(off).min(axis=1, keepdims=True))
+        * (off + np.abs(off).min(axis=1, keepdims=True))
+    )
+    order = np.argsort(q)
+    share = np.cumsum(weight[:, order], axis=1)
+    share /= share[:, -1:]
+    low, high = (q[order][np.minimum((share < p).sum(axis=1), _LOTS - 1)] for p in (0.1, 0.9))
+    return low, high
+
+
+def next_measurement(result) -> NextMeasurement | None:
+    """Which reading, on how many heads, shrinks the range that decides the verdict most, and to what.
+
+    Parameters
+    ----------
+    result : Estimate
+
+    Returns
+    -------
+    NextMeasurement, or None where no limit is set
+
+    Notes
+    -----
+    The lots of the verdict's own draw are weighed by how well each fits a reading (Bayes' rule); the promised width
+    is the mean over readings of 64 of these lots.  What a reading teaches counts for this lot and route; of it
+    `forgeprops.fit` keeps for later lots what belongs to the shop's own numbers.
+
+    Examples
+    --------
+    >>> import forgeprops as fp
+    >>> found = fp.next_measurement(fp.estimate(fp.grade("4130")))
+    >>> found.width_then < found.width_now
+    True
+    """
+    verdict = result.verdict
+    worst = verdict.weakest
+    if worst is None:
+        return None
+    doubt = verdict.doubt
+    z, _ = deviates(_LOTS, 2)
+    q = doubt.lots(0, z)[:, doubt.names.index(worst.name)]
+    low, high = np.quantile(q, [0.1, 0.9])
+    if high - low <= 0.0:
+        return None
+    best: dict[str, tuple[float, Reading]] = {}
+    random = np.random.default_rng(1)
+    for reading in readings(result, doubt):
+        true = z[: _TRIED // 2], z[_LOTS // 2 : _LOTS // 2 + _TRIED // 2]
+        means = reading.expected(doubt, np.vstack(true)) + reading.noise * random.standard_normal(
+            _TRIED
+        )
+        ends = _ranges(doubt, worst.name, reading, means)
+        width = float((ends[1] - ends[0]).mean())
+        if reading.key not in best or width < best[reading.key][0] - _WORTH * (high - low):
+            best[reading.key] = width, reading
+    ranked = sorted(best.values(), key=lambda row: row[0])
+    width, reading = ranked[0]
+    what = QUANTITIES[worst.name]
+    return NextMeasurement(
+        reading, worst.name, what.label, what.unit, float(low), float(high), float(high - low), width,
+        tuple((r.what, r.heads, w) for w, r in ranked[1:]), doubt,
+    )  # fmt: skip

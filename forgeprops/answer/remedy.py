@@ -1,0 +1,239 @@
+"""The remedy: single changes tried in one engine call, and the nearest that brings the head inside its limits.
+
+In this order: a setting, a later heat, the cooling; another steel only for the next lot and where none of these does.
+No change shortens transfer or delay, none adds water to a steel that may crack under it, none brings a warning that
+says stop.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any
+
+from ..base.errors import InputError
+from ..inputs.grades import grade, grades
+from ..inputs.limits import QUANTITIES
+from ..inputs.route import COOLING_WORDS, LocalHeat, Route, Spray, Temper
+from ..inputs.settings import table
+from ..inputs.steel import Steel
+from ..thermal.spray_units import from_flux
+from ..transformation.temperatures import ac1_c
+from .doubt import doubt_of, other_shares
+from .verdict import chances, level_of
+
+__all__ = ["Remedy", "best_remedy", "trials"]
+
+KINDS = ("setting", "later heat", "cooling", "steel")
+#: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).
+_PREHEAT_STEPS_C = (-60, -40, -20, 20, 40, 60)
+_SPRAY_FACTORS, _FLUX_FACTORS = (0.5, 0.75, 1.25, 1.5, 2.0, 2.5, 3.0), (0.6, 0.8, 1.25, 1.5)
+_TEMPER_STEPS_C = (-250, -200, -150, -100, -50, 50, 100)
+_TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 680)
+#: What a change over the whole everyday range of a setting costs, in chance; a later heat or another way to cool
+#: costs as a fixed part of it (our choice).
+_FAR, _FIXED = 0.3, 0.1
+_CRACK = "quench-crack"
+_SHORT = {"spray_s": "spray"}
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One change: what kind, in words, how far, and the case it makes."""
+
+    kind: str
+    words: str
+    far: float
+    steel: Steel
+    route: Route
+    adds_water: bool = False
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One change that brings the head inside.
+
+    Attributes
+    ----------
+    kind : {"setting", "later heat", "cooling", "steel"}
+    words : str
+        What to do.
+    steel, route : Steel, Route
+        The case with the change.
+    level : {"good", "marginal"}
+    chance_right : float
+    heads_inside : int
+    gives, costs : str
+        What it changes for the better, and what it takes.
+    """
+
+    kind: str
+    words: str
+    steel: Steel
+    route: Route
+    level: str
+    chance_right: float
+    heads_inside: int
+    gives: str
+    costs: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and texts, ready for JSON."""
+        plain = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+        del plain["steel"], plain["route"]
+        return {**plain, "chance_right": round(self.chance_right, 3)}
+
+
+def _setting(
+    steel, route: Route, name: str, value: float, adds_water: bool = False
+) -> Trial | None:
+    """A setting at another value of its slider; None where that is out of range or no change."""
+    what = table()[name]
+    low, high, step = what.slider
+    value = round(round(value / step) * step, 3)
+    now = route.setting(name)
+    if not low <= value <= high or abs(value - now) < 0.5 * step:
+        return None
+    far = abs(value - now) / (high - low)
+    shown = f"{_SHORT.get(name, what.label)} {value:g} {what.unit}"
+    if name == "flux":
+        shown = f"{what.label} {from_flux(value).flow_l_min:.1f} L/min"
+    return Trial("setting", shown, far, steel, route.with_(**{name: value}), adds_water)
+
+
+def trials(steel: Steel, route: Route) -> list[Trial]:
+    """Near single changes of a case, in the order they are preferred."""
+    preheat_c, spray = route.preheat.temperature_c, route.spray
+    found = [_setting(steel, route, "preheat_c", preheat_c + d) for d in _PREHEAT_STEPS_C]
+    wet = spray is not None and spray.flux_kg_m2_s * spray.duration_s > 0.0
+    if wet:
+        for name, factors in (("spray_s", _SPRAY_FACTORS), ("flux", _FLUX_FACTORS)):
+            now = route.setting(name)
+            found += [_setting(steel, route, name, now * f, f > 1.0) for f in factors]
+        # longer only: the shop's shortest delay is its own
+        found += [_setting(steel, route, "delay_s", spray.delay_s + d) for d in (1.0, 2.0)]
+    found += _later_heats(steel, route)
+    for name, words in COOLING_WORDS.items():
+        if name != route.cool.surroundings:
+            cool = dataclasses.replace(route.cool, surroundings=name, view_factor=None)
+            cooled = dataclasses.replace(route, cool=cool)
+            found.append(Trial("cooling", f"cool {words}", _FIXED / _FAR, steel, cooled))
+    usual = Spray().duration_s
+    for other in map(grade, grades()):
+        if other.name != steel.name:
+            words = f"steel {other.name}"
+            found.append(Trial("steel", f"{words} (next lot)", _FIXED / _FAR, other, route))
+            if wet and abs(spray.duration_s - usual) > 0.5:
+                sprayed = route.with_(spray_s=usual)
+                words = f"{words}, spray {usual:g} s (next lot)"
+                found.append(Trial("steel", words, 2.0 * _FIXED / _FAR, other, sprayed))
+    return [t for t in found if t is not None]
+
+
+def _later_heats(steel: Steel, route: Route) -> list[Trial]:
+    """A later heat where there is none; another temperature, or none, where there is one."""
+    highest = float(ac1_c(steel)) - 20.0
+    found = []
+    for i, heat in enumerate(route.later):
+        left = (*route.later[:i], *route.later[i + 1 :])
+        found.append(_later(steel, route, left, "leave out the later heat"))
+        if isinstance(heat, Temper):
+            for t in (heat.temperature_c + d for d in _TEMPER_STEPS_C):
+                if 150.0 <= t <= highest:
+                    other = dataclasses.replace(heat, temperature_c=t)
+                    later = (*route.later[:i], other, *route.later[i + 1 :])
+                    found.append(_later(steel, route, later, f"temper at {t:g} °C"))
+    if not route.later:
+        heats = [(Temper(float(t)), f"temper at {t} °C, 1 h") for t in _TEMPERS_C]
+        heats += [
+            (LocalHeat("hosel", peak_c=float(t)), f"heat the hosel to {t} °C, 10 min")
+            for t in _LOCAL_C
+        ]
+        found += [_later(steel, route, (h,), w) for h, w in heats if h.temperature_c <= highest]
+    return found
+
+
+def _later(steel, route, later, words) -> Trial:
+    return Trial("later heat", words, _FIXED / _FAR, steel, dataclasses.replace(route, later=later))
+
+
+def best_remedy(result, verdict) -> Remedy | None:
+    """The best near change, each tried with its own doubt, all of them in one engine call."""
+    tried = trials(result.steel, result.route)
+    names = verdict.doubt.names
+    cases = [(t.steel, result.head, t.route, result.shop) for t in tried]
+    if not cases:
+        return None
+    try:
+        doubt, e = doubt_of(cases, names, other_shares(result, names), result.evaluation)
+    except InputError:  # a change outside what the formulas take
+        return None
+    codes = [set(c.split("; ")) for c in e.codes]
+    stops = _stop_codes()
+    before = {w.code for w in result.warnings}
+    found: dict[tuple[int, str], list] = {}
+    for i, (trial, here) in enumerate(zip(tried, codes, strict=True)):
+        cracks = _CRACK in here or _CRACK in before
+        if here & stops or (trial.adds_water and cracks):
+            continue
+        if not all(
+            sign * (doubt.middle[names.index(n), i] - value) >= 0.0
+            for _, n, value, sign in verdict.asked.ends()
+            if n in names
+        ):
+            continue
+        c = chances(doubt, i, verdict.asked)
+        level = level_of(True, c.least, False)
+        if level != "out" and (level == "good" or verdict.level == "out"):
+            key = (KINDS.index(trial.kind), level)
+            found.setdefault(key, []).append((c.least - _FAR * trial.far, i, c, level))
+    # another steel last; before it, what is good before what is marginal
+    order = sorted(found, key=lambda k: (KINDS[k[0]] == "steel", k[1] != "good", k[0]))
+    if not order:
+        return None
+    _, i, c, level = max(found[order[0]], key=lambda row: row[0])
+    trial = tried[i]
+    gives = _change(verdict.doubt.middle[:, 0], doubt.middle[:, i], names, verdict.asked)
+    return Remedy(
+        trial.kind, trial.words, trial.steel, trial.route, level, c.right, round(100 * c.heads_inside), gives,
+        _costs(result, trial, e, i),
+    )  # fmt: skip
+
+
+def _stop_codes() -> frozenset[str]:
+    from .warnings import RULES
+
+    return frozenset(rule.code for rule in RULES if rule.rank == "stop")
+
+
+def _change(old, new, names, limits) -> str:
+    """ "face hardness 291 → 447 HV, hosel bend 2.8 → 2.6 °" of the limited quantities."""
+    parts = []
+    for name, a, b in zip(names, old, new, strict=True):
+        q = QUANTITIES[name]
+        digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.3 else 2
+        shown = f"{a:.{digits}f}", f"{b:.{digits}f}"
+        if name in limits.bounds and abs(b - a) > 0.25 * q.step:
+            parts.append(f"{q.label} {shown[0]} → {shown[1]} {q.unit}".rstrip())
+    return ", ".join(parts)
+
+
+def _costs(result, trial: Trial, e, i: int) -> str:
+    """What a change takes, in a few words."""
+    if trial.kind == "steel":
+        return "other steel, other certificates, a trial lot"
+    if trial.kind == "later heat":
+        return "a further heat for each head"
+    if trial.kind == "cooling":
+        return "another place to cool"
+    parts = []
+    scale = float(e.results.scale_um[i, 0]) - result.scale_um
+    if abs(scale) >= 1.0:
+        parts.append(f"scale {scale:+.0f} µm")
+    old, new = result.route.spray, trial.route.spray
+    if old is not None and new is not None:
+        seconds = new.duration_s + new.delay_s - old.duration_s - old.delay_s
+        water = new.flux_kg_m2_s * new.duration_s / (old.flux_kg_m2_s * old.duration_s) - 1.0
+        parts += [f"{seconds:+.1f} s a head"] if seconds else []
+        parts += [f"{100 * water:+.0f} % water"] if abs(water) > 0.005 else []
+    return ", ".join(parts) or "nothing"

@@ -1,0 +1,317 @@
+"""Is it good: limits against one joint draw, the biggest risk, the remedy, in one sentence of at most 20 words."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ..base.ranges import Warn
+from ..inputs.limits import QUANTITIES, Limits
+from .doubt import Doubt, deviates, doubt_of, other_shares
+
+__all__ = [
+    "GOOD",
+    "MARGINAL",
+    "Chances",
+    "LimitState",
+    "Verdict",
+    "chances",
+    "level_of",
+    "verdict_of",
+]
+
+#: Chance, and share of heads, from which a verdict is good and from which it is marginal.
+GOOD, MARGINAL = 0.80, 0.50
+#: Lots and heads drawn for one result: standard error of the chances about 0.01.
+LOTS, HEADS = 1024, 128
+#: Quantities of an estimate; what a line costs is compared elsewhere.
+_KNOWN = tuple(
+    n for n in QUANTITIES if n not in ("press_effort", "press_s", "heads_per_hour", "water_l")
+)
+#: Words of a sentence.
+MOST_WORDS = 20
+
+#: Why the face misses its lower limit, by warning; the first that applies.
+_CAUSES = {
+    "below-ac1": "the furnace is too cold to harden it",
+    "partial-austenite": "the furnace is too cold for this steel",
+    "reheated-face": "the spray stops too early",
+    "late-water": "the spray starts too late",
+    "idle-water": "the steel is too lean",
+}
+_SHORT = {"hosel_allowed_deg": "hosel", "bar_force_n": "pull", "face_margin": "strike margin"}
+#: What a warning that says stop means, in a few words.
+_STOPS = {
+    "quench-crack": "the spray may crack this steel",
+    "burning": "the furnace burns this steel",
+}
+
+
+@dataclass(frozen=True)
+class LimitState:
+    """One limit of the result.
+
+    Attributes
+    ----------
+    name, words : str
+        Quantity, and the limit in words.
+    value, low, high : float
+        Middle value and 80 % range over lots.
+    unit : str
+    met : bool
+        By the middle value.
+    chance : float
+        That the middle head of the lot keeps it.
+    """
+
+    name: str
+    words: str
+    value: float
+    low: float
+    high: float
+    unit: str
+    met: bool
+    chance: float
+
+    @property
+    def shown(self) -> str:
+        """Quantity and value, short: "face 428 HV"."""
+        label = _SHORT.get(self.name, QUANTITIES[self.name].label.replace(" hardness", ""))
+        return f"{label} {self.text(self.value)}"
+
+    def text(self, *values: float) -> str:
+        """Values with their unit, "380 to 520 HV"."""
+        q = QUANTITIES[self.name]
+        unit = q.unit if q.unit in ("", "°") else f" {q.unit}"
+        digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.3 else 2
+        return " to ".join(f"{v:.{digits}f}" for v in values) + unit
+
+
+@dataclass(frozen=True)
+class Chances:
+    """Chance that a setting is right, share of heads inside if it is, and the chance of each limit."""
+
+    right: float
+    heads_inside: float
+    by_end: dict[str, float]
+
+    @property
+    def least(self) -> float:
+        return min(self.right, self.heads_inside)
+
+
+def chances(
+    doubt: Doubt, case: int, limits: Limits, lots: int = LOTS, heads: int = HEADS
+) -> Chances:
+    """Chances of one case over one joint draw of lots and heads.
+
+    A setting is right where the middle head of the lot keeps all limits; heads inside are counted in those lots.
+    """
+    z, x = deviates(lots, heads)
+    middle, single = doubt.lots(case, z), doubt.heads(case, x)
+    right = np.ones(lots, bool)
+    inside = np.ones((lots, heads), bool)
+    by_end = {}
+    for words, name, value, sign in limits.ends():
+        if name not in doubt.names:
+            continue
+        q = doubt.names.index(name)
+        met = sign * (middle[:, q] - value) >= 0.0
+        by_end[words] = float(met.mean())
+        right &= met
+        inside &= sign * (middle[:, q, None] + single[None, :, q] - value) >= 0.0
+    share = float(inside[right].mean()) if right.any() else 0.0
+    return Chances(float(right.mean()), share, by_end)
+
+
+def level_of(met: bool, least_chance: float, stopped: bool) -> str:
+    """ "good", "marginal" or "out": out where a limit is missed at its middle value or a warning says stop."""
+    if not met or stopped or least_chance < MARGINAL:
+        return "out"
+    return "good" if least_chance >= GOOD else "marginal"
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """The answer first.
+
+    Attributes
+    ----------
+    level : {"good", "marginal", "out"}
+        Good from a chance of 80 % on and 80 heads of 100, marginal from 50; a limit missed at its middle value, or
+        a warning of rank stop, is out.
+    limits : tuple of LimitState
+    not_included : tuple of str
+        Limits on what an estimate does not give.
+    chance_right : float
+        That this setting is right: model doubt, common to the lot.
+    heads_inside : int
+        Of 100 heads, by the shop's scatter, if it is right.
+    biggest_risk : str
+    """
+
+    level: str
+    limits: tuple[LimitState, ...]
+    not_included: tuple[str, ...]
+    chance_right: float
+    heads_inside: int
+    biggest_risk: str
+    result: Any = field(repr=False)
+    asked: Limits = field(repr=False)
+    doubt: Doubt = field(repr=False)
+    stops: tuple[Warn, ...] = field(repr=False)
+
+    @functools.cached_property
+    def remedy(self):
+        """The nearest single change that brings it inside (`remedy.Remedy`), or None; none is sought if it is good."""
+        if self.level == "good":
+            return None
+        from .remedy import best_remedy
+
+        return best_remedy(self.result, self)
+
+    @functools.cached_property
+    def measure_next(self):
+        """See `next_measurement.next_measurement`."""
+        from .next_measurement import next_measurement
+
+        return next_measurement(self.result)
+
+    @property
+    def weakest(self) -> LimitState | None:
+        """The limit that decides: missed ones first, then the least chance."""
+        return min(self.limits, key=lambda s: (s.met, s.chance), default=None)
+
+    @property
+    def sentence(self) -> str:
+        """Level, cause and remedy in at most 20 words."""
+        level = self.level.capitalize()
+        if self.level == "good":
+            return (
+                f"Good: all limits are kept; {100 * self.chance_right:.0f} % sure, then {self.heads_inside} of 100 "
+                "heads inside."
+            )
+        reason, cause = self._reason(), self._cause()
+        remedy = f"Remedy: {self.remedy.words}." if self.remedy else "No near remedy found."
+        options = [f"{level}: {reason}; {cause}. {remedy}"] if cause else []
+        options += [f"{level}: {reason}. {remedy}", f"{level}: {self._brief()}. {remedy}"]
+        return next((s for s in options if len(s.split()) <= MOST_WORDS), options[-1])
+
+    def _brief(self) -> str:
+        if self.stops:
+            return _STOPS.get(self.stops[0].code, self.stops[0].code.replace("-", " "))
+        return f"{QUANTITIES[self.weakest.name].label} misses its limit"
+
+    def _reason(self) -> str:
+        missed = sorted((s for s in self.limits if not s.met), key=lambda s: s.chance)
+        if self.stops:
+            return self._brief()
+        if len(missed) > 1:
+            return " and ".join(s.shown for s in missed[:2]) + " miss their limits"
+        worst = self.weakest
+        if worst.met:
+            inside = (
+                ""
+                if self.heads_inside >= 100 * GOOD
+                else f", {self.heads_inside} of 100 heads inside"
+            )
+            return f"{worst.shown}, {100 * self.chance_right:.0f} % sure{inside}"
+        end = "at least" if "at least" in worst.words else "at most"
+        return f"{worst.shown}, {end} {worst.words.split(end)[1].split()[0]} required"
+
+    def _cause(self) -> str:
+        worst = self.weakest
+        if (
+            self.stops
+            or worst is None
+            or worst.met
+            or worst.name != "face_hardness_hv"
+            or "least" not in worst.words
+        ):
+            return ""
+        codes = {w.code for w in self.result.warnings}
+        return next((words for code, words in _CAUSES.items() if code in codes), "")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and texts, ready for JSON."""
+        return {
+            "level": self.level,
+            "sentence": self.sentence,
+            "chance_right": round(self.chance_right, 3),
+            "heads_inside": self.heads_inside,
+            "biggest_risk": self.biggest_risk,
+            "limits": [
+                {
+                    "limit": s.words,
+                    "quantity": s.name,
+                    "value": float(f"{s.value:.4g}"),
+                    "low": float(f"{s.low:.4g}"),
+                    "high": float(f"{s.high:.4g}"),
+                    "met": s.met,
+                    "chance": round(s.chance, 3),
+                }
+                for s in self.limits
+            ],
+            "not_included": list(self.not_included),
+            "remedy": None if self.remedy is None else self.remedy.to_dict(),
+            "measure_next": None if self.measure_next is None else self.measure_next.to_dict(),
+        }
+
+
+def verdict_of(result, limits: Limits | None = None) -> Verdict:
+    """Verdict of an estimate.
+
+    Parameters
+    ----------
+    result : Estimate
+    limits : Limits, optional
+        Those of the result unless given.
+    """
+    limits = result.limits if limits is None else limits
+    names = tuple(dict.fromkeys(n for n in limits.bounds if n in _KNOWN))
+    left = tuple(QUANTITIES[n].label for n in limits.bounds if n not in _KNOWN)
+    # what a reading may be of, whether limited or not
+    names = (
+        *names,
+        *(n for n in ("face_hardness_hv", "hosel_hardness_hv", "bar_force_n") if n not in names),
+    )
+    other = other_shares(result, names)
+    case = (result.steel, result.head, result.route, result.shop)
+    doubt, _ = doubt_of([case], names, other, result.evaluation)
+    found = chances(doubt, 0, limits)
+    z, _ = deviates(LOTS, HEADS)
+    low, high = np.quantile(doubt.lots(0, z), [0.1, 0.9], axis=0)
+    states = []
+    for words, name, value, sign in limits.ends():
+        if name in doubt.names:
+            q = doubt.names.index(name)
+            middle = float(doubt.middle[q, 0])
+            met = sign * (middle - value) >= 0.0
+            unit = QUANTITIES[name].unit
+            zone = result.zones.get(name.removesuffix("_hardness_hv"))  # its own interval stands
+            ends = (
+                (low[q], high[q]) if zone is None else (zone.hardness_low_hv, zone.hardness_high_hv)
+            )
+            ends = (float(end) for end in ends)
+            states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
+    stops = tuple(w for w in result.warnings if w.rank == "stop")
+    level = level_of(all(s.met for s in states), found.least, bool(stops))
+    return Verdict(
+        level, tuple(states), left, found.right, round(100 * found.heads_inside),
+        _risk(stops, states, result), result, limits, doubt, stops,
+    )  # fmt: skip
+
+
+def _risk(stops, states, result) -> str:
+    if stops:
+        return stops[0].text
+    worst = min(states, key=lambda s: (s.met, s.chance), default=None)
+    if worst is not None and (not worst.met or worst.chance < GOOD):
+        found = f"{worst.text(worst.value)} ({worst.text(worst.low, worst.high)})"
+        kept = f"is kept with {100 * worst.chance:.0f} % chance" if worst.met else "is missed"
+        return f"{worst.words} {kept}: {found}."
+    change = next((w.text for w in result.warnings if w.rank == "change"), None)
+    return change or "None found beyond the usual: check a trial head."

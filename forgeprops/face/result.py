@@ -1,0 +1,147 @@
+"""The answer for one face: margin, life and thickness with their words and cautions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ..base.ranges import Warn
+
+__all__ = ["CAUTIONS", "LOCATIONS", "FaceStrike"]
+
+#: Where the margin can be least, in the order of the margins by place.
+LOCATIONS = (
+    "a crack at the back of the centre",
+    "a crack at the front edge, in the face",
+    "a crack at the front edge, at the corner to the rim",
+    "a crack at the front edge, in the rim",
+    "a crack inside the face",
+    "a permanent dent",
+)
+
+#: What must stand beside every margin.
+CAUTIONS = (
+    "No face is released by this number: strike heads of the same heat and route first (air cannon, robot), "
+    "behind a guard; a face that breaks throws splinters.",
+    "Strikes off the centre and score lines are not counted; a notch factor of 1.5 at the edge takes about a "
+    "quarter of the margin.",
+)
+
+
+@dataclass(frozen=True)
+class FaceStrike:
+    """How the face takes the strike.
+
+    Attributes
+    ----------
+    margin, margin_low, margin_high : float
+        Load factor of the weakest location at the required number of strikes, with an 80 % interval that rests
+        on assumptions.
+    location : str
+        Where and how: one of `LOCATIONS`.
+    by_place : dict of str to float
+        Margin of each location.
+    strikes : float or None
+        Strikes at which half the faces would crack; None: no end, below the fatigue limit.
+    strikes_is_bound : bool
+        `strikes` is a bound: fewer than that.
+    required_strikes : float
+    least_thickness_mm, least_thickness_safe_mm : float
+        Thickness at margin 1, and with the low end of the interval at 1.
+    thickness_mm : float
+    peak_force_n, patch_mm : float
+        Strike load and the radius it is spread over.
+    centre_mpa, edge_mpa : float
+        Tension at the back of the centre and at the front of the edge.
+    edge_held : float
+        Edge moment over that of a face clamped all round.
+    club_speed_m_s, loft_deg, spin_loft_deg : float
+        Head speed, static loft, angle between path and face normal.
+    skin_hv, skin_um : float or None, float
+        Hardness and depth of the soft skin that is counted.
+    dent_margin, dent_margin_slow : float
+        Against a dent of 0.05 mm, with and without the rise of yield with the strain rate.
+    warnings : tuple of Warn
+    """
+
+    margin: float
+    margin_low: float
+    margin_high: float
+    location: str
+    by_place: Mapping[str, float]
+    strikes: float | None
+    strikes_is_bound: bool
+    required_strikes: float
+    least_thickness_mm: float
+    least_thickness_safe_mm: float
+    thickness_mm: float
+    peak_force_n: float
+    patch_mm: float
+    centre_mpa: float
+    edge_mpa: float
+    edge_held: float
+    club_speed_m_s: float
+    loft_deg: float
+    spin_loft_deg: float
+    skin_hv: float | None
+    skin_um: float
+    dent_margin: float
+    dent_margin_slow: float
+    warnings: tuple[Warn, ...]
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What must be said beside the number."""
+        return CAUTIONS
+
+    @property
+    def peak_force_kn(self) -> float:
+        """Peak force, kN."""
+        return self.peak_force_n / 1000.0
+
+    @property
+    def stress_mpa(self) -> float:
+        """The greater of the two tensions, MPa."""
+        return max(self.centre_mpa, self.edge_mpa)
+
+    @property
+    def life(self) -> str:
+        """Strikes to a crack, in words.
+
+        No number above a bound is given: "fewer than 1,000".
+        """
+        if self.strikes is None:
+            return "no crack: the stress is below the fatigue limit"
+        if self.strikes_is_bound:
+            return f"half such faces would crack after fewer than {self.strikes:,.0f} strikes"
+        digits = max(math.floor(math.log10(self.strikes)) - 1, 0)
+        return (
+            f"half such faces would crack after about {round(self.strikes, -digits):,.0f} strikes"
+        )
+
+    def words(self) -> str:
+        """The answer in sentences."""
+        if self.margin_low >= 1.0:
+            verdict = "holds, also at the low end of the interval"
+        elif self.margin >= 1.0:
+            verdict = "holds on average, not at the low end of the interval"
+        else:
+            verdict = "does not hold"
+        lines = [
+            f"The {self.thickness_mm:.1f} mm face {verdict} for {self.required_strikes:,.0f} strikes of "
+            f"{self.peak_force_kn:.1f} kN ({self.club_speed_m_s:.0f} m/s, loft {self.loft_deg:.0f}°): margin "
+            f"{self.margin:.2f} ({self.margin_low:.2f} to {self.margin_high:.2f}) against {self.location}; "
+            f"{self.life}. Minimum thickness {self.least_thickness_mm:.1f} mm, "
+            f"{self.least_thickness_safe_mm:.1f} mm to be safe."
+        ]
+        if self.skin_hv is not None:
+            lines.append(
+                f"The decarburised skin of the front ({self.skin_hv:.0f} HV, {self.skin_um:.0f} µm) is counted."
+            )
+        if "edge" in self.location and self.edge_held > 0.7:
+            lines.append(
+                f"The rim holds the edge at {100 * self.edge_held:.0f} % of full clamping: a stiffer rim raises "
+                "the stress there, a larger corner radius lowers it."
+            )
+        return " ".join(lines)

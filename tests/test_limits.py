@@ -1,0 +1,56 @@
+"""Limits: hardness as the user writes it, the two default sets, saved and loaded as written."""
+
+import pickle
+
+import pytest
+
+import forgeprops as fp
+
+HARD = {
+    "face_margin": (1.0, None),
+    "hosel_allowed_deg": (2.0, None),
+    "bar_force_n": (None, 400.0),
+    "face_hardness_hv": (380.0, 520.0),
+}
+
+
+@pytest.mark.parametrize(
+    ("written", "name", "hv", "words"),
+    [
+        # ASTM E140: 40 HRC is 392 HV, 50 HRC 513 HV; 90 HRB is 185 HV; 200 HB is 200 HV
+        ({"face_hardness_hrc": (40, 50)}, "face_hardness_hv", (392, 513), "face hardness 40 to 50 HRC"),
+        ({"hosel_hardness_hrb": (None, 90)}, "hosel_hardness_hv", (None, 185), "hosel hardness at most 90 HRB"),
+        ({"body_hardness_hb": (200, None)}, "body_hardness_hv", (200, None), "body hardness at least 200 HB"),
+    ],
+)  # fmt: skip
+def test_hardness_is_limited_in_the_scale_it_is_written_in(written, name, hv, words):
+    limits = fp.Limits(**written)
+    assert limits.bounds[name] == pytest.approx(hv) if None not in hv else limits.bounds[name] == hv
+    assert str(limits) == words
+    (end, *_), *_ = limits.ends()
+    assert end in words or words.startswith("face")
+    for again in (fp.Limits(**limits.saved()), pickle.loads(pickle.dumps(limits))):
+        assert again == limits and str(again) == words and hash(again) == hash(limits)
+
+
+def test_the_default_sets_are_those_of_the_design():
+    assert dict(fp.Limits.hard_thin_face().bounds) == HARD
+    soft = dict(fp.Limits.soft_forged().bounds)
+    assert soft == {name: pair for name, pair in HARD.items() if name != "face_hardness_hv"}
+    assert fp.Limits.of_route(fp.Route()) == fp.Limits.hard_thin_face()
+    assert fp.Limits.of_route(fp.Route(spray=None)) == fp.Limits.soft_forged()
+
+
+@pytest.mark.parametrize(
+    ("bad", "said"),
+    [
+        ({"face_hardness_hrc": (75, None)}, ["75", "HRC"]),
+        ({"face_hardness_hrc": (50, 40)}, ["50 to 40 HRC"]),
+        ({"face_hardness_hrc": (40, 50), "face_hardness_hv": (380, 500)}, ["face hardness", "twice"]),
+        ({"face_tensile_hrc": (40, 50)}, ["face_tensile_hrc"]),
+    ],
+)  # fmt: skip
+def test_a_bad_limit_says_what_is_wrong(bad, said):
+    with pytest.raises(fp.InputError) as error:
+        fp.Limits(**bad)
+    assert all(word in str(error.value) for word in said)

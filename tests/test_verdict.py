@@ -1,0 +1,133 @@
+"""The answer first: levels, the two chances, the sentence, the remedy applied, the text of six heads."""
+
+import json
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.answer.doubt import COMMON, SCATTERED, deviates
+from forgeprops.answer.remedy import KINDS, trials
+from forgeprops.answer.verdict import chances, level_of, verdict_of
+
+R = fp.Route()
+#: Six heads of a shop, with the level and the cause that a metallurgist expects.
+SIX = {
+    "4130": (R, "marginal", "face"),
+    "1020": (R, "out", "the steel is too lean"),
+    "4140": (R.with_(spray_s=4), "out", "pull"),
+    "1045": (R, "out", "crack"),
+    "8620": (R, "out", "face"),
+    "4130 tempered": (fp.Route(later=(fp.Temper(600, 3600),)), "out", "face"),
+}
+
+
+@pytest.fixture(scope="module", params=SIX)
+def head(request):
+    route, level, cause = SIX[request.param]
+    return fp.estimate(fp.grade(request.param.split()[0]), "mid-iron", route), level, cause
+
+
+def test_first_line_is_right_and_short(head):
+    result, level, cause = head
+    verdict = result.verdict
+    assert verdict.level == level and cause in verdict.sentence
+    assert len(verdict.sentence.split()) <= 20
+    assert "Remedy: " in verdict.sentence
+
+
+def test_text_is_short_and_says_what_decides(head):
+    text = head[0].summary()
+    assert len(text.splitlines()) <= 25 and max(map(len, text.splitlines())) <= 100
+    for start in ("Hardness: ", "Hosel: ", "Risk: ", "Remedy: ", "Sure: "):
+        assert sum(line.startswith(start) for line in text.splitlines()) == 1, start
+    assert ("HRC" in text or "HRB" in text) and "Measure next: " in text
+    assert head[0].verdict.sentence in " ".join(text.split())
+
+
+def test_remedy_applied_passes(head):
+    """And it is no steel where a setting, a later heat or the cooling would do."""
+    result = head[0]
+    remedy = result.verdict.remedy
+    again = fp.estimate(remedy.steel, result.head, remedy.route, limits=result.limits).verdict
+    assert again.level in ("good", "marginal") and all(s.met for s in again.limits)
+    assert again.chance_right == pytest.approx(remedy.chance_right, abs=0.06)
+    assert not again.stops
+    if remedy.kind == "steel":
+        for trial in trials(result.steel, result.route):
+            if trial.kind in ("setting", "later heat") and trial.far < 0.1:
+                near = fp.estimate(trial.steel, result.head, trial.route, limits=result.limits)
+                assert near.verdict.level == "out", trial.words
+
+
+def test_no_remedy_adds_water_to_a_steel_that_may_crack_nor_shortens_the_delay():
+    route = R.with_(spray_s=8)
+    for trial in trials(fp.grade("1045"), route):
+        if trial.kind != "steel":
+            now, new = route.spray, trial.route.spray
+            more = new.duration_s > now.duration_s or new.flux_kg_m2_s > now.flux_kg_m2_s
+            assert trial.adds_water == more
+            assert new.delay_s >= now.delay_s
+            assert trial.route.transfer.duration_s >= route.transfer.duration_s
+    remedy = fp.estimate(fp.grade("1045"), "mid-iron", route).verdict.remedy
+    assert remedy is None or not (
+        remedy.steel.get("C") > 0.35 and remedy.route.spray.duration_s > route.spray.duration_s
+    )
+
+
+@pytest.mark.parametrize(
+    ("met", "chance", "stopped", "level"),
+    [(True, 0.80, False, "good"), (True, 0.799, False, "marginal"), (True, 0.5, False, "marginal"),
+     (True, 0.499, False, "out"), (False, 0.99, False, "out"), (True, 0.99, True, "out")],
+)  # fmt: skip
+def test_levels(met, chance, stopped, level):
+    assert level_of(met, chance, stopped) == level
+
+
+def test_chances_come_from_one_joint_draw():
+    """Two limits on one quantity are no product; no scatter puts every head of a right lot inside."""
+    result = fp.estimate(fp.grade("4130"))
+    verdict = result.verdict
+    doubt = verdict.doubt
+    one = chances(doubt, 0, fp.Limits(face_hardness_hv=(400, None)))
+    two = chances(doubt, 0, fp.Limits(face_hardness_hv=(400, None), face_tensile_mpa=(1, None)))
+    assert two.right == one.right  # a quantity that was not drawn does not count
+    wide = fp.Limits(face_hardness_hv=(420, None), hosel_hardness_hv=(None, 240))
+    both = chances(doubt, 0, wide)
+    z, x = deviates(1024, 128)
+    lots = doubt.lots(0, z)
+    face, hosel = (lots[:, doubt.names.index(f"{n}_hardness_hv")] for n in ("face", "hosel"))
+    assert both.right == pytest.approx(((face >= 420) & (hosel <= 240)).mean())
+    assert z.shape[1] == len(COMMON) and x.shape[1] == len(SCATTERED)
+    assert abs(z.mean()) < 1e-12  # each draw with its mirror
+
+
+def test_the_draw_agrees_with_the_engine_and_with_the_interval():
+    """Spread of the drawn face hardness against the interval; drawn water law against a march of that shop."""
+    result = fp.estimate(fp.grade("4130"), shop=fp.Shop())
+    doubt, face = result.verdict.doubt, result.zones["face"]
+    q = doubt.names.index("face_hardness_hv")
+    low, high = np.quantile(doubt.lots(0, deviates(1024, 128)[0])[:, q], [0.1, 0.9])
+    width = face.hardness_high_hv - face.hardness_low_hv
+    assert high - low == pytest.approx(width, rel=0.15)
+    z = np.zeros((1, len(COMMON)))
+    z[0, 0] = 1.5
+    shop = fp.Shop(spray=float(np.exp(1.5 * np.log(1.5) / 1.645)))
+    marched = fp.estimate(fp.grade("4130"), shop=shop).zones["face"].hardness_hv
+    assert doubt.lots(0, z)[0, q] == pytest.approx(marched, abs=6.0)
+
+
+def test_a_verdict_is_plain_in_json_and_calculated_on_first_access():
+    result = fp.estimate(fp.grade("8620"))
+    assert "verdict" not in vars(result)
+    plain = json.loads(json.dumps(result.verdict.to_dict()))
+    assert plain["level"] == result.verdict.level and plain["remedy"]["kind"] in KINDS
+    assert {row["quantity"] for row in plain["limits"]} == set(result.limits.bounds)
+
+
+def test_limits_of_the_line_are_named_as_not_included():
+    limits = fp.Limits(face_hardness_hrc=(40, None), water_l=(None, 1.0))
+    verdict = verdict_of(fp.estimate(fp.grade("4130"), limits=limits))
+    assert verdict.not_included == ("water per head",)
+    assert [s.words for s in verdict.limits] == ["face hardness at least 40 HRC"]
+    assert fp.estimate(fp.Job("4130", limits=limits)).limits == limits
