@@ -151,3 +151,20 @@ def test_tempering_widens_the_interval_more_above_640_c():
         zone = fp.estimate(fp.grade("4340"), HEAD, fp.Route(spray=None, later=later)).zones["hosel"]
         spans.append((zone.hardness_high_hv - zone.hardness_low_hv) / zone.hardness_hv)
     assert spans[0] < spans[1] < spans[2]
+
+
+def test_a_batch_gives_the_digits_of_single_estimates():
+    heats = fp.LocalHeat("hosel", peak_c=690), fp.Temper(600), fp.Temper(720, 600, ("hosel",))
+    routes = [fp.Route(later=(heat,)) for heat in heats]
+    many = fp.estimate_many(fp.grade("4140"), HEAD, routes)
+    for i, route in enumerate(routes):
+        one = fp.estimate(fp.grade("4140"), HEAD, route)
+        assert many["hosel_hardness_hv"][i] == one.zones["hosel"].hardness_hv
+        codes_of_one = {w.code for w in one.warnings}
+        assert {"tempered"} <= set(many["warnings"][i].split("; ")) <= codes_of_one
+    assert "range:tempering.temperature" in codes_of_one
+    rich = dataclasses.replace(
+        fp.grade("4140"), composition={**fp.grade("4140").composition, "V": 0.15}
+    )
+    result = fp.estimate(rich, HEAD, routes[1])
+    assert "temper-carbides" in {w.code for w in result.warnings}

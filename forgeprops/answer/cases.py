@@ -82,7 +82,7 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
     for heat in route.later:
         if heat.temperature_c > ac1:
             raise InputError(
-                f"{heat.words} is above this steel's Ac1; allowed is up to {ac1:.0f} °C: above it the metal becomes "
+                f"{heat.words[0].upper()}{heat.words[1:]} is above this steel's Ac1; allowed is up to {ac1:.0f} °C: above it the metal becomes "
                 "austenite and hardens again in air, with a soft ring beside it."
             )
 

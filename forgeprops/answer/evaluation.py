@@ -37,7 +37,7 @@ from ..inputs.steel import Steel
 from ..strength.tensile import Strength, strength_arrays, strength_of
 from ..transformation import temperatures
 from ..transformation.austenite import carbide_carbon
-from . import interval, press_and_skin, warnings
+from . import interval, later_heats, press_and_skin, warnings
 from .cases import checked_case
 from .result import Estimate
 from .second_opinions import OPINION_REHEAT_C, opinion_arrays
@@ -231,13 +231,10 @@ class Evaluation:
             spread.reshape(shape),
         )
         span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
-        hottest = [
-            max((heat.temperature_c for heat in heats), default=0.0) for heats in self.cases.later
-        ]
         tempering = interval.tempering_sd_hv(
             r.as_cooled_hv - self.hardness_hv,
             self.hardness_hv,
-            np.array(hottest)[self.cases.later_of][:, None],
+            later_heats.hottest_c(self)[:, None],
         )
         return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 

@@ -14,7 +14,7 @@ from ..inputs.route import COOLING, LocalHeat, Temper
 from ..thermal.local_heat import hosel_heat
 from ..transformation.tempering import tempering_coefficients
 
-__all__ = ["COLD_HEAD_C", "PLATING_HV", "RULES", "heats_of"]
+__all__ = ["COLD_HEAD_C", "PLATING_HV", "RULES", "any_heat", "heats_of", "hottest_c"]
 
 _FACE, _NECK, _HOSEL = 0, 3, 4
 #: °C above which the martensite of a face behind a torch loses hardness (5-11 HV in 1-30 min at 200 °C by our own law).
@@ -24,6 +24,8 @@ _BRITTLE_C, _BRITTLE_CARBON, _BRITTLE_MARTENSITE = (250.0, 400.0), 0.30, 0.5
 #: Temper embrittlement: °C through which it is bad to cool slowly; manganese with chromium that suffer it and molybdenum
 #: that prevents it, wt% (common practice).
 _SLOW_C, _MN_CR, _MO = (375.0, 575.0), 1.4, 0.10
+#: V and Mo above which the carbides that form at 500-650 °C may hold bainite hard, wt% (our choice).
+_RICH = {"V": 0.05, "Mo": 0.30}
 #: HV that should not stay untempered (50 HRC, ASTM E140), and the lowest temperature that counts as tempering, °C (common
 #: practice).
 _UNTEMPERED_HV, _LEAST_TEMPER_C = 513.0, 140.0
@@ -40,6 +42,17 @@ def _any(e, test) -> np.ndarray:
     """Cases with a later heat for which `test` holds, shape (n,)."""
     kinds = np.array([any(map(test, heats)) for heats in e.cases.later], bool)
     return kinds[e.cases.later_of]
+
+
+def any_heat(e) -> np.ndarray:
+    """Cases with a later heat, shape (n,)."""
+    return _any(e, lambda heat: True)
+
+
+def hottest_c(e) -> np.ndarray:
+    """Temperature of the hottest later heat, °C, 0 without one, shape (n,)."""
+    kinds = [max((heat.temperature_c for heat in heats), default=0.0) for heats in e.cases.later]
+    return np.array(kinds)[e.cases.later_of]
 
 
 def _reaches(zone: str):
@@ -158,6 +171,24 @@ def _slow_text(e, i):
     )
 
 
+def _carbides(e) -> np.ndarray:
+    """Bainite of a steel whose alloy carbides the law has not seen, heated where they form."""
+    rich = (e.cases.content("V") > _RICH["V"]) | (e.cases.content("Mo") > _RICH["Mo"])
+    return (
+        rich
+        & any_heat(e)
+        & (hottest_c(e) > 450.0)
+        & (e.results.fractions["bainite"].max(axis=1) > 0.2)
+    )
+
+
+def _carbides_text(e, i):
+    return (
+        f"The softening of bainite with {e.cases.content('V')[i]:.2f} % V and {e.cases.content('Mo')[i]:.2f} % Mo is not "
+        "checked: such steel may not soften at all up to 600 °C."
+    )
+
+
 def _untempered(e, zone: int) -> np.ndarray:
     heated = _any(
         e, lambda h: h.temperature_c >= _LEAST_TEMPER_C and (_local(h) or _reaches(ZONES[zone])(h))
@@ -184,11 +215,12 @@ def _plating_text(e, i):
 
 
 RULES = (
-    ("tempered", "note", lambda e: _any(e, lambda heat: True), _tempered_text),
+    ("tempered", "note", any_heat, _tempered_text),
     ("local-heat", "note", lambda e: _any(e, _local), _torch_text),
     ("local-heat:hot-head", "change", _hot_head, _hot_head_text),
     ("temper-brittle", "change", _brittle, _brittle_text),
     ("slow-cooled-brittle", "note", _slow, _slow_text),
+    ("temper-carbides", "note", _carbides, _carbides_text),
     (
         "untempered",
         "change",

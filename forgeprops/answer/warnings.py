@@ -85,12 +85,12 @@ def _range(id: str, value: Callable, also: Callable | None = None, needs: str = 
     return Rule(f"range:{id}", "note", where, text, needs, once=True)
 
 
-def _contents(formula: str) -> Iterator[Rule]:
-    """Contents of the steel outside the ranges "formula.element"."""
+def _contents(formula: str, also: Callable | None = None) -> Iterator[Rule]:
+    """Contents of the steel outside the ranges "formula.element", where `also` holds."""
     for id in RANGES:
         group, _, element = id.partition(".")
         if group == formula and element.isalpha() and len(element) <= 2 and element[0].isupper():
-            yield _range(id, lambda e, element=element: e.cases.composition[element])
+            yield _range(id, lambda e, element=element: e.cases.composition[element], also)
 
 
 def _route(name: str) -> Callable:
@@ -412,6 +412,12 @@ def _spray() -> Iterator[Rule]:
     )
 
 
+def _later() -> Iterator[Rule]:
+    yield from (Rule(*row) for row in later_heats.RULES)
+    yield from _contents("tempering", later_heats.any_heat)
+    yield _range("tempering.temperature", later_heats.hottest_c, later_heats.any_heat)
+
+
 # ---- hosel ---------------------------------------------------------------------------------------------------------
 
 
@@ -490,14 +496,7 @@ def _hosel() -> Iterator[Rule]:
 
 
 #: Every warning of an estimate, in the order of the shop floor.
-RULES = (
-    *_inputs(),
-    *_furnace(),
-    *_press(),
-    *_spray(),
-    *(Rule(*row) for row in later_heats.RULES),
-    *_hosel(),
-)
+RULES = (*_inputs(), *_furnace(), *_press(), *_spray(), *_later(), *_hosel())
 
 
 #: What the furnace alone gives to warn of.

@@ -434,7 +434,7 @@ def pack_routes(
 
     wet, back = route["has_spray"], route["back_on_die"] > 0.0
     half = 0.5 * route["rest_s"]
-    delay = np.where(wet, np.maximum(route["delay_s"] + shop["delay_s"], 0.0), half)
+    delay = np.where(wet, columns.delay_s, half)
     step(0, FURNACE, route["soak_s"])
     step(1, AIR, route["transfer_s"])
     step(2, REST, half)
