@@ -21,7 +21,7 @@ from forgeprops.io.writing import write_bytes
 from forgeprops.strength.hardness_scales import try_convert
 from forgeprops.study.shop.measured_heads import probe_weights
 from forgeprops.study.spray_plate.conduction import Plate
-from forgeprops.thermal.spray_units import spray_w_m2k
+from forgeprops.thermal.spray import spray_w_m2k
 
 #: What the invented shop is like; the published laws have 1, 0.8, 1, 1 and 0 here.
 TRUTH = fp.Shop(

@@ -6,8 +6,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-
 import forgeprops
 
 PACKAGE = Path(forgeprops.__file__).parent
@@ -97,33 +95,26 @@ def imports(path):
                 yield [*base, alias.name], ".".join(["forgeprops", *base]), id(node) not in late
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda p: p.relative_to(PACKAGE).as_posix())
-def test_rooms_import_only_rooms_above(path):
-    own = path.relative_to(PACKAGE).with_suffix("").parts
-    if own[0] in OPEN_TO_ALL:
-        return
-    place = HOUSE.index(room_of(own))
-    for inside, name, _ in imports(path):
-        if inside and inside != ["__version__"]:
-            room = room_of(inside)
-            assert room in HOUSE, f"{name}: {room} has no place in the house"
-            assert HOUSE.index(room) <= place, (
-                f"{'/'.join(own)} imports {'.'.join(inside)}, which stands below it"
-            )
+def test_rooms_import_only_rooms_above():
+    for path in FILES:
+        own = path.relative_to(PACKAGE).with_suffix("").parts
+        if own[0] in OPEN_TO_ALL:
+            continue
+        place = HOUSE.index(room_of(own))
+        for inside, name, _ in imports(path):
+            if inside and inside != ["__version__"]:
+                room = room_of(inside)
+                assert room in HOUSE, f"{name}: {room} has no place in the house"
+                assert HOUSE.index(room) <= place, (
+                    f"{'/'.join(own)} imports {'.'.join(inside)}, which stands below it"
+                )
 
 
-@pytest.mark.parametrize(
-    "path",
-    [p for p in FILES if p.relative_to(PACKAGE).parts[0] != "show"],
-    ids=lambda p: p.relative_to(PACKAGE).as_posix(),
-)
-def test_computation_knows_no_pictures_and_no_widgets(path):
-    found = {
-        name
-        for inside, name, _ in imports(path)
-        if inside is None and name.split(".")[0] in FOR_EYES
-    }
-    assert not found
+def test_computation_knows_no_pictures_and_no_widgets():
+    for path in FILES:
+        if path.relative_to(PACKAGE).parts[0] != "show":
+            names = {name.split(".")[0] for inside, name, _ in imports(path) if inside is None}
+            assert not names & FOR_EYES, path
 
 
 def test_every_room_has_its_place():

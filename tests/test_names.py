@@ -6,8 +6,6 @@ import inspect
 import re
 from pathlib import Path
 
-import pytest
-
 import forgeprops as fp
 
 ROOT = Path(__file__).parents[1]
@@ -134,9 +132,14 @@ def public_numbers(module):
                 yield name, parameter.name
 
 
-@pytest.mark.parametrize("name", list(public_modules()))
-def test_quantities_carry_their_unit(name):
-    for owner, parameter in public_numbers(importlib.import_module(name)):
+def test_quantities_carry_their_unit():
+    numbers = [
+        (name, *n)
+        for name in public_modules()
+        for n in public_numbers(importlib.import_module(name))
+    ]
+    assert len(numbers) > 300
+    for name, owner, parameter in numbers:
         if QUANTITIES.search(parameter) and parameter not in NO_QUANTITY:
             assert parameter.endswith(UNITS) or parameter.endswith(
                 ("_low", "_high", "_factor", "_share", "_fraction", "_effect", "_spread")
@@ -173,14 +176,14 @@ def test_files_are_named_plainly():
 # ------------------------------------------------------------------------------------- what people see
 
 
-def test_labels_of_controls_say_quantity_and_unit():
-    from forgeprops.show.controls.settings import SETTINGS
+def test_labels_of_settings_say_quantity_and_unit():
+    from forgeprops.inputs.settings import table
 
-    labels = [s.label for s in SETTINGS.values()]
-    assert len(set(labels)) == len(labels)
-    for name, setting in SETTINGS.items():
+    for name, setting in table().items():
         assert setting.label and not setting.label.endswith(".") and "_" not in setting.label, name
-        assert setting.low < setting.high and setting.step > 0
+        if setting.slider:
+            low, high, step = setting.slider
+            assert setting.low <= low < high <= setting.high and step > 0, name
 
 
 def test_colour_of_a_zone_or_constituent_is_one_everywhere():

@@ -36,7 +36,7 @@ def work():
     from forgeprops.hardenability.critical_rates import critical_rate_warnings
     from forgeprops.hardenability.end_quench import end_quench_warnings
     from forgeprops.hardenability.ideal_diameter import ideal_diameter_warnings
-    from forgeprops.thermal.spray_units import spray_warnings
+    from forgeprops.thermal.spray import spray_warnings
     from forgeprops.transformation.tempering import tempering_warnings
 
     odd = fp.Steel(

@@ -7,73 +7,25 @@ from __future__ import annotations
 
 import functools
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from ..base.tables import read_rows
 from ..inputs.steel import ELEMENTS
 from ..io.cells import header_key
+from ..io.columns import Column, Table
 from ..io.grids import Grid
 
-__all__ = [
-    "Block",
-    "Column",
-    "column_of",
-    "find_blocks",
-    "header_score",
-    "row_label",
-    "unit_factor",
-]
+__all__ = ["column_of", "find_tables", "header_score", "row_label", "unit_factor"]
 
 #: Words around an element's name that change nothing: "C content, mass %", "Cr (ladle)", "w(C)", "total Al".
-_NOISE = {
-    "content",
-    "contents",
-    "gehalt",
-    "contenido",
-    "percent",
-    "pct",
-    "prozent",
-    "mass",
-    "masse",
-    "masa",
-    "peso",
-    "weight",
-    "gew",
-    "wt",
-    "m",
-    "w",
-    "in",
-    "en",
-    "de",
-    "by",
-    "ladle",
-    "heat",
-    "cast",
-    "product",
-    "check",
-    "analysis",
-    "analyse",
-    "fraction",
-    "total",
-    "tot",
-    "t",
-    "ges",
-    "av",
-    "avg",
-    "average",
-    "mean",
-    "result",
-    "aim",
-    "actual",
-    "ist",
-    "chem",
-    "ma",
-    "質量",
-    "成分",
-}
+_NOISE = frozenset(
+    """content contents gehalt contenido percent pct prozent mass masse masa peso weight gew wt m w in en de by
+    ladle heat cast product check analysis analyse fraction total tot t ges av avg average mean result aim
+    actual ist chem ma 質量 成分""".split()
+)
 
 #: Soluble aluminium is a part of the aluminium, not all of it.
-_SOLUBLE = {"sol", "soluble", "acid", "löslich", "可溶"}
+_SOLUBLE = frozenset("sol soluble acid löslich 可溶".split())
 
 _PPM = re.compile(r"ppm|[µμ]g\s*/\s*g|mg\s*/\s*kg|g\s*/\s*t\b", re.IGNORECASE)
 _PERCENT = re.compile(r"%|\b(?:wt|mass|gew|masse?|masa|pct|percent|prozent)\b", re.IGNORECASE)
@@ -85,37 +37,6 @@ _TENTHS = re.compile(
 )  # 10⁻², 10-3, 10²
 _FRACTION = re.compile(r"1\s*/\s*(10{2,4})(?!\d)")
 _DIGITS = str.maketrans("¹²³⁴⁵", "12345")
-
-
-@dataclass(frozen=True)
-class Column:
-    """What a column holds: an element (with its unit), or one of the named fields; None if not understood."""
-
-    name: str | None
-    factor: float | None = None  # to wt%; None: no unit stated
-    soluble: bool = False
-
-
-@dataclass(frozen=True)
-class Block:
-    """One table within a grid: a header row and the rows that belong to it.
-
-    Attributes
-    ----------
-    header : int
-        Index of the header row in the grid.
-    columns : dict of int to Column
-        What each column holds.
-    rows : tuple of int
-        Indices of the rows below, up to the next header.
-    given : dict of str to str
-        Heat or grade stated above the table ("Heat no.: 4711").
-    """
-
-    header: int
-    columns: dict[int, Column]
-    rows: tuple[int, ...]
-    given: dict[str, str]
 
 
 @functools.cache
@@ -159,13 +80,14 @@ def _without_units(text: str) -> str:
     return text
 
 
+@functools.lru_cache(maxsize=4096)
 def column_of(header) -> Column:
     """What a column with this header holds.
 
     Examples
     --------
     >>> column_of("Cr [%]"), column_of("N (ppm)").name, column_of("Schmelze-Nr.").name
-    (Column(name='Cr', factor=1.0, soluble=False), 'N', 'heat')
+    (Column(name='Cr', factor=1.0, offset=0.0, soluble=False), 'N', 'heat')
     >>> column_of("Yield, MPa").name is None
     True
     """
@@ -197,7 +119,9 @@ def column_of(header) -> Column:
     if found == {"Al", "S"}:
         found, soluble = {"Al"}, True  # "Al-s"
     soluble = soluble or bool(set(words) & _SOLUBLE)
-    return Column(found.pop(), unit_factor(header), soluble) if len(found) == 1 else Column(None)
+    if len(found) != 1:
+        return Column(None)
+    return Column(found.pop(), unit_factor(header), soluble=soluble)
 
 
 def _elements(cells) -> set[str]:
@@ -217,18 +141,16 @@ def _is_header(cells) -> bool:
 
 def header_score(rows: list[list]) -> float:
     """How many elements the best row or column of cells names; tells delimiters and directions apart."""
-    best = 0
-    for row in rows[:200]:
+    best, rows = 0.0, rows[:200]
+    for row in rows:
         fields = {column_of(c).name for c in row}
-        best = max(
-            best, len(_elements(row)) + ("heat" in fields) + 2 * ({"element", "value"} <= fields)
-        )
-    width = max(map(len, rows[:200]), default=0)
+        listed = {"element", "value"} <= fields
+        best = max(best, len(_elements(row)) + ("heat" in fields) + 2 * listed)
+    width = max(map(len, rows), default=0)
     for j in range(min(width, 8)):
-        best = max(
-            best, len(_elements(row[j] for row in rows[:200] if j < len(row))) + 0.5 * (width > 1)
-        )
-    return float(best)
+        down = _elements(row[j] for row in rows if j < len(row))
+        best = max(best, len(down) + 0.5 * (width > 1))
+    return best
 
 
 def row_label(cells) -> str | None:
@@ -242,20 +164,17 @@ def row_label(cells) -> str | None:
 def _above(grid: Grid, end: int, start: int) -> dict[str, str]:
     """Heat and grade written above a table, as "Heat no.: 4711" in one cell or in two neighbours."""
     given: dict[str, str] = {}
-    for i in range(start, end):
-        row = [c for c in grid.rows[i] if c is not None]
+    for row in grid.rows[start:end]:
+        row = [c for c in row if c is not None]
         if sum(column_of(c).name is not None for c in row) > 1:
             continue  # a stepped header, not a statement
         for j, cell in enumerate(row):
-            if not isinstance(cell, str):
-                continue
-            head, mark, tail = cell.partition(":")
+            head, mark, tail = str(cell).partition(":")
             name = column_of(head).name
-            if name not in ("heat", "grade", "lot"):
-                continue
-            value = tail.strip() or (str(row[j + 1]).strip() if j + 1 < len(row) else "")
-            if value and (mark or len(row) > 1):
-                given.setdefault(name, value)
+            if isinstance(cell, str) and name in ("heat", "grade", "lot"):
+                value = tail.strip() or (str(row[j + 1]).strip() if j + 1 < len(row) else "")
+                if value and (mark or len(row) > 1):
+                    given.setdefault(name, value)
     lot = given.pop("lot", None)
     return {"heat": lot, **given} if lot and "heat" not in given else given
 
@@ -276,62 +195,55 @@ def _oriented(grid: Grid) -> Grid:
     return turned if len(turned.rows) >= 2 and any(map(_is_header, turned.rows[:200])) else grid
 
 
-def find_blocks(grid: Grid) -> tuple[Grid, list[Block]]:
-    """The grid in its reading direction, and the tables in it, each with a header that names elements."""
+def find_tables(grid: Grid) -> list[Table]:
+    """The tables of a grid, in its reading direction, each with a header that names elements."""
     grid = _oriented(grid)
     heads = [i for i, row in enumerate(grid.rows) if _is_header(row)]
     if grid.transposed:
         heads = heads[:1]  # one column of names; values beside it never repeat it
-    blocks = []
-    for n, head in enumerate(heads):
-        end = heads[n + 1] if n + 1 < len(heads) else len(grid.rows)
-        columns = _columns(grid, head, heads[n - 1] if n else -1)
-        rows = list(range(head + 1, end))
-        columns, rows = _take_unit_row(grid, columns, rows, head, heads[n - 1] if n else -1)
+    tables = []
+    for above, head, end in zip([-1, *heads], heads, [*heads[1:], len(grid.rows)], strict=False):
+        columns = _columns(grid, head, above)
+        columns, rows = _take_unit_row(grid, columns, range(head + 1, end), head, above)
         if grid.transposed:
-            upright = grid.transpose()
             first = min(j for j, c in columns.items() if c.name in ELEMENTS)
-            given = _above(upright, first, 0)
+            given = _above(grid.transpose(), first, 0)
         else:
-            given = _above(grid, head, heads[n - 1] + 1 if n else 0)
-        blocks.append(Block(head, columns, tuple(rows), given))
-    return grid, blocks
+            given = _above(grid, head, above + 1)
+        tables.append(Table(grid, head, columns, rows, given))
+    return tables
 
 
 def _columns(grid: Grid, head: int, floor: int) -> dict[int, Column]:
     """What each column holds, by the header row, or by a field up to two rows above (stepped headers)."""
     cells, columns = grid.rows[head], {}
     above = [grid.rows[i] for i in range(head - 1, max(floor, head - 3), -1)]
+    below = grid.rows[head + 1 : head + 20]
     for j in range(max([len(cells), *map(len, above)])):
         cell = cells[j] if j < len(cells) else None
         if cell is not None and not ((head, j) in grid.spans and j and cells[j - 1] == cell):
             columns[j] = column_of(cell)  # (a cell merged with the one to the left only repeats it)
-        elif cell is None and any(
-            j < len(grid.rows[i]) and grid.rows[i][j] is not None
-            for i in range(head + 1, min(head + 20, len(grid.rows)))
-        ):
+        elif cell is None and any(j < len(row) and row[j] is not None for row in below):
             fields = [column_of(row[j]) for row in above if j < len(row)]
             named = [c for c in fields if c.name is not None and c.name not in ELEMENTS]
             columns |= {j: named[0]} if named else {}
     return columns
 
 
-def _take_unit_row(grid: Grid, columns, rows, head: int, floor: int):
+def _take_unit_row(grid: Grid, columns, rows: range, head: int, floor: int):
     """Use a row of units right below (or right above) the header, if there is one."""
-    for candidate in ([rows[0]] if rows else []) + ([head - 1] if head - 1 > floor else []):
+    for candidate in [*rows[:1], *([head - 1] if head - 1 > floor else [])]:
         cells = grid.rows[candidate]
         units = {
-            j: unit_factor(cells[j]) if isinstance(cells[j], str) else None
-            for j, column in columns.items()
-            if column.name in ELEMENTS and j < len(cells) and cells[j] is not None
+            j: cells[j]
+            for j, c in columns.items()
+            if c.name in ELEMENTS and j < len(cells) and cells[j] is not None
         }
-        plain = all(
-            isinstance(cells[j], str) and not re.search(r"\d", _without_units(cells[j]))
-            for j in units
-        )
-        if len(units) >= 1 and plain and all(u is not None for u in units.values()):
-            columns = {j: replace(c, factor=units.get(j, c.factor)) for j, c in columns.items()}
-            if candidate in rows:
-                rows = rows[1:]
-            break
+        if units and all(
+            isinstance(u, str) and not re.search(r"\d", _without_units(u)) and unit_factor(u)
+            for u in units.values()
+        ):
+            for j, unit in units.items():
+                columns[j] = replace(columns[j], factor=unit_factor(unit))
+            return columns, rows[1:] if candidate in rows else rows
     return columns, rows

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -10,11 +9,12 @@ from dataclasses import dataclass, field, replace
 
 from ..base.errors import InputError
 from ..inputs.steel import ELEMENTS, Steel
-from ..io.cells import Reading, read_number
+from ..io.cells import Reading, cell_text, read_number
+from ..io.columns import Column, Table
 from ..io.grids import Grid, Problem, decimal_mark
-from .layout import Block, Column, column_of, row_label, unit_factor
+from .layout import column_of, row_label, unit_factor
 
-__all__ = ["Certificate", "read_block", "title_rows"]
+__all__ = ["Certificate", "read_table"]
 
 #: Elements whose bad value does not spoil the row: no formula here uses them; the value is left out.
 _BESIDE = frozenset({"As", "Sn", "Pb", "Ca", "Sb", "O", "H"})
@@ -65,335 +65,229 @@ class Certificate:
     notes: Mapping[str, str] = field(default_factory=dict)
     file: str = ""
 
+    def problem(self, column: str, what: str, assumed: str) -> Problem:
+        """A problem in this heat's row."""
+        return Problem(self.file, self.row, column, what, assumed)
 
-def title_rows(grid: Grid, block: Block, problems: list[Problem]) -> None:
-    if block.header > 0 and not grid.transposed:
-        first, last = grid.row_numbers[0], grid.row_numbers[block.header] - 1
-        rows = f"rows {first} to {last}" if last > first else f"row {first}"
-        taken = ", ".join(f"{k} {v}" for k, v in block.given.items())
-        problems.append(
-            Problem(
-                grid.file,
-                first,
-                "",
-                f"{rows} above the header",
-                f"taken as a title ({taken} read from it)" if taken else "taken as a title",
+
+def read_table(table: Table, below_limit: str) -> list[Certificate]:
+    """The heats of one table; rows that are no heat become problems of the grid."""
+    if {"element", "value"} <= {c.name for c in table.columns.values()}:
+        table = _spread_list(table)
+    table = _name_the_heat_column(table)
+    grid, width = table.grid, len(table.grid.rows[table.header])
+
+    def filled(j: int) -> bool:
+        return any(j < len(grid.rows[i]) and grid.rows[i][j] is not None for i in table.rows)
+
+    for j, column in table.columns.items():
+        if column.name is None and (filled(j) or not grid.transposed):
+            what, assumed = (
+                "this column is no chemical element",
+                "kept as a note of each certificate",
             )
-        )
-
-
-def read_block(
-    grid: Grid, block: Block, below_limit: str, problems: list[Problem]
-) -> list[Certificate]:
-    columns = {j: c.name for j, c in block.columns.items()}
-    if {"element", "value"} <= set(columns.values()):
-        grid, block = _spread_list(grid, block, problems)
-    block = _name_the_heat_column(grid, block, problems)
-    for j, column in block.columns.items():
-        if column.name is None:
-            row, letter = grid.place(block.header, j)
-            filled = any(j < len(grid.rows[i]) and grid.rows[i][j] is not None for i in block.rows)
-            problems.append(
-                Problem(
-                    grid.file,
-                    row,
-                    _head(grid, block, j) or letter,
-                    "this column is no chemical element",
-                    "kept as a note of each certificate",
-                )
-                if filled or not grid.transposed
-                else Problem(grid.file, row, "", "a line without values", "taken as a title")
-            )
-    width = len(grid.rows[block.header])
-    bare = sorted(
-        {
-            j
-            for i in block.rows
-            for j, c in enumerate(grid.rows[i])
-            if c is not None and j < width and j not in block.columns
-        }
-    )
-    for j in bare:
-        row, letter = grid.place(block.header, j)
-        problems.append(
-            Problem(grid.file, row, letter, "this column has cells but no header", "not used")
-        )
+            grid.say(what, assumed, table.header, _head(table, j), j)
+        elif column.name is None:
+            grid.say("a line without values", "taken as a title", table.header, "", j)
+    for j in range(width):
+        if j not in table.columns and filled(j):
+            what, letter = "this column has cells but no header", grid.place(table.header, j)[1]
+            grid.say(what, "not used", table.header, letter, j)
     decimal = decimal_mark(grid)
     made = []
-    for i in block.rows:
-        certificate = _read_row(grid, block, i, decimal, below_limit)
-        if isinstance(certificate, Problem):
-            problems.append(certificate)
-        else:
-            problems += certificate.problems
+    for i in table.rows:
+        said: list[Problem] = []
+        certificate = _read_row(table, i, decimal, below_limit, said)
+        grid.problems.extend(said)
+        if certificate is not None:
             made.append(certificate)
     return made
 
 
-def _head(grid: Grid, block: Block, j: int) -> str:
-    cells = grid.rows[block.header]
-    return str(cells[j])[:60] if j < len(cells) and cells[j] is not None else ""
+def _head(table: Table, j: int) -> str:
+    """The header of a column; the letter of a column in the file without one."""
+    cells = table.grid.rows[table.header]
+    named = j < len(cells) and cells[j] is not None
+    return table.head(j) if named else table.grid.place(table.header, j)[1]
 
 
-def _text(value) -> str:
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        value = int(value)
-    if isinstance(value, datetime.datetime):
-        value = value.date() if value.time() == datetime.time() else value
-    return str(value).strip()
-
-
-def _name_the_heat_column(grid: Grid, block: Block, problems: list[Problem]) -> Block:
-    """Settle which column tells the heat: one headed so, else a lot or sample column, else a first label."""
-    names = {c.name for c in block.columns.values()}
-    if "heat" in names or "heat" in block.given:
-        return block
-    by_lot = next((j for j, c in block.columns.items() if c.name in ("lot", "element")), None)
-    if by_lot is None:
-        unknown = [
+def _name_the_heat_column(table: Table) -> Table:
+    """Settle which column names the heat: one headed so, else a lot or sample column, else a first label."""
+    grid, columns = table.grid, table.columns
+    if "heat" in {c.name for c in columns.values()} or "heat" in table.given:
+        return table
+    places = [j for j, c in columns.items() if c.name in ("lot", "element")]
+    if not places:
+        first = min((j for j, c in columns.items() if c.name in ELEMENTS), default=0)
+        rows = [grid.rows[i] for i in table.rows]
+        places = [
             j
-            for j in range(len(grid.rows[block.header]))
-            if j not in block.columns or block.columns[j].name is None
+            for j in range(min(first, len(grid.rows[table.header])))
+            if columns.get(j, Column(None)).name is None
+            and any(j < len(row) and isinstance(row[j], (str, int)) for row in rows)
         ]
-        by_lot = next(
-            (
-                j
-                for j in unknown
-                if any(
-                    j < len(grid.rows[i]) and isinstance(grid.rows[i][j], (str, int))
-                    for i in block.rows
-                )
-                and j < min((k for k, c in block.columns.items() if c.name in ELEMENTS), default=0)
-            ),
-            None,
-        )
-    if by_lot is None:
-        return block
-    row, letter = grid.place(block.header, by_lot)
-    problems.append(
-        Problem(
-            grid.file,
-            row,
-            _head(grid, block, by_lot) or letter,
-            "no column is headed heat, cast or melt",
-            "this column is taken for the heat",
-        )
-    )
-    return replace(block, columns={**block.columns, by_lot: Column("heat")})
+    if not places:
+        return table
+    what, assumed = "no column is headed heat, cast or melt", "this column is taken for the heat"
+    grid.say(what, assumed, table.header, _head(table, places[0]), places[0])
+    return replace(table, columns={**columns, places[0]: Column("heat")})
 
 
-def _spread_list(grid: Grid, block: Block, problems: list[Problem]) -> tuple[Grid, Block]:
-    """An element / value list as a table with one row per heat; each value keeps its own row for messages."""
-    at = {c.name: j for j, c in block.columns.items() if c.name is not None}
-    key_columns = [at[n] for n in ("heat", "lot") if n in at][:1]
+def _spread_list(table: Table) -> Table:
+    """An element / value list as a table with one row per heat."""
+    grid, at = table.grid, {c.name: j for j, c in reversed(table.columns.items())}
+    by = "heat" if "heat" in at else "lot" if "lot" in at else None
 
-    def cell(i, name):
+    def cell(i: int, name):
         row = grid.rows[i]
         return row[at[name]] if name in at and at[name] < len(row) else None
 
-    groups: dict[str, dict[str, tuple[int, Column, object]]] = {}
-    last, run = "", 0
-    for i in block.rows:
+    heats: dict[str, dict[str, tuple[int, Column, object]]] = {}
+    key, run = "", 0
+    for i in table.rows:
         column = column_of(cell(i, "element"))
-        key = (
-            _text(grid.rows[i][key_columns[0]])
-            if key_columns
-            and len(grid.rows[i]) > key_columns[0]
-            and grid.rows[i][key_columns[0]] is not None
-            else (last if key_columns else f"\0{run}")
-        )
+        if by and cell(i, by) is not None:
+            key = cell_text(cell(i, by))
+        elif not by:
+            run += column.name in heats.get(f"\0{run}", {})  # an element again begins the next heat
+            key = f"\0{run}"
         if column.name not in ELEMENTS and column.name != "Fe":
-            row, _ = grid.place(i, 0)
-            problems.append(
-                Problem(
-                    grid.file,
-                    row,
-                    _head(grid, block, at["element"]),
-                    f"{str(cell(i, 'element'))[:40]!r} is no element",
-                    _NOT_USED,
-                )
-            )
+            what = f"{str(cell(i, 'element'))[:40]!r} is no element"
+            grid.say(what, _NOT_USED, i, table.head(at["element"]))
             continue
-        if column.name in groups.get(key, {}):
-            run += not key_columns
-            key = key if key_columns else f"\0{run}"
-        if column.name in groups.get(key, {}):
-            row, _ = grid.place(i, 0)
-            problems.append(
-                Problem(
-                    grid.file,
-                    row,
-                    column.name,
-                    f"{column.name} of heat {key!r} is given again",
-                    "the first value is used",
-                )
-            )
+        heat = heats.setdefault(key, {})
+        if column.name in heat:
+            what = f"{column.name} of heat {key!r} is given again"
+            grid.say(what, "the first value is used", i, column.name)
             continue
-        last = key
-        factor = (
-            unit_factor(str(cell(i, "unit") or ""))
-            or column.factor
-            or block.columns[at["value"]].factor
+        units = (
+            str(cell(i, "unit") or ""),
+            cell(i, "element"),
+            grid.rows[table.header][at["value"]],
         )
-        groups.setdefault(key, {})[column.name] = (
-            i,
-            replace(column, factor=factor),
-            cell(i, "value"),
-        )
-    elements = sorted({e for group in groups.values() for e in group}, key=[*ELEMENTS, "Fe"].index)
-    header = ["heat", "grade", *elements]
-    rows, numbers, columns = (
-        [header],
-        [grid.row_numbers[block.header]],
-        {0: Column("heat"), 1: Column("grade")},
-    )
-    for key, group in groups.items():
-        i = min(g[0] for g in group.values())
-        rows.append([None if key.startswith("\0") else key or None, cell(i, "grade")])
+        factor = next(filter(None, map(unit_factor, map(str, units))), None)
+        heat[column.name] = i, replace(column, factor=factor), cell(i, "value")
+    elements = sorted({e for heat in heats.values() for e in heat}, key=[*ELEMENTS, "Fe"].index)
+    rows, numbers = [["heat", "grade", *elements]], [grid.row_numbers[table.header]]
+    for key, heat in heats.items():
+        i = min(place for place, _, _ in heat.values())
+        row = [None if key.startswith("\0") else key or None, cell(i, "grade")]
         for e in elements:
-            _, column, value = group.get(e, (i, Column(e), None))
+            _, column, value = heat.get(e, (i, Column(e), None))
             reading = read_number(value)
             if reading.value is not None and column.factor not in (None, 1.0) and not reading.unit:
-                value = ("<" if reading.kind == "below" else "") + repr(
-                    reading.value * column.factor
-                )
-            rows[-1].append(value)
+                below = "<" if reading.kind == "below" else ""
+                value = below + repr(reading.value * column.factor)
+            row.append(value)
+        rows.append(row)
         numbers.append(grid.row_numbers[i])
-    columns |= {j + 2: Column(e) for j, e in enumerate(elements)}
-    return (
-        Grid(grid.file, rows, numbers, problems=grid.problems),
-        Block(0, columns, tuple(range(1, len(rows))), block.given),
-    )
+    columns = {j: Column(name) for j, name in enumerate(rows[0])}
+    upright = Grid(grid.file, rows, numbers, problems=grid.problems)
+    return Table(upright, 0, columns, range(1, len(rows)), table.given)
 
 
 def _read_row(
-    grid: Grid, block: Block, i: int, decimal: str | None, below_limit: str
-) -> Certificate | Problem:
-    """One row to a certificate, or to the problem that it is none."""
-    row = grid.rows[i]
-    number, letter = grid.place(i, 0)
-    line = number if not grid.transposed else grid.place(0, 0)[0]
-    whole = "" if not grid.transposed else grid.place(i, 0)[1]
+    table: Table, i: int, decimal: str | None, below_limit: str, said: list[Problem]
+) -> Certificate | None:
+    """One row to a certificate; None if it is no heat; what was met is added to `said`."""
+    grid, row = table.grid, table.grid.rows[i]
+    (line, _), turned = grid.place(i, 0), grid.transposed
+    whole = grid.place(i, 0)[1] if turned else ""
 
-    def trouble(what, assumed=_NOT_USED, j=None):
-        if j is None:
-            return Problem(grid.file, line, whole, what, assumed)
-        at, column = grid.place(i, j)
-        return Problem(
-            grid.file,
-            at,
-            column if grid.transposed else _head(grid, block, j) or column,
-            what,
-            assumed,
-        )
+    def say(what: str, assumed: str = _NOT_USED, j: int | None = None) -> None:
+        at, column = (line, whole) if j is None else grid.place(i, j)
+        if j is not None and not turned:
+            column = _head(table, j)
+        said.append(Problem(grid.file, at, column, what, assumed))
 
-    cell = {j: row[j] for j in range(len(row)) if row[j] is not None}
-    elements = {j: c for j, c in block.columns.items() if c.name in ELEMENTS or c.name == "Fe"}
+    cell = {j: value for j, value in enumerate(row) if value is not None}
+    elements = {j: c for j, c in table.columns.items() if c.name in ELEMENTS or c.name == "Fe"}
     labels = [v for j, v in cell.items() if j not in elements]
-    label = row_label(labels)
-    if label:
+    width = len(grid.rows[table.header])
+    cells = f"{len(row)} cells under a header of {width}"
+    if label := row_label(labels):
         kind = "limits" if label == "limits_row" else "means, sums or counts"
-        return trouble(
-            f"a row of {kind} ({' '.join(_text(v) for v in labels)[:40]!r})", "not a heat, not used"
-        )
+        words = " ".join(map(cell_text, labels))[:40]
+        return say(f"a row of {kind} ({words!r})", "not a heat, not used")
     if not any(j in cell for j in elements):
-        said = " ".join(_text(v) for v in cell.values())[:60]
-        return trouble(f"no composition in this row ({said!r})", "taken as a note, not a heat")
-    width = len(grid.rows[block.header])
-    if len(row) > width and any(c is not None for c in row[width:]) and not grid.transposed:
-        return trouble(
-            f"{len(row)} cells under a header of {width}; decimal commas may have split numbers"
-        )
+        words = " ".join(map(cell_text, cell.values()))[:60]
+        return say(f"no composition in this row ({words!r})", "taken as a note, not a heat")
+    if max(cell) >= width and not turned:
+        return say(f"{cells}; decimal commas may have split numbers")
     if len(row) < width and grid.csv:
-        return trouble(
-            f"{len(row)} cells under a header of {width}; a cell is missing and the others may "
-            "have moved"
-        )
+        return say(f"{cells}; a cell is missing and the others may have moved")
 
     named = {
-        c.name: _text(cell[j]) for j, c in reversed(block.columns.items()) if c.name and j in cell
+        c.name: cell_text(cell[j])
+        for j, c in reversed(table.columns.items())
+        if c.name and j in cell
     }
-    problems: list[Problem] = []
-    by_column = any(c.name == "heat" for c in block.columns.values())
-    heat = named.get("heat") or ("" if by_column else block.given.get("heat", ""))
+    by_column = any(c.name == "heat" for c in table.columns.values())
+    heat = named.get("heat") or ("" if by_column else table.given.get("heat", ""))
     if not heat:
-        heat = f"row {line}" if not grid.transposed else f"column {whole}"
-        problems.append(trouble("no heat number", f"called {heat!r}"))
+        heat = f"column {whole}" if turned else f"row {line}"
+        say("no heat number", f"called {heat!r}")
     elif _MANGLED.fullmatch(heat):
-        problems.append(
-            trouble(
-                f"heat {heat!r} looks like a heat number that a spreadsheet program took for a number",
-                "kept as it stands",
-            )
+        what = (
+            f"heat {heat!r} looks like a heat number that a spreadsheet program took for a number"
         )
-    grade = named.get("grade") or block.given.get("grade", "")
+        say(what, "kept as it stands")
     notes = {
-        _head(grid, block, j): _text(cell[j])
-        for j, c in block.columns.items()
-        if j in cell and (c.name is None or c.name in ("date", "lot"))
+        table.head(j): cell_text(cell[j])
+        for j, c in table.columns.items()
+        if j in cell and c.name in (None, "date", "lot")
     }
+    composition = _composition(cell, elements, table, (i, decimal, below_limit), say, notes)
+    steel = None
+    if composition is not None:
+        for what, assumed, j in _implausible(composition, cell, elements):
+            say(what, assumed, j)
+        source = f"{grid.file}, column {whole}" if turned else f"{grid.file}, row {line}"
+        try:
+            steel = Steel(heat, composition, source=source, **_grain(named, say))
+        except InputError as error:
+            say(str(error).rstrip("."))
+    grade = named.get("grade") or table.given.get("grade", "")
+    return Certificate(heat, grade, steel, line, tuple(said), (line,), notes, grid.file)
 
+
+def _composition(cell, elements, table, how, say, notes) -> dict[str, float] | None:
+    """Contents of a row, wt%; None if one that counts cannot be used."""
+    (i, decimal, below_limit), usable = how, True
     found: dict[str, list[tuple[float, int]]] = {}
-    usable = True
-    has_total = any(
+    total_al = any(
         c.name == "Al" and not c.soluble and read_number(cell.get(j)).kind != "missing"
         for j, c in elements.items()
     )
     for j, column in elements.items():
-        reading = read_number(cell.get(j), (i, j) in grid.percent, decimal)
-        if column.name == "Fe":
-            continue
-        if column.soluble and has_total:
-            notes[_head(grid, block, j)] = _text(cell.get(j, ""))
-            continue
-        if reading.kind == "missing":
-            continue
-        content, said = _content(column, reading, below_limit)
-        problems += [trouble(what, assumed, j) for what, assumed in said]
-        if content is None:
-            usable = usable and column.name in _BESIDE
-        else:
-            found.setdefault(column.name, []).append((content, j))
+        reading = read_number(cell.get(j), (i, j) in table.grid.percent, decimal)
+        if column.soluble and total_al:
+            notes[table.head(j)] = cell_text(cell.get(j, ""))
+        elif column.name != "Fe" and reading.kind != "missing":
+            content, remarks = _content(column, reading, below_limit)
+            for what, assumed in remarks:
+                say(what, assumed, j)
+            if content is None:
+                usable = usable and column.name in _BESIDE
+            else:
+                found.setdefault(column.name, []).append((content, j))
     composition, twice = {}, []
     for element, values in found.items():
         contents = [v for v, _ in values]
         composition[element] = math.fsum(contents) / len(contents)
-        if len(contents) > 1:
-            spread = max(contents) - min(contents)
-            if spread > max(0.02, 0.1 * max(contents)):
-                problems.append(
-                    trouble(
-                        f"{element} stands in {len(contents)} columns that differ "
-                        f"({', '.join(f'{v:g}' for v in contents)} wt%)",
-                        _NOT_USED,
-                        values[1][1],
-                    )
-                )
-                usable = False
-            else:
-                twice.append(element)
+        if max(contents) - min(contents) > max(0.02, 0.1 * max(contents)):
+            written = ", ".join(f"{v:g}" for v in contents)
+            what = f"{element} stands in {len(contents)} columns that differ ({written} wt%)"
+            say(what, _NOT_USED, values[1][1])
+            usable = False
+        elif len(contents) > 1:
+            twice.append(element)
     if twice:
-        problems.append(
-            trouble(f"{', '.join(twice)} given in more than one column", "their mean is used")
-        )
+        say(f"{', '.join(twice)} given in more than one column", "their mean is used")
     if usable and "C" not in composition:
-        problems.append(trouble("carbon is missing"))
+        say("carbon is missing")
         usable = False
-    problems += _plausible(composition, cell, elements, trouble)
-    steel = None
-    if usable:
-        try:
-            steel = Steel(
-                heat,
-                composition,
-                source=f"{grid.file}, row {line}"
-                if not grid.transposed
-                else f"{grid.file}, column {whole}",
-                **_grain(named, trouble, problems),
-            )
-        except InputError as error:
-            problems.append(trouble(str(error).rstrip(".")))
-    return Certificate(heat, grade, steel, line, tuple(problems), (line,), notes, grid.file)
+    return composition if usable else None
 
 
 def _content(
@@ -449,32 +343,23 @@ def _content(
     return float(f"{content:.12g}"), said
 
 
-def _grain(named: dict[str, str], trouble, problems: list[Problem]) -> dict[str, float]:
-    if "grain_size_astm" not in named:
-        return {}
-    reading = read_number(named["grain_size_astm"].replace("ASTM", "").strip())
+def _grain(named: dict[str, str], say) -> dict[str, float]:
+    written = named.get("grain_size_astm", "")
+    reading = read_number(written.replace("ASTM", "").strip())
     if reading.kind == "number" and 0.0 <= reading.value <= 14.0:
         return {"grain_size_astm": reading.value}
     if reading.kind != "missing":
-        written = named["grain_size_astm"][:30]
-        problems.append(
-            trouble(f"grain size {written!r} is no ASTM number from 0 to 14", "7 assumed")
-        )
+        say(f"grain size {written[:30]!r} is no ASTM number from 0 to 14", "7 assumed")
     return {}
 
 
-def _plausible(composition, cell, elements, trouble) -> Iterator[Problem]:
-    total = math.fsum(composition.values())
+def _implausible(composition, cell, elements) -> Iterator[tuple[str, str, int | None]]:
+    total, used = math.fsum(composition.values()), "used all the same"
     if total > _LOW_ALLOY_SUM:
-        yield trouble(
-            f"the elements add up to {total:.3g} wt%, more than a low-alloy steel has",
-            "used all the same",
-        )
+        what = f"the elements add up to {total:.3g} wt%, more than a low-alloy steel has"
+        yield what, used, None
     for j, column in elements.items():
         iron = read_number(cell.get(j)) if column.name == "Fe" else None
         if iron and iron.kind == "number" and abs(iron.value + total - 100.0) > 0.5:
-            yield trouble(
-                f"iron and the other elements add up to {iron.value + total:.4g} wt%, not 100",
-                "used all the same",
-                j,
-            )
+            what = f"iron and the other elements add up to {iron.value + total:.4g} wt%, not 100"
+            yield what, used, j

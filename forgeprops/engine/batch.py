@@ -17,7 +17,7 @@ from ..transformation.decomposition import ROWS
 from .balance import WET_POINTS
 from .compiled import compiled
 from .march import HEAT_ROWS, MARKS, STEP_LIMIT
-from .outcome import FIRST, OUT
+from .outcome import OUT
 from .packing import CASE, COOL, STEP, Section
 
 __all__ = ["Marched", "STOP_C", "TOLERANCE_C", "engine", "run", "run_curve"]
@@ -125,7 +125,17 @@ def _compile(checksum: int):
             austenite.ferrite_return_per_s,
         ),
         (kinetics.ferrite_cap, kinetics.extent_of, kinetics.inverse_extent),
-        (phase_hardness.line_hv, tempering.softened_hv),
+        (
+            phase_hardness.line_hv,
+            tempering.log_tempering,
+            tempering.softened_hv,
+            tempering.master_hv,
+            tempering.annealed_hv,
+            tempering._master,
+            tempering.tempered_martensite_hv,
+            tempering.tempered_bainite_hv,
+            tempering.spheroidised_hv,
+        ),
         (
             decomposition.carbon_of_austenite,
             decomposition._on_carbon,
@@ -161,10 +171,9 @@ def _compile(checksum: int):
         ),
         (
             outcome._table_hv,
-            outcome._tempered,
+            outcome._law,
             outcome._constituents,
             outcome.point_hardness,
-            outcome.first_heat_structure,
             outcome._old_hardness,
             outcome.collect,
         ),
@@ -172,12 +181,7 @@ def _compile(checksum: int):
     for group in formulas:
         for formula in group:
             register_jitable(formula)
-    march_, first_, collect_, follow_ = (
-        march.march,
-        outcome.first_heat_structure,
-        outcome.collect,
-        imposed.follow,
-    )
+    march_, collect_, follow_ = march.march, outcome.collect, imposed.follow
 
     def kernel(
         cases,
@@ -250,7 +254,6 @@ def _compile(checksum: int):
         state = np.zeros((ROWS, n))
         first_state = np.zeros((ROWS, n))
         first_heat = np.zeros((HEAT_ROWS, n))
-        first = np.zeros((n_zones, FIRST))
         scale_um = np.zeros(n_zones)
         first_marks = np.zeros((n_zones, MARKS))
         first_energy = np.zeros(3)
@@ -303,11 +306,11 @@ def _compile(checksum: int):
             least = 1.0
             for i in range(n):
                 least = min(least, heat[0, i])
+                for r in range(ROWS):
+                    first_state[r, i] = 0.0
             if least < 0.9995:
                 for i in range(n):
                     t_c[i] = case.first_finish_c
-                    for r in range(ROWS):
-                        first_state[r, i] = 0.0
                     first_heat[0, i] = 1.0
                     first_heat[1, i] = 0.0
                     first_heat[2, i] = case.first_grain_um**case.grain_m
@@ -341,9 +344,9 @@ def _compile(checksum: int):
                 )
                 if taken >= STEP_LIMIT:
                     n_steps[c] = taken
-                for z in range(n_zones):
-                    first_(case, table, first_state, marker, weight, z, first)
-            collect_(case, table, state, heat, marker, weight, first, point_hv[c], zone_out[c])
+            collect_(
+                case, table, state, heat, marker, weight, first_state, point_hv[c], zone_out[c]
+            )
             if states.shape[0] > c:
                 for i in range(n):
                     for r in range(ROWS):
@@ -387,7 +390,7 @@ def _compile(checksum: int):
             state,
             history,
         )
-        collect_(case, start, state, heat, marker, weight, np.zeros((1, FIRST)), point_hv, out)
+        collect_(case, start, state, heat, marker, weight, state, point_hv, out)
 
     return compiled(kernel), compiled(curve_kernel)
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from ..transformation.austenite import astm_from_diameter
 from ..transformation.decomposition import (
     AUSTENITE,
@@ -12,7 +10,6 @@ from ..transformation.decomposition import (
     CARBON_0,
     CARBON_M,
     FERRITE,
-    J_BAINITE,
     J_MARTENSITE,
     J_OLD,
     LOG_V_B,
@@ -23,9 +20,14 @@ from ..transformation.decomposition import (
     carbon_of_austenite,
 )
 from ..transformation.phase_hardness import line_hv
-from ..transformation.tempering import softened_hv
+from ..transformation.tempering import (
+    TemperingCoefficients,
+    spheroidised_hv,
+    tempered_bainite_hv,
+    tempered_martensite_hv,
+)
 
-__all__ = ["OUT", "collect", "first_heat_structure", "point_hardness"]
+__all__ = ["OUT", "collect", "point_hardness"]
 
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
@@ -51,10 +53,6 @@ OUT = 13
     O_UNDISSOLVED,
 ) = range(OUT)
 
-#: Columns of the first-heat structure of a zone.
-FIRST = 7
-(FIRST_FP, FIRST_B, FIRST_M, FIRST_HV_FP, FIRST_HV_B, FIRST_HV_M, FIRST_J) = range(FIRST)
-
 
 def _table_hv(start, carbon):
     last = start.shape[1] - 1
@@ -63,21 +61,23 @@ def _table_hv(start, carbon):
     return start[2, i] + (position - i) * (start[2, i + 1] - start[2, i])
 
 
-def _tempered(case, hv, j):
-    if j <= 0.0:
-        return hv
-    return softened_hv(
-        hv,
-        math.log10(j),
+def _law(case):
+    return TemperingCoefficients(
+        case.temper_q_k,
         case.half_log_j,
         case.temper_width,
         case.temper_soft_hv,
         case.temper_slope_hv,
+        case.temper_overaged_hv,
+        case.temper_floor_hv,
+        case.temper_floor_carbon_hv,
+        case.temper_bainite_share,
     )
 
 
 def _constituents(case, start, state, i):
-    """Hardness of ferrite-pearlite, bainite and martensite at point `i`, as formed, HV."""
+    """Ferrite with pearlite, its hardness, that of bainite and martensite at point `i` as formed, HV, and the carbon
+    that ferrite left to bainite."""
     # carbon that ferrite left to pearlite and bainite, as far as the lines reach
     rest = max(
         min(
@@ -107,55 +107,43 @@ def _constituents(case, start, state, i):
         hv_m = _table_hv(start, state[CARBON_M, i] / state[MARTENSITE, i])
         # bainite of this carbon is not harder than its martensite
         hv_b = min(hv_b, hv_m)
-    return fp, hv_fp, hv_b, hv_m
+    return fp, hv_fp, hv_b, hv_m, rest
 
 
 def point_hardness(case, start, state, i, later_j, old_hv):
-    """Hardness of point `i` after everything, and the same without self-tempering of its martensite, HV."""
-    fp, hv_fp, hv_b, hv_m = _constituents(case, start, state, i)
-    untransformed = 1.0 - state[AUSTENITE_0, i]
-    rest = fp * hv_fp + state[AUSTENITE, i] * _AUSTENITE_HV + max(untransformed, 0.0) * old_hv
-    if state[BAINITE, i] > 0.0:
-        if later_j > 0.0:
-            quenched = max(_table_hv(start, state[CARBON_0, i]), hv_b)
-            hv_b = min(hv_b, _tempered(case, quenched, state[J_BAINITE, i] + later_j))
-        rest += state[BAINITE, i] * hv_b
-    return (
-        rest + state[MARTENSITE, i] * _tempered(case, hv_m, state[J_MARTENSITE, i] + later_j),
-        rest + state[MARTENSITE, i] * hv_m,
-    )
+    """Hardness of point `i` after everything, and the same without self-tempering of its martensite, HV.
+
+    Parameters
+    ----------
+    later_j : float
+        What all constituents have taken since they were cold, s.
+    old_hv : float
+        Hardness of what the furnace did not make austenite, HV.
+    """
+    fp, hv_fp, hv_b, hv_m, carbon = _constituents(case, start, state, i)
+    law, martensite, bainite = _law(case), state[MARTENSITE, i], state[BAINITE, i]
+    if fp > 0.0 and later_j > 0.0:
+        others = (bainite + martensite + state[AUSTENITE, i]) * carbon
+        of_fp = max((state[AUSTENITE_0, i] * state[CARBON_0, i] - others) / fp, 0.0)
+        hv_fp = spheroidised_hv(hv_fp, later_j, of_fp, law)
+    if bainite > 0.0 and later_j > 0.0:
+        hv_b = tempered_bainite_hv(hv_b, _table_hv(start, carbon), later_j, carbon, law)
+    rest = fp * hv_fp + state[AUSTENITE, i] * _AUSTENITE_HV + bainite * hv_b
+    rest += max(1.0 - state[AUSTENITE_0, i], 0.0) * old_hv
+    if martensite <= 0.0:
+        return rest, rest
+    j = state[J_MARTENSITE, i] + later_j
+    tempered = tempered_martensite_hv(hv_m, j, state[CARBON_M, i] / martensite, law)
+    return rest + martensite * tempered, rest + martensite * hv_m
 
 
-def first_heat_structure(case, start, state, marker, weight, z, first):
-    """Mean structure of zone `z` after the first heat, into row `z` of `first`."""
-    for c in range(FIRST):
-        first[z, c] = 0.0
-    for j in range(len(marker)):
-        i = z * len(marker) + j
-        fp, hv_fp, hv_b, hv_m = _constituents(case, start, state, i)
-        w = weight[j]
-        first[z, FIRST_FP] += w * fp
-        first[z, FIRST_B] += w * state[BAINITE, i]
-        first[z, FIRST_M] += w * (state[MARTENSITE, i] + state[AUSTENITE, i])
-        first[z, FIRST_HV_FP] += w * fp * hv_fp
-        first[z, FIRST_HV_B] += w * state[BAINITE, i] * hv_b
-        first[z, FIRST_HV_M] += w * (
-            state[MARTENSITE, i] * hv_m + state[AUSTENITE, i] * _AUSTENITE_HV
-        )
-        first[z, FIRST_J] += w * state[J_MARTENSITE, i]
-
-
-def _old_hardness(case, first, z, j, share):
+def _old_hardness(case, start, first, i, j, share):
     """Hardness of what the furnace did not make austenite, HV.
 
     Below Ac1 it is the first-heat structure, tempered.  Above, the pearlite (or its like) goes first: what stays is
     more and more the soft ferrite.
     """
-    hv = first[z, FIRST_HV_FP]
-    for part, hardness in ((FIRST_B, FIRST_HV_B), (FIRST_M, FIRST_HV_M)):
-        if first[z, part] > 0.0:
-            own = first[z, hardness] / first[z, part]
-            hv += first[z, part] * min(own, _tempered(case, own, first[z, FIRST_J] + j))
+    hv = point_hardness(case, start, first, i, j, 0.0)[0]
     left = 1.0 - share
     if share <= 0.0 or left <= 0.0:
         return hv
@@ -168,7 +156,7 @@ def _old_hardness(case, first, z, j, share):
 
 
 def collect(case, start, state, heat, marker, weight, first, point_hv, out):
-    """Outcome of every zone into `out`, of every point into `point_hv`."""
+    """Outcome of every zone into `out`, of every point into `point_hv`; `first` is the state after the first heat."""
     for z in range(out.shape[0]):
         for c in range(OUT):
             out[z, c] = 0.0
@@ -178,7 +166,8 @@ def collect(case, start, state, heat, marker, weight, first, point_hv, out):
             share = state[AUSTENITE_0, i]
             old = 0.0
             if share < 1.0:
-                old = _old_hardness(case, first, z, state[J_OLD, i] + case.later_j[z], share)
+                j_old = state[J_OLD, i] + case.later_j[z]
+                old = _old_hardness(case, start, first, i, j_old, share)
             hv, quenched = point_hardness(case, start, state, i, case.later_j[z], old)
             point_hv[i] = hv
             out[z, O_HV] += w * hv

@@ -111,6 +111,10 @@ STEEL_FIELDS = (
     "temper_width",
     "temper_soft_hv",
     "temper_slope_hv",
+    "temper_overaged_hv",
+    "temper_floor_hv",
+    "temper_floor_carbon_hv",
+    "temper_bainite_share",
     "ms_grain",
 )
 ROUTE_FIELDS = (
@@ -304,6 +308,10 @@ def pack_steels(
         temper_width=temper.width,
         temper_soft_hv=temper.soft_hv,
         temper_slope_hv=temper.slope_hv,
+        temper_overaged_hv=temper.overaged_hv,
+        temper_floor_hv=temper.floor_hv,
+        temper_floor_carbon_hv=temper.floor_carbon_hv,
+        temper_bainite_share=temper.bainite_share,
     )
     return start_tables(comp, methods)
 

@@ -8,10 +8,24 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..base.errors import InputError, check_number
+from ..base.tables import read_rows
 from .settings import numbers_of
 
-__all__ = ["LEAST_WALL_MM", "Block", "Face", "Hosel", "Neck", "Rim", "check_fit", "checked"]
+__all__ = [
+    "LEAST_WALL_MM",
+    "Block",
+    "Face",
+    "Hosel",
+    "Neck",
+    "Rim",
+    "check_fit",
+    "checked",
+    "clubs",
+    "tour_speed_m_s",
+]
 
 
 #: Thinnest hosel wall that can be turned and still be bent, mm (our estimate; usual walls are 1.6–2.5 mm).
@@ -22,13 +36,17 @@ LEAST_WALL_MM = 0.8
 class Face:
     """The thin centre, where the strike is and the spray hits; mean length and height of the free span.
 
-    `allowance_mm` is what is milled off later: forged thickness = thickness + allowance.
+    `allowance_mm` is what is milled off later: forged thickness = thickness + allowance.  `loft_deg` is the
+    static loft (30: a mid-iron, common practice), `club_speed_m_s` the speed at which the head is swung; None:
+    the mean of professional men at that loft (`tour_speed_m_s`).
     """
 
     length_mm: float
     height_mm: float
     thickness_mm: float
     allowance_mm: float = 0.0
+    loft_deg: float = 30.0
+    club_speed_m_s: float | None = None
 
     @property
     def forged_thickness_mm(self) -> float:
@@ -106,6 +124,28 @@ class Hosel:
         return (self.outside_mm - self.bore_mm) / 2
 
 
+def clubs() -> dict[str, np.ndarray]:
+    """Columns of ``data/constants/clubs.csv``: loft, head speed, attack and launch of full swings."""
+    rows = read_rows("constants/clubs.csv")
+    return {name: np.array([float(r[name]) for r in rows]) for name in rows[0]}
+
+
+def tour_speed_m_s(loft_deg):
+    """Head speed of a full swing by the mean of professional men, m/s; held beyond 21 to 46° of loft.
+
+    References
+    ----------
+    .. [1] Tour means by club, a trade page (read); lofts by club (from memory).
+
+    Examples
+    --------
+    >>> round(float(tour_speed_m_s(30.0)), 1)
+    41.1
+    """
+    table = clubs()
+    return 0.44704 * np.interp(loft_deg, table["loft_deg"], table["head_speed_mph"])
+
+
 def checked(part, kind, owner: str):
     """Return `part` with every dimension checked and made a float.
 
@@ -118,6 +158,9 @@ def checked(part, kind, owner: str):
         what = kind.__name__
         raise InputError(f"{what.lower()} is {part!r}; allowed is a {what}(...) (head {owner}).")
     what = kind.__name__.lower()
+    if kind is Face and part.club_speed_m_s is None:
+        loft = numbers_of(what)["loft_deg"].check(part.loft_deg, f"head {owner}")
+        part = dataclasses.replace(part, club_speed_m_s=float(tour_speed_m_s(loft)))
     changed = {
         name: check_number(
             getattr(part, name),
@@ -126,7 +169,7 @@ def checked(part, kind, owner: str):
             else d.label,
             d.low,
             d.high,
-            "mm",
+            d.unit,
             f"head {owner}",
         )
         for name, d in numbers_of(what).items()

@@ -265,6 +265,8 @@ class Head:
                 check_choice(key, "dimension", self.SETTINGS, f"head {self.name!r}")
             ]
             parts.setdefault(part, {})[field] = value
+        if "loft_deg" in settings:
+            parts["face"].setdefault("club_speed_m_s", None)  # the mean swing of the new loft
         new = {
             part: dataclasses.replace(getattr(self, part), **values)
             for part, values in parts.items()

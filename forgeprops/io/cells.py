@@ -7,7 +7,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-__all__ = ["Reading", "clean_text", "header_key", "read_number"]
+__all__ = ["Reading", "cell_text", "clean_text", "header_key", "read_number"]
 
 #: Footnote marks, which Unicode's compatibility form would turn into digits: 0.21² must not become 0.212.
 _MARKS = "⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻ªº†‡"
@@ -68,39 +68,10 @@ class Reading:
     remark: str = ""
 
 
-_TRACE = {"trace", "traces", "tr", "tr.", "spur", "spuren", "trazas", "nil", "痕跡"}
-_MISSING = {
-    "",
-    "-",
-    "--",
-    "---",
-    "–",
-    "—",
-    "―",
-    "/",
-    ".",
-    "*",
-    "x",
-    "n.d.",
-    "nd",
-    "n.d",
-    "n/d",
-    "n.a.",
-    "na",
-    "n.a",
-    "n/a",
-    "#n/a",
-    "none",
-    "null",
-    "nan",
-    "n.b.",
-    "k.a.",
-    "not determined",
-    "not analysed",
-    "not analyzed",
-    "not measured",
-    "?",
-}
+_TRACE = frozenset("trace traces tr tr. spur spuren trazas nil 痕跡".split())
+_MISSING = frozenset(
+    "- -- --- – — ― / . * x ? n.d. nd n.d n/d n.a. na n.a n/a #n/a none null nan n.b. k.a.".split()
+) | {"", "not determined", "not analysed", "not analyzed", "not measured"}
 _PLAIN = re.compile(
     r"-?[0-9]{1,12}(?:\.[0-9]{1,2}|\.[0-9]{4,12})?"
 )  # three digits may be thousands
@@ -180,6 +151,21 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
     return Reading(
         "number", number, unit, remark or (f"{shortened(value)} is approximate" if sign else "")
     )
+
+
+def cell_text(value) -> str:
+    """A cell as text: 4711.0 as 4711, a midnight as its day.
+
+    Examples
+    --------
+    >>> cell_text(4711.0), cell_text(datetime.datetime(2025, 2, 1)), cell_text(" A1 ")
+    ('4711', '2025-02-01', 'A1')
+    """
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        value = int(value)
+    if isinstance(value, datetime.datetime) and value.time() == datetime.time():
+        value = value.date()
+    return str(value).strip()
 
 
 def shortened(value) -> str:

@@ -1,7 +1,6 @@
-"""Measured tables in a documented layout: one reading a row, one quantity a column, units in the header.
+"""Tables whose header names their columns: cells to numbers and texts in the wanted units.
 
-Each reader says which fields it wants; here the header is found, cells become numbers and texts, units are
-converted, and whatever cannot be used is reported once for each stretch of rows.
+Each reader says which fields it wants; whatever cannot be used is reported once for each stretch of rows.
 """
 
 from __future__ import annotations
@@ -12,16 +11,16 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..base.errors import InputError
-from .cells import header_key, read_number
+from .cells import cell_text, header_key, read_number
 from .grids import Grid, Problem, column_letter, decimal_mark, read_grids
 from .saved import plain_cell
 
 __all__ = [
     "HEAD_FIELD",
-    "ZONE_FIELD",
+    "Column",
     "Field",
-    "Part",
     "Rows",
+    "Table",
     "first_problem",
     "number_field",
     "page",
@@ -32,6 +31,42 @@ __all__ = [
 
 
 @dataclass(frozen=True)
+class Column:
+    """What a column holds.
+
+    Attributes
+    ----------
+    name : str or None
+        Field or chemical element; None if not understood.
+    factor, offset : float
+        Turn the written number into the field's unit; a factor of None: no unit is stated.
+    soluble : bool
+        Only the soluble part of the element.
+    """
+
+    name: str | None
+    factor: float | None = None
+    offset: float = 0.0
+    soluble: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table within a grid: header row, its columns, the rows below, and what is given above or for all."""
+
+    grid: Grid
+    header: int
+    columns: dict[int, Column]
+    rows: Sequence[int]
+    given: Mapping[str, str] = field(default_factory=dict)
+
+    def head(self, j: int) -> str:
+        """The header of a column as messages show it; its letter if it has none."""
+        cells = self.grid.rows[self.header]
+        return str(cells[j])[:60] if j < len(cells) and cells[j] is not None else column_letter(j)
+
+
+@dataclass(frozen=True)
 class Field:
     """One wanted column.
 
@@ -39,73 +74,70 @@ class Field:
     ----------
     name : str
         Name in the result, with its unit.
-    headers : mapping of str to (factor, offset)
-        Accepted headers (as `files.header_key` makes them) and what turns the written number into the unit.
+    headers : mapping of str to Column
+        Accepted headers, as `cells.header_key` makes them.
     kind : {"number", "text", "time"}
         "time" also takes clock times (12:03:04.5), counted from the first.
-    low, high : float
-        Allowed numbers, in the field's unit.
-    unit : str
-        For messages.
+    low, high, unit
+        Allowed numbers, and their unit for messages.
     needed : bool
         A table without it is refused, a row without it is not used.
+    parse : callable
+        What a text means; raises `InputError` for one that means nothing.
     """
 
     name: str
-    headers: Mapping[str, tuple[float, float]]
+    headers: Mapping[str, Column]
     kind: str = "number"
     low: float = float("-inf")
     high: float = float("inf")
     unit: str = ""
     needed: bool = True
+    parse: Callable[[str], object] = str
 
 
 @dataclass
 class Rows:
-    """What was read: a list per field name, the file's rows beside it, and the problems met."""
+    """What was read: a list per field name, header, row and file of each row, and the problems met."""
 
-    values: dict[str, list] = field(default_factory=dict)
+    fields: Sequence[Field]
+    values: dict[str, list]
     headers: list[dict[str, str]] = field(default_factory=list)
     row: list[int] = field(default_factory=list)
     file: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
+    def say(self, i: int, column: str, what, assumed: str = "row not used") -> None:
+        """Add a problem of row `i` of those read."""
+        what = str(what).rstrip(".")
+        self.problems.append(Problem(self.file[i], self.row[i], column, what, assumed))
 
-@dataclass(frozen=True)
-class Part:
-    """A table within a grid: its header row, the column of each field, and the conversion of each."""
+    def frame(self):
+        """All fields and ``file_row`` as a DataFrame; what is not given is "" or NaN."""
+        import pandas as pd
 
-    grid: Grid
-    head: int
-    at: Mapping[str, int]
-    convert: Mapping[str, tuple[float, float]]
-
-
-def text_field(name: str, *headers: str, needed: bool = True) -> Field:
-    """A field of text under any of these headers."""
-    return Field(name, {header_key(h): (1.0, 0.0) for h in (name, *headers)}, "text", needed=needed)
+        blank = {f.name: "" if f.kind == "text" else float("nan") for f in self.fields}
+        columns = {n: [blank[n] if v is None else v for v in vs] for n, vs in self.values.items()}
+        return pd.DataFrame({**columns, "file_row": self.row})
 
 
-def number_field(
-    name: str, headers: Mapping[str, float], low: float, high: float, unit: str, needed: bool = True
-) -> Field:
-    """A field of numbers; `headers` gives the factor to the field's unit."""
-    return Field(
-        name,
-        {header_key(k): (float(v), 0.0) for k, v in headers.items()},
-        "number",
-        low,
-        high,
-        unit,
-        needed,
-    )
+def text_field(name: str, headers: str = "", needed: bool = True, parse=str) -> Field:
+    """A field of text under its name or any of these headers (between blanks)."""
+    keys = {header_key(h): Column(name) for h in (name, *headers.split())}
+    return Field(name, keys, "text", needed=needed, parse=parse)
 
 
-#: Which head a reading belongs to, and where on it.
-HEAD_FIELD = text_field(
-    "head_id", "head", "head no", "part", "piece", "sample", "run", "Stück", "serial", needed=False
-)
-ZONE_FIELD = text_field("zone", "location", "area", "Bereich", "zona")
+def number_field(name: str, headers: Mapping, low=float("-inf"), high=float("inf"), unit="", needed=True, kind="number") -> Field:  # fmt: skip
+    """A field of numbers; `headers` gives headers (between blanks) by their factor or (factor, offset)."""
+    keys = {header_key(name): Column(name, 1.0)}
+    for convert, names in headers.items():
+        convert = convert if isinstance(convert, tuple) else (float(convert),)
+        keys |= {header_key(h): Column(name, *convert) for h in names.split()}
+    return Field(name, keys, kind, low, high, unit, needed)
+
+
+#: Which head a reading belongs to.
+HEAD_FIELD = text_field("head_id", "head headno part piece sample run Stück serial", needed=False)
 
 
 def first_problem(rows: Rows) -> str:
@@ -116,19 +148,29 @@ def first_problem(rows: Rows) -> str:
 def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str:
     """A small page for notebooks: a table and what was met; every text of the user's is escaped."""
 
-    def row(cells, tag="td"):
-        texts = (f"{c:.4g}" if isinstance(c, float) else str(c) for c in cells)
-        return "<tr>" + "".join(f"<{tag}>{html.escape(t)}</{tag}>" for t in texts) + "</tr>"
+    def text(cell) -> str:
+        if isinstance(cell, bool):
+            return "yes" if cell else "no"
+        if isinstance(cell, float):
+            return "" if cell != cell else f"{cell:.4g}"
+        return html.escape(str(cell))
 
-    body = row(frame.columns, "th") + "".join(
-        row(r) for r in frame.head(shown).itertuples(index=False, name=None)
+    def table(rows, tag="th"):
+        out = ""
+        for row in rows:
+            out += "<tr>" + "".join(f"<{tag}>{text(c)}</{tag}>" for c in row) + "</tr>"
+            tag = "td"
+        return f"<table>{out}</table>"
+
+    made = f"<p>{html.escape(title)}</p>" + table(
+        [frame.columns, *frame.head(shown).itertuples(index=False, name=None)]
     )
-    met = row(("row", "column", "what", "assumed"), "th")
-    met += "".join(row((p.row or "", p.column, p.what, p.assumed)) for p in problems[:shown])
-    more = f"<p>and {len(problems) - shown} more</p>" if len(problems) > shown else ""
-    return f"<p>{html.escape(title)}</p><table>{body}</table>" + (
-        f"<p>What was met and assumed:</p><table>{met}</table>{more}" if problems else ""
-    )
+    if problems:
+        met = [(p.row or "", p.column, p.what, p.assumed) for p in problems[:shown]]
+        made += "<p>What was met and assumed:</p>"
+        made += table([("row", "column", "what", "assumed"), *met])
+    more = len(problems) - shown
+    return made + (f"<p>and {more} more</p>" if more > 0 else "")
 
 
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
@@ -154,158 +196,113 @@ def read_rows_of(
     what: str,
     sheet: str | None = None,
     filename: str | None = None,
-    spread: Callable[[Grid, int], list[Part]] | None = None,
+    spread: Callable[[Grid, int], list[Table]] | None = None,
 ) -> Rows:
     """Read a table whose header names the fields.
 
     Parameters
     ----------
     source, sheet, filename
-        As in `files.read_grids`.
+        As in `grids.read_grids`.
     fields : sequence of Field
         What is wanted.
     what : str
         What the file is, for messages ("thermocouple trace").
     spread : callable, optional
-        Takes a grid and its likeliest header row apart if they are in another known layout; else no parts.
+        Takes a grid and its likeliest header row apart if they are in another known layout; else no tables.
 
     Raises
     ------
     InputError
         The file cannot be read, or no row is a header with all needed fields.
     """
+    known = {key: column for f in reversed(fields) for key, column in f.headers.items()}
 
-    def named(cells) -> dict[str, int]:
-        keys = [header_key(c) for c in cells]
-        return {f.name: keys.index(k) for f in reversed(fields) for k in f.headers if k in keys}
+    def named(cells) -> dict[int, Column]:
+        columns: dict[str, tuple[int, Column]] = {}
+        for j, cell in enumerate(cells):
+            if column := known.get(header_key(cell)):
+                columns.setdefault(column.name, (j, column))
+        return dict(columns.values())
 
     def score(rows) -> float:
         return max((len(named(row)) for row in rows[:100]), default=0)
 
-    result = Rows({f.name: [] for f in fields})
+    result = Rows(fields, {f.name: [] for f in fields})
     grids = read_grids(source, filename, sheet, score)
+    needed = [f.name for f in fields if f.needed]
     missing: set[str] = set()
     found = False
     for grid in grids:
-        result.problems += grid.problems
-        counts = [len(named(row)) for row in grid.rows[:100]]
-        head = counts.index(max(counts)) if counts else 0
-        at = named(grid.rows[head]) if counts else {}
-        lacking = [f.name for f in fields if f.needed and f.name not in at]
-        parts = spread(grid, head) if lacking and counts and spread else []
-        if lacking and not parts:
+        heads = [named(row) for row in grid.rows[:100]] or [{}]
+        head = max(range(len(heads)), key=lambda i: len(heads[i]))
+        lacking = [n for n in needed if n not in {c.name for c in heads[head].values()}]
+        below = range(head + 1, len(grid.rows))
+        tables = [] if lacking else [Table(grid, head, heads[head], below)]
+        if lacking and spread and grid.rows:
+            tables = spread(grid, head)
+        if not tables:
             missing |= set(lacking)
             if len(grids) > 1:
-                result.problems.append(
-                    Problem(
-                        grid.file,
-                        None,
-                        "",
-                        f"no header with {', '.join(lacking)}",
-                        "sheet not read",
-                    )
-                )
-            continue
-        found = True
-        if head > 0:
-            result.problems.append(
-                Problem(
-                    grid.file,
-                    grid.row_numbers[0],
-                    "",
-                    f"{head} row(s) above the header",
-                    "taken as a title",
-                )
-            )
-        header = grid.rows[head]
-        for part in parts or [
-            Part(
-                grid,
-                head,
-                at,
-                {n: f.headers[header_key(header[at[n]])] for f in fields if (n := f.name) in at},
-            )
-        ]:
-            _read_part(part, fields, result)
+                grid.say(f"no header with {', '.join(lacking)}", "sheet not read")
+        else:
+            found = True
+            if head > 0:
+                grid.say(f"{head} row(s) above the header", "taken as a title", 0)
+            for j, cell in enumerate(grid.rows[head]):
+                if cell is not None and not any(j in t.columns for t in tables):
+                    unknown = "this column is not part of the layout"
+                    grid.say(unknown, "not used", head, str(cell)[:60])
+        result.problems += grid.problems
+        for table in tables:
+            _read_table(table, result)
     if not found:
-        wanted = ", ".join(f.name for f in fields if f.needed)
         raise InputError(
-            f"{grids[0].file.split(' [')[0]} is no {what}: no row is a header with {wanted} "
-            f"(missing {', '.join(sorted(missing))})."
+            f"{grids[0].file.split(' [')[0]} is no {what}: no row is a header with "
+            f"{', '.join(needed)} (missing {', '.join(sorted(missing))})."
         )
     return result
 
 
-def _read_part(part: Part, fields: Sequence[Field], result: Rows) -> None:
-    grid, head, at, convert = part.grid, part.head, part.at, part.convert
-    header, decimal = grid.rows[head], decimal_mark(grid)
-    for j, cell in enumerate(header):
-        if cell is not None and j not in at.values():
-            result.problems.append(
-                Problem(
-                    grid.file,
-                    grid.row_numbers[head],
-                    str(cell)[:60],
-                    "this column is not part of the layout",
-                    "not used",
-                )
-            )
-    headers = {name: str(header[j]) for name, j in at.items()}
-    faults: dict[tuple[str, str, str], list[tuple[int, str]]] = {}
-    clock = _Clock()
+def _read_table(table: Table, result: Rows) -> None:
+    grid, decimal, clock = table.grid, decimal_mark(table.grid), _Clock()
+    width = len(grid.rows[table.header])
+    at = {c.name: (j, c) for j, c in table.columns.items()}
+    headers = {name: table.head(j) for name, (j, _) in at.items()}
+    faults: dict[tuple[str, str, str], dict[int, str]] = {}
 
-    def fault(row: int, j: int | None, kind: str, shown: str, assumed: str) -> None:
-        column = "" if j is None else str(header[j])[:60] if j < len(header) else column_letter(j)
-        faults.setdefault((column, kind, assumed), []).append((row, shown))
+    def fault(row: int, column: str, kind: str, shown: str, assumed: str) -> None:
+        faults.setdefault((column, kind, assumed), {})[row] = shown
 
-    for i in range(head + 1, len(grid.rows)):
+    for i in table.rows:
         cells, number = grid.rows[i], grid.row_numbers[i]
-        if not any(c is not None for c in cells):
+        if grid.csv and any(c is not None for c in cells[width:]):
+            fault(number, "", f"more cells than the header's {width}", "", "row not used")
             continue
-        if (
-            grid.csv
-            and len(cells) != len(header)
-            and any(c is not None for c in cells[len(header) :])
-        ):
-            fault(number, None, f"more cells than the header's {len(header)}", "", "row not used")
-            continue
-        record, usable = {}, True
-        for f in fields:
-            j = at.get(f.name)
-            cell = cells[j] if j is not None and j < len(cells) else None
-            value, trouble, shown = _cell(
-                f,
-                cell,
-                convert.get(f.name, (1.0, 0.0)),
-                decimal,
-                j is not None and (i, j) in grid.percent,
-                clock,
-            )
+        record, usable = dict(table.given), True
+        for f in result.fields:
+            if f.name in table.given:
+                continue
+            j, column = at.get(f.name, (len(cells), None))
+            cell = cells[j] if j < len(cells) else None
+            value, trouble, shown = _cell(f, cell, column, decimal, clock)
+            lost = value is None and f.needed
             if trouble and (f.needed or cell is not None):
-                spoils = f.needed and value is None
-                fault(
-                    number,
-                    j,
-                    trouble,
-                    shown,
-                    "row not used" if spoils else "left out" if value is None else "used",
-                )
-            usable = usable and not (f.needed and value is None)
+                assumed = "row not used" if lost else "left out" if value is None else "used"
+                fault(number, headers.get(f.name, ""), trouble, shown, assumed)
+            usable = usable and not lost
             record[f.name] = value
         if usable:
-            for name, value in record.items():
-                result.values[name].append(value)
+            for name, values in result.values.items():
+                values.append(record[name])
             result.headers.append(headers)
             result.row.append(number)
             result.file.append(grid.file)
-    for (column, kind, assumed), places in faults.items():
-        shown = dict(places)
+    for (column, kind, assumed), shown in faults.items():
         for first, last in stretches(list(shown)):
-            rows = f" (rows {first} to {last})" if last > first else ""
-            example = f" {shown[first]}" if shown[first] else ""
-            result.problems.append(
-                Problem(grid.file, first, column, f"{kind}{example}{rows}", assumed)
-            )
+            what = f"{kind} {shown[first]}".rstrip()
+            what += f" (rows {first} to {last})" if last > first else ""
+            result.problems.append(Problem(grid.file, first, column, what, assumed))
 
 
 class _Clock:
@@ -317,13 +314,10 @@ class _Clock:
     def seconds(self, cell) -> float | None:
         if isinstance(cell, datetime.datetime):
             now = (cell - datetime.datetime(1970, 1, 1)).total_seconds()
-        elif isinstance(cell, datetime.time):
-            now = cell.hour * 3600 + cell.minute * 60 + cell.second + cell.microsecond * 1e-6
         else:
             parts = str(cell).replace(",", ".").split(" ")[-1].split(":")
-            if len(parts) not in (2, 3) or not all(
-                p.replace(".", "", 1).isdecimal() for p in parts
-            ):
+            digits = all(p.replace(".", "", 1).isdecimal() for p in parts)
+            if len(parts) not in (2, 3) or not digits:
                 return None
             now = 0.0
             for part in parts if len(parts) == 3 else ("0", *parts):
@@ -335,34 +329,24 @@ class _Clock:
         return now - self.first
 
 
-def _cell(
-    f: Field, cell, convert: tuple[float, float], decimal, percent, clock
-) -> tuple[object, str, str]:
+def _cell(f: Field, cell, column: Column | None, decimal, clock) -> tuple[object, str, str]:
     """Value of a cell (None if there is none to use), the kind of trouble, and what stood there."""
     if f.kind == "text":
         if cell is None:
             return None, "nothing given", ""
-        if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
-            cell = int(cell)
-        if isinstance(cell, datetime.datetime) and cell.time() == datetime.time():
-            cell = cell.date()
-        return plain_cell(str(cell)), "", ""
-    if (
-        f.kind == "time"
-        and not isinstance(cell, (int, float))
-        and (":" in str(cell) or isinstance(cell, datetime.datetime))
-    ):
+        try:
+            return f.parse(plain_cell(cell_text(cell))), "", ""
+        except InputError as error:
+            return None, str(error).rstrip("."), ""
+    if f.kind == "time" and not isinstance(cell, (int, float)) and ":" in str(cell):
         seconds = clock.seconds(cell)
-        return (
-            (seconds, "", "") if seconds is not None else (None, "not a time", repr(str(cell)[:30]))
-        )
-    reading = read_number(cell, percent, decimal)
+        return (None, "not a time", repr(str(cell)[:30])) if seconds is None else (seconds, "", "")
+    reading = read_number(cell, decimal=decimal)
     if reading.kind == "missing":
         return None, "nothing measured", "" if cell is None else repr(str(cell)[:30])
     if reading.kind != "number":
         return None, "not a number that can be used", repr(str(cell)[:30])
-    value = reading.value / (100.0 if percent else 1.0) * convert[0] + convert[1]
+    value = reading.value * column.factor + column.offset
     if not f.low <= value <= f.high:
-        allowed = f"outside {f.low:g} to {f.high:g} {f.unit}".rstrip()
-        return None, allowed, f"{value:g}"
+        return None, f"outside {f.low:g} to {f.high:g} {f.unit}".rstrip(), f"{value:g}"
     return value, reading.remark and "read with an assumption", reading.remark

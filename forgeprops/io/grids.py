@@ -105,26 +105,25 @@ class Grid:
             i, j = j, i
         return (self.row_numbers[i] if 0 <= i < len(self.row_numbers) else None), column_letter(j)
 
+    def say(
+        self, what: str, assumed: str, i: int | None = None, column: str = "", j: int = 0
+    ) -> None:
+        """Add a problem at cell (i, j) of the grid, or of the whole."""
+        row = None if i is None else self.place(i, j)[0]
+        self.problems.append(Problem(self.file, row, column, what, assumed))
+
     def transpose(self) -> Grid:
         """The same cells with rows and columns exchanged."""
         width = max(map(len, self.rows), default=0)
         rows = [[row[j] if j < len(row) else None for row in self.rows] for j in range(width)]
-        return Grid(
-            self.file,
-            rows,
-            self.row_numbers,
-            frozenset((j, i) for i, j in self.percent),
-            frozenset((j, i) for i, j in self.spans),
-            not self.transposed,
-            self.problems,
-            self.csv,
-        )
+        flipped = (frozenset((j, i) for i, j in cells) for cells in (self.percent, self.spans))
+        turned = not self.transposed
+        return Grid(self.file, rows, self.row_numbers, *flipped, turned, self.problems, self.csv)
 
 
 def column_letter(j: int) -> str:
     """Letter of a column counted from 0, as spreadsheet programs show it."""
-    letters = ""
-    j += 1
+    letters, j = "", j + 1
     while j > 0:
         j, rest = divmod(j - 1, 26)
         letters = chr(65 + rest) + letters
@@ -209,42 +208,41 @@ def _csv_grid(file: Source, score, most_cells: int) -> Grid:
         raise InputError(
             f"{file.name} is a web page or XML, not a table; save it as .csv or .xlsx."
         )
-    problems = []
+    said: list[tuple[int | None, str, str]] = []
     if encoding in ("cp1252", "latin-1", "cp932"):
         called = "Shift-JIS" if encoding == "cp932" else "Windows-1252 (Latin-1)"
-        problems.append(Problem(file.name, None, "", "the text is not UTF-8", f"read as {called}"))
+        said.append((None, "the text is not UTF-8", f"read as {called}"))
     if "\ufffd" in text:
-        problems.append(
-            Problem(file.name, None, "", "some characters cannot be decoded", "shown as \ufffd")
-        )
+        said.append((None, "some characters cannot be decoded", "shown as \ufffd"))
     if "\0" in text:
         row = text[: text.index("\0")].count("\n") + 1
-        problems.append(
-            Problem(
-                file.name, row, "", "the file holds zero bytes, as damaged files do", "left out"
-            )
-        )
+        said.append((row, "the file holds zero bytes, as damaged files do", "left out"))
         text = text.replace("\0", "")
     first = re.match(r"\s*sep=(.)\r?\n", text)
     delimiters = (first[1],) if first else (";", "\t", ",", "|")
-    samples = {d: _csv_rows(text, d, file.name, 400)[0] for d in delimiters}
+    samples = {d: _csv_rows(text, d, 400)[0] for d in delimiters}
     delimiter = max(
         delimiters, key=lambda d: (score(samples[d]) if score else 0.0, _evenness(samples[d]))
     )
     if text.count(delimiter) + max(text.count("\n"), text.count("\r")) > most_cells:
         raise InputError(f"{file.name} has more than {most_cells} cells; split it.")
-    rows, numbers, remarks = _csv_rows(text, delimiter, file.name)
-    if first:
-        rows, numbers = rows[1:], numbers[1:]
-    return Grid(file.name, rows, numbers, problems=problems + remarks, csv=True)
+    rows, numbers, odd = _csv_rows(text, delimiter)
+    if odd is not None:
+        assumed = "quotation marks of this file are taken as plain characters"
+        said.append(
+            (odd or None, "a quotation mark is not closed or stands inside a text", assumed)
+        )
+    skip = 1 if first else 0
+    problems = [Problem(file.name, row, "", what, assumed) for row, what, assumed in said]
+    return Grid(file.name, rows[skip:], numbers[skip:], problems=problems, csv=True)
 
 
-def _csv_rows(
-    text: str, delimiter: str, name: str, most: int | None = None
-) -> tuple[list[list], list[int], list[Problem]]:
-    """Rows of cleaned text; strict about quotes, and line by line without quotes where they do not close."""
-    remarks: list[Problem] = []
-    rows, numbers, before = [], [], 0
+def _csv_rows(text: str, delimiter: str, most: int | None = None):
+    """Rows of cleaned text, their numbers, and None; strict about quotes.
+
+    Where quotes do not close, line by line without quotes, and instead of None the row that is odd.
+    """
+    rows, numbers, before, odd = [], [], 0, None
     try:
         reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
         for row in islice(reader, most):
@@ -252,27 +250,13 @@ def _csv_rows(
             numbers.append(before + 1)
             before = reader.line_num
     except csv.Error:
-        rows = [line.split(delimiter) for line in islice(io.StringIO(text, newline=None), most)]
+        lines = list(islice(io.StringIO(text, newline=None), most))
+        odd = next((n for n, line in enumerate(lines, 1) if line.count('"') % 2), 0)
+        rows = [[cell.strip().strip('"') for cell in line.split(delimiter)] for line in lines]
         numbers = list(range(1, len(rows) + 1))
-        odd = (
-            n for n, row in zip(numbers, rows, strict=True) if sum(c.count('"') for c in row) % 2
-        )
-        bad = next(odd, None)
-        remarks.append(
-            Problem(
-                name,
-                bad,
-                "",
-                "a quotation mark is not closed or stands inside a text",
-                "quotation marks of this file are taken as plain characters",
-            )
-        )
-        rows = [[cell.strip().strip('"') for cell in row] for row in rows]
     cleaned = [[clean_text(cell) or None for cell in row] for row in rows]
-    kept = [
-        (n, row) for n, row in zip(numbers, cleaned, strict=True) if any(c is not None for c in row)
-    ]
-    return [row for _, row in kept], [n for n, _ in kept], remarks
+    kept = [k for k, row in enumerate(cleaned) if any(c is not None for c in row)]
+    return [cleaned[k] for k in kept], [numbers[k] for k in kept], odd
 
 
 def _evenness(rows: list[list]) -> float:
@@ -364,10 +348,8 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
             wanted = [sheets[check_choice(sheet, "sheet", sheets, file.name)]]
         else:
             wanted = [ws for ws in sheets.values() if ws.sheet_state == "visible"]
-        grids = [
-            _sheet_grid(file, ws, formulas[ws.title] if formulas else None, len(sheets) > 1)
-            for ws in wanted
-        ]
+        several = len(sheets) > 1
+        grids = [_sheet_grid(file, ws, formulas and formulas[ws.title], several) for ws in wanted]
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (a damaged workbook makes openpyxl raise anything)
@@ -383,85 +365,61 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
     if sheet is None:
         for ws in sheets.values():
             if ws.sheet_state != "visible":
-                grids[0].problems.append(
-                    Problem(
-                        file.name,
-                        None,
-                        "",
-                        f"sheet {ws.title!r} is hidden",
-                        "not read; name it (sheet=...) to read it",
-                    )
+                what, assumed = (
+                    f"sheet {ws.title!r} is hidden",
+                    "not read; name it (sheet=...) to read it",
                 )
+                grids[0].problems.append(Problem(file.name, None, "", what, assumed))
     return grids
 
 
 def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
     where = f"{file.name} [{ws.title}]" if named else file.name
     problems: list[Problem] = []
+
+    def say(r: int, c: int | None, what: str, assumed: str) -> None:
+        column = "" if c is None else column_letter(c - 1)
+        problems.append(Problem(where, r, column, what, assumed))
+
     # ws._cells holds the cells that exist; iterating over the used range instead walks 17 thousand million
     # cells of a sheet with one stray format in the last corner.
-    cells = {
-        place: cell
-        for place, cell in ws._cells.items()
-        if cell.value is not None or formulas is not None
-    }
-    values, percent = {}, set()
-    for (r, c), cell in cells.items():
+    values, percent, spans = {}, set(), set()
+    for (r, c), cell in ws._cells.items():
         value = cell.value
         if value is None and str(_value(formulas, r, c)).startswith("="):
-            problems.append(
-                Problem(
-                    where,
-                    r,
-                    column_letter(c - 1),
-                    "a formula without a stored result",
-                    "taken as empty; open and save the file in the spreadsheet program",
-                )
-            )
+            again = "taken as empty; open and save the file in the spreadsheet program"
+            say(r, c, "a formula without a stored result", again)
         value = (clean_text(value) or None) if isinstance(value, str) else value
         if value is not None:
             values[r, c] = value
             if "%" in (cell.number_format or "") and isinstance(value, (int, float)):
                 percent.add((r, c))
-    spans = set()
     for merged in ws.merged_cells.ranges:
-        top = values.get((merged.min_row, merged.min_col))
-        if top is None:
-            continue
-        for r in range(merged.min_row, merged.max_row + 1):
-            for c in range(merged.min_col, merged.max_col + 1):
-                if (r, c) != (merged.min_row, merged.min_col):
-                    values[r, c] = top
-                    spans.add((r, c))
-                    if (merged.min_row, merged.min_col) in percent:
-                        percent.add((r, c))
-    hidden = sorted(
-        r for r in {r for r, _ in values} if r in ws.row_dimensions and ws.row_dimensions[r].hidden
-    )
-    if hidden:
-        problems.append(
-            Problem(where, hidden[0], "", f"{len(hidden)} hidden row(s)", "read like the others")
-        )
+        first = merged.min_row, merged.min_col
+        inside = {
+            (r, c)
+            for r in range(merged.min_row, merged.max_row + 1)
+            for c in range(merged.min_col, merged.max_col + 1)
+        } - {first}
+        if first in values:
+            values |= dict.fromkeys(inside, values[first])
+            spans |= inside
+            percent |= inside if first in percent else set()
     numbers = sorted({r for r, _ in values})
+    hidden = [r for r in numbers if r in ws.row_dimensions and ws.row_dimensions[r].hidden]
+    if hidden:
+        say(hidden[0], None, f"{len(hidden)} hidden row(s)", "read like the others")
     index = {r: i for i, r in enumerate(numbers)}
     rows: list[list] = [[] for _ in numbers]
-    for (r, c), value in sorted(values.items()):
+    for (r, c), value in sorted(values.items(), key=lambda item: item[0]):
         row = rows[index[r]]
         if c > 2000:
-            problems.append(
-                Problem(where, r, column_letter(c - 1), "a cell beyond column 2000", "not read")
-            )
+            say(r, c, "a cell beyond column 2000", "not read")
             continue
         row.extend([None] * (c - 1 - len(row)))
         row.append(value)
-    return Grid(
-        where,
-        rows,
-        numbers,
-        frozenset((index[r], c - 1) for r, c in percent),
-        frozenset((index[r], c - 1) for r, c in spans),
-        problems=problems,
-    )
+    places = (frozenset((index[r], c - 1) for r, c in cells) for cells in (percent, spans))
+    return Grid(where, rows, numbers, *places, problems=problems)
 
 
 def _value(formulas, r: int, c: int):

@@ -211,12 +211,12 @@ def _quenched() -> Parity:
 
 
 def _tempering() -> Parity:
-    low, high = tempering_interval_hrc()
     rows = []
     for r in read_rows("measured/tempered_data_sheets.csv"):
         steel = {e: float(r[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
         measured = float(r["hrc"]) if r["hrc"] else convert_hardness(float(r["hb"]), "HB", "HRC")
-        p = tempered_hardness(steel, float(r["temper_c"]), float(r["hours"]))
+        act = float(r["temper_c"]), float(r["hours"])
+        p, (low, high) = tempered_hardness(steel, *act), tempering_interval_hrc(*act)
         rows.append(
             (
                 measured,
@@ -232,9 +232,10 @@ def _tempering() -> Parity:
         "hardness, tempered",
         "HRC",
         _frame(rows),
-        "data sheets that the fit never saw",
+        "data sheets; two of the law's constants, above 500 °C, were fitted to them too",
         "grades",
-        "One hour is assumed where the sheet does not say how long.  The rows of the fit itself may not be bundled.",
+        "One hour is assumed where the sheet does not say how long.  Without a grade's own sheet the error is 0.97 HRC.  The "
+        "694 rows of the main fit may not be bundled.",
     )
 
 

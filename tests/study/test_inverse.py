@@ -17,7 +17,7 @@ from forgeprops.base.errors import InputError
 from forgeprops.study.spray_plate.conduction import PLATES, Plate
 from forgeprops.study.spray_plate.heat_transfer import cooling_curve
 from forgeprops.study.spray_plate.surface_flux import surface_flux
-from forgeprops.thermal.spray_units import spray_w_m2k
+from forgeprops.thermal.spray import spray_w_m2k
 
 WATER = 20.0
 K, HEAT = 20.0, 4.0e6

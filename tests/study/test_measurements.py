@@ -181,7 +181,7 @@ def test_places_of_channels():
 @pytest.mark.parametrize(
     "file, message",
     [
-        (b"channel,zone,depth_mm\nT1,nose,1", "zone 'nose' is unknown"),
+        (b"channel,zone,depth_mm\nT1,nose,1", "'nose' is no zone"),
         (b"channel,zone\nT1,face\nT1,hosel", "twice"),
         (b"channel,zone,depth_mm\nT1,face,deep", "not a number"),
         (b"channel,zone,depth_mm\nT1,face,-2", "outside 0 to 60"),

@@ -1,20 +1,22 @@
-"""Tempering law: data sheets it never saw, exact additivity, and what must hold physically."""
+"""Tempering law: steels left out of its fit, exact additivity, and what must hold physically."""
 
 from __future__ import annotations
-
-import math
 
 import numpy as np
 import pytest
 
+import forgeprops as fp
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.transformation.phase_hardness import as_quenched_hrc, hv_from_hrc
 from forgeprops.transformation.tempering import (
+    annealed_hv,
     equivalent_hours,
-    softened_hv,
+    spheroidised_hv,
+    tempered_bainite_hv,
     tempered_hardness,
+    tempered_martensite_hv,
     tempering_coefficients,
     tempering_interval_hrc,
     tempering_rate,
@@ -25,42 +27,55 @@ from forgeprops.transformation.tempering import (
 STEEL = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}
 
 
-def sheet_errors(grade, up_to_c=1000.0):
-    found = []
-    for r in read_rows("measured/tempered_data_sheets.csv"):
-        if r["grade"] == grade and float(r["temper_c"]) <= up_to_c:
-            steel = {s: float(r[s]) for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
-            measured = (
-                float(r["hrc"]) if r["hrc"] else convert_hardness(float(r["hb"]), "HB", "HRC")
-            )
-            found.append(
-                tempered_hardness(steel, float(r["temper_c"]), float(r["hours"])) - measured
-            )
-    assert len(found) >= 5
-    return np.array(found)
+def validation():
+    rows = read_rows("validation/tempering_validation.csv")
+    return {
+        (r["what"], r["validation"]): (
+            float(r["mean_absolute_error_hrc"]),
+            float(r["bias_hrc"]),
+            int(r["rows"]),
+        )
+        for r in rows
+    }
+
+
+LEFT_OUT = "each steel predicted without it"
 
 
 @pytest.mark.parametrize(
-    ("grade", "mean_error"), [("42CrMo4", 1.6), ("41Cr4", 1.6), ("4130", 1.6), ("4340", 2.0)]
+    ("rows", "most"),
+    [
+        pytest.param(
+            *("all steels", 1.5),
+            marks=pytest.mark.xfail(strict=True, reason="1.51: the overaging of 5140"),
+        ),
+        ("data sheets", 1.0),
+    ],
 )
-def test_data_sheets_that_were_not_fitted(grade, mean_error):
-    """42CrMo4 and 41Cr4 read; 4130 and 4340 from memory (see the rows)."""
-    assert np.abs(sheet_errors(grade)).mean() < mean_error
+def test_error_on_steels_left_out(rows, most):
+    assert validation()[rows, LEFT_OUT][0] <= most
 
 
-def test_interval_covers_the_data_sheets_about_as_often_as_it_says():
-    low, high = tempering_interval_hrc()
-    errors = -np.concatenate([sheet_errors(g) for g in ("42CrMo4", "41Cr4")])
-    assert 0.65 < np.mean((low <= errors) & (errors <= high)) <= 1.0
-
-
-def test_error_on_steels_left_out_meets_the_goal():
-    rows = {
-        (r["what"], r["validation"]): r for r in read_rows("validation/tempering_validation.csv")
-    }
-    row = rows["all steels", "each steel predicted without it"]
-    assert float(row["mean_absolute_error_hrc"]) <= 1.6
+def test_data_sheets_above_640_c_read_softer_and_the_interval_is_wider_there():
+    assert 0.0 < validation()["data sheets, 640 °C and above", LEFT_OUT][1] <= 2.0
+    assert abs(validation()["all steels, 640 °C and above", LEFT_OUT][1]) < 0.5
+    cold, hot = tempering_interval_hrc(600.0), tempering_interval_hrc(700.0)
+    assert hot[0] < cold[0] < 0.0 < cold[1] < hot[1]
+    assert tempering_interval_hrc(640.0) == pytest.approx(np.mean([cold, hot], axis=0), abs=0.05)
     assert 1.0 < tempering_sd_hrc() < 2.5
+
+
+def test_committed_constants_give_the_committed_error_on_the_data_sheets():
+    errors = []
+    for r in read_rows("measured/tempered_data_sheets.csv"):
+        steel = {s: float(r[s]) for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
+        if r["hrc"]:
+            errors.append(tempered_hardness(steel, float(r["temper_c"])) - float(r["hrc"]))
+    expected = np.average(
+        [validation()[f"{g} data sheets", LEFT_OUT][0] for g in ("42CrMo4", "41Cr4")],
+        weights=[13, 12],
+    )
+    assert np.abs(errors).mean() == pytest.approx(expected, abs=0.15)  # left out or not
 
 
 def test_hollomon_jaffe_exchange_of_time_and_temperature():
@@ -70,34 +85,79 @@ def test_hollomon_jaffe_exchange_of_time_and_temperature():
     assert equivalent_hours(600.0, hours, 640.0) == pytest.approx(1.0)
 
 
+def hours_at(temperature_c, hours=1.0):
+    return 3600.0 * hours * tempering_rate(temperature_c + 273.15, 31000.0)
+
+
+def constituents(grade, j):
+    """Martensite, bainite of three hardnesses and pearlite of a grade after `j`, HV."""
+    steel = fp.grade(grade)
+    carbon, k = steel.get("C"), tempering_coefficients(steel)
+    quenched = hv_from_hrc(as_quenched_hrc(carbon))
+    floor = annealed_hv(carbon, k)
+    j = np.asarray(j)
+    return [
+        tempered_martensite_hv(quenched, j, carbon, k),
+        *(
+            tempered_bainite_hv(floor + share * (quenched - floor), quenched, j, carbon, k)
+            for share in (0.1, 0.3, 0.8)
+        ),
+        spheroidised_hv(floor + 40.0, j, carbon, k),
+    ]
+
+
 def test_two_steps_temper_as_one():
-    k = tempering_coefficients(STEEL)
-    rate = [tempering_rate(t + 273.15, k.activation_k) for t in (400.0, 550.0)]
-    together = 3600.0 * rate[0] + 1800.0 * rate[1]
+    together = hours_at(400.0) + hours_at(550.0, 0.5)
     hours = equivalent_hours(400.0, 1.0, 550.0) + 0.5
-    quenched = hv_from_hrc(as_quenched_hrc(STEEL["C"]))
-    by_sum = softened_hv(quenched, math.log10(together), *k[1:])
-    by_hours = softened_hv(quenched, math.log10(hours * 3600.0 * rate[1]), *k[1:])
-    assert by_sum == pytest.approx(by_hours, rel=1e-12)
+    for one, two in zip(
+        constituents("4140", together), constituents("4140", hours_at(550.0, hours)), strict=True
+    ):
+        assert one == pytest.approx(two, rel=1e-12)
 
 
-@pytest.mark.parametrize(
-    "steel",
-    [
-        STEEL,
-        {"C": 0.20, "Mn": 0.45, "Si": 0.25},
-        {"C": 0.45, "Mn": 0.75, "Si": 0.25},
-        {"C": 0.40, "Mn": 0.7, "Si": 0.25, "Ni": 1.8, "Cr": 0.8, "Mo": 0.25},
-    ],
-)
-def test_never_harder_than_quenched_and_never_rising(steel):
-    k = tempering_coefficients(steel)
-    quenched = hv_from_hrc(as_quenched_hrc(steel["C"]))
-    values = np.array([softened_hv(quenched, x, *k[1:]) for x in np.linspace(-45.0, -8.0, 300)])
-    assert values[0] == pytest.approx(quenched, rel=0.002)
-    assert softened_hv(quenched, -math.inf, *k[1:]) == pytest.approx(quenched, rel=0.02)
-    assert np.all(np.diff(values) <= 1e-9) and np.all(values <= quenched + 1e-9)
-    assert 100.0 <= values[-1] < 0.6 * quenched
+@pytest.mark.parametrize("grade", fp.grades())
+def test_softer_with_time_and_temperature_down_to_the_annealed_steel(grade):
+    """Every constituent, 1 h at 100-720 °C and 1 s to 1000 h at 680 °C."""
+    floor = annealed_hv(fp.grade(grade).get("C"), tempering_coefficients(fp.grade(grade)))
+    for j in (
+        [hours_at(t) for t in np.arange(100.0, 721.0, 10.0)],
+        hours_at(680.0) * np.geomspace(1 / 3600.0, 1000.0, 40),
+    ):
+        for hv in constituents(grade, j):
+            assert np.all(np.diff(hv) <= 1e-9)
+            assert np.all(hv >= floor - 1e-9)
+
+
+@pytest.mark.parametrize(("grade", "own"), [("4130", 233.0), ("4140", 305.0), ("8620", 225.0)])
+def test_bainite_begins_at_its_own_hardness_and_keeps_it_at_400_c(grade, own):
+    steel = fp.grade(grade)
+    k, carbon = tempering_coefficients(steel), steel.get("C")
+    quenched = hv_from_hrc(as_quenched_hrc(carbon))
+    fresh, at_400 = (
+        float(tempered_bainite_hv(own, quenched, j, carbon, k)) for j in (0.0, hours_at(400.0))
+    )
+    assert fresh == pytest.approx(own, abs=1e-9)
+    assert at_400 > own - 1.0  # it formed at 450-600 °C
+    softer = float(tempered_bainite_hv(own, quenched, hours_at(700.0), carbon, k))
+    martensite = float(tempered_martensite_hv(quenched, hours_at(700.0), carbon, k))
+    assert annealed_hv(carbon, k) < softer < martensite
+
+
+def test_annealed_bars_outside_the_fit():
+    """Full anneal of grades that the line was not fitted to: 156 and 197 HB read, 217 HB from memory."""
+    for grade, hb in (("4130", 156.0), ("4140", 197.0), ("4340", 217.0)):
+        steel = fp.grade(grade)
+        floor = annealed_hv(steel.get("C"), tempering_coefficients(steel))
+        assert floor == pytest.approx(0.95 * convert_hardness(hb, "HB", "HV"), abs=2 * 12.4)
+
+
+def test_lamellae_turn_round_in_hours():
+    k, floor = tempering_coefficients(STEEL), annealed_hv(0.4, tempering_coefficients(STEEL))
+    half = [
+        float(spheroidised_hv(floor + 100.0, hours_at(t, h), 0.4, k)) - floor
+        for t, h in ((680.0, 15.0), (700.0, 7.6), (720.0, 4.0))
+    ]
+    assert half == pytest.approx([50.0] * 3, abs=3.0)
 
 
 def test_alloy_resists_tempering():

@@ -14,19 +14,29 @@ import numpy as np
 from ...base.errors import InputError, check_number
 from ...inputs.head import ZONES
 from ...io.cells import header_key, read_number
-from ...io.columns import (
-    HEAD_FIELD,
-    ZONE_FIELD,
-    first_problem,
-    number_field,
-    page,
-    read_rows_of,
-    text_field,
-)
+from ...io.columns import HEAD_FIELD, first_problem, number_field, page, read_rows_of, text_field
 from ...io.grids import Problem
 from ...strength.hardness_scales import convert_hardness
 
 __all__ = ["Bends", "HardnessReadings", "read_bends", "read_hardness"]
+
+
+def zone_named(text: str) -> str:
+    """The zone a text names: exactly, or as the one zone among its words ("face centre").
+
+    Raises
+    ------
+    InputError
+        No zone, or more than one.
+    """
+    found = set(ZONES) & set(re.split(r"[^a-z]+", text.casefold()))
+    if len(found) != 1:
+        raise InputError(f"{text[:40]!r} is no zone ({', '.join(ZONES)})")
+    return found.pop()
+
+
+#: Where on the head.
+ZONE_FIELD = text_field("zone", "location area Bereich zona", parse=zone_named)
 
 
 @dataclass(frozen=True)
@@ -54,27 +64,27 @@ class HardnessReadings:
         return page(f"{len(self.frame)} readings", self.by_zone(), self.problems)
 
 
-_SCALE_KEYS = {
-    "hv": "HV",
-    "vickers": "HV",
-    "hrc": "HRC",
-    "rockwellc": "HRC",
-    "rc": "HRC",
-    "hrb": "HRB",
-    "rockwellb": "HRB",
-    "rb": "HRB",
-    "hb": "HB",
-    "hbw": "HB",
-    "hbs": "HB",
-    "brinell": "HB",
-    "bhn": "HB",
+_SCALES = {
+    "HV": "hv vickers",
+    "HRC": "hrc rockwellc rc",
+    "HRB": "hrb rockwellb rb",
+    "HB": "hb hbw hbs brinell bhn",
 }
+_SCALE_KEYS = {key: scale for scale, keys in _SCALES.items() for key in keys.split()}
+_HARDNESS_FIELDS = (
+    HEAD_FIELD,
+    ZONE_FIELD,
+    text_field("position", "place point Ort where", needed=False),
+    text_field(
+        "value", "hardness reading Härte Wert dureza HV HRC HRB HB HBW HV10 HV5 HV1 HV30 BHN"
+    ),
+    text_field("scale", "unit method Skala Einheit", needed=False),
+)
 
 
 def _scale_of(text) -> str | None:
     """Hardness scale of a text such as "HV10", "HRC", "HBW 10/3000"; None if it is none of ours."""
-    key = re.sub(r"[\d./]+(kgf?|n)?$", "", header_key(text))
-    return _SCALE_KEYS.get(key)
+    return _SCALE_KEYS.get(re.sub(r"[\d./]+(kgf?|n)?$", "", header_key(text)))
 
 
 def read_hardness(
@@ -103,105 +113,40 @@ def read_hardness(
     >>> bench.frame["hardness_hv"].tolist()
     [446.0, 210.0]
     """
-    import pandas as pd
-
-    fields = (
-        HEAD_FIELD,
-        ZONE_FIELD,
-        text_field("position", "place", "point", "Ort", "where", needed=False),
-        text_field(
-            "value",
-            "hardness",
-            "reading",
-            "Härte",
-            "Wert",
-            "dureza",
-            "HV",
-            "HRC",
-            "HRB",
-            "HB",
-            "HBW",
-            "HV10",
-            "HV5",
-            "HV1",
-            "HV30",
-            "BHN",
-        ),
-        text_field("scale", "unit", "method", "Skala", "Einheit", needed=False),
-    )
-    rows = read_rows_of(source, fields, "hardness table", sheet, filename)
-    record: dict[str, list] = {
-        k: [] for k in ("head_id", "zone", "position", "value", "scale", "hardness_hv", "file_row")
-    }
+    rows = read_rows_of(source, _HARDNESS_FIELDS, "hardness table", sheet, filename)
+    read, kept = [], []
     for i, written in enumerate(rows.values["value"]):
-        at = (rows.file[i], rows.row[i])
-        value, scale, trouble = _hardness_value(
-            written, rows.values["scale"][i], rows.headers[i]["value"]
-        )
-        zone = _zone_name(rows.values["zone"][i])
-        if zone is None:
-            rows.problems.append(
-                Problem(
-                    *at,
-                    "zone",
-                    f"{rows.values['zone'][i]!r} is no zone ({', '.join(ZONES)})",
-                    "row not used",
-                )
-            )
-            continue
-        if trouble is None:
-            try:
-                hv = convert_hardness(value, scale, "HV")
-                check_number(hv, "hardness", 50.0, 1000.0, "HV")
-            except InputError as error:
-                trouble = str(error).rstrip(".")
-        if trouble:
-            rows.problems.append(Problem(*at, "value", trouble, "row not used"))
-            continue
-        for name, cell in zip(
-            record,
-            (
-                rows.values["head_id"][i] or "",
-                zone,
-                rows.values["position"][i] or "",
-                value,
-                scale,
-                float(hv),
-                rows.row[i],
-            ),
-            strict=True,
-        ):
-            record[name].append(cell)
-    if not record["zone"]:
+        try:
+            read.append(_hardness(written, rows.values["scale"][i], rows.headers[i]["value"]))
+            kept.append(i)
+        except InputError as error:
+            rows.say(i, "value", error)
+    if not kept:
         raise InputError(f"no usable hardness reading; {first_problem(rows)}")
-    return HardnessReadings(pd.DataFrame(record), tuple(rows.problems))
+    frame = rows.frame().iloc[kept].reset_index(drop=True)
+    frame["value"], frame["scale"], frame["hardness_hv"] = zip(*read, strict=True)
+    columns = ["head_id", "zone", "position", "value", "scale", "hardness_hv", "file_row"]
+    return HardnessReadings(frame[columns], tuple(rows.problems))
 
 
-def _zone_name(text: str) -> str | None:
-    """The zone a text names: exactly, or as the one zone among its words ("face centre")."""
-    found = {z for z in ZONES if z in re.split(r"[^a-z]+", text.casefold())}
-    return found.pop() if len(found) == 1 else None
-
-
-def _hardness_value(written: str, scale, header: str) -> tuple[float, str, str | None]:
-    """Number, scale and trouble (None if there is none) of a hardness cell, its scale cell and its header."""
+def _hardness(written: str, scale: str | None, header: str) -> tuple[float, str, float]:
+    """Number, scale and HV of a hardness cell, its scale cell and its header."""
     match = re.fullmatch(r"\s*([-+\d.,]+)\s*([A-Za-z].*)", written)
-    number, behind = (match[1], match[2]) if match else (written, "")
-    scales = [_scale_of(text) for text in (behind, scale, header) if text]
-    named = [s for s in scales if s is not None]
+    number, behind = match.groups() if match else (written, "")
     reading = read_number(number)
     if reading.kind != "number":
-        return 0.0, "", f"{written[:30]!r} is not a hardness"
+        raise InputError(f"{written[:30]!r} is not a hardness")
     if behind and _scale_of(behind) is None:
-        return 0.0, "", f"{behind[:20]!r} in {written[:30]!r} is not HV, HRC, HRB or HB"
-    if not named:
-        said = f"scale {scale[:20]!r} is not HV, HRC, HRB or HB" if scale else "no scale is given"
-        return 0.0, "", said
-    if len(set(named)) > 1:
-        return 0.0, "", f"two scales are named, {' and '.join(dict.fromkeys(named))}"
+        raise InputError(f"{behind[:20]!r} in {written[:30]!r} is not HV, HRC, HRB or HB")
     if scale and _scale_of(scale) is None:
-        return 0.0, "", f"scale {scale[:20]!r} is not HV, HRC, HRB or HB"
-    return reading.value, named[0], None
+        raise InputError(f"scale {scale[:20]!r} is not HV, HRC, HRB or HB")
+    named = dict.fromkeys(filter(None, map(_scale_of, (behind, scale, header))))
+    if len(named) != 1:
+        said = f"two scales are named, {' and '.join(named)}" if named else "no scale is given"
+        raise InputError(said)
+    (name,) = named
+    hv = check_number(convert_hardness(reading.value, name, "HV"), "hardness", 50, 1000, "HV")
+    return reading.value, name, float(hv)
 
 
 # ------------------------------------------------------------------------------------------ bends
@@ -209,38 +154,40 @@ def _hardness_value(written: str, scale, header: str) -> tuple[float, str, str |
 #: Newtons in a kilogram-force and a pound-force (exact by definition: standard gravity, international pound).
 _KGF_N, _LBF_N = 9.80665, 4.4482216152605
 
-_YES = {
-    "yes",
-    "y",
-    "ja",
-    "j",
-    "sí",
-    "si",
-    "s",
-    "true",
-    "1",
-    "cracked",
-    "crack",
-    "fail",
-    "x",
-    "有",
-    "はい",
-}
-_NO = {
-    "no",
-    "n",
-    "nein",
-    "false",
-    "0",
-    "ok",
-    "none",
-    "pass",
+_YES = frozenset("yes y ja j sí si s true 1 cracked crack fail x 有 はい".split())
+_NO = frozenset("no n nein false 0 ok none pass sound 無 いいえ".split()) | {
     "not cracked",
     "no crack",
-    "sound",
-    "無",
-    "いいえ",
 }
+
+
+def _yes_or_no(text: str) -> bool:
+    word = text.strip().casefold()
+    if word not in _YES | _NO:
+        raise InputError(f"{text[:30]!r} is neither yes nor no")
+    return word in _YES
+
+
+_BEND_FIELDS = (
+    HEAD_FIELD,
+    number_field(
+        "degrees", {1: "deg angle angledeg benddeg bend Winkel Grad angulo"}, -45, 45, "°"
+    ),
+    number_field(
+        "force_n",
+        {
+            1: "force KraftN Kraft",
+            1000: "force_kn",
+            _KGF_N: "force_kgf force_kg",
+            _LBF_N: "force_lbf force_lb",
+        },
+        0,
+        50_000,
+        "N",
+        needed=False,
+    ),
+    text_field("cracked", "crack result Riss gerissen fisura", parse=_yes_or_no),
+)
 
 
 @dataclass(frozen=True)
@@ -284,77 +231,7 @@ def read_bends(source, sheet: str | None = None, filename: str | None = None) ->
     >>> bench.frame["cracked"].tolist()
     [False, True]
     """
-    import pandas as pd
-
-    fields = (
-        HEAD_FIELD,
-        number_field(
-            "degrees",
-            {
-                "degrees": 1,
-                "deg": 1,
-                "angle": 1,
-                "angle deg": 1,
-                "bend deg": 1,
-                "bend": 1,
-                "Winkel": 1,
-                "Grad": 1,
-                "angulo": 1,
-            },
-            -45.0,
-            45.0,
-            "°",
-        ),
-        number_field(
-            "force_n",
-            {
-                "force_n": 1,
-                "force": 1,
-                "Kraft N": 1,
-                "Kraft": 1,
-                "force_kn": 1000,
-                "force_kgf": _KGF_N,
-                "force_kg": _KGF_N,
-                "force_lbf": _LBF_N,
-                "force_lb": _LBF_N,
-            },
-            0.0,
-            50_000.0,
-            "N",
-            needed=False,
-        ),
-        text_field("cracked", "crack", "result", "Riss", "gerissen", "fisura"),
-    )
-    rows = read_rows_of(source, fields, "bend table", sheet, filename)
-    record: dict[str, list] = {
-        k: [] for k in ("head_id", "degrees", "force_n", "cracked", "file_row")
-    }
-    for i, word in enumerate(rows.values["cracked"]):
-        said = word.strip().casefold()
-        if said not in _YES | _NO:
-            rows.problems.append(
-                Problem(
-                    rows.file[i],
-                    rows.row[i],
-                    rows.headers[i]["cracked"],
-                    f"{word[:30]!r} is neither yes nor no",
-                    "row not used",
-                )
-            )
-            continue
-        force = rows.values["force_n"][i]
-        for name, cell in zip(
-            record,
-            (
-                rows.values["head_id"][i] or "",
-                rows.values["degrees"][i],
-                np.nan if force is None else force,
-                said in _YES,
-                rows.row[i],
-            ),
-            strict=True,
-        ):
-            record[name].append(cell)
-    if not record["degrees"]:
+    rows = read_rows_of(source, _BEND_FIELDS, "bend table", sheet, filename)
+    if not rows.row:
         raise InputError(f"no usable bend; {first_problem(rows)}")
-    return Bends(pd.DataFrame(record), tuple(rows.problems))
+    return Bends(rows.frame(), tuple(rows.problems))

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from ...base.errors import InputError, check_choice
 from ...inputs.head import heads
 from ...inputs.route import Route
-from ...io.cells import header_key
-from ...io.columns import Field, first_problem, read_rows_of, text_field
+from ...io.columns import first_problem, number_field, read_rows_of, text_field
 from ...io.grids import Problem
 
 __all__ = ["Run", "Runs", "read_runs"]
@@ -67,49 +66,36 @@ def read_runs(
     route = Route() if route is None else route
     if not isinstance(route, Route):
         raise InputError(f"route is {route!r}; allowed is a Route(...).")
-    texts = [text_field(n, needed=False) for n in (*_TEXT_SETTINGS, *_YES_NO_SETTINGS)]
-    numbers = [
-        Field(n, {header_key(n): (1.0, 0.0)}, needed=False)
+    texts = _TEXT_SETTINGS + _YES_NO_SETTINGS
+    settings = [
+        text_field(n, needed=False) if n in texts else number_field(n, {}, needed=False)
         for n in Route.SETTINGS
-        if n not in _TEXT_SETTINGS + _YES_NO_SETTINGS
     ]
-    rows = read_rows_of(
-        source,
-        [
-            text_field("head_id", "piece", "part", "serial", "run"),
-            text_field("heat", "cast", "melt", "Schmelze", needed=False),
-            text_field("head", "drawing", "model", needed=False),
-            *texts,
-            *numbers,
-        ],
-        "list of runs",
-        sheet,
-        filename,
-    )
+    fields = [
+        text_field("head_id", "piece part serial run"),
+        text_field("heat", "cast melt Schmelze", needed=False),
+        text_field("head", "drawing model", needed=False),
+        *settings,
+    ]
+    rows = read_rows_of(source, fields, "list of runs", sheet, filename)
     runs = Runs()
-    spoiled = {
-        p.row
-        for p in rows.problems
-        if p.assumed == "left out" and p.what.split(" ")[0] != "nothing"
-    }
+    left_out = [p for p in rows.problems if p.assumed == "left out"]
+    spoiled = {p.row for p in left_out if not p.what.startswith("nothing")}
     for i, name in enumerate(rows.values["head_id"]):
-        at = (rows.file[i], rows.row[i])
         given = {n: rows.values[n][i] for n in Route.SETTINGS if rows.values[n][i] is not None}
         try:
             if rows.row[i] in spoiled:
                 raise InputError("a setting of this head cannot be read")
             if name in runs:
                 raise InputError(f"head {name!r} is given twice")
-            if "back_on_die" in given:
-                word = given["back_on_die"].strip().casefold()
-                given["back_on_die"] = check_choice(
-                    word, "back_on_die", ("yes", "no", "true", "false")
-                ) in ("yes", "true")
-            drawing = rows.values["head"][i]
-            drawing = "" if drawing is None else check_choice(drawing, "head", heads())
+            for word in set(_YES_NO_SETTINGS) & set(given):
+                said = check_choice(given[word].casefold(), word, ("yes", "no", "true", "false"))
+                given[word] = said in ("yes", "true")
+            drawing = rows.values["head"][i] or ""
+            drawing = drawing and check_choice(drawing, "head", heads())
             made = route.with_(**given) if given else route
         except InputError as error:
-            rows.problems.append(Problem(*at, "", str(error).rstrip("."), "head not used"))
+            rows.say(i, "", error, "head not used")
             continue
         runs[name] = Run(name, rows.values["heat"][i] or "", drawing, made)
     if not runs:

@@ -12,10 +12,9 @@ from ...inputs.head import ZONES
 from ...io.cells import header_key
 from ...io.columns import (
     HEAD_FIELD,
-    ZONE_FIELD,
-    Field,
-    Part,
+    Column,
     Rows,
+    Table,
     first_problem,
     number_field,
     page,
@@ -24,6 +23,7 @@ from ...io.columns import (
     text_field,
 )
 from ...io.grids import Grid, Problem
+from .measurements import ZONE_FIELD
 
 __all__ = ["Channel", "Traces", "noise_of", "read_channels", "read_traces"]
 
@@ -36,46 +36,35 @@ _TEMPERATURE_C = (-60.0, 1372.0)
 #: changes by some 30 K in 0.1 s, and goes on in the same direction).
 _SPIKE_K = 60.0
 
-_TIME = {
-    "times": (1, 0),
-    "time": (1, 0),
-    "ts": (1, 0),
-    "t": (1, 0),
-    "seconds": (1, 0),
-    "sec": (1, 0),
-    "elapseds": (1, 0),
-    "elapsedtimes": (1, 0),
-    "zeits": (1, 0),
-    "zeit": (1, 0),
-    "tiempos": (1, 0),
-    "timems": (1e-3, 0),
-    "zeitms": (1e-3, 0),
-    "timemin": (60, 0),
-    "zeitmin": (60, 0),
-    "timestamp": (1, 0),
-    "clock": (1, 0),
-    "時間s": (1, 0),
-}
-_DEGREES = {
-    **dict.fromkeys(
-        (
-            "temperaturec",
-            "tempc",
-            "temperature",
-            "temp",
-            "temperaturdegc",
-            "temperatur",
-            "temperaturgradc",
-            "temperaturedegc",
-            "degc",
-            "温度c",
-        ),
-        (1.0, 0.0),
-    ),
-    **dict.fromkeys(("temperaturef", "tempf", "degf"), (1 / 1.8, -32 / 1.8)),
-    **dict.fromkeys(("temperaturek", "tempk"), (1.0, -273.15)),
-}
-_CHANNEL = text_field("channel", "thermocouple", "sensor", "Kanal", "ch")
+_TIME = number_field(
+    "time_s",
+    {
+        1: "time ts t seconds sec elapseds elapsedtimes zeits zeit tiempos timestamp clock 時間s",
+        1e-3: "timems zeitms",
+        60: "timemin zeitmin",
+    },
+    -1e7,
+    1e7,
+    "s",
+    kind="time",
+)
+_FAHRENHEIT = (1 / 1.8, -32 / 1.8)
+_TEMPERATURE = number_field(
+    "temperature_c",
+    {
+        1: "tempc temperature temp temperaturdegc temperatur temperaturgradc temperaturedegc degc 温度c",
+        _FAHRENHEIT: "temperaturef tempf degf",
+        (1.0, -273.15): "temperaturek tempk",
+    },
+    *_TEMPERATURE_C,
+    "°C",
+)
+_CHANNEL = text_field("channel", "thermocouple sensor Kanal ch")
+_CHANNEL_MAP = (
+    _CHANNEL,
+    ZONE_FIELD,
+    number_field("depth_mm", {1: "depth Tiefemm", 25.4: "depth_in"}, 0, 60, "mm", needed=False),
+)
 
 
 @dataclass(frozen=True)
@@ -136,36 +125,12 @@ class Traces:
 
         rows = []
         for (head, channel), f in self.frame.groupby(["head_id", "channel"], sort=False):
-            t, temperature = f["time_s"].to_numpy(), f["temperature_c"].to_numpy()
-            rows.append(
-                {
-                    "head_id": head,
-                    "channel": channel,
-                    "zone": f["zone"].iloc[0],
-                    "depth_mm": f["depth_mm"].iloc[0],
-                    "readings": len(f),
-                    "from_s": t[0],
-                    "to_s": t[-1],
-                    "highest_c": temperature.max(),
-                    "lowest_c": temperature.min(),
-                    "noise_c": noise_of(temperature),
-                }
-            )
-        return pd.DataFrame(
-            rows,
-            columns=[
-                "head_id",
-                "channel",
-                "zone",
-                "depth_mm",
-                "readings",
-                "from_s",
-                "to_s",
-                "highest_c",
-                "lowest_c",
-                "noise_c",
-            ],
-        )
+            seen = f["temperature_c"].to_numpy()
+            place = {"head_id": head, "channel": channel, **f[["zone", "depth_mm"]].iloc[0]}
+            times = {"from_s": f["time_s"].iloc[0], "to_s": f["time_s"].iloc[-1]}
+            ends = {"highest_c": seen.max(), "lowest_c": seen.min(), "noise_c": noise_of(seen)}
+            rows.append({**place, "readings": len(f), **times, **ends})
+        return pd.DataFrame(rows)
 
     def _repr_html_(self) -> str:
         return page(f"{len(self.frame)} readings", self.channels(), self.problems)
@@ -209,38 +174,16 @@ def read_channels(
     InputError
         Not that layout, an unknown zone, a channel given twice.
     """
-    rows = read_rows_of(
-        source,
-        (
-            _CHANNEL,
-            ZONE_FIELD,
-            number_field(
-                "depth_mm",
-                {"depth_mm": 1, "depth": 1, "Tiefe mm": 1, "depth_in": 25.4},
-                0.0,
-                60.0,
-                "mm",
-                needed=False,
-            ),
-        ),
-        "channel map",
-        sheet,
-        filename,
-    )
+    rows = read_rows_of(source, _CHANNEL_MAP, "channel map", sheet, filename)
+    for problem in rows.problems:
+        if problem.assumed in ("row not used", "left out") and problem.what != "nothing measured":
+            raise InputError(str(problem))
     channels: dict[str, Channel] = {}
-    bad = [
-        p
-        for p in rows.problems
-        if p.assumed in ("row not used", "left out") and p.what != "nothing measured"
-    ]
-    if bad:
-        raise InputError(str(bad[0]))
-    for i, name in enumerate(rows.values["channel"]):
-        where = f"{rows.file[i]}, row {rows.row[i]}"
+    for i, (name, zone, depth) in enumerate(zip(*rows.values.values(), strict=True)):
         if name in channels:
+            where = f"{rows.file[i]}, row {rows.row[i]}"
             raise InputError(f"channel {name!r} is given twice; allowed is once ({where}).")
-        zone = check_choice(rows.values["zone"][i], "zone", ZONES, where)
-        channels[name] = Channel(name, zone, rows.values["depth_mm"][i])
+        channels[name] = Channel(name, zone, depth)
     return channels
 
 
@@ -288,22 +231,15 @@ def read_traces(
     """
     import pandas as pd
 
-    wanted = (
-        Field("time_s", _TIME, "time", -1e7, 1e7, "s"),
-        _CHANNEL,
-        Field("temperature_c", _DEGREES, "number", *_TEMPERATURE_C, "°C"),
-        HEAD_FIELD,
-    )
-    rows = read_rows_of(source, wanted, "thermocouple trace", sheet, filename, _spread_logger_table)
+    wanted = (_TIME, _CHANNEL, _TEMPERATURE, HEAD_FIELD)
+    rows = read_rows_of(source, wanted, "thermocouple trace", sheet, filename, _logger_tables)
     if not rows.row:
         raise InputError(f"no usable reading in the trace; {first_problem(rows)}")
-    frame = pd.DataFrame({**rows.values, "row": rows.row, "file": rows.file})
-    frame["head_id"] = frame["head_id"].fillna("")
+    frame = rows.frame().assign(file=rows.file)
     places = _placed(list(dict.fromkeys(frame["channel"])), channels, rows)
     frame["zone"] = [places[c].zone for c in frame["channel"]]
-    frame["depth_mm"] = [
-        np.nan if (d := places[c].depth_mm) is None else d for c in frame["channel"]
-    ]
+    depths = {n: np.nan if c.depth_mm is None else c.depth_mm for n, c in places.items()}
+    frame["depth_mm"] = frame["channel"].map(depths).astype(float)
     kept = [
         _clean_trace(f, rows.problems) for _, f in frame.groupby(["head_id", "channel"], sort=False)
     ]
@@ -314,49 +250,28 @@ def read_traces(
     )
 
 
-def _spread_logger_table(grid: Grid, head: int) -> list[Part]:
-    """One part per channel of a logger's table: a column of time and a column for each thermocouple."""
-    header = grid.rows[head]
-    times = [j for j, c in enumerate(header) if header_key(c) in _TIME]
-    others = [
-        j
-        for j, c in enumerate(header)
-        if c is not None and j not in times and header_key(c) not in HEAD_FIELD.headers
-    ]
-    heads = [j for j, c in enumerate(header) if header_key(c) in HEAD_FIELD.headers]
-    named = any(header_key(c) in _CHANNEL.headers for c in header)
-    if len(times) != 1 or not others or named:
+def _logger_tables(grid: Grid, head: int) -> list[Table]:
+    """One table per channel of a logger's table: a column of time and a column for each thermocouple."""
+    keys = {j: header_key(c) for j, c in enumerate(grid.rows[head]) if c is not None}
+    shared = {
+        j: f.headers[key]
+        for f in (_TIME, HEAD_FIELD)
+        for j, key in keys.items()
+        if key in f.headers
+    }
+    others = {j: key for j, key in keys.items() if j not in shared}
+    times = [c for c in shared.values() if c.name == "time_s"]
+    if len(times) != 1 or any(key in _CHANNEL.headers for key in keys.values()):
         return []
-    parts = []
-    for j in others:
-        name, unit = str(header[j]), header_key(header[j])[-1:]
-        factor = _DEGREES.get(
-            header_key(header[j]),
-            _DEGREES["temperaturef"] if unit == "f" and "°" in name else (1.0, 0.0),
-        )
-        name = name.split("[")[0].split("(")[0].split(" °")[0].strip() or name
-        rows = [["time", str(header[j]), "channel", "head_id" if heads else None]]
-        for row in grid.rows[head + 1 :]:
-
-            def cell(k, row=row):
-                return row[k] if k < len(row) else None
-
-            rows.append([cell(times[0]), cell(j), name, cell(heads[0]) if heads else None])
-        numbers = [grid.row_numbers[head], *grid.row_numbers[head + 1 :]]
-        parts.append(
-            Part(
-                Grid(grid.file, rows, numbers),
-                0,
-                {
-                    "time_s": 0,
-                    "temperature_c": 1,
-                    "channel": 2,
-                    **({"head_id": 3} if heads else {}),
-                },
-                {"time_s": _TIME[header_key(header[times[0]])], "temperature_c": factor},
-            )
-        )
-    return parts
+    tables = []
+    for j, key in others.items():
+        written = str(grid.rows[head][j])
+        unit = _FAHRENHEIT if key[-1:] == "f" and "°" in written else (1.0,)
+        column = _TEMPERATURE.headers.get(key, Column("temperature_c", *unit))
+        name = written.split("[")[0].split("(")[0].split(" °")[0].strip() or written
+        below = range(head + 1, len(grid.rows))
+        tables.append(Table(grid, head, {**shared, j: column}, below, {"channel": name}))
+    return tables
 
 
 def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
@@ -364,26 +279,17 @@ def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
     if channels is None:
         known = {}
     elif isinstance(channels, Mapping) and not {"name", "content"} <= set(channels):
+        places = {n: (c,) if isinstance(c, str) else c for n, c in channels.items()}
         known = {
-            str(n): c
-            if isinstance(c, Channel)
-            else Channel(str(n), *((c,) if isinstance(c, str) else tuple(c)))
-            for n, c in channels.items()
+            str(n): c if isinstance(c, Channel) else Channel(str(n), *c) for n, c in places.items()
         }
     else:
         known = read_channels(channels)
     for name in names:
-        if name not in known and name.casefold() in ZONES and channels is None:
-            known[name] = Channel(name, name.casefold())
-            rows.problems.append(
-                Problem(
-                    rows.file[0],
-                    None,
-                    name,
-                    "no channel map was given",
-                    f"taken to sit in the {name.casefold()}, depth unknown",
-                )
-            )
+        if name not in known and (zone := name.casefold()) in ZONES and channels is None:
+            known[name] = Channel(name, zone)
+            what, assumed = "no channel map was given", f"taken to sit in the {zone}, depth unknown"
+            rows.problems.append(Problem(rows.file[0], None, name, what, assumed))
     lost = [n for n in names if n not in known]
     if lost:
         raise InputError(
@@ -401,53 +307,37 @@ def _clean_trace(f, problems: list[Problem]):
     def say(row, what, assumed):
         problems.append(Problem(file, int(row), label, what, assumed))
 
-    steps = np.diff(f["time_s"].to_numpy())
-    if (steps < 0.0).any():
-        say(
-            f["row"].iloc[int(np.argmax(steps < 0.0)) + 1],
-            f"time runs backwards {int((steps < 0).sum())} time(s)",
-            "sorted by time",
-        )
+    back = np.diff(f["time_s"].to_numpy()) < 0.0
+    if back.any():
+        row = f["file_row"].iloc[int(np.argmax(back)) + 1]
+        say(row, f"time runs backwards {int(back.sum())} time(s)", "sorted by time")
         f = f.sort_values("time_s", kind="stable")
     double = f["time_s"].duplicated()
     if double.any():
-        say(
-            f.loc[double, "row"].iloc[0],
-            f"{int(double.sum())} reading(s) at a time that was given before",
-            "averaged",
-        )
+        what = f"{int(double.sum())} reading(s) at a time that was given before"
+        say(f.loc[double, "file_row"].iloc[0], what, "averaged")
         means = f.groupby("time_s", sort=True)["temperature_c"].mean()
         f = f[~double].copy()
         f["temperature_c"] = means.loc[f["time_s"]].to_numpy()
     spikes = _spikes(f["temperature_c"].to_numpy())
     if spikes.any():
-        rows = f.loc[spikes, "row"]
         shown = ", ".join(f"{v:.0f}" for v in f.loc[spikes, "temperature_c"].head(3))
-        for first, last in stretches(list(rows)):
-            say(
-                first,
-                f"lone spike(s) ({shown} °C)"
-                + (f" (rows {first} to {last})" if last > first else ""),
-                "row not used",
-            )
+        for first, last in stretches(list(f.loc[spikes, "file_row"])):
+            rows = f" (rows {first} to {last})" if last > first else ""
+            say(first, f"lone spike(s) ({shown} °C){rows}", "row not used")
         f = f[~spikes]
-    t, temperature = f["time_s"].to_numpy(), f["temperature_c"].to_numpy()
+    t, temperature, rows = (f[n].to_numpy() for n in ("time_s", "temperature_c", "file_row"))
     steps = np.diff(t)
     if steps.size >= 4:
         wide = steps > max(5.0 * np.median(steps), 0.5)
         if wide.any():
             k = int(np.argmax(wide))
-            say(
-                f["row"].iloc[k + 1],
-                f"{int(wide.sum())} gap(s), the first of {steps[k]:.3g} s at {t[k]:.4g} s",
-                "nothing is put in its place",
-            )
-        for first, last in _stuck(t, temperature):
-            say(
-                f["row"].iloc[first],
-                f"stuck at {temperature[first]:g} °C for {t[last] - t[first]:.3g} s, then a jump",
-                "used as it is",
-            )
+            first = f"the first of {steps[k]:.3g} s at {t[k]:.4g} s"
+            what = f"{int(wide.sum())} gap(s), {first}"
+            say(rows[k + 1], what, "nothing is put in its place")
+        for i, j in _stuck(t, temperature):
+            what = f"stuck at {temperature[i]:g} °C for {t[j] - t[i]:.3g} s, then a jump"
+            say(rows[i], what, "used as it is")
     return f
 
 

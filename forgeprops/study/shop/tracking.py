@@ -38,19 +38,14 @@ class Log:
     problems: tuple[Problem, ...] = ()
 
 
-def _fields():
-    return (
-        text_field("date", "day", "Datum", "fecha", "日付", needed=False),
-        text_field("heat", "cast", "melt", "Schmelze", needed=False),
-        HEAD_FIELD,
-        text_field("quantity", "what", "Größe", "property"),
-        number_field(
-            "predicted", {"predicted": 1, "prediction": 1, "expected": 1, "soll": 1}, -1e6, 1e6, ""
-        ),
-        number_field(
-            "measured", {"measured": 1, "measurement": 1, "actual": 1, "ist": 1}, -1e6, 1e6, ""
-        ),
-    )
+_FIELDS = (
+    text_field("date", "day Datum fecha 日付", needed=False),
+    text_field("heat", "cast melt Schmelze", needed=False),
+    HEAD_FIELD,
+    text_field("quantity", "what Größe property"),
+    number_field("predicted", {1: "prediction expected soll"}, -1e6, 1e6),
+    number_field("measured", {1: "measurement actual ist"}, -1e6, 1e6),
+)
 
 
 def read_log(source, sheet: str | None = None, filename: str | None = None) -> Log:
@@ -69,36 +64,18 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
     >>> read_log(b"date,quantity,predicted,measured\\n2025-03-01,face HV,440,452").frame["measured"].tolist()
     [452.0]
     """
-    import pandas as pd
-
-    rows = read_rows_of(source, _fields(), "log", sheet, filename)
+    rows = read_rows_of(source, _FIELDS, "log", sheet, filename)
     if not rows.row:
         raise InputError(f"no usable row in the log; {first_problem(rows)}")
-    frame = pd.DataFrame({name: rows.values[name] for name in LOG_COLUMNS})
-    for name in ("date", "heat", "head_id"):
-        frame[name] = frame[name].fillna("")
-    frame["file_row"] = rows.row
+    frame, kept = rows.frame(), "kept as text; the order of the rows counts"
     for i, day in enumerate(frame["date"]):
         if day and not _is_day(day):
-            rows.problems.append(
-                Problem(
-                    rows.file[i],
-                    rows.row[i],
-                    "date",
-                    f"{day[:30]!r} is not a day YYYY-MM-DD",
-                    "kept as text; the order of the rows counts",
-                )
-            )
+            rows.say(i, "date", f"{day[:30]!r} is not a day YYYY-MM-DD", kept)
     days = [d for d in frame["date"] if _is_day(d)]
     if any(b < a for a, b in zip(days, days[1:], strict=False)):
+        what = "the days are not in order"
         rows.problems.append(
-            Problem(
-                rows.file[0],
-                None,
-                "date",
-                "the days are not in order",
-                "the order of the rows counts",
-            )
+            Problem(rows.file[0], None, "date", what, "the order of the rows counts")
         )
     return Log(frame, tuple(rows.problems))
 

@@ -18,7 +18,7 @@ from forgeprops.inputs.grades import grade
 from forgeprops.inputs.head import head
 from forgeprops.inputs.route import Route
 from forgeprops.inputs.shop import Shop
-from forgeprops.thermal.spray_units import SCALE_CONDUCTIVITY_W_MK, spray_w_m2k
+from forgeprops.thermal.spray import SCALE_CONDUCTIVITY_W_MK, spray_w_m2k
 
 PACKAGE = Path(forgeprops.__file__).resolve().parent
 N = 150
