@@ -26,7 +26,7 @@ from forgeprops.engine.results import Results
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
 from forgeprops.study.process import many
-from forgeprops.study.process.answers import answers
+from forgeprops.study.process.study import answers
 
 TESTS = Path(__file__).resolve().parents[1]
 

@@ -205,7 +205,7 @@ def test_search_without_limits_is_a_sentence(case):
     panel = ChoosePanel(case, model=searched)
     panel.go.click()
     panel.work.join(raising=False)
-    assert "nothing is asked" in panel.work.said.value
+    assert "nothing is required" in panel.work.said.value
 
 
 @pytest.mark.filterwarnings("error")

@@ -5,7 +5,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
-from forgeprops.study.process.search import _raise_least, _spread_out
+from forgeprops.study.process.margins import raise_least, spread_out
 
 
 def test_optimiser_finds_a_known_optimum():
@@ -14,7 +14,7 @@ def test_optimiser_finds_a_known_optimum():
         a, b = x[:, 0] - 0.3, x[:, 1] - 0.6
         return np.stack([1 + a - b, 1 - a - b, 1 + 2 * b], axis=1)
 
-    at, values = _raise_least(f, np.array([0.9, 0.1]), np.ones(3, bool))
+    at, values = raise_least(f, np.array([0.9, 0.1]), np.ones(3, bool))
     assert at == pytest.approx([0.3, 0.6], abs=0.02) and values.min() == pytest.approx(
         1.0, abs=0.03
     )
@@ -25,13 +25,13 @@ def test_optimiser_holds_the_others():
     def f(x):
         return np.stack([x[:, 0], 0.5 - x[:, 0]], axis=1)
 
-    at, values = _raise_least(f, np.array([0.1]), np.array([True, False]))
+    at, values = raise_least(f, np.array([0.1]), np.array([True, False]))
     assert at == pytest.approx([0.5], abs=0.02) and values[1] >= -1e-3
 
 
 def test_starts_lie_apart():
     x = np.random.default_rng(0).random((200, 2))
-    chosen = _spread_out(x, -np.abs(x - 0.5).sum(axis=1), 5)
+    chosen = spread_out(x, -np.abs(x - 0.5).sum(axis=1), 5)
     assert len(chosen) == 5 and chosen[0] == int(np.abs(x - 0.5).sum(axis=1).argmin())
     assert min(np.abs(x[a] - x[b]).max() for a in chosen for b in chosen if a != b) >= 0.2
 
@@ -143,7 +143,7 @@ def test_limits_on_the_line_are_limits_too():
 @pytest.mark.parametrize(
     "arguments, words",
     [
-        ({}, "nothing is asked"),
+        ({}, "nothing is required"),
         ({"limits": 5}, "allowed is Limits"),
         ({"settings": {}}, "settings is {}"),
         ({"settings": {"flux": 5}}, "range of flux is 5"),

@@ -9,11 +9,13 @@ from forgeprops.answer.evaluation import evaluate
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 from forgeprops.inputs.job import changed
+from forgeprops.study.process.study import Study
 from forgeprops.study.shop.causes import NOTHING, causes
 from forgeprops.study.shop.find_cause import _FAR, _FINE, _ranked, find_cause
 from forgeprops.study.shop.measurements import HardnessReadings
 
 STEEL, HEAD, ROUTE, SHOP = fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop()
+STUDY = Study(STEEL, HEAD, ROUTE, shop=SHOP)
 
 
 def hardness(**moved):
@@ -101,7 +103,7 @@ def test_evidence_of_a_straight_response_in_closed_form():
     from scipy.stats import norm
 
     fine = np.linspace(-_FAR, _FAR, _FINE)
-    drifts = causes(STEEL, HEAD, ROUTE, SHOP, ("flux", "C"))
+    drifts = causes(STUDY, ("flux", "C"))
     slopes, noise, off = (4.0, 9.0), 6.0, 7.0
     curves = np.array([s * fine for s in slopes])[:, :, None]
     table, _ = _ranked(
@@ -122,8 +124,8 @@ def test_evidence_of_a_straight_response_in_closed_form():
 def test_the_chances_are_honest():
     """Drifts drawn as stated beforehand: causes are right as often as their chances say."""
     rng = np.random.default_rng(5)
-    drifts = causes(STEEL, HEAD, ROUTE, SHOP, ("flux", "preheat_c", "C", "spray_s"))
-    every = causes(STEEL, HEAD, ROUTE, SHOP)
+    drifts = causes(STUDY, ("flux", "preheat_c", "C", "spray_s"))
+    every = causes(STUDY)
     hits = chance = of_truth = expected = 0.0
     for seed in range(24):
         moved = {d.name: d.now + d.everyday_sd * rng.normal() for d in every}  # an everyday head
@@ -161,5 +163,5 @@ def test_bad_input_is_refused_in_one_sentence(change, says):
 
 
 def test_a_route_without_water_has_fewer_causes():
-    names = [d.name for d in causes(STEEL, HEAD, fp.Route(spray=None), SHOP)]
+    names = [d.name for d in causes(Study(STEEL, HEAD, fp.Route(spray=None), shop=SHOP))]
     assert "preheat_c" in names and not {"flux", "delay_s", "spray_s", "water_c"} & set(names)

@@ -14,6 +14,7 @@ from forgeprops.inputs.steel import Steel
 from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
 from forgeprops.study.process.scattering import even_numbers
 from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
+from forgeprops.study.process.study import Study
 
 # ---- indices: published test function
 
@@ -109,20 +110,18 @@ def test_spray_law_spread_is_the_one_of_the_intervals():
 
 
 def test_inputs_follow_route_shop_and_steel():
-    steel, head, route, shop = fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop()
-    names = [i.name for i in inputs_of(steel, head, route, shop)]
+    steel = fp.grade("4130")
+    names = [i.name for i in inputs_of(Study(steel))]
     assert {"flux", "delay_s", "C", "Mo", "face_thickness_mm", "shop_spray"} <= set(names)
-    dry = [i.name for i in inputs_of(steel, head, fp.Route(spray=None), shop)]
+    dry = [i.name for i in inputs_of(Study(steel, route=fp.Route(spray=None)))]
     assert not {"flux", "delay_s", "water_c"} & set(dry)
-    grade = {i.name: i for i in inputs_of(steel, head, route, shop, chemistry="grade")}
+    grade = {i.name: i for i in inputs_of(Study(steel), chemistry="grade")}
     low, high = steel.limits["Cr"]
     assert (grade["Cr"].low, grade["Cr"].high, grade["Cr"].middle) == (low, high, (low + high) / 2)
     fitted = fp.Shop(spray=1.3, fitted=("spray",), standard_errors=(0.039,))
-    mine = {i.name: i for i in inputs_of(steel, head, route, fitted)}
+    mine = {i.name: i for i in inputs_of(Study(steel, shop=fitted))}
     assert mine["shop_spray"].spread == Spread("relative", 0.03)
-    none = {
-        i.name for i in inputs_of(steel, head, route, shop, {"flux": 0, "shop_spray": 0}, "fixed")
-    }
+    none = {i.name for i in inputs_of(Study(steel), {"flux": 0, "shop_spray": 0}, "fixed")}
     assert not none & {"flux", "shop_spray", "C"}
 
 
@@ -141,7 +140,7 @@ def test_inputs_follow_route_shop_and_steel():
 def test_bad_spreads_are_refused(spread, chemistry, words):
     steel = Steel("mine", {"C": 0.3})
     with pytest.raises(InputError, match=words):
-        inputs_of(steel, fp.head("mid-iron"), fp.Route(), fp.Shop(), spread, chemistry)
+        inputs_of(Study(steel), spread, chemistry)
 
 
 # ---- shares and capability
@@ -248,7 +247,7 @@ def test_same_seed_same_numbers():
 def test_cancel_tells_what_was_finished(monkeypatch):
     import importlib
 
-    module = importlib.import_module("forgeprops.study.process.scattering")
+    module = importlib.import_module("forgeprops.study.process.study")
     monkeypatch.setattr(module, "_BETWEEN", 64)
     done = []
     found = fp.scatter(

@@ -161,7 +161,7 @@ def test_spray_axis_needs_a_spray():
 
 def test_varied_cases_are_the_changed_case():
     from forgeprops.inputs.cases import Cases
-    from forgeprops.study.process.answers import answers
+    from forgeprops.study.process.study import answers
 
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     values = {

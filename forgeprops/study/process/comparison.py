@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...answer.cases import head_from, route_from, steel_from
 from ...base.errors import InputError, check_flag, check_number
 from ...inputs.cases import Cases
 from ...inputs.head import Head
@@ -16,16 +16,8 @@ from ...inputs.limits import Limits
 from ...inputs.route import BURNING_C, Route
 from ...inputs.settings import table
 from ...inputs.steel import Steel
-from .answers import ALL_WARNINGS
-from .assess import (
-    REFERENCE,
-    assess,
-    checked_limits,
-    checked_line,
-    checked_reference,
-    reference_stress_mpa,
-)
 from .line_cost import Line
+from .study import ALL_WARNINGS, REFERENCE, Study, reference_stress_mpa
 
 __all__ = ["Comparison", "PREHEATS_C", "compare"]
 
@@ -183,8 +175,6 @@ def compare(
     import pandas as pd
 
     check_flag(intervals, "intervals")
-    limits, line, shop = checked_limits(limits), checked_line(line), shop_from(shop)
-    reference = checked_reference(reference)
     steels = [steel_from(g) for g in _sequence(grades, "grades")]
     preheats = [
         check_number(t, "forging temperature", 20.0, BURNING_C, "°C", "compare")
@@ -204,36 +194,37 @@ def compare(
                 f"the set has {len(heads)} heads, {len(steels)} grades and {len(routes)} routes; allowed "
                 "is one grade and one route for each head, or one for all."
             )
-        rows = [
-            (s, h, r, t) for s, h, r in zip(steels, heads, routes, strict=True) for t in preheats
-        ]
+    elif len(routes) > 1:
+        raise InputError(
+            f"{len(routes)} routes for one head; allowed is one route, or a set of heads."
+        )
     else:
-        if len(routes) > 1:
-            raise InputError(
-                f"{len(routes)} routes for one head; allowed is one route, or a set of heads."
-            )
-        rows = [(s, heads[0], routes[0], t) for s in steels for t in preheats]
+        heads, routes = heads * len(steels), routes * len(steels)
 
-    columns = Cases.of(
-        [s for s, *_ in rows],
-        [h for _, h, _, _ in rows],
-        [r.with_(preheat_c=t) for _, _, r, t in rows],
-        [shop] * len(rows),
-    )
-    stress = np.array([reference_stress_mpa(h, r, shop, reference) for _, h, r, _ in rows])
-    found = assess(columns, limits, line, stress, want=ALL_WARNINGS if intervals else ("trace",))
+    study = Study(steels[0], heads[0], routes[0], limits, shop, line, reference)
+    n, m = len(steels), len(preheats)
+    each = Cases.of(steels, heads, routes, [study.shop] * n)
+    of = np.repeat(np.arange(n), m)
+    cases = each.rows(of)
+    cases.route["preheat_c"][:] = np.tile(preheats, n)
+    stress = [
+        reference_stress_mpa(h, r, study.shop, study.reference)
+        for h, r in zip(heads, routes, strict=True)
+    ]
+    want = ALL_WARNINGS if intervals else ("trace",)
+    found = study.assess(cases, np.array(stress)[of], want=want)
+    names = (*_SHOWN, *(name for name in study.limits.bounds if name not in _SHOWN))
     table = pd.DataFrame(
         {
-            "grade": [s.name for s, *_ in rows],
-            "head": [h.name for _, h, _, _ in rows],
-            "preheat_c": [t for *_, t in rows],
-            **{name: found[name] for name in _SHOWN if name in found},
-            **{name: found[name] for name in limits.bounds if name not in _SHOWN},
+            "grade": np.array([s.name for s in steels], object)[of],
+            "head": np.array([h.name for h in heads], object)[of],
+            "preheat_c": cases.route["preheat_c"],
+            **{name: found[name] for name in names if name in found},
             **{name: found[name] for name in ("meets", "slack", "binding", "warnings")},
         }
     )
     table.insert(table.columns.get_loc("warnings"), "rank", _ranks(table["slack"]))
-    return Comparison(table, _sets(table) if whole_set else None, limits)
+    return Comparison(table, _sets(table) if whole_set else None, study.limits)
 
 
 def _ranks(slack) -> np.ndarray:

@@ -17,8 +17,7 @@ from ...base.cautions import SHORT
 from ...base.errors import InputError, check_number
 from ...engine.native.library import EngineLibraryError
 from ...inputs.cases import Cases
-from .answers import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, answers
-from .assess import checked_call
+from .study import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, Stop, answers, checked_call
 
 __all__ = ["CHUNK", "table_columns", "estimate_many"]
 
@@ -235,23 +234,6 @@ def _table(
 
 
 # ---- chunks on an executor ---------------------------------------------------------------------------------
-
-
-class Stop:
-    """The user's wish to stop, checked between chunks and remembered."""
-
-    def __init__(self, cancel):
-        if cancel is not None and not callable(cancel) and not hasattr(cancel, "is_set"):
-            raise InputError(
-                f"cancel is {cancel!r:.60}; allowed is a function or a threading.Event."
-            )
-        self._cancel, self.wanted = cancel, False
-
-    def __call__(self) -> bool:
-        if not self.wanted and self._cancel is not None:
-            ask = self._cancel.is_set if hasattr(self._cancel, "is_set") else self._cancel
-            self.wanted = bool(ask())
-        return self.wanted
 
 
 def computed(

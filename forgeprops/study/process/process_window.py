@@ -9,23 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_number
-from ...inputs.job import value_of, varied
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
-from ...inputs.steel import Steel
-from .assess import (
-    REFERENCE,
-    assess,
-    checked_limits,
-    checked_line,
-    checked_reference,
-    checked_threads,
-    numeric,
-    reference_stress_mpa,
-)
-from .line_cost import Line
+from .study import Study
 
 __all__ = ["Axis", "Window", "window"]
 
@@ -176,29 +163,24 @@ def window(
     y=_Y,
     limits: Limits | None = None,
     *,
-    shop=None,
-    line: Line | None = None,
     tolerances: Mapping[str, float] | None = None,
-    reference: tuple[str, float] = REFERENCE,
-    threads: int | None = None,
+    **options,
 ) -> Window:
     """Map two settings, and find the region that meets all limits.
 
     Parameters
     ----------
-    steel, head, route, shop
+    steel, head, route
         The case; what is not on an axis stays as it is.
     x, y : (name, low, high, points)
         Any setting of the route, dimension of the head, element or shop number (see `vary.settings`).
     limits : Limits, optional
         Without limits everything meets them.
-    line : Line, optional
-        What the line is like.
     tolerances : mapping of str to float, optional
         By how much each of the two settings may be off, in its unit.  Left out: twice the standard deviation
         of the default spread of a shop (`Setting.tolerance`), or a twentieth of the axis.
-    threads : int, optional
-        Threads of the march.
+    **options
+        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`).
 
     Returns
     -------
@@ -216,53 +198,31 @@ def window(
     >>> found.maps["face_hardness_hv"].shape
     (5, 5)
     """
-    steel, head = steel_from(steel), head_from(head)
-    route, shop = route_from(route), shop_from(shop)
-    limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
-    reference = checked_reference(reference)
+    study = Study(steel, head, route, limits, **options)
     if tolerances is not None and not isinstance(tolerances, Mapping):
         raise InputError(
             f"tolerances is {tolerances!r:.60}; allowed is a mapping such as {{'flux': 1}}."
         )
-    axes = [_axis(given, steel, tolerances or {}) for given in (x, y)]
+    axes = [_axis(given, tolerances or {}) for given in (x, y)]
     if axes[0].setting.name == axes[1].setting.name:
         raise InputError(
             f"both axes are {axes[0].setting.name}; allowed are two different settings."
         )
     ax, ay = axes
     grid = np.meshgrid(ax.values, ay.values)
-    columns = varied(
-        steel,
-        head,
-        route,
-        shop,
-        {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()},
-    )
-    found = assess(
-        columns, limits, line, reference_stress_mpa(head, route, shop, reference), threads=threads
-    )
-    shape = grid[0].shape
-    maps = {name: found[name].reshape(shape) for name in numeric(found) if name != "slack"}
-    slack = found["slack"].reshape(shape)
+    values = {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()}
+    found = study.table(values, total=grid[0].size)
+    found = {name: values.reshape(grid[0].shape) for name, values in found.items()}
+    slack, binding = found.pop("slack"), found["binding"]
+    maps = {name: values for name, values in found.items() if values.dtype.kind == "f"}
     centre, box, held, at_edge = _largest_box(slack, ax, ay)
     if centre is not None:
         centre |= {name: _at(values, ax, ay, centre) for name, values in maps.items()}
-    return Window(
-        ax,
-        ay,
-        maps,
-        slack,
-        found["binding"].reshape(shape),
-        limits,
-        centre,
-        box,
-        held,
-        at_edge,
-        _now(slack, ax, ay, steel, head, route, shop),
-    )
+    now = _now(slack, ax, ay, study)
+    return Window(ax, ay, maps, slack, binding, study.limits, centre, box, held, at_edge, now)
 
 
-def _axis(given, steel: Steel, tolerances: Mapping[str, float]) -> Axis:
+def _axis(given, tolerances: Mapping[str, float]) -> Axis:
     if isinstance(given, (str, bytes, Mapping)) or not hasattr(given, "__len__") or len(given) != 4:
         raise InputError(
             f"axis is {given!r:.60}; allowed is (name, low, high, points) such as "
@@ -401,15 +361,11 @@ def _at(values: np.ndarray, ax: Axis, ay: Axis, place) -> float:
     return float(RegularGridInterpolator((ay.values, ax.values), values)(at)[0])
 
 
-def _now(slack, ax: Axis, ay: Axis, steel, head, route, shop) -> dict[str, float] | None:
-    """Where the route stands on the map, and the slack of the nearest point."""
-    try:
-        now = {
-            axis.setting.name: value_of(axis.setting.name, steel, head, route, shop)
-            for axis in (ax, ay)
-        }
-    except InputError:
+def _now(slack, ax: Axis, ay: Axis, study: Study) -> dict[str, float] | None:
+    """Where the route stands on the map, and the slack there."""
+    if not all(study.has(axis.setting.name) for axis in (ax, ay)):
         return None
+    now = {axis.setting.name: study.value(axis.setting.name) for axis in (ax, ay)}
     if any(not axis.values[0] <= now[axis.setting.name] <= axis.values[-1] for axis in (ax, ay)):
         return None
     return {**now, "slack": _at(slack, ax, ay, now)}

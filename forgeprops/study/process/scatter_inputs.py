@@ -9,12 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.errors import InputError, check_choice
-from ...inputs.head import Head
-from ...inputs.job import value_of
-from ...inputs.route import Route
 from ...inputs.settings import Setting, Spread, setting, table
-from ...inputs.shop import Shop
-from ...inputs.steel import Steel
+from .study import Study
 
 __all__ = ["CHEMISTRY", "Input", "inputs_of"]
 
@@ -106,12 +102,7 @@ def _spread(name: str, given) -> Spread:
 
 
 def inputs_of(
-    steel: Steel,
-    head: Head,
-    route: Route,
-    shop: Shop,
-    spread: Mapping | None = None,
-    chemistry: str = "heat",
+    study: Study, spread: Mapping | None = None, chemistry: str = "heat"
 ) -> tuple[Input, ...]:
     """Everything that is drawn.
 
@@ -130,13 +121,12 @@ def inputs_of(
 
     Examples
     --------
-    >>> from forgeprops.inputs.head import head
-    >>> from forgeprops.inputs.grades import grade
-    >>> found = inputs_of(grade("4130"), head("mid-iron"), Route(), Shop(), {"flux": 0.5}, "fixed")
+    >>> found = inputs_of(Study("4130"), {"flux": 0.5}, "fixed")
     >>> [i.name for i in found]
     ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',
     'shop_spray']
     """
+    steel, shop = study.steel, study.shop
     chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
     if spread is not None and not isinstance(spread, Mapping):
         raise InputError(f"spread is {spread!r:.60}; allowed is a mapping such as {{'flux': 0.8}}.")
@@ -167,12 +157,9 @@ def inputs_of(
     found = []
     for name, how in wanted.items():
         what = setting(name)
-        try:
-            middle = value_of(name, steel, head, route, shop)
-        except InputError:
-            if name in own:
-                raise
+        if name not in own and not study.has(name):
             continue
+        middle = study.value(name)
         low, high = bounds.get(name, (what.low, what.high))
         if name in bounds and None not in steel.limits[name]:
             middle = 0.5 * (low + high)

@@ -4,30 +4,17 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...base.errors import InputError, check_choice, check_number, check_whole
-from ...inputs.job import varied
 from ...inputs.limits import QUANTITIES, Limits
-from .assess import (
-    REFERENCE,
-    assess,
-    checked_call,
-    checked_limits,
-    checked_line,
-    checked_reference,
-    checked_threads,
-    reference_stress_mpa,
-)
-from .line_cost import Line
-from .many import Stop
 from .scatter_inputs import Input, inputs_of
 from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
+from .study import Study
 
 __all__ = ["Distribution", "Outside", "Scatter", "even_numbers", "scatter"]
 
@@ -45,8 +32,6 @@ _KEPT = (
 )
 #: Slack of a case without a number, in steps.
 _FARTHEST = -100.0
-#: Cases computed between two looks at `cancel`.
-_BETWEEN = 8192
 
 
 @dataclass(frozen=True)
@@ -233,23 +218,18 @@ def scatter(
     spread: Mapping | None = None,
     limits: Limits | None = None,
     *,
-    shop=None,
     n: int = 8192,
     chemistry: str = "heat",
     indices: bool | int = True,
     quantities=None,
-    line: Line | None = None,
-    reference: tuple[str, float] = REFERENCE,
     seed: int = 0,
-    threads: int | None = None,
-    progress: Callable[[int, int], Any] | None = None,
-    cancel=None,
+    **options,
 ) -> Scatter:
     """Draw steel, head, route and shop about their middles, and see what comes out.
 
     Parameters
     ----------
-    steel, head, route, shop
+    steel, head, route
         The case at its middle.
     spread : mapping of str to float, (kind, value) or Spread; optional
         Adds to or replaces the defaults (see `scatter_inputs.inputs_of`); 0 takes an input out.
@@ -267,10 +247,9 @@ def scatter(
         ones.
     seed : int
         Of the scrambling; the same seed gives the same numbers.
-    progress : callable, optional
-        Called as ``progress(done, total)``.
-    cancel : callable or threading.Event, optional
-        Asked now and then; what is finished by then is told.
+    **options
+        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`); after a
+        cancel the result holds the cases finished by then.
 
     Returns
     -------
@@ -297,16 +276,9 @@ def scatter(
     0.0
     """
     seed = check_whole(seed, "seed", 0, 2**32 - 1)
-    steel, head, route, shop = (
-        steel_from(steel),
-        head_from(head),
-        route_from(route),
-        shop_from(shop),
-    )
-    limits, line, threads = checked_limits(limits), checked_line(line), checked_threads(threads)
-    reference, progress = checked_reference(reference), checked_call(progress, "progress")
+    study = Study(steel, head, route, limits, **options)
     n = int(check_number(n, "cases", 16, 10_000_000))
-    inputs = inputs_of(steel, head, route, shop, spread, chemistry)
+    inputs = inputs_of(study, spread, chemistry)
     d = len(inputs)
     base = 0
     if indices is not False:
@@ -316,8 +288,6 @@ def scatter(
             else int(check_number(indices, "base sample", 16, 10_000_000))
         )
         base = min(2 ** int(math.log2(base)), n // 2)
-    stop = Stop(cancel)
-    reference_mpa = reference_stress_mpa(head, route, shop, reference)
 
     def sample(u: np.ndarray) -> np.ndarray:
         return np.stack([i.quantile(u[:, k]) for k, i in enumerate(inputs)], axis=1)
@@ -326,31 +296,19 @@ def scatter(
     a, b = sample(u[:, :d]), sample(u[:, d:])
     both = np.concatenate([a, b])[:n]
     total = n + base * d
-    wanted = _wanted(quantities, limits)
+    wanted = _wanted(quantities, study.limits)
     kept = tuple(
-        dict.fromkeys([*_KEPT, *limits.bounds, *(q for q in wanted if q != "slack"), "slack"])
+        dict.fromkeys([*_KEPT, *study.limits.bounds, *(q for q in wanted if q != "slack"), "slack"])
     )
 
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
-        found: dict[str, list[np.ndarray]] = {name: [] for name in names}
-        for begin in range(0, len(x), _BETWEEN):
-            if stop():
-                break
-            part = x[begin : begin + _BETWEEN]
-            columns = varied(
-                steel, head, route, shop, {i.name: part[:, k] for k, i in enumerate(inputs)}
-            )
-            table = assess(columns, limits, line, reference_mpa, threads=threads)
-            table["slack"] = np.maximum(
-                table["slack"], _FARTHEST
-            )  # a case without a number is far outside
-            for name in names:
-                found[name].append(table[name])
-            if progress is not None:
-                progress(before + begin + len(part), total)
-        return {
-            name: np.concatenate(parts) if parts else np.empty(0) for name, parts in found.items()
-        }
+        values = {i.name: x[:, k] for k, i in enumerate(inputs)}
+        pieces = {name: [np.empty(0)] for name in names}
+        for table in study.tables(values, before, total):
+            table["slack"] = np.maximum(table["slack"], _FARTHEST)  # where there is no number
+            for name, found in pieces.items():
+                found.append(table[name])
+        return {name: np.concatenate(found) for name, found in pieces.items()}
 
     samples = run(both, 0, kept)
     done = len(samples["slack"])
@@ -370,9 +328,21 @@ def scatter(
                     samples[name][half : half + base],
                     mixed[name].reshape(d, base),
                 )
-    nominal = _nominal(steel, head, route, shop, inputs, limits, line, reference_mpa, threads)
+    nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
     drawn = {i.name: both[: len(samples["slack"]), k] for k, i in enumerate(inputs)}
-    return _told(inputs, drawn, samples, nominal, found_indices, limits, done, stop.wanted)
+    distributions, outside, by_quantity = _counted(samples, nominal, study.limits)
+    return Scatter(
+        inputs,
+        drawn,
+        samples,
+        distributions,
+        outside,
+        by_quantity,
+        found_indices,
+        study.limits,
+        done,
+        study.cancel.wanted,
+    )
 
 
 def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
@@ -398,14 +368,8 @@ def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
     return sobol.random_base2(math.ceil(math.log2(max(n, 2))))[:n]
 
 
-def _nominal(steel, head, route, shop, inputs, limits, line, reference_mpa, threads):
-    columns = varied(steel, head, route, shop, {i.name: np.array([i.middle]) for i in inputs})
-    return assess(columns, limits, line, reference_mpa, threads=threads)
-
-
-def _told(
-    inputs, drawn, samples, nominal, indices, limits: Limits, cases: int, stopped: bool
-) -> Scatter:
+def _counted(samples, nominal, limits: Limits):
+    """Distributions of the quantities, and the shares outside the limits, together and of each quantity."""
     percents = (0.135, 2.5, 10.0, 50.0, 90.0, 97.5, 99.865)
     distributions, by_quantity = {}, {}
     for name, values in samples.items():
@@ -430,6 +394,4 @@ def _told(
         )
     bad = int((samples["slack"] < 0.0).sum())
     outside = Outside(bad / len(samples["slack"]), *share_interval(bad, len(samples["slack"])))
-    return Scatter(
-        inputs, drawn, samples, distributions, outside, by_quantity, indices, limits, cases, stopped
-    )
+    return distributions, outside, by_quantity

@@ -18,7 +18,8 @@ from ...answer.cases import Case
 from ...base.cautions import SHORT
 from ...base.errors import InputError
 from ...io.writing import locked, output_path, writing
-from .many import Stop, computed
+from .many import computed
+from .study import Stop
 
 __all__ = ["Written", "stream"]
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from ...base.errors import InputError, check_choice
 from ...base.tables import read_rows
-from ...inputs.job import value_of
 from ...inputs.settings import Setting, setting
+from ..process.study import Study
 
 __all__ = ["LIKELY", "NOTHING", "SPOKEN", "Causes", "Drift", "causes"]
 
@@ -43,7 +43,7 @@ def _rows() -> dict[str, dict[str, str]]:
     return {row["name"]: row for row in read_rows("constants/drift_causes.csv")}
 
 
-def causes(steel, head, route, shop, names: Iterable[str] | None = None) -> tuple[Drift, ...]:
+def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...]:
     """What may have drifted on this route: those of data/constants/drift_causes.csv that it has, or the named ones of
     them.
 
@@ -59,12 +59,9 @@ def causes(steel, head, route, shop, names: Iterable[str] | None = None) -> tupl
     """
     found = []
     for name in _rows() if names is None else [check_choice(n, "cause", _rows()) for n in names]:
-        try:
-            now = value_of(name, steel, head, route, shop)
-        except InputError:
-            if names is not None:
-                raise
+        if names is None and not study.has(name):
             continue
+        now = study.value(name)
         row, everyday = _rows()[name], setting(name).spread.sd(now)
         if everyday > 0.0:
             found.append(

@@ -13,12 +13,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from, steel_from
 from ...answer.evaluation import evaluate
 from ...base.errors import InputError, check_choice, check_number
-from ...inputs.cases import Cases
 from ...inputs.head import ZONES
-from ...inputs.job import varied
+from ..process.study import Study
 from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
 from .fitting import HARDNESS_NOISE_HV
 from .fitting import model_sd_hv as predicted_sd_hv
@@ -107,7 +105,7 @@ def find_cause(
     >>> found.likeliest in ("flux", "delay_s", "spray_s")
     True
     """
-    case = steel_from(steel), head_from(head), route_from(route), shop_from(shop)
+    study = Study(steel, head, route, shop=shop)
     readings, counted = _readings_of(measured)
     zones = [z for z in ZONES if z in readings]
     heads_n = int(
@@ -118,9 +116,9 @@ def find_cause(
     if model_sd_hv is not None:
         check_number(model_sd_hv, "standard deviation of the model", 0.0, 300.0, "HV")
     check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
-    drifts = causes(*case, names)
+    drifts = causes(study, names)
     z = np.linspace(-_FAR, _FAR, _MARCHED)
-    told = evaluate(_turned(case, drifts, z))
+    told = evaluate(study.varied(_turned(drifts, z)))
     middle = _MARCHED // 2  # of the first cause: nothing has drifted there
     index = [ZONES.index(zone) for zone in zones]
     every = told.hardness_hv.reshape(len(drifts), _MARCHED, -1)
@@ -134,7 +132,7 @@ def find_cause(
         if model_sd_hv is None and usual is None
         else (model_sd_hv or 0.0)
     )
-    slopes = _everyday(case)[:, index]
+    slopes = _everyday(study)[:, index]
     noise = np.diag(reading_sd_hv**2 / count + np.broadcast_to(own, len(zones)) ** 2)
     covariance = noise + slopes.T @ slopes / heads_n
     off = mean - expected
@@ -145,7 +143,7 @@ def find_cause(
     ).transpose(0, 2, 1)
     table, best = _ranked(drifts, curves, fine, off, precision, zones, expected)
     apart = _apart(drifts, curves, fine, best, precision)
-    confusable = _confusable(case, drifts, table, apart, fine, best, told, every, z, zones)
+    confusable = _confusable(drifts, table, apart, fine, best, told, every, z, zones)
     return Causes(
         table,
         _readings_table(zones, count, mean, expected, off, covariance),
@@ -201,7 +199,7 @@ def _expected(usual, zones, predicted: np.ndarray) -> np.ndarray:
     )
 
 
-def _turned(case, drifts: Sequence[Drift], z: np.ndarray) -> Cases:
+def _turned(drifts: Sequence[Drift], z: np.ndarray) -> dict[str, np.ndarray]:
     """Every cause turned through its drifts, one after the other; cut off at what the setting may be."""
     n = len(z)
     arrays = {d.name: np.full(len(drifts) * n, d.now) for d in drifts}
@@ -209,19 +207,19 @@ def _turned(case, drifts: Sequence[Drift], z: np.ndarray) -> Cases:
         arrays[d.name][k * n : (k + 1) * n] = np.clip(
             d.now + d.sd * z, d.setting.low, d.setting.high
         )
-    return varied(*case, arrays)
+    return arrays
 
 
-def _everyday(case) -> np.ndarray:
+def _everyday(study: Study) -> np.ndarray:
     """Change of every zone's hardness for one everyday standard deviation of everything that scatters, HV."""
-    every = causes(*case)
+    every = causes(study)
     n = len(every)
     arrays = {}
     for k, d in enumerate(every):
         arrays[d.name] = np.full(2 * n, d.now)
         ends = d.now + d.everyday_sd, d.now - d.everyday_sd
         arrays[d.name][[2 * k, 2 * k + 1]] = np.clip(ends, d.setting.low, d.setting.high)
-    hardness = evaluate(varied(*case, arrays)).hardness_hv
+    hardness = evaluate(study.varied(arrays)).hardness_hv
     return 0.5 * (hardness[::2] - hardness[1::2])
 
 
@@ -335,7 +333,7 @@ def _readings_table(zones, count, mean, expected, off, covariance):
 # ---- what parts two causes
 
 
-def _confusable(case, drifts, table, apart, fine, best, told, every, z, zones):
+def _confusable(drifts, table, apart, fine, best, told, every, z, zones):
     """Likely pairs that the readings do not part, with the check that would."""
     import pandas as pd
 

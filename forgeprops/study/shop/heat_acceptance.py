@@ -10,22 +10,19 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ...answer import interval as uncertainty
-from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...answer.cases import head_from, route_from, shop_from
 from ...answer.evaluation import estimate
 from ...answer.result import Estimate
 from ...base.errors import InputError, check_flag, check_number
 from ...certificates.reading import Certificate
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
-from ...inputs.job import value_of, varied
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import setting
-from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-from ..process.assess import assess, checked_limits, reference_stress_mpa
-from ..process.line_cost import Line
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
+from ..process.study import Study, checked_call, checked_limits
 
 __all__ = [
     "ACCEPT",
@@ -161,7 +158,7 @@ def judge_heat(
     head="mid-iron",
     route=None,
     limits: Limits | None = None,
-    shop: Shop | None = None,
+    shop=None,
     *,
     turned: Mapping[str, tuple[float, float]] | None = None,
     chance: float = 0.5,
@@ -210,26 +207,24 @@ def judge_heat(
     >>> soft.verdict, judge_heat("1030", limits=Limits(hosel_allowed_deg=(1.0, None))).verdict
     ('hold', 'accept')
     """
-    limits = checked_limits(limits)
     check_flag(strict_grade, "strict_grade")
     check_number(chance, "least chance", 0.0, 0.999)
+    name = ""
     if isinstance(steel, Certificate):
         if steel.steel is None:
-            return _unusable(steel, limits)
+            return _unusable(steel, checked_limits(limits))
         name, steel = steel.heat, steel.steel
-    else:
-        steel = steel_from(steel)
-        name = steel.name
-    case = steel, head_from(head), route_from(route), shop_from(shop)
-    table = _assessed(case, limits, Cases.of(*([one] for one in case)))
+    study = Study(steel, head, route, limits, shop)
+    limits, case = study.limits, study.case
+    table = study.assess(Cases.of(*([one] for one in case)))
     told = estimate(*case)
     results = _results(table, 0)
     intervals = _intervals(told)
     chances = _chances(limits, results, intervals)
-    outside = _outside_grade(steel)
-    span = _grade_span(case, limits)
+    outside = _outside_grade(study.steel)
+    span = _grade_span(study)
     judged = dict(
-        heat=name,
+        heat=name or study.steel.name,
         limits=limits,
         results=results,
         intervals=intervals,
@@ -255,14 +250,13 @@ def judge_heat(
         beside = f" Outside the grade's range: {'; '.join(outside)}." if outside else ""
         return Judgement(verdict=ACCEPT, estimate=told, **judged, reason=f"{said}{sure}{beside}")
     missed = _missed_words(limits, results, chances, chance)
-    found, surest = _adjust(
-        case, limits, TURNED if turned is None else turned, turned is not None, chance
-    )
+    ranges = _turnable(study, turned)
+    found, surest = _adjust(study, ranges, chance)
     if found is None:
-        ranges = _ranges_words(case, TURNED if turned is None else turned, surest, chance)
-        return Judgement(verdict=HOLD, estimate=told, **judged, reason=f"{said} {missed} {ranges}")
+        said = f"{said} {missed} {_ranges_words(study, ranges, surest, chance)}"
+        return Judgement(verdict=HOLD, estimate=told, **judged, reason=said)
     settings, adjusted, new = found
-    moved = _moved_words(settings, case)
+    moved = _moved_words(settings, study)
     judged["chances"] = _chances(limits, adjusted, _intervals(new))
     then = _predicted_words(adjusted, _intervals(new), {})
     return Judgement(
@@ -280,7 +274,7 @@ def judge_heats(
     head="mid-iron",
     route=None,
     limits: Limits | None = None,
-    shop: Shop | None = None,
+    shop=None,
     *,
     progress=None,
     **options,
@@ -298,7 +292,7 @@ def judge_heats(
     """
     if isinstance(certificates, (str, Steel, Certificate, Mapping)):
         certificates = [certificates]
-    items = list(certificates)
+    items, progress = list(certificates), checked_call(progress, "progress")
     head, route, shop = head_from(head), route_from(route), shop_from(shop)
     made = []
     for done, item in enumerate(items, 1):
@@ -317,11 +311,6 @@ def _unusable(certificate: Certificate, limits: Limits) -> Judgement:
 
 
 # ---- what comes out
-
-
-def _assessed(case, limits: Limits, columns) -> dict[str, np.ndarray]:
-    _, head, route, shop = case
-    return assess(columns, limits, Line(), reference_stress_mpa(head, route, shop))
 
 
 def _results(table, i: int) -> dict[str, float]:
@@ -387,9 +376,9 @@ def _outside_grade(steel: Steel) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _grade_span(case, limits: Limits) -> dict[str, tuple[float, float]]:
+def _grade_span(study: Study) -> dict[str, tuple[float, float]]:
     """What the lean and the rich end of the grade give with everything else the same."""
-    steel, head, route, shop = case
+    steel, head, route, shop = study.case
     ranged = {
         e: pair
         for e, pair in (steel.limits or {}).items()
@@ -407,9 +396,9 @@ def _grade_span(case, limits: Limits) -> dict[str, tuple[float, float]]:
         )
         for k in (0, 1)
     ]
-    table = _assessed(case, limits, Cases.of(ends, [head] * 2, [route] * 2, [shop] * 2))
+    table = study.assess(Cases.of(ends, [head] * 2, [route] * 2, [shop] * 2))
     names = dict.fromkeys(
-        ["face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", *limits.bounds]
+        ["face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", *study.limits.bounds]
     )
     return {name: tuple(sorted(float(v) for v in table[name])) for name in names}
 
@@ -417,13 +406,13 @@ def _grade_span(case, limits: Limits) -> dict[str, tuple[float, float]]:
 # ---- adjusted settings
 
 
-def _adjust(case, limits: Limits, turned, named: bool, chance: float):
+def _adjust(study: Study, ranges, chance: float):
     """Settings of the least change that are sure enough to meet the limits, with results and estimate, or None;
     and the surest that are not sure enough, with their chance, or None."""
-    ranges = _turnable(case, turned, named)
     if not ranges:
         return None, None
-    names, now = list(ranges), np.array([value_of(n, *case) for n in ranges])
+    limits, case = study.limits, study.case
+    names, now = list(ranges), np.array([study.value(n) for n in ranges])
     low, high = np.array(list(ranges.values())).T
     points = [np.tile(now, (_ON_A_LINE, 1)) for _ in names]
     for k, rows in enumerate(points):
@@ -434,7 +423,7 @@ def _adjust(case, limits: Limits, turned, named: bool, chance: float):
     round_to = (step > 0.0) & (values != now)
     values = np.where(round_to, np.round(values / np.where(step > 0.0, step, 1.0)) * step, values)
     values = np.unique(np.where(values == now, values, np.clip(values, low, high)), axis=0)
-    table = _assessed(case, limits, varied(*case, {n: values[:, k] for k, n in enumerate(names)}))
+    table = study.table({n: values[:, k] for k, n in enumerate(names)})
     change = np.abs((values - now) / (high - low)).sum(axis=1)
     tried = []
     # the least changes that leave room, then any that do, then those with the most room: the surest
@@ -461,30 +450,14 @@ def _adjust(case, limits: Limits, turned, named: bool, chance: float):
     return None, surest
 
 
-def _turnable(case, turned, named: bool) -> dict[str, tuple[float, float]]:
-    """Ranges of the settings that this route has."""
-    found = {}
-    for name, pair in turned.items():
-        what = setting(name)
-        if what.group != "route":
+def _turnable(study: Study, turned) -> dict[str, tuple[float, float]]:
+    """Ranges of the settings that may be adjusted, as far as the route has them."""
+    for name in turned or ():
+        if setting(name).group != "route":
             raise InputError(
                 f"{name} cannot be adjusted for a heat; allowed are settings of the route."
             )
-        try:
-            value_of(name, *case)
-        except InputError:
-            if named:
-                raise
-            continue
-        low, high = (
-            check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair
-        )
-        if not low < high:
-            raise InputError(
-                f"range of {what.label} is {low:g} to {high:g}; allowed is from low to high."
-            )
-        found[what.name] = low, high
-    return found
+    return study.ranges(turned, TURNED)
 
 
 # ---- words
@@ -519,9 +492,9 @@ def _missed_words(limits: Limits, results, chances, chance: float) -> str:
     return f"Inside the limits, but not sure enough ({'; '.join(unsure)}; {100 * chance:.0f} % is asked)."
 
 
-def _moved_words(settings, case) -> str:
+def _moved_words(settings, study: Study) -> str:
     return ", ".join(
-        f"{setting(n).label} {v:.3g} {setting(n).unit} instead of {value_of(n, *case):.3g}"
+        f"{setting(n).label} {v:.3g} {setting(n).unit} instead of {study.value(n):.3g}"
         for n, v in settings.items()
     )
 
@@ -530,13 +503,12 @@ def _settings_words(settings) -> str:
     return ", ".join(f"{n}={v:.4g}" for n, v in settings.items())
 
 
-def _ranges_words(case, turned, surest, chance: float) -> str:
-    ranges = _turnable(case, turned, False)
+def _ranges_words(study: Study, ranges, surest, chance: float) -> str:
     if not ranges:
         return "No setting may be adjusted."
     if surest is not None and surest[1]:
         return (
-            f"With {_moved_words(surest[1], case)} it is inside, but not sure enough: a chance of "
+            f"With {_moved_words(surest[1], study)} it is inside, but not sure enough: a chance of "
             f"{100 * surest[0]:.0f} % where {100 * chance:.0f} % is asked, and no settings tried do better."
         )
     parts = (

@@ -1,0 +1,388 @@
+"""One case with what is required of it, and the one way its variants are calculated: results, costs, slack."""
+
+from __future__ import annotations
+
+import functools
+import os
+from collections.abc import Callable, Collection, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...answer.evaluation import Evaluation, evaluate
+from ...base.errors import InputError, check_number, check_whole
+from ...hosel.bench import LIMITS
+from ...inputs.cases import Cases
+from ...inputs.grades import grade
+from ...inputs.head import ZONES, Head
+from ...inputs.job import changed, value_of, varied
+from ...inputs.limits import Limits
+from ...inputs.route import BURNING_C, Route
+from ...inputs.settings import setting
+from ...inputs.shop import Shop
+from ...inputs.steel import Steel
+from .line_cost import Line, line_arrays
+
+__all__ = [
+    "ALL_WARNINGS",
+    "INTERVAL_COLUMNS",
+    "REFERENCE",
+    "RESULT_COLUMNS",
+    "Stop",
+    "Stopped",
+    "Study",
+    "answers",
+    "check_range",
+    "checked_call",
+    "checked_limits",
+]
+
+_PER_ZONE = ("hardness_hv", "tensile_mpa", "yield_mpa")
+#: Result columns without intervals, in the order of the table.
+RESULT_COLUMNS = (
+    *(f"{zone}_{name}" for zone in ZONES for name in _PER_ZONE),
+    "hosel_allowed_deg",
+    "hosel_governed_by",
+    "face_margin",
+    "scale_um",
+    "warnings",
+)
+INTERVAL_COLUMNS = tuple(f"{zone}_hardness_{end}_hv" for zone in ZONES for end in ("low", "high"))
+#: What every warning of a single estimate needs.
+ALL_WARNINGS = ("interval", "dry", "trace")
+
+#: Press effort 1: this grade from this preheat temperature, °C, on the same head and route (our choice: a plain
+#: carbon steel at a usual temperature).
+REFERENCE = ("1030", 900.0)
+
+#: Cases in one piece: what they need stays near 20 MB; fewest cases worth a thread of their own; cases between
+#: two looks at `cancel`.
+_PIECE, _LEAST, _BETWEEN = 2048, 32, 8192
+
+
+class Stopped(InputError):
+    """Raised where a calculation is cancelled before it is finished."""
+
+
+class Stop:
+    """The user's wish to stop, polled between batches and remembered.
+
+    Parameters
+    ----------
+    cancel : callable, threading.Event or None
+    """
+
+    def __init__(self, cancel):
+        if cancel is not None and not callable(cancel) and not hasattr(cancel, "is_set"):
+            raise InputError(
+                f"cancel is {cancel!r:.60}; allowed is a function or a threading.Event."
+            )
+        self._cancel, self.wanted = cancel, False
+
+    def __call__(self) -> bool:
+        if not self.wanted and self._cancel is not None:
+            ask = self._cancel.is_set if hasattr(self._cancel, "is_set") else self._cancel
+            self.wanted = bool(ask())
+        return self.wanted
+
+
+def checked_limits(limits: Limits | None) -> Limits:
+    """The limits, or none at all.
+
+    Raises
+    ------
+    InputError
+    """
+    if limits is not None and not isinstance(limits, Limits):
+        raise InputError(
+            f"limits is {limits!r:.60}; allowed is Limits(face_hardness_hv=(380, 460), ...)."
+        )
+    return limits or Limits()
+
+
+def checked_call(function, name: str):
+    """A function to be called, or None.
+
+    Raises
+    ------
+    InputError
+    """
+    if function is not None and not callable(function):
+        raise InputError(f"{name} is {function!r:.60}; allowed is a function.")
+    return function
+
+
+def check_range(name: str, pair) -> tuple[float, float]:
+    """Low and high of a setting, both within its bounds.
+
+    Raises
+    ------
+    InputError
+        Not a pair, an end out of bounds, low not below high.
+    """
+    what = setting(name)
+    if isinstance(pair, str) or not hasattr(pair, "__len__") or len(pair) != 2:
+        raise InputError(f"range of {name} is {pair!r:.60}; allowed is (low, high).")
+    low, high = (
+        check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair
+    )
+    if not low < high:
+        raise InputError(
+            f"range of {what.label} is {low:g} to {high:g}; allowed is from low to high."
+        )
+    return low, high
+
+
+@dataclass(frozen=True)
+class Study:
+    """One case, what is required of it, and how its variants are calculated.
+
+    Parameters
+    ----------
+    steel, head, route, shop
+        As the functions of `answer.cases` take them; the mid-iron, the default route and the neutral shop when
+        left out.
+    limits : Limits, optional
+        Requirements on results and costs; none when left out.
+    line : Line, optional
+        The line around the press; the demonstration line when left out.
+    reference : (grade, preheat temperature in °C)
+        What press effort 1 means.
+    threads : int, optional
+        As many as there are cores when left out.
+    progress : callable, optional
+        Called as ``progress(done, total)`` between batches; `total` is None where it is not known.
+    cancel : callable or threading.Event, optional
+        Polled between batches.
+
+    Raises
+    ------
+    InputError
+        A part that cannot be used.
+    """
+
+    steel: Steel
+    head: Head | None = None
+    route: Route | None = None
+    limits: Limits | None = None
+    shop: Shop | None = None
+    line: Line | None = None
+    reference: tuple[str, float] = REFERENCE
+    threads: int | None = None
+    progress: Callable[[int, int | None], Any] | None = None
+    cancel: Stop | None = None
+
+    def __post_init__(self):
+        line = Line() if self.line is None else self.line
+        if not isinstance(line, Line):
+            raise InputError(f"line is {line!r:.60}; allowed is Line(handling_s=5, ...).")
+        made = {
+            "steel": steel_from(self.steel),
+            "head": head_from(self.head),
+            "route": route_from(self.route),
+            "limits": checked_limits(self.limits),
+            "shop": shop_from(self.shop),
+            "line": line,
+            "reference": _checked_reference(self.reference),
+            "progress": checked_call(self.progress, "progress"),
+            "cancel": Stop(self.cancel),
+        }
+        if self.threads is not None:
+            made["threads"] = check_whole(self.threads, "number of threads", 1, 1024)
+        for name, value in made.items():
+            object.__setattr__(self, name, value)
+
+    @property
+    def case(self) -> tuple[Steel, Head, Route, Shop]:
+        return self.steel, self.head, self.route, self.shop
+
+    def value(self, name: str) -> float:
+        """What a setting of the case is now (see `inputs.job.Job.value`)."""
+        return value_of(name, *self.case)
+
+    def has(self, name: str) -> bool:
+        """Whether the case has this setting: a route without spray has no spray rate."""
+        try:
+            self.value(name)
+        except InputError:
+            return False
+        return True
+
+    def ranges(
+        self, given: Mapping[str, tuple[float, float]] | None, default: Mapping
+    ) -> dict[str, tuple[float, float]]:
+        """Ranges of the settings given, or of those of `default` that the case has.
+
+        Raises
+        ------
+        InputError
+            A range that is none, or a setting given that the case does not have.
+        """
+        found = {}
+        for name, pair in (default if given is None else given).items():
+            pair = check_range(name, pair)
+            if given is not None:
+                self.value(name)  # says why the case does not have it
+            elif not self.has(name):
+                continue
+            found[setting(name).name] = pair
+        return found
+
+    def changed(self, values: Mapping[str, float]) -> tuple[Steel, Head, Route, Shop]:
+        """The case with some numbers changed, checked as any other."""
+        return changed(*self.case, values)
+
+    def varied(self, values: Mapping[str, np.ndarray]) -> Cases:
+        """As many cases as the arrays are long (see `inputs.job.varied`)."""
+        return varied(*self.case, values)
+
+    @functools.cached_property
+    def reference_mpa(self) -> float:
+        """Flow stress that press effort 1 means, see `reference_stress_mpa`."""
+        return reference_stress_mpa(self.head, self.route, self.shop, self.reference)
+
+    def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
+        """Results and costs of any cases, with "press_effort", "slack", "meets" and "binding".
+
+        Parameters
+        ----------
+        cases : Cases
+        reference_mpa : float or array, shape (n,), optional
+            Of the cases' own heads and routes where they are not those of the study.
+        options
+            Passed to `answers`.
+        """
+        table = answers(cases, line=self.line, threads=self.threads, **options)
+        stress = self.reference_mpa if reference_mpa is None else reference_mpa
+        table["press_effort"] = table["flow_stress_mpa"] / stress
+        table["slack"] = self.limits.slack(table)
+        table["meets"] = table["slack"] >= 0.0
+        table["binding"] = self.limits.binding(table)
+        return table
+
+    def tables(
+        self, values: Mapping[str, np.ndarray], done: int = 0, total: int | None = None
+    ) -> Iterator[dict[str, np.ndarray]]:
+        """Tables of the case with these values, batch by batch; a cancel ends them early.
+
+        Parameters
+        ----------
+        values : mapping of str to array, shape (n,)
+        done, total : int
+            Cases calculated before, and of the whole study, for `progress`.
+        """
+        n = len(next(iter(values.values())))
+        for begin in range(0, n, _BETWEEN):
+            if self.cancel():
+                return
+            end = min(begin + _BETWEEN, n)
+            yield self.assess(self.varied({name: v[begin:end] for name, v in values.items()}))
+            if self.progress is not None:
+                self.progress(done + end, total)
+
+    def table(
+        self, values: Mapping[str, np.ndarray], done: int = 0, total: int | None = None
+    ) -> dict[str, np.ndarray]:
+        """The batches of `tables` as one table.
+
+        Raises
+        ------
+        Stopped
+            Cancelled before the last batch.
+        """
+        n, pieces = len(next(iter(values.values()))), list(self.tables(values, done, total))
+        if sum(len(p["slack"]) for p in pieces) < n:
+            raise Stopped("the calculation was stopped before it was finished.")
+        return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
+
+
+def _checked_reference(reference) -> tuple[str, float]:
+    if (
+        isinstance(reference, (str, bytes))
+        or not hasattr(reference, "__len__")
+        or len(reference) != 2
+    ):
+        raise InputError(
+            f"reference is {reference!r:.60}; allowed is (grade, preheat temperature in °C)."
+        )
+    name, preheat_c = reference
+    label = "preheat temperature of the reference"
+    return grade(name).name, check_number(preheat_c, label, 600.0, BURNING_C, "°C")
+
+
+@functools.lru_cache(maxsize=256)
+def reference_stress_mpa(
+    head: Head, route: Route, shop: Shop, reference: tuple[str, float] = REFERENCE
+) -> float:
+    """Mean flow stress in the die of the reference grade from its preheat, on this head and route, MPa."""
+    name, preheat_c = reference
+    cases = Cases.of([grade(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
+    return float(evaluate(cases).press["flow_stress_mpa"][0])
+
+
+# ---- the table of many cases -------------------------------------------------------------------------------
+
+
+def answers(
+    cases: Cases,
+    *,
+    want: Collection[str] = (),
+    line: Line | None = None,
+    threads: int | None = None,
+    **options: Any,
+) -> dict[str, np.ndarray]:
+    """Results of many cases, one array a column (see `RESULT_COLUMNS`).
+
+    Parameters
+    ----------
+    cases : Cases
+    want : collection of str
+        As in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness; `ALL_WARNINGS`
+        for every warning that `forgeprops.estimate` gives.
+    line : Line, optional
+        Also what the press has to do and what the line makes (see `line_cost.line_arrays`).
+    threads : int, optional
+        Threads the pieces are computed on; left out: as many as there are cores.
+    options
+        Passed to the engine.
+    """
+    n, workers = len(cases), threads or os.cpu_count() or 1
+    # pieces small enough that no thread waits long for the last one
+    size = min(max(-(-n // (4 * workers)), _LEAST), _PIECE) if workers > 1 else _PIECE
+    if "trace" in want:
+        size = min(size, 256)  # a trace is some 40 kB
+
+    def piece(begin: int) -> dict[str, np.ndarray]:
+        part = cases if size >= n else cases.part(slice(begin, begin + size))
+        return _columns(evaluate(part, want, threads=1, **options), line)
+
+    begins = range(0, max(n, 1), size)
+    if len(begins) == 1 or workers == 1:
+        pieces = [piece(begin) for begin in begins]
+    else:
+        with ThreadPoolExecutor(workers, thread_name_prefix="forgeprops") as pool:
+            pieces = list(pool.map(piece, begins))
+    return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
+
+
+def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
+    found = {}
+    for i, zone in enumerate(ZONES):
+        found[f"{zone}_hardness_hv"] = e.hardness_hv[:, i]
+        for name in ("tensile_mpa", "yield_mpa"):
+            found[f"{zone}_{name}"] = e.strength[name][:, i]
+        if e.nodes_hv is not None:
+            for end, values in zip(("low", "high"), e.interval_hv, strict=True):
+                found[f"{zone}_hardness_{end}_hv"] = values[:, i]
+    found["hosel_allowed_deg"] = e.hosel["allowed_deg"]
+    found["hosel_governed_by"] = np.array(LIMITS, dtype=object)[e.hosel["governed_by"]]
+    found["face_margin"] = e.face_margin
+    found["scale_um"] = e.results.scale_um[:, 0]
+    if line is not None:
+        found |= {name: e.press[name] for name in ("die_c", "flow_stress_mpa", "press_force_kn")}
+        found |= line_arrays(e.cases, line)
+    found["warnings"] = e.codes
+    return found
