@@ -31,24 +31,25 @@ MARKS = 10
 
 #: A march that has tried so many steps is given up (it takes some 300).
 STEP_LIMIT = 40_000
-#: Default error allowed a step, °C, and the temperature at which a cooling head is left, °C.
+#: Default tolerance, °C, and the temperature at which a cooling head is left, °C.
 TOLERANCE_C = 1.8
 STOP_C = 80.0
 
-#: What else limits a step, in units of the tolerance: the change of temperature of a point that transforms and of one that does
-#: not; the heat, as a temperature, that came otherwise than the step had assumed, and how many times as much is still
-#: accepted; error and change in the furnace, and its change while austenite forms.
-STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 7.0, 12.0, 0.5, 2.0
+#: What limits a step, in units of the tolerance: the error that the method estimates (of its first-order part: far above the true
+#: one); the change of temperature of a point that transforms and of one that does not; the heat, as a temperature, that
+#: came otherwise than the step had assumed, and how many times as much is still accepted; error and change in the furnace,
+#: and its change while austenite forms.
+ERROR, STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 2.0, 20.0 / 3.0, 10.0, 0.5, 2.0
 FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 2.0, 60.0, 16.0
-#: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in cooling:
-#: its hardness may rise by 30 HV a kelvin.
+#: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in
+#: cooling: its hardness may rise by 30 HV a kelvin.
 FURNACE_FINER, FINER = 0.04, 0.5
 
 
 def control(tolerance_c: float, stop_c: float) -> np.ndarray:
     """Limits of a step as a record for the engine, shape (1,)."""
     values = {
-        "error": tolerance_c,
+        "error": ERROR * tolerance_c,
         "stride": STRIDE * tolerance_c,
         "stride_idle": STRIDE_IDLE * tolerance_c,
         "debt": DEBT * tolerance_c,

@@ -54,9 +54,10 @@ def different(n, seed=1):
 
 def march(share):
     try:
-        from forgeprops.inputs.case_columns import columns_of
-
         from forgeprops.engine.run import march_columns
+        from forgeprops.inputs.cases import Cases
+
+        columns_of = Cases.of
     except ImportError:  # as the modules were called at commit 9cd166c
         from forgeprops.thermal.march.columns import columns_of
         from forgeprops.thermal.march.heads import march_columns
