@@ -19,7 +19,7 @@ from ..inputs.cases import Cases
 from ..inputs.settings import table
 from ..inputs.shop import Shop
 from .evaluation import Evaluation, evaluate
-from .interval import LN_SPRAY_SD
+from .interval import spray_ln_sd
 
 __all__ = ["COMMON", "SCATTERED", "Doubt", "doubt_of", "rows_of"]
 
@@ -30,9 +30,13 @@ COMMON = (
     "bainite",
     "martensite",
     "bend length",
-    "other",
     "spray rate",
+    "bend limits",
+    "strike load",
+    "pull",
 )
+#: Doubt of a quantity's own formulas beside hardness, one for each.
+_OWN = {"bend limits": "hosel_allowed_deg", "strike load": "face_margin", "pull": "bar_force_n"}
 #: Settings that differ from head to head, with the spread of data/constants/settings.csv.
 SCATTERED = ("preheat_c", "transfer_s", "delay_s", "flux", "spray_s", "face_thickness_mm")
 #: Deviates at which the responses are calculated; straight lines between and beyond them.
@@ -45,20 +49,13 @@ _PULL_SD = 0.06
 _SEED = 6
 
 
-def spray_ln_sd(shop: Shop) -> float:
-    """Standard deviation of the logarithm of the water law: the shop's own once it has fitted it."""
-    if "spray" in shop.fitted:
-        return shop.standard_error("spray") / shop.spray
-    return LN_SPRAY_SD
-
-
 def rows_of(steel, head, route, shop) -> list[tuple]:
     """The case, the water law at four other deviates, and each scattered setting moved by one standard deviation."""
     case = (steel, head, route, shop)
     wet = route.spray is not None and route.spray.flux_kg_m2_s * route.spray.duration_s > 0.0
     rows = [case]
     for z in _WATER[_WATER != 0.0]:
-        factor = float(np.exp(spray_ln_sd(shop) * z)) if wet else 1.0
+        factor = float(np.exp(spray_ln_sd(shop.spray_ln_sd) * z)) if wet else 1.0
         spray = min(max(shop.spray * factor, 0.1), 10.0)
         rows.append((steel, head, route, _with_spray(shop, spray)))
     for name in SCATTERED:
@@ -128,11 +125,24 @@ def _line(z, at, change):
 
 @functools.lru_cache(maxsize=8)
 def deviates(lots: int, heads: int) -> tuple[np.ndarray, np.ndarray]:
-    """Standard normal deviates of lots (lots, COMMON) and of heads (heads, SCATTERED), each with its mirror."""
+    """Standard normal deviates of lots (lots, COMMON) and of heads (heads, SCATTERED).
+
+    Every column holds the same even quantiles in an order of its own (Latin hypercube), so that what adds up has
+    hardly any error of drawing.
+
+    References
+    ----------
+    .. [1] McKay, Beckman & Conover, Technometrics 21 (1979) 239-245 (from memory).
+    """
+    from scipy.special import ndtri
+
     random = np.random.default_rng(_SEED)
-    half = random.standard_normal((lots // 2, len(COMMON)))
-    single = random.standard_normal((heads // 2, len(SCATTERED)))
-    return np.vstack([half, -half]), np.vstack([single, -single])
+
+    def columns(n: int, many: int) -> np.ndarray:
+        even = ndtri((np.arange(n) + 0.5) / n)
+        return np.stack([random.permutation(even) for _ in range(many)], axis=1)
+
+    return columns(lots, len(COMMON)), columns(heads, len(SCATTERED))
 
 
 def doubt_of(
@@ -180,10 +190,11 @@ def doubt_of(
         for s in shares
     ]
     length = either(lambda z: moved(cases=_longer(e.cases, 1.0 + z * BEND_LENGTH_SHARE / Z)))
-    rest = np.asarray(other, float)[:, None] * middle
     scatter = by_row[1 + n_water :]
     rate = scatter[SCATTERED.index("flux")]  # a nozzle's wear and aim last for a lot
-    two = [*by_structure, length, *(np.stack([-r, np.zeros_like(r), r]) for r in (rest, rate))]
+    spread = np.asarray(other, float)[:, None] * middle
+    own = [np.where(np.array(names)[:, None] == name, spread, 0.0) for name in _OWN.values()]
+    two = [*by_structure, length, *(np.stack([-r, np.zeros_like(r), r]) for r in (rate, *own))]
     common = ((_WATER, water), *((_TWO, change) for change in two))
     return Doubt(names, middle, common, scatter), e
 

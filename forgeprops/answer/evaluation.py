@@ -423,7 +423,7 @@ def evaluate(
 
     wet, changes = np.flatnonzero(cases.sprayed), []
     if "interval" in want:
-        changes += [{"spray": f} for f in interval.spray_nodes()[1]]
+        changes += [{"spray": z} for z in interval.spray_nodes()[0]]
     if "dry" in want:
         changes.append({"dry": True})
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
@@ -465,7 +465,8 @@ def _varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
     spray, wet = stacked.shop["spray"], stacked.route["has_spray"]
     for rest, change in zip(np.split(np.arange(n, len(rows)), len(changes)), changes, strict=True):
         if "spray" in change:
-            spray[rest] = np.clip(spray[rest] * change["spray"], 0.1, 10.0)
+            sd = interval.spray_ln_sd(stacked.shop["spray_ln_sd"][rest])
+            spray[rest] = np.clip(spray[rest] * np.exp(sd * change["spray"]), 0.1, 10.0)
         else:
             wet[rest] = False
     return stacked

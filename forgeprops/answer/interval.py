@@ -24,6 +24,7 @@ __all__ = [
     "interval_arrays",
     "opinions_spread_hv",
     "outcome_chances",
+    "spray_ln_sd",
     "spray_nodes",
     "spread_variance",
     "student_factor",
@@ -209,8 +210,13 @@ def hardness_interval_hv(hardness_hv: float, fractions: Mapping[str, float]) -> 
     return hardness_hv - Z * sd, hardness_hv + Z * sd
 
 
+def spray_ln_sd(fitted):
+    """Standard deviation of ln(spray multiplier): the shop's own where it was fitted (not nan), else `LN_SPRAY_SD`."""
+    return np.where(np.isnan(fitted), LN_SPRAY_SD, fitted)
+
+
 def spray_nodes() -> tuple[np.ndarray, np.ndarray]:
-    """Deviates of ln(spray multiplier) to march besides the central case, and the multipliers.
+    """Deviates of ln(spray multiplier) to march besides the central case, and the multipliers of a shop without a fit.
 
     References
     ----------

@@ -12,7 +12,8 @@ from ..base.constants import Z80
 from ..base.errors import InputError, check_number
 from ..inputs.limits import QUANTITIES
 from ..inputs.settings import table
-from .doubt import BEND_LENGTH_SHARE, COMMON, Doubt, deviates, spray_ln_sd
+from .doubt import BEND_LENGTH_SHARE, COMMON, Doubt, deviates
+from .interval import spray_ln_sd
 
 __all__ = ["NextMeasurement", "Reading", "next_measurement", "readings"]
 
@@ -76,7 +77,7 @@ class NextMeasurement:
         What decides the verdict most.
     low, high : float
         Its 80 % range now.
-    width_now, width_then : float
+    range_now, range_then : float
         Width of that range, and the mean width after the reading.
     others : tuple of (str, int, float)
         The other readings, their heads and the width they leave, best first.
@@ -88,20 +89,22 @@ class NextMeasurement:
     unit: str
     low: float
     high: float
-    width_now: float
-    width_then: float
+    range_now: float
+    range_then: float
     others: tuple[tuple[str, int, float], ...]
     doubt: Doubt = field(repr=False)
 
     @property
     def words(self) -> str:
         """The reading in one sentence."""
+        if self.range_then > (1.0 - _WORTH) * self.range_now:
+            return f"no reading of a shop narrows {self.label}; try trial heads."
         heads = f" on {self.reading.heads} heads" if self.reading.heads > 1 else ""
         unit = self.unit if self.unit in ("", "°") else f" {self.unit}"
-        d = 0 if self.width_now >= 20.0 else 1 if self.width_now >= 2.0 else 2
+        d = 0 if self.range_now >= 20.0 else 1 if self.range_now >= 2.0 else 2
         return (
-            f"{self.reading.what}{heads} shrinks the range of {self.label} from {self.width_now:.{d}f} to "
-            f"{self.width_then:.{d}f}{unit}."
+            f"{self.reading.what}{heads} shrinks the range of {self.label} from {self.range_now:.{d}f} to "
+            f"{self.range_then:.{d}f}{unit}."
         )
 
     def after(self, values, *, taken_as_said: bool) -> tuple[float, float]:
@@ -142,7 +145,7 @@ def readings(result, doubt: Doubt) -> list[Reading]:
 
     References
     ----------
-    .. [1] Noise of testers, thermocouples, spring balances and scribed lines (our choice, see the constants).
+    .. [1] Noise of testers, thermocouples, spring balances and scribed lines (our choice).
     .. [2] Skin removed before a hardness test; correction on a curved surface: ISO 6507-1, ISO 6508-1 (from memory).
     """
     found = []
@@ -168,7 +171,7 @@ def readings(result, doubt: Doubt) -> list[Reading]:
     hardness("face", f"{ground}; support the face from behind.")
     hardness("hosel", f"{ground}; correct for the curve of the hosel, mandrel in the bore.")
     if result.sprayed:
-        ln_sd, rate_sd = spray_ln_sd(result.shop), table()["flux"].spread.value
+        ln_sd, rate_sd = float(spray_ln_sd(result.shop.spray_ln_sd)), table()["flux"].spread.value
         how = "bead pressed into a hole from the back to mid-thickness, 10 readings a second, from furnace to cold."
         if ln_sd > 0.0:
             found.append(
@@ -242,7 +245,7 @@ def next_measurement(result) -> NextMeasurement | None:
     --------
     >>> import forgeprops as fp
     >>> found = fp.next_measurement(fp.estimate(fp.grade("4130")))
-    >>> found.width_then < found.width_now
+    >>> found.range_then < found.range_now
     True
     """
     verdict = result.verdict
@@ -258,10 +261,8 @@ def next_measurement(result) -> NextMeasurement | None:
     best: dict[str, tuple[float, Reading]] = {}
     random = np.random.default_rng(1)
     for reading in readings(result, doubt):
-        true = z[: _TRIED // 2], z[_LOTS // 2 : _LOTS // 2 + _TRIED // 2]
-        means = reading.expected(doubt, np.vstack(true)) + reading.noise * random.standard_normal(
-            _TRIED
-        )
+        means = reading.expected(doubt, z[:_TRIED])
+        means = means + reading.noise * random.standard_normal(_TRIED)
         ends = _ranges(doubt, worst.name, reading, means)
         width = float((ends[1] - ends[0]).mean())
         if reading.key not in best or width < best[reading.key][0] - _WORTH * (high - low):

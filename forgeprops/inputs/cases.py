@@ -30,7 +30,9 @@ _SPRAYED = tuple(name for name, (part, _) in Route.SETTINGS.items() if part == "
 _DRY = tuple(name for name, (part, _) in Route.SETTINGS.items() if part != "spray")
 _get_dry = attrgetter(*(".".join(Route.SETTINGS[name]) for name in _DRY))
 _get_sprayed = attrgetter(*(Route.SETTINGS[name][1] for name in _SPRAYED))
-_get_shop = attrgetter(*SHOP_NUMBERS)
+#: Columns of a shop; "spray_ln_sd" nan where its spray was not fitted.
+_SHOP = (*SHOP_NUMBERS, "spray_ln_sd")
+_get_shop = attrgetter(*_SHOP)
 _PARTS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
 _get_part = {
     name: attrgetter(*(f"{name}.{f.name}" for f in dataclasses.fields(kind)))
@@ -120,7 +122,7 @@ class Cases:
         By the short names of `Route.SETTINGS`; "has_spray"; "surroundings" as a number into `COOLING`;
         "view_factor" nan for "as the surroundings have it".
     shop : dict of str to array, shape (n,)
-        By `SHOP_NUMBERS`.
+        By `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan without one.
     later : tuple of tuple of LaterHeat, and `later_of`, shape (n,)
         Distinct lists of later heats and which one every case has.
     """
@@ -157,7 +159,7 @@ class Cases:
         route_list, route_of = _distinct(routes)
         shop_list, shop_of = _distinct(shops)
         route = route_columns(route_list)
-        shop = _table([_get_shop(s) for s in shop_list], SHOP_NUMBERS)
+        shop = _table([_get_shop(s) for s in shop_list], _SHOP)
         if route_of is not None:
             route = {name: column[route_of] for name, column in route.items()}
         if shop_of is not None:
@@ -378,7 +380,7 @@ def spread(
     columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
     for name, values in (settings or {}).items():
         columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)
-    shop_of = {name: np.full(n, float(getattr(shop, name))) for name in SHOP_NUMBERS}
+    shop_of = {name: np.full(n, float(getattr(shop, name))) for name in _SHOP}
     for name, values in (shops or {}).items():
         shop_of[check_choice(name, "shop number", SHOP_NUMBERS)] = np.asarray(values, float)
     one = np.zeros(n, np.int64)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -135,6 +136,11 @@ class Shop:
         """Standard error of one of the five numbers; 0 for one that was not fitted."""
         check_choice(field, "shop number", NUMBERS)
         return self.standard_errors[self.fitted.index(field)] if field in self.fitted else 0.0
+
+    @property
+    def spray_ln_sd(self) -> float:
+        """Standard error of the logarithm of `spray`; nan where it was not fitted."""
+        return self.standard_error("spray") / self.spray if "spray" in self.fitted else math.nan
 
     def covariance(self):
         """Covariance matrix of `fitted`, in that order (NumPy array)."""
