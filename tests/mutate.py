@@ -118,14 +118,8 @@ def faults(path):
     return [f for f in found if lines[f[0] - 1].isascii()]  # columns count bytes
 
 
-def run(copy, tests, left_out=(), compiled=False, seconds=600):
-    environment = {
-        **os.environ,
-        "PYTHONPATH": str(copy),
-        "PYTHONDONTWRITEBYTECODE": "1",
-        "NUMBA_CACHE_DIR": str(copy.parent / "numba"),
-        "NUMBA_DISABLE_JIT": "0" if compiled else "1",
-    }
+def run(copy, tests, left_out=(), seconds=600):
+    environment = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
     command = [
         sys.executable,
         "-m",
@@ -138,7 +132,7 @@ def run(copy, tests, left_out=(), compiled=False, seconds=600):
         *tests,
         *(f"--deselect={i}" for i in left_out),
     ]
-    if left_out or compiled:
+    if left_out:
         command.append("-x")
     try:
         return subprocess.run(
@@ -216,9 +210,7 @@ def main():
                 noticed = bool(first) and named_or_ended(run(copy, first, marching))
                 noticed = noticed or named_or_ended(run(copy, tests, marching))
                 if not noticed and not options.quick:
-                    noticed = named_or_ended(
-                        run(copy, [*tests, *MARCHING], compiled=True, seconds=1800)
-                    )
+                    noticed = named_or_ended(run(copy, [*tests, *MARCHING], seconds=1800))
                 path.write_text(good, encoding="utf-8")
                 caught += bool(noticed)
                 changed = f"{old[:start]}[{old[start:end]} -> {new}]{old[end:]}".strip()

@@ -102,10 +102,14 @@ NO_QUANTITY = {
 }  # of a control chart: in standard deviations
 
 
+#: Run by the build or as scripts, with what an installed package lacks.
+NOT_IMPORTED = ("__main__", "build_hook", "cross_build")
+
+
 def public_modules():
     for path in sorted(PACKAGE.rglob("*.py")):
         parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
-        if parts[-1] not in ("__main__",) and "show" not in parts:
+        if parts[-1] not in NOT_IMPORTED and "show" not in parts:
             yield ".".join(p for p in parts if p != "__init__")
 
 

@@ -5,11 +5,12 @@ import importlib.util
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tarfile
+import time
 import tomllib
-import venv
 import zipfile
 from pathlib import Path
 
@@ -18,6 +19,7 @@ import pytest
 import forgeprops as fp
 from forgeprops.base.sources import sources
 from forgeprops.base.tables import data_path
+from forgeprops.engine.native import library
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -43,7 +45,8 @@ def run(*command, **options):
 def built(tmp_path_factory):
     """The sdist, and the wheel made from that sdist alone."""
     out = tmp_path_factory.mktemp("dist")
-    isolation = ["--no-isolation"] if importlib.util.find_spec("hatchling") else []
+    have = all(importlib.util.find_spec(name) for name in ("hatchling", "ziglang"))
+    isolation = ["--no-isolation"] if have else []
     run(sys.executable, "-m", "build", *isolation, "--outdir", out, ROOT)
     (sdist,), (wheel,) = out.glob("*.tar.gz"), out.glob("*.whl")
     return sdist, wheel
@@ -66,7 +69,8 @@ def test_what_is_in_them(built):
     with tarfile.open(sdist) as archive:
         source = {n.partition("/")[2] for n in archive.getnames()}
     for name in checked_in("forgeprops"):
-        assert name in inside and name in source, name
+        built_from = name.endswith((".c", ".h", "build_hook.py", "cross_build.py", "targets.py"))
+        assert (name in inside) != built_from and name in source, name
     for name in checked_in("data"):
         assert f"forgeprops/_data/{name.removeprefix('data/')}" in inside and name in source, name
     for name in checked_in("notebooks", "tests") | {
@@ -83,6 +87,11 @@ def test_what_is_in_them(built):
     ]
     assert not [n for n in inside if n.startswith(("tests/", "notebooks/", "data/"))]
     assert "forgeprops/py.typed" in inside and wheel.stat().st_size < 3e6
+    # The engine of this platform, and of no other; only the wheel holds it.
+    assert wheel.name.startswith(f"forgeprops-{fp.__version__}-py3-none-")
+    engines = {Path(n).name for n in inside if "_engine_" in n}
+    here = {p.name for p in library.FOLDER.glob(f"_engine_{library.machine()}*{library.SUFFIX}")}
+    assert engines == here and not [n for n in source if "_engine_" in n]
 
 
 @pytest.mark.slow
@@ -98,13 +107,7 @@ def test_metadata(built):
     )
     assert told["License-Expression"] == "BSD-3-Clause"
     needed = [r for r in told.get_all("Requires-Dist") if "extra ==" not in r]
-    assert {re.split(r"[<>=!~ ]", r)[0] for r in needed} == {
-        "numpy",
-        "scipy",
-        "pandas",
-        "numba",
-        "openpyxl",
-    }
+    assert {re.split(r"[<>=!~ ]", r)[0] for r in needed} == {"numpy", "scipy", "pandas", "openpyxl"}
 
 
 def test_change_list_knows_this_version():
@@ -130,31 +133,57 @@ print(json.dumps({"where": str(where), "data": str(data_path()), "rows": rows, "
 """
 
 
-@pytest.fixture(scope="module")
-def installed(built, tmp_path_factory):
-    """A Python that has the wheel and nothing of the checkout: in CI a fresh environment with fresh dependencies."""
-    home = tmp_path_factory.mktemp("elsewhere")
-    clean = {k: v for k, v in os.environ.items() if not k.startswith(("PYTHON", "VIRTUAL_ENV"))}
-    if os.environ.get("CI"):
-        venv.create(home / "env", with_pip=True)
-        python = home / "env" / ("Scripts" if os.name == "nt" else "bin") / "python"
-        run(python, "-m", "pip", "install", "--quiet", built[1], cwd=home, env=clean)
-    else:
-        python = Path(sys.executable)
-        run(
-            python,
-            "-m",
-            "pip",
-            "install",
-            "--quiet",
-            "--no-deps",
-            "--target",
-            home / "site",
-            built[1],
-            cwd=home,
+#: Nothing of the test's own Python, and no compiler: the path holds nothing at all.
+BARE = {
+    k: v
+    for k, v in os.environ.items()
+    if not k.startswith(("PYTHON", "VIRTUAL_ENV")) and k not in ("CC", "FORGEPROPS_TARGET")
+} | {"PATH": ""}
+
+
+def interpreter(version):
+    """Path of a Python of this version on the machine, or None."""
+    if version == f"{sys.version_info[0]}.{sys.version_info[1]}":
+        return sys.executable
+    found = [
+        shutil.which(f"python{version}"),
+        *Path.home().glob(f".pyenv/versions/{version}.*/bin/python"),
+    ]
+    if uv := shutil.which("uv"):
+        command = [uv, "python", "find", "--no-python-downloads", version]
+        found.append(
+            subprocess.run(command, capture_output=True, text=True, check=False).stdout.strip()
         )
-        clean["PYTHONPATH"] = str(home / "site")
-    return python, home, clean
+    for path in filter(None, found):
+        code = "import sys; print('%d.%d' % sys.version_info[:2])"
+        done = subprocess.run([path, "-c", code], capture_output=True, text=True, check=False)
+        if done.stdout.strip() == version:
+            return path
+    return None
+
+
+def environment_of(interpreter, folder):
+    """Python of a fresh virtual environment."""
+    run(interpreter, "-m", "venv", folder, env=BARE)
+    return folder / ("Scripts" if os.name == "nt" else "bin") / "python"
+
+
+@pytest.fixture(scope="module", params=["3.11", "3.12", "3.13", "3.14"])
+def installed(request, built, tmp_path_factory):
+    """A Python that has the wheel and nothing of the checkout: in CI a fresh environment of each version."""
+    home = tmp_path_factory.mktemp("elsewhere")
+    found = interpreter(request.param)
+    if found is None:
+        pytest.skip(f"Python {request.param} is not on this machine: not run")
+    if os.environ.get("CI"):
+        python = environment_of(found, home / "env")
+        run(python, "-m", "pip", "install", "--quiet", built[1], cwd=home, env=BARE)
+        return python, home, BARE
+    if found != sys.executable:
+        pytest.skip(f"Python {request.param} is tried in CI only: not run")
+    install = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps"]
+    run(*install, "--target", home / "site", built[1], cwd=home)
+    return Path(found), home, BARE | {"PYTHONPATH": str(home / "site")}
 
 
 @pytest.mark.slow
@@ -176,6 +205,42 @@ def test_installed_wheel_does_the_main_job(installed):
     )
     line = run(python, "-m", "forgeprops", "--grade", "4130", "--json", cwd=home, env=environment)
     assert json.loads(line)["zones"]["face"]["hardness_hv"] == pytest.approx(told["face"], rel=1e-3)
+
+
+_CLOCK = """
+import time
+a = time.perf_counter()
+import numpy, pandas
+b = time.perf_counter()
+import forgeprops as fp
+fp.estimate(fp.grade("4130"))
+print(b - a, time.perf_counter() - b)
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not os.environ.get("CI"), reason="fetches every dependency: in CI only")
+def test_fresh_clone_installs_without_a_compiler(tmp_path, capsys):
+    """The README's first command on a bare machine; its times are shown, not asserted."""
+    run("git", "clone", "--quiet", ROOT, tmp_path / "clone")
+    python = environment_of(sys.executable, tmp_path / "env")
+    begin = time.perf_counter()
+    run(python, "-m", "pip", "install", "--quiet", "-e", tmp_path / "clone", cwd=tmp_path, env=BARE)
+    install_s = time.perf_counter() - begin
+    first, *later = [
+        [float(x) for x in run(python, "-c", _CLOCK, cwd=tmp_path, env=BARE).split()]
+        for _ in range(4)
+    ]
+    with capsys.disabled():
+        print(
+            f"\ninstall of a fresh clone {install_s:.0f} s; over numpy and pandas, first process of all "
+            f"{first[1]:.2f} s, later ones {min(x[1] for x in later):.2f} s (load {os.getloadavg()[0]:.1f})"
+        )
+    name = run(python, "-c", _LIBRARY, cwd=tmp_path, env=BARE).strip()
+    assert name.startswith(str(tmp_path / "clone"))
+
+
+_LIBRARY = "from forgeprops.engine.native.library import load; print(load()._name)"
 
 
 def test_checkout_reads_its_own_data():

@@ -23,7 +23,7 @@ FORMULA_ROOMS = (
 )
 #: Solvers, reference forms and translations; each constant of theirs is a tolerance or stands elsewhere.
 BOOKKEEPING = set(
-    """spray_film_laws_w_m2k end_quench_warnings arrhenius_table strength strength_of fit_strength small_patch_mm
+    """spray_film_laws_w_m2k end_quench_warnings strength strength_of fit_strength small_patch_mm
     aged""".split()
 )
 

@@ -1,31 +1,39 @@
-"""Compile the march once and run it over many cases: chunks on a thread pool, the interpreter lock released."""
+"""Run the compiled march over many cases: chunks on a thread pool, the interpreter lock released."""
 
 from __future__ import annotations
 
+import ctypes
 import functools
-import hashlib
 import os
-import threading
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
-from ..transformation import kinetics
 from ..transformation.decomposition import ROWS
-from .balance import WET_POINTS
-from .compiled import compiled
-from .march import HEAT_ROWS, MARKS, STEP_LIMIT
-from .outcome import OUT
-from .packing import CASE, COOL, STEP, Section
+from .march import HEAT_ROWS, MARKS, STEP_LIMIT, STOP_C, TOLERANCE_C, control
+from .native import library
+from .outcome import OUT, collect
+from .packing import (
+    CARBON_POINTS,
+    CASE,
+    CONVECTION_C,
+    KINETIC_FIELDS,
+    ROUTE_FIELDS,
+    STEEL_FIELDS,
+    STEP,
+    ZONE,
+    ZONE_FIELDS,
+    Section,
+    section,
+)
+from .physics import PHYSICS, contact_table, extent_pairs, physics
+from .section import lobatto
 
 __all__ = ["Marched", "STOP_C", "TOLERANCE_C", "engine", "run", "run_curve"]
 
-#: Default error allowed a step, °C, and the temperature at which a cooling head is left, °C.
-TOLERANCE_C = 0.4
-STOP_C = 80.0
-_TRACE_ROWS = 6000
+#: Cases a call of the engine; fewer leave lanes empty, more cost memory.
+CHUNK = 512
 
 
 @dataclass
@@ -57,342 +65,113 @@ class Marched:
     trace: list | None
 
 
-def _formula_files() -> list[Path]:
-    package = Path(__file__).resolve().parents[1]
-    return [
-        *sorted(Path(__file__).parent.glob("*.py")),
-        *sorted((package / "thermal").glob("*.py")),
-        *sorted((package / "transformation").glob("*.py")),
-        *sorted((package / "forging").glob("scale*.py")),
+_SIZES = ("cases_n", "case_bytes", "zones", "steps_n")
+_TABLES = ("carbon_points", "convection_points", "extent_points", "contact_points", "trace_points")
+_ARRAYS = (
+    *("points", "cases", "heads", "head_of", "steps", "convection", "convection_of", "start"),
+    *("start_of", "kinetics", "physics", "control", "extent", "inverse", "top", "contact"),
+    *("weight", "stiff", "slope"),
+)
+_RESULTS = ("state", "first_state", "heat", "marks", "energy", "steps", "first_of")
+
+
+class _Input(ctypes.Structure):
+    _fields_ = [(name, ctypes.c_int64) for name in _SIZES + _TABLES] + [
+        (name, ctypes.c_void_p) for name in _ARRAYS
     ]
 
 
-def _checksum() -> int:
-    """Checksum of every file whose code is compiled: the compile cache itself notices only the kernel's file."""
-    digest = hashlib.sha256()
-    for path in _formula_files():
-        digest.update(path.read_bytes())
-    return int.from_bytes(digest.digest()[:6], "big")
-
-
-_lock = threading.Lock()
+class _Output(ctypes.Structure):
+    _fields_ = [(name, ctypes.c_void_p) for name in (*_RESULTS, "trace", "trace_rows")]
 
 
 @functools.cache
-def engine():
-    """Return the compiled march and curve kernels; compiled on first use, from the cache afterwards."""
-    with _lock:
-        return _compile(_checksum())
-
-
-def _compile(checksum: int):
-    from numba.extending import register_jitable
-
-    from ..forging import scale
-    from ..thermal import die_contact, properties
-    from ..thermal import spray as spray_law
-    from ..transformation import austenite, decomposition, phase_hardness, tempering
-    from . import balance, imposed, march, outcome, step
-
-    formulas = (
-        (
-            properties.austenite_cp_j_kgk,
-            properties.ferrite_cp_j_kgk,
-            properties.conductivity_w_mk,
-            properties.conductivity,
-        ),
-        (
-            spray_law._wendelstorf_w_m2k,
-            spray_law.water_factor,
-            spray_law.spray_single_phase_w_m2k,
-            spray_law.spray_w_m2k,
-            spray_law.wet_share,
-            spray_law.evaporation_limit_w_m2,
-            die_contact.die_contact_w_m2k,
-        ),
-        (scale.scale_rate,),
-        (
-            austenite.austenite_equilibrium,
-            austenite.austenite_carbon,
-            austenite.austenite_formation_time_s,
-            austenite.carbide_dissolution_time_s,
-            austenite.carbide_carbon,
-            austenite.alloy_in_austenite,
-            austenite.grain_growth_rate,
-            austenite.astm_from_diameter,
-            austenite.island_diameter_um,
-            austenite.pearlite_site_um,
-            austenite.ferrite_return_per_s,
-        ),
-        (kinetics.ferrite_cap, kinetics.extent_of, kinetics.inverse_extent),
-        (
-            phase_hardness.line_hv,
-            tempering.log_tempering,
-            tempering.softened_hv,
-            tempering.master_hv,
-            tempering.annealed_hv,
-            tempering._master,
-            tempering.tempered_martensite_hv,
-            tempering.tempered_bainite_hv,
-            tempering.spheroidised_hv,
-        ),
-        (
-            decomposition.carbon_of_austenite,
-            decomposition._on_carbon,
-            decomposition._joined,
-            decomposition.begin_cooling,
-            decomposition.martensite_ahead,
-            decomposition.decompose,
-        ),
-        (
-            balance._convection,
-            balance._radiation,
-            balance.dry_loss,
-            balance.wet_table,
-            balance.surface_loss,
-            balance.mean_temperatures,
-            balance.balance,
-        ),
-        (step.factorise, step.solve),
-        (
-            march.heat_up,
-            march.set_austenite,
-            march._martensite_capacity,
-            march._furnace_structure,
-            march._spread,
-            march._lumped_structure,
-            march._cooling_structure,
-            march._settle,
-            march._copy,
-            march._mark,
-            march._note,
-            march.march,
-            imposed.follow,
-        ),
-        (
-            outcome._table_hv,
-            outcome._law,
-            outcome._constituents,
-            outcome.point_hardness,
-            outcome._old_hardness,
-            outcome.collect,
-        ),
+def engine() -> ctypes.CDLL:
+    """Return the compiled engine, its records compared with those of this package."""
+    loaded = library.load()
+    loaded.forgeprops_fields.restype = ctypes.c_char_p
+    loaded.forgeprops_free.restype = None
+    ours = (
+        (*STEEL_FIELDS, *ROUTE_FIELDS, "ln_carbide_speed"),
+        ZONE_FIELDS,
+        KINETIC_FIELDS,
+        PHYSICS.names,
+        control(1.0, 0.0).dtype.names,
     )
-    for group in formulas:
-        for formula in group:
-            register_jitable(formula)
-    march_, collect_, follow_ = march.march, outcome.collect, imposed.follow
-
-    def kernel(
-        cases,
-        zones,
-        head_of,
-        steps,
-        convection,
-        convection_of,
-        start,
-        start_of,
-        kin,
-        arrhenius,
-        marker,
-        weight,
-        stiff,
-        slope,
-        forward,
-        inverse,
-        top,
-        tolerance_c,
-        stop_c,
-        begin,
-        end,
-        zone_out,
-        marks,
-        point_hv,
-        states,
-        heats,
-        energy,
-        n_steps,
-        trace,
-        trace_rows,
-    ):
-        key = checksum  # noqa: F841 - a closure cell that goes into the cache key
-        n_zones = zones.shape[1]
-        n_each = len(marker)
-        n = n_zones * n_each
-        work = (
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n),
-            np.empty(n_zones),
-            np.empty(n_zones),
-            np.empty(n_zones),
-            np.zeros(n_zones),
-            np.empty(n_zones),
-            np.empty(n_zones),
-            np.empty((n_zones, 2)),
-            np.empty((n_zones, n_each, n_each)),
-            np.zeros((ROWS, n)),
-            np.zeros((HEAT_ROWS, n)),
-            np.zeros((n_zones, WET_POINTS)),
+    theirs = loaded.forgeprops_fields().decode().split("/")
+    if [list(names) for names in ours] != [names.split() for names in theirs]:
+        raise library.EngineLibraryError(
+            "The compiled engine has other input fields than this package; install forgeprops again."
         )
-        t_c = np.empty(n)
-        heat = np.zeros((HEAT_ROWS, n))
-        state = np.zeros((ROWS, n))
-        first_state = np.zeros((ROWS, n))
-        first_heat = np.zeros((HEAT_ROWS, n))
-        scale_um = np.zeros(n_zones)
-        first_marks = np.zeros((n_zones, MARKS))
-        first_energy = np.zeros(3)
-        no_trace = np.zeros((0, 1))
-        air_only = np.zeros(1, steps.dtype)
-        air_only[0].kind = COOL
-        air_only[0].duration_s = 1e5
-        for c in range(begin, end):
-            case = cases[c]
-            head = zones[head_of[c]]
-            table = start[start_of[c]]
-            air = convection[convection_of[c]]
-            for i in range(n):
-                t_c[i] = case.start_c
-                for r in range(ROWS):
-                    state[r, i] = 0.0
-                heat[0, i] = case.start_austenite
-                heat[1, i] = 1.0 - case.start_austenite
-                heat[2, i] = case.start_grain_um**case.grain_m
-            for z in range(n_zones):
-                scale_um[z] = case.start_scale_um
-            taken, rows = march_(
-                case,
-                head,
-                steps[c],
-                air,
-                table,
-                kin,
-                arrhenius,
-                marker,
-                weight,
-                stiff,
-                slope,
-                forward,
-                inverse,
-                top,
-                tolerance_c,
-                stop_c,
-                t_c,
-                heat,
-                state,
-                marks[c],
-                scale_um,
-                energy[c],
-                trace,
-                work,
-            )
-            n_steps[c] = taken
-            trace_rows[0] = rows
-            least = 1.0
-            for i in range(n):
-                least = min(least, heat[0, i])
-                for r in range(ROWS):
-                    first_state[r, i] = 0.0
-            if least < 0.9995:
-                for i in range(n):
-                    t_c[i] = case.first_finish_c
-                    first_heat[0, i] = 1.0
-                    first_heat[1, i] = 0.0
-                    first_heat[2, i] = case.first_grain_um**case.grain_m
-                for z in range(n_zones):
-                    scale_um[z] = 0.0
-                taken, _ = march_(
-                    case,
-                    head,
-                    air_only,
-                    air,
-                    table,
-                    kin,
-                    arrhenius,
-                    marker,
-                    weight,
-                    stiff,
-                    slope,
-                    forward,
-                    inverse,
-                    top,
-                    2.0 * tolerance_c,
-                    stop_c,
-                    t_c,
-                    first_heat,
-                    first_state,
-                    first_marks,
-                    scale_um,
-                    first_energy,
-                    no_trace,
-                    work,
-                )
-                if taken >= STEP_LIMIT:
-                    n_steps[c] = taken
-            collect_(
-                case, table, state, heat, marker, weight, first_state, point_hv[c], zone_out[c]
-            )
-            if states.shape[0] > c:
-                for i in range(n):
-                    for r in range(ROWS):
-                        states[c, r, i] = state[r, i]
-                    for r in range(HEAT_ROWS):
-                        heats[c, r, i] = heat[r, i]
+    return loaded
 
-    def curve_kernel(
-        case,
-        start,
-        kin,
-        arrhenius,
-        time_s,
-        temperature_c,
-        grain_um,
-        forward,
-        inverse,
-        top,
-        marker,
-        weight,
-        history,
-        point_hv,
-        out,
-    ):
-        key = checksum  # noqa: F841
-        state = np.zeros((ROWS, 1))
-        heat = np.zeros((HEAT_ROWS, 1))
-        heat[0, 0] = 1.0
-        heat[2, 0] = grain_um**case.grain_m
-        follow_(
-            case,
-            start,
-            kin,
-            arrhenius,
-            time_s,
-            temperature_c,
-            grain_um,
-            forward,
-            inverse,
-            top,
-            state,
-            history,
-        )
-        collect_(case, start, state, heat, marker, weight, state, point_hv, out)
 
-    return compiled(kernel), compiled(curve_kernel)
+@dataclass(frozen=True)
+class Layout:
+    """Which points and structures belong to a zone; a lumped zone has one structure for all its points."""
+
+    points: list  # (slice, weights) a zone
+    structures: list
+    zone_of_structure: np.ndarray
+    structure_of_point: np.ndarray
+
+
+@functools.lru_cache(maxsize=64)
+def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
+    counts = [1 if one else n for n, one in zip(points, lumped, strict=True)]
+    first, place = np.cumsum([0, *points]), np.cumsum([0, *counts])
+    weights = [lobatto(n)[1] for n in points]
+    of_point = [
+        place[z] + (0 if one else j)
+        for z, (n, one) in enumerate(zip(points, lumped, strict=True))
+        for j in range(n)
+    ]
+    return Layout(
+        [(slice(first[z], first[z + 1]), w) for z, w in enumerate(weights)],
+        [
+            (slice(place[z], place[z + 1]), np.ones(1) if lumped[z] else w)
+            for z, w in enumerate(weights)
+        ],
+        np.repeat(np.arange(len(points)), counts),
+        np.array(of_point),
+    )
+
+
+class _Call:
+    """The arrays of one set of cases, kept alive and laid out for the engine."""
+
+    def __init__(self, section, kin, tolerance_c, stop_c, keep_points, **arrays):
+        extent, inverse, top = extent_pairs(float(kin["bainite_tail"][0]))
+        self.keep_points = keep_points
+        self.arrays = {
+            "points": np.array(section.points, np.int64),
+            "kinetics": kin,
+            "physics": physics(),
+            "control": control(tolerance_c, stop_c),
+            "extent": extent,
+            "inverse": inverse,
+            "top": top,
+            "contact": contact_table(),
+            "weight": section.weight,
+            "stiff": section.stiff,
+            "slope": section.slope,
+            **arrays,
+        }
+        for name, array in self.arrays.items():
+            self.arrays[name] = np.ascontiguousarray(array)
+        cases, heads, steps = (self.arrays[name] for name in ("cases", "heads", "steps"))
+        assert cases.dtype == CASE and steps.dtype == STEP and heads.dtype == ZONE
+        assert self.arrays["start"].shape[2] == CARBON_POINTS
+        assert self.arrays["convection"].shape[2] == len(CONVECTION_C)
+        self.sizes = (CASE.itemsize, heads.shape[1], steps.shape[1], CARBON_POINTS)
+        self.sizes += (len(CONVECTION_C), extent.shape[1] + 1, len(contact_table()), keep_points)
+
+    def part(self, begin: int, end: int) -> _Input:
+        """The cases from `begin` to `end`."""
+        address = {name: a.ctypes.data for name, a in self.arrays.items()}
+        for name in ("cases", "steps", "head_of", "convection_of", "start_of"):
+            address[name] += begin * self.arrays[name].strides[0]
+        return _Input(end - begin, *self.sizes, *(address[name] for name in _ARRAYS))
 
 
 def run(
@@ -412,7 +191,7 @@ def run(
     keep_points: bool = False,
     trace: bool = False,
     threads: int | None = None,
-    chunk: int = 64,
+    chunk: int = CHUNK,
 ) -> Marched:
     """March all cases; the result does not depend on threads or chunks.
 
@@ -423,133 +202,130 @@ def run(
     steps : array of STEP, shape (n, m)
     convection : array, shape (tables, zones, temperatures); convection_of : int array (n,)
     start : array, shape (steels, 3, carbon points); start_of : int array (n,)
-    kin : array from `packing.kinetic_array`
+    kin : record from `packing.kinetic_array`
     tolerance_c : float
         Error allowed a step, °C.
     """
-    assert cases.dtype == CASE and steps.dtype == STEP
-    n, n_zones, n_points = len(cases), zones.shape[1], zones.shape[1] * len(section.marker)
-    kernel, _ = engine()
-    forward, inverse, top = kinetics.extent_tables(float(kin[15]))
-    arrhenius = _arrhenius(kin, cases)
-    zone_out = np.zeros((n, n_zones, OUT))
-    marks = np.zeros((n, n_zones, MARKS))
-    point_hv = np.zeros((n, n_points))
-    kept = n if keep_points else 0
-    states, heats = np.zeros((kept, ROWS, n_points)), np.zeros((kept, HEAT_ROWS, n_points))
-    energy, n_steps = np.zeros((n, 3)), np.zeros(n, np.int64)
+    march = engine().forgeprops_march
+    n, n_zones, n_points = len(cases), zones.shape[1], sum(section.points)
+    lumped = tuple(bool(one) for one in zones["one_structure"][0] > 0.0)
+    layout = _layout(section.points, lumped)
+    n_structures = len(layout.zone_of_structure)
+    start_of = np.asarray(start_of, np.int64)
+    call = _Call(
+        section,
+        kin,
+        tolerance_c,
+        stop_c,
+        keep_points,
+        cases=cases,
+        heads=zones,
+        head_of=np.asarray(head_of, np.int64),
+        steps=steps,
+        convection=convection,
+        convection_of=np.asarray(convection_of, np.int64),
+        start=start,
+        start_of=start_of,
+    )
+    out = Marched(
+        np.empty((n, n_zones, OUT)),
+        np.empty((n, n_zones, MARKS)),
+        np.empty((n, n_points)),
+        np.empty((n, ROWS, n_points)) if keep_points else None,
+        np.empty((n, HEAT_ROWS, n_points)) if keep_points else None,
+        np.empty((n, 3)),
+        np.empty(n, np.int64),
+        [None] * n if trace else None,
+    )
 
-    def part(begin: int, end: int, table: np.ndarray, tolerance_c: float = tolerance_c) -> int:
-        rows = np.zeros(1, np.int64)
-        kernel(
-            cases,
-            zones,
-            head_of,
-            steps,
-            convection,
-            convection_of,
-            start,
-            start_of,
-            kin,
-            arrhenius,
-            section.marker,
-            section.weight,
-            section.stiff,
-            section.slope,
-            forward,
-            inverse,
-            top,
-            tolerance_c,
-            stop_c,
-            begin,
-            end,
-            zone_out,
-            marks,
-            point_hv,
-            states,
-            heats,
-            energy,
-            n_steps,
-            table,
-            rows,
-        )
-        return int(rows[0])
-
-    def empty_table() -> np.ndarray:
-        return np.zeros((_TRACE_ROWS, 1 + 2 * n_zones + (n_points if keep_points else 0)))
-
-    traces = None
-    none = np.zeros((0, 1 + 2 * n_zones))
-    if trace:
-        traces = []
-        for c in range(n):
-            table = empty_table()
-            traces.append(table[: part(c, c + 1, table)].copy())
-    else:
-        spans = [(b, min(b + chunk, n)) for b in range(0, n, chunk)]
-        workers = min(threads or os.cpu_count() or 1, len(spans))
-        if workers <= 1:
-            for b, e in spans:
-                part(b, e, none)
-        else:
-            with ThreadPoolExecutor(workers) as pool:
-                list(pool.map(lambda span: part(*span, none), spans))
-    for c in np.flatnonzero(n_steps >= STEP_LIMIT):
-        table = empty_table() if trace else none
-        for looser in (4.0, 16.0):
-            rows = part(c, c + 1, table, looser * tolerance_c)
-            if n_steps[c] < STEP_LIMIT:
-                break
-        else:
-            raise RuntimeError(
-                f"the march of case {c} did not end in {STEP_LIMIT} steps; please report the case."
-            )
+    def part(span: tuple[int, int]) -> None:
+        begin, end = span
+        m, mine = end - begin, slice(begin, end)
+        state, first_state = np.zeros((2, m, ROWS, n_structures))
+        heat, first_of = np.zeros((m, HEAT_ROWS, n_points)), np.zeros(m, np.int64)
+        rows, used = (ctypes.c_void_p * m)(), np.zeros(m, np.int64)
+        results = (state, first_state, heat, out.marks[mine], out.energy[mine], out.steps[mine])
+        output = _Output(*(a.ctypes.data for a in (*results, first_of)))
         if trace:
-            traces[c] = table[:rows].copy()
-    return Marched(
-        zone_out,
-        marks,
-        point_hv,
-        states if keep_points else None,
-        heats if keep_points else None,
-        energy,
-        n_steps,
-        traces,
-    )
+            output.trace, output.trace_rows = ctypes.addressof(rows), used.ctypes.data
+        failed = march(ctypes.byref(call.part(begin, end)), ctypes.byref(output))
+        width = 1 + 2 * n_zones + (n_points if keep_points else 0)
+        for c in range(m if trace else 0):
+            kept = ctypes.cast(rows[c], ctypes.POINTER(ctypes.c_double))
+            if rows[c]:
+                out.trace[begin + c] = np.ctypeslib.as_array(kept, (used[c], width)).copy()
+                engine().forgeprops_free(ctypes.c_void_p(rows[c]))
+        if failed:
+            raise MemoryError(f"no memory for a march of {m} cases.")
+        out.zones[mine], out.point_hv[mine] = collect(
+            cases[mine], start[start_of[mine], 2], state, first_state, first_of, heat, layout
+        )
+        if keep_points:
+            out.state[mine] = state[:, :, layout.structure_of_point]
+            out.heat[mine] = heat
 
-
-def _arrhenius(kin, cases) -> np.ndarray:
-    """Tables of exp(-Q/RT) for the three rate equations and for tempering, whose Q is one number for all steels."""
-    return _tables(
-        *(float(q) / kinetics.GAS_CAL for q in kin[:3]), float(np.ravel(cases["temper_q_k"])[0])
-    )
-
-
-@functools.lru_cache(maxsize=8)
-def _tables(*q_over_r_k) -> np.ndarray:
-    return kinetics.arrhenius_table(*q_over_r_k)
+    spans = [(b, min(b + chunk, n)) for b in range(0, n, chunk)]
+    workers = min(threads or os.cpu_count() or 1, len(spans))
+    if workers <= 1:
+        for span in spans:
+            part(span)
+    else:
+        with ThreadPoolExecutor(workers) as pool:
+            list(pool.map(part, spans))
+    stuck = np.flatnonzero(out.steps < 0)
+    if len(stuck):
+        raise RuntimeError(
+            f"the march of case {stuck[0]} did not end in {STEP_LIMIT} steps; please report the case."
+        )
+    return out
 
 
 def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.ndarray, np.ndarray]:
-    """Structure along an imposed curve: outcome of the one point (see `outcome`) and shares along the curve."""
-    _, kernel = engine()
-    forward, inverse, top = kinetics.extent_tables(float(kin[15]))
-    history, hv, out = np.zeros((len(time_s), 5)), np.zeros(1), np.zeros((1, OUT))
-    kernel(
-        case,
-        start,
+    """Structure along an imposed curve: outcome of the one point (see `outcome`) and shares along the curve.
+
+    Parameters
+    ----------
+    case : record of CASE
+    start : array, shape (3, carbon points)
+    time_s, temperature_c : array, shape (n,)
+        Rising times, °C.
+    grain_um : float
+        Austenite grain, µm.
+
+    Returns
+    -------
+    array, shape (OUT,); array, shape (n, 5)
+        Ferrite, pearlite, bainite, martensite, austenite.
+    """
+    zero, cases = np.zeros(1, np.int64), np.array([case], CASE)
+    time_s, temperature_c = (np.ascontiguousarray(a, float) for a in (time_s, temperature_c))
+    call = _Call(
+        section((1,)),
         kin,
-        _arrhenius(kin, case),
-        time_s,
-        temperature_c,
-        grain_um,
-        forward,
-        inverse,
-        top,
-        (0,),
-        np.ones(1),
-        history,
-        hv,
-        out,
+        TOLERANCE_C,
+        STOP_C,
+        False,
+        cases=cases,
+        heads=np.zeros((1, 1), ZONE),
+        head_of=zero,
+        steps=np.zeros((1, 1), STEP),
+        convection=np.zeros((1, 1, len(CONVECTION_C))),
+        convection_of=zero,
+        start=start[None],
+        start_of=zero,
     )
-    return out[0], history
+    state, history = np.zeros((1, ROWS, 1)), np.zeros((len(time_s), 5))
+    failed = engine().forgeprops_follow(
+        ctypes.byref(call.part(0, 1)),
+        ctypes.c_int64(len(time_s)),
+        *(ctypes.c_void_p(a.ctypes.data) for a in (time_s, temperature_c)),
+        ctypes.c_double(grain_um),
+        *(ctypes.c_void_p(a.ctypes.data) for a in (state, history)),
+    )
+    if failed:
+        raise MemoryError("no memory for the structure along a curve.")
+    heat = np.array([1.0, 0.0, grain_um ** cases["grain_m"][0]]).reshape(1, HEAT_ROWS, 1)
+    layout = _layout((1,), (False,))
+    none = np.zeros(1, np.int64)
+    zones, _ = collect(cases, start[None, 2], state, state, none, heat, layout)
+    return zones[0, 0], history

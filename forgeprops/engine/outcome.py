@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ..transformation.austenite import astm_from_diameter
 from ..transformation.decomposition import (
     AUSTENITE,
@@ -19,15 +21,16 @@ from ..transformation.decomposition import (
     TABLE_CARBON,
     carbon_of_austenite,
 )
-from ..transformation.phase_hardness import line_hv
+from ..transformation.phase_hardness import BAINITE_FLOOR_HV, FERRITE_PEARLITE_FLOOR_HV, line_hv
 from ..transformation.tempering import (
     TemperingCoefficients,
     spheroidised_hv,
     tempered_bainite_hv,
     tempered_martensite_hv,
 )
+from .packing import HARDNESS_FIELDS
 
-__all__ = ["OUT", "collect", "point_hardness"]
+__all__ = ["OUT", "collect", "structure_hardness"]
 
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
@@ -55,135 +58,189 @@ OUT = 14
 ) = range(OUT)
 
 
-def _table_hv(start, carbon):
-    last = start.shape[1] - 1
-    position = min(carbon, TABLE_CARBON) / TABLE_CARBON * last
-    i = min(int(position), last - 1)
-    return start[2, i] + (position - i) * (start[2, i + 1] - start[2, i])
+def _share(part, whole):
+    """`part` over `whole`, 0 where there is none."""
+    return part / np.where(whole > 0.0, whole, 1.0)
 
 
-def _law(case):
-    return TemperingCoefficients(
-        case.temper_q_k,
-        case.half_log_j,
-        case.temper_width,
-        case.temper_soft_hv,
-        case.temper_slope_hv,
-        case.temper_overaged_hv,
-        case.temper_floor_hv,
-        case.temper_floor_carbon_hv,
-        case.temper_bainite_share,
-    )
+def _table_hv(fresh_hv, carbon):
+    """Hardness of fresh martensite of that carbon, HV."""
+    last = fresh_hv.shape[1] - 1
+    position = np.minimum(carbon, TABLE_CARBON) / TABLE_CARBON * last
+    i = np.minimum(position.astype(np.int64), last - 1)
+    low = np.take_along_axis(fresh_hv, i, axis=1)
+    return low + (position - i) * (np.take_along_axis(fresh_hv, i + 1, axis=1) - low)
 
 
-def _constituents(case, start, state, i):
-    """Ferrite with pearlite, its hardness, that of bainite and martensite at point `i` as formed, HV, and the carbon
-    that ferrite left to bainite."""
-    # carbon that ferrite left to pearlite and bainite, as far as the lines reach
-    rest = max(
-        min(
-            carbon_of_austenite(state[CARBON_0, i], state[AUSTENITE_0, i], state[FERRITE, i]),
-            _LINE_CARBON,
-        ),
-        state[CARBON_0, i],
-    )
-    fp = state[FERRITE, i] + state[PEARLITE, i]
-    hv_fp = 0.0
-    if fp > 0.0:
-        log_v = state[LOG_V_FP, i] / fp
-        hv_fp = (
-            state[FERRITE, i] * line_hv(case.f_a, case.f_b, log_v, 80.0)
-            + state[PEARLITE, i] * line_hv(case.p_a0 + case.p_ac * rest, case.p_b, log_v, 120.0)
-        ) / fp
-    hv_b = 0.0
-    if state[BAINITE, i] > 0.0:
-        hv_b = line_hv(
-            case.b_a0 + case.b_ac * rest,
-            case.b_b0 + case.b_bc * rest,
-            state[LOG_V_B, i] / state[BAINITE, i],
-            120.0,
+class _Steels:
+    """What hardness needs of the steels of some cases: numbers as columns, shape (cases, 1), and fresh martensite."""
+
+    def __init__(self, cases, fresh_hv):
+        self.fresh_hv = fresh_hv
+        for name in HARDNESS_FIELDS:
+            setattr(self, name, cases[name][:, None])
+        self.law = TemperingCoefficients(
+            cases["temper_q_k"][:, None],
+            self.half_log_j,
+            self.temper_width,
+            self.temper_soft_hv,
+            self.temper_slope_hv,
+            self.temper_overaged_hv,
+            self.temper_floor_hv,
+            self.temper_floor_carbon_hv,
+            self.temper_bainite_share,
         )
-    hv_m = 0.0
-    if state[MARTENSITE, i] > 0.0:
-        hv_m = _table_hv(start, state[CARBON_M, i] / state[MARTENSITE, i])
-        # bainite of this carbon is not harder than its martensite
-        hv_b = min(hv_b, hv_m)
-    return fp, hv_fp, hv_b, hv_m, rest
+
+    def law_at(self, where):
+        """The tempering law's numbers of the structures that `where` picks."""
+        return TemperingCoefficients(*(np.broadcast_to(x, where.shape)[where] for x in self.law))
 
 
-def point_hardness(case, start, state, i, later_j, old_hv):
-    """Hardness of point `i` after everything, and the same without self-tempering of its martensite, HV.
+def _constituents(steel, state):
+    """Hardness of ferrite with pearlite, bainite and martensite as formed, HV, and the carbon that ferrite left."""
+    ferrite, pearlite, bainite, martensite = (
+        state[:, row] for row in (FERRITE, PEARLITE, BAINITE, MARTENSITE)
+    )
+    # carbon that ferrite left to pearlite and bainite, as far as the lines reach
+    carbon_0 = state[:, CARBON_0]
+    rest = carbon_of_austenite(carbon_0, state[:, AUSTENITE_0], ferrite)
+    rest = np.maximum(np.minimum(rest, _LINE_CARBON), carbon_0)
+    log_v = _share(state[:, LOG_V_FP], ferrite + pearlite)
+    of_ferrite = line_hv(steel.f_a, steel.f_b, log_v, FERRITE_PEARLITE_FLOOR_HV)
+    of_pearlite = line_hv(steel.p_a0 + steel.p_ac * rest, steel.p_b, log_v, BAINITE_FLOOR_HV)
+    fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, ferrite + pearlite)
+    bainite_hv = line_hv(
+        steel.b_a0 + steel.b_ac * rest,
+        steel.b_b0 + steel.b_bc * rest,
+        _share(state[:, LOG_V_B], bainite),
+        BAINITE_FLOOR_HV,
+    )
+    martensite_hv = _table_hv(steel.fresh_hv, _share(state[:, CARBON_M], martensite))
+    # bainite of this carbon is not harder than its martensite
+    bainite_hv = np.where(martensite > 0.0, np.minimum(bainite_hv, martensite_hv), bainite_hv)
+    return fp_hv, bainite_hv, martensite_hv, rest
+
+
+def structure_hardness(steel, state, later_j, old_hv):
+    """Hardness of every structure after everything, and the same without self-tempering of its martensite, HV.
 
     Parameters
     ----------
-    later_j : float
+    steel : _Steels
+    state : array, shape (n, ROWS, structures)
+    later_j : array, shape (n, structures)
         What all constituents have taken since they were cold, s.
-    old_hv : float
+    old_hv : array, shape (n, structures)
         Hardness of what the furnace did not make austenite, HV.
     """
-    fp, hv_fp, hv_b, hv_m, carbon = _constituents(case, start, state, i)
-    law, martensite, bainite = _law(case), state[MARTENSITE, i], state[BAINITE, i]
-    if fp > 0.0 and later_j > 0.0:
-        others = (bainite + martensite + state[AUSTENITE, i]) * carbon
-        of_fp = max((state[AUSTENITE_0, i] * state[CARBON_0, i] - others) / fp, 0.0)
-        hv_fp = spheroidised_hv(hv_fp, later_j, of_fp, law)
-    if bainite > 0.0 and later_j > 0.0:
-        hv_b = tempered_bainite_hv(hv_b, _table_hv(start, carbon), later_j, carbon, law)
-    rest = fp * hv_fp + state[AUSTENITE, i] * _AUSTENITE_HV + bainite * hv_b
-    rest += max(1.0 - state[AUSTENITE_0, i], 0.0) * old_hv
-    if martensite <= 0.0:
-        return rest, rest
-    j = state[J_MARTENSITE, i] + later_j
-    tempered = tempered_martensite_hv(hv_m, j, state[CARBON_M, i] / martensite, law)
-    return rest + martensite * tempered, rest + martensite * hv_m
+    fp_hv, bainite_hv, martensite_hv, carbon = _constituents(steel, state)
+    bainite, martensite, austenite = (state[:, row] for row in (BAINITE, MARTENSITE, AUSTENITE))
+    fp, whole = state[:, FERRITE] + state[:, PEARLITE], state[:, AUSTENITE_0]
+    where = (fp > 0.0) & (later_j > 0.0)
+    if where.any():
+        others = (bainite + martensite + austenite) * carbon
+        of_fp = np.maximum(_share(whole * state[:, CARBON_0] - others, fp), 0.0)
+        fp_hv[where] = spheroidised_hv(
+            fp_hv[where], later_j[where], of_fp[where], steel.law_at(where)
+        )
+    where = (bainite > 0.0) & (later_j > 0.0)
+    if where.any():
+        quenched = _table_hv(steel.fresh_hv, carbon)
+        bainite_hv[where] = tempered_bainite_hv(
+            bainite_hv[where], quenched[where], later_j[where], carbon[where], steel.law_at(where)
+        )
+    rest = fp * fp_hv + austenite * _AUSTENITE_HV + bainite * bainite_hv
+    rest = rest + np.maximum(1.0 - whole, 0.0) * old_hv
+    tempered = tempered_martensite_hv(
+        martensite_hv,
+        state[:, J_MARTENSITE] + later_j,
+        _share(state[:, CARBON_M], martensite),
+        steel.law,
+    )
+    return rest + martensite * tempered, rest + martensite * martensite_hv
 
 
-def _old_hardness(case, start, first, i, j, share):
+def _old_hardness(steel, first_state, j, share):
     """Hardness of what the furnace did not make austenite, HV.
 
     Below Ac1 it is the first-heat structure, tempered.  Above, the pearlite (or its like) goes first: what stays is
     more and more the soft ferrite.
     """
-    hv = point_hardness(case, start, first, i, j, 0.0)[0]
-    left = 1.0 - share
-    if share <= 0.0 or left <= 0.0:
-        return hv
-    ferrite = min(case.first_ferrite_cap, left)
-    rest = max(
-        (hv - case.first_ferrite_cap * case.ferrite_hv) / max(1.0 - case.first_ferrite_cap, 1e-6),
-        case.ferrite_hv,
-    )
-    return (ferrite * case.ferrite_hv + (left - ferrite) * rest) / left
+    hv = structure_hardness(steel, first_state, j, 0.0)[0]
+    left, soft, cap = 1.0 - share, steel.ferrite_hv, steel.first_ferrite_cap
+    ferrite = np.minimum(cap, left)
+    rest = np.maximum((hv - cap * soft) / np.maximum(1.0 - cap, 1e-6), soft)
+    mixed = (ferrite * soft + (left - ferrite) * rest) / np.where(left > 0.0, left, 1.0)
+    return np.where((share <= 0.0) | (left <= 0.0), hv, mixed)
 
 
-def collect(case, start, state, heat, marker, weight, first, point_hv, out):
-    """Outcome of every zone into `out`, of every point into `point_hv`; `first` is the state after the first heat."""
-    for z in range(out.shape[0]):
-        for c in range(OUT):
-            out[z, c] = 0.0
-        for j in range(len(marker)):
-            i = z * len(marker) + j
-            w = weight[j]
-            share, later_j, j_old = state[AUSTENITE_0, i], case.later_j[z], state[J_OLD, i]
-            old = _old_hardness(case, start, first, i, j_old, share) if share < 1.0 else 0.0
-            cooled, quenched = point_hardness(case, start, state, i, 0.0, old)
-            hv = cooled
-            if later_j > 0.0:
-                if share < 1.0:
-                    old = _old_hardness(case, start, first, i, j_old + later_j, share)
-                hv = point_hardness(case, start, state, i, later_j, old)[0]
-            point_hv[i] = hv
-            out[z, O_HV] += w * hv
-            out[z, O_HV_COOLED] += w * cooled
-            out[z, O_HV_QUENCHED] += w * quenched
-            out[z, O_HV_FIRST] += w * old
-            out[z, O_FERRITE] += w * state[FERRITE, i]
-            out[z, O_PEARLITE] += w * state[PEARLITE, i]
-            out[z, O_BAINITE] += w * state[BAINITE, i]
-            out[z, O_MARTENSITE] += w * state[MARTENSITE, i]
-            out[z, O_AUSTENITE] += w * state[AUSTENITE, i]
-            out[z, O_UNTRANSFORMED] += w * (1.0 - share)
-            out[z, O_SHARE] += w * share
-            out[z, O_CARBON] += w * state[CARBON_0, i]
-            out[z, O_GRAIN] += w * astm_from_diameter(heat[2, i] ** (1.0 / case.grain_m))
-            out[z, O_UNDISSOLVED] += w * heat[1, i]
+def _zone_mean(values, weight):
+    """Mean over the points of a zone, shape (cases,); point by point, so that it is the same in any batch."""
+    total = weight[0] * values[:, 0]
+    for j in range(1, len(weight)):
+        total = total + weight[j] * values[:, j]
+    return total
+
+
+def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
+    """Outcome of every zone and hardness of every point.
+
+    Parameters
+    ----------
+    cases : array of CASE, shape (n,)
+    fresh_hv : array, shape (n, carbon)
+        Hardness of fresh martensite on the carbons of `packing.start_tables`.
+    state, first_state : array, shape (n, ROWS, structures)
+        As it cooled, and as the forging cooled from the first heat where `first_of`.
+    heat : array, shape (n, HEAT_ROWS, points)
+        Furnace state.
+    layout : batch.Layout
+
+    Returns
+    -------
+    array, shape (n, zones, OUT); array, shape (n, points)
+    """
+    share = state[:, AUSTENITE_0]
+    later_j = cases["later_j"][:, layout.zone_of_structure]
+
+    def hardness(rows, later_j):
+        """Of some cases: of what the furnace left, after everything, and without self-tempering."""
+        old, some = np.zeros(later_j.shape), np.flatnonzero(first_of[rows])
+        if len(some):
+            at = rows[some]
+            j = state[at][:, J_OLD] + later_j[some]
+            mine = _old_hardness(_Steels(cases[at], fresh_hv[at]), first_state[at], j, share[at])
+            old[some] = np.where(share[at] < 1.0, mine, 0.0)
+        steels = _Steels(cases[rows], fresh_hv[rows])
+        return old, *structure_hardness(steels, state[rows], later_j, old)
+
+    old, cooled, quenched = hardness(np.arange(len(cases)), np.zeros(share.shape))
+    hv, rows = cooled.copy(), np.flatnonzero((later_j > 0.0).any(axis=1))
+    if len(rows):
+        heated = later_j[rows] > 0.0
+        later_old, later_hv, _ = hardness(rows, later_j[rows])
+        old[rows] = np.where(heated, later_old, old[rows])
+        hv[rows] = np.where(heated, later_hv, cooled[rows])
+    columns = {
+        O_HV: hv,
+        O_HV_COOLED: cooled,
+        O_FERRITE: state[:, FERRITE],
+        O_PEARLITE: state[:, PEARLITE],
+        O_BAINITE: state[:, BAINITE],
+        O_MARTENSITE: state[:, MARTENSITE],
+        O_AUSTENITE: state[:, AUSTENITE],
+        O_UNTRANSFORMED: 1.0 - share,
+        O_SHARE: share,
+        O_CARBON: state[:, CARBON_0],
+        O_HV_FIRST: old,
+        O_HV_QUENCHED: quenched,
+    }
+    grain = astm_from_diameter(heat[:, 2] ** (1.0 / cases["grain_m"][:, None]))
+    out = np.empty((len(cases), len(layout.points), OUT))
+    for z, (structures, weight) in enumerate(layout.structures):
+        for column, values in columns.items():
+            out[:, z, column] = _zone_mean(values[:, structures], weight)
+        points, weight = layout.points[z]
+        out[:, z, O_GRAIN] = _zone_mean(grain[:, points], weight)
+        out[:, z, O_UNDISSOLVED] = _zone_mean(heat[:, 1, points], weight)
+    return out, hv[:, layout.structure_of_point]

@@ -61,8 +61,8 @@ __all__ = [
 # Kinds of step.
 FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET = range(8)
 
-#: Points through the thickness of face, rim, body, neck, hosel: one number for all, so that the small loops unroll.
-POINTS = (4, 4, 4, 4, 4)
+#: Points through the thickness of face, rim, body, neck, hosel: the water's side of face and rim needs most.
+POINTS = (5, 6, 4, 3, 3)
 #: Temperatures at which convection to air is tabulated, °C.
 CONVECTION_C = np.arange(0.0, 1401.0, 50.0)
 #: Points of carbon at which Ms, the martensite law and martensite hardness are tabulated.
@@ -73,73 +73,22 @@ JET_W_M2K = 12_000.0
 #: What a sleeve loses on its outside at 100-200 °C, W/(m² K) (still air and radiation, see `surroundings`).
 _SLEEVE_OUTSIDE_W_M2K = 15.0
 
+#: Fields of a steel that the engine reads, that only its hardness needs, and fields of the route.
 STEEL_FIELDS = (
-    "carbon",
-    "si",
-    "mn",
-    "ni",
-    "cr",
-    "mo",
-    "v",
-    "ae1",
-    "ae3",
-    "ac1",
-    "ac3",
-    "bainite_limit",
-    "ln_f",
-    "ln_p",
-    "ln_b",
-    "grain_m",
-    "grain_ln_k",
-    "grain_q",
-    "grain_ln_k_low",
-    "grain_q_low",
-    "pin_low",
-    "pin_high",
-    "alloyed",
-    "f_a",
-    "f_b",
-    "p_a0",
-    "p_ac",
-    "p_b",
-    "b_a0",
-    "b_ac",
-    "b_b0",
-    "b_bc",
-    "ferrite_hv",
-    "first_ferrite_cap",
-    "temper_q_k",
-    "half_log_j",
-    "temper_width",
-    "temper_soft_hv",
-    "temper_slope_hv",
-    "temper_overaged_hv",
-    "temper_floor_hv",
-    "temper_floor_carbon_hv",
-    "temper_bainite_share",
-    "ms_grain",
+    *("carbon", "cr", "mo", "ae1", "ae3", "ac1", "ac3", "bainite_limit", "ln_f", "ln_p", "ln_b"),
+    *("grain_m", "grain_ln_k", "grain_q", "grain_ln_k_low", "grain_q_low", "pin_low", "pin_high"),
+    *("alloyed", "temper_q_k", "ms_grain"),
+)
+HARDNESS_FIELDS = (
+    *("f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc", "ferrite_hv"),
+    *("first_ferrite_cap", "half_log_j", "temper_width", "temper_soft_hv", "temper_slope_hv"),
+    *("temper_overaged_hv", "temper_floor_hv", "temper_floor_carbon_hv", "temper_bainite_share"),
 )
 ROUTE_FIELDS = (
-    "furnace_c",
-    "furnace_emissivity",
-    "start_c",
-    "air_c",
-    "emissivity",
-    "view_factor",
-    "air_factor",
-    "sleeve_w_m2k",
-    "flux",
-    "spray_factor",
-    "water_c",
-    "die_factor",
-    "die_c",
-    "work_k",
-    "scale_left",
-    "start_grain_um",
-    "start_austenite",
-    "start_scale_um",
-    "first_finish_c",
-    "first_grain_um",
+    *("furnace_c", "furnace_emissivity", "start_c", "air_c", "emissivity", "view_factor"),
+    *("air_factor", "sleeve_w_m2k", "flux", "spray_factor", "water_c", "die_factor", "die_c"),
+    *("work_k", "scale_left", "start_grain_um", "start_austenite", "start_scale_um"),
+    *("first_finish_c", "first_grain_um"),
 )
 #: What a study may turn, as natural logarithms (0 = as the laws say): how fast carbides dissolve in the furnace, and how
 #: much the press strain that stays speeds ferrite and bainite in every zone.
@@ -148,35 +97,36 @@ LN_FIELDS = [
     ("ln_strain_f", np.float64, (5,)),
     ("ln_strain_b", np.float64, (5,)),
 ]
+#: A case; what the engine reads comes first, in the order of ``native/input.h``.
 CASE = np.dtype(
     [(n, np.float64) for n in STEEL_FIELDS + ROUTE_FIELDS]
+    + LN_FIELDS
     + [("later_j", np.float64, (5,))]
-    + LN_FIELDS,
-    align=True,
+    + [(n, np.float64) for n in HARDNESS_FIELDS]
 )
-ZONE = np.dtype(
-    [
-        (n, np.float64)
-        for n in (
-            "mass_kg",
-            "front_m2",
-            "back_m2",
-            "side_m2",
-            "conduction_m",
-            "link_m",
-            "one_structure",
-        )
-    ],
-    align=True,
+ZONE_FIELDS = (
+    "mass_kg",
+    "front_m2",
+    "back_m2",
+    "side_m2",
+    "conduction_m",
+    "link_m",
+    "one_structure",
 )
+ZONE = np.dtype([(n, np.float64) for n in ZONE_FIELDS])
 STEP = np.dtype(
     [
         ("kind", np.int64),
         ("duration_s", np.float64),
         ("contact", np.float64),
         ("share", np.float64, (5,)),
-    ],
-    align=True,
+    ]
+)
+#: Constants of the rate equations that the engine needs at every point.
+KINETIC_FIELDS = (
+    *("q_ferrite", "q_pearlite", "q_bainite", "grain_ferrite", "grain_pearlite", "grain_bainite"),
+    *("ferrite_c", "pearlite_c", "bainite_c", "ferrite_cr", "pearlite_cr", "bainite_cr"),
+    *("ferrite_mo", "pearlite_sqrt_mo", "bainite_mo", "bainite_tail"),
 )
 
 #: Steps in a packed route: furnace, transfer, rest, stroke, rest, delay, spray, cooling.
@@ -185,49 +135,27 @@ STEPS = 8
 
 @dataclass(frozen=True)
 class Section:
-    """Points of a zone: a marker as long as there are points, their weights, the unit conduction matrix, and the slopes at
-    the points.  A tuple for marker lets the loops of the heads unroll; an array serves any other number of points with
-    one compilation.
-    """
+    """Points through the thickness of every zone, their weights, conduction matrices and slopes, zone after zone."""
 
-    marker: tuple[int, ...] | np.ndarray
+    points: tuple[int, ...]
     weight: np.ndarray
     stiff: np.ndarray
     slope: np.ndarray
 
 
-@functools.cache
+@functools.lru_cache(maxsize=64)
 def section(points: tuple[int, ...] = POINTS) -> Section:
-    """Lay out the through-thickness points, the same number for every zone."""
-    if len(set(points)) != 1:
-        raise ValueError(f"points are {points}; every zone has the same number")
-    marker = (0,) * points[0] if points[0] == POINTS[0] else np.zeros(points[0], np.int64)
-    return Section(marker, lobatto(points[0])[1], stiffness(points[0]), lobatto(points[0])[2])
+    """Lay out the points through the thickness, one number a zone."""
+    parts = [(lobatto(n)[1], stiffness(n), lobatto(n)[2]) for n in points]
+    return Section(points, *(np.concatenate([np.ravel(p[i]) for p in parts]) for i in range(3)))
 
 
 def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
-    """Constants of the rate equations the march needs per point: Q, grain exponents, sensitivities to C, Cr, Mo,
-    and how bainite slows down."""
+    """Constants of the rate equations by `KINETIC_FIELDS`: Q, grain exponents, sensitivities to C, Cr, Mo, and how
+    bainite slows down, as a record, shape (1,)."""
     k = k or kinetics.constants()
     return np.array(
-        [
-            k["q_ferrite"],
-            k["q_pearlite"],
-            k["q_bainite"],
-            k["grain_ferrite"],
-            k["grain_pearlite"],
-            k["grain_bainite"],
-            k["ferrite_c"],
-            k["pearlite_c"],
-            k["bainite_c"],
-            k["ferrite_cr"],
-            k["pearlite_cr"],
-            k["bainite_cr"],
-            k["ferrite_mo"],
-            k["pearlite_sqrt_mo"],
-            k["bainite_mo"],
-            k["bainite_tail"],
-        ]
+        [tuple(k[name] for name in KINETIC_FIELDS)], [(n, np.float64) for n in KINETIC_FIELDS]
     )
 
 
@@ -261,15 +189,7 @@ def pack_steels(
         for name, value in values.items():
             cases[name] = np.broadcast_to(value, comp.get("C").shape)[:, 0]
 
-    put(
-        carbon=comp.get("C"),
-        si=comp.get("Si"),
-        mn=comp.get("Mn"),
-        ni=comp.get("Ni"),
-        cr=comp.get("Cr"),
-        mo=comp.get("Mo"),
-        v=comp.get("V"),
-    )
+    put(carbon=comp.get("C"), cr=comp.get("Cr"), mo=comp.get("Mo"))
     ae1, ae3 = temperatures.ae1_c(comp), temperatures.ae3_c(comp)
     ac1, ac3 = temperatures.ac1_c(comp), temperatures.ac3_c(comp)
     put(

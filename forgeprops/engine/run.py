@@ -95,7 +95,7 @@ def march_columns(
         if constants is None and methods is None
         else _pack_steels(columns.steels, constants, methods)
     )
-    for name in packing.STEEL_FIELDS:
+    for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
         cases[name] = packed[name][steel_of]
     heads, zones = _packed_heads(columns.heads)
     hosel_mm = columns.dimension("hosel", "outside_mm") + columns.dimension("hosel", "allowance_mm")

@@ -24,8 +24,8 @@ __all__ = [
 ]
 
 
-#: k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
-_K_UM2_S, _Q = 6.1e8, 169_452.0
+#: Factor, µm²/s, and Q/R, K, of k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
+SCALE_LAW = (6.1e8, 169_452.0 / GAS_J_MOL_K)
 
 #: Thickness against that of iron in air: name -> (central, low, high).  Flue gas with 1-3 % oxygen and heats
 #: of a minute or two give 0.5 to 0.8 (common practice; published rates differ 2-3 times); the air law itself
@@ -62,7 +62,7 @@ def scale_rate(t_c):
     >>> round(math.sqrt(scale_rate(1000.0) * 300.0))
     143
     """
-    return _K_UM2_S * math.exp(-_Q / (GAS_J_MOL_K * max(t_c + ZERO_C_K, 300.0)))
+    return SCALE_LAW[0] * math.exp(-SCALE_LAW[1] / max(t_c + ZERO_C_K, 300.0))
 
 
 def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):
@@ -85,7 +85,7 @@ def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):
     """
     factor, _, _ = ATMOSPHERES[check_choice(atmosphere, "atmosphere", ATMOSPHERES)]
     kelvin = np.asarray(temperature_c, float) + ZERO_C_K
-    pieces = pieces_along(lambda t: _K_UM2_S * np.exp(-_Q / (GAS_J_MOL_K * t)), time_s, kelvin)
+    pieces = pieces_along(lambda t: SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / t), time_s, kelvin)
     return factor * np.sqrt(np.concatenate(([0.0], np.cumsum(pieces))))
 
 

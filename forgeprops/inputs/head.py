@@ -390,7 +390,7 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
         volume += v
         exposed += (
             b.length_mm * girth
-            + 2 * section
+            + 2 * section * (b.length_mm > 0.0)  # a block of no length pads a batch: it has no ends
             - b.length_mm * np.minimum(rim.thickness_mm, b.width_mm)
         )
         slab_rise += v * (section / girth) ** 2 / 3

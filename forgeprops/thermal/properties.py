@@ -34,9 +34,22 @@ __all__ = [
 ]
 
 
+#: Coefficients of austenite's heat capacity, J/(kg K) with T in K: a + b T + c T² + d/T² (`austenite_cp_j_kgk`).
+AUSTENITE_CP = tuple(x / (1e-3 * IRON_G_MOL) for x in (24.6643, 0.00751504, 3.53562e-7, -154718.0))
+
+#: Coefficients of ferrite's heat capacity, J/(kg K) with t in °C: a + b t + c t² + d t³ (`ferrite_cp_j_kgk`).
+FERRITE_CP = (425.0, 0.773, -1.69e-3, 2.22e-6)
+
 #: Ferrite's heat capacity is held above this temperature, °C: beyond it the measured value is the
 #: transformation itself, which the march releases separately as latent heat.
-_FERRITE_CP_HOLD_C = 700.0
+FERRITE_CP_HOLD_C = 700.0
+
+#: Conductivity of carbon steel falls from its value at 0 °C, W/(m K), by so much a kelvin to the least
+#: (`conductivity_w_mk`); chromoly has at most `ALLOYED_CONDUCTIVITY_MOST`; austenite falls below the least by so
+#: much a kelvin from a temperature, °C, on (`conductivity`).
+CONDUCTIVITY_0, CONDUCTIVITY_SLOPE, CONDUCTIVITY_LEAST = 54.0, 3.33e-2, 27.3
+ALLOYED_CONDUCTIVITY_MOST = 43.0
+AUSTENITE_CONDUCTIVITY = (0.0093, 850.0)
 
 #: Heat released when austenite transforms, J per m³ of hot metal; bainite and martensite form lower and release a
 #: little more.
@@ -64,9 +77,8 @@ def austenite_cp_j_kgk(t_c):
     606.2
     """
     t = t_c + ZERO_C_K
-    return (24.6643 + 0.00751504 * t + 3.53562e-7 * t * t - 154718.0 / (t * t)) / (
-        1e-3 * IRON_G_MOL
-    )
+    a, b, c, d = AUSTENITE_CP
+    return a + b * t + c * t * t + d / (t * t)
 
 
 def ferrite_cp_j_kgk(t_c):
@@ -85,8 +97,9 @@ def ferrite_cp_j_kgk(t_c):
     >>> round(ferrite_cp_j_kgk(400.0), 1)
     605.9
     """
-    t = min(t_c, _FERRITE_CP_HOLD_C)
-    return 425.0 + t * (0.773 + t * (-1.69e-3 + t * 2.22e-6))
+    t = min(t_c, FERRITE_CP_HOLD_C)
+    a, b, c, d = FERRITE_CP
+    return a + t * (b + t * (c + t * d))
 
 
 def conductivity_w_mk(t_c):
@@ -101,7 +114,7 @@ def conductivity_w_mk(t_c):
     >>> round(conductivity_w_mk(400.0), 2), conductivity_w_mk(900.0)
     (40.68, 27.3)
     """
-    return max(54.0 - 3.33e-2 * t_c, 27.3)
+    return max(CONDUCTIVITY_0 - CONDUCTIVITY_SLOPE * t_c, CONDUCTIVITY_LEAST)
 
 
 def conductivity(t_c, alloyed, austenite=0.0):
@@ -123,8 +136,9 @@ def conductivity(t_c, alloyed, austenite=0.0):
     (37.35, 24.0)
     """
     plain = conductivity_w_mk(t_c)
-    products = plain + alloyed * (min(plain, 43.0) - plain)
-    return products + austenite * (27.3 - 0.0093 * max(850.0 - t_c, 0.0) - products)
+    products = plain + alloyed * (min(plain, ALLOYED_CONDUCTIVITY_MOST) - plain)
+    slope, from_c = AUSTENITE_CONDUCTIVITY
+    return products + austenite * (CONDUCTIVITY_LEAST - slope * max(from_c - t_c, 0.0) - products)
 
 
 def alloyed_share(steel):

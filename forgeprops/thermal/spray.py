@@ -27,28 +27,44 @@ __all__ = [
 #: Conductivity of iron scale, W/(m K).
 SCALE_CONDUCTIVITY_W_MK = 2.5
 
+#: Coefficients of `spray_w_m2k`: base, film, its fall, boiling, its width (K) and the impact density that wets.
+WENDELSTORF = (190.0, 140.0, 72000.0, 3.26, 128.0, 8.0)
+
+#: Warm water weakens a spray by so much a kelvin, relative to water of this temperature, °C (`water_factor`).
+WATER_FACTOR = (0.0075, 20.0)
+
 #: Below this superheat, K, the boiling law is not used.
-_BOILING_FROM_K = 100.0
+BOILING_FROM_K = 100.0
 
 # Water at about 40 °C film temperature (steam tables, from memory), for the single-phase law.
 _WATER_K_W_MK = 0.63
 _WATER_NU_M2_S = 6.6e-7
 _WATER_PR = 4.3
-_WATER_CP_J_KGK = 4186.0
-_WATER_HFG_J_KG = 2.257e6
+WATER_CP_J_KGK = 4186.0
+WATER_HFG_J_KG = 2.257e6
 #: Density of water at 20 °C, kg/L (steam tables: 998.2 kg/m³, from memory).
 WATER_KG_L = 0.998
 #: Mean drop diameter of a full-cone quench nozzle, m.
 _DROP_M = 1.0e-3
+#: Factor and power of the impact density in `spray_single_phase_w_m2k`.
+SINGLE_PHASE = (
+    2.512
+    * (_DROP_M / (1e3 * WATER_KG_L * _WATER_NU_M2_S)) ** 0.76
+    * _WATER_PR**0.56
+    * _WATER_K_W_MK
+    / _DROP_M,
+    0.76,
+)
 #: Impact density over which a surface counts as wetted, kg/(m² s) (our blend).
-_WETTING_FLUX = 0.5
+WETTING_FLUX = 0.5
 
 
 def _wendelstorf_w_m2k(flux_kg_m2_s, superheat_k):
-    wetting = math.tanh(flux_kg_m2_s / 8.0)
-    film = 140.0 * flux_kg_m2_s * (1.0 - flux_kg_m2_s * superheat_k / 72000.0)
-    boiling = 3.26 * superheat_k * superheat_k * (1.0 - math.tanh(superheat_k / 128.0))
-    return 190.0 + wetting * (film + boiling)
+    base, film, fall, boiling, boiling_k, wetting_flux = WENDELSTORF
+    wetting = math.tanh(flux_kg_m2_s / wetting_flux)
+    film *= flux_kg_m2_s * (1.0 - flux_kg_m2_s * superheat_k / fall)
+    boiling *= superheat_k * superheat_k * (1.0 - math.tanh(superheat_k / boiling_k))
+    return base + wetting * (film + boiling)
 
 
 def water_factor(water_c):
@@ -63,7 +79,8 @@ def water_factor(water_c):
     >>> round(water_factor(40.0), 2)
     0.82
     """
-    return (1.0 - 0.0075 * water_c) / (1.0 - 0.0075 * 20.0)
+    weakening, reference_c = WATER_FACTOR
+    return (1.0 - weakening * water_c) / (1.0 - weakening * reference_c)
 
 
 def spray_single_phase_w_m2k(flux_kg_m2_s):
@@ -75,9 +92,8 @@ def spray_single_phase_w_m2k(flux_kg_m2_s):
     ----------
     .. [1] I. Mudawar & W. S. Valentine, J. Heat Treating 7 (1989) 107 (from memory).
     """
-    reynolds = flux_kg_m2_s / (1e3 * WATER_KG_L) * _DROP_M / _WATER_NU_M2_S
-    h = 2.512 * reynolds**0.76 * _WATER_PR**0.56 * _WATER_K_W_MK / _DROP_M
-    return min(h, flux_kg_m2_s * _WATER_CP_J_KGK)
+    factor, power = SINGLE_PHASE
+    return min(factor * flux_kg_m2_s**power, flux_kg_m2_s * WATER_CP_J_KGK)
 
 
 def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
@@ -104,16 +120,16 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
     [12250, 5871, 1447, 1233]
     """
     superheat = max(surface_c - water_c, 0.0)
-    h = _wendelstorf_w_m2k(flux_kg_m2_s, max(superheat, 0.5 * _BOILING_FROM_K))
-    if superheat < _BOILING_FROM_K:
+    h = _wendelstorf_w_m2k(flux_kg_m2_s, max(superheat, 0.5 * BOILING_FROM_K))
+    if superheat < BOILING_FROM_K:
         low = min(
-            _wendelstorf_w_m2k(flux_kg_m2_s, _BOILING_FROM_K),
-            spray_single_phase_w_m2k(flux_kg_m2_s),
+            _wendelstorf_w_m2k(flux_kg_m2_s, BOILING_FROM_K), spray_single_phase_w_m2k(flux_kg_m2_s)
         )
-        x = max(2.0 * superheat / _BOILING_FROM_K - 1.0, 0.0)
+        x = max(2.0 * superheat / BOILING_FROM_K - 1.0, 0.0)
         share = x * x * (3.0 - 2.0 * x)
         h = share * h + (1.0 - share) * low
-    return min(190.0, h) + max(h - 190.0, 0.0) * water_factor(water_c)
+    base = WENDELSTORF[0]
+    return min(base, h) + max(h - base, 0.0) * water_factor(water_c)
 
 
 def wet_share(flux_kg_m2_s):
@@ -126,7 +142,7 @@ def wet_share(flux_kg_m2_s):
     ----------
     .. [1] Blend between still air and spray (our choice).
     """
-    return 1.0 - math.exp(-flux_kg_m2_s / _WETTING_FLUX)
+    return 1.0 - math.exp(-flux_kg_m2_s / WETTING_FLUX)
 
 
 def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
@@ -141,7 +157,7 @@ def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
     >>> round(evaporation_limit_w_m2(5.0, 20.0) / 1e6, 1)
     13.0
     """
-    return flux_kg_m2_s * (_WATER_CP_J_KGK * (100.0 - water_c) + _WATER_HFG_J_KG)
+    return flux_kg_m2_s * (WATER_CP_J_KGK * (100.0 - water_c) + WATER_HFG_J_KG)
 
 
 def spray_warnings(

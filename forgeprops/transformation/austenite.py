@@ -40,7 +40,7 @@ __all__ = [
 EUTECTOID_CARBON, FERRITE_CARBON = 0.77, 0.022
 #: Width of the ferrite + austenite + carbide interval above Ac1, °C, in which the pearlite goes.  Binary Fe-C
 #: has none; in low-alloy steel it is 5 to 20 °C wide (from memory); 15 °C is our choice.
-_THREE_PHASE_C = 15.0
+THREE_PHASE_C = 15.0
 #: Half distance carbon has to travel between pearlite and the middle of a ferrite grain, m.  Our choice for
 #: an air-cooled forging of ASTM 5 (64 µm austenite, ferrite network and patches of 10-20 µm).
 _CARBON_PATH_M = 7.0e-6
@@ -51,12 +51,15 @@ _D_CHROMIUM, _Q_CHROMIUM = 1.08e-3, 291_800.0
 #: Half thickness of a carbide lamella in pearlite of an air-cooled forging, m (0.1 µm lamellae; our choice).
 _LAMELLA_M = 5.0e-8
 #: Share of Cr and Mo that sits in carbides before heating (0.3-0.6 after slow cooling; our choice).
-_ALLOY_IN_CARBIDE = 0.5
+ALLOY_IN_CARBIDE = 0.5
 #: wt% C bound by one wt% Cr as M7C3 and by one wt% Mo as M2C, by atomic weights.
-_C_PER_CR, _C_PER_MO = 3 * CARBON_G_MOL / (7 * 51.996), CARBON_G_MOL / (2 * 95.95)
+C_PER_CR, C_PER_MO = 3 * CARBON_G_MOL / (7 * 51.996), CARBON_G_MOL / (2 * 95.95)
 #: Distance between carbides that start pearlite, µm, and the bound carbon at which it holds, wt%: a Cr-Mo
 #: steel with nearly all its carbides left, broken up into particles 1-3 µm apart (from memory; our choice).
-_CARBIDE_SPACING_UM, _CARBIDE_SPACING_CARBON = 2.0, 0.05
+CARBIDE_SPACING_UM, CARBIDE_SPACING_CARBON = 2.0, 0.05
+#: Time constants, s, and Q/R, K, of `austenite_formation_time_s` and `carbide_dissolution_time_s`.
+FORMATION = (_CARBON_PATH_M**2 / (math.pi**2 * _D_CARBON), _Q_CARBON / GAS_J_MOL_K)
+DISSOLUTION = (4.0 * _LAMELLA_M**2 / (math.pi**2 * _D_CHROMIUM), _Q_CHROMIUM / GAS_J_MOL_K)
 
 
 def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
@@ -80,7 +83,7 @@ def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
     """
     span = np.maximum(ac3_c - ac1_c, 1.0)
     u = np.minimum(np.maximum((t_c - ac1_c) / span, 0.0), 1.0)
-    s = np.minimum(u * span / np.minimum(_THREE_PHASE_C, 0.5 * span), 1.0)
+    s = np.minimum(u * span / np.minimum(THREE_PHASE_C, 0.5 * span), 1.0)
     least = np.maximum(carbon, FERRITE_CARBON)
     root_e = math.sqrt(EUTECTOID_CARBON)
     root = root_e + (np.sqrt(least) - root_e) * u
@@ -132,7 +135,8 @@ def austenite_formation_time_s(t_c):
     (7.8, 1.65)
     """
     t_k = max(t_c + ZERO_C_K, 500.0)
-    return _CARBON_PATH_M**2 / (math.pi**2 * _D_CARBON) * math.exp(_Q_CARBON / (GAS_J_MOL_K * t_k))
+    time_s, q_k = FORMATION
+    return time_s * math.exp(q_k / t_k)
 
 
 def carbide_dissolution_time_s(t_c):
@@ -153,12 +157,8 @@ def carbide_dissolution_time_s(t_c):
     (35, 4.4)
     """
     t_k = max(t_c + ZERO_C_K, 500.0)
-    return (
-        4.0
-        * _LAMELLA_M**2
-        / (math.pi**2 * _D_CHROMIUM)
-        * math.exp(_Q_CHROMIUM / (GAS_J_MOL_K * t_k))
-    )
+    time_s, q_k = DISSOLUTION
+    return time_s * math.exp(q_k / t_k)
 
 
 def carbide_carbon(undissolved, carbon, chromium, molybdenum):
@@ -176,7 +176,7 @@ def carbide_carbon(undissolved, carbon, chromium, molybdenum):
     >>> round(carbide_carbon(1.0, 0.30, 0.95, 0.20), 3), carbide_carbon(0.0, 0.30, 0.95, 0.20)
     (0.053, 0.0)
     """
-    bound = _ALLOY_IN_CARBIDE * (_C_PER_CR * chromium + _C_PER_MO * molybdenum)
+    bound = ALLOY_IN_CARBIDE * (C_PER_CR * chromium + C_PER_MO * molybdenum)
     return undissolved * min(bound, 0.5 * carbon)
 
 
@@ -188,7 +188,7 @@ def alloy_in_austenite(content, undissolved):
     >>> alloy_in_austenite(0.95, 0.0), alloy_in_austenite(0.95, 1.0)
     (0.95, 0.475)
     """
-    return content * (1.0 - _ALLOY_IN_CARBIDE * undissolved)
+    return content * (1.0 - ALLOY_IN_CARBIDE * undissolved)
 
 
 def island_diameter_um(grain_um, share):
@@ -230,8 +230,8 @@ def pearlite_site_um(island_um, bound_carbon):
     >>> pearlite_site_um(20.0, 0.0), round(pearlite_site_um(16.0, 0.03), 1)
     (20.0, 2.8)
     """
-    left = (bound_carbon / _CARBIDE_SPACING_CARBON) ** 2
-    return (island_um**-3.0 + left * _CARBIDE_SPACING_UM**-3.0) ** (-1.0 / 3.0)
+    left = (bound_carbon / CARBIDE_SPACING_CARBON) ** 2
+    return (island_um**-3.0 + left * CARBIDE_SPACING_UM**-3.0) ** (-1.0 / 3.0)
 
 
 def ferrite_return_per_s(t_c, share):
@@ -372,7 +372,7 @@ def starting_grain_um(first_grain_um):
 
 #: Grains per mm² at ASTM number 0: 2^(G-1) grains per square inch at 100x, 1 in² = 645.16 mm² (ASTM E112;
 #: derived).
-_GRAINS_PER_MM2 = 0.5 * 100**2 / 645.16
+GRAINS_PER_MM2 = 0.5 * 100**2 / 645.16
 
 
 def diameter_um_from_astm(grain_size_astm):
@@ -383,7 +383,7 @@ def diameter_um_from_astm(grain_size_astm):
     >>> round(diameter_um_from_astm(7.0), 1)
     31.8
     """
-    return 1000.0 / math.sqrt(_GRAINS_PER_MM2) * 2.0 ** (-0.5 * grain_size_astm)
+    return 1000.0 / math.sqrt(GRAINS_PER_MM2) * 2.0 ** (-0.5 * grain_size_astm)
 
 
 def astm_from_diameter(d_um):
@@ -395,7 +395,7 @@ def astm_from_diameter(d_um):
 
     Examples
     --------
-    >>> round(astm_from_diameter(31.8), 1)
+    >>> round(float(astm_from_diameter(31.8)), 1)
     7.0
     """
-    return 2.0 * math.log2(1000.0 / (math.sqrt(_GRAINS_PER_MM2) * d_um))
+    return 2.0 * np.log2(1000.0 / (math.sqrt(GRAINS_PER_MM2) * d_um))

@@ -18,7 +18,6 @@ import math
 
 import numpy as np
 
-from ..base.constants import ZERO_C_K
 from ..base.tables import read_rows
 from .austenite import FERRITE_CARBON as CARBON_IN_FERRITE
 from .temperature_formulas import bs_li as kinetic_bainite_start_c
@@ -28,8 +27,6 @@ __all__ = [
     "AE3_SLOPE_C",
     "CARBON_IN_FERRITE",
     "GAS_CAL",
-    "TABLE_FROM_C",
-    "arrhenius_table",
     "constants",
     "extent_of",
     "extent_tables",
@@ -81,26 +78,6 @@ def ln_composition_factors(comp, carbon=None, k=None):
     pearlite = ln_f("pearlite", "c", "mn", "si", "ni", "cr", "sqrt_mo")
     bainite = ln_f("bainite", "c", "mn", "ni", "cr", "mo")
     return ferrite, pearlite, bainite
-
-
-#: Lowest temperature of `arrhenius_table`, °C; its step is 1 °C.
-TABLE_FROM_C = -100.0
-
-
-def arrhenius_table(*q_over_r_k):
-    """exp(-(Q/R)/T) for each given Q/R (K) on even steps of 1 °C from -100 to 1400 °C, shape (number, 1501).
-
-    Linear interpolation is off by less than 1e-4 of the value above 300 °C (the exponent's curvature), far
-    less than any activation energy is known; it saves the march four exponentials a point and step.
-
-    Examples
-    --------
-    >>> table = arrhenius_table(27500.0 / GAS_CAL)
-    >>> bool(abs(table[0, 700] / math.exp(-27500.0 / GAS_CAL / 873.15) - 1.0) < 1e-12)
-    True
-    """
-    kelvin = np.arange(TABLE_FROM_C, 1401.0) + ZERO_C_K
-    return np.exp(-np.array(q_over_r_k)[:, None] / kelvin[None, :])
 
 
 def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
@@ -173,11 +150,12 @@ def extent_tables(bainite_tail: float | None = None):
     (2.052, True)
     """
     tail = constants()["bainite_tail"] if bainite_tail is None else bainite_tail
-    forward = np.array([_integral(0.0), _integral(tail)])
+    # single precision: the engine holds the nodes so, and both agree to the last digit
+    forward = np.array([_integral(0.0), _integral(tail)], np.float32).astype(float)
     root = np.linspace(0.0, 1.0, _POINTS)
     inverse = np.array(
-        [np.interp(np.linspace(0.0, row[-1], _POINTS), row, root) for row in forward]
-    )
+        [np.interp(np.linspace(0.0, row[-1], _POINTS), row, root) for row in forward], np.float32
+    ).astype(float)
     return forward, inverse, forward[:, -1].copy()
 
 

@@ -35,7 +35,7 @@ FERRITE_PEARLITE_FLOOR_HV, BAINITE_FLOOR_HV, MARTENSITE_FLOOR_HV = 80.0, 120.0, 
 LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 
 
-def line_hv(a: float, b: float, log_v: float, floor_hv: float) -> float:
+def line_hv(a, b, log_v, floor_hv):
     """Hardness of a constituent, HV: a + b·log10 V, the rate held inside its limits, at least `floor_hv`.
 
     References
@@ -44,10 +44,10 @@ def line_hv(a: float, b: float, log_v: float, floor_hv: float) -> float:
 
     Examples
     --------
-    >>> line_hv(100.0, 10.0, 3.0, 80.0)
+    >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
     130.0
     """
-    return max(a + b * min(max(log_v, LOG_V_LOW), LOG_V_HIGH), floor_hv)
+    return np.maximum(a + b * np.clip(log_v, LOG_V_LOW, LOG_V_HIGH), floor_hv)
 
 
 def as_quenched_hrc(carbon):

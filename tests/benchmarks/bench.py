@@ -21,12 +21,26 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import Evaluation
 from forgeprops.engine import batch, packing
 from forgeprops.engine import run as heads
+from forgeprops.engine.native.library import load as load_engine
 from forgeprops.engine.results import Results
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
 from forgeprops.study.process import many
 from forgeprops.study.process.study import answers
 
+TESTS = Path(__file__).resolve().parents[1]
+
+
+def script(path):
+    """A file of the tests as a module."""
+    spec = importlib.util.spec_from_file_location(path.stem, path)
+    module = sys.modules[path.stem] = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+against = script(TESTS / "benchmarks" / "against.py")
+different = against.different
 CORES = os.cpu_count() or 1
 RESULTS = {}
 
@@ -58,33 +72,6 @@ def best(work, times=7):
             work()
         taken.append((clock.wall, clock.cpu))
     return min(w for w, _ in taken), min(c for _, c in taken)
-
-
-def different(n, seed=1):
-    """`n` different cases: every grade about its middle, three heads of any face, routes of any useful setting."""
-    rng = np.random.default_rng(seed)
-    grades, base = [fp.grade(g) for g in fp.grades()], [fp.head(h) for h in fp.heads()]
-    steels, parts, routes = [], [], []
-    for i in range(n):
-        grade = grades[i % len(grades)]
-        steels.append(
-            fp.Steel(
-                f"heat {i}",
-                {e: c * (1.0 + 0.04 * rng.standard_normal()) for e, c in grade.composition.items()},
-            )
-        )
-        parts.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
-        routes.append(
-            fp.Route().with_(
-                preheat_c=850 + 170 * rng.random(),
-                flux=3 + 15 * rng.random(),
-                delay_s=1 + 4 * rng.random(),
-                spray_s=4 + 10 * rng.random(),
-                water_c=15 + 20 * rng.random(),
-                transfer_s=2 + 4 * rng.random(),
-            )
-        )
-    return steels, parts, routes
 
 
 def fresh():
@@ -239,11 +226,7 @@ def scaling():
 
 def obvious(ours_s, count):
     """The same physics by `scipy.integrate.solve_ivp`, as loose as gives the engine's error or less."""
-    path = Path(__file__).resolve().parents[1] / "thermal" / "march" / "reference.py"
-    spec = importlib.util.spec_from_file_location("reference", path)
-    reference = importlib.util.module_from_spec(spec)
-    sys.modules["reference"] = reference
-    spec.loader.exec_module(reference)
+    reference = script(TESTS / "engine" / "method_of_lines.py")
     columns = Cases.of(*different(count, 8), [fp.Shop()] * count)
     taken = []
     run = heads.batch.run
@@ -318,6 +301,7 @@ def main():
     parser.add_argument(
         "--only", nargs="*", help="fresh single rates parts studies scaling obvious accuracy"
     )
+    parser.add_argument("--against", metavar="COMMIT", help="only: both engines in turns, ratios")
     parser.add_argument("--json", help="also write the figures to this file")
     options = parser.parse_args()
     wanted = set(
@@ -326,6 +310,10 @@ def main():
     )
     load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
     print(f"forgeprops {fp.__version__}, Python {platform.python_version()}, {CORES} cores{load}\n")
+    if options.against:
+        wanted = set()
+        print(f"engine {Path(load_engine()._name).name}\n")
+        against.compare(options.against, tell, 0.1 if options.quick else 1.0)
     ours = None
     if "fresh" in wanted:
         fresh()

@@ -171,19 +171,3 @@ def test_conversions_are_inverse():
 def test_unknown_law_names_the_near_one():
     with pytest.raises(InputError, match="did you mean 'lee_lee'"):
         a.grain_growth_coefficients(PLAIN_4140, "lee lee")
-
-
-def test_hot_functions_compile_and_agree():
-    numba = pytest.importorskip("numba")
-    _, *k = a.grain_growth_coefficients(Steel("4130", {"C": 0.3, "Cr": 0.95, "Mo": 0.2}))
-    cases = [
-        (a.austenite_equilibrium, (770.0, 745.0, 805.0, 0.3)),
-        (a.austenite_carbon, (0.7, 0.3)),
-        (a.austenite_formation_time_s, (800.0,)),
-        (a.carbide_dissolution_time_s, (800.0,)),
-        (a.carbide_carbon, (0.5, 0.3, 0.95, 0.2)),
-        (a.grain_growth_rate, (1040.0, *k)),
-        (a.starting_grain_um, (64.0,)),
-    ]
-    for function, values in cases:
-        assert numba.njit(function)(*values) == pytest.approx(function(*values), rel=1e-12)

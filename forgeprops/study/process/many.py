@@ -15,6 +15,7 @@ import numpy as np
 from ...answer.cases import Case, cases_of, chunks, length_of
 from ...base.cautions import SHORT
 from ...base.errors import InputError, check_number
+from ...engine.native.library import EngineLibraryError
 from ...inputs.cases import Cases
 from .study import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, Stop, answers, checked_call
 
@@ -187,6 +188,8 @@ def compute(columns: Cases, intervals: bool) -> tuple[dict[str, np.ndarray], lis
     n = len(columns)
     try:
         return answers(columns, want=ALL_WARNINGS if intervals else ("trace",), threads=1), [""] * n
+    except EngineLibraryError:  # the installation, not a case
+        raise
     except Exception as error:  # noqa: BLE001  (whatever it is, it is one row's error and not the executor's)
         if n == 1:
             said = f"the calculation failed ({type(error).__name__}: {error}); please report this case."

@@ -6,31 +6,39 @@ martensite, which the engine makes by the drop of temperature, follows it here w
 through the thickness: the engine's own points (then only time stepping differs) or even cells with the
 conductivity of their own temperature (then all does).  What one case holds is what the engine is fed (`fed`).
 
-Taken over from the engine are the table of the spray over scale (`wet_table`, held against its formula in
-`test_wet_table.py`), the state at the end of the furnace (`set_austenite`) and, at the very end, hardness from
-structure (`outcome.collect`).
+Taken over are the table of the spray over scale and the state at the end of the furnace (`twins`) and, at the very end,
+hardness from structure (`outcome.collect`).
 """
 
+import dataclasses
 import math
+import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.sparse import csc_matrix
 
 from forgeprops.base.constants import STEFAN_BOLTZMANN
-from forgeprops.engine import balance, batch, march, outcome, packing
+from forgeprops.engine import batch, march, outcome, packing
 from forgeprops.engine import run as heads
 from forgeprops.engine.section import lobatto
+from forgeprops.forging.scale import ATMOSPHERES, scale_rate
 from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
 from forgeprops.thermal.surroundings import FURNACE_CONVECTION_W_M2K
 from forgeprops.transformation import austenite, decomposition, kinetics
 
+sys.path.insert(0, str(Path(__file__).parent))
+import twins
+
 #: Martensite follows the fall of temperature within this time, s (0.02 °C behind at 200 °C/s).
 _LAG_S = 1e-4
-_WATER_GRID = balance._WET_STEP_C * np.arange(balance.WET_POINTS)
+_WATER_GRID = twins.WET_STEP_C * np.arange(twins.WET_POINTS)
+#: A gas furnace against the air law, on the square of thickness.
+_SCALE = ATMOSPHERES["gas furnace"][0] ** 2
 _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[p] for p in ("pearlite", "bainite", "martensite"))
 (T, F, P, B, M, U) = range(
     6
@@ -62,24 +70,23 @@ class Slab:
     zone: np.ndarray  # zone of every point
     first: np.ndarray
     last: np.ndarray
-    slopes: np.ndarray | None  # differentiation matrix of a zone; None: even cells
+    slopes: list | None  # differentiation matrix of every zone; None: even cells
 
 
 def slab(zones, points, cells=False):
-    """Lay out `points` a zone: the engine's element, or as many even cells (half cells at the surfaces)."""
-    if cells:
-        weight = np.full(points, 1.0 / (points - 1))
-        weight[[0, -1]] *= 0.5
-        slopes = None
-    else:
-        _, weight, slopes = lobatto(points)
-    first = points * np.arange(zones)
+    """Lay out the points of every zone: the engine's element, or as many even cells (half cells at the surfaces)."""
+    weights = []
+    for n in points:
+        weights.append(np.full(n, 1.0 / (n - 1)) if cells else lobatto(n)[1])
+        if cells:
+            weights[-1][[0, -1]] *= 0.5
+    last = np.cumsum(points) - 1
     return Slab(
-        np.tile(weight, zones),
+        np.concatenate(weights),
         np.repeat(np.arange(zones), points),
-        first,
-        first + points - 1,
-        slopes,
+        last - np.array(points) + 1,
+        last,
+        None if cells else [lobatto(n)[2] for n in points],
     )
 
 
@@ -142,7 +149,7 @@ class Case:
         self.one = (
             np.zeros(len(lay.zone), bool) if cells else self.zones["one_structure"][lay.zone] > 0.0
         )
-        self.wet = np.zeros((len(self.zones), balance.WET_POINTS))
+        self.wet = np.zeros((len(self.zones), twins.WET_POINTS))
         self.mass = self.zones["mass_kg"][lay.zone] * lay.weight
 
     # ---- heat: power into every point, W
@@ -210,7 +217,7 @@ class Case:
             else:
                 k = metal_k(tz, self.case["alloyed"], az)
                 power[own] -= zones[z]["conduction_m"] * (
-                    lay.slopes.T @ (k * (w[:, None] * (lay.slopes @ tz)))
+                    lay.slopes[z].T @ (k * (w[:, None] * (lay.slopes[z] @ tz)))
                 )
             power[lay.first[z]] -= zones[z]["front_m2"] * self.loss(
                 step, True, z, t[lay.first[z]], seconds
@@ -295,13 +302,21 @@ class Case:
         d = np.zeros_like(y)
         # ferrite, pearlite, bainite: amount over what can form
         cap = cap_of_ferrite(at, c["ae1"], ae3, c0) * a0
-        k = speed(s[decomposition.K_F][:, None], ae3 - at, 3, kin[0], kelvin)
+        k = speed(s[decomposition.K_F][:, None], ae3 - at, 3, kin["q_ferrite"], kelvin)
         g = np.where(cap > f, growth(f / np.maximum(cap, 1e-12), k), 0.0) * (a > 1e-9)
         d[F], df = 0.6 * cap**0.6 * g, cap**0.6 * g * f**0.4
         amounts = [df]
         for row, share, k, under, exponent, q, tail in (
-            (P, p, decomposition.K_P, c["ae1"] - at, 3, kin[1], 0.0),
-            (B, b, decomposition.K_B, c["bainite_limit"] - at, 2, kin[2], kin[15]),
+            (P, p, decomposition.K_P, c["ae1"] - at, 3, kin["q_pearlite"], 0.0),
+            (
+                B,
+                b,
+                decomposition.K_B,
+                c["bainite_limit"] - at,
+                2,
+                kin["q_bainite"],
+                kin["bainite_tail"],
+            ),
         ):
             whole = np.maximum(share + a, 1e-12)
             g = growth(share / whole, speed(s[k][:, None], under, exponent, q, kelvin), tail) * (
@@ -336,14 +351,20 @@ class Case:
         return d, sums
 
     def rate_of_hardness(self, at, log_v):
-        """The rate that hardness goes by, columns in order of time: that at 700 °C where the steel is re-heated."""
-        lowest, at_700 = self.path
+        """The rate that hardness goes by, columns in order of time: that around 700 °C where the steel is re-heated."""
+        lowest, before, total, passed = self.path
+        window = (680.0, 720.0)
         found = np.empty_like(log_v)
         for k in range(log_v.shape[1]):
             t, v = at[:, k], log_v[:, k]
-            at_700[t >= 700.0] = v[t >= 700.0]
+            share = np.maximum(np.clip(before, *window) - np.clip(t, *window), 0.0) / 40.0
+            above = before >= window[1]
+            total[:] = np.where(above, 0.0, total) + share * v
+            passed[:] = np.where(above, 0.0, passed) + share
+            at_700 = np.where(passed > 0.0, total / np.maximum(passed, 1e-12), v)
             found[:, k] = v + np.clip((t - lowest) / 50.0, 0.0, 1.0) * np.maximum(at_700 - v, 0.0)
             np.minimum(lowest, t, out=lowest)
+            before[:] = t
         return found
 
     def cooling(self, seconds, y, step):
@@ -398,11 +419,9 @@ class Case:
                 continue
             if y is None:
                 for i in range(n):
-                    march.set_austenite(
-                        _Record(c),
+                    self.state[:, i] = twins.set_austenite(
+                        c,
                         self.kin,
-                        self.state,
-                        i,
                         heat[0, i],
                         heat[1, i],
                         heat[2, i] ** (1.0 / c["grain_m"]),
@@ -412,7 +431,8 @@ class Case:
                     row[:] = self.level(row)
                 y = np.zeros((6, n))
                 y[T], y[U] = t, self.state[decomposition.UNDERCOOLING]
-                sums, path = np.zeros((5, n)), (self.level(t).copy(), np.zeros(n))
+                sums = np.zeros((5, n))
+                path = (self.level(t).copy(), self.level(t).copy(), np.zeros(n), np.zeros(n))
             if seconds <= 0.0:
                 continue
             if kind == packing.STROKE:
@@ -423,14 +443,8 @@ class Case:
             if kind in (packing.SPRAY, packing.SPRAY_ON_DIE):
                 for z in range(len(self.zones)):
                     if step["share"][z] > 0.0 and c["flux"] > 0.0:
-                        balance.wet_table(
-                            c["flux"] * step["share"][z],
-                            scale[z],
-                            _Record(c),
-                            self.air,
-                            z,
-                            self.wet,
-                        )
+                        flux = c["flux"] * step["share"][z]
+                        self.wet[z] = twins.wet_table(flux, scale[z], c, self.air[z])
             atol = np.repeat([1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3], n) * rtol / 1e-6
             events = None
             if kind == packing.COOL:
@@ -495,7 +509,7 @@ class Case:
         for z in range(len(self.zones)):
             own = slice(self.lay.first[z], self.lay.last[z] + 1)
             mean = self.lay.weight[own] @ t[own]
-            rate = march._SCALE * np.vectorize(march.scale_rate)(mean)
+            rate = _SCALE * np.vectorize(scale_rate)(mean)
             scale[z] = math.sqrt(scale[z] ** 2 + np.trapezoid(rate, found.t))
         return scale
 
@@ -517,53 +531,16 @@ class Case:
 
     def hardness(self):
         """Outcome of every zone (columns of `outcome`) once it has cooled to the room."""
-        c, kin = _Record(self.case), self.kin
-        forward, inverse, top = kinetics.extent_tables(float(kin[15]))
-        arrhenius = kinetics.arrhenius_table(*(kin[:3] / kinetics.GAS_CAL), c.temper_q_k)
-        s = self.state.copy()
-        for i, t in enumerate(self.temperature):
-            if t > c.air_c and s[decomposition.AUSTENITE, i] > 0.0:
-                decomposition.decompose(
-                    s,
-                    i,
-                    t,
-                    c.air_c,
-                    0.0,
-                    36.0,
-                    c.ae1,
-                    c.bainite_limit,
-                    arrhenius,
-                    self.start,
-                    forward,
-                    inverse,
-                    top,
-                )
-        zones = len(self.zones)
-        out, hv = np.zeros((zones, outcome.OUT)), np.zeros(len(self.mass))
-        marker = (0,) * (len(self.mass) // zones)
-        outcome.collect(
-            c,
-            self.start,
-            s,
-            self.heat,
-            marker,
-            self.lay.weight[: len(marker)],
-            np.zeros((zones, outcome.FIRST)),
-            hv,
-            out,
-        )
-        return out
-
-
-class _Record:
-    """Fields of a record as attributes, as the compiled code sees them."""
-
-    def __init__(self, row):
-        self._row = row
-
-    def __getattr__(self, name):
-        value = self._row[name]
-        return float(value) if np.ndim(value) == 0 else value
+        s, z = self.state.copy(), len(self.zones)
+        twins.cool_to_the_room(s, self.start, self.temperature, float(self.case["air_c"]))
+        points = tuple(int(n) for n in self.lay.last - self.lay.first + 1)
+        layout = batch._layout(points, (False,) * z)
+        weights = [self.lay.weight[part] for part, _ in layout.points]
+        parts = [(part, w) for (part, _), w in zip(layout.points, weights, strict=True)]
+        layout = dataclasses.replace(layout, points=parts, structures=parts)
+        none = np.zeros(1, np.int64)
+        args = (self.start[None, 2], s[None], s[None], none, self.heat[None], layout)
+        return outcome.collect(np.array([self.case], packing.CASE), *args)[0][0]
 
 
 def along(case, pieces, times):

@@ -15,9 +15,9 @@ from forgeprops.inputs.route import Route
 
 @pytest.fixture(scope="session")
 def reference():
-    """The method of lines of `reference.py`."""
+    """The method of lines of `method_of_lines.py`."""
     spec = importlib.util.spec_from_file_location(
-        "forgeprops_tests_march_reference", Path(__file__).with_name("reference.py")
+        "forgeprops_tests_march_reference", Path(__file__).with_name("method_of_lines.py")
     )
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module

@@ -1,6 +1,6 @@
 """The march against `scipy.integrate.solve_ivp` with the same formulas: furnace, dies, water, air.
 
-*Analytic* in kind: another integrator of the same equations (`reference.py`, BDF, relative 1e-6, which is 0.001 °C
+*Analytic* in kind: another integrator of the same equations (`method_of_lines.py`, BDF, relative 1e-6, which is 0.001 °C
 and 1e-6 of a share; 1e-7 changes nothing above 0.1 HV).  The engine with a small tolerance must find its curves
 to 0.5 °C and its hardness to 0.5 HV; as delivered, its hardness to 2 HV.
 """
@@ -32,7 +32,7 @@ def test_same_curves_and_hardness_as_solve_ivp(
     name, route, reference, monkeypatch, record_property
 ):
     steel, part = grade(name), head("mid-iron")
-    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS[0])
+    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS)
     pieces = case.run(rtol=1e-6)
     expected = case.hardness()
 

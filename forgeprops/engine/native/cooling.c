@@ -1,0 +1,270 @@
+/* Cooling: from the furnace door to the room, heat and structure together.  Eight cases side by side, each with its own step and in its own
+   piece of the route. */
+
+/* A case, or the forging's own cooling of that case from the first heat; limits on its steps so many times the usual. */
+typedef struct { int64_t of; int first_heat; double ln_p, finer; } Job;
+
+typedef struct {
+  Heat heat;
+  Steels steel;
+  Surfaces surface;
+  vec latent[MAX_POINTS];          /* heat of ferrite, pearlite and bainite in the last step, W */
+  vec tempering_0[MAX_POINTS];     /* integral of the first-heat structure in the furnace, s */
+  vec state[2][STEPPED * MAX_POINTS];
+  int current;
+  vec duration, elapsed, step, finer, time, taken, energy[3], marks[MAX_ZONES][MARKS], scale_um[MAX_ZONES];
+  mask alive, settled, cooling;
+  Job job[LANES];
+  int64_t lane_of[LANES]; /* case whose trace is written; -1 for none */
+  int phase[LANES];
+  const Job *jobs;
+  int64_t next, count;
+  int busy;
+} Cooling;
+
+/* What a step is made of, beside the temperatures. */
+typedef struct {
+  vec plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS];
+  vec latent[MAX_POINTS], late[MAX_POINTS], debt[MAX_POINTS];
+  Stretch stretch;
+} Try;
+
+/* Put martensite's heat into the heat capacity of the structures that form some in this step; whether any does.  It is three times the metal's
+   own heat per kelvin: as an explicit source it would be unstable.  Only the part of the step below the temperature where it forms
+   counts, with the heat of 1 - exp(-alpha fall): two Newton steps find the fall. */
+INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try *w, vec h) {
+  const vec *s = k->state[k->current];
+  const int n = L->structures;
+  int found = 0;
+  for (int z = 0; z < L->zones; z++)
+    for (int r = 0; r < structures_of(L, z); r++) {
+      const int i = L->structure[z] + r, from = L->first[z] + (L->lumped[z] ? 0 : r), to = L->lumped[z] ? from + L->count[z] : from + 1;
+      vec change = all(0.0), t = all(0.0), own = all(0.0), mass = all(0.0);
+      for (int p = from; p < to; p++) {
+        const double part = L->lumped[z] ? in->weight[p] : 1.0;
+        change += part * (h * w->k1[p]);
+        t += part * k->heat.t[p];
+        own += w->plain[p];
+        mass += k->heat.mass[z] * in->weight[p];
+      }
+      vec under_0 = s[UNDERCOOLING * n + i], left = s[AUSTENITE * n + i];
+      mask m = (change < 0.0) & (t + change < k->steel.ms_most[i] - under_0) & (left > 1e-4) & ~k->settled;
+      if (!any(m)) continue;
+      vec ms, alpha;
+      martensite_law(in, k->steel.start_at, carbon_left(in->physics, k->steel.carbon_0[i], k->steel.austenite_0[i], s[FERRITE * n + i]),
+                     &ms, &alpha);
+      vec onset = ms - under_0, above = lesser(onset - t, all(0.0));
+      m &= t + change < onset;
+      if (!any(m)) continue;
+      vec heat = in->physics->heat_m * mass * left, owed = (above - change) * own;
+      vec fall = m ? greater(owed / (own + alpha * heat), all(0.0)) : all(1.0);
+      for (int newton = 0; newton < 2; newton++) {
+        vec e = exponential(-alpha * fall);
+        fall -= (own * fall + heat * (1.0 - e) - owed) / (own + heat * alpha * e);
+      }
+      vec more = m ? change / (m ? above - fall : all(-1.0)) - 1.0 : all(0.0);
+      for (int p = from; p < to; p++) {
+        w->extra[p] = w->plain[p] * more;
+        w->capacity[p] = w->plain[p] + w->extra[p];
+      }
+      found = 1;
+    }
+  return found;
+}
+
+/* Decomposition over the step just tried; heat of ferrite, pearlite and bainite, W, into `latent`, what martensite gave beyond the heat
+   capacity set aside for it, J, into `late`. */
+INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try *w, vec *s, vec h) {
+  const Physics *p = in->physics;
+  vec per_h = 1.0 / h, aside[MAX_ZONES];
+  for (int z = 0; z < L->zones; z++) {
+    const int n = L->count[z], f = L->first[z];
+    aside[z] = all(0.0);
+    vec middle = all(0.0), end = all(0.0), rate = all(0.0);
+    for (int j = 0; j < n; j++) {
+      const int i = f + j;
+      vec own_rate = -3600.0 * (w->change[i] * per_h * w->capacity[i] - k->latent[i]) / w->plain[i];
+      if (L->lumped[z]) { /* so even that the mean stands for all its points */
+        middle += in->weight[i] * (k->heat.t[i] + 0.5 * w->change[i]);
+        end += in->weight[i] * (k->heat.t[i] + w->change[i]);
+        rate += in->weight[i] * own_rate;
+        aside[z] += w->extra[i] * w->change[i];
+      } else {
+        w->stretch.middle[L->structure[z] + j] = k->heat.t[i] + 0.5 * w->change[i];
+        w->stretch.end[L->structure[z] + j] = k->heat.t[i] + w->change[i];
+        w->stretch.rate[L->structure[z] + j] = own_rate;
+      }
+    }
+    if (L->lumped[z]) {
+      w->stretch.middle[L->structure[z]] = middle;
+      w->stretch.end[L->structure[z]] = end;
+      w->stretch.rate[L->structure[z]] = rate;
+    }
+  }
+  decompose(L, in, &k->steel, s, &w->stretch, h);
+  for (int z = 0; z < L->zones; z++)
+    for (int j = 0; j < L->count[z]; j++) {
+      const int i = L->first[z] + j, r = structure_at(L, z, j);
+      vec mass = k->heat.mass[z] * in->weight[i];
+      w->latent[i] = (w->stretch.fp[r] * p->heat_fp + w->stretch.bainite[r] * p->heat_b) * mass * per_h;
+      vec set_aside = L->lumped[z] ? aside[z] * in->weight[i] : w->extra[i] * w->change[i];
+      w->late[i] = w->stretch.martensite[r] * p->heat_m * mass + set_aside;
+    }
+}
+
+/* Where putting the heat right cools a structure that makes martensite, let it form in the same step: left to the next step, the martensite of
+   that fall would release a heat that no shorter step makes smaller. */
+INLINE void settle(const Layout *L, const Input *in, const Cooling *k, Try *w, vec *s, mask live) {
+  const int n = L->structures;
+  for (int z = 0; z < L->zones; z++)
+    for (int r = 0; r < structures_of(L, z); r++) {
+      const int i = L->structure[z] + r, from = L->first[z] + (L->lumped[z] ? 0 : r), to = L->lumped[z] ? from + L->count[z] : from + 1;
+      vec owed = all(0.0), own = all(0.0), t = all(0.0), mass = all(0.0);
+      for (int p = from; p < to; p++) {
+        owed += w->debt[p] * w->plain[p];
+        own += w->plain[p];
+        t += (L->lumped[z] ? in->weight[p] : 1.0) * (k->heat.t[p] + w->change[p]);
+        mass += k->heat.mass[z] * in->weight[p];
+      }
+      mask m = live & (owed < 0.0) & (s[AUSTENITE * n + i] > 1e-4) & (t + owed / own < k->steel.ms_most[i] - s[UNDERCOOLING * n + i]);
+      if (!any(m)) continue;
+      vec ms, alpha;
+      martensite_law(in, k->steel.start_at, carbon_left(in->physics, k->steel.carbon_0[i], k->steel.austenite_0[i], s[FERRITE * n + i]),
+                     &ms, &alpha);
+      vec onset = ms - s[UNDERCOOLING * n + i], fall = owed / own, above = lesser(onset - t, all(0.0));
+      vec end = t + above + (fall - above) * own / (own + alpha * s[AUSTENITE * n + i] * in->physics->heat_m * mass);
+      m &= (t + fall < onset) & (end < s[T_MIN * n + i]);
+      if (!any(m)) continue;
+      s[T_MIN * n + i] = m ? end : s[T_MIN * n + i];
+      vec heat = form_martensite(in, &k->steel, s, n, i, m, end) * in->physics->heat_m;
+      for (int p = from; p < to; p++) {
+        vec part = heat * k->heat.mass[z] * in->weight[p];
+        w->late[p] += part;
+        w->debt[p] += part / w->plain[p];
+      }
+    }
+}
+
+/* Send the heat that came otherwise than assumed once more through the factorised matrix: `debt`, K by each point's own heat, becomes the
+   change of temperature it makes.  Returns what of it the surfaces give off, J. */
+INLINE vec spread_debt(const Layout *L, const Input *in, const Cooling *k, Try *w, vec h, vec gamma_h) {
+  vec source[MAX_POINTS], c1[MAX_POINTS], c2[MAX_POINTS];
+  for (int i = 0; i < L->points; i++) source[i] = w->debt[i] * w->plain[i] / h;
+  solve(L, in, &k->heat, gamma_h, source, c1);
+  for (int i = 0; i < L->points; i++)
+    source[i] = (1.0 - 1.0 / GAMMA) * source[i] + (1.0 / GAMMA - 2.0) * w->capacity[i] * c1[i];
+  solve(L, in, &k->heat, gamma_h, source, c2);
+  for (int i = 0; i < L->points; i++) {
+    /* heat set aside for martensite is not there for it: the point's own heat alone takes it */
+    w->debt[i] = h * (1.5 * c1[i] + 0.5 * c2[i]) * (w->capacity[i] / w->plain[i]);
+    c2[i] = 0.5 * h * (h * c1[i] + gamma_h * (c1[i] + c2[i]));
+  }
+  return sloped(L, &k->heat, c2);
+}
+
+/* Note what a cooling zone passes: 800, 700 and 500 °C, its low and what it re-heats after it. */
+INLINE void mark(vec *marks, mask good, vec old, vec new, vec time, vec h) {
+  vec per_k = h / (old - new);
+  mask passed = good & (old >= 800.0) & (new < 800.0) & (marks[M_T800] < 0.0);
+  marks[M_T800] = passed ? time + (old - 800.0) * per_k : marks[M_T800];
+  passed = good & (old >= 500.0) & (new < 500.0) & (marks[M_T500] < 0.0);
+  marks[M_T500] = passed ? time + (old - 500.0) * per_k : marks[M_T500];
+  passed = good & (old >= 700.0) & (new < 700.0) & (marks[M_RATE700] == 0.0);
+  marks[M_RATE700] = passed ? (old - new) / h : marks[M_RATE700];
+  marks[M_LOW] = good ? lesser(marks[M_LOW], new) : marks[M_LOW];
+  marks[M_REBOUND] = good ? greater(marks[M_REBOUND], new - marks[M_LOW]) : marks[M_REBOUND];
+}
+
+/* One try of a step in every lane; accepted lanes move on. */
+INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, Trace *traces) {
+  const Control *control = in->control;
+  Heat *heat = &k->heat;
+  const int n = L->structures;
+  vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, taken, taken_2;
+  vec power[MAX_POINTS], capacity_2[MAX_POINTS], t2[MAX_POINTS];
+  Dies dies = dies_at(in, &k->surface, k->elapsed);
+  conduct(L, in, heat, heat->t, w->plain, power, 1);
+  cooling_losses(L, in, heat, &k->surface, &dies, heat->t, power, &taken, 1);
+  if (traces) trace_start(L, in, heat, traces, k->lane_of);
+  for (int i = 0; i < L->points; i++) {
+    w->capacity[i] = w->plain[i];
+    w->extra[i] = all(0.0);
+    power[i] += k->latent[i];
+  }
+  factorise(L, in, heat, w->capacity, gamma_h);
+  solve(L, in, heat, gamma_h, power, w->k1);
+  if (martensite_capacity(L, in, k, w, h)) {
+    factorise(L, in, heat, w->capacity, gamma_h);
+    solve(L, in, heat, gamma_h, power, w->k1);
+  }
+  for (int i = 0; i < L->points; i++) t2[i] = heat->t[i] + h * w->k1[i];
+  dies = dies_at(in, &k->surface, k->elapsed + h);
+  conduct(L, in, heat, t2, capacity_2, power, 0);
+  cooling_losses(L, in, heat, &k->surface, &dies, t2, power, &taken_2, 0);
+  for (int i = 0; i < L->points; i++) capacity_2[i] += w->extra[i];
+  second_stage(L, w->capacity, capacity_2, k->latent, w->k1, power);
+  solve(L, in, heat, gamma_h, power, w->k2);
+  vec error = all(0.0), largest = all(0.0), off = all(0.0);
+  const vec *s = k->state[k->current];
+  for (int z = 0; z < L->zones; z++)
+    for (int j = 0; j < L->count[z]; j++) {
+      const int i = L->first[z] + j, r = structure_at(L, z, j);
+      w->change[i] = h * (1.5 * w->k1[i] + 0.5 * w->k2[i]);
+      mask cold = k->settled | (heat->t[i] < 150.0);
+      mask idle = k->settled | (s[AUSTENITE * n + r] < 1e-3) | (heat->t[i] + w->change[i] > k->steel.ae3[r]);
+      error = greater(error, size(0.5 * h * (w->k1[i] + w->k2[i])) * (cold ? all(0.25) : all(1.0)));
+      largest = greater(largest, size(w->change[i]) / (idle ? all(control->stride_idle) : all(control->stride)));
+    }
+  error /= k->finer * control->error;
+  largest /= k->finer;
+  mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6)), live = good & ~k->settled;
+  vec *after = k->state[1 - k->current], lost = all(0.0);
+  if (any(live)) {
+    __builtin_memcpy(after, s, sizeof(vec) * (size_t)(STEPPED * n));
+    cooling_structure(L, in, k, w, after, h);
+  }
+  for (int i = 0; i < L->points; i++) {
+    w->latent[i] = live ? w->latent[i] : all(0.0);
+    w->late[i] = live ? w->late[i] : all(0.0);
+    /* heat that came otherwise than the step had assumed */
+    w->debt[i] = ((w->latent[i] - k->latent[i]) * h + w->late[i]) / w->plain[i];
+  }
+  if (any(live)) settle(L, in, k, w, after, live);
+  for (int i = 0; i < L->points; i++) off = greater(off, size(w->debt[i]));
+  off /= k->finer * control->debt;
+  error = good ? greater(error, off) : error;
+  good &= (off <= control->debt_most) | (h <= 1e-6);
+  live &= good;
+  if (any(live)) {
+    if (any(~live))
+      for (int r = 0; r < STEPPED * n; r++) after[r] = live ? after[r] : s[r];
+    k->current = 1 - k->current;
+  }
+  if (any(off > 0.0)) lost = spread_debt(L, in, k, w, h, gamma_h);
+  for (int i = 0; i < L->points; i++) power[i] = w->k1[i] + w->k2[i];
+  /* the method's own quadrature of the boundary heat */
+  vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * sloped(L, heat, power) - lost, stored = all(0.0), given = all(0.0);
+  for (int z = 0; z < L->zones; z++) {
+    vec new = all(0.0), moved = all(0.0);
+    for (int j = 0; j < L->count[z]; j++) {
+      const int i = L->first[z] + j;
+      vec gain = w->change[i] + w->debt[i];
+      stored += heat->mass[z] * in->weight[i] * sensible_heat(in->physics, heat->t[i], heat->t[i] + gain, heat->austenite[i]);
+      given += h * w->latent[i] + w->late[i] - w->extra[i] * w->change[i];
+      heat->t[i] += good ? gain : all(0.0);
+      heat->austenite[i] = k->state[k->current][AUSTENITE * n + structure_at(L, z, j)];
+      k->latent[i] = good ? w->latent[i] : k->latent[i];
+      new += in->weight[i] * heat->t[i];
+      moved += in->weight[i] * gain;
+    }
+    mark(k->marks[z], good, new - moved, new, k->time, h);
+  }
+  k->energy[0] += good ? got : all(0.0);
+  k->energy[1] += good ? stored : all(0.0);
+  k->energy[2] += good ? given : all(0.0);
+  k->time += good ? h : all(0.0);
+  k->elapsed += good ? h : all(0.0);
+  k->taken += k->alive ? all(1.0) : all(0.0);
+  k->step = next_step(h, good, error, largest);
+  if (traces) trace_note(L, in, heat, traces, k->lane_of, good, k->time);
+}

@@ -1,0 +1,234 @@
+/* The furnace: radiation and gas heat the head, austenite forms, carbides dissolve, grains and scale grow. */
+
+/* A head as it leaves the furnace. */
+typedef struct {
+  double t[MAX_POINTS], heat[HEAT_ROWS][MAX_POINTS], tempering[MAX_POINTS], scale_um[MAX_ZONES], energy[3];
+  int64_t steps;
+} Charge;
+
+typedef struct {
+  Heat heat;
+  vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], latent[MAX_POINTS], scale_2[MAX_ZONES];
+  vec duration, elapsed, step, taken, energy[3];
+  vec ac1, ac3, span, eutectoid_root, steel_root, carbon, carbide_speed;
+  vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, pin_high, temper_q, gas_c, gas_4, emissivity;
+  mask alive;
+  int64_t of[LANES], next, count;
+  const int64_t *cases; /* the queue */
+  int busy;
+} Furnace;
+
+/* Share of austenite that a long hold would give (`austenite.austenite_equilibrium`). */
+INLINE vec austenite_equilibrium(const Physics *p, const Furnace *k, vec t) {
+  vec u = (t - k->ac1) / k->span;
+  vec s = lesser(u * k->span / lesser(all(p->three_phase_c), 0.5 * k->span), all(1.0));
+  vec pearlite_gone = s * s * (3.0 - 2.0 * s);
+  vec boundary = k->eutectoid_root + (k->steel_root - k->eutectoid_root) * u;
+  vec lever = (k->steel_root * k->steel_root - p->ferrite_carbon + 1e-9) / (boundary * boundary - p->ferrite_carbon + 1e-9);
+  vec share = pearlite_gone * (k->carbon >= p->eutectoid_carbon ? all(1.0) : lesser(lever, all(1.0)));
+  share = u >= 1.0 ? all(1.0) : share;
+  return t > k->ac1 ? share : all(0.0);
+}
+
+/* Rate of grain^m (`austenite.grain_growth_rate`). */
+INLINE vec grain_growth(const Furnace *k, vec t, vec per_kelvin) {
+  vec free = exponential(lesser(k->grain_ln_k - k->grain_q * per_kelvin, k->grain_ln_k_low - k->grain_q_low * per_kelvin));
+  vec u = clamp((t - k->pin_low) / (k->pin_high - k->pin_low), 0.0, 1.0);
+  vec s = u * u * (3.0 - 2.0 * u), s2 = s * s, s4 = s2 * s2;
+  return free * s4 * s4 * s2;
+}
+
+/* Heat that the surfaces give to the furnace, W, taken off `power`. */
+INLINE void furnace_losses(const Layout *L, const Input *in, Furnace *k, const vec *t, vec *power, vec *taken, int renew) {
+  const double convection = in->physics->furnace_convection;
+  *taken = all(0.0);
+  for (int z = 0; z < L->zones; z++) {
+    const int sides[2] = {L->first[z], L->first[z] + L->count[z] - 1};
+    for (int s = 0; s < 2; s++) {
+      vec a = t[sides[s]] + 273.15, a2 = a * a, area = s == 0 ? k->heat.front[z] : k->heat.back[z];
+      vec q = area * (k->emissivity * (a2 * a2 - k->gas_4) + convection * (t[sides[s]] - k->gas_c));
+      power[sides[s]] -= q;
+      *taken -= q;
+      if (renew) *(s == 0 ? &k->heat.slope_front[z] : &k->heat.slope_back[z]) =
+          area * (4.0 * k->emissivity * a2 * a + convection);
+    }
+  }
+}
+
+static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
+  if (k->next >= k->count) {
+    k->of[l] = -1;
+    k->alive[l] = 0;
+    k->duration[l] = 1.0;
+    k->elapsed[l] = 0.0;
+    k->step[l] = 1e-3;
+    return 0;
+  }
+  const int64_t c = k->cases[k->next++];
+  const Case *p = case_of(in, c);
+  k->of[l] = c;
+  k->alive[l] = -1;
+  heat_fill(L, in, &k->heat, l, c);
+  const double grain = power_of(p->start_grain_um, p->grain_m);
+  for (int i = 0; i < L->points; i++) {
+    k->heat.t[i][l] = p->start_c;
+    k->heat.austenite[i][l] = p->start_austenite;
+    k->grain[i][l] = grain;
+    k->dissolving[i][l] = k->tempering[i][l] = k->latent[i][l] = 0.0;
+  }
+  for (int z = 0; z < L->zones; z++) k->scale_2[z][l] = p->start_scale_um * p->start_scale_um;
+  for (int e = 0; e < 3; e++) k->energy[e][l] = 0.0;
+  const Step *first = in->steps + c * in->steps_n;
+  k->duration[l] = first->kind == FURNACE ? first->duration_s : 0.0;
+  k->elapsed[l] = k->taken[l] = 0.0;
+  k->step[l] = 0.05;
+  k->ac1[l] = p->ac1;
+  k->ac3[l] = p->ac3;
+  k->span[l] = max_of(p->ac3 - p->ac1, 1.0);
+  k->carbon[l] = p->carbon;
+  k->eutectoid_root[l] = root_of(in->physics->eutectoid_carbon);
+  k->steel_root[l] = root_of(max_of(p->carbon, in->physics->ferrite_carbon));
+  k->carbide_speed[l] = exp_of(p->ln_carbide_speed);
+  k->grain_ln_k[l] = p->grain_ln_k;
+  k->grain_q[l] = p->grain_q;
+  k->grain_ln_k_low[l] = p->grain_ln_k_low;
+  k->grain_q_low[l] = p->grain_q_low;
+  k->pin_low[l] = p->pin_low;
+  k->pin_high[l] = p->pin_high;
+  k->temper_q[l] = p->temper_q_k;
+  k->gas_c[l] = p->furnace_c;
+  const double gas = p->furnace_c + 273.15;
+  k->gas_4[l] = gas * gas * gas * gas;
+  k->emissivity[l] = p->furnace_emissivity * in->physics->stefan_boltzmann;
+  return 1;
+}
+
+static void furnace_out(const Layout *L, const Input *in, Furnace *k, int l, Charge *out) {
+  const double none = 1.0 - case_of(in, k->of[l])->start_austenite;
+  for (int i = 0; i < L->points; i++) {
+    out->t[i] = k->heat.t[i][l];
+    out->heat[SHARE][i] = k->heat.austenite[i][l];
+    out->heat[UNDISSOLVED][i] = none * exp_of(-k->carbide_speed[l] * k->dissolving[i][l]);
+    out->heat[GRAIN][i] = k->grain[i][l];
+    out->tempering[i] = k->tempering[i][l];
+  }
+  for (int z = 0; z < L->zones; z++) out->scale_um[z] = root_of(k->scale_2[z][l]);
+  for (int e = 0; e < 3; e++) out->energy[e] = k->energy[e][l];
+  out->steps = (int64_t)k->taken[l];
+}
+
+/* Metallurgy of every point over the step just tried, at its middle; `latent` becomes the heat it takes, W. */
+INLINE void furnace_structure(const Layout *L, const Input *in, const Furnace *k, const vec *change, vec h, vec *austenite,
+                              vec *dissolving, vec *grain, vec *tempering, vec *latent) {
+  const Physics *p = in->physics;
+  for (int z = 0; z < L->zones; z++)
+    for (int j = 0; j < L->count[z]; j++) {
+      const int i = L->first[z] + j;
+      vec t = k->heat.t[i] + 0.5 * change[i], per_kelvin = 1.0 / greater(t + 273.15, all(300.0)), a = k->heat.austenite[i];
+      austenite[i] = a;
+      dissolving[i] = k->dissolving[i];
+      grain[i] = k->grain[i];
+      tempering[i] = k->tempering[i];
+      latent[i] = all(0.0);
+      mask old = (k->heat.t[i] > 300.0) & (a < 1.0); /* the first-heat structure tempers while some of it is left */
+      if (any(old)) tempering[i] += old ? h * exponential(-k->temper_q * per_kelvin) : all(0.0);
+      if (any((t > k->ac1) & (a < 1.0))) {
+        vec aim = austenite_equilibrium(p, k, t), rate = exponential(-p->formation_q_k * per_kelvin) * (1.0 / p->formation_s);
+        austenite[i] = aim > a ? aim + (a - aim) * exponential(-h * rate) : a;
+        latent[i] = (a - austenite[i]) * p->heat_fp * k->heat.mass[z] * in->weight[i] / h;
+      }
+      mask some = austenite[i] > 0.0;
+      if (!any(some)) continue;
+      dissolving[i] += some ? h * exponential(-p->dissolution_q_k * per_kelvin) * (1.0 / p->dissolution_s) : all(0.0);
+      grain[i] += some ? h * grain_growth(k, t, per_kelvin) : all(0.0);
+    }
+}
+
+/* Heat the cases of a queue through their furnace step, with limits on a step `finer` times the usual; cases without one leave as they
+   start. */
+INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t *cases, int64_t count, double finer, Charge *charges,
+                     Trace *traces) {
+  const Physics *p = in->physics;
+  const Control *control = in->control;
+  const double stride = control->furnace_stride * finer, stride_ac = control->furnace_stride_ac * finer;
+  Heat *heat = &k->heat;
+  k->cases = cases;
+  k->next = 0;
+  k->count = count;
+  k->busy = 0;
+  heat_idle(L, heat);
+  for (int l = 0; l < LANES; l++) {
+    k->span[l] = 1.0;
+    k->busy += furnace_fill(L, in, k, l);
+  }
+  vec capacity[MAX_POINTS], capacity_2[MAX_POINTS], power[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], t2[MAX_POINTS],
+      change[MAX_POINTS], debt[MAX_POINTS], latent[MAX_POINTS], austenite[MAX_POINTS], dissolving[MAX_POINTS],
+      grain[MAX_POINTS], tempering[MAX_POINTS];
+  while (k->busy > 0) {
+    mask over = k->alive & ((k->elapsed >= k->duration * (1.0 - 1e-12)) | (k->taken >= control->step_limit));
+    if (any(over))
+      for (int l = 0; l < LANES; l++)
+        while (k->alive[l] && (k->elapsed[l] >= k->duration[l] * (1.0 - 1e-12) || k->taken[l] >= control->step_limit)) {
+          furnace_out(L, in, k, l, charges + k->of[l]);
+          k->busy -= !furnace_fill(L, in, k, l);
+        }
+    if (k->busy == 0) break;
+    vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, taken, taken_2;
+    conduct(L, in, heat, heat->t, capacity, power, 1);
+    furnace_losses(L, in, k, heat->t, power, &taken, 1);
+    if (traces) trace_start(L, in, heat, traces, k->of);
+    factorise(L, in, heat, capacity, gamma_h);
+    for (int i = 0; i < L->points; i++) k1[i] = power[i] + k->latent[i];
+    solve(L, in, heat, gamma_h, k1, k1);
+    for (int i = 0; i < L->points; i++) t2[i] = heat->t[i] + h * k1[i];
+    conduct(L, in, heat, t2, capacity_2, power, 0);
+    furnace_losses(L, in, k, t2, power, &taken_2, 0);
+    second_stage(L, capacity, capacity_2, k->latent, k1, power);
+    solve(L, in, heat, gamma_h, power, k2);
+    vec error = all(0.0), largest = all(0.0), off = all(0.0);
+    for (int i = 0; i < L->points; i++) {
+      change[i] = h * (1.5 * k1[i] + 0.5 * k2[i]);
+      error = greater(error, size(0.5 * h * (k1[i] + k2[i])));
+      mask forming = (heat->t[i] + change[i] > k->ac1 - 15.0) & (heat->t[i] < k->ac3 + 15.0);
+      largest = greater(largest, size(change[i]) / (forming ? all(stride_ac) : all(stride)));
+    }
+    furnace_structure(L, in, k, change, h, austenite, dissolving, grain, tempering, latent);
+    for (int i = 0; i < L->points; i++) {
+      debt[i] = (latent[i] - k->latent[i]) * h / capacity[i]; /* heat that came otherwise than the step had assumed */
+      off = greater(off, size(debt[i]));
+    }
+    error = greater(error, off) / (control->furnace_error * finer);
+    mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6));
+    vec lost = all(0.0);
+    for (int z = 0; z < L->zones; z++)
+      lost += heat->slope_front[z] * (k1[L->first[z]] + k2[L->first[z]])
+              + heat->slope_back[z] * (k1[L->first[z] + L->count[z] - 1] + k2[L->first[z] + L->count[z] - 1]);
+    /* the method's own quadrature of the boundary heat */
+    vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * lost, stored = all(0.0), given = all(0.0);
+    for (int z = 0; z < L->zones; z++) {
+      vec moved = all(0.0);
+      for (int j = 0; j < L->count[z]; j++) {
+        const int i = L->first[z] + j;
+        vec gain = change[i] + debt[i];
+        stored += heat->mass[z] * in->weight[i] * sensible_heat(p, heat->t[i], heat->t[i] + gain, heat->austenite[i]);
+        given += h * latent[i];
+        heat->t[i] += good ? gain : all(0.0);
+        heat->austenite[i] = good ? austenite[i] : heat->austenite[i];
+        k->dissolving[i] = good ? dissolving[i] : k->dissolving[i];
+        k->grain[i] = good ? grain[i] : k->grain[i];
+        k->tempering[i] = good ? tempering[i] : k->tempering[i];
+        k->latent[i] = good ? latent[i] : k->latent[i];
+        moved += in->weight[i] * gain;
+      }
+      vec middle = greater(zone_mean(L, in, z, heat->t) - 0.5 * moved + 273.15, all(300.0));
+      k->scale_2[z] += good ? h * p->scale_k * exponential(-p->scale_q_k / middle) : all(0.0);
+    }
+    k->energy[0] += good ? got : all(0.0);
+    k->energy[1] += good ? stored : all(0.0);
+    k->energy[2] += good ? given : all(0.0);
+    k->elapsed += good ? h : all(0.0);
+    k->taken += k->alive ? all(1.0) : all(0.0);
+    k->step = next_step(h, good, error, largest);
+    if (traces) trace_note(L, in, heat, traces, k->of, good, k->elapsed);
+  }
+}

@@ -1,0 +1,49 @@
+/* How points and structures of the zones lie in the flat arrays. */
+#include "input.h"
+#include "vector.h"
+
+typedef struct {
+  int zones, points, structures;
+  int count[MAX_ZONES];     /* points of a zone */
+  int first[MAX_ZONES];     /* its first point */
+  int square[MAX_ZONES];    /* where its matrices begin */
+  int structure[MAX_ZONES]; /* its first structure */
+  int lumped[MAX_ZONES];    /* one structure stands for all its points */
+  int sides;                /* some zone loses heat along its side (end-quench bar) */
+} Layout;
+
+/* A head with the points of `packing.POINTS`: known when compiled, so that its small loops unroll. */
+static const Layout HEAD = {5, 21, 17, {5, 6, 4, 3, 3}, {0, 5, 11, 15, 18}, {0, 25, 61, 77, 86}, {0, 5, 11, 15, 16},
+                            {0, 0, 0, 1, 1}, 0};
+
+static Layout layout_of(const Input *in) {
+  Layout L = {0};
+  int square = 0;
+  L.zones = (int)in->zones;
+  for (int z = 0; z < L.zones; z++) {
+    L.count[z] = (int)in->points[z];
+    L.first[z] = L.points;
+    L.square[z] = square;
+    L.structure[z] = L.structures;
+    L.lumped[z] = in->heads[z].one_structure > 0.0;
+    L.points += L.count[z];
+    square += L.count[z] * L.count[z];
+    L.structures += L.lumped[z] ? 1 : L.count[z];
+  }
+  for (int64_t c = 0; c < in->cases_n; c++)
+    for (int z = 0; z < L.zones; z++) L.sides |= in->heads[in->head_of[c] * L.zones + z].side_m2 > 0.0;
+  return L;
+}
+
+static int same_layout(const Layout *a, const Layout *b) {
+  if (a->zones != b->zones || a->sides != b->sides) return 0;
+  for (int z = 0; z < a->zones; z++)
+    if (a->count[z] != b->count[z] || a->lumped[z] != b->lumped[z]) return 0;
+  return 1;
+}
+
+INLINE int structures_of(const Layout *L, int z) { return L->lumped[z] ? 1 : L->count[z]; }
+/* Structure of point j of zone z. */
+INLINE int structure_at(const Layout *L, int z, int j) { return L->structure[z] + (L->lumped[z] ? 0 : j); }
+
+static const Case *case_of(const Input *in, int64_t c) { return (const Case *)(in->cases + c * in->case_bytes); }

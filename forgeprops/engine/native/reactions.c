@@ -1,0 +1,237 @@
+/* Austenite decomposes: ferrite, pearlite and bainite by rate equations, martensite by its law, and what is hard tempers.
+
+   The state is double-buffered rows of structures, `s[row * n + i]`.  Reaction by reaction over all structures: their chains of
+   look-ups are independent, so that waiting times overlap. */
+
+typedef struct {
+  vec austenite_0[MAX_POINTS], k_f[MAX_POINTS], k_p[MAX_POINTS], k_b[MAX_POINTS], carbon_0[MAX_POINTS], ae3[MAX_POINTS];
+  vec ms_most[MAX_POINTS]; /* no martensite above it, whatever carbon the austenite gains, °C */
+  vec ae1, bainite_limit, temper_q;
+  mask start_at; /* where the start tables of a lane's steel begin */
+} Steels;
+
+/* What one step does to every structure. */
+typedef struct {
+  vec middle[MAX_POINTS], end[MAX_POINTS], rate[MAX_POINTS];                 /* °C, °C, imposed cooling in °C/h */
+  vec fp[MAX_POINTS], bainite[MAX_POINTS], martensite[MAX_POINTS];           /* shares formed */
+} Stretch;
+
+static const double IDLE_RATE = 1e-9;   /* a reaction slower than this, 1/s, is left out: 1e-7 in the longest cooling */
+static const double NONE_LEFT = 1e-7;   /* austenite that is left alone */
+static const double PUT_RIGHT_C = 5.0;  /* more than putting the heat right changes a temperature, °C */
+
+/* Carbon of the remaining austenite, wt% (`decomposition.carbon_of_austenite`). */
+INLINE vec carbon_left(const Physics *p, vec carbon_0, vec austenite_0, vec ferrite) {
+  vec left = austenite_0 - ferrite;
+  vec c = (carbon_0 * austenite_0 - p->ferrite_carbon * ferrite) / greater(left, all(1e-6));
+  return left <= 1e-6 ? all(p->table_carbon) : lesser(greater(c, carbon_0), all(p->table_carbon));
+}
+
+/* Ms (°C) and rate of the martensite law (1/K) of austenite with that carbon. */
+INLINE void martensite_law(const Input *in, mask at, vec carbon, vec *ms, vec *alpha) {
+  const int nodes = (int)in->carbon_points;
+  vec position = carbon * ((nodes - 1) / in->physics->table_carbon);
+  *ms = interpolate(in->start, at, position, nodes);
+  *alpha = interpolate(in->start, at + nodes, position, nodes);
+}
+
+/* S(X) of a rate equation (`kinetics.extent_of`). */
+INLINE vec extent_of(const Input *in, int law, vec x, vec *steep) {
+  const int cells = (int)in->extent_points - 1;
+  vec position = root(clamp(x, 0.0, 1.0)) * cells, low, high;
+  mask i = whole(lesser(position, all(cells - 1.0)));
+  gather_pair(in->extent + law * cells, i, &low, &high);
+  *steep = position * (high - low); /* 2 X dS/dX */
+  return low + (position - real(i)) * (high - low);
+}
+
+/* X from S, its exact inverse: the inverse table only finds the cell (`kinetics.inverse_extent`). */
+INLINE vec inverse_extent(const Input *in, int law, vec s, vec *steep) {
+  const int cells = (int)in->extent_points - 1;
+  const int64_t *forward = in->extent + law * cells;
+  const double top = in->top[law];
+  vec wanted = clamp(s, 0.0, top * (1.0 - 1e-12)), position = wanted * (cells / top), low, high;
+  mask j = whole(lesser(position, all(cells - 1.0)));
+  gather_pair(in->inverse + law * cells, j, &low, &high);
+  mask i = whole(lesser((low + (position - real(j)) * (high - low)) * cells, all(cells - 1.0)));
+  gather_pair(forward, i, &low, &high);
+  for (;;) {
+    mask up = (high < wanted) & (i < cells - 1), down = (low > wanted) & (i > 0);
+    if (!any(up | down)) break;
+    i = i - up + down; /* true is -1 */
+    gather_pair(forward, i, &low, &high);
+  }
+  vec position_x = real(i) + (wanted - low) / (high - low), x = position_x * (1.0 / cells);
+  *steep = position_x * (high - low);
+  return s >= top ? all(1.0) : x * x;
+}
+
+/* Largest share of ferrite that austenite of this carbon can give: the lever rule (`kinetics.ferrite_cap`).  A step across Ae1,
+   where the cap is largest, takes the cap of Ae1. */
+INLINE vec ferrite_cap(const Physics *p, vec t, mask across, vec ae1, vec ae3, vec carbon) {
+  vec at_ae1 = (ae3 - ae1) * (1.0 / p->ae3_slope);
+  vec richer = t >= ae1 ? (ae3 - t) * (1.0 / p->ae3_slope) : at_ae1 - (ae1 - t) * (1.0 / p->acm_slope);
+  richer = across ? at_ae1 : richer;
+  return richer > 0.0 ? richer / (carbon + richer - p->ferrite_carbon) : all(0.0);
+}
+
+/* Softening goes with J^p, p about 1/14: it is J^p that mixes by shares where fresh metal joins, so J by their power 14. */
+INLINE vec joined(vec share) {
+  vec two = share * share, four = two * two;
+  return four * four * four * two;
+}
+
+/* Part of a step's tempering integral that counts for a constituent that grows evenly from `before` to `after` in it: dJ/dt = e - 14
+   J M'/M. */
+INLINE vec tempered_part(vec before, vec after) {
+  vec share = after > 0.0 ? before / greater(after, all(1e-300)) : all(1.0), fresh = 1.0 - share;
+  vec part = (1.0 - share * joined(share)) / (15.0 * greater(fresh, all(1e-3)));
+  part = fresh < 1e-3 ? 1.0 - 7.0 * fresh : part;
+  return after > 0.0 ? part : all(0.0);
+}
+
+/* Integral of exp(-theta/T) over a step along a straight temperature curve, s.  With T = Tm + d the exponent is -theta/Tm + a s - b s^2, s from
+   -1 to 1: the value in the middle times sinh(a)/a, less b times the mean of s^2 weighed by exp(a s). */
+INLINE vec tempering_integral(vec temper_q, vec per_kelvin, vec half_rise, vec dt) {
+  vec a = temper_q * per_kelvin * per_kelvin * half_rise, a2 = lesser(a * a, all(100.0)), b = a * half_rise * per_kelvin;
+  vec series = 1.0 + a2 * (1.0 / 110.0) * (1.0 + a2 * (1.0 / 156.0));
+  series = 1.0 + a2 * (1.0 / 42.0) * (1.0 + a2 * (1.0 / 72.0) * series);
+  series = 1.0 + a2 * (1.0 / 6.0) * (1.0 + a2 * (1.0 / 20.0) * series);
+  vec bend = lesser(b * (1.0 / 3.0 + a2 * (2.0 / 45.0)) / (1.0 + 0.04 * a2), all(0.5));
+  return dt * exponential(-temper_q * per_kelvin) * series * (1.0 - bend);
+}
+
+/* Martensite of a fall to `t_end` of the structures in `m`, in place; returns what formed. */
+INLINE vec form_martensite(const Input *in, const Steels *k, vec *s, int n, int i, mask m, vec t_end) {
+  vec left = s[AUSTENITE * n + i], under_0 = s[UNDERCOOLING * n + i], formed = all(0.0);
+  m &= (left > NONE_LEFT) & (t_end < k->ms_most[i] - under_0);
+  if (!any(m)) return formed;
+  vec carbon = carbon_left(in->physics, k->carbon_0[i], k->austenite_0[i], s[FERRITE * n + i]), ms, alpha;
+  martensite_law(in, k->start_at, carbon, &ms, &alpha);
+  vec under = ms - t_end;
+  m &= under > under_0;
+  if (!any(m)) return formed;
+  formed = m ? left * (1.0 - exponential(-alpha * (under - under_0))) : formed;
+  vec before = s[MARTENSITE * n + i], after = before + formed;
+  s[UNDERCOOLING * n + i] = m ? under : under_0;
+  s[J_MARTENSITE * n + i] *= m ? joined(before / greater(after, all(1e-300))) : all(1.0);
+  s[MARTENSITE * n + i] = after;
+  s[CARBON_M * n + i] += formed * carbon;
+  s[AUSTENITE * n + i] = left - formed;
+  return formed;
+}
+
+/* Rates into the sums from which the hardness of ferrite with pearlite and of bainite follows.  The rate at 700 °C is the mean over a window of
+   temperature around it, so that it does not jump where the water comes just there. */
+INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainite, vec middle, vec end, vec reheated, vec rate) {
+  const double top = p->rate_of_c + 0.5 * p->rate_window_c, bottom = top - p->rate_window_c;
+  vec start = 2.0 * middle - end, share = (clamp(start, bottom, top) - clamp(end, bottom, top)) * (1.0 / p->rate_window_c);
+  mask above = start >= top, passing = share > 0.0, noted = above | passing | (fp + bainite > 0.0);
+  if (!any(noted)) return;
+  vec log_v = logarithm(greater(rate, all(p->least_rate))) * 0.43429448190325182;
+  share = passing ? share : all(0.0);
+  vec sum = (above ? all(0.0) : s[LOG_V_700 * n + i]) + share * log_v, passed = (above ? all(0.0) : s[PASSED_700 * n + i]) + share;
+  s[LOG_V_700 * n + i] = sum;
+  s[PASSED_700 * n + i] = passed;
+  vec at_700 = passed > 0.0 ? sum / (passed > 0.0 ? passed : all(1.0)) : log_v;
+  /* what the water undercooled and the body re-heats goes by the rate at 700 °C */
+  log_v += lesser(greater(reheated, all(0.0)) * (1.0 / p->reheated_c), all(1.0)) * greater(at_700 - log_v, all(0.0));
+  s[LOG_V_FP * n + i] += noted ? fp * log_v : all(0.0);
+  s[LOG_V_B * n + i] += noted ? bainite * log_v : all(0.0);
+}
+
+/* One reaction over a step: `formed` of `most` becomes more; returns the share that goes, and in `by_most` its derivative by `most`. */
+INLINE vec react(const Input *in, int law, mask m, vec k_dt, vec formed, vec most, vec left, vec *by_most) {
+  vec safe = m ? most : all(1.0), from = m ? formed / safe : all(0.0), steep_from, steep;
+  vec x = inverse_extent(in, law, extent_of(in, law, from, &steep_from) + (m ? k_dt : all(0.0)), &steep);
+  vec gone = lesser(x * most - formed, left);
+  m &= gone > 0.0;
+  /* x - from S'(from)/S'(x) */
+  *by_most = (m & (x < 1.0) & (steep > 0.0)) ? x * (1.0 - steep_from / (steep > 0.0 ? steep : all(1.0))) : all(0.0);
+  return m ? gone : all(0.0);
+}
+
+/* Advance every structure by `dt` along a straight temperature curve. */
+INLINE void decompose(const Layout *L, const Input *in, const Steels *k, vec *s, Stretch *w, vec dt) {
+  const Physics *p = in->physics;
+  const int n = L->structures;
+  const double q_f = in->kinetics->q_ferrite / p->gas_cal, q_p = in->kinetics->q_pearlite / p->gas_cal,
+               q_b = in->kinetics->q_bainite / p->gas_cal;
+  vec per_kelvin[MAX_POINTS], left[MAX_POINTS], integral[MAX_POINTS], martensite_0[MAX_POINTS], pearlite_new[MAX_POINTS],
+      by_p[MAX_POINTS], by_b[MAX_POINTS];
+  for (int i = 0; i < n; i++) {
+    per_kelvin[i] = 1.0 / (greater(w->middle[i], all(-100.0)) + 273.15);
+    martensite_0[i] = s[MARTENSITE * n + i];
+    integral[i] = all(0.0);
+    mask hard = (s[MARTENSITE * n + i] + s[BAINITE * n + i] > 0.0) | (w->end[i] < greater(k->bainite_limit, k->ms_most[i]));
+    if (any(hard))
+      integral[i] = hard ? tempering_integral(k->temper_q, per_kelvin[i], w->end[i] - w->middle[i], dt) : all(0.0);
+    w->fp[i] = w->bainite[i] = pearlite_new[i] = by_p[i] = by_b[i] = all(0.0);
+    /* half of the fall forms its martensite before the others, half after them */
+    w->martensite[i] = form_martensite(in, k, s, n, i, w->middle[i] < s[T_MIN * n + i], w->middle[i]);
+    left[i] = s[AUSTENITE * n + i];
+  }
+  for (int i = 0; i < n; i++) {
+    vec under = k->ae3[i] - w->middle[i], ferrite = s[FERRITE * n + i];
+    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    if (!any(m)) continue;
+    /* a step may have begun a little below Ae1 because putting the heat right took it there */
+    vec start = 2.0 * w->middle[i] - w->end[i];
+    mask across = (w->end[i] < k->ae1) & ((start > k->ae1) | ((s[T_MIN * n + i] > k->ae1) & (start > k->ae1 - PUT_RIGHT_C)));
+    vec cap = ferrite_cap(p, w->middle[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
+    m &= cap > ferrite;
+    if (!any(m)) continue;
+    vec rate = k->k_f[i] * exponential(-q_f * per_kelvin[i]) * under * under * under;
+    m &= rate > IDLE_RATE;
+    if (!any(m)) continue;
+    vec unused, gone = react(in, 0, m, rate * dt, ferrite, cap, left[i], &unused);
+    s[FERRITE * n + i] = ferrite + gone;
+    w->fp[i] = gone;
+    left[i] -= gone;
+  }
+  for (int i = 0; i < n; i++) {
+    vec under = k->ae1 - w->middle[i], pearlite = s[PEARLITE * n + i];
+    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    if (!any(m)) continue;
+    vec rate = k->k_p[i] * exponential(-q_p * per_kelvin[i]) * under * under * under;
+    m &= rate > IDLE_RATE;
+    if (!any(m)) continue;
+    vec gone = react(in, 0, m, rate * dt, pearlite, pearlite + left[i], left[i], &by_p[i]);
+    pearlite_new[i] = gone;
+    left[i] -= gone;
+  }
+  for (int i = 0; i < n; i++) {
+    vec under = k->bainite_limit - w->middle[i], bainite = s[BAINITE * n + i];
+    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    if (!any(m)) continue;
+    vec rate = k->k_b[i] * exponential(-q_b * per_kelvin[i]) * under * under;
+    m &= rate > IDLE_RATE;
+    if (!any(m)) continue;
+    vec gone = react(in, 1, m, rate * dt, bainite, bainite + left[i], left[i], &by_b[i]);
+    w->bainite[i] = gone;
+    left[i] -= gone;
+  }
+  for (int i = 0; i < n; i++) {
+    vec bainite = s[BAINITE * n + i], lowest = s[T_MIN * n + i];
+    /* each saw what those before it had left: half of what each took from the other is put right, which makes the step second order */
+    vec whole = left[i] + pearlite_new[i] + w->bainite[i];
+    vec pearlite = greater(pearlite_new[i] - 0.5 * by_p[i] * (w->bainite[i] - w->fp[i]), all(0.0));
+    vec grown_b = w->bainite[i] + 0.5 * by_b[i] * (w->fp[i] + pearlite_new[i]), sum = pearlite + grown_b;
+    vec fits = sum > whole ? whole / greater(sum, all(1e-300)) : all(1.0);
+    pearlite *= fits;
+    grown_b *= fits;
+    left[i] = greater(whole - pearlite - grown_b, all(0.0));
+    s[PEARLITE * n + i] += pearlite;
+    w->fp[i] += pearlite;
+    w->bainite[i] = grown_b;
+    vec more = bainite + grown_b;
+    s[AUSTENITE * n + i] = left[i];
+    s[BAINITE * n + i] = more;
+    s[T_MIN * n + i] = lesser(w->end[i], lowest);
+    w->martensite[i] += form_martensite(in, k, s, n, i, w->end[i] < lowest, w->end[i]);
+    s[J_BAINITE * n + i] = s[J_BAINITE * n + i] * (more > 0.0 ? joined(bainite / greater(more, all(1e-300))) : all(1.0))
+                           + integral[i] * tempered_part(bainite, more);
+    s[J_MARTENSITE * n + i] += integral[i] * tempered_part(martensite_0[i], s[MARTENSITE * n + i]);
+    note_rate(p, s, n, i, w->fp[i], w->bainite[i], w->middle[i], w->end[i], w->middle[i] - lowest, w->rate[i]);
+  }
+}

@@ -1,0 +1,167 @@
+"""How far the delivered steps and points are from a converged march, and that nothing jumps.
+
+*Regression* against the march itself at steps and points so fine that halving them again changes 0.1 HV; the figures are
+printed (`pytest -s`).
+"""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.engine.run import march_heads
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.shop import Shop
+
+FINE = {"tolerance_c": 0.15, "points": (11,) * 5}
+
+
+def hardness(steels, heads, routes, **options):
+    n = len(routes)
+    return march_heads(steels, heads, routes, [Shop()] * n, **options).zones[:, :, 0]
+
+
+def ordinary(n, seed=9):
+    """Every grade about its middle, three heads of any face, routes of any useful setting."""
+    rng = np.random.default_rng(seed)
+    grades, base = [fp.grade(g) for g in fp.grades()], [fp.head(h) for h in fp.heads()[:3]]
+    steels, parts, routes = [], [], []
+    for i in range(n):
+        grade = grades[i % len(grades)]
+        steels.append(
+            fp.Steel(
+                f"heat {i}",
+                {e: c * (1.0 + 0.04 * rng.standard_normal()) for e, c in grade.composition.items()},
+            )
+        )
+        parts.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
+        routes.append(
+            Route().with_(
+                preheat_c=850 + 170 * rng.random(),
+                flux=3 + 15 * rng.random(),
+                delay_s=1 + 4 * rng.random(),
+                spray_s=4 + 10 * rng.random(),
+                water_c=15 + 20 * rng.random(),
+                transfer_s=2 + 4 * rng.random(),
+            )  # fmt: skip
+        )
+    return steels, parts, routes
+
+
+def wide(n, seed=77):
+    """Also between Ac1 and Ac3, with every surrounding, without water and with the back on the die."""
+    rng = np.random.default_rng(seed)
+    steels, parts, routes = ordinary(n, seed)
+    kinds = ("single", "row", "bin", "fan", "sleeve")
+    for i in range(n):
+        r = Route().with_(
+            preheat_c=740 + 380 * rng.random(), soak_s=300 + 1500 * rng.random(), flux=1 + 20 * rng.random(),
+            delay_s=0.5 + 8 * rng.random(), spray_s=2 + 20 * rng.random(), water_c=10 + 40 * rng.random(),
+            transfer_s=1 + 8 * rng.random(), surroundings=kinds[i % 5], back_on_die=i % 7 == 3,
+        )  # fmt: skip
+        routes[i] = dataclasses.replace(r, spray=None) if i % 7 == 0 else r
+    return steels, parts, routes
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("draw", "n", "last", "most"), [(ordinary, 320, 1.0, 2.0), (wide, 160, 1.3, 2.0)]
+)
+def test_total_error(draw, n, last, most):
+    """Largest error of the five zones of a case: 99 of 100 cases, and every case."""
+    cases = draw(n)
+    off = np.abs(hardness(*cases) - hardness(*cases, **FINE)).max(axis=1)
+    print(
+        f"\n{draw.__name__}: median {np.median(off):.2f}, 99th percentile {np.quantile(off, 0.99):.2f}, "
+        f"largest {off.max():.2f} HV; above 2 HV: {np.flatnonzero(off > 2.0).tolist()}"
+    )
+    assert np.quantile(off, 0.99) <= last and off.max() <= most
+
+
+#: Settings at which steps of 0.4 °C once left 4 to 16 HV of error: grade, head, and preheat temperature, impact density, spray
+#: time, delay and soak.
+CLIFFS = [
+    ("1050", "long-iron", (806.269, 12.021, 4.2333, 8.8491, 1971.15)),
+    ("S45C", "long-iron", (738.373, 13.187, 21.912, 3.6126, 1220.48)),
+    ("42CrMo4", "wedge", (754.959, 22.945, 10.573, 2.6171, 1138.51)),
+]
+NAMES = ("preheat_c", "flux", "spray_s", "delay_s", "soak_s")
+
+
+@pytest.mark.parametrize(("name", "part", "settings"), CLIFFS, ids=[c[0] for c in CLIFFS])
+def test_beside_a_cliff(name, part, settings):
+    preheat = settings[0] + np.linspace(-0.05, 0.05, 41)
+    routes = [Route().with_(**dict(zip(NAMES, (p, *settings[1:]), strict=True))) for p in preheat]
+    n = len(routes)
+    found = hardness([fp.grade(name)] * n, [fp.head(part)] * n, routes)
+    fine = hardness([fp.grade(name)] * n, [fp.head(part)] * n, routes, tolerance_c=0.15)
+    assert np.abs(found - fine).max() < 2.0
+    assert np.abs(np.diff(found - fine, axis=0)).max() < 1.0
+
+
+def test_beside_a_cliff_of_emissivity():
+    base = Route()
+    routes = [
+        dataclasses.replace(base, preheat=dataclasses.replace(base.preheat, emissivity=e))
+        for e in 0.09336 * (1.0 + np.linspace(-1e-3, 1e-3, 21))
+    ]
+    found, fine = (
+        hardness([fp.grade("4135")] * 21, [fp.head("mid-iron")] * 21, routes, **o)
+        for o in ({}, {"tolerance_c": 0.15})
+    )
+    assert np.abs(found - fine).max() < 2.0
+
+
+# ---- jumps: where a line of one input changes most it is halved down to nothing ------------------------------------
+
+INPUTS = ("preheat_c", "flux", "spray_s", "delay_s", "C", "Mn")
+
+
+def turned(case, name, factor):
+    steel, part, route = case
+    if name in ("C", "Mn"):
+        composition = {**steel.composition, name: steel.composition[name] * factor}
+        return fp.Steel("turned", composition), part, route
+    if name == "preheat_c":
+        return steel, part, route.with_(preheat_c=route.preheat.temperature_c * factor)
+    value = {
+        "flux": route.spray.flux_kg_m2_s,
+        "spray_s": route.spray.duration_s,
+        "delay_s": route.spray.delay_s,
+    }[name]
+    return steel, part, route.with_(**{name: value * factor})
+
+
+@pytest.mark.slow
+def test_no_input_makes_hardness_jump():
+    """48 cases, half of them between Ac1 and Ac3, six inputs over 6 %: no numerical jump above 1 HV."""
+    drawn = [*zip(*ordinary(24, 5), strict=True)]
+    drawn += [
+        c
+        for c in zip(*wide(80, 6), strict=True)
+        if c[2].spray and c[2].preheat.temperature_c < 860.0
+    ][:24]
+    lines = [(case, name) for case in drawn for name in INPUTS]
+    grid = 1.0 + np.linspace(-0.03, 0.03, 25)
+
+    def at(factors):
+        cases = [turned(case, name, f) for (case, name), f in zip(lines, factors, strict=True)]
+        return hardness(*zip(*cases, strict=True))
+
+    values = np.array([at(np.full(len(lines), f)) for f in grid])  # point of the line, line, zone
+    where = np.abs(np.diff(values, axis=0)).max(axis=2).argmax(axis=0)
+    low, high = grid[where], grid[where + 1]
+    each = np.arange(len(lines))
+    at_low, at_high = values[where, each], values[where + 1, each]
+    for _ in range(26):  # the half that changes more, down to 4e-11 of the value
+        middle = 0.5 * (low + high)
+        at_middle = at(middle)
+        left = np.abs(at_middle - at_low).max(axis=1) > np.abs(at_high - at_middle).max(axis=1)
+        low, high = np.where(left, low, middle), np.where(left, middle, high)
+        at_low = np.where(left[:, None], at_low, at_middle)
+        at_high = np.where(left[:, None], at_middle, at_high)
+    jump = np.abs(at_high - at_low).max(axis=1)
+    worst = np.argsort(-jump)[:5]
+    print("\njumps", [(lines[i][1], lines[i][0][0].name, round(float(jump[i]), 2)) for i in worst])
+    assert jump.max() <= 1.0

@@ -1,0 +1,173 @@
+"""The compiled engine as a program: every case alone to the last bit, forks, ends and limits."""
+
+import dataclasses
+import multiprocessing
+import os
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+import forgeprops as fp
+from forgeprops.engine import batch, march
+from forgeprops.engine.run import march_heads
+from forgeprops.inputs.drawing import Block
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.head import head
+from forgeprops.inputs.route import Route
+from forgeprops.inputs.shop import Shop
+
+N = 500
+FIELDS = ("zones", "marks", "point_hv", "energy", "steps")
+
+
+def with_blocks(part, n):
+    """The head with its body cut into `n` blocks."""
+    length = min(sum(b.length_mm for b in part.body) / n, 150.0)
+    old = part.body
+    body = tuple(
+        Block(f"block {k}", length, b.width_mm, b.thickness_mm, b.allowance_mm)
+        for k, b in ((k, old[k * len(old) // n]) for k in range(n))
+    )
+    return dataclasses.replace(part, body=body, declared_mass_g=None)
+
+
+@pytest.fixture(scope="module")
+def cases(mixed):
+    """500 cases whose bodies have one to eight blocks."""
+    steels, heads_, routes = mixed(N, seed=3)
+    return steels, [with_blocks(h, 1 + i % 8) for i, h in enumerate(heads_)], routes
+
+
+def marched(cases, rows, **options):
+    part = [[column[i] for i in rows] for column in cases]
+    return march_heads(*part, [Shop()] * len(rows), **options)
+
+
+@pytest.fixture(scope="module")
+def whole(cases):
+    return marched(cases, range(N))
+
+
+def same(found, rows, whole):
+    for field in FIELDS:
+        assert np.array_equal(getattr(found, field), getattr(whole, field)[rows]), field
+
+
+def test_threads_and_chunks_change_no_bit(cases, whole, monkeypatch):
+    same(marched(cases, range(N), threads=1), np.arange(N), whole)
+    run = batch.run
+    for threads, chunk in ((7, 3), (2, 100), (1, 1)):
+        monkeypatch.setattr(
+            batch,
+            "run",
+            lambda *a, t=threads, c=chunk, **o: run(*a, **{**o, "threads": t, "chunk": c}),
+        )
+        same(marched(cases, range(N)), np.arange(N), whole)
+
+
+def test_order_and_neighbours_change_no_bit(cases, whole):
+    shuffled = np.random.default_rng(0).permutation(N)
+    same(marched(cases, shuffled), shuffled, whole)
+    some = np.arange(0, N, 7)
+    same(marched(cases, some), some, whole)
+
+
+def test_a_case_alone_is_the_case_in_a_batch(cases, whole):
+    for i in range(0, N, 20):
+        same(marched(cases, [i]), [i], whole)
+
+
+def test_a_trace_changes_no_hardness(cases, whole):
+    some = np.arange(40)
+    traced = marched(cases, some, trace=True, keep_points=True)
+    assert np.array_equal(traced.zones, whole.zones[some])
+    for c in some:
+        trace = traced.trace[c]
+        assert trace.shape[1] == 11 + traced.point_hv.shape[1]
+        assert (np.diff(trace[:, 0]) > 0.0).all() and np.isfinite(trace).all()
+        assert trace[0, 1] == pytest.approx(cases[2][c].preheat.start_c)
+        assert trace[-1, 1:].max() < march.STOP_C + 40.0
+
+
+@pytest.mark.parametrize("level", [2, 3, 4])
+def test_every_instruction_level_gives_the_same_bits(level, cases, whole):
+    code = """
+from forgeprops.engine.native.library import EngineLibraryError
+from forgeprops.engine.run import march_heads
+import forgeprops as fp
+names = fp.grades()[:16]
+part, route, shop = [fp.head("mid-iron")] * 16, [fp.Route()] * 16, [fp.Shop()] * 16
+try:
+    found = march_heads([fp.grade(n) for n in names], part, route, shop)
+except EngineLibraryError as error:
+    print("none", error)
+else:
+    print(found.zones.tobytes().hex(), found.energy.tobytes().hex())
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "FORGEPROPS_LEVEL": str(level)},
+        capture_output=True, text=True, check=True, timeout=120,
+    )  # fmt: skip
+    if done.stdout.startswith("none"):
+        pytest.skip(f"not run on this processor: {done.stdout.strip()}")
+    names = fp.grades()[:16]
+    ours = march_heads(
+        [grade(n) for n in names], [head("mid-iron")] * 16, [Route()] * 16, [Shop()] * 16
+    )
+    assert done.stdout.split() == [ours.zones.tobytes().hex(), ours.energy.tobytes().hex()]
+
+
+def _march_one(i):
+    found = march_heads(
+        [grade("4130")], [head("mid-iron")], [Route().with_(preheat_c=850.0 + i)], [Shop()]
+    )
+    return found.zones[0]
+
+
+@pytest.mark.skipif(
+    "fork" not in multiprocessing.get_all_start_methods(), reason="no fork on this system"
+)
+@pytest.mark.filterwarnings("ignore:This process:DeprecationWarning")
+def test_forked_workers_find_the_same():
+    """A worker forked after the engine was loaded and threads have run neither hangs nor differs."""
+    here = [_march_one(i) for i in range(4)]
+    many = [grade("4130")] * 1200
+    march_heads(many, [head("mid-iron")] * 1200, [Route()] * 1200, [Shop()] * 1200)
+    with multiprocessing.get_context("fork").Pool(2) as pool:
+        there = pool.map_async(_march_one, range(4)).get(timeout=120)
+    assert all(np.array_equal(a, b) for a, b in zip(here, there, strict=True))
+
+
+# ---- ends ----------------------------------------------------------------------------------------------------
+
+
+def one(route, name="4130", **options):
+    return march_heads([grade(name)], [head("mid-iron")], [route], [Shop()], **options)
+
+
+@pytest.mark.parametrize("name", ["4130", "1045", "1040"])
+def test_a_dwell_of_nothing_is_the_limit_of_a_short_one(name):
+    """The stroke's strain and scale do not depend on its length being zero."""
+    none = one(Route().with_(dwell_s=0.0), name).zones[0, :, 0]
+    assert one(Route().with_(dwell_s=2e-9), name).zones[0, :, 0] == pytest.approx(none, abs=1e-3)
+    fine = [
+        one(Route().with_(dwell_s=s), name, tolerance_c=0.2).zones[0, :, 0] for s in (0.0, 1e-4)
+    ]
+    assert fine[1] == pytest.approx(fine[0], abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("start_c", "furnace_c", "soak_s"), [(982.0, 20.0, 23_210.0), (1339.0, 24.8, 2220.0)]
+)
+def test_a_head_hotter_than_its_furnace_ends(start_c, furnace_c, soak_s):
+    route = Route().with_(preheat_c=furnace_c, soak_s=soak_s, start_c=start_c, dwell_s=0.0)
+    found = one(route)
+    assert found.steps[0] < 1000 and np.isfinite(found.zones).all()
+
+
+def test_a_march_of_too_many_steps_is_not_silent():
+    with pytest.raises(RuntimeError, match="did not end in"):
+        one(Route(), tolerance_c=1e-5)
