@@ -28,7 +28,7 @@ from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
 from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
-from ..inputs.head import ZONES, Head, zones_of
+from ..inputs.head import ZONES, Head, mass_g_of
 from ..inputs.job import Job
 from ..inputs.limits import Limits
 from ..inputs.route import Route
@@ -159,7 +159,7 @@ class Evaluation:
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases, f = self.cases, self.results.fractions
-        mass_g = sum(zone.mass_g for zone in zones_of(*cases.heads.parts).values())
+        mass_g = mass_g_of(*cases.heads.parts)
         mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
         size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
         kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
