@@ -219,7 +219,7 @@ def compare(
         reference_stress_mpa(h, r, study.shop, study.reference)
         for h, r in zip(heads, routes, strict=True)
     ]
-    want = ALL_WARNINGS if intervals else ("trace",)
+    want = ALL_WARNINGS if intervals else ()
     found = study.assess(cases, np.array(stress)[of], want=want)
     _veto(found, study.limits)
     names = (*_SHOWN, *(name for name in study.limits.bounds if name not in _SHOWN))
