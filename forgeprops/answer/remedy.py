@@ -21,6 +21,7 @@ from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
 from .doubt import doubt_of, other_shares
 from .verdict import chances, level_of
+from .warnings import STOP_CODES
 
 __all__ = ["Remedy", "best_remedy", "trials"]
 
@@ -169,20 +170,19 @@ def best_remedy(result, verdict) -> Remedy | None:
     except InputError:  # a change outside what the formulas take
         return None
     codes = [set(c.split("; ")) for c in e.codes]
-    stops = _stop_codes()
     before = {w.code for w in result.warnings}
     found: dict[tuple[int, str], list] = {}
     for i, (trial, here) in enumerate(zip(tried, codes, strict=True)):
         cracks = _CRACK in here or _CRACK in before
-        if here & stops or (trial.adds_water and cracks):
+        if here & STOP_CODES or (trial.adds_water and cracks):
             continue
         if not all(
             sign * (doubt.middle[names.index(n), i] - value) >= 0.0
-            for _, n, value, sign in verdict.asked.ends()
+            for _, n, value, sign in verdict.against.ends()
             if n in names
         ):
             continue
-        c = chances(doubt, i, verdict.asked)
+        c = chances(doubt, i, verdict.against)
         level = level_of(True, c.least, False)
         if level != "out" and (level == "good" or verdict.level == "out"):
             key = (KINDS.index(trial.kind), level)
@@ -193,17 +193,11 @@ def best_remedy(result, verdict) -> Remedy | None:
         return None
     _, i, c, level = max(found[order[0]], key=lambda row: row[0])
     trial = tried[i]
-    gives = _change(verdict.doubt.middle[:, 0], doubt.middle[:, i], names, verdict.asked)
+    gives = _change(verdict.doubt.middle[:, 0], doubt.middle[:, i], names, verdict.against)
     return Remedy(
         trial.kind, trial.words, trial.steel, trial.route, level, c.right, round(100 * c.heads_inside), gives,
         _costs(result, trial, e, i),
     )  # fmt: skip
-
-
-def _stop_codes() -> frozenset[str]:
-    from .warnings import RULES
-
-    return frozenset(rule.code for rule in RULES if rule.rank == "stop")
 
 
 def _change(old, new, names, limits) -> str:

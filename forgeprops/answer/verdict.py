@@ -160,7 +160,7 @@ class Verdict:
     heads_inside: int
     biggest_risk: str
     result: Any = field(repr=False)
-    asked: Limits = field(repr=False)
+    against: Limits = field(repr=False)
     doubt: Doubt = field(repr=False)
     stops: tuple[Warn, ...] = field(repr=False)
 

@@ -26,7 +26,7 @@ from ..transformation.austenite import diameter_um_from_astm
 from . import later_heats
 from .interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
 
-__all__ = ["FURNACE_CODES", "RULES", "Rule", "codes", "of_case"]
+__all__ = ["FURNACE_CODES", "RULES", "STOP_CODES", "Rule", "codes", "of_case", "stop_of"]
 
 #: Our own limits: °C that a zone leaves the furnace below the set point; °C by which the body re-heats a face that the
 #: spray left above Ms, HV that self-tempering takes from the face; °C below Ae3 at which the spray comes late; carbon
@@ -501,6 +501,15 @@ RULES = (*_inputs(), *_furnace(), *_press(), *_spray(), *_later(), *_hosel())
 
 #: What the furnace alone gives to warn of.
 FURNACE_CODES = frozenset(rule.code for rule in _furnace())
+
+
+#: Codes of the warnings that say stop: no remedy and no ranking may hold one.
+STOP_CODES = frozenset(rule.code for rule in RULES if rule.rank == "stop")
+
+
+def stop_of(codes: str) -> str:
+    """The first code that says stop, of codes joined by "; "; else ""."""
+    return next((code for code in codes.split("; ") if code in STOP_CODES), "")
 
 
 def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:

@@ -12,7 +12,7 @@ from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
 
-__all__ = ["details", "headline", "second_scale", "structure", "summary", "to_dict"]
+__all__ = ["details", "headline", "second_scale", "structure", "summary", "to_dict", "warnings"]
 
 #: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
@@ -192,14 +192,14 @@ def summary(result) -> str:
     title = textwrap.wrap(_job(result), 100, subsequent_indent="  ")[:2]
     head = f"{'zone':6} {'hardness, 80 % range':22} {'':>5} {'tensile, MPa':>12} {'yield, MPa':>12}  structure"
     lines = [*title, *_deciding(result), "", head, *map(_zone_line, result.zones.values()), ""]
-    found = [w.rank for w in _warnings(result)]
+    found = [w.rank for w in warnings(result)]
     if found:
         counts = ", ".join(f"{found.count(r)} {r}" for r in dict.fromkeys(found))
         lines.append(f"Warnings: {counts} (details).")
     return "\n".join([*lines, *textwrap.wrap(cautions.SHORT, 100)])
 
 
-def _warnings(result):
+def warnings(result):
     """All warnings, those that say stop first."""
     return ranked(
         (*result.warnings, *(result.distortion.warnings if result.distortion is not None else ()))
@@ -249,7 +249,7 @@ def details(result) -> str:
         texts.append(f"How to take it: {measure.reading.what}: {measure.reading.how}")
     lines = [line for text in texts for line in textwrap.wrap(text, 100)]
     for title, points in (
-        ("Warnings", [f"{w.rank}: {w.text}" for w in _warnings(result)]),
+        ("Warnings", [f"{w.rank}: {w.text}" for w in warnings(result)]),
         ("Cautions", cautions.beside()),
     ):
         if points:

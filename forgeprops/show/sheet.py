@@ -64,13 +64,13 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
     second = shown if shown.hardness == "HB" else Units(hardness="HRC")
     return template.render(
         paper=paper, version=__version__, date=date or datetime.date.today().isoformat(), note=note,
-        steel=result.steel, head=result.head, headline=words.headline(result),
+        steel=result.steel, head=result.head, verdict=result.verdict.sentence, headline=words.headline(result),
         settings=_settings(result, tolerances, shown),
         zones=[_zone(z, second) for z in result.zones.values()],
         second_scale="Brinell" if second.hardness == "HB" else "Rockwell", hosel_words=result.hosel.words(),
         face_words=result.face.words() if result.face is not None else "",
         picture=picture, picture_words=told,
-        warnings=[str(w) for w in result.warnings], composition=_composition(result.steel),
+        warnings=[str(w) for w in words.warnings(result)], composition=_composition(result.steel),
         assumed=", ".join(f"{e} {result.steel.get(e):.3g}" for e in result.steel.assumed),
         head_words=_head(result.head, shown), cautions=CAUTIONS, bench=BENCH, sources=source_texts(result.sources),
     )  # fmt: skip

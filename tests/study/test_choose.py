@@ -96,13 +96,13 @@ def test_chosen_settings_are_more_robust_than_the_edge(found):
 
 
 def test_impossible_limits_name_what_to_relax():
-    wanted = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(2.0, None))
+    wanted = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(3.2, None))
     none = fp.choose(
         "4140", limits=wanted, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
     )
     assert not none.feasible and none.scatter is None and none.together_steps > 0
     row = none.relax.iloc[0]
-    assert row["limit"] == "hosel bend at least 2 °" and row["enough"]
+    assert row["limit"] == "hosel bend at least 3.2 °" and row["enough"]
     assert "Relax hosel bend" in none.words()
     # relaxed by so much, the settings exist: and not when relaxed by clearly less
     relaxed = fp.Limits(

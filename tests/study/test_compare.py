@@ -168,6 +168,7 @@ def test_ranking_by_the_users_own_limits(found):
         & (t["face_hardness_hv"] <= 520)
         & (t["hosel_allowed_deg"] >= 1.5)
         & (t["press_effort"] <= 1.1)
+        & ~t["warnings"].str.contains("quench-crack|burning")
     )
     assert meets.tolist() == t["meets"].tolist() and meets.any() and not meets.all()
     other = fp.compare(
@@ -176,6 +177,14 @@ def test_ranking_by_the_users_own_limits(found):
     # other limits, other order: the wall ends both soft grades, 1030 a tenth of a degree later
     assert other.best["grade"] == "1030" != found.best["grade"]
     assert found.best["grade"] in found.words() and "<table" in found._repr_html_()
+
+
+def test_a_warning_that_says_stop_comes_last():
+    limits = fp.Limits.hard_thin_face()
+    found = fp.compare(["1045", "8620"], [900], limits=limits)
+    assert "quench-crack" in found.table["warnings"][0] and found.best["grade"] == "8620"
+    cracks = fp.compare(["1045"], [900], limits=limits)
+    assert not cracks.best["meets"] and "quench-crack" in cracks.words()
 
 
 def test_nothing_meets_says_so():

@@ -17,9 +17,10 @@ from forgeprops.engine.packing import POINTS
 from forgeprops.engine.section import lobatto
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
-from forgeprops.study.shop.fitting import correlation_readings, fit, priors
+from forgeprops.study.shop.fitting import fit, priors
 from forgeprops.study.shop.measured_heads import probe_weights
 from forgeprops.study.shop.measurements import HardnessReadings
+from forgeprops.study.shop.residuals import correlation_readings
 from forgeprops.study.shop.traces import Traces
 
 HEAD = fp.head("mid-iron")
@@ -230,6 +231,9 @@ def test_the_demo_shop():
     ({"numbers": ("spry",)}, "did you mean 'spray'"),
     ({"numbers": ()}, "no number to fit"),
     ({"clock_sd_s": -1.0}, "clock"),
+    ({"noise_c": float("nan")}, "thermocouples"),
+    ({"hardness_noise_hv": 0.0}, "hardness readings"),
+    ({"hardness_model_sd_hv": "10"}, "hardness model"),
     ({"traces": "traces.csv"}, "read_traces"),
     ({"shop": 3}, "Shop"),
 ])  # fmt: skip

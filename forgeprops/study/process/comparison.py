@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.cases import head_from, route_from, steel_from
+from ...answer.warnings import stop_of
 from ...base.errors import InputError, check_flag, check_number
 from ...inputs.cases import Cases
 from ...inputs.head import Head
@@ -48,6 +49,10 @@ _SHOWN = (
 )
 
 
+#: Steps of slack that a warning costs which says stop: more than any limit is missed by in practice (our choice).
+_VETO_STEPS = 100.0
+
+
 @dataclass(frozen=True)
 class Comparison:
     """What `compare` found.
@@ -57,7 +62,8 @@ class Comparison:
     table : DataFrame
         One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results, costs;
         ``meets``, ``slack`` (in steps of `user_limits.QUANTITIES`), ``binding`` (the limit that comes first),
-        ``rank`` (1 is best: those that meet the limits before those that do not, then by slack);
+        ``rank`` (1 is best: those that meet the limits before those that do not, then by slack; what has a warning
+        that says stop, such as "quench-crack", meets none and comes last);
         ``warnings``.
     sets : DataFrame or None
         Of a whole set: one row a furnace setting: ``meets`` if every head does, ``slack`` and ``binding`` of
@@ -96,6 +102,8 @@ class Comparison:
                 f"{best['binding']}. {many} of {len(self.table if self.sets is None else self.sets)} do."
             )
         where = "" if self.sets is None else f" ({best['worst_head']})"
+        if best["binding"].startswith("warning "):
+            return f"Nothing compared is free of a stop: {who} has the {best['binding']}{where}."
         return (
             f"Nothing compared meets all limits. {who} comes nearest; it misses {best['binding']}{where} by "
             f"{-best['slack']:.1f} steps."
@@ -213,6 +221,7 @@ def compare(
     ]
     want = ALL_WARNINGS if intervals else ("trace",)
     found = study.assess(cases, np.array(stress)[of], want=want)
+    _veto(found, study.limits)
     names = (*_SHOWN, *(name for name in study.limits.bounds if name not in _SHOWN))
     table = pd.DataFrame(
         {
@@ -225,6 +234,15 @@ def compare(
     )
     table.insert(table.columns.get_loc("warnings"), "rank", _ranks(table["slack"]))
     return Comparison(table, _sets(table) if whole_set else None, study.limits)
+
+
+def _veto(found: dict[str, np.ndarray], limits: Limits) -> None:
+    """What has a warning that says stop meets no limits and comes last."""
+    stops = np.array([stop_of(codes) for codes in found["warnings"]], object)
+    vetoed = (stops != "") & bool(limits.bounds)
+    found["meets"] &= ~vetoed
+    found["slack"] = np.where(vetoed, np.minimum(found["slack"], 0.0) - _VETO_STEPS, found["slack"])
+    found["binding"] = np.where(vetoed, "warning " + stops, found["binding"])
 
 
 def _ranks(slack) -> np.ndarray:

@@ -383,6 +383,6 @@ def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
     found["scale_um"] = e.results.scale_um[:, 0]
     if line is not None:
         found |= {name: e.press[name] for name in ("die_c", "flow_stress_mpa", "press_force_kn")}
-        found |= line_arrays(e.cases, line)
+        found |= {"bar_force_n": e.hosel["bar_force_n"], **line_arrays(e.cases, line)}
     found["warnings"] = e.codes
     return found

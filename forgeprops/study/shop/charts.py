@@ -22,7 +22,6 @@ __all__ = [
     "cusum",
     "cusum_run_length",
     "ewma",
-    "ewma_run_length",
 ]
 
 
@@ -209,29 +208,3 @@ def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H)
         return np.linalg.solve(np.eye(start.size) - kernel, np.ones(start.size))[0]
 
     return float(1.0 / (1.0 / one_sided(shift) + 1.0 / one_sided(-shift)))
-
-
-def ewma_run_length(
-    shift: float = 0.0, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH
-) -> float:
-    """Average number of values until an EWMA with steady limits alarms, for a shift in standard deviations.
-
-    References
-    ----------
-    .. [1] S. V. Crowder, Technometrics 29 (1987) 401 (from memory).
-
-    Examples
-    --------
-    >>> round(ewma_run_length(0.0), -1), round(ewma_run_length(1.0), 1)
-    (500.0, 10.5)
-    """
-    check_number(shift, "shift", -20.0, 20.0, "standard deviations")
-    check_number(weight, "weight", 0.01, 1.0)
-    check_number(width, "width", 1e-3, 10.0)
-    half = width * np.sqrt(weight / (2.0 - weight))
-    nodes, weights = np.polynomial.legendre.leggauss(120)
-    y, w = half * nodes, half * weights
-    start = np.r_[0.0, y]
-    kernel = w / weight * _phi((y - (1.0 - weight) * start[:, None]) / weight - shift)
-    kernel = np.column_stack([np.zeros(start.size), kernel])
-    return float(np.linalg.solve(np.eye(start.size) - kernel, np.ones(start.size))[0])

@@ -19,8 +19,8 @@ from ...inputs.head import ZONES
 from ..process.study import Study
 from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
 from .fitting import HARDNESS_NOISE_HV
-from .fitting import model_sd_hv as predicted_sd_hv
 from .measurements import HardnessReadings
+from .residuals import model_sd_hv as predicted_sd_hv
 
 __all__ = ["APART_SD", "find_cause"]
 

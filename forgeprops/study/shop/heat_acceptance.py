@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import html
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,13 +15,23 @@ from ...answer.result import Estimate
 from ...base.errors import InputError, check_flag, check_number
 from ...certificates.reading import Certificate
 from ...inputs.cases import Cases
-from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import setting
 from ...inputs.steel import Steel
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
 from ..process.study import Study, checked_call, checked_limits
+from .judgement import (
+    ACCEPT,
+    ADJUST,
+    HOLD,
+    Judgement,
+    Judgements,
+    missed_words,
+    moved_words,
+    predicted_words,
+    ranges_words,
+)
 
 __all__ = [
     "ACCEPT",
@@ -35,8 +44,6 @@ __all__ = [
     "judge_heats",
 ]
 
-
-ACCEPT, ADJUST, HOLD = "accept", "accept with adjusted settings", "hold"
 
 #: What may be adjusted for a heat unless named: low and high as in `choose`, the delay left alone.
 TURNED: Mapping[str, tuple[float, float]] = {
@@ -59,98 +66,6 @@ _TRIED = 6
 #: Slack a candidate should have, in steps of `user_limits.QUANTITIES`: half a step, so that it does not lie
 #: on the edge.
 _SPARE = 0.5
-
-
-@dataclass(frozen=True)
-class Judgement:
-    """What comes of a heat of steel, and what to do with it.
-
-    Attributes
-    ----------
-    heat, verdict, reason : str
-        Verdict is "accept", "accept with adjusted settings" or "hold".
-    limits : Limits
-    results : dict of str to float
-        At the settings as they are: by the names of `user_limits.QUANTITIES`.
-    intervals : dict of str to (float, float)
-        80 % interval of those that have one: hardness of the zones and the hosel's degrees.
-    chances : dict of str to float
-        Chance that each limited quantity is inside.
-    grade_span : dict of str to (float, float)
-        The same quantities at the lean and the rich end of the grade's range, lower number first; empty
-        without one.
-    outside_grade : tuple of str
-        Elements outside the grade's range, in words.
-    settings : dict of str to float
-        Adjusted settings; empty unless adjusted.
-    adjusted : dict of str to float
-        Results at the adjusted settings; empty unless adjusted.
-    estimate : Estimate or None
-        At the settings that the verdict stands for; None if the certificate cannot be used.
-    """
-
-    heat: str
-    verdict: str
-    reason: str
-    limits: Limits
-    results: Mapping[str, float] = field(default_factory=dict)
-    intervals: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    chances: Mapping[str, float] = field(default_factory=dict)
-    grade_span: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    outside_grade: tuple[str, ...] = ()
-    settings: Mapping[str, float] = field(default_factory=dict)
-    adjusted: Mapping[str, float] = field(default_factory=dict)
-    estimate: Estimate | None = None
-
-    @property
-    def chance(self) -> float:
-        """Least of the chances (nan if nothing could be predicted, 1 without limits)."""
-        return math.nan if not self.results else min(self.chances.values(), default=1.0)
-
-    def words(self) -> str:
-        """Verdict and reason in sentences."""
-        return f"{self.heat}: {self.verdict}. {self.reason}"
-
-    def __repr__(self) -> str:
-        return self.words()
-
-    def row(self) -> dict:
-        """Row of the table of a list."""
-        out = {"heat": self.heat, "verdict": self.verdict}
-        for name in ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg"):
-            low, high = self.intervals.get(name, (math.nan, math.nan))
-            out |= {
-                name: self.results.get(name, math.nan),
-                f"{name}_low": low,
-                f"{name}_high": high,
-            }
-        return {
-            **out,
-            "chance": self.chance,
-            "settings": _settings_words(self.settings),
-            "reason": self.reason,
-        }
-
-    def _repr_html_(self) -> str:
-        return f"<p style='max-width:900px'>{html.escape(self.words())}</p>"
-
-
-class Judgements(tuple):
-    """Judgements of a list of heats, in the list's order."""
-
-    def table(self):
-        """One row a heat: verdict, predictions with 80 % intervals, chance, adjusted settings, reason
-        (DataFrame)."""
-        import pandas as pd
-
-        return pd.DataFrame([j.row() for j in self])
-
-    def __repr__(self) -> str:
-        return "\n".join(j.words() for j in self)
-
-    def _repr_html_(self) -> str:
-        shown = self.table().rename(columns=lambda name: name.replace("_", " "))
-        return shown.to_html(index=False, border=0, float_format=lambda v: f"{v:.3g}", na_rep="")
 
 
 def judge_heat(
@@ -218,54 +133,39 @@ def judge_heat(
     limits, case = study.limits, study.case
     table = study.assess(Cases.of(*([one] for one in case)))
     told = estimate(*case)
-    results = _results(table, 0)
-    intervals = _intervals(told)
-    chances = _chances(limits, results, intervals)
-    outside = _outside_grade(study.steel)
-    span = _grade_span(study)
-    judged = dict(
-        heat=name or study.steel.name,
-        limits=limits,
-        results=results,
-        intervals=intervals,
-        chances=chances,
-        grade_span=span,
-        outside_grade=outside,
+    results, intervals = _results(table, 0), _intervals(told)
+    chances, span = _chances(limits, results, intervals), _grade_span(study)
+    outside, name = _outside_grade(study.steel), name or study.steel.name
+    judged = Judgement(
+        name, HOLD, "", limits, results, intervals, chances, span, outside, estimate=told
     )
-    said = _predicted_words(results, intervals, span)
-    if outside and strict_grade:
-        return Judgement(
-            verdict=HOLD,
-            estimate=told,
-            **judged,
-            reason="Outside the grade's range: "
-            f"{'; '.join(outside)}. {said} Ask the mill, or have it analysed again.",
-        )
+    said, beside = predicted_words(results, intervals, span), ""
+    if outside:
+        beside = f"Outside the grade's range: {'; '.join(outside)}."
+        if strict_grade:
+            reason = f"{beside} {said} Ask the mill, or have it analysed again."
+            return replace(judged, reason=reason)
     if _good(results, chances, limits, chance):
-        sure = (
-            f" The least sure limit is met with a chance of {100 * min(chances.values()):.0f} %."
-            if chances
-            else ""
-        )
-        beside = f" Outside the grade's range: {'; '.join(outside)}." if outside else ""
-        return Judgement(verdict=ACCEPT, estimate=told, **judged, reason=f"{said}{sure}{beside}")
-    missed = _missed_words(limits, results, chances, chance)
+        if chances:
+            least = 100 * min(chances.values())
+            said += f" The least sure limit is met with a chance of {least:.0f} %."
+        return replace(judged, verdict=ACCEPT, reason=f"{said} {beside}".rstrip())
+    said += f" {missed_words(limits, results, chances, chance)}"
     ranges = _turnable(study, turned)
     found, surest = _adjust(study, ranges, chance)
     if found is None:
-        said = f"{said} {missed} {_ranges_words(study, ranges, surest, chance)}"
-        return Judgement(verdict=HOLD, estimate=told, **judged, reason=said)
+        return replace(judged, reason=f"{said} {ranges_words(study, ranges, surest, chance)}")
     settings, adjusted, new = found
-    moved = _moved_words(settings, study)
-    judged["chances"] = _chances(limits, adjusted, _intervals(new))
-    then = _predicted_words(adjusted, _intervals(new), {})
-    return Judgement(
+    intervals = _intervals(new)
+    then = predicted_words(adjusted, intervals, {})
+    return replace(
+        judged,
         verdict=ADJUST,
-        estimate=new,
+        reason=f"{said} With {moved_words(settings, study)}: {then}",
+        chances=_chances(limits, adjusted, intervals),
         settings=settings,
         adjusted=adjusted,
-        **judged,
-        reason=f"{said} {missed} With {moved}: {then}",
+        estimate=new,
     )
 
 
@@ -319,17 +219,11 @@ def _results(table, i: int) -> dict[str, float]:
 
 def _intervals(told: Estimate) -> dict[str, tuple[float, float]]:
     found = {
-        f"{z}_hardness_hv": (
-            float(told.zones[z].hardness_low_hv),
-            float(told.zones[z].hardness_high_hv),
-        )
-        for z in ZONES
+        f"{z}_hardness_hv": (zone.hardness_low_hv, zone.hardness_high_hv)
+        for z, zone in told.zones.items()
     }
-    found["hosel_allowed_deg"] = (
-        float(told.hosel.allowed_deg_low),
-        float(told.hosel.allowed_deg_high),
-    )
-    return found
+    found["hosel_allowed_deg"] = told.hosel.allowed_deg_low, told.hosel.allowed_deg_high
+    return {name: (float(low), float(high)) for name, (low, high) in found.items()}
 
 
 def _below(value: float, centre: float, low: float, high: float) -> float:
@@ -458,64 +352,3 @@ def _turnable(study: Study, turned) -> dict[str, tuple[float, float]]:
                 f"{name} cannot be adjusted for a heat; allowed are settings of the route."
             )
     return study.ranges(turned, TURNED)
-
-
-# ---- words
-
-
-def _number(name: str, *values: float) -> str:
-    """One value, or several as a range, with the unit once."""
-    q = QUANTITIES[name]
-    digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.2 else 2
-    unit = "°" if q.unit == "°" else f" {q.unit}" if q.unit else ""
-    return f"{' to '.join(f'{v:.{digits}f}' for v in values)}{unit}"
-
-
-def _predicted_words(results, intervals, span) -> str:
-    parts = []
-    for name, words in (("face_hardness_hv", "Face"), ("hosel_allowed_deg", "hosel bend")):
-        text = f"{words} {_number(name, results[name])} (80 %: {_number(name, *intervals[name])}"
-        if name in span:
-            text += f"; the grade's range gives {_number(name, *span[name])}"
-        parts.append(text + ")")
-    return f"{'; '.join(parts)}."
-
-
-def _missed_words(limits: Limits, results, chances, chance: float) -> str:
-    parts = []
-    for words, name, value, sign in limits.ends():
-        if not sign * (results.get(name, math.nan) - value) >= 0.0:
-            parts.append(words)
-    if parts:
-        return f"It misses: {'; '.join(parts)}."
-    unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < chance]
-    return f"Inside the limits, but not sure enough ({'; '.join(unsure)}; {100 * chance:.0f} % is asked)."
-
-
-def _moved_words(settings, study: Study) -> str:
-    return ", ".join(
-        f"{setting(n).label} {v:.3g} {setting(n).unit} instead of {study.value(n):.3g}"
-        for n, v in settings.items()
-    )
-
-
-def _settings_words(settings) -> str:
-    return ", ".join(f"{n}={v:.4g}" for n, v in settings.items())
-
-
-def _ranges_words(study: Study, ranges, surest, chance: float) -> str:
-    if not ranges:
-        return "No setting may be adjusted."
-    if surest is not None and surest[1]:
-        return (
-            f"With {_moved_words(surest[1], study)} it is inside, but not sure enough: a chance of "
-            f"{100 * surest[0]:.0f} % where {100 * chance:.0f} % is asked, and no settings tried do better."
-        )
-    parts = (
-        f"{setting(n).label} {low:g} to {high:g} {setting(n).unit}".rstrip()
-        for n, (low, high) in ranges.items()
-    )
-    does = (
-        "bring it inside" if surest is None else "make it surer"
-    )  # the surest are the present ones
-    return f"No settings within {'; '.join(parts)} {does}."

@@ -12,6 +12,7 @@ from ...base.ranges import Warn
 from ...inputs.shop import Shop
 from ...io.grids import Problem
 from .measured_heads import Observed
+from .residuals import Prior, Weights
 
 __all__ = ["PARTLY", "SETTLED", "TOGETHER", "ShopFit", "residual_tables", "warnings_of"]
 
@@ -25,13 +26,6 @@ _Z95 = 1.96
 _MISSED_TIMES, _MISSED_C, _FURNACE_OFF_C = 3.0, 15.0, 8.0
 
 _VERDICTS = ("settled by the data", "partly settled", "hardly more than was known before")
-_MEANS = {
-    "spray": "how strongly the water cools, against the published law",
-    "emissivity": "how strongly the scaled head radiates",
-    "air": "how strongly still or moving air cools, against the published law",
-    "die": "how well the die touches the head, against the assumed contact",
-    "delay_s": "what valve and pipe add to the spray delay",
-}
 _HELPS = {
     "spray": "a thermocouple in the face while the water runs",
     "emissivity": "a trace of the hosel or body cooling in air, or of a head that is not sprayed",
@@ -73,7 +67,7 @@ class ShopFit:
 
     shop: Shop
     before: Shop
-    priors: tuple
+    priors: tuple[Prior, ...]
     deviates: np.ndarray
     deviate_sd: np.ndarray
     correlations: np.ndarray
@@ -109,80 +103,57 @@ class ShopFit:
         (DataFrame)."""
         import pandas as pd
 
-        rows = []
-        for p in self.priors:
-            low, high = self.interval(p.number)
-            rows.append(
-                {
-                    "number": p.number,
-                    "before": p.centre,
-                    "value": getattr(self.shop, p.number),
-                    "standard_error": self.shop.standard_error(p.number),
-                    "low": low,
-                    "high": high,
-                    "data_share": self.data_share(p.number),
-                    "verdict": self.verdict(p.number),
-                }
-            )
-        return pd.DataFrame(rows)
-
-    def correlation_table(self):
-        """Correlations of the fitted numbers (DataFrame)."""
-        import pandas as pd
-
-        return pd.DataFrame(self.correlations, index=self.numbers, columns=self.numbers)
+        names, ends = list(self.numbers), [self.interval(n) for n in self.numbers]
+        return pd.DataFrame(
+            {
+                "number": names,
+                "before": [p.centre for p in self.priors],
+                "value": [getattr(self.shop, n) for n in names],
+                "standard_error": [self.shop.standard_error(n) for n in names],
+                "low": [low for low, _ in ends],
+                "high": [high for _, high in ends],
+                "data_share": [self.data_share(n) for n in names],
+                "verdict": [self.verdict(n) for n in names],
+            }
+        )
 
     def probes(self):
         """One row a trace: readings, mean and rms of measured minus fitted, rms before the fit
         (DataFrame)."""
-        import pandas as pd
-
-        rows = []
-        for (head, channel), f in self.traces.groupby(["head_id", "channel"], sort=False):
-            rows.append(
-                {
-                    "head_id": head,
-                    "channel": channel,
-                    "zone": f["zone"].iloc[0],
-                    "readings": len(f),
-                    "mean_c": f["residual_c"].mean(),
-                    "rms_c": np.sqrt((f["residual_c"] ** 2).mean()),
-                    "rms_before_c": np.sqrt(((f["measured_c"] - f["before_c"]) ** 2).mean()),
-                }
+        f = self.traces.assign(miss=self.traces["measured_c"] - self.traces["before_c"])
+        return (
+            f.groupby(["head_id", "channel"], sort=False)
+            .agg(
+                zone=("zone", "first"),
+                readings=("zone", "size"),
+                mean_c=("residual_c", "mean"),
+                rms_c=("residual_c", _rms),
+                rms_before_c=("miss", _rms),
             )
-        return pd.DataFrame(
-            rows,
-            columns=["head_id", "channel", "zone", "readings", "mean_c", "rms_c", "rms_before_c"],
+            .reset_index()
         )
 
     def report(self) -> str:
-        """What is well and badly known, in words."""
+        """How well the readings are met, and how well each number is known."""
+        heads = len({*self.traces["head_id"], *self.hardness["head_id"]})
+        met = [
+            f"{what} within {_rms(f[f'residual_{u}']):.3g} {unit} (rms; before the fit "
+            f"{_rms(f[f'measured_{u}'] - f[f'before_{u}']):.3g} {unit})"
+            for what, f, u, unit in (
+                ("traces", self.traces, "c", "K"),
+                ("hardness means", self.hardness, "hv", "HV"),
+            )
+            if len(f)
+        ]
         lines = [
             f"Fitted to {len(self.traces)} temperatures and {int(self.hardness['readings'].sum())} hardness "
-            f"readings of {self._heads()}."
+            f"readings of {'one head' if heads == 1 else f'{heads} heads'}; meets {', '.join(met)}."
         ]
-        for p in self.priors:
-            lines.append(self._about(p))
-        lines += self._together()
+        lines += [self._about(p) for p in self.priors] + self._together()
         lines.append(
-            "The intervals come from the scatter of the readings and from what was known before; that the "
-            "laws "
-            "have the right shape is taken for granted."
+            "The intervals come from the scatter of the readings and from what was known before; the shape of the "
+            "laws is not tested."
         )
-        if len(self.traces):
-            f = self.traces
-            before = np.sqrt(((f["measured_c"] - f["before_c"]) ** 2).mean())
-            lines.append(
-                f"The traces are met within {np.sqrt((f['residual_c'] ** 2).mean()):.1f} K (rms); before the "
-                f"fit it was {before:.1f} K."
-            )
-        if len(self.hardness):
-            f = self.hardness
-            before = np.sqrt(((f["measured_hv"] - f["before_hv"]) ** 2).mean())
-            lines.append(
-                f"The hardness means are met within {np.sqrt((f['residual_hv'] ** 2).mean()):.0f} HV (rms); "
-                f"before the fit it was {before:.0f} HV."
-            )
         late = [
             f"{v:+.2f} s ({head or 'the head'})"
             for head, (v, se) in self.clocks.items()
@@ -194,41 +165,30 @@ class ShopFit:
         lines += [f"Not used: {p.what}; {p.assumed}." for p in self.problems]
         return "\n".join(lines)
 
-    def _heads(self) -> str:
-        names = list(dict.fromkeys([*self.traces["head_id"], *self.hardness["head_id"]]))
-        return "one head" if len(names) == 1 else f"{len(names)} heads"
-
     def _about(self, p) -> str:
         low, high = self.interval(p.number)
-        unit = f" {p.unit}" if p.unit == "s" else ""
-        value = getattr(self.shop, p.number)
-        share = self.data_share(p.number)
+        unit, share = f" {p.unit}" if p.unit == "s" else "", self.data_share(p.number)
         digits = 3 if high - low < 0.02 else 2
         text = (
-            f"{p.label.capitalize()} {value:.{digits}f}{unit} (95 %: {low:.{digits}f} to {high:.{digits}f}), "
-            f"{_MEANS[p.number]}: {self.verdict(p.number)}; the data took away "
-            f"{'more than 99' if share > 0.99 else f'{100 * share:.0f}'} % of its variance."
+            f"{p.label.capitalize()} {getattr(self.shop, p.number):.{digits}f}{unit} (95 %: {low:.{digits}f} to "
+            f"{high:.{digits}f}): {self.verdict(p.number)} ({100 * share:.0f} % of its variance)."
         )
         if p.number in self.at_bound:
-            text += " It stopped at the end of what is allowed: something else is wrong."
-        elif share < SETTLED:
-            text += f" What would settle it: {_HELPS[p.number]}."
-        return text
+            return f"{text} It stopped at the end of what is allowed: something else is wrong."
+        return text if share >= SETTLED else f"{text} What would settle it: {_HELPS[p.number]}."
 
     def _together(self) -> list[str]:
         lines, names = [], self.numbers
-        for i in range(len(names)):
-            for j in range(i):
-                r = self.correlations[i, j]
-                if abs(r) >= TOGETHER:
-                    how = "one up, the other down" if r < 0 else "both up or both down"
-                    lines.append(
-                        f"{self.priors[j].label.capitalize()} and {self.priors[i].label} are only known "
-                        f"together "
-                        f"(correlation {r:+.2f}: {how} gives nearly the same readings); what would part "
-                        f"them: "
-                        f"{_HELPS[names[i]]}."
-                    )
+        for i, j in zip(
+            *np.nonzero(np.tril(np.abs(self.correlations) >= TOGETHER, -1)), strict=True
+        ):
+            r = self.correlations[i, j]
+            how = "one up, the other down" if r < 0 else "both up or both down"
+            lines.append(
+                f"{self.priors[j].label.capitalize()} and {self.priors[i].label} are only known together "
+                f"(correlation {r:+.2f}: {how} gives nearly the same readings). What would separate them: "
+                f"{_HELPS[names[i]]}."
+            )
         return lines
 
     def __repr__(self) -> str:
@@ -246,59 +206,50 @@ class ShopFit:
         return f"<div><ul style='max-width:900px;line-height:1.4'>{words}</ul>{table}</div>"
 
 
-def residual_tables(seen: Observed, start, end, probe_sd_c, hardness_sd_hv, clocks):
+def _rms(values) -> float:
+    return float(np.sqrt(np.mean(np.square(values))))
+
+
+def residual_tables(seen: Observed, start, end, weights: Weights):
     """Traces and hardness as DataFrames: measured, predicted before and after, and what is left."""
     import pandas as pd
 
-    columns = [
-        "head_id",
-        "channel",
-        "zone",
-        "depth_mm",
-        "time_s",
-        "measured_c",
-        "before_c",
-        "fitted_c",
-        "residual_c",
-        "standardised",
-    ]
-    frames = []
-    for p, before, after, sd in zip(seen.probes, start[0], end[0], probe_sd_c, strict=True):
-        miss = p.temperature_c - after
-        frames.append(
-            pd.DataFrame(
-                {
-                    "head_id": seen.heads[p.of].head_id,
-                    "channel": p.channel,
-                    "zone": p.zone,
-                    "depth_mm": np.nan if p.depth_mm is None else p.depth_mm,
-                    "time_s": p.time_s,
-                    "measured_c": p.temperature_c,
-                    "before_c": before,
-                    "fitted_c": after,
-                    "residual_c": miss,
-                    "standardised": miss / sd,
-                }
-            )
-        )
-    traces = (
-        pd.concat(frames, ignore_index=True) if frames else pd.DataFrame({c: [] for c in columns})
+    probes, means = seen.probes, seen.hardness
+    n = np.array([p.time_s.size for p in probes], int)
+
+    def each(values):
+        return np.repeat(np.array(list(values), object), n)
+
+    def joined(arrays):
+        return np.concatenate([np.empty(0), *arrays])
+
+    traces = pd.DataFrame(
+        {
+            "head_id": each(seen.heads[p.of].head_id for p in probes),
+            "channel": each(p.channel for p in probes),
+            "zone": each(p.zone for p in probes),
+            "depth_mm": each(p.depth_mm for p in probes).astype(float),
+            "time_s": joined(p.time_s for p in probes),
+            "measured_c": joined(p.temperature_c for p in probes),
+            "before_c": joined(start[0]),
+            "fitted_c": joined(end[0]),
+        }
     )
-    means = seen.hardness
-    measured = np.array([h.mean_hv for h in means])
+    traces["residual_c"] = traces["measured_c"] - traces["fitted_c"]
+    traces["standardised"] = traces["residual_c"] / np.repeat(weights.probe_sd_c, n)
     hardness = pd.DataFrame(
         {
             "head_id": [seen.heads[h.of].head_id for h in means],
             "zone": [h.zone for h in means],
             "readings": np.array([h.readings for h in means], int),
-            "measured_hv": measured,
+            "measured_hv": np.array([h.mean_hv for h in means]),
             "before_hv": start[1],
             "fitted_hv": end[1],
-            "residual_hv": measured - end[1],
-            "standardised": (measured - end[1]) / hardness_sd_hv,
         }
     )
-    return traces[columns], hardness
+    hardness["residual_hv"] = hardness["measured_hv"] - hardness["fitted_hv"]
+    hardness["standardised"] = hardness["residual_hv"] / weights.hardness_sd_hv
+    return traces, hardness
 
 
 def warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
@@ -312,9 +263,8 @@ def warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
             found.append(
                 Warn(
                     "fit:trace-missed",
-                    f"{label} is missed by {miss:.0f} K (rms) at a noise of {p.noise_c:.1f} K: "
-                    "loose junction, wrong depth or zone, or settings that were not those of the route; it "
-                    "counts for little.",
+                    f"{label} is missed by {miss:.0f} K (rms) at a noise of {p.noise_c:.1f} K and counts for "
+                    "little: loose junction, wrong depth or zone, or other settings than those of the route.",
                 )
             )
         inside = mine[mine["time_s"] < 0.0]

@@ -255,14 +255,13 @@ def track(
             )
             continue
         middle = _middle(centre, error[:n])
-        spread = (
-            check_number(sigma, "sigma", 1e-9, 1e6)
-            if sigma is not None
-            else float(np.abs(np.diff(error[:n])).mean() / _D2)
-        )
+        if sigma is None:
+            spread = float(np.abs(np.diff(error[:n])).mean() / _D2)
+        else:
+            spread = check_number(sigma, "sigma", 1e-9, 1e6)
         if spread <= 0.0:
             sentences.append(
-                f"{name}: the first {n} errors are all alike and tell no spread; give sigma."
+                f"{name}: the first {n} errors are all alike, so that they show no spread; give sigma."
             )
             continue
         z = (error - middle) / spread
@@ -277,43 +276,28 @@ def track(
             ewma_upper=mean.upper,
             alarm=sums.alarm,
         )
+        ends = middle - 3 * spread, middle + 3 * spread
+        found = _alarms(part, sums, mean, k, spread)
         tables.append(part)
-        limits.append(
-            {
-                "quantity": name,
-                "readings": error.size,
-                "baseline": n,
-                "centre": middle,
-                "sigma": spread,
-                "lower": middle - 3 * spread,
-                "upper": middle + 3 * spread,
-            }
-        )
-        found = _alarms(name, part, sums, mean, k, spread)
+        limits.append((name, error.size, n, middle, spread, *ends))
         alarms += found
-        sentences.append(_sentence(name, part, found, error, n, middle, spread, centre, k, h))
-    columns = [
-        "quantity",
-        "chart",
-        "direction",
-        "head_id",
-        "date",
-        "since_head_id",
-        "since_date",
-        "reading",
-        "since_reading",
-        "shift",
-    ]
+        offset = middle if centre == "baseline" else float(error[:n].mean())
+        sentences.append(
+            _drift_words(name, found, error.size, spread, (k, h))
+            + _offset_words(name, offset, spread / np.sqrt(n))
+        )
     return Tracking(
         pd.concat(tables, ignore_index=True) if tables else frame.iloc[:0],
-        pd.DataFrame(alarms, columns=columns),
-        pd.DataFrame(
-            limits,
-            columns=["quantity", "readings", "baseline", "centre", "sigma", "lower", "upper"],
-        ),
+        pd.DataFrame(alarms, columns=_ALARM_COLUMNS),
+        pd.DataFrame(limits, columns=_LIMIT_COLUMNS),
         problems,
         tuple(sentences),
     )
+
+
+_LIMIT_COLUMNS = ("quantity", "readings", "baseline", "centre", "sigma", "lower", "upper")
+_ALARM_COLUMNS = ("quantity", "chart", "direction", "head_id", "date", "since_head_id")
+_ALARM_COLUMNS += ("since_date", "reading", "since_reading", "shift")
 
 
 def _frame(log):
@@ -343,34 +327,23 @@ def _frame(log):
 
 
 def _middle(centre, first: np.ndarray) -> float:
-    if isinstance(centre, str):
-        return (
-            0.0
-            if check_choice(centre, "centre", ("baseline", "zero")) == "zero"
-            else float(first.mean())
-        )
-    return check_number(centre, "centre", -1e6, 1e6)
+    if not isinstance(centre, str):
+        return check_number(centre, "centre", -1e6, 1e6)
+    return float(first.mean()) if check_choice(centre, "centre", _CENTRES) == "baseline" else 0.0
 
 
-def _alarms(name: str, part, sums, mean, k: float, spread: float) -> list[dict]:
-    """One record per alarm; the shift is the new level by the CUSUM's own estimate, k + C/N."""
+_CENTRES = ("baseline", "zero")
+
+
+def _alarms(part, sums, mean, k: float, spread: float) -> list[tuple]:
+    """One row per alarm; the shift is the new level by the CUSUM's own estimate, k + C/N."""
     found = []
 
-    def add(chart, i, first, shift):
-        found.append(
-            {
-                "quantity": name,
-                "chart": chart,
-                "direction": "above" if shift > 0 else "below",
-                "head_id": part["head_id"][i],
-                "date": part["date"][i],
-                "since_head_id": part["head_id"][first],
-                "since_date": part["date"][first],
-                "reading": i + 1,
-                "since_reading": first + 1,
-                "shift": shift * spread,
-            }
-        )
+    def add(chart: str, i: int, first: int, shift: float) -> None:
+        at, since = part.iloc[i], part.iloc[first]
+        where = at["head_id"], at["date"], since["head_id"], since["date"], i + 1, first + 1
+        direction = "above" if shift > 0 else "below"
+        found.append((at["quantity"], chart, direction, *where, shift * spread))
 
     for i in np.flatnonzero(sums.alarm):
         up = sums.high[i] >= sums.low[i]
@@ -381,38 +354,43 @@ def _alarms(name: str, part, sums, mean, k: float, spread: float) -> list[dict]:
         same = np.sign(part["z"].to_numpy()) == np.sign(mean.value[i])
         back = np.flatnonzero(~same[: i + 1])
         add("EWMA", int(i), int(back[-1] + 1 if back.size else 0), float(mean.value[i]))
-    return sorted(found, key=lambda a: (a["reading"], a["chart"]))
+    return sorted(found, key=lambda a: (a[_ALARM_COLUMNS.index("reading")], a[1]))
 
 
-def _sentence(name, part, found, error, n, middle, spread, centre, k, h) -> str:
-    unit = f" {name.split()[-1]}" if len(name.split()) > 1 else ""
+def _unit(name: str) -> str:
+    return f" {name.split()[-1]}" if len(name.split()) > 1 else ""
+
+
+def _drift_words(name: str, alarms, readings: int, spread: float, design) -> str:
+    """What the charts say of one quantity."""
+    found = [dict(zip(_ALARM_COLUMNS, a, strict=True)) for a in alarms]
     sure = [a for a in found if a["chart"] == "CUSUM"]
     if sure:
-        a = sure[0]
+        a, more = sure[0], f" {len(sure) - 1} more alarm(s) followed." if len(sure) > 1 else ""
         when = f" ({a['since_date']})" if a["since_date"] else ""
-        which = (
+        since = (
             f"head {a['since_head_id']}" if a["since_head_id"] else f"reading {a['since_reading']}"
         )
-        text = (
-            f"{name}: measured runs about {abs(a['shift']):.3g}{unit} {a['direction']} its usual "
-            f"distance from the prediction since {which}{when}; the alarm came "
-            f"{a['reading'] - a['since_reading'] + 1} readings after it began."
+        return (
+            f"{name}: measured runs about {abs(a['shift']):.3g}{_unit(name)} {a['direction']} its usual distance "
+            f"from the prediction since {since}{when}; the "
+            f"alarm came {a['reading'] - a['since_reading'] + 1} readings after it began.{more}"
         )
-        if len(sure) > 1:
-            text += f" {len(sure) - 1} more alarm(s) followed."
-    elif found:
-        text = (
-            f"{name}: no drift by the CUSUM, but the EWMA left its limits at reading "
-            f"{found[0]['reading']}; watch the next heads."
+    if found:
+        return (
+            f"{name}: no drift by the CUSUM, but the EWMA left its limits at reading {found[0]['reading']}; watch "
+            "the next heads."
         )
-    else:
-        text = (
-            f"{name}: no drift over {error.size} readings; a lasting shift of {spread:.3g}{unit} would "
-            f"be found after about {cusum_run_length(1.0, k, h):.0f}, a false alarm comes once in about "
-            f"{cusum_run_length(0.0, k, h):.0f}."
-        )
-    offset = middle if centre == "baseline" else float(error[:n].mean())
-    if abs(offset) > 3.0 * spread / np.sqrt(n):
-        side = "above" if offset > 0 else "below"
-        text += f" From the start measured lies {abs(offset):.3g}{unit} {side} the prediction: fit the shop."
-    return text
+    lasting, false = (cusum_run_length(shift, *design) for shift in (1.0, 0.0))
+    return (
+        f"{name}: no drift over {readings} readings; a lasting shift of {spread:.3g}{_unit(name)} would be found "
+        f"after about {lasting:.0f}, a false alarm comes once in about {false:.0f}."
+    )
+
+
+def _offset_words(name: str, offset: float, error: float) -> str:
+    """A sentence on readings that lie away from the prediction from the start; empty if they do not."""
+    if abs(offset) <= 3.0 * error:
+        return ""
+    side = "above" if offset > 0 else "below"
+    return f" From the start measured lies {abs(offset):.3g}{_unit(name)} {side} the prediction: fit the shop."

@@ -1,0 +1,167 @@
+"""What comes of a heat of steel: the verdict in numbers, as a row of a table and in sentences."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from ...answer.result import Estimate
+from ...inputs.limits import QUANTITIES, Limits
+from ...inputs.settings import setting
+from ..process.study import Study
+
+__all__ = ["ACCEPT", "ADJUST", "HOLD", "Judgement", "Judgements", "missed_words", "moved_words"]
+__all__ += ["predicted_words", "ranges_words"]
+
+ACCEPT, ADJUST, HOLD = "accept", "accept with adjusted settings", "hold"
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What comes of a heat of steel, and what to do with it.
+
+    Attributes
+    ----------
+    heat, verdict, reason : str
+        Verdict is "accept", "accept with adjusted settings" or "hold".
+    limits : Limits
+    results : dict of str to float
+        At the settings as they are: by the names of `user_limits.QUANTITIES`.
+    intervals : dict of str to (float, float)
+        80 % interval of those that have one: hardness of the zones and the hosel's degrees.
+    chances : dict of str to float
+        Chance that each limited quantity is inside.
+    grade_span : dict of str to (float, float)
+        The same quantities at the lean and the rich end of the grade's range, lower number first; empty
+        without one.
+    outside_grade : tuple of str
+        Elements outside the grade's range, in words.
+    settings : dict of str to float
+        Adjusted settings; empty unless adjusted.
+    adjusted : dict of str to float
+        Results at the adjusted settings; empty unless adjusted.
+    estimate : Estimate or None
+        At the settings that the verdict stands for; None if the certificate cannot be used.
+    """
+
+    heat: str
+    verdict: str
+    reason: str
+    limits: Limits
+    results: Mapping[str, float] = field(default_factory=dict)
+    intervals: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    chances: Mapping[str, float] = field(default_factory=dict)
+    grade_span: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    outside_grade: tuple[str, ...] = ()
+    settings: Mapping[str, float] = field(default_factory=dict)
+    adjusted: Mapping[str, float] = field(default_factory=dict)
+    estimate: Estimate | None = None
+
+    @property
+    def chance(self) -> float:
+        """Least of the chances (nan if nothing could be predicted, 1 without limits)."""
+        return math.nan if not self.results else min(self.chances.values(), default=1.0)
+
+    def words(self) -> str:
+        """Verdict and reason in sentences."""
+        return f"{self.heat}: {self.verdict}. {self.reason}"
+
+    def __repr__(self) -> str:
+        return self.words()
+
+    def row(self) -> dict:
+        """Row of the table of a list."""
+        out = {"heat": self.heat, "verdict": self.verdict}
+        for name in ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg"):
+            low, high = self.intervals.get(name, (math.nan, math.nan))
+            out |= {
+                name: self.results.get(name, math.nan),
+                f"{name}_low": low,
+                f"{name}_high": high,
+            }
+        return {
+            **out,
+            "chance": self.chance,
+            "settings": ", ".join(f"{n}={v:.4g}" for n, v in self.settings.items()),
+            "reason": self.reason,
+        }
+
+    def _repr_html_(self) -> str:
+        return f"<p style='max-width:900px'>{html.escape(self.words())}</p>"
+
+
+class Judgements(tuple):
+    """Judgements of a list of heats, in the list's order."""
+
+    def table(self):
+        """One row a heat: verdict, predictions with 80 % intervals, chance, adjusted settings, reason
+        (DataFrame)."""
+        import pandas as pd
+
+        return pd.DataFrame([j.row() for j in self])
+
+    def __repr__(self) -> str:
+        return "\n".join(j.words() for j in self)
+
+    def _repr_html_(self) -> str:
+        shown = self.table().rename(columns=lambda name: name.replace("_", " "))
+        return shown.to_html(index=False, border=0, float_format=lambda v: f"{v:.3g}", na_rep="")
+
+
+# ---- words
+
+
+def _number(name: str, *values: float) -> str:
+    """One value, or several as a range, with the unit once."""
+    q = QUANTITIES[name]
+    digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.2 else 2
+    unit = "°" if q.unit == "°" else f" {q.unit}" if q.unit else ""
+    return f"{' to '.join(f'{v:.{digits}f}' for v in values)}{unit}"
+
+
+def predicted_words(results, intervals, span) -> str:
+    parts = []
+    for name, words in (("face_hardness_hv", "Face"), ("hosel_allowed_deg", "hosel bend")):
+        text = f"{words} {_number(name, results[name])} (80 %: {_number(name, *intervals[name])}"
+        if name in span:
+            text += f"; the grade's range gives {_number(name, *span[name])}"
+        parts.append(text + ")")
+    return f"{'; '.join(parts)}."
+
+
+def missed_words(limits: Limits, results, chances, chance: float) -> str:
+    parts = []
+    for words, name, value, sign in limits.ends():
+        if not sign * (results.get(name, math.nan) - value) >= 0.0:
+            parts.append(words)
+    if parts:
+        return f"It misses: {'; '.join(parts)}."
+    unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < chance]
+    return f"Inside the limits, but not sure enough ({'; '.join(unsure)}; {100 * chance:.0f} % is asked)."
+
+
+def moved_words(settings, study: Study) -> str:
+    return ", ".join(
+        f"{setting(n).label} {v:.3g} {setting(n).unit} instead of {study.value(n):.3g}"
+        for n, v in settings.items()
+    )
+
+
+def ranges_words(study: Study, ranges, surest, chance: float) -> str:
+    if not ranges:
+        return "No setting may be adjusted."
+    if surest is not None and surest[1]:
+        return (
+            f"With {moved_words(surest[1], study)} it is inside, but not sure enough: a chance of "
+            f"{100 * surest[0]:.0f} % where {100 * chance:.0f} % is asked, and no settings tried do better."
+        )
+    parts = (
+        f"{setting(n).label} {low:g} to {high:g} {setting(n).unit}".rstrip()
+        for n, (low, high) in ranges.items()
+    )
+    does = (
+        "bring it inside" if surest is None else "make it surer"
+    )  # the surest are the present ones
+    return f"No settings within {'; '.join(parts)} {does}."
