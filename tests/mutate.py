@@ -119,11 +119,7 @@ def faults(path):
 
 
 def run(copy, tests, left_out=(), seconds=600):
-    environment = {
-        **os.environ,
-        "PYTHONPATH": str(copy),
-        "PYTHONDONTWRITEBYTECODE": "1",
-    }
+    environment = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
     command = [
         sys.executable,
         "-m",
@@ -214,9 +210,7 @@ def main():
                 noticed = bool(first) and named_or_ended(run(copy, first, marching))
                 noticed = noticed or named_or_ended(run(copy, tests, marching))
                 if not noticed and not options.quick:
-                    noticed = named_or_ended(
-                        run(copy, [*tests, *MARCHING], seconds=1800)
-                    )
+                    noticed = named_or_ended(run(copy, [*tests, *MARCHING], seconds=1800))
                 path.write_text(good, encoding="utf-8")
                 caught += bool(noticed)
                 changed = f"{old[:start]}[{old[start:end]} -> {new}]{old[end:]}".strip()

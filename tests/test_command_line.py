@@ -46,7 +46,7 @@ def test_the_two_grades_of_the_first_question(capsys):
     for words in (
         "L/min on",
         "mL in 10 s in a can",
-        "2 s after the squeeze",
+        "2 s after the press",
         "ideal diameter",
         " Ms ",
         "grain ASTM",

@@ -120,7 +120,7 @@ def test_part_austenite_is_the_reason_not_the_water():
         fp.estimate(fp.grade("4130"), HEAD, ROUTE.with_(preheat_c=770.0)).details().split()
     )
     assert (
-        "of it was austenite when it left the furnace, and the water took that part below Ms"
+        "of it was austenite when it left the furnace, and the spray took that part below Ms"
         in text
     )
 

@@ -34,14 +34,7 @@ HOUSE = (
 #: For people's eyes; allowed in show/ alone.
 FOR_EYES = {"matplotlib", "ipywidgets", "IPython", "jinja2", "voila", "jupyterlab", "traitlets"}
 #: Costly to import (0.2-0.6 s each), so loaded by the function that needs them.
-HEAVY = FOR_EYES | {
-    "pandas",
-    "scipy.stats",
-    "scipy.optimize",
-    "openpyxl",
-    "pyarrow",
-    "dask",
-}
+HEAVY = FOR_EYES | {"pandas", "scipy.stats", "scipy.optimize", "openpyxl", "pyarrow", "dask"}
 FILES = sorted(PACKAGE.rglob("*.py"))
 #: What makes the names of the package itself.
 OPEN_TO_ALL = ("__init__", "__main__")

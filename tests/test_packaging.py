@@ -107,12 +107,7 @@ def test_metadata(built):
     )
     assert told["License-Expression"] == "BSD-3-Clause"
     needed = [r for r in told.get_all("Requires-Dist") if "extra ==" not in r]
-    assert {re.split(r"[<>=!~ ]", r)[0] for r in needed} == {
-        "numpy",
-        "scipy",
-        "pandas",
-        "openpyxl",
-    }
+    assert {re.split(r"[<>=!~ ]", r)[0] for r in needed} == {"numpy", "scipy", "pandas", "openpyxl"}
 
 
 def test_change_list_knows_this_version():

@@ -163,7 +163,9 @@ def doubt_of(
     blocks = [rows_of(*case) for case in cases]
     width = len(blocks[0])
     flat = [row for block in blocks for row in block]
-    whole = evaluate(Cases.of(*map(list, zip(*flat, strict=True))), **like.options)
+    counted = like.counted_strain is not None
+    columned = Cases.of(*map(list, zip(*flat, strict=True)))
+    whole = evaluate(columned, count_press_strain=counted, **like.options)
     whole = dataclasses.replace(whole, strike=like.strike, bench=like.bench)
     base = np.arange(0, len(flat), width)
     e = dataclasses.replace(whole, cases=whole.cases.rows(base), results=whole.results.rows(base))

@@ -19,6 +19,7 @@ from ..inputs.settings import table
 from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
+from .cases import check_case
 from .doubt import doubt_of, other_shares
 from .verdict import chances, level_of
 from .warnings import STOP_CODES
@@ -28,6 +29,8 @@ __all__ = ["Remedy", "best_remedy", "trials"]
 KINDS = ("setting", "later heat", "cooling", "steel")
 #: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).
 _PREHEAT_STEPS_C = (-60, -40, -20, 20, 40, 60)
+#: Usual preheat temperatures, for a setting that is far from them.
+_USUAL_PREHEATS_C = (870, 930, 1000)
 _SPRAY_FACTORS, _FLUX_FACTORS = (0.5, 0.75, 1.25, 1.5, 2.0, 2.5, 3.0), (0.6, 0.8, 1.25, 1.5)
 _TEMPER_STEPS_C = (-250, -200, -150, -100, -50, 50, 100)
 _TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 680)
@@ -105,7 +108,8 @@ def _setting(
 def trials(steel: Steel, route: Route) -> list[Trial]:
     """Near single changes of a case, in the order they are preferred."""
     preheat_c, spray = route.preheat.temperature_c, route.spray
-    found = [_setting(steel, route, "preheat_c", preheat_c + d) for d in _PREHEAT_STEPS_C]
+    preheats_c = dict.fromkeys([*(preheat_c + d for d in _PREHEAT_STEPS_C), *_USUAL_PREHEATS_C])
+    found = [_setting(steel, route, "preheat_c", t) for t in preheats_c]
     wet = spray is not None and spray.flux_kg_m2_s * spray.duration_s > 0.0
     if wet:
         for name, factors in (("spray_s", _SPRAY_FACTORS), ("flux", _FLUX_FACTORS)):
@@ -160,15 +164,10 @@ def _later(steel, route, later, words) -> Trial:
 
 def best_remedy(result, verdict) -> Remedy | None:
     """The best near change, each tried with its own doubt, all of them in one engine call."""
-    tried = trials(result.steel, result.route)
+    tried = [t for t in trials(result.steel, result.route) if _possible(t, result.head)]
     names = verdict.doubt.names
     cases = [(t.steel, result.head, t.route, result.shop) for t in tried]
-    if not cases:
-        return None
-    try:
-        doubt, e = doubt_of(cases, names, other_shares(result, names), result.evaluation)
-    except InputError:  # a change outside what the formulas take
-        return None
+    doubt, e = doubt_of(cases, names, other_shares(result, names), result.evaluation)
     codes = [set(c.split("; ")) for c in e.codes]
     before = {w.code for w in result.warnings}
     found: dict[tuple[int, str], list] = {}
@@ -200,6 +199,15 @@ def best_remedy(result, verdict) -> Remedy | None:
     )  # fmt: skip
 
 
+def _possible(trial: Trial, head) -> bool:
+    """Whether the formulas take it: a later heat may lie above the Ac1 of another steel."""
+    try:
+        check_case(trial.steel, head, trial.route)
+    except InputError:
+        return False
+    return True
+
+
 def _change(old, new, names, limits) -> str:
     """ "face hardness 291 → 447 HV, hosel bend 2.8 → 2.6 °" of the limited quantities."""
     parts = []
@@ -217,7 +225,8 @@ def _costs(result, trial: Trial, e, i: int) -> str:
     if trial.kind == "steel":
         return "other steel, other certificates, a trial lot"
     if trial.kind == "later heat":
-        return "a further heat for each head"
+        more = len(trial.route.later) > len(result.route.later)
+        return "a further heat for each head" if more else "nothing"
     if trial.kind == "cooling":
         return "another place to cool"
     parts = []

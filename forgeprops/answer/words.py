@@ -11,6 +11,7 @@ from ..base.ranges import ranked
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
+from .warnings import LATE_WATER_C
 
 __all__ = ["details", "headline", "second_scale", "structure", "summary", "to_dict", "warnings"]
 
@@ -67,10 +68,10 @@ def _air(result) -> str:
 def _face_why(result) -> str:
     face = result.zones["face"]
     if result.route.spray is None:
-        return "no water: it cools in air with the rest"
+        return "no spray: it cools in air with the rest"
     share, dry = face.austenite_share, result.without_spray
     if share < 0.05:
-        return "it was not austenite when the water came, so there was nothing to harden"
+        return "it was not austenite when the spray started, so there was nothing to harden"
     it, first = "it", ""
     if share < FULL_AUSTENITE:
         it, first = (
@@ -82,15 +83,19 @@ def _face_why(result) -> str:
     idle = dry is not None and is_idle(face.hardness_hv, dry["face"])
     if martensite > 0.5:
         if late and idle:
-            return f"{first}{it} hardens in air as well as under the water"
-        return f"{first}the water took {it} below Ms before it could turn into anything softer"
+            return f"{first}{it} hardens in air as well as under the spray"
+        return f"{first}the spray took {it} below Ms before it could turn into anything softer"
     if martensite + bainite > 0.5:
         if idle:
-            return f"{first}{it} turns to bainite with the water as it would in air"
+            return f"{first}{it} turns to bainite under the spray as it would in air"
         if late:
-            return f"{first}the water stopped above Ms and {it} turned to bainite while the body heated it again"
-        return f"{first}the water was quick enough for bainite but not for martensite"
-    return f"{first}the water came too late, was too weak or too short for this steel"
+            return f"{first}the spray stopped above Ms and {it} turned to bainite while the body re-heated it"
+        return f"{first}the spray was fast enough for bainite but not for martensite"
+    if face.water_c is not None and face.water_c < result.critical.ae3_c - LATE_WATER_C:
+        return f"{first}the spray came after ferrite could form"
+    if late:
+        return f"{first}the spray stopped above Ms, too weak or too short for this steel"
+    return f"{first}this steel is too lean to harden under this spray"
 
 
 def headline(result) -> str:
@@ -104,6 +109,10 @@ def headline(result) -> str:
         f"{hosel.hardness_high_hv:.0f}) and takes {bend.allowed_deg:.1f}° at most ({bend.allowed_deg_low:.1f} to "
         f"{bend.allowed_deg_high:.1f}°): {_hosel_why(result)}."
     )
+
+
+#: Lines of a summary.
+_MOST_LINES = 25
 
 
 def second_scale(hv: float) -> str:
@@ -172,9 +181,6 @@ def _deciding(result) -> list[str]:
         cure = (
             "none needed." if verdict.level == "good" else "no single near change keeps all limits."
         )
-    sure = f"{100 * verdict.chance_right:.0f} % that this setting is right"
-    if verdict.chance_right >= 0.01:
-        sure += f"; then {verdict.heads_inside} of 100 heads inside"
     lines = [
         verdict.sentence,
         f"Hardness: {'; '.join(zones)}. Face at the strike: margin {strike.margin:.2f} ({strike.margin_low:.2f} to "
@@ -182,7 +188,7 @@ def _deciding(result) -> list[str]:
         f"Hosel: {bench}.",
         f"Risk: {verdict.biggest_risk}",
         f"Remedy: {cure}",
-        f"Sure: {sure}. Measure next: {measure.words if measure else 'nothing decides.'}",
+        f"Sure: {verdict.sure}. Measure next: {measure.words if measure else 'nothing decides.'}",
     ]
     return [line for text in lines for line in textwrap.wrap(text, 100, subsequent_indent="  ")[:3]]
 
@@ -196,7 +202,10 @@ def summary(result) -> str:
     if found:
         counts = ", ".join(f"{found.count(r)} {r}" for r in dict.fromkeys(found))
         lines.append(f"Warnings: {counts} (details).")
-    return "\n".join([*lines, *textwrap.wrap(cautions.SHORT, 100)])
+    lines += textwrap.wrap(cautions.SHORT, 100)
+    while len(lines) > _MOST_LINES and "" in lines:
+        lines.remove("")
+    return "\n".join(lines)
 
 
 def warnings(result):
@@ -260,15 +269,15 @@ def details(result) -> str:
 
 
 def _water(result) -> str:
-    """The water in the units of the shop, and how the head cools after it."""
+    """The spray in the units of the shop, and how the head cools after it."""
     spray = result.route.spray
     after = f"{_air(result)} to the end."
     if spray is None:
-        return f"No water; {after}"
+        return f"No spray; {after}"
     if spray.flux_kg_m2_s <= 0.0:
         return f"Water 0 kg/(m² s); {after}"
     return (
-        f"Water {from_flux(spray.flux_kg_m2_s)}, for {spray.duration_s:g} s, {spray.delay_s:g} s after the squeeze; then "
+        f"Spray {from_flux(spray.flux_kg_m2_s)}, for {spray.duration_s:g} s, {spray.delay_s:g} s after the press; then "
         f"{after}"
     )
 
@@ -316,7 +325,7 @@ def _second_heat(result) -> list[str]:
     counted = "is counted in" if result.press_strain_counted else "is not counted in"
     strain = (
         f"Press strain: {100 * hosel.recrystallised_share:.0f} % of the hosel has recrystallised "
-        f"{'when the water starts' if result.route.spray is not None else 'at Ae3'}; what is left {counted} and "
+        f"{'when the spray starts' if result.route.spray is not None else 'at Ae3'}; what is left {counted} and "
         f"would move the face by {round(effect['face']):+d} and the hosel by {round(effect['hosel']):+d} HV at most."
     )
     return [time, press, skin, strain]

@@ -95,6 +95,11 @@ def _limits(n: Nodes, bench: Bench, cold=COLD_STRAIN, scatter=None, used=0.0):
     return n.least_force(curvature), curvature
 
 
+def _governing(forces):
+    """Index into `LIMITS` of the limit reached first; of those equal to within rounding the first."""
+    return (forces <= forces.min(axis=0) * (1.0 + 1e-9)).argmax(axis=0)
+
+
 def bends_of_heads(
     outside_mm, bore_mm, length_mm, hosel: Mapping, neck: Mapping, neck_share, bench=None
 ) -> dict[str, np.ndarray]:
@@ -163,7 +168,7 @@ def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
         "one_bend_deg": one_bend,
         "rebend_deg": degrees[:n],
         "allowed_deg": degrees[:n],
-        "governed_by": forces.argmin(axis=0),
+        "governed_by": _governing(forces),
         "force_n": least,
         "springback_deg": np.degrees(found.sprung[:n]),
         "outer_strain": strain[:n],
@@ -390,7 +395,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
         bench.bar_mm, shape["length_mm"], force, np.array([bench.force_limit_n, STEADY_PULL_N])
     )
     strain, gathers = (float(x[0]) for x in _bent_most(loaded, found))
-    governed = min(by, key=by.get)
+    governed = LIMITS[_governing(forces)[0]]
     notes.append(outside("hosel_strain", strain))
     if governed == "re-bends":
         notes.append(

@@ -123,8 +123,7 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
     h = _wendelstorf_w_m2k(flux_kg_m2_s, max(superheat, 0.5 * BOILING_FROM_K))
     if superheat < BOILING_FROM_K:
         low = min(
-            _wendelstorf_w_m2k(flux_kg_m2_s, BOILING_FROM_K),
-            spray_single_phase_w_m2k(flux_kg_m2_s),
+            _wendelstorf_w_m2k(flux_kg_m2_s, BOILING_FROM_K), spray_single_phase_w_m2k(flux_kg_m2_s)
         )
         x = max(2.0 * superheat / BOILING_FROM_K - 1.0, 0.0)
         share = x * x * (3.0 - 2.0 * x)

@@ -38,8 +38,12 @@ def ordinary(n, seed=9):
         parts.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
         routes.append(
             Route().with_(
-                preheat_c=850 + 170 * rng.random(), flux=3 + 15 * rng.random(), delay_s=1 + 4 * rng.random(),
-                spray_s=4 + 10 * rng.random(), water_c=15 + 20 * rng.random(), transfer_s=2 + 4 * rng.random(),
+                preheat_c=850 + 170 * rng.random(),
+                flux=3 + 15 * rng.random(),
+                delay_s=1 + 4 * rng.random(),
+                spray_s=4 + 10 * rng.random(),
+                water_c=15 + 20 * rng.random(),
+                transfer_s=2 + 4 * rng.random(),
             )  # fmt: skip
         )
     return steels, parts, routes
@@ -133,7 +137,11 @@ def turned(case, name, factor):
 def test_no_input_makes_hardness_jump():
     """48 cases, half of them between Ac1 and Ac3, six inputs over 6 %: no numerical jump above 1 HV."""
     drawn = [*zip(*ordinary(24, 5), strict=True)]
-    drawn += [c for c in zip(*wide(80, 6), strict=True) if c[2].spray and c[2].preheat.temperature_c < 860.0][:24]
+    drawn += [
+        c
+        for c in zip(*wide(80, 6), strict=True)
+        if c[2].spray and c[2].preheat.temperature_c < 860.0
+    ][:24]
     lines = [(case, name) for case in drawn for name in INPUTS]
     grid = 1.0 + np.linspace(-0.03, 0.03, 25)
 

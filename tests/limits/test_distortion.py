@@ -169,7 +169,7 @@ def test_a_computed_face_bows_the_right_way():
         shape.transformation_mm
     )
     assert result.distortion.bow_mm == shape.bow_mm and result.distortion.flat
-    assert "The face bulges about" in result.summary()
+    assert "The face bulges about" in result.details()
     for name in ("martensite", "bainite", "ferrite"):  # the weighted mean of the layers is the zone
         mean = lobatto(face.layers_hv.size)[1] @ face.layer_fractions[name]
         assert mean == pytest.approx(face.fractions[name], abs=1e-9)

@@ -52,7 +52,6 @@ def test_batch_agrees_with_single_estimates(estimates, blocks):
     ]
 
 
-@pytest.mark.xfail(strict=True, reason="blocks that pad a shorter body have end faces")
 def test_batch_agrees_with_single_estimates_in_every_case(estimates):
     assert compared(estimates, lambda i, c: True)[0] == []
 

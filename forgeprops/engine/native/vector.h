@@ -17,7 +17,7 @@
 #pragma clang diagnostic ignored "-Wpass-failed" /* nor can they be for any other head */
 
 typedef double vec __attribute__((ext_vector_type(LANES)));
-typedef int64_t mask __attribute__((ext_vector_type(LANES))); /* -1 where true, 0 where false; also plain integers */
+typedef __typeof__((vec)(0.0) < (vec)(0.0)) mask; /* -1 where true, 0 where false; also plain integers */
 typedef float floats __attribute__((ext_vector_type(2 * LANES)));
 
 INLINE vec all(double x) { return (vec)(x); }
