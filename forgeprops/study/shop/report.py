@@ -277,8 +277,7 @@ def warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
                         f"{label} leaves the furnace at {inside['measured_c'].mean():.0f} °C, "
                         f"{abs(off):.0f} °C {'above' if off > 0 else 'below'} what the preheat temperature of "
                         f"{head.route.preheat.temperature_c:.0f} °C gives: correct the route's preheat and "
-                        f"fit "
-                        "again.",
+                        "fit again.",
                     )
                 )
     if at_bound:
