@@ -427,22 +427,35 @@ _NEWTON_STEPS = 12
 
 
 def _bracketed(n: Nodes, x, k, angle):
-    """Force and curvatures where Newton's steps go round in circles: the force alone, between brackets."""
-    find, arm = angle > 0.0, n.arm_mm / n.moment_factor
-    low, high = np.zeros_like(x), np.full_like(x, np.inf)
-    for _ in range(60 if find.any() else 0):
-        moment = arm * x[:, None]
-        k = n.section.curvature(moment, k)
-        kept = k - moment / n.section.stiffness
-        miss = np.sum(n.weight_mm * np.maximum(kept, 0.0), axis=1) - angle
-        soft = 1.0 / n.section.moment_slope(k)[1] - 1.0 / n.section.stiffness
-        gain = np.sum(n.weight_mm * arm * np.where(kept > 0.0, soft, 0.0), axis=1)
-        low, high = np.where(miss < 0.0, x, low), np.where(miss > 0.0, x, high)
-        new = x - miss / np.where(gain > 0.0, gain, np.inf)
-        middle = np.where(high < np.inf, 0.5 * (low + high), 2.0 * x)
-        new = np.where((miss != 0.0) & ~((new > low) & (new < high)), middle, new)
-        done = ~find | (np.abs(new - x) <= 1e-10 * x)
-        x = np.where(find, new, x)
-        if done.all():
+    """Force and curvatures where Newton's steps go round in circles: between brackets of the curvature at one point.
+
+    It is the point that is known least: on its plateau the angle jumps with the force, but not with its curvature.
+    """
+    find, arm, rows = angle > 0.0, n.arm_mm / n.moment_factor, np.arange(len(x))
+    low, high = np.zeros_like(k), np.full_like(k, np.inf)
+    at = rows, np.where(n.real, k / n.section.yields[0], 0.0).argmax(axis=1)
+    lead = k[at]
+    for _ in range(60):
+        k[at] = lead
+        x = np.where(find, n.section.moment_slope(k)[0][at] / arm[at], x)
+        k = n.section.curvature(arm * x[:, None], k)
+        k[at] = np.where(find, lead, k[at])
+        slope, kept = n.section.moment_slope(k)[1], k - arm * x[:, None] / n.section.stiffness
+        miss = (np.sum(n.weight_mm * np.maximum(kept, 0.0), axis=1) - angle)[:, None]
+        low, high = np.where(miss < 0.0, k, low), np.where(miss > 0.0, k, high)
+        at = (
+            rows,
+            np.where(n.real, np.where(high < np.inf, (high - low) / k, arm / slope), 0.0).argmax(
+                axis=1
+            ),
+        )
+        soft = np.where(kept > 0.0, 1.0 / slope - 1.0 / n.section.stiffness, 0.0)
+        gain = np.sum(n.weight_mm * arm * soft, axis=1) * slope[at] / arm[at]
+        here, least, most = k[at], low[at], high[at]
+        new = here - miss[:, 0] / np.where(gain > 0.0, gain, np.inf)
+        middle = np.where(most < np.inf, 0.5 * (least + most), 2.0 * here)
+        new = np.where((miss[:, 0] != 0.0) & ~((new > least) & (new < most)), middle, new)
+        lead = np.where(find, new, here)
+        if np.all(np.abs(lead - here) <= 1e-9 * here):
             break
-    return x, n.section.curvature(arm * x[:, None], k)
+    return x, k
