@@ -73,7 +73,7 @@ def test_a_zone_is_named_and_heat_and_scale_are_said_once(good):
 
 
 def test_every_code_of_one_case_is_a_code_of_many():
-    """Rules that need further marches or a trace are told where those are; the rest always."""
+    """Rules that need further marches are told where those are; the rest always."""
     steels = [fp.grade(n) for n in ("1020", "4130", "1045", "4340")]
     routes = [fp.Route().with_(preheat_c=t) for t in (700.0, 780.0, 930.0, 1240.0)]
     head = fp.head("mid-iron")
@@ -83,7 +83,7 @@ def test_every_code_of_one_case_is_a_code_of_many():
         [r for _ in steels for r in routes],
     )
     whole, bare = evaluate(cases, EVERYTHING), evaluate(cases)
-    further = {rule.code for rule in RULES if rule.needs in ("trace", "nodes_hv", "dry_hv")}
+    further = {rule.code for rule in RULES if rule.needs in ("nodes_hv", "dry_hv")}
     for i in range(len(cases)):
         codes = {w.code for w in whole.warnings(i, whole.bend_of(head, i))}
         assert codes == set(filter(None, whole.codes[i].split("; ")))

@@ -28,7 +28,7 @@ from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
 from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
-from ..inputs.head import ZONES, Head, zones_of
+from ..inputs.head import ZONES, Head, mass_g_of
 from ..inputs.job import Job
 from ..inputs.limits import Limits
 from ..inputs.route import Route
@@ -145,22 +145,21 @@ class Evaluation:
 
     @functools.cached_property
     def skin(self) -> tuple[np.ndarray, np.ndarray]:
-        """Hardness of the face's skin at the strike and its decarburised depth, see `press_and_skin.struck_skin`."""
-        return press_and_skin.struck_skin(
+        """Hardness of the face's skin at the strike and its decarburised depth, see `press_and_skin.struck_skin_hv`."""
+        hv = press_and_skin.struck_skin_hv(
             self.cases.composition,
-            self.critical,
-            self.results.peak_c[:, 0],
-            self.cases.route["soak_s"],
+            self.diffusion_um2,
             self.metal_loss_um[:, 0],
             np.clip(self.hardness_hv[:, 0], 60.0, 900.0),
             np.where(self.cases.sprayed, self.results.water_on_c[:, 0], np.nan),
         )
+        return hv, self.decarburised_um
 
     @functools.cached_property
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases, f = self.cases, self.results.fractions
-        mass_g = sum(zone.mass_g for zone in zones_of(*cases.heads.parts).values())
+        mass_g = mass_g_of(*cases.heads.parts)
         mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
         size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
         kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
@@ -295,12 +294,18 @@ class Evaluation:
 
     @functools.cached_property
     def diffusion_um2(self) -> np.ndarray:
-        """Time integral of carbon's diffusivity at the front of the face until the spray, shape (n,); needs a trace."""
-        return press_and_skin.diffusion_um2(self.cases, self.results.traces, self.critical)
+        """Time integral of carbon's diffusivity at the front of the face in the furnace, shape (n,)."""
+        return press_and_skin.diffusion_um2(
+            self.cases.content("C"),
+            self.critical,
+            self.cases.route,
+            self.results.peak_c[:, 0],
+            self.results.scale_um[:, 0],
+        )
 
     @functools.cached_property
     def decarburised_um(self) -> np.ndarray:
-        """Depth at which 90 % of the carbon is left in the face, shape (n,); needs a trace."""
+        """Depth at which 90 % of the carbon is left in the face, shape (n,)."""
         return press_and_skin.decarburised_um(self.diffusion_um2, self.metal_loss_um[:, 0])
 
     @functools.cached_property
@@ -308,7 +313,7 @@ class Evaluation:
         return {}
 
     def surface(self, case: int) -> press_and_skin.Surface:
-        """Skin of the face of one case; needs a trace."""
+        """Skin of the face of one case."""
         if case in self._surfaces:
             return self._surfaces[case]
         water_c = float(self.results.water_on_c[case, 0])

@@ -225,7 +225,8 @@ def _costs(result, trial: Trial, e, i: int) -> str:
     if trial.kind == "steel":
         return "other steel, other certificates, a trial lot"
     if trial.kind == "later heat":
-        return "a further heat for each head"
+        more = len(trial.route.later) > len(result.route.later)
+        return "a further heat for each head" if more else "nothing"
     if trial.kind == "cooling":
         return "another place to cool"
     parts = []

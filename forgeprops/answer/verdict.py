@@ -181,6 +181,13 @@ class Verdict:
         return next_measurement(self.result)
 
     @property
+    def sure(self) -> str:
+        """ "76 % that this setting is right; then 99 of 100 heads inside"."""
+        right = f"{100 * self.chance_right:.0f} % that this setting is right"
+        inside = f"; then {self.heads_inside} of 100 heads inside"
+        return right + inside * (self.chance_right >= 0.01)
+
+    @property
     def weakest(self) -> LimitState | None:
         """The limit that decides: missed ones first, then the least chance."""
         return min(self.limits, key=lambda s: (s.met, s.chance), default=None)

@@ -52,7 +52,7 @@ class Rule:
         Evaluation -> mask, shape (n,).
     text : callable
         Evaluation and case -> sentence.
-    needs : {"", "trace", "nodes_hv", "dry_hv", "hosel"}
+    needs : {"", "nodes_hv", "dry_hv", "hosel"}
         What the evaluation must hold beside the march of the cases; "hosel": a bend on its own bench says it itself.
     once : bool
         One sentence of this code is enough for a case.
@@ -67,8 +67,6 @@ class Rule:
 
     def applies(self, e) -> bool:
         """Whether the evaluation holds what the rule needs."""
-        if self.needs == "trace":
-            return e.results.traces is not None
         return self.needs in ("", "hosel") or getattr(e, self.needs) is not None
 
 
@@ -246,25 +244,19 @@ def _cold_core(e, i):
 
 def _furnace() -> Iterator[Rule]:
     yield Rule(
-        "decarburised",
-        "change",
-        lambda e: e.decarburised_um > DECARBURISED_UM,
-        _decarburised,
-        "trace",
+        "decarburised", "change", lambda e: e.decarburised_um > DECARBURISED_UM, _decarburised
     )
     yield Rule("below-ac1", "change", lambda e: e.below_ac1, _below_ac1)
     yield _range(
         "decarburisation.temperature",
         lambda e: np.maximum(e.furnace_c[:, _FACE], 700.0),
         lambda e: e.decarburised_um > 0.0,
-        "trace",
     )
     yield Rule(
         "decarb-below-ac3",
         "note",
         lambda e: (e.decarburised_um > 0.0) & (e.furnace_c[:, _FACE] < e.critical["ac3"]),
         _below_ac3,
-        "trace",
     )
     yield from _furnace_at(_FACE)
     yield from _furnace_at(_HOSEL)

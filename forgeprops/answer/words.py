@@ -181,9 +181,6 @@ def _deciding(result) -> list[str]:
         cure = (
             "none needed." if verdict.level == "good" else "no single near change keeps all limits."
         )
-    sure = f"{100 * verdict.chance_right:.0f} % that this setting is right"
-    if verdict.chance_right >= 0.01:
-        sure += f"; then {verdict.heads_inside} of 100 heads inside"
     lines = [
         verdict.sentence,
         f"Hardness: {'; '.join(zones)}. Face at the strike: margin {strike.margin:.2f} ({strike.margin_low:.2f} to "
@@ -191,7 +188,7 @@ def _deciding(result) -> list[str]:
         f"Hosel: {bench}.",
         f"Risk: {verdict.biggest_risk}",
         f"Remedy: {cure}",
-        f"Sure: {sure}. Measure next: {measure.words if measure else 'nothing decides.'}",
+        f"Sure: {verdict.sure}. Measure next: {measure.words if measure else 'nothing decides.'}",
     ]
     return [line for text in lines for line in textwrap.wrap(text, 100, subsequent_indent="  ")[:3]]
 

@@ -5,7 +5,6 @@ Scale thickness x grows by x² = k t; along a temperature curve x² is the time 
 
 from __future__ import annotations
 
-import math
 from typing import NamedTuple
 
 import numpy as np
@@ -50,7 +49,7 @@ class Blast(NamedTuple):
 
 
 def scale_rate(t_c):
-    """Growth constant k of x² = k t in air, µm²/s; scalar, for the march to add up.
+    """Growth constant k of x² = k t in air, µm²/s; numbers or arrays.
 
     References
     ----------
@@ -59,10 +58,11 @@ def scale_rate(t_c):
 
     Examples
     --------
-    >>> round(math.sqrt(scale_rate(1000.0) * 300.0))
+    >>> round((scale_rate(1000.0) * 300.0) ** 0.5)
     143
     """
-    return SCALE_LAW[0] * math.exp(-SCALE_LAW[1] / max(t_c + ZERO_C_K, 300.0))
+    kelvin = np.maximum(np.asarray(t_c, float) + ZERO_C_K, 300.0)
+    return SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / kelvin)
 
 
 def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):

@@ -374,37 +374,41 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     ----------
     .. [1] Statics of a cantilever; angle by adding curvature (derived).
     """
-    n, x = nodes, np.asarray(force, dtype=float)
+    x = np.array(force, dtype=float)
     angle = np.full(x.shape, np.nan) if angle is None else np.asarray(angle, dtype=float)
-    find, first = angle > 0.0, n.section.yields[0]
-    arm = n.arm_mm / n.moment_factor
-    inverse = 1.0 / n.section.stiffness
-    k = 4.0 * first if start is None else start
-    if find.any():
-        bent = 1.2 * first + (angle / n.weight_mm.sum(axis=1))[:, None]
-        k = np.where(find[:, None], bent, k)
-    for step in range(40):
-        moment, slope = n.section.moment_slope(k)
-        soft = 1.0 / slope
-        if find.any():
-            gain = np.sum(n.weight_mm * arm * (soft - inverse), axis=1)
-            miss = angle - np.sum(n.weight_mm * (k - moment * soft), axis=1)
-            found = np.where(find, miss / np.where(gain > 0.0, gain, np.inf), x)
-            x = found if step == 0 else np.minimum(np.maximum(found, 0.5 * x), 2.0 * x)
-        target = arm * x[:, None]
-        new = np.maximum(k + (target - moment) * soft, np.maximum(target * inverse, 0.3 * k))
-        new = np.minimum(new, 3.0 * k)
-        settled = np.all(np.abs(new - k) <= 1e-7 * k, axis=1)
-        k = new
-        if settled.all():
+    first = nodes.section.yields[0]
+    k = np.array(4.0 * first if start is None else start)
+    bent = 1.2 * first + (angle / nodes.weight_mm.sum(axis=1))[:, None]
+    k = np.where((angle > 0.0)[:, None], bent, k)
+    left, n = np.arange(len(x)), nodes
+    for step in range(_NEWTON_STEPS):
+        found, new = _newton(n, x[left], k[left], angle[left], free=step == 0)
+        going = np.any(np.abs(new - k[left]) > 1e-7 * k[left], axis=1)
+        x[left], k[left] = found, new
+        if not going.any():
             break
+        if not going.all():
+            left, n = left[going], n.part(np.flatnonzero(going))
     else:
-        rest = np.flatnonzero(~settled)
-        x, k = x.copy(), k.copy()
-        x[rest], k[rest] = _slowly(n.part(rest), x[rest], angle[rest])
-    elastic = arm * x[:, None] * inverse
-    permanent = np.sum(n.weight_mm * np.where(k > first, k - elastic, 0.0), axis=1)
-    return Loaded(x, permanent, np.sum(n.weight_mm * elastic, axis=1), k, k * n.fibre_mm)
+        x[left], k[left] = _bracketed(n, x[left], k[left], angle[left])
+    elastic = nodes.arm_mm / nodes.moment_factor * x[:, None] / nodes.section.stiffness
+    permanent = np.sum(nodes.weight_mm * np.where(k > first, k - elastic, 0.0), axis=1)
+    sprung = np.sum(nodes.weight_mm * elastic, axis=1)
+    return Loaded(x, permanent, sprung, k, k * nodes.fibre_mm)
+
+
+def _newton(n: Nodes, x, k, angle, free: bool):
+    """One step of force and curvatures; the force moves by at most a factor of 2 unless it is `free`."""
+    arm, inverse = n.arm_mm / n.moment_factor, 1.0 / n.section.stiffness
+    moment, slope = n.section.moment_slope(k)
+    soft = 1.0 / slope
+    gain = np.sum(n.weight_mm * arm * (soft - inverse), axis=1)
+    miss = angle - np.sum(n.weight_mm * (k - moment * soft), axis=1)
+    found = np.where(angle > 0.0, miss / np.where(gain > 0.0, gain, np.inf), x)
+    x = found if free else np.minimum(np.maximum(found, 0.5 * x), 2.0 * x)
+    target = arm * x[:, None]
+    new = np.maximum(k + (target - moment) * soft, np.maximum(target * inverse, 0.3 * k))
+    return x, np.minimum(new, 3.0 * k)
 
 
 def force_for_angle(nodes: Nodes, angle) -> Loaded:
@@ -418,23 +422,40 @@ def bar_for_force(bar_mm, length_mm, force_n, wanted_n):
     return np.maximum(force_n / wanted_n * (bar_mm + half) - half, 0.0)
 
 
-def _slowly(n: Nodes, x, angle):
-    """Force and curvatures by halving intervals, for the few cases in which Newton's steps go round in circles."""
-    find, arm = angle > 0.0, n.arm_mm / n.moment_factor
+#: Newton steps of force and curvatures together; what has not settled by then goes round in circles on a yield plateau.
+_NEWTON_STEPS = 12
 
-    def angle_at(x):
-        moment = arm * x[:, None]
-        kept = n.section.curvature(moment) - moment / n.section.stiffness
-        return np.sum(n.weight_mm * np.maximum(kept, 0.0), axis=1)
 
-    if not find.any():
-        return x, n.section.curvature(arm * x[:, None])
-    low, high = np.where(find, 0.0, x), np.where(find, np.maximum(x, 1.0), x)
-    while np.any(short := find & (angle_at(high) < angle)):
-        low, high = np.where(short, high, low), np.where(short, 2.0 * high, high)
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        short = angle_at(middle) < angle
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    x = 0.5 * (low + high)
-    return x, n.section.curvature(arm * x[:, None])
+def _bracketed(n: Nodes, x, k, angle):
+    """Force and curvatures where Newton's steps go round in circles: between brackets of the curvature at one point.
+
+    It is the point that is known least: on its plateau the angle jumps with the force, but not with its curvature.
+    """
+    find, arm, rows = angle > 0.0, n.arm_mm / n.moment_factor, np.arange(len(x))
+    low, high = np.zeros_like(k), np.full_like(k, np.inf)
+    at = rows, np.where(n.real, k / n.section.yields[0], 0.0).argmax(axis=1)
+    lead = k[at]
+    for _ in range(60):
+        k[at] = lead
+        x = np.where(find, n.section.moment_slope(k)[0][at] / arm[at], x)
+        k = n.section.curvature(arm * x[:, None], k)
+        k[at] = np.where(find, lead, k[at])
+        slope, kept = n.section.moment_slope(k)[1], k - arm * x[:, None] / n.section.stiffness
+        miss = (np.sum(n.weight_mm * np.maximum(kept, 0.0), axis=1) - angle)[:, None]
+        low, high = np.where(miss < 0.0, k, low), np.where(miss > 0.0, k, high)
+        at = (
+            rows,
+            np.where(n.real, np.where(high < np.inf, (high - low) / k, arm / slope), 0.0).argmax(
+                axis=1
+            ),
+        )
+        soft = np.where(kept > 0.0, 1.0 / slope - 1.0 / n.section.stiffness, 0.0)
+        gain = np.sum(n.weight_mm * arm * soft, axis=1) * slope[at] / arm[at]
+        here, least, most = k[at], low[at], high[at]
+        new = here - miss[:, 0] / np.where(gain > 0.0, gain, np.inf)
+        middle = np.where(most < np.inf, 0.5 * (least + most), 2.0 * here)
+        new = np.where((miss[:, 0] != 0.0) & ~((new > least) & (new < most)), middle, new)
+        lead = np.where(find, new, here)
+        if np.all(np.abs(lead - here) <= 1e-9 * here):
+            break
+    return x, k

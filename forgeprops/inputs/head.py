@@ -36,6 +36,7 @@ __all__ = [
     "forged_parts",
     "head",
     "heads",
+    "mass_g_of",
     "links_of",
     "tube_mean_rise_mm2",
     "zones_of",
@@ -308,14 +309,18 @@ class Head:
 
     def mass_g(self, state: str = "finished") -> float:
         """Mass of the head, g."""
-        return sum(z.mass_g for z in _zones(self, state).values())
+        return float(mass_g_of(*self._drawn(state)))
+
+
+#: Density, g/mm³.
+_G_MM3 = STEEL_DENSITY_KG_M3 * 1e-6
 
 
 def _zone(name, volume, front, back, path_factor, size, shape) -> Zone:
     return Zone(
         name,
         volume,
-        volume * STEEL_DENSITY_KG_M3 * 1e-6,
+        volume * _G_MM3,
         front,
         back,
         2 * volume / (front + back),
@@ -367,6 +372,29 @@ def _zones(drawing: Head, state: str) -> dict[str, Zone]:
     }
 
 
+def volumes_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict:
+    """Metal of the zones of one state of a drawing, mm³; dimensions may be arrays, one number a head."""
+    inside = face.length_mm * face.height_mm
+    top, base = hosel.outside_mm, neck.base_mm
+    return {
+        "face": inside * face.thickness_mm,
+        "rim": (rim.length_mm * rim.height_mm - inside) * rim.thickness_mm,
+        "body": sum(b.length_mm * (b.width_mm * b.thickness_mm) for b in body),
+        "neck": math.pi / 12 * (top * top + top * base + base * base) * neck.length_mm,
+        "hosel": math.pi / 4 * (top * top - even_bore_mm(hosel) ** 2) * hosel.length_mm,
+    }
+
+
+def mass_g_of(*parts):
+    """Mass of one state of a drawing, g; see `volumes_of`."""
+    return sum(volume * _G_MM3 for volume in volumes_of(*parts).values())
+
+
+def even_bore_mm(hosel: Hosel):
+    """Bore of a hosel bored through with the same metal; the bore's own surface exchanges nothing."""
+    return hosel.bore_mm * np.sqrt(hosel.bore_depth_mm / hosel.length_mm)
+
+
 def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, Zone]:
     """Zones of one state of a drawing; dimensions may be arrays, one number a head.
 
@@ -375,19 +403,17 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
     .. [1] Mean-to-surface rise of a bar by the torsion analogy: S. P. Timoshenko & J. N. Goodier,
        Theory of Elasticity, art. 109 (from memory).
     """
+    volumes = volumes_of(face, rim, body, neck, hosel)
     face_area = face.length_mm * face.height_mm
     rim_area = rim.length_mm * rim.height_mm - face_area
     zones = [
-        _zone(
-            "face", face_area * face.thickness_mm, face_area, face_area, 1.0, rim.height_mm, "plate"
-        ),
-        _zone("rim", rim_area * rim.thickness_mm, rim_area, rim_area, 1.0, rim.height_mm, "plate"),
+        _zone("face", volumes["face"], face_area, face_area, 1.0, rim.height_mm, "plate"),
+        _zone("rim", volumes["rim"], rim_area, rim_area, 1.0, rim.height_mm, "plate"),
     ]
-    volume = exposed = slab_rise = own_rise = 0.0
+    exposed = slab_rise = own_rise = 0.0
     for b in body:
         section, girth = b.width_mm * b.thickness_mm, 2 * (b.width_mm + b.thickness_mm)
         v = b.length_mm * section
-        volume += v
         exposed += (
             b.length_mm * girth
             + 2 * section * (b.length_mm > 0.0)  # a block of no length pads a batch: it has no ends
@@ -397,19 +423,24 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
         own_rise += v * bar_mean_rise_mm2(b.width_mm, b.thickness_mm)
     zones.append(
         _zone(
-            "body", volume, exposed / 2, exposed / 2, slab_rise / own_rise, rim.height_mm, "plate"
+            "body",
+            volumes["body"],
+            exposed / 2,
+            exposed / 2,
+            slab_rise / own_rise,
+            rim.height_mm,
+            "plate",
         )
     )
 
     top, base = hosel.outside_mm, neck.base_mm
     slant = np.hypot(neck.length_mm, (base - top) / 2)
-    volume = math.pi / 12 * (top * top + top * base + base * base) * neck.length_mm
     lateral = math.pi * (top + base) / 2 * slant
     mean = (top + base) / 2
     zones.append(
         _zone(
             "neck",
-            volume,
+            volumes["neck"],
             lateral / 2,
             lateral / 2,
             _path_factor(math.pi / 4 * mean**2, math.pi * mean, tube_mean_rise_mm2(mean)),
@@ -418,15 +449,13 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
         )
     )
 
-    # A part-bored hosel counts as bored through with the same metal; the bore's own surface exchanges
-    # nothing.
-    even_bore = hosel.bore_mm * np.sqrt(hosel.bore_depth_mm / hosel.length_mm)
+    even_bore = even_bore_mm(hosel)
     section = math.pi / 4 * (top * top - even_bore**2)
     exposed = math.pi * top * hosel.length_mm + math.pi / 4 * (top * top - hosel.bore_mm**2)
     zones.append(
         _zone(
             "hosel",
-            section * hosel.length_mm,
+            volumes["hosel"],
             exposed / 2,
             exposed / 2,
             _path_factor(section, math.pi * top, tube_mean_rise_mm2(top, even_bore)),

@@ -84,8 +84,8 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
 
     Notes
     -----
-    Source: `forgeprops.specimens.continuous_cooling`; nothing is added to it here.  A real head does not cool
-    at a constant rate: laid over the diagram, its curve shows which region it meets first, not the shares.
+    Calculated by `forgeprops.specimens.continuous_cooling`.  A real head does not cool at a constant rate: laid
+    over the diagram, its curve shows which region it meets first, not the shares.
 
     Examples
     --------
@@ -107,28 +107,16 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
         hardness.append(cooled.hardness_hv)
         since_s = cooled.time_s - (from_c - critical.ae3_c) / rate
         for phase in ("ferrite", "pearlite", "bainite", "martensite"):
-            share = np.asarray(cooled.history[phase])
+            share = np.maximum.accumulate(cooled.history[phase])
             last = float(share[-1])
-            if last <= _SEEN:
-                continue
-            at = [
-                _first(share, level, since_s, cooled.temperature_c)
-                for level in (_SEEN, max(_DONE * last, _SEEN))
-            ]
-            found.setdefault(phase, []).append((rate, *at[0], *at[1], last))
+            if last > _SEEN:
+                levels = (_SEEN, max(_DONE * last, _SEEN))
+                time_s, at_c = (
+                    np.interp(levels, share, y) for y in (since_s, cooled.temperature_c)
+                )
+                row = (rate, time_s[0], at_c[0], time_s[1], at_c[1], last)
+                found.setdefault(phase, []).append(row)
     regions = {phase: Region(*np.array(rows).T) for phase, rows in found.items()}
     return CoolingDiagram(
         steel, critical.ae3_c, critical.ms_c, regions, np.array(RATES_C_PER_S), np.array(hardness)
-    )
-
-
-def _first(share, level, time_s, temperature_c):
-    """Time and temperature at which a rising share first reaches a level."""
-    i = int(np.argmax(share >= level))
-    if i == 0:
-        return float(time_s[0]), float(temperature_c[0])
-    part = (level - share[i - 1]) / (share[i] - share[i - 1])
-    return (
-        float(time_s[i - 1] + part * (time_s[i] - time_s[i - 1])),
-        float(temperature_c[i - 1] + part * (temperature_c[i] - temperature_c[i - 1])),
     )

@@ -509,7 +509,7 @@ class Case:
         for z in range(len(self.zones)):
             own = slice(self.lay.first[z], self.lay.last[z] + 1)
             mean = self.lay.weight[own] @ t[own]
-            rate = _SCALE * np.vectorize(scale_rate)(mean)
+            rate = _SCALE * scale_rate(mean)
             scale[z] = math.sqrt(scale[z] ** 2 + np.trapezoid(rate, found.t))
         return scale
 

@@ -79,6 +79,19 @@ def test_a_case_alone_is_the_case_in_a_batch(cases, whole):
         same(marched(cases, [i]), [i], whole)
 
 
+@pytest.mark.parametrize("preheat_c", [760.0, 930.0])
+def test_a_furnace_that_cases_share_changes_no_bit(preheat_c):
+    """Cases of one head and one furnace are heated once, as if each were alone; their traces too."""
+    n = 24
+    routes = [Route().with_(preheat_c=preheat_c + i // 6, spray_s=4.0 + i % 6) for i in range(n)]
+    steels, parts = [grade("4130")] * n, [head("mid-iron")] * n
+    together = march_heads(steels, parts, routes, [Shop()] * n, trace=True, keep_points=True)
+    for i in range(0, n, 5):
+        alone = one(routes[i], trace=True, keep_points=True)
+        same(alone, [i], together)
+        assert np.array_equal(alone.trace[0], together.trace[i])
+
+
 def test_a_trace_changes_no_hardness(cases, whole):
     some = np.arange(40)
     traced = marched(cases, some, trace=True, keep_points=True)

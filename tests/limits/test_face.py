@@ -8,6 +8,7 @@ import pytest
 from scipy.integrate import solve_bvp
 
 import forgeprops as fp
+from forgeprops.answer.press_and_skin import decarburised_um
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.face.ball_impact import contact_s, spin_loft_deg, strike_load
@@ -31,6 +32,7 @@ from forgeprops.face.plate import (
 )
 from forgeprops.face.result import CAUTIONS, LOCATIONS
 from forgeprops.face.strike import Faces
+from forgeprops.forging.decarburisation import carbon_rate_um2_s
 from forgeprops.inputs.drawing import clubs
 
 # ---- the ball ----
@@ -472,11 +474,19 @@ def test_an_estimate_takes_its_strike():
 
 
 @pytest.mark.parametrize(("soak_s", "preheat_c"), [(600, 880), (1200, 930), (3600, 1000)])
-def test_the_skin_that_is_struck_is_the_skin_of_the_surface(soak_s, preheat_c):
+def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
     for name in fp.heads():
         route = fp.Route().with_(soak_s=soak_s, preheat_c=preheat_c)
         result = fp.estimate(fp.grade("4130"), fp.head(name), route)
-        assert result.face.skin_um == pytest.approx(0.41 * result.surface.decarburised_um, rel=0.05)
+        face, ac = result.zones["face"], result.critical
+        until = face.time_s <= result.events["water on"]
+        rate = carbon_rate_um2_s(result.steel.get("C"), ac.ac1_c, ac.ac3_c, face.front_c[until])
+        diffusion = np.trapezoid(
+            np.where(face.front_c[until] > ac.ac1_c, rate, 0.0), face.time_s[until]
+        )
+        along_um = decarburised_um(diffusion, result.surface.metal_loss_um)
+        assert result.surface.decarburised_um == pytest.approx(float(along_um), rel=0.05)
+        assert result.face.skin_um == pytest.approx(0.41 * result.surface.decarburised_um, rel=1e-9)
         assert result.face.skin_hv == pytest.approx(result.surface.skin_hv, abs=8)
 
 

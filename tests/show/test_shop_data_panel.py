@@ -148,8 +148,8 @@ def test_wanted_chance_decides_the_verdict_and_is_named():
     sure = panel.result[0]
     assert (
         sure.verdict != "accept"
-        and "95 % is asked" in sure.reason
-        and "95 % is asked" in panel.headline.value
+        and "95 % is required" in sure.reason
+        and "95 % is required" in panel.headline.value
     )
     assert (
         sure.reason

@@ -210,7 +210,7 @@ def test_a_set_shares_its_furnace():
         assert row.water_l == pytest.approx(mine["water_l"].sum())
     assert found.best["preheat_c"] == 860.0  # a hotter furnace scales too much
     assert len(found.best_of_each) == 3
-    # each head may have its own route; the furnace setting stays shared
+    # each head may have its own route; the preheat temperature stays shared
     routes = [fp.Route(), {"flux": 6}, {"spray": None}]
     own = fp.compare(["1030", "4130", "1020"], [900], heads, routes, wanted).table
     assert own["water_l"].iloc[2] == 0.0 < own["water_l"].iloc[1] < own["water_l"].iloc[0]

@@ -1,4 +1,4 @@
-"""Drifts that were put in are found again; the chances are honest; what cannot be told apart is said."""
+"""Drifts that were put in are found again; the chances are honest; what cannot be separated is said."""
 
 import numpy as np
 import pandas as pd
@@ -59,7 +59,7 @@ def test_nothing_off_is_said_so():
     found = find_cause(USUAL, STEEL, HEAD, ROUTE, usual=USUAL)
     assert found.likeliest == NOTHING and found.table["probability"].iloc[0] > 0.5
     assert found.off_sd < 1e-6 and "nothing has drifted" in found.report()
-    assert "cannot be told apart" not in found.report()
+    assert "cannot be separated" not in found.report()
 
 
 def test_what_cannot_be_told_apart_gets_a_check():
@@ -68,7 +68,7 @@ def test_what_cannot_be_told_apart_gets_a_check():
     assert len(found.confusable) and (found.confusable["apart_sd"] < 2.0).all()
     pair = found.confusable[found.confusable["cause"] == "flux"].iloc[0]
     assert "What parts them:" in pair["check"] or "check directly" in pair["check"]
-    assert "cannot be told apart by these readings" in found.report()
+    assert "cannot be separated by these readings" in found.report()
     assert (np.diag(found.apart.to_numpy()) < 1e-9).all()
     more = find_cause(readings(flux=9.0, n=50), STEEL, HEAD, ROUTE, usual=USUAL, heads_measured=50)
     assert more.apart.loc["flux", "C"] > found.apart.loc["flux", "C"]

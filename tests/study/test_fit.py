@@ -165,7 +165,7 @@ def test_a_furnace_off_its_set_point_is_told():
     traces, _ = measured(fp.Shop(), 7, route=ROUTE.with_(preheat_c=910.0))
     found = fit(traces, None, HEAD, "4130", ROUTE, numbers=("spray",))
     said = [w.text for w in found.warnings if w.code == "fit:furnace"]
-    assert said and "below what the set point of 930 °C gives" in said[0]
+    assert said and "below what the preheat temperature of 930 °C gives" in said[0]
 
 
 def test_an_earlier_fit_is_what_is_known_beforehand():

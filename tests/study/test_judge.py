@@ -55,7 +55,7 @@ def test_settings_that_are_not_sure_enough_are_named_as_such():
     assert (
         found.verdict == HOLD and "it is inside, but not sure enough: a chance of" in found.reason
     )
-    assert "99 % is asked" in found.reason and "bring it inside" not in found.reason
+    assert "99 % is required" in found.reason and "bring it inside" not in found.reason
     # the present settings are inside and the surest there are
     found = judge_heat("4130", limits=LIMITS, chance=0.9, turned={"flux": (2.0, 12.0)})
     assert "Inside the limits, but not sure enough" in found.reason and found.reason.endswith(

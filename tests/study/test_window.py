@@ -191,3 +191,11 @@ def test_numbers_out_of_bounds_are_refused_at_the_ends():
     ):
         with pytest.raises(InputError, match=words):
             varied(*case, values)
+
+
+def test_progress_is_counted_and_a_cancel_is_one_sentence():
+    axes, done = (("preheat_c", 900, 950, 3), ("flux", 8, 12, 3)), []
+    fp.window("4130", None, None, *axes, progress=lambda *counts: done.append(counts))
+    assert done == [(9, 9)]
+    with pytest.raises(InputError, match="stopped before it was finished"):
+        fp.window("4130", None, None, *axes, cancel=lambda: True)

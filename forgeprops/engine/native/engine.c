@@ -12,6 +12,7 @@
 #include "heat.c"
 #include "trace.c"
 #include "furnace.c"
+#include "share.c"
 #include "reactions.c"
 #include "austenite.c"
 #include "surfaces.c"
@@ -92,19 +93,26 @@ EXPORT int forgeprops_march(const Input *in, Output *out) {
   Cooling *cooling = room(sizeof *cooling);
   Charge *charges = room((size_t)n * sizeof *charges);
   Job *jobs = room((size_t)(2 * n) * sizeof *jobs);
-  int64_t *queue = room((size_t)n * sizeof *queue);
+  uint64_t size = 4;
+  while (size < 2 * (uint64_t)n) size *= 2;
+  int64_t *queue = room((size_t)n * sizeof *queue), *first = room((size_t)n * sizeof *first), *table = room(size * sizeof *table);
   Trace *traces = out->trace ? room((size_t)n * sizeof *traces) : NULL;
-  const int failed = !furnace || !cooling || !charges || !jobs || !queue || (out->trace && !traces);
+  const int failed = !furnace || !cooling || !charges || !jobs || !queue || !first || !table || (out->trace && !traces);
   if (!failed) {
-    for (int64_t c = 0; c < n; c++) queue[c] = c;
-    (usual ? heat_head : heat_other)(&layout, in, furnace, queue, n, 1.0, charges, traces);
-    int64_t partly = 0;
+    int64_t own = 0, partly = 0;
+    furnace_shared(in, first, table, size);
     for (int64_t c = 0; c < n; c++)
-      if (least_share(&layout, &charges[c]) < WHOLE && most_share(&layout, &charges[c]) > 0.0) {
+      if (first[c] == c) queue[own++] = c;
+    (usual ? heat_head : heat_other)(&layout, in, furnace, queue, own, 1.0, charges, traces);
+    for (int64_t c = 0; c < n; c++)
+      if (first[c] == c && least_share(&layout, &charges[c]) < WHOLE && most_share(&layout, &charges[c]) > 0.0) {
         queue[partly++] = c;
         if (traces) traces[c].used = 0;
       }
     if (partly) (usual ? heat_head : heat_other)(&layout, in, furnace, queue, partly, in->control->furnace_finer, charges, traces);
+    for (int64_t c = 0; c < n; c++)
+      if (first[c] != c)
+        take_over(&layout, in, &charges[first[c]], &charges[c], traces ? traces + first[c] : NULL, traces ? traces + c : NULL);
     int64_t count = 0;
     for (int64_t c = 0; c < n; c++) {
       const double ln_p = case_of(in, c)->ln_p;
@@ -124,6 +132,8 @@ EXPORT int forgeprops_march(const Input *in, Output *out) {
   give_back(charges);
   give_back(jobs);
   give_back(queue);
+  give_back(first);
+  give_back(table);
   give_back(traces);
   return failed;
 }

@@ -103,9 +103,8 @@ class Panel:
                 self.headline,
                 self.live.widget,
                 self.caption,
-                html("cautions", markup.line(SHORT)),
                 self.keep.widget,
-                slider_names(),
+                w.VBox([html("cautions", markup.line(SHORT)), slider_names()]),
             ]
         )
         self.widget.add_class(f"fp-{self.kind.replace('_', '-')}")
@@ -200,8 +199,8 @@ class WorkPanel(Panel):
         self.go = button("go", self.go_words, "play", self.start, "170px", button_style="primary")
         self.work, self.below = Work(), w.VBox([])
         self.bar = row(self.go, *extra, self.work.widget)
-        top, words, picture, caption, *rest = self.widget.children
-        self.widget.children = (top, self.bar, words, picture, caption, self.below, *rest)
+        top, words, picture, caption, keep, names = self.widget.children
+        self.widget.children = (top, self.bar, words, picture, caption, self.below, keep, names)
         with style.look():  # an empty place looks broken
             self.live.figure.text(
                 0.5, 0.5, f"The picture comes here: press “{self.go_words}”.", ha="center", va="center",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 
+from ...answer.evaluation import estimate
 from ...base.errors import InputError
 from ...inputs.job import Job
 from ...inputs.settings import table
@@ -214,9 +215,11 @@ class WindowPanel(CasePanel):
             )
             told.append(
                 f"There both settings may be off at once by {held:.1f} times what a shop's settings wander "
-                f"({tolerances}): "
-                + ("comfortable." if held >= 2 else "enough." if held >= 1 else "not enough.")
+                f"({tolerances})."
             )
+            place = {a.setting.name: found.centre[a.setting.name] for a in (found.x, found.y)}
+            verdict = estimate(self._asked.with_(**place), limits=found.limits).verdict
+            told.append(f"Verdict there: {verdict.level}, {verdict.sure}.")
             if found.at_edge:
                 told.append(
                     "The box ends at the edge of the map: the window may be larger than the map."

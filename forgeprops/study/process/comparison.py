@@ -66,7 +66,7 @@ class Comparison:
         that says stop, such as "quench-crack", meets none and comes last);
         ``warnings``.
     sets : DataFrame or None
-        Of a whole set: one row a furnace setting: ``meets`` if every head does, ``slack`` and ``binding`` of
+        Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack`` and ``binding`` of
         the worst head, ``worst_head``, ``rank``; totals of press time and water.
     limits : Limits
     """
@@ -77,7 +77,7 @@ class Comparison:
 
     @property
     def best(self):
-        """Row of rank 1 (of the set: of its best furnace setting)."""
+        """Row of rank 1 (of the set: of its best preheat temperature)."""
         ranked = self.table if self.sets is None else self.sets
         return ranked.sort_values("rank").iloc[0]
 
@@ -151,14 +151,14 @@ def compare(
         Furnace settings, °C.
     head : head, or sequence of heads
         One head for all grades; a sequence is a whole set whose heads have their own grades and share every
-        furnace setting.
+        preheat temperature.
     route : route, or sequence of routes
         Of a whole set: one for all, or one for each head.
     limits : Limits, optional
-        What is asked of the result and of its costs.
+        Requirements on the result and its costs.
     shop, line
         The shop's multipliers, and what the line is like.
-    reference : (grade, furnace setting)
+    reference : (grade, preheat temperature)
         What press effort 1 means.
     intervals : bool
         Also the 80 % intervals of hardness; up to eight times the work.
@@ -219,7 +219,7 @@ def compare(
         reference_stress_mpa(h, r, study.shop, study.reference)
         for h, r in zip(heads, routes, strict=True)
     ]
-    want = ALL_WARNINGS if intervals else ("trace",)
+    want = ALL_WARNINGS if intervals else ()
     found = study.assess(cases, np.array(stress)[of], want=want)
     _veto(found, study.limits)
     names = (*_SHOWN, *(name for name in study.limits.bounds if name not in _SHOWN))
@@ -254,7 +254,7 @@ def _ranks(slack) -> np.ndarray:
 
 
 def _sets(table):
-    """One row a furnace setting that the whole set shares: no better than its worst head."""
+    """One row a preheat temperature that the whole set shares: no better than its worst head."""
     import pandas as pd
 
     rows = []

@@ -1,4 +1,4 @@
-"""At which furnace setting steel B forges as easily as steel A, judged by the marched metal in the die."""
+"""Preheat temperature at which steel B forges as easily as steel A, by the metal temperature in the die."""
 
 from __future__ import annotations
 
@@ -8,24 +8,18 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ...answer.cases import checked_case
 from ...answer.evaluation import evaluate
 from ...answer.press_and_skin import squeeze
-from ...base.errors import check_flag, check_kind, check_number
+from ...base.errors import check_flag, check_number
 from ...forging import effort
 from ...inputs.cases import spread
 from ...inputs.head import Head
-from ...inputs.head import head as library_head
 from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 
-__all__ = [
-    "EqualEffortPreheat",
-    "equal_effort_preheat",
-    "equal_effort_setting",
-    "metal_in_die_c",
-    "with_defaults",
-]
+__all__ = ["EqualEffortPreheat", "equal_effort_preheat", "equal_effort_setting", "metal_in_die_c"]
 
 
 #: Furnace settings marched for the map to metal temperature in the die, °C.
@@ -59,13 +53,13 @@ def metal_in_die_c(
     route: Route | None = None,
     shop: Shop | None = None,
 ):
-    """Mean metal temperature in the die, by projected area, at a furnace setting, °C.
+    """Mean metal temperature in the die, by projected area, at a preheat temperature, °C.
 
     Parameters
     ----------
     steel : Steel
     preheat_c : float or array
-        Furnace set point, °C, 640-1340.
+        Preheat temperature, °C, 640-1340.
     head, route, shop : optional
         Mid-iron, `Route()` and a neutral shop when left out.
 
@@ -80,21 +74,9 @@ def metal_in_die_c(
     >>> 860 < metal_in_die_c(grade("1030"), 900.0) < 890
     True
     """
-    die = _die_map(steel, *with_defaults(head, route, shop))
+    die = _die_map(*checked_case(steel, head, route, shop))
     answer = np.interp(preheat_c, _SETTINGS_C, die)
     return float(answer) if np.ndim(preheat_c) == 0 else answer
-
-
-def with_defaults(head, route, shop):
-    """Head, route and shop, each the default where it is left out; a head may be a library name."""
-    if head is None or isinstance(head, str):
-        head = library_head("mid-iron" if head is None else head)
-    route, shop = Route() if route is None else route, Shop() if shop is None else shop
-    return (
-        check_kind(head, Head, "head"),
-        check_kind(route, Route, "route"),
-        check_kind(shop, Shop, "shop"),
-    )
 
 
 def equal_effort_setting(
@@ -116,9 +98,9 @@ def equal_effort_setting(
     ----------
     steel_a, steel_b : Steel
     preheat_a_c : float
-        Furnace set point of A, °C, 700-1300; with `in_die` the metal temperature of A in the die.
+        Preheat temperature of A, °C, 700-1300; with `in_die` the metal temperature of A in the die.
     head, route, shop : optional
-        Mid-iron, `Route()` and a neutral shop when left out; the squeeze is the route's.
+        Mid-iron, `Route()` and a neutral shop when left out; the press strain is the route's.
     in_die : bool
         Take `preheat_a_c` as metal temperature in the die.
 
@@ -142,9 +124,8 @@ def equal_effort_setting(
     preheat_a_c = check_number(
         preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C"
     )
-    head, route, shop = with_defaults(head, route, shop)
-    for steel in (steel_a, steel_b):
-        check_kind(steel, Steel, "steel")
+    steel_a, head, route, shop = checked_case(steel_a, head, route, shop)
+    checked_case(steel_b, head, route, shop)
     check_flag(in_die, "in_die")
     die_a = preheat_a_c if in_die else metal_in_die_c(steel_a, preheat_a_c, head, route, shop)
     used = {k: float(x) for k, x in squeeze(route.press.strain, route.press.dwell_s).items()}
@@ -174,7 +155,7 @@ def equal_effort_preheat(
     *,
     die_drop_c: float | Callable | None = None,
 ) -> float:
-    """Furnace set point, °C, at which steel B forges as easily as steel A; see `equal_effort_setting`.
+    """Preheat temperature, °C, at which steel B forges as easily as steel A; see `equal_effort_setting`.
 
     Parameters
     ----------

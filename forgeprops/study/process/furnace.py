@@ -7,16 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer.evaluation import Evaluation, evaluate
+from ...answer.cases import checked_case
+from ...answer.evaluation import evaluate
 from ...answer.warnings import FURNACE_CODES
-from ...base.errors import InputError, check_kind, check_number
+from ...base.errors import InputError, check_number
 from ...base.ranges import Warn
 from ...inputs.cases import spread
 from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-from .equal_effort import with_defaults
 
 __all__ = ["ForgingTemperatureStudy", "forging_temperature_study"]
 
@@ -26,12 +26,12 @@ _SETTINGS_C = np.arange(700.0, 1251.0, 10.0)
 
 @dataclass(frozen=True)
 class ForgingTemperatureStudy:
-    """One steel on one route at many furnace settings; every array has one entry a setting.
+    """One steel on one route at many preheat temperatures; every array has one entry a setting.
 
     Attributes
     ----------
     preheat_c : array
-        Furnace set point, °C.
+        Preheat temperature, °C.
     peak_c, die_c, water_c : array
         Face: metal leaving the furnace, in the die, when the water starts (NaN without water), °C.
     heat_through_s : array
@@ -104,7 +104,7 @@ class ForgingTemperatureStudy:
         return pd.DataFrame({**self.arrays(), "warnings": codes})
 
     def at(self, preheat_c: float) -> dict[str, float]:
-        """Every array at one furnace setting, straight between the settings studied.
+        """Every array at one preheat temperature, straight between the settings studied.
 
         Raises
         ------
@@ -132,7 +132,7 @@ def forging_temperature_study(
     shop: Shop | None = None,
     **options,
 ) -> ForgingTemperatureStudy:
-    """March one steel, head and route at many furnace settings and tell everything that moves.
+    """March one steel, head and route at many preheat temperatures and tell everything that moves.
 
     Parameters
     ----------
@@ -142,7 +142,7 @@ def forging_temperature_study(
     route : Route, optional
         `Route()` when left out; its own preheat temperature is the one that `effort` is counted from.
     temperatures : array, optional
-        Furnace set points, °C, rising; 700 to 1250 by 10 when left out.
+        Preheat temperatures, °C, rising; 700 to 1250 by 10 when left out.
     shop : Shop, optional
     **options
         Passed to the march (see `estimate.evaluate`).
@@ -163,12 +163,11 @@ def forging_temperature_study(
     >>> bool(np.all(np.diff(study.flow_stress_mpa) < 0.0)), bool(np.all(np.diff(study.scale_um) > 0.0))
     (True, True)
     """
-    check_kind(steel, Steel, "steel")
-    head, route, shop = with_defaults(head, route, shop)
+    steel, head, route, shop = checked_case(steel, head, route, shop)
     settings = np.asarray(_SETTINGS_C if temperatures is None else temperatures, float).ravel()
     if settings.size == 0 or np.any(np.diff(settings) <= 0.0):
         raise InputError(
-            "temperatures do not rise; allowed are one or more furnace settings, each above the one before."
+            "temperatures do not rise; allowed are one or more preheat temperatures, each above the one before."
         )
     for t in settings[[0, -1]]:
         check_number(float(t), "forging temperature", 20.0, BURNING_C, "°C")
@@ -199,23 +198,19 @@ def forging_temperature_study(
             f"{name}_low_hv": low[now, zone],
             f"{name}_high_hv": high[now, zone],
         }
+    bends = [e.bend_of(head, i) for i in range(len(settings))]
+    for name in ("allowed_deg", "allowed_deg_low", "allowed_deg_high"):
+        column = name.replace("deg_low", "low_deg").replace("deg_high", "high_deg")
+        columns[column] = np.array([getattr(bend, name) for bend in bends])
     return ForgingTemperatureStudy(
         steel,
         head,
         route,
         settings,
         **columns,
-        **_bends(head, e, len(settings)),
         warnings=tuple(
             tuple(w for w in e.warnings(i) if w.code in FURNACE_CODES) for i in range(len(settings))
         ),
         ac1_c=float(e.critical["ac1"][0]),
         ac3_c=float(e.critical["ac3"][0]),
     )
-
-
-def _bends(head: Head, e: Evaluation, n: int) -> dict[str, np.ndarray]:
-    """Allowed degrees and their interval at every setting."""
-    bends = [e.bend_of(head, i) for i in range(n)]
-    ends = np.array([(b.allowed_deg, b.allowed_deg_low, b.allowed_deg_high) for b in bends])
-    return dict(zip(("allowed_deg", "allowed_low_deg", "allowed_high_deg"), ends.T, strict=True))

@@ -187,7 +187,7 @@ def compute(columns: Cases, intervals: bool) -> tuple[dict[str, np.ndarray], lis
     """
     n = len(columns)
     try:
-        return answers(columns, want=ALL_WARNINGS if intervals else ("trace",), threads=1), [""] * n
+        return answers(columns, want=ALL_WARNINGS if intervals else (), threads=1), [""] * n
     except EngineLibraryError:  # the installation, not a case
         raise
     except Exception as error:  # noqa: BLE001  (whatever it is, it is one row's error and not the executor's)

@@ -137,7 +137,7 @@ class Window:
             f"{self.box[axis.setting.name][1]:.4g} {axis.setting.unit}"
             for axis in (self.x, self.y)
         )
-        told = (
+        text = (
             f"{100 * self.share:.0f} % of the map meets all limits. The largest box inside is {spans}; its "
             f"middle is {self.centre[self.x.setting.name]:.4g} {self.x.setting.unit} and "
             f"{self.centre[self.y.setting.name]:.4g} {self.y.setting.unit}. Both settings may be off by "
@@ -145,8 +145,8 @@ class Window:
             f"{self.x.setting.unit}, {self.y.tolerance:.3g} {self.y.setting.unit}) at the same time."
         )
         if self.at_edge:
-            told += " The box ends at the edge of the map: the window may be larger."
-        return told
+            text += " The box ends at the edge of the map: the window may be larger."
+        return text
 
     def __repr__(self) -> str:
         return self.words()

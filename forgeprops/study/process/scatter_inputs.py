@@ -117,7 +117,7 @@ def inputs_of(
     Raises
     ------
     InputError
-        Unknown name or kind; the grade's limits asked of a steel that has none; nothing left to draw.
+        Unknown name or kind; the grade's limits for a steel that has none; nothing left to draw.
 
     Examples
     --------

@@ -19,7 +19,7 @@ from .study import Study
 __all__ = ["Distribution", "Outside", "Scatter", "even_numbers", "scatter"]
 
 
-#: Quantities whose indices are worked out when the user names none and sets no limits.
+#: Quantities whose indices are calculated when the user names none and sets no limits.
 _MATTER = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", "face_margin")
 #: Quantities always kept.
 _KEPT = (
@@ -113,7 +113,7 @@ class Scatter:
         Raises
         ------
         InputError
-            A quantity whose indices were not worked out.
+            A quantity whose indices were not calculated.
         """
         import pandas as pd
 
@@ -180,7 +180,7 @@ class Scatter:
             )
             for name, by in self.by_quantity.items():
                 c = by.capability
-                told = (
+                text = (
                     f"Cpk {c.cpk:.2f}"
                     if c.normal
                     else (
@@ -188,7 +188,7 @@ class Scatter:
                         f"{c.by_percentiles:.2f}"
                     )
                 )
-                lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {told}.")
+                lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {text}.")
         for name in list(self.indices)[:2]:
             top = self.ranking(name).head(3)
             what = (
@@ -201,7 +201,7 @@ class Scatter:
             )
             lines.append(f"{what} varies most by: {shares} (total order).")
         if self.cancelled:
-            lines.append("Stopped before its end: fewer cases than asked for.")
+            lines.append("Stopped before its end: fewer cases than required.")
         return " ".join(lines)
 
     def __repr__(self) -> str:
@@ -234,7 +234,7 @@ def scatter(
     spread : mapping of str to float, (kind, value) or Spread; optional
         Adds to or replaces the defaults (see `scatter_inputs.inputs_of`); 0 takes an input out.
     limits : Limits, optional
-        What is asked: shares outside and capabilities are told of it.
+        Requirements, for shares outside and capabilities.
     n : int
         Cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
     chemistry : {"heat", "grade", "fixed"}
@@ -243,7 +243,7 @@ def scatter(
         Work out which input matters; a number sets the base sample (default up to 1024), which costs that
         many cases for each input on top of `n`.
     quantities : sequence of str, optional
-        Whose indices are worked out; left out: the limited ones and the distance from the limits, or the main
+        Whose indices are calculated; left out: the limited ones and the distance from the limits, or the main
         ones.
     seed : int
         Of the scrambling; the same seed gives the same numbers.
@@ -375,11 +375,10 @@ def _counted(samples, nominal, limits: Limits):
     for name, values in samples.items():
         if name == "slack":
             continue
-        told = np.percentile(values, percents)
         distributions[name] = Distribution(
             float(values.mean()),
             float(values.std(ddof=1)),
-            dict(zip(percents, told.tolist(), strict=True)),
+            dict(zip(percents, np.percentile(values, percents).tolist(), strict=True)),
             float(nominal[name][0]),
         )
     for name, (low, high) in limits.bounds.items():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -54,9 +55,9 @@ class Choice:
     binding : str
         The limit that comes first.
     robustness : float
-        The share of heads inside all limits under scatter, told as the standard deviations that a single limit
+        The share of heads inside all limits under scatter, as the standard deviations that a single limit
         would be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few
-        drawn heads; how many heads are outside is told by `scatter`.
+        drawn heads; `scatter` counts the heads outside.
     at_end : tuple of str
         Settings that stand at an end of their range: beyond it may be better.
     scatter : Scatter or None
@@ -100,31 +101,31 @@ class Choice:
             for name, value in self.settings.items()
         )
         if not self.feasible:
-            told = f"No settings in these ranges meet all limits ({self.limits}). Nearest: {at}; "
-            told += f"it misses {self.binding} by {-self.slack:.1f} steps. "
+            text = f"No settings in these ranges meet all limits ({self.limits}). Nearest: {at}; "
+            text += f"it misses {self.binding} by {-self.slack:.1f} steps. "
             enough = self.relax[self.relax["enough"]] if len(self.relax) else self.relax
             if len(enough):
                 row = enough.iloc[0]
                 return (
-                    told
+                    text
                     + f"Relax {row['limit']} by {row['by']:.3g} {row['unit']} (to {row['to']:.4g})."
                 )
-            return told + (
+            return text + (
                 f"No limit alone is enough; all together would have to give {self.together_steps:.1f} steps."
             )
         cost = self.results
-        told = (
+        text = (
             f"{at}: all limits are met, first comes {self.binding} with {self.slack:.1f} steps to spare. "
             f"{cost['press_s']:.1f} s on the press, {cost['heads_per_hour']:.0f} heads an hour, "
             f"{cost['water_l']:.2f} L of water per head."
         )
         if self.scatter is not None:
             o = self.scatter.outside
-            told += (
+            text += (
                 f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
                 f"to {100 * o.high:.2g} %)."
             )
-        return " ".join(filter(None, (told, self.end_words())))
+        return " ".join(filter(None, (text, self.end_words())))
 
     def end_words(self) -> str:
         """Which settings stand at an end of their range, in a sentence; empty if none does."""
@@ -137,6 +138,55 @@ class Choice:
     def _repr_html_(self) -> str:
         table = "" if not len(self.relax) else self.relax.to_html(index=False, escape=True)
         return f"<p>{html.escape(self.words())}</p>{table}"
+
+
+class _Search:
+    """The search from several starts, and what it has found so far: a cancel leaves that."""
+
+    def __init__(self, problem: Margins, x: np.ndarray):
+        self.problem, self.x = problem, x
+        #: Margins of the first look; a row for each start; the best place and its slack; robust places.
+        self.first = np.empty(0)
+        self.rows: list[dict] = []
+        self.best: tuple[np.ndarray, float] | None = None
+        self.robust: list[tuple[np.ndarray, float]] = []
+
+    def run(self, starts: int) -> None:
+        """Raise the least margin from the settings as they are and from the best of the first look."""
+        self.first = self.problem.nominal(self.x)
+        slack = self.first.min(axis=1)
+        begin = spread_out(self.x, slack, starts)
+        self.best = self.x[begin[0]], float(slack[begin[0]])
+        every = np.ones(self.first.shape[1], bool)
+        for i in begin if 0 in begin else [*begin, 0]:
+            at, margin = raise_least(self.problem.nominal, self.x[i], every)
+            found = {"start": len(self.rows) + 1, "first_slack": float(slack[i])}
+            found |= {"slack": float(margin.min()), "robustness": np.nan}
+            self.rows.append({**found, "from": self.x[i], "x": at})
+            if found["slack"] > self.best[1]:
+                self.best = at, found["slack"]
+        if self.best[1] >= 0.0:
+            self._secure([row for row in self.rows if row["slack"] >= 0.0])
+
+    def _secure(self, met: list[dict]) -> None:
+        """Raise the share of drawn heads inside the limits from the surest places that meet them."""
+        problem = self.problem
+        for row in met:  # more slack is not always more sure
+            places = np.stack([row["x"], row["from"]] if row["first_slack"] >= 0.0 else [row["x"]])
+            away = problem.sure(places).min(axis=1)
+            row["robustness"], row["x"] = float(away.max()), places[int(away.argmax())]
+            self.robust.append((row["x"], row["robustness"]))
+        begun: list[np.ndarray] = []
+        for row in sorted(met, key=lambda row: -row["robustness"]):
+            near = any(np.abs(row["x"] - place).max() < _SAME for place in begun)
+            if near or len(begun) == _SURER:
+                continue
+            begun.append(row["x"])
+            one = np.ones(1, bool)
+            at, away = raise_least(problem.sure, row["x"], one, iterations=8, enough=0.01)
+            if problem.nominal(at[None]).min() >= 0.0:  # what is chosen meets the limits itself
+                row["robustness"], row["x"] = float(away.min()), at
+                self.robust.append((at, float(away.min())))
 
 
 def choose(
@@ -159,7 +209,7 @@ def choose(
     steel, head, route
         The case; what is not turned stays as it is.
     limits : Limits
-        What is asked of results and costs.
+        Requirements on results and costs.
     settings : mapping of str to (low, high), optional
         What may be turned and how far (see `vary.settings`); left out: `SETTINGS`, as far as the route has
         them.
@@ -210,76 +260,34 @@ def choose(
     inputs = inputs_of(study, spread, chemistry)
     problem = Margins(study, ranges, inputs, even_numbers(_DRAWN, len(inputs), seed))
     d = len(ranges)
-    every = np.ones(sum(1 for _ in limits.ends()), bool)
     now = np.array([study.value(name) for name in ranges])
     now = (now - problem.low) / (problem.high - problem.low)
     x = np.vstack([np.clip(now, 0.0, 1.0), even_numbers(_FIRST_LOOK * d, d, seed + 1)])
-    first = np.zeros((len(x), len(every)))
-    rows: list[dict] = []
-    best_x, best_margin = None, None
-    robust: list[tuple[np.ndarray, float]] = []
+    search, relax, together, robustness, checked = (
+        _Search(problem, x),
+        _no_relax(),
+        0.0,
+        np.nan,
+        None,
+    )
     try:
-        first = problem.nominal(x)
-        begin = spread_out(x, first.min(axis=1), starts)
-        best_x, best_margin = x[begin[0]], first[begin[0]]
-        if 0 not in begin:
-            begin.append(0)
-        for i in begin:
-            at, margin = raise_least(problem.nominal, x[i], every)
-            rows.append(
-                {
-                    "start": len(rows) + 1,
-                    "first_slack": float(first[i].min()),
-                    "slack": float(margin.min()),
-                    "robustness": np.nan,
-                    "from": x[i],
-                    "x": at,
-                }
-            )
-            if margin.min() > best_margin.min():
-                best_x, best_margin = at, margin
-        if best_margin.min() >= 0.0:
-            met = [row for row in rows if row["slack"] >= 0.0]
-            for row in met:  # more slack is not always more sure
-                places = np.stack(
-                    [row["x"], row["from"]] if row["first_slack"] >= 0.0 else [row["x"]]
-                )
-                away = problem.sure(places).min(axis=1)
-                row["robustness"], row["x"] = float(away.max()), places[int(away.argmax())]
-                robust.append((row["x"], row["robustness"]))
-            begun: list[np.ndarray] = []
-            for row in sorted(met, key=lambda row: -row["robustness"]):
-                if len(begun) == _SURER or any(
-                    np.abs(row["x"] - place).max() < _SAME for place in begun
-                ):
-                    continue
-                begun.append(row["x"])
-                at, away = raise_least(
-                    problem.sure, row["x"], np.ones(1, bool), iterations=8, enough=0.01
-                )
-                if problem.nominal(at[None]).min() >= 0.0:  # what is chosen meets the limits itself
-                    row["robustness"], row["x"] = float(away.min()), at
-                    robust.append((at, float(away.min())))
+        search.run(starts)
     except Stopped:
-        if best_x is None:
+        if search.best is None:
             raise InputError("the search was stopped before its first look was finished.") from None
-    relax, together = _no_relax(), 0.0
-    feasible = bool(best_margin.min() >= 0.0)
-    robustness, told = np.nan, None
-    if feasible and robust:
-        best_x, robustness = max(robust, key=lambda pair: pair[1])
-    elif not feasible:
-        together = -float(best_margin.min())
-        try:
-            relax = _relax(problem, x, first, best_x)
-        except Stopped:
-            pass
+    best_x, best_slack = search.best
+    feasible = best_slack >= 0.0
+    if not feasible:
+        together = -best_slack
+        with contextlib.suppress(Stopped):
+            relax = _relax(problem, x, search.first, best_x)
+    elif search.robust:
+        best_x, robustness = max(search.robust, key=lambda pair: pair[1])
     values = problem.settings(best_x)
     final = study.changed(values)
     table = study.assess(study.varied({name: np.array([v]) for name, v in values.items()}))
     if feasible and not study.cancel():
-        checked = {"line": study.line, "reference": study.reference, "threads": study.threads}
-        told = scatter(
+        checked = scatter(
             *final[:3],
             spread,
             limits,
@@ -288,9 +296,11 @@ def choose(
             indices=False,
             seed=seed + 2,
             shop=final[3],
-            **checked,
+            line=study.line,
+            reference=study.reference,
+            threads=study.threads,
         )
-        problem.cases += told.cases
+        problem.cases += checked.cases
     return Choice(
         feasible,
         values,
@@ -300,10 +310,10 @@ def choose(
         str(table["binding"][0]),
         float(robustness),
         tuple(name for name, part in zip(ranges, best_x, strict=True) if not 0.02 < part < 0.98),
-        told,
+        checked,
         relax,
         together,
-        _starts_table(rows, problem),
+        _starts_table(search.rows, problem),
         limits,
         problem.cases,
         study.cancel.wanted,
@@ -356,9 +366,5 @@ def _relax(problem: Margins, x: np.ndarray, first: np.ndarray, nearest: np.ndarr
 def _starts_table(rows: list[dict], problem: Margins):
     import pandas as pd
 
-    told = []
-    for row in rows:
-        told.append(
-            {k: v for k, v in row.items() if k not in ("x", "from")} | problem.settings(row["x"])
-        )
-    return pd.DataFrame(told)
+    kept = ("start", "first_slack", "slack", "robustness")
+    return pd.DataFrame([{k: r[k] for k in kept} | problem.settings(r["x"]) for r in rows])

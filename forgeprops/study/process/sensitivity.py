@@ -12,7 +12,7 @@ from ...base.errors import InputError
 __all__ = ["Capability", "Indices", "capability", "share_interval", "swap", "variance_indices"]
 
 
-#: Values of a distribution looked at for normality; more make every real process "not normal".
+#: Values of a distribution examined for normality; more make every real process "not normal".
 _TESTED = 1000
 #: Chance below which a sample counts as not normal (common practice).
 _NOT_NORMAL = 0.01
@@ -85,29 +85,19 @@ def variance_indices(
     found = sobol_indices(func=outputs, n=n)
     with (
         warnings.catch_warnings()
-    ):  # an input without any effect has no spread to draw an interval from
+    ):  # an input without effect has no spread to draw an interval from
         warnings.simplefilter("ignore", DegenerateDataWarning)
         warnings.filterwarnings("ignore", "invalid value encountered", RuntimeWarning)
         spread = found.bootstrap(confidence_level=0.95, n_resamples=resamples)
-
-    def flat(values):
-        return np.asarray(values, float).reshape(len(names))
-
-    def end(values, point):
-        return np.where(
-            np.isnan(flat(values)), flat(point), flat(values)
-        )  # its interval is the point
-
-    return Indices(
-        names,
-        flat(found.first_order),
-        flat(found.total_order),
-        end(spread.first_order.confidence_interval.low, found.first_order),
-        end(spread.first_order.confidence_interval.high, found.first_order),
-        end(spread.total_order.confidence_interval.low, found.total_order),
-        end(spread.total_order.confidence_interval.high, found.total_order),
-        n * (len(names) + 2),
-    )
+    points, ends = [], []
+    for point, order in (
+        (found.first_order, spread.first_order.confidence_interval),
+        (found.total_order, spread.total_order.confidence_interval),
+    ):
+        point, low, high = (np.reshape(v, len(names)) for v in (point, order.low, order.high))
+        points.append(point)  # without an interval it is its own
+        ends += [np.where(np.isnan(low), point, low), np.where(np.isnan(high), point, high)]
+    return Indices(names, *points, *ends, n * (len(names) + 2))
 
 
 def share_interval(outside: int, n: int) -> tuple[float, float]:

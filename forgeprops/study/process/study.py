@@ -52,7 +52,7 @@ RESULT_COLUMNS = (
 )
 INTERVAL_COLUMNS = tuple(f"{zone}_hardness_{end}_hv" for zone in ZONES for end in ("low", "high"))
 #: What every warning of a single estimate needs.
-ALL_WARNINGS = ("interval", "dry", "trace")
+ALL_WARNINGS = ("interval", "dry")
 
 #: Press effort 1: this grade from this preheat temperature, °C, on the same head and route (our choice: a plain
 #: carbon steel at a usual temperature).
@@ -352,8 +352,6 @@ def answers(
     n, workers = len(cases), threads or os.cpu_count() or 1
     # pieces small enough that no thread waits long for the last one
     size = min(max(-(-n // (4 * workers)), _LEAST), _PIECE) if workers > 1 else _PIECE
-    if "trace" in want:
-        size = min(size, 256)  # a trace is some 40 kB
 
     def piece(begin: int) -> dict[str, np.ndarray]:
         part = cases if size >= n else cases.part(slice(begin, begin + size))

@@ -95,7 +95,7 @@ class Causes:
         Row: the true cause, at its likeliest drift (at least one standard deviation); column: another; how
         near the other can come to the same readings, in their standard deviations.
     confusable : DataFrame
-        Pairs of likely causes these readings cannot tell apart: ``cause, other, apart_sd, check``.
+        Pairs of likely causes these readings cannot separate: ``cause, other, apart_sd, check``.
     off_sd : float
         How far all readings together are from what was expected, standard deviations (root of the
         chi-square over the number of zones).
@@ -140,7 +140,7 @@ class Causes:
             pairs = pairs[:0]
         for r in pairs[(pairs["cause"] == top) | (pairs["other"] == top)].itertuples():
             lines.append(
-                f"{_label(r.cause).capitalize()} and {_label(r.other)} cannot be told apart by these "
+                f"{_label(r.cause).capitalize()} and {_label(r.other)} cannot be separated by these "
                 f"readings "
                 f"({r.apart_sd:.1f} standard deviations). {r.check}"
             )

@@ -27,9 +27,9 @@ __all__ = ["APART_SD", "find_cause"]
 
 #: Chance beforehand that nothing has drifted; the causes share the rest evenly (our choice).
 _NOTHING_CHANCE = 0.5
-#: Drifts looked at: out to this many standard deviations, marched at so many places, interpolated to so many.
+#: Drifts examined: out to this many standard deviations, marched at so many places, interpolated to so many.
 _FAR, _MARCHED, _FINE = 3.0, 21, 241
-#: A pair that differs by less than this many standard deviations of the readings cannot be told apart (our
+#: A pair that differs by less than this many standard deviations of the readings cannot be separated (our
 #: mark).
 APART_SD = 2.0
 #: A further check counts as parting two causes from this many of its own standard deviations on (our mark).
@@ -42,7 +42,7 @@ _PYROMETER_FROM_C = 300.0
 
 _LOOKS = {
     "furnace": ("read the {} with a pyrometer as it leaves the furnace", "peak_c"),
-    "die": ("read the {} with a pyrometer at the squeeze", "die_c"),
+    "die": ("read the {} with a pyrometer in the press", "die_c"),
     "water": ("read the {} with a pyrometer as the water starts", "water_on_c"),
     "off": ("read the {} with a pyrometer as the water stops", "water_off_c"),
 }
@@ -97,7 +97,7 @@ def find_cause(
     .. [1] Marginal likelihood of one cause at a time: H. Jeffreys, Theory of Probability (from
        memory).
     .. [2] An even chance of no drift beforehand; causes nearer than 2 standard deviations cannot be
-       told apart (our choice).
+       separated (our choice).
 
     Examples
     --------
@@ -118,17 +118,17 @@ def find_cause(
     check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
     drifts = causes(study, names)
     z = np.linspace(-_FAR, _FAR, _MARCHED)
-    told = evaluate(study.varied(_turned(drifts, z)))
+    marched = evaluate(study.varied(_turned(drifts, z)))
     middle = _MARCHED // 2  # of the first cause: nothing has drifted there
     index = [ZONES.index(zone) for zone in zones]
-    every = told.hardness_hv.reshape(len(drifts), _MARCHED, -1)
+    every = marched.hardness_hv.reshape(len(drifts), _MARCHED, -1)
     here = every[0, middle]
     response = every[:, :, index] - here[index]
     mean = np.array([np.mean(readings[zone]) for zone in zones])
     count = np.array([len(readings[zone]) for zone in zones])
     expected = _expected(usual, zones, here[index])
     own = (
-        predicted_sd_hv(told)[middle, index]
+        predicted_sd_hv(marched)[middle, index]
         if model_sd_hv is None and usual is None
         else (model_sd_hv or 0.0)
     )
@@ -143,7 +143,7 @@ def find_cause(
     ).transpose(0, 2, 1)
     table, best = _ranked(drifts, curves, fine, off, precision, zones, expected)
     apart = _apart(drifts, curves, fine, best, precision)
-    confusable = _confusable(drifts, table, apart, fine, best, told, every, z, zones)
+    confusable = _confusable(drifts, table, apart, fine, best, marched, every, z, zones)
     return Causes(
         table,
         _readings_table(zones, count, mean, expected, off, covariance),
@@ -242,56 +242,32 @@ def _ranked(drifts, curves, fine, off, precision, zones, expected):
     nothing *= _NOTHING_CHANCE
     total = evidence.sum() + nothing
     best = np.argmax(log_likelihood - 0.5 * fine * fine, axis=1)
-    rows = []
-    for k, d in enumerate(drifts):
-        posterior = np.exp(log_likelihood[k] - log_likelihood[k].max()) * weight
-        steps = np.cumsum(posterior) / posterior.sum()
-        to = [
-            float(np.clip(d.now + d.sd * v, d.setting.low, d.setting.high))
-            for v in (
-                fine[best[k]],
-                *(fine[min(int(np.searchsorted(steps, p)), len(fine) - 1)] for p in (0.1, 0.9)),
-            )
-        ]
-        rows.append(
-            {
-                "cause": d.name,
-                "label": d.label,
-                "probability": float(evidence[k] / total),
-                "drift": to[0] - d.now,
-                "drift_low": to[1] - d.now,
-                "drift_high": to[2] - d.now,
-                "from_value": d.now,
-                "to_value": to[0],
-                "unit": d.setting.unit,
-                "misfit_sd": float(np.sqrt(chi[k, best[k]] / len(zones))),
-                **{
-                    f"{zone}_hv": float(v)
-                    for zone, v in zip(zones, expected + curves[k, best[k]], strict=True)
-                },
-            }
-        )
-    rows.append(
+    every = np.arange(len(drifts))
+    posterior = np.exp(log_likelihood - log_likelihood.max(axis=1, keepdims=True)) * weight
+    steps = np.cumsum(posterior, axis=1) / posterior.sum(axis=1, keepdims=True)
+    ends = ((steps < p).sum(axis=1).clip(max=len(fine) - 1) for p in (0.1, 0.9))
+    now, sd, low, high = np.array([(d.now, d.sd, d.setting.low, d.setting.high) for d in drifts]).T
+    to, to_low, to_high = (np.clip(now + sd * fine[at], low, high) for at in (best, *ends))
+    misfit = np.append(chi[every, best], off @ precision @ off)
+    table = pd.DataFrame(
         {
-            "cause": NOTHING,
-            "label": "no drift",
-            "probability": nothing / total,
-            "drift": 0.0,
-            "drift_low": 0.0,
-            "drift_high": 0.0,
-            "from_value": np.nan,
-            "to_value": np.nan,
-            "unit": "",
-            "misfit_sd": float(np.sqrt(off @ precision @ off / len(zones))),
-            **{f"{zone}_hv": float(v) for zone, v in zip(zones, expected, strict=True)},
+            "cause": [*(d.name for d in drifts), NOTHING],
+            "label": [*(d.label for d in drifts), "no drift"],
+            "probability": np.append(evidence, nothing) / total,
+            "drift": np.append(to - now, 0.0),
+            "drift_low": np.append(to_low - now, 0.0),
+            "drift_high": np.append(to_high - now, 0.0),
+            "from_value": np.append(now, np.nan),
+            "to_value": np.append(to, np.nan),
+            "unit": [*(d.setting.unit for d in drifts), ""],
+            "misfit_sd": np.sqrt(misfit / len(zones)),
+            **{
+                f"{zone}_hv": np.append(expected[i] + curves[every, best, i], expected[i])
+                for i, zone in enumerate(zones)
+            },
         }
     )
-    table = (
-        pd.DataFrame(rows)
-        .sort_values("probability", ascending=False, kind="stable")
-        .reset_index(drop=True)
-    )
-    return table, best
+    return table.sort_values("probability", ascending=False, kind="stable", ignore_index=True), best
 
 
 def _apart(drifts, curves, fine, best, precision):
@@ -333,7 +309,7 @@ def _readings_table(zones, count, mean, expected, off, covariance):
 # ---- what parts two causes
 
 
-def _confusable(drifts, table, apart, fine, best, told, every, z, zones):
+def _confusable(drifts, table, apart, fine, best, marched, every, z, zones):
     """Likely pairs that the readings do not part, with the check that would."""
     import pandas as pd
 
@@ -347,7 +323,9 @@ def _confusable(drifts, table, apart, fine, best, told, every, z, zones):
             distance = float(min(apart.loc[one, other], apart.loc[other, one]))
             if distance < APART_SD:
                 a, b = order[one], order[other]
-                looks = _looks(drifts, a, b, (fine[best[a]], fine[best[b]]), told, every, z, zones)
+                looks = _looks(
+                    drifts, a, b, (fine[best[a]], fine[best[b]]), marched, every, z, zones
+                )
                 rows.append(
                     {
                         "cause": one,
@@ -359,7 +337,7 @@ def _confusable(drifts, table, apart, fine, best, told, every, z, zones):
     return pd.DataFrame(rows, columns=["cause", "other", "apart_sd", "check"])
 
 
-def _looks(drifts, a: int, b: int, at, told, every, z, zones):
+def _looks(drifts, a: int, b: int, at, marched, every, z, zones):
     """Further looks at a head, by how well they part two causes: words, what each cause would give, unit,
     sds."""
     n = len(z)
@@ -367,28 +345,23 @@ def _looks(drifts, a: int, b: int, at, told, every, z, zones):
     def of(values: np.ndarray, k: int, place: float) -> float:
         return float(np.interp(place, z, values[k * n : (k + 1) * n]))
 
-    found = []
+    looks = []
+
+    def look(words: str, values: np.ndarray, unit: str, sd: float, least: float) -> None:
+        both = of(values, a, at[0]), of(values, b, at[1])
+        if np.isfinite(both).all() and min(both) > least:
+            looks.append((words, both, unit, abs(both[0] - both[1]) / sd))
+
     for i, zone in enumerate(ZONES):
         if zone not in zones:
-            flat = every[:, :, i].ravel()
-            both = of(flat, a, at[0]), of(flat, b, at[1])
-            found.append(
-                (
-                    f"measure the hardness of the {zone}",
-                    both,
-                    "HV",
-                    abs(both[0] - both[1]) / _EXTRA_HV,
-                )
+            look(
+                f"measure the hardness of the {zone}", every[:, :, i].ravel(), "HV", _EXTRA_HV, 0.0
             )
     for words, column in _LOOKS.values():
         for i, zone in enumerate(ZONES):
-            flat = getattr(told.results, column)[:, i]
-            both = of(flat, a, at[0]), of(flat, b, at[1])
-            if np.isfinite(both).all() and min(both) > _PYROMETER_FROM_C:
-                found.append(
-                    (words.format(zone), both, "°C", abs(both[0] - both[1]) / _PYROMETER_C)
-                )
-    return sorted(found, key=lambda look: -look[3])
+            values = getattr(marched.results, column)[:, i]
+            look(words.format(zone), values, "°C", _PYROMETER_C, _PYROMETER_FROM_C)
+    return sorted(looks, key=lambda look: -look[3])
 
 
 def _check_words(a: Drift, b: Drift, looks) -> str:

@@ -59,7 +59,7 @@ _ROUNDED = {
     "transfer_s": 0.5,
     "soak_s": 30.0,
 }
-#: Points looked at on the line of each setting alone, and all settings together.
+#: Points examined on the line of each setting alone, and all settings together.
 _ON_A_LINE, _TOGETHER = 25, 128
 #: Candidates kept for a full estimate with its intervals, least change first.
 _TRIED = 6
@@ -84,12 +84,12 @@ def judge_heat(
     Parameters
     ----------
     steel : Steel, Certificate, grade name or composition
-        With the grade's range in `Steel.limits` if it is to be held against it (certificates of a known
+        With the grade's range in `Steel.limits` for a check against it (certificates of a known
         grade have it).
     head, route, shop
         What it is for; the mid-iron, the default route and the neutral shop when left out.
     limits : Limits
-        What is asked, such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``.
+        Requirements, such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``.
     turned : mapping of str to (low, high), optional
         Settings that may be adjusted and how far; `TURNED` when left out, an empty mapping for none.
     chance : float
@@ -132,12 +132,12 @@ def judge_heat(
     study = Study(steel, head, route, limits, shop)
     limits, case = study.limits, study.case
     table = study.assess(Cases.of(*([one] for one in case)))
-    told = estimate(*case)
-    results, intervals = _results(table, 0), _intervals(told)
+    result = estimate(*case)
+    results, intervals = _results(table, 0), _intervals(result)
     chances, span = _chances(limits, results, intervals), _grade_span(study)
     outside, name = _outside_grade(study.steel), name or study.steel.name
     judged = Judgement(
-        name, HOLD, "", limits, results, intervals, chances, span, outside, estimate=told
+        name, HOLD, "", limits, results, intervals, chances, span, outside, estimate=result
     )
     said, beside = predicted_words(results, intervals, span), ""
     if outside:
@@ -217,12 +217,12 @@ def _results(table, i: int) -> dict[str, float]:
     return {name: float(table[name][i]) for name in QUANTITIES if name in table}
 
 
-def _intervals(told: Estimate) -> dict[str, tuple[float, float]]:
+def _intervals(result: Estimate) -> dict[str, tuple[float, float]]:
     found = {
         f"{z}_hardness_hv": (zone.hardness_low_hv, zone.hardness_high_hv)
-        for z, zone in told.zones.items()
+        for z, zone in result.zones.items()
     }
-    found["hosel_allowed_deg"] = told.hosel.allowed_deg_low, told.hosel.allowed_deg_high
+    found["hosel_allowed_deg"] = result.hosel.allowed_deg_low, result.hosel.allowed_deg_high
     return {name: (float(low), float(high)) for name, (low, high) in found.items()}
 
 
@@ -264,7 +264,7 @@ def _outside_grade(steel: Steel) -> tuple[str, ...]:
         if content is None:
             continue
         if low is not None and content < low:
-            found.append(f"{element} {content:g} wt%, at least {low:g} is asked")
+            found.append(f"{element} {content:g} wt%, at least {low:g} is required")
         if high is not None and content > high:
             found.append(f"{element} {content:g} wt%, at most {high:g} is allowed")
     return tuple(found)
@@ -334,11 +334,11 @@ def _adjust(study: Study, ranges, chance: float):
             for n, v, old in zip(names, values[i], now, strict=True)
             if abs(v - old) > 1e-9
         }
-        told = estimate(case[0], case[1], case[2].with_(**settings), case[3])
+        result = estimate(case[0], case[1], case[2].with_(**settings), case[3])
         results = _results(table, i)
-        chances = _chances(limits, results, _intervals(told))
+        chances = _chances(limits, results, _intervals(result))
         if _good(results, chances, limits, chance):
-            return (settings, results, told), None
+            return (settings, results, result), None
         if surest is None or min(chances.values()) > surest[0]:
             surest = min(chances.values()), settings
     return None, surest

@@ -139,7 +139,7 @@ def missed_words(limits: Limits, results, chances, chance: float) -> str:
     if parts:
         return f"It misses: {'; '.join(parts)}."
     unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < chance]
-    return f"Inside the limits, but not sure enough ({'; '.join(unsure)}; {100 * chance:.0f} % is asked)."
+    return f"Inside the limits, but not sure enough ({'; '.join(unsure)}; {100 * chance:.0f} % is required)."
 
 
 def moved_words(settings, study: Study) -> str:
@@ -155,7 +155,7 @@ def ranges_words(study: Study, ranges, surest, chance: float) -> str:
     if surest is not None and surest[1]:
         return (
             f"With {moved_words(surest[1], study)} it is inside, but not sure enough: a chance of "
-            f"{100 * surest[0]:.0f} % where {100 * chance:.0f} % is asked, and no settings tried do better."
+            f"{100 * surest[0]:.0f} % where {100 * chance:.0f} % is required, and no settings tried do better."
         )
     parts = (
         f"{setting(n).label} {low:g} to {high:g} {setting(n).unit}".rstrip()

@@ -22,7 +22,7 @@ SETTLED, PARTLY, TOGETHER = 0.75, 0.30, 0.80
 #: Ends of a 95 % interval, standard deviations.
 _Z95 = 1.96
 #: A probe is said to be missed if the model is off by this many times its noise and this many K; a furnace
-#: is said to be off its set point by this many K (our own marks).
+#: is said to be off its preheat temperature by this many K (our own marks).
 _MISSED_TIMES, _MISSED_C, _FURNACE_OFF_C = 3.0, 15.0, 8.0
 
 _VERDICTS = ("settled by the data", "partly settled", "hardly more than was known before")
@@ -30,7 +30,7 @@ _HELPS = {
     "spray": "a thermocouple in the face while the water runs",
     "emissivity": "a trace of the hosel or body cooling in air, or of a head that is not sprayed",
     "air": "a trace that goes down below 300 °C, where air takes more than radiation does",
-    "die": "a fast trace of the face through the squeeze, and a longer dwell",
+    "die": "a fast trace of the face in the press, and a longer dwell",
     "delay_s": "a fast trace of the face at the start of the water",
 }
 
@@ -253,7 +253,7 @@ def residual_tables(seen: Observed, start, end, weights: Weights):
 
 
 def warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
-    """Traces that the model cannot meet, furnaces off their set point, numbers at their bounds."""
+    """Traces that the model cannot meet, furnaces off their preheat temperature, numbers at their bounds."""
     found = []
     for p, miss in zip(seen.probes, miss_c, strict=True):
         head = seen.heads[p.of]
@@ -275,10 +275,9 @@ def warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
                     Warn(
                         "fit:furnace",
                         f"{label} leaves the furnace at {inside['measured_c'].mean():.0f} °C, "
-                        f"{abs(off):.0f} °C {'above' if off > 0 else 'below'} what the set point of "
+                        f"{abs(off):.0f} °C {'above' if off > 0 else 'below'} what the preheat temperature of "
                         f"{head.route.preheat.temperature_c:.0f} °C gives: correct the route's preheat and "
-                        f"fit "
-                        "again.",
+                        "fit again.",
                     )
                 )
     if at_bound:

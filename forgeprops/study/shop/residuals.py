@@ -229,11 +229,11 @@ class Model:
         return Weights(miss * np.sqrt(together), miss, together, hardness_sd)
 
 
-def model_sd_hv(told: Evaluation) -> np.ndarray:
+def model_sd_hv(found: Evaluation) -> np.ndarray:
     """Standard deviation of the predicted hardness of every case and zone, HV, by structure."""
-    f = told.results.fractions
+    f = found.results.fractions
     return uncertainty.hardness_sd_hv(
-        told.hardness_hv, told.soft, f["bainite"], f["martensite"] + f["austenite"]
+        found.hardness_hv, found.soft, f["bainite"], f["martensite"] + f["austenite"]
     )
 
 

@@ -1,0 +1,53 @@
+/* Cases that go through the same furnace: marched there once. */
+#define FURNACE_FIELDS(X) \
+  X(carbon) X(ac1) X(ac3) X(grain_m) X(grain_ln_k) X(grain_q) X(grain_ln_k_low) X(grain_q_low) X(pin_low) X(pin_high) X(alloyed) \
+  X(temper_q_k) X(furnace_c) X(furnace_emissivity) X(start_c) X(start_grain_um) X(start_austenite) X(start_scale_um) \
+  X(ln_carbide_speed)
+
+static uint64_t mixed(uint64_t hash, double x) {
+  uint64_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return (hash ^ bits) * 0x100000001b3ULL ^ (hash >> 29);
+}
+
+static uint64_t furnace_hash(const Input *in, int64_t c) {
+  const Case *p = case_of(in, c);
+  uint64_t hash = mixed(0xcbf29ce484222325ULL, (double)in->head_of[c]);
+  hash = mixed(hash, in->steps[c * in->steps_n].duration_s);
+#define MIX(name) hash = mixed(hash, p->name);
+  FURNACE_FIELDS(MIX)
+#undef MIX
+  return hash ^ (hash >> 32);
+}
+
+static int same_furnace(const Input *in, int64_t a, int64_t b) {
+  const Case *p = case_of(in, a), *q = case_of(in, b);
+  const Step *s = in->steps + a * in->steps_n, *t = in->steps + b * in->steps_n;
+  int same = in->head_of[a] == in->head_of[b] && s->kind == t->kind && s->duration_s == t->duration_s;
+#define COMPARE(name) same = same && p->name == q->name;
+  FURNACE_FIELDS(COMPARE)
+#undef COMPARE
+  return same;
+}
+
+/* First case of those that share the furnace of each; `table` has room for `size` entries, a power of two above twice the cases. */
+static void furnace_shared(const Input *in, int64_t *first, int64_t *table, uint64_t size) {
+  for (uint64_t i = 0; i < size; i++) table[i] = -1;
+  for (int64_t c = 0; c < in->cases_n; c++) {
+    uint64_t at = furnace_hash(in, c) & (size - 1);
+    while (table[at] >= 0 && !same_furnace(in, table[at], c)) at = (at + 1) & (size - 1);
+    if (table[at] < 0) table[at] = c;
+    first[c] = table[at];
+  }
+}
+
+/* Give a case what the furnace made of another that shares it. */
+static void take_over(const Layout *L, const Input *in, const Charge *from, Charge *to, const Trace *trace_from, Trace *trace_to) {
+  *to = *from;
+  if (!trace_from || !trace_from->used) return;
+  const size_t bytes = (size_t)(trace_from->used * trace_width(L, in)) * sizeof(double);
+  trace_to->rows = malloc(bytes);
+  if (!trace_to->rows) return;
+  __builtin_memcpy(trace_to->rows, trace_from->rows, bytes);
+  trace_to->used = trace_to->room = trace_from->used;
+}
