@@ -208,6 +208,7 @@ VALID = {
     "head": {"name": "wedge"},
     "hosel_bend": {},
     "ideal_diameter": {"steel": STEEL},
+    "next_measurement": {"result": fp.estimate(STEEL)},
     "ideal_diameter_upper": {"steel": STEEL},
     "quenched_bar": {"steel": STEEL, "diameter_mm": 25.0, "h_w_m2k": 2000.0},
     "spray_setting": {"flow_l_min": 5.0},

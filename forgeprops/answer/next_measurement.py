@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from ..base.constants import Z80
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_kind, check_number
 from ..inputs.limits import QUANTITIES
 from ..inputs.settings import table
 from .doubt import BEND_LENGTH_SHARE, COMMON, Doubt, deviates
@@ -248,7 +248,9 @@ def next_measurement(result) -> NextMeasurement | None:
     >>> found.range_then < found.range_now
     True
     """
-    verdict = result.verdict
+    from .result import Estimate
+
+    verdict = check_kind(result, Estimate, "result").verdict
     worst = verdict.weakest
     if worst is None:
         return None

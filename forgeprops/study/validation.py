@@ -159,7 +159,8 @@ def _start_error(of: str) -> dict[str, Any]:
     t = _start_errors()
     mine = (t["quantity"] == quantity) & (t["method"] == "own") & t["scope"].str.startswith(scope)
     own = t[mine & ~t["validation"].str.contains("where given")].iloc[0]
-    published = method_errors(quantity).query("method != 'own'").iloc[0]
+    errors = method_errors(quantity)
+    published = errors[errors["method"] != "own"].iloc[0]
     return {
         "reached": own["mean_absolute_error_c"],
         "low": own["low_90"],
@@ -184,7 +185,8 @@ def _sources_ahead(quantity: str) -> dict[str, Any]:
     error = t[~given].pivot(index="scope", columns="method", values="mean_absolute_error_c")
     best = error.drop(columns="own").min(axis=1)
     behind = (error["own"] - best)[lambda d: d > 0.0].sort_values(kind="stable")
-    rival = method_errors(quantity).query("method != 'own'")["method"].iloc[0]
+    methods = method_errors(quantity)["method"]
+    rival = methods[methods != "own"].iloc[0]
     return {
         "reached": len(error) - len(behind),
         "rows": t["rows"][~given & (t["method"] == "own")].sum(),
