@@ -12,7 +12,7 @@ from ..base.constants import MM_PER_INCH
 from ..base.errors import check_choice, check_flag
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
-from ..inputs.steel import check_steel
+from ..inputs.steel import Steel, check_steel
 
 __all__ = [
     "ACTIVE_BORON",
@@ -108,6 +108,14 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     return {e: plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS}
 
 
+def _inches(steel):
+    return functools.reduce(np.multiply, ideal_diameter_factors(steel).values())
+
+
+#: Every zone of an estimate needs that of the same steel.
+_inches_of = functools.lru_cache(maxsize=512)(_inches)
+
+
 def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     """Ideal diameter of the standard: product of one factor per element.
 
@@ -141,7 +149,7 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     """
     check_steel(steel)
     unit = check_choice(unit, "unit", _UNITS)
-    inches = functools.reduce(np.multiply, ideal_diameter_factors(steel).values())
+    inches = (_inches_of if isinstance(steel, Steel) else _inches)(steel)
     if check_flag(grain_size, "grain_size"):
         inches = inches * _grain_factor(steel)
     return _in_unit(inches, unit)

@@ -312,15 +312,11 @@ class Head:
         return float(mass_g_of(*self._drawn(state)))
 
 
-#: Density, g/mm³.
-_G_MM3 = STEEL_DENSITY_KG_M3 * 1e-6
-
-
 def _zone(name, volume, front, back, path_factor, size, shape) -> Zone:
     return Zone(
         name,
         volume,
-        volume * _G_MM3,
+        volume * STEEL_DENSITY_KG_M3 * 1e-6,
         front,
         back,
         2 * volume / (front + back),
@@ -387,7 +383,7 @@ def volumes_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict:
 
 def mass_g_of(*parts):
     """Mass of one state of a drawing, g; see `volumes_of`."""
-    return sum(volume * _G_MM3 for volume in volumes_of(*parts).values())
+    return sum(volume * STEEL_DENSITY_KG_M3 * 1e-6 for volume in volumes_of(*parts).values())
 
 
 def even_bore_mm(hosel: Hosel):
