@@ -122,7 +122,7 @@ def test_lumped_worked_examples(capacity, h, left, seconds):
     assert capacity / h * math.log(1 / left) == pytest.approx(
         seconds, rel=2e-3
     )  # the book's own formula
-    marched = run([lump(capacity)], 1.3 * seconds, h=h, tolerance_c=0.4)
+    marched = run([lump(capacity)], 1.3 * seconds, h=h)
     assert time_to(marched, LOW_C + left * (HIGH_C - LOW_C)) == pytest.approx(seconds, rel=0.01)
 
 

@@ -166,10 +166,7 @@ def test_a_dwell_of_nothing_is_the_limit_of_a_short_one(name):
     """The stroke's strain and scale do not depend on its length being zero."""
     none = one(Route().with_(dwell_s=0.0), name).zones[0, :, 0]
     assert one(Route().with_(dwell_s=2e-9), name).zones[0, :, 0] == pytest.approx(none, abs=1e-3)
-    fine = [
-        one(Route().with_(dwell_s=s), name, tolerance_c=0.2).zones[0, :, 0] for s in (0.0, 1e-4)
-    ]
-    assert fine[1] == pytest.approx(fine[0], abs=0.2)
+    assert one(Route().with_(dwell_s=1e-4), name).zones[0, :, 0] == pytest.approx(none, abs=0.2)
 
 
 @pytest.mark.parametrize(
