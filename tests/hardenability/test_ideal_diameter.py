@@ -106,7 +106,10 @@ def test_residuals_matter():
 def test_warnings():
     assert ideal_diameter_warnings(grade("4130")) == ()
     codes = [
-        w.code for w in ideal_diameter_warnings(Steel("odd", {"C": 1.0, "Mo": 1.0, "B": 0.002}))
+        w.code
+        for w in ideal_diameter_warnings(
+            Steel("odd", {"C": 1.0, "Mo": 1.0, "B": 0.002, "Ti": 0.0, "N": 0.008})
+        )
     ]
     assert codes == ["range:ideal_diameter.C", "range:ideal_diameter.Mo", "ideal_diameter:boron"]
     coarse = Steel("coarse", {"C": 0.3}, grain_size_astm=1.0)
