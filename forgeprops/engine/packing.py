@@ -76,12 +76,21 @@ _SLEEVE_OUTSIDE_W_M2K = 15.0
 #: Fields of a steel that the engine reads, that only its hardness needs, and fields of the route.
 STEEL_FIELDS = (
     *("carbon", "cr", "mo", "ae1", "ae3", "ac1", "ac3", "bainite_limit", "ln_f", "ln_p", "ln_b"),
+    *("alloy_f", "alloy_p"),
     *("grain_m", "grain_ln_k", "grain_q", "grain_ln_k_low", "grain_q_low", "pin_low", "pin_high"),
     *("alloyed", "temper_q_k", "ms_grain"),
 )
 HARDNESS_FIELDS = (
     *("f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc", "ferrite_hv"),
-    *("first_ferrite_cap", "half_log_j", "temper_width", "temper_soft_hv", "temper_slope_hv"),
+    *(
+        "v_content",
+        "v_hv",
+        "first_ferrite_cap",
+        "half_log_j",
+        "temper_width",
+        "temper_soft_hv",
+        "temper_slope_hv",
+    ),
     *("temper_overaged_hv", "temper_floor_hv", "temper_floor_carbon_hv", "temper_bainite_share"),
 )
 ROUTE_FIELDS = (
@@ -126,7 +135,7 @@ STEP = np.dtype(
 KINETIC_FIELDS = (
     *("q_ferrite", "q_pearlite", "q_bainite", "grain_ferrite", "grain_pearlite", "grain_bainite"),
     *("ferrite_c", "pearlite_c", "bainite_c", "ferrite_cr", "pearlite_cr", "bainite_cr"),
-    *("ferrite_mo", "pearlite_sqrt_mo", "bainite_mo", "bainite_tail"),
+    *("ferrite_mo", "pearlite_mo", "bainite_mo", "bainite_tail"),
 )
 
 #: Steps in a packed route: furnace, transfer, rest, stroke, rest, delay, spray, cooling.
@@ -246,6 +255,10 @@ def pack_constants(
         "ln_f",
         "ln_p",
         "ln_b",
+        "alloy_f",
+        "alloy_p",
+        "v_content",
+        "v_hv",
         "f_a",
         "f_b",
         "p_a0",
@@ -258,6 +271,9 @@ def pack_constants(
     )
     values = (
         *kinetics.ln_composition_factors(comp, k=k),
+        *kinetics.alloy_shares(comp, k),
+        comp.get("V"),
+        (k or kinetics.constants())["solid_v"],
         *constituents.ferrite_line(comp, k),
         *constituents.pearlite_line(comp, k),
         *constituents.bainite_line(comp, k),

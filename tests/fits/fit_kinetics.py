@@ -49,13 +49,15 @@ PRIOR = {
     "ferrite_mo": 1.2,
     "pearlite_0": 1.0,
     "pearlite_c": 1.5,
-    "pearlite_sqrt_mo": 1.3,
+    "pearlite_mo": 1.3,
+    "ferrite_f0": 1.0,
+    "pearlite_f0": 1.0,
     "bainite_0": 1.0,
     "bainite_c": 2.5,
     "bainite_tail": 1.0,
     "ferrite_hv": 20.0,
     "solid_ni": 6.0,
-    "solid_v": 100.0,
+    "solid_v": 200.0,
     "pearlite_hv": 40.0,
     "pearlite_hv_c": 60.0,
     "pearlite_slope": 8.0,
@@ -74,9 +76,13 @@ GRAIN = 7.5
 #: Baths: Grossmann severities 0.35 (oil) and 1.2 (water) times 2205 W/(m² K), and standard deviation of their
 #: ln.
 BATHS = {"oil": (0.35 * 2205.0, 0.25), "water": (1.2 * 2205.0, 0.30)}
-#: Grades whose end-quench curves are compared with the standard's, above 23 HRC, standard deviation 5 HRC a
-#: curve of six.
-END_QUENCH = ("4130", "4140", "1045", "5140", "8620", "4340")
+#: Grades whose end-quench curves are compared with the standard's, above 23 HRC, standard deviation 3.5 HRC a
+#: curve of six values; those in H: the middle of the band's composition.
+END_QUENCH = (
+    *("4130", "4140", "1045", "5140", "8620", "4340", "1030", "1035", "1038H", "1541H", "4118H"),
+    *("4135H", "4145H", "5120H", "5130H", "8630H", "8640H"),
+)
+END_QUENCH_SD = 3.5
 #: Points along the end-quench bar, as `specimens.end_quench_bar` has them.
 END_POINTS = 26
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
@@ -114,6 +120,17 @@ def steel_of(row) -> Steel:
     """Steel of a row of measured bars."""
     wt = {e: float(row[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu") if row[e]}
     return Steel(row["steel"], wt, grain_size_astm=GRAIN)
+
+
+def end_quench_steel(name: str) -> Steel:
+    """Steel of an end-quench curve: of the library, or the middle of a band's composition."""
+    if not name.endswith("H"):
+        return grade(name)
+    rows = read_rows("validation/hardenability_band_chemistry.csv")
+    row = next(r for r in rows if r["grade"] == name)
+    elements = [e for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo") if row[f"{e}_low"]]
+    middle = {e: 0.5 * (float(row[f"{e}_low"]) + float(row[f"{e}_high"])) for e in elements}
+    return Steel(name, {"Ni": 0.10, "Cu": 0.15, **middle})
 
 
 @dataclass
@@ -257,7 +274,7 @@ class Problem:
         self.whiten = np.linalg.inv(np.linalg.cholesky(spread))
         self.bars = [b for b in quenched() if b[0]["steel"] not in gone]
         self.bath = bath_bench([b[0] for b in self.bars])
-        self.ends = [grade(g) for g in END_QUENCH if g not in gone]
+        self.ends = [end_quench_steel(g) for g in END_QUENCH if g.rstrip("H") not in gone]
         self.end = end_quench_bench(self.ends)
         self.standard = [np.asarray(end_quench_hrc(s)) for s in self.ends]
         self.critical = {n: v for n, v in CRITICAL.items() if n not in gone}
@@ -364,7 +381,7 @@ class Problem:
         )
         for own, standard in zip(self.end_quench(k), self.standard, strict=True):
             above = standard > 23.0
-            parts.append((own - standard)[above] / 5.0 / math.sqrt(above.sum() / 6.0))
+            parts.append((own - standard)[above] / END_QUENCH_SD / math.sqrt(above.sum() / 6.0))
         out = self.follow(k)
         parts.append(
             [
