@@ -27,6 +27,7 @@ _ROOMS = {
     "inputs.steel": ["Steel"],
     "inputs.grades": ["grade", "grades"],
     "inputs.head": ["Head", "heads"],
+    "inputs.templates": ["head_from"],
     "inputs.route": [
         "Cool",
         "FirstHeat",
