@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -12,6 +13,10 @@ from ..io.saved import read_json, write_json
 __all__ = ["Units", "choose_units", "units", "units_file"]
 
 _KIND, _VERSION = "units", 1
+#: Numbers and their unit in a sentence: "by 357 °C", "380 to 520 HV", "2.8 °C/s".
+_AMOUNT = re.compile(
+    r"(\bby |± ?)?(-?\d+(?:\.\d+)?)(?:( to | and |–|, )(-?\d+(?:\.\d+)?))? (°C(?:/s)?|HV|mm)(?![²³\w/])"
+)
 
 
 @dataclass(frozen=True)
@@ -93,6 +98,37 @@ class Units:
     def length_text(self, length_mm: float) -> str:
         """Length in words: '2.8 mm'."""
         return f"{length_mm:.1f} mm" if self.length == "mm" else f"{self.from_mm(length_mm):.3f} in"
+
+    def text(self, words: str) -> str:
+        """A sentence of the package with its temperatures, lengths and hardness values in the reader's units.
+
+        A temperature after "by" or "±", or with "/s", is a difference.
+
+        Examples
+        --------
+        >>> Units("°F", "in", "HRC").text("spray from 930 °C, 2.6 mm at 2.8 °C/s, cooler by 100 °C: 380 to 520 HV")
+        'spray from 1706 °F, 0.102 in at 5.0 °F/s, cooler by 180 °F: 39 HRC to 50 HRC'
+        """
+        if self == Units():
+            return words
+
+        def turned(found) -> str:
+            before, low, between, high, unit = (part or "" for part in found.groups())
+            step = bool(before) or unit.endswith("/s")
+            texts = [self._amount(float(n), unit, step) for n in (low, high) if n]
+            return before + between.join(texts)
+
+        return _AMOUNT.sub(turned, words)
+
+    def _amount(self, number: float, unit: str, difference: bool) -> str:
+        if unit == "HV":
+            return f"{number:.0f} HV" if difference else self.hardness_text(number)
+        if unit == "mm":
+            return self.length_text(number) if self.length == "in" else f"{number:g} mm"
+        per = unit.removeprefix("°C")
+        if difference:
+            return f"{self.step_from_c(number):.{1 if per else 0}f} {self.temperature}{per}"
+        return self.temperature_text(number)
 
     def hardness_text(self, hardness_hv: float) -> str:
         """Hardness in words; below the foot of the C scale it says HV and the B scale, never a blank."""
