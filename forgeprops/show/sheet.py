@@ -15,7 +15,6 @@ from ..inputs.job import Job
 from ..inputs.route import COOLING_WORDS
 from ..inputs.settings import table
 from ..io.writing import write_bytes
-from ..thermal.spray_units import from_flux
 from .units import Units, units
 
 __all__ = ["PAPERS", "sheet", "sheet_html", "sheet_name"]
@@ -187,9 +186,8 @@ def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:
         text = shown.value_text(what, value)
         step = shown.step_text(what, spans[name])
         if name == "flux":
-            text = f"{from_flux(value).total_l_min:.1f} L/min ({text})"
-            step = f"{from_flux(spans[name]).total_l_min:.1f} L/min"
-        ends = (_range(shown, face[i]), _range(shown, hosel[i]))
+            text += f" ({value:.1f} kg/(m² s))"
+        ends = (shown.hardness_text(*sorted(face[i])), shown.hardness_text(*sorted(hosel[i])))
         rows.append((what.label.capitalize(), text, f"± {step}", *ends))
     return rows
 
@@ -201,21 +199,12 @@ def _around(route) -> list[tuple[str, str]]:
     return [*spray, cools, *(("Later heat", heat.words) for heat in route.later)]
 
 
-def _range(shown: Units, ends_hv) -> str:
-    """ "412 to 431 HV", "43 HRC" where both ends read the same."""
-    low, high = (shown.hardness_text(float(v)) for v in sorted(ends_hv))
-    number, unit = low.rsplit(" ", 1)
-    if low == high:
-        return low
-    return f"{number} to {high}" if high.endswith(unit) else f"{low} to {high}"
-
-
 def _zone(zone, shown: Units) -> dict[str, str]:
     s = zone.strength
     return {
         "name": zone.name,
         "hardness": shown.hardness_text(zone.hardness_hv),
-        "range": _range(shown, (zone.hardness_low_hv, zone.hardness_high_hv)),
+        "range": shown.hardness_text(zone.hardness_low_hv, zone.hardness_high_hv),
         "second": words.second_scale(zone.hardness_hv),
         "tensile": f"{s.tensile_mpa:.0f} ± {Z80 * s.tensile_se_mpa:.0f} MPa",
         "structure": words.structure(zone.fractions, 1),
