@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -11,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_kind
-from ..io.saved import load_object, save_object
+from ..io.saved import load_object, plain, save_object
 from .cases import Cases, spread
 from .grades import steel_of
 from .head import Head, head
@@ -91,6 +93,20 @@ class Job:
     def __reduce__(self):  # mapping proxies do not pickle
         values = [getattr(self, f.name) for f in dataclasses.fields(self)]
         return Job, (*values[:5], dict(self.bench), dict(self.strike))
+
+    @property
+    def id(self) -> str:
+        """Eight digits that are the same for the same job: what a sheet is filed under.
+
+        Examples
+        --------
+        >>> Job().id == Job("4130").id, Job().id == Job("4130").with_(spray_s=9).id
+        (True, False)
+        """
+        limits = self.limits if self.limits.bounds else Limits.of_route(self.route)
+        parts = self.steel, self.struck_head, self.route, limits, self.shop, self.bench
+        text = json.dumps([plain(part) for part in parts], sort_keys=True, default=str)
+        return hashlib.sha256(text.encode()).hexdigest()[:8]
 
     @property
     def struck_head(self) -> Head:
