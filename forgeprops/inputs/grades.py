@@ -73,13 +73,15 @@ def _resolve(name) -> str:
     near = {n for k, n in _names().items() if _is_near(key, k)}
     hint = f"; did you mean {near.pop()!r}?" if len(near) == 1 else "."
     raise InputError(
-        f"grade {shown(name)} is unknown{hint} Type its chemistry, such as 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2', or take "
-        f"one of: {', '.join(grades())}."
+        f"grade {shown(name)} is unknown{hint} Type its chemistry, such as 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2', or take one "
+        f"of the {len(grades())} library grades (fp.grades(), --list)."
     )
 
 
 def _is_near(key: str, known: str) -> bool:
     """Whether a spelling has letters behind a name or stops short of it; another number is another steel."""
+    if key.replace("o", "0").replace("l", "1") == known:
+        return True
     if key.startswith(known):
         return len(known) >= 4 and not re.search(r"\d", key[len(known) :])
     return len(key) >= 5 and known.startswith(key)

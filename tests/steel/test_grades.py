@@ -105,7 +105,7 @@ def test_unknown_grade_says_how_to_type_it(bad, hint):
         grade(bad)
     text = str(caught.value)
     assert f"grade {bad!r} is unknown{hint}Type its chemistry, such as 'C 0.31" in text
-    assert "take one of: 1015," in text and "\n" not in text
+    assert "library grades (fp.grades()" in text and "\n" not in text
 
 
 @pytest.mark.parametrize(
