@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 
+from ...base.errors import InputError
+from ...io.writing import write_bytes
 from .. import style
 from ..units import Units
 from .compare import SHORT_NAMES
 
-__all__ = ["window_picture"]
+__all__ = ["window_picture", "window_png"]
 
 #: Quantity → title, colour map, its limits, contour steps, format of the contours.
 _MAPS = {
@@ -60,6 +64,24 @@ def window_picture(figure, window, units: Units | None = None) -> str:
             _marks(ax, window, units)
         axes[0].set_ylabel(units.title(window.y.setting))
     return _words(window, units)
+
+
+def window_png(window, path: str) -> None:
+    """Write the picture of a window to a PNG file that does not exist yet.
+
+    Raises
+    ------
+    InputError
+        The file exists, or does not end in .png.
+    """
+    from matplotlib.figure import Figure
+
+    if not str(path).endswith(".png"):
+        raise InputError(f"{path} must end in .png.")
+    figure, made = Figure(figsize=(12, 4.5), layout="constrained"), io.BytesIO()
+    window_picture(figure, window)
+    figure.savefig(made, format="png", dpi=110)
+    write_bytes(path, made.getvalue())
 
 
 def _map(ax, x, y, values, how) -> None:
