@@ -88,16 +88,13 @@ class Steel:
         where = f"steel {check_name(self.name, 'steel name')[:60]!r}"
         if not isinstance(self.composition, Mapping):
             raise InputError(
-                f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
-                f"{{'C': 0.20, 'Mn': 0.45}} ({where})."
+                f"composition must be a mapping such as {{'C': 0.20, 'Mn': 0.45}}; got {type(self.composition).__name__} ({where})."
             )
         given = {}
         for symbol, content in self.composition.items():
             symbol = check_choice(symbol, "element", ELEMENTS, where)
             if symbol in given:
-                raise InputError(
-                    f"{symbol} is given twice; allowed is one value per element ({where})."
-                )
+                raise InputError(f"{symbol} is given twice; give one value per element ({where}).")
             given[symbol] = check_number(
                 content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", where
             )
@@ -153,10 +150,12 @@ def check_steel(steel, name: str = "steel"):
     >>> check_steel("4130")
     Traceback (most recent call last):
     ...
-    forgeprops.base.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
+    forgeprops.base.errors.InputError: steel must be a Steel, for example fp.grade("4130"); got '4130'.
     """
     if not callable(getattr(steel, "get", None)):
-        raise InputError(f'{name} is {shown(steel)}; allowed is a Steel, such as grade("4130").')
+        raise InputError(
+            f'{name} must be a Steel, for example fp.grade("4130"); got {shown(steel)}.'
+        )
     if isinstance(steel, Mapping):
         if "C" not in steel:
             raise InputError(

@@ -98,7 +98,7 @@ def _footprint(footprint_mm) -> tuple[float, float]:
         return across, across
     if len(sides) != 2:
         raise InputError(
-            f"footprint is {footprint_mm!r}; allowed is (length, width) in mm, or one diameter."
+            f"footprint must be (length, width) in mm, or one diameter; got {footprint_mm!r}."
         )
     return (
         check_number(sides[0], "footprint length", 1, 2000, "mm"),
@@ -109,7 +109,7 @@ def _footprint(footprint_mm) -> tuple[float, float]:
 def _nozzles(nozzles) -> int:
     count = check_number(nozzles, "number of nozzles", 1, 1000)
     if count != int(count):
-        raise InputError(f"number of nozzles is {nozzles:g}; allowed is a whole number.")
+        raise InputError(f"number of nozzles must be a whole number; got {nozzles:g}.")
     return int(count)
 
 

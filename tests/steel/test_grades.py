@@ -108,7 +108,7 @@ def test_unknown_grade_suggests_the_nearest(bad, near):
 
 @pytest.mark.parametrize("bad", ["", "   ", None, 4130.0, True, ["4130"]])
 def test_not_a_name(bad):
-    with pytest.raises(InputError, match="allowed is a name such as '4130'"):
+    with pytest.raises(InputError, match="must be a name such as '4130'"):
         grade(bad)
 
 

@@ -203,9 +203,7 @@ def compare(
                 "is one grade and one route for each head, or one for all."
             )
     elif len(routes) > 1:
-        raise InputError(
-            f"{len(routes)} routes for one head; allowed is one route, or a set of heads."
-        )
+        raise InputError(f"{len(routes)} routes for one head; give one route, or a set of heads.")
     else:
         heads, routes = heads * len(steels), routes * len(steels)
 

@@ -253,7 +253,7 @@ def choose(
     seed = check_whole(seed, "seed", 0, 2**31)
     if settings is not None and not (isinstance(settings, Mapping) and settings):
         raise InputError(
-            f"settings is {settings!r:.60}; allowed is a mapping such as {{'preheat_c': (850, 1000)}}."
+            f"settings must be a mapping such as {{'preheat_c': (850, 1000)}}; got {settings!r:.60}."
         )
     ranges = study.ranges(settings, SETTINGS)
     starts = int(check_number(starts, "starts", 1, 100))

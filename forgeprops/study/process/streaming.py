@@ -61,7 +61,7 @@ def stream(
         raise InputError("to needs pyarrow; install forgeprops[parquet].") from None
     stop, folder = Stop(cancel), output_path(to, folder=True)
     if folder.suffix.lower() in (".csv", ".parquet", ".xlsx"):
-        raise InputError(f"to ends in {folder.suffix!r}; allowed is a folder, without an ending.")
+        raise InputError(f"to ends in {folder.suffix!r}; give a folder, without an ending.")
     if folder.exists() and (strange := [p.name for p in folder.iterdir() if not _is_part(p)]):
         raise InputError(
             f"{folder.name} holds {strange[0]!r:.60}, which is no part of a batch; give another folder."
