@@ -17,7 +17,7 @@ from ..units import Units
 from .desk import differences
 from .fields import MAIN, fields_of, hardness_number, number_of, purpose_of, shown
 
-__all__ = ["change_words", "curves_of", "numbers_of", "remedy_label", "state_of", "value_words"]
+__all__ = ["HEAD_NUMBERS", "change_words", "curves_of", "numbers_of", "remedy_label", "state_of", "value_words"]
 
 #: Seconds after the furnace of the samples of a curve, even on a logarithmic axis.
 TIMES_S = np.geomspace(1.0, 2000.0, 160)
@@ -25,6 +25,10 @@ TIMES_S = np.geomspace(1.0, 2000.0, 160)
 FACE_HV, HOSEL_DEG = (100.0, 700.0), (0.0, 6.0)
 #: Press effort against 1030 at the same temperatures from which the forgeability sign warns (our choice).
 HARD_TO_PRESS = 1.25
+#: Numbers that a head of one's own is first described by.
+HEAD_NUMBERS = (
+    "face_thickness_mm", "rim_length_mm", "rim_height_mm", "hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm",
+)  # fmt: skip
 _LEVELS = ("good", "marginal", "out")
 
 
@@ -89,7 +93,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     face_ends = [None if e is None else hardness_number(units, e) for e in bounds["face_hardness_hv"]]
     deg_state = next(iter(by_name["hosel_allowed_deg"]), None)
     deg = deg_state or LimitState("hosel_allowed_deg", "", hosel.allowed_deg, hosel.allowed_deg_low, hosel.allowed_deg_high, "°", True, 1.0)
-    bar = units.length_text(float(job.bench.get("bar_mm", 500.0)))
+    bar = units.length_text(float(job.bench.get("bar_mm", 500.0))).replace(".0 mm", " mm")
     a = {"face": "", "hosel": "", "sure": ""}
     if pinned is not None:
         a = {
@@ -125,10 +129,15 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         "sentence": sentence(verdict), "fields": fields, "spray": spray, "hosel": f"{hosel.allowed_deg:.1f}°",
         "marks": {n: float(units.from_c(v)) for n, v in (("Ae3", critical.ae3_c), ("Bs", critical.bs_c), ("Ms", critical.ms_c))},
         "steel": job.steel.name, "head": job.head.name, "cooling": job.route.cool.surroundings, "purpose": purpose_of(result.limits),
-        "title": f"{job.steel.name} · {job.head.name}", "sub": _setting_words(job, units),
+        "analysis": " ".join(f"{e}={v:g}" for e, v in job.steel.composition.items() if v), "own": _own(job, units), "title": f"{job.steel.name} · {job.head.name}", "sub": _setting_words(job, units),
         "shop": "" if job.shop.name == "neutral" else job.shop.name, "temperature": units.temperature, "why": _why(result, units),
         "compared": "" if pinned is None else change_words(pinned[0], job, units), "units": [units.temperature, units.length, units.hardness],
     }  # fmt: skip
+
+
+def _own(job: Job, units: Units) -> dict[str, float]:
+    """What a head of one's own is described by, of the head as it is."""
+    return {n: round(float(units.from_mm(job.value(n))), 3) for n in HEAD_NUMBERS}
 
 
 def job_limits(result):

@@ -23,7 +23,7 @@ from ...inputs.settings import table
 from ...inputs.steel import Steel
 from ...io.saved import plain
 from ..units import choose_units
-from .answer import change_words, curves_of, numbers_of, remedy_label, state_of
+from .answer import HEAD_NUMBERS, change_words, curves_of, numbers_of, remedy_label, state_of
 from .desk import Desk, served
 from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
 from .tabs import SLOW, TABS, strips
@@ -35,8 +35,6 @@ _HERE = Path(__file__).parent
 SCRIPTS = ("dom.js", "head.js", "plot.js", "blocks.js", "page.js")
 #: How long a slider must rest until everything about the job is calculated, s.
 REST_S = 0.25
-#: Numbers that a head of one's own is first described by.
-HEAD_NUMBERS = ("face_thickness_mm", "rim_length_mm", "rim_height_mm", "hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm")  # fmt: skip
 
 
 class Page(anywidget.AnyWidget):

@@ -199,7 +199,7 @@ def _set_reading(desk: Desk, values: dict) -> None:
 
 
 def _later(desk: Desk, result, progress) -> list[dict]:
-    from ...study.softening import soften
+    from ... import soften
 
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
