@@ -285,7 +285,9 @@ class ShortVerdict:
     values: dict[str, float]
 
 
-def short_verdicts(cases, result, limits: Limits, lots: int = 256, heads: int = 32) -> list[ShortVerdict]:
+def short_verdicts(
+    cases, result, limits: Limits, lots: int = 256, heads: int = 32
+) -> list[ShortVerdict]:
     """Levels of many cases by the verdict's own draw, in one engine call.
 
     Parameters

@@ -17,7 +17,15 @@ from ..units import Units
 from .desk import differences
 from .fields import MAIN, fields_of, hardness_number, number_of, purpose_of, shown
 
-__all__ = ["HEAD_NUMBERS", "change_words", "curves_of", "numbers_of", "remedy_label", "state_of", "value_words"]
+__all__ = [
+    "HEAD_NUMBERS",
+    "change_words",
+    "curves_of",
+    "numbers_of",
+    "remedy_label",
+    "state_of",
+    "value_words",
+]
 
 #: Seconds after the furnace of the samples of a curve, even on a logarithmic axis.
 TIMES_S = np.geomspace(1.0, 2000.0, 160)
@@ -35,12 +43,19 @@ _LEVELS = ("good", "marginal", "out")
 def curves_of(result, units: Units) -> bytes:
     """Times and the temperature of the five zones, six rows of float32, zone after zone."""
     out_s = result.events["out of furnace"]
-    rows = [units.from_c(np.interp(out_s + TIMES_S, z.time_s, z.temperature_c)) for z in result.zones.values()]
+    rows = [
+        units.from_c(np.interp(out_s + TIMES_S, z.time_s, z.temperature_c))
+        for z in result.zones.values()
+    ]
     return np.stack([TIMES_S, *rows]).astype("<f4").tobytes()
 
 
 def _level(states: list[LimitState]) -> str:
-    return level_of(all(s.met for s in states), min(s.chance for s in states), False) if states else "none"
+    return (
+        level_of(all(s.met for s in states), min(s.chance for s in states), False)
+        if states
+        else "none"
+    )
 
 
 def _worst(levels) -> str:
@@ -52,8 +67,16 @@ def _share(value: float, ends: tuple[float, float]) -> float:
 
 
 def _gauge(ends, limit, low, value, high) -> dict:
-    band = [_share(ends[i] if end is None else end, ends) for i, end in enumerate(limit)] if any(limit) else [0, 0]
-    return {"band": band, "span": [_share(low, ends), _share(high, ends)], "dot": _share(value, ends)}
+    band = (
+        [_share(ends[i] if end is None else end, ends) for i, end in enumerate(limit)]
+        if any(limit)
+        else [0, 0]
+    )
+    return {
+        "band": band,
+        "span": [_share(low, ends), _share(high, ends)],
+        "dot": _share(value, ends),
+    }
 
 
 def _hardness(units: Units, hv: float) -> tuple[str, str, str]:
@@ -84,15 +107,33 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     face_level = _worst([levels["face"], "out" if crack else "none"])
     levels["face"] = _worst([face_level, _level(by_name["face_margin"])])
     heads = {
-        z: {"level": levels[z], "text": units.hardness_text(r.hardness_hv), "phases": _phases(r.fractions)}
+        z: {
+            "level": levels[z],
+            "text": units.hardness_text(r.hardness_hv),
+            "phases": _phases(r.fractions),
+        }
         for z, r in zones.items()
     }
     face = zones["face"]
     number, scale, second = _hardness(units, face.hardness_hv)
-    bounds = {n: job_limits(result).get(n, (None, None)) for n in ("face_hardness_hv", "hosel_allowed_deg", "bar_force_n")}
-    face_ends = [None if e is None else hardness_number(units, e) for e in bounds["face_hardness_hv"]]
+    bounds = {
+        n: job_limits(result).get(n, (None, None))
+        for n in ("face_hardness_hv", "hosel_allowed_deg", "bar_force_n")
+    }
+    face_ends = [
+        None if e is None else hardness_number(units, e) for e in bounds["face_hardness_hv"]
+    ]
     deg_state = next(iter(by_name["hosel_allowed_deg"]), None)
-    deg = deg_state or LimitState("hosel_allowed_deg", "", hosel.allowed_deg, hosel.allowed_deg_low, hosel.allowed_deg_high, "°", True, 1.0)
+    deg = deg_state or LimitState(
+        "hosel_allowed_deg",
+        "",
+        hosel.allowed_deg,
+        hosel.allowed_deg_low,
+        hosel.allowed_deg_high,
+        "°",
+        True,
+        1.0,
+    )
     bar = units.length_text(float(job.bench.get("bar_mm", 500.0))).replace(".0 mm", " mm")
     a = {"face": "", "hosel": "", "sure": ""}
     if pinned is not None:
@@ -153,7 +194,13 @@ def _force(units: Units, newton: float) -> str:
 
 
 def _force_number(units: Units, newton: float | None):
-    return None if newton is None else round(units.from_n(newton)) if hasattr(units, "from_n") else newton
+    return (
+        None
+        if newton is None
+        else round(units.from_n(newton))
+        if hasattr(units, "from_n")
+        else newton
+    )
 
 
 def value_words(units: Units, name: str, value: float) -> str:
@@ -175,7 +222,9 @@ def change_words(a: Job, b: Job, units: Units) -> str:
     parts = []
     for name, (old, new) in differences(a, b).items():
         if name in table() and isinstance(old, (int, float)) and isinstance(new, (int, float)):
-            parts.append(f"{table()[name].label} {value_words(units, name, old)} → {value_words(units, name, new)}")
+            parts.append(
+                f"{table()[name].label} {value_words(units, name, old)} → {value_words(units, name, new)}"
+            )
         elif name in ("steel", "head", "shop"):
             parts.append(f"{name} {old} → {new}")
         elif name == "cooling":
@@ -190,7 +239,11 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     crack, effort = "quench-crack" in codes, result.effort
     die = units.temperature_text(effort.die_c)
     forge = "out" if "burning" in codes else "good"
-    if {"overheating", "below-ac1", "range:shida.temperature"} & codes or effort.relative > HARD_TO_PRESS:
+    if {
+        "overheating",
+        "below-ac1",
+        "range:shida.temperature",
+    } & codes or effort.relative > HARD_TO_PRESS:
         forge = max(forge, "marginal", key=_LEVELS.index)
     margin, pull = by_name["face_margin"], by_name["bar_force_n"]
     face, hosel = result.face, result.hosel
@@ -220,11 +273,14 @@ def sentence(verdict: Verdict) -> str:
     if verdict.level == "good" or worst is None:
         return "Good: every limit is kept. Confirm it on trial heads."
     sign = 1 if "at least" in worst.words else -1
-    what = (_DOUBTED if worst.met else _MISSED).get((worst.name, sign)) or f"{worst.words} is {'in doubt' if worst.met else 'missed'}"
+    what = (_DOUBTED if worst.met else _MISSED).get(
+        (worst.name, sign)
+    ) or f"{worst.words} is {'in doubt' if worst.met else 'missed'}"
     if verdict.stops:
-        what = {"quench-crack": "the spray may crack this steel", "burning": "the furnace burns this steel"}.get(
-            verdict.stops[0].code, verdict.stops[0].code.replace("-", " ")
-        )
+        what = {
+            "quench-crack": "the spray may crack this steel",
+            "burning": "the furnace burns this steel",
+        }.get(verdict.stops[0].code, verdict.stops[0].code.replace("-", " "))
     elif verdict.cause:
         what += f": {verdict.cause}"
     return f"{'Not good' if verdict.level == 'out' else 'Not sure'}: {what}."
@@ -251,20 +307,50 @@ def _why(result, units: Units) -> dict:
         low, high = (units.hardness_text(h) for h in (z.hardness_low_hv, z.hardness_high_hv))
         if low.split()[-1] == high.split()[-1]:
             low = low.split()[0]
-        rate = "–" if z.rate_700_c_per_s is None else f"{units.step_from_c(z.rate_700_c_per_s):.1f} {units.temperature}/s"
-        rows.append([name, f"{low} to {high}", "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate])
-    temps = [("preheat", result.route.preheat.temperature_c), ("forging", result.effort.die_c), ("quench start", result.zones["face"].water_c)]
-    return {"rows": rows, "temperatures": "  ·  ".join(f"{n} {units.temperature_text(v)}" for n, v in temps if v is not None)}
+        rate = (
+            "–"
+            if z.rate_700_c_per_s is None
+            else f"{units.step_from_c(z.rate_700_c_per_s):.1f} {units.temperature}/s"
+        )
+        rows.append(
+            [name, f"{low} to {high}", "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate]
+        )
+    temps = [
+        ("preheat", result.route.preheat.temperature_c),
+        ("forging", result.effort.die_c),
+        ("quench start", result.zones["face"].water_c),
+    ]
+    return {
+        "rows": rows,
+        "temperatures": "  ·  ".join(
+            f"{n} {units.temperature_text(v)}" for n, v in temps if v is not None
+        ),
+    }
 
 
 def numbers_of(job: Job, result, verdict: Verdict, units: Units) -> list[list[str]]:
     """The numbers of the page as rows to copy or to save."""
-    rows = [["job", f"{job.steel.name}, {job.head.name}, {_setting_words(job, units)}"], ["verdict", verdict.level]]
-    rows += [["chance that the setting is right", f"{100 * verdict.chance_right:.0f} %"], ["heads inside", f"{verdict.heads_inside} of 100"]]
+    rows = [
+        ["job", f"{job.steel.name}, {job.head.name}, {_setting_words(job, units)}"],
+        ["verdict", verdict.level],
+    ]
+    rows += [
+        ["chance that the setting is right", f"{100 * verdict.chance_right:.0f} %"],
+        ["heads inside", f"{verdict.heads_inside} of 100"],
+    ]
     for z, r in result.zones.items():
         ends = " to ".join(units.hardness_text(h) for h in (r.hardness_low_hv, r.hardness_high_hv))
         rows.append([f"{z} hardness", units.hardness_text(r.hardness_hv), ends])
     h = result.hosel
-    rows += [["hosel bend", f"{h.allowed_deg:.2f} °", f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f} °"]]
-    rows += [["pull on the bar", _force(units, h.bar_force_n)], ["strike margin", f"{result.face.margin:.2f}"]]
+    rows += [
+        [
+            "hosel bend",
+            f"{h.allowed_deg:.2f} °",
+            f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f} °",
+        ]
+    ]
+    rows += [
+        ["pull on the bar", _force(units, h.bar_force_n)],
+        ["strike margin", f"{result.face.margin:.2f}"],
+    ]
     return rows

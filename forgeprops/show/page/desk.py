@@ -159,7 +159,17 @@ def differences(a: Job, b: Job) -> dict[str, tuple]:
     for part in ("steel", "head", "shop"):
         if getattr(a, part) != getattr(b, part):
             found[part] = getattr(a, part).name, getattr(b, part).name
-    for name in ("preheat_c", "soak_s", "transfer_s", "die_c", "dwell_s", "flux", "delay_s", "spray_s", "water_c"):
+    for name in (
+        "preheat_c",
+        "soak_s",
+        "transfer_s",
+        "die_c",
+        "dwell_s",
+        "flux",
+        "delay_s",
+        "spray_s",
+        "water_c",
+    ):
         old, new = (job.route.setting(name) for job in (a, b))
         if old != new:
             found[name] = old, new

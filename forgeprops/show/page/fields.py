@@ -15,10 +15,23 @@ from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux, spray_setting
 from ..units import Units
 
-__all__ = ["FURTHER", "MAIN", "PURPOSES", "changes_of", "fields_of", "hardness_number", "limits_with", "number_of", "purpose_of"]
+__all__ = [
+    "FURTHER",
+    "MAIN",
+    "PURPOSES",
+    "changes_of",
+    "fields_of",
+    "hardness_number",
+    "limits_with",
+    "number_of",
+    "purpose_of",
+]
 
 #: Sliders of the rail; one click away; and what a head is first described by.
-MAIN, FURTHER = ("preheat_c", "flux", "spray_s"), ("delay_s", "water_c", "soak_s", "transfer_s", "die_c", "dwell_s")
+MAIN, FURTHER = (
+    ("preheat_c", "flux", "spray_s"),
+    ("delay_s", "water_c", "soak_s", "transfer_s", "die_c", "dwell_s"),
+)
 #: Limits by purpose (see `Limits`).
 PURPOSES = {"hard thin face": Limits.hard_thin_face, "soft forged": Limits.soft_forged}
 
@@ -26,7 +39,13 @@ PURPOSES = {"hard thin face": Limits.hard_thin_face, "soft forged": Limits.soft_
 def number_of(job: Job, name: str) -> float:
     """What a setting is now; 0 for the spray of a route without one."""
     value = job.route.setting(name)
-    return value if value is not None else getattr(Spray(), table()[name].field) if name != "flux" else 0.0
+    return (
+        value
+        if value is not None
+        else getattr(Spray(), table()[name].field)
+        if name != "flux"
+        else 0.0
+    )
 
 
 def shown(units: Units, name: str, value: float) -> float:
@@ -38,7 +57,9 @@ def shown(units: Units, name: str, value: float) -> float:
 
 def _step(units: Units, name: str) -> float:
     step = table()[name].slider[2]
-    return 0.1 if name == "flux" else units.step_from_c(step) if table()[name].unit == "°C" else step
+    return (
+        0.1 if name == "flux" else units.step_from_c(step) if table()[name].unit == "°C" else step
+    )
 
 
 def fields_of(job: Job, units: Units) -> dict[str, dict]:
@@ -83,7 +104,9 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
             elif what.unit == "°C":
                 value = units.to_c(value)
             if what.part == "spray" and job.route.spray is None:
-                changes["spray"] = dataclasses.replace(changes.get("spray") or Spray(), **{what.field: value})
+                changes["spray"] = dataclasses.replace(
+                    changes.get("spray") or Spray(), **{what.field: value}
+                )
             else:
                 changes[name] = round(value, 6)
     if isinstance(changes.get("spray"), Spray):
@@ -95,7 +118,9 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
 def hardness_number(units: Units, hv: float) -> float | None:
     """Hardness in the reader's scale, one decimal for Rockwell; None where the scale ends."""
     found = hv if units.hardness == "HV" else try_convert(hv, "HV", units.hardness)
-    return None if found is None else round(float(found), 0 if units.hardness in ("HV", "HB") else 1)
+    return (
+        None if found is None else round(float(found), 0 if units.hardness in ("HV", "HB") else 1)
+    )
 
 
 def purpose_of(limits: Limits) -> str:
@@ -119,7 +144,9 @@ def limits_with(limits: Limits, units: Units, name: str, end: int, value: float 
         if key in kept:
             pair = kept.pop(key)
             if scale and key != f"{stem}_{scale}":
-                pair = [None if e is None else hardness_number(units, e) for e in limits.bounds[name]]
+                pair = [
+                    None if e is None else hardness_number(units, e) for e in limits.bounds[name]
+                ]
     pair = [value if i == end else pair[i] for i in (0, 1)]
     if pair != [None, None]:
         kept[f"{stem}_{scale}" if scale else name] = pair

@@ -19,7 +19,6 @@ from ...inputs.grades import grades
 from ...inputs.head import heads
 from ...inputs.job import Job, load_job
 from ...inputs.route import COOLING_WORDS
-from ...inputs.settings import table
 from ...inputs.steel import Steel
 from ...io.saved import plain
 from ..units import choose_units
@@ -61,7 +60,14 @@ class Page(anywidget.AnyWidget):
 
     def __init__(self, desk: Desk | None = None, tab: str = "why"):
         self.desk, self._tab = desk or Desk(), tab if tab in TABS else "why"
-        self._version, self._turn, self._pinned, self._remedy, self._task, self._stop = 0, 0, None, None, None, None
+        self._version, self._turn, self._pinned, self._remedy, self._task, self._stop = (
+            0,
+            0,
+            None,
+            None,
+            None,
+            None,
+        )
         self._result = self._verdict = None
         static = {
             "steels": list(grades()), "heads": list(heads()), "cooling": COOLING_WORDS, "main": MAIN, "further": FURTHER,
@@ -80,7 +86,11 @@ class Page(anywidget.AnyWidget):
 
     def _moved(self, change) -> None:
         if change.new.get("set"):
-            self._try(lambda: self.desk.move(**changes_of(self.desk.job, self.desk.units, change.new["set"])))
+            self._try(
+                lambda: self.desk.move(
+                    **changes_of(self.desk.job, self.desk.units, change.new["set"])
+                )
+            )
 
     def _heard(self, _, message: dict, buffers) -> None:
         desk, do = self.desk, message.get("do")
@@ -122,10 +132,16 @@ class Page(anywidget.AnyWidget):
 
     def _limit(self, message) -> None:
         value = message["value"]
-        if message["name"] == "bar_force_n" and value is not None and hasattr(self.desk.units, "to_n"):
+        if (
+            message["name"] == "bar_force_n"
+            and value is not None
+            and hasattr(self.desk.units, "to_n")
+        ):
             value = self.desk.units.to_n(value)
         limits = self._result.limits
-        self.desk.set(limits=limits_with(limits, self.desk.units, message["name"], int(message["end"]), value))
+        self.desk.set(
+            limits=limits_with(limits, self.desk.units, message["name"], int(message["end"]), value)
+        )
 
     def _head(self, numbers: dict) -> None:
         mm = self.desk.units.from_mm(1.0)
@@ -188,7 +204,14 @@ class Page(anywidget.AnyWidget):
 
     def _push(self) -> None:
         d = self.desk
-        steps = [change_words(a, b, d.units) for a, b in zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)] if self._full else None
+        steps = (
+            [
+                change_words(a, b, d.units)
+                for a, b in zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)
+            ]
+            if self._full
+            else None
+        )
         extra = {"version": self._version, "exact": self._full, "note": d.note, "undo": len(d.past), "redo": len(d.future), "pinned": d.pinned is not None, "ms": round(self._ms, 1)}  # fmt: skip
         if steps is not None:
             extra["steps"] = steps[::-1]
@@ -218,13 +241,19 @@ class Page(anywidget.AnyWidget):
             self._answer(full=True)
         result, version = self._result, self._version
         desk, tab = self.desk, self._tab
-        self.saved = json.dumps({"format": "forgeprops job", "version": 1, **plain(desk.job)}, ensure_ascii=False)
+        self.saved = json.dumps(
+            {"format": "forgeprops job", "version": 1, **plain(desk.job)}, ensure_ascii=False
+        )
         units = desk.units
         if self.more.get("version") != version:
             found = await asyncio.to_thread(strips, desk, result, MAIN)
             if turn != self._turn:
                 return
-            self.more = {"version": version, "strips": found, "numbers": numbers_of(desk.job, result, result.verdict, units)}
+            self.more = {
+                "version": version,
+                "strips": found,
+                "numbers": numbers_of(desk.job, result, result.verdict, units),
+            }
         blocks = await asyncio.to_thread(self._blocks, tab, result, turn)
         if turn != self._turn:
             return
@@ -234,7 +263,14 @@ class Page(anywidget.AnyWidget):
             self._remedy = await asyncio.to_thread(lambda: result.verdict.remedy)
             if turn != self._turn:
                 return
-            self.more = self.more | {"remedy": self._remedy and {"label": remedy_label(desk.job, self._remedy, units), "gives": f"{100 * self._remedy.chance_right:.0f} % sure", "costs": self._remedy.costs}}
+            self.more = self.more | {
+                "remedy": self._remedy
+                and {
+                    "label": remedy_label(desk.job, self._remedy, units),
+                    "gives": f"{100 * self._remedy.chance_right:.0f} % sure",
+                    "costs": self._remedy.costs,
+                }
+            }
 
     def _blocks(self, tab: str, result, turn: int) -> list[dict]:
         try:
@@ -245,7 +281,12 @@ class Page(anywidget.AnyWidget):
     async def _long(self, work) -> None:
         """Work of seconds, with its share, time left and a stop; the page stays usable."""
         self._turn += 1
-        turn, stop, begin, loop = self._turn, threading.Event(), time.monotonic(), asyncio.get_running_loop()
+        turn, stop, begin, loop = (
+            self._turn,
+            threading.Event(),
+            time.monotonic(),
+            asyncio.get_running_loop(),
+        )
         self._stop, version, tab = stop, self._version, self._tab
         self.busy = {"words": "Searching", "share": 0.0}
 
@@ -273,7 +314,9 @@ def _steel(text: str) -> Steel:
         try:
             found[element] = float(value)
         except ValueError:
-            raise InputError(f"The steel is written as C=0.31 Mn=0.5 …, in wt%; got {part!r:.30}.") from None
+            raise InputError(
+                f"The steel is written as C=0.31 Mn=0.5 …, in wt%; got {part!r:.30}."
+            ) from None
     return Steel("own steel", found)
 
 

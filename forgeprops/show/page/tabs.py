@@ -85,7 +85,10 @@ def _steels(desk: Desk, result, progress) -> list[dict]:
             left.append(s.name)
     found = short_verdicts([_case(j) for j in cases], result, result.limits)
     order = ("good", "marginal", "out")
-    ranked = sorted(zip(cases, found, strict=True), key=lambda p: (order.index(p[1].level), bool(p[1].stop), -p[1].chance_right))
+    ranked = sorted(
+        zip(cases, found, strict=True),
+        key=lambda p: (order.index(p[1].level), bool(p[1].stop), -p[1].chance_right),
+    )
     rows = [
         [j.steel.name, u.hardness_text(f.values["face_hardness_hv"]), f"{f.values['hosel_allowed_deg']:.1f}°",
          _force(u, f.values["bar_force_n"]), f"{100 * f.chance_right:.0f} %", "may crack" if f.stop == "quench-crack" else f.stop or "–"]
@@ -104,20 +107,36 @@ def _steels(desk: Desk, result, progress) -> list[dict]:
 
 def _window(desk: Desk, result, progress) -> list[dict]:
     u, job = desk.units, desk.job
-    xs = np.round(np.linspace(table()["preheat_c"].search[0] - 50, table()["preheat_c"].search[1], COLUMNS) / 5) * 5
+    xs = (
+        np.round(
+            np.linspace(
+                table()["preheat_c"].search[0] - 50, table()["preheat_c"].search[1], COLUMNS
+            )
+            / 5
+        )
+        * 5
+    )
     ys = np.round(np.linspace(1.0, table()["spray_s"].slider[1], ROWS) * 2) / 2
     levels, tips, take = [], [], []
     for n, y in enumerate(ys[::-1]):
         jobs = [_with(job, {"preheat_c": float(x), "spray_s": float(y)}) for x in xs]
-        for x, f in zip(xs, short_verdicts([_case(j) for j in jobs], result, result.limits), strict=True):
+        for x, f in zip(
+            xs, short_verdicts([_case(j) for j in jobs], result, result.limits), strict=True
+        ):
             levels.append(f.level)
             at = f"{value_words(u, 'preheat_c', x)}, {value_words(u, 'spray_s', y)}"
-            tips.append(f"{at}: face {u.hardness_text(f.values['face_hardness_hv'])}, hosel {f.values['hosel_allowed_deg']:.1f}°, {100 * f.chance_right:.0f} % sure")
+            tips.append(
+                f"{at}: face {u.hardness_text(f.values['face_hardness_hv'])}, hosel {f.values['hosel_allowed_deg']:.1f}°, {100 * f.chance_right:.0f} % sure"
+            )
             take.append({"preheat_c": shown(u, "preheat_c", x), "spray_s": float(y)})
         progress((n + 1) / ROWS)
     good = sum(level == "good" for level in levels)
     marginal = sum(level == "marginal" for level in levels)
-    say = f"{good} of {len(levels)} fields are good, {marginal} are not sure." if good else f"No field is good; {marginal} of {len(levels)} are not sure."
+    say = (
+        f"{good} of {len(levels)} fields are good, {marginal} are not sure."
+        if good
+        else f"No field is good; {marginal} of {len(levels)} are not sure."
+    )
     now = job.route.preheat.temperature_c, job.route.setting("spray_s")
     here = int(np.argmin(np.abs(xs - now[0]))), int(np.argmin(np.abs(ys[::-1] - (now[1] or 0))))
     return [
@@ -144,7 +163,13 @@ def _search(desk: Desk, result, progress, stop) -> list[dict]:
         words.append(f"{table()[name].label} {value_words(u, name, value)}")
     return [
         _text(f"Surest setting found: {', '.join(words)}."),
-        {"kind": "buttons", "items": [{"label": "Take this setting", "take": take}, {"label": "Back to the map", "act": "again"}]},
+        {
+            "kind": "buttons",
+            "items": [
+                {"label": "Take this setting", "take": take},
+                {"label": "Back to the map", "act": "again"},
+            ],
+        },
     ]
 
 
@@ -154,16 +179,27 @@ def _search(desk: Desk, result, progress, stop) -> list[dict]:
 def _number(desk: Desk, name: str, value, label: str = "") -> dict:
     """A number field of a form, by a setting's row of the table."""
     what, u = table()[name], desk.units
-    return {"name": name, "label": label or what.label, "unit": u.unit(what.unit), "value": round(float(u.shown(what, value)), 3)}
+    return {
+        "name": name,
+        "label": label or what.label,
+        "unit": u.unit(what.unit),
+        "value": round(float(u.shown(what, value)), 3),
+    }
 
 
 def _bend_facts(u, bend) -> dict:
     rows = [
-        ["metal takes, there and back", f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"],
+        [
+            "metal takes, there and back",
+            f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)",
+        ],
         ["one bend", f"{bend.one_bend_deg:.1f}°"],
         ["by hand on this bar", f"{bend.hand_deg:.1f}°"],
         [f"pull for {bend.target_deg:.1f}°", f"{_force(u, bend.bar_force_n)}, {bend.ease}"],
-        ["go to, under load", f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)"],
+        [
+            "go to, under load",
+            f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)",
+        ],
         ["first limit", bend.governed_by],
     ]
     if bend.bar_length_needed_mm:
@@ -173,21 +209,48 @@ def _bend_facts(u, bend) -> dict:
 
 def _bending(desk: Desk, result, progress) -> list[dict]:
     job, u = desk.job, desk.units
-    now = {"bar_mm": 500.0, "target_lie_deg": 2.0, "target_loft_deg": 0.0, "force_limit_n": 400.0, **job.bench}
+    now = {
+        "bar_mm": 500.0,
+        "target_lie_deg": 2.0,
+        "target_loft_deg": 0.0,
+        "force_limit_n": 400.0,
+        **job.bench,
+    }
     form = [_number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
     hv = float(desk.reading_hv or round(result.zones["hosel"].hardness_hv))
-    reading = [{"name": "reading", "label": "hosel hardness, read", "unit": u.hardness, "value": hardness_number(u, hv)}]
-    blocks = [_bend_facts(u, result.hosel), {"kind": "form", "fields": form, "act": "bench", "button": "Set"}]
-    blocks.append({"kind": "form", "fields": reading, "act": "reading", "button": "Bend by the reading alone"})
+    reading = [
+        {
+            "name": "reading",
+            "label": "hosel hardness, read",
+            "unit": u.hardness,
+            "value": hardness_number(u, hv),
+        }
+    ]
+    blocks = [
+        _bend_facts(u, result.hosel),
+        {"kind": "form", "fields": form, "act": "bench", "button": "Set"},
+    ]
+    blocks.append(
+        {"kind": "form", "fields": reading, "act": "reading", "button": "Bend by the reading alone"}
+    )
     if desk.reading_hv:
         h = job.head.hosel
-        alone = hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, desk.reading_hv, **dict(job.bench))
-        blocks += [_text(f"By {u.hardness_text(desk.reading_hv)} alone, structure not known:"), _bend_facts(u, alone)]
+        alone = hosel_bend(
+            h.outside_mm, h.bore_mm, h.bend_zone_mm, desk.reading_hv, **dict(job.bench)
+        )
+        blocks += [
+            _text(f"By {u.hardness_text(desk.reading_hv)} alone, structure not known:"),
+            _bend_facts(u, alone),
+        ]
     return [*blocks, *(_text(words, "small") for words in BENCH[:4])]
 
 
 def _set_bench(desk: Desk, values: dict) -> None:
-    mm = desk.units.to_mm if hasattr(desk.units, "to_mm") else (lambda v: v / desk.units.from_mm(1.0))
+    mm = (
+        desk.units.to_mm
+        if hasattr(desk.units, "to_mm")
+        else (lambda v: v / desk.units.from_mm(1.0))
+    )
     desk.set(**{n: mm(v) if table()[n].unit == "mm" else v for n, v in values.items()})
 
 
@@ -205,27 +268,76 @@ def _later(desk: Desk, result, progress) -> list[dict]:
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
     blocks = []
     for i, heat in enumerate(job.route.later):
-        kind = "Temper" if isinstance(heat, Temper) else "Local heat of the hosel" if isinstance(heat, LocalHeat) else "Heat"
+        kind = (
+            "Temper"
+            if isinstance(heat, Temper)
+            else "Local heat of the hosel"
+            if isinstance(heat, LocalHeat)
+            else "Heat"
+        )
         words = f"{kind} at {u.temperature_text(heat.temperature_c)}"
-        blocks.append({"kind": "buttons", "items": [{"label": f"Remove: {words}", "act": "remove", "values": {"at": i}}]})
+        blocks.append(
+            {
+                "kind": "buttons",
+                "items": [{"label": f"Remove: {words}", "act": "remove", "values": {"at": i}}],
+            }
+        )
     if not blocks:
         blocks.append(_text("No later heat."))
-    temper = [{"name": "at", "label": "temper at", "unit": u.temperature, "value": t(550)}, {"name": "for", "label": "for", "unit": "h", "value": 1}]
-    local = [{"name": "at", "label": "heat the hosel to", "unit": u.temperature, "value": t(650)}, {"name": "for", "label": "for", "unit": "min", "value": 10}]
-    blocks += [{"kind": "form", "fields": temper, "act": "temper", "button": "Add"}, {"kind": "form", "fields": local, "act": "local", "button": "Add"}]
-    rows = [[z, u.hardness_text(r.as_quenched_hv), u.hardness_text(r.hardness_hv)] for z, r in result.zones.items()]
-    blocks.append({"kind": "table", "head": ["zone", "as cooled", "in the end"], "rows": rows, "name": "later"})
+    temper = [
+        {"name": "at", "label": "temper at", "unit": u.temperature, "value": t(550)},
+        {"name": "for", "label": "for", "unit": "h", "value": 1},
+    ]
+    local = [
+        {"name": "at", "label": "heat the hosel to", "unit": u.temperature, "value": t(650)},
+        {"name": "for", "label": "for", "unit": "min", "value": 10},
+    ]
+    blocks += [
+        {"kind": "form", "fields": temper, "act": "temper", "button": "Add"},
+        {"kind": "form", "fields": local, "act": "local", "button": "Add"},
+    ]
+    rows = [
+        [z, u.hardness_text(r.as_quenched_hv), u.hardness_text(r.hardness_hv)]
+        for z, r in result.zones.items()
+    ]
+    blocks.append(
+        {
+            "kind": "table",
+            "head": ["zone", "as cooled", "in the end"],
+            "rows": rows,
+            "name": "later",
+        }
+    )
     softer = [r for r in soften(result).remedies if r.helps][:4]
     if softer:
-        rows = [[_in_units(u, r.what), f"{r.allowed_deg:.1f}°", _force(u, r.bar_force_n), u.hardness_text(r.face_hv)] for r in softer]
-        blocks.append({"kind": "table", "head": ["what softens the hosel", "bend", "pull", "face"], "rows": rows, "name": "softer"})
+        rows = [
+            [
+                _in_units(u, r.what),
+                f"{r.allowed_deg:.1f}°",
+                _force(u, r.bar_force_n),
+                u.hardness_text(r.face_hv),
+            ]
+            for r in softer
+        ]
+        blocks.append(
+            {
+                "kind": "table",
+                "head": ["what softens the hosel", "bend", "pull", "face"],
+                "rows": rows,
+                "name": "softer",
+            }
+        )
     return blocks
 
 
 def _add(kind):
     def act(desk: Desk, values: dict) -> None:
         at_c = float(desk.units.to_c(values["at"]))
-        heat = Temper(at_c, hold_s=3600.0 * values["for"]) if kind == "temper" else LocalHeat("hosel", peak_c=at_c, hold_s=60.0 * values["for"])
+        heat = (
+            Temper(at_c, hold_s=3600.0 * values["for"])
+            if kind == "temper"
+            else LocalHeat("hosel", peak_c=at_c, hold_s=60.0 * values["for"])
+        )
         route = dataclasses.replace(desk.job.route, later=(*desk.job.route.later, heat))
         desk.set(route=route)
 
@@ -244,19 +356,37 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
     def text(s, *values):
         if s.name.endswith("_hardness_hv"):
             return " to ".join(u.hardness_text(x) for x in values)
-        return " to ".join(_force(u, x) for x in values) if s.name == "bar_force_n" else s.text(*values)
+        return (
+            " to ".join(_force(u, x) for x in values)
+            if s.name == "bar_force_n"
+            else s.text(*values)
+        )
 
-    rows = [[_limit_words(u, s), text(s, s.value), text(s, s.low, s.high), f"{100 * s.chance:.0f} %"] for s in v.limits]
+    rows = [
+        [_limit_words(u, s), text(s, s.value), text(s, s.low, s.high), f"{100 * s.chance:.0f} %"]
+        for s in v.limits
+    ]
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
     blocks = [
-        _text(f"{100 * v.chance_right:.0f} % that this setting is right (the model's doubt, common to a lot). If it is, {v.heads_inside} of 100 heads come out inside (the shop's scatter)."),
-        {"kind": "table", "head": ["limit", "value", "8 of 10 lots", "kept"], "rows": rows, "levels": levels, "name": "limits"},
+        _text(
+            f"{100 * v.chance_right:.0f} % that this setting is right (the model's doubt, common to a lot). If it is, {v.heads_inside} of 100 heads come out inside (the shop's scatter)."
+        ),
+        {
+            "kind": "table",
+            "head": ["limit", "value", "8 of 10 lots", "kept"],
+            "rows": rows,
+            "levels": levels,
+            "name": "limits",
+        },
     ]
     if v.measure_next is not None:
         words = _in_units(u, v.measure_next.words)
         blocks.append(_text(f"Measure next: {words} {_in_units(u, v.measure_next.reading.how)}"))
     ranks = {"stop": "Stop", "change": "Warning", "note": "Note"}
-    shown_ = sorted((w for w in result.warnings if not w.code.startswith("range:")), key=lambda w: list(ranks).index(w.rank))
+    shown_ = sorted(
+        (w for w in result.warnings if not w.code.startswith("range:")),
+        key=lambda w: list(ranks).index(w.rank),
+    )
     blocks += [_text(f"{ranks[w.rank]}. {_in_units(u, w.text)}", w.rank) for w in shown_[:6]]
     return [*blocks, _text(SHORT, "small")]
 
@@ -275,7 +405,9 @@ TABS: dict[str, Tab] = {
     "steels": Tab("Steels", _steels),
     "window": Tab("Window", _window),
     "bending": Tab("Bending", _bending, {"bench": _set_bench, "reading": _set_reading}),
-    "later": Tab("Later heats", _later, {"temper": _add("temper"), "local": _add("local"), "remove": _remove}),
+    "later": Tab(
+        "Later heats", _later, {"temper": _add("temper"), "local": _add("local"), "remove": _remove}
+    ),
     "sure": Tab("How sure", _how_sure),
 }
 #: What is calculated beside the page and can be stopped, by act.
