@@ -42,7 +42,7 @@ class Job:
         The name of a library head is looked up.
     route : Route
     limits : Limits
-        Read by pages, searches and comparisons; an estimate gives its numbers without them.
+        What the verdict is against; the default set of the route where there are none.
     shop : Shop
     bench : mapping of str to value
         Bending bench and wanted change, by the names of `forgeprops.hosel_bend`.
