@@ -27,6 +27,7 @@ _ROOMS = {
     "inputs.steel": ["Steel"],
     "inputs.grades": ["grade", "grades"],
     "inputs.head": ["Head", "heads"],
+    "inputs.templates": ["head_from"],
     "inputs.route": [
         "Cool",
         "FirstHeat",
@@ -41,6 +42,7 @@ _ROOMS = {
     ],
     "inputs.shop": ["Shop", "load_shop"],
     "inputs.job": ["Job", "load_job"],
+    "units": ["Units"],
     "hardenability.ideal_diameter": ["ideal_diameter", "ideal_diameter_upper"],
     "hardenability.end_quench": ["end_quench"],
     "hardenability.carbon_equivalent": ["carbon_equivalents"],

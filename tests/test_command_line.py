@@ -45,7 +45,7 @@ def test_the_two_grades_of_the_first_question(capsys):
     # the water in the units of the shop, the steel's own numbers, what the furnace made
     for words in (
         "L/min on",
-        "mL in 10 s in a can",
+        "mL in 10 s",
         "2 s after the press",
         "ideal diameter",
         " Ms ",

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from forgeprops.answer.second_opinions import (
-    critical_rate_hardness_hv,
     critical_rate_opinion,
     end_quench_opinion,
     opinion_arrays,
@@ -155,7 +154,7 @@ def test_bars_that_were_read_decide_for_celsius():
 
 def test_hardness_rises_with_rate():
     for name in grades():
-        hv = critical_rate_hardness_hv(grade(name), np.geomspace(0.05, 800.0, 200))
+        hv, _ = opinion_arrays(grade(name), np.geomspace(0.05, 800.0, 200))["critical rates"]
         assert np.all(np.diff(hv) > -0.5), name
 
 

@@ -231,7 +231,7 @@ class Verdict:
             )
             return f"{worst.shown}, {100 * self.chance_right:.0f} % sure{inside}"
         end = "at least" if "at least" in worst.words else "at most"
-        return f"{worst.shown}, {end} {worst.words.split(end)[1].split()[0]} required"
+        return f"{worst.shown}, {end} {worst.words.split(end)[1].strip()} required"
 
     @property
     def cause(self) -> str:

@@ -355,7 +355,7 @@ headers = st.sampled_from(
 )
 
 
-@settings(max_examples=300)
+@settings(max_examples=120)
 @given(headers, st.lists(st.lists(cells, max_size=5), max_size=6), st.sampled_from([",", ";"]))
 def test_readers_raise_our_error_only(header, rows, delimiter):
     lines = (delimiter.join("" if c is None else str(c) for c in row) for row in rows)
