@@ -150,7 +150,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         },
         "hosel": {
             "level": hosel_level, "value": f"{hosel.allowed_deg:.1f}", "unit": "°", "a": a["hosel"],
-            "second": f"{_force(units, hosel.bar_force_n)} on the {bar} bar", "ends": [bounds["hosel_allowed_deg"][0], _force_number(units, bounds["bar_force_n"][1])],
+            "second": f"{_force(units, hosel.bar_force_n)}, {bar} bar", "ends": [bounds["hosel_allowed_deg"][0], _force_number(units, bounds["bar_force_n"][1])],
             "gauge": _gauge(HOSEL_DEG, bounds["hosel_allowed_deg"], deg.low, hosel.allowed_deg, deg.high),
         },
         "sure": {
@@ -292,12 +292,8 @@ def remedy_label(job: Job, remedy, units: Units) -> str:
         old, new = job.route.setting(name), remedy.route.setting(name)
         if remedy.kind == "setting" and old != new:
             return f"Set {table()[name].label} to {value_words(units, name, new)}"
-    words = _in_units(units, remedy.words)
+    words = units.text(remedy.words)
     return words[0].upper() + words[1:]
-
-
-def _in_units(units: Units, words: str) -> str:
-    return units.text(words) if hasattr(units, "text") else words
 
 
 def _why(result, units: Units) -> dict:

@@ -29,7 +29,8 @@ function svg(tag, props = {}, ...kids) {
 const put = (e, props) => { for (const k in props) e.setAttribute(k, props[k]); };
 const text = (e, s) => { if (e.textContent !== s) e.textContent = s; };
 const label = (props, words) => { const e = svg("text", props); e.textContent = words; return e; };
-const floats = (d) => d && d.byteLength ? new Float32Array(d.buffer.slice(d.byteOffset, d.byteOffset + d.byteLength)) : null;
+const floats = (d) => d && d.byteLength ? new Float32Array(d.buffer.slice(d.byteOffset, d.byteOffset + d.byteLength))
+  : null;
 const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "")}.`);
 
 // ---- files and the clipboard
@@ -53,7 +54,8 @@ function drawing(node) {                             // a copy that carries its 
 }
 const saveSvg = (node, name) => download(name + ".svg", drawing(node), "image/svg+xml");
 function savePng(node, name) {
-  const box = node.getBoundingClientRect(), picture = new Image(), canvas = el("canvas", { width: 2 * box.width, height: 2 * box.height });
+  const box = node.getBoundingClientRect(), picture = new Image(), canvas = el("canvas", { width: 2 * box.width,
+    height: 2 * box.height });
   picture.onload = () => {
     const g = canvas.getContext("2d");
     g.fillStyle = "#fff";
@@ -67,7 +69,8 @@ const copy = (rows) => navigator.clipboard?.writeText(rows.map((r) => r.join("\t
 
 // A menu of commands under a small button
 function menu(name, sign, items) {
-  const list = el("div"), root = el("details.menu", {}, el("summary", { "aria-label": name, title: name }, sign), list);
+  const list = el("div"), root = el("details.menu", {}, el("summary", { "aria-label": name, title: name }, sign),
+    list);
   const fill = (now) => list.replaceChildren(...now.map(([words, act]) =>
     el("button", { onclick: () => { root.open = false; act(); } }, words)));
   root.addEventListener("focusout", (e) => { if (!root.contains(e.relatedTarget)) root.open = false; });

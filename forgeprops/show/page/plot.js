@@ -1,19 +1,23 @@
-// Lines over an axis: cooling curves on logarithmic time; readout under the pointer, zoom by wheel, double click goes back.
-const LOOK = { face: ["#0B1020", 3, ""], hosel: ["#2B63B8", 3, ""], rim: ["#8A93A0", 1.4, "5 2"], body: ["#8A93A0", 1.4, "1.5 2.5"],
+// Cooling curves on logarithmic time: readout under the pointer, zoom by wheel, back by double click.
+const LOOK = { face: ["#0B1020", 3, ""], hosel: ["#2B63B8", 3, ""], rim: ["#8A93A0", 1.4, "5 2"], body: ["#8A93A0",
+  1.4, "1.5 2.5"],
   neck: ["#8A93A0", 1.4, "7 2 1.5 2"] };
 
 function coolingPlot() {
-  const L = 44, R = 66, T = 8, B = 26, root = svg("svg", { class: "cool", role: "img", tabindex: 0, "data-lm-suppress-shortcuts": "true" });
+  const L = 44, R = 66, T = 8, B = 26, root = svg("svg", { class: "cool", role: "img", tabindex: 0,
+    "data-lm-suppress-shortcuts": "true" });
   let w = 560, h = 300, data = null, ghost = null, s = null, at = null, view = [1, 2000], frameKey = "";
   const top = () => (s?.temperature === "°F" ? 1800 : 1000);
   const X = (t) => L + (Math.log(t / view[0]) / Math.log(view[1] / view[0])) * (w - L - R);
   const Y = (c) => h - B - (c / top()) * (h - T - B);
   const back = (px) => view[0] * Math.pow(view[1] / view[0], (px - L) / (w - L - R));
-  const grid = svg("g"), water = svg("rect", { y: T, fill: "#CFE3F7", opacity: .85 }), waterWord = svg("text", { class: "ax water" });
+  const grid = svg("g"), water = svg("rect", { y: T, fill: "#CFE3F7", opacity: .85 }), waterWord = svg("text",
+    { class: "ax water" });
   const marks = svg("g"), lines = svg("g"), cursor = svg("g"), paths = {}, ghosts = {}, tags = {};
   for (const z of ["rim", "body", "neck", "hosel", "face"]) {
     const [stroke, width, dash] = LOOK[z];
-    paths[z] = svg("path", { fill: "none", stroke, "stroke-width": width, "stroke-dasharray": dash, "data-curve": z });
+    paths[z] = svg("path", { fill: "none", stroke, "stroke-width": width, "stroke-dasharray": dash,
+      "data-curve": z });
     ghosts[z] = svg("path", { fill: "none", stroke, "stroke-width": 1.5, "stroke-dasharray": "3 4", opacity: .6 });
     lines.append(ghosts[z], paths[z]);
   }
@@ -36,12 +40,13 @@ function coolingPlot() {
       svg("line", { x1: L, x2: w - R, y1: Y(i * step), y2: Y(i * step), stroke: i ? "#E6E9EE" : "#8A93A0" }),
       label({ x: L - 6, y: Y(i * step) + 4, "text-anchor": "end", class: "ax" }, i * step)]),
     ...few.map((t) => label({ x: X(t), y: h - B + 17, "text-anchor": "middle", class: "ax" }, t + " s")),
-    label({ x: w - R, y: h - B - 6, class: "ax", "text-anchor": "end" }, `${s?.temperature ?? "°C"}, seconds after the furnace`));
+    label({ x: L + 6, y: h - B - 6, class: "ax" }, `${s?.temperature ?? "°C"}, seconds after the furnace`));
   }
   function draw() {
     if (!data || !s) return;
     frame();
-    const n = data.length / 6, near = (t) => Math.max(0, Math.min(n - 1, Math.round((Math.log(t) / Math.log(2000)) * (n - 1))));
+    const n = data.length / 6, near = (t) => Math.max(0, Math.min(n - 1,
+      Math.round((Math.log(t) / Math.log(2000)) * (n - 1))));
     for (const [i, z] of ZONES.entries()) {
       paths[z].setAttribute("d", d(data, i + 1));
       ghosts[z].setAttribute("d", ghost && (z === "face" || z === "hosel") ? d(ghost, i + 1) : "");
@@ -65,23 +70,30 @@ function coolingPlot() {
   }
   function hover() {
     if (at == null || !data) return cursor.replaceChildren();
-    const n = data.length / 6, k = at, x = X(data[k]), bx = x > (w - R) * .6 ? x - 200 : x + 10, by = T + 4, a = Math.max(k - 1, 0), b = Math.min(k + 1, n - 1);
+    const n = data.length / 6, k = at, x = X(data[k]), bx = x > (w - R) * .6 ? x - 200 : x + 10, by = T + 4,
+      a = Math.max(k - 1, 0), b = Math.min(k + 1, n - 1);
     const rate = (i) => ((data[i * n + b] - data[i * n + a]) / (data[b] - data[a])).toFixed(1).replace("-", "−");
-    const line = (r, y, bold) => r.map((v, c) => label({ x: bx + [10, 112, 182][c], y, "text-anchor": c ? "end" : "start", class: bold ? "tip b" : "tip" }, v));
+    const line = (r, y, bold) => r.map((v, c) => label({ x: bx + [10, 112, 182][c], y, "text-anchor": c ? "end"
+      : "start", class: bold ? "tip b" : "tip" }, v));
     cursor.replaceChildren(svg("line", { x1: x, x2: x, y1: T, y2: h - B, stroke: "#0B1020" }),
       svg("rect", { x: bx, y: by, width: 192, height: 106, rx: 6, fill: "#fff", stroke: "#D5DAE1" }),
       ...line([`${data[k].toFixed(data[k] < 100 ? 1 : 0)} s after the furnace`], by + 17, true),
-      ...ZONES.flatMap((z, i) => line([z, `${data[(i + 1) * n + k].toFixed(0)} ${s.temperature}`, `${rate(i + 1)} ${s.temperature}/s`],
+      ...ZONES.flatMap((z, i) => line([z, `${data[(i + 1) * n + k].toFixed(0)} ${s.temperature}`,
+        `${rate(i + 1)} ${s.temperature}/s`],
         by + 36 + 15 * i, z === "face" || z === "hosel")),
-      ...ZONES.map((z, i) => svg("circle", { cx: x, cy: Y(data[(i + 1) * n + k]), r: 3.2, fill: LOOK[z][0], stroke: "#fff" })));
+      ...ZONES.map((z, i) => svg("circle", { cx: x, cy: Y(data[(i + 1) * n + k]), r: 3.2, fill: LOOK[z][0],
+        stroke: "#fff" })));
   }
-  const index = (t) => Math.max(0, Math.min(data.length / 6 - 1, Math.round((Math.log(t) / Math.log(2000)) * (data.length / 6 - 1))));
+  const index = (t) => Math.max(0, Math.min(data.length / 6 - 1,
+    Math.round((Math.log(t) / Math.log(2000)) * (data.length / 6 - 1))));
   const px = (e) => e.clientX - root.getBoundingClientRect().left;
-  root.addEventListener("pointermove", (e) => { if (data) { const x = px(e); at = x < L || x > w - R ? null : index(back(x)); hover(); } });
+  root.addEventListener("pointermove", (e) => { if (data) { const x = px(e); at = x < L || x > w - R ? null
+    : index(back(x)); hover(); } });
   root.addEventListener("pointerleave", () => { at = null; hover(); });
   root.addEventListener("wheel", (e) => {
     e.preventDefault();
-    const t = back(px(e)), f = e.deltaY < 0 ? .8 : 1.25, lo = t * Math.pow(view[0] / t, f), hi = t * Math.pow(view[1] / t, f);
+    const t = back(px(e)), f = e.deltaY < 0 ? .8 : 1.25, lo = t * Math.pow(view[0] / t, f),
+      hi = t * Math.pow(view[1] / t, f);
     if (hi / lo > 3) view = [Math.max(1, lo), Math.min(2000, hi)];
     draw();
   }, { passive: false });

@@ -23,7 +23,7 @@ from ...inputs.grades import grade, grades
 from ...inputs.limits import QUANTITIES
 from ...inputs.route import LocalHeat, Temper
 from ...inputs.settings import table
-from .answer import _force, _in_units, value_words
+from .answer import _force, value_words
 from .desk import Desk
 from .fields import hardness_number, shown
 
@@ -91,7 +91,7 @@ def _steels(desk: Desk, result, progress) -> list[dict]:
     )
     rows = [
         [j.steel.name, u.hardness_text(f.values["face_hardness_hv"]), f"{f.values['hosel_allowed_deg']:.1f}°",
-         _force(u, f.values["bar_force_n"]), f"{100 * f.chance_right:.0f} %", "may crack" if f.stop == "quench-crack" else f.stop or "–"]
+         _force(u, f.values["bar_force_n"]), f"{100 * f.chance_right:.0f} %", "✕ may crack" if f.stop == "quench-crack" else f.stop or "no"]
         for j, f in ranked
     ]  # fmt: skip
     blocks = [
@@ -116,7 +116,7 @@ def _window(desk: Desk, result, progress) -> list[dict]:
         )
         * 5
     )
-    ys = np.round(np.linspace(1.0, table()["spray_s"].slider[1], ROWS) * 2) / 2
+    ys = np.linspace(2.0, table()["spray_s"].slider[1], ROWS)
     levels, tips, take = [], [], []
     for n, y in enumerate(ys[::-1]):
         jobs = [_with(job, {"preheat_c": float(x), "spray_s": float(y)}) for x in xs]
@@ -262,7 +262,7 @@ def _set_reading(desk: Desk, values: dict) -> None:
 
 
 def _later(desk: Desk, result, progress) -> list[dict]:
-    from ... import soften
+    from ...study.hosel_bench import soften
 
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
@@ -312,7 +312,7 @@ def _later(desk: Desk, result, progress) -> list[dict]:
     if softer:
         rows = [
             [
-                _in_units(u, r.what),
+                u.text(r.what),
                 f"{r.allowed_deg:.1f}°",
                 _force(u, r.bar_force_n),
                 u.hardness_text(r.face_hv),
@@ -355,7 +355,7 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
 
     def text(s, *values):
         if s.name.endswith("_hardness_hv"):
-            return " to ".join(u.hardness_text(x) for x in values)
+            return _to(*map(u.hardness_text, values))
         return (
             " to ".join(_force(u, x) for x in values)
             if s.name == "bar_force_n"
@@ -380,15 +380,22 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         },
     ]
     if v.measure_next is not None:
-        words = _in_units(u, v.measure_next.words)
-        blocks.append(_text(f"Measure next: {words} {_in_units(u, v.measure_next.reading.how)}"))
+        words = u.text(v.measure_next.words)
+        blocks.append(_text(f"Measure next: {words} {u.text(v.measure_next.reading.how)}"))
     ranks = {"stop": "Stop", "change": "Warning", "note": "Note"}
     shown_ = sorted(
         (w for w in result.warnings if not w.code.startswith("range:")),
         key=lambda w: list(ranks).index(w.rank),
     )
-    blocks += [_text(f"{ranks[w.rank]}. {_in_units(u, w.text)}", w.rank) for w in shown_[:6]]
+    blocks += [_text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) for w in shown_[:6]]
     return [*blocks, _text(SHORT, "small")]
+
+
+def _to(*texts: str) -> str:
+    """ "367 to 469 HV" of "367 HV" and "469 HV"."""
+    *first, last = texts
+    same = [t.removesuffix(" " + last.rpartition(" ")[2]) for t in first]
+    return " to ".join([*same, last])
 
 
 def _limit_words(u, s) -> str:
@@ -397,7 +404,11 @@ def _limit_words(u, s) -> str:
     number = float(s.words.split(end)[1].split()[0])
     if s.name.endswith("_hardness_hv"):
         return f"{q.label} {end} {u.hardness_text(number) if 'HR' not in s.words and 'HB' not in s.words else s.words.split(end)[1].strip()}"
-    return f"{q.label} {end} {_force(u, number)}" if s.name == "bar_force_n" else s.words
+    return (
+        f"{q.label} {end} {_force(u, number)}"
+        if s.name == "bar_force_n"
+        else s.words.replace(" °", "°")
+    )
 
 
 TABS: dict[str, Tab] = {
