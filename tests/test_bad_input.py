@@ -65,11 +65,11 @@ BAD = {
         "'; --",
         "x" * 5000,
     ],
-    "steel": ["4130?", 5, None, math.nan, [], {}, {"C": 0.3}, Nothing(), HEAD, b"4130", DEEP],
+    "steel": ["4130?", 5, None, math.nan, [], {}, Nothing(), HEAD, b"4130", DEEP],
     "head": ["no such head", "", 5, math.nan, [], {}, Nothing(), STEEL, b"wedge", DEEP],
     "route": ["fast", 5, math.nan, [], {}, Nothing(), STEEL, {"preheat_c": 900}, DEEP],
     "shop": ["ours", 5, math.nan, [], {}, Nothing(), HEAD, {"spray": 1}, DEEP],
-    "estimate": ["4130", 5, None, math.nan, [], {}, Nothing(), STEEL, HEAD, b"x"],
+    "estimate": ["4130?", 5, None, math.nan, [], {}, Nothing(), STEEL, HEAD, b"x"],
     "step": ["fast", 5, math.nan, [1], {}, Nothing(), STEEL, DEEP, b"x"],
     "flag": ["yes", 2, math.nan, [], Nothing()],
     "fractions": [
@@ -130,7 +130,7 @@ TELLING = {
     "head": [5, STEEL],
     "route": ["fast", STEEL],
     "shop": [5, HEAD],
-    "estimate": ["4130", HEAD],
+    "estimate": ["4130?", HEAD],
     "step": ["fast", [1]],
     "flag": ["yes"],
     "fractions": [5, {"iron": 1.0}],
@@ -205,6 +205,7 @@ VALID = {
     "face_strike": {"thickness_mm": 2.5, "hardness_hv": 300.0},
     "forging_temperature_study": {"steel": STEEL},
     "grade": {"name": "4130"},
+    "head_from": {"mass_g": 262.0, "face_mm": 2.6, "loft_deg": 30.0},
     "head": {"name": "wedge"},
     "hosel_bend": {},
     "ideal_diameter": {"steel": STEEL},
@@ -303,7 +304,7 @@ def kind_of(call, parameter):
     if name == "source" and call.startswith(("read_", "load_")):
         return "file"
     if name in ("filename", "sheet", "source", "measured_on", "heat", "head_id", "quantity") or (
-        name == "name" and call in ("Steel", "Shop", "fit")
+        name == "name" and call in ("Steel", "Shop", "fit", "head_from")
     ):
         return "free text"
     if name in KIND_OF:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..base.errors import InputError, check_choice, check_number
-from ..inputs.grades import grade
+from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
 from ..inputs.route import Route
@@ -18,16 +18,7 @@ from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
 from ..transformation.temperatures import ac1_c
 
-__all__ = [
-    "Case",
-    "cases_of",
-    "check_case",
-    "checked_case",
-    "head_from",
-    "route_from",
-    "shop_from",
-    "steel_from",
-]
+__all__ = ["Case", "cases_of", "check_case", "checked_case", "head_from", "route_from", "shop_from"]
 
 
 @dataclass(frozen=True)
@@ -94,7 +85,7 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
     ------
     InputError
     """
-    _kind(steel, Steel, "steel")
+    steel = steel_of(steel)
     if head is None or isinstance(head, str):
         head = library_head("mid-iron" if head is None else head)
     _kind(head, Head, "head")
@@ -119,27 +110,6 @@ def _named(given: Mapping, kind) -> dict[str, Any]:
         check_choice(name, "field", allowed, kind.__name__.lower()): value
         for name, value in given.items()
     }
-
-
-def steel_from(given) -> Steel:
-    """A steel from a steel, a grade's name, the arguments of `Steel`, or a bare composition.
-
-    Examples
-    --------
-    >>> steel_from({"C": 0.2, "Mn": 0.5}).get("Mn"), steel_from("4130").name
-    (0.5, '4130')
-    """
-    if isinstance(given, Steel):
-        return given
-    if isinstance(given, str):
-        return grade(given)
-    if isinstance(given, Mapping):
-        return (
-            Steel(**{"name": "steel", **_named(given, Steel)})
-            if "composition" in given
-            else Steel("steel", given)
-        )
-    raise InputError(f"steel must be a Steel, a grade's name or a composition; got {given!r:.60}.")
 
 
 def head_from(given) -> Head:
@@ -191,7 +161,7 @@ def shop_from(given) -> Shop:
     )
 
 
-_MAKERS = {"steel": steel_from, "head": head_from, "route": route_from, "shop": shop_from}
+_MAKERS = {"steel": steel_of, "head": head_from, "route": route_from, "shop": shop_from}
 _SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping)
 
 

@@ -517,8 +517,8 @@ def estimate(
 
     Parameters
     ----------
-    steel : Steel or Job
-        A job brings head, route, shop and bench with it.
+    steel : Steel, str or Job
+        A steel, or what `grades.steel_of` makes one of: "4130", "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2".  A job brings head, route, shop and bench with it.
     head : Head or str, optional
         A head, or the name of a library head; the mid-iron when left out.
     route : Route, optional

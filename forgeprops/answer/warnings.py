@@ -35,6 +35,8 @@ __all__ = ["FURNACE_CODES", "RULES", "STOP_CODES", "Rule", "codes", "of_case", "
 COLD_CORE_C, NOTE_REHEAT_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
 PLATEAU_STRAIN, SPRINGS_DEG = 0.002, 0.05
+#: Least sulphur of a resulphurised grade (SAE J403, from memory) and lead of a leaded one (our own limit), wt%.
+FREE_CUTTING_S, FREE_CUTTING_PB = 0.08, 0.05
 #: HV that hardening would bring at least (our own limit).
 HARDENS_HV = 100.0
 _FACE, _NECK, _HOSEL = 0, 3, 4
@@ -98,7 +100,24 @@ def _route(name: str) -> Callable:
 # ---- before the furnace --------------------------------------------------------------------------------------------
 
 
+def _free_cutting(e, i):
+    s, pb = (e.cases.content(element)[i] for element in ("S", "Pb"))
+    lead = f" and {pb:.2f} % Pb" * (pb >= FREE_CUTTING_PB)
+    return (
+        f"{s:.2f} % S{lead} make a free-cutting steel: it is short when hot, its hosel cracks when bent, a thin face "
+        "fails early, and no number here includes that."
+    )
+
+
 def _inputs() -> Iterator[Rule]:
+    yield Rule(
+        "free-cutting",
+        "change",
+        lambda e: (
+            (e.cases.content("S") >= FREE_CUTTING_S) | (e.cases.content("Pb") >= FREE_CUTTING_PB)
+        ),
+        _free_cutting,
+    )
     yield from _contents("kinetics")
     yield from _contents("phase_hardness")
     # what the furnace temperature enters

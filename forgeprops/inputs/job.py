@@ -15,7 +15,7 @@ import numpy as np
 from ..base.errors import InputError, check_choice, check_kind
 from ..io.saved import load_object, plain, save_object
 from .cases import Cases, spread
-from .grades import grade
+from .grades import steel_of
 from .head import Head, head
 from .limits import Limits
 from .route import Route
@@ -37,12 +37,12 @@ class Job:
     Attributes
     ----------
     steel : Steel
-        A grade's name is looked up.
+        Or what `grades.steel_of` makes one of: a grade, a typed chemistry.
     head : Head
         The name of a library head is looked up.
     route : Route
     limits : Limits
-        Read by pages, searches and comparisons; an estimate gives its numbers without them.
+        What the verdict is against; the default set of the route where there are none.
     shop : Shop
     bench : mapping of str to value
         Bending bench and required change, by the names of `forgeprops.hosel_bend`.
@@ -70,11 +70,10 @@ class Job:
     strike: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self):
-        if isinstance(self.steel, str):
-            object.__setattr__(self, "steel", grade(self.steel))
+        object.__setattr__(self, "steel", steel_of(self.steel))
         if isinstance(self.head, str):
             object.__setattr__(self, "head", head(self.head))
-        kinds = {"steel": Steel, "head": Head, "route": Route, "limits": Limits, "shop": Shop}
+        kinds = {"head": Head, "route": Route, "limits": Limits, "shop": Shop}
         for name, kind in kinds.items():
             check_kind(getattr(self, name), kind, name, "job")
         for name in ("bench", "strike"):

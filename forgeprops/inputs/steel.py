@@ -6,18 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from ..base.errors import (
-    InputError,
-    check_choice,
-    check_flag,
-    check_kind,
-    check_name,
-    check_number,
-    shown,
-)
+from ..base.errors import InputError, check_choice, check_flag, check_kind, check_name, check_number
 from .settings import table
 
-__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel", "check_steel"]
+__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel"]
 
 
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
@@ -135,34 +127,3 @@ class Steel:
 
     def __hash__(self):
         return hash((self.name, tuple(sorted(self.composition.items())), self.grain_size_astm))
-
-
-def check_steel(steel, name: str = "steel"):
-    """Return `steel` if formulas can take it: a `Steel`, a dict of contents, or anything with their ``get``.
-
-    Raises
-    ------
-    InputError
-        A grade's name, a dict without carbon or with contents that are no numbers, or anything else.
-
-    Examples
-    --------
-    >>> check_steel("4130")
-    Traceback (most recent call last):
-    ...
-    forgeprops.base.errors.InputError: steel must be a Steel, for example fp.grade("4130"); got '4130'.
-    """
-    if not callable(getattr(steel, "get", None)):
-        raise InputError(
-            f'{name} must be a Steel, for example fp.grade("4130"); got {shown(steel)}.'
-        )
-    if isinstance(steel, Mapping):
-        if "C" not in steel:
-            raise InputError(
-                f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%."
-            )
-        for symbol, content in steel.items():
-            check_choice(symbol, "element", ELEMENTS, name)
-            if not hasattr(content, "shape"):
-                check_number(content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", name)
-    return steel

@@ -10,7 +10,7 @@ import pytest
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks"
 
 
-@pytest.fixture(scope="module", params=["01_estimate", "08_why_face_and_hosel_differ"])
+@pytest.fixture(scope="module", params=["01_the_head", "08_why_face_and_hosel_differ"])
 def served_page(
     request, browser, tmp_path_factory, free_port, wait_for, scratch_environment, notebook_page
 ):

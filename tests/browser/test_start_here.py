@@ -20,11 +20,11 @@ def test_units_chosen_here_hold_in_the_next_notebook(notebook, open_notebook, ba
     notebook.screenshot("00_start_here")
     notebook.page.locator(".fp-unit-temperature button").nth(1).click()
     notebook.page.get_by_text("Kept: °F").first.wait_for(timeout=10_000)
-    other = open_notebook(FOLDER / "01_estimate.ipynb")
+    other = open_notebook(FOLDER / "01_the_head.ipynb")
     other.run_all()
     assert "°F" in other.words(".fp-preheat-c")
     assert other.reading(".fp-preheat-c") == pytest.approx(930 * 1.8 + 32, abs=9)
-    other.screenshot("01_estimate_fahrenheit")
+    other.screenshot("01_the_head_fahrenheit")
     assert other.errors == []
 
 
@@ -32,4 +32,4 @@ def test_links_lead_to_the_notebooks(notebook):
     links = notebook.page.locator(".jp-RenderedMarkdown a").evaluate_all(
         "all => all.map(a => a.textContent)"
     )
-    assert {"01_estimate", "08_why_face_and_hosel_differ"} <= set(links)
+    assert {"01_the_head", "08_why_face_and_hosel_differ"} <= set(links)

@@ -215,7 +215,7 @@ def test_inputs_can_be_kept_and_bad_ones_are_refused(panel, tmp_path, monkeypatc
     panel.put(saved)
     assert vars(panel.inputs) == saved
     for change, words in (
-        ({"bar_mm": 5}, "allowed is"),
+        ({"bar_mm": 5}, "out of range"),
         ({"hand": "both"}, "both"),
         ({"x": 1}, "x"),
     ):

@@ -96,7 +96,7 @@ def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
     [
         ({"paper": "A5"}, "paper 'A5' is unknown"),
         ({"tolerances": {"colour": 1}}, "'colour' is unknown"),
-        ({"tolerances": {"flux": -1.0}}, "tolerance of flux is -1"),
+        ({"tolerances": {"flux": -1.0}}, "Tolerance of flux -1"),
     ],
 )
 def test_bad_input_is_one_sentence(result, options, words):

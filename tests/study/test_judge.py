@@ -148,7 +148,7 @@ def test_a_route_without_water():
     ({"steel": 7}, "must be a Steel"),
 ])  # fmt: skip
 def test_bad_input_is_refused_in_one_sentence(change, says):
-    with pytest.raises(fp.InputError, match=says):
+    with pytest.raises(fp.InputError, match=f"(?i){says}"):
         judge_heat(**{"steel": "1030", "limits": fp.Limits(face_hardness_hv=(380, None)), **change})
 
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, steel_from
+from ...answer.cases import head_from, route_from
 from ...answer.warnings import stop_of
 from ...base.errors import InputError, check_flag, check_number
 from ...inputs.cases import Cases
+from ...inputs.grades import steel_of
 from ...inputs.head import Head
 from ...inputs.limits import Limits
 from ...inputs.route import BURNING_C, Route
@@ -183,7 +184,7 @@ def compare(
     import pandas as pd
 
     check_flag(intervals, "intervals")
-    steels = [steel_from(g) for g in _sequence(grades, "grades")]
+    steels = [steel_of(g) for g in _sequence(grades, "grades")]
     preheats = [
         check_number(t, "forging temperature", 20.0, BURNING_C, "°C", "compare")
         for t in _sequence(preheats_c, "preheats_c")

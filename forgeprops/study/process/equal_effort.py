@@ -125,7 +125,7 @@ def equal_effort_setting(
         preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C"
     )
     steel_a, head, route, shop = checked_case(steel_a, head, route, shop)
-    checked_case(steel_b, head, route, shop)
+    steel_b = checked_case(steel_b, head, route, shop)[0]
     check_flag(in_die, "in_die")
     die_a = preheat_a_c if in_die else metal_in_die_c(steel_a, preheat_a_c, head, route, shop)
     used = {k: float(x) for k, x in least_press(route.press.strain, route.press.dwell_s).items()}

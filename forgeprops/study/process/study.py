@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...answer.cases import head_from, route_from, shop_from
 from ...answer.evaluation import Evaluation, evaluate
 from ...base.errors import InputError, check_number, check_whole
 from ...hosel.bench import LIMITS
 from ...inputs.cases import Cases
-from ...inputs.grades import grade
+from ...inputs.grades import steel_of
 from ...inputs.head import ZONES, Head
 from ...inputs.job import changed, value_of, varied
 from ...inputs.limits import Limits
@@ -178,7 +178,7 @@ class Study:
         if not isinstance(line, Line):
             raise InputError(f"line must be Line(handling_s=5, ...); got {line!r:.60}.")
         made = {
-            "steel": steel_from(self.steel),
+            "steel": steel_of(self.steel),
             "head": head_from(self.head),
             "route": route_from(self.route),
             "limits": checked_limits(self.limits),
@@ -308,7 +308,7 @@ def _checked_reference(reference) -> tuple[str, float]:
         )
     name, preheat_c = reference
     label = "preheat temperature of the reference"
-    return grade(name).name, check_number(preheat_c, label, 600.0, BURNING_C, "°C")
+    return steel_of(name).name, check_number(preheat_c, label, 600.0, BURNING_C, "°C")
 
 
 @functools.lru_cache(maxsize=256)
@@ -317,7 +317,7 @@ def reference_stress_mpa(
 ) -> float:
     """Mean flow stress in the die of the reference grade from its preheat, on this head and route, MPa."""
     name, preheat_c = reference
-    cases = Cases.of([grade(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
+    cases = Cases.of([steel_of(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
     return float(evaluate(cases).press["flow_stress_mpa"][0])
 
 
