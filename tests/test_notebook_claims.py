@@ -68,25 +68,6 @@ def test_03_half_the_water_and_every_face_misses_while_4140_stays_hardest():
     assert kept < 0.75 * face(made("4140")) and kept > max(half.values()) + 40.0
 
 
-def test_03_without_the_press_lower_settings_come_in_and_the_order_stays():
-    from forgeprops.show.panels.compare import GRADES, WISH
-
-    free = {name: pair for name, pair in WISH.items() if name != "press_effort"}
-    with_press, without = (fp.compare(GRADES, limits=fp.Limits(**b)) for b in (WISH, free))
-    assert without.table["meets"].sum() > with_press.table["meets"].sum()
-    order = [list(c.best_of_each.sort_values("rank")["grade"]) for c in (with_press, without)]
-    assert order[0] == order[1]
-    settings = [
-        c.best_of_each.set_index("grade")["preheat_c"]["1040"] for c in (with_press, without)
-    ]
-    assert settings[1] < settings[0] and settings[1] == without.table["preheat_c"].min()
-    hard = fp.compare(["4140"]).table
-    there = hard[hard["face_hardness_hv"].between(460, 520)]
-    assert len(there) and there["hosel_allowed_deg"].min() > 2.0
-    bend = fp.estimate(fp.grade("4140")).hosel
-    assert bend.hand_deg < 1.0 and bend.bar_force_n > 400.0
-
-
 def test_03_the_wedge_decides_until_it_is_made_of_4130():
     wish = fp.Limits(face_hardness_hv=(360, 460), hosel_allowed_deg=(2.0, None))
     heads = ["long-iron", "mid-iron", "wedge"]
