@@ -64,7 +64,7 @@ HEATED_WITHIN_C = 10.0
 _SKIN_UM = 20.0
 #: Depths at which the skin is calculated, µm.
 _DEPTHS_UM = np.concatenate([np.arange(0.0, 100.0, 5.0), np.arange(100.0, 301.0, 20.0)])
-#: Least strain, so that a flow stress exists even without a squeeze.
+#: Least strain, so that a flow stress exists even without a press strain.
 LEAST_STRAIN = 0.01
 #: Strain rates of the flow-stress laws, 1/s.
 RATE_RANGE_PER_S = (0.1, 100.0)

@@ -102,7 +102,7 @@ def _route(name: str) -> Callable:
 
 def _free_cutting(e, i):
     s, pb = (e.cases.content(element)[i] for element in ("S", "Pb"))
-    lead = f" and {pb:.2f} % Pb" * (pb >= FREE_CUTTING_PB)
+    lead = f" and {pb:.2f} % Pb" * bool(pb >= FREE_CUTTING_PB)
     return (
         f"{s:.2f} % S{lead} make a free-cutting steel: it is short when hot, its hosel cracks when bent, a thin face "
         "fails early, and no number here includes that."

@@ -1,4 +1,4 @@
-"""A spray in the units a shop has: nozzle flow, a catch can, or impact density; each shown as the others.
+"""A spray in the units a shop has: nozzle flow, a catch can, or rate on the face; each shown as the others.
 
 Impact density V, kg/(m² s), is what the heat-transfer law wants.  A nozzle table gives litres a minute per
 nozzle; spread over the wetted footprint that is V = density × flow × nozzles × overlap / area.  A catch can
@@ -70,7 +70,7 @@ class SprayReading:
 
     @property
     def warnings(self) -> tuple[Warn, ...]:
-        """Warnings when the impact density is outside what the law was measured for."""
+        """Warnings when the spray rate is outside what the law was measured for."""
         return spray_warnings(self.flux_kg_m2_s)
 
     def litres(self, duration_s: float) -> float:
@@ -174,7 +174,7 @@ def from_flux(
     >>> round(from_flux(10.0, nozzles=2, footprint_mm=(80, 50)).flow_l_min, 3)
     1.202
     """
-    flux = check_number(flux_kg_m2_s, "impact density", 0, 1000, "kg/(m² s)")
+    flux = check_number(flux_kg_m2_s, "spray rate", 0, 1000, "kg/(m² s)")
     one = spray_setting(1.0, nozzles, footprint_mm, overlap)
     return spray_setting(
         flux / one.flux_kg_m2_s,

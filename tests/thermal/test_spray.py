@@ -80,7 +80,7 @@ def test_warning_travels_with_the_reading():
         (lambda: spray_setting(1.0, 1, (40,)), "must be (length, width) in mm"),
         (lambda: spray_setting(1.0, 1, (40, 0)), "Footprint width 0 mm"),
         (lambda: spray_setting(1.0, 1, (40, 50), overlap=1.2), "Overlap 1.2"),
-        (lambda: from_flux(math.inf), "Impact density inf"),
+        (lambda: from_flux(math.inf), "Spray rate inf"),
     ],
 )
 def test_bad_readings_are_one_sentence(call, words):
