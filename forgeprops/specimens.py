@@ -363,18 +363,18 @@ def continuous_cooling(
             raise InputError("time_s and temperature_c must be sequences of numbers.") from None
         if time.ndim != 1 or time.shape != temperature.shape or len(time) < 2:
             raise InputError(
-                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; allowed are two "
+                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; give two "
                 "sequences of one length, two points or more."
             )
         if not (np.isfinite(time).all() and np.isfinite(temperature).all()):
             raise InputError(
-                "the curve holds values that are not numbers; allowed are finite times and temperatures."
+                "the curve holds values that are not numbers; give finite times and temperatures."
             )
         wrong = np.flatnonzero(np.diff(time) <= 0)
         if len(wrong):
             raise InputError(
                 f"time_s does not rise at point {wrong[0] + 1} ({time[wrong[0]]:g} to "
-                f"{time[wrong[0] + 1]:g} s); allowed are rising times."
+                f"{time[wrong[0] + 1]:g} s); give rising times."
             )
         for t in (temperature.min(), temperature.max()):
             check_number(float(t), "temperature of the curve", -100.0, 1350.0, "°C")

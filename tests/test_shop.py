@@ -105,7 +105,7 @@ def test_any_shop_comes_back(tmp_path_factory, shop):
         (dict(correlations=[[1, 0.5], [0.4, 1]]), "impossible"),
         (dict(correlations=[[1, 2], [2, 1]]), "Correlation 2"),
         (dict(correlations=3), "must be a list"),
-        (dict(data_files=[None]), "allowed are texts"),
+        (dict(data_files=[None]), "give texts"),
         (dict(data_files={}), "must be a list"),
     ],
 )

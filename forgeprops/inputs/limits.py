@@ -243,7 +243,7 @@ class Limits:
         for words, name, value, sign in self.ends():
             if name not in table:
                 raise InputError(
-                    f"{name} is limited but not in the table; allowed are limits on its columns."
+                    f"{name} is limited but not in the table; give limits on its columns."
                 )
             found[words] = sign * (np.asarray(table[name], float) - value) / QUANTITIES[name].step
         return found

@@ -328,7 +328,7 @@ class Route:
         for heat in later:
             if not isinstance(heat, (Temper, LocalHeat)):
                 raise InputError(
-                    f"later holds {heat!r}; allowed are Temper(...) and LocalHeat(...) (route)."
+                    f"later holds {heat!r}; give Temper(...) and LocalHeat(...) (route)."
                 )
         object.__setattr__(self, "later", later)
 

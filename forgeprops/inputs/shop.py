@@ -233,7 +233,7 @@ def _texts(values, name: str) -> tuple[str, ...]:
     for value in values:
         if not isinstance(value, str) or len(value) > 500:
             raise InputError(
-                f"{name} holds {str(value)[:60]!r}; allowed are texts of up to 500 characters."
+                f"{name} holds {str(value)[:60]!r}; give texts of up to 500 characters."
             )
     return values
 

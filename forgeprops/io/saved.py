@@ -86,7 +86,7 @@ def read_json(
         return made
 
     def no_constant(word):
-        raise InputError(f"{file.name} contains {word}; allowed are finite numbers.")
+        raise InputError(f"{file.name} contains {word}; give finite numbers.")
 
     text, depth = decode_text(file.data)[0], 0
     for mark in _NESTING.finditer(text):

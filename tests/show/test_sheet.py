@@ -87,7 +87,7 @@ def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
     assert first.name == sheet_name(result) and second != first and second.is_file()
     with pytest.raises(fp.InputError, match="exists already"):
         sheet(result, first)
-    with pytest.raises(fp.InputError, match="allowed is .html"):
+    with pytest.raises(fp.InputError, match="give .html"):
         sheet(result, tmp_path / "s.docx")
 
 

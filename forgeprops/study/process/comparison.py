@@ -126,7 +126,7 @@ def _sequence(given, what: str) -> list:
         given = [given]
     given = list(given)
     if not given:
-        raise InputError(f"{what} is empty; allowed are one or more.")
+        raise InputError(f"{what} is empty; give one or more.")
     return given
 
 

@@ -205,9 +205,7 @@ def window(
         )
     axes = [_axis(given, tolerances or {}) for given in (x, y)]
     if axes[0].setting.name == axes[1].setting.name:
-        raise InputError(
-            f"both axes are {axes[0].setting.name}; allowed are two different settings."
-        )
+        raise InputError(f"both axes are {axes[0].setting.name}; give two different settings.")
     ax, ay = axes
     grid = np.meshgrid(ax.values, ay.values)
     values = {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()}

@@ -248,7 +248,7 @@ def choose(
     limits = study.limits
     if not limits.bounds:
         raise InputError(
-            "nothing is required; allowed are limits such as Limits(face_hardness_hv=(380, 460))."
+            "nothing is required; give limits such as Limits(face_hardness_hv=(380, 460))."
         )
     seed = check_whole(seed, "seed", 0, 2**31)
     if settings is not None and not (isinstance(settings, Mapping) and settings):

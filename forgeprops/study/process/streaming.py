@@ -93,7 +93,7 @@ def stream(
         with contextlib.suppress(OSError):  # stays unless it is empty
             folder.rmdir()
     if not written and not stop.wanted:
-        raise InputError("there is no case at all; allowed are one or more.")
+        raise InputError("there is no case at all; give one or more.")
     if not stop.wanted and (over := found - set(written)):
         raise InputError(
             f"{folder.name} holds {len(over)} file(s) beyond these cases, from {min(over)} on; give "

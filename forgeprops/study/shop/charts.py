@@ -63,7 +63,7 @@ def _finite(values, name: str) -> np.ndarray:
     except (TypeError, ValueError):
         raise InputError(f"{name} must be a list of finite numbers.") from None
     if not np.isfinite(array).all():
-        raise InputError(f"{name} hold a number that is not finite; allowed are finite numbers.")
+        raise InputError(f"{name} hold a number that is not finite; give finite numbers.")
     return array
 
 

@@ -348,7 +348,5 @@ def _turnable(study: Study, turned) -> dict[str, tuple[float, float]]:
     """Ranges of the settings that may be adjusted, as far as the route has them."""
     for name in turned or ():
         if setting(name).group != "route":
-            raise InputError(
-                f"{name} cannot be adjusted for a heat; allowed are settings of the route."
-            )
+            raise InputError(f"{name} cannot be adjusted for a heat; give settings of the route.")
     return study.ranges(turned, TURNED)

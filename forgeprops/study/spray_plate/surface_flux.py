@@ -32,13 +32,10 @@ def checked_trace(time_s, temperature_c, what: str = "trace") -> tuple[np.ndarra
             np.asarray(temperature_c, dtype=float).ravel(),
         )
     except (TypeError, ValueError):
-        raise InputError(
-            f"the {what} is not made of numbers; allowed are two lists of numbers."
-        ) from None
+        raise InputError(f"the {what} is not made of numbers; give two lists of numbers.") from None
     if t.size != y.size or t.size < 20:
         raise InputError(
-            f"the {what} has {t.size} times and {y.size} temperatures; "
-            "allowed are 20 or more of each."
+            f"the {what} has {t.size} times and {y.size} temperatures; give 20 or more of each."
         )
     if not (np.isfinite(t).all() and np.isfinite(y).all()):
         raise InputError(
