@@ -29,7 +29,7 @@ _OTHER_NAMES = {
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="forgeprops",
-        description="Hardness and strength of a forged iron head, and how far its hosel bends. "
+        description="Hardness and strength of a forged golf iron head, and how far its hosel bends. "
         "Every option has a default; the heads and the default route are invented demonstrations.",
     )
     add = parser.add_argument

@@ -379,7 +379,13 @@ def test_every_public_call_is_tried():
     public = {
         n for n in fp.__all__ if n not in results and inspect.signature(getattr(fp, n)).parameters
     }
-    elsewhere = {"Head", "Limits", "estimate_many", "judge_heats"}  # below, tests/head, tests/study
+    elsewhere = {
+        "Head",
+        "Limits",
+        "estimate_many",
+        "judge_heats",
+        "Units",
+    }  # below, tests/head, tests/study
     assert public <= set(VALID) | elsewhere, public - set(VALID) - elsewhere
     assert all(list(malformed(call, False)) for call in VALID if call not in ("Line", "soften"))
 
@@ -528,7 +534,7 @@ def test_names_are_printable_and_bounded(make, name):
     with pytest.raises(InputError) as refused:
         make(name)
     one_clear_sentence(refused.value)
-    assert "name is" in str(refused.value) and "printable" in str(refused.value)
+    assert "name must be" in str(refused.value) and "printable" in str(refused.value)
 
 
 def test_a_refused_write_leaves_the_old_file(tmp_path):

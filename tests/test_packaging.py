@@ -105,7 +105,7 @@ def test_metadata(built):
         told["Version"] == fp.__version__ == PROJECT["version"]
         and told["Requires-Python"] == ">=3.11"
     )
-    assert told["License-Expression"] == "BSD-3-Clause"
+    assert told["License-Expression"] == "BSD-3-Clause AND MIT"
     needed = [r for r in told.get_all("Requires-Dist") if "extra ==" not in r]
     assert {re.split(r"[<>=!~ ]", r)[0] for r in needed} == {"numpy", "scipy", "pandas", "openpyxl"}
 
