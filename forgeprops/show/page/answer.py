@@ -13,6 +13,7 @@ from ...inputs.limits import QUANTITIES
 from ...inputs.route import COOLING_WORDS
 from ...inputs.settings import table
 from ...strength.hardness_scales import try_convert
+from ...thermal.spray_units import from_flux
 from ..units import Units
 from .desk import differences
 from .fields import MAIN, fields_of, hardness_number, number_of, purpose_of, shown
@@ -190,23 +191,17 @@ def _phases(fractions) -> dict[str, int]:
 
 
 def _force(units: Units, newton: float) -> str:
-    return units.force_text(newton) if hasattr(units, "force_text") else f"{newton:.0f} N"
+    return units.force_text(newton)
 
 
 def _force_number(units: Units, newton: float | None):
-    return (
-        None
-        if newton is None
-        else round(units.from_n(newton))
-        if hasattr(units, "from_n")
-        else newton
-    )
+    return None if newton is None else round(units.from_n(newton))
 
 
 def value_words(units: Units, name: str, value: float) -> str:
     """A setting's value with its unit as the page shows it: "10 s", "2.9 L/min"."""
     if name == "flux":
-        return f"{shown(units, name, value):.1f} L/min"
+        return units.flow_text(from_flux(value).flow_l_min)
     text = units.value_text(table()[name], value)
     return re.sub(r"\.0+(?= )", "", text)
 

@@ -49,9 +49,9 @@ def number_of(job: Job, name: str) -> float:
 
 
 def shown(units: Units, name: str, value: float) -> float:
-    """A setting's number as the reader has it; a spray rate in L/min."""
+    """A setting's number as the reader has it; a spray rate as flow."""
     if name == "flux":
-        return from_flux(value).flow_l_min
+        return units.from_l_min(from_flux(value).flow_l_min)
     return float(units.shown(table()[name], value))
 
 
@@ -70,7 +70,7 @@ def fields_of(job: Job, units: Units) -> dict[str, dict]:
         low, high = (round(shown(units, name, end), 3) for end in what.slider[:2])
         value = shown(units, name, number_of(job, name))
         found[name] = {
-            "label": what.label, "unit": "L/min" if name == "flux" else units.unit(what.unit), "low": low, "high": high,
+            "label": what.label, "unit": units.unit(what.unit), "low": low, "high": high,
             "step": step, "value": round(value, 3), "digits": 0 if step >= 1 else 1 if step * 10 % 1 < 1e-9 else 2,
         }  # fmt: skip
     return found
@@ -100,7 +100,7 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
             if isinstance(value, bool) or not isinstance(value, (int, float)):
                 raise InputError(f"{what.label} must be a number; got {value!r:.40}.")
             if name == "flux":
-                value = spray_setting(value).flux_kg_m2_s
+                value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
             elif what.unit == "°C":
                 value = units.to_c(value)
             if what.part == "spray" and job.route.spray is None:

@@ -128,16 +128,16 @@ class Page(anywidget.AnyWidget):
             self.desk.commit(merge=True)
 
     def _units(self, message) -> None:
-        self.desk.units = choose_units(*message["units"], keep=not served())
+        temperature, length, hardness = message["units"]
+        us = {"flow": "gpm", "force": "lbf"} if length == "in" else {}
+        self.desk.units = choose_units(
+            temperature=temperature, length=length, hardness=hardness, **us, keep=not served()
+        )
 
     def _limit(self, message) -> None:
         value = message["value"]
-        if (
-            message["name"] == "bar_force_n"
-            and value is not None
-            and hasattr(self.desk.units, "to_n")
-        ):
-            value = self.desk.units.to_n(value)
+        if message["name"] == "bar_force_n" and value is not None:
+            value = round(value / self.desk.units.from_n(1.0), 1)
         limits = self._result.limits
         self.desk.set(
             limits=limits_with(limits, self.desk.units, message["name"], int(message["end"]), value)

@@ -242,7 +242,7 @@ def _bending(desk: Desk, result, progress) -> list[dict]:
             _text(f"By {u.hardness_text(desk.reading_hv)} alone, structure not known:"),
             _bend_facts(u, alone),
         ]
-    return [*blocks, *(_text(words, "small") for words in BENCH[:4])]
+    return [*blocks, *(_text(u.text(words), "small") for words in BENCH[:4])]
 
 
 def _set_bench(desk: Desk, values: dict) -> None:
@@ -388,7 +388,7 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         key=lambda w: list(ranks).index(w.rank),
     )
     blocks += [_text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) for w in shown_[:6]]
-    return [*blocks, _text(SHORT, "small")]
+    return [*blocks, _text(u.text(SHORT), "small")]
 
 
 def _to(*texts: str) -> str:
