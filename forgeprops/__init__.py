@@ -1,4 +1,4 @@
-"""forgeprops: how hard and strong a forged iron head comes out, and how far its hosel will bend.
+"""forgeprops: how hard and strong a forged golf iron head comes out, and how far its hosel will bend.
 
 For this steel, this head and this route: hardness and strength of face, rim, body, neck and hosel, the bend the hosel
 takes, how sure that is, and which settings do better.

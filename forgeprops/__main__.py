@@ -70,7 +70,7 @@ def _parser(command: str = "estimate") -> argparse.ArgumentParser:
         prog="forgeprops",
         allow_abbrev=False,
         epilog="Commands: " + "; ".join(f"{name}: {what}" for name, what in COMMANDS.items()) + ".",
-        description="Hardness and strength of a forged iron head, and how far its hosel bends. "
+        description="Hardness and strength of a forged golf iron head, and how far its hosel bends. "
         "Every option has a default; the heads and the default route are invented demonstrations.",
     )
     add = parser.add_argument

@@ -237,7 +237,7 @@ def quenched_bar(
     diameter_mm = check_number(diameter_mm, "bar diameter", 2.0, 300.0, "mm")
     check_number(h_w_m2k, "heat-transfer coefficient", 10.0, 50_000.0, "W/(m² K)")
     if points not in range(3, 26, 2):
-        raise InputError(f"points is {points!r}; allowed is an odd number from 3 to 25.")
+        raise InputError(f"points must be an odd number from 3 to 25; got {points!r}.")
     case, start, _ = _case(
         steel,
         check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C"),
@@ -287,7 +287,7 @@ def end_quench_bar(
 
     from_c = check_number(from_c, "austenitising temperature", 750.0, 1300.0, "°C")
     if points not in range(10, 41):
-        raise InputError(f"points is {points!r}; allowed is a whole number from 10 to 40.")
+        raise InputError(f"points must be a whole number from 10 to 40; got {points!r}.")
     steel = steel_of(steel)
     case, start, _ = _case(steel, from_c, grain_size_astm, constants)
     case["emissivity"] = END_QUENCH_EMISSIVITY
@@ -363,18 +363,18 @@ def continuous_cooling(
             raise InputError("time_s and temperature_c must be sequences of numbers.") from None
         if time.ndim != 1 or time.shape != temperature.shape or len(time) < 2:
             raise InputError(
-                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; allowed are two "
+                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; give two "
                 "sequences of one length, two points or more."
             )
         if not (np.isfinite(time).all() and np.isfinite(temperature).all()):
             raise InputError(
-                "the curve holds values that are not numbers; allowed are finite times and temperatures."
+                "the curve holds values that are not numbers; give finite times and temperatures."
             )
         wrong = np.flatnonzero(np.diff(time) <= 0)
         if len(wrong):
             raise InputError(
                 f"time_s does not rise at point {wrong[0] + 1} ({time[wrong[0]]:g} to "
-                f"{time[wrong[0] + 1]:g} s); allowed are rising times."
+                f"{time[wrong[0] + 1]:g} s); give rising times."
             )
         for t in (temperature.min(), temperature.max()):
             check_number(float(t), "temperature of the curve", -100.0, 1350.0, "°C")

@@ -56,8 +56,8 @@ class Units:
     '1706 °F'
     >>> Units(length="in").length_text(13.4)
     '0.528 in'
-    >>> US.text("930 °C, 25 °C below the set point; face 380 to 520 HV, hosel 180 HV, 335 N on a 500 mm bar")
-    '1706 °F, 45 °F below the set point; face 39 to 50 HRC, hosel 89 HRB, 75 lbf on a 19.7 in bar'
+    >>> US.text("930 °C, 25 °C below the preheat; face 380 to 520 HV, hosel 180 HV, 335 N on a 500 mm bar")
+    '1706 °F, 45 °F below the preheat; face 39 to 50 HRC, hosel 89 HRB, 75 lbf on a 19.7 in bar'
     """
 
     temperature: str = "°C"

@@ -197,7 +197,7 @@ def readings(result, doubt: Doubt) -> list[Reading]:
     found += [
         Reading(
             "bend",
-            "pull for the wanted change",
+            "pull for the required change",
             how,
             n,
             "N",

@@ -28,7 +28,7 @@ from .interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
 
 __all__ = ["FURNACE_CODES", "RULES", "STOP_CODES", "Rule", "codes", "of_case", "stop_of"]
 
-#: Our own limits: °C that a zone leaves the furnace below the set point; °C by which the body re-heats a face that the
+#: Our own limits: °C that a zone leaves the furnace below the preheat temperature; °C by which the body re-heats a face that the
 #: spray left above Ms, HV that self-tempering takes from the face; °C below Ae3 at which the spray comes late; carbon
 #: (wt%) and martensite that may crack; degrees that are hardly a bend; share of martensite that is a hard face all the
 #: same; plateau strain and degrees of a hosel that gives suddenly or only springs.
@@ -102,7 +102,7 @@ def _route(name: str) -> Callable:
 
 def _free_cutting(e, i):
     s, pb = (e.cases.content(element)[i] for element in ("S", "Pb"))
-    lead = f" and {pb:.2f} % Pb" * (pb >= FREE_CUTTING_PB)
+    lead = f" and {pb:.2f} % Pb" * bool(pb >= FREE_CUTTING_PB)
     return (
         f"{s:.2f} % S{lead} make a free-cutting steel: it is short when hot, its hosel cracks when bent, a thin face "
         "fails early, and no number here includes that."
@@ -239,7 +239,7 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
         lambda e: e.metal_loss_um[:, zone] > SCALE_LOSS_UM,
         lambda e, i: (
             f"Scale of {scale(e)[i]:.0f} µm takes {e.metal_loss_um[i, zone]:.0f} µm of metal from each side "
-            "and must come off before the squeeze or it is pressed in."
+            "and must come off before the press or it is pressed in."
         ),
         once=True,
     )
@@ -257,7 +257,7 @@ def _cold_core(e, i):
     peaks = e.results.peak_c[i]
     return (
         f"The {ZONES[int(peaks.argmin())]} leaves the furnace at {peaks.min():.0f} °C, "
-        f"{_cold_core_c(e)[i]:.0f} °C below the set point: soak longer."
+        f"{_cold_core_c(e)[i]:.0f} °C below the preheat temperature: soak longer."
     )
 
 
@@ -311,9 +311,9 @@ def _reheated(e):
 
 def _reheated_text(e, i):
     r = e.results
-    dry = "" if e.dry_hv is None else f" ({e.dry_hv[i, _FACE]:.0f} HV without water)"
+    dry = "" if e.dry_hv is None else f" ({e.dry_hv[i, _FACE]:.0f} HV without spray)"
     return (
-        f"The water stops while the face is still at {r.water_off_c[i, _FACE]:.0f} °C, above "
+        f"The spray stops while the face is still at {r.water_off_c[i, _FACE]:.0f} °C, above "
         f"Ms ({e.critical['ms'][i]:.0f} °C); the body re-heats it by {r.rebound_c[i, _FACE]:.0f} °C and it "
         f"ends at {r.hardness_hv[i, _FACE]:.0f} HV{dry}: spray longer or harder."
     )
@@ -343,7 +343,7 @@ def _by_steel(e, i) -> float | None:
 
 def _idle_text(e, i):
     if not _soft_face(e)[i]:
-        why = "this steel hardens in air as well; spare the water or choose a leaner steel"
+        why = "this steel hardens in air as well; leave out the spray or choose a leaner steel"
     elif _above_ms(e)[i]:
         why = (
             f"the face is still at {e.results.water_off_c[i, _FACE]:.0f} °C when it stops, above Ms "
@@ -357,7 +357,7 @@ def _idle_text(e, i):
                 f"too ({best:.0f} HV): it is the steel; choose one with more carbon or alloy"
             )
     return (
-        f"The water buys the face almost nothing ({e.dry_hv[i, _FACE]:.0f} HV without it, "
+        f"The spray changes the face almost nothing ({e.dry_hv[i, _FACE]:.0f} HV without it, "
         f"{e.hardness_hv[i, _FACE]:.0f} HV with it): {why}."
     )
 
@@ -371,7 +371,7 @@ def _late(e):
 def _late_text(e, i):
     on = e.results.water_on_c[i, _FACE]
     return (
-        f"The face is at {on:.0f} °C when the water starts, {e.critical['ae3'][i] - on:.0f} °C below Ae3: part of "
+        f"The face is at {on:.0f} °C when the spray starts, {e.critical['ae3'][i] - on:.0f} °C below Ae3: part of "
         "it may have gone to ferrite."
     )
 
@@ -389,7 +389,7 @@ def _cliff_text(e, i):
     c = e.chances(i, _FACE)
     return (
         f"The face stands near a cliff: about {100 * c['hard_chance']:.0f} % chance of {c['hard']:.0f} HV, "
-        f"{100 * c['soft_chance']:.0f} % of {c['soft']:.0f} HV, by how well the water works."
+        f"{100 * c['soft_chance']:.0f} % of {c['soft']:.0f} HV, depending on how well the spray works."
     )
 
 

@@ -47,7 +47,7 @@ _VOLUME = {
     "austenite": (0.0, 0.0),
 }
 
-#: Flatness asked of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
+#: Flatness required of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
 FLATNESS_MM = 0.15
 #: What a flatness limit, mm, and a cutting limit, HV, may be.
 LIMIT_MM, CUTTING_HV = (0.005, 10.0), (80.0, 900.0)
@@ -85,7 +85,7 @@ def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> 
         share = max(check_number(value, f"share of {name}", -1e-6, 1.0 + 1e-6), 0.0)
         total, volume = total + share, volume + share * (a - b * carbon)
     if total <= 0.0:
-        raise InputError(f"fractions are {dict(fractions)}; allowed is at least one share above 0.")
+        raise InputError(f"fractions must hold at least one share above 0; got {dict(fractions)}.")
     return volume / total / 300.0
 
 
@@ -420,7 +420,7 @@ def cutting_warnings(
     Examples
     --------
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
-    The rim is to be cut but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
+    The rim is machined later but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
     """
     limit = check_number(limit_hv, "cutting limit", *CUTTING_HV, "HV")
     hard = {}
@@ -435,7 +435,7 @@ def cutting_warnings(
     return (
         Warn(
             "distortion:hard-to-cut",
-            f"The {_listed(hard)} {is_} to be cut but {comes} out at {_listed(hard.values())} HV, above "
+            f"The {_listed(hard)} {is_} machined later but {comes} out at {_listed(hard.values())} HV, above "
             f"{limit:.0f} HV: cut {it} before, temper {it}, or use carbide.",
         ),
     )

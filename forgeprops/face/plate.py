@@ -25,7 +25,6 @@ __all__ = [
     "first_frequency_hz",
     "limit_load_factor",
     "rectangle_coefficients",
-    "tabulate",
 ]
 
 
@@ -188,13 +187,6 @@ def clamped_rectangle(
 
 _RATIOS = (1.0, 1.1, 1.2, 1.35, 1.5, 1.75, 2.0, 2.5, 3.0)
 _PATCHES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
-
-
-def tabulate() -> list[tuple[float, ...]]:
-    """Rows of ``data/constants/plate_coefficients.csv``: side ratio, patch over half the short side, coefficients."""
-    return [
-        (a, p, *dataclasses.astuple(_rectangle(a, p, POISSON))) for a in _RATIOS for p in _PATCHES
-    ]
 
 
 @functools.cache

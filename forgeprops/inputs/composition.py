@@ -84,7 +84,7 @@ def composition_of(text: str) -> tuple[dict[str, float], tuple[str, ...]]:
     found, left = _pairs(clean_text(text))
     if left:
         raise InputError(
-            f"{where}: {shown(left[:30])} cannot be read; allowed are elements with wt% or ppm, such as "
+            f"{where}: {shown(left[:30])} cannot be read; give elements with wt% or ppm, such as "
             "'C 0.31 Mn 0.5 B 20 ppm Mo <0.01'."
         )
     contents: dict[str, float] = {}
@@ -96,9 +96,7 @@ def composition_of(text: str) -> tuple[dict[str, float], tuple[str, ...]]:
         if element == "Fe" or match["value"][:3].casefold() in ("bal", "res"):
             continue
         if element in contents:
-            raise InputError(
-                f"{where}: {element} is given twice; allowed is one value per element."
-            )
+            raise InputError(f"{where}: {element} is given twice; give one value per element.")
         reading = read_number(match["value"].replace(",", "."))
         if reading.kind == "missing":
             continue

@@ -61,7 +61,7 @@ def _resolve(name) -> str:
     if isinstance(name, int) and not isinstance(name, bool):
         name = str(name)
     if not isinstance(name, str) or not name.strip():
-        raise InputError(f"grade is {name!r}; allowed is a name such as '4130' (see grades()).")
+        raise InputError(f"grade must be a name such as '4130' (see grades()); got {name!r}.")
     key = _key(name)
     if key in _names():
         return _names()[key]
@@ -95,8 +95,7 @@ def _number(row: dict[str, str], column: str) -> float | None:
         return float(text)
     except ValueError:
         raise InputError(
-            f"{_TABLE}, grade {row['grade']}, column {column} is {text!r}; "
-            "allowed is a number in wt% or nothing."
+            f"{_TABLE}, grade {row['grade']}, column {column} must be a number in wt% or nothing; got {text!r}."
         ) from None
 
 
@@ -206,7 +205,8 @@ def steel_of(given, name: str = "steel") -> Steel:
             raise InputError(f"heat {given.heat} of the certificate cannot be used: {why}.")
         return given.steel
     raise InputError(
-        f"{name} is {shown(given)}; allowed is a Steel, a grade such as '4130' or a chemistry such as 'C 0.31 Mn 0.5'."
+        f"{name} must be a Steel, a grade such as '4130' or a chemistry such as 'C 0.31 Mn "
+        f"0.5'; got {shown(given)}."
     )
 
 

@@ -32,7 +32,7 @@ _STRIKE = ("loft_deg", "club_speed_m_s")
 
 @dataclass(frozen=True)
 class Job:
-    """What is to be made and judged.
+    """What is made, and the limits it must keep.
 
     Attributes
     ----------
@@ -42,10 +42,10 @@ class Job:
         The name of a library head is looked up.
     route : Route
     limits : Limits
-        Read by pages, searches and comparisons; an estimate gives its numbers without them.
+        What the verdict is against; the default set of the route where there are none.
     shop : Shop
     bench : mapping of str to value
-        Bending bench and wanted change, by the names of `forgeprops.hosel_bend`.
+        Bending bench and required change, by the names of `forgeprops.hosel_bend`.
     strike : mapping of str to value
         The swing that the head is checked for, ``loft_deg`` and ``club_speed_m_s``; what is left out is the head's own.
 

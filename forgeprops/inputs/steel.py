@@ -80,16 +80,13 @@ class Steel:
         where = f"steel {check_name(self.name, 'steel name')[:60]!r}"
         if not isinstance(self.composition, Mapping):
             raise InputError(
-                f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
-                f"{{'C': 0.20, 'Mn': 0.45}} ({where})."
+                f"composition must be a mapping such as {{'C': 0.20, 'Mn': 0.45}}; got {type(self.composition).__name__} ({where})."
             )
         given = {}
         for symbol, content in self.composition.items():
             symbol = check_choice(symbol, "element", ELEMENTS, where)
             if symbol in given:
-                raise InputError(
-                    f"{symbol} is given twice; allowed is one value per element ({where})."
-                )
+                raise InputError(f"{symbol} is given twice; give one value per element ({where}).")
             given[symbol] = check_number(
                 content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", where
             )

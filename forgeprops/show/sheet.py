@@ -141,7 +141,7 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
             target = first.with_stem(f"{first.stem}-{number}")
     if target.suffix.lower() not in (".html", ".htm"):
         raise InputError(
-            f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}; allowed is .html (a browser "
+            f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}; give .html (a browser "
             "prints it or saves it as PDF)."
         )
     content = sheet_html(result, paper, **options).encode("utf-8")

@@ -172,7 +172,7 @@ def convert_hardness(
     >>> convert_hardness(150, "HV", "HRC")
     Traceback (most recent call last):
     ...
-    forgeprops.base.errors.InputError: HV 150 has no HRC; allowed is 238 to 940 HV (ASTM E140).
+    forgeprops.base.errors.InputError: 150 HV cannot be converted to HRC (valid from 238 to 940 HV, ASTM E140).
     """
     result = try_convert(value, from_scale, to_scale, standard)
     if result is None:
@@ -180,11 +180,10 @@ def convert_hardness(
         span = scale_range(a, b, standard)
         if span is None:
             raise InputError(
-                f"{a} to {b} is not tabulated in {standard}; allowed is HV to HB and back."
+                f"{a} to {b} is not tabulated in {standard}, which has HV to HB alone."
             )
         raise InputError(
-            f"{a} {float(value):g} has no {b}; allowed is {span[0]:g} to {span[1]:g} {a} "
-            f"({standard})."
+            f"{float(value):g} {a} cannot be converted to {b} (valid from {span[0]:g} to {span[1]:g} {a}, {standard})."
         )
     return result
 

@@ -35,7 +35,7 @@ def soften(
     result : Estimate
         The head as it is; its steel, drawing and shop stay.
     bench : mapping, optional
-        The bench to judge by, as `estimate` takes it; left out, the standard one.
+        The bending bench, as `estimate` takes it; left out, the standard one.
     **options
         Passed to `study.softening.soften` (lowest_preheat_c, preheat_steps_c, anneals, tempers_c).
 
@@ -77,7 +77,7 @@ def soften(
 def _checked(result) -> None:
     if not isinstance(result, Estimate):
         kind = type(result).__name__
-        raise InputError(f"result is {kind}; allowed is what forgeprops.estimate(...) returns.")
+        raise InputError(f"result must be what forgeprops.estimate(...) returns; got {kind}.")
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ def grade_hosels(
     """
     names = tuple(library() if grades is None else grades)
     n = len(names)
-    told = evaluate(
+    found = evaluate(
         Cases.of(
             [grade(name) for name in names],
             [head] * n,
@@ -141,10 +141,10 @@ def grade_hosels(
         )
     )
     zones = (
-        {name: values[:, ZONES.index(zone)] for name, values in told.strength.items()}
+        {name: values[:, ZONES.index(zone)] for name, values in found.strength.items()}
         for zone in ("hosel", "neck")
     )
-    return GradeHosels(names, told.hardness_hv[:, ZONES.index("hosel")], *zones, head)
+    return GradeHosels(names, found.hardness_hv[:, ZONES.index("hosel")], *zones, head)
 
 
 def allowance_curve(

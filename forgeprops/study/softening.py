@@ -50,7 +50,7 @@ class Remedy:
     route : Route
         The route with this one change.
     hosel_hv, face_hv, allowed_deg, bar_force_n : float
-        What comes out; the pull is that for the wanted change.
+        What comes out; the pull is that for the required change.
     degrees_won, pull_saved_n, hosel_softer_hv : float
         Against the route as it is; negative: it makes things worse.
     face_softer_hv, lost_elsewhere_hv : float
@@ -132,7 +132,7 @@ class Softening:
     def words(self) -> str:
         """The answer in sentences, one a line."""
         lines = [
-            f"The hosel is {self.hosel_hv:.0f} HV and takes {self.allowed_deg:.1f}°; the change wanted takes "
+            f"The hosel is {self.hosel_hv:.0f} HV and takes {self.allowed_deg:.1f}°; the required change takes "
             f"{self.bar_force_n:.0f} N."
         ]
         if self.bar_length_needed_mm is not None:
@@ -230,7 +230,7 @@ def soften(
     True
     """
     if not isinstance(route, Route):
-        raise InputError(f"route is {route!r}; allowed is a Route(...).")
+        raise InputError(f"route must be a Route(...); got {route!r}.")
     ac1 = check_number(ac1_c, "Ac1", 600.0, 900.0, "°C")
     lowest = check_number(lowest_preheat_c, "lowest preheat", 20.0, 1300.0, "°C")
     steps = [check_number(x, "preheat step", 1.0, 500.0, "°C") for x in preheat_steps_c]

@@ -46,7 +46,7 @@ def test_same_curves_and_hardness_as_solve_ivp(
         return found.zones[0], off
 
     found, off = marched(0.03)
-    record_property("off_c", off)
+    record_property("off_c", float(off))
     assert off < 0.5
     if route is not PART:  # what keeps its first-heat structure is not the reference's business
         assert found[:, O_HV] == pytest.approx(expected[:, O_HV], abs=0.5)

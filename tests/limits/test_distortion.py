@@ -105,7 +105,7 @@ def test_cut_edges():
     assert cutting_warnings(hv, ["rim"], limit_hv=400) == ()
     with pytest.raises(InputError, match="did you mean 'rim'"):
         cutting_warnings(hv, ["rimm"])
-    with pytest.raises(InputError, match="face thickness is -1 mm"):
+    with pytest.raises(InputError, match="Face thickness -1 mm"):
         face_bow(-1, 60)
     with pytest.raises(InputError, match="at least one share"):
         transformation_strain({}, 0.3)
@@ -115,7 +115,7 @@ def test_several_hard_edges_make_one_warning():
     hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
     (warning,) = cutting_warnings(hv, ["face", "rim", "body"])
     assert warning.text.startswith(
-        "The face, rim and body are to be cut but come out at 380, 330 and 321 HV"
+        "The face, rim and body are machined later but come out at 380, 330 and 321 HV"
     )
 
 

@@ -493,12 +493,12 @@ def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
 @pytest.mark.parametrize(
     ("args", "change", "message"),
     [
-        ((-1, 200), {}, "face thickness is -1 mm"),
+        ((-1, 200), {}, "Face thickness -1 mm"),
         ((3, "hard"), {}, "face hardness is 'hard'"),
         ((3, []), {}, "front to back"),
-        ((3, [200, 20]), {}, "face hardness is 20 HV"),
+        ((3, [200, 20]), {}, "Face hardness 20 HV"),
         ((3, 200), {"front_finish": "machine"}, "did you mean 'machined'"),
-        ((3, 200), {"loft_deg": 95}, "loft is 95"),
+        ((3, 200), {"loft_deg": 95}, "Loft 95"),
         ((3, 200), {"rim": (4.2, 74)}, "thickness, blade length"),
         ((3, 200), {"speed": 40}, "did you mean 'speed_m_s'"),
     ],

@@ -83,7 +83,7 @@ def test_limits_of_the_search_and_bad_input(hard):
     route, again, _ = hard
     few = soften(route, again, lowest_preheat_c=900, anneals=(), tempers_c=())
     assert [r.kind for r in few.remedies].count("preheat") == 1
-    with pytest.raises(InputError, match="allowed is a Route"):
+    with pytest.raises(InputError, match="must be a Route"):
         soften("route", again)
-    with pytest.raises(InputError, match="Ac1 is 1200"):
+    with pytest.raises(InputError, match="Ac1 1200"):
         soften(route, again, ac1_c=1200)

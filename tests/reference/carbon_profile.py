@@ -50,7 +50,7 @@ def diffusion_time_s(depth_um, diffusivity_m2_s, carbon, surface_carbon, wanted_
     if not 0.0 < z < math.inf:
         raise InputError(
             f"wanted carbon is {wanted_carbon} wt%; "
-            f"allowed is between {carbon} and {surface_carbon} wt%."
+            f"must be between {carbon} and {surface_carbon} wt%."
         )
     return (depth_um * 1e-6 / (2.0 * z)) ** 2 / diffusivity_m2_s
 

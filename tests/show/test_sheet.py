@@ -87,7 +87,7 @@ def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
     assert first.name == sheet_name(result) and second != first and second.is_file()
     with pytest.raises(fp.InputError, match="exists already"):
         sheet(result, first)
-    with pytest.raises(fp.InputError, match="allowed is .html"):
+    with pytest.raises(fp.InputError, match="give .html"):
         sheet(result, tmp_path / "s.docx")
 
 
@@ -96,7 +96,7 @@ def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
     [
         ({"paper": "A5"}, "paper 'A5' is unknown"),
         ({"tolerances": {"colour": 1}}, "'colour' is unknown"),
-        ({"tolerances": {"flux": -1.0}}, "tolerance of flux is -1"),
+        ({"tolerances": {"flux": -1.0}}, "Tolerance of flux -1"),
     ],
 )
 def test_bad_input_is_one_sentence(result, options, words):

@@ -158,7 +158,7 @@ def test_chemistry_that_cannot_be_read(text, says):
 
 @pytest.mark.parametrize("bad", ["", "   ", None, 4130.0, True, ["4130"]])
 def test_not_a_name(bad):
-    with pytest.raises(InputError, match="allowed is a name such as '4130'"):
+    with pytest.raises(InputError, match="must be a name such as '4130'"):
         grade(bad)
 
 

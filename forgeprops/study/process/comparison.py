@@ -126,7 +126,7 @@ def _sequence(given, what: str) -> list:
         given = [given]
     given = list(given)
     if not given:
-        raise InputError(f"{what} is empty; allowed are one or more.")
+        raise InputError(f"{what} is empty; give one or more.")
     return given
 
 
@@ -204,9 +204,7 @@ def compare(
                 "is one grade and one route for each head, or one for all."
             )
     elif len(routes) > 1:
-        raise InputError(
-            f"{len(routes)} routes for one head; allowed is one route, or a set of heads."
-        )
+        raise InputError(f"{len(routes)} routes for one head; give one route, or a set of heads.")
     else:
         heads, routes = heads * len(steels), routes * len(steels)
 

@@ -74,7 +74,7 @@ def estimate_many(
     progress : callable, optional
         Called as ``progress(done, total)`` after every chunk; `total` is None for generators.
     cancel : callable or threading.Event, optional
-        Asked between chunks; what is finished by then is returned (``table.attrs["cancelled"]`` says so).
+        Polled between chunks; finished rows are returned (``table.attrs["cancelled"]`` says so).
     to : path, optional
         Folder to write to instead of returning a table: one Parquet file a chunk, read back by
         ``pandas.read_parquet(to)``.  Memory stays bounded.  Called again with the same inputs it calculates
@@ -107,7 +107,7 @@ def estimate_many(
     size = int(check_number(chunk, "chunk", 1, 1_000_000, "cases"))
     progress = checked_call(progress, "progress")
     if executor is not None and not hasattr(executor, "submit"):
-        raise InputError(f"executor is {executor!r:.60}; allowed is a concurrent.futures.Executor.")
+        raise InputError(f"executor must be a concurrent.futures.Executor; got {executor!r:.60}.")
     total = length_of(steels, heads, routes, shops)
     cases = cases_of(steels, heads, routes, shops)
     if to is not None:

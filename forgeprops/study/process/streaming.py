@@ -61,7 +61,7 @@ def stream(
         raise InputError("to needs pyarrow; install forgeprops[parquet].") from None
     stop, folder = Stop(cancel), output_path(to, folder=True)
     if folder.suffix.lower() in (".csv", ".parquet", ".xlsx"):
-        raise InputError(f"to ends in {folder.suffix!r}; allowed is a folder, without an ending.")
+        raise InputError(f"to ends in {folder.suffix!r}; give a folder, without an ending.")
     if folder.exists() and (strange := [p.name for p in folder.iterdir() if not _is_part(p)]):
         raise InputError(
             f"{folder.name} holds {strange[0]!r:.60}, which is no part of a batch; give another folder."
@@ -93,7 +93,7 @@ def stream(
         with contextlib.suppress(OSError):  # stays unless it is empty
             folder.rmdir()
     if not written and not stop.wanted:
-        raise InputError("there is no case at all; allowed are one or more.")
+        raise InputError("there is no case at all; give one or more.")
     if not stop.wanted and (over := found - set(written)):
         raise InputError(
             f"{folder.name} holds {len(over)} file(s) beyond these cases, from {min(over)} on; give "

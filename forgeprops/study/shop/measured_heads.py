@@ -144,7 +144,7 @@ def observe(
     for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
         if given is not None and not isinstance(given, kind):
             raise InputError(
-                f"{what} is {type(given).__name__}; allowed is what read_{what} returns, or None."
+                f"{what} must be what read_{what} returns, or None; got {type(given).__name__}."
             )
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
