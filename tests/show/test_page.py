@@ -86,3 +86,13 @@ def test_nonsense_from_the_browser_is_answered_in_one_sentence(message):
     page = Page(Desk(Job()))
     page._heard(None, {"do": "commit", **message}, [])
     assert page.state["note"] and page.desk.job == Job()
+
+
+def test_own_steel_and_own_head():
+    page = Page(Desk(Job()))
+    page._heard(None, {"do": "steel", "text": "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2"}, [])
+    page._heard(
+        None, {"do": "head", "set": {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}}, []
+    )
+    assert page.desk.note == "" and page.desk.job.steel.get("Cr") == 0.95
+    assert page.desk.job.head.face.thickness_mm == 2.4

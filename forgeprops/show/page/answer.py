@@ -36,7 +36,7 @@ FACE_HV, HOSEL_DEG = (100.0, 700.0), (0.0, 6.0)
 HARD_TO_PRESS = 1.25
 #: Numbers that a head of one's own is first described by.
 HEAD_NUMBERS = (
-    "face_thickness_mm", "rim_length_mm", "rim_height_mm", "hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm",
+    "mass_g", "face_mm", "blade_length_mm", "blade_height_mm", "hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm",
 )  # fmt: skip
 _LEVELS = ("good", "marginal", "out")
 
@@ -179,7 +179,10 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
 
 def _own(job: Job, units: Units) -> dict[str, float]:
     """What a head of one's own is described by, of the head as it is."""
-    return {n: round(float(units.from_mm(job.value(n))), 3) for n in HEAD_NUMBERS}
+    known = {n: job.value(n) for n in HEAD_NUMBERS[4:]} | {
+        "face_mm": job.value("face_thickness_mm")
+    }
+    return {n: round(float(units.from_mm(v)), 3) for n, v in known.items()}
 
 
 def job_limits(result):

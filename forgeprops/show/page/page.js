@@ -64,7 +64,7 @@ function render({ model, el: host }) {
     head: [back("Own head"), ...S.headNumbers.map((n) => el("label.own", {}, n.replace("_mm", "").replaceAll("_",
       " "), numbers[n])),
       el("button.small", { onclick: () => send({ do: "head", set: Object.fromEntries(Object.entries(numbers).map(([k,
-        i]) => [k, +i.value])) }) }, "Use this head")],
+        i]) => [k, i.value === "" ? null : +i.value])) }) }, "Use this head")],
   };
   const rail = el("div.rail", { role: "form", "aria-label": "settings" });
   const pages = Object.fromEntries(Object.entries(sheets).map(([k, v]) => [k, el("div.sheet",

@@ -15,11 +15,13 @@ from ...answer.evaluation import estimate
 from ...answer.verdict import verdict_of
 from ...base.cautions import SHORT
 from ...base.errors import InputError
+from ...inputs.composition import composition_of
 from ...inputs.grades import grades
 from ...inputs.head import heads
 from ...inputs.job import Job, load_job
 from ...inputs.route import COOLING_WORDS
 from ...inputs.steel import Steel
+from ...inputs.templates import head_from
 from ...io.saved import plain
 from ..units import choose_units
 from .answer import HEAD_NUMBERS, change_words, curves_of, numbers_of, remedy_label, state_of
@@ -143,9 +145,16 @@ class Page(anywidget.AnyWidget):
             limits=limits_with(limits, self.desk.units, message["name"], int(message["end"]), value)
         )
 
-    def _head(self, numbers: dict) -> None:
-        mm = self.desk.units.from_mm(1.0)
-        self.desk.set(**{n: v / mm for n, v in numbers.items() if n in HEAD_NUMBERS})
+    def _head(self, given: dict) -> None:
+        unit = self.desk.units.from_mm(1.0)
+        n = {k: v / (1.0 if k == "mass_g" else unit) for k, v in given.items() if v is not None}
+        blade, hosel = (
+            tuple(n[k] for k in names) if all(k in n for k in names) else None
+            for names in (HEAD_NUMBERS[2:4], HEAD_NUMBERS[4:])
+        )
+        self.desk.set(
+            head=head_from(n.get("mass_g"), n.get("face_mm"), blade, hosel, self.desk.job.head)
+        )
 
     def _take_remedy(self) -> None:
         if self._remedy is not None:
@@ -307,17 +316,8 @@ class Page(anywidget.AnyWidget):
 
 
 def _steel(text: str) -> Steel:
-    """A steel of one's own from its contents: "C=0.31 Mn=0.5 Cr=0.95"."""
-    found = {}
-    for part in text.replace(",", " ").replace(";", " ").split():
-        element, _, value = part.partition("=")
-        try:
-            found[element] = float(value)
-        except ValueError:
-            raise InputError(
-                f"The steel is written as C=0.31 Mn=0.5 …, in wt%; got {part!r:.30}."
-            ) from None
-    return Steel("own steel", found)
+    """A steel of one's own from its typed contents: "C=0.31 Mn=0.5 Cr=0.95"."""
+    return Steel("own steel", composition_of(text)[0])
 
 
 async def _watch(page: Page) -> None:
