@@ -266,9 +266,7 @@ def _study(command: str, job, options) -> tuple[str, dict]:
         preheats = PREHEATS_C
         if options.preheats:
             preheats = _list(options.preheats)
-        found = compare(
-            options.steels or [job.steel], preheats, job.head, job.route, intervals=False, **case
-        )
+        found = compare(options.steels or [job.steel], preheats, job.head, job.route, **case)
         if options.csv:
             _written(found.table, options.csv)
         rows = found.table.sort_values("rank")

@@ -47,19 +47,10 @@ def same(a, b, rel=1e-9):
         assert texts[0] == texts[1], name
 
 
-def plain_of(table):
-    """The table without intervals, which has no marches with other sprays either."""
-    words = [
-        [w for w in told.split("; ") if w not in ("idle-water", "cliff")]
-        for told in table["warnings"]
-    ]
-    return table[table_columns()].assign(warnings=["; ".join(w) for w in words])
-
-
 @pytest.fixture(scope="module")
 def batch():
     inputs = mixed(20)
-    return inputs, fp.estimate_many(*inputs, intervals=True)
+    return inputs, fp.estimate_many(*inputs)
 
 
 def test_batch_is_equal_to_single_estimates(batch):
@@ -97,12 +88,15 @@ def test_idle_water_is_told_as_by_single_estimates():
         {w.code for w in fp.estimate(s, route=r).warnings}
         for s, r in zip(steels, routes, strict=True)
     ]
-    table = fp.estimate_many(steels, routes=routes, intervals=True)
+    table = fp.estimate_many(steels, routes=routes)
     idle = ["idle-water" in words.split("; ") for words in table["warnings"]]
     assert idle == ["idle-water" in codes for codes in told]
     assert idle[:3] == [True] * 3 and not any(idle[3:])
-    plain = fp.estimate_many(steels, routes=routes)
-    assert not plain["warnings"].str.contains("idle-water").any()  # it would double the work
+    quick = fp.estimate_many(steels, routes=routes, quick=True)
+    left_out = {"idle-water", "cliff"}
+    assert list(quick.columns) == table_columns(quick=True)
+    for full, less in zip(table["warnings"], quick["warnings"], strict=True):
+        assert [w for w in full.split("; ") if w not in left_out] == less.split("; ")
 
 
 def test_order_and_inputs_are_kept(batch):
@@ -115,10 +109,9 @@ def test_order_and_inputs_are_kept(batch):
 
 def test_independent_of_chunks_and_threads(batch):
     inputs, table = batch
-    plain = plain_of(table)
     with ThreadPoolExecutor(3) as pool:
         for chunk, executor in ((1, None), (7, None), (64, pool)):
-            same(fp.estimate_many(*inputs, chunk=chunk, executor=executor), plain)
+            same(fp.estimate_many(*inputs, chunk=chunk, executor=executor), table)
     # one at a time, without any batch around it
     one_by_one = [compute(Cases.of(*([part[i]] for part in inputs)), False)[0] for i in range(20)]
     assert [float(r["face_hardness_hv"][0]) for r in one_by_one] == pytest.approx(
@@ -132,7 +125,7 @@ def test_process_pool(batch):
     inputs, table = batch
     for how in ("fork", "spawn"):
         with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(how)) as pool:
-            same(fp.estimate_many(*inputs, executor=pool), plain_of(table))
+            same(fp.estimate_many(*inputs, executor=pool), table)
 
 
 def test_cluster_of_dask(batch):
@@ -144,7 +137,7 @@ def test_cluster_of_dask(batch):
         ) as cluster,
         distributed.Client(cluster) as client,
     ):
-        same(fp.estimate_many(*inputs, executor=client.get_executor()), plain_of(table))
+        same(fp.estimate_many(*inputs, executor=client.get_executor()), table)
 
 
 def test_tasks_pickle(batch):
@@ -301,11 +294,9 @@ def folder(tmp_path):
 def test_a_folder_holds_the_table_as_it_is(folder):
     odd = ["=HYPERLINK(1)", "NA", "0042", 'ß, "quoted"', "4130"]
     steels = [*(fp.Steel(name, {"C": 0.2}) for name in odd), {"C": -1}]
-    written = fp.estimate_many(steels, to=folder, chunk=4, intervals=True)
+    written = fp.estimate_many(steels, to=folder, chunk=4)
     assert dataclasses.astuple(written) == (folder, 6, 1, 2, 0, True)
-    pd.testing.assert_frame_equal(
-        pd.read_parquet(folder), fp.estimate_many(steels, intervals=True), rtol=1e-12
-    )
+    pd.testing.assert_frame_equal(pd.read_parquet(folder), fp.estimate_many(steels), rtol=1e-12)
     assert sorted(p.name[:5] for p in folder.iterdir()) == ["part-", "part-"]
 
 
@@ -348,7 +339,7 @@ def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
     [
         ("1030", 8, {}, "other inputs"),
         ("4130", 8, {"chunk": 8}, "another size"),
-        ("4130", 8, {"intervals": True}, "other inputs"),
+        ("4130", 8, {"quick": True}, "other inputs"),
         ("4130", 4, {}, "beyond these cases"),
     ],
 )

@@ -10,7 +10,7 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from
 from ...answer.warnings import stop_of
-from ...base.errors import InputError, check_flag, check_number
+from ...base.errors import InputError, check_number
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
 from ...inputs.head import Head
@@ -140,7 +140,6 @@ def compare(
     shop=None,
     line: Line | None = None,
     reference: tuple[str, float] = REFERENCE,
-    intervals: bool = False,
 ) -> Comparison:
     """Compare grades at forging temperatures, and rank them by the user's own limits.
 
@@ -161,8 +160,6 @@ def compare(
         The shop's multipliers, and what the line is like.
     reference : (grade, preheat temperature)
         What press effort 1 means.
-    intervals : bool
-        Also the 80 % intervals of hardness; up to eight times the work.
 
     Returns
     -------
@@ -183,7 +180,6 @@ def compare(
     """
     import pandas as pd
 
-    check_flag(intervals, "intervals")
     steels = [steel_of(g) for g in _sequence(grades, "grades")]
     preheats = [
         check_number(t, "forging temperature", 20.0, BURNING_C, "°C", "compare")
@@ -218,8 +214,7 @@ def compare(
         reference_stress_mpa(h, r, study.shop, study.reference)
         for h, r in zip(heads, routes, strict=True)
     ]
-    want = ALL_WARNINGS if intervals else ()
-    found = study.assess(cases, np.array(stress)[of], want=want)
+    found = study.assess(cases, np.array(stress)[of], want=ALL_WARNINGS)
     _veto(found, study.limits)
     names = (*_SHOWN, *(name for name in study.limits.bounds if name not in _SHOWN))
     table = pd.DataFrame(
