@@ -30,7 +30,6 @@ _OTHER_NAMES = {
     "force_limit_n": ("--bar-n",),
 }
 
-
 #: Subcommand -> what it prints.
 COMMANDS = {
     "estimate": "one head in full (the default)",
@@ -318,13 +317,13 @@ def _records(frame) -> list[dict]:
     return json.loads(frame.to_json(orient="records"))
 
 
-def _job(options):
+def _job(options, steel):
     """The job that the options describe."""
     from .inputs.job import Job, load_job
     from .inputs.shop import load_shop
 
     job = load_job(options.job) if options.job else Job()
-    changes = {"steel": _steel(options), "head": options.head, "surroundings": options.cool}
+    changes = {"steel": steel, "head": options.head, "surroundings": options.cool}
     if options.limits:
         changes["limits"] = _limits(options.limits)
     changes |= {s.name: getattr(options, s.name) for s in _OWN}
@@ -333,12 +332,8 @@ def _job(options):
     if options.shop:
         changes["shop"] = load_shop(options.shop)
     if changes.get("flux") == 0.0:
-        changes["spray"] = None
-        changes = {
-            name: value
-            for name, value in changes.items()
-            if name not in table() or table()[name].part != "spray"
-        }
+        of_spray = {name for name, s in table().items() if s.part == "spray"}
+        changes = {n: v for n, v in changes.items() if n not in of_spray} | {"spray": None}
     if options.hand:
         changes["bench"] = {**job.bench, "hand": options.hand}
     if "target_loft_deg" in changes:  # a loft alone is no change of lie
@@ -358,14 +353,8 @@ def _listed() -> str:
         for s in table().values()
         if s.group in ("route", "head", "steel", "shop", "bench")
     ]
-    return "\n".join(
-        [
-            f"grades: {', '.join(grades())}",
-            f"heads (invented): {', '.join(heads())}",
-            "settings:",
-            *rows,
-        ]
-    )
+    first = f"grades: {', '.join(grades())}\nheads (invented): {', '.join(heads())}\nsettings:"
+    return "\n".join([first, *rows])
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -404,13 +393,7 @@ def _run(argv: list[str]) -> int:
     if options.list:
         print(json.dumps(_names(), ensure_ascii=False, indent=1) if options.json else _listed())
         return 0
-    held = options.certificate if command == "accept" else None
-    options.certificate, heat = (None, options.heat) if held else (options.certificate, None)
-    if held:
-        options.heat = None
-    job = _job(options)
-    if held:
-        options.certificate, options.heat = held, heat
+    job = _job(options, None if command == "accept" else _steel(options))
     if options.save_job:
         job.save(options.save_job)
     if command not in ("estimate", "sheet"):
