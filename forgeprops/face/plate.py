@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.constants import POISSON
+from ..base.constants import POISSON, STEEL_DENSITY_KG_M3, YOUNGS_MPA
 from ..base.tables import read_rows
 
 __all__ = [
@@ -105,9 +105,7 @@ def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     return PlateCoefficients(*np.einsum("...a,q...ab,...b->q...", u, near, v))
 
 
-def first_frequency_hz(
-    length_mm, height_mm, thickness_mm, youngs_mpa: float = 205_000.0, density_kg_m3: float = 7850.0
-):
+def first_frequency_hz(length_mm, height_mm, thickness_mm):
     """First natural frequency of a clamped rectangular steel plate, Hz.
 
     ω = √(D/ρt) √(500.6 (1/a⁴ + 1/b⁴) + 302.7/(a²b²)), Rayleigh's quotient with the clamped beam's shape.
@@ -122,7 +120,7 @@ def first_frequency_hz(
     12.5
     """
     a, b, t = (np.asarray(x, dtype=float) / 1000.0 for x in (length_mm, height_mm, thickness_mm))
-    wave = youngs_mpa * 1e6 * t**2 / (12.0 * (1.0 - POISSON**2) * density_kg_m3)
+    wave = YOUNGS_MPA * 1e6 * t**2 / (12.0 * (1.0 - POISSON**2) * STEEL_DENSITY_KG_M3)
     return np.sqrt(wave * (500.6 * (a**-4 + b**-4) + 302.7 / (a * b) ** 2)) / (2.0 * math.pi)
 
 
