@@ -22,7 +22,6 @@ TOO_LARGE = {
     "inputs/head.py",
     "engine/batch.py:run",
     "engine/run.py:march_heads",
-    "face/distortion.py:face_bow",
 }
 
 

@@ -93,9 +93,7 @@ def test_face_bow_adds_its_parts_and_obeys_restraint():
 
 def test_neck_drift():
     assert drift_deg(0.001, 14.0, 20.0) == pytest.approx(np.degrees(0.001 / 14 * 20))
-    shape = face_bow(
-        3.0, 50.0, neck_mm=14, neck_wet_mm=20, neck_mismatch=frozen_thermal_strain(150)
-    )
+    shape = face_bow(3.0, 50.0, neck=(14, 20, frozen_thermal_strain(150)))
     assert 0.05 < shape.neck_drift_deg < 0.15 and "moves the loft" in shape.words()
 
 
