@@ -1,4 +1,4 @@
-"""forgeprops: how hard and strong a forged iron head comes out, and how far its hosel will bend.
+"""forgeprops: how hard and strong a forged golf iron head comes out, and how far its hosel will bend.
 
 For this steel, this head and this route: hardness and strength of face, rim, body, neck and hosel, the bend the hosel
 takes, how sure that is, and which settings do better.
@@ -27,6 +27,7 @@ _ROOMS = {
     "inputs.steel": ["Steel"],
     "inputs.grades": ["grade", "grades"],
     "inputs.head": ["Head", "heads"],
+    "inputs.templates": ["head_from"],
     "inputs.route": [
         "Cool",
         "FirstHeat",
@@ -41,6 +42,7 @@ _ROOMS = {
     ],
     "inputs.shop": ["Shop", "load_shop"],
     "inputs.job": ["Job", "load_job"],
+    "units": ["Units"],
     "hardenability.ideal_diameter": ["ideal_diameter", "ideal_diameter_upper"],
     "hardenability.end_quench": ["end_quench"],
     "hardenability.carbon_equivalent": ["carbon_equivalents"],

@@ -10,7 +10,7 @@ import numpy as np
 
 from .answer.interval import hardness_interval_hv
 from .base.constants import STEEL_DENSITY_KG_M3
-from .base.errors import InputError, check_kind, check_number
+from .base.errors import InputError, check_number
 from .base.ranges import Warn, contents_outside
 from .engine import batch, packing
 from .engine.outcome import (
@@ -23,6 +23,7 @@ from .engine.outcome import (
     O_PEARLITE,
 )
 from .engine.section import lobatto
+from .inputs.grades import steel_of
 from .inputs.steel import Steel
 from .strength.hardness_scales import try_convert
 from .transformation import austenite, temperatures
@@ -112,7 +113,6 @@ def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
 
 
 def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
-    check_kind(steel, Steel, "steel")
     case = np.zeros(1, packing.CASE)
     start = packing.pack_steels([steel], case, k)
     grain = (
@@ -195,6 +195,7 @@ def air_cooled_bar(
     """
     diameter_mm = check_number(diameter_mm, "bar diameter", 2.0, 300.0, "mm")
     from_c = check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C")
+    steel = steel_of(steel)
     case, start, _ = _case(steel, from_c, grain_size_astm, constants)
     case["air_c"] = check_number(air_c, "air temperature", -30.0, 60.0, "°C")
     case["emissivity"] = check_number(emissivity, "emissivity", 0.05, 1.0)
@@ -232,10 +233,11 @@ def quenched_bar(
     `h_w_m2k` is the coefficient of the bath: Grossmann severity H (1/in) times 2k/0.0254, k = 28 W/(m K): 2205 H;
     `points` from skin to skin (odd, 3 to 25).
     """
+    steel = steel_of(steel)
     diameter_mm = check_number(diameter_mm, "bar diameter", 2.0, 300.0, "mm")
     check_number(h_w_m2k, "heat-transfer coefficient", 10.0, 50_000.0, "W/(m² K)")
     if points not in range(3, 26, 2):
-        raise InputError(f"points is {points!r}; allowed is an odd number from 3 to 25.")
+        raise InputError(f"points must be an odd number from 3 to 25; got {points!r}.")
     case, start, _ = _case(
         steel,
         check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C"),
@@ -285,7 +287,8 @@ def end_quench_bar(
 
     from_c = check_number(from_c, "austenitising temperature", 750.0, 1300.0, "°C")
     if points not in range(10, 41):
-        raise InputError(f"points is {points!r}; allowed is a whole number from 10 to 40.")
+        raise InputError(f"points must be a whole number from 10 to 40; got {points!r}.")
+    steel = steel_of(steel)
     case, start, _ = _case(steel, from_c, grain_size_astm, constants)
     case["emissivity"] = END_QUENCH_EMISSIVITY
     d, length = 0.025, 0.100
@@ -360,21 +363,22 @@ def continuous_cooling(
             raise InputError("time_s and temperature_c must be sequences of numbers.") from None
         if time.ndim != 1 or time.shape != temperature.shape or len(time) < 2:
             raise InputError(
-                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; allowed are two "
+                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; give two "
                 "sequences of one length, two points or more."
             )
         if not (np.isfinite(time).all() and np.isfinite(temperature).all()):
             raise InputError(
-                "the curve holds values that are not numbers; allowed are finite times and temperatures."
+                "the curve holds values that are not numbers; give finite times and temperatures."
             )
         wrong = np.flatnonzero(np.diff(time) <= 0)
         if len(wrong):
             raise InputError(
                 f"time_s does not rise at point {wrong[0] + 1} ({time[wrong[0]]:g} to "
-                f"{time[wrong[0] + 1]:g} s); allowed are rising times."
+                f"{time[wrong[0] + 1]:g} s); give rising times."
             )
         for t in (temperature.min(), temperature.max()):
             check_number(float(t), "temperature of the curve", -100.0, 1350.0, "°C")
+    steel = steel_of(steel)
     case, start, grain = _case(steel, float(temperature[0]), grain_size_astm, constants)
     out, history = batch.run_curve(
         case[0],

@@ -65,11 +65,11 @@ BAD = {
         "'; --",
         "x" * 5000,
     ],
-    "steel": ["4130?", 5, None, math.nan, [], {}, {"C": 0.3}, Nothing(), HEAD, b"4130", DEEP],
+    "steel": ["4130?", 5, None, math.nan, [], {}, Nothing(), HEAD, b"4130", DEEP],
     "head": ["no such head", "", 5, math.nan, [], {}, Nothing(), STEEL, b"wedge", DEEP],
     "route": ["fast", 5, math.nan, [], {}, Nothing(), STEEL, {"preheat_c": 900}, DEEP],
     "shop": ["ours", 5, math.nan, [], {}, Nothing(), HEAD, {"spray": 1}, DEEP],
-    "estimate": ["4130", 5, None, math.nan, [], {}, Nothing(), STEEL, HEAD, b"x"],
+    "estimate": ["4130?", 5, None, math.nan, [], {}, Nothing(), STEEL, HEAD, b"x"],
     "step": ["fast", 5, math.nan, [1], {}, Nothing(), STEEL, DEEP, b"x"],
     "flag": ["yes", 2, math.nan, [], Nothing()],
     "fractions": [
@@ -130,7 +130,7 @@ TELLING = {
     "head": [5, STEEL],
     "route": ["fast", STEEL],
     "shop": [5, HEAD],
-    "estimate": ["4130", HEAD],
+    "estimate": ["4130?", HEAD],
     "step": ["fast", [1]],
     "flag": ["yes"],
     "fractions": [5, {"iron": 1.0}],
@@ -205,6 +205,7 @@ VALID = {
     "face_strike": {"thickness_mm": 2.5, "hardness_hv": 300.0},
     "forging_temperature_study": {"steel": STEEL},
     "grade": {"name": "4130"},
+    "head_from": {"mass_g": 262.0, "face_mm": 2.6, "loft_deg": 30.0},
     "head": {"name": "wedge"},
     "hosel_bend": {},
     "ideal_diameter": {"steel": STEEL},
@@ -258,7 +259,7 @@ VALID = {
     "track": {"log": str(data_path("demo", "log.csv"))},
     "Line": {},
     "hosel_sensitivity": {},
-    "soften": {},
+    "soften": {"result": fp.estimate(STEEL)},
     "add_to_log": {"path": "log.csv", "quantity": "face_hv", "predicted": 400.0, "measured": 390.0},
 }
 #: Values of BAD that a certain parameter may take after all, as (call, parameter) -> test of the value.
@@ -303,7 +304,7 @@ def kind_of(call, parameter):
     if name == "source" and call.startswith(("read_", "load_")):
         return "file"
     if name in ("filename", "sheet", "source", "measured_on", "heat", "head_id", "quantity") or (
-        name == "name" and call in ("Steel", "Shop", "fit")
+        name == "name" and call in ("Steel", "Shop", "fit", "head_from")
     ):
         return "free text"
     if name in KIND_OF:
@@ -378,9 +379,15 @@ def test_every_public_call_is_tried():
     public = {
         n for n in fp.__all__ if n not in results and inspect.signature(getattr(fp, n)).parameters
     }
-    elsewhere = {"Head", "Limits", "estimate_many", "judge_heats"}  # below, tests/head, tests/study
+    elsewhere = {
+        "Head",
+        "Limits",
+        "estimate_many",
+        "judge_heats",
+        "Units",
+    }  # below, tests/head, tests/study
     assert public <= set(VALID) | elsewhere, public - set(VALID) - elsewhere
-    assert all(list(malformed(call, False)) for call in VALID if call not in ("Line", "soften"))
+    assert all(list(malformed(call, False)) for call in VALID if call != "Line")
 
 
 # --------------------------------------------------------------------------------------------- command line
@@ -527,7 +534,7 @@ def test_names_are_printable_and_bounded(make, name):
     with pytest.raises(InputError) as refused:
         make(name)
     one_clear_sentence(refused.value)
-    assert "name is" in str(refused.value) and "printable" in str(refused.value)
+    assert "name must be" in str(refused.value) and "printable" in str(refused.value)
 
 
 def test_a_refused_write_leaves_the_old_file(tmp_path):
@@ -549,49 +556,6 @@ def test_own_tables_stay_as_they_are():
 
 
 # --------------------------------------------------------------------------------------------- controls
-
-
-@pytest.mark.parametrize(
-    "inputs",
-    [
-        {"grade": "no such"},
-        {"preheat_c": "hot"},
-        {"preheat_c": None},
-        {"preheat_c": 1e9},
-        {"flux": -1},
-        {"water": "yes"},
-        {"surroundings": 7},
-        {"grade": ["4130"]},
-        {"head": {}},
-        {"unknown": 1},
-        {"spray_s": [[1]]},
-        {"delay_s": "1"},
-    ],
-    ids=str,
-)
-def test_loading_bad_settings_keeps_the_page(inputs, tmp_path, monkeypatch):
-    pytest.importorskip("ipywidgets")
-    from forgeprops.show.panels.estimate import EstimatePanel
-
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("JUPYTER_CONFIG_DIR", str(tmp_path / "config"))
-    panel = EstimatePanel()
-    before = panel.headline.value
-    content = json.dumps({"format": "forgeprops estimate inputs", "version": 1, **inputs}).encode()
-    panel.keep._load(
-        (
-            {
-                "name": "mine.json",
-                "content": content,
-                "type": "",
-                "size": len(content),
-                "last_modified": None,
-            },
-        )
-    )
-    assert 'role="alert"' in panel.keep.said.value and "Traceback" not in panel.keep.said.value
-    assert panel.headline.value == before
-    assert not [p for p in tmp_path.iterdir() if p.suffix == ".json"]
 
 
 # --------------------------------------------------------------------------------------------- what is never done

@@ -45,7 +45,7 @@ def test_the_two_grades_of_the_first_question(capsys):
     # the water in the units of the shop, the steel's own numbers, what the furnace made
     for words in (
         "L/min on",
-        "mL in 10 s in a can",
+        "mL in 10 s",
         "2 s after the press",
         "ideal diameter",
         " Ms ",
@@ -76,7 +76,7 @@ def test_json_is_valid_complete_and_alone():
     answer = json.loads(done.stdout, parse_constant=refuse)
     route = fp.Route().with_(flux=8.0, surroundings="row")
     expected = json.loads(json.dumps(fp.estimate(fp.grade("1045"), "wedge", route).to_dict()))
-    assert answer == expected
+    assert answer == {"schema": 1, **expected}
     for zone in ("face", "rim", "body", "neck", "hosel"):
         assert 100.0 < answer["zones"][zone]["hardness_hv"] < 900.0
     assert isinstance(answer["warnings"], list)
@@ -174,7 +174,7 @@ def test_any_setting_can_be_set_and_a_job_saved_and_started_from(tmp_path, capsy
         spray_s=6, bar_mm=600, face_thickness_mm=2.4, C=0.47, shop_spray=1.2, back_on_die=True
     )
     assert fp.load_job(file) == job
-    assert answer == json.loads(json.dumps(fp.estimate(job).to_dict()))
+    assert answer == {"schema": 1, **json.loads(json.dumps(fp.estimate(job).to_dict()))}
     assert main(["--job", file, "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == answer
     assert main(["--job", file, "--save-job", file]) == 2  # an existing file is kept
@@ -213,3 +213,47 @@ def test_second_start_is_quick():
     took = time.perf_counter() - begin
     print(f"\nsecond start {took:.1f} s")
     assert took < 8.0
+
+
+def test_comparison_takes_steels_as_text_and_ranks_no_cracked_head_first(capsys):
+    limits = "face_hardness_hv=350: hosel_allowed_deg=2:"
+    options = ["compare", "1045", "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2", "--preheats", "850,900"]
+    assert main([*options, "--limits", limits, "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    best = answer["rows"][0]
+    assert answer["schema"] == 1 and best["rank"] == 1 and best["grade"].startswith("C 0.31")
+    assert [r["binding"] for r in answer["rows"] if r["grade"] == "1045"] == [
+        "warning quench-crack"
+    ] * 2
+
+
+def test_heat_of_a_certificate(tmp_path, capsys):
+    mill = tmp_path / "mill.csv"
+    mill.write_text(
+        "Schmelze;Sorte;C %;Mn %;Cr %;Mo %;N ppm;B %\nA1;4130;0,31;0,52;0,96;0,19;70;<0.001\n"
+    )
+    assert main(["--certificate", str(mill), "--heat", "A1", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["steel"] == "A1"
+    assert main(["accept", "--certificate", str(mill), "--limits", "face_hardness_hrc=30:55"]) == 0
+    assert capsys.readouterr().out.startswith("A1: ")
+    assert main(["--certificate", str(mill), "--heat", "B2"]) == 2
+    assert "it has A1" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (
+            ["--preheat-c", "abc"],
+            "preheat temperature is 'abc', which is not a number; allowed is 20 to 1340",
+        ),
+        (["--wat", "3"], "unrecognized arguments: --wat"),
+        (["--steel", "maraging"], "is a maraging steel, which is not covered"),
+        (["--limits", "face=1"], "must be NAME=LOW:HIGH"),
+        (["window", "--x", "flux:2"], "must be NAME:LOW:HIGH:POINTS"),
+    ],
+)
+def test_nonsense_is_one_sentence(options, words, capsys):
+    assert main(options) == 2
+    said = capsys.readouterr()
+    assert said.out == "" and said.err.count("\n") == 1 and words in said.err

@@ -337,7 +337,7 @@ def test_a_single_estimate_is_a_batch_of_one(both):
         (lambda: fp.head("midiron"), ["midiron", "mid-iron"]),
         (lambda: fp.read_certificates("no/such/file.csv"), ["no/such/file.csv"]),
         (lambda: fp.load_shop("no/such.shop.json"), ["no/such.shop.json"]),
-        (lambda: fp.estimate("4130"), ["Steel"]),
+        (lambda: fp.estimate(4130), ["Steel"]),
         (
             lambda: fp.estimate(
                 fp.grade("4130"), HEAD, dataclasses.replace(DRY, later=(fp.LaterHeat(900.0),))

@@ -20,6 +20,7 @@ HOUSE = (
     "transformation",
     "forging",
     "thermal",
+    "units",
     "engine",
     "answer.interval",
     "specimens",

@@ -31,7 +31,6 @@ def test_a_range_warns_outside_and_is_silent_inside(id):
 def work():
     """The public calls, on ordinary and on extreme input, so that every formula asks after its range."""
     from forgeprops.hardenability.carbon_equivalent import carbon_equivalent_warnings
-    from forgeprops.hardenability.critical_rates import critical_rate_warnings
     from forgeprops.hardenability.end_quench import end_quench_warnings
     from forgeprops.hardenability.ideal_diameter import ideal_diameter_warnings
     from forgeprops.thermal.spray import spray_warnings
@@ -48,7 +47,6 @@ def work():
         for r in (route, fp.Route().with_(preheat_c=650.0), fp.Route()):
             yield fp.estimate(steel, route=r).warnings
         yield carbon_equivalent_warnings(steel)
-        yield critical_rate_warnings(steel, 1200.0)
         yield end_quench_warnings(steel)
         yield ideal_diameter_warnings(steel, grain_size=True)
         yield tempering_warnings(steel, 50.0, 1e-4)

@@ -32,3 +32,34 @@ def test_snippet_runs(capsys):
 def test_links_and_picture_exist():
     for target in re.findall(r"\]\(([^)#]+)\)", README):
         assert target.startswith("http") or (ROOT / target).exists(), f"{target} is missing"
+
+
+#: The table between its marks.
+TRUST = re.compile(r"(<!-- trust: .*? -->\n)(.*?)(<!-- end of trust -->)", re.S)
+
+
+def test_table_of_trust_is_the_generated_one():
+    from forgeprops.study.validation import trust_summary
+
+    assert TRUST.search(README)[2].strip() == trust_summary(), "run python tests/test_readme.py"
+
+
+def test_first_paragraph_says_what_it_is_for():
+    first = README.split("\n\n")[1]
+    for words in (
+        "golf iron",
+        "second heat",
+        "estimate",
+        "metallurgist",
+        "hosel",
+        "range",
+        "limits",
+    ):
+        assert words in first
+
+
+if __name__ == "__main__":
+    from forgeprops.study.validation import trust_summary
+
+    text = TRUST.sub(lambda found: f"{found[1]}\n{trust_summary()}\n\n{found[3]}", README)
+    (ROOT / "README.md").write_text(text, encoding="utf-8")

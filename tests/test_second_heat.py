@@ -5,7 +5,7 @@ import json
 
 import numpy as np
 import pytest
-from reference.carbon_profile import carbon_profile
+from reference.carbon_profile import carbon_profile, scale_along_um
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -17,7 +17,7 @@ from forgeprops.answer.press_and_skin import (
 )
 from forgeprops.forging.decarburisation import layer_hardness_hv
 from forgeprops.forging.effort import flow_stress_mpa
-from forgeprops.forging.scale import metal_loss_um, scale_along_um
+from forgeprops.forging.scale import metal_loss_um
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import forged_parts
 

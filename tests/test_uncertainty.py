@@ -109,7 +109,7 @@ def test_specimens_carry_their_interval():
 
 def test_one_and_many_tell_the_same_interval():
     one = estimate(grade("4130"))
-    many = estimate_many(grade("4130"), "mid-iron", one.route, intervals=True).iloc[0]
+    many = estimate_many(grade("4130"), "mid-iron", one.route).iloc[0]
     for name, zone in one.zones.items():
         told = (many[f"{name}_hardness_low_hv"], many[f"{name}_hardness_high_hv"])
         assert told == pytest.approx((zone.hardness_low_hv, zone.hardness_high_hv), rel=1e-12), name

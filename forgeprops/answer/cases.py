@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..base.errors import InputError, check_choice, check_number
-from ..inputs.grades import grade
+from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
 from ..inputs.route import Route
@@ -18,16 +18,7 @@ from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
 from ..transformation.temperatures import ac1_c
 
-__all__ = [
-    "Case",
-    "cases_of",
-    "check_case",
-    "checked_case",
-    "head_from",
-    "route_from",
-    "shop_from",
-    "steel_from",
-]
+__all__ = ["Case", "cases_of", "check_case", "checked_case", "head_from", "route_from", "shop_from"]
 
 
 @dataclass(frozen=True)
@@ -82,8 +73,8 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
     for heat in route.later:
         if heat.temperature_c > ac1:
             raise InputError(
-                f"{heat.words[0].upper()}{heat.words[1:]} is above this steel's Ac1; allowed is up to {ac1:.0f} °C: above it the metal becomes "
-                "austenite and hardens again in air, with a soft ring beside it."
+                f"{heat.words[0].upper()}{heat.words[1:]} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes "
+                f"austenite and hardens again in air, with a soft ring beside it."
             )
 
 
@@ -94,7 +85,7 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
     ------
     InputError
     """
-    _kind(steel, Steel, "steel")
+    steel = steel_of(steel)
     if head is None or isinstance(head, str):
         head = library_head("mid-iron" if head is None else head)
     _kind(head, Head, "head")
@@ -107,7 +98,7 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
 def _kind(value, kind, what: str, or_else: str = ""):
     if not isinstance(value, kind):
         raise InputError(
-            f"{what} is {type(value).__name__} {value!r:.60}; allowed is a {kind.__name__}{or_else}."
+            f"{what} must be a {kind.__name__}{or_else}; got {type(value).__name__} {value!r:.60}."
         )
     return value
 
@@ -119,29 +110,6 @@ def _named(given: Mapping, kind) -> dict[str, Any]:
         check_choice(name, "field", allowed, kind.__name__.lower()): value
         for name, value in given.items()
     }
-
-
-def steel_from(given) -> Steel:
-    """A steel from a steel, a grade's name, the arguments of `Steel`, or a bare composition.
-
-    Examples
-    --------
-    >>> steel_from({"C": 0.2, "Mn": 0.5}).get("Mn"), steel_from("4130").name
-    (0.5, '4130')
-    """
-    if isinstance(given, Steel):
-        return given
-    if isinstance(given, str):
-        return grade(given)
-    if isinstance(given, Mapping):
-        return (
-            Steel(**{"name": "steel", **_named(given, Steel)})
-            if "composition" in given
-            else Steel("steel", given)
-        )
-    raise InputError(
-        f"steel is {given!r:.60}; allowed is a Steel, a grade's name or a composition."
-    )
 
 
 def head_from(given) -> Head:
@@ -159,7 +127,7 @@ def head_from(given) -> Head:
     if isinstance(given, Mapping):
         changed = dict(given)
         return library_head(changed.pop("head", "mid-iron")).with_(**changed)
-    raise InputError(f"head is {given!r:.60}; allowed is a Head, a library name or dimensions.")
+    raise InputError(f"head must be a Head, a library name or dimensions; got {given!r:.60}.")
 
 
 def route_from(given) -> Route:
@@ -178,9 +146,7 @@ def route_from(given) -> Route:
         changed = dict(given)
         base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
         return base.with_(**changed)
-    raise InputError(
-        f"route is {given!r:.60}; allowed is a Route or settings by their short names."
-    )
+    raise InputError(f"route must be a Route or settings by their short names; got {given!r:.60}.")
 
 
 def shop_from(given) -> Shop:
@@ -191,11 +157,11 @@ def shop_from(given) -> Shop:
     if isinstance(given, Mapping):
         return Shop(**_named(given, Shop))
     raise InputError(
-        f"shop is {given!r:.60}; allowed is a Shop, the path of its file, or its numbers."
+        f"shop must be a Shop, the path of its file, or its numbers; got {given!r:.60}."
     )
 
 
-_MAKERS = {"steel": steel_from, "head": head_from, "route": route_from, "shop": shop_from}
+_MAKERS = {"steel": steel_of, "head": head_from, "route": route_from, "shop": shop_from}
 _SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping)
 
 
@@ -204,7 +170,7 @@ def _is_single(given) -> bool:
 
 
 def length_of(*columns) -> int | None:
-    """Number of cases if it can be told beforehand; 1 if all are singles.
+    """Number of cases if it is known beforehand; 1 if all are singles.
 
     Raises
     ------
@@ -218,16 +184,16 @@ def length_of(*columns) -> int | None:
             continue
         if not isinstance(given, Iterable):
             raise InputError(
-                f"{what}s is {given!r:.60}; allowed is one {what} or a sequence of them."
+                f"{what}s must be one {what} or a sequence of them; got {given!r:.60}."
             )
         if hasattr(given, "__len__"):
             lengths[what] = len(given)
         else:
             unknown = True
     if len(set(lengths.values())) > 1:
-        told = ", ".join(f"{n} {what}s" for what, n in lengths.items())
+        counts = ", ".join(f"{n} {what}s" for what, n in lengths.items())
         raise InputError(
-            f"the sequences differ in length: {told}; allowed is one length, or a single one for all."
+            f"the sequences differ in length: {counts}; give one length, or a single one for all."
         )
     if lengths:
         return next(iter(lengths.values()))
@@ -235,7 +201,7 @@ def length_of(*columns) -> int | None:
 
 
 def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
-    """Every case in order, made when it is asked for.
+    """Every case in order, made when it is read.
 
     Raises
     ------
@@ -260,7 +226,7 @@ def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
             if len(over) < len(row):
                 going = next(what for what in row if what not in over)
                 raise InputError(
-                    f"{over[0]}s end after {count} cases but {going}s go on; allowed is one length."
+                    f"{over[0]}s end after {count} cases but {going}s go on; give one length."
                 )
             return
         count += 1

@@ -44,7 +44,7 @@ from .second_opinions import OPINION_REHEAT_C, opinion_arrays
 
 __all__ = ["EVERYTHING", "Evaluation", "estimate", "evaluate"]
 
-#: What `evaluate` may be asked for beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
+#: What `evaluate` may calculate beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
 #: without spray), "trace" (temperatures over time), "points" (temperature and structure of every point).
 EVERYTHING = frozenset({"interval", "dry", "trace", "points"})
 _NECK, _HOSEL = ZONES.index("neck"), ZONES.index("hosel")
@@ -71,7 +71,7 @@ class Evaluation:
     strike : Strike
         The strike and the finish of the face.
     bench : Bench
-        Bar, wanted change and limits of the hosel.
+        Bar, required change and limits of the hosel.
     options : mapping
         Passed to the engine.
     """
@@ -402,7 +402,7 @@ def _march(cases: Cases, strain_speed=None, **options):
 def evaluate(
     cases: Cases, want: Collection[str] = (), *, count_press_strain: bool = False, **options: Any
 ) -> Evaluation:
-    """March many cases with the variants that what is wanted needs; everything else is calculated when it is read.
+    """March many cases with the variants that the results need; everything else is calculated when it is read.
 
     Parameters
     ----------
@@ -517,8 +517,8 @@ def estimate(
 
     Parameters
     ----------
-    steel : Steel or Job
-        A job brings head, route, shop and bench with it.
+    steel : Steel, str or Job
+        A steel, or what `grades.steel_of` makes one of: "4130", "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2".  A job brings head, route, shop and bench with it.
     head : Head or str, optional
         A head, or the name of a library head; the mid-iron when left out.
     route : Route, optional
@@ -529,7 +529,7 @@ def estimate(
         Let the strain that the press leaves in the austenite speed ferrite and bainite.  Off by default, because only
         its bound is known; `Estimate.strain_effect_hv` shows what it would change either way.
     bench : mapping, optional
-        Bending bench and wanted change by the names of `hosel.bend.hosel_bend`: ``{"target_lie_deg": 1.5,
+        Bending bench and required change by the names of `hosel.bend.hosel_bend`: ``{"target_lie_deg": 1.5,
         "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``.
     strike : mapping, optional
         The strike and the finish of the face by the names of `face.strike.Strike`: ``{"speed_m_s": 45,

@@ -186,7 +186,7 @@ def opinions_spread_hv(values, counted):
 
 
 def hardness_interval_hv(hardness_hv: float, fractions: Mapping[str, float]) -> tuple[float, float]:
-    """80 % interval of the hardness of a specimen cooled as told, HV, from its structure.
+    """80 % interval of the hardness of a specimen cooled in a known way, HV, from its structure.
 
     Parameters
     ----------

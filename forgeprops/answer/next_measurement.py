@@ -102,9 +102,11 @@ class NextMeasurement:
         heads = f" on {self.reading.heads} heads" if self.reading.heads > 1 else ""
         unit = self.unit if self.unit in ("", "°") else f" {self.unit}"
         d = 0 if self.range_now >= 20.0 else 1 if self.range_now >= 2.0 else 2
+        middle = 0.5 * (self.low + self.high)
+        ends = (middle - 0.5 * self.range_then, middle + 0.5 * self.range_then)
         return (
-            f"{self.reading.what}{heads} shrinks the range of {self.label} from {self.range_now:.{d}f} to "
-            f"{self.range_then:.{d}f}{unit}."
+            f"{self.reading.what}{heads} narrows {self.label} from {self.low:.{d}f} to {self.high:.{d}f}{unit} to a range "
+            f"such as {ends[0]:.{d}f} to {ends[1]:.{d}f}{unit}."
         )
 
     def after(self, values, *, taken_as_said: bool) -> tuple[float, float]:
@@ -195,7 +197,7 @@ def readings(result, doubt: Doubt) -> list[Reading]:
     found += [
         Reading(
             "bend",
-            "pull for the wanted change",
+            "pull for the required change",
             how,
             n,
             "N",

@@ -49,22 +49,22 @@ __all__ = [
     "press_strain",
     "press_strain_columns",
     "projected_areas_mm2",
-    "squeeze",
+    "least_press",
     "struck_skin_hv",
     "surface_of",
 ]
 
 
-#: Steel whose effort the others are told against.
+#: Reference grade for relative press effort.
 REFERENCE_GRADE = "1030"
 #: Heated through: the slowest zone is this near the furnace, °C (usual uniformity, common practice).
 HEATED_WITHIN_C = 10.0
 #: Depth a light Vickers indentation feels, µm: a 10 N indent in 200 HV steel is 14 µm deep (derived from the
 #: pyramid's angle, depth = diagonal/7) and the metal around it counts too (our choice).
 _SKIN_UM = 20.0
-#: Depths at which the skin is told, µm.
+#: Depths at which the skin is calculated, µm.
 _DEPTHS_UM = np.concatenate([np.arange(0.0, 100.0, 5.0), np.arange(100.0, 301.0, 20.0)])
-#: Squeeze reckoned with where the press has none, so that effort can be told all the same.
+#: Least strain, so that a flow stress exists even without a press strain.
 LEAST_STRAIN = 0.01
 #: Strain rates of the flow-stress laws, 1/s.
 RATE_RANGE_PER_S = (0.1, 100.0)
@@ -151,7 +151,7 @@ class PressStrain:
     Attributes
     ----------
     recrystallised : float
-        Share of the austenite that has recrystallised since the squeeze.
+        Share of the austenite that has recrystallised since the press stroke.
     strain : float
         Mean strain that is left.
     speed : float
@@ -272,14 +272,14 @@ def surface_of(
     return Surface(scale_um, loss, depth, skin, core_hv, blast, _DEPTHS_UM, carbon, hv)
 
 
-def squeeze(strain, dwell_s) -> dict[str, np.ndarray]:
+def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
     """Strain of the press for the flow-stress laws, at least `LEAST_STRAIN`, and its mean rate, 1/s.
 
     The rate is strain over dwell, within the range of the laws.
 
     Examples
     --------
-    >>> {name: float(x) for name, x in squeeze(0.15, 0.05).items()}
+    >>> {name: float(x) for name, x in least_press(0.15, 0.05).items()}
     {'strain': 0.15, 'rate_per_s': 3.0}
     """
     strain = np.maximum(strain, LEAST_STRAIN)
@@ -304,7 +304,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
     area = area if cases.head_of is None else area[cases.head_of]
-    used = squeeze(cases.route["strain"], cases.route["dwell_s"])
+    used = least_press(cases.route["strain"], cases.route["dwell_s"])
     wide = {e: v[:, None] for e, v in cases.composition.items()}
     stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))
     whole = area.sum(axis=1)
@@ -377,7 +377,7 @@ def hotter_for_reference(
     die_c : float
         Metal temperature in the die, °C.
     strain, rate_per_s : float
-        See `squeeze`.
+        See `least_press`.
 
     Returns
     -------

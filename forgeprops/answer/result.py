@@ -394,17 +394,17 @@ class Estimate:
         """Formulas, tables and constants this estimate used, each with its reference and basis."""
         return sources_of(self)
 
-    def summary(self) -> str:
-        """What decides, in at most 25 lines."""
-        return words.summary(self)
+    def summary(self, units=None) -> str:
+        """What decides, in at most 25 lines; `units` as `Units.of` reads them, for example "US" or "°F, HRC"."""
+        return words.summary(self, units)
 
-    def details(self) -> str:
+    def details(self, units=None) -> str:
         """Everything else in plain words: why, water, furnace, press, skin, hosel, strike, shape, all warnings."""
-        return words.details(self)
+        return words.details(self, units)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain numbers and texts, ready for JSON."""
-        return words.to_dict(self)
+    def to_dict(self, units=None) -> dict[str, Any]:
+        """Plain numbers and texts, ready for JSON; `units` are those of the texts."""
+        return words.to_dict(self, units)
 
     def __repr__(self) -> str:
         return self.summary()

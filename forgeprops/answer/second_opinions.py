@@ -40,7 +40,6 @@ __all__ = [
     "FULLY_AUSTENITE",
     "OPINION_REHEAT_C",
     "Opinion",
-    "critical_rate_hardness_hv",
     "critical_rate_opinion",
     "end_quench_opinion",
     "opinion_arrays",
@@ -96,48 +95,6 @@ class Opinion:
     applicable: bool
     why: str
     method: str = ""
-
-
-def critical_rate_hardness_hv(
-    steel,
-    rate_at_700_c_per_s,
-    austenitise_c=900.0,
-    hold_s=900.0,
-    pa_unit: str = "C",
-    martensite: str = "end_quench",
-):
-    """Hardness by critical cooling rates: shares of the constituents times their hardness at that rate.
-
-    Parameters
-    ----------
-    steel : Steel
-        Or any object whose ``get(element)`` gives wt%, as floats or as arrays.
-    rate_at_700_c_per_s : float or ndarray
-        Cooling rate at 700 °C, °C/s; 0.03-900.
-    austenitise_c, hold_s, pa_unit
-        See `forgeprops.hardenability.critical_rates.critical_cooling_rates`.
-    martensite : str
-        Hardness of martensite: "end_quench" (default, ASTM A255 initial hardness) or "maynier", which reads
-        3-10 % above as-quenched bars.
-
-    Returns
-    -------
-    float or ndarray
-        HV, as quenched (no self-tempering).
-
-    References
-    ----------
-    .. [1] Mixture by shares at the critical rates: Ph. Maynier, J. Dollet & P. Bastien 1978 (from
-       memory).
-
-    Examples
-    --------
-    >>> from forgeprops.inputs.grades import grade
-    >>> round(critical_rate_hardness_hv(grade("4140"), 1.0, 870.0, 3600.0))
-    302
-    """
-    share = critical_rate_fractions(steel, rate_at_700_c_per_s, austenitise_c, hold_s, pa_unit)
-    return _mixture(steel, rate_at_700_c_per_s, share, martensite)
 
 
 def _mixture(steel, rate, share, martensite: str = "end_quench"):

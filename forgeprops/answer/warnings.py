@@ -30,13 +30,15 @@ from .interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
 
 __all__ = ["FURNACE_CODES", "RULES", "STOP_CODES", "Rule", "codes", "of_case", "stop_of"]
 
-#: Our own limits: °C that a zone leaves the furnace below the set point; °C by which the body re-heats a face that the
+#: Our own limits: °C that a zone leaves the furnace below the preheat temperature; °C by which the body re-heats a face that the
 #: spray left above Ms, HV that self-tempering takes from the face; °C below Ae3 at which the spray comes late; carbon
 #: (wt%) and martensite that may crack; degrees that are hardly a bend; share of martensite that is a hard face all the
 #: same; plateau strain and degrees of a hosel that gives suddenly or only springs.
 COLD_CORE_C, NOTE_REHEAT_C, SELF_TEMPERED_HV, LATE_WATER_C = 15.0, 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.5
 PLATEAU_STRAIN, SPRINGS_DEG = 0.002, 0.05
+#: Least sulphur of a resulphurised grade (SAE J403, from memory) and lead of a leaded one (our own limit), wt%.
+FREE_CUTTING_S, FREE_CUTTING_PB = 0.08, 0.05
 #: HV that hardening would bring at least (our own limit).
 HARDENS_HV = 100.0
 _FACE, _NECK, _HOSEL = 0, 3, 4
@@ -111,7 +113,24 @@ def _bound_boron(e):
     return (b >= ADDED_BORON) & (effective_boron(e.cases) < EFFECTIVE_BORON * b)
 
 
+def _free_cutting(e, i):
+    s, pb = (e.cases.content(element)[i] for element in ("S", "Pb"))
+    lead = f" and {pb:.2f} % Pb" * bool(pb >= FREE_CUTTING_PB)
+    return (
+        f"{s:.2f} % S{lead} make a free-cutting steel: it is short when hot, its hosel cracks when bent, a thin face "
+        "fails early, and no number here includes that."
+    )
+
+
 def _inputs() -> Iterator[Rule]:
+    yield Rule(
+        "free-cutting",
+        "change",
+        lambda e: (
+            (e.cases.content("S") >= FREE_CUTTING_S) | (e.cases.content("Pb") >= FREE_CUTTING_PB)
+        ),
+        _free_cutting,
+    )
     yield from _contents("kinetics")
     yield Rule("boron-bound", "change", _bound_boron, _boron_text)
     yield Rule(
@@ -243,7 +262,7 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
         lambda e: e.metal_loss_um[:, zone] > SCALE_LOSS_UM,
         lambda e, i: (
             f"Scale of {scale(e)[i]:.0f} µm takes {e.metal_loss_um[i, zone]:.0f} µm of metal from each side "
-            "and must come off before the squeeze or it is pressed in."
+            "and must come off before the press or it is pressed in."
         ),
         once=True,
     )
@@ -261,7 +280,7 @@ def _cold_core(e, i):
     peaks = e.results.peak_c[i]
     return (
         f"The {ZONES[int(peaks.argmin())]} leaves the furnace at {peaks.min():.0f} °C, "
-        f"{_cold_core_c(e)[i]:.0f} °C below the set point: soak longer."
+        f"{_cold_core_c(e)[i]:.0f} °C below the preheat temperature: soak longer."
     )
 
 
@@ -315,9 +334,9 @@ def _reheated(e):
 
 def _reheated_text(e, i):
     r = e.results
-    dry = "" if e.dry_hv is None else f" ({e.dry_hv[i, _FACE]:.0f} HV without water)"
+    dry = "" if e.dry_hv is None else f" ({e.dry_hv[i, _FACE]:.0f} HV without spray)"
     return (
-        f"The water stops while the face is still at {r.water_off_c[i, _FACE]:.0f} °C, above "
+        f"The spray stops while the face is still at {r.water_off_c[i, _FACE]:.0f} °C, above "
         f"Ms ({e.critical['ms'][i]:.0f} °C); the body re-heats it by {r.rebound_c[i, _FACE]:.0f} °C and it "
         f"ends at {r.hardness_hv[i, _FACE]:.0f} HV{dry}: spray longer or harder."
     )
@@ -347,7 +366,7 @@ def _by_steel(e, i) -> float | None:
 
 def _idle_text(e, i):
     if not _soft_face(e)[i]:
-        why = "this steel hardens in air as well; spare the water or choose a leaner steel"
+        why = "this steel hardens in air as well; leave out the spray or choose a leaner steel"
     elif _above_ms(e)[i]:
         why = (
             f"the face is still at {e.results.water_off_c[i, _FACE]:.0f} °C when it stops, above Ms "
@@ -361,7 +380,7 @@ def _idle_text(e, i):
                 f"too ({best:.0f} HV): it is the steel; choose one with more carbon or alloy"
             )
     return (
-        f"The water buys the face almost nothing ({e.dry_hv[i, _FACE]:.0f} HV without it, "
+        f"The spray changes the face almost nothing ({e.dry_hv[i, _FACE]:.0f} HV without it, "
         f"{e.hardness_hv[i, _FACE]:.0f} HV with it): {why}."
     )
 
@@ -375,7 +394,7 @@ def _late(e):
 def _late_text(e, i):
     on = e.results.water_on_c[i, _FACE]
     return (
-        f"The face is at {on:.0f} °C when the water starts, {e.critical['ae3'][i] - on:.0f} °C below Ae3: part of "
+        f"The face is at {on:.0f} °C when the spray starts, {e.critical['ae3'][i] - on:.0f} °C below Ae3: part of "
         "it may have gone to ferrite."
     )
 
@@ -393,7 +412,7 @@ def _cliff_text(e, i):
     c = e.chances(i, _FACE)
     return (
         f"The face stands near a cliff: about {100 * c['hard_chance']:.0f} % chance of {c['hard']:.0f} HV, "
-        f"{100 * c['soft_chance']:.0f} % of {c['soft']:.0f} HV, by how well the water works."
+        f"{100 * c['soft_chance']:.0f} % of {c['soft']:.0f} HV, depending on how well the spray works."
     )
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from typing import Any
 
 from ..base import cautions
-from ..base.constants import MM_PER_INCH, Z80
+from ..base.constants import Z80
 from ..base.ranges import ranked
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
+from ..units import Units
 from .warnings import LATE_WATER_C
 
 __all__ = ["details", "headline", "second_scale", "structure", "summary", "to_dict", "warnings"]
@@ -104,9 +106,9 @@ def headline(result) -> str:
     bend = result.hosel
     return (
         f"The face comes out at about {face.hardness_hv:.0f} HV ({face.hardness_low_hv:.0f} to "
-        f"{face.hardness_high_hv:.0f}, 80 % interval): {_face_why(result)}. "
+        f"{face.hardness_high_hv:.0f} HV, 80 % range): {_face_why(result)}. "
         f"The hosel comes out at about {hosel.hardness_hv:.0f} HV ({hosel.hardness_low_hv:.0f} to "
-        f"{hosel.hardness_high_hv:.0f}) and takes {bend.allowed_deg:.1f}° at most ({bend.allowed_deg_low:.1f} to "
+        f"{hosel.hardness_high_hv:.0f} HV) and takes {bend.allowed_deg:.1f}° at most ({bend.allowed_deg_low:.1f} to "
         f"{bend.allowed_deg_high:.1f}°): {_hosel_why(result)}."
     )
 
@@ -124,11 +126,18 @@ def second_scale(hv: float) -> str:
     return ""
 
 
-def _zone_line(zone) -> str:
-    s = zone.strength
+def _hardness(zone, units: Units) -> tuple[str, str, str]:
+    """Hardness of a zone, its range without the unit where both have one, and Rockwell beside Vickers."""
+    hardness = units.hardness_text(zone.hardness_hv)
+    span = units.hardness_text(zone.hardness_low_hv, zone.hardness_high_hv)
+    span = span.removesuffix(f" {hardness.rpartition(' ')[2]}")
+    return hardness, span, second_scale(zone.hardness_hv) if units.hardness == "HV" else ""
+
+
+def _zone_line(zone, units: Units) -> str:
+    s, (hardness, span, second) = zone.strength, _hardness(zone, units)
     return (
-        f"{zone.name:6} {zone.hardness_hv:4.0f} HV ({zone.hardness_low_hv:3.0f} to {zone.hardness_high_hv:3.0f}) "
-        f"{second_scale(zone.hardness_hv):>7} {s.tensile_mpa:5.0f} ± {Z80 * s.tensile_se_mpa:3.0f} "
+        f"{zone.name:6} {f'{hardness:>7} ({span})':22} {second:>7} {s.tensile_mpa:5.0f} ± {Z80 * s.tensile_se_mpa:3.0f} "
         f"{s.yield_mpa:5.0f} ± {Z80 * s.yield_se_mpa:3.0f}  {structure(zone.fractions, 2)}"
     )
 
@@ -150,15 +159,13 @@ def _job(result) -> str:
     )
 
 
-def _deciding(result) -> list[str]:
+def _deciding(result, units: Units) -> list[str]:
     """The six lines that decide: verdict, hardness, hosel, risk, remedy, how sure and what to measure."""
     verdict, bend = result.verdict, result.hosel
-    zones = [
-        f"{name} {z.hardness_hv:.0f} HV ({z.hardness_low_hv:.0f} to {z.hardness_high_hv:.0f}, "
-        f"{second_scale(z.hardness_hv)})"
-        for name, z in result.zones.items()
-        if name in ("face", "hosel")
-    ]
+    zones = []
+    for name in ("face", "hosel"):
+        hardness, span, second = _hardness(result.zones[name], units)
+        zones.append(f"{name} {hardness} ({span}{f', {second}' * bool(second)})")
     strike = result.face
     pull = (
         "screw bender or longer bar"
@@ -190,19 +197,22 @@ def _deciding(result) -> list[str]:
         f"Remedy: {cure}",
         f"Sure: {verdict.sure}. Measure next: {measure.words if measure else 'nothing decides.'}",
     ]
-    return [line for text in lines for line in textwrap.wrap(text, 100, subsequent_indent="  ")[:3]]
+    texts = map(units.text, lines)
+    return [line for text in texts for line in textwrap.wrap(text, 100, subsequent_indent="  ")[:3]]
 
 
-def summary(result) -> str:
+def summary(result, units=None) -> str:
     """What decides in six lines, the zones, the cautions: at most 25 lines of 100 characters."""
-    title = textwrap.wrap(_job(result), 100, subsequent_indent="  ")[:2]
+    units = Units.of(units)
+    title = textwrap.wrap(units.text(_job(result)), 100, subsequent_indent="  ")[:2]
     head = f"{'zone':6} {'hardness, 80 % range':22} {'':>5} {'tensile, MPa':>12} {'yield, MPa':>12}  structure"
-    lines = [*title, *_deciding(result), "", head, *map(_zone_line, result.zones.values()), ""]
+    zones = [_zone_line(zone, units) for zone in result.zones.values()]
+    lines = [*title, *_deciding(result, units), "", head, *zones, ""]
     found = [w.rank for w in warnings(result)]
     if found:
         counts = ", ".join(f"{found.count(r)} {r}" for r in dict.fromkeys(found))
         lines.append(f"Warnings: {counts} (details).")
-    lines += textwrap.wrap(cautions.SHORT, 100)
+    lines += textwrap.wrap(units.text(cautions.SHORT), 100)
     while len(lines) > _MOST_LINES and "" in lines:
         lines.remove("")
     return "\n".join(lines)
@@ -215,22 +225,14 @@ def warnings(result):
     )
 
 
-def details(result) -> str:
+def details(result, units=None) -> str:
     """Everything beside the summary: why, water, furnace, press, skin, hosel, strike, shape, warnings, cautions."""
     face = result.zones["face"]
     texts = [_water(result), headline(result)]
     if result.without_spray is not None:
-        dry = round(result.without_spray["face"])
-        gain = round(face.hardness_hv) - dry
-        does = (
-            f"adds {gain} HV"
-            if gain > 0
-            else f"takes {-gain} HV away"
-            if gain < 0
-            else "changes nothing"
-        )
+        dry = result.without_spray["face"]
         texts.append(
-            f"What the spray gives: the face without it would be {dry} HV; the spray {does}."
+            f"Effect of the spray on the face: {dry:.0f} HV without, {face.hardness_hv:.0f} HV with it."
         )
     loss = face.peak_c - (face.water_c if face.water_c is not None else face.die_c)
     where = "when the spray starts" if face.water_c is not None else "at the press"
@@ -241,7 +243,7 @@ def details(result) -> str:
     )
     critical, diameter = result.critical, result.ideal_diameter_mm
     texts.append(
-        f"Steel: ideal diameter {diameter:.0f} mm ({diameter / MM_PER_INCH:.1f} in) with the grain the furnace gave "
+        f"Steel: ideal diameter {diameter:.0f} mm with the grain the furnace gave "
         f"the face; Ae3 {critical.ae3_c:.0f} °C, Bs {critical.bs_c:.0f} °C, Ms {critical.ms_c:.0f} °C."
     )
     texts += [*_second_heat(result), "Hosel: " + result.hosel.words()]
@@ -256,7 +258,8 @@ def details(result) -> str:
     measure = verdict.measure_next
     if measure is not None:
         texts.append(f"How to take it: {measure.reading.what}: {measure.reading.how}")
-    lines = [line for text in texts for line in textwrap.wrap(text, 100)]
+    units = Units.of(units)
+    lines = [line for text in texts for line in textwrap.wrap(units.text(text), 100)]
     for title, points in (
         ("Warnings", [f"{w.rank}: {w.text}" for w in warnings(result)]),
         ("Cautions", cautions.beside()),
@@ -264,7 +267,7 @@ def details(result) -> str:
         if points:
             lines += ["", title]
             for point in points:
-                lines += textwrap.wrap(f"- {point}", 100, subsequent_indent="  ")
+                lines += textwrap.wrap(f"- {units.text(point)}", 100, subsequent_indent="  ")
     return "\n".join(lines)
 
 
@@ -276,9 +279,12 @@ def _water(result) -> str:
         return f"No spray; {after}"
     if spray.flux_kg_m2_s <= 0.0:
         return f"Water 0 kg/(m² s); {after}"
+    reading = from_flux(spray.flux_kg_m2_s)
+    across = (4.0 / math.pi * reading.can_area_mm2) ** 0.5
     return (
-        f"Spray {from_flux(spray.flux_kg_m2_s)}, for {spray.duration_s:g} s, {spray.delay_s:g} s after the press; then "
-        f"{after}"
+        f"Spray {reading.total_l_min:.1f} L/min on {reading.footprint_mm[0]:g} × {reading.footprint_mm[1]:g} mm "
+        f"({spray.flux_kg_m2_s:.3g} kg/(m² s); a can {across:.0f} mm across catches {reading.can_ml:.0f} mL in "
+        f"{reading.can_seconds:g} s) for {spray.duration_s:g} s, {spray.delay_s:g} s after the press; then {after}"
     )
 
 
@@ -309,7 +315,7 @@ def _second_heat(result) -> list[str]:
     press = (
         f"Effort: flow stress {effort.mean_mpa:.0f} MPa in the die, {effort.relative:.2f} times that of 1030 at the "
         f"same temperatures; about {effort.press_force.kn / 1000:.1f} MN on the press "
-        f"({effort.press_force.low_kn / 1000:.1f} to {effort.press_force.high_kn / 1000:.1f}).{_as_easy(result)}"
+        f"({effort.press_force.low_kn / 1000:.1f} to {effort.press_force.high_kn / 1000:.1f} MN).{_as_easy(result)}"
     )
     skin = f"Skin of the face: {surface.scale_um:.0f} µm of scale took {surface.metal_loss_um:.0f} µm of metal; "
     if surface.decarburised_um < 1.0:
@@ -322,11 +328,12 @@ def _second_heat(result) -> list[str]:
             f"{_how_off(surface.blast.metal_um)}."
         )
     hosel, effect = result.zones["hosel"], result.strain_effect_hv
-    counted = "is counted in" if result.press_strain_counted else "is not counted in"
+    counted, sign = ("is counted", 0.0) if result.press_strain_counted else ("is not counted", 1.0)
     strain = (
         f"Press strain: {100 * hosel.recrystallised_share:.0f} % of the hosel has recrystallised "
-        f"{'when the spray starts' if result.route.spray is not None else 'at Ae3'}; what is left {counted} and "
-        f"would move the face by {round(effect['face']):+d} and the hosel by {round(effect['hosel']):+d} HV at most."
+        f"{'when the spray starts' if result.route.spray is not None else 'at Ae3'}; what is left {counted}; "
+        f"at most it changes the face to {result.zones['face'].hardness_hv + sign * effect['face']:.0f} HV and the hosel "
+        f"to {hosel.hardness_hv + sign * effect['hosel']:.0f} HV."
     )
     return [time, press, skin, strain]
 
@@ -353,7 +360,7 @@ def _as_easy(result) -> str:
     )
     return (
         f" To press like 1030 its metal would have to be {abs(equal.hotter_c):.0f} °C {way} in the die "
-        f"({band} °C by the laws)."
+        f"(by {band} °C, depending on the flow-stress law)."
     )
 
 
@@ -365,8 +372,18 @@ def _plain(warning) -> dict[str, str]:
     return {"code": warning.code, "rank": warning.rank, "text": warning.text}
 
 
-def to_dict(result) -> dict[str, Any]:
-    """Plain numbers and texts of an estimate, ready for JSON."""
+def _spelled(value, units: Units):
+    """The same with every text in the reader's units."""
+    if isinstance(value, dict):
+        return {k: v if k == "sources" else _spelled(v, units) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_spelled(v, units) for v in value]
+    return units.text(value) if isinstance(value, str) else value
+
+
+def to_dict(result, units=None) -> dict[str, Any]:
+    """Plain numbers, whose names say their units, and texts of an estimate, ready for JSON; "units": of the texts."""
+    units = Units.of(units)
     zones = {}
     for name, z in result.zones.items():
         zones[name] = {
@@ -400,6 +417,7 @@ def to_dict(result) -> dict[str, Any]:
     bend, surface, effort = result.hosel, result.surface, result.effort
     equal = result.equal_effort
     out = {
+        "units": units.to_dict(),
         "steel": result.steel.name,
         "head": result.head.name,
         "preheat_c": result.route.preheat.temperature_c,
@@ -469,4 +487,4 @@ def to_dict(result) -> dict[str, Any]:
             "neck_drift_deg": _round(shape.neck_drift_deg, 3),
             "warnings": [_plain(w) for w in shape.warnings],
         }
-    return out
+    return _spelled(out, units)

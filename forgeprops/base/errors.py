@@ -50,10 +50,10 @@ def check_kind(value, kind: type, name: str, where: str = ""):
     >>> check_kind("fast", dict, "limits")
     Traceback (most recent call last):
     ...
-    forgeprops.base.errors.InputError: limits is 'fast'; allowed is a dict.
+    forgeprops.base.errors.InputError: limits must be a dict; got 'fast'.
     """
     if not isinstance(value, kind):
-        raise InputError(f"{name} is {shown(value)}; allowed is a {kind.__name__}{_at(where)}.")
+        raise InputError(f"{name} must be a {kind.__name__}; got {shown(value)}{_at(where)}.")
     return value
 
 
@@ -70,13 +70,13 @@ def check_name(value, name: str, where: str = "") -> str:
     >>> check_name("heat 7\\n", "steel name")
     Traceback (most recent call last):
     ...
-    forgeprops.base.errors.InputError: steel name is 'heat 7\\n'; allowed is a text of 1 to 120 printable characters.
+    forgeprops.base.errors.InputError: steel name must be 1 to 120 printable characters; got 'heat 7\\n'.
     """
     if not isinstance(value, str) or not (
         value.strip() and value.isprintable() and len(value) <= 120
     ):
         raise InputError(
-            f"{name} is {shown(value)}; allowed is a text of 1 to 120 printable characters{_at(where)}."
+            f"{name} must be 1 to 120 printable characters; got {shown(value)}{_at(where)}."
         )
     return value
 
@@ -91,7 +91,7 @@ def check_flag(value, name: str, where: str = "") -> bool:
     """
     if isinstance(value, bool) or type(value).__name__ in ("bool_", "bool"):
         return bool(value)
-    raise InputError(f"{name} is {shown(value)}; allowed is True or False{_at(where)}.")
+    raise InputError(f"{name} must be True or False; got {shown(value)}{_at(where)}.")
 
 
 def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
@@ -110,7 +110,7 @@ def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
     number = check_number(value, name, low, high, "", where)
     if number != int(number):
         raise InputError(
-            f"{name} is {shown(value)}; allowed is a whole number from {low} to {high}{_at(where)}."
+            f"{name} must be a whole number from {low} to {high}; got {shown(value)}{_at(where)}."
         )
     return int(number)
 
@@ -145,7 +145,7 @@ def check_number(
     >>> check_number(-5, "spray flux", 0, 100, "kg/(m² s)")
     Traceback (most recent call last):
     ...
-    forgeprops.base.errors.InputError: spray flux is -5 kg/(m² s); allowed is 0 to 100 kg/(m² s).
+    forgeprops.base.errors.InputError: Spray flux -5 kg/(m² s) is out of range (0–100 kg/(m² s)).
     """
     unit_text = f" {unit}" if unit else ""
     if high == math.inf:
@@ -153,18 +153,18 @@ def check_number(
     elif low == -math.inf:
         allowed = f"{high:g}{unit_text} or less"
     else:
-        allowed = f"{low:g} to {high:g}{unit_text}"
+        allowed = f"{low:g}{'–' if low >= 0.0 else ' to '}{high:g}{unit_text}"
     if isinstance(value, bool) or not isinstance(value, numbers.Real):
-        raise InputError(
-            f"{name} is {shown(value)}, which is not a number; allowed is {allowed}{_at(where)}."
-        )
+        raise InputError(f"{name} must be a number ({allowed}); got {shown(value)}{_at(where)}.")
     try:
         number = float(value)
     except (OverflowError, ValueError):
         number = math.inf
     if not math.isfinite(number) or not low <= number <= high:
         given = f"{number:g}{unit_text}" if abs(number) < 1e300 else shown(value)
-        raise InputError(f"{name} is {given}; allowed is {allowed}{_at(where)}.")
+        what = name if "_" in name else name[:1].upper() + name[1:]
+        place = f"; {where}" if where else ""
+        raise InputError(f"{what} {given} is out of range ({allowed}{place}).")
     return number
 
 

@@ -36,7 +36,7 @@ def read_rows(name: str) -> tuple[dict[str, str], ...]:
     """
     path = data_path(*name.split("/"))
     if not path.is_file():
-        raise InputError(f"table {name!r} is missing; allowed are the CSV files in {_root()}.")
+        raise InputError(f"table {name!r} is missing; give the CSV files in {_root()}.")
     with path.open(encoding="utf-8", newline="") as file:
         numbered = [
             (i, line) for i, line in enumerate(file, 1) if line.strip() and not line.startswith("#")

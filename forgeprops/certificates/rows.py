@@ -8,25 +8,19 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from ..base.errors import InputError
+from ..inputs.composition import BESIDE, NOT_USED, content_of
 from ..inputs.steel import ELEMENTS, Steel
-from ..io.cells import Reading, cell_text, read_number
+from ..io.cells import cell_text, read_number
 from ..io.columns import Column, Table
 from ..io.grids import Grid, Problem, decimal_mark
 from .layout import column_of, row_label, unit_factor
 
 __all__ = ["Certificate", "read_table"]
 
-#: Elements whose bad value does not spoil the row: no formula here uses them; the value is left out.
-_BESIDE = frozenset({"As", "Sn", "Pb", "Ca", "Sb", "O", "H"})
-
-#: Elements that mills give in ppm, often without saying so.
-_PPM_USUAL = frozenset({"N", "B", "O", "H", "Ca"})
-
 #: Sum of the elements above which a steel is not low-alloy, wt% (our own mark; low-alloy steels have 8 % or
 #: less in total by common definition, from memory).
 _LOW_ALLOY_SUM = 10.0
 
-_NOT_USED = "row not used"
 
 #: "1.2E+05": what spreadsheet programs make of a heat number such as 12E4.
 _MANGLED = re.compile(r"\d([.,]\d+)?[eE]\+\d+")
@@ -151,7 +145,7 @@ def _spread_list(table: Table) -> Table:
             key = f"\0{run}"
         if column.name not in ELEMENTS and column.name != "Fe":
             what = f"{str(cell(i, 'element'))[:40]!r} is no element"
-            grid.report(what, _NOT_USED, i, table.head(at["element"]))
+            grid.report(what, NOT_USED, i, table.head(at["element"]))
             continue
         heat = heats.setdefault(key, {})
         if column.name in heat:
@@ -188,7 +182,7 @@ def _read_row(
     (line, _), turned = grid.place(i, 0), grid.transposed
     whole = grid.place(i, 0)[1] if turned else ""
 
-    def report(what: str, assumed: str = _NOT_USED, j: int | None = None) -> None:
+    def report(what: str, assumed: str = NOT_USED, j: int | None = None) -> None:
         at, column = (line, whole) if j is None else grid.place(i, j)
         if j is not None and not turned:
             column = _head(table, j)
@@ -256,11 +250,11 @@ def _composition(cell, elements, table, how, report, notes) -> dict[str, float] 
         if column.soluble and total_al:
             notes[table.head(j)] = cell_text(cell.get(j, ""))
         elif column.name != "Fe" and reading.kind != "missing":
-            content, remarks = _content(column, reading, below_limit)
+            content, remarks = content_of(column.name, column.factor, reading, below_limit)
             for what, assumed in remarks:
                 report(what, assumed, j)
             if content is None:
-                usable = usable and column.name in _BESIDE
+                usable = usable and column.name in BESIDE
             else:
                 found.setdefault(column.name, []).append((content, j))
     composition, twice = {}, []
@@ -270,7 +264,7 @@ def _composition(cell, elements, table, how, report, notes) -> dict[str, float] 
         if max(contents) - min(contents) > max(0.02, 0.1 * max(contents)):
             written = ", ".join(f"{v:g}" for v in contents)
             what = f"{element} stands in {len(contents)} columns that differ ({written} wt%)"
-            report(what, _NOT_USED, values[1][1])
+            report(what, NOT_USED, values[1][1])
             usable = False
         elif len(contents) > 1:
             twice.append(element)
@@ -280,44 +274,6 @@ def _composition(cell, elements, table, how, report, notes) -> dict[str, float] 
         report("carbon is missing")
         usable = False
     return composition if usable else None
-
-
-def _content(
-    column: Column, reading: Reading, below_limit: str
-) -> tuple[float | None, list[tuple[str, str]]]:
-    """Content in wt% of one cell, None if it cannot be used, and what to report about it."""
-    element, allowed = column.name, ELEMENTS[column.name]
-    bad = "value left out" if element in _BESIDE else _NOT_USED
-    if reading.kind == "unreadable":
-        return None, [(reading.remark, bad)]
-    if reading.kind == "trace":
-        return 0.0, [(f"a trace of {element}", "0 wt% assumed")]
-    said = [(reading.remark, "used")] if reading.remark else []
-    factor = column.factor
-    if reading.unit:
-        written = 1e-4 if reading.unit == "ppm" else 1.0
-        if factor is not None and written != factor:
-            what = f"the cell says {reading.unit}, the header another unit"
-            said.append((what, f"read as {reading.unit}"))
-        factor = written
-    content = reading.value * (1.0 if factor is None else factor)
-    if factor is None and content > allowed and element in _PPM_USUAL:
-        if reading.value >= 1.0 and reading.value * 1e-4 <= allowed:
-            content = reading.value * 1e-4
-            what = f"{reading.value:g} without a unit cannot be wt% of {element}"
-            said.append((what, f"taken as ppm, {content:.4g} wt%"))
-    if content < 0.0:
-        return None, [*said, (f"{content:g} wt% {element} is negative", bad)]
-    if content > allowed:
-        slip = next((k for k in (10, 100, 1000) if content / k <= allowed), None)
-        hint = f"; a misplaced point ({content / slip:.4g}) or a scaled number?" if slip else ""
-        what = f"{content:g} wt% {element} is more than the {allowed:g} wt% allowed{hint}"
-        return None, [*said, (what, bad)]
-    if reading.kind == "below":
-        half = content / 2.0 if below_limit == "half" else 0.0
-        said.append((f"{element} is below {content:.4g} wt%", f"{half:.4g} wt% assumed"))
-        content = half
-    return float(f"{content:.12g}"), said
 
 
 def _grain(named: dict[str, str], report) -> dict[str, float]:

@@ -1,7 +1,7 @@
 """What the compiled march is fed: flat named records, one row a case.
 
 `CASE` holds what the steel, the furnace and the room are; `ZONE` one slab of the head; `STEP` one step of the
-route.  Nothing is computed here that belongs to a formula room: numbers are asked for there and laid out.
+route.  Nothing is computed here that belongs to a formula room: it takes numbers from there and lays them out.
 """
 
 from __future__ import annotations

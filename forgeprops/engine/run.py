@@ -21,7 +21,7 @@ __all__ = ["march_columns", "march_heads"]
 
 #: Share of plastic work that becomes heat (Taylor & Quinney 1934; from memory).
 _WORK_TO_HEAT = 0.9
-#: Strain rate of the squeeze, 1/s (a mechanical press, common practice, no source).
+#: Strain rate of the press, 1/s (a mechanical press, common practice, no source).
 _RATE_PER_S = 10.0
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_number
 from ..base.ranges import Warn
 
@@ -47,7 +48,7 @@ _VOLUME = {
     "austenite": (0.0, 0.0),
 }
 
-#: Flatness asked of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
+#: Flatness required of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
 FLATNESS_MM = 0.15
 #: What a flatness limit, mm, and a cutting limit, HV, may be.
 LIMIT_MM, CUTTING_HV = (0.005, 10.0), (80.0, 900.0)
@@ -85,7 +86,7 @@ def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> 
         share = max(check_number(value, f"share of {name}", -1e-6, 1.0 + 1e-6), 0.0)
         total, volume = total + share, volume + share * (a - b * carbon)
     if total <= 0.0:
-        raise InputError(f"fractions are {dict(fractions)}; allowed is at least one share above 0.")
+        raise InputError(f"fractions must hold at least one share above 0; got {dict(fractions)}.")
     return volume / total / 300.0
 
 
@@ -222,17 +223,13 @@ def face_bow(
     thickness_mm: float,
     span_mm: float,
     *,
-    layers: Sequence[Mapping[str, float]] = (),
+    layers: Sequence[Mapping[str, float] | float] = (),
     carbon_pct: float = 0.3,
-    strains: Sequence[float] = (),
     difference_c: float = 0.0,
     plastic_share: float = 0.5,
     restraint: float = 0.0,
     limit_mm: float = FLATNESS_MM,
-    neck_mm: float = 14.0,
-    neck_wet_mm: float = 0.0,
-    neck_mismatch: float = 0.0,
-    youngs_mpa: float = 205_000.0,
+    neck: tuple[float, float, float] = (14.0, 0.0, 0.0),
 ) -> FaceBow:
     """Bow of a face quenched from the front, and drift of a neck wetted on one side.
 
@@ -240,12 +237,11 @@ def face_bow(
     ----------
     thickness_mm, span_mm : float
         Face thickness and free span, mm.
-    layers : sequence of mapping
-        Structure of equal layers from front to back (shares by constituent); empty: no transformation part.
+    layers : sequence of mapping or float
+        Equal layers from front to back: structure (shares by constituent) or the strain that the layer takes when free;
+        empty: no transformation part.
     carbon_pct : float
         wt%.
-    strains : sequence of float
-        Instead of `layers`: the strain each layer wants.
     difference_c : float
         Back less front while the back was above about 600 °C, °C.
     plastic_share : float
@@ -254,8 +250,8 @@ def face_bow(
         Share of the free bow that the rim holds back, 0 to 1.  Default 0: a free plate, the most it can bow.
     limit_mm : float
         The user's flatness limit, mm.
-    neck_mm, neck_wet_mm, neck_mismatch : float
-        Neck diameter, length wetted on one side, and the strain difference across it.
+    neck : (float, float, float)
+        Neck diameter, mm, length wetted on one side, mm, and the strain difference across it.
 
     Returns
     -------
@@ -271,13 +267,15 @@ def face_bow(
     span = check_number(span_mm, "span", 5.0, 150.0, "mm")
     held = check_number(restraint, "restraint", 0.0, 1.0)
     limit = check_number(limit_mm, "flatness limit", *LIMIT_MM, "mm")
-    neck = check_number(neck_mm, "neck diameter", 5.0, 60.0, "mm")
-    wet = check_number(neck_wet_mm, "wetted neck length", 0.0, 100.0, "mm")
-    across = check_number(neck_mismatch, "neck mismatch", -0.02, 0.02)
+    if not isinstance(neck, tuple) or len(neck) != 3:
+        raise InputError(f"neck must be (diameter, wetted length, mismatch); got {neck!r:.60}.")
+    diameter = check_number(neck[0], "neck diameter", 5.0, 60.0, "mm")
+    wet = check_number(neck[1], "wetted neck length", 0.0, 100.0, "mm")
+    across = check_number(neck[2], "neck mismatch", -0.02, 0.02)
     carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
-    youngs = check_number(youngs_mpa, "Young's modulus", 50_000.0, 300_000.0, "MPa")
-    wanted = [transformation_strain(layer, carbon) for layer in layers] or [
-        float(x) for x in strains
+    wanted = [
+        transformation_strain(layer, carbon) if isinstance(layer, Mapping) else float(layer)
+        for layer in layers
     ]
     by_change = gradient_per_mm(wanted, t) if wanted else 0.0
     by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
@@ -303,8 +301,8 @@ def face_bow(
         bow_mm(by_heat * (1.0 - held), span),
         kept,
         limit,
-        drift_deg(across, neck, wet),
-        abs(free * held) * youngs * t / 2.0,
+        drift_deg(across, diameter, wet),
+        abs(free * held) * YOUNGS_MPA * t / 2.0,
         tuple(notes),
     )
 
@@ -343,16 +341,13 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
     **options
         As in `face_bow`.
     """
-    given = {"strains": _layer_strains(face, carbon_pct), "difference_c": _difference_c(face)}
+    given = {"layers": _layer_strains(face, carbon_pct), "difference_c": _difference_c(face)}
     if neck is not None:
         across = head.zones("forged")["neck"].size_mm
         strains, share = _layer_strains(neck, carbon_pct), options.get("plastic_share", 0.5)
-        given |= {
-            "neck_mm": across,
-            "neck_wet_mm": head.neck.length_mm,
-            "neck_mismatch": gradient_per_mm(strains, across) * across
-            + frozen_thermal_strain(_difference_c(neck), share),
-        }
+        mismatch = gradient_per_mm(strains, across) * across
+        mismatch += frozen_thermal_strain(_difference_c(neck), share)
+        given["neck"] = across, head.neck.length_mm, mismatch
     return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **{**given, **options})
 
 
@@ -420,7 +415,7 @@ def cutting_warnings(
     Examples
     --------
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
-    The rim is to be cut but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
+    The rim is machined later but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
     """
     limit = check_number(limit_hv, "cutting limit", *CUTTING_HV, "HV")
     hard = {}
@@ -435,7 +430,7 @@ def cutting_warnings(
     return (
         Warn(
             "distortion:hard-to-cut",
-            f"The {_listed(hard)} {is_} to be cut but {comes} out at {_listed(hard.values())} HV, above "
+            f"The {_listed(hard)} {is_} machined later but {comes} out at {_listed(hard.values())} HV, above "
             f"{limit:.0f} HV: cut {it} before, temper {it}, or use carbide.",
         ),
     )

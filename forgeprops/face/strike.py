@@ -1,4 +1,4 @@
-"""The strike and the faces it meets, as columns: what is asked of a face and what the face is."""
+"""The strike and the faces it meets, as columns: the load, and the face that takes it."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ def strike_options(strike: Mapping | None) -> dict:
     if not isinstance(strike, Mapping):
         kind = type(strike).__name__
         raise InputError(
-            f"strike is {kind} {strike!r:.60}; allowed is a mapping such as {{'speed_m_s': 42}}."
+            f"strike must be a mapping such as {{'speed_m_s': 42}}; got {kind} {strike!r:.60}."
         )
     names = tuple(f.name for f in dataclasses.fields(Strike))
     for name in strike:

@@ -17,7 +17,7 @@ import numpy as np
 from ..base.arrays import plain
 from ..base.constants import ZERO_C_K
 from ..base.errors import check_number
-from ..inputs.steel import check_steel
+from ..inputs.grades import check_steel
 from .flow_stress_laws import hensel_spittel_mpa, medina_hernandez_mpa, misaka_mpa, shida_mpa
 
 __all__ = [
@@ -254,8 +254,8 @@ def equal_effort(
     >>> round(answer.preheat_c)
     924
     """
-    check_steel(steel_a, "first steel")
-    check_steel(steel_b, "second steel")
+    steel_a = check_steel(steel_a, "first steel")
+    steel_b = check_steel(steel_b, "second steel")
     preheat_a_c = check_number(preheat_a_c, "preheat of the first steel", 700.0, 1300.0, "°C")
     strain = check_number(strain, "strain", 0.001, 3.0)
     rate_per_s = check_number(rate_per_s, "strain rate", 1e-4, 1e4, "1/s")

@@ -9,18 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..base.arrays import pieces_along
 from ..base.constants import GAS_J_MOL_K, IRON_G_MOL, ZERO_C_K
-from ..base.errors import check_choice
 
-__all__ = [
-    "ATMOSPHERES",
-    "Blast",
-    "PILLING_BEDWORTH",
-    "metal_loss_um",
-    "scale_along_um",
-    "scale_rate",
-]
+__all__ = ["ATMOSPHERES", "Blast", "PILLING_BEDWORTH", "metal_loss_um", "scale_rate"]
 
 
 #: Factor, µm²/s, and Q/R, K, of k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
@@ -55,6 +46,7 @@ def scale_rate(t_c):
     ----------
     .. [1] Paidassi, iron in air, as summarised by R. Y. Chen & W. Y. D. Yuen, Oxid. Met. 59 (2003)
        433; no alloy term, x good to ±50 % (from memory).
+    .. [2] Thickness in flue gas or short heats 0.65 (0.35-1.0) of that in air (common practice).
 
     Examples
     --------
@@ -63,30 +55,6 @@ def scale_rate(t_c):
     """
     kelvin = np.maximum(np.asarray(t_c, float) + ZERO_C_K, 300.0)
     return SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / kelvin)
-
-
-def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):
-    """Scale at each time of a curve of the surface (s, °C; straight between its points), µm.
-
-    Parameters
-    ----------
-    atmosphere : {"air", "gas furnace", "induction"}
-        See `ATMOSPHERES` for the factors and their band.
-
-    References
-    ----------
-    .. [1] Thickness in flue gas or short heats 0.65 (0.35-1.0) of that in air (common practice).
-
-    Examples
-    --------
-    >>> hold = scale_along_um([0.0, 100.0, 300.0], [1000.0, 1000.0, 1000.0], "air")
-    >>> [round(float(x)) for x in hold]
-    [0, 83, 143]
-    """
-    factor, _, _ = ATMOSPHERES[check_choice(atmosphere, "atmosphere", ATMOSPHERES)]
-    kelvin = np.asarray(temperature_c, float) + ZERO_C_K
-    pieces = pieces_along(lambda t: SCALE_LAW[0] * np.exp(-SCALE_LAW[1] / t), time_s, kelvin)
-    return factor * np.sqrt(np.concatenate(([0.0], np.cumsum(pieces))))
 
 
 def metal_loss_um(scale_um):

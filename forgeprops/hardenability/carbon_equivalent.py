@@ -9,7 +9,7 @@ import numpy as np
 
 from ..base.arrays import plain
 from ..base.ranges import Warn, contents_outside
-from ..inputs.steel import check_steel
+from ..inputs.grades import check_steel
 
 __all__ = [
     "carbon_equivalent_iiw",
@@ -87,7 +87,7 @@ def carbon_equivalents(steel) -> dict[str, float]:
     >>> {name: round(value, 3) for name, value in carbon_equivalents(steel).items()}
     {'CE_IIW': 0.781, 'Pcm': 0.518, 'CET': 0.56, 'CEN': 0.791}
     """
-    check_steel(steel)
+    steel = check_steel(steel)
     return {
         "CE_IIW": carbon_equivalent_iiw(steel),
         "Pcm": pcm(steel),

@@ -13,15 +13,9 @@ import numpy as np
 from ..base.arrays import plain
 from ..base.constants import SECONDS_PER_HOUR, ZERO_C_K
 from ..base.errors import check_choice
-from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 
-__all__ = [
-    "austenitising_parameter",
-    "critical_cooling_rates",
-    "critical_rate_fractions",
-    "critical_rate_warnings",
-]
+__all__ = ["austenitising_parameter", "critical_cooling_rates", "critical_rate_fractions"]
 
 #: Molybdenum from which the higher heat of activation holds, wt%; the two heats, cal/mol; the paper's gas constant.
 _MO_STEEL = 0.04
@@ -145,13 +139,3 @@ def critical_rate_fractions(
         "bainite": 1.0 - martensite - ferrite,
         "ferrite_pearlite": ferrite,
     }
-
-
-def critical_rate_warnings(steel, austenitise_c: float = 900.0) -> tuple[Warn, ...]:
-    """Contents of one steel and austenitising temperature outside the range of the critical rates."""
-    found = contents_outside("critical_rates", steel)
-    found += [
-        outside("critical_rates.alloy", sum(float(steel.get(e)) for e in ("Mn", "Ni", "Cr", "Mo"))),
-        outside("critical_rates.austenitising", austenitise_c),
-    ]
-    return tuple(w for w in found if w is not None)

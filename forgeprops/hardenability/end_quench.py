@@ -10,7 +10,7 @@ from ..base.arrays import plain
 from ..base.constants import MM_PER_INCH
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
-from ..inputs.steel import check_steel
+from ..inputs.grades import check_steel
 from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 
 __all__ = [
@@ -221,7 +221,7 @@ def end_quench(steel):
     >>> tuple(round(float(x), 1) for x in (curve.distance_mm[0], curve.hrc[0], curve.hrc[14]))
     (1.5, 56.6, 38.4)
     """
-    check_steel(steel)
+    steel = check_steel(steel)
     import pandas as pd  # late: a quarter of a second
 
     frame = pd.DataFrame({"distance_mm": end_quench_distances_mm(), "hrc": end_quench_hrc(steel)})

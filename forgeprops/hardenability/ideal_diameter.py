@@ -12,7 +12,8 @@ from ..base.constants import MM_PER_INCH
 from ..base.errors import check_choice, check_flag
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
-from ..inputs.steel import Steel, check_steel
+from ..inputs.grades import check_steel
+from ..inputs.steel import Steel
 from .boron import boron_factor, effective_boron
 
 __all__ = [
@@ -150,7 +151,7 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     >>> round(ideal_diameter(grade("4130")), 1), round(ideal_diameter(grade("1020")), 1)
     (68.8, 11.0)
     """
-    check_steel(steel)
+    steel = check_steel(steel)
     unit = check_choice(unit, "unit", _UNITS)
     inches = (_inches_of if isinstance(steel, Steel) else _inches)(steel)
     if check_flag(grain_size, "grain_size"):
@@ -178,7 +179,7 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
     1.38
     """
-    check_steel(steel)
+    steel = check_steel(steel)
     root, base = _base_table()
     carbon = _content(steel, "C")
     standard = _factor("C", carbon)

@@ -69,7 +69,7 @@ def metal_of(strength: Strength | Mapping) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Bench:
-    """Bar, wanted change and limits of the bend; `hosel_bend` takes the same names.
+    """Bar, required change and limits of the bend; `hosel_bend` takes the same names.
 
     Attributes
     ----------
@@ -79,7 +79,7 @@ class Bench:
         Greatest pull on the bar, N.  400 is the greatest mean pull of standing men (`EASE`); daily work: 225.
         It limits the hand (`HoselBend.hand_deg`), not the metal.
     target_lie_deg, target_loft_deg : float
-        Wanted change; they add as vectors.  2° of lie is common practice for forged low-carbon heads.
+        Required change; they add as vectors.  2° of lie is common practice for forged low-carbon heads.
     hand : {"right", "left"}
         Head turned for a right- or a left-handed player.
     notch_factor : float
@@ -109,7 +109,7 @@ class Bench:
     bored_mm : float
         Bored length from the bar's mouth, mm; solid beyond.  Default: bored through (the weaker case).
     eccentricity_mm : float
-        Offset of the bore, mm; the worse direction is reckoned.
+        Offset of the bore, mm; the worse direction counts.
     hardness_se_hv : float
         Standard error of the hardness; widens the interval.
 
@@ -153,7 +153,7 @@ class Bench:
 
     @property
     def target_deg(self) -> float:
-        """Wanted change, degrees."""
+        """Required change, degrees."""
         return math.hypot(self.target_lie_deg, self.target_loft_deg)
 
 
@@ -192,7 +192,7 @@ def bench_options(bench: Mapping | None) -> dict:
     if not isinstance(bench, Mapping):
         kind = type(bench).__name__
         raise InputError(
-            f"bench is {kind} {bench!r:.60}; allowed is a mapping such as {{'bar_mm': 600}}."
+            f"bench must be a mapping such as {{'bar_mm': 600}}; got {kind} {bench!r:.60}."
         )
     for name in bench:
         check_choice(name, "bench option", _BENCH_NAMES)

@@ -120,7 +120,7 @@ def bends_of_heads(
     dict
         "one_bend_deg", "rebend_deg", "allowed_deg" (the least of both), "governed_by" (index into `LIMITS`); at the
         allowed bend "force_n", "springback_deg", "outer_strain" (the greatest) and "gathers" (all in less than a
-        quarter of the diameter); of the wanted change "bar_force_n" and "bar_length_needed_mm".
+        quarter of the diameter); of the required change "bar_force_n" and "bar_length_needed_mm".
 
     Examples
     --------
@@ -237,7 +237,7 @@ def hosel_bend(
     neck_hardness_hv, neck_fractions, neck_material : optional
         The same at the clamp; straight lines between.  None: as at the bar's mouth.
     **bench
-        Bar, wanted change and limits, by the names of `Bench`.
+        Bar, required change and limits, by the names of `Bench`.
 
     Returns
     -------
@@ -256,7 +256,7 @@ def hosel_bend(
 
     Examples
     --------
-    A reading is enough: hardness, bar and wanted change.
+    A reading is enough: hardness, bar and required change.
 
     >>> bend = hosel_bend(hardness_hv=230, length_mm=15, bar_mm=600, target_lie_deg=1.5)
     >>> round(bend.allowed_deg, 1), bend.governed_by, bend.ease[:5]
@@ -269,7 +269,7 @@ def hosel_bend(
     bore = check_number(bore_mm, "hosel bore", 0.0, 39.0, "mm")
     if bore > out_d - 1.0:
         raise InputError(
-            f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel; allowed is a wall of 0.5 mm or more."
+            f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel; give a wall of 0.5 mm or more."
         )
     length = check_number(length_mm, "bend zone", 3.0, 60.0, "mm")
     bench = Bench(**bench_options(bench))
@@ -420,7 +420,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
             else f" and more than the {bench.force_limit_n:.0f} N allowed"
         )
         text = (
-            f"The wanted change needs a pull of {force:.0f} N, more than the {STEADY_PULL_N:.0f} N of a steady "
+            f"The required change needs a pull of {force:.0f} N, more than the {STEADY_PULL_N:.0f} N of a steady "
             f"pull{most}: a bar of {bars[1]:.0f} mm brings it there."
         )
         notes.append(Warn("hosel:pull", text))
@@ -469,7 +469,7 @@ def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Streng
         return strength(hardness_hv, fractions)
     if not isinstance(given, Strength):
         raise InputError(
-            f"{label} is {given!r}; allowed is a Strength from forgeprops.strength(...)."
+            f"{label} must be a Strength from forgeprops.strength(...); got {given!r}."
         )
     return given
 
@@ -496,7 +496,7 @@ def _advice(here: Strength, bench: Bench) -> list[Warn]:
 
 
 def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float):
-    """Adjustments by the wanted change and back to a crack, by each fatigue method."""
+    """Adjustments by the required change and back to a crack, by each fatigue method."""
     lives = {
         "Roessle–Fatemi": roessle_fatemi(material.hardness_hv),
         "uniform material law": uniform_material_law(material.tensile_mpa),

@@ -21,7 +21,6 @@ __all__ = [
     "curvature",
     "eccentric_section",
     "elastic_modulus_mm3",
-    "moment_nmm",
     "moment_slope",
     "plastic_modulus_mm3",
     "second_moment_mm4",
@@ -225,11 +224,6 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
     return Section.of(np.broadcast_to(outside_mm, k.shape), bore_mm, curve).moment_slope(k)
 
 
-def moment_nmm(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
-    """Moment at a curvature, N mm (see `moment_slope`)."""
-    return moment_slope(outside_mm, bore_mm, curve, curvature_per_mm)[0]
-
-
 def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=0.0):
     """Curvature that carries a moment (N mm, above 0), 1/mm; it does not depend on the first guess.
 
@@ -238,7 +232,7 @@ def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=0.0):
     >>> from forgeprops.strength.tensile import strength
     >>> curve = strength(150, branch="ferrite-pearlite").curve
     >>> k = curvature(13.4, 9.4, curve, 90_000.0)
-    >>> round(float(moment_nmm(13.4, 9.4, curve, k)), 3)
+    >>> round(float(moment_slope(13.4, 9.4, curve, k)[0]), 3)
     90000.0
     """
     target = np.asarray(moment, dtype=float)
@@ -312,7 +306,7 @@ def eccentric_section(
     >>> from forgeprops.strength.tensile import strength
     >>> curve = strength(210).curve
     >>> m, fibre = eccentric_section(13.4, 9.4, 0.3, curve, 0.002)
-    >>> round(m / float(moment_nmm(13.4, 9.4, curve, 0.002)), 4), round(fibre, 2)
+    >>> round(m / float(moment_slope(13.4, 9.4, curve, 0.002)[0]), 4), round(fibre, 2)
     (0.9891, 7.32)
     """
     from scipy.optimize import brentq

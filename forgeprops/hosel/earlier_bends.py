@@ -51,7 +51,7 @@ def after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list
     notes.append(
         Warn(
             "hosel:history",
-            f"{len(past)} earlier bends are reckoned in: they leave {bends[-1]:.1f}° and took "
+            f"{len(past)} earlier bends are counted: they leave {bends[-1]:.1f}° and took "
             f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further "
             "the same way.",
         )

@@ -74,26 +74,26 @@ class HoselBend:
     for_length : dict of float to float
         Allowed degrees for a bend zone of 10 and of 20 mm.
     target_deg, direction_deg : float
-        Wanted change (loft and lie added as vectors) and where to pull: 0° towards a more upright lie, 90°
+        Required change (loft and lie added as vectors) and where to pull: 0° towards a more upright lie, 90°
         towards a weaker loft, as a right-handed head turns; mirrored for a left-handed one.
     bar_force_n, ease : float, str
-        Force on the end of the bar that leaves the wanted change, and what that is for a hand.
+        Force on the end of the bar that leaves the required change, and what that is for a hand.
     force_limit_n, hand_deg, steady_deg : float
         Greatest pull allowed, and what it and a steady pull of 225 N leave on this bar, no further than one bend.
     bar_length_needed_mm, bar_length_steady_mm : float
-        Bar with which these two pulls leave the wanted change; 0: nothing wanted.
+        Bar with which these two pulls leave the required change; 0: no change required.
     springback_deg, overbend_deg : float
-        What springs back from the wanted change, and the angle to go to under load.
+        What springs back from the required change, and the angle to go to under load.
     yield_moment_nm, limit_moment_nm : float
         First yield (less residual stress) and fully plastic moment without hardening, at the hosel.
     return_force_n : float
-        Force that starts to bend back after the wanted change (Bauschinger effect).
+        Force that starts to bend back after the required change (Bauschinger effect).
     outer_strain : float
         Greatest outer-fibre strain at the allowed change, under load.
     bends_at_mm : float
         Where the hosel bends most, from the bar's mouth.
     rebends_left : dict of str to float
-        Adjustments by the wanted change and back to a crack by each fatigue method, scatter and history taken off.
+        Adjustments by the required change and back to a crack by each fatigue method, scatter and history taken off.
     strength : Strength
     hardness_hv : float
     warnings : tuple of Warn

@@ -151,8 +151,7 @@ class Cases:
         shops = [Shop()] * len(steels) if shops is None else shops
         if not len(steels) == len(heads) == len(routes) == len(shops):
             raise InputError(
-                f"{len(steels)} steels, {len(heads)} heads, {len(routes)} routes and {len(shops)} shops; "
-                "allowed is one number of each."
+                f"{len(steels)} steels, {len(heads)} heads, {len(routes)} routes and {len(shops)} shops; give one number of each."
             )
         steel_list, steel_of = _distinct(steels)
         head_list, head_of = _distinct(heads)

@@ -156,7 +156,7 @@ def checked(part, kind, owner: str):
     """
     if not isinstance(part, kind):
         what = kind.__name__
-        raise InputError(f"{what.lower()} is {part!r}; allowed is a {what}(...) (head {owner}).")
+        raise InputError(f"{what.lower()} must be a {what}(...); got {part!r} (head {owner}).")
     what = kind.__name__.lower()
     if kind is Face and part.club_speed_m_s is None:
         loft = numbers_of(what)["loft_deg"].check(part.loft_deg, f"head {owner}")
@@ -205,9 +205,7 @@ def check_fit(
         )
     if hosel.wall_mm < LEAST_WALL_MM:
         raise InputError(
-            f"hosel wall is {hosel.wall_mm:.2f} mm ({hosel.outside_mm:g} mm outside, "
-            f"{hosel.bore_mm:g} mm bore); allowed is {LEAST_WALL_MM:g} mm or more "
-            f"(head {where})."
+            f"hosel wall is {hosel.wall_mm:.2f} mm ({hosel.outside_mm:g} mm outside, {hosel.bore_mm:g} mm bore); give {LEAST_WALL_MM:g} mm or more (head {where})."
         )
     if hosel.bore_depth_mm > hosel.length_mm:
         raise InputError(
@@ -221,9 +219,8 @@ def check_fit(
         )
     if neck.base_mm < hosel.bore_mm + 2 * LEAST_WALL_MM:
         raise InputError(
-            f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {hosel.bore_mm:g} mm "
-            f"can stand on; allowed is {hosel.bore_mm + 2 * LEAST_WALL_MM:g} mm or more "
-            f"(head {where})."
+            f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {hosel.bore_mm:g} mm can stand on; give {hosel.bore_mm + 2 * LEAST_WALL_MM:g} mm or "
+            f"more (head {where})."
         )
     edge = 2 * (rim.length_mm + rim.height_mm)
     along = sum(b.length_mm for b in body)

@@ -1,17 +1,19 @@
-"""Standard grades by name: the range of the standard, and a steel in the middle of it."""
+"""Steels by name or by a typed chemistry: the range of the standard and a steel in its middle; what is not covered."""
 
 from __future__ import annotations
 
-import difflib
+import dataclasses
 import functools
-import os.path
 import re
+from collections.abc import Mapping
 
-from ..base.errors import InputError, shown
+from ..base.errors import InputError, check_choice, check_number, shown
 from ..base.tables import read_rows
+from ..io.cells import clean_text
+from .composition import composition_of, is_composition
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
-__all__ = ["FAMILIES", "family", "grade", "grades"]
+__all__ = ["FAMILIES", "check_steel", "family", "grade", "grades", "steel_of"]
 
 
 #: Kinds of steel a grade belongs to, in order of growing alloy.
@@ -59,16 +61,30 @@ def _resolve(name) -> str:
     if isinstance(name, int) and not isinstance(name, bool):
         name = str(name)
     if not isinstance(name, str) or not name.strip():
-        raise InputError(f"grade is {name!r}; allowed is a name such as '4130' (see grades()).")
+        raise InputError(f"grade must be a name such as '4130' (see grades()); got {name!r}.")
     key = _key(name)
     if key in _names():
         return _names()[key]
-    near = difflib.get_close_matches(key, _names(), n=3, cutoff=0.5)
-    near = sorted(sorted(near), key=lambda other: -len(os.path.commonprefix((key, other))))
-    hint = (
-        f"did you mean {_names()[near[0]]!r}?" if near else "nothing in the library comes near it."
+    for row in read_rows("library/not_covered.csv"):
+        if re.fullmatch(row["pattern"], key):
+            raise InputError(
+                f"{name.strip()} is {row['what']}, which is not covered: {row['why']}."
+            )
+    near = {n for k, n in _names().items() if _is_near(key, k)}
+    hint = f"; did you mean {near.pop()!r}?" if len(near) == 1 else "."
+    raise InputError(
+        f"grade {shown(name)} is unknown{hint} Type its chemistry, such as 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2', or take one "
+        f"of the {len(grades())} library grades (fp.grades(), --list)."
     )
-    raise InputError(f"grade {shown(name)} is unknown; {hint} Allowed: {', '.join(grades())}.")
+
+
+def _is_near(key: str, known: str) -> bool:
+    """Whether a spelling has letters behind a name or stops short of it; another number is another steel."""
+    if key.replace("o", "0").replace("l", "1") == known:
+        return True
+    if key.startswith(known):
+        return len(known) >= 4 and not re.search(r"\d", key[len(known) :])
+    return len(key) >= 5 and known.startswith(key)
 
 
 def _number(row: dict[str, str], column: str) -> float | None:
@@ -79,8 +95,7 @@ def _number(row: dict[str, str], column: str) -> float | None:
         return float(text)
     except ValueError:
         raise InputError(
-            f"{_TABLE}, grade {row['grade']}, column {column} is {text!r}; "
-            "allowed is a number in wt% or nothing."
+            f"{_TABLE}, grade {row['grade']}, column {column} must be a number in wt% or nothing; got {text!r}."
         ) from None
 
 
@@ -98,7 +113,9 @@ def _steel(name: str) -> Steel:
         limits[element] = (low, high)
         if low is not None and high is not None:
             composition[element] = round((low + high) / 2.0, 6)
-        elif high is not None and high / 2.0 < DEFAULT_RESIDUALS.get(element, 0.0):
+        elif high is not None and high / 2.0 < DEFAULT_RESIDUALS.get(
+            element, high * (element == "C")
+        ):
             composition[element] = high / 2.0
     where = f"{row['standard']}; {row['source']}"
     if row["basis"] != "read":
@@ -110,7 +127,7 @@ def grade(name: str) -> Steel:
     """A library grade at the middle of its standard's range.
 
     An element with a range takes its middle.  An element with a maximum only takes half of it where that is
-    less than the default residual; otherwise it stays unnamed, so that the default residual fills it and
+    less than the default residual, and carbon half of it; otherwise it stays unnamed, so that the default residual fills it and
     `Steel.assumed` says so.  An element the standard does not name stays unnamed too.
 
     Parameters
@@ -128,7 +145,7 @@ def grade(name: str) -> Steel:
     Raises
     ------
     InputError
-        If the grade is unknown; the nearest name is suggested.
+        A grade that is unknown, or known and not covered, with the reason.
 
     References
     ----------
@@ -144,6 +161,100 @@ def grade(name: str) -> Steel:
     '42CrMo4'
     """
     return _steel(_resolve(name))
+
+
+def steel_of(given, name: str = "steel") -> Steel:
+    """A steel from whatever names one: the one place where every function that takes a steel reads it.
+
+    Parameters
+    ----------
+    given : Steel, str, mapping or heat of a certificate
+        A grade ("4130", "42CrMo4", "1.1191", "SCM420"), a typed chemistry ("C 0.31 Mn 0.5 B 20 ppm Mo <0.01", wt% unless
+        said), both ("4130 with B 0.002 Ti 0.03"), contents in wt%, or the arguments of `Steel`.
+    name : str
+        What messages call it.
+
+    Raises
+    ------
+    InputError
+        What names no steel, or one that is not covered.
+
+    Examples
+    --------
+    >>> steel_of("C 0.31 Mn 0.5 Cr 0.95 Mo 0.2").get("Cr"), steel_of("4130 with B 0.002 Ti 0.03").get("Mo")
+    (0.95, 0.2)
+    >>> steel_of("431")
+    Traceback (most recent call last):
+    ...
+    forgeprops.base.errors.InputError: 431 is a martensitic stainless steel, which is not covered: it hardens right through in air so that no spray sets face and hosel apart.
+    """
+    if isinstance(given, Steel):
+        return given
+    if isinstance(given, str) and len(given) <= 1000:
+        return _typed(given)
+    if isinstance(given, Mapping):
+        if "composition" not in given:
+            return Steel("steel", given)
+        fields = [f.name for f in dataclasses.fields(Steel) if f.init]
+        for key in given:
+            check_choice(key, "field", fields, "steel")
+        return Steel(**{"name": "steel", **given})
+    if hasattr(given, "heat") and hasattr(given, "problems"):
+        if given.steel is None:
+            why = "; ".join(p.what for p in given.problems)
+            raise InputError(f"heat {given.heat} of the certificate cannot be used: {why}.")
+        return given.steel
+    raise InputError(
+        f"{name} must be a Steel, a grade such as '4130' or a chemistry such as 'C 0.31 Mn "
+        f"0.5'; got {shown(given)}."
+    )
+
+
+@functools.lru_cache(maxsize=1024)
+def _typed(text: str) -> Steel:
+    first, _, rest = clean_text(text).partition(" ")
+    rest = re.sub(r"^(with|and|plus|\+|,)\s*", "", rest)
+    base = None
+    if _key(first) in _names() and is_composition(rest):
+        base = grade(first)
+    elif not is_composition(text):
+        return grade(text)
+    contents, said = composition_of(rest if base else text)
+    source = "; ".join(("as typed", *said))
+    named = clean_text(text) if len(text) <= 120 else f"{clean_text(text)[:117]}..."
+    if base is None:
+        return Steel(named, contents, source=source)
+    contents = {**base.composition, **contents}
+    return dataclasses.replace(
+        base, name=named, composition=contents, source=f"{base.source}; {source}"
+    )
+
+
+def check_steel(steel, name: str = "steel"):
+    """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`.
+
+    Raises
+    ------
+    InputError
+        Contents without carbon or that are no numbers, or what `steel_of` refuses.
+
+    Examples
+    --------
+    >>> check_steel("4130").get("C")
+    0.305
+    """
+    if not callable(getattr(steel, "get", None)):
+        return steel_of(steel, name)
+    if isinstance(steel, Mapping):
+        if "C" not in steel:
+            raise InputError(
+                f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%."
+            )
+        for symbol, content in steel.items():
+            check_choice(symbol, "element", ELEMENTS, name)
+            if not hasattr(content, "shape"):
+                check_number(content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", name)
+    return steel
 
 
 def family(name: str) -> str:

@@ -566,7 +566,7 @@ def heads() -> tuple[str, ...]:
     Examples
     --------
     >>> heads()
-    ('mid-iron', 'long-iron', 'wedge')
+    ('mid-iron', 'long-iron', 'wedge', 'muscle-back', 'cavity', 'hollow-recess')
     """
     return tuple(_library())
 

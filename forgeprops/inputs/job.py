@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -11,9 +13,9 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_kind
-from ..io.saved import load_object, save_object
+from ..io.saved import load_object, plain, save_object
 from .cases import Cases, spread
-from .grades import grade
+from .grades import steel_of
 from .head import Head, head
 from .limits import Limits
 from .route import Route
@@ -30,20 +32,20 @@ _STRIKE = ("loft_deg", "club_speed_m_s")
 
 @dataclass(frozen=True)
 class Job:
-    """What is to be made and judged.
+    """What is made, and the limits it must keep.
 
     Attributes
     ----------
     steel : Steel
-        A grade's name is looked up.
+        Or what `grades.steel_of` makes one of: a grade, a typed chemistry.
     head : Head
         The name of a library head is looked up.
     route : Route
     limits : Limits
-        Read by pages, searches and comparisons; an estimate gives its numbers without them.
+        What the verdict is against; the default set of the route where there are none.
     shop : Shop
     bench : mapping of str to value
-        Bending bench and wanted change, by the names of `forgeprops.hosel_bend`.
+        Bending bench and required change, by the names of `forgeprops.hosel_bend`.
     strike : mapping of str to value
         The swing that the head is checked for, ``loft_deg`` and ``club_speed_m_s``; what is left out is the head's own.
 
@@ -68,11 +70,10 @@ class Job:
     strike: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self):
-        if isinstance(self.steel, str):
-            object.__setattr__(self, "steel", grade(self.steel))
+        object.__setattr__(self, "steel", steel_of(self.steel))
         if isinstance(self.head, str):
             object.__setattr__(self, "head", head(self.head))
-        kinds = {"steel": Steel, "head": Head, "route": Route, "limits": Limits, "shop": Shop}
+        kinds = {"head": Head, "route": Route, "limits": Limits, "shop": Shop}
         for name, kind in kinds.items():
             check_kind(getattr(self, name), kind, name, "job")
         for name in ("bench", "strike"):
@@ -92,6 +93,20 @@ class Job:
     def __reduce__(self):  # mapping proxies do not pickle
         values = [getattr(self, f.name) for f in dataclasses.fields(self)]
         return Job, (*values[:5], dict(self.bench), dict(self.strike))
+
+    @property
+    def id(self) -> str:
+        """Eight digits that are the same for the same job: what a sheet is filed under.
+
+        Examples
+        --------
+        >>> Job().id == Job("4130").id, Job().id == Job("4130").with_(spray_s=9).id
+        (True, False)
+        """
+        limits = self.limits if self.limits.bounds else Limits.of_route(self.route)
+        parts = self.steel, self.struck_head, self.route, limits, self.shop, self.bench
+        text = json.dumps([plain(part) for part in parts], sort_keys=True, default=str)
+        return hashlib.sha256(text.encode()).hexdigest()[:8]
 
     @property
     def struck_head(self) -> Head:

@@ -114,15 +114,14 @@ class Limits:
         for given, pair in bounds.items():
             name, scale = _column(given)
             if name in checked:
-                raise InputError(f"{QUANTITIES[name].label} is limited twice; allowed is once.")
+                raise InputError(f"{QUANTITIES[name].label} is limited twice; give it once.")
             if (
                 isinstance(pair, (str, bytes, Mapping))
                 or not hasattr(pair, "__len__")
                 or len(pair) != 2
             ):
                 raise InputError(
-                    f"limit on {name} is {pair!r}; allowed is a pair (low, high), None for no limit at "
-                    "an end."
+                    f"limit on {name} must be a pair (low, high), None for no limit at an end; got {pair!r}."
                 )
             q = QUANTITIES[name]
             unit = scale or q.unit
@@ -132,7 +131,7 @@ class Limits:
             )
             if low is None and high is None:
                 raise InputError(
-                    f"limit on {name} has no end; allowed is a pair (low, high) with one number or two."
+                    f"limit on {name} has no end; give a pair (low, high) with one number or two."
                 )
             if low is not None and high is not None and low >= high:
                 raise InputError(
@@ -244,7 +243,7 @@ class Limits:
         for words, name, value, sign in self.ends():
             if name not in table:
                 raise InputError(
-                    f"{name} is limited but not in the table; allowed are limits on its columns."
+                    f"{name} is limited but not in the table; give limits on its columns."
                 )
             found[words] = sign * (np.asarray(table[name], float) - value) / QUANTITIES[name].step
         return found

@@ -70,7 +70,7 @@ class Preheat:
     Attributes
     ----------
     temperature_c : float
-        Furnace set point, °C.
+        Preheat temperature (furnace), °C.
     soak_s : float
         Time in the furnace from loading cold, s.  900 s heats the demo heads through (see the estimate's
         time to heat through).
@@ -101,7 +101,7 @@ class Transfer:
 
 @dataclass(frozen=True)
 class Press:
-    """The squeeze between the dies.
+    """Pressing between the dies.
 
     Attributes
     ----------
@@ -116,9 +116,9 @@ class Press:
     rest_s : float
         Time the head lies in the lower die under its own weight, s: half of it before the stroke, half after.
     strain : float
-        Mean plastic strain of the squeeze, which heats the metal.
+        Mean plastic strain of the press, which heats the metal.
     scale_left : float
-        Share of the scale's thickness that still sticks after the squeeze (0.3 is our estimate, no source).
+        Share of the scale's thickness that still sticks after the press (0.3 is our estimate, no source).
     """
 
     dwell_s: float = 0.05
@@ -142,7 +142,7 @@ class Spray:
         Impact density on the face, kg/(m² s).  Use `forgeprops.thermal.spray_units` to get it from L/min, nozzles and
         footprint or from a catch can.
     delay_s : float
-        From the end of the squeeze to the water, s.
+        From the end of the press to the spray, s.
     duration_s : float
         How long the water runs, s.
     water_c : float
@@ -167,7 +167,7 @@ class Spray:
         check_settings(self, "spray")
         if not isinstance(self.back_on_die, bool):
             raise InputError(
-                f"back_on_die is {self.back_on_die!r}; allowed is True or False (spray)."
+                f"back_on_die must be True or False; got {self.back_on_die!r} (spray)."
             )
 
 
@@ -320,15 +320,15 @@ class Route:
         for name, kind in kinds.items():
             if not isinstance(getattr(self, name), kind):
                 raise InputError(
-                    f"{name} is {getattr(self, name)!r}; allowed is a {kind.__name__}(...) (route)."
+                    f"{name} must be a {kind.__name__}(...); got {getattr(self, name)!r} (route)."
                 )
         if self.spray is not None and not isinstance(self.spray, Spray):
-            raise InputError(f"spray is {self.spray!r}; allowed is a Spray(...) or None (route).")
+            raise InputError(f"spray must be a Spray(...) or None; got {self.spray!r} (route).")
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         for heat in later:
             if not isinstance(heat, (Temper, LocalHeat)):
                 raise InputError(
-                    f"later holds {heat!r}; allowed are Temper(...) and LocalHeat(...) (route)."
+                    f"later holds {heat!r}; give Temper(...) and LocalHeat(...) (route)."
                 )
         object.__setattr__(self, "later", later)
 

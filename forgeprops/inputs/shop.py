@@ -111,7 +111,7 @@ class Shop:
         _texts((self.measured_on,), "shop measured_on")
         if self.measured_on and not is_day(self.measured_on):
             raise InputError(
-                f"shop measured_on is {self.measured_on!r}; allowed is a day such as 2025-03-01."
+                f"shop measured_on must be a day such as 2025-03-01; got {self.measured_on!r}."
             )
 
     def saved(self) -> dict:
@@ -127,7 +127,7 @@ class Shop:
         values = content["values"]
         if not isinstance(values, dict):
             raise InputError(
-                f"values is {type(values).__name__}; allowed is one number per name ({where})."
+                f"values must be one number per name; got {type(values).__name__} ({where})."
             )
         _check_names(set(values), set(NUMBERS), f"values of the {where}")
         return cls(**values, **{name: content[name] for name in fields})
@@ -224,7 +224,7 @@ def _check_names(given: set[str], allowed: set[str], where: str) -> None:
 
 def _sequence(value, name: str) -> Sequence:
     if isinstance(value, (str, bytes)) or not isinstance(value, Sequence):
-        raise InputError(f"{name} is {value!r}; allowed is a list (shop).")
+        raise InputError(f"{name} must be a list; got {value!r} (shop).")
     return value
 
 
@@ -233,7 +233,7 @@ def _texts(values, name: str) -> tuple[str, ...]:
     for value in values:
         if not isinstance(value, str) or len(value) > 500:
             raise InputError(
-                f"{name} holds {str(value)[:60]!r}; allowed are texts of up to 500 characters."
+                f"{name} holds {str(value)[:60]!r}; give texts of up to 500 characters."
             )
     return values
 
@@ -242,17 +242,17 @@ def _check_uncertainty(fitted, errors, correlations) -> None:
     n = len(fitted)
     if len(set(fitted)) != n:
         raise InputError(
-            f"fitted names a number twice: {', '.join(fitted)}; allowed is once (shop)."
+            f"fitted names a number twice: {', '.join(fitted)}; give each once (shop)."
         )
     if len(errors) != n:
         raise InputError(
-            f"{len(errors)} standard errors for {n} fitted numbers; allowed is one each (shop)."
+            f"{len(errors)} standard errors for {n} fitted numbers; give one each (shop)."
         )
     if not correlations:
         return
     if len(correlations) != n or any(len(row) != n for row in correlations):
         raise InputError(
-            f"the correlations have the wrong shape; allowed is a table of {n} by {n} (shop)."
+            f"the correlations have the wrong shape; give a table of {n} by {n} (shop)."
         )
     import numpy as np
 

@@ -7,18 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from ..base.errors import (
-    InputError,
-    check_choice,
-    check_flag,
-    check_kind,
-    check_name,
-    check_number,
-    shown,
-)
+from ..base.errors import InputError, check_choice, check_flag, check_kind, check_name, check_number
 from .settings import table
 
-__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel", "check_steel"]
+__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel"]
 
 
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
@@ -106,16 +98,13 @@ class Steel:
         where = f"steel {check_name(self.name, 'steel name')[:60]!r}"
         if not isinstance(self.composition, Mapping):
             raise InputError(
-                f"composition is {type(self.composition).__name__}; allowed is a mapping such as "
-                f"{{'C': 0.20, 'Mn': 0.45}} ({where})."
+                f"composition must be a mapping such as {{'C': 0.20, 'Mn': 0.45}}; got {type(self.composition).__name__} ({where})."
             )
         given = {}
         for symbol, content in self.composition.items():
             symbol = check_choice(symbol, "element", ELEMENTS, where)
             if symbol in given:
-                raise InputError(
-                    f"{symbol} is given twice; allowed is one value per element ({where})."
-                )
+                raise InputError(f"{symbol} is given twice; give one value per element ({where}).")
             given[symbol] = check_number(
                 content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", where
             )
@@ -158,32 +147,3 @@ class Steel:
 
     def __hash__(self):
         return hash((self.name, tuple(sorted(self.composition.items())), self.grain_size_astm))
-
-
-def check_steel(steel, name: str = "steel"):
-    """Return `steel` if formulas can take it: a `Steel`, a dict of contents, or anything with their ``get``.
-
-    Raises
-    ------
-    InputError
-        A grade's name, a dict without carbon or with contents that are no numbers, or anything else.
-
-    Examples
-    --------
-    >>> check_steel("4130")
-    Traceback (most recent call last):
-    ...
-    forgeprops.base.errors.InputError: steel is '4130'; allowed is a Steel, such as grade("4130").
-    """
-    if not callable(getattr(steel, "get", None)):
-        raise InputError(f'{name} is {shown(steel)}; allowed is a Steel, such as grade("4130").')
-    if isinstance(steel, Mapping):
-        if "C" not in steel:
-            raise InputError(
-                f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%."
-            )
-        for symbol, content in steel.items():
-            check_choice(symbol, "element", ELEMENTS, name)
-            if not hasattr(content, "shape"):
-                check_number(content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", name)
-    return steel

@@ -167,7 +167,7 @@ def read_grids(
         )
     for mark, kind in _OTHER_KINDS.items():
         if data.startswith(mark):
-            raise InputError(f"{file.name} is {kind}; allowed is .csv or .xlsx.")
+            raise InputError(f"{file.name} must be .csv or .xlsx; got {kind}.")
     if sheet is not None:
         raise InputError(
             f"{file.name} has no sheets, but sheet {sheet!r} is given; leave sheet out for CSV."
@@ -272,7 +272,7 @@ def _check_workbook(file: Source) -> bool:
             names = {p.filename.lower() for p in parts}
             if "[content_types].xml" not in names or not any(n.startswith("xl/") for n in names):
                 raise InputError(
-                    f"{file.name} is a packed file but not an .xlsx workbook; allowed is .csv or .xlsx."
+                    f"{file.name} is a packed file but not an .xlsx workbook; give .csv or .xlsx."
                 )
             for part in parts:
                 if part.filename.lower().endswith((".xml", ".rels")):
@@ -283,8 +283,7 @@ def _check_workbook(file: Source) -> bool:
         raise
     except Exception as error:  # noqa: BLE001  (zip and its decompressors raise a dozen kinds)
         raise InputError(
-            f"{file.name} is a damaged or protected workbook: {shortened(error)}; "
-            "allowed is a whole one without a password."
+            f"{file.name} is a damaged or protected workbook: {shortened(error)}; give a whole one without a password."
         ) from None
     return count["f"] > 0
 
@@ -331,8 +330,7 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
         ) from None
     if not grids:
         raise InputError(
-            f"{file.name} has no visible sheet with cells; "
-            "allowed is a sheet with a header and rows."
+            f"{file.name} has no visible sheet with cells; give a sheet with a header and rows."
         )
     if sheet is None:
         for ws in sheets.values():

@@ -62,12 +62,12 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
         check_kind(filename, str, "filename")
     if isinstance(source, Sequence) and not isinstance(source, (str, bytes, bytearray, memoryview)):
         if len(source) != 1:
-            raise InputError(f"{len(source)} files were given; allowed is one file at a time.")
+            raise InputError(f"{len(source)} files were given; give one file at a time.")
         source = source[0]
     if isinstance(source, Mapping):
         if not {"name", "content"} <= set(source):
             raise InputError(
-                "an upload without name and content was given; allowed is a file chooser's upload."
+                "an upload without name and content was given; give a file chooser's upload."
             )
         filename, source = filename or str(source["name"]), source["content"]
     if isinstance(source, (bytes, bytearray, memoryview)):
@@ -78,16 +78,13 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
         name = one_line(filename or os.path.basename(os.fspath(source)) or os.fspath(source))
         data, size = _read_path(source, name, limit_bytes)
     else:
-        raise InputError(
-            f"a file is given as {type(source).__name__}; allowed is a path, bytes or an upload."
-        )
+        raise InputError(f"a file must be a path, bytes or an upload; got {type(source).__name__}.")
     if size > limit_bytes:
         raise InputError(
-            f"{name} is larger than {limit_bytes / 2**20:.3g} MB; allowed is "
-            f"{limit_bytes / 2**20:.3g} MB or less: split the file."
+            f"{name} is larger than {limit_bytes / 2**20:.3g} MB; give {limit_bytes / 2**20:.3g} MB or less: split the file."
         )
     if not data:
-        raise InputError(f"{name} is empty; allowed is a file with at least a header and one row.")
+        raise InputError(f"{name} is empty; give a file with at least a header and one row.")
     return Source(name, data)
 
 
@@ -101,14 +98,14 @@ def _read_path(source, name: str, limit_bytes: int) -> tuple[bytes, int]:
         found = os.stat(source)
         if not stat.S_ISREG(found.st_mode):
             what = "a folder" if stat.S_ISDIR(found.st_mode) else "not an ordinary file"
-            raise InputError(f"{name or source!r} is {what}; allowed is a file.")
+            raise InputError(f"{name or source!r} must be a file; got {what}.")
         if found.st_size > limit_bytes:
             return b"", found.st_size
         with open(source, "rb") as file:
             data = file.read(limit_bytes + 1)
     except (FileNotFoundError, NotADirectoryError):
         raise InputError(
-            f"file {one_line(source)!r} does not exist; allowed is the path of an existing file."
+            f"file {one_line(source)!r} does not exist; give the path of an existing file."
         ) from None
     except (OSError, ValueError) as error:  # ValueError: a NUL in the path
         raise InputError(

@@ -81,20 +81,19 @@ def read_json(
         made: dict = {}
         for name, value in pairs:
             if name in made:
-                raise InputError(f"{file.name}: {shown(name)} is given twice; allowed is once.")
+                raise InputError(f"{file.name}: {shown(name)} is given twice; give it once.")
             made[name] = value
         return made
 
     def no_constant(word):
-        raise InputError(f"{file.name} contains {word}; allowed are finite numbers.")
+        raise InputError(f"{file.name} contains {word}; give finite numbers.")
 
     text, depth = decode_text(file.data)[0], 0
     for mark in _NESTING.finditer(text):
         depth += {"[": 1, "{": 1, "]": -1, "}": -1}.get(mark[0], 0)
         if depth > DEPTH_LIMIT:
             raise InputError(
-                f"{file.name} is nested more than {DEPTH_LIMIT} deep; allowed is a {kind} file saved "
-                "by forgeprops."
+                f"{file.name} is nested more than {DEPTH_LIMIT} deep; give a {kind} file saved by forgeprops."
             )
     try:
         content = json.loads(text, object_pairs_hook=once, parse_constant=no_constant)
@@ -102,15 +101,14 @@ def read_json(
         raise
     except json.JSONDecodeError as error:
         raise InputError(
-            f"{file.name}, line {error.lineno} is not JSON: {error.msg}; "
-            f"allowed is a {kind} file saved by forgeprops."
+            f"{file.name}, line {error.lineno} is not JSON: {error.msg}; give a {kind} file saved by forgeprops."
         ) from None
     except ValueError as error:  # thousands of digits
         raise InputError(f"{file.name} is not a {kind} file: {str(error)[:80]}.") from None
     found = content.pop("format", None) if isinstance(content, dict) else None
     if found != f"forgeprops {kind}":
         said = f"says {found!r}" if isinstance(found, str) else "does not say what it is"
-        raise InputError(f'{file.name} {said}; allowed is "format": "forgeprops {kind}".')
+        raise InputError(f'{file.name} {said}; give "format": "forgeprops {kind}".')
     _check_version(content.get("version"), versions, kind, file.name)
     return content
 
@@ -201,7 +199,7 @@ def _check_version(version, versions: Sequence[int], kind: str, name: str) -> No
         hint = "; it was written by a newer forgeprops" if newer else ""
         known = ", ".join(str(v) for v in versions)
         raise InputError(
-            f"{name} has {kind} version {str(version)[:40]}{hint}; allowed is {known}."
+            f"{name} has {kind} version {str(version)[:40]}{hint}; the version must be {known}."
         )
 
 

@@ -34,7 +34,7 @@ def output_path(path, folder: bool = False) -> Path:
         for a folder.
     """
     if not isinstance(path, (str, os.PathLike)) or not os.fspath(path):
-        raise InputError(f"file to write is {shown(path)}; allowed is a path.")
+        raise InputError(f"file to write must be a path; got {shown(path)}.")
     try:
         target = Path(path).expanduser().resolve()
         exists, is_folder, parent = target.exists(), target.is_dir(), target.parent.is_dir()
@@ -43,13 +43,11 @@ def output_path(path, folder: bool = False) -> Path:
         raise InputError(f"{one_line(path)!r} cannot be written: {reason}.") from None
     if target.name and not (target.name.strip() and target.name.isprintable()):
         raise InputError(
-            f"file to write is named {target.name!r:.60}; allowed is a name of visible characters."
+            f"file to write is named {target.name!r:.60}; give a name of visible characters."
         )
     if exists and is_folder != folder:
         is_a, allowed = ("folder", "file") if is_folder else ("file", "folder")
-        raise InputError(
-            f"{one_line(path)!r} is a {is_a}; allowed is the path of a {allowed} to write."
-        )
+        raise InputError(f"{one_line(path)!r} is a {is_a}; give the path of a {allowed} to write.")
     if not parent:
         raise InputError(f"folder {one_line(target.parent)!r} does not exist; make it first.")
     return target

@@ -1,30 +1,47 @@
-"""The printable setting sheet: one result with its settings, tolerances, ranges, warnings and sources."""
+"""The printable setting sheet: one page to sign and fill in, and its notes, cautions and sources on the next."""
 
 from __future__ import annotations
 
-import base64
 import datetime
-from io import BytesIO
+import re
 from pathlib import Path
 
 from ..answer import words
-from ..base.cautions import BENCH, CAUTIONS
+from ..base.cautions import BENCH, CAUTIONS, SHORT
 from ..base.constants import Z80
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import counted
+from ..inputs.job import Job
 from ..inputs.route import COOLING_WORDS
 from ..inputs.settings import table
 from ..io.writing import write_bytes
-from . import style
 from .units import Units, units
 
-__all__ = ["PAPERS", "sheet", "sheet_html"]
+__all__ = ["PAPERS", "sheet", "sheet_html", "sheet_name"]
 
 #: Paper sizes by the names of the page-size rule of style sheets.
 PAPERS = {"A4": "A4", "Letter": "letter"}
-
+#: What stands in large letters, by the level of the verdict.
+STAMPS = {
+    "good": "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY",
+    "marginal": "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY",
+    "out": "NOT WITHIN LIMITS",
+}
 #: Settings that the sheet names, with twice a shop's spread of each as the tolerance (`Setting.tolerance`).
 _NAMED = ("preheat_c", "soak_s", "transfer_s", "die_c", "delay_s", "spray_s", "flux", "water_c")
+#: Warnings on the first page; all others follow on the second.
+_MOST_WARNINGS = 3
+#: Formulas that the sheet names out of all that an estimate rests on: those that decide its numbers.
+_MAIN_FORMULAS = (
+    "transformation.temperatures.martensite_start_c",
+    "transformation.kinetics.ln_composition_factors",
+    "transformation.tempering.tempering_coefficients",
+    "thermal.spray.spray_w_m2k",
+    "thermal.surroundings.natural_convection_cylinder",
+    "strength.tensile.strength_arrays",
+    "hosel.bending_moment.Section",
+    "face.fatigue.fatigue_limit_mpa",
+)
 
 
 def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None = None, note: str = "",
@@ -56,34 +73,49 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
     paper = PAPERS[check_choice(paper, "paper", PAPERS)]
     shown = display_units or units()
     tolerances = _checked(tolerances or {})
-    picture, told = _picture(result, shown)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    environment.filters["units"] = shown.text
     template = environment.from_string(
         Path(__file__).with_name("sheet.html.j2").read_text(encoding="utf-8")
     )
-    second = shown if shown.hardness == "HB" else Units(hardness="HRC")
+    verdict, hosel = result.verdict, result.hosel
+    warnings = [(w.rank, w.text) for w in words.warnings(result)]
     return template.render(
         paper=paper, version=__version__, date=date or datetime.date.today().isoformat(), note=note,
-        steel=result.steel, head=result.head, verdict=result.verdict.sentence, headline=words.headline(result),
-        settings=_settings(result, tolerances, shown),
-        zones=[_zone(z, second) for z in result.zones.values()],
-        second_scale="Brinell" if second.hardness == "HB" else "Rockwell", hosel_words=result.hosel.words(),
-        face_words=result.face.words() if result.face is not None else "",
-        picture=picture, picture_words=told,
-        warnings=[str(w) for w in words.warnings(result)], composition=_composition(result.steel),
+        job_id=_job(result).id, steel=result.steel, head=result.head, verdict=verdict, stamp=STAMPS[verdict.level],
+        settings=_settings(result, tolerances, shown), around=_around(result.route),
+        zones=[_zone(z, shown) for z in result.zones.values()],
+        second=shown.hardness == "HV", limits=verdict.limits, hosel=hosel,
+        face=result.face, warnings=warnings[:_MOST_WARNINGS], notes=warnings[_MOST_WARNINGS:],
+        composition=", ".join(f"{element} {content:.3g}" for element, content in result.steel.composition.items()),
         assumed=", ".join(f"{e} {result.steel.get(e):.3g}" for e in result.steel.assumed),
-        head_words=_head(result.head, shown), cautions=CAUTIONS, bench=BENCH, sources=source_texts(result.sources),
+        head_words=_head(result.head, shown), short=SHORT, cautions=CAUTIONS, bench=BENCH,
+        sources=source_texts(result.sources),
     )  # fmt: skip
 
 
+def sheet_name(result, date: str | None = None) -> str:
+    """Return the file name of a sheet: date, steel, head, job.
+
+    Examples
+    --------
+    >>> import forgeprops as fp
+    >>> sheet_name(fp.estimate(fp.grade("4130")), "2026-01-31")[:25]
+    '2026-01-31_4130_mid-iron_'
+    """
+    parts = (date or datetime.date.today().isoformat(), result.steel.name, result.head.name)
+    safe = (re.sub(r"[^\w.-]+", "-", part)[:40] for part in parts)
+    return "_".join([*safe, _job(result).id]) + ".html"
+
+
 def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options) -> Path:
-    """Write the setting sheet to an HTML file; a browser prints it on two pages or saves it as PDF.
+    """Write the setting sheet to an HTML file; a browser prints it or saves it as PDF.
 
     Parameters
     ----------
     result : Estimate
     path : path
-        Ends in .html.
+        Ends in .html; or a folder, in which the file takes the name of `sheet_name` and a number where that exists.
     paper : {"A4", "Letter"}
     overwrite : bool
         Replace an existing file.
@@ -101,14 +133,25 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
         Another ending, an existing file without `overwrite`; or as `sheet_html`.
     """
     target = Path(path)
+    if target.is_dir():
+        first = target = target / sheet_name(result, options.get("date"))
+        number = 1
+        while target.exists() and not overwrite:
+            number += 1
+            target = first.with_stem(f"{first.stem}-{number}")
     if target.suffix.lower() not in (".html", ".htm"):
         raise InputError(
-            f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}; allowed is .html (a browser "
+            f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}; give .html (a browser "
             "prints it or saves it as PDF)."
         )
     content = sheet_html(result, paper, **options).encode("utf-8")
     write_bytes(target, content, overwrite=overwrite)
     return target
+
+
+def _job(result) -> Job:
+    parts = result.steel, result.head, result.route, result.limits, result.shop, result.bench
+    return Job(*parts)
 
 
 def _checked(tolerances) -> dict[str, float]:
@@ -117,128 +160,66 @@ def _checked(tolerances) -> dict[str, float]:
     return {n: check_number(t, f"tolerance of {n}", 0.0, 1000.0) for n, t in tolerances.items()}
 
 
-def _settings(result, tolerances, shown: Units) -> list[dict[str, str]]:
+def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:
     """Rows of the settings table, with what the tolerance does to face and hosel (two marches each)."""
     from ..answer.evaluation import evaluate
     from ..inputs.cases import Cases
 
-    route, rows, cases, names = result.route, [], [], []
-    for name in _NAMED:
-        value = route.setting(name)
-        if value is None:
-            continue
-        tolerance, both = tolerances.get(name, table()[name].tolerance(value)), []
-        for sign in (-1.0, 1.0):
+    route = result.route
+    values = {name: route.setting(name) for name in _NAMED}
+    values = {name: value for name, value in values.items() if value is not None}
+    spans = {n: tolerances.get(n, table()[n].tolerance(value)) for n, value in values.items()}
+    cases = []
+    for name, value in values.items():
+        for end in (value - spans[name], value + spans[name]):
             try:
-                both.append(route.with_(**{name: value + sign * tolerance}))
-            except (
-                InputError
-            ):  # the tolerance leaves what a route accepts: that side stays at the setting
-                both.append(route)
-        names.append(name)
-        cases += both
+                cases.append(route.with_(**{name: end}))
+            except InputError:  # the tolerance leaves what a route accepts: that side stays
+                cases.append(route)
     n = len(cases)
-    told = evaluate(Cases.of([result.steel] * n, [result.head] * n, cases, [result.shop] * n))
-    zones = tuple(result.zones)
-    moved = {
-        zone: told.hardness_hv[:, zones.index(zone)].reshape(-1, 2) - result.zones[zone].hardness_hv
-        for zone in ("face", "hosel")
-    }
-    for i, name in enumerate(names):
-        what, value = table()[name], route.setting(name)
-        tolerance = tolerances.get(name, what.tolerance(value))
-        rows.append(
-            {
-                "label": what.label.capitalize(),
-                "value": shown.value_text(what, value),
-                "tolerance": f"± {shown.step_text(what, tolerance)}",
-                "face": _span(moved["face"][i]),
-                "hosel": _span(moved["hosel"][i]),
-            }
-        )
-    for heat in route.later:
-        value = f"{shown.temperature_text(heat.temperature_c)}, {heat.hold_s / 60:.0f} min"
-        rows.append(
-            {
-                "label": f"Later heat ({heat.where})",
-                "value": value,
-                "tolerance": "",
-                "face": "",
-                "hosel": "",
-            }
-        )
-    cooling = COOLING_WORDS[route.cool.surroundings]
-    rows.append(
-        {"label": "Then it cools", "value": cooling, "tolerance": "", "face": "", "hosel": ""}
-    )
-    if route.spray is None:
-        rows.append({"label": "Spray", "value": "none", "tolerance": "", "face": "", "hosel": ""})
+    found = evaluate(Cases.of([result.steel] * n, [result.head] * n, cases, [result.shop] * n))
+    zones = list(result.zones)
+    face, hosel = (found.hardness_hv[:, zones.index(z)].reshape(-1, 2) for z in ("face", "hosel"))
+    rows = []
+    for i, (name, value) in enumerate(values.items()):
+        what = table()[name]
+        text = shown.value_text(what, value)
+        step = shown.step_text(what, spans[name])
+        if name == "flux":
+            text += f" ({value:.1f} kg/(m² s))"
+        ends = (shown.hardness_text(*sorted(face[i])), shown.hardness_text(*sorted(hosel[i])))
+        rows.append((what.label.capitalize(), text, f"± {step}", *ends))
     return rows
 
 
-def _span(two) -> str:
-    low, high = sorted(round(float(v)) for v in two)
-    return "nothing" if low == high == 0 else f"{low:+d} to {high:+d} HV".replace("-", "−")
+def _around(route) -> list[tuple[str, str]]:
+    """What else the route does, without a tolerance."""
+    spray = [("Spray", "none")] if route.spray is None else []
+    cools = ("Then it cools", COOLING_WORDS[route.cool.surroundings])
+    return [*spray, cools, *(("Later heat", heat.words) for heat in route.later)]
 
 
-def _zone(zone, second: Units) -> dict[str, str]:
+def _zone(zone, shown: Units) -> dict[str, str]:
+    s = zone.strength
     return {
         "name": zone.name,
-        "hv": f"{zone.hardness_hv:.0f} HV",
-        "range": f"{zone.hardness_low_hv:.0f}–{zone.hardness_high_hv:.0f}",
-        "second": second.hardness_text(zone.hardness_hv),
-        "tensile": f"{zone.strength.tensile_mpa:.0f} ± {Z80 * zone.strength.tensile_se_mpa:.0f} MPa",
-        "structure": words.structure(zone.fractions),
+        "hardness": shown.hardness_text(zone.hardness_hv),
+        "range": shown.hardness_text(zone.hardness_low_hv, zone.hardness_high_hv),
+        "second": words.second_scale(zone.hardness_hv),
+        "tensile": f"{s.tensile_mpa:.0f} ± {Z80 * s.tensile_se_mpa:.0f} MPa",
+        "structure": words.structure(zone.fractions, 1),
     }
-
-
-def _composition(steel) -> str:
-    return ", ".join(f"{element} {content:.3g}" for element, content in steel.composition.items())
 
 
 def _head(head, shown: Units) -> str:
     forged, finished = head.zones("forged"), head.zones("finished")
-    thin, hosel = head.face.thickness_mm, head.hosel
+    hosel = head.hosel
     return (
         f"finished {sum(z.mass_g for z in finished.values()):.0f} g, as forged "
-        f"{sum(z.mass_g for z in forged.values()):.0f} g; face {shown.length_text(thin)} finished; hosel "
-        f"{shown.length_text(hosel.outside_mm)} outside, {shown.length_text(hosel.bore_mm)} bore, bend zone "
+        f"{sum(z.mass_g for z in forged.values()):.0f} g; face {shown.length_text(head.face.thickness_mm)} finished; "
+        f"hosel {shown.length_text(hosel.outside_mm)} outside, {shown.length_text(hosel.bore_mm)} bore, bend zone "
         f"{shown.length_text(hosel.bend_zone_mm)}."
     )
-
-
-def _picture(result, shown: Units) -> tuple[str, str]:
-    """Cooling curves and hardness bars as base64 PNG, and what they show in words."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    from .figures import CoolingCurves, HardnessBars
-
-    with style.look():
-        figure = Figure(figsize=(9.4, 3.1), dpi=170, layout="constrained")
-        FigureCanvasAgg(figure)
-        left, right = figure.subplots(1, 2, width_ratios=(1.25, 1.0))
-        curves, bars = CoolingCurves(left, units=shown), HardnessBars(right, units=shown)
-    curves.update(result)
-    bars.update(result)
-    out = BytesIO()
-    figure.savefig(out, format="png")
-    return base64.b64encode(out.getvalue()).decode(
-        "ascii"
-    ), f"{curves.describe(result)} {bars.describe(result)}"
-
-
-#: Formulas that the sheet names out of all that an estimate rests on: those that decide its numbers.
-_MAIN_FORMULAS = (
-    "transformation.temperatures.martensite_start_c",
-    "transformation.kinetics.ln_composition_factors",
-    "transformation.tempering.tempering_coefficients",
-    "thermal.spray.spray_w_m2k",
-    "thermal.surroundings.natural_convection_cylinder",
-    "strength.tensile.strength_arrays",
-    "hosel.bending_moment.Section",
-    "face.fatigue.fatigue_limit_mpa",
-)
 
 
 def source_texts(sources) -> list[str]:

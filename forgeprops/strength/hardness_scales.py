@@ -152,7 +152,7 @@ def convert_hardness(value: float, from_scale: str, to_scale: str) -> float:
     >>> convert_hardness(150, "HV", "HRC")
     Traceback (most recent call last):
     ...
-    forgeprops.base.errors.InputError: HV 150 has no HRC; allowed is 238 to 940 HV (ASTM E140).
+    forgeprops.base.errors.InputError: 150 HV cannot be converted to HRC (valid from 238 to 940 HV, ASTM E140).
     """
     result = try_convert(value, from_scale, to_scale)
     if result is None:
@@ -160,7 +160,7 @@ def convert_hardness(value: float, from_scale: str, to_scale: str) -> float:
         low, high = scale_range(a, b)
         standard = "ISO 18265, ASTM E140" if {a, b} == {"HV", "HB"} else "ASTM E140"
         raise InputError(
-            f"{a} {float(value):g} has no {b}; allowed is {low:g} to {high:g} {a} ({standard})."
+            f"{float(value):g} {a} cannot be converted to {b} (valid from {low:g} to {high:g} {a}, {standard})."
         )
     return result
 

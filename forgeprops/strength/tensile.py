@@ -307,8 +307,8 @@ def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, floa
     fp, b, m = clean["ferrite"] + clean["pearlite"], clean["bainite"], clean["martensite"]
     if fp + b + m <= NOTHING_BUT_AUSTENITE:
         raise InputError(
-            f"fractions are {dict(fractions)}; allowed is at least one of ferrite, pearlite, "
-            "bainite and martensite above 0."
+            f"fractions must hold at least one of ferrite, pearlite, bainite and martensite "
+            f"above 0; got {dict(fractions)}."
         )
     return fp, b, m
 

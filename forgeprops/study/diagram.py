@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import check_number
+from ..inputs.grades import steel_of
 from ..inputs.steel import Steel
 from ..specimens import continuous_cooling
 from ..transformation.temperatures import critical_temperatures
@@ -96,6 +97,7 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
     """
     if grain_size_astm is not None:
         check_number(grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
+    steel = steel_of(steel)
     critical = critical_temperatures(steel)
     from_c = critical.ae3_c + 30.0
     found: dict[str, list[tuple[float, ...]]] = {}

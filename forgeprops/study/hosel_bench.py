@@ -1,33 +1,211 @@
-"""The hosel on the bench, beside other grades and settings: allowance, what softens it, what matters most."""
+"""A hosel that came out too hard: what softens it and what that costs elsewhere, and what its allowance hangs on.
+
+Tried one at a time: a lower preheat, a slower cooling hosel (single or in a sleeve), local heat of the bend zone with the
+head in a wet cloth, and a temper of the whole head.
+"""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from ..answer.evaluation import Estimate, estimate, evaluate
-from ..base.errors import InputError
+from ..answer.evaluation import Estimate, evaluate
+from ..base.errors import InputError, check_number
 from ..hosel.bench import Bench, bench_options
-from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
+from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
-from ..inputs.grades import grade
-from ..inputs.grades import grades as library
 from ..inputs.head import ZONES, Head
-from ..inputs.route import Route
-from ..inputs.shop import Shop
-from ..strength.tensile import strength_arrays
-from . import softening as remedies
+from ..inputs.route import LocalHeat, Route, Temper
 
-__all__ = ["GradeHosels", "allowance_curve", "grade_hosels", "hosel_sensitivity", "soften"]
+__all__ = ["Remedy", "Softening", "hosel_sensitivity", "soften"]
+
+
+#: Steps down from the preheat that are tried, °C (our choice).
+PREHEAT_STEPS_C = (20.0, 40.0, 80.0)
+
+#: Local heats that are tried: °C below Ac1 and minutes.  30 °C are for the thermometer: above Ac1 the hosel hardens again
+#: (our choice; 650–700 °C is the usual subcritical range, from memory).
+ANNEALS = ((70.0, 10.0), (30.0, 10.0), (30.0, 30.0))
+#: Tempers of the whole head, °C, for an hour (our choice).
+TEMPERS_C = (550.0, 650.0)
+#: What an hour in a furnace costs besides, min: heating up and cooling; the same of a torch (common practice).
+_FURNACE_MIN, _TORCH_MIN = 40.0, 8.0
+
+#: Below this share of a degree, this pull or this many HV a change is not worth telling (our choice: inside every
+#: model error).
+_NOTHING_DEG, _NOTHING_N, _NOTHING_HV = 0.05, 10.0, 3.0
+#: A remedy that costs face, rim or body more than this comes after those that do not, HV (our choice: the width of the face's
+#: own interval).
+_COSTLY_HV = 30.0
+#: Share of bainite and martensite below which a hosel counts as normalised: heat below Ac1 does not soften it (our choice).
+_NORMALISED = 0.3
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One thing to do.
+
+    Attributes
+    ----------
+    kind : {"preheat", "cooling", "local heat", "temper"}
+    what : str
+        In words.
+    route : Route
+        The route with this one change.
+    minutes : float
+        What it takes longer, per head or per charge.
+    risk : str
+        What goes wrong if it is done badly.
+    hosel_hv, face_hv, allowed_deg, bar_force_n, face_margin : float
+        What comes out; the pull is that for the required change.
+    degrees_won, pull_saved_n : float
+        Against the route as it is; negative: it makes things worse.
+    face_softer_hv, lost_elsewhere_hv : float
+        Hardness that the face loses, and the most that face, rim or body lose; negative: they gain.
+    """
+
+    kind: str
+    what: str
+    route: Route
+    minutes: float
+    risk: str
+    hosel_hv: float
+    face_hv: float
+    allowed_deg: float
+    bar_force_n: float
+    face_margin: float
+    degrees_won: float
+    pull_saved_n: float
+    face_softer_hv: float
+    lost_elsewhere_hv: float
+
+    @property
+    def helps(self) -> bool:
+        """Whether the bench gains more than the models' own noise."""
+        return self.degrees_won > _NOTHING_DEG or self.pull_saved_n > _NOTHING_N
+
+    def words(self) -> str:
+        """One sentence for what it wins and costs, one for its risk."""
+        gain = f"wins {self.degrees_won:.1f}°"
+        if self.degrees_won <= _NOTHING_DEG:
+            nothing = abs(self.degrees_won) <= _NOTHING_DEG
+            gain = "wins no degrees" if nothing else f"costs {-self.degrees_won:.1f}°"
+        pull = f"{'saves' if self.pull_saved_n >= 0 else 'costs'} {abs(self.pull_saved_n):.0f} N of pull"
+        softer = self.face_softer_hv
+        face = (
+            "the face keeps its hardness"
+            if abs(softer) < _NOTHING_HV
+            else f"the face {'loses' if softer > 0 else 'gains'} {abs(softer):.0f} HV"
+        )
+        time = f"; {self.minutes:.0f} min" if self.minutes else ""
+        return (
+            f"{self.what}: {gain} ({self.allowed_deg:.1f}° at {self.hosel_hv:.0f} HV) and {pull}; {face}{time}. "
+            f"{self.risk}"
+        )
+
+
+@dataclass(frozen=True)
+class Softening:
+    """All remedies of one hosel, the best first.
+
+    Attributes
+    ----------
+    hosel_hv, face_hv, allowed_deg, bar_force_n : float
+        The route as it is.
+    bar_length_needed_mm : float or None
+        Bar that brings the pull down to what a hand may; None where it is there already.
+    normalised : bool
+        The hosel is ferrite and pearlite as cooled in air: heat below Ac1 hardly softens it.
+    remedies : tuple of Remedy
+        Those that cost less than 30 HV elsewhere first; by degrees won, then by pull saved.
+    """
+
+    hosel_hv: float
+    face_hv: float
+    allowed_deg: float
+    bar_force_n: float
+    bar_length_needed_mm: float | None
+    normalised: bool
+    remedies: tuple[Remedy, ...]
+
+    def words(self) -> str:
+        """The answer in sentences, one a line."""
+        lines = [
+            f"The hosel is {self.hosel_hv:.0f} HV and takes {self.allowed_deg:.1f}°; the required change takes "
+            f"{self.bar_force_n:.0f} N."
+        ]
+        if self.bar_length_needed_mm is not None:
+            lines.append(
+                "That is too much for a hand: a longer bar "
+                f"({self.bar_length_needed_mm:.0f} mm) or a screw bender would do."
+            )
+        if self.normalised:
+            lines.append(
+                "Its ferrite and pearlite are as normalised: an hour below Ac1 hardly softens them."
+            )
+        useful = [r for r in self.remedies if r.helps]
+        if not useful:
+            lines.append("Nothing tried here softens it; a softer grade is what is left.")
+        return "\n".join([*lines, *(r.words() for r in useful)])
+
+    def to_dict(self) -> dict:
+        """Plain numbers and texts, ready for JSON."""
+
+        def numbers(of, *without):
+            found = {f.name: getattr(of, f.name) for f in dataclasses.fields(of)}
+            return {
+                name: round(v, 3) if isinstance(v, float) else v
+                for name, v in found.items()
+                if name not in without
+            }
+
+        return {
+            **numbers(self, "remedies"),
+            "remedies": [numbers(r, "route") for r in self.remedies],
+        }
+
+
+def _changes(route: Route, ac1: float, lowest, steps, heats, tempers) -> Iterator[tuple]:
+    """Kind, words, changed route, minutes and risk of everything that is tried."""
+    now = route.preheat.temperature_c
+    risk = "The press works harder and the face may miss its quench start temperature."
+    for to in (now - step for step in steps if now - step >= lowest):
+        words = f"Preheat {to:.0f} °C instead of {now:.0f} °C"
+        yield "preheat", words, route.with_(preheat_c=to), 0.0, risk
+    for how, what, risk in (
+        ("single", "A single head in still air", "It needs room to cool apart."),
+        ("sleeve", "An insulating sleeve on the hosel", "It must sit at once after the press."),
+    ):
+        if route.cool.surroundings not in (how, "sleeve"):
+            yield "cooling", what, route.with_(surroundings=how), 0.0, risk
+
+    def later(heat) -> Route:
+        return dataclasses.replace(route, later=(*route.later, heat))
+
+    risk = f"Above {ac1:.0f} °C it hardens again in air: measure the temperature. Keep the face below 200 °C."
+    for below, minutes in heats:
+        heat = LocalHeat("hosel", round((ac1 - below) / 5.0) * 5.0, 60.0 * minutes)
+        words = f"Bend zone {minutes:.0f} min at {heat.peak_c:.0f} °C, head in a wet cloth"
+        yield "local heat", words, later(heat), minutes + _TORCH_MIN, risk
+    for t in (t for t in tempers if t <= ac1 - 30.0):
+        words, risk = (
+            f"Temper of the whole head 1 h at {t:.0f} °C",
+            "The face tempers with the hosel.",
+        )
+        yield "temper", words, later(Temper(t, 3600.0)), 60.0 + _FURNACE_MIN, risk
 
 
 def soften(
-    result: Estimate, *, bench: Mapping[str, Any] | None = None, **options: Any
-) -> remedies.Softening:
+    result: Estimate,
+    *,
+    bench: Mapping[str, Any] | None = None,
+    lowest_preheat_c: float = 750.0,
+    preheat_steps_c: Sequence[float] = PREHEAT_STEPS_C,
+    anneals: Sequence[tuple[float, float]] = ANNEALS,
+    tempers_c: Sequence[float] = TEMPERS_C,
+) -> Softening:
     """What softens a hosel that came out too hard: degrees won, and what the face pays.
 
     Parameters
@@ -35,23 +213,24 @@ def soften(
     result : Estimate
         The head as it is; its steel, drawing and shop stay.
     bench : mapping, optional
-        The bench to judge by, as `estimate` takes it; left out, the standard one.
-    **options
-        Passed to `study.softening.soften` (lowest_preheat_c, preheat_steps_c, anneals, tempers_c).
-
-    Returns
-    -------
-    Softening
-        `.remedies`, the best first, and `.words()`.
-
-    Notes
-    -----
-    Every remedy is a full estimate: a second or two in all.
+        The bending bench, as `estimate` takes it; left out, that of the result.
+    lowest_preheat_c : float
+        No preheat below this is tried (the press must still form the head), °C.
+    preheat_steps_c : sequence of float
+        Steps down from the preheat, °C.
+    anneals : sequence of (float, float)
+        Local heats: °C below Ac1 and minutes at temperature.
+    tempers_c : sequence of float
+        Tempers of the whole head for an hour, °C; only those below Ac1 - 30 °C are tried.
 
     Raises
     ------
     InputError
-        Not an estimate.
+        Not an estimate, or a number out of bounds.
+
+    References
+    ----------
+    .. [1] Steps down, local heats and tempers that are tried; 650-700 °C is the usual subcritical range (our choice).
 
     Examples
     --------
@@ -62,124 +241,53 @@ def soften(
     (True, True)
     """
     _checked(result)
-
-    def again(route: Route) -> Estimate:
-        if route == result.route and bench is None:
-            return result
-        strained = result.press_strain_counted
-        return estimate(
-            result.steel, result.head, route, result.shop, count_press_strain=strained, bench=bench
+    lowest = check_number(lowest_preheat_c, "lowest preheat", 20.0, 1300.0, "°C")
+    steps = [check_number(x, "preheat step", 1.0, 500.0, "°C") for x in preheat_steps_c]
+    heats = [
+        (
+            check_number(below, "anneal below Ac1", 5.0, 400.0, "°C"),
+            check_number(minutes, "anneal time", 0.1, 600.0, "min"),
         )
-
-    return remedies.soften(result.route, again, **{"ac1_c": result.critical.ac1_c, **options})
+        for below, minutes in anneals
+    ]
+    tempers = [check_number(x, "temper", 20.0, 900.0, "°C") for x in tempers_c]
+    bench = dict(result.bench) if bench is None else bench_options(bench)
+    tried = list(_changes(result.route, result.critical.ac1_c, lowest, steps, heats, tempers))
+    routes = [result.route, *(change[2] for change in tried)]
+    alike = [[part] * len(routes) for part in (result.steel, result.head, result.shop)]
+    cases = Cases.of(alike[0], alike[1], routes, alike[2])
+    e = evaluate(cases, count_press_strain=result.press_strain_counted, **result.evaluation.options)
+    e = dataclasses.replace(e, bench=Bench(**bench), strike=result.evaluation.strike)
+    face, hosel = (e.hardness_hv[:, ZONES.index(zone)] for zone in ("face", "hosel"))
+    allowed, pull = e.hosel["allowed_deg"], e.hosel["bar_force_n"]
+    others = [ZONES.index(zone) for zone in ("face", "rim", "body")]
+    lost = (e.hardness_hv[:1, others] - e.hardness_hv[:, others]).max(axis=1)
+    columns = (hosel, face, allowed, pull, e.face_margin)
+    columns += (allowed - allowed[0], pull[0] - pull, face[0] - face, lost)
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    base = next(rows)
+    remedies = [Remedy(*change, *row) for change, row in zip(tried, rows, strict=True)]
+    # rounded, so that noise in the last digits does not order what is equal
+    remedies.sort(
+        key=lambda r: (
+            r.lost_elsewhere_hv > _COSTLY_HV,
+            -round(r.degrees_won, 2),
+            -round(r.pull_saved_n),
+        )
+    )
+    bend = bend_of_head(
+        result.head, *(e.strength_of(0, ZONES.index(z)) for z in ("hosel", "neck")), **bench
+    )
+    longer = bend.bar_length_needed_mm if bend.bar_force_n > bend.force_limit_n else None
+    shares = result.zones["hosel"].fractions
+    normalised = shares["bainite"] + shares["martensite"] < _NORMALISED
+    return Softening(*base[:4], longer, normalised, tuple(remedies))
 
 
 def _checked(result) -> None:
     if not isinstance(result, Estimate):
         kind = type(result).__name__
-        raise InputError(f"result is {kind}; allowed is what forgeprops.estimate(...) returns.")
-
-
-@dataclass(frozen=True)
-class GradeHosels:
-    """Hosels of one head and route in several grades, ready for any bench.
-
-    Attributes
-    ----------
-    grades : tuple of str
-    hardness_hv : array
-    hosel, neck : dict of str to array
-        Strength of the two zones (`strength.tensile.strength_arrays`).
-    head : Head
-    """
-
-    grades: tuple[str, ...]
-    hardness_hv: np.ndarray
-    hosel: Mapping[str, np.ndarray]
-    neck: Mapping[str, np.ndarray]
-    head: Head
-
-    def allowed(self, length_mm: float, **bench: float) -> dict[str, np.ndarray]:
-        """Allowed degrees and what governs (index into `bench.LIMITS`) for a bend zone (mm) and a bench.
-
-        Parameters
-        ----------
-        **bench
-            As in `hosel.bench.Bench`.
-        """
-        h = self.head.hosel
-        share = gradient_share(length_mm, h.length_mm, self.head.neck.length_mm)
-        shape = (h.outside_mm, h.bore_mm, length_mm)
-        return bends_of_heads(*shape, self.hosel, self.neck, share, Bench(**bench_options(bench)))
-
-
-def grade_hosels(
-    head: Head,
-    route: Route | None = None,
-    grades: Sequence[str] | None = None,
-    shop: Shop | None = None,
-) -> GradeHosels:
-    """March one head and route in many grades and keep what the bench needs of hosel and neck.
-
-    Examples
-    --------
-    >>> import forgeprops as fp
-    >>> from forgeprops.hosel.bench import LIMITS
-    >>> hosels = grade_hosels(fp.head("mid-iron"), grades=("1020", "4140"))
-    >>> answer = hosels.allowed(15.0)
-    >>> [LIMITS[i] for i in answer["governed_by"]]
-    ['wall', 'crack']
-    """
-    names = tuple(library() if grades is None else grades)
-    n = len(names)
-    told = evaluate(
-        Cases.of(
-            [grade(name) for name in names],
-            [head] * n,
-            [route or Route()] * n,
-            [shop or Shop()] * n,
-        )
-    )
-    zones = (
-        {name: values[:, ZONES.index(zone)] for name, values in told.strength.items()}
-        for zone in ("hosel", "neck")
-    )
-    return GradeHosels(names, told.hardness_hv[:, ZONES.index("hosel")], *zones, head)
-
-
-def allowance_curve(
-    hardness_hv, outside_mm: float, bore_mm: float, length_mm, *, hard: bool, **bench: float
-) -> dict[str, np.ndarray]:
-    """Allowed degrees against hardness for one kind of structure.
-
-    Parameters
-    ----------
-    hardness_hv, length_mm : float or array
-        HV; bend zone, mm; of one shape.
-    outside_mm, bore_mm : float
-        Hosel, mm.
-    hard : bool
-        Bainite and martensite in equal parts; else ferrite and pearlite.
-    **bench
-        As in `hosel.bench.Bench`.
-
-    Returns
-    -------
-    dict
-        "allowed_deg", "governed_by" (index into `bench.LIMITS`), "force_n", "springback_deg".
-
-    Examples
-    --------
-    >>> answer = allowance_curve([150.0, 320.0], 13.4, 9.4, 20.0, hard=False)
-    >>> answer["allowed_deg"].round(1).tolist()
-    [5.8, 2.8]
-    """
-    hv, length = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(hardness_hv, dtype=float)), np.asarray(length_mm, dtype=float)
-    )
-    share = np.full(hv.shape, 1.0 if hard else 0.0)
-    s = strength_arrays(hv, 1.0 - share, 0.5 * share, 0.5 * share)
-    return bends_of_heads(outside_mm, bore_mm, length, s, s, 0.0, Bench(**bench_options(bench)))
+        raise InputError(f"result must be what forgeprops.estimate(...) returns; got {kind}.")
 
 
 #: What nobody has measured or everybody chooses: low and high end of each default (our choice; `hosel_bend`

@@ -221,7 +221,7 @@ def _end_quench() -> tuple:
             # inside when the middle lies in the band drawn around the prediction
             rows.append((middle, p, p - (high - middle), p + (middle - low), name, *_basis(r)))
     kept = "composition in the middle of its range; nothing of a band is fitted"
-    note = "The bar is the middle of the band.  Bands that are recalled are shown, not counted."
+    note = "The bar is the middle of the band."
     return "end-quench hardness", "HRC", rows, kept, "grades", note
 
 

@@ -1,4 +1,4 @@
-"""A spray in the units a shop has: nozzle flow, a catch can, or impact density; each shown as the others.
+"""A spray in the units a shop has: nozzle flow, a catch can, or rate on the face; each shown as the others.
 
 Impact density V, kg/(m² s), is what the heat-transfer law wants.  A nozzle table gives litres a minute per
 nozzle; spread over the wetted footprint that is V = density × flow × nozzles × overlap / area.  A catch can
@@ -70,7 +70,7 @@ class SprayReading:
 
     @property
     def warnings(self) -> tuple[Warn, ...]:
-        """Warnings when the impact density is outside what the law was measured for."""
+        """Warnings when the spray rate is outside what the law was measured for."""
         return spray_warnings(self.flux_kg_m2_s)
 
     def litres(self, duration_s: float) -> float:
@@ -98,7 +98,7 @@ def _footprint(footprint_mm) -> tuple[float, float]:
         return across, across
     if len(sides) != 2:
         raise InputError(
-            f"footprint is {footprint_mm!r}; allowed is (length, width) in mm, or one diameter."
+            f"footprint must be (length, width) in mm, or one diameter; got {footprint_mm!r}."
         )
     return (
         check_number(sides[0], "footprint length", 1, 2000, "mm"),
@@ -109,7 +109,7 @@ def _footprint(footprint_mm) -> tuple[float, float]:
 def _nozzles(nozzles) -> int:
     count = check_number(nozzles, "number of nozzles", 1, 1000)
     if count != int(count):
-        raise InputError(f"number of nozzles is {nozzles:g}; allowed is a whole number.")
+        raise InputError(f"number of nozzles must be a whole number; got {nozzles:g}.")
     return int(count)
 
 
@@ -174,7 +174,7 @@ def from_flux(
     >>> round(from_flux(10.0, nozzles=2, footprint_mm=(80, 50)).flow_l_min, 3)
     1.202
     """
-    flux = check_number(flux_kg_m2_s, "impact density", 0, 1000, "kg/(m² s)")
+    flux = check_number(flux_kg_m2_s, "spray rate", 0, 1000, "kg/(m² s)")
     one = spray_setting(1.0, nozzles, footprint_mm, overlap)
     return spray_setting(
         flux / one.flux_kg_m2_s,

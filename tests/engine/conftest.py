@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from first_library import GRADES, HEADS
 
-from forgeprops.inputs.grades import grade, grades
-from forgeprops.inputs.head import head, heads
+from forgeprops.inputs.grades import grade
+from forgeprops.inputs.head import head
 from forgeprops.inputs.route import Route
 
 
@@ -31,8 +32,7 @@ def mixed():
 
     def draw(n, seed=7):
         rng = np.random.default_rng(seed)
-        library = [head(name) for name in heads()]
-        names = grades()
+        library, names = [head(name) for name in HEADS], GRADES
 
         def between(low, high):
             return float(rng.uniform(low, high))

@@ -25,8 +25,8 @@ PART = Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surrounding
 
 @pytest.mark.parametrize(
     ("name", "route"),
-    [("4130", SPRAYED), ("4130", DRY), ("1030", SPRAYED), ("1030", DRY), ("4340", PART)],
-    ids=["4130-sprayed", "4130-dry", "1030-sprayed", "1030-dry", "4340-part-austenite"],
+    [("4130", SPRAYED), ("1030", DRY), ("4340", PART)],
+    ids=["4130-sprayed", "1030-dry", "4340-part-austenite"],
 )
 def test_same_curves_and_hardness_as_solve_ivp(
     name, route, reference, monkeypatch, record_property
@@ -46,7 +46,7 @@ def test_same_curves_and_hardness_as_solve_ivp(
         return found.zones[0], off
 
     found, off = marched(0.03)
-    record_property("off_c", off)
+    record_property("off_c", float(off))
     assert off < 0.5
     if route is not PART:  # what keeps its first-heat structure is not the reference's business
         assert found[:, O_HV] == pytest.approx(expected[:, O_HV], abs=0.5)

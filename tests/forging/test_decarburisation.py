@@ -7,7 +7,7 @@ from scipy.special import erfc
 
 from forgeprops.base.errors import InputError
 from forgeprops.forging import decarburisation as d
-from forgeprops.forging.scale import metal_loss_um, scale_along_um
+from forgeprops.forging.scale import metal_loss_um
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.steel import Steel
 
@@ -89,7 +89,11 @@ def test_hotter_and_longer_is_deeper_and_scale_takes_its_part():
     )
     scaled = profile.decarburised_depth_um(steel, [0, 900], [1150, 1150], "air")
     bare = profile.decarburised_depth_um(steel, [0, 900], [1150, 1150], None)
-    assert scaled < bare < scaled + metal_loss_um(scale_along_um([0, 900], [1150, 1150], "air")[-1])
+    assert (
+        scaled
+        < bare
+        < scaled + metal_loss_um(profile.scale_along_um([0, 900], [1150, 1150], "air")[-1])
+    )
 
 
 def test_wall_gives_less_than_a_thick_plate():

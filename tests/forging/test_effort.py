@@ -128,5 +128,5 @@ def test_press_force():
 
 
 def test_bad_input_and_warnings():
-    with pytest.raises(InputError, match="preheat of the first steel is 300"):
+    with pytest.raises(InputError, match="Preheat of the first steel 300"):
         e.equal_effort(grade("1030"), 300.0, grade("4130"))

@@ -227,20 +227,17 @@ def test_zones_cannot_be_spoiled_through_the_result():
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"hosel_bore_mm": 14.0}, "bore is 14 mm; it must be less than the hosel's outside"),
+        ({"hosel_bore_mm": 14.0}, "bore is 14 mm"),
         ({"hosel_outside_mm": 10.0}, "hosel wall is 0.30 mm"),
-        ({"hosel_bore_depth_mm": 80}, "bore depth is 80 mm; it cannot exceed the hosel length"),
-        ({"face_length_mm": 74}, "face length is 74 mm; it must be less than the blade's 74 mm"),
+        ({"hosel_bore_depth_mm": 80}, "bore depth is 80 mm"),
+        ({"face_length_mm": 74}, "face length is 74 mm"),
         ({"face_height_mm": 60}, "face height is 60 mm"),
-        ({"face_thickness_mm": -2}, "face thickness is -2 mm; allowed is 0.8 to 15 mm"),
-        ({"face_thickness_mm": 0.2}, "face thickness is 0.2 mm"),
-        ({"face_thickness_mm": math.nan}, "face thickness is nan"),
-        ({"face_thickness_mm": "thin"}, "which is not a number"),
+        ({"face_thickness_mm": -2}, "Face thickness -2 mm is out of range"),
+        ({"face_thickness_mm": 0.2}, "Face thickness 0.2 mm"),
+        ({"face_thickness_mm": math.nan}, "Face thickness nan"),
+        ({"face_thickness_mm": "thin"}, "must be a number"),
         ({"neck_base_mm": 10}, "neck base is 10 mm"),
-        (
-            {"bend_zone_mm": 59, "hosel_length_mm": 40},
-            "bend zone is 59 mm; hosel and neck together are only 58 mm",
-        ),
+        ({"bend_zone_mm": 59, "hosel_length_mm": 40}, "bend zone is 59 mm"),
         ({"face_thicknes_mm": 3}, "did you mean 'face_thickness_mm'?"),
     ],
 )
@@ -260,13 +257,13 @@ def test_mass_that_does_not_close_shows_both_numbers():
 
 
 def test_wrong_parts_are_named():
-    with pytest.raises(InputError, match="face is 3; allowed is a Face"):
+    with pytest.raises(InputError, match="face must be a Face"):
         plain(face=3)
     with pytest.raises(InputError, match="body is empty"):
         plain(body=())
     with pytest.raises(InputError, match="blocks are 300 mm long together"):
         plain(body=(Block("sole", 150, 20, 8), Block("frame", 150, 5, 3)))
-    with pytest.raises(InputError, match="name is ''"):
+    with pytest.raises(InputError, match="name must be .*''"):
         plain(name="")
 
 

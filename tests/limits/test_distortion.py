@@ -93,9 +93,7 @@ def test_face_bow_adds_its_parts_and_obeys_restraint():
 
 def test_neck_drift():
     assert drift_deg(0.001, 14.0, 20.0) == pytest.approx(np.degrees(0.001 / 14 * 20))
-    shape = face_bow(
-        3.0, 50.0, neck_mm=14, neck_wet_mm=20, neck_mismatch=frozen_thermal_strain(150)
-    )
+    shape = face_bow(3.0, 50.0, neck=(14, 20, frozen_thermal_strain(150)))
     assert 0.05 < shape.neck_drift_deg < 0.15 and "moves the loft" in shape.words()
 
 
@@ -105,7 +103,7 @@ def test_cut_edges():
     assert cutting_warnings(hv, ["rim"], limit_hv=400) == ()
     with pytest.raises(InputError, match="did you mean 'rim'"):
         cutting_warnings(hv, ["rimm"])
-    with pytest.raises(InputError, match="face thickness is -1 mm"):
+    with pytest.raises(InputError, match="Face thickness -1 mm"):
         face_bow(-1, 60)
     with pytest.raises(InputError, match="at least one share"):
         transformation_strain({}, 0.3)
@@ -115,7 +113,7 @@ def test_several_hard_edges_make_one_warning():
     hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
     (warning,) = cutting_warnings(hv, ["face", "rim", "body"])
     assert warning.text.startswith(
-        "The face, rim and body are to be cut but come out at 380, 330 and 321 HV"
+        "The face, rim and body are machined later but come out at 380, 330 and 321 HV"
     )
 
 

@@ -418,15 +418,15 @@ def test_cautions_name_the_dangers():
 @pytest.mark.parametrize(
     ("bad", "message"),
     [
-        ({"bore_mm": 13.0}, "allowed is a wall of 0.5 mm or more"),
-        ({"hardness_hv": -5}, "hardness is -5 HV"),
-        ({"length_mm": 0}, "bend zone is 0 mm"),
+        ({"bore_mm": 13.0}, "a wall of 0.5 mm or more"),
+        ({"hardness_hv": -5}, "Hardness -5 HV"),
+        ({"length_mm": 0}, "Bend zone 0 mm"),
         ({"hand": "lefty"}, "did you mean 'left'"),
-        ({"bar_mm": float("nan")}, "bar length is nan"),
+        ({"bar_mm": float("nan")}, "Bar length nan"),
         ({"fractions": {"ferite": 1}}, "did you mean 'ferrite'"),
-        ({"material": 250}, "allowed is a Strength"),
-        ({"history_deg": [50]}, "earlier bend is 50"),
-        ({"eccentricity_mm": 3}, "bore eccentricity is 3 mm"),
+        ({"material": 250}, "must be a Strength"),
+        ({"history_deg": [50]}, "Earlier bend 50"),
+        ({"eccentricity_mm": 3}, "Bore eccentricity 3 mm"),
     ],
 )
 def test_bad_input_is_one_clear_sentence(bad, message):

@@ -12,7 +12,6 @@ from forgeprops.hosel.bending_moment import (
     curvature,
     eccentric_section,
     elastic_modulus_mm3,
-    moment_nmm,
     moment_slope,
     plastic_modulus_mm3,
     second_moment_mm4,
@@ -20,6 +19,10 @@ from forgeprops.hosel.bending_moment import (
 from forgeprops.strength.tensile import BRANCHES, FlowCurve, strength
 
 E = 205_000.0
+
+
+def moment_nmm(*section):
+    return moment_slope(*section)[0]
 
 
 def shape_factor(outside, bore=0.0):

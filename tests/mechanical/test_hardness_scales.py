@@ -93,13 +93,13 @@ def test_outside_the_table_raises_and_try_gives_none():
         (40, "HRC", "HRB"),
     ):
         assert hs.try_convert(value, a, b) is None
-        with pytest.raises(InputError, match=f"{a} .* has no {b}; allowed is"):
+        with pytest.raises(InputError, match=f"{a} cannot be converted to {b}"):
             hs.convert_hardness(value, a, b)
 
 
 @pytest.mark.parametrize("bad", [float("nan"), float("inf"), -1, "hard", None, True])
 def test_bad_value(bad):
-    with pytest.raises(InputError, match="hardness HV"):
+    with pytest.raises(InputError, match="(?i)hardness HV"):
         hs.convert_hardness(bad, "HV", "HRC")
 
 

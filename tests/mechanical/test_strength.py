@@ -124,7 +124,7 @@ def test_uniform_elongation_lies_between_its_two_estimates():
 def test_outside_the_range_warns_and_bad_input_raises():
     assert [w.code for w in strength(650, {"martensite": 1}).warnings] == ["range:strength_qt"]
     assert strength(300, {"martensite": 1}).warnings == ()
-    with pytest.raises(InputError, match="hardness is 20 HV"):
+    with pytest.raises(InputError, match="Hardness 20 HV"):
         strength(20)
     with pytest.raises(InputError, match="did you mean 'bainite'"):
         strength(200, {"bainit": 1})

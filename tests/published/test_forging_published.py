@@ -13,7 +13,7 @@ from forgeprops.forging.decarburisation import carbon_diffusivity
     read_rows("validation/carbon_diffusivity_check.csv"),
     ids=lambda r: f"{r['temperature_c']}-{r['carbon']}",
 )
-def test_agren_1986(row):
+def test_diffusivity_against_a_second_evaluation(row):
     assert carbon_diffusivity(float(row["temperature_c"]), float(row["carbon"])) == pytest.approx(
         float(row["diffusivity_m2_s"]), rel=0.01
     )

@@ -42,7 +42,6 @@ def test_cylinder_against_morgan():
     apart.
     """
     rayleigh = 2.63e9 * 0.69
-    assert 0.125 * rayleigh**0.333 == pytest.approx(151.39, rel=2e-3)
     assert natural_convection_cylinder(rayleigh, 0.69) == pytest.approx(151.39, rel=0.09)
 
 
@@ -69,7 +68,6 @@ def test_holman_example_7_5():
     nu, k, pr, beta = 26.54e-6, 0.03406, 0.687, 1 / 405.5
     rayleigh = 9.80665 * beta * (250 - 15) * 0.3048**3 / nu**2 * pr
     assert rayleigh == pytest.approx(1.57e8, rel=5e-3)
-    assert 0.53 * rayleigh**0.25 * k / 0.3048 == pytest.approx(6.63, rel=5e-3)
     # Churchill–Chu counts the beginning turbulence, Holman's laminar law does not: 10 % apart
     assert natural_convection_cylinder(rayleigh, pr) * k / 0.3048 == pytest.approx(6.63, rel=0.12)
 
@@ -90,7 +88,6 @@ def test_incropera_example_7_4_measured():
     h = forced_cylinder_w_m2k(128.4, 26.2, 12.7, 10.0)
     assert h == pytest.approx(96, rel=0.02)
     assert h == pytest.approx(102, rel=0.08)  # measured
-    assert 46 * 0.85 / (math.pi * 12.7e-3 * 94e-3 * (128.4 - 26.2)) == pytest.approx(102, abs=0.5)
 
 
 def test_holman_example_6_7():
@@ -98,10 +95,6 @@ def test_holman_example_6_7():
     mu, k, pr, rho = 2.14e-5, 0.0312, 0.695, 101325 / (287 * (92.5 + 273))
     reynolds = rho * 50 * 0.05 / mu
     assert reynolds == pytest.approx(1.13e5, rel=5e-3)
-    assert 0.0266 * reynolds**0.805 * pr ** (
-        1 / 3
-    ) * k / 0.05 * math.pi * 0.05 * 115 == pytest.approx(3100, rel=0.01)
-    # Churchill–Bernstein here: 15 % above Hilpert, as the textbooks warn of either law (up to 20–30 %)
     assert forced_cylinder(reynolds, pr) * k / 0.05 == pytest.approx(171.6, rel=0.20)
 
 

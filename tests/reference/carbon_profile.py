@@ -10,12 +10,20 @@ import numpy as np
 from scipy.linalg import solve_banded
 from scipy.special import erf, erfinv
 
-from forgeprops.base.errors import InputError
+from forgeprops.base.arrays import pieces_along
+from forgeprops.base.errors import InputError, check_choice
 from forgeprops.forging.decarburisation import carbon_diffusivity
-from forgeprops.forging.scale import metal_loss_um, scale_along_um
+from forgeprops.forging.scale import ATMOSPHERES, metal_loss_um, scale_rate
 
 #: Share of the first carbon at which the decarburised layer ends.
 _DEPTH_SHARE = 0.90
+
+
+def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):
+    """Scale at each time of a curve of the surface (s, °C; straight between its points), µm."""
+    factor, _, _ = ATMOSPHERES[check_choice(atmosphere, "atmosphere", ATMOSPHERES)]
+    pieces = pieces_along(scale_rate, time_s, np.asarray(temperature_c, float))
+    return factor * np.sqrt(np.concatenate(([0.0], np.cumsum(pieces))))
 
 
 class CarbonProfile(NamedTuple):
@@ -50,7 +58,7 @@ def diffusion_time_s(depth_um, diffusivity_m2_s, carbon, surface_carbon, wanted_
     if not 0.0 < z < math.inf:
         raise InputError(
             f"wanted carbon is {wanted_carbon} wt%; "
-            f"allowed is between {carbon} and {surface_carbon} wt%."
+            f"must be between {carbon} and {surface_carbon} wt%."
         )
     return (depth_um * 1e-6 / (2.0 * z)) ** 2 / diffusivity_m2_s
 

@@ -76,12 +76,12 @@ def estimates() -> pd.DataFrame:
     )
 
 
-def batch_of(numbered, intervals: bool) -> pd.DataFrame:
+def batch_of(numbered, quick: bool) -> pd.DataFrame:
     """Rows of a batch of (number, case); its reason for a refusal is reworded freely and not kept."""
     parts = (
         [getattr(case, part) for _, case in numbered] for part in ("steel", "head", "route", "shop")
     )
-    table = fp.estimate_many(*parts, intervals=intervals)
+    table = fp.estimate_many(*parts, quick=quick)
     codes = ["; ".join(sorted(joined.split("; "))) for joined in table["warnings"]]
     table = table.assign(
         case=[i for i, _ in numbered], warnings=codes, refused=table["error"] != ""
@@ -92,13 +92,13 @@ def batch_of(numbered, intervals: bool) -> pd.DataFrame:
 def batch() -> pd.DataFrame:
     """All rows of the batch, the first with intervals; one call for heads of one number of blocks, so that none is padded."""
     parts = []
-    for intervals in (True, False):
+    for quick in (False, True):
         rows = [
-            (i, c) for i, c in enumerate(cases("batch", ROWS)) if (i < WITH_INTERVALS) == intervals
+            (i, c) for i, c in enumerate(cases("batch", ROWS)) if (i >= WITH_INTERVALS) == quick
         ]
         counts = sorted({len(c.head.body) for _, c in rows})
         parts += [
-            batch_of([(i, c) for i, c in rows if len(c.head.body) == blocks], intervals)
+            batch_of([(i, c) for i, c in rows if len(c.head.body) == blocks], quick)
             for blocks in counts
         ]
     return pd.concat(parts).sort_values("case", ignore_index=True)

@@ -34,7 +34,7 @@ def compared(estimates, chosen):
             for i, c in enumerate(cases("single", draw.SINGLES))
             if not c.options and chosen(i, c)
         ],
-        True,
+        quick=False,
     )
     singles = estimates.set_index("case", drop=False).loc[rows["case"]].reset_index(drop=True)
     singles, rows = (table[singles["refused"] == 0.0] for table in (singles, rows))

@@ -1,5 +1,6 @@
-"""The setting sheet: every number of the result, safe against odd names."""
+"""The setting sheet: every number of the result in the reader's units, safe against odd names, kept as a file."""
 
+import dataclasses
 import html
 import re
 
@@ -8,8 +9,7 @@ import pytest
 import forgeprops as fp
 from forgeprops.base.cautions import CAUTIONS
 from forgeprops.inputs.settings import table
-from forgeprops.show.controls.save_bar import SheetBar
-from forgeprops.show.sheet import sheet, sheet_html
+from forgeprops.show.sheet import sheet, sheet_html, sheet_name
 from forgeprops.show.units import Units
 
 
@@ -23,75 +23,71 @@ def page(result):
     return html.unescape(sheet_html(result, date="2026-01-31", display_units=Units()))
 
 
-def test_every_zone_with_its_range(page, result):
+def test_zones_limits_settings_cautions_and_job_are_there(page, result):
     for zone in result.zones.values():
         assert f"{zone.hardness_hv:.0f} HV" in page
-        assert f"{zone.hardness_low_hv:.0f}–{zone.hardness_high_hv:.0f}" in page
-
-
-def test_settings_tolerances_warnings_cautions_date_version(page, result):
-    assert "930 °C" in page and "± 14 °C" in page and "12.0 kg/(m² s)" in page
+        assert f"{zone.hardness_low_hv:.0f} to {zone.hardness_high_hv:.0f} HV" in page
+    assert all(state.words in page for state in result.verdict.limits)
+    assert "930 °C" in page and "± 14 °C" in page and "2.9 L/min (12.0 kg/(m² s))" in page
     assert all(str(w) in page for w in result.warnings)
     assert all(text in page for _, text in CAUTIONS)
-    assert "2026-01-31" in page and fp.__version__ in page
-    assert result.hosel.words() in page
-    assert "C 0.305" in page and "invented" in page
+    assert "2026-01-31" in page and fp.__version__ in page and fp.Job().id in page
+    assert "C 0.305" in page and "invented" in page and result.verdict.sentence in page
 
 
-def test_tolerance_columns_are_marches_of_the_same_head(page, result):
-    """The change that the sheet prints for the water is what two more estimates give."""
+@pytest.mark.parametrize(
+    ("settings", "stamp"),
+    [
+        ({"flux": 15}, "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY"),
+        ({"spray_s": 3}, "NOT WITHIN LIMITS"),
+    ],
+)
+def test_stamp_follows_the_verdict(settings, stamp):
+    made = fp.estimate(fp.grade("4130"), route=fp.Route().with_(**settings))
+    assert (made.verdict.level == "out") == (stamp == "NOT WITHIN LIMITS")
+    assert f"<b>{stamp}</b>" in sheet_html(made)
+
+
+def test_tolerance_columns_are_estimates_of_the_same_head(page, result):
+    """The range that the sheet prints for the spray rate is what two more estimates give."""
     flux = result.route.spray.flux_kg_m2_s
     tolerance = table()["flux"].tolerance(flux)
-    ends = [
-        fp.estimate(result.steel, result.head, result.route.with_(flux=flux + sign * tolerance))
-        .zones["face"]
-        .hardness_hv
-        - result.zones["face"].hardness_hv
-        for sign in (-1, 1)
-    ]
-    row = re.search(r"<td>Spray rate</td>(.*?)</tr>", page, re.S)[1]
-    low, high = (
-        int(n.replace("−", "-")) for n in re.search(r"([−+]\d+) to ([−+]\d+) HV", row).groups()
-    )
-    assert (low, high) == tuple(round(e) for e in ends)
-    assert low < 0 < high
+    routes = [result.route.with_(flux=flux + sign * tolerance) for sign in (-1, 1)]
+    ends = [fp.estimate(result.steel, result.head, r).zones["face"].hardness_hv for r in routes]
+    row = re.search(r"Spray rate</td>(.*?)</tr>", page, re.S)[1]
+    assert f">{ends[0]:.0f} to {ends[1]:.0f} HV<" in row and ends[0] < ends[1]
 
 
-def test_reads_in_the_readers_units(result):
+def test_only_the_readers_units_stand_on_it(result):
     page = html.unescape(sheet_html(result, display_units=Units("°F", "in", "HB")))
-    assert "1706 °F" in page and "± 25 °F" in page and "Brinell" in page and "0.528 in" in page
+    body = page.split("<body>")[1].split("Sources</h2>")[0]
+    assert "1706 °F" in body and "± 25 °F" in body and "0.528 in" in body
+    assert not re.search(r"°C|\d HV| mm\b|HRC|HRB", body.replace("above 31 HRC", "").replace("Above 50 HRC", ""))  # fmt: skip
 
 
-def test_odd_names_cannot_break_the_page():
-    steel = fp.Steel("<script>alert(1)</script>", {"C": 0.3, "Mn": 0.7})
-    page = sheet_html(fp.estimate(steel), note="<img src=x>")
-    assert "<script>" not in page and "<img src=x>" not in page and "&lt;script&gt;" in page
-
-
-def test_no_name_is_text_of_the_style():
-    steel = fp.Steel('A&B "S45C"', {"C": 0.45, "Mn": 0.7})
-    page = sheet_html(fp.estimate(steel), date="}} x")
+def test_no_name_is_markup_or_style():
+    steel = fp.Steel('<script>alert(1)</script> A&B "S45C"', {"C": 0.3, "Mn": 0.7})
+    page = sheet_html(fp.estimate(steel), note="<img src=x>", date="}} x")
     style = re.search("<style>(.*?)</style>", page, re.S)[1]
+    assert "<script>" not in page and "<img src=x>" not in page and "&lt;script&gt;" in page
     assert "S45C" not in style and "}} x" not in style
-    assert 'A&B "S45C"' in html.unescape(page)
+    assert re.fullmatch(r"[\w.-]+\.html", sheet_name(fp.estimate(steel)))
 
 
-def test_no_spray_is_an_ordinary_sheet():
-    import dataclasses
+def test_no_spray_and_later_heats_are_rows():
+    later = (fp.Temper(600, hold_s=3600),)
+    route = dataclasses.replace(fp.Route(later=later), spray=None)
+    page = sheet_html(fp.estimate(fp.grade("1030"), route=route))
+    assert "Spray time" not in page and later[0].words in page
+    assert re.search(r"Spray</td><td[^>]*>none", page)
 
-    page = sheet_html(
-        fp.estimate(fp.grade("1030"), route=dataclasses.replace(fp.Route(), spray=None))
-    )
-    assert "<td>Spray</td>" in page and "Spray time" not in page
 
-
-def test_file_is_kept_unless_told_and_endings_are_checked(result, tmp_path):
-    made = sheet(result, tmp_path / "s.html")
-    assert made.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
+    first, second = sheet(result, tmp_path), sheet(result, tmp_path)
+    assert first.name == sheet_name(result) and second != first and second.is_file()
     with pytest.raises(fp.InputError, match="exists already"):
-        sheet(result, made)
-    sheet(result, made, overwrite=True)
-    with pytest.raises(fp.InputError, match="allowed is .html"):
+        sheet(result, first)
+    with pytest.raises(fp.InputError, match="give .html"):
         sheet(result, tmp_path / "s.docx")
 
 
@@ -100,27 +96,9 @@ def test_file_is_kept_unless_told_and_endings_are_checked(result, tmp_path):
     [
         ({"paper": "A5"}, "paper 'A5' is unknown"),
         ({"tolerances": {"colour": 1}}, "'colour' is unknown"),
-        ({"tolerances": {"flux": -1.0}}, "tolerance of flux is -1"),
+        ({"tolerances": {"flux": -1.0}}, "Tolerance of flux -1"),
     ],
 )
 def test_bad_input_is_one_sentence(result, options, words):
     with pytest.raises(fp.InputError, match=re.escape(words)):
         sheet_html(result, **options)
-
-
-def test_button_writes_beside_the_notebook(result, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    bar = SheetBar(lambda: result)
-    bar.make.click()
-    assert (tmp_path / "setting_sheet.html").is_file() and "written" in bar.said.value
-    bar.make.click()
-    assert "exists already" in bar.said.value
-
-
-def test_paper_is_chosen_on_the_page(result, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    bar = SheetBar(lambda: result)
-    assert bar.paper.options == ("A4", "Letter")
-    bar.paper.value = "Letter"
-    bar.make.click()
-    assert "size: letter" in (tmp_path / "setting_sheet.html").read_text(encoding="utf-8")

@@ -13,15 +13,15 @@ GOOD = {"C": 0.21, "Mn": 0.82, "Si": 0.25, "Cr": 1.02, "Mo": 0.19}
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        ({"Cr": -0.1}, r"Cr content is -0.1 wt%; allowed is 0 to 5 wt%"),
-        ({"Cr": 102.0}, r"Cr content is 102 wt%; allowed is 0 to 5 wt%"),
-        ({"C": 2.1}, r"C content is 2.1 wt%"),
-        ({"C": 0.0}, r"C content is 0 wt%; allowed is 0.01 to"),
-        ({"Mo": math.nan}, r"Mo content is nan"),
-        ({"Mo": math.inf}, r"Mo content is inf"),
-        ({"Mo": "0.2"}, r"Mo content is '0.2', which is not a number"),
-        ({"Mo": None}, r"Mo content is None, which is not a number"),
-        ({"Mo": True}, r"Mo content is True, which is not a number"),
+        ({"Cr": -0.1}, r"Cr content -0.1 wt% is out of range .0–5 wt%"),
+        ({"Cr": 102.0}, r"Cr content 102 wt% is out of range .0–5 wt%"),
+        ({"C": 2.1}, r"C content 2.1 wt%"),
+        ({"C": 0.0}, r"C content 0 wt% is out of range .0.01–"),
+        ({"Mo": math.nan}, r"Mo content nan"),
+        ({"Mo": math.inf}, r"Mo content inf"),
+        ({"Mo": "0.2"}, r"Mo content must be a number .*'0.2'"),
+        ({"Mo": None}, r"Mo content must be a number .*None"),
+        ({"Mo": True}, r"Mo content must be a number .*True"),
         ({"Xx": 0.1}, r"element 'Xx' is unknown"),
         ({"cr": 1.0}, r"Cr is given twice"),
         ({3: 1.0}, r"element 3 is unknown"),
@@ -40,7 +40,7 @@ def test_carbon_missing():
 
 @pytest.mark.parametrize("bad", [None, 0.2, [("C", 0.2)], "C 0.2"])
 def test_composition_is_no_mapping(bad):
-    with pytest.raises(InputError, match="allowed is a mapping"):
+    with pytest.raises(InputError, match="must be a mapping"):
         Steel("heat 7", bad)
 
 
@@ -52,7 +52,7 @@ def test_bad_name(bad):
 
 @pytest.mark.parametrize("bad", [-1, 15, math.nan, "7"])
 def test_bad_grain_size(bad):
-    with pytest.raises(InputError, match="grain size"):
+    with pytest.raises(InputError, match="(?i)grain size"):
         Steel("heat 7", GOOD, grain_size_astm=bad)
 
 

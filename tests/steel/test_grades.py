@@ -6,7 +6,7 @@ import pytest
 
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
-from forgeprops.inputs.grades import FAMILIES, family, grade, grades
+from forgeprops.inputs.grades import FAMILIES, family, grade, grades, steel_of
 from forgeprops.inputs.steel import DEFAULT_RESIDUALS, ELEMENTS
 
 ROWS = {r["grade"]: r for r in read_rows("library/grades.csv")}
@@ -33,9 +33,9 @@ def test_row_is_sound(name):
         if low is not None:
             assert content == pytest.approx((low + high) / 2.0)
         else:
-            assert content == min(high / 2.0, DEFAULT_RESIDUALS[element])
+            assert content == min(high / 2.0, DEFAULT_RESIDUALS.get(element, high))
     assert {"C", "Mn", "Si", "P", "S"} <= set(steel.limits)
-    assert 0.1 < steel.get("C") < 0.6
+    assert 0.04 < steel.get("C") < 0.6
 
 
 @pytest.mark.parametrize("name", grades())
@@ -74,6 +74,8 @@ def test_printed_ranges():
         ("scm 420", "SCM420"),
         ("JIS S45C", "S45C"),
         (8620, "8620"),
+        ("1.1191", "C45E"),
+        ("SUM24L", "12L14"),
     ],
 )
 def test_aliases(alias, name):
@@ -89,32 +91,75 @@ def test_aliases_are_unambiguous():
 
 
 @pytest.mark.parametrize(
-    ("bad", "near"),
+    ("bad", "hint"),
     [
-        ("4131", "4130"),
-        ("42CrMo5", "42CrMo4"),
-        ("SCM421", "SCM420"),
-        ("1.72255", "42CrMo4"),
-        ("4130X", "4130"),
+        ("4130X", "; did you mean '4130'? "),
+        ("42CrMo", "; did you mean '42CrMo4'? "),
+        ("4131", ". "),  # another number is another steel
+        ("1.72255", ". "),
+        ("§§§§", ". "),
     ],
 )
-def test_unknown_grade_suggests_the_nearest(bad, near):
+def test_unknown_grade_says_how_to_type_it(bad, hint):
     with pytest.raises(InputError) as caught:
         grade(bad)
     text = str(caught.value)
-    assert f"grade {bad!r} is unknown; did you mean {near!r}?" in text
-    assert "Allowed: 1015," in text and "\n" not in text
+    assert f"grade {bad!r} is unknown{hint}Type its chemistry, such as 'C 0.31" in text
+    assert "library grades (fp.grades()" in text and "\n" not in text
+
+
+@pytest.mark.parametrize(
+    ("name", "what"),
+    [
+        ("17-4", "a precipitation-hardening stainless steel"),
+        ("431", "a martensitic stainless steel"),
+        ("SUS304", "an austenitic stainless steel"),
+        ("1.4301", "an austenitic stainless steel"),
+        ("maraging", "a maraging steel"),
+        ("H13", "a tool steel"),
+        ("1212", "a resulphurised or leaded free-cutting steel"),
+    ],
+)
+def test_what_is_not_covered_is_refused_by_name_with_the_reason(name, what):
+    with pytest.raises(InputError, match=f"{name} is {what}, which is not covered: ") as caught:
+        steel_of(name)
+    assert "did you mean" not in str(caught.value) and str(caught.value).count(".") <= 2
+
+
+@pytest.mark.parametrize(
+    ("text", "contents"),
+    [
+        ("C 0.31 Mn 0.5", {"C": 0.31, "Mn": 0.5}),
+        ("C=0,31; Mn=0,5 %, N 70 ppm", {"C": 0.31, "Mn": 0.5, "N": 0.007}),
+        ("c .31 P (ppm) 120 Mo <0.01 Fe bal.", {"C": 0.31, "P": 0.012, "Mo": 0.005}),
+        ("0.30C-0.95Cr", {"C": 0.3, "Cr": 0.95}),
+        ("1020 with B 20 ppm", {**grade("1020").composition, "B": 0.002}),
+    ],
+)
+def test_typed_chemistry(text, contents):
+    assert dict(steel_of(text).composition) == contents
+    assert steel_of(text).name == text
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("C 0.3 Xx 2", "'Xx 2' cannot be read"),
+        ("C 0.3 C 0.2", "C is given twice"),
+        ("C 0.05 Cr 16.5 Ni 4", "makes it a stainless steel"),
+        ("C 31 Mn 0.5", "31 wt% C is more than"),
+        ("Mn 0.5 Cr 1.0", "carbon is missing"),
+    ],
+)
+def test_chemistry_that_cannot_be_read(text, says):
+    with pytest.raises(InputError, match=says):
+        steel_of(text)
 
 
 @pytest.mark.parametrize("bad", ["", "   ", None, 4130.0, True, ["4130"]])
 def test_not_a_name(bad):
-    with pytest.raises(InputError, match="allowed is a name such as '4130'"):
+    with pytest.raises(InputError, match="must be a name such as '4130'"):
         grade(bad)
-
-
-def test_nothing_near():
-    with pytest.raises(InputError, match="nothing in the library comes near"):
-        grade("§§§§")
 
 
 def test_grade_survives_pickling():

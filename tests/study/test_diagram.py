@@ -56,5 +56,5 @@ def test_coarser_grain_moves_pearlite_to_longer_times():
 
 
 def test_bad_grain_is_one_sentence():
-    with pytest.raises(fp.InputError, match="grain size is 40"):
+    with pytest.raises(fp.InputError, match="Grain size 40"):
         cooling_diagram(fp.grade("4130"), 40.0)

@@ -267,7 +267,7 @@ def test_probe_at_a_depth():
     assert front == pytest.approx(trace.front_c[:, 0]) and mean == pytest.approx(
         trace.zones_c[:, 4]
     )
-    with pytest.raises(fp.InputError, match="depth of the thermocouple"):
+    with pytest.raises(fp.InputError, match="(?i)depth of the thermocouple"):
         probe_weights(HEAD, "face", thick + 1.0)
 
 

@@ -190,7 +190,7 @@ def test_places_of_channels():
     ],
 )
 def test_bad_channel_maps(file, message):
-    with pytest.raises(InputError, match=message):
+    with pytest.raises(InputError, match=f"(?i){message}"):
         read_channels(file)
 
 
@@ -199,7 +199,7 @@ def test_several_heads_need_a_name():
     got = read_traces(text, MAP)
     assert got.trace("T1", "8")[1].tolist() == [910, 905]
     for wrong, message in (((), "say which head_id: 7, 8"), (("9",), "head_id '9' is unknown")):
-        with pytest.raises(InputError, match=message):
+        with pytest.raises(InputError, match=f"(?i){message}"):
             got.trace("T1", *wrong)
     with pytest.raises(InputError, match="channel 'T9'"):
         got.trace("T9")
@@ -216,7 +216,7 @@ def test_several_heads_need_a_name():
     ],
 )
 def test_unusable_traces(text, message):
-    with pytest.raises(InputError, match=message):
+    with pytest.raises(InputError, match=f"(?i){message}"):
         read_traces(text, MAP)
 
 
@@ -262,7 +262,7 @@ def test_hardness_by_zone():
 @pytest.mark.parametrize(
     "row, what, column",
     [
-        ("7,face,c,15,HRC", "HRC 15 has no HV", "value"),
+        ("7,face,c,15,HRC", "15 HRC cannot be converted to HV", "value"),
         ("7,face,c,450,HRA", "'HRA' is not HV", "value"),
         ("7,nose,c,450,HV", "'nose' is no zone", "zone"),
         ("7,face,c,hard,HV", "'hard' is not a hardness", "value"),
@@ -355,7 +355,7 @@ headers = st.sampled_from(
 )
 
 
-@settings(max_examples=300)
+@settings(max_examples=120)
 @given(headers, st.lists(st.lists(cells, max_size=5), max_size=6), st.sampled_from([",", ";"]))
 def test_readers_raise_our_error_only(header, rows, delimiter):
     lines = (delimiter.join("" if c is None else str(c) for c in row) for row in rows)

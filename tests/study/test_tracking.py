@@ -339,7 +339,7 @@ def test_a_foreign_file_is_not_added_to(tmp_path):
     ],
 )
 def test_bad_logs(log, options, message):
-    with pytest.raises(InputError, match=message):
+    with pytest.raises(InputError, match=f"(?i){message}"):
         track(log, **options)
 
 

@@ -140,11 +140,11 @@ def test_any_number_of_the_case_is_an_axis():
     [
         (("preheat", 850, 950, 5), "did you mean 'preheat_c'"),
         (("preheat_c", 950, 850, 5), "from 950 to 850"),
-        (("preheat_c", 850, 9999, 5), "allowed is 20 to 1340"),
-        (("preheat_c", 850, 950, 1), "points of an axis is 1"),
+        (("preheat_c", 850, 9999, 5), "out of range .20–1340"),
+        (("preheat_c", 850, 950, 1), "Points of an axis 1"),
         (("preheat_c", 850, 950, 4.5), "whole number"),
-        (("preheat_c", 850), "allowed is"),
-        ("preheat_c", "allowed is"),
+        (("preheat_c", 850), "axis must be"),
+        ("preheat_c", "axis must be"),
         (("flux", 2, 8, 5), "both axes are flux"),
         (("surroundings", 0, 1, 2), "setting to vary 'surroundings'"),
     ],
@@ -185,7 +185,7 @@ def test_varied_cases_are_the_changed_case():
 def test_numbers_out_of_bounds_are_refused_at_the_ends():
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     for values, words in (
-        ({"flux": np.array([5.0, 99.0])}, "spray rate is 99"),
+        ({"flux": np.array([5.0, 99.0])}, "Spray rate 99"),
         ({"hosel_bore_mm": np.array([9.0, 13.0])}, "hosel wall"),
         ({"C": np.array([0.3, np.nan])}, "C content"),
     ):

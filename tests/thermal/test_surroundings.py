@@ -195,7 +195,7 @@ def test_row_opens_with_the_pitch():
     assert factors == sorted(factors)
     assert factors[0] == pytest.approx(1 - 2 * (0.5 - 1 / math.pi))  # touching
     assert factors[-1] == pytest.approx(1.0, abs=0.002)
-    with pytest.raises(InputError, match="pitch of the row is 40 mm; allowed is 48"):
+    with pytest.raises(InputError, match="Pitch of the row 40 mm"):
         row_view_factor(40.0, 48.0)
 
 

@@ -194,5 +194,5 @@ def test_warnings_and_errors():
         "range:tempering.Mo",
         "range:tempering.temperature",
     }
-    with pytest.raises(InputError, match="tempering temperature is 800 °C; allowed is 0 to 760 °C"):
+    with pytest.raises(InputError, match="Tempering temperature 800 °C is out of range .0–760 °C"):
         tempered_hardness(STEEL, 800.0)

@@ -108,7 +108,7 @@ class EngineBuild(BuildHookInterface):
         name = os.environ.get("FORGEPROPS_TARGET") or host
         if name not in targets.TARGETS or sys.maxsize < 2**32:
             raise RuntimeError(
-                f"forgeprops has no engine for {name}; allowed are {', '.join(targets.TARGETS)}."
+                f"forgeprops has no engine for {name}; give {', '.join(targets.TARGETS)}."
             )
         target = targets.TARGETS[name]
         own_compiler = os.environ.get("CC", "") if name == host else ""

@@ -1,25 +1,24 @@
-"""Choose °C or °F, mm or in, HV, HRC or HB: once, for every notebook."""
+"""Choose the display units once, for every notebook."""
 
 from __future__ import annotations
 
+from ...units import OFFERED
 from .. import markup
 from ..units import choose_units, units, units_file
 from .fields import buttons, html
 
 __all__ = ["UnitsPanel", "units_panel"]
 
-_CHOICES = {"temperature": ("°C", "°F"), "length": ("mm", "in"), "hardness": ("HV", "HRC", "HB")}
-
 
 class UnitsPanel:
-    """Three rows of buttons; a click is kept for every notebook opened or run afterwards."""
+    """A row of buttons for each kind; a click is kept for every notebook opened or run afterwards."""
 
     def __init__(self):
         import ipywidgets as w
 
         self.rows = {
             n: buttons(f"unit-{n}", n, options, getattr(units(), n))
-            for n, options in _CHOICES.items()
+            for n, options in OFFERED.items()
         }
         for one in self.rows.values():
             one.on_change(lambda _: self._chosen())
@@ -29,7 +28,7 @@ class UnitsPanel:
 
     def _chosen(self) -> None:
         c = choose_units(**{name: one.value for name, one in self.rows.items()})
-        kept = f"Kept: {c.temperature}, {c.length}, {c.hardness} ({units_file().name})."
+        kept = f"Kept: {', '.join(c.to_dict().values())} ({units_file().name})."
         self.said.value = markup.note(f"{kept} Run a notebook's cells again to see it.", bad=False)
 
 

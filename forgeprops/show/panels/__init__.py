@@ -5,15 +5,8 @@ A page is a controller: controls by name → inputs → model → pictures and w
 """
 
 from ..controls.units_panel import UnitsPanel, units_panel
-from .compare import ComparePanel, compare_panel
-from .estimate import EstimatePanel, estimate_panel
 from .film import FilmPanel, film_panel
-from .forging_temperature import ForgingTemperaturePanel, forging_temperature_panel
-from .grade_map import GradeMapPanel, grade_map_panel
-from .hosel_bench import HoselBenchPanel, hosel_bench_panel
 from .lesson import Lesson
-from .scatter import ChoosePanel, ScatterPanel, choose_panel, scatter_panel
-from .settings import SettingsCase, WindowPanel, settings_case, window_panel
 from .shop_data import (
     CausePanel,
     FitPanel,

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, steel_from
+from ...answer.cases import head_from, route_from
 from ...answer.warnings import stop_of
-from ...base.errors import InputError, check_flag, check_number
+from ...base.errors import InputError, check_number
 from ...inputs.cases import Cases
+from ...inputs.grades import steel_of
 from ...inputs.head import Head
 from ...inputs.limits import Limits
 from ...inputs.route import BURNING_C, Route
@@ -125,7 +126,7 @@ def _sequence(given, what: str) -> list:
         given = [given]
     given = list(given)
     if not given:
-        raise InputError(f"{what} is empty; allowed are one or more.")
+        raise InputError(f"{what} is empty; give one or more.")
     return given
 
 
@@ -139,7 +140,6 @@ def compare(
     shop=None,
     line: Line | None = None,
     reference: tuple[str, float] = REFERENCE,
-    intervals: bool = False,
 ) -> Comparison:
     """Compare grades at forging temperatures, and rank them by the user's own limits.
 
@@ -160,8 +160,6 @@ def compare(
         The shop's multipliers, and what the line is like.
     reference : (grade, preheat temperature)
         What press effort 1 means.
-    intervals : bool
-        Also the 80 % intervals of hardness; up to eight times the work.
 
     Returns
     -------
@@ -182,8 +180,7 @@ def compare(
     """
     import pandas as pd
 
-    check_flag(intervals, "intervals")
-    steels = [steel_from(g) for g in _sequence(grades, "grades")]
+    steels = [steel_of(g) for g in _sequence(grades, "grades")]
     preheats = [
         check_number(t, "forging temperature", 20.0, BURNING_C, "°C", "compare")
         for t in _sequence(preheats_c, "preheats_c")
@@ -203,9 +200,7 @@ def compare(
                 "is one grade and one route for each head, or one for all."
             )
     elif len(routes) > 1:
-        raise InputError(
-            f"{len(routes)} routes for one head; allowed is one route, or a set of heads."
-        )
+        raise InputError(f"{len(routes)} routes for one head; give one route, or a set of heads.")
     else:
         heads, routes = heads * len(steels), routes * len(steels)
 
@@ -219,8 +214,7 @@ def compare(
         reference_stress_mpa(h, r, study.shop, study.reference)
         for h, r in zip(heads, routes, strict=True)
     ]
-    want = ALL_WARNINGS if intervals else ()
-    found = study.assess(cases, np.array(stress)[of], want=want)
+    found = study.assess(cases, np.array(stress)[of], want=ALL_WARNINGS)
     _veto(found, study.limits)
     names = (*_SHOWN, *(name for name in study.limits.bounds if name not in _SHOWN))
     table = pd.DataFrame(

@@ -10,7 +10,7 @@ import numpy as np
 
 from ...answer.cases import checked_case
 from ...answer.evaluation import evaluate
-from ...answer.press_and_skin import squeeze
+from ...answer.press_and_skin import least_press
 from ...base.errors import check_flag, check_number
 from ...forging import effort
 from ...inputs.cases import spread
@@ -125,10 +125,10 @@ def equal_effort_setting(
         preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C"
     )
     steel_a, head, route, shop = checked_case(steel_a, head, route, shop)
-    checked_case(steel_b, head, route, shop)
+    steel_b = checked_case(steel_b, head, route, shop)[0]
     check_flag(in_die, "in_die")
     die_a = preheat_a_c if in_die else metal_in_die_c(steel_a, preheat_a_c, head, route, shop)
-    used = {k: float(x) for k, x in squeeze(route.press.strain, route.press.dwell_s).items()}
+    used = {k: float(x) for k, x in least_press(route.press.strain, route.press.dwell_s).items()}
     found = effort.equal_effort(steel_a, max(die_a, _LOWEST_C), steel_b, **used)
     die_b = _die_map(steel_b, head, route, shop)
 

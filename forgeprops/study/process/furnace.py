@@ -167,7 +167,7 @@ def forging_temperature_study(
     settings = np.asarray(_SETTINGS_C if temperatures is None else temperatures, float).ravel()
     if settings.size == 0 or np.any(np.diff(settings) <= 0.0):
         raise InputError(
-            "temperatures do not rise; allowed are one or more preheat temperatures, each above the one before."
+            "temperatures do not rise; give one or more preheat temperatures, each above the one before."
         )
     for t in settings[[0, -1]]:
         check_number(float(t), "forging temperature", 20.0, BURNING_C, "°C")

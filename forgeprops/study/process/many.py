@@ -14,7 +14,7 @@ import numpy as np
 
 from ...answer.cases import Case, cases_of, chunks, length_of
 from ...base.cautions import SHORT
-from ...base.errors import InputError, check_number
+from ...base.errors import InputError, check_flag, check_number
 from ...engine.native.library import EngineLibraryError
 from ...inputs.cases import Cases
 from .study import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, Stop, answers, checked_call
@@ -32,7 +32,7 @@ _INPUTS = ("preheat_c", "soak_s", "flux", "delay_s", "spray_s")
 _TEXT = ("hosel_governed_by", "warnings")
 
 
-def table_columns(intervals: bool = False) -> list[str]:
+def table_columns(quick: bool = False) -> list[str]:
     """Columns of the table in order."""
     return [
         "case",
@@ -40,7 +40,7 @@ def table_columns(intervals: bool = False) -> list[str]:
         "head",
         *_INPUTS,
         *RESULT_COLUMNS[:-1],
-        *(INTERVAL_COLUMNS if intervals else ()),
+        *(() if quick else INTERVAL_COLUMNS),
         "warnings",
         "error",
     ]
@@ -57,7 +57,7 @@ def estimate_many(
     to=None,
     chunk: int = CHUNK,
     *,
-    intervals: bool = False,
+    quick: bool = False,
 ):
     """Estimate many cases; one row each, in the order given.
 
@@ -74,21 +74,21 @@ def estimate_many(
     progress : callable, optional
         Called as ``progress(done, total)`` after every chunk; `total` is None for generators.
     cancel : callable or threading.Event, optional
-        Asked between chunks; what is finished by then is returned (``table.attrs["cancelled"]`` says so).
+        Polled between chunks; finished rows are returned (``table.attrs["cancelled"]`` says so).
     to : path, optional
         Folder to write to instead of returning a table: one Parquet file a chunk, read back by
         ``pandas.read_parquet(to)``.  Memory stays bounded.  Called again with the same inputs it calculates
         only the chunks that are not there.
     chunk : int
         Cases a chunk.  The results do not depend on it.
-    intervals : bool
-        Also the 80 % interval of every hardness, and the two warnings that need further marches, "idle-water" and
-        "cliff": then a row has every warning that `estimate` gives.  Up to eight times the work.
+    quick : bool
+        Leave out what needs further marches, which are up to seven more a case: the 80 % interval of every hardness
+        and the warnings "idle-water" and "cliff".  Otherwise a row has every warning that `estimate` gives.
 
     Returns
     -------
     DataFrame, or Written if `to` is given
-        Columns: `case`, `steel`, `head` and the main settings; for every zone ``face_hardness_hv`` (and
+        Columns: `case`, `steel`, `head` and the main settings; for every zone ``face_hardness_hv`` (unless `quick` also
         ``_low_``, ``_high_``), ``face_tensile_mpa``, ``face_yield_mpa``; ``hosel_allowed_deg``,
         ``hosel_governed_by``, ``face_margin``, ``scale_um``, ``warnings`` (codes, joined by "; "), ``error``.
         A case that cannot be computed has its reason in `error` and no numbers.
@@ -104,33 +104,33 @@ def estimate_many(
     >>> table["hosel_allowed_deg"].round(1).tolist()[2], table["error"].str[:26].tolist()[2]
     (nan, "grade 'no such grade' is u")
     """
+    check_flag(quick, "quick")
     size = int(check_number(chunk, "chunk", 1, 1_000_000, "cases"))
     progress = checked_call(progress, "progress")
     if executor is not None and not hasattr(executor, "submit"):
-        raise InputError(f"executor is {executor!r:.60}; allowed is a concurrent.futures.Executor.")
+        raise InputError(f"executor must be a concurrent.futures.Executor; got {executor!r:.60}.")
     total = length_of(steels, heads, routes, shops)
     cases = cases_of(steels, heads, routes, shops)
     if to is not None:
         from .streaming import stream
 
-        return stream(to, chunks(cases, size), total, executor, progress, cancel, bool(intervals))
+        return stream(to, chunks(cases, size), total, executor, progress, cancel, quick)
     stop = Stop(cancel)
     workers = os.cpu_count() or 1
     if total is not None:
         size = max(min(size, -(-total // (4 * workers))), _LEAST)
     pieces = [
-        table
-        for *_, table in computed(chunks(cases, size), executor, progress, stop, total, intervals)
+        table for *_, table in computed(chunks(cases, size), executor, progress, stop, total, quick)
     ]
-    table = _frame(pieces, intervals)
+    table = _frame(pieces, quick)
     table.attrs["cancelled"] = stop.wanted
     return table
 
 
-def _frame(pieces: list[dict[str, np.ndarray]], intervals: bool):
+def _frame(pieces: list[dict[str, np.ndarray]], quick: bool):
     import pandas as pd
 
-    names = table_columns(intervals)
+    names = table_columns(quick)
     if not pieces:
         return pd.DataFrame({name: [] for name in names})
     table = pd.DataFrame({name: np.concatenate([p[name] for p in pieces]) for name in names})
@@ -179,7 +179,7 @@ def prepare(cases: Sequence[Case], begin: int) -> Prepared:
     )
 
 
-def compute(columns: Cases, intervals: bool) -> tuple[dict[str, np.ndarray], list[str]]:
+def compute(columns: Cases, quick: bool) -> tuple[dict[str, np.ndarray], list[str]]:
     """The task of one chunk: its results, and for each case what went wrong ("" for nothing).
 
     A chunk that fails is halved until the case that fails is alone: it costs its own row and no other.
@@ -187,29 +187,29 @@ def compute(columns: Cases, intervals: bool) -> tuple[dict[str, np.ndarray], lis
     """
     n = len(columns)
     try:
-        return answers(columns, want=ALL_WARNINGS if intervals else (), threads=1), [""] * n
+        return answers(columns, want=() if quick else ALL_WARNINGS, threads=1), [""] * n
     except EngineLibraryError:  # the installation, not a case
         raise
     except Exception as error:  # noqa: BLE001  (whatever it is, it is one row's error and not the executor's)
         if n == 1:
             said = f"the calculation failed ({type(error).__name__}: {error}); please report this case."
-            return _blank(1, intervals), [str(error) if isinstance(error, InputError) else said]
+            return _blank(1, quick), [str(error) if isinstance(error, InputError) else said]
     (a, said_a), (b, said_b) = (
-        compute(columns.part(half), intervals) for half in (slice(0, n // 2), slice(n // 2, n))
+        compute(columns.part(half), quick) for half in (slice(0, n // 2), slice(n // 2, n))
     )
     return {
         name: np.concatenate([a[name], b[name]]) for name in a.keys() & b.keys()
     }, said_a + said_b
 
 
-def _blank(n: int, intervals: bool) -> dict[str, np.ndarray]:
+def _blank(n: int, quick: bool) -> dict[str, np.ndarray]:
     """Result columns of `n` cases without results."""
-    names = table_columns(intervals)[3:-1]
+    names = table_columns(quick)[3:-1]
     return {name: np.full(n, "", object) if name in _TEXT else np.full(n, np.nan) for name in names}
 
 
 def _table(
-    chunk: Prepared, found: dict[str, np.ndarray], failed: Sequence[str], intervals: bool
+    chunk: Prepared, found: dict[str, np.ndarray], failed: Sequence[str], quick: bool
 ) -> dict[str, np.ndarray]:
     """Columns of the table for one chunk; cases with an error keep their row."""
     n, good = chunk.count, chunk.good
@@ -224,7 +224,7 @@ def _table(
     table: dict[str, np.ndarray] = {"case": np.arange(chunk.begin, chunk.begin + n)}
     for name, names in zip(("steel", "head"), chunk.names, strict=True):
         table[name] = np.array(names, object)
-    for name, full in _blank(n, intervals).items():
+    for name, full in _blank(n, quick).items():
         values = settings.get(name, found.get(name))
         if values is not None and good.any():
             full[good] = values
@@ -242,7 +242,7 @@ def computed(
     progress,
     stop: Stop,
     total: int | None,
-    intervals: bool,
+    quick: bool,
     finished: Callable[[int, Sequence[Case]], bool] = lambda begin, cases: False,
 ) -> Iterator[tuple[int, Sequence[Case], dict[str, np.ndarray] | None]]:
     """Begin, cases and table of every chunk in order; a few chunks are in work at the same time.
@@ -268,7 +268,7 @@ def computed(
                     break
                 chunk = None if finished(begin, cases) else prepare(cases, begin)
                 idle = chunk is None or chunk.columns is None
-                future = None if idle else _submit(executor, chunk, intervals)
+                future = None if idle else _submit(executor, chunk, quick)
                 waiting.append((begin, cases, chunk, future))
                 begin += len(cases)
             if not waiting or stop():
@@ -277,9 +277,9 @@ def computed(
             if chunk is None:
                 table = None
             elif future is None:
-                table = _table(chunk, {}, (), intervals)
+                table = _table(chunk, {}, (), quick)
             else:
-                table = _table(chunk, *_outcome(chunk, future, intervals), intervals)
+                table = _table(chunk, *_outcome(chunk, future, quick), quick)
             done += len(cases)
             yield first, cases, table
             if progress is not None:
@@ -292,9 +292,9 @@ def computed(
             own.shutdown(wait=True, cancel_futures=True)
 
 
-def _submit(executor: Executor, chunk: Prepared, intervals: bool) -> Future | None:
+def _submit(executor: Executor, chunk: Prepared, quick: bool) -> Future | None:
     try:
-        return executor.submit(compute, chunk.columns, intervals)
+        return executor.submit(compute, chunk.columns, quick)
     except RuntimeError as error:  # a pool that broke or was shut down: go on in this process
         future: Future = Future()
         future.set_exception(error)
@@ -302,7 +302,7 @@ def _submit(executor: Executor, chunk: Prepared, intervals: bool) -> Future | No
 
 
 def _outcome(
-    chunk: Prepared, future: Future, intervals: bool
+    chunk: Prepared, future: Future, quick: bool
 ) -> tuple[dict[str, np.ndarray], Sequence[str]]:
     try:
         return future.result()
@@ -312,4 +312,4 @@ def _outcome(
             f"({type(error).__name__}: {error}); they are calculated here",
             stacklevel=3,
         )
-        return compute(chunk.columns, intervals)
+        return compute(chunk.columns, quick)

@@ -201,13 +201,11 @@ def window(
     study = Study(steel, head, route, limits, **options)
     if tolerances is not None and not isinstance(tolerances, Mapping):
         raise InputError(
-            f"tolerances is {tolerances!r:.60}; allowed is a mapping such as {{'flux': 1}}."
+            f"tolerances must be a mapping such as {{'flux': 1}}; got {tolerances!r:.60}."
         )
     axes = [_axis(given, tolerances or {}) for given in (x, y)]
     if axes[0].setting.name == axes[1].setting.name:
-        raise InputError(
-            f"both axes are {axes[0].setting.name}; allowed are two different settings."
-        )
+        raise InputError(f"both axes are {axes[0].setting.name}; give two different settings.")
     ax, ay = axes
     grid = np.meshgrid(ax.values, ay.values)
     values = {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()}
@@ -225,8 +223,7 @@ def window(
 def _axis(given, tolerances: Mapping[str, float]) -> Axis:
     if isinstance(given, (str, bytes, Mapping)) or not hasattr(given, "__len__") or len(given) != 4:
         raise InputError(
-            f"axis is {given!r:.60}; allowed is (name, low, high, points) such as "
-            "('preheat_c', 850, 950, 40)."
+            f"axis must be (name, low, high, points) such as ('preheat_c', 850, 950, 40); got {given!r:.60}."
         )
     name, low, high, points = given
     what = setting(name)
@@ -236,8 +233,8 @@ def _axis(given, tolerances: Mapping[str, float]) -> Axis:
     n = check_number(points, "points of an axis", 2, 2000)
     if n != int(n) or not low < high:
         raise InputError(
-            f"axis {name} goes from {low:g} to {high:g} in {n:g} points; allowed is from low to high in a "
-            "whole number of points."
+            f"axis {name} goes from {low:g} to {high:g} in {n:g} points; give from low to high in a whole number of "
+            f"points."
         )
     if name in tolerances:
         tolerance = check_number(

@@ -95,8 +95,8 @@ def _spread(name: str, given) -> Spread:
         return Spread(given[0], given[1])
     if isinstance(given, bool) or not isinstance(given, (int, float)):
         raise InputError(
-            f"spread of {name} is {given!r:.60}; allowed is a standard deviation, or (kind, value) with the "
-            "kinds normal, relative, lognormal, uniform."
+            f"spread of {name} must be a standard deviation, or (kind, value) with the kinds "
+            f"normal, relative, lognormal, uniform; got {given!r:.60}."
         )
     return Spread("normal", given)
 
@@ -129,12 +129,12 @@ def inputs_of(
     steel, shop = study.steel, study.shop
     chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
     if spread is not None and not isinstance(spread, Mapping):
-        raise InputError(f"spread is {spread!r:.60}; allowed is a mapping such as {{'flux': 0.8}}.")
+        raise InputError(f"spread must be a mapping such as {{'flux': 0.8}}; got {spread!r:.60}.")
     own = {setting(name).name: _spread(name, given) for name, given in (spread or {}).items()}
     if chemistry == "grade" and not steel.limits:
         raise InputError(
-            f"steel {steel.name!r} has no limits to draw its analysis from; allowed is chemistry='heat', or "
-            "a steel with limits."
+            f"steel {steel.name!r} has no limits to draw its analysis from; give chemistry='heat', or a "
+            f"steel with limits."
         )
     wanted = {name: table()[name].spread for name in _DEFAULT}
     for name, number in (("shop_spray", "spray"), ("shop_emissivity", "emissivity")):
@@ -166,5 +166,5 @@ def inputs_of(
         if how.sd(middle) > 0.0:
             found.append(Input(what, middle, how, low, high))
     if not found:
-        raise InputError("nothing varies; allowed is a spread above 0 for one input or more.")
+        raise InputError("nothing varies; give a spread above 0 for one input or more.")
     return tuple(found)

@@ -353,7 +353,7 @@ def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
             else [*quantities]
         )
         if not isinstance(quantities, list) or not quantities:
-            raise InputError(f"quantities is {quantities!r:.60}; allowed is a sequence of names.")
+            raise InputError(f"quantities must be a sequence of names; got {quantities!r:.60}.")
         return tuple(
             check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in quantities
         )

@@ -248,12 +248,12 @@ def choose(
     limits = study.limits
     if not limits.bounds:
         raise InputError(
-            "nothing is required; allowed are limits such as Limits(face_hardness_hv=(380, 460))."
+            "nothing is required; give limits such as Limits(face_hardness_hv=(380, 460))."
         )
     seed = check_whole(seed, "seed", 0, 2**31)
     if settings is not None and not (isinstance(settings, Mapping) and settings):
         raise InputError(
-            f"settings is {settings!r:.60}; allowed is a mapping such as {{'preheat_c': (850, 1000)}}."
+            f"settings must be a mapping such as {{'preheat_c': (850, 1000)}}; got {settings!r:.60}."
         )
     ranges = study.ranges(settings, SETTINGS)
     starts = int(check_number(starts, "starts", 1, 100))

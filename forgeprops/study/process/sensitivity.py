@@ -167,7 +167,7 @@ def capability(values: np.ndarray, low: float | None, high: float | None) -> Cap
     (1.7, 1.3, True)
     """
     if low is None and high is None:
-        raise InputError("a capability needs a limit; allowed is a low one, a high one or both.")
+        raise InputError("a capability needs a limit; give a low one, a high one or both.")
     from scipy.stats import normaltest, skew
 
     values = np.asarray(values, float)

@@ -52,7 +52,7 @@ class Written:
 
 
 def stream(
-    to, parts: Iterator[Sequence[Case]], total, executor, progress, cancel, intervals: bool
+    to, parts: Iterator[Sequence[Case]], total, executor, progress, cancel, quick: bool
 ) -> Written:
     """Calculate chunks of cases into the folder `to`; see `many.estimate_many`."""
     try:
@@ -61,7 +61,7 @@ def stream(
         raise InputError("to needs pyarrow; install forgeprops[parquet].") from None
     stop, folder = Stop(cancel), output_path(to, folder=True)
     if folder.suffix.lower() in (".csv", ".parquet", ".xlsx"):
-        raise InputError(f"to ends in {folder.suffix!r}; allowed is a folder, without an ending.")
+        raise InputError(f"to ends in {folder.suffix!r}; give a folder, without an ending.")
     if folder.exists() and (strange := [p.name for p in folder.iterdir() if not _is_part(p)]):
         raise InputError(
             f"{folder.name} holds {strange[0]!r:.60}, which is no part of a batch; give another folder."
@@ -71,7 +71,7 @@ def stream(
 
     def finished(begin: int, cases: Sequence[Case]) -> bool:
         name = _name(begin)
-        if name in found and _checksum_in(folder / name) != _checksum(begin, cases, intervals):
+        if name in found and _checksum_in(folder / name) != _checksum(begin, cases, quick):
             raise InputError(
                 f"{folder.name}/{name} is damaged or was calculated from other inputs, in chunks of "
                 "another size or by another version; give another folder, or remove the file."
@@ -84,16 +84,16 @@ def stream(
             for left in folder.glob(".part-*"):  # by a writer that was killed
                 left.unlink()
             for begin, cases, table in computed(
-                parts, executor, progress, stop, total, intervals, finished
+                parts, executor, progress, stop, total, quick, finished
             ):
                 written.append(_name(begin))
                 if table is not None:
-                    _write(folder / written[-1], table, _checksum(begin, cases, intervals))
+                    _write(folder / written[-1], table, _checksum(begin, cases, quick))
     finally:
         with contextlib.suppress(OSError):  # stays unless it is empty
             folder.rmdir()
     if not written and not stop.wanted:
-        raise InputError("there is no case at all; allowed are one or more.")
+        raise InputError("there is no case at all; give one or more.")
     if not stop.wanted and (over := found - set(written)):
         raise InputError(
             f"{folder.name} holds {len(over)} file(s) beyond these cases, from {min(over)} on; give "
@@ -116,11 +116,11 @@ def _is_part(path: Path) -> bool:
     return path.name.lstrip(".").startswith("part-") or path.name == f".{path.parent.name}.lock"
 
 
-def _checksum(begin: int, cases: Sequence[Case], intervals: bool) -> bytes:
+def _checksum(begin: int, cases: Sequence[Case], quick: bool) -> bytes:
     """Checksum of all that decides a chunk's results; every part of a case shows its values in its repr."""
     from ... import __version__
 
-    text = repr((__version__, intervals, begin, list(cases)))
+    text = repr((__version__, quick, begin, list(cases)))
     return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest().encode()
 
 

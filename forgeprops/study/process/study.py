@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from, steel_from
+from ...answer.cases import head_from, route_from, shop_from
 from ...answer.evaluation import Evaluation, evaluate
 from ...base.errors import InputError, check_number, check_whole
 from ...hosel.bench import LIMITS
 from ...inputs.cases import Cases
-from ...inputs.grades import grade
+from ...inputs.grades import steel_of
 from ...inputs.head import ZONES, Head
 from ...inputs.job import changed, value_of, varied
 from ...inputs.limits import Limits
@@ -77,9 +77,7 @@ class Stop:
 
     def __init__(self, cancel):
         if cancel is not None and not callable(cancel) and not hasattr(cancel, "is_set"):
-            raise InputError(
-                f"cancel is {cancel!r:.60}; allowed is a function or a threading.Event."
-            )
+            raise InputError(f"cancel must be a function or a threading.Event; got {cancel!r:.60}.")
         self._cancel, self.wanted = cancel, False
 
     def __call__(self) -> bool:
@@ -98,7 +96,7 @@ def checked_limits(limits: Limits | None) -> Limits:
     """
     if limits is not None and not isinstance(limits, Limits):
         raise InputError(
-            f"limits is {limits!r:.60}; allowed is Limits(face_hardness_hv=(380, 460), ...)."
+            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {limits!r:.60}."
         )
     return limits or Limits()
 
@@ -111,7 +109,7 @@ def checked_call(function, name: str):
     InputError
     """
     if function is not None and not callable(function):
-        raise InputError(f"{name} is {function!r:.60}; allowed is a function.")
+        raise InputError(f"{name} must be a function; got {function!r:.60}.")
     return function
 
 
@@ -125,13 +123,13 @@ def check_range(name: str, pair) -> tuple[float, float]:
     """
     what = setting(name)
     if isinstance(pair, str) or not hasattr(pair, "__len__") or len(pair) != 2:
-        raise InputError(f"range of {name} is {pair!r:.60}; allowed is (low, high).")
+        raise InputError(f"range of {name} must be (low, high); got {pair!r:.60}.")
     low, high = (
         check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair
     )
     if not low < high:
         raise InputError(
-            f"range of {what.label} is {low:g} to {high:g}; allowed is from low to high."
+            f"range of {what.label} must be from low to high; got {low:g} to {high:g}."
         )
     return low, high
 
@@ -178,9 +176,9 @@ class Study:
     def __post_init__(self):
         line = Line() if self.line is None else self.line
         if not isinstance(line, Line):
-            raise InputError(f"line is {line!r:.60}; allowed is Line(handling_s=5, ...).")
+            raise InputError(f"line must be Line(handling_s=5, ...); got {line!r:.60}.")
         made = {
-            "steel": steel_from(self.steel),
+            "steel": steel_of(self.steel),
             "head": head_from(self.head),
             "route": route_from(self.route),
             "limits": checked_limits(self.limits),
@@ -306,11 +304,11 @@ def _checked_reference(reference) -> tuple[str, float]:
         or len(reference) != 2
     ):
         raise InputError(
-            f"reference is {reference!r:.60}; allowed is (grade, preheat temperature in °C)."
+            f"reference must be (grade, preheat temperature in °C); got {reference!r:.60}."
         )
     name, preheat_c = reference
     label = "preheat temperature of the reference"
-    return grade(name).name, check_number(preheat_c, label, 600.0, BURNING_C, "°C")
+    return steel_of(name).name, check_number(preheat_c, label, 600.0, BURNING_C, "°C")
 
 
 @functools.lru_cache(maxsize=256)
@@ -319,7 +317,7 @@ def reference_stress_mpa(
 ) -> float:
     """Mean flow stress in the die of the reference grade from its preheat, on this head and route, MPa."""
     name, preheat_c = reference
-    cases = Cases.of([grade(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
+    cases = Cases.of([steel_of(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
     return float(evaluate(cases).press["flow_stress_mpa"][0])
 
 

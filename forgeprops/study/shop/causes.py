@@ -75,7 +75,7 @@ def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...
                 )
             )
     if not found:
-        raise InputError(f"no cause is left to look at; allowed are {', '.join(_rows())}.")
+        raise InputError(f"no cause is left to look at; give {', '.join(_rows())}.")
     return tuple(found)
 
 

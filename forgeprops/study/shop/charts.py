@@ -61,9 +61,9 @@ def _finite(values, name: str) -> np.ndarray:
     try:
         array = np.asarray(values, dtype=float).ravel()
     except (TypeError, ValueError):
-        raise InputError(f"{name} are not numbers; allowed is a list of finite numbers.") from None
+        raise InputError(f"{name} must be a list of finite numbers.") from None
     if not np.isfinite(array).all():
-        raise InputError(f"{name} hold a number that is not finite; allowed are finite numbers.")
+        raise InputError(f"{name} hold a number that is not finite; give finite numbers.")
     return array
 
 

@@ -164,9 +164,7 @@ def _readings_of(measured) -> tuple[dict[str, list[float]], int]:
         return by_zone, max(int(frame["head_id"].nunique()), 1)
     if not isinstance(measured, Mapping) or not measured:
         raise InputError(
-            f"measured is {measured!r:.60}; allowed is a mapping such as "
-            f"{{'face': [395, 402], 'hosel': 231}} "
-            "or hardness readings."
+            f"measured must be a mapping such as {{'face': [395, 402], 'hosel': 231}} or hardness readings; got {measured!r:.60}."
         )
     found = {}
     for zone, values in measured.items():
@@ -176,9 +174,7 @@ def _readings_of(measured) -> tuple[dict[str, list[float]], int]:
             check_number(v, f"{zone} hardness", 60.0, 1000.0, "HV", "measured") for v in values
         ]
         if not found[zone]:
-            raise InputError(
-                f"there is no reading of the {zone}; allowed is one or more (measured)."
-            )
+            raise InputError(f"there is no reading of the {zone}; give one or more (measured).")
     return found, 1
 
 
@@ -187,7 +183,7 @@ def _expected(usual, zones, predicted: np.ndarray) -> np.ndarray:
         return predicted
     if not isinstance(usual, Mapping):
         raise InputError(
-            f"usual is {usual!r:.60}; allowed is a mapping such as {{'face': 430, 'hosel': 237}}."
+            f"usual must be a mapping such as {{'face': 430, 'hosel': 237}}; got {usual!r:.60}."
         )
     for zone in zones:
         if zone not in usual:

@@ -168,7 +168,7 @@ def fit(
     for number in numbers:
         check_choice(number, "number to fit", SHOP_NUMBERS)
     if not numbers:
-        raise InputError(f"there is no number to fit; allowed are {', '.join(SHOP_NUMBERS)}.")
+        raise InputError(f"there is no number to fit; give {', '.join(SHOP_NUMBERS)}.")
     sd = Noise(**noise)
     seen = observe(traces, hardness, head, steel, route, sd.noise_c)
     model = Model(seen, before, [known[n] for n in numbers], sd.clock_sd_s)

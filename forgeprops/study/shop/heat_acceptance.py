@@ -1,4 +1,4 @@
-"""A heat of steel judged before it is forged: accept, accept with adjusted settings, or hold, and why."""
+"""Acceptance of a heat of steel before it is forged: accept, accept with adjusted settings, or hold, and why."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def judge_heat(
     chance: float = 0.5,
     strict_grade: bool = True,
 ) -> Judgement:
-    """Judge a heat of steel for a head, a route and limits.
+    """Accept a heat of steel for a head, a route and limits.
 
     Parameters
     ----------
@@ -179,7 +179,7 @@ def judge_heats(
     progress=None,
     **options,
 ) -> Judgements:
-    """Judge a whole list of certificates (or steels); one that cannot be used is held and says why.
+    """Acceptance of a whole list of certificates (or steels); one that cannot be used is held and says why.
 
     Parameters
     ----------
@@ -348,7 +348,5 @@ def _turnable(study: Study, turned) -> dict[str, tuple[float, float]]:
     """Ranges of the settings that may be adjusted, as far as the route has them."""
     for name in turned or ():
         if setting(name).group != "route":
-            raise InputError(
-                f"{name} cannot be adjusted for a heat; allowed are settings of the route."
-            )
+            raise InputError(f"{name} cannot be adjusted for a heat; give settings of the route.")
     return study.ranges(turned, TURNED)

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, steel_from
+from ...answer.cases import head_from, route_from
 from ...base.errors import InputError, check_number
 from ...certificates.reading import Certificates
 from ...engine.packing import POINTS
 from ...engine.section import lobatto
+from ...inputs.grades import steel_of
 from ...inputs.head import ZONES, Head
 from ...inputs.route import Route
 from ...inputs.steel import Steel
@@ -143,7 +144,7 @@ def observe(
     for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
         if given is not None and not isinstance(given, kind):
             raise InputError(
-                f"{what} is {type(given).__name__}; allowed is what read_{what} returns, or None."
+                f"{what} must be what read_{what} returns, or None; got {type(given).__name__}."
             )
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
@@ -225,7 +226,7 @@ def _finder(head, steel, route) -> Callable[[str], MeasuredHead]:
                 f"no usable steel for head {name!r}{f' of heat {heat}' if heat else ''}; "
                 "give its steel or a certificate that can be used."
             )
-        return MeasuredHead(name, steel_from(metal), shape, made)
+        return MeasuredHead(name, steel_of(metal), shape, made)
 
     return find
 

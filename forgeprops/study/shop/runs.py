@@ -65,7 +65,7 @@ def read_runs(
     """
     route = Route() if route is None else route
     if not isinstance(route, Route):
-        raise InputError(f"route is {route!r}; allowed is a Route(...).")
+        raise InputError(f"route must be a Route(...); got {route!r}.")
     texts = _TEXT_SETTINGS + _YES_NO_SETTINGS
     settings = [
         text_field(n, needed=False) if n in texts else number_field(n, {}, needed=False)

@@ -185,7 +185,7 @@ def read_channels(
     for i, (name, zone, depth) in enumerate(zip(*rows.values.values(), strict=True)):
         if name in channels:
             where = f"{rows.file[i]}, row {rows.row[i]}"
-            raise InputError(f"channel {name!r} is given twice; allowed is once ({where}).")
+            raise InputError(f"channel {name!r} is given twice; give it once ({where}).")
         channels[name] = Channel(name, zone, depth)
     return channels
 

@@ -52,7 +52,7 @@ _FIELDS = (
 def read_log(source, sheet: str | None = None, filename: str | None = None) -> Log:
     """Read a shop's log.
 
-    Layout: ``date, heat, head_id, quantity, predicted, measured``; one row per judged head and quantity, in
+    Layout: ``date, heat, head_id, quantity, predicted, measured``; one row per head and quantity, in
     order of time; `quantity` such as ``face hardness HV``; date YYYY-MM-DD.
 
     Raises
@@ -110,12 +110,12 @@ def add_to_log(
         Values that are no numbers, a file that is not a log, a file that cannot be written.
     """
     if not isinstance(quantity, str) or not quantity.strip():
-        raise InputError(f"quantity is {quantity!r}; allowed is a text such as 'face hardness HV'.")
+        raise InputError(f"quantity must be a text such as 'face hardness HV'; got {quantity!r}.")
     for what, value in (("heat", heat), ("head_id", head_id), ("date", date)):
         check_kind(value, str, what)
     date = date or datetime.date.today().isoformat()
     if not is_day(date):
-        raise InputError(f"date is {shown(date)}; allowed is a day such as 2025-03-01.")
+        raise InputError(f"date must be a day such as 2025-03-01; got {shown(date)}.")
     numbers = [
         check_number(v, n, -1e6, 1e6) for n, v in (("predicted", predicted), ("measured", measured))
     ]

@@ -105,8 +105,7 @@ class Plate:
             properties = self.material
         else:
             raise InputError(
-                f"plate material is {self.material!r}; allowed is {', '.join(PLATES)} or a "
-                "pair of functions."
+                f"plate material must be {', '.join(PLATES)} or a pair of functions; got {self.material!r}."
             )
         try:
             back = _back_flux(self.back)
@@ -114,7 +113,7 @@ class Plate:
             if isinstance(error, InputError):
                 raise
             raise InputError(
-                f"back is {self.back!r}; allowed is None, (h, °C) or a function."
+                f"back must be None, (h, °C) or a function; got {self.back!r}."
             ) from None
         first = min(0.05, max(self.depth_mm, 0.2) / 8.0, self.thickness_mm / 20.0)
         sizes = [first]

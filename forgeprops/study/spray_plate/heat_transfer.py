@@ -115,15 +115,15 @@ class CoolingCurve:
         at = self.seen & (self.surface_c >= from_c)
         if not at.any():
             raise InputError(
-                f"the trace shows no surface above {from_c:g} °C; allowed is a lower from_c."
+                f"the trace shows no surface above {from_c:g} °C; give a lower from_c."
             )
         law = np.array([spray_w_m2k(flux, float(s), self.water_c) for s in self.surface_c[at]])
         ratio = np.log(self.h_w_m2k[at] / law)
         return float(np.exp(ratio.mean())), float(ratio.std())
 
     def __repr__(self) -> str:
-        told = f"h of {int(self.seen.sum())} surface temperatures, misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K"
-        return "\n".join([f"{told}; .table() has them.", *map(str, self.warnings)])
+        words = f"h of {int(self.seen.sum())} surface temperatures, misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K"
+        return "\n".join([f"{words}; .table() has them.", *map(str, self.warnings)])
 
     def _repr_html_(self) -> str:
         said = "".join(f" {w}" for w in self.warnings)

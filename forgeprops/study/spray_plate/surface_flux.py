@@ -32,13 +32,10 @@ def checked_trace(time_s, temperature_c, what: str = "trace") -> tuple[np.ndarra
             np.asarray(temperature_c, dtype=float).ravel(),
         )
     except (TypeError, ValueError):
-        raise InputError(
-            f"the {what} is not made of numbers; allowed are two lists of numbers."
-        ) from None
+        raise InputError(f"the {what} is not made of numbers; give two lists of numbers.") from None
     if t.size != y.size or t.size < 20:
         raise InputError(
-            f"the {what} has {t.size} times and {y.size} temperatures; "
-            "allowed are 20 or more of each."
+            f"the {what} has {t.size} times and {y.size} temperatures; give 20 or more of each."
         )
     if not (np.isfinite(t).all() and np.isfinite(y).all()):
         raise InputError(
@@ -51,7 +48,7 @@ def checked_trace(time_s, temperature_c, what: str = "trace") -> tuple[np.ndarra
         )
     if y.min() < -60.0 or y.max() > 1400.0:
         raise InputError(
-            f"the {what} reaches {y.min():.0f} to {y.max():.0f} °C; allowed is -60 to 1400 °C."
+            f"the {what} reaches {y.min():.0f} to {y.max():.0f} °C, out of range (-60 to 1400 °C)."
         )
     return t, y
 
@@ -78,7 +75,7 @@ class SurfaceFlux:
     time_s, flux_w_m2, surface_c : ndarray
         Each flux holds up to its time.
     future_steps : int
-        Over how many steps ahead it was judged.
+        Over how many steps ahead it was measured.
     standard_error_w_m2 : float
         Of each flux, from the noise alone.
     """
@@ -189,7 +186,7 @@ def _unit_response(plate: Plate, at_c: float, step: float, n: int) -> np.ndarray
 def check_plate(plate) -> None:
     if not isinstance(plate, Plate):
         raise InputError(
-            f"plate is {type(plate).__name__}; allowed is a Plate(thickness_mm, depth_mm, ...)."
+            f"plate must be a Plate(thickness_mm, depth_mm, ...); got {type(plate).__name__}."
         )
 
 

@@ -1,0 +1,151 @@
+"""A head from the few numbers that a drawing shows first: the rest scaled from a template to close the mass."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+from ..base.errors import InputError, check_number
+from .head import Head, head
+from .settings import table
+
+__all__ = ["head_from"]
+
+#: Least and largest factor on width and thickness of the body's blocks that still is the template's shape (our choice).
+BODY_FACTOR = (0.6, 1.6)
+
+
+def head_from(
+    mass_g: float | None = None,
+    face_mm: float | None = None,
+    blade_mm: tuple[float, float] | None = None,
+    hosel_mm: tuple[float, float, float] | None = None,
+    like: str | Head = "mid-iron",
+    *,
+    loft_deg: float | None = None,
+    name: str | None = None,
+) -> Head:
+    """A head whose face, blade, hosel and mass are given and whose other dimensions are scaled from a template.
+
+    Parameters
+    ----------
+    mass_g : float, optional
+        Finished mass, g; the body closes it.
+    face_mm : float, optional
+        Finished thickness of the face.
+    blade_mm : (length, height), optional
+        Whole blade, heel to toe and sole to top line at its middle.
+    hosel_mm : (outside, bore, length), optional
+        Finished diameters and length from the neck to the free end.
+    like : str or Head
+        Template: "mid-iron", "long-iron", "wedge", "muscle-back", "cavity", "hollow-recess", or a head of your own.
+    loft_deg : float, optional
+        Static loft; the club speed follows.
+    name : str, optional
+
+    Returns
+    -------
+    Head
+        `Head.note` lists what was assumed; any dimension can be changed afterwards by `Head.with_`.
+
+    Raises
+    ------
+    InputError
+        A number out of bounds, or a mass that the template's shape cannot have.
+
+    Notes
+    -----
+    The span of the face and the blocks along sole, top line, toe and heel follow the blade, the neck follows the hosel,
+    the depth of the bore its length; thickness of the rim and all allowances stay.  Width and thickness of the blocks
+    take one factor, so that the computed mass is the given one.
+
+    Examples
+    --------
+    >>> mine = head_from(mass_g=270, face_mm=2.4, blade_mm=(76, 45), hosel_mm=(13.4, 9.4, 60))
+    >>> round(mine.mass_g(), 3), mine.hosel.wall_mm
+    (270.0, 2.0)
+    >>> mine.with_(rim_thickness_mm=4.2).rim.thickness_mm
+    4.2
+    """
+    t = head(like) if isinstance(like, str) else like
+    if not isinstance(t, Head):
+        raise InputError(f"like must be a Head or the name of a library head; got {t!r:.60}.")
+    length, height = _numbers(blade_mm, ("rim_length_mm", "rim_height_mm"), "blade_mm", t)
+    hosel = _numbers(
+        hosel_mm, ("hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm"), "hosel_mm", t
+    )
+    along, up = length / t.rim.length_mm, height / t.rim.height_mm
+    grow = dataclasses.replace
+    (face,) = _numbers(
+        None if face_mm is None else (face_mm,), ("face_thickness_mm",), "face_mm", t
+    )
+    parts = {
+        "face": grow(
+            t.face,
+            length_mm=t.face.length_mm * along,
+            height_mm=t.face.height_mm * up,
+            thickness_mm=face,
+            **({} if loft_deg is None else {"loft_deg": loft_deg, "club_speed_m_s": None}),
+        ),
+        "rim": grow(t.rim, length_mm=length, height_mm=height),
+        "neck": grow(t.neck, base_mm=t.neck.base_mm * hosel[0] / t.hosel.outside_mm),
+        "hosel": grow(
+            t.hosel,
+            outside_mm=hosel[0],
+            bore_mm=hosel[1],
+            length_mm=hosel[2],
+            bore_depth_mm=t.hosel.bore_depth_mm * hosel[2] / t.hosel.length_mm,
+        ),
+    }
+    body = tuple(
+        grow(b, length_mm=b.length_mm * (up if b.name in ("toe", "heel") else along))
+        for b in t.body
+    )
+    what = name or f"like {t.name}"
+    made = Head(what, body=body, **parts)
+    factor = 1.0
+    if mass_g is not None:
+        mass_g = check_number(mass_g, "head mass", 50, 1000, "g", "head_from")
+        factor = _body_factor(made, mass_g, t)
+        body = tuple(
+            grow(b, width_mm=b.width_mm * factor, thickness_mm=b.thickness_mm * factor)
+            for b in body
+        )
+    return Head(
+        what, body=body, **parts, declared_mass_g=mass_g, note=_assumed(made, t, factor, given=dict(
+            mass=mass_g, face=face_mm, blade=blade_mm, hosel=hosel_mm, loft=loft_deg)),
+    )  # fmt: skip
+
+
+def _numbers(given, names: tuple[str, ...], what: str, t: Head) -> list[float]:
+    """The numbers given, checked by their settings; the template's where none are."""
+    settings = [table()[n] for n in names]
+    if given is None:
+        return [getattr(getattr(t, s.part), s.field) for s in settings]
+    if isinstance(given, str) or not hasattr(given, "__len__") or len(given) != len(names):
+        words = ", ".join(n.split("_", 1)[1].removesuffix("_mm") for n in names)
+        raise InputError(f"{what} must be ({words}) in mm; got {given!r:.60}.")
+    return [s.check(value, "head_from") for s, value in zip(settings, given, strict=True)]
+
+
+def _body_factor(made: Head, mass_g: float, t: Head) -> float:
+    own = made.zones("finished")["body"].mass_g
+    rest = made.mass_g() - own
+    low, high = BODY_FACTOR
+    if not rest + low**2 * own <= mass_g <= rest + high**2 * own:
+        raise InputError(
+            f"head mass is {mass_g:g} g; with this face, blade and hosel the shape of {t.name} takes "
+            f"{rest + low**2 * own:.0f} to {rest + high**2 * own:.0f} g."
+        )
+    return math.sqrt((mass_g - rest) / own)
+
+
+def _assumed(made: Head, t: Head, factor: float, given: dict) -> str:
+    parts = [
+        f"face {made.face.length_mm:.1f} × {made.face.height_mm:.1f} mm, rim {made.rim.thickness_mm:g} mm, "
+        f"neck {made.neck.length_mm:g} mm to {made.neck.base_mm:.1f} mm, bore {made.hosel.bore_depth_mm:.1f} mm deep",
+        f"blocks of the body {factor:.3f} times as wide and thick" if factor != 1.0 else "blocks of the body",
+        "allowances of face, rim and hosel, bend zone",
+        *(f"{what} of the template" for what, value in given.items() if value is None),
+    ]  # fmt: skip
+    return f"Assumed from {t.name}: {'; '.join(parts)}."

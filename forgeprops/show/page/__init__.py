@@ -1,0 +1,6 @@
+"""The page: one job, its answer, and everything that is asked about it."""
+
+from .desk import Desk
+from .page import Page, page
+
+__all__ = ["Desk", "Page", "page"]

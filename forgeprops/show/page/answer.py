@@ -1,0 +1,350 @@
+"""What the page shows of one job: curves, zones, tiles, signs and the sentence, in the reader's units."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from ...answer.verdict import LimitState, Verdict, level_of
+from ...inputs.head import ZONES
+from ...inputs.job import Job
+from ...inputs.limits import QUANTITIES
+from ...inputs.route import COOLING_WORDS
+from ...inputs.settings import table
+from ...strength.hardness_scales import try_convert
+from ...thermal.spray_units import from_flux
+from ..units import Units
+from .desk import differences
+from .fields import MAIN, fields_of, hardness_number, number_of, purpose_of, shown
+
+__all__ = [
+    "HEAD_NUMBERS",
+    "change_words",
+    "curves_of",
+    "numbers_of",
+    "remedy_label",
+    "state_of",
+    "value_words",
+]
+
+#: Seconds after the furnace of the samples of a curve, even on a logarithmic axis.
+TIMES_S = np.geomspace(1.0, 2000.0, 160)
+#: Ends of the gauges: face hardness in HV, hosel bend in degrees (our choice).
+FACE_HV, HOSEL_DEG = (100.0, 700.0), (0.0, 6.0)
+#: Press effort against 1030 at the same temperatures from which the forgeability sign warns (our choice).
+HARD_TO_PRESS = 1.25
+#: Numbers that a head of one's own is first described by.
+HEAD_NUMBERS = (
+    "mass_g", "face_mm", "blade_length_mm", "blade_height_mm", "hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm",
+)  # fmt: skip
+_LEVELS = ("good", "marginal", "out")
+
+
+def curves_of(result, units: Units) -> bytes:
+    """Times and the temperature of the five zones, six rows of float32, zone after zone."""
+    out_s = result.events["out of furnace"]
+    rows = [
+        units.from_c(np.interp(out_s + TIMES_S, z.time_s, z.temperature_c))
+        for z in result.zones.values()
+    ]
+    return np.stack([TIMES_S, *rows]).astype("<f4").tobytes()
+
+
+def _level(states: list[LimitState]) -> str:
+    return (
+        level_of(all(s.met for s in states), min(s.chance for s in states), False)
+        if states
+        else "none"
+    )
+
+
+def _worst(levels) -> str:
+    return max((x for x in levels if x != "none"), key=_LEVELS.index, default="none")
+
+
+def _share(value: float, ends: tuple[float, float]) -> float:
+    return round(100.0 * min(max((value - ends[0]) / (ends[1] - ends[0]), 0.0), 1.0), 1)
+
+
+def _gauge(ends, limit, low, value, high) -> dict:
+    band = (
+        [_share(ends[i] if end is None else end, ends) for i, end in enumerate(limit)]
+        if any(limit)
+        else [0, 0]
+    )
+    return {
+        "band": band,
+        "span": [_share(low, ends), _share(high, ends)],
+        "dot": _share(value, ends),
+    }
+
+
+def _hardness(units: Units, hv: float) -> tuple[str, str, str]:
+    """Number, scale, and for readers of HV the Rockwell hardness beside it."""
+    number, _, scale = units.hardness_text(hv).rpartition(" ")
+    if scale == "HV" and units.hardness == "HV":
+        for other in ("HRC", "HRB"):
+            if (found := try_convert(hv, "HV", other)) is not None:
+                return number, scale, f"{found:.0f} {other}"
+    return number, scale, ""
+
+
+def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> dict:
+    """Everything the page paints on a move, as plain numbers and texts.
+
+    Parameters
+    ----------
+    pinned : (Job, Estimate, Verdict), optional
+        The job to compare with.
+    """
+    by_name = {name: [s for s in verdict.limits if s.name == name] for name in QUANTITIES}
+    zones, hosel = result.zones, result.hosel
+    hosel_level = _worst([_level(by_name["hosel_allowed_deg"]), _level(by_name["bar_force_n"])])
+    crack = next((w for w in verdict.stops if w.code == "quench-crack"), None)
+    levels = {z: _level(by_name[f"{z}_hardness_hv"]) for z in ZONES}
+    for z in ("neck", "hosel"):
+        levels[z] = _worst([levels[z], hosel_level])
+    face_level = _worst([levels["face"], "out" if crack else "none"])
+    levels["face"] = _worst([face_level, _level(by_name["face_margin"])])
+    heads = {
+        z: {
+            "level": levels[z],
+            "text": units.hardness_text(r.hardness_hv),
+            "phases": _phases(r.fractions),
+        }
+        for z, r in zones.items()
+    }
+    face = zones["face"]
+    number, scale, second = _hardness(units, face.hardness_hv)
+    bounds = {
+        n: job_limits(result).get(n, (None, None))
+        for n in ("face_hardness_hv", "hosel_allowed_deg", "bar_force_n")
+    }
+    face_ends = [
+        None if e is None else hardness_number(units, e) for e in bounds["face_hardness_hv"]
+    ]
+    deg_state = next(iter(by_name["hosel_allowed_deg"]), None)
+    deg = deg_state or LimitState(
+        "hosel_allowed_deg",
+        "",
+        hosel.allowed_deg,
+        hosel.allowed_deg_low,
+        hosel.allowed_deg_high,
+        "°",
+        True,
+        1.0,
+    )
+    bar = units.length_text(float(job.bench.get("bar_mm", 500.0))).replace(".0 mm", " mm")
+    a = {"face": "", "hosel": "", "sure": ""}
+    if pinned is not None:
+        a = {
+            "face": f"A {units.hardness_text(pinned[1].zones['face'].hardness_hv)}",
+            "hosel": f"A {pinned[1].hosel.allowed_deg:.1f}°",
+            "sure": f"A {100 * pinned[2].chance_right:.0f} %",
+        }
+    sure_level = level_of(True, min(verdict.chance_right, verdict.heads_inside / 100), False)
+    tiles = {
+        "face": {
+            "level": face_level, "value": number, "unit": scale, "second": second, "a": a["face"], "ends": face_ends, "scale": scale if scale == units.hardness else units.hardness,
+            "gauge": _gauge(FACE_HV, bounds["face_hardness_hv"], face.hardness_low_hv, face.hardness_hv, face.hardness_high_hv),
+        },
+        "hosel": {
+            "level": hosel_level, "value": f"{hosel.allowed_deg:.1f}", "unit": "°", "a": a["hosel"],
+            "second": f"{_force(units, hosel.bar_force_n)}, {bar} bar", "ends": [bounds["hosel_allowed_deg"][0], _force_number(units, bounds["bar_force_n"][1])],
+            "gauge": _gauge(HOSEL_DEG, bounds["hosel_allowed_deg"], deg.low, hosel.allowed_deg, deg.high),
+        },
+        "sure": {
+            "level": sure_level, "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
+            "second": f"{verdict.heads_inside} of 100 heads inside", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
+        },
+    }  # fmt: skip
+    events, out_s = result.events, result.events["out of furnace"]
+    spray = [events["water on"] - out_s, events["water off"] - out_s] if result.sprayed else None
+    critical = result.critical
+    fields = fields_of(job, units)
+    if pinned is not None:
+        for name, field in fields.items():
+            field["pin"] = shown(units, name, number_of(pinned[0], name))
+    return {
+        "level": verdict.level, "zones": heads, "tiles": tiles, "signs": _signs(result, verdict, units, by_name),
+        "sentence": sentence(verdict), "fields": fields, "spray": spray, "hosel": f"{hosel.allowed_deg:.1f}°",
+        "marks": {n: float(units.from_c(v)) for n, v in (("Ae3", critical.ae3_c), ("Bs", critical.bs_c), ("Ms", critical.ms_c))},
+        "steel": job.steel.name, "head": job.head.name, "cooling": job.route.cool.surroundings, "purpose": purpose_of(result.limits),
+        "analysis": " ".join(f"{e}={v:g}" for e, v in job.steel.composition.items() if v), "own": _own(job, units), "title": f"{job.steel.name} · {job.head.name}", "sub": _setting_words(job, units),
+        "shop": "" if job.shop.name == "neutral" else job.shop.name, "temperature": units.temperature, "why": _why(result, units),
+        "compared": "" if pinned is None else change_words(pinned[0], job, units), "units": [units.temperature, units.length, units.hardness],
+    }  # fmt: skip
+
+
+def _own(job: Job, units: Units) -> dict[str, float]:
+    """What a head of one's own is described by, of the head as it is."""
+    known = {n: job.value(n) for n in HEAD_NUMBERS[4:]} | {
+        "face_mm": job.value("face_thickness_mm")
+    }
+    return {n: round(float(units.from_mm(v)), 3) for n, v in known.items()}
+
+
+def job_limits(result):
+    return result.limits.bounds
+
+
+def _phases(fractions) -> dict[str, int]:
+    return {name: round(100 * share) for name, share in fractions.items() if share >= 0.01}
+
+
+def _force(units: Units, newton: float) -> str:
+    return units.force_text(newton)
+
+
+def _force_number(units: Units, newton: float | None):
+    return None if newton is None else round(units.from_n(newton))
+
+
+def value_words(units: Units, name: str, value: float) -> str:
+    """A setting's value with its unit as the page shows it: "10 s", "2.9 L/min"."""
+    if name == "flux":
+        return units.flow_text(from_flux(value).flow_l_min)
+    text = units.value_text(table()[name], value)
+    return re.sub(r"\.0+(?= )", "", text)
+
+
+def _setting_words(job: Job, units: Units) -> str:
+    preheat, flux, spray_s = (value_words(units, n, number_of(job, n)) for n in MAIN)
+    wet = number_of(job, "flux") > 0 and number_of(job, "spray_s") > 0
+    return f"{preheat}, {flux} for {spray_s}" if wet else f"{preheat}, no spray"
+
+
+def change_words(a: Job, b: Job, units: Units) -> str:
+    """What changed from one job to another, in one line."""
+    parts = []
+    for name, (old, new) in differences(a, b).items():
+        if name in table() and isinstance(old, (int, float)) and isinstance(new, (int, float)):
+            parts.append(
+                f"{table()[name].label} {value_words(units, name, old)} → {value_words(units, name, new)}"
+            )
+        elif name in ("steel", "head", "shop"):
+            parts.append(f"{name} {old} → {new}")
+        elif name == "cooling":
+            parts.append(f"cool {COOLING_WORDS[new]}")
+        else:
+            parts.append(f"{name} changed")
+    return ", ".join(parts)
+
+
+def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
+    codes = {w.code for w in result.warnings}
+    crack, effort = "quench-crack" in codes, result.effort
+    die = units.temperature_text(effort.die_c)
+    forge = "out" if "burning" in codes else "good"
+    if {
+        "overheating",
+        "below-ac1",
+        "range:shida.temperature",
+    } & codes or effort.relative > HARD_TO_PRESS:
+        forge = max(forge, "marginal", key=_LEVELS.index)
+    margin, pull = by_name["face_margin"], by_name["bar_force_n"]
+    face, hosel = result.face, result.hosel
+    return [
+        {"name": "Crack", "level": "out" if crack else "good", "text": "may crack in the spray" if crack else "no crack warning"},
+        {"name": "Forging", "level": forge, "text": f"{die} in the die, {effort.relative:.2f} × 1030"},
+        {"name": "Strike", "level": _level(margin) if margin else "good" if face.margin >= 1 else "out", "text": f"margin {face.margin:.1f}"},
+        {"name": "Pull", "level": _level(pull) if pull else "none", "text": f"{_force(units, hosel.bar_force_n)}, {hosel.ease.partition(':')[0]}"},
+    ]  # fmt: skip
+
+
+_MISSED = {
+    ("face_hardness_hv", 1): "the face is too soft", ("face_hardness_hv", -1): "the face is too hard",
+    ("hosel_allowed_deg", 1): "the hosel is too hard to bend far enough", ("bar_force_n", -1): "the hosel takes too heavy a pull",
+    ("face_margin", 1): "the face is too weak for the strike",
+}  # fmt: skip
+_DOUBTED = {
+    ("face_hardness_hv", 1): "the face may come out too soft", ("face_hardness_hv", -1): "the face may come out too hard",
+    ("hosel_allowed_deg", 1): "the hosel may not bend far enough", ("bar_force_n", -1): "the pull may be too heavy",
+    ("face_margin", 1): "the face may be too weak for the strike",
+}  # fmt: skip
+
+
+def sentence(verdict: Verdict) -> str:
+    """Cause, and what the remedy costs; the numbers stand in the tiles, the remedy on its button."""
+    worst = verdict.weakest
+    if verdict.level == "good" or worst is None:
+        return "Good: every limit is kept. Confirm it on trial heads."
+    sign = 1 if "at least" in worst.words else -1
+    what = (_DOUBTED if worst.met else _MISSED).get(
+        (worst.name, sign)
+    ) or f"{worst.words} is {'in doubt' if worst.met else 'missed'}"
+    if verdict.stops:
+        what = {
+            "quench-crack": "the spray may crack this steel",
+            "burning": "the furnace burns this steel",
+        }.get(verdict.stops[0].code, verdict.stops[0].code.replace("-", " "))
+    elif verdict.cause:
+        what += f": {verdict.cause}"
+    return f"{'Not good' if verdict.level == 'out' else 'Not sure'}: {what}."
+
+
+def remedy_label(job: Job, remedy, units: Units) -> str:
+    """The remedy as a command on a button: "Set spray time to 8 s"."""
+    for name in (*MAIN, "delay_s"):
+        old, new = job.route.setting(name), remedy.route.setting(name)
+        if remedy.kind == "setting" and old != new:
+            return f"Set {table()[name].label} to {value_words(units, name, new)}"
+    words = units.text(remedy.words)
+    return words[0].upper() + words[1:]
+
+
+def _why(result, units: Units) -> dict:
+    """Table of the zones, and the three temperatures."""
+    rows = []
+    for name, z in result.zones.items():
+        low, high = (units.hardness_text(h) for h in (z.hardness_low_hv, z.hardness_high_hv))
+        if low.split()[-1] == high.split()[-1]:
+            low = low.split()[0]
+        rate = (
+            "–"
+            if z.rate_700_c_per_s is None
+            else f"{units.step_from_c(z.rate_700_c_per_s):.1f} {units.temperature}/s"
+        )
+        rows.append(
+            [name, f"{low} to {high}", "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate]
+        )
+    temps = [
+        ("preheat", result.route.preheat.temperature_c),
+        ("forging", result.effort.die_c),
+        ("quench start", result.zones["face"].water_c),
+    ]
+    return {
+        "rows": rows,
+        "temperatures": "  ·  ".join(
+            f"{n} {units.temperature_text(v)}" for n, v in temps if v is not None
+        ),
+    }
+
+
+def numbers_of(job: Job, result, verdict: Verdict, units: Units) -> list[list[str]]:
+    """The numbers of the page as rows to copy or to save."""
+    rows = [
+        ["job", f"{job.steel.name}, {job.head.name}, {_setting_words(job, units)}"],
+        ["verdict", verdict.level],
+    ]
+    rows += [
+        ["chance that the setting is right", f"{100 * verdict.chance_right:.0f} %"],
+        ["heads inside", f"{verdict.heads_inside} of 100"],
+    ]
+    for z, r in result.zones.items():
+        ends = " to ".join(units.hardness_text(h) for h in (r.hardness_low_hv, r.hardness_high_hv))
+        rows.append([f"{z} hardness", units.hardness_text(r.hardness_hv), ends])
+    h = result.hosel
+    rows += [
+        [
+            "hosel bend",
+            f"{h.allowed_deg:.2f} °",
+            f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f} °",
+        ]
+    ]
+    rows += [
+        ["pull on the bar", _force(units, h.bar_force_n)],
+        ["strike margin", f"{result.face.margin:.2f}"],
+    ]
+    return rows

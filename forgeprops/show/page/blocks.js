@@ -1,0 +1,81 @@
+// Blocks of which the kernel makes a tab: text, facts, table, map, form, buttons. A further kind is one more entry.
+const sign = (level) => el("b.mark", { "data-level": level, "aria-label": WORD[level] }, MARK[level]);
+const exports = (name, rows) => menu("save or copy", "⤓", [["Copy", () => copy(rows)],
+  ["Table (CSV)", () => download(name + ".csv", asCsv(rows), "text/csv")]]);
+
+const BLOCKS = {
+  text: (b) => el("p.words" + (b.look ? "." + b.look : ""), {}, b.words),
+
+  facts: (b) => el("div.withmenu", {}, exports(b.name || "facts", b.rows),
+    el("div.facts", {}, ...b.rows.flatMap(([k, v]) => [el("span", {}, k), el("b", {}, v)]))),
+
+  table(b, page) {
+    const levels = b.levels || [], take = b.take || [];
+    const row = (r, i) => {
+      const act = take[i] && (() => page.commit(take[i]));
+      const first = act ? el("button.link", { onclick: act, title: "take this" }, r[0]) : r[0];
+      return el("tr" + (i === b.here ? ".here" : "") + (act ? ".act" : ""), { onclick: (e) => act &&
+        e.target.tagName !== "BUTTON" && act() },
+        levels.length ? el("td", {}, sign(levels[i])) : null, ...r.map((v, c) => el(c ? "td" : "th", c ? {}
+          : { scope: "row" }, c ? v : first)));
+    };
+    return el("div.withmenu.grow", {}, exports(b.name || "table", [b.head, ...b.rows]), el("table" + (levels.length
+      ? ".levels" : ""), {},
+      el("thead", {}, el("tr", {}, levels.length ? el("th", { "aria-label": "verdict" }) : null, ...b.head.map((v) =>
+        el("th", { scope: "col" }, v)))),
+      el("tbody", {}, ...b.rows.map(row))));
+  },
+
+  map(b, page) {
+    const nx = b.xs.length, fields = [];
+    const tip = el("span.tipline", { "aria-live": "polite" }, "");
+    b.ys.forEach((y, j) => {
+      fields.push(el("span.y", {}, j % 2 ? "" : y));
+      b.xs.forEach((x, i) => {
+        const k = j * nx + i, here = i === b.here[0] && j === b.here[1];
+        fields.push(el("button." + b.levels[k] + (here ? ".here" : ""),
+          { "aria-label": `${b.tips[k]}, ${WORD[b.levels[k]]}`, tabIndex: here ? 0 : -1,
+          onclick: () => page.commit(b.take[k]), onmouseenter: () => text(tip, b.tips[k]), onfocus: () => text(tip,
+            b.tips[k]) }));
+      });
+    });
+    fields.push(el("span"), ...b.xs.map((x, i) => el("span.x", {}, i % 4 ? "" : x)));
+    const grid = el("div.map", { role: "group", "aria-label": `${b.y} over ${b.x}`,
+      style: `grid-template-columns:34px repeat(${nx},1fr)` }, ...fields);
+    grid.addEventListener("keydown", (e) => {               // arrows walk over the map
+      const go = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -nx, ArrowDown: nx }[e.key],
+        all = [...grid.querySelectorAll("button")];
+      const to = go && all[all.indexOf(document.activeElement) + go];
+      if (to) { to.tabIndex = 0; to.focus(); e.preventDefault(); }
+    });
+    const rows = [[b.x, b.y, "verdict", "result"], ...b.levels.map((l, k) => [b.xs[k % nx], b.ys[Math.floor(k / nx)],
+      WORD[l], b.tips[k]])];
+    const picture = () => {                                  // the map as a drawing, to save
+      const W = 20, root = svg("svg", { viewBox: `0 0 ${nx * W} ${b.ys.length * W}` });
+      b.levels.forEach((l, k) => root.append(svg("rect", { x: (k % nx) * W, y: Math.floor(k / nx) * W, width: W - 1,
+        height: W - 1, fill: INK[l][0] }),
+        label({ x: (k % nx) * W + 6, y: Math.floor(k / nx) * W + 14, fill: INK[l][1], "font-size": 11 }, MARK[l])));
+      root.getBoundingClientRect = () => ({ width: nx * W * 2, height: b.ys.length * W * 2 });
+      return root;
+    };
+    return el("div.withmenu.grow", {}, menu("save or copy", "⤓", [["Copy", () => copy(rows)], ["Map (CSV)", () =>
+      download("window.csv", asCsv(rows), "text/csv")],
+      ["Map (SVG)", () => saveSvg(picture(), "window")], ["Map (PNG)", () => savePng(picture(), "window")]]),
+    el("p.axis", {}, `↑ ${b.y}`), grid, el("p.axis", {}, tip, el("span", {}, `${b.x} →`)));
+  },
+
+  form(b, page) {
+    const inputs = b.fields.map((f) => [f, el("input", { type: "number", step: "any", value: f.value,
+      "aria-label": `${f.label}, ${f.unit}`, "data-name": f.name })]);
+    const go = () => page.send({ do: "act", act: b.act, values: Object.fromEntries(inputs.map(([f, i]) => [f.name,
+      +i.value])) });
+    return el("form.form", { onsubmit: (e) => { e.preventDefault(); go(); } },
+      ...inputs.map(([f, i]) => el("label", {}, f.label, i, f.unit)), el("button.small", { onclick: go }, b.button));
+  },
+
+  buttons: (b, page) => el("p.buttons", {}, ...b.items.map((i) => el("button.small", {
+    onclick: () => (i.take ? page.commit(i.take) : page.send({ do: "act", act: i.act, values: i.values || {} })) },
+      i.label))),
+};
+const drawBlocks = (blocks, page) => el("div.blocks", {}, ...blocks.map((b) => (BLOCKS[b.kind] || BLOCKS.text)(b,
+  page)));

@@ -1,0 +1,183 @@
+"""The desk: one job that every page and tab shares, with its steps back and forward, a pinned one, and its file."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+import traitlets as t
+
+from ...base.errors import InputError
+from ...inputs.job import Job, load_job
+from ..units import Units, units
+
+__all__ = ["Desk", "served"]
+
+#: Steps that can be undone; keys pressed on one setting within this time are one step, s.
+STEPS, ONE_STEP_S = 100, 1.0
+
+
+def served() -> bool:
+    """Whether a page server shows the page: then the job stays in the reader's browser, never on the server."""
+    return os.environ.get("SERVER_SOFTWARE", "").lower().startswith("voila")
+
+
+class Desk(t.HasTraits):
+    """The one shared thing: whoever shows the job observes `job`, none keeps a copy.
+
+    Parameters
+    ----------
+    job : Job, optional
+    path : path, optional
+        Where the job is kept; written whole on every finished change, read when it is there at the start.
+
+    Attributes
+    ----------
+    job, pinned : Job, Job or None
+    units : Units
+    note : str
+        What went wrong last, in one sentence; empty if nothing did.
+    past, future : list of Job
+
+    Examples
+    --------
+    >>> desk = Desk()
+    >>> desk.move(spray_s=6); desk.move(spray_s=7); desk.commit()
+    >>> desk.set(preheat_c=900); desk.undo(); (desk.job.value("spray_s"), len(desk.past))
+    (7.0, 1)
+    """
+
+    job = t.Instance(Job)
+    pinned = t.Instance(Job, allow_none=True)
+    units = t.Instance(Units)
+    note = t.Unicode()
+    reading_hv = t.Float(0.0)  # a hosel hardness that was read, for the bench
+
+    def __init__(self, job: Job | None = None, path: str | os.PathLike | None = None):
+        self._path, self._seen = Path(path) if path else None, None
+        kept, note = None, ""
+        if self._path is not None and self._path.exists():
+            try:
+                kept = load_job(self._path)
+                self._seen = self._stamp()
+            except InputError as error:  # kept as it is under another name, never written over
+                aside = self._path.with_suffix(f".unread-{time.strftime('%Y%m%d-%H%M%S')}.json")
+                self._path.replace(aside)
+                note = f"{error} The file is kept as {aside.name}."
+        super().__init__(job=job or kept or Job(), units=units(), note=note)
+        self.past, self.future, self._mark, self._what, self._when = [], [], None, (), 0.0
+
+    @property
+    def keeps(self) -> bool:
+        """Whether the job has a file."""
+        return self._path is not None
+
+    # ---- changes -----------------------------------------------------------------------------------------------
+
+    def move(self, **changes) -> None:
+        """Change the job on its way, as a slider does: a step back waits for `commit`."""
+        before = self.job
+        self.job = before.with_(**changes)
+        self._mark = self._mark or before
+
+    def commit(self, merge: bool = False) -> None:
+        """End a change: one step back, and the file.  With `merge`, changes of one setting at once are one step."""
+        if self._mark is not None and self._mark != self.job:
+            what = tuple(differences(self._mark, self.job))
+            if not (merge and what == self._what and time.monotonic() - self._when < ONE_STEP_S):
+                self.past = [*self.past[1 - STEPS :], self._mark]
+            self.future, self._what, self._when = [], what, time.monotonic()
+            self.save()
+        self._mark = None
+
+    def set(self, **changes) -> None:
+        """Change the job in one step."""
+        self.move(**changes)
+        self._what = ()
+        self.commit()
+
+    def take(self, job: Job) -> None:
+        """Another job in one step."""
+        self._mark, self.job, self._what = self._mark or self.job, job, ()
+        self.commit()
+
+    def undo(self, steps: int = 1) -> None:
+        self._step(self.past, self.future, steps)
+
+    def redo(self) -> None:
+        self._step(self.future, self.past, 1)
+
+    def _step(self, source: list, other: list, steps: int) -> None:
+        self.commit()
+        for _ in range(min(steps, len(source))):
+            other.append(self.job)
+            self.job = source.pop()
+        self._what = ()
+        self.save()
+
+    def pin(self) -> None:
+        """Pin the job as A to compare with, or take the pin out."""
+        self.pinned = None if self.pinned is not None else self.job
+
+    # ---- the file ----------------------------------------------------------------------------------------------
+
+    def _stamp(self):
+        return self._path.stat().st_mtime_ns if self._path.exists() else None
+
+    def save(self) -> None:
+        """Write the job's file; what another page wrote since is taken as a step back first, so nothing is lost."""
+        if self._path is None:
+            return
+        try:
+            if self._stamp() not in (None, self._seen):
+                self.past = [*self.past, load_job(self._path)]
+            self.job.save(self._path, overwrite=True)
+            self._seen = self._stamp()
+        except (OSError, InputError) as error:
+            self.note = f"The job is not saved: {error}"
+
+    def look(self) -> bool:
+        """Take the job that another page has written meanwhile; whether there was one."""
+        if self._path is None or self._mark is not None or self._stamp() in (None, self._seen):
+            return False
+        try:
+            found = load_job(self._path)
+        except (OSError, InputError):  # half a file of another program: look again later
+            return False
+        self._seen = self._stamp()
+        if found == self.job:
+            return False
+        self.past, self.future = [*self.past[1 - STEPS :], self.job], []
+        self.job, self._what = found, ()
+        return True
+
+
+def differences(a: Job, b: Job) -> dict[str, tuple]:
+    """What differs between two jobs: setting or part → (in a, in b)."""
+    found = {}
+    for part in ("steel", "head", "shop"):
+        if getattr(a, part) != getattr(b, part):
+            found[part] = getattr(a, part).name, getattr(b, part).name
+    for name in (
+        "preheat_c",
+        "soak_s",
+        "transfer_s",
+        "die_c",
+        "dwell_s",
+        "flux",
+        "delay_s",
+        "spray_s",
+        "water_c",
+    ):
+        old, new = (job.route.setting(name) for job in (a, b))
+        if old != new:
+            found[name] = old, new
+    if a.route.cool != b.route.cool:
+        found["cooling"] = a.route.cool.surroundings, b.route.cool.surroundings
+    for name in ("limits", "bench", "strike"):
+        if getattr(a, name) != getattr(b, name):
+            found[name] = str(getattr(a, name)), str(getattr(b, name))
+    if a.route.later != b.route.later:
+        found["later heats"] = len(a.route.later), len(b.route.later)
+    return found or ({} if a == b else {"route": ("", "")})

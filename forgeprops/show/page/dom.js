@@ -1,0 +1,81 @@
+// Small helpers: elements, text, files. Plain DOM and SVG; the scripts of this folder are joined in one module.
+const NS = "http://www.w3.org/2000/svg";
+const ZONES = ["face", "rim", "body", "neck", "hosel"];
+const WORD = { good: "inside", marginal: "not sure", out: "outside", none: "no limit" };
+const MARK = { good: "✓", marginal: "!", out: "✕", none: "–" };
+let views = 0;
+
+// el("button.link", { onclick }, "text"); JupyterLab's shortcuts look at the focused element itself
+function el(tag, props = {}, ...kids) {
+  const [name, ...classes] = tag.split("."), e = document.createElement(name);
+  if (classes.length) e.className = classes.join(" ");
+  if (/^(button|input|select|summary|textarea)$/.test(name)) e.setAttribute("data-lm-suppress-shortcuts", "true");
+  if (name === "button") e.type = "button";
+  for (const [k, v] of Object.entries(props)) {
+    if (v == null) continue;
+    if (k.startsWith("on")) e.addEventListener(k.slice(2), v);
+    else if (k in e && k !== "list") e[k] = v;
+    else e.setAttribute(k, v);
+  }
+  e.append(...kids.filter((k) => k != null));
+  return e;
+}
+function svg(tag, props = {}, ...kids) {
+  const e = document.createElementNS(NS, tag);
+  put(e, props);
+  e.append(...kids);
+  return e;
+}
+const put = (e, props) => { for (const k in props) e.setAttribute(k, props[k]); };
+const text = (e, s) => { if (e.textContent !== s) e.textContent = s; };
+const label = (props, words) => { const e = svg("text", props); e.textContent = words; return e; };
+const floats = (d) => d && d.byteLength ? new Float32Array(d.buffer.slice(d.byteOffset, d.byteOffset + d.byteLength))
+  : null;
+const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "")}.`);
+
+// ---- files and the clipboard
+function download(name, data, type) {
+  const url = URL.createObjectURL(data instanceof Blob ? data : new Blob([data], { type }));
+  el("a", { href: url, download: dated(name) }).click();
+  setTimeout(() => URL.revokeObjectURL(url), 2000);
+}
+const cell = (v) => (/[",\n]/.test(v) ? `"${String(v).replaceAll('"', '""')}"` : String(v));
+const safe = (v) => (/^[=+\-@\t]/.test(v) && !/^-?[\d.]+$/.test(v) ? "'" + v : String(v));
+const asCsv = (rows) => rows.map((r) => r.map((v) => cell(safe(v))).join(",")).join("\r\n");
+function drawing(node) {                             // a copy that carries its look
+  const copy = node.cloneNode(true), box = node.getBoundingClientRect(), from = node.querySelectorAll("*");
+  copy.querySelectorAll("*").forEach((e, i) => {
+    const look = getComputedStyle(from[i]);
+    if (e.tagName === "text" || e.tagName === "tspan") e.setAttribute("style",
+      `font:${look.fontWeight} ${look.fontSize} sans-serif;fill:${look.fill}`);
+  });
+  put(copy, { xmlns: NS, width: box.width, height: box.height });
+  return new XMLSerializer().serializeToString(copy);
+}
+const saveSvg = (node, name) => download(name + ".svg", drawing(node), "image/svg+xml");
+function savePng(node, name) {
+  const box = node.getBoundingClientRect(), picture = new Image(), canvas = el("canvas", { width: 2 * box.width,
+    height: 2 * box.height });
+  picture.onload = () => {
+    const g = canvas.getContext("2d");
+    g.fillStyle = "#fff";
+    g.fillRect(0, 0, canvas.width, canvas.height);
+    g.drawImage(picture, 0, 0, canvas.width, canvas.height);
+    canvas.toBlob((b) => download(name + ".png", b));
+  };
+  picture.src = "data:image/svg+xml;charset=utf-8," + encodeURIComponent(drawing(node));
+}
+const copy = (rows) => navigator.clipboard?.writeText(rows.map((r) => r.join("\t")).join("\n"));
+
+// A menu of commands under a small button
+function menu(name, sign, items) {
+  const list = el("div"), root = el("details.menu", {}, el("summary", { "aria-label": name, title: name }, sign),
+    list);
+  const fill = (now) => list.replaceChildren(...now.map(([words, act]) =>
+    el("button", { onclick: () => { root.open = false; act(); } }, words)));
+  root.addEventListener("focusout", (e) => { if (!root.contains(e.relatedTarget)) root.open = false; });
+  root.addEventListener("keydown", (e) => { if (e.key === "Escape") root.open = false; });
+  if (typeof items === "function") root.addEventListener("toggle", () => root.open && fill(items()));
+  else fill(items);
+  return root;
+}

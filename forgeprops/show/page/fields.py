@@ -1,0 +1,153 @@
+"""Controls of the page: sliders and choices in the reader's units, and what the reader set back as changes of the job."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from ...base.errors import InputError, check_choice
+from ...inputs.grades import grade, grades
+from ...inputs.head import head, heads
+from ...inputs.job import Job
+from ...inputs.limits import Limits
+from ...inputs.route import COOLING_WORDS, Spray
+from ...inputs.settings import table
+from ...strength.hardness_scales import try_convert
+from ...thermal.spray_units import from_flux, spray_setting
+from ..units import Units
+
+__all__ = [
+    "FURTHER",
+    "MAIN",
+    "PURPOSES",
+    "changes_of",
+    "fields_of",
+    "hardness_number",
+    "limits_with",
+    "number_of",
+    "purpose_of",
+]
+
+#: Sliders of the rail; one click away; and what a head is first described by.
+MAIN, FURTHER = (
+    ("preheat_c", "flux", "spray_s"),
+    ("delay_s", "water_c", "soak_s", "transfer_s", "die_c", "dwell_s"),
+)
+#: Limits by purpose (see `Limits`).
+PURPOSES = {"hard thin face": Limits.hard_thin_face, "soft forged": Limits.soft_forged}
+
+
+def number_of(job: Job, name: str) -> float:
+    """What a setting is now; 0 for the spray of a route without one."""
+    value = job.route.setting(name)
+    return (
+        value
+        if value is not None
+        else getattr(Spray(), table()[name].field)
+        if name != "flux"
+        else 0.0
+    )
+
+
+def shown(units: Units, name: str, value: float) -> float:
+    """A setting's number as the reader has it; a spray rate as flow."""
+    if name == "flux":
+        return units.from_l_min(from_flux(value).flow_l_min)
+    return float(units.shown(table()[name], value))
+
+
+def _step(units: Units, name: str) -> float:
+    step = table()[name].slider[2]
+    return (
+        0.1 if name == "flux" else units.step_from_c(step) if table()[name].unit == "°C" else step
+    )
+
+
+def fields_of(job: Job, units: Units) -> dict[str, dict]:
+    """Sliders by name: label, unit, ends, step, value and decimals, all in the reader's units."""
+    found = {}
+    for name in (*MAIN, *FURTHER):
+        what, step = table()[name], _step(units, name)
+        low, high = (round(shown(units, name, end), 3) for end in what.slider[:2])
+        value = shown(units, name, number_of(job, name))
+        found[name] = {
+            "label": what.label, "unit": units.unit(what.unit), "low": low, "high": high,
+            "step": step, "value": round(value, 3), "digits": 0 if step >= 1 else 1 if step * 10 % 1 < 1e-9 else 2,
+        }  # fmt: skip
+    return found
+
+
+def changes_of(job: Job, units: Units, given: dict) -> dict:
+    """What the reader set, as changes of a job.
+
+    Raises
+    ------
+    InputError
+        A name that is no control of the page, or not a number.
+    """
+    changes = {}
+    for name, value in given.items():
+        if name == "steel":
+            changes["steel"] = grade(check_choice(value, "steel", grades(), "page"))
+        elif name == "head":
+            changes["head"] = head(check_choice(value, "head", heads(), "page"))
+        elif name == "cooling":
+            changes["surroundings"] = check_choice(value, "cooling", COOLING_WORDS, "page")
+        elif name == "purpose":
+            changes["limits"] = PURPOSES[check_choice(value, "purpose", PURPOSES, "page")]()
+        else:
+            check_choice(name, "control", (*MAIN, *FURTHER), "page")
+            what = table()[name]
+            if isinstance(value, bool) or not isinstance(value, (int, float)):
+                raise InputError(f"{what.label} must be a number; got {value!r:.40}.")
+            if name == "flux":
+                value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
+            elif what.unit == "°C":
+                value = units.to_c(value)
+            if what.part == "spray" and job.route.spray is None:
+                changes["spray"] = dataclasses.replace(
+                    changes.get("spray") or Spray(), **{what.field: value}
+                )
+            else:
+                changes[name] = round(value, 6)
+    if isinstance(changes.get("spray"), Spray):
+        job = job.with_(spray=changes.pop("spray"))
+        changes = {"route": job.route, **changes}
+    return changes
+
+
+def hardness_number(units: Units, hv: float) -> float | None:
+    """Hardness in the reader's scale, one decimal for Rockwell; None where the scale ends."""
+    found = hv if units.hardness == "HV" else try_convert(hv, "HV", units.hardness)
+    return (
+        None if found is None else round(float(found), 0 if units.hardness in ("HV", "HB") else 1)
+    )
+
+
+def purpose_of(limits: Limits) -> str:
+    """Name of the set of limits; empty for the reader's own."""
+    return next((name for name, made in PURPOSES.items() if made() == limits), "")
+
+
+def limits_with(limits: Limits, units: Units, name: str, end: int, value: float | None) -> Limits:
+    """The limits with one end changed or taken away (None), a hardness in the reader's scale.
+
+    Raises
+    ------
+    InputError
+        As `Limits`.
+    """
+    kept = limits.saved()
+    scale = units.hardness.lower() if name.endswith("_hardness_hv") else ""
+    stem = name.removesuffix("_hv")
+    pair = [None, None]
+    for key in [k for k in kept if k.rpartition("_")[0] == stem] if scale else [name]:
+        if key in kept:
+            pair = kept.pop(key)
+            if scale and key != f"{stem}_{scale}":
+                pair = [
+                    None if e is None else hardness_number(units, e) for e in limits.bounds[name]
+                ]
+    pair = [value if i == end else pair[i] for i in (0, 1)]
+    if pair != [None, None]:
+        kept[f"{stem}_{scale}" if scale else name] = pair
+    return Limits(**kept)

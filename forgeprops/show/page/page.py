@@ -1,0 +1,348 @@
+"""The page: one widget with rail, head, tiles and tabs on the job of a `Desk`."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import threading
+import time
+from pathlib import Path
+
+import anywidget
+import traitlets as t
+
+from ...answer.evaluation import estimate
+from ...answer.verdict import verdict_of
+from ...base.cautions import SHORT
+from ...base.errors import InputError
+from ...inputs.composition import composition_of
+from ...inputs.grades import grades
+from ...inputs.head import heads
+from ...inputs.job import Job, load_job
+from ...inputs.route import COOLING_WORDS
+from ...inputs.steel import Steel
+from ...inputs.templates import head_from
+from ...io.saved import plain
+from ..units import choose_units
+from .answer import HEAD_NUMBERS, change_words, curves_of, numbers_of, remedy_label, state_of
+from .desk import Desk, served
+from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
+from .tabs import SLOW, TABS, strips
+
+__all__ = ["Page", "page"]
+
+_HERE = Path(__file__).parent
+#: Scripts in the order they are joined; the last one draws the page.
+SCRIPTS = ("dom.js", "head.js", "plot.js", "blocks.js", "page.js")
+#: How long a slider must rest until everything about the job is calculated, s.
+REST_S = 0.25
+
+
+class Page(anywidget.AnyWidget):
+    """Rail, head, tiles and tabs of one job.
+
+    Parameters
+    ----------
+    desk : Desk, optional
+    tab : str
+        The tab that is open first, a name in `tabs.TABS`.
+    """
+
+    _esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in SCRIPTS)
+    _css = (_HERE / "page.css").read_text(encoding="utf-8")
+    move = t.Dict().tag(sync=True)  # page → kernel: a slider on its way, the newest counts
+    static = t.Dict().tag(sync=True)  # choices, once
+    state = t.Dict().tag(sync=True)  # kernel → page: the answer
+    curves = t.Bytes().tag(sync=True)
+    ghost = t.Bytes().tag(sync=True)
+    more = t.Dict().tag(sync=True)  # strips, remedy, numbers: calculated at rest
+    content = t.Dict().tag(sync=True)  # the open tab's blocks
+    busy = t.Dict().tag(sync=True)  # long work: share done, time left
+    saved = t.Unicode().tag(sync=True)  # the job's file
+
+    def __init__(self, desk: Desk | None = None, tab: str = "why"):
+        self.desk, self._tab = desk or Desk(), tab if tab in TABS else "why"
+        self._version, self._turn, self._pinned, self._remedy, self._task, self._stop = (
+            0,
+            0,
+            None,
+            None,
+            None,
+            None,
+        )
+        self._result = self._verdict = None
+        static = {
+            "steels": list(grades()), "heads": list(heads()), "cooling": COOLING_WORDS, "main": MAIN, "further": FURTHER,
+            "purposes": list(PURPOSES), "tabs": {n: tab.title for n, tab in TABS.items()}, "tab": self._tab,
+            "keeps": self.desk.keeps, "caution": SHORT, "headNumbers": HEAD_NUMBERS,
+        }  # fmt: skip
+        super().__init__(static=static)
+        self.desk.observe(self._changed, ["job", "units"])
+        self.desk.observe(self._pin_changed, "pinned")
+        self.observe(self._moved, "move")
+        self.on_msg(self._heard)
+        self._answer(full=True)
+        self._settle()
+
+    # ---- page → desk -------------------------------------------------------------------------------------------
+
+    def _moved(self, change) -> None:
+        if change.new.get("set"):
+            self._try(
+                lambda: self.desk.move(
+                    **changes_of(self.desk.job, self.desk.units, change.new["set"])
+                )
+            )
+
+    def _heard(self, _, message: dict, buffers) -> None:
+        desk, do = self.desk, message.get("do")
+        act = {
+            "commit": lambda: self._commit(message.get("set")),
+            "undo": lambda: desk.undo(int(message.get("steps", 1))),
+            "redo": desk.redo,
+            "pin": desk.pin,
+            "load": lambda: desk.take(load_job(message["text"].encode(), "job file")),
+            "units": lambda: self._units(message),
+            "limit": lambda: self._limit(message),
+            "steel": lambda: desk.set(steel=_steel(message["text"])),
+            "head": lambda: self._head(message["set"]),
+            "remedy": lambda: self._take_remedy(),
+            "tab": lambda: self._open_tab(message["tab"]),
+            "act": lambda: self._act(message, buffers),
+            "stop": lambda: self._stop and self._stop.set(),
+        }.get(do)
+        if act is not None:
+            self._try(act)
+            self._push()
+
+    def _try(self, act) -> None:
+        self.desk.note = ""
+        try:
+            act()
+        except InputError as error:
+            self.desk.note = str(error)
+            self._push()
+
+    def _commit(self, given) -> None:
+        if given:
+            self.desk.set(**changes_of(self.desk.job, self.desk.units, given))
+        else:
+            self.desk.commit(merge=True)
+
+    def _units(self, message) -> None:
+        temperature, length, hardness = message["units"]
+        us = {"flow": "gpm", "force": "lbf"} if length == "in" else {}
+        self.desk.units = choose_units(
+            temperature=temperature, length=length, hardness=hardness, **us, keep=not served()
+        )
+
+    def _limit(self, message) -> None:
+        value = message["value"]
+        if message["name"] == "bar_force_n" and value is not None:
+            value = round(value / self.desk.units.from_n(1.0), 1)
+        limits = self._result.limits
+        self.desk.set(
+            limits=limits_with(limits, self.desk.units, message["name"], int(message["end"]), value)
+        )
+
+    def _head(self, given: dict) -> None:
+        unit = self.desk.units.from_mm(1.0)
+        n = {k: v / (1.0 if k == "mass_g" else unit) for k, v in given.items() if v is not None}
+        blade, hosel = (
+            tuple(n[k] for k in names) if all(k in n for k in names) else None
+            for names in (HEAD_NUMBERS[2:4], HEAD_NUMBERS[4:])
+        )
+        self.desk.set(
+            head=head_from(n.get("mass_g"), n.get("face_mm"), blade, hosel, self.desk.job.head)
+        )
+
+    def _take_remedy(self) -> None:
+        if self._remedy is not None:
+            self.desk.set(route=self._remedy.route, steel=self._remedy.steel)
+
+    def _open_tab(self, name: str) -> None:
+        self._tab = name if name in TABS else "why"
+        self._settle(0.0)
+
+    def _act(self, message, buffers) -> None:
+        name, values = message["act"], message.get("values", {})
+        acts = TABS[self._tab].acts
+        if name in acts:
+            acts[name](self.desk, {**values, "buffers": buffers} if buffers else values)
+            self._settle(0.0)
+        elif name in SLOW:
+            self._start(self._long(SLOW[name]))
+        else:
+            self._settle(0.0)
+
+    # ---- desk → page -------------------------------------------------------------------------------------------
+
+    def _changed(self, change) -> None:
+        self._version += 1
+        if change.name == "units" and self.desk.pinned is not None:
+            self.ghost = curves_of(self._pinned[1], self.desk.units)
+        self._answer(full=False)
+        self._settle()
+
+    def _pin_changed(self, _) -> None:
+        pinned = self.desk.pinned
+        self._pinned = None
+        if pinned is not None:
+            result = estimate(pinned)
+            self._pinned = pinned, result, result.verdict
+        self.ghost = curves_of(self._pinned[1], self.desk.units) if pinned else b""
+        self._push()
+
+    def _answer(self, full: bool) -> None:
+        """One march while a slider moves, with the doubt of the last full answer; the verdict's own draw at rest."""
+        begin, job = time.perf_counter(), self.desk.job
+        try:
+            result = estimate(job)
+            like = None if full else self._verdict
+            verdict = result.verdict if full else verdict_of(result, like=like)
+        except InputError as error:  # a case that the formulas do not take: the last answer stays
+            self.desk.note = str(error)
+            if self._result is None:
+                raise
+            self._push()
+            return
+        self._result, self._verdict, self._full = result, verdict, full
+        self._state = state_of(job, result, verdict, self.desk.units, self._pinned)
+        self._ms = (time.perf_counter() - begin) * 1e3
+        self._push()
+
+    def _push(self) -> None:
+        d = self.desk
+        steps = (
+            [
+                change_words(a, b, d.units)
+                for a, b in zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)
+            ]
+            if self._full
+            else None
+        )
+        extra = {"version": self._version, "exact": self._full, "note": d.note, "undo": len(d.past), "redo": len(d.future), "pinned": d.pinned is not None, "ms": round(self._ms, 1)}  # fmt: skip
+        if steps is not None:
+            extra["steps"] = steps[::-1]
+        with self.hold_sync():
+            self.state = self._state | extra
+            self.curves = curves_of(self._result, d.units)
+
+    def _settle(self, after_s: float = REST_S) -> None:
+        """Everything else about the job, once it rests."""
+        self._turn += 1
+        if self._stop is not None:
+            self._stop.set()
+        self._start(self._rest(self._turn, after_s))
+
+    def _start(self, work) -> None:
+        try:
+            self._task = asyncio.get_running_loop().create_task(work)
+        except RuntimeError:  # no loop, as in a script or a test
+            asyncio.run(work)
+
+    async def _rest(self, turn: int, after_s: float) -> None:
+        if after_s:
+            await asyncio.sleep(after_s)
+        if turn != self._turn:
+            return
+        if not self._full:
+            self._answer(full=True)
+        result, version = self._result, self._version
+        desk, tab = self.desk, self._tab
+        self.saved = json.dumps(
+            {"format": "forgeprops job", "version": 1, **plain(desk.job)}, ensure_ascii=False
+        )
+        units = desk.units
+        if self.more.get("version") != version:
+            found = await asyncio.to_thread(strips, desk, result, MAIN)
+            if turn != self._turn:
+                return
+            self.more = {
+                "version": version,
+                "strips": found,
+                "numbers": numbers_of(desk.job, result, result.verdict, units),
+            }
+        blocks = await asyncio.to_thread(self._blocks, tab, result, turn)
+        if turn != self._turn:
+            return
+        self.content = {"version": version, "tab": tab, "blocks": blocks}
+        self.busy = {}
+        if "remedy" not in self.more:
+            self._remedy = await asyncio.to_thread(lambda: result.verdict.remedy)
+            if turn != self._turn:
+                return
+            self.more = self.more | {
+                "remedy": self._remedy
+                and {
+                    "label": remedy_label(desk.job, self._remedy, units),
+                    "gives": f"{100 * self._remedy.chance_right:.0f} % sure",
+                    "costs": self._remedy.costs,
+                }
+            }
+
+    def _blocks(self, tab: str, result, turn: int) -> list[dict]:
+        try:
+            return TABS[tab].content(self.desk, result, lambda *share: None)
+        except InputError as error:
+            return [{"kind": "text", "words": str(error), "look": "stop"}]
+
+    async def _long(self, work) -> None:
+        """Work of seconds, with its share, time left and a stop; the page stays usable."""
+        self._turn += 1
+        turn, stop, begin, loop = (
+            self._turn,
+            threading.Event(),
+            time.monotonic(),
+            asyncio.get_running_loop(),
+        )
+        self._stop, version, tab = stop, self._version, self._tab
+        self.busy = {"words": "Searching", "share": 0.0}
+
+        def say(share: float) -> None:
+            if turn == self._turn:
+                left = (time.monotonic() - begin) * (1 / max(share, 1e-3) - 1)
+                self.busy = {"words": f"Searching, about {left:.0f} s left", "share": share}
+
+        def progress(done, total=None, *_) -> None:
+            loop.call_soon_threadsafe(say, float(done) / float(total) if total else float(done))
+
+        try:
+            blocks = await asyncio.to_thread(work, self.desk, self._result, progress, stop)
+        except InputError as error:
+            blocks = [{"kind": "text", "words": str(error), "look": ""}]
+        if turn == self._turn:
+            self.content, self.busy = {"version": version, "tab": tab, "blocks": blocks}, {}
+
+
+def _steel(text: str) -> Steel:
+    """A steel of one's own from its typed contents: "C=0.31 Mn=0.5 Cr=0.95"."""
+    return Steel("own steel", composition_of(text)[0])
+
+
+async def _watch(page: Page) -> None:
+    """Take over what another page writes into the same job file."""
+    while page.comm is not None:
+        await asyncio.sleep(1.0)
+        page.desk.look()
+
+
+def page(tab: str = "why", job: Job | None = None, file: str | None = "job.json") -> Page:
+    """The page on the shared job.
+
+    Parameters
+    ----------
+    tab : str
+        The tab that is open first: "why", "steels", "window", "bending", "later", "sure" …
+    job : Job, optional
+        Instead of the one in the file.
+    file : str, optional
+        Where the job is kept, beside the notebook; under a page server it stays in the reader's browser.
+    """
+    shown = Page(Desk(job, None if served() else file), tab)
+    if shown.desk.keeps:
+        try:
+            shown._watching = asyncio.get_running_loop().create_task(_watch(shown))
+        except RuntimeError:
+            pass
+    return shown

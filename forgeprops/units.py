@@ -1,0 +1,293 @@
+"""The reader's units: °C or °F, mm or in, HV, HRC, HRB or HB, L/min or gpm, N or lbf.  Displays change, numbers do not.
+
+The package calculates, and writes its sentences, in °C, mm, HV, L/min and N; `Units` shows them otherwise.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import asdict, dataclass
+
+from .base.constants import LBF_N, MM_PER_INCH
+from .base.errors import InputError, check_choice, check_kind
+from .strength.hardness_scales import convert_hardness, scale_range, try_convert
+from .thermal.spray_units import from_flux
+
+__all__ = ["OFFERED", "US", "Units"]
+
+#: Units offered by kind, those of the package first.
+OFFERED = {
+    "temperature": ("°C", "°F"),
+    "length": ("mm", "in"),
+    "hardness": ("HV", "HRC", "HRB", "HB"),
+    "flow": ("L/min", "gpm"),
+    "force": ("N", "lbf"),
+}
+_L_PER_GALLON, _N_PER_TON = 3.785411784, 2000.0 * LBF_N
+#: The scale that goes on where another ends.
+_NEXT_SCALE = {"HRC": "HRB", "HRB": "HRC"}
+_IMPACT = "kg/(m² s)"
+
+_NUMBER = r"[-+−]?\d[\d,]*(?:\.\d+)?"
+#: Numbers before one unit, and what makes a temperature a difference: "by 357 °C", "25 °C below", "380 to 520 HV".
+_AMOUNT = re.compile(
+    rf"(?P<before>\bby |± ?|\bwithin |\btook |\bgave |\blost )?(?P<numbers>(?<![\w.]){_NUMBER}"
+    rf"(?:(?: to | and | or | ?– ?| → | × ){_NUMBER})*) (?P<unit>°C/s|°C|mm|µm|HV|HRC|HRB|HB|L/min|kN|MN|N)"
+    r"(?![\w/²³·])(?P<after> (?:hotter|colder|cooler|higher|lower|below|above|of the furnace)\b)?"
+)
+
+
+@dataclass(frozen=True)
+class Units:
+    """Units of every display.
+
+    Attributes
+    ----------
+    temperature : {"°C", "°F"}
+    length : {"mm", "in"}
+    hardness : {"HV", "HRC", "HRB", "HB"}
+        Where Rockwell C ends Rockwell B goes on, and the other way round.
+    flow : {"L/min", "gpm"}
+    force : {"N", "lbf"}
+
+    Examples
+    --------
+    >>> Units("°F").temperature_text(930)
+    '1706 °F'
+    >>> Units(length="in").length_text(13.4)
+    '0.528 in'
+    >>> US.text("930 °C, 25 °C below the preheat; face 380 to 520 HV, hosel 180 HV, 335 N on a 500 mm bar")
+    '1706 °F, 45 °F below the preheat; face 39 to 50 HRC, hosel 89 HRB, 75 lbf on a 19.7 in bar'
+    """
+
+    temperature: str = "°C"
+    length: str = "mm"
+    hardness: str = "HV"
+    flow: str = "L/min"
+    force: str = "N"
+
+    def __post_init__(self):
+        for kind, offered in OFFERED.items():
+            check_choice(getattr(self, kind), f"unit of {kind}", offered)
+
+    @classmethod
+    def of(cls, units) -> Units:
+        """Units as a person writes them: None or "SI", "US", "°F, in, HRC", or `Units`.
+
+        Raises
+        ------
+        InputError
+            A unit that is not offered, or two of one kind.
+
+        Examples
+        --------
+        >>> Units.of("F in HB").hardness
+        'HB'
+        """
+        if units is None or isinstance(units, cls):
+            return units or cls()
+        written = check_kind(units, str, "units").replace(",", " ").split()
+        if [w.upper() for w in written] in (["SI"], ["US"]):
+            return US if written[0].upper() == "US" else cls()
+        names = {o.lower(): (k, o) for k, offered in OFFERED.items() for o in offered}
+        names |= {"c": names["°c"], "f": names["°f"], "inch": names["in"], "hbw": names["hb"]}
+        found: dict[str, str] = {}
+        for word in written:
+            kind, unit = names.get(word.lower(), ("", ""))
+            if not kind or found.get(kind, unit) != unit:
+                allowed = "; ".join(" or ".join(offered) for offered in OFFERED.values())
+                raise InputError(
+                    f"units {units!r}: {word!r} is no unit on offer (US, SI, or one each of {allowed})."
+                )
+            found[kind] = unit
+        return cls(**found)
+
+    # ---- numbers -------------------------------------------------------------------------------------------------
+
+    def from_c(self, temperature_c):
+        """Temperature (number or array) in the chosen unit."""
+        return temperature_c if self.temperature == "°C" else temperature_c * 1.8 + 32.0
+
+    def to_c(self, temperature):
+        """Temperature in °C from the chosen unit."""
+        return temperature if self.temperature == "°C" else (temperature - 32.0) / 1.8
+
+    def step_from_c(self, difference_c):
+        """Temperature difference in the chosen unit."""
+        return difference_c if self.temperature == "°C" else difference_c * 1.8
+
+    def from_mm(self, length_mm):
+        """Length in the chosen unit."""
+        return length_mm if self.length == "mm" else length_mm / MM_PER_INCH
+
+    def from_n(self, force_n):
+        """Force in the chosen unit."""
+        return force_n if self.force == "N" else force_n / LBF_N
+
+    def from_l_min(self, flow_l_min):
+        """Flow in the chosen unit."""
+        return flow_l_min if self.flow == "L/min" else flow_l_min / _L_PER_GALLON
+
+    def unit(self, unit: str) -> str:
+        """Name of a unit of the package as the reader has it; an impact density is shown as flow on a nominal face."""
+        shown = {"°C": self.temperature, "mm": self.length, "HV": self.hardness, "N": self.force}
+        return {**shown, "L/min": self.flow, _IMPACT: self.flow}.get(unit, unit)
+
+    def shown(self, setting, value):
+        """A setting's number (or array) in the reader's units."""
+        if setting.unit == _IMPACT:
+            return self.from_l_min(value * from_flux(1.0).total_l_min)
+        turn = {"°C": self.from_c, "mm": self.from_mm, "N": self.from_n}.get(setting.unit)
+        return turn(value) if turn else value
+
+    # ---- words ---------------------------------------------------------------------------------------------------
+
+    def title(self, setting) -> str:
+        """Words and unit of a setting, as an axis title."""
+        return f"{setting.label}, {self.unit(setting.unit)}".rstrip(", ")
+
+    def setting_text(self, setting, value: float) -> str:
+        """A setting and its number in a sentence: "spray rate 2.9 L/min"."""
+        return f"{setting.label} {self.value_text(setting, value)}"
+
+    def value_text(self, setting, value: float) -> str:
+        """A setting's number and unit, with the decimals that it needs: "2.9 L/min"."""
+        digits = {
+            _IMPACT: 1 + (self.flow == "gpm"),
+            "mm": 3 if self.length == "in" else setting.digits,
+        }
+        digits = digits.get(setting.unit, setting.digits)
+        return f"{self.shown(setting, value):.{digits}f} {self.unit(setting.unit)}".rstrip()
+
+    def step_text(self, setting, step: float) -> str:
+        """A difference of a setting, such as its tolerance: "10 °C"."""
+        step = self.step_from_c(step) if setting.unit == "°C" else self.shown(setting, step)
+        return f"{step:.2g} {self.unit(setting.unit)}".rstrip()
+
+    def temperature_text(self, temperature_c: float) -> str:
+        """Temperature in words: '930 °C'."""
+        return f"{self.from_c(temperature_c):.0f} {self.temperature}"
+
+    def length_text(self, length_mm: float) -> str:
+        """Length in words: '2.8 mm'."""
+        return f"{length_mm:.1f} mm" if self.length == "mm" else f"{self.from_mm(length_mm):.3f} in"
+
+    def force_text(self, force_n: float) -> str:
+        """Force in words: '335 N'."""
+        return f"{self.from_n(force_n):.0f} {self.force}"
+
+    def flow_text(self, flow_l_min: float) -> str:
+        """Flow in words: '2.9 L/min'."""
+        return f"{self.from_l_min(flow_l_min):.{1 if self.flow == 'L/min' else 2}f} {self.flow}"
+
+    def hardness_text(self, *hardness_hv: float) -> str:
+        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB"."""
+        said = [self._hardness(float(hv)) for hv in hardness_hv]
+        one_scale = len({scale for _, scale in said}) == 1
+        last = len(said) - 1
+        return " to ".join(
+            n if one_scale and i < last else f"{n} {s}" for i, (n, s) in enumerate(said)
+        )
+
+    def _hardness(self, hv: float) -> tuple[str, str]:
+        scale = self.hardness
+        low, high = scale_range("HV", scale)
+        if not low <= hv <= high and scale in _NEXT_SCALE:
+            scale = scale if (hv > high) == (scale == "HRC") else _NEXT_SCALE[scale]
+            low, high = scale_range("HV", scale)
+        bound = "below " if hv < low else "above " if hv > high else ""
+        return f"{bound}{convert_hardness(min(max(hv, low), high), 'HV', scale):.0f}", scale
+
+    def text(self, sentence: str) -> str:
+        """A sentence or page of the package in the reader's units.
+
+        A temperature is a difference after "by", "±", "within", "took", "gave", "lost", before "hotter", "colder",
+        "higher", "lower", "below", "above", and with "/s".  Rockwell beside Vickers stays where Vickers is chosen.
+        """
+        return sentence if self == Units() else _AMOUNT.sub(self._turned, sentence)
+
+    def _turned(self, found) -> str:
+        before, after, unit = found["before"] or "", found["after"] or "", found["unit"]
+        parts = re.split(rf"((?<![\d.,]){_NUMBER})", found["numbers"])
+        numbers = [float(n.replace("−", "-").replace(",", "")) for n in parts[1::2]]
+        digits = max(len(n.partition(".")[2]) for n in parts[1::2])
+        if unit in OFFERED["hardness"]:
+            if (
+                unit == self.hardness
+                or self.hardness == "HV"
+                or {unit, self.hardness} == set(_NEXT_SCALE)
+            ):
+                return found[0]
+            hv = [n if unit == "HV" else try_convert(n, unit, "HV") for n in numbers]
+            if None in hv:
+                return found[0]
+            said = [self._hardness(n) for n in hv]
+            if len({scale for _, scale in said}) > 1:
+                said = [(f"{n} {scale}", "") for n, scale in said]
+            texts, name = [n for n, _ in said], said[-1][1]
+        else:
+            step = bool(before or after or unit.endswith("/s"))
+            name, turn, more = self._turn(unit, step)
+            if turn is None:
+                return found[0]
+            new = [turn(n) for n in numbers]
+            if name == self.length:
+                more = {"mm": 2 if digits or max(numbers) < 100.0 else 1, "µm": 4}[unit]
+            sign = "+" if parts[1].startswith("+") else ""
+            comma = "," if "," in found["numbers"] or max(map(abs, new)) >= 1e4 else ""
+            texts = [f"{n:{sign}{comma}.{max(digits + more, 0)}f}" for n in new]
+        parts[1::2] = texts
+        return f"{before}{''.join(parts)} {name}".rstrip() + after
+
+    def _turn(self, unit: str, step: bool):
+        """Name of the unit shown for one written, the conversion (None: as written) and decimals to add."""
+        if unit.startswith("°C"):
+            turn = self.step_from_c if step else self.from_c
+            return self.temperature + unit[2:], turn if self.temperature != "°C" else None, 0
+        if unit in ("mm", "µm"):
+            per = MM_PER_INCH * (1.0 if unit == "mm" else 1000.0)
+            return "in", None if self.length == "mm" else lambda x: x / per, 0
+        if unit == "L/min":
+            return self.flow, None if self.flow == unit else self.from_l_min, 1
+        if self.force == "N":
+            return unit, None, 0
+        if unit == "MN":
+            return "tons", lambda x: x * 1e6 / _N_PER_TON, -1
+        return (
+            "lbf",
+            lambda x: x * (1000.0 if unit == "kN" else 1.0) / LBF_N,
+            -1 if unit == "kN" else 0,
+        )
+
+    # ---- tables --------------------------------------------------------------------------------------------------
+
+    def table(self, frame):
+        """A table whose columns carry their unit (``_c``, ``_mm``, ``_hv``, ``_n``, ``_l_min``) in the reader's units.
+
+        Hardness stands as text, since one column may need two scales.
+        """
+        endings = {
+            "_c": ("_f", self.from_c, self.temperature == "°F"),
+            "_mm": ("_in", self.from_mm, self.length == "in"),
+            "_n": ("_lbf", self.from_n, self.force == "lbf"),
+            "_l_min": ("_gpm", self.from_l_min, self.flow == "gpm"),
+            "_hv": (f"_{self.hardness.lower()}", self._hardness_column, self.hardness != "HV"),
+        }
+        shown = {}
+        for name in frame.columns:
+            end = next((e for e in endings if str(name).endswith(e)), None)
+            new, turn, other = endings.get(end, ("", None, False))
+            key = f"{str(name).removesuffix(end)}{new}" if other else name
+            shown[key] = turn(frame[name]) if other else frame[name]
+        return type(frame)(shown, index=frame.index)
+
+    def _hardness_column(self, column):
+        return [self.hardness_text(v) if v == v else "" for v in column]
+
+    def to_dict(self) -> dict[str, str]:
+        """Units by kind, for JSON and file headers."""
+        return asdict(self)
+
+
+#: Units of a shop in the United States.
+US = Units("°F", "in", "HRC", "gpm", "lbf")

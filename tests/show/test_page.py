@@ -1,0 +1,98 @@
+"""The page without a browser: the desk, what the kernel sends, what comes back."""
+
+import json
+import re
+
+import pytest
+
+from forgeprops.base.errors import InputError
+from forgeprops.inputs.job import Job, load_job
+from forgeprops.inputs.limits import Limits
+from forgeprops.show.page import Desk, Page
+from forgeprops.show.page.fields import limits_with
+from forgeprops.show.page.tabs import TABS
+from forgeprops.show.units import Units
+
+
+def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
+    desk = Desk()
+    for seconds in (9, 8, 7):
+        desk.move(spray_s=seconds)
+        desk.commit(merge=True)
+    assert len(desk.past) == 1
+    with pytest.raises(InputError):
+        desk.move(preheat_c=5000)
+    assert desk.job.value("spray_s") == 7.0
+    desk.undo()
+    assert desk.job == Job()
+    desk.redo()
+    assert desk.job.value("spray_s") == 7.0
+
+
+def test_two_desks_on_one_file_lose_nothing(tmp_path):
+    path = tmp_path / "job.json"
+    one, two = Desk(path=path), Desk(path=path)
+    one.set(spray_s=6)
+    assert two.look() and two.job.value("spray_s") == 6.0  # changed here, seen there
+    one.set(spray_s=5)
+    two.set(preheat_c=900)  # written over the other's: kept as a step back
+    assert load_job(path) == two.job
+    two.undo()
+    assert two.job.value("spray_s") == 5.0
+
+
+def test_a_damaged_job_file_is_kept(tmp_path):
+    path = tmp_path / "job.json"
+    path.write_text("{", encoding="utf-8")
+    desk = Desk(path=path)
+    assert desk.note and desk.job == Job()
+    assert [p.read_text(encoding="utf-8") for p in tmp_path.glob("*unread*")] == ["{"]
+
+
+def test_remedy_on_the_button_makes_the_verdict_good():
+    page = Page(Desk(Job().with_(spray_s=5.0)))
+    assert page.state["level"] == "out" and page.state["zones"]["face"]["level"] == "out"
+    page._heard(None, {"do": "remedy"}, [])
+    assert page.state["level"] == "good"
+    assert page.more["strips"]["spray_s"].count("good") >= 1
+
+
+def test_no_other_unit_is_left_after_the_switch():
+    page = Page(Desk(Job()))
+    page._heard(None, {"do": "units", "units": ["°F", "in", "HRC"]}, [])
+    for name in TABS:
+        page._open_tab(name)
+        text = json.dumps(
+            [page.content, page.more, {**page.state, "units": ""}], ensure_ascii=False
+        )
+        other = re.search(r".{60}(°C|\d HV\b|\d mm\b|\d N\b|L/min).{20}", text)
+        assert other is None, f"tab {name}: {other[0]}"
+
+
+def test_a_limit_is_edited_in_the_readers_scale():
+    limits = limits_with(
+        Limits.hard_thin_face(), Units(hardness="HRC"), "face_hardness_hv", 0, 40.0
+    )
+    assert limits.written["face_hardness_hv"][:2] == ("HRC", 40.0)
+    assert limits_with(
+        limits, Units(), "hosel_allowed_deg", 0, None
+    ).bounds.keys() == limits.bounds.keys() - {"hosel_allowed_deg"}
+
+
+@pytest.mark.parametrize(
+    "message", [{"set": {"steel": "none"}}, {"set": {"spray_s": "x"}}, {"set": {"mass": 3}}]
+)
+def test_nonsense_from_the_browser_is_answered_in_one_sentence(message):
+    page = Page(Desk(Job()))
+    page._heard(None, {"do": "commit", **message}, [])
+    assert page.state["note"] and page.desk.job == Job()
+
+
+def test_own_steel_and_own_head():
+    page = Page(Desk(Job()))
+    page._heard(None, {"do": "steel", "text": "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2"}, [])
+    page._heard(
+        None, {"do": "head", "set": {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}}, []
+    )
+    assert page.desk.note == "" and page.desk.job.steel.get("Cr") == 0.95
+    assert page.desk.job.head.face.thickness_mm == 2.4
