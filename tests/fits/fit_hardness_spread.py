@@ -344,7 +344,7 @@ def write(seen: LeftOut, figures, held) -> None:
             "# Share of measured bars inside the 80 % interval.  Constants of the rate equations and "
             "figures of the interval both\n"
             "# fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, "
-            "high_90: whole steels drawn anew.\n"
+            "high_90: whole steels drawn again.\n"
         )
         out = csv.writer(file, lineterminator="\n")
         out.writerow(
