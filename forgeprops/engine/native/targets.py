@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+__all__ = ["FLAGS", "TARGETS", "X86_64", "Target"]
+
 #: Equal digits at every level: no contraction to fused multiply-add, no fast-math. Without errno a
 #: square root is one instruction, which IEEE 754 rounds alike everywhere.
 FLAGS = ("-std=c11", "-O3", "-ffp-contract=off", "-fno-math-errno", "-fPIC", "-shared")
