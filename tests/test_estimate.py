@@ -229,16 +229,10 @@ def test_vanishing_spray_is_no_spray(name):
     assert np.abs(by_time - dry).max() < 0.3
 
 
-@pytest.mark.parametrize(
-    ("name", "sprayed", "near_ac1", "elsewhere"),
-    [
-        ("1020", True, 8, 6),
-        ("1030", False, 8, 6),
-        ("4130", True, 45, 14),
-        ("4130", False, 12, 8),
-        ("4140", True, 70, 16),
-    ],
-)
+@pytest.mark.parametrize(("name", "sprayed", "near_ac1", "elsewhere"), [
+    ("1020", True, 8, 6), ("1030", False, 8, 6), ("4130", True, 45, 14), ("4130", False, 12, 8),
+    ("4140", True, 70, 16),
+])  # fmt: skip
 def test_continuous_in_preheat(name, sprayed, near_ac1, elsewhere, record_property):
     """700 to 1250 °C in steps of 2 °C: no step in hardness but what the metal does.
 

@@ -81,34 +81,31 @@ def test_any_shop_comes_back(tmp_path_factory, shop):
     )  # half a surrogate pair cannot be saved as it is
 
 
-@pytest.mark.parametrize(
-    "change, message",
-    [
-        (dict(version=2), "newer forgeprops"),
-        (dict(version=None), "version None"),
-        (dict(format="x"), "says 'x'"),
-        (dict(extra=1), "unknown"),
-        (dict(valuse={}), "did you mean 'values'"),
-        (dict(values=[]), "one number per name"),
-        (dict(values={"spray": 1.0}), "missing"),
-        (dict(name=""), "printable"),
-        (dict(name=7), "printable"),
-        (dict(measured_on="1 March"), "must be a day"),
-        (dict(n_readings=-1), "Number of readings -1"),
-        (dict(n_readings="many"), "must be a number"),
-        (dict(fitted=["sprya"]), "did you mean 'spray'"),
-        (dict(fitted=["spray", "spray"]), "twice"),
-        (dict(fitted="spray"), "must be a list"),
-        (dict(standard_errors=[0.1]), "1 standard errors for 2"),
-        (dict(standard_errors=[0.1, -0.1]), "standard error"),
-        (dict(correlations=[[1.0]]), "2 by 2"),
-        (dict(correlations=[[1, 0.5], [0.4, 1]]), "impossible"),
-        (dict(correlations=[[1, 2], [2, 1]]), "Correlation 2"),
-        (dict(correlations=3), "must be a list"),
-        (dict(data_files=[None]), "give texts"),
-        (dict(data_files={}), "must be a list"),
-    ],
-)
+@pytest.mark.parametrize("change, message", [
+    (dict(version=2), "newer forgeprops"),
+    (dict(version=None), "version None"),
+    (dict(format="x"), "says 'x'"),
+    (dict(extra=1), "unknown"),
+    (dict(valuse={}), "did you mean 'values'"),
+    (dict(values=[]), "one number per name"),
+    (dict(values={"spray": 1.0}), "missing"),
+    (dict(name=""), "printable"),
+    (dict(name=7), "printable"),
+    (dict(measured_on="1 March"), "must be a day"),
+    (dict(n_readings=-1), "Number of readings -1"),
+    (dict(n_readings="many"), "must be a number"),
+    (dict(fitted=["sprya"]), "did you mean 'spray'"),
+    (dict(fitted=["spray", "spray"]), "twice"),
+    (dict(fitted="spray"), "must be a list"),
+    (dict(standard_errors=[0.1]), "1 standard errors for 2"),
+    (dict(standard_errors=[0.1, -0.1]), "standard error"),
+    (dict(correlations=[[1.0]]), "2 by 2"),
+    (dict(correlations=[[1, 0.5], [0.4, 1]]), "impossible"),
+    (dict(correlations=[[1, 2], [2, 1]]), "Correlation 2"),
+    (dict(correlations=3), "must be a list"),
+    (dict(data_files=[None]), "give texts"),
+    (dict(data_files={}), "must be a list"),
+])  # fmt: skip
 def test_damaged_files(tmp_path, change, message):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text()) | change
@@ -116,18 +113,10 @@ def test_damaged_files(tmp_path, change, message):
         load_shop(json.dumps(content).encode(), "s.json")
 
 
-@pytest.mark.parametrize(
-    "field, value",
-    [
-        ("spray", 0.0),
-        ("spray", 11),
-        ("emissivity", 1.2),
-        ("air", "1"),
-        ("die", -1),
-        ("delay_s", 61),
-        ("delay_s", True),
-    ],
-)
+@pytest.mark.parametrize("field, value", [
+    ("spray", 0.0), ("spray", 11), ("emissivity", 1.2), ("air", "1"), ("die", -1),
+    ("delay_s", 61), ("delay_s", True),
+])  # fmt: skip
 def test_values_out_of_bounds(tmp_path, field, value):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text())
@@ -136,21 +125,10 @@ def test_values_out_of_bounds(tmp_path, field, value):
         load_shop(json.dumps(content).encode(), "s.json")
 
 
-@pytest.mark.parametrize(
-    "missing",
-    [
-        "name",
-        "values",
-        "fitted",
-        "standard_errors",
-        "correlations",
-        "data_files",
-        "n_readings",
-        "measured_on",
-        "format",
-        "version",
-    ],
-)
+@pytest.mark.parametrize("missing", [
+    "name", "values", "fitted", "standard_errors", "correlations", "data_files", "n_readings",
+    "measured_on", "format", "version",
+])  # fmt: skip
 def test_missing_fields(tmp_path, missing):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text())

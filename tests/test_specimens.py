@@ -248,22 +248,16 @@ def test_grain_size_delays():
     assert coarse.fractions["martensite"] > fine.fractions["martensite"] + 0.05
 
 
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: fp.air_cooled_bar(PLAIN, 0.5), ["0.5", "2", "300", "mm"]),
-        (lambda: fp.air_cooled_bar(PLAIN, 13.5, 600.0), ["600", "750"]),
-        (lambda: fp.continuous_cooling(PLAIN), ["rate_c_per_s"]),
-        (lambda: fp.continuous_cooling(PLAIN, rate_c_per_s=0.0), ["0"]),
-        (
-            lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]),
-            ["rise", "2"],
-        ),
-        (lambda: fp.continuous_cooling(PLAIN, [0.0, 1.0], [900.0]), ["one length"]),
-        (lambda: quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
-        (lambda: end_quench_bar(PLAIN, points=400), ["400"]),
-    ],
-)
+@pytest.mark.parametrize(("call", "words"), [
+    (lambda: fp.air_cooled_bar(PLAIN, 0.5), ["0.5", "2", "300", "mm"]),
+    (lambda: fp.air_cooled_bar(PLAIN, 13.5, 600.0), ["600", "750"]),
+    (lambda: fp.continuous_cooling(PLAIN), ["rate_c_per_s"]),
+    (lambda: fp.continuous_cooling(PLAIN, rate_c_per_s=0.0), ["0"]),
+    (lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]), ["rise", "2"]),
+    (lambda: fp.continuous_cooling(PLAIN, [0.0, 1.0], [900.0]), ["one length"]),
+    (lambda: quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
+    (lambda: end_quench_bar(PLAIN, points=400), ["400"]),
+])  # fmt: skip
 def test_bad_input_is_one_clear_sentence(call, words):
     with pytest.raises(InputError) as caught:
         call()

@@ -67,18 +67,15 @@ def exact_angle(bend, force):
     return total
 
 
-@pytest.mark.parametrize(
-    "case",
-    [
-        {"hardness_hv": 150, "fractions": SOFT},
-        {"hardness_hv": 320, "fractions": HARD},
-        {"hardness_hv": 210},
-        {"hardness_hv": 150, "fractions": SOFT, "neck_hardness_hv": 175},
-        {"hardness_hv": 220, "neck_hardness_hv": 190, "neck_outside_mm": 13.9},
-        {"hardness_hv": 180, "bored_mm": 13.0, "length_mm": 20},
-        {"hardness_hv": 250, "bar_mm": 100},
-    ],
-)
+@pytest.mark.parametrize("case", [
+    {"hardness_hv": 150, "fractions": SOFT},
+    {"hardness_hv": 320, "fractions": HARD},
+    {"hardness_hv": 210},
+    {"hardness_hv": 150, "fractions": SOFT, "neck_hardness_hv": 175},
+    {"hardness_hv": 220, "neck_hardness_hv": 190, "neck_outside_mm": 13.9},
+    {"hardness_hv": 180, "bored_mm": 13.0, "length_mm": 20},
+    {"hardness_hv": 250, "bar_mm": 100},
+])  # fmt: skip
 def test_angle_and_springback_against_general_library(case):
     bend = hosel_bend(**case)
     for degrees in (0.5, bend.allowed_deg):
@@ -318,18 +315,15 @@ def test_it_bends_first_where_it_is_weak():
     assert stepped.allowed_deg < 0.7 * hosel_bend(hardness_hv=150, fractions=SOFT).allowed_deg
 
 
-@pytest.mark.parametrize(
-    ("change", "limit"),
-    [
-        ({"notch_factor": 4.0}, "crack"),
-        ({"notch_factor": 4.0}, "re-bends"),
-        ({"plating_factor": 0.1}, "crack"),
-        ({"rebends": 50}, "re-bends"),
-        ({"scatter_factor": 20}, "re-bends"),
-        ({"bore_out_of_round_mm": 0.02}, "wall"),
-        ({"wall_thinning": 0.01}, "wall"),
-    ],
-)
+@pytest.mark.parametrize(("change", "limit"), [
+    ({"notch_factor": 4.0}, "crack"),
+    ({"notch_factor": 4.0}, "re-bends"),
+    ({"plating_factor": 0.1}, "crack"),
+    ({"rebends": 50}, "re-bends"),
+    ({"scatter_factor": 20}, "re-bends"),
+    ({"bore_out_of_round_mm": 0.02}, "wall"),
+    ({"wall_thinning": 0.01}, "wall"),
+])  # fmt: skip
 def test_each_input_bites(change, limit):
     base, less = (
         hosel_bend(hardness_hv=150, fractions=SOFT),
@@ -415,20 +409,17 @@ def test_cautions_name_the_dangers():
     assert ease_of(90).startswith("easy") and ease_of(500).startswith("beyond")
 
 
-@pytest.mark.parametrize(
-    ("bad", "message"),
-    [
-        ({"bore_mm": 13.0}, "a wall of 0.5 mm or more"),
-        ({"hardness_hv": -5}, "Hardness -5 HV"),
-        ({"length_mm": 0}, "Bend zone 0 mm"),
-        ({"hand": "lefty"}, "did you mean 'left'"),
-        ({"bar_mm": float("nan")}, "Bar length nan"),
-        ({"fractions": {"ferite": 1}}, "did you mean 'ferrite'"),
-        ({"material": 250}, "must be a Strength"),
-        ({"history_deg": [50]}, "Earlier bend 50"),
-        ({"eccentricity_mm": 3}, "Bore eccentricity 3 mm"),
-    ],
-)
+@pytest.mark.parametrize(("bad", "message"), [
+    ({"bore_mm": 13.0}, "a wall of 0.5 mm or more"),
+    ({"hardness_hv": -5}, "Hardness -5 HV"),
+    ({"length_mm": 0}, "Bend zone 0 mm"),
+    ({"hand": "lefty"}, "did you mean 'left'"),
+    ({"bar_mm": float("nan")}, "Bar length nan"),
+    ({"fractions": {"ferite": 1}}, "did you mean 'ferrite'"),
+    ({"material": 250}, "must be a Strength"),
+    ({"history_deg": [50]}, "Earlier bend 50"),
+    ({"eccentricity_mm": 3}, "Bore eccentricity 3 mm"),
+])  # fmt: skip
 def test_bad_input_is_one_clear_sentence(bad, message):
     with pytest.raises(InputError, match=message):
         hosel_bend(**bad)
@@ -463,17 +454,14 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
     )
 
 
-@pytest.mark.parametrize(
-    ("lie", "loft", "words"),
-    [
-        (2.0, 0.0, "towards the toe"),
-        (-2.0, 0.0, "towards the heel"),
-        (0.0, 1.0, "towards the face side"),
-        (0.0, -1.0, "towards the back"),
-        (2.0, 1.0, "towards the toe, turned 27° to the face side"),
-        (-1.0, -1.0, "towards the heel, turned 45° to the back"),
-    ],
-)
+@pytest.mark.parametrize(("lie", "loft", "words"), [
+    (2.0, 0.0, "towards the toe"),
+    (-2.0, 0.0, "towards the heel"),
+    (0.0, 1.0, "towards the face side"),
+    (0.0, -1.0, "towards the back"),
+    (2.0, 1.0, "towards the toe, turned 27° to the face side"),
+    (-1.0, -1.0, "towards the heel, turned 45° to the back"),
+])  # fmt: skip
 def test_where_to_pull_is_the_same_side_of_the_head_for_either_hand(lie, loft, words):
     for hand in ("right", "left"):
         assert (

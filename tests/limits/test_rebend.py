@@ -17,15 +17,12 @@ from forgeprops.hosel.fatigue import (
 AMPLITUDES = np.array([0.005, 0.010, 0.014, 0.020, 0.030])
 
 
-@pytest.mark.parametrize(
-    ("hb", "lives"),
-    [
-        (150, [5935, 1174, 577, 281, 127]),
-        (200, [5824, 1000, 474, 225, 100]),
-        (300, [6045, 706, 306, 136, 57]),
-        (400, [7599, 481, 183, 75, 30]),
-    ],
-)
+@pytest.mark.parametrize(("hb", "lives"), [
+    (150, [5935, 1174, 577, 281, 127]),
+    (200, [5824, 1000, 474, 225, 100]),
+    (300, [6045, 706, 306, 136, 57]),
+    (400, [7599, 481, 183, 75, 30]),
+])  # fmt: skip
 def test_roessle_fatemi_lives_worked_independently(hb, lives):
     assert cycles_to_crack(roessle_fatemi(hb / 0.95), AMPLITUDES) == pytest.approx(
         lives, rel=0.01, abs=0.6

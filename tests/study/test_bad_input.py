@@ -6,23 +6,9 @@ import forgeprops as fp
 from forgeprops.base.errors import InputError
 
 ODD = [
-    5,
-    -1.0,
-    "",
-    "x",
-    b"x",
-    None,
-    True,
-    [],
-    [None],
-    {},
-    {"a": 1},
-    float("nan"),
-    float("inf"),
-    object(),
-    (1, 2, 3),
-    ...,
-]
+    5, -1.0, "", "x", b"x", None, True, [], [None], {}, {"a": 1}, float("nan"), float("inf"),
+    object(), (1, 2, 3), ...,
+]  # fmt: skip
 
 LIMITS = fp.Limits(face_margin=(0.1, None))
 CALLS = {

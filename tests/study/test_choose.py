@@ -140,19 +140,16 @@ def test_limits_on_the_line_are_limits_too():
     assert few.feasible and few.results["water_l"] <= 0.2
 
 
-@pytest.mark.parametrize(
-    "arguments, words",
-    [
-        ({}, "nothing is required"),
-        ({"limits": 5}, "must be Limits"),
-        ({"settings": {}}, "settings must be a mapping .*{}"),
-        ({"settings": {"flux": 5}}, "range of flux must be .*5"),
-        ({"settings": {"flux": (9, 4)}}, "from low to high"),
-        ({"settings": {"fluxx": (1, 2)}}, "did you mean 'flux'"),
-        ({"settings": {"flux": (1, 2)}, "route": fp.Route(spray=None)}, "no spray"),
-        ({"starts": 0}, "Starts 0"),
-    ],
-)
+@pytest.mark.parametrize("arguments, words", [
+    ({}, "nothing is required"),
+    ({"limits": 5}, "must be Limits"),
+    ({"settings": {}}, "settings must be a mapping .*{}"),
+    ({"settings": {"flux": 5}}, "range of flux must be .*5"),
+    ({"settings": {"flux": (9, 4)}}, "from low to high"),
+    ({"settings": {"fluxx": (1, 2)}}, "did you mean 'flux'"),
+    ({"settings": {"flux": (1, 2)}, "route": fp.Route(spray=None)}, "no spray"),
+    ({"starts": 0}, "Starts 0"),
+])  # fmt: skip
 def test_bad_questions_are_refused(arguments, words):
     given = {"limits": fp.Limits(face_margin=(1, None)), **arguments} if arguments else {}
     with pytest.raises(InputError, match=words):

@@ -60,17 +60,14 @@ def test_limits_pickle_compare_and_hash():
     )
 
 
-@pytest.mark.parametrize(
-    "bounds, words",
-    [
-        ({"face_hardness": (1, 2)}, "did you mean 'face_hardness_hv'"),
-        ({"face_hardness_hv": 400}, "must be a pair"),
-        ({"face_hardness_hv": (None, None)}, "has no end"),
-        ({"face_hardness_hv": (460, 380)}, "must be below"),
-        ({"face_hardness_hv": ("a", None)}, "must be a number"),
-        ({"face_hardness_hv": (1, 2, 3)}, "must be a pair"),
-    ],
-)
+@pytest.mark.parametrize("bounds, words", [
+    ({"face_hardness": (1, 2)}, "did you mean 'face_hardness_hv'"),
+    ({"face_hardness_hv": 400}, "must be a pair"),
+    ({"face_hardness_hv": (None, None)}, "has no end"),
+    ({"face_hardness_hv": (460, 380)}, "must be below"),
+    ({"face_hardness_hv": ("a", None)}, "must be a number"),
+    ({"face_hardness_hv": (1, 2, 3)}, "must be a pair"),
+])  # fmt: skip
 def test_bad_limits_are_refused(bounds, words):
     with pytest.raises(InputError, match=words):
         Limits(**bounds)
@@ -106,16 +103,10 @@ def test_line_by_hand():
     assert made["water_l"].tolist() == pytest.approx([0.48, 0.48, 0.0], rel=0.01)
 
 
-@pytest.mark.parametrize(
-    "given",
-    [
-        {"handling_s": -1},
-        {"furnace_heads": 0},
-        {"spray_stations": "two"},
-        {"overlap": 0},
-        {"footprint_mm": (1, 2, 3)},
-    ],
-)
+@pytest.mark.parametrize("given", [
+    {"handling_s": -1}, {"furnace_heads": 0}, {"spray_stations": "two"}, {"overlap": 0},
+    {"footprint_mm": (1, 2, 3)},
+])  # fmt: skip
 def test_bad_lines_are_refused(given):
     with pytest.raises(InputError):
         Line(**given)
@@ -216,18 +207,15 @@ def test_a_set_shares_its_furnace():
     assert own["water_l"].iloc[2] == 0.0 < own["water_l"].iloc[1] < own["water_l"].iloc[0]
 
 
-@pytest.mark.parametrize(
-    "arguments, words",
-    [
-        ((["1030", "4130"], [900], ["wedge", "mid-iron", "long-iron"]), "3 heads, 2 grades"),
-        (([], [900]), "grades is empty"),
-        ((["1030"], []), "preheats_c is empty"),
-        ((["103"], [900]), "grade '103'"),
-        ((["1030"], [9000]), "Forging temperature 9000"),
-        ((["1030"], [900], None, [{}, {}]), "2 routes for one head"),
-        ((["1030"], [900], None, None, {"face_hardness_hv": (1, 2)}), "must be Limits"),
-    ],
-)
+@pytest.mark.parametrize("arguments, words", [
+    ((["1030", "4130"], [900], ["wedge", "mid-iron", "long-iron"]), "3 heads, 2 grades"),
+    (([], [900]), "grades is empty"),
+    ((["1030"], []), "preheats_c is empty"),
+    ((["103"], [900]), "grade '103'"),
+    ((["1030"], [9000]), "Forging temperature 9000"),
+    ((["1030"], [900], None, [{}, {}]), "2 routes for one head"),
+    ((["1030"], [900], None, None, {"face_hardness_hv": (1, 2)}), "must be Limits"),
+])  # fmt: skip
 def test_bad_comparisons_are_refused(arguments, words):
     with pytest.raises(InputError, match=words):
         fp.compare(*arguments)

@@ -91,20 +91,10 @@ def test_plate_materials_are_steel(name):
     assert ((10 < k(t)) & (k(t) < 55)).all() and ((3.5e6 < heat(t)) & (heat(t) < 7e6)).all()
 
 
-@pytest.mark.parametrize(
-    "arguments",
-    [
-        (0.1, 0.05),
-        (10, 11),
-        (10, -1),
-        (10, 1, "brass"),
-        (10, 1, ("a", "b")),
-        (10, 1, 7),
-        (10, 1, "stainless", "warm"),
-        (10, 1, "stainless", (-5, 20)),
-        ("a", 1),
-    ],
-)
+@pytest.mark.parametrize("arguments", [
+    (0.1, 0.05), (10, 11), (10, -1), (10, 1, "brass"), (10, 1, ("a", "b")), (10, 1, 7),
+    (10, 1, "stainless", "warm"), (10, 1, "stainless", (-5, 20)), ("a", 1),
+])  # fmt: skip
 def test_impossible_plates(arguments):
     with pytest.raises(InputError):
         Plate(*arguments)
@@ -322,25 +312,22 @@ GOOD_T = np.linspace(0, 5, 60)
 GOOD_Y = 25 + 875 * np.exp(-GOOD_T / 3)
 
 
-@pytest.mark.parametrize(
-    "t, y, options, message",
-    [
-        (GOOD_T[:10], GOOD_Y[:10], {}, "20 or more"),
-        (GOOD_T, GOOD_Y[:-1], {}, "60 times and 59"),
-        (GOOD_T, np.where(GOOD_T > 2, np.nan, GOOD_Y), {}, "not finite"),
-        (GOOD_T[::-1], GOOD_Y, {}, "does not rise"),
-        ("abc", GOOD_Y, {}, "not made of numbers"),
-        (GOOD_T, GOOD_Y * 3, {}, "reaches"),
-        (GOOD_T, np.full(60, 900.0), {}, "cool by 30 K"),
-        (GOOD_T, GOOD_Y, {"water_c": 120}, "water temperature"),
-        (GOOD_T, GOOD_Y, {"knot_k": 1}, "knots"),
-        (GOOD_T, GOOD_Y, {"roughness": 0}, "roughness"),
-        (GOOD_T, GOOD_Y, {"response_s": -1}, "response time"),
-        (GOOD_T, GOOD_Y, {"noise_c": -1}, "noise"),
-        (GOOD_T, GOOD_Y, {"start_c": 5000}, "starting temperature"),
-        (GOOD_T, GOOD_Y, {"plate": "thick"}, "must be a Plate"),
-    ],
-)
+@pytest.mark.parametrize("t, y, options, message", [
+    (GOOD_T[:10], GOOD_Y[:10], {}, "20 or more"),
+    (GOOD_T, GOOD_Y[:-1], {}, "60 times and 59"),
+    (GOOD_T, np.where(GOOD_T > 2, np.nan, GOOD_Y), {}, "not finite"),
+    (GOOD_T[::-1], GOOD_Y, {}, "does not rise"),
+    ("abc", GOOD_Y, {}, "not made of numbers"),
+    (GOOD_T, GOOD_Y * 3, {}, "reaches"),
+    (GOOD_T, np.full(60, 900.0), {}, "cool by 30 K"),
+    (GOOD_T, GOOD_Y, {"water_c": 120}, "water temperature"),
+    (GOOD_T, GOOD_Y, {"knot_k": 1}, "knots"),
+    (GOOD_T, GOOD_Y, {"roughness": 0}, "roughness"),
+    (GOOD_T, GOOD_Y, {"response_s": -1}, "response time"),
+    (GOOD_T, GOOD_Y, {"noise_c": -1}, "noise"),
+    (GOOD_T, GOOD_Y, {"start_c": 5000}, "starting temperature"),
+    (GOOD_T, GOOD_Y, {"plate": "thick"}, "must be a Plate"),
+])  # fmt: skip
 def test_unusable_traces(t, y, options, message):
     options = {"plate": Plate(6.0, 1.0), "water_c": WATER, **options}
     with pytest.raises(InputError, match=f"(?i){message}"):

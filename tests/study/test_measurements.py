@@ -68,16 +68,13 @@ def test_logger_table_with_a_column_per_channel():
     assert set(got.frame["head_id"]) == {"7"}
 
 
-@pytest.mark.parametrize(
-    "header, times",
-    [
-        ("time_ms", ["0", "500", "1000"]),
-        ("time_min", ["0", "0.00833333333333", "0.0166666666667"]),
-        ("time", ["12:00:00", "12:00:00.5", "12:00:01"]),
-        ("Time", ["23:59:59.5", "00:00:00", "00:00:00.5"]),
-        ("timestamp", ["2025-03-01 08:00:00", "2025-03-01 08:00:00.5", "2025-03-01 08:00:01"]),
-    ],
-)
+@pytest.mark.parametrize("header, times", [
+    ("time_ms", ["0", "500", "1000"]),
+    ("time_min", ["0", "0.00833333333333", "0.0166666666667"]),
+    ("time", ["12:00:00", "12:00:00.5", "12:00:01"]),
+    ("Time", ["23:59:59.5", "00:00:00", "00:00:00.5"]),
+    ("timestamp", ["2025-03-01 08:00:00", "2025-03-01 08:00:00.5", "2025-03-01 08:00:01"]),
+])  # fmt: skip
 def test_units_and_clocks_of_time(header, times):
     text = f"{header};channel;temperature_c\n" + "\n".join(
         f"{t};T1;{900 - i}" for i, t in enumerate(times)
@@ -178,17 +175,14 @@ def test_places_of_channels():
         read_traces(text, {"T9": ("face", 1)})
 
 
-@pytest.mark.parametrize(
-    "file, message",
-    [
-        (b"channel,zone,depth_mm\nT1,nose,1", "'nose' is no zone"),
-        (b"channel,zone\nT1,face\nT1,hosel", "twice"),
-        (b"channel,zone,depth_mm\nT1,face,deep", "not a number"),
-        (b"channel,zone,depth_mm\nT1,face,-2", "outside 0 to 60"),
-        (b"a,b\n1,2", "no channel map"),
-        (b"channel,zone\n,face", "nothing given"),
-    ],
-)
+@pytest.mark.parametrize("file, message", [
+    (b"channel,zone,depth_mm\nT1,nose,1", "'nose' is no zone"),
+    (b"channel,zone\nT1,face\nT1,hosel", "twice"),
+    (b"channel,zone,depth_mm\nT1,face,deep", "not a number"),
+    (b"channel,zone,depth_mm\nT1,face,-2", "outside 0 to 60"),
+    (b"a,b\n1,2", "no channel map"),
+    (b"channel,zone\n,face", "nothing given"),
+])  # fmt: skip
 def test_bad_channel_maps(file, message):
     with pytest.raises(InputError, match=f"(?i){message}"):
         read_channels(file)
@@ -205,16 +199,13 @@ def test_several_heads_need_a_name():
         got.trace("T9")
 
 
-@pytest.mark.parametrize(
-    "text, message",
-    [
-        (b"time_s,channel\n0,T1", "missing temperature_c"),
-        (b"hello", "no thermocouple trace"),
-        (b"", "empty"),
-        (b"time_s,channel,temperature_c\n0,T1,OL", "no usable reading"),
-        (b"time_s,channel,temperature_c", "no rows"),
-    ],
-)
+@pytest.mark.parametrize("text, message", [
+    (b"time_s,channel\n0,T1", "missing temperature_c"),
+    (b"hello", "no thermocouple trace"),
+    (b"", "empty"),
+    (b"time_s,channel,temperature_c\n0,T1,OL", "no usable reading"),
+    (b"time_s,channel,temperature_c", "no rows"),
+])  # fmt: skip
 def test_unusable_traces(text, message):
     with pytest.raises(InputError, match=f"(?i){message}"):
         read_traces(text, MAP)
@@ -259,24 +250,21 @@ def test_hardness_by_zone():
     assert table.loc["hosel", "readings"] == 1
 
 
-@pytest.mark.parametrize(
-    "row, what, column",
-    [
-        ("7,face,c,15,HRC", "15 HRC cannot be converted to HV", "value"),
-        ("7,face,c,450,HRA", "'HRA' is not HV", "value"),
-        ("7,nose,c,450,HV", "'nose' is no zone", "zone"),
-        ("7,face,c,hard,HV", "'hard' is not a hardness", "value"),
-        ("7,face,c,450,", "no scale is given", "value"),
-        ("7,face,c,45 HRC,HV", "two scales are named", "value"),
-        ("7,face,c,4500,HV", "4500", "value"),
-        ("7,face,c,,HV", "nothing given", "value"),
-        ("7,,c,450,HV", "nothing given", "zone"),
-        ("7,face,c,-450,HV", "-450", "value"),
-        ("7,face,c,<450,HV", "not a hardness", "value"),
-        ("7,face,c,4,5,0,HV", "more cells than", ""),
-        ("7,face,c,450 N/mm²,HV", "not HV", "value"),
-    ],
-)
+@pytest.mark.parametrize("row, what, column", [
+    ("7,face,c,15,HRC", "15 HRC cannot be converted to HV", "value"),
+    ("7,face,c,450,HRA", "'HRA' is not HV", "value"),
+    ("7,nose,c,450,HV", "'nose' is no zone", "zone"),
+    ("7,face,c,hard,HV", "'hard' is not a hardness", "value"),
+    ("7,face,c,450,", "no scale is given", "value"),
+    ("7,face,c,45 HRC,HV", "two scales are named", "value"),
+    ("7,face,c,4500,HV", "4500", "value"),
+    ("7,face,c,,HV", "nothing given", "value"),
+    ("7,,c,450,HV", "nothing given", "zone"),
+    ("7,face,c,-450,HV", "-450", "value"),
+    ("7,face,c,<450,HV", "not a hardness", "value"),
+    ("7,face,c,4,5,0,HV", "more cells than", ""),
+    ("7,face,c,450 N/mm²,HV", "not HV", "value"),
+])  # fmt: skip
 def test_bad_hardness_rows_are_reported_and_the_good_one_stays(row, what, column):
     got = read_hardness(
         f"head_id,zone,position,value,scale\n{row}\n7,face,c,450,HV".encode(), filename="h.csv"
@@ -314,16 +302,13 @@ def test_bends_and_units_of_force():
         assert one.frame["force_n"][0] == pytest.approx(392.266, rel=1e-6)
 
 
-@pytest.mark.parametrize(
-    "row, what",
-    [
-        ("7,50,400,no", "outside -45 to 45 ° 50"),
-        ("7,2,400,maybe", "neither yes nor no"),
-        ("7,,400,no", "nothing measured"),
-        ("7,2,400,", "nothing given"),
-        ("7,two,400,no", "not a number"),
-    ],
-)
+@pytest.mark.parametrize("row, what", [
+    ("7,50,400,no", "outside -45 to 45 ° 50"),
+    ("7,2,400,maybe", "neither yes nor no"),
+    ("7,,400,no", "nothing measured"),
+    ("7,2,400,", "nothing given"),
+    ("7,two,400,no", "not a number"),
+])  # fmt: skip
 def test_bad_bend_rows(row, what):
     got = read_bends(f"head_id,degrees,force_n,cracked\n{row}\n7,2,400,no".encode())
     assert len(got.frame) == 1 and what in got.problems[0].what and got.problems[0].row == 2

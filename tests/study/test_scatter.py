@@ -76,15 +76,12 @@ def test_indices_of_a_constant_are_zero():
 # ---- inputs
 
 
-@pytest.mark.parametrize(
-    "spread, exact",
-    [
-        (Spread("normal", 8.0), stats.norm(930, 8.0)),
-        (Spread("relative", 0.02), stats.norm(930, 0.02 * 930)),
-        (Spread("uniform", 20.0), stats.uniform(910, 40)),
-        (Spread("lognormal", 0.05), stats.lognorm(0.05, scale=930)),
-    ],
-)
+@pytest.mark.parametrize("spread, exact", [
+    (Spread("normal", 8.0), stats.norm(930, 8.0)),
+    (Spread("relative", 0.02), stats.norm(930, 0.02 * 930)),
+    (Spread("uniform", 20.0), stats.uniform(910, 40)),
+    (Spread("lognormal", 0.05), stats.lognorm(0.05, scale=930)),
+])  # fmt: skip
 def test_quantiles_are_those_of_the_distribution(spread, exact):
     drawn = Input(setting("preheat_c"), 930.0, spread, 20.0, 1340.0)
     u = np.linspace(0.001, 0.999, 201)
@@ -125,18 +122,15 @@ def test_inputs_follow_route_shop_and_steel():
     assert not none & {"flux", "shop_spray", "C"}
 
 
-@pytest.mark.parametrize(
-    "spread, chemistry, words",
-    [
-        ({"fluxx": 1}, "heat", "did you mean 'flux'"),
-        ({"flux": "much"}, "heat", "spread of flux must be .*'much'"),
-        ({"flux": ("even", 1)}, "heat", "kind of spread 'even'"),
-        ({"flux": -1}, "heat", "Normal spread -1"),
-        (5, "heat", "spread must be .*5"),
-        (None, "mill", "chemistry 'mill'"),
-        (None, "grade", "has no limits"),
-    ],
-)
+@pytest.mark.parametrize("spread, chemistry, words", [
+    ({"fluxx": 1}, "heat", "did you mean 'flux'"),
+    ({"flux": "much"}, "heat", "spread of flux must be .*'much'"),
+    ({"flux": ("even", 1)}, "heat", "kind of spread 'even'"),
+    ({"flux": -1}, "heat", "Normal spread -1"),
+    (5, "heat", "spread must be .*5"),
+    (None, "mill", "chemistry 'mill'"),
+    (None, "grade", "has no limits"),
+])  # fmt: skip
 def test_bad_spreads_are_refused(spread, chemistry, words):
     steel = Steel("mine", {"C": 0.3})
     with pytest.raises(InputError, match=words):

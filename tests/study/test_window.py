@@ -135,20 +135,17 @@ def test_any_number_of_the_case_is_an_axis():
     assert (np.diff(s.maps["face_hardness_hv"], axis=1) > 0).all()
 
 
-@pytest.mark.parametrize(
-    "x, words",
-    [
-        (("preheat", 850, 950, 5), "did you mean 'preheat_c'"),
-        (("preheat_c", 950, 850, 5), "from 950 to 850"),
-        (("preheat_c", 850, 9999, 5), "out of range .20–1340"),
-        (("preheat_c", 850, 950, 1), "Points of an axis 1"),
-        (("preheat_c", 850, 950, 4.5), "whole number"),
-        (("preheat_c", 850), "axis must be"),
-        ("preheat_c", "axis must be"),
-        (("flux", 2, 8, 5), "both axes are flux"),
-        (("surroundings", 0, 1, 2), "setting to vary 'surroundings'"),
-    ],
-)
+@pytest.mark.parametrize("x, words", [
+    (("preheat", 850, 950, 5), "did you mean 'preheat_c'"),
+    (("preheat_c", 950, 850, 5), "from 950 to 850"),
+    (("preheat_c", 850, 9999, 5), "out of range .20–1340"),
+    (("preheat_c", 850, 950, 1), "Points of an axis 1"),
+    (("preheat_c", 850, 950, 4.5), "whole number"),
+    (("preheat_c", 850), "axis must be"),
+    ("preheat_c", "axis must be"),
+    (("flux", 2, 8, 5), "both axes are flux"),
+    (("surroundings", 0, 1, 2), "setting to vary 'surroundings'"),
+])  # fmt: skip
 def test_bad_axes_are_refused(x, words):
     with pytest.raises(InputError, match=words):
         fp.window("4130", x=x, y=("flux", 2, 20, 5))
