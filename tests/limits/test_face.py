@@ -267,14 +267,6 @@ def test_margin_and_life_rise_with_hardness_and_are_flat_above_400(structure, ra
     assert np.diff(margin)[~rising] == pytest.approx(0.0, abs=1e-9)
 
 
-def test_structure_alone_hardly_moves_a_face_of_one_hardness():
-    thickness = [
-        face_strike(2.6, 280, rim=(4.2, 74, 44, 280), fractions=f).least_thickness_mm
-        for f in ({"ferrite": 0.5, "pearlite": 0.5}, {"bainite": 1.0}, {"martensite": 1.0})
-    ]
-    assert max(thickness) - min(thickness) <= 0.04
-
-
 @pytest.fixture(scope="module")
 def rims():
     mid = fp.head("mid-iron")

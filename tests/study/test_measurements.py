@@ -1,9 +1,6 @@
 """Traces, hardness, bends: layouts, units, damages, and no error but our own.  All data here are invented."""
 
-import io
-
 import numpy as np
-import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -90,21 +87,6 @@ def test_units_and_clocks_of_time(header, times):
 def test_units_of_temperature(header, value):
     text = f"time_s,channel,{header}\n0,T1,{value}\n1,T1,{value}"
     np.testing.assert_allclose(read_traces(text.encode(), MAP).trace("T1")[1], 900.0)
-
-
-def test_one_thermocouple_without_a_channel_column():
-    got = read_traces(b"time_s,temperature_f\n0,1652\n1,1634", {"temperature_f": ("face", 1.5)})
-    np.testing.assert_allclose(got.trace("temperature_f")[1], [900, 890])
-
-
-def test_workbook_and_upload(tmp_path):
-    book = openpyxl.Workbook()
-    for row in [["time_s", "channel", "temperature_c"], [0, "T1", 900.5], [0.1, "T1", 899]]:
-        book.active.append(row)
-    buffer = io.BytesIO()
-    book.save(buffer)
-    got = read_traces({"name": "t.xlsx", "content": buffer.getvalue()}, MAP)
-    assert got.trace("T1")[1].tolist() == [900.5, 899]
 
 
 def test_dropouts_are_reported_by_stretch_and_left_out():
@@ -211,11 +193,6 @@ def test_unusable_traces(text, message):
         read_traces(text, MAP)
 
 
-def test_ten_minutes_of_a_logger_in_seconds():
-    t, temperature = cooling(60_000, 0.01)
-    assert len(read_traces(tidy(t, temperature), MAP).frame) == 60_000
-
-
 # ------------------------------------------------------------------------------------------ hardness
 
 
@@ -280,14 +257,6 @@ def test_bad_hardness_rows_are_reported_and_the_good_one_stays(row, what, column
     assert problem.assumed == "row not used"
 
 
-@pytest.mark.parametrize(
-    "text", [b"head_id,zone\n7,face", b"zone,value,scale\nface,x,HV", b"\xff\xff", b"x"]
-)
-def test_unusable_hardness_tables(text):
-    with pytest.raises(InputError):
-        read_hardness(text)
-
-
 # ------------------------------------------------------------------------------------------ bends
 
 
@@ -312,11 +281,6 @@ def test_bends_and_units_of_force():
 def test_bad_bend_rows(row, what):
     got = read_bends(f"head_id,degrees,force_n,cracked\n{row}\n7,2,400,no".encode())
     assert len(got.frame) == 1 and what in got.problems[0].what and got.problems[0].row == 2
-
-
-def test_an_unreadable_force_leaves_the_bend():
-    got = read_bends(b"head_id,degrees,force_n,cracked\n7,2,strong,no")
-    assert np.isnan(got.frame["force_n"][0]) and got.problems[0].assumed == "left out"
 
 
 # ------------------------------------------------------------------------------------------ properties
