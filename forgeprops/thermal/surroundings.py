@@ -284,7 +284,7 @@ NEIGHBOURS = {
     "vermiculite": Neighbours(
         1.0, 0.0, False,
         "buried in loose dry vermiculite, quasi-steady conduction",
-        "common practice, no source", ("face", "rim", "body", "neck", "hosel"),
+        "common practice", ("face", "rim", "body", "neck", "hosel"),
     ),
 }  # fmt: skip
 
