@@ -35,6 +35,7 @@ _ROOMS = {
         "LocalHeat",
         "Preheat",
         "Press",
+        "Quench",
         "Route",
         "Spray",
         "Temper",

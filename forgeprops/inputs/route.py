@@ -1,4 +1,4 @@
-"""What is done to the head in its second heat: preheat, transfer, press, spray, cool, later heats.
+"""What is done to the head in its second heat: preheat, transfer, press, spray and quenches, cool, later heats.
 
 Every default is one a forge could run; the reasons stand beside each field.  All are our own invented demo route.
 """
@@ -6,15 +6,21 @@ Every default is one a forge could run; the reasons stand beside each field.  Al
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError, check_choice
-from .settings import check_settings, table
+from ..base.errors import InputError, check_choice, check_number, shown
+from .settings import check_settings, numbers_of, table
 
 __all__ = [
     "COOLING",
     "COOLING_WORDS",
     "Cool",
+    "HEATING",
+    "HEATING_WORDS",
+    "MEDIA",
+    "QUENCH",
+    "Quench",
     "FirstHeat",
     "LaterHeat",
     "LocalHeat",
@@ -39,8 +45,32 @@ COOLING_WORDS = {
     "bin": "in a bin of hot heads",
     "fan": "in front of a fan",
     "sleeve": "still air, sleeve on the hosel",
+    "box": "in a closed insulated box of hot heads",
+    "vermiculite": "buried in vermiculite",
 }
 COOLING = tuple(COOLING_WORDS)
+
+#: Ways to preheat, in words; see `forgeprops.thermal.furnace`.
+HEATING_WORDS = {
+    "gas": "gas furnace",
+    "electric": "electric furnace",
+    "protective": "furnace with protective gas",
+    "induction": "induction coil",
+}
+HEATING = tuple(HEATING_WORDS)
+
+#: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
+_ALL = (("face", 1.0), ("rim", 1.0), ("body", 1.0), ("neck", 1.0), ("hosel", 1.0))
+_SPRAYED = (("face", 1.0), ("rim", 0.8), ("body", 0.15), ("neck", 0.03))
+MEDIA = {
+    "water spray": (25.0, _SPRAYED),
+    "water bath": (20.0, _ALL),
+    "polymer bath": (25.0, _ALL),
+    "oil bath": (50.0, _ALL),
+    "own bath": (25.0, _ALL),
+    "forced air": (25.0, _ALL),
+    "still air": (25.0, _ALL),
+}
 
 
 @dataclass(frozen=True)
@@ -65,7 +95,7 @@ class FirstHeat:
 
 @dataclass(frozen=True)
 class Preheat:
-    """The furnace of the second heat.
+    """The furnace or coil of the second heat.
 
     Attributes
     ----------
@@ -78,14 +108,18 @@ class Preheat:
         Temperature of the head when loaded, °C.
     emissivity : float
         Effective emissivity head-furnace, 0.8 for oxidised steel (thermal-camera manual tables, 0.74–0.89).
+    kind : {"gas", "electric", "protective", "induction"}
+        Scale and loss of carbon follow from it (`forgeprops.thermal.furnace`); a coil brings the head evenly to temperature in `soak_s`.
     """
 
     temperature_c: float = 930.0
     soak_s: float = 900.0
     start_c: float = 25.0
     emissivity: float = 0.8
+    kind: str = "gas"
 
     def __post_init__(self):
+        check_choice(self.kind, "preheat kind", HEATING, "preheat")
         check_settings(self, "preheat")
 
 
@@ -172,14 +206,102 @@ class Spray:
 
 
 @dataclass(frozen=True)
+class Quench:
+    """A quench after the spray or in its place; several follow one another.
+
+    Attributes
+    ----------
+    medium : str
+        One of `MEDIA`: "water spray", "water bath", "polymer bath", "oil bath", "forced air", "still air", or "own bath" with `table`.
+    zones : str, sequence or mapping of zone to share, optional
+        What it reaches: the share of the spray or of the air speed, or of the surface in a bath.  Left out: face with overspray for a
+        spray, all zones else.  A jet on the hosel is a spray or forced air with ``zones="hosel"``.
+    duration_s, delay_s : float
+        How long, and the wait before it, from the press or the quench before, s.
+    fluid_c : float, optional
+        Temperature of the fluid, °C; the usual one when left out (air: the room's).
+    flux_kg_m2_s : float
+        Water spray only, kg/(m² s).
+    agitation : float
+        Baths only: 0 still to 1 good circulation.
+    depth_mm : float, optional
+        Baths only: how deep the head is dipped, sole down, mm; the whole head when left out.
+    air_speed_m_s : float
+        Forced air only, m/s.
+    table : tuple of (°C, W/(m² K))
+        Own bath only: heat-transfer coefficient over surface temperature, as `forgeprops.cooling_curve` gives it.
+    """
+
+    medium: str
+    zones: tuple[tuple[str, float], ...] = ()
+    duration_s: float = 10.0
+    delay_s: float = 2.0
+    fluid_c: float | None = None
+    flux_kg_m2_s: float = 12.0
+    agitation: float = 0.0
+    depth_mm: float | None = None
+    air_speed_m_s: float = 20.0
+    table: tuple[tuple[float, float], ...] = ()
+
+    def __post_init__(self):
+        if isinstance(self.medium, str) and self.medium in (
+            "oil spray",
+            "oil mist",
+            "polymer spray",
+        ):
+            raise InputError(
+                f"{self.medium} is not possible: sprayed on red-hot steel it burns or fumes; allowed is a bath "
+                f"({self.medium.split()[0]} bath) (quench)."
+            )
+        check_choice(self.medium, "medium", MEDIA, "quench")
+        usual_c, reached = MEDIA[self.medium]
+        given = self.zones
+        given = (
+            given.items()
+            if isinstance(given, Mapping)
+            else [given]
+            if isinstance(given, str)
+            else given
+        )
+        pairs = [(z, 1.0) if isinstance(z, str) else tuple(z) for z in given or reached]
+        for zone, share in pairs:
+            check_choice(zone, "zone", [z for z, _ in _ALL], "quench")
+            check_number(share, f"share of the {zone}", 0.0, 1.0, "", "quench")
+        object.__setattr__(self, "zones", tuple((z, float(share)) for z, share in pairs))
+        object.__setattr__(self, "fluid_c", usual_c if self.fluid_c is None else self.fluid_c)
+        check_settings(self, "quench", skip=("depth_mm",) if self.depth_mm is None else ())
+        if self.depth_mm is not None and not self.medium.endswith("bath"):
+            raise InputError(f"depth_mm is for a bath; the medium is {self.medium} (quench).")
+        rows = tuple(
+            tuple(float(check_number(x, "table", 0.0, 1e6)) for x in row) for row in self.table
+        )
+        if (self.medium == "own bath") != (len(rows) >= 2) or any(len(r) != 2 for r in rows):
+            raise InputError(
+                f"table is {shown(self.table)}; an own bath needs two or more rows of (°C, W/(m² K)), other media none (quench)."
+            )
+        if any(b[0] <= a[0] for a, b in zip(rows, rows[1:], strict=False)):
+            raise InputError("the temperatures of a table must rise (quench).")
+        object.__setattr__(self, "table", rows)
+
+    @property
+    def words(self) -> str:
+        """What is done, in words."""
+        named = dict(self.zones)
+        where = "" if self.zones == MEDIA[self.medium][1] else " on " + " and ".join(named)
+        deep = "" if self.depth_mm is None else f", {self.depth_mm:.0f} mm deep"
+        stirred = f", agitation {self.agitation:g}" if self.agitation else ""
+        return f"after {self.delay_s:g} s {self.medium}{where} for {self.duration_s:g} s{deep}{stirred}"
+
+
+@dataclass(frozen=True)
 class Cool:
     """How the head cools after the water.
 
     Attributes
     ----------
-    surroundings : {"single", "row", "bin", "fan", "sleeve"}
+    surroundings : {"single", "row", "bin", "fan", "sleeve", "box", "vermiculite"}
         A single head in still air; a row on a conveyor; a bin of hot heads; a fan on it; still air with an
-        insulating sleeve on the hosel.
+        insulating sleeve on the hosel; a closed insulated box; buried in vermiculite.
     air_c : float
         Air and wall temperature, °C.
     air_speed_m_s : float
@@ -288,6 +410,9 @@ def _minutes(seconds: float) -> str:
 
 _DEFAULT_SPRAY = Spray()
 
+#: Numbers of a quench by their short name.
+QUENCH = {s.name: s for s in numbers_of("quench").values()}
+
 
 @dataclass(frozen=True)
 class Route:
@@ -308,6 +433,7 @@ class Route:
     cool: Cool = field(default_factory=Cool)
     later: tuple[Temper | LocalHeat, ...] = ()
     first_heat: FirstHeat = field(default_factory=FirstHeat)
+    quench: tuple[Quench, ...] = ()
 
     def __post_init__(self):
         kinds = {
@@ -331,6 +457,11 @@ class Route:
                     f"later holds {heat!r}; give Temper(...) and LocalHeat(...) (route)."
                 )
         object.__setattr__(self, "later", later)
+        quench = (self.quench,) if isinstance(self.quench, Quench) else tuple(self.quench or ())
+        for part in quench:
+            if not isinstance(part, Quench):
+                raise InputError(f"quench must hold Quench(...); got {shown(part)} (route).")
+        object.__setattr__(self, "quench", quench)
 
     #: Short name of every setting: the step and the field that hold it.
     SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}
@@ -351,12 +482,31 @@ class Route:
             raise InputError(
                 f"{', '.join(sorted(settings))} cannot be set; this route has no spray (spray=None)."
             )
-        return dataclasses.replace(
-            self, **{p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
+        first = parts.pop("quench", None)
+        changed = {p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
+        if first:
+            changed["quench"] = (self._quenched(first), *self.quench[1:])
+        return dataclasses.replace(self, **changed)
+
+    def _quenched(self, changes: dict) -> Quench:
+        """The first quench with some settings changed; a medium of its own begins with the usual settings."""
+        if changes.get("medium", self.quench and self.quench[0].medium) == (
+            self.quench and self.quench[0].medium
+        ):
+            return (
+                dataclasses.replace(self.quench[0], **changes) if self.quench else self._no_quench()
+            )
+        return Quench(**changes)
+
+    def _no_quench(self):
+        raise InputError(
+            'this route has no quench; give a medium first, for example quench_medium="oil bath".'
         )
 
     def setting(self, name: str):
         """Value of a setting by its short name; None for a spray setting on a route without spray."""
         part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
         step = getattr(self, part)
+        if part == "quench":
+            step = step[0] if step else None
         return None if step is None else getattr(step, attribute)
