@@ -18,7 +18,8 @@ import numpy as np
 from ..base.errors import InputError, check_choice
 from .drawing import Block, Face, Hosel, Neck, Rim
 from .head import Head
-from .route import COOLING, HEATING, QUENCH, LaterHeat, Quench, Route, Spray
+from .quench import QUENCH, Quench
+from .route import COOLING, HEATING, LaterHeat, Route, Spray
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
