@@ -80,13 +80,10 @@ def test_total_error(draw, n, last, most):
     assert np.quantile(off, 0.99) <= last and off.max() <= most
 
 
-@pytest.mark.parametrize(
-    ("draw", "n", "case"),
-    [
-        pytest.param(ordinary, 320, 66, marks=pytest.mark.xfail(strict=True, reason="4.3 HV")),
-        pytest.param(wide, 160, 74, marks=pytest.mark.xfail(strict=True, reason="3.0 HV")),
-    ],
-)
+@pytest.mark.parametrize(("draw", "n", "case"), [
+    pytest.param(ordinary, 320, 66, marks=pytest.mark.xfail(strict=True, reason="4.3 HV")),
+    pytest.param(wide, 160, 74, marks=pytest.mark.xfail(strict=True, reason="3.0 HV")),
+])  # fmt: skip
 def test_total_error_of_the_wider_draw(draw, n, case):
     """What the draw over the whole library of 49 grades found: a 5120 whose spray ends on a cliff, and a 4150."""
     cases = [[column[case]] for column in draw(n, names=fp.grades())]
