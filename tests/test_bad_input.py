@@ -179,6 +179,7 @@ VALID = {
     "tempered_hardness": {"steel": STEEL, "temper_c": 540.0},
     "tensile_strength": {"hv": 285.0},
     "Cool": {},
+    "Quench": {"medium": "oil bath"},
     "FirstHeat": {},
     "LaterHeat": {"temperature_c": 600.0},
     "LocalHeat": {"peak_c": 680.0},

@@ -46,7 +46,6 @@ def march_columns(
     steel_of = every if columns.steel_of is None else columns.steel_of
     head_of = every if columns.head_of is None else columns.head_of
     cases = np.zeros(n, packing.CASE)
-    steps = np.zeros((n, packing.STEPS), packing.STEP)
     packed, start = (
         _packed_steels(columns.steels)
         if constants is None and methods is None
@@ -55,9 +54,7 @@ def march_columns(
     for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
         cases[name] = packed[name][steel_of]
     heads, zones = _packed_heads(columns.heads)
-    hosel_mm = columns.dimension("hosel", "outside_mm") + columns.dimension("hosel", "allowance_mm")
-    speed = packing.pack_routes(columns, hosel_mm, cases, steps)
-    tables, table_of = packing.convection_tables(zones, head_of, columns.route["air_c"], speed)
+    steps, (tables, table_of), media = packing.pack_routes(columns, zones, head_of, cases)
     cases["work_k"] = _press_work_k(columns)
     for kind, heats in enumerate(columns.later):
         if heats:
@@ -81,6 +78,7 @@ def march_columns(
         steel_of,
         packing.kinetic_array(constants),
         packing.section(points),
+        media=media,
         tolerance_c=tolerance_c,
         trace=trace,
         threads=threads,
