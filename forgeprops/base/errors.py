@@ -6,17 +6,6 @@ import difflib
 import math
 import numbers
 
-__all__ = [
-    "InputError",
-    "check_choice",
-    "check_flag",
-    "check_kind",
-    "check_name",
-    "check_number",
-    "check_whole",
-    "shown",
-]
-
 
 class InputError(ValueError):
     """Input that cannot be used; the message is one sentence a person of the trade can act on."""

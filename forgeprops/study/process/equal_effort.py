@@ -10,17 +10,14 @@ import numpy as np
 
 from ...answer.cases import checked_case
 from ...answer.evaluation import evaluate
-from ...answer.press_and_skin import least_press
 from ...base.errors import check_flag, check_number
 from ...forging import effort
+from ...forging.press import least_press
 from ...inputs.cases import spread
 from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-
-__all__ = ["EqualEffortPreheat", "equal_effort_preheat", "equal_effort_setting", "metal_in_die_c"]
-
 
 #: Furnace settings marched for the map to metal temperature in the die, °C.
 _SETTINGS_C = np.arange(640.0, BURNING_C + 1.0, 35.0)
