@@ -8,12 +8,14 @@ from reference.carbon_profile import carbon_profile, scale_along_um
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.answer.press_and_skin import heat_through_s, press_strain, projected_areas_mm2
+from forgeprops.engine.results import Trace
 from forgeprops.forging.decarburisation import layer_hardness_hv
 from forgeprops.forging.effort import flow_stress_mpa
+from forgeprops.forging.press import projected_areas_mm2
 from forgeprops.forging.scale import metal_loss_um
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import forged_parts
+from forgeprops.transformation.recrystallisation import press_strain
 
 
 @pytest.fixture(scope="module")
@@ -72,8 +74,9 @@ def test_time_to_heat_through_against_a_lumped_bar():
     # gap to the furnace falls as exp(-t/tau): exactly tau ln(gap/10)
     t = np.linspace(0.0, 900.0, 46)
     zones = 900.0 - np.outer(np.exp(-t / 100.0), [875.0, 875.0])
-    assert heat_through_s(t, zones, 900.0, 900.0) == pytest.approx(100.0 * np.log(87.5), rel=1e-6)
-    assert heat_through_s(t, zones, 900.0, 300.0) is None
+    trace = Trace(t, zones, zones, zones)
+    assert trace.heat_through_s(900.0, 900.0) == pytest.approx(100.0 * np.log(87.5), rel=1e-6)
+    assert trace.heat_through_s(900.0, 300.0) is None
 
 
 def test_short_soak_is_told_by_how_long_it_takes():

@@ -25,6 +25,7 @@ from forgeprops.engine import batch, march, outcome, packing
 from forgeprops.engine import run as heads
 from forgeprops.engine.section import lobatto
 from forgeprops.forging.scale import ATMOSPHERES, scale_rate
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
@@ -55,7 +56,7 @@ def fed(monkeypatch, steels, heads_, routes, shops=None):
     with monkeypatch.context() as patch:
         patch.setattr(heads.batch, "run", record)
         try:
-            heads.march_heads(steels, heads_, routes, shops or [Shop()] * len(steels))
+            heads.march_columns(Cases.of(steels, heads_, routes, shops or [Shop()] * len(steels)))
         except InterruptedError:
             pass
     return taken["args"]

@@ -11,7 +11,8 @@ import pytest
 from first_library import GRADES, HEADS
 
 import forgeprops as fp
-from forgeprops.engine.run import march_heads
+from forgeprops.engine.run import march_columns
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.route import Route
 from forgeprops.inputs.shop import Shop
 
@@ -20,7 +21,7 @@ FINE = {"tolerance_c": 0.15, "points": (11,) * 5}
 
 def hardness(steels, heads, routes, **options):
     n = len(routes)
-    return march_heads(steels, heads, routes, [Shop()] * n, **options).zones[:, :, 0]
+    return march_columns(Cases.of(steels, heads, routes, [Shop()] * n), **options).zones[:, :, 0]
 
 
 def ordinary(n, seed=9, names=GRADES):

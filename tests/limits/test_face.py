@@ -9,7 +9,6 @@ from reference.plates import clamped_rectangle
 from scipy.integrate import solve_bvp
 
 import forgeprops as fp
-from forgeprops.answer.press_and_skin import decarburised_um
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.face.ball_impact import contact_s, spin_loft_deg, strike_load
@@ -28,6 +27,7 @@ from forgeprops.face.plate import first_frequency_hz, limit_load_factor, rectang
 from forgeprops.face.result import CAUTIONS, LOCATIONS
 from forgeprops.face.strike import Faces
 from forgeprops.forging.decarburisation import carbon_rate_um2_s
+from forgeprops.forging.skin import decarburised_um
 from forgeprops.inputs.drawing import clubs
 
 # ---- the ball ----
