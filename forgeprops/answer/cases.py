@@ -11,7 +11,8 @@ from typing import Any
 
 from ..base.errors import InputError, check_choice, check_number
 from ..engine.outcome import O_HV
-from ..engine.run import march_heads
+from ..engine.run import march_columns
+from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
@@ -90,7 +91,7 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
 def _again_hv(steel: Steel, head: Head, route: Route, peak_c: float) -> float:
     """Hardness of a hosel that is heated above Ac1 and cools in still air, HV."""
     again = dataclasses.replace(route, later=(Normalise(peak_c, 900.0),)).marched()
-    return float(march_heads([steel], [head], [again], [Shop()]).zones[0, -1, O_HV])
+    return float(march_columns(Cases.of([steel], [head], [again])).zones[0, -1, O_HV])
 
 
 def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, Route, Shop]:
