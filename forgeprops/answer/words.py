@@ -137,8 +137,8 @@ def _job(result) -> str:
     """Steel, head and settings in one line."""
     route = result.route
     parts = [f"preheat temperature {route.preheat.temperature_c:.0f} °C"]
-    if result.sprayed:
-        spray = route.spray
+    spray = route.spray
+    if spray and spray.flux_kg_m2_s * spray.duration_s:
         flow = from_flux(spray.flux_kg_m2_s).flow_l_min
         parts.append(
             f"delay {spray.delay_s:g} s, spray {flow:.1f} L/min for {spray.duration_s:g} s"
