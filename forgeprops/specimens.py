@@ -158,9 +158,8 @@ def _march(case, zone, stages, convection, start, constants, points, **options):
     steps["fluid_c"] = 25.0
     zero, kinetic = np.zeros(1, np.int64), packing.kinetic_array(constants)
     section = packing.section(points)
-    return batch.run(
-        case, zone, zero, steps, convection, zero, start, zero, kinetic, section, **options
-    )
+    packed = batch.Packed(case, zone, zero, steps, convection, zero, start, zero, kinetic, section)
+    return batch.run(packed, **options)
 
 
 def air_cooled_bar(
