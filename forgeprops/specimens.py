@@ -10,7 +10,7 @@ import numpy as np
 
 from .answer.interval import hardness_interval_hv
 from .base.constants import STEEL_DENSITY_KG_M3
-from .base.errors import InputError, check_number
+from .base.errors import InputError, check_number, shown
 from .base.ranges import Warn, contents_outside
 from .engine import batch, packing
 from .engine.outcome import (
@@ -237,7 +237,7 @@ def quenched_bar(
     diameter_mm = check_number(diameter_mm, "bar diameter", 2.0, 300.0, "mm")
     check_number(h_w_m2k, "heat-transfer coefficient", 10.0, 50_000.0, "W/(m² K)")
     if points not in range(3, 26, 2):
-        raise InputError(f"points must be an odd number from 3 to 25; got {points!r}.")
+        raise InputError(f"points must be an odd number from 3 to 25; got {shown(points)}.")
     case, start, _ = _case(
         steel,
         check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C"),
@@ -287,7 +287,7 @@ def end_quench_bar(
 
     from_c = check_number(from_c, "austenitising temperature", 750.0, 1300.0, "°C")
     if points not in range(10, 41):
-        raise InputError(f"points must be a whole number from 10 to 40; got {points!r}.")
+        raise InputError(f"points must be a whole number from 10 to 40; got {shown(points)}.")
     steel = steel_of(steel)
     case, start, _ = _case(steel, from_c, grain_size_astm, constants)
     case["emissivity"] = END_QUENCH_EMISSIVITY

@@ -59,7 +59,7 @@ def number(low, high):
 @st.composite
 def steels(draw):
     """Any steel that is accepted: carbon, and any of the other elements up to what is accepted."""
-    composition = {"C": draw(number(0.01, ELEMENTS["C"]))}
+    composition = {"C": draw(number(table()["C"].low, ELEMENTS["C"]))}
     for element in draw(
         st.lists(st.sampled_from(sorted(set(ELEMENTS) - {"C"})), max_size=8, unique=True)
     ):

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_number, shown
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
@@ -98,7 +98,7 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
 def _kind(value, kind, what: str, or_else: str = ""):
     if not isinstance(value, kind):
         raise InputError(
-            f"{what} must be a {kind.__name__}{or_else}; got {type(value).__name__} {value!r:.60}."
+            f"{what} must be a {kind.__name__}{or_else}; got {type(value).__name__} {shown(value)}."
         )
     return value
 
@@ -127,7 +127,7 @@ def head_from(given) -> Head:
     if isinstance(given, Mapping):
         changed = dict(given)
         return library_head(changed.pop("head", "mid-iron")).with_(**changed)
-    raise InputError(f"head must be a Head, a library name or dimensions; got {given!r:.60}.")
+    raise InputError(f"head must be a Head, a library name or dimensions; got {shown(given)}.")
 
 
 def route_from(given) -> Route:
@@ -146,7 +146,7 @@ def route_from(given) -> Route:
         changed = dict(given)
         base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
         return base.with_(**changed)
-    raise InputError(f"route must be a Route or settings by their short names; got {given!r:.60}.")
+    raise InputError(f"route must be a Route or settings by their short names; got {shown(given)}.")
 
 
 def shop_from(given) -> Shop:
@@ -157,7 +157,7 @@ def shop_from(given) -> Shop:
     if isinstance(given, Mapping):
         return Shop(**_named(given, Shop))
     raise InputError(
-        f"shop must be a Shop, the path of its file, or its numbers; got {given!r:.60}."
+        f"shop must be a Shop, the path of its file, or its numbers; got {shown(given)}."
     )
 
 
@@ -184,7 +184,7 @@ def length_of(*columns) -> int | None:
             continue
         if not isinstance(given, Iterable):
             raise InputError(
-                f"{what}s must be one {what} or a sequence of them; got {given!r:.60}."
+                f"{what}s must be one {what} or a sequence of them; got {shown(given)}."
             )
         if hasattr(given, "__len__"):
             lengths[what] = len(given)

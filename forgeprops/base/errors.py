@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 import numbers
+import re
 
 __all__ = [
     "InputError",
@@ -29,12 +30,12 @@ def _at(where: str) -> str:
 def shown(value) -> str:
     """A value as a message may show it: short, and its type where its own words say nothing."""
     try:
-        text = repr(value)
+        text = " ".join(repr(value).split())
     except Exception:  # noqa: BLE001  (a foreign object's own repr)
         text = ""
-    if not text or " object at 0x" in text or text.startswith("<function"):
+    if not text or re.search(r"(^<function| at 0x[0-9a-f]+)", text):
         return f"a {type(value).__name__}"
-    return text if len(text) <= 80 else f"{text[:77]}..."
+    return text if len(text) <= 60 else f"{text[:59]}…"
 
 
 def check_kind(value, kind: type, name: str, where: str = ""):

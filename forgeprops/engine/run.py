@@ -103,8 +103,8 @@ def march_columns(
     tables, table_of = packing.convection_tables(zones, head_of, columns.route["air_c"], speed)
     cases["work_k"] = _press_work_k(columns)
     for kind, heats in enumerate(columns.later):
-        if heats:
-            mine = columns.later_of == kind
+        mine = columns.later_of == kind
+        if heats and mine.any():  # a part of many cases keeps their lists of later heats
             shapes = packing.hosel_shape_mm(columns)[mine]
             cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
     cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))

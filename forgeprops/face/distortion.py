@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import YOUNGS_MPA
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_number, shown
 from ..base.ranges import Warn
 
 __all__ = [
@@ -268,7 +268,7 @@ def face_bow(
     held = check_number(restraint, "restraint", 0.0, 1.0)
     limit = check_number(limit_mm, "flatness limit", *LIMIT_MM, "mm")
     if not isinstance(neck, tuple) or len(neck) != 3:
-        raise InputError(f"neck must be (diameter, wetted length, mismatch); got {neck!r:.60}.")
+        raise InputError(f"neck must be (diameter, wetted length, mismatch); got {shown(neck)}.")
     diameter = check_number(neck[0], "neck diameter", 5.0, 60.0, "mm")
     wet = check_number(neck[1], "wetted neck length", 0.0, 100.0, "mm")
     across = check_number(neck[2], "neck mismatch", -0.02, 0.02)

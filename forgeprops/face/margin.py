@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import Z80
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..inputs.drawing import tour_speed_m_s
 from ..strength.tensile import strength_arrays, structure_shares
@@ -441,5 +441,5 @@ def _numbers(value, what: str, allowed: str, count: int | None = None) -> list[f
         or not np.isfinite(found).all()
         or not found.size
     ):
-        raise InputError(f"{what} is {value!r:.60}; allowed: {allowed}.")
+        raise InputError(f"{what} is {shown(value)}; allowed: {allowed}.")
     return found.tolist()

@@ -16,7 +16,7 @@ import numpy as np
 
 from ..base.cautions import STEADY_PULL_N
 from ..base.constants import POISSON, Z80
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength
@@ -158,7 +158,9 @@ def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
         ],
         limits.min(axis=0)[rows],
     )
-    degrees = np.degrees(found.permanent)
+    degrees = np.maximum(
+        np.degrees(found.permanent), 0.0
+    )  # not -1e-17 where the hosel springs back whole
     one_bend = degrees[:n].copy()
     one_bend[again] = degrees[2 * n :]
     force = found.x[n : 2 * n]
@@ -469,7 +471,7 @@ def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Streng
         return strength(hardness_hv, fractions)
     if not isinstance(given, Strength):
         raise InputError(
-            f"{label} must be a Strength from forgeprops.strength(...); got {given!r}."
+            f"{label} must be a Strength from forgeprops.strength(...); got {shown(given)}."
         )
     return given
 

@@ -61,7 +61,7 @@ def _resolve(name) -> str:
     if isinstance(name, int) and not isinstance(name, bool):
         name = str(name)
     if not isinstance(name, str) or not name.strip():
-        raise InputError(f"grade must be a name such as '4130' (see grades()); got {name!r}.")
+        raise InputError(f"grade must be a name such as '4130' (see grades()); got {shown(name)}.")
     key = _key(name)
     if key in _names():
         return _names()[key]

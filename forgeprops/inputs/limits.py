@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_number, shown
 from ..strength.hardness_scales import convert_hardness
 from .head import ZONES
 
@@ -121,7 +121,7 @@ class Limits:
                 or len(pair) != 2
             ):
                 raise InputError(
-                    f"limit on {name} must be a pair (low, high), None for no limit at an end; got {pair!r}."
+                    f"limit on {name} must be a pair (low, high), None for no limit at an end; got {shown(pair)}."
                 )
             q = QUANTITIES[name]
             unit = scale or q.unit

@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError, check_choice
+from ..base.errors import InputError, check_choice, shown
 from .settings import check_settings, table
 
 __all__ = [
@@ -167,7 +167,7 @@ class Spray:
         check_settings(self, "spray")
         if not isinstance(self.back_on_die, bool):
             raise InputError(
-                f"back_on_die must be True or False; got {self.back_on_die!r} (spray)."
+                f"back_on_die must be True or False; got {shown(self.back_on_die)} (spray)."
             )
 
 
@@ -320,15 +320,17 @@ class Route:
         for name, kind in kinds.items():
             if not isinstance(getattr(self, name), kind):
                 raise InputError(
-                    f"{name} must be a {kind.__name__}(...); got {getattr(self, name)!r} (route)."
+                    f"{name} must be a {kind.__name__}(...); got {shown(getattr(self, name))} (route)."
                 )
         if self.spray is not None and not isinstance(self.spray, Spray):
-            raise InputError(f"spray must be a Spray(...) or None; got {self.spray!r} (route).")
+            raise InputError(
+                f"spray must be a Spray(...) or None; got {shown(self.spray)} (route)."
+            )
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         for heat in later:
             if not isinstance(heat, (Temper, LocalHeat)):
                 raise InputError(
-                    f"later holds {heat!r}; give Temper(...) and LocalHeat(...) (route)."
+                    f"later holds {shown(heat)}; give Temper(...) and LocalHeat(...) (route)."
                 )
         object.__setattr__(self, "later", later)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn
 from .spray import WATER_KG_L, spray_warnings
 
@@ -98,7 +98,7 @@ def _footprint(footprint_mm) -> tuple[float, float]:
         return across, across
     if len(sides) != 2:
         raise InputError(
-            f"footprint must be (length, width) in mm, or one diameter; got {footprint_mm!r}."
+            f"footprint must be (length, width) in mm, or one diameter; got {shown(footprint_mm)}."
         )
     return (
         check_number(sides[0], "footprint length", 1, 2000, "mm"),

@@ -54,7 +54,9 @@ def number(draw, low, high):
 
 def step(draw, kind, part, **others):
     """A part of a route or a shop with each of its numbers drawn or left alone."""
-    drawn = {f: number(draw, s.low, s.high) for f, s in numbers_of(part).items() if draw.random() < 0.5}
+    drawn = {
+        f: number(draw, s.low, s.high) for f, s in numbers_of(part).items() if draw.random() < 0.5
+    }
     return kind(**{**drawn, **others})
 
 
@@ -68,7 +70,7 @@ def steel(draw):
         for e, (low, high) in base.limits.items():
             composition[e] = draw.uniform(max(low or 0.0, 0.01), high or composition.get(e, 0.1))
     else:
-        composition = {"C": number(draw, 0.01, ELEMENTS["C"])}
+        composition = {"C": number(draw, table()["C"].low, ELEMENTS["C"])}
         for e in draw.sample(sorted(set(ELEMENTS) - {"C"}), draw.randrange(9)):
             composition[e] = number(draw, 0.0, ELEMENTS[e])
     grain = number(draw, 0.0, 14.0)
@@ -82,7 +84,9 @@ def head(draw):
         setting = table()[name]
         near = number(draw, setting.low, setting.high) if draw.random() < 0.4 else None
         part, field = made.SETTINGS[name]
-        value = getattr(getattr(made, part), field) * draw.uniform(0.7, 1.4) if near is None else near
+        value = (
+            getattr(getattr(made, part), field) * draw.uniform(0.7, 1.4) if near is None else near
+        )
         try:
             changed = made.with_(**{name: value})
         except InputError:
@@ -92,7 +96,9 @@ def head(draw):
     if draw.random() < 0.2:
         n = draw.randrange(1, 6)
         length = sum(b.length_mm for b in made.body) / n
-        body = tuple(Block(f"b{k}", length, draw.uniform(3, 16), draw.uniform(2, 14)) for k in range(n))
+        body = tuple(
+            Block(f"b{k}", length, draw.uniform(3, 16), draw.uniform(2, 14)) for k in range(n)
+        )
         try:
             made = dataclasses.replace(made, body=body, declared_mass_g=None)
         except InputError:
@@ -105,9 +111,13 @@ def route(draw, coldest_ac1=650.0):
     for _ in range(draw.choice((0, 0, 0, 1, 2))):
         if draw.random() < 0.7:
             zones = draw.choice(((), ("hosel",), ("hosel", "neck")))
-            later.append(fp.Temper(number(draw, 20.0, coldest_ac1), number(draw, 0.0, 36_000.0), zones))
+            later.append(
+                fp.Temper(number(draw, 20.0, coldest_ac1), number(draw, 0.0, 36_000.0), zones)
+            )
         else:
-            later.append(fp.LocalHeat("hosel", number(draw, 20.0, coldest_ac1), number(draw, 0.0, 36_000.0)))
+            later.append(
+                fp.LocalHeat("hosel", number(draw, 20.0, coldest_ac1), number(draw, 0.0, 36_000.0))
+            )
     spray = step(draw, fp.Spray, "spray", back_on_die=draw.random() < 0.3)
     return fp.Route(
         step(draw, fp.Preheat, "preheat", soak_s=number(draw, 0.0, 7200.0)),
@@ -156,27 +166,50 @@ def try_cases(begin, n, count, single=200):
             assert np.isfinite(values.astype(float)).all(), name
     for zone in ("face", "rim", "body", "neck", "hosel"):
         hv = found.loc[good, f"{zone}_hardness_hv"]
-        assert hv.empty or (hv.min() > SOFTEST_HV and hv.max() < HARDEST_HV), (zone, hv.min(), hv.max())
-        assert (found.loc[good, f"{zone}_yield_mpa"] <= found.loc[good, f"{zone}_tensile_mpa"]).all(), zone
-    assert (found.loc[good, "hosel_allowed_deg"] >= 0.0).all() and (found.loc[good, "scale_um"] >= 0.0).all()
+        assert hv.empty or (hv.min() > SOFTEST_HV and hv.max() < HARDEST_HV), (
+            zone,
+            hv.min(),
+            hv.max(),
+        )
+        assert (
+            found.loc[good, f"{zone}_yield_mpa"] <= found.loc[good, f"{zone}_tensile_mpa"]
+        ).all(), zone
+    assert (found.loc[good, "hosel_allowed_deg"] >= 0.0).all() and (
+        found.loc[good, "scale_um"] >= 0.0
+    ).all()
     for k in range(0, n, single):
         result = same_sentence(drawn[k], found.error[k])
         count["cases alone"] += 1
         if result:
             assert result.zones["face"].hardness_hv == found.face_hardness_hv[k], k
             told = {w.code for w in result.warnings}
-            assert set(filter(None, found.warnings[k].split("; "))) <= told | {"cliff", "idle-water"}, (told, found.warnings[k])
+            assert set(filter(None, found.warnings[k].split("; "))) <= told | {
+                "cliff",
+                "idle-water",
+            }, (told, found.warnings[k])
     kept = [d for d, ok in zip(drawn, good, strict=True) if ok][: max(n // 8, 8)]
     if kept:
         count["marches looked into"] += len(kept)
         told = evaluate(Cases.of(*map(list, zip(*kept, strict=True))))
         shares = told.results.fractions
-        assert np.abs(sum(shares.values()) - 1.0).max() < 1e-6 and min(f.min() for f in shares.values()) > -1e-9
-        assert (told.results.as_quenched_hv >= told.hardness_hv - 1e-6).all()  # tempering never hardens
-        for (s, h, r, _), (taken, stored, transformed) in zip(kept, told.results.energy, strict=True):
+        assert (
+            np.abs(sum(shares.values()) - 1.0).max() < 1e-6
+            and min(f.min() for f in shares.values()) > -1e-9
+        )
+        assert (
+            told.results.as_quenched_hv >= told.hardness_hv - 1e-6
+        ).all()  # tempering never hardens
+        for (_, h, r, _), (taken, stored, transformed) in zip(
+            kept, told.results.energy, strict=True
+        ):
             mass_kg = sum(z.mass_g for z in h.zones("forged").values()) / 1e3
             swing = mass_kg * 650.0 * max(abs(r.preheat.temperature_c - r.preheat.start_c), 100.0)
-            assert abs(taken + transformed - stored) < 5e-3 * swing, (taken, stored, transformed, swing)
+            assert abs(taken + transformed - stored) < 5e-3 * swing, (
+                taken,
+                stored,
+                transformed,
+                swing,
+            )
 
 
 # ---- lines -------------------------------------------------------------------------------------------------
@@ -187,7 +220,12 @@ def try_lines(begin, n, count, points=97, fine=1e-6):
     names = [s for s in settings() if s not in ("H", "O", "Sb", "Ca")]
     for seed in range(begin, begin + n):
         draw = random.Random(f"line {seed}")
-        base, one, way, own = fp.grade(draw.choice(fp.grades())), fp.head(draw.choice(fp.heads())), fp.Route(), fp.Shop()
+        base, one, way, own = (
+            fp.grade(draw.choice(fp.grades())),
+            fp.head(draw.choice(fp.heads())),
+            fp.Route(),
+            fp.Shop(),
+        )
         job = fp.Job(base, one, way, shop=own)
         for name in draw.sample(names, 3):
             s = table()[name]
@@ -198,10 +236,12 @@ def try_lines(begin, n, count, points=97, fine=1e-6):
                 continue
         name = draw.choice(names)
         s = table()[name]
-        low, high = s.slider[:2] if s.slider else (s.low, min(s.high, 2.0) if s.unit == "wt%" else s.high)
+        low, high = (
+            s.slider[:2] if s.slider else (s.low, min(s.high, 2.0) if s.unit == "wt%" else s.high)
+        )
         count["lines"] += 1
 
-        def hardness(values):
+        def hardness(values, job=job, name=name):
             jobs = []
             for v in values:
                 try:
@@ -211,8 +251,16 @@ def try_lines(begin, n, count, points=97, fine=1e-6):
             kept = [j for j in jobs if j]
             found = np.full((len(values), 2), np.nan)
             if kept:
-                told = fp.estimate_many([j.steel for j in kept], [j.head for j in kept], [j.route for j in kept], [j.shop for j in kept], quick=True)
-                found[[j is not None for j in jobs]] = told[["face_hardness_hv", "hosel_hardness_hv"]].to_numpy(float)
+                told = fp.estimate_many(
+                    [j.steel for j in kept],
+                    [j.head for j in kept],
+                    [j.route for j in kept],
+                    [j.shop for j in kept],
+                    quick=True,
+                )
+                found[[j is not None for j in jobs]] = told[
+                    ["face_hardness_hv", "hosel_hardness_hv"]
+                ].to_numpy(float)
             count["line cases"] += len(kept)
             return found
 
@@ -248,16 +296,25 @@ def whole_files():
         yield f"{name}.csv", "\n".join(lines).encode()
         book = openpyxl.Workbook()
         for line in lines[:40]:
-            book.active.append([float(c) if c.replace(".", "", 1).isdigit() else c for c in line.split(",")])
+            book.active.append(
+                [float(c) if c.replace(".", "", 1).isdigit() else c for c in line.split(",")]
+            )
         out = io.BytesIO()
         book.save(out)
         yield f"{name}.xlsx", out.getvalue()
     from forgeprops.io.saved import plain
 
     job = fp.Job().with_(bar_mm=600.0)
-    job = dataclasses.replace(job, strike={"loft_deg": 28.0}, route=dataclasses.replace(job.route, later=(fp.Temper(500.0),)))
+    job = dataclasses.replace(
+        job,
+        strike={"loft_deg": 28.0},
+        route=dataclasses.replace(job.route, later=(fp.Temper(500.0),)),
+    )
     yield "job.json", json.dumps({"format": "forgeprops job", "version": 1, **plain(job)}).encode()
-    yield "shop.json", json.dumps({"format": "forgeprops shop", "version": 1, **fp.Shop().saved()}).encode()
+    yield (
+        "shop.json",
+        json.dumps({"format": "forgeprops shop", "version": 1, **fp.Shop().saved()}).encode(),
+    )
 
 
 def _bytes(draw, data):
@@ -283,14 +340,19 @@ def _cells(draw, data):
         row[draw.randrange(len(row))] = draw.choice(_CELLS)
     if draw.random() < 0.3:
         draw.shuffle(rows)
-    text = draw.choice(("\n", "\r\n", "\r")).join(draw.choice(",;\t") .join(r) for r in rows)
-    return text.encode(draw.choice(("utf-8", "utf-16", "latin-1", "cp932", "utf-8-sig")), errors="replace")
+    text = draw.choice(("\n", "\r\n", "\r")).join(draw.choice(",;\t").join(r) for r in rows)
+    return text.encode(
+        draw.choice(("utf-8", "utf-16", "latin-1", "cp932", "utf-8-sig")), errors="replace"
+    )
 
 
 def _parts(draw, data):
     """A workbook with the XML of one part damaged, dropped or doubled."""
     out = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+    with (
+        zipfile.ZipFile(io.BytesIO(data)) as old,
+        zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
         names = old.namelist()
         hit = draw.choice(names)
         for name in names:
@@ -307,8 +369,25 @@ def _swapped(draw, part):
     """XML that stays well-formed with other numbers, references and types in it."""
     import re
 
-    values = ["1", "-1", "99999999999", "A1:XFD1048576", "A1:A9", "nan", "s", "e", "b", "d", "x", ""]
-    return re.sub(rb'"[^"]*"', lambda m: f'"{draw.choice(values)}"'.encode() if draw.random() < 0.1 else m[0], part)
+    values = [
+        "1",
+        "-1",
+        "99999999999",
+        "A1:XFD1048576",
+        "A1:A9",
+        "nan",
+        "s",
+        "e",
+        "b",
+        "d",
+        "x",
+        "",
+    ]
+    return re.sub(
+        rb'"[^"]*"',
+        lambda m: f'"{draw.choice(values)}"'.encode() if draw.random() < 0.1 else m[0],
+        part,
+    )
 
 
 def _json(draw, data):
@@ -316,7 +395,9 @@ def _json(draw, data):
     content = json.loads(data)
     where, place = content, []
     while isinstance(where, (dict, list)) and where and (not place or draw.random() < 0.75):
-        place.append((where, draw.choice(list(where) if isinstance(where, dict) else range(len(where)))))
+        place.append(
+            (where, draw.choice(list(where) if isinstance(where, dict) else range(len(where))))
+        )
         where = where[place[-1][1]]
     holder, name = place[-1]
     way = draw.random()
@@ -340,7 +421,11 @@ def try_files(begin, n, count):
         draw = random.Random(f"file {seed}")
         name, data = files[seed % len(files)]
         kind, _, ending = name.partition(".")
-        damage = {"csv": (_bytes, _cells), "xlsx": (_bytes, _parts, _parts), "json": (_bytes, _json, _json)}[ending]
+        damage = {
+            "csv": (_bytes, _cells),
+            "xlsx": (_bytes, _parts, _parts),
+            "json": (_bytes, _json, _json),
+        }[ending]
         data = draw.choice(damage)(draw, data)
         reader = {**READERS, "job": fp.load_job, "shop": fp.load_shop}[kind]
         count[f"files {ending}"] += 1
@@ -365,7 +450,14 @@ def try_files(begin, n, count):
 
 def not_a_sentence(error):
     text = str(error)
-    if not (10 < len(text) < 1500) or not text.endswith((".", "!")) or text.endswith("..") or "Traceback" in text or " object at 0x" in text or "\n" in text:
+    if (
+        not (10 < len(text) < 1500)
+        or not text.endswith((".", "!"))
+        or text.endswith("..")
+        or "Traceback" in text
+        or " object at 0x" in text
+        or "\n" in text
+    ):
         return f"not a sentence: {text[:300]!r}"
     return ""
 
@@ -379,7 +471,9 @@ class Hostile:
     def _fail(self, *_, **__):
         raise RuntimeError("hostile object")
 
-    __repr__ = __str__ = __len__ = __iter__ = __float__ = __int__ = __bool__ = __eq__ = __hash__ = _fail
+    __repr__ = __str__ = __len__ = __iter__ = __float__ = __int__ = __bool__ = __eq__ = __hash__ = (
+        _fail
+    )
     __getitem__ = __contains__ = __fspath__ = __index__ = __array__ = __lt__ = __call__ = _fail
 
 
@@ -414,20 +508,55 @@ def try_calls(begin, n, count):
     """`n` calls with one or two arguments of a valid call exchanged for nonsense; yields foreign exceptions."""
     from test_bad_input import VALID
 
-    calls = {**VALID, "estimate_many": {"steels": ["4130"], "quick": True}, "judge_heats": {"certificates": ["4130"]}}
-    calls |= {"window": {**calls["window"], "x": ("preheat_c", 850.0, 950.0, 3), "y": ("flux", 5.0, 9.0, 3)}, "scatter": {**calls["scatter"], "n": 64}}
-    calls |= {"Units": {}, "Limits": {"face_hardness_hv": (380, 460)}, "Warn": {"code": "scale", "text": "Scale."}}
+    calls = {
+        **VALID,
+        "estimate_many": {"steels": ["4130"], "quick": True},
+        "judge_heats": {"certificates": ["4130"]},
+    }
+    calls |= {
+        "window": {
+            **calls["window"],
+            "x": ("preheat_c", 850.0, 950.0, 3),
+            "y": ("flux", 5.0, 9.0, 3),
+        },
+        "scatter": {**calls["scatter"], "n": 64},
+    }
+    calls |= {
+        "Units": {},
+        "Limits": {"face_hardness_hv": (380, 460)},
+        "Warn": {"code": "scale", "text": "Scale."},
+    }
+    calls |= {
+        name: {"result": calls["next_measurement"]["result"]}
+        for name in ("soften", "hosel_sensitivity")
+    }
     names = sorted(set(calls) - {"add_to_log"})
     for seed in range(begin, begin + n):
         draw = random.Random(f"call {seed}")
         name = draw.choice(names)
-        parameters = [p for p in inspect.signature(getattr(fp, name)).parameters.values() if p.name not in ("executor",)]
+        parameters = [
+            p
+            for p in inspect.signature(getattr(fp, name)).parameters.values()
+            if p.name not in ("executor",)
+        ]
         given = dict(calls[name])
         changed = []
         for p in draw.sample(parameters, min(len(parameters), draw.choice((1, 1, 2)))):
             key = p.name
             if p.kind is p.VAR_KEYWORD:
-                key = draw.choice(("tolerance_c", "points", "threads", "constants", "bar_mm", "face_hardness_hv", "shop", "limits", "nonsense"))
+                key = draw.choice(
+                    (
+                        "tolerance_c",
+                        "points",
+                        "threads",
+                        "constants",
+                        "bar_mm",
+                        "face_hardness_hv",
+                        "shop",
+                        "limits",
+                        "nonsense",
+                    )
+                )
             if key == "to" and name == "estimate_many":
                 continue
             given[key] = nonsense(draw)
@@ -458,7 +587,13 @@ def _shown(value):
 
 def main():
     options = argparse.ArgumentParser(description=__doc__)
-    for name, n in (("cases", 100_000), ("lines", 300), ("files", 1500), ("calls", 4000), ("seed", 1)):
+    for name, n in (
+        ("cases", 100_000),
+        ("lines", 300),
+        ("files", 1500),
+        ("calls", 4000),
+        ("seed", 1),
+    ):
         options.add_argument(f"--{name}", type=int, default=n)
     given = options.parse_args()
     count, failed, start = Counter(), [], time.monotonic()

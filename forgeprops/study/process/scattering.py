@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice, check_number, check_whole
+from ...base.errors import InputError, check_choice, check_number, check_whole, shown
 from ...inputs.limits import QUANTITIES, Limits
 from .scatter_inputs import Input, inputs_of
 from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
@@ -353,7 +353,7 @@ def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
             else [*quantities]
         )
         if not isinstance(quantities, list) or not quantities:
-            raise InputError(f"quantities must be a sequence of names; got {quantities!r:.60}.")
+            raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
         return tuple(
             check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in quantities
         )

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from
 from ...answer.evaluation import Evaluation, evaluate
-from ...base.errors import InputError, check_number, check_whole
+from ...base.errors import InputError, check_number, check_whole, shown
 from ...hosel.bench import LIMITS
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
@@ -77,7 +77,9 @@ class Stop:
 
     def __init__(self, cancel):
         if cancel is not None and not callable(cancel) and not hasattr(cancel, "is_set"):
-            raise InputError(f"cancel must be a function or a threading.Event; got {cancel!r:.60}.")
+            raise InputError(
+                f"cancel must be a function or a threading.Event; got {shown(cancel)}."
+            )
         self._cancel, self.wanted = cancel, False
 
     def __call__(self) -> bool:
@@ -96,7 +98,7 @@ def checked_limits(limits: Limits | None) -> Limits:
     """
     if limits is not None and not isinstance(limits, Limits):
         raise InputError(
-            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {limits!r:.60}."
+            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {shown(limits)}."
         )
     return limits or Limits()
 
@@ -109,7 +111,7 @@ def checked_call(function, name: str):
     InputError
     """
     if function is not None and not callable(function):
-        raise InputError(f"{name} must be a function; got {function!r:.60}.")
+        raise InputError(f"{name} must be a function; got {shown(function)}.")
     return function
 
 
@@ -123,7 +125,7 @@ def check_range(name: str, pair) -> tuple[float, float]:
     """
     what = setting(name)
     if isinstance(pair, str) or not hasattr(pair, "__len__") or len(pair) != 2:
-        raise InputError(f"range of {name} must be (low, high); got {pair!r:.60}.")
+        raise InputError(f"range of {name} must be (low, high); got {shown(pair)}.")
     low, high = (
         check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair
     )
@@ -176,7 +178,7 @@ class Study:
     def __post_init__(self):
         line = Line() if self.line is None else self.line
         if not isinstance(line, Line):
-            raise InputError(f"line must be Line(handling_s=5, ...); got {line!r:.60}.")
+            raise InputError(f"line must be Line(handling_s=5, ...); got {shown(line)}.")
         made = {
             "steel": steel_of(self.steel),
             "head": head_from(self.head),
@@ -304,7 +306,7 @@ def _checked_reference(reference) -> tuple[str, float]:
         or len(reference) != 2
     ):
         raise InputError(
-            f"reference must be (grade, preheat temperature in °C); got {reference!r:.60}."
+            f"reference must be (grade, preheat temperature in °C); got {shown(reference)}."
         )
     name, preheat_c = reference
     label = "preheat temperature of the reference"
