@@ -17,9 +17,6 @@ from . import __version__
 from .base.errors import InputError
 from .inputs.settings import table
 
-__all__ = ["main"]
-
-
 #: Settings with an option of their own: the route's that a page has a slider for, and those of the bench.
 _OWN = tuple(s for s in table().values() if s.group in ("route", "bench") and s.slider)
 #: Options by the names they had before the table.

@@ -13,8 +13,6 @@ from .base.errors import InputError, check_choice, check_kind
 from .strength.hardness_scales import convert_hardness, scale_range, try_convert
 from .thermal.spray_units import from_flux
 
-__all__ = ["OFFERED", "US", "Units"]
-
 #: Units offered by kind, those of the package first.
 OFFERED = {
     "temperature": ("°C", "°F"),

@@ -89,18 +89,18 @@ def test_05_what_a_soft_and_a_hard_hosel_hang_on():
 
 
 def test_07_end_quench_bars_beside_the_standard():
-    from forgeprops.study import validation as trust
+    from forgeprops.study import parity
 
     places = np.arange(1.5, 50.01, 0.5)
     plain = fp.Steel("middle of 1045H", {"C": 0.465, "Si": 0.25, "Mn": 0.75}, grain_size_astm=7.5)
     alloyed = {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.975, "Mo": 0.20}
     alloyed = fp.Steel("middle of 4140H", alloyed, grain_size_astm=7.5)
-    own, standard = trust.end_quench_curves(plain, places)
+    own, standard = parity.end_quench_curves(plain, places)
     deeper = [
         places[np.argmax(own < h)] - places[np.argmax(standard < h)] for h in (45.0, 40.0, 30.0)
     ]
     assert 0.0 < np.mean(deeper) < 1.0
-    own, standard = trust.end_quench_curves(alloyed, places)
+    own, standard = parity.end_quench_curves(alloyed, places)
     near, deep = places <= 10.0, places >= 30.0
     assert np.abs(own - standard)[near].mean() < 1.5
     assert 2.0 < (standard - own)[deep].mean() < 5.0

@@ -18,8 +18,6 @@ from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
 from ..transformation.temperatures import ac1_c
 
-__all__ = ["Case", "cases_of", "check_case", "checked_case", "head_from", "route_from", "shop_from"]
-
 
 @dataclass(frozen=True)
 class Case:

@@ -21,8 +21,6 @@ from ..inputs.shop import Shop
 from .evaluation import Evaluation, evaluate
 from .interval import spray_ln_sd
 
-__all__ = ["COMMON", "SCATTERED", "Doubt", "doubt_of", "rows_of"]
-
 #: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
 COMMON = (
     "water law",

@@ -42,8 +42,6 @@ from .cases import checked_case
 from .result import Estimate
 from .second_opinions import OPINION_REHEAT_C, opinion_arrays
 
-__all__ = ["EVERYTHING", "Evaluation", "estimate", "evaluate"]
-
 #: What `evaluate` may calculate beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
 #: without spray), "trace" (temperatures over time), "points" (temperature and structure of every point).
 EVERYTHING = frozenset({"interval", "dry", "trace", "points"})

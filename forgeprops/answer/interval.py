@@ -12,26 +12,6 @@ from ..base.constants import Z80 as Z
 from ..base.tables import read_rows
 from ..transformation.tempering import OVERAGED_C
 
-__all__ = [
-    "CARBIDE_SPEEDS",
-    "COVERAGE",
-    "FIGURES",
-    "LN_SPRAY_SD",
-    "Z",
-    "hardness_interval_hv",
-    "hardness_sd_hv",
-    "interval",
-    "interval_arrays",
-    "opinions_spread_hv",
-    "outcome_chances",
-    "spray_ln_sd",
-    "spray_nodes",
-    "spread_variance",
-    "student_factor",
-    "tempering_sd_hv",
-]
-
-
 #: Share of results an interval should hold; `Z` is the normal deviate of its ends.
 COVERAGE = 0.80
 

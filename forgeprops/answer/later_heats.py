@@ -14,8 +14,6 @@ from ..inputs.route import COOLING, LocalHeat, Temper
 from ..thermal.local_heat import hosel_heat
 from ..transformation.tempering import tempering_coefficients
 
-__all__ = ["COLD_HEAD_C", "PLATING_HV", "RULES", "any_heat", "heats_of", "hottest_c"]
-
 _FACE, _NECK, _HOSEL = 0, 3, 4
 #: °C above which the martensite of a face behind a torch loses hardness (5-11 HV in 1-30 min at 200 °C by our own law).
 COLD_HEAD_C = 200.0

@@ -15,8 +15,6 @@ from ..inputs.settings import table
 from .doubt import BEND_LENGTH_SHARE, COMMON, Doubt, deviates
 from .interval import spray_ln_sd
 
-__all__ = ["NextMeasurement", "Reading", "next_measurement", "readings"]
-
 #: Scatter of a single hardness reading, and what a tester is off by as a whole, HV (HV10 on a ground forging; common
 #: practice, no source).
 READING_HV, TESTER_HV = 10.0, 5.0

@@ -31,30 +31,6 @@ from ..transformation.recrystallisation import (
     strain_speed_factor,
 )
 
-__all__ = [
-    "HEATED_WITHIN_C",
-    "LEAST_STRAIN",
-    "Effort",
-    "Hotter",
-    "PressStrain",
-    "RATE_RANGE_PER_S",
-    "REFERENCE_GRADE",
-    "Surface",
-    "decarburised_um",
-    "diffusion_um2",
-    "effort_of",
-    "heat_through_s",
-    "hotter_for_reference",
-    "press_columns",
-    "press_strain",
-    "press_strain_columns",
-    "projected_areas_mm2",
-    "least_press",
-    "struck_skin_hv",
-    "surface_of",
-]
-
-
 #: Reference grade for relative press effort.
 REFERENCE_GRADE = "1030"
 #: Heated through: the slowest zone is this near the furnace, °C (usual uniformity, common practice).

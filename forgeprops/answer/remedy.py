@@ -24,8 +24,6 @@ from .doubt import doubt_of, other_shares
 from .verdict import chances, level_of
 from .warnings import STOP_CODES
 
-__all__ = ["Remedy", "best_remedy", "trials"]
-
 KINDS = ("setting", "later heat", "cooling", "steel")
 #: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).
 _PREHEAT_STEPS_C = (-60, -40, -20, 20, 40, 60)

@@ -39,8 +39,6 @@ if TYPE_CHECKING:
     from .evaluation import Evaluation
     from .verdict import Verdict
 
-__all__ = ["Estimate", "ZoneResult"]
-
 #: Longest soak marched to learn when a head is heated through, s.
 _LONG_SOAK_S = 14_400.0
 

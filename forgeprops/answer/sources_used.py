@@ -91,7 +91,7 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
     roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_faces"])
     for name in _ENGINE:
         module = importlib.import_module(f"{_PACKAGE}.{name}")
-        roots += [vars(module)[n] for n in module.__all__]
+        roots += [v for name, v in vars(module).items() if name[0] != "_" and _functions(v)]
     todo, seen = [f for root in reversed(roots) for f in _functions(root)], set()
     while todo:
         item = todo.pop()

@@ -14,19 +14,6 @@ from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
 from .warnings import stop_of
 
-__all__ = [
-    "GOOD",
-    "MARGINAL",
-    "Chances",
-    "ShortVerdict",
-    "LimitState",
-    "Verdict",
-    "chances",
-    "short_verdicts",
-    "level_of",
-    "verdict_of",
-]
-
 #: Chance, and share of heads, from which a verdict is good and from which it is marginal.
 GOOD, MARGINAL = 0.80, 0.50
 #: Lots and heads drawn for one result: standard error of the chances about 0.01.

@@ -15,8 +15,6 @@ from ..thermal.spray_units import from_flux
 from ..units import Units
 from .warnings import LATE_WATER_C
 
-__all__ = ["details", "headline", "second_scale", "structure", "summary", "to_dict", "warnings"]
-
 #: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["plain", "pieces_along"]
-
 #: Weights of Simpson's rule with 16 strips on the unit interval.
 _SIMPSON = np.array([1.0, *[4.0, 2.0] * 7, 4.0, 1.0]) / 48.0
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-__all__ = ["BENCH", "CAUTIONS", "SHORT", "STEADY_PULL_N", "beside", "header"]
-
 #: Steady pull above which daily work needs a screw bender or a longer bar, N: recommended upper limit of a
 #: standing push or pull with the whole body (see `hosel.result.EASE`).
 STEADY_PULL_N = 225.0

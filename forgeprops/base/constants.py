@@ -10,23 +10,6 @@ References
 
 from __future__ import annotations
 
-__all__ = [
-    "CARBON_G_MOL",
-    "GAS_J_MOL_K",
-    "GRAVITY_M_S2",
-    "IRON_G_MOL",
-    "KGF_N",
-    "LBF_N",
-    "MM_PER_INCH",
-    "POISSON",
-    "SECONDS_PER_HOUR",
-    "STEEL_DENSITY_KG_M3",
-    "STEFAN_BOLTZMANN",
-    "YOUNGS_MPA",
-    "Z80",
-    "ZERO_C_K",
-]
-
 #: Gas constant, J/(mol K).
 GAS_J_MOL_K = 8.314462618
 #: Stefan-Boltzmann constant, W/(m² K⁴).

@@ -7,17 +7,6 @@ import math
 import numbers
 import re
 
-__all__ = [
-    "InputError",
-    "check_choice",
-    "check_flag",
-    "check_kind",
-    "check_name",
-    "check_number",
-    "check_whole",
-    "shown",
-]
-
 
 class InputError(ValueError):
     """Input that cannot be used; the message is one sentence a person of the trade can act on."""

@@ -9,17 +9,6 @@ import numpy as np
 
 from .tables import read_rows
 
-__all__ = [
-    "RANGES",
-    "RANKS",
-    "ValidRange",
-    "Warn",
-    "beyond",
-    "contents_outside",
-    "outside",
-    "ranked",
-]
-
 
 @dataclass(frozen=True)
 class ValidRange:

@@ -15,8 +15,6 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["BASES", "Source", "counted", "references", "sources"]
-
 #: What a source may rest on, and what that means.
 BASES = {
     "read": "somebody here has seen it in the place named",

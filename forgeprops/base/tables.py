@@ -8,8 +8,6 @@ from pathlib import Path
 
 from .errors import InputError
 
-__all__ = ["data_path", "read_rows"]
-
 
 @functools.cache
 def _root() -> Path:

@@ -15,8 +15,6 @@ from ..io.cells import header_key
 from ..io.columns import Column, Table
 from ..io.grids import Grid
 
-__all__ = ["column_of", "find_tables", "header_score", "row_label", "unit_factor"]
-
 #: Words around an element's name that change nothing: "C content, mass %", "Cr (ladle)", "w(C)", "total Al".
 _NOISE = frozenset(
     """content contents gehalt contenido percent pct prozent mass masse masa peso weight gew wt m w in en de by

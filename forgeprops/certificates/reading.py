@@ -14,9 +14,6 @@ from ..io.grids import Grid, Problem, read_grids
 from .layout import find_tables, header_score
 from .rows import Certificate, read_table
 
-__all__ = ["Certificate", "Certificates", "read_certificates"]
-
-
 #: Most cells of a text file of certificates: 10 000 heats of 20 elements, read in some 5 s.  Our own limit.
 CELL_LIMIT = 200_000
 

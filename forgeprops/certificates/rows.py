@@ -15,8 +15,6 @@ from ..io.columns import Column, Table
 from ..io.grids import Grid, Problem, decimal_mark
 from .layout import column_of, row_label, unit_factor
 
-__all__ = ["Certificate", "read_table"]
-
 #: Sum of the elements above which a steel is not low-alloy, wt% (our own mark; low-alloy steels have 8 % or
 #: less in total by common definition, from memory).
 _LOW_ALLOY_SUM = 10.0

@@ -15,8 +15,6 @@ from . import outcome as out
 from .batch import Marched
 from .packing import POINTS
 
-__all__ = ["CONSTITUENTS", "Results", "Trace"]
-
 #: Constituents of a structure; "untransformed" is what the furnace did not make austenite.
 CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite", "untransformed")
 _SHARE_AT = (

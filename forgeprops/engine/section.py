@@ -12,8 +12,6 @@ import functools
 
 import numpy as np
 
-__all__ = ["lobatto", "stiffness"]
-
 
 @functools.cache
 def lobatto(points: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -8,17 +8,6 @@ import numpy as np
 
 from ..inputs.drawing import clubs
 
-__all__ = [
-    "BALL_MASS_G",
-    "BALL_RADIUS_MM",
-    "PEAK_FACTOR",
-    "PEAK_RANGE",
-    "RESTITUTION",
-    "contact_s",
-    "spin_loft_deg",
-    "strike_load",
-]
-
 #: Golf ball: at most 45.93 g (1.620 oz, rule figure from memory; 45.9 g read in Proceedings 49 (2020) 47)
 #: and at least 42.67 mm across (1.680 in, read in the rules' interpretation of the impact area).
 BALL_MASS_G, BALL_RADIUS_MM = 45.93, 42.67 / 2.0

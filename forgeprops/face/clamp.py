@@ -14,15 +14,6 @@ import numpy as np
 from ..strength.tensile import YOUNGS_MPA
 from .plate import POISSON
 
-__all__ = [
-    "BODY_RING_MM",
-    "BODY_RING_RANGE_MM",
-    "FILLET_MM",
-    "HELD_RANGE",
-    "edge_held",
-    "fillet_share",
-]
-
 #: The body as a ring around the blade: radial width and depth from front to back, mm (our choice; its depth
 #: in a band from 6 mm to one that cannot turn).
 BODY_RING_MM = (8.0, 10.0)

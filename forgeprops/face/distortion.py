@@ -18,22 +18,6 @@ from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_number, shown
 from ..base.ranges import Warn
 
-__all__ = [
-    "CUTTING_LIMIT_HV",
-    "EXPANSION_PER_K",
-    "FLATNESS_MM",
-    "FaceBow",
-    "bow_mm",
-    "bow_of_head",
-    "cutting_warnings",
-    "drift_deg",
-    "face_bow",
-    "frozen_thermal_strain",
-    "gradient_per_mm",
-    "transformation_strain",
-]
-
-
 #: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
 #: there, from memory of its formula: 1.2e-5 t + 0.4e-8 t² − 2.416e-4).
 EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0

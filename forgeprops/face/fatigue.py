@@ -15,17 +15,6 @@ import numpy as np
 from ..hosel.fatigue import roessle_fatemi, uniform_material_law
 from ..strength.tensile import YOUNGS_MPA
 
-__all__ = [
-    "FINISHES",
-    "HELD_HV",
-    "capacity_mpa",
-    "damage_mpa",
-    "fatigue_limit_mpa",
-    "leaving_limit_mpa",
-    "life",
-    "strain_line_mpa",
-]
-
 #: Roughness Rz of a finish, µm (our choice; 100 µm is what the guideline's own table has for rolled skin).
 FINISHES = {"polished": 1.0, "ground": 6.3, "machined": 12.5, "blasted": 25.0, "as forged": 100.0}
 

@@ -29,16 +29,6 @@ from .plate import PlateCoefficients, dynamic_overshoot, limit_load_factor, rect
 from .result import LOCATIONS, FaceStrike
 from .strike import Faces, Strike, strike_options
 
-__all__ = [
-    "LAYERS_LOOKED_AT",
-    "core_hv",
-    "face_strike",
-    "layers_of_faces",
-    "strike_intervals",
-    "strike_margins",
-    "strike_of_faces",
-]
-
 #: Points through the finished thickness at which a zone's hardness is compared with the stress.
 LAYERS_LOOKED_AT = 9
 

@@ -16,14 +16,6 @@ import numpy as np
 from ..base.constants import POISSON, STEEL_DENSITY_KG_M3, YOUNGS_MPA
 from ..base.tables import read_rows
 
-__all__ = [
-    "PlateCoefficients",
-    "dynamic_overshoot",
-    "first_frequency_hz",
-    "limit_load_factor",
-    "rectangle_coefficients",
-]
-
 
 @dataclass(frozen=True)
 class PlateCoefficients:

@@ -8,8 +8,6 @@ from dataclasses import dataclass
 
 from ..base.ranges import Warn
 
-__all__ = ["CAUTIONS", "LOCATIONS", "FaceStrike"]
-
 #: Where the margin can be least, in the order of the margins by place.
 LOCATIONS = (
     "a crack at the back of the centre",

@@ -13,8 +13,6 @@ from .ball_impact import RESTITUTION, spin_loft_deg
 from .clamp import FILLET_MM
 from .fatigue import FINISHES
 
-__all__ = ["SKIN_SHARE", "Faces", "Strike", "strike_options"]
-
 #: Share of the decarburised depth (90 % of the carbon left) at which half the carbon is left, by the error
 #: function: the depth of the soft skin.
 SKIN_SHARE = 0.41

@@ -8,19 +8,6 @@ import numpy as np
 
 from ..base.tables import read_rows
 
-__all__ = [
-    "CARBIDES_LEFT",
-    "COARSE_GRAIN_ASTM",
-    "DECARBURISED_UM",
-    "FULL_AUSTENITE",
-    "NO_AUSTENITE",
-    "IDLE_WATER_HV",
-    "SCALE_LOSS_UM",
-    "heating_limit_arrays",
-    "is_idle",
-]
-
-
 #: Coarser than this the toughness of quenched steel suffers: ASTM 5 divides fine from coarse (ASTM A29,
 #: common practice).
 COARSE_GRAIN_ASTM = 5.0

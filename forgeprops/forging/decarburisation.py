@@ -20,16 +20,6 @@ from ..transformation.phase_hardness import (
 )
 from ..transformation.temperatures import ae1_c, ae3_c
 
-__all__ = [
-    "carbon_diffusivity",
-    "carbon_left",
-    "carbon_rate_um2_s",
-    "decarburised_depth_estimate_um",
-    "layer_hardness_hv",
-    "skin_hardness_hv",
-]
-
-
 #: Least carbon of the as-quenched hardness table, wt% (ASTM A255).
 _LEAST_HARDENING_CARBON = 0.10
 #: Share of the first carbon at which the decarburised layer ends.

@@ -20,16 +20,6 @@ from ..base.errors import check_number
 from ..inputs.grades import check_steel
 from .flow_stress_laws import hensel_spittel_mpa, medina_hernandez_mpa, misaka_mpa, shida_mpa
 
-__all__ = [
-    "EqualEffort",
-    "FlowStress",
-    "alloy_factor",
-    "equal_effort",
-    "flow_stress",
-    "flow_stress_mpa",
-]
-
-
 #: Press strain and rate (1/s) where none are given: those of the default press step (0.15 in 0.05 s).
 _STRAIN, _RATE = 0.15, 3.0
 #: Plain steel the alloy factor is counted from, wt%: a carbon bar's silicon, manganese and residuals.

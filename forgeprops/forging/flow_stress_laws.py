@@ -11,8 +11,6 @@ from ..base.constants import GAS_J_MOL_K, KGF_N, ZERO_C_K
 from ..base.errors import check_choice
 from ..base.tables import read_rows
 
-__all__ = ["hensel_spittel_mpa", "medina_hernandez_mpa", "misaka_mpa", "shida_mpa"]
-
 
 def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     """Flow stress of carbon steel by Shida, MPa; point value on the stress-strain curve.

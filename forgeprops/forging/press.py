@@ -6,9 +6,6 @@ from typing import NamedTuple
 
 from ..base.errors import check_choice, check_number
 
-__all__ = ["FORCE_FACTORS", "PressForce", "press_force_kn"]
-
-
 #: Shape factor Kf of impression-die forging: (central, low, high); Groover's table 18.1 has 6 simple with flash, 8
 #: complex, 10 very complex, 6-8 flashless; Schey gives 5-8 and 8-12.
 FORCE_FACTORS = {

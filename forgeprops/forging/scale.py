@@ -11,9 +11,6 @@ import numpy as np
 
 from ..base.constants import GAS_J_MOL_K, IRON_G_MOL, ZERO_C_K
 
-__all__ = ["ATMOSPHERES", "Blast", "PILLING_BEDWORTH", "metal_loss_um", "scale_rate"]
-
-
 #: Factor, µm²/s, and Q/R, K, of k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
 SCALE_LAW = (6.1e8, 169_452.0 / GAS_J_MOL_K)
 

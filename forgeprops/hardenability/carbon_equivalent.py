@@ -11,15 +11,6 @@ from ..base.arrays import plain
 from ..base.ranges import Warn, contents_outside
 from ..inputs.grades import check_steel
 
-__all__ = [
-    "carbon_equivalent_iiw",
-    "carbon_equivalent_warnings",
-    "carbon_equivalents",
-    "cen",
-    "cet",
-    "pcm",
-]
-
 
 def _get(steel, *elements):
     found = (steel.get(e) for e in elements)  # a dict may lack an element: it then counts as 0

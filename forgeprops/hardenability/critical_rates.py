@@ -15,8 +15,6 @@ from ..base.constants import SECONDS_PER_HOUR, ZERO_C_K
 from ..base.errors import check_choice
 from ..base.tables import read_rows
 
-__all__ = ["austenitising_parameter", "critical_cooling_rates", "critical_rate_fractions"]
-
 #: Molybdenum from which the higher heat of activation holds, wt%; the two heats, cal/mol; the paper's gas constant.
 _MO_STEEL = 0.04
 _HEAT_CAL_MOL, _HEAT_MO_CAL_MOL, _R_CAL = 110_000.0, 240_000.0, 1.986

@@ -13,19 +13,6 @@ from ..base.tables import read_rows
 from ..inputs.grades import check_steel
 from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 
-__all__ = [
-    "as_quenched_hardness_hrc",
-    "dividing_factors",
-    "end_quench",
-    "end_quench_distances_mm",
-    "end_quench_equivalent_mm",
-    "end_quench_hrc",
-    "end_quench_warnings",
-    "hardness_at_distance_hrc",
-    "slowest_cooling",
-]
-
-
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
 _LOWEST_HRC = 20.0
 

@@ -27,20 +27,6 @@ from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
 from .fatigue import NOTCH, SCATTER_FACTOR
 
-__all__ = [
-    "LIMITS",
-    "QUANTITIES",
-    "Bench",
-    "Hosels",
-    "Loaded",
-    "Nodes",
-    "bar_for_force",
-    "bench_options",
-    "force_for_angle",
-    "load",
-    "metal_of",
-]
-
 #: What the bench needs of the metal, by the names of `strength.tensile.Strength`.
 QUANTITIES = (
     "hardness_hv",

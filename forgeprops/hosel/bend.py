@@ -45,8 +45,6 @@ from .fatigue import (
 )
 from .result import HoselBend, ease_of
 
-__all__ = ["bend_of_head", "bends_of_heads", "gradient_share", "hosel_bend"]
-
 #: Bend zones always shown, mm.  Nobody has measured it: 10–20 mm lies free between bar and clamp (our
 #: estimate).
 LENGTHS_MM = (10.0, 20.0)

@@ -16,16 +16,6 @@ import numpy as np
 
 from ..strength.tensile import FlowCurve
 
-__all__ = [
-    "Section",
-    "curvature",
-    "eccentric_section",
-    "elastic_modulus_mm3",
-    "moment_slope",
-    "plastic_modulus_mm3",
-    "second_moment_mm4",
-]
-
 
 def second_moment_mm4(outside_mm, bore_mm=0.0):
     """Second moment of area π (D⁴ − d⁴)/64, mm⁴.

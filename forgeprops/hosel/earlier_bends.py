@@ -12,8 +12,6 @@ from .bench import Bench, Hosels, force_for_angle, metal_of
 from .bending_moment import eccentric_section
 from .fatigue import COLD_STRAIN, RETURN_STRAINS, aged, miner_damage, notch_strain_factor
 
-__all__ = ["after_bends", "off_centre"]
-
 
 def off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
     """Factors of an off-centre bore on fibre distance and moment, taken at the cold strain."""

@@ -15,8 +15,6 @@ from ..base.ranges import Warn
 from ..strength.tensile import Strength
 from .bench import Hosels, force_for_angle, load
 
-__all__ = ["EASE", "HoselBend", "ease_of"]
-
 #: Force by hand on the end of the bar, N, and what it means.  225 N: recommended upper limit of a standing
 #: push or pull with the whole body, 110 N with the arms alone (Ergonomic Design for People at Work, as
 #: in a public reprint, read).  400 N: greatest mean pull of standing men (Das & Wang, Int. J.

@@ -8,8 +8,6 @@ from ..base.errors import InputError, shown
 from ..io.cells import Reading, clean_text, read_number
 from .steel import ELEMENTS
 
-__all__ = ["BESIDE", "NOT_USED", "composition_of", "content_of", "is_composition"]
-
 #: Elements whose bad value does not spoil an analysis: no formula here uses them; the value is left out.
 BESIDE = frozenset({"As", "Sn", "Pb", "Ca", "Sb", "O", "H"})
 

@@ -14,20 +14,6 @@ from ..base.errors import InputError, check_number, shown
 from ..base.tables import read_rows
 from .settings import numbers_of
 
-__all__ = [
-    "LEAST_WALL_MM",
-    "Block",
-    "Face",
-    "Hosel",
-    "Neck",
-    "Rim",
-    "check_fit",
-    "checked",
-    "clubs",
-    "tour_speed_m_s",
-]
-
-
 #: Thinnest hosel wall that can be turned and still be bent, mm (our estimate; usual walls are 1.6–2.5 mm).
 LEAST_WALL_MM = 0.8
 

@@ -13,9 +13,6 @@ from ..io.cells import clean_text
 from .composition import composition_of, is_composition
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
-__all__ = ["FAMILIES", "check_steel", "family", "grade", "grades", "steel_of"]
-
-
 #: Kinds of steel a grade belongs to, in order of growing alloy.
 FAMILIES = ("carbon", "Cr", "Cr-Mo", "Ni-Cr-Mo")
 

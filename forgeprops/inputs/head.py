@@ -21,28 +21,6 @@ from ..base.tables import read_rows
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
 from .settings import table
 
-__all__ = [
-    "STATES",
-    "ZONES",
-    "Block",
-    "Face",
-    "Head",
-    "Hosel",
-    "Link",
-    "Neck",
-    "Rim",
-    "Zone",
-    "bar_mean_rise_mm2",
-    "forged_parts",
-    "head",
-    "heads",
-    "mass_g_of",
-    "links_of",
-    "tube_mean_rise_mm2",
-    "zones_of",
-]
-
-
 #: Zones of every head, from the strike to the shaft.
 ZONES = ("face", "rim", "body", "neck", "hosel")
 

@@ -23,8 +23,6 @@ from .settings import setting, settings, table
 from .shop import Shop
 from .steel import Steel
 
-__all__ = ["Job", "changed", "load_job", "value_of", "varied"]
-
 _KIND, _VERSION = "job", 1
 #: Settings of the head that a strike may replace.
 _STRIKE = ("loft_deg", "club_speed_m_s")

@@ -16,8 +16,6 @@ from .head import ZONES
 if TYPE_CHECKING:
     from .route import Route
 
-__all__ = ["QUANTITIES", "Limits", "Quantity"]
-
 
 @dataclass(frozen=True)
 class Quantity:

@@ -10,8 +10,6 @@ from types import MappingProxyType
 from ..base.errors import check_choice, check_number
 from ..base.tables import read_rows
 
-__all__ = ["Setting", "Spread", "check_settings", "numbers_of", "setting", "settings", "table"]
-
 #: Groups whose numbers a study may vary, in the order they are listed.
 VARIED = ("route", "head", "steel", "shop")
 

@@ -13,8 +13,6 @@ from ..io.cells import is_day
 from ..io.saved import load_object, plain, save_object
 from .settings import check_settings, numbers_of
 
-__all__ = ["NUMBERS", "Shop", "load_shop", "shop_or_file"]
-
 #: The five numbers, by field.
 NUMBERS = tuple(numbers_of("shop"))
 

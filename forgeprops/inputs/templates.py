@@ -9,8 +9,6 @@ from ..base.errors import InputError, check_number, shown
 from .head import Head, head
 from .settings import table
 
-__all__ = ["head_from"]
-
 #: Least and largest factor on width and thickness of the body's blocks that still is the template's shape (our choice).
 BODY_FACTOR = (0.6, 1.6)
 

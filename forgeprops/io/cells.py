@@ -7,8 +7,6 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-__all__ = ["Reading", "cell_text", "clean_text", "header_key", "is_day", "read_number"]
-
 #: Footnote marks, which Unicode's compatibility form would turn into digits: 0.21² must not become 0.212.
 _MARKS = "⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻ªº†‡"
 _BLANKS = dict.fromkeys(map(ord, "\u00a0\u2007\u202f\u3000\u2009\u200a\u2002\u2003\t\r\n\v\f"), " ")

@@ -15,20 +15,6 @@ from .cells import cell_text, header_key, read_number
 from .grids import Grid, Problem, column_letter, decimal_mark, read_grids
 from .saved import plain_cell
 
-__all__ = [
-    "HEAD_FIELD",
-    "Column",
-    "Field",
-    "Rows",
-    "Table",
-    "first_problem",
-    "number_field",
-    "page",
-    "read_rows_of",
-    "stretches",
-    "text_field",
-]
-
 
 @dataclass(frozen=True)
 class Column:

@@ -20,8 +20,6 @@ from ..base.errors import InputError, check_choice, check_kind
 from .cells import clean_text, shortened
 from .reading import Source, decode_text, read_source
 
-__all__ = ["Grid", "Problem", "column_letter", "decimal_mark", "read_grids"]
-
 #: Largest sum of an XLSX file's parts once unpacked, bytes, and largest ratio of a part over 1 MB to its packed
 #: size; largest number of cells of a text file.  Our own limits: a workbook of ours takes at most 25 times its
 #: packed size, and 2 million cells some 0.5 GB.

@@ -11,9 +11,6 @@ from dataclasses import dataclass
 
 from ..base.errors import InputError, check_kind
 
-__all__ = ["READ_LIMIT_BYTES", "Source", "decode_text", "one_line", "read_source"]
-
-
 #: Largest file read, bytes.  Our own limit: a year of certificates is below 1 MB, ten minutes of eight
 #: thermocouples at 100 Hz below 15 MB.
 READ_LIMIT_BYTES = 20 * 2**20

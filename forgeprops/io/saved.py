@@ -14,18 +14,6 @@ from ..base.errors import InputError, check_choice, shown
 from .reading import decode_text, read_source
 from .writing import write_bytes
 
-__all__ = [
-    "load_object",
-    "plain",
-    "plain_cell",
-    "read_json",
-    "restored",
-    "safe_cell",
-    "save_object",
-    "write_json",
-]
-
-
 #: First characters that make a spreadsheet program take a cell for a formula (OWASP ASVS 5.0 requirement
 #: 1.2.10, read at asvs.emil.hemdal.se/1.2.10, and CWE-1236), with the full-width forms of the first four.
 FORMULA_STARTS = "=+-@\t\r\n\0＝＋－＠"

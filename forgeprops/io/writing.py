@@ -18,8 +18,6 @@ from pathlib import Path
 from ..base.errors import InputError, shown
 from .reading import one_line, read_source
 
-__all__ = ["locked", "output_path", "update_bytes", "write_bytes", "writing"]
-
 #: How long a writer waits for another writer of the same file, s.
 LOCK_TIMEOUT_S = 10.0
 

@@ -12,8 +12,6 @@ from io import BytesIO
 
 from . import style
 
-__all__ = ["LiveFigure", "Picture"]
-
 #: How far a picture shrinks on a narrow page: its 9 point letters are then 7.5 pixels high, which is the least
 #: that can be read; below that the panel scrolls.
 _LEAST_SHARE = 0.6

@@ -7,8 +7,6 @@ from collections.abc import Iterable
 
 from . import style
 
-__all__ = ["bullets", "folded", "line", "note", "status", "table", "text"]
-
 
 def text(words) -> str:
     """Words of any kind, escaped."""

@@ -17,8 +17,6 @@ from ..inputs.settings import table
 from ..io.writing import write_bytes
 from .units import Units, units
 
-__all__ = ["PAPERS", "sheet", "sheet_html", "sheet_name"]
-
 #: Paper sizes by the names of the page-size rule of style sheets.
 PAPERS = {"A4": "A4", "Letter": "letter"}
 #: What stands in large letters, by the level of the verdict.

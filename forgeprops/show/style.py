@@ -11,36 +11,6 @@ import contextlib
 import threading
 from dataclasses import dataclass
 
-__all__ = [
-    "ACCENT",
-    "BOX",
-    "CAUTION",
-    "GRID",
-    "HARDNESS_MAP",
-    "INK",
-    "MISSED",
-    "PAPER",
-    "PHASES",
-    "QUIET",
-    "SERIES",
-    "TEMPERATURE_MAP",
-    "WANTED",
-    "ZONES",
-    "Look",
-    "cased",
-    "corner",
-    "grey_lightness",
-    "look",
-    "phase_look",
-    "rows",
-    "series_look",
-    "shade",
-    "span",
-    "tidy",
-    "title",
-    "zone_look",
-]
-
 PAPER = "#FFFFFF"
 INK = "#222222"
 QUIET = "#6B6B6B"

@@ -8,8 +8,6 @@ from ..base.errors import InputError
 from ..io.saved import read_json, write_json
 from ..units import OFFERED, Units
 
-__all__ = ["Units", "choose_units", "units", "units_file"]
-
 _KIND, _VERSION = "units", 1
 _chosen: list[Units] = []
 

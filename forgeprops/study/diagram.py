@@ -13,8 +13,6 @@ from ..inputs.steel import Steel
 from ..specimens import continuous_cooling
 from ..transformation.temperatures import critical_temperatures
 
-__all__ = ["CoolingDiagram", "Region", "cooling_diagram"]
-
 #: Constant cooling rates the diagram is made from, °C/s, fast to slow; our choice: water on a thin face to
 #: a bin.
 RATES_C_PER_S = tuple(float(r) for r in np.geomspace(1000.0, 0.03, 49))

@@ -19,9 +19,6 @@ from ..inputs.cases import Cases
 from ..inputs.head import ZONES, Head
 from ..inputs.route import LocalHeat, Route, Temper
 
-__all__ = ["Remedy", "Softening", "hosel_sensitivity", "soften"]
-
-
 #: Steps down from the preheat that are tried, °C (our choice).
 PREHEAT_STEPS_C = (20.0, 40.0, 80.0)
 

@@ -24,16 +24,6 @@ from ..transformation.tempering import tempered_hardness, tempering_interval_hrc
 if TYPE_CHECKING:
     import pandas
 
-__all__ = [
-    "LEFT_OUT",
-    "PARITIES",
-    "Parity",
-    "bar_rows",
-    "counted_band_steels",
-    "end_quench_curves",
-    "parity",
-]
-
 LEFT_OUT, _SOURCE_OUT = "each steel predicted without it", "each source predicted without it"
 _COLUMNS = ("measured", "predicted", "low", "high", "group", "kind", "read")
 _ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo")

@@ -16,35 +16,10 @@ from ..base.tables import data_path, read_rows
 from ..inputs.steel import Steel
 from ..specimens import continuous_cooling
 from ..strength.hardness_scales import convert_array, hrc_from_hv
-from .parity import (
-    LEFT_OUT,
-    PARITIES,
-    Parity,
-    bar_rows,
-    counted_band_steels,
-    end_quench_curves,
-    parity,
-)
+from .parity import LEFT_OUT, bar_rows, parity
 
 if TYPE_CHECKING:
     import pandas
-
-__all__ = [
-    "PARITIES",
-    "STORED",
-    "Parity",
-    "counted_band_steels",
-    "coverage",
-    "critical_rate_c_per_s",
-    "end_quench_curves",
-    "method_errors",
-    "parity",
-    "remembered",
-    "remembered_rows",
-    "tempering_errors",
-    "trust_summary",
-    "trust_table",
-]
 
 #: Start temperatures of which error figures are stored (the licence of the rows forbids to bundle them).
 STORED = ("ms", "bs")

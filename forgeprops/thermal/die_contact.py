@@ -4,15 +4,6 @@ from __future__ import annotations
 
 import math
 
-__all__ = [
-    "DIE_CONDUCTIVITY_W_MK",
-    "DIE_DENSITY_KG_M3",
-    "DIE_HEAT_J_KGK",
-    "RESTING_CONTACT_W_M2K",
-    "die_contact_w_m2k",
-]
-
-
 #: Hot-work die steel, warm: conductivity W/(m K), density kg/m³, heat capacity J/(kg K).
 DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK = 30.0, 7750.0, 500.0
 

@@ -19,21 +19,6 @@ import numpy as np
 from ..base.constants import IRON_G_MOL, STEEL_DENSITY_KG_M3, ZERO_C_K
 from ..base.tables import read_rows
 
-__all__ = [
-    "LATENT_HEAT_J_KG",
-    "LATENT_HEAT_J_M3",
-    "Air",
-    "air",
-    "alloyed_share",
-    "austenite_cp_j_kgk",
-    "conductivity",
-    "conductivity_w_mk",
-    "density_kg_m3",
-    "ferrite_cp_j_kgk",
-    "thermal_strain",
-]
-
-
 #: Coefficients of austenite's heat capacity, J/(kg K) with T in K: a + b T + c T² + d/T² (`austenite_cp_j_kgk`).
 AUSTENITE_CP = tuple(x / (1e-3 * IRON_G_MOL) for x in (24.6643, 0.00751504, 3.53562e-7, -154718.0))
 

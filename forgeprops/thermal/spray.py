@@ -12,18 +12,6 @@ import math
 
 from ..base.ranges import Warn, outside
 
-__all__ = [
-    "SCALE_CONDUCTIVITY_W_MK",
-    "WATER_KG_L",
-    "evaporation_limit_w_m2",
-    "spray_single_phase_w_m2k",
-    "spray_w_m2k",
-    "spray_warnings",
-    "water_factor",
-    "wet_share",
-]
-
-
 #: Conductivity of iron scale, W/(m K).
 SCALE_CONDUCTIVITY_W_MK = 2.5
 

@@ -14,16 +14,6 @@ from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn
 from .spray import WATER_KG_L, spray_warnings
 
-__all__ = [
-    "CAN_AREA_MM2",
-    "CAN_SECONDS",
-    "FOOTPRINT_MM",
-    "SprayReading",
-    "from_flux",
-    "spray_setting",
-]
-
-
 #: Footprint assumed when only the impact density is known, mm: a face with its rim (our choice, a nominal
 #: blade).
 FOOTPRINT_MM = (80.0, 50.0)

@@ -12,8 +12,6 @@ import numpy as np
 
 from .kinetics import CARBON_IN_FERRITE
 
-__all__ = ["ROWS", "carbon_of_austenite"]
-
 #: Rows of the state, in the order of ``engine/native/input.h``.
 ROWS = 21
 (

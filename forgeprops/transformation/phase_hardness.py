@@ -15,19 +15,6 @@ from ..hardenability.end_quench import as_quenched_hardness_hrc
 from ..strength.hardness_scales import hv_from_hrc
 from .temperature_formulas import content
 
-__all__ = [
-    "BAINITE_FLOOR_HV",
-    "FERRITE_PEARLITE_FLOOR_HV",
-    "LOG_V_HIGH",
-    "LOG_V_LOW",
-    "MARTENSITE_FLOOR_HV",
-    "as_quenched_hrc",
-    "bainite_coefficients",
-    "ferrite_pearlite_coefficients",
-    "line_hv",
-    "martensite_coefficients",
-]
-
 #: Floors, HV.  Ferrite of ultra-low-carbon steel is near 80 HV, carbide-free lath martensite near 200 HV;
 #: bainite cannot be softer than coarse ferrite with carbide.
 FERRITE_PEARLITE_FLOOR_HV, BAINITE_FLOOR_HV, MARTENSITE_FLOOR_HV = 80.0, 120.0, 200.0

@@ -14,16 +14,6 @@ from ..base.arrays import pieces_along
 from ..base.constants import GAS_J_MOL_K, ZERO_C_K
 from ..base.errors import check_choice
 
-__all__ = [
-    "RECRYSTALLISATION_LAWS",
-    "recrystallisation_coefficients",
-    "recrystallised_share",
-    "recrystallised_share_along",
-    "retained_strain",
-    "strain_speed_factor",
-]
-
-
 #: Laws t50 = a · strain^p · d² · exp(Q/RT), d in µm: name -> (a, p, Q J/mol, exponent n).
 RECRYSTALLISATION_LAWS = {
     "hodgson_gibbs": (2.3e-15, -2.5, 230_000.0, 1.0),

@@ -11,8 +11,6 @@ import numpy as np
 
 from ..base.constants import ZERO_C_K
 
-__all__ = ["AC1", "AC3", "AE1", "AE3", "BAINITE_START", "MARTENSITE_START", "content"]
-
 
 def content(comp, symbol: str, carbon=None):
     """Content of `symbol` in wt%; `carbon` wins over the steel's own carbon, an element a dict lacks is 0."""

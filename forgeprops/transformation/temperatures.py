@@ -21,21 +21,6 @@ from ..inputs.grades import check_steel
 from . import temperature_formulas as formulas
 from .temperature_formulas import content
 
-__all__ = [
-    "CriticalTemperatures",
-    "ac1_c",
-    "ac3_c",
-    "ae1_c",
-    "ae3_c",
-    "bainite_start_c",
-    "critical_temperatures",
-    "martensite_alpha_per_k",
-    "martensite_grain_coefficient",
-    "martensite_start_c",
-    "start_interval_c",
-]
-
-
 #: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy (our choice).
 MS_FLOOR_C, BS_FLOOR_C, AE3_FLOOR_C = -100.0, 200.0, 400.0
 #: Least rate of the martensite law, 1/K (Koistinen & Marburger's high-carbon steels have 0.011).  Our own

@@ -30,25 +30,6 @@ from ..strength.hardness_scales import hrc_from_hv, hv_from_hrc
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
 from .temperature_formulas import content
 
-__all__ = [
-    "OVERAGED_C",
-    "REFERENCE_LOG_J",
-    "TemperingCoefficients",
-    "annealed_hv",
-    "log_tempering",
-    "master_hv",
-    "softened_hv",
-    "spheroidised_hv",
-    "tempered_bainite_hv",
-    "tempered_hardness",
-    "tempered_martensite_hv",
-    "tempering_coefficients",
-    "tempering_interval_hrc",
-    "tempering_rate",
-    "tempering_warnings",
-]
-
-
 #: log10 J (s) at which `TemperingCoefficients.soft_hv` is given: an hour near 495 °C.  Only a choice of
 #: origin.
 REFERENCE_LOG_J = -14.0

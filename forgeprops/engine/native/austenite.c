@@ -47,6 +47,7 @@ static void set_austenite(const Input *in, const Case *c, Steels *k, vec *s, int
   s[T_MIN * n + i][l] = t_c;
   /* a finer grain lowers Ms, as if so much undercooling had already been used up without martensite */
   s[UNDERCOOLING * n + i][l] = -c->ms_grain * (1.0 / root_of(island) - 1.0 / root_of(p->reference_grain_um));
+  k->law_of[i][l] = -1.0;
   k->austenite_0[i][l] = share;
   k->carbon_0[i][l] = carbon;
   k->ae3[i][l] = ae3;

@@ -19,8 +19,6 @@ from pathlib import Path
 
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
-__all__ = ["EngineBuild", "compile_engine"]
-
 FOLDER = Path(__file__).resolve().parent
 
 

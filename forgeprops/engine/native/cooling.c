@@ -50,10 +50,8 @@ INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try
       vec under_0 = s[UNDERCOOLING * n + i], left = s[AUSTENITE * n + i];
       mask m = (change < 0.0) & (t + change < k->steel.ms_most[i] - under_0) & (left > 1e-4) & ~k->settled;
       if (!any(m)) continue;
-      vec ms, alpha;
-      martensite_law(in, k->steel.start_at, carbon_left(in->physics, k->steel.carbon_0[i], k->steel.austenite_0[i], s[FERRITE * n + i]),
-                     &ms, &alpha);
-      vec onset = ms - under_0, above = lesser(onset - t, all(0.0));
+      martensite_now(in, &k->steel, i, s[FERRITE * n + i]);
+      vec alpha = k->steel.alpha[i], onset = k->steel.ms[i] - under_0, above = lesser(onset - t, all(0.0));
       m &= t + change < onset;
       if (!any(m)) continue;
       vec heat = in->physics->heat_m * mass * left, owed = (above - change) * own;
@@ -114,7 +112,7 @@ INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try 
 
 /* Where putting the heat right cools a structure that makes martensite, let it form in the same step: left to the next step, the martensite of
    that fall would release a heat that no shorter step makes smaller. */
-INLINE void settle(const Layout *L, const Input *in, const Cooling *k, Try *w, vec *s, mask live) {
+INLINE void settle(const Layout *L, const Input *in, Cooling *k, Try *w, vec *s, mask live) {
   const int n = L->structures;
   for (int z = 0; z < L->zones; z++)
     for (int r = 0; r < structures_of(L, z); r++) {
@@ -128,10 +126,8 @@ INLINE void settle(const Layout *L, const Input *in, const Cooling *k, Try *w, v
       }
       mask m = live & (owed < 0.0) & (s[AUSTENITE * n + i] > 1e-4) & (t + owed / own < k->steel.ms_most[i] - s[UNDERCOOLING * n + i]);
       if (!any(m)) continue;
-      vec ms, alpha;
-      martensite_law(in, k->steel.start_at, carbon_left(in->physics, k->steel.carbon_0[i], k->steel.austenite_0[i], s[FERRITE * n + i]),
-                     &ms, &alpha);
-      vec onset = ms - s[UNDERCOOLING * n + i], fall = owed / own, above = lesser(onset - t, all(0.0));
+      martensite_now(in, &k->steel, i, s[FERRITE * n + i]);
+      vec alpha = k->steel.alpha[i], onset = k->steel.ms[i] - s[UNDERCOOLING * n + i], fall = owed / own, above = lesser(onset - t, all(0.0));
       vec end = t + above + (fall - above) * own / (own + alpha * s[AUSTENITE * n + i] * in->physics->heat_m * mass);
       m &= (t + fall < onset) & (end < s[T_MIN * n + i]);
       if (!any(m)) continue;

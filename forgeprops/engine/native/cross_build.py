@@ -13,8 +13,6 @@ from pathlib import Path
 
 from targets import TARGETS  # beside this script
 
-__all__ = ["main"]
-
 ROOT = Path(__file__).resolve().parents[3]
 
 

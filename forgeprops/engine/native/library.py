@@ -15,8 +15,6 @@ import sys
 import sysconfig
 from pathlib import Path
 
-__all__ = ["EngineLibraryError", "load"]
-
 FOLDER = Path(__file__).resolve().parent
 SUFFIX = {"win32": ".dll", "darwin": ".dylib"}.get(sys.platform, ".so")
 

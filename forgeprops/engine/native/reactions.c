@@ -6,6 +6,7 @@
 typedef struct {
   vec austenite_0[MAX_POINTS], k_f[MAX_POINTS], k_p[MAX_POINTS], k_b[MAX_POINTS], carbon_0[MAX_POINTS], ae3[MAX_POINTS];
   vec ms_most[MAX_POINTS]; /* no martensite above it, whatever carbon the austenite gains, °C */
+  vec law_of[MAX_POINTS], carbon[MAX_POINTS], ms[MAX_POINTS], alpha[MAX_POINTS]; /* see `martensite_now` */
   vec ae1, bainite_limit, temper_q;
   mask start_at; /* where the start tables of a lane's steel begin */
 } Steels;
@@ -33,6 +34,14 @@ INLINE void martensite_law(const Input *in, mask at, vec carbon, vec *ms, vec *a
   vec position = carbon * ((nodes - 1) / in->physics->table_carbon);
   *ms = interpolate(in->start, at, position, nodes);
   *alpha = interpolate(in->start, at + nodes, position, nodes);
+}
+
+/* Carbon, Ms and rate of the law of structure `i` with that much ferrite, looked up where ferrite has changed (`law_of`). */
+INLINE void martensite_now(const Input *in, Steels *k, int i, vec ferrite) {
+  if (!any(k->law_of[i] != ferrite)) return;
+  k->law_of[i] = ferrite;
+  k->carbon[i] = carbon_left(in->physics, k->carbon_0[i], k->austenite_0[i], ferrite);
+  martensite_law(in, k->start_at, k->carbon[i], &k->ms[i], &k->alpha[i]);
 }
 
 /* S(X) of a rate equation (`kinetics.extent_of`). */
@@ -102,21 +111,20 @@ INLINE vec tempering_integral(vec temper_q, vec per_kelvin, vec half_rise, vec d
 }
 
 /* Martensite of a fall to `t_end` of the structures in `m`, in place; returns what formed. */
-INLINE vec form_martensite(const Input *in, const Steels *k, vec *s, int n, int i, mask m, vec t_end) {
+INLINE vec form_martensite(const Input *in, Steels *k, vec *s, int n, int i, mask m, vec t_end) {
   vec left = s[AUSTENITE * n + i], under_0 = s[UNDERCOOLING * n + i], formed = all(0.0);
   m &= (left > NONE_LEFT) & (t_end < k->ms_most[i] - under_0);
   if (!any(m)) return formed;
-  vec carbon = carbon_left(in->physics, k->carbon_0[i], k->austenite_0[i], s[FERRITE * n + i]), ms, alpha;
-  martensite_law(in, k->start_at, carbon, &ms, &alpha);
-  vec under = ms - t_end;
+  martensite_now(in, k, i, s[FERRITE * n + i]);
+  vec under = k->ms[i] - t_end;
   m &= under > under_0;
   if (!any(m)) return formed;
-  formed = m ? left * (1.0 - exponential(-alpha * (under - under_0))) : formed;
+  formed = m ? left * (1.0 - exponential(-k->alpha[i] * (under - under_0))) : formed;
   vec before = s[MARTENSITE * n + i], after = before + formed;
   s[UNDERCOOLING * n + i] = m ? under : under_0;
   s[J_MARTENSITE * n + i] *= m ? joined(before / greater(after, all(1e-300))) : all(1.0);
   s[MARTENSITE * n + i] = after;
-  s[CARBON_M * n + i] += formed * carbon;
+  s[CARBON_M * n + i] += formed * k->carbon[i];
   s[AUSTENITE * n + i] = left - formed;
   return formed;
 }
@@ -151,14 +159,44 @@ INLINE vec react(const Input *in, int law, mask m, vec k_dt, vec formed, vec mos
   return m ? gone : all(0.0);
 }
 
+/* What a reaction sees of every structure: whether it runs, its rate times the time, what has formed, its most, what is left. */
+typedef struct { mask runs[MAX_POINTS]; vec k_dt[MAX_POINTS], formed[MAX_POINTS], most[MAX_POINTS], left[MAX_POINTS]; } Reaction;
+
+/* `react` for every structure.  Few lanes react at a time: those that do are first put side by side. */
+INLINE void react_all(const Input *in, int law, int n, const Reaction *r, vec *gone, vec *by_most) {
+  int64_t at[MAX_POINTS * LANES];
+  int count = 0;
+  for (int i = 0; i < n; i++) {
+    if (!any(r->runs[i])) continue;
+    for (int l = 0; l < LANES; l++) {
+      at[count] = i * LANES + l;
+      count -= (int)r->runs[i][l];
+    }
+  }
+  for (int first = 0; first < count; first += LANES) {
+    mask m, own;
+    for (int l = 0; l < LANES; l++) {
+      m[l] = -(first + l < count);
+      own[l] = at[first + l < count ? first + l : first];
+    }
+    vec by, some = react(in, law, m, gather((const double *)r->k_dt, own), gather((const double *)r->formed, own),
+                         gather((const double *)r->most, own), gather((const double *)r->left, own), &by);
+    for (int l = 0; l < LANES && first + l < count; l++) {
+      ((double *)gone)[own[l]] = some[l];
+      ((double *)by_most)[own[l]] = by[l];
+    }
+  }
+}
+
 /* Advance every structure by `dt` along a straight temperature curve. */
-INLINE void decompose(const Layout *L, const Input *in, const Steels *k, vec *s, Stretch *w, vec dt) {
+INLINE void decompose(const Layout *L, const Input *in, Steels *k, vec *s, Stretch *w, vec dt) {
   const Physics *p = in->physics;
   const int n = L->structures;
   const double q_f = in->kinetics->q_ferrite / p->gas_cal, q_p = in->kinetics->q_pearlite / p->gas_cal,
                q_b = in->kinetics->q_bainite / p->gas_cal;
   vec per_kelvin[MAX_POINTS], left[MAX_POINTS], integral[MAX_POINTS], martensite_0[MAX_POINTS], pearlite_new[MAX_POINTS],
-      by_p[MAX_POINTS], by_b[MAX_POINTS];
+      by_p[MAX_POINTS], by_b[MAX_POINTS], unused[MAX_POINTS];
+  Reaction r;
   for (int i = 0; i < n; i++) {
     per_kelvin[i] = 1.0 / (greater(w->middle[i], all(-100.0)) + 273.15);
     martensite_0[i] = s[MARTENSITE * n + i];
@@ -173,48 +211,51 @@ INLINE void decompose(const Layout *L, const Input *in, const Steels *k, vec *s,
   }
   for (int i = 0; i < n; i++) {
     vec under = k->ae3[i] - w->middle[i], ferrite = s[FERRITE * n + i];
-    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
     /* a step may have begun a little below Ae1 because putting the heat right took it there */
     vec start = 2.0 * w->middle[i] - w->end[i];
     mask across = (w->end[i] < k->ae1) & ((start > k->ae1) | ((s[T_MIN * n + i] > k->ae1) & (start > k->ae1 - PUT_RIGHT_C)));
-    vec cap = ferrite_cap(p, w->middle[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
-    m &= cap > ferrite;
-    if (!any(m)) continue;
-    vec rate = k->k_f[i] * exponential(-q_f * per_kelvin[i]) * under * under * under;
-    m &= rate > IDLE_RATE;
-    if (!any(m)) continue;
-    vec unused, gone = react(in, 0, m, rate * dt, ferrite, cap, left[i], &unused);
-    s[FERRITE * n + i] = ferrite + gone;
-    w->fp[i] = gone;
-    left[i] -= gone;
+    r.formed[i] = ferrite;
+    r.most[i] = ferrite_cap(p, w->middle[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
+    r.left[i] = left[i];
+    m &= r.most[i] > ferrite;
+    vec rate = any(m) ? k->k_f[i] * exponential(-q_f * per_kelvin[i]) * under * under * under : all(0.0);
+    r.runs[i] = m & (rate > IDLE_RATE);
+    r.k_dt[i] = rate * dt;
   }
+  react_all(in, 0, n, &r, w->fp, unused);
   for (int i = 0; i < n; i++) {
-    vec under = k->ae1 - w->middle[i], pearlite = s[PEARLITE * n + i];
-    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    s[FERRITE * n + i] += w->fp[i];
+    left[i] -= w->fp[i];
+    vec under = k->ae1 - w->middle[i];
+    mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
     vec rate = k->k_p[i] * exponential(-q_p * per_kelvin[i]) * under * under * under;
-    m &= rate > IDLE_RATE;
-    if (!any(m)) continue;
-    vec gone = react(in, 0, m, rate * dt, pearlite, pearlite + left[i], left[i], &by_p[i]);
-    pearlite_new[i] = gone;
-    left[i] -= gone;
+    r.runs[i] = m & (rate > IDLE_RATE);
+    r.k_dt[i] = rate * dt;
+    r.formed[i] = s[PEARLITE * n + i];
+    r.left[i] = left[i];
+    r.most[i] = r.formed[i] + left[i];
   }
+  react_all(in, 0, n, &r, pearlite_new, by_p);
   for (int i = 0; i < n; i++) {
-    vec under = k->bainite_limit - w->middle[i], bainite = s[BAINITE * n + i];
-    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    left[i] -= pearlite_new[i];
+    vec under = k->bainite_limit - w->middle[i];
+    mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
     vec rate = k->k_b[i] * exponential(-q_b * per_kelvin[i]) * under * under;
-    m &= rate > IDLE_RATE;
-    if (!any(m)) continue;
-    vec gone = react(in, 1, m, rate * dt, bainite, bainite + left[i], left[i], &by_b[i]);
-    w->bainite[i] = gone;
-    left[i] -= gone;
+    r.runs[i] = m & (rate > IDLE_RATE);
+    r.k_dt[i] = rate * dt;
+    r.formed[i] = s[BAINITE * n + i];
+    r.left[i] = left[i];
+    r.most[i] = r.formed[i] + left[i];
   }
+  react_all(in, 1, n, &r, w->bainite, by_b);
   for (int i = 0; i < n; i++) {
     vec bainite = s[BAINITE * n + i], lowest = s[T_MIN * n + i];
     /* each saw what those before it had left: half of what each took from the other is put right, which makes the step second order */
-    vec whole = left[i] + pearlite_new[i] + w->bainite[i];
+    vec whole = left[i] + pearlite_new[i];
     vec pearlite = greater(pearlite_new[i] - 0.5 * by_p[i] * (w->bainite[i] - w->fp[i]), all(0.0));
     vec grown_b = w->bainite[i] + 0.5 * by_b[i] * (w->fp[i] + pearlite_new[i]), sum = pearlite + grown_b;
     vec fits = sum > whole ? whole / greater(sum, all(1e-300)) : all(1.0);

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-__all__ = ["slider_names"]
-
 #: Runs once on the page.  A slider is labelled for the eye only (ipywidgets 8.1), so its handle takes over the
 #: label, and the text of the number beside it; the buttons of a player get words.  Whatever appears later in
 #: the same output is named as well.

@@ -10,19 +10,6 @@ from ...inputs.settings import table
 from .. import markup
 from ..units import Units
 
-__all__ = [
-    "Control",
-    "FileChoice",
-    "Slider",
-    "button",
-    "choice",
-    "flag",
-    "html",
-    "number",
-    "several",
-    "typed",
-]
-
 _LABEL, _WIDE = {"description_width": "195px"}, {"width": "470px"}
 _WHERE = "settings file"
 

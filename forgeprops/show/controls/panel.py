@@ -19,8 +19,6 @@ from .fields import Control, Slider, button, choice, html
 from .progress import Work
 from .save_bar import KeepBar, checked
 
-__all__ = ["Panel", "WorkPanel", "case_controls", "row"]
-
 
 def row(*widgets, **layout):
     """Widgets side by side, wrapped on a narrow page."""

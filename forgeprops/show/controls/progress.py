@@ -7,8 +7,6 @@ import threading
 from ...base.errors import InputError
 from ..markup import note
 
-__all__ = ["Work"]
-
 
 class Work:
     """Runs one step after the other in a thread, with a progress bar and a Stop button.

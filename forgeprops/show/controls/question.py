@@ -5,8 +5,6 @@ from __future__ import annotations
 from .. import markup, style
 from .accessibility import slider_names
 
-__all__ = ["Question", "choice_guess", "number_guess"]
-
 
 def number_guess(low: float, high: float, step: float, unit: str, first: float):
     """Slider for a guess in numbers."""

@@ -8,8 +8,6 @@ from .. import markup
 from ..sheet import PAPERS
 from .fields import FileChoice, button, html, typed
 
-__all__ = ["KeepBar", "SheetBar"]
-
 _VERSION = 1
 
 

@@ -7,8 +7,6 @@ from .. import markup
 from ..units import choose_units, units, units_file
 from .fields import buttons, html
 
-__all__ = ["UnitsPanel", "units_panel"]
-
 
 class UnitsPanel:
     """A row of buttons for each kind; a click is kept for every notebook opened or run afterwards."""

@@ -8,8 +8,6 @@ from .. import style
 from ..canvas import Picture
 from ..units import Units
 
-__all__ = ["CoolingCurves"]
-
 _LATEST_S = 1500.0
 _EARLIEST_S = 1.0
 _LINES = (("ae3_c", "Ae3"), ("bs_c", "Bs"), ("ms_c", "Ms"))

@@ -8,8 +8,6 @@ from .. import style
 from ..canvas import Picture
 from ..units import Units
 
-__all__ = ["TransformationDiagram"]
-
 _SPAN_S = (0.1, 3000.0)
 _NAMED = ("ferrite", "pearlite", "bainite", "martensite")
 #: Paper-coloured rim of a path, points: without it a path is lost in a dark region on a grey print.

@@ -8,8 +8,6 @@ from .. import style
 from ..canvas import Picture
 from ..units import Units
 
-__all__ = ["HeadOutline"]
-
 _LIE_DEG = 61.0
 _C = 4  # matplotlib's code of a cubic curve
 

@@ -10,8 +10,6 @@ import numpy as np
 from .. import style
 from ..units import Units
 
-__all__ = ["draw_causes", "draw_fit", "draw_heats", "draw_spray_curve", "draw_tracking"]
-
 #: Most points drawn of a trace, so that the line of the fit stays visible.
 _MOST_POINTS = 120
 #: Verdict → colour, mark, short word.

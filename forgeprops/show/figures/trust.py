@@ -6,8 +6,6 @@ import numpy as np
 
 from .. import style
 
-__all__ = ["band_plot", "coverage_plot", "error_plot", "parity_plot", "parity_words"]
-
 #: Which of the looks a kind has, in every picture; read rows are filled, recalled ones hollow.
 _KINDS = {"mostly ferrite and pearlite": 0, "mostly bainite": 1, "mostly martensite": 3}
 

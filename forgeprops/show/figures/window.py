@@ -9,8 +9,6 @@ import numpy as np
 from ...base.errors import InputError
 from ...io.writing import write_bytes
 
-__all__ = ["window_png"]
-
 
 def window_png(window, path: str) -> None:
     """Write the maps of a window to a PNG file that does not exist yet.

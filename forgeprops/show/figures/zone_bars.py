@@ -7,8 +7,6 @@ from .. import style
 from ..canvas import Picture
 from ..units import Units
 
-__all__ = ["BendGauge", "HardnessBars", "StructureBars", "bend_words"]
-
 _TOP_HV = 700.0
 _ROCKWELL = (("HRB", (80,)), ("HRC", (20, 30, 40, 50, 55)))
 #: Within a row of height 1: where the words stand and where the bar lies.

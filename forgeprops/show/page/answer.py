@@ -18,16 +18,6 @@ from ..units import Units
 from .desk import differences
 from .fields import MAIN, fields_of, hardness_number, number_of, purpose_of, shown
 
-__all__ = [
-    "HEAD_NUMBERS",
-    "change_words",
-    "curves_of",
-    "numbers_of",
-    "remedy_label",
-    "state_of",
-    "value_words",
-]
-
 #: Seconds after the furnace of the samples of a curve, even on a logarithmic axis.
 TIMES_S = np.geomspace(1.0, 2000.0, 160)
 #: Ends of the gauges: face hardness in HV, hosel bend in degrees (our choice).

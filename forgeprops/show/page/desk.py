@@ -12,8 +12,6 @@ from ...base.errors import InputError
 from ...inputs.job import Job, load_job
 from ..units import Units, units
 
-__all__ = ["Desk", "served"]
-
 #: Steps that can be undone; keys pressed on one setting within this time are one step, s.
 STEPS, ONE_STEP_S = 100, 1.0
 

@@ -15,18 +15,6 @@ from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux, spray_setting
 from ..units import Units
 
-__all__ = [
-    "FURTHER",
-    "MAIN",
-    "PURPOSES",
-    "changes_of",
-    "fields_of",
-    "hardness_number",
-    "limits_with",
-    "number_of",
-    "purpose_of",
-]
-
 #: Sliders of the rail; one click away; and what a head is first described by.
 MAIN, FURTHER = (
     ("preheat_c", "flux", "spray_s"),

@@ -29,8 +29,6 @@ from .desk import Desk, served
 from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
 from .tabs import SLOW, TABS, strips
 
-__all__ = ["Page", "page"]
-
 _HERE = Path(__file__).parent
 #: Scripts in the order they are joined; the last one draws the page.
 SCRIPTS = ("dom.js", "head.js", "plot.js", "blocks.js", "page.js")

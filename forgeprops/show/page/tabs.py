@@ -27,8 +27,6 @@ from .answer import _force, value_words
 from .desk import Desk
 from .fields import hardness_number, shown
 
-__all__ = ["TABS", "Tab", "strips"]
-
 
 @dataclass(frozen=True)
 class Tab:

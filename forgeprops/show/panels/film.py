@@ -11,8 +11,6 @@ from ..figures import HeadOutline
 from ..figures.diagram import TransformationDiagram
 from ..units import Units, units
 
-__all__ = ["FilmPanel", "film_panel"]
-
 #: Frames: even steps of log time, so that the seconds of the water and the minutes in air both get their
 #: share.
 _FRAMES = 150

@@ -11,8 +11,6 @@ from ..figures import BendGauge, CoolingCurves, HardnessBars
 from ..figures.diagram import TransformationDiagram
 from ..units import Units, units
 
-__all__ = ["STEPS", "Lesson"]
-
 #: The steps in order.
 STEPS = ("cooling", "water stops", "structure", "hardness", "alloy", "bending")
 

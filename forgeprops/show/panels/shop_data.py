@@ -14,11 +14,6 @@ from ..controls.panel import WorkPanel, case_controls, row
 from ..figures import shop_data as draw
 from ..units import Units, units
 
-__all__ = [
-    "CausePanel", "FitPanel", "JudgePanel", "SprayCurvePanel", "TrackingPanel", "cause_panel", "fit_panel",
-    "judge_panel", "spray_curve_panel", "tracking_panel",
-]  # fmt: skip
-
 _ROUTE = ("preheat_c", "flux", "spray_s", "delay_s")
 
 

@@ -15,8 +15,6 @@ from ..controls.panel import Panel, case_controls, row
 from ..controls.progress import Work
 from ..units import Units, units
 
-__all__ = ["Goal", "GOALS", "TaskPanel", "task_panel"]
-
 
 @dataclass(frozen=True)
 class Goal:

@@ -9,16 +9,6 @@ from ..canvas import LiveFigure
 from ..controls.fields import choice, html
 from ..figures.trust import band_plot, coverage_plot, error_plot, parity_plot, parity_words
 
-__all__ = [
-    "BandPanel",
-    "band_panel",
-    "coverage_panel",
-    "formula_panel",
-    "goals_panel",
-    "parity_panel",
-    "remembered_panel",
-]
-
 _PLACES_MM = np.arange(1.5, 50.01, 0.5)
 
 
@@ -138,12 +128,12 @@ class BandPanel:
         import ipywidgets as w
 
         from ...base.tables import read_rows
-        from ...study import validation as trust
+        from ...study import parity
 
-        self._trust = trust
+        self._parity = parity
         self.bands = {}
         for r in read_rows("validation/hardenability_bands.csv"):
-            if r["hrc_low"] and r["hrc_high"] and r["grade"] in trust.counted_band_steels():
+            if r["hrc_low"] and r["hrc_high"] and r["grade"] in parity.counted_band_steels():
                 self.bands.setdefault(r["grade"], []).append(
                     (float(r["distance_mm"]), float(r["hrc_low"]), float(r["hrc_high"]), r["basis"])
                 )
@@ -161,8 +151,8 @@ class BandPanel:
     def show(self) -> None:
         """Draw the chosen grade."""
         name = self.grade.value
-        steel, band = self._trust.counted_band_steels()[name], self.bands[name]
-        own, standard = self._trust.end_quench_curves(steel, _PLACES_MM)
+        steel, band = self._parity.counted_band_steels()[name], self.bands[name]
+        own, standard = self._parity.end_quench_curves(steel, _PLACES_MM)
         at = np.interp([b[0] for b in band], _PLACES_MM, own)
         inside = sum(low <= h <= high for h, (_, low, high, _) in zip(at, band, strict=True))
         read = band[0][3] == "read"

@@ -21,8 +21,6 @@ from ...inputs.steel import Steel
 from .line_cost import Line
 from .study import ALL_WARNINGS, REFERENCE, Study, reference_stress_mpa
 
-__all__ = ["Comparison", "PREHEATS_C", "compare"]
-
 #: Forging temperatures compared when none are named, °C.
 _LOW_C, _HIGH_C = table()["preheat_c"].search
 PREHEATS_C = tuple(float(t) for t in np.arange(_LOW_C, _HIGH_C + 1.0, 25.0))

@@ -19,9 +19,6 @@ from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 
-__all__ = ["EqualEffortPreheat", "equal_effort_preheat", "equal_effort_setting", "metal_in_die_c"]
-
-
 #: Furnace settings marched for the map to metal temperature in the die, °C.
 _SETTINGS_C = np.arange(640.0, BURNING_C + 1.0, 35.0)
 #: Lowest and highest setting of steel A, °C: the range of the flow-stress laws with the drop on the way.

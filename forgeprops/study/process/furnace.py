@@ -18,8 +18,6 @@ from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 
-__all__ = ["ForgingTemperatureStudy", "forging_temperature_study"]
-
 #: Furnace settings studied when none are given, °C.
 _SETTINGS_C = np.arange(700.0, 1251.0, 10.0)
 

@@ -10,8 +10,6 @@ from ...base.errors import check_number
 from ...inputs.cases import Cases
 from ...thermal.spray_units import FOOTPRINT_MM, from_flux
 
-__all__ = ["BOTTLENECKS", "Line", "line_arrays"]
-
 
 @dataclass(frozen=True)
 class Line:

@@ -19,8 +19,6 @@ from ...engine.native.library import EngineLibraryError
 from ...inputs.cases import Cases
 from .study import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, Stop, answers, checked_call
 
-__all__ = ["CHUNK", "table_columns", "estimate_many"]
-
 #: Cases a chunk of a file holds, and the most a task computes at once.
 CHUNK = 2048
 #: Fewest cases worth a task of their own.

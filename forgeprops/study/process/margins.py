@@ -11,8 +11,6 @@ import numpy as np
 from .scatter_inputs import Input
 from .study import Study
 
-__all__ = ["Margins", "raise_least", "spread_out"]
-
 #: Starts lie at least this far apart, and gradients are taken over this step, as a share of the range: far
 #: above the noise of the march's own steps.
 _APART, _STEP = 0.2, 0.02

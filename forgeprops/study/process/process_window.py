@@ -14,8 +14,6 @@ from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
 from .study import Study
 
-__all__ = ["Axis", "Window", "window"]
-
 #: Boxes that differ by less than this share count as alike.
 _ALIKE = 0.02
 

@@ -12,8 +12,6 @@ from ...base.errors import InputError, check_choice, shown
 from ...inputs.settings import Setting, Spread, setting, table
 from .study import Study
 
-__all__ = ["CHEMISTRY", "Input", "inputs_of"]
-
 #: Where the analysis is drawn from.
 CHEMISTRY = ("heat", "grade", "fixed")
 

@@ -16,9 +16,6 @@ from .scatter_inputs import Input, inputs_of
 from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
 from .study import Study
 
-__all__ = ["Distribution", "Outside", "Scatter", "even_numbers", "scatter"]
-
-
 #: Quantities whose indices are calculated when the user names none and sets no limits.
 _MATTER = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", "face_margin")
 #: Quantities always kept.

@@ -21,8 +21,6 @@ from .scatter_inputs import inputs_of
 from .scattering import Scatter, even_numbers, scatter
 from .study import Stopped, Study
 
-__all__ = ["Choice", "SETTINGS", "choose"]
-
 #: What is turned when the user names nothing: low and high.
 SETTINGS: Mapping[str, tuple[float, float]] = {
     name: table()[name].search for name in ("preheat_c", "flux", "delay_s", "spray_s")

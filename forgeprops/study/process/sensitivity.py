@@ -9,9 +9,6 @@ import numpy as np
 
 from ...base.errors import InputError
 
-__all__ = ["Capability", "Indices", "capability", "share_interval", "swap", "variance_indices"]
-
-
 #: Values of a distribution examined for normality; more make every real process "not normal".
 _TESTED = 1000
 #: Chance below which a sample counts as not normal (common practice).

@@ -21,8 +21,6 @@ from ...io.writing import locked, output_path, writing
 from .many import computed
 from .study import Stop
 
-__all__ = ["Written", "stream"]
-
 #: What each file says of itself, in its metadata.
 _ABOUT = {b"forgeprops": b"cases table, version 1", b"cautions": SHORT.encode()}
 

@@ -26,20 +26,6 @@ from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from .line_cost import Line, line_arrays
 
-__all__ = [
-    "ALL_WARNINGS",
-    "INTERVAL_COLUMNS",
-    "REFERENCE",
-    "RESULT_COLUMNS",
-    "Stop",
-    "Stopped",
-    "Study",
-    "answers",
-    "check_range",
-    "checked_call",
-    "checked_limits",
-]
-
 _PER_ZONE = ("hardness_hv", "tensile_mpa", "yield_mpa")
 #: Result columns without intervals, in the order of the table.
 RESULT_COLUMNS = (

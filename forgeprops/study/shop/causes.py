@@ -12,9 +12,6 @@ from ...base.tables import read_rows
 from ...inputs.settings import Setting, setting
 from ..process.study import Study
 
-__all__ = ["LIKELY", "NOTHING", "SPOKEN", "Causes", "Drift", "causes"]
-
-
 #: Name of the hypothesis that nothing has drifted.
 NOTHING = "nothing"
 #: A cause is worth a word from this chance on, and at most so many are compared in words (our marks).

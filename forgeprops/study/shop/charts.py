@@ -12,19 +12,6 @@ import numpy as np
 
 from ...base.errors import InputError, check_number
 
-__all__ = [
-    "CUSUM_H",
-    "CUSUM_K",
-    "EWMA_WEIGHT",
-    "EWMA_WIDTH",
-    "Cusum",
-    "Ewma",
-    "cusum",
-    "cusum_run_length",
-    "ewma",
-]
-
-
 #: Reference value and decision interval of the tabular CUSUM, in standard deviations: k = 1/2 and h = 5 serve
 #: against a shift of about one standard deviation; one false alarm in 465 on average.  Source: Montgomery &
 #: Runger, Applied Statistics and Probability for Engineers, 3rd ed., ch. 16-10 and Table 16-9, read at

@@ -22,9 +22,6 @@ from .fitting import HARDNESS_NOISE_HV
 from .measurements import HardnessReadings
 from .residuals import model_sd_hv as predicted_sd_hv
 
-__all__ = ["APART_SD", "find_cause"]
-
-
 #: Chance beforehand that nothing has drifted; the causes share the rest evenly (our choice).
 _NOTHING_CHANCE = 0.5
 #: Drifts examined: out to this many standard deviations, marched at so many places, interpolated to so many.

@@ -22,8 +22,6 @@ from .measured_heads import Observed, observe
 from .report import ShopFit, residual_tables, warnings_of
 from .residuals import Model, Prior, Weights
 
-__all__ = ["NUMBERS", "Noise", "Prior", "ShopFit", "fit", "priors"]
-
 #: Numbers fitted by default.  Air is left out: radiation is nearly nine tenths of what a hot head loses, and
 #: both fall with time in much the same way.
 NUMBERS = ("spray", "emissivity", "die", "delay_s")

@@ -33,18 +33,6 @@ from .judgement import (
     ranges_words,
 )
 
-__all__ = [
-    "ACCEPT",
-    "ADJUST",
-    "HOLD",
-    "Judgement",
-    "Judgements",
-    "TURNED",
-    "judge_heat",
-    "judge_heats",
-]
-
-
 #: What may be adjusted for a heat unless named: low and high as in `choose`, the delay left alone.
 TURNED: Mapping[str, tuple[float, float]] = {
     name: SETTINGS[name] for name in ("preheat_c", "flux", "spray_s")

@@ -12,9 +12,6 @@ from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import setting
 from ..process.study import Study
 
-__all__ = ["ACCEPT", "ADJUST", "HOLD", "Judgement", "Judgements", "missed_words", "moved_words"]
-__all__ += ["predicted_words", "ranges_words"]
-
 ACCEPT, ADJUST, HOLD = "accept", "accept with adjusted settings", "hold"
 
 

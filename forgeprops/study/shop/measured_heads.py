@@ -22,8 +22,6 @@ from .measurements import HardnessReadings
 from .runs import Runs
 from .traces import Traces, noise_of
 
-__all__ = ["HardnessMean", "MeasuredHead", "Observed", "Probe", "observe", "probe_weights"]
-
 #: Least noise of a trace, K: what a logger's own resolution leaves (our choice).
 _LEAST_NOISE_C = 0.5
 #: Fewest readings of a trace worth using.

@@ -19,8 +19,6 @@ from ...io.columns import HEAD_FIELD, first_problem, number_field, page, read_ro
 from ...io.grids import Problem
 from ...strength.hardness_scales import convert_hardness
 
-__all__ = ["Bends", "HardnessReadings", "read_bends", "read_hardness"]
-
 
 def zone_named(text: str) -> str:
     """The zone a text names: exactly, or as the one zone among its words ("face centre").

@@ -14,8 +14,6 @@ from ...io.grids import Problem
 from .measured_heads import Observed
 from .residuals import Prior, Weights
 
-__all__ = ["PARTLY", "SETTLED", "TOGETHER", "ShopFit", "residual_tables", "warnings_of"]
-
 #: Share of a number's variance that the data took away: settled above the first, hardly known below the
 #: second; and the correlation above which two numbers are only known together (our own marks).
 SETTLED, PARTLY, TOGETHER = 0.75, 0.30, 0.80

@@ -15,8 +15,6 @@ from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
 from .measured_heads import Observed
 
-__all__ = ["Model", "Prior", "Weights", "correlation_readings", "model_sd_hv"]
-
 #: By how much the model may miss a trace at first, K, before that is estimated (our choice).
 _FIRST_MISS_C = 10.0
 #: Step of the finite differences, in standard deviations of the prior (well above the march's own error).

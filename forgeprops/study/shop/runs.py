@@ -10,8 +10,6 @@ from ...inputs.route import Route
 from ...io.columns import first_problem, number_field, read_rows_of, text_field
 from ...io.grids import Problem
 
-__all__ = ["Run", "Runs", "read_runs"]
-
 _TEXT_SETTINGS, _YES_NO_SETTINGS = ("surroundings",), ("back_on_die",)
 
 

@@ -26,9 +26,6 @@ from ...io.columns import (
 from ...io.grids import Grid, Problem
 from .measurements import ZONE_FIELD
 
-__all__ = ["Channel", "Traces", "noise_of", "read_channels", "read_traces"]
-
-
 #: Temperatures a thermocouple on a forging can show, °C.  Type K ends at 1372 °C (ITS-90 reference tables,
 #: from memory); loggers write values beyond it for an open circuit.
 _TEMPERATURE_C = (-60.0, 1372.0)

@@ -17,9 +17,6 @@ from ...io.saved import safe_cell
 from ...io.writing import update_bytes
 from .charts import CUSUM_H, CUSUM_K, cusum, cusum_run_length, ewma
 
-__all__ = ["LOG_COLUMNS", "Log", "Tracking", "add_to_log", "read_log", "track"]
-
-
 #: Columns of a shop's log, in order; `quantity` names what is predicted and measured, with its unit.
 LOG_COLUMNS = ("date", "heat", "head_id", "quantity", "predicted", "measured")
 

@@ -16,9 +16,6 @@ from ...base.constants import STEEL_DENSITY_KG_M3, ZERO_C_K
 from ...base.errors import InputError, check_choice, check_number, shown
 from ...thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 
-__all__ = ["PLATES", "Plate"]
-
-
 #: γ of the two-stage L-stable step (Alexander, SIAM J. Numer. Anal. 14 (1977) 1006, from memory).
 _GAMMA = 1.0 - np.sqrt(0.5)
 

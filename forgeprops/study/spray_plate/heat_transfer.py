@@ -25,9 +25,6 @@ from .surface_flux import (
     surface_flux,
 )
 
-__all__ = ["CoolingCurve", "cooling_curve"]
-
-
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
 _LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500

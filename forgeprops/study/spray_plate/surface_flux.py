@@ -10,17 +10,6 @@ from ...base.errors import InputError, check_number
 from ..shop.traces import noise_of
 from .conduction import Plate
 
-__all__ = [
-    "FIRST_READINGS",
-    "SurfaceFlux",
-    "averaged",
-    "check_plate",
-    "checked_trace",
-    "start_of",
-    "surface_flux",
-]
-
-
 #: Readings whose mean is the first guess of an unknown starting temperature.
 FIRST_READINGS = 3
 
