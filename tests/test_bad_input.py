@@ -7,7 +7,6 @@ import inspect
 import json
 import math
 import os
-import random
 import re
 from pathlib import Path
 
@@ -490,32 +489,6 @@ def test_damaged_shop_files_are_refused():
         else:  # only where what was put in is a value the field may have
             assert isinstance(content, dict) and shop.spray == 1.2
             assert any(content.get(k) == v for h in _HARMLESS for k, v in h.items())
-
-
-def test_random_bytes_give_our_error_or_a_valid_thing(tmp_path):
-    """200 files with bytes changed, cut off or doubled, for every reader."""
-    readers = {
-        "certificates": fp.read_certificates,
-        "hardness": fp.read_hardness,
-        "traces": fp.read_traces,
-        "bends": fp.read_bends,
-        "channels": fp.read_channels,
-        "runs": fp.read_runs,
-        "log": fp.read_log,
-    }
-    draw = random.Random(7)
-    for name, reader in readers.items():
-        good = data_path("demo", f"{name}.csv").read_bytes()[:20_000]
-        for _ in range(30):
-            data = bytearray(good)
-            for _ in range(draw.choice((1, 3, 30))):
-                data[draw.randrange(len(data))] = draw.randrange(256)
-            start = draw.randrange(len(data))
-            data = data[:start] if draw.random() < 0.3 else data
-            try:
-                reader(bytes(data), filename=f"{name}.csv")
-            except InputError as error:
-                one_clear_sentence(error)
 
 
 @pytest.mark.parametrize(

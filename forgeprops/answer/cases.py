@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..base.errors import InputError, check_choice, check_number, shown
+from ..base.errors import InputError, check_choice, check_kind, check_number, shown
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
@@ -110,6 +110,10 @@ def _named(given: Mapping, kind) -> dict[str, Any]:
     }
 
 
+def _by_name(given: Mapping) -> dict[str, Any]:
+    return {check_kind(name, str, "name of a setting"): value for name, value in given.items()}
+
+
 def head_from(given) -> Head:
     """A head from a head, a library name, None (the mid-iron), or dimensions changed on one of the library.
 
@@ -123,7 +127,7 @@ def head_from(given) -> Head:
     if given is None or isinstance(given, str):
         return library_head("mid-iron" if given is None else given)
     if isinstance(given, Mapping):
-        changed = dict(given)
+        changed = _by_name(given)
         return library_head(changed.pop("head", "mid-iron")).with_(**changed)
     raise InputError(f"head must be a Head, a library name or dimensions; got {shown(given)}.")
 
@@ -141,7 +145,7 @@ def route_from(given) -> Route:
     if given is None:
         return Route()
     if isinstance(given, Mapping):
-        changed = dict(given)
+        changed = _by_name(given)
         base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
         return base.with_(**changed)
     raise InputError(f"route must be a Route or settings by their short names; got {shown(given)}.")
@@ -180,7 +184,7 @@ def length_of(*columns) -> int | None:
     for what, given in zip(_MAKERS, columns, strict=True):
         if _is_single(given):
             continue
-        if not isinstance(given, Iterable):
+        if not isinstance(given, Iterable) or getattr(given, "shape", None) == ():
             raise InputError(
                 f"{what}s must be one {what} or a sequence of them; got {shown(given)}."
             )

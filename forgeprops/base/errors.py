@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import math
 import numbers
 import re
+from collections.abc import Mapping
 
 
 class InputError(ValueError):
@@ -45,6 +47,38 @@ def check_kind(value, kind: type, name: str, where: str = ""):
     if not isinstance(value, kind):
         raise InputError(f"{name} must be a {kind.__name__}; got {shown(value)}{_at(where)}.")
     return value
+
+
+def check_list(value, name: str, form: str = "a list", count: int | None = None) -> tuple:
+    """Return the items of a list, tuple, array or other iterable as a tuple; otherwise raise.
+
+    Parameters
+    ----------
+    form : str
+        What messages say it must be.
+    count : int, optional
+        So many items.
+
+    Raises
+    ------
+    InputError
+        If it is a text, a mapping or no iterable at all, or has another number of items.
+
+    Examples
+    --------
+    >>> check_list(5, "axis", "(low, high)", 2)
+    Traceback (most recent call last):
+    ...
+    forgeprops.base.errors.InputError: axis must be (low, high); got 5.
+    """
+    items = None
+    if not isinstance(value, (str, bytes, Mapping, type)):
+        with contextlib.suppress(Exception):  # whatever a foreign object says
+            items = iter(value)
+    made = () if items is None else tuple(items)
+    if items is None or len(made) != (count or len(made)):
+        raise InputError(f"{name} must be {form}; got {shown(value)}.")
+    return made
 
 
 def check_name(value, name: str, where: str = "") -> str:

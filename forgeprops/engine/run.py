@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..base.constants import STEEL_DENSITY_KG_M3
+from ..base.errors import check_choice, check_number, check_whole
 from ..forging.effort import flow_stress_mpa
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import Head
@@ -15,9 +16,10 @@ from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
 from ..thermal.properties import austenite_cp_j_kgk
+from ..transformation import kinetics
 from . import batch, packing
 
-__all__ = ["march_columns", "march_heads"]
+__all__ = ["check_march_options", "march_columns", "march_heads"]
 
 #: Share of plastic work that becomes heat (Taylor & Quinney 1934; from memory).
 _WORK_TO_HEAT = 0.9
@@ -68,6 +70,23 @@ def march_heads(
         carbide_speed=carbide_speed,
         strain_speed=strain_speed,
     )
+
+
+def check_march_options(options) -> None:
+    """Refuse options of a march that a user's call passes on, by name and by value.
+
+    Raises
+    ------
+    InputError
+    """
+    for name, value in options.items():
+        check_choice(name, "option", ("tolerance_c", "threads", "constants"))
+        if name == "tolerance_c":
+            check_number(value, "error allowed a step", 1e-4, 50.0, "°C")
+        elif value is not None and name == "threads":
+            check_whole(value, "number of threads", 1, 1024)
+        elif value is not None:
+            kinetics.check_constants(value)
 
 
 def march_columns(

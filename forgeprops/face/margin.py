@@ -423,7 +423,7 @@ def face_strike(
 def _numbers(value, what: str, allowed: str, count: int | None = None) -> list[float]:
     try:
         found = np.atleast_1d(np.asarray(value, dtype=float))
-    except (TypeError, ValueError):
+    except Exception:  # noqa: BLE001  (whatever a foreign object says)
         found = np.array([])
     if (
         found.ndim != 1

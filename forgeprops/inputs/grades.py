@@ -244,9 +244,7 @@ def check_steel(steel, name: str = "steel"):
         return steel_of(steel, name)
     if isinstance(steel, Mapping):
         if "C" not in steel:
-            raise InputError(
-                f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%."
-            )
+            raise InputError(f"{name} is {shown(steel)}; a composition needs at least C, in wt%.")
         for symbol, content in steel.items():
             check_choice(symbol, "element", ELEMENTS, name)
             if not hasattr(content, "shape"):

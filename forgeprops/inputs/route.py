@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError, check_choice, shown
+from ..base.errors import InputError, check_choice, check_list, shown
 from .settings import check_settings, table
 
 __all__ = [
@@ -220,9 +220,10 @@ class Temper:
 
     def __post_init__(self):
         check_settings(self, "later_heat")
-        for zone in self.zones:
+        zones = check_list(self.zones, "zones")
+        for zone in zones:
             check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
-        object.__setattr__(self, "zones", tuple(self.zones))
+        object.__setattr__(self, "zones", zones)
 
     @property
     def where(self) -> str:

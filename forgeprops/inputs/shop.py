@@ -230,9 +230,7 @@ def _texts(values, name: str) -> tuple[str, ...]:
     values = tuple(_sequence(values, name))
     for value in values:
         if not isinstance(value, str) or len(value) > 500:
-            raise InputError(
-                f"{name} holds {shown(str(value)[:60])}; give texts of up to 500 characters."
-            )
+            raise InputError(f"{name} holds {shown(value)}; give texts of up to 500 characters.")
     return values
 
 

@@ -98,7 +98,8 @@ class Steel:
         check_number(self.grain_size_astm, "grain size", 0.0, 14.0, "ASTM number", where)
         object.__setattr__(self, "composition", MappingProxyType(given))
         if self.limits is not None:
-            object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
+            limits = dict(check_kind(self.limits, Mapping, "limits", where))
+            object.__setattr__(self, "limits", MappingProxyType(limits))
         object.__setattr__(self, "_values", MappingProxyType({**DEFAULT_RESIDUALS, **given}))
 
     def get(self, element: str) -> float:

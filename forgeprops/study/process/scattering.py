@@ -273,7 +273,7 @@ def scatter(
     0.0
     """
     seed = check_whole(seed, "seed", 0, 2**32 - 1)
-    study = Study(steel, head, route, limits, **options)
+    study = Study.of(steel, head, route, limits, options)
     n = int(check_number(n, "cases", 16, 10_000_000))
     inputs = inputs_of(study, spread, chemistry)
     d = len(inputs)

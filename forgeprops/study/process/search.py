@@ -242,7 +242,7 @@ def choose(
     >>> found.feasible, 860 <= found.settings["preheat_c"] <= 960
     (True, True)
     """
-    study = Study(steel, head, route, limits, **options)
+    study = Study.of(steel, head, route, limits, options)
     limits = study.limits
     if not limits.bounds:
         raise InputError(

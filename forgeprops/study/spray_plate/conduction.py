@@ -106,7 +106,7 @@ class Plate:
             )
         try:
             back = _back_flux(self.back)
-        except (TypeError, ValueError) as error:
+        except (TypeError, ValueError, OverflowError) as error:
             if isinstance(error, InputError):
                 raise
             raise InputError(
