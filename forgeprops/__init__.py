@@ -40,6 +40,7 @@ _ROOMS = {
         "Temper",
         "Transfer",
     ],
+    "inputs.quench": ["Quench"],
     "inputs.shop": ["Shop", "load_shop"],
     "inputs.job": ["Job", "load_job"],
     "units": ["Units"],

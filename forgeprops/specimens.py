@@ -126,7 +126,6 @@ def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
     case["start_austenite"] = 1.0
     case["start_grain_um"] = austenite.diameter_um_from_astm(grain)
     case["air_c"], case["emissivity"], case["view_factor"], case["air_factor"] = 25.0, 0.8, 1.0, 1.0
-    case["water_c"] = 25.0
     return case, start, grain
 
 
@@ -158,6 +157,7 @@ def _march(case, zone, stages, convection, start, constants, points, **options):
     """March one zone through stages of (kind, seconds)."""
     steps = np.zeros((1, len(stages)), packing.STEP)
     steps["kind"], steps["duration_s"] = zip(*stages, strict=True)
+    steps["fluid_c"] = 25.0
     zero, kinetic = np.zeros(1, np.int64), packing.kinetic_array(constants)
     section = packing.section(points)
     return batch.run(

@@ -21,25 +21,13 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 ROOMS = ("hardenability", "transformation", "strength", "hosel", "face")
 SWAPS = {
-    ast.Add: "-",
-    ast.Sub: "+",
-    ast.Mult: "/",
-    ast.Div: "*",
-    ast.Lt: ">",
-    ast.Gt: "<",
-    ast.LtE: ">",
-    ast.GtE: "<",
-}
+    ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.Lt: ">", ast.Gt: "<",
+    ast.LtE: ">", ast.GtE: "<",
+}  # fmt: skip
 SIGNS = {
-    ast.Add: "+",
-    ast.Sub: "-",
-    ast.Mult: "*",
-    ast.Div: "/",
-    ast.Lt: "<",
-    ast.Gt: ">",
-    ast.LtE: "<=",
-    ast.GtE: ">=",
-}
+    ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/", ast.Lt: "<", ast.Gt: ">",
+    ast.LtE: "<=", ast.GtE: ">=",
+}  # fmt: skip
 #: Nothing of these is a formula: checking of input, messages, ranges as data, what a picture needs.
 LEFT_OUT = {"InputError", "field", "dataclass", "ValueError", "RuntimeError"}
 #: Tests of a room that live elsewhere.

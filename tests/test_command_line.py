@@ -89,19 +89,16 @@ def test_spray_zero_is_no_spray(capsys):
     assert max(zones) - min(zones) < 30.0
 
 
-@pytest.mark.parametrize(
-    ("options", "words"),
-    [
-        (["--grade", "413O"], ["413O", "4130"]),
-        (["--head", "no"], ["no", "mid-iron"]),
-        (["--preheat-c", "5000"], ["5000", "1340"]),
-        (["--preheat-c", "nan"], ["nan"]),
-        (["--spray", "-3"], ["-3", "kg/(m² s)"]),
-        (["--soak-s", "-1"], ["-1"]),
-        (["--cool", "fridge"], ["fridge", "single"]),
-        (["--water-c", "150"], ["150", "90"]),
-    ],
-)
+@pytest.mark.parametrize(("options", "words"), [
+    (["--grade", "413O"], ["413O", "4130"]),
+    (["--head", "no"], ["no", "mid-iron"]),
+    (["--preheat-c", "5000"], ["5000", "1340"]),
+    (["--preheat-c", "nan"], ["nan"]),
+    (["--spray", "-3"], ["-3", "kg/(m² s)"]),
+    (["--soak-s", "-1"], ["-1"]),
+    (["--cool", "fridge"], ["fridge", "single"]),
+    (["--water-c", "150"], ["150", "90"]),
+])  # fmt: skip
 def test_bad_input_is_one_line_and_exit_code_2(options, words, capsys):
     assert main([*options, "--json"]) == 2
     said = capsys.readouterr()
@@ -181,16 +178,13 @@ def test_any_setting_can_be_set_and_a_job_saved_and_started_from(tmp_path, capsy
     assert "exists" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize(
-    ("options", "words"),
-    [
-        (["--set", "spray_s"], "NAME=VALUE"),
-        (["--set", "sprays=3"], "did you mean 'spray_s'"),
-        (["--set", "face_thickness_mm=99"], "15 mm"),
-        (["--set", "spray_s=long"], "spray time"),
-        (["--job", "/no/such/file.json"], "does not exist"),
-    ],
-)
+@pytest.mark.parametrize(("options", "words"), [
+    (["--set", "spray_s"], "NAME=VALUE"),
+    (["--set", "sprays=3"], "did you mean 'spray_s'"),
+    (["--set", "face_thickness_mm=99"], "15 mm"),
+    (["--set", "spray_s=long"], "spray time"),
+    (["--job", "/no/such/file.json"], "does not exist"),
+])  # fmt: skip
 def test_a_setting_that_cannot_be_is_one_sentence(options, words, capsys):
     assert main(options) == 2
     said = capsys.readouterr()

@@ -64,41 +64,35 @@ def test_a_faster_strike_leaves_less_margin():
     assert fp.Job().struck_head == fp.Job().head
 
 
-@pytest.mark.parametrize(
-    ("changes", "words"),
-    [
-        ({"spray_s": 9999}, "spray time"),
-        ({"sprays": 9}, "did you mean"),
-        ({"bar_mm": 1}, "bar"),
-        ({"steel": 4130}, "steel"),
-        ({"limits": {"face_hardness_hv": (1, 2)}}, "Limits"),
-        ({"bench": {"bar_mm": [1]}}, "bar"),
-        ({"strike": {"speed_m_s": 40.0}}, "club_speed_m_s"),
-        ({"strike": {"club_speed_m_s": 999.0}}, "club speed"),
-    ],
-)
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"spray_s": 9999}, "spray time"),
+    ({"sprays": 9}, "did you mean"),
+    ({"bar_mm": 1}, "bar"),
+    ({"steel": 4130}, "steel"),
+    ({"limits": {"face_hardness_hv": (1, 2)}}, "Limits"),
+    ({"bench": {"bar_mm": [1]}}, "bar"),
+    ({"strike": {"speed_m_s": 40.0}}, "club_speed_m_s"),
+    ({"strike": {"club_speed_m_s": 999.0}}, "club speed"),
+])  # fmt: skip
 def test_changes_that_cannot_be(changes, words):
     with pytest.raises(InputError, match=f"(?i){words}"):
         JOB.with_(**changes)
 
 
-@pytest.mark.parametrize(
-    ("place", "value", "words"),
-    [
-        (("route", "spray", "duration_s"), 9999, "spray time"),
-        (("route", "spray", "duration_s"), "9", "must be a number"),
-        (("route", "preheats"), {}, "did you mean 'preheat'"),
-        (("route", "later"), 3, "must be a list"),
-        (("head", "face"), [1], "must be a table"),
-        (("head", "face"), {"length_mm": 60.0}, "no height_mm"),
-        (("steel", "composition"), 3, "names and values"),
-        (("steel", "composition", "Xx"), 0.1, "Xx"),
-        (("limits", "face_hardness_hv"), 3, "pair"),
-        (("shop", "values", "spray"), 99, "shop spray"),
-        (("bench",), 3, "names and values"),
-        (("colour",), "red", "colour"),
-    ],
-)
+@pytest.mark.parametrize(("place", "value", "words"), [
+    (("route", "spray", "duration_s"), 9999, "spray time"),
+    (("route", "spray", "duration_s"), "9", "must be a number"),
+    (("route", "preheats"), {}, "did you mean 'preheat'"),
+    (("route", "later"), 3, "must be a list"),
+    (("head", "face"), [1], "must be a table"),
+    (("head", "face"), {"length_mm": 60.0}, "no height_mm"),
+    (("steel", "composition"), 3, "names and values"),
+    (("steel", "composition", "Xx"), 0.1, "Xx"),
+    (("limits", "face_hardness_hv"), 3, "pair"),
+    (("shop", "values", "spray"), 99, "shop spray"),
+    (("bench",), 3, "names and values"),
+    (("colour",), "red", "colour"),
+])  # fmt: skip
 def test_damaged_files_are_refused(tmp_path, place, value, words):
     JOB.save(tmp_path / "a.json")
     content = json.loads((tmp_path / "a.json").read_text())

@@ -13,14 +13,8 @@ from forgeprops.base.tables import data_path, read_rows
 PACKAGE = Path(fp.__file__).parent
 #: Rooms of formulas: every public function of theirs with arithmetic of its own must name its source.
 FORMULA_ROOMS = (
-    "hardenability",
-    "transformation",
-    "forging",
-    "thermal",
-    "strength",
-    "hosel",
-    "face",
-)
+    "hardenability", "transformation", "forging", "thermal", "strength", "hosel", "face",
+)  # fmt: skip
 #: Solvers, reference forms and translations; each constant of theirs is a tolerance or stands elsewhere.
 BOOKKEEPING = set(
     """spray_film_laws_w_m2k end_quench_warnings strength strength_of fit_strength small_patch_mm

@@ -160,20 +160,6 @@ def test_history_and_more_points_on_the_same_line():
     assert {name: row[-1] for name, row in fine.history.items()} == pytest.approx(fine.fractions)
 
 
-@pytest.mark.parametrize(
-    "steel", [PLAIN, CR_MO, fp.grade("1045"), fp.grade("4340")], ids=lambda s: s.name
-)
-def test_faster_is_not_softer(steel):
-    hv = [
-        fp.continuous_cooling(steel, rate_c_per_s=r).hardness_hv
-        for r in (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0)
-    ]
-    assert (
-        np.diff(hv) > -8.0
-    ).all()  # steps where one constituent hands over to the next are small
-    assert hv[-1] > hv[0] + 150.0
-
-
 def dry_loss(t, d):
     h = natural_convection_cylinder_w_m2k(t, 25.0, d) + radiation_w_m2k(t, 25.0, 0.8)
     return h * (t - 25.0)
@@ -213,11 +199,6 @@ def test_transformation_heat_holds_the_bar_up():
     assert span[0] - span[1] > 1.3 * without
 
 
-def test_thicker_bars_are_softer():
-    hv = [fp.air_cooled_bar(CR_MO, d).hardness_hv for d in (6.0, 13.5, 25.0, 50.0, 100.0)]
-    assert (np.diff(hv) < 1.0).all() and hv[0] > hv[-1] + 30.0
-
-
 def test_quenched_bar_is_hardest_at_the_skin_and_symmetric():
     depth, hv = quenched_bar(fp.grade("4130"), 50.0, 3000.0)
     assert depth[0] == 0.0 and depth[-1] == pytest.approx(25.0)
@@ -241,29 +222,16 @@ def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
     assert tail[0] + 50.0 < tail[1] < tail[2]
 
 
-def test_grain_size_delays():
-    fine, coarse = (
-        fp.continuous_cooling(CR_MO, rate_c_per_s=1.0, grain_size_astm=g) for g in (10.0, 4.0)
-    )
-    assert coarse.fractions["martensite"] > fine.fractions["martensite"] + 0.05
-
-
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: fp.air_cooled_bar(PLAIN, 0.5), ["0.5", "2", "300", "mm"]),
-        (lambda: fp.air_cooled_bar(PLAIN, 13.5, 600.0), ["600", "750"]),
-        (lambda: fp.continuous_cooling(PLAIN), ["rate_c_per_s"]),
-        (lambda: fp.continuous_cooling(PLAIN, rate_c_per_s=0.0), ["0"]),
-        (
-            lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]),
-            ["rise", "2"],
-        ),
-        (lambda: fp.continuous_cooling(PLAIN, [0.0, 1.0], [900.0]), ["one length"]),
-        (lambda: quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
-        (lambda: end_quench_bar(PLAIN, points=400), ["400"]),
-    ],
-)
+@pytest.mark.parametrize(("call", "words"), [
+    (lambda: fp.air_cooled_bar(PLAIN, 0.5), ["0.5", "2", "300", "mm"]),
+    (lambda: fp.air_cooled_bar(PLAIN, 13.5, 600.0), ["600", "750"]),
+    (lambda: fp.continuous_cooling(PLAIN), ["rate_c_per_s"]),
+    (lambda: fp.continuous_cooling(PLAIN, rate_c_per_s=0.0), ["0"]),
+    (lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]), ["rise", "2"]),
+    (lambda: fp.continuous_cooling(PLAIN, [0.0, 1.0], [900.0]), ["one length"]),
+    (lambda: quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
+    (lambda: end_quench_bar(PLAIN, points=400), ["400"]),
+])  # fmt: skip
 def test_bad_input_is_one_clear_sentence(call, words):
     with pytest.raises(InputError) as caught:
         call()

@@ -45,14 +45,11 @@ def test_text_is_short_and_says_what_decides(head):
     assert head[0].verdict.sentence in " ".join(text.split())
 
 
-@pytest.mark.parametrize(
-    ("grade", "name", "route", "words"),
-    [
-        ("4130", "wedge", R.with_(preheat_c=1330), "burns this steel. Remedy: preheat temperature"),
-        ("4340", "mid-iron", fp.Route(later=(fp.LocalHeat("hosel", peak_c=680),)), "crack"),
-        ("1030", "wedge", fp.Route(spray=None), "Good: all limits are kept"),
-    ],
-)
+@pytest.mark.parametrize(("grade", "name", "route", "words"), [
+    ("4130", "wedge", R.with_(preheat_c=1330), "burns this steel. Remedy: preheat temperature"),
+    ("4340", "mid-iron", fp.Route(later=(fp.LocalHeat("hosel", peak_c=680),)), "crack"),
+    ("1030", "wedge", fp.Route(spray=None), "Good: all limits are kept"),
+])  # fmt: skip
 def test_odd_heads_have_a_short_text_too(grade, name, route, words):
     result = fp.estimate(fp.grade(grade), name, route)
     text = result.summary()

@@ -36,18 +36,15 @@ def test_silent_on_a_good_heat(good):
     assert furnace(good, **FINE) == {}
 
 
-@pytest.mark.parametrize(
-    ("columns", "code", "words"),
-    [
-        ({"peak_c": 1202.0}, "overheating", "working limit of 4130"),
-        ({"peak_c": 1290.0}, "burning", "1290 °C"),
-        ({"share": 0.6}, "partial-austenite", "Only 60 % of the hosel"),
-        ({"undissolved": 0.3}, "carbides-left", "30 %"),
-        ({"grain_astm": 3.0}, "coarse-grain", "ASTM 3.0"),
-        ({"scale_um": 150.0}, "scale", "150 µm"),
-        ({"peak_c": 860.0}, "cold-core", "40 °C below"),
-    ],
-)
+@pytest.mark.parametrize(("columns", "code", "words"), [
+    ({"peak_c": 1202.0}, "overheating", "working limit of 4130"),
+    ({"peak_c": 1290.0}, "burning", "1290 °C"),
+    ({"share": 0.6}, "partial-austenite", "Only 60 % of the hosel"),
+    ({"undissolved": 0.3}, "carbides-left", "30 %"),
+    ({"grain_astm": 3.0}, "coarse-grain", "ASTM 3.0"),
+    ({"scale_um": 150.0}, "scale", "150 µm"),
+    ({"peak_c": 860.0}, "cold-core", "40 °C below"),
+])  # fmt: skip
 def test_loud_on_a_bad_one(good, columns, code, words):
     found = furnace(good, **{**FINE, **columns})
     assert words in found[code].text and found[code].rank in ("stop", "change", "note")

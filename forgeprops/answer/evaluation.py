@@ -23,7 +23,9 @@ from ..face.distortion import CUTTING_HV, CUTTING_LIMIT_HV, FLATNESS_MM, LIMIT_M
 from ..face.margin import layers_of_faces, strike_margins
 from ..face.strike import Faces, Strike, strike_options
 from ..forging.cautions import heating_limit_arrays
+from ..forging.press import press_columns
 from ..forging.scale import metal_loss_um
+from ..forging.skin import Surface, decarburised_um, diffusion_um2, struck_skin_hv, surface_of
 from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
 from ..hosel.result import HoselBend
@@ -37,7 +39,8 @@ from ..inputs.steel import Steel
 from ..strength.tensile import Strength, strength_arrays, strength_of
 from ..transformation import temperatures
 from ..transformation.austenite import carbide_carbon
-from . import interval, later_heats, press_and_skin, warnings
+from ..transformation.recrystallisation import press_strain_columns
+from . import interval, later_heats, warnings
 from .cases import checked_case
 from .result import Estimate
 from .second_opinions import OPINION_REHEAT_C, opinion_arrays
@@ -143,8 +146,8 @@ class Evaluation:
 
     @functools.cached_property
     def skin(self) -> tuple[np.ndarray, np.ndarray]:
-        """Hardness of the face's skin at the strike and its decarburised depth, see `press_and_skin.struck_skin_hv`."""
-        hv = press_and_skin.struck_skin_hv(
+        """Hardness of the face's skin at the strike and its decarburised depth, see `forging.skin.struck_skin_hv`."""
+        hv = struck_skin_hv(
             self.cases.composition,
             self.diffusion_um2,
             self.metal_loss_um[:, 0],
@@ -293,7 +296,7 @@ class Evaluation:
     @functools.cached_property
     def diffusion_um2(self) -> np.ndarray:
         """Time integral of carbon's diffusivity at the front of the face in the furnace, shape (n,)."""
-        return press_and_skin.diffusion_um2(
+        return diffusion_um2(
             self.cases.content("C"),
             self.critical,
             self.cases.route,
@@ -304,18 +307,18 @@ class Evaluation:
     @functools.cached_property
     def decarburised_um(self) -> np.ndarray:
         """Depth at which 90 % of the carbon is left in the face, shape (n,)."""
-        return press_and_skin.decarburised_um(self.diffusion_um2, self.metal_loss_um[:, 0])
+        return decarburised_um(self.diffusion_um2, self.metal_loss_um[:, 0])
 
     @functools.cached_property
-    def _surfaces(self) -> dict[int, press_and_skin.Surface]:
+    def _surfaces(self) -> dict[int, Surface]:
         return {}
 
-    def surface(self, case: int) -> press_and_skin.Surface:
+    def surface(self, case: int) -> Surface:
         """Skin of the face of one case."""
         if case in self._surfaces:
             return self._surfaces[case]
         water_c = float(self.results.water_on_c[case, 0])
-        found = self._surfaces[case] = press_and_skin.surface_of(
+        found = self._surfaces[case] = surface_of(
             {e: float(v[case]) for e, v in self.cases.composition.items()},
             float(self.results.scale_um[case, 0]),
             float(self.diffusion_um2[case]),
@@ -327,15 +330,15 @@ class Evaluation:
 
     @functools.cached_property
     def press(self) -> dict[str, np.ndarray]:
-        """What the press has to do, see `press_and_skin.press_columns`."""
-        return press_and_skin.press_columns(self.cases, self.results.die_c)
+        """What the press has to do, see `press_columns`."""
+        return press_columns(self.cases, self.results.die_c)
 
     @functools.cached_property
     def press_strain(self) -> dict[str, np.ndarray]:
-        """Strain left by the press when the spray starts, see `press_and_skin.press_strain`; needs a trace."""
+        """Strain left by the press when the spray starts, see `recrystallisation.press_strain`; needs a trace."""
         if self.counted_strain is not None:
             return self.counted_strain
-        return press_and_skin.press_strain_columns(
+        return press_strain_columns(
             self.cases, self.results.traces, self.results.grain_astm, self.critical["ae3"]
         )
 
@@ -356,18 +359,13 @@ class Evaluation:
             Where the soak is too short, march one as long as this.
         """
         cases = self.cases
-
-        def of(trace, soak_s):
-            set_c = cases.route["preheat_c"][case]
-            return press_and_skin.heat_through_s(trace.time_s, trace.zones_c, set_c, soak_s)
-
-        soak_s = cases.route["soak_s"][case]
-        found = of(self.results.traces[case], soak_s)
+        set_c, soak_s = (float(cases.route[name][case]) for name in ("preheat_c", "soak_s"))
+        found = self.results.traces[case].heat_through_s(set_c, soak_s)
         if found is None and longest_s is not None and soak_s < longest_s:
             one = cases.rows(np.array([case]))
             one = dataclasses.replace(one, route={**one.route, "soak_s": np.array([longest_s])})
             long = Results.of(_march(one, trace=True, **self.options))
-            found = of(long.traces[0], longest_s)
+            found = long.traces[0].heat_through_s(set_c, longest_s)
         return found
 
     # ---- warnings ---------------------------------------------------------------------------------------------

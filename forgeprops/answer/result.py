@@ -19,6 +19,8 @@ from ..face.distortion import FaceBow, bow_of_head, cutting_warnings
 from ..face.margin import strike_of_faces
 from ..face.result import FaceStrike
 from ..forging.effort import FlowStress
+from ..forging.press import Effort, Hotter, effort_of, hotter_for_reference
+from ..forging.skin import Surface
 from ..hardenability.ideal_diameter import ideal_diameter
 from ..hosel.result import HoselBend
 from ..inputs.head import ZONES, Head
@@ -31,7 +33,6 @@ from ..strength.tensile import Strength
 from ..thermal.surroundings import radiation_w_m2k
 from ..transformation.temperatures import CriticalTemperatures, critical_temperatures
 from . import words
-from .press_and_skin import Effort, Hotter, Surface, effort_of, hotter_for_reference
 from .second_opinions import OPINION_REHEAT_C, Opinion, opinions
 from .sources_used import sources_of
 

@@ -12,6 +12,7 @@ from ..base import constants
 from ..base.sources import Source, references
 from ..base.tables import read_rows
 from ..inputs.head import head, heads
+from ..thermal.media import BATHS
 from ..thermal.surroundings import neighbours, row_view_factor
 
 __all__ = ["sources_of"]
@@ -33,13 +34,16 @@ def _idle(result) -> frozenset[str]:
     """Beginnings of the names of formulas that this route did not call for."""
     route = result.route
     around = route.cool.surroundings
+    moving = any(q.medium == "forced air" for q in route.quench)
     hardened = max(zone.austenite_share for zone in result.zones.values()) > 0.0
     conditions = {
         "thermal.spray.": result.sprayed,
         "answer.interval.spray_nodes": result.sprayed,
-        "thermal.surroundings.forced": around == "fan",
-        "thermal.surroundings.combined": around == "fan",
+        "thermal.surroundings.forced": around == "fan" or moving,
+        "thermal.surroundings.combined": around == "fan" or moving,
         "thermal.surroundings.sleeve": around == "sleeve",
+        "thermal.surroundings.cover": bool(neighbours(around).covered),
+        "thermal.media.": any(q.medium in BATHS for q in route.quench),
         "transformation.recrystallisation.": route.press.strain > 0.0,
         "hardenability.critical_rates.": hardened,
         "face.margin": result.face is not None,
@@ -133,4 +137,13 @@ def sources_of(result) -> tuple[Source, ...]:
     around = neighbours(kind)
     name = f"thermal.surroundings.{kind}"
     rows.append(Source(name, "Surroundings of the cooling head", around.reason, around.basis))
+    for bath in sorted({q.medium for q in result.route.quench} & set(BATHS)):
+        rows.append(
+            Source(
+                f"thermal.media.{bath}",
+                f"Heat transfer to a {bath}",
+                BATHS[bath].reason,
+                BATHS[bath].basis,
+            )
+        )
     return (*_reached(_idle(result)), *rows)

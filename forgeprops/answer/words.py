@@ -62,6 +62,8 @@ def _air(result) -> str:
         "bin": "a bin",
         "fan": "moving air",
         "sleeve": "its sleeve",
+        "box": "a closed box",
+        "vermiculite": "vermiculite",
     }[result.route.cool.surroundings]
 
 

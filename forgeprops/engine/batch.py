@@ -19,6 +19,7 @@ from .packing import (
     CASE,
     CONVECTION_C,
     KINETIC_FIELDS,
+    MEDIUM_C,
     ROUTE_FIELDS,
     STEEL_FIELDS,
     STEP,
@@ -66,9 +67,26 @@ class Marched:
 
 
 _SIZES = ("cases_n", "case_bytes", "zones", "steps_n")
-_TABLES = ("carbon_points", "convection_points", "extent_points", "contact_points", "trace_points")
+_TABLES = (
+    "carbon_points",
+    "convection_points",
+    "extent_points",
+    "contact_points",
+    "medium_points",
+    "trace_points",
+)
 _ARRAYS = (
-    *("points", "cases", "heads", "head_of", "steps", "convection", "convection_of", "start"),
+    *(
+        "points",
+        "cases",
+        "heads",
+        "head_of",
+        "steps",
+        "convection",
+        "convection_of",
+        "media",
+        "start",
+    ),
     *("start_of", "kinetics", "physics", "control", "extent", "inverse", "top", "contact"),
     *("weight", "stiff", "slope"),
 )
@@ -140,7 +158,7 @@ def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
 class _Call:
     """The arrays of one set of cases, kept alive and laid out for the engine."""
 
-    def __init__(self, section, kin, tolerance_c, stop_c, keep_points, **arrays):
+    def __init__(self, section, kin, tolerance_c, stop_c, keep_points, media=None, **arrays):
         extent, inverse, top = extent_pairs(float(kin["bainite_tail"][0]))
         self.keep_points = keep_points
         self.arrays = {
@@ -152,6 +170,7 @@ class _Call:
             "inverse": inverse,
             "top": top,
             "contact": contact_table(),
+            "media": np.zeros((1, len(MEDIUM_C))) if media is None else media,
             "weight": section.weight,
             "stiff": section.stiff,
             "slope": section.slope,
@@ -164,7 +183,8 @@ class _Call:
         assert self.arrays["start"].shape[2] == CARBON_POINTS
         assert self.arrays["convection"].shape[2] == len(CONVECTION_C)
         self.sizes = (CASE.itemsize, heads.shape[1], steps.shape[1], CARBON_POINTS)
-        self.sizes += (len(CONVECTION_C), extent.shape[1] + 1, len(contact_table()), keep_points)
+        self.sizes += (len(CONVECTION_C), extent.shape[1] + 1, len(contact_table()))
+        self.sizes += (len(MEDIUM_C), keep_points)
 
     def part(self, begin: int, end: int) -> _Input:
         """The cases from `begin` to `end`."""
@@ -186,6 +206,7 @@ def run(
     kin,
     section: Section,
     *,
+    media: np.ndarray | None = None,
     tolerance_c: float = TOLERANCE_C,
     stop_c: float = STOP_C,
     keep_points: bool = False,
@@ -198,6 +219,7 @@ def run(
     Parameters
     ----------
     cases : array of CASE, shape (n,)
+    media : array, shape (baths, packing.MEDIUM_C), optional
     zones : array of ZONE, shape (heads, zones); head_of : int array (n,)
     steps : array of STEP, shape (n, m)
     convection : array, shape (tables, zones, temperatures); convection_of : int array (n,)
@@ -218,6 +240,7 @@ def run(
         tolerance_c,
         stop_c,
         keep_points,
+        media,
         cases=cases,
         heads=zones,
         head_of=np.asarray(head_of, np.int64),

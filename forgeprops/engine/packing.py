@@ -14,10 +14,13 @@ import numpy as np
 
 from ..inputs.cases import Cases, HeadColumns, SteelColumns, steel_columns
 from ..inputs.head import ZONES, Zone, forged_parts, links_of, zones_of
-from ..inputs.route import COOLING, LocalHeat, Temper
+from ..inputs.quench import QUENCH
+from ..inputs.route import COOLING, HEATING, LocalHeat, Temper
 from ..inputs.steel import Steel
 from ..thermal import surroundings
+from ..thermal.furnace import FURNACES
 from ..thermal.local_heat import hosel_heat
+from ..thermal.media import MEDIUM_C, bath_w_m2
 from ..thermal.properties import alloyed_share
 from ..transformation import (
     austenite,
@@ -32,6 +35,7 @@ from .section import lobatto, stiffness
 
 __all__ = [
     "AIR",
+    "BATH",
     "CARBON_POINTS",
     "CASE",
     "CONVECTION_C",
@@ -39,6 +43,7 @@ __all__ = [
     "FURNACE",
     "JET",
     "JET_W_M2K",
+    "MEDIUM_C",
     "POINTS",
     "REST",
     "SPRAY",
@@ -59,7 +64,7 @@ __all__ = [
 ]
 
 # Kinds of step.
-FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET = range(8)
+FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET, BATH = range(9)
 
 #: Points through the thickness of face, rim, body, neck, hosel: the water's side of face and rim needs most.
 POINTS = (5, 6, 4, 3, 3)
@@ -70,8 +75,6 @@ CARBON_POINTS = 49
 #: Film coefficient of an end-quench jet, W/(m² K): high enough that the end face follows the water within a second
 #: (5000-20 000 is read from measured end-quench cooling curves; our choice, see specimens).
 JET_W_M2K = 12_000.0
-#: What a sleeve loses on its outside at 100-200 °C, W/(m² K) (still air and radiation, see `surroundings`).
-_SLEEVE_OUTSIDE_W_M2K = 15.0
 
 #: Fields of a steel that the engine reads, that only its hardness needs, and fields of the route.
 STEEL_FIELDS = (
@@ -86,7 +89,15 @@ HARDNESS_FIELDS = (
 )
 ROUTE_FIELDS = (
     *("furnace_c", "furnace_emissivity", "start_c", "air_c", "emissivity", "view_factor"),
-    *("air_factor", "sleeve_w_m2k", "flux", "spray_factor", "water_c", "die_factor", "die_c"),
+    *(
+        "air_factor",
+        "spray_factor",
+        "scale_factor",
+        "furnace_convection",
+        "coil_s",
+        "die_factor",
+        "die_c",
+    ),
     *("work_k", "scale_left", "start_grain_um", "start_austenite", "start_scale_um"),
     *("first_finish_c", "first_grain_um"),
 )
@@ -96,6 +107,7 @@ LN_FIELDS = [
     ("ln_carbide_speed", np.float64),
     ("ln_strain_f", np.float64, (5,)),
     ("ln_strain_b", np.float64, (5,)),
+    ("coil_c", np.float64, (5,)),
 ]
 #: A case; what the engine reads comes first, in the order of ``native/input.h``.
 CASE = np.dtype(
@@ -117,9 +129,14 @@ ZONE = np.dtype([(n, np.float64) for n in ZONE_FIELDS])
 STEP = np.dtype(
     [
         ("kind", np.int64),
+        ("medium", np.int64),
+        ("air", np.int64),
         ("duration_s", np.float64),
         ("contact", np.float64),
+        ("flux", np.float64),
+        ("fluid_c", np.float64),
         ("share", np.float64, (5,)),
+        ("cover", np.float64, (5,)),
     ]
 )
 #: Constants of the rate equations that the engine needs at every point.
@@ -129,7 +146,8 @@ KINETIC_FIELDS = (
     *("ferrite_mo", "pearlite_sqrt_mo", "bainite_mo", "bainite_tail"),
 )
 
-#: Steps in a packed route: furnace, transfer, rest, stroke, rest, delay, spray, cooling.
+#: Steps in a packed route: furnace, transfer, rest, stroke, rest, delay, spray, then delay and quench as often as there are
+#: any, and cooling.
 STEPS = 8
 
 
@@ -325,8 +343,9 @@ def convection_tables(
     ----------
     zones : dict of str to Zone
         Sizes are numbers or arrays, one number a head.
-    head_of, air_c, air_speed_m_s : array, shape (n,)
-        Air speed 0 is still air.
+    head_of, air_c : array, shape (n,)
+    air_speed_m_s : array, shape (n,) or (n, zones)
+        0 is still air.
 
     Returns
     -------
@@ -336,18 +355,20 @@ def convection_tables(
         np.full(len(head_of), z.size_mm) if np.ndim(z.size_mm) == 0 else z.size_mm[head_of]
         for z in (zones[name] for name in ZONES)
     ]
-    keys = [key for key in (*sizes, air_c, air_speed_m_s) if (key != key[0]).any()]
+    speeds = np.broadcast_to(air_speed_m_s.reshape(len(head_of), -1), (len(head_of), len(ZONES)))
+    moving_air = speeds.T[:1] if air_speed_m_s.ndim == 1 else speeds.T
+    keys = [key for key in (*sizes, air_c, *moving_air) if (key != key[0]).any()]
     if keys:
         _, first, table_of = np.unique(
             np.stack(keys, axis=1), axis=0, return_index=True, return_inverse=True
         )
     else:
         first, table_of = np.zeros(1, np.int64), np.zeros(len(air_c), np.int64)
-    air, speed = air_c[first], air_speed_m_s[first]
+    air = air_c[first]
     tables = np.empty((len(first), len(ZONES), len(CONVECTION_C)))
     for i, name in enumerate(ZONES):
         shape = zones[name].shape
-        size = sizes[i][first]
+        size, speed = sizes[i][first], speeds[first, i]
         if len(first) <= _KEPT_TABLES:
             for k in range(len(first)):
                 tables[k, i] = convection_table(
@@ -374,31 +395,23 @@ _VIEW, _AIR_SHARE, _FORCED = (
     np.array([getattr(surroundings.neighbours(kind), field) for kind in COOLING], float)
     for field in ("view_factor", "air_share", "forced")
 )
-_SLEEVE = COOLING.index("sleeve")
+_COVERED = [i for i, kind in enumerate(COOLING) if surroundings.NEIGHBOURS[kind].covered]
+_FURNACES = [FURNACES[kind] for kind in HEATING]
 
 
 def pack_routes(
-    columns: Cases, hosel_mm: np.ndarray, cases: np.ndarray, steps: np.ndarray
-) -> np.ndarray:
-    """Fill the route fields of `cases` and their `steps`; return the air speed for the convection tables, m/s.
-
-    Parameters
-    ----------
-    hosel_mm : array, shape (n,)
-        Forged diameter of the hosel, which a sleeve goes over.
-    """
+    columns: Cases, zones: dict[str, Zone], head_of: np.ndarray, cases: np.ndarray
+) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray], np.ndarray]:
+    """Fill the route fields of `cases`; return their steps, convection to air (see `convection_tables`) and the tables of the baths."""
     route, shop = columns.route, columns.shop
     kind = route["surroundings"].astype(np.int64)
     for field, name in (
         ("furnace_c", "preheat_c"),
-        ("furnace_emissivity", "furnace_emissivity"),
         ("start_c", "start_c"),
         ("air_c", "air_c"),
         ("die_c", "die_c"),
         ("scale_left", "scale_left"),
         ("first_finish_c", "finish_c"),
-        ("flux", "flux"),
-        ("water_c", "water_c"),
     ):
         cases[field] = route[name]
     cases["emissivity"], cases["die_factor"], cases["spray_factor"] = (
@@ -406,24 +419,21 @@ def pack_routes(
         shop["die"],
         shop["spray"],
     )
+    heating = np.array(_FURNACES)[route["furnace"].astype(np.int64)]
+    cases["furnace_convection"], emissivity, cases["scale_factor"], coil = heating.T
+    cases["furnace_emissivity"] = route["furnace_emissivity"] * emissivity
+    cases["coil_s"] = np.where(coil > 0.0, route["soak_s"], 0.0)
+    cases["coil_c"] = np.where(coil > 0.0, route["preheat_c"], 0.0)[:, None]
     cases["view_factor"] = np.where(
         np.isnan(route["view_factor"]), _VIEW[kind], route["view_factor"]
     )
     cases["air_factor"] = shop["air"] * (1.0 - _AIR_SHARE[kind])
-    if (kind == _SLEEVE).any():
-        cases["sleeve_w_m2k"] = np.where(
-            kind == _SLEEVE,
-            surroundings.sleeve_w_m2k(
-                _SLEEVE_OUTSIDE_W_M2K,
-                hosel_mm,
-                surroundings.SLEEVE_THICKNESS_MM,
-                surroundings.SLEEVE_CONDUCTIVITY_W_MK,
-            ),
-            0.0,
-        )
     cases["first_grain_um"] = austenite.diameter_um_from_astm(route["first_grain_astm"])
     cases["start_grain_um"] = austenite.starting_grain_um(cases["first_grain_um"])
     cases["start_austenite"] = cases["start_scale_um"] = 0.0
+
+    most = max((len(q) for q in columns.quenches), default=0)
+    steps = np.zeros((len(columns), STEPS + 2 * most), STEP)
 
     def step(i, kinds, seconds):
         # below a nanosecond a step is none: its inverse must stay a number
@@ -450,8 +460,94 @@ def pack_routes(
     for z, name in enumerate(("rim_share", "body_share", "neck_share", "hosel_share"), start=1):
         steps["share"][:, 6, z] = np.where(wet, route[name], 0.0)
     steps["share"][:, 6, 0] = wet
-    step(7, COOL, 1e5)
-    return np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
+    steps["flux"][:, 6], steps["fluid_c"][:, 6] = route["flux"], route["water_c"]
+    step(-1, COOL, 1e5)
+    for code in _COVERED if np.isin(kind, _COVERED).any() else ():
+        mine = kind == code
+        for z, name in enumerate(ZONES):
+            size = np.broadcast_to(zones[name].size_mm, (len(columns.heads),))[head_of[mine]]
+            steps["cover"][mine, -1, z] = surroundings.cover_w_m2k(
+                COOLING[code], name, zones[name].shape, size
+            )
+    speed = np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
+    tables, table_of = convection_tables(zones, head_of, route["air_c"], speed)
+    media: dict[tuple, int] = {}
+    streams = [tables]
+    for k in range(most):
+        _pack_quench(columns, k, (zones, head_of), steps, media, streams)
+    baths = (
+        np.array([bath_w_m2(*bath) for bath in media]) if media else np.zeros((1, len(MEDIUM_C)))
+    )
+    return steps, (np.concatenate(streams), table_of), baths
+
+
+def _pack_quench(
+    columns: Cases, k: int, heads: tuple, steps: np.ndarray, media: dict, streams: list
+) -> None:
+    """Lay out the k-th quench of every case: the wait before it and itself; new baths and air streams are added."""
+    delay, at = steps[:, STEPS - 1 + 2 * k], steps[:, STEPS + 2 * k]
+    for which, quenches in enumerate(columns.quenches):
+        mine = np.flatnonzero((columns.quench_of == which) & columns.route["has_quench"])
+        if k >= len(quenches) or not len(mine):
+            continue
+        q, route = quenches[k], {name: values[mine] for name, values in columns.route.items()}
+        number = {
+            s.field: (route[name] if k == 0 else getattr(q, s.field)) for name, s in QUENCH.items()
+        }
+        number = {f: np.broadcast_to(np.asarray(v, float), mine.shape) for f, v in number.items()}
+        wait = number["delay_s"] + (
+            np.where(route["has_spray"], 0.0, columns.shop["delay_s"][mine]) if k == 0 else 0.0
+        )
+        delay["kind"][mine], delay["duration_s"][mine] = AIR, np.maximum(wait, 0.0)
+        at["duration_s"][mine], at["fluid_c"][mine] = number["duration_s"], number["fluid_c"]
+        share = np.broadcast_to([dict(q.zones).get(z, 0.0) for z in ZONES], (len(mine), len(ZONES)))
+        if q.medium == "water spray":
+            at["kind"][mine], at["flux"][mine], at["share"][mine] = (
+                SPRAY,
+                number["flux_kg_m2_s"],
+                share,
+            )
+        elif q.medium.endswith("air"):
+            speed = (
+                share * number["air_speed_m_s"][:, None]
+                if q.medium == "forced air"
+                else 0.0 * share
+            )
+            zones, head_of = heads
+            tables, table_of = convection_tables(zones, head_of[mine], route["air_c"], speed)
+            at["kind"][mine], at["air"][mine] = AIR, sum(map(len, streams)) + table_of + 1
+            streams.append(tables)
+        else:
+            baths, of = np.unique(
+                np.stack([number["fluid_c"], number["agitation"]], axis=1),
+                axis=0,
+                return_inverse=True,
+            )
+            ids = [
+                media.setdefault((q.medium, *map(float, bath), q.table), len(media))
+                for bath in baths
+            ]
+            at["kind"][mine], at["medium"][mine] = BATH, np.array(ids)[of.ravel()]
+            at["share"][mine] = share * dipped_share(columns, mine, number["depth_mm"])
+
+
+def dipped_share(columns: Cases, rows: np.ndarray, depth_mm: np.ndarray) -> np.ndarray:
+    """Share of every zone in a bath when the head hangs by its hosel, sole down, shape (rows, zones); NaN: the whole head.
+
+    The neck begins at the height of the rim, the hosel above it; lie and the place of body and sole are left out.
+    """
+    height, neck, hosel = (
+        columns.dimension(*of)[rows]
+        for of in (("rim", "height_mm"), ("neck", "length_mm"), ("hosel", "length_mm"))
+    )
+    blade = np.clip(depth_mm / height, 0.0, 1.0)
+    above = (
+        np.clip((depth_mm - height) / neck, 0.0, 1.0),
+        np.clip((depth_mm - height - neck) / hosel, 0.0, 1.0),
+    )
+    return np.where(
+        np.isnan(depth_mm)[:, None], 1.0, np.stack([blade, blade, blade, *above], axis=1)
+    )
 
 
 def hosel_shape_mm(columns: Cases) -> np.ndarray:

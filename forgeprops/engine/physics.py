@@ -8,7 +8,7 @@ import numpy as np
 
 from ..base.constants import STEFAN_BOLTZMANN
 from ..forging.scale import ATMOSPHERES, SCALE_LAW
-from ..thermal import die_contact, properties, spray, surroundings
+from ..thermal import die_contact, properties, spray
 from ..transformation import austenite, decomposition, kinetics, temperatures
 from .packing import JET_W_M2K
 
@@ -40,7 +40,6 @@ def _numbers() -> dict[str, float]:
         "heat_b": latent["bainite"],
         "heat_m": latent["martensite"],
         "stefan_boltzmann": STEFAN_BOLTZMANN,
-        "furnace_convection": surroundings.FURNACE_CONVECTION_W_M2K,
         "jet_w_m2k": JET_W_M2K,
         "resting_contact": die_contact.RESTING_CONTACT_W_M2K,
         "die_effusivity_2": die_contact.DIE_CONDUCTIVITY_W_MK

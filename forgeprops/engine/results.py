@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,8 @@ from . import outcome as out
 from .batch import Marched
 from .packing import POINTS
 
+#: Heated through: the slowest zone is this near the furnace, °C (usual uniformity, common practice).
+HEATED_WITHIN_C = 10.0
 #: Constituents of a structure; "untransformed" is what the furnace did not make austenite.
 CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite", "untransformed")
 _SHARE_AT = (
@@ -54,6 +57,27 @@ class Trace:
     def back_c(self, zone: int) -> np.ndarray | None:
         """Temperature of the back surface of a zone; None where the points were not kept."""
         return self.points_c[:, _span(zone).stop - 1] if self.points_c.shape[1] else None
+
+    def heat_through_s(self, set_c: float, soak_s: float) -> float | None:
+        """Time from loading until the slowest zone is within 10 °C of the furnace, s; None if not in its soak.
+
+        References
+        ----------
+        .. [1] Slowest zone within 10 °C of the furnace: usual uniformity (common practice).
+        """
+        slowest = np.min(self.zones_c, axis=1)
+        reached = (self.time_s <= soak_s * (1.0 + 1e-9)) & (slowest >= set_c - HEATED_WITHIN_C)
+        if not reached.any():
+            return None
+        k = int(np.argmax(reached))
+        if k == 0:
+            return float(self.time_s[0])
+        # the gap to the furnace closes exponentially: straight in its logarithm
+        gap = set_c - slowest[k - 1 : k + 1]
+        if gap[1] <= 0.0 or gap[0] <= gap[1]:
+            return float(self.time_s[k])
+        part = math.log(gap[0] / HEATED_WITHIN_C) / math.log(gap[0] / gap[1])
+        return float(self.time_s[k - 1] + part * (self.time_s[k] - self.time_s[k - 1]))
 
     def weighted(self, weights: np.ndarray) -> np.ndarray:
         """Sum of all temperatures times weights: those of the zones, the fronts, the points."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
 
 import numpy as np
 
@@ -11,65 +10,14 @@ from ..base.constants import STEEL_DENSITY_KG_M3
 from ..base.errors import check_choice, check_number, check_whole
 from ..forging.effort import flow_stress_mpa
 from ..inputs.cases import Cases, SteelColumns
-from ..inputs.head import Head
-from ..inputs.route import Route
-from ..inputs.shop import Shop
-from ..inputs.steel import Steel
 from ..thermal.properties import austenite_cp_j_kgk
 from ..transformation import kinetics
 from . import batch, packing
-
-__all__ = ["check_march_options", "march_columns", "march_heads"]
 
 #: Share of plastic work that becomes heat (Taylor & Quinney 1934; from memory).
 _WORK_TO_HEAT = 0.9
 #: Strain rate of the press, 1/s (a mechanical press, common practice, no source).
 _RATE_PER_S = 10.0
-
-
-def march_heads(
-    steels: Sequence[Steel],
-    heads: Sequence[Head],
-    routes: Sequence[Route],
-    shops: Sequence[Shop],
-    *,
-    tolerance_c: float = batch.TOLERANCE_C,
-    points: tuple[int, ...] = packing.POINTS,
-    trace: bool = False,
-    threads: int | None = None,
-    constants: dict[str, float] | None = None,
-    methods: dict[str, str] | None = None,
-    keep_points: bool = False,
-    carbide_speed=1.0,
-    strain_speed=None,
-) -> batch.Marched:
-    """March `n` heads; the four sequences have one length.
-
-    Parameters
-    ----------
-    carbide_speed : float or array, shape (n,)
-        Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
-    strain_speed : tuple of two arrays, shape (n, 5), optional
-        Factors on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
-        (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
-
-    Returns
-    -------
-    Marched
-        One row a case, in the same order.
-    """
-    return march_columns(
-        Cases.of(steels, heads, routes, shops),
-        tolerance_c=tolerance_c,
-        points=points,
-        trace=trace,
-        threads=threads,
-        constants=constants,
-        methods=methods,
-        keep_points=keep_points,
-        carbide_speed=carbide_speed,
-        strain_speed=strain_speed,
-    )
 
 
 def check_march_options(options) -> None:
@@ -102,13 +50,21 @@ def march_columns(
     carbide_speed=1.0,
     strain_speed=None,
 ) -> batch.Marched:
-    """March many heads given as columns; see `march_heads`."""
+    """March many heads given as columns; one row a case, in the same order.
+
+    Parameters
+    ----------
+    carbide_speed : float or array, shape (n,)
+        Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
+    strain_speed : tuple of two arrays, shape (n, 5), optional
+        Factors on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
+        (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
+    """
     n = len(columns)
     every = np.arange(n)
     steel_of = every if columns.steel_of is None else columns.steel_of
     head_of = every if columns.head_of is None else columns.head_of
     cases = np.zeros(n, packing.CASE)
-    steps = np.zeros((n, packing.STEPS), packing.STEP)
     packed, start = (
         _packed_steels(columns.steels)
         if constants is None and methods is None
@@ -117,9 +73,7 @@ def march_columns(
     for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
         cases[name] = packed[name][steel_of]
     heads, zones = _packed_heads(columns.heads)
-    hosel_mm = columns.dimension("hosel", "outside_mm") + columns.dimension("hosel", "allowance_mm")
-    speed = packing.pack_routes(columns, hosel_mm, cases, steps)
-    tables, table_of = packing.convection_tables(zones, head_of, columns.route["air_c"], speed)
+    steps, (tables, table_of), media = packing.pack_routes(columns, zones, head_of, cases)
     cases["work_k"] = _press_work_k(columns)
     for kind, heats in enumerate(columns.later):
         mine = columns.later_of == kind
@@ -143,6 +97,7 @@ def march_columns(
         steel_of,
         packing.kinetic_array(constants),
         packing.section(points),
+        media=media,
         tolerance_c=tolerance_c,
         trace=trace,
         threads=threads,

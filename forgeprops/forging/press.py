@@ -1,11 +1,26 @@
-"""Force on the press from the flow stress."""
+"""What the press has to do: plan area, strain and rate, flow stress in the die, force."""
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import NamedTuple
 
-from ..base.errors import check_choice, check_number
+import numpy as np
 
+from ..base.errors import check_choice, check_number
+from ..inputs.cases import Cases
+from ..inputs.head import ZONES, forged_parts
+from ..inputs.steel import Steel
+from .effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
+
+#: Reference grade for relative press effort.
+REFERENCE_GRADE = "1030"
+#: Least strain, so that a flow stress exists even without a press strain.
+LEAST_STRAIN = 0.01
+#: Strain rates of the flow-stress laws, 1/s.
+RATE_RANGE_PER_S = (0.1, 100.0)
 #: Shape factor Kf of impression-die forging: (central, low, high); Groover's table 18.1 has 6 simple with flash, 8
 #: complex, 10 very complex, 6-8 flashless; Schey gives 5-8 and 8-12.
 FORCE_FACTORS = {
@@ -44,3 +59,164 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     middle, low, high = FORCE_FACTORS[check_choice(shape, "shape", FORCE_FACTORS)]
     unit = flow_stress_mpa * area / 1000.0
     return PressForce(middle * unit, low * unit, high * unit)
+
+
+@dataclass(frozen=True)
+class Effort:
+    """What the press has to do.
+
+    Attributes
+    ----------
+    flow_stress : dict of str to FlowStress
+        Of every zone at its metal temperature in the die.
+    mean_mpa : float
+        Their mean by projected area.
+    press_force : PressForce
+        Force on the press for the projected area of the head, kN, with the band of the shape factor.
+    relative : float
+        Against 1030 at the same metal temperatures.
+    projected_mm2 : float
+        Plan area of the forging without flash.
+    die_c : float
+        Metal temperature in the die, °C, mean by projected area.
+    """
+
+    flow_stress: Mapping[str, FlowStress]
+    mean_mpa: float
+    press_force: PressForce
+    relative: float
+    projected_mm2: float
+    die_c: float
+
+
+@dataclass(frozen=True)
+class Hotter:
+    """How much hotter the metal in the die would have to be to press like 1030; below 0: colder.
+
+    Attributes
+    ----------
+    hotter_c, low_c, high_c : float
+        Difference of metal temperatures in the die, °C, with the band of the laws.
+    """
+
+    hotter_c: float
+    low_c: float
+    high_c: float
+
+
+def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
+    """Strain of the press for the flow-stress laws, at least `LEAST_STRAIN`, and its mean rate, 1/s.
+
+    The rate is strain over dwell, within the range of the laws.
+
+    Examples
+    --------
+    >>> {name: float(x) for name, x in least_press(0.15, 0.05).items()}
+    {'strain': 0.15, 'rate_per_s': 3.0}
+    """
+    strain = np.maximum(strain, LEAST_STRAIN)
+    rate = np.clip(strain / np.maximum(dwell_s, 1e-3), *RATE_RANGE_PER_S)
+    return {"strain": strain, "rate_per_s": rate}
+
+
+def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
+    """Plan area of every zone from the parts of a forging, mm², as the press sees it; the flash is not counted.
+
+    References
+    ----------
+    .. [1] Plan area of the forging without flash from its dimensions (derived).
+    """
+    inside = face.length_mm * face.height_mm
+    return {
+        "face": inside,
+        "rim": rim.length_mm * rim.height_mm - inside,
+        "body": sum(b.length_mm * b.thickness_mm for b in body),
+        "neck": neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2,
+        "hosel": hosel.length_mm * hosel.outside_mm,
+    }
+
+
+def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
+    """Mean flow stress of every head in the die and the force of the press.
+
+    Parameters
+    ----------
+    die_c : array, shape (n, 5)
+        Metal temperature of the zones in the die, °C.
+
+    Returns
+    -------
+    dict
+        "area_mm2" (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area),
+        "press_force_kn", "strain", "rate_per_s".
+    """
+    areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
+    area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
+    area = area if cases.head_of is None else area[cases.head_of]
+    used = least_press(cases.route["strain"], cases.route["dwell_s"])
+    wide = {e: v[:, None] for e, v in cases.composition.items()}
+    stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))
+    whole = area.sum(axis=1)
+    mean = (stress * area).sum(axis=1) / whole
+    return {
+        "area_mm2": area,
+        "projected_mm2": whole,
+        "die_c": (die_c * area).sum(axis=1) / whole,
+        "flow_stress_mpa": mean,
+        "press_force_kn": FORCE_FACTORS["complex"][0] * mean * whole / 1000.0,
+        **used,
+    }
+
+
+@functools.cache
+def _reference() -> Steel:
+    from ..inputs.grades import grade
+
+    return grade(REFERENCE_GRADE)
+
+
+def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: int = 0) -> Effort:
+    """What the press has to do for one case, with the band of the laws.
+
+    Parameters
+    ----------
+    die_c : array, shape (n, 5)
+    press : mapping
+        From `press_columns`.
+    """
+    strain, rate = float(press["strain"][case]), float(press["rate_per_s"][case])
+    weight, here = press["area_mm2"][case], die_c[case]
+    stress = flow_stress(steel, here, strain, rate)
+    mean, whole = float(press["flow_stress_mpa"][case]), float(press["projected_mm2"][case])
+    reference = float(weight @ flow_stress_mpa(_reference(), here, strain, rate) / weight.sum())
+    return Effort(
+        {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)},
+        mean,
+        press_force_kn(whole, mean),
+        mean / reference,
+        whole,
+        float(press["die_c"][case]),
+    )
+
+
+def hotter_for_reference(
+    steel: Steel, die_c: float, strain: float, rate_per_s: float
+) -> Hotter | None:
+    """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
+
+    Parameters
+    ----------
+    die_c : float
+        Metal temperature in the die, °C.
+    strain, rate_per_s : float
+        See `least_press`.
+
+    Returns
+    -------
+    Hotter or None
+        None outside 700-1300 °C, where the laws do not reach.
+    """
+    if not 700.0 <= die_c <= 1300.0:
+        return None
+    found = equal_effort(_reference(), die_c, steel, strain=strain, rate_per_s=rate_per_s)
+    return Hotter(found.preheat_c - die_c, found.low_c - die_c, found.high_c - die_c)

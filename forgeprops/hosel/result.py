@@ -96,7 +96,7 @@ class HoselBend:
     hardness_hv : float
     warnings : tuple of Warn
     bench : Hosels
-        The case itself, for `along` and `moment_angle`.
+        The case itself, for `along`.
     hand : {"right", "left"}
         Whose head it is.
     """
@@ -180,30 +180,6 @@ class HoselBend:
             "permanent_strain": nodes.fibre_mm * (found.curvature - elastic),
         }
         return {name: values[0, kept] for name, values in columns.items()}
-
-    def moment_angle(self, to_deg: float | None = None, points: int = 60) -> dict[str, np.ndarray]:
-        """Loading curve: bar force, moment at the clamp, angle under load, permanent angle.
-
-        Parameters
-        ----------
-        to_deg : float, optional
-            Greatest permanent angle; None: one and a half times the allowed one, at least 1°.
-        """
-        top = max(1.5 * self.allowed_deg, 1.0)
-        if to_deg is not None:
-            top = check_number(to_deg, "bend", 0.1, 45.0, "°")
-        nodes = self.bench.nodes()
-        end = float(force_for_angle(nodes, np.radians([top])).x[0])
-        start = float(nodes.yield_force()[0])
-        force = np.r_[np.linspace(0.0, start, 5)[1:], np.linspace(start, end, points)[1:]]
-        found = load(nodes.part(np.zeros(force.size, dtype=int)), force)
-        arm = float(self.bench.bar_mm[0] + self.bench.length_mm[0])
-        return {
-            "force_n": force,
-            "moment_nm": force * arm / 1000.0,
-            "angle_deg": np.degrees(found.permanent + found.sprung),
-            "permanent_deg": np.degrees(found.permanent),
-        }
 
     def words(self) -> str:
         """The answer in sentences."""

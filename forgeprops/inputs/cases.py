@@ -18,7 +18,8 @@ import numpy as np
 from ..base.errors import InputError, check_choice
 from .drawing import Block, Face, Hosel, Neck, Rim
 from .head import Head
-from .route import COOLING, LaterHeat, Route, Spray
+from .quench import QUENCH, Quench
+from .route import COOLING, HEATING, LaterHeat, Route, Spray
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
@@ -27,7 +28,8 @@ __all__ = ["Cases", "HeadColumns", "SHOP_NUMBERS", "SteelColumns", "spread"]
 SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
 #: Settings of a route in its columns; "has_spray" (bool) is put beside them.
 _SPRAYED = tuple(name for name, (part, _) in Route.SETTINGS.items() if part == "spray")
-_DRY = tuple(name for name, (part, _) in Route.SETTINGS.items() if part != "spray")
+_DRY = tuple(name for name, (part, _) in Route.SETTINGS.items() if part not in ("spray", "quench"))
+_get_quench = attrgetter(*(s.field for s in QUENCH.values()))
 _get_dry = attrgetter(*(".".join(Route.SETTINGS[name]) for name in _DRY))
 _get_sprayed = attrgetter(*(Route.SETTINGS[name][1] for name in _SPRAYED))
 #: Columns of a shop; "spray_ln_sd" nan where its spray was not fitted.
@@ -119,12 +121,15 @@ class Cases:
         Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its
         own.
     route : dict of str to array, shape (n,)
-        By the short names of `Route.SETTINGS`; "has_spray"; "surroundings" as a number into `COOLING`;
+        By the short names of `Route.SETTINGS`; "has_spray" and "has_quench"; "surroundings" and "furnace" as numbers into
+        `COOLING` and `HEATING`; settings of the first quench nan without one;
         "view_factor" nan for "as the surroundings have it".
     shop : dict of str to array, shape (n,)
         By `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan without one.
     later : tuple of tuple of LaterHeat, and `later_of`, shape (n,)
         Distinct lists of later heats and which one every case has.
+    quenches : tuple of tuple of Quench, and `quench_of`, shape (n,)
+        The same of quenches.
     """
 
     steels: SteelColumns
@@ -135,6 +140,8 @@ class Cases:
     shop: Mapping[str, np.ndarray]
     later: tuple[tuple[LaterHeat, ...], ...]
     later_of: np.ndarray
+    quenches: tuple[tuple[Quench, ...], ...]
+    quench_of: np.ndarray
 
     def __len__(self) -> int:
         return len(self.later_of)
@@ -163,8 +170,8 @@ class Cases:
             route = {name: column[route_of] for name, column in route.items()}
         if shop_of is not None:
             shop = {name: column[shop_of] for name, column in shop.items()}
-        kinds: dict[tuple, int] = {}
-        later_of = np.array([kinds.setdefault(r.later, len(kinds)) for r in route_list], np.int64)
+        later, later_of = _kinds([r.later for r in route_list], route_of)
+        quenches, quench_of = _kinds([r.quench for r in route_list], route_of)
         return cls(
             _steels(*steel_list) if len(steel_list) == 1 else steel_columns(steel_list),
             _heads(*head_list) if len(head_list) == 1 else head_columns(head_list),
@@ -172,8 +179,10 @@ class Cases:
             head_of,
             route,
             shop,
-            tuple(kinds),
-            later_of if route_of is None else later_of[route_of],
+            later,
+            later_of,
+            quenches,
+            quench_of,
         )
 
     def part(self, index) -> Cases:
@@ -188,6 +197,8 @@ class Cases:
             {k: v[index] for k, v in self.shop.items()},
             self.later,
             self.later_of[index],
+            self.quenches,
+            self.quench_of[index],
         )
 
     def rows(self, index: np.ndarray) -> Cases:
@@ -201,6 +212,8 @@ class Cases:
             {k: v[index] for k, v in self.shop.items()},
             self.later,
             self.later_of[index],
+            self.quenches,
+            self.quench_of[index],
         )
 
     def steel_name(self, case: int) -> str:
@@ -222,7 +235,11 @@ class Cases:
     @functools.cached_property
     def sprayed(self) -> np.ndarray:
         """Whether water reaches the head, shape (n,)."""
-        return self.route["has_spray"] & (self.route["flux"] > 0.0) & (self.route["spray_s"] > 0.0)
+        first = self.route["has_spray"] & (self.route["flux"] > 0.0) & (self.route["spray_s"] > 0.0)
+        kinds = np.array(
+            [any(q.medium == "water spray" for q in quench) for quench in self.quenches]
+        )
+        return first | (kinds[self.quench_of] & self.route["has_quench"])
 
     @functools.cached_property
     def delay_s(self) -> np.ndarray:
@@ -268,6 +285,13 @@ def _distinct(items: Sequence) -> tuple[list, np.ndarray | None]:
     return first, np.array(where, np.int64)
 
 
+def _kinds(lists: Sequence[tuple], of: np.ndarray | None) -> tuple[tuple, np.ndarray]:
+    """Distinct lists by value and which one every case has."""
+    kinds: dict[tuple, int] = {}
+    found = np.array([kinds.setdefault(one, len(kinds)) for one in lists], np.int64)
+    return tuple(kinds), found if of is None else found[of]
+
+
 def _table(rows: list[tuple], names: Sequence[str]) -> dict[str, np.ndarray]:
     return dict(zip(names, np.array(rows, float).T.copy(), strict=True))
 
@@ -311,12 +335,14 @@ def _heads(head: Head) -> HeadColumns:
 
 def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     """Columns of a list of routes, without their later heats."""
-    code = {kind: i for i, kind in enumerate(COOLING)}
-    place, view = _DRY.index("surroundings"), _DRY.index("view_factor")
+    place, view, furnace = (_DRY.index(name) for name in ("surroundings", "view_factor", "furnace"))
 
     def row(route):
         values = list(_get_dry(route))
-        values[place] = code[values[place]]
+        values[place], values[furnace] = (
+            COOLING.index(values[place]),
+            HEATING.index(values[furnace]),
+        )
         if values[view] is None:
             values[view] = np.nan
         return values
@@ -325,7 +351,10 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     columns |= _table(
         [_get_sprayed(_NO_SPRAY if r.spray is None else r.spray) for r in routes], _SPRAYED
     )
+    first = [_get_quench(r.quench[0]) if r.quench else (np.nan,) * len(QUENCH) for r in routes]
+    columns |= _table(first, tuple(QUENCH))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])
+    columns["has_quench"] = np.array([bool(r.quench) for r in routes])
     return columns
 
 
@@ -391,5 +420,7 @@ def spread(
         columns,
         shop_of,
         (route.later,),
+        one,
+        (route.quench,),
         one,
     )

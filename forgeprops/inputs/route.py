@@ -1,4 +1,4 @@
-"""What is done to the head in its second heat: preheat, transfer, press, spray, cool, later heats.
+"""What is done to the head in its second heat: preheat, transfer, press, spray and quenches, cool, later heats.
 
 Every default is one a forge could run; the reasons stand beside each field.  All are our own invented demo route.
 """
@@ -9,12 +9,15 @@ import dataclasses
 from dataclasses import dataclass, field
 
 from ..base.errors import InputError, check_choice, check_list, shown
+from .quench import Quench
 from .settings import check_settings, table
 
 __all__ = [
     "COOLING",
     "COOLING_WORDS",
     "Cool",
+    "HEATING",
+    "HEATING_WORDS",
     "FirstHeat",
     "LaterHeat",
     "LocalHeat",
@@ -39,8 +42,19 @@ COOLING_WORDS = {
     "bin": "in a bin of hot heads",
     "fan": "in front of a fan",
     "sleeve": "still air, sleeve on the hosel",
+    "box": "in a closed insulated box of hot heads",
+    "vermiculite": "buried in vermiculite",
 }
 COOLING = tuple(COOLING_WORDS)
+
+#: Ways to preheat, in words; see `forgeprops.thermal.furnace`.
+HEATING_WORDS = {
+    "gas": "gas furnace",
+    "electric": "electric furnace",
+    "protective": "furnace with protective gas",
+    "induction": "induction coil",
+}
+HEATING = tuple(HEATING_WORDS)
 
 
 @dataclass(frozen=True)
@@ -65,7 +79,7 @@ class FirstHeat:
 
 @dataclass(frozen=True)
 class Preheat:
-    """The furnace of the second heat.
+    """The furnace or coil of the second heat.
 
     Attributes
     ----------
@@ -78,14 +92,18 @@ class Preheat:
         Temperature of the head when loaded, °C.
     emissivity : float
         Effective emissivity head-furnace, 0.8 for oxidised steel (thermal-camera manual tables, 0.74–0.89).
+    kind : {"gas", "electric", "protective", "induction"}
+        Scale and loss of carbon follow from it (`forgeprops.thermal.furnace`); a coil brings the head evenly to temperature in `soak_s`.
     """
 
     temperature_c: float = 930.0
     soak_s: float = 900.0
     start_c: float = 25.0
     emissivity: float = 0.8
+    kind: str = "gas"
 
     def __post_init__(self):
+        check_choice(self.kind, "preheat kind", HEATING, "preheat")
         check_settings(self, "preheat")
 
 
@@ -177,9 +195,9 @@ class Cool:
 
     Attributes
     ----------
-    surroundings : {"single", "row", "bin", "fan", "sleeve"}
+    surroundings : {"single", "row", "bin", "fan", "sleeve", "box", "vermiculite"}
         A single head in still air; a row on a conveyor; a bin of hot heads; a fan on it; still air with an
-        insulating sleeve on the hosel.
+        insulating sleeve on the hosel; a closed insulated box; buried in vermiculite.
     air_c : float
         Air and wall temperature, °C.
     air_speed_m_s : float
@@ -309,6 +327,7 @@ class Route:
     cool: Cool = field(default_factory=Cool)
     later: tuple[Temper | LocalHeat, ...] = ()
     first_heat: FirstHeat = field(default_factory=FirstHeat)
+    quench: tuple[Quench, ...] = ()
 
     def __post_init__(self):
         kinds = {
@@ -334,6 +353,12 @@ class Route:
                     f"later holds {shown(heat)}; give Temper(...) and LocalHeat(...) (route)."
                 )
         object.__setattr__(self, "later", later)
+        given = self.quench
+        quench = (given,) if isinstance(given, Quench) else check_list(given or (), "quench")
+        for part in quench:
+            if not isinstance(part, Quench):
+                raise InputError(f"quench must hold Quench(...); got {shown(part)} (route).")
+        object.__setattr__(self, "quench", quench)
 
     #: Short name of every setting: the step and the field that hold it.
     SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}
@@ -354,12 +379,31 @@ class Route:
             raise InputError(
                 f"{', '.join(sorted(settings))} cannot be set; this route has no spray (spray=None)."
             )
-        return dataclasses.replace(
-            self, **{p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
+        first = parts.pop("quench", None)
+        changed = {p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
+        if first:
+            changed["quench"] = (self._quenched(first), *self.quench[1:])
+        return dataclasses.replace(self, **changed)
+
+    def _quenched(self, changes: dict) -> Quench:
+        """The first quench with some settings changed; a medium of its own begins with the usual settings."""
+        if changes.get("medium", self.quench and self.quench[0].medium) == (
+            self.quench and self.quench[0].medium
+        ):
+            return (
+                dataclasses.replace(self.quench[0], **changes) if self.quench else self._no_quench()
+            )
+        return Quench(**changes)
+
+    def _no_quench(self):
+        raise InputError(
+            'this route has no quench; give a medium first, for example quench_medium="oil bath".'
         )
 
     def setting(self, name: str):
         """Value of a setting by its short name; None for a spray setting on a route without spray."""
         part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
         step = getattr(self, part)
+        if part == "quench":
+            step = step[0] if step else None
         return None if step is None else getattr(step, attribute)

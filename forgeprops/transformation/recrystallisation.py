@@ -7,12 +7,15 @@ curve.
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
 from ..base.arrays import pieces_along
 from ..base.constants import GAS_J_MOL_K, ZERO_C_K
 from ..base.errors import check_choice
+from ..inputs.cases import Cases
+from .austenite import diameter_um_from_astm
 
 #: Laws t50 = a · strain^p · d² · exp(Q/RT), d in µm: name -> (a, p, Q J/mol, exponent n).
 RECRYSTALLISATION_LAWS = {
@@ -105,3 +108,85 @@ def strain_speed_factor(retained, exponent=2.0):
     (1.0, 1.47)
     """
     return (1.0 - 0.45 * math.sqrt(min(max(retained, 0.0), 0.5))) ** -exponent
+
+
+class PressStrain(NamedTuple):
+    """The press strain in the austenite of one zone when the water starts (without water: at Ae3).
+
+    Attributes
+    ----------
+    recrystallised : float
+        Share of the austenite that has recrystallised since the press stroke.
+    strain : float
+        Mean strain that is left.
+    speed : float
+        Factor by which it speeds ferrite, and at most bainite; only used on request.
+    """
+
+    recrystallised: float
+    strain: float
+    speed: float
+
+
+def press_strain(
+    time_s,
+    temperature_c,
+    span_s: tuple[float, float],
+    strain: float,
+    grain_um: float,
+    molybdenum: float = 0.0,
+) -> PressStrain:
+    """Strain that the press leaves in one zone until the spray starts.
+
+    Parameters
+    ----------
+    time_s, temperature_c : array
+        Mean temperature of the zone from loading on.
+    span_s : tuple of float
+        End of the press and start of the spray, s.
+    strain : float
+        Of the press.
+    grain_um : float
+        Austenite grain before the press.
+    molybdenum : float
+        wt%.
+    """
+    if strain <= 0.0:
+        return PressStrain(1.0, 0.0, 1.0)
+    start, end = span_s
+    inside = (time_s > start) & (time_s < end)
+    t = np.concatenate([[start], time_s[inside], [max(end, start)]])
+    share = recrystallised_share_along(
+        t, np.interp(t, time_s, temperature_c), strain, grain_um, molybdenum
+    )
+    left = retained_strain(strain, share)
+    return PressStrain(share, left, strain_speed_factor(left))
+
+
+def press_strain_columns(cases: Cases, traces, grain_astm, ae3_c) -> dict[str, np.ndarray]:
+    """`press_strain` of every zone, arrays of shape (n, 5); without spray until the zone cools to Ae3.
+
+    Returns
+    -------
+    dict
+        "recrystallised", "strain", "speed": the fields of `PressStrain`.
+    """
+    times, molybdenum = cases.times_s, cases.content("Mo")
+    found = np.ones((3, *grain_astm.shape))
+    for case, trace in enumerate(traces):
+        start, on = times["end of stroke"][case], times["water on"][case]
+        for zone in range(grain_astm.shape[1]):
+            temperature = trace.zones_c[:, zone]
+            end = on
+            if np.isnan(on):
+                cold = (trace.time_s > start) & (temperature < ae3_c[case])
+                end = trace.time_s[np.argmax(cold) if cold.any() else -1]
+            found[:, case, zone] = press_strain(
+                trace.time_s,
+                temperature,
+                (start, end),
+                cases.route["strain"][case],
+                diameter_um_from_astm(grain_astm[case, zone]),
+                molybdenum[case],
+            )
+    return dict(zip(PressStrain._fields, found, strict=True))

@@ -281,7 +281,7 @@ class NotebookPage:
         return self.page.evaluate(
             """() => [...document.querySelectorAll(
                  ':is(.jp-OutputArea-output) :is(img.widget-image, input, select, textarea, button, [role=slider])')]
-                 .filter(e => !(e.getAttribute('aria-label') || e.alt || (e.title && e.title !== 'null')
+                 .filter(e => !e.hidden && !(e.getAttribute('aria-label') || e.alt || (e.title && e.title !== 'null')
                                 || e.labels?.[0]?.textContent.trim() || e.closest('label')?.textContent.trim()
                                 || (e.tagName === 'BUTTON' && e.textContent.trim())))
                  .map(e => `${e.tagName} ${e.className} in `

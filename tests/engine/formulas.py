@@ -15,6 +15,10 @@ NAMES = (
 )
 
 
+_STEPS = np.zeros((1, 1), packing.STEP)
+_STEPS["kind"], _STEPS["fluid_c"] = packing.SPRAY, 25.0
+
+
 class Formulas:
     """The engine fed with one steel: start tables (3, carbon points), case, constants and convection, W/(m² K)."""
 
@@ -30,7 +34,7 @@ class Formulas:
             cases=case,
             heads=np.zeros((1, 1), packing.ZONE),
             head_of=zero,
-            steps=np.zeros((1, 1), packing.STEP),
+            steps=_STEPS,
             convection=np.full((1, 1, len(packing.CONVECTION_C)), convection),
             convection_of=zero,
             start=np.ascontiguousarray(start)[None],
@@ -83,7 +87,7 @@ def of_steel(steel, convection=0.0, **case_fields):
     """The formulas for a steel, in still surroundings."""
     case = np.zeros(1, packing.CASE)
     start = packing.pack_steels([steel], case)
-    case["air_c"] = case["water_c"] = 25.0
+    case["air_c"] = 25.0
     case["emissivity"], case["view_factor"], case["air_factor"] = 0.8, 1.0, 1.0
     case["spray_factor"] = 1.0
     case["start_grain_um"] = austenite.diameter_um_from_astm(7.0)

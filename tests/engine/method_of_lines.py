@@ -25,10 +25,10 @@ from forgeprops.engine import batch, march, outcome, packing
 from forgeprops.engine import run as heads
 from forgeprops.engine.section import lobatto
 from forgeprops.forging.scale import ATMOSPHERES, scale_rate
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
-from forgeprops.thermal.surroundings import FURNACE_CONVECTION_W_M2K
 from forgeprops.transformation import austenite, decomposition, kinetics
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -56,7 +56,7 @@ def fed(monkeypatch, steels, heads_, routes, shops=None):
     with monkeypatch.context() as patch:
         patch.setattr(heads.batch, "run", record)
         try:
-            heads.march_heads(steels, heads_, routes, shops or [Shop()] * len(steels))
+            heads.march_columns(Cases.of(steels, heads_, routes, shops or [Shop()] * len(steels)))
         except InterruptedError:
             pass
     return taken["args"]
@@ -168,7 +168,7 @@ class Case:
         if kind == packing.FURNACE:
             return c["furnace_emissivity"] * STEFAN_BOLTZMANN * (
                 (t + 273.15) ** 4 - (c["furnace_c"] + 273.15) ** 4
-            ) + FURNACE_CONVECTION_W_M2K * (t - c["furnace_c"])
+            ) + c["furnace_convection"] * (t - c["furnace_c"])
         die = (
             die_contact.DIE_CONDUCTIVITY_W_MK,
             die_contact.DIE_DENSITY_KG_M3,
@@ -189,12 +189,12 @@ class Case:
         if (
             front
             and step["share"][z] > 0.0
-            and c["flux"] > 0.0
+            and step["flux"] > 0.0
             and kind in (packing.SPRAY, packing.SPRAY_ON_DIE)
         ):
-            return np.interp(t - c["water_c"], _WATER_GRID, self.wet[z])
-        if z == 4 and kind == packing.COOL and c["sleeve_w_m2k"] > 0.0:
-            return c["sleeve_w_m2k"] * (t - c["air_c"])
+            return np.interp(t - step["fluid_c"], _WATER_GRID, self.wet[z])
+        if step["cover"][z] > 0.0:
+            return step["cover"][z] * (t - c["air_c"])
         return self.dry(z, t)
 
     def power(self, step, seconds, t, a):
@@ -442,9 +442,11 @@ class Case:
                 self.state[decomposition.K_B] *= np.exp(c["ln_strain_b"][self.lay.zone])
             if kind in (packing.SPRAY, packing.SPRAY_ON_DIE):
                 for z in range(len(self.zones)):
-                    if step["share"][z] > 0.0 and c["flux"] > 0.0:
-                        flux = c["flux"] * step["share"][z]
-                        self.wet[z] = twins.wet_table(flux, scale[z], c, self.air[z])
+                    if step["share"][z] > 0.0 and step["flux"] > 0.0:
+                        flux = step["flux"] * step["share"][z]
+                        self.wet[z] = twins.wet_table(
+                            flux, step["fluid_c"], scale[z], c, self.air[z]
+                        )
             atol = np.repeat([1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3], n) * rtol / 1e-6
             events = None
             if kind == packing.COOL:

@@ -11,7 +11,8 @@ import pytest
 from first_library import GRADES, HEADS
 
 import forgeprops as fp
-from forgeprops.engine.run import march_heads
+from forgeprops.engine.run import march_columns
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.route import Route
 from forgeprops.inputs.shop import Shop
 
@@ -20,7 +21,7 @@ FINE = {"tolerance_c": 0.15, "points": (11,) * 5}
 
 def hardness(steels, heads, routes, **options):
     n = len(routes)
-    return march_heads(steels, heads, routes, [Shop()] * n, **options).zones[:, :, 0]
+    return march_columns(Cases.of(steels, heads, routes, [Shop()] * n), **options).zones[:, :, 0]
 
 
 def ordinary(n, seed=9, names=GRADES):
@@ -80,13 +81,10 @@ def test_total_error(draw, n, last, most):
     assert np.quantile(off, 0.99) <= last and off.max() <= most
 
 
-@pytest.mark.parametrize(
-    ("draw", "n", "case"),
-    [
-        pytest.param(ordinary, 320, 66, marks=pytest.mark.xfail(strict=True, reason="4.3 HV")),
-        pytest.param(wide, 160, 74, marks=pytest.mark.xfail(strict=True, reason="3.0 HV")),
-    ],
-)
+@pytest.mark.parametrize(("draw", "n", "case"), [
+    pytest.param(ordinary, 320, 66, marks=pytest.mark.xfail(strict=True, reason="4.3 HV")),
+    pytest.param(wide, 160, 74, marks=pytest.mark.xfail(strict=True, reason="3.0 HV")),
+])  # fmt: skip
 def test_total_error_of_the_wider_draw(draw, n, case):
     """What the draw over the whole library of 49 grades found: a 5120 whose spray ends on a cliff, and a 4150."""
     cases = [[column[case]] for column in draw(n, names=fp.grades())]

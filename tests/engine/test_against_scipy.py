@@ -12,7 +12,8 @@ import pytest
 
 from forgeprops.engine.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
 from forgeprops.engine.packing import POINTS
-from forgeprops.engine.run import march_heads
+from forgeprops.engine.run import march_columns
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.head import head
 from forgeprops.inputs.route import Route
@@ -37,7 +38,9 @@ def test_same_curves_and_hardness_as_solve_ivp(
     expected = case.hardness()
 
     def marched(tolerance_c):
-        found = march_heads([steel], [part], [route], [Shop()], trace=True, tolerance_c=tolerance_c)
+        found = march_columns(
+            Cases.of([steel], [part], [route], [Shop()]), trace=True, tolerance_c=tolerance_c
+        )
         trace = found.trace[0]
         trace = trace[trace[:, 0] < pieces[-1][1]]
         rows = trace[np.linspace(0, len(trace) - 1, 400).astype(int)]

@@ -54,13 +54,14 @@ def run(
     case["start_c"], case["start_austenite"] = start_c, 1.0 if austenitic else 0.0
     case["start_grain_um"] = case["first_grain_um"] = austenite.diameter_um_from_astm(7.0)
     case["first_finish_c"] = 900.0
-    case["air_c"] = case["water_c"] = room_c
+    case["air_c"] = room_c
     case["view_factor"], case["emissivity"], case["air_factor"] = 1.0, emissivity, 1.0
     slabs = np.zeros((1, len(zones)), packing.ZONE)
     for z, fields in enumerate(zones):
         for name, value in fields.items():
             slabs[name][0, z] = value
     steps = np.zeros((1, len(kinds)), packing.STEP)
+    steps["fluid_c"] = room_c
     steps["kind"][0], steps["duration_s"][0] = kinds, seconds
     convection = np.full((1, len(zones), len(packing.CONVECTION_C)), float(h))
     zero = np.zeros(1, np.int64)

@@ -19,7 +19,8 @@ from forgeprops.engine.outcome import (
     O_UNTRANSFORMED,
 )
 from forgeprops.engine.packing import POINTS
-from forgeprops.engine.run import march_heads
+from forgeprops.engine.run import march_columns
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.head import head
 from forgeprops.inputs.route import Route
@@ -32,11 +33,11 @@ CASES = 300
 def delivered(mixed):
     """The mix marched as delivered: cases, and what came out."""
     cases = mixed(CASES)
-    return cases, march_heads(*cases, [Shop()] * CASES)
+    return cases, march_columns(Cases.of(*cases, [Shop()] * CASES))
 
 
 def again(cases, **options):
-    return march_heads(*cases, [Shop()] * CASES, **options)
+    return march_columns(Cases.of(*cases, [Shop()] * CASES), **options)
 
 
 def errors(name, found, fine):
@@ -66,7 +67,7 @@ def test_steps_in_time(delivered):
     """As delivered against 0.02 °C a step."""
     cases, marched = delivered
     some = tuple(column[:150] for column in cases)
-    fine = march_heads(*some, [Shop()] * 150, tolerance_c=0.02)
+    fine = march_columns(Cases.of(*some, [Shop()] * 150), tolerance_c=0.02)
     coarse = dataclasses.replace(marched, zones=marched.zones[:150])
     median, last = errors(
         f"time, {TOLERANCE_C} °C against 0.02 °C ({marched.steps.mean():.0f} steps)", coarse, fine
@@ -104,7 +105,7 @@ def test_even_cells_with_local_conductivity(reference, monkeypatch):
         reference.fed(monkeypatch, [steel], [part], [route]), 0, (9,) * 5, cells=True
     )
     case.run(stop_c=150.0)
-    found = march_heads([steel], [part], [route], [Shop()]).zones[0, :, O_HV]
+    found = march_columns(Cases.of([steel], [part], [route], [Shop()])).zones[0, :, O_HV]
     expected = case.hardness()[:, O_HV]
     print("\ncells", expected.round(1), "march", found.round(1))
     assert found == pytest.approx(expected, abs=2.5)

@@ -11,7 +11,8 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.engine import batch, march
-from forgeprops.engine.run import march_heads
+from forgeprops.engine.run import march_columns
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.drawing import Block
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.head import head
@@ -42,7 +43,7 @@ def cases(mixed):
 
 def marched(cases, rows, **options):
     part = [[column[i] for i in rows] for column in cases]
-    return march_heads(*part, [Shop()] * len(rows), **options)
+    return march_columns(Cases.of(*part, [Shop()] * len(rows)), **options)
 
 
 @pytest.fixture(scope="module")
@@ -85,7 +86,9 @@ def test_a_furnace_that_cases_share_changes_no_bit(preheat_c):
     n = 24
     routes = [Route().with_(preheat_c=preheat_c + i // 6, spray_s=4.0 + i % 6) for i in range(n)]
     steels, parts = [grade("4130")] * n, [head("mid-iron")] * n
-    together = march_heads(steels, parts, routes, [Shop()] * n, trace=True, keep_points=True)
+    together = march_columns(
+        Cases.of(steels, parts, routes, [Shop()] * n), trace=True, keep_points=True
+    )
     for i in range(0, n, 5):
         alone = one(routes[i], trace=True, keep_points=True)
         same(alone, [i], together)
@@ -108,12 +111,13 @@ def test_a_trace_changes_no_hardness(cases, whole):
 def test_every_instruction_level_gives_the_same_bits(level, cases, whole):
     code = """
 from forgeprops.engine.native.library import EngineLibraryError
-from forgeprops.engine.run import march_heads
+from forgeprops.engine.run import march_columns
+from forgeprops.inputs.cases import Cases
 import forgeprops as fp
 names = fp.grades()[:16]
 part, route, shop = [fp.head("mid-iron")] * 16, [fp.Route()] * 16, [fp.Shop()] * 16
 try:
-    found = march_heads([fp.grade(n) for n in names], part, route, shop)
+    found = march_columns(Cases.of([fp.grade(n) for n in names], part, route, shop))
 except EngineLibraryError as error:
     print("none", error)
 else:
@@ -127,15 +131,17 @@ else:
     if done.stdout.startswith("none"):
         pytest.skip(f"not run on this processor: {done.stdout.strip()}")
     names = fp.grades()[:16]
-    ours = march_heads(
-        [grade(n) for n in names], [head("mid-iron")] * 16, [Route()] * 16, [Shop()] * 16
+    ours = march_columns(
+        Cases.of([grade(n) for n in names], [head("mid-iron")] * 16, [Route()] * 16, [Shop()] * 16)
     )
     assert done.stdout.split() == [ours.zones.tobytes().hex(), ours.energy.tobytes().hex()]
 
 
 def _march_one(i):
-    found = march_heads(
-        [grade("4130")], [head("mid-iron")], [Route().with_(preheat_c=850.0 + i)], [Shop()]
+    found = march_columns(
+        Cases.of(
+            [grade("4130")], [head("mid-iron")], [Route().with_(preheat_c=850.0 + i)], [Shop()]
+        )
     )
     return found.zones[0]
 
@@ -148,7 +154,7 @@ def test_forked_workers_find_the_same():
     """A worker forked after the engine was loaded and threads have run neither hangs nor differs."""
     here = [_march_one(i) for i in range(4)]
     many = [grade("4130")] * 1200
-    march_heads(many, [head("mid-iron")] * 1200, [Route()] * 1200, [Shop()] * 1200)
+    march_columns(Cases.of(many, [head("mid-iron")] * 1200, [Route()] * 1200, [Shop()] * 1200))
     with multiprocessing.get_context("fork").Pool(2) as pool:
         there = pool.map_async(_march_one, range(4)).get(timeout=120)
     assert all(np.array_equal(a, b) for a, b in zip(here, there, strict=True))
@@ -158,7 +164,7 @@ def test_forked_workers_find_the_same():
 
 
 def one(route, name="4130", **options):
-    return march_heads([grade(name)], [head("mid-iron")], [route], [Shop()], **options)
+    return march_columns(Cases.of([grade(name)], [head("mid-iron")], [route], [Shop()]), **options)
 
 
 @pytest.mark.parametrize("name", ["4130", "1045", "1040"])

@@ -149,7 +149,7 @@ def test_spray_law(engine):
 def test_table_of_a_sprayed_surface(engine, flux, scale_um):
     superheat, table = engine.wet_table(flux, scale_um)
     assert superheat.tolist() == (twins.WET_STEP_C * np.arange(twins.WET_POINTS)).tolist()
-    same(table, twins.wet_table(flux, scale_um, engine.case, np.full(29, 12.0)), least=1e-3)
+    same(table, twins.wet_table(flux, 25.0, scale_um, engine.case, np.full(29, 12.0)), least=1e-3)
 
 
 def test_die_contact_from_its_table(engine):

@@ -69,7 +69,7 @@ def dry_loss(case, convection, t_c):
     return radiated + case["air_factor"] * air * (t_c - case["air_c"])
 
 
-def wet_table(flux, scale_um, case, convection):
+def wet_table(flux, water_c, scale_um, case, convection):
     """Loss of a sprayed surface, W/m², on `WET_POINTS` metal temperatures above the water's.
 
     The scale stands in series; where the metal's temperature over that of the wet side folds back, the head stays on the
@@ -77,7 +77,7 @@ def wet_table(flux, scale_um, case, convection):
     """
     resistance = scale_um * 1e-6 / SCALE_CONDUCTIVITY_W_MK
     side = WET_STEP_C * np.arange(WET_POINTS)
-    clean = np.array([spray_w_m2k(flux, case["water_c"] + s, case["water_c"]) * s for s in side])
+    clean = np.array([spray_w_m2k(flux, water_c + s, water_c) * s for s in side])
     table, k = np.zeros(WET_POINTS), WET_POINTS - 1
     metal_before, q_before = side[-1] + clean[-1] * resistance, clean[-1]
     for s, q in zip(side[-2::-1], clean[-2::-1], strict=True):
@@ -90,8 +90,8 @@ def wet_table(flux, scale_um, case, convection):
             k -= 1
         if metal < metal_before:
             metal_before, q_before = metal, q
-    share, limit = wet_share(flux), evaporation_limit_w_m2(flux, case["water_c"])
-    for i, t in enumerate(case["water_c"] + side):
+    share, limit = wet_share(flux), evaporation_limit_w_m2(flux, water_c)
+    for i, t in enumerate(water_c + side):
         dry = dry_loss(case, convection, t)
         wet = min(case["spray_factor"] * table[i], limit + max(dry, 0.0))
         table[i] = (1.0 - share) * dry + share * wet

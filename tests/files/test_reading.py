@@ -46,22 +46,19 @@ def test_path_bytes_and_upload_read_the_same(tmp_path):
     assert len(set(sources)) == 1
 
 
-@pytest.mark.parametrize(
-    "source, message",
-    [
-        ("no-such.csv", "does not exist"),
-        ("/tmp", "a folder"),
-        ("/dev/zero", "not an ordinary file"),
-        (b"", "is empty"),
-        (None, "must be a path, bytes or an upload"),
-        (3, "must be a path"),
-        ((), "0 files"),
-        ([b"a", b"b"], "2 files"),
-        ({"name": "x"}, "without name and content"),
-        ("a\0b", "cannot be read"),
-        ("x" * 5000, "cannot be read"),
-    ],
-)
+@pytest.mark.parametrize("source, message", [
+    ("no-such.csv", "does not exist"),
+    ("/tmp", "a folder"),
+    ("/dev/zero", "not an ordinary file"),
+    (b"", "is empty"),
+    (None, "must be a path, bytes or an upload"),
+    (3, "must be a path"),
+    ((), "0 files"),
+    ([b"a", b"b"], "2 files"),
+    ({"name": "x"}, "without name and content"),
+    ("a\0b", "cannot be read"),
+    ("x" * 5000, "cannot be read"),
+])  # fmt: skip
 def test_unusable_sources(source, message):
     with pytest.raises(InputError, match=message):
         read_source(source)
@@ -130,13 +127,10 @@ def test_numbers_people_write(cell, value):
 NO_NUMBER = "O.21|0.2l|0..21|0,21,82|0.21 0.22|1_000|inf|abc|0x10|>0.5|max 0.025|0.21/0.22|=1+1|#REF!|½|0.2.1|12 5|e5|+|1e999"
 
 
-@pytest.mark.parametrize(
-    "cell",
-    [
-        *NO_NUMBER.split("|"),
-        *(True, float("inf"), "9" * 400, datetime.datetime(2025, 2, 1), datetime.time(1, 2)),
-    ],
-)
+@pytest.mark.parametrize("cell", [
+    *NO_NUMBER.split("|"),
+    *(True, float("inf"), "9" * 400, datetime.datetime(2025, 2, 1), datetime.time(1, 2)),
+])  # fmt: skip
 def test_what_is_no_number_is_never_guessed(cell):
     assert read_number(cell).kind == "unreadable"
 
@@ -320,19 +314,16 @@ def other_zip() -> bytes:
     return buffer.getvalue()
 
 
-@pytest.mark.parametrize(
-    "data, message",
-    [
-        (other_zip(), "not an .xlsx workbook"),
-        (workbook([["a", 1]])[:-200], "damaged"),
-        (b"PK\x03\x04" + b"\0" * 50, "damaged"),
-        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old .xls"),
-        (b"%PDF-1.7", "a PDF"),
-        (b"<html><table>", "web page"),
-        (b"\x89PNG\r\n", "a picture"),
-        (b"\x1f\x8b\x08", "a packed file"),
-    ],
-)
+@pytest.mark.parametrize("data, message", [
+    (other_zip(), "not an .xlsx workbook"),
+    (workbook([["a", 1]])[:-200], "damaged"),
+    (b"PK\x03\x04" + b"\0" * 50, "damaged"),
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old .xls"),
+    (b"%PDF-1.7", "a PDF"),
+    (b"<html><table>", "web page"),
+    (b"\x89PNG\r\n", "a picture"),
+    (b"\x1f\x8b\x08", "a packed file"),
+])  # fmt: skip
 def test_refused_files(data, message):
     with pytest.raises(InputError, match=message):
         read_grids(data, "upload")

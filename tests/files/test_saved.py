@@ -13,19 +13,9 @@ from forgeprops.io.saved import plain_cell, read_json, safe_cell, write_json
 
 #: Payloads of the kind published for formula injection (OWASP; CWE-1236).
 PAYLOADS = [
-    "=1+1",
-    "+1+1",
-    "-2+3",
-    "@SUM(A1)",
-    "=cmd|' /C calc'!A0",
-    "\t=1+1",
-    "\r=1+1",
-    " =1+1",
-    "＝1+1",
-    "'=1+1",
-    '=HYPERLINK("http://example.org","x")',
-    "\n=1",
-]
+    "=1+1", "+1+1", "-2+3", "@SUM(A1)", "=cmd|' /C calc'!A0", "\t=1+1", "\r=1+1", " =1+1", "＝1+1",
+    "'=1+1", '=HYPERLINK("http://example.org","x")', "\n=1",
+]  # fmt: skip
 
 
 @pytest.mark.parametrize("payload", PAYLOADS)
@@ -48,27 +38,24 @@ def test_json_comes_back(tmp_path):
     }
 
 
-@pytest.mark.parametrize(
-    "text, message",
-    [
-        ("", "empty"),
-        ("{", "not JSON"),
-        ("[]", "does not say what it is"),
-        ("null", "does not say"),
-        ('{"format": "forgeprops route", "version": 1}', "says 'forgeprops route'"),
-        ('{"format": "forgeprops shop"}', "version None"),
-        ('{"format": "forgeprops shop", "version": true}', "version True"),
-        ('{"format": "forgeprops shop", "version": 2}', "newer forgeprops"),
-        ('{"format": "forgeprops shop", "version": 0}', "version must be 1"),
-        ('{"format": "forgeprops shop", "version": "1"}', "version must be 1"),
-        ('{"format": "forgeprops shop", "version": 1, "a": 1, "a": 2}', "given twice"),
-        ('{"format": "forgeprops shop", "version": 1, "a": NaN}', "contains NaN"),
-        ('{"format": "forgeprops shop", "version": 1, "a": -Infinity}', "contains -Infinity"),
-        ("[" * 200_000, "nested more than 20 deep"),
-        ('{"format": "forgeprops shop", "a": "' + "[" * 100 + '\\"["}', "version None"),
-        ('{"format": ' + "9" * 5000 + "}", "not a shop file"),
-    ],
-)
+@pytest.mark.parametrize("text, message", [
+    ("", "empty"),
+    ("{", "not JSON"),
+    ("[]", "does not say what it is"),
+    ("null", "does not say"),
+    ('{"format": "forgeprops route", "version": 1}', "says 'forgeprops route'"),
+    ('{"format": "forgeprops shop"}', "version None"),
+    ('{"format": "forgeprops shop", "version": true}', "version True"),
+    ('{"format": "forgeprops shop", "version": 2}', "newer forgeprops"),
+    ('{"format": "forgeprops shop", "version": 0}', "version must be 1"),
+    ('{"format": "forgeprops shop", "version": "1"}', "version must be 1"),
+    ('{"format": "forgeprops shop", "version": 1, "a": 1, "a": 2}', "given twice"),
+    ('{"format": "forgeprops shop", "version": 1, "a": NaN}', "contains NaN"),
+    ('{"format": "forgeprops shop", "version": 1, "a": -Infinity}', "contains -Infinity"),
+    ("[" * 200_000, "nested more than 20 deep"),
+    ('{"format": "forgeprops shop", "a": "' + "[" * 100 + '\\"["}', "version None"),
+    ('{"format": ' + "9" * 5000 + "}", "not a shop file"),
+])  # fmt: skip
 def test_json_refusals(text, message):
     with pytest.raises(InputError, match=message):
         read_json(text.encode(), "shop", (1,), "s.json")

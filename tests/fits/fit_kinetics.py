@@ -156,9 +156,10 @@ def bench(steels, from_c, zones, kinds, convection, points, **options) -> Bench:
     start = packing.pack_steels(columns, cases)
     cases["start_c"], cases["start_austenite"] = from_c, 1.0
     cases["start_grain_um"] = austenite.diameter_um_from_astm(GRAIN)
-    cases["air_c"] = cases["water_c"] = 25.0
+    cases["air_c"] = 25.0
     cases["emissivity"], cases["view_factor"], cases["air_factor"] = 0.8, 1.0, 1.0
     steps = np.zeros((n, len(kinds)), packing.STEP)
+    steps["fluid_c"] = 25.0
     for i, (kind, seconds) in enumerate(kinds):
         steps["kind"][:, i], steps["duration_s"][:, i] = kind, seconds
     return Bench(

@@ -34,33 +34,13 @@ ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
 #: Prior standard deviation of each term of the correction, °C per unit: half of what the published formulas
 #: disagree by.  Our own choice.
 MS_TERMS = {
-    "1": 7.5,
-    "Cexp": 30.0,
-    "Mn": 4.0,
-    "Si": 4.0,
-    "Ni": 2.0,
-    "Cr": 3.0,
-    "Mo": 6.0,
-    "V": 20.0,
-    "Cu": 10.0,
-    "Mn2": 2.5,
-    "C2": 75.0,
-    "NiCr": 2.5,
-    "CrMo": 10.0,
-    "grain": 200.0,
-}
+    "1": 7.5, "Cexp": 30.0, "Mn": 4.0, "Si": 4.0, "Ni": 2.0, "Cr": 3.0, "Mo": 6.0, "V": 20.0,
+    "Cu": 10.0, "Mn2": 2.5, "C2": 75.0, "NiCr": 2.5, "CrMo": 10.0, "grain": 200.0,
+}  # fmt: skip
 BS_TERMS = {
-    "1": 7.0,
-    "Cexp": 21.0,
-    "Mn": 5.25,
-    "Si": 5.25,
-    "Ni": 2.8,
-    "Cr": 4.2,
-    "Mo": 5.25,
-    "V": 14.0,
-    "Mo2": 2.8,
-    "C2": 35.0,
-}
+    "1": 7.0, "Cexp": 21.0, "Mn": 5.25, "Si": 5.25, "Ni": 2.8, "Cr": 4.2, "Mo": 5.25, "V": 14.0,
+    "Mo2": 2.8, "C2": 35.0,
+}  # fmt: skip
 MS_SETTINGS = {"group_sd": 2.0, "noise_sd": 12.0, "huber": 1.0}
 BS_SETTINGS = {"group_sd": 2.0, "noise_sd": 14.0, "huber": 1.5}
 #: Above this silicon content carbide-free bainite begins and Bs is another matter, wt%.

@@ -44,33 +44,23 @@ ELEMENTS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "V")
 #: (quantity, term): start value and width of the prior.  Start values: common practice (each element adds
 #: some tens of HV per percent to tempered martensite); widths are our own and wide.
 CONSTANTS = {
-    ("soft_hv", "1"): (200.0, 200.0),
-    ("soft_hv", "C"): (50.0, 100.0),
-    ("soft_hv", "Mn"): (30.0, 40.0),
-    ("soft_hv", "Si"): (20.0, 40.0),
-    ("soft_hv", "Ni"): (10.0, 20.0),
-    ("soft_hv", "Cr"): (40.0, 50.0),
-    ("soft_hv", "Mo"): (100.0, 150.0),
-    ("soft_hv", "V"): (100.0, 200.0),
-    ("slope_hv", "1"): (-20.0, 20.0),
-    ("half_log_j", "1"): (-24.0, 6.0),
-    ("half_log_j", "C"): (0.0, 5.0),
-    ("half_log_j", "Mn"): (0.0, 1.0),
-    ("half_log_j", "Si"): (0.0, 3.0),
-    ("half_log_j", "Cr"): (0.0, 2.0),
+    ("soft_hv", "1"): (200.0, 200.0), ("soft_hv", "C"): (50.0, 100.0),
+    ("soft_hv", "Mn"): (30.0, 40.0), ("soft_hv", "Si"): (20.0, 40.0),
+    ("soft_hv", "Ni"): (10.0, 20.0), ("soft_hv", "Cr"): (40.0, 50.0),
+    ("soft_hv", "Mo"): (100.0, 150.0), ("soft_hv", "V"): (100.0, 200.0),
+    ("slope_hv", "1"): (-20.0, 20.0), ("half_log_j", "1"): (-24.0, 6.0),
+    ("half_log_j", "C"): (0.0, 5.0), ("half_log_j", "Mn"): (0.0, 1.0),
+    ("half_log_j", "Si"): (0.0, 3.0), ("half_log_j", "Cr"): (0.0, 2.0),
     ("width", "1"): (2.0, 2.0),
-}
+}  # fmt: skip
 #: Overaging: molybdenum loses what it adds to `soft_hv` (185 HV a percent); chromium nothing we know of.
 OVERAGED = {("overaged_hv", "Mo"): (185.0, 150.0), ("overaged_hv", "Cr"): (0.0, 25.0)}
 #: Annealed bars, HB a percent, our own; the error of a bar, HB, and the floor's share of the bar in HV.
 FLOOR = {
-    ("floor_hv", "1"): (60.0, 60.0),
-    ("floor_hv", "C"): (150.0, 100.0),
-    ("floor_hv", "Mn"): (30.0, 30.0),
-    ("floor_hv", "Ni"): (15.0, 15.0),
-    ("floor_hv", "Cr"): (20.0, 20.0),
-    ("floor_hv", "Mo"): (40.0, 40.0),
-}
+    ("floor_hv", "1"): (60.0, 60.0), ("floor_hv", "C"): (150.0, 100.0),
+    ("floor_hv", "Mn"): (30.0, 30.0), ("floor_hv", "Ni"): (15.0, 15.0),
+    ("floor_hv", "Cr"): (20.0, 20.0), ("floor_hv", "Mo"): (40.0, 40.0),
+}  # fmt: skip
 FLOOR_SD_HV, FLOOR_SHARE, FLOOR_CARBON = 10.0, 0.95, 0.6
 #: Bainite: not fitted here, see `forgeprops.transformation.tempering.tempered_bainite_hv`.
 BAINITE_SHARE = {("bainite_share", "1"): 0.55, ("bainite_share", "V"): 2.3}

@@ -22,19 +22,11 @@ def test_shida_branches_meet(carbon):
     assert below == pytest.approx(above, rel=0.016)
 
 
-@pytest.mark.parametrize(
-    "carbon, t_c, rate, expected",
-    [
-        (0.20, 900, 10, 201.6),
-        (0.20, 1000, 10, 144.2),
-        (0.20, 1100, 10, 108.4),
-        (0.20, 1200, 10, 84.6),
-        (0.25, 1100, 100, 148.6),
-        (0.35, 1100, 10, 109.3),
-        (0.45, 1000, 10, 145.7),
-        (0.20, 750, 10, 235.9),
-    ],
-)
+@pytest.mark.parametrize("carbon, t_c, rate, expected", [
+    (0.20, 900, 10, 201.6), (0.20, 1000, 10, 144.2), (0.20, 1100, 10, 108.4),
+    (0.20, 1200, 10, 84.6), (0.25, 1100, 100, 148.6), (0.35, 1100, 10, 109.3),
+    (0.45, 1000, 10, 145.7), (0.20, 750, 10, 235.9),
+])  # fmt: skip
 def test_shida_regression(carbon, t_c, rate, expected):
     # our own numbers, worked out apart with 0.075 and T = t + 273: the digits read differ by that
     assert laws.shida_mpa(carbon, t_c, 0.3, rate) == pytest.approx(expected, rel=2.5e-3)

@@ -12,16 +12,10 @@ def held(t_c, seconds, atmosphere="gas furnace"):
     return scale_along_um([0.0, seconds], [t_c, t_c], atmosphere)[-1]
 
 
-@pytest.mark.parametrize(
-    "t_c, x60, x300, x900",
-    [
-        (850, 22, 49, 85),
-        (1000, 64, 143, 247),
-        (1100, 114, 256, 443),
-        (1200, 189, 424, 734),
-        (1250, 238, 532, 921),
-    ],
-)
+@pytest.mark.parametrize("t_c, x60, x300, x900", [
+    (850, 22, 49, 85), (1000, 64, 143, 247), (1100, 114, 256, 443), (1200, 189, 424, 734),
+    (1250, 238, 532, 921),
+])  # fmt: skip
 def test_iron_in_air_regression(t_c, x60, x300, x900):
     # worked out by hand from k = 6.1 exp(-169452/RT) cm²/s
     for seconds, x in ((60, x60), (300, x300), (900, x900)):

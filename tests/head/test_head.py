@@ -224,23 +224,20 @@ def test_zones_cannot_be_spoiled_through_the_result():
     assert head("wedge").mass_g("forged") > 0
 
 
-@pytest.mark.parametrize(
-    ("changes", "words"),
-    [
-        ({"hosel_bore_mm": 14.0}, "bore is 14 mm"),
-        ({"hosel_outside_mm": 10.0}, "hosel wall is 0.30 mm"),
-        ({"hosel_bore_depth_mm": 80}, "bore depth is 80 mm"),
-        ({"face_length_mm": 74}, "face length is 74 mm"),
-        ({"face_height_mm": 60}, "face height is 60 mm"),
-        ({"face_thickness_mm": -2}, "Face thickness -2 mm is out of range"),
-        ({"face_thickness_mm": 0.2}, "Face thickness 0.2 mm"),
-        ({"face_thickness_mm": math.nan}, "Face thickness nan"),
-        ({"face_thickness_mm": "thin"}, "must be a number"),
-        ({"neck_base_mm": 10}, "neck base is 10 mm"),
-        ({"bend_zone_mm": 59, "hosel_length_mm": 40}, "bend zone is 59 mm"),
-        ({"face_thicknes_mm": 3}, "did you mean 'face_thickness_mm'?"),
-    ],
-)
+@pytest.mark.parametrize(("changes", "words"), [
+    ({"hosel_bore_mm": 14.0}, "bore is 14 mm"),
+    ({"hosel_outside_mm": 10.0}, "hosel wall is 0.30 mm"),
+    ({"hosel_bore_depth_mm": 80}, "bore depth is 80 mm"),
+    ({"face_length_mm": 74}, "face length is 74 mm"),
+    ({"face_height_mm": 60}, "face height is 60 mm"),
+    ({"face_thickness_mm": -2}, "Face thickness -2 mm is out of range"),
+    ({"face_thickness_mm": 0.2}, "Face thickness 0.2 mm"),
+    ({"face_thickness_mm": math.nan}, "Face thickness nan"),
+    ({"face_thickness_mm": "thin"}, "must be a number"),
+    ({"neck_base_mm": 10}, "neck base is 10 mm"),
+    ({"bend_zone_mm": 59, "hosel_length_mm": 40}, "bend zone is 59 mm"),
+    ({"face_thicknes_mm": 3}, "did you mean 'face_thickness_mm'?"),
+])  # fmt: skip
 def test_what_cannot_be_built_is_one_sentence(changes, words):
     with pytest.raises(InputError) as caught:
         head("mid-iron").with_(**changes)

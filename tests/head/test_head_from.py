@@ -27,18 +27,15 @@ def test_the_templates_own_numbers_give_the_template_back():
         assert isinstance(mine, Block) and mine.width_mm == pytest.approx(theirs.width_mm)
 
 
-@pytest.mark.parametrize(
-    ("change", "says"),
-    [
-        ({"mass_g": 700}, r"the shape of mid-iron takes \d+ to \d+ g"),
-        ({"mass_g": "heavy"}, "must be a number"),
-        ({"hosel_mm": (13.4, 9.4)}, r"must be \(outside, bore, length\) in mm"),
-        ({"hosel_mm": (10, 9.4, 60)}, "hosel wall is 0.30 mm"),
-        ({"face_mm": 0.2}, "Face thickness 0.2 mm"),
-        ({"like": "iron 7"}, "head 'iron 7' is unknown"),
-        ({"like": 7}, "must be a Head"),
-    ],
-)
+@pytest.mark.parametrize(("change", "says"), [
+    ({"mass_g": 700}, r"the shape of mid-iron takes \d+ to \d+ g"),
+    ({"mass_g": "heavy"}, "must be a number"),
+    ({"hosel_mm": (13.4, 9.4)}, r"must be \(outside, bore, length\) in mm"),
+    ({"hosel_mm": (10, 9.4, 60)}, "hosel wall is 0.30 mm"),
+    ({"face_mm": 0.2}, "Face thickness 0.2 mm"),
+    ({"like": "iron 7"}, "head 'iron 7' is unknown"),
+    ({"like": 7}, "must be a Head"),
+])  # fmt: skip
 def test_what_cannot_be_is_one_sentence(change, says):
     with pytest.raises(InputError, match=says):
         fp.head_from(**{**SEVEN, **change})

@@ -17,15 +17,12 @@ from forgeprops.hosel.fatigue import (
 AMPLITUDES = np.array([0.005, 0.010, 0.014, 0.020, 0.030])
 
 
-@pytest.mark.parametrize(
-    ("hb", "lives"),
-    [
-        (150, [5935, 1174, 577, 281, 127]),
-        (200, [5824, 1000, 474, 225, 100]),
-        (300, [6045, 706, 306, 136, 57]),
-        (400, [7599, 481, 183, 75, 30]),
-    ],
-)
+@pytest.mark.parametrize(("hb", "lives"), [
+    (150, [5935, 1174, 577, 281, 127]),
+    (200, [5824, 1000, 474, 225, 100]),
+    (300, [6045, 706, 306, 136, 57]),
+    (400, [7599, 481, 183, 75, 30]),
+])  # fmt: skip
 def test_roessle_fatemi_lives_worked_independently(hb, lives):
     assert cycles_to_crack(roessle_fatemi(hb / 0.95), AMPLITUDES) == pytest.approx(
         lives, rel=0.01, abs=0.6
@@ -39,17 +36,6 @@ def test_uniform_law_lives_worked_independently(tensile, lives):
     assert cycles_to_crack(uniform_material_law(tensile), AMPLITUDES) == pytest.approx(
         lives, rel=0.01, abs=0.6
     )
-
-
-def test_amplitude_and_cycles_are_inverse():
-    n = np.geomspace(1, 1e7, 60)
-    for life in (
-        roessle_fatemi(160),
-        roessle_fatemi(400),
-        uniform_material_law(450),
-        uniform_material_law(1500),
-    ):
-        assert cycles_to_crack(life, strain_amplitude(life, n)) == pytest.approx(n, rel=1e-9)
 
 
 def test_two_methods_agree_within_a_factor_three_for_low_cycles():
@@ -90,11 +76,3 @@ def test_plain_bend_of_known_steels():
     ra = np.linspace(0.05, 0.75, 30)
     strain = crack_strain(ra, 0.1)
     assert (np.diff(strain) >= 0).all() and strain.max() <= 0.05
-
-
-def test_psi_is_continuous():
-    below, above = (
-        uniform_material_law(0.003 * 205_000 - 1e-6),
-        uniform_material_law(0.003 * 205_000 + 1e-6),
-    )
-    assert below.ductility == pytest.approx(above.ductility, rel=1e-6)

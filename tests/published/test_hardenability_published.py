@@ -70,21 +70,10 @@ def test_42crmo4_band_all_points():
             assert float(row["hrc_low"]) <= hrc <= float(row["hrc_high"]), (steel.name, row, hrc)
 
 
-@pytest.mark.parametrize(
-    ("carbon", "hrc"),
-    [
-        (0.10, 38.5),
-        (0.15, 41.4),
-        (0.20, 44.4),
-        (0.25, 47.5),
-        (0.30, 50.5),
-        (0.35, 53.5),
-        (0.40, 56.3),
-        (0.45, 58.9),
-        (0.50, 61.2),
-        (0.60, 64.6),
-    ],
-)
+@pytest.mark.parametrize(("carbon", "hrc"), [
+    (0.10, 38.5), (0.15, 41.4), (0.20, 44.4), (0.25, 47.5), (0.30, 50.5), (0.35, 53.5),
+    (0.40, 56.3), (0.45, 58.9), (0.50, 61.2), (0.60, 64.6),
+])  # fmt: skip
 def test_initial_hardness(carbon, hrc):
     # derived: our evaluation of the polynomial, kept as a guard against a changed digit
     assert as_quenched_hardness_hrc(carbon) == pytest.approx(hrc, abs=0.06)

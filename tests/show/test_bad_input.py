@@ -21,30 +21,13 @@ from forgeprops.show.units import Units
 #: Values that no field of any page may hold.
 WRONG = ["no such thing", "", None, -1e12, 1e30, [], {}, [[1]], True]
 TYPED = [
-    "abc",
-    "nan",
-    "inf",
-    "-inf",
-    "1e999",
-    "--5",
-    "1 2",
-    "0x10",
-    "½",
-    "５x",
-    "<script>alert(1)</script>",
-    "=1+1",
-    "1.2.3",
-]
+    "abc", "nan", "inf", "-inf", "1e999", "--5", "1 2", "0x10", "½", "５x",
+    "<script>alert(1)</script>", "=1+1", "1.2.3",
+]  # fmt: skip
 PATHS = [
-    "/no/such/file.csv",
-    ".",
-    "/",
-    "a\0b",
-    "x" * 5000,
-    "~nobody/x.csv",
-    "con\n.csv",
+    "/no/such/file.csv", ".", "/", "a\0b", "x" * 5000, "~nobody/x.csv", "con\n.csv",
     "<b>x</b>.csv",
-]
+]  # fmt: skip
 NAMES = ["", ".", "/no/such/folder/x.json", "a\0b.json", "x" * 400 + ".json", "../" * 40, "\n"]
 
 

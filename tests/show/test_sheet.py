@@ -35,13 +35,10 @@ def test_zones_limits_settings_cautions_and_job_are_there(page, result):
     assert "C 0.305" in page and "invented" in page and result.verdict.sentence in page
 
 
-@pytest.mark.parametrize(
-    ("settings", "stamp"),
-    [
-        ({"flux": 15}, "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY"),
-        ({"spray_s": 3}, "NOT WITHIN LIMITS"),
-    ],
-)
+@pytest.mark.parametrize(("settings", "stamp"), [
+    ({"flux": 15}, "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY"),
+    ({"spray_s": 3}, "NOT WITHIN LIMITS"),
+])  # fmt: skip
 def test_stamp_follows_the_verdict(settings, stamp):
     made = fp.estimate(fp.grade("4130"), route=fp.Route().with_(**settings))
     assert (made.verdict.level == "out") == (stamp == "NOT WITHIN LIMITS")
@@ -91,14 +88,11 @@ def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
         sheet(result, tmp_path / "s.docx")
 
 
-@pytest.mark.parametrize(
-    ("options", "words"),
-    [
-        ({"paper": "A5"}, "paper 'A5' is unknown"),
-        ({"tolerances": {"colour": 1}}, "'colour' is unknown"),
-        ({"tolerances": {"flux": -1.0}}, "Tolerance of flux -1"),
-    ],
-)
+@pytest.mark.parametrize(("options", "words"), [
+    ({"paper": "A5"}, "paper 'A5' is unknown"),
+    ({"tolerances": {"colour": 1}}, "'colour' is unknown"),
+    ({"tolerances": {"flux": -1.0}}, "Tolerance of flux -1"),
+])  # fmt: skip
 def test_bad_input_is_one_sentence(result, options, words):
     with pytest.raises(fp.InputError, match=re.escape(words)):
         sheet_html(result, **options)

@@ -69,16 +69,10 @@ PLAIN = dict(zip("C Si Mn P S Cr Mo Ni Cu N".split(), [*A1[2:11], 0.007], strict
 # -------------------------------------------------------------------------- good files, many spellings
 
 
-@pytest.mark.parametrize(
-    "delimiter, comma, encoding",
-    [
-        (";", True, "utf-8"),
-        (";", False, "utf-8-sig"),
-        ("\t", True, "latin-1"),
-        (",", False, "utf-16"),
-        ("|", True, "utf-8"),
-    ],
-)
+@pytest.mark.parametrize("delimiter, comma, encoding", [
+    (";", True, "utf-8"), (";", False, "utf-8-sig"), ("\t", True, "latin-1"),
+    (",", False, "utf-16"), ("|", True, "utf-8"),
+])  # fmt: skip
 def test_a_clean_file_gives_its_heats_and_no_problem(delimiter, comma, encoding):
     got = read_certificates(as_csv(BASE, delimiter, comma, encoding), filename="mill.csv")
     assert [c.heat for c in got] == ["A1", "A2", "A3"] and got.problems == ()
@@ -139,15 +133,10 @@ def test_header_spellings(header, element, factor):
     assert column.factor == (None if factor == "None" else pytest.approx(float(factor)))
 
 
-@pytest.mark.parametrize(
-    "header",
-    [
-        *"Cr+Mo|C/S|CEV|Ceq|C1|Yield MPa|HB|Remarks|No|Ms|DI mm|Cr eq||%".split("|"),
-        "x" * 100,
-        None,
-        3.0,
-    ],
-)
+@pytest.mark.parametrize("header", [
+    *"Cr+Mo|C/S|CEV|Ceq|C1|Yield MPa|HB|Remarks|No|Ms|DI mm|Cr eq||%".split("|"), "x" * 100, None,
+    3.0,
+])  # fmt: skip
 def test_headers_that_are_no_element(header):
     assert column_of(header).name is None
 

@@ -61,23 +61,11 @@ def test_printed_ranges():
     assert grade("4340").limits["Ni"] == (1.65, 2.00)
 
 
-@pytest.mark.parametrize(
-    ("alias", "name"),
-    [
-        ("1.7225", "42CrMo4"),
-        ("42crmo4", "42CrMo4"),
-        ("AISI 4130", "4130"),
-        ("SAE-4140", "4140"),
-        (" 4340 ", "4340"),
-        ("G41300", "4130"),
-        ("UNS G10200", "1020"),
-        ("scm 420", "SCM420"),
-        ("JIS S45C", "S45C"),
-        (8620, "8620"),
-        ("1.1191", "C45E"),
-        ("SUM24L", "12L14"),
-    ],
-)
+@pytest.mark.parametrize(("alias", "name"), [
+    ("1.7225", "42CrMo4"), ("42crmo4", "42CrMo4"), ("AISI 4130", "4130"), ("SAE-4140", "4140"),
+    (" 4340 ", "4340"), ("G41300", "4130"), ("UNS G10200", "1020"), ("scm 420", "SCM420"),
+    ("JIS S45C", "S45C"), (8620, "8620"), ("1.1191", "C45E"), ("SUM24L", "12L14"),
+])  # fmt: skip
 def test_aliases(alias, name):
     assert grade(alias).name == name
     assert family(alias) == family(name)
@@ -108,49 +96,40 @@ def test_unknown_grade_says_how_to_type_it(bad, hint):
     assert "library grades (fp.grades()" in text and "\n" not in text
 
 
-@pytest.mark.parametrize(
-    ("name", "what"),
-    [
-        ("17-4", "a precipitation-hardening stainless steel"),
-        ("431", "a martensitic stainless steel"),
-        ("SUS304", "an austenitic stainless steel"),
-        ("1.4301", "an austenitic stainless steel"),
-        ("maraging", "a maraging steel"),
-        ("H13", "a tool steel"),
-        ("1212", "a resulphurised or leaded free-cutting steel"),
-    ],
-)
+@pytest.mark.parametrize(("name", "what"), [
+    ("17-4", "a precipitation-hardening stainless steel"),
+    ("431", "a martensitic stainless steel"),
+    ("SUS304", "an austenitic stainless steel"),
+    ("1.4301", "an austenitic stainless steel"),
+    ("maraging", "a maraging steel"),
+    ("H13", "a tool steel"),
+    ("1212", "a resulphurised or leaded free-cutting steel"),
+])  # fmt: skip
 def test_what_is_not_covered_is_refused_by_name_with_the_reason(name, what):
     with pytest.raises(InputError, match=f"{name} is {what}, which is not covered: ") as caught:
         steel_of(name)
     assert "did you mean" not in str(caught.value) and str(caught.value).count(".") <= 2
 
 
-@pytest.mark.parametrize(
-    ("text", "contents"),
-    [
-        ("C 0.31 Mn 0.5", {"C": 0.31, "Mn": 0.5}),
-        ("C=0,31; Mn=0,5 %, N 70 ppm", {"C": 0.31, "Mn": 0.5, "N": 0.007}),
-        ("c .31 P (ppm) 120 Mo <0.01 Fe bal.", {"C": 0.31, "P": 0.012, "Mo": 0.005}),
-        ("0.30C-0.95Cr", {"C": 0.3, "Cr": 0.95}),
-        ("1020 with B 20 ppm", {**grade("1020").composition, "B": 0.002}),
-    ],
-)
+@pytest.mark.parametrize(("text", "contents"), [
+    ("C 0.31 Mn 0.5", {"C": 0.31, "Mn": 0.5}),
+    ("C=0,31; Mn=0,5 %, N 70 ppm", {"C": 0.31, "Mn": 0.5, "N": 0.007}),
+    ("c .31 P (ppm) 120 Mo <0.01 Fe bal.", {"C": 0.31, "P": 0.012, "Mo": 0.005}),
+    ("0.30C-0.95Cr", {"C": 0.3, "Cr": 0.95}),
+    ("1020 with B 20 ppm", {**grade("1020").composition, "B": 0.002}),
+])  # fmt: skip
 def test_typed_chemistry(text, contents):
     assert dict(steel_of(text).composition) == contents
     assert steel_of(text).name == text
 
 
-@pytest.mark.parametrize(
-    ("text", "says"),
-    [
-        ("C 0.3 Xx 2", "'Xx 2' cannot be read"),
-        ("C 0.3 C 0.2", "C is given twice"),
-        ("C 0.05 Cr 16.5 Ni 4", "makes it a stainless steel"),
-        ("C 31 Mn 0.5", "31 wt% C is more than"),
-        ("Mn 0.5 Cr 1.0", "carbon is missing"),
-    ],
-)
+@pytest.mark.parametrize(("text", "says"), [
+    ("C 0.3 Xx 2", "'Xx 2' cannot be read"),
+    ("C 0.3 C 0.2", "C is given twice"),
+    ("C 0.05 Cr 16.5 Ni 4", "makes it a stainless steel"),
+    ("C 31 Mn 0.5", "31 wt% C is more than"),
+    ("Mn 0.5 Cr 1.0", "carbon is missing"),
+])  # fmt: skip
 def test_chemistry_that_cannot_be_read(text, says):
     with pytest.raises(InputError, match=says):
         steel_of(text)

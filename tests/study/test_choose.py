@@ -5,7 +5,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
-from forgeprops.study.process.margins import raise_least, spread_out
+from forgeprops.study.process.margins import raise_least
 
 
 def test_optimiser_finds_a_known_optimum():
@@ -27,13 +27,6 @@ def test_optimiser_holds_the_others():
 
     at, values = raise_least(f, np.array([0.1]), np.array([True, False]))
     assert at == pytest.approx([0.5], abs=0.02) and values[1] >= -1e-3
-
-
-def test_starts_lie_apart():
-    x = np.random.default_rng(0).random((200, 2))
-    chosen = spread_out(x, -np.abs(x - 0.5).sum(axis=1), 5)
-    assert len(chosen) == 5 and chosen[0] == int(np.abs(x - 0.5).sum(axis=1).argmin())
-    assert min(np.abs(x[a] - x[b]).max() for a in chosen for b in chosen if a != b) >= 0.2
 
 
 @pytest.fixture(scope="module")
@@ -119,40 +112,16 @@ def test_impossible_limits_name_what_to_relax():
     ).feasible
 
 
-def test_limits_on_the_line_are_limits_too():
-    slow = fp.Limits(heads_per_hour=(500, None))
-    none = fp.choose(
-        "1030",
-        limits=slow,
-        settings={"delay_s": (2, 6), "spray_s": (6, 10)},
-        starts=1,
-        line=fp.Line(furnace_heads=200),
-    )
-    assert not none.feasible and none.binding == "heads an hour at least 500 /h"
-    # 8 s at the spray place: 450 an hour at best
-    assert none.relax.iloc[0]["to"] == pytest.approx(450.0, abs=5.0)
-    few = fp.choose(
-        "1030",
-        limits=fp.Limits(water_l=(None, 0.2), heads_per_hour=(300, None)),
-        settings={"flux": (2, 16), "spray_s": (4, 12)},
-        starts=1,
-    )
-    assert few.feasible and few.results["water_l"] <= 0.2
-
-
-@pytest.mark.parametrize(
-    "arguments, words",
-    [
-        ({}, "nothing is required"),
-        ({"limits": 5}, "must be Limits"),
-        ({"settings": {}}, "settings must be a mapping .*{}"),
-        ({"settings": {"flux": 5}}, "range of flux must be .*5"),
-        ({"settings": {"flux": (9, 4)}}, "from low to high"),
-        ({"settings": {"fluxx": (1, 2)}}, "did you mean 'flux'"),
-        ({"settings": {"flux": (1, 2)}, "route": fp.Route(spray=None)}, "no spray"),
-        ({"starts": 0}, "Starts 0"),
-    ],
-)
+@pytest.mark.parametrize("arguments, words", [
+    ({}, "nothing is required"),
+    ({"limits": 5}, "must be Limits"),
+    ({"settings": {}}, "settings must be a mapping .*{}"),
+    ({"settings": {"flux": 5}}, "range of flux must be .*5"),
+    ({"settings": {"flux": (9, 4)}}, "from low to high"),
+    ({"settings": {"fluxx": (1, 2)}}, "did you mean 'flux'"),
+    ({"settings": {"flux": (1, 2)}, "route": fp.Route(spray=None)}, "no spray"),
+    ({"starts": 0}, "Starts 0"),
+])  # fmt: skip
 def test_bad_questions_are_refused(arguments, words):
     given = {"limits": fp.Limits(face_margin=(1, None)), **arguments} if arguments else {}
     with pytest.raises(InputError, match=words):

@@ -36,25 +36,8 @@ def test_regions_lie_between_their_temperatures(diagrams):
         assert np.all(diagram.regions["martensite"].start_c <= diagram.ms_c + 5.0)
 
 
-def test_alloy_moves_the_soft_regions_to_longer_times(diagrams):
-    noses = [diagrams[name].regions["pearlite"].start_s.min() for name in ("1030", "4130", "4140")]
-    assert noses[0] < noses[1] < noses[2]
-
-
 def test_slower_cooling_is_never_harder(diagrams):
     for diagram in diagrams.values():
         assert np.all(
             np.diff(diagram.hardness_hv) <= 8.0
         )  # rates fall; a few HV of kink at a region's edge
-
-
-def test_coarser_grain_moves_pearlite_to_longer_times():
-    fine, coarse = (
-        cooling_diagram(fp.grade("4130"), g).regions["pearlite"].start_s.min() for g in (9.0, 5.0)
-    )
-    assert coarse > fine
-
-
-def test_bad_grain_is_one_sentence():
-    with pytest.raises(fp.InputError, match="Grain size 40"):
-        cooling_diagram(fp.grade("4130"), 40.0)

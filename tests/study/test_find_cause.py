@@ -45,16 +45,6 @@ def test_a_shut_nozzle_is_found():
     assert "<table" in found._repr_html_()
 
 
-def test_carbon_moves_face_and_hosel_together():
-    found = find_cause(
-        readings(("face", "body", "hosel"), C=0.345), STEEL, HEAD, ROUTE, usual=USUAL
-    )
-    ranked = list(found.table["cause"])
-    assert ranked.index("C") <= 2 and ranked.index("C") < ranked.index("preheat_c")
-    row = found.table.set_index("cause").loc["C"]
-    assert row["drift"] > 0.01
-
-
 def test_nothing_off_is_said_so():
     found = find_cause(USUAL, STEEL, HEAD, ROUTE, usual=USUAL)
     assert found.likeliest == NOTHING and found.table["probability"].iloc[0] > 0.5
@@ -160,8 +150,3 @@ def test_the_chances_are_honest():
 def test_bad_input_is_refused_in_one_sentence(change, says):
     with pytest.raises(fp.InputError, match=f"(?i){says}"):
         find_cause(**{"measured": {"face": 400}, "steel": "4130", **change})
-
-
-def test_a_route_without_water_has_fewer_causes():
-    names = [d.name for d in causes(Study(STEEL, HEAD, fp.Route(spray=None), shop=SHOP))]
-    assert "preheat_c" in names and not {"flux", "delay_s", "spray_s", "water_c"} & set(names)

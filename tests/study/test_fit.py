@@ -4,8 +4,6 @@ Synthetic shops: the engine with known multipliers, noise added.  What is held a
 coverage of the intervals, the autocorrelation time of a known process, and interpolation of polynomials.
 """
 
-import dataclasses
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -282,15 +280,3 @@ def test_autocorrelation_time_of_a_known_process(phi):
             x[i] = phi * x[i - 1] + noise[i]
         found.append(correlation_readings(x))
     assert np.mean(found) == pytest.approx((1 + phi) / (1 - phi), rel=0.15)
-
-
-def test_priors_are_those_of_the_package():
-    from forgeprops.answer.interval import LN_SPRAY_SD
-
-    known = priors()
-    assert known["spray"].sd == pytest.approx(LN_SPRAY_SD, abs=1e-4)
-    for number, p in known.items():
-        assert p.centre == getattr(fp.Shop(), number)
-        assert p.deviate(p.value(1.3)) == pytest.approx(1.3)
-    settled = dataclasses.replace(fp.Shop(spray=2.0), fitted=("spray",), standard_errors=(0.1,))
-    assert priors(settled)["spray"].sd == pytest.approx(0.05)

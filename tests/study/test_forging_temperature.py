@@ -78,13 +78,6 @@ def test_no_austenite_below_ac1_and_all_above_ac3(sweep):
         assert sweep["share"][i, SETTINGS_C > t.ac3_c + 25.0].min() > 0.99
 
 
-def test_hotter_never_presses_harder(sweep):
-    for i, name in enumerate(fp.grades()):
-        for z in ZONES:
-            stress = effort.flow_stress_mpa(fp.grade(name), sweep["die"][i, :, z])
-            assert np.all(np.diff(stress) <= 1e-9), name
-
-
 def test_study_is_the_single_estimates():
     steel, temperatures = fp.grade("4135"), [730.0, 770.0, 950.0, 1100.0]
     study = forging_temperature_study(steel, "long-iron", temperatures=temperatures)
@@ -121,17 +114,6 @@ def test_study_is_the_single_estimates():
     )
 
 
-def test_study_costs_rise_with_heat():
-    study = forging_temperature_study(fp.grade("1030"), temperatures=np.arange(700.0, 1251.0, 50.0))
-    for name in ("scale_um", "metal_loss_um", "decarburised_um", "face_austenite", "die_c"):
-        assert np.all(np.diff(getattr(study, name)) >= 0.0), name
-    assert np.all(np.diff(study.flow_stress_mpa) <= 1e-9) and np.all(
-        np.diff(study.hosel_grain_astm) <= 1e-9
-    )
-    own = np.interp(930.0, study.preheat_c, study.effort)
-    assert own == pytest.approx(1.0, abs=0.02)  # counted from the route's own 930 °C
-
-
 @pytest.mark.parametrize(
     ("given", "words"),
     [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")],
@@ -139,12 +121,6 @@ def test_study_costs_rise_with_heat():
 def test_study_refuses_bad_settings(given, words):
     with pytest.raises(InputError, match=f"(?i){words}"):
         forging_temperature_study(fp.grade("1030"), temperatures=given)
-
-
-def test_equal_effort_of_a_steel_with_itself_is_its_own_setting():
-    steel = fp.grade("1030")
-    for t in (780.0, 900.0, 1100.0):
-        assert equal_effort_preheat(steel, t, steel) == pytest.approx(t, abs=0.01)
 
 
 @pytest.mark.parametrize("name", ["4130", "4140"])

@@ -101,20 +101,6 @@ def test_the_whole_list_in_one_table():
     assert len(one) == 1 and one[0].heat == "4130"
 
 
-def test_a_shop_with_weak_water_needs_more_of_it():
-    plain = judge_heat("4130", limits=fp.Limits(face_hardness_hv=(400, 470)))
-    weak = judge_heat(
-        "4130", limits=fp.Limits(face_hardness_hv=(400, 470)), shop=fp.Shop(spray=0.7)
-    )
-    assert plain.verdict == ACCEPT and weak.verdict == ADJUST
-    assert weak.results["face_hardness_hv"] < 400
-
-
-def test_costs_may_be_limited_too():
-    assert judge_heat("4130", limits=fp.Limits(press_effort=(None, 0.5))).verdict == HOLD
-    assert judge_heat("4130").verdict == ACCEPT  # nothing asked
-
-
 def test_chances_are_those_of_a_normal():
     from scipy.stats import norm
 
@@ -126,18 +112,6 @@ def test_chances_are_those_of_a_normal():
     assert got["face_hardness_hv"] == pytest.approx(expected, abs=1e-6)
     assert _chances(limits, {"face_hardness_hv": 430.0}, {}) == {"face_hardness_hv": 1.0}
     assert _chances(limits, {"face_hardness_hv": math.nan}, {}) == {"face_hardness_hv": 0.0}
-
-
-def test_a_higher_chance_is_harder_to_meet():
-    assert judge_heat("4130", limits=LIMITS, chance=0.95, turned={}).verdict == HOLD
-    assert "not sure enough" in judge_heat("4130", limits=LIMITS, chance=0.95, turned={}).reason
-
-
-def test_a_route_without_water():
-    found = judge_heat("1030", route=fp.Route(spray=None), limits=LIMITS)
-    assert found.verdict == HOLD and "flux" not in found.reason
-    with pytest.raises(fp.InputError, match="flux cannot be varied"):
-        judge_heat("1030", route=fp.Route(spray=None), limits=LIMITS, turned={"flux": (2, 20)})
 
 
 @pytest.mark.parametrize("change, says", [

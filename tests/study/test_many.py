@@ -196,14 +196,11 @@ def test_later_heat_above_ac1_is_this_rows_error():
     assert table["error"].tolist() == [str(single.value), ""]
 
 
-@pytest.mark.parametrize(
-    "arguments, words",
-    [
-        ((["4130"] * 3, ["wedge"] * 2), "differ in length: 3 steels, 2 heads"),
-        ((5,), "steels must be .*5"),
-        ((iter(["4130"] * 3), iter(["wedge"] * 2)), "heads end after 2 cases but steels go on"),
-    ],
-)
+@pytest.mark.parametrize("arguments, words", [
+    ((["4130"] * 3, ["wedge"] * 2), "differ in length: 3 steels, 2 heads"),
+    ((5,), "steels must be .*5"),
+    ((iter(["4130"] * 3), iter(["wedge"] * 2)), "heads end after 2 cases but steels go on"),
+])  # fmt: skip
 def test_what_cannot_be_paired_is_refused(arguments, words):
     with pytest.raises(InputError, match=f"(?i){words}"):
         fp.estimate_many(*arguments)
@@ -334,15 +331,12 @@ def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
     assert all(p.name.startswith("part-") for p in folder.iterdir())
 
 
-@pytest.mark.parametrize(
-    "steel, n, options, words",
-    [
-        ("1030", 8, {}, "other inputs"),
-        ("4130", 8, {"chunk": 8}, "another size"),
-        ("4130", 8, {"quick": True}, "other inputs"),
-        ("4130", 4, {}, "beyond these cases"),
-    ],
-)
+@pytest.mark.parametrize("steel, n, options, words", [
+    ("1030", 8, {}, "other inputs"),
+    ("4130", 8, {"chunk": 8}, "another size"),
+    ("4130", 8, {"quick": True}, "other inputs"),
+    ("4130", 4, {}, "beyond these cases"),
+])  # fmt: skip
 def test_other_inputs_or_options_do_not_mix(folder, steel, n, options, words):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
     before = {p.name: p.read_bytes() for p in folder.iterdir()}
@@ -369,20 +363,17 @@ def test_a_batch_that_runs_is_left_alone(folder):
     assert fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4).kept == 2
 
 
-@pytest.mark.parametrize(
-    "to, words",
-    [
-        ("out.csv", "ends in '.csv'"),
-        ("no/such/out", "does not exist"),
-        (5, "file to write must be a path; got 5"),
-        ("", "file to write must be a path; got ''"),
-        (" ", "visible characters"),
-        ("a\0b", "cannot be written"),
-        ("x" * 300, "cannot be written"),
-        ("mine", "is a file"),
-        ("photos", "no part of a batch"),
-    ],
-)
+@pytest.mark.parametrize("to, words", [
+    ("out.csv", "ends in '.csv'"),
+    ("no/such/out", "does not exist"),
+    (5, "file to write must be a path; got 5"),
+    ("", "file to write must be a path; got ''"),
+    (" ", "visible characters"),
+    ("a\0b", "cannot be written"),
+    ("x" * 300, "cannot be written"),
+    ("mine", "is a file"),
+    ("photos", "no part of a batch"),
+])  # fmt: skip
 def test_bad_targets(tmp_path, monkeypatch, to, words):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "mine").write_text("mine")

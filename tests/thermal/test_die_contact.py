@@ -86,15 +86,10 @@ def face_loss_k(face_mm, start_c, die_c, contact, seconds, together, dies=2, n=2
     return start_c - end[:n].mean()
 
 
-@pytest.mark.parametrize(
-    ("die_c", "contact", "seconds", "within"),
-    [
-        (250, 7500, 0.01, 0.002),
-        (250, 7500, 0.05, 0.004),
-        (20, 8000, 0.3, 0.015),
-        (250, 12000, 1.0, 0.07),
-    ],
-)
+@pytest.mark.parametrize(("die_c", "contact", "seconds", "within"), [
+    (250, 7500, 0.01, 0.002), (250, 7500, 0.05, 0.004), (20, 8000, 0.3, 0.015),
+    (250, 12000, 1.0, 0.07),
+])  # fmt: skip
 def test_error_against_part_and_die_solved_together(die_c, contact, seconds, within):
     both = face_loss_k(3.0, 880.0, die_c, contact, seconds, together=True)
     ours = face_loss_k(3.0, 880.0, die_c, contact, seconds, together=False)

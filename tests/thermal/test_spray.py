@@ -70,19 +70,16 @@ def test_warning_travels_with_the_reading():
     assert FOOTPRINT_MM == (80.0, 50.0)
 
 
-@pytest.mark.parametrize(
-    ("call", "words"),
-    [
-        (lambda: spray_setting(-1.0), "Nozzle flow -1 L/min"),
-        (lambda: spray_setting("much"), "nozzle flow must be a number (0–500 L/min); got 'much'"),
-        (lambda: spray_setting(1.0, 0), "Number of nozzles 0"),
-        (lambda: spray_setting(1.0, 1.5), "number of nozzles must be a whole number; got 1.5"),
-        (lambda: spray_setting(1.0, 1, (40,)), "must be (length, width) in mm"),
-        (lambda: spray_setting(1.0, 1, (40, 0)), "Footprint width 0 mm"),
-        (lambda: spray_setting(1.0, 1, (40, 50), overlap=1.2), "Overlap 1.2"),
-        (lambda: from_flux(math.inf), "Spray rate inf"),
-    ],
-)
+@pytest.mark.parametrize(("call", "words"), [
+    (lambda: spray_setting(-1.0), "Nozzle flow -1 L/min"),
+    (lambda: spray_setting("much"), "nozzle flow must be a number (0–500 L/min); got 'much'"),
+    (lambda: spray_setting(1.0, 0), "Number of nozzles 0"),
+    (lambda: spray_setting(1.0, 1.5), "number of nozzles must be a whole number; got 1.5"),
+    (lambda: spray_setting(1.0, 1, (40,)), "must be (length, width) in mm"),
+    (lambda: spray_setting(1.0, 1, (40, 0)), "Footprint width 0 mm"),
+    (lambda: spray_setting(1.0, 1, (40, 50), overlap=1.2), "Overlap 1.2"),
+    (lambda: from_flux(math.inf), "Spray rate inf"),
+])  # fmt: skip
 def test_bad_readings_are_one_sentence(call, words):
     with pytest.raises(InputError) as caught:
         call()

@@ -53,15 +53,10 @@ def test_published_laws_agree_in_film_boiling():
         assert laws["Wendelstorf 2008"] == pytest.approx(middle, rel=0.45)
 
 
-@pytest.mark.parametrize(
-    ("flux", "nozaki", "ishiguro", "sasaki", "mueller"),
-    [
-        (3, 0.61, 0.81, 0.58, 0.56),
-        (5, 0.81, 1.02, 0.79, 0.80),
-        (10, 1.18, 1.40, 1.25, 1.41),
-        (20, 1.73, 1.91, 2.02, 2.62),
-    ],
-)
+@pytest.mark.parametrize(("flux", "nozaki", "ishiguro", "sasaki", "mueller"), [
+    (3, 0.61, 0.81, 0.58, 0.56), (5, 0.81, 1.02, 0.79, 0.80), (10, 1.18, 1.40, 1.25, 1.41),
+    (20, 1.73, 1.91, 2.02, 2.62),
+])  # fmt: skip
 def test_other_laws_at_900(flux, nozaki, ishiguro, sasaki, mueller):
     """kW/(m² K) at 900 °C, 20 °C water: a comparison table derived from the laws as printed."""
     laws = spray_film_laws_w_m2k(float(flux), 900.0)

@@ -45,14 +45,11 @@ def hold(law, state, t_c, seconds, steps):
         law.advance(state, t_c, t_c, seconds / steps, 0.0)
 
 
-@pytest.mark.parametrize(
-    ("t_c", "ln", "row"),
-    [
-        (650.0, (3.0, -40.0, -40.0), d.FERRITE),
-        (600.0, (-40.0, -2.0, -40.0), d.PEARLITE),
-        (450.0, (-40.0, -40.0, 7.0), d.BAINITE),
-    ],
-)
+@pytest.mark.parametrize(("t_c", "ln", "row"), [
+    (650.0, (3.0, -40.0, -40.0), d.FERRITE),
+    (600.0, (-40.0, -2.0, -40.0), d.PEARLITE),
+    (450.0, (-40.0, -40.0, 7.0), d.BAINITE),
+])  # fmt: skip
 def test_isothermal_hold_may_be_cut_into_steps(law, t_c, ln, row):
     one, many = fresh(*ln), fresh(*ln)
     hold(law, one, t_c, 20.0, 1)

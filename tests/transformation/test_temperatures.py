@@ -39,15 +39,10 @@ def measured_ms():
     return comp, grain, np.array([float(r["ms_c"]) for r in rows])
 
 
-@pytest.mark.parametrize(
-    ("grade", "andrews", "product", "steven_haynes"),
-    [
-        ("1020", 441, 424, 451),
-        ("1045", 326, 328, 323),
-        ("4130", 384, 378, 382),
-        ("4140", 331, 328, 323),
-    ],
-)
+@pytest.mark.parametrize(("grade", "andrews", "product", "steven_haynes"), [
+    ("1020", 441, 424, 451), ("1045", 326, 328, 323), ("4130", 384, 378, 382),
+    ("4140", 331, 328, 323),
+])  # fmt: skip
 def test_ms_of_the_classic_formulas_by_hand(grade, andrews, product, steven_haynes):
     comp = MID[grade]
     assert martensite_start_c(comp, method="andrews") == pytest.approx(andrews, abs=0.6)
@@ -109,14 +104,11 @@ def test_prediction_interval_covers_about_four_fifths_of_the_measured_steels():
 
 
 @pytest.mark.parametrize("start", [martensite_start_c, bainite_start_c])
-@pytest.mark.parametrize(
-    "base",
-    [
-        {"C": 0.2, "Mn": 0.45, "Si": 0.25},
-        {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
-        {"C": 0.3, "Mn": 0.8, "Si": 0.3, "Ni": 3.5, "Cr": 1.5, "Mo": 0.5},
-    ],
-)
+@pytest.mark.parametrize("base", [
+    {"C": 0.2, "Mn": 0.45, "Si": 0.25},
+    {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
+    {"C": 0.3, "Mn": 0.8, "Si": 0.3, "Ni": 3.5, "Cr": 1.5, "Mo": 0.5},
+])  # fmt: skip
 def test_own_starts_fall_with_carbon_and_alloy(start, base):
     carbon = np.linspace(0.05, 1.2, 80)
     values = start(base, carbon=carbon)
@@ -171,51 +163,20 @@ def test_unknown_method_is_named():
 #: Every formula at one steel that holds every element any of them names: a slip in one coefficient moves its value.
 #: Taken from the formulas after they were read; a change here must be meant.
 RICH = {
-    "C": 0.30,
-    "Mn": 0.80,
-    "Si": 0.35,
-    "Ni": 0.50,
-    "Cr": 1.10,
-    "Mo": 0.25,
-    "V": 0.10,
-    "Cu": 0.20,
-    "Ti": 0.02,
-    "Nb": 0.03,
-    "Al": 0.04,
-    "B": 0.002,
-    "W": 0.15,
-    "Co": 0.10,
-    "As": 0.01,
-    "P": 0.012,
+    "C": 0.30, "Mn": 0.80, "Si": 0.35, "Ni": 0.50, "Cr": 1.10, "Mo": 0.25, "V": 0.10, "Cu": 0.20,
+    "Ti": 0.02, "Nb": 0.03, "Al": 0.04, "B": 0.002, "W": 0.15, "Co": 0.10, "As": 0.01, "P": 0.012,
     "S": 0.01,
-}
+}  # fmt: skip
 OF_RICH_C = {
-    "ae1_grange": 737.889,
-    "ae3_grange": 794.333,
-    "ae1_andrews": 738.622,
-    "ae3_andrews": 827.097,
-    "ae3_andrews_long": 820.597,
-    "ae1_eldis": 710.785,
-    "ae3_eldis": 805.675,
-    "ac1_hougardy": 739.650,
-    "ac3_hougardy": 816.600,
-    "ac1_trzaska": 730.760,
-    "ac3_trzaska": 811.216,
-    "ms_andrews": 363.745,
-    "ms_andrews_product": 361.837,
-    "ms_steven_haynes": 359.950,
-    "ms_kung_rayment": 362.120,
-    "ms_van_bohemen": 362.507,
-    "ms_capdevila": 352.933,
-    "ms_trzaska": 359.575,
-    "bs_steven_haynes": 560.750,
-    "bs_kirkaldy": 529.090,
-    "bs_li": 536.450,
-    "bs_bodnar": 520.700,
-    "bs_van_bohemen": 564.367,
-    "bs_lee": 559.872,
-    "bs_trzaska": 541.300,
-}
+    "ae1_grange": 737.889, "ae3_grange": 794.333, "ae1_andrews": 738.622, "ae3_andrews": 827.097,
+    "ae3_andrews_long": 820.597, "ae1_eldis": 710.785, "ae3_eldis": 805.675,
+    "ac1_hougardy": 739.650, "ac3_hougardy": 816.600, "ac1_trzaska": 730.760,
+    "ac3_trzaska": 811.216, "ms_andrews": 363.745, "ms_andrews_product": 361.837,
+    "ms_steven_haynes": 359.950, "ms_kung_rayment": 362.120, "ms_van_bohemen": 362.507,
+    "ms_capdevila": 352.933, "ms_trzaska": 359.575, "bs_steven_haynes": 560.750,
+    "bs_kirkaldy": 529.090, "bs_li": 536.450, "bs_bodnar": 520.700, "bs_van_bohemen": 564.367,
+    "bs_lee": 559.872, "bs_trzaska": 541.300,
+}  # fmt: skip
 
 
 def test_no_coefficient_slips():

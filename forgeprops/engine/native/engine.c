@@ -183,8 +183,11 @@ EXPORT int forgeprops_austenite(const Input *in, double share, double undissolve
 EXPORT int forgeprops_wet_table(const Input *in, double flux, double scale_um, double *superheat, double *table) {
   Surfaces *k = room(sizeof *k);
   if (k) {
+    Step s = in->steps[0];
+    s.flux = flux;
+    s.share[0] = 1.0;
     surface_fill(in, case_of(in, 0), k, 0, in->convection_of[0], 1);
-    wet_table(in, k, case_of(in, 0), 0, 0, flux, scale_um);
+    wet_table(in, k, case_of(in, 0), &s, 0, 0, scale_um);
     for (int i = 0; i < WET_POINTS; i++) superheat[i] = WET_STEP_C * i, table[i] = k->wet[0][0][i];
   }
   const int failed = !k;

@@ -11,8 +11,8 @@ typedef struct {
   vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], latent[MAX_POINTS], scale_2[MAX_ZONES];
   vec duration, elapsed, step, taken, energy[3];
   vec ac1, ac3, span, eutectoid_root, steel_root, carbon, carbide_speed;
-  vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, pin_high, temper_q, gas_c, gas_4, emissivity;
-  mask alive;
+  vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, pin_high, temper_q, gas_c, gas_4, emissivity, convection, scale, ramp, begin, coil[MAX_ZONES];
+  mask alive, coiled;
   int64_t of[LANES], next, count;
   const int64_t *cases; /* the queue */
   int busy;
@@ -40,17 +40,17 @@ INLINE vec grain_growth(const Furnace *k, vec t, vec per_kelvin) {
 
 /* Heat that the surfaces give to the furnace, W, taken off `power`. */
 INLINE void furnace_losses(const Layout *L, const Input *in, Furnace *k, const vec *t, vec *power, vec *taken, int renew) {
-  const double convection = in->physics->furnace_convection;
+  (void)in;
   *taken = all(0.0);
   for (int z = 0; z < L->zones; z++) {
     const int sides[2] = {L->first[z], L->first[z] + L->count[z] - 1};
     for (int s = 0; s < 2; s++) {
       vec a = t[sides[s]] + 273.15, a2 = a * a, area = s == 0 ? k->heat.front[z] : k->heat.back[z];
-      vec q = area * (k->emissivity * (a2 * a2 - k->gas_4) + convection * (t[sides[s]] - k->gas_c));
+      vec q = area * (k->emissivity * (a2 * a2 - k->gas_4) + k->convection * (t[sides[s]] - k->gas_c));
       power[sides[s]] -= q;
       *taken -= q;
       if (renew) *(s == 0 ? &k->heat.slope_front[z] : &k->heat.slope_back[z]) =
-          area * (4.0 * k->emissivity * a2 * a + convection);
+          area * (4.0 * k->emissivity * a2 * a + k->convection);
     }
   }
 }
@@ -100,6 +100,12 @@ static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
   const double gas = p->furnace_c + 273.15;
   k->gas_4[l] = gas * gas * gas * gas;
   k->emissivity[l] = p->furnace_emissivity * in->physics->stefan_boltzmann;
+  k->convection[l] = p->furnace_convection;
+  k->scale[l] = p->scale_factor * in->physics->scale_k;
+  k->coiled[l] = -(p->coil_s > 0.0);
+  k->ramp[l] = max_of(p->coil_s, 1e-3);
+  k->begin[l] = p->start_c;
+  for (int z = 0; z < L->zones; z++) k->coil[z][l] = p->coil_c[z];
   return 1;
 }
 
@@ -115,6 +121,23 @@ static void furnace_out(const Layout *L, const Input *in, Furnace *k, int l, Cha
   for (int z = 0; z < L->zones; z++) out->scale_um[z] = root_of(k->scale_2[z][l]);
   for (int e = 0; e < 3; e++) out->energy[e] = k->energy[e][l];
   out->steps = (int64_t)k->taken[l];
+}
+
+/* A coil or torch brings every zone along a straight rise to its temperature and holds it there: heat, W, added to `power`, and what it
+   takes of it, added to `taken`.  Its pull on the metal fades in `COIL_S`. */
+#define COIL_S 1.0
+INLINE void coil_heat(const Layout *L, const Input *in, const Furnace *k, const vec *t, const vec *capacity, vec time_s, vec *power,
+                      vec *taken) {
+  vec done = lesser(time_s / k->ramp, all(1.0));
+  for (int z = 0; z < L->zones; z++) {
+    vec rise = k->coil[z] - k->begin, aim = k->begin + done * rise, rate = time_s < k->ramp ? rise / k->ramp : all(0.0);
+    for (int i = L->first[z]; i < L->first[z] + L->count[z]; i++) {
+      vec q = k->coiled ? capacity[i] * (rate + (aim - t[i]) * (1.0 / COIL_S)) : all(0.0);
+      power[i] += q;
+      *taken += q;
+    }
+  }
+  (void)in;
 }
 
 /* Metallurgy of every point over the step just tried, at its middle; `latent` becomes the heat it takes, W. */
@@ -161,7 +184,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
     k->span[l] = 1.0;
     k->busy += furnace_fill(L, in, k, l);
   }
-  vec capacity[MAX_POINTS], capacity_2[MAX_POINTS], power[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], t2[MAX_POINTS],
+  vec capacity[MAX_POINTS], capacity_2[MAX_POINTS], held[MAX_POINTS], power[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], t2[MAX_POINTS],
       change[MAX_POINTS], debt[MAX_POINTS], latent[MAX_POINTS], austenite[MAX_POINTS], dissolving[MAX_POINTS],
       grain[MAX_POINTS], tempering[MAX_POINTS];
   while (k->busy > 0) {
@@ -176,13 +199,20 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
     vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, taken, taken_2;
     conduct(L, in, heat, heat->t, capacity, power, 1);
     furnace_losses(L, in, k, heat->t, power, &taken, 1);
+    const int coil = any(k->coiled);
+    for (int i = 0; i < L->points; i++) held[i] = capacity[i];
+    if (coil) {
+      coil_heat(L, in, k, heat->t, capacity, k->elapsed, power, &taken);
+      for (int i = 0; i < L->points; i++) held[i] += k->coiled ? capacity[i] * gamma_h * (1.0 / COIL_S) : all(0.0);
+    }
     if (traces) trace_start(L, in, heat, traces, k->of);
-    factorise(L, in, heat, capacity, gamma_h);
+    factorise(L, in, heat, held, gamma_h);
     for (int i = 0; i < L->points; i++) k1[i] = power[i] + k->latent[i];
     solve(L, in, heat, gamma_h, k1, k1);
     for (int i = 0; i < L->points; i++) t2[i] = heat->t[i] + h * k1[i];
     conduct(L, in, heat, t2, capacity_2, power, 0);
     furnace_losses(L, in, k, t2, power, &taken_2, 0);
+    if (coil) coil_heat(L, in, k, t2, capacity_2, k->elapsed + h, power, &taken_2);
     second_stage(L, capacity, capacity_2, k->latent, k1, power);
     solve(L, in, heat, gamma_h, power, k2);
     vec error = all(0.0), largest = all(0.0), off = all(0.0);
@@ -221,7 +251,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
         moved += in->weight[i] * gain;
       }
       vec middle = greater(zone_mean(L, in, z, heat->t) - 0.5 * moved + 273.15, all(300.0));
-      k->scale_2[z] += good ? h * p->scale_k * exponential(-p->scale_q_k / middle) : all(0.0);
+      k->scale_2[z] += good ? h * k->scale * exponential(-p->scale_q_k / middle) : all(0.0);
     }
     k->energy[0] += good ? got : all(0.0);
     k->energy[1] += good ? stored : all(0.0);

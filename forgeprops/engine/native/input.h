@@ -8,7 +8,7 @@
 #define MAX_POINTS 84    /* of all zones; arrays of so many vectors do not fall on the same cache lines */
 #define MAX_SQUARE 1668  /* sum of the squares of the points of each zone */
 
-enum { FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET }; /* kinds of step */
+enum { FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET, BATH }; /* kinds of step */
 
 /* Marks of a zone. */
 enum { M_FURNACE, M_DIE, M_WATER_ON, M_WATER_OFF, M_T800, M_T500, M_RATE700, M_REBOUND, M_SCALE, M_LOW, MARKS };
@@ -26,8 +26,8 @@ enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
 #define CASE_FIELDS(X) \
   X(carbon) X(cr) X(mo) X(ae1) X(ae3) X(ac1) X(ac3) X(bainite_limit) X(ln_f) X(ln_p) X(ln_b) X(grain_m) X(grain_ln_k) \
   X(grain_q) X(grain_ln_k_low) X(grain_q_low) X(pin_low) X(pin_high) X(alloyed) X(temper_q_k) X(ms_grain) X(furnace_c) \
-  X(furnace_emissivity) X(start_c) X(air_c) X(emissivity) X(view_factor) X(air_factor) X(sleeve_w_m2k) X(flux) \
-  X(spray_factor) X(water_c) X(die_factor) X(die_c) X(work_k) X(scale_left) X(start_grain_um) X(start_austenite) \
+  X(furnace_emissivity) X(start_c) X(air_c) X(emissivity) X(view_factor) X(air_factor) X(spray_factor) \
+  X(scale_factor) X(furnace_convection) X(coil_s) X(die_factor) X(die_c) X(work_k) X(scale_left) X(start_grain_um) X(start_austenite) \
   X(start_scale_um) X(first_finish_c) X(first_grain_um) X(ln_carbide_speed)
 
 #define ZONE_FIELDS(X) X(mass_kg) X(front_m2) X(back_m2) X(side_m2) X(conduction_m) X(link_m) X(one_structure)
@@ -40,7 +40,7 @@ enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
 #define PHYSICS_FIELDS(X) \
   X(cp_a0) X(cp_a1) X(cp_a2) X(cp_a3) X(cp_f0) X(cp_f1) X(cp_f2) X(cp_f3) X(cp_f_hold_c) X(k_0) X(k_slope) X(k_least) \
   X(k_alloyed_most) X(k_austenite_slope) X(k_austenite_from_c) X(heat_fp) X(heat_b) X(heat_m) X(stefan_boltzmann) \
-  X(furnace_convection) X(jet_w_m2k) X(resting_contact) X(die_effusivity_2) X(scale_k) X(scale_q_k) \
+  X(jet_w_m2k) X(resting_contact) X(die_effusivity_2) X(scale_k) X(scale_q_k) \
   X(eutectoid_carbon) X(ferrite_carbon) X(three_phase_c) X(formation_s) X(formation_q_k) X(dissolution_s) \
   X(dissolution_q_k) X(alloy_in_carbide) X(c_per_cr) X(c_per_mo) X(carbide_spacing_um) X(carbide_spacing_carbon) \
   X(grains_per_mm2) X(reference_grain_um) X(ae3_slope) X(acm_slope) X(gas_cal) X(kinetic_carbon) X(return_undercooling) \
@@ -54,15 +54,17 @@ enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
   X(step_limit)
 
 #define DOUBLE(name) double name;
-typedef struct { CASE_FIELDS(DOUBLE) double ln_strain_f[MAX_ZONES], ln_strain_b[MAX_ZONES]; } Case;
+typedef struct { CASE_FIELDS(DOUBLE) double ln_strain_f[MAX_ZONES], ln_strain_b[MAX_ZONES], coil_c[MAX_ZONES]; } Case;
 typedef struct { ZONE_FIELDS(DOUBLE) } Zone;
 typedef struct { KINETIC_FIELDS(DOUBLE) } Kinetics;
 typedef struct { PHYSICS_FIELDS(DOUBLE) } Physics;
 typedef struct { CONTROL_FIELDS(DOUBLE) } Control;
-typedef struct { int64_t kind; double duration_s, contact, share[MAX_ZONES]; } Step;
+/* A piece of the route: a share of every zone meets a fluid, a spray by its flux or a bath by its table; `air` is a table of convection
+   for this piece counted from 1, 0 for that of the case; what a zone is wrapped in conducts `cover`, 0 for nothing. */
+typedef struct { int64_t kind, medium, air; double duration_s, contact, flux, fluid_c, share[MAX_ZONES], cover[MAX_ZONES]; } Step;
 
 typedef struct {
-  int64_t cases_n, case_bytes, zones, steps_n, carbon_points, convection_points, extent_points, contact_points, trace_points;
+  int64_t cases_n, case_bytes, zones, steps_n, carbon_points, convection_points, extent_points, contact_points, medium_points, trace_points;
   const int64_t *points; /* a zone */
   const char *cases; /* records of `case_bytes` that begin with a Case */
   const Zone *heads;
@@ -70,6 +72,7 @@ typedef struct {
   const Step *steps;
   const double *convection; /* W/(m² K), [table][zone][temperature], every 50 °C from 0 */
   const int64_t *convection_of;
+  const double *media; /* loss to a bath, W/m², [table][temperature of the surface, every 10 °C from 0] */
   const double *start; /* Ms (°C), rate of the martensite law (1/K) and a hardness the engine does not read, [steel][3][carbon] */
   const int64_t *start_of;
   const Kinetics *kinetics;

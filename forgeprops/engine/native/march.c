@@ -21,7 +21,7 @@ static void strike(const Layout *L, const Input *in, Cooling *k, int l, const Ca
 
 /* Let lane `l` enter the next piece of its route that takes time; 0 when the route is over. */
 static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
-  static const Step in_air = {COOL, 1e5, 0.0, {0.0, 0.0, 0.0, 0.0, 0.0}};
+  static const Step in_air = {.kind = COOL, .duration_s = 1e5};
   const Job *job = &k->job[l];
   const Case *c = case_of(in, job->of);
   for (;;) {
@@ -30,17 +30,22 @@ static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
     if (s->kind == FURNACE) continue;
     if (s->kind == STROKE) strike(L, in, k, l, c);
     if (s->duration_s <= 0.0) continue;
-    const int water = s->kind == SPRAY || s->kind == SPRAY_ON_DIE;
+    const int bath = s->kind == BATH, water = bath || s->kind == SPRAY || s->kind == SPRAY_ON_DIE;
+    const int64_t air = s->air ? s->air - 1 : in->convection_of[job->of];
+    k->surface.fluid_c[l] = s->fluid_c;
     for (int z = 0; z < L->zones; z++) {
-      const int wet = water && s->share[z] > 0.0 && c->flux > 0.0;
-      if (water) k->marks[z][M_WATER_ON][l] = lane_mean(L, in, &k->heat, z, l);
-      if (wet) wet_table(in, &k->surface, c, l, z, c->flux * s->share[z], k->scale_um[z][l]);
-      k->surface.sprayed[z][l] = -wet;
+      const int wet = water && s->share[z] > 0.0 && (bath || s->flux > 0.0);
+      k->surface.convection_at[z][l] = (air * L->zones + z) * in->convection_points;
+      /* the forging of the first heat cools in the same surroundings */
+      k->surface.cover[z][l] = (job->first_heat ? in->steps + (job->of + 1) * in->steps_n - 1 : s)->cover[z];
+      if (water && k->marks[z][M_WATER_ON][l] < -0.5) k->marks[z][M_WATER_ON][l] = lane_mean(L, in, &k->heat, z, l);
+      if (wet) wet_table(in, &k->surface, c, s, l, z, k->scale_um[z][l]);
+      k->surface.wet_front[z][l] = -wet;
+      k->surface.wet_back[z][l] = -(wet && bath);
     }
     k->surface.stroke[l] = -(s->kind == STROKE);
     k->surface.on_die[l] = -(s->kind == STROKE || s->kind == REST || s->kind == SPRAY_ON_DIE);
     k->surface.jet[l] = -(s->kind == JET);
-    k->surface.sleeved[l] = -(s->kind == COOL && c->sleeve_w_m2k > 0.0);
     k->surface.contact[l] = s->contact;
     k->cooling[l] = -(s->kind == COOL);
     k->duration[l] = s->duration_s;
@@ -54,7 +59,7 @@ static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
 static void leave(const Layout *L, const Input *in, Cooling *k, int l) {
   const Job *job = &k->job[l];
   const int64_t kind = job->first_heat ? COOL : in->steps[job->of * in->steps_n + k->phase[l]].kind;
-  if (kind == SPRAY || kind == SPRAY_ON_DIE)
+  if (kind == SPRAY || kind == SPRAY_ON_DIE || kind == BATH)
     for (int z = 0; z < L->zones; z++) k->marks[z][M_WATER_OFF][l] = lane_mean(L, in, &k->heat, z, l);
 }
 
@@ -135,8 +140,11 @@ static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, con
     if (enter(L, in, k, l)) return 1;
     hand_over(L, in, k, l, out, charge);
   }
-  k->alive[l] = k->cooling[l] = k->surface.on_die[l] = k->surface.stroke[l] = k->surface.jet[l] = k->surface.sleeved[l] = 0;
-  for (int z = 0; z < L->zones; z++) k->surface.sprayed[z][l] = 0;
+  k->alive[l] = k->cooling[l] = k->surface.on_die[l] = k->surface.stroke[l] = k->surface.jet[l] = 0;
+  for (int z = 0; z < L->zones; z++) {
+    k->surface.wet_front[z][l] = k->surface.wet_back[z][l] = 0;
+    k->surface.cover[z][l] = 0.0;
+  }
   k->lane_of[l] = -1;
   k->duration[l] = 1e9;
   k->finer[l] = 1.0;

@@ -2,7 +2,7 @@
 #define FURNACE_FIELDS(X) \
   X(carbon) X(ac1) X(ac3) X(grain_m) X(grain_ln_k) X(grain_q) X(grain_ln_k_low) X(grain_q_low) X(pin_low) X(pin_high) X(alloyed) \
   X(temper_q_k) X(furnace_c) X(furnace_emissivity) X(start_c) X(start_grain_um) X(start_austenite) X(start_scale_um) \
-  X(ln_carbide_speed)
+  X(scale_factor) X(furnace_convection) X(coil_s) X(ln_carbide_speed) X(coil_c[0]) X(coil_c[1]) X(coil_c[2]) X(coil_c[3]) X(coil_c[4])
 
 static uint64_t mixed(uint64_t hash, double x) {
   uint64_t bits;

@@ -1,12 +1,13 @@
 /* What the surfaces of a cooling head lose: air and radiation, dies, water, a jet. */
 #define CONVECTION_STEP_C 50.0 /* of the tables of convection */
-#define WET_POINTS 161         /* a sprayed surface is tabulated on so many metal temperatures above the water's, */
+#define MEDIUM_STEP_C 10.0     /* of the tables of baths */
+#define WET_POINTS 161         /* a wet surface is tabulated on so many metal temperatures above the fluid's, */
 #define WET_STEP_C 8.0         /* so far apart */
 
 typedef struct {
-  vec air_c, air_4, air_factor, emissivity, die_c, die_factor, water_c, sleeve, contact;
+  vec air_c, air_4, air_factor, emissivity, die_c, die_factor, fluid_c, contact, cover[MAX_ZONES];
   mask convection_at[MAX_ZONES], wet_at[MAX_ZONES]; /* where the tables of a lane begin */
-  mask stroke, on_die, jet, sleeved, sprayed[MAX_ZONES];
+  mask stroke, on_die, jet, wet_front[MAX_ZONES], wet_back[MAX_ZONES];
   double wet[LANES][MAX_ZONES][WET_POINTS];
 } Surfaces;
 
@@ -39,21 +40,22 @@ INLINE void dry_loss(const Input *in, const Surfaces *k, int z, vec t, vec *q, v
 
 INLINE void surface_loss(const Input *in, const Surfaces *k, const Dies *dies, int z, int front, vec t, vec *q, vec *slope) {
   dry_loss(in, k, z, t, q, slope);
-  if (z == 4 && any(k->sleeved)) {
-    *q = k->sleeved ? k->sleeve * (t - k->air_c) : *q;
-    *slope = k->sleeved ? k->sleeve : *slope;
+  mask covered = k->cover[z] > 0.0, wet = front ? k->wet_front[z] : k->wet_back[z];
+  if (any(covered)) {
+    *q = covered ? k->cover[z] * (t - k->air_c) : *q;
+    *slope = covered ? k->cover[z] : *slope;
   }
-  if (front && any(k->sprayed[z])) {
-    vec p = clamp((t - k->water_c) * (1.0 / WET_STEP_C), 0.0, WET_POINTS - 1.0);
+  if (any(wet)) {
+    vec p = clamp((t - k->fluid_c) * (1.0 / WET_STEP_C), 0.0, WET_POINTS - 1.0);
     mask i = k->wet_at[z] + whole(lesser(p, all(WET_POINTS - 2.0)));
     vec low = gather(&k->wet[0][0][0], i), rise = gather(&k->wet[0][0][1], i) - low;
-    *q = k->sprayed[z] ? low + (p - real(i - k->wet_at[z])) * rise : *q;
+    *q = wet ? low + (p - real(i - k->wet_at[z])) * rise : *q;
     /* where boiling takes hold the loss grows as the surface cools: that part stays explicit */
-    *slope = k->sprayed[z] ? greater(rise * (1.0 / WET_STEP_C), all(0.0)) : *slope;
+    *slope = wet ? greater(rise * (1.0 / WET_STEP_C), all(0.0)) : *slope;
   }
   if (front && any(k->jet)) {
     const double jet = in->physics->jet_w_m2k;
-    *q = k->jet ? jet * (t - k->water_c) : *q;
+    *q = k->jet ? jet * (t - k->fluid_c) : *q;
     *slope = k->jet ? all(jet) : *slope;
   }
   if (dies->touched) {
@@ -110,15 +112,13 @@ static void surface_fill(const Input *in, const Case *c, Surfaces *k, int l, int
   k->emissivity[l] = c->emissivity * c->view_factor * in->physics->stefan_boltzmann;
   k->die_c[l] = c->die_c;
   k->die_factor[l] = c->die_factor;
-  k->water_c[l] = c->water_c;
-  k->sleeve[l] = c->sleeve_w_m2k;
   for (int z = 0; z < zones; z++) {
     k->convection_at[z][l] = (table * zones + z) * in->convection_points;
     k->wet_at[z][l] = (l * MAX_ZONES + z) * WET_POINTS;
   }
 }
 
-/* ---- the table of a sprayed surface, made once a spray and zone ---- */
+/* ---- the table of a wet surface, made once a spray or bath and zone ---- */
 
 /* Wendelstorf's law, W/(m² K) (`spray_law.spray_w_m2k`). */
 INLINE vec boiling_law(const Physics *p, double flux, double wetting, vec superheat) {
@@ -138,20 +138,36 @@ INLINE vec spray_law(const Physics *p, double flux, double water_c, vec superhea
   return lesser(h, all(p->spray_base)) + greater(h - p->spray_base, all(0.0)) * warm;
 }
 
-/* Loss of a sprayed surface, W/m², on metal temperatures above the water's.  The scale stands in series and its wet side is cooler
-   than the metal, so that boiling takes hold at a higher metal temperature.  Walking down the wet side's temperature s gives the
-   metal's s + q(s) R; where that folds back the head stays on the hot branch as long as it lasts, then falls to the cold one. */
-static void wet_table(const Input *in, Surfaces *k, const Case *c, int l, int z, double flux, double scale_um) {
-  const Physics *p = in->physics;
-  const double resistance = scale_um * 1e-6 / p->scale_conductivity, share = 1.0 - exp_of(-flux / p->wetting_flux),
-               limit = flux * (p->water_cp * (100.0 - c->water_c) + p->water_hfg);
-  double clean[WET_POINTS + LANES], *table = k->wet[l][z];
+/* Loss of a clean wet surface, W/m², on its temperatures above the fluid's. */
+static void clean_table(const Input *in, const Step *s, double flux, double *clean) {
+  if (s->kind == BATH) {
+    const double *table = in->media + s->medium * in->medium_points;
+    for (int i = 0; i < WET_POINTS; i++) {
+      const double at = min_of(max_of((s->fluid_c + WET_STEP_C * i) / MEDIUM_STEP_C, 0.0), in->medium_points - 1.0);
+      const int j = (int)min_of(at, in->medium_points - 2.0);
+      clean[i] = table[j] + (at - j) * (table[j + 1] - table[j]);
+    }
+    return;
+  }
   for (int i = 0; i < WET_POINTS; i += LANES) {
     vec superheat;
     for (int j = 0; j < LANES; j++) superheat[j] = WET_STEP_C * (i + j);
-    vec q = spray_law(p, flux, c->water_c, superheat) * superheat;
+    vec q = spray_law(in->physics, flux, s->fluid_c, superheat) * superheat;
     for (int j = 0; j < LANES; j++) clean[i + j] = q[j];
   }
+}
+
+/* Loss of a wet surface, W/m², on metal temperatures above the fluid's.  The scale stands in series and its wet side is cooler
+   than the metal, so that boiling takes hold at a higher metal temperature.  Walking down the wet side's temperature s gives the
+   metal's s + q(s) R; where that folds back the head stays on the hot branch as long as it lasts, then falls to the cold one. */
+static void wet_table(const Input *in, Surfaces *k, const Case *c, const Step *s, int l, int z, double scale_um) {
+  const Physics *p = in->physics;
+  const int bath = s->kind == BATH;
+  const double flux = s->flux * s->share[z], resistance = scale_um * 1e-6 / p->scale_conductivity,
+               share = bath ? s->share[z] : 1.0 - exp_of(-flux / p->wetting_flux), factor = bath ? 1.0 : c->spray_factor,
+               limit = bath ? 1e12 : flux * (p->water_cp * (100.0 - s->fluid_c) + p->water_hfg);
+  double clean[WET_POINTS + LANES], *table = k->wet[l][z];
+  clean_table(in, s, flux, clean);
   int node = WET_POINTS - 1;
   double q_before = clean[node], metal_before = WET_STEP_C * node + q_before * resistance;
   for (int i = WET_POINTS - 2; node >= 0 && i >= 0; i--) {
@@ -170,11 +186,11 @@ static void wet_table(const Input *in, Surfaces *k, const Case *c, int l, int z,
   /* dry and wet shares side by side, the wet one never above full evaporation on top of the dry loss */
   const double *air = in->convection + k->convection_at[z][l];
   for (int i = 0; i < WET_POINTS; i++) {
-    const double t = c->water_c + WET_STEP_C * i, a = t + 273.15;
+    const double t = s->fluid_c + WET_STEP_C * i, a = t + 273.15;
     double at = min_of(max_of(t / CONVECTION_STEP_C, 0.0), in->convection_points - 1.0);
     const int j = (int)min_of(at, in->convection_points - 2.0);
     const double h = c->air_factor * (air[j] + (at - j) * (air[j + 1] - air[j]));
     const double dry = k->emissivity[l] * (a * a * a * a - k->air_4[l]) + h * (t - c->air_c);
-    table[i] = (1.0 - share) * dry + share * min_of(c->spray_factor * table[i], limit + max_of(dry, 0.0));
+    table[i] = (1.0 - share) * dry + share * min_of(factor * table[i], limit + max_of(dry, 0.0));
   }
 }

@@ -10,9 +10,9 @@ import numpy as np
 
 from ...answer.cases import checked_case
 from ...answer.evaluation import evaluate
-from ...answer.press_and_skin import least_press
 from ...base.errors import check_flag, check_number
 from ...forging import effort
+from ...forging.press import least_press
 from ...inputs.cases import spread
 from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
