@@ -22,7 +22,8 @@ from forgeprops.answer.result import ZoneResult
 from forgeprops.base.errors import InputError
 from forgeprops.base.ranges import RANGES
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.route import COOLING, Route
+from forgeprops.inputs.later import COOLING
+from forgeprops.inputs.route import Route
 from forgeprops.inputs.settings import numbers_of, table
 from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.tensile import strength

@@ -10,13 +10,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..base.errors import InputError, check_choice, check_kind, check_number, shown
+from ..engine.outcome import O_HV
+from ..engine.run import march_columns
+from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
+from ..inputs.later import Normalise
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
-from ..transformation.temperatures import ac1_c
+from ..transformation.temperatures import ac1_c, ac3_c
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,7 @@ def _check_head(head: Head) -> None:
 
 
 def check_case(steel: Steel, head: Head, route: Route) -> None:
-    """Refuse a head outside the range of the formulas, and later heats above the steel's Ac1.
+    """Refuse a head outside the range of the formulas, later heats above the steel's Ac1, and a normalise below its Ac3.
 
     Raises
     ------
@@ -69,11 +73,25 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
         return
     ac1 = float(ac1_c(steel))
     for heat in route.later:
-        if heat.temperature_c > ac1:
+        said = f"{heat.words[0].upper()}{heat.words[1:]}"
+        if isinstance(heat, Normalise):
+            ac3 = float(ac3_c(steel))
+            if heat.temperature_c < ac3:
+                raise InputError(
+                    f"{said} is below this steel's Ac3 ({ac3:.0f} °C): part of the old structure stays."
+                )
+        elif heat.temperature_c > ac1:
+            hosel_hv = _again_hv(steel, head, route, heat.temperature_c)
             raise InputError(
-                f"{heat.words[0].upper()}{heat.words[1:]} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes "
-                f"austenite and hardens again in air, with a soft ring beside it."
+                f"{said} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and hardens again in air, "
+                f"the hosel to about {hosel_hv:.0f} HV, with a soft ring beside a torch; for the whole head use Normalise."
             )
+
+
+def _again_hv(steel: Steel, head: Head, route: Route, peak_c: float) -> float:
+    """Hardness of a hosel that is heated above Ac1 and cools in still air, HV."""
+    again = dataclasses.replace(route, later=(Normalise(peak_c, 900.0),)).marched()
+    return float(march_columns(Cases.of([steel], [head], [again])).zones[0, -1, O_HV])
 
 
 def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, Route, Shop]:

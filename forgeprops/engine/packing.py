@@ -14,8 +14,8 @@ import numpy as np
 
 from ..inputs.cases import Cases, HeadColumns, SteelColumns, steel_columns
 from ..inputs.head import ZONES, Zone, forged_parts, links_of, zones_of
-from ..inputs.quench import QUENCH
-from ..inputs.route import COOLING, HEATING, LocalHeat, Temper
+from ..inputs.later import COOLING, LocalHeat, Temper
+from ..inputs.route import HEATING, QUENCH
 from ..inputs.steel import Steel
 from ..thermal import surroundings
 from ..thermal.furnace import FURNACES

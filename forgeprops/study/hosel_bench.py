@@ -17,7 +17,8 @@ from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES, Head
-from ..inputs.route import LocalHeat, Route, Temper
+from ..inputs.later import LocalHeat, Temper
+from ..inputs.route import Route
 
 #: Steps down from the preheat that are tried, °C (our choice).
 PREHEAT_STEPS_C = (20.0, 40.0, 80.0)

@@ -29,8 +29,8 @@ from forgeprops.base.errors import InputError
 from forgeprops.base.tables import data_path
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import Block
-from forgeprops.inputs.quench import MEDIA, Quench
-from forgeprops.inputs.route import COOLING, HEATING
+from forgeprops.inputs.later import COOLING, Normalise
+from forgeprops.inputs.route import HEATING, MEDIA, Quench
 from forgeprops.inputs.settings import numbers_of, settings, table
 from forgeprops.inputs.steel import ELEMENTS
 
@@ -112,7 +112,13 @@ def head(draw):
 def route(draw, coldest_ac1=650.0):
     later = []
     for _ in range(draw.choice((0, 0, 0, 1, 2))):
-        if draw.random() < 0.7:
+        if draw.random() < 0.15:
+            later.append(
+                Normalise(
+                    draw.uniform(850.0, 1000.0), draw.uniform(600.0, 7200.0), draw.choice(COOLING)
+                )
+            )
+        elif draw.random() < 0.7:
             zones = draw.choice(((), ("hosel",), ("hosel", "neck")))
             later.append(
                 fp.Temper(number(draw, 20.0, coldest_ac1), number(draw, 0.0, 36_000.0), zones)

@@ -8,8 +8,9 @@ from ...base.errors import InputError, check_choice
 from ...inputs.grades import grade, grades
 from ...inputs.head import head, heads
 from ...inputs.job import Job
+from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
-from ...inputs.route import COOLING_WORDS, Spray
+from ...inputs.route import Spray
 from ...inputs.settings import table
 from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux, spray_setting
