@@ -15,9 +15,11 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
+from ..base.errors import InputError, check_kind, check_number
 from ..base.tables import read_rows
 from .austenite import FERRITE_CARBON as CARBON_IN_FERRITE
 from .temperature_formulas import bs_li as kinetic_bainite_start_c
@@ -27,6 +29,7 @@ __all__ = [
     "AE3_SLOPE_C",
     "CARBON_IN_FERRITE",
     "GAS_CAL",
+    "check_constants",
     "constants",
     "extent_of",
     "extent_tables",
@@ -50,6 +53,20 @@ ACM_SLOPE_C = (1147.0 - 727.0) / (2.1 - 0.76)
 def constants(column: str = "value") -> dict[str, float]:
     """Constants of the rate equations by id; column "published" gives the uncalibrated set."""
     return {row["id"]: float(row[column]) for row in read_rows("fits/kinetics.csv")}
+
+
+def check_constants(given) -> None:
+    """Refuse what is no full set of the constants of the rate equations (`constants`).
+
+    Raises
+    ------
+    InputError
+    """
+    check_kind(given, Mapping, "constants")
+    for name in constants():
+        if name not in given:
+            raise InputError(f"constants have no {name}; start from kinetics.constants().")
+        check_number(given[name], name, -1e6, 1e6)
 
 
 def ln_composition_factors(comp, carbon=None, k=None):
