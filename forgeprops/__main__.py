@@ -160,7 +160,7 @@ _SECONDS = {"h": 3600.0, "min": 60.0, "s": 1.0}
 
 def _temper(text: str):
     """The heat of one ``--temper``."""
-    from .inputs.route import Temper
+    from .inputs.later import Temper
 
     celsius, _, time = text.partition(":")
     unit = next((u for u in _SECONDS if time.endswith(u)), "")

@@ -180,6 +180,7 @@ VALID = {
     "tensile_strength": {"hv": 285.0},
     "Cool": {},
     "Quench": {"medium": "oil bath"},
+    "Normalise": {"temperature_c": 890.0},
     "FirstHeat": {},
     "LaterHeat": {"temperature_c": 600.0},
     "LocalHeat": {"peak_c": 680.0},

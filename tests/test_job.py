@@ -102,3 +102,22 @@ def test_damaged_files_are_refused(tmp_path, place, value, words):
     at[place[-1]] = value
     with pytest.raises(InputError, match=f"(?i){words}"):
         fp.load_job(json.dumps(content).encode(), "a.json")
+
+
+def test_every_part_of_a_route_comes_back(tmp_path):
+    route = fp.Route(
+        fp.Preheat(950.0, 90.0, kind="induction"),
+        quench=(
+            fp.Quench("oil bath", depth_mm=30.0, agitation=0.5),
+            fp.Quench("water spray", zones={"hosel": 0.5}),
+            fp.Quench("own bath", table=((100.0, 1000.0), (900.0, 2000.0))),
+        ),
+        later=(
+            fp.Normalise(),
+            fp.LocalHeat("hosel", cooled="air"),
+            fp.Temper(200.0, zones=("hosel",)),
+        ),
+    )
+    job = fp.Job("4130", route=route)
+    job.save(tmp_path / "job.json")
+    assert fp.load_job(tmp_path / "job.json") == job

@@ -141,8 +141,27 @@ def test_torch_tells_its_temperatures_and_above_ac1_is_refused():
     assert "free end of the hosel" in wet["local-heat"] and "°C" in wet["local-heat"]
     assert "local-heat:hot-head" in dry and "local-heat:hot-head" not in wet
     for heat in (fp.Temper(800), fp.LocalHeat("hosel", peak_c=800)):
-        with pytest.raises(fp.InputError, match="above this steel's Ac1.*hardens again in air"):
+        with pytest.raises(
+            fp.InputError, match=r"above this steel's Ac1.*hardens again in air.* \d{3} HV"
+        ):
             codes("4140", heat)
+
+
+@pytest.mark.parametrize("grade", ["1020", "4130", "4140"])
+def test_a_normalise_is_a_new_austenite(grade):
+    """After a normalise nothing of the press and the water is left: the head that was cooled in air from the same furnace."""
+    dry = fp.Route(fp.Preheat(890.0, 1800.0), fp.Transfer(0.0), spray=None)
+    dry = dry.with_(dwell_s=0.0, rest_s=0.0, strain=0.0)
+    routes = [
+        later(fp.Route()),
+        dataclasses.replace(fp.Route(), later=(fp.Normalise(890.0, 1800.0),)),
+        dry,
+    ]
+    steels = [fp.grade(grade)] * 3
+    wet, normalised, air = evaluate(Cases.of(steels, [HEAD] * 3, routes)).hardness_hv
+    assert (normalised == air).all() and normalised[0] < wet[0] - 10.0
+    with pytest.raises(fp.InputError, match="below this steel's Ac3"):
+        fp.estimate(grade, HEAD, fp.Route(later=(fp.Normalise(780.0),)))
 
 
 def test_tempering_widens_the_interval_more_above_640_c():

@@ -9,14 +9,18 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_kind, check_number, shown
+from ..engine.outcome import O_HV
+from ..engine.run import march_columns
+from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
+from ..inputs.later import Normalise
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
-from ..transformation.temperatures import ac1_c
+from ..transformation.temperatures import ac1_c, ac3_c
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,7 @@ def _check_head(head: Head) -> None:
 
 
 def check_case(steel: Steel, head: Head, route: Route) -> None:
-    """Refuse a head outside the range of the formulas, and later heats above the steel's Ac1.
+    """Refuse a head outside the range of the formulas, later heats above the steel's Ac1, and a normalise below its Ac3.
 
     Raises
     ------
@@ -69,11 +73,25 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
         return
     ac1 = float(ac1_c(steel))
     for heat in route.later:
-        if heat.temperature_c > ac1:
+        said = f"{heat.words[0].upper()}{heat.words[1:]}"
+        if isinstance(heat, Normalise):
+            ac3 = float(ac3_c(steel))
+            if heat.temperature_c < ac3:
+                raise InputError(
+                    f"{said} is below this steel's Ac3 ({ac3:.0f} °C): part of the old structure stays."
+                )
+        elif heat.temperature_c > ac1:
+            hosel_hv = _again_hv(steel, head, route, heat.temperature_c)
             raise InputError(
-                f"{heat.words[0].upper()}{heat.words[1:]} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes "
-                f"austenite and hardens again in air, with a soft ring beside it."
+                f"{said} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and hardens again in air, "
+                f"the hosel to about {hosel_hv:.0f} HV, with a soft ring beside a torch; for the whole head use Normalise."
             )
+
+
+def _again_hv(steel: Steel, head: Head, route: Route, peak_c: float) -> float:
+    """Hardness of a hosel that is heated above Ac1 and cools in still air, HV."""
+    again = dataclasses.replace(route, later=(Normalise(peak_c, 900.0),)).marched()
+    return float(march_columns(Cases.of([steel], [head], [again])).zones[0, -1, O_HV])
 
 
 def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, Route, Shop]:
@@ -96,7 +114,7 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
 def _kind(value, kind, what: str, or_else: str = ""):
     if not isinstance(value, kind):
         raise InputError(
-            f"{what} must be a {kind.__name__}{or_else}; got {type(value).__name__} {value!r:.60}."
+            f"{what} must be a {kind.__name__}{or_else}; got {type(value).__name__} {shown(value)}."
         )
     return value
 
@@ -108,6 +126,10 @@ def _named(given: Mapping, kind) -> dict[str, Any]:
         check_choice(name, "field", allowed, kind.__name__.lower()): value
         for name, value in given.items()
     }
+
+
+def _by_name(given: Mapping) -> dict[str, Any]:
+    return {check_kind(name, str, "name of a setting"): value for name, value in given.items()}
 
 
 def head_from(given) -> Head:
@@ -123,9 +145,9 @@ def head_from(given) -> Head:
     if given is None or isinstance(given, str):
         return library_head("mid-iron" if given is None else given)
     if isinstance(given, Mapping):
-        changed = dict(given)
+        changed = _by_name(given)
         return library_head(changed.pop("head", "mid-iron")).with_(**changed)
-    raise InputError(f"head must be a Head, a library name or dimensions; got {given!r:.60}.")
+    raise InputError(f"head must be a Head, a library name or dimensions; got {shown(given)}.")
 
 
 def route_from(given) -> Route:
@@ -141,10 +163,10 @@ def route_from(given) -> Route:
     if given is None:
         return Route()
     if isinstance(given, Mapping):
-        changed = dict(given)
+        changed = _by_name(given)
         base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
         return base.with_(**changed)
-    raise InputError(f"route must be a Route or settings by their short names; got {given!r:.60}.")
+    raise InputError(f"route must be a Route or settings by their short names; got {shown(given)}.")
 
 
 def shop_from(given) -> Shop:
@@ -155,7 +177,7 @@ def shop_from(given) -> Shop:
     if isinstance(given, Mapping):
         return Shop(**_named(given, Shop))
     raise InputError(
-        f"shop must be a Shop, the path of its file, or its numbers; got {given!r:.60}."
+        f"shop must be a Shop, the path of its file, or its numbers; got {shown(given)}."
     )
 
 
@@ -180,9 +202,9 @@ def length_of(*columns) -> int | None:
     for what, given in zip(_MAKERS, columns, strict=True):
         if _is_single(given):
             continue
-        if not isinstance(given, Iterable):
+        if not isinstance(given, Iterable) or getattr(given, "shape", None) == ():
             raise InputError(
-                f"{what}s must be one {what} or a sequence of them; got {given!r:.60}."
+                f"{what}s must be one {what} or a sequence of them; got {shown(given)}."
             )
         if hasattr(given, "__len__"):
             lengths[what] = len(given)

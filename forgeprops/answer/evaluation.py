@@ -18,7 +18,7 @@ import numpy as np
 from ..base.errors import check_flag, check_kind, check_number
 from ..base.ranges import Warn
 from ..engine.results import Results
-from ..engine.run import march_columns
+from ..engine.run import check_march_options, march_columns
 from ..face.distortion import CUTTING_HV, CUTTING_LIMIT_HV, FLATNESS_MM, LIMIT_MM
 from ..face.margin import layers_of_faces, strike_margins
 from ..face.strike import Faces, Strike, strike_options
@@ -27,7 +27,8 @@ from ..forging.press import press_columns
 from ..forging.scale import metal_loss_um
 from ..forging.skin import Surface, decarburised_um, diffusion_um2, struck_skin_hv, surface_of
 from ..hosel.bench import Bench, bench_options
-from ..hosel.bend import bend_of_head, bends_of_heads, gradient_share
+from ..hosel.bend import bend_of_head
+from ..hosel.limits import bends_of_heads, gradient_share
 from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, mass_g_of
@@ -125,7 +126,7 @@ class Evaluation:
 
     @functools.cached_property
     def hosel(self) -> dict[str, np.ndarray]:
-        """Hosel on the bench, see `hosel.bend.bends_of_heads`."""
+        """Hosel on the bench, see `hosel.limits.bends_of_heads`."""
         outside, bore, bent, length = (
             self.cases.dimension("hosel", name)
             for name in ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm")
@@ -564,6 +565,7 @@ def estimate(
             **options,
         )
     case = checked_case(steel, head, route, shop)
+    check_march_options(options)
     check_flag(count_press_strain, "count_press_strain")
     bench, struck = bench_options(bench), Strike(**strike_options(strike))
     flatness_mm = check_number(flatness_mm, "flatness limit", *LIMIT_MM, "mm")

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..engine.packing import hosel_shape_mm
+from ..engine.routes import hosel_shape_mm
 from ..inputs.head import ZONES
-from ..inputs.route import COOLING, LocalHeat, Temper
+from ..inputs.later import COOLING, LocalHeat, Temper
 from ..thermal.local_heat import hosel_heat
 from ..transformation.tempering import tempering_coefficients
 
@@ -212,7 +212,15 @@ def _plating_text(e, i):
     )
 
 
+def _normalised_text(e, i):
+    return (
+        "The normalise makes new austenite: structure and hardness follow from it alone.  The crack risk of the water, the "
+        "bow and the press belong to the route without it: estimate that too.  Scale and carbon loss of both heats add."
+    )
+
+
 RULES = (
+    ("normalised", "note", lambda e: e.cases.route["normalised"], _normalised_text),
     ("tempered", "note", any_heat, _tempered_text),
     ("local-heat", "note", lambda e: _any(e, _local), _torch_text),
     ("local-heat:hot-head", "change", _hot_head, _hot_head_text),

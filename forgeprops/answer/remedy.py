@@ -13,8 +13,9 @@ from typing import Any
 
 from ..base.errors import InputError
 from ..inputs.grades import grade, grades
+from ..inputs.later import COOLING_WORDS, LocalHeat, Temper
 from ..inputs.limits import QUANTITIES
-from ..inputs.route import COOLING_WORDS, LocalHeat, Route, Spray, Temper
+from ..inputs.route import Route, Spray
 from ..inputs.settings import table
 from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux

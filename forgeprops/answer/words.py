@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import textwrap
 from typing import Any
@@ -35,11 +36,8 @@ def _hosel_why(result) -> str:
     hard = f["bainite"] + f["martensite"]
     rate = f"{hosel.rate_700_c_per_s:.1f} °C/s at 700 °C" if hosel.rate_700_c_per_s else "slowly"
     alloy = steel.get("Cr") + steel.get("Mo") > 0.4
-    named = (
-        [name for name, element, least in _ALLOYING if steel.get(element) >= least]
-        if alloy
-        else ["steel"]
-    )
+    named = [n for n, element, least in _ALLOYING if alloy and steel.get(element) >= least]
+    named = named or ["steel"]
     if hosel.austenite_share < NO_AUSTENITE:
         return "it never became austenite and keeps its first-heat structure, tempered"
     if hosel.austenite_share < 0.5:
@@ -55,14 +53,12 @@ def _hosel_why(result) -> str:
     return f"in {_air(result)} it cools at {rate}, and without alloy that leaves soft ferrite and pearlite"
 
 
+_AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air", "sleeve": "its sleeve",
+        "box": "a closed box", "vermiculite": "vermiculite"}  # fmt: skip
+
+
 def _air(result) -> str:
-    return {
-        "single": "still air",
-        "row": "a row in still air",
-        "bin": "a bin",
-        "fan": "moving air",
-        "sleeve": "its sleeve",
-    }[result.route.cool.surroundings]
+    return _AIR[result.route.cool.surroundings]
 
 
 def _face_why(result) -> str:
@@ -74,10 +70,8 @@ def _face_why(result) -> str:
         return "it was not austenite when the spray started, so there was nothing to harden"
     it, first = "it", ""
     if share < FULL_AUSTENITE:
-        it, first = (
-            "that part",
-            f"only {100 * share:.0f} % of it was austenite when it left the furnace, and ",
-        )
+        it = "that part"
+        first = f"only {100 * share:.0f} % of it was austenite when it left the furnace, and "
     martensite, bainite = (face.fractions[name] / share for name in ("martensite", "bainite"))
     late = face.water_off_c is not None and face.water_off_c > result.critical.ms_c
     idle = dry is not None and is_idle(face.hardness_hv, dry["face"])
@@ -144,8 +138,8 @@ def _job(result) -> str:
     """Steel, head and settings in one line."""
     route = result.route
     parts = [f"preheat temperature {route.preheat.temperature_c:.0f} °C"]
-    if result.sprayed:
-        spray = route.spray
+    spray = route.spray
+    if spray and spray.flux_kg_m2_s * spray.duration_s:
         flow = from_flux(spray.flux_kg_m2_s).flow_l_min
         parts.append(
             f"delay {spray.delay_s:g} s, spray {flow:.1f} L/min for {spray.duration_s:g} s"
@@ -177,14 +171,11 @@ def _deciding(result, units: Units) -> list[str]:
     if bend.target_deg > 0.0:
         bench += f"; {bend.bar_force_n:.0f} N on a {float(bend.bench.bar_mm[0]):.0f} mm bar for {bend.target_deg:.1f}° ({pull})"
     remedy, measure = verdict.remedy, verdict.measure_next
+    cure = "none needed." if verdict.level == "good" else "no single near change keeps all limits."
     if remedy is not None:
         cure = (
             f"{remedy.words}: {remedy.gives}; costs {remedy.costs}; then {100 * remedy.chance_right:.0f} % sure, "
             f"{remedy.heads_inside} of 100 heads inside."
-        )
-    else:
-        cure = (
-            "none needed." if verdict.level == "good" else "no single near change keeps all limits."
         )
     lines = [
         verdict.sentence,
@@ -362,12 +353,8 @@ def _as_easy(result) -> str:
     )
 
 
-def _round(value: float, digits: int = 4):
-    return float(f"{value:.{digits}g}")
-
-
-def _plain(warning) -> dict[str, str]:
-    return {"code": warning.code, "rank": warning.rank, "text": warning.text}
+def _round(value: float) -> float:
+    return float(f"{value:.4g}")
 
 
 def _spelled(value, units: Units):
@@ -379,110 +366,83 @@ def _spelled(value, units: Units):
     return units.text(value) if isinstance(value, str) else value
 
 
+#: Numbers of zones, strengths and the hosel that go into JSON, of four digits.
+_ZONE = """hardness_hv hardness_low_hv hardness_high_hv hardness_hrc as_quenched_hv austenite_share undissolved
+grain_astm peak_c die_c water_c water_off_c rebound_c biot recrystallised_share retained_strain"""
+_STRENGTH = "tensile_mpa tensile_se_mpa yield_mpa yield_se_mpa elongation"
+_BEND = """allowed_deg allowed_deg_low allowed_deg_high one_bend_deg rebend_deg hand_deg bar_length_needed_mm
+target_deg direction_deg bar_force_n springback_deg overbend_deg"""
+_CRITICAL = ("ac1", "ac3", "ae3", "bs", "ms")
+
+
+def _numbers(thing, names: str) -> dict[str, float | None]:
+    values = {name: getattr(thing, name) for name in names.split()}
+    return {name: None if v is None else _round(v) for name, v in values.items()}
+
+
 def to_dict(result, units=None) -> dict[str, Any]:
     """Plain numbers, whose names say their units, and texts of an estimate, ready for JSON; "units": of the texts."""
     units = Units.of(units)
-    zones = {}
-    for name, z in result.zones.items():
-        zones[name] = {
-            "hardness_hv": _round(z.hardness_hv),
-            "hardness_low_hv": _round(z.hardness_low_hv),
-            "hardness_high_hv": _round(z.hardness_high_hv),
-            "hardness_hrc": None if z.hardness_hrc is None else _round(z.hardness_hrc, 3),
-            "as_quenched_hv": _round(z.as_quenched_hv),
+    zones = {
+        name: {
+            **_numbers(z, _ZONE),
+            **_numbers(z.strength, _STRENGTH),
             "fractions": {k: round(v, 4) for k, v in z.fractions.items()},
-            "tensile_mpa": _round(z.strength.tensile_mpa),
-            "tensile_se_mpa": _round(z.strength.tensile_se_mpa, 3),
-            "yield_mpa": _round(z.strength.yield_mpa),
-            "yield_se_mpa": _round(z.strength.yield_se_mpa, 3),
-            "elongation": _round(z.strength.elongation, 3),
-            "austenite_share": round(z.austenite_share, 4),
-            "undissolved": round(z.undissolved, 4),
-            "grain_astm": _round(z.grain_astm, 3),
-            "peak_c": _round(z.peak_c),
-            "die_c": _round(z.die_c),
-            "water_c": None if z.water_c is None else _round(z.water_c),
-            "water_off_c": None if z.water_off_c is None else _round(z.water_off_c),
-            "rebound_c": _round(z.rebound_c),
-            "biot": _round(z.biot, 3),
-            "flow_stress_mpa": _round(z.flow_stress.mpa, 3),
-            "flow_stress_low_mpa": _round(z.flow_stress.low_mpa, 3),
-            "flow_stress_high_mpa": _round(z.flow_stress.high_mpa, 3),
-            "recrystallised_share": round(z.recrystallised_share, 3),
-            "retained_strain": round(z.retained_strain, 4),
-            "strain_effect_hv": _round(result.strain_effect_hv[name], 3),
+            "flow_stress_mpa": _round(z.flow_stress.mpa),
+            "flow_stress_low_mpa": _round(z.flow_stress.low_mpa),
+            "flow_stress_high_mpa": _round(z.flow_stress.high_mpa),
+            "strain_effect_hv": _round(result.strain_effect_hv[name]),
         }
+        for name, z in result.zones.items()
+    }
     bend, surface, effort = result.hosel, result.surface, result.effort
-    equal = result.equal_effort
+    equal, dry, through = result.equal_effort, result.without_spray, result.heat_through_s
+    likes = (
+        (None,) * 3 if equal is None else map(_round, (equal.hotter_c, equal.low_c, equal.high_c))
+    )
     out = {
         "units": units.to_dict(),
         "steel": result.steel.name,
         "head": result.head.name,
         "preheat_c": result.route.preheat.temperature_c,
         "ideal_diameter_mm": _round(result.ideal_diameter_mm),
-        "critical_c": {
-            name: _round(getattr(result.critical, f"{name}_c"))
-            for name in ("ac1", "ac3", "ae3", "bs", "ms")
-        },
+        "critical_c": {n: _round(getattr(result.critical, f"{n}_c")) for n in _CRITICAL},
         "verdict": result.verdict.to_dict(),
         "zones": zones,
-        "hosel": {
-            "allowed_deg": _round(bend.allowed_deg, 3),
-            "allowed_deg_low": _round(bend.allowed_deg_low, 3),
-            "allowed_deg_high": _round(bend.allowed_deg_high, 3),
-            "one_bend_deg": _round(bend.one_bend_deg, 3),
-            "rebend_deg": _round(bend.rebend_deg, 3),
-            "governed_by": bend.governed_by,
-            "hand_deg": _round(bend.hand_deg, 3),
-            "bar_length_needed_mm": _round(bend.bar_length_needed_mm),
-            "target_deg": _round(bend.target_deg, 3),
-            "direction_deg": _round(bend.direction_deg, 3),
-            "bar_force_n": _round(bend.bar_force_n, 3),
-            "springback_deg": _round(bend.springback_deg, 3),
-            "overbend_deg": _round(bend.overbend_deg, 3),
-            "ease": bend.ease,
-        },
+        "hosel": {**_numbers(bend, _BEND), "governed_by": bend.governed_by, "ease": bend.ease},
         "surface": {
-            "scale_um": _round(surface.scale_um, 3),
-            "metal_loss_um": _round(surface.metal_loss_um, 3),
-            "decarburised_um": _round(surface.decarburised_um, 3),
-            "skin_hv": _round(surface.skin_hv, 3),
-            "blast_scale_um": _round(surface.blast.scale_um, 3),
-            "blast_metal_um": _round(surface.blast.metal_um, 3),
+            **_numbers(surface, "scale_um metal_loss_um decarburised_um skin_hv"),
+            "blast_scale_um": _round(surface.blast.scale_um),
+            "blast_metal_um": _round(surface.blast.metal_um),
         },
         "effort": {
             "flow_stress_mpa": _round(effort.mean_mpa),
-            "press_force_kn": _round(effort.press_force.kn, 3),
-            "press_force_low_kn": _round(effort.press_force.low_kn, 3),
-            "press_force_high_kn": _round(effort.press_force.high_kn, 3),
+            "press_force_kn": _round(effort.press_force.kn),
+            "press_force_low_kn": _round(effort.press_force.low_kn),
+            "press_force_high_kn": _round(effort.press_force.high_kn),
             "relative_to_1030": _round(effort.relative),
-            "hotter_like_1030_c": None if equal is None else _round(equal.hotter_c, 3),
-            "hotter_like_1030_low_c": None if equal is None else _round(equal.low_c, 3),
-            "hotter_like_1030_high_c": None if equal is None else _round(equal.high_c, 3),
+            **{
+                f"hotter_like_1030_{end}c": v
+                for end, v in zip(("", "low_", "high_"), likes, strict=True)
+            },
         },
-        "heat_through_s": None if result.heat_through_s is None else _round(result.heat_through_s),
+        "heat_through_s": None if through is None else _round(through),
         "press_strain_counted": result.press_strain_counted,
-        "without_spray_hv": None
-        if result.without_spray is None
-        else {k: _round(v) for k, v in result.without_spray.items()},
-        "warnings": [_plain(w) for w in ranked(result.warnings)],
+        "without_spray_hv": None if dry is None else {k: _round(v) for k, v in dry.items()},
+        "warnings": [dataclasses.asdict(w) for w in ranked(result.warnings)],
         "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],
     }
-    if result.face is not None:
+    if (face := result.face) is not None:
         out["face"] = {
-            "margin": _round(result.face.margin, 3),
-            "location": result.face.location,
-            "strikes": None if result.face.strikes is None else _round(result.face.strikes, 0),
-            "strikes_is_bound": result.face.strikes_is_bound,
-            "least_thickness_mm": _round(result.face.least_thickness_mm, 3),
+            **_numbers(face, "margin least_thickness_mm"),
+            "strikes": None if face.strikes is None else float(f"{face.strikes:.1g}"),
+            "location": face.location,
+            "strikes_is_bound": face.strikes_is_bound,
         }
-    if result.distortion is not None:
-        shape = result.distortion
+    if (shape := result.distortion) is not None:
         out["distortion"] = {
-            "bow_mm": _round(shape.bow_mm, 3),
-            "limit_mm": _round(shape.limit_mm),
-            "neck_drift_deg": _round(shape.neck_drift_deg, 3),
-            "warnings": [_plain(w) for w in shape.warnings],
+            **_numbers(shape, "bow_mm limit_mm neck_drift_deg"),
+            "warnings": [dataclasses.asdict(w) for w in shape.warnings],
         }
     return _spelled(out, units)

@@ -15,8 +15,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from ..base.cautions import STEADY_PULL_N
-from ..base.constants import POISSON, Z80
-from ..base.errors import InputError, check_number
+from ..base.constants import Z80
+from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength
@@ -36,13 +36,12 @@ from .earlier_bends import after_bends, off_centre
 from .fatigue import (
     COLD_STRAIN,
     RETURN_STRAINS,
-    allowed_amplitude,
-    crack_strain,
     cycles_to_crack,
     notch_strain_factor,
     roessle_fatemi,
     uniform_material_law,
 )
+from .limits import SPRINGS_DEG, bent_most, governing, gradient_share, limit_forces
 from .result import HoselBend, ease_of
 
 #: Bend zones always shown, mm.  Nobody has measured it: 10–20 mm lies free between bar and clamp (our
@@ -53,153 +52,6 @@ LENGTHS_MM = (10.0, 20.0)
 _COLD_SPREAD, _SCATTER_SPREAD = 0.2, 2.0
 #: Structures tried where none is known, and the hardness they are found at (the ranges of the strength fits).
 _STRUCTURES = (("ferrite", 60.0, 280.0), ("bainite", 200.0, 450.0), ("martensite", 200.0, 900.0))
-
-
-# ---- what each limit allows ----
-
-
-def _limits(n: Nodes, bench: Bench, cold=COLD_STRAIN, scatter=None, used=0.0):
-    """Force on the bar (N, (3, n)) and curvature (1/mm, (3, n, p)) at which each of `LIMITS` is reached.
-
-    Notes
-    -----
-    Wall: ovalisation r⁴ k² (1 − ν²)/t², an elastic formula used as an order of magnitude, and wrinkling strain
-    t/(2D).  Crack: `fatigue.crack_strain` on the outer strain under load.  Re-bends, n times 0 → X → 0: the
-    range of the outer strain, strain under load + 1.2 YS/E, is at most 2 ea(n · scatter)/K.
-
-    References
-    ----------
-    .. [1] Ovalisation: L. G. Brazier, Proc. R. Soc. A 116 (1927) 104 (from memory).
-    .. [2] Wrinkling: Murphey & Langner 1985 (from memory).
-    """
-    hardness, yields, tensile, _, _, reduction, exponent = np.moveaxis(n.metal, -1, 0)
-    crack = (
-        crack_strain(reduction, exponent, bench.notch_factor, cold) * bench.plating_factor - used
-    )
-    scatter = bench.scatter_factor if scatter is None else scatter
-    amplitude = allowed_amplitude(hardness, tensile, bench.rebends, scatter)
-    there_and_back = 2.0 * amplitude / notch_strain_factor(exponent, bench.notch_factor)
-    rebend = there_and_back - RETURN_STRAINS * yields / YOUNGS_MPA
-    wall, mean = 0.5 * (n.outside_mm - n.bore_mm), 0.25 * (n.outside_mm + n.bore_mm)
-    flattening = bench.bore_out_of_round_mm / (2.0 * mean)  # change of radius over mean radius
-    # of an off-centre bore the mean flexibility of the ring counts, ⟨1/t³⟩ of t = t₀(1 + ε cos θ)
-    off = np.minimum(bench.eccentricity_mm / wall, 0.9) ** 2
-    ring = wall * ((1.0 - off) ** 2.5 / (1.0 + 0.5 * off)) ** (1.0 / 3.0)
-    ovalising = ring / mean**2 * np.sqrt(flattening / (1.0 - POISSON**2))
-    # the wall thins by half the outer strain (constant volume, isotropic); it wrinkles at t/(2D)
-    crumpling = np.minimum(2.0 * bench.wall_thinning, wall / (2.0 * n.outside_mm)) / n.fibre_mm
-    strains = np.maximum(np.stack([crack, rebend]), 1e-6) / n.fibre_mm
-    curvature = np.stack([np.minimum(ovalising, crumpling), *strains])
-    return n.least_force(curvature), curvature
-
-
-def _governing(forces):
-    """Index into `LIMITS` of the limit reached first; of those equal to within rounding the first."""
-    return (forces <= forces.min(axis=0) * (1.0 + 1e-9)).argmax(axis=0)
-
-
-def bends_of_heads(
-    outside_mm, bore_mm, length_mm, hosel: Mapping, neck: Mapping, neck_share, bench=None
-) -> dict[str, np.ndarray]:
-    """Allowed bends of many hosels at once; `hosel_bend` is a batch of one of the same code.
-
-    Parameters
-    ----------
-    outside_mm, bore_mm, length_mm : array_like
-        Section and free length.
-    hosel, neck : dict of str to array
-        Strength of the two zones (`strength.tensile.strength_arrays`).
-    neck_share : array_like
-        Share of their difference that lies within the free length (`gradient_share`).
-    bench : Bench, optional
-
-    Returns
-    -------
-    dict
-        "one_bend_deg", "rebend_deg", "allowed_deg" (the least of both), "governed_by" (index into `LIMITS`); at the
-        allowed bend "force_n", "springback_deg", "outer_strain" (the greatest) and "gathers" (all in less than a
-        quarter of the diameter); of the required change "bar_force_n" and "bar_length_needed_mm".
-
-    Examples
-    --------
-    >>> from forgeprops.strength.tensile import strength_arrays
-    >>> soft = strength_arrays([150.0, 150.0], 1.0)
-    >>> bends_of_heads(13.4, 9.4, [10.0, 20.0], soft, soft, 0.0)["allowed_deg"].round(1).tolist()
-    [3.0, 5.8]
-    """
-    bench = bench or Bench()
-    here = metal_of(hosel)
-    share = np.asarray(neck_share, dtype=float)[..., None]
-    metal = np.stack([here, here + share * (metal_of(neck) - here)], axis=1)
-    hosels = Hosels.of(metal, outside_mm, bore_mm, length_mm, bench.bar_mm)
-    pieces = [
-        _bends(hosels.part(slice(i, i + _CHUNK)), bench)
-        for i in range(0, max(len(hosels), 1), _CHUNK)
-    ]
-    return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
-
-
-def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
-    nodes, n = hosels.nodes(), len(hosels)
-    forces, limits = _limits(nodes, bench)
-    one, least = forces[:2].min(axis=0), forces.min(axis=0)
-    again = np.flatnonzero(one > least)  # where going there and back is the limit one bend is more
-    rows = np.r_[np.arange(n), np.arange(n), again]
-    loaded = nodes.part(rows)
-    found = load(
-        loaded,
-        np.r_[least, nodes.yield_force(), one[again]],
-        np.r_[
-            np.full(n, np.nan),
-            np.full(n, math.radians(bench.target_deg)),
-            np.full(len(again), np.nan),
-        ],
-        limits.min(axis=0)[rows],
-    )
-    degrees = np.degrees(found.permanent)
-    one_bend = degrees[:n].copy()
-    one_bend[again] = degrees[2 * n :]
-    force = found.x[n : 2 * n]
-    needed = bar_for_force(hosels.bar_mm, hosels.length_mm, force, bench.force_limit_n)
-    strain, gathers = _bent_most(loaded, found)
-    return {
-        "one_bend_deg": one_bend,
-        "rebend_deg": degrees[:n],
-        "allowed_deg": degrees[:n],
-        "governed_by": _governing(forces),
-        "force_n": least,
-        "springback_deg": np.degrees(found.sprung[:n]),
-        "outer_strain": strain[:n],
-        "gathers": gathers[:n],
-        "bar_force_n": force,
-        "bar_length_needed_mm": needed if bench.target_deg else 0.0 * needed,
-    }
-
-
-#: Allowed bend below which the hosel only springs, degrees (our choice).
-_SPRINGS_DEG = 0.05
-
-
-def _bent_most(n: Nodes, found) -> tuple[np.ndarray, np.ndarray]:
-    """Greatest outer-fibre strain of every case, and whether its bending gathers in a quarter of the diameter."""
-    strain = np.where(n.real, found.strain, 0.0)
-    at = np.arange(len(strain)), strain.argmax(axis=1)
-    elastic = found.x[:, None] * n.arm_mm / (n.moment_factor * n.section.stiffness)
-    most = (found.curvature - elastic)[at]
-    bends = found.permanent >= math.radians(_SPRINGS_DEG)  # less is rounding
-    return strain[at], bends & (found.permanent < 0.25 * n.outside_mm[:, 0] * most)
-
-
-# Cases per pass: enough that calls cost little, few enough for the cache of the processor.
-_CHUNK = 1024
-
-
-def gradient_share(bend_zone_mm, hosel_mm, neck_mm):
-    """Share of the difference neck − hosel that lies within the bend zone; floats or arrays.
-
-    Zone values belong to the middles of hosel and neck, half their lengths apart; the bend zone is shorter.
-    """
-    return np.minimum(bend_zone_mm / (0.5 * (hosel_mm + neck_mm)), 1.0)
 
 
 # ---- one hosel ----
@@ -366,7 +218,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     used, damage, unknown = state
     hosels, cold, scatter = _variants(shape, here, neck, bench, unknown)
     nodes, others, n = hosels.nodes(), len(LENGTHS_MM), len(hosels)
-    forces, limits = _limits(nodes, bench, cold, scatter, used)
+    forces, limits = limit_forces(nodes, bench, cold, scatter, used)
     one, target = float(forces[:2, 0].min()), bench.target_deg
     pulls = [min(pull, one) for pull in (bench.force_limit_n, STEADY_PULL_N)]
     start = float(nodes.yield_force()[0])
@@ -378,7 +230,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
         np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)],
         limits.min(axis=0)[rows],
     )
-    degrees = np.degrees(found.permanent)
+    degrees = np.maximum(np.degrees(found.permanent), 0.0)
     now, shift = float(degrees[0]), degrees[1 + others : n] - degrees[0]
     structure = shift[8:]
     shift = np.r_[shift[:8], structure.min(initial=0.0), structure.max(initial=0.0)]
@@ -392,8 +244,8 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     bars = bar_for_force(
         bench.bar_mm, shape["length_mm"], force, np.array([bench.force_limit_n, STEADY_PULL_N])
     )
-    strain, gathers = (float(x[0]) for x in _bent_most(loaded, found))
-    governed = LIMITS[_governing(forces)[0]]
+    strain, gathers = (float(x[0]) for x in bent_most(loaded, found))
+    governed = LIMITS[governing(forces)[0]]
     notes.append(outside("hosel_strain", strain))
     if governed == "re-bends":
         notes.append(
@@ -407,7 +259,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
                 "bore, hardness gradient); the beam picture is cautious there: try it.",
             )
         )
-    if now < _SPRINGS_DEG:
+    if now < SPRINGS_DEG:
         notes.append(
             Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays.")
         )
@@ -467,7 +319,7 @@ def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Streng
         return strength(hardness_hv, fractions)
     if not isinstance(given, Strength):
         raise InputError(
-            f"{label} must be a Strength from forgeprops.strength(...); got {given!r}."
+            f"{label} must be a Strength from forgeprops.strength(...); got {shown(given)}."
         )
     return given
 

@@ -18,8 +18,8 @@ import numpy as np
 from ..base.errors import InputError, check_choice
 from .drawing import Block, Face, Hosel, Neck, Rim
 from .head import Head
-from .quench import QUENCH, Quench
-from .route import COOLING, HEATING, LaterHeat, Route, Spray
+from .later import COOLING, Temper
+from .route import HEATING, QUENCH, Quench, Route, Spray
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
@@ -121,12 +121,12 @@ class Cases:
         Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its
         own.
     route : dict of str to array, shape (n,)
-        By the short names of `Route.SETTINGS`; "has_spray" and "has_quench"; "surroundings" and "furnace" as numbers into
+        By the short names of `Route.SETTINGS`; "has_spray", "has_quench" and "normalised"; "surroundings" and "furnace" as numbers into
         `COOLING` and `HEATING`; settings of the first quench nan without one;
         "view_factor" nan for "as the surroundings have it".
     shop : dict of str to array, shape (n,)
         By `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan without one.
-    later : tuple of tuple of LaterHeat, and `later_of`, shape (n,)
+    later : tuple of tuple of Temper, and `later_of`, shape (n,)
         Distinct lists of later heats and which one every case has.
     quenches : tuple of tuple of Quench, and `quench_of`, shape (n,)
         The same of quenches.
@@ -138,7 +138,7 @@ class Cases:
     head_of: np.ndarray | None
     route: Mapping[str, np.ndarray]
     shop: Mapping[str, np.ndarray]
-    later: tuple[tuple[LaterHeat, ...], ...]
+    later: tuple[tuple[Temper, ...], ...]
     later_of: np.ndarray
     quenches: tuple[tuple[Quench, ...], ...]
     quench_of: np.ndarray
@@ -163,8 +163,11 @@ class Cases:
         steel_list, steel_of = _distinct(steels)
         head_list, head_of = _distinct(heads)
         route_list, route_of = _distinct(routes)
+        as_given, route_list = route_list, [r.marched() for r in route_list]
         shop_list, shop_of = _distinct(shops)
         route = route_columns(route_list)
+        new = [r is not given for r, given in zip(route_list, as_given, strict=True)]
+        route["normalised"] = np.array(new)
         shop = _table([_get_shop(s) for s in shop_list], _SHOP)
         if route_of is not None:
             route = {name: column[route_of] for name, column in route.items()}
@@ -388,6 +391,7 @@ def spread(
     Nothing is checked against bounds here: who draws the numbers does that.
     """
     steels, heads = steel_columns([steel]), head_columns([head])
+    as_given, route = route, route.marched()
     if composition:
         contents = {e: np.broadcast_to(v, (n,)) for e, v in steels.contents.items()}
         contents |= {
@@ -406,6 +410,7 @@ def spread(
             plain["face"], plain["rim"], head.body, plain["neck"], plain["hosel"], n
         )
     columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
+    columns["normalised"] = np.full(n, route is not as_given)
     for name, values in (settings or {}).items():
         columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)
     shop_of = {name: np.full(n, float(getattr(shop, name))) for name in _SHOP}

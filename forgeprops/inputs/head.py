@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.arrays import plain
 from ..base.constants import STEEL_DENSITY_KG_M3
 from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
@@ -24,21 +25,14 @@ from .settings import table
 #: Zones of every head, from the strike to the shaft.
 ZONES = ("face", "rim", "body", "neck", "hosel")
 
-#: The two states of the drawing.
+#: States of the drawing.
 STATES = ("forged", "finished")
 
 #: Declared and computed mass must agree within this share (our choice: what scales and a drawing agree to).
 MASS_CLOSURE = 0.03
 
-# ---- conduction inside a section
-# -----------------------------------------------------------------------------
-
 #: Terms of the torsion series.
 _ODD = np.arange(1.0, 40.0, 2.0)
-
-
-def _plain(value):
-    return float(value) if np.ndim(value) == 0 else value
 
 
 def bar_mean_rise_mm2(width_mm, thickness_mm):
@@ -47,9 +41,8 @@ def bar_mean_rise_mm2(width_mm, thickness_mm):
     Numbers or arrays.  In a bar cooling steadily the mean is hotter than the surface by (heat per
     volume)·u/k; a wide plate gives thickness²/12, a square 0.03514·side².
 
-    Source: the same equation as Saint-Venant torsion, u = torsion constant / (4 × section area); series of
-    Timoshenko & Goodier, *Theory of Elasticity*, art. 109, from memory, checked against 0.1406 side⁴ for a
-    square.
+    Source: the equation of Saint-Venant torsion, u = torsion constant / (4 × section area); series of Timoshenko & Goodier,
+    *Theory of Elasticity*, art. 109, from memory, checked against 0.1406 side⁴ for a square.
 
     Examples
     --------
@@ -60,26 +53,20 @@ def bar_mean_rise_mm2(width_mm, thickness_mm):
     """
     a, b = np.maximum(width_mm, thickness_mm), np.minimum(width_mm, thickness_mm)
     terms = np.tanh(0.5 * math.pi * np.multiply.outer(a / b, _ODD)) / _ODD**5
-    return _plain(b * b / 12.0 * (1.0 - 192.0 / math.pi**5 * b / a * terms.sum(axis=-1)))
+    return plain(b * b / 12.0 * (1.0 - 192.0 / math.pi**5 * b / a * terms.sum(axis=-1)))
 
 
 def tube_mean_rise_mm2(outside_mm, bore_mm=0.0):
     """Mean of u over a tube section cooled from outside, bore insulated, mm² (see `bar_mean_rise_mm2`).
 
-    u = (R² − r²)/4 + (a²/2) ln(r/R); its mean over the section.  A solid round gives R²/8, a thin wall w
-    gives w²/3.
+    u = (R² − r²)/4 + (a²/2) ln(r/R); its mean over the section.  A solid round gives R²/8, a thin wall w gives w²/3.
 
     Source: integrated here from Poisson's equation.
-
-    Examples
-    --------
-    >>> tube_mean_rise_mm2(8.0)
-    2.0
     """
     big, small = (outside_mm / 2) ** 2, (bore_mm / 2) ** 2
     hole = np.where(small > 0.0, small, 0.5 * big)  # a solid round needs no logarithm
     log = np.log(big / hole) / 2.0  # ln(R/a)
-    return _plain(
+    return plain(
         np.where(
             small > 0.0,
             (big - hole) / 8.0 - (hole / 2.0) * (0.5 - hole * log / (big - hole)),
@@ -122,22 +109,12 @@ class Zone:
     size_mm: float
     shape: str
 
-    @property
-    def modulus_mm(self) -> float:
-        """Volume over exposed surface, mm."""
-        return self.volume_mm3 / (self.front_mm2 + self.back_mm2)
-
     def biot(self, h_w_m2k: float, conductivity_w_mk: float = 27.3) -> float:
-        """Biot number h (V/A)/k; one temperature for the zone is honest below 0.1.
+        """Biot number h (V/A)/k (V/A is half the path); one temperature for the zone is honest below 0.1.
 
         The default conductivity is austenite's, 27.3 W/(m K) (EN 1993-1-2).
-
-        Examples
-        --------
-        >>> round(head("mid-iron").zones("forged")["hosel"].biot(91.0), 3)
-        0.011
         """
-        return h_w_m2k * self.modulus_mm * 1e-3 / conductivity_w_mk
+        return h_w_m2k * 0.5e-3 * self.path_mm / conductivity_w_mk
 
 
 @dataclass(frozen=True)
@@ -212,8 +189,7 @@ class Head:
                     f"declared_mass_g out (head {where})."
                 )
 
-    # -- changes
-    # ------------------------------------------------------------------------------------------------
+    # -- changes ----
 
     #: Dimensions people vary, by short name: (part, field).
     SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "head"}
@@ -248,76 +224,32 @@ class Head:
         }
         return dataclasses.replace(self, **new, declared_mass_g=None)
 
-    # -- what follows from the drawing
-    # ------------------------------------------------------------------------------
+    # -- what follows from the drawing ----
 
     def _drawn(self, state: str) -> tuple[Face, Rim, tuple[Block, ...], Neck, Hosel]:
         """The parts with their allowances on (forged, hosel solid) or off (finished, hosel bored)."""
         parts = (self.face, self.rim, self.body, self.neck, self.hosel)
-        return (
-            parts
-            if check_choice(state, "state", STATES, f"head {self.name!r}") == "finished"
-            else forged_parts(*parts)
-        )
+        finished = check_choice(state, "state", STATES, f"head {self.name!r}") == "finished"
+        return parts if finished else forged_parts(*parts)
 
     def zones(self, state: str = "forged") -> dict[str, Zone]:
-        """Zones of the head, computed from its dimensions.
-
-        Parameters
-        ----------
-        state : {"forged", "finished"}
-            Which drawing.
-
-        Returns
-        -------
-        dict of str to Zone
-            In the order of `ZONES`.
-        """
+        """Zones of the head, computed from its dimensions, in the order of `ZONES`, of the drawing in the state "forged" or "finished"."""
         return dict(_zones(self, state))
-
-    def links(self, state: str = "forged") -> tuple[Link, ...]:
-        """Metal bridges face–rim, rim–body, body–neck, neck–hosel (see `Link`).
-
-        Each side of a bridge contributes the distance of its *mean* temperature from the joint in a steadily
-        cooling part: a third of its depth for a zone that heat only leaves, half for one it passes through.
-        Strong cooling draws the mean nearer: the hosel's own share is up to 18 % too long in air at 850 °C,
-        the face's about 20 % in film boiling (fin equation, see tests).
-        """
-        return _links(self, state)
 
     def mass_g(self, state: str = "finished") -> float:
         """Mass of the head, g."""
         return float(mass_g_of(*self._drawn(state)))
 
 
-def _zone(name, volume, front, back, path_factor, size, shape) -> Zone:
-    return Zone(
-        name,
-        volume,
-        volume * STEEL_DENSITY_KG_M3 * 1e-6,
-        front,
-        back,
-        2 * volume / (front + back),
-        path_factor,
-        size,
-        shape,
-    )
+def _zone(name, volume, exposed, path_factor, size, shape) -> Zone:
+    mass_g = volume * STEEL_DENSITY_KG_M3 * 1e-6
+    half = exposed / 2
+    return Zone(name, volume, mass_g, half, half, 2 * volume / exposed, path_factor, size, shape)
 
 
 def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) -> float:
     """Mean rise of a slab of half-thickness section/perimeter, over its own; free ends neglected."""
     return (section_mm2 / perimeter_mm) ** 2 / 3 / mean_rise_mm2
-
-
-_ZONE_NUMBERS = (
-    "volume_mm3",
-    "mass_g",
-    "front_mm2",
-    "back_mm2",
-    "path_mm",
-    "path_factor",
-    "size_mm",
-)
 
 
 def forged_parts(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel):
@@ -340,10 +272,10 @@ def forged_parts(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel):
 
 @functools.lru_cache(maxsize=4096)
 def _zones(drawing: Head, state: str) -> dict[str, Zone]:
-    return {
-        name: dataclasses.replace(z, **{field: float(getattr(z, field)) for field in _ZONE_NUMBERS})
-        for name, z in zones_of(*drawing._drawn(state)).items()
-    }
+    def one(z: Zone) -> Zone:
+        return Zone(*(v if isinstance(v, str) else float(v) for v in vars(z).values()))
+
+    return {name: one(z) for name, z in zones_of(*drawing._drawn(state)).items()}
 
 
 def volumes_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict:
@@ -377,82 +309,47 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
     .. [1] Mean-to-surface rise of a bar by the torsion analogy: S. P. Timoshenko & J. N. Goodier,
        Theory of Elasticity, art. 109 (from memory).
     """
-    volumes = volumes_of(face, rim, body, neck, hosel)
+    volume, size = volumes_of(face, rim, body, neck, hosel), rim.height_mm
     face_area = face.length_mm * face.height_mm
     rim_area = rim.length_mm * rim.height_mm - face_area
-    zones = [
-        _zone("face", volumes["face"], face_area, face_area, 1.0, rim.height_mm, "plate"),
-        _zone("rim", volumes["rim"], rim_area, rim_area, 1.0, rim.height_mm, "plate"),
-    ]
-    exposed = slab_rise = own_rise = 0.0
+    blocks = slab_rise = own_rise = 0.0
     for b in body:
         section, girth = b.width_mm * b.thickness_mm, 2 * (b.width_mm + b.thickness_mm)
         v = b.length_mm * section
-        exposed += (
+        blocks += (
             b.length_mm * girth
             + 2 * section * (b.length_mm > 0.0)  # a block of no length pads a batch: it has no ends
             - b.length_mm * np.minimum(rim.thickness_mm, b.width_mm)
         )
         slab_rise += v * (section / girth) ** 2 / 3
         own_rise += v * bar_mean_rise_mm2(b.width_mm, b.thickness_mm)
-    zones.append(
-        _zone(
-            "body",
-            volumes["body"],
-            exposed / 2,
-            exposed / 2,
-            slab_rise / own_rise,
-            rim.height_mm,
-            "plate",
-        )
-    )
-
     top, base = hosel.outside_mm, neck.base_mm
-    slant = np.hypot(neck.length_mm, (base - top) / 2)
-    lateral = math.pi * (top + base) / 2 * slant
     mean = (top + base) / 2
-    zones.append(
-        _zone(
-            "neck",
-            volumes["neck"],
-            lateral / 2,
-            lateral / 2,
-            _path_factor(math.pi / 4 * mean**2, math.pi * mean, tube_mean_rise_mm2(mean)),
-            mean,
-            "round",
-        )
-    )
-
+    cone = math.pi * mean * np.hypot(neck.length_mm, (base - top) / 2)
+    cone_factor = _path_factor(math.pi / 4 * mean**2, math.pi * mean, tube_mean_rise_mm2(mean))
     even_bore = even_bore_mm(hosel)
     section = math.pi / 4 * (top * top - even_bore**2)
-    exposed = math.pi * top * hosel.length_mm + math.pi / 4 * (top * top - hosel.bore_mm**2)
-    zones.append(
-        _zone(
-            "hosel",
-            volumes["hosel"],
-            exposed / 2,
-            exposed / 2,
-            _path_factor(section, math.pi * top, tube_mean_rise_mm2(top, even_bore)),
-            top,
-            "round",
-        )
+    tube = math.pi * top * hosel.length_mm + math.pi / 4 * (top * top - hosel.bore_mm**2)
+    tube_factor = _path_factor(section, math.pi * top, tube_mean_rise_mm2(top, even_bore))
+    zones = (
+        _zone("face", volume["face"], 2 * face_area, 1.0, size, "plate"),
+        _zone("rim", volume["rim"], 2 * rim_area, 1.0, size, "plate"),
+        _zone("body", volume["body"], blocks, slab_rise / own_rise, size, "plate"),
+        _zone("neck", volume["neck"], cone, cone_factor, mean, "round"),
+        _zone("hosel", volume["hosel"], tube, tube_factor, top, "round"),
     )
     return {z.name: z for z in zones}
-
-
-@functools.lru_cache(maxsize=4096)
-def _links(drawing: Head, state: str) -> tuple[Link, ...]:
-    parts = drawing._drawn(state)
-    return tuple(
-        Link(k.a, k.b, float(k.area_mm2), float(k.length_mm))
-        for k in links_of(*parts, zones_of(*parts))
-    )
 
 
 def links_of(
     face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones: dict[str, Zone]
 ) -> tuple[Link, ...]:
-    """Metal between the zones of one state of a drawing; dimensions may be arrays.
+    """Metal bridges face–rim, rim–body, body–neck, neck–hosel of one state of a drawing; dimensions may be arrays.
+
+    Each side of a bridge contributes the distance of its *mean* temperature from the joint in a steadily
+    cooling part: a third of its depth for a zone that heat only leaves, half for one it passes through.
+    Strong cooling draws the mean nearer: the hosel's own share is up to 18 % too long in air at 850 °C,
+    the face's about 20 % in film boiling (fin equation, see tests).
 
     References
     ----------
@@ -487,27 +384,16 @@ def links_of(
     body_section = zones["body"].volume_mm3 / rim.length_mm
     neck_section = zones["neck"].volume_mm3 / neck.length_mm
     area = math.pi / 4 * neck.base_mm**2
-    body_neck = Link(
-        "body",
-        "neck",
-        area,
-        area * (rim.length_mm / 3 / body_section + neck.length_mm / 2 / neck_section),
-    )
+    resistance = rim.length_mm / 3 / body_section + neck.length_mm / 2 / neck_section
+    body_neck = Link("body", "neck", area, area * resistance)
 
     # Neck to hosel: half the neck and a third of the hosel, whose end is free.
     area = math.pi / 4 * hosel.outside_mm**2
     hosel_section = zones["hosel"].volume_mm3 / hosel.length_mm
-    neck_hosel = Link(
-        "neck",
-        "hosel",
-        area,
-        area * (neck.length_mm / 2 / neck_section + hosel.length_mm / 3 / hosel_section),
-    )
+    resistance = neck.length_mm / 2 / neck_section + hosel.length_mm / 3 / hosel_section
+    neck_hosel = Link("neck", "hosel", area, area * resistance)
     return face_rim, rim_body, body_neck, neck_hosel
 
-
-# ---- the library
-# -----------------------------------------------------------------------------------------------
 
 _KINDS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
 

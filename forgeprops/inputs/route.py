@@ -6,46 +6,33 @@ Every default is one a forge could run; the reasons stand beside each field.  Al
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError, check_choice, shown
-from .quench import Quench
-from .settings import check_settings, table
+from ..base.errors import InputError, check_choice, check_list, check_number, shown
+from .later import COOLING, LocalHeat, Normalise, Temper
+from .settings import check_settings, numbers_of, table
 
 __all__ = [
-    "COOLING",
-    "COOLING_WORDS",
+    "BURNING_C",
     "Cool",
+    "FirstHeat",
     "HEATING",
     "HEATING_WORDS",
-    "FirstHeat",
-    "LaterHeat",
-    "LocalHeat",
+    "MEDIA",
     "Preheat",
     "Press",
+    "QUENCH",
+    "Quench",
     "Route",
     "Spray",
-    "Temper",
     "Transfer",
-    "BURNING_C",
 ]
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
 #: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
-
-#: Ways to cool after the spray, in words.
-COOLING_WORDS = {
-    "single": "alone in still air",
-    "row": "in a row on a conveyor",
-    "bin": "in a bin of hot heads",
-    "fan": "in front of a fan",
-    "sleeve": "still air, sleeve on the hosel",
-    "box": "in a closed insulated box of hot heads",
-    "vermiculite": "buried in vermiculite",
-}
-COOLING = tuple(COOLING_WORDS)
 
 #: Ways to preheat, in words; see `forgeprops.thermal.furnace`.
 HEATING_WORDS = {
@@ -55,6 +42,20 @@ HEATING_WORDS = {
     "induction": "induction coil",
 }
 HEATING = tuple(HEATING_WORDS)
+
+
+#: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
+_ALL = (("face", 1.0), ("rim", 1.0), ("body", 1.0), ("neck", 1.0), ("hosel", 1.0))
+_SPRAYED = (("face", 1.0), ("rim", 0.8), ("body", 0.15), ("neck", 0.03))
+MEDIA = {
+    "water spray": (25.0, _SPRAYED),
+    "water bath": (20.0, _ALL),
+    "polymer bath": (25.0, _ALL),
+    "oil bath": (50.0, _ALL),
+    "own bath": (25.0, _ALL),
+    "forced air": (25.0, _ALL),
+    "still air": (25.0, _ALL),
+}
 
 
 @dataclass(frozen=True)
@@ -185,8 +186,98 @@ class Spray:
         check_settings(self, "spray")
         if not isinstance(self.back_on_die, bool):
             raise InputError(
-                f"back_on_die must be True or False; got {self.back_on_die!r} (spray)."
+                f"back_on_die must be True or False; got {shown(self.back_on_die)} (spray)."
             )
+
+
+@dataclass(frozen=True)
+class Quench:
+    """A quench after the spray or in its place; several follow one another.
+
+    Attributes
+    ----------
+    medium : str
+        One of `MEDIA`: "water spray", "water bath", "polymer bath", "oil bath", "forced air", "still air", or "own bath" with `table`.
+    zones : str, sequence or mapping of zone to share, optional
+        What it reaches: the share of the spray or of the air speed, or of the surface in a bath.  Left out: face with overspray for a
+        spray, all zones else.  A jet on the hosel is a spray or forced air with ``zones="hosel"``.
+    duration_s, delay_s : float
+        How long, and the wait before it, from the press or the quench before, s.
+    fluid_c : float, optional
+        Temperature of the fluid, °C; the usual one when left out (air: the room's).
+    flux_kg_m2_s : float
+        Water spray only, kg/(m² s).
+    agitation : float
+        Baths only: 0 still to 1 good circulation.
+    depth_mm : float, optional
+        Baths only: how deep the head is dipped, sole down, mm; the whole head when left out.
+    air_speed_m_s : float
+        Forced air only, m/s.
+    table : tuple of (°C, W/(m² K))
+        Own bath only: heat-transfer coefficient over surface temperature, as `forgeprops.cooling_curve` gives it.
+    """
+
+    medium: str
+    zones: tuple[tuple[str, float], ...] = ()
+    duration_s: float = 10.0
+    delay_s: float = 2.0
+    fluid_c: float | None = None
+    flux_kg_m2_s: float = 12.0
+    agitation: float = 0.0
+    depth_mm: float | None = None
+    air_speed_m_s: float = 20.0
+    table: tuple[tuple[float, float], ...] = ()
+
+    def __post_init__(self):
+        if isinstance(self.medium, str) and self.medium in (
+            "oil spray",
+            "oil mist",
+            "polymer spray",
+        ):
+            raise InputError(
+                f"{self.medium} is not possible: sprayed on red-hot steel it burns or fumes; allowed is a bath "
+                f"({self.medium.split()[0]} bath) (quench)."
+            )
+        check_choice(self.medium, "medium", MEDIA, "quench")
+        usual_c, reached = MEDIA[self.medium]
+        given = (self.zones,) if isinstance(self.zones, str) else self.zones
+        given = given.items() if isinstance(given, Mapping) else check_list(given, "zones")
+        form = "a zone or (zone, share)"
+        pairs = [
+            (z, 1.0) if isinstance(z, str) else check_list(z, "one of zones", form, 2)
+            for z in given or reached
+        ]
+        for zone, share in pairs:
+            check_choice(zone, "zone", [z for z, _ in _ALL], "quench")
+            check_number(share, f"share of the {zone}", 0.0, 1.0, "", "quench")
+        object.__setattr__(self, "zones", tuple((z, float(share)) for z, share in pairs))
+        object.__setattr__(self, "fluid_c", usual_c if self.fluid_c is None else self.fluid_c)
+        check_settings(self, "quench", skip=("depth_mm",) if self.depth_mm is None else ())
+        if self.depth_mm is not None and not self.medium.endswith("bath"):
+            raise InputError(f"depth_mm is for a bath; the medium is {self.medium} (quench).")
+        rows = tuple(
+            tuple(
+                check_number(x, "table", 0.0, 1e6)
+                for x in check_list(row, "a row of table", "(°C, W/(m² K))", 2)
+            )
+            for row in check_list(self.table, "table")
+        )
+        if (self.medium == "own bath") != (len(rows) >= 2):
+            raise InputError(
+                f"table is {shown(self.table)}; an own bath needs two or more rows of (°C, W/(m² K)), other media none (quench)."
+            )
+        if any(b[0] <= a[0] for a, b in zip(rows, rows[1:], strict=False)):
+            raise InputError("the temperatures of a table must rise (quench).")
+        object.__setattr__(self, "table", rows)
+
+    @property
+    def words(self) -> str:
+        """What is done, in words."""
+        named = dict(self.zones)
+        where = "" if self.zones == MEDIA[self.medium][1] else " on " + " and ".join(named)
+        deep = "" if self.depth_mm is None else f", {self.depth_mm:.0f} mm deep"
+        stirred = f", agitation {self.agitation:g}" if self.agitation else ""
+        return f"after {self.delay_s:g} s {self.medium}{where} for {self.duration_s:g} s{deep}{stirred}"
 
 
 @dataclass(frozen=True)
@@ -218,93 +309,11 @@ class Cool:
         check_settings(self, "cool", skip=("view_factor",) if self.view_factor is None else ())
 
 
-@dataclass(frozen=True)
-class Temper:
-    """A heat below Ac1 of the whole head or of some zones: temper, bake, stress relief, subcritical anneal.
-
-    Attributes
-    ----------
-    temperature_c : float
-        Metal temperature, °C.
-    hold_s : float
-        Time at temperature, s.
-    zones : tuple of str
-        Zones that reach it; empty means all.
-    """
-
-    temperature_c: float
-    hold_s: float = 3600.0
-    zones: tuple[str, ...] = ()
-
-    def __post_init__(self):
-        check_settings(self, "later_heat")
-        for zone in self.zones:
-            check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
-        object.__setattr__(self, "zones", tuple(self.zones))
-
-    @property
-    def where(self) -> str:
-        """What is heated, in words."""
-        return " and ".join(self.zones) or "whole head"
-
-    @property
-    def words(self) -> str:
-        """What is done, in words."""
-        return f"temper of {self.where} at {self.temperature_c:.0f} °C for {_minutes(self.hold_s)}"
-
-
-#: The same by its old name.
-LaterHeat = Temper
-
-
-@dataclass(frozen=True)
-class LocalHeat:
-    """Torch or coil on the bend zone of the hosel, below Ac1; hosel and neck are hot as far as they conduct.
-
-    Attributes
-    ----------
-    place : {"hosel"}
-    peak_c : float
-        Temperature of the hottest place, °C.
-    hold_s : float
-        Time at temperature, s.
-    cooled : {"cloth", "air"}
-        What the head lies in meanwhile: a soaked cloth or water up to the neck, or still air, where a hot head loses
-        the hardness of its face (see `forgeprops.thermal.local_heat`).
-    """
-
-    place: str = "hosel"
-    peak_c: float = 680.0
-    hold_s: float = 600.0
-    cooled: str = "cloth"
-
-    def __post_init__(self):
-        check_choice(self.place, "place", ("hosel",), "local heat")
-        check_choice(self.cooled, "cooled", ("cloth", "air"), "local heat")
-        check_settings(self, "local_heat")
-
-    @property
-    def temperature_c(self) -> float:
-        """The highest temperature of the metal, °C."""
-        return self.peak_c
-
-    @property
-    def where(self) -> str:
-        """What is heated, in words."""
-        kept = "a wet cloth" if self.cooled == "cloth" else "still air"
-        return f"{self.place} by torch or coil, head in {kept}"
-
-    @property
-    def words(self) -> str:
-        """What is done, in words."""
-        return f"local heat ({self.where}) to {self.peak_c:.0f} °C for {_minutes(self.hold_s)}"
-
-
-def _minutes(seconds: float) -> str:
-    return f"{seconds / 3600:g} h" if seconds >= 3600.0 else f"{seconds / 60:.3g} min"
-
-
 _DEFAULT_SPRAY = Spray()
+
+
+#: Numbers of a quench by their short name.
+QUENCH = {s.name: s for s in numbers_of("quench").values()}
 
 
 @dataclass(frozen=True)
@@ -324,7 +333,7 @@ class Route:
     press: Press = field(default_factory=Press)
     spray: Spray | None = _DEFAULT_SPRAY
     cool: Cool = field(default_factory=Cool)
-    later: tuple[Temper | LocalHeat, ...] = ()
+    later: tuple[Temper | LocalHeat | Normalise, ...] = ()
     first_heat: FirstHeat = field(default_factory=FirstHeat)
     quench: tuple[Quench, ...] = ()
 
@@ -339,22 +348,46 @@ class Route:
         for name, kind in kinds.items():
             if not isinstance(getattr(self, name), kind):
                 raise InputError(
-                    f"{name} must be a {kind.__name__}(...); got {getattr(self, name)!r} (route)."
+                    f"{name} must be a {kind.__name__}(...); got {shown(getattr(self, name))} (route)."
                 )
         if self.spray is not None and not isinstance(self.spray, Spray):
-            raise InputError(f"spray must be a Spray(...) or None; got {self.spray!r} (route).")
+            raise InputError(
+                f"spray must be a Spray(...) or None; got {shown(self.spray)} (route)."
+            )
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         for heat in later:
-            if not isinstance(heat, (Temper, LocalHeat)):
+            if not isinstance(heat, (Temper, LocalHeat, Normalise)):
                 raise InputError(
-                    f"later holds {heat!r}; give Temper(...) and LocalHeat(...) (route)."
+                    f"later holds {heat!r}; give Temper(...), LocalHeat(...) or Normalise(...) (route)."
                 )
         object.__setattr__(self, "later", later)
-        quench = (self.quench,) if isinstance(self.quench, Quench) else tuple(self.quench or ())
+        quench = (
+            (self.quench,)
+            if isinstance(self.quench, Quench)
+            else check_list(self.quench or (), "quench")
+        )
         for part in quench:
             if not isinstance(part, Quench):
                 raise InputError(f"quench must hold Quench(...); got {shown(part)} (route).")
         object.__setattr__(self, "quench", quench)
+
+    def marched(self) -> Route:
+        """What makes the structure: a normalise is the last austenite, and nothing before it acts any more."""
+        at = max((i for i, h in enumerate(self.later) if isinstance(h, Normalise)), default=-1)
+        if at < 0:
+            return self
+        heat = self.later[at]
+        return Route(
+            dataclasses.replace(
+                self.preheat, temperature_c=heat.temperature_c, soak_s=heat.hold_s, start_c=25.0
+            ),
+            Transfer(0.0),
+            Press(dwell_s=0.0, rest_s=0.0, strain=0.0, scale_left=1.0),
+            None,
+            dataclasses.replace(self.cool, surroundings=heat.surroundings),
+            self.later[at + 1 :],
+            self.first_heat,
+        )
 
     #: Short name of every setting: the step and the field that hold it.
     SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}

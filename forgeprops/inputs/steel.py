@@ -110,13 +110,14 @@ class Steel:
             )
         if "C" not in given:
             raise InputError(f"carbon is missing; a composition needs at least C ({where}).")
-        check_number(given["C"], "C content", 0.01, ELEMENTS["C"], "wt%", where)
+        table()["C"].check(given["C"], where)
         check_flag(self.fine_grain, "fine_grain", where)
         check_kind(self.source, str, "source", where)
         check_number(self.grain_size_astm, "grain size", 0.0, 14.0, "ASTM number", where)
         object.__setattr__(self, "composition", MappingProxyType(given))
         if self.limits is not None:
-            object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
+            limits = dict(check_kind(self.limits, Mapping, "limits", where))
+            object.__setattr__(self, "limits", MappingProxyType(limits))
         values = {**DEFAULT_RESIDUALS, **_boron_practice(given), **given}
         object.__setattr__(self, "_values", MappingProxyType(values))
 

@@ -12,7 +12,7 @@ from ..base.constants import Z80
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import counted
 from ..inputs.job import Job
-from ..inputs.route import COOLING_WORDS
+from ..inputs.later import COOLING_WORDS
 from ..inputs.settings import table
 from ..io.writing import write_bytes
 from .units import Units, units

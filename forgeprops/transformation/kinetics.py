@@ -15,9 +15,11 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
+from ..base.errors import InputError, check_kind, check_number
 from ..base.tables import read_rows
 from ..hardenability.boron import boron_factor
 from .austenite import FERRITE_CARBON as CARBON_IN_FERRITE
@@ -31,6 +33,7 @@ __all__ = [
     "MO_HALF",
     "MO_SCALE",
     "alloy_shares",
+    "check_constants",
     "constants",
     "extent_of",
     "extent_tables",
@@ -59,6 +62,20 @@ MO_SCALE = math.sqrt(0.22) * (1.0 + (MO_HALF / 0.22) ** 2)
 def constants(column: str = "value") -> dict[str, float]:
     """Constants of the rate equations by id; column "published" gives the uncalibrated set."""
     return {row["id"]: float(row[column]) for row in read_rows("fits/kinetics.csv")}
+
+
+def check_constants(given) -> None:
+    """Refuse what is no full set of the constants of the rate equations (`constants`).
+
+    Raises
+    ------
+    InputError
+    """
+    check_kind(given, Mapping, "constants")
+    for name in constants():
+        if name not in given:
+            raise InputError(f"constants have no {name}; start from kinetics.constants().")
+        check_number(given[name], name, -1e6, 1e6)
 
 
 def mo_term(mo):

@@ -78,16 +78,18 @@ def _points(made, k):
     packing.pack_constants(made.columns, made.cases, k)
     each = np.arange(len(made.cases))
     told = batch.run(
-        made.cases,
-        made.zones,
-        each,
-        made.steps,
-        made.convection,
-        each,
-        made.start,
-        each,
-        packing.kinetic_array(k),
-        packing.section((made.points,)),
+        batch.Packed(
+            made.cases,
+            made.zones,
+            each,
+            made.steps,
+            made.convection,
+            each,
+            made.start,
+            each,
+            packing.kinetic_array(k),
+            packing.section((made.points,)),
+        ),
         stop_c=made.stop_c,
         tolerance_c=made.tolerance_c,
         keep_points=True,

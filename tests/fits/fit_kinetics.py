@@ -161,16 +161,18 @@ class Bench:
         packing.pack_constants(self.columns, self.cases, k)
         each = np.arange(len(self.cases))
         return batch.run(
-            self.cases,
-            self.zones,
-            each,
-            self.steps,
-            self.convection,
-            each,
-            self.start,
-            each,
-            packing.kinetic_array(k),
-            packing.section((self.points,)),
+            batch.Packed(
+                self.cases,
+                self.zones,
+                each,
+                self.steps,
+                self.convection,
+                each,
+                self.start,
+                each,
+                packing.kinetic_array(k),
+                packing.section((self.points,)),
+            ),
             stop_c=self.stop_c,
             tolerance_c=self.tolerance_c,
         )

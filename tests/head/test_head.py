@@ -11,11 +11,11 @@ from scipy.integrate import quad
 from scipy.sparse import diags, identity, kron
 from scipy.sparse.linalg import spsolve
 
+from forgeprops.base.constants import STEEL_DENSITY_KG_M3
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.inputs.head import (
     STATES,
-    STEEL_DENSITY_KG_M3,
     ZONES,
     Block,
     Face,
@@ -26,7 +26,9 @@ from forgeprops.inputs.head import (
     bar_mean_rise_mm2,
     head,
     heads,
+    links_of,
     tube_mean_rise_mm2,
+    zones_of,
 )
 
 
@@ -156,10 +158,16 @@ def test_path_factor_of_plate_round_and_thin_tube():
     assert thin.path_mm == pytest.approx(2 * 0.9, rel=0.10)
 
 
+def links(drawing, state):
+    """Bridges between the zones of a head."""
+    parts = drawing._drawn(state)
+    return links_of(*parts, zones_of(*parts))
+
+
 def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
     h = plain()
     face, rim = h.face, h.rim
-    link = h.links("finished")[0]
+    link = links(h, "finished")[0]
     edge, area = 2 * (face.length_mm + face.height_mm), face.length_mm * face.height_mm
     face_side = poisson_mean(face.length_mm, face.height_mm) * edge / area
     rim_side = (
@@ -174,7 +182,7 @@ def test_hosel_bridge_is_a_third_of_a_cooling_rod():
     equation.
     """
     h = plain(neck=Neck(1, 15), hosel=Hosel(50, 14, 0, 0))
-    link = h.links("finished")[3]
+    link = links(h, "finished")[3]
     k, loss, section, length = 30e-3, 1e-3, math.pi / 4 * 14**2, 50.0  # W/(mm K), W/mm³
     mean_rise = quad(lambda x: loss / k * (length * x - x * x / 2), 0, length)[0] / length
     heat = loss * section * length
@@ -185,19 +193,19 @@ def test_hosel_bridge_is_a_third_of_a_cooling_rod():
 
 def test_links_join_the_chain():
     for state in STATES:
-        links = head("wedge").links(state)
-        assert [(x.a, x.b) for x in links] == [
+        chain = links(head("wedge"), state)
+        assert [(x.a, x.b) for x in chain] == [
             ("face", "rim"),
             ("rim", "body"),
             ("body", "neck"),
             ("neck", "hosel"),
         ]
-        assert all(x.area_mm2 > 0 and x.length_mm > 0 for x in links)
+        assert all(x.area_mm2 > 0 and x.length_mm > 0 for x in chain)
 
 
 def test_thicker_face_conducts_better():
     def conductance(t):
-        link = head("mid-iron").with_(face_thickness_mm=t).links("forged")[0]
+        link = links(head("mid-iron").with_(face_thickness_mm=t), "forged")[0]
         return link.area_mm2 / link.length_mm
 
     assert conductance(3.4) > conductance(2.6) > conductance(2.0)

@@ -10,9 +10,10 @@ from scipy.optimize import brentq
 from forgeprops.base.cautions import BENCH
 from forgeprops.base.errors import InputError
 from forgeprops.hosel.bench import LIMITS, force_for_angle
-from forgeprops.hosel.bend import bend_of_head, bends_of_heads, gradient_share, hosel_bend
+from forgeprops.hosel.bend import bend_of_head, hosel_bend
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
 from forgeprops.hosel.fatigue import allowed_amplitude
+from forgeprops.hosel.limits import bends_of_heads, gradient_share
 from forgeprops.hosel.result import ease_of
 from forgeprops.strength.tensile import flow_curve, strength, strength_arrays
 

@@ -12,7 +12,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from forgeprops.inputs.head import bar_mean_rise_mm2, head, tube_mean_rise_mm2
+from forgeprops.inputs.head import bar_mean_rise_mm2, head, links_of, tube_mean_rise_mm2, zones_of
 from forgeprops.thermal.die_contact import die_contact_w_m2k
 from forgeprops.thermal.properties import air
 from forgeprops.thermal.spray import spray_w_m2k
@@ -224,7 +224,8 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     m = math.sqrt(4 * loss / (k * d))
     x = m * length
     fin = (1 - math.tanh(x) / x) / (m * math.tanh(x)) * 1e3  # mm of the fin's own section
-    link, neck = h.links("forged")[3], h.zones("forged")["neck"]
+    parts = h._drawn("forged")
+    link, neck = links_of(*parts, zones_of(*parts))[3], h.zones("forged")["neck"]
     ours = link.length_mm - link.area_mm2 * h.neck.length_mm / 2 / (
         neck.volume_mm3 / h.neck.length_mm
     )

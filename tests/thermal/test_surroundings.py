@@ -13,7 +13,7 @@ from scipy.integrate import quad
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3, STEFAN_BOLTZMANN
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.head import head
-from forgeprops.inputs.route import COOLING
+from forgeprops.inputs.later import COOLING
 from forgeprops.thermal.properties import air
 from forgeprops.thermal.surroundings import (
     NEIGHBOURS,

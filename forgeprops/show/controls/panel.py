@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from ...base.cautions import SHORT
 from ...base.errors import InputError
 from ...inputs.job import Job
+from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
-from ...inputs.route import COOLING_WORDS
 from ...inputs.settings import table
 from .. import markup, style
 from ..canvas import LiveFigure

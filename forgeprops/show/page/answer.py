@@ -9,8 +9,8 @@ import numpy as np
 from ...answer.verdict import LimitState, Verdict, level_of
 from ...inputs.head import ZONES
 from ...inputs.job import Job
+from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import QUANTITIES
-from ...inputs.route import COOLING_WORDS
 from ...inputs.settings import table
 from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux

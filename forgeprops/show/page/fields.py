@@ -8,8 +8,9 @@ from ...base.errors import InputError, check_choice
 from ...inputs.grades import grade, grades
 from ...inputs.head import head, heads
 from ...inputs.job import Job
+from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
-from ...inputs.route import COOLING_WORDS, Spray
+from ...inputs.route import Spray
 from ...inputs.settings import table
 from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux, spray_setting
@@ -86,7 +87,7 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
             check_choice(name, "control", (*MAIN, *FURTHER), "page")
             what = table()[name]
             if isinstance(value, bool) or not isinstance(value, (int, float)):
-                raise InputError(f"{what.label} must be a number; got {value!r:.40}.")
+                raise InputError(f"{what.label} must be a number; got {shown(value)}.")
             if name == "flux":
                 value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
             elif what.unit == "°C":

@@ -19,7 +19,7 @@ from ...inputs.composition import composition_of
 from ...inputs.grades import grades
 from ...inputs.head import heads
 from ...inputs.job import Job, load_job
-from ...inputs.route import COOLING_WORDS
+from ...inputs.later import COOLING_WORDS
 from ...inputs.steel import Steel
 from ...inputs.templates import head_from
 from ...io.saved import plain

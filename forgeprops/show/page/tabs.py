@@ -20,8 +20,8 @@ from ...base.cautions import BENCH, SHORT
 from ...base.errors import InputError
 from ...hosel.bend import hosel_bend
 from ...inputs.grades import grade, grades
+from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
-from ...inputs.route import LocalHeat, Temper
 from ...inputs.settings import table
 from .answer import _force, value_words
 from .desk import Desk

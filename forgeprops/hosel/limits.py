@@ -1,0 +1,163 @@
+"""What each limit of the metal allows: the wall flattens, a crack starts, or it must stand bends there and back."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from ..base.constants import POISSON
+from ..strength.tensile import YOUNGS_MPA
+from .bench import Bench, Hosels, Nodes, bar_for_force, load, metal_of
+from .fatigue import (
+    COLD_STRAIN,
+    RETURN_STRAINS,
+    allowed_amplitude,
+    crack_strain,
+    notch_strain_factor,
+)
+
+
+def limit_forces(n: Nodes, bench: Bench, cold=COLD_STRAIN, scatter=None, used=0.0):
+    """Force on the bar (N, (3, n)) and curvature (1/mm, (3, n, p)) at which each of `LIMITS` is reached.
+
+    Notes
+    -----
+    Wall: ovalisation r⁴ k² (1 − ν²)/t², an elastic formula used as an order of magnitude, and wrinkling strain
+    t/(2D).  Crack: `fatigue.crack_strain` on the outer strain under load.  Re-bends, n times 0 → X → 0: the
+    range of the outer strain, strain under load + 1.2 YS/E, is at most 2 ea(n · scatter)/K.
+
+    References
+    ----------
+    .. [1] Ovalisation: L. G. Brazier, Proc. R. Soc. A 116 (1927) 104 (from memory).
+    .. [2] Wrinkling: Murphey & Langner 1985 (from memory).
+    """
+    hardness, yields, tensile, _, _, reduction, exponent = np.moveaxis(n.metal, -1, 0)
+    crack = (
+        crack_strain(reduction, exponent, bench.notch_factor, cold) * bench.plating_factor - used
+    )
+    scatter = bench.scatter_factor if scatter is None else scatter
+    amplitude = allowed_amplitude(hardness, tensile, bench.rebends, scatter)
+    there_and_back = 2.0 * amplitude / notch_strain_factor(exponent, bench.notch_factor)
+    rebend = there_and_back - RETURN_STRAINS * yields / YOUNGS_MPA
+    wall, mean = 0.5 * (n.outside_mm - n.bore_mm), 0.25 * (n.outside_mm + n.bore_mm)
+    flattening = bench.bore_out_of_round_mm / (2.0 * mean)  # change of radius over mean radius
+    # of an off-centre bore the mean flexibility of the ring counts, ⟨1/t³⟩ of t = t₀(1 + ε cos θ)
+    off = np.minimum(bench.eccentricity_mm / wall, 0.9) ** 2
+    ring = wall * ((1.0 - off) ** 2.5 / (1.0 + 0.5 * off)) ** (1.0 / 3.0)
+    ovalising = ring / mean**2 * np.sqrt(flattening / (1.0 - POISSON**2))
+    # the wall thins by half the outer strain (constant volume, isotropic); it wrinkles at t/(2D)
+    crumpling = np.minimum(2.0 * bench.wall_thinning, wall / (2.0 * n.outside_mm)) / n.fibre_mm
+    strains = np.maximum(np.stack([crack, rebend]), 1e-6) / n.fibre_mm
+    curvature = np.stack([np.minimum(ovalising, crumpling), *strains])
+    return n.least_force(curvature), curvature
+
+
+def governing(forces):
+    """Index into `LIMITS` of the limit reached first; of those equal to within rounding the first."""
+    return (forces <= forces.min(axis=0) * (1.0 + 1e-9)).argmax(axis=0)
+
+
+def bends_of_heads(
+    outside_mm, bore_mm, length_mm, hosel: Mapping, neck: Mapping, neck_share, bench=None
+) -> dict[str, np.ndarray]:
+    """Allowed bends of many hosels at once; `hosel_bend` is a batch of one of the same code.
+
+    Parameters
+    ----------
+    outside_mm, bore_mm, length_mm : array_like
+        Section and free length.
+    hosel, neck : dict of str to array
+        Strength of the two zones (`strength.tensile.strength_arrays`).
+    neck_share : array_like
+        Share of their difference that lies within the free length (`gradient_share`).
+    bench : Bench, optional
+
+    Returns
+    -------
+    dict
+        "one_bend_deg", "rebend_deg", "allowed_deg" (the least of both), "governed_by" (index into `LIMITS`); at the
+        allowed bend "force_n", "springback_deg", "outer_strain" (the greatest) and "gathers" (all in less than a
+        quarter of the diameter); of the required change "bar_force_n" and "bar_length_needed_mm".
+
+    Examples
+    --------
+    >>> from forgeprops.strength.tensile import strength_arrays
+    >>> soft = strength_arrays([150.0, 150.0], 1.0)
+    >>> bends_of_heads(13.4, 9.4, [10.0, 20.0], soft, soft, 0.0)["allowed_deg"].round(1).tolist()
+    [3.0, 5.8]
+    """
+    bench = bench or Bench()
+    here = metal_of(hosel)
+    share = np.asarray(neck_share, dtype=float)[..., None]
+    metal = np.stack([here, here + share * (metal_of(neck) - here)], axis=1)
+    hosels = Hosels.of(metal, outside_mm, bore_mm, length_mm, bench.bar_mm)
+    pieces = [
+        _bends(hosels.part(slice(i, i + _CHUNK)), bench)
+        for i in range(0, max(len(hosels), 1), _CHUNK)
+    ]
+    return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
+
+
+def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
+    nodes, n = hosels.nodes(), len(hosels)
+    forces, limits = limit_forces(nodes, bench)
+    one, least = forces[:2].min(axis=0), forces.min(axis=0)
+    again = np.flatnonzero(one > least)  # where going there and back is the limit one bend is more
+    rows = np.r_[np.arange(n), np.arange(n), again]
+    loaded = nodes.part(rows)
+    found = load(
+        loaded,
+        np.r_[least, nodes.yield_force(), one[again]],
+        np.r_[
+            np.full(n, np.nan),
+            np.full(n, math.radians(bench.target_deg)),
+            np.full(len(again), np.nan),
+        ],
+        limits.min(axis=0)[rows],
+    )
+    degrees = np.maximum(np.degrees(found.permanent), 0.0)
+    one_bend = degrees[:n].copy()
+    one_bend[again] = degrees[2 * n :]
+    force = found.x[n : 2 * n]
+    needed = bar_for_force(hosels.bar_mm, hosels.length_mm, force, bench.force_limit_n)
+    strain, gathers = bent_most(loaded, found)
+    return {
+        "one_bend_deg": one_bend,
+        "rebend_deg": degrees[:n],
+        "allowed_deg": degrees[:n],
+        "governed_by": governing(forces),
+        "force_n": least,
+        "springback_deg": np.degrees(found.sprung[:n]),
+        "outer_strain": strain[:n],
+        "gathers": gathers[:n],
+        "bar_force_n": force,
+        "bar_length_needed_mm": needed if bench.target_deg else 0.0 * needed,
+    }
+
+
+#: Allowed bend below which the hosel only springs, degrees (our choice).
+SPRINGS_DEG = 0.05
+
+
+def bent_most(n: Nodes, found) -> tuple[np.ndarray, np.ndarray]:
+    """Greatest outer-fibre strain of every case, and whether its bending gathers in a quarter of the diameter."""
+    strain = np.where(n.real, found.strain, 0.0)
+    at = np.arange(len(strain)), strain.argmax(axis=1)
+    elastic = found.x[:, None] * n.arm_mm / (n.moment_factor * n.section.stiffness)
+    most = (found.curvature - elastic)[at]
+    bends = found.permanent >= math.radians(SPRINGS_DEG)  # less is rounding
+    return strain[at], bends & (found.permanent < 0.25 * n.outside_mm[:, 0] * most)
+
+
+# Cases per pass: enough that calls cost little, few enough for the cache of the processor.
+_CHUNK = 1024
+
+
+def gradient_share(bend_zone_mm, hosel_mm, neck_mm):
+    """Share of the difference neck − hosel that lies within the bend zone; floats or arrays.
+
+    Zone values belong to the middles of hosel and neck, half their lengths apart; the bend zone is shorter.
+    """
+    return np.minimum(bend_zone_mm / (0.5 * (hosel_mm + neck_mm)), 1.0)

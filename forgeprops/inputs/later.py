@@ -1,0 +1,140 @@
+"""Heats after the quench: temper, torch or coil on the hosel, normalise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..base.errors import check_choice, check_list
+from .settings import check_settings
+
+__all__ = ["COOLING", "COOLING_WORDS", "LaterHeat", "LocalHeat", "Normalise", "Temper"]
+
+#: Ways to cool after the spray, in words.
+COOLING_WORDS = {
+    "single": "alone in still air",
+    "row": "in a row on a conveyor",
+    "bin": "in a bin of hot heads",
+    "fan": "in front of a fan",
+    "sleeve": "still air, sleeve on the hosel",
+    "box": "in a closed insulated box of hot heads",
+    "vermiculite": "buried in vermiculite",
+}
+COOLING = tuple(COOLING_WORDS)
+
+
+@dataclass(frozen=True)
+class Temper:
+    """A heat below Ac1 of the whole head or of some zones: temper, bake, stress relief, subcritical anneal.
+
+    Attributes
+    ----------
+    temperature_c : float
+        Metal temperature, °C.
+    hold_s : float
+        Time at temperature, s.
+    zones : tuple of str
+        Zones that reach it; empty means all.
+    """
+
+    temperature_c: float
+    hold_s: float = 3600.0
+    zones: tuple[str, ...] = ()
+
+    def __post_init__(self):
+        check_settings(self, "later_heat")
+        zones = check_list(self.zones, "zones")
+        for zone in zones:
+            check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
+        object.__setattr__(self, "zones", zones)
+
+    @property
+    def where(self) -> str:
+        """What is heated, in words."""
+        return " and ".join(self.zones) or "whole head"
+
+    @property
+    def words(self) -> str:
+        """What is done, in words."""
+        return f"temper of {self.where} at {self.temperature_c:.0f} °C for {_minutes(self.hold_s)}"
+
+
+#: The same by its old name.
+LaterHeat = Temper
+
+
+@dataclass(frozen=True)
+class LocalHeat:
+    """Torch or coil on the bend zone of the hosel, below Ac1; hosel and neck are hot as far as they conduct.
+
+    Attributes
+    ----------
+    place : {"hosel"}
+    peak_c : float
+        Temperature of the hottest place, °C.
+    hold_s : float
+        Time at temperature, s.
+    cooled : {"cloth", "air"}
+        What the head lies in meanwhile: a soaked cloth or water up to the neck, or still air, where a hot head loses
+        the hardness of its face (see `forgeprops.thermal.local_heat`).
+    """
+
+    place: str = "hosel"
+    peak_c: float = 680.0
+    hold_s: float = 600.0
+    cooled: str = "cloth"
+
+    def __post_init__(self):
+        check_choice(self.place, "place", ("hosel",), "local heat")
+        check_choice(self.cooled, "cooled", ("cloth", "air"), "local heat")
+        check_settings(self, "local_heat")
+
+    @property
+    def temperature_c(self) -> float:
+        """The highest temperature of the metal, °C."""
+        return self.peak_c
+
+    @property
+    def where(self) -> str:
+        """What is heated, in words."""
+        kept = "a wet cloth" if self.cooled == "cloth" else "still air"
+        return f"{self.place} by torch or coil, head in {kept}"
+
+    @property
+    def words(self) -> str:
+        """What is done, in words."""
+        return f"local heat ({self.where}) to {self.peak_c:.0f} °C for {_minutes(self.hold_s)}"
+
+
+@dataclass(frozen=True)
+class Normalise:
+    """A heat of the whole head above Ac3, cooled in air: new austenite, and nothing of the quench is left.
+
+    Attributes
+    ----------
+    temperature_c : float
+        Furnace temperature, °C, above the steel's Ac3.
+    hold_s : float
+        Time in the furnace from loading cold, s.
+    surroundings : str
+        How it cools, one of `COOLING`.
+    """
+
+    temperature_c: float = 890.0
+    hold_s: float = 1800.0
+    surroundings: str = "single"
+
+    def __post_init__(self):
+        check_settings(self, "later_heat")
+        check_choice(self.surroundings, "surroundings", COOLING, "normalise")
+
+    @property
+    def words(self) -> str:
+        """What is done, in words."""
+        cooled = COOLING_WORDS[self.surroundings]
+        return (
+            f"normalise at {self.temperature_c:.0f} °C for {_minutes(self.hold_s)}, cooled {cooled}"
+        )
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 3600:g} h" if seconds >= 3600.0 else f"{seconds / 60:.3g} min"
