@@ -25,6 +25,7 @@ from ..inputs.head import ZONES
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
 from ..transformation.austenite import diameter_um_from_astm
+from ..transformation.rate_doubt import nearest_bar
 from . import later_heats
 from .interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
 
@@ -39,6 +40,10 @@ CRACK_CARBON, CRACK_MARTENSITE, STIFF_HOSEL_DEG, HARD_SHARE = 0.35, 0.5, 1.0, 0.
 PLATEAU_STRAIN, SPRINGS_DEG = 0.002, 0.05
 #: Least sulphur of a resulphurised grade (SAE J403, from memory) and lead of a leaded one (our own limit), wt%.
 FREE_CUTTING_S, FREE_CUTTING_PB = 0.08, 0.05
+#: Part of the face's range that contents which the analysis leaves open may make (our own limit).
+UNREPORTED_PART = 0.5
+#: Distance from the measured bars of which to tell (see `transformation.rate_doubt`; our own limit).
+FAR_SHARE = 0.75
 #: HV that hardening would bring at least (our own limit).
 HARDENS_HV = 100.0
 _FACE, _NECK, _HOSEL = 0, 3, 4
@@ -102,6 +107,34 @@ def _route(name: str) -> Callable:
 # ---- before the furnace --------------------------------------------------------------------------------------------
 
 
+def _by_contents_hv(e) -> np.ndarray:
+    """Part of the face's range that contents left open make, HV, shape (n,)."""
+    contents, sd, lean = e.rate_sd
+    fall, rise = e.rate_ends_hv[:, :, _FACE]
+    return (rise - fall) * contents[:, 0] / np.maximum(np.hypot(sd, lean)[:, _FACE], 1e-9)
+
+
+def _unreported(e):
+    low, high = (end[:, _FACE] for end in e.interval_hv)
+    return _by_contents_hv(e) > UNREPORTED_PART * (high - low)
+
+
+def _unreported_text(e, i):
+    named = {n for n, sd in e.cases.content_sd.items() if sd[i] > 0.0}
+    listed = ", ".join(f"{n} {e.cases.content(n)[i]:.2g} %" for n in sorted(named))
+    return (
+        f"The analysis leaves contents open; {listed} assumed. They alone may move the face by ± "
+        f"{_by_contents_hv(e)[i] / 2:.0f} HV: have them analysed."
+    )
+
+
+def _far_text(e, i):
+    steel = {n: v[i : i + 1] for n, v in e.cases.composition.items()}
+    nearest = nearest_bar(steel, float(e.results.rate_700_c_per_s[i, _FACE]))
+    harder = ": the face is more likely harder than softer" * bool(e.rate_sd[2][i, _FACE] > 0.3)
+    return f"No measured bar is near this steel cooled this fast (nearest: {nearest}); the range is wider for it{harder}."
+
+
 def _boron_text(e, i):
     steel = {n: float(v[i]) for n, v in e.cases.composition.items()}
     found = [w.text for w in ideal_diameter_warnings(steel) if w.code == "ideal_diameter:boron"]
@@ -132,6 +165,13 @@ def _inputs() -> Iterator[Rule]:
         _free_cutting,
     )
     yield from _contents("kinetics")
+    yield Rule("unreported", "change", _unreported, _unreported_text, "rate_ends_hv")
+    yield Rule(
+        "far-from-bars",
+        "note",
+        lambda e: e.cases.sprayed & (e.far_share[:, _FACE] > FAR_SHARE),
+        _far_text,
+    )
     yield Rule("boron-bound", "change", _bound_boron, _boron_text)
     yield Rule(
         "niobium",

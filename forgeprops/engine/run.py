@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 
@@ -47,18 +49,19 @@ def march_columns(
     constants: dict[str, float] | None = None,
     methods: dict[str, str] | None = None,
     keep_points: bool = False,
-    carbide_speed=1.0,
     strain_speed=None,
+    unsure: Mapping[str, np.ndarray] = MappingProxyType({}),
 ) -> batch.Marched:
     """March many heads given as columns; one row a case, in the same order.
 
     Parameters
     ----------
-    carbide_speed : float or array, shape (n,)
-        Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
     strain_speed : tuple of two arrays, shape (n, 5), optional
         Factors on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
         (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
+    unsure : mapping of str to array, shape (n,)
+        "carbide_speed": factor on the rate at which Cr-Mo carbides dissolve in the furnace, near 0 none does;
+        "ln_delay": taken from ln(rate) of ferrite, pearlite and bainite.
     """
     n = len(columns)
     every = np.arange(n)
@@ -80,12 +83,11 @@ def march_columns(
         if heats and mine.any():  # a part of many cases keeps their lists of later heats
             shapes = routes.hosel_shape_mm(columns)[mine]
             cases["later_j"][mine] = routes.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
-    cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
+    cases["ln_carbide_speed"] = np.log(np.maximum(unsure.get("carbide_speed", 1.0), 1e-9))
+    for name in ("ln_f", "ln_p", "ln_b"):
+        cases[name] += unsure.get("ln_delay", 0.0)
     if strain_speed is not None:
-        cases["ln_strain_f"], cases["ln_strain_b"] = (
-            np.log(strain_speed[0]),
-            np.log(strain_speed[1]),
-        )
+        cases["ln_strain_f"], cases["ln_strain_b"] = (np.log(s) for s in strain_speed)
     packed = batch.Packed(
         cases,
         heads,
