@@ -18,7 +18,7 @@ import numpy as np
 from ..base.errors import check_flag, check_kind, check_number
 from ..base.ranges import Warn
 from ..engine.results import Results
-from ..engine.run import march_columns
+from ..engine.run import check_march_options, march_columns
 from ..face.distortion import CUTTING_HV, CUTTING_LIMIT_HV, FLATNESS_MM, LIMIT_MM
 from ..face.margin import layers_of_faces, strike_margins
 from ..face.strike import Faces, Strike, strike_options
@@ -565,6 +565,7 @@ def estimate(
             **options,
         )
     case = checked_case(steel, head, route, shop)
+    check_march_options(options)
     check_flag(count_press_strain, "count_press_strain")
     bench, struck = bench_options(bench), Strike(**strike_options(strike))
     flatness_mm = check_number(flatness_mm, "flatness limit", *LIMIT_MM, "mm")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..engine.packing import hosel_shape_mm
+from ..engine.routes import hosel_shape_mm
 from ..inputs.head import ZONES
 from ..inputs.later import COOLING, LocalHeat, Temper
 from ..thermal.local_heat import hosel_heat

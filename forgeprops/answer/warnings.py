@@ -18,6 +18,8 @@ from ..forging.cautions import (
     SCALE_LOSS_UM,
     is_idle,
 )
+from ..hardenability.boron import effective_boron
+from ..hardenability.ideal_diameter import ADDED_BORON, EFFECTIVE_BORON, ideal_diameter_warnings
 from ..hosel.bench import LIMITS
 from ..inputs.head import ZONES
 from ..strength.hardness_scales import convert_array
@@ -100,6 +102,17 @@ def _route(name: str) -> Callable:
 # ---- before the furnace --------------------------------------------------------------------------------------------
 
 
+def _boron_text(e, i):
+    steel = {n: float(v[i]) for n, v in e.cases.composition.items()}
+    found = [w.text for w in ideal_diameter_warnings(steel) if w.code == "ideal_diameter:boron"]
+    return found[0][:1].upper() + found[0][1:]
+
+
+def _bound_boron(e):
+    b = e.cases.content("B")
+    return (b >= ADDED_BORON) & (effective_boron(e.cases) < EFFECTIVE_BORON * b)
+
+
 def _free_cutting(e, i):
     s, pb = (e.cases.content(element)[i] for element in ("S", "Pb"))
     lead = f" and {pb:.2f} % Pb" * bool(pb >= FREE_CUTTING_PB)
@@ -119,6 +132,16 @@ def _inputs() -> Iterator[Rule]:
         _free_cutting,
     )
     yield from _contents("kinetics")
+    yield Rule("boron-bound", "change", _bound_boron, _boron_text)
+    yield Rule(
+        "niobium",
+        "note",
+        lambda e: e.cases.content("Nb") >= 0.01,
+        lambda e, i: (
+            f"Niobium {e.cases.content('Nb')[i]:.3g} wt% is counted as grain pinning only: strength that it keeps "
+            "from the first forging heat is not."
+        ),
+    )
     yield from _contents("phase_hardness")
     # what the furnace temperature enters
     for id in ("thermal.conductivity", "thermal.cp_austenite"):

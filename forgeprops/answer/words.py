@@ -53,7 +53,8 @@ def _hosel_why(result) -> str:
     return f"in {_air(result)} it cools at {rate}, and without alloy that leaves soft ferrite and pearlite"
 
 
-_AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air", "sleeve": "its sleeve"}  # fmt: skip
+_AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air", "sleeve": "its sleeve",
+        "box": "a closed box", "vermiculite": "vermiculite"}  # fmt: skip
 
 
 def _air(result) -> str:
