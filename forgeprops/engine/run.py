@@ -56,8 +56,8 @@ def march_columns(
     ----------
     carbide_speed : float or array, shape (n,)
         Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
-    strain_speed : tuple of two arrays, shape (n, 5), optional
-        Factors on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
+    strain_speed : array, shape (n, 5), optional
+        Factor on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
         (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
     """
     n = len(columns)
@@ -82,10 +82,7 @@ def march_columns(
             cases["later_j"][mine] = routes.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
     cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
     if strain_speed is not None:
-        cases["ln_strain_f"], cases["ln_strain_b"] = (
-            np.log(strain_speed[0]),
-            np.log(strain_speed[1]),
-        )
+        cases["ln_strain_f"] = cases["ln_strain_b"] = np.log(strain_speed)
     packed = batch.Packed(
         cases,
         heads,
