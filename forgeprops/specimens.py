@@ -10,7 +10,7 @@ import numpy as np
 
 from .answer.interval import hardness_interval_hv
 from .base.constants import STEEL_DENSITY_KG_M3
-from .base.errors import InputError, check_number
+from .base.errors import InputError, check_number, check_whole
 from .base.ranges import Warn, contents_outside
 from .engine import batch, packing
 from .engine.outcome import (
@@ -26,7 +26,7 @@ from .engine.section import lobatto
 from .inputs.grades import steel_of
 from .inputs.steel import Steel
 from .strength.hardness_scales import try_convert
-from .transformation import austenite, temperatures
+from .transformation import austenite, kinetics, temperatures
 
 if TYPE_CHECKING:
     import pandas
@@ -113,6 +113,8 @@ def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
 
 
 def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
+    if k is not None:
+        kinetics.check_constants(k)
     case = np.zeros(1, packing.CASE)
     start = packing.pack_steels([steel], case, k)
     grain = (
@@ -158,9 +160,8 @@ def _march(case, zone, stages, convection, start, constants, points, **options):
     steps["fluid_c"] = 25.0
     zero, kinetic = np.zeros(1, np.int64), packing.kinetic_array(constants)
     section = packing.section(points)
-    return batch.run(
-        case, zone, zero, steps, convection, zero, start, zero, kinetic, section, **options
-    )
+    packed = batch.Packed(case, zone, zero, steps, convection, zero, start, zero, kinetic, section)
+    return batch.run(packed, **options)
 
 
 def air_cooled_bar(
@@ -236,8 +237,9 @@ def quenched_bar(
     steel = steel_of(steel)
     diameter_mm = check_number(diameter_mm, "bar diameter", 2.0, 300.0, "mm")
     check_number(h_w_m2k, "heat-transfer coefficient", 10.0, 50_000.0, "W/(m² K)")
-    if points not in range(3, 26, 2):
-        raise InputError(f"points must be an odd number from 3 to 25; got {points!r}.")
+    points = check_whole(points, "points", 3, 25)
+    if points % 2 == 0:
+        raise InputError(f"points must be an odd number from 3 to 25; got {points}.")
     case, start, _ = _case(
         steel,
         check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C"),
@@ -286,8 +288,7 @@ def end_quench_bar(
     import pandas as pd
 
     from_c = check_number(from_c, "austenitising temperature", 750.0, 1300.0, "°C")
-    if points not in range(10, 41):
-        raise InputError(f"points must be a whole number from 10 to 40; got {points!r}.")
+    points = check_whole(points, "points", 10, 40)
     steel = steel_of(steel)
     case, start, _ = _case(steel, from_c, grain_size_astm, constants)
     case["emissivity"] = END_QUENCH_EMISSIVITY
@@ -359,7 +360,7 @@ def continuous_cooling(
     else:
         try:
             time, temperature = np.asarray(time_s, float), np.asarray(temperature_c, float)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise InputError("time_s and temperature_c must be sequences of numbers.") from None
         if time.ndim != 1 or time.shape != temperature.shape or len(time) < 2:
             raise InputError(

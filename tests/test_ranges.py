@@ -41,7 +41,7 @@ def work():
         {"C": 0.9, "Si": 2.0, "Mn": 3.0, "Cr": 3.5, "Mo": 1.5, "Ni": 5.0, "V": 0.4, "Cu": 0.9},
         grain_size_astm=2.0,
     )
-    low = fp.Steel("low", {"C": 0.02, "Mn": 0.1})
+    low = fp.Steel("low", {"C": 0.025, "Mn": 0.1})
     route = fp.Route().with_(flux=45.0, water_c=80.0, preheat_c=1250.0, strain=0.9, view_factor=0.3)
     for steel in (odd, low, fp.grade("4130")):
         for r in (route, fp.Route().with_(preheat_c=650.0), fp.Route()):

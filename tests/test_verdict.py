@@ -14,7 +14,7 @@ R = fp.Route()
 #: Six heads of a shop, with the level and the cause that a metallurgist expects.
 SIX = {
     "4130": (R, "marginal", "face"),
-    "1020": (R, "out", "the steel is too lean"),
+    "1020": (R, "out", "face"),
     "4140": (R.with_(spray_s=4), "out", "pull"),
     "1045": (R, "out", "crack"),
     "8620": (R, "out", "face"),
@@ -46,7 +46,8 @@ def test_text_is_short_and_says_what_decides(head):
 
 
 @pytest.mark.parametrize(("grade", "name", "route", "words"), [
-    ("4130", "wedge", R.with_(preheat_c=1330), "burns this steel. Remedy: preheat temperature"),
+    ("1020", "mid-iron", R.with_(flux=3.0), "the steel is too lean"),
+    ("4130", "mid-iron", R.with_(preheat_c=1330), "burns this steel. Remedy: preheat temperature"),
     ("4340", "mid-iron", fp.Route(later=(fp.LocalHeat("hosel", peak_c=680),)), "crack"),
     ("1030", "wedge", fp.Route(spray=None), "Good: all limits are kept"),
 ])  # fmt: skip

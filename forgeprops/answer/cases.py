@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_kind, check_number, shown
 from ..engine.outcome import O_HV
 from ..engine.run import march_columns
 from ..inputs.cases import Cases
@@ -114,7 +114,7 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
 def _kind(value, kind, what: str, or_else: str = ""):
     if not isinstance(value, kind):
         raise InputError(
-            f"{what} must be a {kind.__name__}{or_else}; got {type(value).__name__} {value!r:.60}."
+            f"{what} must be a {kind.__name__}{or_else}; got {type(value).__name__} {shown(value)}."
         )
     return value
 
@@ -126,6 +126,10 @@ def _named(given: Mapping, kind) -> dict[str, Any]:
         check_choice(name, "field", allowed, kind.__name__.lower()): value
         for name, value in given.items()
     }
+
+
+def _by_name(given: Mapping) -> dict[str, Any]:
+    return {check_kind(name, str, "name of a setting"): value for name, value in given.items()}
 
 
 def head_from(given) -> Head:
@@ -141,9 +145,9 @@ def head_from(given) -> Head:
     if given is None or isinstance(given, str):
         return library_head("mid-iron" if given is None else given)
     if isinstance(given, Mapping):
-        changed = dict(given)
+        changed = _by_name(given)
         return library_head(changed.pop("head", "mid-iron")).with_(**changed)
-    raise InputError(f"head must be a Head, a library name or dimensions; got {given!r:.60}.")
+    raise InputError(f"head must be a Head, a library name or dimensions; got {shown(given)}.")
 
 
 def route_from(given) -> Route:
@@ -159,10 +163,10 @@ def route_from(given) -> Route:
     if given is None:
         return Route()
     if isinstance(given, Mapping):
-        changed = dict(given)
+        changed = _by_name(given)
         base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
         return base.with_(**changed)
-    raise InputError(f"route must be a Route or settings by their short names; got {given!r:.60}.")
+    raise InputError(f"route must be a Route or settings by their short names; got {shown(given)}.")
 
 
 def shop_from(given) -> Shop:
@@ -173,7 +177,7 @@ def shop_from(given) -> Shop:
     if isinstance(given, Mapping):
         return Shop(**_named(given, Shop))
     raise InputError(
-        f"shop must be a Shop, the path of its file, or its numbers; got {given!r:.60}."
+        f"shop must be a Shop, the path of its file, or its numbers; got {shown(given)}."
     )
 
 
@@ -198,9 +202,9 @@ def length_of(*columns) -> int | None:
     for what, given in zip(_MAKERS, columns, strict=True):
         if _is_single(given):
             continue
-        if not isinstance(given, Iterable):
+        if not isinstance(given, Iterable) or getattr(given, "shape", None) == ():
             raise InputError(
-                f"{what}s must be one {what} or a sequence of them; got {given!r:.60}."
+                f"{what}s must be one {what} or a sequence of them; got {shown(given)}."
             )
         if hasattr(given, "__len__"):
             lengths[what] = len(given)

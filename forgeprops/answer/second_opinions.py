@@ -17,6 +17,7 @@ import numpy as np
 from ..base.constants import SECONDS_PER_HOUR
 from ..base.errors import check_choice, check_number
 from ..base.ranges import beyond, outside
+from ..hardenability.boron import boron_factor
 from ..hardenability.critical_rates import critical_rate_fractions
 from ..hardenability.end_quench import (
     end_quench_equivalent_mm,
@@ -24,7 +25,7 @@ from ..hardenability.end_quench import (
     hardness_at_distance_hrc,
     slowest_cooling,
 )
-from ..hardenability.ideal_diameter import ACTIVE_BORON, ideal_diameter
+from ..hardenability.ideal_diameter import ideal_diameter
 from ..strength.hardness_scales import hv_from_hrc
 from ..transformation.phase_hardness import (
     BAINITE_FLOOR_HV,
@@ -57,6 +58,8 @@ FULLY_AUSTENITE = 0.99
 #: 4340 bars come out 40-200 HV too hard.
 _LEAN_MO, _MOSTLY_FERRITE_PEARLITE = 0.05, 0.5
 _RICH_NI = 1.0
+#: Boron's factor on the ideal diameter from which the critical rates, which have no boron, are not counted.
+_ACTIVE_BORON = 1.05
 
 #: Rise of the mean temperature after its low, °C, that counts as re-heating by the body (our choice).
 OPINION_REHEAT_C = 60.0
@@ -148,6 +151,10 @@ def _critical(steel, rate, reheated, share, austenitise_c, hold_s, pa_unit="C"):
             ),
         ),
         (
+            np.asarray(boron_factor(steel)) > _ACTIVE_BORON,
+            lambda: "the critical rates know nothing of boron",
+        ),
+        (
             content["Ni"] > _RICH_NI,
             lambda: f"with {float(content['Ni']):.2g} wt% Ni the critical rates come out too low",
         ),
@@ -158,7 +165,7 @@ def _critical(steel, rate, reheated, share, austenitise_c, hold_s, pa_unit="C"):
 def _end_quench(steel, distance_mm, too_slow, slower: str, reheated, share):
     """Hardness by end-quench position, HRC, and why it would not apply."""
     hrc = np.maximum(hardness_at_distance_hrc(steel, distance_mm), 0.0)
-    unfit = np.asarray(steel.get("B"), float) >= ACTIVE_BORON
+    unfit = np.zeros(np.shape(hrc), bool)
     for name in ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V"):
         unfit = unfit | beyond(f"end_quench.{name}", steel.get(name))
     unfit = unfit | beyond("end_quench.ideal_diameter", ideal_diameter(steel))

@@ -91,7 +91,7 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
     found: list[Source] = []
     for module in (constants, engine):
         found += references(module.__doc__, module.__name__.partition(".")[2])
-    roots = [vars(importlib.import_module(f"{_PACKAGE}.answer.evaluation"))["estimate"]]
+    roots = [vars(importlib.import_module(f"{_PACKAGE}.answer.estimate"))["estimate"]]
     roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_faces"])
     for name in _ENGINE:
         module = importlib.import_module(f"{_PACKAGE}.{name}")

@@ -14,7 +14,7 @@ from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
 from ..units import Units
-from .warnings import LATE_WATER_C
+from .warnings.spray import LATE_WATER_C
 
 #: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
@@ -53,7 +53,8 @@ def _hosel_why(result) -> str:
     return f"in {_air(result)} it cools at {rate}, and without alloy that leaves soft ferrite and pearlite"
 
 
-_AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air", "sleeve": "its sleeve"}  # fmt: skip
+_AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air", "sleeve": "its sleeve",
+        "box": "a closed box", "vermiculite": "vermiculite"}  # fmt: skip
 
 
 def _air(result) -> str:

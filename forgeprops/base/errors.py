@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import math
 import numbers
+import re
+from collections.abc import Mapping
 
 
 class InputError(ValueError):
@@ -18,12 +21,12 @@ def _at(where: str) -> str:
 def shown(value) -> str:
     """A value as a message may show it: short, and its type where its own words say nothing."""
     try:
-        text = repr(value)
+        text = " ".join(repr(value).split())
     except Exception:  # noqa: BLE001  (a foreign object's own repr)
         text = ""
-    if not text or " object at 0x" in text or text.startswith("<function"):
+    if not text or re.search(r"(^<function| at 0x[0-9a-f]+)", text):
         return f"a {type(value).__name__}"
-    return text if len(text) <= 80 else f"{text[:77]}..."
+    return text if len(text) <= 60 else f"{text[:59]}…"
 
 
 def check_kind(value, kind: type, name: str, where: str = ""):
@@ -44,6 +47,38 @@ def check_kind(value, kind: type, name: str, where: str = ""):
     if not isinstance(value, kind):
         raise InputError(f"{name} must be a {kind.__name__}; got {shown(value)}{_at(where)}.")
     return value
+
+
+def check_list(value, name: str, form: str = "a list", count: int | None = None) -> tuple:
+    """Return the items of a list, tuple, array or other iterable as a tuple; otherwise raise.
+
+    Parameters
+    ----------
+    form : str
+        What messages say it must be.
+    count : int, optional
+        So many items.
+
+    Raises
+    ------
+    InputError
+        If it is a text, a mapping or no iterable at all, or has another number of items.
+
+    Examples
+    --------
+    >>> check_list(5, "axis", "(low, high)", 2)
+    Traceback (most recent call last):
+    ...
+    forgeprops.base.errors.InputError: axis must be (low, high); got 5.
+    """
+    items = None
+    if not isinstance(value, (str, bytes, Mapping, type)):
+        with contextlib.suppress(Exception):  # whatever a foreign object says
+            items = iter(value)
+    made = () if items is None else tuple(items)
+    if items is None or len(made) != (count or len(made)):
+        raise InputError(f"{name} must be {form}; got {shown(value)}.")
+    return made
 
 
 def check_name(value, name: str, where: str = "") -> str:

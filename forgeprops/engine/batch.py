@@ -6,10 +6,11 @@ import ctypes
 import functools
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from ..thermal.media import MEDIUM_C
 from ..transformation.decomposition import ROWS
 from .march import HEAT_ROWS, MARKS, STEP_LIMIT, STOP_C, TOLERANCE_C, control
 from .native import library
@@ -19,7 +20,6 @@ from .packing import (
     CASE,
     CONVECTION_C,
     KINETIC_FIELDS,
-    MEDIUM_C,
     ROUTE_FIELDS,
     STEEL_FIELDS,
     STEP,
@@ -155,26 +155,56 @@ def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
     )
 
 
+@dataclass
+class Packed:
+    """Cases as the engine takes them, and which row of every table a case has.
+
+    Attributes
+    ----------
+    cases : array of CASE, shape (n,)
+    heads : array of ZONE, shape (heads, zones); head_of : int array (n,)
+    steps : array of STEP, shape (n, m)
+    convection : array, shape (tables, zones, temperatures); convection_of : int array (n,)
+    start : array, shape (steels, 3, carbon points); start_of : int array (n,)
+    kinetics : record from `packing.kinetic_array`
+    section : Section
+    media : array, shape (baths, MEDIUM_C)
+    """
+
+    cases: np.ndarray
+    heads: np.ndarray
+    head_of: np.ndarray
+    steps: np.ndarray
+    convection: np.ndarray
+    convection_of: np.ndarray
+    start: np.ndarray
+    start_of: np.ndarray
+    kinetics: np.ndarray
+    section: Section
+    media: np.ndarray = field(default_factory=lambda: np.zeros((1, len(MEDIUM_C))))
+
+
 class _Call:
     """The arrays of one set of cases, kept alive and laid out for the engine."""
 
-    def __init__(self, section, kin, tolerance_c, stop_c, keep_points, media=None, **arrays):
-        extent, inverse, top = extent_pairs(float(kin["bainite_tail"][0]))
+    def __init__(self, packed: Packed, tolerance_c, stop_c, keep_points):
+        extent, inverse, top = extent_pairs(float(packed.kinetics["bainite_tail"][0]))
+        arrays = dict(vars(packed))
+        section = arrays.pop("section")
+        arrays |= {n: np.asarray(a, np.int64) for n, a in arrays.items() if n.endswith("_of")}
         self.keep_points = keep_points
         self.arrays = {
+            **arrays,
             "points": np.array(section.points, np.int64),
-            "kinetics": kin,
             "physics": physics(),
             "control": control(tolerance_c, stop_c),
             "extent": extent,
             "inverse": inverse,
             "top": top,
             "contact": contact_table(),
-            "media": np.zeros((1, len(MEDIUM_C))) if media is None else media,
             "weight": section.weight,
             "stiff": section.stiff,
             "slope": section.slope,
-            **arrays,
         }
         for name, array in self.arrays.items():
             self.arrays[name] = np.ascontiguousarray(array)
@@ -195,18 +225,8 @@ class _Call:
 
 
 def run(
-    cases,
-    zones,
-    head_of,
-    steps,
-    convection,
-    convection_of,
-    start,
-    start_of,
-    kin,
-    section: Section,
+    packed: Packed,
     *,
-    media: np.ndarray | None = None,
     tolerance_c: float = TOLERANCE_C,
     stop_c: float = STOP_C,
     keep_points: bool = False,
@@ -214,42 +234,13 @@ def run(
     threads: int | None = None,
     chunk: int = CHUNK,
 ) -> Marched:
-    """March all cases; the result does not depend on threads or chunks.
-
-    Parameters
-    ----------
-    cases : array of CASE, shape (n,)
-    media : array, shape (baths, packing.MEDIUM_C), optional
-    zones : array of ZONE, shape (heads, zones); head_of : int array (n,)
-    steps : array of STEP, shape (n, m)
-    convection : array, shape (tables, zones, temperatures); convection_of : int array (n,)
-    start : array, shape (steels, 3, carbon points); start_of : int array (n,)
-    kin : record from `packing.kinetic_array`
-    tolerance_c : float
-        Error allowed a step, °C.
-    """
-    march = engine().forgeprops_march
-    n, n_zones, n_points = len(cases), zones.shape[1], sum(section.points)
+    """March all cases, `tolerance_c` the error allowed a step, °C; the result does not depend on threads or chunks."""
+    march, cases, zones = engine().forgeprops_march, packed.cases, packed.heads
+    n, n_zones, n_points = len(cases), zones.shape[1], sum(packed.section.points)
     lumped = tuple(bool(one) for one in zones["one_structure"][0] > 0.0)
-    layout = _layout(section.points, lumped)
+    layout = _layout(packed.section.points, lumped)
     n_structures = len(layout.zone_of_structure)
-    start_of = np.asarray(start_of, np.int64)
-    call = _Call(
-        section,
-        kin,
-        tolerance_c,
-        stop_c,
-        keep_points,
-        media,
-        cases=cases,
-        heads=zones,
-        head_of=np.asarray(head_of, np.int64),
-        steps=steps,
-        convection=convection,
-        convection_of=np.asarray(convection_of, np.int64),
-        start=start,
-        start_of=start_of,
-    )
+    call = _Call(packed, tolerance_c, stop_c, keep_points)
     out = Marched(
         np.empty((n, n_zones, OUT)),
         np.empty((n, n_zones, MARKS)),
@@ -281,7 +272,13 @@ def run(
         if failed:
             raise MemoryError(f"no memory for a march of {m} cases.")
         out.zones[mine], out.point_hv[mine] = collect(
-            cases[mine], start[start_of[mine], 2], state, first_state, first_of, heat, layout
+            cases[mine],
+            packed.start[packed.start_of[mine], 2],
+            state,
+            first_state,
+            first_of,
+            heat,
+            layout,
         )
         if keep_points:
             out.state[mine] = state[:, :, layout.structure_of_point]
@@ -322,21 +319,12 @@ def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.nda
     """
     zero, cases = np.zeros(1, np.int64), np.array([case], CASE)
     time_s, temperature_c = (np.ascontiguousarray(a, float) for a in (time_s, temperature_c))
-    call = _Call(
-        section((1,)),
-        kin,
-        TOLERANCE_C,
-        STOP_C,
-        False,
-        cases=cases,
-        heads=np.zeros((1, 1), ZONE),
-        head_of=zero,
-        steps=np.zeros((1, 1), STEP),
-        convection=np.zeros((1, 1, len(CONVECTION_C))),
-        convection_of=zero,
-        start=start[None],
-        start_of=zero,
+    heads, steps = np.zeros((1, 1), ZONE), np.zeros((1, 1), STEP)
+    convection = np.zeros((1, 1, len(CONVECTION_C)))
+    packed = Packed(
+        cases, heads, zero, steps, convection, zero, start[None], zero, kin, section((1,))
     )
+    call = _Call(packed, TOLERANCE_C, STOP_C, False)
     state, history = np.zeros((1, ROWS, 1)), np.zeros((len(time_s), 5))
     failed = engine().forgeprops_follow(
         ctypes.byref(call.part(0, 1)),

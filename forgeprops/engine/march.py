@@ -23,7 +23,7 @@ MARKS = 10
     M_WATER_OFF,  # as it stops, °C
     M_T800,  # time at which it passes 800 °C, s; -1 if it does not
     M_T500,  # the same for 500 °C
-    M_RATE700,  # cooling rate as it passes 700 °C, °C/s
+    M_RATE700,  # rate at 700 °C without heat of transformation, mean over 680-720 °C, °C/s
     M_REBOUND,  # re-heating after its low, °C
     M_SCALE,  # scale as it leaves the furnace, µm
     M_LOW,  # lowest temperature, °C

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..transformation import constituents
 from ..transformation.austenite import astm_from_diameter
 from ..transformation.decomposition import (
     AUSTENITE,
@@ -75,10 +76,14 @@ def _table_hv(fresh_hv, carbon):
 class _Steels:
     """What hardness needs of the steels of some cases: numbers as columns, shape (cases, 1), and fresh martensite."""
 
-    def __init__(self, cases, fresh_hv):
+    def __init__(self, cases, fresh_hv, austenite_c):
         self.fresh_hv = fresh_hv
         for name in HARDNESS_FIELDS:
             setattr(self, name, cases[name][:, None])
+        dissolved = constituents.dissolved_vanadium(
+            cases["v_content"], cases["carbon"], np.maximum(austenite_c, cases["start_c"])
+        )
+        self.vanadium_hv = (cases["v_hv"] * dissolved)[:, None]
         self.law = TemperingCoefficients(
             cases["temper_q_k"][:, None],
             self.half_log_j,
@@ -109,6 +114,7 @@ def _constituents(steel, state):
     of_ferrite = line_hv(steel.f_a, steel.f_b, log_v, FERRITE_PEARLITE_FLOOR_HV)
     of_pearlite = line_hv(steel.p_a0 + steel.p_ac * rest, steel.p_b, log_v, BAINITE_FLOOR_HV)
     fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, ferrite + pearlite)
+    fp_hv = fp_hv + steel.vanadium_hv * constituents.vanadium_share(log_v)
     bainite_hv = line_hv(
         steel.b_a0 + steel.b_ac * rest,
         steel.b_b0 + steel.b_bc * rest,
@@ -209,9 +215,14 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
         if len(some):
             at = rows[some]
             j = state[at][:, J_OLD] + later_j[some]
-            mine = _old_hardness(_Steels(cases[at], fresh_hv[at]), first_state[at], j, share[at])
+            mine = _old_hardness(
+                _Steels(cases[at], fresh_hv[at], cases["first_finish_c"][at]),
+                first_state[at],
+                j,
+                share[at],
+            )
             old[some] = np.where(share[at] < 1.0, mine, 0.0)
-        steels = _Steels(cases[rows], fresh_hv[rows])
+        steels = _Steels(cases[rows], fresh_hv[rows], cases["furnace_c"][rows])
         return old, *structure_hardness(steels, state[rows], later_j, old)
 
     old, cooled, quenched = hardness(np.arange(len(cases)), np.zeros(share.shape))

@@ -64,6 +64,8 @@ def _numbers() -> dict[str, float]:
         "ae3_slope": kinetics.AE3_SLOPE_C,
         "acm_slope": kinetics.ACM_SLOPE_C,
         "gas_cal": kinetics.GAS_CAL,
+        "mo_half": kinetics.MO_HALF,
+        "mo_scale": kinetics.MO_SCALE,
         "kinetic_carbon": _KINETIC_CARBON,
         "return_undercooling": _RETURN_UNDERCOOLING_C,
         "table_carbon": decomposition.TABLE_CARBON,

@@ -8,6 +8,7 @@ import functools
 import numpy as np
 
 from ..base.constants import STEEL_DENSITY_KG_M3
+from ..base.errors import check_choice, check_number, check_whole
 from ..forging.effort import flow_stress_mpa
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES
@@ -15,7 +16,8 @@ from ..inputs.later import COOLING, LocalHeat
 from ..inputs.route import HEATING
 from ..thermal.local_heat import RISE_S, hosel_heats
 from ..thermal.properties import austenite_cp_j_kgk
-from . import batch, packing
+from ..transformation import kinetics
+from . import batch, packing, routes
 from .march import M_RATE700, M_T500, M_T800
 from .outcome import O_HV_COOLED, O_HV_QUENCHED
 
@@ -23,6 +25,23 @@ from .outcome import O_HV_COOLED, O_HV_QUENCHED
 _WORK_TO_HEAT = 0.9
 #: Strain rate of the press, 1/s (a mechanical press, common practice, no source).
 _RATE_PER_S = 10.0
+
+
+def check_march_options(options) -> None:
+    """Refuse options of a march that a user's call passes on, by name and by value.
+
+    Raises
+    ------
+    InputError
+    """
+    for name, value in options.items():
+        check_choice(name, "option", ("tolerance_c", "threads", "constants"))
+        if name == "tolerance_c":
+            check_number(value, "error allowed a step", 1e-4, 50.0, "°C")
+        elif value is not None and name == "threads":
+            check_whole(value, "number of threads", 1, 1024)
+        elif value is not None:
+            kinetics.check_constants(value)
 
 
 def march_columns(
@@ -34,8 +53,8 @@ def march_columns(
     ----------
     carbide_speed : float or array, shape (n,)
         Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
-    strain_speed : tuple of two arrays, shape (n, 5), optional
-        Factors on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
+    strain_speed : array, shape (n, 5), optional
+        Factor on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
         (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
     **options
         tolerance_c, points, trace, threads, keep_points, and constants and methods of the formulas.
@@ -121,32 +140,29 @@ def _march(
     steel_of = every if columns.steel_of is None else columns.steel_of
     head_of = every if columns.head_of is None else columns.head_of
     cases = np.zeros(n, packing.CASE)
-    packed, start = (
+    of_steel, start = (
         _packed_steels(columns.steels)
         if constants is None and methods is None
         else _pack_steels(columns.steels, constants, methods)
     )
     for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
-        cases[name] = packed[name][steel_of]
+        cases[name] = of_steel[name][steel_of]
     heads, zones = _packed_heads(columns.heads)
-    steps, (tables, table_of), media = packing.pack_routes(columns, zones, head_of, cases)
+    steps, (tables, table_of), media = routes.pack_routes(columns, zones, head_of, cases)
     if torch is not None:
         act = torch.peak_c, torch.hold_s, torch.cooled, float(cases["temper_q_k"][0])
-        cases["coil_c"] = hosel_heats(packing.hosel_shape_mm(columns), *act).zone_c
+        cases["coil_c"] = hosel_heats(routes.hosel_shape_mm(columns), *act).zone_c
         cases["coil_s"] = RISE_S
     cases["work_k"] = _press_work_k(columns)
     for kind, heats in enumerate(columns.later):
         mine = columns.later_of == kind
-        if heats and mine.any():
-            shapes = packing.hosel_shape_mm(columns)[mine]
-            cases["later_j"][mine] = packing.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
+        if heats and mine.any():  # a part of many cases keeps their lists of later heats
+            shapes = routes.hosel_shape_mm(columns)[mine]
+            cases["later_j"][mine] = routes.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
     cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
     if strain_speed is not None:
-        cases["ln_strain_f"], cases["ln_strain_b"] = (
-            np.log(strain_speed[0]),
-            np.log(strain_speed[1]),
-        )
-    return batch.run(
+        cases["ln_strain_f"] = cases["ln_strain_b"] = np.log(strain_speed)
+    packed = batch.Packed(
         cases,
         heads,
         head_of,
@@ -157,9 +173,9 @@ def _march(
         steel_of,
         packing.kinetic_array(constants),
         packing.section(points),
-        media=media,
-        **options,
+        media,
     )
+    return batch.run(packed, **options)
 
 
 def _pack_steels(steels: SteelColumns, constants=None, methods=None):

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import YOUNGS_MPA
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_list, check_number
 from ..base.ranges import Warn
 
 #: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
@@ -251,15 +251,16 @@ def face_bow(
     span = check_number(span_mm, "span", 5.0, 150.0, "mm")
     held = check_number(restraint, "restraint", 0.0, 1.0)
     limit = check_number(limit_mm, "flatness limit", *LIMIT_MM, "mm")
-    if not isinstance(neck, tuple) or len(neck) != 3:
-        raise InputError(f"neck must be (diameter, wetted length, mismatch); got {neck!r:.60}.")
+    neck = check_list(neck, "neck", "(diameter, wetted length, mismatch)", 3)
     diameter = check_number(neck[0], "neck diameter", 5.0, 60.0, "mm")
     wet = check_number(neck[1], "wetted neck length", 0.0, 100.0, "mm")
     across = check_number(neck[2], "neck mismatch", -0.02, 0.02)
     carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
     wanted = [
-        transformation_strain(layer, carbon) if isinstance(layer, Mapping) else float(layer)
-        for layer in layers
+        transformation_strain(layer, carbon)
+        if isinstance(layer, Mapping)
+        else check_number(layer, "strain of a layer", -0.1, 0.1)
+        for layer in check_list(layers, "layers")
     ]
     by_change = gradient_per_mm(wanted, t) if wanted else 0.0
     by_heat = frozen_thermal_strain(difference_c, plastic_share) / t

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import Z80
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..inputs.drawing import tour_speed_m_s
 from ..strength.tensile import strength_arrays, structure_shares
@@ -423,7 +423,7 @@ def face_strike(
 def _numbers(value, what: str, allowed: str, count: int | None = None) -> list[float]:
     try:
         found = np.atleast_1d(np.asarray(value, dtype=float))
-    except (TypeError, ValueError):
+    except Exception:  # noqa: BLE001  (whatever a foreign object says)
         found = np.array([])
     if (
         found.ndim != 1
@@ -431,5 +431,5 @@ def _numbers(value, what: str, allowed: str, count: int | None = None) -> list[f
         or not np.isfinite(found).all()
         or not found.size
     ):
-        raise InputError(f"{what} is {value!r:.60}; allowed: {allowed}.")
+        raise InputError(f"{what} is {shown(value)}; allowed: {allowed}.")
     return found.tolist()

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_number, shown
 from .ball_impact import RESTITUTION, spin_loft_deg
 from .clamp import FILLET_MM
 from .fatigue import FINISHES
@@ -113,7 +113,7 @@ def strike_options(strike: Mapping | None) -> dict:
     if not isinstance(strike, Mapping):
         kind = type(strike).__name__
         raise InputError(
-            f"strike must be a mapping such as {{'speed_m_s': 42}}; got {kind} {strike!r:.60}."
+            f"strike must be a mapping such as {{'speed_m_s': 42}}; got {kind} {shown(strike)}."
         )
     names = tuple(f.name for f in dataclasses.fields(Strike))
     for name in strike:

@@ -17,7 +17,7 @@ import numpy as np
 from ..base.arrays import plain
 from ..base.constants import ZERO_C_K
 from ..base.errors import check_number
-from ..inputs.grades import check_steel
+from ..inputs.grades import steel_of
 from .flow_stress_laws import hensel_spittel_mpa, medina_hernandez_mpa, misaka_mpa, shida_mpa
 
 #: Press strain and rate (1/s) where none are given: those of the default press step (0.15 in 0.05 s).
@@ -244,14 +244,15 @@ def equal_effort(
     >>> round(answer.preheat_c)
     924
     """
-    steel_a = check_steel(steel_a, "first steel")
-    steel_b = check_steel(steel_b, "second steel")
+    steel_a, steel_b = steel_of(steel_a, "first steel"), steel_of(steel_b, "second steel")
     preheat_a_c = check_number(preheat_a_c, "preheat of the first steel", 700.0, 1300.0, "°C")
     strain = check_number(strain, "strain", 0.001, 3.0)
     rate_per_s = check_number(rate_per_s, "strain rate", 1e-4, 1e4, "1/s")
-    if not callable(die_drop_c):
-        die_drop_c = check_number(die_drop_c, "temperature lost until the die", -50.0, 600.0, "°C")
-    drop = die_drop_c if callable(die_drop_c) else lambda _preheat: float(die_drop_c)
+
+    def drop(preheat_c):
+        lost = die_drop_c(preheat_c) if callable(die_drop_c) else die_drop_c
+        return check_number(lost, "temperature lost until the die", -50.0, 600.0, "°C")
+
     in_die_a = preheat_a_c - drop(preheat_a_c)
 
     def answer(law, choice):

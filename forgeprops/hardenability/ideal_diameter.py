@@ -14,9 +14,11 @@ from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.grades import check_steel
 from ..inputs.steel import Steel
+from .boron import boron_factor, effective_boron
 
 __all__ = [
-    "ACTIVE_BORON",
+    "ADDED_BORON",
+    "EFFECTIVE_BORON",
     "ELEMENTS_IN_FACTORS",
     "GRAIN_SIZE_STEP",
     "ideal_diameter",
@@ -27,14 +29,14 @@ __all__ = [
 
 
 #: Elements that have a factor; P and S are left out by the standard (their effects offset one another).
-ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr")
+ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr", "B")
 
 #: Change of the base diameter per ASTM grain-size number: mean ratio of neighbouring columns of the classic table
 #: (data/constants/base_diameters.csv, from memory); a worked example (read) has 0.920 to 0.929 for numbers 4 to 8.
 GRAIN_SIZE_STEP = 0.923
 
-#: Boron from which hardenability rises noticeably, wt% (the peak lies at 3 to 15 ppm).
-ACTIVE_BORON = 0.0003
+#: Boron that somebody meant to add, wt%, and the share of it that must be effective (our choice).
+ADDED_BORON, EFFECTIVE_BORON = 0.0005, 0.5
 
 
 class _Branch(NamedTuple):
@@ -106,7 +108,8 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
     3.667
     """
-    return {e: plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS}
+    factors = {e: plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS if e != "B"}
+    return factors | {"B": boron_factor(steel)}
 
 
 def _inches(steel):
@@ -185,13 +188,13 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
 
 
 def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]:
-    """Contents outside the factors' range, boron; with `grain_size` also the classic base diameters' range.
+    """Contents outside the factors' range, boron without effect; with `grain_size` also the classic base diameters' range.
 
     Examples
     --------
     >>> from forgeprops.inputs.steel import Steel
-    >>> print(*ideal_diameter_warnings(Steel("boron steel", {"C": 0.30, "Mn": 1.2, "B": 0.002})))
-    boron 0.002 wt% raises hardenability; its factor is not included, the ideal diameter is a lower bound.
+    >>> print(*ideal_diameter_warnings(Steel("boron steel", {"C": 0.3, "Mn": 1.2, "B": 0.002, "Ti": 0, "N": 0.008})))
+    boron 0.002 wt% counts for little: nitrogen binds it. Titanium of 0.030 wt% would protect it, aluminium does not.
     """
     found = contents_outside("ideal_diameter", steel)
     if grain_size:
@@ -200,12 +203,13 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
             outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0)))
         )
     boron = float(steel.get("B") or 0.0)
-    if boron >= ACTIVE_BORON:
+    if boron >= ADDED_BORON and effective_boron(steel) < EFFECTIVE_BORON * boron:
+        titanium = 5.0 * (float(steel.get("N") or 0.0) - 0.002)
         found.append(
             Warn(
                 "ideal_diameter:boron",
-                f"boron {boron:.3g} wt% raises hardenability; its factor is not included, the "
-                "ideal diameter is a lower bound.",
+                f"boron {boron:.3g} wt% counts for little: nitrogen binds it. Titanium of {titanium:.3f} wt% "
+                "would protect it, aluminium does not.",
             )
         )
     return tuple(w for w in found if w is not None)

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import YOUNGS_MPA
-from ..base.errors import InputError, check_choice, check_flag, check_number
+from ..base.errors import InputError, check_choice, check_flag, check_number, shown
 from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
 from .fatigue import NOTCH, SCATTER_FACTOR
@@ -178,7 +178,7 @@ def bench_options(bench: Mapping | None) -> dict:
     if not isinstance(bench, Mapping):
         kind = type(bench).__name__
         raise InputError(
-            f"bench must be a mapping such as {{'bar_mm': 600}}; got {kind} {bench!r:.60}."
+            f"bench must be a mapping such as {{'bar_mm': 600}}; got {kind} {shown(bench)}."
         )
     for name in bench:
         check_choice(name, "bench option", _BENCH_NAMES)

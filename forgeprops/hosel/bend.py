@@ -16,7 +16,7 @@ import numpy as np
 
 from ..base.cautions import STEADY_PULL_N
 from ..base.constants import Z80
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength
@@ -230,7 +230,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
         np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)],
         limits.min(axis=0)[rows],
     )
-    degrees = np.degrees(found.permanent)
+    degrees = np.maximum(np.degrees(found.permanent), 0.0)
     now, shift = float(degrees[0]), degrees[1 + others : n] - degrees[0]
     structure = shift[8:]
     shift = np.r_[shift[:8], structure.min(initial=0.0), structure.max(initial=0.0)]
@@ -319,7 +319,7 @@ def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Streng
         return strength(hardness_hv, fractions)
     if not isinstance(given, Strength):
         raise InputError(
-            f"{label} must be a Strength from forgeprops.strength(...); got {given!r}."
+            f"{label} must be a Strength from forgeprops.strength(...); got {shown(given)}."
         )
     return given
 

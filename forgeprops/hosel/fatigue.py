@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import YOUNGS_MPA
-from ..strength.hardness_scales import BRINELL_SHARE
+from ..strength.hardness_scales import convert_array
 from ..strength.tensile import FlowCurve, Strength, flow_curve
 
 __all__ = [
@@ -76,7 +76,7 @@ class StrainLife:
 def roessle_fatemi(hardness_hv, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     """Constants from hardness: sf = 4.25 HB + 225 MPa, ef = (0.32 HB² − 487 HB + 191 000)/E.
 
-    Exponents b = −0.09, c = −0.56; HB = 0.95 HV (ISO 18265).
+    Exponents b = −0.09, c = −0.56; HB by `hardness_scales`.
 
     References
     ----------
@@ -88,7 +88,7 @@ def roessle_fatemi(hardness_hv, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [5935, 1174, 281]
     """
-    hb = BRINELL_SHARE * np.asarray(hardness_hv, dtype=float)
+    hb, _ = convert_array(hardness_hv, "HV", "HB")
     return StrainLife(
         4.25 * hb + 225.0, -0.09, (0.32 * hb * hb - 487.0 * hb + 191_000.0) / youngs_mpa, -0.56
     )

@@ -117,7 +117,7 @@ def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
         ],
         limits.min(axis=0)[rows],
     )
-    degrees = np.degrees(found.permanent)
+    degrees = np.maximum(np.degrees(found.permanent), 0.0)
     one_bend = degrees[:n].copy()
     one_bend[again] = degrees[2 * n :]
     force = found.x[n : 2 * n]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_number, shown
 from ..base.tables import read_rows
 from .settings import numbers_of
 
@@ -142,7 +142,7 @@ def checked(part, kind, owner: str):
     """
     if not isinstance(part, kind):
         what = kind.__name__
-        raise InputError(f"{what.lower()} must be a {what}(...); got {part!r} (head {owner}).")
+        raise InputError(f"{what.lower()} must be a {what}(...); got {shown(part)} (head {owner}).")
     what = kind.__name__.lower()
     if kind is Face and part.club_speed_m_s is None:
         loft = numbers_of(what)["loft_deg"].check(part.loft_deg, f"head {owner}")

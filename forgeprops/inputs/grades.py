@@ -58,7 +58,7 @@ def _resolve(name) -> str:
     if isinstance(name, int) and not isinstance(name, bool):
         name = str(name)
     if not isinstance(name, str) or not name.strip():
-        raise InputError(f"grade must be a name such as '4130' (see grades()); got {name!r}.")
+        raise InputError(f"grade must be a name such as '4130' (see grades()); got {shown(name)}.")
     key = _key(name)
     if key in _names():
         return _names()[key]
@@ -244,9 +244,7 @@ def check_steel(steel, name: str = "steel"):
         return steel_of(steel, name)
     if isinstance(steel, Mapping):
         if "C" not in steel:
-            raise InputError(
-                f"{name} is {shown(dict(steel))}; a composition needs at least C, in wt%."
-            )
+            raise InputError(f"{name} is {shown(steel)}; a composition needs at least C, in wt%.")
         for symbol, content in steel.items():
             check_choice(symbol, "element", ELEMENTS, name)
             if not hasattr(content, "shape"):

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_kind
+from ..base.errors import InputError, check_choice, check_kind, shown
 from ..io.saved import load_object, plain, save_object
 from .cases import Cases, spread
 from .grades import steel_of
@@ -82,7 +82,9 @@ class Job:
                 if key in _STRIKE or key in settings(name):
                     given[key] = table()[key].check(value, name)
                 elif not isinstance(value, (str, bool, int, float)):
-                    raise InputError(f"{name} {key} must be a number or a text, not {value!r:.60}.")
+                    raise InputError(
+                        f"{name} {key} must be a number or a text, not {shown(value)}."
+                    )
             object.__setattr__(self, name, MappingProxyType(given))
 
     def __hash__(self):

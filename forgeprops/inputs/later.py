@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..base.errors import check_choice
+from ..base.errors import check_choice, check_list
 from .settings import check_settings
 
 __all__ = ["COOLING", "COOLING_WORDS", "LaterHeat", "LocalHeat", "Normalise", "Temper"]
@@ -42,9 +42,10 @@ class Temper:
 
     def __post_init__(self):
         check_settings(self, "later_heat")
-        for zone in self.zones:
+        zones = check_list(self.zones, "zones")
+        for zone in zones:
             check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
-        object.__setattr__(self, "zones", tuple(self.zones))
+        object.__setattr__(self, "zones", zones)
 
     @property
     def where(self) -> str:

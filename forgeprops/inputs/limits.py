@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_number
+from ..base.errors import InputError, check_choice, check_list, check_number
 from ..strength.hardness_scales import convert_hardness
 from .head import ZONES
 
@@ -113,14 +113,8 @@ class Limits:
             name, scale = _column(given)
             if name in checked:
                 raise InputError(f"{QUANTITIES[name].label} is limited twice; give it once.")
-            if (
-                isinstance(pair, (str, bytes, Mapping))
-                or not hasattr(pair, "__len__")
-                or len(pair) != 2
-            ):
-                raise InputError(
-                    f"limit on {name} must be a pair (low, high), None for no limit at an end; got {pair!r}."
-                )
+            form = "a pair (low, high), None for no limit at an end"
+            pair = check_list(pair, f"limit on {name}", form, 2)
             q = QUANTITIES[name]
             unit = scale or q.unit
             low, high = (

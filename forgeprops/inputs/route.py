@@ -9,7 +9,7 @@ import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError, check_choice, check_number, shown
+from ..base.errors import InputError, check_choice, check_list, check_number, shown
 from .later import COOLING, LocalHeat, Normalise, Temper
 from .settings import check_settings, numbers_of, table
 
@@ -186,7 +186,7 @@ class Spray:
         check_settings(self, "spray")
         if not isinstance(self.back_on_die, bool):
             raise InputError(
-                f"back_on_die must be True or False; got {self.back_on_die!r} (spray)."
+                f"back_on_die must be True or False; got {shown(self.back_on_die)} (spray)."
             )
 
 
@@ -240,15 +240,13 @@ class Quench:
             )
         check_choice(self.medium, "medium", MEDIA, "quench")
         usual_c, reached = MEDIA[self.medium]
-        given = self.zones
-        given = (
-            given.items()
-            if isinstance(given, Mapping)
-            else [given]
-            if isinstance(given, str)
-            else given
-        )
-        pairs = [(z, 1.0) if isinstance(z, str) else tuple(z) for z in given or reached]
+        given = (self.zones,) if isinstance(self.zones, str) else self.zones
+        given = given.items() if isinstance(given, Mapping) else check_list(given, "zones")
+        form = "a zone or (zone, share)"
+        pairs = [
+            (z, 1.0) if isinstance(z, str) else check_list(z, "one of zones", form, 2)
+            for z in given or reached
+        ]
         for zone, share in pairs:
             check_choice(zone, "zone", [z for z, _ in _ALL], "quench")
             check_number(share, f"share of the {zone}", 0.0, 1.0, "", "quench")
@@ -258,9 +256,13 @@ class Quench:
         if self.depth_mm is not None and not self.medium.endswith("bath"):
             raise InputError(f"depth_mm is for a bath; the medium is {self.medium} (quench).")
         rows = tuple(
-            tuple(float(check_number(x, "table", 0.0, 1e6)) for x in row) for row in self.table
+            tuple(
+                check_number(x, "table", 0.0, 1e6)
+                for x in check_list(row, "a row of table", "(°C, W/(m² K))", 2)
+            )
+            for row in check_list(self.table, "table")
         )
-        if (self.medium == "own bath") != (len(rows) >= 2) or any(len(r) != 2 for r in rows):
+        if (self.medium == "own bath") != (len(rows) >= 2):
             raise InputError(
                 f"table is {shown(self.table)}; an own bath needs two or more rows of (°C, W/(m² K)), other media none (quench)."
             )
@@ -346,10 +348,12 @@ class Route:
         for name, kind in kinds.items():
             if not isinstance(getattr(self, name), kind):
                 raise InputError(
-                    f"{name} must be a {kind.__name__}(...); got {getattr(self, name)!r} (route)."
+                    f"{name} must be a {kind.__name__}(...); got {shown(getattr(self, name))} (route)."
                 )
         if self.spray is not None and not isinstance(self.spray, Spray):
-            raise InputError(f"spray must be a Spray(...) or None; got {self.spray!r} (route).")
+            raise InputError(
+                f"spray must be a Spray(...) or None; got {shown(self.spray)} (route)."
+            )
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         for heat in later:
             if not isinstance(heat, (Temper, LocalHeat, Normalise)):
@@ -357,7 +361,11 @@ class Route:
                     f"later holds {heat!r}; give Temper(...), LocalHeat(...) or Normalise(...) (route)."
                 )
         object.__setattr__(self, "later", later)
-        quench = (self.quench,) if isinstance(self.quench, Quench) else tuple(self.quench or ())
+        quench = (
+            (self.quench,)
+            if isinstance(self.quench, Quench)
+            else check_list(self.quench or (), "quench")
+        )
         for part in quench:
             if not isinstance(part, Quench):
                 raise InputError(f"quench must hold Quench(...); got {shown(part)} (route).")

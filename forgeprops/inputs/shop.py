@@ -8,7 +8,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..base.errors import InputError, check_choice, check_name, check_number, check_whole
+from ..base.errors import InputError, check_choice, check_name, check_number, check_whole, shown
 from ..io.cells import is_day
 from ..io.saved import load_object, plain, save_object
 from .settings import check_settings, numbers_of
@@ -109,7 +109,7 @@ class Shop:
         _texts((self.measured_on,), "shop measured_on")
         if self.measured_on and not is_day(self.measured_on):
             raise InputError(
-                f"shop measured_on must be a day such as 2025-03-01; got {self.measured_on!r}."
+                f"shop measured_on must be a day such as 2025-03-01; got {shown(self.measured_on)}."
             )
 
     def saved(self) -> dict:
@@ -222,7 +222,7 @@ def _check_names(given: set[str], allowed: set[str], where: str) -> None:
 
 def _sequence(value, name: str) -> Sequence:
     if isinstance(value, (str, bytes)) or not isinstance(value, Sequence):
-        raise InputError(f"{name} must be a list; got {value!r} (shop).")
+        raise InputError(f"{name} must be a list; got {shown(value)} (shop).")
     return value
 
 
@@ -230,9 +230,7 @@ def _texts(values, name: str) -> tuple[str, ...]:
     values = tuple(_sequence(values, name))
     for value in values:
         if not isinstance(value, str) or len(value) > 500:
-            raise InputError(
-                f"{name} holds {str(value)[:60]!r}; give texts of up to 500 characters."
-            )
+            raise InputError(f"{name} holds {shown(value)}; give texts of up to 500 characters.")
     return values
 
 

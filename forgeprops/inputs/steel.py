@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -33,6 +34,23 @@ DEFAULT_RESIDUALS: Mapping[str, float] = MappingProxyType(
         "Al": 0.025,
     }
 )
+
+
+def _boron_practice(given: Mapping[str, float]) -> dict[str, float]:
+    """What a boron heat whose certificate names no titanium or nitrogen is taken to have, wt%.
+
+    Boron grades are made protected: titanium of five times the nitrogen above 0.002.  Residual boron, below some
+    0.0005 wt%, is not; between them the assumption fades in.
+    """
+    b = given.get("B", 0.0)
+    made = 1.0 - math.exp(-((b / 0.0005) ** 4))
+    if made < 0.01:
+        return {}
+    found = {} if "N" in given else {"N": DEFAULT_RESIDUALS["N"] - 0.002 * made}
+    if "Ti" not in given:
+        n = given.get("N", found.get("N", 0.0))
+        found["Ti"] = 5.0 * max(n - 0.002, 0.0) * made
+    return found
 
 
 @dataclass(frozen=True)
@@ -92,14 +110,16 @@ class Steel:
             )
         if "C" not in given:
             raise InputError(f"carbon is missing; a composition needs at least C ({where}).")
-        check_number(given["C"], "C content", 0.01, ELEMENTS["C"], "wt%", where)
+        table()["C"].check(given["C"], where)
         check_flag(self.fine_grain, "fine_grain", where)
         check_kind(self.source, str, "source", where)
         check_number(self.grain_size_astm, "grain size", 0.0, 14.0, "ASTM number", where)
         object.__setattr__(self, "composition", MappingProxyType(given))
         if self.limits is not None:
-            object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
-        object.__setattr__(self, "_values", MappingProxyType({**DEFAULT_RESIDUALS, **given}))
+            limits = dict(check_kind(self.limits, Mapping, "limits", where))
+            object.__setattr__(self, "limits", MappingProxyType(limits))
+        values = {**DEFAULT_RESIDUALS, **_boron_practice(given), **given}
+        object.__setattr__(self, "_values", MappingProxyType(values))
 
     def get(self, element: str) -> float:
         """Content of `element`, wt%: as given, else the stated default residual, else 0."""
@@ -108,7 +128,8 @@ class Steel:
     @property
     def assumed(self) -> tuple[str, ...]:
         """Elements whose content is a default residual, not a given value."""
-        return tuple(sorted(set(DEFAULT_RESIDUALS) - set(self.composition)))
+        filled = {*DEFAULT_RESIDUALS, *_boron_practice(self.composition)}
+        return tuple(sorted(filled - set(self.composition)))
 
     def __reduce__(
         self,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_list, check_number, shown
 from .head import Head, head
 from .settings import table
 
@@ -67,7 +67,7 @@ def head_from(
     """
     t = head(like) if isinstance(like, str) else like
     if not isinstance(t, Head):
-        raise InputError(f"like must be a Head or the name of a library head; got {t!r:.60}.")
+        raise InputError(f"like must be a Head or the name of a library head; got {shown(t)}.")
     length, height = _numbers(blade_mm, ("rim_length_mm", "rim_height_mm"), "blade_mm", t)
     hosel = _numbers(
         hosel_mm, ("hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm"), "hosel_mm", t
@@ -120,9 +120,8 @@ def _numbers(given, names: tuple[str, ...], what: str, t: Head) -> list[float]:
     settings = [table()[n] for n in names]
     if given is None:
         return [getattr(getattr(t, s.part), s.field) for s in settings]
-    if isinstance(given, str) or not hasattr(given, "__len__") or len(given) != len(names):
-        words = ", ".join(n.split("_", 1)[1].removesuffix("_mm") for n in names)
-        raise InputError(f"{what} must be ({words}) in mm; got {given!r:.60}.")
+    words = ", ".join(n.split("_", 1)[1].removesuffix("_mm") for n in names)
+    given = check_list(given, what, f"({words}) in mm", len(names))
     return [s.check(value, "head_from") for s, value in zip(settings, given, strict=True)]
 
 

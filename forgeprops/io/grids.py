@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from itertools import islice
 from xml.parsers import expat
 
-from ..base.errors import InputError, check_choice, check_kind
+from ..base.errors import InputError, check_choice, check_kind, shown
 from .cells import clean_text, shortened
 from .reading import Source, decode_text, read_source
 
@@ -168,7 +168,7 @@ def read_grids(
             raise InputError(f"{file.name} must be .csv or .xlsx; got {kind}.")
     if sheet is not None:
         raise InputError(
-            f"{file.name} has no sheets, but sheet {sheet!r} is given; leave sheet out for CSV."
+            f"{file.name} has no sheets, but sheet {shown(sheet)} is given; leave sheet out for CSV."
         )
     return [_csv_grid(file, score, most_cells)]
 

@@ -9,7 +9,7 @@ import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from ..base.errors import InputError, check_kind
+from ..base.errors import InputError, check_kind, shown
 
 #: Largest file read, bytes.  Our own limit: a year of certificates is below 1 MB, ten minutes of eight
 #: thermocouples at 100 Hz below 15 MB.
@@ -72,7 +72,11 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
         size = source.nbytes if isinstance(source, memoryview) else len(source)
         data = b"" if size > limit_bytes else bytes(source)
     elif isinstance(source, (str, os.PathLike)):
-        name = one_line(filename or os.path.basename(os.fspath(source)) or os.fspath(source))
+        try:
+            source = os.fspath(source)
+        except Exception:  # noqa: BLE001  (whatever a foreign object says)
+            raise InputError(f"a file must be a path; got {shown(source)}.") from None
+        name = one_line(filename or os.path.basename(source) or source)
         data, size = _read_path(source, name, limit_bytes)
     else:
         raise InputError(f"a file must be a path, bytes or an upload; got {type(source).__name__}.")
@@ -104,6 +108,8 @@ def _read_path(source, name: str, limit_bytes: int) -> tuple[bytes, int]:
         raise InputError(
             f"file {one_line(source)!r} does not exist; give the path of an existing file."
         ) from None
+    except InputError:
+        raise
     except (OSError, ValueError) as error:  # ValueError: a NUL in the path
         raise InputError(
             f"{name!r} cannot be read: {getattr(error, 'strerror', None) or error}."

@@ -137,7 +137,7 @@ def restored(kind, value, where: str):
         return restored(inner[0], value, where)
     if dataclasses.is_dataclass(kind):
         if not isinstance(value, dict):
-            raise InputError(f"{where} must be a table of settings, not {value!r:.60}.")
+            raise InputError(f"{where} must be a table of settings, not {shown(value)}.")
         if hasattr(kind, "restored"):
             return kind.restored(value, where)
         hints = typing.get_type_hints(kind)
@@ -152,11 +152,11 @@ def restored(kind, value, where: str):
         return kind(**made)
     if origin is tuple:
         if not isinstance(value, list):
-            raise InputError(f"{where} must be a list, not {value!r:.60}.")
+            raise InputError(f"{where} must be a list, not {shown(value)}.")
         return tuple(restored(inner[0], v, where) for v in value)
     if origin is abc.Mapping:
         if not isinstance(value, dict):
-            raise InputError(f"{where} must be a table of names and values, not {value!r:.60}.")
+            raise InputError(f"{where} must be a table of names and values, not {shown(value)}.")
         return {n: restored(inner[1], v, f"{where}, {n}") for n, v in value.items()}
     return value
 

@@ -41,7 +41,7 @@ def output_path(path, folder: bool = False) -> Path:
         raise InputError(f"{one_line(path)!r} cannot be written: {reason}.") from None
     if target.name and not (target.name.strip() and target.name.isprintable()):
         raise InputError(
-            f"file to write is named {target.name!r:.60}; give a name of visible characters."
+            f"file to write is named {shown(target.name)}; give a name of visible characters."
         )
     if exists and is_folder != folder:
         is_a, allowed = ("folder", "file") if is_folder else ("file", "folder")

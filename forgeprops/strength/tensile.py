@@ -27,7 +27,7 @@ from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_kind, check_number
 from ..base.ranges import Warn, outside
 from ..base.tables import read_rows
-from .hardness_scales import BRINELL_SHARE
+from .hardness_scales import convert_array
 
 __all__ = [
     "NOTHING_BUT_AUSTENITE",
@@ -250,7 +250,7 @@ def strength_arrays(
     exponent = np.sqrt(2.0 / (by_ratio**-2.0 + by_elongation**-2.0))
     # the two estimates disagree by a known factor; each alone is good to about a fifth (our estimate)
     exponent_se = exponent * np.hypot(0.20, 0.5 * np.log(by_ratio / by_elongation))
-    hb = hv * BRINELL_SHARE
+    hb, _ = convert_array(hv, "HV", "HB")
     ra_fp = line("fp_reduction", hb)
     ra_qt = line("qt_reduction", hb)
     between = 0.5 * (ra_fp + ra_qt)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..base.tables import read_rows
-from .hardness_scales import BRINELL_SHARE
+from .hardness_scales import convert_array
 
 __all__ = ["fit_strength", "handbook"]
 
@@ -30,7 +30,7 @@ def handbook(branch: str | None = None) -> dict[str, np.ndarray]:
             "hardness_hb",
         )
     }
-    out["hardness_hv"] = out["hardness_hb"] / BRINELL_SHARE
+    out["hardness_hv"] = convert_array(out["hardness_hb"], "HB", "HV")[0]
     return out
 
 

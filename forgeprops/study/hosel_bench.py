@@ -11,8 +11,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..answer.evaluation import Estimate, evaluate
-from ..base.errors import InputError, check_number
+from ..answer.evaluation import evaluate
+from ..answer.result import Estimate
+from ..base.errors import InputError, check_list, check_number
 from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
@@ -240,15 +241,18 @@ def soften(
     """
     _checked(result)
     lowest = check_number(lowest_preheat_c, "lowest preheat", 20.0, 1300.0, "°C")
-    steps = [check_number(x, "preheat step", 1.0, 500.0, "°C") for x in preheat_steps_c]
-    heats = [
-        (
-            check_number(below, "anneal below Ac1", 5.0, 400.0, "°C"),
-            check_number(minutes, "anneal time", 0.1, 600.0, "min"),
-        )
-        for below, minutes in anneals
+    steps = [
+        check_number(x, "preheat step", 1.0, 500.0, "°C")
+        for x in check_list(preheat_steps_c, "preheat_steps_c")
     ]
-    tempers = [check_number(x, "temper", 20.0, 900.0, "°C") for x in tempers_c]
+    form = "(°C below Ac1, minutes)"
+    heats = [check_list(h, "one of anneals", form, 2) for h in check_list(anneals, "anneals")]
+    for heat in heats:
+        check_number(heat[0], "anneal below Ac1", 5.0, 400.0, "°C")
+        check_number(heat[1], "anneal time", 0.1, 600.0, "min")
+    tempers = [
+        check_number(x, "temper", 20.0, 900.0, "°C") for x in check_list(tempers_c, "tempers_c")
+    ]
     bench = dict(result.bench) if bench is None else bench_options(bench)
     tried = list(_changes(result.route, result.critical.ac1_c, lowest, steps, heats, tempers))
     routes = [result.route, *(change[2] for change in tried)]

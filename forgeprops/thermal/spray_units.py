@@ -8,9 +8,10 @@ set where the face lies gives V directly: mass caught over time and opening.
 from __future__ import annotations
 
 import math
+import numbers
 from dataclasses import dataclass
 
-from ..base.errors import InputError, check_number
+from ..base.errors import InputError, check_list, check_number
 from ..base.ranges import Warn
 from .spray import WATER_KG_L, spray_warnings
 
@@ -79,17 +80,12 @@ class SprayReading:
 
 def _footprint(footprint_mm) -> tuple[float, float]:
     """Length and width; one number is the diameter of a round footprint, made a square of the same area."""
-    try:
-        sides = tuple(footprint_mm)
-    except TypeError:
-        across = (
+    if isinstance(footprint_mm, numbers.Real):
+        side = (
             check_number(footprint_mm, "footprint diameter", 1, 2000, "mm") * math.sqrt(math.pi) / 2
         )
-        return across, across
-    if len(sides) != 2:
-        raise InputError(
-            f"footprint must be (length, width) in mm, or one diameter; got {footprint_mm!r}."
-        )
+        return side, side
+    sides = check_list(footprint_mm, "footprint", "(length, width) in mm, or one diameter", 2)
     return (
         check_number(sides[0], "footprint length", 1, 2000, "mm"),
         check_number(sides[1], "footprint width", 1, 2000, "mm"),

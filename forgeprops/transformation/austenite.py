@@ -276,6 +276,10 @@ def grain_growth_rate(t_c, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pi
 GRAIN_LAWS = ("lee_lee", "sellars_whiteman", "hodgson_gibbs")
 
 
+#: Temperature to which niobium carbide pins the grain, °C.
+NIOBIUM_PINS_C = 1100.0
+
+
 def grain_growth_coefficients(steel, law="lee_lee"):
     """Coefficients of one law for a steel: (exponent m, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pin_high_c).
 
@@ -323,11 +327,26 @@ def grain_growth_coefficients(steel, law="lee_lee"):
             (math.log(1.45e27), 400_000 / GAS_J_MOL_K),
         )
     coarsening = coarsening_temperature_c(steel.get("Al"), steel.get("N"))
-    pinned = np.asarray(steel.fine_grain)
-    pin_low, pin_high = (
-        plain(np.where(pinned, coarsening + gap, -ZERO_C_K)) for gap in (-50.0, 50.0)
-    )
+    loose = np.where(np.asarray(steel.fine_grain), coarsening, -ZERO_C_K)
+    niobium = steel.get("Nb")
+    pin = loose + niobium_pins(niobium) * np.maximum(NIOBIUM_PINS_C - loose, 0.0)
+    pin_low, pin_high = (plain(pin + gap) for gap in (-50.0, 50.0))
     return (m, *high, *low, pin_low, pin_high)
+
+
+def niobium_pins(niobium):
+    """Share of the pinning that niobium carbide gives, 0 to 1; smooth at zero, 0.63 at 0.01 wt%.
+
+    Below some 1050 °C hardly any of it dissolves in steel of 0.2 % C and more (0.0015 wt% at 900 °C), so that it pins the grain
+    and adds no strength of its own.
+
+    References
+    ----------
+    .. [1] log10([Nb][C + 12/14 N]) = 2.26 - 6770/T: K. J. Irvine, F. B. Pickering & T. Gladman, JISI 205 (1967)
+       161 (from memory).
+    .. [2] Pinning to 1100 °C, the share by content (our choice).
+    """
+    return 1.0 - np.exp(-((np.asarray(0.0 if niobium is None else niobium) / 0.01) ** 2))
 
 
 def coarsening_temperature_c(aluminium, nitrogen):

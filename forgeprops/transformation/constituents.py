@@ -18,7 +18,14 @@ from ..base.constants import ZERO_C_K
 from . import tempering
 from .kinetics import constants
 
-__all__ = ["bainite_line", "ferrite_line", "fresh_martensite_hv", "pearlite_line"]
+__all__ = [
+    "bainite_line",
+    "dissolved_vanadium",
+    "ferrite_line",
+    "fresh_martensite_hv",
+    "pearlite_line",
+    "vanadium_share",
+]
 
 
 #: Rate at which the quenched end of the end-quench bar passes Ms, °C/s: what the as-quenched hardness of the
@@ -30,7 +37,7 @@ _POWER = 1.0 / 14.0
 
 def _solution_hv(comp, k):
     """What the alloy in solution adds to ferrite, in pearlite too, HV."""
-    return sum(k[f"solid_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo", "V"))
+    return sum(k[f"solid_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo"))
 
 
 def ferrite_line(comp, k=None):
@@ -44,7 +51,7 @@ def ferrite_line(comp, k=None):
 
     Examples
     --------
-    >>> a, b = ferrite_line({"Si": 0.25, "Mn": 0.5, "Ni": 0.1, "Cr": 0.1, "Mo": 0.02, "V": 0.0})
+    >>> a, b = ferrite_line({"Si": 0.25, "Mn": 0.5, "Ni": 0.1, "Cr": 0.1, "Mo": 0.02})
     >>> 80 < a + 3.3 * b < 110
     True
     """
@@ -69,6 +76,36 @@ def pearlite_line(comp, k=None):
         k["pearlite_hv_c"],
         k["pearlite_slope"],
     )
+
+
+def dissolved_vanadium(v, carbon, t_c):
+    """Vanadium that austenite of that carbon dissolves at `t_c`, wt%: all of it, or what VC leaves.
+
+    The lesser of both with a smooth corner.
+
+    References
+    ----------
+    .. [1] log10([V][C]) = 6.72 - 9500/T: K. Narita, Trans. ISIJ 15 (1975) 145 (from memory).
+
+    Examples
+    --------
+    >>> round(float(dissolved_vanadium(0.10, 0.45, 860.0)), 3), round(float(dissolved_vanadium(0.10, 0.45, 1000.0)), 3)
+    (0.048, 0.1)
+    """
+    top = 10.0 ** (6.72 - 9500.0 / (np.asarray(t_c) + ZERO_C_K)) / np.maximum(carbon, 0.05)
+    return v * top / (v**4 + top**4) ** 0.25
+
+
+def vanadium_share(log_v):
+    """Share of the hardening by vanadium carbide that forms beside ferrite and pearlite at that rate, log10 of °C/h.
+
+    Faster than some 20 °C/s hardly any precipitates.
+
+    References
+    ----------
+    .. [1] 1/(1 + rate/20) (our choice).
+    """
+    return 1.0 / (1.0 + 10.0**log_v / (3600.0 * 20.0))
 
 
 def bainite_line(comp, k=None):

@@ -233,16 +233,16 @@ def obvious(ours_s, count):
     taken = []
     run = heads.batch.run
 
-    def record(*args, **options):
-        taken[:] = args
-        return run(*args, **options)
+    def record(packed, **options):
+        taken[:] = tuple(vars(packed).values())[:-1]
+        return run(packed, **options)
 
     heads.batch.run = record
     try:
         engine = march_columns(columns).zones[:, :, 0]
     finally:
         heads.batch.run = run
-    points = packing.POINTS[0]
+    points = packing.POINTS
     with Clock() as clock:
         exact = np.array([_solve(reference, taken, c, points, 1e-6)[0] for c in range(count)])
     tell("solve_ivp at rtol 1e-6, processor time a case", clock.cpu / count, "s")

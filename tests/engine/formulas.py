@@ -25,21 +25,11 @@ class Formulas:
     def __init__(self, case, start, kin, convection=0.0):
         zero = np.zeros(1, np.int64)
         self._engine = batch.engine()
-        self._call = batch._Call(
-            packing.section((1,)),
-            kin,
-            batch.TOLERANCE_C,
-            batch.STOP_C,
-            False,
-            cases=case,
-            heads=np.zeros((1, 1), packing.ZONE),
-            head_of=zero,
-            steps=_STEPS,
-            convection=np.full((1, 1, len(packing.CONVECTION_C)), convection),
-            convection_of=zero,
-            start=np.ascontiguousarray(start)[None],
-            start_of=zero,
-        )
+        tables = np.full((1, 1, len(packing.CONVECTION_C)), convection)
+        slab, starts = np.zeros((1, 1), packing.ZONE), np.ascontiguousarray(start)[None]
+        section = packing.section((1,))
+        packed = batch.Packed(case, slab, zero, _STEPS, tables, zero, starts, zero, kin, section)
+        self._call = batch._Call(packed, batch.TOLERANCE_C, batch.STOP_C, False)
         self._input = self._call.part(0, 1)
 
     def __call__(self, name, *arguments):

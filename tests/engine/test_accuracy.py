@@ -82,7 +82,7 @@ def test_total_error(draw, n, last, most):
 
 
 @pytest.mark.parametrize(("draw", "n", "case"), [
-    pytest.param(ordinary, 320, 66, marks=pytest.mark.xfail(strict=True, reason="4.3 HV")),
+    (ordinary, 320, 66),
     pytest.param(wide, 160, 74, marks=pytest.mark.xfail(strict=True, reason="3.0 HV")),
 ])  # fmt: skip
 def test_total_error_of_the_wider_draw(draw, n, case):

@@ -66,16 +66,18 @@ def run(
     convection = np.full((1, len(zones), len(packing.CONVECTION_C)), float(h))
     zero = np.zeros(1, np.int64)
     return batch.run(
-        case,
-        slabs,
-        zero,
-        steps,
-        convection,
-        zero,
-        start,
-        zero,
-        packing.kinetic_array(),
-        packing.section((points,) * len(zones)),
+        batch.Packed(
+            case,
+            slabs,
+            zero,
+            steps,
+            convection,
+            zero,
+            start,
+            zero,
+            packing.kinetic_array(),
+            packing.section((points,) * len(zones)),
+        ),
         trace=True,
         keep_points=True,
         tolerance_c=tolerance_c,

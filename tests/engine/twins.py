@@ -33,18 +33,14 @@ def set_austenite(case, kin, share, undissolved, grain_um, t_c):
     site = float(austenite.astm_from_diameter(austenite.pearlite_site_um(island, bound)))
     site *= math.log(2.0)
 
-    def ln_rate(name, grain, root_mo=False):
-        d_mo = math.sqrt(mo) - math.sqrt(mo_0) if root_mo else mo - mo_0
-        return (
-            k[f"grain_{name}"] * grain
-            - float(case[f"ln_{name[0]}"])
-            - k[f"{name}_c"] * d_c
-            - k[f"{name}_cr"] * d_cr
-            - k[f"{name}_sqrt_mo" if root_mo else f"{name}_mo"] * d_mo
-        )
+    def ln_rate(name, grain, mo_term=lambda mo: mo, share=1.0):
+        d = k[f"{name}_c"] * d_c + k[f"{name}_cr"] * d_cr
+        d += k[f"{name}_mo"] * (mo_term(mo) - mo_term(mo_0))
+        moved = math.log(1.0 + float(share) * (math.exp(d) - 1.0))
+        return k[f"grain_{name}"] * grain - float(case[f"ln_{name[0]}"]) - moved
 
     ae3 = max(float(case["ae3"]) - kinetics.AE3_SLOPE_C * (carbon - c), float(case["ae1"]))
-    k_f = math.exp(ln_rate("ferrite", grain))
+    k_f = math.exp(ln_rate("ferrite", grain, share=case["alloy_f"]))
     if share < 1.0:
         under = float(physics.physics()["return_undercooling"][0])
         growth = austenite.ferrite_return_per_s(ae3 - under, share) / under**3
@@ -53,7 +49,7 @@ def set_austenite(case, kin, share, undissolved, grain_um, t_c):
     state[d.AUSTENITE_0] = state[d.AUSTENITE] = share
     state[d.CARBON_0], state[d.AE3], state[d.T_MIN] = carbon, ae3, t_c
     state[d.K_F] = k_f
-    state[d.K_P] = math.exp(ln_rate("pearlite", site, root_mo=True))
+    state[d.K_P] = math.exp(ln_rate("pearlite", site, kinetics.mo_term, case["alloy_p"]))
     state[d.K_B] = math.exp(ln_rate("bainite", grain))
     state[d.UNDERCOOLING] = -float(case["ms_grain"]) * (island**-0.5 - REFERENCE_GRAIN_UM**-0.5)
     return state

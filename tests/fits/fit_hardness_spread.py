@@ -31,6 +31,7 @@ from forgeprops.answer.interval import (
     student_factor,
 )
 from forgeprops.answer.second_opinions import opinions
+from forgeprops.base.constants import SECONDS_PER_HOUR
 from forgeprops.base.tables import data_path, read_rows
 from forgeprops.strength.hardness_scales import convert_array, hv_from_hrc
 
@@ -77,40 +78,29 @@ def _points(made, k):
     packing.pack_constants(made.columns, made.cases, k)
     each = np.arange(len(made.cases))
     told = batch.run(
-        made.cases,
-        made.zones,
-        each,
-        made.steps,
-        made.convection,
-        each,
-        made.start,
-        each,
-        packing.kinetic_array(k),
-        packing.section((made.points,)),
+        batch.Packed(
+            made.cases,
+            made.zones,
+            each,
+            made.steps,
+            made.convection,
+            each,
+            made.start,
+            each,
+            packing.kinetic_array(k),
+            packing.section((made.points,)),
+        ),
         stop_c=made.stop_c,
         tolerance_c=made.tolerance_c,
         keep_points=True,
-        trace=True,
     )
     shares = {
         "ferrite_pearlite": told.state[:, d.FERRITE] + told.state[:, d.PEARLITE],
         "bainite": told.state[:, d.BAINITE],
         "martensite": told.state[:, d.MARTENSITE] + told.state[:, d.AUSTENITE],
     }
-    rates = np.array(
-        [
-            [_rate_at(trace[:, 0], trace[:, 3 + j], 700.0) for j in range(made.points)]
-            for trace in told.trace
-        ]
-    )
-    return told, shares, rates
-
-
-def _rate_at(time_s, temperature_c, at_c: float) -> float:
-    i = int(np.argmax(temperature_c < at_c))
-    return (
-        float((temperature_c[i - 1] - temperature_c[i]) / (time_s[i] - time_s[i - 1])) if i else 0.0
-    )
+    log_v = told.state[:, d.LOG_V_700] / np.maximum(told.state[:, d.PASSED_700], 1e-9)
+    return told, shares, 10.0**log_v / SECONDS_PER_HOUR
 
 
 def predict(problem, k, steel: str) -> list[dict]:
@@ -356,7 +346,7 @@ def write(seen: LeftOut, figures, held) -> None:
             "# Share of measured bars inside the 80 % interval.  Constants of the rate equations and "
             "figures of the interval both\n"
             "# fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, "
-            "high_90: whole steels drawn anew.\n"
+            "high_90: whole steels drawn again.\n"
         )
         out = csv.writer(file, lineterminator="\n")
         out.writerow(

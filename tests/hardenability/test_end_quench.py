@@ -57,7 +57,7 @@ def test_safeguards_hardly_touch_the_standard_inside_its_range():
 
 def test_arrays_equal_scalars():
     steels = [grade(n) for n in grades()]
-    elements = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr")
+    elements = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr", "B", "Ti", "N")
     table = {e: np.array([s.get(e) for s in steels]) for e in elements}
     batch = types.SimpleNamespace(get=lambda e: table[e])
     curves = end_quench_hrc(batch)

@@ -32,27 +32,13 @@ def test_exact_at_every_printed_row_both_ways(table, a, b):
         assert hs.convert_hardness(y, b, a) == pytest.approx(x, abs=1e-9)
 
 
-def test_brinell_seam_of_the_two_e140_tables():
-    # all Brinell rows of table 2 hold from HV except the three that contradict table 1 (HRB 98, 99, 100)
-    missed = [
-        hv
-        for hv, hb in _pairs("E140 T2", "HV", "HB")
-        if abs(hs.convert_hardness(hv, "HV", "HB") - hb) > 1e-9
-    ]
-    assert missed == [228.0, 234.0, 240.0]
-
-
-def test_iso_18265_rows_and_the_size_of_the_disagreement():
-    for hv, hb in _pairs("ISO 18265 A1", "HV", "HB"):
-        assert hs.convert_hardness(hv, "HV", "HB", standard="ISO 18265") == pytest.approx(
-            hb, abs=1e-9
-        )
-    ratio = [
-        hs.convert_hardness(hv, "HV", "HB", standard="ISO 18265")
-        / hs.convert_hardness(hv, "HV", "HB")
-        for hv in range(100, 223, 5)
-    ]
-    assert 0.94 < min(ratio) and max(ratio) < 0.96
+def test_one_brinell_relation_follows_iso_18265():
+    pairs = _pairs("ISO 18265 A1", "HV", "HB")
+    assert len(pairs) > 30
+    for hv, hb in pairs:  # above 238 HV it is ASTM E140, up to 1.7 HB higher
+        assert hs.convert_hardness(hv, "HV", "HB") == pytest.approx(hb, abs=1.0 if hv <= 238 else 2)
+    for hv in (80.0, 150.0, 222.0, 238.0):
+        assert hs.convert_hardness(hv, "HV", "HB") == pytest.approx(0.95 * hv, abs=0.2)
 
 
 def test_published_iso_18265_hrc_column_240_to_275_hv():
@@ -109,8 +95,6 @@ def test_outside_the_table_raises_and_try_gives_none():
         assert hs.try_convert(value, a, b) is None
         with pytest.raises(InputError, match=f"{a} cannot be converted to {b}"):
             hs.convert_hardness(value, a, b)
-    with pytest.raises(InputError, match="not tabulated in ISO 18265"):
-        hs.convert_hardness(300, "HV", "HRC", standard="ISO 18265")
 
 
 @pytest.mark.parametrize("bad", [float("nan"), float("inf"), -1, "hard", None, True])
@@ -119,11 +103,9 @@ def test_bad_value(bad):
         hs.convert_hardness(bad, "HV", "HRC")
 
 
-def test_bad_scale_and_standard():
+def test_bad_scale():
     with pytest.raises(InputError, match="to_scale 'HRA' is unknown; did you mean 'HR"):
         hs.convert_hardness(300, "HV", "HRA")
-    with pytest.raises(InputError, match="standard 'DIN 1' is unknown"):
-        hs.convert_hardness(300, "HV", "HRC", standard="DIN 1")
     assert hs.convert_hardness(421, "HBW", "hrc") == 45.0
 
 

@@ -7,6 +7,7 @@ import pytest
 
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
+from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.strength.tensile import (
     BRANCHES,
     flow_curve,
@@ -143,7 +144,7 @@ def test_stated_errors_by_hand():
     """Where two lines or two estimates disagree, half their distance stands beside the scatter of each."""
     k = {row["id"]: float(row["value"]) for row in read_rows("fits/strength_fits.csv")}
     s = strength(250.0, {"bainite": 1.0})
-    hb = 0.95 * 250.0
+    hb = convert_hardness(250.0, "HV", "HB")
     ferritic, quenched = (
         k[f"{b}_reduction_intercept"] + k[f"{b}_reduction_slope"] * hb for b in ("fp", "qt")
     )

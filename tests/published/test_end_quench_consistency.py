@@ -106,11 +106,11 @@ def cooling():
     points, taken = 32, {}
     run = batch.run
 
-    def keep(case, *args, **options):
+    def keep(packed, **options):
+        case = packed.cases
         case["ln_f"] = case["ln_p"] = case["ln_b"] = 60.0  # too slow to form anything
         taken["marched"] = run(
-            case,
-            *args,
+            packed,
             **options | {"trace": True, "keep_points": True, "tolerance_c": 0.3, "stop_c": 30.0},
         )
         return taken["marched"]

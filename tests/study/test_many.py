@@ -77,7 +77,7 @@ def test_batch_is_equal_to_single_estimates(batch):
 
 def test_idle_water_is_told_as_by_single_estimates():
     """Too brief, too little for a plain steel, idle on one that hardens in air, or none; silent where it works."""
-    cases = [("4130", {"spray_s": 3.0}), ("1020", {}), ("4340", {"preheat_c": 1150.0, "spray_s": 4.0}), ("4130", {}),
+    cases = [("4130", {"spray_s": 3.0}), ("1020", {"flux": 3.0}), ("4340", {"preheat_c": 1150.0, "spray_s": 4.0}), ("4130", {}),
              ("4130", {"spray_s": 5.0}), ("4130", {"preheat_c": 700.0}), ("4130", {"flux": 0.0}), ("1045", {})]  # fmt: skip
     steels, routes = [fp.grade(g) for g, _ in cases], [fp.Route().with_(**s) for _, s in cases]
     steels, routes = (

@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.special import erfcx
 
-from forgeprops.answer.evaluation import estimate
+from forgeprops.answer.estimate import estimate
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.route import Press, Route

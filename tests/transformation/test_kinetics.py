@@ -18,6 +18,7 @@ from forgeprops.transformation.kinetics import (
     inverse_extent,
     kinetic_bainite_start_c,
     ln_composition_factors,
+    mo_term,
     rate_per_s,
 )
 
@@ -85,13 +86,15 @@ def test_ferrite_cap_falls_with_undercooling_to_what_was_seen_in_1045():
 
 
 def test_published_factors_li_1998():
-    # by hand from Li et al. 1998 (coefficients from memory)
-    f, p, b = ln_composition_factors(STEEL_4140, k=constants("published"))
+    # by hand from Li et al. 1998 (coefficients from memory), which has no floors; the term of Mo is its square root at 0.22
+    no_floor = {"ferrite_f0": -math.inf, "pearlite_f0": -math.inf}
+    assert mo_term(0.22) == pytest.approx(math.sqrt(0.22))
+    f, p, b = ln_composition_factors(STEEL_4140, k=constants("published") | no_floor)
     assert f == pytest.approx(
         1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20
     )
     assert p == pytest.approx(
-        -4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * math.sqrt(0.20)
+        -4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * mo_term(0.20)
     )
     assert b == pytest.approx(-10.23 + 10.18 * 0.40 + 0.85 * 0.85 + 0.90 * 0.95 + 0.36 * 0.20)
     assert kinetic_bainite_start_c(STEEL_4140) == pytest.approx(544.0, abs=1.0)

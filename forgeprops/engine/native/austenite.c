@@ -16,6 +16,12 @@ INLINE double ferrite_return(const Physics *p, double t_c, double share) {
   return power_of(max_of(1.0 - share, 0.0), 4.0 / 3.0) / (p->formation_s * exp_of(p->formation_q_k / max_of(t_c + 273.15, 500.0)));
 }
 
+/* Molybdenum in pearlite's factor (`kinetics.mo_term`). */
+INLINE double mo_term(const Physics *p, double mo) { return p->mo_scale * mo * mo / (mo * mo + p->mo_half * p->mo_half); }
+
+/* Change of the logarithm of a factor of which the composition makes `share` when its own logarithm changes by `d`. */
+INLINE double factor_moved(double share, double d) { return log_of(1.0 + share * (exp_of(d) - 1.0)); }
+
 /* Give structure `i` of lane `l` its austenite.  Where the furnace made only part of the steel austenite, islands stand for grains,
    carbides that are left start pearlite, and the ferrite that is left grows back without a nucleus. */
 static void set_austenite(const Input *in, const Case *c, Steels *k, vec *s, int n, int i, int l, double share, double undissolved,
@@ -30,10 +36,10 @@ static void set_austenite(const Input *in, const Case *c, Steels *k, vec *s, int
   const double sites = 1.0 / (island * island * island)
                        + rich * rich / (p->carbide_spacing_um * p->carbide_spacing_um * p->carbide_spacing_um);
   const double ln_2 = 0.6931471805599453, grain = astm_of(p, island) * ln_2, site = astm_of(p, power_of(sites, -1.0 / 3.0)) * ln_2;
-  const double ln_f = kin->grain_ferrite * grain - c->ln_f - kin->ferrite_c * d_c - kin->ferrite_cr * d_cr
-                      - kin->ferrite_mo * (mo - c->mo);
-  const double ln_p = kin->grain_pearlite * site - c->ln_p - kin->pearlite_c * d_c - kin->pearlite_cr * d_cr
-                      - kin->pearlite_sqrt_mo * (root_of(mo) - root_of(c->mo));
+  const double d_f = kin->ferrite_c * d_c + kin->ferrite_cr * d_cr + kin->ferrite_mo * (mo - c->mo);
+  const double d_p = kin->pearlite_c * d_c + kin->pearlite_cr * d_cr + kin->pearlite_mo * (mo_term(p, mo) - mo_term(p, c->mo));
+  const double ln_f = kin->grain_ferrite * grain - c->ln_f - factor_moved(c->alloy_f, d_f);
+  const double ln_p = kin->grain_pearlite * site - c->ln_p - factor_moved(c->alloy_p, d_p);
   const double ln_b = kin->grain_bainite * grain - c->ln_b - kin->bainite_c * d_c - kin->bainite_cr * d_cr
                       - kin->bainite_mo * (mo - c->mo);
   const double ae3 = max_of(c->ae3 - p->ae3_slope * (carbon - c->carbon), c->ae1);

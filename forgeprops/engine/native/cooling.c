@@ -158,15 +158,19 @@ INLINE vec spread_debt(const Layout *L, const Input *in, const Cooling *k, Try *
   return sloped(L, &k->heat, c2);
 }
 
-/* Note what a cooling zone passes: 800, 700 and 500 °C, its low and what it re-heats after it. */
-INLINE void mark(vec *marks, mask good, vec old, vec new, vec time, vec h) {
+/* Note what a cooling zone passes: 800, 700 and 500 °C, its low and what it re-heats after it.  `rate`: how fast it would cool without heat
+   of transformation, °C/s. */
+INLINE void mark(const Physics *p, vec *marks, mask good, vec old, vec new, vec time, vec h, vec rate) {
   vec per_k = h / (old - new);
   mask passed = good & (old >= 800.0) & (new < 800.0) & (marks[M_T800] < 0.0);
   marks[M_T800] = passed ? time + (old - 800.0) * per_k : marks[M_T800];
   passed = good & (old >= 500.0) & (new < 500.0) & (marks[M_T500] < 0.0);
   marks[M_T500] = passed ? time + (old - 500.0) * per_k : marks[M_T500];
-  passed = good & (old >= 700.0) & (new < 700.0) & (marks[M_RATE700] == 0.0);
-  marks[M_RATE700] = passed ? (old - new) / h : marks[M_RATE700];
+  /* mean of `rate` over what of a window round 700 °C the step passes for the first time */
+  const double top = p->rate_of_c + 0.5 * p->rate_window_c, bottom = top - p->rate_window_c;
+  vec share = (clamp(marks[M_LOW], bottom, top) - clamp(new, bottom, top)) * (1.0 / p->rate_window_c);
+  passed = good & (share > 0.0) & ((old >= p->rate_of_c) | (marks[M_RATE700] > 0.0));
+  marks[M_RATE700] += passed ? share * rate : all(0.0);
   marks[M_LOW] = good ? lesser(marks[M_LOW], new) : marks[M_LOW];
   marks[M_REBOUND] = good ? greater(marks[M_REBOUND], new - marks[M_LOW]) : marks[M_REBOUND];
 }
@@ -241,19 +245,22 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   /* the method's own quadrature of the boundary heat */
   vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * sloped(L, heat, power) - lost, stored = all(0.0), given = all(0.0);
   for (int z = 0; z < L->zones; z++) {
-    vec new = all(0.0), moved = all(0.0);
+    vec new = all(0.0), moved = all(0.0), leaves = all(0.0);
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j;
       vec gain = w->change[i] + w->debt[i];
       stored += heat->mass[z] * in->weight[i] * sensible_heat(in->physics, heat->t[i], heat->t[i] + gain, heat->austenite[i]);
-      given += h * w->latent[i] + w->late[i] - w->extra[i] * w->change[i];
+      vec released = h * w->latent[i] + w->late[i] - w->extra[i] * w->change[i];
+      given += released;
+      leaves += released - w->plain[i] * gain;
       heat->t[i] += good ? gain : all(0.0);
       heat->austenite[i] = k->state[k->current][AUSTENITE * n + structure_at(L, z, j)];
       k->latent[i] = good ? w->latent[i] : k->latent[i];
       new += in->weight[i] * heat->t[i];
       moved += in->weight[i] * gain;
     }
-    mark(k->marks[z], good, new - moved, new, k->time, h);
+    mark(in->physics, k->marks[z], good, new - moved, new, k->time, h,
+         leaves / (h * heat->mass[z] * heat_capacity(in->physics, all(in->physics->rate_of_c), all(1.0))));
   }
   k->energy[0] += good ? got : all(0.0);
   k->energy[1] += good ? stored : all(0.0);

@@ -24,7 +24,7 @@ enum {
 enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
 
 #define CASE_FIELDS(X) \
-  X(carbon) X(cr) X(mo) X(ae1) X(ae3) X(ac1) X(ac3) X(bainite_limit) X(ln_f) X(ln_p) X(ln_b) X(grain_m) X(grain_ln_k) \
+  X(carbon) X(cr) X(mo) X(ae1) X(ae3) X(ac1) X(ac3) X(bainite_limit) X(ln_f) X(ln_p) X(ln_b) X(alloy_f) X(alloy_p) X(grain_m) X(grain_ln_k) \
   X(grain_q) X(grain_ln_k_low) X(grain_q_low) X(pin_low) X(pin_high) X(alloyed) X(temper_q_k) X(ms_grain) X(furnace_c) \
   X(furnace_emissivity) X(start_c) X(air_c) X(emissivity) X(view_factor) X(air_factor) X(spray_factor) \
   X(scale_factor) X(furnace_convection) X(coil_s) X(die_factor) X(die_c) X(work_k) X(scale_left) X(start_grain_um) X(start_austenite) \
@@ -34,7 +34,7 @@ enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
 
 #define KINETIC_FIELDS(X) \
   X(q_ferrite) X(q_pearlite) X(q_bainite) X(grain_ferrite) X(grain_pearlite) X(grain_bainite) X(ferrite_c) X(pearlite_c) \
-  X(bainite_c) X(ferrite_cr) X(pearlite_cr) X(bainite_cr) X(ferrite_mo) X(pearlite_sqrt_mo) X(bainite_mo) X(bainite_tail)
+  X(bainite_c) X(ferrite_cr) X(pearlite_cr) X(bainite_cr) X(ferrite_mo) X(pearlite_mo) X(bainite_mo) X(bainite_tail)
 
 /* Numbers of the formula rooms; the engine has none of its own. */
 #define PHYSICS_FIELDS(X) \
@@ -43,7 +43,7 @@ enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
   X(jet_w_m2k) X(resting_contact) X(die_effusivity_2) X(scale_k) X(scale_q_k) \
   X(eutectoid_carbon) X(ferrite_carbon) X(three_phase_c) X(formation_s) X(formation_q_k) X(dissolution_s) \
   X(dissolution_q_k) X(alloy_in_carbide) X(c_per_cr) X(c_per_mo) X(carbide_spacing_um) X(carbide_spacing_carbon) \
-  X(grains_per_mm2) X(reference_grain_um) X(ae3_slope) X(acm_slope) X(gas_cal) X(kinetic_carbon) X(return_undercooling) \
+  X(grains_per_mm2) X(reference_grain_um) X(ae3_slope) X(acm_slope) X(gas_cal) X(mo_half) X(mo_scale) X(kinetic_carbon) X(return_undercooling) \
   X(table_carbon) X(least_rate) X(rate_of_c) X(rate_window_c) X(reheated_c) X(highest_ms_c) X(spray_base) X(spray_film) X(spray_film_fall) \
   X(spray_boiling) X(spray_boiling_k) X(spray_wetting) X(boiling_from_k) X(water_weakening) X(water_reference_c) \
   X(single_phase_factor) X(single_phase_power) X(water_cp) X(water_hfg) X(wetting_flux) X(scale_conductivity)

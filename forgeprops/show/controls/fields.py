@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ...base.errors import InputError, check_choice, check_flag, check_number
+from ...base.errors import InputError, check_choice, check_flag, check_number, shown
 from ...base.tables import data_path
 from ...inputs.settings import table
 from .. import markup
@@ -68,7 +68,7 @@ class Control:
             offered = [o[1] if isinstance(o, tuple) else o for o in options]
             if isinstance(now, tuple):
                 if not isinstance(value, (list, tuple)):
-                    raise InputError(f"{name} must be a list; got {value!r:.60} ({_WHERE}).")
+                    raise InputError(f"{name} must be a list; got {shown(value)} ({_WHERE}).")
                 return tuple(check_choice(v, name, offered, _WHERE) for v in value)
             return check_choice(value, name, offered, _WHERE)
         if isinstance(now, bool):
@@ -76,7 +76,7 @@ class Control:
         if isinstance(value, (int, float)) and not isinstance(value, bool):
             return f"{value:g}"  # written into the file by hand
         if not isinstance(value, str):
-            raise InputError(f"{name} must be a text or a number; got {value!r:.60} ({_WHERE}).")
+            raise InputError(f"{name} must be a text or a number; got {shown(value)} ({_WHERE}).")
         return value
 
     def on_change(self, callback) -> None:
@@ -160,7 +160,7 @@ class number(Control):
             return float(text)
         except ValueError:
             raise InputError(
-                f"{self.label} must be a number or nothing; got {self.value!r}."
+                f"{self.label} must be a number or nothing; got {shown(self.value)}."
             ) from None
 
 
@@ -282,7 +282,7 @@ class FileChoice(Control):
 
     def check(self, value, name: str = ""):
         if value is not None and not isinstance(value, (str, int, float)) or value is True:
-            raise InputError(f"{name} must be a path; got {value!r:.60} ({_WHERE}).")
+            raise InputError(f"{name} must be a path; got {shown(value)} ({_WHERE}).")
         return value if value is None or isinstance(value, str) else f"{value:g}"
 
     def on_change(self, callback) -> None:

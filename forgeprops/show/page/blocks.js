@@ -1,4 +1,4 @@
-// Blocks of which the kernel makes a tab: text, facts, table, map, form, buttons. A further kind is one more entry.
+// Blocks of which the kernel makes a tab: text, facts, table, map, plot, row, form, buttons. A further kind is one more entry.
 const sign = (level) => el("b.mark", { "data-level": level, "aria-label": WORD[level] }, MARK[level]);
 const exports = (name, rows) => menu("save or copy", "⤓", [["Copy", () => copy(rows)],
   ["Table (CSV)", () => download(name + ".csv", asCsv(rows), "text/csv")]]);
@@ -16,8 +16,8 @@ const BLOCKS = {
       const first = act ? el("button.link", { onclick: act, title: "take this" }, r[0]) : r[0];
       return el("tr" + (i === b.here ? ".here" : "") + (act ? ".act" : ""), { onclick: (e) => act &&
         e.target.tagName !== "BUTTON" && act() },
-        levels.length ? el("td", {}, sign(levels[i])) : null, ...r.map((v, c) => el(c ? "td" : "th", c ? {}
-          : { scope: "row" }, c ? v : first)));
+        levels.length ? el("td", {}, sign(levels[i])) : null, ...r.map((v, c) => el(c ? (String(v).length > 40 ? "td.wrap" : "td")
+          : "th", c ? {} : { scope: "row" }, c ? v : first)));
     };
     return el("div.withmenu.grow", {}, exports(b.name || "table", [b.head, ...b.rows]), el("table" + (levels.length
       ? ".levels" : ""), {},
@@ -72,6 +72,18 @@ const BLOCKS = {
     return el("form.form", { onsubmit: (e) => { e.preventDefault(); go(); } },
       ...inputs.map(([f, i]) => el("label", {}, f.label, i, f.unit)), el("button.small", { onclick: go }, b.button));
   },
+
+  plot(b) {
+    const c = chart(b), rows = seriesRows(b), name = b.name || "plot";
+    b.series.forEach(c.draw);
+    c.root.setAttribute("aria-label", b.words);
+    return el("figure.withmenu.plot", {}, menu("save or copy", "⤓", [["Copy", () => copy(rows)], ["Table (CSV)", () =>
+      download(name + ".csv", asCsv(rows), "text/csv")], ["Picture (SVG)", () => saveSvg(c.root, name)],
+      ["Picture (PNG)", () => savePng(c.root, name)]]),
+    b.title ? el("p.words", {}, el("b", {}, b.title)) : null, c.root, legend(b.series), b.words ? el("p.words.small", {}, b.words) : null);
+  },
+
+  row: (b, page) => el("div.row", {}, ...b.blocks.map((k) => BLOCKS[k.kind](k, page))),
 
   buttons: (b, page) => el("p.buttons", {}, ...b.items.map((i) => el("button.small", {
     onclick: () => (i.take ? page.commit(i.take) : page.send({ do: "act", act: i.act, values: i.values || {} })) },

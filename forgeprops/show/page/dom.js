@@ -33,6 +33,25 @@ const floats = (d) => d && d.byteLength ? new Float32Array(d.buffer.slice(d.byte
   : null;
 const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "")}.`);
 
+// As tall as what scrolls around it shows; what it returns ends the watching
+function fitted(host, root, then = () => {}) {
+  const fit = () => {
+    if (!host.isConnected) return;
+    const lab = host.closest(".jp-NotebookPanel"), scroller = host.closest(".jp-WindowedPanel-outer"),
+      c = host.closest(".jp-Cell"), top = host.getBoundingClientRect().top;
+    document.body.classList.toggle("fpg-alone", !lab);
+    const room = lab && scroller ? scroller.clientHeight - (top - c.getBoundingClientRect().top) - 24
+      : innerHeight - (top + scrollY) - 10;
+    root.style.height = Math.max(520, Math.min(room, 940)) + "px";
+    requestAnimationFrame(then);
+  };
+  const watch = new ResizeObserver(fit), later = [50, 600].map((ms) => setTimeout(fit, ms));
+  watch.observe(host);
+  addEventListener("resize", fit);
+  return Object.assign(() => { watch.disconnect(); removeEventListener("resize", fit); later.forEach(clearTimeout); },
+    { fit });
+}
+
 // ---- files and the clipboard
 function download(name, data, type) {
   const url = URL.createObjectURL(data instanceof Blob ? data : new Blob([data], { type }));

@@ -245,19 +245,7 @@ function render({ model, el: host }) {
     cure.hidden = !now; cost.hidden = !now;
     if (now) { text(cure, m.remedy.label); text(cost, `${m.remedy.gives}; costs ${m.remedy.costs}`); }
   }
-  function fit() {                                          // as tall as what scrolls around it shows
-    if (!host.isConnected) return;
-    const lab = host.closest(".jp-NotebookPanel"), scroller = host.closest(".jp-WindowedPanel-outer"),
-      c = host.closest(".jp-Cell"), top = host.getBoundingClientRect().top;
-    document.body.classList.toggle("fpg-alone", !lab);
-    const room = lab && scroller ? scroller.clientHeight - (top - c.getBoundingClientRect().top) - 24
-      : innerHeight - (top + scrollY) - 10;
-    root.style.height = Math.max(520, Math.min(room, 940)) + "px";
-    requestAnimationFrame(() => tab === "why" && plot.size(chart.clientWidth, chart.clientHeight));
-  }
-  const watch = new ResizeObserver(fit);
-  watch.observe(host);
-  addEventListener("resize", fit);
+  const clear = fitted(host, root, () => tab === "why" && plot.size(chart.clientWidth, chart.clientHeight)), fit = clear.fit;
   model.on("change:state", paint);
   model.on("change:more", paintMore);
   model.on("change:content change:busy", paintContent);
@@ -272,7 +260,6 @@ function render({ model, el: host }) {
     for (const n in numbers) if (s.own?.[n] != null) numbers[n].value = s.own[n]; };
   root.addEventListener("click", (e) => e.target.classList.contains("link") && opened());
   show(tab); paint();
-  const later = [50, 600].map((ms) => setTimeout(fit, ms));
-  return () => { watch.disconnect(); removeEventListener("resize", fit); later.forEach(clearTimeout); };
+  return clear;
 }
 export default { render };

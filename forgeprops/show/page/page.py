@@ -11,7 +11,7 @@ from pathlib import Path
 import anywidget
 import traitlets as t
 
-from ...answer.evaluation import estimate
+from ...answer.estimate import estimate
 from ...answer.verdict import verdict_of
 from ...base.cautions import SHORT
 from ...base.errors import InputError
@@ -30,13 +30,27 @@ from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
 from .tabs import SLOW, TABS, strips
 
 _HERE = Path(__file__).parent
-#: Scripts in the order they are joined; the last one draws the page.
-SCRIPTS = ("dom.js", "head.js", "plot.js", "blocks.js", "page.js")
+#: What every widget's scripts stand on, in the order in which they are joined.
+SHARED = ("dom.js", "head.js", "chart.js", "blocks.js")
 #: How long a slider must rest until everything about the job is calculated, s.
 REST_S = 0.25
 
 
-class Page(anywidget.AnyWidget):
+class Widget(anywidget.AnyWidget):
+    """What the pages share: the scripts, joined with a page's own, and the look."""
+
+    scripts: tuple[str, ...] = ()
+    _css = (_HERE / "page.css").read_text(encoding="utf-8")
+    static = t.Dict().tag(sync=True)  # choices and pictures, once
+
+    def __init_subclass__(cls, **more):
+        if "scripts" in cls.__dict__:  # not the classes that traitlets makes of it
+            names = (*SHARED, *cls.scripts)
+            cls._esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in names)
+        super().__init_subclass__(**more)
+
+
+class Page(Widget):
     """Rail, head, tiles and tabs of one job.
 
     Parameters
@@ -46,10 +60,8 @@ class Page(anywidget.AnyWidget):
         The tab that is open first, a name in `tabs.TABS`.
     """
 
-    _esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in SCRIPTS)
-    _css = (_HERE / "page.css").read_text(encoding="utf-8")
+    scripts = ("plot.js", "page.js")
     move = t.Dict().tag(sync=True)  # page → kernel: a slider on its way, the newest counts
-    static = t.Dict().tag(sync=True)  # choices, once
     state = t.Dict().tag(sync=True)  # kernel → page: the answer
     curves = t.Bytes().tag(sync=True)
     ghost = t.Bytes().tag(sync=True)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ...answer.evaluation import estimate
+from ...answer.estimate import estimate
 from ...answer.verdict import short_verdicts
 from ...base.cautions import BENCH, SHORT
 from ...base.errors import InputError

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.cases import head_from, route_from
-from ...answer.warnings import stop_of
-from ...base.errors import InputError, check_number
+from ...answer.warnings.listing import stop_of
+from ...base.errors import InputError, check_list, check_number
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
 from ...inputs.head import Head
@@ -122,10 +122,10 @@ class Comparison:
 def _sequence(given, what: str) -> list:
     if isinstance(given, (str, Steel, Head, Route, Mapping)) or not isinstance(given, Iterable):
         given = [given]
-    given = list(given)
+    given = check_list(given, what)
     if not given:
         raise InputError(f"{what} is empty; give one or more.")
-    return given
+    return list(given)
 
 
 def compare(

@@ -9,9 +9,10 @@ import numpy as np
 
 from ...answer.cases import checked_case
 from ...answer.evaluation import evaluate
-from ...answer.warnings import FURNACE_CODES
-from ...base.errors import InputError, check_number
+from ...answer.warnings.listing import FURNACE_CODES
+from ...base.errors import InputError, check_list, check_number
 from ...base.ranges import Warn
+from ...engine.run import check_march_options
 from ...inputs.cases import spread
 from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
@@ -162,13 +163,15 @@ def forging_temperature_study(
     (True, True)
     """
     steel, head, route, shop = checked_case(steel, head, route, shop)
-    settings = np.asarray(_SETTINGS_C if temperatures is None else temperatures, float).ravel()
+    check_march_options(options)
+    given = check_list(_SETTINGS_C if temperatures is None else temperatures, "temperatures")
+    settings = np.array(
+        [check_number(t, "forging temperature", 20.0, BURNING_C, "°C") for t in given]
+    )
     if settings.size == 0 or np.any(np.diff(settings) <= 0.0):
         raise InputError(
             "temperatures do not rise; give one or more preheat temperatures, each above the one before."
         )
-    for t in settings[[0, -1]]:
-        check_number(float(t), "forging temperature", 20.0, BURNING_C, "°C")
     # the last case is the route as it stands, which effort is counted from
     all_c = np.append(settings, route.preheat.temperature_c)
     cases = spread(steel, head, route, shop, len(all_c), settings={"preheat_c": all_c})

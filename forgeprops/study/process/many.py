@@ -14,7 +14,7 @@ import numpy as np
 
 from ...answer.cases import Case, cases_of, chunks, length_of
 from ...base.cautions import SHORT
-from ...base.errors import InputError, check_flag, check_number
+from ...base.errors import InputError, check_flag, check_number, shown
 from ...engine.native.library import EngineLibraryError
 from ...inputs.cases import Cases
 from .study import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, Stop, answers, checked_call
@@ -106,7 +106,7 @@ def estimate_many(
     size = int(check_number(chunk, "chunk", 1, 1_000_000, "cases"))
     progress = checked_call(progress, "progress")
     if executor is not None and not hasattr(executor, "submit"):
-        raise InputError(f"executor must be a concurrent.futures.Executor; got {executor!r:.60}.")
+        raise InputError(f"executor must be a concurrent.futures.Executor; got {shown(executor)}.")
     total = length_of(steels, heads, routes, shops)
     cases = cases_of(steels, heads, routes, shops)
     if to is not None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...base.errors import InputError, check_number
+from ...base.errors import InputError, check_list, check_number, shown
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
 from .study import Study
@@ -196,10 +196,10 @@ def window(
     >>> found.maps["face_hardness_hv"].shape
     (5, 5)
     """
-    study = Study(steel, head, route, limits, **options)
+    study = Study.of(steel, head, route, limits, options)
     if tolerances is not None and not isinstance(tolerances, Mapping):
         raise InputError(
-            f"tolerances must be a mapping such as {{'flux': 1}}; got {tolerances!r:.60}."
+            f"tolerances must be a mapping such as {{'flux': 1}}; got {shown(tolerances)}."
         )
     axes = [_axis(given, tolerances or {}) for given in (x, y)]
     if axes[0].setting.name == axes[1].setting.name:
@@ -219,11 +219,8 @@ def window(
 
 
 def _axis(given, tolerances: Mapping[str, float]) -> Axis:
-    if isinstance(given, (str, bytes, Mapping)) or not hasattr(given, "__len__") or len(given) != 4:
-        raise InputError(
-            f"axis must be (name, low, high, points) such as ('preheat_c', 850, 950, 40); got {given!r:.60}."
-        )
-    name, low, high, points = given
+    form = "(name, low, high, points) such as ('preheat_c', 850, 950, 40)"
+    name, low, high, points = check_list(given, "axis", form, 4)
     what = setting(name)
     low, high = (
         check_number(end, what.label, what.low, what.high, what.unit, "axis") for end in (low, high)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice
+from ...base.errors import InputError, check_choice, shown
 from ...inputs.settings import Setting, Spread, setting, table
 from .study import Study
 
@@ -94,7 +94,7 @@ def _spread(name: str, given) -> Spread:
     if isinstance(given, bool) or not isinstance(given, (int, float)):
         raise InputError(
             f"spread of {name} must be a standard deviation, or (kind, value) with the kinds "
-            f"normal, relative, lognormal, uniform; got {given!r:.60}."
+            f"normal, relative, lognormal, uniform; got {shown(given)}."
         )
     return Spread("normal", given)
 
@@ -127,7 +127,7 @@ def inputs_of(
     steel, shop = study.steel, study.shop
     chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
     if spread is not None and not isinstance(spread, Mapping):
-        raise InputError(f"spread must be a mapping such as {{'flux': 0.8}}; got {spread!r:.60}.")
+        raise InputError(f"spread must be a mapping such as {{'flux': 0.8}}; got {shown(spread)}.")
     own = {setting(name).name: _spread(name, given) for name, given in (spread or {}).items()}
     if chemistry == "grade" and not steel.limits:
         raise InputError(

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice, check_number, check_whole
+from ...base.errors import InputError, check_choice, check_number, check_whole, shown
 from ...inputs.limits import QUANTITIES, Limits
 from .scatter_inputs import Input, inputs_of
 from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
@@ -273,7 +273,7 @@ def scatter(
     0.0
     """
     seed = check_whole(seed, "seed", 0, 2**32 - 1)
-    study = Study(steel, head, route, limits, **options)
+    study = Study.of(steel, head, route, limits, options)
     n = int(check_number(n, "cases", 16, 10_000_000))
     inputs = inputs_of(study, spread, chemistry)
     d = len(inputs)
@@ -350,7 +350,7 @@ def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
             else [*quantities]
         )
         if not isinstance(quantities, list) or not quantities:
-            raise InputError(f"quantities must be a sequence of names; got {quantities!r:.60}.")
+            raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
         return tuple(
             check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in quantities
         )

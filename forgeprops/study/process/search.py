@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...base.errors import InputError, check_number, check_whole
+from ...base.errors import InputError, check_number, check_whole, shown
 from ...inputs.head import Head
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.route import Route
@@ -242,7 +242,7 @@ def choose(
     >>> found.feasible, 860 <= found.settings["preheat_c"] <= 960
     (True, True)
     """
-    study = Study(steel, head, route, limits, **options)
+    study = Study.of(steel, head, route, limits, options)
     limits = study.limits
     if not limits.bounds:
         raise InputError(
@@ -251,7 +251,7 @@ def choose(
     seed = check_whole(seed, "seed", 0, 2**31)
     if settings is not None and not (isinstance(settings, Mapping) and settings):
         raise InputError(
-            f"settings must be a mapping such as {{'preheat_c': (850, 1000)}}; got {settings!r:.60}."
+            f"settings must be a mapping such as {{'preheat_c': (850, 1000)}}; got {shown(settings)}."
         )
     ranges = study.ranges(settings, SETTINGS)
     starts = int(check_number(starts, "starts", 1, 100))

@@ -16,7 +16,7 @@ import numpy as np
 
 from ...answer.cases import Case
 from ...base.cautions import SHORT
-from ...base.errors import InputError
+from ...base.errors import InputError, shown
 from ...io.writing import locked, output_path, writing
 from .many import computed
 from .study import Stop
@@ -62,7 +62,7 @@ def stream(
         raise InputError(f"to ends in {folder.suffix!r}; give a folder, without an ending.")
     if folder.exists() and (strange := [p.name for p in folder.iterdir() if not _is_part(p)]):
         raise InputError(
-            f"{folder.name} holds {strange[0]!r:.60}, which is no part of a batch; give another folder."
+            f"{folder.name} holds {shown(strange[0])}, which is no part of a batch; give another folder."
         )
     found = {p.name for p in folder.glob("part-*.parquet")}
     written: list[str] = []

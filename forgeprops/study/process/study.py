@@ -13,7 +13,7 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from
 from ...answer.evaluation import Evaluation, evaluate
-from ...base.errors import InputError, check_number, check_whole
+from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
 from ...hosel.bench import LIMITS
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
@@ -62,8 +62,11 @@ class Stop:
     """
 
     def __init__(self, cancel):
-        if cancel is not None and not callable(cancel) and not hasattr(cancel, "is_set"):
-            raise InputError(f"cancel must be a function or a threading.Event; got {cancel!r:.60}.")
+        known = callable(cancel) or hasattr(cancel, "is_set")
+        if cancel is not None and (not known or isinstance(cancel, type)):
+            raise InputError(
+                f"cancel must be a function or a threading.Event; got {shown(cancel)}."
+            )
         self._cancel, self.wanted = cancel, False
 
     def __call__(self) -> bool:
@@ -82,7 +85,7 @@ def checked_limits(limits: Limits | None) -> Limits:
     """
     if limits is not None and not isinstance(limits, Limits):
         raise InputError(
-            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {limits!r:.60}."
+            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {shown(limits)}."
         )
     return limits or Limits()
 
@@ -94,8 +97,8 @@ def checked_call(function, name: str):
     ------
     InputError
     """
-    if function is not None and not callable(function):
-        raise InputError(f"{name} must be a function; got {function!r:.60}.")
+    if function is not None and (not callable(function) or isinstance(function, type)):
+        raise InputError(f"{name} must be a function; got {shown(function)}.")
     return function
 
 
@@ -108,10 +111,9 @@ def check_range(name: str, pair) -> tuple[float, float]:
         Not a pair, an end out of bounds, low not below high.
     """
     what = setting(name)
-    if isinstance(pair, str) or not hasattr(pair, "__len__") or len(pair) != 2:
-        raise InputError(f"range of {name} must be (low, high); got {pair!r:.60}.")
     low, high = (
-        check_number(end, what.label, what.low, what.high, what.unit, "range") for end in pair
+        check_number(end, what.label, what.low, what.high, what.unit, "range")
+        for end in check_list(pair, f"range of {name}", "(low, high)", 2)
     )
     if not low < high:
         raise InputError(
@@ -162,7 +164,7 @@ class Study:
     def __post_init__(self):
         line = Line() if self.line is None else self.line
         if not isinstance(line, Line):
-            raise InputError(f"line must be Line(handling_s=5, ...); got {line!r:.60}.")
+            raise InputError(f"line must be Line(handling_s=5, ...); got {shown(line)}.")
         made = {
             "steel": steel_of(self.steel),
             "head": head_from(self.head),
@@ -178,6 +180,13 @@ class Study:
             made["threads"] = check_whole(self.threads, "number of threads", 1, 1024)
         for name, value in made.items():
             object.__setattr__(self, name, value)
+
+    @classmethod
+    def of(cls, steel, head, route, limits, options: Mapping[str, Any]) -> Study:
+        """A study with the further arguments of a call, each name checked."""
+        for name in options:
+            check_choice(name, "option", [*cls.__dataclass_fields__][4:])
+        return cls(steel, head, route, limits, **options)
 
     @property
     def case(self) -> tuple[Steel, Head, Route, Shop]:
@@ -284,15 +293,8 @@ class Study:
 
 
 def _checked_reference(reference) -> tuple[str, float]:
-    if (
-        isinstance(reference, (str, bytes))
-        or not hasattr(reference, "__len__")
-        or len(reference) != 2
-    ):
-        raise InputError(
-            f"reference must be (grade, preheat temperature in °C); got {reference!r:.60}."
-        )
-    name, preheat_c = reference
+    form = "(grade, preheat temperature in °C)"
+    name, preheat_c = check_list(reference, "reference", form, 2)
     label = "preheat temperature of the reference"
     return steel_of(name).name, check_number(preheat_c, label, 600.0, BURNING_C, "°C")
 

@@ -7,7 +7,7 @@ import html
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from ...base.errors import InputError, check_choice
+from ...base.errors import InputError, check_choice, check_list
 from ...base.tables import read_rows
 from ...inputs.settings import Setting, setting
 from ..process.study import Study
@@ -55,7 +55,9 @@ def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...
        (data/constants/drift_causes.csv) (our choice).
     """
     found = []
-    for name in _rows() if names is None else [check_choice(n, "cause", _rows()) for n in names]:
+    if names is not None:
+        names = [check_choice(n, "cause", _rows()) for n in check_list(names, "names")]
+    for name in _rows() if names is None else names:
         if names is None and not study.has(name):
             continue
         now = study.value(name)

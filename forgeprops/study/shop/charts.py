@@ -47,7 +47,7 @@ class Ewma:
 def _finite(values, name: str) -> np.ndarray:
     try:
         array = np.asarray(values, dtype=float).ravel()
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(f"{name} must be a list of finite numbers.") from None
     if not np.isfinite(array).all():
         raise InputError(f"{name} hold a number that is not finite; give finite numbers.")

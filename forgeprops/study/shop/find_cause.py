@@ -14,7 +14,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ...answer.evaluation import evaluate
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice, check_number, shown
 from ...inputs.head import ZONES
 from ..process.study import Study
 from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
@@ -161,7 +161,7 @@ def _readings_of(measured) -> tuple[dict[str, list[float]], int]:
         return by_zone, max(int(frame["head_id"].nunique()), 1)
     if not isinstance(measured, Mapping) or not measured:
         raise InputError(
-            f"measured must be a mapping such as {{'face': [395, 402], 'hosel': 231}} or hardness readings; got {measured!r:.60}."
+            f"measured must be a mapping such as {{'face': [395, 402], 'hosel': 231}} or hardness readings; got {shown(measured)}."
         )
     found = {}
     for zone, values in measured.items():
@@ -180,7 +180,7 @@ def _expected(usual, zones, predicted: np.ndarray) -> np.ndarray:
         return predicted
     if not isinstance(usual, Mapping):
         raise InputError(
-            f"usual must be a mapping such as {{'face': 430, 'hosel': 237}}; got {usual!r:.60}."
+            f"usual must be a mapping such as {{'face': 430, 'hosel': 237}}; got {shown(usual)}."
         )
     for zone in zones:
         if zone not in usual:

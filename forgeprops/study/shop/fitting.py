@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...answer.cases import shop_from
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice, check_list, check_number
 from ...inputs.cases import SHOP_NUMBERS
 from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
@@ -162,12 +162,13 @@ def fit(
         )
     before = shop_from(shop)
     known = priors(before)
-    numbers = tuple(dict.fromkeys((numbers,) if isinstance(numbers, str) else numbers))
-    for number in numbers:
-        check_choice(number, "number to fit", SHOP_NUMBERS)
+    numbers = (numbers,) if isinstance(numbers, str) else check_list(numbers, "numbers")
+    numbers = tuple(dict.fromkeys(check_choice(n, "number to fit", SHOP_NUMBERS) for n in numbers))
     if not numbers:
         raise InputError(f"there is no number to fit; give {', '.join(SHOP_NUMBERS)}.")
-    sd = Noise(**noise)
+    for option in noise:
+        check_choice(option, "option of fit", Noise.__dataclass_fields__)
+    sd, data_files = Noise(**noise), check_list(data_files, "data_files")
     seen = observe(traces, hardness, head, steel, route, sd.noise_c)
     model = Model(seen, before, [known[n] for n in numbers], sd.clock_sd_s)
     at, weights = np.zeros(model.size), None
@@ -176,9 +177,7 @@ def fit(
         at = model.solve(at, weights)
     jacobian = model.jacobian(at, weights)
     covariance = np.linalg.inv(jacobian.T @ jacobian)
-    return _told(
-        model, seen, before, at, covariance, weights, (name, measured_on, tuple(data_files))
-    )
+    return _told(model, seen, before, at, covariance, weights, (name, measured_on, data_files))
 
 
 def _told(

@@ -10,9 +10,9 @@ import numpy as np
 
 from ...answer import interval as uncertainty
 from ...answer.cases import head_from, route_from, shop_from
-from ...answer.evaluation import estimate
+from ...answer.estimate import estimate
 from ...answer.result import Estimate
-from ...base.errors import InputError, check_flag, check_number
+from ...base.errors import InputError, check_choice, check_flag, check_list, check_number
 from ...certificates.reading import Certificate
 from ...inputs.cases import Cases
 from ...inputs.limits import QUANTITIES, Limits
@@ -180,7 +180,9 @@ def judge_heats(
     """
     if isinstance(certificates, (str, Steel, Certificate, Mapping)):
         certificates = [certificates]
-    items, progress = list(certificates), checked_call(progress, "progress")
+    items, progress = check_list(certificates, "certificates"), checked_call(progress, "progress")
+    for option in options:
+        check_choice(option, "option of judge_heats", ("turned", "chance", "strict_grade"))
     head, route, shop = head_from(head), route_from(route), shop_from(shop)
     made = []
     for done, item in enumerate(items, 1):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ...base.errors import InputError, check_choice
+from ...base.errors import InputError, check_choice, shown
 from ...inputs.head import heads
 from ...inputs.route import Route
 from ...io.columns import first_problem, number_field, read_rows_of, text_field
@@ -63,7 +63,7 @@ def read_runs(
     """
     route = Route() if route is None else route
     if not isinstance(route, Route):
-        raise InputError(f"route must be a Route(...); got {route!r}.")
+        raise InputError(f"route must be a Route(...); got {shown(route)}.")
     texts = _TEXT_SETTINGS + _YES_NO_SETTINGS
     settings = [
         text_field(n, needed=False) if n in texts else number_field(n, {}, needed=False)

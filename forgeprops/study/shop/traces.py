@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.constants import MM_PER_INCH
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice, check_list, check_number, shown
 from ...inputs.head import ZONES
 from ...io.cells import header_key
 from ...io.columns import (
@@ -277,9 +277,14 @@ def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
         known = {}
     elif isinstance(channels, Mapping) and not {"name", "content"} <= set(channels):
         places = {n: (c,) if isinstance(c, str) else c for n, c in channels.items()}
-        known = {
-            str(n): c if isinstance(c, Channel) else Channel(str(n), *c) for n, c in places.items()
-        }
+        known = {}
+        for n, c in places.items():
+            if not isinstance(c, Channel):
+                zone, *depth = check_list(c, f"channel {shown(n)}", "(zone, depth_mm)")[:2] or (
+                    None,
+                )
+                c = Channel(str(n), zone, *depth)
+            known[str(n)] = c
     else:
         known = read_channels(channels)
     for name in names:

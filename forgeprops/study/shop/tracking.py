@@ -107,7 +107,9 @@ def add_to_log(
         Values that are no numbers, a file that is not a log, a file that cannot be written.
     """
     if not isinstance(quantity, str) or not quantity.strip():
-        raise InputError(f"quantity must be a text such as 'face hardness HV'; got {quantity!r}.")
+        raise InputError(
+            f"quantity must be a text such as 'face hardness HV'; got {shown(quantity)}."
+        )
     for what, value in (("heat", heat), ("head_id", head_id), ("date", date)):
         check_kind(value, str, what)
     date = date or datetime.date.today().isoformat()

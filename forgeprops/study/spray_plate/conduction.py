@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.constants import STEEL_DENSITY_KG_M3, ZERO_C_K
-from ...base.errors import InputError, check_choice, check_number
+from ...base.errors import InputError, check_choice, check_number, shown
 from ...thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 
 #: γ of the two-stage L-stable step (Alexander, SIAM J. Numer. Anal. 14 (1977) 1006, from memory).
@@ -102,15 +102,15 @@ class Plate:
             properties = self.material
         else:
             raise InputError(
-                f"plate material must be {', '.join(PLATES)} or a pair of functions; got {self.material!r}."
+                f"plate material must be {', '.join(PLATES)} or a pair of functions; got {shown(self.material)}."
             )
         try:
             back = _back_flux(self.back)
-        except (TypeError, ValueError) as error:
+        except (TypeError, ValueError, OverflowError) as error:
             if isinstance(error, InputError):
                 raise
             raise InputError(
-                f"back must be None, (h, °C) or a function; got {self.back!r}."
+                f"back must be None, (h, °C) or a function; got {shown(self.back)}."
             ) from None
         first = min(0.05, max(self.depth_mm, 0.2) / 8.0, self.thickness_mm / 20.0)
         sizes = [first]

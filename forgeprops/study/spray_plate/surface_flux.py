@@ -20,7 +20,7 @@ def checked_trace(time_s, temperature_c, what: str = "trace") -> tuple[np.ndarra
             np.asarray(time_s, dtype=float).ravel(),
             np.asarray(temperature_c, dtype=float).ravel(),
         )
-    except (TypeError, ValueError):
+    except Exception:  # noqa: BLE001  (whatever a foreign object says)
         raise InputError(f"the {what} is not made of numbers; give two lists of numbers.") from None
     if t.size != y.size or t.size < 20:
         raise InputError(

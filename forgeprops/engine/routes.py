@@ -1,0 +1,229 @@
+"""Routes as steps of the march: furnace, press, spray, quenches and cooling, and what later heats add to tempering."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..inputs.cases import Cases
+from ..inputs.head import ZONES, Zone
+from ..inputs.later import COOLING, LocalHeat, Temper
+from ..inputs.route import HEATING, QUENCH
+from ..thermal import surroundings
+from ..thermal.furnace import FURNACES
+from ..thermal.local_heat import hosel_heats
+from ..thermal.media import MEDIUM_C, bath_w_m2
+from ..transformation import austenite
+from .packing import (
+    AIR,
+    BATH,
+    COOL,
+    FURNACE,
+    REST,
+    SPRAY,
+    SPRAY_ON_DIE,
+    STEP,
+    STEPS,
+    STROKE,
+    convection_tables,
+)
+
+_VIEW, _AIR_SHARE, _FORCED = (
+    np.array([getattr(surroundings.neighbours(kind), field) for kind in COOLING], float)
+    for field in ("view_factor", "air_share", "forced")
+)
+_COVERED = [i for i, kind in enumerate(COOLING) if surroundings.NEIGHBOURS[kind].covered]
+_FURNACES = [FURNACES[kind] for kind in HEATING]
+
+
+def pack_routes(
+    columns: Cases, zones: dict[str, Zone], head_of: np.ndarray, cases: np.ndarray
+) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray], np.ndarray]:
+    """Fill the route fields of `cases`; return their steps, convection to air (see `convection_tables`) and the tables of the baths."""
+    route, shop = columns.route, columns.shop
+    kind = route["surroundings"].astype(np.int64)
+    for field, name in (
+        ("furnace_c", "preheat_c"),
+        ("start_c", "start_c"),
+        ("air_c", "air_c"),
+        ("die_c", "die_c"),
+        ("scale_left", "scale_left"),
+        ("first_finish_c", "finish_c"),
+    ):
+        cases[field] = route[name]
+    cases["emissivity"], cases["die_factor"], cases["spray_factor"] = (
+        shop["emissivity"],
+        shop["die"],
+        shop["spray"],
+    )
+    heating = np.array(_FURNACES)[route["furnace"].astype(np.int64)]
+    cases["furnace_convection"], emissivity, cases["scale_factor"], coil = heating.T
+    cases["furnace_emissivity"] = route["furnace_emissivity"] * emissivity
+    cases["coil_s"] = np.where(coil > 0.0, route["soak_s"], 0.0)
+    cases["coil_c"] = np.where(coil > 0.0, route["preheat_c"], 0.0)[:, None]
+    cases["view_factor"] = np.where(
+        np.isnan(route["view_factor"]), _VIEW[kind], route["view_factor"]
+    )
+    cases["air_factor"] = shop["air"] * (1.0 - _AIR_SHARE[kind])
+    cases["first_grain_um"] = austenite.diameter_um_from_astm(route["first_grain_astm"])
+    cases["start_grain_um"] = austenite.starting_grain_um(cases["first_grain_um"])
+    cases["start_austenite"] = cases["start_scale_um"] = 0.0
+
+    most = max((len(q) for q in columns.quenches), default=0)
+    steps = np.zeros((len(columns), STEPS + 2 * most), STEP)
+
+    def step(i, kinds, seconds):
+        # below a nanosecond a step is none: its inverse must stay a number
+        steps["kind"][:, i], steps["duration_s"][:, i] = (
+            kinds,
+            np.where(np.asarray(seconds) > 1e-9, seconds, 0.0),
+        )
+
+    wet, back = route["has_spray"], route["back_on_die"] > 0.0
+    half = 0.5 * route["rest_s"]
+    delay = np.where(wet, columns.delay_s, half)
+    step(0, FURNACE, route["soak_s"])
+    step(1, AIR, route["transfer_s"])
+    step(2, REST, half)
+    step(3, STROKE, route["dwell_s"])
+    steps["contact"][:, 3] = route["contact"]
+    step(4, REST, np.minimum(half, delay))
+    step(5, np.where(wet & back, REST, AIR), np.maximum(delay - half, 0.0))
+    step(
+        6,
+        np.where(wet, np.where(back, SPRAY_ON_DIE, SPRAY), AIR),
+        np.where(wet, route["spray_s"], 0.0),
+    )
+    for z, name in enumerate(("rim_share", "body_share", "neck_share", "hosel_share"), start=1):
+        steps["share"][:, 6, z] = np.where(wet, route[name], 0.0)
+    steps["share"][:, 6, 0] = wet
+    steps["flux"][:, 6], steps["fluid_c"][:, 6] = route["flux"], route["water_c"]
+    step(-1, COOL, 1e5)
+    for code in _COVERED if np.isin(kind, _COVERED).any() else ():
+        mine = kind == code
+        for z, name in enumerate(ZONES):
+            size = np.broadcast_to(zones[name].size_mm, (len(columns.heads),))[head_of[mine]]
+            steps["cover"][mine, -1, z] = surroundings.cover_w_m2k(
+                COOLING[code], name, zones[name].shape, size
+            )
+    speed = np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
+    tables, table_of = convection_tables(zones, head_of, route["air_c"], speed)
+    media: dict[tuple, int] = {}
+    streams = [tables]
+    for k in range(most):
+        _pack_quench(columns, k, (zones, head_of), steps, media, streams)
+    baths = (
+        np.array([bath_w_m2(*bath) for bath in media]) if media else np.zeros((1, len(MEDIUM_C)))
+    )
+    return steps, (np.concatenate(streams), table_of), baths
+
+
+def _pack_quench(
+    columns: Cases, k: int, heads: tuple, steps: np.ndarray, media: dict, streams: list
+) -> None:
+    """Lay out the k-th quench of every case: the wait before it and itself; new baths and air streams are added."""
+    delay, at = steps[:, STEPS - 1 + 2 * k], steps[:, STEPS + 2 * k]
+    for which, quenches in enumerate(columns.quenches):
+        mine = np.flatnonzero((columns.quench_of == which) & columns.route["has_quench"])
+        if k >= len(quenches) or not len(mine):
+            continue
+        q, route = quenches[k], {name: values[mine] for name, values in columns.route.items()}
+        number = {
+            s.field: (route[name] if k == 0 else getattr(q, s.field)) for name, s in QUENCH.items()
+        }
+        number = {f: np.broadcast_to(np.asarray(v, float), mine.shape) for f, v in number.items()}
+        wait = number["delay_s"] + (
+            np.where(route["has_spray"], 0.0, columns.shop["delay_s"][mine]) if k == 0 else 0.0
+        )
+        delay["kind"][mine], delay["duration_s"][mine] = AIR, np.maximum(wait, 0.0)
+        at["duration_s"][mine], at["fluid_c"][mine] = number["duration_s"], number["fluid_c"]
+        share = np.broadcast_to([dict(q.zones).get(z, 0.0) for z in ZONES], (len(mine), len(ZONES)))
+        if q.medium == "water spray":
+            at["kind"][mine], at["flux"][mine], at["share"][mine] = (
+                SPRAY,
+                number["flux_kg_m2_s"],
+                share,
+            )
+        elif q.medium.endswith("air"):
+            speed = (
+                share * number["air_speed_m_s"][:, None]
+                if q.medium == "forced air"
+                else 0.0 * share
+            )
+            zones, head_of = heads
+            tables, table_of = convection_tables(zones, head_of[mine], route["air_c"], speed)
+            at["kind"][mine], at["air"][mine] = AIR, sum(map(len, streams)) + table_of + 1
+            streams.append(tables)
+        else:
+            baths, of = np.unique(
+                np.stack([number["fluid_c"], number["agitation"]], axis=1),
+                axis=0,
+                return_inverse=True,
+            )
+            ids = [
+                media.setdefault((q.medium, *map(float, bath), q.table), len(media))
+                for bath in baths
+            ]
+            at["kind"][mine], at["medium"][mine] = BATH, np.array(ids)[of.ravel()]
+            at["share"][mine] = share * dipped_share(columns, mine, number["depth_mm"])
+
+
+def dipped_share(columns: Cases, rows: np.ndarray, depth_mm: np.ndarray) -> np.ndarray:
+    """Share of every zone in a bath when the head hangs by its hosel, sole down, shape (rows, zones); NaN: the whole head.
+
+    The neck begins at the height of the rim, the hosel above it; lie and the place of body and sole are left out.
+    """
+    height, neck, hosel = (
+        columns.dimension(*of)[rows]
+        for of in (("rim", "height_mm"), ("neck", "length_mm"), ("hosel", "length_mm"))
+    )
+    blade = np.clip(depth_mm / height, 0.0, 1.0)
+    above = (
+        np.clip((depth_mm - height) / neck, 0.0, 1.0),
+        np.clip((depth_mm - height - neck) / hosel, 0.0, 1.0),
+    )
+    return np.where(
+        np.isnan(depth_mm)[:, None], 1.0, np.stack([blade, blade, blade, *above], axis=1)
+    )
+
+
+def hosel_shape_mm(columns: Cases) -> np.ndarray:
+    """Forged hosel and neck of every case as `thermal.local_heat.hosel_heat` takes them, shape (n, 5)."""
+    names = (
+        ("hosel", "length_mm", "length_allowance_mm"),
+        ("hosel", "outside_mm", "allowance_mm"),
+        ("neck", "length_mm", None),
+        ("neck", "base_mm", "allowance_mm"),
+        ("hosel", "bend_zone_mm", None),
+    )
+    return np.stack(
+        [
+            columns.dimension(part, name) + (columns.dimension(part, more) if more else 0.0)
+            for part, name, more in names
+        ],
+        axis=1,
+    )
+
+
+def later_heats_j(
+    heats: Sequence[Temper | LocalHeat], temper_q_k: np.ndarray, hosel_mm: np.ndarray
+) -> np.ndarray:
+    """Tempering integral of later heats for every zone, s, shape (n, zones).
+
+    Parameters
+    ----------
+    hosel_mm : array, shape (n, 5)
+        Hosel and neck as `thermal.local_heat.hosel_heat` takes them.
+    """
+    total = np.zeros((len(temper_q_k), len(ZONES)))
+    for heat in heats:
+        if isinstance(heat, LocalHeat):
+            act = heat.peak_c, heat.hold_s, heat.cooled, float(temper_q_k[0])
+            total += hosel_heats(hosel_mm, *act).zone_j
+            continue
+        gain = heat.hold_s * np.exp(-temper_q_k / (heat.temperature_c + 273.15))
+        for i, name in enumerate(ZONES):
+            if not heat.zones or name in heat.zones:
+                total[:, i] += gain
+    return total
