@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from ..base.errors import check_choice, check_list
 from .settings import check_settings
 
-__all__ = ["COOLING", "COOLING_WORDS", "LaterHeat", "LocalHeat", "Normalise", "Temper"]
-
 #: Ways to cool after the spray, in words.
 COOLING_WORDS = {
     "single": "alone in still air",
