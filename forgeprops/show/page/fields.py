@@ -87,7 +87,7 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
             check_choice(name, "control", (*MAIN, *FURTHER), "page")
             what = table()[name]
             if isinstance(value, bool) or not isinstance(value, (int, float)):
-                raise InputError(f"{what.label} must be a number; got {shown(value)}.")
+                raise InputError(f"{what.label} must be a number; got {value!r}.")
             if name == "flux":
                 value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
             elif what.unit == "°C":
