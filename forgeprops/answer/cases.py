@@ -16,7 +16,7 @@ from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
-from ..inputs.later import Normalise
+from ..inputs.later import Normalise, Temper
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
@@ -62,7 +62,7 @@ def _check_head(head: Head) -> None:
 
 
 def check_case(steel: Steel, head: Head, route: Route) -> None:
-    """Refuse a head outside the range of the formulas, later heats above the steel's Ac1, and a normalise below its Ac3.
+    """Refuse a head outside the range of the formulas, a temper above the steel's Ac1, and a normalise below its Ac3.
 
     Raises
     ------
@@ -80,11 +80,11 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
                 raise InputError(
                     f"{said} is below this steel's Ac3 ({ac3:.0f} °C): part of the old structure stays."
                 )
-        elif heat.temperature_c > ac1:
+        elif isinstance(heat, Temper) and heat.temperature_c > ac1:
             hosel_hv = _again_hv(steel, head, route, heat.temperature_c)
             raise InputError(
                 f"{said} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and hardens again in air, "
-                f"the hosel to about {hosel_hv:.0f} HV, with a soft ring beside a torch; for the whole head use Normalise."
+                f"the hosel to about {hosel_hv:.0f} HV; use Normalise."
             )
 
 

@@ -14,7 +14,7 @@ from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
 from ..units import Units
-from .warnings import LATE_WATER_C
+from .warnings.spray import LATE_WATER_C
 
 #: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))

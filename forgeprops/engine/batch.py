@@ -31,8 +31,6 @@ from .packing import (
 from .physics import PHYSICS, contact_table, extent_pairs, physics
 from .section import lobatto
 
-__all__ = ["Marched", "STOP_C", "TOLERANCE_C", "engine", "run", "run_curve"]
-
 #: Cases a call of the engine; fewer leave lanes empty, more cost memory.
 CHUNK = 512
 

@@ -31,8 +31,6 @@ from ..transformation.tempering import (
 )
 from .packing import HARDNESS_FIELDS
 
-__all__ = ["OUT", "collect", "structure_hardness"]
-
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
 

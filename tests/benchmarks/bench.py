@@ -25,7 +25,6 @@ from forgeprops.engine.native.library import load as load_engine
 from forgeprops.engine.results import Results
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
-from forgeprops.study.process import many
 from forgeprops.study.process.study import answers
 
 TESTS = Path(__file__).resolve().parents[1]
@@ -165,22 +164,6 @@ def parts(n=1024):
         ("hosel on the bench", stage("hosel")),
         ("face at the strike", stage("face_margin")),
         ("warnings", stage("codes")),
-        (
-            "table",
-            lambda: many._frame(
-                [
-                    many._table(
-                        many.Prepared(
-                            0, n, np.ones(n, bool), columns, ([""] * n, [""] * n), [""] * n
-                        ),
-                        {k: np.zeros(n) for k in many.RESULT_COLUMNS},
-                        (),
-                        False,
-                    )
-                ],
-                False,
-            ),
-        ),
     ):
         _, cpu = best(work)
         rest += cpu

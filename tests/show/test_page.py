@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from forgeprops.answer.evaluation import estimate
+from forgeprops.answer.estimate import estimate
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.job import Job, load_job
 from forgeprops.inputs.limits import Limits

@@ -569,7 +569,7 @@ def test_any_workbook(rows):
 @given(
     st.dictionaries(
         st.sampled_from(["C", "Si", "Mn", "Cr", "Mo", "Ni", "N"]),
-        st.floats(0.011, 0.099),
+        st.floats(0.026, 0.099),
         min_size=2,
     )
 )

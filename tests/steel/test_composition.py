@@ -14,7 +14,7 @@ GOOD = {"C": 0.21, "Mn": 0.82, "Si": 0.25, "Cr": 1.02, "Mo": 0.19}
     ({"Cr": -0.1}, r"Cr content -0.1 wt% is out of range .0–5 wt%"),
     ({"Cr": 102.0}, r"Cr content 102 wt% is out of range .0–5 wt%"),
     ({"C": 2.1}, r"C content 2.1 wt%"),
-    ({"C": 0.0}, r"C content 0 wt% is out of range .0.01–"),
+    ({"C": 0.0}, r"C content 0 wt% is out of range .0.025–"),
     ({"Mo": math.nan}, r"Mo content nan"),
     ({"Mo": math.inf}, r"Mo content inf"),
     ({"Mo": "0.2"}, r"Mo content must be a number .*'0.2'"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from ...base.errors import InputError, check_choice
+from ...base.errors import check_choice, check_number
 from ...inputs.grades import grade, grades
 from ...inputs.head import head, heads
 from ...inputs.job import Job
@@ -86,8 +86,7 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
         else:
             check_choice(name, "control", (*MAIN, *FURTHER), "page")
             what = table()[name]
-            if isinstance(value, bool) or not isinstance(value, (int, float)):
-                raise InputError(f"{what.label} must be a number; got {value!r}.")
+            value = check_number(value, what.label, -1e9, 1e9)
             if name == "flux":
                 value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
             elif what.unit == "°C":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...answer.evaluation import estimate
+from ...answer.estimate import estimate
 from ...answer.verdict import short_verdicts
 from ...base.errors import InputError
 from ...inputs.grades import grade, grades

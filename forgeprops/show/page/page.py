@@ -11,7 +11,7 @@ from pathlib import Path
 import anywidget
 import traitlets as t
 
-from ...answer.evaluation import estimate
+from ...answer.estimate import estimate
 from ...answer.verdict import verdict_of
 from ...base.cautions import SHORT
 from ...base.errors import InputError

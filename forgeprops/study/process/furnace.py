@@ -9,7 +9,7 @@ import numpy as np
 
 from ...answer.cases import checked_case
 from ...answer.evaluation import evaluate
-from ...answer.warnings import FURNACE_CODES
+from ...answer.warnings.listing import FURNACE_CODES
 from ...base.errors import InputError, check_list, check_number
 from ...base.ranges import Warn
 from ...engine.run import check_march_options
