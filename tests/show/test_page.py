@@ -6,11 +6,13 @@ import re
 
 import pytest
 
+from forgeprops.answer.estimate import estimate
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.job import Job, load_job
 from forgeprops.inputs.limits import Limits
 from forgeprops.show.page import Desk, Page
-from forgeprops.show.page.fields import limits_with
+from forgeprops.show.page.blocks import Stopped
+from forgeprops.show.page.fields import changes_of, limits_with
 from forgeprops.show.page.tabs import TABS
 from forgeprops.show.units import Units
 
@@ -90,8 +92,32 @@ def test_no_other_unit_is_left_after_the_switch():
         text = json.dumps(
             [page.content, page.more, {**page.state, "units": ""}], ensure_ascii=False
         )
+        text = re.sub(r"<h2>Sources.*?</body>", "", text)  # what formulas cite stays in their units
         other = re.search(r".{60}(°C|\d HV\b|\d mm\b|\d N\b|L/min).{20}", text)
         assert other is None, f"tab {name}: {other[0]}"
+
+
+def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
+    page, said = Page(Desk(Job())), []
+    work = TABS["window"].slow["search"]
+
+    def progress(share, words=""):
+        said.append((share, words))
+        if share > 0.4:
+            raise Stopped
+
+    blocks = work(page.desk, page._result, {}, progress)
+    page.desk.set(**changes_of(page.desk.job, page.desk.units, blocks[1]["items"][0]["take"]))
+    assert page._result.verdict.chance_right > estimate(Job()).verdict.chance_right - 0.03
+    assert all("best so far" in words for _, words in said) and said[-1][0] < 0.6
+
+
+def test_sheet_of_a_tab_is_the_sheet_of_the_job():
+    page = Page(Desk(Job()), "sheet")
+    page._heard(None, {"do": "act", "act": "note", "values": {"note": "order <7>"}}, [])
+    shown = page.content["blocks"][0]
+    assert Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d_4130_mid-iron_\w+\.html", shown["name"])
 
 
 def test_a_limit_is_edited_in_the_readers_scale():

@@ -69,6 +69,7 @@ class Desk(t.HasTraits):
                 self._path.replace(aside)
                 note = f"{error} The file is kept as {aside.name}."
         super().__init__(job=job or kept or Job(), units=units(), note=note)
+        self.kept: dict = {}  # what tabs keep beside the job, by their names
         self.past, self.future, self._mark, self._what, self._when = [], [], None, (), 0.0
 
     @property
