@@ -58,11 +58,6 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
         A line of your own under the title (order number, customer).
     display_units : Units, optional
         The reader's units; what was chosen once unless given.
-
-    Raises
-    ------
-    InputError
-        Another paper, a setting that a route does not have, a tolerance that is no number or negative.
     """
     import jinja2
 
@@ -124,11 +119,6 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
     -------
     Path
         The file written.
-
-    Raises
-    ------
-    InputError
-        Another ending, an existing file without `overwrite`; or as `sheet_html`.
     """
     target = Path(path)
     if target.is_dir():
