@@ -24,13 +24,13 @@ DEPTH_LIMIT = 20
 _NESTING = re.compile(r'[\[\]{}]|"[^"\\]*(?:\\.[^"\\]*)*"?', re.DOTALL)
 
 
-def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool = False) -> None:
-    """Write a small readable JSON file that names its kind and version (see `writing` for the rest).
+def json_bytes(kind: str, version: int, content: Mapping) -> bytes:
+    """A small readable JSON file that names its kind and version.
 
     Raises
     ------
     InputError
-        As `writing`; also for content that JSON has no word for.
+        Content that JSON has no word for.
     """
     try:
         text = json.dumps(
@@ -41,7 +41,12 @@ def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool 
         )
     except (TypeError, ValueError) as error:
         raise InputError(f"the {kind} cannot be saved: {error}.") from None
-    write_bytes(path, (text + "\n").encode("utf-8", errors="backslashreplace"), overwrite)
+    return (text + "\n").encode("utf-8", errors="backslashreplace")
+
+
+def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool = False) -> None:
+    """Write `json_bytes` to a file, whole or not at all (see `writing`)."""
+    write_bytes(path, json_bytes(kind, version, content), overwrite)
 
 
 def read_json(

@@ -32,14 +32,10 @@ from forgeprops.thermal.surroundings import (
 #: 13.5 mm cylinder, still air 25 °C, emissivity 0.8: surface °C, natural, radiation, total, forced at 2 m/s,
 #: W/(m² K).
 CYLINDER = [
-    (300, 12.0, 16.5, 28.5, 39.8),
-    (500, 12.9, 33.4, 46.3, 39.3),
-    (700, 13.5, 59.7, 73.2, 39.0),
-    (800, 13.7, 77.2, 90.9, 38.8),
-    (850, 13.8, 87.1, 100.9, 38.8),
-    (900, 13.9, 97.8, 111.7, 38.7),
+    (300, 12.0, 16.5, 28.5, 39.8), (500, 12.9, 33.4, 46.3, 39.3), (700, 13.5, 59.7, 73.2, 39.0),
+    (800, 13.7, 77.2, 90.9, 38.8), (850, 13.8, 87.1, 100.9, 38.8), (900, 13.9, 97.8, 111.7, 38.7),
     (950, 14.0, 109.4, 123.3, 38.7),
-]
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("surface", "natural", "radiation", "total", "forced"), CYLINDER)
@@ -69,12 +65,9 @@ def test_hosel_upright_or_lying_differs_little():
 #: Diameter mm, time 800→500 °C s, rate at 700 °C K/s: lumped cylinder from 900 °C, cp 600 J/(kg K), density
 #: 7700.
 LUMPED = [
-    (10, 88.6, 4.36),
-    (13.5, 122.5, 3.17),
-    (20, 185.6, 2.10),
-    (30, 283.9, 1.38),
+    (10, 88.6, 4.36), (13.5, 122.5, 3.17), (20, 185.6, 2.10), (30, 283.9, 1.38),
     (50, 482.0, 0.81),
-]
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(("diameter", "t85", "rate"), LUMPED)
@@ -89,15 +82,10 @@ def test_lumped_cylinder_in_still_air(diameter, t85, rate):
     assert kelvin_per_s(700.0) == pytest.approx(rate, abs=0.006)
 
 
-@pytest.mark.parametrize(
-    ("t_c", "flux", "plate", "cylinder"),
-    [
-        (1000, 1.32e5, 15.4, 8.0),
-        (1100, 1.75e5, 20.5, 10.6),
-        (1150, 2.00e5, 23.5, 12.2),
-        (1200, 2.29e5, 26.8, 13.9),
-    ],
-)
+@pytest.mark.parametrize(("t_c", "flux", "plate", "cylinder"), [
+    (1000, 1.32e5, 15.4, 8.0), (1100, 1.75e5, 20.5, 10.6), (1150, 2.00e5, 23.5, 12.2),
+    (1200, 2.29e5, 26.8, 13.9),
+])  # fmt: skip
 def test_loss_in_transfer(t_c, flux, plate, cylinder):
     """Derived table: emissivity 0.8, convection 13 W/(m² K), 25 °C, density 7500, cp 650."""
     q = (radiation_w_m2k(t_c, 25.0, 0.8) + 13) * (t_c - 25)
