@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import importlib
 
-from .answer.evaluation import estimate
+from .answer.estimate import estimate
 from .inputs.head import head
 
 __version__ = "0.1.0"

@@ -401,7 +401,7 @@ def _run(argv: list[str]) -> int:
             )
         print(text)
         return 0
-    from .answer.evaluation import estimate
+    from .answer.estimate import estimate
 
     limits = {"flatness_mm": options.flatness_mm, "cutting_limit_hv": options.cutting_hv}
     result = estimate(

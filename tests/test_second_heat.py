@@ -183,7 +183,7 @@ def test_part_austenite_interval_spans_carbides_that_dissolve_slowly_and_fast():
     steel, route = fp.grade("4140"), fp.Route().with_(preheat_c=765.0)
     result = fp.estimate(steel, route=route)
     cases = Cases.of([steel] * 2, [fp.head("mid-iron")] * 2, [route] * 2)
-    ends = evaluate(cases, unsure={"carbide_speed": np.array([1 / 9, 9.0])})
+    ends = evaluate(cases, carbide_speed=np.array([1 / 9, 9.0]))
     hosel = result.zones["hosel"]
     assert ends.results.undissolved[0, 4] > hosel.undissolved > ends.results.undissolved[1, 4]
     assert hosel.hardness_high_hv - hosel.hardness_low_hv >= abs(np.diff(ends.hardness_hv[:, 4])[0])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from forgeprops.answer.evaluation import estimate
+from forgeprops.answer.estimate import estimate
 from forgeprops.answer.interval import (
     COVERAGE,
     LN_SPRAY_SD,

@@ -7,7 +7,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import EVERYTHING, evaluate
-from forgeprops.answer.warnings import FURNACE_CODES, RULES
+from forgeprops.answer.warnings.listing import FURNACE_CODES, RULES
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 

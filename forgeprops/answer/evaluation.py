@@ -8,43 +8,35 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-import os
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from ..base.errors import check_flag, check_kind, check_number
 from ..base.ranges import Warn
 from ..engine.results import Results
-from ..engine.run import check_march_options, march_columns
-from ..face.distortion import CUTTING_HV, CUTTING_LIMIT_HV, FLATNESS_MM, LIMIT_MM
+from ..engine.run import march_columns
 from ..face.margin import layers_of_faces, strike_margins
-from ..face.strike import Faces, Strike, strike_options
+from ..face.strike import Faces, Strike
 from ..forging.cautions import heating_limit_arrays
 from ..forging.press import press_columns
 from ..forging.scale import metal_loss_um
 from ..forging.skin import Surface, decarburised_um, diffusion_um2, struck_skin_hv, surface_of
-from ..hosel.bench import Bench, bench_options
+from ..hosel.bench import Bench
 from ..hosel.bend import bend_of_head
 from ..hosel.limits import bends_of_heads, gradient_share
 from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, mass_g_of
-from ..inputs.job import Job
-from ..inputs.limits import Limits
-from ..inputs.route import Route
-from ..inputs.shop import Shop
-from ..inputs.steel import Steel
 from ..strength.tensile import Strength, strength_arrays, strength_of
 from ..transformation import rate_doubt, temperatures
-from ..transformation.austenite import carbide_carbon
 from ..transformation.recrystallisation import press_strain_columns
-from . import interval, later_heats, warnings
-from .cases import checked_case
-from .result import Estimate
+from . import interval
 from .second_opinions import OPINION_REHEAT_C, opinion_arrays
+from .variants import carbide_span_hv, hardness, rate_ends_hv, varied
+from .warnings.later_heats import hottest_c, relief_left
+from .warnings.listing import codes_of, of_case
 
 #: What `evaluate` may calculate beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
 #: without spray), "trace" (temperatures over time), "points" (temperature and structure of every point).
@@ -97,8 +89,6 @@ class Evaluation:
     @property
     def hardness_hv(self) -> np.ndarray:
         return self.results.hardness_hv
-
-    # ---- strength, hosel, face --------------------------------------------------------------------------------
 
     @functools.cached_property
     def soft(self) -> np.ndarray:
@@ -178,6 +168,7 @@ class Evaluation:
             np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0),
             (self.soft[:, 0], f["bainite"][:, 0], f["martensite"][:, 0]),
             *self.skin,
+            relief_left(self),
         )
 
     @functools.cached_property
@@ -187,17 +178,10 @@ class Evaluation:
 
     @property
     def face_margin(self) -> np.ndarray:
-        """Margin of the face at the strike, shape (n,)."""
         return self.strikes["margin"]
 
     def quantity(self, name: str) -> np.ndarray:
-        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,).
-
-        Raises
-        ------
-        KeyError
-            A quantity of the line: its time, its water, its effort beside another steel's.
-        """
+        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,)."""
         zone, _, rest = name.partition("_")
         if rest in ("hardness_hv", "tensile_mpa", "yield_mpa"):
             columns = self.strength if rest != "hardness_hv" else {rest: self.hardness_hv}
@@ -207,8 +191,6 @@ class Evaluation:
         if name == "scale_um":
             return self.results.scale_um[:, 0]
         return self.face_margin if name == "face_margin" else self.press[name]
-
-    # ---- how sure ---------------------------------------------------------------------------------------------
 
     @functools.cached_property
     def sd_hv(self) -> np.ndarray:
@@ -243,9 +225,7 @@ class Evaluation:
         )
         span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
         tempering = interval.tempering_sd_hv(
-            r.as_cooled_hv - self.hardness_hv,
-            self.hardness_hv,
-            later_heats.hottest_c(self)[:, None],
+            r.as_cooled_hv - self.hardness_hv, self.hardness_hv, hottest_c(self)[:, None]
         )
         return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
@@ -296,8 +276,6 @@ class Evaluation:
             self.nodes_hv[:, case, zone],
         )
 
-    # ---- furnace, skin, press ---------------------------------------------------------------------------------
-
     @functools.cached_property
     def critical(self) -> dict[str, np.ndarray]:
         """Ac1, Ac3, Ae3 and Ms of every case, °C, shape (n,)."""
@@ -340,16 +318,10 @@ class Evaluation:
         """Depth at which 90 % of the carbon is left in the face, shape (n,)."""
         return decarburised_um(self.diffusion_um2, self.metal_loss_um[:, 0])
 
-    @functools.cached_property
-    def _surfaces(self) -> dict[int, Surface]:
-        return {}
-
     def surface(self, case: int) -> Surface:
         """Skin of the face of one case."""
-        if case in self._surfaces:
-            return self._surfaces[case]
         water_c = float(self.results.water_on_c[case, 0])
-        found = self._surfaces[case] = surface_of(
+        return surface_of(
             {e: float(v[case]) for e, v in self.cases.composition.items()},
             float(self.results.scale_um[case, 0]),
             float(self.diffusion_um2[case]),
@@ -357,7 +329,6 @@ class Evaluation:
             water_c if self.cases.sprayed[case] and np.isfinite(water_c) else None,
             float(self.cases.route["scale_left"][case]),
         )
-        return found
 
     @functools.cached_property
     def press(self) -> dict[str, np.ndarray]:
@@ -377,38 +348,35 @@ class Evaluation:
     def strain_effect_hv(self) -> np.ndarray:
         """What the press strain left in the austenite changes in hardness, HV; needs a trace."""
         if self.counted_strain is None:
-            other = _march(self.cases, strain_speed=self.press_strain["speed"], **self.options)
+            other = march_columns(
+                self.cases, strain_speed=self.press_strain["speed"], **self.options
+            )
             return Results.of(other).hardness_hv - self.hardness_hv
-        return self.hardness_hv - Results.of(_march(self.cases, **self.options)).hardness_hv
+        return self.hardness_hv - Results.of(march_columns(self.cases, **self.options)).hardness_hv
 
     def heat_through_s(self, case: int, longest_s: float | None = None) -> float | None:
-        """Time from loading until the slowest zone of a case is within 10 °C of the furnace; None if it is not.
+        """Time from loading until the slowest zone is within 10 °C of the furnace; None if it is not.
 
-        Parameters
-        ----------
-        longest_s : float, optional
-            Where the soak is too short, march one as long as this.
+        Where the soak is too short, one of `longest_s` is marched if that is given.
         """
-        cases = self.cases
-        set_c, soak_s = (float(cases.route[name][case]) for name in ("preheat_c", "soak_s"))
+        route = self.cases.route
+        set_c, soak_s = (float(route[name][case]) for name in ("preheat_c", "soak_s"))
         found = self.results.traces[case].heat_through_s(set_c, soak_s)
         if found is None and longest_s is not None and soak_s < longest_s:
-            one = cases.rows(np.array([case]))
+            one = self.cases.rows(np.array([case]))
             one = dataclasses.replace(one, route={**one.route, "soak_s": np.array([longest_s])})
-            long = Results.of(_march(one, trace=True, **self.options))
+            long = Results.of(march_columns(one, trace=True, **self.options))
             found = long.traces[0].heat_through_s(set_c, longest_s)
         return found
-
-    # ---- warnings ---------------------------------------------------------------------------------------------
 
     @functools.cached_property
     def codes(self) -> np.ndarray:
         """Codes of the warnings of every case, joined by "; "."""
-        return warnings.codes(self)
+        return codes_of(self)
 
     def warnings(self, case: int, bend: HoselBend | None = None) -> tuple[Warn, ...]:
         """Warnings of one case, in words; the hosel's for its bend on a bench where one is given."""
-        return warnings.of_case(self, case, bend)
+        return of_case(self, case, bend)
 
 
 @functools.lru_cache(maxsize=16)
@@ -419,11 +387,6 @@ def _critical(steels: SteelColumns) -> dict[str, np.ndarray]:
         "ae3": temperatures.ae3_c(steels)[:, 0],
         "ms": temperatures.martensite_start_c(steels)[:, 0],
     }
-
-
-def _march(cases: Cases, strain_speed=None, **options):
-    speeds = None if strain_speed is None else (strain_speed, strain_speed)
-    return march_columns(cases, strain_speed=speeds, **options)
 
 
 def evaluate(
@@ -450,181 +413,32 @@ def evaluate(
     trace = {"trace": bool(want & {"trace", "points"}), "keep_points": "points" in want}
     counted = speed = None
     if count_press_strain:
-        plain = Evaluation(cases, Results.of(_march(cases, trace=True, **options)))
+        plain = Evaluation(cases, Results.of(march_columns(cases, trace=True, **options)))
         counted, speed = plain.press_strain, plain.press_strain["speed"]
 
-    wet, changes = np.flatnonzero(cases.sprayed), []
-    if "interval" in want:
-        changes += [{"spray": z} for z in interval.spray_nodes()[0]]
-    if "dry" in want:
-        changes.append({"dry": True})
+    wet, nodes = np.flatnonzero(cases.sprayed), interval.spray_nodes()[0]
+    changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
-    stacked = _varied(cases, rows, changes)
+    stacked = varied(cases, rows, changes)
     speeds = None if speed is None else speed[rows]
     if not trace["trace"] or n <= _FEW:
-        marched = _march(stacked, speeds, **trace, **options)
+        marched = march_columns(stacked, strain_speed=speeds, **trace, **options)
         results, rest = (Results.of(marched, r) for r in (slice(0, n), slice(n, None)))
         rest_hv = rest.hardness_hv
     else:
-        results = Results.of(_march(cases, speed, **trace, **options))
-        rest_hv = _hardness(stacked, np.arange(n, len(rows)), speeds, options)
+        results = Results.of(march_columns(cases, strain_speed=speed, **trace, **options))
+        rest_hv = hardness(stacked, np.arange(n, len(rows)), speeds, options)
     variants = np.full((len(changes), n, len(ZONES)), np.nan)
     variants[:, wet] = rest_hv.reshape(len(changes), len(wet), len(ZONES))
     found = Evaluation(
         cases,
         results,
-        variants[: len(interval.spray_nodes()[1])] if "interval" in want else None,
+        variants[: len(nodes)] if "interval" in want else None,
         variants[-1] if "dry" in want else None,
-        _carbide_span_hv(cases, results, speed, options) if "interval" in want else None,
+        carbide_span_hv(cases, results, speed, options) if "interval" in want else None,
         counted_strain=counted,
         options=options,
     )
     if "interval" in want:
-        found = dataclasses.replace(found, rate_ends_hv=_rate_ends_hv(found, speed))
+        found = dataclasses.replace(found, rate_ends_hv=rate_ends_hv(found, speed))
     return found
-
-
-def _hardness(cases: Cases, rows: np.ndarray, speed, options) -> np.ndarray:
-    """Hardness of some of the cases, HV."""
-    if not len(rows):
-        return np.zeros((0, len(ZONES)))
-    speed = None if speed is None else speed[rows]
-    return Results.of(_march(cases.rows(rows), speed, **options)).hardness_hv
-
-
-def _varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
-    """The cases with their variants below them, as many of each change."""
-    if not changes:
-        return cases
-    stacked, n = cases.rows(rows), len(cases)
-    spray, wet = stacked.shop["spray"], stacked.route["has_spray"]
-    for rest, change in zip(np.split(np.arange(n, len(rows)), len(changes)), changes, strict=True):
-        if "spray" in change:
-            sd = interval.spray_ln_sd(stacked.shop["spray_ln_sd"][rest])
-            spray[rest] = np.clip(spray[rest] * np.exp(sd * change["spray"]), 0.1, 10.0)
-        else:
-            wet[rest] = False
-    return stacked
-
-
-def _rate_ends_hv(e: Evaluation, speed) -> np.ndarray:
-    """See `Evaluation.rate_ends_hv`: the cases with all rates faster and slower."""
-    _, sd, lean = e.rate_sd
-    reach = interval.Z * np.stack([-sd, np.hypot(sd, lean)])
-    most = np.abs(reach).max(axis=2)
-    rows, signed = np.tile(np.arange(len(e)), 2), most * np.array([[-1.0], [1.0]])
-    hv = _hardness(e.cases, rows, speed, {**e.options, "unsure": {"ln_delay": signed.ravel()}})
-    share = np.abs(reach) / np.maximum(most, 1e-9)[:, :, None]
-    moved = (hv.reshape(reach.shape) - e.hardness_hv) * share
-    return np.stack([np.minimum(moved.min(axis=0), 0.0), np.maximum(moved.max(axis=0), 0.0)])
-
-
-def _carbide_span_hv(cases: Cases, results: Results, speed, options) -> np.ndarray:
-    """Hardness between slow and fast carbides where that could change the answer; 0 elsewhere."""
-    unsure = np.flatnonzero(carbides_unsure(cases, results))
-    span = np.zeros_like(results.hardness_hv)
-    if len(unsure):
-        factor = np.repeat(interval.CARBIDE_SPEEDS, len(unsure))
-        rows = np.concatenate([unsure, unsure])
-        hv = _hardness(cases, rows, speed, {**options, "unsure": {"carbide_speed": factor}})
-        span[unsure] = np.abs(hv[: len(unsure)] - hv[len(unsure) :])
-    return span
-
-
-def carbides_unsure(cases: Cases, results: Results) -> np.ndarray:
-    """Whether carbides that dissolve faster or slower could change the answer, shape (n,)."""
-    content = (cases.content(e) for e in ("C", "Cr", "Mo"))
-    bound = results.undissolved * np.vectorize(carbide_carbon)(1.0, *content)[:, None]
-    share = results.share
-    return (share.max(axis=1) > 0.0) & (
-        (share.min(axis=1) < interval.UNSURE_SHARE) | (bound.max(axis=1) > interval.UNSURE_CARBON)
-    )
-
-
-def estimate(
-    steel: Steel | Job,
-    head: Head | str | None = None,
-    route: Route | None = None,
-    shop: Shop | str | os.PathLike | None = None,
-    *,
-    count_press_strain: bool = False,
-    bench: Mapping[str, Any] | None = None,
-    strike: Mapping[str, Any] | None = None,
-    flatness_mm: float = FLATNESS_MM,
-    cutting_limit_hv: float = CUTTING_LIMIT_HV,
-    limits: Limits | None = None,
-    **options: Any,
-) -> Estimate:
-    """Hardness and strength of face, rim, body, neck and hosel, how far the hosel bends, and how sure that is.
-
-    Parameters
-    ----------
-    steel : Steel, str or Job
-        A steel, or what `grades.steel_of` makes one of: "4130", "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2".  A job brings head, route, shop and bench with it.
-    head : Head or str, optional
-        A head, or the name of a library head; the mid-iron when left out.
-    route : Route, optional
-        The second heat; `Route()` when left out.
-    shop : Shop or path, optional
-        The shop's own multipliers, or the file `Shop.save` wrote; neutral when left out.
-    count_press_strain : bool
-        Let the strain that the press leaves in the austenite speed ferrite and bainite.  Off by default, because only
-        its bound is known; `Estimate.strain_effect_hv` shows what it would change either way.
-    bench : mapping, optional
-        Bending bench and required change by the names of `hosel.bend.hosel_bend`: ``{"target_lie_deg": 1.5,
-        "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``.
-    strike : mapping, optional
-        The strike and the finish of the face by the names of `face.strike.Strike`: ``{"speed_m_s": 45,
-        "required_strikes": 3000, "front_finish": "polished"}``.
-    flatness_mm, cutting_limit_hv : float
-        Your limits on the bow of the face (mm) and on the hardness of what is machined afterwards (HV), for
-        `Estimate.distortion`.
-    limits : Limits, optional
-        What `Estimate.verdict` is against; left out or empty: `Limits.of_route`.
-
-    Returns
-    -------
-    Estimate
-
-    Raises
-    ------
-    InputError
-        Something that is not a steel, head, route or shop, or a head or later heat outside the range of the formulas.
-
-    Examples
-    --------
-    >>> from forgeprops.inputs.grades import grade
-    >>> result = estimate(grade("4130"))
-    >>> result.zones["face"].hardness_hv > result.zones["hosel"].hardness_hv
-    True
-    """
-    if isinstance(steel, Job):
-        return estimate(
-            *(steel.steel, steel.struck_head, steel.route, steel.shop),
-            bench=dict(steel.bench) if bench is None else bench,
-            strike=strike,
-            count_press_strain=count_press_strain,
-            flatness_mm=flatness_mm,
-            cutting_limit_hv=cutting_limit_hv,
-            limits=steel.limits if limits is None else limits,
-            **options,
-        )
-    case = checked_case(steel, head, route, shop)
-    check_march_options(options)
-    check_flag(count_press_strain, "count_press_strain")
-    bench, struck = bench_options(bench), Strike(**strike_options(strike))
-    flatness_mm = check_number(flatness_mm, "flatness limit", *LIMIT_MM, "mm")
-    cutting_limit_hv = check_number(cutting_limit_hv, "cutting limit", *CUTTING_HV, "HV")
-    found = evaluate(
-        Cases.of(*([part] for part in case)),
-        EVERYTHING,
-        count_press_strain=count_press_strain,
-        **options,
-    )
-    found = dataclasses.replace(found, strike=struck, bench=Bench(**bench))
-    limits = check_kind(limits, Limits, "limits") if limits is not None else Limits()
-    limits = limits if limits.bounds else Limits.of_route(case[2])
-    result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv, limits)
-    if bench:
-        _ = result.hosel  # a bench that does not fit the head is refused here
-    return result

@@ -10,6 +10,7 @@ import numpy as np
 
 from ..base.constants import Z80 as Z
 from ..base.tables import read_rows
+from ..transformation.austenite import carbide_carbon
 from ..transformation.tempering import OVERAGED_C
 
 #: Share of results an interval should hold; `Z` is the normal deviate of its ends.
@@ -302,3 +303,13 @@ def outcome_chances(
         "hard": float(np.median(hard)),
         "between": float(between),
     }
+
+
+def carbides_unsure(cases, results) -> np.ndarray:
+    """Whether carbides that dissolve faster or slower could change the answer, shape (n,)."""
+    content = (cases.content(e) for e in ("C", "Cr", "Mo"))
+    bound = results.undissolved * np.vectorize(carbide_carbon)(1.0, *content)[:, None]
+    share = results.share
+    return (share.max(axis=1) > 0.0) & (
+        (share.min(axis=1) < UNSURE_SHARE) | (bound.max(axis=1) > UNSURE_CARBON)
+    )

@@ -23,7 +23,7 @@ from ..transformation.temperatures import ac1_c
 from .cases import check_case
 from .doubt import doubt_of, other_shares
 from .verdict import chances, level_of
-from .warnings import STOP_CODES
+from .warnings.listing import STOP_CODES
 
 KINDS = ("setting", "later heat", "cooling", "steel")
 #: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).

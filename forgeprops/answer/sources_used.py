@@ -15,8 +15,6 @@ from ..inputs.head import head, heads
 from ..thermal.media import BATHS
 from ..thermal.surroundings import neighbours, row_view_factor
 
-__all__ = ["sources_of"]
-
 _PACKAGE = __name__.partition(".")[0]
 #: Formulas that the compiled engine repeats, so that no call of Python shows them.
 _ENGINE = (
@@ -91,7 +89,7 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
     found: list[Source] = []
     for module in (constants, engine):
         found += references(module.__doc__, module.__name__.partition(".")[2])
-    roots = [vars(importlib.import_module(f"{_PACKAGE}.answer.evaluation"))["estimate"]]
+    roots = [vars(importlib.import_module(f"{_PACKAGE}.answer.estimate"))["estimate"]]
     roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_faces"])
     for name in _ENGINE:
         module = importlib.import_module(f"{_PACKAGE}.{name}")
@@ -117,10 +115,6 @@ def sources_of(result) -> tuple[Source, ...]:
     Parameters
     ----------
     result : Estimate
-
-    Returns
-    -------
-    tuple of Source
     """
     rows, kind = [], result.route.cool.surroundings
     if kind == "row":

@@ -12,7 +12,7 @@ import numpy as np
 from ..base.ranges import Warn
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
-from .warnings import stop_of
+from .warnings.listing import stop_of
 
 #: Chance, and share of heads, from which a verdict is good and from which it is marginal.
 GOOD, MARGINAL = 0.80, 0.50
@@ -38,6 +38,7 @@ _SHORT = {"hosel_allowed_deg": "hosel", "bar_force_n": "pull", "face_margin": "s
 _STOPS = {
     "quench-crack": "the spray may crack this steel",
     "burning": "the furnace burns this steel",
+    "local-heat:hardens": "the torch hardens the hosel again",
 }
 
 

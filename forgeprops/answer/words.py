@@ -14,7 +14,7 @@ from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
 from ..units import Units
-from .warnings import LATE_WATER_C
+from .warnings.spray import LATE_WATER_C
 
 #: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
@@ -146,9 +146,8 @@ def _job(result) -> str:
         )
     else:
         parts.append("no spray")
-    return f"{result.steel.name}, {result.head.name}: " + ", ".join(
-        [*parts, _air(result), *(heat.words for heat in route.later)]
-    )
+    parts += [q.words for q in route.quench] + [_air(result)] + [h.words for h in route.later]
+    return f"{result.steel.name}, {result.head.name}: " + ", ".join(parts)
 
 
 def _deciding(result, units: Units) -> list[str]:

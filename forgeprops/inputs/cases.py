@@ -23,8 +23,6 @@ from .route import HEATING, QUENCH, Quench, Route, Spray
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
-__all__ = ["Cases", "HeadColumns", "SHOP_NUMBERS", "SteelColumns", "spread"]
-
 SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
 #: Settings of a route in its columns; "has_spray" (bool) is put beside them.
 _SPRAYED = tuple(name for name, (part, _) in Route.SETTINGS.items() if part == "spray")

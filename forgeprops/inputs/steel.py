@@ -11,9 +11,6 @@ from types import MappingProxyType
 from ..base.errors import InputError, check_choice, check_flag, check_kind, check_name, check_number
 from .settings import table
 
-__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "UNREPORTED_SD", "Steel"]
-
-
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
 #: misplaced decimal point.  Our own limits.
 ELEMENTS: dict[str, float] = {s.name: s.high for s in table().values() if s.group == "steel"}

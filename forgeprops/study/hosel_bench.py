@@ -11,7 +11,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..answer.evaluation import Estimate, evaluate
+from ..answer.evaluation import evaluate
+from ..answer.result import Estimate
 from ..base.errors import InputError, check_list, check_number
 from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head

@@ -12,8 +12,6 @@ import numpy as np
 
 from ..base.errors import check_choice
 
-__all__ = ["BATHS", "Bath", "MEDIUM_C", "bath_w_m2k", "bath_w_m2"]
-
 #: Surface temperatures at which the loss to a bath is tabulated, °C.
 MEDIUM_C = np.arange(0.0, 1401.0, 10.0)
 

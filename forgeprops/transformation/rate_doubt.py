@@ -10,8 +10,6 @@ from ..base.tables import read_rows
 from ..inputs.steel import DEFAULT_RESIDUALS
 from .kinetics import ln_composition_factors
 
-__all__ = ["far_share", "lean_delay", "ln_rate_sd", "nearest_bar"]
-
 #: Distances that make a bar half a stranger: contents in wt%, and ln of the cooling rate at 700 °C (our choice).
 _SCALES = {"C": 0.08, "Mn": 0.35, "Cr": 0.35, "Ni": 0.6, "Mo": 0.10, "Si": 0.20, "V": 0.06}
 _LN_RATE_SCALE = 0.8

@@ -33,10 +33,36 @@ const floats = (d) => d && d.byteLength ? new Float32Array(d.buffer.slice(d.byte
   : null;
 const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "")}.`);
 
+// Under a page server: a menu of all pages
+const PAGES = { "00_start_here": "Start", "01_the_head": "The head", "02_forging_temperature": "Forging temperature",
+  "03_compare_grades": "Grades", "04_settings_and_scatter": "Settings", "05_hosel_bench": "Bench", "06_shop_data": "Shop",
+  "07_how_far_to_trust_it": "Trust", "08_why_face_and_hosel_differ": "Lesson" };
+const siteMenu = () => !/\/voila\/render\//.test(location.pathname) ? null : menu("All pages", "☰",
+  Object.entries(PAGES).map(([file, words]) => [words, () => location.assign(file + ".ipynb")]));
+
+// As tall as what scrolls around it shows; what it returns ends the watching
+function fitted(host, root, then = () => {}) {
+  const fit = () => {
+    if (!host.isConnected) return;
+    const lab = host.closest(".jp-NotebookPanel"), scroller = host.closest(".jp-WindowedPanel-outer"),
+      c = host.closest(".jp-Cell"), top = host.getBoundingClientRect().top;
+    document.body.classList.toggle("fpg-alone", !lab);
+    const room = lab && scroller ? scroller.clientHeight - (top - c.getBoundingClientRect().top) - 24
+      : innerHeight - (top + scrollY) - 10;
+    root.style.height = Math.max(520, Math.min(room, 940)) + "px";
+    requestAnimationFrame(then);
+  };
+  const watch = new ResizeObserver(fit), later = [50, 600].map((ms) => setTimeout(fit, ms));
+  watch.observe(host);
+  addEventListener("resize", fit);
+  return Object.assign(() => { watch.disconnect(); removeEventListener("resize", fit); later.forEach(clearTimeout); },
+    { fit });
+}
+
 // ---- files and the clipboard
-function download(name, data, type) {
+function download(name, data, type, named = dated) {
   const url = URL.createObjectURL(data instanceof Blob ? data : new Blob([data], { type }));
-  el("a", { href: url, download: dated(name) }).click();
+  el("a", { href: url, download: named(name) }).click();
   setTimeout(() => URL.revokeObjectURL(url), 2000);
 }
 const cell = (v) => (/[",\n]/.test(v) ? `"${String(v).replaceAll('"', '""')}"` : String(v));

@@ -155,8 +155,10 @@ function render({ model, el: host }) {
     }
     other.classList.toggle("stale", c.version !== s.version || c.tab !== tab);
     busy.hidden = !b.words;
-    if (b.words) busy.replaceChildren(el("progress", { max: 1, value: b.share, "aria-label": b.words }),
-      b.words + " ", el("button.small", { onclick: () => send({ do: "stop" }) }, "Stop"));
+    const on = b.share != null;                              // or stopped
+    if (b.words) busy.replaceChildren(on ? el("progress", { max: 1, value: b.share, "aria-label": b.words }) : "",
+      b.words + " ", el("button.small", { onclick: () => send(on ? { do: "stop" } : { do: "tab", tab }) }, on ? "Stop"
+        : "Calculate"));
   }
 
   // ---- header
@@ -174,7 +176,7 @@ function render({ model, el: host }) {
     onchange: () => send({ do: "units", units: units.map((e) => e.value) }) }, ...u.map((v) => el("option",
       { value: v }, v))));
   const title = el("h1"), sub = el("span.sub"), shop = el("span.shop");
-  const header = el("header", {}, el("div.id", {}, title, sub, shop), el("nav", { "aria-label": "job" }, ...units,
+  const header = el("header", {}, siteMenu(), el("div.id", {}, title, sub, shop), el("nav", { "aria-label": "job" }, ...units,
     undo, redo, history, pin,
     el("button.text", { onclick: () => file.click() }, "Open"), el("button.text", { onclick: () =>
       download("job.json", model.get("saved"), "application/json") }, "Save"), file));
@@ -245,19 +247,7 @@ function render({ model, el: host }) {
     cure.hidden = !now; cost.hidden = !now;
     if (now) { text(cure, m.remedy.label); text(cost, `${m.remedy.gives}; costs ${m.remedy.costs}`); }
   }
-  function fit() {                                          // as tall as what scrolls around it shows
-    if (!host.isConnected) return;
-    const lab = host.closest(".jp-NotebookPanel"), scroller = host.closest(".jp-WindowedPanel-outer"),
-      c = host.closest(".jp-Cell"), top = host.getBoundingClientRect().top;
-    document.body.classList.toggle("fpg-alone", !lab);
-    const room = lab && scroller ? scroller.clientHeight - (top - c.getBoundingClientRect().top) - 24
-      : innerHeight - (top + scrollY) - 10;
-    root.style.height = Math.max(520, Math.min(room, 940)) + "px";
-    requestAnimationFrame(() => tab === "why" && plot.size(chart.clientWidth, chart.clientHeight));
-  }
-  const watch = new ResizeObserver(fit);
-  watch.observe(host);
-  addEventListener("resize", fit);
+  const clear = fitted(host, root, () => tab === "why" && plot.size(chart.clientWidth, chart.clientHeight)), fit = clear.fit;
   model.on("change:state", paint);
   model.on("change:more", paintMore);
   model.on("change:content change:busy", paintContent);
@@ -272,7 +262,6 @@ function render({ model, el: host }) {
     for (const n in numbers) if (s.own?.[n] != null) numbers[n].value = s.own[n]; };
   root.addEventListener("click", (e) => e.target.classList.contains("link") && opened());
   show(tab); paint();
-  const later = [50, 600].map((ms) => setTimeout(fit, ms));
-  return () => { watch.disconnect(); removeEventListener("resize", fit); later.forEach(clearTimeout); };
+  return clear;
 }
 export default { render };

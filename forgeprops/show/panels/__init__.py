@@ -20,12 +20,3 @@ from .shop_data import (
     tracking_panel,
 )
 from .task import TaskPanel, task_panel
-from .trust import (
-    BandPanel,
-    band_panel,
-    coverage_panel,
-    formula_panel,
-    goals_panel,
-    parity_panel,
-    remembered_panel,
-)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.cases import head_from, route_from
-from ...answer.warnings import stop_of
+from ...answer.warnings.listing import stop_of
 from ...base.errors import InputError, check_list, check_number
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of

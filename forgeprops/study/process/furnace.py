@@ -9,7 +9,7 @@ import numpy as np
 
 from ...answer.cases import checked_case
 from ...answer.evaluation import evaluate
-from ...answer.warnings import FURNACE_CODES
+from ...answer.warnings.listing import FURNACE_CODES
 from ...base.errors import InputError, check_list, check_number
 from ...base.ranges import Warn
 from ...engine.run import check_march_options
@@ -103,13 +103,7 @@ class ForgingTemperatureStudy:
         return pd.DataFrame({**self.arrays(), "warnings": codes})
 
     def at(self, preheat_c: float) -> dict[str, float]:
-        """Every array at one preheat temperature, straight between the settings studied.
-
-        Raises
-        ------
-        InputError
-            A setting outside those studied.
-        """
+        """Every array at one preheat temperature, straight between the settings studied."""
         t = check_number(
             preheat_c,
             "forging temperature",

@@ -10,7 +10,7 @@ import numpy as np
 
 from ...answer import interval as uncertainty
 from ...answer.cases import head_from, route_from, shop_from
-from ...answer.evaluation import estimate
+from ...answer.estimate import estimate
 from ...answer.result import Estimate
 from ...base.errors import InputError, check_choice, check_flag, check_list, check_number
 from ...certificates.reading import Certificate

@@ -1,20 +1,22 @@
 """What later heats and the want of one mean: the cause of a hardness, temperatures of a torch, and toughness.
 
-No toughness is calculated, so notes carry what the trade knows of it.  Each row is (code, rank, where, text) as
-`warnings.Rule` takes them, with `where` of an evaluation and `text` of an evaluation and one case.
+No toughness is calculated, so notes carry what the trade knows of it.  Each row of `_ROWS` is (code, rank, where, text) as `rule.Rule` takes them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
-from ..engine.routes import hosel_shape_mm
-from ..inputs.head import ZONES
-from ..inputs.later import COOLING, LocalHeat, Temper
-from ..thermal.local_heat import hosel_heat
-from ..transformation.tempering import tempering_coefficients
+from ...engine.routes import hosel_shape_mm
+from ...forging.cautions import FULL_AUSTENITE
+from ...inputs.head import ZONES
+from ...inputs.later import COOLING, LocalHeat, Temper
+from ...thermal.local_heat import hosel_heats
+from ...transformation.tempering import stress_left, tempering_coefficients
+from .rule import FACE, HOSEL, Rule, of_contents, of_range
 
-_FACE, _NECK, _HOSEL = 0, 3, 4
 #: °C above which the martensite of a face behind a torch loses hardness (5-11 HV in 1-30 min at 200 °C by our own law).
 COLD_HEAD_C = 200.0
 #: Tempered-martensite embrittlement: °C, and least carbon, wt%, and martensite for the warning (common practice).
@@ -29,6 +31,8 @@ _RICH = {"V": 0.05, "Mo": 0.30}
 _UNTEMPERED_HV, _LEAST_TEMPER_C = 513.0, 140.0
 #: HV above which plating and pickling call for a bake (31 HRC or 1000 MPa: ASTM B850, from memory).
 PLATING_HV = 302.0
+#: Share of the new austenite as bainite and martensite that counts as hardened, and HV that a torch should take at least (our choice).
+_HARDENS_SHARE, _SOFTENS_HV = 0.1, 10.0
 
 
 def heats_of(e, case: int) -> tuple[Temper | LocalHeat, ...]:
@@ -51,6 +55,11 @@ def hottest_c(e) -> np.ndarray:
     """Temperature of the hottest later heat, °C, 0 without one, shape (n,)."""
     kinds = [max((heat.temperature_c for heat in heats), default=0.0) for heats in e.cases.later]
     return np.array(kinds)[e.cases.later_of]
+
+
+def relief_left(e) -> np.ndarray:
+    """Share of the face's residual stress that the later heats leave, shape (n,)."""
+    return np.where(e.cases.route["normalised"], 0.0, stress_left(e.results.later_j[:, FACE]))
 
 
 def _reaches(zone: str):
@@ -77,7 +86,8 @@ def _tempered_text(e, i):
         what = f"keeps {hv} HV" if hv == cooled else f"goes from {cooled} to {hv} HV"
         return f"the {ZONES[zone]} {what}"
 
-    return f"{done[0].upper()}{done[1:]}: {change(_FACE)} and {change(_HOSEL)}."
+    left = f"{100 * relief_left(e)[i]:.0f} % of the face's residual stress is left"
+    return f"{done[0].upper()}{done[1:]}: {change(FACE)} and {change(HOSEL)}; {left}."
 
 
 def _torch_c(e) -> np.ndarray:
@@ -90,10 +100,8 @@ def _torch_c(e) -> np.ndarray:
     for kind, heats in enumerate(e.cases.later):
         mine = e.cases.later_of == kind
         for heat in filter(_local, heats) if mine.any() else ():
-            distinct, of = np.unique(shapes[mine], axis=0, return_inverse=True)
-            rows = tuple(map(tuple, distinct.tolist()))
-            t = hosel_heat(rows, heat.peak_c, heat.hold_s, heat.cooled, theta)
-            hottest = np.stack([t.ferrule_end_c, t.neck_end_c, t.body_c])[:, of.ravel()]
+            t = hosel_heats(shapes[mine], heat.peak_c, heat.hold_s, heat.cooled, theta)
+            hottest = np.stack([t.ferrule_end_c, t.neck_end_c, t.body_c])
             found[:, mine] = np.maximum(found[:, mine], hottest)
     return found
 
@@ -103,12 +111,37 @@ def _torch_text(e, i):
     return (
         f"With the torch on the bend zone the free end of the hosel reaches {ferrule:.0f} °C (fit shaft and ferrule "
         f"afterwards), the neck at the body {neck:.0f} °C and the head {head:.0f} °C.  Below about 560 °C bainite does not "
-        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) it hardens again in air."
+        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) the metal becomes austenite."
+    )
+
+
+def _torched(e) -> np.ndarray:
+    """Cases whose torch makes austenite of the hosel, shape (n,)."""
+    kinds = [max((h.peak_c for h in heats if _local(h)), default=0.0) for heats in e.cases.later]
+    return np.array(kinds)[e.cases.later_of] > e.critical["ac1"]
+
+
+def _hardens(e) -> np.ndarray:
+    """The torched hosel hardens again in air instead of softening, or would where a torch misses the range below Ac3."""
+    f, share = e.results.fractions, e.results.share[:, HOSEL]
+    hard = (f["bainite"] + f["martensite"])[:, HOSEL] > _HARDENS_SHARE * share
+    softened = (e.results.as_cooled_hv - e.hardness_hv)[:, HOSEL]
+    return _torched(e) & hard & ((softened < _SOFTENS_HV) | (share < FULL_AUSTENITE))
+
+
+def _torched_text(e, i):
+    hv, cooled = e.hardness_hv[i, HOSEL], e.results.as_cooled_hv[i, HOSEL]
+    peak = max(h.peak_c for h in heats_of(e, i) if _local(h))
+    what = "hardens again in air" if _hardens(e)[i] else "cools to a new structure"
+    remedy = "  Stay 30 °C below Ac1." * bool(_hardens(e)[i])
+    return (
+        f"The torch at {peak:.0f} °C is above Ac1 ({e.critical['ac1'][i]:.0f} °C): the hosel becomes austenite and {what}, "
+        f"{cooled:.0f} to {hv:.0f} HV, with a soft ring beside it and scale.{remedy}"
     )
 
 
 def _hot_head(e) -> np.ndarray:
-    return (_torch_c(e)[1:].max(axis=0) > COLD_HEAD_C) & (_martensite(e, _FACE) > 0.1)
+    return (_torch_c(e)[1:].max(axis=0) > COLD_HEAD_C) & (_martensite(e, FACE) > 0.1)
 
 
 def _hot_head_text(e, i):
@@ -128,7 +161,7 @@ def _brittle_c(e) -> np.ndarray:
         max((h.temperature_c for h in heats if _reaches("face")(h)), default=0.0)
         for heats in e.cases.later
     ]
-    off, rebound = e.results.water_off_c[:, _FACE], e.results.rebound_c[:, _FACE]
+    off, rebound = e.results.water_off_c[:, FACE], e.results.rebound_c[:, FACE]
     quenched = e.cases.sprayed & (off < e.critical["ms"])
     itself = np.where(quenched, off + rebound, 0.0)
     hottest = np.maximum(np.array(kinds)[e.cases.later_of], itself)
@@ -136,7 +169,7 @@ def _brittle_c(e) -> np.ndarray:
 
 
 def _brittle(e) -> np.ndarray:
-    hard = _martensite(e, _FACE) > _BRITTLE_MARTENSITE
+    hard = _martensite(e, FACE) > _BRITTLE_MARTENSITE
     return (_brittle_c(e) > 0.0) & hard & (e.cases.content("C") >= _BRITTLE_CARBON)
 
 
@@ -150,7 +183,7 @@ def _brittle_text(e, i):
 
 def _slow(e) -> np.ndarray:
     """Cooled slowly, after the press or after a temper hot enough."""
-    slow = [COOLING.index(how) for how in ("bin", "sleeve")]
+    slow = [COOLING.index(how) for how in ("bin", "sleeve", "box", "vermiculite")]
     after = _any(e, lambda h: isinstance(h, Temper) and h.temperature_c > _SLOW_C[0])
     prone = (e.cases.content("Mn") + e.cases.content("Cr") >= _MN_CR) & (
         e.cases.content("Cr") >= 0.5
@@ -195,7 +228,7 @@ def _untempered(e, zone: int) -> np.ndarray:
 
 
 def _untempered_text(e, i):
-    which = "hosel" if _untempered(e, _HOSEL)[i] else "face"
+    which = "hosel" if _untempered(e, HOSEL)[i] else "face"
     zone = ZONES.index(which)
     risk = "it can break under the bar" if which == "hosel" else "it can crack hours later"
     return (
@@ -219,10 +252,12 @@ def _normalised_text(e, i):
     )
 
 
-RULES = (
+_ROWS = (
     ("normalised", "note", lambda e: e.cases.route["normalised"], _normalised_text),
     ("tempered", "note", any_heat, _tempered_text),
     ("local-heat", "note", lambda e: _any(e, _local), _torch_text),
+    ("local-heat:hardens", "stop", _hardens, _torched_text),
+    ("local-heat:austenite", "note", lambda e: _torched(e) & ~_hardens(e), _torched_text),
     ("local-heat:hot-head", "change", _hot_head, _hot_head_text),
     ("temper-brittle", "change", _brittle, _brittle_text),
     ("slow-cooled-brittle", "note", _slow, _slow_text),
@@ -230,8 +265,14 @@ RULES = (
     (
         "untempered",
         "change",
-        lambda e: _untempered(e, _FACE) | _untempered(e, _HOSEL),
+        lambda e: _untempered(e, FACE) | _untempered(e, HOSEL),
         _untempered_text,
     ),
     ("plating-bake", "note", lambda e: e.hardness_hv.max(axis=1) > PLATING_HV, _plating_text),
 )
+
+
+def later() -> Iterator[Rule]:
+    yield from (Rule(*row) for row in _ROWS)
+    yield from of_contents("tempering", any_heat)
+    yield of_range("tempering.temperature", hottest_c, any_heat)

@@ -1,0 +1,69 @@
+"""Every warning in one list; the warnings of one case in words, of many as codes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...base.ranges import Warn
+from .furnace import furnace, inputs, press
+from .hosel import hosel, stiff, stiff_text
+from .later_heats import later
+from .spray import spray
+
+#: Every warning of an estimate, in the order of the shop floor.
+RULES = (*inputs(), *furnace(), *press(), *spray(), *later(), *hosel())
+
+
+#: What the furnace alone gives to warn of.
+FURNACE_CODES = frozenset(rule.code for rule in furnace())
+
+
+#: Codes of the warnings that say stop: no remedy and no ranking may hold one.
+STOP_CODES = frozenset(rule.code for rule in RULES if rule.rank == "stop")
+
+
+def stop_of(codes: str) -> str:
+    """The first code that says stop, of codes joined by "; "; else ""."""
+    return next((code for code in codes.split("; ") if code in STOP_CODES), "")
+
+
+def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
+    """Warnings of one case, in words, in the order of `RULES`.
+
+    Parameters
+    ----------
+    bend : HoselBend, optional
+        The hosel on its own bench, which gives its own warnings; without it the rules of the hosel are left out.
+
+    References
+    ----------
+    .. [1] ASTM 5 divides fine from coarse grain: ASTM A29 (common practice).
+    .. [2] Marks from which scale, lost carbon, carbides and the like are worth a warning (our choice).
+    """
+    found: dict[str, Warn] = {}
+    for rule in RULES:
+        if rule.needs == "hosel" or not rule.applies(e):
+            continue
+        if rule.where(e)[case] and not (rule.once and rule.code in found):
+            warn = Warn(rule.code, rule.text(e, case), rule.rank)
+            found[rule.code if rule.once else warn.text] = warn
+    if bend is None:
+        return tuple(found.values())
+    hard = Warn("hosel-hard", stiff_text(bend.allowed_deg, bend.hardness_hv), "change")
+    return (*found.values(), *[hard] * stiff(bend.allowed_deg), *bend.warnings)
+
+
+def codes_of(e) -> np.ndarray:
+    """Codes of the warnings of every case joined by "; ", array of text."""
+    masks: dict[str, np.ndarray] = {}
+    for rule in RULES:
+        if rule.applies(e):
+            here = np.broadcast_to(rule.where(e), (len(e),))
+            masks[rule.code] = masks[rule.code] | here if rule.code in masks else here
+    names = list(masks)
+    bits, which = np.unique(
+        np.packbits(np.stack(list(masks.values())), axis=0), axis=1, return_inverse=True
+    )
+    kinds = np.unpackbits(bits, axis=0, count=len(names)).T.astype(bool)
+    words = ["; ".join(n for n, there in zip(names, kind, strict=True) if there) for kind in kinds]
+    return np.array(words, dtype=object)[which.ravel()]
