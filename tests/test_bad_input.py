@@ -212,6 +212,8 @@ VALID = {
     "load_shop": {"source": b"{}"},
     "load_job": {"source": b"{}"},
     "Job": {},
+    "read_table": {"source": data_path("demo", "log.csv").read_bytes(), "filename": "a.csv"},
+    "write_table": {"table": fp.estimate_many("4130", quick=True), "path": "a.csv"},
     "read_log": {"source": str(data_path("demo", "log.csv"))},
     "choose": {"steel": STEEL, "limits": fp.Limits(face_hardness_hv=(380, 460))},
     "compare": {"grades": ["4130"]},
