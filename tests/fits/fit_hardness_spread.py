@@ -39,28 +39,15 @@ from forgeprops.strength.hardness_scales import convert_array, hv_from_hrc
 #: nothing.
 MOST_STEPS = 12
 COLUMNS = (
-    "steel",
-    "diameter_mm",
-    "cooling",
-    "place",
-    "basis",
-    "measured_hv",
-    "predicted_hv",
-    "ferrite_pearlite",
-    "bainite",
-    "martensite",
-    "rate_700_c_per_s",
-    "critical_rates_hv",
+    "steel", "diameter_mm", "cooling", "place", "basis", "measured_hv", "predicted_hv",
+    "ferrite_pearlite", "bainite", "martensite", "rate_700_c_per_s", "critical_rates_hv",
     "end_quench_hv",
-)
+)  # fmt: skip
 #: Middle of the lognormal prior of every figure, a factor e wide (our choice): a few bars decide little.
 PRIOR = {
-    "ferrite-pearlite": 0.06,
-    "bainite": 0.09,
-    "martensite": 0.05,
-    "martensite share": 40.0,
+    "ferrite-pearlite": 0.06, "bainite": 0.09, "martensite": 0.05, "martensite share": 40.0,
     "opinions": 0.5,
-}
+}  # fmt: skip
 UNITS = dict.fromkeys(FIGURES, "of hardness") | {
     "martensite share": "HV",
     "opinions": "of their standard deviation",
