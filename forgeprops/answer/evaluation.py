@@ -177,13 +177,7 @@ class Evaluation:
         return self.strikes["margin"]
 
     def quantity(self, name: str) -> np.ndarray:
-        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,).
-
-        Raises
-        ------
-        KeyError
-            A quantity of the line: its time, its water, its effort beside another steel's.
-        """
+        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,)."""
         zone, _, rest = name.partition("_")
         if rest in ("hardness_hv", "tensile_mpa", "yield_mpa"):
             columns = self.strength if rest != "hardness_hv" else {rest: self.hardness_hv}

@@ -98,11 +98,6 @@ _BOUNDS = {
 def strike_options(strike: Mapping | None) -> dict:
     """Check a strike given as a mapping by the names of `Strike`.
 
-    Raises
-    ------
-    InputError
-        Not a mapping, or a name that a strike does not have; the nearest is suggested.
-
     Examples
     --------
     >>> strike_options({"speed_m_s": 42})

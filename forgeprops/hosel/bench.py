@@ -163,11 +163,6 @@ _BOUNDS = {
 def bench_options(bench: Mapping | None) -> dict:
     """Check a bench given as a mapping by the names of `Bench`.
 
-    Raises
-    ------
-    InputError
-        Not a mapping, or a name that is no option of the bench; the nearest is suggested.
-
     Examples
     --------
     >>> bench_options({"bar_mm": 600.0})
