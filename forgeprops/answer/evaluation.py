@@ -34,7 +34,7 @@ from ..transformation import temperatures
 from ..transformation.recrystallisation import press_strain_columns
 from . import interval
 from .second_opinions import OPINION_REHEAT_C, opinion_arrays
-from .warnings.later_heats import hottest_c
+from .warnings.later_heats import hottest_c, relief_left
 from .warnings.listing import codes_of, of_case
 
 #: What `evaluate` may calculate beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
@@ -164,6 +164,7 @@ class Evaluation:
             np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0),
             (self.soft[:, 0], f["bainite"][:, 0], f["martensite"][:, 0]),
             *self.skin,
+            relief_left(self),
         )
 
     @functools.cached_property
@@ -176,13 +177,7 @@ class Evaluation:
         return self.strikes["margin"]
 
     def quantity(self, name: str) -> np.ndarray:
-        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,).
-
-        Raises
-        ------
-        KeyError
-            A quantity of the line: its time, its water, its effort beside another steel's.
-        """
+        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,)."""
         zone, _, rest = name.partition("_")
         if rest in ("hardness_hv", "tensile_mpa", "yield_mpa"):
             columns = self.strength if rest != "hardness_hv" else {rest: self.hardness_hv}

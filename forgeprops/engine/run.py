@@ -28,12 +28,7 @@ _RATE_PER_S = 10.0
 
 
 def check_march_options(options) -> None:
-    """Refuse options of a march that a user's call passes on, by name and by value.
-
-    Raises
-    ------
-    InputError
-    """
+    """Refuse options of a march that a user's call passes on, by name and by value."""
     for name, value in options.items():
         check_choice(name, "option", ("tolerance_c", "threads", "constants"))
         if name == "tolerance_c":

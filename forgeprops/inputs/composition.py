@@ -68,11 +68,6 @@ def composition_of(text: str) -> tuple[dict[str, float], tuple[str, ...]]:
     text : str
         Elements and contents in any order: "C 0.31 Mn 0.5", "C=0,31; N 70 ppm; Mo <0.01", "0.31C-0.95Cr".
 
-    Raises
-    ------
-    InputError
-        What cannot be read, an element given twice, a content that no low-alloy steel has.
-
     Examples
     --------
     >>> composition_of("C=0,31 Cr 0,95 % B 20ppm Mo <0.01")

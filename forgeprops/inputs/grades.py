@@ -171,11 +171,6 @@ def steel_of(given, name: str = "steel") -> Steel:
     name : str
         What messages call it.
 
-    Raises
-    ------
-    InputError
-        What names no steel, or one that is not covered.
-
     Examples
     --------
     >>> steel_of("C 0.31 Mn 0.5 Cr 0.95 Mo 0.2").get("Cr"), steel_of("4130 with B 0.002 Ti 0.03").get("Mo")
@@ -230,11 +225,6 @@ def _typed(text: str) -> Steel:
 def check_steel(steel, name: str = "steel"):
     """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`.
 
-    Raises
-    ------
-    InputError
-        Contents without carbon or that are no numbers, or what `steel_of` refuses.
-
     Examples
     --------
     >>> check_steel("4130").get("C")
@@ -254,11 +244,6 @@ def check_steel(steel, name: str = "steel"):
 
 def family(name: str) -> str:
     """Kind of steel of a library grade: carbon, Cr, Cr-Mo or Ni-Cr-Mo.
-
-    Raises
-    ------
-    InputError
-        If the grade is unknown.
 
     Examples
     --------

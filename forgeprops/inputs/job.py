@@ -239,11 +239,6 @@ def varied(
     Parameters
     ----------
     values : mapping of str to array, shape (n,)
-
-    Raises
-    ------
-    InputError
-        Numbers out of bounds or not finite, or a head that cannot be built at an end.
     """
     groups: dict[str, dict[str, np.ndarray]] = {"route": {}, "head": {}, "steel": {}, "shop": {}}
     job, n = Job(steel, head, route, shop=shop), 1

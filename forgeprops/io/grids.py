@@ -146,11 +146,6 @@ def read_grids(
     -------
     list of Grid
         At least one; what was met on the way is in each grid's `problems`.
-
-    Raises
-    ------
-    InputError
-        Neither CSV nor XLSX, damaged, protected, too large, no such sheet.
     """
     if sheet is not None:
         check_kind(sheet, str, "sheet")

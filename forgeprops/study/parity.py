@@ -77,15 +77,6 @@ def parity(what: str) -> Parity:
         Martensite start; hardness of air-cooled bars; of quenched bars; of tempered bars of data sheets;
         end-quench hardness against the middle of the bands (its interval is the band).
 
-    Returns
-    -------
-    Parity
-
-    Raises
-    ------
-    InputError
-        Anything else.
-
     Examples
     --------
     >>> parity("ms").errors()["mean_absolute_error"] < 17.1   # the best published form of 2012
