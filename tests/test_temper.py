@@ -11,6 +11,7 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.engine.packing import POINTS
 from forgeprops.engine.run import march_columns
+from forgeprops.face.strike import Strike
 from forgeprops.inputs.cases import Cases
 from forgeprops.transformation.decomposition import J_OLD
 from forgeprops.transformation.tempering import tempering_rate
@@ -105,6 +106,26 @@ def test_temper_is_the_later_heat_of_old_and_routes_with_both_are_saved(tmp_path
     for wrong in ({"place": "face"}, {"cooled": "oil"}, {"peak_c": 2000.0}):
         with pytest.raises(fp.InputError):
             fp.LocalHeat(**wrong)
+
+
+def test_a_temper_relieves_the_residual_stress_of_the_strike():
+    """At equal hardness: the mark of ±300 MPa on the margin fades as the temper gets hotter; a batch gives the same digits."""
+    routes = [later(fp.Route(), (t, 3600.0)) for t in (20.0, 260.0, 400.0, 540.0)]
+    margin = [
+        [
+            fp.estimate("1020", HEAD, r, strike={"residual_mpa": s}).face.margin
+            for s in (-300.0, 300.0)
+        ]
+        for r in routes
+    ]
+    marks = [low - high for low, high in margin]
+    shares = np.array(marks) / marks[0]
+    assert shares[0] == 1.0 and shares[1] > 0.9 and shares[3] == pytest.approx(0.10, abs=0.03)
+    assert (np.diff(shares) < 0.0).all()
+    many = evaluate(Cases.of([fp.grade("1020")] * 4, [HEAD] * 4, routes))
+    strike = Strike(residual_mpa=300.0)
+    together = dataclasses.replace(many, strike=strike).face_margin
+    assert together.tolist() == [high for _, high in margin]
 
 
 def codes(grade, *heats, **settings):

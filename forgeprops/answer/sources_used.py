@@ -115,10 +115,6 @@ def sources_of(result) -> tuple[Source, ...]:
     Parameters
     ----------
     result : Estimate
-
-    Returns
-    -------
-    tuple of Source
     """
     rows, kind = [], result.route.cool.surroundings
     if kind == "row":

@@ -199,10 +199,6 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
     heat : array, shape (n, HEAT_ROWS, points)
         Furnace state.
     layout : batch.Layout
-
-    Returns
-    -------
-    array, shape (n, zones, OUT); array, shape (n, points)
     """
     share = state[:, AUSTENITE_0]
     later_j = cases["later_j"][:, layout.zone_of_structure]

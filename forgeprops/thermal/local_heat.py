@@ -114,10 +114,6 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
         θ of `forgeprops.transformation.tempering`.
     air_c : float
 
-    Returns
-    -------
-    HoselHeat
-
     Notes
     -----
     ``ρ c A ∂T/∂t = ∂/∂s (k A ∂T/∂s) + q - P (h (T - air) + radiation)`` with q even over the band and just enough to hold

@@ -44,12 +44,7 @@ def constants(column: str = "value") -> dict[str, float]:
 
 
 def check_constants(given) -> None:
-    """Refuse what is no full set of the constants of the rate equations (`constants`).
-
-    Raises
-    ------
-    InputError
-    """
+    """Refuse what is no full set of the constants of the rate equations (`constants`)."""
     check_kind(given, Mapping, "constants")
     for name in constants():
         if name not in given:

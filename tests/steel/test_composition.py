@@ -35,24 +35,6 @@ def test_carbon_missing():
         Steel("heat 7", {"Mn": 0.8})
 
 
-@pytest.mark.parametrize("bad", [None, 0.2, [("C", 0.2)], "C 0.2"])
-def test_composition_is_no_mapping(bad):
-    with pytest.raises(InputError, match="must be a mapping"):
-        Steel("heat 7", bad)
-
-
-@pytest.mark.parametrize("bad", ["", "  ", None, 7])
-def test_bad_name(bad):
-    with pytest.raises(InputError, match="steel name"):
-        Steel(bad, GOOD)
-
-
-@pytest.mark.parametrize("bad", [-1, 15, math.nan, "7"])
-def test_bad_grain_size(bad):
-    with pytest.raises(InputError, match="(?i)grain size"):
-        Steel("heat 7", GOOD, grain_size_astm=bad)
-
-
 def test_absent_is_unknown_and_zero_is_zero():
     assert Steel("heat 7", GOOD).get("Cu") == DEFAULT_RESIDUALS["Cu"]
     assert Steel("heat 7", GOOD | {"Cu": 0.0}).get("Cu") == 0.0

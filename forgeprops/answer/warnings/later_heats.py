@@ -14,7 +14,7 @@ from ...forging.cautions import FULL_AUSTENITE
 from ...inputs.head import ZONES
 from ...inputs.later import COOLING, LocalHeat, Temper
 from ...thermal.local_heat import hosel_heats
-from ...transformation.tempering import tempering_coefficients
+from ...transformation.tempering import stress_left, tempering_coefficients
 from .rule import FACE, HOSEL, Rule, of_contents, of_range
 
 #: °C above which the martensite of a face behind a torch loses hardness (5-11 HV in 1-30 min at 200 °C by our own law).
@@ -57,6 +57,11 @@ def hottest_c(e) -> np.ndarray:
     return np.array(kinds)[e.cases.later_of]
 
 
+def relief_left(e) -> np.ndarray:
+    """Share of the face's residual stress that the later heats leave, shape (n,)."""
+    return np.where(e.cases.route["normalised"], 0.0, stress_left(e.results.later_j[:, FACE]))
+
+
 def _reaches(zone: str):
     """Whether a temper reaches a zone."""
     return lambda heat: isinstance(heat, Temper) and (not heat.zones or zone in heat.zones)
@@ -81,7 +86,8 @@ def _tempered_text(e, i):
         what = f"keeps {hv} HV" if hv == cooled else f"goes from {cooled} to {hv} HV"
         return f"the {ZONES[zone]} {what}"
 
-    return f"{done[0].upper()}{done[1:]}: {change(FACE)} and {change(HOSEL)}."
+    left = f"{100 * relief_left(e)[i]:.0f} % of the face's residual stress is left"
+    return f"{done[0].upper()}{done[1:]}: {change(FACE)} and {change(HOSEL)}; {left}."
 
 
 def _torch_c(e) -> np.ndarray:

@@ -66,13 +66,7 @@ def fields_of(job: Job, units: Units) -> dict[str, dict]:
 
 
 def changes_of(job: Job, units: Units, given: dict) -> dict:
-    """What the reader set, as changes of a job.
-
-    Raises
-    ------
-    InputError
-        A name that is no control of the page, or not a number.
-    """
+    """What the reader set, as changes of a job."""
     changes = {}
     for name, value in given.items():
         if name == "steel":
@@ -117,13 +111,7 @@ def purpose_of(limits: Limits) -> str:
 
 
 def limits_with(limits: Limits, units: Units, name: str, end: int, value: float | None) -> Limits:
-    """The limits with one end changed or taken away (None), a hardness in the reader's scale.
-
-    Raises
-    ------
-    InputError
-        As `Limits`.
-    """
+    """The limits with one end changed or taken away (None), a hardness in the reader's scale."""
     kept = limits.saved()
     scale = units.hardness.lower() if name.endswith("_hardness_hv") else ""
     stem = name.removesuffix("_hv")

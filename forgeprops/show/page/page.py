@@ -313,7 +313,8 @@ class Page(Widget):
 
 def _steel(text: str) -> Steel:
     """A steel of one's own from its typed contents: "C=0.31 Mn=0.5 Cr=0.95"."""
-    return Steel("own steel", composition_of(text)[0])
+    contents, unsure, _ = composition_of(text)
+    return Steel("own steel", contents, unsure=unsure)
 
 
 async def _watch(page: Page) -> None:
