@@ -40,7 +40,7 @@ def check_march_options(options) -> None:
 
 
 def march_columns(
-    columns: Cases, *, carbide_speed=1.0, strain_speed=None, **options
+    columns: Cases, *, carbide_speed=1.0, ln_delay=0.0, strain_speed=None, **options
 ) -> batch.Marched:
     """March many heads given as columns; one row a case, in the same order.
 
@@ -48,6 +48,8 @@ def march_columns(
     ----------
     carbide_speed : float or array, shape (n,)
         Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
+    ln_delay : float or array, shape (n,)
+        Taken from ln(rate) of ferrite, pearlite and bainite.
     strain_speed : array, shape (n, 5), optional
         Factor on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
         (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
@@ -59,12 +61,13 @@ def march_columns(
     A torch above Ac1 makes new austenite of the hosel: it is marched again, with neck and head as warm as the torch leaves
     them, and its outcome replaces the hosel's.
     """
-    marched = _march(columns, carbide_speed, strain_speed, **options)
+    unsure = [np.broadcast_to(x, (len(columns),)) for x in (carbide_speed, ln_delay)]
+    marched = _march(columns, unsure, strain_speed, **options)
     options["trace"] = False
     count = options.get("points", packing.POINTS)[-1]
     for rows, heat, after in _torches(columns):
-        speed = np.broadcast_to(carbide_speed, (len(columns),))[rows]
-        again = _march(_again(columns, rows, heat, after), speed, None, heat, **options)
+        part = [x[rows] for x in unsure]
+        again = _march(_again(columns, rows, heat, after), part, None, heat, **options)
         _replace_hosel(marched, rows, again, slice(-count, None))
     return marched
 
@@ -120,7 +123,7 @@ def _replace_hosel(marched: batch.Marched, rows: np.ndarray, again, points: slic
 
 def _march(
     columns: Cases,
-    carbide_speed,
+    unsure,
     strain_speed,
     torch: LocalHeat | None = None,
     *,
@@ -154,7 +157,9 @@ def _march(
         if heats and mine.any():  # a part of many cases keeps their lists of later heats
             shapes = routes.hosel_shape_mm(columns)[mine]
             cases["later_j"][mine] = routes.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
-    cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
+    cases["ln_carbide_speed"] = np.log(np.maximum(unsure[0], 1e-9))
+    for name in ("ln_f", "ln_p", "ln_b"):
+        cases[name] += unsure[1]
     if strain_speed is not None:
         cases["ln_strain_f"] = cases["ln_strain_b"] = np.log(strain_speed)
     packed = batch.Packed(

@@ -211,14 +211,14 @@ def _typed(text: str) -> Steel:
         base = grade(first)
     elif not is_composition(text):
         return grade(text)
-    contents, said = composition_of(rest if base else text)
+    contents, unsure, said = composition_of(rest if base else text)
     source = "; ".join(("as typed", *said))
     named = clean_text(text) if len(text) <= 120 else f"{clean_text(text)[:117]}..."
     if base is None:
-        return Steel(named, contents, source=source)
+        return Steel(named, contents, source=source, unsure=unsure)
     contents = {**base.composition, **contents}
     return dataclasses.replace(
-        base, name=named, composition=contents, source=f"{base.source}; {source}"
+        base, name=named, composition=contents, source=f"{base.source}; {source}", unsure=unsure
     )
 
 

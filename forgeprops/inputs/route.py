@@ -342,7 +342,7 @@ class Route:
         for heat in later:
             if not isinstance(heat, (Temper, LocalHeat, Normalise)):
                 raise InputError(
-                    f"later holds {heat!r}; give Temper(...), LocalHeat(...) or Normalise(...) (route)."
+                    f"later holds {shown(heat)}; give Temper(...), LocalHeat(...) or Normalise(...) (route)."
                 )
         object.__setattr__(self, "later", later)
         quench = (

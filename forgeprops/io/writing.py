@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from ..base.errors import InputError, shown
+from ..base.errors import InputError, check_flag, shown
 from .reading import one_line, read_source
 
 #: How long a writer waits for another writer of the same file, s.
@@ -140,6 +140,7 @@ def writing(path, overwrite: bool = False) -> Iterator[Path]:
     ...     print(Path(folder, "note.txt").read_text())
     whole
     """
+    check_flag(overwrite, "overwrite")
     with locked(path) as target:
         if target.exists() and not overwrite:
             raise InputError(

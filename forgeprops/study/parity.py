@@ -118,7 +118,7 @@ def bar_rows() -> tuple[tuple[dict[str, str], ...], dict[str, np.ndarray], np.nd
     )
     parts = (number[name] for name in _PARTS)
     sd = hardness_sd_hv(number["predicted_hv"], *parts, opinions_spread_hv(views, views > 0.0))
-    return rows, number, sd
+    return rows, number, np.hypot(sd, number["rate_sd_hv"])
 
 
 def _bars(quenched: bool) -> tuple:

@@ -136,7 +136,7 @@ def parts(n=1024):
     def stage(name):
         """One stage on its own: what it rests on is there already."""
         e = Evaluation(columns, results)
-        _ = e.strength, e.hosel
+        _ = e.strength, e.hosel, e.strikes
         e.__dict__.pop(name, None)
         return lambda: (getattr(e, name), e.__dict__.pop(name))
 
@@ -161,7 +161,7 @@ def parts(n=1024):
         ("packing for the engine", pack),
         ("strength", stage("strength")),
         ("hosel on the bench", stage("hosel")),
-        ("face at the strike", stage("face_margin")),
+        ("face at the strike", stage("strikes")),
         ("warnings", stage("codes")),
     ):
         _, cpu = best(work)
