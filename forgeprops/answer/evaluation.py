@@ -37,6 +37,7 @@ from .second_opinions import OPINION_REHEAT_C, opinion_arrays
 from .variants import carbide_span_hv, hardness, rate_ends_hv, varied
 from .warnings.later_heats import hottest_c, relief_left
 from .warnings.listing import codes_of, of_case
+from .warnings.spray import crack_index
 
 #: What `evaluate` may calculate beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
 #: without spray), "trace" (temperatures over time), "points" (temperature and structure of every point).
@@ -191,6 +192,10 @@ class Evaluation:
             return self.hosel[name.removeprefix("hosel_")]
         if name == "scale_um":
             return self.results.scale_um[:, 0]
+        if name == "forging_low_c":
+            return self.results.die_c.min(axis=1)
+        if name == "crack_index":
+            return crack_index(self)
         return self.face_margin if name == "face_margin" else self.press[name]
 
     @functools.cached_property

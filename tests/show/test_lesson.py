@@ -8,10 +8,10 @@ import pytest
 from PIL import Image
 
 import forgeprops as fp
-from forgeprops.show.panels import FilmPanel, Lesson, TaskPanel, UnitsPanel
+from forgeprops.show.panels import FilmPanel, Lesson, TaskPanel
 from forgeprops.show.panels.lesson import STEPS, diagram_of
 from forgeprops.show.panels.task import GOALS, chance
-from forgeprops.show.units import Units, units
+from forgeprops.show.units import Units
 
 
 @pytest.fixture(scope="module")
@@ -173,14 +173,6 @@ def test_moving_a_slider_clears_the_score(task):
     assert task.verdict.value
     task.sliders["flux"].widget.value = 9.0
     assert task.verdict.value == ""
-
-
-def test_units_are_chosen_once():
-    panel = UnitsPanel()
-    panel.rows["temperature"].value = "°F"
-    panel.rows["hardness"].value = "HRC"
-    assert units() == Units("°F", "mm", "HRC")
-    assert UnitsPanel().rows["temperature"].value == "°F"
 
 
 def test_diagram_grain_is_that_of_the_head(lesson):

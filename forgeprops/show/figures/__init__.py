@@ -4,5 +4,4 @@
 from .cooling import CoolingCurves
 from .diagram import TransformationDiagram
 from .outline import HeadOutline
-from .shop_data import draw_causes, draw_fit, draw_heats, draw_spray_curve, draw_tracking
 from .zone_bars import BendGauge, HardnessBars, StructureBars

@@ -184,7 +184,8 @@ function render({ model, el: host }) {
     "data-jp-suppress-context-menu": "true" }, header, el("div.cols", {}, rail,
     el("main", {}, el("div.tiles", {}, ...Object.values(tiles).map((t) => t.root)), says, signs, el("div.stage", {},
       box, el("div.card", {}, tabs, panel)))),
-  el("p.caution", { title: S.caution }, S.caution));
+  el("details.caution", {}, el("summary", { title: "All cautions" }, S.caution), el("ul", {}, ...S.cautions.map(([k,
+    v]) => el("li", {}, el("b", {}, k + ". "), v)))));
   root.addEventListener("keydown", (e) => {
     if (!(e.ctrlKey || e.metaKey) || /number|textarea/.test(e.target.type)) return;
     const k = e.key.toLowerCase(), go = k === "z" && !e.shiftKey ? "undo" : k === "y" || k === "z" ? "redo" : null;

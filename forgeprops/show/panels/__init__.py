@@ -4,19 +4,6 @@
 A page is a controller: controls by name → inputs → model → pictures and words (`controls.panel`).
 """
 
-from ..controls.units_panel import UnitsPanel, units_panel
 from .film import FilmPanel, film_panel
 from .lesson import Lesson
-from .shop_data import (
-    CausePanel,
-    FitPanel,
-    JudgePanel,
-    SprayCurvePanel,
-    TrackingPanel,
-    cause_panel,
-    fit_panel,
-    judge_panel,
-    spray_curve_panel,
-    tracking_panel,
-)
 from .task import TaskPanel, task_panel
