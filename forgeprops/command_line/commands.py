@@ -15,7 +15,7 @@ from .options import COMMANDS, SCHEMA, listing, parser
 
 #: Columns of a printed comparison: the three temperatures, what is required, what stops.
 _COMPARED = ("rank", "grade", "preheat_c", "die_c", "quench_start_c", "face_hardness_hv", "hosel_hardness_hv",
-             "hosel_allowed_deg", "face_margin", "meets", "binding")  # fmt: skip
+             "hosel_allowed_deg", "face_margin", "chance_right", "heads_inside", "binding")  # fmt: skip
 
 
 def run(argv: list[str]) -> int:
@@ -121,8 +121,10 @@ def _compare(job, options, units: Units, stop):
     from ..study.process.comparison import PREHEATS_C, compare
 
     preheats = list_of(options.preheats, "--preheats") if options.preheats else PREHEATS_C
+    forgings = list_of(options.forgings, "--forgings") if options.forgings else None
+    case = job.head, job.route, job.limits
     steels = options.steels or [job.steel]
-    found = compare(steels, preheats, job.head, job.route, job.limits, shop=job.shop)
+    found = compare(steels, preheats, *case, forgings_c=forgings, shop=job.shop)
     if options.csv:
         _write_table(found.table, options.csv)
     rows = found.table.sort_values("rank")
