@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import json
 import signal
 import sys
@@ -148,7 +149,8 @@ def _window(job, options, units: Units, stop):
         window_png(found, options.png)
     words = units.text(found.words())
     return words, {"words": words, "centre": found.centre, "box": found.box,
-                   "tolerances_held": found.tolerances_held, "share": found.share}  # fmt: skip
+                   "tolerances_held": found.tolerances_held, "share": found.share, "proposed": found.proposed,
+                   "sure": found.sure and dataclasses.asdict(found.sure)}  # fmt: skip
 
 
 def _choose(job, options, units: Units, stop):
@@ -159,7 +161,8 @@ def _choose(job, options, units: Units, stop):
     found = choose(job.steel, job.head, job.route, settings=turned or None, **case)
     words = units.text(found.words())
     return words, {"words": words, "feasible": found.feasible,
-                   "settings": dict(found.settings), "results": dict(found.results)}  # fmt: skip
+                   "settings": dict(found.settings), "results": dict(found.results),
+                   "verdict": found.verdict.to_dict()}  # fmt: skip
 
 
 def _accept(job, options, units: Units, stop):

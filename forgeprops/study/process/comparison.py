@@ -17,9 +17,9 @@ from ...inputs.limits import Limits
 from ...inputs.route import Route
 from ...inputs.settings import setting
 from ...inputs.steel import Steel
+from ..settable import MOST, sureness
 from .equal_effort import preheat_for_c
 from .line_cost import Line
-from .settable import MOST, sureness
 from .study import ALL_WARNINGS, REFERENCE, Study, reference_stress_mpa
 
 #: Forging temperatures compared when none are named, °C.

@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ...answer.estimate import estimate
-from ...answer.verdict import ShortVerdict, short_verdicts
-from ...inputs.limits import Limits
-from ...inputs.settings import setting
-from ...thermal.spray_units import from_flux
+from ..answer.estimate import estimate
+from ..answer.verdict import ShortVerdict, short_verdicts
+from ..inputs.limits import Limits
+from ..inputs.settings import setting
+from ..thermal.spray_units import from_flux
 
 #: Steps in which a setting is set, by its unit: °C and s (our choice); 0.5 L/min of spray.
 _STEPS = {"°C": 5.0, "s": 0.5, "kg/(m² s)": 0.5 / from_flux(1.0).total_l_min}
@@ -42,7 +42,10 @@ def neighbours(values: Mapping[str, float], ranges: Mapping[str, tuple[float, fl
     for name, value in values.items():
         step, (low, high) = step_of(name), ranges[name]
         near = [step * np.floor(value / step + 1e-9), step * np.ceil(value / step - 1e-9)] if step else []  # fmt: skip
-        ends.append([v for v in dict.fromkeys(near) if low <= v <= high] or [value])
+        near = [
+            min(max(v, low), high) for v in near or [value]
+        ]  # an end of a range is settable too
+        ends.append(list(dict.fromkeys(near)))
     return dict(zip(values, np.array(list(itertools.product(*ends))).T, strict=True))
 
 
