@@ -5,7 +5,6 @@ from __future__ import annotations
 from ...base.errors import InputError, check_choice
 from ...io.saved import plain, read_json, write_json
 from .. import markup
-from ..sheet import PAPERS
 from .fields import FileChoice, button, html, typed
 
 _VERSION = 1
@@ -87,35 +86,3 @@ def checked(controls, values) -> dict:
         if name not in values:
             raise InputError(f"{name} is missing; a settings file names all of {', '.join(known)}.")
     return {name: control.check(values[name], name) for name, control in controls.items()}
-
-
-class SheetBar:
-    """File name, paper and button that write the printable setting sheet of the result on the page.
-
-    Parameters
-    ----------
-    get : callable
-        ``get() -> Estimate``.
-    """
-
-    def __init__(self, get):
-        import ipywidgets as w
-
-        self._get = get
-        self.name = typed("sheet-file", "sheet file", "setting_sheet.html", 90, "260px").widget
-        look = {"style": {"description_width": "50px"}, "layout": {"width": "140px"}}
-        self.paper = w.Dropdown(options=tuple(PAPERS), value="A4", description="paper", **look)
-        self.paper.add_class("fp-paper")
-        self.make = button("sheet", "Setting sheet", "print", self._make, "140px")
-        self.said = html()
-        self.widget = _bar(self.name, self.paper, self.make, self.said)
-
-    def _make(self) -> None:
-        from ..sheet import sheet
-
-        self.said.value = markup.note("writing …", bad=False)
-        try:
-            made = sheet(self._get(), self.name.value, self.paper.value)
-            self.said.value = markup.note(f"written: {made.name}, beside this notebook", bad=False)
-        except InputError as error:
-            self.said.value = markup.note(str(error))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 from ...base.errors import InputError, check_choice
+from ...base.errors import shown as as_given
 from ...inputs.grades import grade, grades
 from ...inputs.head import head, heads
 from ...inputs.job import Job
@@ -87,7 +88,7 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
             check_choice(name, "control", (*MAIN, *FURTHER), "page")
             what = table()[name]
             if isinstance(value, bool) or not isinstance(value, (int, float)):
-                raise InputError(f"{what.label} must be a number; got {shown(value)}.")
+                raise InputError(f"{what.label} must be a number; got {as_given(value)}.")
             if name == "flux":
                 value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
             elif what.unit == "°C":

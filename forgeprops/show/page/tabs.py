@@ -26,6 +26,7 @@ from ...inputs.settings import table
 from .answer import _force, value_words
 from .desk import Desk
 from .fields import hardness_number, shown
+from .lesson import step_of
 
 
 @dataclass(frozen=True)
@@ -385,7 +386,10 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         (w for w in result.warnings if not w.code.startswith("range:")),
         key=lambda w: list(ranks).index(w.rank),
     )
-    blocks += [_text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) for w in shown_[:6]]
+    blocks += [
+        _text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)}
+        for w in shown_[:6]
+    ]
     return [*blocks, _text(u.text(SHORT), "small")]
 
 

@@ -8,7 +8,7 @@ from ...base.cautions import SHORT
 from ...base.sources import counted, sources
 from ...base.tables import read_rows
 from ...study import parity, validation
-from .page import Widget
+from .widget import Widget
 
 __all__ = ["Trust"]
 

@@ -5,8 +5,6 @@ A page is a controller: controls by name → inputs → model → pictures and w
 """
 
 from ..controls.units_panel import UnitsPanel, units_panel
-from .film import FilmPanel, film_panel
-from .lesson import Lesson
 from .shop_data import (
     CausePanel,
     FitPanel,
@@ -19,4 +17,3 @@ from .shop_data import (
     spray_curve_panel,
     tracking_panel,
 )
-from .task import TaskPanel, task_panel
