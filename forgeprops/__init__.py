@@ -69,6 +69,7 @@ _ROOMS = {
     "study.process.process_window": ["window"],
     "study.process.search": ["choose"],
     "study.process.scattering": ["scatter"],
+    "io.tables": ["read_table", "write_table"],
     "certificates.reading": ["read_certificates"],
     "study.shop.runs": ["read_runs"],
     "study.shop.traces": ["read_channels", "read_traces"],

@@ -31,9 +31,6 @@ from .transformation import austenite, kinetics, temperatures
 if TYPE_CHECKING:
     import pandas
 
-__all__ = ["Cooled", "air_cooled_bar", "continuous_cooling", "end_quench_bar", "quenched_bar"]
-
-
 #: Emissivity of the end-quench bar's shank: the standard keeps it from scaling, so it is barer than a forging
 #: (0.3-0.5 for oxide-free hot steel, from memory); with 0.8 its far end cools half as fast again as printed.
 END_QUENCH_EMISSIVITY = 0.4

@@ -179,13 +179,18 @@ class Units:
         return f"{self.from_l_min(flow_l_min):.{1 if self.flow == 'L/min' else 2}f} {self.flow}"
 
     def hardness_text(self, *hardness_hv: float) -> str:
-        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB"."""
-        said = [self._hardness(float(hv)) for hv in hardness_hv]
-        one_scale = len({scale for _, scale in said}) == 1
-        last = len(said) - 1
-        return " to ".join(
-            n if one_scale and i < last else f"{n} {s}" for i, (n, s) in enumerate(said)
-        )
+        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB".
+
+        Examples
+        --------
+        >>> Units().hardness_text(233.1, 233.4), Units().hardness_text(220, 233)
+        ('233 HV', '220 to 233 HV')
+        """
+        said = list(dict.fromkeys(self._hardness(float(hv)) for hv in hardness_hv))
+        *first, last = [f"{n} {s}" for n, s in said]
+        if len({scale for _, scale in said}) == 1:
+            first = [n for n, _ in said[:-1]]
+        return " to ".join([*first, last])
 
     def _hardness(self, hv: float) -> tuple[str, str]:
         scale = self.hardness

@@ -36,31 +36,15 @@ SAYS = (
 SEED = 20250301
 
 #: Composition of the invented heats, wt%, within their grades; R5 is a slip of the pen in the file (C 2.9).
+_ELEMENTS = "C Si Mn P S Cr Mo Ni Cu N".split()
 HEATS = {
-    "R1": (
-        "4130",
-        dict(
-            C=0.31, Si=0.25, Mn=0.52, P=0.012, S=0.008, Cr=0.95, Mo=0.19, Ni=0.08, Cu=0.12, N=0.0070
-        ),
-    ),
-    "R2": (
-        "4130",
-        dict(
-            C=0.29, Si=0.22, Mn=0.46, P=0.010, S=0.006, Cr=0.88, Mo=0.17, Ni=0.05, Cu=0.10, N=0.0065
-        ),
-    ),
-    "R3": (
-        "SCM420",
-        dict(
-            C=0.20, Si=0.25, Mn=0.75, P=0.014, S=0.009, Cr=1.05, Mo=0.20, Ni=0.06, Cu=0.09, N=0.0080
-        ),
-    ),
-    "R4": (
-        "1030",
-        dict(
-            C=0.30, Si=0.23, Mn=0.75, P=0.015, S=0.018, Cr=0.09, Mo=0.02, Ni=0.09, Cu=0.15, N=0.0060
-        ),
-    ),
+    heat: (grade, dict(zip(_ELEMENTS, map(float, contents.split()), strict=True)))
+    for heat, grade, contents in (
+        ("R1", "4130", "0.31 0.25 0.52 0.012 0.008 0.95 0.19 0.08 0.12 0.0070"),
+        ("R2", "4130", "0.29 0.22 0.46 0.010 0.006 0.88 0.17 0.05 0.10 0.0065"),
+        ("R3", "SCM420", "0.20 0.25 0.75 0.014 0.009 1.05 0.20 0.06 0.09 0.0080"),
+        ("R4", "1030", "0.30 0.23 0.75 0.015 0.018 0.09 0.02 0.09 0.15 0.0060"),
+    )
 }
 
 #: Measured heads: heat, preheat °C, flux kg/(m² s), spray s, delay s, thermocouples on it.
@@ -93,39 +77,15 @@ def route(run: str) -> fp.Route:
 
 def certificates() -> bytes:
     """A mill's CSV with German headers, decimal commas, ppm, a unit row, a limits row and the usual slips."""
-    elements = ["C", "Si", "Mn", "P", "S", "Cr", "Mo", "Ni", "Cu", "N"]
     rows = [
-        ["Schmelze", "Güte", *elements, "Datum", "Bund"],
+        ["Schmelze", "Güte", *_ELEMENTS, "Datum", "Bund"],
         ["", "", *["%"] * 9, "ppm", "", ""],
-        [
-            "max",
-            "4130",
-            "0,33",
-            "0,35",
-            "0,60",
-            "0,030",
-            "0,040",
-            "1,10",
-            "0,25",
-            "",
-            "",
-            "",
-            "",
-            "",
-        ],
+        "max 4130 0,33 0,35 0,60 0,030 0,040 1,10 0,25".split() + [""] * 5,
     ]
     for n, (heat, (grade, composition)) in enumerate(HEATS.items()):
-        cells = [f"{composition[e]:.3f}".replace(".", ",") for e in elements[:-1]]
-        rows.append(
-            [
-                heat,
-                grade,
-                *cells,
-                str(round(composition["N"] * 1e4)),
-                f"{3 + n}.2.2025",
-                f"B{17 + n}",
-            ]
-        )
+        cells = [f"{composition[e]:.3f}".replace(".", ",") for e in _ELEMENTS[:-1]]
+        ppm = str(round(composition["N"] * 1e4))
+        rows.append([heat, grade, *cells, ppm, f"{3 + n}.2.2025", f"B{17 + n}"])
     second = [*rows[3]]
     second[2], second[5] = "0,310", "<0,020"
     broken = ["R5", "4130", "2,9", *rows[4][3:]]
@@ -216,15 +176,8 @@ def hardness(results, rng) -> bytes:
                 value = try_convert(hv, "HV", "HRC") if scale == "HRC" else hv
                 if value is None:
                     scale, value = "HV10", hv
-                rows.append(
-                    [
-                        run,
-                        zone,
-                        position,
-                        f"{value:.1f}" if scale == "HRC" else f"{value:.0f}",
-                        scale,
-                    ]
-                )
+                shown = f"{value:.1f}" if scale == "HRC" else f"{value:.0f}"
+                rows.append([run, zone, position, shown, scale])
     rows[4][3] = "4l2"  # a slip at the keyboard
     return text(rows)
 
@@ -254,16 +207,8 @@ def log(rng) -> bytes:
             true = fp.estimate(steel(heat), HEAD, fp.Route().with_(flux=flux), shop=TRUTH)
             pairs[heat, flux] = (said.zones["face"].hardness_hv, true.zones["face"].hardness_hv)
         said, true = pairs[heat, flux]
-        rows.append(
-            [
-                f"2025-{3 + n // 20:02d}-{1 + n % 20:02d}",
-                heat,
-                str(201 + n),
-                "face hardness HV",
-                f"{said:.0f}",
-                f"{true + rng.normal(0.0, 9.0):.0f}",
-            ]
-        )
+        day, seen = f"2025-{3 + n // 20:02d}-{1 + n % 20:02d}", true + rng.normal(0.0, 9.0)
+        rows.append([day, heat, str(201 + n), "face hardness HV", f"{said:.0f}", f"{seen:.0f}"])
     return text(rows)
 
 

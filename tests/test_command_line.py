@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -251,3 +252,67 @@ def test_nonsense_is_one_sentence(options, words, capsys):
     assert main(options) == 2
     said = capsys.readouterr()
     assert said.out == "" and said.err.count("\n") == 1 and words in said.err
+
+
+#: Options, and the same in Python: own head, every medium and later heat, a preheat by coil, a slow cooling.
+PARTS = {
+    "--mass-g 270 --face-mm 2.4 --blade-mm 76x45 --hosel-mm 13.4x9.4x60": lambda: fp.Job(
+        head=fp.head_from(mass_g=270, face_mm=2.4, blade_mm=(76, 45), hosel_mm=(13.4, 9.4, 60))
+    ),
+    "--spray 0 --quench oil_bath:60 --set agitation=0.5": lambda: fp.Job(
+        route=fp.Route(spray=None, quench=fp.Quench("oil bath", duration_s=60, agitation=0.5))
+    ),
+    "--spray-s 3 --quench water_spray:5:2": lambda: fp.Job(
+        route=fp.Route(quench=fp.Quench("water spray", duration_s=5, delay_s=2)).with_(spray_s=3)
+    ),
+    "--quench forced_air:20:0:hosel": lambda: fp.Job(
+        route=fp.Route(quench=fp.Quench("forced air", "hosel", 20, 0))
+    ),
+    "--furnace induction --soak-s 90 --cool box": lambda: fp.Job(
+        route=fp.Route().with_(furnace="induction", soak_s=90, surroundings="box")
+    ),
+    "--torch 680:10min:air": lambda: fp.Job(
+        route=fp.Route(later=fp.LocalHeat("hosel", 680, 600, "air"))
+    ),
+    "--normalise 890:30min:row": lambda: fp.Job(
+        route=fp.Route(later=fp.Normalise(890, 1800, "row"))
+    ),
+}
+
+
+@pytest.mark.parametrize("options", PARTS)
+def test_every_part_of_a_head_and_a_route(options, tmp_path, capsys):
+    job = tmp_path / "a.json"
+    given = [word.replace("_", " ") if ":" in word else word for word in options.split()]
+    assert main([*given, "--save-job", str(job), "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    expected = PARTS[options]()
+    assert fp.load_job(job) == expected
+    assert answer == {"schema": 1, **json.loads(json.dumps(fp.estimate(expected).to_dict()))}
+
+
+def test_route_from_a_file_and_text_in_other_units(tmp_path, capsys):
+    file = str(tmp_path / "route.json")
+    assert main(["--spray-s", "3", "--quench", "water spray:5:2", "--save-route", file]) == 0
+    first = capsys.readouterr().out
+    assert main(["--route", file, "--units", "US"]) == 0
+    text = capsys.readouterr().out
+    assert " °F" in text and " °C" not in text and " lbf" in text
+    assert main(["--route", file]) == 0
+    assert capsys.readouterr().out == first
+    assert main(["--units", "stone"]) == 2
+    assert "'stone'" in capsys.readouterr().err
+
+
+def test_stopped_work_says_so_and_keeps_what_was_finished(capsys, monkeypatch):
+    from forgeprops.command_line import commands
+
+    def interrupted(*_):
+        signal.raise_signal(signal.SIGINT)
+        return "first rows", {}
+
+    monkeypatch.setitem(commands._STUDIES, "choose", interrupted)
+    assert main(["choose"]) == 130
+    said = capsys.readouterr()
+    assert said.out == "first rows\n" and said.err.count("\n") == 1
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler

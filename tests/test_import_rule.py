@@ -31,6 +31,7 @@ HOUSE = (
     "answer",
     "study",
     "show",
+    "command_line",
 )
 #: For people's eyes; allowed in show/ alone.
 FOR_EYES = {"matplotlib", "ipywidgets", "IPython", "jinja2", "voila", "jupyterlab", "traitlets"}

@@ -14,6 +14,7 @@ import tomllib
 import zipfile
 from pathlib import Path
 
+import licences
 import pytest
 
 import forgeprops as fp
@@ -78,6 +79,8 @@ def test_what_is_in_them(built):
         "DEVELOPERS.md",
         "LICENSE",
         "pyproject.toml",
+        "requirements.lock",
+        "requirements.hashed.lock",
     }:
         assert name in source, name
     assert not [
@@ -108,6 +111,27 @@ def test_metadata(built):
     assert told["License-Expression"] == "BSD-3-Clause AND MIT"
     needed = [r for r in told.get_all("Requires-Dist") if "extra ==" not in r]
     assert {re.split(r"[<>=!~ ]", r)[0] for r in needed} == {"numpy", "scipy", "pandas", "openpyxl"}
+
+
+def test_lock_with_checksums_is_the_lock():
+    """Those of other systems and what builds the package stand in the one with checksums alone."""
+    pins = []
+    for name in ("requirements.lock", "requirements.hashed.lock"):
+        text = (ROOT / name).read_text(encoding="utf-8")
+        found = re.findall(r"^([\w.-]+)==([^\s;]+)", text, re.MULTILINE)
+        pins.append({re.sub(r"[-_.]+", "-", n).lower(): v for n, v in found})
+    plain, hashed = pins
+    assert "--hash" not in (ROOT / "requirements.lock").read_text(encoding="utf-8")
+    assert {n: hashed.get(n) for n in plain} == plain
+    assert {"hatchling", "ziglang"} <= set(hashed) - set(plain)
+
+
+def test_every_dependency_tells_its_licence():
+    """No copyleft beyond files of their own (MPL)."""
+    found = {name: licences.licence(name) for name in licences.dependencies()}
+    assert len(found) > 100 or not os.environ.get("CI")
+    assert all(found.values()), [name for name, told in found.items() if not told]
+    assert not [n for n, told in found.items() if re.search(r"\bA?GPL|LGPL|General Public", told)]
 
 
 def test_change_list_knows_this_version():
@@ -234,7 +258,7 @@ def test_fresh_clone_installs_without_a_compiler(tmp_path, capsys):
     run("git", "clone", "--quiet", ROOT, tmp_path / "clone")
     python = environment_of(sys.executable, tmp_path / "env")
     begin = time.perf_counter()
-    install(python, "-e", tmp_path / "clone", cwd=tmp_path)
+    install(python, "-c", ROOT / "requirements.lock", "-e", tmp_path / "clone", cwd=tmp_path)
     install_s = time.perf_counter() - begin
     first, *later = [
         [float(x) for x in run(python, "-c", _CLOCK, cwd=tmp_path, env=BARE).split()]

@@ -8,7 +8,6 @@ not cool the face slower, a bar that cools slower is not harder.
 import dataclasses
 import math
 import os
-import re
 from collections import Counter
 
 import numpy as np
@@ -18,13 +17,10 @@ from hypothesis import strategies as st
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.answer.result import ZoneResult
 from forgeprops.base.errors import InputError
-from forgeprops.base.ranges import RANGES
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.later import COOLING
 from forgeprops.inputs.route import Route
-from forgeprops.inputs.settings import numbers_of, table
+from forgeprops.inputs.settings import table
 from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.tensile import strength
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
@@ -81,68 +77,9 @@ def trade_steels(draw):
     for element, (low, high) in grade.limits.items():
         if high is not None:
             composition[element] = draw(
-                number(max(low or 0.0, 0.01 if element == "C" else 0.0), high)
+                number(max(low or 0.0, table()["C"].low if element == "C" else 0.0), high)
             )
     return fp.Steel(grade.name, composition)
-
-
-@st.composite
-def heads(draw):
-    """A library head with any of its dimensions anywhere in what is accepted; what cannot be built is passed over."""
-    head = fp.head(draw(st.sampled_from(fp.heads())))
-    names = draw(st.lists(st.sampled_from(sorted(head.SETTINGS)), max_size=3, unique=True))
-    changed = {}
-    for name in names:
-        changed[name] = draw(number(table()[name].low, table()[name].high))
-    try:
-        return head.with_(**changed)
-    except InputError:
-        COUNT["heads that cannot be built"] += 1
-        return head
-
-
-@st.composite
-def routes(draw):
-    """Any route that is accepted: every number of every step within its bounds."""
-
-    def step(kind, part, **others):
-        values = {
-            f: draw(number(s.low, s.high))
-            for f, s in numbers_of(part).items()
-            if f not in others and draw(st.booleans())
-        }
-        return kind(**values, **others)
-
-    preheat = step(fp.Preheat, "preheat", soak_s=draw(number(0.0, 3600.0)))
-    cool = step(fp.Cool, "cool", surroundings=draw(st.sampled_from(COOLING)))
-    spray = (
-        step(fp.Spray, "spray", back_on_die=draw(st.booleans())) if draw(st.booleans()) else None
-    )
-    later = (
-        fp.LaterHeat(draw(number(20.0, 650.0)), draw(number(0.0, 36_000.0)))
-        if draw(st.booleans())
-        else ()
-    )
-    return Route(
-        preheat=preheat,
-        transfer=step(fp.Transfer, "transfer"),
-        press=step(fp.Press, "press"),
-        spray=spray,
-        cool=cool,
-        first_heat=step(fp.FirstHeat, "first_heat"),
-        later=later,
-    )
-
-
-@st.composite
-def shops(draw):
-    return fp.Shop(
-        **{
-            f: draw(number(s.low, s.high))
-            for f, s in numbers_of("shop").items()
-            if draw(st.booleans())
-        }
-    )
 
 
 def finite(thing, path="result"):
@@ -162,30 +99,6 @@ def finite(thing, path="result"):
 
 
 # ------------------------------------------------------------------------------------------------- the main job
-
-
-#: Fields of a zone that hold its own numbers.
-_NUMBERS = [f for f in dataclasses.fields(ZoneResult) if f.name != "estimate"]
-
-
-@tried("estimate", 25)
-@given(steel=steels(), head=heads(), route=routes(), shop=shops())
-def test_any_estimate_is_told(steel, head, route, shop):
-    COUNT["estimates"] += 1
-    try:
-        result = fp.estimate(steel, head, route, shop)
-    except InputError:
-        COUNT["estimates refused"] += 1
-        return
-    finite(result.to_dict())
-    for zone in result.zones.values():
-        finite({f.name: getattr(zone, f.name) for f in _NUMBERS})
-        finite([zone.strength, zone.temperature_c, zone.front_c, zone.back_c, zone.flow_stress])
-        assert sum(zone.fractions.values()) == pytest.approx(1.0, abs=1e-6)
-        assert zone.hardness_low_hv <= zone.hardness_hv + 1e-6 <= zone.hardness_high_hv + 2e-6
-    assert result.hosel.allowed_deg_low <= result.hosel.allowed_deg + 1e-9
-    assert result.hosel.allowed_deg <= result.hosel.allowed_deg_high + 1e-9
-    assert not re.search(r"\bnan\b|\binf\b", result.summary()) and result.sources
 
 
 @tried("carbon", 60)
@@ -300,7 +213,6 @@ def hosels(draw):
         "length_mm": draw(number(2.0, 60.0)),
         "bar_mm": draw(number(50.0, 2000.0)),
         "force_limit_n": draw(number(50.0, 2000.0)),
-        "strain_fraction": draw(number(0.1, 1.0)),
         "rebends": draw(number(1.0, 1000.0)),
         "hardness_se_hv": draw(number(0.0, 60.0)),
     }
@@ -402,11 +314,9 @@ def test_water_settings_come_back(flow, nozzles, side):
     assert back.total_l_min == pytest.approx(reading.total_l_min, rel=1e-9)
 
 
-def test_count_of_examples(capsys):
-    """Last in the file: how many examples the properties above ran."""
+def test_most_examples_are_tried(capsys):
+    """Last in the file: a property whose cases are all refused says nothing."""
     with capsys.disabled():
-        print(
-            f"\nproperty examples: {sum(v for k, v in COUNT.items() if 'refused' not in k and 'cannot' not in k)} "
-            f"({dict(COUNT)})"
-        )
-    assert RANGES
+        print(f"\nproperty examples: {dict(COUNT)}")
+    for name in ("hosels", "faces"):
+        assert COUNT[f"{name} refused"] <= 0.5 * COUNT[name]

@@ -11,6 +11,7 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.engine.packing import POINTS
 from forgeprops.engine.run import march_columns
+from forgeprops.face.strike import Strike
 from forgeprops.inputs.cases import Cases
 from forgeprops.transformation.decomposition import J_OLD
 from forgeprops.transformation.tempering import tempering_rate
@@ -107,6 +108,26 @@ def test_temper_is_the_later_heat_of_old_and_routes_with_both_are_saved(tmp_path
             fp.LocalHeat(**wrong)
 
 
+def test_a_temper_relieves_the_residual_stress_of_the_strike():
+    """At equal hardness: the mark of ±300 MPa on the margin fades as the temper gets hotter; a batch gives the same digits."""
+    routes = [later(fp.Route(), (t, 3600.0)) for t in (20.0, 260.0, 400.0, 540.0)]
+    margin = [
+        [
+            fp.estimate("1020", HEAD, r, strike={"residual_mpa": s}).face.margin
+            for s in (-300.0, 300.0)
+        ]
+        for r in routes
+    ]
+    marks = [low - high for low, high in margin]
+    shares = np.array(marks) / marks[0]
+    assert shares[0] == 1.0 and shares[1] > 0.9 and shares[3] == pytest.approx(0.10, abs=0.03)
+    assert (np.diff(shares) < 0.0).all()
+    many = evaluate(Cases.of([fp.grade("1020")] * 4, [HEAD] * 4, routes))
+    strike = Strike(residual_mpa=300.0)
+    together = dataclasses.replace(many, strike=strike).face_margin
+    assert together.tolist() == [high for _, high in margin]
+
+
 def codes(grade, *heats, **settings):
     result = fp.estimate(fp.grade(grade), HEAD, fp.Route(later=heats).with_(**settings))
     return {w.code: w.text for w in result.warnings}
@@ -134,17 +155,40 @@ def test_toughness_notes():
     assert "plating-bake" in codes("4140") and "plating-bake" not in codes("1020", flux=1.0)
 
 
-def test_torch_tells_its_temperatures_and_above_ac1_is_refused():
+def test_torch_tells_its_temperatures_and_a_temper_above_ac1_is_refused():
     wet, dry = (
         codes("4140", fp.LocalHeat("hosel", peak_c=690, cooled=c)) for c in ("cloth", "air")
     )
     assert "free end of the hosel" in wet["local-heat"] and "°C" in wet["local-heat"]
     assert "local-heat:hot-head" in dry and "local-heat:hot-head" not in wet
-    for heat in (fp.Temper(800), fp.LocalHeat("hosel", peak_c=800)):
-        with pytest.raises(
-            fp.InputError, match=r"above this steel's Ac1.*hardens again in air.* \d{3} HV"
-        ):
-            codes("4140", heat)
+    with pytest.raises(
+        fp.InputError, match=r"above this steel's Ac1.*hardens again in air.* \d{3} HV"
+    ):
+        codes("4140", fp.Temper(800))
+
+
+def test_a_torch_above_ac1_is_new_austenite_and_stops_where_it_hardens_in_air():
+    """In one batch: 4140 and 4130 harden again, between Ac1 and Ac3 too; 1020 does not; a temper afterwards acts on the new hosel."""
+    torch = fp.LocalHeat(peak_c=850)
+    heats = (), (torch,), (torch, fp.Temper(650)), (fp.LocalHeat(peak_c=760),)
+    for name, stops in (("4140", True), ("4130", True), ("1020", False)):
+        routes = [fp.Route(later=h) for h in heats]
+        plain, hot, after, part = (fp.estimate(name, HEAD, r) for r in routes)
+        many = fp.estimate_many([fp.grade(name)] * 4, HEAD, routes)["hosel_hardness_hv"]
+        hv = [r.zones["hosel"].hardness_hv for r in (plain, hot, after, part)]
+        assert list(many) == hv
+        for zone in ("face", "rim", "body"):  # in a wet cloth
+            assert hot.zones[zone].hardness_hv == pytest.approx(
+                plain.zones[zone].hardness_hv, abs=0.5
+            )
+        for result in (hot, part):
+            found = {w.code: w.rank for w in result.warnings}
+            assert (found.get("local-heat:hardens") == "stop") == stops
+            assert ("local-heat:austenite" in found) != stops and (
+                not stops or result.verdict.level == "out"
+            )
+        assert (hv[1] > hv[0] - 10.0) if stops else hv[1] == pytest.approx(hv[0], abs=10.0)
+        assert hv[2] < hv[1] and hot.zones["hosel"].fractions["untransformed"] < 0.01
 
 
 @pytest.mark.parametrize("grade", ["1020", "4130", "4140"])

@@ -18,7 +18,6 @@ from forgeprops.answer.interval import (
     opinions_spread_hv,
     outcome_chances,
     spray_nodes,
-    student_factor,
 )
 from forgeprops.inputs.grades import grade
 from forgeprops.specimens import air_cooled_bar, continuous_cooling
@@ -27,12 +26,6 @@ from forgeprops.study.process.many import estimate_many
 
 def test_deviate_of_the_ends():
     assert pytest.approx(stats.norm.ppf(0.5 + COVERAGE / 2), abs=1e-4) == Z
-
-
-def test_student_against_scipy():
-    assert [student_factor(n) * Z for n in (3, 7, 15)] == pytest.approx(
-        [stats.t.ppf(0.9, n) for n in (3, 7, 15)]
-    )
 
 
 def test_linear_response_adds_variances():

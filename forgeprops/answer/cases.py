@@ -16,7 +16,7 @@ from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
-from ..inputs.later import Normalise
+from ..inputs.later import Normalise, Temper
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
@@ -47,12 +47,7 @@ BEND_ZONE_MM, MASS_G, FORGED_FACE_MM = (3.0, 60.0), (100.0, 600.0), (0.8, 15.0)
 
 @functools.lru_cache(maxsize=4096)
 def _check_head(head: Head) -> None:
-    """Refuse a head outside the range of the formulas.
-
-    Raises
-    ------
-    InputError
-    """
+    """Refuse a head outside the range of the formulas."""
     where = f"head {head.name!r}"
     check_number(head.hosel.bend_zone_mm, "bend zone", *BEND_ZONE_MM, "mm", where)
     check_number(head.mass_g("finished"), "head mass", *MASS_G, "g", where)
@@ -62,12 +57,7 @@ def _check_head(head: Head) -> None:
 
 
 def check_case(steel: Steel, head: Head, route: Route) -> None:
-    """Refuse a head outside the range of the formulas, later heats above the steel's Ac1, and a normalise below its Ac3.
-
-    Raises
-    ------
-    InputError
-    """
+    """Refuse a head outside the range of the formulas, a temper above the steel's Ac1, and a normalise below its Ac3."""
     _check_head(head)
     if not route.later:
         return
@@ -80,11 +70,11 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
                 raise InputError(
                     f"{said} is below this steel's Ac3 ({ac3:.0f} °C): part of the old structure stays."
                 )
-        elif heat.temperature_c > ac1:
+        elif isinstance(heat, Temper) and heat.temperature_c > ac1:
             hosel_hv = _again_hv(steel, head, route, heat.temperature_c)
             raise InputError(
                 f"{said} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and hardens again in air, "
-                f"the hosel to about {hosel_hv:.0f} HV, with a soft ring beside a torch; for the whole head use Normalise."
+                f"the hosel to about {hosel_hv:.0f} HV; use Normalise."
             )
 
 
@@ -95,12 +85,7 @@ def _again_hv(steel: Steel, head: Head, route: Route, peak_c: float) -> float:
 
 
 def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, Route, Shop]:
-    """One case from objects: a head may be a library name, a shop the path of its file; None is the default.
-
-    Raises
-    ------
-    InputError
-    """
+    """One case from objects: a head may be a library name, a shop the path of its file; None is the default."""
     steel = steel_of(steel)
     if head is None or isinstance(head, str):
         head = library_head("mid-iron" if head is None else head)
@@ -190,13 +175,7 @@ def _is_single(given) -> bool:
 
 
 def length_of(*columns) -> int | None:
-    """Number of cases if it is known beforehand; 1 if all are singles.
-
-    Raises
-    ------
-    InputError
-        Sequences of different lengths, or something that is neither a single nor a sequence.
-    """
+    """Number of cases if it is known beforehand; 1 if all are singles."""
     lengths = {}
     unknown = False
     for what, given in zip(_MAKERS, columns, strict=True):
@@ -221,13 +200,7 @@ def length_of(*columns) -> int | None:
 
 
 def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
-    """Every case in order, made when it is read.
-
-    Raises
-    ------
-    InputError
-        A sequence that ends before the others.
-    """
+    """Every case in order, made when it is read."""
     singles: dict[str, Any] = {}
     errors: dict[str, str] = {}
     streams = {}

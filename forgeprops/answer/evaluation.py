@@ -30,11 +30,12 @@ from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, mass_g_of
 from ..strength.tensile import Strength, strength_arrays, strength_of
-from ..transformation import temperatures
+from ..transformation import rate_doubt, temperatures
 from ..transformation.recrystallisation import press_strain_columns
 from . import interval
 from .second_opinions import OPINION_REHEAT_C, opinion_arrays
-from .warnings.later_heats import hottest_c
+from .variants import carbide_span_hv, hardness, rate_ends_hv, varied
+from .warnings.later_heats import hottest_c, relief_left
 from .warnings.listing import codes_of, of_case
 
 #: What `evaluate` may calculate beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
@@ -59,6 +60,8 @@ class Evaluation:
         Hardness without spray; NaN where there is none anyway.
     carbide_span_hv : array, shape (n, 5)
         Hardness between carbides that dissolve slowly and fast.
+    rate_ends_hv : array, shape (2, n, 5), or None
+        What unsure rates of transformation take from the hardness and add to it at the ends of the 80 % interval.
     counted_strain : dict of str to array, or None
         The press strain (see `press_strain`) that is counted in.
     strike : Strike
@@ -74,6 +77,7 @@ class Evaluation:
     nodes_hv: np.ndarray | None = None
     dry_hv: np.ndarray | None = None
     carbide_span_hv: np.ndarray | None = None
+    rate_ends_hv: np.ndarray | None = None
     counted_strain: Mapping[str, np.ndarray] | None = None
     strike: Strike = Strike()
     bench: Bench = Bench()
@@ -164,6 +168,7 @@ class Evaluation:
             np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0),
             (self.soft[:, 0], f["bainite"][:, 0], f["martensite"][:, 0]),
             *self.skin,
+            relief_left(self),
         )
 
     @functools.cached_property
@@ -176,13 +181,7 @@ class Evaluation:
         return self.strikes["margin"]
 
     def quantity(self, name: str) -> np.ndarray:
-        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,).
-
-        Raises
-        ------
-        KeyError
-            A quantity of the line: its time, its water, its effort beside another steel's.
-        """
+        """Column that a limit is put on, by its name in `inputs.limits.QUANTITIES`, shape (n,)."""
         zone, _, rest = name.partition("_")
         if rest in ("hardness_hv", "tensile_mpa", "yield_mpa"):
             columns = self.strength if rest != "hardness_hv" else {rest: self.hardness_hv}
@@ -195,7 +194,14 @@ class Evaluation:
 
     @functools.cached_property
     def sd_hv(self) -> np.ndarray:
-        """Standard deviation of hardness: fit residuals, spread of the methods, unsure carbides, tempering."""
+        """Standard deviation of hardness: `own_sd_hv` and unsure rates."""
+        if self.rate_ends_hv is None:
+            return self.own_sd_hv
+        return np.hypot(self.own_sd_hv, np.diff(self.rate_ends_hv, axis=0)[0] / (2.0 * interval.Z))
+
+    @functools.cached_property
+    def own_sd_hv(self) -> np.ndarray:
+        """The same without the rates: fit residuals, spread of the methods, unsure carbides, tempering."""
         r, shape = self.results, self.hardness_hv.shape
         views = opinion_arrays(
             {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()},
@@ -224,9 +230,24 @@ class Evaluation:
         return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
     @functools.cached_property
+    def far_share(self) -> np.ndarray:
+        """How far from the measured bars, see `rate_doubt.far_share`."""
+        rate = np.nan_to_num(self.results.rate_700_c_per_s, nan=1.0)
+        return rate_doubt.far_share(self.cases.composition, rate)
+
+    @functools.cached_property
+    def rate_sd(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Doubt of ln(rate) by the open contents, shape (n, 1), and in all, and the delay that lean steel may want, (n, 5)."""
+        far = self.far_share
+        doubts = rate_doubt.ln_rate_sd(
+            self.cases.composition, self.cases.content_sd, far, interval.figures()[-1]
+        )
+        return *doubts, rate_doubt.lean_delay(self.cases.composition, far)
+
+    @functools.cached_property
     def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:
         """80 % interval of hardness, low and high."""
-        hv, sd, wet = self.hardness_hv, self.sd_hv, self.cases.sprayed
+        hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.sprayed
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
             nodes = self.nodes_hv[:, wet]
@@ -237,6 +258,11 @@ class Evaluation:
                 nodes.reshape(len(nodes), -1),
             )
             low[wet], high[wet] = (ends.reshape(-1, len(ZONES)) for ends in found)
+        if (
+            self.rate_ends_hv is not None
+        ):  # each end on its own: where the rates can only be too fast, only one moves
+            fall, rise = self.rate_ends_hv
+            low, high = hv - np.hypot(hv - low, fall), hv + np.hypot(high - hv, rise)
         return np.maximum(low, 60.0), np.minimum(high, 900.0)
 
     def chances(self, case: int, zone: int) -> dict[str, float] | None:
@@ -393,7 +419,7 @@ def evaluate(
     wet, nodes = np.flatnonzero(cases.sprayed), interval.spray_nodes()[0]
     changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
-    stacked = _varied(cases, rows, changes)
+    stacked = varied(cases, rows, changes)
     speeds = None if speed is None else speed[rows]
     if not trace["trace"] or n <= _FEW:
         marched = march_columns(stacked, strain_speed=speeds, **trace, **options)
@@ -401,49 +427,18 @@ def evaluate(
         rest_hv = rest.hardness_hv
     else:
         results = Results.of(march_columns(cases, strain_speed=speed, **trace, **options))
-        rest_hv = _hardness(stacked, np.arange(n, len(rows)), speeds, options)
+        rest_hv = hardness(stacked, np.arange(n, len(rows)), speeds, options)
     variants = np.full((len(changes), n, len(ZONES)), np.nan)
     variants[:, wet] = rest_hv.reshape(len(changes), len(wet), len(ZONES))
-    return Evaluation(
+    found = Evaluation(
         cases,
         results,
         variants[: len(nodes)] if "interval" in want else None,
         variants[-1] if "dry" in want else None,
-        _carbide_span_hv(cases, results, speed, options) if "interval" in want else None,
-        counted,
+        carbide_span_hv(cases, results, speed, options) if "interval" in want else None,
+        counted_strain=counted,
         options=options,
     )
-
-
-def _hardness(cases: Cases, rows: np.ndarray, speed, options) -> np.ndarray:
-    if not len(rows):
-        return np.zeros((0, len(ZONES)))
-    speed = None if speed is None else speed[rows]
-    return Results.of(march_columns(cases.rows(rows), strain_speed=speed, **options)).hardness_hv
-
-
-def _varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
-    """The cases with their variants below them: the water law at a deviate, or (None) no spray."""
-    if not changes:
-        return cases
-    stacked, n = cases.rows(rows), len(cases)
-    spray, wet = stacked.shop["spray"], stacked.route["has_spray"]
-    for rest, change in zip(np.split(np.arange(n, len(rows)), len(changes)), changes, strict=True):
-        if change is None:
-            wet[rest] = False
-        else:
-            sd = interval.spray_ln_sd(stacked.shop["spray_ln_sd"][rest])
-            spray[rest] = np.clip(spray[rest] * np.exp(sd * change), 0.1, 10.0)
-    return stacked
-
-
-def _carbide_span_hv(cases: Cases, results: Results, speed, options) -> np.ndarray:
-    """Hardness between slow and fast carbides where that could change the answer; 0 elsewhere."""
-    unsure = np.flatnonzero(interval.carbides_unsure(cases, results))
-    span = np.zeros_like(results.hardness_hv)
-    if len(unsure):
-        factor = np.repeat(interval.CARBIDE_SPEEDS, len(unsure))
-        rows = np.concatenate([unsure, unsure])
-        hv = _hardness(cases, rows, speed, {**options, "carbide_speed": factor})
-        span[unsure] = np.abs(hv[: len(unsure)] - hv[len(unsure) :])
-    return span
+    if "interval" in want:
+        found = dataclasses.replace(found, rate_ends_hv=rate_ends_hv(found, speed))
+    return found

@@ -34,28 +34,14 @@ UNSURE_CARBON, UNSURE_SHARE = 0.002, 0.9995
 #: Rows of data/fits/hardness_spread.csv in the order `spread_variance` takes them: three shares of hardness, HV
 #: at one
 #: half martensite, and the weight of the opinions' spread.
-FIGURES = ("ferrite-pearlite", "bainite", "martensite", "martensite share", "opinions")
-
-
-def student_factor(steels: float) -> float:
-    """Student's t over the normal deviate at the ends of the interval: what few steels behind a figure cost.
-
-    Examples
-    --------
-    >>> [round(student_factor(n), 2) for n in (4, 10, 1000)]
-    [1.2, 1.07, 1.0]
-    """
-    from scipy.special import stdtrit  # scipy.stats would take half a second
-
-    return float(stdtrit(float(steels), 0.5 + COVERAGE / 2)) / Z
+FIGURES = ("ferrite-pearlite", "bainite", "martensite", "martensite share", "opinions", "far rates")
 
 
 @functools.cache
-def _figures() -> tuple[float, ...]:
+def figures() -> tuple[float, ...]:
+    """Values of `FIGURES`."""
     rows = {row["id"]: row for row in read_rows("fits/hardness_spread.csv")}
-    return tuple(
-        float(rows[name]["value"]) * student_factor(float(rows[name]["steels"])) for name in FIGURES
-    )
+    return tuple(float(rows[name]["value"]) for name in FIGURES)
 
 
 def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv=0.0):
@@ -81,7 +67,7 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     something else its amount is the greatest doubt: that part goes with the standard deviation of a share,
     ``sqrt(m (1 - m))``, and is whole at one half.  The weight of the opinions' spread is fitted too: bars on
     which the methods disagree are not much worse than others.  The figures are misses on bars of steels
-    left out of the fit, data/fits/hardness_spread.csv, each times `student_factor` of the steels behind it.
+    left out of the fit, data/fits/hardness_spread.csv, all scaled so that 8 of 10 of those lie inside.
 
     References
     ----------
@@ -98,13 +84,13 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     )
     return np.sqrt(
         spread_variance(
-            np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float), *_figures()
+            np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float), *figures()[:5]
         )
     )
 
 
 def spread_variance(hv, fp, b, m, spread_hv, in_fp, in_b, in_m, in_share, in_opinions):
-    """Variance of hardness, HV², with the five figures as arguments: what their fit varies."""
+    """Variance of hardness, HV², with five figures as arguments: what their fit varies."""
     own = hv**2 * (fp * in_fp**2 + b * in_b**2 + m * in_m**2)
     return own + 4.0 * m * (1.0 - m) * in_share**2 + (in_opinions * spread_hv) ** 2
 

@@ -116,11 +116,6 @@ class NextMeasurement:
             In the reading's unit.
         taken_as_said : bool
             That they were taken as `reading.how` says.
-
-        Raises
-        ------
-        InputError
-            Readings taken otherwise, or no numbers.
         """
         if taken_as_said is not True:
             raise InputError(f"A reading taken otherwise is refused: {self.reading.how}")

@@ -36,17 +36,6 @@ from ..transformation.phase_hardness import (
     martensite_coefficients,
 )
 
-__all__ = [
-    "FULLY_AUSTENITE",
-    "OPINION_REHEAT_C",
-    "Opinion",
-    "critical_rate_opinion",
-    "end_quench_opinion",
-    "opinion_arrays",
-    "opinions",
-]
-
-
 #: Share of austenite from which a zone counts as fully austenitised.  Our own limit: 1 % of ferrite is below
 #: what a microscope tells.
 FULLY_AUSTENITE = 0.99

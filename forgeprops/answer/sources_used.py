@@ -15,8 +15,6 @@ from ..inputs.head import head, heads
 from ..thermal.media import BATHS
 from ..thermal.surroundings import neighbours, row_view_factor
 
-__all__ = ["sources_of"]
-
 _PACKAGE = __name__.partition(".")[0]
 #: Formulas that the compiled engine repeats, so that no call of Python shows them.
 _ENGINE = (
@@ -117,10 +115,6 @@ def sources_of(result) -> tuple[Source, ...]:
     Parameters
     ----------
     result : Estimate
-
-    Returns
-    -------
-    tuple of Source
     """
     rows, kind = [], result.route.cool.surroundings
     if kind == "row":

@@ -38,6 +38,7 @@ _SHORT = {"hosel_allowed_deg": "hosel", "bar_force_n": "pull", "face_margin": "s
 _STOPS = {
     "quench-crack": "the spray may crack this steel",
     "burning": "the furnace burns this steel",
+    "local-heat:hardens": "the torch hardens the hosel again",
 }
 
 

@@ -146,9 +146,8 @@ def _job(result) -> str:
         )
     else:
         parts.append("no spray")
-    return f"{result.steel.name}, {result.head.name}: " + ", ".join(
-        [*parts, _air(result), *(heat.words for heat in route.later)]
-    )
+    parts += [q.words for q in route.quench] + [_air(result)] + [h.words for h in route.later]
+    return f"{result.steel.name}, {result.head.name}: " + ", ".join(parts)
 
 
 def _deciding(result, units: Units) -> list[str]:

@@ -32,11 +32,6 @@ def shown(value) -> str:
 def check_kind(value, kind: type, name: str, where: str = ""):
     """Return `value` if it is of `kind`; otherwise raise.
 
-    Raises
-    ------
-    InputError
-        If it is anything else.
-
     Examples
     --------
     >>> check_kind("fast", dict, "limits")
@@ -59,11 +54,6 @@ def check_list(value, name: str, form: str = "a list", count: int | None = None)
     count : int, optional
         So many items.
 
-    Raises
-    ------
-    InputError
-        If it is a text, a mapping or no iterable at all, or has another number of items.
-
     Examples
     --------
     >>> check_list(5, "axis", "(low, high)", 2)
@@ -84,11 +74,6 @@ def check_list(value, name: str, form: str = "a list", count: int | None = None)
 def check_name(value, name: str, where: str = "") -> str:
     """Return `value` if it can be a name: 1 to 120 printable characters, not all blank; otherwise raise.
 
-    Raises
-    ------
-    InputError
-        If it is anything else: line breaks, control characters, halves of a character (surrogates).
-
     Examples
     --------
     >>> check_name("heat 7\\n", "steel name")
@@ -106,13 +91,7 @@ def check_name(value, name: str, where: str = "") -> str:
 
 
 def check_flag(value, name: str, where: str = "") -> bool:
-    """Return `value` as a bool if it is True or False (NumPy's too); otherwise raise.
-
-    Raises
-    ------
-    InputError
-        If it is anything else: "yes" and 1 are not guessed at.
-    """
+    """Return `value` as a bool if it is True or False (NumPy's too); otherwise raise."""
     if isinstance(value, bool) or type(value).__name__ in ("bool_", "bool"):
         return bool(value)
     raise InputError(f"{name} must be True or False; got {shown(value)}{_at(where)}.")
@@ -120,11 +99,6 @@ def check_flag(value, name: str, where: str = "") -> bool:
 
 def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
     """Return `value` as an int if it is a whole number in ``[low, high]``.
-
-    Raises
-    ------
-    InputError
-        If it is not.
 
     Examples
     --------
@@ -156,11 +130,6 @@ def check_number(
         Unit shown in the message.
     where : str
         Where it came from ("certs.csv, row 4, column Cr").
-
-    Raises
-    ------
-    InputError
-        If it is not a number, not finite, or outside the interval.
 
     Examples
     --------
@@ -194,11 +163,6 @@ def check_number(
 
 def check_choice(value, name: str, allowed, where: str = "") -> str:
     """Return `value` if it is one of `allowed`; otherwise raise and suggest the nearest.
-
-    Raises
-    ------
-    InputError
-        If it is not one of the allowed words.
 
     Examples
     --------

@@ -60,11 +60,6 @@ class Source:
 def references(doc: str | None, where: str) -> tuple[Source, ...]:
     """Sources named in one docstring.
 
-    Raises
-    ------
-    ValueError
-        An entry does not end with its basis.
-
     Examples
     --------
     >>> doc = "Ae3, °C.\\n\\nReferences\\n----------\\n.. [1] K. W. Andrews 1965 (from memory).\\n"

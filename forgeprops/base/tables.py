@@ -25,13 +25,7 @@ def data_path(*parts: str) -> Path:
 
 @functools.cache
 def read_rows(name: str) -> tuple[dict[str, str], ...]:
-    """Read one CSV table of the data folder as a tuple of dicts of text; lines that start with # are notes.
-
-    Raises
-    ------
-    InputError
-        If the table does not exist, or a row has more or fewer cells than the header.
-    """
+    """Read one CSV table of the data folder as a tuple of dicts of text; lines that start with # are notes."""
     path = data_path(*name.split("/"))
     if not path.is_file():
         raise InputError(f"table {name!r} is missing; give the CSV files in {_root()}.")

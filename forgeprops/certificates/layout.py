@@ -204,7 +204,7 @@ def find_tables(grid: Grid) -> list[Table]:
         columns = _columns(grid, head, above)
         columns, rows = _take_unit_row(grid, columns, range(head + 1, end), head, above)
         if grid.transposed:
-            first = min(j for j, c in columns.items() if c.name in ELEMENTS)
+            first = min((j for j, c in columns.items() if c.name in ELEMENTS), default=0)
             given = _above(grid.transpose(), first, 0)
         else:
             given = _above(grid, head, above + 1)

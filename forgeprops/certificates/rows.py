@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from ..base.errors import InputError
-from ..inputs.composition import BESIDE, NOT_USED, content_of
+from ..inputs.composition import BESIDE, NOT_USED, below_sd, content_of
 from ..inputs.steel import ELEMENTS, Steel
 from ..io.cells import cell_text, read_number
 from ..io.columns import Column, Table
@@ -221,14 +221,16 @@ def _read_row(
         for j, c in table.columns.items()
         if j in cell and c.name in (None, "date", "lot")
     }
-    composition = _composition(cell, elements, table, (i, decimal, below_limit), report, notes)
+    unsure: dict[str, float] = {}
+    how = i, decimal, below_limit, unsure
+    composition = _composition(cell, elements, table, how, report, notes)
     steel = None
     if composition is not None:
         for what, assumed, j in _implausible(composition, cell, elements):
             report(what, assumed, j)
         source = f"{grid.file}, column {whole}" if turned else f"{grid.file}, row {line}"
         try:
-            steel = Steel(heat, composition, source=source, **_grain(named, report))
+            steel = Steel(heat, composition, source=source, unsure=unsure, **_grain(named, report))
         except InputError as error:
             report(str(error).rstrip("."))
     grade = named.get("grade") or table.given.get("grade", "")
@@ -236,8 +238,8 @@ def _read_row(
 
 
 def _composition(cell, elements, table, how, report, notes) -> dict[str, float] | None:
-    """Contents of a row, wt%; None if one that counts cannot be used."""
-    (i, decimal, below_limit), usable = how, True
+    """Contents of a row, wt%; None if one that counts cannot be used.  Fills the last of `how` with what is left open."""
+    (i, decimal, below_limit, unsure), usable = how, True
     found: dict[str, list[tuple[float, int]]] = {}
     total_al = any(
         c.name == "Al" and not c.soluble and read_number(cell.get(j)).kind != "missing"
@@ -255,6 +257,8 @@ def _composition(cell, elements, table, how, report, notes) -> dict[str, float] 
                 usable = usable and column.name in BESIDE
             else:
                 found.setdefault(column.name, []).append((content, j))
+                if reading.kind == "below":
+                    unsure[column.name] = below_sd(content)
     composition, twice = {}, []
     for element, values in found.items():
         contents = [v for v, _ in values]

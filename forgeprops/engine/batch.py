@@ -31,8 +31,6 @@ from .packing import (
 from .physics import PHYSICS, contact_table, extent_pairs, physics
 from .section import lobatto
 
-__all__ = ["Marched", "STOP_C", "TOLERANCE_C", "engine", "run", "run_curve"]
-
 #: Cases a call of the engine; fewer leave lanes empty, more cost memory.
 CHUNK = 512
 
@@ -52,6 +50,8 @@ class Marched:
     energy : array, shape (n, 3)
         Heat taken from the surroundings, sensible heat stored, heat of transformation, J.
     steps : array, shape (n,)
+    later_j : array, shape (n, 5)
+        Tempering integral of the later heats, s.
     trace : list of array, or None
         Time, mean and front temperatures of the zones; with `keep_points` also the temperature of every point.
     """
@@ -63,6 +63,7 @@ class Marched:
     heat: np.ndarray | None
     energy: np.ndarray
     steps: np.ndarray
+    later_j: np.ndarray
     trace: list | None
 
 
@@ -249,6 +250,7 @@ def run(
         np.empty((n, HEAT_ROWS, n_points)) if keep_points else None,
         np.empty((n, 3)),
         np.empty(n, np.int64),
+        cases["later_j"],
         [None] * n if trace else None,
     )
 

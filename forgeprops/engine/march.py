@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["HEAT_ROWS", "MARKS", "STEP_LIMIT", "STOP_C", "TOLERANCE_C", "control"]
-
 #: Rows of the furnace state of a point.
 HEAT_ROWS = 3
 H_AUSTENITE, H_CARBIDE, H_GRAIN = range(HEAT_ROWS)  # share; undissolved share; d^m in µm^m

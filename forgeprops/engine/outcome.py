@@ -31,8 +31,6 @@ from ..transformation.tempering import (
 )
 from .packing import HARDNESS_FIELDS
 
-__all__ = ["OUT", "collect", "structure_hardness"]
-
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
 
@@ -201,10 +199,6 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
     heat : array, shape (n, HEAT_ROWS, points)
         Furnace state.
     layout : batch.Layout
-
-    Returns
-    -------
-    array, shape (n, zones, OUT); array, shape (n, points)
     """
     share = state[:, AUSTENITE_0]
     later_j = cases["later_j"][:, layout.zone_of_structure]

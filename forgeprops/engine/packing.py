@@ -327,10 +327,6 @@ def convection_tables(
     head_of, air_c : array, shape (n,)
     air_speed_m_s : array, shape (n,) or (n, zones)
         0 is still air.
-
-    Returns
-    -------
-    array, shape (tables, zones, temperatures); int array, shape (n,)
     """
     sizes = [
         np.full(len(head_of), z.size_mm) if np.ndim(z.size_mm) == 0 else z.size_mm[head_of]

@@ -12,8 +12,6 @@ from ..thermal import die_contact, properties, spray
 from ..transformation import austenite, decomposition, kinetics, temperatures
 from .packing import JET_W_M2K
 
-__all__ = ["PHYSICS", "contact_table", "extent_pairs", "physics"]
-
 #: Nodes of `contact_table`.
 _CONTACT_POINTS = 4097
 #: Carbon above which the rate equations are not used, wt% (their stated range).

@@ -107,6 +107,8 @@ class Results:
     point_hv : array, shape (n, points)
     energy : array, shape (n, 3)
         Heat taken from the surroundings, sensible heat stored, heat of transformation, J.
+    later_j : array, shape (n, 5)
+        Tempering integral of the later heats, s.
     steps : array, shape (n,)
     """
 
@@ -129,6 +131,7 @@ class Results:
     scale_um: np.ndarray
     point_hv: np.ndarray
     energy: np.ndarray
+    later_j: np.ndarray
     steps: np.ndarray
     _traces: list | None = None
     _state: np.ndarray | None = None
@@ -169,6 +172,7 @@ class Results:
             scale_um=m[:, :, mark.M_SCALE],
             point_hv=marched.point_hv[rows],
             energy=marched.energy[rows],
+            later_j=marched.later_j[rows],
             steps=marched.steps[rows],
             _traces=None if marched.trace is None else marched.trace[rows],
             _state=None if marched.state is None else marched.state[rows],

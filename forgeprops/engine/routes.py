@@ -12,7 +12,7 @@ from ..inputs.later import COOLING, LocalHeat, Temper
 from ..inputs.route import HEATING, QUENCH
 from ..thermal import surroundings
 from ..thermal.furnace import FURNACES
-from ..thermal.local_heat import hosel_heat
+from ..thermal.local_heat import hosel_heats
 from ..thermal.media import MEDIUM_C, bath_w_m2
 from ..transformation import austenite
 from .packing import (
@@ -219,9 +219,8 @@ def later_heats_j(
     total = np.zeros((len(temper_q_k), len(ZONES)))
     for heat in heats:
         if isinstance(heat, LocalHeat):
-            shapes, of = np.unique(hosel_mm, axis=0, return_inverse=True)
             act = heat.peak_c, heat.hold_s, heat.cooled, float(temper_q_k[0])
-            total += hosel_heat(tuple(map(tuple, shapes.tolist())), *act).zone_j[of.ravel()]
+            total += hosel_heats(hosel_mm, *act).zone_j
             continue
         gain = heat.hold_s * np.exp(-temper_q_k / (heat.temperature_c + 273.15))
         for i, name in enumerate(ZONES):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 
 import numpy as np
@@ -10,9 +11,15 @@ from ..base.constants import STEEL_DENSITY_KG_M3
 from ..base.errors import check_choice, check_number, check_whole
 from ..forging.effort import flow_stress_mpa
 from ..inputs.cases import Cases, SteelColumns
+from ..inputs.head import ZONES
+from ..inputs.later import COOLING, LocalHeat
+from ..inputs.route import HEATING
+from ..thermal.local_heat import RISE_S, hosel_heats
 from ..thermal.properties import austenite_cp_j_kgk
 from ..transformation import kinetics
 from . import batch, packing, routes
+from .march import M_RATE700, M_T500, M_T800
+from .outcome import O_HV_COOLED, O_HV_QUENCHED
 
 #: Share of plastic work that becomes heat (Taylor & Quinney 1934; from memory).
 _WORK_TO_HEAT = 0.9
@@ -21,12 +28,7 @@ _RATE_PER_S = 10.0
 
 
 def check_march_options(options) -> None:
-    """Refuse options of a march that a user's call passes on, by name and by value.
-
-    Raises
-    ------
-    InputError
-    """
+    """Refuse options of a march that a user's call passes on, by name and by value."""
     for name, value in options.items():
         check_choice(name, "option", ("tolerance_c", "threads", "constants"))
         if name == "tolerance_c":
@@ -38,17 +40,7 @@ def check_march_options(options) -> None:
 
 
 def march_columns(
-    columns: Cases,
-    *,
-    tolerance_c: float = batch.TOLERANCE_C,
-    points: tuple[int, ...] = packing.POINTS,
-    trace: bool = False,
-    threads: int | None = None,
-    constants: dict[str, float] | None = None,
-    methods: dict[str, str] | None = None,
-    keep_points: bool = False,
-    carbide_speed=1.0,
-    strain_speed=None,
+    columns: Cases, *, carbide_speed=1.0, ln_delay=0.0, strain_speed=None, **options
 ) -> batch.Marched:
     """March many heads given as columns; one row a case, in the same order.
 
@@ -56,10 +48,91 @@ def march_columns(
     ----------
     carbide_speed : float or array, shape (n,)
         Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
+    ln_delay : float or array, shape (n,)
+        Taken from ln(rate) of ferrite, pearlite and bainite.
     strain_speed : array, shape (n, 5), optional
         Factor on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
         (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
+    **options
+        tolerance_c, points, trace, threads, keep_points, and constants and methods of the formulas.
+
+    Notes
+    -----
+    A torch above Ac1 makes new austenite of the hosel: it is marched again, with neck and head as warm as the torch leaves
+    them, and its outcome replaces the hosel's.
     """
+    unsure = [np.broadcast_to(x, (len(columns),)) for x in (carbide_speed, ln_delay)]
+    marched = _march(columns, unsure, strain_speed, **options)
+    options["trace"] = False
+    count = options.get("points", packing.POINTS)[-1]
+    for rows, heat, after in _torches(columns):
+        part = [x[rows] for x in unsure]
+        again = _march(_again(columns, rows, heat, after), part, None, heat, **options)
+        _replace_hosel(marched, rows, again, slice(-count, None))
+    return marched
+
+
+def _torches(columns: Cases):
+    """Cases, shape (m,), whose last local heat above Ac1 is `heat`, with the heats after it."""
+    if not any(isinstance(heat, LocalHeat) for heats in columns.later for heat in heats):
+        return
+    ac1, _ = _packed_steels(columns.steels)
+    ac1 = ac1["ac1"] if columns.steel_of is None else ac1["ac1"][columns.steel_of]
+    for kind, heats in enumerate(columns.later):
+        left = columns.later_of == kind
+        for at in reversed(range(len(heats))):
+            if isinstance(heats[at], LocalHeat):
+                mine = left & (ac1 < heats[at].peak_c)
+                left &= ~mine
+                if mine.any():
+                    yield np.flatnonzero(mine), heats[at], heats[at + 1 :]
+
+
+def _again(columns: Cases, rows: np.ndarray, heat: LocalHeat, after: tuple) -> Cases:
+    """The cases under a torch instead of their route: held at its peak, cooled in still air, then what comes after."""
+    part = columns.rows(rows)
+    changed = dict.fromkeys(
+        ("transfer_s", "dwell_s", "rest_s", "strain", "has_spray", "has_quench"), 0
+    )
+    changed |= {
+        "preheat_c": heat.peak_c,
+        "soak_s": RISE_S + heat.hold_s,
+        "start_c": 25.0,
+        "view_factor": np.nan,
+    }
+    changed |= {"furnace": HEATING.index("induction"), "surroundings": COOLING.index("single")}
+    columns_of = {n: np.full(len(rows), v, part.route[n].dtype) for n, v in changed.items()}
+    return dataclasses.replace(
+        part, route={**part.route, **columns_of}, later=(after,), later_of=np.zeros(len(rows), int)
+    )
+
+
+def _replace_hosel(marched: batch.Marched, rows: np.ndarray, again, points: slice) -> None:
+    """Put the hosel of `again` into `rows`; what it was before the later heats stays."""
+    hosel = len(ZONES) - 1
+    new, old = again.zones[:, hosel], marched.zones[rows, hosel]
+    before = [O_HV_COOLED, O_HV_QUENCHED]
+    new[:, before] = old[:, before]
+    marched.zones[rows, hosel] = new
+    for mark in (M_T800, M_T500, M_RATE700):
+        marched.marks[rows, hosel, mark] = again.marks[:, hosel, mark]
+    for name in ("point_hv", "state", "heat"):
+        if getattr(marched, name) is not None:
+            getattr(marched, name)[rows, ..., points] = getattr(again, name)[..., points]
+
+
+def _march(
+    columns: Cases,
+    unsure,
+    strain_speed,
+    torch: LocalHeat | None = None,
+    *,
+    points: tuple[int, ...] = packing.POINTS,
+    constants: dict[str, float] | None = None,
+    methods: dict[str, str] | None = None,
+    **options,
+) -> batch.Marched:
+    """One march of the route, or of hosel and neck under a torch."""
     n = len(columns)
     every = np.arange(n)
     steel_of = every if columns.steel_of is None else columns.steel_of
@@ -74,13 +147,19 @@ def march_columns(
         cases[name] = of_steel[name][steel_of]
     heads, zones = _packed_heads(columns.heads)
     steps, (tables, table_of), media = routes.pack_routes(columns, zones, head_of, cases)
+    if torch is not None:
+        act = torch.peak_c, torch.hold_s, torch.cooled, float(cases["temper_q_k"][0])
+        cases["coil_c"] = hosel_heats(routes.hosel_shape_mm(columns), *act).zone_c
+        cases["coil_s"] = RISE_S
     cases["work_k"] = _press_work_k(columns)
     for kind, heats in enumerate(columns.later):
         mine = columns.later_of == kind
         if heats and mine.any():  # a part of many cases keeps their lists of later heats
             shapes = routes.hosel_shape_mm(columns)[mine]
             cases["later_j"][mine] = routes.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
-    cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
+    cases["ln_carbide_speed"] = np.log(np.maximum(unsure[0], 1e-9))
+    for name in ("ln_f", "ln_p", "ln_b"):
+        cases[name] += unsure[1]
     if strain_speed is not None:
         cases["ln_strain_f"] = cases["ln_strain_b"] = np.log(strain_speed)
     packed = batch.Packed(
@@ -96,9 +175,7 @@ def march_columns(
         packing.section(points),
         media,
     )
-    return batch.run(
-        packed, tolerance_c=tolerance_c, trace=trace, threads=threads, keep_points=keep_points
-    )
+    return batch.run(packed, **options)
 
 
 def _pack_steels(steels: SteelColumns, constants=None, methods=None):

@@ -85,12 +85,27 @@ class _Bending:
         return centre * pressure, held * plate.edge * self.edge * pressure, held
 
 
+def _residual_mpa(faces: Faces, strike: Strike, more=0.0) -> np.ndarray:
+    """Residual stress of both surfaces, MPa, shape (n,): as given, with `more`, after the later heats."""
+    left = np.broadcast_to(faces.stress_left, faces.layers_hv.shape[:1])
+    return np.round((strike.residual_mpa + more) * left, 1)  # few values, since each has its tables
+
+
 def _capacities(faces: Faces, strike: Strike, residual=0.0, shift_sd=0.0):
     """Pulses of stress (MPa) that the places take: back (n,), edge (3, n), inside (n, m)."""
-    n, moved = strike.required_strikes, strike.residual_mpa + residual
+    n, moved = strike.required_strikes, _residual_mpa(faces, strike, residual)
     skin = faces.skin(strike.front_removed_um) if np.any(faces.decarburised_um) else ()
-    back = capacity_mpa(faces.layers_hv[:, -1], strike.back_um, n, moved, shift_sd)
-    edge = capacity_mpa(faces.edge_hv(strike.fillet_mm), strike.front_um, n, moved, shift_sd, *skin)
+    skin = [np.broadcast_to(part, moved.shape) for part in skin]
+    edge_hv, back, edge = (
+        faces.edge_hv(strike.fillet_mm),
+        np.empty(len(moved)),
+        np.empty((3, len(moved))),
+    )
+    for value in np.unique(moved):
+        mine, of = moved == value, (n, float(value), shift_sd)
+        back[mine] = capacity_mpa(faces.layers_hv[mine, -1], strike.back_um, *of)
+        of_skin = [part[mine] for part in skin]
+        edge[:, mine] = capacity_mpa(edge_hv[:, mine], strike.front_um, *of, *of_skin)
     return back, edge, capacity_mpa(faces.layers_hv, 1.0, n, 0.0, shift_sd)
 
 
@@ -206,7 +221,7 @@ def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
 def _lives(faces: Faces, strike: Strike, found) -> np.ndarray:
     """Strikes to a crack, the least of the places; infinite below every fatigue limit."""
     hv, share = faces.edge_hv(strike.fillet_mm), faces.edge_share(faces.thickness_mm)
-    skin, residual = faces.skin(strike.front_removed_um), strike.residual_mpa
+    skin, residual = faces.skin(strike.front_removed_um), _residual_mpa(faces, strike)
     edge = life(hv, strike.front_um, found["edge_mpa"] * share, residual, *skin)
     back = life(faces.layers_hv[:, -1], strike.back_um, found["centre_mpa"], residual)
     return np.minimum(edge.min(axis=0), back)

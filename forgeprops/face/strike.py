@@ -34,7 +34,7 @@ class Strike:
     front_removed_um : float
         Metal ground or polished off the front after the last heat, µm.
     residual_mpa : float
-        Stress left in both surfaces by the quench, tension positive; nobody has measured it.
+        Stress left in both surfaces by the quench, tension positive; nobody has measured it.  Later heats relieve it.
     fillet_mm : float
         Corner radius of the recess.
     edge_notch : float
@@ -98,11 +98,6 @@ _BOUNDS = {
 def strike_options(strike: Mapping | None) -> dict:
     """Check a strike given as a mapping by the names of `Strike`.
 
-    Raises
-    ------
-    InputError
-        Not a mapping, or a name that a strike does not have; the nearest is suggested.
-
     Examples
     --------
     >>> strike_options({"speed_m_s": 42})
@@ -141,6 +136,8 @@ class Faces:
     skin_hv, decarburised_um : array
         Hardness of the decarburised skin of the front and the depth at which 90 % of the carbon is left;
         depth 0: none.
+    stress_left : array
+        Share of the residual stress of the quench that later heats leave.
     """
 
     thickness_mm: np.ndarray
@@ -155,6 +152,7 @@ class Faces:
     shares: tuple[np.ndarray, np.ndarray, np.ndarray] = (0.0, 0.0, 0.0)
     skin_hv: np.ndarray | float = 0.0
     decarburised_um: np.ndarray | float = 0.0
+    stress_left: np.ndarray | float = 1.0
 
     def skin(self, removed_um: float):
         """Hardness and depth (µm) of what is left of the soft skin; the hardness rises straight to the core's."""

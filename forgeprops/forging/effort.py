@@ -166,10 +166,6 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     measured C45 and Medina & Hernandez at that temperature (they differ by up to 20 % at forging
     temperature).
 
-    Returns
-    -------
-    FlowStress
-
     Examples
     --------
     >>> from forgeprops.inputs.steel import Steel

@@ -6,8 +6,6 @@ import numpy as np
 
 from ..base.arrays import plain
 
-__all__ = ["boron_factor", "effective_boron"]
-
 #: Nitrogen that aluminium holds even without titanium or zirconium, wt%.
 _HELD_BY_AL = 0.002
 #: Widths of the smooth corners of free nitrogen and of effective boron, wt% (our choice).

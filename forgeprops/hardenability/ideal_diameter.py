@@ -16,18 +16,6 @@ from ..inputs.grades import check_steel
 from ..inputs.steel import Steel
 from .boron import boron_factor, effective_boron
 
-__all__ = [
-    "ADDED_BORON",
-    "EFFECTIVE_BORON",
-    "ELEMENTS_IN_FACTORS",
-    "GRAIN_SIZE_STEP",
-    "ideal_diameter",
-    "ideal_diameter_factors",
-    "ideal_diameter_upper",
-    "ideal_diameter_warnings",
-]
-
-
 #: Elements that have a factor; P and S are left out by the standard (their effects offset one another).
 ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr", "B")
 

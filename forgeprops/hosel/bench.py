@@ -163,11 +163,6 @@ _BOUNDS = {
 def bench_options(bench: Mapping | None) -> dict:
     """Check a bench given as a mapping by the names of `Bench`.
 
-    Raises
-    ------
-    InputError
-        Not a mapping, or a name that is no option of the bench; the nearest is suggested.
-
     Examples
     --------
     >>> bench_options({"bar_mm": 600.0})
@@ -369,7 +364,9 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     left, n = np.arange(len(x)), nodes
     for step in range(_NEWTON_STEPS):
         found, new = _newton(n, x[left], k[left], angle[left], free=step == 0)
-        going = np.any(np.abs(new - k[left]) > 1e-7 * k[left], axis=1)
+        going = np.any(
+            np.abs(new - k[left]) > 1e-5 * k[left], axis=1
+        )  # the step after it is its square
         x[left], k[left] = found, new
         if not going.any():
             break

@@ -41,7 +41,7 @@ from .fatigue import (
     roessle_fatemi,
     uniform_material_law,
 )
-from .limits import SPRINGS_DEG, bent_most, governing, gradient_share, limit_forces
+from .limits import NOTES, bent_most, governing, gradient_share, limit_forces
 from .result import HoselBend, ease_of
 
 #: Bend zones always shown, mm.  Nobody has measured it: 10–20 mm lies free between bar and clamp (our
@@ -133,7 +133,7 @@ def hosel_bend(
         neck = _metal(hv, structure, neck_material, "neck material")
     # a range once, with the hosel's value
     notes = [*{w.code: w for w in (*neck.warnings, *here.warnings)}.values()]
-    notes += [outside("hosel_length", length), *_advice(here, bench)]
+    notes += _advice(bench)
     factors = off_centre(here, bench, out_d, bore)
     shape = {
         "outside_mm": out_d,
@@ -246,34 +246,21 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     )
     strain, gathers = (float(x[0]) for x in bent_most(loaded, found))
     governed = LIMITS[governing(forces)[0]]
-    notes.append(outside("hosel_strain", strain))
-    if governed == "re-bends":
-        notes.append(
-            outside("roessle_fatemi", float(convert_array(here.hardness_hv, "HV", "HB")[0]))
-        )
-    if gathers:
-        notes.append(
-            Warn(
-                "hosel:gathers",
-                "All the bending gathers in less than a quarter of the diameter (taper, end of the "
-                "bore, hardness gradient); the beam picture is cautious there: try it.",
-            )
-        )
-    if now < SPRINGS_DEG:
-        notes.append(
-            Warn("hosel:too-strong", "Within these limits the hosel only springs; no bend stays.")
-        )
-    if target > 0.0 and force > STEADY_PULL_N:
-        most = (
-            ""
-            if force <= bench.force_limit_n
-            else f" and more than the {bench.force_limit_n:.0f} N allowed"
-        )
-        text = (
-            f"The required change needs a pull of {force:.0f} N, more than the {STEADY_PULL_N:.0f} N of a steady "
-            f"pull{most}: a bar of {bars[1]:.0f} mm brings it there."
-        )
-        notes.append(Warn("hosel:pull", text))
+    notes += _notes(
+        {
+            "allowed_deg": now,
+            "governed_by": governing(forces)[0],
+            "outer_strain": strain,
+            "gathers": gathers,
+            "length_mm": shape["length_mm"],
+            "target_deg": target,
+            "bar_force_n": force,
+            "hardness_hv": here.hardness_hv,
+            "yield_plateau_strain": here.yield_plateau_strain,
+        },
+        bench.force_limit_n,
+        bars[1],
+    )
     turn = math.degrees(math.atan2(bench.target_loft_deg, bench.target_lie_deg)) if target else 0.0
     out_d, bore = shape["outside_mm"], shape["bore_mm"]
     return HoselBend(
@@ -307,7 +294,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
         else {},
         strength=here,
         hardness_hv=here.hardness_hv,
-        warnings=tuple(n for n in notes if n is not None),
+        warnings=tuple(notes),
         bench=hosels.part(slice(0, 1)),
         hand=bench.hand,
     )
@@ -324,19 +311,50 @@ def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Streng
     return given
 
 
-def _advice(here: Strength, bench: Bench) -> list[Warn]:
+#: What to say of a bend, by the codes of `limits.NOTES`; ranges speak for themselves.
+_TEXTS = {
+    "hosel:plateau": (
+        "Low-carbon steel yields in a plateau: it gives suddenly, then stiffens. A bend that rested for days or was "
+        "warmed has aged: stiffer, less ductile."
+    ),
+    "hosel:gathers": (
+        "All the bending gathers in less than a quarter of the diameter (taper, end of the bore, hardness gradient); "
+        "the beam picture is cautious there: try it."
+    ),
+    "hosel:pull": (
+        "The required change needs a pull of {bar_force_n:.0f} N, more than the {steady:.0f} N of a steady pull{most}: "
+        "a bar of {bar_mm:.0f} mm brings it there."
+    ),
+    "hosel:too-strong": "Within these limits the hosel only springs; no bend stays.",
+}
+
+
+def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
+    """What `NOTES` has to say of one bend."""
+    ranges = {
+        "range:hosel_length": ("hosel_length", bend["length_mm"]),
+        "range:hosel_strain": ("hosel_strain", bend["outer_strain"]),
+        "range:roessle_fatemi": (
+            "roessle_fatemi",
+            float(convert_array(bend["hardness_hv"], "HV", "HB")[0]),
+        ),
+    }
+    over = f" and more than the {force_limit_n:.0f} N allowed" * (
+        bend["bar_force_n"] > force_limit_n
+    )
+    words = {**bend, "steady": STEADY_PULL_N, "most": over, "bar_mm": bar_mm}
+    return [
+        outside(*ranges[code]) if code in ranges else Warn(code, _TEXTS[code].format(**words), rank)
+        for code, (rank, holds) in NOTES.items()
+        if holds(bend)
+    ]
+
+
+def _advice(bench: Bench) -> list[Warn]:
     notes = []
     if bench.aged and not bench.history_deg:
         notes.append(
             Warn("hosel:ageing", "Strain ageing needs an earlier bend; history_deg names none.")
-        )
-    if here.yield_plateau_strain > 0.002:
-        notes.append(
-            Warn(
-                "hosel:plateau",
-                "Low-carbon steel yields in a plateau: it gives suddenly, then stiffens. A bend "
-                "that rested for days or was warmed has aged: stiffer, less ductile.",
-            )
         )
     if bench.plating_factor < 1.0:
         notes.append(

@@ -15,26 +15,6 @@ from ..base.constants import YOUNGS_MPA
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import FlowCurve, Strength, flow_curve
 
-__all__ = [
-    "AGEING_MPA",
-    "COLD_STRAIN",
-    "NOTCH",
-    "RETURN_STRAINS",
-    "SCATTER_FACTOR",
-    "StrainLife",
-    "aged",
-    "allowed_amplitude",
-    "bending_strain",
-    "crack_strain",
-    "cycles_to_crack",
-    "miner_damage",
-    "notch_strain_factor",
-    "roessle_fatemi",
-    "strain_amplitude",
-    "uniform_material_law",
-]
-
-
 #: Factor on cycles to a crack between the median of smooth bars and the weakest tenth of hosels: 10^(1.28 sd),
 #: sd of log life √(0.20² + 0.35²) from the laboratory's scatter and from a curve estimated from hardness (from
 #: memory; nobody has measured hosels).

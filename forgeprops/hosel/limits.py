@@ -7,9 +7,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from ..base.cautions import STEADY_PULL_N
 from ..base.constants import POISSON
+from ..base.ranges import beyond
+from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA
-from .bench import Bench, Hosels, Nodes, bar_for_force, load, metal_of
+from .bench import LIMITS, Bench, Hosels, Nodes, bar_for_force, load, metal_of
 from .fatigue import (
     COLD_STRAIN,
     RETURN_STRAINS,
@@ -79,7 +82,8 @@ def bends_of_heads(
     dict
         "one_bend_deg", "rebend_deg", "allowed_deg" (the least of both), "governed_by" (index into `LIMITS`); at the
         allowed bend "force_n", "springback_deg", "outer_strain" (the greatest) and "gathers" (all in less than a
-        quarter of the diameter); of the required change "bar_force_n" and "bar_length_needed_mm".
+        quarter of the diameter); of the required change "target_deg", "bar_force_n" and "bar_length_needed_mm"; "length_mm",
+        "hardness_hv" and "yield_plateau_strain" at the bar's mouth.
 
     Examples
     --------
@@ -132,13 +136,34 @@ def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
         "springback_deg": np.degrees(found.sprung[:n]),
         "outer_strain": strain[:n],
         "gathers": gathers[:n],
+        "length_mm": hosels.length_mm,
+        "target_deg": np.full(n, bench.target_deg),
+        **dict(
+            zip(("hardness_hv", "yield_plateau_strain"), hosels.metal[:, 0, [0, 4]].T, strict=True)
+        ),
         "bar_force_n": force,
         "bar_length_needed_mm": needed if bench.target_deg else 0.0 * needed,
     }
 
 
-#: Allowed bend below which the hosel only springs, degrees (our choice).
-SPRINGS_DEG = 0.05
+#: Allowed bend below which the hosel only springs, degrees, and plateau strain of one that gives suddenly (our choice).
+SPRINGS_DEG, PLATEAU_STRAIN = 0.05, 0.002
+#: What to say of a bend, by code: rank, and condition on what `bends_of_heads` returns.
+NOTES = {
+    "range:hosel_length": ("note", lambda b: beyond("hosel_length", b["length_mm"])),
+    "hosel:plateau": ("note", lambda b: b["yield_plateau_strain"] > PLATEAU_STRAIN),
+    "range:hosel_strain": ("note", lambda b: beyond("hosel_strain", b["outer_strain"])),
+    "range:roessle_fatemi": (
+        "note",
+        lambda b: (
+            beyond("roessle_fatemi", convert_array(b["hardness_hv"], "HV", "HB")[0])
+            & (b["governed_by"] == LIMITS.index("re-bends"))
+        ),
+    ),
+    "hosel:gathers": ("note", lambda b: b["gathers"]),
+    "hosel:pull": ("note", lambda b: (b["bar_force_n"] > STEADY_PULL_N) & (b["target_deg"] > 0.0)),
+    "hosel:too-strong": ("change", lambda b: b["allowed_deg"] < SPRINGS_DEG),
+}
 
 
 def bent_most(n: Nodes, found) -> tuple[np.ndarray, np.ndarray]:

@@ -21,9 +21,7 @@ from .head import Head
 from .later import COOLING, Temper
 from .route import HEATING, QUENCH, Quench, Route, Spray
 from .shop import Shop
-from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
-
-__all__ = ["Cases", "HeadColumns", "SHOP_NUMBERS", "SteelColumns", "spread"]
+from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
 SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
 #: Settings of a route in its columns; "has_spray" (bool) is put beside them.
@@ -55,6 +53,7 @@ class SteelColumns:
     contents: Mapping[str, np.ndarray]  # element -> (m,)
     fine_grain: np.ndarray  # (m,)
     names: np.ndarray  # (m,)
+    content_sd: Mapping[str, np.ndarray]  # element -> (m,), of what the analysis leaves open
 
     def __len__(self) -> int:
         return len(self.fine_grain)
@@ -68,7 +67,8 @@ class SteelColumns:
 
     def part(self, index) -> SteelColumns:
         contents = {e: v[index] for e, v in self.contents.items()}
-        return SteelColumns(contents, self.fine_grain[index], self.names[index])
+        sd = {e: v[index] for e, v in self.content_sd.items()}
+        return SteelColumns(contents, self.fine_grain[index], self.names[index], sd)
 
 
 @dataclass(frozen=True, eq=False)
@@ -236,6 +236,12 @@ class Cases:
         return {e: self.content(e) for e in ELEMENTS}
 
     @functools.cached_property
+    def content_sd(self) -> dict[str, np.ndarray]:
+        """Standard deviation of contents that the analyses leave open, wt%, shape (n,)."""
+        of = slice(None) if self.steel_of is None else self.steel_of
+        return {e: v[of] for e, v in self.steels.content_sd.items()}
+
+    @functools.cached_property
     def sprayed(self) -> np.ndarray:
         """Whether water reaches the head, shape (n,)."""
         first = self.route["has_spray"] & (self.route["flux"] > 0.0) & (self.route["spray_s"] > 0.0)
@@ -307,6 +313,7 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
         {e: np.array([v.get(e, 0.0) for v in values]) for e in named},
         np.array([s.fine_grain for s in steels]),
         np.array([s.name for s in steels], object),
+        {e: np.array([s.content_sd.get(e, 0.0) for s in steels]) for e in UNREPORTED_SD},
     )
 
 
@@ -399,7 +406,11 @@ def spread(
             for e, v in composition.items()
         }
         whole = (np.broadcast_to(v, (n,)) for v in (steels.fine_grain, steels.names))
-        steels = SteelColumns(contents, *whole)
+        sd = {
+            e: np.broadcast_to(v * (e not in composition), (n,))
+            for e, v in steels.content_sd.items()
+        }
+        steels = SteelColumns(contents, *whole, sd)
     if dimensions:
         changed: dict[str, dict[str, Any]] = {}
         for name, values in dimensions.items():

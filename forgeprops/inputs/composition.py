@@ -60,23 +60,18 @@ def is_composition(text: str) -> bool:
     return written or (len(found) > 1 and not left)
 
 
-def composition_of(text: str) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Contents of a typed chemistry, wt%, and what was assumed in reading it.
+def composition_of(text: str) -> tuple[dict[str, float], dict[str, float], tuple[str, ...]]:
+    """Contents of a typed chemistry and standard deviations of those it leaves open, wt%, and what was assumed in reading it.
 
     Parameters
     ----------
     text : str
         Elements and contents in any order: "C 0.31 Mn 0.5", "C=0,31; N 70 ppm; Mo <0.01", "0.31C-0.95Cr".
 
-    Raises
-    ------
-    InputError
-        What cannot be read, an element given twice, a content that no low-alloy steel has.
-
     Examples
     --------
     >>> composition_of("C=0,31 Cr 0,95 % B 20ppm Mo <0.01")
-    ({'C': 0.31, 'Cr': 0.95, 'B': 0.002, 'Mo': 0.005}, ('Mo is below 0.01 wt%: 0.005 wt% assumed',))
+    ({'C': 0.31, 'Cr': 0.95, 'B': 0.002, 'Mo': 0.005}, {'Mo': 0.0029}, ('Mo is below 0.01 wt%: 0.005 wt% assumed',))
     """
     where = f"steel {shown(text)}"
     found, left = _pairs(clean_text(text))
@@ -86,6 +81,7 @@ def composition_of(text: str) -> tuple[dict[str, float], tuple[str, ...]]:
             "'C 0.31 Mn 0.5 B 20 ppm Mo <0.01'."
         )
     contents: dict[str, float] = {}
+    unsure: dict[str, float] = {}
     said: list[str] = []
     for match in found:
         element = _SYMBOLS[match["element"].casefold()]
@@ -99,11 +95,18 @@ def composition_of(text: str) -> tuple[dict[str, float], tuple[str, ...]]:
         if reading.kind == "missing":
             continue
         content, remarks = content_of(element, factor, reading)
+        if reading.kind == "below" and content is not None:
+            unsure[element] = below_sd(content)
         if content is None:
             raise InputError(f"{where}: {remarks[-1][0]}.")
         contents[element] = content
         said += [f"{what}: {assumed}" for what, assumed in remarks]
-    return contents, tuple(said)
+    return contents, unsure, tuple(said)
+
+
+def below_sd(half: float) -> float:
+    """Standard deviation of a content read as half of its limit, wt%: evenly likely from 0 to the limit."""
+    return float(f"{2.0 * half / 12.0**0.5:.2g}")
 
 
 def content_of(

@@ -133,13 +133,7 @@ def tour_speed_m_s(loft_deg):
 
 
 def checked(part, kind, owner: str):
-    """Return `part` with every dimension checked and made a float.
-
-    Raises
-    ------
-    InputError
-        Not a `kind`, or a dimension no head ever had.
-    """
+    """Return `part` with every dimension checked and made a float."""
     if not isinstance(part, kind):
         what = kind.__name__
         raise InputError(f"{what.lower()} must be a {what}(...); got {shown(part)} (head {owner}).")
@@ -167,11 +161,6 @@ def check_fit(
     face: Face, rim: Rim, body: tuple[Block, ...], neck: Neck, hosel: Hosel, where: str
 ) -> None:
     """Refuse parts that do not fit each other.
-
-    Raises
-    ------
-    InputError
-        Naming the two dimensions that clash.
 
     References
     ----------

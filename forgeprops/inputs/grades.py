@@ -171,11 +171,6 @@ def steel_of(given, name: str = "steel") -> Steel:
     name : str
         What messages call it.
 
-    Raises
-    ------
-    InputError
-        What names no steel, or one that is not covered.
-
     Examples
     --------
     >>> steel_of("C 0.31 Mn 0.5 Cr 0.95 Mo 0.2").get("Cr"), steel_of("4130 with B 0.002 Ti 0.03").get("Mo")
@@ -216,24 +211,19 @@ def _typed(text: str) -> Steel:
         base = grade(first)
     elif not is_composition(text):
         return grade(text)
-    contents, said = composition_of(rest if base else text)
+    contents, unsure, said = composition_of(rest if base else text)
     source = "; ".join(("as typed", *said))
     named = clean_text(text) if len(text) <= 120 else f"{clean_text(text)[:117]}..."
     if base is None:
-        return Steel(named, contents, source=source)
+        return Steel(named, contents, source=source, unsure=unsure)
     contents = {**base.composition, **contents}
     return dataclasses.replace(
-        base, name=named, composition=contents, source=f"{base.source}; {source}"
+        base, name=named, composition=contents, source=f"{base.source}; {source}", unsure=unsure
     )
 
 
 def check_steel(steel, name: str = "steel"):
     """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`.
-
-    Raises
-    ------
-    InputError
-        Contents without carbon or that are no numbers, or what `steel_of` refuses.
 
     Examples
     --------
@@ -254,11 +244,6 @@ def check_steel(steel, name: str = "steel"):
 
 def family(name: str) -> str:
     """Kind of steel of a library grade: carbon, Cr, Cr-Mo or Ni-Cr-Mo.
-
-    Raises
-    ------
-    InputError
-        If the grade is unknown.
 
     Examples
     --------

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_kind, shown
-from ..io.saved import load_object, plain, save_object
+from ..io.saved import json_bytes, load_object, plain
+from ..io.writing import write_bytes
 from .cases import Cases, spread
 from .grades import steel_of
 from .head import Head, head
@@ -175,6 +176,10 @@ class Job:
             )
         return float(value)
 
+    def as_bytes(self) -> bytes:
+        """What `save` writes."""
+        return json_bytes(_KIND, _VERSION, plain(self))
+
     def save(self, path, overwrite: bool = False) -> None:
         """Write the job as a small readable JSON file, whole or not at all.
 
@@ -191,7 +196,7 @@ class Job:
         ...     load_job(folder + "/a.job.json").route.spray.duration_s
         6.0
         """
-        save_object(path, _KIND, _VERSION, self, overwrite)
+        write_bytes(path, self.as_bytes(), overwrite)
 
 
 def load_job(source, filename: str | None = None) -> Job:
@@ -234,11 +239,6 @@ def varied(
     Parameters
     ----------
     values : mapping of str to array, shape (n,)
-
-    Raises
-    ------
-    InputError
-        Numbers out of bounds or not finite, or a head that cannot be built at an end.
     """
     groups: dict[str, dict[str, np.ndarray]] = {"route": {}, "head": {}, "steel": {}, "shop": {}}
     job, n = Job(steel, head, route, shop=shop), 1

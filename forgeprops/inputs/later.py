@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from ..base.errors import check_choice, check_list
 from .settings import check_settings
 
-__all__ = ["COOLING", "COOLING_WORDS", "LaterHeat", "LocalHeat", "Normalise", "Temper"]
-
 #: Ways to cool after the spray, in words.
 COOLING_WORDS = {
     "single": "alone in still air",
@@ -64,7 +62,10 @@ LaterHeat = Temper
 
 @dataclass(frozen=True)
 class LocalHeat:
-    """Torch or coil on the bend zone of the hosel, below Ac1; hosel and neck are hot as far as they conduct.
+    """Torch or coil on the bend zone of the hosel; hosel and neck are hot as far as they conduct.
+
+    Above Ac1 the hosel becomes austenite, and what it cools to in still air is calculated; what stays ferrite begins from
+    the first-heat structure.
 
     Attributes
     ----------

@@ -13,22 +13,6 @@ from ..base.errors import InputError, check_choice, check_list, check_number, sh
 from .later import COOLING, LocalHeat, Normalise, Temper
 from .settings import check_settings, numbers_of, table
 
-__all__ = [
-    "BURNING_C",
-    "Cool",
-    "FirstHeat",
-    "HEATING",
-    "HEATING_WORDS",
-    "MEDIA",
-    "Preheat",
-    "Press",
-    "QUENCH",
-    "Quench",
-    "Route",
-    "Spray",
-    "Transfer",
-]
-
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
 #: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
@@ -358,7 +342,7 @@ class Route:
         for heat in later:
             if not isinstance(heat, (Temper, LocalHeat, Normalise)):
                 raise InputError(
-                    f"later holds {heat!r}; give Temper(...), LocalHeat(...) or Normalise(...) (route)."
+                    f"later holds {shown(heat)}; give Temper(...), LocalHeat(...) or Normalise(...) (route)."
                 )
         object.__setattr__(self, "later", later)
         quench = (

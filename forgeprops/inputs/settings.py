@@ -140,11 +140,6 @@ def settings(group: str = "") -> tuple[str, ...]:
 def setting(name: str) -> Setting:
     """Look up a number of a case.
 
-    Raises
-    ------
-    InputError
-        Unknown name.
-
     Examples
     --------
     >>> setting("flux").label, setting("Cr").unit, setting("face_thickness_mm").group
@@ -160,13 +155,7 @@ def numbers_of(part: str) -> Mapping[str, Setting]:
 
 
 def check_settings(obj, part: str, where: str = "", skip: tuple[str, ...] = ()) -> None:
-    """Check the numbers of a frozen part of a case and store them as floats.
-
-    Raises
-    ------
-    InputError
-        Naming the number, its bounds and the part.
-    """
+    """Check the numbers of a frozen part of a case and store them as floats."""
     for field, what in numbers_of(part).items():
         if field not in skip:
             value = what.check(getattr(obj, field), where or part.replace("_", " "))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -9,9 +10,6 @@ from types import MappingProxyType
 
 from ..base.errors import InputError, check_choice, check_flag, check_kind, check_name, check_number
 from .settings import table
-
-__all__ = ["DEFAULT_RESIDUALS", "ELEMENTS", "Steel"]
-
 
 #: Highest content accepted, wt%: wide enough for every hypoeutectoid low-alloy steel, narrow enough to catch a
 #: misplaced decimal point.  Our own limits.
@@ -34,6 +32,11 @@ DEFAULT_RESIDUALS: Mapping[str, float] = MappingProxyType(
         "Al": 0.025,
     }
 )
+
+
+#: Standard deviation of a content that the analysis does not name and that `DEFAULT_RESIDUALS` fills, wt%; of the elements
+#: that the rates depend on (our choice; molybdenum of scrap-based bar 0.01-0.04, of ore-based 0.00-0.01: from memory).
+UNREPORTED_SD = {"Si": 0.06, "Mn": 0.25, "Ni": 0.04, "Cr": 0.04, "Mo": 0.012}
 
 
 def _boron_practice(given: Mapping[str, float]) -> dict[str, float]:
@@ -73,6 +76,8 @@ class Steel:
         Fine-grain practice (aluminium-killed): grain boundaries are pinned up to the coarsening temperature.
     source : str
         Standard or certificate the numbers come from.
+    unsure : mapping of str to float, optional
+        Standard deviations of contents that the certificate leaves open ("<0.05"), wt%.
 
     Raises
     ------
@@ -92,6 +97,7 @@ class Steel:
     limits: Mapping[str, tuple[float | None, float | None]] | None = None
     fine_grain: bool = True
     source: str = ""
+    unsure: Mapping[str, float] = field(default_factory=dict, compare=False)
     _values: Mapping[str, float] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self):
@@ -118,8 +124,17 @@ class Steel:
         if self.limits is not None:
             limits = dict(check_kind(self.limits, Mapping, "limits", where))
             object.__setattr__(self, "limits", MappingProxyType(limits))
+        object.__setattr__(self, "unsure", MappingProxyType(dict(self.unsure)))
         values = {**DEFAULT_RESIDUALS, **_boron_practice(given), **given}
         object.__setattr__(self, "_values", MappingProxyType(values))
+
+    @functools.cached_property
+    def content_sd(self) -> Mapping[str, float]:
+        """Standard deviation of the contents that are not known, wt%: `UNREPORTED_SD`, and what is `unsure`."""
+        blank = {e: sd for e, sd in UNREPORTED_SD.items() if e not in self.composition}
+        return MappingProxyType(
+            blank | {e: sd for e, sd in self.unsure.items() if e in UNREPORTED_SD}
+        )
 
     def get(self, element: str) -> float:
         """Content of `element`, wt%: as given, else the stated default residual, else 0."""
@@ -143,6 +158,7 @@ class Steel:
                 None if self.limits is None else dict(self.limits),
                 self.fine_grain,
                 self.source,
+                dict(self.unsure),
             ),
         )
 

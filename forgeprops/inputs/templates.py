@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from ..base.errors import InputError, check_list, check_number, shown
+from ..base.errors import InputError, check_list, check_name, check_number, shown
 from .head import Head, head
 from .settings import table
 
@@ -99,7 +99,7 @@ def head_from(
         grow(b, length_mm=b.length_mm * (up if b.name in ("toe", "heel") else along))
         for b in t.body
     )
-    what = name or f"like {t.name}"
+    what = f"like {t.name}" if name is None else check_name(name, "head name")
     made = Head(what, body=body, **parts)
     factor = 1.0
     if mass_g is not None:

@@ -81,10 +81,6 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
     decimal : {",", ".", None}
         The file's decimal mark if known (see `decimal_mark`); decides what "1,200" means.
 
-    Returns
-    -------
-    Reading
-
     Examples
     --------
     >>> read_number("< 0,010 %")

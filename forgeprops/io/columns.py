@@ -170,11 +170,6 @@ def read_rows_of(
         What the file is, for messages ("thermocouple trace").
     spread : callable, optional
         Takes a grid and its likeliest header row apart if they are in another known layout; else no tables.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read, or no row is a header with all needed fields.
     """
     known = {key: column for f in reversed(fields) for key, column in f.headers.items()}
 

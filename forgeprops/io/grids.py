@@ -146,11 +146,6 @@ def read_grids(
     -------
     list of Grid
         At least one; what was met on the way is in each grid's `problems`.
-
-    Raises
-    ------
-    InputError
-        Neither CSV nor XLSX, damaged, protected, too large, no such sheet.
     """
     if sheet is not None:
         check_kind(sheet, str, "sheet")
@@ -236,7 +231,7 @@ def _evenness(rows: list[list]) -> float:
     return 0.0 if usual < 2 else lengths.count(usual) / len(lengths) + 0.001 * min(usual, 100)
 
 
-def _check_workbook(file: Source) -> bool:
+def check_workbook(file: Source) -> bool:
     """Refuse a workbook that would take the machine when opened; True if it holds formulas.
 
     All is read from the XML of its parts, before anything makes an object of a cell.
@@ -304,7 +299,7 @@ def _column_number(letters: str) -> int:
 
 
 def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
-    has_formulas = _check_workbook(file)
+    has_formulas = check_workbook(file)
     try:
         import openpyxl
 

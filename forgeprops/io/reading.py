@@ -37,15 +37,6 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
     limit_bytes : int
         Largest size accepted.
 
-    Returns
-    -------
-    Source
-
-    Raises
-    ------
-    InputError
-        No such file, not an ordinary file, unreadable, too large, empty, or none of the accepted kinds.
-
     References
     ----------
     .. [1] 20 MB read, 60 MB unpacked, 2 million cells (our choice).

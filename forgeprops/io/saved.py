@@ -24,14 +24,8 @@ DEPTH_LIMIT = 20
 _NESTING = re.compile(r'[\[\]{}]|"[^"\\]*(?:\\.[^"\\]*)*"?', re.DOTALL)
 
 
-def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool = False) -> None:
-    """Write a small readable JSON file that names its kind and version (see `writing` for the rest).
-
-    Raises
-    ------
-    InputError
-        As `writing`; also for content that JSON has no word for.
-    """
+def json_bytes(kind: str, version: int, content: Mapping) -> bytes:
+    """A small readable JSON file that names its kind and version."""
     try:
         text = json.dumps(
             {"format": f"forgeprops {kind}", "version": version, **content},
@@ -41,7 +35,12 @@ def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool 
         )
     except (TypeError, ValueError) as error:
         raise InputError(f"the {kind} cannot be saved: {error}.") from None
-    write_bytes(path, (text + "\n").encode("utf-8", errors="backslashreplace"), overwrite)
+    return (text + "\n").encode("utf-8", errors="backslashreplace")
+
+
+def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool = False) -> None:
+    """Write `json_bytes` to a file, whole or not at all (see `writing`)."""
+    write_bytes(path, json_bytes(kind, version, content), overwrite)
 
 
 def read_json(
@@ -57,11 +56,6 @@ def read_json(
     -------
     dict
         The content without ``format``; ``version`` tells which of `versions` it is.
-
-    Raises
-    ------
-    InputError
-        Not JSON, another kind of file, an unknown version, a name given twice.
     """
     file = read_source(source, filename, limit_bytes)
 
@@ -118,13 +112,7 @@ def plain(value):
 
 
 def restored(kind, value, where: str):
-    """Undo `plain`: an object of `kind` (a dataclass or a type hint), each of its own checks made on the way.
-
-    Raises
-    ------
-    InputError
-        A field that is unknown or missing, a list or a table where another thing stands, or what the class refuses.
-    """
+    """Undo `plain`: an object of `kind` (a dataclass or a type hint), each of its own checks made on the way."""
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
         if value is None and type(None) in inner:
@@ -167,13 +155,7 @@ def save_object(path, kind: str, version: int, value, overwrite: bool = False) -
 
 
 def load_object(source, kind: str, versions: Sequence[int], made, filename: str | None = None):
-    """Read a file that `save_object` wrote as an object of the class `made`; every value is checked.
-
-    Raises
-    ------
-    InputError
-        As `read_json` and `restored`.
-    """
+    """Read a file that `save_object` wrote as an object of the class `made`; every value is checked."""
     content = read_json(source, kind, versions, filename)
     content.pop("version")
     return restored(made, content, f"{kind} file")

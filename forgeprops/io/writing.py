@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from ..base.errors import InputError, shown
+from ..base.errors import InputError, check_flag, shown
 from .reading import one_line, read_source
 
 #: How long a writer waits for another writer of the same file, s.
@@ -23,14 +23,7 @@ LOCK_TIMEOUT_S = 10.0
 
 
 def output_path(path, folder: bool = False) -> Path:
-    """Resolved path of a file (or folder) to write.
-
-    Raises
-    ------
-    InputError
-        No path, a name with characters that do not print, a missing parent, a folder for a file or a file
-        for a folder.
-    """
+    """Resolved path of a file (or folder) to write."""
     if not isinstance(path, (str, os.PathLike)) or not os.fspath(path):
         raise InputError(f"file to write must be a path; got {shown(path)}.")
     try:
@@ -80,11 +73,6 @@ def locked(path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[Path]:
 
     The lock is advisory (it binds writers that ask for it) and belongs to the open handle, so the system
     frees it when its holder is killed; its file ``.NAME.lock`` is removed again.
-
-    Raises
-    ------
-    InputError
-        If another writer holds it for longer than `timeout_s`, or the folder cannot be written.
     """
     target = output_path(path)
     lock, give_up = target.with_name(f".{target.name}.lock"), time.monotonic() + timeout_s
@@ -143,11 +131,6 @@ def writing(path, overwrite: bool = False) -> Iterator[Path]:
     overwrite : bool
         Replace an existing file; without it an existing file is an error and stays as it is.
 
-    Raises
-    ------
-    InputError
-        Existing file without `overwrite`; missing folder; no permission; full disk; locked by another writer.
-
     Examples
     --------
     >>> import tempfile
@@ -157,6 +140,7 @@ def writing(path, overwrite: bool = False) -> Iterator[Path]:
     ...     print(Path(folder, "note.txt").read_text())
     whole
     """
+    check_flag(overwrite, "overwrite")
     with locked(path) as target:
         if target.exists() and not overwrite:
             raise InputError(

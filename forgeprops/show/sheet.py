@@ -13,6 +13,7 @@ from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import counted
 from ..inputs.job import Job
 from ..inputs.later import COOLING_WORDS
+from ..inputs.route import HEATING_WORDS
 from ..inputs.settings import table
 from ..io.writing import write_bytes
 from .units import Units, units
@@ -58,11 +59,6 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
         A line of your own under the title (order number, customer).
     display_units : Units, optional
         The reader's units; what was chosen once unless given.
-
-    Raises
-    ------
-    InputError
-        Another paper, a setting that a route does not have, a tolerance that is no number or negative.
     """
     import jinja2
 
@@ -124,11 +120,6 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
     -------
     Path
         The file written.
-
-    Raises
-    ------
-    InputError
-        Another ending, an existing file without `overwrite`; or as `sheet_html`.
     """
     target = Path(path)
     if target.is_dir():
@@ -194,7 +185,15 @@ def _around(route) -> list[tuple[str, str]]:
     """What else the route does, without a tolerance."""
     spray = [("Spray", "none")] if route.spray is None else []
     cools = ("Then it cools", COOLING_WORDS[route.cool.surroundings])
-    return [*spray, cools, *(("Later heat", heat.words) for heat in route.later)]
+    heated = [("Heated in", HEATING_WORDS[route.preheat.kind])] * (route.preheat.kind != "gas")
+    quenched = [("Quench", q.words) for q in route.quench]
+    return [
+        *heated,
+        *spray,
+        *quenched,
+        cools,
+        *(("Later heat", heat.words) for heat in route.later),
+    ]
 
 
 def _zone(zone, shown: Units) -> dict[str, str]:

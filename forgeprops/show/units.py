@@ -38,11 +38,6 @@ def choose_units(*, keep: bool = True, **chosen: str) -> Units:
     keep : bool
     **chosen
         By the names of `Units`; those of the package where none is named.
-
-    Raises
-    ------
-    InputError
-        A unit that is not offered.
     """
     made = Units(**chosen)
     _chosen[:] = [made]

@@ -14,17 +14,6 @@ from ..base.arrays import plain
 from ..base.errors import InputError, check_choice, check_number
 from ..base.tables import read_rows
 
-__all__ = [
-    "SCALES",
-    "convert_array",
-    "convert_hardness",
-    "hrc_from_hv",
-    "hv_from_hrc",
-    "scale_range",
-    "try_convert",
-]
-
-
 #: Scales understood: Vickers, Rockwell C, Rockwell B, Brinell (10 mm ball, 3000 kgf).
 SCALES = ("HV", "HRC", "HRB", "HB")
 

@@ -29,20 +29,6 @@ from ..base.ranges import Warn, outside
 from ..base.tables import read_rows
 from .hardness_scales import convert_array
 
-__all__ = [
-    "NOTHING_BUT_AUSTENITE",
-    "BRANCHES",
-    "FlowCurve",
-    "Strength",
-    "flow_curve",
-    "strength",
-    "strength_arrays",
-    "strength_of",
-    "structure_shares",
-    "tensile_strength",
-]
-
-
 #: Branches of the hardness–strength link.
 BRANCHES = ("quenched and tempered", "bainite", "ferrite-pearlite", "all data")
 

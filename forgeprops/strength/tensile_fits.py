@@ -10,8 +10,6 @@ import numpy as np
 from ..base.tables import read_rows
 from .hardness_scales import convert_array
 
-__all__ = ["fit_strength", "handbook"]
-
 
 def handbook(branch: str | None = None) -> dict[str, np.ndarray]:
     """Columns of the handbook rows of one branch (None: every row that is in a fit) as float arrays."""

@@ -72,15 +72,6 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
     grain_size_astm : float, optional
         Austenite grain, ASTM number 0 to 14; the steel's own when left out.
 
-    Returns
-    -------
-    CoolingDiagram
-
-    Raises
-    ------
-    InputError
-        A grain size that is none.
-
     Notes
     -----
     Calculated by `forgeprops.specimens.continuous_cooling`.  A real head does not cool at a constant rate: laid

@@ -77,15 +77,6 @@ def parity(what: str) -> Parity:
         Martensite start; hardness of air-cooled bars; of quenched bars; of tempered bars of data sheets;
         end-quench hardness against the middle of the bands (its interval is the band).
 
-    Returns
-    -------
-    Parity
-
-    Raises
-    ------
-    InputError
-        Anything else.
-
     Examples
     --------
     >>> parity("ms").errors()["mean_absolute_error"] < 17.1   # the best published form of 2012
@@ -127,7 +118,7 @@ def bar_rows() -> tuple[tuple[dict[str, str], ...], dict[str, np.ndarray], np.nd
     )
     parts = (number[name] for name in _PARTS)
     sd = hardness_sd_hv(number["predicted_hv"], *parts, opinions_spread_hv(views, views > 0.0))
-    return rows, number, sd
+    return rows, number, np.hypot(sd, number["rate_sd_hv"])
 
 
 def _bars(quenched: bool) -> tuple:

@@ -39,7 +39,8 @@ def _table(name: str, numbers: str, rows=None) -> pandas.DataFrame:
 def coverage() -> pandas.DataFrame:
     """Share of measured bars inside the 80 % interval, by structure and cooling."""
     return _table(
-        "hardness_validation", "rows steels coverage low_90 high_90 root_mean_square_hv bias_hv"
+        "hardness_validation",
+        "rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv",
     )
 
 
@@ -279,6 +280,7 @@ def _interval_holds(scope: str) -> dict[str, Any]:
     row = coverage().set_index("scope").loc[scope]
     return {
         "reached": 100.0 * row["coverage"],
+        "width": row["width_hv"],
         "low": 100.0 * row["low_90"],
         "high": 100.0 * row["high_90"],
         "rows": row["rows"],

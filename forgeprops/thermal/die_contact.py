@@ -33,7 +33,7 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
     under load, of which the work of the press (strain 0.15) gives 5 K back, and 0.5 s of lying in the lower
     die (400 W/(m² K)) takes another 9 K.  A slow press on cold dies (8000 W/(m² K), 0.3 s, 20 °C) takes 180 K
     and leaves the face at about 700 °C, below Ae3: while it waits for the water a low-carbon steel makes
-    ferrite (the face of a mid-iron of 1030 from 930 °C: 8 % with the water after 0.5 s, 37 % after 5 s), and
+    ferrite (the face of a mid-iron of 1030 from 930 °C: 1 % with the water after 0.5 s, 6 % after 5 s), and
     chromoly makes none.  A mechanical press on warm dies is the default; dwell and die temperature belong on
     the setting sheet.
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-__all__ = ["FURNACES", "Furnace"]
-
 
 class Furnace(NamedTuple):
     """A way of heating.

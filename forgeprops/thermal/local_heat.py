@@ -7,7 +7,7 @@ lump.  Heat goes evenly into a band; its hottest place follows the set temperatu
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from .surroundings import radiation_w_m2k
 #: What the head is kept in meanwhile: still air, or a soaked cloth (or water) up to the neck.
 COOLED = ("air", "cloth")
 #: A practised hand takes a minute to temperature (common practice, no source).
-_RISE_S = 60.0
+RISE_S = 60.0
 #: Still air on a round of 13 mm at some hundred degrees, W/(m² K), and the emissivity of oxidised steel (from memory).
 _STILL_AIR_W_M2K, _EMISSIVITY = 10.0, 0.8
 #: The head behind: mass and surface of a demonstration head without hosel; a wet cloth takes 1-5 kW/(m² K) and stays near
@@ -48,6 +48,8 @@ class HoselHeat:
     zone_j : array, shape (n, 5)
         Tempering integral of face, rim, body, neck and hosel, s: the mean of its logarithm over the neck and over the
         bend zone of the hosel.
+    zone_c : array, shape (n, 5)
+        Highest temperature of the zones, its mean over the neck; of the hosel at its hottest place.
     power_w : array, shape (n,)
         Mean heat into the metal at temperature.
     """
@@ -56,6 +58,7 @@ class HoselHeat:
     peak_c: np.ndarray
     body_c: np.ndarray
     zone_j: np.ndarray
+    zone_c: np.ndarray
     power_w: np.ndarray
 
     @property
@@ -87,6 +90,13 @@ def _metal() -> tuple[np.ndarray, np.ndarray]:
     return np.array(k), np.array(rho_cp)
 
 
+def hosel_heats(shape_mm: np.ndarray, peak_c, hold_s, cooled, activation_k) -> HoselHeat:
+    """`hosel_heat` of many heads, shape (n, 5); equal ones are calculated once."""
+    distinct, of = np.unique(shape_mm, axis=0, return_inverse=True)
+    found = hosel_heat(tuple(map(tuple, distinct.tolist())), peak_c, hold_s, cooled, activation_k)
+    return HoselHeat(*(getattr(found, f.name)[of.ravel()] for f in fields(found)))
+
+
 @functools.lru_cache(maxsize=64)
 def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> HoselHeat:
     """Temperatures along hosel and neck, and what they temper.
@@ -97,16 +107,12 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
         Length and diameter of the hosel, length of the neck and its diameter at the body, and the length before the neck
         that the bench bends.  The hosel is solid: it is drilled later.
     peak_c, hold_s : float
-        Temperature of the hottest place, °C (below Ac1), and time there, s.
+        Temperature of the hottest place, °C, and time there, s.
     cooled : {"air", "cloth"}
         What the head lies in meanwhile.
     activation_k : float
         θ of `forgeprops.transformation.tempering`.
     air_c : float
-
-    Returns
-    -------
-    HoselHeat
 
     Notes
     -----
@@ -140,7 +146,7 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
     rise = peak_c - air_c
     for n in range(_RISE_STEPS):
         aim = air_c + rise * (n + 1) / _RISE_STEPS
-        t_c, j_s, peak, _ = follow(t_c, j_s, peak, _RISE_S / _RISE_STEPS, aim)
+        t_c, j_s, peak, _ = follow(t_c, j_s, peak, RISE_S / _RISE_STEPS, aim)
     # short steps first: a long one would overshoot what is not yet steady
     times = hold_s * (np.arange(_HOLD_STEPS + 1) / _HOLD_STEPS) ** 2
     for dt in np.diff(times) if hold_s > 0.0 else ():
@@ -155,7 +161,10 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
     of_body = j_s[:, -1]
     zone_j = [of_body, of_body, of_body, mean_j(place > hosel)]
     zone_j.append(mean_j((place >= hosel - bend) & (place < hosel)))
-    return HoselHeat(place, peak[:, :-1], peak[:, -1], np.stack(zone_j, axis=1), heat)
+    of_neck = np.where(place > hosel, peak[:, :-1], 0.0).sum(axis=1) / (place > hosel).sum(axis=1)
+    zone_c = [peak[:, -1]] * 3 + [of_neck, peak[:, :-1].max(axis=1)]
+    zone_j, zone_c = np.stack(zone_j, axis=1), np.stack(zone_c, axis=1)
+    return HoselHeat(place, peak[:, :-1], peak[:, -1], zone_j, zone_c, heat)
 
 
 class _Bar:

@@ -12,8 +12,6 @@ import numpy as np
 
 from ..base.errors import check_choice
 
-__all__ = ["BATHS", "Bath", "MEDIUM_C", "bath_w_m2k", "bath_w_m2"]
-
 #: Surface temperatures at which the loss to a bath is tabulated, °C.
 MEDIUM_C = np.arange(0.0, 1401.0, 10.0)
 
@@ -90,7 +88,8 @@ def bath_w_m2k(medium, surface_c, bath_c=None, agitation=0.0):
     Notes
     -----
     h = c + (f - c) s + (p - (c + (f - c) s)) exp(-((T - Tp)/w)²), s rising from 0 to 1 through the peak, times (1 + stirred × agitation)
-    and, for water and polymer, (1 - 0.0075 (bath - usual)) on what boils.
+    and, for water and polymer, (1 - 0.0075 (bath - usual)) on what boils.  By it the 12.5 mm nickel probe of ISO 9950 cools at most
+    at 63 °C/s in oil (reference oil 47-53), 146 in water (190-260) and 160 in polymer (100-190; all from memory).
 
     References
     ----------

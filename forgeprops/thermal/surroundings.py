@@ -12,28 +12,6 @@ from ..base.constants import GRAVITY_M_S2, STEFAN_BOLTZMANN, ZERO_C_K
 from ..base.errors import check_choice, check_number
 from .properties import air
 
-__all__ = [
-    "NEIGHBOURS",
-    "SLEEVE_CONDUCTIVITY_W_MK",
-    "SLEEVE_OUTSIDE_W_M2K",
-    "SLEEVE_THICKNESS_MM",
-    "Neighbours",
-    "combined_w_m2k",
-    "cover_w_m2k",
-    "convection_w_m2k",
-    "forced_cylinder",
-    "forced_cylinder_w_m2k",
-    "forced_plate_w_m2k",
-    "natural_convection_cylinder",
-    "natural_convection_cylinder_w_m2k",
-    "natural_convection_plate",
-    "natural_convection_plate_w_m2k",
-    "neighbours",
-    "radiation_w_m2k",
-    "row_view_factor",
-    "sleeve_w_m2k",
-]
-
 # ---- air
 
 

@@ -14,28 +14,6 @@ from ..base.arrays import plain
 from ..base.constants import CARBON_G_MOL, GAS_J_MOL_K, ZERO_C_K
 from ..base.errors import check_choice
 
-__all__ = [
-    "EUTECTOID_CARBON",
-    "FERRITE_CARBON",
-    "GRAIN_LAWS",
-    "alloy_in_austenite",
-    "astm_from_diameter",
-    "austenite_carbon",
-    "austenite_equilibrium",
-    "austenite_formation_time_s",
-    "carbide_carbon",
-    "carbide_dissolution_time_s",
-    "coarsening_temperature_c",
-    "diameter_um_from_astm",
-    "ferrite_return_per_s",
-    "grain_growth_coefficients",
-    "grain_growth_rate",
-    "island_diameter_um",
-    "pearlite_site_um",
-    "starting_grain_um",
-]
-
-
 #: Eutectoid carbon, wt% (ASM; 0.76 in Callister), and most carbon ferrite holds, at 727 °C (Callister ch. 10).
 EUTECTOID_CARBON, FERRITE_CARBON = 0.77, 0.022
 #: Width of the ferrite + austenite + carbide interval above Ac1, °C, in which the pearlite goes.  Binary Fe-C

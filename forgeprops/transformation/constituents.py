@@ -18,16 +18,6 @@ from ..base.constants import ZERO_C_K
 from . import tempering
 from .kinetics import constants
 
-__all__ = [
-    "bainite_line",
-    "dissolved_vanadium",
-    "ferrite_line",
-    "fresh_martensite_hv",
-    "pearlite_line",
-    "vanadium_share",
-]
-
-
 #: Rate at which the quenched end of the end-quench bar passes Ms, °C/s: what the as-quenched hardness of the
 #: standard was measured at (the march gives 60-150 °C/s 1.5 mm from the end).
 REFERENCE_RATE_C_PER_S = 100.0

@@ -23,28 +23,7 @@ from ..base.errors import InputError, check_kind, check_number
 from ..base.tables import read_rows
 from ..hardenability.boron import boron_factor
 from .austenite import FERRITE_CARBON as CARBON_IN_FERRITE
-from .temperature_formulas import bs_li as kinetic_bainite_start_c
-
-__all__ = [
-    "ACM_SLOPE_C",
-    "AE3_SLOPE_C",
-    "CARBON_IN_FERRITE",
-    "GAS_CAL",
-    "MO_HALF",
-    "MO_SCALE",
-    "alloy_shares",
-    "check_constants",
-    "constants",
-    "extent_of",
-    "extent_tables",
-    "ferrite_cap",
-    "inverse_extent",
-    "kinetic_bainite_start_c",
-    "ln_composition_factors",
-    "mo_term",
-    "rate_per_s",
-]
-
+from .temperature_formulas import bs_li as kinetic_bainite_start_c  # noqa: F401
 
 #: Gas constant, cal/(mol K), with the rounding of the rate equations.
 GAS_CAL = 1.987
@@ -65,12 +44,7 @@ def constants(column: str = "value") -> dict[str, float]:
 
 
 def check_constants(given) -> None:
-    """Refuse what is no full set of the constants of the rate equations (`constants`).
-
-    Raises
-    ------
-    InputError
-    """
+    """Refuse what is no full set of the constants of the rate equations (`constants`)."""
     check_kind(given, Mapping, "constants")
     for name in constants():
         if name not in given:

@@ -25,8 +25,6 @@ from forgeprops.engine.native.library import load as load_engine
 from forgeprops.engine.results import Results
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
-from forgeprops.study.process import many
-from forgeprops.study.process.study import answers
 
 TESTS = Path(__file__).resolve().parents[1]
 
@@ -138,7 +136,7 @@ def parts(n=1024):
     def stage(name):
         """One stage on its own: what it rests on is there already."""
         e = Evaluation(columns, results)
-        _ = e.strength, e.hosel
+        _ = e.strength, e.hosel, e.strikes
         e.__dict__.pop(name, None)
         return lambda: (getattr(e, name), e.__dict__.pop(name))
 
@@ -163,24 +161,8 @@ def parts(n=1024):
         ("packing for the engine", pack),
         ("strength", stage("strength")),
         ("hosel on the bench", stage("hosel")),
-        ("face at the strike", stage("face_margin")),
+        ("face at the strike", stage("strikes")),
         ("warnings", stage("codes")),
-        (
-            "table",
-            lambda: many._frame(
-                [
-                    many._table(
-                        many.Prepared(
-                            0, n, np.ones(n, bool), columns, ([""] * n, [""] * n), [""] * n
-                        ),
-                        {k: np.zeros(n) for k in many.RESULT_COLUMNS},
-                        (),
-                        False,
-                    )
-                ],
-                False,
-            ),
-        ),
     ):
         _, cpu = best(work)
         rest += cpu
@@ -207,23 +189,6 @@ def studies(quick):
         fp.scatter("4130", limits=limits, n=n, indices=False)
     tell(f"scatter of {n} (clock)", clock.wall, "s", "<= 20 for 100 000")
     tell(f"scatter of {n} (processor / {CORES})", clock.cpu / CORES, "s")
-
-
-def scaling():
-    """With cases on all cores, and with cores."""
-    for n in (10, 100, 1000, 4000):
-        cases = different(n, 5)
-        wall, cpu = best(
-            lambda cases=cases: fp.estimate_many(*cases, quick=True), 3 if n < 1000 else 1
-        )
-        tell(f"{n} cases (clock)", n / wall, "cases/s")
-        tell(f"{n} cases, processor time a case", 1e6 * cpu / n, "µs")
-    columns = Cases.of(*different(2000, 6), [fp.Shop()] * 2000)
-    for threads in range(1, CORES + 1):
-        with Clock() as clock:
-            answers(columns, threads=threads)
-        tell(f"2000 cases on {threads} threads (clock)", 2000 / clock.wall, "cases/s")
-        tell(f"2000 cases on {threads} threads, processors busy", clock.cpu / clock.wall, "")
 
 
 def obvious(ours_s, count):
@@ -270,46 +235,14 @@ def _solve(reference, taken, c, points, rtol):
     return case.hardness()[:, 0], case.calls
 
 
-def accuracy(n):
-    """The engine's own error: steps against 0.02 °C, points against 11 through the thickness."""
-    columns = Cases.of(*different(n, 9), [fp.Shop()] * n)
-    plain = march_columns(columns).zones[:, :, 0]
-    steps = np.abs(march_columns(columns, tolerance_c=0.02).zones[:, :, 0] - plain).max(axis=1)
-    tell(f"error of the steps, median of {n} cases", float(np.median(steps)), "HV")
-    tell(
-        f"error of the steps, 99th percentile of {n} cases",
-        float(np.percentile(steps, 99)),
-        "HV",
-        "<= 1",
-    )
-    off = np.abs(march_columns(columns, points=(11,) * 5).zones[:, :, 0] - plain)
-    tell(
-        f"error of the points, 99th percentile of {5 * n} zones",
-        float(np.percentile(off, 99)),
-        "HV",
-        "<= 3",
-    )
-    tell(
-        f"error of the points, worst zone, 99th percentile of {n} cases",
-        float(np.percentile(off.max(axis=1), 99)),
-        "HV",
-        "<= 3",
-    )
-
-
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="a tenth of the cases")
-    parser.add_argument(
-        "--only", nargs="*", help="fresh single rates parts studies scaling obvious accuracy"
-    )
+    parser.add_argument("--only", nargs="*", help="fresh single rates parts studies obvious")
     parser.add_argument("--against", metavar="COMMIT", help="only: both engines in turns, ratios")
     parser.add_argument("--json", help="also write the figures to this file")
     options = parser.parse_args()
-    wanted = set(
-        options.only
-        or ("fresh", "single", "rates", "parts", "studies", "scaling", "obvious", "accuracy")
-    )
+    wanted = set(options.only or ("fresh", "single", "rates", "parts", "studies", "obvious"))
     load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
     print(f"forgeprops {fp.__version__}, Python {platform.python_version()}, {CORES} cores{load}\n")
     if options.against:
@@ -327,12 +260,8 @@ def main():
         parts()
     if "studies" in wanted:
         studies(options.quick)
-    if "scaling" in wanted:
-        scaling()
     if "obvious" in wanted:
         obvious(ours, 2 if options.quick else 6)
-    if "accuracy" in wanted:
-        accuracy(100 if options.quick else 500)
     if options.json:
         Path(options.json).write_text(
             json.dumps(RESULTS, indent=1, ensure_ascii=False), encoding="utf-8"

@@ -5,7 +5,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -117,32 +116,6 @@ def test_kill_at_each_step_leaves_old_or_new_whole(tmp_path, point, expected):
     )  # the dead writer's lock and litter do not hinder
     assert read_json(path, "shop", (1,))["n"] == 3
     assert leftovers(tmp_path) == []
-
-
-ENDLESS = """
-import sys
-from forgeprops.io.saved import write_json
-n = 0
-print("ready", flush=True)
-while True:
-    n += 1
-    write_json(sys.argv[1], "shop", 1, {"n": n, "filler": str(n) * 20_000}, overwrite=True)
-"""
-
-
-@posix
-def test_kill_at_random_moments_leaves_a_whole_file(tmp_path):
-    path = tmp_path / "shop.json"
-    write_json(path, "shop", 1, {"n": 0, "filler": "0" * 20_000})
-    for k in range(4):
-        with subprocess.Popen(
-            [sys.executable, "-c", ENDLESS, str(path)], stdout=subprocess.PIPE
-        ) as writer:
-            assert writer.stdout.readline() == b"ready\n"
-            time.sleep(0.02 + 0.026 * k)
-            writer.kill()
-        content = read_json(path, "shop", (1,))
-        assert content["filler"] == str(content["n"]) * 20_000
 
 
 def _save_often(path, letter):

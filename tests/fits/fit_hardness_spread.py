@@ -23,47 +23,32 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from forgeprops.answer.interval import (
-    FIGURES,
-    Z,
-    opinions_spread_hv,
-    spread_variance,
-    student_factor,
-)
+from forgeprops.answer.interval import COVERAGE, FIGURES, Z, opinions_spread_hv, spread_variance
 from forgeprops.answer.second_opinions import opinions
 from forgeprops.base.constants import SECONDS_PER_HOUR
 from forgeprops.base.tables import data_path, read_rows
+from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.hardness_scales import convert_array, hv_from_hrc
 
 #: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains
 #: nothing.
 MOST_STEPS = 12
 COLUMNS = (
-    "steel",
-    "diameter_mm",
-    "cooling",
-    "place",
-    "basis",
-    "measured_hv",
-    "predicted_hv",
-    "ferrite_pearlite",
-    "bainite",
-    "martensite",
-    "rate_700_c_per_s",
-    "critical_rates_hv",
+    "steel", "diameter_mm", "cooling", "place", "basis", "measured_hv", "predicted_hv",
+    "ferrite_pearlite", "bainite", "martensite", "rate_700_c_per_s", "critical_rates_hv",
     "end_quench_hv",
-)
+    "rate_sd_hv",
+)  # fmt: skip
 #: Middle of the lognormal prior of every figure, a factor e wide (our choice): a few bars decide little.
 PRIOR = {
-    "ferrite-pearlite": 0.06,
-    "bainite": 0.09,
-    "martensite": 0.05,
-    "martensite share": 40.0,
+    "ferrite-pearlite": 0.06, "bainite": 0.09, "martensite": 0.05, "martensite share": 40.0,
     "opinions": 0.5,
-}
+    "far rates": 1.2,
+}  # fmt: skip
 UNITS = dict.fromkeys(FIGURES, "of hardness") | {
     "martensite share": "HV",
     "opinions": "of their standard deviation",
+    "far rates": "ln(rate)",
 }
 
 
@@ -176,6 +161,7 @@ def _told(row, place, measured, predicted, shares, rate) -> dict:
                 *(f"{s:.3f}" for s in shares),
                 f"{rate:.3g}",
                 *others,
+                "",
             ),
             strict=True,
         )
@@ -216,6 +202,38 @@ def march() -> None:
             ],
             flush=True,
         )
+    _store(rows)
+    rates()
+
+
+def rates() -> None:
+    """Fill in what unsure rates make of every stored row: standard deviation, the row's steel not among the bars."""
+    import fit_kinetics
+
+    from forgeprops.transformation import kinetics, rate_doubt
+
+    problem, k = fit_kinetics.Problem(), kinetics.constants()
+    late = ("ferrite_0", "ferrite_f0", "pearlite_0", "pearlite_f0", "bainite_0")
+    rows = [dict(r) for r in read_rows("validation/hardness_left_out.csv")]
+    for steel in dict.fromkeys(r["steel"] for r in rows):
+        mine = [r for r in rows if r["steel"] == steel]
+        made = fit_kinetics.steel_of(next(r for r in problem.rows if r["steel"] == steel))
+        contents = {e: np.array([made.get(e)]) for e in ELEMENTS}
+        unsure = {e: np.array([sd]) for e, sd in made.content_sd.items()}
+        without = {steel, *fit_kinetics.KIN.get(steel, ())}
+        rate = [[float(r["rate_700_c_per_s"]) for r in mine]]
+        far = rate_doubt.far_share(contents, rate, without)
+        sd = rate_doubt.ln_rate_sd(contents, unsure, far, PRIOR["far rates"])[1][0]
+        ends = []
+        for sign in (-Z, Z):
+            moved = k | {name: k[name] + sign * sd.max() for name in late}
+            ends.append([float(r["predicted_hv"]) for r in predict(problem, moved, steel)])
+        for row, share, (a, b) in zip(mine, sd / sd.max(), zip(*ends, strict=True), strict=True):
+            row["rate_sd_hv"] = f"{share * abs(a - b) / (2.0 * Z):.1f}"
+    _store(rows)
+
+
+def _store(rows) -> None:
     with data_path("validation", "hardness_left_out.csv").open(
         "w", encoding="utf-8", newline=""
     ) as file:
@@ -223,7 +241,7 @@ def march() -> None:
             "# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted "
             "without it and its kin; made by\n"
             f"# tests/fits/fit_hardness_spread.py --march, {datetime.date.today()}.  Empty opinion: "
-            f"not applicable there.\n"
+            "not applicable there.  rate_sd_hv: what unsure rates make of it (--rates).\n"
         )
         out = csv.DictWriter(file, COLUMNS, lineterminator="\n")
         out.writeheader()
@@ -251,16 +269,20 @@ class LeftOut:
             np.vstack([self.hv, views]), np.vstack([np.ones(len(rows)), views]) > 0.0
         )
         self.error = self.hv - self.measured
+        self.rates = np.array([float(r["rate_sd_hv"]) for r in rows]) ** 2
         heats = [
             r["steel"] + r["cooling"] for r in rows
         ]  # the bars of one steel in one cooling count as one
         self.weight = np.array([1.0 / heats.count(h) for h in heats])
 
     def variance(self, figures):
-        return spread_variance(self.hv, *self.shares, self.spread, *figures)
+        *own, far = figures
+        own = spread_variance(self.hv, *self.shares, self.spread, *own)
+        return own + self.rates * (far / PRIOR["far rates"]) ** 2
 
     def fit(self, used) -> np.ndarray:
-        """Figures of greatest posterior likelihood, each held to `PRIOR` by a lognormal of a factor e."""
+        """Figures of greatest posterior likelihood, each held to `PRIOR` by a lognormal of a factor e; then all times the
+        factor that puts `COVERAGE` of the rows, weighted, inside the interval."""
         from scipy.optimize import minimize
 
         start = np.log(list(PRIOR.values()))
@@ -272,12 +294,23 @@ class LeftOut:
                 + np.sum((x - start) ** 2)
             )
 
-        return np.exp(minimize(cost, start, method="BFGS").x)
+        figures = np.exp(minimize(cost, start, method="BFGS").x)
+        needed = (self.error[used] / Z) ** 2 / self.variance(figures)[used]
+        order = np.argsort(needed)
+        share = np.cumsum(self.weight[used][order]) / self.weight[used].sum()
+        return figures * np.sqrt(np.interp(COVERAGE, share, needed[order]))
 
     def classes(self) -> list[np.ndarray]:
         """Which rows have something to say on each figure, in the order of `FIGURES`."""
         fp, b, m = self.shares
-        return [fp > 0.5, b > 0.5, m > 0.5, (m > 0.02) & (m < 0.98), self.spread > 0.0]
+        return [
+            fp > 0.5,
+            b > 0.5,
+            m > 0.5,
+            (m > 0.02) & (m < 0.98),
+            self.spread > 0.0,
+            self.rates > 1.0,
+        ]
 
     def steels(self, used) -> list[int]:
         return [len(set(self.steel[c & used])) for c in self.classes()]
@@ -287,11 +320,8 @@ class LeftOut:
         inside = np.empty(len(self.rows), bool)
         for steel in dict.fromkeys(self.steel):
             mine = self.steel == steel
-            figures = [
-                v * student_factor(n)
-                for v, n in zip(self.fit(~mine), self.steels(~mine), strict=True)
-            ]
-            inside[mine] = np.abs(self.error[mine]) <= Z * np.sqrt(self.variance(figures)[mine])
+            variance = self.variance(self.fit(~mine))
+            inside[mine] = np.abs(self.error[mine]) <= Z * np.sqrt(variance[mine])
         return inside
 
     def scopes(self) -> dict[str, np.ndarray]:
@@ -356,6 +386,7 @@ def write(seen: LeftOut, figures, held) -> None:
                 "rows",
                 "steels",
                 "coverage",
+                "width_hv",
                 "low_90",
                 "high_90",
                 "root_mean_square_hv",
@@ -373,6 +404,7 @@ def write(seen: LeftOut, figures, held) -> None:
                     int(rows.sum()),
                     len(set(seen.steel[rows])),
                     f"{held[rows].mean():.3f}",
+                    f"{2.0 * Z * np.sqrt(seen.variance(figures)[rows]).mean():.0f}",
                     f"{low:.2f}",
                     f"{high:.2f}",
                     f"{np.sqrt((e**2).mean()):.1f}",
@@ -396,10 +428,13 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--march", action="store_true")
+    parser.add_argument("--rates", action="store_true")
     parser.add_argument("--write", action="store_true")
     args = parser.parse_args()
     if args.march:
         march()
+    elif args.rates:
+        rates()
     seen = LeftOut()
     figures, held = seen.fit(np.ones(len(seen.rows), bool)), seen.held()
     for name, value, steels in zip(
@@ -407,7 +442,8 @@ def main() -> None:
     ):
         print(f"{name:20s} {value:.3g} {UNITS[name]} ({steels} steels)")
     for name, rows in seen.scopes().items():
-        print(f"{name:30s} n {rows.sum():3d} coverage {held[rows].mean():.3f}")
+        width = 2.0 * Z * np.sqrt(seen.variance(figures)[rows]).mean()
+        print(f"{name:30s} n {rows.sum():3d} coverage {held[rows].mean():.3f} width {width:.0f} HV")
     if args.write:
         write(seen, figures, held)
 

@@ -42,32 +42,13 @@ from forgeprops.transformation import austenite, kinetics
 #: sensitivities of the rates: about a quarter of their size; hardness: what a change of steelworks practice
 #: would do.  Our choice.
 PRIOR = {
-    "ferrite_0": 1.0,
-    "ferrite_c": 1.5,
-    "ferrite_ni": 0.4,
-    "ferrite_cr": 0.8,
-    "ferrite_mo": 1.2,
-    "pearlite_0": 1.0,
-    "pearlite_c": 1.5,
-    "pearlite_mo": 1.3,
-    "ferrite_f0": 1.0,
-    "pearlite_f0": 1.0,
-    "bainite_0": 1.0,
-    "bainite_c": 2.5,
-    "bainite_tail": 1.0,
-    "ferrite_hv": 20.0,
-    "solid_ni": 6.0,
-    "solid_v": 200.0,
-    "pearlite_hv": 40.0,
-    "pearlite_hv_c": 60.0,
-    "pearlite_slope": 8.0,
-    "bainite_hv": 60.0,
-    "bainite_slope": 18.0,
-    "bainite_hv_c": 60.0,
-    "bainite_hv_ni": 20.0,
-    "bainite_hv_cr": 20.0,
-    "bainite_hv_mo": 40.0,
-}
+    "ferrite_0": 1.0, "ferrite_c": 1.5, "ferrite_ni": 0.4, "ferrite_cr": 0.8, "ferrite_mo": 1.2,
+    "pearlite_0": 1.0, "pearlite_c": 1.5, "pearlite_mo": 1.3, "ferrite_f0": 1.0,
+    "pearlite_f0": 1.0, "bainite_0": 1.0, "bainite_c": 2.5, "bainite_tail": 1.0,
+    "ferrite_hv": 20.0, "solid_ni": 6.0, "solid_v": 200.0, "pearlite_hv": 40.0,
+    "pearlite_hv_c": 60.0, "pearlite_slope": 8.0, "bainite_hv": 60.0, "bainite_slope": 18.0,
+    "bainite_hv_c": 60.0, "bainite_hv_ni": 20.0, "bainite_hv_cr": 20.0, "bainite_hv_mo": 40.0,
+}  # fmt: skip
 #: Relative standard deviations: of a bar within its heat (a remembered one 1.22 times that), and of a heat.
 BAR_SD, HEAT_SD, MEMORY = 0.03, 0.02, 1.5
 #: Grain of normalised and of quenched bars, ASTM number: fine-grain practice just above Ac3 (7 to 8, from
@@ -86,16 +67,12 @@ END_QUENCH_SD = 3.5
 #: C, Mn, Ni, Cr, Mo in the middle of H grades, wt% (4118, 4135, 4145: read; the others from memory): compositions at
 #: which the standard's curve is calculated, no measured values.
 MIDDLE_OF_BAND = {
-    "1038H": (0.385, 0.75, 0.10, None, None),
-    "1541H": (0.40, 1.50, 0.10, None, None),
-    "4118H": (0.20, 0.80, 0.10, 0.50, 0.115),
-    "4135H": (0.35, 0.80, 0.10, 0.975, 0.20),
-    "4145H": (0.455, 0.875, 0.10, 0.975, 0.20),
-    "5120H": (0.20, 0.80, 0.10, 0.80, None),
-    "5130H": (0.30, 0.80, 0.10, 0.975, None),
-    "8630H": (0.30, 0.775, 0.55, 0.50, 0.20),
+    "1038H": (0.385, 0.75, 0.10, None, None), "1541H": (0.40, 1.50, 0.10, None, None),
+    "4118H": (0.20, 0.80, 0.10, 0.50, 0.115), "4135H": (0.35, 0.80, 0.10, 0.975, 0.20),
+    "4145H": (0.455, 0.875, 0.10, 0.975, 0.20), "5120H": (0.20, 0.80, 0.10, 0.80, None),
+    "5130H": (0.30, 0.80, 0.10, 0.975, None), "8630H": (0.30, 0.775, 0.55, 0.50, 0.20),
     "8640H": (0.405, 0.875, 0.55, 0.50, 0.20),
-}
+}  # fmt: skip
 #: Points along the end-quench bar, as `specimens.end_quench_bar` has them.
 END_POINTS = 26
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
@@ -121,12 +98,9 @@ STRUCTURES = (
     ("30CrMo", 10.0, ("martensite", "austenite"), 1.0, 1.0, 0.15),
 )
 _COLUMN = {
-    "ferrite": outcome.O_FERRITE,
-    "pearlite": outcome.O_PEARLITE,
-    "bainite": outcome.O_BAINITE,
-    "martensite": outcome.O_MARTENSITE,
-    "austenite": outcome.O_AUSTENITE,
-}
+    "ferrite": outcome.O_FERRITE, "pearlite": outcome.O_PEARLITE, "bainite": outcome.O_BAINITE,
+    "martensite": outcome.O_MARTENSITE, "austenite": outcome.O_AUSTENITE,
+}  # fmt: skip
 
 
 def steel_of(row) -> Steel:

@@ -510,7 +510,7 @@ def nonsense(draw):
 
     values = [
         *PLAIN, b"", b"x", bytearray(b"4130"), (), (1, 2), (1, 2, 3, 4, 5), set(), {1}, frozenset({"x"}), range(3), object(), type, print,
-        Hostile, lambda: None, Path("x"), Path("/proc/x"), Fraction(10**9), Fraction(10**400), 10**400, -0.0, 5e-324, complex(1, 2),
+        Hostile, lambda *_: None, Path("x"), Path("/proc/x"), Fraction(10**9), Fraction(10**400), 10**400, -0.0, 5e-324, complex(1, 2),
         np.nan, np.float32(1e30), np.array([]), np.array([[1.0, np.nan]]), np.array("x"), np.array([object()]), np.datetime64("NaT"), iter([1]),
         (x for x in (1, "x")), {"head": "wedge", "x": 1}, {"preheat_c": "hot"}, {"spray": None}, {5: 5}, {"flux": (1, 2)}, {"flux": (2, 1)},
         {"flux": (math.nan, 1)}, {"flux": None}, {"C": {}}, [None], ["x", None], [math.nan, 1.0], [1.0, 1.0], ["4130", 5], [[]], [{}],
@@ -547,7 +547,7 @@ def try_calls(begin, n, count):
         name: {"result": calls["next_measurement"]["result"]}
         for name in ("soften", "hosel_sensitivity")
     }
-    names = sorted(set(calls) - {"add_to_log"})
+    names = sorted(set(calls) - {"add_to_log", "write_table"})
     for seed in range(begin, begin + n):
         draw = random.Random(f"call {seed}")
         name = draw.choice(names)

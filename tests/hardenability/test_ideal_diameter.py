@@ -17,17 +17,9 @@ from forgeprops.inputs.grades import grade, grades
 from forgeprops.inputs.steel import Steel
 
 TOP = {
-    "C": 0.9,
-    "Mn": 1.95,
-    "Si": 2.0,
-    "Ni": 3.5,
-    "Cr": 2.5,
-    "Mo": 0.55,
-    "Cu": 0.55,
-    "V": 0.2,
-    "Zr": 0.25,
-    "B": 0.003,
-}
+    "C": 0.9, "Mn": 1.95, "Si": 2.0, "Ni": 3.5, "Cr": 2.5, "Mo": 0.55, "Cu": 0.55, "V": 0.2,
+    "Zr": 0.25, "B": 0.003,
+}  # fmt: skip
 
 
 def _contents(**wt):

@@ -14,16 +14,10 @@ def _pairs(table, a, b):
     return [(float(r[a]), float(r[b])) for r in ROWS if r["table"] == table and r[a] and r[b]]
 
 
-@pytest.mark.parametrize(
-    ("table", "a", "b"),
-    [
-        ("E140 T1", "HV", "HRC"),
-        ("E140 T1", "HB", "HRC"),
-        ("E140 T1", "HV", "HB"),
-        ("E140 T2", "HV", "HRB"),
-        ("E140 T2", "HB", "HRB"),
-    ],
-)
+@pytest.mark.parametrize(("table", "a", "b"), [
+    ("E140 T1", "HV", "HRC"), ("E140 T1", "HB", "HRC"), ("E140 T1", "HV", "HB"),
+    ("E140 T2", "HV", "HRB"), ("E140 T2", "HB", "HRB"),
+])  # fmt: skip
 def test_exact_at_every_printed_row_both_ways(table, a, b):
     pairs = _pairs(table, a, b)
     assert len(pairs) >= 40

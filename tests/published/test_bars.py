@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from forgeprops.base.tables import read_rows
-from forgeprops.inputs.grades import grade
 from forgeprops.inputs.steel import Steel
 from forgeprops.specimens import air_cooled_bar, continuous_cooling, quenched_bar
 from forgeprops.strength.hardness_scales import convert_array, convert_hardness, hrc_from_hv
@@ -68,17 +67,6 @@ def test_bars_of_one_steel_follow_their_diameter(bars):
     for steel in dict.fromkeys(row["steel"] for row, *_ in bars):
         own = [(float(r["diameter_mm"]), hb) for r, hb, _ in bars if r["steel"] == steel]
         assert all(np.diff([hb for _, hb in sorted(own)]) < 0.5), steel
-
-
-@pytest.mark.parametrize(
-    "name", ["1020", "1045", "4118", "SCM420", "25CrMo4", "4130", "SCM435", "4140", "4340", "8620"]
-)
-def test_thicker_bar_is_not_harder(name):
-    hv = [
-        air_cooled_bar(grade(name), d).hardness_hv
-        for d in (5.0, 8.0, 13.5, 20.0, 30.0, 50.0, 80.0, 120.0, 200.0)
-    ]
-    assert np.all(np.diff(hv) < 1.0), np.round(hv, 1)
 
 
 def test_errors_on_steels_left_out():

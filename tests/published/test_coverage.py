@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "fits"))
-from fit_hardness_spread import LeftOut, drawn_anew
+from fit_hardness_spread import LeftOut
 from predict_start_left_out import predict
 
 from forgeprops.answer.interval import FIGURES
@@ -30,7 +31,7 @@ def held(seen):
 
 def test_coverage_on_steels_left_out(seen, held):
     assert len(held) >= 90 and len(set(seen.steel)) >= 15
-    assert 0.72 <= held.mean() <= 0.88
+    assert 0.77 <= held.mean() <= 0.83
 
 
 def test_every_steel_counting_the_same(seen, held):
@@ -38,24 +39,14 @@ def test_every_steel_counting_the_same(seen, held):
     assert 0.72 <= np.average(held, weights=seen.weight) <= 0.90
 
 
-@pytest.mark.parametrize(
-    "scope",
-    [
-        "air-cooled bars",
-        "mostly ferrite and pearlite",
-        "mostly bainite",
-        pytest.param(
-            "mostly martensite",
-            marks=pytest.mark.xfail(strict=True, reason="18 of 19 rows: too wide"),
-        ),
-    ],
-)
+@pytest.mark.parametrize("scope", [
+    "air-cooled bars", "quenched bars", "mostly ferrite and pearlite", "mostly bainite", "mostly martensite", "read rows",
+])  # fmt: skip
 def test_coverage_by_class(seen, held, scope):
-    """A class has few steels: 80 % lies in what drawing whole steels anew would give; none fails badly."""
+    """Every region inside the binomial 90 % band round 80 % for its number of rows; the bars of a steel miss together."""
     rows = seen.scopes()[scope]
-    low, high = drawn_anew(held[rows], seen.steel[rows])
-    assert low - 0.02 <= 0.80 <= high + 0.02, (scope, low, high)
-    assert held[rows].mean() > 0.65
+    low, high = stats.binom.ppf((0.05, 0.95), rows.sum(), 0.80)
+    assert low <= held[rows].sum() <= high, (held[rows].sum(), low, high)
 
 
 def test_interval_is_no_wider_than_it_must_be(seen, held):

@@ -1,15 +1,18 @@
 """The page without a browser: the desk, what the kernel sends, what comes back."""
 
 import json
+import multiprocessing
 import re
 
 import pytest
 
+from forgeprops.answer.estimate import estimate
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.job import Job, load_job
 from forgeprops.inputs.limits import Limits
 from forgeprops.show.page import Desk, Page
-from forgeprops.show.page.fields import limits_with
+from forgeprops.show.page.blocks import Stopped
+from forgeprops.show.page.fields import changes_of, limits_with
 from forgeprops.show.page.tabs import TABS
 from forgeprops.show.units import Units
 
@@ -29,16 +32,40 @@ def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
     assert desk.job.value("spray_s") == 7.0
 
 
-def test_two_desks_on_one_file_lose_nothing(tmp_path):
-    path = tmp_path / "job.json"
-    one, two = Desk(path=path), Desk(path=path)
-    one.set(spray_s=6)
-    assert two.look() and two.job.value("spray_s") == 6.0  # changed here, seen there
-    one.set(spray_s=5)
-    two.set(preheat_c=900)  # written over the other's: kept as a step back
-    assert load_job(path) == two.job
-    two.undo()
-    assert two.job.value("spray_s") == 5.0
+def _moves(path, preheats):
+    """A page that changes the job again and again, in a process of its own."""
+    desk = Desk(path=path)
+    for preheat_c in preheats:
+        desk.look()
+        desk.set(preheat_c=preheat_c)
+
+
+def test_two_pages_and_a_script_on_one_file_lose_nothing(tmp_path):
+    """The last write wins and says so; what it replaced is one step back; no reader ever meets half a file."""
+    path, context = tmp_path / "job.json", multiprocessing.get_context("spawn")
+    here = Desk(path=path)
+    here.set(spray_s=6)
+    Job().with_(spray_s=7).save(path, overwrite=True)  # the script
+    here.set(delay_s=3.0)
+    assert "one step back" in here.note and load_job(path) == here.job
+    here.undo()
+    assert here.job.value("spray_s") == 7.0
+    (tmp_path / "job.json").write_text("{")  # another program's half
+    here.set(spray_s=8)
+    assert "not saved" in here.note and path.read_text() == "{"
+    path.unlink()
+    here.set(spray_s=9)
+    sides = [range(800, 830), range(900, 930)]
+    pages = [context.Process(target=_moves, args=(str(path), list(side))) for side in sides]
+    for page in pages:
+        page.start()
+    seen = []
+    while any(page.is_alive() for page in pages):
+        here.look()
+        seen.append(here.job.value("preheat_c"))
+    assert [page.exitcode for page in pages] == [0, 0] and len(set(seen)) > 5
+    assert load_job(path).value("preheat_c") in (829.0, 929.0)
+    assert [p.name for p in tmp_path.iterdir()] == ["job.json"]
 
 
 def test_a_damaged_job_file_is_kept(tmp_path):
@@ -65,8 +92,32 @@ def test_no_other_unit_is_left_after_the_switch():
         text = json.dumps(
             [page.content, page.more, {**page.state, "units": ""}], ensure_ascii=False
         )
+        text = re.sub(r"<h2>Sources.*?</body>", "", text)  # what formulas cite stays in their units
         other = re.search(r".{60}(°C|\d HV\b|\d mm\b|\d N\b|L/min).{20}", text)
         assert other is None, f"tab {name}: {other[0]}"
+
+
+def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
+    page, said = Page(Desk(Job())), []
+    work = TABS["window"].slow["search"]
+
+    def progress(share, words=""):
+        said.append((share, words))
+        if share > 0.4:
+            raise Stopped
+
+    blocks = work(page.desk, page._result, {}, progress)
+    page.desk.set(**changes_of(page.desk.job, page.desk.units, blocks[1]["items"][0]["take"]))
+    assert page._result.verdict.chance_right > estimate(Job()).verdict.chance_right - 0.03
+    assert all("best so far" in words for _, words in said) and said[-1][0] < 0.6
+
+
+def test_sheet_of_a_tab_is_the_sheet_of_the_job():
+    page = Page(Desk(Job()), "sheet")
+    page._heard(None, {"do": "act", "act": "note", "values": {"note": "order <7>"}}, [])
+    shown = page.content["blocks"][0]
+    assert Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
+    assert re.fullmatch(r"\d{4}-\d\d-\d\d_4130_mid-iron_\w+\.html", shown["name"])
 
 
 def test_a_limit_is_edited_in_the_readers_scale():

@@ -2,8 +2,6 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from forgeprops.base.errors import InputError
 from forgeprops.strength.hardness_scales import convert_hardness
@@ -284,48 +282,6 @@ def test_bad_bend_rows(row, what):
 
 
 # ------------------------------------------------------------------------------------------ properties
-
-cells = st.one_of(
-    st.none(),
-    st.floats(-2e3, 2e3),
-    st.text(max_size=8),
-    st.sampled_from(["T1", "face", "HV", "yes", "OL", "0,5", "12:00:01", "285 HV", "1e400", "=1"]),
-)
-headers = st.sampled_from(
-    [
-        "time_s,channel,temperature_c",
-        "head_id,zone,value,scale",
-        "degrees,force_n,cracked",
-        "channel,zone,depth_mm",
-        "time,T1,T2",
-        "",
-        "zone,HV",
-    ]
-)
-
-
-@settings(max_examples=120)
-@given(headers, st.lists(st.lists(cells, max_size=5), max_size=6), st.sampled_from([",", ";"]))
-def test_readers_raise_our_error_only(header, rows, delimiter):
-    lines = (delimiter.join("" if c is None else str(c) for c in row) for row in rows)
-    data = "\n".join([header.replace(",", delimiter), *lines]).encode(errors="replace")
-    for reader in (
-        lambda d: read_traces(d, MAP),
-        read_traces,
-        read_hardness,
-        read_bends,
-        read_channels,
-    ):
-        try:
-            got = reader(data)
-        except InputError:
-            continue
-        frame = getattr(got, "frame", None)
-        if frame is not None and "temperature_c" in frame:
-            assert np.isfinite(frame["temperature_c"]).all() and np.isfinite(frame["time_s"]).all()
-            assert all(
-                (np.diff(f["time_s"]) > 0).all() for _, f in frame.groupby(["head_id", "channel"])
-            )
 
 
 def test_pages_escape_user_text():

@@ -1,8 +1,6 @@
 """Lists of runs: settings by their short names, bounds, and no error but our own."""
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.route import Route
@@ -47,19 +45,3 @@ def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
 def test_unusable_lists(text, options, message):
     with pytest.raises(InputError, match=f"(?i){message}"):
         read_runs(text, **options)
-
-
-@given(
-    st.lists(
-        st.lists(st.one_of(st.none(), st.floats(-10, 1500), st.text(max_size=6)), max_size=5),
-        max_size=5,
-    )
-)
-def test_any_rows(rows):
-    lines = (",".join("" if c is None else str(c) for c in row) for row in rows)
-    try:
-        read_runs(
-            "\n".join(["head_id,heat,preheat_c,flux,spray_s", *lines]).encode(errors="replace")
-        )
-    except InputError:
-        pass

@@ -8,12 +8,10 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from forgeprops.inputs.steel import Steel
 from forgeprops.thermal.properties import (
     LATENT_HEAT_J_KG,
     LATENT_HEAT_J_M3,
     air,
-    alloyed_share,
     austenite_cp_j_kgk,
     conductivity,
     conductivity_w_mk,
@@ -47,25 +45,6 @@ def test_ferrite_cp_against_bisra_1025(t_c, cp):
 )
 def test_austenite_cp_sgte(t_c, cp):
     assert austenite_cp_j_kgk(t_c) == pytest.approx(cp, abs=0.05)
-
-
-def test_austenite_cp_is_the_curvature_of_the_gibbs_energy():
-    """cp = −T G″ of the fcc function as printed (Dinsdale 1991), by differences."""
-
-    def gibbs(t):
-        bcc = (
-            1225.7
-            + 124.134 * t
-            - 23.5143 * t * np.log(t)
-            - 0.00439752 * t**2
-            - 5.8927e-8 * t**3
-            + 77359 / t
-        )
-        return bcc - 1462.4 + 8.282 * t - 1.15 * t * np.log(t) + 6.4e-4 * t**2
-
-    for t in (900.0, 1100.0, 1400.0):
-        cp = -t * (gibbs(t + 1) - 2 * gibbs(t) + gibbs(t - 1)) / 0.055845
-        assert austenite_cp_j_kgk(t - 273.15) == pytest.approx(cp, rel=1e-4)
 
 
 def test_enthalpy_20_to_900_closes_with_en_1993_1_2():
@@ -130,18 +109,6 @@ def test_chromoly_conductivity_42crmo4_read():
     assert conductivity(20, 1.0) == pytest.approx(42.6, rel=0.02)
 
 
-def test_conductivity_between_the_two():
-    assert conductivity(100.0, 0.0) == conductivity_w_mk(100.0)
-    assert conductivity(900.0, 1.0) == conductivity(900.0, 0.0) == 27.3
-
-
-def test_alloyed_share_of_plain_and_chromoly():
-    plain = Steel("plain", {"C": 0.2, "Mn": 0.5, "Cr": 0.0, "Ni": 0.0, "Mo": 0.0})
-    chromoly = Steel("chromoly", {"C": 0.3, "Mn": 0.5, "Cr": 0.95, "Ni": 0.1, "Mo": 0.2})
-    assert alloyed_share(plain) == 0.0
-    assert alloyed_share(chromoly) == 1.0
-
-
 def test_properties_have_no_jumps():
     t = np.arange(-20.0, 1300.0, 0.5)
     for law in (ferrite_cp_j_kgk, austenite_cp_j_kgk, conductivity_w_mk):
@@ -188,8 +155,3 @@ def test_air_is_an_ideal_gas_between_the_rows():
     t = np.linspace(300, 1500, 97)
     ideal = 101325 * 28.9647e-3 / 8.314462618 / t  # molar mass of dry air 28.9647 g/mol
     assert air(t - 273.15).density_kg_m3 == pytest.approx(ideal, rel=1e-3)
-
-
-def test_air_scalar_and_array_agree():
-    many = air(np.array([25.0, 400.0]))
-    assert air(400.0).conductivity_w_mk == many.conductivity_w_mk[1]

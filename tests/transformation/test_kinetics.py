@@ -10,7 +10,6 @@ from scipy.integrate import quad
 from forgeprops.base.tables import data_path
 from forgeprops.transformation import kinetics
 from forgeprops.transformation.kinetics import (
-    GAS_CAL,
     constants,
     extent_of,
     extent_tables,
@@ -50,12 +49,6 @@ def test_inverse_of_extent_is_exact(row):
         back = inverse_extent(extent_of(x, forward, row), forward, inverse, top, row)
         assert back == pytest.approx(x, rel=1e-9)
     assert inverse_extent(10.0 * top[row], forward, inverse, top, row) == 1.0
-
-
-def test_extent_at_the_ends():
-    forward, inverse, top = extent_tables()
-    assert extent_of(0.0, forward, 1) == inverse_extent(0.0, forward, inverse, top, 1) == 0.0
-    assert extent_of(1.0, forward, 1) == top[1] > top[0] == extent_of(1.0, forward, 0)
 
 
 def test_ferrite_cap_is_the_lever_rule_above_ae1():
@@ -147,15 +140,6 @@ def test_calibrated_noses_of_4140():
     assert 6.0 < ferrite < 60.0 < pearlite
     assert 1.5 < bainite < 10.0
     assert 590.0 < at_f < 660.0 and 430.0 < at_b < 490.0
-
-
-def test_rate_has_the_stated_form():
-    assert (
-        rate_per_s(1.0, 0.0, 3, 27500.0, 900.0) == rate_per_s(1.0, -5.0, 3, 27500.0, 900.0) == 0.0
-    )
-    one = rate_per_s(2.0, 40.0, 2, 27500.0, 900.0)
-    assert rate_per_s(2.0, 80.0, 2, 27500.0, 900.0) == pytest.approx(4.0 * one)
-    assert one == pytest.approx(1600.0 * math.exp(2.0 - 27500.0 / (GAS_CAL * 900.0)))
 
 
 def test_constants_file_says_what_was_fitted():

@@ -10,9 +10,7 @@ from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.inputs.steel import Steel
 from forgeprops.transformation.temperatures import (
-    ac1_c,
     ac3_c,
-    ae1_c,
     ae3_c,
     bainite_start_c,
     critical_temperatures,
@@ -50,29 +48,10 @@ def test_ms_of_the_classic_formulas_by_hand(grade, andrews, product, steven_hayn
     assert martensite_start_c(comp, method="steven_haynes") == pytest.approx(steven_haynes, abs=0.6)
 
 
-def test_steven_haynes_in_celsius_and_in_fahrenheit_are_one_formula():
-    comp = MID["4140"]  # as printed in °F: Ms[°F] = 1042 - 853 C - 60 Mn - 30 Cr - 30 Ni - 38 Mo
-    fahrenheit = 1042 - 853 * 0.40 - 60 * 0.85 - 30 * 0.95 - 38 * 0.20
-    assert martensite_start_c(comp, method="steven_haynes") == pytest.approx(
-        (fahrenheit - 32) / 1.8, abs=1.0
-    )
-
-
 @pytest.mark.parametrize(("carbon", "computed"), [(0.2, 833.0), (0.4, 785.0)])
 def test_ae3_of_plain_iron_carbon_against_the_phase_diagram(carbon, computed):
     """Ae3 of Fe-C from a thermodynamic calculation; Grange's formula is good to about 15 °C there."""
     assert ae3_c({"C": carbon}) == pytest.approx(computed, abs=20.0)
-
-
-def test_ae1_of_plain_iron_carbon_is_727():
-    for method in formulas.AE1:
-        assert ae1_c({"C": 0.4}, method) == pytest.approx(727.0, abs=16.0)
-
-
-def test_heating_lies_above_equilibrium_for_the_low_alloy_grades():
-    for comp in MID.values():
-        assert ac1_c(comp) < ac3_c(comp)
-        assert ac3_c(comp) > ae1_c(comp)
 
 
 def test_own_ms_beats_every_published_formula_on_the_measured_steels():

@@ -171,23 +171,6 @@ def test_alloy_resists_tempering():
             assert tempered_hardness({**base, element: content}, t) > plain, (element, t)
 
 
-def test_measured_quenched_hardness_is_used():
-    assert tempered_hardness(STEEL, 300.0, as_quenched_hrc=50.0) < tempered_hardness(STEEL, 300.0)
-    assert tempered_hardness(STEEL, 20.0, 0.01) == pytest.approx(
-        as_quenched_hrc(STEEL["C"]), abs=0.3
-    )
-
-
-def test_arrays_give_the_same_numbers_as_single_steels():
-    comp = {"C": np.array([0.2, 0.4]), "Mn": np.array([0.45, 0.85]), "Cr": np.array([0.0, 0.95])}
-    many, one = (
-        tempering_coefficients(comp),
-        tempering_coefficients({"C": 0.4, "Mn": 0.85, "Cr": 0.95}),
-    )
-    for a, b in zip(many[1:], one[1:], strict=True):
-        assert np.broadcast_to(a, 2)[1] == pytest.approx(b)
-
-
 def test_warnings_and_errors():
     assert tempering_warnings(STEEL, 540.0, 1.0) == ()
     assert {w.code for w in tempering_warnings({**STEEL, "Mo": 0.6}, 50.0)} == {

@@ -18,12 +18,44 @@ from ...hardenability.boron import effective_boron
 from ...hardenability.ideal_diameter import ADDED_BORON, EFFECTIVE_BORON, ideal_diameter_warnings
 from ...inputs.head import ZONES
 from ...transformation.austenite import diameter_um_from_astm
+from ...transformation.rate_doubt import nearest_bar
 from .rule import FACE, HOSEL, Rule, of_contents, of_range, route
 
 #: °C that a zone leaves the furnace below the preheat temperature (our own limit).
 COLD_CORE_C = 15.0
 #: Least sulphur of a resulphurised grade (SAE J403, from memory) and lead of a leaded one (our own limit), wt%.
 FREE_CUTTING_S, FREE_CUTTING_PB = 0.08, 0.05
+#: Part of the face's range that contents which the analysis leaves open may make, and distance from the measured bars of
+#: which to tell (see `transformation.rate_doubt`); our own limits.
+UNREPORTED_PART, FAR_SHARE = 0.5, 0.75
+
+
+def _by_contents_hv(e) -> np.ndarray:
+    """Part of the face's range that contents left open make, HV, shape (n,)."""
+    contents, sd, lean = e.rate_sd
+    fall, rise = e.rate_ends_hv[:, :, FACE]
+    return (rise - fall) * contents[:, 0] / np.maximum(np.hypot(sd, lean)[:, FACE], 1e-9)
+
+
+def _unreported(e):
+    low, high = (end[:, FACE] for end in e.interval_hv)
+    return _by_contents_hv(e) > UNREPORTED_PART * (high - low)
+
+
+def _unreported_text(e, i):
+    named = {n for n, sd in e.cases.content_sd.items() if sd[i] > 0.0}
+    listed = ", ".join(f"{n} {e.cases.content(n)[i]:.2g} %" for n in sorted(named))
+    return (
+        f"The analysis leaves contents open; {listed} assumed. They alone may move the face by ± "
+        f"{_by_contents_hv(e)[i] / 2:.0f} HV: have them analysed."
+    )
+
+
+def _far_text(e, i):
+    steel = {n: v[i : i + 1] for n, v in e.cases.composition.items()}
+    nearest = nearest_bar(steel, float(e.results.rate_700_c_per_s[i, FACE]))
+    harder = ": the face is more likely harder than softer" * bool(e.rate_sd[2][i, FACE] > 0.3)
+    return f"No measured bar is near this steel cooled this fast (nearest: {nearest}); the range is wider for it{harder}."
 
 
 def _boron_text(e, i):
@@ -56,6 +88,13 @@ def inputs() -> Iterator[Rule]:
         _free_cutting,
     )
     yield from of_contents("kinetics")
+    yield Rule("unreported", "change", _unreported, _unreported_text, "rate_ends_hv")
+    yield Rule(
+        "far-from-bars",
+        "note",
+        lambda e: e.cases.sprayed & (e.far_share[:, FACE] > FAR_SHARE),
+        _far_text,
+    )
     yield Rule("boron-bound", "change", _bound_boron, _boron_text)
     yield Rule(
         "niobium",

@@ -6,15 +6,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from ...base.cautions import STEADY_PULL_N
 from ...base.ranges import beyond
-from ...hosel.bench import LIMITS
-from ...strength.hardness_scales import convert_array
+from ...hosel.limits import NOTES
 from ...strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
-from .rule import HOSEL, NECK, Rule, of_range
+from .rule import HOSEL, NECK, Rule
 
-#: Degrees that are hardly a bend; plateau strain and degrees of a hosel that gives suddenly or only springs (our choice).
-STIFF_HOSEL_DEG, PLATEAU_STRAIN, SPRINGS_DEG = 1.0, 0.002, 0.05
+#: Degrees that are hardly a bend (our choice).
+STIFF_HOSEL_DEG = 1.0
 
 
 def _shares(e) -> dict[str, np.ndarray]:
@@ -57,35 +55,7 @@ def hosel() -> Iterator[Rule]:
     )
     for name, id in RANGE_OF.items():
         yield _branch(name, id)
-    yield of_range(
-        "hosel_length", lambda e: e.cases.dimension("hosel", "bend_zone_mm"), needs="hosel"
-    )
-    yield Rule(
-        "hosel:plateau",
-        "note",
-        lambda e: e.strength["yield_plateau_strain"][:, HOSEL] > PLATEAU_STRAIN,
-        lambda e, i: "",
-        "hosel",
-    )
-    yield of_range("hosel_strain", lambda e: e.hosel["outer_strain"], needs="hosel")
-    yield of_range(
-        "roessle_fatemi",
-        lambda e: convert_array(e.strength["hardness_hv"][:, HOSEL], "HV", "HB")[0],
-        lambda e: e.hosel["governed_by"] == LIMITS.index("re-bends"),
-        "hosel",
-    )
-    yield Rule("hosel:gathers", "note", lambda e: e.hosel["gathers"], lambda e, i: "", "hosel")
-    yield Rule(
-        "hosel:pull",
-        "note",
-        lambda e: e.hosel["bar_force_n"] > STEADY_PULL_N,
-        lambda e, i: "",
-        "hosel",
-    )
-    yield Rule(
-        "hosel:too-strong",
-        "change",
-        lambda e: e.hosel["allowed_deg"] < SPRINGS_DEG,
-        lambda e, i: "",
-        "hosel",
-    )
+    for code, (rank, holds) in NOTES.items():
+        yield Rule(
+            code, rank, lambda e, holds=holds: holds(e.hosel), lambda e, i: "", "hosel", once=True
+        )

@@ -10,10 +10,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from ...engine.routes import hosel_shape_mm
+from ...forging.cautions import FULL_AUSTENITE
 from ...inputs.head import ZONES
 from ...inputs.later import COOLING, LocalHeat, Temper
-from ...thermal.local_heat import hosel_heat
-from ...transformation.tempering import tempering_coefficients
+from ...thermal.local_heat import hosel_heats
+from ...transformation.tempering import stress_left, tempering_coefficients
 from .rule import FACE, HOSEL, Rule, of_contents, of_range
 
 #: °C above which the martensite of a face behind a torch loses hardness (5-11 HV in 1-30 min at 200 °C by our own law).
@@ -30,6 +31,8 @@ _RICH = {"V": 0.05, "Mo": 0.30}
 _UNTEMPERED_HV, _LEAST_TEMPER_C = 513.0, 140.0
 #: HV above which plating and pickling call for a bake (31 HRC or 1000 MPa: ASTM B850, from memory).
 PLATING_HV = 302.0
+#: Share of the new austenite as bainite and martensite that counts as hardened, and HV that a torch should take at least (our choice).
+_HARDENS_SHARE, _SOFTENS_HV = 0.1, 10.0
 
 
 def heats_of(e, case: int) -> tuple[Temper | LocalHeat, ...]:
@@ -52,6 +55,11 @@ def hottest_c(e) -> np.ndarray:
     """Temperature of the hottest later heat, °C, 0 without one, shape (n,)."""
     kinds = [max((heat.temperature_c for heat in heats), default=0.0) for heats in e.cases.later]
     return np.array(kinds)[e.cases.later_of]
+
+
+def relief_left(e) -> np.ndarray:
+    """Share of the face's residual stress that the later heats leave, shape (n,)."""
+    return np.where(e.cases.route["normalised"], 0.0, stress_left(e.results.later_j[:, FACE]))
 
 
 def _reaches(zone: str):
@@ -78,7 +86,8 @@ def _tempered_text(e, i):
         what = f"keeps {hv} HV" if hv == cooled else f"goes from {cooled} to {hv} HV"
         return f"the {ZONES[zone]} {what}"
 
-    return f"{done[0].upper()}{done[1:]}: {change(FACE)} and {change(HOSEL)}."
+    left = f"{100 * relief_left(e)[i]:.0f} % of the face's residual stress is left"
+    return f"{done[0].upper()}{done[1:]}: {change(FACE)} and {change(HOSEL)}; {left}."
 
 
 def _torch_c(e) -> np.ndarray:
@@ -91,10 +100,8 @@ def _torch_c(e) -> np.ndarray:
     for kind, heats in enumerate(e.cases.later):
         mine = e.cases.later_of == kind
         for heat in filter(_local, heats) if mine.any() else ():
-            distinct, of = np.unique(shapes[mine], axis=0, return_inverse=True)
-            rows = tuple(map(tuple, distinct.tolist()))
-            t = hosel_heat(rows, heat.peak_c, heat.hold_s, heat.cooled, theta)
-            hottest = np.stack([t.ferrule_end_c, t.neck_end_c, t.body_c])[:, of.ravel()]
+            t = hosel_heats(shapes[mine], heat.peak_c, heat.hold_s, heat.cooled, theta)
+            hottest = np.stack([t.ferrule_end_c, t.neck_end_c, t.body_c])
             found[:, mine] = np.maximum(found[:, mine], hottest)
     return found
 
@@ -104,7 +111,32 @@ def _torch_text(e, i):
     return (
         f"With the torch on the bend zone the free end of the hosel reaches {ferrule:.0f} °C (fit shaft and ferrule "
         f"afterwards), the neck at the body {neck:.0f} °C and the head {head:.0f} °C.  Below about 560 °C bainite does not "
-        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) it hardens again in air."
+        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) the metal becomes austenite."
+    )
+
+
+def _torched(e) -> np.ndarray:
+    """Cases whose torch makes austenite of the hosel, shape (n,)."""
+    kinds = [max((h.peak_c for h in heats if _local(h)), default=0.0) for heats in e.cases.later]
+    return np.array(kinds)[e.cases.later_of] > e.critical["ac1"]
+
+
+def _hardens(e) -> np.ndarray:
+    """The torched hosel hardens again in air instead of softening, or would where a torch misses the range below Ac3."""
+    f, share = e.results.fractions, e.results.share[:, HOSEL]
+    hard = (f["bainite"] + f["martensite"])[:, HOSEL] > _HARDENS_SHARE * share
+    softened = (e.results.as_cooled_hv - e.hardness_hv)[:, HOSEL]
+    return _torched(e) & hard & ((softened < _SOFTENS_HV) | (share < FULL_AUSTENITE))
+
+
+def _torched_text(e, i):
+    hv, cooled = e.hardness_hv[i, HOSEL], e.results.as_cooled_hv[i, HOSEL]
+    peak = max(h.peak_c for h in heats_of(e, i) if _local(h))
+    what = "hardens again in air" if _hardens(e)[i] else "cools to a new structure"
+    remedy = "  Stay 30 °C below Ac1." * bool(_hardens(e)[i])
+    return (
+        f"The torch at {peak:.0f} °C is above Ac1 ({e.critical['ac1'][i]:.0f} °C): the hosel becomes austenite and {what}, "
+        f"{cooled:.0f} to {hv:.0f} HV, with a soft ring beside it and scale.{remedy}"
     )
 
 
@@ -151,7 +183,7 @@ def _brittle_text(e, i):
 
 def _slow(e) -> np.ndarray:
     """Cooled slowly, after the press or after a temper hot enough."""
-    slow = [COOLING.index(how) for how in ("bin", "sleeve")]
+    slow = [COOLING.index(how) for how in ("bin", "sleeve", "box", "vermiculite")]
     after = _any(e, lambda h: isinstance(h, Temper) and h.temperature_c > _SLOW_C[0])
     prone = (e.cases.content("Mn") + e.cases.content("Cr") >= _MN_CR) & (
         e.cases.content("Cr") >= 0.5
@@ -224,6 +256,8 @@ _ROWS = (
     ("normalised", "note", lambda e: e.cases.route["normalised"], _normalised_text),
     ("tempered", "note", any_heat, _tempered_text),
     ("local-heat", "note", lambda e: _any(e, _local), _torch_text),
+    ("local-heat:hardens", "stop", _hardens, _torched_text),
+    ("local-heat:austenite", "note", lambda e: _torched(e) & ~_hardens(e), _torched_text),
     ("local-heat:hot-head", "change", _hot_head, _hot_head_text),
     ("temper-brittle", "change", _brittle, _brittle_text),
     ("slow-cooled-brittle", "note", _slow, _slow_text),

@@ -144,13 +144,7 @@ class number(Control):
         self.label = label
 
     def read(self, needed: bool = False) -> float | None:
-        """The number; None for an empty field.
-
-        Raises
-        ------
-        InputError
-            No number, or an empty field that is needed.
-        """
+        """The number; None for an empty field."""
         text = self.value.strip().replace(",", ".")
         if not text:
             if needed:
@@ -307,13 +301,7 @@ class FileChoice(Control):
         self.said.value = markup.folded(words, markup.bullets(lines)) if lines else ""
 
     def read(self, reader, *arguments, needed: str = ""):
-        """What `reader` makes of the file, its notes shown; None if no file is given.
-
-        Raises
-        ------
-        InputError
-            No file although it is needed (`needed` says what for), or what the reader refuses.
-        """
+        """What `reader` makes of the file, its notes shown; None if no file is given."""
         if self.source is None:
             if needed:
                 raise InputError(f"no {needed} is given; choose a file or write its path.")

@@ -129,13 +129,7 @@ class Panel:
         return Job(given["grade"]).with_(limits=limits, **changes)
 
     def put(self, values: Mapping) -> None:
-        """Set all controls from saved inputs; nothing changes if one of the values cannot be used.
-
-        Raises
-        ------
-        InputError
-            A name that is missing or unknown, or a value that its control does not offer.
-        """
+        """Set all controls from saved inputs; nothing changes if one of the values cannot be used."""
         self.turn(checked(self.controls, values))
 
     def turn(self, values: Mapping) -> None:

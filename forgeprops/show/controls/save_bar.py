@@ -72,13 +72,7 @@ class KeepBar:
 
 
 def checked(controls, values) -> dict:
-    """Values that the controls take, from those of a settings file.
-
-    Raises
-    ------
-    InputError
-        A name that is missing or unknown, or a value that its control does not offer.
-    """
+    """Values that the controls take, from those of a settings file."""
     known = sorted(controls)
     for name in values:
         check_choice(name, "setting", known, "settings file")

@@ -14,11 +14,6 @@ def window_png(window, path: str) -> None:
     """Write the maps of a window to a PNG file that does not exist yet.
 
     The thick line is the edge of what keeps all limits, the dashed box the largest inside.
-
-    Raises
-    ------
-    InputError
-        The file exists, or does not end in .png.
     """
     from matplotlib.figure import Figure
 

@@ -288,17 +288,13 @@ def _why(result, units: Units) -> dict:
     """Table of the zones, and the three temperatures."""
     rows = []
     for name, z in result.zones.items():
-        low, high = (units.hardness_text(h) for h in (z.hardness_low_hv, z.hardness_high_hv))
-        if low.split()[-1] == high.split()[-1]:
-            low = low.split()[0]
+        ends = units.hardness_text(z.hardness_low_hv, z.hardness_high_hv)
         rate = (
             "–"
             if z.rate_700_c_per_s is None
             else f"{units.step_from_c(z.rate_700_c_per_s):.1f} {units.temperature}/s"
         )
-        rows.append(
-            [name, f"{low} to {high}", "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate]
-        )
+        rows.append([name, ends, "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate])
     temps = [
         ("preheat", result.route.preheat.temperature_c),
         ("forging", result.effort.die_c),
@@ -323,7 +319,7 @@ def numbers_of(job: Job, result, verdict: Verdict, units: Units) -> list[list[st
         ["heads inside", f"{verdict.heads_inside} of 100"],
     ]
     for z, r in result.zones.items():
-        ends = " to ".join(units.hardness_text(h) for h in (r.hardness_low_hv, r.hardness_high_hv))
+        ends = units.hardness_text(r.hardness_low_hv, r.hardness_high_hv)
         rows.append([f"{z} hardness", units.hardness_text(r.hardness_hv), ends])
     h = result.hosel
     rows += [

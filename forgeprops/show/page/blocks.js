@@ -1,4 +1,7 @@
-// Blocks of which the kernel makes a tab: text, facts, table, map, plot, row, form, buttons. A further kind is one more entry.
+// Blocks of which the kernel makes a tab: text, facts, table, map, plot, row, form, buttons, page, drop. A further kind
+// is one more entry. What a row or a button does: { take: settings }, { act, values } or { save: [file, text, type] }.
+const go = (page, i) => i.save ? download(...i.save) : i.act ? page.send({ do: "act", act: i.act, values: i.values || {} })
+  : page.commit(i.take || i);
 const sign = (level) => el("b.mark", { "data-level": level, "aria-label": WORD[level] }, MARK[level]);
 const exports = (name, rows) => menu("save or copy", "⤓", [["Copy", () => copy(rows)],
   ["Table (CSV)", () => download(name + ".csv", asCsv(rows), "text/csv")]]);
@@ -14,7 +17,7 @@ const BLOCKS = {
   table(b, page) {
     const levels = b.levels || [], take = b.take || [];
     const row = (r, i) => {
-      const act = take[i] && (() => page.commit(take[i]));
+      const act = take[i] && (() => go(page, take[i]));
       const first = act ? el("button.link", { onclick: act, title: "take this" }, r[0]) : r[0];
       return el("tr" + (i === b.here ? ".here" : "") + (act ? ".act" : ""), { onclick: (e) => act &&
         e.target.tagName !== "BUTTON" && act() },
@@ -67,12 +70,39 @@ const BLOCKS = {
   },
 
   form(b, page) {
-    const inputs = b.fields.map((f) => [f, el("input", { type: "number", step: "any", value: f.value,
-      "aria-label": `${f.label}, ${f.unit}`, "data-name": f.name })]);
-    const go = () => page.send({ do: "act", act: b.act, values: Object.fromEntries(inputs.map(([f, i]) => [f.name,
-      +i.value])) });
-    return el("form.form", { onsubmit: (e) => { e.preventDefault(); go(); } },
-      ...inputs.map(([f, i]) => el("label", {}, f.label, i, f.unit)), el("button.small", { onclick: go }, b.button));
+    const inputs = b.fields.map((f) => [f, el("input" + (f.text ? ".long" : ""), { type: f.text ? "text" : "number",
+      step: "any", value: f.value, "aria-label": f.label + (f.unit && `, ${f.unit}`), "data-name": f.name })]);
+    const act = () => page.send({ do: "act", act: b.act, values: Object.fromEntries(inputs.map(([f, i]) => [f.name,
+      f.text ? i.value : +i.value])) });
+    return el("form.form", { onsubmit: (e) => { e.preventDefault(); act(); } },
+      ...inputs.map(([f, i]) => el("label", {}, f.label, i, f.unit)), el("button.small", { onclick: act }, b.button));
+  },
+
+  page(b) {                                                  // a page to print: shown, printed, saved under its own name
+    const frame = el("iframe.paper", { title: "sheet", srcdoc: b.html, sandbox: "allow-same-origin allow-modals" });
+    return el("div.grow", {}, el("p.buttons", {}, el("button.small", { onclick: () => download(b.name, b.html,
+      "text/html", (n) => n) }, "Download"), el("button.small", { onclick: () => frame.contentWindow.print() }, "Print"),
+      el("span.words.small", {}, b.name)), frame);
+  },
+
+  drop(b, page) {
+    const input = el("input", { type: "file", multiple: true, hidden: true, accept: b.accept, "aria-label": "files",
+      onchange: () => take(input.files) }), say = el("span.words.small", {}, b.words);
+    const take = async (files) => {
+      const list = [...files], size = list.reduce((n, f) => n + f.size, 0);
+      if (!list.length) return;
+      if (size > 8e6) return text(say, `${(size / 1e6).toFixed(0)} MB at once is too much; give at most 8 MB.`);
+      text(say, "Reading …");
+      const data = await Promise.all(list.map((f) => f.arrayBuffer()));
+      page.model.send({ do: "act", act: b.act, values: { names: list.map((f) => f.name) } }, undefined, data);
+    };
+    const root = el("div.drop", {}, el("button.small", { onclick: () => input.click() }, "Choose files"), say, input,
+      b.templates ? menu("templates", "Templates ⤓", b.templates.map((t) => [t[0], () => download(...t)])) : null);
+    for (const k of ["dragover", "dragleave", "drop"]) root.addEventListener(k, (e) => {
+      e.preventDefault(); e.stopPropagation(); root.classList.toggle("over", k === "dragover");
+      if (k === "drop") take(e.dataTransfer.files);
+    });
+    return root;
   },
 
   plot(b) {
@@ -87,9 +117,8 @@ const BLOCKS = {
 
   row: (b, page) => el("div.row", {}, ...b.blocks.map((k) => BLOCKS[k.kind](k, page))),
 
-  buttons: (b, page) => el("p.buttons", {}, ...b.items.map((i) => el("button.small", {
-    onclick: () => (i.take ? page.commit(i.take) : page.send({ do: "act", act: i.act, values: i.values || {} })) },
-      i.label))),
+  buttons: (b, page) => el("p.buttons", {}, ...b.items.map((i) => el("button.small", { onclick: () => go(page, i) },
+    i.label))),
 };
 const drawBlocks = (blocks, page) => el("div.blocks", {}, ...blocks.map((b) => (BLOCKS[b.kind] || BLOCKS.text)(b,
   page)));

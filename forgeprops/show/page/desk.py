@@ -10,10 +10,16 @@ import traitlets as t
 
 from ...base.errors import InputError
 from ...inputs.job import Job, load_job
+from ...io.reading import read_source
+from ...io.writing import update_bytes
 from ..units import Units, units
 
 #: Steps that can be undone; keys pressed on one setting within this time are one step, s.
 STEPS, ONE_STEP_S = 100, 1.0
+
+
+#: What the reader is told where a page or a script beside this one has written the job.
+_OTHER = "Another page or script changed this job; {} one step back (Undo)."
 
 
 def served() -> bool:
@@ -57,13 +63,13 @@ class Desk(t.HasTraits):
         kept, note = None, ""
         if self._path is not None and self._path.exists():
             try:
-                kept = load_job(self._path)
-                self._seen = self._stamp()
+                kept, self._seen = self._read()
             except InputError as error:  # kept as it is under another name, never written over
-                aside = self._path.with_suffix(f".unread-{time.strftime('%Y%m%d-%H%M%S')}.json")
+                aside = self._aside()
                 self._path.replace(aside)
                 note = f"{error} The file is kept as {aside.name}."
         super().__init__(job=job or kept or Job(), units=units(), note=note)
+        self.kept: dict = {}  # what tabs keep beside the job, by their names
         self.past, self.future, self._mark, self._what, self._when = [], [], None, (), 0.0
 
     @property
@@ -120,34 +126,50 @@ class Desk(t.HasTraits):
 
     # ---- the file ----------------------------------------------------------------------------------------------
 
-    def _stamp(self):
-        return self._path.stat().st_mtime_ns if self._path.exists() else None
+    def _read(self) -> tuple[Job, bytes]:
+        data = read_source(self._path).data
+        return load_job(data, self._path.name), data
+
+    def _aside(self) -> Path:
+        """A name for what is in the file's way, that no file has."""
+        names = (f".unread-{time.strftime('%Y%m%d-%H%M%S')}{n}.json" for n in ("", *range(2, 1000)))
+        return next(p for name in names if not (p := self._path.with_suffix(name)).exists())
 
     def save(self) -> None:
-        """Write the job's file; what another page wrote since is taken as a step back first, so nothing is lost."""
+        """Write the job's file; what another page or a script wrote since is one step back, and a note says so."""
         if self._path is None:
             return
+
+        def mine(found: bytes | None) -> bytes:
+            if found is not None and found != self._seen:
+                other = load_job(found, self._path.name)
+                if other != self.job:
+                    self.past = [*self.past[1 - STEPS :], other]
+                    self.note = _OTHER.format("theirs are")
+            self._seen = self.job.as_bytes()
+            return self._seen
+
         try:
-            if self._stamp() not in (None, self._seen):
-                self.past = [*self.past, load_job(self._path)]
-            self.job.save(self._path, overwrite=True)
-            self._seen = self._stamp()
+            update_bytes(self._path, mine)
         except (OSError, InputError) as error:
             self.note = f"The job is not saved: {error}"
 
     def look(self) -> bool:
-        """Take the job that another page has written meanwhile; whether there was one."""
-        if self._path is None or self._mark is not None or self._stamp() in (None, self._seen):
+        """Take the job that another page or a script has written meanwhile; whether there was one."""
+        if self._path is None or self._mark is not None or not self._path.exists():
             return False
         try:
-            found = load_job(self._path)
-        except (OSError, InputError):  # half a file of another program: look again later
+            found, data = self._read()
+        except (OSError, InputError):  # not whole yet, or another program's: look again later
             return False
-        self._seen = self._stamp()
+        if data == self._seen:
+            return False
+        self._seen = data
         if found == self.job:
             return False
         self.past, self.future = [*self.past[1 - STEPS :], self.job], []
-        self.job, self._what = found, ()
+        self.note, self._what = _OTHER.format("yours are"), ()
+        self.job = found
         return True
 
 

@@ -34,6 +34,13 @@ const floats = (d) => d && d.byteLength ? new Float32Array(d.buffer.slice(d.byte
   : null;
 const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "")}.`);
 
+// Under a page server: a menu of all pages
+const PAGES = { "00_start_here": "Start", "01_the_head": "The head", "02_forging_temperature": "Forging temperature",
+  "03_compare_grades": "Grades", "04_settings_and_scatter": "Settings", "05_hosel_bench": "Bench", "06_shop_data": "Shop",
+  "07_how_far_to_trust_it": "Trust", "08_why_face_and_hosel_differ": "Lesson" };
+const siteMenu = () => !/\/voila\/render\//.test(location.pathname) ? null : menu("All pages", "☰",
+  Object.entries(PAGES).map(([file, words]) => [words, () => location.assign(file + ".ipynb")]));
+
 // As tall as what scrolls around it shows; what it returns ends the watching
 function fitted(host, root, then = () => {}) {
   const fit = () => {
@@ -54,9 +61,9 @@ function fitted(host, root, then = () => {}) {
 }
 
 // ---- files and the clipboard
-function download(name, data, type) {
+function download(name, data, type, named = dated) {
   const url = URL.createObjectURL(data instanceof Blob ? data : new Blob([data], { type }));
-  el("a", { href: url, download: dated(name) }).click();
+  el("a", { href: url, download: named(name) }).click();
   setTimeout(() => URL.revokeObjectURL(url), 2000);
 }
 const cell = (v) => (/[",\n]/.test(v) ? `"${String(v).replaceAll('"', '""')}"` : String(v));

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from ...base.errors import InputError, check_choice
-from ...base.errors import shown as as_given
+from ...base.errors import check_choice, check_number
 from ...inputs.grades import grade, grades
 from ...inputs.head import head, heads
 from ...inputs.job import Job
@@ -67,13 +66,7 @@ def fields_of(job: Job, units: Units) -> dict[str, dict]:
 
 
 def changes_of(job: Job, units: Units, given: dict) -> dict:
-    """What the reader set, as changes of a job.
-
-    Raises
-    ------
-    InputError
-        A name that is no control of the page, or not a number.
-    """
+    """What the reader set, as changes of a job."""
     changes = {}
     for name, value in given.items():
         if name == "steel":
@@ -87,8 +80,7 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
         else:
             check_choice(name, "control", (*MAIN, *FURTHER), "page")
             what = table()[name]
-            if isinstance(value, bool) or not isinstance(value, (int, float)):
-                raise InputError(f"{what.label} must be a number; got {as_given(value)}.")
+            value = check_number(value, what.label, -1e9, 1e9)
             if name == "flux":
                 value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
             elif what.unit == "°C":
@@ -119,13 +111,7 @@ def purpose_of(limits: Limits) -> str:
 
 
 def limits_with(limits: Limits, units: Units, name: str, end: int, value: float | None) -> Limits:
-    """The limits with one end changed or taken away (None), a hardness in the reader's scale.
-
-    Raises
-    ------
-    InputError
-        As `Limits`.
-    """
+    """The limits with one end changed or taken away (None), a hardness in the reader's scale."""
     kept = limits.saved()
     scale = units.hardness.lower() if name.endswith("_hardness_hv") else ""
     stem = name.removesuffix("_hv")

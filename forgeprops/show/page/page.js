@@ -154,8 +154,10 @@ function render({ model, el: host }) {
     }
     other.classList.toggle("stale", c.version !== s.version || c.tab !== tab);
     busy.hidden = !b.words;
-    if (b.words) busy.replaceChildren(el("progress", { max: 1, value: b.share, "aria-label": b.words }),
-      b.words + " ", el("button.small", { onclick: () => send({ do: "stop" }) }, "Stop"));
+    const on = b.share != null;                              // or stopped
+    if (b.words) busy.replaceChildren(on ? el("progress", { max: 1, value: b.share, "aria-label": b.words }) : "",
+      b.words + " ", el("button.small", { onclick: () => send(on ? { do: "stop" } : { do: "tab", tab }) }, on ? "Stop"
+        : "Calculate"));
   }
 
   // ---- header
@@ -173,7 +175,7 @@ function render({ model, el: host }) {
     onchange: () => send({ do: "units", units: units.map((e) => e.value) }) }, ...u.map((v) => el("option",
       { value: v }, v))));
   const title = el("h1"), sub = el("span.sub"), shop = el("span.shop");
-  const header = el("header", {}, el("div.id", {}, title, sub, shop), el("nav", { "aria-label": "job" }, ...units,
+  const header = el("header", {}, siteMenu(), el("div.id", {}, title, sub, shop), el("nav", { "aria-label": "job" }, ...units,
     undo, redo, history, pin,
     el("button.text", { onclick: () => file.click() }, "Open"), el("button.text", { onclick: () =>
       download("job.json", model.get("saved"), "application/json") }, "Save"), file));

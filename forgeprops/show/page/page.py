@@ -23,13 +23,17 @@ from ...inputs.templates import head_from
 from ...io.saved import plain
 from ..units import choose_units
 from .answer import HEAD_NUMBERS, change_words, curves_of, numbers_of, remedy_label, state_of
+from .blocks import Stopped
 from .desk import Desk, served
 from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
-from .tabs import SLOW, TABS, strips
+from .maps import strips
+from .tabs import TABS
 from .widget import Widget
 
 #: How long a slider must rest until everything about the job is calculated, s.
 REST_S = 0.25
+#: Work that takes longer shows its share and the time left, s.
+SLOW_S = 0.4
 
 
 class Page(Widget):
@@ -54,14 +58,9 @@ class Page(Widget):
 
     def __init__(self, desk: Desk | None = None, tab: str = "why"):
         self.desk, self._tab = desk or Desk(), tab if tab in TABS else "why"
-        self._version, self._turn, self._pinned, self._remedy, self._task, self._stop = (
-            0,
-            0,
-            None,
-            None,
-            None,
-            None,
-        )
+        self._version = self._turn = 0
+        self._pinned = self._remedy = self._task = None
+        self._stop = threading.Event()
         self._result = self._verdict = None
         static = {
             "steels": list(grades()), "heads": list(heads()), "cooling": COOLING_WORDS, "main": MAIN, "further": FURTHER,
@@ -101,7 +100,7 @@ class Page(Widget):
             "remedy": lambda: self._take_remedy(),
             "tab": lambda: self._open_tab(message["tab"]),
             "act": lambda: self._act(message, buffers),
-            "stop": lambda: self._stop and self._stop.set(),
+            "stop": lambda: self._stop.set(),
         }.get(do)
         if act is not None:
             self._try(act)
@@ -160,12 +159,14 @@ class Page(Widget):
         name, values = message["act"], message.get("values", {})
         acts = TABS[self._tab].acts
         if name in acts:
-            acts[name](self.desk, {**values, "buffers": buffers} if buffers else values)
+            acts[name](self.desk, values)
             self._settle(0.0)
-        elif name in SLOW:
-            self._start(self._long(SLOW[name]))
         else:
-            self._settle(0.0)
+            if buffers:
+                values = {**values, "buffers": [bytes(b) for b in buffers]}
+            slow = TABS[self._tab].slow.get(name)
+            work = slow and (lambda desk, result, progress: slow(desk, result, values, progress))
+            self._settle(0.0, work)
 
     # ---- desk → page -------------------------------------------------------------------------------------------
 
@@ -220,96 +221,82 @@ class Page(Widget):
             self.state = self._state | extra
             self.curves = curves_of(self._result, d.units)
 
-    def _settle(self, after_s: float = REST_S) -> None:
-        """Everything else about the job, once it rests."""
+    def _settle(self, after_s: float = REST_S, work=None) -> None:
+        """Everything else about the job, once it rests; `work` makes the open tab's content instead of the tab."""
         self._turn += 1
-        if self._stop is not None:
-            self._stop.set()
-        self._start(self._rest(self._turn, after_s))
-
-    def _start(self, work) -> None:
+        self._stop.set()
+        self._stop = threading.Event()
+        rest = self._rest(self._turn, after_s, self._stop, work)
         try:
-            self._task = asyncio.get_running_loop().create_task(work)
+            self._task = asyncio.get_running_loop().create_task(rest)
         except RuntimeError:  # no loop, as in a script or a test
-            asyncio.run(work)
+            asyncio.run(rest)
 
-    async def _rest(self, turn: int, after_s: float) -> None:
+    async def _rest(self, turn: int, after_s: float, stop: threading.Event, work) -> None:
         if after_s:
             await asyncio.sleep(after_s)
         if turn != self._turn:
             return
         if not self._full:
             self._answer(full=True)
-        result, version = self._result, self._version
-        desk, tab = self.desk, self._tab
+        desk, result, version, tab = self.desk, self._result, self._version, self._tab
+        units = desk.units
         self.saved = json.dumps(
             {"format": "forgeprops job", "version": 1, **plain(desk.job)}, ensure_ascii=False
         )
-        units = desk.units
         if self.more.get("version") != version:
             found = await asyncio.to_thread(strips, desk, result, MAIN)
             if turn != self._turn:
                 return
-            self.more = {
-                "version": version,
-                "strips": found,
-                "numbers": numbers_of(desk.job, result, result.verdict, units),
-            }
-        blocks = await asyncio.to_thread(self._blocks, tab, result, turn)
+            numbers = numbers_of(desk.job, result, result.verdict, units)
+            self.more = {"version": version, "strips": found, "numbers": numbers}
+        blocks = await self._beside(work or TABS[tab].content, turn, stop)
         if turn != self._turn:
             return
-        self.content = {"version": version, "tab": tab, "blocks": blocks}
-        self.busy = {}
+        if blocks is not None:
+            self.content = {"version": version, "tab": tab, "blocks": blocks}
         if "remedy" not in self.more:
             self._remedy = await asyncio.to_thread(lambda: result.verdict.remedy)
             if turn != self._turn:
                 return
-            self.more = self.more | {
-                "remedy": self._remedy
-                and {
-                    "label": remedy_label(desk.job, self._remedy, units),
-                    "gives": f"{100 * self._remedy.chance_right:.0f} % sure",
-                    "costs": self._remedy.costs,
-                }
+            said = self._remedy and {
+                "label": remedy_label(desk.job, self._remedy, units),
+                "gives": f"{100 * self._remedy.chance_right:.0f} % sure",
+                "costs": self._remedy.costs,
             }
+            self.more = self.more | {"remedy": said}
 
-    def _blocks(self, tab: str, result, turn: int) -> list[dict]:
-        try:
-            return TABS[tab].content(self.desk, result, lambda *share: None)
-        except InputError as error:
-            return [{"kind": "text", "words": str(error), "look": "stop"}]
+    async def _beside(self, work, turn: int, stop: threading.Event) -> list[dict] | None:
+        """Blocks made beside the page, with the share done, the time left and a stop; None where it was stopped."""
+        loop, begin = asyncio.get_running_loop(), time.monotonic()
 
-    async def _long(self, work) -> None:
-        """Work of seconds, with its share, time left and a stop; the page stays usable."""
-        self._turn += 1
-        turn, stop, begin, loop = (
-            self._turn,
-            threading.Event(),
-            time.monotonic(),
-            asyncio.get_running_loop(),
-        )
-        self._stop, version, tab = stop, self._version, self._tab
-        self.busy = {"words": "Searching", "share": 0.0}
+        def say(share: float, words: str) -> None:
+            took = time.monotonic() - begin
+            if turn == self._turn and took > SLOW_S and not stop.is_set():
+                left = took * (1.0 / max(share, 0.01) - 1.0)
+                words = f"{words}{', ' * bool(words)}about {left:.0f} s left"
+                self.busy = {"words": words, "share": share}
 
-        def say(share: float) -> None:
-            if turn == self._turn:
-                left = (time.monotonic() - begin) * (1 / max(share, 1e-3) - 1)
-                self.busy = {"words": f"Searching, about {left:.0f} s left", "share": share}
-
-        def progress(done, total=None, *_) -> None:
-            loop.call_soon_threadsafe(say, float(done) / float(total) if total else float(done))
+        def progress(share: float, words: str = "") -> None:
+            loop.call_soon_threadsafe(say, share, words)
+            if stop.is_set():
+                raise Stopped
 
         try:
-            blocks = await asyncio.to_thread(work, self.desk, self._result, progress, stop)
+            blocks, busy = await asyncio.to_thread(work, self.desk, self._result, progress), {}
         except InputError as error:
-            blocks = [{"kind": "text", "words": str(error), "look": ""}]
-        if turn == self._turn:
-            self.content, self.busy = {"version": version, "tab": tab, "blocks": blocks}, {}
+            blocks, busy = [{"kind": "text", "words": str(error), "look": "stop"}], {}
+        except Stopped:
+            blocks, busy = None, {"words": "Stopped. What is shown is of earlier settings."}
+        if turn == self._turn and self.busy != busy:
+            self.busy = busy
+        return blocks
 
 
 def _steel(text: str) -> Steel:
     """A steel of one's own from its typed contents: "C=0.31 Mn=0.5 Cr=0.95"."""
-    return Steel("own steel", composition_of(text)[0])
+    contents, unsure, _ = composition_of(text)
+    return Steel("own steel", contents, unsure=unsure)
 
 
 async def _watch(page: Page) -> None:

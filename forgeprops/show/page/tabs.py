@@ -3,7 +3,7 @@
 A tab is a name, a title and a function ``content(desk, result, progress) -> list of blocks``.  A block is a mapping with
 ``kind``: "text" (words, look), "facts" (rows of label and value), "table" (head, rows; take: what a row sets), "map"
 (xs, ys, levels, tips, take), "form" (fields, button, act), "buttons" (items of label and act), "plot".  An act is a name in
-`Tab.acts`, called with the desk and the values of the form.
+`Tab.acts`, called with the desk and the values of the form, or in `Tab.slow`: that is calculated beside the page.
 """
 
 from __future__ import annotations
@@ -12,178 +12,32 @@ import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-
-from ...answer.estimate import estimate
-from ...answer.verdict import short_verdicts
 from ...base.cautions import BENCH, SHORT
-from ...base.errors import InputError
 from ...hosel.bend import hosel_bend
-from ...inputs.grades import grade, grades
 from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
 from ...inputs.settings import table
-from .answer import _force, value_words
+from ..sheet import sheet_html, sheet_name
+from .answer import _force
+from .blocks import number, text
 from .desk import Desk
-from .fields import hardness_number, shown
+from .fields import hardness_number
 from .lesson import step_of
+from .maps import search, steels, window
 
 
 @dataclass(frozen=True)
 class Tab:
-    """A tab: title, content, what its forms and buttons do; a slow one is calculated beside the page."""
+    """A tab: title, content, what its forms and buttons do at once (desk, values), and what they do beside the page:
+    a slow one (desk, result, values, progress) returns blocks instead of the content."""
 
     title: str
     content: Callable
     acts: Mapping[str, Callable] = field(default_factory=dict)
-
-
-#: Points along the travel of a slider; columns and rows of the window.
-STRIP, COLUMNS, ROWS = 21, 21, 13
-
-
-def strips(desk: Desk, result, names) -> dict[str, list[str]]:
-    """Level along the whole travel of each slider, by the verdict's own draw (256 lots, 32 heads)."""
-    values = {n: np.linspace(*table()[n].slider[:2], STRIP) for n in names}
-    jobs = [_with(desk.job, {n: float(v)}) for n in names for v in values[n]]
-    found = short_verdicts([_case(j) for j in jobs], result, result.limits)
-    return {n: [s.level for s in found[i * STRIP : (i + 1) * STRIP]] for i, n in enumerate(names)}
-
-
-def _with(job, changes):
-    from ...inputs.route import Spray
-
-    if job.route.spray is None and {"flux", "spray_s"} & set(changes):
-        job = job.with_(spray=Spray() if "flux" in changes else Spray(flux_kg_m2_s=0.0))
-    return job.with_(**changes)
-
-
-def _case(job):
-    return job.steel, job.struck_head, job.route, job.shop
-
-
-def _text(words: str, look: str = "") -> dict:
-    return {"kind": "text", "words": words, "look": look}
-
-
-# ---- steels, window ------------------------------------------------------------------------------------------------
-
-
-def _steels(desk: Desk, result, progress) -> list[dict]:
-    u, job = desk.units, desk.job
-    steels = [grade(n) for n in grades()]
-    if job.steel.name not in grades():
-        steels.insert(0, job.steel)
-    cases, left = [], []
-    for s in steels:
-        try:
-            j = job.with_(steel=s)
-            estimate(j)
-            cases.append(j)
-        except InputError:
-            left.append(s.name)
-    found = short_verdicts([_case(j) for j in cases], result, result.limits)
-    order = ("good", "marginal", "out")
-    ranked = sorted(
-        zip(cases, found, strict=True),
-        key=lambda p: (order.index(p[1].level), bool(p[1].stop), -p[1].chance_right),
-    )
-    rows = [
-        [j.steel.name, u.hardness_text(f.values["face_hardness_hv"]), f"{f.values['hosel_allowed_deg']:.1f}°",
-         _force(u, f.values["bar_force_n"]), f"{100 * f.chance_right:.0f} %", "✕ may crack" if f.stop == "quench-crack" else f.stop or "no"]
-        for j, f in ranked
-    ]  # fmt: skip
-    blocks = [
-        _text("The same head, route and limits. Click a row to take its steel."),
-        {
-            "kind": "table", "head": ["steel", "face", "hosel", "pull", "sure", "crack"], "rows": rows, "levels": [f.level for _, f in ranked],
-            "take": [{"steel": j.steel.name} if j.steel.name in grades() else None for j, _ in ranked],
-            "here": next((i for i, (j, _) in enumerate(ranked) if j.steel == job.steel), -1), "name": "steels",
-        },
-    ]  # fmt: skip
-    return blocks + ([_text(f"Not calculated on this route: {', '.join(left)}.")] if left else [])
-
-
-def _window(desk: Desk, result, progress) -> list[dict]:
-    u, job = desk.units, desk.job
-    xs = (
-        np.round(
-            np.linspace(
-                table()["preheat_c"].search[0] - 50, table()["preheat_c"].search[1], COLUMNS
-            )
-            / 5
-        )
-        * 5
-    )
-    ys = np.linspace(2.0, table()["spray_s"].slider[1], ROWS)
-    levels, tips, take = [], [], []
-    for n, y in enumerate(ys[::-1]):
-        jobs = [_with(job, {"preheat_c": float(x), "spray_s": float(y)}) for x in xs]
-        for x, f in zip(
-            xs, short_verdicts([_case(j) for j in jobs], result, result.limits), strict=True
-        ):
-            levels.append(f.level)
-            at = f"{value_words(u, 'preheat_c', x)}, {value_words(u, 'spray_s', y)}"
-            tips.append(
-                f"{at}: face {u.hardness_text(f.values['face_hardness_hv'])}, hosel {f.values['hosel_allowed_deg']:.1f}°, {100 * f.chance_right:.0f} % sure"
-            )
-            take.append({"preheat_c": shown(u, "preheat_c", x), "spray_s": float(y)})
-        progress((n + 1) / ROWS)
-    good = sum(level == "good" for level in levels)
-    marginal = sum(level == "marginal" for level in levels)
-    say = (
-        f"{good} of {len(levels)} fields are good, {marginal} are not sure."
-        if good
-        else f"No field is good; {marginal} of {len(levels)} are not sure."
-    )
-    now = job.route.preheat.temperature_c, job.route.setting("spray_s")
-    here = int(np.argmin(np.abs(xs - now[0]))), int(np.argmin(np.abs(ys[::-1] - (now[1] or 0))))
-    return [
-        _text(f"{say} Click a field to take its preheat temperature and spray time."),
-        {
-            "kind": "map", "xs": [f"{shown(u, 'preheat_c', x):.0f}" for x in xs], "ys": [f"{y:g}" for y in ys[::-1]], "levels": levels, "tips": tips,
-            "take": take, "here": here, "x": f"preheat temperature, {u.temperature}", "y": "spray time, s", "name": "window",
-        },
-        {"kind": "buttons", "items": [{"label": "Search for the surest setting", "act": "search"}]},
-    ]  # fmt: skip
-
-
-def _search(desk: Desk, result, progress, stop) -> list[dict]:
-    """The surest setting by `choose`: rounded to what can be set, shown with a button that takes it."""
-    from ...study.process.search import choose
-
-    job, u = desk.job, desk.units
-    found = choose(*_case(job)[:3], result.limits, shop=job.shop, cancel=stop, progress=progress)
-    take, words = {}, []
-    for name, value in found.settings.items():
-        low, high, step = table()[name].slider
-        value = min(max(round(value / step) * step, low), high)
-        take[name] = round(shown(u, name, value), 3)
-        words.append(f"{table()[name].label} {value_words(u, name, value)}")
-    return [
-        _text(f"Surest setting found: {', '.join(words)}."),
-        {
-            "kind": "buttons",
-            "items": [
-                {"label": "Take this setting", "take": take},
-                {"label": "Back to the map", "act": "again"},
-            ],
-        },
-    ]
+    slow: Mapping[str, Callable] = field(default_factory=dict)
 
 
 # ---- bending, later heats, how sure --------------------------------------------------------------------------------
-
-
-def _number(desk: Desk, name: str, value, label: str = "") -> dict:
-    """A number field of a form, by a setting's row of the table."""
-    what, u = table()[name], desk.units
-    return {
-        "name": name,
-        "label": label or what.label,
-        "unit": u.unit(what.unit),
-        "value": round(float(u.shown(what, value)), 3),
-    }
 
 
 def _bend_facts(u, bend) -> dict:
@@ -215,7 +69,7 @@ def _bending(desk: Desk, result, progress) -> list[dict]:
         "force_limit_n": 400.0,
         **job.bench,
     }
-    form = [_number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
+    form = [number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
     hv = float(desk.reading_hv or round(result.zones["hosel"].hardness_hv))
     reading = [
         {
@@ -238,19 +92,15 @@ def _bending(desk: Desk, result, progress) -> list[dict]:
             h.outside_mm, h.bore_mm, h.bend_zone_mm, desk.reading_hv, **dict(job.bench)
         )
         blocks += [
-            _text(f"By {u.hardness_text(desk.reading_hv)} alone, structure not known:"),
+            text(f"By {u.hardness_text(desk.reading_hv)} alone, structure not known:"),
             _bend_facts(u, alone),
         ]
-    return [*blocks, *(_text(u.text(words), "small") for words in BENCH[:4])]
+    return [*blocks, *(text(u.text(words), "small") for words in BENCH[:4])]
 
 
 def _set_bench(desk: Desk, values: dict) -> None:
-    mm = (
-        desk.units.to_mm
-        if hasattr(desk.units, "to_mm")
-        else (lambda v: v / desk.units.from_mm(1.0))
-    )
-    desk.set(**{n: mm(v) if table()[n].unit == "mm" else v for n, v in values.items()})
+    one = desk.units.from_mm(1.0)
+    desk.set(**{n: v / one if table()[n].unit == "mm" else v for n, v in values.items()})
 
 
 def _set_reading(desk: Desk, values: dict) -> None:
@@ -282,7 +132,7 @@ def _later(desk: Desk, result, progress) -> list[dict]:
             }
         )
     if not blocks:
-        blocks.append(_text("No later heat."))
+        blocks.append(text("No later heat."))
     temper = [
         {"name": "at", "label": "temper at", "unit": u.temperature, "value": t(550)},
         {"name": "for", "label": "for", "unit": "h", "value": 1},
@@ -352,9 +202,9 @@ def _remove(desk: Desk, values: dict) -> None:
 def _how_sure(desk: Desk, result, progress) -> list[dict]:
     u, v = desk.units, result.verdict
 
-    def text(s, *values):
+    def said(s, *values):
         if s.name.endswith("_hardness_hv"):
-            return _to(*map(u.hardness_text, values))
+            return u.hardness_text(*values)
         return (
             " to ".join(_force(u, x) for x in values)
             if s.name == "bar_force_n"
@@ -362,12 +212,12 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         )
 
     rows = [
-        [_limit_words(u, s), text(s, s.value), text(s, s.low, s.high), f"{100 * s.chance:.0f} %"]
+        [_limit_words(u, s), said(s, s.value), said(s, s.low, s.high), f"{100 * s.chance:.0f} %"]
         for s in v.limits
     ]
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
     blocks = [
-        _text(
+        text(
             f"{100 * v.chance_right:.0f} % that this setting is right (the model's doubt, common to a lot). If it is, {v.heads_inside} of 100 heads come out inside (the shop's scatter)."
         ),
         {
@@ -380,24 +230,30 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
     ]
     if v.measure_next is not None:
         words = u.text(v.measure_next.words)
-        blocks.append(_text(f"Measure next: {words} {u.text(v.measure_next.reading.how)}"))
+        blocks.append(text(f"Measure next: {words} {u.text(v.measure_next.reading.how)}"))
     ranks = {"stop": "Stop", "change": "Warning", "note": "Note"}
     shown_ = sorted(
         (w for w in result.warnings if not w.code.startswith("range:")),
         key=lambda w: list(ranks).index(w.rank),
     )
     blocks += [
-        _text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)}
+        text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)}
         for w in shown_[:6]
     ]
-    return [*blocks, _text(u.text(SHORT), "small")]
+    return [*blocks, text(u.text(SHORT), "small")]
 
 
-def _to(*texts: str) -> str:
-    """ "367 to 469 HV" of "367 HV" and "469 HV"."""
-    *first, last = texts
-    same = [t.removesuffix(" " + last.rpartition(" ")[2]) for t in first]
-    return " to ".join([*same, last])
+def _sheet(desk: Desk, result, progress) -> list[dict]:
+    page = sheet_html(result, note=desk.kept.get("note", ""), display_units=desk.units)
+    note = {"name": "note", "label": "your line (order, customer)", "unit": "", "value": desk.kept.get("note", ""), "text": True}  # fmt: skip
+    return [
+        {"kind": "page", "html": page, "name": sheet_name(result)},
+        {"kind": "form", "fields": [note], "act": "note", "button": "Put on the sheet"},
+    ]
+
+
+def _set_note(desk: Desk, values: dict) -> None:
+    desk.kept["note"] = str(values["note"])[:200]
 
 
 def _limit_words(u, s) -> str:
@@ -415,13 +271,12 @@ def _limit_words(u, s) -> str:
 
 TABS: dict[str, Tab] = {
     "why": Tab("Why", lambda desk, result, progress: []),
-    "steels": Tab("Steels", _steels),
-    "window": Tab("Window", _window),
+    "steels": Tab("Steels", steels),
+    "window": Tab("Window", window, slow={"search": search}),
     "bending": Tab("Bending", _bending, {"bench": _set_bench, "reading": _set_reading}),
     "later": Tab(
         "Later heats", _later, {"temper": _add("temper"), "local": _add("local"), "remove": _remove}
     ),
+    "sheet": Tab("Sheet", _sheet, {"note": _set_note}),
     "sure": Tab("How sure", _how_sure),
 }
-#: What is calculated beside the page and can be stopped, by act.
-SLOW = {"search": _search}

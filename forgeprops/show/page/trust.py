@@ -10,8 +10,6 @@ from ...base.tables import read_rows
 from ...study import parity, validation
 from .widget import Widget
 
-__all__ = ["Trust"]
-
 #: Which look a kind of row has, in every picture; rows that were read are filled, recalled ones hollow.
 _KINDS = {"mostly ferrite and pearlite": 0, "mostly bainite": 1, "mostly martensite": 2}
 

@@ -103,13 +103,7 @@ class ForgingTemperatureStudy:
         return pd.DataFrame({**self.arrays(), "warnings": codes})
 
     def at(self, preheat_c: float) -> dict[str, float]:
-        """Every array at one preheat temperature, straight between the settings studied.
-
-        Raises
-        ------
-        InputError
-            A setting outside those studied.
-        """
+        """Every array at one preheat temperature, straight between the settings studied."""
         t = check_number(
             preheat_c,
             "forging temperature",

@@ -7,7 +7,6 @@ import warnings
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -139,49 +138,10 @@ def _frame(pieces: list[dict[str, np.ndarray]], quick: bool):
 # ---- one chunk ---------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Prepared:
-    """A chunk as columns: what its good cases are, and the errors of the others."""
-
-    begin: int
-    count: int
-    good: np.ndarray
-    columns: Cases | None
-    names: tuple[Sequence[str], Sequence[str]]
-    errors: Sequence[str]
-
-
-def prepare(cases: Sequence[Case], begin: int) -> Prepared:
-    """Cases of the good cases of a chunk that begins at case number `begin`."""
-    good = [c for c in cases if not c.error]
-    columns = (
-        Cases.of(
-            [c.steel for c in good],
-            [c.head for c in good],
-            [c.route for c in good],
-            [c.shop for c in good],
-        )
-        if good
-        else None
-    )
-    return Prepared(
-        begin,
-        len(cases),
-        np.array([not c.error for c in cases]),
-        columns,
-        tuple(
-            ["" if part is None else part.name for part in parts]
-            for parts in ([c.steel for c in cases], [c.head for c in cases])
-        ),
-        [c.error for c in cases],
-    )
-
-
 def compute(columns: Cases, quick: bool) -> tuple[dict[str, np.ndarray], list[str]]:
-    """The task of one chunk: its results, and for each case what went wrong ("" for nothing).
+    """Results of cases, and for each case what went wrong ("" for nothing).
 
-    A chunk that fails is halved until the case that fails is alone: it costs its own row and no other.
-    Everything in it pickles.
+    What fails is halved until the case that fails is alone: it costs its own row and no other.
     """
     n = len(columns)
     try:
@@ -206,28 +166,28 @@ def _blank(n: int, quick: bool) -> dict[str, np.ndarray]:
     return {name: np.full(n, "", object) if name in _TEXT else np.full(n, np.nan) for name in names}
 
 
-def _table(
-    chunk: Prepared, found: dict[str, np.ndarray], failed: Sequence[str], quick: bool
-) -> dict[str, np.ndarray]:
-    """Columns of the table for one chunk; cases with an error keep their row."""
-    n, good = chunk.count, chunk.good
-    error = np.array(chunk.errors, object)
-    if found:
+def table_of(cases: Sequence[Case], begin: int, quick: bool) -> dict[str, np.ndarray]:
+    """The task of one chunk: its columns of the table; cases with an error keep their row.  Everything in it pickles."""
+    n, good = len(cases), np.array([not c.error for c in cases])
+    error = np.array([c.error for c in cases], object)
+    table: dict[str, np.ndarray] = {"case": np.arange(begin, begin + n)}
+    for part in ("steel", "head"):
+        made = [getattr(c, part) for c in cases]
+        table[part] = np.array(["" if thing is None else thing.name for thing in made], object)
+    table |= {**_blank(n, quick), "error": error}
+    if good.any():
+        columns = Cases.of(
+            *(
+                [getattr(c, part) for c in cases if not c.error]
+                for part in ("steel", "head", "route", "shop")
+            )
+        )
+        found, failed = compute(columns, quick)
         lost = ~np.isfinite(found["face_hardness_hv"])
         error[good] = [said or ("the march came to no number for this case" if none else "")
                        for said, none in zip(failed, lost, strict=True)]  # fmt: skip
-    settings = (
-        {} if chunk.columns is None else {name: chunk.columns.route[name] for name in _INPUTS}
-    )
-    table: dict[str, np.ndarray] = {"case": np.arange(chunk.begin, chunk.begin + n)}
-    for name, names in zip(("steel", "head"), chunk.names, strict=True):
-        table[name] = np.array(names, object)
-    for name, full in _blank(n, quick).items():
-        values = settings.get(name, found.get(name))
-        if values is not None and good.any():
-            full[good] = values
-        table[name] = full
-    table["error"] = error
+        for name, values in {**found, **{i: columns.route[i] for i in _INPUTS}}.items():
+            table[name][good] = values
     return table
 
 
@@ -253,33 +213,25 @@ def computed(
         ahead = 2 * (os.cpu_count() or 1)
     else:
         ahead = 2 * max(int(getattr(executor, "_max_workers", 0) or 0), os.cpu_count() or 1, 8)
-    waiting: deque[tuple[int, Sequence[Case], Prepared | None, Future | None]] = deque()
+    waiting: deque[tuple[int, Sequence[Case], Future | None]] = deque()
     done = begin = 0
-    ended = False
     parts = iter(parts)
     try:
         while True:
-            while not ended and len(waiting) < ahead and not stop():
+            while parts is not None and len(waiting) < ahead and not stop():
                 cases = next(parts, None)
                 if cases is None:
-                    ended = True
+                    parts = None
                     break
-                chunk = None if finished(begin, cases) else prepare(cases, begin)
-                idle = chunk is None or chunk.columns is None
-                future = None if idle else _submit(executor, chunk, quick)
-                waiting.append((begin, cases, chunk, future))
+                kept = finished(begin, cases)
+                future = None if kept else _submit(executor, cases, begin, quick)
+                waiting.append((begin, cases, future))
                 begin += len(cases)
             if not waiting or stop():
                 break
-            first, cases, chunk, future = waiting.popleft()
-            if chunk is None:
-                table = None
-            elif future is None:
-                table = _table(chunk, {}, (), quick)
-            else:
-                table = _table(chunk, *_outcome(chunk, future, quick), quick)
+            first, cases, future = waiting.popleft()
             done += len(cases)
-            yield first, cases, table
+            yield first, cases, None if future is None else _outcome(future, cases, first, quick)
             if progress is not None:
                 progress(done, total)
     finally:
@@ -290,24 +242,22 @@ def computed(
             own.shutdown(wait=True, cancel_futures=True)
 
 
-def _submit(executor: Executor, chunk: Prepared, quick: bool) -> Future | None:
+def _submit(executor: Executor, *task) -> Future:
     try:
-        return executor.submit(compute, chunk.columns, quick)
+        return executor.submit(table_of, *task)
     except RuntimeError as error:  # a pool that broke or was shut down: go on in this process
         future: Future = Future()
         future.set_exception(error)
         return future
 
 
-def _outcome(
-    chunk: Prepared, future: Future, quick: bool
-) -> tuple[dict[str, np.ndarray], Sequence[str]]:
+def _outcome(future: Future, cases: Sequence[Case], begin: int, quick: bool) -> dict:
     try:
         return future.result()
     except Exception as error:  # noqa: BLE001  (a worker may die of anything; no chunk is lost by it)
         warnings.warn(
-            f"the executor did not return cases {chunk.begin} to {chunk.begin + chunk.count - 1} "
+            f"the executor did not return cases {begin} to {begin + len(cases) - 1} "
             f"({type(error).__name__}: {error}); they are calculated here",
             stacklevel=3,
         )
-        return compute(chunk.columns, quick)
+        return table_of(cases, begin, quick)

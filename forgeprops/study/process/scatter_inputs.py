@@ -112,11 +112,6 @@ def inputs_of(
     chemistry : {"heat", "grade", "fixed"}
         Analysis about this heat's; within the limits of its grade; or as it stands.
 
-    Raises
-    ------
-    InputError
-        Unknown name or kind; the grade's limits for a steel that has none; nothing left to draw.
-
     Examples
     --------
     >>> found = inputs_of(Study("4130"), {"flux": 0.5}, "fixed")

@@ -105,13 +105,7 @@ class Scatter:
     cancelled: bool
 
     def ranking(self, quantity: str = "face_hardness_hv"):
-        """Inputs by total order, most first (DataFrame).
-
-        Raises
-        ------
-        InputError
-            A quantity whose indices were not calculated.
-        """
+        """Inputs by total order, most first (DataFrame)."""
         import pandas as pd
 
         found = self.indices[check_choice(quantity, "quantity", self.indices, "scatter")]

@@ -77,12 +77,7 @@ class Stop:
 
 
 def checked_limits(limits: Limits | None) -> Limits:
-    """The limits, or none at all.
-
-    Raises
-    ------
-    InputError
-    """
+    """The limits, or none at all."""
     if limits is not None and not isinstance(limits, Limits):
         raise InputError(
             f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {shown(limits)}."
@@ -91,25 +86,14 @@ def checked_limits(limits: Limits | None) -> Limits:
 
 
 def checked_call(function, name: str):
-    """A function to be called, or None.
-
-    Raises
-    ------
-    InputError
-    """
+    """A function to be called, or None."""
     if function is not None and (not callable(function) or isinstance(function, type)):
         raise InputError(f"{name} must be a function; got {shown(function)}.")
     return function
 
 
 def check_range(name: str, pair) -> tuple[float, float]:
-    """Low and high of a setting, both within its bounds.
-
-    Raises
-    ------
-    InputError
-        Not a pair, an end out of bounds, low not below high.
-    """
+    """Low and high of a setting, both within its bounds."""
     what = setting(name)
     low, high = (
         check_number(end, what.label, what.low, what.high, what.unit, "range")
@@ -143,11 +127,6 @@ class Study:
         Called as ``progress(done, total)`` between batches; `total` is None where it is not known.
     cancel : callable or threading.Event, optional
         Polled between batches.
-
-    Raises
-    ------
-    InputError
-        A part that cannot be used.
     """
 
     steel: Steel
@@ -207,13 +186,7 @@ class Study:
     def ranges(
         self, given: Mapping[str, tuple[float, float]] | None, default: Mapping
     ) -> dict[str, tuple[float, float]]:
-        """Ranges of the settings given, or of those of `default` that the case has.
-
-        Raises
-        ------
-        InputError
-            A range that is none, or a setting given that the case does not have.
-        """
+        """Ranges of the settings given, or of those of `default` that the case has."""
         found = {}
         for name, pair in (default if given is None else given).items():
             pair = check_range(name, pair)
@@ -279,13 +252,7 @@ class Study:
     def table(
         self, values: Mapping[str, np.ndarray], done: int = 0, total: int | None = None
     ) -> dict[str, np.ndarray]:
-        """The batches of `tables` as one table.
-
-        Raises
-        ------
-        Stopped
-            Cancelled before the last batch.
-        """
+        """The batches of `tables` as one table."""
         n, pieces = len(next(iter(values.values()))), list(self.tables(values, done, total))
         if sum(len(p["slack"]) for p in pieces) < n:
             raise Stopped("the calculation was stopped before it was finished.")

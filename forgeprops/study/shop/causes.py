@@ -44,11 +44,6 @@ def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...
     """What may have drifted on this route: those of data/constants/drift_causes.csv that it has, or the named ones of
     them.
 
-    Raises
-    ------
-    InputError
-        A name that the table has not, or a spray setting on a route without spray.
-
     References
     ----------
     .. [1] Multiples of the everyday scatter; product tolerances of ASTM A29

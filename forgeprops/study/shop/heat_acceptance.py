@@ -20,7 +20,7 @@ from ...inputs.settings import setting
 from ...inputs.steel import Steel
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
-from ..process.study import Study, checked_call, checked_limits
+from ..process.study import Stop, Study, checked_call, checked_limits
 from .judgement import (
     ACCEPT,
     ADJUST,
@@ -165,6 +165,7 @@ def judge_heats(
     shop=None,
     *,
     progress=None,
+    cancel=None,
     **options,
 ) -> Judgements:
     """Acceptance of a whole list of certificates (or steels); one that cannot be used is held and says why.
@@ -175,6 +176,8 @@ def judge_heats(
         Such as `read_certificates` returns.
     progress : callable, optional
         Called as ``progress(done, total)``.
+    cancel : callable or threading.Event, optional
+        Polled between heats; those finished by then are returned.
     options
         As for `judge_heat`.
     """
@@ -184,8 +187,10 @@ def judge_heats(
     for option in options:
         check_choice(option, "option of judge_heats", ("turned", "chance", "strict_grade"))
     head, route, shop = head_from(head), route_from(route), shop_from(shop)
-    made = []
+    made, stop = [], Stop(cancel)
     for done, item in enumerate(items, 1):
+        if stop():
+            break
         made.append(judge_heat(item, head, route, limits, shop, **options))
         if progress is not None:
             progress(done, len(items))

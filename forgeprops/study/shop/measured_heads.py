@@ -89,11 +89,6 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
     depth_mm : float, optional
         Below the front surface of the forged zone (round zones count as the slab they are marched as); the
         zone's mean if it is not known.
-
-    Raises
-    ------
-    InputError
-        Deeper than the zone is thick.
     """
     i, n = ZONES.index(zone), len(ZONES)
     weights = np.zeros(2 * n + sum(POINTS))
@@ -133,11 +128,6 @@ def observe(
         Route or settings; `Runs` (which also name heat and drawing), or a mapping of head_id to routes.
     noise_c : float, optional
         Noise of the thermocouples, K; estimated from each trace if not given.
-
-    Raises
-    ------
-    InputError
-        Nothing to use, or something that cannot be used at all.
     """
     for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
         if given is not None and not isinstance(given, kind):

@@ -21,13 +21,7 @@ from ...strength.hardness_scales import convert_hardness
 
 
 def zone_named(text: str) -> str:
-    """The zone a text names: exactly, or as the one zone among its words ("face centre").
-
-    Raises
-    ------
-    InputError
-        No zone, or more than one.
-    """
+    """The zone a text names: exactly, or as the one zone among its words ("face centre")."""
     found = set(ZONES) & set(re.split(r"[^a-z]+", text.casefold()))
     if len(found) != 1:
         raise InputError(f"{text[:40]!r} is no zone ({', '.join(ZONES)})")

@@ -102,11 +102,6 @@ class CoolingCurve:
         The first is the mean of ln(h/law) over the seen knots, as a factor: what `Shop.spray` would be.  The
         second is the factor's standard deviation from knot to knot (0.2 means the law's shape fits within 20
         %).
-
-        Raises
-        ------
-        InputError
-            No seen knot above `from_c`.
         """
         flux = check_number(flux_kg_m2_s, "spray flux", 0.1, 60.0, "kg/(m² s)")
         at = self.seen & (self.surface_c >= from_c)

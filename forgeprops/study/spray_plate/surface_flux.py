@@ -105,15 +105,6 @@ def surface_flux(
         By default as many as bring the error by noise below 5 % of the mean flux, and at least half the time
         heat takes to reach the thermocouple.
 
-    Returns
-    -------
-    SurfaceFlux
-
-    Raises
-    ------
-    InputError
-        A trace that is not one, or too short for the future steps.
-
     References
     ----------
     .. [1] J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985) (from memory).

@@ -1,0 +1,181 @@
+"""The job that the options of a command describe."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from ..base.errors import InputError
+from ..inputs.settings import table
+from .options import SETTINGS, value_of
+
+#: Seconds in the units of a time.
+_SECONDS = {"h": 3600.0, "min": 60.0, "s": 1.0}
+
+
+def steel_from(options):
+    """The steel of the options, or None."""
+    if not options.certificate:
+        if options.heat:
+            raise InputError("--heat needs --certificate FILE.")
+        return options.steel
+    from ..certificates.reading import read_certificates
+
+    found = read_certificates(options.certificate)
+    named = [c for c in found if options.heat in (None, c.heat)]
+    if len(named) != 1:
+        heats = ", ".join(c.heat for c in found[:20])
+        raise InputError(
+            f"--heat {options.heat!r} must name one heat of {options.certificate}; it has {heats}."
+        )
+    return named[0]
+
+
+def limits_from(text: str):
+    """The limits of ``--limits``: "face_hardness_hrc=39:50 hosel_allowed_deg=2:"."""
+    from ..inputs.limits import Limits
+
+    bounds = {}
+    for part in text.replace(";", " ").split():
+        name, sign, ends = part.partition("=")
+        low, colon, high = ends.partition(":")
+        try:
+            pair = tuple(float(end) if end else None for end in (low, high))
+        except ValueError:
+            pair = None
+        if not (sign and colon and pair):
+            raise InputError(
+                f"--limits {part!r} must be NAME=LOW:HIGH, for example face_hardness_hv=380:460."
+            )
+        bounds[name] = pair
+    return Limits(**bounds)
+
+
+def axis_of(text: str, count: int, option: str) -> tuple:
+    """Name and numbers of "flux:2:20:30"."""
+    name, *numbers = text.split(":")
+    form = f"NAME:{'LOW:HIGH:POINTS' if count == 3 else 'LOW:HIGH'}"
+    return (name, *_numbers(numbers, count, f"{option} {text!r} must be {form}."))
+
+
+def list_of(text: str, option: str) -> tuple[float, ...]:
+    """Numbers with commas between."""
+    wrong = f"{option} {text!r} must be °C with commas, for example 850,900,950."
+    return _numbers(text.split(","), text.count(",") + 1, wrong)
+
+
+def _numbers(texts, count: int, wrong: str) -> tuple[float, ...]:
+    try:
+        found = tuple(map(float, texts))
+    except ValueError:
+        found = ()
+    if len(found) != count:
+        raise InputError(wrong)
+    return found
+
+
+def _named(text: str):
+    """Name and value of one ``--set``."""
+    name, sign, value = text.partition("=")
+    if not sign:
+        raise InputError(f"--set {text!r} must be NAME=VALUE, for example spray_s=8.")
+    return name.strip(), value_of(value)
+
+
+def _heat(text: str, option: str, example: str) -> tuple[float, float, str]:
+    """°C, seconds and the rest of "600:1h:hosel"."""
+    celsius, _, rest = text.partition(":")
+    time, _, rest = rest.partition(":")
+    unit = next((u for u in _SECONDS if time.endswith(u)), "")
+    wrong = f"{option} {text!r} must be °C:time in h, min or s, for example {example}."
+    if not unit:
+        raise InputError(wrong)
+    numbers = _numbers((celsius, time.removesuffix(unit)), 2, wrong)
+    return numbers[0], numbers[1] * _SECONDS[unit], rest
+
+
+def _later(options) -> list:
+    """The later heats of the options: tempers, then torches, then normalises, each in the order given."""
+    from ..inputs.later import LocalHeat, Normalise, Temper
+
+    found = []
+    for text in options.temper:
+        celsius, seconds, zones = _heat(text, "--temper", "600:1h")
+        found.append(Temper(celsius, seconds, tuple(filter(None, zones.split("+")))))
+    for text in options.torch:
+        celsius, seconds, cooled = _heat(text, "--torch", "680:10min")
+        found.append(LocalHeat("hosel", celsius, seconds, cooled or "cloth"))
+    for text in options.normalise:
+        celsius, seconds, cooled = _heat(text, "--normalise", "890:30min")
+        found.append(Normalise(celsius, seconds, cooled or "single"))
+    return found
+
+
+def _quench(text: str):
+    """The quench of one ``--quench``: "water spray:5:2:face+rim"."""
+    from ..inputs.route import Quench
+
+    medium, *rest = text.split(":")
+    wrong = f"--quench {text!r} must be MEDIUM:SECONDS, then :DELAY and :ZONES if wanted, for example 'oil bath:60'."
+    seconds = _numbers(rest[:2], max(min(len(rest), 2), 1), wrong)
+    times = dict(zip(("duration_s", "delay_s"), seconds, strict=False))
+    zones = tuple(rest[2].split("+")) if len(rest) > 2 else ()
+    return Quench(medium.strip(), zones, **times)
+
+
+def _head(options, like):
+    """The head scaled to the numbers of the options, or None where there are none."""
+    pairs = (("blade", 2, "76x45"), ("hosel", 3, "13.4x9.4x60"))
+    given = {}
+    for name, count, example in pairs:
+        text = getattr(options, f"{name}_mm")
+        if text:
+            wrong = f"--{name}-mm {text!r} must be {count} numbers in mm, for example {example}."
+            given[f"{name}_mm"] = _numbers(text.replace("×", "x").split("x"), count, wrong)
+    for name in ("mass_g", "face_mm"):
+        if getattr(options, name):
+            option = "--" + name.replace("_", "-")
+            wrong = f"{option} {getattr(options, name)!r} must be a number."
+            (given[name],) = _numbers([getattr(options, name)], 1, wrong)
+    if not given:
+        return None
+    from ..inputs.templates import head_from
+
+    return head_from(**given, like=like)
+
+
+def job_from(options, steel):
+    """The job that the options describe, of this steel."""
+    from ..inputs.job import Job, load_job
+    from ..inputs.route import Route
+    from ..inputs.shop import load_shop
+    from ..io.saved import load_object, save_object
+
+    job = load_job(options.job) if options.job else Job()
+    route = load_object(options.route, "route", (1,), Route) if options.route else job.route
+    route = dataclasses.replace(
+        route,
+        later=(*route.later, *_later(options)),
+        quench=(*route.quench, *map(_quench, options.quench)),
+    )
+    changes = {s.name: getattr(options, s.name) for s in SETTINGS}
+    changes |= {"steel": steel, "head": options.head}
+    changes["limits"] = limits_from(options.limits) if options.limits else None
+    changes["shop"] = load_shop(options.shop) if options.shop else None
+    changes = {name: value for name, value in changes.items() if value is not None}
+    changes |= dict(map(_named, options.set))
+    if changes.get("flux") == 0.0:
+        of_spray = {name for name, s in table().items() if s.part == "spray"}
+        changes = {n: v for n, v in changes.items() if n not in of_spray} | {"spray": None}
+    if options.hand:
+        changes["bench"] = {**job.bench, "hand": options.hand}
+    if "target_loft_deg" in changes:  # a loft alone is no change of lie
+        changes.setdefault("target_lie_deg", job.bench.get("target_lie_deg", 0.0))
+    own = _head(options, changes.get("head", job.head))
+    if own is not None:
+        changes["head"] = own
+    job = job.with_(route=route, **changes)
+    if options.save_job:
+        job.save(options.save_job)
+    if options.save_route:
+        save_object(options.save_route, "route", 1, job.route)
+    return job

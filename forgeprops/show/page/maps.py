@@ -1,0 +1,168 @@
+"""Maps of levels by the verdict's own draw: strips under the sliders, steels, window, and the search for the surest setting."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...answer.estimate import estimate
+from ...answer.verdict import short_verdicts
+from ...base.errors import InputError
+from ...inputs.grades import grade, grades
+from ...inputs.settings import table
+from ...study.process.scattering import even_numbers
+from .answer import _force, value_words
+from .blocks import Stopped, text
+from .desk import Desk
+from .fields import number_of, shown
+
+#: Points along the travel of a slider; columns and rows of the window.
+STRIP, COLUMNS, ROWS = 21, 21, 13
+#: Cases of a round of the search, and rounds.
+BATCH, ROUNDS = 48, 8
+
+
+def strips(desk: Desk, result, names) -> dict[str, list[str]]:
+    """Level along the whole travel of each slider, by the verdict's own draw (256 lots, 32 heads)."""
+    values = {n: np.linspace(*table()[n].slider[:2], STRIP) for n in names}
+    jobs = [_with(desk.job, {n: float(v)}) for n in names for v in values[n]]
+    found = short_verdicts([_case(j) for j in jobs], result, result.limits)
+    return {n: [s.level for s in found[i * STRIP : (i + 1) * STRIP]] for i, n in enumerate(names)}
+
+
+def _with(job, changes):
+    from ...inputs.route import Spray
+
+    if job.route.spray is None and {"flux", "spray_s"} & set(changes):
+        job = job.with_(spray=Spray() if "flux" in changes else Spray(flux_kg_m2_s=0.0))
+    return job.with_(**changes)
+
+
+def _case(job):
+    return job.steel, job.struck_head, job.route, job.shop
+
+
+def steels(desk: Desk, result, progress) -> list[dict]:
+    """Every grade on the job's head, route and limits, the surest first."""
+    u, job = desk.units, desk.job
+    listed = [grade(n) for n in grades()]
+    if job.steel.name not in grades():
+        listed.insert(0, job.steel)
+    cases, left = [], []
+    for s in listed:
+        try:
+            j = job.with_(steel=s)
+            estimate(j)
+            cases.append(j)
+        except InputError:
+            left.append(s.name)
+    found = []
+    for i in range(0, len(cases), 8):
+        progress(i / len(cases))
+        found += short_verdicts([_case(j) for j in cases[i : i + 8]], result, result.limits)
+    order = ("good", "marginal", "out")
+    ranked = sorted(
+        zip(cases, found, strict=True),
+        key=lambda p: (order.index(p[1].level), bool(p[1].stop), -p[1].chance_right),
+    )
+    rows = [
+        [j.steel.name, u.hardness_text(f.values["face_hardness_hv"]), f"{f.values['hosel_allowed_deg']:.1f}°",
+         _force(u, f.values["bar_force_n"]), f"{100 * f.chance_right:.0f} %", "✕ may crack" if f.stop == "quench-crack" else f.stop or "no"]
+        for j, f in ranked
+    ]  # fmt: skip
+    blocks = [
+        text("The same head, route and limits. Click a row to take its steel."),
+        {
+            "kind": "table", "head": ["steel", "face", "hosel", "pull", "sure", "crack"], "rows": rows, "levels": [f.level for _, f in ranked],
+            "take": [{"steel": j.steel.name} if j.steel.name in grades() else None for j, _ in ranked],
+            "here": next((i for i, (j, _) in enumerate(ranked) if j.steel == job.steel), -1), "name": "steels",
+        },
+    ]  # fmt: skip
+    return blocks + ([text(f"Not calculated on this route: {', '.join(left)}.")] if left else [])
+
+
+def window(desk: Desk, result, progress) -> list[dict]:
+    """Preheat temperature by spray time as a map of levels."""
+    u, job = desk.units, desk.job
+    xs = (
+        np.round(
+            np.linspace(
+                table()["preheat_c"].search[0] - 50, table()["preheat_c"].search[1], COLUMNS
+            )
+            / 5
+        )
+        * 5
+    )
+    ys = np.linspace(2.0, table()["spray_s"].slider[1], ROWS)
+    levels, tips, take = [], [], []
+    for n, y in enumerate(ys[::-1]):
+        jobs = [_with(job, {"preheat_c": float(x), "spray_s": float(y)}) for x in xs]
+        for x, f in zip(
+            xs, short_verdicts([_case(j) for j in jobs], result, result.limits), strict=True
+        ):
+            levels.append(f.level)
+            at = f"{value_words(u, 'preheat_c', x)}, {value_words(u, 'spray_s', y)}"
+            tips.append(
+                f"{at}: face {u.hardness_text(f.values['face_hardness_hv'])}, hosel {f.values['hosel_allowed_deg']:.1f}°, {100 * f.chance_right:.0f} % sure"
+            )
+            take.append({"preheat_c": shown(u, "preheat_c", x), "spray_s": float(y)})
+        progress((n + 1) / ROWS)
+    good = sum(level == "good" for level in levels)
+    marginal = sum(level == "marginal" for level in levels)
+    say = (
+        f"{good} of {len(levels)} fields are good, {marginal} are not sure."
+        if good
+        else f"No field is good; {marginal} of {len(levels)} are not sure."
+    )
+    now = job.route.preheat.temperature_c, job.route.setting("spray_s")
+    here = int(np.argmin(np.abs(xs - now[0]))), int(np.argmin(np.abs(ys[::-1] - (now[1] or 0))))
+    return [
+        text(f"{say} Click a field to take its preheat temperature and spray time."),
+        {
+            "kind": "map", "xs": [f"{shown(u, 'preheat_c', x):.0f}" for x in xs], "ys": [f"{y:g}" for y in ys[::-1]], "levels": levels, "tips": tips,
+            "take": take, "here": here, "x": f"preheat temperature, {u.temperature}", "y": "spray time, s", "name": "window",
+        },
+        {"kind": "buttons", "items": [{"label": "Search for the surest setting", "act": "search"}]},
+    ]  # fmt: skip
+
+
+def search(desk: Desk, result, values, progress) -> list[dict]:
+    """The surest setting by the verdict's own chance: even points, then nearer and nearer to the best so far."""
+    job, u = desk.job, desk.units
+    names = [
+        n for n in ("preheat_c", "flux", "delay_s", "spray_s") if job.route.spray or n[0] == "p"
+    ]
+    low, high, step = np.array([table()[n].slider for n in names]).T
+    best, at = (
+        short_verdicts([_case(job)], result, result.limits)[0],
+        [number_of(job, n) for n in names],
+    )
+    points, rounds = even_numbers(BATCH * ROUNDS, len(names), 1), range(ROUNDS)
+    try:
+        for k in rounds:
+            x = points[k * BATCH : (k + 1) * BATCH]
+            if k >= ROUNDS // 2:  # half of the rounds look about the best, in a box that shrinks
+                x = (np.array(at) - low) / (high - low) + (x - 0.5) * 0.6 ** (k + 2 - ROUNDS // 2)
+            x = np.unique(
+                np.round((low + np.clip(x, 0.0, 1.0) * (high - low)) / step) * step, axis=0
+            )
+            jobs = [_with(job, dict(zip(names, map(float, row), strict=True))) for row in x]
+            found = short_verdicts([_case(j) for j in jobs], result, result.limits)
+            for f, row in zip(found, x, strict=True):
+                if (not f.stop, f.chance_right) > (not best.stop, best.chance_right):
+                    best, at = f, [float(v) for v in row]
+            progress((k + 1) / ROUNDS, f"best so far {100 * best.chance_right:.0f} % sure")
+    except Stopped:
+        pass
+    words = ", ".join(
+        f"{table()[n].label} {value_words(u, n, v)}" for n, v in zip(names, at, strict=True)
+    )
+    take = {n: round(shown(u, n, v), 3) for n, v in zip(names, at, strict=True)}
+    items = [
+        {"label": "Take this setting", "take": take},
+        {"label": "Back to the map", "act": "again"},
+    ]
+    say = f"Surest setting found: {words}. {100 * best.chance_right:.0f} % sure"
+    return [
+        text(f"{say} ({100 * result.verdict.chance_right:.0f} % now)."),
+        {"kind": "buttons", "items": items},
+    ]
