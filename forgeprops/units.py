@@ -21,7 +21,7 @@ OFFERED = {
     "flow": ("L/min", "gpm"),
     "force": ("N", "lbf"),
 }
-_L_PER_GALLON, _N_PER_TON = 3.785411784, 2000.0 * LBF_N
+L_PER_GALLON, _N_PER_TON = 3.785411784, 2000.0 * LBF_N
 #: The scale that goes on where another ends.
 _NEXT_SCALE = {"HRC": "HRB", "HRB": "HRC"}
 _IMPACT = "kg/(m² s)"
@@ -124,7 +124,7 @@ class Units:
 
     def from_l_min(self, flow_l_min):
         """Flow in the chosen unit."""
-        return flow_l_min if self.flow == "L/min" else flow_l_min / _L_PER_GALLON
+        return flow_l_min if self.flow == "L/min" else flow_l_min / L_PER_GALLON
 
     def unit(self, unit: str) -> str:
         """Name of a unit of the package as the reader has it; an impact density is shown as flow on a nominal face."""

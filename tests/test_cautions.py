@@ -10,6 +10,7 @@ import pytest
 import forgeprops as fp
 from forgeprops.__main__ import main
 from forgeprops.base.cautions import BENCH, CAUTIONS, SHORT, beside, header
+from forgeprops.show.page import Page
 from forgeprops.show.sheet import sheet_html
 
 ROOT = Path(__file__).parents[1]
@@ -35,10 +36,11 @@ def sheet(result):
     return flat(html.unescape(re.sub("<[^>]*>", " ", sheet_html(result))))
 
 
-def test_every_caution_once_in_readme_first_notebook_and_sheet(sheet):
-    for text in (flat((ROOT / "README.md").read_text("utf-8")), notebook(NOTEBOOKS[0]), sheet):
+def test_every_caution_once_in_readme_and_sheet_and_on_every_page(sheet):
+    for text in (flat((ROOT / "README.md").read_text("utf-8")), sheet):
         for danger, caution in CAUTIONS:
             assert text.count(caution) == 1, danger
+    assert Page().static["cautions"] == CAUTIONS and Page().static["caution"] == SHORT
 
 
 def test_text_command_line_json_and_sheet_carry_them(result, sheet, capsys):
@@ -50,17 +52,17 @@ def test_text_command_line_json_and_sheet_carry_them(result, sheet, capsys):
     assert all(text in sheet for text in BENCH) and all(text in beside() for text in BENCH)
 
 
-@pytest.mark.parametrize("path", NOTEBOOKS[1:], ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 def test_every_notebook_carries_the_short_one(path):
     assert SHORT in notebook(path)
 
 
-def test_every_panel_carries_the_short_one():
-    from forgeprops.show.controls.panel import Panel, case_controls
-    from forgeprops.show.units import Units
+def test_every_page_carries_the_short_one():
+    from forgeprops.show.page import Page
+    from forgeprops.show.page.lesson import Lesson
+    from forgeprops.show.page.trust import Trust
 
-    page = Panel(case_controls(("grade",), Units())).widget
-    assert SHORT in html.unescape(page.children[-1].children[0].value)
+    assert all(SHORT in flat(str(made().static)) for made in (Page, Lesson, Trust))
 
 
 def test_tables_carry_the_short_one(tmp_path):

@@ -141,7 +141,7 @@ def _window(job, options, units: Units, stop):
     if options.csv:
         _write_table(found.table(), options.csv)
     if options.png:
-        from ..show.figures.window import window_png
+        from ..show.window_figure import window_png
 
         window_png(found, options.png)
     words = units.text(found.words())

@@ -1,7 +1,7 @@
 // A chart with axes: the pictures of the lesson, of the trust page and of the tabs stand on it.
 // An axis: { label, low, high, log } or { label, names }; a series: { name, x, y, look, line, area, hollow, low, high,
 // along, tips, dash, width, colour, tag: "start", "end" or "none", at }.
-const LOOKS = [["#0B1020", "circle"], ["#2B63B8", "square"], ["#B8321A", "triangle"], ["#0E7C7B", "diamond"]];
+const LOOKS = [["#0B1020", "circle"], ["#2B63B8", "square"], ["#C23F17", "triangle"], ["#3FA39B", "diamond"]];
 const SHAPE = { circle: "M-4 0a4 4 0 1 0 8 0a4 4 0 1 0-8 0", square: "M-3.6-3.6h7.2v7.2h-7.2Z",
   triangle: "M0-4.6L4.4 3.6H-4.4Z", diamond: "M0-5L4.4 0L0 5L-4.4 0Z" };
 
@@ -35,7 +35,7 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
   function draw(s) {                                         // a series in the chart; its group, for later
     const [ink, shape] = LOOKS[s.look || 0], colour = s.colour || ink, g = svg("g"), n = s.x.length;
     const title = (e, i) => { if (s.tips) e.append(svg("title", {}, s.tips[i])); return e; };
-    if (s.region) g.append(svg("path", { d: path(s.x, s.y) + "Z", fill: colour, "fill-opacity": .3, stroke: colour }));
+    if (s.region) g.append(svg("path", { d: path(s.x, s.y) + "Z", fill: PHASE[s.name], "fill-opacity": .6, stroke: "#56606E" }));
     else if (s.area) g.append(svg("path", { d: path(s.x, s.y) + path([...s.x].reverse(), [...s.area].reverse()).replace("M",
       "L") + "Z", fill: colour, "fill-opacity": s.opacity ?? .14, stroke: colour, "stroke-opacity": .5 }));
     else if (s.line) g.append(svg("path", { d: path(s.x, s.y), fill: "none", stroke: colour, "stroke-width": s.width
@@ -51,7 +51,7 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
     });
     g.querySelectorAll("line").forEach((e) => put(e, { stroke: colour, "stroke-width": 1.4, "stroke-opacity": s.bar ? 1 : .55 }));
     if (s.region) g.append(label({ x: s.x.reduce((a, v) => a + X(v), 0) / n, y: s.y.reduce((a, v) => a + Y(v), 0) / n,
-      "text-anchor": "middle", class: "tag2", fill: colour }, s.name));
+      "text-anchor": "middle", class: "tag2", fill: s.name === "martensite" ? "#fff" : "#10151F" }, s.name));
     else if ((s.line || s.area) && s.tag !== "none" && n) {
       const k = s.tag === "start" ? Math.floor(n * .1) : Math.floor(n * (s.at || .9)), at = s.area ? (s.y[k] + s.area[k]) / 2 : s.y[k];
       g.append(label({ x: X(s.x[k]), y: Y(at) - (s.area ? -4 : 7), "text-anchor": s.tag === "start" ? "start"

@@ -3,6 +3,8 @@ const NS = "http://www.w3.org/2000/svg";
 const ZONES = ["face", "rim", "body", "neck", "hosel"];
 const WORD = { good: "inside", marginal: "not sure", out: "outside", none: "no limit" };
 const MARK = { good: "✓", marginal: "!", out: "✕", none: "–" };
+const PHASE = { martensite: "#3A3F4B", bainite: "#7A8AA0", pearlite: "#B9A58A", ferrite: "#E7DFCF",
+  austenite: "#9FC0A0", untransformed: "#D5D8DD" };
 let views = 0;
 
 // el("button.link", { onclick }, "text"); JupyterLab's shortcuts look at the focused element itself

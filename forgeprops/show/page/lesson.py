@@ -229,7 +229,7 @@ def _water_stops(result, u: Units) -> dict:
     )  # fmt: skip
 
 
-_PHASES = {"ferrite": "#B79A5B", "pearlite": "#8B6B4A", "bainite": "#5B7FA6", "martensite": "#3A3F4B"}  # fmt: skip
+_PHASES = ("ferrite", "pearlite", "bainite", "martensite")
 
 
 def _map(result, u: Units) -> list[dict]:
@@ -240,7 +240,7 @@ def _map(result, u: Units) -> list[dict]:
     for phase in (p for p in _PHASES if p in found):
         r = found[phase]
         x, y = np.concatenate([r.start_s, r.end_s[::-1]]), np.concatenate([r.start_c, r.end_c[::-1]])  # fmt: skip
-        areas.append({"name": phase, "x": _list(np.minimum(x, 3000.0), 2), "y": _list(u.from_c(y)), "region": True, "colour": _PHASES[phase]})  # fmt: skip
+        areas.append({"name": phase, "x": _list(np.minimum(x, 3000.0), 2), "y": _list(u.from_c(y)), "region": True})  # fmt: skip
     return areas
 
 

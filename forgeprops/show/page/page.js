@@ -1,6 +1,4 @@
 // The page: rail, tiles, head, tabs. Drags go as state (the newest counts), commands as messages (none may be lost).
-const PHASE = { martensite: "#3A3F4B", bainite: "#7A8AA0", pearlite: "#B9A58A", ferrite: "#E7DFCF",
-  austenite: "#9FC0A0", untransformed: "#D5D8DD" };
 const UNITS = [["°C", "°F"], ["mm", "in"], ["HV", "HRC", "HB"]];
 
 function render({ model, el: host }) {
@@ -183,7 +181,8 @@ function render({ model, el: host }) {
     "data-jp-suppress-context-menu": "true" }, header, el("div.cols", {}, rail,
     el("main", {}, el("div.tiles", {}, ...Object.values(tiles).map((t) => t.root)), says, signs, el("div.stage", {},
       box, el("div.card", {}, tabs, panel)))),
-  el("p.caution", { title: S.caution }, S.caution));
+  el("details.caution", {}, el("summary", { title: "All cautions" }, S.caution), el("ul", {}, ...S.cautions.map(([k,
+    v]) => el("li", {}, el("b", {}, k + ". "), v)))));
   root.addEventListener("keydown", (e) => {
     if (!(e.ctrlKey || e.metaKey) || /number|textarea/.test(e.target.type)) return;
     const k = e.key.toLowerCase(), go = k === "z" && !e.shiftKey ? "undo" : k === "y" || k === "z" ? "redo" : null;

@@ -11,7 +11,7 @@ import traitlets as t
 
 from ...answer.estimate import estimate
 from ...answer.verdict import verdict_of
-from ...base.cautions import SHORT
+from ...base.cautions import CAUTIONS, SHORT
 from ...base.errors import InputError
 from ...inputs.composition import composition_of
 from ...inputs.grades import grades
@@ -65,7 +65,7 @@ class Page(Widget):
         static = {
             "steels": list(grades()), "heads": list(heads()), "cooling": COOLING_WORDS, "main": MAIN, "further": FURTHER,
             "purposes": list(PURPOSES), "tabs": {n: tab.title for n, tab in TABS.items()}, "tab": self._tab,
-            "keeps": self.desk.keeps, "caution": SHORT, "headNumbers": HEAD_NUMBERS,
+            "keeps": self.desk.keeps, "caution": SHORT, "cautions": CAUTIONS, "headNumbers": HEAD_NUMBERS,
         }  # fmt: skip
         super().__init__(static=static)
         self.desk.observe(self._changed, ["job", "units"])

@@ -18,12 +18,13 @@ from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
 from ...inputs.settings import table
 from ..sheet import sheet_html, sheet_name
+from . import shop
 from .answer import _force
 from .blocks import number, text
 from .desk import Desk
 from .fields import hardness_number
 from .lesson import step_of
-from .maps import search, steels, window
+from .maps import forging, search, steels, window
 
 
 @dataclass(frozen=True)
@@ -273,10 +274,12 @@ TABS: dict[str, Tab] = {
     "why": Tab("Why", lambda desk, result, progress: []),
     "steels": Tab("Steels", steels),
     "window": Tab("Window", window, slow={"search": search}),
+    "forging": Tab("Forging", forging),
     "bending": Tab("Bending", _bending, {"bench": _set_bench, "reading": _set_reading}),
     "later": Tab(
         "Later heats", _later, {"temper": _add("temper"), "local": _add("local"), "remove": _remove}
     ),
+    "shop": Tab("Shop", shop.content, shop.ACTS, shop.SLOW),
     "sheet": Tab("Sheet", _sheet, {"note": _set_note}),
     "sure": Tab("How sure", _how_sure),
 }
