@@ -22,6 +22,7 @@ from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
 from .cases import check_case
 from .doubt import doubt_of, other_shares
+from .settable import step_of
 from .verdict import chances, level_of
 from .warnings.listing import STOP_CODES
 
@@ -92,7 +93,8 @@ def _setting(
 ) -> Trial | None:
     """A setting at another value of its slider; None where that is out of range or no change."""
     what = table()[name]
-    low, high, step = what.slider
+    low, high, _ = what.slider
+    step = step_of(name)
     value = round(round(value / step) * step, 3)
     now = route.setting(name)
     if not low <= value <= high or abs(value - now) < 0.5 * step:
