@@ -66,8 +66,10 @@ def _air(result) -> str:
 
 def _face_why(result) -> str:
     face = result.zones["face"]
-    if result.route.spray is None:
+    if not (result.sprayed or result.route.quench):
         return "no spray: it cools in air with the rest"
+    if not result.sprayed:
+        return f"{result.route.quench[0].words}, and {structure(face.fractions, 2)}"
     share, dry = face.austenite_share, result.without_spray
     if share < 0.05:
         return "it was not austenite when the spray started, so there was nothing to harden"
