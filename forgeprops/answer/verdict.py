@@ -36,7 +36,7 @@ _CAUSES = {
 _SHORT = {"hosel_allowed_deg": "hosel", "bar_force_n": "pull", "face_margin": "strike margin"}
 #: What a warning that says stop means, in a few words.
 _STOPS = {
-    "quench-crack": "the spray may crack this steel",
+    "quench-crack": "the quench may crack this steel",
     "burning": "the furnace burns this steel",
     "local-heat:hardens": "the torch hardens the hosel again",
 }
