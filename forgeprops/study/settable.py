@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ..answer.estimate import estimate
-from ..answer.settable import step_of
+from ..answer.remedy import step_of
 from ..answer.verdict import ShortVerdict, short_verdicts
 from ..inputs.limits import Limits
 

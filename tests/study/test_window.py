@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
-from forgeprops.answer.settable import step_of
+from forgeprops.answer.remedy import step_of
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.job import changed, value_of, varied
 from forgeprops.inputs.settings import setting as lookup

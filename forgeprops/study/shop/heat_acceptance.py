@@ -10,8 +10,8 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from
 from ...answer.estimate import estimate
+from ...answer.remedy import step_of
 from ...answer.result import Estimate
-from ...answer.settable import step_of
 from ...answer.verdict import ShortVerdict
 from ...base.errors import InputError, check_choice, check_flag, check_list, check_number
 from ...certificates.reading import Certificate
