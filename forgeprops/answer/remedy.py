@@ -37,6 +37,8 @@ _TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 680)
 #: costs as a fixed part of it (our choice).
 _FAR, _FIXED = 0.3, 0.1
 _CRACK = "quench-crack"
+#: Warnings that another steel must not bring.
+_POOR = {"free-cutting"}
 _SHORT = {"spray_s": "spray"}
 
 
@@ -172,7 +174,7 @@ def best_remedy(result, verdict) -> Remedy | None:
     found: dict[tuple[int, str], list] = {}
     for i, (trial, here) in enumerate(zip(tried, codes, strict=True)):
         cracks = _CRACK in here or _CRACK in before
-        if here & STOP_CODES or (trial.adds_water and cracks):
+        if here & (STOP_CODES | (_POOR - before)) or (trial.adds_water and cracks):
             continue
         if not all(
             sign * (doubt.middle[names.index(n), i] - value) >= 0.0

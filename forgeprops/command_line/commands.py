@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import json
 import signal
 import sys
@@ -16,7 +17,7 @@ from .options import COMMANDS, SCHEMA, listing, parser
 
 #: Columns of a printed comparison: the three temperatures, what is required, what stops.
 _COMPARED = ("rank", "grade", "preheat_c", "die_c", "quench_start_c", "face_hardness_hv", "hosel_hardness_hv",
-             "hosel_allowed_deg", "face_margin", "meets", "binding")  # fmt: skip
+             "hosel_allowed_deg", "face_margin", "chance_right", "heads_inside", "binding")  # fmt: skip
 
 
 def run(argv: list[str]) -> int:
@@ -115,8 +116,10 @@ def _compare(job, options, units: Units, stop):
     from ..study.process.comparison import PREHEATS_C, compare
 
     preheats = list_of(options.preheats, "--preheats") if options.preheats else PREHEATS_C
+    forgings = list_of(options.forgings, "--forgings") if options.forgings else None
+    case = job.head, job.route, job.limits
     steels = options.steels or [job.steel]
-    found = compare(steels, preheats, job.head, job.route, job.limits, shop=job.shop)
+    found = compare(steels, preheats, *case, forgings_c=forgings, shop=job.shop)
     if options.csv:
         write_table(found.table, options.csv)
     rows = found.table.sort_values("rank")
@@ -135,12 +138,13 @@ def _window(job, options, units: Units, stop):
     if options.csv:
         write_table(found.table(), options.csv)
     if options.png:
-        from ..show.figures.window import window_png
+        from ..show.window_figure import window_png
 
         window_png(found, options.png)
     words = units.text(found.words())
     return words, {"words": words, "centre": found.centre, "box": found.box,
-                   "tolerances_held": found.tolerances_held, "share": found.share}  # fmt: skip
+                   "tolerances_held": found.tolerances_held, "share": found.share, "proposed": found.proposed,
+                   "sure": found.sure and dataclasses.asdict(found.sure)}  # fmt: skip
 
 
 def _choose(job, options, units: Units, stop):
@@ -151,7 +155,8 @@ def _choose(job, options, units: Units, stop):
     found = choose(job.steel, job.head, job.route, settings=turned or None, **case)
     words = units.text(found.words())
     return words, {"words": words, "feasible": found.feasible,
-                   "settings": dict(found.settings), "results": dict(found.results)}  # fmt: skip
+                   "settings": dict(found.settings), "results": dict(found.results),
+                   "verdict": found.verdict.to_dict()}  # fmt: skip
 
 
 def _accept(job, options, units: Units, stop):
