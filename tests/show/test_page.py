@@ -115,7 +115,7 @@ def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
 def test_sheet_of_a_tab_is_the_sheet_of_the_job():
     page = Page(Desk(Job()), "sheet")
     page._heard(None, {"do": "act", "act": "note", "values": {"note": "order <7>"}}, [])
-    shown = page.content["blocks"][0]
+    shown = page.content["blocks"][-1]
     assert Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
     assert re.fullmatch(r"\d{4}-\d\d-\d\d_4130_mid-iron_\w+\.html", shown["name"])
 

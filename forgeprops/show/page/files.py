@@ -102,12 +102,15 @@ def templates(units: Units) -> list[list[str]]:
 
 def preview(file: File | None) -> list[dict]:
     """First rows of a file in its own words, and every row with a problem, marked."""
-    if file is None or file.kind == "shop":
+    if file is None:
         return []
+    whole = [text(file.error, "stop")] if file.error else []
+    if file.kind == "shop":
+        return whole
     try:
         grid = read_grids(file.content, file.name)[0]
     except InputError:
-        return []
+        return whole
     faults: dict[int, list] = {}
     for p in file.problems:
         faults.setdefault(p.row or 0, []).append(p)
@@ -119,7 +122,7 @@ def preview(file: File | None) -> list[dict]:
             levels.append("out" if any(map(_unused, met)) else "marginal" if met else "none")
             shown_ = ["" if c is None else cell_text(c)[:24] for c in [*cells, *[None] * width]]
             rows.append([str(n), said, *shown_[:width]])
-    whole = [text(f"{p.what}: {p.assumed}.", "note") for p in faults.get(0, ())]
+    whole += [text(f"{p.what}: {p.assumed}.", "note") for p in faults.get(0, ())]
     if not rows:
         return whole
     head = ["row", "what was met, and what was made of it", *map(column_letter, range(width))]

@@ -24,9 +24,9 @@ function headPicture(id, pick) {
       e.preventDefault(); } });
   }
   const title = (z, x, y, anchor) => (names[z] = label({ x, y, "text-anchor": anchor, class: "nm" }, z));
-  const number = svg("tspan", {}), scale = svg("tspan", { class: "small", dx: 1.2 }), sign = label({ x: -11, y: -10.5,
+  const number = svg("tspan", {}), scale = svg("tspan", { class: "small", dx: 1.2 }), sign = label({ x: -11, y: -11.8,
     "text-anchor": "middle", class: "sign" }, "");
-  words.face = svg("text", { x: -11, y: -20.5, "text-anchor": "middle", class: "hv big" }, number, scale);
+  words.face = svg("text", { x: -11, y: -20.8, "text-anchor": "middle", class: "hv big" }, number, scale);
   title("face", -11, -31, "middle");
   for (const [z, [x, y, anchor]] of Object.entries(SPOTS)) {
     words[z] = svg("text", { x, y, "text-anchor": anchor, class: "hv" });

@@ -100,7 +100,7 @@ function render({ model, el: host }) {
     " to ", lim("face_hardness_hv", 1, "highest face hardness"), " ", faceScale]),
     hosel: tile("hosel", "Hosel bends", ["at least ", lim("hosel_allowed_deg", 0, "required hosel bend, degrees"),
       "°, pull at most ", lim("bar_force_n", 1, "greatest pull"), " ", forceUnit]),
-    sure: tile("sure", "Setting is right", ["model's doubt; heads: the shop's scatter"]) };
+    sure: tile("sure", "Setting is right", ["model's doubt; then heads: the shop's scatter"]) };
   const signs = el("ul.signs", { "aria-label": "signs" }, ...[0, 1, 2, 3].map(() => el("li", {}, el("span.mark"),
     el("b"), el("span.what"))));
   const say = el("p.say", { role: "status", "aria-live": "polite" }), cure = el("button.cure", { hidden: true,
