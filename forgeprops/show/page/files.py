@@ -40,7 +40,7 @@ KINDS = {
     "traces": Kind("thermocouple traces", read_traces, lambda u: f"head_id,time_s,channel,temperature {u.temperature}\n101,0.0,face,{u.from_c(930):.0f}\n"),
     "channels": Kind("places of thermocouples", read_channels, lambda u: "channel,zone,depth_mm\nT1,face,1.3\n"),
     "certificates": Kind("steel certificates", read_certificates, lambda u: "heat,grade,C %,Si %,Mn %,P %,S %,Cr %,Mo %,Ni %,Cu %,N ppm\nR1,4130,0.30,0.25,0.50,0.012,0.008,0.95,0.20,0.10,0.12,70\n"),
-    "runs": Kind("furnace log, how each head was made", read_runs, lambda u: f"head_id,heat,head,preheat temperature {u.temperature},spray rate {u.flow},spray time s,delay s\n101,R1,mid-iron,{u.from_c(930):.0f},{shown(u, 'flux', 12):.2f},10,2\n"),
+    "runs": Kind("furnace log of the heads", read_runs, lambda u: f"head_id,heat,head,preheat temperature {u.temperature},spray rate {u.flow},spray time s,delay s\n101,R1,mid-iron,{u.from_c(930):.0f},{shown(u, 'flux', 12):.2f},10,2\n"),
     "shop": Kind("shop file", load_shop),
 }  # fmt: skip
 #: Rows of a file that the preview shows beside those with a problem, and at most.

@@ -100,7 +100,7 @@ function render({ model, el: host }) {
     " to ", lim("face_hardness_hv", 1, "highest face hardness"), " ", faceScale]),
     hosel: tile("hosel", "Hosel bends", ["at least ", lim("hosel_allowed_deg", 0, "required hosel bend, degrees"),
       "°, pull at most ", lim("bar_force_n", 1, "greatest pull"), " ", forceUnit]),
-    sure: tile("sure", "Setting is right", ["model's doubt; then heads: the shop's scatter"]) };
+    sure: tile("sure", "Setting is right", ["model's doubt; heads: shop's scatter"]) };
   const signs = el("ul.signs", { "aria-label": "signs" }, ...[0, 1, 2, 3].map(() => el("li", {}, el("span.mark"),
     el("b"), el("span.what"))));
   const say = el("p.say", { role: "status", "aria-live": "polite" }), cure = el("button.cure", { hidden: true,
@@ -180,7 +180,7 @@ function render({ model, el: host }) {
     undo, redo, history, pin,
     el("button.text", { onclick: () => file.click() }, "Open"), el("button.text", { onclick: () =>
       download("job.json", model.get("saved"), "application/json") }, "Save"), file));
-  const root = el("div.fpg", { lang: "en", "data-lm-suppress-shortcuts": "true",
+  const root = el("div.fpg", { lang: "en", tabIndex: -1, "data-lm-suppress-shortcuts": "true",
     "data-jp-suppress-context-menu": "true" }, header, el("div.cols", {}, rail,
     el("main", {}, el("div.tiles", {}, ...Object.values(tiles).map((t) => t.root)), says, signs, el("div.stage", {},
       box, el("div.card", {}, tabs, panel)))),
@@ -245,6 +245,7 @@ function render({ model, el: host }) {
   function paintMore() {
     const m = model.get("more") || {}, now = m.version === s.version && s.exact && m.remedy;
     for (const k of S.main) sliders[k].strip((m.strips || {})[k]);
+    if (!now && document.activeElement === cure) root.focus();  // else the keys go nowhere
     cure.hidden = !now; cost.hidden = !now;
     if (now) { text(cure, m.remedy.label); text(cost, `${m.remedy.gives}; costs ${m.remedy.costs}`); }
   }
