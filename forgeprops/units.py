@@ -9,7 +9,7 @@ import re
 from dataclasses import asdict, dataclass
 
 from .base.constants import LBF_N, MM_PER_INCH
-from .base.errors import InputError, check_choice, check_kind
+from .base.errors import InputError, check_choice, check_kind, shown
 from .strength.hardness_scales import convert_hardness, scale_range, try_convert
 from .thermal.spray_units import from_flux
 
@@ -95,7 +95,7 @@ class Units:
             if not kind or found.get(kind, unit) != unit:
                 allowed = "; ".join(" or ".join(offered) for offered in OFFERED.values())
                 raise InputError(
-                    f"units {units!r}: {word!r} is no unit on offer (US, SI, or one each of {allowed})."
+                    f"units {shown(units)}: {shown(word)} is no unit on offer (US, SI, or one each of {allowed})."
                 )
             found[kind] = unit
         return cls(**found)

@@ -57,6 +57,14 @@ def test_every_notebook_carries_the_short_one(path):
     assert SHORT in notebook(path)
 
 
+def test_every_page_carries_the_short_one():
+    from forgeprops.show.page import Page
+    from forgeprops.show.page.lesson import Lesson
+    from forgeprops.show.page.trust import Trust
+
+    assert all(SHORT in flat(str(made().static)) for made in (Page, Lesson, Trust))
+
+
 def test_tables_carry_the_short_one(tmp_path):
     import pyarrow.parquet as pq
 

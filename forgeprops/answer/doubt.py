@@ -183,11 +183,9 @@ def doubt_of(
     def either(change) -> np.ndarray:
         return np.stack([change(-1.0), np.zeros_like(middle), change(1.0)])
 
-    f = e.results.fractions
-    shares = (e.soft, f["bainite"], f["martensite"] + f["austenite"])
     by_structure = [
         either(lambda z, s=s: moved(e.results.moved(z * e.sd_hv * np.sqrt(np.clip(s, 0.0, 1.0)))))
-        for s in shares
+        for s in e.doubted
     ]
     length = either(lambda z: moved(cases=_longer(e.cases, 1.0 + z * BEND_LENGTH_SHARE / Z)))
     scatter = by_row[1 + n_water :]

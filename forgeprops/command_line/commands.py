@@ -9,6 +9,7 @@ import sys
 import threading
 
 from ..base.errors import InputError
+from ..io.tables import write_table
 from ..units import Units
 from .job import axis_of, job_from, list_of, steel_from
 from .options import COMMANDS, SCHEMA, listing, parser
@@ -106,13 +107,6 @@ def _progress():
     return show
 
 
-def _write_table(frame, path: str) -> None:
-    """A table to a file that does not exist yet."""
-    from ..io.writing import write_bytes
-
-    write_bytes(path, frame.to_csv(index=False).encode())
-
-
 def _records(frame) -> list[dict]:
     return json.loads(frame.to_json(orient="records"))
 
@@ -124,7 +118,7 @@ def _compare(job, options, units: Units, stop):
     steels = options.steels or [job.steel]
     found = compare(steels, preheats, job.head, job.route, job.limits, shop=job.shop)
     if options.csv:
-        _write_table(found.table, options.csv)
+        write_table(found.table, options.csv)
     rows = found.table.sort_values("rank")
     shown = units.table(rows[[c for c in _COMPARED if c in rows]])
     text = shown.to_string(index=False, float_format=lambda v: f"{v:.4g}")
@@ -139,9 +133,9 @@ def _window(job, options, units: Units, stop):
     case = {"limits": job.limits, "shop": job.shop, "progress": _progress(), "cancel": stop}
     found = window(job.steel, job.head, job.route, **axes, **case)
     if options.csv:
-        _write_table(found.table(), options.csv)
+        write_table(found.table(), options.csv)
     if options.png:
-        from ..show.figures.window import window_png
+        from ..show.window_figure import window_png
 
         window_png(found, options.png)
     words = units.text(found.words())

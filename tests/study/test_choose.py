@@ -89,7 +89,8 @@ def test_chosen_settings_are_more_robust_than_the_edge(found):
 
 
 def test_impossible_limits_name_what_to_relax():
-    wanted = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(3.2, None))
+    cracks = {"crack_index": (None, 3)}  # without this limit 4140 is vetoed under water
+    wanted = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(3.2, None), **cracks)
     none = fp.choose(
         "4140", limits=wanted, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
     )
@@ -99,13 +100,13 @@ def test_impossible_limits_name_what_to_relax():
     assert "Relax hosel bend" in none.words()
     # relaxed by so much, the settings exist: and not when relaxed by clearly less
     relaxed = fp.Limits(
-        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) - 0.02, None)
+        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) - 0.02, None), **cracks
     )
     assert fp.choose(
         "4140", limits=relaxed, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
     ).feasible
     short = fp.Limits(
-        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) + 0.15, None)
+        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) + 0.15, None), **cracks
     )
     assert not fp.choose(
         "4140", limits=short, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1

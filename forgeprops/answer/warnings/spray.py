@@ -21,6 +21,12 @@ def _martensite(e):
     return e.results.fractions["martensite"][:, FACE]
 
 
+def crack_index(e):
+    """Carbon and martensite of the face under water over the marks of the warning, the lesser of both; 0 without water."""
+    carbon = np.asarray(e.cases.content("C")) / CRACK_CARBON
+    return np.where(e.cases.sprayed, np.minimum(carbon, _martensite(e) / CRACK_MARTENSITE), 0.0)
+
+
 def _soft_face(e):
     return _martensite(e) < HARD_SHARE * e.results.share[:, FACE]
 
@@ -136,11 +142,7 @@ def spray() -> Iterator[Rule]:
     yield Rule(
         "quench-crack",
         "stop",
-        lambda e: (
-            e.cases.sprayed
-            & (e.cases.content("C") > CRACK_CARBON)
-            & (_martensite(e) > CRACK_MARTENSITE)
-        ),
+        lambda e: crack_index(e) > 1.0,
         lambda e, i: (
             f"Quench cracks: {e.cases.content('C')[i]:.2f} % C and {100 * _martensite(e)[i]:.0f} % martensite "
             "under water; use less or warmer water and temper soon."

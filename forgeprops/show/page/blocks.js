@@ -7,7 +7,9 @@ const exports = (name, rows) => menu("save or copy", "⤓", [["Copy", () => copy
   ["Table (CSV)", () => download(name + ".csv", asCsv(rows), "text/csv")]]);
 
 const BLOCKS = {
-  text: (b) => el("p.words" + (b.look ? "." + b.look : ""), {}, b.words),
+  text: (b) => el("p.words" + (b.look ? "." + b.look : ""), {}, b.words, b.step ? el("a.link", { href:
+    "08_why_face_and_hosel_differ.ipynb", target: "_blank", onclick: () => localStorage.setItem("forgeprops-step",
+    b.step) }, `Why: lesson, step ${b.step}`) : null),
 
   facts: (b) => el("div.withmenu", {}, exports(b.name || "facts", b.rows),
     el("div.facts", {}, ...b.rows.flatMap(([k, v]) => [el("span", {}, k), el("b", {}, v)]))),

@@ -3,6 +3,8 @@ const NS = "http://www.w3.org/2000/svg";
 const ZONES = ["face", "rim", "body", "neck", "hosel"];
 const WORD = { good: "inside", marginal: "not sure", out: "outside", none: "no limit" };
 const MARK = { good: "✓", marginal: "!", out: "✕", none: "–" };
+const PHASE = { martensite: "#3A3F4B", bainite: "#7A8AA0", pearlite: "#B9A58A", ferrite: "#E7DFCF",
+  austenite: "#9FC0A0", untransformed: "#D5D8DD" };
 let views = 0;
 
 // el("button.link", { onclick }, "text"); JupyterLab's shortcuts look at the focused element itself
@@ -29,6 +31,7 @@ function svg(tag, props = {}, ...kids) {
 const put = (e, props) => { for (const k in props) e.setAttribute(k, props[k]); };
 const text = (e, s) => { if (e.textContent !== s) e.textContent = s; };
 const label = (props, words) => { const e = svg("text", props); e.textContent = words; return e; };
+const pct = (v, lo, hi) => Math.max(0, Math.min(100, (100 * (v - lo)) / (hi - lo)));
 const floats = (d) => d && d.byteLength ? new Float32Array(d.buffer.slice(d.byteOffset, d.byteOffset + d.byteLength))
   : null;
 const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "")}.`);

@@ -45,18 +45,18 @@ function headPicture(id, pick) {
     lines, ...Object.values(names), ...Object.values(words), sign);
   return { root, update(s, picked) {
     for (const z of ZONES) {
-      const { level, text: hv } = s.zones[z];
-      put(shapes[z], { fill: INK[level][0], stroke: z === picked ? "#0B1020" : "#fff", "stroke-width": z === picked
+      const { level, text: hv, fill } = s.zones[z];
+      put(shapes[z], { fill: (fill || INK[level])[0], stroke: z === picked ? "#0B1020" : "#fff", "stroke-width": z === picked
         ? 1.6 : .7,
         "aria-label": `${z}: ${hv}, ${WORD[level]}` });
       veils[z].setAttribute("fill", level === "out" || level === "marginal" ? `url(#${id}-${level})` : "none");
-      if (z !== "face") text(words[z], hv + (z === "hosel" ? ` · ${s.hosel}` : ""));
+      if (z !== "face") text(words[z], hv + (z === "hosel" && s.hosel ? ` · ${s.hosel}` : ""));
     }
     const [n, u] = s.zones.face.text.split(" "), level = s.zones.face.level;
     text(number, n);
     text(scale, u);
     text(sign, level === "none" ? "" : `${MARK[level]} ${WORD[level]}`);
-    for (const e of [words.face, names.face, sign]) e.style.fill = INK[level][1];
+    for (const e of [words.face, names.face, sign]) e.style.fill = (s.zones.face.fill || INK[level])[1];
     root.setAttribute("aria-label", "head: " + ZONES.map((z) => `${z} ${s.zones[z].text}`).join(", "));
   } };
 }

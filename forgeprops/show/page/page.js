@@ -1,7 +1,4 @@
 // The page: rail, tiles, head, tabs. Drags go as state (the newest counts), commands as messages (none may be lost).
-const PHASE = { martensite: "#3A3F4B", bainite: "#7A8AA0", pearlite: "#B9A58A", ferrite: "#E7DFCF",
-  austenite: "#9FC0A0", untransformed: "#D5D8DD" };
-const pct = (v, lo, hi) => Math.max(0, Math.min(100, (100 * (v - lo)) / (hi - lo)));
 const UNITS = [["°C", "°F"], ["mm", "in"], ["HV", "HRC", "HB"]];
 
 function render({ model, el: host }) {

@@ -23,6 +23,7 @@ from .answer import _force
 from .blocks import number, text
 from .desk import Desk
 from .fields import hardness_number
+from .lesson import step_of
 from .maps import forging, search, steels, window
 
 
@@ -236,7 +237,10 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         (w for w in result.warnings if not w.code.startswith("range:")),
         key=lambda w: list(ranks).index(w.rank),
     )
-    blocks += [text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) for w in shown_[:6]]
+    blocks += [
+        text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)}
+        for w in shown_[:6]
+    ]
     return [*blocks, text(u.text(SHORT), "small")]
 
 

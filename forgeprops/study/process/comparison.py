@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.cases import head_from, route_from
-from ...answer.warnings.listing import stop_of
 from ...base.errors import InputError, check_list, check_number
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
@@ -40,6 +39,9 @@ _SHOWN = (
     "press_force_kn",
     "flow_stress_mpa",
     "die_c",
+    "forging_low_c",
+    "quench_start_c",
+    "crack_index",
     "scale_um",
     "press_s",
     "heads_per_hour",
@@ -48,7 +50,7 @@ _SHOWN = (
 )
 
 
-#: Steps of slack that a warning costs which says stop: more than any limit is missed by in practice (our choice).
+#: Steps of slack that a veto costs: more than any limit is missed by in practice (our choice).
 _VETO_STEPS = 100.0
 
 
@@ -61,8 +63,8 @@ class Comparison:
     table : DataFrame
         One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results, costs;
         ``meets``, ``slack`` (in steps of `user_limits.QUANTITIES`), ``binding`` (the limit that comes first),
-        ``rank`` (1 is best: those that meet the limits before those that do not, then by slack; what has a warning
-        that says stop, such as "quench-crack", meets none and comes last);
+        ``rank`` (1 is best: those that meet the limits before those that do not, then by slack; what a veto forbids,
+        `limits.VETOES` or a warning that says stop, meets none and comes last);
         ``warnings``.
     sets : DataFrame or None
         Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack`` and ``binding`` of
@@ -101,8 +103,8 @@ class Comparison:
                 f"{best['binding']}. {many} of {len(self.table if self.sets is None else self.sets)} do."
             )
         where = "" if self.sets is None else f" ({best['worst_head']})"
-        if best["binding"].startswith("warning "):
-            return f"Nothing compared is free of a stop: {who} has the {best['binding']}{where}."
+        if best["slack"] <= -_VETO_STEPS:
+            return f"Nothing compared is free of a veto: {who} fails by {best['binding']}{where}."
         return (
             f"Nothing compared meets all limits. {who} comes nearest; it misses {best['binding']}{where} by "
             f"{-best['slack']:.1f} steps."
@@ -213,7 +215,8 @@ def compare(
         for h, r in zip(heads, routes, strict=True)
     ]
     found = study.assess(cases, np.array(stress)[of], want=ALL_WARNINGS)
-    _veto(found, study.limits)
+    vetoed = found["veto"] != ""
+    found["slack"] = np.where(vetoed, np.minimum(found["slack"], 0.0) - _VETO_STEPS, found["slack"])
     names = (*_SHOWN, *(name for name in study.limits.bounds if name not in _SHOWN))
     table = pd.DataFrame(
         {
@@ -226,15 +229,6 @@ def compare(
     )
     table.insert(table.columns.get_loc("warnings"), "rank", _ranks(table["slack"]))
     return Comparison(table, _sets(table) if whole_set else None, study.limits)
-
-
-def _veto(found: dict[str, np.ndarray], limits: Limits) -> None:
-    """What has a warning that says stop meets no limits and comes last."""
-    stops = np.array([stop_of(codes) for codes in found["warnings"]], object)
-    vetoed = (stops != "") & bool(limits.bounds)
-    found["meets"] &= ~vetoed
-    found["slack"] = np.where(vetoed, np.minimum(found["slack"], 0.0) - _VETO_STEPS, found["slack"])
-    found["binding"] = np.where(vetoed, "warning " + stops, found["binding"])
 
 
 def _ranks(slack) -> np.ndarray:
