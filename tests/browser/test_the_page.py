@@ -195,7 +195,7 @@ def test_names_downloads_and_console(served):
     assert got.value.suggested_filename.startswith("job-")
     named = page.evaluate(
         "() => [...document.querySelectorAll('.fpg :is(button, input, select, textarea)')].filter(e =>"
-        " !(e.ariaLabel || e.labels?.[0]?.textContent || e.textContent.trim())).map(e => e.outerHTML.slice(0, 80))"
+        " !(e.ariaLabel || e.labels?.[0]?.textContent || e.hidden || e.textContent.trim())).map(e => e.outerHTML.slice(0, 80))"
     )
     assert named == []
     assert [e for e in served.errors if "ERR_FAILED" not in e] == []
