@@ -19,7 +19,7 @@ from ..inputs.cases import Cases
 from ..inputs.settings import table
 from ..inputs.shop import Shop
 from .evaluation import Evaluation, evaluate
-from .interval import spray_ln_sd
+from .interval import LN_SPRAY_SD, spray_ln_sd
 
 #: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
 COMMON = (
@@ -51,9 +51,10 @@ def rows_of(steel, head, route, shop) -> list[tuple]:
     """The case, the water law at four other deviates, and each scattered setting moved by one standard deviation."""
     case = (steel, head, route, shop)
     wet = route.spray is not None and route.spray.flux_kg_m2_s * route.spray.duration_s > 0.0
+    second = any(quench.medium == "water spray" for quench in route.quench)
     rows = [case]
     for z in _WATER[_WATER != 0.0]:
-        factor = float(np.exp(spray_ln_sd(shop.spray_ln_sd) * z)) if wet else 1.0
+        factor = float(np.exp(spray_ln_sd(shop.spray_ln_sd) * z)) if wet or second else 1.0
         spray = min(max(shop.spray * factor, 0.1), 10.0)
         rows.append((steel, head, route, _with_spray(shop, spray)))
     for name in SCATTERED:
@@ -163,6 +164,9 @@ def doubt_of(
     flat = [row for block in blocks for row in block]
     counted = like.counted_strain is not None
     columned = Cases.of(*map(list, zip(*flat, strict=True)))
+    factor = np.ones((len(blocks), width))
+    factor[:, 1 : len(_WATER)] = np.exp(LN_SPRAY_SD * _WATER[_WATER != 0.0])
+    columned.route["bath_factor"] = factor.ravel()
     whole = evaluate(columned, count_press_strain=counted, **like.options)
     whole = dataclasses.replace(whole, strike=like.strike, bench=like.bench)
     base = np.arange(0, len(flat), width)

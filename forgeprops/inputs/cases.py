@@ -19,7 +19,7 @@ from ..base.errors import InputError, check_choice
 from .drawing import Block, Face, Hosel, Neck, Rim
 from .head import Head
 from .later import COOLING, Temper
-from .route import HEATING, QUENCH, Quench, Route, Spray
+from .route import HEATING, MEDIA, QUENCH, Quench, Route, Spray
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
@@ -121,7 +121,7 @@ class Cases:
         Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its
         own.
     route : dict of str to array, shape (n,)
-        By the short names of `Route.SETTINGS`; "has_spray", "has_quench" and "normalised"; "surroundings" and "furnace" as numbers into
+        By the short names of `Route.SETTINGS`; "has_spray", "has_quench" and "normalised"; "bath_factor" on the laws of baths; "surroundings" and "furnace" as numbers into
         `COOLING` and `HEATING`; settings of the first quench nan without one;
         "view_factor" nan for "as the surroundings have it".
     shop : dict of str to array, shape (n,)
@@ -245,10 +245,17 @@ class Cases:
     def sprayed(self) -> np.ndarray:
         """Whether water reaches the head, shape (n,)."""
         first = self.route["has_spray"] & (self.route["flux"] > 0.0) & (self.route["spray_s"] > 0.0)
-        kinds = np.array(
-            [any(q.medium == "water spray" for q in quench) for quench in self.quenches]
-        )
-        return first | (kinds[self.quench_of] & self.route["has_quench"])
+        return first | self.quenched_in("water spray")
+
+    def quenched_in(self, *media: str) -> np.ndarray:
+        """Whether a quench in one of these media follows the press or the spray, shape (n,)."""
+        kinds = np.array([any(q.medium in media for q in quench) for quench in self.quenches])
+        return kinds[self.quench_of] & self.route["has_quench"]
+
+    @functools.cached_property
+    def quenched(self) -> np.ndarray:
+        """Whether a liquid reaches the head, whose law is unsure, shape (n,)."""
+        return self.sprayed | self.quenched_in(*(m for m in MEDIA if m.endswith("bath")))
 
     @functools.cached_property
     def delay_s(self) -> np.ndarray:
@@ -365,6 +372,7 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     columns |= _table(first, tuple(QUENCH))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])
     columns["has_quench"] = np.array([bool(r.quench) for r in routes])
+    columns["bath_factor"] = np.ones(len(routes))
     return columns
 
 

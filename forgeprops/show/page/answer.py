@@ -266,7 +266,7 @@ def sentence(verdict: Verdict) -> str:
     ) or f"{worst.words} is {'in doubt' if worst.met else 'missed'}"
     if verdict.stops:
         what = {
-            "quench-crack": "the spray may crack this steel",
+            "quench-crack": "the quench may crack this steel",
             "burning": "the furnace burns this steel",
         }.get(verdict.stops[0].code, verdict.stops[0].code.replace("-", " "))
     elif verdict.cause:
