@@ -34,10 +34,9 @@ def _hosel_why(result) -> str:
     hosel, steel = result.zones["hosel"], result.steel
     f = hosel.fractions
     hard = f["bainite"] + f["martensite"]
-    rate = "slowly"
-    if hosel.rate_700_c_per_s:
-        rate = f"{hosel.rate_700_c_per_s:.1f} °C/s at 700 °C (heat of transformation left out"
-        rate += f"; 800 to 500 °C takes {hosel.t85_s:.0f} s)" if hosel.t85_s else ")"
+    passed = f"; 800 to 500 °C takes {hosel.t85_s:.0f} s" if hosel.t85_s else ""
+    free = f"°C/s at 700 °C (heat of transformation left out{passed})"
+    rate = f"{hosel.rate_700_c_per_s:.1f} {free}" if hosel.rate_700_c_per_s else "slowly"
     alloy = steel.get("Cr") + steel.get("Mo") > 0.4
     named = [n for n, element, least in _ALLOYING if alloy and steel.get(element) >= least]
     named = named or ["steel"]
