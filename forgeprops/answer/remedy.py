@@ -16,7 +16,7 @@ from ..inputs.grades import grade, grades
 from ..inputs.later import COOLING_WORDS, LocalHeat, Temper
 from ..inputs.limits import QUANTITIES
 from ..inputs.route import Route, Spray
-from ..inputs.settings import table
+from ..inputs.settings import setting, table
 from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
@@ -36,10 +36,29 @@ _TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 680)
 #: What a change over the whole everyday range of a setting costs, in chance; a later heat or another way to cool
 #: costs as a fixed part of it (our choice).
 _FAR, _FIXED = 0.3, 0.1
+#: Steps in which a setting is set, by its unit: °C and s (our choice); 0.5 L/min of spray.
+_STEPS = {"°C": 5.0, "s": 0.5, "kg/(m² s)": 0.5 / from_flux(1.0).total_l_min}
+#: Of a time in minutes.
+_LONG_S, _LONG_STEP_S = 3600.0, 30.0
 _CRACK = "quench-crack"
 #: Warnings that another steel must not bring.
 _POOR = {"free-cutting"}
 _SHORT = {"spray_s": "spray"}
+
+
+def step_of(name: str) -> float:
+    """Step in which a shop sets a setting of the route, in its unit; 0 for what is not set.
+
+    Examples
+    --------
+    >>> step_of("preheat_c"), step_of("spray_s"), step_of("soak_s"), step_of("C")
+    (5.0, 0.5, 30.0, 0.0)
+    """
+    what = setting(name)
+    if what.group != "route":
+        return 0.0
+    long = what.unit == "s" and what.slider is not None and what.slider[1] >= _LONG_S
+    return _LONG_STEP_S if long else _STEPS.get(what.unit, 0.0)
 
 
 @dataclass(frozen=True)
@@ -94,7 +113,8 @@ def _setting(
 ) -> Trial | None:
     """A setting at another value of its slider; None where that is out of range or no change."""
     what = table()[name]
-    low, high, step = what.slider
+    low, high, _ = what.slider
+    step = step_of(name)
     value = round(round(value / step) * step, 3)
     now = route.setting(name)
     if not low <= value <= high or abs(value - now) < 0.5 * step:

@@ -22,9 +22,8 @@ _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "M
 
 def structure(fractions, most: int | None = None) -> str:
     """Structure in words, main part first: "72 % martensite, 28 % bainite"; the first `most` of them."""
-    shown = sorted(
-        ((share, name) for name, share in fractions.items() if share >= 0.02), reverse=True
-    )[:most]
+    parts = ((share, name) for name, share in fractions.items() if share >= 0.02)
+    shown = sorted(parts, reverse=True)[:most]
     names = {"untransformed": "first-heat structure"}
     return ", ".join(f"{100 * share:.0f} % {names.get(name, name)}" for share, name in shown)
 
@@ -38,8 +37,7 @@ def _hosel_why(result) -> str:
     free = f"°C/s at 700 °C (heat of transformation left out{passed})"
     rate = f"{hosel.rate_700_c_per_s:.1f} {free}" if hosel.rate_700_c_per_s else "slowly"
     alloy = steel.get("Cr") + steel.get("Mo") > 0.4
-    named = [n for n, element, least in _ALLOYING if alloy and steel.get(element) >= least]
-    named = named or ["steel"]
+    named = [n for n, e, least in _ALLOYING if alloy and steel.get(e) >= least] or ["steel"]
     if hosel.austenite_share < NO_AUSTENITE:
         return "it never became austenite and keeps its first-heat structure, tempered"
     if hosel.austenite_share < 0.5:

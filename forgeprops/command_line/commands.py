@@ -7,8 +7,10 @@ import dataclasses
 import json
 import signal
 import sys
+import textwrap
 import threading
 
+from ..base.cautions import SHORT, beside
 from ..base.errors import InputError
 from ..io.tables import write_table
 from ..units import Units
@@ -36,8 +38,9 @@ def run(argv: list[str]) -> int:
         text, content = _STUDIES[command](job, options, units, stop)
     if options.json:
         content = {"schema": SCHEMA, "command": command, "stopped": stop.is_set(), **content}
-        text = json.dumps(content, ensure_ascii=False, indent=1)
-    print(text)
+        print(json.dumps({**content, "cautions": beside()}, ensure_ascii=False, indent=1))
+    else:
+        print("\n".join([text, "", *textwrap.wrap(SHORT, 100)]))
     if stop.is_set():
         raise KeyboardInterrupt
     return 0

@@ -1,4 +1,4 @@
-"""What a shop can set, and how sure a case is: proposed settings rounded, and the chances of the verdict for many cases."""
+"""Settable values next to an optimum, and the chances of the verdict for many cases."""
 
 from __future__ import annotations
 
@@ -8,32 +8,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ..answer.estimate import estimate
+from ..answer.remedy import step_of
 from ..answer.verdict import ShortVerdict, short_verdicts
 from ..inputs.limits import Limits
-from ..inputs.settings import setting
-from ..thermal.spray_units import from_flux
 
-#: Steps in which a setting is set, by its unit: °C and s (our choice); 0.5 L/min of spray.
-_STEPS = {"°C": 5.0, "s": 0.5, "kg/(m² s)": 0.5 / from_flux(1.0).total_l_min}
-#: Of a time in minutes.
-_LONG_S, _LONG_STEP_S = 3600.0, 30.0
 #: Cases whose chances are drawn at most, those with the most slack first; lots and heads drawn for each.
 MOST, LOTS, HEADS = 48, 256, 32
-
-
-def step_of(name: str) -> float:
-    """Step in which a shop sets a setting of the route, in its unit; 0 for what is not set.
-
-    Examples
-    --------
-    >>> step_of("preheat_c"), step_of("spray_s"), step_of("soak_s"), step_of("C")
-    (5.0, 0.5, 30.0, 0.0)
-    """
-    what = setting(name)
-    if what.group != "route":
-        return 0.0
-    long = what.unit == "s" and what.slider is not None and what.slider[1] >= _LONG_S
-    return _LONG_STEP_S if long else _STEPS.get(what.unit, 0.0)
 
 
 def neighbours(values: Mapping[str, float], ranges: Mapping[str, tuple[float, float]]) -> dict[str, np.ndarray]:  # fmt: skip

@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
+from forgeprops.answer.remedy import step_of
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.job import changed, value_of, varied
 from forgeprops.inputs.settings import setting as lookup
 from forgeprops.inputs.settings import settings
 from forgeprops.study.process.process_window import Axis, _largest_box
-from forgeprops.study.settable import step_of
 
 
 def axis(name, low, high, n, tolerance):

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.cases import head_from, route_from
+from ...base.cautions import note_html
 from ...base.errors import InputError, check_list
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
@@ -126,7 +127,7 @@ class Comparison:
         rows = shown.sort_values("rank").to_html(
             index=False, escape=True, float_format=lambda v: f"{v:.4g}"
         )
-        return f"<p>{html.escape(self.words())}</p>{rows}"
+        return f"<p>{html.escape(self.words())}</p>{rows}{note_html()}"
 
 
 def _sequence(given, what: str) -> list:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from ...base.cautions import note_html
 from ...base.errors import InputError, check_choice, check_number, check_whole, shown
 from ...inputs.limits import QUANTITIES, Limits
 from .scatter_inputs import Input, inputs_of
@@ -199,7 +200,7 @@ class Scatter:
         return self.words()
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(self.words())}</p>{self.table().to_html(index=False, escape=True)}"
+        return f"<p>{html.escape(self.words())}</p>{self.table().to_html(index=False, escape=True)}{note_html()}"
 
 
 def scatter(

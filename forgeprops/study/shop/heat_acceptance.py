@@ -10,6 +10,7 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from
 from ...answer.estimate import estimate
+from ...answer.remedy import step_of
 from ...answer.result import Estimate
 from ...answer.verdict import ShortVerdict
 from ...base.errors import InputError, check_choice, check_flag, check_list, check_number
@@ -21,7 +22,7 @@ from ...inputs.steel import Steel
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
 from ..process.study import Stop, Study, checked_call, checked_limits
-from ..settable import step_of, sureness
+from ..settable import sureness
 from .judgement import (
     ACCEPT,
     ADJUST,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from ...answer.result import Estimate
 from ...answer.verdict import ShortVerdict
+from ...base.cautions import note_html
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import setting
 from ..process.study import Study
@@ -111,7 +112,8 @@ class Judgements(tuple):
 
     def _repr_html_(self) -> str:
         shown = self.table().rename(columns=lambda name: name.replace("_", " "))
-        return shown.to_html(index=False, border=0, float_format=lambda v: f"{v:.3g}", na_rep="")
+        rows = shown.to_html(index=False, border=0, float_format=lambda v: f"{v:.3g}", na_rep="")
+        return rows + note_html()
 
 
 # ---- words
