@@ -48,11 +48,8 @@ def _hosel_why(result) -> str:
             f"in {_air(result)} it cools at {rate}, and the {what} {'hold' if named[1:] else 'holds'} back ferrite and "
             "pearlite long enough for harder structures"
         )
-    soft = (
-        "slow enough for ferrite and pearlite in this alloy"
-        if alloy
-        else "and without alloy that leaves soft ferrite and pearlite"
-    )
+    soft = "slow enough for ferrite and pearlite in this alloy"
+    soft = soft if alloy else "and without alloy that leaves soft ferrite and pearlite"
     return f"in {_air(result)} it cools at {rate}, {soft}"
 
 
