@@ -19,7 +19,10 @@ def main(argv: list[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     try:
-        code = run(list(sys.argv[1:] if argv is None else argv))
+        try:
+            code = run(list(sys.argv[1:] if argv is None else argv))
+        except SystemExit as done:  # --help, --version
+            code = done.code or 0
         if sys.stdout is None:
             raise OSError("standard output is closed")
         sys.stdout.flush()

@@ -9,7 +9,7 @@ import re
 from dataclasses import asdict, dataclass
 
 from .base.constants import LBF_N, MM_PER_INCH
-from .base.errors import InputError, check_choice, check_kind
+from .base.errors import InputError, check_choice, check_kind, shown
 from .strength.hardness_scales import convert_hardness, scale_range, try_convert
 from .thermal.spray_units import from_flux
 
@@ -21,7 +21,7 @@ OFFERED = {
     "flow": ("L/min", "gpm"),
     "force": ("N", "lbf"),
 }
-_L_PER_GALLON, _N_PER_TON = 3.785411784, 2000.0 * LBF_N
+L_PER_GALLON, _N_PER_TON = 3.785411784, 2000.0 * LBF_N
 #: The scale that goes on where another ends.
 _NEXT_SCALE = {"HRC": "HRB", "HRB": "HRC"}
 _IMPACT = "kg/(m² s)"
@@ -95,7 +95,7 @@ class Units:
             if not kind or found.get(kind, unit) != unit:
                 allowed = "; ".join(" or ".join(offered) for offered in OFFERED.values())
                 raise InputError(
-                    f"units {units!r}: {word!r} is no unit on offer (US, SI, or one each of {allowed})."
+                    f"units {shown(units)}: {shown(word)} is no unit on offer (US, SI, or one each of {allowed})."
                 )
             found[kind] = unit
         return cls(**found)
@@ -124,7 +124,7 @@ class Units:
 
     def from_l_min(self, flow_l_min):
         """Flow in the chosen unit."""
-        return flow_l_min if self.flow == "L/min" else flow_l_min / _L_PER_GALLON
+        return flow_l_min if self.flow == "L/min" else flow_l_min / L_PER_GALLON
 
     def unit(self, unit: str) -> str:
         """Name of a unit of the package as the reader has it; an impact density is shown as flow on a nominal face."""

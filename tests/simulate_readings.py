@@ -47,11 +47,9 @@ def truth(result, z, random, heads):
                 route = route.with_(**{name: max(now + by * what.spread.sd(now), 0.0)})
         cases.append((result.steel, head, route, shop))
     e = evaluate(Cases.of(*map(list, zip(*cases, strict=True))))
-    f = e.results.fractions
-    shares = (e.soft, f["bainite"], f["martensite"] + f["austenite"])
     off = sum(
         z[COMMON.index(n)] * np.sqrt(np.clip(s, 0, 1))
-        for n, s in zip(("soft structure", "bainite", "martensite"), shares, strict=True)
+        for n, s in zip(("soft structure", "bainite", "martensite"), e.doubted, strict=True)
     )
     e = dataclasses.replace(e, results=e.results.moved(off * e.sd_hv))
     return {

@@ -17,10 +17,10 @@ HARD = {
 @pytest.mark.parametrize(
     ("written", "name", "hv", "words"),
     [
-        # ASTM E140: 40 HRC is 392 HV, 50 HRC 513 HV; 90 HRB is 185 HV; 200 HB is 200 HV
+        # ASTM E140: 40 HRC is 392 HV, 50 HRC 513 HV; 90 HRB is 185 HV; 200 HB is 200 / 0.95 HV (ISO 18265, table A.1)
         ({"face_hardness_hrc": (40, 50)}, "face_hardness_hv", (392, 513), "face hardness 40 to 50 HRC"),
         ({"hosel_hardness_hrb": (None, 90)}, "hosel_hardness_hv", (None, 185), "hosel hardness at most 90 HRB"),
-        ({"body_hardness_hb": (200, None)}, "body_hardness_hv", (200, None), "body hardness at least 200 HB"),
+        ({"body_hardness_hb": (200, None)}, "body_hardness_hv", (210.6, None), "body hardness at least 200 HB"),
     ],
 )  # fmt: skip
 def test_hardness_is_limited_in_the_scale_it_is_written_in(written, name, hv, words):
@@ -54,3 +54,23 @@ def test_a_bad_limit_says_what_is_wrong(bad, said):
     with pytest.raises(fp.InputError) as error:
         fp.Limits(**bad)
     assert all(word in str(error.value) for word in said)
+
+
+@pytest.mark.parametrize(
+    ("route", "veto"),
+    [
+        ({}, "warning quench-crack"),
+        ({"preheat_c": 700}, "lowest forging temperature at least 700 °C"),
+    ],
+)
+def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
+    """A limit of the user's own on the same quantity takes the place of the veto."""
+    limits = {"hosel_allowed_deg": (0.5, None)}
+    steels, route = ["1045", "4130"], fp.Route().with_(**route)
+    preheats = [route.preheat.temperature_c]
+    table = fp.compare(steels, preheats, None, route, fp.Limits(**limits)).table
+    assert veto in list(table["binding"]) and not table["meets"][0]
+    allowed = fp.Limits(**limits, crack_index=(None, 3), forging_low_c=(600, None), face_margin=(0.1, None))  # fmt: skip
+    assert fp.compare(steels, preheats, None, route, allowed).table["meets"].all()
+    one = fp.estimate(fp.Job("1045", route=route, limits=allowed))
+    assert {s.name for s in one.verdict.limits} == set(allowed.bounds)

@@ -111,15 +111,3 @@ def test_labels_of_settings_say_quantity_and_unit():
         if setting.slider:
             low, high, step = setting.slider
             assert setting.low <= low < high <= setting.high and step > 0, name
-
-
-def test_colour_of_a_zone_or_constituent_is_one_everywhere():
-    """They are typed in one file; no other types the same colour for something else or again."""
-    from forgeprops.show import style
-
-    families = set(re.findall(r"#[0-9A-Fa-f]{6}", f"{style._ZONE_LOOKS} {style._PHASE_LOOKS}"))
-    assert len(families) >= 10
-    for path in sorted((PACKAGE / "show").rglob("*.py")):
-        if path.name != "style.py":
-            typed = set(re.findall(r"#[0-9A-Fa-f]{6}", path.read_text(encoding="utf-8")))
-            assert not typed & families, f"{path.name} types {typed & families}"

@@ -5,6 +5,7 @@ That every cell runs is tested by nbval, which the pytest settings switch on for
 
 import ast
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -74,3 +75,11 @@ def test_kernel_is_named_so_that_the_reader_is_not_asked(path):
     assert (
         json.loads(path.read_text(encoding="utf-8"))["metadata"]["kernelspec"]["name"] == "python3"
     )
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS[:7], ids=lambda p: p.stem)
+def test_the_answer_comes_first_and_the_prose_is_short(path):
+    first = json.loads(path.read_text(encoding="utf-8"))["cells"][0]
+    assert "page(" in "".join(first["source"])  # what is seen first is a head and its answer
+    words = " ".join(cells(path, "markdown"))
+    assert len(re.findall(r"[\w’']+", re.sub(r"\]\(.*?\)", "]", words))) <= 250

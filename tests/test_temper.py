@@ -216,6 +216,17 @@ def test_tempering_widens_the_interval_more_above_640_c():
     assert spans[0] < spans[1] < spans[2]
 
 
+@pytest.mark.parametrize("grade", ["1045", "4130", "4140", "4340"])
+def test_a_cold_preheat_is_as_unsure_as_the_later_heat_that_does_the_same(grade):
+    """What the furnace leaves of the first heat counts by its own structure, and its softening as that of a temper."""
+    furnace = COLD.with_(preheat_c=700.0, soak_s=3600.0)
+    spans = []
+    for route in (furnace, later(fp.Route(spray=None), (700.0, 3600.0)), COLD):
+        zone = fp.estimate(grade, HEAD, route).zones["hosel"]
+        spans.append((zone.hardness_high_hv - zone.hardness_low_hv) / zone.hardness_hv)
+    assert spans[0] == pytest.approx(spans[1], abs=0.03) and spans[0] > spans[2]
+
+
 def test_a_batch_gives_the_digits_of_single_estimates():
     heats = fp.LocalHeat("hosel", peak_c=690), fp.Temper(600), fp.Temper(720, 600, ("hosel",))
     routes = [fp.Route(later=(heat,)) for heat in heats]

@@ -37,6 +37,7 @@ from .second_opinions import OPINION_REHEAT_C, opinion_arrays
 from .variants import carbide_span_hv, hardness, rate_ends_hv, varied
 from .warnings.later_heats import hottest_c, relief_left
 from .warnings.listing import codes_of, of_case
+from .warnings.spray import crack_index
 
 #: What `evaluate` may calculate beyond the march itself: "interval" (water law and carbides moved), "dry" (the same
 #: without spray), "trace" (temperatures over time), "points" (temperature and structure of every point).
@@ -91,30 +92,31 @@ class Evaluation:
         return self.results.hardness_hv
 
     @functools.cached_property
-    def soft(self) -> np.ndarray:
-        """Share of ferrite, pearlite and first-heat structure."""
-        f = self.results.fractions
-        return f["ferrite"] + f["pearlite"] + f["untransformed"]
+    def shares(self) -> np.ndarray:
+        """Ferrite with pearlite, bainite and martensite, with those of the first heat that stay, shape (3, n, 5)."""
+        f, r = self.results.fractions, self.results
+        bainite, martensite = f["bainite"] + r.first_bainite, f["martensite"] + r.first_martensite
+        left = f["untransformed"] - r.first_bainite - r.first_martensite
+        return np.stack([f["ferrite"] + f["pearlite"] + left, bainite, martensite])
+
+    @functools.cached_property
+    def doubted(self) -> np.ndarray:
+        """`shares` as `interval.hardness_sd_hv` takes them: austenite counts with martensite."""
+        soft, bainite, martensite = self.shares
+        return np.stack([soft, bainite, martensite + self.results.fractions["austenite"]])
 
     @functools.cached_property
     def strength(self) -> dict[str, np.ndarray]:
         """Strength of every zone, see `strength.tensile.strength_arrays`."""
-        f = self.results.fractions
-        flat = strength_arrays(
-            np.clip(self.hardness_hv, 60.0, 900.0).ravel(),
-            self.soft.ravel(),
-            f["bainite"].ravel(),
-            f["martensite"].ravel(),
-        )
+        hv = np.clip(self.hardness_hv, 60.0, 900.0).ravel()
+        flat = strength_arrays(hv, *self.shares.reshape(3, -1))
         return {name: a.reshape(self.hardness_hv.shape) for name, a in flat.items()}
 
     def strength_of(self, case: int, zone: int) -> Strength:
         """Strength of one zone of one case with its flow curve."""
-        f = self.results.fractions
-        shares = (self.soft, f["bainite"], f["martensite"])
         return strength_of(
             {name: float(column[case, zone]) for name, column in self.strength.items()},
-            tuple(max(float(share[case, zone]), 0.0) for share in shares),
+            tuple(max(float(share[case, zone]), 0.0) for share in self.shares),
         )
 
     @functools.cached_property
@@ -153,7 +155,7 @@ class Evaluation:
     @functools.cached_property
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
-        cases, f = self.cases, self.results.fractions
+        cases = self.cases
         mass_g = mass_g_of(*cases.heads.parts)
         mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
         size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
@@ -166,7 +168,7 @@ class Evaluation:
             *(cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s")),
             layers_of_faces(self.results.layers_hv(0), kept),
             np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0),
-            (self.soft[:, 0], f["bainite"][:, 0], f["martensite"][:, 0]),
+            tuple(self.shares[:, :, 0]),
             *self.skin,
             relief_left(self),
         )
@@ -190,6 +192,10 @@ class Evaluation:
             return self.hosel[name.removeprefix("hosel_")]
         if name == "scale_um":
             return self.results.scale_um[:, 0]
+        if name == "forging_low_c":
+            return self.results.die_c.min(axis=1)
+        if name == "crack_index":
+            return crack_index(self)
         return self.face_margin if name == "face_margin" else self.press[name]
 
     @functools.cached_property
@@ -211,21 +217,19 @@ class Evaluation:
             np.clip(r.peak_c, 700.0, 1250.0).ravel(),
             np.repeat(np.maximum(self.cases.route["soak_s"], 60.0), len(ZONES)),
         )
-        hv = self.hardness_hv.ravel()
+        hv = r.as_cooled_hv.ravel()  # the methods know no later heats
         spread = interval.opinions_spread_hv(
             np.stack([hv, *(v for v, _ in views.values())]),
             np.stack([np.ones(hv.shape, bool), *(ok for _, ok in views.values())]),
         )
-        sd = interval.hardness_sd_hv(
-            self.hardness_hv,
-            self.soft,
-            r.fractions["bainite"],
-            r.fractions["martensite"] + r.fractions["austenite"],
-            spread.reshape(shape),
-        )
+        spread = spread.reshape(shape) * self.hardness_hv / r.as_cooled_hv
+        sd = interval.hardness_sd_hv(self.hardness_hv, *self.doubted, spread)
         span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
+        furnace_c = np.where(r.softened_hv > 0.0, r.peak_c, 0.0)
         tempering = interval.tempering_sd_hv(
-            r.as_cooled_hv - self.hardness_hv, self.hardness_hv, hottest_c(self)[:, None]
+            r.as_cooled_hv - self.hardness_hv + r.softened_hv,
+            self.hardness_hv,
+            np.maximum(hottest_c(self)[:, None], furnace_c),
         )
         return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
@@ -247,7 +251,7 @@ class Evaluation:
     @functools.cached_property
     def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:
         """80 % interval of hardness, low and high."""
-        hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.sprayed
+        hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.quenched
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
             nodes = self.nodes_hv[:, wet]
@@ -416,7 +420,7 @@ def evaluate(
         plain = Evaluation(cases, Results.of(march_columns(cases, trace=True, **options)))
         counted, speed = plain.press_strain, plain.press_strain["speed"]
 
-    wet, nodes = np.flatnonzero(cases.sprayed), interval.spray_nodes()[0]
+    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()[0]
     changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
     stacked = varied(cases, rows, changes)

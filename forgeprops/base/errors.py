@@ -14,6 +14,10 @@ class InputError(ValueError):
     """Input that cannot be used; the message is one sentence a person of the trade can act on."""
 
 
+class OtherLayout(InputError):
+    """A file that is readable, but not of the kind that was looked for."""
+
+
 def _at(where: str) -> str:
     return f" ({where})" if where else ""
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from ..base.errors import InputError, check_choice
+from ..base.errors import InputError, OtherLayout, check_choice
 from ..inputs.grades import grade as library_grade
 from ..inputs.steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 from ..io.columns import page
@@ -134,7 +134,7 @@ def read_certificates(
             named |= {c.name: None for c in table.columns.values() if c.name in ELEMENTS}
             certificates += read_table(table, below_limit)
     if not headed:
-        raise InputError(
+        raise OtherLayout(
             f"{grids[0].file.split(' [')[0]} names no elements; a row (or column) with C and "
             "one more of Si, Mn, Cr ... is needed as a header."
         )

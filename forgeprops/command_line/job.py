@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from ..base.errors import InputError
+from ..base.errors import InputError, shown
 from ..inputs.settings import table
 from .options import SETTINGS, value_of
 
@@ -25,7 +25,7 @@ def steel_from(options):
     if len(named) != 1:
         heats = ", ".join(c.heat for c in found[:20])
         raise InputError(
-            f"--heat {options.heat!r} must name one heat of {options.certificate}; it has {heats}."
+            f"--heat {shown(options.heat)} must name one heat of {options.certificate}; it has {heats}."
         )
     return named[0]
 
@@ -44,7 +44,7 @@ def limits_from(text: str):
             pair = None
         if not (sign and colon and pair):
             raise InputError(
-                f"--limits {part!r} must be NAME=LOW:HIGH, for example face_hardness_hv=380:460."
+                f"--limits {shown(part)} must be NAME=LOW:HIGH, for example face_hardness_hv=380:460."
             )
         bounds[name] = pair
     return Limits(**bounds)
@@ -54,12 +54,12 @@ def axis_of(text: str, count: int, option: str) -> tuple:
     """Name and numbers of "flux:2:20:30"."""
     name, *numbers = text.split(":")
     form = f"NAME:{'LOW:HIGH:POINTS' if count == 3 else 'LOW:HIGH'}"
-    return (name, *_numbers(numbers, count, f"{option} {text!r} must be {form}."))
+    return (name, *_numbers(numbers, count, f"{option} {shown(text)} must be {form}."))
 
 
 def list_of(text: str, option: str) -> tuple[float, ...]:
     """Numbers with commas between."""
-    wrong = f"{option} {text!r} must be °C with commas, for example 850,900,950."
+    wrong = f"{option} {shown(text)} must be °C with commas, for example 850,900,950."
     return _numbers(text.split(","), text.count(",") + 1, wrong)
 
 
@@ -77,7 +77,7 @@ def _named(text: str):
     """Name and value of one ``--set``."""
     name, sign, value = text.partition("=")
     if not sign:
-        raise InputError(f"--set {text!r} must be NAME=VALUE, for example spray_s=8.")
+        raise InputError(f"--set {shown(text)} must be NAME=VALUE, for example spray_s=8.")
     return name.strip(), value_of(value)
 
 
@@ -86,7 +86,7 @@ def _heat(text: str, option: str, example: str) -> tuple[float, float, str]:
     celsius, _, rest = text.partition(":")
     time, _, rest = rest.partition(":")
     unit = next((u for u in _SECONDS if time.endswith(u)), "")
-    wrong = f"{option} {text!r} must be °C:time in h, min or s, for example {example}."
+    wrong = f"{option} {shown(text)} must be °C:time in h, min or s, for example {example}."
     if not unit:
         raise InputError(wrong)
     numbers = _numbers((celsius, time.removesuffix(unit)), 2, wrong)
@@ -115,7 +115,7 @@ def _quench(text: str):
     from ..inputs.route import Quench
 
     medium, *rest = text.split(":")
-    wrong = f"--quench {text!r} must be MEDIUM:SECONDS, then :DELAY and :ZONES if wanted, for example 'oil bath:60'."
+    wrong = f"--quench {shown(text)} must be MEDIUM:SECONDS, then :DELAY and :ZONES if wanted, for example 'oil bath:60'."
     seconds = _numbers(rest[:2], max(min(len(rest), 2), 1), wrong)
     times = dict(zip(("duration_s", "delay_s"), seconds, strict=False))
     zones = tuple(rest[2].split("+")) if len(rest) > 2 else ()
@@ -129,12 +129,14 @@ def _head(options, like):
     for name, count, example in pairs:
         text = getattr(options, f"{name}_mm")
         if text:
-            wrong = f"--{name}-mm {text!r} must be {count} numbers in mm, for example {example}."
+            wrong = (
+                f"--{name}-mm {shown(text)} must be {count} numbers in mm, for example {example}."
+            )
             given[f"{name}_mm"] = _numbers(text.replace("×", "x").split("x"), count, wrong)
     for name in ("mass_g", "face_mm"):
         if getattr(options, name):
             option = "--" + name.replace("_", "-")
-            wrong = f"{option} {getattr(options, name)!r} must be a number."
+            wrong = f"{option} {shown(getattr(options, name))} must be a number."
             (given[name],) = _numbers([getattr(options, name)], 1, wrong)
     if not given:
         return None
@@ -164,7 +166,8 @@ def job_from(options, steel):
     changes = {name: value for name, value in changes.items() if value is not None}
     changes |= dict(map(_named, options.set))
     if changes.get("flux") == 0.0:
-        of_spray = {name for name, s in table().items() if s.part == "spray"}
+        of_spray = {n: v for n, v in changes.items() if n in table() and table()[n].part == "spray"}
+        Route().with_(**of_spray)  # what is not used must be possible all the same
         changes = {n: v for n, v in changes.items() if n not in of_spray} | {"spray": None}
     if options.hand:
         changes["bench"] = {**job.bench, "hand": options.hand}

@@ -7,7 +7,7 @@ import json
 import re
 
 from .. import __version__
-from ..base.errors import InputError
+from ..base.errors import InputError, shown
 from ..inputs.settings import Setting, table
 
 #: Settings with an option of their own: all of the route and of the bench.
@@ -66,12 +66,12 @@ _OWN = {
     "compare": (
         ("--preheats", "LIST", "preheat temperatures, °C: 850,900,950"),
         ("--forgings", "LIST", "forging temperatures (metal when the press closes), °C, in their place"),
-        ("--csv", "FILE", "write the table"),
+        ("--csv", "FILE", "write the table: .csv, .xlsx or .parquet"),
     ),
     "window": (
         ("--x", "NAME:LOW:HIGH:POINTS", "an axis, for example forging_c:850:950:20"),
         ("--y", "NAME:LOW:HIGH:POINTS", "the other axis, for example flux:2:20:30"),
-        ("--csv", "FILE", "write the table"),
+        ("--csv", "FILE", "write the table: .csv, .xlsx or .parquet"),
         ("--png", "FILE", "draw the map"),
     ),
 }  # fmt: skip
@@ -88,7 +88,8 @@ class _Parser(argparse.ArgumentParser):
     """Says what is wrong in one sentence, without the usage."""
 
     def error(self, message: str):
-        raise InputError(f"{re.sub('^argument [^:]*: ', '', message).rstrip('.')}.")
+        said = " ".join(re.sub("^argument [^:]*: ", "", message).rstrip(".").split())
+        raise InputError(f"{said if len(said) <= 300 else said[:299] + '…'}.")
 
 
 def _reader(s: Setting):
@@ -101,7 +102,7 @@ def _reader(s: Setting):
             return float(text.replace(",", "."))
         except ValueError:
             raise argparse.ArgumentTypeError(
-                f"{s.label} is {text!r}, which is not a number; allowed is {s.low:g} to {s.high:g} {s.unit}".rstrip()
+                f"{s.label} is {shown(text)}, which is not a number; allowed is {s.low:g} to {s.high:g} {s.unit}".rstrip()
             ) from None
 
     return read

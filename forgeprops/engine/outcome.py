@@ -38,7 +38,7 @@ _AUSTENITE_HV = 210.0
 _LINE_CARBON = 0.6
 
 #: Columns of a zone's outcome.
-OUT = 14
+OUT = 17
 (
     O_HV,
     O_FERRITE,
@@ -54,6 +54,9 @@ OUT = 14
     O_HV_QUENCHED,
     O_UNDISSOLVED,
     O_HV_COOLED,
+    O_FIRST_BAINITE,
+    O_FIRST_MARTENSITE,
+    O_SOFTENED_HV,
 ) = range(OUT)
 
 
@@ -203,23 +206,26 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
     share = state[:, AUSTENITE_0]
     later_j = cases["later_j"][:, layout.zone_of_structure]
 
-    def hardness(rows, later_j):
-        """Of some cases: of what the furnace left, after everything, and without self-tempering."""
-        old, some = np.zeros(later_j.shape), np.flatnonzero(first_of[rows])
+    def old_hardness(rows, j):
+        """Of what the furnace left in some cases; 0 where that is nothing."""
+        old, some = np.zeros(j.shape), np.flatnonzero(first_of[rows])
         if len(some):
             at = rows[some]
-            j = state[at][:, J_OLD] + later_j[some]
-            mine = _old_hardness(
-                _Steels(cases[at], fresh_hv[at], cases["first_finish_c"][at]),
-                first_state[at],
-                j,
-                share[at],
-            )
+            steels = _Steels(cases[at], fresh_hv[at], cases["first_finish_c"][at])
+            mine = _old_hardness(steels, first_state[at], j[some], share[at])
             old[some] = np.where(share[at] < 1.0, mine, 0.0)
+        return old
+
+    def hardness(rows, later_j):
+        """Of some cases: of what the furnace left, after everything, and without self-tempering."""
+        old = old_hardness(rows, state[rows][:, J_OLD] + later_j)
         steels = _Steels(cases[rows], fresh_hv[rows], cases["furnace_c"][rows])
         return old, *structure_hardness(steels, state[rows], later_j, old)
 
     old, cooled, quenched = hardness(np.arange(len(cases)), np.zeros(share.shape))
+    left = np.maximum(1.0 - share, 0.0)
+    forged = old_hardness(np.arange(len(cases)), np.zeros(share.shape))
+    softened = left * np.maximum(forged - old, 0.0)
     hv, rows = cooled.copy(), np.flatnonzero((later_j > 0.0).any(axis=1))
     if len(rows):
         heated = later_j[rows] > 0.0
@@ -239,6 +245,9 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
         O_CARBON: state[:, CARBON_0],
         O_HV_FIRST: old,
         O_HV_QUENCHED: quenched,
+        O_FIRST_BAINITE: left * first_state[:, BAINITE],
+        O_FIRST_MARTENSITE: left * first_state[:, MARTENSITE],
+        O_SOFTENED_HV: softened,
     }
     grain = astm_from_diameter(heat[:, 2] ** (1.0 / cases["grain_m"][:, None]))
     out = np.empty((len(cases), len(layout.points), OUT))

@@ -94,6 +94,10 @@ class Results:
         After everything; before the later heats; and before self-tempering too.
     fractions : dict of str to array, shape (n, 5)
         Shares by the names of `CONSTITUENTS`.
+    first_bainite, first_martensite : array, shape (n, 5)
+        Shares of the whole in what the furnace did not make austenite.
+    softened_hv : array, shape (n, 5)
+        Hardness that the furnace took from it.
     share, carbon, grain_astm, undissolved : array, shape (n, 5)
         Austenite made in the furnace: its share, its carbon (wt%), ASTM grain; share of Cr-Mo carbides left.
     peak_c, die_c, water_on_c, water_off_c : array, shape (n, 5)
@@ -116,6 +120,9 @@ class Results:
     as_cooled_hv: np.ndarray
     as_quenched_hv: np.ndarray
     fractions: dict[str, np.ndarray]
+    first_bainite: np.ndarray
+    first_martensite: np.ndarray
+    softened_hv: np.ndarray
     share: np.ndarray
     carbon: np.ndarray
     grain_astm: np.ndarray
@@ -153,6 +160,9 @@ class Results:
             as_cooled_hv=z[:, :, out.O_HV_COOLED],
             as_quenched_hv=z[:, :, out.O_HV_QUENCHED],
             fractions={n: z[:, :, c] for n, c in zip(CONSTITUENTS, _SHARE_AT, strict=True)},
+            first_bainite=z[:, :, out.O_FIRST_BAINITE],
+            first_martensite=z[:, :, out.O_FIRST_MARTENSITE],
+            softened_hv=z[:, :, out.O_SOFTENED_HV],
             share=z[:, :, out.O_SHARE],
             carbon=z[:, :, out.O_CARBON],
             grain_astm=z[:, :, out.O_GRAIN],

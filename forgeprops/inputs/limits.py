@@ -46,10 +46,19 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         "scale_um": Quantity("scale on the face", "µm", 15.0),
         "press_effort": Quantity("press effort", "", 0.05),
         "press_force_kn": Quantity("press force", "kN", 250.0),
+        "forging_low_c": Quantity("lowest forging temperature", "°C", 10.0),
+        "crack_index": Quantity("quench-crack index", "", 0.1),
         "press_s": Quantity("time on the press", "s", 1.0),
         "heads_per_hour": Quantity("heads an hour", "/h", 10.0),
         "water_l": Quantity("water per head", "L", 0.1),
     }
+)
+
+#: What no ranking puts first unless a limit of the user says otherwise: a quench crack (from index 1 on the warning
+#: is given), metal colder in the die than the flow-stress laws reach (a squeeze; a full forging ends at 850 °C and
+#: more), a face that fails at the strike (our choice).
+VETOES: Mapping[str, tuple[float | None, float | None]] = MappingProxyType(
+    {"crack_index": (None, 1.0), "forging_low_c": (700.0, None), "face_margin": (1.0, None)}
 )
 
 #: Scales in which a limit on hardness may be written, by the ending of its name.
@@ -161,9 +170,17 @@ class Limits:
         >>> Limits.of_route(Route()) == Limits.hard_thin_face()
         True
         """
-        spray = route.spray
-        wet = spray is not None and spray.flux_kg_m2_s > 0.0 and spray.duration_s > 0.0
-        return cls.hard_thin_face() if wet else cls.soft_forged()
+        return cls.hard_thin_face() if route.hardens_face else cls.soft_forged()
+
+    def vetoes(self) -> Limits:
+        """Those of `VETOES` that are not limited here; none where there are no limits at all.
+
+        Examples
+        --------
+        >>> print(Limits(hosel_allowed_deg=(2.0, None), face_margin=(0.8, None)).vetoes())
+        quench-crack index at most 1; lowest forging temperature at least 700 °C
+        """
+        return Limits(**{n: p for n, p in VETOES.items() if self.bounds and n not in self.bounds})
 
     def saved(self) -> dict:
         """What a file keeps: every limit as it was written."""

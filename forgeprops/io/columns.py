@@ -10,7 +10,7 @@ import html
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError
+from ..base.errors import InputError, OtherLayout
 from .cells import cell_text, header_key, read_number
 from .grids import Grid, Problem, column_letter, decimal_mark, read_grids
 from .saved import plain_cell
@@ -212,7 +212,7 @@ def read_rows_of(
         for table in tables:
             _read_table(table, result)
     if not found:
-        raise InputError(
+        raise OtherLayout(
             f"{grids[0].file.split(' [')[0]} is no {what}: no row is a header with "
             f"{', '.join(needed)} (missing {', '.join(sorted(missing))})."
         )

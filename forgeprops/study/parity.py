@@ -89,14 +89,15 @@ def parity(what: str) -> Parity:
 
 
 def _ms() -> tuple:
-    low, high = start_interval_c("ms")
-    rows = []
-    for r in read_rows("validation/start_temperature_validation_rows.csv"):
-        p = float(r["predicted_c"])
+    rows, measured = [], read_rows("measured/martensite_start.csv")
+    for r, steel in zip(
+        read_rows("validation/start_temperature_validation_rows.csv"), measured, strict=True
+    ):
+        p, (low, high) = float(r["predicted_c"]), start_interval_c("ms", float(steel["C"]))
         rows.append((float(r["measured_c"]), p, p + low, p + high, r["source"], "measured", True))
     note = (
         "Grain size taken as unknown; used where the papers give it, the error is smaller.  The interval was made "
-        "of these very misses, so that its 80 % is no test."
+        "of these very misses, so that its 80 % is no test; made without each source it holds the same share within 2 %."
     )
     return "martensite start Ms", "°C", rows, _SOURCE_OUT, "sources", note
 

@@ -35,7 +35,7 @@ def ferrite_line(comp, k=None):
 
     References
     ----------
-    .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 88 of 119
+    .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119
        rows from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed
        (data/fits/kinetics.csv) (our own fit).
 

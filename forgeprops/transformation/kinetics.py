@@ -102,7 +102,7 @@ def ln_composition_factors(comp, carbon=None, k=None):
     .. [2] A sum with a constant: J. S. Kirkaldy & D. Venugopalan, Phase Transformations in Ferrous Alloys,
        AIME 1984, pp. 125-148 (from memory).
     .. [3] Constants in use: own fit of tests/fits/fit_kinetics.py to
-       data/measured/air_cooled_bars.csv, 88 of 119 rows from memory (column value) (our own fit).
+       data/measured/air_cooled_bars.csv, 71 of 119 rows from memory (column value) (our own fit).
     .. [4] Boron: in solution it holds back nucleation, National Bureau of Standards, J. Res. 41 (1948) 93, doi
        10.6028/jres.041.043, abstract (read).
     .. [5] The 1.25: from the recalled band of 15B35H alone (data/fits/kinetics.csv, boron_delay) (our own fit).

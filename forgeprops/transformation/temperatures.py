@@ -184,19 +184,26 @@ def bainite_start_c(comp, carbon=None, method: str = "own"):
     return plain(np.maximum(bs, BS_FLOOR_C))
 
 
-def start_interval_c(quantity: str) -> tuple[float, float]:
-    """What to add to our Ms ("ms") or Bs ("bs") for the ends of its 80 % prediction interval, K.
+#: Carbon up to which the interval of Ms and Bs goes with carbon, wt%.
+INTERVAL_CARBON = 0.7
 
-    The tenth and ninetieth percentile of measured minus predicted, every source predicted without it.
+
+def start_interval_c(quantity: str, carbon):
+    """What to add to our Ms ("ms") or Bs ("bs") at a carbon content, wt%, for the ends of its 80 % interval, K.
+
+    Lines through the tenth and ninetieth percentile of measured minus predicted, every source predicted without it.
 
     Examples
     --------
-    >>> low, high = start_interval_c("ms")
-    >>> -35 < low < 0 < high < 35
+    >>> low, high = start_interval_c("ms", 0.3)
+    >>> -40 < low < 0 < high < 40
     True
     """
     fitted = _fitted(check_choice(quantity, "quantity", ("ms", "bs")))
-    return fitted["residual_q10"], fitted["residual_q90"]
+    carbon = np.minimum(carbon, INTERVAL_CARBON)
+    return tuple(
+        plain(fitted[end] + fitted[f"{end}_C"] * carbon) for end in ("residual_q10", "residual_q90")
+    )
 
 
 def martensite_alpha_per_k(comp, carbon=None):
@@ -280,7 +287,7 @@ def critical_temperatures(steel) -> CriticalTemperatures:
         spread[name] = (min(values), max(values))
     bs, ms = float(bainite_start_c(steel)), float(martensite_start_c(steel))
     interval = {
-        name: (value + start_interval_c(name)[0], value + start_interval_c(name)[1])
+        name: tuple(float(value + end) for end in start_interval_c(name, steel.get("C")))
         for name, value in (("bs", bs), ("ms", ms))
     }
     return CriticalTemperatures(

@@ -1,4 +1,4 @@
-"""The lesson and the start page in a real browser: guess, reveal, film, task, units."""
+"""The lesson in a real browser: one step a screen, guess by dragging, film, task with its trail."""
 
 import re
 from pathlib import Path
@@ -6,61 +6,84 @@ from pathlib import Path
 NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "08_why_face_and_hosel_differ.ipynb"
 
 
-def test_guess_then_reveal(notebook):
+def _step(notebook, number):
+    notebook.page.locator(".dots button").nth(number - 1).click()
+    assert notebook.words(".course h1").startswith(str(number))
+
+
+def test_guess_by_dragging_then_the_answer_grows(notebook):
     page = notebook.page
-    notebook.screenshot("08_lesson_opened")
-    step = page.locator(".fp-step-1").first
-    assert step.locator("img").count() == 0  # nothing is given away
-    notebook.press(".fp-step-1", "ArrowRight", 3)
-    step.locator(".fp-show").first.click()
-    step.locator("img").first.wait_for(timeout=20_000)
-    assert re.search(r"The model says \d+ times", step.inner_text())
-    notebook.screenshot("08_lesson_step_1")
+    page.set_viewport_size({"width": 1280, "height": 720})
+    page.wait_for_timeout(600)
+    show = page.get_by_role("button", name="Show the answer")
+    assert show.is_disabled() and page.locator(".course .answer").inner_text() == ""
+    curves = page.locator(".guess path").count()
+    box = page.get_by_role("slider").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x, y - 120, steps=8)
+    page.mouse.up()
+    assert float(page.get_by_role("slider").get_attribute("aria-valuenow")) > 520
+    show.click()
+    page.wait_for_function(
+        "n => document.querySelectorAll('.guess path').length > n", arg=curves, timeout=5000
+    )
+    assert re.search(r"(Good guess|you thought)\. The hosel is still at \d+ °C", notebook.words(".course .answer"))  # fmt: skip
+    page.wait_for_timeout(1700)
+    notebook.screenshot("08_step_1")
+    page.locator(".foot .cure").click()
+    assert notebook.words(".course h1").startswith("2")
 
 
-def test_step_without_a_guess_asks_for_one(notebook):
-    step = notebook.page.locator(".fp-step-3").first
-    step.locator(".fp-show").first.scroll_into_view_if_needed()
-    step.locator(".fp-show").first.click()
-    step.get_by_text("Choose one first").wait_for(timeout=10_000)
-    step.locator("input[type=radio]").first.check()
-    step.locator(".fp-show").first.click()
-    step.locator("img").first.wait_for(timeout=20_000)
-    assert re.search(r"(Right|Look again)\. Mainly", step.inner_text())
-    notebook.screenshot("08_lesson_step_3")
+def test_every_step_fits_and_answers_by_keyboard(notebook):
+    page = notebook.page
+    for number in range(2, 7):
+        _step(notebook, number)
+        page.get_by_role("slider").focus()
+        page.keyboard.press("ArrowUp")
+        page.get_by_role("button", name="Show the answer").click()
+        page.wait_for_timeout(300)
+        assert len(notebook.words(".course .answer")) > 20
+        over = page.evaluate(
+            "() => [...document.querySelectorAll('.course :is(.screen, .tell)')].map(s =>"
+            " [s.scrollWidth - s.clientWidth, s.scrollHeight - s.clientHeight])"
+        )
+        assert max(map(max, over)) <= 1, number
+    assert page.locator(".dots .done").count() >= 5
 
 
 def test_film_plays_pauses_and_scrubs(notebook):
     page = notebook.page
-    page.locator(".fp-play").first.scroll_into_view_if_needed()
-    old = notebook.picture(".fp-film")
-    page.locator(".fp-play button").first.click()
-    notebook.wait_for_new_picture(old, ".fp-film")
+    _step(notebook, 7)
+    curve = ".film svg.chart path[stroke='#0B1020']"
+    page.get_by_role("button", name="Play").click()
     page.wait_for_timeout(1500)
-    page.locator(".fp-play button").first.click()
-    page.wait_for_timeout(800)
-    paused = notebook.words(".fp-clock")
-    page.wait_for_timeout(800)
-    assert notebook.words(".fp-clock") == paused != "0.0 s: carried to the press"
-    notebook.press(".fp-frame", "End")
-    page.wait_for_timeout(500)
-    assert "cooling in air" in notebook.words(".fp-clock")
-    notebook.press(".fp-frame", "PageDown", 5)
-    page.wait_for_timeout(500)
+    page.get_by_role("button", name="Pause").click()
+    paused, grown = notebook.words(".film .ask"), page.locator(curve).first.get_attribute("d")
+    page.wait_for_timeout(400)
+    assert notebook.words(".film .ask") == paused and not paused.startswith("0.0 s")
+    page.get_by_role("slider", name="time of the film").evaluate(
+        "e => { e.value = 14; e.dispatchEvent(new Event('input')); }"
+    )
+    assert "Slow motion" in notebook.words(".film .ask")
+    assert len(page.locator(curve).first.get_attribute("d")) > len(grown)
     notebook.screenshot("08_film")
 
 
-def test_task_is_scored(notebook):
+def test_task_keeps_a_trail(notebook):
     page = notebook.page
-    page.locator(".fp-task").first.scroll_into_view_if_needed()
-    old = notebook.picture(".fp-target")
-    notebook.press(".fp-task .fp-flux", "End")
-    notebook.wait_for_new_picture(old, ".fp-target")
-    page.locator(".fp-score").first.click()
-    page.get_by_text(re.compile(r"About \d+ of 100")).first.wait_for(timeout=60_000)
+    _step(notebook, 8)
+    for keys in (0, 6):
+        page.locator("[data-name=flux]").focus()
+        for _ in range(keys):
+            page.keyboard.press("ArrowRight")
+        tries = page.locator(".course tbody tr").count()
+        page.get_by_role("button", name="Try these settings").click()
+        page.wait_for_function(
+            "n => document.querySelectorAll('.course tbody tr').length > n", arg=tries
+        )
+    assert re.search(r"(Passed|Score): \d+ of 100\.", notebook.words(".course .words.answer"))
     notebook.screenshot("08_task")
-
-
-def test_frame_to_picture(notebook, record_time):
-    taken = notebook.stopwatch(".fp-frame", ".fp-film")
-    record_time("08_why_face_and_hosel_differ (film)", taken)
+    page.locator(".course tbody button").last.click()
+    assert page.locator(".course tbody tr").count() == 2

@@ -22,13 +22,14 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from scipy.optimize import linprog
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import fit, group_bootstrap, leave_groups_out, write
 
 from forgeprops.base.tables import read_rows
 from forgeprops.transformation.temperature_formulas import BAINITE_START, MARTENSITE_START
-from forgeprops.transformation.temperatures import REFERENCE_GRAIN_UM, start_term
+from forgeprops.transformation.temperatures import INTERVAL_CARBON, REFERENCE_GRAIN_UM, start_term
 
 ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
 #: Prior standard deviation of each term of the correction, °C per unit: half of what the published formulas
@@ -67,6 +68,31 @@ def matrix(terms, comp, quantity, with_grain=True):
     )
 
 
+def ends(carbon, error, group):
+    """Lines through the tenth and ninetieth percentile of `error` over carbon up to `INTERVAL_CARBON`, a source with n rows
+    counting as the root of n; shape (2, 2)."""
+    n = len(error)
+    columns = np.column_stack([np.ones(n), np.minimum(carbon, INTERVAL_CARBON)])
+    weight = np.bincount(group)[group] ** -0.5
+    equal = np.hstack([columns, np.eye(n), -np.eye(n)])
+    bounds = [(None, None)] * 2 + [(0, None)] * (2 * n)
+    return np.array([
+        linprog(np.r_[0, 0, q * weight, (1 - q) * weight], A_eq=equal, b_eq=error, bounds=bounds).x[:2] for q in (0.1, 0.9)
+    ])  # fmt: skip
+
+
+def interval(carbon, error, group):
+    """Whether each row lies in the interval made without its source, and how wide that is."""
+    held, width = np.empty(len(error), bool), np.empty(len(error))
+    for i in np.unique(group):
+        mine = group == i
+        low, high = ends(carbon[~mine], error[~mine], group[~mine]) @ np.vstack(
+            [np.ones(mine.sum()), np.minimum(carbon[mine], INTERVAL_CARBON)]
+        )
+        held[mine], width[mine] = (low <= error[mine]) & (error[mine] <= high), high - low
+    return held, width
+
+
 def evaluate(quantity, comp, measured, names, group, terms, settings, published, train=None):
     """Fit on all, validate without each source; return coefficient rows and validation rows."""
     base = published["van_bohemen"](comp)
@@ -94,10 +120,12 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
         {**common, "term": t, "value": f"{v:.4g}", "standard_error": f"{s:.2g}"}
         for t, v, s in zip(terms, b, se, strict=True)
     ]
-    for name, q in (("residual_q10", 0.1), ("residual_q90", 0.9)):
-        fits.append(
-            {**common, "term": name, "value": f"{np.quantile(error, q):.3g}", "standard_error": ""}
-        )
+    lines = ends(comp["C"][train], error, group[train])
+    for name, line in zip(("residual_q10", "residual_q90"), lines, strict=True):
+        for term, value in zip((name, f"{name}_C"), line, strict=True):
+            fits.append({**common, "term": term, "value": f"{value:.3g}", "standard_error": ""})
+    held, width = (np.full(len(measured), np.nan) for _ in range(2))
+    held[train], width[train] = interval(comp["C"][train], error, group[train])
     fits.append(
         {**common, "term": "residual_sd", "value": f"{error.std():.3g}", "standard_error": ""}
     )
@@ -116,6 +144,12 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
             "low_90": f"{low:.1f}",
             "high_90": f"{high:.1f}",
             "bias_c": f"{e.mean():.1f}",
+            "coverage": f"{np.nanmean(held[mask]):.3f}"
+            if predicted is plain and train[mask].any()
+            else "",
+            "width_c": f"{np.nanmean(width[mask]):.0f}"
+            if predicted is plain and train[mask].any()
+            else "",
             "date": today,
         }
 
@@ -128,11 +162,14 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
         for i, n in enumerate(names)
         if ((group == i) & train).sum() >= 15
     ]
+    if quantity == "ms":
+        low, high = comp["C"] < 0.22, comp["C"] >= 0.45
+        scopes += [("C < 0.22", low), ("C 0.22-0.45", ~low & ~high), ("C >= 0.45", high)]
     for scope, mask in scopes:
         out.append(row("own", plain, mask, scope, left + ", grain size unknown"))
         if np.isfinite(comp["grain_um"]).any():
             out.append(row("own", known, mask, scope, left + ", grain size used where given"))
-        for name, f in published.items():
+        for name, f in published.items() if not scope.startswith("C ") else ():
             out.append(row(name, f(comp), mask, scope, "published formula, not refitted"))
     return fits, out
 
@@ -177,13 +214,13 @@ def main():
         notes = """
         Corrections to van Bohemen's Ms and Bs, °C per unit of the term; made by tests/fits/fit_start_temperatures.py.
         Terms: 1; Cexp = 1 - exp(-k C) with van Bohemen's k; element = wt%; X2 = wt% squared; XY = product; grain = 1/sqrt(d) - 1/sqrt(25 um).
-        residual_q10, residual_q90, residual_sd: measured minus predicted, every source predicted without it, grain size unknown, °C."""
+        residual_q10, residual_q90, residual_sd: measured minus predicted, every source predicted without it, grain size unknown, °C; _C: a wt% of carbon, up to 0.7."""
         header = "quantity term value standard_error rows sources fitted source basis".split()
         write(name, [*fits, *kept(name)], notes, header)
         name = "validation/start_temperature_validation.csv"
         notes = """
         Errors of Ms and Bs formulas on open measurements; made by tests/fits/fit_start_temperatures.py.
-        low_90, high_90: 90 % interval of the mean absolute error when whole sources are drawn anew."""
+        low_90, high_90: 90 % interval of the mean absolute error when whole sources are drawn again; coverage, width_c: 80 % interval, made without the source."""
         write(name, [*checks, *kept(name)], notes)
 
 

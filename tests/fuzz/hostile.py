@@ -7,6 +7,7 @@ what failed (before a release); `test_hostile.py` tries a little of each in ever
 from __future__ import annotations
 
 import argparse
+import contextlib
 import dataclasses
 import inspect
 import io
@@ -599,6 +600,51 @@ def _shown(value):
         return f"<{type(value).__name__}>"
 
 
+def try_commands(begin, n, count):
+    """`n` command lines with some options exchanged for nonsense; yields what is not numbers or one sentence."""
+    from forgeprops.__main__ import main as command_line
+    from forgeprops.command_line.options import parser
+
+    texts = ["", " ", "abc", "nan", "inf", "-1", "1e999", "0", "8", "½", "=1", "x=1", "C=9", "spray_s=long", "a:b:c", "600:1h", "1:2:3", "flux:2:20:3",
+             "4130", "C 0.3", "C 0,3 Mn 99", "\x1b[31m", "a\0b", "/dev/zero", "/no/such", ".", "x" * 5000, "--", "ಠ", "oil bath:60", "true", "none"]  # fmt: skip
+    writes = {"--save-job", "--save-route", "--csv", "--png", "--to"}
+    for seed in range(begin, begin + n):
+        draw = random.Random(f"command {seed}")
+        command = draw.choice(("estimate", "estimate", "compare", "accept"))
+        line = [command]
+        for action in draw.sample(parser(command)._actions, draw.choice((1, 2, 3))):
+            if not action.option_strings or writes & set(action.option_strings):
+                line += [draw.choice(texts)]
+            else:
+                line += [
+                    action.option_strings[-1],
+                    *([] if action.nargs == 0 else [draw.choice(texts)]),
+                ]
+        count["commands"] += 1
+        out, err = io.StringIO(), io.StringIO()
+        try:
+            with (
+                contextlib.redirect_stdout(out),
+                contextlib.redirect_stderr(err),
+                warnings.catch_warnings(),
+            ):
+                warnings.simplefilter("ignore")
+                code = command_line(line)
+        except BaseException as error:  # noqa: BLE001  (that is what is looked for)
+            yield f"command {seed}: {line}: {type(error).__name__}: {error!s:.200}"
+            continue
+        count["commands refused"] += code == 2
+        wrong = (
+            not_a_sentence(err.getvalue().removesuffix("\n"))
+            if code == 2
+            else ""
+            if code == 0 and not err.getvalue()
+            else f"code {code}: {err.getvalue():.200}"
+        )
+        if wrong or (code == 2 and out.getvalue()):
+            yield f"command {seed}: {line}: {wrong or 'printed before it refused'}"
+
+
 # ---- the long run ------------------------------------------------------------------------------------------
 
 
@@ -609,6 +655,7 @@ def main():
         ("lines", 300),
         ("files", 1500),
         ("calls", 4000),
+        ("commands", 2000),
         ("seed", 1),
     ):
         options.add_argument(f"--{name}", type=int, default=n)
@@ -620,7 +667,12 @@ def main():
             try_cases(at, min(1000, begin + given.cases - at), count)
         except Exception as error:  # noqa: BLE001  (counted; the seeds tell which)
             failed.append(f"cases {at}: {type(error).__name__}: {error!s:.500}")
-    for target, n in ((try_lines, given.lines), (try_files, given.files), (try_calls, given.calls)):
+    for target, n in (
+        (try_lines, given.lines),
+        (try_files, given.files),
+        (try_calls, given.calls),
+        (try_commands, given.commands),
+    ):
         for said in target(begin, n, count):
             failed.append(said)
             print(said, flush=True)

@@ -1,4 +1,4 @@
-"""Panels and pictures are tested without a kernel; where only drawing matters, on a test double."""
+"""Pages are tested without a kernel."""
 
 import importlib.util
 import sys
@@ -17,12 +17,6 @@ def _load(name):
     sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module
-
-
-@pytest.fixture(scope="session")
-def double():
-    """The labelled test double of an estimate (no physics)."""
-    return _load("double")
 
 
 @pytest.fixture(scope="session")

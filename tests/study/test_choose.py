@@ -55,6 +55,13 @@ def test_chosen_settings_meet_the_limits(found):
     assert found.route.preheat.temperature_c == found.settings["preheat_c"]
     assert {"press_s", "heads_per_hour", "water_l"} <= set(found.results)
     assert "all limits are met" in found.words() and "heads an hour" in found.words()
+    assert found.rounded and found.settings["preheat_c"] % 5 == 0
+    verdict = fp.estimate(
+        fp.Job(found.steel, found.head, found.route, found.limits, found.shop)
+    ).verdict
+    assert found.verdict.chance_right == verdict.chance_right
+    assert f"with the model's doubt {100 - verdict.with_doubt} %" in found.words()
+    assert verdict.with_doubt <= verdict.heads_inside
 
 
 def test_chosen_settings_are_more_robust_than_the_edge(found):
@@ -89,7 +96,8 @@ def test_chosen_settings_are_more_robust_than_the_edge(found):
 
 
 def test_impossible_limits_name_what_to_relax():
-    wanted = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(3.2, None))
+    cracks = {"crack_index": (None, 3)}  # without this limit 4140 is vetoed under water
+    wanted = fp.Limits(face_hardness_hv=(420, 520), hosel_allowed_deg=(3.2, None), **cracks)
     none = fp.choose(
         "4140", limits=wanted, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
     )
@@ -99,13 +107,13 @@ def test_impossible_limits_name_what_to_relax():
     assert "Relax hosel bend" in none.words()
     # relaxed by so much, the settings exist: and not when relaxed by clearly less
     relaxed = fp.Limits(
-        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) - 0.02, None)
+        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) - 0.02, None), **cracks
     )
     assert fp.choose(
         "4140", limits=relaxed, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1
     ).feasible
     short = fp.Limits(
-        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) + 0.15, None)
+        face_hardness_hv=(420, 520), hosel_allowed_deg=(float(row["to"]) + 0.15, None), **cracks
     )
     assert not fp.choose(
         "4140", limits=short, settings={"preheat_c": (860, 960), "flux": (4, 16)}, starts=1

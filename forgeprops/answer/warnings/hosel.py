@@ -17,8 +17,7 @@ STIFF_HOSEL_DEG = 1.0
 
 def _shares(e) -> dict[str, np.ndarray]:
     """Share of every branch of the strength, shape (n, 5); "all data" where nothing but austenite is left."""
-    f = e.results.fractions
-    known = np.maximum(np.stack([e.soft, f["bainite"], f["martensite"]]), 0.0)
+    known = np.maximum(e.shares, 0.0)
     whole = known.sum(axis=0)
     names = ("ferrite-pearlite", "bainite", "quenched and tempered")
     there = known > RANGE_SHARE * whole

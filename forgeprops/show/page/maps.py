@@ -9,6 +9,7 @@ from ...answer.verdict import short_verdicts
 from ...base.errors import InputError
 from ...inputs.grades import grade, grades
 from ...inputs.settings import table
+from ...study.process.furnace import forging_temperature_study
 from ...study.process.scattering import even_numbers
 from .answer import _force, value_words
 from .blocks import Stopped, text
@@ -17,6 +18,8 @@ from .fields import number_of, shown
 
 #: Points along the travel of a slider; columns and rows of the window.
 STRIP, COLUMNS, ROWS = 21, 21, 13
+#: Columns of a table of answers.
+ANSWER = ("face", "hosel", "pull", "sure", "crack")
 #: Cases of a round of the search, and rounds.
 BATCH, ROUNDS = 48, 8
 
@@ -25,7 +28,7 @@ def strips(desk: Desk, result, names) -> dict[str, list[str]]:
     """Level along the whole travel of each slider, by the verdict's own draw (256 lots, 32 heads)."""
     values = {n: np.linspace(*table()[n].slider[:2], STRIP) for n in names}
     jobs = [_with(desk.job, {n: float(v)}) for n in names for v in values[n]]
-    found = short_verdicts([_case(j) for j in jobs], result, result.limits)
+    found = short_verdicts([case_of(j) for j in jobs], result, result.limits)
     return {n: [s.level for s in found[i * STRIP : (i + 1) * STRIP]] for i, n in enumerate(names)}
 
 
@@ -37,8 +40,15 @@ def _with(job, changes):
     return job.with_(**changes)
 
 
-def _case(job):
+def case_of(job):
     return job.steel, job.struck_head, job.route, job.shop
+
+
+def answer_row(u, name: str, f) -> list[str]:
+    """Row of a table of `ANSWER`: what one short verdict says."""
+    crack = "✕ may crack" if f.stop == "quench-crack" else f.stop or "no"
+    v = f.values
+    return [name, u.hardness_text(v["face_hardness_hv"]), f"{v['hosel_allowed_deg']:.1f}°", _force(u, v["bar_force_n"]), f"{100 * f.chance_right:.0f} %", crack]  # fmt: skip
 
 
 def steels(desk: Desk, result, progress) -> list[dict]:
@@ -58,21 +68,17 @@ def steels(desk: Desk, result, progress) -> list[dict]:
     found = []
     for i in range(0, len(cases), 8):
         progress(i / len(cases))
-        found += short_verdicts([_case(j) for j in cases[i : i + 8]], result, result.limits)
+        found += short_verdicts([case_of(j) for j in cases[i : i + 8]], result, result.limits)
     order = ("good", "marginal", "out")
     ranked = sorted(
         zip(cases, found, strict=True),
         key=lambda p: (order.index(p[1].level), bool(p[1].stop), -p[1].chance_right),
     )
-    rows = [
-        [j.steel.name, u.hardness_text(f.values["face_hardness_hv"]), f"{f.values['hosel_allowed_deg']:.1f}°",
-         _force(u, f.values["bar_force_n"]), f"{100 * f.chance_right:.0f} %", "✕ may crack" if f.stop == "quench-crack" else f.stop or "no"]
-        for j, f in ranked
-    ]  # fmt: skip
+    rows = [answer_row(u, j.steel.name, f) for j, f in ranked]
     blocks = [
         text("The same head, route and limits. Click a row to take its steel."),
         {
-            "kind": "table", "head": ["steel", "face", "hosel", "pull", "sure", "crack"], "rows": rows, "levels": [f.level for _, f in ranked],
+            "kind": "table", "head": ["steel", *ANSWER], "rows": rows, "levels": [f.level for _, f in ranked],
             "take": [{"steel": j.steel.name} if j.steel.name in grades() else None for j, _ in ranked],
             "here": next((i for i, (j, _) in enumerate(ranked) if j.steel == job.steel), -1), "name": "steels",
         },
@@ -97,7 +103,7 @@ def window(desk: Desk, result, progress) -> list[dict]:
     for n, y in enumerate(ys[::-1]):
         jobs = [_with(job, {"preheat_c": float(x), "spray_s": float(y)}) for x in xs]
         for x, f in zip(
-            xs, short_verdicts([_case(j) for j in jobs], result, result.limits), strict=True
+            xs, short_verdicts([case_of(j) for j in jobs], result, result.limits), strict=True
         ):
             levels.append(f.level)
             at = f"{value_words(u, 'preheat_c', x)}, {value_words(u, 'spray_s', y)}"
@@ -125,6 +131,32 @@ def window(desk: Desk, result, progress) -> list[dict]:
     ]  # fmt: skip
 
 
+def forging(desk: Desk, result, progress) -> list[dict]:
+    """What the preheat temperature moves: press, losses, grain, hardness and bend, one row a temperature."""
+    u, job = desk.units, desk.job
+    low, high, _ = table()["preheat_c"].slider
+    at = np.arange(low + 50.0, high + 1.0, 50.0)
+    study = forging_temperature_study(job.steel, job.struck_head, job.route, at, job.shop).table()
+    found = short_verdicts(
+        [case_of(_with(job, {"preheat_c": float(c)})) for c in at], result, result.limits
+    )
+    rows = [
+        [u.temperature_text(r.preheat_c), u.temperature_text(r.die_c), f"{r.effort:.2f}", u.text(f"{r.metal_loss_um:.0f} µm"),
+         u.hardness_text(r.face_hv), u.hardness_text(r.hosel_hv), f"{r.allowed_deg:.1f}°", f"{100 * f.chance_right:.0f} %"]
+        for r, f in zip(study.itertuples(), found, strict=True)
+    ]  # fmt: skip
+    head = ["preheat", "in die", "press", "lost", "face", "hosel", "bend", "sure"]
+    here = int(np.argmin(np.abs(at - job.route.preheat.temperature_c)))
+    take = [{"preheat_c": shown(u, "preheat_c", float(c))} for c in at]
+    block = {"kind": "table", "head": head, "rows": rows, "levels": [f.level for f in found], "take": take, "here": here, "name": "forging"}  # fmt: skip
+    return [
+        text(
+            "Press effort against 1030, metal lost to scale. Click a row to take its temperature."
+        ),
+        block,
+    ]
+
+
 def search(desk: Desk, result, values, progress) -> list[dict]:
     """The surest setting by the verdict's own chance: even points, then nearer and nearer to the best so far."""
     job, u = desk.job, desk.units
@@ -133,7 +165,7 @@ def search(desk: Desk, result, values, progress) -> list[dict]:
     ]
     low, high, step = np.array([table()[n].slider for n in names]).T
     best, at = (
-        short_verdicts([_case(job)], result, result.limits)[0],
+        short_verdicts([case_of(job)], result, result.limits)[0],
         [number_of(job, n) for n in names],
     )
     points, rounds = even_numbers(BATCH * ROUNDS, len(names), 1), range(ROUNDS)
@@ -146,7 +178,7 @@ def search(desk: Desk, result, values, progress) -> list[dict]:
                 np.round((low + np.clip(x, 0.0, 1.0) * (high - low)) / step) * step, axis=0
             )
             jobs = [_with(job, dict(zip(names, map(float, row), strict=True))) for row in x]
-            found = short_verdicts([_case(j) for j in jobs], result, result.limits)
+            found = short_verdicts([case_of(j) for j in jobs], result, result.limits)
             for f, row in zip(found, x, strict=True):
                 if (not f.stop, f.chance_right) > (not best.stop, best.chance_right):
                     best, at = f, [float(v) for v in row]

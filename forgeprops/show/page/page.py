@@ -6,14 +6,12 @@ import asyncio
 import json
 import threading
 import time
-from pathlib import Path
 
-import anywidget
 import traitlets as t
 
 from ...answer.estimate import estimate
 from ...answer.verdict import verdict_of
-from ...base.cautions import SHORT
+from ...base.cautions import CAUTIONS, SHORT
 from ...base.errors import InputError
 from ...inputs.composition import composition_of
 from ...inputs.grades import grades
@@ -30,28 +28,12 @@ from .desk import Desk, served
 from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
 from .maps import strips
 from .tabs import TABS
+from .widget import Widget
 
-_HERE = Path(__file__).parent
-#: What every widget's scripts stand on, in the order in which they are joined.
-SHARED = ("dom.js", "head.js", "chart.js", "blocks.js")
 #: How long a slider must rest until everything about the job is calculated, s.
 REST_S = 0.25
 #: Work that takes longer shows its share and the time left, s.
 SLOW_S = 0.4
-
-
-class Widget(anywidget.AnyWidget):
-    """What the pages share: the scripts, joined with a page's own, and the look."""
-
-    scripts: tuple[str, ...] = ()
-    _css = (_HERE / "page.css").read_text(encoding="utf-8")
-    static = t.Dict().tag(sync=True)  # choices and pictures, once
-
-    def __init_subclass__(cls, **more):
-        if "scripts" in cls.__dict__:  # not the classes that traitlets makes of it
-            names = (*SHARED, *cls.scripts)
-            cls._esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in names)
-        super().__init_subclass__(**more)
 
 
 class Page(Widget):
@@ -83,7 +65,7 @@ class Page(Widget):
         static = {
             "steels": list(grades()), "heads": list(heads()), "cooling": COOLING_WORDS, "main": MAIN, "further": FURTHER,
             "purposes": list(PURPOSES), "tabs": {n: tab.title for n, tab in TABS.items()}, "tab": self._tab,
-            "keeps": self.desk.keeps, "caution": SHORT, "headNumbers": HEAD_NUMBERS,
+            "keeps": self.desk.keeps, "caution": SHORT, "cautions": CAUTIONS, "headNumbers": HEAD_NUMBERS,
         }  # fmt: skip
         super().__init__(static=static)
         self.desk.observe(self._changed, ["job", "units"])

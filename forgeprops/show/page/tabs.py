@@ -18,11 +18,13 @@ from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
 from ...inputs.settings import table
 from ..sheet import sheet_html, sheet_name
+from . import shop
 from .answer import _force
 from .blocks import number, text
 from .desk import Desk
 from .fields import hardness_number
-from .maps import search, steels, window
+from .lesson import step_of
+from .maps import forging, search, steels, window
 
 
 @dataclass(frozen=True)
@@ -217,7 +219,7 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
     blocks = [
         text(
-            f"{100 * v.chance_right:.0f} % that this setting is right (the model's doubt, common to a lot). If it is, {v.heads_inside} of 100 heads come out inside (the shop's scatter)."
+            f"{v.sure}. The first is the model's doubt, common to a lot; the heads are the shop's scatter."
         ),
         {
             "kind": "table",
@@ -235,17 +237,18 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         (w for w in result.warnings if not w.code.startswith("range:")),
         key=lambda w: list(ranks).index(w.rank),
     )
-    blocks += [text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) for w in shown_[:6]]
+    blocks += [
+        text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)}
+        for w in shown_[:6]
+    ]
     return [*blocks, text(u.text(SHORT), "small")]
 
 
 def _sheet(desk: Desk, result, progress) -> list[dict]:
     page = sheet_html(result, note=desk.kept.get("note", ""), display_units=desk.units)
-    note = {"name": "note", "label": "your line (order, customer)", "unit": "", "value": desk.kept.get("note", ""), "text": True}  # fmt: skip
-    return [
-        {"kind": "page", "html": page, "name": sheet_name(result)},
-        {"kind": "form", "fields": [note], "act": "note", "button": "Put on the sheet"},
-    ]
+    note = {"name": "note", "label": "order, customer", "unit": "", "value": desk.kept.get("note", ""), "text": True}  # fmt: skip
+    form = {"kind": "form", "fields": [note], "act": "note", "button": "Put on the sheet"}
+    return [form, {"kind": "page", "html": page, "name": sheet_name(result)}]
 
 
 def _set_note(desk: Desk, values: dict) -> None:
@@ -269,10 +272,12 @@ TABS: dict[str, Tab] = {
     "why": Tab("Why", lambda desk, result, progress: []),
     "steels": Tab("Steels", steels),
     "window": Tab("Window", window, slow={"search": search}),
+    "forging": Tab("Forging", forging),
     "bending": Tab("Bending", _bending, {"bench": _set_bench, "reading": _set_reading}),
     "later": Tab(
         "Later heats", _later, {"temper": _add("temper"), "local": _add("local"), "remove": _remove}
     ),
+    "shop": Tab("Shop", shop.content, shop.ACTS, shop.SLOW),
     "sheet": Tab("Sheet", _sheet, {"note": _set_note}),
     "sure": Tab("How sure", _how_sure),
 }

@@ -19,6 +19,8 @@ _LEAST_SD = 0.05
 #: A drawn head is counted as spread out by this share of the standard deviation, so that a share of few heads
 #: changes smoothly.
 _SMOOTH = 0.5
+#: Weight of the margin of a veto, so that it counts only near its edge.
+_VETO = 20.0
 #: A margin that has no number counts as this, and so does all beyond it (steps).
 _FARTHEST = 50.0
 
@@ -60,7 +62,8 @@ class Margins:
     def _margins(self, arrays: Mapping[str, np.ndarray]) -> np.ndarray:
         table = self.study.table(arrays, self.cases)
         self.cases += len(table["slack"])
-        margins = np.stack(list(self.study.limits.margins(table).values()), axis=1)
+        vetoes = _VETO * self.study.vetoes.slack(table)
+        margins = np.stack([*self.study.limits.margins(table).values(), vetoes], axis=1)
         return np.clip(np.nan_to_num(margins, nan=-_FARTHEST), -_FARTHEST, _FARTHEST)
 
     def nominal(self, x: np.ndarray) -> np.ndarray:

@@ -13,6 +13,7 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from
 from ...answer.evaluation import Evaluation, evaluate
+from ...answer.warnings.listing import stop_of
 from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
 from ...hosel.bench import LIMITS
 from ...inputs.cases import Cases
@@ -211,7 +212,7 @@ class Study:
         return reference_stress_mpa(self.head, self.route, self.shop, self.reference)
 
     def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
-        """Results and costs of any cases, with "press_effort", "slack", "meets" and "binding".
+        """Results and costs of any cases, with "press_effort", "slack", "meets", "binding" and "veto".
 
         Parameters
         ----------
@@ -224,10 +225,29 @@ class Study:
         table = answers(cases, line=self.line, threads=self.threads, **options)
         stress = self.reference_mpa if reference_mpa is None else reference_mpa
         table["press_effort"] = table["flow_stress_mpa"] / stress
-        table["slack"] = self.limits.slack(table)
-        table["meets"] = table["slack"] >= 0.0
-        table["binding"] = self.limits.binding(table)
+        table["slack"], table["binding"] = self.limits.slack(table), self.limits.binding(table)
+        table["veto"] = np.full(len(table["slack"]), "", dtype=object)
+        if self.limits.bounds:
+            self._veto(table)
+        table["meets"] = (table["slack"] >= 0.0) & (table["veto"] == "")
         return table
+
+    def _veto(self, table: dict[str, np.ndarray]) -> None:
+        """What a veto of the limits or a warning that says stop forbids has negative slack."""
+        excused = "quench-crack" if "crack_index" in self.limits.bounds else ""
+        stops = [stop_of(codes.replace(excused, "")) for codes in table["warnings"]]
+        warned, worst = np.array(stops) != "", self.vetoes.slack(table)
+        words = np.where(worst < 0.0, self.vetoes.binding(table), "")
+        words = np.where(warned, [f"warning {code}" for code in stops], words)
+        forbidden, worst = words != "", np.where(warned, np.minimum(worst, -1.0), worst)
+        table["veto"] = words.astype(object)
+        table["slack"] = np.where(forbidden, np.minimum(table["slack"], worst), table["slack"])
+        table["binding"] = np.where(forbidden, words, table["binding"])
+
+    @functools.cached_property
+    def vetoes(self) -> Limits:
+        """Limits that nothing put first may miss, see `Limits.vetoes`."""
+        return self.limits.vetoes()
 
     def tables(
         self, values: Mapping[str, np.ndarray], done: int = 0, total: int | None = None
@@ -334,6 +354,10 @@ def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
     found["scale_um"] = e.results.scale_um[:, 0]
     if line is not None:
         found |= {name: e.press[name] for name in ("die_c", "flow_stress_mpa", "press_force_kn")}
-        found |= {"bar_force_n": e.hosel["bar_force_n"], **line_arrays(e.cases, line)}
+        found["quench_start_c"] = np.where(e.cases.sprayed, e.results.water_on_c[:, 0], np.nan)
+        found |= {
+            name: e.quantity(name) for name in ("forging_low_c", "crack_index", "bar_force_n")
+        }
+        found |= line_arrays(e.cases, line)
     found["warnings"] = e.codes
     return found

@@ -229,10 +229,7 @@ class Model:
 
 def model_sd_hv(found: Evaluation) -> np.ndarray:
     """Standard deviation of the predicted hardness of every case and zone, HV, by structure."""
-    f = found.results.fractions
-    return uncertainty.hardness_sd_hv(
-        found.hardness_hv, found.soft, f["bainite"], f["martensite"] + f["austenite"]
-    )
+    return uncertainty.hardness_sd_hv(found.hardness_hv, *found.doubted)
 
 
 def correlation_readings(miss: np.ndarray) -> float:

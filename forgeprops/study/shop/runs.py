@@ -7,8 +7,12 @@ from dataclasses import dataclass
 from ...base.errors import InputError, check_choice, shown
 from ...inputs.head import heads
 from ...inputs.route import Route
+from ...inputs.settings import table
+from ...io.cells import header_key
 from ...io.columns import first_problem, number_field, read_rows_of, text_field
 from ...io.grids import Problem
+from ...thermal.spray_units import spray_setting
+from ...units import L_PER_GALLON
 
 _TEXT_SETTINGS, _YES_NO_SETTINGS = ("surroundings",), ("back_on_die",)
 
@@ -29,13 +33,26 @@ class Runs(dict):
     problems: tuple[Problem, ...] = ()
 
 
+def _headers(name: str) -> dict:
+    """What a column may also be called: the setting's own words, with its unit or another: "spray rate, gpm"."""
+    what = table()[name]
+    label, units = header_key(what.label), {what.unit: 1.0}
+    if what.unit == "°C":
+        units["°F"] = (1 / 1.8, -32 / 1.8)
+    elif name == "flux":
+        one = spray_setting(1.0).flux_kg_m2_s
+        units |= {"L/min": one, "gpm": one * L_PER_GALLON}
+    found = {convert: label + header_key(unit) for unit, convert in units.items()}
+    return found | {1.0: f"{label} {found[1.0]}"}
+
+
 def read_runs(
     source, route: Route | None = None, sheet: str | None = None, filename: str | None = None
 ) -> Runs:
     """Read how heads were made.
 
     Layout: ``head_id, heat, head`` and any settings by their short names (`Route.SETTINGS`: ``preheat_c``,
-    ``flux``, ``spray_s``, ``delay_s`` ...); one row per head; a setting that is not given or empty stays as
+    ``flux``, ``spray_s``, ``delay_s`` ...) or in words with the unit ("spray rate, L/min"); one row per head; a setting that is not given or empty stays as
     in `route`.
 
     Parameters
@@ -66,7 +83,7 @@ def read_runs(
         raise InputError(f"route must be a Route(...); got {shown(route)}.")
     texts = _TEXT_SETTINGS + _YES_NO_SETTINGS
     settings = [
-        text_field(n, needed=False) if n in texts else number_field(n, {}, needed=False)
+        text_field(n, needed=False) if n in texts else number_field(n, _headers(n), needed=False)
         for n in Route.SETTINGS
     ]
     fields = [

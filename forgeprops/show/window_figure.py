@@ -6,8 +6,8 @@ import io
 
 import numpy as np
 
-from ...base.errors import InputError
-from ...io.writing import write_bytes
+from ..base.errors import InputError
+from ..io.writing import write_bytes
 
 
 def window_png(window, path: str) -> None:

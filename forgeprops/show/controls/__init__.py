@@ -1,1 +1,0 @@
-"""Widgets that the panels share."""

@@ -1,0 +1,361 @@
+"""Why face and hosel of one head differ: six guesses on empty charts, the route as a film, and a task."""
+
+from __future__ import annotations
+
+import numpy as np
+import traitlets as t
+
+from ...answer.estimate import estimate
+from ...base.cautions import SHORT
+from ...base.errors import InputError, check_choice
+from ...inputs.grades import grade
+from ...inputs.job import Job
+from ...inputs.later import COOLING_WORDS
+from ...inputs.limits import Limits
+from ...study.diagram import cooling_diagram
+from ..units import Units, units
+from .answer import sentence
+from .fields import MAIN, changes_of, fields_of
+from .widget import Widget
+
+__all__ = ["GOALS", "Lesson", "step_of"]
+
+#: The steel of the lesson, a low-carbon one and one that hardens in air.
+LESSON, SOFT, HARD = "4130", "1030", "4140"
+#: What the task asks of a steel: face hardness, HV, and the most pull on the bar, N (invented, within reach).
+GOALS = {"1030": ((340.0, 460.0), 225.0), "4130": ((420.0, 500.0), 400.0)}
+#: Settings of the task; a try passes from this score on (our choice).
+_TASK, _PASS = (*MAIN, "delay_s"), 55
+#: The film: pictures a second, length of its parts on the screen (carry and press, spray, re-heating, air), end, s.
+_RATE, _PARTS_S, _END_S = 20, (4.0, 16.0, 7.0, 5.0), 1200.0
+
+#: The step that explains a warning, by the start of its code; the first that fits.
+_STEPS = {
+    1: "idle-water late-water cold-core range:thermal",
+    2: "reheated-face self-tempered tempered untempered temper local-heat normalised slow-cooled range:tempering plating",
+    3: "below-ac1 far-from partial-austenite cliff coarse-grain range:kinetics range:lee range:recrystallisation range:shida",
+    4: "decarb scale burning overheating range:phase range:strength range:decarb range:scale range:roessle",
+    5: "carbides-left unreported boron niobium free-cutting quench-crack",
+    6: "hosel range:hosel",
+}
+
+
+def step_of(code: str) -> int:
+    """Number of the lesson's step that explains a warning.
+
+    Examples
+    --------
+    >>> step_of("reheated-face"), step_of("hosel:pull")
+    (2, 6)
+    """
+    return next((n for n, starts in _STEPS.items() if code.startswith(tuple(starts.split()))), 3)
+
+
+class Lesson(Widget):
+    """One step a screen: guess by dragging, then the calculated answer; film; task with a trail of tries.
+
+    Parameters
+    ----------
+    display_units : Units, optional
+
+    Attributes
+    ----------
+    tries : list of dict
+        What was tried in the task, with its score.
+    """
+
+    scripts = ("plot.js", "lesson.js")
+    tried = t.Dict().tag(sync=True)  # the tries as blocks, and whether one passed
+
+    def __init__(self, display_units: Units | None = None):
+        self.units, self.tries = display_units or units(), []
+        u = self.units
+        made = {g: estimate(Job(steel=grade(g))) for g in (LESSON, SOFT, HARD)}
+        steps = [
+            _cooling(made[LESSON], u), _water_stops(made[LESSON], u), _structure(made[LESSON], u),
+            _hardness(made[LESSON], u), _alloy(made[SOFT], made[HARD], u), _bending(made[SOFT], made[HARD], u),
+        ]  # fmt: skip
+        found = fields_of(Job(), u)
+        fields = [
+            {"name": "steel", "label": "steel", "options": {g: g for g in GOALS}, "value": SOFT},
+            *({"name": n, **found[n]} for n in (*MAIN, "delay_s")),
+            {"name": "cooling", "label": "cooling", "options": COOLING_WORDS, "value": "single"},
+        ]
+        goals = "; ".join(f"{g}: face {a:.0f} to {b:.0f} HV, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
+        ask = f"Goals for a bend of 2°. {goals}. Score: chance that the setting is right × heads inside; from {_PASS} you pass."
+        task = {"ask": ask, "fields": fields}
+        super().__init__(
+            static={"steps": steps, "film": _film(made[LESSON], u), "caution": SHORT, "task": task},
+            tried=self._trail(""),
+        )
+        self.on_msg(self._heard)
+
+    def _heard(self, _, message: dict, buffers) -> None:
+        try:
+            self.tried = self._trail(self._try(dict(message.get("set") or {})))
+        except InputError as error:
+            self.tried = self._trail(str(error))
+
+    def _try(self, given: dict) -> str:
+        """Try these settings; score = chance that they are right × heads inside."""
+        steel = check_choice(given.get("steel"), "steel", GOALS, "task")
+        hv, newton = GOALS[steel]
+        job = Job(limits=Limits(face_hardness_hv=hv, bar_force_n=(None, newton)))
+        result = estimate(job.with_(**changes_of(job, self.units, given)))
+        verdict, face, pull = result.verdict, result.zones["face"], result.hosel.bar_force_n
+        score = round(verdict.chance_right * verdict.heads_inside)
+        self.tries.append({
+            "steel": steel, "x": float(self.units.from_n(pull)), "y": face.hardness_hv, "low": face.hardness_low_hv, "high": face.hardness_high_hv,
+            "score": score, "set": given, "pull": self.units.force_text(pull),
+        })  # fmt: skip
+        return (
+            f"Passed: {score} of 100."
+            if score >= _PASS
+            else f"Score: {score} of 100. {sentence(verdict)}"
+        )
+
+    def _trail(self, words: str) -> dict:
+        u, series = self.units, []
+        for i, (steel, ((low, high), newton)) in enumerate(GOALS.items()):
+            edge, look = float(u.from_n(newton)), (3, 1)[i]
+            series.append({"name": f"goal {steel}", "x": [0, edge], "y": [high] * 2, "area": [low] * 2, "look": look, "tag": "start"})  # fmt: skip
+            mine = [x for x in self.tries if x["steel"] == steel]
+            at = {n: [x[n] for x in mine] for n in ("x", "y", "low", "high")}
+            series += [{"name": steel, **at, "line": True, "dash": "3 3", "width": 1, "look": look, "tag": "none"}] if mine[1:] else []  # fmt: skip
+            series += [{"name": f"tries of {steel}", **at, "look": look, "tips": [str(x["score"]) for x in mine]}] if mine else []  # fmt: skip
+        best = max((x["score"] for x in self.tries), default=0)
+        rows = [
+            [f"{i + 1}: {x['steel']}", f"{x['y']:.0f} HV", x["pull"], f"{x['score']}{' ★' if x['score'] == best else ''}"]
+            for i, x in enumerate(self.tries)
+        ]  # fmt: skip
+        levels = ["good" if x["score"] >= _PASS else "marginal" for x in self.tries]
+        high = 1.3 * float(u.from_n(max(n for _, n in GOALS.values())))
+        plot = {
+            "kind": "plot", "name": "tries", "series": series, "w": 560, "h": 280,
+            "x": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(high)}, "y": {"label": "face hardness, HV", "low": 100, "high": 650},
+        }  # fmt: skip
+        table = {
+            "kind": "table", "name": "tries", "head": ["try", "face", "pull", "score"], "rows": rows[::-1], "levels": levels[::-1],
+            "take": [x["set"] for x in self.tries[::-1]],
+        }  # fmt: skip
+        say = {"kind": "text", "words": words or "No try yet.", "look": "answer"}
+        return {"blocks": [say, plot, table] if rows else [say, plot], "passed": best >= _PASS}
+
+
+# ---- pieces of a step ------------------------------------------------------------------------------------------
+
+
+def _list(values, digits: int = 1) -> list[float]:
+    return [round(float(v), digits) for v in values]
+
+
+def _after(result, zone: str):
+    """Seconds after the furnace and mean temperature of a zone."""
+    z = result.zones[zone]
+    return z.time_s - result.events["out of furnace"], z.temperature_c
+
+
+def _at(result, zone: str, time_s: float) -> float:
+    return float(np.interp(time_s, *_after(result, zone)))
+
+
+def _curve(result, zone: str, u: Units, times_s, **more) -> dict:
+    y = u.from_c(np.interp(times_s, *_after(result, zone)))
+    look = {"look": 0 if zone == "face" else 1, "width": 3, "line": True}
+    return {"name": zone, "x": _list(times_s, 2), "y": _list(y), **look, **more}
+
+
+def _spray(result, u: Units) -> dict:
+    on, off = (result.events[f"water {w}"] - result.events["out of furnace"] for w in ("on", "off"))
+    top = float(u.from_c(1000.0))
+    return {"name": "spray", "x": _list([on, off]), "y": [top, top], "area": [float(u.from_c(0.0))] * 2, "look": 1, "tag": "none", "opacity": 0.1}  # fmt: skip
+
+
+def _temperature(u: Units, label: str = "") -> dict:
+    return {"label": label or u.temperature, "low": float(u.from_c(0.0)), "high": float(u.from_c(1000.0))}  # fmt: skip
+
+
+def _bars(names, values, shown=None, **more) -> dict:
+    """Bars over names; those not in `shown` come with the answer."""
+    places = [i for i in range(len(names)) if shown is None or i in shown]
+    kept = {n: _list(v[i] for i in places) for n, v in ({"y": values} | more).items()}
+    return {"name": "", "x": places, "bar": True, "look": 1, **kept}
+
+
+def _step(title, ask, chart, guess, value, near, say, why, series) -> dict:
+    """A step: chart and its guess first, the answer's value, words and series when it is asked for."""
+    return {
+        "title": title, "ask": ask, "chart": {"w": 560, "h": 400, **chart}, "guess": guess,
+        "answer": {"value": round(float(value), 3), "near": _list(near, 3), "say": say, "why": why, "series": series},
+    }  # fmt: skip
+
+
+# ---- the six steps ---------------------------------------------------------------------------------------------
+
+
+def _cooling(result, u: Units) -> dict:
+    off_s = result.events["water off"] - result.events["out of furnace"]
+    times = np.linspace(0.0, off_s, 120)
+    hosel_c, face = _at(result, "hosel", off_s), result.zones["face"]
+    ratio = result.zones["hosel"].t85_s / face.t85_s
+    text = u.temperature_text
+    return _step(
+        "The spray cools the face. How hot is the hosel meanwhile?",
+        f"The head leaves the furnace at {text(result.route.preheat.temperature_c)}. The face is sprayed (blue band), the hosel hangs in air. Drag the point to the hosel's temperature when the spray stops.",
+        {"x": {"label": "seconds after the furnace", "low": 0, "high": round(off_s + 2)}, "y": _temperature(u), "series": [_spray(result, u), _curve(result, "face", u, times)]},
+        {"axis": "y", "x": off_s, "start": float(u.from_c(500.0)), "unit": u.temperature, "digits": 0, "step": 10},
+        u.from_c(hosel_c), sorted(float(u.from_c(hosel_c + d)) for d in (-60, 60)),
+        f"The hosel is still at {text(hosel_c)}, the face at {text(_at(result, 'face', off_s))}. From {text(800)} to {text(500)} the hosel needs {ratio:.0f} times as long ({result.zones['hosel'].t85_s:.0f} s against {face.t85_s:.0f} s).",
+        "Water takes many times more heat through the same surface than still air and radiation do. And the face is a thin plate: behind each square millimetre of its surface stands much less steel than behind that of the hosel or the body. A spray that starts late, or on steel that is already cold, does little.",
+        [_curve(result, "hosel", u, times)],
+    )  # fmt: skip
+
+
+def _water_stops(result, u: Units) -> dict:
+    off_s, face = result.events["water off"] - result.events["out of furnace"], result.zones["face"]
+    text, at_s = u.temperature_text, off_s + 30.0
+    now, then = np.linspace(0.0, off_s, 90), np.linspace(off_s, off_s + 60.0, 90)
+    value = _at(result, "face", at_s)
+    return _step(
+        "The spray stops. What does the face do next?",
+        f"The spray ran for {result.route.spray.duration_s:.0f} s. The face is at {text(_at(result, 'face', off_s))}, the body behind it at {text(_at(result, 'body', off_s))}. Drag the point to the temperature of the face half a minute later.",
+        {"x": {"label": "seconds after the furnace", "low": 0, "high": round(off_s + 60)}, "y": _temperature(u),
+         "series": [_spray(result, u), _curve(result, "face", u, now, tag="none")]},
+        {"axis": "y", "x": at_s, "start": float(u.from_c(_at(result, "face", off_s))), "unit": u.temperature, "digits": 0, "step": 10},
+        u.from_c(value), sorted(float(u.from_c(value + d)) for d in (-60, 60)),
+        f"It rises to {text(value)}: {u.step_from_c(face.rebound_c):.0f} {u.temperature} in all.",
+        "Heat flows from the heavy body into the thin face. A face that is already hard is tempered by it: softer and tougher. If the spray stops too early the face is not hard yet, and now it never will be. Every later heat, in a furnace or by torch, tempers in the same way.",
+        [_curve(result, "face", u, then), _curve(result, "body", u, np.concatenate([now, then]), colour="#6F7986", dash="3 4", tag="start")],
+    )  # fmt: skip
+
+
+_PHASES = ("ferrite", "pearlite", "bainite", "martensite")
+
+
+def _map(result, u: Units) -> list[dict]:
+    """Regions of the diagram for the hosel's own grain, to half a number."""
+    grain = round(2 * min(max(result.zones["hosel"].grain_astm, 0.0), 14.0)) / 2
+    found = cooling_diagram(result.steel, grain).regions
+    areas = []
+    for phase in (p for p in _PHASES if p in found):
+        r = found[phase]
+        x, y = np.concatenate([r.start_s, r.end_s[::-1]]), np.concatenate([r.start_c, r.end_c[::-1]])  # fmt: skip
+        areas.append({"name": phase, "x": _list(np.minimum(x, 3000.0), 2), "y": _list(u.from_c(y)), "region": True})  # fmt: skip
+    return areas
+
+
+def _path(result, zone: str, u: Units, **more) -> dict:
+    """Path of a zone over time since it fell below Ae3."""
+    time_s, temperature_c = _after(result, zone)
+    cross_s = time_s[np.argmax((temperature_c < result.critical.ae3_c) & (time_s > 0.0))]
+    until = (
+        result.events["water off"] - result.events["out of furnace"] - cross_s
+        if zone == "face"
+        else 2500.0
+    )
+    times = np.geomspace(
+        0.1, until, 160
+    )  # what has formed stays: the re-heating of the face is not drawn
+    return _curve(result, zone, u, times + cross_s, **more) | {"x": _list(times, 2)}
+
+
+def _structure(result, u: Units) -> dict:
+    hosel, face = (result.zones[z] for z in ("hosel", "face"))
+    path = _path(result, "hosel", u)
+    value = path["x"][int(np.argmax(np.array(path["y"]) < u.from_c(550.0)))]
+    soft = hosel.fractions["ferrite"] + hosel.fractions["pearlite"]
+    return _step(
+        f"Where does the hosel's path cross the map of {result.steel.name}?",
+        f"A cooling curve is a path across this map; the regions show where the steel changes. The face passes left of the soft ones. Drag the point to where the hosel, in air, passes {u.temperature_text(550)}.",
+        {"x": {"label": "seconds since the zone fell below Ae3", "low": 0.1, "high": 3000, "log": True}, "y": _temperature(u),
+         "series": [*_map(result, u), _path(result, "face", u, tag="start")]},
+        {"axis": "x", "y": float(u.from_c(550.0)), "start": 1.0, "unit": "s", "digits": 0, "factor": 1.15},
+        value, [value / 1.6, value * 1.6],
+        f"After {value:.0f} s. The hosel becomes {100 * soft:.0f} % ferrite and pearlite and {100 * hosel.fractions['bainite']:.0f} % bainite; the face {100 * face.fractions['martensite']:.0f} % martensite.",
+        "The first region a path meets decides. Near the top, where atoms move easily and there is time, soft ferrite and pearlite form; further down bainite; a path left of them all falls below Ms and becomes martensite, the hardest. What has formed stays when the face is heated again. A preheat too low leaves part of the steel unchanged; near a boundary heads differ.",
+        [path],
+    )  # fmt: skip
+
+
+def _hardness(result, u: Units) -> dict:
+    face, hosel = (result.zones[z] for z in ("face", "hosel"))
+    both = {n: [getattr(z, f"hardness_{n}_hv") for z in (face, hosel)] for n in ("low", "high")}
+    values = [face.hardness_hv, hosel.hardness_hv]
+    return _step(
+        "How hard does the hosel come out?",
+        f"The face, mostly martensite, is at {values[0]:.0f} HV. Drag the second bar to the hardness of the hosel: the same steel from the same furnace.",
+        {"x": {"label": "", "names": ["face", "hosel"]}, "y": {"label": "hardness, HV", "low": 0, "high": 600}, "series": [_bars(["face", "hosel"], values, [0])]},
+        {"axis": "y", "x": 1, "start": values[0], "unit": "HV", "digits": 0, "step": 10, "bar": True},
+        values[1], [values[1] - 40, values[1] + 40],
+        f"The hosel comes out at {values[1]:.0f} HV: the face is {values[0] / values[1]:.1f} times as hard.",
+        "The hardness of each constituent depends on the carbon and on how quickly it formed; the hardness of a zone is that of their mix. The lines show where eight heads of ten should lie. Too hot or too long in the furnace, and scale and lost carbon soften the skin: the tester then reads less than the steel below has.",
+        [_bars(["face", "hosel"], values, **both)],
+    )  # fmt: skip
+
+
+def _alloy(soft, hard, u: Units) -> dict:
+    values = [r.zones["hosel"].hardness_hv for r in (soft, hard)]
+    ends = {n: [getattr(r.zones["hosel"], f"hardness_{n}_hv") for r in (soft, hard)] for n in ("low", "high")}  # fmt: skip
+    names = [f"hosel of {SOFT}", f"hosel of {HARD}"]
+    return _step(
+        f"Another steel: {HARD} in place of {SOFT}. How hard is its hosel?",
+        f"Same head, same furnace, same air; no spray reaches the hosel. In {SOFT} it comes out at {values[0]:.0f} HV. Drag the second bar.",
+        {"x": {"label": "", "names": names}, "y": {"label": "hardness, HV", "low": 0, "high": 600}, "series": [_bars(names, values, [0])]},
+        {"axis": "y", "x": 1, "start": values[0], "unit": "HV", "digits": 0, "step": 10, "bar": True},
+        values[1], [values[1] - 40, values[1] + 40],
+        f"{values[1]:.0f} HV in {HARD}, {values[1] - values[0]:.0f} HV more than in {SOFT}.",
+        "Chromium and molybdenum, and more carbon, slow the sorting of the atoms: the soft regions of the map move right, to longer times. The same path in air passes them and meets bainite, so the hosel hardens although no water touched it. Alloy counts only where it is dissolved: carbides left in the furnace do not help. More carbon also makes martensite harder and more brittle: such a face may crack in the spray.",
+        [_bars(names, values, **ends)],
+    )  # fmt: skip
+
+
+def _bending(soft, hard, u: Units) -> dict:
+    pull = [float(u.from_n(r.hosel.bar_force_n)) for r in (soft, hard)]
+    names, force, bar = [SOFT, HARD], u.force_text, u.length_text(500.0).replace(".0 mm", " mm")
+    a, b = soft.hosel, hard.hosel
+    return _step(
+        "At the bench: how hard must you pull?",
+        f"You bend the hosel by {a.target_deg:.0f}° with a bar of {bar}. {SOFT} needs a pull of {force(a.bar_force_n)}. Drag the second bar to the pull that {HARD} needs.",
+        {"x": {"label": "", "names": names}, "y": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(3.2 * pull[0], -1)},
+         "series": [{"name": f"heavy, {force(400.0)}", "x": [-0.5, 1.5], "y": [float(u.from_n(400.0))] * 2, "line": True, "dash": "5 4", "width": 1.4, "look": 2}, _bars(names, pull, [0])]},
+        {"axis": "y", "x": 1, "start": pull[0], "unit": u.force, "digits": 0, "step": round(pull[0] / 20), "bar": True},
+        pull[1], [0.8 * pull[1], 1.2 * pull[1]],
+        f"{force(b.bar_force_n)}: {b.ease}. {SOFT} takes {a.allowed_deg:.1f}° there and back, {HARD} {b.allowed_deg:.1f}°.",
+        "A hard hosel needs more force, springs back more and cracks sooner. What makes the face strong makes the hosel stubborn. The way out is to cool the two differently, which is what the spray does, and to choose a steel whose hosel stays soft in air. Bend slowly, with eye protection, and stand aside.",
+        [_bars(names, pull)],
+    )  # fmt: skip
+
+
+# ---- film and task ---------------------------------------------------------------------------------------------
+
+
+def _film(result, u: Units) -> dict:
+    """Temperatures of the five zones, and what happens when."""
+    out_s = result.events["out of furnace"]
+    when = {n: at - out_s for n, at in result.events.items()}
+    says = [(0.0, "Out of the furnace, carried to the press"), (when["in die"], "In the die: the press squeezes"),
+            (when["end of stroke"], "Pressed; waiting for the spray"), (when["water on"], "Spray on the face"), (when["water off"], "The spray stops: the body heats the face again"), (when["water off"] + 60, "All zones cool in air")]  # fmt: skip
+    critical = result.critical
+    for zone in ("face", "hosel"):
+        time_s, temperature_c = _after(result, zone)
+        for name, limit_c, kind in (("Ms", critical.ms_c, "martensite"), ("Bs", critical.bs_c, "bainite")):  # fmt: skip
+            below = (temperature_c < limit_c) & (time_s > 0)
+            if below.any() and result.zones[zone].fractions[kind] > 0.3:
+                says.append((float(time_s[np.argmax(below)]), f"The {zone} falls below {name}: {kind} forms in it"))  # fmt: skip
+    marks = {n: float(u.from_c(v)) for n, v in (("Ae3", critical.ae3_c), ("Bs", critical.bs_c), ("Ms", critical.ms_c))}  # fmt: skip
+    ends = [0.0, when["water on"], when["water off"], when["water off"] + 60, _END_S]
+    space = (np.linspace, np.linspace, np.linspace, np.geomspace)
+    parts = [f(ends[i], ends[i + 1], round(_RATE * s), endpoint=i == 3) for i, (f, s) in enumerate(zip(space, _PARTS_S, strict=True))]  # fmt: skip
+    times = np.concatenate(parts)
+    speeds, first = [], 0
+    for i, (part, s) in enumerate(zip(parts, _PARTS_S, strict=True)):
+        speed = (ends[i + 1] - ends[i]) / s
+        speeds.append([first, f"Slow motion, {speed:.1f} of real speed" if speed < 0.9 else f"{speed:.0f} times real speed"])  # fmt: skip
+        first += len(part)
+    return {
+        "title": f"The whole route as a film, {result.steel.name}: slow motion in the spray",
+        "rate": _RATE, "times": _list(times, 2), "celsius": {z: _list(np.interp(times, *_after(result, z)), 0) for z in result.zones},
+        "says": [[int(np.searchsorted(times, at)), words] for at, words in sorted(says)], "speeds": speeds, "marks": marks,
+        "unit": u.temperature, "offset": float(u.from_c(0.0)), "scale": float(u.from_c(1.0) - u.from_c(0.0)),
+        "chart": {"w": 520, "h": 370, "right": 44, "x": {"label": "seconds after the furnace", "low": 1, "high": _END_S, "log": True}, "y": _temperature(u), "series": [_spray(result, u)]},
+    }  # fmt: skip
