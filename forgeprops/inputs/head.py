@@ -31,6 +31,9 @@ STATES = ("forged", "finished")
 #: Declared and computed mass must agree within this share (our choice: what scales and a drawing agree to).
 MASS_CLOSURE = 0.03
 
+#: Finished mass of a head that the impact with the ball is calculated for, g (our own limits).
+MASS_G = (100.0, 600.0)
+
 #: Terms of the torsion series.
 _ODD = np.arange(1.0, 40.0, 2.0)
 
@@ -176,12 +179,12 @@ class Head:
             raise InputError(f"body is empty; give at least a sole Block(...) (head {where}).")
         object.__setattr__(self, "body", tuple(checked(b, Block, where) for b in blocks))
         check_fit(self.face, self.rim, self.body, self.neck, self.hosel, where)
+        computed = check_number(self.mass_g(), "head mass", *MASS_G, "g", f"head {where}")
         if self.declared_mass_g is not None:
             declared = check_number(
-                self.declared_mass_g, "declared mass", 50, 1000, "g", f"head {where}"
+                self.declared_mass_g, "declared mass", *MASS_G, "g", f"head {where}"
             )
             object.__setattr__(self, "declared_mass_g", declared)
-            computed = self.mass_g("finished")
             if abs(declared - computed) > MASS_CLOSURE * computed:
                 raise InputError(
                     f"declared mass is {declared:.0f} g but the finished dimensions make "
