@@ -3,6 +3,8 @@
 import pytest
 
 import forgeprops as fp
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.cases import Cases
 
 TABLE = ((100.0, 500.0), (300.0, 3000.0), (600.0, 2000.0), (900.0, 400.0))
 
@@ -86,3 +88,17 @@ def test_what_must_be_said_of_a_bath_is_said(results):
     # the law of a bath is as unsure as that of a spray
     face = results["oil"].zones["face"]
     assert face.hardness_high_hv - face.hardness_low_hv > 40.0
+
+
+def test_the_shape_of_the_forging_sets_the_press_force_alone():
+    simple, usual = (
+        fp.estimate("1040", route=fp.Route().with_(press_shape=s)) for s in ("simple", "complex")
+    )
+    assert simple.effort.press_force.kn == pytest.approx(0.75 * usual.effort.press_force.kn)
+    assert simple.zones["face"].hardness_hv == usual.zones["face"].hardness_hv
+    routes = [r.route for r in (simple, usual)]
+    cases = Cases.of([fp.grade("1040")] * 2, [fp.head("mid-iron")] * 2, routes)
+    many = evaluate(cases).press["press_force_kn"]
+    assert list(many) == [r.effort.press_force.kn for r in (simple, usual)]
+    with pytest.raises(fp.InputError, match="shape"):
+        fp.Press(shape="round")

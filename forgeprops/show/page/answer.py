@@ -146,7 +146,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         },
         "sure": {
             "level": sure_level, "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
-            "second": f"{verdict.heads_inside} of 100 heads inside", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
+            "second": f"then {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
         },
     }  # fmt: skip
     events, out_s = result.events, result.events["out of furnace"]

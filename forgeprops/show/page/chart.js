@@ -35,8 +35,10 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
   function draw(s) {                                         // a series in the chart; its group, for later
     const [ink, shape] = LOOKS[s.look || 0], colour = s.colour || ink, g = svg("g"), n = s.x.length;
     const title = (e, i) => { if (s.tips) e.append(svg("title", {}, s.tips[i])); return e; };
-    if (s.region) g.append(svg("path", { d: path(s.x, s.y) + "Z", fill: PHASE[s.name], "fill-opacity": .6, stroke: "#56606E" }));
-    else if (s.area) g.append(svg("path", { d: path(s.x, s.y) + path([...s.x].reverse(), [...s.area].reverse()).replace("M",
+    if (s.region) g.append(svg("path", { d: path(s.x, s.y) + "Z", fill: PHASE[s.name], "fill-opacity": .6,
+      stroke: "#56606E" }));
+    else if (s.area) g.append(svg("path", { d: path(s.x, s.y) + path([...s.x].reverse(),
+      [...s.area].reverse()).replace("M",
       "L") + "Z", fill: colour, "fill-opacity": s.opacity ?? .14, stroke: colour, "stroke-opacity": .5 }));
     else if (s.line) g.append(svg("path", { d: path(s.x, s.y), fill: "none", stroke: colour, "stroke-width": s.width
       || 2.4, "stroke-dasharray": s.dash || "", "stroke-linejoin": "round", ...(s.dash ? {} : { pathLength: 1 }) }));
@@ -44,16 +46,19 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
       const px = X(v), py = Y(s.y[i]);
       if (s.low) g.append(svg("line", s.along === "x" ? { x1: X(s.low[i]), x2: X(s.high[i]), y1: py, y2: py }
         : { x1: px, x2: px, y1: Math.min(Y(s.low[i]), bottom), y2: Math.max(Y(s.high[i]), top) }));
-      if (s.bar) g.insertBefore(svg("rect", { x: px - 32, width: 64, y: py, height: bottom - py, fill: colour, "fill-opacity":
+      if (s.bar) g.insertBefore(svg("rect", { x: px - 32, width: 64, y: py, height: bottom - py, fill: colour,
+        "fill-opacity":
         .75 }), g.firstChild);
       else g.append(title(svg("path", { d: SHAPE[shape], transform: `translate(${px.toFixed(1)} ${py.toFixed(1)})` +
         (n > 200 ? "scale(.6)" : ""), fill: s.hollow ? "#fff" : colour, stroke: colour, "stroke-width": 1.2 }), i));
     });
-    g.querySelectorAll("line").forEach((e) => put(e, { stroke: colour, "stroke-width": 1.4, "stroke-opacity": s.bar ? 1 : .55 }));
+    g.querySelectorAll("line").forEach((e) => put(e, { stroke: colour, "stroke-width": 1.4, "stroke-opacity": s.bar ? 1
+      : .55 }));
     if (s.region) g.append(label({ x: s.x.reduce((a, v) => a + X(v), 0) / n, y: s.y.reduce((a, v) => a + Y(v), 0) / n,
       "text-anchor": "middle", class: "tag2", fill: s.name === "martensite" ? "#fff" : "#10151F" }, s.name));
     else if ((s.line || s.area) && s.tag !== "none" && n) {
-      const k = s.tag === "start" ? Math.floor(n * .1) : Math.floor(n * (s.at || .9)), at = s.area ? (s.y[k] + s.area[k]) / 2 : s.y[k];
+      const k = s.tag === "start" ? Math.floor(n * .1) : Math.floor(n * (s.at || .9)), at = s.area ? (s.y[k]
+        + s.area[k]) / 2 : s.y[k];
       g.append(label({ x: X(s.x[k]), y: Y(at) - (s.area ? -4 : 7), "text-anchor": s.tag === "start" ? "start"
         : "end", class: "tag2", fill: colour }, s.name));
     }
@@ -68,4 +73,5 @@ const legend = (series) => el("p.axis.legend", {}, ...series.filter((s) => !s.li
     fill: s.hollow ? "#fff" : colour, stroke: colour })), " " + s.name);
 }));
 const seriesRows = (b) => [["series", b.x.label, b.y.label || "what", "low", "high"], ...b.series.flatMap((s) =>
-  s.x.map((v, i) => [s.name, v, b.y.names ? b.y.names[s.y[i]] : s.y[i], (s.low || s.area)?.[i] ?? "", s.high?.[i] ?? ""]))];
+  s.x.map((v, i) => [s.name, v, b.y.names ? b.y.names[s.y[i]] : s.y[i], (s.low || s.area)?.[i] ?? "",
+    s.high?.[i] ?? ""]))];

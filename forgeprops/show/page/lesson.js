@@ -21,9 +21,9 @@ function guessStep(s, done) {
     if (open) return;
     v = Math.max(axis.low, Math.min(axis.high, to));
     const x = over ? c.X(v) : c.X(g.x), y = over ? c.Y(g.y) : c.Y(v), mine = `${v.toFixed(g.digits)} ${unit}`;
-    put(dot, { cx: x, cy: y });
-    put(box, { x: x - 32, width: 64, y, height: Math.max(0, c.bottom - y) });
-    put(words, { x: x > c.right - 110 ? x - 15 : x + 15, y: y - 12, "text-anchor": x > c.right - 110 ? "end" : "start" });
+    put(dot, { cx: x, cy: y }); put(box, { x: x - 32, width: 64, y, height: Math.max(0, c.bottom - y) });
+    put(words, { x: x > c.right - 110 ? x - 15 : x + 15, y: y - 12, "text-anchor": x > c.right - 110 ? "end"
+      : "start" });
     text(words, mine);
     put(drag, { "aria-valuenow": v.toFixed(g.digits), "aria-valuetext": mine });
     if (touched) { show.disabled = false; hint.hidden = true; }
@@ -46,9 +46,7 @@ function guessStep(s, done) {
     show.hidden = true;
     done();
   }
-  c.root.append(drag);
-  c.root.classList.add("guess");
-  c.root.setAttribute("role", "group");
+  c.root.append(drag); c.root.classList.add("guess"); c.root.setAttribute("role", "group");
   show.disabled = true;
   move(v, false);
   return el("div.screen", {}, el("div.tell", {}, el("p.ask", {}, s.ask), el("p.buttons", {}, show, hint), say, why),
@@ -58,7 +56,8 @@ function guessStep(s, done) {
 function filmStep(f, id, done) {
   const c = chart(f.chart), zones = Object.keys(f.celsius), n = f.times.length, picture = headPicture(id, () => {});
   for (const [k, v] of Object.entries(f.marks)) c.root.append(svg("line", { x1: c.left, x2: c.right, y1: c.Y(v),
-    y2: c.Y(v), stroke: "#5B6573", "stroke-dasharray": "1 4" }), label({ x: c.right + 4, y: c.Y(v) + 4, class: "ax" }, k));
+    y2: c.Y(v), stroke: "#5B6573", "stroke-dasharray": "1 4" }), label({ x: c.right + 4, y: c.Y(v) + 4, class: "ax" },
+      k));
   f.chart.series.forEach(c.draw);
   const ys = {}, lines = {}, dots = {}, tags = {}, xs = f.times.map(c.X), degrees = (v) => v * f.scale + f.offset;
   for (const z of [...zones].reverse()) {
@@ -91,7 +90,8 @@ function filmStep(f, id, done) {
       i <= k).pop()[1]}.`);
     if (k === n - 1) { stop(); done(); }
   }
-  function tick(now) { at(Math.min(film + (now - last) / 1000, whole)); last = now; if (frame) frame = requestAnimationFrame(tick); }
+  function tick(now) { at(Math.min(film + (now - last) / 1000, whole)); last = now;
+  if (frame) frame = requestAnimationFrame(tick); }
   function start() { if (film >= whole) film = 0; last = performance.now(); text(play, "Pause"); frame =
     requestAnimationFrame(tick); }
   function stop() { cancelAnimationFrame(frame); frame = 0; text(play, "Play"); }
@@ -110,8 +110,7 @@ function taskStep(task, model, done) {
     const now = el("span.val");
     i.oninput = () => { text(now, f.options ? "" : `${+(+i.value).toFixed(f.digits)} ${f.unit}`);
       i.style.setProperty("--p", pct(+i.value, f.low, f.high) + "%"); };
-    i.value = f.value;
-    i.oninput();
+    i.value = f.value; i.oninput();
     return el("div.field", {}, el("div.line", {}, el("span", {}, f.label), now), i);
   });
   const commit = (set) => inputs.forEach(([f, i]) => { i.value = set[f.name]; i.oninput(); });
@@ -119,7 +118,8 @@ function taskStep(task, model, done) {
     out.replaceChildren(drawBlocks(blocks, { commit })); if (passed) done(); };
   paint();
   return Object.assign(el("div.screen", {}, el("div.tell", {}, el("p.ask", {}, task.ask), ...rows, el("p.buttons", {},
-    el("button.cure", { onclick: () => model.send({ do: "try", set: values() }) }, "Try these settings"))), out), { paint });
+    el("button.cure", { onclick: () => model.send({ do: "try", set: values() }) }, "Try these settings"))), out),
+      { paint });
 }
 
 function render({ model, el: host }) {
@@ -127,10 +127,12 @@ function render({ model, el: host }) {
   const titles = [...S.steps.map((s) => s.title), S.film.title, "Your task: a strong face and a hosel that bends"];
   let at = 0, screen = null;
   const title = el("h1"), body = el("div.card.whole"), dots = el("nav.dots", { "aria-label": "steps" },
-    ...titles.map((words, i) => el("button.small", { title: words, "aria-label": `${i + 1}: ${words}`, onclick: () => go(i) }, i + 1)));
+    ...titles.map((words, i) => el("button.small", { title: words, "aria-label": `${i + 1}: ${words}`,
+      onclick: () => go(i) }, i + 1)));
   const back = el("button.small", { onclick: () => go(at - 1) }, "‹ Back"), next = el("button.cure", { onclick: () =>
     go(at + 1) }, "Next");
-  const paintDots = () => [...dots.children].forEach((b, i) => { b.setAttribute("aria-current", i === at ? "step" : "false");
+  const paintDots = () => [...dots.children].forEach((b, i) => { b.setAttribute("aria-current", i === at ? "step"
+    : "false");
     b.classList.toggle("done", done.has(i)); });
   function go(to) {
     screen?.stop?.();
@@ -148,8 +150,7 @@ function render({ model, el: host }) {
   const heard = (e) => e.key === KEY && +e.newValue !== at + 1 && go(e.newValue - 1);   // a warning's link
   const root = el("div.fpg.course", { lang: "en", "data-lm-suppress-shortcuts": "true" }, el("header", {}, title, dots),
     body, el("p.caution", {}, S.caution));
-  host.classList.add("fpg-host");
-  host.append(root);
+  host.classList.add("fpg-host"); host.append(root);
   model.on("change:tried", () => screen?.paint?.());
   addEventListener("storage", heard);
   go((localStorage.getItem(KEY) || 1) - 1);

@@ -1,7 +1,6 @@
 // Cooling curves on logarithmic time: readout under the pointer, zoom by wheel, back by double click.
 const LOOK = { face: ["#0B1020", 3, ""], hosel: ["#2B63B8", 3, ""], rim: ["#8A93A0", 1.4, "5 2"], body: ["#8A93A0",
-  1.4, "1.5 2.5"],
-  neck: ["#8A93A0", 1.4, "7 2 1.5 2"] };
+  1.4, "1.5 2.5"], neck: ["#8A93A0", 1.4, "7 2 1.5 2"] };
 
 function coolingPlot() {
   const L = 44, R = 66, T = 8, B = 26, root = svg("svg", { class: "cool", role: "img", tabindex: 0,
@@ -16,8 +15,7 @@ function coolingPlot() {
   const marks = svg("g"), lines = svg("g"), cursor = svg("g"), paths = {}, ghosts = {}, tags = {};
   for (const z of ["rim", "body", "neck", "hosel", "face"]) {
     const [stroke, width, dash] = LOOK[z];
-    paths[z] = svg("path", { fill: "none", stroke, "stroke-width": width, "stroke-dasharray": dash,
-      "data-curve": z });
+    paths[z] = svg("path", { fill: "none", stroke, "stroke-width": width, "stroke-dasharray": dash, "data-curve": z });
     ghosts[z] = svg("path", { fill: "none", stroke, "stroke-width": 1.5, "stroke-dasharray": "3 4", opacity: .6 });
     lines.append(ghosts[z], paths[z]);
   }
@@ -45,13 +43,12 @@ function coolingPlot() {
   function draw() {
     if (!data || !s) return;
     frame();
-    const n = data.length / 6, near = (t) => Math.max(0, Math.min(n - 1,
-      Math.round((Math.log(t) / Math.log(2000)) * (n - 1))));
+    const n = data.length / 6;
     for (const [i, z] of ZONES.entries()) {
       paths[z].setAttribute("d", d(data, i + 1));
       ghosts[z].setAttribute("d", ghost && (z === "face" || z === "hosel") ? d(ghost, i + 1) : "");
     }
-    const kf = near(back(L + .28 * (w - L - R))), kh = near(back(L + .62 * (w - L - R)));
+    const kf = index(back(L + .28 * (w - L - R))), kh = index(back(L + .62 * (w - L - R)));
     put(tags.face, { x: X(data[kf]) - 8, y: Y(data[n + kf]) + 16, "text-anchor": "end" });
     put(tags.hosel, { x: X(data[kh]) + 8, y: Y(data[5 * n + kh]) - 7 });
     const [on, off] = s.spray || [1, 1], x0 = Math.max(X(on), L), x1 = Math.min(Math.max(X(off), L), w - R);
@@ -79,8 +76,7 @@ function coolingPlot() {
       svg("rect", { x: bx, y: by, width: 192, height: 106, rx: 6, fill: "#fff", stroke: "#D5DAE1" }),
       ...line([`${data[k].toFixed(data[k] < 100 ? 1 : 0)} s after the furnace`], by + 17, true),
       ...ZONES.flatMap((z, i) => line([z, `${data[(i + 1) * n + k].toFixed(0)} ${s.temperature}`,
-        `${rate(i + 1)} ${s.temperature}/s`],
-        by + 36 + 15 * i, z === "face" || z === "hosel")),
+        `${rate(i + 1)} ${s.temperature}/s`], by + 36 + 15 * i, z === "face" || z === "hosel")),
       ...ZONES.map((z, i) => svg("circle", { cx: x, cy: Y(data[(i + 1) * n + k]), r: 3.2, fill: LOOK[z][0],
         stroke: "#fff" })));
   }
