@@ -264,7 +264,7 @@ def details(result, units=None) -> str:
 def _water(result) -> str:
     """The spray in the units of the shop, and how the head cools after it."""
     spray = result.route.spray
-    after = f"{_air(result)} to the end."
+    after = "; ".join([*(q.words for q in result.route.quench), f"{_air(result)} to the end."])
     if spray is None:
         return f"No spray; {after}"
     if spray.flux_kg_m2_s <= 0.0:
