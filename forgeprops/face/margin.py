@@ -441,11 +441,7 @@ def _numbers(value, what: str, allowed: str, count: int | None = None) -> list[f
         found = np.atleast_1d(np.asarray(value, dtype=float))
     except Exception:  # noqa: BLE001  (whatever a foreign object says)
         found = np.array([])
-    if (
-        found.ndim != 1
-        or found.size != (count or found.size)
-        or not np.isfinite(found).all()
-        or not found.size
-    ):
+    right = found.ndim == 1 and 0 < found.size == (count or found.size)
+    if not (right and np.isfinite(found).all()):
         raise InputError(f"{what} is {shown(value)}; allowed: {allowed}.")
     return found.tolist()
