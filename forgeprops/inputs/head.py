@@ -182,17 +182,15 @@ class Head:
         if not isinstance(self.body, tuple) or any(map(operator.is_not, body, self.body)):
             object.__setattr__(self, "body", body)
         check_fit(self.face, self.rim, self.body, self.neck, self.hosel, where)
-        computed = check_number(self.mass_g(), "head mass", *MASS_G, "g", f"head {where}")
+        bounds = (*MASS_G, "g", f"head {where}")
+        computed = check_number(self.mass_g(), "head mass", *bounds)
         if self.declared_mass_g is not None:
-            declared = check_number(
-                self.declared_mass_g, "declared mass", *MASS_G, "g", f"head {where}"
-            )
+            declared = check_number(self.declared_mass_g, "declared mass", *bounds)
             object.__setattr__(self, "declared_mass_g", declared)
             if abs(declared - computed) > MASS_CLOSURE * computed:
                 raise InputError(
-                    f"declared mass is {declared:.0f} g but the finished dimensions make "
-                    f"{computed:.0f} g; they must agree within {MASS_CLOSURE:.0%}, or leave "
-                    f"declared_mass_g out (head {where})."
+                    f"declared mass is {declared:.0f} g but the finished dimensions make {computed:.0f} g; they must agree "
+                    f"within {MASS_CLOSURE:.0%}, or leave declared_mass_g out (head {where})."
                 )
 
     # -- changes ----
