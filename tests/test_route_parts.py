@@ -3,6 +3,8 @@
 import pytest
 
 import forgeprops as fp
+from forgeprops.answer.evaluation import evaluate
+from forgeprops.inputs.cases import Cases
 
 TABLE = ((100.0, 500.0), (300.0, 3000.0), (600.0, 2000.0), (900.0, 400.0))
 
@@ -23,6 +25,7 @@ ROUTES = {
     "two sprays": fp.Route(
         spray=fp.Spray(duration_s=3.0), quench=(fp.Quench("water spray", duration_s=5.0),)
     ),
+    "second spray alone": dry(fp.Quench("water spray")),
     "3 s": fp.Route(spray=fp.Spray(duration_s=3.0)),
     "jet on the hosel": fp.Route(quench=(fp.Quench("water spray", zones="hosel", delay_s=0.5),)),
     "induction": fp.Route(fp.Preheat(950.0, 90.0, kind="induction")),
@@ -70,6 +73,16 @@ def test_parts_act_as_the_trade_knows_them(results):
     assert scale["protective"] == 0.0 < scale["induction"] < 0.3 * scale["usual"]
 
 
+@pytest.mark.parametrize("name", ["second spray alone", "oil", "air on the face", "own", "torch"])
+def test_texts_and_limits_follow_the_quench(results, name):
+    result = results[name]
+    assert result.verdict.measure_next is not None and result.to_dict()
+    quenches = result.route.quench
+    assert all(q.words in " ".join(result.summary().split()) for q in quenches)
+    hard = fp.Limits.of_route(result.route) == fp.Limits.hard_thin_face()
+    assert hard == (name != "air on the face")
+
+
 def test_what_must_be_said_of_a_bath_is_said(results):
     codes = {n: {w.code for w in r.warnings} for n, r in results.items()}
     cracks = {n for n, found in codes.items() if "quench-crack" in found}
@@ -86,3 +99,17 @@ def test_what_must_be_said_of_a_bath_is_said(results):
     # the law of a bath is as unsure as that of a spray
     face = results["oil"].zones["face"]
     assert face.hardness_high_hv - face.hardness_low_hv > 40.0
+
+
+def test_the_shape_of_the_forging_sets_the_press_force_alone():
+    simple, usual = (
+        fp.estimate("1040", route=fp.Route().with_(press_shape=s)) for s in ("simple", "complex")
+    )
+    assert simple.effort.press_force.kn == pytest.approx(0.75 * usual.effort.press_force.kn)
+    assert simple.zones["face"].hardness_hv == usual.zones["face"].hardness_hv
+    routes = [r.route for r in (simple, usual)]
+    cases = Cases.of([fp.grade("1040")] * 2, [fp.head("mid-iron")] * 2, routes)
+    many = evaluate(cases).press["press_force_kn"]
+    assert list(many) == [r.effort.press_force.kn for r in (simple, usual)]
+    with pytest.raises(fp.InputError, match="shape"):
+        fp.Press(shape="round")

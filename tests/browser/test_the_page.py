@@ -192,6 +192,60 @@ def test_names_downloads_and_console(served):
     assert [e for e in served.errors if "ERR_FAILED" not in e] == []
 
 
+_EXECUTE = """
+async ([code]) => {
+  const {kernelId, baseUrl} = JSON.parse(document.getElementById('jupyter-config-data').textContent);
+  const socket = new WebSocket(`ws://${location.host}${baseUrl}api/kernels/${kernelId}/channels?session_id=visitor`);
+  await new Promise((yes, no) => { socket.onopen = yes; socket.onerror = no; });
+  const kinds = [];
+  socket.onmessage = (e) => { if (typeof e.data === 'string') kinds.push(JSON.parse(e.data).msg_type); };
+  for (const [msg_type, content] of [['execute_request', {code, silent: false}], ['kernel_info_request', {}]])
+    socket.send(JSON.stringify({channel: 'shell', parent_header: {}, metadata: {}, buffers: [], content,
+      header: {msg_id: msg_type, username: 'v', session: 'visitor', date: new Date().toISOString(), msg_type, version: '5.3'}}));
+  await new Promise((yes) => setTimeout(yes, 3000));
+  socket.close();
+  return kinds;
+}"""
+
+
+def test_a_visitor_reads_and_writes_nothing_on_the_server(served, tmp_path):
+    """Uploads and the job stay in the visitor's kernel and browser; no path of the server is shown; no code runs."""
+    page, folder = served.page, NOTEBOOK.parent
+    before = {f: f.stat().st_mtime_ns for f in folder.rglob("*")}
+    page.get_by_role("tab", name="Shop").click()
+    page.locator(".fpg input[aria-label=files]").set_input_files(
+        [
+            {
+                "name": "<b>mine.csv",
+                "mimeType": "text/csv",
+                "buffer": b"head_id,zone,value,scale\n7,face,45,HRC",
+            }
+        ]
+    )
+    page.get_by_text("hardness readings").first.wait_for(timeout=20_000)
+    page.locator("[data-name=spray_s]").focus()
+    page.keyboard.press("ArrowLeft")
+    ready(page)
+    shown = page.content()
+    assert str(folder.parent) not in shown and str(Path.home()) + "/" not in shown
+    for name in (
+        "01_the_head.ipynb",
+        "job.json",
+        "../pyproject.toml",
+        "..%2fpyproject.toml",
+        "%2fetc%2fpasswd",
+    ):
+        for place in ("voila/files", "files", "api/contents", "voila/static"):
+            assert page.request.get(f"{page.url}{place}/{name}").status in (403, 404, 405), (
+                place,
+                name,
+            )
+    written = tmp_path / "written"
+    kinds = page.evaluate(_EXECUTE, [f"open({str(written)!r}, 'w').close()"])
+    assert "kernel_info_reply" in kinds and "execute_reply" not in kinds and not written.exists()
+    assert {f: f.stat().st_mtime_ns for f in folder.rglob("*")} == before
+
+
 def _times(page, record_time, name):
     """Milliseconds from a key to the painted answer: the first change of curve and face number, not of the thumb."""
     page.get_by_role("tab", name="Why").click()
