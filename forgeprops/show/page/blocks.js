@@ -1,7 +1,7 @@
 // Blocks of which the kernel makes a tab: text, facts, table, map, plot, row, form, buttons, page, drop. A further kind
 // is one more entry. What a row or a button does: { take: settings }, { act, values } or { save: [file, text, type] }.
-const go = (page, i) => i.save ? download(...i.save) : i.act ? page.send({ do: "act", act: i.act, values: i.values || {} })
-  : page.commit(i.take || i);
+const go = (page, i) => i.save ? download(...i.save) : i.act ? page.send({ do: "act", act: i.act, values: i.values
+  || {} }) : page.commit(i.take || i);
 const sign = (level) => el("b.mark", { "data-level": level, "aria-label": WORD[level] }, MARK[level]);
 const exports = (name, rows) => menu("save or copy", "⤓", [["Copy", () => copy(rows)],
   ["Table (CSV)", () => download(name + ".csv", asCsv(rows), "text/csv")]]);
@@ -21,8 +21,8 @@ const BLOCKS = {
       const first = act ? el("button.link", { onclick: act, title: "take this" }, r[0]) : r[0];
       return el("tr" + (i === b.here ? ".here" : "") + (act ? ".act" : ""), { onclick: (e) => act &&
         e.target.tagName !== "BUTTON" && act() },
-        levels.length ? el("td", {}, sign(levels[i])) : null, ...r.map((v, c) => el(c ? (String(v).length > 40 ? "td.wrap" : "td")
-          : "th", c ? {} : { scope: "row" }, c ? v : first)));
+        levels.length ? el("td", {}, sign(levels[i])) : null, ...r.map((v, c) => el(c ? (String(v).length > 40
+          ? "td.wrap" : "td") : "th", c ? {} : { scope: "row" }, c ? v : first)));
     };
     return el("div.withmenu.grow", {}, exports(b.name || "table", [b.head, ...b.rows]), el("table" + (levels.length
       ? ".levels" : ""), {},
@@ -70,19 +70,26 @@ const BLOCKS = {
   },
 
   form(b, page) {
-    const inputs = b.fields.map((f) => [f, el("input" + (f.text ? ".long" : ""), { type: f.text ? "text" : "number",
-      step: "any", value: f.value, "aria-label": f.label + (f.unit && `, ${f.unit}`), "data-name": f.name })]);
-    const act = () => page.send({ do: "act", act: b.act, values: Object.fromEntries(inputs.map(([f, i]) => [f.name,
-      f.text ? i.value : +i.value])) });
-    return el("form.form", { onsubmit: (e) => { e.preventDefault(); act(); } },
-      ...inputs.map(([f, i]) => el("label", {}, f.label, i, f.unit)), el("button.small", { onclick: act }, b.button));
+    const input = (f) => f.options ? el("select", {}, ...Object.entries(f.options).map(([value, words]) => el("option",
+      { value, selected: value === f.value }, words))) : el("input" + (f.text ? ".text" : ""), { type: f.text ? "text"
+      : f.low == null ? "number" : "range", min: f.low, max: f.high, step: f.step || "any", value: f.value });
+    const inputs = b.fields.map((f) => [f, input(f)]), act = () => page.send({ do: "act", act: b.act, values:
+      Object.fromEntries(inputs.map(([f, i]) => [f.name, f.text || f.options ? i.value : +i.value])) });
+    const row = ([f, i]) => {
+      const unit = el("span", {}, f.unit), show = () => text(unit, `${+(+i.value).toFixed(f.digits)} ${f.unit}`);
+      put(i, { "aria-label": f.label + (f.unit && `, ${f.unit}`), "data-name": f.name });
+      if (f.low != null) { i.oninput = show; show(); }
+      return el("label", {}, f.label, i, unit);
+    };
+    return el("form.form", { onsubmit: (e) => { e.preventDefault(); act(); } }, ...inputs.map(row), el("button.small",
+      { onclick: act }, b.button));
   },
 
   page(b) {                                                  // a page to print: shown, printed, saved under its own name
     const frame = el("iframe.paper", { title: "sheet", srcdoc: b.html, sandbox: "allow-same-origin allow-modals" });
     return el("div.grow", {}, el("p.buttons", {}, el("button.small", { onclick: () => download(b.name, b.html,
-      "text/html", (n) => n) }, "Download"), el("button.small", { onclick: () => frame.contentWindow.print() }, "Print"),
-      el("span.words.small", {}, b.name)), frame);
+      "text/html", (n) => n) }, "Download"), el("button.small", { onclick: () => frame.contentWindow.print() },
+      "Print"), el("span.words.small", {}, b.name)), frame);
   },
 
   drop(b, page) {
@@ -112,7 +119,8 @@ const BLOCKS = {
     return el("figure.withmenu.plot", {}, menu("save or copy", "⤓", [["Copy", () => copy(rows)], ["Table (CSV)", () =>
       download(name + ".csv", asCsv(rows), "text/csv")], ["Picture (SVG)", () => saveSvg(c.root, name)],
       ["Picture (PNG)", () => savePng(c.root, name)]]),
-    b.title ? el("p.words", {}, el("b", {}, b.title)) : null, c.root, legend(b.series), b.words ? el("p.words.small", {}, b.words) : null);
+    b.title ? el("p.words", {}, el("b", {}, b.title)) : null, c.root, legend(b.series), b.words ? el("p.words.small",
+      {}, b.words) : null);
   },
 
   row: (b, page) => el("div.row", {}, ...b.blocks.map((k) => BLOCKS[k.kind](k, page))),

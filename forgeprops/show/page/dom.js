@@ -38,8 +38,8 @@ const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 
 
 // Under a page server: a menu of all pages
 const PAGES = { "00_start_here": "Start", "01_the_head": "The head", "02_forging_temperature": "Forging temperature",
-  "03_compare_grades": "Grades", "04_settings_and_scatter": "Settings", "05_hosel_bench": "Bench", "06_shop_data": "Shop",
-  "07_how_far_to_trust_it": "Trust", "08_why_face_and_hosel_differ": "Lesson" };
+  "03_compare_grades": "Grades", "04_settings_and_scatter": "Settings", "05_hosel_bench": "Bench",
+  "06_shop_data": "Shop", "07_how_far_to_trust_it": "Trust", "08_why_face_and_hosel_differ": "Lesson" };
 const siteMenu = () => !/\/voila\/render\//.test(location.pathname) ? null : menu("All pages", "☰",
   Object.entries(PAGES).map(([file, words]) => [words, () => location.assign(file + ".ipynb")]));
 
@@ -60,6 +60,15 @@ function fitted(host, root, then = () => {}) {
   addEventListener("resize", fit);
   return Object.assign(() => { watch.disconnect(); removeEventListener("resize", fit); later.forEach(clearTimeout); },
     { fit });
+}
+
+// A page around a body: menu and title above, the caution below
+function shell(host, head, body, caution) {
+  const root = el("div.fpg", { lang: "en", "data-lm-suppress-shortcuts": "true" }, el("header", {}, siteMenu(),
+    ...head), body, el("p.caution", {}, caution));
+  host.classList.add("fpg-host");
+  host.append(root);
+  return fitted(host, root);
 }
 
 // ---- files and the clipboard

@@ -46,8 +46,8 @@ function headPicture(id, pick) {
   return { root, update(s, picked) {
     for (const z of ZONES) {
       const { level, text: hv, fill } = s.zones[z];
-      put(shapes[z], { fill: (fill || INK[level])[0], stroke: z === picked ? "#0B1020" : "#fff", "stroke-width": z === picked
-        ? 1.6 : .7,
+      put(shapes[z], { fill: (fill || INK[level])[0], stroke: z === picked ? "#0B1020" : "#fff",
+        "stroke-width": z === picked ? 1.6 : .7,
         "aria-label": `${z}: ${hv}, ${WORD[level]}` });
       veils[z].setAttribute("fill", level === "out" || level === "marginal" ? `url(#${id}-${level})` : "none");
       if (z !== "face") text(words[z], hv + (z === "hosel" && s.hosel ? ` · ${s.hosel}` : ""));
