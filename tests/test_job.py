@@ -64,6 +64,20 @@ def test_a_faster_strike_leaves_less_margin():
     assert fp.Job().struck_head == fp.Job().head
 
 
+def test_the_surface_of_a_strike_is_part_of_the_job(tmp_path):
+    job = fp.Job(strike={"front_finish": "as forged", "residual_mpa": 200.0, "loft_deg": 25.0})
+    job.save(tmp_path / "a.job.json")
+    struck = fp.estimate(fp.load_job(tmp_path / "a.job.json")).face
+    alone = fp.estimate(
+        job.steel,
+        job.head.with_(loft_deg=25.0),
+        strike={"front_finish": "as forged", "residual_mpa": 200.0},
+    ).face
+    assert struck.margin == alone.margin and struck.strikes < fp.estimate(fp.Job()).face.strikes
+    with pytest.raises(InputError, match="finish"):
+        fp.estimate(fp.Job(strike={"front_finish": "shiny"}))
+
+
 @pytest.mark.parametrize(("changes", "words"), [
     ({"spray_s": 9999}, "spray time"),
     ({"sprays": 9}, "did you mean"),

@@ -19,7 +19,7 @@ from ..inputs.cases import Cases
 from ..inputs.settings import table
 from ..inputs.shop import Shop
 from .evaluation import Evaluation, evaluate
-from .interval import spray_ln_sd
+from .interval import LN_SPRAY_SD, spray_ln_sd
 
 #: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
 COMMON = (
@@ -51,9 +51,10 @@ def rows_of(steel, head, route, shop) -> list[tuple]:
     """The case, the water law at four other deviates, and each scattered setting moved by one standard deviation."""
     case = (steel, head, route, shop)
     wet = route.spray is not None and route.spray.flux_kg_m2_s * route.spray.duration_s > 0.0
+    second = any(quench.medium == "water spray" for quench in route.quench)
     rows = [case]
     for z in _WATER[_WATER != 0.0]:
-        factor = float(np.exp(spray_ln_sd(shop.spray_ln_sd) * z)) if wet else 1.0
+        factor = float(np.exp(spray_ln_sd(shop.spray_ln_sd) * z)) if wet or second else 1.0
         spray = min(max(shop.spray * factor, 0.1), 10.0)
         rows.append((steel, head, route, _with_spray(shop, spray)))
     for name in SCATTERED:
@@ -102,10 +103,16 @@ class Doubt:
 
     def lots(self, case: int, z: np.ndarray) -> np.ndarray:
         """Quantities of the middle head of every lot, shape (lots, q), for deviates of shape (lots, COMMON)."""
-        found = np.broadcast_to(self.middle[:, case], (len(z), len(self.names))).copy()
-        for j, (at, change) in enumerate(self.common):
-            for q in range(len(self.names)):
-                found[:, q] += _line(z[:, j], at, change[:, q, case])
+        return np.stack([self.lot(case, z, name) for name in self.names], axis=1)
+
+    def lot(self, case: int, z: np.ndarray, name: str) -> np.ndarray:
+        """One quantity of `lots`, shape (lots,)."""
+        q = self.names.index(name)
+        found = np.full(len(z), self.middle[q, case])
+        for j, (at, changes) in enumerate(self.common):
+            change = changes[:, q, case]
+            if change.any():
+                found += _line(z[:, j], at, change)
         return found
 
     def heads(self, case: int, x: np.ndarray) -> np.ndarray:
@@ -143,6 +150,12 @@ def deviates(lots: int, heads: int) -> tuple[np.ndarray, np.ndarray]:
     return columns(lots, len(COMMON)), columns(heads, len(SCATTERED))
 
 
+def evaluate_like(cases: Cases, like: Evaluation) -> Evaluation:
+    """Other cases with the strike, bench, press strain and engine options of an evaluation."""
+    found = evaluate(cases, count_press_strain=like.counted_strain is not None, **like.options)
+    return dataclasses.replace(found, strike=like.strike, bench=like.bench)
+
+
 def doubt_of(
     cases: Sequence[tuple], names: Sequence[str], other: Sequence[float], like: Evaluation
 ) -> tuple[Doubt, Evaluation]:
@@ -161,10 +174,11 @@ def doubt_of(
     blocks = [rows_of(*case) for case in cases]
     width = len(blocks[0])
     flat = [row for block in blocks for row in block]
-    counted = like.counted_strain is not None
     columned = Cases.of(*map(list, zip(*flat, strict=True)))
-    whole = evaluate(columned, count_press_strain=counted, **like.options)
-    whole = dataclasses.replace(whole, strike=like.strike, bench=like.bench)
+    factor = np.ones((len(blocks), width))
+    factor[:, 1 : len(_WATER)] = np.exp(LN_SPRAY_SD * _WATER[_WATER != 0.0])
+    columned.route["bath_factor"] = factor.ravel()
+    whole = evaluate_like(columned, like)
     base = np.arange(0, len(flat), width)
     e = dataclasses.replace(whole, cases=whole.cases.rows(base), results=whole.results.rows(base))
 

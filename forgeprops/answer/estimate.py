@@ -85,7 +85,7 @@ def estimate(
         return estimate(
             *(steel.steel, steel.struck_head, steel.route, steel.shop),
             bench=dict(steel.bench) if bench is None else bench,
-            strike=strike,
+            strike=steel.surface if strike is None else strike,
             count_press_strain=count_press_strain,
             flatness_mm=flatness_mm,
             cutting_limit_hv=cutting_limit_hv,

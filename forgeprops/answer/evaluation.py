@@ -251,7 +251,7 @@ class Evaluation:
     @functools.cached_property
     def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:
         """80 % interval of hardness, low and high."""
-        hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.sprayed
+        hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.quenched
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
             nodes = self.nodes_hv[:, wet]
@@ -420,7 +420,7 @@ def evaluate(
         plain = Evaluation(cases, Results.of(march_columns(cases, trace=True, **options)))
         counted, speed = plain.press_strain, plain.press_strain["speed"]
 
-    wet, nodes = np.flatnonzero(cases.sprayed), interval.spray_nodes()[0]
+    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()[0]
     changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
     stacked = varied(cases, rows, changes)

@@ -59,7 +59,7 @@ class Reading:
         """The reading's mean in lots of these deviates, shape (lots,)."""
         kind, name = self.observes
         if kind == "quantity":
-            return doubt.lots(0, z)[:, doubt.names.index(name)]
+            return doubt.lot(0, z, name)
         centre, scale = name[1:]
         return centre * np.exp(scale * z[:, COMMON.index(name[0])])
 
@@ -205,13 +205,10 @@ def readings(result, doubt: Doubt) -> list[Reading]:
 def _ranges(doubt: Doubt, quantity: str, reading: Reading, means: np.ndarray):
     """80 % ranges of a quantity after each of some mean readings: the drawn lots weighed by how well they fit."""
     z, _ = deviates(_LOTS, 2)
-    q = doubt.lots(0, z)[:, doubt.names.index(quantity)]
+    q = doubt.lot(0, z, quantity)
     off = (means[:, None] - reading.expected(doubt, z)[None, :]) / reading.noise
-    weight = np.exp(
-        -0.5
-        * (off - np.abs(off).min(axis=1, keepdims=True))
-        * (off + np.abs(off).min(axis=1, keepdims=True))
-    )
+    least = np.abs(off).min(axis=1, keepdims=True)
+    weight = np.exp(-0.5 * (off - least) * (off + least))
     order = np.argsort(q)
     share = np.cumsum(weight[:, order], axis=1)
     share /= share[:, -1:]
@@ -251,7 +248,7 @@ def next_measurement(result) -> NextMeasurement | None:
         return None
     doubt = verdict.doubt
     z, _ = deviates(_LOTS, 2)
-    q = doubt.lots(0, z)[:, doubt.names.index(worst.name)]
+    q = doubt.lot(0, z, worst.name)
     low, high = np.quantile(q, [0.1, 0.9])
     if high - low <= 0.0:
         return None

@@ -1,4 +1,4 @@
-"""The remedy: single changes tried in one engine call, and the nearest that brings the head inside its limits.
+"""The remedy: single changes, all tried, and the nearest that brings the head inside its limits.
 
 In this order: a setting, a later heat, the cooling; another steel only for the next lot and where none of these does.
 No change shortens transfer or delay, none adds water to a steel that may crack under it, none brings a warning that
@@ -11,17 +11,20 @@ import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from ..base.errors import InputError
+from ..inputs.cases import Cases
 from ..inputs.grades import grade, grades
 from ..inputs.later import COOLING_WORDS, LocalHeat, Temper
 from ..inputs.limits import QUANTITIES
 from ..inputs.route import Route, Spray
-from ..inputs.settings import table
+from ..inputs.settings import setting, table
 from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
 from .cases import check_case
-from .doubt import doubt_of, other_shares
+from .doubt import doubt_of, evaluate_like, other_shares
 from .verdict import chances, level_of
 from .warnings.listing import STOP_CODES
 
@@ -36,8 +39,29 @@ _TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 680)
 #: What a change over the whole everyday range of a setting costs, in chance; a later heat or another way to cool
 #: costs as a fixed part of it (our choice).
 _FAR, _FIXED = 0.3, 0.1
+#: Steps in which a setting is set, by its unit: °C and s (our choice); 0.5 L/min of spray.
+_STEPS = {"°C": 5.0, "s": 0.5, "kg/(m² s)": 0.5 / from_flux(1.0).total_l_min}
+#: Of a time in minutes.
+_LONG_S, _LONG_STEP_S = 3600.0, 30.0
 _CRACK = "quench-crack"
+#: Warnings that another steel must not bring.
+_POOR = {"free-cutting"}
 _SHORT = {"spray_s": "spray"}
+
+
+def step_of(name: str) -> float:
+    """Step in which a shop sets a setting of the route, in its unit; 0 for what is not set.
+
+    Examples
+    --------
+    >>> step_of("preheat_c"), step_of("spray_s"), step_of("soak_s"), step_of("C")
+    (5.0, 0.5, 30.0, 0.0)
+    """
+    what = setting(name)
+    if what.group != "route":
+        return 0.0
+    long = what.unit == "s" and what.slider is not None and what.slider[1] >= _LONG_S
+    return _LONG_STEP_S if long else _STEPS.get(what.unit, 0.0)
 
 
 @dataclass(frozen=True)
@@ -92,7 +116,8 @@ def _setting(
 ) -> Trial | None:
     """A setting at another value of its slider; None where that is out of range or no change."""
     what = table()[name]
-    low, high, step = what.slider
+    low, high, _ = what.slider
+    step = step_of(name)
     value = round(round(value / step) * step, 3)
     now = route.setting(name)
     if not low <= value <= high or abs(value - now) < 0.5 * step:
@@ -162,40 +187,44 @@ def _later(steel, route, later, words) -> Trial:
 
 
 def best_remedy(result, verdict) -> Remedy | None:
-    """The best near change, each tried with its own doubt, all of them in one engine call."""
+    """The best near change: what fails at its middle value is out, the rest is tried with its own doubt.
+
+    Another steel comes last, so its doubt is calculated only where nothing nearer helps.
+    """
     tried = [t for t in trials(result.steel, result.route) if _possible(t, result.head)]
-    names = verdict.doubt.names
+    names, like = verdict.doubt.names, result.evaluation
     cases = [(t.steel, result.head, t.route, result.shop) for t in tried]
-    doubt, e = doubt_of(cases, names, other_shares(result, names), result.evaluation)
-    codes = [set(c.split("; ")) for c in e.codes]
-    before = {w.code for w in result.warnings}
-    found: dict[tuple[int, str], list] = {}
-    for i, (trial, here) in enumerate(zip(tried, codes, strict=True)):
-        cracks = _CRACK in here or _CRACK in before
-        if here & STOP_CODES or (trial.adds_water and cracks):
-            continue
-        if not all(
-            sign * (doubt.middle[names.index(n), i] - value) >= 0.0
-            for _, n, value, sign in verdict.against.ends()
-            if n in names
-        ):
-            continue
-        c = chances(doubt, i, verdict.against)
-        level = level_of(True, c.least, False)
-        if level != "out" and (level == "good" or verdict.level == "out"):
-            key = (KINDS.index(trial.kind), level)
-            found.setdefault(key, []).append((c.least - _FAR * trial.far, i, c, level))
-    # another steel last; before it, what is good before what is marginal
-    order = sorted(found, key=lambda k: (KINDS[k[0]] == "steel", k[1] != "good", k[0]))
-    if not order:
-        return None
-    _, i, c, level = max(found[order[0]], key=lambda row: row[0])
-    trial = tried[i]
-    gives = _change(verdict.doubt.middle[:, 0], doubt.middle[:, i], names, verdict.against)
-    return Remedy(
-        trial.kind, trial.words, trial.steel, trial.route, level, c.right, round(100 * c.heads_inside), gives,
-        _costs(result, trial, e, i),
-    )  # fmt: skip
+    e = evaluate_like(Cases.of(*map(list, zip(*cases, strict=True))), like)
+    middle, before = {n: e.quantity(n) for n in names}, {w.code for w in result.warnings}
+    met = np.all(
+        [s * (middle[n] - v) >= 0.0 for _, n, v, s in verdict.against.ends() if n in names], axis=0
+    )
+    left = []
+    for i in np.flatnonzero(np.broadcast_to(met, len(tried))):
+        here = set(e.codes[i].split("; "))
+        wet = tried[i].adds_water and (_CRACK in here or _CRACK in before)
+        if not (here & (STOP_CODES | (_POOR - before)) or wet):
+            left.append(i)
+    share = other_shares(result, names)
+    for steel in (False, True):
+        rows = [i for i in left if (tried[i].kind == "steel") is steel]
+        doubt, _ = doubt_of([cases[i] for i in rows], names, share, like) if rows else (None, None)
+        found: dict[tuple, list] = {}
+        for k, i in enumerate(rows):
+            c = chances(doubt, k, verdict.against)
+            level = level_of(True, c.least, False)
+            if level != "out" and (level == "good" or verdict.level == "out"):
+                key = level != "good", KINDS.index(tried[i].kind)  # good before marginal
+                found.setdefault(key, []).append((c.least - _FAR * tried[i].far, k, c, level))
+        if found:
+            _, k, c, level = max(found[min(found)], key=lambda row: row[0])
+            i, trial = rows[k], tried[rows[k]]
+            old, new = verdict.doubt.middle[:, 0], doubt.middle[:, k]
+            return Remedy(
+                trial.kind, trial.words, trial.steel, trial.route, level, c.right, round(100 * c.heads_inside),
+                _change(old, new, names, verdict.against), _costs(result, trial, e, i),
+            )  # fmt: skip
+    return None
 
 
 def _possible(trial: Trial, head) -> bool:

@@ -73,7 +73,7 @@ class ZoneResult:
     low_c, rebound_c : float
         Lowest mean temperature of the march and the largest re-heating after a low, °C.
     rate_700_c_per_s, t85_s : float or None
-        Cooling rate at 700 °C and time from 800 to 500 °C.
+        Cooling rate at 700 °C without heat of transformation, time from 800 to 500 °C with it.
     biot, biot_die : float
         Biot number in still air, and under the die.
     opinions : tuple of Opinion

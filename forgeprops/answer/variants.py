@@ -19,17 +19,18 @@ def hardness(cases: Cases, rows: np.ndarray, speed, options) -> np.ndarray:
 
 
 def varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
-    """The cases with their variants below them: the water law at a deviate, or (None) no spray."""
+    """The cases with their variants below them: the laws of water and baths at a deviate, or (None) no spray and no quench."""
     if not changes:
         return cases
     stacked, n = cases.rows(rows), len(cases)
-    spray, wet = stacked.shop["spray"], stacked.route["has_spray"]
+    spray, route = stacked.shop["spray"], stacked.route
     for rest, change in zip(np.split(np.arange(n, len(rows)), len(changes)), changes, strict=True):
         if change is None:
-            wet[rest] = False
+            route["has_spray"][rest] = route["has_quench"][rest] = False
         else:
             sd = interval.spray_ln_sd(stacked.shop["spray_ln_sd"][rest])
             spray[rest] = np.clip(spray[rest] * np.exp(sd * change), 0.1, 10.0)
+            route["bath_factor"][rest] *= np.exp(interval.LN_SPRAY_SD * change)
     return stacked
 
 

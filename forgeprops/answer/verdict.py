@@ -36,7 +36,7 @@ _CAUSES = {
 _SHORT = {"hosel_allowed_deg": "hosel", "bar_force_n": "pull", "face_margin": "strike margin"}
 #: What a warning that says stop means, in a few words.
 _STOPS = {
-    "quench-crack": "the spray may crack this steel",
+    "quench-crack": "the quench may crack this steel",
     "burning": "the furnace burns this steel",
     "local-heat:hardens": "the torch hardens the hosel again",
 }
@@ -84,10 +84,11 @@ class LimitState:
 
 @dataclass(frozen=True)
 class Chances:
-    """Chance that a setting is right, share of heads inside if it is, and the chance of each limit."""
+    """Chance that a setting is right, share of heads inside if it is and over all lots, and the chance of each limit."""
 
     right: float
     heads_inside: float
+    with_doubt: float
     by_end: dict[str, float]
 
     @property
@@ -116,7 +117,7 @@ def chances(
         right &= met
         inside &= sign * (middle[:, q, None] + single[None, :, q] - value) >= 0.0
     share = float(inside[right].mean()) if right.any() else 0.0
-    return Chances(float(right.mean()), share, by_end)
+    return Chances(float(right.mean()), share, float(inside.mean()), by_end)
 
 
 def level_of(met: bool, least_chance: float, stopped: bool) -> str:
@@ -142,6 +143,8 @@ class Verdict:
         That this setting is right: model doubt, common to the lot.
     heads_inside : int
         Of 100 heads, by the shop's scatter, if it is right.
+    with_doubt : int
+        Of 100 heads, by scatter and model doubt together.
     biggest_risk : str
     """
 
@@ -150,6 +153,7 @@ class Verdict:
     not_included: tuple[str, ...]
     chance_right: float
     heads_inside: int
+    with_doubt: int
     biggest_risk: str
     result: Any = field(repr=False)
     against: Limits = field(repr=False)
@@ -243,6 +247,7 @@ class Verdict:
             "sentence": self.sentence,
             "chance_right": round(self.chance_right, 3),
             "heads_inside": self.heads_inside,
+            "with_doubt": self.with_doubt,
             "biggest_risk": self.biggest_risk,
             "limits": [
                 {
@@ -269,8 +274,15 @@ class ShortVerdict:
     level: str
     chance_right: float
     heads_inside: int
+    with_doubt: int
+    by_quantity: dict[str, float]
     stop: str
     values: dict[str, float]
+
+    @property
+    def least(self) -> float:
+        """The lesser of both chances, which decides the level."""
+        return min(self.chance_right, 0.01 * self.heads_inside)
 
 
 def short_verdicts(
@@ -295,7 +307,10 @@ def short_verdicts(
         met = all(sign * (values[name] - value) >= 0.0 for name, value, sign in ends)
         c, stop = chances(doubt, i, limits, lots, heads), stop_of(codes)
         level = level_of(met, c.least, bool(stop))
-        found.append(ShortVerdict(level, c.right, round(100 * c.heads_inside), stop, values))
+        of = {n: [w for w, m, *_ in limits.ends() if m == n] for n in limits.bounds if n in names}
+        by = {n: sum(c.by_end[w] for w in ends) - len(ends) + 1.0 for n, ends in of.items()}
+        counts = (round(100 * share) for share in (c.heads_inside, c.with_doubt))
+        found.append(ShortVerdict(level, c.right, *counts, by, stop, values))
     return found
 
 
@@ -345,7 +360,7 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
     level = level_of(all(s.met for s in states), found.least, bool(stops))
     return Verdict(
         level, tuple(states), left, found.right, round(100 * found.heads_inside),
-        _risk(stops, states, result), result, limits, doubt, stops,
+        round(100 * found.with_doubt), _risk(stops, states, result), result, limits, doubt, stops,
     )  # fmt: skip
 
 

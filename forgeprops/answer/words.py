@@ -22,9 +22,8 @@ _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "M
 
 def structure(fractions, most: int | None = None) -> str:
     """Structure in words, main part first: "72 % martensite, 28 % bainite"; the first `most` of them."""
-    shown = sorted(
-        ((share, name) for name, share in fractions.items() if share >= 0.02), reverse=True
-    )[:most]
+    parts = ((share, name) for name, share in fractions.items() if share >= 0.02)
+    shown = sorted(parts, reverse=True)[:most]
     names = {"untransformed": "first-heat structure"}
     return ", ".join(f"{100 * share:.0f} % {names.get(name, name)}" for share, name in shown)
 
@@ -34,10 +33,12 @@ def _hosel_why(result) -> str:
     hosel, steel = result.zones["hosel"], result.steel
     f = hosel.fractions
     hard = f["bainite"] + f["martensite"]
-    rate = f"{hosel.rate_700_c_per_s:.1f} °C/s at 700 °C" if hosel.rate_700_c_per_s else "slowly"
+    rate = "slowly"
+    if hosel.rate_700_c_per_s:
+        rate = f"{hosel.rate_700_c_per_s:.1f} °C/s at 700 °C (heat of transformation left out"
+        rate += f"; 800 to 500 °C takes {hosel.t85_s:.0f} s)" if hosel.t85_s else ")"
     alloy = steel.get("Cr") + steel.get("Mo") > 0.4
-    named = [n for n, element, least in _ALLOYING if alloy and steel.get(element) >= least]
-    named = named or ["steel"]
+    named = [n for n, e, least in _ALLOYING if alloy and steel.get(e) >= least] or ["steel"]
     if hosel.austenite_share < NO_AUSTENITE:
         return "it never became austenite and keeps its first-heat structure, tempered"
     if hosel.austenite_share < 0.5:
@@ -49,7 +50,7 @@ def _hosel_why(result) -> str:
             "pearlite long enough for harder structures"
         )
     if alloy:
-        return f"in {_air(result)} it cools at {rate}, just slow enough for ferrite and pearlite in this alloy"
+        return f"in {_air(result)} it cools at {rate}, slow enough for ferrite and pearlite in this alloy"
     return f"in {_air(result)} it cools at {rate}, and without alloy that leaves soft ferrite and pearlite"
 
 
@@ -63,8 +64,10 @@ def _air(result) -> str:
 
 def _face_why(result) -> str:
     face = result.zones["face"]
-    if result.route.spray is None:
+    if not (result.sprayed or result.route.quench):
         return "no spray: it cools in air with the rest"
+    if not result.sprayed:
+        return f"{result.route.quench[0].words}, and {structure(face.fractions, 2)}"
     share, dry = face.austenite_share, result.without_spray
     if share < 0.05:
         return "it was not austenite when the spray started, so there was nothing to harden"

@@ -114,14 +114,6 @@ def beside(bend: bool = True) -> list[str]:
     return [*(f"{danger}: {text}" for danger, text in CAUTIONS), *(BENCH if bend else ())]
 
 
-def header(mark: str = "# ") -> str:
-    """The short caution as lines at the head of a table file.
-
-    Examples
-    --------
-    >>> header().splitlines()[0][:26]
-    '# An estimate, not a test:'
-    """
-    import textwrap
-
-    return "".join(f"{mark}{line}\n" for line in textwrap.wrap(SHORT, 100))
+def note_html() -> str:
+    """The short caution under a table of a notebook."""
+    return f"<p><small>{SHORT}</small></p>"

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import json
 import signal
 import sys
+import textwrap
 import threading
 
+from ..base.cautions import SHORT, beside
 from ..base.errors import InputError
 from ..io.tables import write_table
 from ..units import Units
@@ -16,7 +19,7 @@ from .options import COMMANDS, SCHEMA, listing, parser
 
 #: Columns of a printed comparison: the three temperatures, what is required, what stops.
 _COMPARED = ("rank", "grade", "preheat_c", "die_c", "quench_start_c", "face_hardness_hv", "hosel_hardness_hv",
-             "hosel_allowed_deg", "face_margin", "meets", "binding")  # fmt: skip
+             "hosel_allowed_deg", "face_margin", "chance_right", "heads_inside", "binding")  # fmt: skip
 
 
 def run(argv: list[str]) -> int:
@@ -35,8 +38,9 @@ def run(argv: list[str]) -> int:
         text, content = _STUDIES[command](job, options, units, stop)
     if options.json:
         content = {"schema": SCHEMA, "command": command, "stopped": stop.is_set(), **content}
-        text = json.dumps(content, ensure_ascii=False, indent=1)
-    print(text)
+        print(json.dumps({**content, "cautions": beside()}, ensure_ascii=False, indent=1))
+    else:
+        print("\n".join([text, "", *textwrap.wrap(SHORT, 100)]))
     if stop.is_set():
         raise KeyboardInterrupt
     return 0
@@ -115,8 +119,10 @@ def _compare(job, options, units: Units, stop):
     from ..study.process.comparison import PREHEATS_C, compare
 
     preheats = list_of(options.preheats, "--preheats") if options.preheats else PREHEATS_C
+    forgings = list_of(options.forgings, "--forgings") if options.forgings else None
+    case = job.head, job.route, job.limits
     steels = options.steels or [job.steel]
-    found = compare(steels, preheats, job.head, job.route, job.limits, shop=job.shop)
+    found = compare(steels, preheats, *case, forgings_c=forgings, shop=job.shop)
     if options.csv:
         write_table(found.table, options.csv)
     rows = found.table.sort_values("rank")
@@ -140,7 +146,8 @@ def _window(job, options, units: Units, stop):
         window_png(found, options.png)
     words = units.text(found.words())
     return words, {"words": words, "centre": found.centre, "box": found.box,
-                   "tolerances_held": found.tolerances_held, "share": found.share}  # fmt: skip
+                   "tolerances_held": found.tolerances_held, "share": found.share, "proposed": found.proposed,
+                   "sure": found.sure and dataclasses.asdict(found.sure)}  # fmt: skip
 
 
 def _choose(job, options, units: Units, stop):
@@ -151,7 +158,8 @@ def _choose(job, options, units: Units, stop):
     found = choose(job.steel, job.head, job.route, settings=turned or None, **case)
     words = units.text(found.words())
     return words, {"words": words, "feasible": found.feasible,
-                   "settings": dict(found.settings), "results": dict(found.results)}  # fmt: skip
+                   "settings": dict(found.settings), "results": dict(found.results),
+                   "verdict": found.verdict.to_dict()}  # fmt: skip
 
 
 def _accept(job, options, units: Units, stop):

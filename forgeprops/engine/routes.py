@@ -156,11 +156,8 @@ def _pack_quench(
             at["kind"][mine], at["air"][mine] = AIR, sum(map(len, streams)) + table_of + 1
             streams.append(tables)
         else:
-            baths, of = np.unique(
-                np.stack([number["fluid_c"], number["agitation"]], axis=1),
-                axis=0,
-                return_inverse=True,
-            )
+            bath = number["fluid_c"], number["agitation"], route["bath_factor"]
+            baths, of = np.unique(np.stack(bath, axis=1), axis=0, return_inverse=True)
             ids = [
                 media.setdefault((q.medium, *map(float, bath), q.table), len(media))
                 for bath in baths

@@ -12,6 +12,7 @@ import numpy as np
 from ..base.errors import check_choice, check_number
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES, forged_parts
+from ..inputs.route import SHAPES
 from ..inputs.steel import Steel
 from .effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
 
@@ -148,7 +149,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     -------
     dict
         "area_mm2" (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area),
-        "press_force_kn", "strain", "rate_per_s".
+        "press_force_kn", "shape" (index into `SHAPES`), "strain", "rate_per_s".
     """
     areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
@@ -158,12 +159,15 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))
     whole = area.sum(axis=1)
     mean = (stress * area).sum(axis=1) / whole
+    shape = cases.route["press_shape"].astype(int)
+    factor = np.array([FORCE_FACTORS[name][0] for name in SHAPES])[shape]
     return {
         "area_mm2": area,
         "projected_mm2": whole,
         "die_c": (die_c * area).sum(axis=1) / whole,
         "flow_stress_mpa": mean,
-        "press_force_kn": FORCE_FACTORS["complex"][0] * mean * whole / 1000.0,
+        "press_force_kn": factor * mean * whole / 1000.0,
+        "shape": shape,
         **used,
     }
 
@@ -192,7 +196,7 @@ def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: i
     return Effort(
         {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)},
         mean,
-        press_force_kn(whole, mean),
+        press_force_kn(whole, mean, SHAPES[press["shape"][case]]),
         mean / reference,
         whole,
         float(press["die_c"][case]),

@@ -19,10 +19,12 @@ from ..base.errors import InputError, check_choice
 from .drawing import Block, Face, Hosel, Neck, Rim
 from .head import Head
 from .later import COOLING, Temper
-from .route import HEATING, QUENCH, Quench, Route, Spray
+from .route import HEATING, MEDIA, QUENCH, SHAPES, Quench, Route, Spray
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
+#: Settings that are choices, and what they choose from; columns hold the place in it.
+_CHOICES = {"surroundings": COOLING, "furnace": HEATING, "press_shape": SHAPES}
 SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
 #: Settings of a route in its columns; "has_spray" (bool) is put beside them.
 _SPRAYED = tuple(name for name, (part, _) in Route.SETTINGS.items() if part == "spray")
@@ -121,8 +123,8 @@ class Cases:
         Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its
         own.
     route : dict of str to array, shape (n,)
-        By the short names of `Route.SETTINGS`; "has_spray", "has_quench" and "normalised"; "surroundings" and "furnace" as numbers into
-        `COOLING` and `HEATING`; settings of the first quench nan without one;
+        By the short names of `Route.SETTINGS`; "has_spray", "has_quench" and "normalised"; "bath_factor" on the laws of baths; choices as
+        numbers into `_CHOICES`; settings of the first quench nan without one;
         "view_factor" nan for "as the surroundings have it".
     shop : dict of str to array, shape (n,)
         By `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan without one.
@@ -245,10 +247,17 @@ class Cases:
     def sprayed(self) -> np.ndarray:
         """Whether water reaches the head, shape (n,)."""
         first = self.route["has_spray"] & (self.route["flux"] > 0.0) & (self.route["spray_s"] > 0.0)
-        kinds = np.array(
-            [any(q.medium == "water spray" for q in quench) for quench in self.quenches]
-        )
-        return first | (kinds[self.quench_of] & self.route["has_quench"])
+        return first | self.quenched_in("water spray")
+
+    def quenched_in(self, *media: str) -> np.ndarray:
+        """Whether a quench in one of these media follows the press or the spray, shape (n,)."""
+        kinds = np.array([any(q.medium in media for q in quench) for quench in self.quenches])
+        return kinds[self.quench_of] & self.route["has_quench"]
+
+    @functools.cached_property
+    def quenched(self) -> np.ndarray:
+        """Whether a liquid reaches the head, whose law is unsure, shape (n,)."""
+        return self.sprayed | self.quenched_in(*(m for m in MEDIA if m.endswith("bath")))
 
     @functools.cached_property
     def delay_s(self) -> np.ndarray:
@@ -345,17 +354,11 @@ def _heads(head: Head) -> HeadColumns:
 
 def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     """Columns of a list of routes, without their later heats."""
-    place, view, furnace = (_DRY.index(name) for name in ("surroundings", "view_factor", "furnace"))
 
     def row(route):
-        values = list(_get_dry(route))
-        values[place], values[furnace] = (
-            COOLING.index(values[place]),
-            HEATING.index(values[furnace]),
-        )
-        if values[view] is None:
-            values[view] = np.nan
-        return values
+        values = dict(zip(_DRY, _get_dry(route), strict=True))
+        values |= {name: known.index(values[name]) for name, known in _CHOICES.items()}
+        return [np.nan if value is None else value for value in values.values()]
 
     columns = _table([row(r) for r in routes], _DRY)
     columns |= _table(
@@ -365,6 +368,7 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     columns |= _table(first, tuple(QUENCH))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])
     columns["has_quench"] = np.array([bool(r.quench) for r in routes])
+    columns["bath_factor"] = np.ones(len(routes))
     return columns
 
 

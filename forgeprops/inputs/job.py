@@ -27,6 +27,11 @@ from .steel import Steel
 _KIND, _VERSION = "job", 1
 #: Settings of the head that a strike may replace.
 _STRIKE = ("loft_deg", "club_speed_m_s")
+#: And what a strike takes beside it; its values are checked by `forgeprops.face.strike.Strike`.
+_SURFACE = (
+    *("required_strikes", "front_finish", "back_finish", "front_removed_um", "residual_mpa"),
+    *("fillet_mm", "edge_notch"),
+)
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,8 @@ class Job:
     bench : mapping of str to value
         Bending bench and required change, by the names of `forgeprops.hosel_bend`.
     strike : mapping of str to value
-        The swing that the head is checked for, ``loft_deg`` and ``club_speed_m_s``; what is left out is the head's own.
+        The swing that the head is checked for, ``loft_deg`` and ``club_speed_m_s``, what is left out is the head's own; and
+        its surface and residual stress, by the names of `forgeprops.face.strike.Strike`.
 
     Raises
     ------
@@ -79,7 +85,7 @@ class Job:
             given = dict(check_kind(getattr(self, name), Mapping, name, "job"))
             for key, value in given.items():
                 if name == "strike":
-                    check_choice(key, "setting of the strike", _STRIKE, "job")
+                    check_choice(key, "setting of the strike", _STRIKE + _SURFACE, "job")
                 if key in _STRIKE or key in settings(name):
                     given[key] = table()[key].check(value, name)
                 elif not isinstance(value, (str, bool, int, float)):
@@ -105,14 +111,28 @@ class Job:
         (True, False)
         """
         limits = self.limits if self.limits.bounds else Limits.of_route(self.route)
-        parts = self.steel, self.struck_head, self.route, limits, self.shop, self.bench
+        parts = (
+            self.steel,
+            self.struck_head,
+            self.route,
+            limits,
+            self.shop,
+            self.bench,
+            self.surface,
+        )
         text = json.dumps([plain(part) for part in parts], sort_keys=True, default=str)
         return hashlib.sha256(text.encode()).hexdigest()[:8]
 
     @property
     def struck_head(self) -> Head:
         """The head with the loft and the club speed of the strike."""
-        return self.head.with_(**self.strike) if self.strike else self.head
+        swing = {name: value for name, value in self.strike.items() if name in _STRIKE}
+        return self.head.with_(**swing) if swing else self.head
+
+    @property
+    def surface(self) -> dict[str, Any]:
+        """What the strike says of the surface, by the names of `forgeprops.face.strike.Strike`."""
+        return {name: value for name, value in self.strike.items() if name in _SURFACE}
 
     def with_(self, **changes) -> Job:
         """A copy with parts or single settings changed.

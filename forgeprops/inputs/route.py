@@ -26,6 +26,8 @@ HEATING_WORDS = {
     "induction": "induction coil",
 }
 HEATING = tuple(HEATING_WORDS)
+#: Shapes of a forging, by which its force goes.
+SHAPES = ("simple", "complex", "very complex", "coining")
 
 
 #: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
@@ -122,6 +124,8 @@ class Press:
         Mean plastic strain of the press, which heats the metal.
     scale_left : float
         Share of the scale's thickness that still sticks after the press (0.3 is our estimate, no source).
+    shape : {"simple", "complex", "very complex", "coining"}
+        What the press fills, for its force only (`forgeprops.forging.press.FORCE_FACTORS`).
     """
 
     dwell_s: float = 0.05
@@ -130,8 +134,10 @@ class Press:
     rest_s: float = 0.5
     strain: float = 0.15
     scale_left: float = 0.3
+    shape: str = "complex"
 
     def __post_init__(self):
+        check_choice(self.shape, "shape", SHAPES, "press")
         check_settings(self, "press")
 
 
@@ -198,7 +204,7 @@ class Quench:
     air_speed_m_s : float
         Forced air only, m/s.
     table : tuple of (°C, W/(m² K))
-        Own bath only: heat-transfer coefficient over surface temperature, as `forgeprops.cooling_curve` gives it.
+        Own bath only: heat-transfer coefficient over surface temperature, see `bath_table` of `forgeprops.cooling_curve`.
     """
 
     medium: str

@@ -9,6 +9,7 @@ import math
 import re
 from pathlib import Path
 
+from ..base.cautions import SHORT
 from ..base.errors import InputError, check_choice, check_kind, shown
 from .grids import check_workbook
 from .reading import decode_text, read_source
@@ -68,7 +69,7 @@ def write_table(table, path, overwrite: bool = False) -> None:
             raise InputError(
                 f"column {name!r} holds {shown(wrong[0])}; give texts, or numbers alone."
             )
-    about = {"format": "forgeprops table", "version": _VERSION, "columns": kinds}
+    about = {"format": "forgeprops table", "version": _VERSION, "columns": kinds, "cautions": SHORT}
     try:
         data = _WRITERS[ending](columns, json.dumps(about, ensure_ascii=False), target.name)
     except UnicodeEncodeError as error:  # half of a character

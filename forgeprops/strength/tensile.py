@@ -224,7 +224,9 @@ def strength_arrays(
         k["all_tensile_se"],
     )
     b_ys_se = b_ts * np.hypot(k["b_yield_ratio_se"], k["b_yield_ratio"] * k["b_tensile_se_share"])
-    yield_se = mix(k["fp_yield_se"], b_ys_se, k["qt_yield_se"], k["all_yield_se"])
+    # its line is one of the tensile strength, which is itself in error
+    m_ys_se = np.hypot(k["qt_yield_se"], k["qt_yield_slope"] * k["qt_tensile_se_share"] * m_ts)
+    yield_se = mix(k["fp_yield_se"], b_ys_se, m_ys_se, k["all_yield_se"])
     # the published regression of all steels is no guide below 90 HV: hold it above what pure iron has
     tensile, yield_ = np.maximum(tensile, 200.0), np.maximum(yield_, 100.0)
 

@@ -111,10 +111,10 @@ def bath_w_m2k(medium, surface_c, bath_c=None, agitation=0.0):
     return h * np.maximum(warm, 0.2) * (1.0 + bath.stirred * agitation)
 
 
-def bath_w_m2(medium, bath_c, agitation=0.0, table=()):
-    """Loss of a clean surface to a bath on `MEDIUM_C`, W/m²; of a medium "own" by its table of (°C, W/(m² K))."""
+def bath_w_m2(medium, bath_c, agitation=0.0, factor=1.0, table=()):
+    """Loss of a clean surface to a bath on `MEDIUM_C`, W/m², times `factor`; of a medium "own" by its table of (°C, W/(m² K))."""
     if medium == "own bath":
         h = np.interp(MEDIUM_C, *zip(*table, strict=True))
     else:
         h = bath_w_m2k(medium, MEDIUM_C, bath_c, agitation)
-    return h * (MEDIUM_C - bath_c)
+    return factor * h * (MEDIUM_C - bath_c)

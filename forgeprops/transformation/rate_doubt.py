@@ -40,14 +40,15 @@ def _bars() -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
 def _squares(composition, rate_c_per_s, left_out=()):
     """Squared distance to every bar, shape (n, places, bars)."""
     contents, rates, names = _bars()
-    mine = np.stack(
-        [np.atleast_1d(np.asarray(composition.get(e), float)) / s for e, s in _SCALES.items()], -1
-    )
+    found = 0.0
+    for (element, scale), there in zip(_SCALES.items(), contents.T, strict=True):
+        mine = np.atleast_1d(np.asarray(composition.get(element), float)) / scale
+        found = found + (mine[:, None] - there) ** 2
     rate = np.log(np.maximum(np.atleast_2d(rate_c_per_s), 0.01)) / _LN_RATE_SCALE
-    found = ((mine[:, None, :] - contents) ** 2).sum(-1)[:, None, :]
-    found = found + (rate[:, :, None] - rates) ** 2
-    gone = np.array([n.split(",")[0] in left_out for n in names])
-    return np.where(gone, np.inf, found)
+    found = (rate[:, :, None] - rates) ** 2 + found[:, None]
+    if left_out:
+        found[..., [n.split(",")[0] in left_out for n in names]] = np.inf
+    return found
 
 
 def far_share(composition, rate_c_per_s, left_out=()):

@@ -249,7 +249,7 @@ def tempered_bainite_hv(own_hv, quenched_hv, j, carbon, k):
 
     References
     ----------
-    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 518-544:
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 518-544:
        their line for tempered bainite is 0.45 to 0.68 of our martensite above the floor in seven Cr, Mo and Ni steels at
        600-700 °C, 0.55 at best; its coefficients were not read (from memory).
     """
@@ -325,7 +325,7 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     .. [1] Own fit of tests/fits/fit_tempering.py (data/fits/tempering_law.csv) to 694 rows of R. A. Grange &
        R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
        bundled, to data/measured/tempered_data_sheets.csv and to data/measured/annealed_bars.csv (our own fit).
-    .. [2] Bainite's share from the line for tempered bainite of Ph. Maynier, J. Dollet & P. Bastien, Hardenability
+    .. [2] Bainite's share from the line for tempered bainite of Ph. Maynier, B. Jungmann & J. Dollet, Hardenability
        Concepts with Applications to Steel, AIME 1978, pp. 518-544; what vanadium adds rests on one steel (from memory).
 
     Examples

@@ -1,10 +1,14 @@
 """The page in a real browser, in JupyterLab and under Voilà: what fits, what a reader does, and how quickly it follows."""
 
+import re
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
+
+from forgeprops.base.tables import data_path
 
 NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "01_the_head.ipynb"
 BOXES = ".rail, .tile, .says, .signs, svg.head, .tabs, .panel"
@@ -16,7 +20,7 @@ def served(browser, tmp_path_factory, free_port, wait_for, scratch_environment, 
     pytest.importorskip("voila", reason="page server (extra pages) is not installed")
     folder = tmp_path_factory.mktemp("pages")
     port, log = free_port(), folder / "server.log"
-    command = [sys.executable, "-m", "voila", str(NOTEBOOK), "--no-browser", f"--port={port}", "--Voila.ip=127.0.0.1"]  # fmt: skip
+    command = [sys.executable, "-m", "voila", str(NOTEBOOK.parent), "--no-browser", f"--port={port}", "--Voila.ip=127.0.0.1"]  # fmt: skip
     with log.open("wb") as out:
         process = subprocess.Popen(
             command, env=scratch_environment(folder), stdout=out, stderr=subprocess.STDOUT
@@ -28,7 +32,12 @@ def served(browser, tmp_path_factory, free_port, wait_for, scratch_environment, 
                 lambda url: "127.0.0.1" not in url and not url.startswith(("data:", "blob:")),
                 lambda route: route.abort(),
             )
-            opened.page.goto(f"http://127.0.0.1:{port}/", timeout=120_000)
+            begin = time.monotonic()
+            opened.page.goto(
+                f"http://127.0.0.1:{port}/voila/render/{NOTEBOOK.name}", timeout=120_000
+            )
+            opened.page.wait_for_selector(".fpg .tile", timeout=60_000)
+            print(f"\npage under the server: {time.monotonic() - begin:.1f} s to the first answer")
             opened.page.wait_for_selector(".fpg .cure", state="attached", timeout=60_000)
             ready(opened.page)
             yield opened
@@ -59,27 +68,94 @@ def test_everything_stands_inside_the_window(served):
     served.page.set_viewport_size({"width": 1280, "height": 720})
 
 
-def test_keys_remedy_undo_and_pin(served):
+def tab_to(page, condition: str, key: str = "Tab") -> None:
+    """Walk with the Tab key to the element for which the condition on ``e`` holds."""
+    for _ in range(70):
+        page.keyboard.press(key)
+        if page.evaluate(f"() => {{ const e = document.activeElement; return !!({condition}); }}"):
+            return
+    pytest.fail(f"the Tab key does not reach {condition}")
+
+
+def test_keyboard_alone_pins_ruins_mends_and_undoes(served):
     page = served.page
     before = face(page)
-    page.get_by_role("button", name="Pin A").click()
-    page.locator("[data-name=spray_s]").focus()
+    tab_to(page, "e.textContent === 'Pin A'")
+    page.keyboard.press("Enter")
+    tab_to(page, "e.dataset.name === 'spray_s'")
     for _ in range(20):
         page.keyboard.press("ArrowLeft")
     page.wait_for_function(
         "() => document.querySelector('[data-tile=face]').dataset.level === 'out'"
     )
     assert page.locator("[data-tile=face] .a").inner_text().startswith("A ")
+    veil = page.locator("svg.head path[pointer-events=none][fill*=out]")
+    assert veil.count() >= 1  # hatched, for grey print
     page.locator(".cure:visible").wait_for(timeout=20_000)
-    page.locator(".cure").click()
+    tab_to(page, "e.classList.contains('cure')")
+    page.keyboard.press("Enter")
     page.wait_for_function("() => document.querySelector('.says').dataset.level === 'good'")
     for _ in range(2):  # the remedy, then all the keys at once
-        page.get_by_role("button", name="Undo").click()
+        page.keyboard.press("Control+z")
         ready(page)
     page.wait_for_function(
         f"() => document.querySelector('[data-tile=face] .value').textContent == '{before:.0f}'"
     )
+    tab_to(page, "e.dataset.tab === 'why'")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector(".other table button.link")
+    assert page.locator("[data-tab=steels]").get_attribute("aria-selected") == "true"
     page.get_by_role("button", name="Unpin A").click()
+
+
+def test_the_map_dims_and_is_never_blank(served):
+    page = served.page
+    page.get_by_role("tab", name="Window").click()
+    page.wait_for_selector(".other:not(.stale) .map", timeout=30_000)
+    page.locator("[data-name=flux]").focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_selector(".other.stale .map")
+    page.wait_for_selector(".other:not(.stale) .map", timeout=30_000)
+    page.locator(".map button.good").first.click()
+    page.wait_for_function("() => document.querySelector('.says').dataset.level === 'good'")
+    for _ in range(2):
+        page.keyboard.press("Control+z")
+        ready(page)
+
+
+def test_files_are_dropped_fitted_and_used_and_the_sheet_is_saved_twice(served):
+    page = served.page
+    before = face(page)
+    page.get_by_role("tab", name="Shop").click()
+    page.wait_for_selector(".drop")
+    page.evaluate(
+        "text => { const t = new DataTransfer(); t.items.add(new File([text], 'bench.csv'));"
+        " document.querySelector('.drop').dispatchEvent(new DragEvent('drop', { dataTransfer: t, bubbles: true })); }",
+        data_path("demo", "hardness.csv").read_text(encoding="utf-8"),
+    )
+    page.locator(".other tbody th", has_text="bench.csv").wait_for(timeout=20_000)
+    names = ("certificates", "runs")
+    page.set_input_files(".drop input", [data_path("demo", f"{n}.csv") for n in names])
+    page.locator(".other tbody th", has_text="runs.csv").wait_for(timeout=20_000)
+    page.get_by_role("button", name="certificates.csv").click()
+    page.locator("tr", has_text="more than the 1.2 wt% allowed").locator(
+        ".mark[data-level=out]"
+    ).wait_for()
+    page.get_by_role("button", name="Fit the shop").click()
+    page.get_by_role("button", name="Use this shop").click(timeout=60_000)
+    page.wait_for_function("() => document.querySelector('.shop').textContent === 'shop: our shop'")
+    ready(page)
+    assert face(page) > before + 10
+    page.get_by_role("tab", name="Sheet").click()
+    page.wait_for_selector("iframe.paper", timeout=20_000)
+    for _ in range(2):
+        with page.expect_download() as got:
+            page.get_by_role("button", name="Download").click()
+        name = got.value.suggested_filename
+        assert re.fullmatch(r"\d{4}-\d\d-\d\d_4130_mid-iron_\w{8}\.html", name)
+        assert "NOT WITHIN" not in Path(got.value.path()).read_text(encoding="utf-8")
+    page.get_by_role("button", name="Undo").click()
+    page.wait_for_function("() => document.querySelector('.shop').textContent === ''")
 
 
 def test_steel_of_a_row_is_taken_and_units_switch(served):
@@ -89,9 +165,27 @@ def test_steel_of_a_row_is_taken_and_units_switch(served):
     page.wait_for_function("() => document.querySelector('.fpg h1').textContent.startsWith('1050')")
     page.get_by_label("temperature unit").select_option("°F")
     page.wait_for_function("() => /°F/.test(document.querySelector('.fpg .sub').textContent)")
-    shown = page.locator(".cols").inner_text()
-    assert "°F" in shown and "°C" not in shown
-    page.get_by_label("temperature unit").select_option("°C")
+    page.get_by_label("length unit").select_option("in")
+    page.get_by_label("hardness scale").select_option("HRC")
+    for tab in ("why", "bending", "later", "shop"):
+        page.locator(f"[data-tab={tab}]").click()
+        ready(page)
+        page.wait_for_function(
+            "t => t === 'why' || document.querySelector('.other:not(.stale) .blocks')", arg=tab
+        )
+        shown = page.locator(".cols").inner_text()
+        assert "°F" in shown and not re.search(r"\d ?(°C|HV|mm|N|L/min)\b", shown), tab
+    for name, unit in (("temperature unit", "°C"), ("length unit", "mm"), ("hardness scale", "HV")):
+        page.get_by_label(name).select_option(unit)
+
+
+def test_the_menu_leads_to_every_page_and_the_job_goes_along(served):
+    page = served.page
+    page.get_by_label("All pages").click()
+    page.get_by_role("button", name="Grades", exact=True).click()
+    page.wait_for_selector(".other table", timeout=60_000)
+    page.wait_for_function("() => document.querySelector('.fpg h1').textContent.startsWith('1050')")
+    assert "03_compare_grades" in page.url
 
 
 def test_names_downloads_and_console(served):
@@ -101,10 +195,64 @@ def test_names_downloads_and_console(served):
     assert got.value.suggested_filename.startswith("job-")
     named = page.evaluate(
         "() => [...document.querySelectorAll('.fpg :is(button, input, select, textarea)')].filter(e =>"
-        " !(e.ariaLabel || e.labels?.[0]?.textContent || e.textContent.trim())).map(e => e.outerHTML.slice(0, 80))"
+        " !(e.ariaLabel || e.labels?.[0]?.textContent || e.hidden || e.textContent.trim())).map(e => e.outerHTML.slice(0, 80))"
     )
     assert named == []
     assert [e for e in served.errors if "ERR_FAILED" not in e] == []
+
+
+_EXECUTE = """
+async ([code]) => {
+  const {kernelId, baseUrl} = JSON.parse(document.getElementById('jupyter-config-data').textContent);
+  const socket = new WebSocket(`ws://${location.host}${baseUrl}api/kernels/${kernelId}/channels?session_id=visitor`);
+  await new Promise((yes, no) => { socket.onopen = yes; socket.onerror = no; });
+  const kinds = [];
+  socket.onmessage = (e) => { if (typeof e.data === 'string') kinds.push(JSON.parse(e.data).msg_type); };
+  for (const [msg_type, content] of [['execute_request', {code, silent: false}], ['kernel_info_request', {}]])
+    socket.send(JSON.stringify({channel: 'shell', parent_header: {}, metadata: {}, buffers: [], content,
+      header: {msg_id: msg_type, username: 'v', session: 'visitor', date: new Date().toISOString(), msg_type, version: '5.3'}}));
+  await new Promise((yes) => setTimeout(yes, 3000));
+  socket.close();
+  return kinds;
+}"""
+
+
+def test_a_visitor_reads_and_writes_nothing_on_the_server(served, tmp_path):
+    """Uploads and the job stay in the visitor's kernel and browser; no path of the server is shown; no code runs."""
+    page, folder = served.page, NOTEBOOK.parent
+    before = {f: f.stat().st_mtime_ns for f in folder.rglob("*")}
+    page.get_by_role("tab", name="Shop").click()
+    page.locator(".fpg input[aria-label=files]").set_input_files(
+        [
+            {
+                "name": "<b>mine.csv",
+                "mimeType": "text/csv",
+                "buffer": b"head_id,zone,value,scale\n7,face,45,HRC",
+            }
+        ]
+    )
+    page.get_by_text("hardness readings").first.wait_for(timeout=20_000)
+    page.locator("[data-name=spray_s]").focus()
+    page.keyboard.press("ArrowLeft")
+    ready(page)
+    shown = page.content()
+    assert str(folder.parent) not in shown and str(Path.home()) + "/" not in shown
+    for name in (
+        "01_the_head.ipynb",
+        "job.json",
+        "../pyproject.toml",
+        "..%2fpyproject.toml",
+        "%2fetc%2fpasswd",
+    ):
+        for place in ("voila/files", "files", "api/contents", "voila/static"):
+            assert page.request.get(f"{page.url}{place}/{name}").status in (403, 404, 405), (
+                place,
+                name,
+            )
+    written = tmp_path / "written"
+    kinds = page.evaluate(_EXECUTE, [f"open({str(written)!r}, 'w').close()"])
+    assert "kernel_info_reply" in kinds and "execute_reply" not in kinds and not written.exists()
+    assert {f: f.stat().st_mtime_ns for f in folder.rglob("*")} == before
 
 
 def _times(page, record_time, name):
@@ -124,14 +272,20 @@ def test_slider_to_picture_under_voila(served, record_time):
 
 def test_in_jupyterlab_it_fits_and_shortcuts_stay_out(notebook, record_time):
     page = notebook.page
-    page.set_viewport_size({"width": 1280, "height": 720})
     page.wait_for_selector(".fpg", timeout=60_000)
+    for size in ((1280, 720), (1440, 900), (1000, 720)):
+        page.set_viewport_size({"width": size[0], "height": size[1]})
+        page.wait_for_timeout(800)
+        wide = page.evaluate(
+            "() => [...document.querySelectorAll('.fpg :is(.rail, .tile, .tabs)')].filter(e =>"
+            " e.scrollWidth > e.clientWidth + 1).map(e => e.className)"
+        )
+        assert wide == [], size
+        for box in page.locator(".rail, .tile, .says, svg.head, .tabs").all():
+            b = box.bounding_box()
+            assert b["x"] + b["width"] <= size[0] and b["y"] + b["height"] <= size[1], (size, box)
+    page.set_viewport_size({"width": 1280, "height": 720})
     page.wait_for_timeout(800)
-    wide = page.evaluate(
-        "() => [...document.querySelectorAll('.fpg :is(.rail, .tile, .tabs)')].filter(e =>"
-        " e.scrollWidth > e.clientWidth + 1).map(e => e.className)"
-    )
-    assert wide == []
     _times(page, record_time, "01_lab")
     cells = page.locator(".jp-Cell").count()
     for key in "abmz":

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import forgeprops as fp
+from forgeprops.base.cautions import SHORT
 from forgeprops.base.errors import InputError
 
 ENDINGS = (".csv", ".xlsx", ".parquet")
@@ -94,6 +95,7 @@ def test_a_changed_table_is_refused(tmp_path):
         "format": "forgeprops table",
         "version": 1,
         "columns": {"n": "whole", "hv": "number"},
+        "cautions": SHORT,
     }
     for old, new in (
         ("1,1.0", "x,1.0"),

@@ -220,7 +220,7 @@ def constants_table(theta, best, jack, left_out, rows, misses):
         ("residual_q90_hrc", "overaged"): np.quantile(e[hot], 0.9),
     }
     maynier = {"rows": "", "steels": 16, "basis": "from memory"}
-    maynier["source"] = "Maynier, Dollet & Bastien 1978: their line for tempered bainite"
+    maynier["source"] = "Maynier, Jungmann & Dollet 1978: their line for tempered bainite"
     return [
         row(("activation_k", "1"), f"{theta:.0f}"),
         *(row(key, f"{best[key]:.5g}", error_of(key)) for key in CONSTANTS),

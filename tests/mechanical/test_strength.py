@@ -4,9 +4,13 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
+from forgeprops.base.constants import Z80
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
+from forgeprops.inputs.grades import grade
+from forgeprops.specimens import air_cooled_bar
 from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.strength.tensile import (
     BRANCHES,
@@ -172,3 +176,31 @@ def test_bainite_goes_by_its_own_two_numbers_and_nothing_is_softer_than_pure_iro
     )
     assert np.all(soft["tensile_mpa"] >= 180.0) and np.all(soft["yield_mpa"] >= 100.0)
     assert np.all(soft["yield_mpa"] < soft["tensile_mpa"])
+
+
+@pytest.mark.parametrize("branch", ["ferrite-pearlite", "quenched and tempered"])
+@pytest.mark.parametrize("quantity", ["tensile", "yield"])
+def test_stated_range_holds_four_fifths_of_the_handbook_bars(branch, quantity):
+    """Inside the binomial 90 % band round 80 %; the bars are those of the fit."""
+    bars = handbook(branch)
+    shares = np.ones(len(bars["hardness_hv"])) * (branch == "ferrite-pearlite")
+    found = strength_arrays(bars["hardness_hv"], shares, 0.0 * shares, 1.0 - shares)
+    error = found[f"{quantity}_mpa"] - bars[f"{quantity}_mpa"]
+    held = (np.abs(error) <= Z80 * found[f"{quantity}_se_mpa"])[np.isfinite(error)]
+    low, high = stats.binom.ppf((0.05, 0.95), len(held), 0.80)
+    assert low <= held.sum() <= high
+
+
+def test_tensile_strength_of_normalised_bars_from_computed_hardness_has_no_bias():
+    """Nine grades, 25 mm, hardness, structure and strength all calculated: within 3 % on average."""
+    rows = [
+        r
+        for r in read_rows("validation/handbook_properties.csv")
+        if r["condition"].startswith("normalised ")
+    ]
+    ratio = []
+    for r in rows:
+        hot_c = float(r["condition"].removeprefix("normalised ").removesuffix("C"))
+        bar = air_cooled_bar(grade(r["grade"]), 25.0, hot_c)
+        ratio.append(strength(bar.hardness_hv, bar.fractions).tensile_mpa / float(r["tensile_mpa"]))
+    assert len(ratio) == 9 and abs(np.mean(ratio) - 1.0) < 0.03

@@ -1,11 +1,14 @@
 """The page without a browser: the desk, what the kernel sends, what comes back."""
 
+import itertools
 import json
 import multiprocessing
 import re
+from pathlib import Path
 
 import pytest
 
+import forgeprops
 from forgeprops.answer.estimate import estimate
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.job import Job, load_job
@@ -15,6 +18,8 @@ from forgeprops.show.page.blocks import Stopped
 from forgeprops.show.page.fields import changes_of, limits_with
 from forgeprops.show.page.tabs import TABS
 from forgeprops.show.units import Units
+
+PAGE = Path(forgeprops.__file__).parent / "show" / "page"
 
 
 def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
@@ -115,7 +120,7 @@ def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
 def test_sheet_of_a_tab_is_the_sheet_of_the_job():
     page = Page(Desk(Job()), "sheet")
     page._heard(None, {"do": "act", "act": "note", "values": {"note": "order <7>"}}, [])
-    shown = page.content["blocks"][0]
+    shown = page.content["blocks"][-1]
     assert Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
     assert re.fullmatch(r"\d{4}-\d\d-\d\d_4130_mid-iron_\w+\.html", shown["name"])
 
@@ -147,3 +152,20 @@ def test_own_steel_and_own_head():
     )
     assert page.desk.note == "" and page.desk.job.steel.get("Cr") == 0.95
     assert page.desk.job.head.face.thickness_mm == 2.4
+
+
+def test_levels_stay_apart_for_every_eye_and_in_grey(eyes):
+    """Good, marginal and out by colour; where two are alike in grey, the hatch and the sign tell them apart."""
+    script = (PAGE / "head.js").read_text(encoding="utf-8")
+    ink = dict(re.findall(r'(good|marginal|out|none): \["(#\w{6})"', script))
+    assert len(ink) == 4
+    for kind in eyes.KINDS:
+        for a, b in itertools.combinations(ink.values(), 2):
+            assert eyes.difference(a, b, kind) >= eyes.APART, (kind, a, b)
+    assert {f'pattern("{level}"' in script for level in ("out", "marginal")} == {True}
+
+
+def test_scripts_stay_small():
+    lines = [line for f in PAGE.glob("*.js") for line in f.read_text("utf-8").splitlines()]
+    assert len(lines) <= 900 and sum(len(line.encode()) + 1 for line in lines) <= 60_000
+    assert max(map(len, lines)) <= 120

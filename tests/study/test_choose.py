@@ -55,6 +55,13 @@ def test_chosen_settings_meet_the_limits(found):
     assert found.route.preheat.temperature_c == found.settings["preheat_c"]
     assert {"press_s", "heads_per_hour", "water_l"} <= set(found.results)
     assert "all limits are met" in found.words() and "heads an hour" in found.words()
+    assert found.rounded and found.settings["preheat_c"] % 5 == 0
+    verdict = fp.estimate(
+        fp.Job(found.steel, found.head, found.route, found.limits, found.shop)
+    ).verdict
+    assert found.verdict.chance_right == verdict.chance_right
+    assert f"with the model's doubt {100 - verdict.with_doubt} %" in found.words()
+    assert verdict.with_doubt <= verdict.heads_inside
 
 
 def test_chosen_settings_are_more_robust_than_the_edge(found):

@@ -6,7 +6,6 @@ import math
 import pytest
 
 import forgeprops as fp
-from forgeprops.answer.interval import Z
 from forgeprops.base.tables import data_path
 from forgeprops.certificates.reading import read_certificates
 from forgeprops.study.shop.heat_acceptance import (
@@ -14,7 +13,6 @@ from forgeprops.study.shop.heat_acceptance import (
     ADJUST,
     HOLD,
     TURNED,
-    _chances,
     judge_heat,
     judge_heats,
 )
@@ -101,17 +99,21 @@ def test_the_whole_list_in_one_table():
     assert len(one) == 1 and one[0].heat == "4130"
 
 
-def test_chances_are_those_of_a_normal():
-    from scipy.stats import norm
+def test_chances_are_those_of_the_verdict():
+    found = judge_heat("4130", limits=LIMITS)
+    verdict = fp.estimate(fp.Job("4130", limits=LIMITS)).verdict
+    assert found.chance == pytest.approx(verdict.chance_right, abs=0.06)
+    assert found.sure.heads_inside == pytest.approx(verdict.heads_inside, abs=6)
+    low, high = (s.chance for s in verdict.limits if s.name == "face_hardness_hv")
+    assert found.chances["face_hardness_hv"] == pytest.approx(low + high - 1.0, abs=0.06)
 
-    limits = fp.Limits(face_hardness_hv=(380, 460))
-    got = _chances(
-        limits, {"face_hardness_hv": 430.0}, {"face_hardness_hv": (430 - 30 * Z, 430 + 20 * Z)}
-    )
-    expected = norm.cdf(30 / 20) - norm.cdf(-50 / 30)
-    assert got["face_hardness_hv"] == pytest.approx(expected, abs=1e-6)
-    assert _chances(limits, {"face_hardness_hv": 430.0}, {}) == {"face_hardness_hv": 1.0}
-    assert _chances(limits, {"face_hardness_hv": math.nan}, {}) == {"face_hardness_hv": 0.0}
+
+def test_a_heat_that_may_crack_is_held_unless_a_limit_allows_it():
+    wanted = {"hosel_allowed_deg": (0.5, None)}
+    held = judge_heat("1045", limits=fp.Limits(**wanted), turned={})
+    assert held.verdict == HOLD and "warning quench-crack" in held.reason
+    allowed = fp.Limits(**wanted, crack_index=(None, 3))
+    assert judge_heat("1045", limits=allowed).verdict == ACCEPT
 
 
 @pytest.mark.parametrize("change, says", [

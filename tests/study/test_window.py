@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import forgeprops as fp
+from forgeprops.answer.remedy import step_of
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.job import changed, value_of, varied
 from forgeprops.inputs.settings import setting as lookup
@@ -171,5 +172,36 @@ def test_progress_is_counted_and_a_cancel_is_one_sentence():
     axes, done = (("preheat_c", 900, 950, 3), ("flux", 8, 12, 3)), []
     fp.window("4130", None, None, *axes, progress=lambda *counts: done.append(counts))
     assert done == [(9, 9)]
-    with pytest.raises(InputError, match="stopped before it was finished"):
+    with pytest.raises(InputError, match="stopped before two rows"):
         fp.window("4130", None, None, *axes, cancel=lambda: True)
+
+
+def test_a_cancelled_map_keeps_its_finished_rows(monkeypatch):
+    from forgeprops.study.process import study
+
+    monkeypatch.setattr(study, "_BETWEEN", 7)
+    axes, done = (("preheat_c", 900, 950, 3), ("flux", 8, 12, 5)), []
+    options = {"progress": lambda *counts: done.append(counts), "cancel": lambda: bool(done)}
+    part = fp.window("4130", None, None, *axes, fp.Limits(hosel_allowed_deg=(1, None)), **options)
+    assert part.cancelled and part.slack.shape == (2, 3) and part.y.values.tolist() == [8, 9]
+    assert part.words().startswith("Stopped at spray rate 9 kg/(m² s).")
+
+
+def test_forging_temperature_is_an_axis_whatever_moves_it(found):
+    """The metal reaches it at every transfer time; what is proposed to set is a preheat temperature."""
+    limits = fp.Limits(hosel_allowed_deg=(1, None))
+    map_ = fp.window(
+        "4130", x=("forging_c", 850, 900, 3), y=("transfer_s", 2, 10, 3), limits=limits
+    )
+    assert map_.maps["die_c"] == pytest.approx(np.tile([850, 875, 900], (3, 1)), abs=1.5)
+    assert map_.now["forging_c"] == pytest.approx(fp.estimate(fp.grade("4130")).effort.die_c, abs=1)
+    assert set(map_.proposed) == {"preheat_c", "transfer_s"}
+    # what is proposed can be set, keeps the limits and is as sure as its own verdict says
+    for one in (map_, found):
+        steps = {"preheat_c": 5, "transfer_s": 0.5, "flux": step_of("flux")}
+        for name, value in one.proposed.items():
+            assert value / steps[name] == pytest.approx(round(value / steps[name]), abs=1e-6)
+        verdict = fp.estimate(fp.Job("4130", limits=one.limits).with_(**one.proposed)).verdict
+        assert all(s.met for s in verdict.limits)
+        assert one.sure.chance_right == pytest.approx(verdict.chance_right, abs=0.06)
+        assert one.sure.heads_inside == pytest.approx(verdict.heads_inside, abs=6)

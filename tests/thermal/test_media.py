@@ -96,7 +96,7 @@ def test_warm_water_and_still_baths_cool_less():
 
 def test_an_own_table_is_followed_and_checked():
     table = ((100.0, 500.0), (500.0, 2500.0), (900.0, 500.0))
-    loss = bath_w_m2("own bath", 30.0, 0.0, table)
+    loss = bath_w_m2("own bath", 30.0, table=table)
     from forgeprops.thermal.media import MEDIUM_C
 
     at = np.interp([300.0, 700.0, 900.0], MEDIUM_C, loss) / (np.array([300.0, 700.0, 900.0]) - 30.0)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from ...base.ranges import Warn
+from .baths import baths
 from .furnace import furnace, inputs, press
 from .hosel import hosel, stiff, stiff_text
 from .later_heats import later
 from .spray import spray
 
 #: Every warning of an estimate, in the order of the shop floor.
-RULES = (*inputs(), *furnace(), *press(), *spray(), *later(), *hosel())
+RULES = (*inputs(), *furnace(), *press(), *spray(), *baths(), *later(), *hosel())
 
 
 #: What the furnace alone gives to warn of.

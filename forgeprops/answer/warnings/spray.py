@@ -15,6 +15,7 @@ from .rule import FACE, Rule
 #: is a hard face all the same; HV that hardening would bring at least.
 NOTE_REHEAT_C, SELF_TEMPERED_HV, LATE_WATER_C = 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, HARD_SHARE, HARDENS_HV = 0.35, 0.5, 0.5, 100.0
+CRACK_CARBON_POLYMER = 0.45
 
 
 def _martensite(e):
@@ -22,9 +23,14 @@ def _martensite(e):
 
 
 def crack_index(e):
-    """Carbon and martensite of the face under water over the marks of the warning, the lesser of both; 0 without water."""
-    carbon = np.asarray(e.cases.content("C")) / CRACK_CARBON
-    return np.where(e.cases.sprayed, np.minimum(carbon, _martensite(e) / CRACK_MARTENSITE), 0.0)
+    """Carbon and martensite of the face in water over the marks of the warning, the lesser of both; 0 without.
+
+    An own bath counts as water, a polymer with a higher mark, oil not at all (common practice).
+    """
+    water = e.cases.sprayed | e.cases.quenched_in("water bath", "own bath")
+    mark = np.where(water, CRACK_CARBON, CRACK_CARBON_POLYMER)
+    index = np.minimum(e.cases.content("C") / mark, _martensite(e) / CRACK_MARTENSITE)
+    return np.where(water | e.cases.quenched_in("polymer bath"), index, 0.0)
 
 
 def _soft_face(e):
@@ -145,6 +151,6 @@ def spray() -> Iterator[Rule]:
         lambda e: crack_index(e) > 1.0,
         lambda e, i: (
             f"Quench cracks: {e.cases.content('C')[i]:.2f} % C and {100 * _martensite(e)[i]:.0f} % martensite "
-            "under water; use less or warmer water and temper soon."
+            f"{'under water' if e.cases.sprayed[i] else 'in the bath'}; quench milder or warmer and temper soon."
         ),
     )

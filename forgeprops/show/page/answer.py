@@ -146,7 +146,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         },
         "sure": {
             "level": sure_level, "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
-            "second": f"{verdict.heads_inside} of 100 heads inside", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
+            "second": f"then {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
         },
     }  # fmt: skip
     events, out_s = result.events, result.events["out of furnace"]
@@ -266,7 +266,7 @@ def sentence(verdict: Verdict) -> str:
     ) or f"{worst.words} is {'in doubt' if worst.met else 'missed'}"
     if verdict.stops:
         what = {
-            "quench-crack": "the spray may crack this steel",
+            "quench-crack": "the quench may crack this steel",
             "burning": "the furnace burns this steel",
         }.get(verdict.stops[0].code, verdict.stops[0].code.replace("-", " "))
     elif verdict.cause:

@@ -1,19 +1,19 @@
 // Blocks of which the kernel makes a tab: text, facts, table, map, plot, row, form, buttons, page, drop. A further kind
 // is one more entry. What a row or a button does: { take: settings }, { act, values } or { save: [file, text, type] }.
 const go = (page, i) => i.save ? download(...i.save) : i.act ? page.send({ do: "act", act: i.act, values: i.values
-  || {} }) : page.commit(i.take || i);
+  || {} })
+  : page.commit(i.take || i);
 const sign = (level) => el("b.mark", { "data-level": level, "aria-label": WORD[level] }, MARK[level]);
-const exports = (name, rows) => menu("save or copy", "⤓", [["Copy", () => copy(rows)],
-  ["Table (CSV)", () => download(name + ".csv", asCsv(rows), "text/csv")]]);
+const exports = (name, rows, drawn) => menu("save or copy", "⤓", [["Copy", () => copy(rows())], ["Table (CSV)", () =>
+  download(name + ".csv", asCsv(rows()), "text/csv")], ...(drawn ? [["Picture (SVG)", () => saveSvg(drawn(), name)],
+  ["Picture (PNG)", () => savePng(drawn(), name)]] : [])]);
 
 const BLOCKS = {
   text: (b) => el("p.words" + (b.look ? "." + b.look : ""), {}, b.words, b.step ? el("a.link", { href:
     "08_why_face_and_hosel_differ.ipynb", target: "_blank", onclick: () => localStorage.setItem("forgeprops-step",
     b.step) }, `Why: lesson, step ${b.step}`) : null),
-
-  facts: (b) => el("div.withmenu", {}, exports(b.name || "facts", b.rows),
+  facts: (b) => el("div.withmenu", {}, exports(b.name || "facts", () => b.rows),
     el("div.facts", {}, ...b.rows.flatMap(([k, v]) => [el("span", {}, k), el("b", {}, v)]))),
-
   table(b, page) {
     const levels = b.levels || [], take = b.take || [];
     const row = (r, i) => {
@@ -24,16 +24,13 @@ const BLOCKS = {
         levels.length ? el("td", {}, sign(levels[i])) : null, ...r.map((v, c) => el(c ? (String(v).length > 40
           ? "td.wrap" : "td") : "th", c ? {} : { scope: "row" }, c ? v : first)));
     };
-    return el("div.withmenu.grow", {}, exports(b.name || "table", [b.head, ...b.rows]), el("table" + (levels.length
-      ? ".levels" : ""), {},
+    return el("div.withmenu.grow", {}, exports(b.name || "table", () => [b.head, ...b.rows]), el("table" +
+      (levels.length ? ".levels" : ""), {},
       el("thead", {}, el("tr", {}, levels.length ? el("th", { "aria-label": "verdict" }) : null, ...b.head.map((v) =>
-        el("th", { scope: "col" }, v)))),
-      el("tbody", {}, ...b.rows.map(row))));
+        el("th", { scope: "col" }, v)))), el("tbody", {}, ...b.rows.map(row))));
   },
-
   map(b, page) {
-    const nx = b.xs.length, fields = [];
-    const tip = el("span.tipline", { "aria-live": "polite" }, "");
+    const nx = b.xs.length, fields = [], tip = el("span.tipline", { "aria-live": "polite" }, "");
     b.ys.forEach((y, j) => {
       fields.push(el("span.y", {}, j % 2 ? "" : y));
       b.xs.forEach((x, i) => {
@@ -63,12 +60,9 @@ const BLOCKS = {
       root.getBoundingClientRect = () => ({ width: nx * W * 2, height: b.ys.length * W * 2 });
       return root;
     };
-    return el("div.withmenu.grow", {}, menu("save or copy", "⤓", [["Copy", () => copy(rows)], ["Map (CSV)", () =>
-      download("window.csv", asCsv(rows), "text/csv")],
-      ["Map (SVG)", () => saveSvg(picture(), "window")], ["Map (PNG)", () => savePng(picture(), "window")]]),
-    el("p.axis", {}, `↑ ${b.y}`), grid, el("p.axis", {}, tip, el("span", {}, `${b.x} →`)));
+    return el("div.withmenu.grow", {}, exports("window", () => rows, picture), el("p.axis", {}, `↑ ${b.y}`), grid,
+      el("p.axis", {}, tip, el("span", {}, `${b.x} →`)));
   },
-
   form(b, page) {
     const input = (f) => f.options ? el("select", {}, ...Object.entries(f.options).map(([value, words]) => el("option",
       { value, selected: value === f.value }, words))) : el("input" + (f.text ? ".text" : ""), { type: f.text ? "text"
@@ -84,14 +78,12 @@ const BLOCKS = {
     return el("form.form", { onsubmit: (e) => { e.preventDefault(); act(); } }, ...inputs.map(row), el("button.small",
       { onclick: act }, b.button));
   },
-
-  page(b) {                                                  // a page to print: shown, printed, saved under its own name
+  page(b) { // a page to print: shown, printed, saved under its own name
     const frame = el("iframe.paper", { title: "sheet", srcdoc: b.html, sandbox: "allow-same-origin allow-modals" });
     return el("div.grow", {}, el("p.buttons", {}, el("button.small", { onclick: () => download(b.name, b.html,
       "text/html", (n) => n) }, "Download"), el("button.small", { onclick: () => frame.contentWindow.print() },
-      "Print"), el("span.words.small", {}, b.name)), frame);
+        "Print"), el("span.words.small", {}, b.name)), frame);
   },
-
   drop(b, page) {
     const input = el("input", { type: "file", multiple: true, hidden: true, accept: b.accept, "aria-label": "files",
       onchange: () => take(input.files) }), say = el("span.words.small", {}, b.words);
@@ -111,22 +103,16 @@ const BLOCKS = {
     });
     return root;
   },
-
   plot(b) {
-    const c = chart(b), rows = seriesRows(b), name = b.name || "plot";
+    const c = chart(b);
     b.series.forEach(c.draw);
     c.root.setAttribute("aria-label", b.words);
-    return el("figure.withmenu.plot", {}, menu("save or copy", "⤓", [["Copy", () => copy(rows)], ["Table (CSV)", () =>
-      download(name + ".csv", asCsv(rows), "text/csv")], ["Picture (SVG)", () => saveSvg(c.root, name)],
-      ["Picture (PNG)", () => savePng(c.root, name)]]),
+    return el("figure.withmenu.plot", {}, exports(b.name || "plot", () => seriesRows(b), () => c.root),
     b.title ? el("p.words", {}, el("b", {}, b.title)) : null, c.root, legend(b.series), b.words ? el("p.words.small",
       {}, b.words) : null);
   },
-
   row: (b, page) => el("div.row", {}, ...b.blocks.map((k) => BLOCKS[k.kind](k, page))),
-
   buttons: (b, page) => el("p.buttons", {}, ...b.items.map((i) => el("button.small", { onclick: () => go(page, i) },
-    i.label))),
-};
+    i.label))), };
 const drawBlocks = (blocks, page) => el("div.blocks", {}, ...blocks.map((b) => (BLOCKS[b.kind] || BLOCKS.text)(b,
   page)));

@@ -24,8 +24,7 @@ function el(tag, props = {}, ...kids) {
 }
 function svg(tag, props = {}, ...kids) {
   const e = document.createElementNS(NS, tag);
-  put(e, props);
-  e.append(...kids);
+  put(e, props); e.append(...kids);
   return e;
 }
 const put = (e, props) => { for (const k in props) e.setAttribute(k, props[k]); };
@@ -39,7 +38,7 @@ const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 
 // Under a page server: a menu of all pages
 const PAGES = { "00_start_here": "Start", "01_the_head": "The head", "02_forging_temperature": "Forging temperature",
   "03_compare_grades": "Grades", "04_settings_and_scatter": "Settings", "05_hosel_bench": "Bench",
-  "06_shop_data": "Shop", "07_how_far_to_trust_it": "Trust", "08_why_face_and_hosel_differ": "Lesson" };
+    "06_shop_data": "Shop", "07_how_far_to_trust_it": "Trust", "08_why_face_and_hosel_differ": "Lesson" };
 const siteMenu = () => !/\/voila\/render\//.test(location.pathname) ? null : menu("All pages", "☰",
   Object.entries(PAGES).map(([file, words]) => [words, () => location.assign(file + ".ipynb")]));
 
@@ -66,16 +65,14 @@ function fitted(host, root, then = () => {}) {
 function shell(host, head, body, caution) {
   const root = el("div.fpg", { lang: "en", "data-lm-suppress-shortcuts": "true" }, el("header", {}, siteMenu(),
     ...head), body, el("p.caution", {}, caution));
-  host.classList.add("fpg-host");
-  host.append(root);
+  host.classList.add("fpg-host"); host.append(root);
   return fitted(host, root);
 }
 
 // ---- files and the clipboard
 function download(name, data, type, named = dated) {
   const url = URL.createObjectURL(data instanceof Blob ? data : new Blob([data], { type }));
-  el("a", { href: url, download: named(name) }).click();
-  setTimeout(() => URL.revokeObjectURL(url), 2000);
+  el("a", { href: url, download: named(name) }).click(); setTimeout(() => URL.revokeObjectURL(url), 2000);
 }
 const cell = (v) => (/[",\n]/.test(v) ? `"${String(v).replaceAll('"', '""')}"` : String(v));
 const safe = (v) => (/^[=+\-@\t]/.test(v) && !/^-?[\d.]+$/.test(v) ? "'" + v : String(v));
@@ -96,8 +93,7 @@ function savePng(node, name) {
     height: 2 * box.height });
   picture.onload = () => {
     const g = canvas.getContext("2d");
-    g.fillStyle = "#fff";
-    g.fillRect(0, 0, canvas.width, canvas.height);
+    g.fillStyle = "#fff"; g.fillRect(0, 0, canvas.width, canvas.height);
     g.drawImage(picture, 0, 0, canvas.width, canvas.height);
     canvas.toBlob((b) => download(name + ".png", b));
   };
@@ -107,13 +103,11 @@ const copy = (rows) => navigator.clipboard?.writeText(rows.map((r) => r.join("\t
 
 // A menu of commands under a small button
 function menu(name, sign, items) {
-  const list = el("div"), root = el("details.menu", {}, el("summary", { "aria-label": name, title: name }, sign),
-    list);
-  const fill = (now) => list.replaceChildren(...now.map(([words, act]) =>
+  const list = el("div"), root = el("details.menu", {}, el("summary", { "aria-label": name, title: name }, sign), list);
+  const fill = () => list.replaceChildren(...(items.call ? items() : items).map(([words, act]) =>
     el("button", { onclick: () => { root.open = false; act(); } }, words)));
   root.addEventListener("focusout", (e) => { if (!root.contains(e.relatedTarget)) root.open = false; });
   root.addEventListener("keydown", (e) => { if (e.key === "Escape") root.open = false; });
-  if (typeof items === "function") root.addEventListener("toggle", () => root.open && fill(items()));
-  else fill(items);
+  root.addEventListener("toggle", fill);
   return root;
 }

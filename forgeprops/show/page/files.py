@@ -40,7 +40,7 @@ KINDS = {
     "traces": Kind("thermocouple traces", read_traces, lambda u: f"head_id,time_s,channel,temperature {u.temperature}\n101,0.0,face,{u.from_c(930):.0f}\n"),
     "channels": Kind("places of thermocouples", read_channels, lambda u: "channel,zone,depth_mm\nT1,face,1.3\n"),
     "certificates": Kind("steel certificates", read_certificates, lambda u: "heat,grade,C %,Si %,Mn %,P %,S %,Cr %,Mo %,Ni %,Cu %,N ppm\nR1,4130,0.30,0.25,0.50,0.012,0.008,0.95,0.20,0.10,0.12,70\n"),
-    "runs": Kind("furnace log, how each head was made", read_runs, lambda u: f"head_id,heat,head,preheat temperature {u.temperature},spray rate {u.flow},spray time s,delay s\n101,R1,mid-iron,{u.from_c(930):.0f},{shown(u, 'flux', 12):.2f},10,2\n"),
+    "runs": Kind("furnace log of the heads", read_runs, lambda u: f"head_id,heat,head,preheat temperature {u.temperature},spray rate {u.flow},spray time s,delay s\n101,R1,mid-iron,{u.from_c(930):.0f},{shown(u, 'flux', 12):.2f},10,2\n"),
     "shop": Kind("shop file", load_shop),
 }  # fmt: skip
 #: Rows of a file that the preview shows beside those with a problem, and at most.
@@ -102,12 +102,15 @@ def templates(units: Units) -> list[list[str]]:
 
 def preview(file: File | None) -> list[dict]:
     """First rows of a file in its own words, and every row with a problem, marked."""
-    if file is None or file.kind == "shop":
+    if file is None:
         return []
+    whole = [text(file.error, "stop")] if file.error else []
+    if file.kind == "shop":
+        return whole
     try:
         grid = read_grids(file.content, file.name)[0]
     except InputError:
-        return []
+        return whole
     faults: dict[int, list] = {}
     for p in file.problems:
         faults.setdefault(p.row or 0, []).append(p)
@@ -119,7 +122,7 @@ def preview(file: File | None) -> list[dict]:
             levels.append("out" if any(map(_unused, met)) else "marginal" if met else "none")
             shown_ = ["" if c is None else cell_text(c)[:24] for c in [*cells, *[None] * width]]
             rows.append([str(n), said, *shown_[:width]])
-    whole = [text(f"{p.what}: {p.assumed}.", "note") for p in faults.get(0, ())]
+    whole += [text(f"{p.what}: {p.assumed}.", "note") for p in faults.get(0, ())]
     if not rows:
         return whole
     head = ["row", "what was met, and what was made of it", *map(column_letter, range(width))]

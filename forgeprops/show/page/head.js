@@ -5,8 +5,7 @@ const OUTLINE = {
   body: "M27 29.5C13 36-8 46-23 54C-34 60-43.5 54-44.5 40" +
     "C-45.5 23-42 8-28 3C-12-1.6 14-2 30 2C38 4.5 43.5 10 46 17.5C45 23 36 26 27 29.5Z",
   rim: "M20 27C8 32.5-9 41-22.5 48C-31 52.5-39 48.5-40 38.5" +
-    "C-41 24-38 11.5-26.5 7.5C-11 3.2 8 3 20 6C25 10 25 22 20 27Z",
-};
+    "C-41 24-38 11.5-26.5 7.5C-11 3.2 8 3 20 6C25 10 25 22 20 27Z", };
 const INK = { good: ["#0E7C7B", "#fff"], marginal: ["#E9A820", "#2B1D00"], out: ["#B8321A", "#fff"], none: ["#CBD2DB",
   "#10151F"] };
 const SPOTS = { rim: [-2, -53, "start"], body: [4, 13, "middle"], neck: [58, -20, "start"], hosel: [46.5, -68.5,
@@ -24,9 +23,9 @@ function headPicture(id, pick) {
       e.preventDefault(); } });
   }
   const title = (z, x, y, anchor) => (names[z] = label({ x, y, "text-anchor": anchor, class: "nm" }, z));
-  const number = svg("tspan", {}), scale = svg("tspan", { class: "small", dx: 1.2 }), sign = label({ x: -11, y: -10.5,
+  const number = svg("tspan", {}), scale = svg("tspan", { class: "small", dx: 1.2 }), sign = label({ x: -11, y: -11.8,
     "text-anchor": "middle", class: "sign" }, "");
-  words.face = svg("text", { x: -11, y: -20.5, "text-anchor": "middle", class: "hv big" }, number, scale);
+  words.face = svg("text", { x: -11, y: -20.8, "text-anchor": "middle", class: "hv big" }, number, scale);
   title("face", -11, -31, "middle");
   for (const [z, [x, y, anchor]] of Object.entries(SPOTS)) {
     words[z] = svg("text", { x, y, "text-anchor": anchor, class: "hv" });
@@ -47,15 +46,13 @@ function headPicture(id, pick) {
     for (const z of ZONES) {
       const { level, text: hv, fill } = s.zones[z];
       put(shapes[z], { fill: (fill || INK[level])[0], stroke: z === picked ? "#0B1020" : "#fff",
-        "stroke-width": z === picked ? 1.6 : .7,
-        "aria-label": `${z}: ${hv}, ${WORD[level]}` });
+        "stroke-width": z === picked
+        ? 1.6 : .7, "aria-label": `${z}: ${hv}, ${WORD[level]}` });
       veils[z].setAttribute("fill", level === "out" || level === "marginal" ? `url(#${id}-${level})` : "none");
       if (z !== "face") text(words[z], hv + (z === "hosel" && s.hosel ? ` · ${s.hosel}` : ""));
     }
     const [n, u] = s.zones.face.text.split(" "), level = s.zones.face.level;
-    text(number, n);
-    text(scale, u);
-    text(sign, level === "none" ? "" : `${MARK[level]} ${WORD[level]}`);
+    text(number, n); text(scale, u); text(sign, level === "none" ? "" : `${MARK[level]} ${WORD[level]}`);
     for (const e of [words.face, names.face, sign]) e.style.fill = (s.zones.face.fill || INK[level])[1];
     root.setAttribute("aria-label", "head: " + ZONES.map((z) => `${z} ${s.zones[z].text}`).join(", "));
   } };

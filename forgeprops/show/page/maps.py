@@ -145,11 +145,16 @@ def forging(desk: Desk, result, progress) -> list[dict]:
          u.hardness_text(r.face_hv), u.hardness_text(r.hosel_hv), f"{r.allowed_deg:.1f}°", f"{100 * f.chance_right:.0f} %"]
         for r, f in zip(study.itertuples(), found, strict=True)
     ]  # fmt: skip
-    head = ["preheat", "in the die", "press × 1030", "metal lost", "face", "hosel", "bend", "sure"]
+    head = ["preheat", "in die", "press", "lost", "face", "hosel", "bend", "sure"]
     here = int(np.argmin(np.abs(at - job.route.preheat.temperature_c)))
     take = [{"preheat_c": shown(u, "preheat_c", float(c))} for c in at]
     block = {"kind": "table", "head": head, "rows": rows, "levels": [f.level for f in found], "take": take, "here": here, "name": "forging"}  # fmt: skip
-    return [text("What a hotter or colder heat costs. Click a row to take its temperature."), block]
+    return [
+        text(
+            "Press effort against 1030, metal lost to scale. Click a row to take its temperature."
+        ),
+        block,
+    ]
 
 
 def search(desk: Desk, result, values, progress) -> list[dict]:

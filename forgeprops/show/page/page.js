@@ -6,8 +6,7 @@ function render({ model, el: host }) {
   let s = model.get("state"), picked = null, tab = S.tab, mine = 0, begun = 0;
   const move = (set) => { mine = Date.now(); begun = performance.now(); model.set("move", { set, n: Math.random() });
     model.save_changes(); };
-  const commit = (set) => send(set ? { do: "commit", set } : { do: "commit" });
-  const api = { send, commit, model };
+  const commit = (set) => send(set ? { do: "commit", set } : { do: "commit" }), api = { send, commit, model };
 
   // ---- rail: a stack of sheets, the first with six controls
   const sliders = {}, field = (name, right, ...rest) => el("div.field", {}, el("div.line", {}, name, right), ...rest);
@@ -39,8 +38,7 @@ function render({ model, el: host }) {
       pin), S.main.includes(name) ? strip : null);
   }
   const select = (name, options, words) => el("select", { id: `${id}-${name}`, "aria-label": words, onchange: (e) =>
-    e.target.value && commit({ [name]: e.target.value }) },
-    ...options.map(([v, w]) => el("option", { value: v }, w)));
+    e.target.value && commit({ [name]: e.target.value }) }, ...options.map(([v, w]) => el("option", { value: v }, w)));
   const steel = select("steel", S.steels.map((g) => [g, g]), "steel"), head = select("head", S.heads.map((h) => [h,
     h]), "head");
   const cooling = select("cooling", Object.entries(S.cooling), "cooling");
@@ -61,8 +59,7 @@ function render({ model, el: host }) {
     head: [back("Own head"), ...S.headNumbers.map((n) => el("label.own", {}, n.replace("_mm", "").replaceAll("_",
       " "), numbers[n])),
       el("button.small", { onclick: () => send({ do: "head", set: Object.fromEntries(Object.entries(numbers).map(([k,
-        i]) => [k, i.value === "" ? null : +i.value])) }) }, "Use this head")],
-  };
+        i]) => [k, i.value === "" ? null : +i.value])) }) }, "Use this head")], };
   const rail = el("div.rail", { role: "form", "aria-label": "settings" });
   const pages = Object.fromEntries(Object.entries(sheets).map(([k, v]) => [k, el("div.sheet",
     { hidden: k !== "main" }, ...v)]));
@@ -85,8 +82,7 @@ function render({ model, el: host }) {
     return { root, paint(t) {
       for (const k in parts) text(parts[k], t[k]);
       root.dataset.level = t.level;
-      text(mark, MARK[t.level]);
-      text(word, WORD[t.level]);
+      text(mark, MARK[t.level]); text(word, WORD[t.level]);
       for (const [e, [lo, hi]] of [[band, t.gauge.band], [span, t.gauge.span]]) { e.style.left = lo + "%";
         e.style.right = 100 - hi + "%"; }
       dot.style.left = t.gauge.dot + "%";
@@ -97,7 +93,7 @@ function render({ model, el: host }) {
     " to ", lim("face_hardness_hv", 1, "highest face hardness"), " ", faceScale]),
     hosel: tile("hosel", "Hosel bends", ["at least ", lim("hosel_allowed_deg", 0, "required hosel bend, degrees"),
       "°, pull at most ", lim("bar_force_n", 1, "greatest pull"), " ", forceUnit]),
-    sure: tile("sure", "Setting is right", ["model's doubt; heads: the shop's scatter"]) };
+    sure: tile("sure", "Setting is right", ["model's doubt; heads: shop's scatter"]) };
   const signs = el("ul.signs", { "aria-label": "signs" }, ...[0, 1, 2, 3].map(() => el("li", {}, el("span.mark"),
     el("b"), el("span.what"))));
   const say = el("p.say", { role: "status", "aria-live": "polite" }), cure = el("button.cure", { hidden: true,
@@ -108,15 +104,11 @@ function render({ model, el: host }) {
   const picture = headPicture(id, (z) => { picked = picked === z ? null : z; paint(); }), plot = coolingPlot();
   const purpose = select("purpose", [["", "own limits"], ...S.purposes.map((p) => [p, p])], "limits by purpose");
   const numbersNow = () => model.get("more").numbers || [];
-  const box = el("figure.headbox", {}, el("figcaption", {}, el("span", {}, "Limits: ", purpose), menu("save or copy",
-    "⤓", [["Copy numbers", () => copy(numbersNow())],
-    ["Numbers (CSV)", () => download("numbers.csv", asCsv(numbersNow()), "text/csv")], ["Head (SVG)", () =>
-      saveSvg(picture.root, "head")], ["Head (PNG)", () => savePng(picture.root, "head")]])), picture.root);
+  const box = el("figure.headbox", {}, el("figcaption", {}, el("span", {}, "Limits: ", purpose), exports("head",
+    numbersNow, () => picture.root)), picture.root);
   const chart = el("div.chart", {}, plot.root), phases = el("div.phases"), table = el("div.zones"),
     temps = el("p.axis");
-  const curveMenu = menu("save curves", "⤓", [["Curves (SVG)", () => saveSvg(plot.root, "cooling")], ["Curves (PNG)",
-    () => savePng(plot.root, "cooling")],
-    ["Curves (CSV)", () => download("cooling.csv", asCsv(plot.rows()), "text/csv")]]);
+  const curveMenu = exports("cooling", plot.rows, () => plot.root);
   const why = el("div.why.withmenu", {}, curveMenu, chart, phases, table, temps), other = el("div.other"),
     busy = el("div.busy", { hidden: true });
   const tabs = el("div.tabs", { role: "tablist", "aria-label": "more about this job" },
@@ -145,8 +137,7 @@ function render({ model, el: host }) {
     if (c.tab === tab && tab !== "why" && c !== paintContent.last) {
       const focus = other.contains(document.activeElement) && document.activeElement.dataset.name,
         top = other.scrollTop;
-      other.replaceChildren(drawBlocks(c.blocks, api));
-      other.scrollTop = top;
+      other.replaceChildren(drawBlocks(c.blocks, api)); other.scrollTop = top;
       if (focus) other.querySelector(`[data-name="${focus}"]`)?.focus();
       paintContent.last = c;
     }
@@ -173,11 +164,11 @@ function render({ model, el: host }) {
     onchange: () => send({ do: "units", units: units.map((e) => e.value) }) }, ...u.map((v) => el("option",
       { value: v }, v))));
   const title = el("h1"), sub = el("span.sub"), shop = el("span.shop");
-  const header = el("header", {}, siteMenu(), el("div.id", {}, title, sub, shop), el("nav", { "aria-label": "job" }, ...units,
-    undo, redo, history, pin,
+  const header = el("header", {}, siteMenu(), el("div.id", {}, title, sub, shop), el("nav", { "aria-label": "job" },
+    ...units, undo, redo, history, pin,
     el("button.text", { onclick: () => file.click() }, "Open"), el("button.text", { onclick: () =>
       download("job.json", model.get("saved"), "application/json") }, "Save"), file));
-  const root = el("div.fpg", { lang: "en", "data-lm-suppress-shortcuts": "true",
+  const root = el("div.fpg", { lang: "en", tabIndex: -1, "data-lm-suppress-shortcuts": "true",
     "data-jp-suppress-context-menu": "true" }, header, el("div.cols", {}, rail,
     el("main", {}, el("div.tiles", {}, ...Object.values(tiles).map((t) => t.root)), says, signs, el("div.stage", {},
       box, el("div.card", {}, tabs, panel)))),
@@ -188,8 +179,7 @@ function render({ model, el: host }) {
     const k = e.key.toLowerCase(), go = k === "z" && !e.shiftKey ? "undo" : k === "y" || k === "z" ? "redo" : null;
     if (go) { send({ do: go }); e.preventDefault(); e.stopPropagation(); }
   });
-  host.classList.add("fpg-host");
-  host.append(root);
+  host.classList.add("fpg-host"); host.append(root);
 
   // ---- state → page
   const choose = (e, v, extra) => {
@@ -198,8 +188,7 @@ function render({ model, el: host }) {
   };
   function paint() {
     s = model.get("state");
-    text(title, s.title);
-    text(sub, s.compared ? `A → now: ${s.compared}` : s.sub);
+    text(title, s.title); text(sub, s.compared ? `A → now: ${s.compared}` : s.sub);
     text(shop, s.shop && `shop: ${s.shop}`);
     choose(steel, s.steel, true); choose(head, s.head, true); choose(cooling, s.cooling); choose(purpose, s.purpose);
     units.forEach((e, i) => (e.value = s.units[i]));
@@ -211,8 +200,7 @@ function render({ model, el: host }) {
     text(faceScale, s.tiles.face.scale); text(forceUnit, s.tiles.hosel.second.split(" ")[1].replace(",", ""));
     s.signs.forEach((g, i) => {
       const li = signs.children[i];
-      li.dataset.level = g.level;
-      li.title = li.ariaLabel = `${g.name}: ${g.text}, ${WORD[g.level]}`;
+      li.dataset.level = g.level; li.title = li.ariaLabel = `${g.name}: ${g.text}, ${WORD[g.level]}`;
       text(li.children[0], MARK[g.level]); text(li.children[1], g.name); text(li.children[2], g.text);
     });
     text(say, s.note || s.sentence);
@@ -242,12 +230,13 @@ function render({ model, el: host }) {
   function paintMore() {
     const m = model.get("more") || {}, now = m.version === s.version && s.exact && m.remedy;
     for (const k of S.main) sliders[k].strip((m.strips || {})[k]);
+    if (!now && document.activeElement === cure) root.focus();  // else the keys go nowhere
     cure.hidden = !now; cost.hidden = !now;
     if (now) { text(cure, m.remedy.label); text(cost, `${m.remedy.gives}; costs ${m.remedy.costs}`); }
   }
-  const clear = fitted(host, root, () => tab === "why" && plot.size(chart.clientWidth, chart.clientHeight)), fit = clear.fit;
-  model.on("change:state", paint);
-  model.on("change:more", paintMore);
+  const clear = fitted(host, root, () => tab === "why" && plot.size(chart.clientWidth, chart.clientHeight)),
+    fit = clear.fit;
+  model.on("change:state", paint); model.on("change:more", paintMore);
   model.on("change:content change:busy", paintContent);
   // without a file behind it the job stays in the reader's browser
   const keep = "forgeprops-job";

@@ -205,7 +205,7 @@ def content(desk: Desk, result, progress) -> list[dict]:
         demo = {"label": "Try the invented shop's files", "act": "demo"}
         return [drop, *_use(desk), {"kind": "buttons", "items": [demo]}, *_causes(desk)]
     table = {"kind": "table", "head": ["file", "what it is", "problems"], "levels": [f.level for f in files.values()], "name": "files",
-             "rows": [[f.name, KINDS[f.kind].title if f.kind else "not known", f.error or len(f.problems)] for f in files.values()],
+             "rows": [[f.name, KINDS[f.kind].title if f.kind else "not known", "not read" if f.error else len(f.problems)] for f in files.values()],
              "take": [{"act": "show", "values": {"name": name}} for name in files],
              "here": list(files).index(desk.kept["shown"]) if desk.kept.get("shown") in files else -1}  # fmt: skip
     remove = {"kind": "buttons", "items": [{"label": "Remove all files", "act": "clear"}]}

@@ -219,7 +219,7 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
     blocks = [
         text(
-            f"{100 * v.chance_right:.0f} % that this setting is right (the model's doubt, common to a lot). If it is, {v.heads_inside} of 100 heads come out inside (the shop's scatter)."
+            f"{v.sure}. The first is the model's doubt, common to a lot; the heads are the shop's scatter."
         ),
         {
             "kind": "table",
@@ -246,11 +246,9 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
 
 def _sheet(desk: Desk, result, progress) -> list[dict]:
     page = sheet_html(result, note=desk.kept.get("note", ""), display_units=desk.units)
-    note = {"name": "note", "label": "your line (order, customer)", "unit": "", "value": desk.kept.get("note", ""), "text": True}  # fmt: skip
-    return [
-        {"kind": "page", "html": page, "name": sheet_name(result)},
-        {"kind": "form", "fields": [note], "act": "note", "button": "Put on the sheet"},
-    ]
+    note = {"name": "note", "label": "order, customer", "unit": "", "value": desk.kept.get("note", ""), "text": True}  # fmt: skip
+    form = {"kind": "form", "fields": [note], "act": "note", "button": "Put on the sheet"}
+    return [form, {"kind": "page", "html": page, "name": sheet_name(result)}]
 
 
 def _set_note(desk: Desk, values: dict) -> None:

@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ...answer.cases import head_from, route_from
-from ...base.errors import InputError, check_list, check_number
+from ...base.cautions import note_html
+from ...base.errors import InputError, check_list
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
 from ...inputs.head import Head
 from ...inputs.limits import Limits
-from ...inputs.route import BURNING_C, Route
-from ...inputs.settings import table
+from ...inputs.route import Route
+from ...inputs.settings import setting
 from ...inputs.steel import Steel
+from ..settable import MOST, sureness
+from .equal_effort import preheat_for_c
 from .line_cost import Line
 from .study import ALL_WARNINGS, REFERENCE, Study, reference_stress_mpa
 
 #: Forging temperatures compared when none are named, °C.
-_LOW_C, _HIGH_C = table()["preheat_c"].search
+_LOW_C, _HIGH_C = setting("preheat_c").search
 PREHEATS_C = tuple(float(t) for t in np.arange(_LOW_C, _HIGH_C + 1.0, 25.0))
 
 #: Columns in the order they are shown.
@@ -50,6 +53,8 @@ _SHOWN = (
 )
 
 
+#: Chances that differ by less than about two standard errors of the draw rank alike.
+_SURE_STEP = 0.05
 #: Steps of slack that a veto costs: more than any limit is missed by in practice (our choice).
 _VETO_STEPS = 100.0
 
@@ -63,9 +68,10 @@ class Comparison:
     table : DataFrame
         One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results, costs;
         ``meets``, ``slack`` (in steps of `user_limits.QUANTITIES`), ``binding`` (the limit that comes first),
-        ``rank`` (1 is best: those that meet the limits before those that do not, then by slack; what a veto forbids,
-        `limits.VETOES` or a warning that says stop, meets none and comes last);
-        ``warnings``.
+        ``chance_right``, ``heads_inside`` and ``with_doubt`` (see `Verdict`; of the 48 with the most slack that meet the
+        limits, 256 lots of 32 heads drawn: standard error 0.02), ``rank`` (1 is best: those that meet the limits before those
+        that do not, by the lesser chance in steps of 5 %, then by slack; what a veto forbids, `limits.VETOES` or a
+        warning that says stop, meets none and comes last); ``warnings``.
     sets : DataFrame or None
         Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack`` and ``binding`` of
         the worst head, ``worst_head``, ``rank``; totals of press time and water.
@@ -92,14 +98,17 @@ class Comparison:
     def words(self) -> str:
         """The answer in sentences."""
         best = self.best
-        setting = f"from {best['preheat_c']:.0f} °C"
-        who = f"{best['grade']} {setting}" if self.sets is None else f"The set {setting}"
+        at = f"from {best['preheat_c']:.0f} °C"
+        who = f"{best['grade']} {at}" if self.sets is None else f"The set {at}"
         if not self.limits.bounds:
             return f"No limits are set, so nothing is ranked; what is compared stands in the table ({len(self.table)} rows)."
         if best["meets"]:
             many = int((self.table if self.sets is None else self.sets)["meets"].sum())
+            sure = "with the most slack"
+            if self.sets is None and np.isfinite(best["chance_right"]):
+                sure = f"most surely, {100 * best['chance_right']:.0f} % that it is right and then {best['heads_inside']:.0f} of 100 heads inside"
             return (
-                f"{who} meets all limits with the most slack, {best['slack']:.1f} steps; first comes: "
+                f"{who} meets all limits {sure}; slack {best['slack']:.1f} steps, first comes: "
                 f"{best['binding']}. {many} of {len(self.table if self.sets is None else self.sets)} do."
             )
         where = "" if self.sets is None else f" ({best['worst_head']})"
@@ -118,7 +127,7 @@ class Comparison:
         rows = shown.sort_values("rank").to_html(
             index=False, escape=True, float_format=lambda v: f"{v:.4g}"
         )
-        return f"<p>{html.escape(self.words())}</p>{rows}"
+        return f"<p>{html.escape(self.words())}</p>{rows}{note_html()}"
 
 
 def _sequence(given, what: str) -> list:
@@ -137,18 +146,22 @@ def compare(
     route=None,
     limits: Limits | None = None,
     *,
+    forgings_c: Sequence[float] | None = None,
     shop=None,
     line: Line | None = None,
     reference: tuple[str, float] = REFERENCE,
 ) -> Comparison:
-    """Compare grades at forging temperatures, and rank them by the user's own limits.
+    """Compare grades at preheat or forging temperatures, and rank them by the user's own limits.
 
     Parameters
     ----------
     grades : sequence of grade names or steels
         Of a whole set: one for each head, in the heads' order.
     preheats_c : sequence of float
-        Furnace settings, °C.
+        Preheat temperatures (furnace), °C.
+    forgings_c : sequence of float, optional
+        In their place forging temperatures, °C: the mean of the metal when the press closes, the same for every grade
+        (not of a whole set, which shares its furnace).
     head : head, or sequence of heads
         One head for all grades; a sequence is a whole set whose heads have their own grades and share every
         preheat temperature.
@@ -182,8 +195,7 @@ def compare(
 
     steels = [steel_of(g) for g in _sequence(grades, "grades")]
     preheats = [
-        check_number(t, "forging temperature", 20.0, BURNING_C, "°C", "compare")
-        for t in _sequence(preheats_c, "preheats_c")
+        setting("preheat_c").check(t, "compare") for t in _sequence(preheats_c, "preheats_c")
     ]
     whole_set = not isinstance(head, (str, Head, Mapping)) and head is not None
     heads = [head_from(h) for h in (_sequence(head, "head") if whole_set else [head])]
@@ -205,13 +217,21 @@ def compare(
         heads, routes = heads * len(steels), routes * len(steels)
 
     study = Study(steels[0], heads[0], routes[0], limits, shop, line, reference)
-    n, m = len(steels), len(preheats)
-    each = Cases.of(steels, heads, routes, [study.shop] * n)
-    of = np.repeat(np.arange(n), m)
+    n, shop = len(steels), study.shop
+    each = Cases.of(steels, heads, routes, [shop] * n)
+    if forgings_c is None:
+        rows_c = np.tile(preheats, (n, 1))
+    elif whole_set:
+        raise InputError("a set shares its furnace; give preheats_c, not forgings_c.")
+    else:
+        forgings_c = _sequence(forgings_c, "forgings_c")
+        rows_c = [preheat_for_c(s, forgings_c, heads[0], routes[0], shop) for s in steels]
+    rows_c = np.asarray(rows_c, float)
+    of = np.repeat(np.arange(n), rows_c.shape[1])
     cases = each.rows(of)
-    cases.route["preheat_c"][:] = np.tile(preheats, n)
+    cases.route["preheat_c"][:] = rows_c.ravel()
     stress = [
-        reference_stress_mpa(h, r, study.shop, study.reference)
+        reference_stress_mpa(h, r, shop, study.reference)
         for h, r in zip(heads, routes, strict=True)
     ]
     found = study.assess(cases, np.array(stress)[of], want=ALL_WARNINGS)
@@ -227,13 +247,35 @@ def compare(
             **{name: found[name] for name in ("meets", "slack", "binding", "warnings")},
         }
     )
-    table.insert(table.columns.get_loc("warnings"), "rank", _ranks(table["slack"]))
+    table[["chance_right", "heads_inside", "with_doubt"]] = _chances(
+        table,
+        lambda i: (
+            steels[of[i]],
+            heads[of[i]],
+            routes[of[i]].with_(preheat_c=rows_c.flat[i]),
+            shop,
+        ),
+        study.limits,
+    )
+    least = np.fmin(table["chance_right"], table["heads_inside"] / 100.0).fillna(-1.0)
+    sure = 0.0 if whole_set else np.where(table["meets"], np.round(least / _SURE_STEP), -np.inf)
+    table["rank"] = _ranks(table["slack"], sure)
     return Comparison(table, _sets(table) if whole_set else None, study.limits)
 
 
-def _ranks(slack) -> np.ndarray:
-    """1 for the most slack; what meets the limits has slack 0 or more and so comes first."""
-    order = np.argsort(-np.asarray(slack, float), kind="stable")
+def _chances(table, case: Callable[[int], tuple], limits: Limits) -> np.ndarray:
+    """Chances of the rows that meet the limits, those with the most slack; nan for others, shape (n, 3)."""
+    found = np.full((len(table), 3), np.nan)
+    met = [i for i in np.argsort(-table["slack"], kind="stable") if table["meets"][i]][:MOST]
+    for i, v in zip(met, sureness([case(i) for i in met], limits), strict=False):
+        found[i] = v.chance_right, v.heads_inside, v.with_doubt
+    return found
+
+
+def _ranks(slack, sure=0.0) -> np.ndarray:
+    """1 for the surest, then the most slack; what meets the limits has slack 0 or more and so comes first."""
+    slack = np.asarray(slack, float)
+    order = np.lexsort((-slack, -np.broadcast_to(sure, slack.shape)))
     ranks = np.empty(len(order), np.int64)
     ranks[order] = np.arange(1, len(order) + 1)
     return ranks

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -74,6 +75,27 @@ def metal_in_die_c(
     die = _die_map(*checked_case(steel, head, route, shop))
     answer = np.interp(preheat_c, _SETTINGS_C, die)
     return float(answer) if np.ndim(preheat_c) == 0 else answer
+
+
+def preheat_for_c(steel, forging_c, head=None, route=None, shop=None):
+    """Preheat temperature for a mean metal temperature in the die, °C: the inverse of `metal_in_die_c`.
+
+    Raises
+    ------
+    InputError
+        A forging temperature that no preheat of 640 to 1340 °C gives.
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> steel = grade("4130")
+    >>> round(float(preheat_for_c(steel, metal_in_die_c(steel, 900.0))), 6)
+    900.0
+    """
+    die = _die_map(*checked_case(steel, head, route, shop))
+    for end in (np.min(forging_c), np.max(forging_c)):
+        check_number(float(end), "forging temperature", math.ceil(die[0]), math.floor(die[-1]), "°C")  # fmt: skip
+    return np.interp(forging_c, die, _SETTINGS_C)
 
 
 def equal_effort_setting(

@@ -3,16 +3,20 @@ slack."""
 
 from __future__ import annotations
 
+import dataclasses
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from ...answer.verdict import ShortVerdict
 from ...base.errors import InputError, check_list, check_number, shown
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
-from .study import Study
+from ..settable import neighbours, sureness
+from .equal_effort import metal_in_die_c, preheat_for_c
+from .study import Stopped, Study
 
 #: Boxes that differ by less than this share count as alike.
 _ALIKE = 0.02
@@ -21,6 +25,8 @@ _ALIKE = 0.02
 _SHARE_OF_AXIS = 0.05
 
 
+#: An axis in place of the preheat temperature.
+FORGING = dataclasses.replace(setting("preheat_c"), name="forging_c", label="forging temperature")
 #: Axes when none are named.
 _X, _Y = (("preheat_c", *table()["preheat_c"].search, 60), ("flux", *table()["flux"].search, 60))
 
@@ -78,6 +84,12 @@ class Window:
         The box ends at the edge of the map: the window may be larger than the map.
     now : dict of str to float, or None
         The two settings and the slack as the route has them, where that lies on the map.
+    proposed : dict of str to float, or None
+        The settable values next to the centre that meet all limits most surely; None: none of them does.
+    sure : ShortVerdict or None
+        Chances there, by 256 lots of 32 heads (standard error 0.02).
+    cancelled : bool
+        Stopped before its end: the map holds the rows finished by then.
     """
 
     x: Axis
@@ -91,6 +103,9 @@ class Window:
     tolerances_held: float
     at_edge: bool
     now: Mapping[str, float] | None
+    proposed: Mapping[str, float] | None = None
+    sure: ShortVerdict | None = None
+    cancelled: bool = False
 
     @property
     def meets(self) -> np.ndarray:
@@ -120,6 +135,12 @@ class Window:
 
     def words(self) -> str:
         """The answer in sentences."""
+        stopped = (
+            f"Stopped at {self.y.setting.label} {self.y.values[-1]:.4g} {self.y.setting.unit}. "
+        )
+        return stopped * self.cancelled + self._words()
+
+    def _words(self) -> str:
         if self.centre is None:
             j, i = np.unravel_index(int(np.argmax(self.slack)), self.slack.shape)
             near = (
@@ -142,6 +163,15 @@ class Window:
             f"{self.tolerances_held:.1f} times their tolerance ({self.x.tolerance:.3g} "
             f"{self.x.setting.unit}, {self.y.tolerance:.3g} {self.y.setting.unit}) at the same time."
         )
+        if self.sure is not None:
+            at = ", ".join(
+                f"{setting(name).label} {value:.4g} {setting(name).unit}".rstrip()
+                for name, value in self.proposed.items()
+            )
+            text += (
+                f" To set: {at}; {100 * self.sure.chance_right:.0f} % that this is right, then {self.sure.heads_inside} of "
+                f"100 heads inside ({self.sure.with_doubt} with the model's doubt)."
+            )
         if self.at_edge:
             text += " The box ends at the edge of the map: the window may be larger."
         return text
@@ -171,14 +201,16 @@ def window(
     steel, head, route
         The case; what is not on an axis stays as it is.
     x, y : (name, low, high, points)
-        Any setting of the route, dimension of the head, element or shop number (see `vary.settings`).
+        Any setting of the route, dimension of the head, element or shop number (see `vary.settings`), and
+        ``forging_c``, the mean temperature of the metal when the press closes, in place of the preheat temperature.
     limits : Limits, optional
         Without limits everything meets them.
     tolerances : mapping of str to float, optional
         By how much each of the two settings may be off, in its unit.  Left out: twice the standard deviation
         of the default spread of a shop (`Setting.tolerance`), or a twentieth of the axis.
     **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`).
+        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`); after a cancel
+        the map ends with the last row of y finished by then.
 
     Returns
     -------
@@ -206,22 +238,56 @@ def window(
         raise InputError(f"both axes are {axes[0].setting.name}; give two different settings.")
     ax, ay = axes
     grid = np.meshgrid(ax.values, ay.values)
-    values = {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()}
-    found = study.table(values, total=grid[0].size)
-    found = {name: values.reshape(grid[0].shape) for name, values in found.items()}
+    values = _to_set(study, {ax.setting.name: grid[0].ravel(), ay.setting.name: grid[1].ravel()})
+    pieces = list(study.tables(values, total=grid[0].size))
+    rows = sum(len(p["slack"]) for p in pieces) // len(ax.values)
+    if rows < 2:
+        raise Stopped("the map was stopped before two rows of it were finished.")
+    shape, done = (rows, len(ax.values)), rows * len(ax.values)
+    found = {n: np.concatenate([p[n] for p in pieces])[:done].reshape(shape) for n in pieces[0]}
+    ay = dataclasses.replace(ay, values=ay.values[:rows])
     slack, binding = found.pop("slack"), found["binding"]
     maps = {name: values for name, values in found.items() if values.dtype.kind == "f"}
     centre, box, held, at_edge = _largest_box(slack, ax, ay)
     if centre is not None:
         centre |= {name: _at(values, ax, ay, centre) for name, values in maps.items()}
-    now = _now(slack, ax, ay, study)
-    return Window(ax, ay, maps, slack, binding, study.limits, centre, box, held, at_edge, now)
+    now, stopped = _now(slack, ax, ay, study), rows < len(grid[0])
+    proposed, sure = (None, None) if box is None or stopped else _proposed(study, centre, box)
+    region = (maps, slack, binding, study.limits, centre, box, held, at_edge, now)
+    return Window(ax, ay, *region, proposed, sure, stopped)
+
+
+def _to_set(study: Study, values: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """The values with the preheat temperature in place of a forging temperature, which other settings may move."""
+    if FORGING.name not in values:
+        return dict(values)
+    ((name, other),) = ((n, v) for n, v in values.items() if n != FORGING.name)
+    preheats_c = np.empty(len(other))
+    for value in np.unique(other):
+        here = other == value
+        case = study.changed({name: float(value)})
+        preheats_c[here] = preheat_for_c(case[0], values[FORGING.name][here], *case[1:])
+    return {"preheat_c": preheats_c, name: other}
+
+
+def _proposed(study: Study, centre, box):
+    """What a shop can set next to the centre, the surest of it, and how sure."""
+    middle = _to_set(study, {name: np.array([centre[name]]) for name in box})
+    middle = {name: float(v[0]) for name, v in middle.items()}
+    near = neighbours(middle, {name: (what.low, what.high) for name, what in zip(middle, map(setting, middle), strict=True)})  # fmt: skip
+    table = study.assess(study.varied(near))
+    places = [{n: float(v[i]) for n, v in near.items()} for i in np.flatnonzero(table["meets"])]
+    found = sureness([study.changed(place) for place in places], study.limits)
+    if not found:
+        return None, None
+    i = max(range(len(found)), key=lambda k: found[k].least)
+    return places[i], found[i]
 
 
 def _axis(given, tolerances: Mapping[str, float]) -> Axis:
     form = "(name, low, high, points) such as ('preheat_c', 850, 950, 40)"
     name, low, high, points = check_list(given, "axis", form, 4)
-    what = setting(name)
+    what = FORGING if name == FORGING.name else setting(name)
     low, high = (
         check_number(end, what.label, what.low, what.high, what.unit, "axis") for end in (low, high)
     )
@@ -355,9 +421,14 @@ def _at(values: np.ndarray, ax: Axis, ay: Axis, place) -> float:
 
 def _now(slack, ax: Axis, ay: Axis, study: Study) -> dict[str, float] | None:
     """Where the route stands on the map, and the slack there."""
-    if not all(study.has(axis.setting.name) for axis in (ax, ay)):
-        return None
-    now = {axis.setting.name: study.value(axis.setting.name) for axis in (ax, ay)}
-    if any(not axis.values[0] <= now[axis.setting.name] <= axis.values[-1] for axis in (ax, ay)):
-        return None
+    now = {}
+    for axis in (ax, ay):
+        name = axis.setting.name
+        if name == FORGING.name:
+            steel, *rest = study.case
+            now[name] = metal_in_die_c(steel, study.value("preheat_c"), *rest)
+        elif study.has(name):
+            now[name] = study.value(name)
+        if name not in now or not axis.values[0] <= now[name] <= axis.values[-1]:
+            return None
     return {**now, "slack": _at(slack, ax, ay, now)}

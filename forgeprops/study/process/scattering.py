@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from ...base.cautions import note_html
 from ...base.errors import InputError, check_choice, check_number, check_whole, shown
 from ...inputs.limits import QUANTITIES, Limits
 from .scatter_inputs import Input, inputs_of
@@ -199,7 +200,7 @@ class Scatter:
         return self.words()
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(self.words())}</p>{self.table().to_html(index=False, escape=True)}"
+        return f"<p>{html.escape(self.words())}</p>{self.table().to_html(index=False, escape=True)}{note_html()}"
 
 
 def scatter(
@@ -296,7 +297,8 @@ def scatter(
         values = {i.name: x[:, k] for k, i in enumerate(inputs)}
         pieces = {name: [np.empty(0)] for name in names}
         for table in study.tables(values, before, total):
-            table["slack"] = np.maximum(table["slack"], _FARTHEST)  # where there is no number
+            slack = study.limits.slack(table)  # no veto: what is counted is heads
+            table["slack"] = np.maximum(slack, _FARTHEST)  # where there is no number
             for name, found in pieces.items():
                 found.append(table[name])
         return {name: np.concatenate(found) for name, found in pieces.items()}
@@ -320,6 +322,7 @@ def scatter(
                     mixed[name].reshape(d, base),
                 )
     nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
+    nominal["slack"] = study.limits.slack(nominal)
     drawn = {i.name: both[: len(samples["slack"]), k] for k, i in enumerate(inputs)}
     distributions, outside, by_quantity = _counted(samples, nominal, study.limits)
     return Scatter(

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...answer.estimate import estimate
+from ...answer.verdict import Verdict, verdict_of
 from ...base.errors import InputError, check_number, check_whole, shown
 from ...inputs.head import Head
 from ...inputs.limits import QUANTITIES, Limits
@@ -16,6 +18,7 @@ from ...inputs.route import Route
 from ...inputs.settings import setting, table
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
+from ..settable import neighbours
 from .margins import Margins, raise_least, spread_out
 from .scatter_inputs import inputs_of
 from .scattering import Scatter, even_numbers, scatter
@@ -56,6 +59,10 @@ class Choice:
         The share of heads inside all limits under scatter, as the standard deviations that a single limit
         would be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few
         drawn heads; `scatter` counts the heads outside.
+    verdict : Verdict
+        At the settings: the chance that they are right, heads inside if they are, and with the model's doubt.
+    rounded : bool
+        Whether the settings are what a shop can set; not where no such values next to the optimum meet the limits.
     at_end : tuple of str
         Settings that stand at an end of their range: beyond it may be better.
     scatter : Scatter or None
@@ -83,6 +90,8 @@ class Choice:
     slack: float
     binding: str
     robustness: float
+    verdict: Verdict
+    rounded: bool
     at_end: tuple[str, ...]
     scatter: Scatter | None
     relax: object
@@ -121,7 +130,12 @@ class Choice:
             o = self.scatter.outside
             text += (
                 f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
-                f"to {100 * o.high:.2g} %)."
+                f"to {100 * o.high:.2g} %); with the model's doubt {100 - self.verdict.with_doubt} %. Chance that this setting "
+                f"is right: {100 * self.verdict.chance_right:.0f} %."
+            )
+        if not self.rounded:
+            text += (
+                " Rounded to what a shop can set it misses a limit, so the values stand as found."
             )
         return " ".join(filter(None, (text, self.end_words())))
 
@@ -281,7 +295,10 @@ def choose(
             relax = _relax(problem, x, search.first, best_x)
     elif search.robust:
         best_x, robustness = max(search.robust, key=lambda pair: pair[1])
-    values = problem.settings(best_x)
+    values, rounded = problem.settings(best_x), False
+    if feasible and not study.cancel():
+        with contextlib.suppress(Stopped):
+            values, rounded = _settable(problem, values)
     final = study.changed(values)
     table = study.assess(study.varied({name: np.array([v]) for name, v in values.items()}))
     if feasible and not study.cancel():
@@ -307,7 +324,9 @@ def choose(
         float(table["slack"][0]),
         str(table["binding"][0]),
         float(robustness),
-        tuple(name for name, part in zip(ranges, best_x, strict=True) if not 0.02 < part < 0.98),
+        verdict_of(estimate(*final), limits),
+        rounded or not feasible,
+        tuple(n for n, (a, b) in ranges.items() if not 0.02 < (values[n] - a) / (b - a) < 0.98),
         checked,
         relax,
         together,
@@ -316,6 +335,17 @@ def choose(
         problem.cases,
         study.cancel.wanted,
     )
+
+
+def _settable(problem: Margins, values: dict[str, float]) -> tuple[dict[str, float], bool]:
+    """The surest settable values next to the optimum, and whether there are any that meet the limits."""
+    near = neighbours(values, problem.ranges)
+    x = (np.stack(list(near.values()), axis=1) - problem.low) / (problem.high - problem.low)
+    met = x[problem.nominal(x).min(axis=1) >= 0.0]
+    if not len(met):
+        return values, False
+    best = met[int(problem.sure(met).min(axis=1).argmax())]
+    return {n: round(v, 6) for n, v in problem.settings(best).items()}, True
 
 
 def _no_relax():

@@ -8,10 +8,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...answer import interval as uncertainty
 from ...answer.cases import head_from, route_from, shop_from
 from ...answer.estimate import estimate
+from ...answer.remedy import step_of
 from ...answer.result import Estimate
+from ...answer.verdict import ShortVerdict
 from ...base.errors import InputError, check_choice, check_flag, check_list, check_number
 from ...certificates.reading import Certificate
 from ...inputs.cases import Cases
@@ -21,6 +22,7 @@ from ...inputs.steel import Steel
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
 from ..process.study import Stop, Study, checked_call, checked_limits
+from ..settable import sureness
 from .judgement import (
     ACCEPT,
     ADJUST,
@@ -38,15 +40,6 @@ TURNED: Mapping[str, tuple[float, float]] = {
     name: SETTINGS[name] for name in ("preheat_c", "flux", "spray_s")
 }
 
-#: Steps in which people set what is adjusted (our choice).
-_ROUNDED = {
-    "preheat_c": 5.0,
-    "flux": 0.5,
-    "spray_s": 0.5,
-    "delay_s": 0.25,
-    "transfer_s": 0.5,
-    "soak_s": 30.0,
-}
 #: Points examined on the line of each setting alone, and all settings together.
 _ON_A_LINE, _TOGETHER = 25, 128
 #: Candidates kept for a full estimate with its intervals, least change first.
@@ -81,7 +74,7 @@ def judge_heat(
     turned : mapping of str to (low, high), optional
         Settings that may be adjusted and how far; `TURNED` when left out, an empty mapping for none.
     chance : float
-        Least chance, for every limited quantity, of being inside: 0.5 is "more likely than not".
+        Least chance that all limits are kept (`Verdict.chance_right`): 0.5 is "more likely than not".
     strict_grade : bool
         Hold a heat whose analysis is outside its grade's range, whatever it would give.
 
@@ -96,7 +89,7 @@ def judge_heat(
 
     Notes
     -----
-    The halves of an 80 % interval are taken as halves of normal distributions.  Adjusted settings are those
+    The chance is the verdict's, by 256 lots of 32 heads (standard error 0.02).  Adjusted settings are those
     of the least change, as a share of what may be turned, that meet all limits with half a step to spare:
     one setting alone where that is enough.
 
@@ -122,35 +115,37 @@ def judge_heat(
     table = study.assess(Cases.of(*([one] for one in case)))
     result = estimate(*case)
     results, intervals = _results(table, 0), _intervals(result)
-    chances, span = _chances(limits, results, intervals), _grade_span(study)
+    chances, sure = _sureness(case, limits, results)
+    veto, span = table["veto"][0], _grade_span(study)
     outside, name = _outside_grade(study.steel), name or study.steel.name
     judged = Judgement(
-        name, HOLD, "", limits, results, intervals, chances, span, outside, estimate=result
-    )
+        name, HOLD, "", limits, results, intervals, chances, span, outside,
+        estimate=result, sure=sure,
+    )  # fmt: skip
     said, beside = predicted_words(results, intervals, span), ""
     if outside:
         beside = f"Outside the grade's range: {'; '.join(outside)}."
         if strict_grade:
             reason = f"{beside} {said} Ask the mill, or have it analysed again."
             return replace(judged, reason=reason)
-    if _good(results, chances, limits, chance):
-        if chances:
-            least = 100 * min(chances.values())
-            said += f" The least sure limit is met with a chance of {least:.0f} %."
+    if _good(limits, results, veto, sure, chance):
+        if sure is not None:
+            said += f" {100 * sure.chance_right:.0f} % that the setting is right, then {sure.heads_inside} of 100 heads inside."
         return replace(judged, verdict=ACCEPT, reason=f"{said} {beside}".rstrip())
-    said += f" {missed_words(limits, results, chances, chance)}"
+    said += f" {missed_words(limits, results, veto, chances, chance)}"
     ranges = _turnable(study, turned)
     found, surest = _adjust(study, ranges, chance)
     if found is None:
         return replace(judged, reason=f"{said} {ranges_words(study, ranges, surest, chance)}")
-    settings, adjusted, new = found
+    settings, adjusted, new, (chances, sure) = found
     intervals = _intervals(new)
     then = predicted_words(adjusted, intervals, {})
     return replace(
         judged,
         verdict=ADJUST,
         reason=f"{said} With {moved_words(settings, study)}: {then}",
-        chances=_chances(limits, adjusted, intervals),
+        chances=chances,
+        sure=sure,
         settings=settings,
         adjusted=adjusted,
         estimate=new,
@@ -221,35 +216,21 @@ def _intervals(result: Estimate) -> dict[str, tuple[float, float]]:
     return {name: (float(low), float(high)) for name, (low, high) in found.items()}
 
 
-def _below(value: float, centre: float, low: float, high: float) -> float:
-    """Chance that the quantity comes out below `value`."""
-    half = centre - low if value < centre else high - centre
-    spread = max(half / uncertainty.Z, 1e-9)
-    return 0.5 * math.erfc((centre - value) / (spread * math.sqrt(2.0)))
+def _inside(limits: Limits, results) -> bool:
+    table = {name: [results.get(name, math.nan)] for name in limits.bounds}
+    return not limits.bounds or bool(limits.meets(table)[0])
 
 
-def _chances(limits: Limits, results, intervals) -> dict[str, float]:
-    """Chance of every limited quantity to be inside; certain either way for one without an interval."""
-    found = {}
-    for name, (low, high) in limits.bounds.items():
-        centre = results.get(name, math.nan)
-        ends = intervals.get(name, (centre, centre))
-        if math.isnan(centre):
-            found[name] = 0.0
-            continue
-        up = 1.0 if high is None else _below(high, centre, *ends)
-        down = 0.0 if low is None else _below(low, centre, *ends)
-        found[name] = min(max(up - down, 0.0), 1.0)
-    return found
+def _sureness(case, limits: Limits, results) -> tuple[dict[str, float], ShortVerdict | None]:
+    """Chance of each limited quantity by the draw of the verdict, and that verdict; certain for what a line costs."""
+    found = next(iter(sureness([case], limits)), None)
+    chances = {n: float(_inside(Limits(**{n: p}), results)) for n, p in limits.bounds.items()}
+    return {**chances, **(found.by_quantity if found else {})}, found
 
 
-def _good(results, chances, limits: Limits, chance: float) -> bool:
-    inside = (
-        bool(limits.meets({name: [value] for name, value in results.items()})[0])
-        if limits.bounds
-        else True
-    )
-    return inside and all(c >= chance for c in chances.values())
+def _good(limits: Limits, results, veto: str, sure: ShortVerdict | None, chance: float) -> bool:
+    likely = sure is None or sure.chance_right >= chance
+    return not veto and _inside(limits, results) and likely
 
 
 def _outside_grade(steel: Steel) -> tuple[str, ...]:
@@ -300,14 +281,14 @@ def _adjust(study: Study, ranges, chance: float):
     and the surest that are not sure enough, with their chance, or None."""
     if not ranges:
         return None, None
-    limits, case = study.limits, study.case
+    limits = study.limits
     names, now = list(ranges), np.array([study.value(n) for n in ranges])
     low, high = np.array(list(ranges.values())).T
     points = [np.tile(now, (_ON_A_LINE, 1)) for _ in names]
     for k, rows in enumerate(points):
         rows[:, k] = np.linspace(low[k], high[k], _ON_A_LINE)
     points.append(low + even_numbers(_TOGETHER, len(names), 0) * (high - low))
-    step = np.array([_ROUNDED.get(n, 0.0) for n in names])
+    step = np.array([step_of(n) for n in names])
     values = np.vstack(points)
     round_to = (step > 0.0) & (values != now)
     values = np.where(round_to, np.round(values / np.where(step > 0.0, step, 1.0)) * step, values)
@@ -320,7 +301,7 @@ def _adjust(study: Study, ranges, chance: float):
         tried += [
             i
             for i in np.argsort(order, kind="stable")
-            if table["slack"][i] >= spare and i not in tried
+            if table["slack"][i] >= spare and not table["veto"][i] and i not in tried
         ][:_TRIED]
     surest = None
     for i in tried:
@@ -329,13 +310,13 @@ def _adjust(study: Study, ranges, chance: float):
             for n, v, old in zip(names, values[i], now, strict=True)
             if abs(v - old) > 1e-9
         }
-        result = estimate(case[0], case[1], case[2].with_(**settings), case[3])
-        results = _results(table, i)
-        chances = _chances(limits, results, _intervals(result))
-        if _good(results, chances, limits, chance):
-            return (settings, results, result), None
-        if surest is None or min(chances.values()) > surest[0]:
-            surest = min(chances.values()), settings
+        here, results = study.changed(settings), _results(table, i)
+        chances, sure = _sureness(here, limits, results)
+        if _good(limits, results, "", sure, chance):
+            return (settings, results, estimate(*here), (chances, sure)), None
+        least = min(chances.values()) if sure is None else sure.chance_right
+        if surest is None or least > surest[0]:
+            surest = least, settings
     return None, surest
 
 

@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from ...answer.result import Estimate
+from ...answer.verdict import ShortVerdict
+from ...base.cautions import note_html
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import setting
 from ..process.study import Study
@@ -39,6 +41,8 @@ class Judgement:
         Adjusted settings; empty unless adjusted.
     adjusted : dict of str to float
         Results at the adjusted settings; empty unless adjusted.
+    sure : ShortVerdict or None
+        Chances by the draw of the verdict at the same settings.
     estimate : Estimate or None
         At the settings that the verdict stands for; None if the certificate cannot be used.
     """
@@ -55,11 +59,14 @@ class Judgement:
     settings: Mapping[str, float] = field(default_factory=dict)
     adjusted: Mapping[str, float] = field(default_factory=dict)
     estimate: Estimate | None = None
+    sure: ShortVerdict | None = None
 
     @property
     def chance(self) -> float:
-        """Least of the chances (nan if nothing could be predicted, 1 without limits)."""
-        return math.nan if not self.results else min(self.chances.values(), default=1.0)
+        """That all limits are kept (nan if nothing could be predicted, 1 without limits)."""
+        if not self.results or self.sure is None:
+            return 1.0 if self.results else math.nan
+        return self.sure.chance_right
 
     def words(self) -> str:
         """Verdict and reason in sentences."""
@@ -81,6 +88,7 @@ class Judgement:
         return {
             **out,
             "chance": self.chance,
+            "heads_inside": math.nan if self.sure is None else self.sure.heads_inside,
             "settings": ", ".join(f"{n}={v:.4g}" for n, v in self.settings.items()),
             "reason": self.reason,
         }
@@ -104,7 +112,8 @@ class Judgements(tuple):
 
     def _repr_html_(self) -> str:
         shown = self.table().rename(columns=lambda name: name.replace("_", " "))
-        return shown.to_html(index=False, border=0, float_format=lambda v: f"{v:.3g}", na_rep="")
+        rows = shown.to_html(index=False, border=0, float_format=lambda v: f"{v:.3g}", na_rep="")
+        return rows + note_html()
 
 
 # ---- words
@@ -128,14 +137,14 @@ def predicted_words(results, intervals, span) -> str:
     return f"{'; '.join(parts)}."
 
 
-def missed_words(limits: Limits, results, chances, chance: float) -> str:
-    parts = []
+def missed_words(limits: Limits, results, veto: str, chances, chance: float) -> str:
+    parts = [veto] if veto else []
     for words, name, value, sign in limits.ends():
         if not sign * (results.get(name, math.nan) - value) >= 0.0:
             parts.append(words)
     if parts:
         return f"It misses: {'; '.join(parts)}."
-    unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < chance]
+    unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < 1.0]
     return f"Inside the limits, but not sure enough ({'; '.join(unsure)}; {100 * chance:.0f} % is required)."
 
 

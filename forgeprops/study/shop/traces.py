@@ -295,8 +295,8 @@ def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
     lost = [n for n in names if n not in known]
     if lost:
         raise InputError(
-            f"channel {lost[0]!r} has no place; give channels={{{lost[0]!r}: (zone, depth_mm)}} "
-            f"or a channel map; it knows {', '.join(known) or 'none'}."
+            f"channel {lost[0]!r} has no place; give a channel map that names it (channel, zone, depth_mm); "
+            f"known are {', '.join(known) or 'none'}."
         )
     return known
 

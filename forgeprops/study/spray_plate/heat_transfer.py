@@ -96,6 +96,11 @@ class CoolingCurve:
             }
         )
 
+    def bath_table(self) -> tuple[tuple[float, float], ...]:
+        """The seen part as the table of an own bath: ``Quench("own bath", table=curve.bath_table(), fluid_c=curve.water_c)``."""
+        at = self.seen
+        return tuple(zip(self.surface_c[at].tolist(), self.h_w_m2k[at].tolist(), strict=True))
+
     def multiplier(self, flux_kg_m2_s: float, from_c: float = 500.0) -> tuple[float, float]:
         """How many times the published spray law the curve is above `from_c`, and the spread of that factor.
 
