@@ -269,8 +269,9 @@ PARTS = {
     "--mass-g 270 --face-mm 2.4 --blade-mm 76x45 --hosel-mm 13.4x9.4x60": lambda: fp.Job(
         head=fp.head_from(mass_g=270, face_mm=2.4, blade_mm=(76, 45), hosel_mm=(13.4, 9.4, 60))
     ),
-    "--spray 0 --quench oil_bath:60 --set agitation=0.5": lambda: fp.Job(
-        route=fp.Route(spray=None, quench=fp.Quench("oil bath", duration_s=60, agitation=0.5))
+    "--steel 1040 --spray 0 --quench oil_bath:60 --set agitation=0.5": lambda: fp.Job(
+        "1040",
+        route=fp.Route(spray=None, quench=fp.Quench("oil bath", duration_s=60, agitation=0.5)),
     ),
     "--spray-s 3 --quench water_spray:5:2": lambda: fp.Job(
         route=fp.Route(quench=fp.Quench("water spray", duration_s=5, delay_s=2)).with_(spray_s=3)

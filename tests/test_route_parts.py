@@ -25,6 +25,7 @@ ROUTES = {
     "two sprays": fp.Route(
         spray=fp.Spray(duration_s=3.0), quench=(fp.Quench("water spray", duration_s=5.0),)
     ),
+    "second spray alone": dry(fp.Quench("water spray")),
     "3 s": fp.Route(spray=fp.Spray(duration_s=3.0)),
     "jet on the hosel": fp.Route(quench=(fp.Quench("water spray", zones="hosel", delay_s=0.5),)),
     "induction": fp.Route(fp.Preheat(950.0, 90.0, kind="induction")),
@@ -70,6 +71,16 @@ def test_parts_act_as_the_trade_knows_them(results):
     assert hv["normalise"]["face"] == pytest.approx(hv["air"]["face"], abs=15.0)
     scale = {n: r.scale_um for n, r in results.items()}
     assert scale["protective"] == 0.0 < scale["induction"] < 0.3 * scale["usual"]
+
+
+@pytest.mark.parametrize("name", ["second spray alone", "oil", "air on the face", "own", "torch"])
+def test_texts_and_limits_follow_the_quench(results, name):
+    result = results[name]
+    assert result.verdict.measure_next is not None and result.to_dict()
+    quenches = result.route.quench
+    assert all(q.words in " ".join(result.summary().split()) for q in quenches)
+    hard = fp.Limits.of_route(result.route) == fp.Limits.hard_thin_face()
+    assert hard == (name != "air on the face")
 
 
 def test_what_must_be_said_of_a_bath_is_said(results):

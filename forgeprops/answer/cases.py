@@ -85,23 +85,10 @@ def _again_hv(steel: Steel, head: Head, route: Route, peak_c: float) -> float:
 
 
 def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, Route, Shop]:
-    """One case from objects: a head may be a library name, a shop the path of its file; None is the default."""
-    steel = steel_of(steel)
-    if head is None or isinstance(head, str):
-        head = library_head("mid-iron" if head is None else head)
-    _kind(head, Head, "head")
-    route = _kind(Route() if route is None else route, Route, "route")
-    shop = _kind(shop_or_file(shop), Shop, "shop", " or the path of its file")
-    check_case(steel, head, route)
-    return steel, head, route, shop
-
-
-def _kind(value, kind, what: str, or_else: str = ""):
-    if not isinstance(value, kind):
-        raise InputError(
-            f"{what} must be a {kind.__name__}{or_else}; got {type(value).__name__} {shown(value)}."
-        )
-    return value
+    """One case, made and checked as a row of `forgeprops.estimate_many` is."""
+    case = steel_of(steel), head_from(head), route_from(route), shop_from(shop)
+    check_case(*case[:3])
+    return case
 
 
 def _named(given: Mapping, kind) -> dict[str, Any]:
@@ -171,7 +158,8 @@ _SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping)
 
 
 def _is_single(given) -> bool:
-    return given is None or isinstance(given, _SINGLE)
+    iterable = isinstance(given, Iterable) and getattr(given, "shape", None) != ()
+    return given is None or isinstance(given, _SINGLE) or not iterable
 
 
 def length_of(*columns) -> int | None:
@@ -181,10 +169,6 @@ def length_of(*columns) -> int | None:
     for what, given in zip(_MAKERS, columns, strict=True):
         if _is_single(given):
             continue
-        if not isinstance(given, Iterable) or getattr(given, "shape", None) == ():
-            raise InputError(
-                f"{what}s must be one {what} or a sequence of them; got {shown(given)}."
-            )
         if hasattr(given, "__len__"):
             lengths[what] = len(given)
         else:

@@ -51,10 +51,9 @@ def rows_of(steel, head, route, shop) -> list[tuple]:
     """The case, the water law at four other deviates, and each scattered setting moved by one standard deviation."""
     case = (steel, head, route, shop)
     wet = route.spray is not None and route.spray.flux_kg_m2_s * route.spray.duration_s > 0.0
-    second = any(quench.medium == "water spray" for quench in route.quench)
     rows = [case]
     for z in _WATER[_WATER != 0.0]:
-        factor = float(np.exp(spray_ln_sd(shop.spray_ln_sd) * z)) if wet or second else 1.0
+        factor = float(np.exp(spray_ln_sd(shop.spray_ln_sd) * z)) if route.sprays else 1.0
         spray = min(max(shop.spray * factor, 0.1), 10.0)
         rows.append((steel, head, route, _with_spray(shop, spray)))
     for name in SCATTERED:

@@ -26,9 +26,9 @@ from .result import Estimate
 
 def estimate(
     steel: Steel | Job,
-    head: Head | str | None = None,
-    route: Route | None = None,
-    shop: Shop | str | os.PathLike | None = None,
+    head: Head | str | Mapping | None = None,
+    route: Route | Mapping | None = None,
+    shop: Shop | str | os.PathLike | Mapping | None = None,
     *,
     count_press_strain: bool = False,
     bench: Mapping[str, Any] | None = None,
@@ -44,12 +44,12 @@ def estimate(
     ----------
     steel : Steel, str or Job
         A steel, or what `grades.steel_of` makes one of: "4130", "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2".  A job brings head, route, shop and bench with it.
-    head : Head or str, optional
-        A head, or the name of a library head; the mid-iron when left out.
-    route : Route, optional
-        The second heat; `Route()` when left out.
-    shop : Shop or path, optional
-        The shop's own multipliers, or the file `Shop.save` wrote; neutral when left out.
+    head : Head, str or mapping, optional
+        A head, the name of a library head, or dimensions changed on one: ``{"head": "wedge", "face_thickness_mm": 3}``; the mid-iron when left out.
+    route : Route or mapping, optional
+        The second heat, or settings by their short names: ``{"preheat_c": 900}``; `Route()` when left out.
+    shop : Shop, path or mapping, optional
+        The shop's own multipliers, the file `Shop.save` wrote, or its numbers; neutral when left out.
     count_press_strain : bool
         Let the strain that the press leaves in the austenite speed ferrite and bainite.  Off by default, because only
         its bound is known; `Estimate.strain_effect_hv` shows what it would change either way.

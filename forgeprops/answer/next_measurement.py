@@ -173,7 +173,7 @@ def readings(result, doubt: Doubt) -> list[Reading]:
                 Reading("thermocouple", "thermocouple in the face", how, 1, "× the water law", TRACE_LN_SD,
                         ("number", ("water law", 1.0, ln_sd)))
             )  # fmt: skip
-        flux = float(result.route.spray.flux_kg_m2_s)
+        flux = float(result.route.sprays[0].flux_kg_m2_s)
         how = "can of known mouth in the face's place, three runs of the spray time."
         found.append(
             Reading("catch can", "catch can under the spray", how, 1, "kg/(m² s)", flux * CAN_SHARE,

@@ -33,10 +33,9 @@ def _hosel_why(result) -> str:
     hosel, steel = result.zones["hosel"], result.steel
     f = hosel.fractions
     hard = f["bainite"] + f["martensite"]
-    rate = "slowly"
-    if hosel.rate_700_c_per_s:
-        rate = f"{hosel.rate_700_c_per_s:.1f} °C/s at 700 °C (heat of transformation left out"
-        rate += f"; 800 to 500 °C takes {hosel.t85_s:.0f} s)" if hosel.t85_s else ")"
+    passed = f"; 800 to 500 °C takes {hosel.t85_s:.0f} s" if hosel.t85_s else ""
+    free = f"°C/s at 700 °C (heat of transformation left out{passed})"
+    rate = f"{hosel.rate_700_c_per_s:.1f} {free}" if hosel.rate_700_c_per_s else "slowly"
     alloy = steel.get("Cr") + steel.get("Mo") > 0.4
     named = [n for n, e, least in _ALLOYING if alloy and steel.get(e) >= least] or ["steel"]
     if hosel.austenite_share < NO_AUSTENITE:
@@ -49,9 +48,9 @@ def _hosel_why(result) -> str:
             f"in {_air(result)} it cools at {rate}, and the {what} {'hold' if named[1:] else 'holds'} back ferrite and "
             "pearlite long enough for harder structures"
         )
-    if alloy:
-        return f"in {_air(result)} it cools at {rate}, slow enough for ferrite and pearlite in this alloy"
-    return f"in {_air(result)} it cools at {rate}, and without alloy that leaves soft ferrite and pearlite"
+    soft = "slow enough for ferrite and pearlite in this alloy"
+    soft = soft if alloy else "and without alloy that leaves soft ferrite and pearlite"
+    return f"in {_air(result)} it cools at {rate}, {soft}"
 
 
 _AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air", "sleeve": "its sleeve",
@@ -265,7 +264,7 @@ def details(result, units=None) -> str:
 def _water(result) -> str:
     """The spray in the units of the shop, and how the head cools after it."""
     spray = result.route.spray
-    after = f"{_air(result)} to the end."
+    after = "; ".join([*(q.words for q in result.route.quench), f"{_air(result)} to the end."])
     if spray is None:
         return f"No spray; {after}"
     if spray.flux_kg_m2_s <= 0.0:

@@ -166,7 +166,7 @@ def job_from(options, steel):
     changes = {name: value for name, value in changes.items() if value is not None}
     changes |= dict(map(_named, options.set))
     if changes.get("flux") == 0.0:
-        of_spray = {n: v for n, v in changes.items() if table()[n].part == "spray"}
+        of_spray = {n: v for n, v in changes.items() if n in table() and table()[n].part == "spray"}
         Route().with_(**of_spray)  # what is not used must be possible all the same
         changes = {n: v for n, v in changes.items() if n not in of_spray} | {"spray": None}
     if options.hand:

@@ -177,7 +177,7 @@ def bent_most(n: Nodes, found) -> tuple[np.ndarray, np.ndarray]:
 
 
 # Cases per pass: enough that calls cost little, few enough for the cache of the processor.
-_CHUNK = 1024
+_CHUNK = 256
 
 
 def gradient_share(bend_zone_mm, hosel_mm, neck_mm):

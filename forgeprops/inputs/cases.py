@@ -26,19 +26,18 @@ from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 #: Settings that are choices, and what they choose from; columns hold the place in it.
 _CHOICES = {"surroundings": COOLING, "furnace": HEATING, "press_shape": SHAPES}
 SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
-#: Settings of a route in its columns; "has_spray" (bool) is put beside them.
-_SPRAYED = tuple(name for name, (part, _) in Route.SETTINGS.items() if part == "spray")
-_DRY = tuple(name for name, (part, _) in Route.SETTINGS.items() if part not in ("spray", "quench"))
+#: Settings of a route in its columns, with their fields, by the step that holds them.
+_STEPS = {
+    step: {name: field for name, (part, field) in Route.SETTINGS.items() if part == step}
+    for step in dict.fromkeys(part for part, _ in Route.SETTINGS.values() if part != "quench")
+}
 _get_quench = attrgetter(*(s.field for s in QUENCH.values()))
-_get_dry = attrgetter(*(".".join(Route.SETTINGS[name]) for name in _DRY))
-_get_sprayed = attrgetter(*(Route.SETTINGS[name][1] for name in _SPRAYED))
 #: Columns of a shop; "spray_ln_sd" nan where its spray was not fitted.
 _SHOP = (*SHOP_NUMBERS, "spray_ln_sd")
 _get_shop = attrgetter(*_SHOP)
-_PARTS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
-_get_part = {
-    name: attrgetter(*(f"{name}.{f.name}" for f in dataclasses.fields(kind)))
-    for name, kind in _PARTS.items()
+_PARTS = {
+    name: (kind, {f.name: f.name for f in dataclasses.fields(kind)})
+    for name, kind in {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}.items()
 }
 _BLOCK = [f.name for f in dataclasses.fields(Block) if f.name != "name"]
 _get_block = attrgetter(*_BLOCK)
@@ -310,6 +309,19 @@ def _kinds(lists: Sequence[tuple], of: np.ndarray | None) -> tuple[tuple, np.nda
     return tuple(kinds), found if of is None else found[of]
 
 
+def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarray]:
+    """Columns, by name, of the fields of one part of many objects, most of which share it; nan for None."""
+    distinct, of = _distinct(things)
+    columns = {}
+    for name, field_name in fields.items():
+        values = map(attrgetter(field_name), distinct)
+        if name in _CHOICES:
+            values = map(_CHOICES[name].index, values)
+        column = np.array(list(values), float)
+        columns[name] = column if of is None else column[of]
+    return columns
+
+
 def _table(rows: list[tuple], names: Sequence[str]) -> dict[str, np.ndarray]:
     return dict(zip(names, np.array(rows, float).T.copy(), strict=True))
 
@@ -329,13 +341,13 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
 def head_columns(heads: Sequence[Head]) -> HeadColumns:
     """Columns of a list of heads."""
     parts = {
-        name: kind(*np.array([_get_part[name](h) for h in heads]).T.copy())
-        for name, kind in _PARTS.items()
+        name: kind(**_columns([getattr(h, name) for h in heads], fields))
+        for name, (kind, fields) in _PARTS.items()
     }
-    most = max(len(h.body) for h in heads)
-    padded = np.array(
-        [[*(_get_block(b) for b in h.body), *[_NO_BLOCK] * (most - len(h.body))] for h in heads]
-    )
+    bodies, of = _distinct([h.body for h in heads])
+    most = max(map(len, bodies))
+    padded = np.array([[*map(_get_block, b), *[_NO_BLOCK] * (most - len(b))] for b in bodies])
+    padded = padded if of is None else padded[of]
     body = tuple(
         Block("", **dict(zip(_BLOCK, padded[:, i].T.copy(), strict=True))) for i in range(most)
     )
@@ -354,16 +366,9 @@ def _heads(head: Head) -> HeadColumns:
 
 def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     """Columns of a list of routes, without their later heats."""
-
-    def row(route):
-        values = dict(zip(_DRY, _get_dry(route), strict=True))
-        values |= {name: known.index(values[name]) for name, known in _CHOICES.items()}
-        return [np.nan if value is None else value for value in values.values()]
-
-    columns = _table([row(r) for r in routes], _DRY)
-    columns |= _table(
-        [_get_sprayed(_NO_SPRAY if r.spray is None else r.spray) for r in routes], _SPRAYED
-    )
+    columns: dict[str, np.ndarray] = {}
+    for step, fields in _STEPS.items():
+        columns |= _columns([getattr(r, step) or _NO_SPRAY for r in routes], fields)
     first = [_get_quench(r.quench[0]) if r.quench else (np.nan,) * len(QUENCH) for r in routes]
     columns |= _table(first, tuple(QUENCH))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])

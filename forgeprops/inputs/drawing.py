@@ -133,7 +133,7 @@ def tour_speed_m_s(loft_deg):
 
 
 def checked(part, kind, owner: str):
-    """Return `part` with every dimension checked and made a float."""
+    """Return `part` with every dimension checked and made a float; the same object where it is so already."""
     if not isinstance(part, kind):
         what = kind.__name__
         raise InputError(f"{what.lower()} must be a {what}(...); got {shown(part)} (head {owner}).")
@@ -154,7 +154,8 @@ def checked(part, kind, owner: str):
         )
         for name, d in numbers_of(what).items()
     }
-    return dataclasses.replace(part, **changed)
+    same = all(getattr(part, name) is value for name, value in changed.items())
+    return part if same else dataclasses.replace(part, **changed)
 
 
 def check_fit(

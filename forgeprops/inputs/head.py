@@ -11,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import math
+import operator
 from dataclasses import dataclass
 
 import numpy as np
@@ -174,7 +175,9 @@ class Head:
         blocks = (self.body,) if isinstance(self.body, Block) else tuple(self.body)
         if not blocks:
             raise InputError(f"body is empty; give at least a sole Block(...) (head {where}).")
-        object.__setattr__(self, "body", tuple(checked(b, Block, where) for b in blocks))
+        body = tuple(checked(b, Block, where) for b in blocks)
+        if not isinstance(self.body, tuple) or any(map(operator.is_not, body, self.body)):
+            object.__setattr__(self, "body", body)
         check_fit(self.face, self.rim, self.body, self.neck, self.hosel, where)
         if self.declared_mass_g is not None:
             declared = check_number(

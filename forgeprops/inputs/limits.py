@@ -170,9 +170,7 @@ class Limits:
         >>> Limits.of_route(Route()) == Limits.hard_thin_face()
         True
         """
-        spray = route.spray
-        wet = spray is not None and spray.flux_kg_m2_s > 0.0 and spray.duration_s > 0.0
-        return cls.hard_thin_face() if wet else cls.soft_forged()
+        return cls.hard_thin_face() if route.hardens_face else cls.soft_forged()
 
     def vetoes(self) -> Limits:
         """Those of `VETOES` that are not limited here; none where there are no limits at all.

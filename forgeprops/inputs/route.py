@@ -361,6 +361,19 @@ class Route:
                 raise InputError(f"quench must hold Quench(...); got {shown(part)} (route).")
         object.__setattr__(self, "quench", quench)
 
+    @property
+    def sprays(self) -> tuple[Spray | Quench, ...]:
+        """Everything that sprays water, in its order."""
+        first = () if self.spray is None else (self.spray,)
+        return *first, *(q for q in self.quench if q.medium == "water spray")
+
+    @property
+    def hardens_face(self) -> bool:
+        """Whether a liquid is put on the face to harden it."""
+        first = self.spray is not None and self.spray.flux_kg_m2_s * self.spray.duration_s > 0.0
+        liquid = (q for q in self.quench if not q.medium.endswith("air") and q.duration_s > 0.0)
+        return first or any("face" in dict(q.zones) for q in liquid)
+
     def marched(self) -> Route:
         """What makes the structure: a normalise is the last austenite, and nothing before it acts any more."""
         at = max((i for i, h in enumerate(self.later) if isinstance(h, Normalise)), default=-1)

@@ -36,7 +36,9 @@ DEFAULT_RESIDUALS: Mapping[str, float] = MappingProxyType(
 
 #: Standard deviation of a content that the analysis does not name and that `DEFAULT_RESIDUALS` fills, wt%; of the elements
 #: that the rates depend on (our choice; molybdenum of scrap-based bar 0.01-0.04, of ore-based 0.00-0.01: from memory).
-UNREPORTED_SD = {"Si": 0.06, "Mn": 0.25, "Ni": 0.04, "Cr": 0.04, "Mo": 0.012}
+UNREPORTED_SD = {"Si": 0.06, "Mn": 0.25, "Ni": 0.04, "Cr": 0.04, "Mo": 0.012, "Ti": 0.0}
+#: The same of titanium that protects boron, as a share of what is assumed: one heat in five may lack it (our choice).
+_TITANIUM_SD = 0.4
 
 
 def _boron_practice(given: Mapping[str, float]) -> dict[str, float]:
@@ -132,6 +134,8 @@ class Steel:
     def content_sd(self) -> Mapping[str, float]:
         """Standard deviation of the contents that are not known, wt%: `UNREPORTED_SD`, and what is `unsure`."""
         blank = {e: sd for e, sd in UNREPORTED_SD.items() if e not in self.composition}
+        if "Ti" in blank:
+            blank["Ti"] = _TITANIUM_SD * self.get("Ti")
         return MappingProxyType(
             blank | {e: sd for e, sd in self.unsure.items() if e in UNREPORTED_SD}
         )

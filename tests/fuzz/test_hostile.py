@@ -29,28 +29,3 @@ def test_wild_cases():
 def test_nothing_foreign_comes_back(target, n):
     """No jump along a line, no exception but our own sentence from damaged files and nonsense arguments."""
     assert not list(getattr(hostile, f"try_{target}")(BEGIN, n * MORE, Counter()))
-
-
-def test_a_case_that_fails_costs_its_own_row(monkeypatch):
-    """The rows beside it are as without it, and nothing is said of an executor."""
-    import warnings
-
-    import forgeprops as fp
-    from forgeprops.study.process import many
-
-    later = [fp.Route(later=(fp.LocalHeat(peak_c=c),)) for c in (400.0, 450.0, 500.0, 550.0)]
-    whole, real = fp.estimate_many("4130", None, later, quick=True), many.answers
-
-    def fails(cases, **options):
-        if any(
-            heats and heats[0].peak_c == 450.0 for heats in (cases.later[k] for k in cases.later_of)
-        ):
-            raise ZeroDivisionError("ours")
-        return real(cases, **options)
-
-    monkeypatch.setattr(many, "answers", fails)
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        found = fp.estimate_many("4130", None, later, quick=True)
-    assert "please report this case" in found.error[1] and "ZeroDivisionError" in found.error[1]
-    assert found.drop(index=1).equals(whole.drop(index=1))

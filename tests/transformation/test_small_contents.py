@@ -46,6 +46,8 @@ def test_boron_needs_titanium():
     di = [float(ideal_diameter(s)) for s in (plain, protected, bare)]
     assert hv[1] > hv[0] + 20.0 and di[1] > 1.5 * di[0]
     assert abs(hv[2] - hv[0]) < 3.0 and di[2] < 1.02 * di[0]
+    assumed = fp.estimate(fp.Steel("25B", {"C": 0.25, "Mn": 1.0, "B": 0.002}), HEAD, ROUTE)
+    assert "boron-protected" in {w.code for w in assumed.warnings}
     assert "boron-bound" in {w.code for w in fp.estimate(bare, HEAD, ROUTE).warnings}
 
 

@@ -97,6 +97,15 @@ def inputs() -> Iterator[Rule]:
     )
     yield Rule("boron-bound", "change", _bound_boron, _boron_text)
     yield Rule(
+        "boron-protected",
+        "note",
+        lambda e: (e.cases.content("B") >= ADDED_BORON) & (e.cases.content_sd["Ti"] > 0.0),
+        lambda e, i: (
+            f"Boron {e.cases.content('B')[i]:.2g} wt% is taken as protected by {e.cases.content('Ti')[i]:.3f} wt% of titanium, "
+            "which the analysis does not name; without titanium it does little."
+        ),
+    )
+    yield Rule(
         "niobium",
         "note",
         lambda e: e.cases.content("Nb") >= 0.01,

@@ -150,7 +150,9 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         },
     }  # fmt: skip
     events, out_s = result.events, result.events["out of furnace"]
-    spray = [events["water on"] - out_s, events["water off"] - out_s] if result.sprayed else None
+    spray = (
+        [events["water on"] - out_s, events["water off"] - out_s] if "water on" in events else None
+    )
     critical = result.critical
     fields = fields_of(job, units)
     if pinned is not None:
