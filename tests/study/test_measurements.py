@@ -151,7 +151,7 @@ def test_places_of_channels():
     assert set(named.frame["zone"]) == {"hosel"} and "no channel map" in named.problems[0].what
     with pytest.raises(InputError, match="channel 'T1' has no place"):
         read_traces(text)
-    with pytest.raises(InputError, match="channel 'T1' has no place.*knows T9"):
+    with pytest.raises(InputError, match="channel 'T1' has no place.*known are T9"):
         read_traces(text, {"T9": ("face", 1)})
 
 
