@@ -237,7 +237,8 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
         forge = max(forge, "marginal", key=_LEVELS.index)
     margin, pull = by_name["face_margin"], by_name["bar_force_n"]
     hosel = result.hosel
-    strike = margin[0].value if margin else result.face.margin  # an interval of the strike takes its time
+    # the strike's interval takes its time and is not shown here
+    strike = margin[0].value if margin else result.face.margin
     return [
         {"name": "Crack", "level": "out" if crack else "good", "text": "may crack in the spray" if crack else "no crack warning"},
         {"name": "Forging", "level": forge, "text": f"{die} in the die, {effort.relative:.2f} × 1030"},
