@@ -259,6 +259,30 @@ def test_any_face_and_a_thicker_one_is_safer(thickness, hv, thicker, speed):
     assert thick.margin >= thin.margin * (1.0 - 1e-6) > 0.0
 
 
+DIMENSIONS = [s for s in table().values() if s.group == "head"]
+
+
+@st.composite
+def dimensions(draw):
+    """Some dimensions of a library head anywhere within their bounds, ends included."""
+    some = draw(st.lists(st.sampled_from(DIMENSIONS), min_size=1, max_size=5, unique=True))
+    return {s.name: draw(number(s.low, s.high) | st.sampled_from([s.low, s.high])) for s in some}
+
+
+@tried("heads", 30)
+@given(name=st.sampled_from(fp.heads()), changes=dimensions(), wet=st.booleans())
+def test_what_a_head_accepts_every_function_computes(name, changes, wet):
+    COUNT["heads"] += 1
+    try:
+        head = fp.head(name).with_(**changes)
+    except InputError:
+        COUNT["heads refused"] += 1
+        return
+    result = fp.estimate(fp.grade("4130"), head, fp.Route() if wet else fp.Route(spray=None))
+    finite(result.to_dict())
+    assert result.summary() and result.details() and result.distortion.words
+
+
 @tried("hardness", 300)
 @given(value=number(0.1, 3000.0), scales=st.permutations(["HV", "HRC", "HRB", "HB"]))
 def test_conversion_there_and_back(value, scales):
@@ -318,5 +342,5 @@ def test_most_examples_are_tried(capsys):
     """Last in the file: a property whose cases are all refused says nothing."""
     with capsys.disabled():
         print(f"\nproperty examples: {dict(COUNT)}")
-    for name in ("hosels", "faces"):
+    for name in ("hosels", "faces", "heads"):
         assert COUNT[f"{name} refused"] <= 0.5 * COUNT[name]

@@ -152,6 +152,9 @@ def test_toughness_notes():
     assert "slow-cooled-brittle" not in codes("4140", fp.Temper(600))
     assert "untempered" in codes("4140", spray_s=25.0)
     assert "untempered" not in codes("4140", fp.Temper(180, 7200), spray_s=25.0)
+    assert "untempered" in codes(
+        "4140", fp.LocalHeat(), spray_s=25.0
+    )  # a torch does not temper the face
     assert "plating-bake" in codes("4140") and "plating-bake" not in codes("1020", flux=1.0)
 
 

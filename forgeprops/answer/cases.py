@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-import functools
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..base.errors import InputError, check_choice, check_kind, check_number, shown
+from ..base.errors import InputError, check_choice, check_kind, shown
 from ..engine.outcome import O_HV
 from ..engine.run import march_columns
 from ..inputs.cases import Cases
@@ -41,24 +40,8 @@ class Case:
     error: str = ""
 
 
-#: Bounds of the formulas for a head as it is drawn: bend zone mm, finished mass g, forged face mm.
-BEND_ZONE_MM, MASS_G, FORGED_FACE_MM = (3.0, 60.0), (100.0, 600.0), (0.8, 15.0)
-
-
-@functools.lru_cache(maxsize=4096)
-def _check_head(head: Head) -> None:
-    """Refuse a head outside the range of the formulas."""
-    where = f"head {head.name!r}"
-    check_number(head.hosel.bend_zone_mm, "bend zone", *BEND_ZONE_MM, "mm", where)
-    check_number(head.mass_g("finished"), "head mass", *MASS_G, "g", where)
-    check_number(
-        head.face.forged_thickness_mm, "forged face thickness", *FORGED_FACE_MM, "mm", where
-    )
-
-
 def check_case(steel: Steel, head: Head, route: Route) -> None:
-    """Refuse a head outside the range of the formulas, a temper above the steel's Ac1, and a normalise below its Ac3."""
-    _check_head(head)
+    """Refuse a temper above the steel's Ac1, and a normalise below its Ac3."""
     if not route.later:
         return
     ac1 = float(ac1_c(steel))

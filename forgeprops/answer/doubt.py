@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import Z80 as Z
+from ..base.errors import InputError
 from ..inputs.cases import Cases
 from ..inputs.settings import table
 from ..inputs.shop import Shop
@@ -77,7 +78,10 @@ def _with_spray(shop: Shop, spray: float) -> Shop:
 
 @functools.lru_cache(maxsize=64)
 def _with_face(head, thickness_mm: float):
-    return head.with_(face_thickness_mm=thickness_mm)
+    try:
+        return head.with_(face_thickness_mm=thickness_mm)
+    except InputError:  # the thickest or heaviest head there may be has no room to scatter
+        return head
 
 
 @dataclass(frozen=True)

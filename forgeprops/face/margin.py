@@ -21,6 +21,7 @@ from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..inputs.drawing import tour_speed_m_s
+from ..inputs.head import MASS_G
 from ..strength.tensile import strength_arrays, structure_shares
 from .ball_impact import PEAK_FACTOR, PEAK_RANGE, strike_load
 from .clamp import BODY_RING_MM, BODY_RING_RANGE_MM, edge_held, fillet_share
@@ -423,7 +424,7 @@ def face_strike(
     faces = Faces(
         *(np.array([x]) for x in (t, length, height)),
         tuple(np.array([x]) for x in edge[:3]),
-        np.array([check_number(head_mass_g, "head mass", 100.0, 600.0, "g")]),
+        np.array([check_number(head_mass_g, "head mass", *MASS_G, "g")]),
         np.array([loft]),
         np.array([tour_speed_m_s(loft)]),
         layers,
@@ -440,11 +441,7 @@ def _numbers(value, what: str, allowed: str, count: int | None = None) -> list[f
         found = np.atleast_1d(np.asarray(value, dtype=float))
     except Exception:  # noqa: BLE001  (whatever a foreign object says)
         found = np.array([])
-    if (
-        found.ndim != 1
-        or found.size != (count or found.size)
-        or not np.isfinite(found).all()
-        or not found.size
-    ):
+    right = found.ndim == 1 and 0 < found.size == (count or found.size)
+    if not (right and np.isfinite(found).all()):
         raise InputError(f"{what} is {shown(value)}; allowed: {allowed}.")
     return found.tolist()

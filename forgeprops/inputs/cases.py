@@ -415,10 +415,8 @@ def spread(
             for e, v in composition.items()
         }
         whole = (np.broadcast_to(v, (n,)) for v in (steels.fine_grain, steels.names))
-        sd = {
-            e: np.broadcast_to(v * (e not in composition), (n,))
-            for e, v in steels.content_sd.items()
-        }
+        known = steels.content_sd.items()
+        sd = {e: np.broadcast_to(v * (e not in composition), (n,)) for e, v in known}
         steels = SteelColumns(contents, *whole, sd)
     if dimensions:
         changed: dict[str, dict[str, Any]] = {}

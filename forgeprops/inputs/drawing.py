@@ -167,6 +167,9 @@ def check_fit(
     ----------
     .. [1] Allowed dimensions of a drawing; mass closes within 3 % (our choice).
     """
+    thick = numbers_of("face")["thickness_mm"]
+    forged = face.forged_thickness_mm
+    check_number(forged, "forged face thickness", thick.low, thick.high, "mm", f"head {where}")
     for what in ("length_mm", "height_mm"):
         inner, outer = getattr(face, what), getattr(rim, what)
         if inner >= outer:

@@ -32,6 +32,9 @@ STATES = ("forged", "finished")
 #: Declared and computed mass must agree within this share (our choice: what scales and a drawing agree to).
 MASS_CLOSURE = 0.03
 
+#: Finished mass of a head that the impact with the ball is calculated for, g (our own limits).
+MASS_G = (100.0, 600.0)
+
 #: Terms of the torsion series.
 _ODD = np.arange(1.0, 40.0, 2.0)
 
@@ -179,17 +182,15 @@ class Head:
         if not isinstance(self.body, tuple) or any(map(operator.is_not, body, self.body)):
             object.__setattr__(self, "body", body)
         check_fit(self.face, self.rim, self.body, self.neck, self.hosel, where)
+        bounds = (*MASS_G, "g", f"head {where}")
+        computed = check_number(self.mass_g(), "head mass", *bounds)
         if self.declared_mass_g is not None:
-            declared = check_number(
-                self.declared_mass_g, "declared mass", 50, 1000, "g", f"head {where}"
-            )
+            declared = check_number(self.declared_mass_g, "declared mass", *bounds)
             object.__setattr__(self, "declared_mass_g", declared)
-            computed = self.mass_g("finished")
             if abs(declared - computed) > MASS_CLOSURE * computed:
                 raise InputError(
-                    f"declared mass is {declared:.0f} g but the finished dimensions make "
-                    f"{computed:.0f} g; they must agree within {MASS_CLOSURE:.0%}, or leave "
-                    f"declared_mass_g out (head {where})."
+                    f"declared mass is {declared:.0f} g but the finished dimensions make {computed:.0f} g; they must agree "
+                    f"within {MASS_CLOSURE:.0%}, or leave declared_mass_g out (head {where})."
                 )
 
     # -- changes ----

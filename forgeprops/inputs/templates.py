@@ -6,7 +6,7 @@ import dataclasses
 import math
 
 from ..base.errors import InputError, check_list, check_name, check_number, shown
-from .head import Head, head
+from .head import MASS_G, Head, head
 from .settings import table
 
 #: Least and largest factor on width and thickness of the body's blocks that still is the template's shape (our choice).
@@ -103,7 +103,7 @@ def head_from(
     made = Head(what, body=body, **parts)
     factor = 1.0
     if mass_g is not None:
-        mass_g = check_number(mass_g, "head mass", 50, 1000, "g", "head_from")
+        mass_g = check_number(mass_g, "head mass", *MASS_G, "g", "head_from")
         factor = _body_factor(made, mass_g, t)
         body = tuple(
             grow(b, width_mm=b.width_mm * factor, thickness_mm=b.thickness_mm * factor)

@@ -69,8 +69,8 @@ def _steel(draw: Draw, i: int) -> fp.Steel:
 
 def _head(draw: Draw, i: int) -> fp.Head:
     head = fp.head(draw.one_of("mid-iron", "long-iron", "wedge"))
-    if i % 50 == 11:  # a bend zone that a batch accepts and a single estimate refuses
-        return head.with_(bend_zone_mm=2.5)
+    if i % 50 == 11:  # the shortest bend zone
+        return head.with_(bend_zone_mm=3.0)
     if draw.chance(0.4):
         return head
     head = head.with_(

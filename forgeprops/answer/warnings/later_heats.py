@@ -221,9 +221,10 @@ def _carbides_text(e, i):
 
 
 def _untempered(e, zone: int) -> np.ndarray:
-    heated = _any(
-        e, lambda h: h.temperature_c >= _LEAST_TEMPER_C and (_local(h) or _reaches(ZONES[zone])(h))
-    )
+    reaches = _reaches(ZONES[zone])
+    heated = _any(e, lambda h: reaches(h) and h.temperature_c >= _LEAST_TEMPER_C)
+    if zone == HOSEL:
+        heated = heated | (_any(e, _local) & ~_torched(e))
     return (e.hardness_hv[:, zone] > _UNTEMPERED_HV) & ~heated
 
 

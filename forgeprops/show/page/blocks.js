@@ -43,7 +43,7 @@ const BLOCKS = {
     });
     fields.push(el("span"), ...b.xs.map((x, i) => el("span.x", {}, i % 4 ? "" : x)));
     const grid = el("div.map", { role: "group", "aria-label": `${b.y} over ${b.x}`,
-      style: `grid-template-columns:34px repeat(${nx},1fr)` }, ...fields);
+      style: `grid-template-columns:34px repeat(${nx},minmax(0,1fr))` }, ...fields);
     grid.addEventListener("keydown", (e) => {               // arrows walk over the map
       const go = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -nx, ArrowDown: nx }[e.key],
         all = [...grid.querySelectorAll("button")];
