@@ -192,32 +192,30 @@ class Cases:
     def part(self, index) -> Cases:
         """Some of the cases: a slice, or an array of their numbers."""
         own_steel, own_head = self.steel_of is None, self.head_of is None
-        return Cases(
-            self.steels.part(index) if own_steel else self.steels,
-            self.heads.part(index) if own_head else self.heads,
-            None if own_steel else self.steel_of[index],
-            None if own_head else self.head_of[index],
-            {k: v[index] for k, v in self.route.items()},
-            {k: v[index] for k, v in self.shop.items()},
-            self.later,
-            self.later_of[index],
-            self.quenches,
-            self.quench_of[index],
+        return self._cut(
+            index,
+            steels=self.steels.part(index) if own_steel else self.steels,
+            heads=self.heads.part(index) if own_head else self.heads,
+            steel_of=None if own_steel else self.steel_of[index],
+            head_of=None if own_head else self.head_of[index],
         )
 
     def rows(self, index: np.ndarray) -> Cases:
         """Cases by their numbers, any of them several times; steels and heads are shared, columns are copies."""
-        return Cases(
-            self.steels,
-            self.heads,
-            index if self.steel_of is None else self.steel_of[index],
-            index if self.head_of is None else self.head_of[index],
-            {k: v[index] for k, v in self.route.items()},
-            {k: v[index] for k, v in self.shop.items()},
-            self.later,
-            self.later_of[index],
-            self.quenches,
-            self.quench_of[index],
+        return self._cut(
+            index,
+            steel_of=index if self.steel_of is None else self.steel_of[index],
+            head_of=index if self.head_of is None else self.head_of[index],
+        )
+
+    def _cut(self, index, **steels_and_heads) -> Cases:
+        return dataclasses.replace(
+            self,
+            route={k: v[index] for k, v in self.route.items()},
+            shop={k: v[index] for k, v in self.shop.items()},
+            later_of=self.later_of[index],
+            quench_of=self.quench_of[index],
+            **steels_and_heads,
         )
 
     def steel_name(self, case: int) -> str:

@@ -14,7 +14,6 @@ however many bars it has, and the coverage of the 80 % interval on steels that w
 from __future__ import annotations
 
 import argparse
-import csv
 import datetime
 import sys
 from pathlib import Path
@@ -22,11 +21,12 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
+from source_effects import write
 
 from forgeprops.answer.interval import COVERAGE, FIGURES, Z, opinions_spread_hv, spread_variance
 from forgeprops.answer.second_opinions import opinions
 from forgeprops.base.constants import SECONDS_PER_HOUR
-from forgeprops.base.tables import data_path, read_rows
+from forgeprops.base.tables import read_rows
 from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.hardness_scales import convert_array, hv_from_hrc
 
@@ -57,28 +57,9 @@ UNITS = dict.fromkeys(FIGURES, "of hardness") | {
 
 def _points(made, k):
     """March a bench and keep of every point: hardness, shares and rate at 700 °C."""
-    from forgeprops.engine import batch, packing
     from forgeprops.transformation import decomposition as d
 
-    packing.pack_constants(made.columns, made.cases, k)
-    each = np.arange(len(made.cases))
-    told = batch.run(
-        batch.Packed(
-            made.cases,
-            made.zones,
-            each,
-            made.steps,
-            made.convection,
-            each,
-            made.start,
-            each,
-            packing.kinetic_array(k),
-            packing.section((made.points,)),
-        ),
-        stop_c=made.stop_c,
-        tolerance_c=made.tolerance_c,
-        keep_points=True,
-    )
+    told = made.march(k, keep_points=True)
     shares = {
         "ferrite_pearlite": told.state[:, d.FERRITE] + told.state[:, d.PEARLITE],
         "bainite": told.state[:, d.BAINITE],
@@ -146,26 +127,9 @@ def _told(row, place, measured, predicted, shares, rate) -> dict:
         austenitise_c=max(float(row["austenitise_c"]), 800.0),
     )
     others = [f"{v.hardness_hv:.1f}" if v.applicable else "" for v in views]
-    cooling = row["cooling"].split(",")[0]
-    return dict(
-        zip(
-            COLUMNS,
-            (
-                row["steel"],
-                row["diameter_mm"],
-                cooling,
-                place,
-                row["basis"],
-                f"{measured:.1f}",
-                f"{predicted:.1f}",
-                *(f"{s:.3f}" for s in shares),
-                f"{rate:.3g}",
-                *others,
-                "",
-            ),
-            strict=True,
-        )
-    )
+    bar = (row["steel"], row["diameter_mm"], row["cooling"].split(",")[0], place, row["basis"])
+    hardness, parts = (f"{measured:.1f}", f"{predicted:.1f}"), (f"{s:.3f}" for s in shares)
+    return dict(zip(COLUMNS, (*bar, *hardness, *parts, f"{rate:.3g}", *others), strict=True))
 
 
 def march() -> None:
@@ -234,18 +198,10 @@ def rates() -> None:
 
 
 def _store(rows) -> None:
-    with data_path("validation", "hardness_left_out.csv").open(
-        "w", encoding="utf-8", newline=""
-    ) as file:
-        file.write(
-            "# Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted "
-            "without it and its kin; made by\n"
-            f"# tests/fits/fit_hardness_spread.py --march, {datetime.date.today()}.  Empty opinion: "
-            "not applicable there.  rate_sd_hv: what unsure rates make of it (--rates).\n"
-        )
-        out = csv.DictWriter(file, COLUMNS, lineterminator="\n")
-        out.writeheader()
-        out.writerows(rows)
+    notes = f"""
+    Bars of data/measured/air_cooled_bars.csv, each steel predicted by constants fitted without it and its kin; made by
+    tests/fits/fit_hardness_spread.py --march, {datetime.date.today()}.  Empty opinion: not applicable there."""
+    write("validation/hardness_left_out.csv", rows, notes)
     read_rows.cache_clear()
 
 
@@ -340,78 +296,40 @@ class LeftOut:
         }
 
 
-def write(seen: LeftOut, figures, held) -> None:
+_COVERAGE = """scope validation rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv
+date""".split()
+
+
+def write_figures(seen: LeftOut, values, held) -> None:
     """Rewrite the two data files."""
     today, everything = datetime.date.today().isoformat(), np.ones(len(seen.rows), bool)
-    with data_path("fits", "hardness_spread.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write(
-            "# Figures of the standard deviation of hardness (see uncertainty.hardness_sd_hv), by "
-            "greatest likelihood on\n"
-            "# data/validation/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle "
-            "of a lognormal of a factor e.\n"
-            "# martensite share: HV where half is martensite; opinions: weight of the standard "
-            "deviation of the methods.\n"
-        )
-        out = csv.writer(file, lineterminator="\n")
-        out.writerow(("id", "value", "unit", "prior", "rows", "steels", "fitted", "basis"))
+    figures = [
+        {
+            **{"id": name, "value": f"{value:.3g}", "unit": UNITS[name], "prior": prior},
+            **{"rows": int(rows.sum()), "steels": steels, "fitted": today, "basis": "our own fit"},
+        }
         for (name, prior), value, rows, steels in zip(
-            PRIOR.items(), figures, seen.classes(), seen.steels(everything), strict=True
-        ):
-            out.writerow(
-                (
-                    name,
-                    f"{value:.3g}",
-                    UNITS[name],
-                    prior,
-                    int(rows.sum()),
-                    steels,
-                    today,
-                    "our own fit",
-                )
-            )
-    with data_path("validation", "hardness_validation.csv").open(
-        "w", encoding="utf-8", newline=""
-    ) as file:
-        file.write(
-            "# Share of measured bars inside the 80 % interval.  Constants of the rate equations and "
-            "figures of the interval both\n"
-            "# fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, "
-            "high_90: whole steels drawn again.\n"
+            PRIOR.items(), values, seen.classes(), seen.steels(everything), strict=True
         )
-        out = csv.writer(file, lineterminator="\n")
-        out.writerow(
-            (
-                "scope",
-                "validation",
-                "rows",
-                "steels",
-                "coverage",
-                "width_hv",
-                "low_90",
-                "high_90",
-                "root_mean_square_hv",
-                "bias_hv",
-                "date",
-            )
-        )
-        for name, rows in seen.scopes().items():
-            low, high = drawn_anew(held[rows], seen.steel[rows])
-            e = seen.error[rows]
-            out.writerow(
-                (
-                    name,
-                    "each steel predicted without it",
-                    int(rows.sum()),
-                    len(set(seen.steel[rows])),
-                    f"{held[rows].mean():.3f}",
-                    f"{2.0 * Z * np.sqrt(seen.variance(figures)[rows]).mean():.0f}",
-                    f"{low:.2f}",
-                    f"{high:.2f}",
-                    f"{np.sqrt((e**2).mean()):.1f}",
-                    f"{e.mean():.1f}",
-                    today,
-                )
-            )
+    ]
+    notes = """
+    Figures of the standard deviation of hardness (see answer.interval.hardness_sd_hv), by greatest likelihood on
+    data/validation/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle of a lognormal of a factor e.
+    martensite share: HV where half is martensite; opinions: weight of the standard deviation of the methods."""
+    write("fits/hardness_spread.csv", figures, notes)
+    shown = []
+    for name, rows in seen.scopes().items():
+        low, high = drawn_anew(held[rows], seen.steel[rows])
+        e = seen.error[rows]
+        width = 2.0 * Z * np.sqrt(seen.variance(values)[rows]).mean()
+        numbers = f"{held[rows].mean():.3f} {width:.0f} {low:.2f} {high:.2f} {np.sqrt((e**2).mean()):.1f} {e.mean():.1f}"
+        steels = len(set(seen.steel[rows]))
+        row = (name, "each steel predicted without it", int(rows.sum()), steels)
+        shown.append(dict(zip(_COVERAGE, (*row, *numbers.split(), today), strict=True)))
+    notes = """
+    Share of measured bars inside the 80 % interval.  Constants of the rate equations and figures of the interval both
+    fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, high_90: whole steels drawn again."""
+    write("validation/hardness_validation.csv", shown, notes)
 
 
 def drawn_anew(held, steel, draws: int = 2000) -> np.ndarray:
@@ -445,7 +363,7 @@ def main() -> None:
         width = 2.0 * Z * np.sqrt(seen.variance(figures)[rows]).mean()
         print(f"{name:30s} n {rows.sum():3d} coverage {held[rows].mean():.3f} width {width:.0f} HV")
     if args.write:
-        write(seen, figures, held)
+        write_figures(seen, figures, held)
 
 
 if __name__ == "__main__":

@@ -18,16 +18,20 @@ the other alloy terms of the rates and of bainite's hardness, another shift of t
 from __future__ import annotations
 
 import argparse
-import csv
 import datetime
 import math
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from source_effects import write
+
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
-from forgeprops.base.tables import data_path, read_rows
+from forgeprops.base.tables import read_rows
 from forgeprops.engine import batch, outcome, packing
 from forgeprops.engine.section import lobatto
 from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_quench_hrc
@@ -131,7 +135,7 @@ class Bench:
     stop_c: float = batch.STOP_C
     tolerance_c: float = batch.TOLERANCE_C
 
-    def march(self, k):
+    def march(self, k, **options):
         packing.pack_constants(self.columns, self.cases, k)
         each = np.arange(len(self.cases))
         return batch.run(
@@ -149,6 +153,7 @@ class Bench:
             ),
             stop_c=self.stop_c,
             tolerance_c=self.tolerance_c,
+            **options,
         )
 
 
@@ -540,36 +545,27 @@ def main() -> None:
 
 def write_constants(k, sd, rows: str, checks) -> None:
     """Rewrite the two data files."""
-    today = datetime.date.today().isoformat()
-    old = read_rows("fits/kinetics.csv")
-    with data_path("fits", "kinetics.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write(
-            "# Constants of the additive rate equations and of the constituents' hardness "
-            "(HV = a + b log10 V, V in °C/h).\n"
-            "# value and standard_error: made by tests/fits/fit_kinetics.py from normalised and "
-            "as-quenched bars\n"
-            f"# (data/measured/air_cooled_bars.csv, {rows}), {today}; no standard error: not freed.\n"
-            "# published: where value starts from and is held to by a prior; bases and sources are "
-            "those of published.\n"
-        )
-        out = csv.writer(file, lineterminator="\n")
-        out.writerow(("id", "published", "value", "standard_error", "unit", "source", "basis"))
-        for row in old:
-            i = row["id"]
-            told = (f"{k[i]:.5g}", f"{sd[i]:.2g}") if i in sd else (row["published"], "")
-            out.writerow((i, row["published"], *told, row["unit"], row["source"], row["basis"]))
-    with data_path("validation", "kinetics_validation.csv").open(
-        "w", encoding="utf-8", newline=""
-    ) as file:
-        file.write(
-            "# Errors of the calibrated model, predicted minus measured; made by "
-            "tests/fits/fit_kinetics.py.\n"
-            "# For a rate the column mean_absolute_error holds the rate itself.\n"
-        )
-        out = csv.writer(file, lineterminator="\n")
-        out.writerow(("what", "validation", "rows", "date", "mean_absolute_error", "bias", "unit"))
-        for what, how, n, mae, bias, unit in checks:
-            out.writerow((what, how, n, today, f"{mae:.2f}", f"{bias:.2f}", unit))
+    today, constants = datetime.date.today().isoformat(), []
+    for row in read_rows("fits/kinetics.csv"):
+        i = row["id"]
+        value, error = (f"{k[i]:.5g}", f"{sd[i]:.2g}") if i in sd else (row["published"], "")
+        constants.append({**row, "value": value, "standard_error": error})
+    notes = f"""
+    Constants of the additive rate equations and of the constituents' hardness (HV = a + b log10 V, V in °C/h).
+    value and standard_error: made by tests/fits/fit_kinetics.py from normalised and as-quenched bars
+    (data/measured/air_cooled_bars.csv, {rows}), {today}; no standard error: not freed.
+    published: where value starts from and is held to by a prior; bases and sources are those of published."""
+    write("fits/kinetics.csv", constants, notes)
+    notes = """
+    Errors of the calibrated model, predicted minus measured; made by tests/fits/fit_kinetics.py.
+    For a rate the column mean_absolute_error holds the rate itself."""
+    header = "what validation rows date mean_absolute_error bias unit".split()
+    told = [
+        (what, how, n, today, f"{mae:.2f}", f"{bias:.2f}", unit)
+        for what, how, n, mae, bias, unit in checks
+    ]
+    rows = [dict(zip(header, row, strict=True)) for row in told]
+    write("validation/kinetics_validation.csv", rows, notes)
 
 
 if __name__ == "__main__":

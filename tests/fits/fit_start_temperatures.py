@@ -25,9 +25,9 @@ import numpy as np
 from scipy.optimize import linprog
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from source_effects import fit, group_bootstrap, leave_groups_out
+from source_effects import fit, group_bootstrap, leave_groups_out, write
 
-from forgeprops.base.tables import data_path, read_rows
+from forgeprops.base.tables import read_rows
 from forgeprops.transformation.temperature_formulas import BAINITE_START, MARTENSITE_START
 from forgeprops.transformation.temperatures import INTERVAL_CARBON, REFERENCE_GRAIN_UM, start_term
 
@@ -174,14 +174,6 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
     return fits, out
 
 
-def write(name, rows, header, notes, keep=()):
-    with data_path(name).open("w", encoding="utf-8", newline="") as file:
-        file.write("".join(f"# {line}\n" for line in notes))
-        w = csv.DictWriter(file, header, lineterminator="\n", extrasaction="ignore")
-        w.writeheader()
-        w.writerows([*rows, *keep])
-
-
 def main():
     p = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -195,17 +187,8 @@ def main():
     if a.bainite:
         with a.bainite.open(encoding="utf-8") as file:
             comp, bs, names, group = load(list(csv.DictReader(file)), "Bs_C", "Source_no")
-        more = evaluate(
-            "bs",
-            comp,
-            bs,
-            names,
-            group,
-            BS_TERMS,
-            BS_SETTINGS,
-            BAINITE_START,
-            train=comp["Si"] < BS_SILICON_LIMIT,
-        )
+        data, how = (comp, bs, names, group), (BS_TERMS, BS_SETTINGS, BAINITE_START)
+        more = evaluate("bs", *data, *how, train=comp["Si"] < BS_SILICON_LIMIT)
         fits, checks = fits + more[0], checks + more[1]
     for r in checks:
         if not r["scope"].startswith("source") or r["method"] in ("own", "van_bohemen"):
@@ -222,62 +205,23 @@ def main():
                 "Schuscha et al., Acta Mater. (2025), doi "
                 "10.1016/j.actamat.2025.121131, supplement, rows with Si < 0.6",
             )
-        old = (
-            {}
-            if a.bainite
-            else {
-                "keep": [
-                    r for r in read_rows("fits/start_temperature_fits.csv") if r["quantity"] == "bs"
-                ]
-            }
-        )
-        write(
-            "fits/start_temperature_fits.csv",
-            fits,
-            [
-                "quantity",
-                "term",
-                "value",
-                "standard_error",
-                "rows",
-                "sources",
-                "fitted",
-                "source",
-                "basis",
-            ],
-            [
-                "Corrections to van Bohemen's Ms and Bs, °C per unit of the term; made by "
-                "tests/fits/fit_start_temperatures.py.",
-                "Terms: 1; Cexp = 1 - exp(-k C) with van Bohemen's k; element = wt%; X2 = wt% squared; "
-                "XY = product; grain = 1/sqrt(d) - 1/sqrt(25 um).",
-                "residual_q10, residual_q90, residual_sd: measured minus predicted, every source predicted "
-                "without it, grain size unknown, °C; _C: a wt% of carbon, up to 0.7.",
-            ],
-            **old,
-        )
-        old = (
-            {}
-            if a.bainite
-            else {
-                "keep": [
-                    r
-                    for r in read_rows("validation/start_temperature_validation.csv")
-                    if r["quantity"] == "bs"
-                ]
-            }
-        )
-        write(
-            "validation/start_temperature_validation.csv",
-            checks,
-            list(checks[0]),
-            [
-                "Errors of Ms and Bs formulas on open measurements; made by "
-                "tests/fits/fit_start_temperatures.py.",
-                "low_90, high_90: 90 % interval of the mean absolute error when whole sources are drawn "
-                "again; coverage, width_c: 80 % interval, made without the source.",
-            ],
-            **old,
-        )
+
+        def kept(name):
+            rows = () if a.bainite else read_rows(name)
+            return [r for r in rows if r["quantity"] == "bs"]
+
+        name = "fits/start_temperature_fits.csv"
+        notes = """
+        Corrections to van Bohemen's Ms and Bs, °C per unit of the term; made by tests/fits/fit_start_temperatures.py.
+        Terms: 1; Cexp = 1 - exp(-k C) with van Bohemen's k; element = wt%; X2 = wt% squared; XY = product; grain = 1/sqrt(d) - 1/sqrt(25 um).
+        residual_q10, residual_q90, residual_sd: measured minus predicted, every source predicted without it, grain size unknown, °C; _C: a wt% of carbon, up to 0.7."""
+        header = "quantity term value standard_error rows sources fitted source basis".split()
+        write(name, [*fits, *kept(name)], notes, header)
+        name = "validation/start_temperature_validation.csv"
+        notes = """
+        Errors of Ms and Bs formulas on open measurements; made by tests/fits/fit_start_temperatures.py.
+        low_90, high_90: 90 % interval of the mean absolute error when whole sources are drawn again; coverage, width_c: 80 % interval, made without the source."""
+        write(name, [*checks, *kept(name)], notes)
 
 
 if __name__ == "__main__":

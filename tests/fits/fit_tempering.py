@@ -33,7 +33,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from fit_start_temperatures import write
+from source_effects import write
 
 from forgeprops.base.tables import read_rows
 from forgeprops.strength.hardness_scales import convert_hardness, hrc_from_hv, hv_from_hrc
@@ -297,24 +297,13 @@ def main():
         print(r["quantity"], r["term"], r["value"], r["standard_error"])
     if a.write:
         header = "quantity term value standard_error rows steels fitted source basis".split()
-        write(
-            "fits/tempering_law.csv",
-            constants,
-            header,
-            [
-                "Constants of the tempering law; made by tests/fits/fit_tempering.py; standard errors by "
-                "leaving each steel out in turn.",
-                "activation_k in K; half_log_j in decades of J (s); soft_hv, overaged_hv, floor_hv and slope_hv in HV "
-                "(slope per decade); per wt% for elements.",
-                "residual_*: measured minus predicted, each steel predicted without it, HRC; overaged: 640 °C and above.",
-            ],
-        )
-        write(
-            "validation/tempering_validation.csv",
-            checks,
-            list(checks[0]),
-            ["Errors of the tempering law; made by tests/fits/fit_tempering.py."],
-        )
+        notes = """
+        Constants of the tempering law; made by tests/fits/fit_tempering.py; standard errors by leaving each steel out in turn.
+        activation_k in K; half_log_j in decades of J (s); soft_hv, overaged_hv, floor_hv and slope_hv in HV (slope per decade); per wt% for elements.
+        residual_*: measured minus predicted, each steel predicted without it, HRC; overaged: 640 °C and above."""
+        write("fits/tempering_law.csv", constants, notes, header)
+        notes = "Errors of the tempering law; made by tests/fits/fit_tempering.py."
+        write("validation/tempering_validation.csv", checks, notes)
 
 
 if __name__ == "__main__":

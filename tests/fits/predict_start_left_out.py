@@ -8,16 +8,15 @@ column, and taken as unknown in the other.  Bs is missing because its rows may n
 
 from __future__ import annotations
 
-import csv
 import datetime
 import sys
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from fit_start_temperatures import MS_SETTINGS, MS_TERMS, load, matrix
-from source_effects import leave_groups_out
+from source_effects import leave_groups_out, write
 
-from forgeprops.base.tables import data_path, read_rows
+from forgeprops.base.tables import read_rows
 from forgeprops.transformation.temperature_formulas import MARTENSITE_START
 
 
@@ -36,20 +35,20 @@ def predict():
 
 
 def main() -> None:
-    with data_path("validation", "start_temperature_validation_rows.csv").open(
-        "w", encoding="utf-8", newline=""
-    ) as file:
-        file.write(
-            "# Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit "
-            "without it, grain size unknown and\n"
-            f"# used where given; made by tests/fits/predict_start_left_out.py, {datetime.date.today()}.\n"
-        )
-        out = csv.writer(file, lineterminator="\n")
-        out.writerow(("index", "source", "measured_c", "predicted_c", "predicted_grain_known_c"))
-        for row, a, b in zip(*predict(), strict=True):
-            out.writerow(
-                (row["index"], row["source"], f"{float(row['ms_c']):.1f}", f"{a:.1f}", f"{b:.1f}")
-            )
+    notes = f"""
+    Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit without it, grain size unknown and
+    used where given; made by tests/fits/predict_start_left_out.py, {datetime.date.today()}."""
+    rows = [
+        {
+            "index": row["index"],
+            "source": row["source"],
+            "measured_c": f"{float(row['ms_c']):.1f}",
+            "predicted_c": f"{a:.1f}",
+            "predicted_grain_known_c": f"{b:.1f}",
+        }
+        for row, a, b in zip(*predict(), strict=True)
+    ]
+    write("validation/start_temperature_validation_rows.csv", rows, notes)
 
 
 if __name__ == "__main__":

@@ -1,8 +1,12 @@
-"""Shrunken robust regression with one random offset per source; validation that leaves whole groups out."""
+"""Shrunken robust regression with one random offset per source; whole groups left out; the tables that fits write."""
 
 from __future__ import annotations
 
+import csv
+
 import numpy as np
+
+from forgeprops.base.tables import data_path
 
 
 def fit(columns, residual, group, prior_sd, group_sd, noise_sd, huber=1.0, rounds=25):
@@ -69,3 +73,14 @@ def group_bootstrap(error, group, draws=2000, seed=1, level=0.9):
     pick = rng.integers(0, len(groups), (draws, len(groups)))
     means = total[pick].sum(1) / count[pick].sum(1)
     return tuple(np.quantile(means, [(1 - level) / 2, (1 + level) / 2]))
+
+
+def write(name, rows, notes, header=None):
+    """Rewrite a table of data/: `notes` above it line by line, rows as dicts."""
+    with data_path(name).open("w", encoding="utf-8", newline="") as file:
+        file.writelines(f"# {line.strip()}\n" for line in notes.strip().splitlines())
+        out = csv.DictWriter(
+            file, header or list(rows[0]), lineterminator="\n", extrasaction="ignore"
+        )
+        out.writeheader()
+        out.writerows(rows)

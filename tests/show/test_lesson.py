@@ -60,18 +60,18 @@ def test_every_warning_has_its_step():
 )  # fmt: skip
 def test_task_is_solved_with_sense_and_failed_without_spray(steel, good):
     lesson = Lesson(Units())
-    lesson._heard(None, {"do": "try", "set": {"steel": steel, "spray_s": 1.0}}, [])
-    assert not lesson.tried["passed"] and lesson.tries[-1]["score"] < 10
-    lesson._heard(None, {"do": "try", "set": {"steel": steel} | good}, [])
+    lesson._heard(None, {"do": "act", "act": "try", "values": {"steel": steel, "spray_s": 1.0}}, [])
+    assert not lesson.task["passed"] and lesson.tries[-1]["score"] < 10
+    lesson._heard(None, {"do": "act", "act": "try", "values": {"steel": steel} | good}, [])
     last, (hv, newton) = lesson.tries[-1], GOALS[steel]
-    assert lesson.tried["passed"] and last["x"] < newton and hv[0] < last["y"] < hv[1]
+    assert lesson.task["passed"] and last["x"] < newton and hv[0] < last["y"] < hv[1]
     assert len(lesson.tries) == 2
 
 
 @pytest.mark.parametrize("given", [None, {}, {"steel": "x"}, {"steel": "1030", "flux": "wet"}])
 def test_nonsense_is_answered_in_one_sentence(lesson, given):
-    lesson._heard(None, {"do": "try", "set": given}, [])
-    assert lesson.tries == [] and lesson.tried["blocks"][0]["words"].endswith(".")
+    lesson._heard(None, {"do": "act", "act": "try", "values": given}, [])
+    assert lesson.tries == [] and lesson.task["tries"][0]["words"].endswith(".")
 
 
 def test_only_the_readers_units():

@@ -64,12 +64,19 @@ const BLOCKS = {
       el("p.axis", {}, tip, el("span", {}, `${b.x} →`)));
   },
   form(b, page) {
-    const inputs = b.fields.map((f) => [f, el("input" + (f.text ? ".long" : ""), { type: f.text ? "text" : "number",
-      step: "any", value: f.value, "aria-label": f.label + (f.unit && `, ${f.unit}`), "data-name": f.name })]);
-    const act = () => page.send({ do: "act", act: b.act, values: Object.fromEntries(inputs.map(([f, i]) => [f.name,
-      f.text ? i.value : +i.value])) });
-    return el("form.form", { onsubmit: (e) => { e.preventDefault(); act(); } },
-      ...inputs.map(([f, i]) => el("label", {}, f.label, i, f.unit)), el("button.small", { onclick: act }, b.button));
+    const input = (f) => f.options ? el("select", {}, ...Object.entries(f.options).map(([value, words]) => el("option",
+      { value, selected: value === f.value }, words))) : el("input" + (f.text ? ".text" : ""), { type: f.text ? "text"
+      : f.low == null ? "number" : "range", min: f.low, max: f.high, step: f.step || "any", value: f.value });
+    const inputs = b.fields.map((f) => [f, input(f)]), act = () => page.send({ do: "act", act: b.act, values:
+      Object.fromEntries(inputs.map(([f, i]) => [f.name, f.text || f.options ? i.value : +i.value])) });
+    const row = ([f, i]) => {
+      const unit = el("span", {}, f.unit), show = () => text(unit, `${+(+i.value).toFixed(f.digits)} ${f.unit}`);
+      put(i, { "aria-label": f.label + (f.unit && `, ${f.unit}`), "data-name": f.name });
+      if (f.low != null) { i.oninput = show; show(); }
+      return el("label", {}, f.label, i, unit);
+    };
+    return el("form.form", { onsubmit: (e) => { e.preventDefault(); act(); } }, ...inputs.map(row), el("button.small",
+      { onclick: act }, b.button));
   },
   page(b) { // a page to print: shown, printed, saved under its own name
     const frame = el("iframe.paper", { title: "sheet", srcdoc: b.html, sandbox: "allow-same-origin allow-modals" });

@@ -6,7 +6,8 @@ const SHAPE = { circle: "M-4 0a4 4 0 1 0 8 0a4 4 0 1 0-8 0", square: "M-3.6-3.6h
   triangle: "M0-4.6L4.4 3.6H-4.4Z", diamond: "M0-5L4.4 0L0 5L-4.4 0Z" };
 
 function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
-  const bottom = h - 38, root = svg("svg", { viewBox: `0 0 ${w} ${h}`, class: "chart", role: "img" });
+  const small = h < 200, bottom = h - (small ? 22 : 38), root = svg("svg", { viewBox: `0 0 ${w} ${h}`, class: "chart",
+    role: "img" });
   const scale = (a, from, to) => {
     const low = a.names ? -.5 : a.low, high = a.names ? a.names.length - .5 : a.high, f = a.log ? Math.log : (v) => v;
     const go = (v) => from + ((f(a.log ? Math.max(v, low) : v) - f(low)) / (f(high) - f(low))) * (to - from);
@@ -17,8 +18,11 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
   const X = scale(x, left, w - right), Y = scale(y, bottom, top), grid = svg("g");
   const ticks = (a) => {
     if (a.names) return a.names.map((n, i) => [i, n]);
-    if (a.log) return [.1, 1, 10, 100, 1000, 1e4].filter((v) => v >= a.low && v <= a.high).map((v) => [v, v]);
-    const rough = (a.high - a.low) / 5, ten = Math.pow(10, Math.floor(Math.log10(rough))),
+    if (a.log) {
+      const all = [.1, 1, 10, 100, 1000].flatMap((v) => [v, 2 * v, 5 * v]).filter((v) => v >= a.low && v <= a.high);
+      return all.filter((v) => all.length < 8 || /^(0\.)?1/.test(v)).map((v) => [v, v]);
+    }
+    const rough = (a.high - a.low) / (small ? 2 : 5), ten = Math.pow(10, Math.floor(Math.log10(rough))),
       step = ten * [1, 2, 2.5, 5, 10].find((m) => m * ten >= rough);
     return Array.from({ length: 8 }, (_, i) => (Math.ceil(a.low / step - 1e-9) + i) * step).filter((v) =>
       v <= a.high + 1e-9).map((v) => [v, String(+v.toFixed(3)).replace("-", "−")]);
@@ -28,7 +32,8 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
   for (const [v, words] of ticks(x)) grid.append(svg("line", { x1: X(v), x2: X(v), y1: bottom, y2: bottom + 4,
     stroke: "#8A93A0" }), label({ x: X(v), y: bottom + 17, "text-anchor": "middle", class: "ax" }, words));
   grid.append(svg("line", { x1: left, x2: w - right, y1: bottom, y2: bottom, stroke: "#8A93A0" }),
-    label({ x: w - right, y: h - 5, "text-anchor": "end", class: "ax" }, x.label && x.label + " →"));
+    label({ x: w - right, y: small ? bottom - 4 : h - 5, "text-anchor": "end", class: "ax" }, x.label
+      && x.label + " →"));
   if (y.label) grid.append(label({ x: left + 4, y: top + 6, class: "ax" }, "↑ " + y.label));
   root.append(grid);
   const path = (xs, ys) => xs.map((v, i) => (i ? "L" : "M") + X(v).toFixed(1) + " " + Y(ys[i]).toFixed(1)).join("");
@@ -38,8 +43,8 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
     if (s.region) g.append(svg("path", { d: path(s.x, s.y) + "Z", fill: PHASE[s.name], "fill-opacity": .6,
       stroke: "#56606E" }));
     else if (s.area) g.append(svg("path", { d: path(s.x, s.y) + path([...s.x].reverse(),
-      [...s.area].reverse()).replace("M",
-      "L") + "Z", fill: colour, "fill-opacity": s.opacity ?? .14, stroke: colour, "stroke-opacity": .5 }));
+      [...s.area].reverse()).replace("M", "L") + "Z", fill: colour, "fill-opacity": s.opacity ?? .14, stroke: colour,
+        "stroke-opacity": .5 }));
     else if (s.line) g.append(svg("path", { d: path(s.x, s.y), fill: "none", stroke: colour, "stroke-width": s.width
       || 2.4, "stroke-dasharray": s.dash || "", "stroke-linejoin": "round", ...(s.dash ? {} : { pathLength: 1 }) }));
     else s.x.forEach((v, i) => {
@@ -47,8 +52,7 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
       if (s.low) g.append(svg("line", s.along === "x" ? { x1: X(s.low[i]), x2: X(s.high[i]), y1: py, y2: py }
         : { x1: px, x2: px, y1: Math.min(Y(s.low[i]), bottom), y2: Math.max(Y(s.high[i]), top) }));
       if (s.bar) g.insertBefore(svg("rect", { x: px - 32, width: 64, y: py, height: bottom - py, fill: colour,
-        "fill-opacity":
-        .75 }), g.firstChild);
+        "fill-opacity": .75 }), g.firstChild);
       else g.append(title(svg("path", { d: SHAPE[shape], transform: `translate(${px.toFixed(1)} ${py.toFixed(1)})` +
         (n > 200 ? "scale(.6)" : ""), fill: s.hollow ? "#fff" : colour, stroke: colour, "stroke-width": 1.2 }), i));
     });
@@ -57,8 +61,8 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
     if (s.region) g.append(label({ x: s.x.reduce((a, v) => a + X(v), 0) / n, y: s.y.reduce((a, v) => a + Y(v), 0) / n,
       "text-anchor": "middle", class: "tag2", fill: s.name === "martensite" ? "#fff" : "#10151F" }, s.name));
     else if ((s.line || s.area) && s.tag !== "none" && n) {
-      const k = s.tag === "start" ? Math.floor(n * .1) : Math.floor(n * (s.at || .9)), at = s.area ? (s.y[k]
-        + s.area[k]) / 2 : s.y[k];
+      const k = s.tag === "start" ? Math.floor(n * .1) : Math.min(n - 1, Math.floor(n * (s.at || .9))), at = s.area
+        ? (s.y[k] + s.area[k]) / 2 : s.y[k];
       g.append(label({ x: X(s.x[k]), y: Y(at) - (s.area ? -4 : 7), "text-anchor": s.tag === "start" ? "start"
         : "end", class: "tag2", fill: colour }, s.name));
     }

@@ -61,6 +61,14 @@ function fitted(host, root, then = () => {}) {
     { fit });
 }
 
+// A page around a body: menu and title above, the caution below
+function shell(host, head, body, caution) {
+  const root = el("div.fpg", { lang: "en", "data-lm-suppress-shortcuts": "true" }, el("header", {}, siteMenu(),
+    ...head), body, el("p.caution", {}, caution));
+  host.classList.add("fpg-host"); host.append(root);
+  return fitted(host, root);
+}
+
 // ---- files and the clipboard
 function download(name, data, type, named = dated) {
   const url = URL.createObjectURL(data instanceof Blob ? data : new Blob([data], { type }));

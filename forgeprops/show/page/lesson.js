@@ -3,27 +3,28 @@ const within = (v) => Math.max(0, Math.min(1, v)), glow = (c) => `hsl(${8 + 34 *
   within((c - 250) / 450)}% ${14 + 46 * within(c / 1000) ** 2}%)`;
 
 function guessStep(s, done) {
-  const c = chart(s.chart), g = s.guess, a = s.answer, over = g.axis === "x", unit = g.unit;
+  const c = chart(s.chart), g = s.guess, a = s.answer, over = g.axis === "x";
   s.chart.series.forEach(c.draw);
-  const axis = s.chart[g.axis], dot = svg("circle", { r: 9, fill: "#fff", stroke: "#B8321A", "stroke-width": 3.5 });
-  const box = svg("rect", { fill: "#B8321A", "fill-opacity": .12, stroke: "#B8321A", "stroke-dasharray": "5 3" });
-  const rail = svg("line", { stroke: "#B8321A", "stroke-dasharray": "2 5" }), words = label({ class: "tag2",
-    fill: "#B8321A" }, "");
-  const drag = svg("g", { class: "drag", role: "slider", tabindex: 0, "aria-label": s.title,
-    "aria-valuemin": axis.low, "aria-valuemax": axis.high, "data-lm-suppress-shortcuts": "true" }, rail, ...(g.bar
-    ? [box] : []), words, dot);
-  put(rail, over ? { x1: c.left, x2: c.right, y1: c.Y(g.y), y2: c.Y(g.y) } : { x1: c.X(g.x), x2: c.X(g.x), y1: c.top,
-    y2: c.bottom });
+  const axis = s.chart[g.axis], stroke = "#B8321A", dot = svg("circle", { r: 9, fill: "#fff", stroke,
+    "stroke-width": 3.5 });
+  const box = svg("rect", { fill: stroke, "fill-opacity": g.bar ? .12 : 0, stroke, "stroke-dasharray": g.bar ? "5 3"
+    : "2 5" });
+  const words = label({ class: "tag2", fill: stroke }, ""), drag = svg("g", { class: "drag", role: "slider",
+    tabindex: 0, "aria-label": s.title, "aria-valuemin": axis.low, "aria-valuemax": axis.high,
+      "data-lm-suppress-shortcuts": "true" },
+  box, words, dot);
   const say = el("p.answer", { role: "status" }, ""), why = el("p.words"), show = el("button.cure", { onclick: reveal },
     "Show the answer"), hint = el("span.hint", {}, "Drag the red point first, or use the arrow keys.");
   let v = g.start, open = false;
   function move(to, touched = true) {
     if (open) return;
     v = Math.max(axis.low, Math.min(axis.high, to));
-    const x = over ? c.X(v) : c.X(g.x), y = over ? c.Y(g.y) : c.Y(v), mine = `${v.toFixed(g.digits)} ${unit}`;
-    put(dot, { cx: x, cy: y }); put(box, { x: x - 32, width: 64, y, height: Math.max(0, c.bottom - y) });
-    put(words, { x: x > c.right - 110 ? x - 15 : x + 15, y: y - 12, "text-anchor": x > c.right - 110 ? "end"
-      : "start" });
+    const x = over ? c.X(v) : c.X(g.x), y = over ? c.Y(g.y) : c.Y(v), end = x > c.right - 110,
+      mine = `${v.toFixed(g.digits)} ${g.unit}`;
+    put(dot, { cx: x, cy: y });
+    put(box, g.bar ? { x: x - 32, width: 64, y, height: c.bottom - y } : over ? { x: c.left, width: c.right - c.left, y,
+      height: .1 } : { x, width: .1, y: c.top, height: c.bottom - c.top });
+    put(words, { x: x + (end ? -15 : 15), y: y - 12, "text-anchor": end ? "end" : "start" });
     text(words, mine);
     put(drag, { "aria-valuenow": v.toFixed(g.digits), "aria-valuetext": mine });
     if (touched) { show.disabled = false; hint.hidden = true; }
@@ -46,7 +47,9 @@ function guessStep(s, done) {
     show.hidden = true;
     done();
   }
-  c.root.append(drag); c.root.classList.add("guess"); c.root.setAttribute("role", "group");
+  c.root.append(drag);
+  c.root.classList.add("guess");
+  c.root.setAttribute("role", "group");
   show.disabled = true;
   move(v, false);
   return el("div.screen", {}, el("div.tell", {}, el("p.ask", {}, s.ask), el("p.buttons", {}, show, hint), say, why),
@@ -55,9 +58,6 @@ function guessStep(s, done) {
 
 function filmStep(f, id, done) {
   const c = chart(f.chart), zones = Object.keys(f.celsius), n = f.times.length, picture = headPicture(id, () => {});
-  for (const [k, v] of Object.entries(f.marks)) c.root.append(svg("line", { x1: c.left, x2: c.right, y1: c.Y(v),
-    y2: c.Y(v), stroke: "#5B6573", "stroke-dasharray": "1 4" }), label({ x: c.right + 4, y: c.Y(v) + 4, class: "ax" },
-      k));
   f.chart.series.forEach(c.draw);
   const ys = {}, lines = {}, dots = {}, tags = {}, xs = f.times.map(c.X), degrees = (v) => v * f.scale + f.offset;
   for (const z of [...zones].reverse()) {
@@ -90,36 +90,26 @@ function filmStep(f, id, done) {
       i <= k).pop()[1]}.`);
     if (k === n - 1) { stop(); done(); }
   }
-  function tick(now) { at(Math.min(film + (now - last) / 1000, whole)); last = now;
-  if (frame) frame = requestAnimationFrame(tick); }
-  function start() { if (film >= whole) film = 0; last = performance.now(); text(play, "Pause"); frame =
-    requestAnimationFrame(tick); }
-  function stop() { cancelAnimationFrame(frame); frame = 0; text(play, "Play"); }
+  const again = () => { frame = requestAnimationFrame(tick); }, stop = () => { cancelAnimationFrame(frame); frame = 0;
+    text(play, "Play"); };
+  const tick = (now) => { at(Math.min(film + (now - last) / 1000, whole)); last = now; if (frame) again(); };
+  const start = () => { if (film >= whole) film = 0; last = performance.now(); text(play, "Pause"); again(); };
   at(0);
-  const root = el("div.screen.film", {}, el("div.tell", {}, picture.root), el("div.tell", {}, clock, c.root,
-    el("p.buttons", {}, play, bar)));
-  return Object.assign(root, { stop });
+  return Object.assign(el("div.screen.film", {}, el("div.tell", {}, picture.root), el("div.tell", {}, clock, c.root,
+    el("p.buttons", {}, play, bar))), { stop });
 }
 
-function taskStep(task, model, done) {
-  const values = () => Object.fromEntries(inputs.map(([f, i]) => [f.name, f.options ? i.value : +i.value]));
-  const inputs = task.fields.map((f) => [f, f.options ? el("select", { "aria-label": f.label, "data-name": f.name },
-    ...Object.entries(f.options).map(([v, w]) => el("option", { value: v }, w))) : el("input", { type: "range",
-    min: f.low, max: f.high, step: f.step, "aria-label": `${f.label}, ${f.unit}`, "data-name": f.name })]);
-  const rows = inputs.map(([f, i]) => {
-    const now = el("span.val");
-    i.oninput = () => { text(now, f.options ? "" : `${+(+i.value).toFixed(f.digits)} ${f.unit}`);
-      i.style.setProperty("--p", pct(+i.value, f.low, f.high) + "%"); };
-    i.value = f.value; i.oninput();
-    return el("div.field", {}, el("div.line", {}, el("span", {}, f.label), now), i);
-  });
-  const commit = (set) => inputs.forEach(([f, i]) => { i.value = set[f.name]; i.oninput(); });
-  const out = el("div.tell", { "aria-live": "polite" }), paint = () => { const { blocks, passed } = model.get("tried");
-    out.replaceChildren(drawBlocks(blocks, { commit })); if (passed) done(); };
+function taskStep(model, done) {
+  const left = el("div.tell"), right = el("div.tell", { "aria-live": "polite" });
+  const api = { send: (m) => model.send(m), commit: (set) => model.send({ do: "act", act: "take", values: set }) };
+  function paint() {
+    const { ask, tries, passed } = model.get("task");
+    left.replaceChildren(drawBlocks(ask, api));
+    right.replaceChildren(drawBlocks(tries, api));
+    if (passed) done();
+  }
   paint();
-  return Object.assign(el("div.screen", {}, el("div.tell", {}, el("p.ask", {}, task.ask), ...rows, el("p.buttons", {},
-    el("button.cure", { onclick: () => model.send({ do: "try", set: values() }) }, "Try these settings"))), out),
-      { paint });
+  return Object.assign(el("div.screen.task", {}, left, right), { paint });
 }
 
 function render({ model, el: host }) {
@@ -127,12 +117,12 @@ function render({ model, el: host }) {
   const titles = [...S.steps.map((s) => s.title), S.film.title, "Your task: a strong face and a hosel that bends"];
   let at = 0, screen = null;
   const title = el("h1"), body = el("div.card.whole"), dots = el("nav.dots", { "aria-label": "steps" },
-    ...titles.map((words, i) => el("button.small", { title: words, "aria-label": `${i + 1}: ${words}`,
-      onclick: () => go(i) }, i + 1)));
+    ...titles.map((words, i) => el("button.small", { title: words, "aria-label": `${i + 1}: ${words}`, onclick: () =>
+      go(i) }, i + 1)));
   const back = el("button.small", { onclick: () => go(at - 1) }, "‹ Back"), next = el("button.cure", { onclick: () =>
     go(at + 1) }, "Next");
-  const paintDots = () => [...dots.children].forEach((b, i) => { b.setAttribute("aria-current", i === at ? "step"
-    : "false");
+  const paintDots = () => [...dots.children].forEach((b, i) => { put(b, { "aria-current": i === at ? "step"
+    : "false" });
     b.classList.toggle("done", done.has(i)); });
   function go(to) {
     screen?.stop?.();
@@ -140,7 +130,7 @@ function render({ model, el: host }) {
     localStorage.setItem(KEY, at + 1);
     const here = at, finish = () => { done.add(here); paintDots(); };
     screen = at < S.steps.length ? guessStep(S.steps[at], finish) : at === S.steps.length ? filmStep(S.film,
-      "fpl" + ++views, finish) : taskStep(S.task, model, finish);
+      "fpl" + ++views, finish) : taskStep(model, finish);
     text(title, `${at + 1}  ${titles[at]}`);
     body.replaceChildren(screen, el("div.foot", {}, back, next));
     back.disabled = at === 0;
@@ -148,13 +138,10 @@ function render({ model, el: host }) {
     paintDots();
   }
   const heard = (e) => e.key === KEY && +e.newValue !== at + 1 && go(e.newValue - 1);   // a warning's link
-  const root = el("div.fpg.course", { lang: "en", "data-lm-suppress-shortcuts": "true" }, el("header", {}, title, dots),
-    body, el("p.caution", {}, S.caution));
-  host.classList.add("fpg-host"); host.append(root);
-  model.on("change:tried", () => screen?.paint?.());
+  const clear = shell(host, [title, dots], body, S.caution);
+  model.on("change:task", () => screen?.paint?.());
   addEventListener("storage", heard);
   go((localStorage.getItem(KEY) || 1) - 1);
-  const clear = fitted(host, root);
   return () => { clear(); screen?.stop?.(); removeEventListener("storage", heard); };
 }
 export default { render };

@@ -31,7 +31,7 @@ _RATE, _PARTS_S, _END_S = 20, (4.0, 16.0, 7.0, 5.0), 1200.0
 
 #: The step that explains a warning, by the start of its code; the first that fits.
 _STEPS = {
-    1: "idle-water late-water cold-core range:thermal",
+    1: "idle-water bath oil-fire late-water cold-core range:thermal",
     2: "reheated-face self-tempered tempered untempered temper local-heat normalised slow-cooled range:tempering plating",
     3: "below-ac1 far-from partial-austenite cliff coarse-grain range:kinetics range:lee range:recrystallisation range:shida",
     4: "decarb scale burning overheating range:phase range:strength range:decarb range:scale range:roessle",
@@ -65,7 +65,7 @@ class Lesson(Widget):
     """
 
     scripts = ("plot.js", "lesson.js")
-    tried = t.Dict().tag(sync=True)  # the tries as blocks, and whether one passed
+    task = t.Dict().tag(sync=True)  # its form and the tries as blocks, and whether one passed
 
     def __init__(self, display_units: Units | None = None):
         self.units, self.tries = display_units or units(), []
@@ -75,26 +75,19 @@ class Lesson(Widget):
             _cooling(made[LESSON], u), _water_stops(made[LESSON], u), _structure(made[LESSON], u),
             _hardness(made[LESSON], u), _alloy(made[SOFT], made[HARD], u), _bending(made[SOFT], made[HARD], u),
         ]  # fmt: skip
-        found = fields_of(Job(), u)
-        fields = [
-            {"name": "steel", "label": "steel", "options": {g: g for g in GOALS}, "value": SOFT},
-            *({"name": n, **found[n]} for n in (*MAIN, "delay_s")),
-            {"name": "cooling", "label": "cooling", "options": COOLING_WORDS, "value": "single"},
-        ]
-        goals = "; ".join(f"{g}: face {a:.0f} to {b:.0f} HV, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
-        ask = f"Goals for a bend of 2°. {goals}. Score: chance that the setting is right × heads inside; from {_PASS} you pass."
-        task = {"ask": ask, "fields": fields}
         super().__init__(
-            static={"steps": steps, "film": _film(made[LESSON], u), "caution": SHORT, "task": task},
-            tried=self._trail(""),
+            static={"steps": steps, "film": _film(made[LESSON], u), "caution": SHORT},
+            task=self._task({}, "No try yet."),
         )
         self.on_msg(self._heard)
 
     def _heard(self, _, message: dict, buffers) -> None:
+        values = dict(message.get("values") or {})
         try:
-            self.tried = self._trail(self._try(dict(message.get("set") or {})))
+            words = self._try(values) if message.get("act") == "try" else ""
         except InputError as error:
-            self.tried = self._trail(str(error))
+            values, words = {}, str(error)
+        self.task = self._task(values, words or "Change one setting and try again.")
 
     def _try(self, given: dict) -> str:
         """Try these settings; score = chance that they are right × heads inside."""
@@ -114,7 +107,8 @@ class Lesson(Widget):
             else f"Score: {score} of 100. {sentence(verdict)}"
         )
 
-    def _trail(self, words: str) -> dict:
+    def _task(self, values: dict, words: str) -> dict:
+        """The form with these values, and the trail of all tries."""
         u, series = self.units, []
         for i, (steel, ((low, high), newton)) in enumerate(GOALS.items()):
             edge, look = float(u.from_n(newton)), (3, 1)[i]
@@ -138,8 +132,23 @@ class Lesson(Widget):
             "kind": "table", "name": "tries", "head": ["try", "face", "pull", "score"], "rows": rows[::-1], "levels": levels[::-1],
             "take": [x["set"] for x in self.tries[::-1]],
         }  # fmt: skip
-        say = {"kind": "text", "words": words or "No try yet.", "look": "answer"}
-        return {"blocks": [say, plot, table] if rows else [say, plot], "passed": best >= _PASS}
+        say = {"kind": "text", "words": words, "look": "answer"}
+        fields = [
+            {"name": "steel", "label": "steel", "options": {g: g for g in GOALS}, "value": SOFT},
+            *({"name": n, **fields_of(Job(), u)[n]} for n in (*MAIN, "delay_s")),
+            {"name": "cooling", "label": "cooling", "options": COOLING_WORDS, "value": "single"},
+        ]
+        goals = "; ".join(f"{g}: face {a:.0f} to {b:.0f} HV, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
+        ask = f"Goals for a bend of 2°. {goals}. Score: chance that the setting is right × heads inside; from {_PASS} you pass."
+        form = {
+            "kind": "form", "act": "try", "button": "Try these settings",
+            "fields": [f | {"value": values.get(f["name"], f["value"]), "unit": f.get("unit", "")} for f in fields],
+        }  # fmt: skip
+        return {
+            "ask": [{"kind": "text", "words": ask, "look": "answer"}, form],
+            "tries": [say, plot, table] if rows else [say, plot],
+            "passed": best >= _PASS,
+        }
 
 
 # ---- pieces of a step ------------------------------------------------------------------------------------------
@@ -342,7 +351,7 @@ def _film(result, u: Units) -> dict:
             below = (temperature_c < limit_c) & (time_s > 0)
             if below.any() and result.zones[zone].fractions[kind] > 0.3:
                 says.append((float(time_s[np.argmax(below)]), f"The {zone} falls below {name}: {kind} forms in it"))  # fmt: skip
-    marks = {n: float(u.from_c(v)) for n, v in (("Ae3", critical.ae3_c), ("Bs", critical.bs_c), ("Ms", critical.ms_c))}  # fmt: skip
+    marks = [{"name": n, "x": [1.0, _END_S], "y": [float(u.from_c(v))] * 2, "line": True, "colour": "#5B6573", "width": 1, "dash": "1 4", "at": 1} for n, v in (("Ae3", critical.ae3_c), ("Bs", critical.bs_c), ("Ms", critical.ms_c))]  # fmt: skip
     ends = [0.0, when["water on"], when["water off"], when["water off"] + 60, _END_S]
     space = (np.linspace, np.linspace, np.linspace, np.geomspace)
     parts = [f(ends[i], ends[i + 1], round(_RATE * s), endpoint=i == 3) for i, (f, s) in enumerate(zip(space, _PARTS_S, strict=True))]  # fmt: skip
@@ -355,7 +364,7 @@ def _film(result, u: Units) -> dict:
     return {
         "title": f"The whole route as a film, {result.steel.name}: slow motion in the spray",
         "rate": _RATE, "times": _list(times, 2), "celsius": {z: _list(np.interp(times, *_after(result, z)), 0) for z in result.zones},
-        "says": [[int(np.searchsorted(times, at)), words] for at, words in sorted(says)], "speeds": speeds, "marks": marks,
+        "says": [[int(np.searchsorted(times, at)), words] for at, words in sorted(says)], "speeds": speeds,
         "unit": u.temperature, "offset": float(u.from_c(0.0)), "scale": float(u.from_c(1.0) - u.from_c(0.0)),
-        "chart": {"w": 520, "h": 370, "right": 44, "x": {"label": "seconds after the furnace", "low": 1, "high": _END_S, "log": True}, "y": _temperature(u), "series": [_spray(result, u)]},
+        "chart": {"w": 520, "h": 370, "right": 44, "x": {"label": "seconds after the furnace", "low": 1, "high": _END_S, "log": True}, "y": _temperature(u), "series": [_spray(result, u), *marks]},
     }  # fmt: skip

@@ -5,15 +5,13 @@ function render({ model, el: host }) {
     show(i) }, t.title)));
   function show(i) {
     [...list.children].forEach((b, k) => put(b, { "aria-selected": String(k === i) }));
-    panel.setAttribute("aria-label", tabs[i].title); panel.replaceChildren(drawBlocks(tabs[i].blocks, {}));
+    panel.setAttribute("aria-label", tabs[i].title);
+    panel.replaceChildren(drawBlocks(tabs[i].blocks, {}));
     panel.scrollTop = 0;
   }
-  const root = el("div.fpg", { lang: "en", "data-lm-suppress-shortcuts": "true" }, el("header", {}, siteMenu(),
-    el("div.id", {},
-    el("h1", {}, title), el("span.sub", {}, sub))), el("div.card.whole", {}, list, panel), el("p.caution", {},
-      caution));
-  host.classList.add("fpg-host"); host.append(root);
+  const clear = shell(host, [el("div.id", {}, el("h1", {}, title), el("span.sub", {}, sub))], el("div.card.whole", {},
+    list, panel), caution);
   show(0);
-  return fitted(host, root);
+  return clear;
 }
 export default { render };
