@@ -182,10 +182,10 @@ def _old_hardness(steel, first_state, j, share):
 
 
 def _zone_mean(values, weight):
-    """Mean over the points of a zone, shape (cases,); point by point, so that it is the same in any batch."""
-    total = weight[0] * values[:, 0]
+    """Mean over the points of a zone, the last axis; point by point, so that it is the same in any batch."""
+    total = weight[0] * values[..., 0]
     for j in range(1, len(weight)):
-        total = total + weight[j] * values[:, j]
+        total = total + weight[j] * values[..., j]
     return total
 
 
@@ -250,11 +250,10 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
         O_SOFTENED_HV: softened,
     }
     grain = astm_from_diameter(heat[:, 2] ** (1.0 / cases["grain_m"][:, None]))
+    of_structures, of_points = np.stack([*columns.values()]), np.stack([grain, heat[:, 1]])
     out = np.empty((len(cases), len(layout.points), OUT))
     for z, (structures, weight) in enumerate(layout.structures):
-        for column, values in columns.items():
-            out[:, z, column] = _zone_mean(values[:, structures], weight)
+        out[:, z, list(columns)] = _zone_mean(of_structures[..., structures], weight).T
         points, weight = layout.points[z]
-        out[:, z, O_GRAIN] = _zone_mean(grain[:, points], weight)
-        out[:, z, O_UNDISSOLVED] = _zone_mean(heat[:, 1, points], weight)
+        out[:, z, [O_GRAIN, O_UNDISSOLVED]] = _zone_mean(of_points[..., points], weight).T
     return out, hv[:, layout.structure_of_point]

@@ -19,7 +19,7 @@ from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
-from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength
+from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength, strength_arrays
 from .bench import (
     LIMITS,
     QUANTITIES,
@@ -50,8 +50,9 @@ LENGTHS_MM = (10.0, 20.0)
 
 #: 80 % half-range of two choices of ours: cold strain 4–6 % about 5, scatter factor by 2.
 _COLD_SPREAD, _SCATTER_SPREAD = 0.2, 2.0
-#: Structures tried where none is known, and the hardness they are found at (the ranges of the strength fits).
-_STRUCTURES = (("ferrite", 60.0, 280.0), ("bainite", 200.0, 450.0), ("martensite", 200.0, 900.0))
+#: Hardness at which ferrite, bainite and martensite are found, each tried where the structure is unknown (the ranges of
+#: the strength fits).
+_STRUCTURES = ((60.0, 280.0), (200.0, 450.0), (200.0, 900.0))
 
 
 # ---- one hosel ----
@@ -191,8 +192,8 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
     metal = np.stack([metal_of(m) for m in ends])
     se = np.array([[m.yield_se_mpa, m.tensile_se_mpa, m.reduction_of_area_se] for m in ends])
     hv = here.hardness_hv
-    guesses = [{name: 1.0} for name, low, high in _STRUCTURES if unknown and low <= hv <= high]
-    many = skip + 8 + len(guesses)
+    alone = np.eye(len(_STRUCTURES))[[unknown and low <= hv <= high for low, high in _STRUCTURES]]
+    many = skip + 8 + len(alone)
     all_ = np.repeat(metal[None], many, axis=0)
     cold, scatter = np.full((many, 1), COLD_STRAIN), np.full((many, 1), bench.scatter_factor)
     length = np.full(many, shape["length_mm"])
@@ -208,8 +209,8 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
         all_[i + 1, :, 5] = reduction + step * se[:, 2]
         cold[i + 2] *= 1.0 + sign * _COLD_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
-    for i, guess in enumerate(guesses):
-        all_[skip + 8 + i] = metal_of(strength(hv, guess))
+    if len(alone):
+        all_[skip + 8 :] = metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[:, None]
     return Hosels.of(all_, **{**shape, "length_mm": length}), cold, scatter
 
 

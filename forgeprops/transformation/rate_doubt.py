@@ -107,15 +107,14 @@ def ln_rate_sd(composition, unsure, far, far_sd: float):
     ----------
     .. [1] Slope of `ln_composition_factors`, the largest of the three; independent contents (derived).
     """
-    square = 0.0
-    for element, sd in unsure.items():
-        content = np.asarray(composition[element], float)
-        ends = [
-            ln_composition_factors({**composition, element: x})
-            for x in (content + sd, np.maximum(content - sd, 0.0))
-        ]
-        square = square + np.max([(a - b) ** 2 / 4.0 for a, b in zip(*ends, strict=True)], axis=0)
-    contents = np.sqrt(np.atleast_1d(square))[:, None]
+    moved = {}  # both ends of each content: two rows for each, the others as they are
+    for i, (element, sd) in enumerate(unsure.items()):
+        content = np.atleast_1d(np.asarray(composition[element], float))
+        moved[element] = np.tile(content, (2, len(unsure), 1))
+        moved[element][:, i] = content + sd, np.maximum(content - sd, 0.0)
+    ends = np.broadcast_arrays(*ln_composition_factors({**composition, **moved}), *moved.values())
+    square = np.max([(a - b) ** 2 / 4.0 for a, b in ends[:3]], axis=0) if moved else [0.0]
+    contents = np.sqrt(np.atleast_1d(sum(square)))[:, None]
     boron = 1.0 - np.exp(-((np.asarray(composition["B"], float) / 0.0005) ** 4))
     boron = np.atleast_1d(_BORON_SD * boron)[:, None]
     return contents, np.sqrt(contents**2 + (far_sd * far) ** 2 + boron**2)
