@@ -144,10 +144,6 @@ class Units:
         """Words and unit of a setting, as an axis title."""
         return f"{setting.label}, {self.unit(setting.unit)}".rstrip(", ")
 
-    def setting_text(self, setting, value: float) -> str:
-        """A setting and its number in a sentence: "spray rate 2.9 L/min"."""
-        return f"{setting.label} {self.value_text(setting, value)}"
-
     def value_text(self, setting, value: float) -> str:
         """A setting's number and unit, with the decimals that it needs: "2.9 L/min"."""
         digits = {

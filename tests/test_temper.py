@@ -207,6 +207,8 @@ def test_a_normalise_is_a_new_austenite(grade):
     steels = [fp.grade(grade)] * 3
     wet, normalised, air = evaluate(Cases.of(steels, [HEAD] * 3, routes)).hardness_hv
     assert (normalised == air).all() and normalised[0] < wet[0] - 10.0
+    said = {w.code for w in fp.estimate(grade, HEAD, routes[1]).warnings}
+    assert ("normalised:crack" in said) == (grade == "4140")
     with pytest.raises(fp.InputError, match="below this steel's Ac3"):
         fp.estimate(grade, HEAD, fp.Route(later=(fp.Normalise(780.0),)))
 

@@ -95,6 +95,10 @@ def _one(command: str, job, options, units: Units) -> None:
     print(result.summary(units))
     if options.details:
         print(f"\n{result.details(units)}")
+        from ..study.expectation import against_expectation
+
+        for sentence in against_expectation(result):
+            print("\n".join(textwrap.wrap(units.text(sentence), 100)))
     if softening is not None:
         print(f"\nWhat softens the hosel\n{units.text(softening.words())}")
 

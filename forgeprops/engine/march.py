@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-#: Rows of the furnace state of a point.
+#: Rows of the furnace state of a point: share of austenite; undissolved share; d^m in µm^m.
 HEAT_ROWS = 3
-H_AUSTENITE, H_CARBIDE, H_GRAIN = range(HEAT_ROWS)  # share; undissolved share; d^m in µm^m
 
 #: Marks of a zone.
 MARKS = 10

@@ -119,12 +119,11 @@ class Cases:
     Attributes
     ----------
     steels, heads : SteelColumns, HeadColumns
-        Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its
-        own.
+        Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its own.
     route : dict of str to array, shape (n,)
-        By the short names of `Route.SETTINGS`; "has_spray", "has_quench" and "normalised"; "bath_factor" on the laws of baths; choices as
-        numbers into `_CHOICES`; settings of the first quench nan without one;
-        "view_factor" nan for "as the surroundings have it".
+        By the short names of `Route.SETTINGS`, choices as numbers into `_CHOICES`, settings of the first quench nan without one,
+        "view_factor" nan for "as the surroundings have it"; "has_spray", "has_quench", "normalised", "quenched_before" that
+        and "bath_factor" on the laws of baths.
     shop : dict of str to array, shape (n,)
         By `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan without one.
     later : tuple of tuple of Temper, and `later_of`, shape (n,)
@@ -167,8 +166,9 @@ class Cases:
         as_given, route_list = route_list, [r.marched() for r in route_list]
         shop_list, shop_of = _distinct(shops)
         route = route_columns(route_list)
-        new = [r is not given for r, given in zip(route_list, as_given, strict=True)]
-        route["normalised"] = np.array(new)
+        new = np.array([r is not g for r, g in zip(route_list, as_given, strict=True)])
+        wet = np.array([g.hardens_face for g in as_given])
+        route |= {"normalised": new, "quenched_before": new & wet}
         shop = _table([_get_shop(s) for s in shop_list], _SHOP)
         if route_of is not None:
             route = {name: column[route_of] for name, column in route.items()}
@@ -427,6 +427,7 @@ def spread(
         )
     columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
     columns["normalised"] = np.full(n, route is not as_given)
+    columns["quenched_before"] = columns["normalised"] & as_given.hardens_face
     for name, values in (settings or {}).items():
         columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)
     shop_of = {name: np.full(n, float(getattr(shop, name))) for name in _SHOP}

@@ -354,7 +354,7 @@ class Route:
         quench = (
             (self.quench,)
             if isinstance(self.quench, Quench)
-            else check_list(self.quench or (), "quench")
+            else check_list(() if self.quench is None else self.quench, "quench")
         )
         for part in quench:
             if not isinstance(part, Quench):

@@ -126,7 +126,11 @@ class Steel:
         if self.limits is not None:
             limits = dict(check_kind(self.limits, Mapping, "limits", where))
             object.__setattr__(self, "limits", MappingProxyType(limits))
-        object.__setattr__(self, "unsure", MappingProxyType(dict(self.unsure)))
+        unsure = {
+            check_choice(e, "element", ELEMENTS, where): check_number(sd, "unsure", 0.0, 5.0, "wt%")
+            for e, sd in check_kind(self.unsure, Mapping, "unsure", where).items()
+        }
+        object.__setattr__(self, "unsure", MappingProxyType(unsure))
         values = {**DEFAULT_RESIDUALS, **_boron_practice(given), **given}
         object.__setattr__(self, "_values", MappingProxyType(values))
 

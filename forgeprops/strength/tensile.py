@@ -181,7 +181,7 @@ def strength_arrays(
     .. [2] All structures: E. J. Pavlina & C. J. Van Tyne, J. Mater. Eng. Perform. 17 (2008) 888,
        table 1 (read).
     .. [3] Ferrite-pearlite, bainite (two rows), yield, elongation, reduction of area: own lines
-       through 43 handbook rows, 20 of them from memory (data/validation/handbook_properties.csv,
+       through 46 handbook rows, 20 of them from memory (data/validation/handbook_properties.csv,
        data/fits/strength_fits.csv) (our own fit).
     .. [4] Uniform strain 0.60 (1 - yield/tensile): ASME BPVC VIII Div. 2 Annex 3-D and Div. 3
        KM-620 (read).

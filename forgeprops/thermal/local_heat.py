@@ -15,8 +15,6 @@ from ..base.constants import ZERO_C_K
 from .properties import conductivity, density_kg_m3, ferrite_cp_j_kgk
 from .surroundings import radiation_w_m2k
 
-#: What the head is kept in meanwhile: still air, or a soaked cloth (or water) up to the neck.
-COOLED = ("air", "cloth")
 #: A practised hand takes a minute to temperature (common practice, no source).
 RISE_S = 60.0
 #: Still air on a round of 13 mm at some hundred degrees, W/(m² K), and the emissivity of oxidised steel (from memory).

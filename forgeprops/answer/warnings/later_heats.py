@@ -16,6 +16,7 @@ from ...inputs.later import COOLING, LocalHeat, Temper
 from ...thermal.local_heat import hosel_heats
 from ...transformation.tempering import stress_left, tempering_coefficients
 from .rule import FACE, HOSEL, Rule, of_contents, of_range
+from .spray import CRACK_CARBON
 
 #: °C above which the martensite of a face behind a torch loses hardness (5-11 HV in 1-30 min at 200 °C by our own law).
 COLD_HEAD_C = 200.0
@@ -253,8 +254,20 @@ def _normalised_text(e, i):
     )
 
 
+def _cracked(e) -> np.ndarray:
+    return e.cases.route["quenched_before"] & (e.cases.content("C") > CRACK_CARBON)
+
+
+def _cracked_text(e, i):
+    return (
+        f"The quench before the normalise may crack {e.cases.content('C')[i]:.2f} % C, which no later heat repairs: estimate the "
+        "route without the normalise too."
+    )
+
+
 _ROWS = (
     ("normalised", "note", lambda e: e.cases.route["normalised"], _normalised_text),
+    ("normalised:crack", "change", _cracked, _cracked_text),
     ("tempered", "note", any_heat, _tempered_text),
     ("local-heat", "note", lambda e: _any(e, _local), _torch_text),
     ("local-heat:hardens", "stop", _hardens, _torched_text),

@@ -192,7 +192,7 @@ def _bars(names, values, shown=None, **more) -> dict:
 
 
 def _step(title, ask, chart, guess, value, near, say, why, series) -> dict:
-    """A step: chart and its guess first, the answer's value, words and series when it is asked for."""
+    """A step: chart and its guess first, the answer's value, words and series for the end."""
     return {
         "title": title, "ask": ask, "chart": {"w": 560, "h": 400, **chart}, "guess": guess,
         "answer": {"value": round(float(value), 3), "near": _list(near, 3), "say": say, "why": why, "series": series},

@@ -88,13 +88,6 @@ class Comparison:
         ranked = self.table if self.sets is None else self.sets
         return ranked.sort_values("rank").iloc[0]
 
-    @property
-    def best_of_each(self):
-        """The best row of every head of a set, or of every grade: for settings that are not shared
-        (DataFrame)."""
-        key = "grade" if self.sets is None else "head"
-        return self.table.sort_values("rank").groupby(key, sort=False).head(1).sort_index()
-
     def words(self) -> str:
         """The answer in sentences."""
         best = self.best
