@@ -89,7 +89,7 @@ def read_json(
         raise InputError(f"{file.name} is not a {kind} file: {str(error)[:80]}.") from None
     found = content.pop("format", None) if isinstance(content, dict) else None
     if found != f"forgeprops {kind}":
-        said = f"says {found!r}" if isinstance(found, str) else "does not say what it is"
+        said = f"says {shown(found)}" if isinstance(found, str) else "does not say what it is"
         raise InputError(f'{file.name} {said}; give "format": "forgeprops {kind}".')
     _check_version(content.get("version"), versions, kind, file.name)
     return content
@@ -169,7 +169,7 @@ def _check_version(version, versions: Sequence[int], kind: str, name: str) -> No
         hint = "; it was written by a newer forgeprops" if newer else ""
         known = ", ".join(str(v) for v in versions)
         raise InputError(
-            f"{name} has {kind} version {str(version)[:40]}{hint}; the version must be {known}."
+            f"{name} has {kind} version {shown(version)}{hint}; the version must be {known}."
         )
 
 

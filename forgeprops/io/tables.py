@@ -72,6 +72,9 @@ def write_table(table, path, overwrite: bool = False) -> None:
     about = {"format": "forgeprops table", "version": _VERSION, "columns": kinds, "cautions": SHORT}
     try:
         data = _WRITERS[ending](columns, json.dumps(about, ensure_ascii=False), target.name)
+    except OSError as error:  # a workbook is put together in a file of the system's own
+        said = error.strerror or error
+        raise InputError(f"{target.name} cannot be written: {said}.") from None
     except UnicodeEncodeError as error:  # half of a character
         raise InputError(f"{target.name} cannot hold {shown(error.object[error.start])}.") from None
     write_bytes(target, data, overwrite)

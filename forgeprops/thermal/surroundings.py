@@ -323,7 +323,7 @@ def cover_w_m2k(kind, zone, shape, size_mm):
     Examples
     --------
     >>> [round(float(cover_w_m2k("vermiculite", z, s, d)), 1) for z, s, d in (("hosel", "round", 13.5), ("face", "plate", 50.0))]
-    [7.4, 6.1]
+    [7.8, 6.1]
     """
     if zone not in neighbours(kind).covered:
         return 0.0 * np.asarray(size_mm, float)

@@ -87,6 +87,17 @@ def test_what_no_file_can_hold_is_refused(table, path, message, tmp_path):
     assert not list(tmp_path.iterdir())
 
 
+def test_no_room_for_a_workbook_is_one_sentence(tmp_path, monkeypatch):
+    import openpyxl
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(openpyxl.Workbook, "save", full)
+    with pytest.raises(InputError, match="t.xlsx cannot be written: No space left"):
+        fp.write_table(pd.DataFrame({"a": [1]}), tmp_path / "t.xlsx")
+
+
 def test_a_changed_table_is_refused(tmp_path):
     fp.write_table(pd.DataFrame({"n": [1, 2], "hv": [1.0, 2.0]}), tmp_path / "t.csv")
     good = (tmp_path / "t.csv").read_text()

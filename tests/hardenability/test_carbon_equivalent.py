@@ -24,7 +24,7 @@ def test_pure_carbon_gives_carbon():
 
 def test_cen_turns_from_half_to_full_alloy_effect_with_carbon():
     # A = 0.5 far below 0.12 % C, 1.0 far above: Mn counts /12, then /6
-    low, high = (carbon_equivalents(_steel(C=c, Mn=1.2))["CEN"] - c for c in (0.01, 0.6))
+    low, high = (carbon_equivalents(_steel(C=c, Mn=1.2))["CEN"] - c for c in (0.025, 0.6))
     assert low == pytest.approx(0.10, abs=0.004)
     assert high == pytest.approx(0.20, abs=1e-6)
 

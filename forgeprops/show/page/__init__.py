@@ -1,4 +1,4 @@
-"""The page: one job, its answer, and everything that is asked about it."""
+"""The page: one job, its answer, and every question about it."""
 
 from .desk import Desk
 from .page import Page, page

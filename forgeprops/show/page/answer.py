@@ -236,11 +236,13 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     } & codes or effort.relative > HARD_TO_PRESS:
         forge = max(forge, "marginal", key=_LEVELS.index)
     margin, pull = by_name["face_margin"], by_name["bar_force_n"]
-    face, hosel = result.face, result.hosel
+    hosel = result.hosel
+    # the strike's interval takes its time and is not shown here
+    strike = margin[0].value if margin else result.face.margin
     return [
         {"name": "Crack", "level": "out" if crack else "good", "text": "may crack in the spray" if crack else "no crack warning"},
         {"name": "Forging", "level": forge, "text": f"{die} in the die, {effort.relative:.2f} × 1030"},
-        {"name": "Strike", "level": _level(margin) if margin else "good" if face.margin >= 1 else "out", "text": f"margin {face.margin:.1f}"},
+        {"name": "Strike", "level": _level(margin) if margin else "good" if strike >= 1 else "out", "text": f"margin {strike:.1f}"},
         {"name": "Pull", "level": _level(pull) if pull else "none", "text": f"{_force(units, hosel.bar_force_n)}, {hosel.ease.partition(':')[0]}"},
     ]  # fmt: skip
 

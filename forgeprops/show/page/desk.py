@@ -18,7 +18,7 @@ from ..units import Units, units
 STEPS, ONE_STEP_S = 100, 1.0
 
 
-#: What the reader is told where a page or a script beside this one has written the job.
+#: Note to the reader where a page or a script beside this one has written the job.
 _OTHER = "Another page or script changed this job; {} one step back (Undo)."
 
 

@@ -192,7 +192,7 @@ def _bars(names, values, shown=None, **more) -> dict:
 
 
 def _step(title, ask, chart, guess, value, near, say, why, series) -> dict:
-    """A step: chart and its guess first, the answer's value, words and series when it is asked for."""
+    """A step: chart and its guess first, the answer's value, words and series for the end."""
     return {
         "title": title, "ask": ask, "chart": {"w": 560, "h": 400, **chart}, "guess": guess,
         "answer": {"value": round(float(value), 3), "near": _list(near, 3), "say": say, "why": why, "series": series},
@@ -326,7 +326,7 @@ def _bending(soft, hard, u: Units) -> dict:
         "At the bench: how hard must you pull?",
         f"You bend the hosel by {a.target_deg:.0f}° with a bar of {bar}. {SOFT} needs a pull of {force(a.bar_force_n)}. Drag the second bar to the pull that {HARD} needs.",
         {"x": {"label": "", "names": names}, "y": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(3.2 * pull[0], -1)},
-         "series": [{"name": f"heavy, {force(400.0)}", "x": [-0.5, 1.5], "y": [float(u.from_n(400.0))] * 2, "line": True, "dash": "5 4", "width": 1.4, "look": 2}, _bars(names, pull, [0])]},
+         "series": [{"name": f"heavy, {force(400.0)}", "x": [-0.5, 1.5], "y": [float(u.from_n(400.0))] * 2, "line": True, "dash": "5 4", "width": 1.4, "look": 2, "tag": "start"}, _bars(names, pull, [0])]},
         {"axis": "y", "x": 1, "start": pull[0], "unit": u.force, "digits": 0, "step": round(pull[0] / 20), "bar": True},
         pull[1], [0.8 * pull[1], 1.2 * pull[1]],
         f"{force(b.bar_force_n)}: {b.ease}. {SOFT} takes {a.allowed_deg:.1f}° there and back, {HARD} {b.allowed_deg:.1f}°.",

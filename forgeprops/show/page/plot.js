@@ -25,7 +25,7 @@ function coolingPlot() {
       p += (p ? "L" : "M") + c.X(a[k]).toFixed(1) + " " + c.Y(a[i * n + k]).toFixed(1);
     return p;
   };
-  function frame() {                                         // axes, made anew when size, unit or zoom change
+  function frame() {                                         // axes, made again when size, unit or zoom change
     const now = [w, h, s.temperature, ...view].join();
     if (now === key) return;
     key = now;
