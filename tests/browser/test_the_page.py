@@ -202,7 +202,7 @@ async ([code]) => {
   for (const [msg_type, content] of [['execute_request', {code, silent: false}], ['kernel_info_request', {}]])
     socket.send(JSON.stringify({channel: 'shell', parent_header: {}, metadata: {}, buffers: [], content,
       header: {msg_id: msg_type, username: 'v', session: 'visitor', date: new Date().toISOString(), msg_type, version: '5.3'}}));
-  await new Promise((yes) => setTimeout(yes, 3000));
+  for (let i = 0; i < 60 && !(i > 5 && kinds.includes('kernel_info_reply')); i++) await new Promise((yes) => setTimeout(yes, 500));
   socket.close();
   return kinds;
 }"""
