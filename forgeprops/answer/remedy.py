@@ -264,7 +264,8 @@ def _costs(result, trial: Trial, e, i: int) -> str:
     old, new = result.route.spray, trial.route.spray
     if old is not None and new is not None:
         seconds = new.duration_s + new.delay_s - old.duration_s - old.delay_s
-        water = new.flux_kg_m2_s * new.duration_s / (old.flux_kg_m2_s * old.duration_s) - 1.0
+        before = old.flux_kg_m2_s * old.duration_s
+        water = new.flux_kg_m2_s * new.duration_s / before - 1.0 if before > 0.0 else 0.0
         parts += [f"{seconds:+.1f} s a head"] if seconds else []
         parts += [f"{100 * water:+.0f} % water"] if abs(water) > 0.005 else []
     return ", ".join(parts) or "nothing"
