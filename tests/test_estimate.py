@@ -149,14 +149,18 @@ def test_preheat_below_ac1_hardens_nothing_and_says_so(name):
     assert result.zones["hosel"].hardness_hv <= cold.zones["hosel"].hardness_hv + 1e-9
 
 
-def test_the_press_is_told():
+@pytest.mark.parametrize(
+    "plain",
+    ["1035", pytest.param("1030", marks=pytest.mark.xfail(strict=True, reason="not 50 HV softer"))],
+)
+def test_the_press_is_told(plain):
     """What a slow press on cold dies takes is reported; a plain carbon face then stands too long before the water.
 
     (A chromoly face stands it: it keeps its austenite, and a colder body tempers it less.)
     """
     quick, slow = ROUTE, ROUTE.with_(dwell_s=0.8, die_c=30.0, delay_s=6.0)
     plain, alloyed = (
-        [fp.estimate(fp.grade(g), HEAD, r) for r in (quick, slow)] for g in ("1035", "4130")
+        [fp.estimate(fp.grade(g), HEAD, r) for r in (quick, slow)] for g in (plain, "4130")
     )
     for results in (plain, alloyed):
         before, after = (r.zones["face"].die_c - r.zones["face"].water_c for r in results)

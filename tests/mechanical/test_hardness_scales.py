@@ -26,11 +26,23 @@ def test_exact_at_every_printed_row_both_ways(table, a, b):
         assert hs.convert_hardness(y, b, a) == pytest.approx(x, abs=1e-9)
 
 
-def test_one_brinell_relation_follows_iso_18265():
-    pairs = _pairs("ISO 18265 A1", "HV", "HB")
-    assert len(pairs) > 30
-    for hv, hb in pairs:  # above 238 HV it is ASTM E140, up to 1.7 HB higher
-        assert hs.convert_hardness(hv, "HV", "HB") == pytest.approx(hb, abs=1.0 if hv <= 238 else 2)
+@pytest.mark.parametrize(
+    ("low", "high"),
+    [
+        (0, 238),
+        pytest.param(
+            239, 999, marks=pytest.mark.xfail(strict=True, reason="ASTM E140, up to 1.7 HB off")
+        ),
+    ],
+)
+def test_one_brinell_relation_follows_iso_18265(low, high):
+    pairs = [(hv, hb) for hv, hb in _pairs("ISO 18265 A1", "HV", "HB") if low <= hv <= high]
+    assert len(pairs) > 10
+    for hv, hb in pairs:
+        assert hs.convert_hardness(hv, "HV", "HB") == pytest.approx(hb, abs=1.0)
+
+
+def test_brinell_is_0_95_vickers_up_to_238():
     for hv in (80.0, 150.0, 222.0, 238.0):
         assert hs.convert_hardness(hv, "HV", "HB") == pytest.approx(0.95 * hv, abs=0.2)
 
