@@ -24,3 +24,13 @@ def number(desk: Desk, name: str, value, label: str = "") -> dict:
         "unit": u.unit(what.unit),
         "value": round(float(u.shown(what, value)), 3),
     }
+
+
+def rounded(values, digits: int = 1) -> list[float]:
+    """Numbers of a plot, as short as its ink needs."""
+    return [round(float(v), digits) for v in values]
+
+
+def line(name: str, x, y, digits: int = 3, **more) -> dict:
+    """A line of a plot block; `more` is its look."""
+    return {"name": name, "x": rounded(x, digits), "y": rounded(y, digits), "line": True, **more}

@@ -15,6 +15,7 @@ from ...inputs.limits import Limits
 from ...study.diagram import cooling_diagram
 from ..units import Units, units
 from .answer import sentence
+from .blocks import rounded
 from .fields import MAIN, changes_of, fields_of
 from .widget import Widget
 
@@ -154,10 +155,6 @@ class Lesson(Widget):
 # ---- pieces of a step ------------------------------------------------------------------------------------------
 
 
-def _list(values, digits: int = 1) -> list[float]:
-    return [round(float(v), digits) for v in values]
-
-
 def _after(result, zone: str):
     """Seconds after the furnace and mean temperature of a zone."""
     z = result.zones[zone]
@@ -171,13 +168,13 @@ def _at(result, zone: str, time_s: float) -> float:
 def _curve(result, zone: str, u: Units, times_s, **more) -> dict:
     y = u.from_c(np.interp(times_s, *_after(result, zone)))
     look = {"look": 0 if zone == "face" else 1, "width": 3, "line": True}
-    return {"name": zone, "x": _list(times_s, 2), "y": _list(y), **look, **more}
+    return {"name": zone, "x": rounded(times_s, 2), "y": rounded(y), **look, **more}
 
 
 def _spray(result, u: Units) -> dict:
     on, off = (result.events[f"water {w}"] - result.events["out of furnace"] for w in ("on", "off"))
     top = float(u.from_c(1000.0))
-    return {"name": "spray", "x": _list([on, off]), "y": [top, top], "area": [float(u.from_c(0.0))] * 2, "look": 1, "tag": "none", "opacity": 0.1}  # fmt: skip
+    return {"name": "spray", "x": rounded([on, off]), "y": [top, top], "area": [float(u.from_c(0.0))] * 2, "look": 1, "tag": "none", "opacity": 0.1}  # fmt: skip
 
 
 def _temperature(u: Units, label: str = "") -> dict:
@@ -187,7 +184,7 @@ def _temperature(u: Units, label: str = "") -> dict:
 def _bars(names, values, shown=None, **more) -> dict:
     """Bars over names; those not in `shown` come with the answer."""
     places = [i for i in range(len(names)) if shown is None or i in shown]
-    kept = {n: _list(v[i] for i in places) for n, v in ({"y": values} | more).items()}
+    kept = {n: rounded(v[i] for i in places) for n, v in ({"y": values} | more).items()}
     return {"name": "", "x": places, "bar": True, "look": 1, **kept}
 
 
@@ -195,7 +192,7 @@ def _step(title, ask, chart, guess, value, near, say, why, series) -> dict:
     """A step: chart and its guess first, the answer's value, words and series for the end."""
     return {
         "title": title, "ask": ask, "chart": {"w": 560, "h": 400, **chart}, "guess": guess,
-        "answer": {"value": round(float(value), 3), "near": _list(near, 3), "say": say, "why": why, "series": series},
+        "answer": {"value": round(float(value), 3), "near": rounded(near, 3), "say": say, "why": why, "series": series},
     }  # fmt: skip
 
 
@@ -249,7 +246,7 @@ def _map(result, u: Units) -> list[dict]:
     for phase in (p for p in _PHASES if p in found):
         r = found[phase]
         x, y = np.concatenate([r.start_s, r.end_s[::-1]]), np.concatenate([r.start_c, r.end_c[::-1]])  # fmt: skip
-        areas.append({"name": phase, "x": _list(np.minimum(x, 3000.0), 2), "y": _list(u.from_c(y)), "region": True})  # fmt: skip
+        areas.append({"name": phase, "x": rounded(np.minimum(x, 3000.0), 2), "y": rounded(u.from_c(y)), "region": True})  # fmt: skip
     return areas
 
 
@@ -265,7 +262,7 @@ def _path(result, zone: str, u: Units, **more) -> dict:
     times = np.geomspace(
         0.1, until, 160
     )  # what has formed stays: the re-heating of the face is not drawn
-    return _curve(result, zone, u, times + cross_s, **more) | {"x": _list(times, 2)}
+    return _curve(result, zone, u, times + cross_s, **more) | {"x": rounded(times, 2)}
 
 
 def _structure(result, u: Units) -> dict:
@@ -363,7 +360,7 @@ def _film(result, u: Units) -> dict:
         first += len(part)
     return {
         "title": f"The whole route as a film, {result.steel.name}: slow motion in the spray",
-        "rate": _RATE, "times": _list(times, 2), "celsius": {z: _list(np.interp(times, *_after(result, z)), 0) for z in result.zones},
+        "rate": _RATE, "times": rounded(times, 2), "celsius": {z: rounded(np.interp(times, *_after(result, z)), 0) for z in result.zones},
         "says": [[int(np.searchsorted(times, at)), words] for at, words in sorted(says)], "speeds": speeds,
         "unit": u.temperature, "offset": float(u.from_c(0.0)), "scale": float(u.from_c(1.0) - u.from_c(0.0)),
         "chart": {"w": 520, "h": 370, "right": 44, "x": {"label": "seconds after the furnace", "low": 1, "high": _END_S, "log": True}, "y": _temperature(u), "series": [_spray(result, u), *marks]},

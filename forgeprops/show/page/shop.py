@@ -17,7 +17,7 @@ from ...study.shop.charts import CUSUM_H
 from ...study.shop.traces import read_traces
 from ...study.shop.tracking import track
 from ..units import Units
-from .blocks import text
+from .blocks import line, text
 from .desk import Desk
 from .fields import hardness_number, shown
 from .files import KINDS, File, preview, recognise, templates
@@ -160,7 +160,7 @@ def measure_spray(desk: Desk, result, values: dict, progress) -> list[dict]:
     words = f"Above {u.temperature_text(500)} the spray cools {factor:.2f} times as strongly as the published law (its shape differs by {100 * spread:.0f} %)."
     plot = {"kind": "plot", "title": "Heat transfer of this spray", "words": words, "name": "spray",
             "x": {"label": f"surface, {u.temperature}", "low": 0, "high": float(at.max())}, "y": {"label": "kW/(m² K)", "low": 0, "high": top},
-            "series": [_line("this spray", at, h), _line("published law", at, law, look=1, dash="5 4", tag="start")]}  # fmt: skip
+            "series": [line("this spray", at, h), line("published law", at, law, look=1, dash="5 4", tag="start")]}  # fmt: skip
     return [plot, *(text(w.text, "change") for w in curve.warnings), *_use(desk), _again()]
 
 
@@ -264,7 +264,7 @@ def _fit(desk: Desk) -> list[dict]:
         low, high = (
             hardness_number(u, float(v)) or 0.0 for v in (ends.min() - 15, ends.max() + 15)
         )
-        series = [_line("", [low, high], [low, high], colour="#8A93A0", tag="none")]
+        series = [line("", [low, high], [low, high], colour="#8A93A0", tag="none")]
         for k, (column, name) in enumerate(
             (("before_hv", "published laws"), ("fitted_hv", "this shop"))
         ):
@@ -293,7 +293,7 @@ def _traces(u: Units, traces) -> list[dict]:
                              ("before_c", {"dash": "3 4", "tag": "none"}), ("fitted_c", {"at": 0.3})):  # fmt: skip
             name = f"{channel} {f['zone'].iloc[0]}"
             series.append(
-                _line(name, f["time_s"], u.from_c(f[column].to_numpy()), look=k % 4, **more)
+                line(name, f["time_s"], u.from_c(f[column].to_numpy()), look=k % 4, **more)
             )
     high = float(max(max(s["y"]) for s in series))
     return [{"kind": "plot", "title": f"Traces of head {head['head_id'].iloc[0]}", "name": "traces", "series": series,
@@ -346,12 +346,12 @@ def _log(desk: Desk) -> list[dict]:
         x = list(range(1, len(f) + 1))
         high = 1.1 * max(CUSUM_H, float(f["cusum_high"].max()), float(f["cusum_low"].max()))
         limit = [
-            _line("alarm" if end > 0 else "", [1, len(f)], [end, end], colour="#B8321A", dash="6 4")
+            line("alarm" if end > 0 else "", [1, len(f)], [end, end], colour="#B8321A", dash="6 4")
             for end in (CUSUM_H, -CUSUM_H)
         ]
         sums = [
-            _line("harder or more", x, f["cusum_high"]),
-            _line("softer or less", x, -f["cusum_low"], look=1, dash="6 3"),
+            line("harder or more", x, f["cusum_high"]),
+            line("softer or less", x, -f["cusum_low"], look=1, dash="6 3"),
         ]
         blocks.append({"kind": "plot", "title": f"{name}: what does not average out", "name": "log", "series": [*limit, *sums],
                        "x": {"label": "head in the order of the log", "low": 0, "high": len(f)}, "y": {"label": "standard deviations", "low": -high, "high": high}})  # fmt: skip
@@ -392,16 +392,6 @@ def _causes(desk: Desk) -> list[dict]:
     ]
     say = text("Do heads come out other than usual? Give the readings, with blanks between.")
     return [say, {"kind": "form", "fields": fields, "act": "drift", "button": "Find the cause"}]
-
-
-def _line(name: str, x, y, **more) -> dict:
-    return {
-        "name": name,
-        "x": [round(float(v), 3) for v in x],
-        "y": [round(float(v), 3) for v in y],
-        "line": True,
-        **more,
-    }
 
 
 #: What the tab's forms and buttons do at once, and beside the page.

@@ -8,6 +8,7 @@ from ...base.cautions import SHORT
 from ...base.sources import counted, sources
 from ...base.tables import read_rows
 from ...study import parity, validation
+from .blocks import line, rounded, text
 from .widget import Widget
 
 #: Which look a kind of row has, in every picture; rows that were read are filled, recalled ones hollow.
@@ -41,18 +42,6 @@ class Trust(Widget):
         )
 
 
-def _text(words: str, look: str = "") -> dict:
-    return {"kind": "text", "words": words, "look": look}
-
-
-def _numbers(values, digits: int = 1) -> list[float]:
-    return [round(float(v), digits) for v in values]
-
-
-def _line(name, x, y, **more) -> dict:
-    return {"name": name, "x": _numbers(x), "y": _numbers(y), "line": True, **more}
-
-
 # ---- does the range hold ---------------------------------------------------------------------------------------
 
 
@@ -61,8 +50,8 @@ def _coverage() -> list[dict]:
     places = list(range(len(t)))[::-1]
     names = [f"{r.scope}, {r.rows} rows" for r in t.itertuples()][::-1]
     dots = {
-        "name": "share inside", "x": _numbers(100 * t["coverage"]), "y": places, "along": "x", "look": 1,
-        "low": _numbers(100 * t["low_90"]), "high": _numbers(100 * t["high_90"]),
+        "name": "share inside", "x": rounded(100 * t["coverage"]), "y": places, "along": "x", "look": 1,
+        "low": rounded(100 * t["low_90"]), "high": rounded(100 * t["high_90"]),
         "tips": [f"{100 * r.coverage:.0f} % of {r.rows} rows, {r.steels} steels" for r in t.itertuples()],
     }  # fmt: skip
     ends = [-0.5, len(t) - 0.5]
@@ -71,12 +60,12 @@ def _coverage() -> list[dict]:
         {
             "kind": "plot", "name": "coverage", "x": {"label": "measured hardness inside its 80 % range, %", "low": 50, "high": 100},
             "y": {"names": names, "label": ""}, "left": 240,
-            "w": 1000, "h": 300, "series": [band, _line("80 %", [80, 80], ends, dash="4 4", width=1.2, tag="none"), dots],
+            "w": 1000, "h": 300, "series": [band, line("80 %", [80, 80], ends, dash="4 4", width=1.2, tag="none"), dots],
             "words": "Good is a dot inside the shaded band (72 to 88 %). Line: 9 of 10 draws of other steels.",
         },
-        _text("A range that is too narrow misleads; one that is too wide says nothing. Model and range were both made without the steel that is tested."),
-        _text("The range is made of misses on steels left out, by constituent; of the doubt about the share of martensite; of how far the other two opinions stand apart; and, on a head, of a spray law that is good to a factor of 1.5 (our assumption). Near a cliff the answer gives the chance of each outcome instead."),
-        _text("Bending has no open data at all: the range of the hosel's degrees rests on assumptions. Most bars are single melts from one set of tables. Heads are not bars: measure your first heads and enter them; a shop's own measurements make every range narrower.", "note"),
+        text("A range that is too narrow misleads; one that is too wide says nothing. Model and range were both made without the steel that is tested."),
+        text("The range is made of misses on steels left out, by constituent; of the doubt about the share of martensite; of how far the other two opinions stand apart; and, on a head, of a spray law that is good to a factor of 1.5 (our assumption). Near a cliff the answer gives the chance of each outcome instead."),
+        text("Bending has no open data at all: the range of the hosel's degrees rests on assumptions. Most bars are single melts from one set of tables. Heads are not bars: measure your first heads and enter them; a shop's own measurements make every range narrower.", "note"),
     ]  # fmt: skip
 
 
@@ -92,15 +81,15 @@ def _parity_plot(p: parity.Parity, size: int = 400) -> dict:
     same = np.ptp(below) < 0.2  # one range for all rows: a band instead of bars
     series = []
     if same:
-        low, high = _numbers(ends - above[0]), _numbers(ends + below[0])
-        series.append({"name": "80 %", "x": _numbers(ends), "y": high, "area": low, "colour": "#8A93A0", "tag": "none"})  # fmt: skip
-    series.append(_line("equal", ends, ends, width=1.2, tag="none"))
+        low, high = rounded(ends - above[0]), rounded(ends + below[0])
+        series.append({"name": "80 %", "x": rounded(ends), "y": high, "area": low, "colour": "#8A93A0", "tag": "none"})  # fmt: skip
+    series.append(line("equal", ends, ends, width=1.2, tag="none"))
     for (kind, read), mine in t.groupby(["kind", "read"], sort=False):
         dots = {
-            "name": kind + ("" if read or kind == "recalled" else ", recalled"), "x": _numbers(mine["measured"]), "y": _numbers(mine["predicted"]),
+            "name": kind + ("" if read or kind == "recalled" else ", recalled"), "x": rounded(mine["measured"]), "y": rounded(mine["predicted"]),
             "look": _KINDS.get(kind, 0), "hollow": not read, "tips": list(mine["group"]),
         }  # fmt: skip
-        bars = {"low": _numbers(mine["low"]), "high": _numbers(mine["high"])}
+        bars = {"low": rounded(mine["low"]), "high": rounded(mine["high"])}
         series.append(dots if same else dots | bars)
     axis = {"low": float(ends[0]), "high": float(ends[1])}
     return {
@@ -114,7 +103,7 @@ def _parity_plot(p: parity.Parity, size: int = 400) -> dict:
 def _parities() -> list[dict]:
     plots = [_parity_plot(parity.parity(w)) for w in ("bars", "quenched", "ms", "tempering")]
     return [
-        _text("On the line prediction and measurement are equal. Grey band or bar: the 80 % range. Filled: read in the place named in the table; hollow: from memory."),
+        text("On the line prediction and measurement are equal. Grey band or bar: the 80 % range. Filled: read in the place named in the table; hollow: from memory."),
         {"kind": "row", "blocks": plots[:2]},
         {"kind": "row", "blocks": plots[2:]},
     ]  # fmt: skip
@@ -125,12 +114,12 @@ def _parities() -> list[dict]:
 
 def _errors(name, title, names, t, value, unit, goal, ours=(), ends=None, words="") -> dict:
     rows = list(range(len(names)))[::-1]
-    series = [_line(f"goal {goal:g}", [goal, goal], [-0.5, len(names) - 0.5], dash="4 4", colour="#B8321A", width=1.4, tag="none")]  # fmt: skip
+    series = [line(f"goal {goal:g}", [goal, goal], [-0.5, len(names) - 0.5], dash="4 4", colour="#B8321A", width=1.4, tag="none")]  # fmt: skip
     for mine, look in ((False, 1), (True, 0)):
         here = [i for i, n in enumerate(names) if (n in ours) == mine]
-        dots = {"name": "ours" if mine else "published", "x": _numbers(t[value].iloc[here]), "y": [rows[i] for i in here], "look": look, "hollow": not mine and bool(ours)}  # fmt: skip
+        dots = {"name": "ours" if mine else "published", "x": rounded(t[value].iloc[here]), "y": [rows[i] for i in here], "look": look, "hollow": not mine and bool(ours)}  # fmt: skip
         if ends:
-            dots |= {"along": "x", "low": _numbers(t[ends[0]].iloc[here]), "high": _numbers(t[ends[1]].iloc[here])}  # fmt: skip
+            dots |= {"along": "x", "low": rounded(t[ends[0]].iloc[here]), "high": rounded(t[ends[1]].iloc[here])}  # fmt: skip
         if not ours:
             dots["name"] = "each steel predicted without it"
         series += [dots] if here else []
@@ -167,7 +156,7 @@ def _formulas() -> list[dict]:
     plots.append(_errors("tempering", f"Tempering, {steels['rows'].sum()} rows", names, steels, "mean_absolute_error_hrc", "HRC", 1.6,
                          words=f"{whole:.2f} HRC over all rows, each steel predicted without it (G&B: Grange & Baughman; H&J: Hollomon & Jaffe)."))  # fmt: skip
     return [
-        _text("Errors of our laws on what was left out, beside the published formulas as printed. Bars: 90 % range when whole sources are drawn again. The rows of Bs and of the tempering fit may not be bundled, so these pictures stand on stored error figures; scripts in tests/fits make them again."),
+        text("Errors of our laws on what was left out, beside the published formulas as printed. Bars: 90 % range when whole sources are drawn again. The rows of Bs and of the tempering fit may not be bundled, so these pictures stand on stored error figures; scripts in tests/fits make them again."),
         {"kind": "row", "blocks": plots},
     ]  # fmt: skip
 
@@ -189,9 +178,9 @@ def _band() -> list[dict]:
         at = np.interp(x, places, own)
         inside = int(((at >= low) & (at <= high)).sum())
         series = [
-            {"name": "band of the grade", "x": _numbers(x), "y": _numbers(high), "area": _numbers(low), "colour": "#6F7986", "at": 0.75},
-            _line("ASTM A255", places, standard, look=1, dash="7 4"),
-            _line("our rate equations", places, own, tag="start"),
+            {"name": "band of the grade", "x": rounded(x), "y": rounded(high), "area": rounded(low), "colour": "#6F7986", "at": 0.75},
+            line("ASTM A255", places, standard, look=1, dash="7 4"),
+            line("our rate equations", places, own, tag="start"),
         ]  # fmt: skip
         blocks.append({
             "kind": "plot", "name": f"end-quench {name}", "title": f"End-quench bar of {name}", "w": 820, "h": 400, "series": series,
@@ -199,7 +188,7 @@ def _band() -> list[dict]:
             "words": f"{inside} of {len(band)} points of the calculated bar lie inside the band, which was {band[0]['basis']}.",
         })  # fmt: skip
     return [
-        _text("The rate equations of the head on a bar that is sprayed at one end, beside the curve that ASTM A255 makes of the composition. No band is fitted; only the bands shown could be read. Deep in a chromium-molybdenum bar our curve comes out a few HRC softer than the standard; in plain carbon steel it hardens about half a millimetre deeper."),
+        text("The rate equations of the head on a bar that is sprayed at one end, beside the curve that ASTM A255 makes of the composition. No band is fitted; only the bands shown could be read. Deep in a chromium-molybdenum bar our curve comes out a few HRC softer than the standard; in plain carbon steel it hardens about half a millimetre deeper."),
         *blocks,
     ]  # fmt: skip
 
@@ -218,7 +207,7 @@ def _goals() -> list[dict]:
         rows.append([r["goal"], f"{r['wanted']} {r['unit']}" if r["wanted"] else "–", f"{r['reached']} {r['unit']}", words,
                      str(r["rows"]) + (f" in {r['groups']}" if r["groups"] != "" else ""), r["left_out"], r["limit"]])  # fmt: skip
     return [
-        _text("What this package set itself and what it reached. A number reached on fitted rows does not count."),
+        text("What this package set itself and what it reached. A number reached on fitted rows does not count."),
         {"kind": "table", "name": "goals", "levels": levels, "rows": rows,
          "head": ["goal", "required", "reached", "", "rows", "left out of the fit", "what limits it"]},
     ]  # fmt: skip
@@ -227,7 +216,7 @@ def _goals() -> list[dict]:
 def _remembered() -> list[dict]:
     table, rows = validation.remembered(), validation.remembered_rows()
     return [
-        _text(f"{counted(sources())}. These formulas and numbers were recalled and may be wrong in a digit; the source of every other formula stands with its basis in the References of its docstring."),
+        text(f"{counted(sources())}. These formulas and numbers were recalled and may be wrong in a digit; the source of every other formula stands with its basis in the References of its docstring."),
         {"kind": "table", "name": "remembered", "head": ["room", "what", "source"], "rows": table.values.tolist()},
         {"kind": "table", "name": "remembered rows", "head": ["table", "recalled", "of rows"], "rows": rows.astype(str).values.tolist()},
     ]  # fmt: skip
