@@ -30,7 +30,6 @@ class Case:
     ----------
     steel, head, route, shop
         None for what could not be made.
-    error : str
     """
 
     steel: Steel | None

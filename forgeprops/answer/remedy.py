@@ -83,15 +83,10 @@ class Remedy:
     Attributes
     ----------
     kind : {"setting", "later heat", "cooling", "steel"}
-    words : str
-        What to do.
-    steel, route : Steel, Route
-        The case with the change.
+    words : What to do.
+    steel, route : The case with the change.
     level : {"good", "marginal"}
-    chance_right : float
-    heads_inside : int
-    gives, costs : str
-        What it changes for the better, and what it takes.
+    gives, costs : What it changes for the better, and what it takes.
     """
 
     kind: str

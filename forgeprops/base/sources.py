@@ -35,12 +35,9 @@ class Source:
 
     Attributes
     ----------
-    where : str
-        Module and function within the package, or row of a table.
-    what : str
-        What the formula gives: the first line of its docstring.
-    reference, basis : str
-        Author, year, journal, standard or reason; one of `BASES`.
+    where : Module and function within the package, or row of a table.
+    what : What the formula gives: the first line of its docstring.
+    reference, basis : Author, year, journal, standard or reason; one of `BASES`.
     """
 
     where: str

@@ -30,22 +30,14 @@ class Certificate:
 
     Attributes
     ----------
-    heat : str
-        Heat number, or a stand-in such as "row 7".
-    grade : str
-        Grade as written; empty if none.
-    steel : Steel or None
-        None where the row cannot be used; `problems` says why.
-    row : int
-        Row of the file (first of several).
-    problems : tuple of Problem
-        What concerns this heat.
-    rows : tuple of int
-        All rows of the file that went into it.
-    notes : mapping
-        Cells of columns that are no element: header → text.
-    file : str
-        File, with the sheet of a workbook.
+    heat : Heat number, or a stand-in such as "row 7".
+    grade : Grade as written; empty if none.
+    steel : None where the row cannot be used; `problems` says why.
+    row : Row of the file (first of several).
+    problems : What concerns this heat.
+    rows : All rows of the file that went into it.
+    notes : Cells of columns that are no element: header → text.
+    file : File, with the sheet of a workbook.
     """
 
     heat: str

@@ -41,10 +41,8 @@ class StrainLife:
 
     Attributes
     ----------
-    strength_mpa, b : float
-        Elastic part: fatigue strength coefficient (MPa) and exponent.
-    ductility, c : float
-        Plastic part: fatigue ductility coefficient and exponent.
+    strength_mpa, b : Elastic part: fatigue strength coefficient (MPa) and exponent.
+    ductility, c : Plastic part: fatigue ductility coefficient and exponent.
     """
 
     strength_mpa: float

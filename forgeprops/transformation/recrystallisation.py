@@ -115,12 +115,9 @@ class PressStrain(NamedTuple):
 
     Attributes
     ----------
-    recrystallised : float
-        Share of the austenite that has recrystallised since the press stroke.
-    strain : float
-        Mean strain that is left.
-    speed : float
-        Factor by which it speeds ferrite, and at most bainite; only used on request.
+    recrystallised : Share of the austenite that has recrystallised since the press stroke.
+    strain : Mean strain that is left.
+    speed : Factor by which it speeds ferrite, and at most bainite; only used on request.
     """
 
     recrystallised: float

@@ -18,16 +18,12 @@ class Rule:
 
     Attributes
     ----------
-    code : str
     rank : {"stop", "change", "note"}
-    where : callable
-        Evaluation -> mask, shape (n,).
-    text : callable
-        Evaluation and case -> sentence.
-    needs : {"", "nodes_hv", "dry_hv", "hosel"}
-        What the evaluation must hold beside the march of the cases; "hosel": a bend on its own bench says it itself.
-    once : bool
-        One sentence of this code is enough for a case.
+    where : Evaluation -> mask, shape (n,).
+    text : Evaluation and case -> sentence.
+    needs : {"", "nodes_hv", "dry_hv", "hosel"}; what the evaluation must hold beside the march of
+        the cases; "hosel": a bend on its own bench says it itself.
+    once : One sentence of this code is enough for a case.
     """
 
     code: str

@@ -65,17 +65,15 @@ class Comparison:
 
     Attributes
     ----------
-    table : DataFrame
-        One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results, costs;
-        ``meets``, ``slack`` (in steps of `user_limits.QUANTITIES`), ``binding`` (the limit that comes first),
-        ``chance_right``, ``heads_inside`` and ``with_doubt`` (see `Verdict`; of the 48 with the most slack that meet the
-        limits, 256 lots of 32 heads drawn: standard error 0.02), ``rank`` (1 is best: those that meet the limits before those
-        that do not, by the lesser chance in steps of 5 %, then by slack; what a veto forbids, `limits.VETOES` or a
+    table : One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results,
+        costs; ``meets``, ``slack`` (in steps of `user_limits.QUANTITIES`), ``binding`` (the limit
+        that comes first), ``chance_right``, ``heads_inside`` and ``with_doubt`` (see `Verdict`; of
+        the 48 with the most slack that meet the limits, 256 lots of 32 heads drawn: standard error
+        0.02), ``rank`` (1 is best: those that meet the limits before those that do not, by the
+        lesser chance in steps of 5 %, then by slack; what a veto forbids, `limits.VETOES` or a
         warning that says stop, meets none and comes last); ``warnings``.
-    sets : DataFrame or None
-        Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack`` and ``binding`` of
-        the worst head, ``worst_head``, ``rank``; totals of press time and water.
-    limits : Limits
+    sets : Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack``
+        and ``binding`` of the worst head, ``worst_head``, ``rank``; totals of press time and water.
     """
 
     table: object

@@ -40,11 +40,7 @@ class Input:
 
     Attributes
     ----------
-    setting : Setting
-    middle : float
-    spread : Spread
-    low, high : float
-        Where it is cut off: what the setting may be, or the limits of the grade.
+    low, high : Where it is cut off: what the setting may be, or the limits of the grade.
     """
 
     setting: Setting

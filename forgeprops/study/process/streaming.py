@@ -31,14 +31,10 @@ class Written:
 
     Attributes
     ----------
-    path : Path
-        The folder.
-    rows, errors : int
-        Cases in the folder, and those of them with an error.
-    computed, kept : int
-        Chunks calculated now, and chunks that were there.
-    finished : bool
-        False after a cancel.
+    path : The folder.
+    rows, errors : Cases in the folder, and those of them with an error.
+    computed, kept : Chunks calculated now, and chunks that were there.
+    finished : False after a cancel.
     """
 
     path: Path

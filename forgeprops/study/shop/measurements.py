@@ -38,9 +38,7 @@ class HardnessReadings:
 
     Attributes
     ----------
-    frame : DataFrame
-        ``head_id, zone, position, value, scale, hardness_hv, file_row``.
-    problems : tuple of Problem
+    frame : ``head_id, zone, position, value, scale, hardness_hv, file_row``.
     """
 
     frame: object
@@ -188,9 +186,7 @@ class Bends:
 
     Attributes
     ----------
-    frame : DataFrame
-        ``head_id, degrees, force_n, cracked, file_row``.
-    problems : tuple of Problem
+    frame : ``head_id, degrees, force_n, cracked, file_row``.
     """
 
     frame: object
