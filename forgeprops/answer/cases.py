@@ -1,7 +1,5 @@
 """Cases as users give them: sequences paired, singles for all, names made into objects, errors kept."""
 
-from __future__ import annotations
-
 import dataclasses
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -5,8 +5,6 @@ engine (water law, settings) and from the same formulas on moved hardness and mo
 added, so the draw is first-order in how the sources combine, and follows each one's own curve, cliffs included.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 from collections.abc import Sequence

@@ -4,8 +4,6 @@
 formulas on columns.  `estimate` is one row of it, shown in full.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 from collections.abc import Collection, Mapping

@@ -1,7 +1,5 @@
 """What to measure next: the reading that shrinks the range which decides the verdict most, and to what."""
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass, field
 from typing import Any

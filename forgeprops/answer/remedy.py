@@ -5,8 +5,6 @@ No change shortens transfer or delay, none adds water to a steel that may crack 
 says stop.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass
 from typing import Any

@@ -5,8 +5,6 @@ They say so ("not applicable") when a zone was re-heated on the way, when it was
 when steel or rate lie outside what the method was made for.
 """
 
-from __future__ import annotations
-
 import functools
 import math
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """Is it good: limits against one joint draw, the biggest risk, the remedy, in one sentence of at most 20 words."""
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 from dataclasses import dataclass, field

@@ -5,8 +5,6 @@ An entry of a References section ends with its basis in brackets, one of `BASES`
     .. [1] K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (from memory).
 """
 
-from __future__ import annotations
-
 import ast
 import functools
 import inspect

@@ -1,7 +1,5 @@
 """Rows of a certificate's table to heats of steel: contents in wt%, what was assumed, what cannot be used."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -18,7 +16,6 @@ from .layout import column_of, row_label, unit_factor
 #: Sum of the elements above which a steel is not low-alloy, wt% (our own mark; low-alloy steels have 8 % or
 #: less in total by common definition, from memory).
 _LOW_ALLOY_SUM = 10.0
-
 
 #: "1.2E+05": what spreadsheet programs make of a heat number such as 12E4.
 _MANGLED = re.compile(r"\d([.,]\d+)?[eE]\+\d+")

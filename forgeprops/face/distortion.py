@@ -6,8 +6,6 @@ plastic flow; the side that cooled first ends longer.  Both make the quenched fr
 Positive is a front that bulges.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

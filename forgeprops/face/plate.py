@@ -4,8 +4,6 @@ Results are coefficients, free of thickness and material:  stress = coefficient 
 coefficient · W b²/(E t³), W load, t thickness, b short side (or diameter).
 """
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 import math

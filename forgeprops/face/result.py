@@ -1,7 +1,5 @@
 """The answer for one face: margin, life and thickness with their words and cautions."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """What the press has to do: plan area, strain and rate, flow stress in the die, force."""
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass

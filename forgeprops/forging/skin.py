@@ -1,7 +1,5 @@
 """The skin of the face after the furnace: scale, lost carbon, hardness, along the march's own temperatures."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

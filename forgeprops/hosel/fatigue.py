@@ -4,8 +4,6 @@ Strain amplitude ea = (sf/E)(2N)^b + ef (2N)^c, N cycles to a crack of a smooth 
 Two published ways to its constants stand side by side; their geometric mean counts, both are shown.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The answer for one hosel: degrees, force and springback with their words and cautions."""
 
-from __future__ import annotations
-
 import dataclasses
 import math
 from collections.abc import Mapping

@@ -3,8 +3,6 @@
 Every dimension is the finished one; `allowance_mm` is what the forging has more.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Heats after the quench: temper, torch or coil on the hosel, normalise."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from ..base.errors import check_choice, check_list

@@ -29,7 +29,6 @@ HEATING = tuple(HEATING_WORDS)
 #: Shapes of a forging, by which its force goes.
 SHAPES = ("simple", "complex", "very complex", "coining")
 
-
 #: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
 _ALL = (("face", 1.0), ("rim", 1.0), ("body", 1.0), ("neck", 1.0), ("hosel", 1.0))
 _SPRAYED = (("face", 1.0), ("rim", 0.8), ("body", 0.15), ("neck", 0.03))
@@ -280,7 +279,6 @@ class Cool:
 
 
 _DEFAULT_SPRAY = Spray()
-
 
 #: Numbers of a quench by their short name.
 QUENCH = {s.name: s for s in numbers_of("quench").values()}

@@ -1,7 +1,5 @@
 """Every setting of a case, described once in data/constants/settings.csv: words, unit, bounds, slider, search, spread."""
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass

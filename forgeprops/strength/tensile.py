@@ -14,8 +14,6 @@ branch                     tensile strength                        yield strengt
 Constants and where each comes from stand in ``data/fits/strength_fits.csv``.  Strains are fractions, not per cent.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 from collections.abc import Mapping
@@ -266,7 +264,6 @@ _SHARES_OF = {
 #: Branches in the order of the shares.
 _SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
-
 
 #: Share of a branch in the structure from which its range counts.
 RANGE_SHARE = 0.3

@@ -1,7 +1,5 @@
 """The continuous-cooling diagram of a steel, drawn by the same march that cools the head."""
 
-from __future__ import annotations
-
 import functools
 from dataclasses import dataclass
 

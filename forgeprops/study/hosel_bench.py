@@ -4,8 +4,6 @@ Tried one at a time: a lower preheat, a slower cooling hosel (single or in a sle
 head in a wet cloth, and a temper of the whole head.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass

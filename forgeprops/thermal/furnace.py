@@ -1,7 +1,5 @@
 """How a head is preheated: what each kind of furnace does to its surface, and a coil."""
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 

@@ -4,8 +4,6 @@ Hosel and neck are one bar, even across (its Biot number is 0.01), from the free
 lump.  Heat goes evenly into a band; its hottest place follows the set temperature, up in a minute and then held.
 """
 
-from __future__ import annotations
-
 import functools
 from dataclasses import dataclass, fields
 

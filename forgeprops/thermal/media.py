@@ -4,8 +4,6 @@ Each bath is film boiling at high surface temperature, a peak of boiling, and co
 coefficient over the temperature of the surface.  Sprays are in `forgeprops.thermal.spray`.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -5,8 +5,6 @@ nozzle; spread over the wetted footprint that is V = density × flow × nozzles 
 set where the face lies gives V directly: mass caught over time and opening.
 """
 
-from __future__ import annotations
-
 import math
 import numbers
 from dataclasses import dataclass

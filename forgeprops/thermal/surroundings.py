@@ -1,7 +1,5 @@
 """What takes heat from the head, or gives it: air, radiation, neighbours, sleeve, furnace."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 

@@ -4,8 +4,6 @@ Recrystallisation is carried as S, the time integral of 1/t50: X = 1 - exp(-ln 2
 curve.
 """
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 

@@ -4,8 +4,6 @@
 the steel's.  `method` names a formula of `temperature_formulas`.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass

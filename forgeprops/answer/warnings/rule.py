@@ -1,7 +1,5 @@
 """One rule, and the rules that a registered range makes."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Grades against forging temperatures: for one head, or for a set of heads that share a furnace."""
 
-from __future__ import annotations
-
 import html
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -51,7 +49,6 @@ _SHOWN = (
     "held_up_by",
     "water_l",
 )
-
 
 #: Chances that differ by less than about two standard errors of the draw rank alike.
 _SURE_STEP = 0.05

@@ -1,7 +1,5 @@
 """Everything a hotter or colder preheat moves, for one steel, head and route, as arrays."""
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass
 

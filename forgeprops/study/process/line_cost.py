@@ -1,7 +1,5 @@
 """What a route costs the line: time on the press, heads an hour, water per head, effort of the press."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Margins of candidate settings, without scatter and under it, and the search that raises the least of them."""
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass

@@ -1,8 +1,6 @@
 """The process window: two settings over a grid, the region that meets all limits, its centre and its
 slack."""
 
-from __future__ import annotations
-
 import dataclasses
 import html
 from collections.abc import Mapping
@@ -23,7 +21,6 @@ _ALIKE = 0.02
 
 #: Where no spread of a setting is known, a tolerance of this share of the axis.
 _SHARE_OF_AXIS = 0.05
-
 
 #: An axis in place of the preheat temperature.
 FORGING = dataclasses.replace(setting("preheat_c"), name="forging_c", label="forging temperature")

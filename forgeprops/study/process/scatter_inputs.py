@@ -1,8 +1,6 @@
 """What varies in a shop and by how much: spreads of settings, analysis, dimensions and the laws
 themselves."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """The scatter of a real shop: what comes out when nothing stays as it is written down, and what matters."""
 
-from __future__ import annotations
-
 import html
 import math
 from collections.abc import Iterable, Mapping

@@ -1,7 +1,5 @@
 """Settings that meet the limits with the most room for scatter; where none do, which limit to relax."""
 
-from __future__ import annotations
-
 import contextlib
 import html
 from collections.abc import Mapping

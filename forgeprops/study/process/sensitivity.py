@@ -1,7 +1,5 @@
 """Which input matters: first and total order indices of variance, and capability of a process."""
 
-from __future__ import annotations
-
 import warnings
 from dataclasses import dataclass
 

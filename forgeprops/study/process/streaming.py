@@ -4,8 +4,6 @@ A file carries a checksum of its inputs and appears whole, by renaming, so that 
 its chunk is finished.
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 from collections.abc import Iterator, Sequence

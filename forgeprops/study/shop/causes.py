@@ -1,7 +1,5 @@
 """What may drift in a shop, and the answer when causes of odd hardness are ranked: tables and words."""
 
-from __future__ import annotations
-
 import functools
 import html
 from collections.abc import Iterable

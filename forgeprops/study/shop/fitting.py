@@ -6,8 +6,6 @@ before anything was measured.  Traces that the model misses by more than their n
 variance is estimated along, with how far their misses hang together in time.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """What comes of a heat of steel: the verdict in numbers, as a row of a table and in sentences."""
 
-from __future__ import annotations
-
 import html
 import math
 from collections.abc import Mapping

@@ -4,8 +4,6 @@ One row is one reading; units stand in the header; nothing is dropped silently. 
 the readers and, with examples, in data/demo/README.md.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 

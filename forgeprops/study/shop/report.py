@@ -1,7 +1,5 @@
 """What a fit to the shop's measurements found, in numbers, tables and words."""
 
-from __future__ import annotations
-
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass

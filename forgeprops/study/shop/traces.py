@@ -1,7 +1,5 @@
 """Thermocouple traces of the shop: read with care, placed on the head, cleaned of what no head did."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Predicted against measured over time: control limits, drift alarms, and what they mean in words."""
 
-from __future__ import annotations
-
 import csv
 import datetime
 import io

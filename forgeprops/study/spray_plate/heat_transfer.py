@@ -4,8 +4,6 @@ One curve is taken for the whole trace, which holds while spray and water stay t
 sensitive to noise than the flux over time (`surface_flux`), which follows any cooling.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Heat flux at a cooled surface over time, from a thermocouple at a known depth below it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
