@@ -162,12 +162,9 @@ def doubt_of(
 
     Parameters
     ----------
-    names : sequence of str
-        Quantities.
-    other : sequence of float
-        Standard deviation of each quantity by what is not hardness, as a share of its value.
-    like : Evaluation
-        Whose strike, bench and options of the engine count.
+    names : Quantities.
+    other : Standard deviation of each quantity by what is not hardness, as a share of its value.
+    like : Whose strike, bench and options of the engine count.
     """
     names = tuple(names)
     blocks = [rows_of(*case) for case in cases]

@@ -63,10 +63,6 @@ def estimate(
     limits : Limits, optional
         What `Estimate.verdict` is against; left out or empty: `Limits.of_route`.
 
-    Returns
-    -------
-    Estimate
-
     Raises
     ------
     InputError

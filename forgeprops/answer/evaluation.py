@@ -390,13 +390,10 @@ def evaluate(
 
     Parameters
     ----------
-    cases : Cases
-    want : collection of str
-        Any of `EVERYTHING`.
-    count_press_strain : bool
-        Let the strain that the press leaves in the austenite speed ferrite and bainite.
-    **options
-        Passed to `engine.run.march_columns` (tolerance_c, points, threads, constants).
+    want : Any of `EVERYTHING`.
+    count_press_strain : Let the strain that the press leaves in the austenite speed ferrite and
+        bainite.
+    **options : Passed to `engine.run.march_columns` (tolerance_c, points, threads, constants).
 
     Notes
     -----

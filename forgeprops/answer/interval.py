@@ -44,12 +44,11 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
 
     Parameters
     ----------
-    hardness_hv : float or array
-        Computed hardness, HV.
-    ferrite_pearlite, bainite, martensite : float or array
-        Shares of the structure, 0 to 1 (retained austenite counts with martensite).
-    spread_hv : float or array
-        How far the other opinions stand apart, HV; see `opinions_spread_hv`.
+    hardness_hv : float or array; computed hardness, HV.
+    ferrite_pearlite, bainite, martensite : float or array; shares of the structure, 0 to 1
+        (retained austenite counts with martensite).
+    spread_hv : float or array; how far the other opinions stand apart, HV; see
+        `opinions_spread_hv`.
 
     Returns
     -------
@@ -95,12 +94,9 @@ def tempering_sd_hv(softened_hv, hardness_hv, temper_c):
 
     Parameters
     ----------
-    softened_hv : array
-        What the later heats took, HV.
-    hardness_hv : array
-        Hardness after them, HV.
-    temper_c : array
-        Hottest of them, °C.
+    softened_hv : array; what the later heats took, HV.
+    hardness_hv : array; hardness after them, HV.
+    temper_c : array; hottest of them, °C.
 
     Notes
     -----
@@ -126,10 +122,9 @@ def opinions_spread_hv(values, counted):
 
     Parameters
     ----------
-    values : array, shape (methods,) or (methods, n)
-        Hardness by the kinetics and by the other methods, HV; anything finite where not counted.
-    counted : array of bool, same shape
-        Which of them apply.
+    values : shape (methods,) or (methods, n); hardness by the kinetics and by the other methods,
+        HV; anything finite where not counted.
+    counted : array of bool, same shape; which of them apply.
 
     Returns
     -------
@@ -152,9 +147,7 @@ def hardness_interval_hv(hardness_hv: float, fractions: Mapping[str, float]) -> 
 
     Parameters
     ----------
-    hardness_hv : float
-    fractions : mapping
-        Shares by name, as results carry them.
+    fractions : Shares by name, as results carry them.
 
     Examples
     --------
@@ -237,12 +230,9 @@ def interval_arrays(centre, sd, deviates, values) -> tuple[np.ndarray, np.ndarra
 
     Parameters
     ----------
-    centre, sd : array, shape (n,)
-        Central values and standard deviations from the model.
-    deviates : array, shape (nodes,)
-        Normal deviates of the input (without 0).
-    values : array, shape (nodes, n)
-        The quantities there.
+    centre, sd : shape (n,); central values and standard deviations from the model.
+    deviates : shape (nodes,); normal deviates of the input (without 0).
+    values : shape (nodes, n); the quantities there.
 
     Returns
     -------

@@ -101,10 +101,8 @@ class NextMeasurement:
 
         Parameters
         ----------
-        values : float or sequence of float
-            In the reading's unit.
-        taken_as_said : bool
-            That they were taken as `reading.how` says.
+        values : float or sequence of float; in the reading's unit.
+        taken_as_said : That they were taken as `reading.how` says.
         """
         if taken_as_said is not True:
             raise InputError(f"A reading taken otherwise is refused: {self.reading.how}")
@@ -208,13 +206,11 @@ def _ranges(doubt: Doubt, quantity: str, reading: Reading, means: np.ndarray):
 def next_measurement(result) -> NextMeasurement | None:
     """Which reading, on how many heads, shrinks the range that decides the verdict most, and to what.
 
+    None where no limit is set.
+
     Parameters
     ----------
     result : Estimate
-
-    Returns
-    -------
-    NextMeasurement, or None where no limit is set
 
     Notes
     -----

@@ -194,16 +194,12 @@ def critical_rate_opinion(
     Parameters
     ----------
     steel : Steel
-    rate_at_700_c_per_s : float or None
-        Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through 700 °C.
-    reheated : bool
-        The zone was re-heated on its way down.
-    austenite_share : float
-        Share of austenite before cooling, 0-1.
-    austenitise_c, hold_s : float
-        Austenitising temperature, °C, and time, s.
-    pa_unit : str
-        See `forgeprops.hardenability.critical_rates.critical_cooling_rates`.
+    rate_at_700_c_per_s : Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through
+        700 °C.
+    reheated : The zone was re-heated on its way down.
+    austenite_share : Share of austenite before cooling, 0-1.
+    austenitise_c, hold_s : Austenitising temperature, °C, and time, s.
+    pa_unit : See `forgeprops.hardenability.critical_rates.critical_cooling_rates`.
 
     Returns
     -------
@@ -255,16 +251,12 @@ def end_quench_opinion(
     Parameters
     ----------
     steel : Steel
-    rate_at_700_c_per_s : float or None
-        Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through 700 °C.
-    t85_s : float, optional
-        Time from 800 to 500 °C, s; needed for ``by="t85"``.
-    reheated : bool
-        The zone was re-heated on its way down.
-    austenite_share : float
-        Share of austenite before cooling, 0-1.
-    by : str
-        "rate" (default; read table) or "t85" (derived table).
+    rate_at_700_c_per_s : Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through
+        700 °C.
+    t85_s : Time from 800 to 500 °C, s; needed for ``by="t85"``.
+    reheated : The zone was re-heated on its way down.
+    austenite_share : Share of austenite before cooling, 0-1.
+    by : "rate" (default; read table) or "t85" (derived table).
 
     Returns
     -------
@@ -344,12 +336,11 @@ def opinion_arrays(
 
     Parameters
     ----------
-    steel : object
-        ``get(element)`` gives wt%, as floats or as arrays.
-    rate_at_700_c_per_s : ndarray
-        Cooling rate at 700 °C, °C/s; 0 or nan where a zone never cooled through 700 °C.
-    reheated, austenite_share, austenitise_c, hold_s : ndarray or scalar
-        As in `critical_rate_opinion`.
+    steel : object; ``get(element)`` gives wt%, as floats or as arrays.
+    rate_at_700_c_per_s : ndarray; cooling rate at 700 °C, °C/s; 0 or nan where a zone never cooled
+        through 700 °C.
+    reheated, austenite_share, austenitise_c, hold_s : ndarray or scalar; as in
+        `critical_rate_opinion`.
 
     Returns
     -------

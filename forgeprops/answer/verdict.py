@@ -279,10 +279,10 @@ def short_verdicts(
     Parameters
     ----------
     cases : sequence of (steel, head, route, shop)
-    result : Estimate
-        Whose strike, bench and options count, and from whose intervals the doubt of the formulas is taken.
-    lots, heads : int
-        Drawn for each case: the standard error of a chance is about 0.02, a quarter of it left by the even quantiles.
+    result : Estimate; whose strike, bench and options count, and from whose intervals the doubt of
+        the formulas is taken.
+    lots, heads : Drawn for each case: the standard error of a chance is about 0.02, a quarter of it
+        left by the even quantiles.
     """
     names = _names(limits)
     doubt, e = doubt_of(cases, names, other_shares(result, names), result.evaluation)
@@ -312,10 +312,9 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
     Parameters
     ----------
     result : Estimate
-    limits : Limits, optional
-        Those of the result unless given.
-    like : Verdict, optional
-        Of a near case with the same limits, whose responses are taken: first order, and no further engine call.
+    limits : Those of the result unless given.
+    like : Of a near case with the same limits, whose responses are taken: first order, and no
+        further engine call.
     """
     limits = result.limits if limits is None else limits
     left = tuple(QUANTITIES[n].label for n in limits.bounds if n not in _KNOWN)

@@ -106,8 +106,7 @@ def beside(bend: bool = True) -> list[str]:
 
     Parameters
     ----------
-    bend : bool
-        With those that stand beside every bend allowance.
+    bend : With those that stand beside every bend allowance.
     """
     return [*(f"{danger}: {text}" for danger, text in CAUTIONS), *(BENCH if bend else ())]
 

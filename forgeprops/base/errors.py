@@ -51,10 +51,8 @@ def check_list(value, name: str, form: str = "a list", count: int | None = None)
 
     Parameters
     ----------
-    form : str
-        What messages say it must be.
-    count : int, optional
-        So many items.
+    form : What messages say it must be.
+    count : So many items.
 
     Examples
     --------
@@ -122,16 +120,11 @@ def check_number(
 
     Parameters
     ----------
-    value : object
-        What the user gave.
-    name : str
-        What the user calls it ("preheat temperature").
-    low, high : float
-        Allowed interval, both ends included; ``math.inf`` for "no limit".
-    unit : str
-        Unit shown in the message.
-    where : str
-        Where it came from ("certs.csv, row 4, column Cr").
+    value : object; what the user gave.
+    name : What the user calls it ("preheat temperature").
+    low, high : Allowed interval, both ends included; ``math.inf`` for "no limit".
+    unit : Unit shown in the message.
+    where : Where it came from ("certs.csv, row 4, column Cr").
 
     Examples
     --------

@@ -64,12 +64,9 @@ def strike_load(head_mass_g, speed_m_s, spin_loft, restitution=RESTITUTION, peak
 
     Parameters
     ----------
-    head_mass_g : float
-        150–400 g; the shaft adds little in half a millisecond.
-    speed_m_s, spin_loft : float
-        Head speed; angle between path and face normal, degrees.
-    restitution, peak : float
-        See `RESTITUTION`, `PEAK_FACTOR`.
+    head_mass_g : float; 150–400 g; the shaft adds little in half a millisecond.
+    speed_m_s, spin_loft : float; head speed; angle between path and face normal, degrees.
+    restitution, peak : float; see `RESTITUTION`, `PEAK_FACTOR`.
 
     Notes
     -----

@@ -35,14 +35,11 @@ def edge_held(
 
     Parameters
     ----------
-    thickness_mm, rim_thickness_mm : float or array
-        Face and rim.
-    face_mm, blade_mm : tuple of float or array
-        Length and height of the free span and of the blade.
-    patch_mm : float or array
-        Radius of the loaded circle.
-    body_depth_mm : float or array
-        Depth of the body's ring.
+    thickness_mm, rim_thickness_mm : float or array; face and rim.
+    face_mm, blade_mm : tuple of float or array; length and height of the free span and of the
+        blade.
+    patch_mm : float or array; radius of the loaded circle.
+    body_depth_mm : float or array; depth of the body's ring.
 
     Notes
     -----

@@ -45,10 +45,8 @@ def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> 
 
     Parameters
     ----------
-    fractions : mapping
-        Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite".
-    carbon_pct : float
-        Carbon of the steel, wt%, 0 to 1.2.
+    fractions : Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite".
+    carbon_pct : Carbon of the steel, wt%, 0 to 1.2.
 
     References
     ----------
@@ -98,11 +96,9 @@ def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> fl
 
     Parameters
     ----------
-    difference_c : float
-        Back less front while the back is above about 600 °C, °C.
-    plastic_share : float
-        Share taken up by flow, 0 to 1: 0.5 is our choice (0: all elastic, springs back; 1: no strength at
-        all).
+    difference_c : Back less front while the back is above about 600 °C, °C.
+    plastic_share : Share taken up by flow, 0 to 1: 0.5 is our choice (0: all elastic, springs back;
+        1: no strength at all).
 
     References
     ----------
@@ -228,10 +224,6 @@ def face_bow(
     neck : (float, float, float)
         Neck diameter, mm, length wetted on one side, mm, and the strain difference across it.
 
-    Returns
-    -------
-    FaceBow
-
     Examples
     --------
     >>> shape = face_bow(3.0, 60.0, layers=[{"martensite": 1.0}, {"pearlite": 1.0}], carbon_pct=0.30)
@@ -307,15 +299,12 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
     Parameters
     ----------
     head : forgeprops.head.Head
-    face : zone result
-        With ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``, ``front_c`` and, if
-        known, ``layer_fractions`` and ``back_c``.
-    carbon_pct : float
-        wt%.
-    neck : zone result, optional
-        The same of the neck: overspray on its front side turns the hosel, which moves the loft.
-    **options
-        As in `face_bow`.
+    face : zone result; with ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``,
+        ``front_c`` and, if known, ``layer_fractions`` and ``back_c``.
+    carbon_pct : wt%.
+    neck : zone result; the same of the neck: overspray on its front side turns the hosel, which
+        moves the loft.
+    **options : As in `face_bow`.
     """
     given = {"layers": _layer_strains(face, carbon_pct), "difference_c": _difference_c(face)}
     if neck is not None:
@@ -377,12 +366,9 @@ def cutting_warnings(
 
     Parameters
     ----------
-    hardness_hv : mapping of str to float
-        Hardness by zone ("face", "rim", …); give the hardest point of each.
-    to_cut : sequence of str
-        Zones that are cut later.
-    limit_hv : float
-        The user's limit.
+    hardness_hv : Hardness by zone ("face", "rim", …); give the hardest point of each.
+    to_cut : Zones that are cut later.
+    limit_hv : The user's limit.
 
     References
     ----------

@@ -40,12 +40,9 @@ def fatigue_limit_mpa(hardness_hv, roughness_um=1.0, shift_sd=0.0):
 
     Parameters
     ----------
-    hardness_hv : float or array
-        HV, 60 to 900; held at `HELD_HV`.
-    roughness_um : float
-        Rz, µm, 1 or more.
-    shift_sd : float
-        Standard deviations (19 MPa) to move the limit of polished bars.
+    hardness_hv : float or array; HV, 60 to 900; held at `HELD_HV`.
+    roughness_um : float; rz, µm, 1 or more.
+    shift_sd : float; standard deviations (19 MPa) to move the limit of polished bars.
 
     Notes
     -----
@@ -97,10 +94,9 @@ def strain_line_mpa(hardness_hv, limit_mpa, strikes, plastic=True):
 
     Parameters
     ----------
-    limit_mpa : float or array
-        Fatigue limit at 10⁶; the line is level beyond.
-    plastic : bool
-        With the plastic part; without it, the line through the same points for a crack that is there already.
+    limit_mpa : float or array; fatigue limit at 10⁶; the line is level beyond.
+    plastic : bool; with the plastic part; without it, the line through the same points for a crack
+        that is there already.
 
     References
     ----------
@@ -141,14 +137,11 @@ def damage_mpa(hardness_hv, pulse_mpa, residual_mpa=0.0, skin_hv=None):
 
     Parameters
     ----------
-    hardness_hv : float or array
-        Of the metal that carries the pulse.
-    pulse_mpa : float or array
-        Elastic bending stress S at the peak of the strike.
-    residual_mpa : float
-        Stress left in the surface, tension positive.
-    skin_hv : float or array, optional
-        Hardness of a thin skin that must follow the strains of the metal below.
+    hardness_hv : float or array; of the metal that carries the pulse.
+    pulse_mpa : float or array; elastic bending stress S at the peak of the strike.
+    residual_mpa : float; stress left in the surface, tension positive.
+    skin_hv : float or array; hardness of a thin skin that must follow the strains of the metal
+        below.
 
     Notes
     -----
@@ -237,13 +230,10 @@ def capacity_mpa(
 
     Parameters
     ----------
-    hardness_hv : array
-        HV; no gain is counted above `HELD_HV`.
-    roughness_um, strikes, residual_mpa, shift_sd : float
-        See `fatigue_limit_mpa`, `damage_mpa`.
-    skin_hv, skin_um : array, optional
-        Hardness and depth of a soft skin.  A crack must start in it and leave it: min(whole, max(start,
-        leave)).
+    hardness_hv : array; HV; no gain is counted above `HELD_HV`.
+    roughness_um, strikes, residual_mpa, shift_sd : float; see `fatigue_limit_mpa`, `damage_mpa`.
+    skin_hv, skin_um : array; hardness and depth of a soft skin. A crack must start in it and leave
+        it: min(whole, max(start, leave)).
 
     Notes
     -----

@@ -179,8 +179,7 @@ def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
 
     Parameters
     ----------
-    spread_hv : array, shape (n,)
-        Standard deviation of the hardness.
+    spread_hv : shape (n,); standard deviation of the hardness.
     """
     step = Z80 * np.asarray(spread_hv, dtype=float)
     softer, harder = faces.moved(-step), faces.moved(step)
@@ -251,8 +250,7 @@ def core_hv(layers):
 
     Parameters
     ----------
-    layers : array_like
-        Layers of equal thickness on the last axis.
+    layers : array_like; layers of equal thickness on the last axis.
 
     Examples
     --------
@@ -272,10 +270,8 @@ def layers_of_faces(points_hv, kept):
 
     Parameters
     ----------
-    points_hv : array, shape (n, points)
-        Gauss–Lobatto points through the forged thickness, front to back.
-    kept : array, shape (n,)
-        Finished over forged thickness.
+    points_hv : shape (n, points); gauss–Lobatto points through the forged thickness, front to back.
+    kept : shape (n,); finished over forged thickness.
     """
     from ..engine.section import lobatto
 

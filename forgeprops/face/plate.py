@@ -129,8 +129,7 @@ def limit_load_factor(patch_share):
 
     Parameters
     ----------
-    patch_share : float or array
-        Radius of the circle over that of the disc, 0 to 1.
+    patch_share : float or array; radius of the circle over that of the disc, 0 to 1.
 
     Notes
     -----

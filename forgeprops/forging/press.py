@@ -135,8 +135,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
 
     Parameters
     ----------
-    die_c : array, shape (n, 5)
-        Metal temperature of the zones in the die, °C.
+    die_c : shape (n, 5); metal temperature of the zones in the die, °C.
 
     Returns
     -------
@@ -177,9 +176,8 @@ def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: i
 
     Parameters
     ----------
-    die_c : array, shape (n, 5)
-    press : mapping
-        From `press_columns`.
+    die_c : shape (n, 5)
+    press : From `press_columns`.
     """
     strain, rate = float(press["strain"][case]), float(press["rate_per_s"][case])
     weight, here = press["area_mm2"][case], die_c[case]
@@ -203,10 +201,8 @@ def hotter_for_reference(
 
     Parameters
     ----------
-    die_c : float
-        Metal temperature in the die, °C.
-    strain, rate_per_s : float
-        See `least_press`.
+    die_c : Metal temperature in the die, °C.
+    strain, rate_per_s : See `least_press`.
 
     Returns
     -------

@@ -54,14 +54,10 @@ def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
 
     Parameters
     ----------
-    carbon : array
-        wt%.
-    critical : dict of str to array
-        With "ac1" and "ac3", °C.
-    route : mapping of str to array
-        With "start_c", "preheat_c" and "soak_s".
-    peak_c, scale_um : array
-        Of the front leaving the furnace.
+    carbon : array; wt%.
+    critical : dict of str to array; with "ac1" and "ac3", °C.
+    route : mapping of str to array; with "start_c", "preheat_c" and "soak_s".
+    peak_c, scale_um : array; of the front leaving the furnace.
 
     Notes
     -----
@@ -106,9 +102,8 @@ def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndar
     Parameters
     ----------
     composition : dict of str to array
-    diffusion, loss_um, core_hv, water_c : array
-        See `diffusion_um2`; metal that the scale took, hardness of the sound metal, metal temperature when the
-        spray starts (NaN: no spray).
+    diffusion, loss_um, core_hv, water_c : array; see `diffusion_um2`; metal that the scale took,
+        hardness of the sound metal, metal temperature when the spray starts (NaN: no spray).
     """
     layers = 0.5 * _SKIN_UM * (1.0 + _OUTER)
     wide = {element: content[:, None] for element, content in composition.items()}
@@ -129,16 +124,11 @@ def surface_of(
     Parameters
     ----------
     steel : Steel or mapping
-    scale_um : float
-        On leaving the furnace.
-    diffusion : float
-        See `diffusion_um2`.
-    core_hv : float
-        Hardness of the face's sound metal, HV.
-    water_c : float or None
-        Metal temperature when the spray starts; None without spray.
-    scale_left : float
-        Share of the scale that the press leaves.
+    scale_um : On leaving the furnace.
+    diffusion : See `diffusion_um2`.
+    core_hv : Hardness of the face's sound metal, HV.
+    water_c : Metal temperature when the spray starts; None without spray.
+    scale_left : Share of the scale that the press leaves.
     """
     loss = metal_loss_um(scale_um)
     depth = float(decarburised_um(diffusion, loss))

@@ -65,12 +65,11 @@ def critical_cooling_rates(
 
     Parameters
     ----------
-    austenitise_c, hold_s : float or ndarray
-        Austenitising temperature, °C, and time, s.
-    pa_unit : str
-        Unit of the austenitising parameter.  With "C" the rates keep their order in all steels tried, and full
-        martensite takes 60 °C/s in C45 (above 100 is known) and 19 °C/s in 42CrMo4 (20-30 is known); with "K"
-        they come out 2-9 times lower and normalised 4140 bars 54-163 HV too hard (with "C" mean error 24).
+    austenitise_c, hold_s : float or ndarray; austenitising temperature, °C, and time, s.
+    pa_unit : Unit of the austenitising parameter. With "C" the rates keep their order in all steels
+        tried, and full martensite takes 60 °C/s in C45 (above 100 is known) and 19 °C/s in 42CrMo4
+        (20-30 is known); with "K" they come out 2-9 times lower and normalised 4140 bars 54-163 HV
+        too hard (with "C" mean error 24).
 
     Returns
     -------

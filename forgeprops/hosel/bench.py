@@ -321,12 +321,10 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
 
     Parameters
     ----------
-    force : array, shape (n,)
-        N, above 0.
-    angle : array, shape (n,), optional
-        Where above 0, the permanent angle (rad) that the force is sought for; `force` is then a first guess.
-    start : array, shape (n, p), optional
-        First guess of the curvatures; only the speed depends on it.
+    force : shape (n,); N, above 0.
+    angle : shape (n,); where above 0, the permanent angle (rad) that the force is sought for;
+        `force` is then a first guess.
+    start : shape (n, p); first guess of the curvatures; only the speed depends on it.
 
     References
     ----------

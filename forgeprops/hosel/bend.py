@@ -88,10 +88,6 @@ def hosel_bend(
     **bench
         Bar, required change and limits, by the names of `Bench`.
 
-    Returns
-    -------
-    HoselBend
-
     Raises
     ------
     InputError
@@ -159,10 +155,8 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     Parameters
     ----------
     head : forgeprops.head.Head
-    hosel, neck : Strength
-        Of the two zones.
-    **bench
-        As in `hosel_bend`.
+    hosel, neck : Of the two zones.
+    **bench : As in `hosel_bend`.
     """
     h = head.hosel
     share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))

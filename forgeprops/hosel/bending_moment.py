@@ -191,12 +191,9 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
 
     Parameters
     ----------
-    outside_mm, bore_mm : float or array
-        Bore 0: solid.
-    curve : FlowCurve
-        Fields may be arrays.
-    curvature_per_mm : float or array
-        Above 0.
+    outside_mm, bore_mm : float or array; bore 0: solid.
+    curve : Fields may be arrays.
+    curvature_per_mm : float or array; above 0.
 
     Examples
     --------
@@ -276,11 +273,8 @@ def eccentric_section(
 
     Parameters
     ----------
-    outside_mm, bore_mm, eccentricity_mm : float
-        Offset of the bore's axis, less than the wall.
-    curve : FlowCurve
-    curvature_per_mm : float
-        Above 0.
+    outside_mm, bore_mm, eccentricity_mm : Offset of the bore's axis, less than the wall.
+    curvature_per_mm : Above 0.
 
     References
     ----------

@@ -67,13 +67,11 @@ def bends_of_heads(
 
     Parameters
     ----------
-    outside_mm, bore_mm, length_mm : array_like
-        Section and free length.
-    hosel, neck : dict of str to array
-        Strength of the two zones (`strength.tensile.strength_arrays`).
-    neck_share : array_like
-        Share of their difference that lies within the free length (`gradient_share`).
-    bench : Bench, optional
+    outside_mm, bore_mm, length_mm : array_like; section and free length.
+    hosel, neck : Strength of the two zones (`strength.tensile.strength_arrays`).
+    neck_share : array_like; share of their difference that lies within the free length
+        (`gradient_share`).
+    bench : Bench
 
     Returns
     -------

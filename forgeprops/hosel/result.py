@@ -144,8 +144,7 @@ class HoselBend:
 
         Parameters
         ----------
-        degrees : float, optional
-            Permanent change; None: the allowed one.
+        degrees : Permanent change; None: the allowed one.
         """
         angle = self.allowed_deg
         if degrees is not None:

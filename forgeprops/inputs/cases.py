@@ -390,14 +390,10 @@ def spread(
 
     Parameters
     ----------
-    composition : mapping of str to array, shape (n,)
-        Element → contents, wt%.
-    dimensions : mapping of str to array, shape (n,)
-        By the short names of `Head.SETTINGS`.
-    settings : mapping of str to array, shape (n,)
-        By the short names of `Route.SETTINGS`.
-    shops : mapping of str to array, shape (n,)
-        By `SHOP_NUMBERS`.
+    composition : mapping of str to array, shape (n,); element → contents, wt%.
+    dimensions : mapping of str to array, shape (n,); by the short names of `Head.SETTINGS`.
+    settings : mapping of str to array, shape (n,); by the short names of `Route.SETTINGS`.
+    shops : mapping of str to array, shape (n,); by `SHOP_NUMBERS`.
 
     Notes
     -----

@@ -63,8 +63,8 @@ def composition_of(text: str) -> tuple[dict[str, float], dict[str, float], tuple
 
     Parameters
     ----------
-    text : str
-        Elements and contents in any order: "C 0.31 Mn 0.5", "C=0,31; N 70 ppm; Mo <0.01", "0.31C-0.95Cr".
+    text : Elements and contents in any order: "C 0.31 Mn 0.5", "C=0,31; N 70 ppm; Mo <0.01",
+        "0.31C-0.95Cr".
 
     Examples
     --------
@@ -114,12 +114,8 @@ def content_of(
 
     Parameters
     ----------
-    element : str
-    factor : float or None
-        From the written number to wt%; None where no unit is stated.
-    reading : Reading
-    below_limit : {"half", "zero"}
-        What "<0.01" counts for.
+    factor : From the written number to wt%; None where no unit is stated.
+    below_limit : {"half", "zero"}; what "<0.01" counts for.
     """
     allowed = ELEMENTS[element]
     bad = "value left out" if element in BESIDE else NOT_USED

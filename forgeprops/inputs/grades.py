@@ -40,10 +40,6 @@ def _names() -> dict[str, str]:
 def grades() -> tuple[str, ...]:
     """Names of the grades in the library, in the table's order (standard, then family, then carbon).
 
-    Returns
-    -------
-    tuple of str
-
     Examples
     --------
     >>> "4130" in grades(), len(grades()) >= 26
@@ -163,11 +159,10 @@ def steel_of(given, name: str = "steel") -> Steel:
 
     Parameters
     ----------
-    given : Steel, str, mapping or heat of a certificate
-        A grade ("4130", "42CrMo4", "1.1191", "SCM420"), a typed chemistry ("C 0.31 Mn 0.5 B 20 ppm Mo <0.01", wt% unless
-        said), both ("4130 with B 0.002 Ti 0.03"), contents in wt%, or the arguments of `Steel`.
-    name : str
-        What messages call it.
+    given : Steel, str, mapping or heat of a certificate; a grade ("4130", "42CrMo4", "1.1191",
+        "SCM420"), a typed chemistry ("C 0.31 Mn 0.5 B 20 ppm Mo <0.01", wt% unless said), both
+        ("4130 with B 0.002 Ti 0.03"), contents in wt%, or the arguments of `Steel`.
+    name : What messages call it.
 
     Examples
     --------

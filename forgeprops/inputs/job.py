@@ -133,10 +133,9 @@ class Job:
 
         Parameters
         ----------
-        **changes
-            ``steel``, ``head``, ``route``, ``limits``, ``shop``, ``bench``, ``strike``; any setting of the route,
-            dimension of the head, element, ``shop_`` number or setting of the bench by its short name;
-            ``spray=None`` for a route without spray.
+        **changes : ``steel``, ``head``, ``route``, ``limits``, ``shop``, ``bench``, ``strike``; any
+            setting of the route, dimension of the head, element, ``shop_`` number or setting of the
+            bench by its short name; ``spray=None`` for a route without spray.
 
         Raises
         ------

@@ -238,8 +238,7 @@ class Limits:
 
         Parameters
         ----------
-        table : mapping of str to array, or DataFrame
-            Columns by the names of the quantities.
+        table : mapping of str to array, or DataFrame; columns by the names of the quantities.
 
         Raises
         ------

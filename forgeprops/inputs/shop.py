@@ -143,10 +143,9 @@ class Shop:
 
         Parameters
         ----------
-        path : path
-            File to make, by custom ``NAME.shop.json``.
-        overwrite : bool
-            Replace an existing file; without it an existing file is kept and an error raised.
+        path : path; file to make, by custom ``NAME.shop.json``.
+        overwrite : Replace an existing file; without it an existing file is kept and an error
+            raised.
 
         Raises
         ------

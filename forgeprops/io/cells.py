@@ -72,12 +72,10 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
 
     Parameters
     ----------
-    value : object
-        Cell value.
-    percent : bool
-        The cell's number format is a percentage.
-    decimal : {",", ".", None}
-        The file's decimal mark if known (see `decimal_mark`); decides what "1,200" means.
+    value : object; cell value.
+    percent : The cell's number format is a percentage.
+    decimal : {",", ".", None}; the file's decimal mark if known (see `decimal_mark`); decides what
+        "1,200" means.
 
     Examples
     --------

@@ -160,14 +160,11 @@ def read_rows_of(
 
     Parameters
     ----------
-    source, sheet, filename
-        As in `grids.read_grids`.
-    fields : sequence of Field
-        What is required or understood.
-    what : str
-        What the file is, for messages ("thermocouple trace").
-    spread : callable, optional
-        Takes a grid and its likeliest header row apart if they are in another known layout; else no tables.
+    source, sheet, filename : As in `grids.read_grids`.
+    fields : What is required or understood.
+    what : What the file is, for messages ("thermocouple trace").
+    spread : Takes a grid and its likeliest header row apart if they are in another known layout;
+        else no tables.
     """
     known = {key: column for f in reversed(fields) for key, column in f.headers.items()}
 

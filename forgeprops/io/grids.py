@@ -133,14 +133,11 @@ def read_grids(
 
     Parameters
     ----------
-    source, filename
-        As in `reading.read_source`.
-    sheet : str, optional
-        Read this sheet only (it may be hidden).
-    score : callable, optional
-        Tells how much a list of rows looks like what the caller wants; picks the delimiter of a CSV file.
-    most_cells : int
-        A text file with more cells is refused before it is split.
+    source, filename : As in `reading.read_source`.
+    sheet : Read this sheet only (it may be hidden).
+    score : Tells how much a list of rows looks like what the caller wants; picks the delimiter of a
+        CSV file.
+    most_cells : A text file with more cells is refused before it is split.
 
     Returns
     -------

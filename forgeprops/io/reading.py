@@ -27,13 +27,11 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
 
     Parameters
     ----------
-    source : path, bytes-like, mapping or sequence of one mapping
-        A path; the bytes of a file; or one upload of a file-chooser widget (a mapping with ``name`` and
-        ``content``), also as the one-element tuple the widget's `value` is.
-    filename : str, optional
-        Name used in messages when bytes are given.
-    limit_bytes : int
-        Largest size accepted.
+    source : path, bytes-like, mapping or sequence of one mapping; a path; the bytes of a file; or
+        one upload of a file-chooser widget (a mapping with ``name`` and ``content``), also as the
+        one-element tuple the widget's `value` is.
+    filename : Name used in messages when bytes are given.
+    limit_bytes : Largest size accepted.
 
     References
     ----------

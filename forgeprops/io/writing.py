@@ -124,10 +124,9 @@ def writing(path, overwrite: bool = False) -> Iterator[Path]:
 
     Parameters
     ----------
-    path : path
-        File to make.
-    overwrite : bool
-        Replace an existing file; without it an existing file is an error and stays as it is.
+    path : path; file to make.
+    overwrite : Replace an existing file; without it an existing file is an error and stays as it
+        is.
 
     Examples
     --------
@@ -196,11 +195,9 @@ def update_bytes(path, change: Callable[[bytes | None], bytes]) -> None:
 
     Parameters
     ----------
-    path : path
-        File to change; it need not exist.
-    change : callable
-        Takes the file's bytes (None if there is no file) and returns the new ones; what it raises leaves the
-        file as it was.
+    path : path; file to change; it need not exist.
+    change : Takes the file's bytes (None if there is no file) and returns the new ones; what it
+        raises leaves the file as it was.
     """
     with locked(path) as target:
         old = read_source(target).data if target.exists() and target.stat().st_size else None

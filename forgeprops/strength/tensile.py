@@ -295,12 +295,10 @@ def strength(
 
     Parameters
     ----------
-    hardness_hv : float
-        Vickers hardness, 60 to 900.
-    fractions : mapping, optional
-        Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite".  None: structure unknown.
-    branch : str, optional
-        Force one of `BRANCHES`.
+    hardness_hv : Vickers hardness, 60 to 900.
+    fractions : Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite". None:
+        structure unknown.
+    branch : Force one of `BRANCHES`.
 
     Examples
     --------
@@ -330,10 +328,8 @@ def strength_of(
 
     Parameters
     ----------
-    shares : tuple of float
-        Ferrite-pearlite, bainite, martensite; all 0 where the structure is unknown.
-    branch : str, optional
-        The one of `BRANCHES` that was forced.
+    shares : Ferrite-pearlite, bainite, martensite; all 0 where the structure is unknown.
+    branch : The one of `BRANCHES` that was forced.
     """
     total = sum(shares)
     if branch is not None:

@@ -61,9 +61,7 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
 
     Parameters
     ----------
-    steel : Steel
-    grain_size_astm : float, optional
-        Austenite grain, ASTM number 0 to 14; the steel's own when left out.
+    grain_size_astm : Austenite grain, ASTM number 0 to 14; the steel's own when left out.
 
     Notes
     -----

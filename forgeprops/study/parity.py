@@ -68,9 +68,9 @@ def parity(what: str) -> Parity:
 
     Parameters
     ----------
-    what : {"ms", "bars", "quenched", "tempering", "end-quench"}
-        Martensite start; hardness of air-cooled bars; of quenched bars; of tempered bars of data sheets;
-        end-quench hardness against the middle of the bands (its interval is the band).
+    what : {"ms", "bars", "quenched", "tempering", "end-quench"}; martensite start; hardness of
+        air-cooled bars; of quenched bars; of tempered bars of data sheets; end-quench hardness
+        against the middle of the bands (its interval is the band).
 
     Examples
     --------

@@ -70,12 +70,9 @@ def bath_w_m2k(medium, surface_c, bath_c=None, agitation=0.0):
     Parameters
     ----------
     medium : {"water bath", "polymer bath", "oil bath"}
-    surface_c : float or array
-        150 to 900 °C; above the law stays at its film value.
-    bath_c : float, optional
-        The usual temperature of the bath when left out, see `BATHS`.
-    agitation : float
-        0 for a still bath to 1 for good circulation.
+    surface_c : float or array; 150 to 900 °C; above the law stays at its film value.
+    bath_c : float; the usual temperature of the bath when left out, see `BATHS`.
+    agitation : float; 0 for a still bath to 1 for good circulation.
 
     Notes
     -----

@@ -58,12 +58,9 @@ def far_share(composition, rate_c_per_s, left_out=()):
 
     Parameters
     ----------
-    composition : mapping of str to array, shape (n,)
-        Contents, wt%.
-    rate_c_per_s : array, shape (n, places)
-        Cooling rate at 700 °C.
-    left_out : collection of str
-        Steels whose bars do not count.
+    composition : mapping of str to array, shape (n,); contents, wt%.
+    rate_c_per_s : shape (n, places); cooling rate at 700 °C.
+    left_out : collection of str; steels whose bars do not count.
 
     Notes
     -----
@@ -94,12 +91,10 @@ def ln_rate_sd(composition, unsure, far, far_sd: float):
 
     Parameters
     ----------
-    composition, unsure : mapping of str to array, shape (n,)
-        Contents and their standard deviations, wt%.
-    far : array, shape (n, places)
-        See `far_share`.
-    far_sd : float
-        Standard deviation of ln(rate) far from every bar.
+    composition, unsure : mapping of str to array, shape (n,); contents and their standard
+        deviations, wt%.
+    far : shape (n, places); see `far_share`.
+    far_sd : Standard deviation of ln(rate) far from every bar.
 
     References
     ----------

@@ -135,16 +135,11 @@ def press_strain(
 
     Parameters
     ----------
-    time_s, temperature_c : array
-        Mean temperature of the zone from loading on.
-    span_s : tuple of float
-        End of the press and start of the spray, s.
-    strain : float
-        Of the press.
-    grain_um : float
-        Austenite grain before the press.
-    molybdenum : float
-        wt%.
+    time_s, temperature_c : array; mean temperature of the zone from loading on.
+    span_s : End of the press and start of the spray, s.
+    strain : Of the press.
+    grain_um : Austenite grain before the press.
+    molybdenum : wt%.
     """
     if strain <= 0.0:
         return PressStrain(1.0, 0.0, 1.0)

@@ -118,12 +118,9 @@ def softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv):
 
     Parameters
     ----------
-    as_quenched_hv : float or array
-        Hardness as quenched, HV; the result is never above it.
-    log_j : float or array
-        log10 of J = ∫ exp(-θ/T) dt in s.
-    half_log_j, width, soft_hv, slope_hv : float or array
-        From `tempering_coefficients`.
+    as_quenched_hv : float or array; hardness as quenched, HV; the result is never above it.
+    log_j : float or array; log10 of J = ∫ exp(-θ/T) dt in s.
+    half_log_j, width, soft_hv, slope_hv : float or array; from `tempering_coefficients`.
 
     Notes
     -----
@@ -146,12 +143,10 @@ def master_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv, overa
 
     Parameters
     ----------
-    as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv : float or array
-        As `softened_hv` takes them.
-    overaged_hv : float or array
-        From `tempering_coefficients`.
-    floor_hv : float or array
-        `annealed_hv` at the carbon of the martensite.
+    as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv : float or array; as `softened_hv`
+        takes them.
+    overaged_hv : float or array; from `tempering_coefficients`.
+    floor_hv : float or array; `annealed_hv` at the carbon of the martensite.
 
     Notes
     -----
@@ -176,8 +171,8 @@ def annealed_hv(carbon, k):
 
     Parameters
     ----------
-    carbon : float or array
-        wt%; linear up to 0.6 wt%, so that the floors of the constituents add up to the steel's.
+    carbon : float or array; wt%; linear up to 0.6 wt%, so that the floors of the constituents add
+        up to the steel's.
     k : TemperingCoefficients
 
     References
@@ -212,12 +207,9 @@ def tempered_martensite_hv(quenched_hv, j, carbon, k):
 
     Parameters
     ----------
-    quenched_hv : float or array
-        Hardness untempered, HV.
-    j : float or array
-        J = ∫ exp(-θ/T) dt, s.
-    carbon : float or array
-        Carbon of the martensite, wt%.
+    quenched_hv : float or array; hardness untempered, HV.
+    j : float or array; J = ∫ exp(-θ/T) dt, s.
+    carbon : float or array; carbon of the martensite, wt%.
     k : TemperingCoefficients
     """
     return _master(quenched_hv, log_tempering(j), carbon, k)
@@ -228,14 +220,11 @@ def tempered_bainite_hv(own_hv, quenched_hv, j, carbon, k):
 
     Parameters
     ----------
-    own_hv : float or array
-        Hardness as cooled, HV.
-    quenched_hv : float or array
-        Hardness of untempered martensite of the same carbon, HV.
-    j : float or array
-        J = ∫ exp(-θ/T) dt since the piece was cold, s; what came before is in `own_hv`.
-    carbon : float or array
-        Carbon of the bainite, wt%.
+    own_hv : float or array; hardness as cooled, HV.
+    quenched_hv : float or array; hardness of untempered martensite of the same carbon, HV.
+    j : float or array; J = ∫ exp(-θ/T) dt since the piece was cold, s; what came before is in
+        `own_hv`.
+    carbon : float or array; carbon of the bainite, wt%.
     k : TemperingCoefficients
 
     Notes
@@ -271,12 +260,9 @@ def spheroidised_hv(own_hv, j, carbon, k):
 
     Parameters
     ----------
-    own_hv : float or array
-        Hardness as cooled, HV; unchanged where it is not above the floor.
-    j : float or array
-        J = ∫ exp(-θ/T) dt, s.
-    carbon : float or array
-        Mean carbon of ferrite and pearlite, wt%.
+    own_hv : float or array; hardness as cooled, HV; unchanged where it is not above the floor.
+    j : float or array; J = ∫ exp(-θ/T) dt, s.
+    carbon : float or array; mean carbon of ferrite and pearlite, wt%.
     k : TemperingCoefficients
 
     Notes
@@ -313,10 +299,8 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
 
     Parameters
     ----------
-    comp : Steel or mapping
-        Contents in wt% through ``get``; arrays broadcast.
-    carbon : float or ndarray, optional
-        Carbon of the martensite in wt%, instead of the steel's.
+    comp : Steel or mapping; contents in wt% through ``get``; arrays broadcast.
+    carbon : float or ndarray; carbon of the martensite in wt%, instead of the steel's.
 
     References
     ----------

@@ -29,8 +29,8 @@ def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
 
     Parameters
     ----------
-    bend : HoselBend, optional
-        The hosel on its own bench, which gives its own warnings; without it the rules of the hosel are left out.
+    bend : HoselBend; the hosel on its own bench, which gives its own warnings; without it the rules
+        of the hosel are left out.
 
     References
     ----------

@@ -162,10 +162,6 @@ def compare(
     reference : (grade, preheat temperature)
         What press effort 1 means.
 
-    Returns
-    -------
-    Comparison
-
     Raises
     ------
     InputError

@@ -53,11 +53,8 @@ def metal_in_die_c(
 
     Parameters
     ----------
-    steel : Steel
-    preheat_c : float or array
-        Preheat temperature, °C, 640-1340.
-    head, route, shop : optional
-        Mid-iron, `Route()` and a neutral shop when left out.
+    preheat_c : float or array; preheat temperature, °C, 640-1340.
+    head, route, shop : Mid-iron, `Route()` and a neutral shop when left out.
 
     Returns
     -------

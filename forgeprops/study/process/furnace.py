@@ -131,10 +131,6 @@ def forging_temperature_study(
     **options
         Passed to the march (see `estimate.evaluate`).
 
-    Returns
-    -------
-    ForgingTemperatureStudy
-
     Raises
     ------
     InputError

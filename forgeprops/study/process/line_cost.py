@@ -51,11 +51,6 @@ BOTTLENECKS = ("press", "spray", "furnace")
 def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:
     """Time on the press, heads an hour, what holds up the line, and water per head.
 
-    Parameters
-    ----------
-    cases : Cases
-    line : Line
-
     Returns
     -------
     dict

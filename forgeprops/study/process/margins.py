@@ -85,8 +85,7 @@ def deviations_away(slack: np.ndarray) -> np.ndarray:
 
     Parameters
     ----------
-    slack : array, shape (m, n)
-        Of n drawn heads at m places.
+    slack : shape (m, n); of n drawn heads at m places.
 
     Notes
     -----

@@ -199,10 +199,6 @@ def window(
         ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`); after a cancel
         the map ends with the last row of y finished by then.
 
-    Returns
-    -------
-    Window
-
     Raises
     ------
     InputError

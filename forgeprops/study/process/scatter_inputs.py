@@ -100,11 +100,11 @@ def inputs_of(
 
     Parameters
     ----------
-    spread : mapping of str to float, (kind, value) or Spread; optional
-        By the names of `vary.settings`; a bare number is a standard deviation.  It adds to the defaults of a
-        shop (data/constants/settings.csv) and replaces them; 0 takes one out.
-    chemistry : {"heat", "grade", "fixed"}
-        Analysis about this heat's; within the limits of its grade; or as it stands.
+    spread : mapping of str to float, (kind, value) or Spread;; by the names of `vary.settings`; a
+        bare number is a standard deviation. It adds to the defaults of a shop
+        (data/constants/settings.csv) and replaces them; 0 takes one out.
+    chemistry : {"heat", "grade", "fixed"}; analysis about this heat's; within the limits of its
+        grade; or as it stands.
 
     Examples
     --------

@@ -226,10 +226,6 @@ def scatter(
         ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`); after a
         cancel the result holds the cases finished by then.
 
-    Returns
-    -------
-    Scatter
-
     Notes
     -----
     The scatter of the *inputs* and of the laws' multipliers is drawn; what the model itself cannot know

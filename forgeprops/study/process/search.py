@@ -218,10 +218,6 @@ def choose(
         ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`); after a
         cancel the result is the best found by then.
 
-    Returns
-    -------
-    Choice
-
     Raises
     ------
     InputError

@@ -43,14 +43,10 @@ def variance_indices(
 
     Parameters
     ----------
-    names : sequence of str
-        d inputs.
-    a, b : array, shape (n,)
-        Output on two independent samples A and B of the inputs.
-    ab : array, shape (d, n)
-        Output on A with one input after the other taken from B.
-    resamples : int
-        Of the bootstrap that makes the intervals.
+    names : sequence of str; d inputs.
+    a, b : shape (n,); output on two independent samples A and B of the inputs.
+    ab : shape (d, n); output on A with one input after the other taken from B.
+    resamples : Of the bootstrap that makes the intervals.
 
     References
     ----------
@@ -137,9 +133,7 @@ def capability(values: np.ndarray, low: float | None, high: float | None) -> Cap
 
     Parameters
     ----------
-    values : array
-    low, high : float or None
-        Limits; one may be missing.
+    low, high : Limits; one may be missing.
 
     Source
     ------

@@ -216,11 +216,9 @@ class Study:
 
         Parameters
         ----------
-        cases : Cases
-        reference_mpa : float or array, shape (n,), optional
-            Of the cases' own heads and routes where they are not those of the study.
-        options
-            Passed to `answers`.
+        reference_mpa : float or array, shape (n,); of the cases' own heads and routes where they
+            are not those of the study.
+        options : Passed to `answers`.
         """
         table = answers(cases, line=self.line, threads=self.threads, **options)
         stress = self.reference_mpa if reference_mpa is None else reference_mpa
@@ -257,8 +255,7 @@ class Study:
         Parameters
         ----------
         values : mapping of str to array, shape (n,)
-        done, total : int
-            Cases calculated before, and of the whole study, for `progress`.
+        done, total : Cases calculated before, and of the whole study, for `progress`.
         """
         n = len(next(iter(values.values())))
         for begin in range(0, n, _BETWEEN):
@@ -311,16 +308,11 @@ def answers(
 
     Parameters
     ----------
-    cases : Cases
-    want : collection of str
-        As in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness; `ALL_WARNINGS`
-        for every warning that `forgeprops.estimate` gives.
-    line : Line, optional
-        Also what the press has to do and what the line makes (see `line_cost.line_arrays`).
-    threads : int, optional
-        Threads the pieces are computed on; left out: as many as there are cores.
-    options
-        Passed to the engine.
+    want : As in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
+        `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.
+    line : Also what the press has to do and what the line makes (see `line_cost.line_arrays`).
+    threads : Threads the pieces are computed on; left out: as many as there are cores.
+    options : Passed to the engine.
     """
     n, workers = len(cases), threads or os.cpu_count() or 1
     # pieces small enough that no thread waits long for the last one

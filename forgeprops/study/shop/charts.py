@@ -66,16 +66,11 @@ def cusum(
 
     Parameters
     ----------
-    values : array-like
-        In order of time.
-    target : float
-        Level the values should have, in their unit.
-    allowance : float
-        Reference value K: half the shift that matters, in their unit.
-    interval : float
-        Decision interval H, in their unit.
-    restart : bool
-        Begin again at zero after an alarm.
+    values : array-like; in order of time.
+    target : Level the values should have, in their unit.
+    allowance : Reference value K: half the shift that matters, in their unit.
+    interval : Decision interval H, in their unit.
+    restart : Begin again at zero after an alarm.
 
     References
     ----------
@@ -123,16 +118,11 @@ def ewma(
 
     Parameters
     ----------
-    values : array-like
-        In order of time.
-    target, sigma : float
-        Level and standard deviation the values should have, in their unit.
-    weight : float
-        λ, above 0 up to 1.
-    width : float
-        L, in standard errors.
-    steady : bool
-        Use the limits of long ago (without the last factor), as the handbook's example does.
+    values : array-like; in order of time.
+    target, sigma : Level and standard deviation the values should have, in their unit.
+    weight : λ, above 0 up to 1.
+    width : L, in standard errors.
+    steady : Use the limits of long ago (without the last factor), as the handbook's example does.
 
     References
     ----------

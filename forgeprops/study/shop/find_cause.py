@@ -78,10 +78,6 @@ def find_cause(
         Heads that the readings come from: everyday scatter averages over them; counted in
         `HardnessReadings`, else 1.
 
-    Returns
-    -------
-    Causes
-
     Raises
     ------
     InputError

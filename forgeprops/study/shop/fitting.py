@@ -63,8 +63,7 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
 
     Parameters
     ----------
-    shop : Shop, optional
-        An earlier fit; its other numbers are the centres of the published spreads.
+    shop : An earlier fit; its other numbers are the centres of the published spreads.
 
     References
     ----------
@@ -127,10 +126,6 @@ def fit(
         Kept in the shop's file.
     **noise
         ``noise_c``, ``hardness_noise_hv``, ``hardness_model_sd_hv``, ``clock_sd_s`` (see `Noise`).
-
-    Returns
-    -------
-    ShopFit
 
     Raises
     ------

@@ -76,10 +76,6 @@ def judge_heat(
     strict_grade : bool
         Hold a heat whose analysis is outside its grade's range, whatever it would give.
 
-    Returns
-    -------
-    Judgement
-
     Raises
     ------
     InputError

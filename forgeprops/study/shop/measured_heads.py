@@ -84,9 +84,8 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
 
     Parameters
     ----------
-    depth_mm : float, optional
-        Below the front surface of the forged zone (round zones count as the slab they are marched as); the
-        zone's mean if it is not known.
+    depth_mm : Below the front surface of the forged zone (round zones count as the slab they are
+        marched as); the zone's mean if it is not known.
     """
     i, n = ZONES.index(zone), len(ZONES)
     weights = np.zeros(2 * n + sum(POINTS))
@@ -116,16 +115,12 @@ def observe(
 
     Parameters
     ----------
-    traces, hardness
-        As the readers give them; either may be None.
-    head
-        Head, library name or dimensions; or a mapping of head_id to them.
-    steel
-        Steel, grade or composition; `Certificates`, or a mapping of heat or head_id to steels.
-    route
-        Route or settings; `Runs` (which also name heat and drawing), or a mapping of head_id to routes.
-    noise_c : float, optional
-        Noise of the thermocouples, K; estimated from each trace if not given.
+    traces, hardness : As the readers give them; either may be None.
+    head : Head, library name or dimensions; or a mapping of head_id to them.
+    steel : Steel, grade or composition; `Certificates`, or a mapping of heat or head_id to steels.
+    route : Route or settings; `Runs` (which also name heat and drawing), or a mapping of head_id to
+        routes.
+    noise_c : Noise of the thermocouples, K; estimated from each trace if not given.
     """
     for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
         if given is not None and not isinstance(given, kind):

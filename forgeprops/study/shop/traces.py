@@ -160,10 +160,6 @@ def read_channels(
 
     Layout: ``channel, zone, depth_mm``; one row per channel; depth below the front surface, may be empty.
 
-    Returns
-    -------
-    dict of str to Channel
-
     Raises
     ------
     InputError

@@ -205,10 +205,6 @@ def track(
     k, h : float
         Design of the CUSUM in standard deviations.
 
-    Returns
-    -------
-    Tracking
-
     Raises
     ------
     InputError

@@ -136,11 +136,9 @@ class Plate:
 
         Parameters
         ----------
-        state : State
-        duration_s : float
-        surface_flux : callable
-            Takes the stage's time share (0..1) and the surface temperature and returns the flux out of the
-            surface, W/m², its slope with the surface temperature, and its derivatives by the parameters.
+        surface_flux : Takes the stage's time share (0..1) and the surface temperature and returns
+            the flux out of the surface, W/m², its slope with the surface temperature, and its
+            derivatives by the parameters.
         """
         k_of, heat_of, back, size, _ = self._made
         u0, s0 = state.temperature_c, state.sensitivity

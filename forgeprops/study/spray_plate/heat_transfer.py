@@ -162,10 +162,6 @@ def cooling_curve(
     response_s : float
         First-order response time of the thermocouple, s.
 
-    Returns
-    -------
-    CoolingCurve
-
     Raises
     ------
     InputError

@@ -87,18 +87,13 @@ def surface_flux(
 
     Parameters
     ----------
-    time_s, temperature_c : array-like
-        The trace, in order of time, 20 readings or more.
-    plate : Plate
-        Plate and depth of the thermocouple.
-    start_c : float, optional
-        Even temperature of the plate at the first reading; by default the mean of the first three
-        readings.
-    noise_c : float, optional
-        Standard deviation of a reading; by default estimated (`traces.noise_of`).
-    future_steps : int, optional
-        By default as many as bring the error by noise below 5 % of the mean flux, and at least half the time
-        heat takes to reach the thermocouple.
+    time_s, temperature_c : array-like; the trace, in order of time, 20 readings or more.
+    plate : Plate and depth of the thermocouple.
+    start_c : Even temperature of the plate at the first reading; by default the mean of the first
+        three readings.
+    noise_c : Standard deviation of a reading; by default estimated (`traces.noise_of`).
+    future_steps : By default as many as bring the error by noise below 5 % of the mean flux, and at
+        least half the time heat takes to reach the thermocouple.
 
     References
     ----------
