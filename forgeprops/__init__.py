@@ -11,8 +11,6 @@ Examples
 True
 """
 
-from __future__ import annotations
-
 import importlib
 
 from .answer.estimate import estimate

@@ -3,8 +3,6 @@
 Exit codes: 0 done, 1 the output cannot be written, 2 input that cannot be used, 130 stopped by the user.
 """
 
-from __future__ import annotations
-
 import contextlib
 import os
 import sys

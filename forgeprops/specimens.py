@@ -50,18 +50,12 @@ class Cooled:
 
     Attributes
     ----------
-    steel : Steel
-    time_s, temperature_c : array, shape (n,)
-        The curve (mean over the section of a bar).
-    fractions : dict of str to float
-        Shares of ferrite, pearlite, bainite, martensite, austenite at the end; they sum to 1.
-    hardness_hv : float
-        With self-tempering.
-    hardness_as_quenched_hv : float
-        The same without self-tempering.
-    history : dict of str to array, or None
-        Shares along an imposed curve.
-    warnings : tuple of Warn
+    time_s, temperature_c : shape (n,); the curve (mean over the section of a bar).
+    fractions : Shares of ferrite, pearlite, bainite, martensite, austenite at the end; they sum to
+        1.
+    hardness_hv : With self-tempering.
+    hardness_as_quenched_hv : The same without self-tempering.
+    history : Shares along an imposed curve.
     """
 
     steel: Steel

@@ -43,8 +43,8 @@ class Units:
     ----------
     temperature : {"°C", "°F"}
     length : {"mm", "in"}
-    hardness : {"HV", "HRC", "HRB", "HB"}
-        Where Rockwell C ends Rockwell B goes on, and the other way round.
+    hardness : {"HV", "HRC", "HRB", "HB"}; where Rockwell C ends Rockwell B goes on, and the other
+        way round.
     flow : {"L/min", "gpm"}
     force : {"N", "lbf"}
 

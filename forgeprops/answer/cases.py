@@ -1,7 +1,5 @@
 """Cases as users give them: sequences paired, singles for all, names made into objects, errors kept."""
 
-from __future__ import annotations
-
 import dataclasses
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -30,7 +28,6 @@ class Case:
     ----------
     steel, head, route, shop
         None for what could not be made.
-    error : str
     """
 
     steel: Steel | None

@@ -5,8 +5,6 @@ engine (water law, settings) and from the same formulas on moved hardness and mo
 added, so the draw is first-order in how the sources combine, and follows each one's own curve, cliffs included.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 from collections.abc import Sequence
@@ -90,13 +88,11 @@ class Doubt:
 
     Attributes
     ----------
-    names : tuple of str
-        Quantities, see `inputs.limits.QUANTITIES`.
+    names : Quantities, see `inputs.limits.QUANTITIES`.
     middle : array, shape (q, n)
-    common : tuple of (deviates, array of shape (len(deviates), q, n))
-        Change of every quantity at the deviates, in the order of `COMMON`.
-    scatter : array, shape (len(SCATTERED), q, n)
-        Change for one standard deviation of each setting.
+    common : tuple of (deviates, array of shape (len(deviates), q, n)); change of every quantity at
+        the deviates, in the order of `COMMON`.
+    scatter : shape (len(SCATTERED), q, n); change for one standard deviation of each setting.
     """
 
     names: tuple[str, ...]

@@ -1,7 +1,5 @@
 """One case in full: a row of `evaluation.evaluate` with everything wanted."""
 
-from __future__ import annotations
-
 import dataclasses
 import os
 from collections.abc import Mapping

@@ -4,8 +4,6 @@
 formulas on columns.  `estimate` is one row of it, shown in full.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 from collections.abc import Collection, Mapping
@@ -53,24 +51,16 @@ class Evaluation:
 
     Attributes
     ----------
-    cases : Cases
-    results : Results
-    nodes_hv : array, shape (nodes, n, 5), or None
-        Hardness with the water law stronger and weaker (`interval.spray_nodes`); NaN without spray.
-    dry_hv : array, shape (n, 5), or None
-        Hardness without spray; NaN where there is none anyway.
-    carbide_span_hv : array, shape (n, 5)
-        Hardness between carbides that dissolve slowly and fast.
-    rate_ends_hv : array, shape (2, n, 5), or None
-        What unsure rates of transformation take from the hardness and add to it at the ends of the 80 % interval.
-    counted_strain : dict of str to array, or None
-        The press strain (see `press_strain`) that is counted in.
-    strike : Strike
-        The strike and the finish of the face.
-    bench : Bench
-        Bar, required change and limits of the hosel.
-    options : mapping
-        Passed to the engine.
+    nodes_hv : shape (nodes, n, 5); hardness with the water law stronger and weaker
+        (`interval.spray_nodes`); NaN without spray.
+    dry_hv : shape (n, 5); hardness without spray; NaN where there is none anyway.
+    carbide_span_hv : shape (n, 5); hardness between carbides that dissolve slowly and fast.
+    rate_ends_hv : shape (2, n, 5); what unsure rates of transformation take from the hardness and
+        add to it at the ends of the 80 % interval.
+    counted_strain : The press strain (see `press_strain`) that is counted in.
+    strike : The strike and the finish of the face.
+    bench : Bar, required change and limits of the hosel.
+    options : Passed to the engine.
     """
 
     cases: Cases

@@ -1,7 +1,5 @@
 """How sure: fit residuals, spread of the methods and of the water law, made into an 80 % interval."""
 
-from __future__ import annotations
-
 import functools
 import math
 from collections.abc import Mapping
@@ -25,15 +23,12 @@ LN_SPRAY_SD = math.log(1.5) / 1.645
 #: three times as
 #: coarse or as fine as the law assumes (the time goes with the square of size; our choice).
 CARBIDE_SPEEDS = (1.0 / 9.0, 9.0)
-#: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march its two
-#: ends
-#: (our choice).
+#: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march
+#: its two ends (our choice).
 UNSURE_CARBON, UNSURE_SHARE = 0.002, 0.9995
 
-
-#: Rows of data/fits/hardness_spread.csv in the order `spread_variance` takes them: three shares of hardness, HV
-#: at one
-#: half martensite, and the weight of the opinions' spread.
+#: Rows of data/fits/hardness_spread.csv in the order `spread_variance` takes them: three shares of
+#: hardness, HV at one half martensite, and the weight of the opinions' spread.
 FIGURES = ("ferrite-pearlite", "bainite", "martensite", "martensite share", "opinions", "far rates")
 
 

@@ -1,7 +1,5 @@
 """What to measure next: the reading that shrinks the range which decides the verdict most, and to what."""
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass, field
 from typing import Any
@@ -38,13 +36,8 @@ class Reading:
 
     Attributes
     ----------
-    key, what : str
-    how : str
-        How it must be taken; a reading taken otherwise is refused.
-    heads : int
-    unit : str
-    noise : float
-        Standard deviation of its mean about the lot's middle, in its unit.
+    how : How it must be taken; a reading taken otherwise is refused.
+    noise : Standard deviation of its mean about the lot's middle, in its unit.
     """
 
     key: str
@@ -70,15 +63,11 @@ class NextMeasurement:
 
     Attributes
     ----------
-    reading : Reading
-    quantity, label, unit : str
-        What decides the verdict most.
-    low, high : float
-        Its 80 % range now.
-    range_now, range_then : float
-        Width of that range, and the mean width after the reading.
-    others : tuple of (str, int, float)
-        The other readings, their heads and the width they leave, best first.
+    quantity, label, unit : What decides the verdict most.
+    low, high : Its 80 % range now.
+    range_now, range_then : Width of that range, and the mean width after the reading.
+    others : tuple of (str, int, float); the other readings, their heads and the width they leave,
+        best first.
     """
 
     reading: Reading

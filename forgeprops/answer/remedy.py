@@ -5,8 +5,6 @@ No change shortens transfer or delay, none adds water to a steel that may crack 
 says stop.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass
 from typing import Any
@@ -83,15 +81,10 @@ class Remedy:
     Attributes
     ----------
     kind : {"setting", "later heat", "cooling", "steel"}
-    words : str
-        What to do.
-    steel, route : Steel, Route
-        The case with the change.
+    words : What to do.
+    steel, route : The case with the change.
     level : {"good", "marginal"}
-    chance_right : float
-    heads_inside : int
-    gives, costs : str
-        What it changes for the better, and what it takes.
+    gives, costs : What it changes for the better, and what it takes.
     """
 
     kind: str

@@ -5,8 +5,6 @@ They say so ("not applicable") when a zone was re-heated on the way, when it was
 when steel or rate lie outside what the method was made for.
 """
 
-from __future__ import annotations
-
 import functools
 import math
 from collections.abc import Callable
@@ -70,14 +68,10 @@ class Opinion:
 
     Attributes
     ----------
-    hardness_hv : float or None
-        Hardness, HV; None if the method gives no number.
-    applicable : bool
-        False: the number, if any, must not be counted.
-    why : str
-        How the number came about, or why the method does not apply.
-    method : str
-        "critical rates" or "end-quench position".
+    hardness_hv : Hardness, HV; None if the method gives no number.
+    applicable : False: the number, if any, must not be counted.
+    why : How the number came about, or why the method does not apply.
+    method : "critical rates" or "end-quench position".
     """
 
     hardness_hv: float | None

@@ -1,7 +1,5 @@
 """What one estimate rests on: the sources of the formulas that its steel, head and route called for."""
 
-from __future__ import annotations
-
 import functools
 import importlib
 import inspect

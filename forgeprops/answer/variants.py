@@ -1,7 +1,5 @@
 """The same cases again with what is unsure moved: water law, carbides, rates of transformation; and without spray."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ..engine.results import Results

@@ -1,7 +1,5 @@
 """Is it good: limits against one joint draw, the biggest risk, the remedy, in one sentence of at most 20 words."""
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 from dataclasses import dataclass, field
@@ -48,15 +46,10 @@ class LimitState:
 
     Attributes
     ----------
-    name, words : str
-        Quantity, and the limit in words.
-    value, low, high : float
-        Middle value and 80 % range over lots.
-    unit : str
-    met : bool
-        By the middle value.
-    chance : float
-        That the middle head of the lot keeps it.
+    name, words : Quantity, and the limit in words.
+    value, low, high : Middle value and 80 % range over lots.
+    met : By the middle value.
+    chance : That the middle head of the lot keeps it.
     """
 
     name: str
@@ -133,19 +126,12 @@ class Verdict:
 
     Attributes
     ----------
-    level : {"good", "marginal", "out"}
-        Good from a chance of 80 % on and 80 heads of 100, marginal from 50; a limit missed at its middle value, or
-        a warning of rank stop, is out.
-    limits : tuple of LimitState
-    not_included : tuple of str
-        Limits on what an estimate does not give.
-    chance_right : float
-        That this setting is right: model doubt, common to the lot.
-    heads_inside : int
-        Of 100 heads, by the shop's scatter, if it is right.
-    with_doubt : int
-        Of 100 heads, by scatter and model doubt together.
-    biggest_risk : str
+    level : {"good", "marginal", "out"}; good from a chance of 80 % on and 80 heads of 100, marginal
+        from 50; a limit missed at its middle value, or a warning of rank stop, is out.
+    not_included : Limits on what an estimate does not give.
+    chance_right : That this setting is right: model doubt, common to the lot.
+    heads_inside : Of 100 heads, by the shop's scatter, if it is right.
+    with_doubt : Of 100 heads, by scatter and model doubt together.
     """
 
     level: str

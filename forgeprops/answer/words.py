@@ -1,7 +1,5 @@
 """The answer in sentences: plain words first, numbers second, the reason beside them."""
 
-from __future__ import annotations
-
 import dataclasses
 import math
 import textwrap

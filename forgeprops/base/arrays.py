@@ -1,7 +1,5 @@
 """Numbers and arrays alike: one number stays a float; integrals along a temperature curve."""
 
-from __future__ import annotations
-
 import numpy as np
 
 #: Weights of Simpson's rule with 16 strips on the unit interval.

@@ -1,7 +1,5 @@
 """Cautions that stand wherever a number leaves the package: text, JSON, sheet, pages, tables; the one list of them."""
 
-from __future__ import annotations
-
 #: Steady pull above which daily work needs a screw bender or a longer bar, N: recommended upper limit of a
 #: standing push or pull with the whole body (see `hosel.result.EASE`).
 STEADY_PULL_N = 225.0

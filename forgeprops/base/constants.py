@@ -8,8 +8,6 @@ References
    handbooks (from memory).
 """
 
-from __future__ import annotations
-
 #: Gas constant, J/(mol K).
 GAS_J_MOL_K = 8.314462618
 #: Stefan-Boltzmann constant, W/(m² K⁴).

@@ -1,7 +1,5 @@
 """The one error a user meets: what was given, what is allowed, where it came from."""
 
-from __future__ import annotations
-
 import contextlib
 import difflib
 import math

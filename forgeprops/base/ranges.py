@@ -1,7 +1,5 @@
 """Valid ranges as data: each formula's limits stand in data/constants/ranges.csv; outside them a result warns."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 

@@ -5,8 +5,6 @@ An entry of a References section ends with its basis in brackets, one of `BASES`
     .. [1] K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (from memory).
 """
 
-from __future__ import annotations
-
 import ast
 import functools
 import inspect
@@ -35,12 +33,9 @@ class Source:
 
     Attributes
     ----------
-    where : str
-        Module and function within the package, or row of a table.
-    what : str
-        What the formula gives: the first line of its docstring.
-    reference, basis : str
-        Author, year, journal, standard or reason; one of `BASES`.
+    where : Module and function within the package, or row of a table.
+    what : What the formula gives: the first line of its docstring.
+    reference, basis : Author, year, journal, standard or reason; one of `BASES`.
     """
 
     where: str

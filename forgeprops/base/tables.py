@@ -1,7 +1,5 @@
 """The only reader of the project's own data/ folder, the same from a wheel and from a checkout."""
 
-from __future__ import annotations
-
 import csv
 import functools
 from pathlib import Path

@@ -3,8 +3,6 @@
 It knows the names in data/library/certificate_names.csv and the chemical symbols; it reads no composition.
 """
 
-from __future__ import annotations
-
 import functools
 import re
 from dataclasses import replace

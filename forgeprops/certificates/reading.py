@@ -1,7 +1,5 @@
 """Mill and laboratory certificates, CSV or XLSX, to steels: every assumption and bad row is reported."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import replace

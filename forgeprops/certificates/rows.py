@@ -1,7 +1,5 @@
 """Rows of a certificate's table to heats of steel: contents in wt%, what was assumed, what cannot be used."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterator, Mapping
@@ -19,7 +17,6 @@ from .layout import column_of, row_label, unit_factor
 #: less in total by common definition, from memory).
 _LOW_ALLOY_SUM = 10.0
 
-
 #: "1.2E+05": what spreadsheet programs make of a heat number such as 12E4.
 _MANGLED = re.compile(r"\d([.,]\d+)?[eE]\+\d+")
 
@@ -30,22 +27,14 @@ class Certificate:
 
     Attributes
     ----------
-    heat : str
-        Heat number, or a stand-in such as "row 7".
-    grade : str
-        Grade as written; empty if none.
-    steel : Steel or None
-        None where the row cannot be used; `problems` says why.
-    row : int
-        Row of the file (first of several).
-    problems : tuple of Problem
-        What concerns this heat.
-    rows : tuple of int
-        All rows of the file that went into it.
-    notes : mapping
-        Cells of columns that are no element: header → text.
-    file : str
-        File, with the sheet of a workbook.
+    heat : Heat number, or a stand-in such as "row 7".
+    grade : Grade as written; empty if none.
+    steel : None where the row cannot be used; `problems` says why.
+    row : Row of the file (first of several).
+    problems : What concerns this heat.
+    rows : All rows of the file that went into it.
+    notes : Cells of columns that are no element: header → text.
+    file : File, with the sheet of a workbook.
     """
 
     heat: str

@@ -1,7 +1,5 @@
 """What each subcommand calculates and prints."""
 
-from __future__ import annotations
-
 import contextlib
 import dataclasses
 import json

@@ -1,7 +1,5 @@
 """The job that the options of a command describe."""
 
-from __future__ import annotations
-
 import dataclasses
 
 from ..base.errors import InputError, shown

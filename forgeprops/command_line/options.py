@@ -1,7 +1,5 @@
 """Subcommands and their options; those of settings follow from the settings table."""
 
-from __future__ import annotations
-
 import argparse
 import json
 import re

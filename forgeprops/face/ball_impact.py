@@ -1,7 +1,5 @@
 """The load of the ball on the face: loft and speed of the swing to peak force and loaded patch."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

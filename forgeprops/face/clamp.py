@@ -5,8 +5,6 @@ by the body, which turns as a ring.  Exact for the stepped disc; a rectangle is 
 alike (our choice).
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

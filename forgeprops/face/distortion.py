@@ -6,8 +6,6 @@ plastic flow; the side that cooled first ends longer.  Both make the quenched fr
 Positive is a front that bulges.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -152,20 +150,13 @@ class FaceBow:
 
     Attributes
     ----------
-    bow_mm : float
-        Middle of the span against its ends; positive: the front bulges.
-    transformation_mm, thermal_mm : float
-        Its two parts.
-    curvature_per_mm : float
-    limit_mm : float
-        The user's flatness limit.
-    neck_drift_deg : float
-        Turn of the hosel by a neck wetted on one side, if that length was given.  Water on the front turns it
-        about the line from heel to toe, which moves the loft; the lie moves only where the heel or the toe
-        side is wetted.
-    residual_mpa : float
-        Stress at the skin that the rim's restraint leaves in the face.
-    warnings : tuple of Warn
+    bow_mm : Middle of the span against its ends; positive: the front bulges.
+    transformation_mm, thermal_mm : Its two parts.
+    limit_mm : The user's flatness limit.
+    neck_drift_deg : Turn of the hosel by a neck wetted on one side, if that length was given. Water
+        on the front turns it about the line from heel to toe, which moves the loft; the lie moves
+        only where the heel or the toe side is wetted.
+    residual_mpa : Stress at the skin that the rim's restraint leaves in the face.
     """
 
     bow_mm: float

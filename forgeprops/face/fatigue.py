@@ -6,8 +6,6 @@ of the finish at 10⁶ strikes.  Structure enters by its hardness alone: no publ
 equal hardness.
 """
 
-from __future__ import annotations
-
 import functools
 
 import numpy as np

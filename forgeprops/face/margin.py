@@ -8,8 +8,6 @@ alone, the dent by yield strength, so by hardness and structure of the face.  A 
 One face is a batch of one.  No measured strike force, face stress or face life of an iron was found.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import math
 from collections.abc import Mapping, Sequence

@@ -4,8 +4,6 @@ Results are coefficients, free of thickness and material:  stress = coefficient 
 coefficient · W b²/(E t³), W load, t thickness, b short side (or diameter).
 """
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 import math
@@ -23,14 +21,10 @@ class PlateCoefficients:
 
     Attributes
     ----------
-    centre : float
-        Tension on the side away from the load.
-    edge : float
-        Tension on the loaded side, in the middle of the long edge.
-    deflection : float
-        At the centre.
-    supported : float
-        Tension at the centre of the same plate held at its edge but free to turn there.
+    centre : Tension on the side away from the load.
+    edge : Tension on the loaded side, in the middle of the long edge.
+    deflection : At the centre.
+    supported : Tension at the centre of the same plate held at its edge but free to turn there.
     """
 
     centre: float

@@ -1,7 +1,5 @@
 """The answer for one face: margin, life and thickness with their words and cautions."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -33,34 +31,22 @@ class FaceStrike:
 
     Attributes
     ----------
-    margin, margin_low, margin_high : float
-        Load factor of the weakest location at the required number of strikes, with an 80 % interval that rests
-        on assumptions.
-    location : str
-        Where and how: one of `LOCATIONS`.
-    by_place : dict of str to float
-        Margin of each location.
-    strikes : float or None
-        Strikes at which half the faces would crack; None: no end, below the fatigue limit.
-    strikes_is_bound : bool
-        `strikes` is a bound: fewer than that.
-    required_strikes : float
-    least_thickness_mm, least_thickness_safe_mm : float
-        Thickness at margin 1, and with the low end of the interval at 1.
-    thickness_mm : float
-    peak_force_n, patch_mm : float
-        Strike load and the radius it is spread over.
-    centre_mpa, edge_mpa : float
-        Tension at the back of the centre and at the front of the edge.
-    edge_held : float
-        Edge moment over that of a face clamped all round.
-    club_speed_m_s, loft_deg, spin_loft_deg : float
-        Head speed, static loft, angle between path and face normal.
-    skin_hv, skin_um : float or None, float
-        Hardness and depth of the soft skin that is counted.
-    dent_margin, dent_margin_slow : float
-        Against a dent of 0.05 mm, with and without the rise of yield with the strain rate.
-    warnings : tuple of Warn
+    margin, margin_low, margin_high : Load factor of the weakest location at the required number of
+        strikes, with an 80 % interval that rests on assumptions.
+    location : Where and how: one of `LOCATIONS`.
+    by_place : Margin of each location.
+    strikes : Strikes at which half the faces would crack; None: no end, below the fatigue limit.
+    strikes_is_bound : `strikes` is a bound: fewer than that.
+    least_thickness_mm, least_thickness_safe_mm : Thickness at margin 1, and with the low end of the
+        interval at 1.
+    peak_force_n, patch_mm : Strike load and the radius it is spread over.
+    centre_mpa, edge_mpa : Tension at the back of the centre and at the front of the edge.
+    edge_held : Edge moment over that of a face clamped all round.
+    club_speed_m_s, loft_deg, spin_loft_deg : Head speed, static loft, angle between path and face
+        normal.
+    skin_hv, skin_um : Hardness and depth of the soft skin that is counted.
+    dent_margin, dent_margin_slow : Against a dent of 0.05 mm, with and without the rise of yield
+        with the strain rate.
     """
 
     margin: float

@@ -24,23 +24,17 @@ class Strike:
 
     Attributes
     ----------
-    required_strikes : float
-        Hard strikes in the middle of the face to survive; 10 000 is the usual air-cannon series.
-    speed_m_s, spin_loft_deg : float, optional
-        None: by the head's own club speed and loft (`ball_impact.spin_loft_deg`).
-    restitution : float
-    front_finish, back_finish : str
-        One of `FINISHES`.
-    front_removed_um : float
-        Metal ground or polished off the front after the last heat, µm.
-    residual_mpa : float
-        Stress left in both surfaces by the quench, tension positive; nobody has measured it.  Later heats relieve it.
-    fillet_mm : float
-        Corner radius of the recess.
-    edge_notch : float
-        Stress factor at the front edge, of a score line for instance; 1: none.
-    dent_rate : bool
-        Count the rise of yield with the strain rate of the strike.
+    required_strikes : Hard strikes in the middle of the face to survive; 10 000 is the usual
+        air-cannon series.
+    speed_m_s, spin_loft_deg : None: by the head's own club speed and loft
+        (`ball_impact.spin_loft_deg`).
+    front_finish, back_finish : One of `FINISHES`.
+    front_removed_um : Metal ground or polished off the front after the last heat, µm.
+    residual_mpa : Stress left in both surfaces by the quench, tension positive; nobody has measured
+        it. Later heats relieve it.
+    fillet_mm : Corner radius of the recess.
+    edge_notch : Stress factor at the front edge, of a score line for instance; 1: none.
+    dent_rate : Count the rise of yield with the strain rate of the strike.
 
     References
     ----------
@@ -122,22 +116,14 @@ class Faces:
 
     Attributes
     ----------
-    thickness_mm, length_mm, height_mm : array
-        Finished face and its free span.
-    rim_mm : tuple of array
-        Thickness, length and height of the rim; the last two are the blade's.
-    head_mass_g, loft_deg, club_speed_m_s : array
-    layers_hv : array, shape (n, m)
-        Hardness of the face, front to back.
-    rim_hv : array
-        Hardness of the rim's front.
-    shares : tuple of array
-        Ferrite–pearlite, bainite and martensite of the face; all 0: not known.
-    skin_hv, decarburised_um : array
-        Hardness of the decarburised skin of the front and the depth at which 90 % of the carbon is left;
-        depth 0: none.
-    stress_left : array
-        Share of the residual stress of the quench that later heats leave.
+    thickness_mm, length_mm, height_mm : Finished face and its free span.
+    rim_mm : Thickness, length and height of the rim; the last two are the blade's.
+    layers_hv : shape (n, m); hardness of the face, front to back.
+    rim_hv : Hardness of the rim's front.
+    shares : Ferrite–pearlite, bainite and martensite of the face; all 0: not known.
+    skin_hv, decarburised_um : Hardness of the decarburised skin of the front and the depth at which
+        90 % of the carbon is left; depth 0: none.
+    stress_left : Share of the residual stress of the quench that later heats leave.
     """
 
     thickness_mm: np.ndarray

@@ -1,7 +1,5 @@
 """Limits at the furnace: heating limits, and what counts as partial austenite, coarse grain, scale, skin, idle spray."""
 
-from __future__ import annotations
-
 import functools
 
 import numpy as np
@@ -20,7 +18,6 @@ DECARBURISED_UM = 100.0
 FULL_AUSTENITE, CARBIDES_LEFT, NO_AUSTENITE = 0.99, 0.10, 0.005
 #: Gain by the spray, HV, that is next to nothing: about one standard error of the method (our choice).
 IDLE_WATER_HV = 20.0
-
 
 _FAMILIES = ("carbon", "alloy", "nickel alloy")
 

@@ -4,8 +4,6 @@ Carbon diffuses in austenite with Ågren's concentration-dependent diffusivity t
 carbon and, as scale grows, moves into the metal.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from ..base.arrays import plain

@@ -5,8 +5,6 @@ read laws: the general expression of Medina & Hernandez (Mo, Si) and a measured 
 against measured C45.  Every answer carries its band.
 """
 
-from __future__ import annotations
-
 import functools
 import math
 from collections.abc import Callable

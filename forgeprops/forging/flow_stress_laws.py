@@ -1,7 +1,5 @@
 """Published flow-stress laws of hot steel, one function each; `effort` chooses among them."""
 
-from __future__ import annotations
-
 import functools
 
 import numpy as np

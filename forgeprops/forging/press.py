@@ -1,7 +1,5 @@
 """What the press has to do: plan area, strain and rate, flow stress in the die, force."""
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -68,18 +66,13 @@ class Effort:
 
     Attributes
     ----------
-    flow_stress : dict of str to FlowStress
-        Of every zone at its metal temperature in the die.
-    mean_mpa : float
-        Their mean by projected area.
-    press_force : PressForce
-        Force on the press for the projected area of the head, kN, with the band of the shape factor.
-    relative : float
-        Against 1030 at the same metal temperatures.
-    projected_mm2 : float
-        Plan area of the forging without flash.
-    die_c : float
-        Metal temperature in the die, °C, mean by projected area.
+    flow_stress : Of every zone at its metal temperature in the die.
+    mean_mpa : Their mean by projected area.
+    press_force : Force on the press for the projected area of the head, kN, with the band of the
+        shape factor.
+    relative : Against 1030 at the same metal temperatures.
+    projected_mm2 : Plan area of the forging without flash.
+    die_c : Metal temperature in the die, °C, mean by projected area.
     """
 
     flow_stress: Mapping[str, FlowStress]
@@ -96,8 +89,8 @@ class Hotter:
 
     Attributes
     ----------
-    hotter_c, low_c, high_c : float
-        Difference of metal temperatures in the die, °C, with the band of the laws.
+    hotter_c, low_c, high_c : Difference of metal temperatures in the die, °C, with the band of the
+        laws.
     """
 
     hotter_c: float

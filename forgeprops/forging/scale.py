@@ -3,8 +3,6 @@
 Scale thickness x grows by x² = k t; along a temperature curve x² is the time integral of k(T).
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The skin of the face after the furnace: scale, lost carbon, hardness, along the march's own temperatures."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,18 +29,13 @@ class Surface:
 
     Attributes
     ----------
-    scale_um : float
-        Scale on leaving the furnace.
-    metal_loss_um : float
-        Metal that became scale.
-    decarburised_um : float
-        Depth below the metal surface at which 90 % of the carbon is left.
-    skin_hv, sound_hv : float
-        Mean hardness of the outer 20 µm of metal, and of the metal below the layer.
-    blast : Blast
-        What a cleaning blast must take off for a hard skin: the scale that the press leaves, and metal.
-    depth_um, carbon, hardness_hv : array
-        Carbon (wt%) and hardness against depth below the metal surface.
+    scale_um : Scale on leaving the furnace.
+    metal_loss_um : Metal that became scale.
+    decarburised_um : Depth below the metal surface at which 90 % of the carbon is left.
+    skin_hv, sound_hv : Mean hardness of the outer 20 µm of metal, and of the metal below the layer.
+    blast : What a cleaning blast must take off for a hard skin: the scale that the press leaves,
+        and metal.
+    depth_um, carbon, hardness_hv : Carbon (wt%) and hardness against depth below the metal surface.
     """
 
     scale_um: float

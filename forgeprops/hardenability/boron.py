@@ -1,7 +1,5 @@
 """What boron adds to hardenability, and what protects it from nitrogen."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ..base.arrays import plain

@@ -3,8 +3,6 @@
 `steel` is a `Steel` or any object whose ``get(element)`` gives wt%, as floats or as arrays.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from ..base.arrays import plain

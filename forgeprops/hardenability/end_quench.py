@@ -1,7 +1,5 @@
 """End-quench curve from chemistry: hardness against distance from the quenched end of the standard bar."""
 
-from __future__ import annotations
-
 import functools
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Ideal diameter from chemistry: the bar that hardens to half martensite at its centre in an ideal quench."""
 
-from __future__ import annotations
-
 import functools
 from typing import NamedTuple
 

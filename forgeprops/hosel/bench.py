@@ -59,45 +59,34 @@ class Bench:
 
     Attributes
     ----------
-    bar_mm : float
-        From the hand to the bar's mouth, mm.  500 is a usual bending bar (common practice, no source).
-    force_limit_n : float
-        Greatest pull on the bar, N.  400 is the greatest mean pull of standing men (`EASE`); daily work: 225.
-        It limits the hand (`HoselBend.hand_deg`), not the metal.
-    target_lie_deg, target_loft_deg : float
-        Required change; they add as vectors.  2° of lie is common practice for forged low-carbon heads.
-    hand : {"right", "left"}
-        Head turned for a right- or a left-handed player.
-    notch_factor : float
-        Stress concentration of a stamp, the end of the bore or a scratch, 1 to 5; 2 is our choice.
-    plating_factor : float
-        Share of the allowed strain that a plated skin takes; 1: bare.  Chrome cracks at 0.1–0.5 % (from
-        memory).
-    rebends : float
-        Adjustments there and back that the hosel must survive.  4: fitted now and then (our choice).
-    scatter_factor : float
-        On cycles to a crack of smooth bars (see `fatigue.SCATTER_FACTOR`).
-    bore_out_of_round_mm : float
-        Allowed change of bore diameter, mm; 0.10 is a usual glue gap (0.05–0.15, from memory).
-    wall_thinning : float
-        Allowed thinning of the wall; 0.10 is our choice.
-    residual_stress_mpa : float
-        Tension left at the outer fibre; lowers the first-yield moment, not the plastic one.
-    bauschinger : float
-        Yield in reverse over yield, 0.3–1; 0.7 from memory.
-    history_deg : sequence of float
-        Earlier bends in order, signed degrees (+2, −1 …).  Each counts as half a fatigue cycle; the angle
-        they leave uses up strain.
-    aged : bool
-        Time or warmth since: strain ageing raises yield and shortens the uniform strain.
-    neck_outside_mm : float, optional
-        Outside diameter at the clamp (taper); None: as at the bar's mouth.
-    bored_mm : float
-        Bored length from the bar's mouth, mm; solid beyond.  Default: bored through (the weaker case).
-    eccentricity_mm : float
-        Offset of the bore, mm; the worse direction counts.
-    hardness_se_hv : float
-        Standard error of the hardness; widens the interval.
+    bar_mm : From the hand to the bar's mouth, mm. 500 is a usual bending bar (common practice, no
+        source).
+    force_limit_n : Greatest pull on the bar, N. 400 is the greatest mean pull of standing men
+        (`EASE`); daily work: 225. It limits the hand (`HoselBend.hand_deg`), not the metal.
+    target_lie_deg, target_loft_deg : Required change; they add as vectors. 2° of lie is common
+        practice for forged low-carbon heads.
+    hand : {"right", "left"}; head turned for a right- or a left-handed player.
+    notch_factor : Stress concentration of a stamp, the end of the bore or a scratch, 1 to 5; 2 is
+        our choice.
+    plating_factor : Share of the allowed strain that a plated skin takes; 1: bare. Chrome cracks at
+        0.1–0.5 % (from memory).
+    rebends : Adjustments there and back that the hosel must survive. 4: fitted now and then (our
+        choice).
+    scatter_factor : On cycles to a crack of smooth bars (see `fatigue.SCATTER_FACTOR`).
+    bore_out_of_round_mm : Allowed change of bore diameter, mm; 0.10 is a usual glue gap (0.05–0.15,
+        from memory).
+    wall_thinning : Allowed thinning of the wall; 0.10 is our choice.
+    residual_stress_mpa : Tension left at the outer fibre; lowers the first-yield moment, not the
+        plastic one.
+    bauschinger : Yield in reverse over yield, 0.3–1; 0.7 from memory.
+    history_deg : Earlier bends in order, signed degrees (+2, −1 …). Each counts as half a fatigue
+        cycle; the angle they leave uses up strain.
+    aged : Time or warmth since: strain ageing raises yield and shortens the uniform strain.
+    neck_outside_mm : Outside diameter at the clamp (taper); None: as at the bar's mouth.
+    bored_mm : Bored length from the bar's mouth, mm; solid beyond. Default: bored through (the
+        weaker case).
+    eccentricity_mm : Offset of the bore, mm; the worse direction counts.
+    hardness_se_hv : Standard error of the hardness; widens the interval.
 
     References
     ----------
@@ -192,18 +181,13 @@ class Hosels:
 
     Attributes
     ----------
-    outside_mm, bore_mm : array
-        At the bar's mouth.
-    neck_outside_mm : array
-        Outside diameter at the clamp.
-    length_mm, bored_mm : array
-        From the bar's mouth to the clamp; how far it is bored (solid beyond).
-    bar_mm : array
-        From the hand to the bar's mouth.
-    fibre_factor, moment_factor : array
-        Of an off-centre bore, on the distance of the outer fibre and on the moment; 1: centred.
-    metal : array, shape (n, 2, 7)
-        `QUANTITIES` at the bar's mouth and at the clamp.
+    outside_mm, bore_mm : At the bar's mouth.
+    neck_outside_mm : Outside diameter at the clamp.
+    length_mm, bored_mm : From the bar's mouth to the clamp; how far it is bored (solid beyond).
+    bar_mm : From the hand to the bar's mouth.
+    fibre_factor, moment_factor : Of an off-centre bore, on the distance of the outer fibre and on
+        the moment; 1: centred.
+    metal : shape (n, 2, 7); `QUANTITIES` at the bar's mouth and at the clamp.
     """
 
     outside_mm: np.ndarray
@@ -271,15 +255,11 @@ class Nodes:
 
     Attributes
     ----------
-    s_mm, weight_mm : array
-        Place from the bar's mouth; weight in an integral along the length.
-    outside_mm, bore_mm, real : array
-        Section; False where a part has no length.
-    metal : array, shape (n, p, 7)
-        `QUANTITIES`.
-    fibre_mm, moment_factor, arm_mm : array
-        Distance of the outer fibre, factor of an off-centre bore, distance from the hand.
-    section : Section
+    s_mm, weight_mm : Place from the bar's mouth; weight in an integral along the length.
+    outside_mm, bore_mm, real : Section; False where a part has no length.
+    metal : shape (n, p, 7); `QUANTITIES`.
+    fibre_mm, moment_factor, arm_mm : Distance of the outer fibre, factor of an off-centre bore,
+        distance from the hand.
     """
 
     s_mm: np.ndarray
@@ -321,12 +301,9 @@ class Loaded:
 
     Attributes
     ----------
-    x : array
-        Force on the bar, N.
-    permanent, sprung : array
-        What stays and what springs back, radians.
-    curvature, strain : array, shape (n, p)
-        1/mm; of the outer fibre.
+    x : Force on the bar, N.
+    permanent, sprung : What stays and what springs back, radians.
+    curvature, strain : shape (n, p); 1/mm; of the outer fibre.
     """
 
     x: np.ndarray

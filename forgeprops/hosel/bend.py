@@ -6,8 +6,6 @@ stand some adjustments there and back.  The hand has its own: the pull on the ba
 bends exists: the intervals rest on assumptions, named beside each default.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import math
 from collections.abc import Mapping

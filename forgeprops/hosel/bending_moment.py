@@ -77,18 +77,13 @@ class Section:
 
     Attributes
     ----------
-    stiffness : array, shape (...)
-        E I, N mm².
-    radii : array, shape (2, ...)
-        Outside and bore, mm.
-    power : array, shape (...)
-        Exponent m of the hardening.
-    yields, starts : array, shape (2, ...)
-        Curvature at which each disc yields and at which it begins to harden, 1/mm.
-    plastic, elastic, hardening : array, shape (2, ...)
-        YS R³, E R⁴ and 4 K R³.
-    terms : array, shape (9, ...)
-        Coefficients of the hardening integral: b_j B(m + 1, j + 3/2).
+    stiffness : shape (...); E I, N mm².
+    radii : shape (2, ...); outside and bore, mm.
+    power : shape (...); exponent m of the hardening.
+    yields, starts : shape (2, ...); curvature at which each disc yields and at which it begins to
+        harden, 1/mm.
+    plastic, elastic, hardening : shape (2, ...); YS R³, E R⁴ and 4 K R³.
+    terms : shape (9, ...); coefficients of the hardening integral: b_j B(m + 1, j + 3/2).
 
     References
     ----------

@@ -1,7 +1,5 @@
 """What a hosel is before it is bent: bored off centre, bent before, aged since."""
 
-from __future__ import annotations
-
 import dataclasses
 
 import numpy as np

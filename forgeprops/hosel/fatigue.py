@@ -4,8 +4,6 @@ Strain amplitude ea = (sf/E)(2N)^b + ef (2N)^c, N cycles to a crack of a smooth 
 Two published ways to its constants stand side by side; their geometric mean counts, both are shown.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass
 
@@ -41,10 +39,8 @@ class StrainLife:
 
     Attributes
     ----------
-    strength_mpa, b : float
-        Elastic part: fatigue strength coefficient (MPa) and exponent.
-    ductility, c : float
-        Plastic part: fatigue ductility coefficient and exponent.
+    strength_mpa, b : Elastic part: fatigue strength coefficient (MPa) and exponent.
+    ductility, c : Plastic part: fatigue ductility coefficient and exponent.
     """
 
     strength_mpa: float

@@ -1,7 +1,5 @@
 """What each limit of the metal allows: the wall flattens, a crack starts, or it must stand bends there and back."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 

@@ -1,7 +1,5 @@
 """The answer for one hosel: degrees, force and springback with their words and cautions."""
 
-from __future__ import annotations
-
 import dataclasses
 import math
 from collections.abc import Mapping
@@ -58,47 +56,34 @@ class HoselBend:
 
     Attributes
     ----------
-    allowed_deg, allowed_deg_low, allowed_deg_high : float
-        What the metal takes either way, degrees of permanent change: the least of `one_bend_deg` and
-        `rebend_deg`, with an 80 % interval that rests on assumptions.
-    one_bend_deg : float
-        One bend in the cold, limited by the wall or by a crack.
-    rebend_deg, rebends : float
-        A bend that may be made and undone `rebends` times.
-    governed_by : {"wall", "crack", "re-bends"}
-        The limit that comes first.
-    allowed_by : dict of str to float
-        Degrees by each limit alone.
-    for_length : dict of float to float
-        Allowed degrees for a bend zone of 10 and of 20 mm.
-    target_deg, direction_deg : float
-        Required change (loft and lie added as vectors) and where to pull: 0° towards a more upright lie, 90°
-        towards a weaker loft, as a right-handed head turns; mirrored for a left-handed one.
-    bar_force_n, ease : float, str
-        Force on the end of the bar that leaves the required change, and what that is for a hand.
-    force_limit_n, hand_deg, steady_deg : float
-        Greatest pull allowed, and what it and a steady pull of 225 N leave on this bar, no further than one bend.
-    bar_length_needed_mm, bar_length_steady_mm : float
-        Bar with which these two pulls leave the required change; 0: no change required.
-    springback_deg, overbend_deg : float
-        What springs back from the required change, and the angle to go to under load.
-    yield_moment_nm, limit_moment_nm : float
-        First yield (less residual stress) and fully plastic moment without hardening, at the hosel.
-    return_force_n : float
-        Force that starts to bend back after the required change (Bauschinger effect).
-    outer_strain : float
-        Greatest outer-fibre strain at the allowed change, under load.
-    bends_at_mm : float
-        Where the hosel bends most, from the bar's mouth.
-    rebends_left : dict of str to float
-        Adjustments by the required change and back to a crack by each fatigue method, scatter and history taken off.
-    strength : Strength
-    hardness_hv : float
-    warnings : tuple of Warn
-    bench : Hosels
-        The case itself, for `along`.
-    hand : {"right", "left"}
-        Whose head it is.
+    allowed_deg, allowed_deg_low, allowed_deg_high : What the metal takes either way, degrees of
+        permanent change: the least of `one_bend_deg` and `rebend_deg`, with an 80 % interval that
+        rests on assumptions.
+    one_bend_deg : One bend in the cold, limited by the wall or by a crack.
+    rebend_deg, rebends : A bend that may be made and undone `rebends` times.
+    governed_by : {"wall", "crack", "re-bends"}; the limit that comes first.
+    allowed_by : Degrees by each limit alone.
+    for_length : Allowed degrees for a bend zone of 10 and of 20 mm.
+    target_deg, direction_deg : Required change (loft and lie added as vectors) and where to pull:
+        0° towards a more upright lie, 90° towards a weaker loft, as a right-handed head turns;
+        mirrored for a left-handed one.
+    bar_force_n, ease : Force on the end of the bar that leaves the required change, and what that
+        is for a hand.
+    force_limit_n, hand_deg, steady_deg : Greatest pull allowed, and what it and a steady pull of
+        225 N leave on this bar, no further than one bend.
+    bar_length_needed_mm, bar_length_steady_mm : Bar with which these two pulls leave the required
+        change; 0: no change required.
+    springback_deg, overbend_deg : What springs back from the required change, and the angle to go
+        to under load.
+    yield_moment_nm, limit_moment_nm : First yield (less residual stress) and fully plastic moment
+        without hardening, at the hosel.
+    return_force_n : Force that starts to bend back after the required change (Bauschinger effect).
+    outer_strain : Greatest outer-fibre strain at the allowed change, under load.
+    bends_at_mm : Where the hosel bends most, from the bar's mouth.
+    rebends_left : Adjustments by the required change and back to a crack by each fatigue method,
+        scatter and history taken off.
+    bench : The case itself, for `along`.
+    hand : {"right", "left"}; whose head it is.
     """
 
     allowed_deg: float

@@ -118,18 +118,17 @@ class Cases:
 
     Attributes
     ----------
-    steels, heads : SteelColumns, HeadColumns
-        Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case has.  None: each its own.
-    route : dict of str to array, shape (n,)
-        By the short names of `Route.SETTINGS`, choices as numbers into `_CHOICES`, settings of the first quench nan without one,
-        "view_factor" nan for "as the surroundings have it"; "has_spray", "has_quench", "normalised", "quenched_before" that
-        and "bath_factor" on the laws of baths.
-    shop : dict of str to array, shape (n,)
-        By `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan without one.
-    later : tuple of tuple of Temper, and `later_of`, shape (n,)
-        Distinct lists of later heats and which one every case has.
-    quenches : tuple of tuple of Quench, and `quench_of`, shape (n,)
-        The same of quenches.
+    steels, heads : Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case
+        has. None: each its own.
+    route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `_CHOICES`,
+        settings of the first quench nan without one, "view_factor" nan for "as the surroundings
+        have it"; "has_spray", "has_quench", "normalised", "quenched_before" that and "bath_factor"
+        on the laws of baths.
+    shop : shape (n,); by `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
+        without one.
+    later : tuple of tuple of Temper, and `later_of`, shape (n,); distinct lists of later heats and
+        which one every case has.
+    quenches : tuple of tuple of Quench, and `quench_of`, shape (n,); the same of quenches.
     """
 
     steels: SteelColumns

@@ -1,7 +1,5 @@
 """Contents as people write them: one cell of a certificate to wt%, and a whole chemistry typed as text."""
 
-from __future__ import annotations
-
 import re
 
 from ..base.errors import InputError, shown

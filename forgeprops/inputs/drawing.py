@@ -3,8 +3,6 @@
 Every dimension is the finished one; `allowance_mm` is what the forging has more.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass
 
@@ -79,18 +77,12 @@ class Hosel:
 
     Attributes
     ----------
-    length_mm : float
-        From the neck to the free end (finished).
-    outside_mm : float
-        Finished outside diameter; forged diameter = outside + allowance.
-    bore_mm, bore_depth_mm : float
-        Bore, drilled after the second heat: the forging is solid.
-    allowance_mm : float
-        Turned off the diameter later.
-    length_allowance_mm : float
-        Cut off the end later.
-    bend_zone_mm : float
-        Length over which a bench bend spreads; nowhere measured, 10–20 mm is believed.
+    length_mm : From the neck to the free end (finished).
+    outside_mm : Finished outside diameter; forged diameter = outside + allowance.
+    bore_mm, bore_depth_mm : Bore, drilled after the second heat: the forging is solid.
+    allowance_mm : Turned off the diameter later.
+    length_allowance_mm : Cut off the end later.
+    bend_zone_mm : Length over which a bench bend spreads; nowhere measured, 10–20 mm is believed.
     """
 
     length_mm: float

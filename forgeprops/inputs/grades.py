@@ -1,7 +1,5 @@
 """Steels by name or by a typed chemistry: the range of the standard and a steel in its middle; what is not covered."""
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 import re

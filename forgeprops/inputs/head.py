@@ -85,22 +85,16 @@ class Zone:
 
     Attributes
     ----------
-    name : str
-        "face", "rim", "body", "neck" or "hosel".
-    volume_mm3, mass_g : float
-        Metal of the zone.
-    front_mm2, back_mm2 : float
-        Exposed area to the front (water, upper die) and to the back (lower die).  Of a round or blocky zone
-        each takes half of what is exposed.
-    path_mm : float
-        Thickness of the slab: volume over the mean of front and back.
-    path_factor : float
-        Factor on the slab's inner conductance k/path that gives the section's own mean-to-surface resistance:
-        1 for a plate, 2/3 for a solid round (slab of half-thickness L: L/3k; round of radius R = 2L: R/4k).
-    size_mm : float
-        Length for convection: diameter of a round zone, height of a plate.
-    shape : {"plate", "round"}
-        Which convection law applies.
+    name : "face", "rim", "body", "neck" or "hosel".
+    volume_mm3, mass_g : Metal of the zone.
+    front_mm2, back_mm2 : Exposed area to the front (water, upper die) and to the back (lower die).
+        Of a round or blocky zone each takes half of what is exposed.
+    path_mm : Thickness of the slab: volume over the mean of front and back.
+    path_factor : Factor on the slab's inner conductance k/path that gives the section's own
+        mean-to-surface resistance: 1 for a plate, 2/3 for a solid round (slab of half-thickness L:
+        L/3k; round of radius R = 2L: R/4k).
+    size_mm : Length for convection: diameter of a round zone, height of a plate.
+    shape : {"plate", "round"}; which convection law applies.
     """
 
     name: str

@@ -40,19 +40,13 @@ class Job:
 
     Attributes
     ----------
-    steel : Steel
-        Or what `grades.steel_of` makes one of: a grade, a typed chemistry.
-    head : Head
-        The name of a library head is looked up.
-    route : Route
-    limits : Limits
-        What the verdict is against; the default set of the route where there are none.
-    shop : Shop
-    bench : mapping of str to value
-        Bending bench and required change, by the names of `forgeprops.hosel_bend`.
-    strike : mapping of str to value
-        The swing that the head is checked for, ``loft_deg`` and ``club_speed_m_s``, what is left out is the head's own; and
-        its surface and residual stress, by the names of `forgeprops.face.strike.Strike`.
+    steel : Or what `grades.steel_of` makes one of: a grade, a typed chemistry.
+    head : The name of a library head is looked up.
+    limits : What the verdict is against; the default set of the route where there are none.
+    bench : Bending bench and required change, by the names of `forgeprops.hosel_bend`.
+    strike : The swing that the head is checked for, ``loft_deg`` and ``club_speed_m_s``, what is
+        left out is the head's own; and its surface and residual stress, by the names of
+        `forgeprops.face.strike.Strike`.
 
     Raises
     ------

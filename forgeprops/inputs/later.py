@@ -1,7 +1,5 @@
 """Heats after the quench: temper, torch or coil on the hosel, normalise."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from ..base.errors import check_choice, check_list
@@ -26,12 +24,9 @@ class Temper:
 
     Attributes
     ----------
-    temperature_c : float
-        Metal temperature, °C.
-    hold_s : float
-        Time at temperature, s.
-    zones : tuple of str
-        Zones that reach it; empty means all.
+    temperature_c : Metal temperature, °C.
+    hold_s : Time at temperature, s.
+    zones : Zones that reach it; empty means all.
     """
 
     temperature_c: float
@@ -70,13 +65,11 @@ class LocalHeat:
     Attributes
     ----------
     place : {"hosel"}
-    peak_c : float
-        Temperature of the hottest place, °C.
-    hold_s : float
-        Time at temperature, s.
-    cooled : {"cloth", "air"}
-        What the head lies in meanwhile: a soaked cloth or water up to the neck, or still air, where a hot head loses
-        the hardness of its face (see `forgeprops.thermal.local_heat`).
+    peak_c : Temperature of the hottest place, °C.
+    hold_s : Time at temperature, s.
+    cooled : {"cloth", "air"}; what the head lies in meanwhile: a soaked cloth or water up to the
+        neck, or still air, where a hot head loses the hardness of its face (see
+        `forgeprops.thermal.local_heat`).
     """
 
     place: str = "hosel"
@@ -112,12 +105,9 @@ class Normalise:
 
     Attributes
     ----------
-    temperature_c : float
-        Furnace temperature, °C, above the steel's Ac3.
-    hold_s : float
-        Time in the furnace from loading cold, s.
-    surroundings : str
-        How it cools, one of `COOLING`.
+    temperature_c : Furnace temperature, °C, above the steel's Ac3.
+    hold_s : Time in the furnace from loading cold, s.
+    surroundings : How it cools, one of `COOLING`.
     """
 
     temperature_c: float = 890.0

@@ -23,11 +23,10 @@ class Quantity:
 
     Attributes
     ----------
-    label, unit : str
-        As a person says it.
-    step : float
-        What counts as one step of slack, in its unit: about one standard deviation of the estimate or of a
-        shop's own spread (our choice), so that slacks of different quantities compare.
+    label, unit : As a person says it.
+    step : What counts as one step of slack, in its unit: about one standard deviation of the
+        estimate or of a shop's own spread (our choice), so that slacks of different quantities
+        compare.
     """
 
     label: str
@@ -85,10 +84,9 @@ class Limits:
 
     Attributes
     ----------
-    bounds : mapping of str to (low, high)
-        Hardness in HV.
-    written : mapping of str to (scale, low, high)
-        Limits that were written in another scale, by their names in `bounds`.
+    bounds : mapping of str to (low, high); hardness in HV.
+    written : mapping of str to (scale, low, high); limits that were written in another scale, by
+        their names in `bounds`.
 
     Raises
     ------

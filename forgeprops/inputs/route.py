@@ -29,7 +29,6 @@ HEATING = tuple(HEATING_WORDS)
 #: Shapes of a forging, by which its force goes.
 SHAPES = ("simple", "complex", "very complex", "coining")
 
-
 #: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
 _ALL = (("face", 1.0), ("rim", 1.0), ("body", 1.0), ("neck", 1.0), ("hosel", 1.0))
 _SPRAYED = (("face", 1.0), ("rim", 0.8), ("body", 0.15), ("neck", 0.03))
@@ -50,11 +49,10 @@ class FirstHeat:
 
     Attributes
     ----------
-    finish_c : float
-        Temperature at which the first forging ends and still-air cooling begins, °C (850–950 °C is the finish
-        range read for alloy steel; 900 °C is our default).
-    grain_size_astm : float
-        Austenite grain after hot forging and recrystallisation (default 5, common practice, no source).
+    finish_c : Temperature at which the first forging ends and still-air cooling begins, °C (850–950
+        °C is the finish range read for alloy steel; 900 °C is our default).
+    grain_size_astm : Austenite grain after hot forging and recrystallisation (default 5, common
+        practice, no source).
     """
 
     finish_c: float = 900.0
@@ -70,17 +68,14 @@ class Preheat:
 
     Attributes
     ----------
-    temperature_c : float
-        Preheat temperature (furnace), °C.
-    soak_s : float
-        Time in the furnace from loading cold, s.  900 s heats the demo heads through (see the estimate's
-        time to heat through).
-    start_c : float
-        Temperature of the head when loaded, °C.
-    emissivity : float
-        Effective emissivity head-furnace, 0.8 for oxidised steel (thermal-camera manual tables, 0.74–0.89).
-    kind : {"gas", "electric", "protective", "induction"}
-        Scale and loss of carbon follow from it (`forgeprops.thermal.furnace`); a coil brings the head evenly to temperature in `soak_s`.
+    temperature_c : Preheat temperature (furnace), °C.
+    soak_s : Time in the furnace from loading cold, s. 900 s heats the demo heads through (see the
+        estimate's time to heat through).
+    start_c : Temperature of the head when loaded, °C.
+    emissivity : Effective emissivity head-furnace, 0.8 for oxidised steel (thermal-camera manual
+        tables, 0.74–0.89).
+    kind : {"gas", "electric", "protective", "induction"}; scale and loss of carbon follow from it
+        (`forgeprops.thermal.furnace`); a coil brings the head evenly to temperature in `soak_s`.
     """
 
     temperature_c: float = 930.0
@@ -110,22 +105,19 @@ class Press:
 
     Attributes
     ----------
-    dwell_s : float
-        Contact under load, s.  A screw or mechanical press holds 0.01–0.06 s hot, a hydraulic one longer (from
-        memory); the default 0.05 s is a mechanical press.
-    die_c : float
-        Die temperature, °C; dies run at 150–400 °C.
-    contact_w_m2k : float
-        Conductance of the interface under load, W/(m² K): 5000–12 000 in a forging stroke with graphite (from
-        memory).  In series with it the engine puts the die's own transient resistance.
-    rest_s : float
-        Time the head lies in the lower die under its own weight, s: half of it before the stroke, half after.
-    strain : float
-        Mean plastic strain of the press, which heats the metal.
-    scale_left : float
-        Share of the scale's thickness that still sticks after the press (0.3 is our estimate, no source).
-    shape : {"simple", "complex", "very complex", "coining"}
-        What the press fills, for its force only (`forgeprops.forging.press.FORCE_FACTORS`).
+    dwell_s : Contact under load, s. A screw or mechanical press holds 0.01–0.06 s hot, a hydraulic
+        one longer (from memory); the default 0.05 s is a mechanical press.
+    die_c : Die temperature, °C; dies run at 150–400 °C.
+    contact_w_m2k : Conductance of the interface under load, W/(m² K): 5000–12 000 in a forging
+        stroke with graphite (from memory). In series with it the engine puts the die's own
+        transient resistance.
+    rest_s : Time the head lies in the lower die under its own weight, s: half of it before the
+        stroke, half after.
+    strain : Mean plastic strain of the press, which heats the metal.
+    scale_left : Share of the scale's thickness that still sticks after the press (0.3 is our
+        estimate, no source).
+    shape : {"simple", "complex", "very complex", "coining"}; what the press fills, for its force
+        only (`forgeprops.forging.press.FORCE_FACTORS`).
     """
 
     dwell_s: float = 0.05
@@ -147,19 +139,14 @@ class Spray:
 
     Attributes
     ----------
-    flux_kg_m2_s : float
-        Impact density on the face, kg/(m² s).  Use `forgeprops.thermal.spray_units` to get it from L/min, nozzles and
-        footprint or from a catch can.
-    delay_s : float
-        From the end of the press to the spray, s.
-    duration_s : float
-        How long the water runs, s.
-    water_c : float
-        Water temperature, °C.
-    rim_share, body_share, neck_share, hosel_share : float
-        Overspray: share of the flux that reaches the front of the other zones.
-    back_on_die : bool
-        The back still rests on the die while the water runs.
+    flux_kg_m2_s : Impact density on the face, kg/(m² s). Use `forgeprops.thermal.spray_units` to
+        get it from L/min, nozzles and footprint or from a catch can.
+    delay_s : From the end of the press to the spray, s.
+    duration_s : How long the water runs, s.
+    water_c : Water temperature, °C.
+    rim_share, body_share, neck_share, hosel_share : Overspray: share of the flux that reaches the
+        front of the other zones.
+    back_on_die : The back still rests on the die while the water runs.
     """
 
     flux_kg_m2_s: float = 12.0
@@ -186,25 +173,19 @@ class Quench:
 
     Attributes
     ----------
-    medium : str
-        One of `MEDIA`: "water spray", "water bath", "polymer bath", "oil bath", "forced air", "still air", or "own bath" with `table`.
-    zones : str, sequence or mapping of zone to share, optional
-        What it reaches: the share of the spray or of the air speed, or of the surface in a bath.  Left out: face with overspray for a
-        spray, all zones else.  A jet on the hosel is a spray or forced air with ``zones="hosel"``.
-    duration_s, delay_s : float
-        How long, and the wait before it, from the press or the quench before, s.
-    fluid_c : float, optional
-        Temperature of the fluid, °C; the usual one when left out (air: the room's).
-    flux_kg_m2_s : float
-        Water spray only, kg/(m² s).
-    agitation : float
-        Baths only: 0 still to 1 good circulation.
-    depth_mm : float, optional
-        Baths only: how deep the head is dipped, sole down, mm; the whole head when left out.
-    air_speed_m_s : float
-        Forced air only, m/s.
-    table : tuple of (°C, W/(m² K))
-        Own bath only: heat-transfer coefficient over surface temperature, see `bath_table` of `forgeprops.cooling_curve`.
+    medium : One of `MEDIA`: "water spray", "water bath", "polymer bath", "oil bath", "forced air",
+        "still air", or "own bath" with `table`.
+    zones : What it reaches: the share of the spray or of the air speed, or of the surface in a
+        bath. Left out: face with overspray for a spray, all zones else. A jet on the hosel is a
+        spray or forced air with ``zones="hosel"``.
+    duration_s, delay_s : How long, and the wait before it, from the press or the quench before, s.
+    fluid_c : Temperature of the fluid, °C; the usual one when left out (air: the room's).
+    flux_kg_m2_s : Water spray only, kg/(m² s).
+    agitation : Baths only: 0 still to 1 good circulation.
+    depth_mm : Baths only: how deep the head is dipped, sole down, mm; the whole head when left out.
+    air_speed_m_s : Forced air only, m/s.
+    table : tuple of (°C, W/(m² K)); own bath only: heat-transfer coefficient over surface
+        temperature, see `bath_table` of `forgeprops.cooling_curve`.
     """
 
     medium: str
@@ -276,15 +257,13 @@ class Cool:
 
     Attributes
     ----------
-    surroundings : {"single", "row", "bin", "fan", "sleeve", "box", "vermiculite"}
-        A single head in still air; a row on a conveyor; a bin of hot heads; a fan on it; still air with an
+    surroundings : {"single", "row", "bin", "fan", "sleeve", "box", "vermiculite"}; a single head in
+        still air; a row on a conveyor; a bin of hot heads; a fan on it; still air with an
         insulating sleeve on the hosel; a closed insulated box; buried in vermiculite.
-    air_c : float
-        Air and wall temperature, °C.
-    air_speed_m_s : float
-        Air speed of the fan, m/s (used by "fan" only).
-    view_factor : float or None
-        Share of what the head radiates that reaches the room; None takes the stated value of the surroundings.
+    air_c : Air and wall temperature, °C.
+    air_speed_m_s : Air speed of the fan, m/s (used by "fan" only).
+    view_factor : Share of what the head radiates that reaches the room; None takes the stated value
+        of the surroundings.
     """
 
     surroundings: str = "single"
@@ -300,7 +279,6 @@ class Cool:
 
 
 _DEFAULT_SPRAY = Spray()
-
 
 #: Numbers of a quench by their short name.
 QUENCH = {s.name: s for s in numbers_of("quench").values()}

@@ -1,7 +1,5 @@
 """Every setting of a case, described once in data/constants/settings.csv: words, unit, bounds, slider, search, spread."""
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -21,8 +19,8 @@ class Spread:
     Attributes
     ----------
     kind : {"normal", "relative", "lognormal", "uniform"}
-    value : float
-        Standard deviation; as a share of the middle; of the natural logarithm; half of the whole range.
+    value : Standard deviation; as a share of the middle; of the natural logarithm; half of the
+        whole range.
     """
 
     kind: str
@@ -55,23 +53,15 @@ class Setting:
 
     Attributes
     ----------
-    name : str
-        Short name, the same in Python, on the command line, in tables and files.
+    name : Short name, the same in Python, on the command line, in tables and files.
     group : {"route", "head", "steel", "shop", "later", "block", "bench"}
-    part, field : str
-        Where the case keeps it: ``route.spray.duration_s``.
-    label, unit : str
-        As a person says it.
-    low, high : float
-        What is accepted; nan for a choice or a flag.
-    slider : (low, high, step) or None
-        Everyday range of a page.
-    search : (low, high) or None
-        Range of a search, a map or a comparison that names none.
-    spread : Spread or None
-        How much it varies about what is written down.
-    source : str
-        Where the spread comes from.
+    part, field : Where the case keeps it: ``route.spray.duration_s``.
+    label, unit : As a person says it.
+    low, high : What is accepted; nan for a choice or a flag.
+    slider : (low, high, step); everyday range of a page.
+    search : (low, high); range of a search, a map or a comparison that names none.
+    spread : How much it varies about what is written down.
+    source : Where the spread comes from.
     """
 
     name: str

@@ -25,30 +25,20 @@ class Shop:
 
     Attributes
     ----------
-    spray : float
-        Multiplies the spray heat-transfer law (a published spray law is good to about a factor 1.5).
-    emissivity : float
-        Emissivity of the scaled head in air (0.8 ± 0.1 for thin tight scale at 500–1000 °C).
-    air : float
-        Multiplies the convection of still or moving air.
-    die : float
-        Multiplies the die contact.
-    delay_s : float
-        Added to the spray delay: what the valve and the pipe take, s.
-    name : str
-        Who measured.
-    fitted : tuple of str
-        Which of the five numbers measurements settled; the others are assumed.
-    standard_errors : tuple of float
-        Standard error of each of `fitted`, in its own unit.
-    correlations : tuple of tuple of float
-        Correlation matrix of `fitted`; empty means none between them.
-    measured_on : str
-        Day of the measurements, YYYY-MM-DD; empty if unknown.
-    data_files : tuple of str
-        Names of the files the numbers come from.
-    n_readings : int
-        How many readings went into them.
+    spray : Multiplies the spray heat-transfer law (a published spray law is good to about a factor
+        1.5).
+    emissivity : Emissivity of the scaled head in air (0.8 ± 0.1 for thin tight scale at 500–1000
+        °C).
+    air : Multiplies the convection of still or moving air.
+    die : Multiplies the die contact.
+    delay_s : Added to the spray delay: what the valve and the pipe take, s.
+    name : Who measured.
+    fitted : Which of the five numbers measurements settled; the others are assumed.
+    standard_errors : Standard error of each of `fitted`, in its own unit.
+    correlations : Correlation matrix of `fitted`; empty means none between them.
+    measured_on : Day of the measurements, YYYY-MM-DD; empty if unknown.
+    data_files : Names of the files the numbers come from.
+    n_readings : How many readings went into them.
 
     Raises
     ------

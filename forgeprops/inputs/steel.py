@@ -1,7 +1,5 @@
 """What a steel is made of: checked composition in wt%, residuals filled by a stated default."""
 
-from __future__ import annotations
-
 import functools
 import math
 from collections.abc import Mapping
@@ -32,7 +30,6 @@ DEFAULT_RESIDUALS: Mapping[str, float] = MappingProxyType(
         "Al": 0.025,
     }
 )
-
 
 #: Standard deviation of a content that the analysis does not name and that `DEFAULT_RESIDUALS` fills, wt%; of the elements
 #: that the rates depend on (our choice; molybdenum of scrap-based bar 0.01-0.04, of ore-based 0.00-0.01: from memory).

@@ -1,7 +1,5 @@
 """A head from the few numbers that a drawing shows first: the rest scaled from a template to close the mass."""
 
-from __future__ import annotations
-
 import dataclasses
 import math
 

@@ -1,7 +1,5 @@
 """What a cell says: text as a person reads it, and the numbers people write."""
 
-from __future__ import annotations
-
 import datetime
 import re
 import unicodedata

@@ -3,8 +3,6 @@
 Each reader says which fields it wants; whatever cannot be used is reported once for each stretch of rows.
 """
 
-from __future__ import annotations
-
 import datetime
 import html
 from collections.abc import Callable, Mapping, Sequence

@@ -1,7 +1,5 @@
 """Bytes and text of a file somebody hands over: by path, as bytes or by a file chooser, limited in size."""
 
-from __future__ import annotations
-
 import contextlib
 import os
 import re

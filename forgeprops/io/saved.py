@@ -1,7 +1,5 @@
 """Files of our own: JSON that says what it is and in which version; text cells safe for spreadsheets."""
 
-from __future__ import annotations
-
 import dataclasses
 import json
 import re

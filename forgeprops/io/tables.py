@@ -1,7 +1,5 @@
 """Tables that come back as written: CSV, XLSX and Parquet, each with its columns and their kinds in the file."""
 
-from __future__ import annotations
-
 import csv
 import io
 import json

@@ -4,8 +4,6 @@ A kill or a power cut leaves the old file or the new one, never a half.  An exis
 caller says `overwrite=True`.  Writers of one file wait for each other.
 """
 
-from __future__ import annotations
-
 import contextlib
 import errno
 import os

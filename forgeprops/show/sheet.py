@@ -1,7 +1,5 @@
 """The printable setting sheet: one page to sign and fill in, and its notes, cautions and sources on the next."""
 
-from __future__ import annotations
-
 import datetime
 import re
 from pathlib import Path

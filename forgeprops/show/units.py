@@ -1,7 +1,5 @@
 """The display units of the notebooks, chosen once and kept between them."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from ..base.errors import InputError

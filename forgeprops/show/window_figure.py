@@ -1,7 +1,5 @@
 """The process window as one picture: face hardness and hosel bend over two settings, and where the limits are kept."""
 
-from __future__ import annotations
-
 import io
 
 import numpy as np

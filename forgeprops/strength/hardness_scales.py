@@ -4,8 +4,6 @@ Brinell and Vickers are tied by one relation in the whole package: HB = 0.95 HV 
 it ASTM E140 table 1, which begins there with the same ratio.
 """
 
-from __future__ import annotations
-
 import functools
 
 import numpy as np

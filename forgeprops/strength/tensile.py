@@ -14,8 +14,6 @@ branch                     tensile strength                        yield strengt
 Constants and where each comes from stand in ``data/fits/strength_fits.csv``.  Strains are fractions, not per cent.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import functools
 from collections.abc import Mapping
@@ -54,11 +52,8 @@ class FlowCurve:
 
     Attributes
     ----------
-    youngs_mpa, yield_mpa : float
-    plateau_strain : float
-        Length of the yield plateau (0: none).
-    hardening_mpa, hardening_power : float
-        K and m of the rising part.
+    plateau_strain : Length of the yield plateau (0: none).
+    hardening_mpa, hardening_power : K and m of the rising part.
     """
 
     youngs_mpa: float
@@ -123,21 +118,14 @@ class Strength:
 
     Attributes
     ----------
-    hardness_hv : float
-    yield_mpa, tensile_mpa : float
-        0.2 % proof (or lower yield) and tensile strength, MPa.
-    uniform_elongation, elongation, reduction_of_area : float
-        Fractions: elongation at maximum load, in 50 mm after fracture, and reduction of area.
-    hardening_exponent : float
-        True uniform strain, ln(1 + Au); by Considère also Hollomon's n.
-    yield_plateau_strain : float
-        Length of the yield plateau; a fraction.
+    yield_mpa, tensile_mpa : 0.2 % proof (or lower yield) and tensile strength, MPa.
+    uniform_elongation, elongation, reduction_of_area : Fractions: elongation at maximum load, in 50
+        mm after fracture, and reduction of area.
+    hardening_exponent : True uniform strain, ln(1 + Au); by Considère also Hollomon's n.
+    yield_plateau_strain : Length of the yield plateau; a fraction.
     yield_se_mpa, tensile_se_mpa, uniform_elongation_se, ... : float
         Standard errors (one standard deviation) of the same quantities.
-    branch : str
-        Branch, or "blend" of several.
-    curve : FlowCurve
-    warnings : tuple of Warn
+    branch : Branch, or "blend" of several.
     """
 
     hardness_hv: float
@@ -276,7 +264,6 @@ _SHARES_OF = {
 #: Branches in the order of the shares.
 _SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
-
 
 #: Share of a branch in the structure from which its range counts.
 RANGE_SHARE = 0.3

@@ -3,8 +3,6 @@
 The fitted lines live in ``data/fits/strength_fits.csv``; a test refits them from ``data/validation/handbook_properties.csv``.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from ..base.tables import read_rows

@@ -1,7 +1,5 @@
 """The continuous-cooling diagram of a steel, drawn by the same march that cools the head."""
 
-from __future__ import annotations
-
 import functools
 from dataclasses import dataclass
 
@@ -27,8 +25,8 @@ class Region:
 
     Attributes
     ----------
-    rate_c_per_s, start_s, start_c, end_s, end_c, share : array, shape (n,)
-        Rates at which it forms at all; times since the steel fell below Ae3.
+    rate_c_per_s, start_s, start_c, end_s, end_c, share : shape (n,); rates at which it forms at
+        all; times since the steel fell below Ae3.
     """
 
     rate_c_per_s: np.ndarray
@@ -45,13 +43,8 @@ class CoolingDiagram:
 
     Attributes
     ----------
-    steel : Steel
-    ae3_c, ms_c : float
-    regions : dict of str to Region
-        "ferrite", "pearlite", "bainite", "martensite", those that form.
-    hardness_hv : array
-        Vickers hardness at every rate of `rates_c_per_s`.
-    rates_c_per_s : array
+    regions : "ferrite", "pearlite", "bainite", "martensite", those that form.
+    hardness_hv : Vickers hardness at every rate of `rates_c_per_s`.
     """
 
     steel: Steel

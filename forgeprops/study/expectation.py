@@ -1,7 +1,5 @@
 """Where a setting moves the face the other way round than a forge expects: one sentence for each."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ..answer.evaluation import evaluate

@@ -4,8 +4,6 @@ Tried one at a time: a lower preheat, a slower cooling hosel (single or in a sle
 head in a wet cloth, and a temper of the whole head.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -49,20 +47,15 @@ class Remedy:
     Attributes
     ----------
     kind : {"preheat", "cooling", "local heat", "temper"}
-    what : str
-        In words.
-    route : Route
-        The route with this one change.
-    minutes : float
-        What it takes longer, per head or per charge.
-    risk : str
-        What goes wrong if it is done badly.
-    hosel_hv, face_hv, allowed_deg, bar_force_n, face_margin : float
-        What comes out; the pull is that for the required change.
-    degrees_won, pull_saved_n : float
-        Against the route as it is; negative: it makes things worse.
-    face_softer_hv, lost_elsewhere_hv : float
-        Hardness that the face loses, and the most that face, rim or body lose; negative: they gain.
+    what : In words.
+    route : The route with this one change.
+    minutes : What it takes longer, per head or per charge.
+    risk : What goes wrong if it is done badly.
+    hosel_hv, face_hv, allowed_deg, bar_force_n, face_margin : What comes out; the pull is that for
+        the required change.
+    degrees_won, pull_saved_n : Against the route as it is; negative: it makes things worse.
+    face_softer_hv, lost_elsewhere_hv : Hardness that the face loses, and the most that face, rim or
+        body lose; negative: they gain.
     """
 
     kind: str
@@ -111,14 +104,12 @@ class Softening:
 
     Attributes
     ----------
-    hosel_hv, face_hv, allowed_deg, bar_force_n : float
-        The route as it is.
-    bar_length_needed_mm : float or None
-        Bar that brings the pull down to what a hand may; None where it is there already.
-    normalised : bool
-        The hosel is ferrite and pearlite as cooled in air: heat below Ac1 hardly softens it.
-    remedies : tuple of Remedy
-        Those that cost less than 30 HV elsewhere first; by degrees won, then by pull saved.
+    hosel_hv, face_hv, allowed_deg, bar_force_n : The route as it is.
+    bar_length_needed_mm : Bar that brings the pull down to what a hand may; None where it is there
+        already.
+    normalised : The hosel is ferrite and pearlite as cooled in air: heat below Ac1 hardly softens
+        it.
+    remedies : Those that cost less than 30 HV elsewhere first; by degrees won, then by pull saved.
     """
 
     hosel_hv: float

@@ -35,16 +35,11 @@ class Parity:
 
     Attributes
     ----------
-    quantity, unit : str
-    table : pandas.DataFrame
-        ``measured``, ``predicted``, ``low``, ``high`` (80 % interval of the prediction), ``group``,
-        ``kind`` (for the mark) and ``read`` (False: from memory).
-    validation : str
-        How the predictions were kept from the rows.
-    groups : str
-        What a group is.
-    note : str
-        What a reader must know.
+    table : ``measured``, ``predicted``, ``low``, ``high`` (80 % interval of the prediction),
+        ``group``, ``kind`` (for the mark) and ``read`` (False: from memory).
+    validation : How the predictions were kept from the rows.
+    groups : What a group is.
+    note : What a reader must know.
     """
 
     quantity: str

@@ -1,7 +1,5 @@
 """Settable values next to an optimum, and the chances of the verdict for many cases."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Mapping, Sequence
 

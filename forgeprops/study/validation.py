@@ -316,7 +316,6 @@ _MEASURES: dict[str, Callable[[str], dict[str, Any]]] = {
     "start_holds": _start_holds,
 }
 
-
 #: Starts of the goals that the short table leaves out: conditions of a fit, and parts of a pooled figure.
 _NOT_SHORT = (
     "rate for",

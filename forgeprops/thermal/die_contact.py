@@ -1,7 +1,5 @@
 """Heat from the part into the dies, as plain scalar arithmetic."""
 
-from __future__ import annotations
-
 import math
 
 #: Hot-work die steel, warm: conductivity W/(m K), density kg/m³, heat capacity J/(kg K).

@@ -1,7 +1,5 @@
 """How a head is preheated: what each kind of furnace does to its surface, and a coil."""
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 
@@ -10,14 +8,12 @@ class Furnace(NamedTuple):
 
     Attributes
     ----------
-    convection_w_m2k : float
-        Beside radiation, which carries 150-300 W/(m² K) at 900-1000 °C, so this number matters little.
-    emissivity_factor : float
-        On the emissivity of the oxidised head.
-    scale_factor : float
-        On the square of the scale's thickness in a gas furnace.
-    coil : float
-        1: heat comes into the metal itself, evenly, along a straight rise to temperature at the end of its time.
+    convection_w_m2k : Beside radiation, which carries 150-300 W/(m² K) at 900-1000 °C, so this
+        number matters little.
+    emissivity_factor : On the emissivity of the oxidised head.
+    scale_factor : On the square of the scale's thickness in a gas furnace.
+    coil : 1: heat comes into the metal itself, evenly, along a straight rise to temperature at the
+        end of its time.
     """
 
     convection_w_m2k: float

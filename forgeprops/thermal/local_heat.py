@@ -4,8 +4,6 @@ Hosel and neck are one bar, even across (its Biot number is 0.01), from the free
 lump.  Heat goes evenly into a band; its hottest place follows the set temperature, up in a minute and then held.
 """
 
-from __future__ import annotations
-
 import functools
 from dataclasses import dataclass, fields
 
@@ -37,19 +35,14 @@ class HoselHeat:
 
     Attributes
     ----------
-    place_mm : array, shape (n, cells)
-        Distance of the cells from the free (ferrule) end.
-    peak_c : array, shape (n, cells)
-        Highest temperature there.
-    body_c : array, shape (n,)
-        Highest temperature of the head behind the neck.
-    zone_j : array, shape (n, 5)
-        Tempering integral of face, rim, body, neck and hosel, s: the mean of its logarithm over the neck and over the
-        bend zone of the hosel.
-    zone_c : array, shape (n, 5)
-        Highest temperature of the zones, its mean over the neck; of the hosel at its hottest place.
-    power_w : array, shape (n,)
-        Mean heat into the metal at temperature.
+    place_mm : shape (n, cells); distance of the cells from the free (ferrule) end.
+    peak_c : shape (n, cells); highest temperature there.
+    body_c : shape (n,); highest temperature of the head behind the neck.
+    zone_j : shape (n, 5); tempering integral of face, rim, body, neck and hosel, s: the mean of its
+        logarithm over the neck and over the bend zone of the hosel.
+    zone_c : shape (n, 5); highest temperature of the zones, its mean over the neck; of the hosel at
+        its hottest place.
+    power_w : shape (n,); mean heat into the metal at temperature.
     """
 
     place_mm: np.ndarray

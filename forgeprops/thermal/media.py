@@ -4,8 +4,6 @@ Each bath is film boiling at high surface temperature, a peak of boiling, and co
 coefficient over the temperature of the surface.  Sprays are in `forgeprops.thermal.spray`.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,18 +20,12 @@ class Bath:
 
     Attributes
     ----------
-    film, peak, convection : float
-        W/(m² K) in film boiling, at the peak and in convection.
-    peak_c, width_hot_c, width_cold_c : float
-        Surface temperature of the peak, °C, and how wide it is above and below it.
-    stirred : float
-        What good circulation adds to all of it, as a share.
-    weakening : float
-        Share lost a kelvin of bath temperature above `usual_c`.
-    usual_c : float
-    range_c : (low, high)
-        Bath temperatures for which the law is meant, °C.
-    reason, basis : str
+    film, peak, convection : W/(m² K) in film boiling, at the peak and in convection.
+    peak_c, width_hot_c, width_cold_c : Surface temperature of the peak, °C, and how wide it is
+        above and below it.
+    stirred : What good circulation adds to all of it, as a share.
+    weakening : Share lost a kelvin of bath temperature above `usual_c`.
+    range_c : (low, high); bath temperatures for which the law is meant, °C.
     """
 
     film: float

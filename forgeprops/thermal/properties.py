@@ -9,8 +9,6 @@ References
    900 °C closes with EN 1993-1-2 within 0.5 % (from memory).
 """
 
-from __future__ import annotations
-
 import functools
 from dataclasses import dataclass
 

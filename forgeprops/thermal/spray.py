@@ -6,8 +6,6 @@ References
 .. [2] Mean drop of a full-cone quench nozzle 1 mm, 0.5-1.5 (common practice).
 """
 
-from __future__ import annotations
-
 import math
 
 from ..base.ranges import Warn, outside

@@ -5,8 +5,6 @@ nozzle; spread over the wetted footprint that is V = density × flow × nozzles 
 set where the face lies gives V directly: mass caught over time and opening.
 """
 
-from __future__ import annotations
-
 import math
 import numbers
 from dataclasses import dataclass
@@ -29,20 +27,13 @@ class SprayReading:
 
     Attributes
     ----------
-    flux_kg_m2_s : float
-        Impact density on the face, kg/(m² s).
-    flow_l_min : float
-        Flow of each nozzle, L/min.
-    nozzles : int
-        How many nozzles spray the same footprint.
-    footprint_mm : tuple of float
-        Wetted length and width, mm.
-    overlap : float
-        Share of the water that lands inside the footprint, 0 to 1.
-    can_ml : float
-        What a can of `can_area_mm2` catches in `can_seconds`.
-    can_seconds, can_area_mm2 : float
-        The catch-can test.
+    flux_kg_m2_s : Impact density on the face, kg/(m² s).
+    flow_l_min : Flow of each nozzle, L/min.
+    nozzles : How many nozzles spray the same footprint.
+    footprint_mm : Wetted length and width, mm.
+    overlap : Share of the water that lands inside the footprint, 0 to 1.
+    can_ml : What a can of `can_area_mm2` catches in `can_seconds`.
+    can_seconds, can_area_mm2 : The catch-can test.
     """
 
     flux_kg_m2_s: float

@@ -1,7 +1,5 @@
 """What takes heat from the head, or gives it: air, radiation, neighbours, sleeve, furnace."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 
@@ -215,16 +213,13 @@ class Neighbours:
 
     Attributes
     ----------
-    view_factor : float
-        Share of its radiation that reaches the room; what does not reaches neighbours as hot as itself.
-    air_share : float
-        Air around the head, as a share of the way from the room to its surface (a bin warms its air).
-    forced : bool
-        Whether the route's air speed applies.
-    covered : tuple of str
-        Zones that lose heat by `cover_w_m2k` and not to air.
-    reason, basis : str
-        Why these numbers, and how sure.
+    view_factor : Share of its radiation that reaches the room; what does not reaches neighbours as
+        hot as itself.
+    air_share : Air around the head, as a share of the way from the room to its surface (a bin warms
+        its air).
+    forced : Whether the route's air speed applies.
+    covered : Zones that lose heat by `cover_w_m2k` and not to air.
+    reason, basis : Why these numbers, and how sure.
     """
 
     view_factor: float

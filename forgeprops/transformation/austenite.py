@@ -4,8 +4,6 @@ The functions with plain numbers in and out use `math` only.  Grain growth is ca
 is a plain time integral, so a hold split into any steps ends at the same grain.
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np
@@ -252,7 +250,6 @@ def grain_growth_rate(t_c, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pi
 
 #: Grain-growth laws; the first, for low-alloy steel, is the default, the others are for C-Mn steel.
 GRAIN_LAWS = ("lee_lee", "sellars_whiteman", "hodgson_gibbs")
-
 
 #: Temperature to which niobium carbide pins the grain, °C.
 NIOBIUM_PINS_C = 1100.0

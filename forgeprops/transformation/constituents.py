@@ -8,8 +8,6 @@ slope, and sees the carbon that ferrite has left to it.  The constants stand in 
 `tests/fits/fit_kinetics.py` makes that file.
 """
 
-from __future__ import annotations
-
 import functools
 
 import numpy as np

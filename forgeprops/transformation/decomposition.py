@@ -4,8 +4,6 @@ The laws that move it are rate equations (`kinetics`), the martensite law (`temp
 (`tempering`); the engine integrates them in ``engine/native/reactions.c``.
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np

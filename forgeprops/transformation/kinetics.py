@@ -11,8 +11,6 @@ temperature, for pearlite and bainite what is not yet anything else.  The consta
 data/fits/kinetics.csv.  The functions of single numbers use `math` alone.
 """
 
-from __future__ import annotations
-
 import functools
 import math
 from collections.abc import Mapping

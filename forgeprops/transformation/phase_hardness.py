@@ -6,8 +6,6 @@ constituent the mean rate over the interval in which it forms, which is the same
 the rate at 700 °C itself where the body re-heats what the water has undercooled.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from ..base.errors import check_choice

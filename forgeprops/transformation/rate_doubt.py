@@ -1,7 +1,5 @@
 """How unsure the rates of transformation are: what the analysis leaves open, and steels far from the calibration's bars."""
 
-from __future__ import annotations
-
 import functools
 
 import numpy as np

@@ -4,8 +4,6 @@ Recrystallisation is carried as S, the time integral of 1/t50: X = 1 - exp(-ln 2
 curve.
 """
 
-from __future__ import annotations
-
 import math
 from typing import NamedTuple
 
@@ -115,12 +113,9 @@ class PressStrain(NamedTuple):
 
     Attributes
     ----------
-    recrystallised : float
-        Share of the austenite that has recrystallised since the press stroke.
-    strain : float
-        Mean strain that is left.
-    speed : float
-        Factor by which it speeds ferrite, and at most bainite; only used on request.
+    recrystallised : Share of the austenite that has recrystallised since the press stroke.
+    strain : Mean strain that is left.
+    speed : Factor by which it speeds ferrite, and at most bainite; only used on request.
     """
 
     recrystallised: float

@@ -5,8 +5,6 @@ broadcast), and where the formula contains carbon also `carbon`, which replaces 
 What the originals leave out (elements, ranges) is left out here too; choosing and warning is done in `temperatures`.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from ..base.constants import ZERO_C_K

@@ -4,8 +4,6 @@
 the steel's.  `method` names a formula of `temperature_formulas`.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -236,16 +234,14 @@ class CriticalTemperatures:
 
     Attributes
     ----------
-    ae1_c, ae3_c, ac1_c, ac3_c, bs_c, ms_c : float
-        Equilibrium (Ae), heating (Ac), bainite start, martensite start.
-    spread : mapping of str to (float, float)
-        Least and greatest value the published formulas give ("ae1", "ae3", "ac1", "ac3", "bs", "ms").
-    interval : mapping of str to (float, float)
-        80 % prediction interval of our own fits ("bs", "ms").
-    method : mapping of str to str
-        Which formula each number came from.
-    warnings : tuple of Warn
-        Contents outside the ranges of the formulas.
+    ae1_c, ae3_c, ac1_c, ac3_c, bs_c, ms_c : Equilibrium (Ae), heating (Ac), bainite start,
+        martensite start.
+    spread : mapping of str to (float, float); least and greatest value the published formulas give
+        ("ae1", "ae3", "ac1", "ac3", "bs", "ms").
+    interval : mapping of str to (float, float); 80 % prediction interval of our own fits ("bs",
+        "ms").
+    method : Which formula each number came from.
+    warnings : Contents outside the ranges of the formulas.
     """
 
     ae1_c: float

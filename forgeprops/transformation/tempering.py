@@ -13,8 +13,6 @@ All of them take floats or arrays.  The constants stand in ``data/fits/tempering
 ``tests/fits/fit_tempering.py`` makes that file.
 """
 
-from __future__ import annotations
-
 import functools
 import math
 from typing import NamedTuple

@@ -1,7 +1,5 @@
 """Warnings of the baths: whose law it is, its range, and red-hot metal in the surface of oil."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Warnings of steel, furnace and press."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Warnings of the hosel on the bench; a bend in full says them with its own numbers."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import numpy as np

@@ -3,8 +3,6 @@
 No toughness is calculated, so notes carry what the trade knows of it.  Each row of `_ROWS` is (code, rank, where, text) as `rule.Rule` takes them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import numpy as np

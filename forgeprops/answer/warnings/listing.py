@@ -1,7 +1,5 @@
 """Every warning in one list; the warnings of one case in words, of many as codes."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ...base.ranges import Warn
@@ -14,10 +12,8 @@ from .spray import spray
 #: Every warning of an estimate, in the order of the shop floor.
 RULES = (*inputs(), *furnace(), *press(), *spray(), *baths(), *later(), *hosel())
 
-
 #: What the furnace alone gives to warn of.
 FURNACE_CODES = frozenset(rule.code for rule in furnace())
-
 
 #: Codes of the warnings that say stop: no remedy and no ranking may hold one.
 STOP_CODES = frozenset(rule.code for rule in RULES if rule.rank == "stop")

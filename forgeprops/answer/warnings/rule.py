@@ -1,7 +1,5 @@
 """One rule, and the rules that a registered range makes."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -18,16 +16,12 @@ class Rule:
 
     Attributes
     ----------
-    code : str
     rank : {"stop", "change", "note"}
-    where : callable
-        Evaluation -> mask, shape (n,).
-    text : callable
-        Evaluation and case -> sentence.
-    needs : {"", "nodes_hv", "dry_hv", "hosel"}
-        What the evaluation must hold beside the march of the cases; "hosel": a bend on its own bench says it itself.
-    once : bool
-        One sentence of this code is enough for a case.
+    where : Evaluation -> mask, shape (n,).
+    text : Evaluation and case -> sentence.
+    needs : {"", "nodes_hv", "dry_hv", "hosel"}; what the evaluation must hold beside the march of
+        the cases; "hosel": a bend on its own bench says it itself.
+    once : One sentence of this code is enough for a case.
     """
 
     code: str

@@ -1,7 +1,5 @@
 """Warnings of the spray: idle, late, too brief, near a cliff, cracking."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What the page shows of one job: curves, zones, tiles, signs and the sentence, in the reader's units."""
 
-from __future__ import annotations
-
 import re
 from base64 import b64encode
 

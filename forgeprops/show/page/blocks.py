@@ -1,7 +1,5 @@
 """Blocks of which tabs are made, and what stops the work on them."""
 
-from __future__ import annotations
-
 from ...inputs.settings import table
 from .desk import Desk
 

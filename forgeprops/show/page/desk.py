@@ -1,7 +1,5 @@
 """The desk: one job that every page and tab shares, with its steps back and forward, a pinned one, and its file."""
 
-from __future__ import annotations
-
 import os
 import time
 from pathlib import Path

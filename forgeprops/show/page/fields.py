@@ -1,7 +1,5 @@
 """Controls of the page: sliders and choices in the reader's units, and what the reader set back as changes of the job."""
 
-from __future__ import annotations
-
 import dataclasses
 
 from ...base.errors import check_choice, check_number

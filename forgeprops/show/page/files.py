@@ -1,7 +1,5 @@
 """The shop's files: what kind one is by its columns, templates of all kinds, and a preview with problems in their rows."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Why face and hosel of one head differ: six guesses on empty charts, the route as a film, and a task."""
 
-from __future__ import annotations
-
 import numpy as np
 import traitlets as t
 

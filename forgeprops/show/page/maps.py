@@ -1,7 +1,5 @@
 """Maps of levels by the verdict's own draw: strips under the sliders, steels, window, and the search for the surest setting."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ...answer.estimate import estimate

@@ -1,7 +1,5 @@
 """The page: one widget with rail, head, tiles and tabs on the job of a `Desk`."""
 
-from __future__ import annotations
-
 import asyncio
 import json
 import threading

@@ -1,7 +1,5 @@
 """The tab of the shop: its files, what they say of the shop and of its heats, and the use of that shop for the job."""
 
-from __future__ import annotations
-
 import json
 
 import numpy as np

@@ -6,8 +6,6 @@ A tab is a name, a title and a function ``content(desk, result, progress) -> lis
 `Tab.acts`, called with the desk and the values of the form, or in `Tab.slow`: that is calculated beside the page.
 """
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """How far to trust the numbers, as tabs: ranges, predicted against measured, formulas, end-quench bar, goals, memory."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from ...base.cautions import SHORT

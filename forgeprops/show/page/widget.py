@@ -1,7 +1,5 @@
 """What the pages share as widgets: their scripts and their look."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import anywidget

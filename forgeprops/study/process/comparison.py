@@ -1,7 +1,5 @@
 """Grades against forging temperatures: for one head, or for a set of heads that share a furnace."""
 
-from __future__ import annotations
-
 import html
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -52,7 +50,6 @@ _SHOWN = (
     "water_l",
 )
 
-
 #: Chances that differ by less than about two standard errors of the draw rank alike.
 _SURE_STEP = 0.05
 #: Steps of slack that a veto costs: more than any limit is missed by in practice (our choice).
@@ -65,17 +62,15 @@ class Comparison:
 
     Attributes
     ----------
-    table : DataFrame
-        One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results, costs;
-        ``meets``, ``slack`` (in steps of `user_limits.QUANTITIES`), ``binding`` (the limit that comes first),
-        ``chance_right``, ``heads_inside`` and ``with_doubt`` (see `Verdict`; of the 48 with the most slack that meet the
-        limits, 256 lots of 32 heads drawn: standard error 0.02), ``rank`` (1 is best: those that meet the limits before those
-        that do not, by the lesser chance in steps of 5 %, then by slack; what a veto forbids, `limits.VETOES` or a
+    table : One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results,
+        costs; ``meets``, ``slack`` (in steps of `user_limits.QUANTITIES`), ``binding`` (the limit
+        that comes first), ``chance_right``, ``heads_inside`` and ``with_doubt`` (see `Verdict`; of
+        the 48 with the most slack that meet the limits, 256 lots of 32 heads drawn: standard error
+        0.02), ``rank`` (1 is best: those that meet the limits before those that do not, by the
+        lesser chance in steps of 5 %, then by slack; what a veto forbids, `limits.VETOES` or a
         warning that says stop, meets none and comes last); ``warnings``.
-    sets : DataFrame or None
-        Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack`` and ``binding`` of
-        the worst head, ``worst_head``, ``rank``; totals of press time and water.
-    limits : Limits
+    sets : Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack``
+        and ``binding`` of the worst head, ``worst_head``, ``rank``; totals of press time and water.
     """
 
     table: object

@@ -1,7 +1,5 @@
 """Preheat temperature at which steel B forges as easily as steel A, by the metal temperature in the die."""
 
-from __future__ import annotations
-
 import functools
 import math
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """Everything a hotter or colder preheat moves, for one steel, head and route, as arrays."""
 
-from __future__ import annotations
-
 import dataclasses
 from dataclasses import dataclass
 
@@ -29,30 +27,23 @@ class ForgingTemperatureStudy:
 
     Attributes
     ----------
-    preheat_c : array
-        Preheat temperature, °C.
-    peak_c, die_c, water_c : array
-        Face: metal leaving the furnace, in the die, when the water starts (NaN without water), °C.
-    heat_through_s : array
-        When the slowest zone is within 10 °C of the furnace, s; infinite if the soak ends before.
-    face_austenite, hosel_austenite : array
-        Share of austenite when cooling starts, 0 to 1.
-    face_grain_astm, hosel_grain_astm : array
-        Austenite grain, ASTM number: large is fine.
-    scale_um, metal_loss_um, decarburised_um, skin_hv : array
-        Surface of the face (see `second_heat.Surface`).
-    flow_stress_mpa, press_force_kn : array
-        In the die, mean by projected area; force on the press.
-    effort : array
-        Flow stress over that of the same steel at the route's own setting: 1 there, less when hotter.
-    face_hv, face_low_hv, face_high_hv, hosel_hv, hosel_low_hv, hosel_high_hv : array
-        Hardness with its 80 % interval.
-    allowed_deg, allowed_low_deg, allowed_high_deg : array
-        Bend of the hosel.
-    warnings : tuple of tuple of Warn
-        At every setting, from the furnace.
-    ac1_c, ac3_c : float
-        Where austenite begins and where the last ferrite goes, on heating.
+    preheat_c : Preheat temperature, °C.
+    peak_c, die_c, water_c : Face: metal leaving the furnace, in the die, when the water starts (NaN
+        without water), °C.
+    heat_through_s : When the slowest zone is within 10 °C of the furnace, s; infinite if the soak
+        ends before.
+    face_austenite, hosel_austenite : Share of austenite when cooling starts, 0 to 1.
+    face_grain_astm, hosel_grain_astm : Austenite grain, ASTM number: large is fine.
+    scale_um, metal_loss_um, decarburised_um, skin_hv : Surface of the face (see
+        `second_heat.Surface`).
+    flow_stress_mpa, press_force_kn : In the die, mean by projected area; force on the press.
+    effort : Flow stress over that of the same steel at the route's own setting: 1 there, less when
+        hotter.
+    face_hv, face_low_hv, face_high_hv, hosel_hv, hosel_low_hv, hosel_high_hv : Hardness with its 80
+        % interval.
+    allowed_deg, allowed_low_deg, allowed_high_deg : Bend of the hosel.
+    warnings : At every setting, from the furnace.
+    ac1_c, ac3_c : Where austenite begins and where the last ferrite goes, on heating.
     """
 
     steel: Steel

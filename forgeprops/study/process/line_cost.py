@@ -1,7 +1,5 @@
 """What a route costs the line: time on the press, heads an hour, water per head, effort of the press."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,16 +15,13 @@ class Line:
 
     Attributes
     ----------
-    handling_s : float
-        Laying a head in the die and taking it out, s (5 s with tongs: common practice, no source).
-    furnace_heads : float
-        Heads in the furnace at the same time.
-    spray_stations : float
-        Places where a head is sprayed and cooled off the die.
-    footprint_mm : (float, float)
-        Wetted length and width of one spray, mm; water beside the head is spent too.
-    overlap : float
-        Share of the water that lands inside the footprint.
+    handling_s : Laying a head in the die and taking it out, s (5 s with tongs: common practice, no
+        source).
+    furnace_heads : Heads in the furnace at the same time.
+    spray_stations : Places where a head is sprayed and cooled off the die.
+    footprint_mm : (float, float); wetted length and width of one spray, mm; water beside the head
+        is spent too.
+    overlap : Share of the water that lands inside the footprint.
     """
 
     handling_s: float = 5.0

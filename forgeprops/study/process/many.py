@@ -1,7 +1,5 @@
 """Thousands of estimates: any mix of steels, heads, routes and shops, on all cores or your executor."""
 
-from __future__ import annotations
-
 import os
 import warnings
 from collections import deque

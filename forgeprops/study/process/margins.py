@@ -1,7 +1,5 @@
 """Margins of candidate settings, without scatter and under it, and the search that raises the least of them."""
 
-from __future__ import annotations
-
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -31,15 +29,10 @@ class Margins:
 
     Attributes
     ----------
-    study : Study
-    ranges : dict of str to (low, high)
-        Settings that are searched.
-    inputs : tuple of Input
-        What scatters.
-    u : array, shape (m, inputs)
-        Quantiles of the heads drawn at every candidate.
-    cases : int
-        Cases calculated so far.
+    ranges : dict of str to (low, high); settings that are searched.
+    inputs : What scatters.
+    u : shape (m, inputs); quantiles of the heads drawn at every candidate.
+    cases : Cases calculated so far.
     """
 
     study: Study

@@ -1,8 +1,6 @@
 """The process window: two settings over a grid, the region that meets all limits, its centre and its
 slack."""
 
-from __future__ import annotations
-
 import dataclasses
 import html
 from collections.abc import Mapping
@@ -24,7 +22,6 @@ _ALIKE = 0.02
 #: Where no spread of a setting is known, a tolerance of this share of the axis.
 _SHARE_OF_AXIS = 0.05
 
-
 #: An axis in place of the preheat temperature.
 FORGING = dataclasses.replace(setting("preheat_c"), name="forging_c", label="forging temperature")
 #: Axes when none are named.
@@ -37,10 +34,9 @@ class Axis:
 
     Attributes
     ----------
-    setting : Setting
     values : array, shape (n,)
-    tolerance : float
-        By how much the setting may be off without anybody noticing, in its unit: what slack is counted in.
+    tolerance : By how much the setting may be off without anybody noticing, in its unit: what slack
+        is counted in.
     """
 
     setting: Setting
@@ -63,33 +59,22 @@ class Window:
 
     Attributes
     ----------
-    x, y : Axis
-    maps : dict of str to array, shape (ny, nx)
-        Every result and cost over the grid, rows are y: "face_hardness_hv", "hosel_allowed_deg", "press_s"
-        ...
-    slack : array, shape (ny, nx)
-        Least distance inside the limits, in the steps of `user_limits.QUANTITIES`; below 0 outside.
-    binding : array of text, shape (ny, nx)
-        The limit that comes first.
-    limits : Limits
-    centre : dict of str to float, or None
-        The two settings at the centre of the largest box inside the region, and the results there.  None:
-        nothing meets the limits.
-    box : dict of str to (low, high), or None
-        That box: both settings may be anywhere in it together.
-    tolerances_held : float
-        Half-width of the box in tolerances of the settings: at 1 both may be off by their tolerance at the
-        same time.
-    at_edge : bool
-        The box ends at the edge of the map: the window may be larger than the map.
-    now : dict of str to float, or None
-        The two settings and the slack as the route has them, where that lies on the map.
-    proposed : dict of str to float, or None
-        The settable values next to the centre that meet all limits most surely; None: none of them does.
-    sure : ShortVerdict or None
-        Chances there, by 256 lots of 32 heads (standard error 0.02).
-    cancelled : bool
-        Stopped before its end: the map holds the rows finished by then.
+    maps : shape (ny, nx); every result and cost over the grid, rows are y: "face_hardness_hv",
+        "hosel_allowed_deg", "press_s" ...
+    slack : shape (ny, nx); least distance inside the limits, in the steps of
+        `user_limits.QUANTITIES`; below 0 outside.
+    binding : array of text, shape (ny, nx); the limit that comes first.
+    centre : The two settings at the centre of the largest box inside the region, and the results
+        there. None: nothing meets the limits.
+    box : dict of str to (low, high); that box: both settings may be anywhere in it together.
+    tolerances_held : Half-width of the box in tolerances of the settings: at 1 both may be off by
+        their tolerance at the same time.
+    at_edge : The box ends at the edge of the map: the window may be larger than the map.
+    now : The two settings and the slack as the route has them, where that lies on the map.
+    proposed : The settable values next to the centre that meet all limits most surely; None: none
+        of them does.
+    sure : Chances there, by 256 lots of 32 heads (standard error 0.02).
+    cancelled : Stopped before its end: the map holds the rows finished by then.
     """
 
     x: Axis

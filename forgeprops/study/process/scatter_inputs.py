@@ -1,8 +1,6 @@
 """What varies in a shop and by how much: spreads of settings, analysis, dimensions and the laws
 themselves."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -40,11 +38,7 @@ class Input:
 
     Attributes
     ----------
-    setting : Setting
-    middle : float
-    spread : Spread
-    low, high : float
-        Where it is cut off: what the setting may be, or the limits of the grade.
+    low, high : Where it is cut off: what the setting may be, or the limits of the grade.
     """
 
     setting: Setting

@@ -1,7 +1,5 @@
 """The scatter of a real shop: what comes out when nothing stays as it is written down, and what matters."""
 
-from __future__ import annotations
-
 import html
 import math
 from collections.abc import Iterable, Mapping
@@ -38,11 +36,8 @@ class Distribution:
 
     Attributes
     ----------
-    mean, sd : float
-    percentiles : dict of float to float
-        At 0.135, 2.5, 10, 50, 90, 97.5 and 99.865 %.
-    nominal : float
-        With every input at its middle.
+    percentiles : At 0.135, 2.5, 10, 50, 90, 97.5 and 99.865 %.
+    nominal : With every input at its middle.
     """
 
     mean: float
@@ -57,10 +52,8 @@ class Outside:
 
     Attributes
     ----------
-    share, low, high : float
-        Share counted, with its 95 % interval.
-    capability : Capability or None
-        Of a limited quantity.
+    share, low, high : Share counted, with its 95 % interval.
+    capability : Of a limited quantity.
     """
 
     share: float
@@ -75,23 +68,13 @@ class Scatter:
 
     Attributes
     ----------
-    inputs : tuple of Input
-        What was drawn.
-    drawn : dict of str to array, shape (n,)
-        The inputs of every case.
-    samples : dict of str to array, shape (n,)
-        The results of every case.
-    distributions : dict of str to Distribution
-    outside : Outside
-        Outside any of the limits.
-    by_quantity : dict of str to Outside
-        Outside the limits of each quantity, with its capability.
-    indices : dict of str to Indices
-        Which input matters, by quantity; "slack" is the distance from the limits.
-    limits : Limits
-    cases : int
-        How many were marched.
-    cancelled : bool
+    inputs : What was drawn.
+    drawn : shape (n,); the inputs of every case.
+    samples : shape (n,); the results of every case.
+    outside : Outside any of the limits.
+    by_quantity : Outside the limits of each quantity, with its capability.
+    indices : Which input matters, by quantity; "slack" is the distance from the limits.
+    cases : How many were marched.
     """
 
     inputs: tuple[Input, ...]

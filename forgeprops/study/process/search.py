@@ -1,7 +1,5 @@
 """Settings that meet the limits with the most room for scatter; where none do, which limit to relax."""
 
-from __future__ import annotations
-
 import contextlib
 import html
 from collections.abc import Mapping
@@ -43,41 +41,28 @@ class Choice:
 
     Attributes
     ----------
-    feasible : bool
-        Whether settings were found that meet all limits.
-    settings : dict of str to float
-        The settings chosen; without feasible ones those that come nearest.
+    feasible : Whether settings were found that meet all limits.
+    settings : The settings chosen; without feasible ones those that come nearest.
     steel, head, route, shop
         The case with these settings.
-    results : dict of str to float
-        What comes out there and what it costs.
-    slack : float
-        Least margin without scatter, in steps of `user_limits.QUANTITIES`; below 0 outside.
-    binding : str
-        The limit that comes first.
-    robustness : float
-        The share of heads inside all limits under scatter, as the standard deviations that a single limit
-        would be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few
-        drawn heads; `scatter` counts the heads outside.
-    verdict : Verdict
-        At the settings: the chance that they are right, heads inside if they are, and with the model's doubt.
-    rounded : bool
-        Whether the settings are what a shop can set; not where no such values next to the optimum meet the limits.
-    at_end : tuple of str
-        Settings that stand at an end of their range: beyond it may be better.
-    scatter : Scatter or None
-        Full scatter at the settings: share outside with its interval, capability, what matters.
-    relax : DataFrame
-        Empty if feasible.  For every limit alone: by how much it would have to give, to what, and whether
-        that is enough (``enough``); the least first.
-    together_steps : float
-        By how many steps all limits would have to give together; 0 if feasible.
-    starts : DataFrame
-        The starts and what became of them.
-    limits : Limits
-    cases : int
-        How many cases it took.
-    cancelled : bool
+    results : What comes out there and what it costs.
+    slack : Least margin without scatter, in steps of `user_limits.QUANTITIES`; below 0 outside.
+    binding : The limit that comes first.
+    robustness : The share of heads inside all limits under scatter, as the standard deviations that
+        a single limit would be away if the same share of a normal distribution met it (3: a Cpk of
+        1). It ranks places by few drawn heads; `scatter` counts the heads outside.
+    verdict : At the settings: the chance that they are right, heads inside if they are, and with
+        the model's doubt.
+    rounded : Whether the settings are what a shop can set; not where no such values next to the
+        optimum meet the limits.
+    at_end : Settings that stand at an end of their range: beyond it may be better.
+    scatter : Full scatter at the settings: share outside with its interval, capability, what
+        matters.
+    relax : Empty if feasible. For every limit alone: by how much it would have to give, to what,
+        and whether that is enough (``enough``); the least first.
+    together_steps : By how many steps all limits would have to give together; 0 if feasible.
+    starts : The starts and what became of them.
+    cases : How many cases it took.
     """
 
     feasible: bool

@@ -1,7 +1,5 @@
 """Which input matters: first and total order indices of variance, and capability of a process."""
 
-from __future__ import annotations
-
 import warnings
 from dataclasses import dataclass
 
@@ -21,15 +19,11 @@ class Indices:
 
     Attributes
     ----------
-    names : tuple of str
-        Inputs.
-    first, total : array
-        First order: what fixing the input alone would take away.  Total: what would be left if all others
-        were fixed.
-    first_low, first_high, total_low, total_high : array
-        Their 95 % bootstrap intervals.
-    cases : int
-        How many cases it took.
+    names : Inputs.
+    first, total : First order: what fixing the input alone would take away. Total: what would be
+        left if all others were fixed.
+    first_low, first_high, total_low, total_high : Their 95 % bootstrap intervals.
+    cases : How many cases it took.
     """
 
     names: tuple[str, ...]
@@ -123,16 +117,12 @@ class Capability:
 
     Attributes
     ----------
-    cp : float or None
-        Width of the limits over six standard deviations; None with one limit.
-    cpk : float
-        Distance from the mean to the nearer limit over three standard deviations.
-    by_percentiles : float
-        The same from the median and the 0.135 and 99.865 percentiles, which needs no normal distribution.
-    normal : bool
-        False: the distribution is not normal, and `cp` and `cpk` do not mean the usual shares; use
-        `by_percentiles` and the share that was counted.
-    skewness : float
+    cp : Width of the limits over six standard deviations; None with one limit.
+    cpk : Distance from the mean to the nearer limit over three standard deviations.
+    by_percentiles : The same from the median and the 0.135 and 99.865 percentiles, which needs no
+        normal distribution.
+    normal : False: the distribution is not normal, and `cp` and `cpk` do not mean the usual shares;
+        use `by_percentiles` and the share that was counted.
     """
 
     cp: float | None

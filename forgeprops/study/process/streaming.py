@@ -4,8 +4,6 @@ A file carries a checksum of its inputs and appears whole, by renaming, so that 
 its chunk is finished.
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 from collections.abc import Iterator, Sequence
@@ -31,14 +29,10 @@ class Written:
 
     Attributes
     ----------
-    path : Path
-        The folder.
-    rows, errors : int
-        Cases in the folder, and those of them with an error.
-    computed, kept : int
-        Chunks calculated now, and chunks that were there.
-    finished : bool
-        False after a cancel.
+    path : The folder.
+    rows, errors : Cases in the folder, and those of them with an error.
+    computed, kept : Chunks calculated now, and chunks that were there.
+    finished : False after a cancel.
     """
 
     path: Path

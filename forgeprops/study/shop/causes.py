@@ -1,7 +1,5 @@
 """What may drift in a shop, and the answer when causes of odd hardness are ranked: tables and words."""
 
-from __future__ import annotations
-
 import functools
 import html
 from collections.abc import Iterable
@@ -79,20 +77,18 @@ class Causes:
 
     Attributes
     ----------
-    table : DataFrame
-        One row a cause, likeliest first: ``cause, label, probability, drift, drift_low, drift_high,
-        from_value, to_value, unit, misfit_sd`` (drift: likeliest, with 80 % interval; misfit: what it
-        leaves unexplained, standard deviations), and ``<zone>_hv`` that it would give in the measured zones.
-    readings : DataFrame
-        One row a measured zone: ``zone, readings, measured_hv, expected_hv, off_hv, sd_hv, off_sd``.
-    apart : DataFrame
-        Row: the true cause, at its likeliest drift (at least one standard deviation); column: another; how
-        near the other can come to the same readings, in their standard deviations.
-    confusable : DataFrame
-        Pairs of likely causes these readings cannot separate: ``cause, other, apart_sd, check``.
-    off_sd : float
-        How far all readings together are from what was expected, standard deviations (root of the
-        chi-square over the number of zones).
+    table : One row a cause, likeliest first: ``cause, label, probability, drift, drift_low,
+        drift_high, from_value, to_value, unit, misfit_sd`` (drift: likeliest, with 80 % interval;
+        misfit: what it leaves unexplained, standard deviations), and ``<zone>_hv`` that it would
+        give in the measured zones.
+    readings : One row a measured zone: ``zone, readings, measured_hv, expected_hv, off_hv, sd_hv,
+        off_sd``.
+    apart : Row: the true cause, at its likeliest drift (at least one standard deviation); column:
+        another; how near the other can come to the same readings, in their standard deviations.
+    confusable : Pairs of likely causes these readings cannot separate: ``cause, other, apart_sd,
+        check``.
+    off_sd : How far all readings together are from what was expected, standard deviations (root of
+        the chi-square over the number of zones).
     """
 
     table: object

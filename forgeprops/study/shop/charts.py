@@ -4,8 +4,6 @@ All work on numbers in any unit; with standardised numbers (in standard deviatio
 defaults are the published designs.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

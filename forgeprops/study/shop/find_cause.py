@@ -7,8 +7,6 @@ narrow drift only, gains little.  Readings scatter by the tester, by the everyda
 and by the model's own error where the shop's usual hardness is not given.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 import numpy as np

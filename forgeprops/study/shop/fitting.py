@@ -6,8 +6,6 @@ before anything was measured.  Traces that the model misses by more than their n
 variance is estimated along, with how far their misses hang together in time.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -39,14 +37,12 @@ class Noise:
 
     Attributes
     ----------
-    noise_c : float, optional
-        Noise of the thermocouples, K; by default estimated from each trace.
-    hardness_noise_hv : float
-        Scatter of single hardness readings, HV.
-    hardness_model_sd_hv : float, optional
-        Of the hardness model itself, HV; by default what its residuals on measured bars say for the structure.
-    clock_sd_s : float
-        Of the logger's zero, s; an offset of each head's clock is fitted too.  0: no offset.
+    noise_c : Noise of the thermocouples, K; by default estimated from each trace.
+    hardness_noise_hv : Scatter of single hardness readings, HV.
+    hardness_model_sd_hv : Of the hardness model itself, HV; by default what its residuals on
+        measured bars say for the structure.
+    clock_sd_s : Of the logger's zero, s; an offset of each head's clock is fitted too. 0: no
+        offset.
     """
 
     noise_c: float | None = None

@@ -1,7 +1,5 @@
 """Acceptance of a heat of steel before it is forged: accept, accept with adjusted settings, or hold, and why."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """What comes of a heat of steel: the verdict in numbers, as a row of a table and in sentences."""
 
-from __future__ import annotations
-
 import html
 import math
 from collections.abc import Mapping
@@ -23,28 +21,18 @@ class Judgement:
 
     Attributes
     ----------
-    heat, verdict, reason : str
-        Verdict is "accept", "accept with adjusted settings" or "hold".
-    limits : Limits
-    results : dict of str to float
-        At the settings as they are: by the names of `user_limits.QUANTITIES`.
-    intervals : dict of str to (float, float)
-        80 % interval of those that have one: hardness of the zones and the hosel's degrees.
-    chances : dict of str to float
-        Chance that each limited quantity is inside.
-    grade_span : dict of str to (float, float)
-        The same quantities at the lean and the rich end of the grade's range, lower number first; empty
-        without one.
-    outside_grade : tuple of str
-        Elements outside the grade's range, in words.
-    settings : dict of str to float
-        Adjusted settings; empty unless adjusted.
-    adjusted : dict of str to float
-        Results at the adjusted settings; empty unless adjusted.
-    sure : ShortVerdict or None
-        Chances by the draw of the verdict at the same settings.
-    estimate : Estimate or None
-        At the settings that the verdict stands for; None if the certificate cannot be used.
+    heat, verdict, reason : Verdict is "accept", "accept with adjusted settings" or "hold".
+    results : At the settings as they are: by the names of `user_limits.QUANTITIES`.
+    intervals : dict of str to (float, float); 80 % interval of those that have one: hardness of the
+        zones and the hosel's degrees.
+    chances : Chance that each limited quantity is inside.
+    grade_span : dict of str to (float, float); the same quantities at the lean and the rich end of
+        the grade's range, lower number first; empty without one.
+    outside_grade : Elements outside the grade's range, in words.
+    settings : Adjusted settings; empty unless adjusted.
+    adjusted : Results at the adjusted settings; empty unless adjusted.
+    sure : Chances by the draw of the verdict at the same settings.
+    estimate : At the settings that the verdict stands for; None if the certificate cannot be used.
     """
 
     heat: str

@@ -1,8 +1,6 @@
 """Measurements laid beside the heads they were made on: which steel, drawing and route, which probe, which
 mean."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 

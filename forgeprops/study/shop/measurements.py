@@ -4,8 +4,6 @@ One row is one reading; units stand in the header; nothing is dropped silently. 
 the readers and, with examples, in data/demo/README.md.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 
@@ -38,9 +36,7 @@ class HardnessReadings:
 
     Attributes
     ----------
-    frame : DataFrame
-        ``head_id, zone, position, value, scale, hardness_hv, file_row``.
-    problems : tuple of Problem
+    frame : ``head_id, zone, position, value, scale, hardness_hv, file_row``.
     """
 
     frame: object
@@ -188,9 +184,7 @@ class Bends:
 
     Attributes
     ----------
-    frame : DataFrame
-        ``head_id, degrees, force_n, cracked, file_row``.
-    problems : tuple of Problem
+    frame : ``head_id, degrees, force_n, cracked, file_row``.
     """
 
     frame: object

@@ -1,7 +1,5 @@
 """What a fit to the shop's measurements found, in numbers, tables and words."""
 
-from __future__ import annotations
-
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -39,28 +37,20 @@ class ShopFit:
 
     Attributes
     ----------
-    shop : Shop
-        To be handed to `estimate` or saved (`shop.save("bay2.shop.json")`).
-    before : Shop
-        What the fit started from.
-    priors : tuple of Prior
-        What was known of each fitted number.
-    deviates, deviate_sd : array
-        Each number in standard deviations of its prior, and its standard deviation on that scale.
-    correlations : array
-        Between the fitted numbers.
-    traces : DataFrame
-        ``head_id, channel, zone, depth_mm, time_s, measured_c, before_c, fitted_c, residual_c,
+    shop : To be handed to `estimate` or saved (`shop.save("bay2.shop.json")`).
+    before : What the fit started from.
+    priors : What was known of each fitted number.
+    deviates, deviate_sd : Each number in standard deviations of its prior, and its standard
+        deviation on that scale.
+    correlations : Between the fitted numbers.
+    traces : ``head_id, channel, zone, depth_mm, time_s, measured_c, before_c, fitted_c, residual_c,
         standardised``: measured minus fitted, and over the standard deviation it counted with.
-    hardness : DataFrame
-        ``head_id, zone, readings, measured_hv, before_hv, fitted_hv, residual_hv, standardised``.
-    clocks : dict of str to (float, float)
-        By how much each head's logger runs late against the furnace door, s, with its standard error.
-    at_bound : tuple of str
-        Numbers that stopped at the end of what is allowed.
-    problems : tuple of Problem
-        What was not used and why.
-    warnings : tuple of Warn
+    hardness : ``head_id, zone, readings, measured_hv, before_hv, fitted_hv, residual_hv,
+        standardised``.
+    clocks : dict of str to (float, float); by how much each head's logger runs late against the
+        furnace door, s, with its standard error.
+    at_bound : Numbers that stopped at the end of what is allowed.
+    problems : What was not used and why.
     """
 
     shop: Shop

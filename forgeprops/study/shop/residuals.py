@@ -1,7 +1,5 @@
 """Readings of a shop against the model: residuals over their noise, their derivatives, and the least-squares step."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

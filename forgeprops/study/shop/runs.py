@@ -1,7 +1,5 @@
 """How each measured head was made: its heat of steel, its drawing and the settings of its route."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from ...base.errors import InputError, check_choice, shown

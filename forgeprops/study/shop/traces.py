@@ -1,7 +1,5 @@
 """Thermocouple traces of the shop: read with care, placed on the head, cleaned of what no head did."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -73,11 +71,9 @@ class Channel:
 
     Attributes
     ----------
-    name : str
-        As in the trace file.
+    name : As in the trace file.
     zone : {"face", "rim", "body", "neck", "hosel"}
-    depth_mm : float or None
-        Depth of the junction below the front (sprayed) surface, mm; None if not known.
+    depth_mm : Depth of the junction below the front (sprayed) surface, mm; None if not known.
     """
 
     name: str
@@ -96,9 +92,8 @@ class Traces:
 
     Attributes
     ----------
-    frame : DataFrame
-        ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within each channel.
-    problems : tuple of Problem
+    frame : ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within
+        each channel.
     """
 
     frame: object

@@ -1,7 +1,5 @@
 """Predicted against measured over time: control limits, drift alarms, and what they mean in words."""
 
-from __future__ import annotations
-
 import csv
 import datetime
 import io
@@ -144,18 +142,14 @@ class Tracking:
 
     Attributes
     ----------
-    table : DataFrame
-        The log with ``error`` (measured − predicted), ``z`` (error from the centre in standard deviations),
-        ``cusum_high, cusum_low, ewma, ewma_lower, ewma_upper`` (in standard deviations) and ``alarm``.
-    alarms : DataFrame
-        One row per alarm: quantity, chart, direction, head and date of the alarm and of the likely
-        beginning, and the estimated shift in the quantity's unit.
-    limits : DataFrame
-        Per quantity: readings, how many settled the limits, centre, standard deviation, and the error limits
-        centre ± 3 standard deviations.
-    problems : tuple of Problem
-    sentences : tuple of str
-        What to tell people.
+    table : The log with ``error`` (measured − predicted), ``z`` (error from the centre in standard
+        deviations), ``cusum_high, cusum_low, ewma, ewma_lower, ewma_upper`` (in standard
+        deviations) and ``alarm``.
+    alarms : One row per alarm: quantity, chart, direction, head and date of the alarm and of the
+        likely beginning, and the estimated shift in the quantity's unit.
+    limits : Per quantity: readings, how many settled the limits, centre, standard deviation, and
+        the error limits centre ± 3 standard deviations.
+    sentences : What to tell people.
     """
 
     table: object

@@ -4,8 +4,6 @@ One curve is taken for the whole trace, which holds while spray and water stay t
 sensitive to noise than the flux over time (`surface_flux`), which follows any cooling.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,20 +41,16 @@ class CoolingCurve:
 
     Attributes
     ----------
-    surface_c, h_w_m2k : ndarray
-        The curve's knots; between them ln h is straight.
-    standard_error : ndarray
-        Of ln h, from the noise alone: 0.05 means 5 %.  Conductivity, heat capacity and depth add theirs.
-    seen : ndarray of bool
-        Knots well inside the surface temperatures of the trace (a knot's distance from the lowest, half of
-        one from the highest): nearer to the ends only one side of a knot is measured.
-    water_c : float
-        Temperature that h refers to.
-    time_s, measured_c, fitted_c, at_surface_c : ndarray
-        The trace, the model's thermocouple, and its surface.
-    noise_c, misfit_c : float
-        Noise of the trace, and standard deviation of measured minus fitted.
-    warnings : tuple of Warn
+    surface_c, h_w_m2k : The curve's knots; between them ln h is straight.
+    standard_error : Of ln h, from the noise alone: 0.05 means 5 %. Conductivity, heat capacity and
+        depth add theirs.
+    seen : Knots well inside the surface temperatures of the trace (a knot's distance from the
+        lowest, half of one from the highest): nearer to the ends only one side of a knot is
+        measured.
+    water_c : Temperature that h refers to.
+    time_s, measured_c, fitted_c, at_surface_c : The trace, the model's thermocouple, and its
+        surface.
+    noise_c, misfit_c : Noise of the trace, and standard deviation of measured minus fitted.
     """
 
     surface_c: np.ndarray

@@ -1,7 +1,5 @@
 """Heat flux at a cooled surface over time, from a thermocouple at a known depth below it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,12 +59,9 @@ class SurfaceFlux:
 
     Attributes
     ----------
-    time_s, flux_w_m2, surface_c : ndarray
-        Each flux holds up to its time.
-    future_steps : int
-        Over how many steps ahead it was measured.
-    standard_error_w_m2 : float
-        Of each flux, from the noise alone.
+    time_s, flux_w_m2, surface_c : Each flux holds up to its time.
+    future_steps : Over how many steps ahead it was measured.
+    standard_error_w_m2 : Of each flux, from the noise alone.
     """
 
     time_s: np.ndarray
