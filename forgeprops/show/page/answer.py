@@ -1,6 +1,7 @@
 """What the page shows of one job: curves, zones, tiles, signs and the sentence, in the reader's units."""
 
 import re
+from base64 import b64encode
 
 import numpy as np
 
@@ -29,14 +30,17 @@ HEAD_NUMBERS = (
 _LEVELS = ("good", "marginal", "out")
 
 
-def curves_of(result, units: Units) -> bytes:
-    """Times and the temperature of the five zones, six rows of float32, zone after zone."""
+def curves_of(result, units: Units) -> str:
+    """Times and the temperature of the five zones, six rows of float32, zone after zone, in base 64.
+
+    Text, because the page server hangs on a binary message to a connection that names no protocol.
+    """
     out_s = result.events["out of furnace"]
     rows = [
         units.from_c(np.interp(out_s + TIMES_S, z.time_s, z.temperature_c))
         for z in result.zones.values()
     ]
-    return np.stack([TIMES_S, *rows]).astype("<f4").tobytes()
+    return b64encode(np.stack([TIMES_S, *rows]).astype("<f4")).decode()
 
 
 def _level(states: list[LimitState]) -> str:

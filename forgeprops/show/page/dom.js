@@ -31,8 +31,7 @@ const put = (e, props) => { for (const k in props) e.setAttribute(k, props[k]); 
 const text = (e, s) => { if (e.textContent !== s) e.textContent = s; };
 const label = (props, words) => { const e = svg("text", props); e.textContent = words; return e; };
 const pct = (v, lo, hi) => Math.max(0, Math.min(100, (100 * (v - lo)) / (hi - lo)));
-const floats = (d) => d && d.byteLength ? new Float32Array(d.buffer.slice(d.byteOffset, d.byteOffset + d.byteLength))
-  : null;
+const floats = (d) => d ? new Float32Array(Uint8Array.from(atob(d), (c) => c.charCodeAt(0)).buffer) : null;
 const dated = (name) => name.replace(".", `-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "")}.`);
 
 // Under a page server: a menu of all pages

@@ -47,8 +47,8 @@ class Page(Widget):
     scripts = ("plot.js", "page.js")
     move = t.Dict().tag(sync=True)  # page → kernel: a slider on its way, the newest counts
     state = t.Dict().tag(sync=True)  # kernel → page: the answer
-    curves = t.Bytes().tag(sync=True)
-    ghost = t.Bytes().tag(sync=True)
+    curves = t.Unicode().tag(sync=True)
+    ghost = t.Unicode().tag(sync=True)
     more = t.Dict().tag(sync=True)  # strips, remedy, numbers: calculated at rest
     content = t.Dict().tag(sync=True)  # the open tab's blocks
     busy = t.Dict().tag(sync=True)  # long work: share done, time left
@@ -181,7 +181,7 @@ class Page(Widget):
         if pinned is not None:
             result = estimate(pinned)
             self._pinned = pinned, result, result.verdict
-        self.ghost = curves_of(self._pinned[1], self.desk.units) if pinned else b""
+        self.ghost = curves_of(self._pinned[1], self.desk.units) if pinned else ""
         self._push()
 
     def _answer(self, full: bool) -> None:
