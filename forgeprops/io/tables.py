@@ -24,11 +24,11 @@ _KINDS = {"f": "number", "i": "whole", "u": "whole", "b": "flag"}
 _TEXT_MOST, _ROWS_MOST = 32_767, 1_048_576
 
 
-def data_frame(columns=None, **options):
+def data_frame(data=None, **options):
     """A DataFrame; pandas, which takes a quarter of a second to load, is loaded at the first one."""
     import pandas as pd
 
-    return pd.DataFrame(columns, **options)
+    return pd.DataFrame(data, **options)
 
 
 def write_table(table, path, overwrite: bool = False) -> None:

@@ -204,8 +204,10 @@ def scatter(
     d = len(inputs)
     base = 0
     if indices is not False:
-        base = 1024 if indices is True else check_number(indices, "base sample", 16, 10_000_000)
-        base = min(2 ** int(math.log2(min(base, n // 2) if indices is True else base)), n // 2)
+        most = min(1024, n // 2)
+        if indices is not True:
+            most = check_number(indices, "base sample", 16, 10_000_000)
+        base = min(2 ** int(math.log2(most)), n // 2)
 
     def sample(u: np.ndarray) -> np.ndarray:
         return np.stack([i.quantile(u[:, k]) for k, i in enumerate(inputs)], axis=1)
