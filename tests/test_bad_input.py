@@ -192,15 +192,8 @@ def words_of(name, value):
     number = f"{value:g}" if isinstance(value, (int, float)) and abs(value) < 1e300 else ""
     label = {"source": "upload", "seconds": "time"}.get(name, "")
     given = [
-        label,
-        "file" * (name == "source"),
-        "nul?byte" * (name == "source"),
-        repr(value)[:12],
-        str(value)[:12],
-        number,
-        type(value).__name__,
-        *inside,
-    ]
+        label, "file" * (name == "source"), "nul?byte" * (name == "source"), repr(value)[:12],
+        str(value)[:12], number, type(value).__name__, *inside]  # fmt: skip
     return [plain.replace("_", " "), name, *plain.split("_"), *given]
 
 
@@ -270,15 +263,10 @@ def test_command_line_refuses(options, capsys, tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     "name", ["", " ", "a\n}", "a\rb", "\x1b[31m", "\ud800", "a\u2028b", "x" * 121, 7]
 )
-@pytest.mark.parametrize(
-    "make",
-    [
-        lambda name: fp.Steel(name, {"C": 0.3}),
-        lambda name: dataclasses.replace(fp.head("mid-iron"), name=name),
-        lambda name: fp.Shop(name=name),
-    ],
-    ids=["steel", "head", "shop"],
-)
+@pytest.mark.parametrize("make", [
+    lambda name: fp.Steel(name, {"C": 0.3}),
+    lambda name: dataclasses.replace(fp.head("mid-iron"), name=name),
+    lambda name: fp.Shop(name=name)], ids=["steel", "head", "shop"])  # fmt: skip
 def test_names_are_printable_and_bounded(make, name):
     with pytest.raises(InputError) as refused:
         make(name)
@@ -306,11 +294,8 @@ _FORBIDDEN_MODULES = {
 
 #: The engine alone loads and calls a library, and its build hook alone runs a compiler.
 _ALLOWED = {
-    "engine/native/library.py": {"ctypes"},
-    "engine/batch.py": {"ctypes"},
-    "engine/native/build_hook.py": {"subprocess"},
-    "engine/native/cross_build.py": {"subprocess"},
-}
+    "engine/native/library.py": {"ctypes"}, "engine/batch.py": {"ctypes"},
+    "engine/native/build_hook.py": {"subprocess"}, "engine/native/cross_build.py": {"subprocess"}}  # fmt: skip
 
 
 def test_nothing_is_unpickled_or_evaluated():

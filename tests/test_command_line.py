@@ -104,23 +104,19 @@ def test_bad_input_is_one_line_and_exit_code_2(options, words, capsys):
     assert main([*options, "--json"]) == 2
     said = capsys.readouterr()
     assert said.out == ""
-    assert (
-        said.err.count("\n") == 1
-        and said.err.startswith("forgeprops: ")
-        and "Traceback" not in said.err
-    )
+    assert said.err.count("\n") == 1
+    assert said.err.startswith("forgeprops: ")
+    assert "Traceback" not in said.err
     for word in words:
         assert word in said.err
 
 
 def test_process_exit_codes_and_streams():
     bad = run("--grade", "9999")
-    assert (
-        bad.returncode == 2
-        and bad.stdout == ""
-        and "9999" in bad.stderr
-        and "Traceback" not in bad.stderr
-    )
+    assert bad.returncode == 2
+    assert bad.stdout == ""
+    assert "9999" in bad.stderr
+    assert "Traceback" not in bad.stderr
     wrong = run("--no-such-option")
     assert wrong.returncode == 2 and "--no-such-option" in wrong.stderr
     assert run("--version").stdout.strip() == f"forgeprops {fp.__version__}"
@@ -164,15 +160,7 @@ def test_list_and_help(capsys):
 def test_any_setting_can_be_set_and_a_job_saved_and_started_from(tmp_path, capsys):
     file = str(tmp_path / "a.job.json")
     given = [
-        "--grade",
-        "1045",
-        "--spray-s",
-        "6",
-        "--bar-mm",
-        "600",
-        "--set",
-        "face_thickness_mm=2.4",
-    ]
+        "--grade", "1045", "--spray-s", "6", "--bar-mm", "600", "--set", "face_thickness_mm=2.4"]  # fmt: skip
     given += ["--set", "C=0.47", "--set", "shop_spray=1.2", "--set", "back_on_die=true"]
     assert main([*given, "--save-job", file, "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)

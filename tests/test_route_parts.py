@@ -86,12 +86,8 @@ def test_texts_and_limits_follow_the_quench(results, name):
 def test_what_must_be_said_of_a_bath_is_said(results):
     codes = {n: {w.code for w in r.warnings} for n, r in results.items()}
     cracks = {n for n, found in codes.items() if "quench-crack" in found}
-    assert {"water", "usual"} <= cracks and not cracks & {
-        "oil",
-        "air",
-        "air on the face",
-        "polymer",
-    }
+    assert {"water", "usual"} <= cracks
+    assert not cracks & {"oil", "air", "air on the face", "polymer"}
     assert "oil-fire" in codes["oil"] and "oil-fire:open" in codes["oil to 30 mm"]
     assert {n for n, found in codes.items() if "bath-law" in found} == {"oil", "oil to 30 mm", "polymer", "water"}  # fmt: skip
     hot = fp.estimate("1040", route=dry(fp.Quench("water bath", fluid_c=80.0)))

@@ -27,11 +27,9 @@ FITTED = Shop(
 
 def test_default_is_neutral_and_positions_keep_their_meaning():
     assert Shop() == Shop(1.0, 0.8, 1.0, 1.0, 0.0, "neutral")
-    assert (
-        Shop().fitted == ()
-        and Shop().standard_error("spray") == 0.0
-        and hash(Shop()) == hash(Shop())
-    )
+    assert Shop().fitted == ()
+    assert Shop().standard_error("spray") == 0.0
+    assert hash(Shop()) == hash(Shop())
     assert pickle.loads(pickle.dumps(FITTED)) == FITTED
 
 

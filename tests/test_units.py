@@ -87,11 +87,9 @@ def test_a_sentence_is_said_in_other_units(said, shown):
 
 
 def test_units_by_word_and_columns_of_a_table():
-    assert (
-        Units.of("US") == US
-        and Units.of("si") == Units()
-        and Units.of("f, in") == Units("°F", "in")
-    )
+    assert Units.of("US") == US
+    assert Units.of("si") == Units()
+    assert Units.of("f, in") == Units("°F", "in")
     for wrong in ("parsec", "mm in"):
         with pytest.raises(InputError, match="units"):
             Units.of(wrong)

@@ -13,13 +13,10 @@ from forgeprops.answer.verdict import chances, level_of, verdict_of
 R = fp.Route()
 #: Six heads of a shop, with the level and the cause that a metallurgist expects.
 SIX = {
-    "4130": (R, "marginal", "face"),
-    "1020": (R, "out", "face"),
-    "4140": (R.with_(spray_s=4), "out", "pull"),
-    "1045": (R, "out", "crack"),
+    "4130": (R, "marginal", "face"), "1020": (R, "out", "face"),
+    "4140": (R.with_(spray_s=4), "out", "pull"), "1045": (R, "out", "crack"),
     "8620": (R, "out", "face"),
-    "4130 tempered": (fp.Route(later=(fp.Temper(600, 3600),)), "out", "face"),
-}
+    "4130 tempered": (fp.Route(later=(fp.Temper(600, 3600),)), "out", "face")}  # fmt: skip
 
 
 @pytest.fixture(scope="module", params=SIX)

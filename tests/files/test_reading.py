@@ -35,12 +35,8 @@ def test_path_bytes_and_upload_read_the_same(tmp_path):
     path.write_bytes(b"C;Mn")
     upload = {"name": "a.csv", "type": "text/csv", "size": 4, "content": memoryview(b"C;Mn")}
     sources = [
-        read_source(path),
-        read_source(str(path)),
-        read_source(b"C;Mn", "a.csv"),
-        read_source(upload),
-        read_source((upload,)),
-    ]
+        read_source(path), read_source(str(path)), read_source(b"C;Mn", "a.csv"),
+        read_source(upload), read_source((upload,))]  # fmt: skip
     assert len(set(sources)) == 1
 
 
@@ -84,14 +80,9 @@ TEXTS = {
 }
 
 
-@pytest.mark.parametrize(
-    "language, encoding",
-    [
-        *(("german", e) for e in "utf-8 utf-8-sig utf-16 utf-16-le utf-16-be latin-1".split()),
-        ("spanish", "cp1252"),
-        *(("japanese", e) for e in "utf-8 cp932 utf-16".split()),
-    ],
-)
+@pytest.mark.parametrize("language, encoding", [
+    *(("german", e) for e in "utf-8 utf-8-sig utf-16 utf-16-le utf-16-be latin-1".split()),
+    ("spanish", "cp1252"), *(("japanese", e) for e in "utf-8 cp932 utf-16".split())])  # fmt: skip
 def test_encodings(language, encoding):
     assert decode_text(TEXTS[language].encode(encoding))[0] == TEXTS[language]
 
@@ -102,16 +93,12 @@ def test_encodings(language, encoding):
 FIRST = "0.21|0,21|.21|,21|0.21%|0,21 %| 0.21\u00a0|０．２１|2.1E-1|2,1e-01|+0.21|0.21¹|0.21*|0.21 a)|0.21 ± 0.01"
 
 
-@pytest.mark.parametrize(
-    "cell, value",
-    [
-        *((cell, 0.21) for cell in FIRST.split("|")),
-        *((cell, 1234.5) for cell in ("1.234,5", "1,234.5")),
-        *((cell, 12500.0) for cell in ("12 500", "12'500")),
-        *((0.21, 0.21), (7, 7.0), ("−5", -5.0), ("~0.2", 0.2), ("70 ppm", 70.0)),
-        ("1.234.567", 1234567.0),
-    ],
-)
+@pytest.mark.parametrize("cell, value", [
+    *((cell, 0.21) for cell in FIRST.split("|")),
+    *((cell, 1234.5) for cell in ("1.234,5", "1,234.5")),
+    *((cell, 12500.0) for cell in ("12 500", "12'500")),
+    *((0.21, 0.21), (7, 7.0), ("−5", -5.0), ("~0.2", 0.2), ("70 ppm", 70.0)),
+    ("1.234.567", 1234567.0)])  # fmt: skip
 def test_numbers_people_write(cell, value):
     reading = read_number(cell)
     assert reading.kind == "number" and reading.value == pytest.approx(value, rel=1e-12)
@@ -128,14 +115,10 @@ def test_what_is_no_number_is_never_guessed(cell):
     assert read_number(cell).kind == "unreadable"
 
 
-@pytest.mark.parametrize(
-    "cell, kind",
-    [
-        *((cell, "missing") for cell in (None, "", "-", "n.d.", "N/A", "—")),
-        *((cell, "trace") for cell in ("trace", "Spuren")),
-        *((cell, "below") for cell in ("<0.01", "< 0,01 %", "≤0.01", "LT 0.01")),
-    ],
-)
+@pytest.mark.parametrize("cell, kind", [
+    *((cell, "missing") for cell in (None, "", "-", "n.d.", "N/A", "—")),
+    *((cell, "trace") for cell in ("trace", "Spuren")),
+    *((cell, "below") for cell in ("<0.01", "< 0,01 %", "≤0.01", "LT 0.01"))])  # fmt: skip
 def test_what_stands_instead_of_a_number(cell, kind):
     assert read_number(cell).kind == kind
 

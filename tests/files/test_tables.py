@@ -30,11 +30,8 @@ def test_tables_come_back_as_written(ending, tmp_path):
     )
     fp.write_table(table, tmp_path / f"t{ending}")
     back = fp.read_table(tmp_path / f"t{ending}")
-    assert back.heat.tolist() == NASTY and back.dtypes.astype(str).tolist()[1:] == [
-        "float64",
-        "int64",
-        "bool",
-    ]
+    assert back.heat.tolist() == NASTY
+    assert back.dtypes.astype(str).tolist()[1:] == ["float64", "int64", "bool"]
     pd.testing.assert_frame_equal(
         back.drop(columns="heat"), table.drop(columns="heat"), check_exact=True
     )
@@ -70,17 +67,13 @@ def test_estimates_come_back(tmp_path):
         assert np.array_equal(back.face_hardness_hv, table.face_hardness_hv, equal_nan=True)
 
 
-@pytest.mark.parametrize(
-    "table, path, message",
-    [
-        (pd.DataFrame({"a": [1, "x"]}), "t.csv", "column 'a' holds 1"),
-        (pd.DataFrame({5: [1]}), "t.csv", "column 5"),
-        (pd.DataFrame({"a": ["\ud800"]}, dtype=object), "t.parquet", "cannot hold"),
-        (pd.DataFrame({"a": ["x" * 40_000]}), "t.xlsx", "40000 characters"),
-        (pd.DataFrame({"a": [1]}), "t.txt", "Allowed: .csv, .xlsx, .parquet"),
-        ([1], "t.csv", "table must be a DataFrame"),
-    ],
-)
+@pytest.mark.parametrize("table, path, message", [
+    (pd.DataFrame({"a": [1, "x"]}), "t.csv", "column 'a' holds 1"),
+    (pd.DataFrame({5: [1]}), "t.csv", "column 5"),
+    (pd.DataFrame({"a": ["\ud800"]}, dtype=object), "t.parquet", "cannot hold"),
+    (pd.DataFrame({"a": ["x" * 40_000]}), "t.xlsx", "40000 characters"),
+    (pd.DataFrame({"a": [1]}), "t.txt", "Allowed: .csv, .xlsx, .parquet"),
+    ([1], "t.csv", "table must be a DataFrame")])  # fmt: skip
 def test_what_no_file_can_hold_is_refused(table, path, message, tmp_path):
     with pytest.raises(InputError, match=message):
         fp.write_table(table, tmp_path / path)

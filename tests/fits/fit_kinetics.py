@@ -81,11 +81,8 @@ MIDDLE_OF_BAND = {
 END_POINTS = 26
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
 KIN = {
-    "4140": ("42CrMo4", "SCM435"),
-    "4130": ("30CrMo",),
-    "1040": ("C45", "1045"),
-    "1050": ("C45", "1045"),
-}
+    "4140": ("42CrMo4", "SCM435"), "4130": ("30CrMo",), "1040": ("C45", "1045"),
+    "1050": ("C45", "1045")}  # fmt: skip
 #: Rate at which 95 % martensite is reached, °C/s, and standard deviation of its ln: C45 above 100, 42CrMo4 20
 #: to 30 (orders of magnitude, from memory).
 CRITICAL = {

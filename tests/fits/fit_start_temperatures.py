@@ -110,12 +110,8 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
     error = (measured - plain)[train]
     today = datetime.date.today().isoformat()
     common = {
-        "quantity": quantity,
-        "rows": int(train.sum()),
-        "sources": len(np.unique(group[train])),
-        "fitted": today,
-        "basis": "derived",
-    }
+        "quantity": quantity, "rows": int(train.sum()), "sources": len(np.unique(group[train])),
+        "fitted": today, "basis": "derived"}  # fmt: skip
     fits = [
         {**common, "term": t, "value": f"{v:.4g}", "standard_error": f"{s:.2g}"}
         for t, v, s in zip(terms, b, se, strict=True)

@@ -33,13 +33,9 @@ from forgeprops.inputs.head import (
 def plain(**changes):
     """A head of round numbers, so that a pocket calculator checks it."""
     parts = {
-        "name": "plain",
-        "face": Face(40, 30, 3.0, 0.5),
-        "rim": Rim(70, 40, 4.0, 0.5),
-        "body": (Block("sole", 60, 20, 8, 0.5),),
-        "neck": Neck(20, 16),
-        "hosel": Hosel(50, 14, 10, 30, 1.0, 2.0, 15),
-    }
+        "name": "plain", "face": Face(40, 30, 3.0, 0.5), "rim": Rim(70, 40, 4.0, 0.5),
+        "body": (Block("sole", 60, 20, 8, 0.5),), "neck": Neck(20, 16),
+        "hosel": Hosel(50, 14, 10, 30, 1.0, 2.0, 15)}  # fmt: skip
     return Head(**{**parts, **changes})
 
 

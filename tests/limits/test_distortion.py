@@ -122,10 +122,8 @@ def test_strains_of_real_layers_are_those_of_their_structure():
     shape = bow_of_head(head, zone, carbon)
     mismatch = 1.68 * carbon / 300.0  # of full martensite and pearlite
     t, span = head.face.forged_thickness_mm, head.face.length_mm
-    assert (
-        shape.bow_mm == pytest.approx(mismatch / t * span**2 / 8.0, rel=2e-3)
-        and shape.thermal_mm == 0.0
-    )
+    assert shape.bow_mm == pytest.approx(mismatch / t * span**2 / 8.0, rel=2e-3)
+    assert shape.thermal_mm == 0.0
     zone.hardness_hv = 165.0  # tempered until its martensite is as soft as pearlite: no room left
     zone.as_quenched_hv = 165.0 + 0.5 * (float(hv_from_hrc(as_quenched_hrc(carbon))) - 165.0)
     assert bow_of_head(head, zone, carbon).bow_mm == pytest.approx(0.0, abs=1e-9)

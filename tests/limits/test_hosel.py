@@ -206,10 +206,8 @@ def test_4140_as_cooled_in_air_is_out_by_its_pull_not_by_its_metal():
     bend = hosel_bend(13.4, 9.4, 15.0, 310.0, fractions={"bainite": 0.95, "martensite": 0.05})
     assert 2.0 < bend.allowed_deg < 4.0 and bend.bar_force_n > 400.0
     assert bend.hand_deg < 0.6 and bend.steady_deg == 0.0 and bend.bar_length_needed_mm > 500.0
-    assert (
-        "hosel:pull" in [w.code for w in bend.warnings]
-        and "For 400 N the bar must be" in bend.words()
-    )
+    assert "hosel:pull" in [w.code for w in bend.warnings]
+    assert "For 400 N the bar must be" in bend.words()
 
 
 def test_a_reading_is_enough():
@@ -224,9 +222,8 @@ def test_soft_and_hard_hosel_of_one_geometry():
     soft, hard = (hosel_bend(hardness_hv=hv, fractions=f) for hv, f in ((150, SOFT), (320, HARD)))
     assert soft.allowed_deg > 3.5 and hard.hand_deg < 0.6
     assert soft.governed_by == "wall" and hard.governed_by in ("crack", "re-bends")
-    assert (
-        hard.bar_force_n > 2.3 * soft.bar_force_n and hard.springback_deg > 2 * soft.springback_deg
-    )
+    assert hard.bar_force_n > 2.3 * soft.bar_force_n
+    assert hard.springback_deg > 2 * soft.springback_deg
     # the fully plastic moments by hand: yield × (13.4³ − 9.4³)/6
     assert soft.limit_moment_nm == pytest.approx(soft.strength.yield_mpa * 262.59 / 1000, rel=1e-3)
     assert "150 HV" in soft.words() and "firm" in soft.words() and "springs back" in soft.words()
@@ -264,9 +261,8 @@ def test_one_bend_takes_more_than_bends_there_and_back():
 
 def test_loft_and_lie_add_as_vectors_and_mirror():
     both = hosel_bend(target_lie_deg=1.2, target_loft_deg=0.9)
-    assert both.target_deg == pytest.approx(1.5) and both.direction_deg == pytest.approx(
-        36.87, abs=0.01
-    )
+    assert both.target_deg == pytest.approx(1.5)
+    assert both.direction_deg == pytest.approx(36.87, abs=0.01)
     assert (
         hosel_bend(target_lie_deg=1.2, target_loft_deg=0.9, hand="left").direction_deg
         == -both.direction_deg
@@ -291,10 +287,8 @@ def test_it_bends_first_where_it_is_weak():
         hosel_bend(hardness_hv=150, fractions=SOFT).bends_at_mm == 20.0
     )  # greatest moment: the clamp
     graded = hosel_bend(hardness_hv=150, fractions=SOFT, neck_hardness_hv=200)
-    assert (
-        graded.bends_at_mm == 0.0
-        and graded.allowed_deg < hosel_bend(hardness_hv=150, fractions=SOFT).allowed_deg
-    )
+    assert graded.bends_at_mm == 0.0
+    assert graded.allowed_deg < hosel_bend(hardness_hv=150, fractions=SOFT).allowed_deg
     assert "not at the clamp" in graded.words()
     tapered = hosel_bend(hardness_hv=150, fractions=SOFT, neck_outside_mm=15)
     assert tapered.bends_at_mm == 0.0

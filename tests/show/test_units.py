@@ -26,11 +26,9 @@ def test_damaged_file_falls_back_to_defaults():
 
 def test_temperature_there_and_back():
     f = u.Units("°F")
-    assert (
-        f.from_c(0.0) == 32.0
-        and f.from_c(100.0) == 212.0
-        and f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
-    )
+    assert f.from_c(0.0) == 32.0
+    assert f.from_c(100.0) == 212.0
+    assert f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
     assert f.step_from_c(10.0) == 18.0
 
 

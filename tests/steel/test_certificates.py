@@ -153,15 +153,9 @@ def test_scaled_integers_of_a_japanese_mill_sheet():
 
 def test_element_value_list_of_a_laboratory():
     rows = [
-        ["Sample", "Element", "Result", "Unit"],
-        ["A1", "C", 0.31, "%"],
-        ["A1", "Cr", 0.95, "%"],
-        ["A1", "N", 70, "ppm"],
-        ["A2", "C", 0.29, "%"],
-        ["A2", "Cr", 0.90, "%"],
-        ["A2", "density", 7.8, "g/cm3"],
-        ["A2", "N", "<5", "ppm"],
-    ]
+        ["Sample", "Element", "Result", "Unit"], ["A1", "C", 0.31, "%"], ["A1", "Cr", 0.95, "%"],
+        ["A1", "N", 70, "ppm"], ["A2", "C", 0.29, "%"], ["A2", "Cr", 0.90, "%"],
+        ["A2", "density", 7.8, "g/cm3"], ["A2", "N", "<5", "ppm"]]  # fmt: skip
     got = read_certificates(as_csv(rows), filename="lab.csv")
     assert contents(got) == {"C": 0.31, "Cr": 0.95, "N": 0.007}
     assert contents(got, "A2")["N"] == pytest.approx(0.00025)
@@ -170,17 +164,8 @@ def test_element_value_list_of_a_laboratory():
 
 def test_single_report_with_the_heat_in_the_title():
     rows = [
-        ["Analysis report 17"],
-        ["Heat no.:", "A1"],
-        ["Grade: 4130"],
-        [],
-        ["Element", "wt%"],
-        ["C", 0.31],
-        ["Si", 0.25],
-        ["Mn", 0.52],
-        ["Cr", 0.95],
-        ["Mo", 0.19],
-    ]
+        ["Analysis report 17"], ["Heat no.:", "A1"], ["Grade: 4130"], [], ["Element", "wt%"],
+        ["C", 0.31], ["Si", 0.25], ["Mn", 0.52], ["Cr", 0.95], ["Mo", 0.19]]  # fmt: skip
     got = read_certificates(as_xlsx(rows), filename="lab.xlsx")
     assert [c.heat for c in got] == ["A1"] and got[0].grade == "4130"
     assert contents(got) == {"C": 0.31, "Si": 0.25, "Mn": 0.52, "Cr": 0.95, "Mo": 0.19}
@@ -188,11 +173,8 @@ def test_single_report_with_the_heat_in_the_title():
 
 def test_stepped_headers_by_merged_cells_and_without():
     rows = [
-        ["Heat", "Grade", "Chemical composition", None],
-        [None, None, "C", "Mn"],
-        [None, None, "%", "%"],
-        ["A1", "1030", 0.31, 0.72],
-    ]
+        ["Heat", "Grade", "Chemical composition", None], [None, None, "C", "Mn"],
+        [None, None, "%", "%"], ["A1", "1030", 0.31, 0.72]]  # fmt: skip
 
     def merge(book):
         for span in ("A1:A3", "B1:B3", "C1:D1"):
@@ -379,9 +361,8 @@ def test_damage_is_reported_in_its_place_and_the_good_rows_stay(damage, good, wh
     for heat in ("A2", "A3"):  # what is good is read right, whatever happened beside it
         if heat in usable:
             expected = {"A2": A2, "A3": A3}[heat]
-            assert (
-                contents(got, heat)["C"] == expected[2] and contents(got, heat)["Mn"] == expected[4]
-            )
+            assert contents(got, heat)["C"] == expected[2]
+            assert contents(got, heat)["Mn"] == expected[4]
 
 
 def test_values_after_the_assumptions():
@@ -436,11 +417,9 @@ def test_bad_options():
 
 def test_a_header_alone_gives_no_heat_and_no_error():
     got = read_certificates(as_csv([HEADER]), filename="m.csv")
-    assert (
-        len(got) == 0
-        and got.steels == ()
-        and list(got.table().columns) == ["heat", "grade", "row", "used", "problems"]
-    )
+    assert len(got) == 0
+    assert got.steels == ()
+    assert list(got.table().columns) == ["heat", "grade", "row", "used", "problems"]
     assert "0 heats" in got.summary() and "<table>" in got._repr_html_()
 
 

@@ -15,9 +15,8 @@ def test_optimiser_finds_a_known_optimum():
         return np.stack([1 + a - b, 1 - a - b, 1 + 2 * b], axis=1)
 
     at, values = raise_least(f, np.array([0.9, 0.1]), np.ones(3, bool))
-    assert at == pytest.approx([0.3, 0.6], abs=0.02) and values.min() == pytest.approx(
-        1.0, abs=0.03
-    )
+    assert at == pytest.approx([0.3, 0.6], abs=0.02)
+    assert values.min() == pytest.approx(1.0, abs=0.03)
 
 
 def test_optimiser_holds_the_others():
@@ -67,13 +66,8 @@ def test_chosen_settings_meet_the_limits(found):
 def test_chosen_settings_are_more_robust_than_the_edge(found):
     """Settings that only just meet the limits lose more heads to the same scatter."""
     common = {
-        "spread": {"shop_spray": ("lognormal", 0.1)},
-        "chemistry": "fixed",
-        "limits": found.limits,
-        "n": 512,
-        "indices": False,
-        "seed": 9,
-    }
+        "spread": {"shop_spray": ("lognormal", 0.1)}, "chemistry": "fixed", "limits": found.limits,
+        "n": 512, "indices": False, "seed": 9}  # fmt: skip
     chosen = fp.scatter("4130", None, found.route, **common).outside.share
     edge = fp.window(
         "4130", x=("preheat_c", 860, 1000, 12), y=("flux", 4, 20, 12), limits=found.limits
@@ -90,9 +84,8 @@ def test_chosen_settings_are_more_robust_than_the_edge(found):
         for j, i in just[:: max(len(just) // 3, 1)][:3]
     ]
     present = fp.scatter("4130", None, fp.Route(), **common).outside.share
-    assert chosen <= min(
-        [*shares, present + 0.01]
-    ) and found.scatter.outside.share == pytest.approx(chosen, abs=0.03)
+    assert chosen <= min([*shares, present + 0.01])
+    assert found.scatter.outside.share == pytest.approx(chosen, abs=0.03)
 
 
 def test_impossible_limits_name_what_to_relax():

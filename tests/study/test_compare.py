@@ -155,9 +155,8 @@ def test_a_set_shares_its_furnace():
     heads = ["long-iron", "mid-iron", "wedge"]
     wanted = Limits(hosel_allowed_deg=(2.0, None), scale_um=(None, 90))
     found = fp.compare(["1030", "4130", "1020"], [860, 940], heads, None, wanted)
-    assert len(found.table) == 6 and found.table["head"].tolist() == [
-        h for h in heads for _ in range(2)
-    ]
+    assert len(found.table) == 6
+    assert found.table["head"].tolist() == [h for h in heads for _ in range(2)]
     assert found.table["grade"].tolist() == ["1030"] * 2 + ["4130"] * 2 + ["1020"] * 2
     for row in found.sets.itertuples():
         mine = found.table[found.table["preheat_c"] == row.preheat_c]

@@ -262,9 +262,8 @@ def test_probe_at_a_depth():
     told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [ROUTE]), ("points",))
     trace = told.results.traces[0]
     front, mean = (trace.weighted(probe_weights(HEAD, *at)) for at in (("face", 0.0), ("hosel",)))
-    assert front == pytest.approx(trace.front_c[:, 0]) and mean == pytest.approx(
-        trace.zones_c[:, 4]
-    )
+    assert front == pytest.approx(trace.front_c[:, 0])
+    assert mean == pytest.approx(trace.zones_c[:, 4])
     with pytest.raises(fp.InputError, match="(?i)depth of the thermocouple"):
         probe_weights(HEAD, "face", thick + 1.0)
 

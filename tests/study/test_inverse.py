@@ -162,9 +162,8 @@ def test_h_of_t_within_ten_percent_over_the_boiling_range(case, noise, seed):
     assert boiling.sum() >= 20  # from film boiling to the nucleate peak
     error = got.h_w_m2k[boiling] / np.array([h(s) for s in knots[boiling]]) - 1
     assert np.abs(error).max() < 0.10 and np.abs(error).mean() < 0.03
-    assert got.noise_c == pytest.approx(noise, rel=0.15) and got.misfit_c == pytest.approx(
-        noise, rel=0.15
-    )
+    assert got.noise_c == pytest.approx(noise, rel=0.15)
+    assert got.misfit_c == pytest.approx(noise, rel=0.15)
     assert not any(w.code == "inverse:misfit" for w in got.warnings)
     np.testing.assert_allclose(
         got.at_surface_c[1:], np.interp(got.time_s, t, surface)[1:], atol=25.0
@@ -239,10 +238,8 @@ def test_a_spray_that_stops_is_noticed():
     got = cooling_curve(
         t, clean + np.random.default_rng(1).normal(0, 1.0, t.size), Plate(6.0, 1.0), WATER
     )
-    assert (
-        any(w.code == "inverse:misfit" for w in got.warnings)
-        and "spray not steady" in got._repr_html_()
-    )
+    assert any(w.code == "inverse:misfit" for w in got.warnings)
+    assert "spray not steady" in got._repr_html_()
 
 
 # ------------------------------------------------------------------------------------------ flux over time

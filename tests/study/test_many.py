@@ -265,9 +265,8 @@ def test_progress_and_cancel():
         cancel=wish,
         chunk=64,
     )
-    assert [d for d, _ in seen] == list(range(64, 64 * len(seen) + 1, 64)) and {
-        t for _, t in seen
-    } == {400}
+    assert [d for d, _ in seen] == list(range(64, 64 * len(seen) + 1, 64))
+    assert {t for _, t in seen} == {400}
     assert len(table) == seen[-1][0] < 400 and table.attrs["cancelled"]
     assert table["preheat_c"].tolist() == [800.0 + i for i in range(len(table))]
 

@@ -16,11 +16,9 @@ def test_settings_by_name_and_what_is_silent_stays():
     assert runs["7"].route == Route().with_(
         preheat_c=910, flux=8.5, surroundings="row", back_on_die=True
     )
-    assert (
-        runs["8"].route == Route().with_(preheat_c=880)
-        and runs["8"].heat == ""
-        and runs.problems == ()
-    )
+    assert runs["8"].route == Route().with_(preheat_c=880)
+    assert runs["8"].heat == ""
+    assert runs.problems == ()
     assert runs["9"].route.spray.flux_kg_m2_s == 0.5 and runs["9"].head == "wedge"
 
 

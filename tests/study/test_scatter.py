@@ -142,9 +142,8 @@ def test_share_interval_is_wilsons():
 def test_capability_of_a_normal_process():
     x = stats.norm(400, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = capability(x, 370.0, 450.0)
-    assert found.cp == pytest.approx(80 / 60, rel=2e-3) and found.cpk == pytest.approx(
-        1.0, rel=2e-3
-    )
+    assert found.cp == pytest.approx(80 / 60, rel=2e-3)
+    assert found.cpk == pytest.approx(1.0, rel=2e-3)
     assert found.by_percentiles == pytest.approx(found.cpk, rel=0.02) and found.normal
     assert capability(x, 370.0, None).cp is None
 
@@ -155,9 +154,8 @@ def test_capability_says_when_a_process_is_not_normal():
     assert not found.normal and found.skewness > 1.5
     # exp(-8) = 0.03 % are above 80; Cpk of 2.3 promises far fewer, the percentile form does not
     top, median = -10 * math.log(0.00135), 10 * math.log(2)
-    assert found.cpk > 2.3 and found.by_percentiles == pytest.approx(
-        (80 - median) / (top - median), rel=0.01
-    )
+    assert found.cpk > 2.3
+    assert found.by_percentiles == pytest.approx((80 - median) / (top - median), rel=0.01)
 
 
 # ---- the study
@@ -208,10 +206,8 @@ def test_what_matters_is_what_matters(study):
     face = study.ranking("face_hardness_hv").set_index("input")["total"]
     hosel = study.ranking("hosel_hardness_hv").set_index("input")["total"]
     assert face[["shop_spray", "flux"]].sum() > 0.7
-    assert (
-        abs(hosel[["shop_spray", "flux"]].sum()) < 0.1
-        and hosel["C"] + hosel["Mn"] + hosel["Cr"] > 0.2
-    )
+    assert abs(hosel[["shop_spray", "flux"]].sum()) < 0.1
+    assert hosel["C"] + hosel["Mn"] + hosel["Cr"] > 0.2
     assert "Outside the limits" in study.words() and "Cpk" in study.words()
     assert len(study.table()) == len(study.distributions) and "<table" in study._repr_html_()
 

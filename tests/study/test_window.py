@@ -50,9 +50,8 @@ def test_region_is_where_all_limits_are_met(found):
     assert np.array_equal(meets, found.meets) and 0.0 < found.share < 1.0
     # with the least water the face is too soft
     assert "face hardness at least 380 HV" in set(found.binding[0])
-    assert {"press_s", "heads_per_hour", "water_l", "press_effort"} <= set(m) and found.centre[
-        "heads_per_hour"
-    ] > 0
+    assert {"press_s", "heads_per_hour", "water_l", "press_effort"} <= set(m)
+    assert found.centre["heads_per_hour"] > 0
 
 
 def test_box_lies_inside_and_its_middle_meets(found):
@@ -76,12 +75,10 @@ def test_box_of_a_known_rectangle():
     x, y = np.meshgrid(ax.values, ay.values)
     slack = np.minimum(np.minimum(x - 900, 960 - x) / 10, np.minimum(y - 8, 12 - y))
     centre, box, held, at_edge = _largest_box(slack, ax, ay)
-    assert (centre["preheat_c"], centre["flux"]) == pytest.approx(
-        (930.0, 10.0)
-    ) and held == pytest.approx(2.0)
-    assert box["preheat_c"] == pytest.approx((900.0, 960.0)) and box["flux"] == pytest.approx(
-        (8.0, 12.0)
-    )
+    assert (centre["preheat_c"], centre["flux"]) == pytest.approx((930.0, 10.0))
+    assert held == pytest.approx(2.0)
+    assert box["preheat_c"] == pytest.approx((900.0, 960.0))
+    assert box["flux"] == pytest.approx((8.0, 12.0))
     assert not at_edge
 
 
@@ -101,12 +98,10 @@ def test_nothing_meets_says_what_is_nearest():
         y=("delay_s", 1, 5, 3),
         limits=fp.Limits(hosel_allowed_deg=(3, None)),
     )
-    assert (
-        none.centre is None
-        and none.box is None
-        and none.tolerances_held == 0.0
-        and none.share == 0.0
-    )
+    assert none.centre is None
+    assert none.box is None
+    assert none.tolerances_held == 0.0
+    assert none.share == 0.0
     assert "Nothing on this map" in none.words() and "hosel bend at least 3 °" in none.words()
 
 
@@ -140,12 +135,8 @@ def test_varied_cases_are_the_changed_case():
 
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     values = {
-        "preheat_c": 905.0,
-        "C": 0.29,
-        "face_thickness_mm": 2.7,
-        "shop_delay_s": 0.2,
-        "hosel_outside_mm": 13.1,
-    }
+        "preheat_c": 905.0, "C": 0.29, "face_thickness_mm": 2.7, "shop_delay_s": 0.2,
+        "hosel_outside_mm": 13.1}  # fmt: skip
     one = changed(*case, values)
     assert [value_of(name, *one) for name in values] == pytest.approx(list(values.values()))
     a = answers(varied(*case, {name: np.array([v]) for name, v in values.items()}))
