@@ -1,6 +1,7 @@
 """Every part of a route a shop may have: saved, estimated alone and in a batch, with the sense the trade knows."""
 
 import pytest
+from checks import refuses
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -107,5 +108,4 @@ def test_the_shape_of_the_forging_sets_the_press_force_alone():
     cases = Cases.of([fp.grade("1040")] * 2, [fp.head("mid-iron")] * 2, routes)
     many = evaluate(cases).press["press_force_kn"]
     assert list(many) == [r.effort.press_force.kn for r in (simple, usual)]
-    with pytest.raises(fp.InputError, match="shape"):
-        fp.Press(shape="round")
+    refuses("shape", fp.Press, shape="round")

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from checks import refuses
 from reference import carbon_profile as profile
 from scipy.special import erfc
 
-from forgeprops.base.errors import InputError
 from forgeprops.forging import decarburisation as d
 from forgeprops.forging.scale import metal_loss_um
 from forgeprops.inputs.grades import grade
@@ -113,7 +113,5 @@ def test_skin_hardness():
 
 
 def test_bad_curves():
-    with pytest.raises(InputError, match="curve"):
-        profile.carbon_profile(0.3, [0, 10, 5], [900, 900, 900])
-    with pytest.raises(InputError, match="wanted carbon"):
-        profile.diffusion_time_s(500.0, 1.6e-11, 0.25, 1.2, 0.1)
+    refuses("curve", profile.carbon_profile, 0.3, [0, 10, 5], [900, 900, 900])
+    refuses("wanted carbon", profile.diffusion_time_s, 500.0, 1.6e-11, 0.25, 1.2, 0.1)

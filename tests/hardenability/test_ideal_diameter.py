@@ -4,8 +4,8 @@ import types
 
 import numpy as np
 import pytest
+from checks import refuses
 
-from forgeprops.base.errors import InputError
 from forgeprops.hardenability.ideal_diameter import (
     ELEMENTS_IN_FACTORS,
     ideal_diameter,
@@ -111,5 +111,4 @@ def test_warnings():
 
 
 def test_unknown_unit():
-    with pytest.raises(InputError, match="unit 'inch' is unknown; did you mean 'in'"):
-        ideal_diameter(grade("4130"), "inch")
+    refuses("unit 'inch' is unknown; did you mean 'in'", ideal_diameter, grade("4130"), "inch")

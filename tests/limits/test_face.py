@@ -5,11 +5,11 @@ import math
 
 import numpy as np
 import pytest
+from checks import refuses
 from reference.plates import clamped_rectangle
 from scipy.integrate import solve_bvp
 
 import forgeprops as fp
-from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.face.ball_impact import contact_s, spin_loft_deg, strike_load
 from forgeprops.face.clamp import edge_held, fillet_share
@@ -402,8 +402,7 @@ def test_an_estimate_takes_its_strike():
     assert hard.face.club_speed_m_s == 46 and hard.face.required_strikes == 3000
     assert hard.face.peak_force_n > base.face.peak_force_n
     assert base.face.loft_deg == 30.0 and base.face.skin_hv < 0.5 * base.zones["face"].hardness_hv
-    with pytest.raises(InputError, match="did you mean 'speed_m_s'"):
-        fp.estimate(fp.grade("4130"), strike={"speed": 46})
+    refuses("did you mean 'speed_m_s'", fp.estimate, fp.grade("4130"), strike={"speed": 46})
 
 
 @pytest.mark.parametrize(("soak_s", "preheat_c"), [(600, 880), (1200, 930), (3600, 1000)])
@@ -434,5 +433,4 @@ def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
     ((3, 200), {"speed": 40}, "did you mean 'speed_m_s'"),
 ])  # fmt: skip
 def test_bad_input_is_one_clear_sentence(args, change, message):
-    with pytest.raises(InputError, match=message):
-        face_strike(*args, **change)
+    refuses(message, face_strike, *args, **change)

@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from checks import refuses
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from forgeprops.base.cautions import BENCH
-from forgeprops.base.errors import InputError
 from forgeprops.hosel.bench import LIMITS, force_for_angle
 from forgeprops.hosel.bend import bend_of_head, hosel_bend
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
@@ -395,8 +395,7 @@ def test_cautions_name_the_dangers():
     ({"eccentricity_mm": 3}, "Bore eccentricity 3 mm"),
 ])  # fmt: skip
 def test_bad_input_is_one_clear_sentence(bad, message):
-    with pytest.raises(InputError, match=message):
-        hosel_bend(**bad)
+    refuses(message, hosel_bend, **bad)
 
 
 def test_bend_of_head_uses_the_bored_straight_hosel():

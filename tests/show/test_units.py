@@ -1,8 +1,8 @@
 """The reader's units: converted for display, chosen once, kept between notebooks."""
 
 import pytest
+from checks import refuses
 
-from forgeprops.base.errors import InputError
 from forgeprops.show import units as u
 
 
@@ -33,5 +33,4 @@ def test_temperature_there_and_back():
 
 
 def test_unknown_unit_is_one_sentence():
-    with pytest.raises(InputError, match="'K'"):
-        u.choose_units(temperature="K")
+    refuses("'K'", u.choose_units, temperature="K")

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from checks import refuses
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.base.errors import InputError
 from forgeprops.forging import effort
 from forgeprops.inputs.cases import Cases
 from forgeprops.study.process.equal_effort import (
@@ -108,8 +108,7 @@ def test_study_is_the_single_estimates():
     [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")],
 )
 def test_study_refuses_bad_settings(given, words):
-    with pytest.raises(InputError, match=f"(?i){words}"):
-        forging_temperature_study(fp.grade("1030"), temperatures=given)
+    refuses(f"(?i){words}", forging_temperature_study, fp.grade("1030"), temperatures=given)
 
 
 @pytest.mark.parametrize("name", ["4130", "4140"])
@@ -150,5 +149,4 @@ def test_equal_effort_keeps_the_call_with_a_known_drop():
         equal_effort_preheat(a, 900.0, b, 40.0) == effort.equal_effort(a, 900.0, b, 40.0).preheat_c
     )
     assert equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
-    with pytest.raises(InputError, match="(?i)preheat of the first steel"):
-        equal_effort_preheat(a, 200.0, b)
+    refuses("(?i)preheat of the first steel", equal_effort_preheat, a, 200.0, b)

@@ -1,9 +1,9 @@
 """What softens a hard hosel, each remedy an estimate told with its cost; and what matters most on the bench."""
 
 import pytest
+from checks import refuses
 
 import forgeprops as fp
-from forgeprops.base.errors import InputError
 
 GRADES = ("1020", "4140", "4340")
 
@@ -95,7 +95,5 @@ def test_what_the_answer_hangs_on_changes_with_hardness(results):
 
 def test_only_an_estimate_and_a_bench_are_taken(results):
     for call in (fp.soften, fp.hosel_sensitivity):
-        with pytest.raises(InputError, match="result must be .* got NoneType"):
-            call(None)
-        with pytest.raises(InputError, match="did you mean 'bar_mm'"):
-            call(results["1020"], bench={"bar": 600.0})
+        refuses("result must be .* got NoneType", call, None)
+        refuses("did you mean 'bar_mm'", call, results["1020"], bench={"bar": 600.0})

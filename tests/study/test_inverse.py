@@ -8,10 +8,10 @@ import functools
 
 import numpy as np
 import pytest
+from checks import refuses
 from scipy.integrate import solve_ivp
 from scipy.special import erfc, erfcx
 
-from forgeprops.base.errors import InputError
 from forgeprops.study.spray_plate.conduction import PLATES, Plate
 from forgeprops.study.spray_plate.heat_transfer import cooling_curve
 from forgeprops.study.spray_plate.surface_flux import surface_flux
@@ -205,8 +205,12 @@ def test_shop_multiplier_is_recovered():
     noisy = clean + np.random.default_rng(5).normal(0, 5.0, t.size)
     factor, spread = cooling_curve(t, noisy, Plate(6.0, 1.0), WATER, start_c=900.0).multiplier(10.0)
     assert factor == pytest.approx(1.3, rel=0.03) and spread < 0.08
-    with pytest.raises(InputError, match="no surface above"):
-        cooling_curve(t, noisy, Plate(6.0, 1.0), WATER).multiplier(10.0, from_c=1200.0)
+    refuses(
+        "no surface above",
+        cooling_curve(t, noisy, Plate(6.0, 1.0), WATER).multiplier,
+        10.0,
+        from_c=1200.0,
+    )
 
 
 def test_slow_thermocouple_is_allowed_for():
@@ -288,5 +292,12 @@ GOOD_Y = 25 + 875 * np.exp(-GOOD_T / 3)
 ])  # fmt: skip
 def test_unusable_traces(t, y, options, message):
     options = {"plate": Plate(6.0, 1.0), "water_c": WATER, **options}
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        cooling_curve(t, y, options.pop("plate"), options.pop("water_c"), **options)
+    refuses(
+        f"(?i){message}",
+        cooling_curve,
+        t,
+        y,
+        options.pop("plate"),
+        options.pop("water_c"),
+        **options,
+    )

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from checks import refuses
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
@@ -213,8 +214,7 @@ def test_alone_and_in_the_batch_the_same_is_taken_and_refused(case):
     ((iter(["4130"] * 3), iter(["wedge"] * 2)), "heads end after 2 cases but steels go on"),
 ])  # fmt: skip
 def test_what_cannot_be_paired_is_refused(arguments, words):
-    with pytest.raises(InputError, match=f"(?i){words}"):
-        fp.estimate_many(*arguments)
+    refuses(f"(?i){words}", fp.estimate_many, *arguments)
 
 
 def test_a_failure_of_our_own_code_costs_its_row_and_blames_no_executor(monkeypatch, recwarn):
@@ -354,16 +354,28 @@ def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
 def test_other_inputs_or_options_do_not_mix(folder, steel, n, options, words):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
     before = {p.name: p.read_bytes() for p in folder.iterdir()}
-    with pytest.raises(InputError, match=f"(?i){words}"):
-        fp.estimate_many(steel, routes=routes_of(n), to=folder, **{"chunk": 4, **options})
+    refuses(
+        f"(?i){words}",
+        fp.estimate_many,
+        steel,
+        routes=routes_of(n),
+        to=folder,
+        **{"chunk": 4, **options},
+    )
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
 
 
 def test_a_damaged_file_is_named_and_kept(folder):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
     (folder / "part-000000004.parquet").write_bytes(b"PAR1cut")
-    with pytest.raises(InputError, match="part-000000004.parquet is damaged"):
-        fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    refuses(
+        "part-000000004.parquet is damaged",
+        fp.estimate_many,
+        "4130",
+        routes=routes_of(8),
+        to=folder,
+        chunk=4,
+    )
     assert (folder / "part-000000004.parquet").read_bytes() == b"PAR1cut"
 
 
@@ -394,14 +406,12 @@ def test_bad_targets(tmp_path, monkeypatch, to, words):
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "a.png").write_text("mine")
     before = sorted(tmp_path.rglob("*"))
-    with pytest.raises(InputError, match=f"(?i){words}"):
-        fp.estimate_many("4130", to=to)
+    refuses(f"(?i){words}", fp.estimate_many, "4130", to=to)
     assert sorted(tmp_path.rglob("*")) == before
 
 
 def test_no_case_leaves_no_folder(folder):
-    with pytest.raises(InputError, match="no case at all"):
-        fp.estimate_many([], to=folder)
+    refuses("no case at all", fp.estimate_many, [], to=folder)
     assert not folder.exists()
 
 

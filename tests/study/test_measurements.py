@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from checks import refuses
 
-from forgeprops.base.errors import InputError
 from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.study.shop.measurements import read_bends, read_hardness
 from forgeprops.study.shop.traces import Channel, noise_of, read_channels, read_traces
@@ -140,10 +140,8 @@ def test_places_of_channels():
     assert set(read_traces(text, file).frame["zone"]) == {"face"}
     named = read_traces(text.replace(b"T1", b"hosel"))
     assert set(named.frame["zone"]) == {"hosel"} and "no channel map" in named.problems[0].what
-    with pytest.raises(InputError, match="channel 'T1' has no place"):
-        read_traces(text)
-    with pytest.raises(InputError, match="channel 'T1' has no place.*known are T9"):
-        read_traces(text, {"T9": ("face", 1)})
+    refuses("channel 'T1' has no place", read_traces, text)
+    refuses("channel 'T1' has no place.*known are T9", read_traces, text, {"T9": ("face", 1)})
 
 
 @pytest.mark.parametrize("file, message", [
@@ -155,8 +153,7 @@ def test_places_of_channels():
     (b"channel,zone\n,face", "nothing given"),
 ])  # fmt: skip
 def test_bad_channel_maps(file, message):
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        read_channels(file)
+    refuses(f"(?i){message}", read_channels, file)
 
 
 def test_several_heads_need_a_name():
@@ -164,10 +161,8 @@ def test_several_heads_need_a_name():
     got = read_traces(text, MAP)
     assert got.trace("T1", "8")[1].tolist() == [910, 905]
     for wrong, message in (((), "say which head_id: 7, 8"), (("9",), "head_id '9' is unknown")):
-        with pytest.raises(InputError, match=f"(?i){message}"):
-            got.trace("T1", *wrong)
-    with pytest.raises(InputError, match="channel 'T9'"):
-        got.trace("T9")
+        refuses(f"(?i){message}", got.trace, "T1", *wrong)
+    refuses("channel 'T9'", got.trace, "T9")
 
 
 @pytest.mark.parametrize("text, message", [
@@ -178,8 +173,7 @@ def test_several_heads_need_a_name():
     (b"time_s,channel,temperature_c", "no rows"),
 ])  # fmt: skip
 def test_unusable_traces(text, message):
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        read_traces(text, MAP)
+    refuses(f"(?i){message}", read_traces, text, MAP)
 
 
 # ------------------------------------------------------------------------------------------ hardness

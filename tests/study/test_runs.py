@@ -1,8 +1,8 @@
 """Lists of runs: settings by their short names, bounds, and no error but our own."""
 
 import pytest
+from checks import refuses
 
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.route import Route
 from forgeprops.study.shop.runs import read_runs
 
@@ -41,5 +41,4 @@ def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
     (b"head_id\n7", {"route": "slow"}, "must be a Route"),
 ])  # fmt: skip
 def test_unusable_lists(text, options, message):
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        read_runs(text, **options)
+    refuses(f"(?i){message}", read_runs, text, **options)

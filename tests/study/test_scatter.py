@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from checks import refuses
 from scipy import stats
 
 import forgeprops as fp
 from forgeprops.answer.interval import LN_SPRAY_SD
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.settings import setting
 from forgeprops.inputs.steel import Steel
 from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
@@ -123,8 +123,7 @@ def test_inputs_follow_route_shop_and_steel():
 ])  # fmt: skip
 def test_bad_spreads_are_refused(spread, chemistry, words):
     steel = Steel("mine", {"C": 0.3})
-    with pytest.raises(InputError, match=words):
-        inputs_of(Study(steel), spread, chemistry)
+    refuses(words, inputs_of, Study(steel), spread, chemistry)
 
 
 # ---- shares and capability
@@ -231,5 +230,4 @@ def test_cancel_tells_what_was_finished(monkeypatch):
     )
     assert found.cancelled and len(found.samples["slack"]) == 128 and not found.indices
     assert done[0] == (64, 512 + 256 * len(found.inputs))
-    with pytest.raises(InputError, match="stopped before"):
-        fp.scatter("1030", n=64, cancel=lambda: True)
+    refuses("stopped before", fp.scatter, "1030", n=64, cancel=lambda: True)

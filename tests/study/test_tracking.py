@@ -5,11 +5,11 @@ import multiprocessing
 import numpy as np
 import pandas as pd
 import pytest
+from checks import refuses
 from hypothesis import given
 from hypothesis import strategies as st
 from reference.control_charts import ewma_run_length
 
-from forgeprops.base.errors import InputError
 from forgeprops.study.shop.charts import cusum, cusum_run_length, ewma
 from forgeprops.study.shop.tracking import add_to_log, read_log, track
 
@@ -245,5 +245,4 @@ def test_no_row_is_lost_between_writers(tmp_path):
     (b"quantity,predicted,measured\nHV,a,b", {}, "no usable"),
 ])  # fmt: skip
 def test_bad_logs(log, options, message):
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        track(log, **options)
+    refuses(f"(?i){message}", track, log, **options)

@@ -4,8 +4,8 @@ import math
 
 import numpy as np
 import pytest
+from checks import refuses
 
-from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.inputs.grades import grade, grades
 from forgeprops.inputs.steel import Steel
@@ -166,5 +166,4 @@ def test_conversions_are_inverse():
 
 
 def test_unknown_law_names_the_near_one():
-    with pytest.raises(InputError, match="did you mean 'lee_lee'"):
-        a.grain_growth_coefficients(PLAIN_4140, "lee lee")
+    refuses("did you mean 'lee_lee'", a.grain_growth_coefficients, PLAIN_4140, "lee lee")
