@@ -189,10 +189,8 @@ def test_outside_the_range_is_not_counted():
 
 def test_by_t85():
     steel = grade("4140")
-    by_rate, by_time = (
-        end_quench_opinion(steel, 5.556),
-        end_quench_opinion(steel, None, 63.3, by="t85"),
-    )
+    by_rate = end_quench_opinion(steel, 5.556)
+    by_time = end_quench_opinion(steel, None, 63.3, by="t85")
     assert by_time.hardness_hv == pytest.approx(by_rate.hardness_hv, abs=1.0)
     assert not end_quench_opinion(steel, 5.0, by="t85").applicable
     assert "slower than the far end" in end_quench_opinion(steel, None, 500.0, by="t85").why

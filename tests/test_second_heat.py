@@ -44,9 +44,8 @@ def test_scale_of_the_march_is_the_scale_law_along_the_same_curve(hot):
     alone = scale_along_um(face.time_s[inside], face.temperature_c[inside], "gas furnace")[-1]
     assert hot.surface.scale_um == pytest.approx(float(alone), rel=0.01)
     assert hot.surface.metal_loss_um == pytest.approx(metal_loss_um(hot.surface.scale_um))
-    assert hot.surface.blast.scale_um == pytest.approx(
-        hot.route.press.scale_left * hot.surface.scale_um
-    )
+    expected = hot.route.press.scale_left * hot.surface.scale_um
+    assert hot.surface.blast.scale_um == pytest.approx(expected)
 
 
 def test_layer_hardness_is_the_core_at_full_carbon_and_ferrite_at_none():
@@ -100,14 +99,12 @@ def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):
     z = hot.zones["hosel"]
     assert z.flow_stress.mpa == pytest.approx(flow_stress_mpa(hot.steel, z.die_c, 0.15, 3.0))
     assert z.flow_stress.low_mpa < z.flow_stress.mpa < z.flow_stress.high_mpa
-    assert hot.effort.press_force.kn == pytest.approx(
-        8.0 * hot.effort.mean_mpa * hot.effort.projected_mm2 / 1000.0
-    )
+    expected = 8.0 * hot.effort.mean_mpa * hot.effort.projected_mm2 / 1000.0
+    assert hot.effort.press_force.kn == pytest.approx(expected)
     plain = fp.estimate(fp.grade("1030"), route=hot.route)
     assert plain.effort.relative == pytest.approx(1.0) and hot.effort.relative > 1.0
-    assert hot.effort.mean_mpa / plain.effort.mean_mpa == pytest.approx(
-        hot.effort.relative, rel=0.01
-    )
+    expected = hot.effort.relative
+    assert hot.effort.mean_mpa / plain.effort.mean_mpa == pytest.approx(expected, rel=0.01)
 
 
 def test_equal_effort_with_1030_is_told_with_its_band(hot):

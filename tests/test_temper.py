@@ -180,9 +180,8 @@ def test_a_torch_above_ac1_is_new_austenite_and_stops_where_it_hardens_in_air():
         hv = [r.zones["hosel"].hardness_hv for r in (plain, hot, after, part)]
         assert list(many) == hv
         for zone in ("face", "rim", "body"):  # in a wet cloth
-            assert hot.zones[zone].hardness_hv == pytest.approx(
-                plain.zones[zone].hardness_hv, abs=0.5
-            )
+            expected = plain.zones[zone].hardness_hv
+            assert hot.zones[zone].hardness_hv == pytest.approx(expected, abs=0.5)
         for result in (hot, part):
             found = {w.code: w.rank for w in result.warnings}
             assert (found.get("local-heat:hardens") == "stop") == stops

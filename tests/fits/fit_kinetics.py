@@ -402,12 +402,10 @@ class Problem:
                 move *= min(1.0, 1.0 / np.abs(move).max())
                 new = self.residuals(x + move)
                 if new @ new < r @ r:
-                    gain, x, r, damping = (
-                        0.5 * (r @ r - new @ new),
-                        x + move,
-                        new,
-                        max(damping / 4.0, 1e-4),
-                    )
+                    gain = 0.5 * (r @ r - new @ new)
+                    x = x + move
+                    r = new
+                    damping = max(damping / 4.0, 1e-4)
                     break
                 damping = max(6.0 * damping, 1e-3)
             if gain < 0.02:

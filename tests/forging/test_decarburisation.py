@@ -68,10 +68,8 @@ def test_richer_metal_diffuses_faster_so_depth_lies_between_the_two_ends():
 @pytest.mark.parametrize("carbon", [0.1, 0.2, 0.45, 0.6])
 @pytest.mark.parametrize("atmosphere", [None, "gas furnace", "air"])
 def test_estimate_follows_the_profile(carbon, atmosphere):
-    t, temp = (
-        np.linspace(0, 900, 61),
-        np.interp(np.linspace(0, 900, 61), [0, 400, 900], [700, 1050, 1050]),
-    )
+    t = np.linspace(0, 900, 61)
+    temp = np.interp(np.linspace(0, 900, 61), [0, 400, 900], [700, 1050, 1050])
     p = profile.carbon_profile(carbon, t, temp, 0.0, atmosphere)
     depth = np.interp(0.9 * carbon, p.carbon, p.depth_um)
     total = 1e12 * np.trapezoid(d.carbon_diffusivity(temp, 0.6 * carbon), t)

@@ -245,12 +245,10 @@ def try_lines(begin, n, count, points=97, fine=1e-6):
     names = [s for s in settings() if s not in ("H", "O", "Sb", "Ca")]
     for seed in range(begin, begin + n):
         draw = random.Random(f"line {seed}")
-        base, one, way, own = (
-            fp.grade(draw.choice(fp.grades())),
-            fp.head(draw.choice(fp.heads())),
-            fp.Route(),
-            fp.Shop(),
-        )
+        base = fp.grade(draw.choice(fp.grades()))
+        one = fp.head(draw.choice(fp.heads()))
+        way = fp.Route()
+        own = fp.Shop()
         job = fp.Job(base, one, way, shop=own)
         for name in draw.sample(names, 3):
             s = table()[name]

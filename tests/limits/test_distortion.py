@@ -30,9 +30,8 @@ def test_two_parts_in_a_thousand_through_3_mm_bow_60_mm_by_0_3_mm():
     )
     # exact arc: the rise of a circle of that radius
     radius = 3.0 / 0.002
-    assert bow_mm(1 / radius, 60.0) == pytest.approx(
-        radius - np.sqrt(radius**2 - 30.0**2), rel=1e-3
-    )
+    expected = radius - np.sqrt(radius**2 - 30.0**2)
+    assert bow_mm(1 / radius, 60.0) == pytest.approx(expected, rel=1e-3)
 
 
 def test_layers_against_an_independent_beam():

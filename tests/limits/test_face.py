@@ -217,9 +217,8 @@ def test_capacity_life_and_line_close_the_loop():
         assert damage_mpa(hv, pulse) == pytest.approx(line, rel=2e-3)
         assert life(hv, 12.5, pulse) == pytest.approx(np.full(6, strikes), rel=0.02)
         skinned = capacity_mpa(hv, 25.0, strikes, skin_hv=100.0, skin_um=70.0)
-        assert life(hv, 25.0, skinned, 0.0, 100.0, 70.0) == pytest.approx(
-            np.full(6, strikes), rel=0.05
-        )
+        expected = np.full(6, strikes)
+        assert life(hv, 25.0, skinned, 0.0, 100.0, 70.0) == pytest.approx(expected, rel=0.05)
         assert (skinned <= capacity_mpa(hv, 25.0, strikes)).all()
     assert np.isinf(life(300.0, 12.5, 0.9 * capacity_mpa(300.0, 12.5, 1e6)))
 

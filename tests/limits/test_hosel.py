@@ -125,11 +125,9 @@ def test_single_equals_batch():
     n = 40
     hv, neck = rng.uniform(120, 420, n), rng.uniform(120, 420, n)
     fp, b, m = rng.dirichlet((1, 1, 1), n).T
-    outside, bore, length = (
-        rng.uniform(12.5, 14, n),
-        rng.uniform(8.8, 9.6, n),
-        rng.uniform(8, 25, n),
-    )
+    outside = rng.uniform(12.5, 14, n)
+    bore = rng.uniform(8.8, 9.6, n)
+    length = rng.uniform(8, 25, n)
     here, there = strength_arrays(hv, fp, b, m), strength_arrays(neck, fp, b, m)
     many = bends_of_heads(outside, bore, length, here, there, 1.0)
     for i in range(n):
@@ -242,9 +240,8 @@ def test_hand_and_metal_are_apart():
     assert weak.hand_deg < bend.hand_deg <= bend.one_bend_deg and long.steady_deg > bend.steady_deg
     needed = hosel_bend(hardness_hv=230, fractions=HARD, bar_mm=bend.bar_length_needed_mm)
     assert needed.bar_force_n == pytest.approx(400.0, rel=0.02)
-    assert hosel_bend(hardness_hv=150, fractions=SOFT).hand_deg == pytest.approx(
-        hosel_bend(hardness_hv=150, fractions=SOFT).one_bend_deg
-    )
+    expected = hosel_bend(hardness_hv=150, fractions=SOFT).one_bend_deg
+    assert hosel_bend(hardness_hv=150, fractions=SOFT).hand_deg == pytest.approx(expected)
 
 
 def test_one_bend_takes_more_than_bends_there_and_back():
@@ -307,10 +304,8 @@ def test_it_bends_first_where_it_is_weak():
     ({"wall_thinning": 0.01}, "wall"),
 ])  # fmt: skip
 def test_each_input_bites(change, limit):
-    base, less = (
-        hosel_bend(hardness_hv=150, fractions=SOFT),
-        hosel_bend(hardness_hv=150, fractions=SOFT, **change),
-    )
+    base = hosel_bend(hardness_hv=150, fractions=SOFT)
+    less = hosel_bend(hardness_hv=150, fractions=SOFT, **change)
     assert less.allowed_by[limit] < base.allowed_by[limit]
     assert less.allowed_deg <= base.allowed_deg
     assert less.allowed_deg == pytest.approx(min(less.allowed_by.values()), rel=1e-9)
@@ -333,9 +328,8 @@ def test_eccentric_bore_takes_less_and_residual_stress_yields_earlier():
     off = hosel_bend(hardness_hv=210, eccentricity_mm=0.3)
     assert 0.85 < off.allowed_deg / base.allowed_deg < 0.98
     residual = hosel_bend(hardness_hv=210, residual_stress_mpa=100)
-    assert residual.yield_moment_nm == pytest.approx(
-        base.yield_moment_nm * (1 - 100 / base.strength.yield_mpa), rel=1e-9
-    )
+    expected = base.yield_moment_nm * (1 - 100 / base.strength.yield_mpa)
+    assert residual.yield_moment_nm == pytest.approx(expected, rel=1e-9)
     assert residual.limit_moment_nm == base.limit_moment_nm
 
 
@@ -407,16 +401,14 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
     assert 0.3 < share < 0.6  # 15 mm of the 35 mm between the middles of hosel and neck
     bend = bend_of_head(head, here, there)
     ends = bend.bench.metal[0, :, 1]
-    assert ends == pytest.approx(
-        [here.yield_mpa, here.yield_mpa + share * (there.yield_mpa - here.yield_mpa)]
-    )
+    expected = [here.yield_mpa, here.yield_mpa + share * (there.yield_mpa - here.yield_mpa)]
+    assert ends == pytest.approx(expected)
     straight = hosel_bend(
         head.hosel.outside_mm, head.hosel.bore_mm, head.hosel.bend_zone_mm, 150, fractions=SOFT
     )
     assert bend.bends_at_mm == 0.0 and 0.7 < bend.allowed_deg / straight.allowed_deg < 1.1
-    assert bend_of_head(head, here, here).allowed_deg == pytest.approx(
-        straight.allowed_deg, rel=1e-12
-    )
+    expected = straight.allowed_deg
+    assert bend_of_head(head, here, here).allowed_deg == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize(("lie", "loft", "words"), [

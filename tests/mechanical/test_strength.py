@@ -51,9 +51,8 @@ def test_errors_of_the_fit_are_the_stated_ones():
     s = strength_arrays(rows["hardness_hv"], 1.0)
     for name in ("yield_mpa", "tensile_mpa"):
         off = rows[name] - s[name]
-        assert np.sqrt(np.mean(off**2)) == pytest.approx(
-            s[name.replace("_mpa", "_se_mpa")][0], rel=0.15
-        )
+        expected = s[name.replace("_mpa", "_se_mpa")][0]
+        assert np.sqrt(np.mean(off**2)) == pytest.approx(expected, rel=0.15)
 
 
 @pytest.mark.parametrize("branch", BRANCHES)
@@ -147,17 +146,14 @@ def test_stated_errors_by_hand():
         k[f"{b}_reduction_intercept"] + k[f"{b}_reduction_slope"] * hb for b in ("fp", "qt")
     )
     assert s.reduction_of_area == pytest.approx((ferritic + quenched) / 200.0)
-    assert s.reduction_of_area_se == pytest.approx(
-        math.hypot(k["fp_reduction_se"], (quenched - ferritic) / 2.0) / 100.0
-    )
+    expected = math.hypot(k["fp_reduction_se"], (quenched - ferritic) / 2.0) / 100.0
+    assert s.reduction_of_area_se == pytest.approx(expected)
     by_ratio = k["uniform_asme"] * (1.0 - s.yield_mpa / s.tensile_mpa)
     by_elongation = math.log(1.0 + k["uniform_share"] * s.elongation)
-    assert s.hardening_exponent == pytest.approx(
-        math.sqrt(2.0 / (by_ratio**-2 + by_elongation**-2))
-    )
-    assert s.hardening_exponent_se == pytest.approx(
-        s.hardening_exponent * math.hypot(0.20, math.log(by_ratio / by_elongation) / 2.0)
-    )
+    expected = math.sqrt(2.0 / (by_ratio**-2 + by_elongation**-2))
+    assert s.hardening_exponent == pytest.approx(expected)
+    expected = s.hardening_exponent * math.hypot(0.20, math.log(by_ratio / by_elongation) / 2.0)
+    assert s.hardening_exponent_se == pytest.approx(expected)
 
 
 def test_bainite_goes_by_its_own_two_numbers_and_nothing_is_softer_than_pure_iron():

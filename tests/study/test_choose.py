@@ -48,9 +48,8 @@ def test_chosen_settings_meet_the_limits(found):
     assert found.feasible and found.slack >= 0 and not len(found.relax)
     one = fp.estimate(found.steel, found.head, found.route, found.shop)
     assert 380 <= one.zones["face"].hardness_hv <= 480 and one.hosel.allowed_deg >= 2.4
-    assert found.results["face_hardness_hv"] == pytest.approx(
-        one.zones["face"].hardness_hv, rel=1e-9
-    )
+    expected = one.zones["face"].hardness_hv
+    assert found.results["face_hardness_hv"] == pytest.approx(expected, rel=1e-9)
     assert found.route.preheat.temperature_c == found.settings["preheat_c"]
     assert {"press_s", "heads_per_hour", "water_l"} <= set(found.results)
     assert "all limits are met" in found.words() and "heads an hour" in found.words()

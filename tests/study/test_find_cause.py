@@ -103,9 +103,8 @@ def test_evidence_of_a_straight_response_in_closed_form():
     p = table.set_index("cause")["probability"]
     expected = [norm.pdf(off, scale=np.hypot(s, noise)) for s in slopes]
     assert p["flux"] / p["C"] == pytest.approx(expected[0] / expected[1], rel=0.01)
-    assert p[NOTHING] / p["C"] == pytest.approx(
-        norm.pdf(off, scale=noise) / (0.5 * expected[1]), rel=0.01
-    )
+    exact_ = norm.pdf(off, scale=noise) / (0.5 * expected[1])
+    assert p[NOTHING] / p["C"] == pytest.approx(exact_, rel=0.01)
     mode = off * slopes[1] / (slopes[1] ** 2 + noise**2)
     row = table.set_index("cause").loc["C"]
     assert row["drift"] == pytest.approx(mode * drifts[1].sd, abs=0.03 * drifts[1].sd)

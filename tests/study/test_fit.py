@@ -254,9 +254,8 @@ def test_probe_at_a_depth():
     points = lobatto(n)[0]
     for depth in (0.0, 0.3 * thick, thick):
         weights = probe_weights(HEAD, "face", depth)
-        assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx(
-            (depth / thick) ** (n - 1), abs=1e-12
-        )
+        expected = (depth / thick) ** (n - 1)
+        assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx(expected, abs=1e-12)
         assert weights.sum() == pytest.approx(1.0)
     told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [ROUTE]), ("points",))
     trace = told.results.traces[0]

@@ -26,9 +26,8 @@ def test_each_remedy_is_the_estimate_of_its_route(results, answer):
         assert remedy.hosel_hv == pytest.approx(fresh.zones["hosel"].hardness_hv)
         assert remedy.allowed_deg == pytest.approx(fresh.hosel.allowed_deg)
         assert remedy.degrees_won == pytest.approx(fresh.hosel.allowed_deg - base.hosel.allowed_deg)
-        assert remedy.face_softer_hv == pytest.approx(
-            base.zones["face"].hardness_hv - fresh.zones["face"].hardness_hv
-        )
+        expected = base.zones["face"].hardness_hv - fresh.zones["face"].hardness_hv
+        assert remedy.face_softer_hv == pytest.approx(expected)
         assert remedy.face_margin == pytest.approx(fresh.face.margin)
 
 

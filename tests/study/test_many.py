@@ -81,10 +81,8 @@ def test_idle_water_is_told_as_by_single_estimates():
     cases = [("4130", {"spray_s": 3.0}), ("1020", {"flux": 3.0}), ("4340", {"preheat_c": 1150.0, "spray_s": 4.0}), ("4130", {}),
              ("4130", {"spray_s": 5.0}), ("4130", {"preheat_c": 700.0}), ("4130", {"flux": 0.0}), ("1045", {})]  # fmt: skip
     steels, routes = [fp.grade(g) for g, _ in cases], [fp.Route().with_(**s) for _, s in cases]
-    steels, routes = (
-        [*steels, fp.grade("4130")],
-        [*routes, dataclasses.replace(fp.Route(), spray=None)],
-    )
+    steels = [*steels, fp.grade("4130")]
+    routes = [*routes, dataclasses.replace(fp.Route(), spray=None)]
     told = [
         {w.code for w in fp.estimate(s, route=r).warnings}
         for s, r in zip(steels, routes, strict=True)

@@ -31,12 +31,10 @@ def test_maps_are_of_single_estimates(found):
     for j, i in ((0, 0), (3, 5), (8, 2)):
         route = fp.Route().with_(preheat_c=float(found.x.values[i]), flux=float(found.y.values[j]))
         one = fp.estimate(fp.grade("4130"), "mid-iron", route)
-        assert found.maps["face_hardness_hv"][j, i] == pytest.approx(
-            one.zones["face"].hardness_hv, rel=1e-9
-        )
-        assert found.maps["hosel_allowed_deg"][j, i] == pytest.approx(
-            one.hosel.allowed_deg, rel=1e-9
-        )
+        expected = one.zones["face"].hardness_hv
+        assert found.maps["face_hardness_hv"][j, i] == pytest.approx(expected, rel=1e-9)
+        expected = one.hosel.allowed_deg
+        assert found.maps["hosel_allowed_deg"][j, i] == pytest.approx(expected, rel=1e-9)
 
 
 def test_region_is_where_all_limits_are_met(found):

@@ -150,9 +150,8 @@ def test_sleeve_limits():
     assert sleeve_w_m2k(bare, 14.0, 1e-6, 0.15) == pytest.approx(bare, rel=1e-3)  # no sleeve
     assert sleeve_w_m2k(15.0, 14.0, 10.0, 0.15) < 0.2 * bare
     # thin sleeve on a wide round is a flat slab: 1/(d/k + 1/h)
-    assert sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(
-        1 / (10e-3 / 0.15 + 1 / 20), rel=1e-3
-    )
+    expected = 1 / (10e-3 / 0.15 + 1 / 20)
+    assert sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(expected, rel=1e-3)
 
 
 def test_sigma_from_its_definition():
