@@ -1,10 +1,7 @@
 """The same march on a simple specimen: an air-cooled bar, an end-quench bar, an imposed curve."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,36 +9,19 @@ from .answer.interval import hardness_interval_hv
 from .base.constants import STEEL_DENSITY_KG_M3
 from .base.errors import InputError, check_number, check_whole
 from .base.ranges import Warn, contents_outside
-from .engine import batch, packing
-from .engine.outcome import (
-    O_AUSTENITE,
-    O_BAINITE,
-    O_FERRITE,
-    O_HV,
-    O_HV_QUENCHED,
-    O_MARTENSITE,
-    O_PEARLITE,
-)
+from .engine import batch, outcome, packing
 from .engine.section import lobatto
 from .inputs.grades import steel_of
 from .inputs.steel import Steel
+from .io.tables import data_frame
 from .strength.hardness_scales import try_convert
 from .transformation import austenite, kinetics, temperatures
-
-if TYPE_CHECKING:
-    import pandas
 
 #: Emissivity of the end-quench bar's shank: the standard keeps it from scaling, so it is barer than a forging
 #: (0.3-0.5 for oxide-free hot steel, from memory); with 0.8 its far end cools half as fast again as printed.
 END_QUENCH_EMISSIVITY = 0.4
 
-_PHASES = {
-    "ferrite": O_FERRITE,
-    "pearlite": O_PEARLITE,
-    "bainite": O_BAINITE,
-    "martensite": O_MARTENSITE,
-    "austenite": O_AUSTENITE,
-}
+_PHASES = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
 
 
 @dataclass(frozen=True)
@@ -93,13 +73,8 @@ def _warnings(steel: Steel, from_c: float) -> tuple[Warn, ...]:
     found += contents_outside("phase_hardness", steel)
     ac3 = float(temperatures.ac3_c(steel))
     if from_c < ac3:
-        found.append(
-            Warn(
-                "partial-austenite",
-                f"cooling starts at {from_c:.0f} °C, below this steel's Ac3 of "
-                f"{ac3:.0f} °C; it is counted as fully austenitic.",
-            )
-        )
+        said = f"cooling starts at {from_c:.0f} °C, below this steel's Ac3 of {ac3:.0f} °C"
+        found.append(Warn("partial-austenite", f"{said}; it is counted as fully austenitic."))
     return tuple(w for w in found if w)
 
 
@@ -120,18 +95,10 @@ def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
     return case, start, grain
 
 
-def _cooled(steel, marched, warnings) -> Cooled:
-    out, trace = marched.zones[0, 0], marched.trace[0]
-    return Cooled(
-        steel,
-        trace[:, 0],
-        trace[:, 1],
-        {p: float(out[c]) for p, c in _PHASES.items()},
-        float(out[O_HV]),
-        float(out[O_HV_QUENCHED]),
-        None,
-        warnings,
-    )
+def _cooled(steel, time_s, temperature_c, out, from_c: float, history=None) -> Cooled:
+    shares = {p: float(out[getattr(outcome, f"O_{p.upper()}")]) for p in _PHASES}
+    hv = float(out[outcome.O_HV]), float(out[outcome.O_HV_QUENCHED])
+    return Cooled(steel, time_s, temperature_c, shares, *hv, history, _warnings(steel, from_c))
 
 
 def _bar_zone(diameter_mm: float) -> np.ndarray:
@@ -144,8 +111,9 @@ def _bar_zone(diameter_mm: float) -> np.ndarray:
     return zone
 
 
-def _march(case, zone, stages, convection, start, constants, points, **options):
-    """March one zone through stages of (kind, seconds)."""
+def _march(case, zone, convection, start, constants, points, jet_s: float = 0.0, **options):
+    """March one zone through a jet on its front, if any, and cooling to the end."""
+    stages = [(packing.JET, jet_s)] * (jet_s > 0.0) + [(packing.COOL, 1e6)]
     steps = np.zeros((1, len(stages)), packing.STEP)
     steps["kind"], steps["duration_s"] = zip(*stages, strict=True)
     steps["fluid_c"] = 25.0
@@ -192,21 +160,10 @@ def air_cooled_bar(
     case["air_c"] = check_number(air_c, "air temperature", -30.0, 60.0, "°C")
     case["emissivity"] = check_number(emissivity, "emissivity", 0.05, 1.0)
     tolerance_c = check_number(tolerance_c, "error allowed a step", 1e-4, 50.0, "°C")
-    convection = packing.convection_table("round", diameter_mm, float(case["air_c"][0]), 0.0)[
-        None, None, :
-    ]
-    marched = _march(
-        case,
-        _bar_zone(diameter_mm),
-        ((packing.COOL, 1e6),),
-        convection,
-        start,
-        constants,
-        packing.POINTS[:1],
-        trace=True,
-        tolerance_c=tolerance_c,
-    )
-    return _cooled(steel, marched, _warnings(steel, from_c))
+    convection = packing.convection_table("round", diameter_mm, float(case["air_c"][0]), 0.0)
+    head = (case, _bar_zone(diameter_mm), convection[None, None, :], start, constants)
+    marched = _march(*head, packing.POINTS[:1], trace=True, tolerance_c=tolerance_c)
+    return _cooled(steel, *marched.trace[0].T[:2], marched.zones[0, 0], from_c)
 
 
 def quenched_bar(
@@ -231,25 +188,13 @@ def quenched_bar(
     points = check_whole(points, "points", 3, 25)
     if points % 2 == 0:
         raise InputError(f"points must be an odd number from 3 to 25; got {points}.")
-    case, start, _ = _case(
-        steel,
-        check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C"),
-        grain_size_astm,
-        constants,
-    )
+    from_c = check_number(from_c, "temperature from which it cools", 750.0, 1300.0, "°C")
+    case, start, _ = _case(steel, from_c, grain_size_astm, constants)
     case["air_c"] = check_number(bath_c, "bath temperature", 0.0, 100.0, "°C")
     case["view_factor"] = 0.0
     convection = np.full((1, 1, len(packing.CONVECTION_C)), float(h_w_m2k))
-    marched = _march(
-        case,
-        _bar_zone(diameter_mm),
-        ((packing.COOL, 1e6),),
-        convection,
-        start,
-        constants,
-        (points,),
-        stop_c=bath_c + 15.0,
-    )
+    head = (case, _bar_zone(diameter_mm), convection, start, constants)
+    marched = _march(*head, (points,), stop_c=bath_c + 15.0)
     x = lobatto(points)[0]
     half = points // 2 + 1
     # the slab stands for the round: equal shares of section from the skin, so depth = R (1 - sqrt(1 - 2x))
@@ -264,10 +209,10 @@ def end_quench_bar(
     grain_size_astm: float | None = None,
     constants: dict[str, float] | None = None,
     points: int = 26,
-) -> pandas.DataFrame:
+):
     """End-quench (Jominy) hardness by the march: a water jet on one end of a 25 x 100 mm bar.
 
-    Columns ``distance_mm`` (0 to 100), ``hv``, ``hrc`` (None below the scale), at 10 to 40 points.  The jet is one
+    A DataFrame with columns ``distance_mm`` (0 to 100), ``hv``, ``hrc`` (None below the scale), at 10 to 40 points.  The jet is one
     coefficient (`packing.JET_W_M2K`); the skin loses heat to still air.
 
     References
@@ -276,8 +221,6 @@ def end_quench_bar(
     .. [2] Jet of 12 kW/(m² K), within 5-20 read from measured curves; emissivity of the shank 0.4
        (our choice).
     """
-    import pandas as pd
-
     from_c = check_number(from_c, "austenitising temperature", 750.0, 1300.0, "°C")
     points = check_whole(points, "points", 10, 40)
     steel = steel_of(steel)
@@ -291,24 +234,10 @@ def end_quench_bar(
     zone["side_m2"] = math.pi * d * length
     zone["conduction_m"] = area / length
     convection = packing.convection_table("round", 25.0, 25.0, 0.0)[None, None, :]
-    marched = _march(
-        case,
-        zone,
-        ((packing.JET, 1200.0), (packing.COOL, 1e6)),
-        convection,
-        start,
-        constants,
-        (points,),
-        tolerance_c=1.0,
-    )
-    hv = marched.point_hv[0]
-    return pd.DataFrame(
-        {
-            "distance_mm": 100.0 * lobatto(points)[0],
-            "hv": hv,
-            "hrc": [try_convert(float(v), "HV", "HRC") for v in hv],
-        }
-    )
+    head = (case, zone, convection, start, constants, (points,))
+    hv = _march(*head, jet_s=1200.0, tolerance_c=1.0).point_hv[0]
+    hrc = [try_convert(float(v), "HV", "HRC") for v in hv]
+    return data_frame({"distance_mm": 100.0 * lobatto(points)[0], "hv": hv, "hrc": hrc})
 
 
 def continuous_cooling(
@@ -339,9 +268,8 @@ def continuous_cooling(
     True
     """
     if (time_s is None) != (temperature_c is None) or (time_s is None) == (rate_c_per_s is None):
-        raise InputError(
-            "give either time_s with temperature_c, or rate_c_per_s (with from_c and to_c)."
-        )
+        ways = "time_s with temperature_c, or rate_c_per_s (with from_c and to_c)"
+        raise InputError(f"give either {ways}.")
     if time_s is None:
         rate = check_number(rate_c_per_s, "cooling rate", 1e-3, 1e3, "°C/s")
         from_c = check_number(from_c, "temperature from which it cools", 700.0, 1300.0, "°C")
@@ -359,34 +287,15 @@ def continuous_cooling(
                 "sequences of one length, two points or more."
             )
         if not (np.isfinite(time).all() and np.isfinite(temperature).all()):
-            raise InputError(
-                "the curve holds values that are not numbers; give finite times and temperatures."
-            )
-        wrong = np.flatnonzero(np.diff(time) <= 0)
-        if len(wrong):
-            raise InputError(
-                f"time_s does not rise at point {wrong[0] + 1} ({time[wrong[0]]:g} to "
-                f"{time[wrong[0] + 1]:g} s); give rising times."
-            )
+            raise InputError("the curve holds values that are not numbers; give finite ones.")
+        for i in np.flatnonzero(np.diff(time) <= 0):
+            step = f"{time[i]:g} to {time[i + 1]:g} s"
+            raise InputError(f"time_s does not rise at point {i + 1} ({step}); give rising times.")
         for t in (temperature.min(), temperature.max()):
             check_number(float(t), "temperature of the curve", -100.0, 1350.0, "°C")
     steel = steel_of(steel)
     case, start, grain = _case(steel, float(temperature[0]), grain_size_astm, constants)
-    out, history = batch.run_curve(
-        case[0],
-        start[0],
-        packing.kinetic_array(constants),
-        time,
-        temperature,
-        austenite.diameter_um_from_astm(grain),
-    )
-    return Cooled(
-        steel,
-        time,
-        temperature,
-        {p: float(out[c]) for p, c in _PHASES.items()},
-        float(out[O_HV]),
-        float(out[O_HV_QUENCHED]),
-        {p: history[:, i] for i, p in enumerate(_PHASES)},
-        _warnings(steel, float(temperature[0])),
-    )
+    kinetic, grain_um = packing.kinetic_array(constants), austenite.diameter_um_from_astm(grain)
+    out, history = batch.run_curve(case[0], start[0], kinetic, time, temperature, grain_um)
+    shares = {p: history[:, i] for i, p in enumerate(_PHASES)}
+    return _cooled(steel, time, temperature, out, float(temperature[0]), shares)

@@ -146,10 +146,8 @@ class Units:
 
     def value_text(self, setting, value: float) -> str:
         """A setting's number and unit, with the decimals that it needs: "2.9 L/min"."""
-        digits = {
-            _IMPACT: 1 + (self.flow == "gpm"),
-            "mm": 3 if self.length == "in" else setting.digits,
-        }
+        inches = 3 if self.length == "in" else setting.digits
+        digits = {_IMPACT: 1 + (self.flow == "gpm"), "mm": inches}
         digits = digits.get(setting.unit, setting.digits)
         return f"{self.shown(setting, value):.{digits}f} {self.unit(setting.unit)}".rstrip()
 
@@ -211,11 +209,8 @@ class Units:
         numbers = [float(n.replace("−", "-").replace(",", "")) for n in parts[1::2]]
         digits = max(len(n.partition(".")[2]) for n in parts[1::2])
         if unit in OFFERED["hardness"]:
-            if (
-                unit == self.hardness
-                or self.hardness == "HV"
-                or {unit, self.hardness} == set(_NEXT_SCALE)
-            ):
+            beside = {unit, self.hardness} == set(_NEXT_SCALE)
+            if self.hardness in (unit, "HV") or beside:
                 return found[0]
             hv = [n if unit == "HV" else try_convert(n, unit, "HV") for n in numbers]
             if None in hv:
@@ -252,11 +247,8 @@ class Units:
             return unit, None, 0
         if unit == "MN":
             return "tons", lambda x: x * 1e6 / _N_PER_TON, -1
-        return (
-            "lbf",
-            lambda x: x * (1000.0 if unit == "kN" else 1.0) / LBF_N,
-            -1 if unit == "kN" else 0,
-        )
+        n, more = (1000.0, -1) if unit == "kN" else (1.0, 0)
+        return "lbf", lambda x: x * n / LBF_N, more
 
     # ---- tables --------------------------------------------------------------------------------------------------
 

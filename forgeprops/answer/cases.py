@@ -1,6 +1,7 @@
 """Cases as users give them: sequences paired, singles for all, names made into objects, errors kept."""
 
 import dataclasses
+import itertools
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -47,21 +48,16 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
         if isinstance(heat, Normalise):
             ac3 = float(ac3_c(steel))
             if heat.temperature_c < ac3:
-                raise InputError(
-                    f"{said} is below this steel's Ac3 ({ac3:.0f} °C): part of the old structure stays."
-                )
+                end = f"this steel's Ac3 ({ac3:.0f} °C)"
+                raise InputError(f"{said} is below {end}: part of the old structure stays.")
         elif isinstance(heat, Temper) and heat.temperature_c > ac1:
-            hosel_hv = _again_hv(steel, head, route, heat.temperature_c)
+            air = (Normalise(heat.temperature_c, 900.0),)
+            again = Cases.of([steel], [head], [dataclasses.replace(route, later=air).marched()])
+            hosel_hv = float(march_columns(again).zones[0, -1, O_HV])
             raise InputError(
-                f"{said} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and hardens again in air, "
-                f"the hosel to about {hosel_hv:.0f} HV; use Normalise."
+                f"{said} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and "
+                f"hardens again in air, the hosel to about {hosel_hv:.0f} HV; use Normalise."
             )
-
-
-def _again_hv(steel: Steel, head: Head, route: Route, peak_c: float) -> float:
-    """Hardness of a hosel that is heated above Ac1 and cools in still air, HV."""
-    again = dataclasses.replace(route, later=(Normalise(peak_c, 900.0),)).marched()
-    return float(march_columns(Cases.of([steel], [head], [again])).zones[0, -1, O_HV])
 
 
 def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, Route, Shop]:
@@ -73,11 +69,8 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
 
 def _named(given: Mapping, kind) -> dict[str, Any]:
     """Arguments of a dataclass by name; names it has not are refused with the nearest."""
-    allowed = [f.name for f in dataclasses.fields(kind) if f.init]
-    return {
-        check_choice(name, "field", allowed, kind.__name__.lower()): value
-        for name, value in given.items()
-    }
+    allowed, what = [f.name for f in dataclasses.fields(kind) if f.init], kind.__name__.lower()
+    return {check_choice(name, "field", allowed, what): value for name, value in given.items()}
 
 
 def _by_name(given: Mapping) -> dict[str, Any]:
@@ -155,9 +148,7 @@ def length_of(*columns) -> int | None:
             unknown = True
     if len(set(lengths.values())) > 1:
         counts = ", ".join(f"{n} {what}s" for what, n in lengths.items())
-        raise InputError(
-            f"the sequences differ in length: {counts}; give one length, or a single one for all."
-        )
+        raise InputError(f"the sequences differ in length: {counts}; give one length, or singles.")
     if lengths:
         return next(iter(lengths.values()))
     return None if unknown else 1
@@ -181,10 +172,8 @@ def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
         over = [what for what, item in row.items() if item is end]
         if over:
             if len(over) < len(row):
-                going = next(what for what in row if what not in over)
-                raise InputError(
-                    f"{over[0]}s end after {count} cases but {going}s go on; give one length."
-                )
+                going, end = next(what for what in row if what not in over), f"{over[0]}s end after"
+                raise InputError(f"{end} {count} cases but {going}s go on; give one length.")
             return
         count += 1
         if broken:
@@ -229,11 +218,6 @@ def _case(row: dict[str, Any]) -> Case:
 
 def chunks(cases: Iterable[Case], size: int) -> Iterator[Sequence[Case]]:
     """Lists of up to `size` cases."""
-    held: list[Case] = []
-    for case in cases:
-        held.append(case)
-        if len(held) == size:
-            yield held
-            held = []
-    if held:
+    cases = iter(cases)
+    while held := list(itertools.islice(cases, size)):
         yield held

@@ -21,17 +21,8 @@ from .evaluation import Evaluation, evaluate
 from .interval import LN_SPRAY_SD, spray_ln_sd
 
 #: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
-COMMON = (
-    "water law",
-    "soft structure",
-    "bainite",
-    "martensite",
-    "bend length",
-    "spray rate",
-    "bend limits",
-    "strike load",
-    "pull",
-)
+COMMON = ("water law", "soft structure", "bainite", "martensite", "bend length", "spray rate")
+COMMON += ("bend limits", "strike load", "pull")
 #: Doubt of a quantity's own formulas beside hardness, one for each.
 _OWN = {"bend limits": "hosel_allowed_deg", "strike load": "face_margin", "pull": "bar_force_n"}
 #: Settings that differ from head to head, with the spread of data/constants/settings.csv.
@@ -160,11 +151,8 @@ def doubt_of(
 ) -> tuple[Doubt, Evaluation]:
     """Doubt of cases given as (steel, head, route, shop), in one engine call, and their evaluation.
 
-    Parameters
-    ----------
-    names : Quantities.
-    other : Standard deviation of each quantity by what is not hardness, as a share of its value.
-    like : Whose strike, bench and options of the engine count.
+    `other` is the standard deviation of each quantity by what is not hardness, as a share of its
+    value; strike, bench and options of the engine are those of `like`.
     """
     names = tuple(names)
     blocks = [rows_of(*case) for case in cases]
@@ -222,13 +210,11 @@ def other_shares(result, names: Sequence[str]) -> list[float]:
     found = dict.fromkeys(names, 0.0)
     e, step = result.evaluation, 0.5
     hv = dataclasses.replace(e, results=e.results.moved(step * e.sd_hv))
-    parts = {
-        "hosel_allowed_deg": (result.hosel, "allowed_deg"),
-        "face_margin": (result.face, "margin"),
-    }
-    for name, (part, field) in parts.items():
+    parts = {"hosel_allowed_deg": result.hosel, "face_margin": result.face}
+    for name, part in parts.items():
         if name in found and part is not None:
-            value, low, high = (getattr(part, field + end, None) for end in ("", "_low", "_high"))
+            of = name.partition("_")[2]
+            value, low, high = (getattr(part, of + end, None) for end in ("", "_low", "_high"))
             if value and low is not None and high is not None:
                 slope = float((hv.quantity(name) - e.quantity(name))[0]) / step
                 whole = (high - low) / (2.0 * Z)

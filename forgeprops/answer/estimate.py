@@ -76,28 +76,21 @@ def estimate(
     True
     """
     if isinstance(steel, Job):
-        return estimate(
-            *(steel.steel, steel.struck_head, steel.route, steel.shop),
-            bench=dict(steel.bench) if bench is None else bench,
-            strike=steel.surface if strike is None else strike,
-            count_press_strain=count_press_strain,
-            flatness_mm=flatness_mm,
-            cutting_limit_hv=cutting_limit_hv,
-            limits=steel.limits if limits is None else limits,
-            **options,
-        )
+        job = steel
+        options |= {"bench": dict(job.bench) if bench is None else bench}
+        options |= {"strike": job.surface if strike is None else strike}
+        options |= {"limits": job.limits if limits is None else limits}
+        options |= {"flatness_mm": flatness_mm, "cutting_limit_hv": cutting_limit_hv}
+        case = job.steel, job.struck_head, job.route, job.shop
+        return estimate(*case, count_press_strain=count_press_strain, **options)
     case = checked_case(steel, head, route, shop)
     check_march_options(options)
     check_flag(count_press_strain, "count_press_strain")
     bench, struck = bench_options(bench), Strike(**strike_options(strike))
     flatness_mm = check_number(flatness_mm, "flatness limit", *LIMIT_MM, "mm")
     cutting_limit_hv = check_number(cutting_limit_hv, "cutting limit", *CUTTING_HV, "HV")
-    found = evaluate(
-        Cases.of(*([part] for part in case)),
-        EVERYTHING,
-        count_press_strain=count_press_strain,
-        **options,
-    )
+    cases = Cases.of(*([part] for part in case))
+    found = evaluate(cases, EVERYTHING, count_press_strain=count_press_strain, **options)
     found = dataclasses.replace(found, strike=struck, bench=Bench(**bench))
     limits = check_kind(limits, Limits, "limits") if limits is not None else Limits()
     limits = limits if limits.bounds else Limits.of_route(case[2])

@@ -14,14 +14,14 @@ from ..transformation.tempering import OVERAGED_C
 #: Share of results an interval should hold; `Z` is the normal deviate of its ends.
 COVERAGE = 0.80
 
-#: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about 1.5, read
-#: as a
-#: 90 % interval: ln 1.5 / 1.645 (the five laws compared in `thermal.spray` agree within 45 %).
+#: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about
+#: 1.5, read as a 90 % interval: ln 1.5 / 1.645 (the five laws compared in `thermal.spray` agree
+#: within 45 %).
 LN_SPRAY_SD = math.log(1.5) / 1.645
 
-#: Factors on the rate at which Cr-Mo carbides dissolve, taken as the ends of an 80 % interval: carbides
-#: three times as
-#: coarse or as fine as the law assumes (the time goes with the square of size; our choice).
+#: Factors on the rate at which Cr-Mo carbides dissolve, taken as the ends of an 80 % interval:
+#: carbides three times as coarse or as fine as the law assumes (the time goes with the square of
+#: size; our choice).
 CARBIDE_SPEEDS = (1.0 / 9.0, 9.0)
 #: Carbon in carbides, wt%, and austenite share that make the furnace's work unsure enough to march
 #: its two ends (our choice).
@@ -50,14 +50,9 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     spread_hv : float or array; how far the other opinions stand apart, HV; see
         `opinions_spread_hv`.
 
-    Returns
-    -------
-    float or array
-        HV; centre ± `Z` times it should hold 8 of 10 measurements.
-
     Notes
     -----
-    Every constituent has its own share of error, in proportion to hardness.  Where martensite stands beside
+    Centre ± `Z` times it should hold 8 of 10 measurements.  Every constituent has its own share of error, in proportion to hardness.  Where martensite stands beside
     something else its amount is the greatest doubt: that part goes with the standard deviation of a share,
     ``sqrt(m (1 - m))``, and is whole at one half.  The weight of the opinions' spread is fitted too: bars on
     which the methods disagree are not much worse than others.  The figures are misses on bars of steels
@@ -73,14 +68,10 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
     >>> bool(hardness_sd_hv(200.0, 1.0, 0.0, 0.0) < hardness_sd_hv(200.0, 0.0, 1.0, 0.0))
     True
     """
-    fp, b, m = (
-        np.clip(np.asarray(x, float), 0.0, 1.0) for x in (ferrite_pearlite, bainite, martensite)
-    )
-    return np.sqrt(
-        spread_variance(
-            np.asarray(hardness_hv, float), fp, b, m, np.asarray(spread_hv, float), *figures()[:5]
-        )
-    )
+    parts = (ferrite_pearlite, bainite, martensite)
+    shares = (np.clip(np.asarray(x, float), 0.0, 1.0) for x in parts)
+    hv, spread_hv = np.asarray(hardness_hv, float), np.asarray(spread_hv, float)
+    return np.sqrt(spread_variance(hv, *shares, spread_hv, *figures()[:5]))
 
 
 def spread_variance(hv, fp, b, m, spread_hv, in_fp, in_b, in_m, in_share, in_opinions):
@@ -118,18 +109,10 @@ def tempering_sd_hv(softened_hv, hardness_hv, temper_c):
 
 
 def opinions_spread_hv(values, counted):
-    """How far the opinions on one hardness stand apart: their standard deviation, HV.
+    """How far the opinions on one hardness stand apart: their standard deviation, HV; 0 for only one.
 
-    Parameters
-    ----------
-    values : shape (methods,) or (methods, n); hardness by the kinetics and by the other methods,
-        HV; anything finite where not counted.
-    counted : array of bool, same shape; which of them apply.
-
-    Returns
-    -------
-    float or array
-        0 where only one applies.
+    `values`, shape (methods,) or (methods, n), are the hardness by the kinetics and by the other
+    methods, HV, finite also where `counted` says that a method does not apply.
 
     Examples
     --------
@@ -143,11 +126,7 @@ def opinions_spread_hv(values, counted):
 
 
 def hardness_interval_hv(hardness_hv: float, fractions: Mapping[str, float]) -> tuple[float, float]:
-    """80 % interval of the hardness of a specimen cooled in a known way, HV, from its structure.
-
-    Parameters
-    ----------
-    fractions : Shares by name, as results carry them.
+    """80 % interval of the hardness of a specimen cooled in a known way, HV, from its shares by name.
 
     Examples
     --------
@@ -155,13 +134,9 @@ def hardness_interval_hv(hardness_hv: float, fractions: Mapping[str, float]) -> 
     >>> 130 < low < 150 < high < 170
     True
     """
-    soft = (
-        fractions.get("ferrite", 0.0)
-        + fractions.get("pearlite", 0.0)
-        + fractions.get("untransformed", 0.0)
-    )
-    hard = fractions.get("martensite", 0.0) + fractions.get("austenite", 0.0)
-    sd = float(hardness_sd_hv(hardness_hv, soft, fractions.get("bainite", 0.0), hard))
+    groups = (("ferrite", "pearlite", "untransformed"), ("bainite",), ("martensite", "austenite"))
+    shares = (sum(fractions.get(name, 0.0) for name in names) for names in groups)
+    sd = float(hardness_sd_hv(hardness_hv, *shares))
     return hardness_hv - Z * sd, hardness_hv + Z * sd
 
 
@@ -192,9 +167,8 @@ def interval(centre: float, sd: float, deviates=None, values=None) -> tuple[floa
     """`interval_arrays` of one quantity."""
     if deviates is None or len(deviates) == 0:
         return centre - Z * sd, centre + Z * sd
-    low, high = interval_arrays(
-        np.array([centre]), np.array([sd]), deviates, np.asarray(values, float)[:, None]
-    )
+    values = np.asarray(values, float)[:, None]
+    low, high = interval_arrays(np.array([centre]), np.array([sd]), deviates, values)
     return float(low[0]), float(high[0])
 
 
@@ -226,18 +200,15 @@ def _samples(centre, sd, deviates, values) -> np.ndarray:
 
 
 def interval_arrays(centre, sd, deviates, values) -> tuple[np.ndarray, np.ndarray]:
-    """80 % intervals: model residuals with the response to an unsure input.
+    """80 % intervals, low and high: model residuals with the response to an unsure input.
+
+    Skewed where the response is: near a cliff the two sides differ.
 
     Parameters
     ----------
     centre, sd : shape (n,); central values and standard deviations from the model.
     deviates : shape (nodes,); normal deviates of the input (without 0).
     values : shape (nodes, n); the quantities there.
-
-    Returns
-    -------
-    tuple of array
-        Low and high.  Skewed where the response is: near a cliff the two sides differ.
     """
     low, high = np.empty(len(centre)), np.empty(len(centre))
     ends = [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2]
@@ -258,17 +229,11 @@ def jumps_hv(centre, deviates, values) -> np.ndarray:
 CLIFF_HV = 60.0
 
 
-def outcome_chances(
-    centre: float, sd: float, deviates, values, gap_hv: float = CLIFF_HV
-) -> dict[str, float] | None:
+def outcome_chances(centre: float, sd: float, deviates, values, gap_hv: float = CLIFF_HV):
     """Near a cliff: chance of a soft and of a hard outcome, with the middle of each; else None.
 
-    A cliff is a response that moves by more than `gap_hv` between neighbouring nodes of the unsure input.
-
-    Returns
-    -------
-    dict or None
-        ``soft_chance``, ``soft``, ``hard_chance``, ``hard``, ``between``.
+    A cliff is a response that moves by more than `gap_hv` between neighbouring nodes of the unsure
+    input.  The result has ``soft_chance``, ``soft``, ``hard_chance``, ``hard``, ``between``.
     """
     column = np.asarray(values, float)[:, None]
     jumps = jumps_hv(np.array([centre]), deviates, column)[:, 0]
@@ -281,13 +246,10 @@ def outcome_chances(
     soft, hard = samples[samples < between], samples[samples >= between]
     if not len(soft) or not len(hard):
         return None
-    return {
-        "soft_chance": len(soft) / len(samples),
-        "soft": float(np.median(soft)),
-        "hard_chance": len(hard) / len(samples),
-        "hard": float(np.median(hard)),
-        "between": float(between),
-    }
+    found = {"between": float(between)}
+    for name, part in (("soft", soft), ("hard", hard)):
+        found |= {f"{name}_chance": len(part) / len(samples), name: float(np.median(part))}
+    return found
 
 
 def carbides_unsure(cases, results) -> np.ndarray:
@@ -295,6 +257,5 @@ def carbides_unsure(cases, results) -> np.ndarray:
     content = (cases.content(e) for e in ("C", "Cr", "Mo"))
     bound = results.undissolved * np.vectorize(carbide_carbon)(1.0, *content)[:, None]
     share = results.share
-    return (share.max(axis=1) > 0.0) & (
-        (share.min(axis=1) < UNSURE_SHARE) | (bound.max(axis=1) > UNSURE_CARBON)
-    )
+    unsure = (share.min(axis=1) < UNSURE_SHARE) | (bound.max(axis=1) > UNSURE_CARBON)
+    return (share.max(axis=1) > 0.0) & unsure

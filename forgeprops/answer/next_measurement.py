@@ -1,6 +1,5 @@
 """What to measure next: the reading that shrinks the range which decides the verdict most, and to what."""
 
-import dataclasses
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -97,12 +96,9 @@ class NextMeasurement:
         )
 
     def after(self, values, *, taken_as_said: bool) -> tuple[float, float]:
-        """The 80 % range of the deciding quantity after readings, one a head.
+        """The 80 % range of the deciding quantity after readings in the reading's unit, one a head.
 
-        Parameters
-        ----------
-        values : float or sequence of float; in the reading's unit.
-        taken_as_said : That they were taken as `reading.how` says.
+        `taken_as_said` confirms that they were taken as `reading.how` says.
         """
         if taken_as_said is not True:
             raise InputError(f"A reading taken otherwise is refused: {self.reading.how}")
@@ -114,8 +110,7 @@ class NextMeasurement:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
-        plain = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
-        del plain["doubt"], plain["reading"]
+        plain = {name: v for name, v in vars(self).items() if name not in ("doubt", "reading")}
         numbers = {k: float(f"{v:.4g}") for k, v in plain.items() if isinstance(v, float)}
         others = [{"what": w, "heads": n, "width": float(f"{v:.4g}")} for w, n, v in self.others]
         one = {"what": self.reading.what, "heads": self.reading.heads, "how": self.reading.how}
@@ -133,21 +128,15 @@ def readings(result, doubt: Doubt) -> list[Reading]:
     found = []
     scatter = np.sqrt((doubt.scatter[:, :, 0] ** 2).sum(axis=0))
 
+    def add(key: str, what: str, how: str, heads: int, unit: str, noise: float, *observes) -> None:
+        found.append(Reading(key, what, how, heads, unit, noise, observes))
+
     def hardness(zone: str, how: str) -> None:
-        sd = float(scatter[doubt.names.index(f"{zone}_hardness_hv")])
+        what, name = f"{zone} hardness", f"{zone}_hardness_hv"
+        sd = float(scatter[doubt.names.index(name)])
         for n in HEADS:
             noise = float(np.sqrt((sd**2 + READING_HV**2) / n + TESTER_HV**2))
-            found.append(
-                Reading(
-                    f"{zone} hardness",
-                    f"{zone} hardness",
-                    how,
-                    n,
-                    "HV",
-                    noise,
-                    ("quantity", f"{zone}_hardness_hv"),
-                )
-            )
+            add(what, what, how, n, "HV", noise, "quantity", name)
 
     ground = "grind at least 0.2 mm of skin off first, cold, three indents a head"
     hardness("face", f"{ground}; support the face from behind.")
@@ -156,36 +145,22 @@ def readings(result, doubt: Doubt) -> list[Reading]:
         ln_sd, rate_sd = float(spray_ln_sd(result.shop.spray_ln_sd)), table()["flux"].spread.value
         how = "bead pressed into a hole from the back to mid-thickness, 10 readings a second, from furnace to cold."
         if ln_sd > 0.0:
-            found.append(
-                Reading("thermocouple", "thermocouple in the face", how, 1, "× the water law", TRACE_LN_SD,
-                        ("number", ("water law", 1.0, ln_sd)))
-            )  # fmt: skip
+            what, law = ("thermocouple", "thermocouple in the face"), ("water law", 1.0, ln_sd)
+            add(*what, how, 1, "× the water law", TRACE_LN_SD, "number", law)
         flux = float(result.route.sprays[0].flux_kg_m2_s)
         how = "can of known mouth in the face's place, three runs of the spray time."
-        found.append(
-            Reading("catch can", "catch can under the spray", how, 1, "kg/(m² s)", flux * CAN_SHARE,
-                    ("number", ("spray rate", flux, rate_sd)))
-        )  # fmt: skip
+        what, rate = ("catch can", "catch can under the spray"), ("spray rate", flux, rate_sd)
+        add(*what, how, 1, "kg/(m² s)", flux * CAN_SHARE, "number", rate)
     length = float(result.head.hosel.bend_zone_mm)
     how = "lines scribed 1 mm apart along the hosel before a bend of 2°; measure where their distance changes."
-    found.append(
-        Reading("bend length", "length of hosel that bends", how, 1, "mm", length * LENGTH_SHARE,
-                ("number", ("bend length", length, BEND_LENGTH_SHARE / Z80)))
-    )  # fmt: skip
+    what = ("bend length", "length of hosel that bends")
+    spread = ("bend length", length, BEND_LENGTH_SHARE / Z80)
+    add(*what, how, 1, "mm", length * LENGTH_SHARE, "number", spread)
     pull = float(doubt.middle[doubt.names.index("bar_force_n"), 0])
     how = "spring balance at the end of the bar, slowly, to the change that stays; the head clamped close to the neck."
-    found += [
-        Reading(
-            "bend",
-            "pull for the required change",
-            how,
-            n,
-            "N",
-            pull * FORCE_SHARE / n**0.5,
-            ("quantity", "bar_force_n"),
-        )
-        for n in (1, 3)
-    ]
+    what = ("bend", "pull for the required change")
+    for n in (1, 3):
+        add(*what, how, n, "N", pull * FORCE_SHARE / n**0.5, "quantity", "bar_force_n")
     return found
 
 
@@ -249,7 +224,7 @@ def next_measurement(result) -> NextMeasurement | None:
     ranked = sorted(best.values(), key=lambda row: row[0])
     width, reading = ranked[0]
     what = QUANTITIES[worst.name]
-    return NextMeasurement(
-        reading, worst.name, what.label, what.unit, float(low), float(high), float(high - low), width,
-        tuple((r.what, r.heads, w) for w, r in ranked[1:]), doubt,
-    )  # fmt: skip
+    others = tuple((r.what, r.heads, w) for w, r in ranked[1:])
+    now = (float(low), float(high), float(high - low))
+    decides = (worst.name, what.label, what.unit)
+    return NextMeasurement(reading, *decides, *now, width, others, doubt)

@@ -99,14 +99,11 @@ class Remedy:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
-        plain = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
-        del plain["steel"], plain["route"]
+        plain = {name: v for name, v in vars(self).items() if name not in ("steel", "route")}
         return {**plain, "chance_right": round(self.chance_right, 3)}
 
 
-def _setting(
-    steel, route: Route, name: str, value: float, adds_water: bool = False
-) -> Trial | None:
+def _setting(steel, route: Route, name: str, value: float, adds_water=False) -> Trial | None:
     """A setting at another value of its slider; None where that is out of range or no change."""
     what = table()[name]
     low, high, _ = what.slider
@@ -167,10 +164,8 @@ def _later_heats(steel: Steel, route: Route) -> list[Trial]:
                     found.append(_later(steel, route, later, f"temper at {t:g} °C"))
     if not route.later:
         heats = [(Temper(float(t)), f"temper at {t} °C, 1 h") for t in _TEMPERS_C]
-        heats += [
-            (LocalHeat("hosel", peak_c=float(t)), f"heat the hosel to {t} °C, 10 min")
-            for t in _LOCAL_C
-        ]
+        local = {t: LocalHeat("hosel", peak_c=float(t)) for t in _LOCAL_C}
+        heats += [(heat, f"heat the hosel to {t} °C, 10 min") for t, heat in local.items()]
         found += [_later(steel, route, (h,), w) for h, w in heats if h.temperature_c <= highest]
     return found
 
@@ -189,9 +184,8 @@ def best_remedy(result, verdict) -> Remedy | None:
     cases = [(t.steel, result.head, t.route, result.shop) for t in tried]
     e = evaluate_like(Cases.of(*map(list, zip(*cases, strict=True))), like)
     middle, before = {n: e.quantity(n) for n in names}, {w.code for w in result.warnings}
-    met = np.all(
-        [s * (middle[n] - v) >= 0.0 for _, n, v, s in verdict.against.ends() if n in names], axis=0
-    )
+    ends = [(n, v, s) for _, n, v, s in verdict.against.ends() if n in names]
+    met = np.all([s * (middle[n] - v) >= 0.0 for n, v, s in ends], axis=0)
     left = []
     for i in np.flatnonzero(np.broadcast_to(met, len(tried))):
         here = set(e.codes[i].split("; "))
@@ -213,10 +207,9 @@ def best_remedy(result, verdict) -> Remedy | None:
             _, k, c, level = max(found[min(found)], key=lambda row: row[0])
             i, trial = rows[k], tried[rows[k]]
             old, new = verdict.doubt.middle[:, 0], doubt.middle[:, k]
-            return Remedy(
-                trial.kind, trial.words, trial.steel, trial.route, level, c.right, round(100 * c.heads_inside),
-                _change(old, new, names, verdict.against), _costs(result, trial, e, i),
-            )  # fmt: skip
+            what = (trial.kind, trial.words, trial.steel, trial.route, level)
+            gives, costs = _change(old, new, names, verdict.against), _costs(result, trial, e, i)
+            return Remedy(*what, c.right, round(100 * c.heads_inside), gives, costs)
     return None
 
 

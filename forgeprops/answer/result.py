@@ -70,7 +70,7 @@ class ZoneResult:
         °C.
     rate_700_c_per_s, t85_s : Cooling rate at 700 °C without heat of transformation, time from 800
         to 500 °C with it.
-    biot, biot_die : float; Biot number in still air, and under the die.
+    biot : float; Biot number in still air.
     opinions : tuple of Opinion; hardness by critical cooling rates and by end-quench position.
     chances : dict; near a cliff, the chance of each outcome (see `interval.outcome_chances`).
     recrystallised_share, retained_strain : float; share of the pressed austenite that has
@@ -113,29 +113,16 @@ class ZoneResult:
             value = column[0, zone]
             return None if np.isnan(value) else float(value)
 
-        return cls(
-            name=ZONES[zone],
-            estimate=result,
-            fractions={name: number(share) for name, share in r.fractions.items()},
-            hardness_hv=number(r.hardness_hv),
-            hardness_low_hv=number(low),
-            hardness_high_hv=number(high),
-            hardness_sd_hv=number(e.sd_hv),
-            as_quenched_hv=number(r.as_quenched_hv),
-            layers_hv=r.layers_hv(zone)[0],
-            austenite_share=number(r.share),
-            austenite_carbon=number(r.carbon),
-            grain_astm=number(r.grain_astm),
-            undissolved=number(r.undissolved),
-            peak_c=number(r.peak_c),
-            die_c=number(r.die_c),
-            water_c=known(r.water_on_c),
-            water_off_c=known(r.water_off_c),
-            low_c=number(r.low_c),
-            rebound_c=number(r.rebound_c),
-            rate_700_c_per_s=known(r.rate_700_c_per_s),
-            t85_s=known(r.time_800_500_s),
-        )
+        alike = ("hardness_hv", "as_quenched_hv", "grain_astm", "undissolved")
+        alike += ("peak_c", "die_c", "low_c", "rebound_c")
+        made = {name: number(getattr(r, name)) for name in alike}
+        made |= {"hardness_low_hv": number(low), "hardness_high_hv": number(high)}
+        made |= {"hardness_sd_hv": number(e.sd_hv), "layers_hv": r.layers_hv(zone)[0]}
+        made |= {"austenite_share": number(r.share), "austenite_carbon": number(r.carbon)}
+        made |= {"water_c": known(r.water_on_c), "water_off_c": known(r.water_off_c)}
+        made |= {"rate_700_c_per_s": known(r.rate_700_c_per_s), "t85_s": known(r.time_800_500_s)}
+        fractions = {name: number(share) for name, share in r.fractions.items()}
+        return cls(ZONES[zone], result, fractions, **made)
 
     @property
     def _zone(self) -> int:
@@ -175,15 +162,10 @@ class ZoneResult:
 
     @functools.cached_property
     def opinions(self) -> tuple[Opinion, ...]:
-        return opinions(
-            self.estimate.steel,
-            self.rate_700_c_per_s,
-            self.t85_s,
-            self.rebound_c > OPINION_REHEAT_C,
-            min(self.austenite_share, 1.0),
-            min(max(self.peak_c, 700.0), 1250.0),
-            max(self.estimate.route.preheat.soak_s, 60.0),
-        )
+        rates = self.rate_700_c_per_s, self.t85_s
+        heat = min(max(self.peak_c, 700.0), 1250.0), max(self.estimate.route.preheat.soak_s, 60.0)
+        reheated, share = self.rebound_c > OPINION_REHEAT_C, min(self.austenite_share, 1.0)
+        return opinions(self.estimate.steel, *rates, reheated, share, *heat)
 
     @functools.cached_property
     def chances(self) -> dict[str, float] | None:
@@ -206,11 +188,6 @@ class ZoneResult:
         route = self.estimate.route
         worst_w_m2k = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
         return self.estimate.head.zones("forged")[self.name].biot(worst_w_m2k)
-
-    @property
-    def biot_die(self) -> float:
-        contact = self.estimate.route.press.contact_w_m2k
-        return self.estimate.head.zones("forged")[self.name].biot(contact)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -285,16 +262,11 @@ class Estimate:
     @functools.cached_property
     def distortion(self) -> FaceBow:
         head, zones = self.head, self.zones
-        shape = bow_of_head(
-            head, zones["face"], self.steel.get("C"), zones["neck"], limit_mm=self.flatness_mm
-        )
-        machined = {
-            "face": head.face.allowance_mm,
-            "rim": head.rim.allowance_mm,
-            "neck": head.neck.allowance_mm,
-            "hosel": head.hosel.allowance_mm + head.hosel.bore_mm,
-            "body": max(b.allowance_mm for b in head.body),
-        }
+        carbon, limit = self.steel.get("C"), self.flatness_mm
+        shape = bow_of_head(head, zones["face"], carbon, zones["neck"], limit_mm=limit)
+        machined = {name: getattr(head, name).allowance_mm for name in ("face", "rim", "neck")}
+        machined["hosel"] = head.hosel.allowance_mm + head.hosel.bore_mm
+        machined["body"] = max(b.allowance_mm for b in head.body)
         hardest = {name: float(zones[name].layers_hv.max()) for name in zones}
         # the recess is milled from the back
         back = np.linspace(head.face.thickness_mm / head.face.forged_thickness_mm, 1.0, 5)
@@ -358,9 +330,8 @@ class Estimate:
     def ideal_diameter_mm(self) -> float:
         """Ideal diameter with the austenite grain the furnace gave the face, mm (ASTM A255 with the grain-size term)."""
         grain = min(max(self.zones["face"].grain_astm, 0.0), 14.0)
-        return ideal_diameter(
-            dataclasses.replace(self.steel, grain_size_astm=grain), grain_size=True
-        )
+        steel = dataclasses.replace(self.steel, grain_size_astm=grain)
+        return ideal_diameter(steel, grain_size=True)
 
     @functools.cached_property
     def equal_effort(self) -> Hotter | None:

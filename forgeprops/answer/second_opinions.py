@@ -97,17 +97,13 @@ _Reasons = list[tuple[np.ndarray, Callable[[], str]]]
 
 
 def _interrupted(reheated, austenite_share) -> _Reasons:
-    share = np.asarray(austenite_share)
+    share, holds = np.asarray(austenite_share), "the method holds for"
+    again = f"re-heated while it cooled; {holds} uninterrupted cooling only"
     return [
-        (
-            np.asarray(reheated),
-            lambda: "re-heated while it cooled; the method holds for uninterrupted cooling only",
-        ),
+        (np.asarray(reheated), lambda: again),
         (
             share < FULLY_AUSTENITE,
-            lambda: (
-                f"only {100.0 * float(share):.0f} % austenite; the method holds for full austenite"
-            ),
+            lambda: f"only {100.0 * float(share):.0f} % austenite; {holds} full austenite",
         ),
     ]
 
@@ -123,20 +119,15 @@ def _critical(steel, rate, reheated, share, austenitise_c, hold_s, pa_unit="C"):
     content = {e: np.asarray(steel.get(e), float) for e in _IN_CRITICAL}
     reasons = _interrupted(reheated, share)
     reasons += [_beyond(f"critical_rates.{e}", content[e]) for e in _IN_CRITICAL]
+    lean = (content["Mo"] < _LEAN_MO) & (found["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE)
+    too_hard = "steel without molybdenum cooled this fast hardens less than the critical rates say"
+    boron = np.asarray(boron_factor(steel)) > _ACTIVE_BORON
     reasons += [
         _beyond("critical_rates.alloy", sum(content[e] for e in ("Mn", "Ni", "Cr", "Mo"))),
         _beyond("critical_rates.austenitising", austenitise_c),
         _beyond("opinions.rate", rate),
-        (
-            (content["Mo"] < _LEAN_MO) & (found["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE),
-            lambda: (
-                "steel without molybdenum cooled this fast hardens less than the critical rates say"
-            ),
-        ),
-        (
-            np.asarray(boron_factor(steel)) > _ACTIVE_BORON,
-            lambda: "the critical rates know nothing of boron",
-        ),
+        (lean, lambda: too_hard),
+        (boron, lambda: "the critical rates know nothing of boron"),
         (
             content["Ni"] > _RICH_NI,
             lambda: f"with {float(content['Ni']):.2g} wt% Ni the critical rates come out too low",
@@ -152,15 +143,13 @@ def _end_quench(steel, distance_mm, too_slow, slower: str, reheated, share):
     for name in ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V"):
         unfit = unfit | beyond(f"end_quench.{name}", steel.get(name))
     unfit = unfit | beyond("end_quench.ideal_diameter", ideal_diameter(steel))
-    reasons = _interrupted(reheated, share) + [
-        (np.asarray(too_slow), lambda: f"{slower}"),
+    soft = "HRC is below 20 HRC, where no standard converts to HV"
+    return hrc, [
+        *_interrupted(reheated, share),
+        (np.asarray(too_slow), lambda: slower),
         (unfit, lambda: "; ".join(_end_quench_texts(steel))),
-        (
-            hrc < _LOWEST_HRC,
-            lambda: f"{float(hrc):.1f} HRC is below 20 HRC, where no standard converts to HV",
-        ),
+        (hrc < _LOWEST_HRC, lambda: f"{float(hrc):.1f} {soft}"),
     ]
-    return hrc, reasons
 
 
 def _checked(rate, austenite_share) -> tuple[float | None, float]:
@@ -201,12 +190,11 @@ def critical_rate_opinion(
     austenitise_c, hold_s : Austenitising temperature, °C, and time, s.
     pa_unit : See `forgeprops.hardenability.critical_rates.critical_cooling_rates`.
 
-    Returns
-    -------
-    Opinion
-        Not applicable: interrupted cooling, partial austenite, composition or rate outside the range; steel
-        without molybdenum where the method gives less than half ferrite and pearlite, and steel with more
-        than 1 % nickel (it hardens both too easily).
+    Notes
+    -----
+    Not applicable: interrupted cooling, partial austenite, composition or rate outside the range; steel
+    without molybdenum where the method gives less than half ferrite and pearlite, and steel with more
+    than 1 % nickel (it hardens both too easily).
 
     References
     ----------
@@ -230,12 +218,9 @@ def critical_rate_opinion(
     why = _said(reasons)
     if why:
         return Opinion(float(hv), False, why, _CRITICAL)
-    parts = ", ".join(
-        f"{100.0 * float(v):.0f} % {k.replace('ferrite_pearlite', 'ferrite and pearlite')}"
-        for k, v in share.items()
-        if v >= 0.005
-    )
-    return Opinion(float(hv), True, f"{rate:.3g} °C/s at 700 °C: {parts}", _CRITICAL)
+    parts = {k.replace("_", " and "): 100.0 * float(v) for k, v in share.items() if v >= 0.005}
+    said = ", ".join(f"{percent:.0f} % {name}" for name, percent in parts.items())
+    return Opinion(float(hv), True, f"{rate:.3g} °C/s at 700 °C: {said}", _CRITICAL)
 
 
 def end_quench_opinion(
@@ -258,15 +243,10 @@ def end_quench_opinion(
     austenite_share : Share of austenite before cooling, 0-1.
     by : "rate" (default; read table) or "t85" (derived table).
 
-    Returns
-    -------
-    Opinion
-        Below 20 HRC the number is shown but not counted: no standard converts it to HV.
-
-    Source
-    ------
-    Curve: ASTM A255-10 (see `forgeprops.hardenability.end_quench.end_quench`).  Position: see
-    `forgeprops.hardenability.end_quench.end_quench_equivalent_mm`.
+    Notes
+    -----
+    Curve and position: see `hardenability.end_quench` (ASTM A255-10).  Below 20 HRC the number is shown
+    but not counted: no standard converts it to HV.
 
     Examples
     --------
@@ -316,12 +296,9 @@ def opinions(
     >>> [o.applicable for o in opinions(grade("1020"), 3.0)]
     [True, False]
     """
-    return (
-        critical_rate_opinion(
-            steel, rate_at_700_c_per_s, reheated, austenite_share, austenitise_c, hold_s
-        ),
-        end_quench_opinion(steel, rate_at_700_c_per_s, t85_s, reheated, austenite_share),
-    )
+    rate, state = rate_at_700_c_per_s, (reheated, austenite_share)
+    by_rates = critical_rate_opinion(steel, rate, *state, austenitise_c, hold_s)
+    return by_rates, end_quench_opinion(steel, rate, t85_s, *state)
 
 
 def opinion_arrays(
@@ -332,33 +309,19 @@ def opinion_arrays(
     austenitise_c=900.0,
     hold_s=900.0,
 ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-    """Both opinions on many zones at once: the numbers and flags of the two functions, without the words.
+    """Both opinions on many zones at once, without the words: method → hardness, HV, and whether it applies.
 
-    Parameters
-    ----------
-    steel : object; ``get(element)`` gives wt%, as floats or as arrays.
-    rate_at_700_c_per_s : ndarray; cooling rate at 700 °C, °C/s; 0 or nan where a zone never cooled
-        through 700 °C.
-    reheated, austenite_share, austenitise_c, hold_s : ndarray or scalar; as in
-        `critical_rate_opinion`.
-
-    Returns
-    -------
-    dict of str to (ndarray of float, ndarray of bool)
-        Method → hardness, HV, and whether it is applicable.  Where it is not, the number is a placeholder.
-
-    Source
-    ------
-    As `critical_rate_opinion` and `end_quench_opinion`.
+    Arguments are numbers or arrays; the rate is 0 or nan where a zone never cooled through 700 °C.
+    Where a method does not apply, its number is a placeholder.
     """
     rate = np.nan_to_num(np.asarray(rate_at_700_c_per_s, dtype=float))
     cooled, rate = rate > 0.0, np.maximum(rate, 1e-9)
     hv, _, reasons = _critical(steel, rate, reheated, austenite_share, austenitise_c, hold_s)
     too_slow = rate < slowest_cooling()[0]
-    hrc, others = _end_quench(
-        steel, end_quench_equivalent_mm(rate), too_slow, "", reheated, austenite_share
-    )
-    return {
-        name: (np.asarray(values), cooled & ~functools.reduce(np.logical_or, [m for m, _ in why]))
-        for name, values, why in ((_CRITICAL, hv, reasons), (_END_QUENCH, hv_from_hrc(hrc), others))
-    }
+    distance = end_quench_equivalent_mm(rate)
+    hrc, others = _end_quench(steel, distance, too_slow, "", reheated, austenite_share)
+    found = {}
+    for name, said, why in ((_CRITICAL, hv, reasons), (_END_QUENCH, hv_from_hrc(hrc), others)):
+        unfit = functools.reduce(np.logical_or, [mask for mask, _ in why])
+        found[name] = np.asarray(said), cooled & ~unfit
+    return found

@@ -15,15 +15,8 @@ from ..thermal.surroundings import neighbours, row_view_factor
 
 _PACKAGE = __name__.partition(".")[0]
 #: Formulas that the compiled engine repeats, so that no call of Python shows them.
-_ENGINE = (
-    "thermal.properties",
-    "thermal.spray",
-    "thermal.die_contact",
-    "transformation.austenite",
-    "transformation.kinetics",
-    "transformation.decomposition",
-    "forging.scale",
-)
+_ENGINE = ("thermal.properties", "thermal.spray", "thermal.die_contact", "forging.scale")
+_ENGINE += tuple(f"transformation.{name}" for name in ("austenite", "kinetics", "decomposition"))
 
 
 def _idle(result) -> frozenset[str]:
@@ -122,20 +115,12 @@ def sources_of(result) -> tuple[Source, ...]:
         what = f"Composition range of {grade['grade']}"
         rows.append(Source(name, what, grade["standard"], grade["basis"]))
     if result.head.name in heads() and result.head == head(result.head.name):
-        name = f"library.heads.{result.head.name}"
-        rows.append(
-            Source(name, f"Head {result.head.name}", "own demonstration drawing", "invented")
-        )
+        name, what = f"library.heads.{result.head.name}", f"Head {result.head.name}"
+        rows.append(Source(name, what, "own demonstration drawing", "invented"))
     around = neighbours(kind)
     name = f"thermal.surroundings.{kind}"
     rows.append(Source(name, "Surroundings of the cooling head", around.reason, around.basis))
     for bath in sorted({q.medium for q in result.route.quench} & set(BATHS)):
-        rows.append(
-            Source(
-                f"thermal.media.{bath}",
-                f"Heat transfer to a {bath}",
-                BATHS[bath].reason,
-                BATHS[bath].basis,
-            )
-        )
+        law, what = BATHS[bath], f"Heat transfer to a {bath}"
+        rows.append(Source(f"thermal.media.{bath}", what, law.reason, law.basis))
     return (*_reached(_idle(result)), *rows)

@@ -17,9 +17,8 @@ GOOD, MARGINAL = 0.80, 0.50
 #: Lots and heads drawn for one result: standard error of the chances about 0.01.
 LOTS, HEADS = 1024, 128
 #: Quantities of an estimate; what a line costs is compared elsewhere.
-_KNOWN = tuple(
-    n for n in QUANTITIES if n not in ("press_effort", "press_s", "heads_per_hour", "water_l")
-)
+_OF_A_LINE = ("press_effort", "press_s", "heads_per_hour", "water_l")
+_KNOWN = tuple(n for n in QUANTITIES if n not in _OF_A_LINE)
 #: Words of a sentence.
 MOST_WORDS = 20
 
@@ -74,6 +73,12 @@ class LimitState:
         digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.3 else 2
         return " to ".join(f"{v:.{digits}f}" for v in values) + unit
 
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and texts, ready for JSON."""
+        numbers = {name: float(f"{getattr(self, name):.4g}") for name in ("value", "low", "high")}
+        rest = {"met": self.met, "chance": round(self.chance, 3)}
+        return {"limit": self.words, "quantity": self.name, **numbers, **rest}
+
 
 @dataclass(frozen=True)
 class Chances:
@@ -89,9 +94,7 @@ class Chances:
         return min(self.right, self.heads_inside)
 
 
-def chances(
-    doubt: Doubt, case: int, limits: Limits, lots: int = LOTS, heads: int = HEADS
-) -> Chances:
+def chances(doubt: Doubt, case: int, limits: Limits, lots=LOTS, heads=HEADS) -> Chances:
     """Chances of one case over one joint draw of lots and heads.
 
     A setting is right where the middle head of the lot keeps all limits; heads inside are counted in those lots.
@@ -179,9 +182,9 @@ class Verdict:
         """Level, cause and remedy in at most 20 words."""
         level = self.level.capitalize()
         if self.level == "good":
+            sure = f"{100 * self.chance_right:.0f} % sure"
             return (
-                f"Good: all limits are kept; {100 * self.chance_right:.0f} % sure, then {self.heads_inside} of 100 "
-                "heads inside."
+                f"Good: all limits are kept; {sure}, then {self.heads_inside} of 100 heads inside."
             )
         reason, cause = self._reason(), self.cause
         remedy = f"Remedy: {self.remedy.words}." if self.remedy else "No near remedy found."
@@ -202,11 +205,8 @@ class Verdict:
             return " and ".join(s.shown for s in missed[:2]) + " miss their limits"
         worst = self.weakest
         if worst.met:
-            inside = (
-                ""
-                if self.heads_inside >= 100 * GOOD
-                else f", {self.heads_inside} of 100 heads inside"
-            )
+            inside = f", {self.heads_inside} of 100 heads inside"
+            inside *= self.heads_inside < 100 * GOOD
             return f"{worst.shown}, {100 * self.chance_right:.0f} % sure{inside}"
         end = "at least" if "at least" in worst.words else "at most"
         return f"{worst.shown}, {end} {worst.words.split(end)[1].strip()} required"
@@ -215,13 +215,9 @@ class Verdict:
     def cause(self) -> str:
         """Why the face is too soft, in a few words; empty where no warning says it."""
         worst = self.weakest
-        if (
-            self.stops
-            or worst is None
-            or worst.met
-            or worst.name != "face_hardness_hv"
-            or "least" not in worst.words
-        ):
+        if self.stops or worst is None or worst.met:
+            return ""
+        if worst.name != "face_hardness_hv" or "least" not in worst.words:
             return ""
         codes = {w.code for w in self.result.warnings}
         return next((words for code, words in _CAUSES.items() if code in codes), "")
@@ -235,18 +231,7 @@ class Verdict:
             "heads_inside": self.heads_inside,
             "with_doubt": self.with_doubt,
             "biggest_risk": self.biggest_risk,
-            "limits": [
-                {
-                    "limit": s.words,
-                    "quantity": s.name,
-                    "value": float(f"{s.value:.4g}"),
-                    "low": float(f"{s.low:.4g}"),
-                    "high": float(f"{s.high:.4g}"),
-                    "met": s.met,
-                    "chance": round(s.chance, 3),
-                }
-                for s in self.limits
-            ],
+            "limits": [s.to_dict() for s in self.limits],
             "not_included": list(self.not_included),
             "remedy": None if self.remedy is None else self.remedy.to_dict(),
             "measure_next": None if self.measure_next is None else self.measure_next.to_dict(),
@@ -271,18 +256,12 @@ class ShortVerdict:
         return min(self.chance_right, 0.01 * self.heads_inside)
 
 
-def short_verdicts(
-    cases, result, limits: Limits, lots: int = 256, heads: int = 32
-) -> list[ShortVerdict]:
-    """Levels of many cases by the verdict's own draw, in one engine call.
+def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[ShortVerdict]:
+    """Levels of many cases (steel, head, route, shop) by the verdict's own draw, in one engine call.
 
-    Parameters
-    ----------
-    cases : sequence of (steel, head, route, shop)
-    result : Estimate; whose strike, bench and options count, and from whose intervals the doubt of
-        the formulas is taken.
-    lots, heads : Drawn for each case: the standard error of a chance is about 0.02, a quarter of it
-        left by the even quantiles.
+    `result` is the estimate whose strike, bench and options count, and from whose intervals the
+    doubt of the formulas is taken.  With 256 lots of 32 heads the standard error of a chance is
+    about 0.02, a quarter of it left by the even quantiles.
     """
     names = _names(limits)
     doubt, e = doubt_of(cases, names, other_shares(result, names), result.evaluation)
@@ -336,17 +315,16 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
             met = sign * (middle - value) >= 0.0
             unit = QUANTITIES[name].unit
             zone = result.zones.get(name.removesuffix("_hardness_hv"))  # its own interval stands
-            ends = (
-                (low[q], high[q]) if zone is None else (zone.hardness_low_hv, zone.hardness_high_hv)
-            )
+            ends = low[q], high[q]
+            if zone is not None:
+                ends = zone.hardness_low_hv, zone.hardness_high_hv
             ends = (float(end) for end in ends)
             states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
     stops = tuple(w for w in result.warnings if w.rank == "stop")
     level = level_of(all(s.met for s in states), found.least, bool(stops))
-    return Verdict(
-        level, tuple(states), left, found.right, round(100 * found.heads_inside),
-        round(100 * found.with_doubt), _risk(stops, states, result), result, limits, doubt, stops,
-    )  # fmt: skip
+    heads = round(100 * found.heads_inside), round(100 * found.with_doubt)
+    rest = (_risk(stops, states, result), result, limits, doubt, stops)
+    return Verdict(level, tuple(states), left, found.right, *heads, *rest)
 
 
 def _risk(stops, states, result) -> str:

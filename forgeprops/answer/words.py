@@ -158,11 +158,8 @@ def _deciding(result, units: Units) -> list[str]:
         hardness, span, second = _hardness(result.zones[name], units)
         zones.append(f"{name} {hardness} ({span}{f', {second}' * bool(second)})")
     strike = result.face
-    pull = (
-        "screw bender or longer bar"
-        if bend.bar_force_n > cautions.STEADY_PULL_N
-        else bend.ease.split(":")[0]
-    )
+    by_hand = bend.bar_force_n <= cautions.STEADY_PULL_N
+    pull = bend.ease.split(":")[0] if by_hand else "screw bender or longer bar"
     bench = (
         f"one bend {bend.one_bend_deg:.1f}°, {bend.rebend_deg:.1f}° if adjusted {bend.rebends:.0f} times "
         f"({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"
@@ -208,9 +205,8 @@ def summary(result, units=None) -> str:
 
 def warnings(result):
     """All warnings, those that say stop first."""
-    return ranked(
-        (*result.warnings, *(result.distortion.warnings if result.distortion is not None else ()))
-    )
+    shape = result.distortion
+    return ranked((*result.warnings, *(() if shape is None else shape.warnings)))
 
 
 def details(result, units=None) -> str:
@@ -218,10 +214,8 @@ def details(result, units=None) -> str:
     face = result.zones["face"]
     texts = [_water(result), headline(result)]
     if result.without_spray is not None:
-        dry = result.without_spray["face"]
-        texts.append(
-            f"Effect of the spray on the face: {dry:.0f} HV without, {face.hardness_hv:.0f} HV with it."
-        )
+        both = f"{result.without_spray['face']:.0f} HV without, {face.hardness_hv:.0f} HV with it"
+        texts.append(f"Effect of the spray on the face: {both}.")
     loss = face.peak_c - (face.water_c if face.water_c is not None else face.die_c)
     where = "when the spray starts" if face.water_c is not None else "at the press"
     texts.append(
@@ -292,12 +286,10 @@ def _second_heat(result) -> list[str]:
     soak, through = result.route.preheat.soak_s, result.heat_through_s
     if through is None:
         time = "The slowest zone does not come within 10 °C of the furnace."
+    elif through <= soak:
+        time = f"Heated through after {through:.0f} s of the {soak:.0f} s in the furnace."
     else:
-        time = (
-            f"Heated through after {through:.0f} s of the {soak:.0f} s in the furnace."
-            if through <= soak
-            else f"Not heated through: that takes {through:.0f} s, the furnace has {soak:.0f} s."
-        )
+        time = f"Not heated through: that takes {through:.0f} s, the furnace has {soak:.0f} s."
     time += _austenite(result)
     effort, surface = result.effort, result.surface
     press = (
@@ -309,11 +301,14 @@ def _second_heat(result) -> list[str]:
     if surface.decarburised_um < 1.0:
         skin += "no carbon is lost."
     else:
+        blast = surface.blast
+        how = " by grinding or milling; a blast does not take so much" * (
+            blast.metal_um > _BLAST_UM
+        )
         skin += (
             f"carbon is lost to {surface.decarburised_um:.0f} µm, so the skin has {surface.skin_hv:.0f} HV over "
-            f"{surface.sound_hv:.0f} HV; for a hard skin {surface.blast.scale_um:.0f} µm of scale and "
-            f"{surface.blast.metal_um:.0f} µm of metal must come off"
-            f"{_how_off(surface.blast.metal_um)}."
+            f"{surface.sound_hv:.0f} HV; for a hard skin {blast.scale_um:.0f} µm of scale and "
+            f"{blast.metal_um:.0f} µm of metal must come off{how}."
         )
     hosel, effect = result.zones["hosel"], result.strain_effect_hv
     counted, sign = ("is counted", 0.0) if result.press_strain_counted else ("is not counted", 1.0)
@@ -330,10 +325,6 @@ def _second_heat(result) -> list[str]:
 _BLAST_UM = 30.0
 
 
-def _how_off(metal_um: float) -> str:
-    return " by grinding or milling; a blast does not take so much" if metal_um > _BLAST_UM else ""
-
-
 def _as_easy(result) -> str:
     """How much hotter the metal would have to be to press like the reference grade; nothing if it presses like it."""
     equal = result.equal_effort
@@ -341,19 +332,13 @@ def _as_easy(result) -> str:
         return ""
     way = "hotter" if equal.hotter_c > 0.0 else "colder"
     ends = sorted((equal.low_c, equal.high_c), key=abs)
-    band = (
-        f"{abs(ends[0]):.0f} to {abs(ends[1]):.0f}"
-        if ends[0] * ends[1] >= 0.0
-        else (f"{equal.low_c:+.0f} to {equal.high_c:+.0f}")
-    )
+    band = f"{abs(ends[0]):.0f} to {abs(ends[1]):.0f}"
+    if ends[0] * ends[1] < 0.0:
+        band = f"{equal.low_c:+.0f} to {equal.high_c:+.0f}"
     return (
         f" To press like 1030 its metal would have to be {abs(equal.hotter_c):.0f} °C {way} in the die "
         f"(by {band} °C, depending on the flow-stress law)."
     )
-
-
-def _round(value: float) -> float:
-    return float(f"{value:.4g}")
 
 
 def _spelled(value, units: Units):
@@ -372,62 +357,52 @@ _STRENGTH = "tensile_mpa tensile_se_mpa yield_mpa yield_se_mpa elongation"
 _BEND = """allowed_deg allowed_deg_low allowed_deg_high one_bend_deg rebend_deg hand_deg bar_length_needed_mm
 target_deg direction_deg bar_force_n springback_deg overbend_deg"""
 _CRITICAL = ("ac1", "ac3", "ae3", "bs", "ms")
+_SURFACE = "scale_um metal_loss_um decarburised_um skin_hv"
+
+
+def _rounded(values) -> dict[str, float | None]:
+    return {name: None if v is None else float(f"{v:.4g}") for name, v in values.items()}
 
 
 def _numbers(thing, names: str) -> dict[str, float | None]:
-    values = {name: getattr(thing, name) for name in names.split()}
-    return {name: None if v is None else _round(v) for name, v in values.items()}
+    return _rounded({name: getattr(thing, name) for name in names.split()})
 
 
 def to_dict(result, units=None) -> dict[str, Any]:
     """Plain numbers, whose names say their units, and texts of an estimate, ready for JSON; "units": of the texts."""
     units = Units.of(units)
-    zones = {
-        name: {
-            **_numbers(z, _ZONE),
-            **_numbers(z.strength, _STRENGTH),
-            "fractions": {k: round(v, 4) for k, v in z.fractions.items()},
-            "flow_stress_mpa": _round(z.flow_stress.mpa),
-            "flow_stress_low_mpa": _round(z.flow_stress.low_mpa),
-            "flow_stress_high_mpa": _round(z.flow_stress.high_mpa),
-            "strain_effect_hv": _round(result.strain_effect_hv[name]),
-        }
-        for name, z in result.zones.items()
-    }
-    bend, surface, effort = result.hosel, result.surface, result.effort
-    equal, dry, through = result.equal_effort, result.without_spray, result.heat_through_s
-    likes = (
-        (None,) * 3 if equal is None else map(_round, (equal.hotter_c, equal.low_c, equal.high_c))
-    )
+    zones = {}
+    for name, z in result.zones.items():
+        fractions, flow = {k: round(v, 4) for k, v in z.fractions.items()}, z.flow_stress
+        ends = zip(("", "low_", "high_"), (flow.mpa, flow.low_mpa, flow.high_mpa), strict=True)
+        rest = {f"flow_stress_{end}mpa": v for end, v in ends}
+        rest["strain_effect_hv"] = result.strain_effect_hv[name]
+        zones[name] = {**_numbers(z, _ZONE), **_numbers(z.strength, _STRENGTH)}
+        zones[name] |= {"fractions": fractions, **_rounded(rest)}
+    bend, surface, equal = result.hosel, result.surface, result.equal_effort
+    dry, force = result.without_spray, result.effort.press_force
+    effort = {"flow_stress_mpa": result.effort.mean_mpa, "relative_to_1030": result.effort.relative}
+    effort |= {"press_force_kn": force.kn, "press_force_low_kn": force.low_kn}
+    effort["press_force_high_kn"] = force.high_kn
+    likes = (None,) * 3 if equal is None else (equal.hotter_c, equal.low_c, equal.high_c)
+    for end, v in zip(("", "low_", "high_"), likes, strict=True):
+        effort[f"hotter_like_1030_{end}c"] = v
+    blast = {"blast_scale_um": surface.blast.scale_um, "blast_metal_um": surface.blast.metal_um}
+    alone = {"ideal_diameter_mm": result.ideal_diameter_mm, "heat_through_s": result.heat_through_s}
     out = {
         "units": units.to_dict(),
         "steel": result.steel.name,
         "head": result.head.name,
         "preheat_c": result.route.preheat.temperature_c,
-        "ideal_diameter_mm": _round(result.ideal_diameter_mm),
-        "critical_c": {n: _round(getattr(result.critical, f"{n}_c")) for n in _CRITICAL},
+        **_rounded(alone),
+        "critical_c": _rounded({n: getattr(result.critical, f"{n}_c") for n in _CRITICAL}),
         "verdict": result.verdict.to_dict(),
         "zones": zones,
         "hosel": {**_numbers(bend, _BEND), "governed_by": bend.governed_by, "ease": bend.ease},
-        "surface": {
-            **_numbers(surface, "scale_um metal_loss_um decarburised_um skin_hv"),
-            "blast_scale_um": _round(surface.blast.scale_um),
-            "blast_metal_um": _round(surface.blast.metal_um),
-        },
-        "effort": {
-            "flow_stress_mpa": _round(effort.mean_mpa),
-            "press_force_kn": _round(effort.press_force.kn),
-            "press_force_low_kn": _round(effort.press_force.low_kn),
-            "press_force_high_kn": _round(effort.press_force.high_kn),
-            "relative_to_1030": _round(effort.relative),
-            **{
-                f"hotter_like_1030_{end}c": v
-                for end, v in zip(("", "low_", "high_"), likes, strict=True)
-            },
-        },
-        "heat_through_s": None if through is None else _round(through),
+        "surface": {**_numbers(surface, _SURFACE), **_rounded(blast)},
+        "effort": _rounded(effort),
         "press_strain_counted": result.press_strain_counted,
-        "without_spray_hv": None if dry is None else {k: _round(v) for k, v in dry.items()},
+        "without_spray_hv": None if dry is None else _rounded(dry),
         "warnings": [dataclasses.asdict(w) for w in ranked(result.warnings)],
         "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],

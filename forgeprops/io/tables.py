@@ -24,6 +24,13 @@ _KINDS = {"f": "number", "i": "whole", "u": "whole", "b": "flag"}
 _TEXT_MOST, _ROWS_MOST = 32_767, 1_048_576
 
 
+def data_frame(data=None, **options):
+    """A DataFrame; pandas, which takes a quarter of a second to load, is loaded at the first one."""
+    import pandas as pd
+
+    return pd.DataFrame(data, **options)
+
+
 def write_table(table, path, overwrite: bool = False) -> None:
     """Write a table such as `estimate_many` returns; `read_table` gives the same columns back, text as text.
 

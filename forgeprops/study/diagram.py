@@ -93,9 +93,8 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
             last = float(share[-1])
             if last > _SEEN:
                 levels = (_SEEN, max(_DONE * last, _SEEN))
-                time_s, at_c = (
-                    np.interp(levels, share, y) for y in (since_s, cooled.temperature_c)
-                )
+                curves = (since_s, cooled.temperature_c)
+                time_s, at_c = (np.interp(levels, share, y) for y in curves)
                 row = (rate, time_s[0], at_c[0], time_s[1], at_c[1], last)
                 found.setdefault(phase, []).append(row)
     regions = {phase: Region(*np.array(rows).T) for phase, rows in found.items()}

@@ -15,9 +15,10 @@ from ..base.errors import InputError, check_list, check_number
 from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
-from ..inputs.head import ZONES, Head
+from ..inputs.head import ZONES
 from ..inputs.later import LocalHeat, Temper
 from ..inputs.route import Route
+from ..io.tables import data_frame
 
 #: Steps down from the preheat that are tried, °C (our choice).
 PREHEAT_STEPS_C = (20.0, 40.0, 80.0)
@@ -85,17 +86,12 @@ class Remedy:
             nothing = abs(self.degrees_won) <= _NOTHING_DEG
             gain = "wins no degrees" if nothing else f"costs {-self.degrees_won:.1f}°"
         pull = f"{'saves' if self.pull_saved_n >= 0 else 'costs'} {abs(self.pull_saved_n):.0f} N of pull"
-        softer = self.face_softer_hv
-        face = (
-            "the face keeps its hardness"
-            if abs(softer) < _NOTHING_HV
-            else f"the face {'loses' if softer > 0 else 'gains'} {abs(softer):.0f} HV"
-        )
+        softer, face = self.face_softer_hv, "the face keeps its hardness"
+        if abs(softer) >= _NOTHING_HV:
+            face = f"the face {'loses' if softer > 0 else 'gains'} {abs(softer):.0f} HV"
         time = f"; {self.minutes:.0f} min" if self.minutes else ""
-        return (
-            f"{self.what}: {gain} ({self.allowed_deg:.1f}° at {self.hosel_hv:.0f} HV) and {pull}; {face}{time}. "
-            f"{self.risk}"
-        )
+        there = f"{self.allowed_deg:.1f}° at {self.hosel_hv:.0f} HV"
+        return f"{self.what}: {gain} ({there}) and {pull}; {face}{time}. {self.risk}"
 
 
 @dataclass(frozen=True)
@@ -127,14 +123,11 @@ class Softening:
             f"{self.bar_force_n:.0f} N."
         ]
         if self.bar_length_needed_mm is not None:
-            lines.append(
-                "That is too much for a hand: a longer bar "
-                f"({self.bar_length_needed_mm:.0f} mm) or a screw bender would do."
-            )
+            bar = f"a longer bar ({self.bar_length_needed_mm:.0f} mm)"
+            lines.append(f"That is too much for a hand: {bar} or a screw bender would do.")
         if self.normalised:
-            lines.append(
-                "Its ferrite and pearlite are as normalised: an hour below Ac1 hardly softens them."
-            )
+            said = "are as normalised: an hour below Ac1 hardly softens them"
+            lines.append(f"Its ferrite and pearlite {said}.")
         useful = [r for r in self.remedies if r.helps]
         if not useful:
             lines.append("Nothing tried here softens it; a softer grade is what is left.")
@@ -143,18 +136,12 @@ class Softening:
     def to_dict(self) -> dict:
         """Plain numbers and texts, ready for JSON."""
 
-        def numbers(of, *without):
-            found = {f.name: getattr(of, f.name) for f in dataclasses.fields(of)}
-            return {
-                name: round(v, 3) if isinstance(v, float) else v
-                for name, v in found.items()
-                if name not in without
-            }
+        def numbers(of, without):
+            found = {name: v for name, v in vars(of).items() if name != without}
+            return {n: round(v, 3) if isinstance(v, float) else v for n, v in found.items()}
 
-        return {
-            **numbers(self, "remedies"),
-            "remedies": [numbers(r, "route") for r in self.remedies],
-        }
+        remedies = [numbers(r, "route") for r in self.remedies]
+        return {**numbers(self, "remedies"), "remedies": remedies}
 
 
 def _changes(route: Route, ac1: float, lowest, steps, heats, tempers) -> Iterator[tuple]:
@@ -179,11 +166,9 @@ def _changes(route: Route, ac1: float, lowest, steps, heats, tempers) -> Iterato
         heat = LocalHeat("hosel", round((ac1 - below) / 5.0) * 5.0, 60.0 * minutes)
         words = f"Bend zone {minutes:.0f} min at {heat.peak_c:.0f} °C, head in a wet cloth"
         yield "local heat", words, later(heat), minutes + _TORCH_MIN, risk
+    risk = "The face tempers with the hosel."
     for t in (t for t in tempers if t <= ac1 - 30.0):
-        words, risk = (
-            f"Temper of the whole head 1 h at {t:.0f} °C",
-            "The face tempers with the hosel.",
-        )
+        words = f"Temper of the whole head 1 h at {t:.0f} °C"
         yield "temper", words, later(Temper(t, 3600.0)), 60.0 + _FURNACE_MIN, risk
 
 
@@ -232,18 +217,15 @@ def soften(
     """
     _checked(result)
     lowest = check_number(lowest_preheat_c, "lowest preheat", 20.0, 1300.0, "°C")
-    steps = [
-        check_number(x, "preheat step", 1.0, 500.0, "°C")
-        for x in check_list(preheat_steps_c, "preheat_steps_c")
-    ]
+    steps = check_list(preheat_steps_c, "preheat_steps_c")
+    steps = [check_number(x, "preheat step", 1.0, 500.0, "°C") for x in steps]
     form = "(°C below Ac1, minutes)"
     heats = [check_list(h, "one of anneals", form, 2) for h in check_list(anneals, "anneals")]
     for heat in heats:
         check_number(heat[0], "anneal below Ac1", 5.0, 400.0, "°C")
         check_number(heat[1], "anneal time", 0.1, 600.0, "min")
-    tempers = [
-        check_number(x, "temper", 20.0, 900.0, "°C") for x in check_list(tempers_c, "tempers_c")
-    ]
+    tempers = check_list(tempers_c, "tempers_c")
+    tempers = [check_number(x, "temper", 20.0, 900.0, "°C") for x in tempers]
     bench = dict(result.bench) if bench is None else bench_options(bench)
     tried = list(_changes(result.route, result.critical.ac1_c, lowest, steps, heats, tempers))
     routes = [result.route, *(change[2] for change in tried)]
@@ -261,16 +243,10 @@ def soften(
     base = next(rows)
     remedies = [Remedy(*change, *row) for change, row in zip(tried, rows, strict=True)]
     # rounded, so that noise in the last digits does not order what is equal
-    remedies.sort(
-        key=lambda r: (
-            r.lost_elsewhere_hv > _COSTLY_HV,
-            -round(r.degrees_won, 2),
-            -round(r.pull_saved_n),
-        )
-    )
-    bend = bend_of_head(
-        result.head, *(e.strength_of(0, ZONES.index(z)) for z in ("hosel", "neck")), **bench
-    )
+    won = {r.what: (-round(r.degrees_won, 2), -round(r.pull_saved_n)) for r in remedies}
+    remedies.sort(key=lambda r: (r.lost_elsewhere_hv > _COSTLY_HV, *won[r.what]))
+    metal = (e.strength_of(0, ZONES.index(z)) for z in ("hosel", "neck"))
+    bend = bend_of_head(result.head, *metal, **bench)
     longer = bend.bar_length_needed_mm if bend.bar_force_n > bend.force_limit_n else None
     shares = result.zones["hosel"].fractions
     normalised = shares["bainite"] + shares["martensite"] < _NORMALISED
@@ -315,8 +291,6 @@ def hosel_sensitivity(result: Estimate, bench: Mapping[str, Any] | None = None):
     >>> table["what"][0]
     'bend zone, 10 to 20 mm'
     """
-    import pandas as pd
-
     _checked(result)
     bench = bench_options(bench)
     hosel, neck = result.zones["hosel"].strength, result.zones["neck"].strength
@@ -326,14 +300,16 @@ def hosel_sensitivity(result: Estimate, bench: Mapping[str, Any] | None = None):
         for value in ends:
             head, options = result.head, dict(bench)
             if name == "length_mm":
-                head = _with_zone(head, value)
+                head = dataclasses.replace(
+                    head, hosel=dataclasses.replace(head.hosel, bend_zone_mm=value)
+                )
             else:
                 options[name] = value
             found.append(bend_of_head(head, hosel, neck, **options).allowed_deg)
         rows.append((words, *found, abs(found[1] - found[0])))
     soft, hard = (_harder(result, share, bench) for share in (-1.0, 1.0))
     rows.append(("hardness of the hosel, its 80 % interval", hard, soft, abs(soft - hard)))
-    table = pd.DataFrame(rows, columns=["what", "low_deg", "high_deg", "span_deg"])
+    table = data_frame(rows, columns=["what", "low_deg", "high_deg", "span_deg"])
     return table.sort_values("span_deg", ascending=False, kind="stable", ignore_index=True)
 
 
@@ -341,18 +317,9 @@ def _harder(result: Estimate, share: float, bench) -> float:
     """Allowed degrees with hosel and neck at the end of the hosel's interval of hardness."""
     zone = result.zones["hosel"]
     end = zone.hardness_high_hv if share > 0.0 else zone.hardness_low_hv
-    factor = end / zone.hardness_hv
-    moved = [
-        dataclasses.replace(
-            s,
-            hardness_hv=s.hardness_hv * factor,
-            yield_mpa=s.yield_mpa * factor,
-            tensile_mpa=s.tensile_mpa * factor,
-        )
-        for s in (zone.strength, result.zones["neck"].strength)
-    ]
+    moved = []
+    for s in (zone.strength, result.zones["neck"].strength):
+        names = ("hardness_hv", "yield_mpa", "tensile_mpa")
+        changed = {name: getattr(s, name) * end / zone.hardness_hv for name in names}
+        moved.append(dataclasses.replace(s, **changed))
     return bend_of_head(result.head, *moved, **bench).allowed_deg
-
-
-def _with_zone(head: Head, length_mm: float) -> Head:
-    return dataclasses.replace(head, hosel=dataclasses.replace(head.hosel, bend_zone_mm=length_mm))

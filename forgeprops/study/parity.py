@@ -3,11 +3,8 @@
 Predictions that leave a steel or a source out come from stored tables, which name the script that makes them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,13 +13,11 @@ from ..base.errors import check_choice
 from ..base.tables import read_rows
 from ..hardenability.end_quench import hardness_at_distance_hrc
 from ..inputs.steel import Steel
+from ..io.tables import data_frame
 from ..specimens import end_quench_bar
 from ..strength.hardness_scales import convert_hardness, hrc_from_hv
 from ..transformation.temperatures import start_interval_c
 from ..transformation.tempering import tempered_hardness, tempering_interval_hrc
-
-if TYPE_CHECKING:
-    import pandas
 
 LEFT_OUT, _SOURCE_OUT = "each steel predicted without it", "each source predicted without it"
 _COLUMNS = ("measured", "predicted", "low", "high", "group", "kind", "read")
@@ -44,7 +39,7 @@ class Parity:
 
     quantity: str
     unit: str
-    table: pandas.DataFrame
+    table: object
     validation: str
     groups: str
     note: str = ""
@@ -54,13 +49,9 @@ class Parity:
         t = self.table
         error = t["predicted"] - t["measured"]
         held = (t["measured"] >= t["low"]) & (t["measured"] <= t["high"])
-        return {
-            "rows": len(t),
-            "groups": t["group"].nunique(),
-            "mean_absolute_error": float(error.abs().mean()),
-            "bias": float(error.mean()),
-            "within_80": float(held.mean()),
-        }
+        errors = {"mean_absolute_error": float(error.abs().mean()), "bias": float(error.mean())}
+        counts = {"rows": len(t), "groups": t["group"].nunique()}
+        return {**counts, **errors, "within_80": float(held.mean())}
 
 
 def parity(what: str) -> Parity:
@@ -77,17 +68,14 @@ def parity(what: str) -> Parity:
     >>> parity("ms").errors()["mean_absolute_error"] < 17.1   # the best published form of 2012
     True
     """
-    import pandas as pd
-
     quantity, unit, rows, *words = _MADE[check_choice(what, "parity", PARITIES)]()
-    return Parity(quantity, unit, pd.DataFrame(rows, columns=_COLUMNS), *words)
+    return Parity(quantity, unit, data_frame(rows, columns=_COLUMNS), *words)
 
 
 def _ms() -> tuple:
     rows, measured = [], read_rows("measured/martensite_start.csv")
-    for r, steel in zip(
-        read_rows("validation/start_temperature_validation_rows.csv"), measured, strict=True
-    ):
+    predicted = read_rows("validation/start_temperature_validation_rows.csv")
+    for r, steel in zip(predicted, measured, strict=True):
         p, (low, high) = float(r["predicted_c"]), start_interval_c("ms", float(steel["C"]))
         rows.append((float(r["measured_c"]), p, p + low, p + high, r["source"], "measured", True))
     note = (
@@ -97,11 +85,8 @@ def _ms() -> tuple:
     return "martensite start Ms", "°C", rows, _SOURCE_OUT, "sources", note
 
 
-_PARTS = {
-    "ferrite_pearlite": "ferrite and pearlite",
-    "bainite": "bainite",
-    "martensite": "martensite",
-}
+_PARTS = {"ferrite_pearlite": "ferrite and pearlite"}
+_PARTS |= {name: name for name in ("bainite", "martensite")}
 
 
 def bar_rows() -> tuple[tuple[dict[str, str], ...], dict[str, np.ndarray], np.ndarray]:
@@ -109,9 +94,8 @@ def bar_rows() -> tuple[tuple[dict[str, str], ...], dict[str, np.ndarray], np.nd
     rows = read_rows("validation/hardness_left_out.csv")
     words = ("steel", "cooling", "place", "basis")
     number = {c: np.array([float(r[c] or 0.0) for r in rows]) for c in rows[0] if c not in words}
-    views = np.vstack(
-        [number["predicted_hv"], number["critical_rates_hv"], number["end_quench_hv"]]
-    )
+    views = ("predicted_hv", "critical_rates_hv", "end_quench_hv")
+    views = np.vstack([number[name] for name in views])
     parts = (number[name] for name in _PARTS)
     sd = hardness_sd_hv(number["predicted_hv"], *parts, opinions_spread_hv(views, views > 0.0))
     return rows, number, np.hypot(sd, number["rate_sd_hv"])
@@ -120,11 +104,10 @@ def bar_rows() -> tuple[tuple[dict[str, str], ...], dict[str, np.ndarray], np.nd
 def _bars(quenched: bool) -> tuple:
     rows, number, sd = bar_rows()
     kinds = np.array(list(_PARTS.values()))[np.argmax([number[name] for name in _PARTS], axis=0)]
+    numbers = number["measured_hv"], number["predicted_hv"], sd, kinds
     found = [
         (m, p, p - Z * s, p + Z * s, r["steel"], f"mostly {kind}", r["basis"] == "read")
-        for r, m, p, s, kind in zip(
-            rows, number["measured_hv"], number["predicted_hv"], sd, kinds, strict=True
-        )
+        for r, m, p, s, kind in zip(rows, *numbers, strict=True)
         if (r["cooling"] != "still air") == quenched
     ]
     read = sum(f[-1] for f in found)
@@ -165,11 +148,8 @@ def counted_band_steels() -> dict[str, Steel]:
     for r in read_rows("validation/hardenability_band_chemistry.csv"):
         if "B" in r["grade"]:
             continue
-        wt = {
-            e: 0.5 * (float(r[f"{e}_low"]) + float(r[f"{e}_high"]))
-            for e in _ELEMENTS
-            if r[f"{e}_low"]
-        }
+        given = [e for e in _ELEMENTS if r[f"{e}_low"]]
+        wt = {e: 0.5 * (float(r[f"{e}_low"]) + float(r[f"{e}_high"])) for e in given}
         found[r["grade"]] = Steel(r["grade"], wt, grain_size_astm=_BAND_GRAIN)
     return found
 
@@ -182,13 +162,10 @@ def end_quench_curves(steel: Steel, distance_mm) -> tuple[np.ndarray, np.ndarray
 
 
 def _end_quench() -> tuple:
-    rows = []
+    rows, bands = [], read_rows("validation/hardenability_bands.csv")
+    bands = [r for r in bands if r["hrc_low"] and r["hrc_high"]]
     for name, steel in counted_band_steels().items():
-        band = [
-            r
-            for r in read_rows("validation/hardenability_bands.csv")
-            if r["grade"] == name and r["hrc_low"] and r["hrc_high"]
-        ]
+        band = [r for r in bands if r["grade"] == name]
         if not band:
             continue
         own, _ = end_quench_curves(steel, [float(r["distance_mm"]) for r in band])

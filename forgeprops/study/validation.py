@@ -1,12 +1,10 @@
-"""How far to trust the numbers: errors, coverage of the interval, goals beside what was reached.
+"""How far to trust the numbers: errors, coverage of the interval, goals beside what was reached (DataFrames).
 
 Every figure is calculated from the tables in data/ when it is read.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -14,12 +12,10 @@ from ..base.errors import check_choice
 from ..base.sources import counted, sources
 from ..base.tables import data_path, read_rows
 from ..inputs.steel import Steel
+from ..io.tables import data_frame
 from ..specimens import continuous_cooling
 from ..strength.hardness_scales import convert_array, hrc_from_hv
 from .parity import LEFT_OUT, bar_rows, parity
-
-if TYPE_CHECKING:
-    import pandas
 
 #: Start temperatures of which error figures are stored (the licence of the rows forbids to bundle them).
 STORED = ("ms", "bs")
@@ -28,7 +24,7 @@ STORED = ("ms", "bs")
 # ---- tables ----------------------------------------------------------------------------------------------
 
 
-def _table(name: str, numbers: str, rows=None) -> pandas.DataFrame:
+def _table(name: str, numbers: str, rows=None):
     """A table of data/validation with some of its columns as numbers."""
     import pandas as pd
 
@@ -36,22 +32,18 @@ def _table(name: str, numbers: str, rows=None) -> pandas.DataFrame:
     return table.assign(**{c: pd.to_numeric(table[c]) for c in numbers.split()})
 
 
-def coverage() -> pandas.DataFrame:
+def coverage():
     """Share of measured bars inside the 80 % interval, by structure and cooling."""
-    return _table(
-        "hardness_validation",
-        "rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv",
-    )
+    numbers = "rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv"
+    return _table("hardness_validation", numbers)
 
 
-def _start_errors() -> pandas.DataFrame:
-    return _table(
-        "start_temperature_validation",
-        "rows sources mean_absolute_error_c low_90 high_90 bias_c coverage width_c",
-    )
+def _start_errors():
+    numbers = "rows sources mean_absolute_error_c low_90 high_90 bias_c coverage width_c"
+    return _table("start_temperature_validation", numbers)
 
 
-def method_errors(quantity: str) -> pandas.DataFrame:
+def method_errors(quantity: str):
     """Stored errors of our formula and of the published ones, ``quantity`` "ms" or "bs", best first."""
     check_choice(quantity, "quantity", STORED)
     table = _start_errors()
@@ -59,25 +51,19 @@ def method_errors(quantity: str) -> pandas.DataFrame:
     return table[mine].sort_values("mean_absolute_error_c", ignore_index=True)
 
 
-def tempering_errors() -> pandas.DataFrame:
+def tempering_errors():
     """Stored errors of the tempering law, steel by steel, each predicted without it."""
     return _table("tempering_validation", "rows mean_absolute_error_hrc bias_hrc")
 
 
-def remembered() -> pandas.DataFrame:
+def remembered():
     """Sources from memory, room by room."""
-    import pandas as pd
-
-    return pd.DataFrame(
-        [(s.room, s.what, s.reference) for s in sources() if s.basis == "from memory"],
-        columns=["room", "what", "source"],
-    )
+    rows = [(s.room, s.what, s.reference) for s in sources() if s.basis == "from memory"]
+    return data_frame(rows, columns=["room", "what", "source"])
 
 
-def remembered_rows() -> pandas.DataFrame:
+def remembered_rows():
     """Number of rows from memory in each table of data/: ``table``, ``recalled``, ``rows``."""
-    import pandas as pd
-
     found = []
     for path in sorted(data_path().rglob("*.csv")):
         name = path.relative_to(data_path()).as_posix()
@@ -85,28 +71,23 @@ def remembered_rows() -> pandas.DataFrame:
         recalled = sum(r.get("basis") == "from memory" for r in rows)
         if recalled:
             found.append((name, recalled, len(rows)))
-    return pd.DataFrame(found, columns=["table", "recalled", "rows"])
+    return data_frame(found, columns=["table", "recalled", "rows"])
 
 
 # ---- goals -----------------------------------------------------------------------------------------------
 
 
-def trust_table() -> pandas.DataFrame:
+def trust_table():
     """Every goal of data/validation/goals.csv as a number beside what was reached, and how that was validated.
 
-    Returns
-    -------
-    pandas.DataFrame
-        ``goal``, ``wanted``, ``reached``, ``missed_by`` (0 where it is met), ``unit``, ``rows``, ``groups``,
-        ``left_out`` (what was kept from the fit), ``limit`` (what limits it).
+    A DataFrame with ``goal``, ``wanted``, ``reached``, ``missed_by`` (0 where it is met), ``unit``,
+    ``rows``, ``groups``, ``left_out`` (what was kept from the fit) and ``limit`` (what limits it).
 
     Examples
     --------
     >>> list(trust_table().columns)[:4]
     ['goal', 'wanted', 'reached', 'missed_by']
     """
-    import pandas as pd
-
     rows = []
     for goal in read_rows("validation/goals.csv"):
         found = _MEASURES[goal["measure"]](goal["of"])
@@ -115,20 +96,12 @@ def trust_table() -> pandas.DataFrame:
         if "low" in found:
             words += f" ({found['low']:.{digits}f}–{found['high']:.{digits}f})"
         least, most = float(goal["least"] or -np.inf), float(goal["most"] or np.inf)
-        rows.append(
-            {
-                "goal": goal["goal"].format(of=goal["of"]),
-                "wanted": goal["wanted"],
-                "reached": words,
-                "missed_by": max(reached - most, least - reached, 0.0),
-                "unit": goal["unit"],
-                "rows": found["rows"],
-                "groups": found["groups"],
-                "left_out": goal["left_out"],
-                "limit": goal["limit"].format(of=goal["of"], **found),
-            }
-        )
-    return pd.DataFrame(rows)
+        row = {"goal": goal["goal"].format(of=goal["of"]), "wanted": goal["wanted"]}
+        row |= {"reached": words, "missed_by": max(reached - most, least - reached, 0.0)}
+        row |= {"unit": goal["unit"], "rows": found["rows"], "groups": found["groups"]}
+        limit = goal["limit"].format(of=goal["of"], **found)
+        rows.append({**row, "left_out": goal["left_out"], "limit": limit})
+    return data_frame(rows)
 
 
 def _start_error(of: str) -> dict[str, Any]:
@@ -139,15 +112,10 @@ def _start_error(of: str) -> dict[str, Any]:
     own = t[mine & ~t["validation"].str.contains("where given")].iloc[0]
     errors = method_errors(quantity)
     published = errors[errors["method"] != "own"].iloc[0]
-    return {
-        "reached": own["mean_absolute_error_c"],
-        "low": own["low_90"],
-        "high": own["high_90"],
-        "rows": own["rows"],
-        "groups": own["sources"],
-        "best": published["mean_absolute_error_c"],
-        "author": _author(published["method"]),
-    }
+    error = "mean_absolute_error_c"
+    reached = {"reached": own[error], "low": own["low_90"], "high": own["high_90"]}
+    best = {"best": published[error], "author": _author(published["method"])}
+    return {**reached, "rows": own["rows"], "groups": own["sources"], **best}
 
 
 def _author(method: str) -> str:
@@ -165,15 +133,12 @@ def _sources_ahead(quantity: str) -> dict[str, Any]:
     behind = (error["own"] - best)[lambda d: d > 0.0].sort_values(kind="stable")
     methods = method_errors(quantity)["method"]
     rival = methods[methods != "own"].iloc[0]
-    return {
-        "reached": len(error) - len(behind),
-        "rows": t["rows"][~given & (t["method"] == "own")].sum(),
-        "groups": len(error),
-        "author": _author(rival),
-        "ahead": (error["own"] < error[rival]).sum(),
-        "with_grain": (np.minimum(error["own"], known[error.index]) <= best).sum(),
-        "behind": ", ".join(f"{name[7:]} {d:.1f}" for name, d in behind.items()),
-    }
+    found = {"reached": len(error) - len(behind), "groups": len(error), "author": _author(rival)}
+    found["rows"] = t["rows"][~given & (t["method"] == "own")].sum()
+    found["ahead"] = (error["own"] < error[rival]).sum()
+    found["with_grain"] = (np.minimum(error["own"], known[error.index]) <= best).sum()
+    found["behind"] = ", ".join(f"{name[7:]} {d:.1f}" for name, d in behind.items())
+    return found
 
 
 def _bar_error(cooling: str) -> dict[str, Any]:
@@ -181,48 +146,32 @@ def _bar_error(cooling: str) -> dict[str, Any]:
     rows, number, _ = bar_rows()
     mine = np.array([r["cooling"] == cooling for r in rows])
     steel = np.array([r["steel"] for r in rows])[mine]
-    predicted, measured = (
-        np.asarray(convert_array(number[c], "HV", "HB")[0], float)[mine]
-        for c in ("predicted_hv", "measured_hv")
-    )
-    error = np.abs(predicted - measured)
+    columns = (number[c] for c in ("predicted_hv", "measured_hv"))
+    predicted, measured = (np.asarray(convert_array(c, "HV", "HB")[0], float) for c in columns)
+    error = np.abs(predicted - measured)[mine]
     by_steel = {s: error[steel == s].mean() for s in dict.fromkeys(steel)}
     stored, other = float(error.mean()), _kinetics("normalised bars", LEFT_OUT)["reached"]
-    return {
-        "reached": max(stored, other),
-        "rows": len(error),
-        "groups": len(by_steel),
-        "stored": stored,
-        "other": other,
-        "worst": ", ".join(sorted(by_steel, key=by_steel.get, reverse=True)[:3]),
-    }
+    worst = ", ".join(sorted(by_steel, key=by_steel.get, reverse=True)[:3])
+    runs = {"stored": stored, "other": other, "worst": worst}
+    return {"reached": max(stored, other), "rows": len(error), "groups": len(by_steel), **runs}
 
 
 def _kinetics(what: str, validation: str) -> dict[str, Any]:
     """Stored error of the kinetics on some bars, HB; the grades are named behind "of"."""
-    row = next(
-        r
-        for r in read_rows("validation/kinetics_validation.csv")
-        if r["what"] == what and r["validation"] == validation
-    )
-    return {
-        "reached": float(row["mean_absolute_error"]),
-        "rows": int(row["rows"]),
-        "groups": "" if validation == "fitted" else len(what.rpartition(" of ")[2].split()),
-        "bias": float(row["bias"]),
-    }
+    rows = read_rows("validation/kinetics_validation.csv")
+    row = next(r for r in rows if (r["what"], r["validation"]) == (what, validation))
+    groups = "" if validation == "fitted" else len(what.rpartition(" of ")[2].split())
+    reached = {"reached": float(row["mean_absolute_error"]), "bias": float(row["bias"])}
+    return {**reached, "rows": int(row["rows"]), "groups": groups}
 
 
 def _quenched_error(of: str) -> dict[str, Any]:
     """Greatest error of the read bars of one steel in one bath, HRC."""
     rows, number, _ = bar_rows()
     steel, cooling = of.split(" ", 1)
-    error = [
-        abs(hrc_from_hv(number["predicted_hv"][i]) - hrc_from_hv(number["measured_hv"][i]))
-        for i, r in enumerate(rows)
-        if (r["steel"], r["cooling"], r["basis"]) == (steel, cooling, "read")
-    ]
-    return {"reached": max(error), "rows": len(error), "groups": 1}
+    mine = [(r["steel"], r["cooling"], r["basis"]) == (steel, cooling, "read") for r in rows]
+    predicted, measured = (hrc_from_hv(number[c][mine]) for c in ("predicted_hv", "measured_hv"))
+    return {"reached": np.abs(predicted - measured).max(), "rows": sum(mine), "groups": 1}
 
 
 #: Steels whose rate for 95 % martensite is known as an order of magnitude (from memory), wt%.
@@ -260,12 +209,9 @@ def _tempering_error(grade: str) -> dict[str, Any]:
     t = t[t["validation"] == LEFT_OUT]
     own = t[t["what"] == "all steels"].iloc[0]
     biases = t["bias_hrc"][t["what"].str.startswith(f"{grade} (")]
-    return {
-        "reached": own["mean_absolute_error_hrc"],
-        "rows": own["rows"],
-        "groups": t["what"].str.contains("(", regex=False).sum(),
-        "biases": " and ".join(f"{b:+.1f}" for b in biases),
-    }
+    reached = {"reached": own["mean_absolute_error_hrc"], "rows": own["rows"]}
+    groups = t["what"].str.contains("(", regex=False).sum()
+    return {**reached, "groups": groups, "biases": " and ".join(f"{b:+.1f}" for b in biases)}
 
 
 def _data_sheets(_: str) -> dict[str, Any]:
@@ -280,14 +226,9 @@ def _data_sheets(_: str) -> dict[str, Any]:
 def _interval_holds(scope: str) -> dict[str, Any]:
     """Share of the rows of a scope inside the 80 % interval, %."""
     row = coverage().set_index("scope").loc[scope]
-    return {
-        "reached": 100.0 * row["coverage"],
-        "width": row["width_hv"],
-        "low": 100.0 * row["low_90"],
-        "high": 100.0 * row["high_90"],
-        "rows": row["rows"],
-        "groups": row["steels"],
-    }
+    ends = {"low": 100.0 * row["low_90"], "high": 100.0 * row["high_90"]}
+    reached = {"reached": 100.0 * row["coverage"], "width": row["width_hv"], **ends}
+    return reached | {"rows": row["rows"], "groups": row["steels"]}
 
 
 def _start_holds(of: str) -> dict[str, Any]:
@@ -317,13 +258,8 @@ _MEASURES: dict[str, Callable[[str], dict[str, Any]]] = {
 }
 
 #: Starts of the goals that the short table leaves out: conditions of a fit, and parts of a pooled figure.
-_NOT_SHORT = (
-    "rate for",
-    "normalised bars",
-    "Ms, sources",
-    "Bs with Si",
-    "80 % interval of hardness holds, mostly",
-)
+_NOT_SHORT = ("rate for", "normalised bars", "Ms, sources", "Bs with Si")
+_NOT_SHORT += ("80 % interval of hardness holds, mostly",)
 
 
 def trust_summary() -> str:

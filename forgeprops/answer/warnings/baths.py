@@ -49,23 +49,22 @@ def _open_oil(quench) -> bool:
     return _oil(quench) and (quench.depth_mm is not None or len(quench.zones) < 5)
 
 
+def _covered_oil(e) -> np.ndarray:
+    return _any(e, _oil) & ~_any(e, _open_oil)
+
+
+_OIL = (
+    "Oil bath: under quickly and wholly, oil 50 °C or more below its flash point, no water in it, lid and "
+    "extinguisher at hand (common practice)."
+)
+_OPEN_OIL = (
+    "Red-hot metal that stands out of the oil sets its surface on fire: dip the head wholly, or take "
+    "water or polymer."
+)
+
+
 def baths() -> Iterator[Rule]:
     yield Rule("bath-law", "note", lambda e: _any(e, _known), _law_text)
     yield Rule("bath-range", "note", lambda e: _any(e, _out), _out_text)
-    yield Rule(
-        "oil-fire",
-        "note",
-        lambda e: _any(e, _oil) & ~_any(e, _open_oil),
-        lambda e, i: (
-            "Oil bath: under quickly and wholly, oil 50 °C or more below its flash point, no water in it, lid and extinguisher "
-            "at hand (common practice)."
-        ),
-    )
-    yield Rule(
-        "oil-fire:open",
-        "change",
-        lambda e: _any(e, _open_oil),
-        lambda e, i: (
-            "Red-hot metal that stands out of the oil sets its surface on fire: dip the head wholly, or take water or polymer."
-        ),
-    )
+    yield Rule("oil-fire", "note", _covered_oil, lambda e, i: _OIL)
+    yield Rule("oil-fire:open", "change", lambda e: _any(e, _open_oil), lambda e, i: _OPEN_OIL)

@@ -4,14 +4,8 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from ...forging.cautions import (
-    CARBIDES_LEFT,
-    COARSE_GRAIN_ASTM,
-    DECARBURISED_UM,
-    FULL_AUSTENITE,
-    NO_AUSTENITE,
-    SCALE_LOSS_UM,
-)
+from ...forging import cautions
+from ...forging.cautions import FULL_AUSTENITE, NO_AUSTENITE
 from ...hardenability.boron import effective_boron
 from ...hardenability.ideal_diameter import ADDED_BORON, EFFECTIVE_BORON, ideal_diameter_warnings
 from ...inputs.head import ZONES
@@ -76,53 +70,48 @@ def _free_cutting(e, i):
     )
 
 
-def inputs() -> Iterator[Rule]:
-    yield Rule(
-        "free-cutting",
-        "change",
-        lambda e: (
-            (e.cases.content("S") >= FREE_CUTTING_S) | (e.cases.content("Pb") >= FREE_CUTTING_PB)
-        ),
-        _free_cutting,
+def _is_free_cutting(e):
+    return (e.cases.content("S") >= FREE_CUTTING_S) | (e.cases.content("Pb") >= FREE_CUTTING_PB)
+
+
+def _far(e):
+    return e.cases.sprayed & (e.far_share[:, FACE] > FAR_SHARE)
+
+
+def _protected_boron(e):
+    return (e.cases.content("B") >= ADDED_BORON) & (e.cases.content_sd["Ti"] > 0.0)
+
+
+def _protected_text(e, i):
+    return (
+        f"Boron {e.cases.content('B')[i]:.2g} wt% is taken as protected by {e.cases.content('Ti')[i]:.3f} wt% of "
+        "titanium, which the analysis does not name; without titanium it does little."
     )
+
+
+def _niobium_text(e, i):
+    return (
+        f"Niobium {e.cases.content('Nb')[i]:.3g} wt% is counted as grain pinning only: strength that it keeps "
+        "from the first forging heat is not."
+    )
+
+
+def inputs() -> Iterator[Rule]:
+    yield Rule("free-cutting", "change", _is_free_cutting, _free_cutting)
     yield from of_contents("kinetics")
     yield Rule("unreported", "change", _unreported, _unreported_text, "rate_ends_hv")
-    yield Rule(
-        "far-from-bars",
-        "note",
-        lambda e: e.cases.sprayed & (e.far_share[:, FACE] > FAR_SHARE),
-        _far_text,
-    )
+    yield Rule("far-from-bars", "note", _far, _far_text)
     yield Rule("boron-bound", "change", _bound_boron, _boron_text)
-    yield Rule(
-        "boron-protected",
-        "note",
-        lambda e: (e.cases.content("B") >= ADDED_BORON) & (e.cases.content_sd["Ti"] > 0.0),
-        lambda e, i: (
-            f"Boron {e.cases.content('B')[i]:.2g} wt% is taken as protected by {e.cases.content('Ti')[i]:.3f} wt% of titanium, "
-            "which the analysis does not name; without titanium it does little."
-        ),
-    )
-    yield Rule(
-        "niobium",
-        "note",
-        lambda e: e.cases.content("Nb") >= 0.01,
-        lambda e, i: (
-            f"Niobium {e.cases.content('Nb')[i]:.3g} wt% is counted as grain pinning only: strength that it keeps "
-            "from the first forging heat is not."
-        ),
-    )
+    yield Rule("boron-protected", "note", _protected_boron, _protected_text)
+    yield Rule("niobium", "note", lambda e: e.cases.content("Nb") >= 0.01, _niobium_text)
     yield from of_contents("phase_hardness")
     # what the furnace temperature enters
     for id in ("thermal.conductivity", "thermal.cp_austenite"):
         yield of_range(id, route("preheat_c"))
-    yield of_range(
-        "recrystallisation.strain", route("strain"), lambda e: e.cases.route["strain"] > 0.0
-    )
+    strain, flux = route("strain"), route("flux")
+    yield of_range("recrystallisation.strain", strain, lambda e: strain(e) > 0.0)
     for id, name in (("thermal.spray_flux", "flux"), ("thermal.spray_water", "water_c")):
-        yield of_range(
-            id, route(name), lambda e: e.cases.route["has_spray"] & (e.cases.route["flux"] > 0.0)
-        )
+        yield of_range(id, route(name), lambda e: e.cases.route["has_spray"] & (flux(e) > 0.0))
 
 
 def _decarburised(e, i):
@@ -191,15 +180,11 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
     )
 
     def partial(e, i):
+        keeps = "the first-heat structure, tempered, and stays soft"
         if share(e)[i] < NO_AUSTENITE:
-            return (
-                f"None of {where} becomes austenite; it keeps the first-heat structure, tempered, and "
-                "stays soft."
-            )
-        return (
-            f"Only {100 * share(e)[i]:.0f} % of {where} is austenite when cooling starts; the rest keeps "
-            "the first-heat structure, tempered, and stays soft."
-        )
+            return f"None of {where} becomes austenite; it keeps {keeps}."
+        part = f"Only {100 * share(e)[i]:.0f} % of {where} is austenite when cooling starts"
+        return f"{part}; the rest keeps {keeps}."
 
     yield Rule(
         "partial-austenite", "change", lambda e: (share(e) < FULL_AUSTENITE) & ~e.below_ac1, partial
@@ -207,7 +192,9 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
     yield Rule(
         "carbides-left",
         "note",
-        lambda e: _alloyed(e) & (share(e) >= NO_AUSTENITE) & (undissolved(e) > CARBIDES_LEFT),
+        lambda e: (
+            _alloyed(e) & (share(e) >= NO_AUSTENITE) & (undissolved(e) > cautions.CARBIDES_LEFT)
+        ),
         lambda e, i: (
             f"About {100 * undissolved(e)[i]:.0f} % of the Cr-Mo carbides of {where} are not dissolved; it "
             "hardens less than its analysis promises. Soak longer or hotter."
@@ -216,17 +203,17 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
     yield Rule(
         "coarse-grain",
         "change",
-        lambda e: grain(e) < COARSE_GRAIN_ASTM,
+        lambda e: grain(e) < cautions.COARSE_GRAIN_ASTM,
         lambda e, i: (
             f"The austenite grain of {where} grows to ASTM {grain(e)[i]:.1f} "
-            f"({diameter_um_from_astm(grain(e)[i]):.0f} µm), coarser than {COARSE_GRAIN_ASTM:.0f}: less "
+            f"({diameter_um_from_astm(grain(e)[i]):.0f} µm), coarser than {cautions.COARSE_GRAIN_ASTM:.0f}: less "
             "tough, and the hosel hardens more in air."
         ),
     )
     yield Rule(
         "scale",
         "change",
-        lambda e: e.metal_loss_um[:, zone] > SCALE_LOSS_UM,
+        lambda e: e.metal_loss_um[:, zone] > cautions.SCALE_LOSS_UM,
         lambda e, i: (
             f"Scale of {scale(e)[i]:.0f} µm takes {e.metal_loss_um[i, zone]:.0f} µm of metal from each side "
             "and must come off before the press or it is pressed in."
@@ -234,9 +221,8 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
         once=True,
     )
     yield of_range("lee_lee_grain", lambda e: np.maximum(peak(e), 900.0))
-    yield of_range(
-        "scale.temperature", lambda e: np.maximum(peak(e), 700.0), lambda e: scale(e) > 0.0
-    )
+    hot_c = at(lambda e: np.maximum(e.furnace_c, 700.0))
+    yield of_range("scale.temperature", hot_c, lambda e: scale(e) > 0.0)
 
 
 def _cold_core_c(e):
@@ -251,22 +237,23 @@ def _cold_core(e, i):
     )
 
 
+def _poor(least_um: float = 0.0) -> Callable:
+    return lambda e: e.decarburised_um > least_um
+
+
+def _hot_c(e):
+    return np.maximum(e.furnace_c[:, FACE], 700.0)
+
+
+def _rimmed(e):
+    return _poor()(e) & (e.furnace_c[:, FACE] < e.critical["ac3"])
+
+
 def furnace() -> Iterator[Rule]:
-    yield Rule(
-        "decarburised", "change", lambda e: e.decarburised_um > DECARBURISED_UM, _decarburised
-    )
+    yield Rule("decarburised", "change", _poor(cautions.DECARBURISED_UM), _decarburised)
     yield Rule("below-ac1", "change", lambda e: e.below_ac1, _below_ac1)
-    yield of_range(
-        "decarburisation.temperature",
-        lambda e: np.maximum(e.furnace_c[:, FACE], 700.0),
-        lambda e: e.decarburised_um > 0.0,
-    )
-    yield Rule(
-        "decarb-below-ac3",
-        "note",
-        lambda e: (e.decarburised_um > 0.0) & (e.furnace_c[:, FACE] < e.critical["ac3"]),
-        _below_ac3,
-    )
+    yield of_range("decarburisation.temperature", _hot_c, _poor())
+    yield Rule("decarb-below-ac3", "note", _rimmed, _below_ac3)
     yield from _furnace_at(FACE)
     yield from _furnace_at(HOSEL)
     yield Rule("cold-core", "change", lambda e: _cold_core_c(e) > COLD_CORE_C, _cold_core)

@@ -37,22 +37,23 @@ def stiff(allowed_deg):
 
 
 def stiff_text(allowed_deg, hardness_hv) -> str:
-    return (
-        f"The hosel is likely too hard to bend: {allowed_deg:.1f}° at most ({hardness_hv:.0f} HV)."
-    )
+    there = f"{allowed_deg:.1f}° at most ({hardness_hv:.0f} HV)"
+    return f"The hosel is likely too hard to bend: {there}."
+
+
+def _stiff_text(e, i) -> str:
+    return stiff_text(e.hosel["allowed_deg"][i], e.hardness_hv[i, HOSEL])
+
+
+def _on_bench(holds):
+    return lambda e: holds(e.hosel)
 
 
 def hosel() -> Iterator[Rule]:
     yield Rule(
-        "hosel-hard",
-        "change",
-        lambda e: stiff(e.hosel["allowed_deg"]),
-        lambda e, i: stiff_text(e.hosel["allowed_deg"][i], e.hardness_hv[i, HOSEL]),
-        "hosel",
+        "hosel-hard", "change", lambda e: stiff(e.hosel["allowed_deg"]), _stiff_text, "hosel"
     )
     for name, id in RANGE_OF.items():
         yield _branch(name, id)
     for code, (rank, holds) in NOTES.items():
-        yield Rule(
-            code, rank, lambda e, holds=holds: holds(e.hosel), lambda e, i: "", "hosel", once=True
-        )
+        yield Rule(code, rank, _on_bench(holds), lambda e, i: "", "hosel", once=True)

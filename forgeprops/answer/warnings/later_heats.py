@@ -156,10 +156,8 @@ def _hot_head_text(e, i):
 
 def _brittle_c(e) -> np.ndarray:
     """Hottest temper of the face or, without one, of its self-tempering where it lies in the brittle range, °C, else 0."""
-    kinds = [
-        max((h.temperature_c for h in heats if _reaches("face")(h)), default=0.0)
-        for heats in e.cases.later
-    ]
+    reached = ([h.temperature_c for h in heats if _reaches("face")(h)] for heats in e.cases.later)
+    kinds = [max(temperatures, default=0.0) for temperatures in reached]
     off, rebound = e.results.water_off_c[:, FACE], e.results.rebound_c[:, FACE]
     quenched = e.cases.sprayed & (off < e.critical["ms"])
     itself = np.where(quenched, off + rebound, 0.0)
@@ -184,14 +182,9 @@ def _slow(e) -> np.ndarray:
     """Cooled slowly, after the press or after a temper hot enough."""
     slow = [COOLING.index(how) for how in ("bin", "sleeve", "box", "vermiculite")]
     after = _any(e, lambda h: isinstance(h, Temper) and h.temperature_c > _SLOW_C[0])
-    prone = (e.cases.content("Mn") + e.cases.content("Cr") >= _MN_CR) & (
-        e.cases.content("Cr") >= 0.5
-    )
-    return (
-        prone
-        & (e.cases.content("Mo") < _MO)
-        & (np.isin(e.cases.route["surroundings"], slow) | after)
-    )
+    mn, cr, mo = (e.cases.content(element) for element in ("Mn", "Cr", "Mo"))
+    prone = (mn + cr >= _MN_CR) & (cr >= 0.5) & (mo < _MO)
+    return prone & (np.isin(e.cases.route["surroundings"], slow) | after)
 
 
 def _slow_text(e, i):
@@ -204,12 +197,8 @@ def _slow_text(e, i):
 def _carbides(e) -> np.ndarray:
     """Bainite of a steel whose alloy carbides the law has not seen, heated where they form."""
     rich = (e.cases.content("V") > _RICH["V"]) | (e.cases.content("Mo") > _RICH["Mo"])
-    return (
-        rich
-        & any_heat(e)
-        & (hottest_c(e) > 450.0)
-        & (e.results.fractions["bainite"].max(axis=1) > 0.2)
-    )
+    bainite = e.results.fractions["bainite"].max(axis=1) > 0.2
+    return rich & bainite & any_heat(e) & (hottest_c(e) > 450.0)
 
 
 def _carbides_text(e, i):

@@ -58,9 +58,8 @@ def codes_of(e) -> np.ndarray:
             here = np.broadcast_to(rule.where(e), (len(e),))
             masks[rule.code] = masks[rule.code] | here if rule.code in masks else here
     names = list(masks)
-    bits, which = np.unique(
-        np.packbits(np.stack(list(masks.values())), axis=0), axis=1, return_inverse=True
-    )
+    bits = np.packbits(np.stack(list(masks.values())), axis=0)
+    bits, which = np.unique(bits, axis=1, return_inverse=True)
     kinds = np.unpackbits(bits, axis=0, count=len(names)).T.astype(bool)
     words = ["; ".join(n for n, there in zip(names, kind, strict=True) if there) for kind in kinds]
     return np.array(words, dtype=object)[which.ravel()]

@@ -128,27 +128,22 @@ def _cliff_text(e, i):
     )
 
 
+def _self_tempered(e):
+    lost_hv = (e.results.as_quenched_hv - e.results.as_cooled_hv)[:, FACE]
+    return e.cases.sprayed & ~_reheated(e) & (lost_hv > SELF_TEMPERED_HV)
+
+
+def _crack_text(e, i):
+    return (
+        f"Quench cracks: {e.cases.content('C')[i]:.2f} % C and {100 * _martensite(e)[i]:.0f} % martensite "
+        f"{'under water' if e.cases.sprayed[i] else 'in the bath'}; quench milder or warmer and temper soon."
+    )
+
+
 def spray() -> Iterator[Rule]:
     yield Rule("reheated-face", "change", lambda e: _reheated(e) & _soft_face(e), _reheated_text)
-    yield Rule(
-        "self-tempered",
-        "note",
-        lambda e: (
-            e.cases.sprayed
-            & ~_reheated(e)
-            & ((e.results.as_quenched_hv - e.results.as_cooled_hv)[:, FACE] > SELF_TEMPERED_HV)
-        ),
-        _self_tempered_text,
-    )
+    yield Rule("self-tempered", "note", _self_tempered, _self_tempered_text)
     yield Rule("idle-water", "change", _idle, _idle_text, "dry_hv")
     yield Rule("late-water", "change", _late, _late_text)
     yield Rule("cliff", "change", _cliff, _cliff_text, "nodes_hv")
-    yield Rule(
-        "quench-crack",
-        "stop",
-        lambda e: crack_index(e) > 1.0,
-        lambda e, i: (
-            f"Quench cracks: {e.cases.content('C')[i]:.2f} % C and {100 * _martensite(e)[i]:.0f} % martensite "
-            f"{'under water' if e.cases.sprayed[i] else 'in the bath'}; quench milder or warmer and temper soon."
-        ),
-    )
+    yield Rule("quench-crack", "stop", lambda e: crack_index(e) > 1.0, _crack_text)

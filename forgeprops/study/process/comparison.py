@@ -1,14 +1,13 @@
 """Grades against forging temperatures: for one head, or for a set of heads that share a furnace."""
 
-import html
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ...answer.cases import head_from, route_from
-from ...base.cautions import note_html
 from ...base.errors import InputError, check_list
+from ...base.in_words import InWords
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
 from ...inputs.head import Head
@@ -16,6 +15,7 @@ from ...inputs.limits import Limits
 from ...inputs.route import Route
 from ...inputs.settings import setting
 from ...inputs.steel import Steel
+from ...io.tables import data_frame
 from ..settable import MOST, sureness
 from .equal_effort import preheat_for_c
 from .line_cost import Line
@@ -27,37 +27,20 @@ PREHEATS_C = tuple(float(t) for t in np.arange(_LOW_C, _HIGH_C + 1.0, 25.0))
 
 #: Columns in the order they are shown.
 _SHOWN = (
-    "face_hardness_hv",
-    "face_hardness_low_hv",
-    "face_hardness_high_hv",
-    "hosel_hardness_hv",
-    "hosel_hardness_low_hv",
-    "hosel_hardness_high_hv",
-    "hosel_allowed_deg",
-    "hosel_governed_by",
-    "face_margin",
-    "press_effort",
-    "press_force_kn",
-    "flow_stress_mpa",
-    "die_c",
-    "forging_low_c",
-    "quench_start_c",
-    "crack_index",
-    "scale_um",
-    "press_s",
-    "heads_per_hour",
-    "held_up_by",
-    "water_l",
+    *(f"{zone}_hardness{end}_hv" for zone in ("face", "hosel") for end in ("", "_low", "_high")),
+    *("hosel_allowed_deg", "hosel_governed_by", "face_margin"),
+    *("press_effort", "press_force_kn", "flow_stress_mpa", "die_c", "forging_low_c"),
+    *("quench_start_c", "crack_index", "scale_um"),
+    *("press_s", "heads_per_hour", "held_up_by", "water_l"),
 )
-
 #: Chances that differ by less than about two standard errors of the draw rank alike.
 _SURE_STEP = 0.05
 #: Steps of slack that a veto costs: more than any limit is missed by in practice (our choice).
 _VETO_STEPS = 100.0
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, repr=False)
+class Comparison(InWords):
     """What `compare` found.
 
     Attributes
@@ -84,20 +67,19 @@ class Comparison:
         return ranked.sort_values("rank").iloc[0]
 
     def words(self) -> str:
-        """The answer in sentences."""
         best = self.best
         at = f"from {best['preheat_c']:.0f} °C"
         who = f"{best['grade']} {at}" if self.sets is None else f"The set {at}"
         if not self.limits.bounds:
             return f"No limits are set, so nothing is ranked; what is compared stands in the table ({len(self.table)} rows)."
         if best["meets"]:
-            many = int((self.table if self.sets is None else self.sets)["meets"].sum())
+            meets = (self.table if self.sets is None else self.sets)["meets"]
             sure = "with the most slack"
             if self.sets is None and np.isfinite(best["chance_right"]):
                 sure = f"most surely, {100 * best['chance_right']:.0f} % that it is right and then {best['heads_inside']:.0f} of 100 heads inside"
             return (
                 f"{who} meets all limits {sure}; slack {best['slack']:.1f} steps, first comes: "
-                f"{best['binding']}. {many} of {len(self.table if self.sets is None else self.sets)} do."
+                f"{best['binding']}. {meets.sum()} of {len(meets)} do."
             )
         where = "" if self.sets is None else f" ({best['worst_head']})"
         if best["slack"] <= -_VETO_STEPS:
@@ -107,15 +89,8 @@ class Comparison:
             f"{-best['slack']:.1f} steps."
         )
 
-    def __repr__(self) -> str:
-        return self.words()
-
-    def _repr_html_(self) -> str:
-        shown = self.table if self.sets is None else self.sets
-        rows = shown.sort_values("rank").to_html(
-            index=False, escape=True, float_format=lambda v: f"{v:.4g}"
-        )
-        return f"<p>{html.escape(self.words())}</p>{rows}{note_html()}"
+    def shown(self):
+        return (self.table if self.sets is None else self.sets).sort_values("rank")
 
 
 def _sequence(given, what: str) -> list:
@@ -175,8 +150,6 @@ def compare(
     >>> found.best["grade"]
     '1030'
     """
-    import pandas as pd
-
     steels = [steel_of(g) for g in _sequence(grades, "grades")]
     preheats = [
         setting("preheat_c").check(t, "compare") for t in _sequence(preheats_c, "preheats_c")
@@ -214,33 +187,24 @@ def compare(
     of = np.repeat(np.arange(n), rows_c.shape[1])
     cases = each.rows(of)
     cases.route["preheat_c"][:] = rows_c.ravel()
-    stress = [
-        reference_stress_mpa(h, r, shop, study.reference)
-        for h, r in zip(heads, routes, strict=True)
-    ]
-    found = study.assess(cases, np.array(stress)[of], want=ALL_WARNINGS)
+    made = zip(heads, routes, strict=True)
+    stress = np.array([reference_stress_mpa(h, r, shop, study.reference) for h, r in made])
+    found = study.assess(cases, stress[of], want=ALL_WARNINGS)
     vetoed = found["veto"] != ""
     found["slack"] = np.where(vetoed, np.minimum(found["slack"], 0.0) - _VETO_STEPS, found["slack"])
     names = (*_SHOWN, *(name for name in study.limits.bounds if name not in _SHOWN))
-    table = pd.DataFrame(
-        {
-            "grade": np.array([s.name for s in steels], object)[of],
-            "head": np.array([h.name for h in heads], object)[of],
-            "preheat_c": cases.route["preheat_c"],
-            **{name: found[name] for name in names if name in found},
-            **{name: found[name] for name in ("meets", "slack", "binding", "warnings")},
-        }
-    )
-    table[["chance_right", "heads_inside", "with_doubt"]] = _chances(
-        table,
-        lambda i: (
-            steels[of[i]],
-            heads[of[i]],
-            routes[of[i]].with_(preheat_c=rows_c.flat[i]),
-            shop,
-        ),
-        study.limits,
-    )
+    table = {"grade": [s.name for s in steels], "head": [h.name for h in heads]}
+    table = {name: np.array(each, object)[of] for name, each in table.items()}
+    table["preheat_c"] = cases.route["preheat_c"]
+    table |= {n: found[n] for n in (*names, "meets", "slack", "binding", "warnings") if n in found}
+    table = data_frame(table)
+
+    def case(i: int) -> tuple:
+        k = of[i]
+        return steels[k], heads[k], routes[k].with_(preheat_c=rows_c.flat[i]), shop
+
+    chances = _chances(table, case, study.limits)
+    table[["chance_right", "heads_inside", "with_doubt"]] = chances
     least = np.fmin(table["chance_right"], table["heads_inside"] / 100.0).fillna(-1.0)
     sure = 0.0 if whole_set else np.where(table["meets"], np.round(least / _SURE_STEP), -np.inf)
     table["rank"] = _ranks(table["slack"], sure)
@@ -267,29 +231,19 @@ def _ranks(slack, sure=0.0) -> np.ndarray:
 
 def _sets(table):
     """One row a preheat temperature that the whole set shares: no better than its worst head."""
-    import pandas as pd
-
     rows = []
     for preheat_c, heads in table.groupby("preheat_c", sort=True):
-        worst = (
-            heads.loc[heads["slack"].idxmin()]
-            if np.isfinite(heads["slack"]).any()
-            else heads.iloc[0]
-        )
-        rows.append(
-            {
-                "preheat_c": preheat_c,
-                "meets": bool(heads["meets"].all()),
-                "slack": worst["slack"],
-                "binding": worst["binding"],
-                "worst_head": worst["head"],
-                "worst_grade": worst["grade"],
-                "heads_that_meet": int(heads["meets"].sum()),
-                "press_s": heads["press_s"].sum(),
-                "set_s": (3600.0 / heads["heads_per_hour"]).sum(),
-                "water_l": heads["water_l"].sum(),
-            }
-        )
-    sets = pd.DataFrame(rows)
+        known = np.isfinite(heads["slack"]).any()
+        worst = heads.loc[heads["slack"].idxmin()] if known else heads.iloc[0]
+        row = {"preheat_c": preheat_c, "meets": bool(heads["meets"].all())}
+        row |= {"slack": worst["slack"], "binding": worst["binding"]}
+        row |= {"worst_head": worst["head"], "worst_grade": worst["grade"]}
+        row |= {"heads_that_meet": int(heads["meets"].sum()), "press_s": heads["press_s"].sum()}
+        row |= {
+            "set_s": (3600.0 / heads["heads_per_hour"]).sum(),
+            "water_l": heads["water_l"].sum(),
+        }
+        rows.append(row)
+    sets = data_frame(rows)
     sets["rank"] = _ranks(sets["slack"])
     return sets

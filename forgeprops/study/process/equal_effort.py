@@ -42,24 +42,10 @@ def _die_map(steel: Steel, head: Head, route: Route, shop: Shop) -> np.ndarray:
     return np.maximum.accumulate(evaluate(cases).press["die_c"])
 
 
-def metal_in_die_c(
-    steel: Steel,
-    preheat_c,
-    head: Head | None = None,
-    route: Route | None = None,
-    shop: Shop | None = None,
-):
-    """Mean metal temperature in the die, by projected area, at a preheat temperature, °C.
+def metal_in_die_c(steel, preheat_c, head=None, route=None, shop=None):
+    """Mean metal temperature in the die, by projected area, at preheat temperatures of 640-1340 °C, °C.
 
-    Parameters
-    ----------
-    preheat_c : float or array; preheat temperature, °C, 640-1340.
-    head, route, shop : Mid-iron, `Route()` and a neutral shop when left out.
-
-    Returns
-    -------
-    float or ndarray
-        From marches 35 °C apart, straight between them.
+    From marches 35 °C apart, straight between them.
 
     Examples
     --------
@@ -149,14 +135,8 @@ def equal_effort_setting(
     def setting(metal_c: float) -> float:
         return float(np.interp(metal_c, die_b, _SETTINGS_C))
 
-    return EqualEffortPreheat(
-        setting(found.preheat_c),
-        setting(found.low_c),
-        setting(found.high_c),
-        die_a,
-        found.preheat_c,
-        found.stress_mpa,
-    )
+    settings = (setting(c) for c in (found.preheat_c, found.low_c, found.high_c))
+    return EqualEffortPreheat(*settings, die_a, found.preheat_c, found.stress_mpa)
 
 
 def equal_effort_preheat(

@@ -1,6 +1,5 @@
 """Everything a hotter or colder preheat moves, for one steel, head and route, as arrays."""
 
-import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +15,7 @@ from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
+from ...io.tables import data_frame
 
 #: Furnace settings studied when none are given, °C.
 _SETTINGS_C = np.arange(700.0, 1251.0, 10.0)
@@ -80,32 +80,18 @@ class ForgingTemperatureStudy:
 
     def arrays(self) -> dict[str, np.ndarray]:
         """The arrays by name."""
-        return {
-            f.name: getattr(self, f.name)
-            for f in dataclasses.fields(self)
-            if isinstance(getattr(self, f.name), np.ndarray)
-        }
+        return {name: v for name, v in vars(self).items() if isinstance(v, np.ndarray)}
 
     def table(self):
         """The arrays and the codes of the warnings as a DataFrame, one row a setting."""
-        import pandas as pd
-
         codes = [", ".join(dict.fromkeys(w.code for w in found)) for found in self.warnings]
-        return pd.DataFrame({**self.arrays(), "warnings": codes})
+        return data_frame({**self.arrays(), "warnings": codes})
 
     def at(self, preheat_c: float) -> dict[str, float]:
         """Every array at one preheat temperature, straight between the settings studied."""
-        t = check_number(
-            preheat_c,
-            "forging temperature",
-            float(self.preheat_c[0]),
-            float(self.preheat_c[-1]),
-            "°C",
-        )
-        return {
-            name: float(np.interp(t, self.preheat_c, values))
-            for name, values in self.arrays().items()
-        }
+        low, high = float(self.preheat_c[0]), float(self.preheat_c[-1])
+        t = check_number(preheat_c, "forging temperature", low, high, "°C")
+        return {name: float(np.interp(t, self.preheat_c, v)) for name, v in self.arrays().items()}
 
 
 def forging_temperature_study(
@@ -146,9 +132,8 @@ def forging_temperature_study(
     steel, head, route, shop = checked_case(steel, head, route, shop)
     check_march_options(options)
     given = check_list(_SETTINGS_C if temperatures is None else temperatures, "temperatures")
-    settings = np.array(
-        [check_number(t, "forging temperature", 20.0, BURNING_C, "°C") for t in given]
-    )
+    given = [check_number(t, "forging temperature", 20.0, BURNING_C, "°C") for t in given]
+    settings = np.array(given)
     if settings.size == 0 or np.any(np.diff(settings) <= 0.0):
         raise InputError(
             "temperatures do not rise; give one or more preheat temperatures, each above the one before."
@@ -184,15 +169,9 @@ def forging_temperature_study(
     for name in ("allowed_deg", "allowed_deg_low", "allowed_deg_high"):
         column = name.replace("deg_low", "low_deg").replace("deg_high", "high_deg")
         columns[column] = np.array([getattr(bend, name) for bend in bends])
-    return ForgingTemperatureStudy(
-        steel,
-        head,
-        route,
-        settings,
-        **columns,
-        warnings=tuple(
-            tuple(w for w in e.warnings(i) if w.code in FURNACE_CODES) for i in range(len(settings))
-        ),
-        ac1_c=float(e.critical["ac1"][0]),
-        ac3_c=float(e.critical["ac3"][0]),
+    warnings = tuple(
+        tuple(w for w in e.warnings(i) if w.code in FURNACE_CODES) for i in range(len(settings))
     )
+    ends = {"ac1_c": float(e.critical["ac1"][0]), "ac3_c": float(e.critical["ac3"][0])}
+    case = (steel, head, route, settings)
+    return ForgingTemperatureStudy(*case, **columns, warnings=warnings, **ends)

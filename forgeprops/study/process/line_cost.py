@@ -36,12 +36,9 @@ class Line:
             ("furnace_heads", "heads in the furnace", 1.0, 1e5, ""),
             ("spray_stations", "spray stations", 1.0, 1000.0, ""),
         ):
-            object.__setattr__(
-                self, name, check_number(getattr(self, name), label, low, high, unit, "line")
-            )
-        from_flux(
-            1.0, footprint_mm=self.footprint_mm, overlap=self.overlap
-        )  # it checks its own numbers
+            value = check_number(getattr(self, name), label, low, high, unit, "line")
+            object.__setattr__(self, name, value)
+        from_flux(1.0, footprint_mm=self.footprint_mm, overlap=self.overlap)  # checks its own
 
 
 #: What may hold up the line.
@@ -51,12 +48,9 @@ BOTTLENECKS = ("press", "spray", "furnace")
 def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:
     """Time on the press, heads an hour, what holds up the line, and water per head.
 
-    Returns
-    -------
-    dict
-        "press_s": handling, rest and dwell, and with the back on the die the wait and the water too.
-        "heads_per_hour": of the slowest of press, spray stations and furnace; "held_up_by".
-        "water_l": litres that leave the nozzles for one head.
+    "press_s" is handling, rest and dwell, and with the back on the die the wait and the water too;
+    "heads_per_hour" that of the slowest of press, spray stations and furnace, which "held_up_by"
+    names; "water_l" the litres that leave the nozzles for one head.
 
     References
     ----------

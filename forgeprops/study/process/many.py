@@ -14,6 +14,7 @@ from ...base.cautions import SHORT
 from ...base.errors import InputError, check_flag, check_number, shown
 from ...engine.native.library import EngineLibraryError
 from ...inputs.cases import Cases
+from ...io.tables import data_frame
 from .study import ALL_WARNINGS, INTERVAL_COLUMNS, RESULT_COLUMNS, Stop, answers, checked_call
 
 #: Cases a chunk of a file holds, and the most a task computes at once.
@@ -29,16 +30,8 @@ _TEXT = ("hosel_governed_by", "warnings")
 
 def table_columns(quick: bool = False) -> list[str]:
     """Columns of the table in order."""
-    return [
-        "case",
-        "steel",
-        "head",
-        *_INPUTS,
-        *RESULT_COLUMNS[:-1],
-        *(() if quick else INTERVAL_COLUMNS),
-        "warnings",
-        "error",
-    ]
+    results = (*RESULT_COLUMNS[:-1], *(() if quick else INTERVAL_COLUMNS), "warnings", "error")
+    return ["case", "steel", "head", *_INPUTS, *results]
 
 
 def estimate_many(
@@ -114,21 +107,17 @@ def estimate_many(
     workers = os.cpu_count() or 1
     if total is not None:
         size = max(min(size, -(-total // (4 * workers))), _LEAST)
-    pieces = [
-        table for *_, table in computed(chunks(cases, size), executor, progress, stop, total, quick)
-    ]
-    table = _frame(pieces, quick)
+    made = computed(chunks(cases, size), executor, progress, stop, total, quick)
+    table = _frame([table for *_, table in made], quick)
     table.attrs["cancelled"] = stop.wanted
     return table
 
 
 def _frame(pieces: list[dict[str, np.ndarray]], quick: bool):
-    import pandas as pd
-
     names = table_columns(quick)
     if not pieces:
-        return pd.DataFrame({name: [] for name in names})
-    table = pd.DataFrame({name: np.concatenate([p[name] for p in pieces]) for name in names})
+        return data_frame({name: [] for name in names})
+    table = data_frame({name: np.concatenate([p[name] for p in pieces]) for name in names})
     table.attrs["cautions"] = SHORT
     return table
 
@@ -150,12 +139,10 @@ def compute(columns: Cases, quick: bool) -> tuple[dict[str, np.ndarray], list[st
         if n == 1:
             said = f"the calculation failed ({type(error).__name__}: {error}); please report this case."
             return _blank(1, quick), [str(error) if isinstance(error, InputError) else said]
-    (a, said_a), (b, said_b) = (
-        compute(columns.part(half), quick) for half in (slice(0, n // 2), slice(n // 2, n))
-    )
-    return {
-        name: np.concatenate([a[name], b[name]]) for name in a.keys() & b.keys()
-    }, said_a + said_b
+    halves = slice(0, n // 2), slice(n // 2, n)
+    (a, said_a), (b, said_b) = (compute(columns.part(half), quick) for half in halves)
+    both = {name: np.concatenate([a[name], b[name]]) for name in a.keys() & b.keys()}
+    return both, said_a + said_b
 
 
 def _blank(n: int, quick: bool) -> dict[str, np.ndarray]:
@@ -174,12 +161,8 @@ def table_of(cases: Sequence[Case], begin: int, quick: bool) -> dict[str, np.nda
         table[part] = np.array(["" if thing is None else thing.name for thing in made], object)
     table |= {**_blank(n, quick), "error": error}
     if good.any():
-        columns = Cases.of(
-            *(
-                [getattr(c, part) for c in cases if not c.error]
-                for part in ("steel", "head", "route", "shop")
-            )
-        )
+        parts = ("steel", "head", "route", "shop")
+        columns = Cases.of(*([getattr(c, part) for c in cases if not c.error] for part in parts))
         found, failed = compute(columns, quick)
         lost = ~np.isfinite(found["face_hardness_hv"])
         error[good] = [said or ("the march came to no number for this case" if none else "")

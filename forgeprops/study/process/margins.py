@@ -65,18 +65,13 @@ class Margins:
         return self._margins({name: values[:, k] for k, name in enumerate(self.ranges)})
 
     def sure(self, x: np.ndarray) -> np.ndarray:
-        """How sure all limits together are under scatter (`deviations_away`), shape (m, 1): the same draws
-        everywhere."""
+        """How sure all limits are under scatter (`deviations_away`), shape (m, 1): the same draws everywhere."""
         values, m, n = self.values(x), len(x), len(self.u)
         arrays = {name: np.repeat(values[:, k], n) for k, name in enumerate(self.ranges)}
         for k, one in enumerate(self.inputs):
-            if one.name in arrays:
-                at = arrays[one.name].reshape(m, n)[:, 0]
-                arrays[one.name] = np.concatenate(
-                    [dataclasses.replace(one, middle=float(v)).quantile(self.u[:, k]) for v in at]
-                )
-            else:
-                arrays[one.name] = np.tile(one.quantile(self.u[:, k]), m)
+            at = arrays[one.name][::n] if one.name in arrays else np.full(m, one.middle)
+            moved = (dataclasses.replace(one, middle=float(v)) for v in at)
+            arrays[one.name] = np.concatenate([i.quantile(self.u[:, k]) for i in moved])
         return deviations_away(self._margins(arrays).min(axis=1).reshape(m, n))[:, None]
 
 

@@ -1,8 +1,6 @@
-"""The process window: two settings over a grid, the region that meets all limits, its centre and its
-slack."""
+"""The process window: two settings over a grid, the region that meets all limits, its centre and slack."""
 
 import dataclasses
-import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,11 +8,13 @@ import numpy as np
 
 from ...answer.verdict import ShortVerdict
 from ...base.errors import InputError, check_list, check_number, shown
+from ...base.in_words import InWords
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
+from ...io.tables import data_frame
 from ..settable import neighbours, sureness
 from .equal_effort import metal_in_die_c, preheat_for_c
-from .study import Stopped, Study
+from .study import Stopped, Study, settings_words
 
 #: Boxes that differ by less than this share count as alike.
 _ALIKE = 0.02
@@ -46,15 +46,11 @@ class Axis:
     @property
     def title(self) -> str:
         """Words and unit for an axis of a figure."""
-        return (
-            f"{self.setting.label}, {self.setting.unit}"
-            if self.setting.unit
-            else self.setting.label
-        )
+        return ", ".join(filter(None, (self.setting.label, self.setting.unit)))
 
 
-@dataclass(frozen=True)
-class Window:
+@dataclass(frozen=True, repr=False)
+class Window(InWords):
     """What `window` found.
 
     Attributes
@@ -104,22 +100,12 @@ class Window:
 
     def table(self):
         """The maps as a table, one row a point (DataFrame)."""
-        import pandas as pd
-
         x, y = np.meshgrid(self.x.values, self.y.values)
-        return pd.DataFrame(
-            {
-                self.x.setting.name: x.ravel(),
-                self.y.setting.name: y.ravel(),
-                **{name: values.ravel() for name, values in self.maps.items()},
-                "meets": self.meets.ravel(),
-                "slack": self.slack.ravel(),
-                "binding": self.binding.ravel(),
-            }
-        )
+        columns = {self.x.setting.name: x, self.y.setting.name: y, **self.maps}
+        columns |= {"meets": self.meets, "slack": self.slack, "binding": self.binding}
+        return data_frame({name: values.ravel() for name, values in columns.items()})
 
     def words(self) -> str:
-        """The answer in sentences."""
         stopped = (
             f"Stopped at {self.y.setting.label} {self.y.values[-1]:.4g} {self.y.setting.unit}. "
         )
@@ -128,10 +114,8 @@ class Window:
     def _words(self) -> str:
         if self.centre is None:
             j, i = np.unravel_index(int(np.argmax(self.slack)), self.slack.shape)
-            near = (
-                f"{self.x.setting.label} {self.x.values[i]:.4g} {self.x.setting.unit}, "
-                f"{self.y.setting.label} {self.y.values[j]:.4g} {self.y.setting.unit}"
-            )
+            x, y = (self.x.setting, self.x.values[i]), (self.y.setting, self.y.values[j])
+            near = ", ".join(f"{what.label} {v:.4g} {what.unit}" for what, v in (x, y))
             return (
                 f"Nothing on this map meets all limits ({self.limits}). {near} comes nearest: it misses "
                 f"{self.binding[j, i]} by {-self.slack[j, i]:.1f} steps."
@@ -151,35 +135,17 @@ class Window:
         warm = {w: self.centre[n] for w, n in (("preheat", "preheat_c"), ("forging", "die_c"), ("quench start", "quench_start_c")) if np.isfinite(self.centre.get(n, np.nan))}  # fmt: skip
         text += f" Temperatures there: {', '.join(f'{w} {t:.0f} °C' for w, t in warm.items())}."
         if self.sure is not None:
-            at = ", ".join(
-                f"{setting(name).label} {value:.4g} {setting(name).unit}".rstrip()
-                for name, value in self.proposed.items()
-            )
             text += (
-                f" To set: {at}; {100 * self.sure.chance_right:.0f} % that this is right, then {self.sure.heads_inside} of "
+                f" To set: {settings_words(self.proposed)}; {100 * self.sure.chance_right:.0f} % that this is right, then {self.sure.heads_inside} of "
                 f"100 heads inside ({self.sure.with_doubt} with the model's doubt)."
             )
         if self.at_edge:
             text += " The box ends at the edge of the map: the window may be larger."
         return text
 
-    def __repr__(self) -> str:
-        return self.words()
-
-    def _repr_html_(self) -> str:
-        return f"<p>{html.escape(self.words())}</p>"
-
 
 def window(
-    steel,
-    head=None,
-    route=None,
-    x=_X,
-    y=_Y,
-    limits: Limits | None = None,
-    *,
-    tolerances: Mapping[str, float] | None = None,
-    **options,
+    steel, head=None, route=None, x=_X, y=_Y, limits=None, *, tolerances=None, **options
 ) -> Window:
     """Map two settings, and find the region that meets all limits.
 
@@ -271,19 +237,16 @@ def _axis(given, tolerances: Mapping[str, float]) -> Axis:
     form = "(name, low, high, points) such as ('preheat_c', 850, 950, 40)"
     name, low, high, points = check_list(given, "axis", form, 4)
     what = FORGING if name == FORGING.name else setting(name)
-    low, high = (
-        check_number(end, what.label, what.low, what.high, what.unit, "axis") for end in (low, high)
-    )
+    low, high = (what.check(end, "axis") for end in (low, high))
     n = check_number(points, "points of an axis", 2, 2000)
     if n != int(n) or not low < high:
         raise InputError(
-            f"axis {name} goes from {low:g} to {high:g} in {n:g} points; give from low to high in a whole number of "
-            f"points."
+            f"axis {name} goes from {low:g} to {high:g} in {n:g} points; give from low to high in a "
+            "whole number of points."
         )
     if name in tolerances:
-        tolerance = check_number(
-            tolerances[name], f"tolerance of {what.label}", 1e-9, high - low, what.unit
-        )
+        label = f"tolerance of {what.label}"
+        tolerance = check_number(tolerances[name], label, 1e-9, high - low, what.unit)
     elif what.spread is not None:
         tolerance = what.tolerance(0.5 * (low + high))
     else:
@@ -292,8 +255,7 @@ def _axis(given, tolerances: Mapping[str, float]) -> Axis:
 
 
 def _crossings(slack: np.ndarray, ax: Axis, ay: Axis) -> tuple[np.ndarray, np.ndarray]:
-    """Points, in tolerances, where the region ends: on lines between neighbours, by straight
-    interpolation."""
+    """Points, in tolerances, where the region ends: on lines between neighbours, interpolated straight."""
     u, v = ax.values / ax.tolerance, ay.values / ay.tolerance
     us, vs = [], []
     # a point without a number is outside as far as its neighbour is inside
@@ -313,8 +275,7 @@ def _crossings(slack: np.ndarray, ax: Axis, ay: Axis) -> tuple[np.ndarray, np.nd
 
 
 def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
-    """Centre and box of the largest box (square in tolerances) inside the region, among boxes about grid
-    points."""
+    """Centre and box of the largest box (square in tolerances) inside the region, about grid points."""
     from scipy.spatial import KDTree
 
     inside = np.argwhere(slack >= 0.0)
@@ -337,22 +298,14 @@ def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
         float(u[i]), float(v[j]), float(size[j, i]), u, v, end_u, end_v, slack
     )
     half_u, half_v = _grown(at_u, at_v, held, u, v, end_u, end_v)
-    centre = {
-        ax.setting.name: float(at_u * ax.tolerance),
-        ay.setting.name: float(at_v * ay.tolerance),
-    }
+    centre, box, to_edge = {}, {}, []
+    for axis, w, at, half in ((ax, u, at_u, half_u), (ay, v, at_v, half_v)):
+        name, unit = axis.setting.name, axis.tolerance
+        centre[name] = float(at * unit)
+        box[name] = float((at - half) * unit), float((at + half) * unit)
+        to_edge += [at - half - w[0], w[-1] - at - half]
     centre["slack"] = _at(slack, ax, ay, centre)
-    box = {
-        axis.setting.name: (
-            float((at - half) * axis.tolerance),
-            float((at + half) * axis.tolerance),
-        )
-        for axis, at, half in ((ax, at_u, half_u), (ay, at_v, half_v))
-    }
-    edge = min(
-        at_u - half_u - u[0], u[-1] - at_u - half_u, at_v - half_v - v[0], v[-1] - at_v - half_v
-    )
-    return centre, box, held, bool(edge <= 1e-9)
+    return centre, box, held, bool(min(to_edge) <= 1e-9)
 
 
 def _moved_off_grid(at_u, at_v, held, u, v, end_u, end_v, slack):
@@ -368,9 +321,8 @@ def _moved_off_grid(at_u, at_v, held, u, v, end_u, end_v, slack):
                 pu, pv = at_u + du, at_v + dv
                 reach = min(pu - u[0], u[-1] - pu, pv - v[0], v[-1] - pv)
                 if reach > held and len(end_u):
-                    reach = min(
-                        reach, float(np.maximum(np.abs(end_u - pu), np.abs(end_v - pv)).min())
-                    )
+                    to_end = np.maximum(np.abs(end_u - pu), np.abs(end_v - pv))
+                    reach = min(reach, float(to_end.min()))
                 if reach > held * (1.0 + 1e-9) and inside([[pv, pu]])[0] >= 0.0:
                     best_u, best_v, held = pu, pv, reach
                     break

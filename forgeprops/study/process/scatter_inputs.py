@@ -1,5 +1,4 @@
-"""What varies in a shop and by how much: spreads of settings, analysis, dimensions and the laws
-themselves."""
+"""What varies in a shop and by how much: spreads of settings, analysis, dimensions and the laws."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,16 +13,8 @@ from .study import Study
 CHEMISTRY = ("heat", "grade", "fixed")
 
 #: Inputs of a shop that are drawn when the user names none, as far as the route has them.
-_DEFAULT = (
-    "preheat_c",
-    "transfer_s",
-    "delay_s",
-    "flux",
-    "water_c",
-    "face_thickness_mm",
-    "shop_emissivity",
-    "shop_spray",
-)
+_DEFAULT = ("preheat_c", "transfer_s", "delay_s", "flux", "water_c", "face_thickness_mm")
+_DEFAULT += ("shop_emissivity", "shop_spray")
 _ELEMENTS = ("C", "Si", "Mn", "Cr", "Mo", "Ni")
 
 #: Within a grade the analysis is a normal whose limits lie this many standard deviations from the middle, cut
@@ -55,19 +46,14 @@ class Input:
         """Values at even quantiles `u` in 0..1: the distribution cut off at `low` and `high`."""
         from scipy.special import ndtr, ndtri
 
+        middle, width, ends = self.middle, self.spread.value, (self.low, self.high)
         if self.spread.kind == "uniform":
-            low, high = (
-                max(self.middle - self.spread.value, self.low),
-                min(self.middle + self.spread.value, self.high),
-            )
+            low, high = max(middle - width, self.low), min(middle + width, self.high)
             return low + u * (high - low)
         log = self.spread.kind == "lognormal"
-        middle, sd = (
-            (np.log(self.middle), self.spread.value)
-            if log
-            else (self.middle, self.spread.sd(self.middle))
-        )
-        ends = [(np.log(max(end, 1e-300)) if log else end) for end in (self.low, self.high)]
+        sd = width if log else self.spread.sd(middle)
+        if log:
+            middle, ends = np.log(middle), [np.log(max(end, 1e-300)) for end in ends]
         below, above = (float(ndtr((end - middle) / sd)) for end in ends)
         values = middle + sd * ndtri(np.clip(below + u * (above - below), 1e-15, 1.0 - 1e-15))
         return np.clip(np.exp(values) if log else values, self.low, self.high)

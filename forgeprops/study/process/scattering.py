@@ -1,16 +1,15 @@
 """The scatter of a real shop: what comes out when nothing stays as it is written down, and what matters."""
 
-import html
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from ...base.cautions import note_html
-from ...base.errors import InputError, check_choice, check_number, check_whole, shown
+from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
+from ...base.in_words import InWords
 from ...inputs.limits import QUANTITIES, Limits
+from ...io.tables import data_frame
 from .scatter_inputs import Input, inputs_of
 from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
 from .study import Study
@@ -18,14 +17,8 @@ from .study import Study
 #: Quantities whose indices are calculated when the user names none and sets no limits.
 _MATTER = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", "face_margin")
 #: Quantities always kept.
-_KEPT = (
-    *_MATTER,
-    "body_hardness_hv",
-    "rim_hardness_hv",
-    "neck_hardness_hv",
-    "scale_um",
-    "press_effort",
-)
+_KEPT = (*_MATTER, "body_hardness_hv", "rim_hardness_hv", "neck_hardness_hv")
+_KEPT += ("scale_um", "press_effort")
 #: Slack of a case without a number, in steps.
 _FARTHEST = -100.0
 
@@ -62,8 +55,8 @@ class Outside:
     capability: Capability | None = None
 
 
-@dataclass(frozen=True)
-class Scatter:
+@dataclass(frozen=True, repr=False)
+class Scatter(InWords):
     """What `scatter` found.
 
     Attributes
@@ -90,54 +83,29 @@ class Scatter:
 
     def ranking(self, quantity: str = "face_hardness_hv"):
         """Inputs by total order, most first (DataFrame)."""
-        import pandas as pd
-
         found = self.indices[check_choice(quantity, "quantity", self.indices, "scatter")]
-        table = pd.DataFrame(
-            {
-                "input": found.names,
-                "total": found.total,
-                "total_low": found.total_low,
-                "total_high": found.total_high,
-                "first": found.first,
-                "first_low": found.first_low,
-                "first_high": found.first_high,
-            }
-        )
+        order = [f"{order}{end}" for order in ("total", "first") for end in ("", "_low", "_high")]
+        table = data_frame({"input": found.names, **{name: getattr(found, name) for name in order}})
         return table.sort_values("total", ascending=False, ignore_index=True)
 
     def table(self):
         """Distributions, shares outside and capability by quantity (DataFrame)."""
-        import pandas as pd
-
         rows = []
         for name, d in self.distributions.items():
-            row: dict[str, Any] = {
-                "quantity": name,
-                "unit": QUANTITIES[name].unit,
-                "nominal": d.nominal,
-                "mean": d.mean,
-                "sd": d.sd,
-                "p2_5": d.percentiles[2.5],
-                "p50": d.percentiles[50.0],
-                "p97_5": d.percentiles[97.5],
-            }
+            row = {"quantity": name, "unit": QUANTITIES[name].unit}
+            row |= {"nominal": d.nominal, "mean": d.mean, "sd": d.sd}
+            row |= {f"p{p:g}".replace(".", "_"): d.percentiles[p] for p in (2.5, 50.0, 97.5)}
             if name in self.by_quantity:
-                o = self.by_quantity[name]
-                row |= {
-                    "outside": o.share,
-                    "outside_low": o.low,
-                    "outside_high": o.high,
-                    "cp": o.capability.cp,
-                    "cpk": o.capability.cpk,
-                    "cpk_by_percentiles": o.capability.by_percentiles,
-                    "normal": o.capability.normal,
-                }
+                o, c = self.by_quantity[name], self.by_quantity[name].capability
+                row |= {"outside": o.share, "outside_low": o.low, "outside_high": o.high}
+                row |= {"cp": c.cp, "cpk": c.cpk, "cpk_by_percentiles": c.by_percentiles}
+                row["normal"] = c.normal
             rows.append(row)
-        return pd.DataFrame(rows)
+        return data_frame(rows)
+
+    shown = table
 
     def words(self) -> str:
-        """The answer in sentences."""
         lines = []
         for name in ("face_hardness_hv", "hosel_allowed_deg"):
             if name in self.distributions:
@@ -154,36 +122,19 @@ class Scatter:
                 f"{100 * o.high:.2g} %)."
             )
             for name, by in self.by_quantity.items():
-                c = by.capability
-                text = (
-                    f"Cpk {c.cpk:.2f}"
-                    if c.normal
-                    else (
-                        f"not normally distributed, so Cpk ({c.cpk:.2f}) misleads; by percentiles "
-                        f"{c.by_percentiles:.2f}"
-                    )
-                )
+                c, text = by.capability, f"Cpk {by.capability.cpk:.2f}"
+                if not c.normal:
+                    text = f"not normally distributed, so Cpk ({c.cpk:.2f}) misleads; "
+                    text += f"by percentiles {c.by_percentiles:.2f}"
                 lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {text}.")
         for name in list(self.indices)[:2]:
             top = self.ranking(name).head(3)
-            what = (
-                "Distance from the limits"
-                if name == "slack"
-                else QUANTITIES[name].label.capitalize()
-            )
-            shares = ", ".join(
-                f"{row.input} {100 * max(row.total, 0.0):.0f} %" for row in top.itertuples()
-            )
-            lines.append(f"{what} varies most by: {shares} (total order).")
+            what = "distance from the limits" if name == "slack" else QUANTITIES[name].label
+            shares = (f"{r.input} {100 * max(r.total, 0.0):.0f} %" for r in top.itertuples())
+            lines.append(f"{what.capitalize()} varies most by: {', '.join(shares)} (total order).")
         if self.cancelled:
             lines.append("Stopped before its end: fewer cases than required.")
         return " ".join(lines)
-
-    def __repr__(self) -> str:
-        return self.words()
-
-    def _repr_html_(self) -> str:
-        return f"<p>{html.escape(self.words())}</p>{self.table().to_html(index=False, escape=True)}{note_html()}"
 
 
 def scatter(
@@ -253,12 +204,10 @@ def scatter(
     d = len(inputs)
     base = 0
     if indices is not False:
-        base = (
-            min(1024, n // 2)
-            if indices is True
-            else int(check_number(indices, "base sample", 16, 10_000_000))
-        )
-        base = min(2 ** int(math.log2(base)), n // 2)
+        most = min(1024, n // 2)
+        if indices is not True:
+            most = check_number(indices, "base sample", 16, 10_000_000)
+        base = min(2 ** int(math.log2(most)), n // 2)
 
     def sample(u: np.ndarray) -> np.ndarray:
         return np.stack([i.quantile(u[:, k]) for k, i in enumerate(inputs)], axis=1)
@@ -268,9 +217,7 @@ def scatter(
     both = np.concatenate([a, b])[:n]
     total = n + base * d
     wanted = _wanted(quantities, study.limits)
-    kept = tuple(
-        dict.fromkeys([*_KEPT, *study.limits.bounds, *(q for q in wanted if q != "slack"), "slack"])
-    )
+    kept = (*_KEPT, *study.limits.bounds, *(q for q in wanted if q != "slack"), "slack")
 
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
         values = {i.name: x[:, k] for k, i in enumerate(inputs)}
@@ -282,7 +229,7 @@ def scatter(
                 found.append(table[name])
         return {name: np.concatenate(found) for name, found in pieces.items()}
 
-    samples = run(both, 0, kept)
+    samples = run(both, 0, tuple(dict.fromkeys(kept)))
     done = len(samples["slack"])
     if not done:
         raise InputError("the scatter was stopped before its first cases were finished.")
@@ -293,43 +240,23 @@ def scatter(
         mixed = run(swapped.reshape(-1, d), n, wanted)
         done += len(mixed[wanted[0]])
         if len(mixed[wanted[0]]) == base * d:
-            for name in wanted:
-                found_indices[name] = variance_indices(
-                    [i.name for i in inputs],
-                    samples[name][:base],
-                    samples[name][half : half + base],
-                    mixed[name].reshape(d, base),
-                )
+            names = [i.name for i in inputs]
+            for q in wanted:
+                y_a, y_b = samples[q][:base], samples[q][half : half + base]
+                found_indices[q] = variance_indices(names, y_a, y_b, mixed[q].reshape(d, base))
     nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
     nominal["slack"] = study.limits.slack(nominal)
     drawn = {i.name: both[: len(samples["slack"]), k] for k, i in enumerate(inputs)}
-    distributions, outside, by_quantity = _counted(samples, nominal, study.limits)
-    return Scatter(
-        inputs,
-        drawn,
-        samples,
-        distributions,
-        outside,
-        by_quantity,
-        found_indices,
-        study.limits,
-        done,
-        study.cancel.wanted,
-    )
+    counted = _counted(samples, nominal, study.limits)
+    rest = (found_indices, study.limits, done, study.cancel.wanted)
+    return Scatter(inputs, drawn, samples, *counted, *rest)
 
 
 def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
     if quantities is not None:
-        quantities = (
-            quantities
-            if isinstance(quantities, str) or not isinstance(quantities, Iterable)
-            else [*quantities]
-        )
-        if not isinstance(quantities, list) or not quantities:
+        if isinstance(quantities, str) or not (names := check_list(quantities, "quantities")):
             raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
-        return tuple(
-            check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in quantities
-        )
+        return tuple(check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in names)
     return ("slack", *limits.bounds) if limits.bounds else _MATTER
 
 
@@ -348,22 +275,16 @@ def _counted(samples, nominal, limits: Limits):
     for name, values in samples.items():
         if name == "slack":
             continue
-        distributions[name] = Distribution(
-            float(values.mean()),
-            float(values.std(ddof=1)),
-            dict(zip(percents, np.percentile(values, percents).tolist(), strict=True)),
-            float(nominal[name][0]),
-        )
+        at = dict(zip(percents, np.percentile(values, percents).tolist(), strict=True))
+        mean, sd = float(values.mean()), float(values.std(ddof=1))
+        distributions[name] = Distribution(mean, sd, at, float(nominal[name][0]))
     for name, (low, high) in limits.bounds.items():
         values = samples[name]
-        out = (values < (-np.inf if low is None else low)) | (
-            values > (np.inf if high is None else high)
-        )
-        by_quantity[name] = Outside(
-            float(out.mean()),
-            *share_interval(int(out.sum()), len(out)),
-            capability(values, low, high),
-        )
-    bad = int((samples["slack"] < 0.0).sum())
-    outside = Outside(bad / len(samples["slack"]), *share_interval(bad, len(samples["slack"])))
-    return distributions, outside, by_quantity
+        out = values < (-np.inf if low is None else low)
+        out |= values > (np.inf if high is None else high)
+        by_quantity[name] = _outside(out, capability(values, low, high))
+    return distributions, _outside(samples["slack"] < 0.0), by_quantity
+
+
+def _outside(out: np.ndarray, of: Capability | None = None) -> Outside:
+    return Outside(float(out.mean()), *share_interval(int(out.sum()), len(out)), of)

@@ -1,7 +1,6 @@
 """Settings that meet the limits with the most room for scatter; where none do, which limit to relax."""
 
 import contextlib
-import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -10,22 +9,22 @@ import numpy as np
 from ...answer.estimate import estimate
 from ...answer.verdict import Verdict, verdict_of
 from ...base.errors import InputError, check_number, check_whole, shown
+from ...base.in_words import InWords
 from ...inputs.head import Head
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.route import Route
 from ...inputs.settings import setting, table
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
+from ...io.tables import data_frame
 from ..settable import neighbours
 from .margins import Margins, raise_least, spread_out
 from .scatter_inputs import inputs_of
 from .scattering import Scatter, even_numbers, scatter
-from .study import Stopped, Study
+from .study import Stopped, Study, settings_words
 
 #: What is turned when the user names nothing: low and high.
-SETTINGS: Mapping[str, tuple[float, float]] = {
-    name: table()[name].search for name in ("preheat_c", "flux", "delay_s", "spray_s")
-}
+SETTINGS = {name: table()[name].search for name in ("preheat_c", "flux", "delay_s", "spray_s")}
 
 #: Cases of the first look, for each setting turned, and heads drawn at every candidate.
 _FIRST_LOOK, _DRAWN = 64, 32
@@ -35,8 +34,8 @@ _CHECKED = 1024
 _SURER, _SAME = 2, 0.05
 
 
-@dataclass(frozen=True)
-class Choice:
+@dataclass(frozen=True, repr=False)
+class Choice(InWords):
     """What `choose` found.
 
     Attributes
@@ -87,24 +86,16 @@ class Choice:
     cancelled: bool
 
     def words(self) -> str:
-        """The answer in sentences."""
-        at = ", ".join(
-            f"{setting(name).label} {value:.4g} {setting(name).unit}".rstrip()
-            for name, value in self.settings.items()
-        )
+        at = settings_words(self.settings)
         if not self.feasible:
             text = f"No settings in these ranges meet all limits ({self.limits}). Nearest: {at}; "
             text += f"it misses {self.binding} by {-self.slack:.1f} steps. "
             enough = self.relax[self.relax["enough"]] if len(self.relax) else self.relax
             if len(enough):
-                row = enough.iloc[0]
-                return (
-                    text
-                    + f"Relax {row['limit']} by {row['by']:.3g} {row['unit']} (to {row['to']:.4g})."
-                )
-            return text + (
-                f"No limit alone is enough; all together would have to give {self.together_steps:.1f} steps."
-            )
+                limit, by, to, unit = enough.iloc[0][["limit", "by", "to", "unit"]]
+                return text + f"Relax {limit} by {by:.3g} {unit} (to {to:.4g})."
+            all_by = f"all together would have to give {self.together_steps:.1f} steps"
+            return f"{text}No limit alone is enough; {all_by}."
         cost = self.results
         text = (
             f"{at}: all limits are met, first comes {self.binding} with {self.slack:.1f} steps to spare. "
@@ -129,12 +120,8 @@ class Choice:
         ends = ", ".join(setting(name).label for name in self.at_end)
         return f"At an end of its range, so that beyond it may be better: {ends}." if ends else ""
 
-    def __repr__(self) -> str:
-        return self.words()
-
-    def _repr_html_(self) -> str:
-        table = "" if not len(self.relax) else self.relax.to_html(index=False, escape=True)
-        return f"<p>{html.escape(self.words())}</p>{table}"
+    def shown(self):
+        return self.relax
 
 
 class _Search:
@@ -245,9 +232,8 @@ def choose(
         )
     seed = check_whole(seed, "seed", 0, 2**31)
     if settings is not None and not (isinstance(settings, Mapping) and settings):
-        raise InputError(
-            f"settings must be a mapping such as {{'preheat_c': (850, 1000)}}; got {shown(settings)}."
-        )
+        form = "a mapping such as {'preheat_c': (850, 1000)}"
+        raise InputError(f"settings must be {form}; got {shown(settings)}.")
     ranges = study.ranges(settings, SETTINGS)
     starts = int(check_number(starts, "starts", 1, 100))
     inputs = inputs_of(study, spread, chemistry)
@@ -256,13 +242,8 @@ def choose(
     now = np.array([study.value(name) for name in ranges])
     now = (now - problem.low) / (problem.high - problem.low)
     x = np.vstack([np.clip(now, 0.0, 1.0), even_numbers(_FIRST_LOOK * d, d, seed + 1)])
-    search, relax, together, robustness, checked = (
-        _Search(problem, x),
-        _no_relax(),
-        0.0,
-        np.nan,
-        None,
-    )
+    search, relax = _Search(problem, x), data_frame(columns=_RELAX)
+    together, robustness, checked = 0.0, np.nan, None
     try:
         search.run(starts)
     except Stopped:
@@ -283,39 +264,16 @@ def choose(
     final = study.changed(values)
     table = study.assess(study.varied({name: np.array([v]) for name, v in values.items()}))
     if feasible and not study.cancel():
-        checked = scatter(
-            *final[:3],
-            spread,
-            limits,
-            n=_CHECKED,
-            chemistry=chemistry,
-            indices=False,
-            seed=seed + 2,
-            shop=final[3],
-            line=study.line,
-            reference=study.reference,
-            threads=study.threads,
-        )
+        drawn = {"n": _CHECKED, "chemistry": chemistry, "indices": False, "seed": seed + 2}
+        kept = {"line": study.line, "reference": study.reference, "threads": study.threads}
+        checked = scatter(*final[:3], spread, limits, shop=final[3], **drawn, **kept)
         problem.cases += checked.cases
-    return Choice(
-        feasible,
-        values,
-        *final,
-        {k: float(v[0]) for k, v in table.items() if v.dtype.kind == "f"},
-        float(table["slack"][0]),
-        str(table["binding"][0]),
-        float(robustness),
-        verdict_of(estimate(*final), limits),
-        rounded or not feasible,
-        tuple(n for n, (a, b) in ranges.items() if not 0.02 < (values[n] - a) / (b - a) < 0.98),
-        checked,
-        relax,
-        together,
-        _starts_table(search.rows, problem),
-        limits,
-        problem.cases,
-        study.cancel.wanted,
-    )
+    results = {k: float(v[0]) for k, v in table.items() if v.dtype.kind == "f"}
+    at_end = (n for n, (a, b) in ranges.items() if not 0.02 < (values[n] - a) / (b - a) < 0.98)
+    here = (results, float(table["slack"][0]), str(table["binding"][0]), float(robustness))
+    here += (verdict_of(estimate(*final), limits), rounded or not feasible, tuple(at_end), checked)
+    rest = (relax, together, _starts_table(search.rows, problem), limits)
+    return Choice(feasible, values, *final, *here, *rest, problem.cases, study.cancel.wanted)
 
 
 def _settable(problem: Margins, values: dict[str, float]) -> tuple[dict[str, float], bool]:
@@ -329,16 +287,11 @@ def _settable(problem: Margins, values: dict[str, float]) -> tuple[dict[str, flo
     return {n: round(v, 6) for n, v in problem.settings(best).items()}, True
 
 
-def _no_relax():
-    import pandas as pd
-
-    return pd.DataFrame({name: [] for name in ("limit", "by", "to", "unit", "steps", "enough")})
+_RELAX = ("limit", "by", "to", "unit", "steps", "enough")
 
 
 def _relax(problem: Margins, x: np.ndarray, first: np.ndarray, nearest: np.ndarray):
     """For every limit alone: how far it would have to give for all others to be met (DataFrame)."""
-    import pandas as pd
-
     rows = []
     for j, (words, name, value, sign) in enumerate(problem.study.limits.ends()):
         free = np.zeros(first.shape[1], bool)
@@ -346,11 +299,7 @@ def _relax(problem: Margins, x: np.ndarray, first: np.ndarray, nearest: np.ndarr
         others = first[:, ~free].min(axis=1) if (~free).any() else np.zeros(len(first))
         # begin where the others are met and this one misses least, or where the others come nearest
         met = others >= 0.0
-        i = (
-            int(np.argmax(np.where(met, first[:, j], -np.inf)))
-            if met.any()
-            else int(np.argmax(others))
-        )
+        i = int(np.argmax(np.where(met, first[:, j], -np.inf) if met.any() else others))
         found, margin = None, None
         for start in (x[i], nearest):
             at, values = raise_least(problem.nominal, start, free)
@@ -358,22 +307,12 @@ def _relax(problem: Margins, x: np.ndarray, first: np.ndarray, nearest: np.ndarr
                 found, margin = at, float(values[j])
         q = QUANTITIES[name]
         steps = np.nan if found is None else max(-margin, 0.0)
-        rows.append(
-            {
-                "limit": words,
-                "by": steps * q.step,
-                "to": value - sign * steps * q.step,
-                "unit": q.unit,
-                "steps": steps,
-                "enough": found is not None,
-            }
-        )
-    table = pd.DataFrame(rows)
+        by = steps * q.step
+        rows.append((words, by, value - sign * by, q.unit, steps, found is not None))
+    table = data_frame(rows, columns=_RELAX)
     return table.sort_values(["enough", "steps"], ascending=[False, True], ignore_index=True)
 
 
 def _starts_table(rows: list[dict], problem: Margins):
-    import pandas as pd
-
     kept = ("start", "first_slack", "slack", "robustness")
-    return pd.DataFrame([{k: r[k] for k in kept} | problem.settings(r["x"]) for r in rows])
+    return data_frame([{k: r[k] for k in kept} | problem.settings(r["x"]) for r in rows])

@@ -70,9 +70,7 @@ def variance_indices(
         none = np.zeros(len(names))
         return Indices(names, none, none, none, none, none, none, n * (len(names) + 2))
     found = sobol_indices(func=outputs, n=n)
-    with (
-        warnings.catch_warnings()
-    ):  # an input without effect has no spread to draw an interval from
+    with warnings.catch_warnings():  # an input without effect has no spread for an interval
         warnings.simplefilter("ignore", DegenerateDataWarning)
         warnings.filterwarnings("ignore", "invalid value encountered", RuntimeWarning)
         spread = found.bootstrap(confidence_level=0.95, n_resamples=resamples)
@@ -167,13 +165,8 @@ def capability(values: np.ndarray, low: float | None, high: float | None) -> Cap
         tails.append((high - median) / max(top - median, 1e-12))
     step = max(len(values) // _TESTED, 1)
     normal = bool(normaltest(values[::step]).pvalue > _NOT_NORMAL) if len(values) >= 20 else True
-    return Capability(
-        None if low is None or high is None else (high - low) / (6.0 * sd),
-        min(ends),
-        min(tails),
-        normal,
-        float(skew(values)),
-    )
+    cp = None if low is None or high is None else (high - low) / (6.0 * sd)
+    return Capability(cp, min(ends), min(tails), normal, float(skew(values)))
 
 
 def swap(a: np.ndarray, b: np.ndarray) -> np.ndarray:

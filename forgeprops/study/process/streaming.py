@@ -75,9 +75,8 @@ def stream(
         with locked(folder / folder.name, timeout_s=1.0):  # a batch that runs is not waited for
             for left in folder.glob(".part-*"):  # by a writer that was killed
                 left.unlink()
-            for begin, cases, table in computed(
-                parts, executor, progress, stop, total, quick, finished
-            ):
+            made = computed(parts, executor, progress, stop, total, quick, finished)
+            for begin, cases, table in made:
                 written.append(_name(begin))
                 if table is not None:
                     _write(folder / written[-1], table, _checksum(begin, cases, quick))
@@ -129,10 +128,10 @@ def _write(file: Path, table: dict[str, np.ndarray], checksum: bytes) -> None:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    columns = {
-        name: pa.array(values, pa.string() if values.dtype == object else None)
-        for name, values in table.items()
+    kinds = {
+        name: pa.string() if values.dtype == object else None for name, values in table.items()
     }
+    columns = {name: pa.array(values, kinds[name]) for name, values in table.items()}
     made = pa.table(columns).replace_schema_metadata({**_ABOUT, b"inputs": checksum})
     with writing(file) as temporary:
         pq.write_table(made, temporary)

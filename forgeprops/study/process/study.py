@@ -77,6 +77,12 @@ class Stop:
         return self.wanted
 
 
+def settings_words(values: Mapping[str, float]) -> str:
+    """Settings in words: "preheat temperature 930 °C, spray rate 8 kg/(m² s)"."""
+    named = ((setting(name), value) for name, value in values.items())
+    return ", ".join(f"{what.label} {value:.4g} {what.unit}".rstrip() for what, value in named)
+
+
 def checked_limits(limits: Limits | None) -> Limits:
     """The limits, or none at all."""
     if limits is not None and not isinstance(limits, Limits):
@@ -96,10 +102,8 @@ def checked_call(function, name: str):
 def check_range(name: str, pair) -> tuple[float, float]:
     """Low and high of a setting, both within its bounds."""
     what = setting(name)
-    low, high = (
-        check_number(end, what.label, what.low, what.high, what.unit, "range")
-        for end in check_list(pair, f"range of {name}", "(low, high)", 2)
-    )
+    ends = check_list(pair, f"range of {name}", "(low, high)", 2)
+    low, high = (what.check(end, "range") for end in ends)
     if not low < high:
         raise InputError(
             f"range of {what.label} must be from low to high; got {low:g} to {high:g}."
@@ -145,17 +149,11 @@ class Study:
         line = Line() if self.line is None else self.line
         if not isinstance(line, Line):
             raise InputError(f"line must be Line(handling_s=5, ...); got {shown(line)}.")
-        made = {
-            "steel": steel_of(self.steel),
-            "head": head_from(self.head),
-            "route": route_from(self.route),
-            "limits": checked_limits(self.limits),
-            "shop": shop_from(self.shop),
-            "line": line,
-            "reference": _checked_reference(self.reference),
-            "progress": checked_call(self.progress, "progress"),
-            "cancel": Stop(self.cancel),
-        }
+        made = {"steel": steel_of(self.steel), "head": head_from(self.head), "line": line}
+        made |= {"route": route_from(self.route), "shop": shop_from(self.shop)}
+        made |= {"limits": checked_limits(self.limits), "cancel": Stop(self.cancel)}
+        made["reference"] = _checked_reference(self.reference)
+        made["progress"] = checked_call(self.progress, "progress")
         if self.threads is not None:
             made["threads"] = check_whole(self.threads, "number of threads", 1, 1024)
         for name, value in made.items():
@@ -252,10 +250,7 @@ class Study:
     ) -> Iterator[dict[str, np.ndarray]]:
         """Tables of the case with these values, batch by batch; a cancel ends them early.
 
-        Parameters
-        ----------
-        values : mapping of str to array, shape (n,)
-        done, total : Cases calculated before, and of the whole study, for `progress`.
+        `done` and `total` are the cases calculated before and those of the whole study, for `progress`.
         """
         n = len(next(iter(values.values())))
         for begin in range(0, n, _BETWEEN):
@@ -347,9 +342,8 @@ def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
     if line is not None:
         found |= {name: e.press[name] for name in ("die_c", "flow_stress_mpa", "press_force_kn")}
         found["quench_start_c"] = np.where(e.cases.sprayed, e.results.water_on_c[:, 0], np.nan)
-        found |= {
-            name: e.quantity(name) for name in ("forging_low_c", "crack_index", "bar_force_n")
-        }
+        quantities = ("forging_low_c", "crack_index", "bar_force_n")
+        found |= {name: e.quantity(name) for name in quantities}
         found |= line_arrays(e.cases, line)
     found["warnings"] = e.codes
     return found

@@ -1,11 +1,11 @@
 """What may drift in a shop, and the answer when causes of odd hardness are ranked: tables and words."""
 
 import functools
-import html
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ...base.errors import InputError, check_choice, check_list
+from ...base.in_words import InWords
 from ...base.tables import read_rows
 from ...inputs.settings import Setting, setting
 from ..process.study import Study
@@ -18,8 +18,7 @@ LIKELY, SPOKEN = 0.05, 4
 
 @dataclass(frozen=True)
 class Drift:
-    """One thing that may have drifted: its everyday and its drift's standard deviation, and how to check
-    it."""
+    """One thing that may have drifted: its everyday and its drift's standard deviation, and its check."""
 
     setting: Setting
     label: str
@@ -39,8 +38,7 @@ def _rows() -> dict[str, dict[str, str]]:
 
 
 def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...]:
-    """What may have drifted on this route: those of data/constants/drift_causes.csv that it has, or the named ones of
-    them.
+    """What may have drifted on this route: all of data/constants/drift_causes.csv that it has, or those named.
 
     References
     ----------
@@ -56,23 +54,15 @@ def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...
         now = study.value(name)
         row, everyday = _rows()[name], setting(name).spread.sd(now)
         if everyday > 0.0:
-            found.append(
-                Drift(
-                    setting(name),
-                    setting(name).label,
-                    now,
-                    everyday,
-                    everyday * float(row["times"]),
-                    row["check"],
-                )
-            )
+            what, sd = setting(name), everyday * float(row["times"])
+            found.append(Drift(what, what.label, now, everyday, sd, row["check"]))
     if not found:
         raise InputError(f"no cause is left to look at; give {', '.join(_rows())}.")
     return tuple(found)
 
 
-@dataclass(frozen=True)
-class Causes:
+@dataclass(frozen=True, repr=False)
+class Causes(InWords):
     """Ranked causes of hardness that is off.
 
     Attributes
@@ -106,8 +96,7 @@ class Causes:
         """Ranking, doubts and checks in sentences."""
         lines = [
             f"{r.zone.capitalize()} {r.measured_hv:.0f} HV where {r.expected_hv:.0f} is expected: "
-            f"{round(r.off_hv):+d} HV, "
-            f"{abs(r.off_sd):.1f} standard deviations."
+            f"{round(r.off_hv):+d} HV, {abs(r.off_sd):.1f} standard deviations."
             for r in self.readings.itertuples()
         ]
         for r in self.table[self.table["probability"] >= LIKELY].head(SPOKEN).itertuples():
@@ -119,8 +108,8 @@ class Causes:
                 continue
             lines.append(
                 f"{percent}: {r.label} {r.drift:+.3g} {r.unit} ({r.drift_low:+.3g} to "
-                f"{r.drift_high:+.3g}), so "
-                f"{r.to_value:.4g} instead of {r.from_value:.4g}. Check: {self._check(r.cause)}."
+                f"{r.drift_high:+.3g}), so {r.to_value:.4g} instead of {r.from_value:.4g}. "
+                f"Check: {_rows()[r.cause]['check']}."
             )
         spoken = self.table[self.table["probability"] >= LIKELY].head(SPOKEN)["probability"].sum()
         lines.append(f"All others together: {100 * max(1.0 - spoken, 0.0):.0f} %.")
@@ -131,27 +120,15 @@ class Causes:
         for r in pairs[(pairs["cause"] == top) | (pairs["other"] == top)].itertuples():
             lines.append(
                 f"{_label(r.cause).capitalize()} and {_label(r.other)} cannot be separated by these "
-                f"readings "
-                f"({r.apart_sd:.1f} standard deviations). {r.check}"
+                f"readings ({r.apart_sd:.1f} standard deviations). {r.check}"
             )
         return "\n".join(lines)
 
-    @staticmethod
-    def _check(name: str) -> str:
-        return _rows()[name]["check"]
+    words = report
 
-    def __repr__(self) -> str:
-        return self.report()
-
-    def _repr_html_(self) -> str:
-        words = "".join(f"<li>{html.escape(line)}</li>" for line in self.report().splitlines())
-        shown = self.table[
-            ["label", "probability", "drift", "drift_low", "drift_high", "unit", "misfit_sd"]
-        ]
-        return (
-            f"<div><ul style='max-width:900px;line-height:1.4'>{words}</ul>"
-            f"{shown.round(3).to_html(index=False, border=0)}</div>"
-        )
+    def shown(self):
+        drift = ["drift", "drift_low", "drift_high", "unit", "misfit_sd"]
+        return self.table[["label", "probability", *drift]]
 
 
 def _label(name: str) -> str:

@@ -142,15 +142,9 @@ def ewma(
     for i in range(x.size):
         level = weight * x[i] + (1.0 - weight) * level
         z[i] = level
-    settled = (
-        np.ones(x.size) if steady else 1.0 - (1.0 - weight) ** (2.0 * np.arange(1, x.size + 1))
-    )
-    half = width * sigma * np.sqrt(weight / (2.0 - weight) * settled)
+    settled = 1.0 if steady else 1.0 - (1.0 - weight) ** (2.0 * np.arange(1, x.size + 1))
+    half = width * sigma * np.sqrt(weight / (2.0 - weight) * settled * np.ones(x.size))
     return Ewma(z, target - half, target + half, np.abs(z - target) > half)
-
-
-def _phi(x):
-    return np.exp(-0.5 * x * x) / np.sqrt(2.0 * np.pi)
 
 
 def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H) -> float:
@@ -177,9 +171,9 @@ def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H)
     start = np.r_[0.0, y]
 
     def one_sided(delta):
-        kernel = np.column_stack(
-            [ndtr(k - start - delta), w * _phi(y + k - start[:, None] - delta)]
-        )
+        x = y + k - start[:, None] - delta
+        density = w * np.exp(-0.5 * x * x) / np.sqrt(2.0 * np.pi)
+        kernel = np.column_stack([ndtr(k - start - delta), density])
         return np.linalg.solve(np.eye(start.size) - kernel, np.ones(start.size))[0]
 
     return float(1.0 / (1.0 / one_sided(shift) + 1.0 / one_sided(-shift)))

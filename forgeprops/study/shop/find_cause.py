@@ -1,5 +1,4 @@
-"""Which drift explains hardness that is off: causes ranked by likelihood, how well they part, and what
-parts them.
+"""Which drift explains hardness that is off: causes ranked by likelihood, and which check separates them.
 
 Every cause alone is turned through its plausible drifts on the engine.  The chance of a cause is the
 likelihood of the readings averaged over its drifts: a cause that needs an unlikely drift, or fits with one
@@ -7,6 +6,7 @@ narrow drift only, gains little.  Readings scatter by the tester, by the everyda
 and by the model's own error where the shop's usual hardness is not given.
 """
 
+import itertools
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -14,6 +14,7 @@ import numpy as np
 from ...answer.evaluation import evaluate
 from ...base.errors import InputError, check_choice, check_number, shown
 from ...inputs.head import ZONES
+from ...io.tables import data_frame
 from ..process.study import Study
 from .causes import LIKELY, NOTHING, SPOKEN, Causes, Drift, causes
 from .fitting import HARDNESS_NOISE_HV
@@ -35,12 +36,13 @@ _EXTRA_HV, _PYROMETER_C = HARDNESS_NOISE_HV / np.sqrt(3.0), 8.0
 #: Lowest temperature a workshop pyrometer reads well, °C (common practice, no source).
 _PYROMETER_FROM_C = 300.0
 
-_LOOKS = {
-    "furnace": ("read the {} with a pyrometer as it leaves the furnace", "peak_c"),
-    "die": ("read the {} with a pyrometer in the press", "die_c"),
-    "water": ("read the {} with a pyrometer as the water starts", "water_on_c"),
-    "off": ("read the {} with a pyrometer as the water stops", "water_off_c"),
-}
+#: When a pyrometer can look at a zone, and the column of results it would read.
+_LOOKS = (
+    ("as it leaves the furnace", "peak_c"),
+    ("in the press", "die_c"),
+    ("as the water starts", "water_on_c"),
+    ("as the water stops", "water_off_c"),
+)
 
 
 def find_cause(
@@ -99,11 +101,8 @@ def find_cause(
     study = Study(steel, head, route, shop=shop)
     readings, counted = _readings_of(measured)
     zones = [z for z in ZONES if z in readings]
-    heads_n = int(
-        check_number(
-            counted if heads_measured is None else heads_measured, "number of heads", 1, 1_000_000
-        )
-    )
+    heads_n = counted if heads_measured is None else heads_measured
+    heads_n = int(check_number(heads_n, "number of heads", 1, 1_000_000))
     if model_sd_hv is not None:
         check_number(model_sd_hv, "standard deviation of the model", 0.0, 300.0, "HV")
     check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
@@ -118,30 +117,25 @@ def find_cause(
     mean = np.array([np.mean(readings[zone]) for zone in zones])
     count = np.array([len(readings[zone]) for zone in zones])
     expected = _expected(usual, zones, here[index])
-    own = (
-        predicted_sd_hv(marched)[middle, index]
-        if model_sd_hv is None and usual is None
-        else (model_sd_hv or 0.0)
-    )
+    own = model_sd_hv or 0.0
+    if model_sd_hv is None and usual is None:
+        own = predicted_sd_hv(marched)[middle, index]
     slopes = _everyday(study)[:, index]
     noise = np.diag(reading_sd_hv**2 / count + np.broadcast_to(own, len(zones)) ** 2)
     covariance = noise + slopes.T @ slopes / heads_n
     off = mean - expected
     precision = np.linalg.inv(covariance)
     fine = np.linspace(-_FAR, _FAR, _FINE)
-    curves = np.array(
-        [[np.interp(fine, z, r[:, k]) for k in range(len(zones))] for r in response]
-    ).transpose(0, 2, 1)
+    curves = np.array([[np.interp(fine, z, zone) for zone in r.T] for r in response])
+    curves = curves.transpose(0, 2, 1)
     table, best = _ranked(drifts, curves, fine, off, precision, zones, expected)
     apart = _apart(drifts, curves, fine, best, precision)
     confusable = _confusable(drifts, table, apart, fine, best, marched, every, z, zones)
-    return Causes(
-        table,
-        _readings_table(zones, count, mean, expected, off, covariance),
-        apart,
-        confusable,
-        float(np.sqrt(off @ precision @ off / len(zones))),
-    )
+    sd = np.sqrt(np.diag(covariance))
+    seen = {"zone": zones, "readings": count, "measured_hv": mean, "expected_hv": expected}
+    seen = data_frame({**seen, "off_hv": off, "sd_hv": sd, "off_sd": off / sd})
+    off_sd = float(np.sqrt(off @ precision @ off / len(zones)))
+    return Causes(table, seen, apart, confusable, off_sd)
 
 
 # ---- inputs
@@ -154,16 +148,13 @@ def _readings_of(measured) -> tuple[dict[str, list[float]], int]:
         by_zone = {zone: list(f["hardness_hv"]) for zone, f in frame.groupby("zone", sort=False)}
         return by_zone, max(int(frame["head_id"].nunique()), 1)
     if not isinstance(measured, Mapping) or not measured:
-        raise InputError(
-            f"measured must be a mapping such as {{'face': [395, 402], 'hosel': 231}} or hardness readings; got {shown(measured)}."
-        )
+        form = "a mapping such as {'face': [395, 402], 'hosel': 231} or hardness readings"
+        raise InputError(f"measured must be {form}; got {shown(measured)}.")
     found = {}
     for zone, values in measured.items():
         zone = check_choice(zone, "zone", ZONES, "measured")
-        values = [values] if np.ndim(values) == 0 else list(values)
-        found[zone] = [
-            check_number(v, f"{zone} hardness", 60.0, 1000.0, "HV", "measured") for v in values
-        ]
+        values, what = np.atleast_1d(np.asarray(values, object)), f"{zone} hardness"
+        found[zone] = [check_number(v, what, 60.0, 1000.0, "HV", "measured") for v in values]
         if not found[zone]:
             raise InputError(f"there is no reading of the {zone}; give one or more (measured).")
     return found, 1
@@ -173,17 +164,16 @@ def _expected(usual, zones, predicted: np.ndarray) -> np.ndarray:
     if usual is None:
         return predicted
     if not isinstance(usual, Mapping):
-        raise InputError(
-            f"usual must be a mapping such as {{'face': 430, 'hosel': 237}}; got {shown(usual)}."
-        )
+        form = "a mapping such as {'face': 430, 'hosel': 237}"
+        raise InputError(f"usual must be {form}; got {shown(usual)}.")
     for zone in zones:
         if zone not in usual:
+            every = ", ".join(zones)
             raise InputError(
-                f"usual has no {zone}; needed is every zone that was measured ({', '.join(zones)})."
+                f"usual has no {zone}; needed is every zone that was measured ({every})."
             )
-    return np.array(
-        [check_number(usual[zone], f"usual {zone} hardness", 60.0, 1000.0, "HV") for zone in zones]
-    )
+    named = [(usual[zone], f"usual {zone} hardness") for zone in zones]
+    return np.array([check_number(*pair, 60.0, 1000.0, "HV") for pair in named])
 
 
 def _turned(drifts: Sequence[Drift], z: np.ndarray) -> dict[str, np.ndarray]:
@@ -191,9 +181,8 @@ def _turned(drifts: Sequence[Drift], z: np.ndarray) -> dict[str, np.ndarray]:
     n = len(z)
     arrays = {d.name: np.full(len(drifts) * n, d.now) for d in drifts}
     for k, d in enumerate(drifts):
-        arrays[d.name][k * n : (k + 1) * n] = np.clip(
-            d.now + d.sd * z, d.setting.low, d.setting.high
-        )
+        turned = np.clip(d.now + d.sd * z, d.setting.low, d.setting.high)
+        arrays[d.name][k * n : (k + 1) * n] = turned
     return arrays
 
 
@@ -215,8 +204,6 @@ def _everyday(study: Study) -> np.ndarray:
 
 def _ranked(drifts, curves, fine, off, precision, zones, expected):
     """Table of the causes, likeliest first, and the place of each cause's likeliest drift."""
-    import pandas as pd
-
     miss = off - curves
     chi = np.einsum("knz,zy,kny->kn", miss, precision, miss)
     weight = np.exp(-0.5 * fine * fine)
@@ -236,24 +223,15 @@ def _ranked(drifts, curves, fine, off, precision, zones, expected):
     now, sd, low, high = np.array([(d.now, d.sd, d.setting.low, d.setting.high) for d in drifts]).T
     to, to_low, to_high = (np.clip(now + sd * fine[at], low, high) for at in (best, *ends))
     misfit = np.append(chi[every, best], off @ precision @ off)
-    table = pd.DataFrame(
-        {
-            "cause": [*(d.name for d in drifts), NOTHING],
-            "label": [*(d.label for d in drifts), "no drift"],
-            "probability": np.append(evidence, nothing) / total,
-            "drift": np.append(to - now, 0.0),
-            "drift_low": np.append(to_low - now, 0.0),
-            "drift_high": np.append(to_high - now, 0.0),
-            "from_value": np.append(now, np.nan),
-            "to_value": np.append(to, np.nan),
-            "unit": [*(d.setting.unit for d in drifts), ""],
-            "misfit_sd": np.sqrt(misfit / len(zones)),
-            **{
-                f"{zone}_hv": np.append(expected[i] + curves[every, best, i], expected[i])
-                for i, zone in enumerate(zones)
-            },
-        }
-    )
+    rows = [(d.name, d.label, d.setting.unit) for d in drifts]
+    table = data_frame([*rows, (NOTHING, "no drift", "")], columns=["cause", "label", "unit"])
+    table["probability"] = np.append(evidence, nothing) / total
+    for name, value in (("drift", to), ("drift_low", to_low), ("drift_high", to_high)):
+        table[name] = np.append(value - now, 0.0)
+    table["from_value"], table["to_value"] = np.append(now, np.nan), np.append(to, np.nan)
+    table["misfit_sd"] = np.sqrt(misfit / len(zones))
+    for i, zone in enumerate(zones):
+        table[f"{zone}_hv"] = np.append(expected[i] + curves[every, best, i], expected[i])
     return table.sort_values("probability", ascending=False, kind="stable", ignore_index=True), best
 
 
@@ -262,8 +240,6 @@ def _apart(drifts, curves, fine, best, precision):
 
     The row's cause stands at its likeliest drift, or one standard deviation out if that is less.
     """
-    import pandas as pd
-
     n = len(drifts)
     far = np.zeros((n, n))
     for i in range(n):
@@ -273,24 +249,7 @@ def _apart(drifts, curves, fine, best, precision):
         miss = curves[i, place] - curves
         far[i] = np.sqrt(np.einsum("knz,zy,kny->kn", miss, precision, miss).min(axis=1))
     names = [d.name for d in drifts]
-    return pd.DataFrame(far, index=names, columns=names)
-
-
-def _readings_table(zones, count, mean, expected, off, covariance):
-    import pandas as pd
-
-    sd = np.sqrt(np.diag(covariance))
-    return pd.DataFrame(
-        {
-            "zone": zones,
-            "readings": count,
-            "measured_hv": mean,
-            "expected_hv": expected,
-            "off_hv": off,
-            "sd_hv": sd,
-            "off_sd": off / sd,
-        }
-    )
+    return data_frame(far, index=names, columns=names)
 
 
 # ---- what parts two causes
@@ -298,56 +257,38 @@ def _readings_table(zones, count, mean, expected, off, covariance):
 
 def _confusable(drifts, table, apart, fine, best, marched, every, z, zones):
     """Likely pairs that the readings do not part, with the check that would."""
-    import pandas as pd
-
     order = {d.name: k for k, d in enumerate(drifts)}
-    likely = [
-        r.cause for r in table.itertuples() if r.probability >= LIKELY and r.cause != NOTHING
-    ][:SPOKEN]
+    likely = table[(table["probability"] >= LIKELY) & (table["cause"] != NOTHING)]["cause"]
     rows = []
-    for i, one in enumerate(likely):
-        for other in likely[i + 1 :]:
-            distance = float(min(apart.loc[one, other], apart.loc[other, one]))
-            if distance < APART_SD:
-                a, b = order[one], order[other]
-                looks = _looks(
-                    drifts, a, b, (fine[best[a]], fine[best[b]]), marched, every, z, zones
-                )
-                rows.append(
-                    {
-                        "cause": one,
-                        "other": other,
-                        "apart_sd": distance,
-                        "check": _check_words(drifts[a], drifts[b], looks),
-                    }
-                )
-    return pd.DataFrame(rows, columns=["cause", "other", "apart_sd", "check"])
+    for one, other in itertools.combinations(likely[:SPOKEN], 2):
+        distance = float(min(apart.loc[one, other], apart.loc[other, one]))
+        if distance < APART_SD:
+            a, b = order[one], order[other]
+            at = fine[best[a]], fine[best[b]]
+            looks = _looks(a, b, at, marched, every, z, zones)
+            rows.append((one, other, distance, _check_words(drifts[a], drifts[b], looks)))
+    return data_frame(rows, columns=["cause", "other", "apart_sd", "check"])
 
 
-def _looks(drifts, a: int, b: int, at, marched, every, z, zones):
-    """Further looks at a head, by how well they part two causes: words, what each cause would give, unit,
-    sds."""
-    n = len(z)
-
-    def of(values: np.ndarray, k: int, place: float) -> float:
-        return float(np.interp(place, z, values[k * n : (k + 1) * n]))
-
-    looks = []
+def _looks(a: int, b: int, at, marched, every, z, zones):
+    """Further looks at a head, by how well they part two causes: words, what each gives, unit, sds."""
+    n, looks = len(z), []
 
     def look(words: str, values: np.ndarray, unit: str, sd: float, least: float) -> None:
-        both = of(values, a, at[0]), of(values, b, at[1])
+        turned = zip((a, b), at, strict=True)
+        both = [float(np.interp(place, z, values[k * n : (k + 1) * n])) for k, place in turned]
         if np.isfinite(both).all() and min(both) > least:
             looks.append((words, both, unit, abs(both[0] - both[1]) / sd))
 
     for i, zone in enumerate(ZONES):
         if zone not in zones:
-            look(
-                f"measure the hardness of the {zone}", every[:, :, i].ravel(), "HV", _EXTRA_HV, 0.0
-            )
-    for words, column in _LOOKS.values():
+            words = f"measure the hardness of the {zone}"
+            look(words, every[:, :, i].ravel(), "HV", _EXTRA_HV, 0.0)
+    for when, column in _LOOKS:
         for i, zone in enumerate(ZONES):
             values = getattr(marched.results, column)[:, i]
-            look(words.format(zone), values, "°C", _PYROMETER_C, _PYROMETER_FROM_C)
+            words = f"read the {zone} with a pyrometer {when}"
+            look(words, values, "°C", _PYROMETER_C, _PYROMETER_FROM_C)
     return sorted(looks, key=lambda look: -look[3])
 
 
@@ -356,8 +297,7 @@ def _check_words(a: Drift, b: Drift, looks) -> str:
     if looks and looks[0][3] >= _PARTS_SD:
         words, both, unit, _ = looks[0]
         return (
-            f"What parts them: {words}; {both[0]:.0f} {unit} speaks for {a.label}, {both[1]:.0f} {unit} "
-            f"for {b.label}. "
-            f"Or directly: {direct}"
+            f"What parts them: {words}; {both[0]:.0f} {unit} speaks for {a.label}, "
+            f"{both[1]:.0f} {unit} for {b.label}. Or directly: {direct}"
         )
     return f"No further reading of the head parts them; check directly: {direct}"

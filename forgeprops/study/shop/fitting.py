@@ -1,5 +1,4 @@
-"""The shop's own multipliers from its thermocouple traces and hardness readings, by least squares with
-priors.
+"""The shop's own multipliers from its traces and hardness readings, by least squares with priors.
 
 Residuals are the readings over their noise and, as a pseudo-reading each, what is known of a multiplier
 before anything was measured.  Traces that the model misses by more than their noise count for less: their
@@ -18,7 +17,7 @@ from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
 from .measured_heads import Observed, observe
 from .report import ShopFit, residual_tables, warnings_of
-from .residuals import Model, Prior, Weights
+from .residuals import Model, Prior
 
 #: Numbers fitted by default.  Air is left out: radiation is nearly nine tenths of what a hot head loses, and
 #: both fall with time in much the same way.
@@ -81,10 +80,8 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
         log = what.spread.kind == "lognormal"
         centre, sd, why = float(getattr(shop, name)), what.spread.value, what.source
         if shop.standard_error(name) > 0.0:
-            sd, why = (
-                shop.standard_error(name) / (centre if log else 1.0),
-                f"the earlier fit {shop.name!r}",
-            )
+            sd = shop.standard_error(name) / (centre if log else 1.0)
+            why = f"the earlier fit {shop.name!r}"
         if log and centre <= 0.0:
             raise InputError(f"shop {name} is {centre:g}; to fit it, it must start above 0.")
         found[name] = Prior(name, what.label.removeprefix("shop "), what.unit, log, centre, sd, why)
@@ -168,12 +165,10 @@ def fit(
         at = model.solve(at, weights)
     jacobian = model.jacobian(at, weights)
     covariance = np.linalg.inv(jacobian.T @ jacobian)
-    return _told(model, seen, before, at, covariance, weights, (name, measured_on, data_files))
+    return _result(model, seen, before, at, covariance, weights, (name, measured_on, data_files))
 
 
-def _told(
-    model: Model, seen: Observed, before: Shop, at, covariance, weights: Weights, kept
-) -> ShopFit:
+def _result(model: Model, seen: Observed, before: Shop, at, covariance, weights, kept) -> ShopFit:
     """The result with its tables."""
     n = len(model.known)
     values = np.array([float(p.value(z)) for p, z in zip(model.known, at, strict=False)])
@@ -195,18 +190,11 @@ def _told(
     )
     start = model.predicted(model.marched([before])[0])
     end = model.predicted(model.at([at])[0], at[n:])
-    clocks = {
-        seen.heads[i].head_id: (
-            float(model.clock_sd_s * at[n + k]),
-            float(model.clock_sd_s * sd[n + k]),
-        )
-        for k, i in enumerate(model.clocked)
-    }
-    at_bound = tuple(
-        p.number
-        for p, z, lo, hi in zip(model.known, at, model.low, model.high, strict=False)
-        if z - lo < 0.02 or hi - z < 0.02
-    )
+    late = (model.clock_sd_s * np.column_stack([at, sd])[n:]).tolist()
+    heads = (seen.heads[i].head_id for i in model.clocked)
+    clocks = {head: tuple(pair) for head, pair in zip(heads, late, strict=True)}
+    near = np.minimum(at - model.low, model.high - at) < 0.02
+    at_bound = tuple(p.number for p, ends in zip(model.known, near, strict=False) if ends)
     traces, hardness = residual_tables(seen, start, end, weights)
     return ShopFit(
         shop=shop,

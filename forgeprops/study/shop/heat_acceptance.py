@@ -34,9 +34,7 @@ from .judgement import (
 )
 
 #: What may be adjusted for a heat unless named: low and high as in `choose`, the delay left alone.
-TURNED: Mapping[str, tuple[float, float]] = {
-    name: SETTINGS[name] for name in ("preheat_c", "flux", "spray_s")
-}
+TURNED = {name: SETTINGS[name] for name in ("preheat_c", "flux", "spray_s")}
 
 #: Points examined on the line of each setting alone, and all settings together.
 _ON_A_LINE, _TOGETHER = 25, 128
@@ -112,10 +110,8 @@ def judge_heat(
     chances, sure = _sureness(case, limits, results)
     veto, span = table["veto"][0], _grade_span(study)
     outside, name = _outside_grade(study.steel), name or study.steel.name
-    judged = Judgement(
-        name, HOLD, "", limits, results, intervals, chances, span, outside,
-        estimate=result, sure=sure,
-    )  # fmt: skip
+    numbers = (results, intervals, chances, span, outside)
+    judged = Judgement(name, HOLD, "", limits, *numbers, estimate=result, sure=sure)
     said, beside = predicted_words(results, intervals, span), ""
     if outside:
         beside = f"Outside the grade's range: {'; '.join(outside)}."
@@ -134,16 +130,9 @@ def judge_heat(
     settings, adjusted, new, (chances, sure) = found
     intervals = _intervals(new)
     then = predicted_words(adjusted, intervals, {})
-    return replace(
-        judged,
-        verdict=ADJUST,
-        reason=f"{said} With {moved_words(settings, study)}: {then}",
-        chances=chances,
-        sure=sure,
-        settings=settings,
-        adjusted=adjusted,
-        estimate=new,
-    )
+    reason = f"{said} With {moved_words(settings, study)}: {then}"
+    found = {"settings": settings, "adjusted": adjusted, "estimate": new}
+    return replace(judged, verdict=ADJUST, reason=reason, chances=chances, sure=sure, **found)
 
 
 def judge_heats(
@@ -187,11 +176,9 @@ def judge_heats(
 
 
 def _unusable(certificate: Certificate, limits: Limits) -> Judgement:
-    why = (
-        "; ".join(f"{p.what} ({p.assumed})" for p in certificate.problems)
-        or "no composition that can be used"
-    )
-    return Judgement(certificate.heat, HOLD, f"The certificate cannot be used: {why}.", limits)
+    why = "; ".join(f"{p.what} ({p.assumed})" for p in certificate.problems)
+    why = f"The certificate cannot be used: {why or 'no composition that can be used'}."
+    return Judgement(certificate.heat, HOLD, why, limits)
 
 
 # ---- what comes out
@@ -202,12 +189,12 @@ def _results(table, i: int) -> dict[str, float]:
 
 
 def _intervals(result: Estimate) -> dict[str, tuple[float, float]]:
-    found = {
-        f"{z}_hardness_hv": (zone.hardness_low_hv, zone.hardness_high_hv)
-        for z, zone in result.zones.items()
-    }
-    found["hosel_allowed_deg"] = result.hosel.allowed_deg_low, result.hosel.allowed_deg_high
-    return {name: (float(low), float(high)) for name, (low, high) in found.items()}
+    hosel = result.hosel
+    found = {"hosel_allowed_deg": (float(hosel.allowed_deg_low), float(hosel.allowed_deg_high))}
+    for name, zone in result.zones.items():
+        ends = float(zone.hardness_low_hv), float(zone.hardness_high_hv)
+        found[f"{name}_hardness_hv"] = ends
+    return found
 
 
 def _inside(limits: Limits, results) -> bool:
@@ -243,27 +230,13 @@ def _outside_grade(steel: Steel) -> tuple[str, ...]:
 def _grade_span(study: Study) -> dict[str, tuple[float, float]]:
     """What the lean and the rich end of the grade give with everything else the same."""
     steel, head, route, shop = study.case
-    ranged = {
-        e: pair
-        for e, pair in (steel.limits or {}).items()
-        if pair[0] is not None and pair[1] is not None
-    }
+    ranged = {e: pair for e, pair in (steel.limits or {}).items() if None not in pair}
     if not ranged:
         return {}
-    ends = [
-        Steel(
-            steel.name,
-            {**steel.composition, **{e: pair[k] for e, pair in ranged.items()}},
-            steel.grain_size_astm,
-            None,
-            steel.fine_grain,
-        )
-        for k in (0, 1)
-    ]
+    ends = [{**steel.composition, **{e: pair[k] for e, pair in ranged.items()}} for k in (0, 1)]
+    ends = [replace(steel, composition=c, limits=None, source="", unsure={}) for c in ends]
     table = study.assess(Cases.of(ends, [head] * 2, [route] * 2, [shop] * 2))
-    names = dict.fromkeys(
-        ["face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", *study.limits.bounds]
-    )
+    names = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", *study.limits.bounds)
     return {name: tuple(sorted(float(v) for v in table[name])) for name in names}
 
 
@@ -292,18 +265,13 @@ def _adjust(study: Study, ranges, chance: float):
     tried = []
     # the least changes that leave room, then any that do, then those with the most room: the surest
     for order, spare in ((change, _SPARE), (change, 0.0), (-table["slack"], 0.0)):
-        tried += [
-            i
-            for i in np.argsort(order, kind="stable")
-            if table["slack"][i] >= spare and not table["veto"][i] and i not in tried
-        ][:_TRIED]
+        free = (table["slack"] >= spare) & (table["veto"] == "")
+        ranked = [i for i in np.argsort(order, kind="stable") if free[i] and i not in tried]
+        tried += ranked[:_TRIED]
     surest = None
     for i in tried:
-        settings = {
-            n: float(v)
-            for n, v, old in zip(names, values[i], now, strict=True)
-            if abs(v - old) > 1e-9
-        }
+        moved = np.flatnonzero(np.abs(values[i] - now) > 1e-9)
+        settings = {names[k]: float(values[i, k]) for k in moved}
         here, results = study.changed(settings), _results(table, i)
         chances, sure = _sureness(here, limits, results)
         if _good(limits, results, "", sure, chance):

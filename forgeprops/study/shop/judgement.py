@@ -1,22 +1,22 @@
 """What comes of a heat of steel: the verdict in numbers, as a row of a table and in sentences."""
 
-import html
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from ...answer.result import Estimate
 from ...answer.verdict import ShortVerdict
-from ...base.cautions import note_html
+from ...base.in_words import InWords
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import setting
+from ...io.tables import data_frame
 from ..process.study import Study
 
 ACCEPT, ADJUST, HOLD = "accept", "accept with adjusted settings", "hold"
 
 
-@dataclass(frozen=True)
-class Judgement:
+@dataclass(frozen=True, repr=False)
+class Judgement(InWords):
     """What comes of a heat of steel, and what to do with it.
 
     Attributes
@@ -60,48 +60,30 @@ class Judgement:
         """Verdict and reason in sentences."""
         return f"{self.heat}: {self.verdict}. {self.reason}"
 
-    def __repr__(self) -> str:
-        return self.words()
-
     def row(self) -> dict:
         """Row of the table of a list."""
         out = {"heat": self.heat, "verdict": self.verdict}
         for name in ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg"):
-            low, high = self.intervals.get(name, (math.nan, math.nan))
-            out |= {
-                name: self.results.get(name, math.nan),
-                f"{name}_low": low,
-                f"{name}_high": high,
-            }
-        return {
-            **out,
-            "chance": self.chance,
-            "heads_inside": math.nan if self.sure is None else self.sure.heads_inside,
-            "settings": ", ".join(f"{n}={v:.4g}" for n, v in self.settings.items()),
-            "reason": self.reason,
-        }
-
-    def _repr_html_(self) -> str:
-        return f"<p style='max-width:900px'>{html.escape(self.words())}</p>"
+            out[name] = self.results.get(name, math.nan)
+            ends = self.intervals.get(name, (math.nan, math.nan))
+            out[f"{name}_low"], out[f"{name}_high"] = ends
+        settings = ", ".join(f"{n}={v:.4g}" for n, v in self.settings.items())
+        heads = math.nan if self.sure is None else self.sure.heads_inside
+        out |= {"chance": self.chance, "heads_inside": heads, "settings": settings}
+        return {**out, "reason": self.reason}
 
 
-class Judgements(tuple):
+class Judgements(InWords, tuple):
     """Judgements of a list of heats, in the list's order."""
 
     def table(self):
-        """One row a heat: verdict, predictions with 80 % intervals, chance, adjusted settings, reason
-        (DataFrame)."""
-        import pandas as pd
+        """One row a heat: verdict, predictions with 80 % intervals, chance, adjusted settings, reason."""
+        return data_frame([j.row() for j in self])
 
-        return pd.DataFrame([j.row() for j in self])
+    shown = table
 
-    def __repr__(self) -> str:
+    def words(self) -> str:
         return "\n".join(j.words() for j in self)
-
-    def _repr_html_(self) -> str:
-        shown = self.table().rename(columns=lambda name: name.replace("_", " "))
-        rows = shown.to_html(index=False, border=0, float_format=lambda v: f"{v:.3g}", na_rep="")
-        return rows + note_html()
 
 
 # ---- words
@@ -155,7 +137,5 @@ def ranges_words(study: Study, ranges, surest, chance: float) -> str:
         f"{setting(n).label} {low:g} to {high:g} {setting(n).unit}".rstrip()
         for n, (low, high) in ranges.items()
     )
-    does = (
-        "bring it inside" if surest is None else "make it surer"
-    )  # the surest are the present ones
+    does = "bring it inside" if surest is None else "make it surer"  # than the present settings
     return f"No settings within {'; '.join(parts)} {does}."

@@ -1,5 +1,4 @@
-"""Measurements laid beside the heads they were made on: which steel, drawing and route, which probe, which
-mean."""
+"""Matches measurements to the heads they were taken on: which steel, drawing, route, probe and mean."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -103,14 +102,7 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
     return weights
 
 
-def observe(
-    traces: Traces | None,
-    hardness: HardnessReadings | None,
-    head,
-    steel,
-    route,
-    noise_c: float | None = None,
-) -> Observed:
+def observe(traces, hardness, head, steel, route, noise_c: float | None = None) -> Observed:
     """Measurements with the heads they belong to.
 
     Parameters
@@ -124,9 +116,8 @@ def observe(
     """
     for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
         if given is not None and not isinstance(given, kind):
-            raise InputError(
-                f"{what} must be what read_{what} returns, or None; got {type(given).__name__}."
-            )
+            form = f"what read_{what} returns, or None"
+            raise InputError(f"{what} must be {form}; got {type(given).__name__}.")
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
     names = [n for m in (traces, hardness) if m is not None for n in m.frame["head_id"].unique()]
@@ -141,18 +132,14 @@ def observe(
             problems.append(Problem("measurements", None, "head_id", *said))
     probes = [] if traces is None else _probes(traces, heads, number, noise_c, problems)
     zones = [] if hardness is None else hardness.by_zone().itertuples(index=False)
-    means = [
-        HardnessMean(
-            number[z.head_id], z.zone, float(z.mean_hv), int(z.readings), float(z.deviation_hv)
-        )
-        for z in zones
-        if z.head_id in number
-    ]
+    means = []
+    for z in zones:
+        if z.head_id in number:
+            read = float(z.mean_hv), int(z.readings), float(z.deviation_hv)
+            means.append(HardnessMean(number[z.head_id], z.zone, *read))
     if not probes and not means:
-        met = f" {problems[0]}" if problems else ""
-        raise InputError(
-            f"there is nothing to fit to; needed are traces or hardness readings of a known head.{met}"
-        )
+        met, need = f" {problems[0]}" if problems else "", "traces or hardness readings"
+        raise InputError(f"there is nothing to fit to; needed are {need} of a known head.{met}")
     return Observed(tuple(heads), tuple(probes), tuple(means), tuple(problems))
 
 
@@ -203,9 +190,9 @@ def _finder(head, steel, route) -> Callable[[str], MeasuredHead]:
         by = heat if heat in (steels or ()) else name
         metal = _pick(steels, steel, by, "steel", heat or name)
         if metal is None:
+            of = f" of heat {heat}" if heat else ""
             raise InputError(
-                f"no usable steel for head {name!r}{f' of heat {heat}' if heat else ''}; "
-                "give its steel or a certificate that can be used."
+                f"no usable steel for head {name!r}{of}; give its steel or a certificate."
             )
         return MeasuredHead(name, steel_of(metal), shape, made)
 
@@ -223,7 +210,6 @@ def _pick(table, single, name, what, called):
     if table is None:
         return single
     if name not in table:
-        raise InputError(
-            f"no {what} is given for {called!r}; there is one for {', '.join(map(str, table)) or 'none'}."
-        )
+        known = ", ".join(map(str, table)) or "none"
+        raise InputError(f"no {what} is given for {called!r}; there is one for {known}.")
     return table[name]

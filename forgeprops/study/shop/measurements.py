@@ -76,9 +76,7 @@ def _scale_of(text) -> str | None:
     return _SCALE_KEYS.get(re.sub(r"[\d./]+(kgf?|n)?$", "", header_key(text)))
 
 
-def read_hardness(
-    source, sheet: str | None = None, filename: str | None = None
-) -> HardnessReadings:
+def read_hardness(source, sheet: str | None = None, filename=None) -> HardnessReadings:
     """Read hardness readings.
 
     Layout: ``head_id, zone, position, value, scale``; one row per reading; `position` is free text or mm;
@@ -138,9 +136,7 @@ def _hardness(written: str, scale: str | None, header: str) -> tuple[float, str,
     return reading.value, name, float(hv)
 
 
-# ------------------------------------------------------------------------------------------ bends
-
-#: Newtons in a kilogram-force and a pound-force (exact by definition: standard gravity, international pound).
+# ---- bends
 
 _YES = frozenset("yes y ja j sí si s true 1 cracked crack fail x 有 はい".split())
 _NO = frozenset("no n nein false 0 ok none pass sound 無 いいえ".split()) | {
@@ -156,24 +152,13 @@ def _yes_or_no(text: str) -> bool:
     return word in _YES
 
 
+_ANGLES = {1: "deg angle angledeg benddeg bend Winkel Grad angulo"}
+_FORCES = {1: "force KraftN Kraft", 1000: "force_kn"}
+_FORCES |= {KGF_N: "force_kgf force_kg", LBF_N: "force_lbf force_lb"}
 _BEND_FIELDS = (
     HEAD_FIELD,
-    number_field(
-        "degrees", {1: "deg angle angledeg benddeg bend Winkel Grad angulo"}, -45, 45, "°"
-    ),
-    number_field(
-        "force_n",
-        {
-            1: "force KraftN Kraft",
-            1000: "force_kn",
-            KGF_N: "force_kgf force_kg",
-            LBF_N: "force_lbf force_lb",
-        },
-        0,
-        50_000,
-        "N",
-        needed=False,
-    ),
+    number_field("degrees", _ANGLES, -45, 45, "°"),
+    number_field("force_n", _FORCES, 0, 50_000, "N", needed=False),
     text_field("cracked", "crack result Riss gerissen fisura", parse=_yes_or_no),
 )
 

@@ -1,14 +1,15 @@
 """What a fit to the shop's measurements found, in numbers, tables and words."""
 
-import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from ...base.in_words import InWords
 from ...base.ranges import Warn
 from ...inputs.shop import Shop
 from ...io.grids import Problem
+from ...io.tables import data_frame
 from .measured_heads import Observed
 from .residuals import Prior, Weights
 
@@ -31,8 +32,8 @@ _HELPS = {
 }
 
 
-@dataclass(frozen=True)
-class ShopFit:
+@dataclass(frozen=True, repr=False)
+class ShopFit(InWords):
     """The shop's own numbers, how sure they are, and what the data still miss.
 
     Attributes
@@ -87,39 +88,24 @@ class ShopFit:
         return _VERDICTS[0 if share >= SETTLED else 1 if share >= PARTLY else 2]
 
     def table(self):
-        """One row a number: before, value, standard error, 95 % interval, share of the data, verdict
-        (DataFrame)."""
-        import pandas as pd
+        """One row a number: before, value, standard error, 95 % interval, share of the data, verdict."""
+        rows = []
+        for p in self.priors:
+            n = p.number
+            value = getattr(self.shop, n), self.shop.standard_error(n), *self.interval(n)
+            rows.append((n, p.centre, *value, self.data_share(n), self.verdict(n)))
+        columns = ["number", "before", "value", "standard_error", "low", "high", "data_share"]
+        return data_frame(rows, columns=[*columns, "verdict"])
 
-        names, ends = list(self.numbers), [self.interval(n) for n in self.numbers]
-        return pd.DataFrame(
-            {
-                "number": names,
-                "before": [p.centre for p in self.priors],
-                "value": [getattr(self.shop, n) for n in names],
-                "standard_error": [self.shop.standard_error(n) for n in names],
-                "low": [low for low, _ in ends],
-                "high": [high for _, high in ends],
-                "data_share": [self.data_share(n) for n in names],
-                "verdict": [self.verdict(n) for n in names],
-            }
-        )
+    shown = table
 
     def probes(self):
-        """One row a trace: readings, mean and rms of measured minus fitted, rms before the fit
-        (DataFrame)."""
+        """One row a trace: readings, mean and rms of measured minus fitted, rms before the fit."""
         f = self.traces.assign(miss=self.traces["measured_c"] - self.traces["before_c"])
-        return (
-            f.groupby(["head_id", "channel"], sort=False)
-            .agg(
-                zone=("zone", "first"),
-                readings=("zone", "size"),
-                mean_c=("residual_c", "mean"),
-                rms_c=("residual_c", _rms),
-                rms_before_c=("miss", _rms),
-            )
-            .reset_index()
-        )
+        made = {"zone": ("zone", "first"), "readings": ("zone", "size")}
+        made |= {"mean_c": ("residual_c", "mean"), "rms_c": ("residual_c", _rms)}
+        made["rms_before_c"] = ("miss", _rms)
+        return f.groupby(["head_id", "channel"], sort=False).agg(**made).reset_index()
 
     def report(self) -> str:
         """How well the readings are met, and how well each number is known."""
@@ -139,14 +125,11 @@ class ShopFit:
         ]
         lines += [self._about(p) for p in self.priors] + self._together()
         lines.append(
-            "The intervals come from the scatter of the readings and from what was known before; the shape of the "
-            "laws is not tested."
+            "The intervals come from the scatter of the readings and from what was known before; the "
+            "shape of the laws is not tested."
         )
-        late = [
-            f"{v:+.2f} s ({head or 'the head'})"
-            for head, (v, se) in self.clocks.items()
-            if abs(v) > max(2.0 * se, 0.05)
-        ]
+        off = {h: v for h, (v, se) in self.clocks.items() if abs(v) > max(2.0 * se, 0.05)}
+        late = [f"{v:+.2f} s ({head or 'the head'})" for head, v in off.items()]
         if late:
             lines.append(f"Loggers run late against the furnace door by {', '.join(late)}.")
         lines += [w.text for w in self.warnings]
@@ -167,9 +150,7 @@ class ShopFit:
 
     def _together(self) -> list[str]:
         lines, names = [], self.numbers
-        for i, j in zip(
-            *np.nonzero(np.tril(np.abs(self.correlations) >= TOGETHER, -1)), strict=True
-        ):
+        for i, j in np.argwhere(np.tril(np.abs(self.correlations) >= TOGETHER, -1)):
             r = self.correlations[i, j]
             how = "one up, the other down" if r < 0 else "both up or both down"
             lines.append(
@@ -179,19 +160,7 @@ class ShopFit:
             )
         return lines
 
-    def __repr__(self) -> str:
-        return self.report()
-
-    def _repr_html_(self) -> str:
-        words = "".join(f"<li>{html.escape(line)}</li>" for line in self.report().splitlines())
-        table = (
-            self.table()
-            .round(
-                {"value": 3, "standard_error": 3, "low": 3, "high": 3, "data_share": 2, "before": 3}
-            )
-            .to_html(index=False, border=0)
-        )
-        return f"<div><ul style='max-width:900px;line-height:1.4'>{words}</ul>{table}</div>"
+    words = report
 
 
 def _rms(values) -> float:
@@ -200,41 +169,22 @@ def _rms(values) -> float:
 
 def residual_tables(seen: Observed, start, end, weights: Weights):
     """Traces and hardness as DataFrames: measured, predicted before and after, and what is left."""
-    import pandas as pd
-
     probes, means = seen.probes, seen.hardness
     n = np.array([p.time_s.size for p in probes], int)
-
-    def each(values):
-        return np.repeat(np.array(list(values), object), n)
-
-    def joined(arrays):
-        return np.concatenate([np.empty(0), *arrays])
-
-    traces = pd.DataFrame(
-        {
-            "head_id": each(seen.heads[p.of].head_id for p in probes),
-            "channel": each(p.channel for p in probes),
-            "zone": each(p.zone for p in probes),
-            "depth_mm": each(p.depth_mm for p in probes).astype(float),
-            "time_s": joined(p.time_s for p in probes),
-            "measured_c": joined(p.temperature_c for p in probes),
-            "before_c": joined(start[0]),
-            "fitted_c": joined(end[0]),
-        }
-    )
+    traces = {"head_id": [seen.heads[p.of].head_id for p in probes]}
+    traces |= {name: [getattr(p, name) for p in probes] for name in ("channel", "zone", "depth_mm")}
+    traces = {name: np.repeat(np.array(each, object), n) for name, each in traces.items()}
+    traces["depth_mm"] = traces["depth_mm"].astype(float)
+    read = [p.time_s for p in probes], [p.temperature_c for p in probes], start[0], end[0]
+    for name, each in zip(("time_s", "measured_c", "before_c", "fitted_c"), read, strict=True):
+        traces[name] = np.concatenate([np.empty(0), *each])
+    traces = data_frame(traces)
     traces["residual_c"] = traces["measured_c"] - traces["fitted_c"]
     traces["standardised"] = traces["residual_c"] / np.repeat(weights.probe_sd_c, n)
-    hardness = pd.DataFrame(
-        {
-            "head_id": [seen.heads[h.of].head_id for h in means],
-            "zone": [h.zone for h in means],
-            "readings": np.array([h.readings for h in means], int),
-            "measured_hv": np.array([h.mean_hv for h in means]),
-            "before_hv": start[1],
-            "fitted_hv": end[1],
-        }
-    )
+    rows = [(seen.heads[h.of].head_id, h.zone, h.readings, h.mean_hv) for h in means]
+    hardness = data_frame(rows, columns=["head_id", "zone", "readings", "measured_hv"])
+    hardness = hardness.astype({"readings": int, "measured_hv": float})
+    hardness["before_hv"], hardness["fitted_hv"] = start[1], end[1]
     hardness["residual_hv"] = hardness["measured_hv"] - hardness["fitted_hv"]
     hardness["standardised"] = hardness["residual_hv"] / weights.hardness_sd_hv
     return traces, hardness
@@ -248,28 +198,21 @@ def warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
         label = f"{p.channel} of head {head.head_id}" if head.head_id else p.channel
         mine = traces[(traces["head_id"] == head.head_id) & (traces["channel"] == p.channel)]
         if miss > max(_MISSED_TIMES * p.noise_c, _MISSED_C):
-            found.append(
-                Warn(
-                    "fit:trace-missed",
-                    f"{label} is missed by {miss:.0f} K (rms) at a noise of {p.noise_c:.1f} K and counts for "
-                    "little: loose junction, wrong depth or zone, or other settings than those of the route.",
-                )
+            text = (
+                f"{label} is missed by {miss:.0f} K (rms) at a noise of {p.noise_c:.1f} K and counts for "
+                "little: loose junction, wrong depth or zone, or other settings than those of the route."
             )
+            found.append(Warn("fit:trace-missed", text))
         inside = mine[mine["time_s"] < 0.0]
-        if len(inside) >= 5:
-            off = float(inside["residual_c"].mean())
-            if abs(off) > _FURNACE_OFF_C:
-                found.append(
-                    Warn(
-                        "fit:furnace",
-                        f"{label} leaves the furnace at {inside['measured_c'].mean():.0f} °C, "
-                        f"{abs(off):.0f} °C {'above' if off > 0 else 'below'} what the preheat temperature of "
-                        f"{head.route.preheat.temperature_c:.0f} °C gives: correct the route's preheat and "
-                        "fit again.",
-                    )
-                )
+        off = float(inside["residual_c"].mean()) if len(inside) >= 5 else 0.0
+        if abs(off) > _FURNACE_OFF_C:
+            text = (
+                f"{label} leaves the furnace at {inside['measured_c'].mean():.0f} °C, "
+                f"{abs(off):.0f} °C {'above' if off > 0 else 'below'} what the preheat temperature of "
+                f"{head.route.preheat.temperature_c:.0f} °C gives: correct the route's preheat and fit again."
+            )
+            found.append(Warn("fit:furnace", text))
     if at_bound:
-        found.append(
-            Warn("fit:bound", f"{', '.join(at_bound)} stopped at the end of what is allowed.")
-        )
+        text = f"{', '.join(at_bound)} stopped at the end of what is allowed."
+        found.append(Warn("fit:bound", text))
     return tuple(found)

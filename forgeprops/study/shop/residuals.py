@@ -41,9 +41,8 @@ class Prior:
 
     def deviate(self, value: float) -> float:
         """Standard deviations from the centre at which the multiplier has this value."""
-        return float(
-            np.log(value / self.centre) / self.sd if self.log else (value - self.centre) / self.sd
-        )
+        off = np.log(value / self.centre) if self.log else value - self.centre
+        return float(off / self.sd)
 
     def slope(self, value: float) -> float:
         """Change of the multiplier for one standard deviation."""
@@ -52,8 +51,7 @@ class Prior:
 
 @dataclass(frozen=True)
 class Weights:
-    """Standard deviations of the residuals: of each probe's readings (with what hangs together counted), of
-    means."""
+    """Standard deviations of the residuals: of a probe's readings (correlated ones counted), of means."""
 
     probe_sd_c: np.ndarray
     miss_c: np.ndarray
@@ -62,43 +60,32 @@ class Weights:
 
 
 class Model:
-    """Residuals over their standard deviations, by deviates from the priors: multipliers first, then
-    clocks."""
+    """Residuals over their standard deviations, by deviates from the priors: multipliers, then clocks."""
 
     def __init__(self, seen: Observed, before: Shop, known, clock_sd_s: float):
         self.seen, self.before, self.known, self.clock_sd_s = seen, before, known, clock_sd_s
-        heads = seen.heads
-        self.cases = Cases.of(
-            [h.steel for h in heads], [h.head for h in heads], [h.route for h in heads]
-        )
+        parts = ([getattr(h, part) for h in seen.heads] for part in ("steel", "head", "route"))
+        self.cases = Cases.of(*parts)
         self.wired = sorted({p.of for p in seen.probes})
         self.clocked = self.wired if clock_sd_s > 0.0 else []
         self.size = len(known) + len(self.clocked)
         self._kept: dict[bytes, tuple] = {}
-        ends = [
-            [
-                p.deviate(max(v, _LEAST_FACTOR) if p.log else v)
-                for v in (numbers_of("shop")[p.number].low, numbers_of("shop")[p.number].high)
-            ]
-            for p in known
-        ]
+        ends = []
+        for p in known:
+            what = numbers_of("shop")[p.number]
+            low = max(what.low, _LEAST_FACTOR) if p.log else what.low
+            ends.append([p.deviate(low), p.deviate(what.high)])
         ends += [[-np.inf, np.inf]] * len(self.clocked)
         self.low, self.high = np.array(ends).T
 
     def shop(self, at) -> Shop:
         """The shop at these deviates."""
-        return replace(
-            self.before,
-            fitted=(),
-            standard_errors=(),
-            correlations=(),
-            **{p.number: float(p.value(z)) for p, z in zip(self.known, at, strict=False)},
-        )
+        values = {p.number: float(p.value(z)) for p, z in zip(self.known, at, strict=False)}
+        return replace(self.before, fitted=(), standard_errors=(), correlations=(), **values)
 
     # ---- the march
     def marched(self, shops: Sequence[Shop]) -> list[tuple[list, np.ndarray, np.ndarray]]:
-        """For every shop: traces by head (None where no probe sits), hardness and its model's sd by head
-        and zone."""
+        """For every shop: traces by head (None without a probe), hardness and its model's sd by head and zone."""
         n = len(self.seen.heads)
         cases = self.cases.rows(np.tile(np.arange(n), len(shops)))
         for name in SHOP_NUMBERS:
@@ -131,21 +118,14 @@ class Model:
         """Temperatures at the probes' readings and hardness means."""
         traces, hardness, _ = marched
         temperatures = []
-        for p in self.seen.probes:
-            offset = (
-                self.clock_sd_s * clocks[self.clocked.index(p.of)]
-                if clocks is not None and self.clocked
-                else 0.0
-            )
-            temperatures.append(self.probe_c(traces[p.of], p, p.time_s - offset))
-        return temperatures, np.array(
-            [hardness[h.of, ZONES.index(h.zone)] for h in self.seen.hardness]
-        )
-
-    def probe_c(self, trace: np.ndarray, probe, time_s: np.ndarray) -> np.ndarray:
-        """What a probe reads at these times from the furnace door on, °C."""
-        soak = self.seen.heads[probe.of].route.preheat.soak_s
-        return np.interp(time_s + soak, trace.time_s, trace.weighted(probe.weights))
+        for p in self.seen.probes:  # the probe's times count from the furnace door
+            time_s = p.time_s + self.seen.heads[p.of].route.preheat.soak_s
+            if clocks is not None and self.clocked:
+                time_s = time_s - self.clock_sd_s * clocks[self.clocked.index(p.of)]
+            trace = traces[p.of]
+            temperatures.append(np.interp(time_s, trace.time_s, trace.weighted(p.weights)))
+        means = [hardness[h.of, ZONES.index(h.zone)] for h in self.seen.hardness]
+        return temperatures, np.array(means)
 
     # ---- residuals
     def residuals(self, at, weights: Weights) -> np.ndarray:
@@ -164,17 +144,12 @@ class Model:
         """Central differences; all marches in one call, clocks without any."""
         n = len(self.known)
         steps = np.eye(self.size)[:n] * _STEP
-        sides = [
-            (np.clip(at + s, self.low, self.high), np.clip(at - s, self.low, self.high))
-            for s in steps
-        ]
+        sides = [np.clip((at + s, at - s), self.low, self.high) for s in steps]
         here, *there = self.at([at, *(z for pair in sides for z in pair)])
         columns = []
         for i, (up, down) in enumerate(sides):
-            high, low = (
-                self._scaled(*self.predicted(m, z[n:]), z, weights)
-                for m, z in zip(there[2 * i : 2 * i + 2], (up, down), strict=True)
-            )
+            both = zip(there[2 * i : 2 * i + 2], (up, down), strict=True)
+            high, low = (self._scaled(*self.predicted(m, z[n:]), z, weights) for m, z in both)
             columns.append((high - low) / (up[i] - down[i]))
         for i in range(n, self.size):
             up, down = (at + sign * np.eye(self.size)[i] * _STEP for sign in (1.0, -1.0))
@@ -185,42 +160,25 @@ class Model:
     def solve(self, at, weights: Weights) -> np.ndarray:
         from scipy.optimize import least_squares
 
+        options = {"bounds": (self.low, self.high), "jac": self.jacobian, "args": (weights,)}
+        options |= {"xtol": 3e-3, "ftol": 1e-5, "gtol": 1e-4, "max_nfev": 25}
         start = np.clip(at, self.low + 1e-6, self.high - 1e-6)
-        return least_squares(
-            self.residuals,
-            start,
-            jac=self.jacobian,
-            bounds=(self.low, self.high),
-            args=(weights,),
-            xtol=3e-3,
-            ftol=1e-5,
-            gtol=1e-4,
-            max_nfev=25,
-        ).x
+        return least_squares(self.residuals, start, **options).x
 
-    def weights(
-        self, at, before: Weights | None, noise_hv: float, model_sd_hv: float | None
-    ) -> Weights:
+    def weights(self, at, before: Weights | None, noise_hv: float, model_sd_hv) -> Weights:
         """Standard deviations for the next round, from the misses of this one."""
         marched = self.at([at])[0]
-        readings = np.array([h.readings for h in self.seen.hardness])
-        own = [
-            model_sd_hv if model_sd_hv is not None else marched[2][h.of, ZONES.index(h.zone)]
-            for h in self.seen.hardness
-        ]
-        hardness_sd = (
-            np.hypot(noise_hv / np.sqrt(readings), np.array(own)) if len(readings) else np.zeros(0)
-        )
+        readings = np.array([h.readings for h in self.seen.hardness], float)
+        own = [marched[2][h.of, ZONES.index(h.zone)] for h in self.seen.hardness]
+        if model_sd_hv is not None:
+            own = np.full(len(readings), model_sd_hv)
+        hardness_sd = np.hypot(noise_hv / np.sqrt(readings), own)
         noise = np.array([p.noise_c for p in self.seen.probes])
         if before is None:
             return Weights(np.hypot(noise, _FIRST_MISS_C), noise, np.ones(len(noise)), hardness_sd)
         temperatures, _ = self.predicted(marched, at[len(self.known) :])
         misses = [t - p.temperature_c for t, p in zip(temperatures, self.seen.probes, strict=True)]
-        miss = (
-            np.maximum(np.array([np.sqrt(np.mean(m * m)) for m in misses]), noise)
-            if misses
-            else noise
-        )
+        miss = np.maximum([np.sqrt(np.mean(m * m)) for m in misses], noise)
         together = np.array([correlation_readings(m) for m in misses])
         return Weights(miss * np.sqrt(together), miss, together, hardness_sd)
 

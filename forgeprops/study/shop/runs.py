@@ -44,9 +44,7 @@ def _headers(name: str) -> dict:
     return found | {1.0: f"{label} {found[1.0]}"}
 
 
-def read_runs(
-    source, route: Route | None = None, sheet: str | None = None, filename: str | None = None
-) -> Runs:
+def read_runs(source, route: Route | None = None, sheet: str | None = None, filename=None) -> Runs:
     """Read how heads were made.
 
     Layout: ``head_id, heat, head`` and any settings by their short names (`Route.SETTINGS`: ``preheat_c``,
@@ -84,12 +82,12 @@ def read_runs(
         text_field(n, needed=False) if n in texts else number_field(n, _headers(n), needed=False)
         for n in Route.SETTINGS
     ]
+    head_id, drawing = "piece part serial run", "drawing model"
     fields = [
-        text_field("head_id", "piece part serial run"),
+        text_field("head_id", head_id),
         text_field("heat", "cast melt Schmelze", needed=False),
-        text_field("head", "drawing model", needed=False),
-        *settings,
     ]
+    fields += [text_field("head", drawing, needed=False), *settings]
     rows = read_rows_of(source, fields, "list of runs", sheet, filename)
     runs = Runs()
     left_out = [p for p in rows.problems if p.assumed == "left out"]

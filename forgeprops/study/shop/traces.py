@@ -22,6 +22,7 @@ from ...io.columns import (
     text_field,
 )
 from ...io.grids import Grid, Problem
+from ...io.tables import data_frame
 from .measurements import ZONE_FIELD
 
 #: Temperatures a thermocouple on a forging can show, °C.  Type K ends at 1372 °C (ITS-90 reference tables,
@@ -32,37 +33,24 @@ _TEMPERATURE_C = (-60.0, 1372.0)
 #: changes by some 30 K in 0.1 s, and goes on in the same direction).
 _SPIKE_K = 60.0
 
-_TIME = number_field(
-    "time_s",
-    {
-        1: "time ts t seconds sec elapseds elapsedtimes zeits zeit tiempos timestamp clock 時間s",
-        1e-3: "timems zeitms",
-        60: "timemin zeitmin",
-    },
-    -1e7,
-    1e7,
-    "s",
-    kind="time",
-)
 _FAHRENHEIT = (1 / 1.8, -32 / 1.8)
-_TEMPERATURE = number_field(
-    "temperature_c",
-    {
-        1: "tempc temperature temp temperaturdegc temperatur temperaturgradc temperaturedegc degc 温度c",
-        _FAHRENHEIT: "temperaturef tempf degf",
-        (1.0, -273.15): "temperaturek tempk",
-    },
-    *_TEMPERATURE_C,
-    "°C",
-)
+#: Headers of a column by the factor (and offset) to its unit.
+_TIMES = {
+    1: "time ts t seconds sec elapseds elapsedtimes zeits zeit tiempos timestamp clock 時間s",
+    1e-3: "timems zeitms",
+    60: "timemin zeitmin",
+}
+_TEMPERATURES = {
+    1: "tempc temperature temp temperaturdegc temperatur temperaturgradc temperaturedegc degc 温度c",
+    _FAHRENHEIT: "temperaturef tempf degf",
+    (1.0, -273.15): "temperaturek tempk",
+}
+_DEPTHS = {1: "depth Tiefemm", MM_PER_INCH: "depth_in"}
+_TIME = number_field("time_s", _TIMES, -1e7, 1e7, "s", kind="time")
+_TEMPERATURE = number_field("temperature_c", _TEMPERATURES, *_TEMPERATURE_C, "°C")
 _CHANNEL = text_field("channel", "thermocouple sensor Kanal ch")
-_CHANNEL_MAP = (
-    _CHANNEL,
-    ZONE_FIELD,
-    number_field(
-        "depth_mm", {1: "depth Tiefemm", MM_PER_INCH: "depth_in"}, 0, 60, "mm", needed=False
-    ),
-)
+_DEPTH = number_field("depth_mm", _DEPTHS, 0, 60, "mm", needed=False)
+_CHANNEL_MAP = (_CHANNEL, ZONE_FIELD, _DEPTH)
 
 
 @dataclass(frozen=True)
@@ -106,9 +94,9 @@ class Traces:
         frame = frame[frame["channel"] == channel]
         heads = list(dict.fromkeys(frame["head_id"]))
         if head_id is None and len(heads) > 1:
+            some = ", ".join(heads[:8])
             raise InputError(
-                f"channel {channel} has traces of {len(heads)} heads; say which head_id: "
-                f"{', '.join(heads[:8])}."
+                f"channel {channel} is of {len(heads)} heads; say which head_id: {some}."
             )
         if head_id is not None:
             frame = frame[frame["head_id"] == check_choice(head_id, "head_id", heads, "traces")]
@@ -116,8 +104,6 @@ class Traces:
 
     def channels(self):
         """One row per trace: readings, first and last time, extreme temperatures, noise (DataFrame)."""
-        import pandas as pd
-
         rows = []
         for (head, channel), f in self.frame.groupby(["head_id", "channel"], sort=False):
             seen = f["temperature_c"].to_numpy()
@@ -125,7 +111,7 @@ class Traces:
             times = {"from_s": f["time_s"].iloc[0], "to_s": f["time_s"].iloc[-1]}
             ends = {"highest_c": seen.max(), "lowest_c": seen.min(), "noise_c": noise_of(seen)}
             rows.append({**place, "readings": len(f), **times, **ends})
-        return pd.DataFrame(rows)
+        return data_frame(rows)
 
     def _repr_html_(self) -> str:
         return page(f"{len(self.frame)} readings", self.channels(), self.problems)
@@ -153,9 +139,7 @@ def noise_of(temperature_c) -> float:
     return float(np.median(np.abs(second)) / 0.6745 / np.sqrt(6.0)) if second.size else 0.0
 
 
-def read_channels(
-    source, sheet: str | None = None, filename: str | None = None
-) -> dict[str, Channel]:
+def read_channels(source, sheet: str | None = None, filename=None) -> dict[str, Channel]:
     """Read a channel map: which thermocouple sits where.
 
     Layout: ``channel, zone, depth_mm``; one row per channel; depth below the front surface, may be empty.
@@ -178,9 +162,7 @@ def read_channels(
     return channels
 
 
-def read_traces(
-    source, channels=None, sheet: str | None = None, filename: str | None = None
-) -> Traces:
+def read_traces(source, channels=None, sheet: str | None = None, filename=None) -> Traces:
     """Read thermocouple traces.
 
     Layout: ``time_s, channel, temperature_c`` and, if the file holds several heads, ``head_id``; one row per
@@ -228,10 +210,8 @@ def read_traces(
         raise InputError(f"no usable reading in the trace; {first_problem(rows)}")
     frame = rows.frame().assign(file=rows.file)
     places = _placed(list(frame["channel"].unique()), channels, rows)
-    frame["zone"] = frame["channel"].map({n: c.zone for n, c in places.items()})
-    frame["depth_mm"] = (
-        frame["channel"].map({n: c.depth_mm for n, c in places.items()}).astype(float)
-    )
+    frame["zone"] = [places[name].zone for name in frame["channel"]]
+    frame["depth_mm"] = np.array([places[name].depth_mm for name in frame["channel"]], float)
     traces = frame.groupby(["head_id", "channel"], sort=False)
     frame = pd.concat([_clean_trace(f, rows.problems) for _, f in traces], ignore_index=True)
     columns = ["head_id", "channel", "zone", "depth_mm", "time_s", "temperature_c"]
@@ -241,12 +221,8 @@ def read_traces(
 def _logger_tables(grid: Grid, head: int) -> list[Table]:
     """One table per channel of a logger's table: a column of time and a column for each thermocouple."""
     keys = {j: header_key(c) for j, c in enumerate(grid.rows[head]) if c is not None}
-    shared = {
-        j: f.headers[key]
-        for f in (_TIME, HEAD_FIELD)
-        for j, key in keys.items()
-        if key in f.headers
-    }
+    known = _TIME.headers | HEAD_FIELD.headers
+    shared = {j: known[key] for j, key in keys.items() if key in known}
     others = {j: key for j, key in keys.items() if j not in shared}
     times = [c for c in shared.values() if c.name == "time_s"]
     if len(times) != 1 or any(key in _CHANNEL.headers for key in keys.values()):
@@ -267,14 +243,12 @@ def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
     if channels is None:
         known = {}
     elif isinstance(channels, Mapping) and not {"name", "content"} <= set(channels):
-        places = {n: (c,) if isinstance(c, str) else c for n, c in channels.items()}
         known = {}
-        for n, c in places.items():
+        for n, c in channels.items():
             if not isinstance(c, Channel):
-                zone, *depth = check_list(c, f"channel {shown(n)}", "(zone, depth_mm)")[:2] or (
-                    None,
-                )
-                c = Channel(str(n), zone, *depth)
+                given = (c,) if isinstance(c, str) else c
+                given = check_list(given, f"channel {shown(n)}", "(zone, depth_mm)")
+                c = Channel(str(n), *(given[:2] or (None,)))
             known[str(n)] = c
     else:
         known = read_channels(channels)

@@ -69,10 +69,8 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
             rows.report(i, "date", f"{day[:30]!r} is not a day YYYY-MM-DD", kept)
     days = [d for d in frame["date"] if is_day(d)]
     if any(b < a for a, b in zip(days, days[1:], strict=False)):
-        what = "the days are not in order"
-        rows.problems.append(
-            Problem(rows.file[0], None, "date", what, "the order of the rows counts")
-        )
+        what = "the days are not in order", "the order of the rows counts"
+        rows.problems.append(Problem(rows.file[0], None, "date", *what))
     return Log(frame, tuple(rows.problems))
 
 
@@ -105,31 +103,25 @@ def add_to_log(
         Values that are no numbers, a file that is not a log, a file that cannot be written.
     """
     if not isinstance(quantity, str) or not quantity.strip():
-        raise InputError(
-            f"quantity must be a text such as 'face hardness HV'; got {shown(quantity)}."
-        )
+        form = "a text such as 'face hardness HV'"
+        raise InputError(f"quantity must be {form}; got {shown(quantity)}.")
     for what, value in (("heat", heat), ("head_id", head_id), ("date", date)):
         check_kind(value, str, what)
     date = date or datetime.date.today().isoformat()
     if not is_day(date):
         raise InputError(f"date must be a day such as 2025-03-01; got {shown(date)}.")
-    numbers = [
-        check_number(v, n, -1e6, 1e6) for n, v in (("predicted", predicted), ("measured", measured))
-    ]
+    numbers = {"predicted": predicted, "measured": measured}
+    cells = [safe_cell(" ".join(str(v).split())) for v in (date, heat, head_id, quantity)]
+    cells += [repr(check_number(v, name, -1e6, 1e6)) for name, v in numbers.items()]
     buffer = io.StringIO()
-    csv.writer(buffer, lineterminator="\n").writerow(
-        [safe_cell(" ".join(str(v).split())) for v in (date, heat, head_id, quantity)]
-        + [repr(v) for v in numbers]
-    )
+    csv.writer(buffer, lineterminator="\n").writerow(cells)
 
     def with_row(old: bytes | None) -> bytes:
-        header = ",".join(LOG_COLUMNS).encode()
+        header = ",".join(LOG_COLUMNS)
         if old is None:
-            old = header + b"\n"
-        elif old.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].strip() != header:
-            raise InputError(
-                f"{path} is not a log to add to; its first line must be {','.join(LOG_COLUMNS)}."
-            )
+            old = header.encode() + b"\n"
+        elif old.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].strip() != header.encode():
+            raise InputError(f"{path} is not a log to add to; its first line must be {header}.")
         row = buffer.getvalue().encode("utf-8", "backslashreplace")
         return old + (b"" if old.endswith(b"\n") else b"\n") + row
 
@@ -166,11 +158,8 @@ class Tracking:
         return self.summary()
 
     def _repr_html_(self) -> str:
-        return page(
-            " ".join(self.sentences),
-            self.alarms if len(self.alarms) else self.limits,
-            self.problems,
-        )
+        shown = self.alarms if len(self.alarms) else self.limits
+        return page(" ".join(self.sentences), shown, self.problems)
 
 
 def track(
@@ -238,10 +227,8 @@ def track(
         error = (part["measured"] - part["predicted"]).to_numpy(dtype=float)
         n = min(int(baseline), error.size)
         if error.size < LEAST_BASELINE and (sigma is None or centre == "baseline"):
-            sentences.append(
-                f"{name}: {error.size} readings are too few to set limits; "
-                f"{LEAST_BASELINE} are needed."
-            )
+            few = f"{error.size} readings are too few to set limits; {LEAST_BASELINE} are needed"
+            sentences.append(f"{name}: {few}.")
             continue
         middle = _middle(centre, error[:n])
         if sigma is None:
@@ -255,33 +242,21 @@ def track(
             continue
         z = (error - middle) / spread
         sums, mean = cusum(z, allowance=k, interval=h), ewma(z)
-        part = part.assign(
-            error=error,
-            z=z,
-            cusum_high=sums.high,
-            cusum_low=sums.low,
-            ewma=mean.value,
-            ewma_lower=mean.lower,
-            ewma_upper=mean.upper,
-            alarm=sums.alarm,
-        )
+        part = part.assign(error=error, z=z, cusum_high=sums.high, cusum_low=sums.low)
+        part = part.assign(ewma=mean.value, ewma_lower=mean.lower, ewma_upper=mean.upper)
+        part["alarm"] = sums.alarm
         ends = middle - 3 * spread, middle + 3 * spread
         found = _alarms(part, sums, mean, k, spread)
         tables.append(part)
         limits.append((name, error.size, n, middle, spread, *ends))
         alarms += found
         offset = middle if centre == "baseline" else float(error[:n].mean())
-        sentences.append(
-            _drift_words(name, found, error.size, spread, (k, h))
-            + _offset_words(name, offset, spread / np.sqrt(n))
-        )
-    return Tracking(
-        pd.concat(tables, ignore_index=True) if tables else frame.iloc[:0],
-        pd.DataFrame(alarms, columns=_ALARM_COLUMNS),
-        pd.DataFrame(limits, columns=_LIMIT_COLUMNS),
-        problems,
-        tuple(sentences),
-    )
+        drift = _drift_words(name, found, error.size, spread, (k, h))
+        sentences.append(drift + _offset_words(name, offset, spread / np.sqrt(n)))
+    table = pd.concat(tables, ignore_index=True) if tables else frame.iloc[:0]
+    alarms = pd.DataFrame(alarms, columns=_ALARM_COLUMNS)
+    limits = pd.DataFrame(limits, columns=_LIMIT_COLUMNS)
+    return Tracking(table, alarms, limits, problems, tuple(sentences))
 
 
 _LIMIT_COLUMNS = ("quantity", "readings", "baseline", "centre", "sigma", "lower", "upper")
@@ -296,9 +271,8 @@ def _frame(log):
         frame, problems = log.copy(), ()
         for name in ("quantity", "predicted", "measured"):
             if name not in frame:
-                raise InputError(
-                    f"the log has no column {name}; needed are quantity, predicted and measured."
-                )
+                need = "quantity, predicted and measured"
+                raise InputError(f"the log has no column {name}; needed are {need}.")
         for name in ("date", "heat", "head_id"):
             if name not in frame:
                 frame[name] = ""
@@ -306,10 +280,8 @@ def _frame(log):
             frame[name] = pd.to_numeric(frame[name], errors="coerce")
         bad = ~(np.isfinite(frame["predicted"]) & np.isfinite(frame["measured"]))
         if bad.any():
-            raise InputError(
-                f"row {int(np.argmax(bad.to_numpy()))} of the log has no finite predicted and "
-                "measured number."
-            )
+            row = int(np.argmax(bad.to_numpy()))
+            raise InputError(f"row {row} of the log has no finite predicted and measured number.")
         return frame, problems
     log = log if isinstance(log, Log) else read_log(log)
     return log.frame, log.problems
@@ -357,13 +329,12 @@ def _drift_words(name: str, alarms, readings: int, spread: float, design) -> str
     if sure:
         a, more = sure[0], f" {len(sure) - 1} more alarm(s) followed." if len(sure) > 1 else ""
         when = f" ({a['since_date']})" if a["since_date"] else ""
-        since = (
-            f"head {a['since_head_id']}" if a["since_head_id"] else f"reading {a['since_reading']}"
-        )
+        head = a["since_head_id"]
+        since = f"head {head}" if head else f"reading {a['since_reading']}"
         return (
-            f"{name}: measured runs about {abs(a['shift']):.3g}{_unit(name)} {a['direction']} its usual distance "
-            f"from the prediction since {since}{when}; the "
-            f"alarm came {a['reading'] - a['since_reading'] + 1} readings after it began.{more}"
+            f"{name}: measured runs about {abs(a['shift']):.3g}{_unit(name)} {a['direction']} its usual "
+            f"distance from the prediction since {since}{when}; the alarm came "
+            f"{a['reading'] - a['since_reading'] + 1} readings after it began.{more}"
         )
     if found:
         return (

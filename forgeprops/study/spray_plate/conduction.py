@@ -7,6 +7,7 @@ before.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -89,29 +90,21 @@ class Plate:
 
     def __post_init__(self):
         check_number(self.thickness_mm, "plate thickness", 0.5, 200.0, "mm")
-        check_number(
-            self.depth_mm, "depth of the thermocouple", 0.0, float(self.thickness_mm), "mm"
-        )
-        if isinstance(self.material, str):
-            properties = PLATES[check_choice(self.material, "plate material", PLATES)]
-        elif (
-            isinstance(self.material, tuple)
-            and len(self.material) == 2
-            and all(map(callable, self.material))
-        ):
-            properties = self.material
-        else:
-            raise InputError(
-                f"plate material must be {', '.join(PLATES)} or a pair of functions; got {shown(self.material)}."
-            )
+        thickness, properties = float(self.thickness_mm), self.material
+        check_number(self.depth_mm, "depth of the thermocouple", 0.0, thickness, "mm")
+        pair = isinstance(properties, tuple) and len(properties) == 2
+        if isinstance(properties, str):
+            properties = PLATES[check_choice(properties, "plate material", PLATES)]
+        elif not pair or not all(map(callable, properties)):
+            known = f"{', '.join(PLATES)} or a pair of functions"
+            raise InputError(f"plate material must be {known}; got {shown(self.material)}.")
         try:
             back = _back_flux(self.back)
-        except (TypeError, ValueError, OverflowError) as error:
-            if isinstance(error, InputError):
-                raise
-            raise InputError(
-                f"back must be None, (h, °C) or a function; got {shown(self.back)}."
-            ) from None
+        except InputError:
+            raise
+        except (TypeError, ValueError, OverflowError):
+            form = "None, (h, °C) or a function"
+            raise InputError(f"back must be {form}; got {shown(self.back)}.") from None
         first = min(0.05, max(self.depth_mm, 0.2) / 8.0, self.thickness_mm / 20.0)
         sizes = [first]
         while sum(sizes) < self.thickness_mm:
@@ -123,13 +116,11 @@ class Plate:
     def start(self, temperature_c: float, n_parameters: int = 0, by=None) -> State:
         """An even plate; `by` is the derivative of its temperature by each parameter (zero by default)."""
         *_, size, _ = self._made
-        by = np.zeros(n_parameters) if by is None else np.asarray(by, dtype=float)
-        return State(
-            np.full(size.size, float(temperature_c)),
-            np.tile(by, (size.size, 1)),
+        by, even = (
+            np.zeros(n_parameters) if by is None else np.asarray(by, float),
             float(temperature_c),
-            by,
         )
+        return State(np.full(size.size, even), np.tile(by, (size.size, 1)), even, by)
 
     def step(self, state: State, duration_s: float, surface_flux: Callable) -> State:
         """One step in time.
@@ -155,17 +146,9 @@ class Plate:
         bands[0, 1:] = bands[2, :-1] = -stage * link
         base, base_s = u0, s0
         for share in (_GAMMA, 1.0):
-            u1, s1, surface, surface_s, flux = _stage(
-                bands,
-                store,
-                base,
-                base_s,
-                stage,
-                behind,
-                resistance,
-                lambda t, share=share: surface_flux(share, t),
-                state.surface_c,
-            )
+            metal, ends = (bands, store, base, base_s, stage), (behind, resistance)
+            flux_of = functools.partial(surface_flux, share)
+            u1, s1, surface, surface_s, flux = _stage(*metal, *ends, flux_of, state.surface_c)
             if share < 1.0:  # the second stage starts from (1 − γ) of the way
                 ahead = (1.0 - _GAMMA) / _GAMMA
                 base, base_s = u0 + ahead * (u1 - u0), s0 + ahead * (s1 - s0)
@@ -176,11 +159,9 @@ class Plate:
         *_, size, centre = self._made
         depth = self.depth_mm * 1e-3
         if depth < centre[0]:  # between the surface and the first centre
-            share = depth / centre[0]
-            return (
-                (1 - share) * state.surface_c + share * state.temperature_c[0],
-                (1 - share) * state.surface_sensitivity + share * state.sensitivity[0],
-            )
+            share, by = depth / centre[0], state.surface_sensitivity
+            at = (1 - share) * state.surface_c + share * state.temperature_c[0]
+            return at, (1 - share) * by + share * state.sensitivity[0]
         j = min(int(np.searchsorted(centre, depth)), size.size - 1)
         share = min((depth - centre[j - 1]) / (centre[j] - centre[j - 1]), 1.0)
         u, s = state.temperature_c, state.sensitivity

@@ -11,17 +11,10 @@ import numpy as np
 from ...base.errors import InputError, check_number
 from ...base.ranges import Warn
 from ...io.columns import page
+from ...io.tables import data_frame
 from ...thermal.spray import spray_w_m2k
-from ..shop.traces import noise_of
 from .conduction import Plate
-from .surface_flux import (
-    FIRST_READINGS,
-    averaged,
-    check_plate,
-    checked_trace,
-    start_of,
-    surface_flux,
-)
+from .surface_flux import FIRST_READINGS, averaged, checked, surface_flux
 
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
@@ -76,19 +69,11 @@ class CoolingCurve:
 
     def table(self):
         """The seen part: surface_c, h_w_m2k, low and high (95 %), flux_w_m2 (DataFrame)."""
-        import pandas as pd
-
         at = self.seen
-        h, factor = self.h_w_m2k[at], np.exp(1.96 * self.standard_error[at])
-        return pd.DataFrame(
-            {
-                "surface_c": self.surface_c[at],
-                "h_w_m2k": h,
-                "low": h / factor,
-                "high": h * factor,
-                "flux_w_m2": h * (self.surface_c[at] - self.water_c),
-            }
-        )
+        surface_c, h, factor = self.surface_c[at], self.h_w_m2k[at], self.standard_error[at]
+        factor, flux = np.exp(1.96 * factor), h * (surface_c - self.water_c)
+        columns = {"surface_c": surface_c, "h_w_m2k": h, "low": h / factor, "high": h * factor}
+        return data_frame({**columns, "flux_w_m2": flux})
 
     def bath_table(self) -> tuple[tuple[float, float], ...]:
         """The seen part as the table of an own bath: ``Quench("own bath", table=curve.bath_table(), fluid_c=curve.water_c)``."""
@@ -173,21 +158,16 @@ def cooling_curve(
        memory).
     .. [2] Expected second difference of ln h of 0.15 for knots 25 K apart (our choice).
     """
-    t, y = checked_trace(time_s, temperature_c)
-    check_plate(plate)
+    t, y, start, noise = checked(time_s, temperature_c, plate, start_c, noise_c)
     water = check_number(water_c, "water temperature", 0.0, 100.0, "°C")
     knot_k = check_number(knot_k, "distance of the knots", 5.0, 200.0, "K")
     roughness = check_number(roughness, "roughness", 1e-3, 10.0) * (knot_k / 25.0) ** 1.5
     lag = check_number(response_s, "response time", 0.0, 60.0, "s")
-    start = start_of(t, y, start_c)
     if start - y.min() < 30.0 or start <= water + 30.0:
         raise InputError(
             f"the trace runs from {start:.0f} to {y.min():.0f} °C beside water of {water:g} °C; "
             "it must cool by 30 K or more."
         )
-    noise = max(
-        noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05
-    )
     t, y, block = averaged(t, y, _MOST_POINTS)
     sigma = noise / np.sqrt(block)
     n = max(4, int(round((start - water) / knot_k)) + 1)
@@ -216,20 +196,8 @@ def cooling_curve(
     if errors[seen].max(initial=0.0) > 0.3:
         text = "Part of the curve is badly settled (standard error above 30 %)."
         warnings.append(Warn("inverse:loose", text))
-    return CoolingCurve(
-        knots,
-        np.exp(theta[:n]),
-        errors,
-        seen,
-        water,
-        t,
-        y,
-        fitted,
-        surface,
-        noise,
-        misfit,
-        tuple(warnings),
-    )
+    curve, trace = (knots, np.exp(theta[:n]), errors, seen, water), (t, y, fitted, surface)
+    return CoolingCurve(*curve, *trace, noise, misfit, tuple(warnings))
 
 
 def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
@@ -242,11 +210,8 @@ def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
         return np.full(knots.size, np.log(1000.0))
     h = np.clip(rough.flux_w_m2[good] / above[good], 30.0, 60_000.0)
     at, half = rough.surface_c[good], 0.6 * (knots[1] - knots[0])
-    found = [
-        (k, np.log(np.median(h[np.abs(at - k) < half])))
-        for k in knots
-        if (np.abs(at - k) < half).any()
-    ]
+    near = {k: np.abs(at - k) < half for k in knots}
+    found = [(k, np.log(np.median(h[close]))) for k, close in near.items() if close.any()]
     if not found:
         return np.full(knots.size, np.log(np.median(h)))
     return np.interp(knots, *np.array(found).T)

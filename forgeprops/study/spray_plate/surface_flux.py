@@ -1,6 +1,6 @@
 """Heat flux at a cooled surface over time, from a thermocouple at a known depth below it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,32 +12,32 @@ from .conduction import Plate
 FIRST_READINGS = 3
 
 
-def checked_trace(time_s, temperature_c, what: str = "trace") -> tuple[np.ndarray, np.ndarray]:
+def checked(time_s, temperature_c, plate, start_c: float | None, noise_c: float | None):
+    """Times, temperatures, starting temperature and noise of a trace, each checked or estimated."""
     try:
-        t, y = (
-            np.asarray(time_s, dtype=float).ravel(),
-            np.asarray(temperature_c, dtype=float).ravel(),
-        )
+        t, y = (np.asarray(v, dtype=float).ravel() for v in (time_s, temperature_c))
     except Exception:  # noqa: BLE001  (whatever a foreign object says)
-        raise InputError(f"the {what} is not made of numbers; give two lists of numbers.") from None
+        raise InputError("the trace is not made of numbers; give two lists of numbers.") from None
+    said, rises = None, np.diff(t) > 0.0
     if t.size != y.size or t.size < 20:
-        raise InputError(
-            f"the {what} has {t.size} times and {y.size} temperatures; give 20 or more of each."
-        )
-    if not (np.isfinite(t).all() and np.isfinite(y).all()):
-        raise InputError(
-            f"the {what} holds a number that is not finite; take such readings out first."
-        )
-    if (np.diff(t) <= 0.0).any():
-        raise InputError(
-            f"time of the {what} does not rise at reading "
-            f"{int(np.argmax(np.diff(t) <= 0)) + 2}; sort it and average double times first."
-        )
-    if y.min() < -60.0 or y.max() > 1400.0:
-        raise InputError(
-            f"the {what} reaches {y.min():.0f} to {y.max():.0f} °C, out of range (-60 to 1400 °C)."
-        )
-    return t, y
+        said = f"has {t.size} times and {y.size} temperatures; give 20 or more of each"
+    elif not (np.isfinite(t).all() and np.isfinite(y).all()):
+        said = "holds a number that is not finite; take such readings out first"
+    elif not rises.all():
+        said = f"does not rise in time at reading {int(np.argmin(rises)) + 2}; sort it and average "
+        said += "double times first"
+    elif y.min() < -60.0 or y.max() > 1400.0:
+        said = f"reaches {y.min():.0f} to {y.max():.0f} °C, out of range (-60 to 1400 °C)"
+    if said:
+        raise InputError(f"the trace {said}.")
+    if not isinstance(plate, Plate):
+        got = type(plate).__name__
+        raise InputError(f"plate must be a Plate(thickness_mm, depth_mm, ...); got {got}.")
+    start = float(y[:FIRST_READINGS].mean())
+    if start_c is not None:
+        start = check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
+    noise = noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K")
+    return t, y, start, max(noise, 0.05)
 
 
 def averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray, int]:
@@ -46,11 +46,8 @@ def averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.nd
     if block <= 1:
         return t, y, 1
     n = (t.size - 1) // block * block
-    return (
-        np.r_[t[0], t[1 : n + 1].reshape(-1, block).mean(axis=1)],
-        np.r_[y[0], y[1 : n + 1].reshape(-1, block).mean(axis=1)],
-        block,
-    )
+    means = (np.r_[v[0], v[1 : n + 1].reshape(-1, block).mean(axis=1)] for v in (t, y))
+    return (*means, block)
 
 
 @dataclass(frozen=True)
@@ -72,13 +69,7 @@ class SurfaceFlux:
 
 
 def surface_flux(
-    time_s,
-    temperature_c,
-    plate: Plate,
-    *,
-    start_c: float | None = None,
-    noise_c: float | None = None,
-    future_steps: int | None = None,
+    time_s, temperature_c, plate, *, start_c=None, noise_c=None, future_steps: int | None = None
 ) -> SurfaceFlux:
     """Heat flux at the cooled surface from a thermocouple inside, step after step.
 
@@ -99,12 +90,7 @@ def surface_flux(
     ----------
     .. [1] J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985) (from memory).
     """
-    t, y = checked_trace(time_s, temperature_c)
-    check_plate(plate)
-    start = start_of(t, y, start_c)
-    noise = max(
-        noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K"), 0.05
-    )
+    t, y, start, noise = checked(time_s, temperature_c, plate, start_c, noise_c)
     step = float(np.median(np.diff(t)))
     k_of, heat_of, *_ = plate._made
     middle = np.array([0.5 * (y.min() + y.max())])
@@ -121,46 +107,32 @@ def surface_flux(
             future_steps += max(1, future_steps // 4)
     future_steps = int(check_number(future_steps, "future steps", 1, t.size // 2))
     state, flux, surface, q = plate.start(start, 1), [], [], 0.0
-    one = np.ones(1)
     for i in range(1, t.size - future_steps + 1):
         ahead, miss, response = state, [], []
         for j in range(future_steps):
-            held = q
-            ahead = plate.step(
-                ahead, t[i + j] - t[i + j - 1], lambda share, at, held=held: (held, 0.0, one)
-            )
+            ahead = plate.step(ahead, t[i + j] - t[i + j - 1], _held(q))
             at_junction, by = plate.at_junction(ahead)
             miss.append(y[i + j] - at_junction)
             response.append(by[0])
         response = np.array(response)
         q += float(response @ np.array(miss)) / float(response @ response)
-        held = q
-        state = plate.step(state, t[i] - t[i - 1], lambda share, at, held=held: (held, 0.0, one))
+        state = plate.step(state, t[i] - t[i - 1], _held(q))
         flux.append(q)
         surface.append(state.surface_c)
-        state = type(state)(
-            state.temperature_c, np.zeros_like(state.sensitivity), state.surface_c, np.zeros(1)
-        )
+        by = np.zeros_like(state.sensitivity)
+        state = replace(state, sensitivity=by, surface_sensitivity=np.zeros(1), flux_w_m2=0.0)
     error = noise / float(np.sqrt(response @ response))
     return SurfaceFlux(t[1 : len(flux) + 1], np.array(flux), np.array(surface), future_steps, error)
 
 
+def _held(flux: float):
+    """A surface flux that is held, for `Plate.step`: itself, no slope, and its own derivative."""
+    return lambda share, surface_c: (flux, 0.0, np.ones(1))
+
+
 def _unit_response(plate: Plate, at_c: float, step: float, n: int) -> np.ndarray:
-    state, response, one = plate.start(at_c, 1), [], np.ones(1)
+    state, response = plate.start(at_c, 1), []
     for _ in range(n):
-        state = plate.step(state, step, lambda share, at: (0.0, 0.0, one))
+        state = plate.step(state, step, _held(0.0))
         response.append(plate.at_junction(state)[1][0])
     return np.array(response)
-
-
-def check_plate(plate) -> None:
-    if not isinstance(plate, Plate):
-        raise InputError(
-            f"plate must be a Plate(thickness_mm, depth_mm, ...); got {type(plate).__name__}."
-        )
-
-
-def start_of(t: np.ndarray, y: np.ndarray, start_c: float | None) -> float:
-    if start_c is not None:
-        return check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
-    return float(y[:FIRST_READINGS].mean())
