@@ -11,8 +11,7 @@ function guessStep(s, done) {
     : "2 5" });
   const words = label({ class: "tag2", fill: stroke }, ""), drag = svg("g", { class: "drag", role: "slider",
     tabindex: 0, "aria-label": s.title, "aria-valuemin": axis.low, "aria-valuemax": axis.high,
-      "data-lm-suppress-shortcuts": "true" },
-  box, words, dot);
+      "data-lm-suppress-shortcuts": "true" }, box, words, dot);
   const say = el("p.answer", { role: "status" }, ""), why = el("p.words"), show = el("button.cure", { onclick: reveal },
     "Show the answer"), hint = el("span.hint", {}, "Drag the red point first, or use the arrow keys.");
   let v = g.start, open = false;
@@ -104,8 +103,7 @@ function taskStep(model, done) {
   const api = { send: (m) => model.send(m), commit: (set) => model.send({ do: "act", act: "take", values: set }) };
   function paint() {
     const { ask, tries, passed } = model.get("task");
-    left.replaceChildren(drawBlocks(ask, api));
-    right.replaceChildren(drawBlocks(tries, api));
+    redraw(left, ask, api); redraw(right, tries, api);
     if (passed) done();
   }
   paint();
