@@ -2,6 +2,7 @@
 
 import re
 from base64 import b64encode
+from dataclasses import replace
 
 import numpy as np
 
@@ -102,7 +103,10 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     pinned : (Job, Estimate, Verdict), optional
         The job to compare with.
     """
-    by_name = {name: [s for s in verdict.limits if s.name == name] for name in QUANTITIES}
+    sure = min(verdict.chance_right, 0.01 * verdict.heads_inside)
+    decides = verdict.weakest  # shows the level of the verdict
+    limits = [replace(s, chance=min(s.chance, sure)) if s is decides else s for s in verdict.limits]
+    by_name = {name: [s for s in limits if s.name == name] for name in QUANTITIES}
     zones, hosel = result.zones, result.hosel
     hosel_level = _worst([_level(by_name["hosel_allowed_deg"]), _level(by_name["bar_force_n"])])
     crack = next((w for w in verdict.stops if w.code == "quench-crack"), None)
@@ -152,7 +156,6 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
             "hosel": f"A {pinned[1].hosel.allowed_deg:.1f}°",
             "sure": f"A {100 * pinned[2].chance_right:.0f} %",
         }
-    sure_level = level_of(True, min(verdict.chance_right, verdict.heads_inside / 100), False)
     tiles = {
         "face": {
             "level": face_level, "word": words["face"], "value": number, "unit": scale, "second": second, "a": a["face"], "ends": face_ends, "scale": scale if scale == units.hardness else units.hardness,
@@ -164,7 +167,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
             "gauge": _gauge(HOSEL_DEG, bounds["hosel_allowed_deg"], deg.low, hosel.allowed_deg, deg.high),
         },
         "sure": {
-            "level": sure_level, "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
+            "level": level_of(True, sure, False), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
             "second": f"if so, {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
         },
     }  # fmt: skip
@@ -292,7 +295,8 @@ def _sign(limit: LimitState) -> int:
 
 
 def _missed(limits) -> str:
-    return next((_WORDS[s.name, _sign(s)] for s in limits if not s.met), "")
+    unsure = "too unsure" if _level(limits) == "out" else ""
+    return next((_WORDS[s.name, _sign(s)] for s in limits if not s.met), unsure)
 
 
 def sentence(verdict: Verdict) -> str:

@@ -19,7 +19,7 @@ function guessStep(s, done) {
     if (open) return;
     v = Math.max(axis.low, Math.min(axis.high, to));
     const x = over ? c.X(v) : c.X(g.x), y = over ? c.Y(g.y) : c.Y(v), end = x > c.right - 110,
-      mine = `${v.toFixed(g.digits)} ${g.unit}`;
+      mine = g.words?.[Math.round(v / g.step)] || `${v.toFixed(g.digits)} ${g.unit}`;
     put(dot, { cx: x, cy: y });
     put(box, g.bar ? { x: x - 32, width: 64, y, height: c.bottom - y } : over ? { x: c.left, width: c.right - c.left, y,
       height: .1 } : { x, width: .1, y: c.top, height: c.bottom - c.top });
