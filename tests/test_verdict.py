@@ -9,6 +9,7 @@ import forgeprops as fp
 from forgeprops.answer.doubt import COMMON, SCATTERED, deviates
 from forgeprops.answer.remedy import KINDS, trials
 from forgeprops.answer.verdict import chances, level_of, verdict_of
+from forgeprops.show.sheet import sheet_html
 
 R = fp.Route()
 #: Six heads of a shop, with the level and the cause that a metallurgist expects.
@@ -71,6 +72,25 @@ def test_remedy_applied_passes(head):
         if trial.kind in ("setting", "later heat") and trial.far < 0.1:
             near = fp.estimate(trial.steel, result.head, trial.route, limits=result.limits)
             assert near.verdict.level == "out", trial.words
+
+
+@pytest.mark.parametrize(("grade", "spray", "lie", "limits"), [
+    ("1045", None, 8.0, None), ("4130", fp.Spray(), 10.0, None),
+    ("4130", fp.Spray(), 10.0, fp.Limits(hosel_allowed_deg=(2.0, None))),  # the change is required all the same
+])  # fmt: skip
+def test_a_change_that_the_hosel_does_not_take_is_out_and_no_pull_for_it_is_on_the_sheet(
+    grade, spray, lie, limits
+):
+    made = {"bench": {"target_lie_deg": lie}, "limits": limits}
+    result = fp.estimate(fp.grade(grade), "mid-iron", fp.Route(spray=spray), **made)
+    assert result.verdict.level == "out" and result.verdict.chance_right < 0.05
+    assert "hosel:overbent" in {w.code for w in result.warnings if w.rank == "stop"}
+    sheet = sheet_html(result)
+    assert "NOT WITHIN LIMITS" in sheet and f"do not bend it {lie:.1f}°" in sheet
+    assert "under load</td>" not in sheet
+    assert not any(f"{result.hosel.bar_force_n:.0f} N" in line for line in sheet.splitlines() if "Hosel" in line or ">bend<" in line)  # fmt: skip
+    less = fp.estimate(fp.grade(grade), "mid-iron", fp.Route(spray=spray), bench={"target_lie_deg": 2.0})  # fmt: skip
+    assert "under load</td>" in sheet_html(less) and less.hosel.takes_change
 
 
 def test_no_remedy_adds_water_to_a_steel_that_may_crack_nor_shortens_the_delay():

@@ -80,14 +80,11 @@ def _is_near(key: str, known: str) -> bool:
 
 def _number(row: dict[str, str], column: str) -> float | None:
     text = row[column]
-    if not text:
-        return None
     try:
-        return float(text)
+        return float(text) if text else None
     except ValueError:
-        raise InputError(
-            f"{_TABLE}, grade {row['grade']}, column {column} must be a number in wt% or nothing; got {text!r}."
-        ) from None
+        where = f"{_TABLE}, grade {row['grade']}, column {column}"
+        raise InputError(f"{where} must be a number in wt% or nothing; got {text!r}.") from None
 
 
 @functools.cache
@@ -104,10 +101,10 @@ def _steel(name: str) -> Steel:
         limits[element] = (low, high)
         if low is not None and high is not None:
             composition[element] = round((low + high) / 2.0, 6)
-        elif high is not None and high / 2.0 < DEFAULT_RESIDUALS.get(
-            element, high * (element == "C")
-        ):
-            composition[element] = high / 2.0
+        elif high is not None:
+            usual = DEFAULT_RESIDUALS.get(element, high * (element == "C"))
+            if high / 2.0 < usual:
+                composition[element] = high / 2.0
     where = f"{row['standard']}; {row['source']}"
     if row["basis"] != "read":
         where += f" ({row['basis']})"
@@ -189,10 +186,8 @@ def steel_of(given, name: str = "steel") -> Steel:
             why = "; ".join(p.what for p in given.problems)
             raise InputError(f"heat {given.heat} of the certificate cannot be used: {why}.")
         return given.steel
-    raise InputError(
-        f"{name} must be a Steel, a grade such as '4130' or a chemistry such as 'C 0.31 Mn "
-        f"0.5'; got {shown(given)}."
-    )
+    form = "a Steel, a grade such as '4130' or a chemistry such as 'C 0.31 Mn 0.5'"
+    raise InputError(f"{name} must be {form}; got {shown(given)}.")
 
 
 @functools.lru_cache(maxsize=1024)
@@ -209,10 +204,9 @@ def _typed(text: str) -> Steel:
     named = clean_text(text) if len(text) <= 120 else f"{clean_text(text)[:117]}..."
     if base is None:
         return Steel(named, contents, source=source, unsure=unsure)
-    contents = {**base.composition, **contents}
-    return dataclasses.replace(
-        base, name=named, composition=contents, source=f"{base.source}; {source}", unsure=unsure
-    )
+    changed = {"composition": {**base.composition, **contents}, "unsure": unsure}
+    source = f"{base.source}; {source}"
+    return dataclasses.replace(base, name=named, source=source, **changed)
 
 
 def check_steel(steel, name: str = "steel"):

@@ -2,10 +2,13 @@
 
 import re
 from base64 import b64encode
+from dataclasses import replace
 
 import numpy as np
 
+from ...answer.evaluation import evaluate
 from ...answer.verdict import LimitState, Verdict, level_of
+from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
 from ...inputs.later import COOLING_WORDS
@@ -30,17 +33,27 @@ HEAD_NUMBERS = (
 _LEVELS = ("good", "marginal", "out")
 
 
-def curves_of(result, units: Units) -> str:
-    """Times and the temperature of the five zones, six rows of float32, zone after zone, in base 64.
+def curves_of(e, units: Units) -> str:
+    """Times and the temperature of the five zones of an evaluation, six rows of float32, zone after zone, in base 64.
 
     Text, because the page server hangs on a binary message to a connection that names no protocol.
     """
-    out_s = result.events["out of furnace"]
-    rows = [
-        units.from_c(np.interp(out_s + TIMES_S, z.time_s, z.temperature_c))
-        for z in result.zones.values()
-    ]
+    at_s, trace = e.cases.times_s["out of furnace"][0] + TIMES_S, e.results.traces[0]
+    rows = [units.from_c(np.interp(at_s, trace.time_s, c)) for c in trace.zones_c.T]
     return b64encode(np.stack([TIMES_S, *rows]).astype("<f4")).decode()
+
+
+def first_of(job: Job, units: Units) -> tuple[dict, str]:
+    """Hardness of the zones and the curves by one march, for a slider on its way."""
+    e = evaluate(Cases.of(*([part] for part in case_of(job))), {"trace"})
+    texts = {z: units.hardness_text(hv) for z, hv in zip(ZONES, e.hardness_hv[0], strict=True)}
+    value, _, second = _hardness(units, e.hardness_hv[0, 0])
+    return {"zones": texts, "value": value, "second": second}, curves_of(e, units)
+
+
+def case_of(job: Job) -> tuple:
+    """The job as a case of many."""
+    return job.steel, job.struck_head, job.route, job.shop
 
 
 def _level(states: list[LimitState]) -> str:
@@ -90,7 +103,10 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     pinned : (Job, Estimate, Verdict), optional
         The job to compare with.
     """
-    by_name = {name: [s for s in verdict.limits if s.name == name] for name in QUANTITIES}
+    sure = min(verdict.chance_right, 0.01 * verdict.heads_inside)
+    decides = verdict.weakest  # shows the level of the verdict
+    limits = [replace(s, chance=min(s.chance, sure)) if s is decides else s for s in verdict.limits]
+    by_name = {name: [s for s in limits if s.name == name] for name in QUANTITIES}
     zones, hosel = result.zones, result.hosel
     hosel_level = _worst([_level(by_name["hosel_allowed_deg"]), _level(by_name["bar_force_n"])])
     crack = next((w for w in verdict.stops if w.code == "quench-crack"), None)
@@ -108,6 +124,11 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         for z, r in zones.items()
     }
     face = zones["face"]
+    words = {
+        "face": "may crack" if crack else _missed(by_name["face_hardness_hv"]),
+        "hosel": _missed([*by_name["hosel_allowed_deg"], *by_name["bar_force_n"]]),
+    }
+    heads["face"]["word"] = words["face"] or _missed(by_name["face_margin"])
     number, scale, second = _hardness(units, face.hardness_hv)
     bounds = {
         n: job_limits(result).get(n, (None, None))
@@ -135,20 +156,19 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
             "hosel": f"A {pinned[1].hosel.allowed_deg:.1f}°",
             "sure": f"A {100 * pinned[2].chance_right:.0f} %",
         }
-    sure_level = level_of(True, min(verdict.chance_right, verdict.heads_inside / 100), False)
     tiles = {
         "face": {
-            "level": face_level, "value": number, "unit": scale, "second": second, "a": a["face"], "ends": face_ends, "scale": scale if scale == units.hardness else units.hardness,
+            "level": face_level, "word": words["face"], "value": number, "unit": scale, "second": second, "a": a["face"], "ends": face_ends, "scale": scale if scale == units.hardness else units.hardness,
             "gauge": _gauge(FACE_HV, bounds["face_hardness_hv"], face.hardness_low_hv, face.hardness_hv, face.hardness_high_hv),
         },
         "hosel": {
-            "level": hosel_level, "value": f"{hosel.allowed_deg:.1f}", "unit": "°", "a": a["hosel"],
-            "second": f"{_force(units, hosel.bar_force_n)}, {bar} bar", "ends": [bounds["hosel_allowed_deg"][0], _force_number(units, bounds["bar_force_n"][1])],
+            "level": hosel_level, "word": words["hosel"], "value": f"{hosel.allowed_deg:.1f}°", "unit": "", "a": a["hosel"],
+            "second": f"{_force(units, hosel.bar_force_n)}, {bar} bar" if hosel.takes_change else f"do not bend it {hosel.target_deg:.1f}°", "ends": [bounds["hosel_allowed_deg"][0], _force_number(units, bounds["bar_force_n"][1])],
             "gauge": _gauge(HOSEL_DEG, bounds["hosel_allowed_deg"], deg.low, hosel.allowed_deg, deg.high),
         },
         "sure": {
-            "level": sure_level, "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
-            "second": f"then {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
+            "level": level_of(True, sure, False), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
+            "second": f"if so, {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
         },
     }  # fmt: skip
     events, out_s = result.events, result.events["out of furnace"]
@@ -228,7 +248,8 @@ def change_words(a: Job, b: Job, units: Units) -> str:
 
 def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     codes = {w.code for w in result.warnings}
-    crack, effort = "quench-crack" in codes, result.effort
+    cracks, effort = "quench-crack" in codes, result.effort
+    crack, cold = (next(iter(by_name[n]), None) for n in ("crack_index", "forging_low_c"))
     die = units.temperature_text(effort.die_c)
     forge = "out" if "burning" in codes else "good"
     if {
@@ -237,12 +258,13 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
         "range:shida.temperature",
     } & codes or effort.relative > HARD_TO_PRESS:
         forge = max(forge, "marginal", key=_LEVELS.index)
+    forge = _worst([forge, _level([cold] if cold else [])])
     margin, pull = by_name["face_margin"], by_name["bar_force_n"]
     hosel = result.hosel
     # the strike's interval takes its time and is not shown here
     strike = margin[0].value if margin else result.face.margin
     return [
-        {"name": "Crack", "level": "out" if crack else "good", "text": "may crack in the spray" if crack else "no crack warning"},
+        {"name": "Crack", "level": _worst(["out" if cracks else "good", _level([crack] if crack else [])]), "text": f"index {crack.text(crack.value)}" if crack else "may crack in the spray" if cracks else "no crack warning"},
         {"name": "Forging", "level": forge, "text": f"{die} in the die, {effort.relative:.2f} × 1030"},
         {"name": "Strike", "level": _level(margin) if margin else "good" if strike >= 1 else "out", "text": f"margin {strike:.1f}"},
         {"name": "Pull", "level": _level(pull) if pull else "none", "text": f"{_force(units, hosel.bar_force_n)}, {hosel.ease.partition(':')[0]}"},
@@ -261,14 +283,29 @@ _DOUBTED = {
 }  # fmt: skip
 
 
+#: What is wrong, in two words on a tile.
+_WORDS = {
+    ("face_hardness_hv", 1): "too soft", ("face_hardness_hv", -1): "too hard", ("face_margin", 1): "too weak",
+    ("hosel_allowed_deg", 1): "bends too little", ("bar_force_n", -1): "pull too heavy",
+}  # fmt: skip
+
+
+def _sign(limit: LimitState) -> int:
+    return 1 if "at least" in limit.words else -1
+
+
+def _missed(limits) -> str:
+    unsure = "too unsure" if _level(limits) == "out" else ""
+    return next((_WORDS[s.name, _sign(s)] for s in limits if not s.met), unsure)
+
+
 def sentence(verdict: Verdict) -> str:
     """Cause, and what the remedy costs; the numbers stand in the tiles, the remedy on its button."""
     worst = verdict.weakest
     if verdict.level == "good" or worst is None:
         return "Good: every limit is kept. Confirm it on trial heads."
-    sign = 1 if "at least" in worst.words else -1
     what = (_DOUBTED if worst.met else _MISSED).get(
-        (worst.name, sign)
+        (worst.name, _sign(worst))
     ) or f"{worst.words} is {'in doubt' if worst.met else 'missed'}"
     if verdict.stops:
         what = {

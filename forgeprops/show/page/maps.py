@@ -9,7 +9,7 @@ from ...inputs.grades import grade, grades
 from ...inputs.settings import table
 from ...study.process.furnace import forging_temperature_study
 from ...study.process.scattering import even_numbers
-from .answer import _force, value_words
+from .answer import _force, case_of, value_words
 from .blocks import Stopped, text
 from .desk import Desk
 from .fields import number_of, shown
@@ -36,10 +36,6 @@ def _with(job, changes):
     if job.route.spray is None and {"flux", "spray_s"} & set(changes):
         job = job.with_(spray=Spray() if "flux" in changes else Spray(flux_kg_m2_s=0.0))
     return job.with_(**changes)
-
-
-def case_of(job):
-    return job.steel, job.struck_head, job.route, job.shop
 
 
 def answer_row(u, name: str, f) -> list[str]:

@@ -15,11 +15,12 @@ from ...study.shop.charts import CUSUM_H
 from ...study.shop.traces import read_traces
 from ...study.shop.tracking import track
 from ..units import Units
+from .answer import case_of
 from .blocks import line, text
 from .desk import Desk
 from .fields import hardness_number, shown
 from .files import KINDS, File, preview, recognise, templates
-from .maps import ANSWER, answer_row, case_of
+from .maps import ANSWER, answer_row
 
 # ---- what is kept beside the job ------------------------------------------------------------------------------------
 

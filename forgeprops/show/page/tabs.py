@@ -7,6 +7,7 @@ A tab is a name, a title and a function ``content(desk, result, progress) -> lis
 """
 
 import dataclasses
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -15,6 +16,7 @@ from ...hosel.bend import hosel_bend
 from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
 from ...inputs.settings import table
+from ...study.expectation import against_expectation
 from ..sheet import sheet_html, sheet_name
 from . import shop
 from .answer import _force
@@ -47,13 +49,14 @@ def _bend_facts(u, bend) -> dict:
         ],
         ["one bend", f"{bend.one_bend_deg:.1f}°"],
         ["by hand on this bar", f"{bend.hand_deg:.1f}°"],
-        [f"pull for {bend.target_deg:.1f}°", f"{_force(u, bend.bar_force_n)}, {bend.ease}"],
-        [
-            "go to, under load",
-            f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)",
-        ],
         ["first limit", bend.governed_by],
     ]
+    if not bend.takes_change:
+        rows.append([f"change of {bend.target_deg:.1f}°", "too much: do not bend it so far"])
+        return {"kind": "facts", "rows": rows, "name": "bending"}
+    sprung = f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)"
+    pull = f"{_force(u, bend.bar_force_n)}, {bend.ease}"
+    rows += [[f"pull for {bend.target_deg:.1f}°", pull], ["go to, under load", sprung]]
     if bend.bar_length_needed_mm:
         rows.append(["bar needed for the most pull", u.length_text(bend.bar_length_needed_mm)])
     return {"kind": "facts", "rows": rows, "name": "bending"}
@@ -198,17 +201,23 @@ def _remove(desk: Desk, values: dict) -> None:
     desk.set(route=dataclasses.replace(desk.job.route, later=tuple(later)))
 
 
+_RANKS = {"stop": "Stop", "change": "Warning", "note": "Note"}
+
+
 def _how_sure(desk: Desk, result, progress) -> list[dict]:
     u, v = desk.units, result.verdict
 
     def said(s, *values):
         if s.name.endswith("_hardness_hv"):
             return u.hardness_text(*values)
-        return (
-            " to ".join(_force(u, x) for x in values)
-            if s.name == "bar_force_n"
-            else s.text(*values)
-        )
+        if s.name == "bar_force_n":
+            return " to ".join(_force(u, x) for x in values)
+        return u.text(s.text(*values))
+
+    def warned(*ranks):
+        found = (w for w in result.warnings if w.rank in ranks and w.code[:6] != "range:")
+        shown = sorted(found, key=lambda w: ranks.index(w.rank))
+        return [text(f"{_RANKS[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)} for w in shown]  # fmt: skip
 
     rows = [
         [_limit_words(u, s), said(s, s.value), said(s, s.low, s.high), f"{100 * s.chance:.0f} %"]
@@ -216,6 +225,7 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
     ]
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
     blocks = [
+        *warned("stop"),
         text(
             f"{v.sure}. The first is the model's doubt, common to a lot; the heads are the shop's scatter."
         ),
@@ -228,18 +238,10 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         },
     ]
     if v.measure_next is not None:
-        words = u.text(v.measure_next.words)
-        blocks.append(text(f"Measure next: {words} {u.text(v.measure_next.reading.how)}"))
-    ranks = {"stop": "Stop", "change": "Warning", "note": "Note"}
-    shown_ = sorted(
-        (w for w in result.warnings if not w.code.startswith("range:")),
-        key=lambda w: list(ranks).index(w.rank),
-    )
-    blocks += [
-        text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)}
-        for w in shown_[:6]
-    ]
-    return [*blocks, text(u.text(SHORT), "small")]
+        words, how = u.text(v.measure_next.words), u.text(v.measure_next.reading.how)
+        blocks.append(text(f"Measure next: {words} {how[0].upper()}{how[1:]}"))
+    turned = (text(f"Note. {u.text(s)}", "note") for s in against_expectation(result))
+    return [*blocks, *warned("change", "note")[:6], *turned, text(u.text(SHORT), "small")]
 
 
 def _sheet(desk: Desk, result, progress) -> list[dict]:
@@ -262,7 +264,7 @@ def _limit_words(u, s) -> str:
     return (
         f"{q.label} {end} {_force(u, number)}"
         if s.name == "bar_force_n"
-        else s.words.replace(" °", "°")
+        else re.sub(r" °$", "°", u.text(s.words))
     )
 
 
