@@ -76,10 +76,8 @@ def exact_angle(bend, force):
     for a, c in zip(ends, ends[1:], strict=False):
         edges = np.linspace(a + 1e-9, c - 1e-9, 6)
         for lo, hi in zip(edges, edges[1:], strict=False):
-            total += sum(
-                0.5 * (hi - lo) * wi * left(0.5 * (lo + hi) + 0.5 * (hi - lo) * xi)
-                for xi, wi in zip(x, w, strict=True)
-            )
+            half, middle = 0.5 * (hi - lo), 0.5 * (lo + hi)
+            total += half * sum(wi * left(middle + half * xi) for xi, wi in zip(x, w, strict=True))
     return total
 
 
@@ -181,10 +179,8 @@ TABLE = {
 def test_table_of_hardness_and_structure_against_common_practice(structure):
     fractions, hardness = TABLE[structure]
     bends = [hosel_bend(13.4, 9.4, 15.0, hv, fractions=fractions) for hv in hardness]
-    one, again, pull = (
-        np.array([getattr(b, n) for b in bends])
-        for n in ("one_bend_deg", "rebend_deg", "bar_force_n")
-    )
+    names = ("one_bend_deg", "rebend_deg", "bar_force_n")
+    one, again, pull = (np.array([getattr(b, n) for b in bends]) for n in names)
     # ferrite–pearlite hardens more at 160 HV than at 130, so the wall takes a little more there
     assert (np.diff(one) <= 0.1).all() and (np.diff(again) <= 0.1).all()
     assert (np.diff(pull) > 0.0).all()
@@ -386,7 +382,4 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
 ])  # fmt: skip
 def test_where_to_pull_is_the_same_side_of_the_head_for_either_hand(lie, loft, words):
     for hand in ("right", "left"):
-        assert (
-            hosel_bend(hardness_hv=150, target_lie_deg=lie, target_loft_deg=loft, hand=hand).pull
-            == words
-        )
+        assert soft(target_lie_deg=lie, target_loft_deg=loft, hand=hand).pull == words
