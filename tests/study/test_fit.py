@@ -181,10 +181,8 @@ def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
 def test_the_demo_shop():
     """What the generator put in (spray 1.25, emissivity 0.84, die 0.85, delay 0.4 s) comes out of the
     files."""
-    file = {
-        n: data_path("demo", f"{n}.csv")
-        for n in "traces channels hardness certificates runs".split()
-    }
+    names = "traces channels hardness certificates runs".split()
+    file = {n: data_path("demo", f"{n}.csv") for n in names}
     traces = fp.read_traces(file["traces"], file["channels"])
     steels, runs = fp.read_certificates(file["certificates"]), fp.read_runs(file["runs"])
     found = fp.fit(traces, fp.read_hardness(file["hardness"]), "mid-iron", steels, runs)
