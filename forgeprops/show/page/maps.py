@@ -9,7 +9,7 @@ from ...inputs.grades import grade, grades
 from ...inputs.settings import table
 from ...study.process.furnace import forging_temperature_study
 from ...study.process.scattering import even_numbers
-from .answer import _force, case_of, value_words
+from .answer import case_of, value_words
 from .blocks import Stopped, button, buttons, table_of, text
 from .desk import Desk
 from .fields import number_of, shown
@@ -46,7 +46,7 @@ def answer_row(u, name: str, f) -> list[str]:
     """Row of a table of `ANSWER`: what one short verdict says."""
     crack = "✕ may crack" if f.stop == "quench-crack" else f.stop or "no"
     v = f.values
-    return [name, u.hardness_text(v["face_hardness_hv"]), f"{v['hosel_allowed_deg']:.1f}°", _force(u, v["bar_force_n"]), f"{100 * f.chance_right:.0f} %", crack]  # fmt: skip
+    return [name, u.hardness_text(v["face_hardness_hv"]), f"{v['hosel_allowed_deg']:.1f}°", u.force_text(v["bar_force_n"]), f"{100 * f.chance_right:.0f} %", crack]  # fmt: skip
 
 
 def steels(desk: Desk, result, progress) -> list[dict]:

@@ -19,7 +19,6 @@ from ...inputs.settings import table
 from ...study.expectation import against_expectation
 from ..sheet import sheet_html, sheet_name
 from . import shop
-from .answer import _force
 from .blocks import button, buttons, entry, form, number, table_of, text
 from .desk import Desk
 from .fields import hardness_number
@@ -46,7 +45,7 @@ def _bend_facts(u, bend) -> dict:
         ["metal takes, there and back", f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"],
         ["one bend", f"{bend.one_bend_deg:.1f}°"],
         ["by hand on this bar", f"{bend.hand_deg:.1f}°"],
-        [f"pull for {bend.target_deg:.1f}°", f"{_force(u, bend.bar_force_n)}, {bend.ease}"],
+        [f"pull for {bend.target_deg:.1f}°", f"{u.force_text(bend.bar_force_n)}, {bend.ease}"],
         ["go to, under load", f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)"],
         ["first limit", bend.governed_by],
     ]  # fmt: skip
@@ -107,7 +106,7 @@ def _later(desk: Desk, result, progress) -> list[dict]:
         table_of("later", ["zone", "as cooled", "in the end"], rows),
     ]
     softer = [r for r in soften(result).remedies if r.helps][:4]
-    rows = [[u.text(r.what), f"{r.allowed_deg:.1f}°", _force(u, r.bar_force_n), hv(r.face_hv)] for r in softer]  # fmt: skip
+    rows = [[u.text(r.what), f"{r.allowed_deg:.1f}°", u.force_text(r.bar_force_n), hv(r.face_hv)] for r in softer]  # fmt: skip
     head = ["what softens the hosel", "bend", "pull", "face"]
     return blocks + ([table_of("softer", head, rows)] if rows else [])
 
@@ -142,7 +141,7 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         if s.name.endswith("_hardness_hv"):
             return u.hardness_text(*values)
         if s.name == "bar_force_n":
-            return " to ".join(_force(u, x) for x in values)
+            return " to ".join(u.force_text(x) for x in values)
         return u.text(s.text(*values))
 
     def warned(*ranks):
@@ -185,7 +184,7 @@ def _limit_words(u, s) -> str:
     if s.name.endswith("_hardness_hv"):
         return f"{q.label} {end} {u.hardness_text(number) if 'HR' not in s.words and 'HB' not in s.words else s.words.split(end)[1].strip()}"
     return (
-        f"{q.label} {end} {_force(u, number)}"
+        f"{q.label} {end} {u.force_text(number)}"
         if s.name == "bar_force_n"
         else re.sub(r" °$", "°", u.text(s.words))
     )
