@@ -126,6 +126,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     deg = next(iter(by_name["hosel_allowed_deg"]), None)
     deg_span = (deg.low, deg.high) if deg else (hosel.allowed_deg_low, hosel.allowed_deg_high)
     bar = units.length_text(float(job.bench.get("bar_mm", 500.0))).replace(".0 mm", " mm")
+    pull = f"{units.force_text(hosel.bar_force_n)}, {bar} bar"
     a = dict.fromkeys(("face", "hosel", "sure"), "")
     if pinned is not None:
         a["face"] = f"A {units.hardness_text(pinned[1].zones['face'].hardness_hv)}"
@@ -138,7 +139,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         },
         "hosel": {
             "level": hosel_level, "word": words["hosel"], "value": f"{hosel.allowed_deg:.1f}°", "unit": "", "a": a["hosel"],
-            "second": f"{units.force_text(hosel.bar_force_n)}, {bar} bar", "ends": [deg_limits[0], most_force],
+            "second": pull if hosel.takes_change else f"do not bend it {hosel.target_deg:.1f}°", "ends": [deg_limits[0], most_force], "force": units.force,
             "gauge": _gauge(HOSEL_DEG, deg_limits, deg_span[0], hosel.allowed_deg, deg_span[1]),
         },
         "sure": {
