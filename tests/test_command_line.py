@@ -11,6 +11,8 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.__main__ import main
+from forgeprops.command_line.job import job_from
+from forgeprops.command_line.options import parser
 from forgeprops.inputs.settings import settings
 
 
@@ -64,6 +66,17 @@ def test_temper_is_that_of_the_route(capsys):
     for wrong, words in (("600", "600:1h"), ("600:1d", "600:1h"), ("9999:1h", "9999")):
         assert main(["--temper", wrong]) == 2
         assert words in capsys.readouterr().err
+
+
+def test_later_heats_keep_the_order_typed_and_a_heat_undone_is_named():
+    typed = ["--normalise", "890:30min", "--temper", "600:1h", "--torch", "680:10min"]
+    for first, kinds in ((0, "NTL"), (2, "TLN"), (4, "LNT")):
+        words = typed[first:] + typed[:first]
+        options = parser().parse_args(words)
+        job = job_from(options, fp.grade("4130"))
+        assert "".join(type(heat).__name__[0] for heat in job.route.later) == kinds
+        (note,) = (w.text for w in fp.estimate(job).warnings if w.code == "normalised")
+        assert ("undoes the heats before it" in note) == (first != 0)
 
 
 def test_json_is_valid_complete_and_alone():
