@@ -81,13 +81,10 @@ def check_name(value, name: str, where: str = "") -> str:
     ...
     forgeprops.base.errors.InputError: steel name must be 1 to 120 printable characters; got 'heat 7\\n'.
     """
-    if not isinstance(value, str) or not (
-        value.strip() and value.isprintable() and len(value) <= 120
-    ):
-        raise InputError(
-            f"{name} must be 1 to 120 printable characters; got {shown(value)}{_at(where)}."
-        )
-    return value
+    if isinstance(value, str) and value.strip() and value.isprintable() and len(value) <= 120:
+        return value
+    form = "1 to 120 printable characters"
+    raise InputError(f"{name} must be {form}; got {shown(value)}{_at(where)}.")
 
 
 def check_flag(value, name: str, where: str = "") -> bool:
@@ -107,15 +104,12 @@ def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
     """
     number = check_number(value, name, low, high, "", where)
     if number != int(number):
-        raise InputError(
-            f"{name} must be a whole number from {low} to {high}; got {shown(value)}{_at(where)}."
-        )
+        form = f"a whole number from {low} to {high}"
+        raise InputError(f"{name} must be {form}; got {shown(value)}{_at(where)}.")
     return int(number)
 
 
-def check_number(
-    value, name: str, low: float, high: float, unit: str = "", where: str = ""
-) -> float:
+def check_number(value, name: str, low: float, high: float, unit="", where="") -> float:
     """Return `value` as a float if it is a finite number in ``[low, high]``.
 
     Parameters

@@ -69,10 +69,8 @@ def outside(id: str, value: float) -> Warn | None:
     unit = f" {r.unit}" if r.unit else ""
     what = r.quantity[:1].upper() + r.quantity[1:]
     source = f"{r.source}, from memory" if r.basis == "from memory" else r.source
-    return Warn(
-        f"range:{id}",
-        f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({source}).",
-    )
+    span = f"{r.low:g} to {r.high:g}{unit} ({source})"
+    return Warn(f"range:{id}", f"{what} {value:.4g}{unit} is outside the range {span}.")
 
 
 def beyond(id: str, values) -> np.ndarray:

@@ -69,11 +69,8 @@ def _one(command: str, job, options, units: Units) -> None:
     from ..answer.estimate import estimate
 
     limits = {"flatness_mm": options.flatness_mm, "cutting_limit_hv": options.cutting_hv}
-    result = estimate(
-        job,
-        count_press_strain=options.count_press_strain,
-        **{name: value for name, value in limits.items() if value is not None},
-    )
+    limits = {name: value for name, value in limits.items() if value is not None}
+    result = estimate(job, count_press_strain=options.count_press_strain, **limits)
     if command == "sheet":
         from ..show.sheet import sheet
 
@@ -172,9 +169,8 @@ def _accept(job, options, units: Units, stop):
         raise InputError("accept needs --certificate FILE.")
     read = read_certificates(options.certificate)
     heats = [c for c in read if options.heat in (None, c.heat)]
-    found = judge_heats(
-        heats, job.head, job.route, job.limits, job.shop, progress=_progress(), cancel=stop
-    )
+    case = (job.head, job.route, job.limits, job.shop)
+    found = judge_heats(heats, *case, progress=_progress(), cancel=stop)
     problems = [str(p) for p in read.problems]
     return units.text(str(found)), {"heats": _records(found.table()), "problems": problems}
 

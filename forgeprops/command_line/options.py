@@ -181,11 +181,10 @@ def listing(as_json: bool) -> str:
                    for s in table().values() if s.is_number}  # fmt: skip
         found = {"schema": SCHEMA, "grades": grades(), "heads": heads(), "settings": numbers}
         return json.dumps(found, ensure_ascii=False, indent=1)
-    rows = [
-        f"  {s.name:22} {s.label}{', ' + s.unit if s.unit else ''}"
-        + (f", {s.low:g} to {s.high:g}" if s.is_number else "")
-        for s in table().values()
-        if s.group in ("route", "head", "steel", "shop", "bench")
-    ]
+    rows = []
+    for s in table().values():
+        if s.group in ("route", "head", "steel", "shop", "bench"):
+            words = (s.label, s.unit, f"{s.low:g} to {s.high:g}" if s.is_number else "")
+            rows.append(f"  {s.name:22} {', '.join(filter(None, words))}")
     first = f"grades: {', '.join(grades())}\nheads (invented): {', '.join(heads())}\nsettings:"
     return "\n".join([first, *rows])

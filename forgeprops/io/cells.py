@@ -21,11 +21,8 @@ def clean_text(text: str) -> str:
     """
     if text.isascii() and text.isprintable():  # most cells of a long trace
         return " ".join(text.split())
-    text = re.sub(
-        f"[^{_MARKS}]+",
-        lambda part: unicodedata.normalize("NFKC", part[0]),
-        text.translate(_NOTHING),
-    )
+    plain, text = (lambda part: unicodedata.normalize("NFKC", part[0])), text.translate(_NOTHING)
+    text = re.sub(f"[^{_MARKS}]+", plain, text)
     return " ".join(text.translate(_BLANKS).split())
 
 
@@ -118,9 +115,8 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
         remark = remark or f"a footnote mark in {shortened(value)} is left out"
     if sign[:1] == "<" or sign in ("≤", "lt"):
         return Reading("below", number, unit, remark)
-    return Reading(
-        "number", number, unit, remark or (f"{shortened(value)} is approximate" if sign else "")
-    )
+    remark = remark or (f"{shortened(value)} is approximate" if sign else "")
+    return Reading("number", number, unit, remark)
 
 
 def cell_text(value) -> str:

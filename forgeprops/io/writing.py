@@ -31,9 +31,8 @@ def output_path(path, folder: bool = False) -> Path:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"{one_line(path)!r} cannot be written: {reason}.") from None
     if target.name and not (target.name.strip() and target.name.isprintable()):
-        raise InputError(
-            f"file to write is named {shown(target.name)}; give a name of visible characters."
-        )
+        named = shown(target.name)
+        raise InputError(f"file to write is named {named}; give a name of visible characters.")
     if exists and is_folder != folder:
         is_a, allowed = ("folder", "file") if is_folder else ("file", "folder")
         raise InputError(f"{one_line(path)!r} is a {is_a}; give the path of a {allowed} to write.")
@@ -84,17 +83,14 @@ def locked(path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[Path]:
                 os.close(handle)
                 handle = None
                 if time.monotonic() > give_up:
-                    raise InputError(
-                        f"{target.name} is being written by another program; try again "
-                        f"(waited {timeout_s:g} s)."
-                    )
+                    busy = f"{target.name} is being written by another program"
+                    raise InputError(f"{busy}; try again (waited {timeout_s:g} s).")
                 time.sleep(0.005)
     except PermissionError as error:
         if handle is not None:
             os.close(handle)
-        raise InputError(
-            f"{target.name} cannot be written: {error.strerror} ({target.parent})."
-        ) from None
+        where = f"{error.strerror} ({target.parent})"
+        raise InputError(f"{target.name} cannot be written: {where}.") from None
     except OSError as error:
         raise InputError(f"{target.name} cannot be written: {error.strerror}.") from None
     try:
@@ -140,10 +136,8 @@ def writing(path, overwrite: bool = False) -> Iterator[Path]:
     check_flag(overwrite, "overwrite")
     with locked(path) as target:
         if target.exists() and not overwrite:
-            raise InputError(
-                f"{target.name} exists already and is kept; give another name, or "
-                f"overwrite=True to replace it ({target.parent})."
-            )
+            give = f"give another name, or overwrite=True to replace it ({target.parent})"
+            raise InputError(f"{target.name} exists already and is kept; {give}.")
         with _replacing(target) as temporary:
             yield temporary
 
