@@ -10,11 +10,13 @@ from typing import Any
 from ..base.errors import InputError, check_choice, check_kind, shown
 from ..engine.outcome import O_HV
 from ..engine.run import march_columns
+from ..hosel.bench import Bench, bench_options
 from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
 from ..inputs.later import Normalise, Temper
+from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
@@ -112,6 +114,27 @@ def route_from(given) -> Route:
         base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
         return base.with_(**changed)
     raise InputError(f"route must be a Route or settings by their short names; got {shown(given)}.")
+
+
+def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
+    """The limits of a job: those given, else the default set of its route, and the hosel takes the required change.
+
+    Parameters
+    ----------
+    given : Limits or None; None or no limits at all: `Limits.of_route`.
+    bench : By the names of `hosel.bench.Bench`; a change that it names is required of the hosel too.
+
+    Examples
+    --------
+    >>> print(limits_from(None, Route(spray=None), {"target_lie_deg": 8.0}))
+    face margin at the strike at least 1; hosel bend at least 8 °; pull on the bar at most 400 N
+    """
+    limits = Limits() if given is None else check_kind(given, Limits, "limits")
+    limits = limits if limits.bounds else Limits.of_route(route)
+    bench = bench_options(bench)
+    if "target_lie_deg" in bench or "target_loft_deg" in bench:
+        limits = limits.at_least("hosel_allowed_deg", Bench(**bench).target_deg)
+    return limits
 
 
 def shop_from(given) -> Shop:

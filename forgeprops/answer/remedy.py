@@ -24,7 +24,7 @@ from ..transformation.temperatures import ac1_c
 from .cases import check_case
 from .doubt import doubt_of, evaluate_like, other_shares
 from .verdict import chances, level_of
-from .warnings.listing import STOP_CODES
+from .warnings.listing import stops_of
 
 KINDS = ("setting", "later heat", "cooling", "steel")
 #: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).
@@ -190,7 +190,7 @@ def best_remedy(result, verdict) -> Remedy | None:
     for i in np.flatnonzero(np.broadcast_to(met, len(tried))):
         here = set(e.codes[i].split("; "))
         wet = tried[i].adds_water and (_CRACK in here or _CRACK in before)
-        if not (here & (STOP_CODES | (_POOR - before)) or wet):
+        if not (stops_of(here, verdict.against) or here & (_POOR - before) or wet):
             left.append(i)
     share = other_shares(result, names)
     for steel in (False, True):

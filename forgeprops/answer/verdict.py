@@ -10,7 +10,7 @@ import numpy as np
 from ..base.ranges import Warn
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
-from .warnings.listing import stop_of
+from .warnings.listing import stops_of
 
 #: Chance, and share of heads, from which a verdict is good and from which it is marginal.
 GOOD, MARGINAL = 0.80, 0.50
@@ -270,7 +270,10 @@ def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[Sh
         values = {name: float(v) for name, v in zip(names, doubt.middle[:, i], strict=True)}
         ends = [(name, value, sign) for _, name, value, sign in limits.ends() if name in names]
         met = all(sign * (values[name] - value) >= 0.0 for name, value, sign in ends)
-        c, stop = chances(doubt, i, limits, lots, heads), stop_of(codes)
+        c, stop = (
+            chances(doubt, i, limits, lots, heads),
+            "".join(stops_of(codes.split("; "), limits)[:1]),
+        )
         level = level_of(met, c.least, bool(stop))
         of = {n: [w for w, m, *_ in limits.ends() if m == n] for n in limits.bounds if n in names}
         by = {n: sum(c.by_end[w] for w in ends) - len(ends) + 1.0 for n, ends in of.items()}
@@ -320,7 +323,8 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
                 ends = zone.hardness_low_hv, zone.hardness_high_hv
             ends = (float(end) for end in ends)
             states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
-    stops = tuple(w for w in result.warnings if w.rank == "stop")
+    codes = stops_of((w.code for w in result.warnings), limits)
+    stops = tuple(w for w in result.warnings if w.code in codes)
     level = level_of(all(s.met for s in states), found.least, bool(stops))
     heads = round(100 * found.heads_inside), round(100 * found.with_doubt)
     rest = (_risk(stops, states, result), result, limits, doubt, stops)

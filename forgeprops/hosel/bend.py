@@ -287,6 +287,10 @@ _TEXTS = {
         "The required change needs a pull of {bar_force_n:.0f} N, more than the {steady:.0f} N of a steady pull{most}: "
         "a bar of {bar_mm:.0f} mm brings it there."
     ),
+    "hosel:overbent": (
+        "The required change of {target_deg:.2f}° is more than the {allowed_deg:.2f}° that the hosel takes: do not bend it "
+        "so far."
+    ),
     "hosel:too-strong": "Within these limits the hosel only springs; no bend stays.",
 }
 

@@ -124,6 +124,11 @@ def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
     return {**bends, "bar_length_needed_mm": needed if bench.target_deg else 0.0 * needed}
 
 
+def overbent(bend: Mapping):
+    """Whether the required change is more than the hosel takes."""
+    return np.asarray(bend["target_deg"]) > bend["allowed_deg"]
+
+
 #: Allowed bend below which the hosel only springs, degrees, and plateau strain of one that gives suddenly (our choice).
 SPRINGS_DEG, PLATEAU_STRAIN = 0.05, 0.002
 
@@ -141,7 +146,11 @@ NOTES = {
     "range:hosel_strain": ("note", lambda b: beyond("hosel_strain", b["outer_strain"])),
     "range:roessle_fatemi": ("note", _beyond_life),
     "hosel:gathers": ("note", lambda b: b["gathers"]),
-    "hosel:pull": ("note", lambda b: (b["bar_force_n"] > STEADY_PULL_N) & (b["target_deg"] > 0.0)),
+    "hosel:pull": (
+        "note",
+        lambda b: (b["bar_force_n"] > STEADY_PULL_N) & (b["target_deg"] > 0.0) & ~overbent(b),
+    ),
+    "hosel:overbent": ("stop", lambda b: overbent(b)),
     "hosel:too-strong": ("change", lambda b: b["allowed_deg"] < SPRINGS_DEG),
 }
 

@@ -124,6 +124,11 @@ class HoselBend:
         return BENCH
 
     @property
+    def takes_change(self) -> bool:
+        """Whether the metal takes the required change; where not, no pull for it may be named."""
+        return self.target_deg <= self.allowed_deg
+
+    @property
     def pull(self) -> str:
         """Which way to pull the bar, in words; the head is clamped.
 
@@ -175,16 +180,16 @@ class HoselBend:
             f"{self.steady_deg:.1f}° at a steady 225 N.",
         ]
         force = f"{self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease})"
-        if self.target_deg > self.allowed_deg:
+        if not self.takes_change:
             lines.append(
-                f"A change of {self.target_deg:.1f}° is more than the metal takes; it would need {force}."
+                f"A change of {self.target_deg:.1f}° is more than the metal takes: do not bend it so far."
             )
         elif self.target_deg > 0.0:
             lines.append(
                 f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
                 f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs back."
             )
-        if self.target_deg > 0.0 and self.bar_force_n > self.force_limit_n:
+        if 0.0 < self.target_deg and self.takes_change and self.bar_force_n > self.force_limit_n:
             lines.append(
                 f"For {self.force_limit_n:.0f} N the bar must be {self.bar_length_needed_mm:.0f} mm long."
             )

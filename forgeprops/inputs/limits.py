@@ -167,6 +167,19 @@ class Limits:
         """
         return cls.hard_thin_face() if route.hardens_face else cls.soft_forged()
 
+    def at_least(self, name: str, low: float) -> Limits:
+        """The same with a low end of `name` that is no lower than `low`.
+
+        Examples
+        --------
+        >>> print(Limits(hosel_allowed_deg=(2.0, 6.0)).at_least("hosel_allowed_deg", 3.5))
+        hosel bend 3.5 to 6 °
+        """
+        now, high = self.bounds.get(name, (None, None))
+        if now is not None and now >= low:
+            return self
+        return Limits(**{**self._as_written(), name: (low, high)})
+
     def vetoes(self) -> Limits:
         """Those of `VETOES` that are not limited here; none where there are no limits at all.
 

@@ -7,6 +7,7 @@ coverage of the intervals, the autocorrelation time of a known process, and inte
 import numpy as np
 import pandas as pd
 import pytest
+from checks import refuses
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -199,8 +200,7 @@ def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
     found.shop.save(tmp_path / "bay.shop.json")
     again = fp.load_shop(tmp_path / "bay.shop.json")
     assert again == found.shop and again.covariance().shape == (2, 2)
-    with pytest.raises(fp.InputError, match="exists"):
-        found.shop.save(tmp_path / "bay.shop.json")
+    refuses("exists", found.shop.save, tmp_path / "bay.shop.json")
     neutral, own = (
         fp.estimate(fp.grade("4130"), HEAD, shop=s).zones["face"].hardness_hv for s in (None, again)
     )
@@ -243,8 +243,7 @@ def test_bad_input_is_refused_in_one_sentence(change, says):
         "steel": "4130",
         "numbers": ("spray",),
     }
-    with pytest.raises(fp.InputError, match=says):
-        fit(**{**given, **change})
+    refuses(says, fit, **{**given, **change})
 
 
 def test_probe_at_a_depth():
@@ -255,18 +254,15 @@ def test_probe_at_a_depth():
     points = lobatto(n)[0]
     for depth in (0.0, 0.3 * thick, thick):
         weights = probe_weights(HEAD, "face", depth)
-        assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx(
-            (depth / thick) ** (n - 1), abs=1e-12
-        )
+        expected = (depth / thick) ** (n - 1)
+        assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx(expected, abs=1e-12)
         assert weights.sum() == pytest.approx(1.0)
     told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [ROUTE]), ("points",))
     trace = told.results.traces[0]
     front, mean = (trace.weighted(probe_weights(HEAD, *at)) for at in (("face", 0.0), ("hosel",)))
-    assert front == pytest.approx(trace.front_c[:, 0]) and mean == pytest.approx(
-        trace.zones_c[:, 4]
-    )
-    with pytest.raises(fp.InputError, match="(?i)depth of the thermocouple"):
-        probe_weights(HEAD, "face", thick + 1.0)
+    assert front == pytest.approx(trace.front_c[:, 0])
+    assert mean == pytest.approx(trace.zones_c[:, 4])
+    refuses("(?i)depth of the thermocouple", probe_weights, HEAD, "face", thick + 1.0)
 
 
 @pytest.mark.parametrize("phi", [0.0, 0.6, 0.9])

@@ -163,7 +163,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         },
         "hosel": {
             "level": hosel_level, "word": words["hosel"], "value": f"{hosel.allowed_deg:.1f}°", "unit": "", "a": a["hosel"],
-            "second": f"{_force(units, hosel.bar_force_n)}, {bar} bar", "ends": [bounds["hosel_allowed_deg"][0], _force_number(units, bounds["bar_force_n"][1])],
+            "second": f"{_force(units, hosel.bar_force_n)}, {bar} bar" if hosel.takes_change else f"do not bend it {hosel.target_deg:.1f}°", "ends": [bounds["hosel_allowed_deg"][0], _force_number(units, bounds["bar_force_n"][1])],
             "gauge": _gauge(HOSEL_DEG, bounds["hosel_allowed_deg"], deg.low, hosel.allowed_deg, deg.high),
         },
         "sure": {

@@ -49,13 +49,14 @@ def _bend_facts(u, bend) -> dict:
         ],
         ["one bend", f"{bend.one_bend_deg:.1f}°"],
         ["by hand on this bar", f"{bend.hand_deg:.1f}°"],
-        [f"pull for {bend.target_deg:.1f}°", f"{_force(u, bend.bar_force_n)}, {bend.ease}"],
-        [
-            "go to, under load",
-            f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)",
-        ],
         ["first limit", bend.governed_by],
     ]
+    if not bend.takes_change:
+        rows.append([f"change of {bend.target_deg:.1f}°", "too much: do not bend it so far"])
+        return {"kind": "facts", "rows": rows, "name": "bending"}
+    sprung = f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)"
+    pull = f"{_force(u, bend.bar_force_n)}, {bend.ease}"
+    rows += [[f"pull for {bend.target_deg:.1f}°", pull], ["go to, under load", sprung]]
     if bend.bar_length_needed_mm:
         rows.append(["bar needed for the most pull", u.length_text(bend.bar_length_needed_mm)])
     return {"kind": "facts", "rows": rows, "name": "bending"}

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...answer.cases import head_from, route_from, shop_from
 from ...answer.evaluation import Evaluation, evaluate
-from ...answer.warnings.listing import stop_of
+from ...answer.warnings.listing import stops_of
 from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
 from ...hosel.bench import LIMITS
 from ...inputs.cases import Cases
@@ -230,8 +230,10 @@ class Study:
 
     def _veto(self, table: dict[str, np.ndarray]) -> None:
         """What a veto of the limits or a warning that says stop forbids has negative slack."""
-        excused = "quench-crack" if "crack_index" in self.limits.bounds else ""
-        stops = [stop_of(codes.replace(excused, "")) for codes in table["warnings"]]
+        kinds = {
+            codes: stops_of(codes.split("; "), self.limits) for codes in set(table["warnings"])
+        }
+        stops = ["".join(kinds[codes][:1]) for codes in table["warnings"]]
         warned, worst = np.array(stops) != "", self.vetoes.slack(table)
         words = np.where(worst < 0.0, self.vetoes.binding(table), "")
         words = np.where(warned, [f"warning {code}" for code in stops], words)
