@@ -12,6 +12,8 @@ from checks import flaw
 
 import forgeprops as fp
 from forgeprops.__main__ import main
+from forgeprops.command_line.job import job_from
+from forgeprops.command_line.options import parser
 from forgeprops.inputs.settings import settings
 
 
@@ -64,6 +66,17 @@ def test_temper_is_that_of_the_route(said):
     )
     route = fp.Route(later=(fp.Temper(600, 3600), fp.Temper(200, 5400)))
     assert found == as_json(fp.estimate("4140", "mid-iron", route))
+
+
+def test_later_heats_keep_the_order_typed_and_a_heat_undone_is_named():
+    typed = ["--normalise", "890:30min", "--temper", "600:1h", "--torch", "680:10min"]
+    for first, kinds in ((0, "NTL"), (2, "TLN"), (4, "LNT")):
+        words = typed[first:] + typed[:first]
+        options = parser().parse_args(words)
+        job = job_from(options, fp.grade("4130"))
+        assert "".join(type(heat).__name__[0] for heat in job.route.later) == kinds
+        (note,) = (w.text for w in fp.estimate(job).warnings if w.code == "normalised")
+        assert ("undoes the heats before it" in note) == (first != 0)
 
 
 def test_json_is_valid_complete_and_alone():

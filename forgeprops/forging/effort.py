@@ -175,11 +175,8 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     mid, low, high = alloy_factor(steel, temperature_c)
     laws = _carbon_laws(strain, rate_per_s)
     shida, *others = (law(steel, temperature_c) for law in laws[:3])
-    return FlowStress(
-        plain(mid * shida),
-        plain(low * np.minimum(shida, np.minimum(*others))),
-        plain(high * np.maximum(shida, np.maximum(*others))),
-    )
+    least, most = (end(shida, end(*others)) for end in (np.minimum, np.maximum))
+    return FlowStress(plain(mid * shida), plain(low * least), plain(high * most))
 
 
 def _solve(stress, target, near_c, low_c=600.0, high_c=1350.0):

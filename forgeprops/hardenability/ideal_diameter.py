@@ -191,11 +191,9 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
     boron = float(steel.get("B") or 0.0)
     if boron >= ADDED_BORON and effective_boron(steel) < EFFECTIVE_BORON * boron:
         titanium = 5.0 * (float(steel.get("N") or 0.0) - 0.002)
-        found.append(
-            Warn(
-                "ideal_diameter:boron",
-                f"boron {boron:.3g} wt% counts for little: nitrogen binds it. Titanium of {titanium:.3f} wt% "
-                "would protect it, aluminium does not.",
-            )
+        text = (
+            f"boron {boron:.3g} wt% counts for little: nitrogen binds it. Titanium of {titanium:.3f} wt% "
+            "would protect it, aluminium does not."
         )
+        found.append(Warn("ideal_diameter:boron", text))
     return tuple(w for w in found if w is not None)

@@ -30,7 +30,8 @@ def against_expectation(result) -> list[str]:
         what, now = setting(name), result.route.setting(name)
         if now is None or not result.sprayed:
             continue
-        values = now + more[now + more <= what.slider[1] + more[-1] / 2.0]
+        most = max(what.slider[1] + more[-1] / 2.0, now)  # the present value is always one of them
+        values = now + more[now + more <= most]
         case = (result.steel, result.head, result.route, result.shop)
         hv = evaluate(spread(*case, len(values), settings={name: values})).hardness_hv[:, 0]
         against = -sign * (hv - hv[0])

@@ -62,26 +62,16 @@ def forced_cylinder(reynolds, prandtl):
     >>> round(float(forced_cylinder(6071, 0.70)), 2)
     40.64
     """
-    return 0.3 + (
-        0.62
-        * reynolds**0.5
-        * prandtl ** (1 / 3)
-        / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
-        * (1 + (reynolds / 282_000) ** 0.625) ** 0.8
-    )
+    laminar = 0.62 * reynolds**0.5 * prandtl ** (1 / 3) / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
+    return 0.3 + laminar * (1 + (reynolds / 282_000) ** 0.625) ** 0.8
 
 
 def _natural(law, surface_c, air_c, size_mm):
     surface_c, size = np.asarray(surface_c, dtype=float), size_mm * 1e-3
     film = air((surface_c + air_c) / 2)
     beta = 1 / ((surface_c + air_c) / 2 + ZERO_C_K)
-    rayleigh = (
-        GRAVITY_M_S2
-        * beta
-        * np.abs(surface_c - air_c)
-        * size**3
-        / (film.viscosity_m2_s * film.diffusivity_m2_s)
-    )
+    buoyancy = GRAVITY_M_S2 * beta * np.abs(surface_c - air_c) * size**3
+    rayleigh = buoyancy / (film.viscosity_m2_s * film.diffusivity_m2_s)
     return law(rayleigh, film.prandtl) * film.conductivity_w_mk / size
 
 
@@ -131,13 +121,8 @@ def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
     """
     film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
     reynolds = speed_m_s * length_mm * 1e-3 / film.viscosity_m2_s
-    return (
-        0.664
-        * reynolds**0.5
-        * film.prandtl ** (1 / 3)
-        * film.conductivity_w_mk
-        / (length_mm * 1e-3)
-    )
+    nusselt = 0.664 * reynolds**0.5 * film.prandtl ** (1 / 3)
+    return nusselt * film.conductivity_w_mk / (length_mm * 1e-3)
 
 
 def combined_w_m2k(natural, forced):

@@ -290,17 +290,11 @@ def grain_growth_coefficients(steel, law="lee_lee"):
         q = 89098 + 3581 * c + 1211 * ni + 1443 * cr + 4031 * mo
         high = low = (m * math.log(76671.0), m * q / GAS_J_MOL_K)
     elif law == "sellars_whiteman":
-        m, high, low = (
-            10.0,
-            (math.log(3.87e32), 400_000 / GAS_J_MOL_K),
-            (math.log(5.02e53), 914_000 / GAS_J_MOL_K),
-        )
+        m, high = 10.0, (math.log(3.87e32), 400_000 / GAS_J_MOL_K)
+        low = (math.log(5.02e53), 914_000 / GAS_J_MOL_K)
     else:
-        m, high, low = (
-            7.0,
-            (math.log(1.45e27), 400_000 / GAS_J_MOL_K),
-            (math.log(1.45e27), 400_000 / GAS_J_MOL_K),
-        )
+        m, high = 7.0, (math.log(1.45e27), 400_000 / GAS_J_MOL_K)
+        low = high
     coarsening = coarsening_temperature_c(steel.get("Al"), steel.get("N"))
     loose = np.where(np.asarray(steel.fine_grain), coarsening, -ZERO_C_K)
     niobium = steel.get("Nb")

@@ -84,11 +84,8 @@ def ac3_c(comp, carbon=None, method: str = "hougardy"):
 @functools.cache
 def _fitted(quantity: str) -> dict[str, float]:
     """Fitted terms and residuals of `quantity` ("ms" or "bs") by name."""
-    return {
-        r["term"]: float(r["value"])
-        for r in read_rows("fits/start_temperature_fits.csv")
-        if r["quantity"] == quantity
-    }
+    rows = read_rows("fits/start_temperature_fits.csv")
+    return {r["term"]: float(r["value"]) for r in rows if r["quantity"] == quantity}
 
 
 def start_term(quantity: str, term: str, comp, carbon, grain_um):
@@ -286,17 +283,13 @@ def critical_temperatures(steel) -> CriticalTemperatures:
         name: tuple(float(value + end) for end in start_interval_c(name, steel.get("C")))
         for name, value in (("bs", bs), ("ms", ms))
     }
+    values = {"ae1_c": ae1_c(steel), "ae3_c": ae3_c(steel), "ac1_c": ac1_c(steel)}
+    values |= {"ac3_c": ac3_c(steel), "bs_c": bs, "ms_c": ms}
+    method = {"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy"}
+    method |= {"bs": "own", "ms": "own"}
+    rest = {"spread": spread, "interval": interval, "method": method}
     return CriticalTemperatures(
-        ae1_c=float(ae1_c(steel)),
-        ae3_c=float(ae3_c(steel)),
-        ac1_c=float(ac1_c(steel)),
-        ac3_c=float(ac3_c(steel)),
-        bs_c=bs,
-        ms_c=ms,
-        spread=MappingProxyType(spread),
-        interval=MappingProxyType(interval),
-        method=MappingProxyType(
-            dict(ae1="grange", ae3="grange", ac1="hougardy", ac3="hougardy", bs="own", ms="own")
-        ),
+        **{name: float(value) for name, value in values.items()},
+        **{name: MappingProxyType(value) for name, value in rest.items()},
         warnings=tuple(contents_outside("temperatures", steel)),
     )

@@ -190,16 +190,8 @@ def annealed_hv(carbon, k):
 
 
 def _master(quenched_hv, log_j, carbon, k):
-    return master_hv(
-        quenched_hv,
-        log_j,
-        k.half_log_j,
-        k.width,
-        k.soft_hv,
-        k.slope_hv,
-        k.overaged_hv,
-        annealed_hv(carbon, k),
-    )
+    law = (k.half_log_j, k.width, k.soft_hv, k.slope_hv, k.overaged_hv)
+    return master_hv(quenched_hv, log_j, *law, annealed_hv(carbon, k))
 
 
 def tempered_martensite_hv(quenched_hv, j, carbon, k):
