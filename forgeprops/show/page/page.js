@@ -6,7 +6,7 @@ function render({ model, el: host }) {
   let s = model.get("state"), picked = null, tab = S.tab, mine = 0, begun = 0, n = 0, ticking = 0;
   // A server holds a small message until the last one is acknowledged, and that waits 40 ms unless the browser has
   // something to send: so it sends something (Nagle's algorithm, RFC 896; delayed acknowledgement, RFC 1122).
-  const ack = (ms) => { ticking = setTimeout(() => { send({ do: "ack" }); if (ms < 40) ack(1.6 * ms); }, ms); };
+  const ack = (ms) => { ticking = setTimeout(() => { send({ do: "ack" }); if (ms < 20) ack(2 * ms); }, ms); };
   const move = (set) => { mine = Date.now(); begun = performance.now(); model.set("move", { set, n: ++n });
     model.save_changes(); clearTimeout(ticking); ack(5); };
   const commit = (set) => send(set ? { do: "commit", set } : { do: "commit" }), api = { send, commit, model };
@@ -229,7 +229,7 @@ function render({ model, el: host }) {
     picture.update(s, picked); tiles.face.paint(Object.assign(s.tiles.face, { value, second }));
     plot.draw(s, floats(model.get("curves")), floats(model.get("ghost")));
     if (of !== n) return;
-    clearTimeout(ticking); ack(99);
+    clearTimeout(ticking);
     (window.forgepropsTimes ||= []).push(performance.now() - begun);
   }
   function paintMore() {
