@@ -128,8 +128,8 @@ function render({ model, el: host }) {
     for (const b of tabs.children) { const on = b.dataset.tab === k; b.setAttribute("aria-selected", String(on));
       b.tabIndex = on ? 0 : -1; }
     panel.setAttribute("aria-labelledby", `${id}-t-${k}`);
-    why.hidden = k !== "why";
-    other.hidden = k === "why";
+    why.hidden = k !== "why"; other.hidden = k === "why";
+    root.classList.toggle("tabbed", k !== "why");
     if (k !== "why" && model.get("content").tab !== k) other.replaceChildren(el("p.words", {}, "Calculating …"));
     send({ do: "tab", tab: k });
     paintContent();
