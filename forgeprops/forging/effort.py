@@ -147,8 +147,6 @@ def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 
     Metal temperature in the die, °C; true strain; strain rate, 1/s; numbers or arrays.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> round(flow_stress_mpa(Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75}), 900.0, 0.3, 10.0))
     203
@@ -164,8 +162,6 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     measured C45 and Medina & Hernandez at that temperature (they differ by up to 20 % at forging
     temperature).
 
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.9, "Cr": 0.95, "Mo": 0.2})
     >>> s = flow_stress(steel, 1000.0, 0.2, 3.0)

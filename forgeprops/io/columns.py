@@ -136,8 +136,6 @@ def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
     """Runs of neighbouring row numbers as (first, last).
 
-    Examples
-    --------
     >>> stretches([4, 5, 6, 9])
     [(4, 6), (9, 9)]
     """
