@@ -7,7 +7,6 @@ against measured C45.  Every answer carries its band.
 
 import functools
 import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -195,14 +194,7 @@ def _solve(stress, target, near_c, low_c=600.0, high_c=1350.0):
     return min(max(near_c, low), crossing(target * (1.0 - 1e-9)))
 
 
-def equal_effort(
-    steel_a,
-    preheat_a_c,
-    steel_b,
-    die_drop_c: float | Callable[[float], float] = 0.0,
-    strain=_STRAIN,
-    rate_per_s=_RATE,
-):
+def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c=0.0, strain=_STRAIN, rate_per_s=_RATE):
     """Preheat at which steel B presses as easily as steel A does from its preheat, with the band.
 
     Parameters

@@ -149,12 +149,7 @@ def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
 
 
 def read_rows_of(
-    source,
-    fields: Sequence[Field],
-    what: str,
-    sheet: str | None = None,
-    filename: str | None = None,
-    spread: Callable[[Grid, int], list[Table]] | None = None,
+    source, fields: Sequence[Field], what: str, sheet=None, filename=None, spread=None
 ) -> Rows:
     """Read a table whose header names the fields.
 

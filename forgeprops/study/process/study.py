@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import os
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -293,14 +293,7 @@ def reference_stress_mpa(
 # ---- the table of many cases -------------------------------------------------------------------------------
 
 
-def answers(
-    cases: Cases,
-    *,
-    want: Collection[str] = (),
-    line: Line | None = None,
-    threads: int | None = None,
-    **options: Any,
-) -> dict[str, np.ndarray]:
+def answers(cases: Cases, *, want=(), line=None, threads=None, **options) -> dict[str, np.ndarray]:
     """Results of many cases, one array a column (see `RESULT_COLUMNS`).
 
     Parameters
