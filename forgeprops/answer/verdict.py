@@ -224,18 +224,15 @@ class Verdict:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
-        return {
-            "level": self.level,
-            "sentence": self.sentence,
-            "chance_right": round(self.chance_right, 3),
-            "heads_inside": self.heads_inside,
-            "with_doubt": self.with_doubt,
-            "biggest_risk": self.biggest_risk,
-            "limits": [s.to_dict() for s in self.limits],
-            "not_included": list(self.not_included),
-            "remedy": None if self.remedy is None else self.remedy.to_dict(),
-            "measure_next": None if self.measure_next is None else self.measure_next.to_dict(),
-        }
+        names = ("level", "sentence", "chance_right", "heads_inside", "with_doubt", "biggest_risk")
+        found = {name: getattr(self, name) for name in names}
+        found["chance_right"] = round(self.chance_right, 3)
+        found |= {"limits": [s.to_dict() for s in self.limits]}
+        found["not_included"] = list(self.not_included)
+        for name in ("remedy", "measure_next"):
+            part = getattr(self, name)
+            found[name] = None if part is None else part.to_dict()
+        return found
 
 
 @dataclass(frozen=True)

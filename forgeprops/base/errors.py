@@ -1,6 +1,7 @@
 """The one error a user meets: what was given, what is allowed, where it came from."""
 
 import contextlib
+import dataclasses
 import difflib
 import math
 import numbers
@@ -69,6 +70,17 @@ def check_list(value, name: str, form: str = "a list", count: int | None = None)
     if items is None or len(made) != (count or len(made)):
         raise InputError(f"{name} must be {form}; got {shown(value)}.")
     return made
+
+
+def check_options(given, kind, what: str, example: str) -> dict:
+    """Options given as a mapping by the field names of a dataclass, none for None; otherwise raise."""
+    if given is None:
+        return {}
+    if not isinstance(given, Mapping):
+        got = f"{type(given).__name__} {shown(given)}"
+        raise InputError(f"{what} must be a mapping such as {example}; got {got}.")
+    names = tuple(f.name for f in dataclasses.fields(kind))
+    return {check_choice(name, f"{what} option", names): value for name, value in given.items()}
 
 
 def check_name(value, name: str, where: str = "") -> str:
