@@ -98,9 +98,24 @@ class Evaluation:
     @functools.cached_property
     def strength(self) -> dict[str, np.ndarray]:
         """Strength of every zone, see `strength.tensile.strength_arrays`."""
-        hv = np.clip(self.hardness_hv, 60.0, 900.0).ravel()
+        return self._strength_at(self.hardness_hv)
+
+    def _strength_at(self, hardness_hv) -> dict[str, np.ndarray]:
+        hv = np.clip(hardness_hv, 60.0, 900.0).ravel()
         flat = strength_arrays(hv, *self.shares.reshape(3, -1))
-        return {name: a.reshape(self.hardness_hv.shape) for name, a in flat.items()}
+        return {name: a.reshape(hardness_hv.shape) for name, a in flat.items()}
+
+    def interval_of(self, name: str) -> tuple[np.ndarray, np.ndarray]:
+        """80 % interval of "hardness_hv", "tensile_mpa" or "yield_mpa", low and high, shape (n, 5).
+
+        That of a strength joins what the hardness could be with the error of the strength at known hardness.
+        """
+        if name == "hardness_hv":
+            return self.interval_hv
+        middle = self.strength[name]
+        own = interval.Z * self.strength[name.replace("_mpa", "_se_mpa")]
+        low, high = (self._strength_at(end)[name] for end in self.interval_hv)
+        return middle - np.hypot(middle - low, own), middle + np.hypot(high - middle, own)
 
     def strength_of(self, case: int, zone: int) -> Strength:
         """Strength of one zone of one case with its flow curve."""

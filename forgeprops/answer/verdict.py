@@ -46,7 +46,7 @@ class LimitState:
     Attributes
     ----------
     name, words : Quantity, and the limit in words.
-    value, low, high : Middle value and 80 % range over lots.
+    value, low, high : Middle value and 80 % range: that of `Estimate.interval`, else over lots.
     met : By the middle value.
     chance : That the middle head of the lot keeps it.
     """
@@ -314,11 +314,8 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
             middle = float(doubt.middle[q, 0])
             met = sign * (middle - value) >= 0.0
             unit = QUANTITIES[name].unit
-            zone = result.zones.get(name.removesuffix("_hardness_hv"))  # its own interval stands
-            ends = low[q], high[q]
-            if zone is not None:
-                ends = zone.hardness_low_hv, zone.hardness_high_hv
-            ends = (float(end) for end in ends)
+            ends = result.interval(name) or (low[q], high[q])  # its own interval stands
+            ends = (max(float(end), 0.0) for end in ends)
             states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
     codes = stops_of((w.code for w in result.warnings), limits)
     stops = tuple(w for w in result.warnings if w.code in codes)
