@@ -107,17 +107,9 @@ def faults(path):
 def run(copy, tests, left_out=(), seconds=600):
     environment = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
     command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "-o",
-        "addopts=--import-mode=importlib --doctest-modules -rfE",
-        *tests,
-        *(f"--deselect={i}" for i in left_out),
-    ]
+        sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-o",
+        "addopts=--import-mode=importlib --doctest-modules -rfE", *tests,
+        *(f"--deselect={i}" for i in left_out)]  # fmt: skip
     if left_out:
         command.append("-x")
     try:

@@ -8,11 +8,8 @@ import forgeprops as fp
 from forgeprops.study.shop.heat_acceptance import judge_heat
 
 HARD = {
-    "face_margin": (1.0, None),
-    "hosel_allowed_deg": (2.0, None),
-    "bar_force_n": (None, 400.0),
-    "face_hardness_hv": (380.0, 520.0),
-}
+    "face_margin": (1.0, None), "hosel_allowed_deg": (2.0, None), "bar_force_n": (None, 400.0),
+    "face_hardness_hv": (380.0, 520.0)}  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -81,13 +78,9 @@ def test_a_bad_limit_says_what_is_wrong(bad, said):
     assert all(word in str(error.value) for word in said)
 
 
-@pytest.mark.parametrize(
-    ("route", "veto"),
-    [
-        ({}, "warning quench-crack"),
-        ({"preheat_c": 700}, "lowest forging temperature at least 700 °C"),
-    ],
-)
+@pytest.mark.parametrize(("route", "veto"), [
+    ({}, "warning quench-crack"),
+    ({"preheat_c": 700}, "lowest forging temperature at least 700 °C")])  # fmt: skip
 def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
     """A limit of the user's own on the same quantity takes the place of the veto."""
     limits = {"hosel_allowed_deg": (0.5, None)}

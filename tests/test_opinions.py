@@ -4,6 +4,7 @@ import types
 
 import numpy as np
 import pytest
+from checks import refuses
 
 from forgeprops.answer.second_opinions import (
     critical_rate_opinion,
@@ -11,7 +12,6 @@ from forgeprops.answer.second_opinions import (
     opinion_arrays,
     opinions,
 )
-from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.hardenability.critical_rates import (
     austenitising_parameter,
@@ -189,10 +189,8 @@ def test_outside_the_range_is_not_counted():
 
 def test_by_t85():
     steel = grade("4140")
-    by_rate, by_time = (
-        end_quench_opinion(steel, 5.556),
-        end_quench_opinion(steel, None, 63.3, by="t85"),
-    )
+    by_rate = end_quench_opinion(steel, 5.556)
+    by_time = end_quench_opinion(steel, None, 63.3, by="t85")
     assert by_time.hardness_hv == pytest.approx(by_rate.hardness_hv, abs=1.0)
     assert not end_quench_opinion(steel, 5.0, by="t85").applicable
     assert "slower than the far end" in end_quench_opinion(steel, None, 500.0, by="t85").why
@@ -224,14 +222,22 @@ def test_arrays_equal_the_two_functions():
 @pytest.mark.parametrize("bad", [-1.0, float("nan"), float("inf"), "fast"])
 def test_bad_rate(bad):
     for function in (critical_rate_opinion, end_quench_opinion):
-        with pytest.raises(InputError, match="(?i)cooling rate at 700"):
-            function(grade("4130"), bad)
+        refuses("(?i)cooling rate at 700", function, grade("4130"), bad)
 
 
 def test_bad_share_and_option():
-    with pytest.raises(InputError, match="Austenite share 1.2 is out of range .0–1"):
-        critical_rate_opinion(grade("4130"), 5.0, austenite_share=1.2)
-    with pytest.raises(InputError, match="by 'time' is unknown"):
-        end_quench_opinion(grade("4130"), 5.0, by="time")
-    with pytest.raises(InputError, match="unit of the austenitising parameter 'F' is unknown"):
-        critical_rate_opinion(grade("4130"), 5.0, pa_unit="F")
+    refuses(
+        "Austenite share 1.2 is out of range .0–1",
+        critical_rate_opinion,
+        grade("4130"),
+        5.0,
+        austenite_share=1.2,
+    )
+    refuses("by 'time' is unknown", end_quench_opinion, grade("4130"), 5.0, by="time")
+    refuses(
+        "unit of the austenitising parameter 'F' is unknown",
+        critical_rate_opinion,
+        grade("4130"),
+        5.0,
+        pa_unit="F",
+    )

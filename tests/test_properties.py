@@ -209,13 +209,9 @@ def hosels(draw):
     outside = draw(number(9.0, 25.0))
     bore = draw(number(0.0, max(outside - 2.0, 0.0)))
     options = {
-        "hardness_hv": draw(number(60.0, 700.0)),
-        "length_mm": draw(number(2.0, 60.0)),
-        "bar_mm": draw(number(50.0, 2000.0)),
-        "force_limit_n": draw(number(50.0, 2000.0)),
-        "rebends": draw(number(1.0, 1000.0)),
-        "hardness_se_hv": draw(number(0.0, 60.0)),
-    }
+        "hardness_hv": draw(number(60.0, 700.0)), "length_mm": draw(number(2.0, 60.0)),
+        "bar_mm": draw(number(50.0, 2000.0)), "force_limit_n": draw(number(50.0, 2000.0)),
+        "rebends": draw(number(1.0, 1000.0)), "hardness_se_hv": draw(number(0.0, 60.0))}  # fmt: skip
     return {"outside_mm": outside, "bore_mm": bore, **options}
 
 
@@ -315,10 +311,8 @@ def test_strength_is_ordered(hv, harder, shares):
     )
     told = strength(hv, fractions)
     finite({f.name: getattr(told, f.name) for f in dataclasses.fields(told) if f.name != "curve"})
-    assert (
-        0.0 < told.yield_mpa < told.tensile_mpa < 4000.0
-        and 0.0 < told.uniform_elongation < told.elongation < 1.0
-    )
+    assert 0.0 < told.yield_mpa < told.tensile_mpa < 4000.0
+    assert 0.0 < told.uniform_elongation < told.elongation < 1.0
     if hv * harder <= 900.0:
         assert strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
 

@@ -6,10 +6,10 @@ import subprocess
 import sys
 
 import pytest
+from checks import refuses
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.shop import Shop, load_shop
 
 FITTED = Shop(
@@ -27,11 +27,9 @@ FITTED = Shop(
 
 def test_default_is_neutral_and_positions_keep_their_meaning():
     assert Shop() == Shop(1.0, 0.8, 1.0, 1.0, 0.0, "neutral")
-    assert (
-        Shop().fitted == ()
-        and Shop().standard_error("spray") == 0.0
-        and hash(Shop()) == hash(Shop())
-    )
+    assert Shop().fitted == ()
+    assert Shop().standard_error("spray") == 0.0
+    assert hash(Shop()) == hash(Shop())
     assert pickle.loads(pickle.dumps(FITTED)) == FITTED
 
 
@@ -40,8 +38,7 @@ def test_comes_back_as_saved(tmp_path):
     FITTED.save(path)
     assert load_shop(path) == load_shop(path.read_bytes(), "bay2.shop.json") == FITTED
     assert len(path.read_text().splitlines()) < 60 and '"spray": 1.18' in path.read_text()
-    with pytest.raises(InputError, match="kept"):
-        Shop().save(path)
+    refuses("kept", Shop().save, path)
     assert load_shop(path) == FITTED
     Shop().save(path, overwrite=True)
     assert load_shop(path) == Shop()
@@ -100,8 +97,7 @@ def test_any_shop_comes_back(tmp_path_factory, shop):
 def test_damaged_files(tmp_path, change, message):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text()) | change
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        load_shop(json.dumps(content).encode(), "s.json")
+    refuses(f"(?i){message}", load_shop, json.dumps(content).encode(), "s.json")
 
 
 def test_estimates_of_every_kind_take_the_file(tmp_path):
@@ -117,8 +113,7 @@ def test_estimates_of_every_kind_take_the_file(tmp_path):
         )
         many = fp.estimate_many("4130", shops=path)
         assert many["face_hardness_hv"][0] == pytest.approx(own.zones["face"].hardness_hv, rel=1e-9)
-    with pytest.raises(InputError, match="does not exist"):
-        fp.estimate(fp.grade("4130"), shop=tmp_path / "no.shop.json")
+    refuses("does not exist", fp.estimate, fp.grade("4130"), shop=tmp_path / "no.shop.json")
     said = subprocess.run(
         [sys.executable, "-m", "forgeprops", "--shop", str(file), "--json"],
         capture_output=True,

@@ -121,12 +121,8 @@ def by_hand(steel, curve, seconds):
     f, p, b = shares(found.y[:, -1])
     m = found.y[3, -1]
     return {
-        "ferrite": f,
-        "pearlite": p,
-        "bainite": b,
-        "martensite": m,
-        "austenite": 1.0 - f - p - b - m,
-    }
+        "ferrite": f, "pearlite": p, "bainite": b, "martensite": m,
+        "austenite": 1.0 - f - p - b - m}  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -154,9 +150,8 @@ def test_history_and_more_points_on_the_same_line():
     assert by_rate.hardness_hv == pytest.approx(fine.hardness_hv, abs=0.5)
     total = sum(fine.history.values())
     assert total == pytest.approx(np.ones(400), abs=1e-9)
-    assert (
-        fine.history["austenite"][0] == 1.0 and (np.diff(fine.history["austenite"]) <= 1e-12).all()
-    )
+    assert fine.history["austenite"][0] == 1.0
+    assert (np.diff(fine.history["austenite"]) <= 1e-12).all()
     assert {name: row[-1] for name, row in fine.history.items()} == pytest.approx(fine.fractions)
 
 
@@ -213,9 +208,8 @@ def test_quenched_bar_is_hardest_at_the_skin_and_symmetric():
 def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
     bars = {name: end_quench_bar(fp.grade(name)) for name in ("1045", "4140", "4340")}
     for bar in bars.values():
-        assert bar["distance_mm"].iloc[0] == 0.0 and bar["distance_mm"].iloc[-1] == pytest.approx(
-            100.0
-        )
+        assert bar["distance_mm"].iloc[0] == 0.0
+        assert bar["distance_mm"].iloc[-1] == pytest.approx(100.0)
         assert (np.diff(bar["hv"].to_numpy()) < 12.0).all()
         assert bar["hrc"].iloc[0] > 50.0
     tail = [np.interp(25.0, bar["distance_mm"], bar["hv"]) for bar in bars.values()]

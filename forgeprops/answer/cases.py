@@ -100,8 +100,6 @@ def head_from(given) -> Head:
 def route_from(given) -> Route:
     """A route from a route, None (the default), or settings by their short names; ``spray=None`` for none.
 
-    Examples
-    --------
     >>> route_from({"preheat_c": 900, "spray": None}).spray is None
     True
     """

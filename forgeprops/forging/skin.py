@@ -112,12 +112,7 @@ def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndar
 
 
 def surface_of(
-    steel,
-    scale_um: float,
-    diffusion: float,
-    core_hv: float,
-    water_c: float | None,
-    scale_left: float,
+    steel, scale_um: float, diffusion: float, core_hv: float, water_c, scale_left: float
 ) -> Surface:
     """Scale, lost carbon and hardness of the face's skin.
 

@@ -159,15 +159,10 @@ class HoselBend:
         found, kept = load(nodes, force), nodes.real[0]
         applied = force * nodes.arm_mm
         elastic = applied / (nodes.moment_factor * nodes.section.stiffness)
-        columns = {
-            "s_mm": nodes.s_mm,
-            "outside_mm": nodes.outside_mm,
-            "bore_mm": nodes.bore_mm,
-            "moment_nm": applied / 1000.0,
-            "curvature_per_mm": found.curvature,
-            "outer_strain": found.strain,
-            "permanent_strain": nodes.fibre_mm * (found.curvature - elastic),
-        }
+        columns = {name: getattr(nodes, name) for name in ("s_mm", "outside_mm", "bore_mm")}
+        columns |= {"moment_nm": applied / 1000.0, "curvature_per_mm": found.curvature}
+        columns["outer_strain"] = found.strain
+        columns["permanent_strain"] = nodes.fibre_mm * (found.curvature - elastic)
         return {name: values[0, kept] for name, values in columns.items()}
 
     def words(self) -> str:

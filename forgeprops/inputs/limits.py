@@ -159,8 +159,6 @@ class Limits:
     def of_route(cls, route: Route) -> Limits:
         """The default set: `hard_thin_face` where the route quenches, else `soft_forged`.
 
-        Examples
-        --------
         >>> from forgeprops.inputs.route import Route
         >>> Limits.of_route(Route()) == Limits.hard_thin_face()
         True
@@ -170,8 +168,6 @@ class Limits:
     def at_least(self, name: str, low: float) -> Limits:
         """The same with a low end of `name` that is no lower than `low`.
 
-        Examples
-        --------
         >>> print(Limits(hosel_allowed_deg=(2.0, 6.0)).at_least("hosel_allowed_deg", 3.5))
         hosel bend 3.5 to 6 °
         """
@@ -205,8 +201,6 @@ class Limits:
     def vetoes(self) -> Limits:
         """Those of `VETOES` that are not limited here.
 
-        Examples
-        --------
         >>> print(Limits(hosel_allowed_deg=(2.0, None), face_margin=(0.8, None)).vetoes())
         quench-crack index at most 1; lowest forging temperature at least 700 °C
         """

@@ -260,13 +260,8 @@ class LeftOut:
         """Which rows have something to say on each figure, in the order of `FIGURES`."""
         fp, b, m = self.shares
         return [
-            fp > 0.5,
-            b > 0.5,
-            m > 0.5,
-            (m > 0.02) & (m < 0.98),
-            self.spread > 0.0,
-            self.rates > 1.0,
-        ]
+            fp > 0.5, b > 0.5, m > 0.5, (m > 0.02) & (m < 0.98), self.spread > 0.0,
+            self.rates > 1.0]  # fmt: skip
 
     def steels(self, used) -> list[int]:
         return [len(set(self.steel[c & used])) for c in self.classes()]
@@ -286,14 +281,10 @@ class LeftOut:
         air = np.array([r["cooling"] == "still air" for r in self.rows])
         largest = np.argmax(self.shares, axis=0)
         return {
-            "all bars": np.ones(len(fp), bool),
-            "air-cooled bars": air,
-            "quenched bars": ~air,
-            "mostly ferrite and pearlite": largest == 0,
-            "mostly bainite": largest == 1,
+            "all bars": np.ones(len(fp), bool), "air-cooled bars": air, "quenched bars": ~air,
+            "mostly ferrite and pearlite": largest == 0, "mostly bainite": largest == 1,
             "mostly martensite": largest == 2,
-            "read rows": np.array([r["basis"] == "read" for r in self.rows]),
-        }
+            "read rows": np.array([r["basis"] == "read" for r in self.rows])}  # fmt: skip
 
 
 _COVERAGE = """scope validation rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv

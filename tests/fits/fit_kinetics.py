@@ -81,11 +81,8 @@ MIDDLE_OF_BAND = {
 END_POINTS = 26
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
 KIN = {
-    "4140": ("42CrMo4", "SCM435"),
-    "4130": ("30CrMo",),
-    "1040": ("C45", "1045"),
-    "1050": ("C45", "1045"),
-}
+    "4140": ("42CrMo4", "SCM435"), "4130": ("30CrMo",), "1040": ("C45", "1045"),
+    "1050": ("C45", "1045")}  # fmt: skip
 #: Rate at which 95 % martensite is reached, °C/s, and standard deviation of its ln: C45 above 100, 42CrMo4 20
 #: to 30 (orders of magnitude, from memory).
 CRITICAL = {
@@ -405,12 +402,10 @@ class Problem:
                 move *= min(1.0, 1.0 / np.abs(move).max())
                 new = self.residuals(x + move)
                 if new @ new < r @ r:
-                    gain, x, r, damping = (
-                        0.5 * (r @ r - new @ new),
-                        x + move,
-                        new,
-                        max(damping / 4.0, 1e-4),
-                    )
+                    gain = 0.5 * (r @ r - new @ new)
+                    x = x + move
+                    r = new
+                    damping = max(damping / 4.0, 1e-4)
                     break
                 damping = max(6.0 * damping, 1e-3)
             if gain < 0.02:

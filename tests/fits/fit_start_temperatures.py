@@ -96,10 +96,8 @@ def interval(carbon, error, group):
 def evaluate(quantity, comp, measured, names, group, terms, settings, published, train=None):
     """Fit on all, validate without each source; return coefficient rows and validation rows."""
     base = published["van_bohemen"](comp)
-    columns, no_grain = (
-        matrix(terms, comp, quantity),
-        matrix(terms, comp, quantity, with_grain=False),
-    )
+    columns = matrix(terms, comp, quantity)
+    no_grain = matrix(terms, comp, quantity, with_grain=False)
     prior = list(terms.values())
     train = np.ones(len(measured), bool) if train is None else train
     b, se = fit(columns[train], (measured - base)[train], group[train], prior, **settings)
@@ -110,12 +108,8 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
     error = (measured - plain)[train]
     today = datetime.date.today().isoformat()
     common = {
-        "quantity": quantity,
-        "rows": int(train.sum()),
-        "sources": len(np.unique(group[train])),
-        "fitted": today,
-        "basis": "derived",
-    }
+        "quantity": quantity, "rows": int(train.sum()), "sources": len(np.unique(group[train])),
+        "fitted": today, "basis": "derived"}  # fmt: skip
     fits = [
         {**common, "term": t, "value": f"{v:.4g}", "standard_error": f"{s:.2g}"}
         for t, v, s in zip(terms, b, se, strict=True)

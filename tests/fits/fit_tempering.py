@@ -240,13 +240,9 @@ def checks_table(rows, left_out, fitted):
     def check(what, validation, predicted, mask):
         e = (predicted - rows.hrc)[mask]
         return {
-            "what": what,
-            "validation": validation,
-            "rows": len(e),
+            "what": what, "validation": validation, "rows": len(e),
             "date": datetime.date.today().isoformat(),
-            "mean_absolute_error_hrc": f"{np.abs(e).mean():.2f}",
-            "bias_hrc": f"{e.mean():.2f}",
-        }
+            "mean_absolute_error_hrc": f"{np.abs(e).mean():.2f}", "bias_hrc": f"{e.mean():.2f}"}  # fmt: skip
 
     return [
         check("all steels", without, left_out, table),

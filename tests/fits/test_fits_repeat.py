@@ -31,9 +31,8 @@ def test_ms_refit_gives_the_committed_table():
         r for r in read_rows("validation/start_temperature_validation.csv") if r["quantity"] == "ms"
     ]
     column = "mean_absolute_error_c"
-    assert [float(r[column]) for r in checks] == pytest.approx(
-        [float(r[column]) for r in table], abs=0.011
-    )
+    expected = [float(r[column]) for r in table]
+    assert [float(r[column]) for r in checks] == pytest.approx(expected, abs=0.011)
 
 
 def test_source_offsets_do_not_leak_into_the_slope():

@@ -200,9 +200,8 @@ def try_cases(begin, n, count, single=200):
         assert (
             found.loc[good, f"{zone}_yield_mpa"] <= found.loc[good, f"{zone}_tensile_mpa"]
         ).all(), zone
-    assert (found.loc[good, "hosel_allowed_deg"] >= 0.0).all() and (
-        found.loc[good, "scale_um"] >= 0.0
-    ).all()
+    assert (found.loc[good, "hosel_allowed_deg"] >= 0.0).all()
+    assert (found.loc[good, "scale_um"] >= 0.0).all()
     for k in range(0, n, single):
         result = same_sentence(drawn[k], found.error[k])
         count["cases alone"] += 1
@@ -218,10 +217,8 @@ def try_cases(begin, n, count, single=200):
         count["marches looked into"] += len(kept)
         told = evaluate(Cases.of(*map(list, zip(*kept, strict=True))))
         shares = told.results.fractions
-        assert (
-            np.abs(sum(shares.values()) - 1.0).max() < 1e-6
-            and min(f.min() for f in shares.values()) > -1e-9
-        )
+        assert np.abs(sum(shares.values()) - 1.0).max() < 1e-6
+        assert min(f.min() for f in shares.values()) > -1e-9
         assert (
             told.results.as_quenched_hv >= told.hardness_hv - 1e-6
         ).all()  # tempering never hardens
@@ -248,12 +245,10 @@ def try_lines(begin, n, count, points=97, fine=1e-6):
     names = [s for s in settings() if s not in ("H", "O", "Sb", "Ca")]
     for seed in range(begin, begin + n):
         draw = random.Random(f"line {seed}")
-        base, one, way, own = (
-            fp.grade(draw.choice(fp.grades())),
-            fp.head(draw.choice(fp.heads())),
-            fp.Route(),
-            fp.Shop(),
-        )
+        base = fp.grade(draw.choice(fp.grades()))
+        one = fp.head(draw.choice(fp.heads()))
+        way = fp.Route()
+        own = fp.Shop()
         job = fp.Job(base, one, way, shop=own)
         for name in draw.sample(names, 3):
             s = table()[name]
@@ -398,19 +393,7 @@ def _swapped(draw, part):
     import re
 
     values = [
-        "1",
-        "-1",
-        "99999999999",
-        "A1:XFD1048576",
-        "A1:A9",
-        "nan",
-        "s",
-        "e",
-        "b",
-        "d",
-        "x",
-        "",
-    ]
+        "1", "-1", "99999999999", "A1:XFD1048576", "A1:A9", "nan", "s", "e", "b", "d", "x", ""]  # fmt: skip
     return re.sub(
         rb'"[^"]*"',
         lambda m: f'"{draw.choice(values)}"'.encode() if draw.random() < 0.1 else m[0],

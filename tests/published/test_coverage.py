@@ -62,9 +62,8 @@ def test_stored_figures_are_those_of_the_stored_rows(seen, held):
     figures = {r["id"]: r for r in read_rows("fits/hardness_spread.csv")}
     assert tuple(figures) == FIGURES
     everything = np.ones(len(held), bool)
-    assert [float(figures[n]["value"]) for n in FIGURES] == pytest.approx(
-        list(seen.fit(everything)), rel=0.01
-    )
+    expected = list(seen.fit(everything))
+    assert [float(figures[n]["value"]) for n in FIGURES] == pytest.approx(expected, rel=0.01)
     assert [int(figures[n]["steels"]) for n in FIGURES] == seen.steels(everything)
     stored = {
         r["scope"]: float(r["coverage"]) for r in read_rows("validation/hardness_validation.csv")
@@ -117,9 +116,7 @@ def test_stored_ms_predictions_repeat_and_agree_with_the_stored_errors():
         if (r["quantity"], r["method"], r["scope"]) == ("ms", "own", "all rows")
     }
     measured = np.array([float(r["ms_c"]) for r in rows])
-    assert np.abs(unknown - measured).mean() == pytest.approx(
-        errors["grain size unknown"], abs=0.02
-    )
-    assert np.abs(known - measured).mean() == pytest.approx(
-        errors["grain size used where given"], abs=0.02
-    )
+    expected = errors["grain size unknown"]
+    assert np.abs(unknown - measured).mean() == pytest.approx(expected, abs=0.02)
+    expected = errors["grain size used where given"]
+    assert np.abs(known - measured).mean() == pytest.approx(expected, abs=0.02)

@@ -71,6 +71,6 @@ def test_derived_times(conduction):
 
 def test_unit_conversion_and_order():
     assert [float(r["rate_at_700_f_per_s"]) / 1.8 for r in ROWS] == pytest.approx(RATE, rel=1e-3)
-    assert (
-        np.all(np.diff(RATE) < 0) and np.all(np.diff(T85) > 0) and np.all(np.diff(DISTANCE_M) > 0)
-    )
+    assert np.all(np.diff(RATE) < 0)
+    assert np.all(np.diff(T85) > 0)
+    assert np.all(np.diff(DISTANCE_M) > 0)

@@ -153,9 +153,8 @@ def test_half_space_surface_against_the_closed_form():
     """1 − exp(A²) erfc(A) with A = h √(αt)/k, inputs of Holman 4-5 (read): α 8.4e-5, k 215, h 525."""
     for seconds in (10, 1000, 3561):
         a = 525 * math.sqrt(8.4e-5 * seconds) / 215
-        assert surface_share(525.0, 215.0, 8.4e-5, seconds) == pytest.approx(
-            1 - math.exp(a * a) * math.erfc(a)
-        )
+        expected = 1 - math.exp(a * a) * math.erfc(a)
+        assert surface_share(525.0, 215.0, 8.4e-5, seconds) == pytest.approx(expected)
 
 
 def test_holman_example_4_5_exact_time():
@@ -171,9 +170,8 @@ def test_holman_example_4_5_exact_time():
     assert brentq(lambda t: share(t) - 80 / 130, 100, 1e4) == pytest.approx(3561, abs=2)
     # at the surface the same solution is ours
     a = 525 * math.sqrt(8.4e-5 * 3561) / 215
-    assert surface_share(525.0, 215.0, 8.4e-5, 3561.0) == pytest.approx(
-        1 - math.exp(a * a) * math.erfc(a)
-    )
+    expected = 1 - math.exp(a * a) * math.erfc(a)
+    assert surface_share(525.0, 215.0, 8.4e-5, 3561.0) == pytest.approx(expected)
 
 
 def test_holman_example_4_2_constant_surface_is_the_limit_of_contact():
@@ -214,11 +212,9 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     °C 5 %.
     """
     h = head("mid-iron")
-    length, d, k = (
-        (h.hosel.length_mm + h.hosel.length_allowance_mm) * 1e-3,
-        h.hosel.forged_outside_mm * 1e-3,
-        27.3,
-    )
+    length = (h.hosel.length_mm + h.hosel.length_allowance_mm) * 1e-3
+    d = h.hosel.forged_outside_mm * 1e-3
+    k = 27.3
     loss = natural_convection_cylinder_w_m2k(surface_c, 25.0, d * 1e3)
     loss = loss + radiation_w_m2k(surface_c, 25.0, 0.8)
     m = math.sqrt(4 * loss / (k * d))

@@ -8,10 +8,10 @@ import re
 from pathlib import Path
 
 import pytest
+from checks import refuses
 
 import forgeprops
 from forgeprops.answer.estimate import estimate
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.job import Job, load_job
 from forgeprops.inputs.limits import Limits
@@ -30,8 +30,7 @@ def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
         desk.move(spray_s=seconds)
         desk.commit(merge=True)
     assert len(desk.past) == 1
-    with pytest.raises(InputError):
-        desk.move(preheat_c=5000)
+    refuses("", desk.move, preheat_c=5000)
     assert desk.job.value("spray_s") == 7.0
     desk.undo()
     assert desk.job == Job()

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from checks import refuses
 
 import forgeprops as fp
 from forgeprops.base.errors import InputError
@@ -80,10 +81,8 @@ def test_idle_water_is_told_as_by_single_estimates():
     cases = [("4130", {"spray_s": 3.0}), ("1020", {"flux": 3.0}), ("4340", {"preheat_c": 1150.0, "spray_s": 4.0}), ("4130", {}),
              ("4130", {"spray_s": 5.0}), ("4130", {"preheat_c": 700.0}), ("4130", {"flux": 0.0}), ("1045", {})]  # fmt: skip
     steels, routes = [fp.grade(g) for g, _ in cases], [fp.Route().with_(**s) for _, s in cases]
-    steels, routes = (
-        [*steels, fp.grade("4130")],
-        [*routes, dataclasses.replace(fp.Route(), spray=None)],
-    )
+    steels = [*steels, fp.grade("4130")]
+    routes = [*routes, dataclasses.replace(fp.Route(), spray=None)]
     told = [
         {w.code for w in fp.estimate(s, route=r).warnings}
         for s, r in zip(steels, routes, strict=True)
@@ -213,8 +212,7 @@ def test_alone_and_in_the_batch_the_same_is_taken_and_refused(case):
     ((iter(["4130"] * 3), iter(["wedge"] * 2)), "heads end after 2 cases but steels go on"),
 ])  # fmt: skip
 def test_what_cannot_be_paired_is_refused(arguments, words):
-    with pytest.raises(InputError, match=f"(?i){words}"):
-        fp.estimate_many(*arguments)
+    refuses(f"(?i){words}", fp.estimate_many, *arguments)
 
 
 def test_a_failure_of_our_own_code_costs_its_row_and_blames_no_executor(monkeypatch, recwarn):
@@ -265,9 +263,8 @@ def test_progress_and_cancel():
         cancel=wish,
         chunk=64,
     )
-    assert [d for d, _ in seen] == list(range(64, 64 * len(seen) + 1, 64)) and {
-        t for _, t in seen
-    } == {400}
+    assert [d for d, _ in seen] == list(range(64, 64 * len(seen) + 1, 64))
+    assert {t for _, t in seen} == {400}
     assert len(table) == seen[-1][0] < 400 and table.attrs["cancelled"]
     assert table["preheat_c"].tolist() == [800.0 + i for i in range(len(table))]
 
@@ -355,16 +352,28 @@ def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
 def test_other_inputs_or_options_do_not_mix(folder, steel, n, options, words):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
     before = {p.name: p.read_bytes() for p in folder.iterdir()}
-    with pytest.raises(InputError, match=f"(?i){words}"):
-        fp.estimate_many(steel, routes=routes_of(n), to=folder, **{"chunk": 4, **options})
+    refuses(
+        f"(?i){words}",
+        fp.estimate_many,
+        steel,
+        routes=routes_of(n),
+        to=folder,
+        **{"chunk": 4, **options},
+    )
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
 
 
 def test_a_damaged_file_is_named_and_kept(folder):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
     (folder / "part-000000004.parquet").write_bytes(b"PAR1cut")
-    with pytest.raises(InputError, match="part-000000004.parquet is damaged"):
-        fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    refuses(
+        "part-000000004.parquet is damaged",
+        fp.estimate_many,
+        "4130",
+        routes=routes_of(8),
+        to=folder,
+        chunk=4,
+    )
     assert (folder / "part-000000004.parquet").read_bytes() == b"PAR1cut"
 
 
@@ -395,14 +404,12 @@ def test_bad_targets(tmp_path, monkeypatch, to, words):
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "a.png").write_text("mine")
     before = sorted(tmp_path.rglob("*"))
-    with pytest.raises(InputError, match=f"(?i){words}"):
-        fp.estimate_many("4130", to=to)
+    refuses(f"(?i){words}", fp.estimate_many, "4130", to=to)
     assert sorted(tmp_path.rglob("*")) == before
 
 
 def test_no_case_leaves_no_folder(folder):
-    with pytest.raises(InputError, match="no case at all"):
-        fp.estimate_many([], to=folder)
+    refuses("no case at all", fp.estimate_many, [], to=folder)
     assert not folder.exists()
 
 

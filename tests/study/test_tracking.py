@@ -5,11 +5,11 @@ import multiprocessing
 import numpy as np
 import pandas as pd
 import pytest
+from checks import refuses
 from hypothesis import given
 from hypothesis import strategies as st
 from reference.control_charts import ewma_run_length
 
-from forgeprops.base.errors import InputError
 from forgeprops.study.shop.charts import cusum, cusum_run_length, ewma
 from forgeprops.study.shop.tracking import add_to_log, read_log, track
 
@@ -59,9 +59,8 @@ def test_published_ewma():
     got = ewma(NIST_DATA, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
     assert got.value.round(2).tolist() == NIST_EWMA
     # the page multiplies with 0.4201 for √(0.3/1.7) = 0.42008
-    assert got.upper[0] == pytest.approx(52.5884, abs=2e-4) and got.lower[0] == pytest.approx(
-        47.4115, abs=2e-4
-    )
+    assert got.upper[0] == pytest.approx(52.5884, abs=2e-4)
+    assert got.lower[0] == pytest.approx(47.4115, abs=2e-4)
     assert not got.alarm.any()
 
 
@@ -201,9 +200,9 @@ def test_log_file_round_trip_and_damages(tmp_path):
             date=f"2025-03-{i + 1:02d}",
         )
     log = read_log(path)
-    assert (
-        len(log.frame) == 12 and log.problems == () and log.frame["heat"].tolist() == ["=A1"] * 12
-    )
+    assert len(log.frame) == 12
+    assert log.problems == ()
+    assert log.frame["heat"].tolist() == ["=A1"] * 12
     assert "\n2025-03-01,'=A1," in path.read_text()  # no formula for a spreadsheet program
     assert track(path).limits.loc[0, "readings"] == 12
     text = (
@@ -246,5 +245,4 @@ def test_no_row_is_lost_between_writers(tmp_path):
     (b"quantity,predicted,measured\nHV,a,b", {}, "no usable"),
 ])  # fmt: skip
 def test_bad_logs(log, options, message):
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        track(log, **options)
+    refuses(f"(?i){message}", track, log, **options)

@@ -235,9 +235,11 @@ def _plating_text(e, i):
 
 
 def _normalised_text(e, i):
+    undone = "  It undoes the heats before it." * bool(e.cases.route["heated_before"][i])
     return (
         "The normalise makes new austenite: structure and hardness follow from it alone.  The crack risk of the water, the "
         "bow and the press belong to the route without it: estimate that too.  Scale and carbon loss of both heats add."
+        f"{undone}"
     )
 
 

@@ -195,7 +195,7 @@ function render({ model, el: host }) {
     const edit = (key, v) => { if (document.activeElement !== limits[key]) limits[key].value = v ?? ""; };
     edit("face_hardness_hv0", s.tiles.face.ends[0]); edit("face_hardness_hv1", s.tiles.face.ends[1]);
     edit("hosel_allowed_deg0", s.tiles.hosel.ends[0]); edit("bar_force_n1", s.tiles.hosel.ends[1]);
-    text(faceScale, s.tiles.face.scale); text(forceUnit, s.tiles.hosel.second.split(" ")[1].replace(",", ""));
+    text(faceScale, s.tiles.face.scale); text(forceUnit, s.tiles.hosel.force);
     s.signs.forEach((g, i) => {
       const li = signs.children[i];
       li.dataset.level = g.level; li.title = li.ariaLabel = `${g.name}: ${g.text}, ${WORD[g.level]}`;

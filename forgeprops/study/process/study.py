@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import os
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -290,13 +290,7 @@ def reference_stress_mpa(
 
 
 def answers(
-    cases: Cases,
-    *,
-    want: Collection[str] = (),
-    line: Line | None = None,
-    threads: int | None = None,
-    bench: Bench | None = None,
-    **options: Any,
+    cases: Cases, *, want=(), line=None, threads=None, bench=None, **options
 ) -> dict[str, np.ndarray]:
     """Results of many cases, one array a column (see `RESULT_COLUMNS`).
 
