@@ -113,7 +113,6 @@ def test_impossible_limits_name_what_to_relax():
 
 
 @pytest.mark.parametrize("arguments, words", [
-
     ({"limits": 5}, "must be Limits"),
     ({"settings": {}}, "settings must be a mapping .*{}"),
     ({"settings": {"flux": 5}}, "range of flux must be .*5"),
