@@ -55,7 +55,7 @@ def truth(result, z, random, heads):
     return {
         "face": e.hardness_hv[:, 0],
         "hosel": e.hardness_hv[:, 4],
-        "bend": e.quantity("bar_force_n") * (1.0 + _PULL_SD * z[COMMON.index("pull")]),
+        "bend": e.quantity("bar_force_n") * (1.0 + _PULL_SD * z[COMMON.index("strength")]),
     }
 
 

@@ -6,7 +6,6 @@ import textwrap
 from typing import Any
 
 from ..base import cautions
-from ..base.constants import Z80
 from ..base.ranges import ranked
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
@@ -127,11 +126,14 @@ def _hardness(zone, units: Units) -> tuple[str, str, str]:
 
 
 def _zone_line(zone, units: Units) -> str:
-    s, (hardness, span, second) = zone.strength, _hardness(zone, units)
-    return (
-        f"{zone.name:6} {f'{hardness:>7} ({span})':22} {second:>7} {s.tensile_mpa:5.0f} ± {Z80 * s.tensile_se_mpa:3.0f} "
-        f"{s.yield_mpa:5.0f} ± {Z80 * s.yield_se_mpa:3.0f}  {structure(zone.fractions, 2)}"
-    )
+    hardness, span, second = _hardness(zone, units)
+    strengths = []
+    for name in ("tensile_mpa", "yield_mpa"):
+        low, high = zone.interval(name)
+        strengths.append(f"{getattr(zone.strength, name):4.0f} ({low:.0f}–{high:.0f})")
+    line = f"{zone.name:6} {f'{hardness:>7} ({span})':20} {second:>7} {strengths[0]:16} {strengths[1]:16} "
+    lines = (line + structure(zone.fractions, most) for most in (2, 1))
+    return next((s for s in lines if len(s) <= 100), line)
 
 
 def _job(result) -> str:
@@ -190,7 +192,7 @@ def summary(result, units=None) -> str:
     """What decides in six lines, the zones, the cautions: at most 25 lines of 100 characters."""
     units = Units.of(units)
     title = textwrap.wrap(units.text(_job(result)), 100, subsequent_indent="  ")[:2]
-    head = f"{'zone':6} {'hardness, 80 % range':22} {'':>5} {'tensile, MPa':>12} {'yield, MPa':>12}  structure"
+    head = f"{'zone':6} {'hardness, 80 % range':20} {'':>7} {'tensile, MPa':16} {'yield, MPa':16} structure"
     zones = [_zone_line(zone, units) for zone in result.zones.values()]
     lines = [*title, *_deciding(result, units), "", head, *zones, ""]
     found = [w.rank for w in warnings(result)]
@@ -353,7 +355,7 @@ def _spelled(value, units: Units):
 #: Numbers of zones, strengths and the hosel that go into JSON, of four digits.
 _ZONE = """hardness_hv hardness_low_hv hardness_high_hv hardness_hrc as_quenched_hv austenite_share undissolved
 grain_astm peak_c die_c water_c water_off_c rebound_c biot recrystallised_share retained_strain"""
-_STRENGTH = "tensile_mpa tensile_se_mpa yield_mpa yield_se_mpa elongation"
+_STRENGTH = "tensile_mpa yield_mpa elongation"
 _BEND = """allowed_deg allowed_deg_low allowed_deg_high one_bend_deg rebend_deg hand_deg bar_length_needed_mm
 target_deg direction_deg bar_force_n springback_deg overbend_deg"""
 _CRITICAL = ("ac1", "ac3", "ae3", "bs", "ms")
@@ -378,6 +380,9 @@ def to_dict(result, units=None) -> dict[str, Any]:
         rest = {f"flow_stress_{end}mpa": v for end, v in ends}
         rest["strain_effect_hv"] = result.strain_effect_hv[name]
         zones[name] = {**_numbers(z, _ZONE), **_numbers(z.strength, _STRENGTH)}
+        for of in ("tensile", "yield"):
+            ends = zip(("low", "high"), z.interval(f"{of}_mpa"), strict=True)
+            rest |= {f"{of}_{end}_mpa": v for end, v in ends}
         zones[name] |= {"fractions": fractions, **_rounded(rest)}
     bend, surface, equal = result.hosel, result.surface, result.equal_effort
     dry, force = result.without_spray, result.effort.press_force

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import YOUNGS_MPA
-from ..base.errors import InputError, check_choice, check_flag, check_number, shown
+from ..base.errors import check_choice, check_flag, check_number, check_options
 from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
 from .fatigue import NOTCH, SCATTER_FACTOR
@@ -145,24 +145,10 @@ _BOUNDS = {
 def bench_options(bench: Mapping | None) -> dict:
     """Check a bench given as a mapping by the names of `Bench`.
 
-    Examples
-    --------
     >>> bench_options({"bar_mm": 600.0})
     {'bar_mm': 600.0}
     """
-    if bench is None:
-        return {}
-    if not isinstance(bench, Mapping):
-        kind = type(bench).__name__
-        raise InputError(
-            f"bench must be a mapping such as {{'bar_mm': 600}}; got {kind} {shown(bench)}."
-        )
-    for name in bench:
-        check_choice(name, "bench option", _BENCH_NAMES)
-    return dict(bench)
-
-
-_BENCH_NAMES = tuple(f.name for f in dataclasses.fields(Bench))
+    return check_options(bench, Bench, "bench", "{'bar_mm': 600}")
 
 
 # ---- the beam ----

@@ -158,26 +158,21 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
     def working(e):
         return e.heating_limits[1][:, 0]
 
-    yield Rule(
-        "burning",
-        "stop",
-        lambda e: peak(e) > safe(e),
-        lambda e, i: (
-            f"{peak(e)[i]:.0f} °C is above {safe(e)[i]:.0f} °C, the safe limit of "
-            f"{e.cases.steel_name(i)}: the grain boundaries may melt, which nothing repairs."
-        ),
-        once=True,
-    )
-    yield Rule(
-        "overheating",
-        "change",
-        lambda e: (peak(e) > working(e)) & (peak(e) <= safe(e)),
-        lambda e, i: (
-            f"{peak(e)[i]:.0f} °C is above {working(e)[i]:.0f} °C, the working limit of "
-            f"{e.cases.steel_name(i)}: expect very coarse, brittle grain."
-        ),
-        once=True,
-    )
+    def above(limit, name: str, then: str):
+        def text(e, i):
+            hot = f"{peak(e)[i]:.0f} °C is above {limit(e)[i]:.0f} °C"
+            return f"{hot}, the {name} limit of {e.cases.steel_name(i)}: {then}."
+
+        return text
+
+    melts = above(safe, "safe", "the grain boundaries may melt, which nothing repairs")
+    coarsens = above(working, "working", "expect very coarse, brittle grain")
+
+    def overheated(e):
+        return (peak(e) > working(e)) & (peak(e) <= safe(e))
+
+    yield Rule("burning", "stop", lambda e: peak(e) > safe(e), melts, once=True)
+    yield Rule("overheating", "change", overheated, coarsens, once=True)
 
     def partial(e, i):
         keeps = "the first-heat structure, tempered, and stays soft"
