@@ -184,8 +184,6 @@ class Units:
     def hardness_text(self, *hardness_hv: float) -> str:
         """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB".
 
-        Examples
-        --------
         >>> Units().hardness_text(233.1, 233.4), Units().hardness_text(220, 233)
         ('233 HV', '220 to 233 HV')
         """

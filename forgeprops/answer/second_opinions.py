@@ -283,8 +283,6 @@ def opinions(
 ) -> tuple[Opinion, Opinion]:
     """Both opinions on one zone, each with its defaults (see the two functions for the parameters).
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> [o.applicable for o in opinions(grade("1020"), 3.0)]
     [True, False]

@@ -35,8 +35,6 @@ def shown(value) -> str:
 def check_kind(value, kind: type, name: str, where: str = ""):
     """Return `value` if it is of `kind`; otherwise raise.
 
-    Examples
-    --------
     >>> check_kind("fast", dict, "limits")
     Traceback (most recent call last):
     ...
@@ -86,8 +84,6 @@ def check_options(given, kind, what: str, example: str) -> dict:
 def check_name(value, name: str, where: str = "") -> str:
     """Return `value` if it can be a name: 1 to 120 printable characters, not all blank; otherwise raise.
 
-    Examples
-    --------
     >>> check_name("heat 7\\n", "steel name")
     Traceback (most recent call last):
     ...
@@ -109,8 +105,6 @@ def check_flag(value, name: str, where: str = "") -> bool:
 def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
     """Return `value` as an int if it is a whole number in ``[low, high]``.
 
-    Examples
-    --------
     >>> check_whole(2.0, "number of threads", 1, 1024)
     2
     """
@@ -165,8 +159,6 @@ def check_number(value, name: str, low: float, high: float, unit="", where="") -
 def check_choice(value, name: str, allowed, where: str = "") -> str:
     """Return `value` if it is one of `allowed`; otherwise raise and suggest the nearest.
 
-    Examples
-    --------
     >>> check_choice("4130 H", "grade", ("1020", "4130", "4140"))
     Traceback (most recent call last):
     ...

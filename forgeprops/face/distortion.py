@@ -77,8 +77,6 @@ def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
     plate stays elastic and free; beam on its own layers, derived).  A straight gradient returns
     difference/thickness.
 
-    Examples
-    --------
     >>> import numpy as np
     >>> round(gradient_per_mm(np.linspace(0.002, 0, 400), 3.0) * 3.0, 5)
     0.002
@@ -117,8 +115,6 @@ def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> fl
 def bow_mm(curvature_per_mm: float, span_mm: float) -> float:
     """Rise of the middle of a span above its ends, mm: k L²/8 (flat arc).
 
-    Examples
-    --------
     >>> round(bow_mm(0.002 / 3.0, 60.0), 3)           # 0.2 % through 3 mm over 60 mm
     0.3
     """
@@ -131,8 +127,6 @@ def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
     For the neck (its diameter, the wetted length) this is the drift of lie or loft; for the body the twist
     of face against hosel.
 
-    Examples
-    --------
     >>> round(drift_deg(0.001, 14.0, 20.0), 3)
     0.082
     """

@@ -92,8 +92,6 @@ _BOUNDS = {
 def strike_options(strike: Mapping | None) -> dict:
     """Check a strike given as a mapping by the names of `Strike`.
 
-    Examples
-    --------
     >>> strike_options({"speed_m_s": 42})
     {'speed_m_s': 42}
     """

@@ -103,8 +103,6 @@ def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
 
     The rate is strain over dwell, within the range of the laws.
 
-    Examples
-    --------
     >>> {name: float(x) for name, x in least_press(0.15, 0.05).items()}
     {'strain': 0.15, 'rate_per_s': 3.0}
     """

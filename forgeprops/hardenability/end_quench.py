@@ -94,8 +94,6 @@ def hardness_at_distance_hrc(steel, distance_mm):
 
     Nearer than 1.5 mm the first value stands, beyond 50 mm the last; arrays of contents pair with distances.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> round(hardness_at_distance_hrc(grade("42CrMo4"), 10.0), 1)
     56.2

@@ -176,8 +176,6 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
 def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]:
     """Contents outside the factors' range, boron without effect; with `grain_size` also the classic base diameters' range.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> print(*ideal_diameter_warnings(Steel("boron steel", {"C": 0.3, "Mn": 1.2, "B": 0.002, "Ti": 0, "N": 0.008})))
     boron 0.002 wt% counts for little: nitrogen binds it. Titanium of 0.030 wt% would protect it, aluminium does not.

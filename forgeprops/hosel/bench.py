@@ -145,8 +145,6 @@ _BOUNDS = {
 def bench_options(bench: Mapping | None) -> dict:
     """Check a bench given as a mapping by the names of `Bench`.
 
-    Examples
-    --------
     >>> bench_options({"bar_mm": 600.0})
     {'bar_mm': 600.0}
     """

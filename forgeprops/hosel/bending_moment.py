@@ -206,8 +206,6 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
 def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=0.0):
     """Curvature that carries a moment (N mm, above 0), 1/mm; it does not depend on the first guess.
 
-    Examples
-    --------
     >>> from forgeprops.strength.tensile import strength
     >>> curve = strength(150, branch="ferrite-pearlite").curve
     >>> k = curvature(13.4, 9.4, curve, 90_000.0)

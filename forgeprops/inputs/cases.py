@@ -337,16 +337,7 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
 
 
 def spread(
-    steel: Steel,
-    head: Head,
-    route: Route,
-    shop: Shop,
-    n: int,
-    *,
-    composition: Mapping[str, np.ndarray] | None = None,
-    dimensions: Mapping[str, np.ndarray] | None = None,
-    settings: Mapping[str, np.ndarray] | None = None,
-    shops: Mapping[str, np.ndarray] | None = None,
+    steel, head, route, shop, n, *, composition=None, dimensions=None, settings=None, shops=None
 ) -> Cases:
     """`n` cases that differ from one case in a few columns, arrays of shape (n,).
 

@@ -212,8 +212,6 @@ def _typed(text: str) -> Steel:
 def check_steel(steel, name: str = "steel"):
     """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`.
 
-    Examples
-    --------
     >>> check_steel("4130").get("C")
     0.305
     """
@@ -232,8 +230,6 @@ def check_steel(steel, name: str = "steel"):
 def family(name: str) -> str:
     """Kind of steel of a library grade: carbon, Cr, Cr-Mo or Ni-Cr-Mo.
 
-    Examples
-    --------
     >>> family("SCM420"), family("1030")
     ('Cr-Mo', 'carbon')
     """

@@ -97,8 +97,6 @@ class Job:
     def id(self) -> str:
         """Eight digits that are the same for the same job: what a sheet is filed under.
 
-        Examples
-        --------
         >>> Job().id == Job("4130").id, Job().id == Job("4130").with_(spray_s=9).id
         (True, False)
         """

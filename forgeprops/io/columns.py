@@ -136,8 +136,6 @@ def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
     """Runs of neighbouring row numbers as (first, last).
 
-    Examples
-    --------
     >>> stretches([4, 5, 6, 9])
     [(4, 6), (9, 9)]
     """
@@ -151,12 +149,7 @@ def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
 
 
 def read_rows_of(
-    source,
-    fields: Sequence[Field],
-    what: str,
-    sheet: str | None = None,
-    filename: str | None = None,
-    spread: Callable[[Grid, int], list[Table]] | None = None,
+    source, fields: Sequence[Field], what: str, sheet=None, filename=None, spread=None
 ) -> Rows:
     """Read a table whose header names the fields.
 

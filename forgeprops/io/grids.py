@@ -11,7 +11,6 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import islice
 from xml.parsers import expat
@@ -118,13 +117,7 @@ def decimal_mark(grid: Grid) -> str | None:
     return found.pop() if len(found) == 1 else None
 
 
-def read_grids(
-    source,
-    filename: str | None = None,
-    sheet: str | None = None,
-    score: Callable[[list[list]], float] | None = None,
-    most_cells: int = CELL_LIMIT,
-) -> list[Grid]:
+def read_grids(source, filename=None, sheet=None, score=None, most_cells=CELL_LIMIT) -> list[Grid]:
     """Read a CSV or XLSX file as grids, one per visible sheet.
 
     Parameters

@@ -112,8 +112,6 @@ def decode_text(data: bytes) -> tuple[str, str]:
     valid; else Shift-JIS if that gives words of kana and kanji; else Windows-1252 (Latin-1 with the dashes
     and quotes of office programs).
 
-    Examples
-    --------
     >>> decode_text("Güte;0,21".encode("latin-1"))
     ('Güte;0,21', 'cp1252')
     """

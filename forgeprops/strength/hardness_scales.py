@@ -66,8 +66,6 @@ def _scale(name, what: str) -> str:
 def scale_range(from_scale: str, to_scale: str) -> tuple[float, float]:
     """Lowest and highest value on `from_scale` that the tables give on `to_scale`.
 
-    Examples
-    --------
     >>> scale_range("HV", "HRC")
     (238.0, 940.0)
     """
@@ -81,8 +79,6 @@ def scale_range(from_scale: str, to_scale: str) -> tuple[float, float]:
 def try_convert(value: float, from_scale: str, to_scale: str) -> float | None:
     """As `convert_hardness`, but None where the tables give no conversion.
 
-    Examples
-    --------
     >>> try_convert(150, "HV", "HRC") is None
     True
     """
@@ -149,8 +145,6 @@ def convert_hardness(value: float, from_scale: str, to_scale: str) -> float:
 def convert_array(values, from_scale: str, to_scale: str) -> tuple[np.ndarray, np.ndarray]:
     """Many values at once, and where that is no conversion: there the table's end value stands, a bound.
 
-    Examples
-    --------
     >>> convert_array([150.0, 302.0], "HV", "HRC")
     (array([20., 30.]), array([ True, False]))
     """

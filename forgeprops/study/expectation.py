@@ -19,8 +19,6 @@ def against_expectation(result) -> list[str]:
 
     Silent where the change is below 20 HV, about one standard error of the method.
 
-    Examples
-    --------
     >>> import forgeprops as fp
     >>> against_expectation(fp.estimate(fp.grade("1020"), None, fp.Route(spray=None)))
     []

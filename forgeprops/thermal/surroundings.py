@@ -80,8 +80,6 @@ def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
 
     A hotter air heats by the same law.
 
-    Examples
-    --------
     >>> round(float(natural_convection_cylinder_w_m2k(850.0, 25.0, 13.5)), 1)
     13.8
     """
@@ -91,8 +89,6 @@ def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
 def natural_convection_plate_w_m2k(surface_c, air_c, height_mm):
     """Still-air convection of a vertical plate, W/(m² K) (see `natural_convection_plate`).
 
-    Examples
-    --------
     >>> round(float(natural_convection_plate_w_m2k(950.0, 25.0, 40.0)), 1)
     12.4
     """
@@ -102,8 +98,6 @@ def natural_convection_plate_w_m2k(surface_c, air_c, height_mm):
 def forced_cylinder_w_m2k(surface_c, air_c, diameter_mm, speed_m_s):
     """Convection of a cylinder in an air stream, W/(m² K) (see `forced_cylinder`).
 
-    Examples
-    --------
     >>> round(float(forced_cylinder_w_m2k(850.0, 25.0, 13.5, 2.0)), 1)
     38.8
     """

@@ -159,8 +159,6 @@ def carbide_carbon(undissolved, carbon, chromium, molybdenum):
 def alloy_in_austenite(content, undissolved):
     """Cr or Mo in solution, wt%, while a share `undissolved` (0 to 1) of the carbides is left.
 
-    Examples
-    --------
     >>> alloy_in_austenite(0.95, 0.0), alloy_in_austenite(0.95, 1.0)
     (0.95, 0.475)
     """
@@ -366,8 +364,6 @@ GRAINS_PER_MM2 = 0.5 * 100**2 / 645.16
 def diameter_um_from_astm(grain_size_astm):
     """Mean grain diameter N_A^(-1/2), µm, of an ASTM E112 grain-size number.
 
-    Examples
-    --------
     >>> round(diameter_um_from_astm(7.0), 1)
     31.8
     """

@@ -56,8 +56,6 @@ def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgso
 def recrystallised_share(s, exponent):
     """Recrystallised share X = 1 - exp(-ln 2 · S^n).
 
-    Examples
-    --------
     >>> recrystallised_share(1.0, 1.0)
     0.5
     """
@@ -71,8 +69,6 @@ def recrystallised_share_along(
 
     The two laws differ by a factor of 3 in time at 850 °C and strain 0.15.
 
-    Examples
-    --------
     >>> share = recrystallised_share_along([0.0, 2.0], [850.0, 850.0], 0.15, 20.0)
     >>> round(share, 2)
     0.23

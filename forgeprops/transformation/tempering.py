@@ -84,8 +84,6 @@ def tempering_rate(temperature_k: float, activation_k: float) -> float:
 def log_tempering(j):
     """log10 of the tempering integral J (s, float or array), held at -45: nothing softens there.
 
-    Examples
-    --------
     >>> float(log_tempering(1e-12)), float(log_tempering(0.0))
     (-12.0, -45.0)
     """

@@ -47,8 +47,6 @@ def metal_in_die_c(steel, preheat_c, head=None, route=None, shop=None):
 
     From marches 35 °C apart, straight between them.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> 860 < metal_in_die_c(grade("1030"), 900.0) < 890
     True

@@ -1,7 +1,7 @@
 """Margins of candidate settings, without scatter and under it, and the search that raises the least of them."""
 
 import dataclasses
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -107,11 +107,7 @@ def deviations_away(slack: np.ndarray) -> np.ndarray:
 
 
 def raise_least(
-    f: Callable[[np.ndarray], np.ndarray],
-    x0: np.ndarray,
-    free: np.ndarray,
-    iterations: int = 25,
-    enough: float = 1e-3,
+    f, x0, free, iterations=25, enough=1e-3
 ) -> tuple[np.ndarray | None, np.ndarray | None]:
     """Raise the least of the `free` columns of f while the others stay at 0 or above.
 
