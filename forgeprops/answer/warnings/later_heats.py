@@ -110,7 +110,8 @@ def _torch_text(e, i):
     return (
         f"With the torch on the bend zone the free end of the hosel reaches {ferrule:.0f} °C (fit shaft and ferrule "
         f"afterwards), the neck at the body {neck:.0f} °C and the head {head:.0f} °C.  Below about 560 °C bainite does not "
-        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) the metal becomes austenite."
+        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) the metal becomes austenite.  "
+        "The cooled neck stays harder than the ring, so the bend gathers in the ring: a hotter torch may allow less of it."
     )
 
 
