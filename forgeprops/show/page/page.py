@@ -131,7 +131,7 @@ class Page(Widget):
 
     def _units(self, message) -> None:
         temperature, length, hardness = message["units"]
-        us = {"flow": "gpm", "force": "lbf"} if length == "in" else {}
+        us = {"flow": "gpm", "force": "lbf", "strength": "ksi"} if length == "in" else {}
         self.desk.units = choose_units(
             temperature=temperature, length=length, hardness=hardness, **us, keep=not served()
         )
