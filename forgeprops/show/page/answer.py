@@ -210,7 +210,12 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     cracks, effort = "quench-crack" in codes, result.effort
     warm = {"overheating", "below-ac1", "range:shida.temperature"} & codes
     doubt = "marginal" if warm or effort.relative > HARD_TO_PRESS else "good"
-    forge = _worst(["out" if "burning" in codes else doubt, _level(by_name["forging_low_c"])])
+    forge = _worst(
+        [
+            "out" if {"burning", "too-cold-to-press"} & codes else doubt,
+            _level(by_name["forging_low_c"]),
+        ]
+    )
     die, crack = units.temperature_text(effort.die_c), by_name["crack_index"]
     said = "may crack in the spray" if cracks else "no crack warning"
     if crack:
@@ -238,6 +243,7 @@ _WORDS = {
 #: A warning that says stop → cause.
 _STOPS = {
     "quench-crack": "the quench may crack this steel", "burning": "the furnace burns this steel",
+    "oil-at-flash-point": "the oil is at its flash point", "too-cold-to-press": "the metal is too cold to press",
 }  # fmt: skip
 
 
