@@ -212,11 +212,8 @@ class Study:
     def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
         """Results and costs of any cases, with "press_effort", "slack", "meets", "binding" and "veto".
 
-        Parameters
-        ----------
-        reference_mpa : float or array, shape (n,); of the cases' own heads and routes where they
-            are not those of the study.
-        options : Passed to `answers`.
+        `reference_mpa`, a number or one a case, belongs to the cases' own heads and routes where they are not
+        those of the study; the options go to `answers`.
         """
         table = answers(cases, line=self.line, threads=self.threads, **options)
         stress = self.reference_mpa if reference_mpa is None else reference_mpa
@@ -294,15 +291,11 @@ def reference_stress_mpa(
 
 
 def answers(cases: Cases, *, want=(), line=None, threads=None, **options) -> dict[str, np.ndarray]:
-    """Results of many cases, one array a column (see `RESULT_COLUMNS`).
+    """Results of many cases, one array a column (see `RESULT_COLUMNS`), on as many threads as there are cores.
 
-    Parameters
-    ----------
-    want : As in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
-        `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.
-    line : Also what the press has to do and what the line makes (see `line_cost.line_arrays`).
-    threads : Threads the pieces are computed on; left out: as many as there are cores.
-    options : Passed to the engine.
+    `want` as in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
+    `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.  With a `line` also what the press has
+    to do and what the line makes (see `line_cost.line_arrays`).  The options go to the engine.
     """
     n, workers = len(cases), threads or os.cpu_count() or 1
     # pieces small enough that no thread waits long for the last one
