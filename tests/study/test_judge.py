@@ -129,7 +129,8 @@ def test_bad_input_is_refused_in_one_sentence(change, says):
 
 def test_results_tell_themselves_in_words_not_in_arrays():
     held = judge_heats(["4130", "1020"], limits=LIMITS)
-    assert repr(held) == "\n".join(j.words() for j in held) and len(repr(held)) < 2000
+    assert repr(held) == "\n".join([*(j.sentence for j in held), LIMITS.title])
+    assert len(repr(held)) < 2000
     for told in (
         fp.estimate(fp.grade("4130")),
         fp.compare(["4130"], [900]),

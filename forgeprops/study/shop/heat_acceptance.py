@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from
+from ...answer.cases import head_from, limits_from, route_from, shop_from
 from ...answer.estimate import estimate
 from ...answer.remedy import step_of
 from ...answer.result import Estimate
@@ -19,7 +19,7 @@ from ...inputs.settings import setting
 from ...inputs.steel import Steel
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
-from ..process.study import Stop, Study, checked_call, checked_limits
+from ..process.study import Stop, Study, checked_call
 from ..settable import sureness
 from .judgement import (
     ACCEPT,
@@ -55,6 +55,7 @@ def judge_heat(
     turned: Mapping[str, tuple[float, float]] | None = None,
     chance: float = 0.5,
     strict_grade: bool = True,
+    bench: Mapping | None = None,
 ) -> Judgement:
     """Accept a heat of steel for a head, a route and limits.
 
@@ -65,14 +66,17 @@ def judge_heat(
         grade have it).
     head, route, shop
         What it is for; the mid-iron, the default route and the neutral shop when left out.
-    limits : Limits
-        Requirements, such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``.
+    limits : Limits, optional
+        Requirements, such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``; the default
+        set of the route when left out.
     turned : mapping of str to (low, high), optional
         Settings that may be adjusted and how far; `TURNED` when left out, an empty mapping for none.
     chance : float
         Least chance that all limits are kept (`Verdict.chance_right`): 0.5 is "more likely than not".
     strict_grade : bool
         Hold a heat whose analysis is outside its grade's range, whatever it would give.
+    bench : mapping, optional
+        Bending bench and required change by the names of `hosel.bench.Bench`.
 
     Raises
     ------
@@ -97,17 +101,18 @@ def judge_heat(
     """
     check_flag(strict_grade, "strict_grade")
     check_number(chance, "least chance", 0.0, 0.999)
+    limits = limits_from(limits, route := route_from(route), bench)
     name = ""
     if isinstance(steel, Certificate):
         if steel.steel is None:
-            return _unusable(steel, checked_limits(limits))
+            return _unusable(steel, limits)
         name, steel = steel.heat, steel.steel
-    study = Study(steel, head, route, limits, shop)
-    limits, case = study.limits, study.case
+    study = Study(steel, head, route, limits, shop, bench=bench)
+    case = study.case
     table = study.assess(Cases.of(*([one] for one in case)))
-    result = estimate(*case)
+    result = estimate(*case, bench=study.bench)
     results, intervals = _results(table, 0), _intervals(result)
-    chances, sure = _sureness(case, limits, results)
+    chances, sure = _sureness(study, case, results)
     veto, span = table["veto"][0], _grade_span(study)
     outside, name = _outside_grade(study.steel), name or study.steel.name
     numbers = (results, intervals, chances, span, outside)
@@ -163,7 +168,7 @@ def judge_heats(
         certificates = [certificates]
     items, progress = check_list(certificates, "certificates"), checked_call(progress, "progress")
     for option in options:
-        check_choice(option, "option of judge_heats", ("turned", "chance", "strict_grade"))
+        check_choice(option, "option of judge_heats", ("turned", "chance", "strict_grade", "bench"))
     head, route, shop = head_from(head), route_from(route), shop_from(shop)
     made, stop = [], Stop(cancel)
     for done, item in enumerate(items, 1):
@@ -199,12 +204,13 @@ def _intervals(result: Estimate) -> dict[str, tuple[float, float]]:
 
 def _inside(limits: Limits, results) -> bool:
     table = {name: [results.get(name, math.nan)] for name in limits.bounds}
-    return not limits.bounds or bool(limits.meets(table)[0])
+    return bool(limits.meets(table)[0])
 
 
-def _sureness(case, limits: Limits, results) -> tuple[dict[str, float], ShortVerdict | None]:
+def _sureness(study: Study, case, results) -> tuple[dict[str, float], ShortVerdict | None]:
     """Chance of each limited quantity by the draw of the verdict, and that verdict; certain for what a line costs."""
-    found = next(iter(sureness([case], limits)), None)
+    limits = study.limits
+    found = next(iter(sureness([case], limits, study.bench)), None)
     chances = {n: float(_inside(Limits(**{n: p}), results)) for n, p in limits.bounds.items()}
     return {**chances, **(found.by_quantity if found else {})}, found
 
@@ -273,9 +279,9 @@ def _adjust(study: Study, ranges, chance: float):
         moved = np.flatnonzero(np.abs(values[i] - now) > 1e-9)
         settings = {names[k]: float(values[i, k]) for k in moved}
         here, results = study.changed(settings), _results(table, i)
-        chances, sure = _sureness(here, limits, results)
+        chances, sure = _sureness(study, here, results)
         if _good(limits, results, "", sure, chance):
-            return (settings, results, estimate(*here), (chances, sure)), None
+            return (settings, results, estimate(*here, bench=study.bench), (chances, sure)), None
         least = min(chances.values()) if sure is None else sure.chance_right
         if surest is None or least > surest[0]:
             surest = least, settings

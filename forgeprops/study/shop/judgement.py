@@ -56,9 +56,14 @@ class Judgement(InWords):
             return 1.0 if self.results else math.nan
         return self.sure.chance_right
 
-    def words(self) -> str:
-        """Verdict and reason in sentences."""
+    @property
+    def sentence(self) -> str:
+        """Verdict and reason."""
         return f"{self.heat}: {self.verdict}. {self.reason}"
+
+    def words(self) -> str:
+        """Verdict and reason in sentences, and the limits."""
+        return f"{self.sentence} {self.limits.title}"
 
     def row(self) -> dict:
         """Row of the table of a list."""
@@ -83,7 +88,8 @@ class Judgements(InWords, tuple):
     shown = table
 
     def words(self) -> str:
-        return "\n".join(j.words() for j in self)
+        titles = dict.fromkeys(j.limits.title for j in self)
+        return "\n".join([*(j.sentence for j in self), *titles])
 
 
 # ---- words
