@@ -13,7 +13,7 @@ from checks import flaw
 import forgeprops as fp
 from forgeprops.__main__ import main
 from forgeprops.command_line.job import job_from
-from forgeprops.command_line.options import parser
+from forgeprops.command_line.options import SETTINGS, parser
 from forgeprops.inputs.settings import settings
 
 
@@ -281,3 +281,12 @@ def test_stopped_work_says_so_and_keeps_what_was_finished(capsys, monkeypatch):
     out, err = capsys.readouterr()
     assert out.startswith("first rows\n\nAn estimate") and err.count("\n") == 1
     assert signal.signal(signal.SIGINT, before) is signal.default_int_handler
+
+
+def test_every_setting_listed_is_taken():
+    """At the middle of its range."""
+    for s in SETTINGS:
+        if s.is_number:
+            words = ["--" + s.name.replace("_", "-"), f"{0.5 * (s.low + s.high):g}"]
+            words += ["--quench", "oil bath:60"] * (s.part == "quench")
+            job_from(parser().parse_args(words), fp.grade("4130"))

@@ -52,6 +52,8 @@ def test_no_other_unit_appears(result, units, other):
             where,
             text[max(other.search(text).start() - 60, 0) :][:120],
         )
+        assert ("ksi" in text) == (units == "US")
+        assert not re.search(r"\d ?MPa", text) or units != "US"
     assert max(map(len, result.summary(units).splitlines())) <= 100
     assert len(result.summary(units).splitlines()) <= 25
 

@@ -248,6 +248,11 @@ class ShortVerdict:
     values: dict[str, float]
 
     @property
+    def words(self) -> str:
+        """Both chances in a sentence."""
+        return f"{100 * self.chance_right:.0f} % that the setting is right, then {self.heads_inside} of 100 heads inside."
+
+    @property
     def least(self) -> float:
         """The lesser of both chances, which decides the level."""
         return min(self.chance_right, 0.01 * self.heads_inside)

@@ -16,7 +16,7 @@ from .job import axis_of, job_from, list_of, steel_from
 from .options import COMMANDS, SCHEMA, listing, parser
 
 #: Columns of a printed comparison: the three temperatures, what is required, what stops.
-_COMPARED = ("rank", "grade", "preheat_c", "die_c", "quench_start_c", "face_hardness_hv", "hosel_hardness_hv",
+_COMPARED = ("rank", "grade", "preheat_c", "forging_c", "quench_start_c", "face_hardness_hv", "hosel_hardness_hv",
              "hosel_allowed_deg", "face_margin", "chance_right", "heads_inside", "binding")  # fmt: skip
 
 

@@ -350,7 +350,7 @@ def cutting_warnings(
     Examples
     --------
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
-    The rim is machined later but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
+    The rim is machined later; its hardest layer has 410 HV, above 320 HV: cut it before, temper it, or use carbide.
     """
     limit = check_number(limit_hv, "cutting limit", *CUTTING_HV, "HV")
     hard = {}
@@ -361,10 +361,15 @@ def cutting_warnings(
             hard[zone] = f"{hv:.0f}"
     if not hard:
         return ()
-    is_, comes, it = ("is", "comes", "it") if len(hard) == 1 else ("are", "come", "them")
+    one = len(hard) == 1
+    is_, layer, it = (
+        ("is", "its hardest layer has", "it")
+        if one
+        else ("are", "their hardest layers have", "them")
+    )
     text = (
-        f"The {_listed(hard)} {is_} machined later but {comes} out at {_listed(hard.values())} HV, above "
-        f"{limit:.0f} HV: cut {it} before, temper {it}, or use carbide."
+        f"The {_listed(hard)} {is_} machined later; {layer} {_listed(hard.values())} HV, above {limit:.0f} HV: cut {it} before, "
+        f"temper {it}, or use carbide."
     )
     return (Warn("distortion:hard-to-cut", text),)
 

@@ -192,7 +192,12 @@ class HoselBend:
                 f"For {self.force_limit_n:.0f} N the bar must be {self.bar_length_needed_mm:.0f} mm long."
             )
         if self.bends_at_mm < 0.75 * length:
+            here, neck = self.bench.metal[0, :, 0]
+            gathers = (
+                f": the metal is softest there ({here:.0f} HV, {neck:.0f} HV at the clamp) and the bend gathers; the greater "
+                "the difference, the less the hosel takes in all"
+            )
             lines.append(
-                f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp."
+                f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp{gathers * bool(here < neck - 1.0)}."
             )
         return " ".join(lines)

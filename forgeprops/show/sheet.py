@@ -194,13 +194,14 @@ def _around(route) -> list[tuple[str, str]]:
 
 
 def _zone(zone, shown: Units) -> dict[str, str]:
-    low, high = zone.interval("tensile_mpa")
+    tensile = zone.strength.tensile_mpa, *zone.interval("tensile_mpa")
+    value, low, high = map(shown.from_mpa, map(round, tensile))
     return {
         "name": zone.name,
         "hardness": shown.hardness_text(zone.hardness_hv),
         "range": shown.hardness_text(zone.hardness_low_hv, zone.hardness_high_hv),
         "second": words.second_scale(zone.hardness_hv),
-        "tensile": f"{zone.strength.tensile_mpa:.0f} ({low:.0f} to {high:.0f}) MPa",
+        "tensile": f"{value:.0f} ({low:.0f} to {high:.0f}) {shown.strength}",
         "structure": words.structure(zone.fractions, 1),
     }
 

@@ -127,11 +127,11 @@ class Page(Widget):
         if given:
             self.desk.set(**changes_of(self.desk.job, self.desk.units, given))
         else:
-            self.desk.commit(merge=True)
+            self.desk.commit(merge=True, save=False)  # saved when the slider rests
 
     def _units(self, message) -> None:
         temperature, length, hardness = message["units"]
-        us = {"flow": "gpm", "force": "lbf"} if length == "in" else {}
+        us = {"flow": "gpm", "force": "lbf", "strength": "ksi"} if length == "in" else {}
         self.desk.units = choose_units(
             temperature=temperature, length=length, hardness=hardness, **us, keep=not served()
         )
@@ -270,6 +270,8 @@ class Page(Widget):
             await asyncio.sleep(after_s)
         if turn != self._turn:
             return
+        if self.desk.unsaved:
+            self.desk.save()
         if not self._full:
             self._answer(full=True)
         desk, result, version, tab = self.desk, self._result, self._version, self._tab

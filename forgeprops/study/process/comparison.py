@@ -29,7 +29,7 @@ PREHEATS_C = tuple(float(t) for t in np.arange(_LOW_C, _HIGH_C + 1.0, 25.0))
 _SHOWN = (
     *(f"{zone}_hardness{end}_hv" for zone in ("face", "hosel") for end in ("", "_low", "_high")),
     *("hosel_allowed_deg", "hosel_governed_by", "face_margin"),
-    *("press_effort", "press_force_kn", "flow_stress_mpa", "die_c", "forging_low_c"),
+    *("press_effort", "press_force_kn", "flow_stress_mpa", "forging_c", "forging_low_c"),
     *("quench_start_c", "crack_index", "scale_um"),
     *("press_s", "heads_per_hour", "held_up_by", "water_l"),
 )

@@ -132,7 +132,7 @@ class Window(InWords):
             f"{self.tolerances_held:.1f} times their tolerance ({self.x.tolerance:.3g} "
             f"{self.x.setting.unit}, {self.y.tolerance:.3g} {self.y.setting.unit}) at the same time."
         )
-        warm = {w: self.centre[n] for w, n in (("preheat", "preheat_c"), ("forging", "die_c"), ("quench start", "quench_start_c")) if np.isfinite(self.centre.get(n, np.nan))}  # fmt: skip
+        warm = {w: self.centre[n] for w, n in (("preheat", "preheat_c"), ("forging", "forging_c"), ("quench start", "quench_start_c")) if np.isfinite(self.centre.get(n, np.nan))}  # fmt: skip
         text += f" Temperatures there: {', '.join(f'{w} {t:.0f} °C' for w, t in warm.items())}."
         if self.sure is not None:
             text += (

@@ -328,7 +328,8 @@ def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
     found["face_margin"] = e.face_margin
     found["scale_um"] = e.results.scale_um[:, 0]
     if line is not None:
-        found |= {name: e.press[name] for name in ("die_c", "flow_stress_mpa", "press_force_kn")}
+        found |= {name: e.press[name] for name in ("flow_stress_mpa", "press_force_kn")}
+        found["forging_c"] = e.press["die_c"]
         found["quench_start_c"] = np.where(e.cases.sprayed, e.results.water_on_c[:, 0], np.nan)
         quantities = ("forging_low_c", "crack_index", "bar_force_n")
         found |= {name: e.quantity(name) for name in quantities}

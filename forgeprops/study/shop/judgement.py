@@ -51,10 +51,8 @@ class Judgement(InWords):
 
     @property
     def chance(self) -> float:
-        """That all limits are kept (nan if nothing could be predicted, 1 without limits)."""
-        if not self.results or self.sure is None:
-            return 1.0 if self.results else math.nan
-        return self.sure.chance_right
+        """That all limits are kept (nan if nothing could be predicted)."""
+        return math.nan if self.sure is None else self.sure.chance_right
 
     @property
     def sentence(self) -> str:
@@ -113,15 +111,16 @@ def predicted_words(results, intervals, span) -> str:
     return f"{'; '.join(parts)}."
 
 
-def missed_words(limits: Limits, results, veto: str, chances, chance: float) -> str:
+def missed_words(limits: Limits, results, veto: str, sureness, chance: float) -> str:
     parts = [veto] if veto else []
     for words, name, value, sign in limits.ends():
         if not sign * (results.get(name, math.nan) - value) >= 0.0:
             parts.append(words)
     if parts:
         return f"It misses: {'; '.join(parts)}."
+    chances, sure = sureness
     unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < 1.0]
-    return f"Inside the limits, but not sure enough ({'; '.join(unsure)}; {100 * chance:.0f} % is required)."
+    return f"Inside the limits, but not sure enough: {sure.words} {100 * chance:.0f} % is required ({'; '.join(unsure)})."
 
 
 def moved_words(settings, study: Study) -> str:
