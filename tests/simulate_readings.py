@@ -51,7 +51,7 @@ def truth(result, z, random, heads):
     shares = np.sqrt(np.clip(list(e.doubted), 0, 1))
     off = sum(z[COMMON.index(n)] * s for n, s in zip(names, shares, strict=True))
     e = dataclasses.replace(e, results=e.results.moved(off * e.sd_hv))
-    pull = e.quantity("bar_force_n") * (1.0 + _PULL_SD * z[COMMON.index("pull")])
+    pull = e.quantity("bar_force_n") * (1.0 + _PULL_SD * z[COMMON.index("strength")])
     return {"face": e.hardness_hv[:, 0], "hosel": e.hardness_hv[:, 4], "bend": pull}
 
 

@@ -12,6 +12,8 @@ from checks import flaw
 
 import forgeprops as fp
 from forgeprops.__main__ import main
+from forgeprops.command_line.job import job_from
+from forgeprops.command_line.options import SETTINGS, parser
 from forgeprops.inputs.settings import settings
 
 
@@ -52,8 +54,10 @@ def test_the_two_grades_of_the_first_question(said):
     assert one["hosel"]["allowed_deg"] < two["hosel"]["allowed_deg"]
     text = " ".join(said("--grade", "4130", "--details").split())
     # the water in the units of the shop, the steel's own numbers, what the furnace made
-    for words in "martensite|°|±|L/min on|mL in 10 s|2 s after the press|ideal diameter| Ms |grain ASTM".split(
-        "|"
+    for words in (
+        "martensite|°|L/min on|mL in 10 s|2 s after the press|ideal diameter| Ms |grain ASTM".split(
+            "|"
+        )
     ):
         assert words in text, words
 
@@ -64,6 +68,17 @@ def test_temper_is_that_of_the_route(said):
     )
     route = fp.Route(later=(fp.Temper(600, 3600), fp.Temper(200, 5400)))
     assert found == as_json(fp.estimate("4140", "mid-iron", route))
+
+
+def test_later_heats_keep_the_order_typed_and_a_heat_undone_is_named():
+    typed = ["--normalise", "890:30min", "--temper", "600:1h", "--torch", "680:10min"]
+    for first, kinds in ((0, "NTL"), (2, "TLN"), (4, "LNT")):
+        words = typed[first:] + typed[:first]
+        options = parser().parse_args(words)
+        job = job_from(options, fp.grade("4130"))
+        assert "".join(type(heat).__name__[0] for heat in job.route.later) == kinds
+        (note,) = (w.text for w in fp.estimate(job).warnings if w.code == "normalised")
+        assert ("undoes the heats before it" in note) == (first != 0)
 
 
 def test_json_is_valid_complete_and_alone():
@@ -266,3 +281,12 @@ def test_stopped_work_says_so_and_keeps_what_was_finished(capsys, monkeypatch):
     out, err = capsys.readouterr()
     assert out.startswith("first rows\n\nAn estimate") and err.count("\n") == 1
     assert signal.signal(signal.SIGINT, before) is signal.default_int_handler
+
+
+def test_every_setting_listed_is_taken():
+    """At the middle of its range."""
+    for s in SETTINGS:
+        if s.is_number:
+            words = ["--" + s.name.replace("_", "-"), f"{0.5 * (s.low + s.high):g}"]
+            words += ["--quench", "oil bath:60"] * (s.part == "quench")
+            job_from(parser().parse_args(words), fp.grade("4130"))

@@ -144,6 +144,23 @@ def test_toughness_notes():
     assert "plating-bake" in codes("4140") and "plating-bake" not in codes("1020", flux=1.0)
 
 
+def test_every_untempered_zone_is_named():
+    """A bath hardens all zones; a temper of one leaves the other named."""
+    bath = fp.Route(spray=None, quench=(fp.Quench("water bath", duration_s=30.0),))
+    for tempered, named in (
+        ((), {"face", "hosel"}),
+        (("hosel", "neck"), {"face"}),
+        (("face",), {"hosel"}),
+    ):
+        later = (fp.Temper(200, 5400, tempered),) if tempered else ()
+        result = fp.estimate("4140", None, dataclasses.replace(bath, later=later))
+        (text,) = (w.text for w in result.warnings if w.code == "untempered")
+        for zone in ("face", "hosel"):
+            said = f"{zone} ({result.zones[zone].hardness_hv:.0f} HV)" in text
+            assert said == (zone in named)
+        assert ("tempered face without cracks" in text) == ("face" in named)
+
+
 def test_torch_tells_its_temperatures_and_a_temper_above_ac1_is_refused():
     wet, dry = (
         codes("4140", fp.LocalHeat("hosel", peak_c=690, cooled=c)) for c in ("cloth", "air")

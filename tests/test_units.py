@@ -46,6 +46,8 @@ def test_no_other_unit_appears(result, units, other):
     for where, text in pages(result, units).items():
         found = other.search(text)
         assert not found, (where, text[max(found.start() - 60, 0) :][:120])
+        assert ("ksi" in text) == (units == "US")
+        assert not re.search(r"\d ?MPa", text) or units != "US"
     assert max(map(len, result.summary(units).splitlines())) <= 100
     assert len(result.summary(units).splitlines()) <= 25
 

@@ -10,6 +10,7 @@ from forgeprops.answer.doubt import COMMON, SCATTERED, deviates
 from forgeprops.answer.remedy import KINDS, trials
 from forgeprops.answer.verdict import chances, level_of, verdict_of
 from forgeprops.show.sheet import sheet_html
+from forgeprops.strength.tensile import strength
 
 R = fp.Route()
 #: Six heads of a shop, with the level and the cause that a metallurgist expects.
@@ -161,3 +162,29 @@ def test_limits_of_the_line_are_named_as_not_included():
     assert verdict.not_included == ("water per head",)
     assert [s.words for s in verdict.limits] == ["face hardness at least 40 HRC"]
     assert fp.estimate(fp.Job("4130", limits=limits)).limits == limits
+
+
+def test_a_quantity_has_one_range_in_limit_table_sheet_and_json():
+    limited = ("face_tensile_mpa", "hosel_yield_mpa", "hosel_allowed_deg", "face_margin")
+    limits = fp.Limits(
+        **dict(zip(limited, [(1300, None), (400, None), (2, None), (1, None)], strict=True))
+    )
+    result = fp.estimate(fp.grade("4130"), limits=limits)
+    ends = {s.name: (s.low, s.high) for s in result.verdict.limits}
+    text, page, plain = result.summary(), sheet_html(result), result.to_dict()
+    low, high = (f"{end:.0f}" for end in ends["face_tensile_mpa"])
+    assert f"({low}–{high})" in text and f"({low} to {high}) MPa" in page
+    for zone, of in (("face", "tensile"), ("hosel", "yield")):
+        said = [plain["zones"][zone][f"{of}_{end}_mpa"] for end in ("low", "high")]
+        assert said == pytest.approx(ends[f"{zone}_{of}_mpa"], rel=1e-3)
+        z = result.zones[zone]
+        alone = [strength(hv, {k: v for k, v in z.fractions.items() if k != "untransformed"})
+                 for hv in (z.hardness_low_hv, z.hardness_high_hv)]  # fmt: skip
+        inside = [getattr(s, f"{of}_mpa") for s in alone]
+        assert said[0] < inside[0] and inside[1] < said[1]
+    bend, strike = result.hosel, result.face
+    assert ends["hosel_allowed_deg"] == (bend.allowed_deg_low, bend.allowed_deg_high)
+    assert ends["face_margin"] == (strike.margin_low, strike.margin_high)
+    hard = fp.Route(spray=None, quench=(fp.Quench("water bath", duration_s=30.0),))
+    least = min(s.low for s in fp.estimate(fp.grade("4130"), None, hard).verdict.limits)
+    assert least == 0.0

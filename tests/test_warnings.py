@@ -79,3 +79,37 @@ def test_every_code_of_one_case_is_a_code_of_many():
         assert codes == set(filter(None, whole.codes[i].split("; ")))
         assert codes - further == set(filter(None, bare.codes[i].split("; ")))
     assert {"decarburised", "cliff", "idle-water"} & {c for w in whole.codes for c in w.split("; ")}
+
+
+def found(steel, route):
+    result = fp.estimate(steel, None, route)
+    return result, {w.code: w for w in result.warnings}
+
+
+def test_metal_too_cold_to_press_is_a_stop():
+    """Ten seconds in the furnace leave the metal far below 700 °C, where the flow-stress laws end."""
+    result, warned = found("4130", fp.Route().with_(soak_s=10.0))
+    assert warned["too-cold-to-press"].rank == "stop" and result.verdict.level == "out"
+    assert "do not press" in result.details() and "Effort: flow stress" not in result.details()
+    assert "too-cold-to-press" not in found("4130", fp.Route())[1]
+
+
+def test_oil_at_the_flash_point_is_a_stop():
+    for fluid_c, stops in ((200.0, True), (60.0, False)):
+        oil = fp.Quench("oil bath", duration_s=60.0, fluid_c=fluid_c)
+        result, warned = found("4130", fp.Route(spray=None, quench=(oil,)))
+        assert ("oil-at-flash-point" in warned) == stops
+        text = " ".join(result.details().split())
+        assert "in the oil bath it cools" in text and "when the quench starts" in text
+        assert "still air it cools" not in text and "when the spray starts" not in text
+
+
+def test_an_analysis_without_manganese_says_what_is_assumed():
+    _, warned = found(fp.Steel("own", {"C": 0.3}), fp.Route())
+    assert "Mn 0.5 %" in warned["unreported"].text and warned["unreported"].rank == "change"
+    assert "unreported" not in found("4130", fp.Route())[1]
+
+
+def test_the_tempering_law_holds_for_the_manganese_of_4130():
+    _, warned = found("4130", fp.Route(later=(fp.Temper(600.0),)))
+    assert not [code for code in warned if code.startswith("range:tempering")]

@@ -100,8 +100,6 @@ def head_from(given) -> Head:
 def route_from(given) -> Route:
     """A route from a route, None (the default), or settings by their short names; ``spray=None`` for none.
 
-    Examples
-    --------
     >>> route_from({"preheat_c": 900, "spray": None}).spray is None
     True
     """
@@ -117,20 +115,18 @@ def route_from(given) -> Route:
 
 
 def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
-    """The limits of a job: those given, else the default set of its route, and the hosel takes the required change.
+    """The limits of a job: those given, else (None, or no limits at all) the default set of its route.
 
-    Parameters
-    ----------
-    given : Limits or None; None or no limits at all: `Limits.of_route`.
-    bench : By the names of `hosel.bench.Bench`; a change that it names is required of the hosel too.
+    The hosel takes the change that the bench names too, by the names of `hosel.bench.Bench`.
 
-    Examples
-    --------
     >>> print(limits_from(None, Route(spray=None), {"target_lie_deg": 8.0}))
     face margin at the strike at least 1; hosel bend at least 8 °; pull on the bar at most 400 N
     """
-    limits = Limits() if given is None else check_kind(given, Limits, "limits")
-    limits = limits if limits.bounds else Limits.of_route(route)
+    if given is not None and not isinstance(given, Limits):
+        raise InputError(
+            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {shown(given)}."
+        )
+    limits = given if given is not None and given.bounds else Limits.of_route(route)
     bench = bench_options(bench)
     if "target_lie_deg" in bench or "target_loft_deg" in bench:
         limits = limits.at_least("hosel_allowed_deg", Bench(**bench).target_deg)

@@ -91,8 +91,8 @@ class NextMeasurement:
         middle = 0.5 * (self.low + self.high)
         ends = (middle - 0.5 * self.range_then, middle + 0.5 * self.range_then)
         return (
-            f"{self.reading.what}{heads} narrows {self.label} from {self.low:.{d}f} to {self.high:.{d}f}{unit} to a range "
-            f"such as {ends[0]:.{d}f} to {ends[1]:.{d}f}{unit}."
+            f"{self.reading.what}{heads} narrows {self.label} to a range such as {max(ends[0], 0.0):.{d}f} to "
+            f"{ends[1]:.{d}f}{unit}."
         )
 
     def after(self, values, *, taken_as_said: bool) -> tuple[float, float]:

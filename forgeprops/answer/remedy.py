@@ -50,8 +50,6 @@ _SHORT = {"spray_s": "spray"}
 def step_of(name: str) -> float:
     """Step in which a shop sets a setting of the route, in its unit; 0 for what is not set.
 
-    Examples
-    --------
     >>> step_of("preheat_c"), step_of("spray_s"), step_of("soak_s"), step_of("C")
     (5.0, 0.5, 30.0, 0.0)
     """

@@ -46,7 +46,7 @@ class LimitState:
     Attributes
     ----------
     name, words : Quantity, and the limit in words.
-    value, low, high : Middle value and 80 % range over lots.
+    value, low, high : Middle value and 80 % range: that of `Estimate.interval`, else over lots.
     met : By the middle value.
     chance : That the middle head of the lot keeps it.
     """
@@ -224,18 +224,15 @@ class Verdict:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
-        return {
-            "level": self.level,
-            "sentence": self.sentence,
-            "chance_right": round(self.chance_right, 3),
-            "heads_inside": self.heads_inside,
-            "with_doubt": self.with_doubt,
-            "biggest_risk": self.biggest_risk,
-            "limits": [s.to_dict() for s in self.limits],
-            "not_included": list(self.not_included),
-            "remedy": None if self.remedy is None else self.remedy.to_dict(),
-            "measure_next": None if self.measure_next is None else self.measure_next.to_dict(),
-        }
+        names = ("level", "sentence", "chance_right", "heads_inside", "with_doubt", "biggest_risk")
+        found = {name: getattr(self, name) for name in names}
+        found["chance_right"] = round(self.chance_right, 3)
+        found |= {"limits": [s.to_dict() for s in self.limits]}
+        found["not_included"] = list(self.not_included)
+        for name in ("remedy", "measure_next"):
+            part = getattr(self, name)
+            found[name] = None if part is None else part.to_dict()
+        return found
 
 
 @dataclass(frozen=True)
@@ -249,6 +246,11 @@ class ShortVerdict:
     by_quantity: dict[str, float]
     stop: str
     values: dict[str, float]
+
+    @property
+    def words(self) -> str:
+        """Both chances in a sentence."""
+        return f"{100 * self.chance_right:.0f} % that the setting is right, then {self.heads_inside} of 100 heads inside."
 
     @property
     def least(self) -> float:
@@ -289,14 +291,10 @@ def _names(limits: Limits) -> tuple[str, ...]:
 
 
 def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None) -> Verdict:
-    """Verdict of an estimate.
+    """Verdict of an estimate against its own limits or others.
 
-    Parameters
-    ----------
-    result : Estimate
-    limits : Those of the result unless given.
-    like : Of a near case with the same limits, whose responses are taken: first order, and no
-        further engine call.
+    `like` is the verdict of a near case with the same limits, whose responses are taken: first order, and
+    no further engine call.
     """
     limits = result.limits if limits is None else limits
     left = tuple(QUANTITIES[n].label for n in limits.bounds if n not in _KNOWN)
@@ -317,11 +315,8 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
             middle = float(doubt.middle[q, 0])
             met = sign * (middle - value) >= 0.0
             unit = QUANTITIES[name].unit
-            zone = result.zones.get(name.removesuffix("_hardness_hv"))  # its own interval stands
-            ends = low[q], high[q]
-            if zone is not None:
-                ends = zone.hardness_low_hv, zone.hardness_high_hv
-            ends = (float(end) for end in ends)
+            ends = result.interval(name) or (low[q], high[q])  # its own interval stands
+            ends = (max(float(end), 0.0) for end in ends)
             states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
     codes = stops_of((w.code for w in result.warnings), limits)
     stops = tuple(w for w in result.warnings if w.code in codes)

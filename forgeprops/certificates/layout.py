@@ -49,8 +49,6 @@ def _names() -> dict[str, dict[str, str]]:
 def unit_factor(text: str) -> float | None:
     """Factor from a written number to wt%, by the unit in `text`; None if it states none.
 
-    Examples
-    --------
     >>> unit_factor("B (ppm)"), unit_factor("P ×1000"), unit_factor("C x10-2"), unit_factor("Mn")
     (0.0001, 0.001, 0.01, None)
     """
@@ -74,8 +72,6 @@ def _without_units(text: str) -> str:
 def column_of(header) -> Column:
     """What a column with this header holds.
 
-    Examples
-    --------
     >>> column_of("Cr [%]"), column_of("N (ppm)").name, column_of("Schmelze-Nr.").name
     (Column(name='Cr', factor=1.0, offset=0.0, soluble=False), 'N', 'heat')
     >>> column_of("Yield, MPa").name is None

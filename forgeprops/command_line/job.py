@@ -89,21 +89,17 @@ def _heat(text: str, option: str, example: str) -> tuple[float, float, str]:
     return numbers[0], numbers[1] * _SECONDS[unit], rest
 
 
-def _later(options) -> list:
-    """The later heats of the options: tempers, then torches, then normalises, each in the order given."""
+def _later(option: str, text: str):
+    """The later heat of one option."""
     from ..inputs.later import LocalHeat, Normalise, Temper
 
-    found = []
-    for text in options.temper:
-        celsius, seconds, zones = _heat(text, "--temper", "600:1h")
-        found.append(Temper(celsius, seconds, tuple(filter(None, zones.split("+")))))
-    for text in options.torch:
-        celsius, seconds, cooled = _heat(text, "--torch", "680:10min")
-        found.append(LocalHeat("hosel", celsius, seconds, cooled or "cloth"))
-    for text in options.normalise:
-        celsius, seconds, cooled = _heat(text, "--normalise", "890:30min")
-        found.append(Normalise(celsius, seconds, cooled or "single"))
-    return found
+    example = {"--temper": "600:1h", "--torch": "680:10min", "--normalise": "890:30min"}[option]
+    celsius, seconds, rest = _heat(text, option, example)
+    if option == "--temper":
+        return Temper(celsius, seconds, tuple(filter(None, rest.split("+"))))
+    if option == "--torch":
+        return LocalHeat("hosel", celsius, seconds, rest or "cloth")
+    return Normalise(celsius, seconds, rest or "single")
 
 
 def _quench(text: str):
@@ -149,7 +145,8 @@ def job_from(options, steel):
 
     job = load_job(options.job) if options.job else Job()
     route = load_object(options.route, "route", (1,), Route) if options.route else job.route
-    later, quench = _later(options), map(_quench, options.quench)
+    later = (_later(option, text) for option, text in options.later)
+    quench = map(_quench, options.quench)
     more = {"later": (*route.later, *later), "quench": (*route.quench, *quench)}
     route = dataclasses.replace(route, **more)
     changes = {s.name: getattr(options, s.name) for s in SETTINGS}

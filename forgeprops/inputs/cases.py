@@ -110,8 +110,8 @@ class Cases:
         has. None: each its own.
     route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `_CHOICES`,
         settings of the first quench nan without one, "view_factor" nan for "as the surroundings
-        have it"; "has_spray", "has_quench", "normalised", "quenched_before" that and "bath_factor"
-        on the laws of baths.
+        have it"; "has_spray", "has_quench", "normalised", "quenched_before" and
+        "heated_before" that, and "bath_factor" on the laws of baths.
     shop : shape (n,); by `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
         without one.
     later : tuple of tuple of Temper, and `later_of`, shape (n,); distinct lists of later heats and
@@ -149,7 +149,9 @@ class Cases:
         route = route_columns(route_list)
         new = np.array([r is not g for r, g in zip(route_list, as_given, strict=True)])
         wet = np.array([g.hardens_face for g in as_given])
-        route |= {"normalised": new, "quenched_before": new & wet}
+        undone = np.array([len(g.later) > len(r.later) + 1
+                           for r, g in zip(route_list, as_given, strict=True)])  # fmt: skip
+        route |= {"normalised": new, "quenched_before": new & wet, "heated_before": undone}
         shop = _table([_get_shop(s) for s in shop_list], _SHOP)
         if route_of is not None:
             route = {name: column[route_of] for name, column in route.items()}
@@ -335,16 +337,7 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
 
 
 def spread(
-    steel: Steel,
-    head: Head,
-    route: Route,
-    shop: Shop,
-    n: int,
-    *,
-    composition: Mapping[str, np.ndarray] | None = None,
-    dimensions: Mapping[str, np.ndarray] | None = None,
-    settings: Mapping[str, np.ndarray] | None = None,
-    shops: Mapping[str, np.ndarray] | None = None,
+    steel, head, route, shop, n, *, composition=None, dimensions=None, settings=None, shops=None
 ) -> Cases:
     """`n` cases that differ from one case in a few columns, arrays of shape (n,).
 
@@ -372,6 +365,7 @@ def spread(
     columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
     columns["normalised"] = np.full(n, route is not as_given)
     columns["quenched_before"] = columns["normalised"] & as_given.hardens_face
+    columns["heated_before"] = np.full(n, len(as_given.later) > len(route.later) + 1)
     for name, values in (settings or {}).items():
         columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)
     shop_of = {name: np.full(n, float(getattr(shop, name))) for name in _SHOP}

@@ -45,8 +45,6 @@ def _pairs(text: str) -> tuple[list[re.Match], str]:
 def is_composition(text: str) -> bool:
     """Whether a text is a chemistry and not a name: contents with a point, a sign or a unit, or several of them.
 
-    Examples
-    --------
     >>> is_composition("C 0.31 Mn 0.5"), is_composition("0,31 C"), is_composition("C45"), is_composition("S 45 C")
     (True, True, False, False)
     """
@@ -61,8 +59,6 @@ def composition_of(text: str) -> tuple[dict[str, float], dict[str, float], tuple
 
     Elements and contents in any order: "C 0.31 Mn 0.5", "C=0,31; N 70 ppm; Mo <0.01", "0.31C-0.95Cr".
 
-    Examples
-    --------
     >>> composition_of("C=0,31 Cr 0,95 % B 20ppm Mo <0.01")
     ({'C': 0.31, 'Cr': 0.95, 'B': 0.002, 'Mo': 0.005}, {'Mo': 0.0029}, ('Mo is below 0.01 wt%: 0.005 wt% assumed',))
     """
@@ -107,10 +103,8 @@ def content_of(
 ) -> tuple[float | None, list[tuple[str, str]]]:
     """Content in wt% of one cell, None if it cannot be used, and what to report about it.
 
-    Parameters
-    ----------
-    factor : From the written number to wt%; None where no unit is stated.
-    below_limit : {"half", "zero"}; what "<0.01" counts for.
+    `factor` leads from the written number to wt%, None where no unit is stated; "<0.01" counts for
+    `below_limit`, "half" or "zero".
     """
     allowed = ELEMENTS[element]
     bad = "value left out" if element in BESIDE else NOT_USED

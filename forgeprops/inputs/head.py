@@ -48,8 +48,6 @@ def bar_mean_rise_mm2(width_mm, thickness_mm):
     Source: the equation of Saint-Venant torsion, u = torsion constant / (4 × section area); series of Timoshenko & Goodier,
     *Theory of Elasticity*, art. 109, from memory, checked against 0.1406 side⁴ for a square.
 
-    Examples
-    --------
     >>> round(bar_mean_rise_mm2(1.0, 1.0), 5)
     0.03514
     >>> round(bar_mean_rise_mm2(1e4, 3.0), 4)

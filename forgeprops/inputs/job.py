@@ -97,8 +97,6 @@ class Job:
     def id(self) -> str:
         """Eight digits that are the same for the same job: what a sheet is filed under.
 
-        Examples
-        --------
         >>> Job().id == Job("4130").id, Job().id == Job("4130").with_(spray_s=9).id
         (True, False)
         """
@@ -157,13 +155,7 @@ class Job:
         return dataclasses.replace(job, **new)
 
     def value(self, name: str) -> float:
-        """What a number of the job is now.
-
-        Raises
-        ------
-        InputError
-            An unknown name, or a spray setting on a route without spray.
-        """
+        """What a number of the job is now; an InputError says why the job does not have it."""
         what = setting(name)
         if what.group == "route":
             value = self.route.setting(name)

@@ -159,8 +159,6 @@ class Limits:
     def of_route(cls, route: Route) -> Limits:
         """The default set: `hard_thin_face` where the route quenches, else `soft_forged`.
 
-        Examples
-        --------
         >>> from forgeprops.inputs.route import Route
         >>> Limits.of_route(Route()) == Limits.hard_thin_face()
         True
@@ -170,8 +168,6 @@ class Limits:
     def at_least(self, name: str, low: float) -> Limits:
         """The same with a low end of `name` that is no lower than `low`.
 
-        Examples
-        --------
         >>> print(Limits(hosel_allowed_deg=(2.0, 6.0)).at_least("hosel_allowed_deg", 3.5))
         hosel bend 3.5 to 6 °
         """
@@ -180,15 +176,35 @@ class Limits:
             return self
         return Limits(**{**self._as_written(), name: (low, high)})
 
-    def vetoes(self) -> Limits:
-        """Those of `VETOES` that are not limited here; none where there are no limits at all.
+    @property
+    def purpose(self) -> str:
+        """What a default set is for, "hard thin face" or "soft forged head"; "" for limits of one's own.
 
         Examples
         --------
+        >>> Limits.soft_forged().at_least("hosel_allowed_deg", 3.0).purpose, Limits(scale_um=(None, 90)).purpose
+        ('soft forged head', '')
+        """
+        low, _ = self.bounds.get(
+            "hosel_allowed_deg", (None, None)
+        )  # a required change may raise it
+        sets = {"hard thin face": self.hard_thin_face(), "soft forged head": self.soft_forged()}
+        alike = (n for n, s in sets.items() if low and s.at_least("hosel_allowed_deg", low) == self)
+        return next(alike, "")
+
+    @property
+    def title(self) -> str:
+        """The limits with what they are for: "Limits of a hard thin face: face hardness 380 to 520 HV; …"."""
+        of = f" of a {self.purpose}" if self.purpose else ""
+        return f"Limits{of}: {self}."
+
+    def vetoes(self) -> Limits:
+        """Those of `VETOES` that are not limited here.
+
         >>> print(Limits(hosel_allowed_deg=(2.0, None), face_margin=(0.8, None)).vetoes())
         quench-crack index at most 1; lowest forging temperature at least 700 °C
         """
-        return Limits(**{n: p for n, p in VETOES.items() if self.bounds and n not in self.bounds})
+        return Limits(**{n: p for n, p in VETOES.items() if n not in self.bounds})
 
     def saved(self) -> dict:
         """What a file keeps: every limit as it was written."""

@@ -33,8 +33,6 @@ class Spread:
     def sd(self, middle: float) -> float:
         """Standard deviation about a middle, before anything is cut off.
 
-        Examples
-        --------
         >>> Spread("relative", 0.05).sd(12.0), round(Spread("uniform", 3.0).sd(0.0), 3)
         (0.6, 1.732)
         """
@@ -128,8 +126,6 @@ def settings(group: str = "") -> tuple[str, ...]:
 def setting(name: str) -> Setting:
     """Look up a number of a case.
 
-    Examples
-    --------
     >>> setting("flux").label, setting("Cr").unit, setting("face_thickness_mm").group
     ('spray rate', 'wt%', 'head')
     """

@@ -170,8 +170,6 @@ def load_shop(source, filename: str | None = None) -> Shop:
 def shop_or_file(given):
     """The neutral shop for None and the shop of a file for its path; anything else as it is.
 
-    Examples
-    --------
     >>> shop_or_file(None) == Shop()
     True
     """

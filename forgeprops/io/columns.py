@@ -136,8 +136,6 @@ def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
     """Runs of neighbouring row numbers as (first, last).
 
-    Examples
-    --------
     >>> stretches([4, 5, 6, 9])
     [(4, 6), (9, 9)]
     """
@@ -151,22 +149,12 @@ def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
 
 
 def read_rows_of(
-    source,
-    fields: Sequence[Field],
-    what: str,
-    sheet: str | None = None,
-    filename: str | None = None,
-    spread: Callable[[Grid, int], list[Table]] | None = None,
+    source, fields: Sequence[Field], what: str, sheet=None, filename=None, spread=None
 ) -> Rows:
-    """Read a table whose header names the fields.
+    """Read a table whose header names the fields; source, sheet and filename as in `grids.read_grids`.
 
-    Parameters
-    ----------
-    source, sheet, filename : As in `grids.read_grids`.
-    fields : What is required or understood.
-    what : What the file is, for messages ("thermocouple trace").
-    spread : Takes a grid and its likeliest header row apart if they are in another known layout;
-        else no tables.
+    `what` is what the file is, for messages ("thermocouple trace"); `spread` takes a grid and its likeliest
+    header row apart if they are in another known layout.
     """
     known = {key: column for f in reversed(fields) for key, column in f.headers.items()}
 

@@ -25,13 +25,8 @@ class Source:
 def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIMIT_BYTES) -> Source:
     """Take a file by path, as bytes, or from a file chooser, up to a size limit.
 
-    Parameters
-    ----------
-    source : path, bytes-like, mapping or sequence of one mapping; a path; the bytes of a file; or
-        one upload of a file-chooser widget (a mapping with ``name`` and ``content``), also as the
-        one-element tuple the widget's `value` is.
-    filename : Name used in messages when bytes are given.
-    limit_bytes : Largest size accepted.
+    An upload of a file chooser is a mapping with ``name`` and ``content``, also as the one-element tuple
+    that the widget's `value` is; `filename` is what messages call bytes.
 
     References
     ----------
@@ -112,8 +107,6 @@ def decode_text(data: bytes) -> tuple[str, str]:
     valid; else Shift-JIS if that gives words of kana and kanji; else Windows-1252 (Latin-1 with the dashes
     and quotes of office programs).
 
-    Examples
-    --------
     >>> decode_text("Güte;0,21".encode("latin-1"))
     ('Güte;0,21', 'cp1252')
     """

@@ -178,8 +178,6 @@ def safe_cell(value):
 def plain_cell(value):
     """Undo `safe_cell`.
 
-    Examples
-    --------
     >>> plain_cell("'=HYPERLINK(1)"), plain_cell("heat 7")
     ('=HYPERLINK(1)', 'heat 7')
     """

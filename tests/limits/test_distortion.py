@@ -102,7 +102,7 @@ def test_several_hard_edges_make_one_warning():
     hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
     (warning,) = cutting_warnings(hv, ["face", "rim", "body"])
     assert warning.text.startswith(
-        "The face, rim and body are machined later but come out at 380, 330 and 321 HV"
+        "The face, rim and body are machined later; their hardest layers have 380, 330 and 321 HV"
     )
 
 

@@ -8,6 +8,7 @@ from checks import refuses
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+import forgeprops as fp
 from forgeprops.base.cautions import BENCH
 from forgeprops.hosel.bench import LIMITS, force_for_angle
 from forgeprops.hosel.bend import bend_of_head, hosel_bend
@@ -274,6 +275,23 @@ def test_it_bends_first_where_it_is_weak():
     stepped = soft(bored_mm=10)
     assert stepped.bends_at_mm == pytest.approx(10, abs=0.6)  # end of the bore
     assert stepped.allowed_deg < 0.7 * soft().allowed_deg
+
+
+def test_a_hotter_torch_may_allow_less_because_the_bend_gathers_in_the_ring():
+    """Of one hardness the softer hosel takes more; beside its cooled neck the bend gathers, and it takes less."""
+    even, beside, gathered = [], [], []
+    for peak_c in (650.0, 735.0):
+        route = fp.Route(later=fp.LocalHeat(peak_c=peak_c))
+        result = fp.estimate("4140", "mid-iron", route)
+        ring = result.zones["hosel"].strength
+        even.append(bend_of_head(result.head, ring, ring).allowed_deg)
+        beside.append(result.hosel.allowed_deg)
+        strain = result.hosel.along()["outer_strain"]
+        gathered.append(strain[0] / strain[-1])
+        assert "softest there" in result.hosel.words()
+        said = {w.code: w.text for w in result.warnings}["local-heat"]
+        assert "the bend gathers in the ring" in said
+    assert even[1] > even[0] and beside[1] < beside[0] and gathered[1] > gathered[0] > 1.0
 
 
 @pytest.mark.parametrize("name, value, limit", [

@@ -95,7 +95,6 @@ def test_impossible_limits_name_what_to_relax():
 
 
 @pytest.mark.parametrize("arguments, words", [
-    ({}, "nothing is required"),
     ({"limits": 5}, "must be Limits"),
     ({"settings": {}}, "settings must be a mapping .*{}"),
     ({"settings": {"flux": 5}}, "range of flux must be .*5"),
@@ -105,7 +104,7 @@ def test_impossible_limits_name_what_to_relax():
     ({"starts": 0}, "Starts 0"),
 ])  # fmt: skip
 def test_bad_questions_are_refused(arguments, words):
-    given = {"limits": fp.Limits(face_margin=(1, None)), **arguments} if arguments else {}
+    given = {"limits": fp.Limits(face_margin=(1, None)), **arguments}
     refuses(words, fp.choose, "4130", **given)
 
 

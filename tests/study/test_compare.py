@@ -167,9 +167,9 @@ def test_bad_comparisons_are_refused(arguments, words):
 
 def test_forging_temperatures_are_met_by_every_grade():
     found = fp.compare(["1030", "4130"], forgings_c=[850, 900]).table
-    assert found["die_c"].tolist() == pytest.approx([850, 900] * 2, abs=1.5)
-    assert (found["preheat_c"] > found["die_c"] + 10).all()
-    assert (found["quench_start_c"] < found["die_c"]).all()
+    assert found["forging_c"].tolist() == pytest.approx([850, 900] * 2, abs=1.5)
+    assert (found["preheat_c"] > found["forging_c"] + 10).all()
+    assert (found["quench_start_c"] < found["forging_c"]).all()
     refuses("Forging temperature 2000", fp.compare, ["1030"], forgings_c=[2000])
     refuses(
         "shares its furnace", fp.compare, ["1030"], head=["wedge", "mid-iron"], forgings_c=[900]

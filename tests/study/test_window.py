@@ -166,7 +166,7 @@ def test_forging_temperature_is_an_axis_whatever_moves_it(found):
     map_ = fp.window(
         "4130", x=("forging_c", 850, 900, 3), y=("transfer_s", 2, 10, 3), limits=limits
     )
-    assert map_.maps["die_c"] == pytest.approx(np.tile([850, 875, 900], (3, 1)), abs=1.5)
+    assert map_.maps["forging_c"] == pytest.approx(np.tile([850, 875, 900], (3, 1)), abs=1.5)
     assert map_.now["forging_c"] == pytest.approx(fp.estimate(fp.grade("4130")).effort.die_c, abs=1)
     assert set(map_.proposed) == {"preheat_c", "transfer_s"}
     # what is proposed can be set, keeps the limits and is as sure as its own verdict says

@@ -19,8 +19,7 @@ from ...inputs.settings import table
 from ...study.expectation import against_expectation
 from ..sheet import sheet_html, sheet_name
 from . import shop
-from .answer import _force
-from .blocks import number, text
+from .blocks import button, buttons, entry, form, number, table_of, text
 from .desk import Desk
 from .fields import hardness_number
 from .lesson import step_of
@@ -43,19 +42,16 @@ class Tab:
 
 def _bend_facts(u, bend) -> dict:
     rows = [
-        [
-            "metal takes, there and back",
-            f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)",
-        ],
+        ["metal takes, there and back", f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"],
         ["one bend", f"{bend.one_bend_deg:.1f}°"],
         ["by hand on this bar", f"{bend.hand_deg:.1f}°"],
         ["first limit", bend.governed_by],
-    ]
+    ]  # fmt: skip
     if not bend.takes_change:
         rows.append([f"change of {bend.target_deg:.1f}°", "too much: do not bend it so far"])
         return {"kind": "facts", "rows": rows, "name": "bending"}
     sprung = f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)"
-    pull = f"{_force(u, bend.bar_force_n)}, {bend.ease}"
+    pull = f"{u.force_text(bend.bar_force_n)}, {bend.ease}"
     rows += [[f"pull for {bend.target_deg:.1f}°", pull], ["go to, under load", sprung]]
     if bend.bar_length_needed_mm:
         rows.append(["bar needed for the most pull", u.length_text(bend.bar_length_needed_mm)])
@@ -64,39 +60,20 @@ def _bend_facts(u, bend) -> dict:
 
 def _bending(desk: Desk, result, progress) -> list[dict]:
     job, u = desk.job, desk.units
-    now = {
-        "bar_mm": 500.0,
-        "target_lie_deg": 2.0,
-        "target_loft_deg": 0.0,
-        "force_limit_n": 400.0,
-        **job.bench,
-    }
-    form = [number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
+    now = {"bar_mm": 500.0, "target_lie_deg": 2.0, "target_loft_deg": 0.0} | dict(job.bench)
+    fields = [number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
     hv = float(desk.reading_hv or round(result.zones["hosel"].hardness_hv))
-    reading = [
-        {
-            "name": "reading",
-            "label": "hosel hardness, read",
-            "unit": u.hardness,
-            "value": hardness_number(u, hv),
-        }
-    ]
+    reading = entry("reading", "hosel hardness, read", hardness_number(u, hv), u.hardness)
     blocks = [
         _bend_facts(u, result.hosel),
-        {"kind": "form", "fields": form, "act": "bench", "button": "Set"},
+        form("bench", "Set", *fields),
+        form("reading", "Bend by the reading alone", reading),
     ]
-    blocks.append(
-        {"kind": "form", "fields": reading, "act": "reading", "button": "Bend by the reading alone"}
-    )
     if desk.reading_hv:
-        h = job.head.hosel
-        alone = hosel_bend(
-            h.outside_mm, h.bore_mm, h.bend_zone_mm, desk.reading_hv, **dict(job.bench)
-        )
-        blocks += [
-            text(f"By {u.hardness_text(desk.reading_hv)} alone, structure not known:"),
-            _bend_facts(u, alone),
-        ]
+        h, hv = job.head.hosel, desk.reading_hv
+        alone = hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, hv, **dict(job.bench))
+        say = text(f"By {u.hardness_text(hv)} alone, structure not known:")
+        blocks += [say, _bend_facts(u, alone)]
     return [*blocks, *(text(u.text(words), "small") for words in BENCH[:4])]
 
 
@@ -117,68 +94,25 @@ def _later(desk: Desk, result, progress) -> list[dict]:
 
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
-    blocks = []
-    for i, heat in enumerate(job.route.later):
-        kind = (
-            "Temper"
-            if isinstance(heat, Temper)
-            else "Local heat of the hosel"
-            if isinstance(heat, LocalHeat)
-            else "Heat"
-        )
-        words = f"{kind} at {u.temperature_text(heat.temperature_c)}"
-        blocks.append(
-            {
-                "kind": "buttons",
-                "items": [{"label": f"Remove: {words}", "act": "remove", "values": {"at": i}}],
-            }
-        )
-    if not blocks:
-        blocks.append(text("No later heat."))
-    temper = [
-        {"name": "at", "label": "temper at", "unit": u.temperature, "value": t(550)},
-        {"name": "for", "label": "for", "unit": "h", "value": 1},
+    names = {Temper: "Temper", LocalHeat: "Local heat of the hosel"}
+    words = [f"{names.get(type(h), 'Heat')} at {u.temperature_text(h.temperature_c)}" for h in job.route.later]  # fmt: skip
+    blocks = [
+        buttons(button(f"Remove: {w}", "remove", values={"at": i})) for i, w in enumerate(words)
     ]
-    local = [
-        {"name": "at", "label": "heat the hosel to", "unit": u.temperature, "value": t(650)},
-        {"name": "for", "label": "for", "unit": "min", "value": 10},
+    temper = entry("at", "temper at", t(550), u.temperature), entry("for", "for", 1, "h")
+    local = entry("at", "heat the hosel to", t(650), u.temperature), entry("for", "for", 10, "min")
+    hv = u.hardness_text
+    rows = [[z, hv(r.as_quenched_hv), hv(r.hardness_hv)] for z, r in result.zones.items()]
+    blocks = [
+        *(blocks or [text("No later heat.")]),
+        form("temper", "Add", *temper),
+        form("local", "Add", *local),
+        table_of("later", ["zone", "as cooled", "in the end"], rows),
     ]
-    blocks += [
-        {"kind": "form", "fields": temper, "act": "temper", "button": "Add"},
-        {"kind": "form", "fields": local, "act": "local", "button": "Add"},
-    ]
-    rows = [
-        [z, u.hardness_text(r.as_quenched_hv), u.hardness_text(r.hardness_hv)]
-        for z, r in result.zones.items()
-    ]
-    blocks.append(
-        {
-            "kind": "table",
-            "head": ["zone", "as cooled", "in the end"],
-            "rows": rows,
-            "name": "later",
-        }
-    )
     softer = [r for r in soften(result).remedies if r.helps][:4]
-    if softer:
-        rows = [
-            [
-                u.text(r.what),
-                f"{r.allowed_deg:.1f}°",
-                _force(u, r.bar_force_n),
-                u.hardness_text(r.face_hv),
-            ]
-            for r in softer
-        ]
-        blocks.append(
-            {
-                "kind": "table",
-                "head": ["what softens the hosel", "bend", "pull", "face"],
-                "rows": rows,
-                "name": "softer",
-            }
-        )
-    return blocks
+    rows = [[u.text(r.what), f"{r.allowed_deg:.1f}°", u.force_text(r.bar_force_n), hv(r.face_hv)] for r in softer]  # fmt: skip
+    head = ["what softens the hosel", "bend", "pull", "face"]
+    return blocks + ([table_of("softer", head, rows)] if rows else [])
 
 
 def _add(kind):
@@ -211,7 +145,7 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         if s.name.endswith("_hardness_hv"):
             return u.hardness_text(*values)
         if s.name == "bar_force_n":
-            return " to ".join(_force(u, x) for x in values)
+            return " to ".join(u.force_text(x) for x in values)
         return u.text(s.text(*values))
 
     def warned(*ranks):
@@ -226,17 +160,9 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
     blocks = [
         *warned("stop"),
-        text(
-            f"{v.sure}. The first is the model's doubt, common to a lot; the heads are the shop's scatter."
-        ),
-        {
-            "kind": "table",
-            "head": ["limit", "value", "8 of 10 lots", "kept"],
-            "rows": rows,
-            "levels": levels,
-            "name": "limits",
-        },
-    ]
+        text(f"{v.sure}. The first is the model's doubt, common to a lot; the heads are the shop's scatter."),
+        table_of("limits", ["limit", "value", "8 of 10 lots", "kept"], rows, levels=levels),
+    ]  # fmt: skip
     if v.measure_next is not None:
         words, how = u.text(v.measure_next.words), u.text(v.measure_next.reading.how)
         blocks.append(text(f"Measure next: {words} {how[0].upper()}{how[1:]}"))
@@ -246,9 +172,9 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
 
 def _sheet(desk: Desk, result, progress) -> list[dict]:
     page = sheet_html(result, note=desk.kept.get("note", ""), display_units=desk.units)
-    note = {"name": "note", "label": "order, customer", "unit": "", "value": desk.kept.get("note", ""), "text": True}  # fmt: skip
-    form = {"kind": "form", "fields": [note], "act": "note", "button": "Put on the sheet"}
-    return [form, {"kind": "page", "html": page, "name": sheet_name(result)}]
+    note = entry("note", "order, customer", desk.kept.get("note", ""), text=True)
+    page = {"kind": "page", "html": page, "name": sheet_name(result)}
+    return [form("note", "Put on the sheet", note), page]
 
 
 def _set_note(desk: Desk, values: dict) -> None:
@@ -262,7 +188,7 @@ def _limit_words(u, s) -> str:
     if s.name.endswith("_hardness_hv"):
         return f"{q.label} {end} {u.hardness_text(number) if 'HR' not in s.words and 'HB' not in s.words else s.words.split(end)[1].strip()}"
     return (
-        f"{q.label} {end} {_force(u, number)}"
+        f"{q.label} {end} {u.force_text(number)}"
         if s.name == "bar_force_n"
         else re.sub(r" °$", "°", u.text(s.words))
     )
