@@ -242,6 +242,7 @@ class Verdict:
         names = ("level", "sentence", "chance_right", "heads_inside", "with_doubt", "biggest_risk")
         found = {name: getattr(self, name) for name in names}
         found["chance_right"] = round(self.chance_right, 3)
+        found["purpose"] = self.against.purpose
         found |= {"limits": [s.to_dict() for s in self.limits]}
         found["not_included"] = list(self.not_included)
         for name in ("remedy", "measure_next"):
