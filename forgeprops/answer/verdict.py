@@ -42,7 +42,7 @@ _STOPS = {
     "local-heat:hardens": "the torch is too hot for the hosel",
     "hosel:overbent": "the hosel does not take the required change",
     "too-cold-to-press": "the metal is too cold to press",
-    "oil-at-flash-point": "the oil is too hot and may burn",
+    "oil-at-flash-point": "the oil is at its flash point",
 }
 
 

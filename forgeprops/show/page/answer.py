@@ -210,7 +210,12 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     cracks, effort = "quench-crack" in codes, result.effort
     warm = {"overheating", "below-ac1", "range:shida.temperature"} & codes
     doubt = "marginal" if warm or effort.relative > HARD_TO_PRESS else "good"
-    forge = _worst(["out" if "burning" in codes else doubt, _level(by_name["forging_low_c"])])
+    forge = _worst(
+        [
+            "out" if {"burning", "too-cold-to-press"} & codes else doubt,
+            _level(by_name["forging_low_c"]),
+        ]
+    )
     die, crack = units.temperature_text(effort.die_c), by_name["crack_index"]
     said = "may crack in the spray" if cracks else "no crack warning"
     if crack:
@@ -235,7 +240,6 @@ _WORDS = {
     ("bar_force_n", -1): ("pull too heavy", "the hosel takes too heavy a pull", "the pull may be too heavy"),
     ("face_margin", 1): ("too weak", "the face is too weak for the strike", "the face may be too weak for the strike"),
 }  # fmt: skip
-#: A warning that says stop → cause.
 
 
 def _words(s: LimitState) -> tuple[str, str, str]:
