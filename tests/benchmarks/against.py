@@ -122,14 +122,10 @@ class Tree:
     """A process that runs the sections with the package of one folder."""
 
     def __init__(self, folder):
-        self._process = subprocess.Popen(
-            [sys.executable, __file__, "--serve"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-            cwd=folder,
-            env={**os.environ, "PYTHONPATH": str(folder)},
-        )
+        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
+        bare = {**os.environ, "PYTHONPATH": str(folder)}
+        command = [sys.executable, __file__, "--serve"]
+        self._process = subprocess.Popen(command, cwd=folder, env=bare, **pipes)
         loaded = json.loads(self._process.stdout.readline())
         assert Path(loaded).is_relative_to(folder), f"{loaded} is not in {folder}"
 
@@ -157,11 +153,8 @@ def compare(commit, tell, share=1.0, rounds=3):
     rounds : int
         Turns of each tree.
     """
-    archive = subprocess.run(
-        ["git", "-C", str(ROOT), "archive", commit, "forgeprops", "data"],
-        capture_output=True,
-        check=True,
-    )
+    command = ["git", "-C", str(ROOT), "archive", commit, "forgeprops", "data"]
+    archive = subprocess.run(command, capture_output=True, check=True)
     with tempfile.TemporaryDirectory() as folder:
         folder = Path(folder).resolve()
         with tarfile.open(fileobj=io.BytesIO(archive.stdout)) as tar:

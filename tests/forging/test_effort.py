@@ -53,10 +53,8 @@ def test_carbon_steel_laws_agree_within_a_fifth():
 
 
 def test_chromium_coefficient_reproduces_the_measured_steel():
-    steel = Steel(
-        "measured",
-        {"C": 0.30, "Mn": 0.89, "Mo": 0.52, "Si": 0.34, "Ni": 0.68, "Cr": 1.86, "Cu": 0.17},
-    )
+    wt = {"C": 0.30, "Mn": 0.89, "Mo": 0.52, "Si": 0.34, "Ni": 0.68, "Cr": 1.86, "Cu": 0.17}
+    steel = Steel("measured", wt)
     # 1050 °C built in (geometric mean over strain and rate of two carbon references); hotter is a check
     for t, tolerance in ((1050.0, 0.08), (1100.0, 0.08), (1150.0, 0.11)):
         expected = laws.hensel_spittel_mpa("CrMo", t, 0.2, 2.0)

@@ -45,18 +45,10 @@ def test_every_element_raises_hardenability(element):
 
 
 def test_branches_nearly_meet():
-    for element, at in (
-        ("C", 0.39),
-        ("C", 0.55),
-        ("C", 0.65),
-        ("C", 0.75),
-        ("Mn", 1.20),
-        ("Ni", 1.5),
-    ):
-        below, above = (
-            ideal_diameter_factors(_contents(**{element: at + step}))[element]
-            for step in (-1e-9, 1e-9)
-        )
+    joins = ("C", 0.39), ("C", 0.55), ("C", 0.65), ("C", 0.75), ("Mn", 1.20), ("Ni", 1.5)
+    for element, at in joins:
+        ends = (_contents(**{element: at + step}) for step in (-1e-9, 1e-9))
+        below, above = (ideal_diameter_factors(end)[element] for end in ends)
         assert above == pytest.approx(below, rel=0.011), (element, at)
 
 
@@ -97,12 +89,8 @@ def test_residuals_matter():
 
 def test_warnings():
     assert ideal_diameter_warnings(grade("4130")) == ()
-    codes = [
-        w.code
-        for w in ideal_diameter_warnings(
-            Steel("odd", {"C": 1.0, "Mo": 1.0, "B": 0.002, "Ti": 0.0, "N": 0.008})
-        )
-    ]
+    odd = Steel("odd", {"C": 1.0, "Mo": 1.0, "B": 0.002, "Ti": 0.0, "N": 0.008})
+    codes = [w.code for w in ideal_diameter_warnings(odd)]
     assert codes == ["range:ideal_diameter.C", "range:ideal_diameter.Mo", "ideal_diameter:boron"]
     coarse = Steel("coarse", {"C": 0.3}, grain_size_astm=1.0)
     (warning,) = ideal_diameter_warnings(coarse, grain_size=True)

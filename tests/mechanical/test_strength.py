@@ -83,13 +83,7 @@ def test_single_equals_batch_and_blend_has_no_jumps():
         one = strength(240.0, {"ferrite": 1 - x, "bainite": 0.6 * x, "martensite": 0.4 * x})
         for name, values in many.items():
             assert getattr(one, name) == pytest.approx(values[i], rel=1e-12), name
-    for name in (
-        "yield_mpa",
-        "tensile_mpa",
-        "uniform_elongation",
-        "elongation",
-        "reduction_of_area",
-    ):
+    for name in "yield_mpa tensile_mpa uniform_elongation elongation reduction_of_area".split():
         steps = np.abs(np.diff(many[name]))
         assert steps.max() < 0.03 * many[name].mean(), name
     assert many["yield_plateau_strain"][0] == 0.015 and many["yield_plateau_strain"][-1] == 0.0
@@ -183,11 +177,8 @@ def test_stated_range_holds_four_fifths_of_the_handbook_bars(branch, quantity):
 
 def test_tensile_strength_of_normalised_bars_from_computed_hardness_has_no_bias():
     """Nine grades, 25 mm, hardness, structure and strength all calculated: within 3 % on average."""
-    rows = [
-        r
-        for r in read_rows("validation/handbook_properties.csv")
-        if r["condition"].startswith("normalised ")
-    ]
+    rows = read_rows("validation/handbook_properties.csv")
+    rows = [r for r in rows if r["condition"].startswith("normalised ")]
     ratio = []
     for r in rows:
         hot_c = float(r["condition"].removeprefix("normalised ").removesuffix("C"))

@@ -124,10 +124,7 @@ def test_what_a_wait_costs_after_a_slow_press_on_cold_dies():
     assert ferrite("4130", 5.0) < 0.01
 
 
-@pytest.mark.parametrize(
-    ("ms", "perfect", "with_h"),
-    [(10, 35, 5), (20, 49, 11), (50, 78, 27), (100, 110, 55), (300, 190, 165)],
-)
+@pytest.mark.parametrize("ms, perfect, with_h", [(10, 35, 5), (20, 49, 11), (50, 78, 27), (100, 110, 55), (300, 190, 165)])  # fmt: skip
 def test_chill_of_a_3_5_mm_section_one_side(ms, perfect, with_h):
     """Printed upper bounds: perfect contact, and linear estimate with 10 kW/(m² K); T 1150/200 °C."""
     t = ms * 1e-3

@@ -101,11 +101,7 @@ def test_an_own_table_is_followed_and_checked():
 
     at = np.interp([300.0, 700.0, 900.0], MEDIUM_C, loss) / (np.array([300.0, 700.0, 900.0]) - 30.0)
     assert at == pytest.approx([1500.0, 1500.0, 500.0], rel=0.02)
-    for wrong in (
-        (),
-        ((100.0, 500.0),),
-        ((500.0, 1.0), (100.0, 2.0)),
-        ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0)),
-    ):
+    falling, wide = ((500.0, 1.0), (100.0, 2.0)), ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0))
+    for wrong in ((), ((100.0, 500.0),), falling, wide):
         refuses("table", Quench, "own bath", table=wrong)
     refuses("burns or fumes", Quench, "oil spray")

@@ -94,9 +94,5 @@ def test_warnings_outside_the_law():
     assert spray_warnings(10.0, 20.0, 800.0) == ()
     assert spray_warnings(0.0) == ()
     codes = {w.code for w in spray_warnings(1.0, 80.0, 1150.0)}
-    assert codes == {
-        "range:thermal.spray_flux",
-        "range:thermal.spray_water",
-        "range:thermal.spray_surface",
-    }
+    assert codes == {f"range:thermal.spray_{name}" for name in ("flux", "water", "surface")}
     assert "3 to 30 kg/(m² s)" in str(spray_warnings(40.0)[0])

@@ -46,10 +46,8 @@ def test_carbon_of_austenite_closes_the_balance():
 def test_carbon_of_austenite_follows_the_boundary():
     # at equilibrium above the three-phase interval the austenite sits on its own boundary
     ac1, ac3, carbon = 740.0, 810.0, 0.30
-    c = [
-        a.austenite_carbon(a.austenite_equilibrium(t, ac1, ac3, carbon), carbon)
-        for t in range(756, 811)
-    ]
+    shares = [a.austenite_equilibrium(t, ac1, ac3, carbon) for t in range(756, 811)]
+    c = [a.austenite_carbon(share, carbon) for share in shares]
     assert np.all(np.diff(c) <= 1e-9) and c[-1] == pytest.approx(carbon)
 
 

@@ -30,10 +30,8 @@ def test_residual_chromium_of_plain_steel_counts_for_little():
     # pearlite rate goes with 2^(0.32 G); all carbides of a 1045 with 0.08 % Cr left
     plain = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.46, 0.08, 0.02))
     chromoly = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.40, 0.95, 0.20))
-    faster = [
-        2.0 ** (0.32 * (a.astm_from_diameter(d) - a.astm_from_diameter(20.0)))
-        for d in (plain, chromoly)
-    ]
+    usual = a.astm_from_diameter(20.0)
+    faster = [2.0 ** (0.32 * (a.astm_from_diameter(d) - usual)) for d in (plain, chromoly)]
     assert faster[0] < 2.0 < faster[1]
 
 

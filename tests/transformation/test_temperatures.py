@@ -28,10 +28,8 @@ MID = {
 
 def measured_ms():
     rows = read_rows("measured/martensite_start.csv")
-    comp = {
-        s: np.array([float(r[s]) for r in rows])
-        for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
-    }
+    elements = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
+    comp = {s: np.array([float(r[s]) for r in rows]) for s in elements}
     grain = np.array([float(r["grain_um"] or 25.0) for r in rows])
     return comp, grain, np.array([float(r["ms_c"]) for r in rows])
 
@@ -64,10 +62,9 @@ def test_own_ms_beats_every_published_formula_on_the_measured_steels():
 
 
 def test_validation_table_says_what_the_readme_may_say():
-    rows = {
-        (r["quantity"], r["scope"], r["method"], "unknown" in r["validation"]): r
-        for r in read_rows("validation/start_temperature_validation.csv")
-    }
+    rows = read_rows("validation/start_temperature_validation.csv")
+    names = ("quantity", "scope", "method")
+    rows = {(*(r[n] for n in names), "unknown" in r["validation"]): r for r in rows}
     assert float(rows["ms", "all rows", "own", True]["mean_absolute_error_c"]) <= 16.0
     assert float(rows["bs", "Si < 0.6", "own", True]["mean_absolute_error_c"]) <= 17.5
     # refitting by hand must give the committed table: the share of rows is checked here
@@ -138,12 +135,8 @@ def test_summary_of_a_steel_orders_and_warns():
 
 
 def test_unknown_method_is_named():
-    refuses(
-        "method for Ms 'andrew' is unknown; did you mean 'andrews'",
-        martensite_start_c,
-        MID["1020"],
-        method="andrew",
-    )
+    words = "method for Ms 'andrew' is unknown; did you mean 'andrews'"
+    refuses(words, martensite_start_c, MID["1020"], method="andrew")
 
 
 #: Every formula at one steel that holds every element any of them names: a slip in one coefficient moves its value.
