@@ -21,36 +21,13 @@ import forgeprops as fp
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
-from first_library import GRADES, HEADS  # noqa: E402
+from first_library import ordinary  # noqa: E402
 
 LIMITS = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None))
 
 
 def different(n, seed=1):
-    """`n` different cases: every grade about its middle, three heads of any face, routes of any useful setting."""
-    rng = np.random.default_rng(seed)
-    grades, base = [fp.grade(g) for g in GRADES], [fp.head(h) for h in HEADS]
-    steels, parts, routes = [], [], []
-    for i in range(n):
-        grade = grades[i % len(grades)]
-        steels.append(
-            fp.Steel(
-                f"heat {i}",
-                {e: c * (1.0 + 0.04 * rng.standard_normal()) for e, c in grade.composition.items()},
-            )
-        )
-        parts.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
-        routes.append(
-            fp.Route().with_(
-                preheat_c=850 + 170 * rng.random(),
-                flux=3 + 15 * rng.random(),
-                delay_s=1 + 4 * rng.random(),
-                spray_s=4 + 10 * rng.random(),
-                water_c=15 + 20 * rng.random(),
-                transfer_s=2 + 4 * rng.random(),
-            )
-        )
-    return steels, parts, routes
+    return ordinary(n, seed)
 
 
 # Each section returns the work to time and the number of cases in it, for a share of the full number.
