@@ -74,15 +74,8 @@ class Units:
 
     @classmethod
     def of(cls, units) -> Units:
-        """Units as a person writes them: None or "SI", "US", "°F, in, HRC", or `Units`.
+        """Units as a person writes them: None or "SI", "US", "°F, in, HRC", or `Units`; one of each kind.
 
-        Raises
-        ------
-        InputError
-            A unit that is not offered, or two of one kind.
-
-        Examples
-        --------
         >>> Units.of("F in HB").hardness
         'HB'
         """

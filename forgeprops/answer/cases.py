@@ -115,15 +115,10 @@ def route_from(given) -> Route:
 
 
 def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
-    """The limits of a job: those given, else the default set of its route, and the hosel takes the required change.
+    """The limits of a job: those given, else (None, or no limits at all) the default set of its route.
 
-    Parameters
-    ----------
-    given : Limits or None; None or no limits at all: `Limits.of_route`.
-    bench : By the names of `hosel.bench.Bench`; a change that it names is required of the hosel too.
+    The hosel takes the change that the bench names too, by the names of `hosel.bench.Bench`.
 
-    Examples
-    --------
     >>> print(limits_from(None, Route(spray=None), {"target_lie_deg": 8.0}))
     face margin at the strike at least 1; hosel bend at least 8 °; pull on the bar at most 400 N
     """

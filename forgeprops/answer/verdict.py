@@ -291,14 +291,10 @@ def _names(limits: Limits) -> tuple[str, ...]:
 
 
 def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None) -> Verdict:
-    """Verdict of an estimate.
+    """Verdict of an estimate against its own limits or others.
 
-    Parameters
-    ----------
-    result : Estimate
-    limits : Those of the result unless given.
-    like : Of a near case with the same limits, whose responses are taken: first order, and no
-        further engine call.
+    `like` is the verdict of a near case with the same limits, whose responses are taken: first order, and
+    no further engine call.
     """
     limits = result.limits if limits is None else limits
     left = tuple(QUANTITIES[n].label for n in limits.bounds if n not in _KNOWN)

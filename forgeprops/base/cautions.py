@@ -33,12 +33,7 @@ CAUTIONS = tuple(
 
 
 def beside(bend: bool = True) -> list[str]:
-    """Cautions as sentences, for JSON and for lists on a page.
-
-    Parameters
-    ----------
-    bend : With those that stand beside every bend allowance.
-    """
+    """Cautions as sentences, for JSON and for lists on a page; with `bend` those beside every bend allowance."""
     return [*(f"{danger}: {text}" for danger, text in CAUTIONS), *(BENCH if bend else ())]
 
 

@@ -46,15 +46,8 @@ def check_kind(value, kind: type, name: str, where: str = ""):
 
 
 def check_list(value, name: str, form: str = "a list", count: int | None = None) -> tuple:
-    """Return the items of a list, tuple, array or other iterable as a tuple; otherwise raise.
+    """Return the items of a list, tuple, array or other iterable, of `count` items if given; otherwise raise.
 
-    Parameters
-    ----------
-    form : What messages say it must be.
-    count : So many items.
-
-    Examples
-    --------
     >>> check_list(5, "axis", "(low, high)", 2)
     Traceback (most recent call last):
     ...
@@ -116,18 +109,11 @@ def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
 
 
 def check_number(value, name: str, low: float, high: float, unit="", where="") -> float:
-    """Return `value` as a float if it is a finite number in ``[low, high]``.
+    """Return `value` as a float if it is a finite number in ``[low, high]``; otherwise raise.
 
-    Parameters
-    ----------
-    value : object; what the user gave.
-    name : What the user calls it ("preheat temperature").
-    low, high : Allowed interval, both ends included; ``math.inf`` for "no limit".
-    unit : Unit shown in the message.
-    where : Where it came from ("certs.csv, row 4, column Cr").
+    `name` is what the user calls it ("preheat temperature"), ``math.inf`` an end for "no limit", `where`
+    the place that it came from ("certs.csv, row 4, column Cr").
 
-    Examples
-    --------
     >>> check_number(930, "preheat temperature", 20, 1300, "°C")
     930.0
     >>> check_number(-5, "spray flux", 0, 100, "kg/(m² s)")

@@ -275,15 +275,9 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
     *Thermal*: the greatest difference of back and front surface while the back is above 600 °C and the front
     below.  Without ``back_c``, twice mean less front surface, as in a parabola.
 
-    Parameters
-    ----------
-    head : forgeprops.head.Head
-    face : zone result; with ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``,
-        ``front_c`` and, if known, ``layer_fractions`` and ``back_c``.
-    carbon_pct : wt%.
-    neck : zone result; the same of the neck: overspray on its front side turns the hosel, which
-        moves the loft.
-    **options : As in `face_bow`.
+    `face` and `neck` are results of zones with ``layers_hv`` (Gauss–Lobatto points, front to back),
+    ``temperature_c``, ``front_c`` and, if known, ``layer_fractions`` and ``back_c``; overspray on the
+    front of the neck turns the hosel, which moves the loft.  Carbon in wt%, options as in `face_bow`.
     """
     given = {"layers": _layer_strains(face, carbon_pct), "difference_c": _difference_c(face)}
     if neck is not None:

@@ -146,12 +146,9 @@ def _by_place(faces: Faces, bending: _Bending, takes, dent, thickness):
 def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.ndarray]:
     """Margin of many faces at the strike, each array of shape (n,) unless noted.
 
-    Returns
-    -------
-    dict
-        "margin" (load over strike that half the faces take), "location" (index into `LOCATIONS`), "by_place"
-        (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm", "contact_s", "dent_slow" (dent
-        margin without the rise of yield with strain rate).
+    "margin" (load over strike that half the faces take), "location" (index into `LOCATIONS`), "by_place"
+    (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm", "dent_slow" (dent margin without
+    the rise of yield with strain rate).
     """
     strike = strike or Strike()
     bending, t = _Bending.of(faces, strike), faces.thickness_mm
@@ -167,9 +164,7 @@ def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.n
 def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
     """Margin with its 80 % interval: its assumptions moved one at a time, root sum of squares; shape (3, n).
 
-    Parameters
-    ----------
-    spread_hv : shape (n,); standard deviation of the hardness.
+    `spread_hv`, shape (n,), is the standard deviation of the hardness.
     """
     step = Z80 * np.asarray(spread_hv, dtype=float)
     softer, harder = faces.moved(-step), faces.moved(step)
@@ -229,12 +224,8 @@ def _least_thickness(faces: Faces, strike: Strike, wanted):
 def core_hv(layers):
     """Mean hardness weighed by the distance from mid-thickness, HV: what carries plastic bending.
 
-    Parameters
-    ----------
-    layers : array_like; layers of equal thickness on the last axis.
+    Layers of equal thickness stand on the last axis.
 
-    Examples
-    --------
     >>> float(core_hv([300.0, 100.0, 100.0, 300.0]))
     250.0
     """
@@ -247,12 +238,8 @@ def core_hv(layers):
 def layers_of_faces(points_hv, kept):
     """Hardness through the finished thickness, front to back, HV, shape (n, layers).
 
-    The recess is milled from the back, so the finished face keeps the front of the forged thickness.
-
-    Parameters
-    ----------
-    points_hv : shape (n, points); gauss–Lobatto points through the forged thickness, front to back.
-    kept : shape (n,); finished over forged thickness.
+    The recess is milled from the back, so the finished face keeps the front of the forged thickness, the
+    share `kept` of it; `points_hv` are Gauss–Lobatto points through the forged thickness.
     """
     from ..engine.section import lobatto
 

@@ -158,13 +158,7 @@ def _reference() -> Steel:
 
 
 def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: int = 0) -> Effort:
-    """What the press has to do for one case, with the band of the laws.
-
-    Parameters
-    ----------
-    die_c : shape (n, 5)
-    press : From `press_columns`.
-    """
+    """What the press has to do for one case, with the band of the laws; `press` is from `press_columns`."""
     strain, rate = float(press["strain"][case]), float(press["rate_per_s"][case])
     weight, here = press["area_mm2"][case], die_c[case]
     stress = flow_stress(steel, here, strain, rate)
@@ -180,15 +174,8 @@ def hotter_for_reference(
 ) -> Hotter | None:
     """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
 
-    Parameters
-    ----------
-    die_c : Metal temperature in the die, °C.
-    strain, rate_per_s : See `least_press`.
-
-    Returns
-    -------
-    Hotter or None
-        None outside 700-1300 °C, where the laws do not reach.
+    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not
+    reach.
     """
     if not 700.0 <= die_c <= 1300.0:
         return None

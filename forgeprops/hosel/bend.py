@@ -141,16 +141,10 @@ def hosel_bend(
 
 
 def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
-    """`hosel_bend` of a head from the strengths of its hosel and neck zones.
+    """`hosel_bend` of a head from the strengths of its hosel and neck zones, on a bench as in `hosel_bend`.
 
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
-
-    Parameters
-    ----------
-    head : forgeprops.head.Head
-    hosel, neck : Of the two zones.
-    **bench : As in `hosel_bend`.
     """
     h = head.hosel
     share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
@@ -167,13 +161,7 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
 
 
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
-    """The case, other bend zones, and the case with one assumption moved by its 80 % half-range, either way.
-
-    Returns
-    -------
-    hosels : Hosels
-    cold, scatter : array, shape (n, 1)
-    """
+    """The case, other bend zones, and the case with one assumption moved by its 80 % half-range, either way."""
     ends, skip = (here, neck), 1 + len(LENGTHS_MM)
     metal = np.stack([metal_of(m) for m in ends])
     se = np.array([[m.yield_se_mpa, m.tensile_se_mpa, m.reduction_of_area_se] for m in ends])

@@ -147,9 +147,7 @@ class HoselBend:
     def along(self, degrees: float | None = None, points: int = 41) -> dict[str, np.ndarray]:
         """Section, moment, curvature and strain along the bend zone under the load that leaves `degrees`.
 
-        Parameters
-        ----------
-        degrees : Permanent change; None: the allowed one.
+        None: the allowed bend.
         """
         angle = self.allowed_deg
         if degrees is not None:

@@ -103,10 +103,8 @@ def content_of(
 ) -> tuple[float | None, list[tuple[str, str]]]:
     """Content in wt% of one cell, None if it cannot be used, and what to report about it.
 
-    Parameters
-    ----------
-    factor : From the written number to wt%; None where no unit is stated.
-    below_limit : {"half", "zero"}; what "<0.01" counts for.
+    `factor` leads from the written number to wt%, None where no unit is stated; "<0.01" counts for
+    `below_limit`, "half" or "zero".
     """
     allowed = ELEMENTS[element]
     bad = "value left out" if element in BESIDE else NOT_USED

@@ -154,15 +154,10 @@ def grade(name: str) -> Steel:
 def steel_of(given, name: str = "steel") -> Steel:
     """A steel from whatever names one: the one place where every function that takes a steel reads it.
 
-    Parameters
-    ----------
-    given : Steel, str, mapping or heat of a certificate; a grade ("4130", "42CrMo4", "1.1191",
-        "SCM420"), a typed chemistry ("C 0.31 Mn 0.5 B 20 ppm Mo <0.01", wt% unless said), both
-        ("4130 with B 0.002 Ti 0.03"), contents in wt%, or the arguments of `Steel`.
-    name : What messages call it.
+    A Steel, a grade ("4130", "42CrMo4", "1.1191", "SCM420"), a typed chemistry ("C 0.31 Mn 0.5 B 20 ppm
+    Mo <0.01", wt% unless said), both ("4130 with B 0.002 Ti 0.03"), contents in wt%, the arguments of
+    `Steel`, or the heat of a certificate.
 
-    Examples
-    --------
     >>> steel_of("C 0.31 Mn 0.5 Cr 0.95 Mo 0.2").get("Cr"), steel_of("4130 with B 0.002 Ti 0.03").get("Mo")
     (0.95, 0.2)
     >>> steel_of("431")

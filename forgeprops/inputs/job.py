@@ -155,13 +155,7 @@ class Job:
         return dataclasses.replace(job, **new)
 
     def value(self, name: str) -> float:
-        """What a number of the job is now.
-
-        Raises
-        ------
-        InputError
-            An unknown name, or a spray setting on a route without spray.
-        """
+        """What a number of the job is now; an InputError says why the job does not have it."""
         what = setting(name)
         if what.group == "route":
             value = self.route.setting(name)

@@ -63,15 +63,9 @@ _NUMBER = re.compile(
 def read_number(value, percent: bool = False, decimal: str | None = None) -> Reading:
     """Read the number in a cell, or say what stands there instead.
 
-    Parameters
-    ----------
-    value : object; cell value.
-    percent : The cell's number format is a percentage.
-    decimal : {",", ".", None}; the file's decimal mark if known (see `decimal_mark`); decides what
-        "1,200" means.
+    `percent` says that the cell's number format is a percentage; the file's decimal mark, if known (see
+    `decimal_mark`), decides what "1,200" means.
 
-    Examples
-    --------
     >>> read_number("< 0,010 %")
     Reading(kind='below', value=0.01, unit='%', remark='')
     >>> read_number("n.d.").kind, read_number("O.21").kind

@@ -151,15 +151,10 @@ def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
 def read_rows_of(
     source, fields: Sequence[Field], what: str, sheet=None, filename=None, spread=None
 ) -> Rows:
-    """Read a table whose header names the fields.
+    """Read a table whose header names the fields; source, sheet and filename as in `grids.read_grids`.
 
-    Parameters
-    ----------
-    source, sheet, filename : As in `grids.read_grids`.
-    fields : What is required or understood.
-    what : What the file is, for messages ("thermocouple trace").
-    spread : Takes a grid and its likeliest header row apart if they are in another known layout;
-        else no tables.
+    `what` is what the file is, for messages ("thermocouple trace"); `spread` takes a grid and its likeliest
+    header row apart if they are in another known layout.
     """
     known = {key: column for f in reversed(fields) for key, column in f.headers.items()}
 

@@ -118,20 +118,11 @@ def decimal_mark(grid: Grid) -> str | None:
 
 
 def read_grids(source, filename=None, sheet=None, score=None, most_cells=CELL_LIMIT) -> list[Grid]:
-    """Read a CSV or XLSX file as grids, one per visible sheet.
+    """Read a CSV or XLSX file as grids, one per visible sheet, or of one named sheet (which may be hidden).
 
-    Parameters
-    ----------
-    source, filename : As in `reading.read_source`.
-    sheet : Read this sheet only (it may be hidden).
-    score : Tells how much a list of rows looks like what the caller wants; picks the delimiter of a
-        CSV file.
-    most_cells : A text file with more cells is refused before it is split.
-
-    Returns
-    -------
-    list of Grid
-        At least one; what was met on the way is in each grid's `problems`.
+    `score` tells how much a list of rows looks like what the caller wants and picks the delimiter of a CSV
+    file; a text file of more than `most_cells` is refused before it is split.  What was met on the way is
+    in each grid's `problems`.
     """
     if sheet is not None:
         check_kind(sheet, str, "sheet")

@@ -25,13 +25,8 @@ class Source:
 def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIMIT_BYTES) -> Source:
     """Take a file by path, as bytes, or from a file chooser, up to a size limit.
 
-    Parameters
-    ----------
-    source : path, bytes-like, mapping or sequence of one mapping; a path; the bytes of a file; or
-        one upload of a file-chooser widget (a mapping with ``name`` and ``content``), also as the
-        one-element tuple the widget's `value` is.
-    filename : Name used in messages when bytes are given.
-    limit_bytes : Largest size accepted.
+    An upload of a file chooser is a mapping with ``name`` and ``content``, also as the one-element tuple
+    that the widget's `value` is; `filename` is what messages call bytes.
 
     References
     ----------

@@ -118,14 +118,8 @@ def _same_file(handle: int, path: Path) -> bool:
 def writing(path, overwrite: bool = False) -> Iterator[Path]:
     """Write a file whole or not at all: yields a temporary path; on a clean exit it becomes `path`.
 
-    Parameters
-    ----------
-    path : path; file to make.
-    overwrite : Replace an existing file; without it an existing file is an error and stays as it
-        is.
+    Without `overwrite` an existing file is an error and stays as it is.
 
-    Examples
-    --------
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     with writing(folder + "/note.txt") as temporary:
@@ -187,11 +181,8 @@ def write_bytes(path, data: bytes, overwrite: bool = False) -> None:
 def update_bytes(path, change: Callable[[bytes | None], bytes]) -> None:
     """Read a file, change it and write it back while holding its lock, so that no writer's change is lost.
 
-    Parameters
-    ----------
-    path : path; file to change; it need not exist.
-    change : Takes the file's bytes (None if there is no file) and returns the new ones; what it
-        raises leaves the file as it was.
+    `change` takes the file's bytes (None if there is no file) and returns the new ones; what it raises
+    leaves the file as it was.
     """
     with locked(path) as target:
         old = read_source(target).data if target.exists() and target.stat().st_size else None

@@ -34,10 +34,8 @@ def stops_of(codes: Iterable[str], limits: Limits) -> list[str]:
 def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
     """Warnings of one case, in words, in the order of `RULES`.
 
-    Parameters
-    ----------
-    bend : HoselBend; the hosel on its own bench, which gives its own warnings; without it the rules
-        of the hosel are left out.
+    `bend` is the hosel on its own bench, which gives its own warnings; without it those of the hosel are
+    left out.
 
     References
     ----------

@@ -3,12 +3,12 @@ const UNITS = [["°C", "°F"], ["mm", "in"], ["HV", "HRC", "HB"]];
 
 function render({ model, el: host }) {
   const S = model.get("static"), id = "fpg" + ++views, send = (m) => model.send(m);
-  let s = model.get("state"), picked = null, tab = S.tab, mine = 0, begun = 0, n = 0, ticking = 0;
+  let s = model.get("state"), picked = null, tab = S.tab, mine = 0, begun = 0, n = 0, ticking = 0, took = 0;
   // A server holds a small message until the last one is acknowledged, and that waits 40 ms unless the browser has
   // something to send: so it sends something (Nagle's algorithm, RFC 896; delayed acknowledgement, RFC 1122).
-  const ack = (ms) => { ticking = setTimeout(() => { send({ do: "ack" }); if (ms < 40) ack(1.6 * ms); }, ms); };
+  const ack = (ms) => { ticking = setTimeout(() => { send({ do: "ack" }); if (ms < 20) ack(2 * ms); }, ms); };
   const move = (set) => { mine = Date.now(); begun = performance.now(); model.set("move", { set, n: ++n });
-    model.save_changes(); clearTimeout(ticking); ack(5); };
+    model.save_changes(); clearTimeout(ticking); if (took < 200) ack(5); };
   const commit = (set) => send(set ? { do: "commit", set } : { do: "commit" }), api = { send, commit, model };
 
   // ---- rail: a stack of sheets, the first with six controls
@@ -128,8 +128,8 @@ function render({ model, el: host }) {
     for (const b of tabs.children) { const on = b.dataset.tab === k; b.setAttribute("aria-selected", String(on));
       b.tabIndex = on ? 0 : -1; }
     panel.setAttribute("aria-labelledby", `${id}-t-${k}`);
-    why.hidden = k !== "why";
-    other.hidden = k === "why";
+    why.hidden = k !== "why"; other.hidden = k === "why";
+    root.classList.toggle("tabbed", k !== "why");
     if (k !== "why" && model.get("content").tab !== k) other.replaceChildren(el("p.words", {}, "Calculating …"));
     send({ do: "tab", tab: k });
     paintContent();
@@ -229,8 +229,8 @@ function render({ model, el: host }) {
     picture.update(s, picked); tiles.face.paint(Object.assign(s.tiles.face, { value, second }));
     plot.draw(s, floats(model.get("curves")), floats(model.get("ghost")));
     if (of !== n) return;
-    clearTimeout(ticking); ack(99);
-    (window.forgepropsTimes ||= []).push(performance.now() - begun);
+    clearTimeout(ticking);
+    (window.forgepropsTimes ||= []).push(took = performance.now() - begun);
   }
   function paintMore() {
     const m = model.get("more") || {}, now = m.version === s.version && s.exact && m.remedy;

@@ -127,7 +127,7 @@ class Page(Widget):
         if given:
             self.desk.set(**changes_of(self.desk.job, self.desk.units, given))
         else:
-            self.desk.commit(merge=True)
+            self.desk.commit(merge=True, save=False)  # saved when the slider rests
 
     def _units(self, message) -> None:
         temperature, length, hardness = message["units"]
@@ -270,6 +270,8 @@ class Page(Widget):
             await asyncio.sleep(after_s)
         if turn != self._turn:
             return
+        if self.desk.unsaved:
+            self.desk.save()
         if not self._full:
             self._answer(full=True)
         desk, result, version, tab = self.desk, self._result, self._version, self._tab

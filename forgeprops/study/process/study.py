@@ -208,11 +208,8 @@ class Study:
     def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
         """Results and costs of any cases, with "press_effort", "slack", "meets", "binding" and "veto".
 
-        Parameters
-        ----------
-        reference_mpa : float or array, shape (n,); of the cases' own heads and routes where they
-            are not those of the study.
-        options : Passed to `answers`.
+        `reference_mpa`, a number or one a case, belongs to the cases' own heads and routes where they are not
+        those of the study; the options go to `answers`.
         """
         fixed = {"line": self.line, "threads": self.threads, "bench": Bench(**self.bench)}
         table = answers(cases, **fixed, **options)
@@ -292,16 +289,12 @@ def reference_stress_mpa(
 def answers(
     cases: Cases, *, want=(), line=None, threads=None, bench=None, **options
 ) -> dict[str, np.ndarray]:
-    """Results of many cases, one array a column (see `RESULT_COLUMNS`).
+    """Results of many cases, one array a column (see `RESULT_COLUMNS`), on as many threads as there are cores.
 
-    Parameters
-    ----------
-    want : As in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
-        `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.
-    line : Also what the press has to do and what the line makes (see `line_cost.line_arrays`).
-    threads : Threads the pieces are computed on; left out: as many as there are cores.
-    bench : Of the hosel; the default one when left out.
-    options : Passed to the engine.
+    `want` as in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
+    `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.  With a `line` also what the press has
+    to do and what the line makes (see `line_cost.line_arrays`).  `bench` is the hosel's, the default one when
+    left out.  The options go to the engine.
     """
     n, workers = len(cases), threads or os.cpu_count() or 1
     # pieces small enough that no thread waits long for the last one
