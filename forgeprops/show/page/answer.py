@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...answer.evaluation import evaluate
-from ...answer.verdict import LimitState, Verdict, level_of
+from ...answer.verdict import LimitState, Verdict, level_of, stop_words
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
@@ -142,7 +142,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
             "gauge": _gauge(HOSEL_DEG, deg_limits, deg_span[0], hosel.allowed_deg, deg_span[1]),
         },
         "sure": {
-            "level": level_of(True, sure, False), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
+            "level": level_of(True, sure, bool(verdict.stops)), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
             "second": f"if so, {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
         },
     }  # fmt: skip
@@ -209,7 +209,12 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     cracks, effort = "quench-crack" in codes, result.effort
     warm = {"overheating", "below-ac1", "range:shida.temperature"} & codes
     doubt = "marginal" if warm or effort.relative > HARD_TO_PRESS else "good"
-    forge = _worst(["out" if "burning" in codes else doubt, _level(by_name["forging_low_c"])])
+    forge = _worst(
+        [
+            "out" if {"burning", "too-cold-to-press"} & codes else doubt,
+            _level(by_name["forging_low_c"]),
+        ]
+    )
     die, crack = units.temperature_text(effort.die_c), by_name["crack_index"]
     said = "may crack in the spray" if cracks else "no crack warning"
     if crack:
@@ -234,10 +239,6 @@ _WORDS = {
     ("bar_force_n", -1): ("pull too heavy", "the hosel takes too heavy a pull", "the pull may be too heavy"),
     ("face_margin", 1): ("too weak", "the face is too weak for the strike", "the face may be too weak for the strike"),
 }  # fmt: skip
-#: A warning that says stop → cause.
-_STOPS = {
-    "quench-crack": "the quench may crack this steel", "burning": "the furnace burns this steel",
-}  # fmt: skip
 
 
 def _words(s: LimitState) -> tuple[str, str, str]:
@@ -257,8 +258,7 @@ def sentence(verdict: Verdict) -> str:
         return "Good: every limit is kept. Confirm it on trial heads."
     what = _words(worst)[2 if worst.met else 1]
     if verdict.stops:
-        code = verdict.stops[0].code
-        what = _STOPS.get(code, code.replace("-", " "))
+        what = stop_words(verdict.stops[0].code)
     elif verdict.cause:
         what += f": {verdict.cause}"
     return f"{'Not good' if verdict.level == 'out' else 'Not sure'}: {what}."
