@@ -92,6 +92,10 @@ def test_metal_too_cold_to_press_is_a_stop():
     assert warned["too-cold-to-press"].rank == "stop" and result.verdict.level == "out"
     assert "do not press" in result.details() and "Effort: flow stress" not in result.details()
     assert "too-cold-to-press" not in found("4130", fp.Route())[1]
+    warm = fp.Route(spray=None).with_(preheat_c=690.0)
+    own = fp.Limits(forging_low_c=(600.0, None))
+    assert fp.estimate("1020", None, warm, limits=own).verdict.level != "out"
+    assert fp.estimate("1020", None, warm).verdict.level == "out"
 
 
 def test_oil_at_the_flash_point_is_a_stop():
