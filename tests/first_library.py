@@ -22,9 +22,8 @@ def ordinary(n, seed=9, names=GRADES):
     steels, heads, routes = [], [], []
     for i in range(n):
         grade = grades[i % len(grades)]
-        contents = {
-            e: c * (1.0 + 0.04 * rng.standard_normal()) for e, c in grade.composition.items()
-        }
+        x = rng.standard_normal(len(grade.composition))
+        contents = dict(zip(grade.composition, np.array([*grade.composition.values()]) * (1.0 + 0.04 * x), strict=True))  # fmt: skip
         steels.append(fp.Steel(f"heat {i}", contents))
         heads.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
         routes.append(fp.Route().with_(

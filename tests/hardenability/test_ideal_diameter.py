@@ -61,18 +61,14 @@ def test_arrays_equal_scalars():
 
 
 def test_grain_size_is_an_option_and_off_by_default():
-    coarse, normal = (
-        Steel("heat", {"C": 0.3, "Cr": 1.0, "Mo": 0.2}, grain_size_astm=g) for g in (5, 7)
-    )
+    wt = {"C": 0.3, "Cr": 1.0, "Mo": 0.2}
+    coarse, normal = (Steel("heat", wt, grain_size_astm=g) for g in (5, 7))
     assert ideal_diameter(coarse) == ideal_diameter(normal)
-    assert ideal_diameter(coarse, grain_size=True) / ideal_diameter(normal) == pytest.approx(
-        0.923**-2
-    )
+    ratio = ideal_diameter(coarse, grain_size=True) / ideal_diameter(normal)
+    assert ratio == pytest.approx(0.923**-2)
 
 
-@pytest.mark.parametrize(
-    ("carbon", "ratio"), [(0.205, 1.38), (0.25, 1.25), (0.305, 1.13), (0.355, 1.06), (0.45, 1.0)]
-)
+@pytest.mark.parametrize("carbon, ratio", [(0.205, 1.38), (0.25, 1.25), (0.305, 1.13), (0.355, 1.06), (0.45, 1.0)])  # fmt: skip
 def test_size_of_the_disagreement_with_the_classic_base_diameter(carbon, ratio):
     steel = Steel("heat", {"C": carbon})
     assert ideal_diameter_upper(steel) / ideal_diameter(steel) == pytest.approx(ratio, abs=0.015)
@@ -80,9 +76,8 @@ def test_size_of_the_disagreement_with_the_classic_base_diameter(carbon, ratio):
 
 def test_residuals_matter():
     # absent residuals are filled by their default, zeros are zeros
-    bare = Steel(
-        "bare", {"C": 0.465, "Mn": 0.75, "Si": 0.25, "Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0}
-    )
+    none = dict.fromkeys(("Ni", "Cr", "Mo", "Cu"), 0.0)
+    bare = Steel("bare", {"C": 0.465, "Mn": 0.75, "Si": 0.25, **none})
     assert ideal_diameter(bare) == pytest.approx(23.9, abs=0.1)
     assert 1.25 < ideal_diameter(grade("1045")) / ideal_diameter(bare) < 1.45
 

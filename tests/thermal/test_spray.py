@@ -12,9 +12,8 @@ from forgeprops.thermal.spray_units import FOOTPRINT_MM, from_flux, spray_settin
 
 def test_one_litre_on_40_by_80():
     """1 L/min on a 40 × 80 mm face is 5.2 L/(m² s): 1/60/0.0032."""
-    assert spray_setting(1.0, footprint_mm=(40, 80)).flux_kg_m2_s == pytest.approx(
-        1 / 60 / 3.2e-3, rel=0.003
-    )
+    flux = spray_setting(1.0, footprint_mm=(40, 80)).flux_kg_m2_s
+    assert flux == pytest.approx(1 / 60 / 3.2e-3, rel=0.003)
 
 
 def test_two_nozzles_half_on_target_equal_one():

@@ -82,9 +82,8 @@ def test_law_is_continuous_and_positive_down_to_the_water():
 
 
 def test_evaporation_limit():
-    assert evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(
-        13.0e6, rel=0.005
-    )  # 5 (4186·80 + 2.257e6) W/m²
+    # 5 (4186·80 + 2.257e6) W/m²
+    assert evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
     for flux in (3.0, 10.0, 30.0):
         for t in np.arange(100.0, 1100.0, 20.0):
             assert spray_w_m2k(flux, t, 20.0) * (t - 20) < evaporation_limit_w_m2(flux, 20.0)

@@ -76,9 +76,8 @@ def test_convection_by_shape_and_speed():
     still = convection_w_m2k("round", surface, 25.0, 14.0)
     assert still == pytest.approx(natural_convection_cylinder_w_m2k(surface, 25.0, 14.0))
     for shape, size in (("round", 14.0), ("plate", 44.0)):
-        rising = [
-            convection_w_m2k(shape, surface, 25.0, size, v) for v in (0.0, 0.01, 1.0, 3.0, 10.0)
-        ]
+        speeds = (0.0, 0.01, 1.0, 3.0, 10.0)
+        rising = [convection_w_m2k(shape, surface, 25.0, size, v) for v in speeds]
         assert (np.diff(rising, axis=0) >= 0).all()
         assert rising[1] == pytest.approx(rising[0], rel=0.02)  # no jump as the fan stops
     refuses("shape 'cube' is unknown", convection_w_m2k, "cube", surface, 25.0, 14.0)

@@ -117,9 +117,7 @@ def test_quenched_steel_follows_its_own_martensite_law():
         assert share == pytest.approx(1.0 - math.exp(-alpha * (own - t)), abs=0.01)
 
 
-@pytest.mark.parametrize(
-    "name", ["1020", "1045", "4118", "4130", "SCM435", "4140", "4340", "5140", "8620"]
-)
+@pytest.mark.parametrize("name", "1020 1045 4118 4130 SCM435 4140 4340 5140 8620".split())
 def test_slower_cooling_is_not_harder(name):
     # 1 HV of slack: hardness lines are lines in log10 of the rate, shares are not
     rates = np.geomspace(0.01, 300.0, 25)
@@ -143,9 +141,7 @@ def test_carbon_free_of_alloy_softer_than_alloyed():
     ({"ln_f": 0.0}, 700.0, "LOG_V_FP"),
     ({"ln_b": 6.0}, 450.0, "LOG_V_B"),
 ])  # fmt: skip
-@pytest.mark.parametrize(
-    ("rate_c_per_h", "log_v"), [(36_000.0, math.log10(36_000.0)), (1.0, d.LOG_V_FLOOR)]
-)
+@pytest.mark.parametrize("rate_c_per_h, log_v", [(36_000.0, math.log10(36_000.0)), (1.0, d.LOG_V_FLOOR)])  # fmt: skip
 def test_each_product_remembers_the_rate_it_formed_at(law, rates, t_c, row, rate_c_per_h, log_v):
     """The lines of hardness go by the logarithm of the rate: share by share, and never below the floor."""
     state = fresh(**rates)

@@ -16,9 +16,8 @@ def test_half_time_is_half():
 @pytest.mark.parametrize("law", r.RECRYSTALLISATION_LAWS)
 def test_additive_and_monotone(law):
     one = r.recrystallised_share_along([0, 4], [900, 860], 0.2, 30.0, law=law)
-    many = r.recrystallised_share_along(
-        np.linspace(0, 4, 101), np.linspace(900, 860, 101), 0.2, 30.0, law=law
-    )
+    fine = np.linspace(0, 4, 101), np.linspace(900, 860, 101)
+    many = r.recrystallised_share_along(*fine, 0.2, 30.0, law=law)
     assert one == pytest.approx(many, rel=2e-3)
 
     def held(t_c, strain=0.2):

@@ -54,9 +54,8 @@ def test_ae3_of_plain_iron_carbon_against_the_phase_diagram(carbon, computed):
 def test_own_ms_beats_every_published_formula_on_the_measured_steels():
     comp, grain, ms = measured_ms()
     own = np.abs(martensite_start_c(comp, grain_um=grain) - ms).mean()
-    published = {
-        m: np.abs(martensite_start_c(comp, method=m) - ms).mean() for m in formulas.MARTENSITE_START
-    }
+    by_formula = {m: martensite_start_c(comp, method=m) for m in formulas.MARTENSITE_START}
+    published = {m: np.abs(found - ms).mean() for m, found in by_formula.items()}
     assert published["van_bohemen"] == pytest.approx(17.1, abs=0.05)
     assert own < min(published.values()) - 1.0
 
@@ -123,9 +122,7 @@ def test_martensite_rate_finishes_low_carbon_steel_as_measured():
 
 
 def test_summary_of_a_steel_orders_and_warns():
-    t = critical_temperatures(
-        Steel("heat", {"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
-    )
+    t = critical_temperatures(Steel("heat", MID["4130"]))
     assert t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
     assert t.interval["ms"][0] < t.ms_c < t.interval["ms"][1]
     assert t.spread["ms"][0] < t.ms_c < t.spread["ms"][1]

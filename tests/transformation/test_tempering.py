@@ -115,9 +115,8 @@ def test_bainite_begins_at_its_own_hardness_and_keeps_it_at_400_c(grade, own):
     steel = fp.grade(grade)
     k, carbon = tempering_coefficients(steel), steel.get("C")
     quenched = hv_from_hrc(as_quenched_hrc(carbon))
-    fresh, at_400 = (
-        float(tempered_bainite_hv(own, quenched, j, carbon, k)) for j in (0.0, hours_at(400.0))
-    )
+    acts = (0.0, hours_at(400.0))
+    fresh, at_400 = (float(tempered_bainite_hv(own, quenched, j, carbon, k)) for j in acts)
     assert fresh == pytest.approx(own, abs=1e-9)
     assert at_400 > own - 1.0  # it formed at 450-600 °C
     softer = float(tempered_bainite_hv(own, quenched, hours_at(700.0), carbon, k))
@@ -152,6 +151,5 @@ def test_warnings_and_errors():
     assert tempering_warnings(STEEL, 540.0, 1.0) == ()
     codes = {w.code for w in tempering_warnings({**STEEL, "Mo": 0.6}, 50.0)}
     assert codes == {"range:tempering.Mo", "range:tempering.temperature"}
-    refuses(
-        "Tempering temperature 800 °C is out of range .0–760 °C", tempered_hardness, STEEL, 800.0
-    )
+    words = "Tempering temperature 800 °C is out of range .0–760 °C"
+    refuses(words, tempered_hardness, STEEL, 800.0)
