@@ -233,6 +233,8 @@ def test_a_quantity_has_one_range_in_limit_table_sheet_and_json():
                  for hv in (z.hardness_low_hv, z.hardness_high_hv)]  # fmt: skip
         inside = [getattr(s, f"{of}_mpa") for s in alone]
         assert said[0] < inside[0] and inside[1] < said[1]
+    measure = result.verdict.measure_next
+    assert (measure.low, measure.high) == ends[measure.quantity]
     bend, strike = result.hosel, result.face
     assert ends["hosel_allowed_deg"] == (bend.allowed_deg_low, bend.allowed_deg_high)
     assert ends["face_margin"] == (strike.margin_low, strike.margin_high)
