@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...answer.evaluation import evaluate
-from ...answer.verdict import LimitState, Verdict, level_of
+from ...answer.verdict import LimitState, Verdict, level_of, stop_words
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
@@ -123,8 +123,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     )
     face_ends = [None if e is None else hardness_number(units, e) for e in face_limits]
     most_force = None if force_limits[1] is None else round(units.from_n(force_limits[1]))
-    deg = next(iter(by_name["hosel_allowed_deg"]), None)
-    deg_span = (deg.low, deg.high) if deg else (hosel.allowed_deg_low, hosel.allowed_deg_high)
+    deg_span = hosel.allowed_deg_low, hosel.allowed_deg_high
     bar = units.length_text(float(job.bench.get("bar_mm", 500.0))).replace(".0 mm", " mm")
     pull = f"{units.force_text(hosel.bar_force_n)}, {bar} bar"
     a = dict.fromkeys(("face", "hosel", "sure"), "")
@@ -143,7 +142,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
             "gauge": _gauge(HOSEL_DEG, deg_limits, deg_span[0], hosel.allowed_deg, deg_span[1]),
         },
         "sure": {
-            "level": level_of(True, sure, False), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
+            "level": level_of(True, sure, bool(verdict.stops)), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
             "second": f"if so, {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
         },
     }  # fmt: skip
@@ -210,7 +209,12 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     cracks, effort = "quench-crack" in codes, result.effort
     warm = {"overheating", "below-ac1", "range:shida.temperature"} & codes
     doubt = "marginal" if warm or effort.relative > HARD_TO_PRESS else "good"
-    forge = _worst(["out" if "burning" in codes else doubt, _level(by_name["forging_low_c"])])
+    forge = _worst(
+        [
+            "out" if {"burning", "too-cold-to-press"} & codes else doubt,
+            _level(by_name["forging_low_c"]),
+        ]
+    )
     die, crack = units.temperature_text(effort.die_c), by_name["crack_index"]
     said = "may crack in the spray" if cracks else "no crack warning"
     if crack:
@@ -235,10 +239,6 @@ _WORDS = {
     ("bar_force_n", -1): ("pull too heavy", "the hosel takes too heavy a pull", "the pull may be too heavy"),
     ("face_margin", 1): ("too weak", "the face is too weak for the strike", "the face may be too weak for the strike"),
 }  # fmt: skip
-#: A warning that says stop → cause.
-_STOPS = {
-    "quench-crack": "the quench may crack this steel", "burning": "the furnace burns this steel",
-}  # fmt: skip
 
 
 def _words(s: LimitState) -> tuple[str, str, str]:
@@ -258,8 +258,7 @@ def sentence(verdict: Verdict) -> str:
         return "Good: every limit is kept. Confirm it on trial heads."
     what = _words(worst)[2 if worst.met else 1]
     if verdict.stops:
-        code = verdict.stops[0].code
-        what = _STOPS.get(code, code.replace("-", " "))
+        what = stop_words(verdict.stops[0].code)
     elif verdict.cause:
         what += f": {verdict.cause}"
     return f"{'Not good' if verdict.level == 'out' else 'Not sure'}: {what}."

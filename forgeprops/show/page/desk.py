@@ -11,6 +11,7 @@ from ...inputs.job import Job, load_job
 from ...io.reading import read_source
 from ...io.writing import update_bytes
 from ..units import Units, units
+from .fields import FURTHER, MAIN
 
 #: Steps that can be undone; keys pressed on one setting within this time are one step, s.
 STEPS, ONE_STEP_S = 100, 1.0
@@ -181,17 +182,7 @@ def differences(a: Job, b: Job) -> dict[str, tuple]:
     for part in ("steel", "head", "shop"):
         if getattr(a, part) != getattr(b, part):
             found[part] = getattr(a, part).name, getattr(b, part).name
-    for name in (
-        "preheat_c",
-        "soak_s",
-        "transfer_s",
-        "die_c",
-        "dwell_s",
-        "flux",
-        "delay_s",
-        "spray_s",
-        "water_c",
-    ):
+    for name in (*MAIN, *FURTHER):
         old, new = (job.route.setting(name) for job in (a, b))
         if old != new:
             found[name] = old, new

@@ -8,7 +8,7 @@ const OUTLINE = {
     "C-41 24-38 11.5-26.5 7.5C-11 3.2 8 3 20 6C25 10 25 22 20 27Z", };
 const INK = { good: ["#0E7C7B", "#fff"], marginal: ["#E9A820", "#2B1D00"], out: ["#B8321A", "#fff"], none: ["#CBD2DB",
   "#10151F"] };
-const SPOTS = { rim: [-2, -53, "start"], body: [4, 13, "middle"], neck: [58, -20, "start"], hosel: [46.5, -68.5,
+const SPOTS = { rim: [-2, -53, "start"], body: [4, 13, "middle"], neck: [76, -15, "end"], hosel: [46.5, -68.5,
   "end"] };
 
 function headPicture(id, pick) {
@@ -31,11 +31,11 @@ function headPicture(id, pick) {
     words[z] = svg("text", { x, y, "text-anchor": anchor, class: "hv" });
     title(z, x, y - 5.3, anchor);
   }
-  const lines = svg("path", { d: "M-3-54.5L-17-48.5M57-23L49.5-28M47.5-69L58.5-66M4 3.6L4-.8", fill: "none",
+  const lines = svg("path", { d: "M-3-54.5L-17-48.5M60-20.5L49.5-28M47.5-69L58.5-66M4 3.6L4-.8", fill: "none",
     stroke: "#6F7986", "stroke-width": .4 });
   const pattern = (name, size, turn, mark) => svg("pattern", { id: `${id}-${name}`, width: size, height: size,
     patternUnits: "userSpaceOnUse", patternTransform: turn }, mark);
-  const root = svg("svg", { viewBox: "-48 -80 130 96", class: "head", role: "group" }, svg("defs", {}, pattern("out",
+  const root = svg("svg", { viewBox: "-47 -79 124 95", class: "head", role: "group" }, svg("defs", {}, pattern("out",
     3.2, "rotate(45)", svg("line", { y2: 4, stroke: "#fff", "stroke-opacity": .6, "stroke-width": 1.2 })),
     pattern("marginal", 3.4, "rotate(0)", svg("circle", { cx: 1.2, cy: 1.2, r: .55, fill: "#5A3D00",
     "fill-opacity": .4 }))), svg("g", { transform: "scale(1 -1)" }, ...Object.keys(shapes).flatMap((z) => [shapes[z],

@@ -30,9 +30,9 @@ _RATE, _PARTS_S, _END_S = 20, (4.0, 16.0, 7.0, 5.0), 1200.0
 
 #: The step that explains a warning, by the start of its code; the first that fits.
 _STEPS = {
-    1: "idle-water bath oil-fire late-water cold-core range:thermal",
+    1: "idle-water bath oil late-water cold-core range:thermal",
     2: "reheated-face self-tempered tempered untempered temper local-heat normalised slow-cooled range:tempering plating",
-    3: "below-ac1 far-from partial-austenite cliff coarse-grain range:kinetics range:lee range:recrystallisation range:shida",
+    3: "too-cold-to-press below-ac1 far-from partial-austenite cliff coarse-grain range:kinetics range:lee range:recrystallisation range:shida",
     4: "decarb scale burning overheating range:phase range:strength range:decarb range:scale range:roessle",
     5: "carbides-left unreported boron niobium free-cutting quench-crack",
     6: "hosel range:hosel",

@@ -55,9 +55,8 @@ class Page(Widget):
     """
 
     scripts = ("plot.js", "page.js")
-    move = t.Dict().tag(
-        sync=True, echo_update=False
-    )  # page → kernel: a slider on its way, the newest counts
+    # page → kernel: a slider on its way, the newest counts
+    move = t.Dict().tag(sync=True, echo_update=False)
     first = t.Dict().tag(sync=True)  # kernel → page: hardness while a slider moves
     state = t.Dict().tag(sync=True)  # kernel → page: the answer
     curves = t.Unicode().tag(sync=True)
@@ -219,7 +218,7 @@ class Page(Widget):
         if self._due is not None:
             self._due.cancel()
             self._due = None
-        begin, job = time.perf_counter(), self.desk.job
+        job = self.desk.job
         try:
             result = estimate(job)
             like = None if full else self._verdict
@@ -232,24 +231,19 @@ class Page(Widget):
             return
         self._result, self._verdict, self._full = result, verdict, full
         self._state = state_of(job, result, verdict, self.desk.units, self._pinned)
-        self._ms = (time.perf_counter() - begin) * 1e3
         self._push()
 
     def _push(self) -> None:
         if self._due is not None:  # all is pushed then
             return
         d = self.desk
-        steps = (
-            [
-                change_words(a, b, d.units)
-                for a, b in zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)
-            ]
-            if self._full
-            else None
-        )
-        extra = {"version": self._version, "exact": self._full, "note": d.note, "undo": len(d.past), "redo": len(d.future), "pinned": d.pinned is not None, "ms": round(self._ms, 1)}  # fmt: skip
-        if steps is not None:
-            extra["steps"] = steps[::-1]
+        extra = {
+            "version": self._version, "exact": self._full, "note": d.note, "undo": len(d.past), "redo": len(d.future),
+            "pinned": d.pinned is not None,
+        }  # fmt: skip
+        if self._full:
+            pairs = zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)
+            extra["steps"] = [change_words(a, b, d.units) for a, b in pairs][::-1]
         with self.hold_sync():
             self.state = self._state | extra
             self.curves = curves_of(self._result.evaluation, d.units)
