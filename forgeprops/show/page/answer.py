@@ -125,7 +125,8 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     most_force = None if force_limits[1] is None else round(units.from_n(force_limits[1]))
     deg = next(iter(by_name["hosel_allowed_deg"]), None)
     deg_span = (deg.low, deg.high) if deg else (hosel.allowed_deg_low, hosel.allowed_deg_high)
-    bar = units.length_text(float(job.bench.get("bar_mm", 500.0))).replace(".0 mm", " mm")
+    bar = units.from_mm(float(job.bench.get("bar_mm", 500.0)))
+    bar = f"{bar:.0f} mm" if units.length == "mm" else f"{bar:.1f} in"
     pull = f"{units.force_text(hosel.bar_force_n)}, {bar} bar"
     a = dict.fromkeys(("face", "hosel", "sure"), "")
     if pinned is not None:
