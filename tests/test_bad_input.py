@@ -155,13 +155,8 @@ def test_every_public_call_is_tried():
     public = {
         n for n in fp.__all__ if n not in results and inspect.signature(getattr(fp, n)).parameters
     }
-    elsewhere = {
-        "Head",
-        "Limits",
-        "estimate_many",
-        "judge_heats",
-        "Units",
-    }  # tests/head, tests/study
+    # tests/head, tests/study
+    elsewhere = {"Head", "Limits", "estimate_many", "judge_heats", "Units"}
     assert public <= set(VALID) | elsewhere, public - set(VALID) - elsewhere
     assert all(list(malformed(call)) for call in VALID if call != "Line")
 

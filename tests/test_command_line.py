@@ -36,7 +36,7 @@ def said(capsys):
 
 
 def as_json(result):
-    return {"schema": 1, **json.loads(json.dumps(result.to_dict()))}
+    return {"schema": 2, **json.loads(json.dumps(result.to_dict()))}
 
 
 def test_prints_the_summary_of_the_same_estimate(said):
@@ -213,7 +213,7 @@ def test_comparison_takes_steels_as_text_and_ranks_no_cracked_head_first(said):
     text = said("compare", *steels, "--preheats", "850,900", "--limits", limits, "--json")
     answer = json.loads(text)
     best = answer["rows"][0]
-    assert answer["schema"] == 1 and best["rank"] == 1 and best["grade"].startswith("C 0.31")
+    assert answer["schema"] == 2 and best["rank"] == 1 and best["grade"].startswith("C 0.31")
     plain = [r["binding"] for r in answer["rows"] if r["grade"] == "1045"]
     assert plain == ["warning quench-crack"] * 2
 

@@ -124,13 +124,9 @@ def _bar_errors(unit="C", steels=None):
             continue
         contents = {e: float(row[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V") if row[e]}
         steel = Steel(row["steel"], contents)
-        opinion = critical_rate_opinion(
-            steel,
-            _rate_in_still_air(float(row["diameter_mm"])),
-            hold_s=3600.0,
-            austenitise_c=float(row["austenitise_c"]),
-            pa_unit=unit,
-        )
+        contents_and_rate = steel, _rate_in_still_air(float(row["diameter_mm"]))
+        how = {"hold_s": 3600.0, "austenitise_c": float(row["austenitise_c"]), "pa_unit": unit}
+        opinion = critical_rate_opinion(*contents_and_rate, **how)
         errors.append(opinion.hardness_hv - float(row["hb"]) / 0.95)  # HB = 0.95 HV, ISO 18265
         applicable.append(opinion.applicable)
     return np.array(errors), np.array(applicable)
@@ -180,10 +176,8 @@ def test_outside_the_range_is_not_counted():
     odd = Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})
     assert "C for the critical" in critical_rate_opinion(odd, 5.0).why
     assert "Mn for the critical" in critical_rate_opinion(odd, 5.0).why
-    assert (
-        "Austenitising temperature"
-        in critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0).why
-    )
+    cold = critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0)
+    assert "Austenitising temperature" in cold.why
     assert not critical_rate_opinion(grade("4130"), 2000.0).applicable
 
 
@@ -197,17 +191,10 @@ def test_by_t85():
 
 
 def test_arrays_equal_the_two_functions():
-    steels = [
-        *map(grade, grades()),
-        Steel("boron", {"C": 0.3, "Mn": 1.2, "Cr": 1.0, "B": 0.002}),
-        Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3}),
-    ]
-    cases = [
-        (s, r, again, share)
-        for s in steels
-        for r in (0.0, *RATES, 2000.0)
-        for again, share in ((False, 1.0), (True, 1.0), (False, 0.5))
-    ]
+    boron = Steel("boron", {"C": 0.3, "Mn": 1.2, "Cr": 1.0, "B": 0.002})
+    steels = [*map(grade, grades()), boron, Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})]
+    states = (False, 1.0), (True, 1.0), (False, 0.5)
+    cases = [(s, r, *x) for s in steels for r in (0.0, *RATES, 2000.0) for x in states]
     contents = types.SimpleNamespace(get=lambda e: np.array([s.get(e) for s, *_ in cases]))
     _, rate, again, share = (np.array(column) for column in zip(*cases, strict=True))
     found = opinion_arrays(contents, rate, again, share)
@@ -226,18 +213,7 @@ def test_bad_rate(bad):
 
 
 def test_bad_share_and_option():
-    refuses(
-        "Austenite share 1.2 is out of range .0–1",
-        critical_rate_opinion,
-        grade("4130"),
-        5.0,
-        austenite_share=1.2,
-    )
+    given = critical_rate_opinion, grade("4130"), 5.0
+    refuses("Austenite share 1.2 is out of range .0–1", *given, austenite_share=1.2)
     refuses("by 'time' is unknown", end_quench_opinion, grade("4130"), 5.0, by="time")
-    refuses(
-        "unit of the austenitising parameter 'F' is unknown",
-        critical_rate_opinion,
-        grade("4130"),
-        5.0,
-        pa_unit="F",
-    )
+    refuses("unit of the austenitising parameter 'F' is unknown", *given, pa_unit="F")

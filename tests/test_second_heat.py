@@ -133,25 +133,19 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
 def test_summary_tells_what_a_blast_must_remove(hot):
     text = " ".join(hot.details().split())
     blast = hot.surface.blast
-    assert (
-        f"{blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal must come off by grinding or milling"
-        in text
-    )
+    removed = f"{blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal"
+    assert f"{removed} must come off by grinding or milling" in text
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=700.0))
     assert "no carbon is lost" in cold.details()
 
 
 def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_squeeze():
     t = np.linspace(0.0, 1000.0, 2001)
-    shares = [
-        press_strain(t, np.full_like(t, c), (924.0, 926.0), 0.15, 22.0)
-        for c in (800.0, 900.0, 1000.0)
-    ]
+    temperatures, squeeze = (800.0, 900.0, 1000.0), ((924.0, 926.0), 0.15, 22.0)
+    shares = [press_strain(t, np.full_like(t, c), *squeeze) for c in temperatures]
     assert shares[0].recrystallised < shares[1].recrystallised < shares[2].recrystallised
-    assert all(
-        s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0
-        for s in shares
-    )
+    for s in shares:
+        assert s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0
     still = press_strain(t, np.full_like(t, 900.0), (924.0, 926.0), 0.0, 22.0)
     assert still.strain == 0.0 and still.speed == 1.0
 

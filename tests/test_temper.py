@@ -49,20 +49,13 @@ def test_preheat_and_later_heat_soften_alike(grade):
     """Different structures to begin with, as forged and as cooled in air after a preheat of 930 °C."""
     forged, cooled = hosels(grade, [COLD, fp.Route(spray=None)])
     for celsius in (550.0, 600.0, 650.0, 700.0):
-        by_furnace, by_heat = hosels(
-            grade,
-            [
-                COLD.with_(preheat_c=celsius, soak_s=3600.0),
-                later(fp.Route(spray=None), (celsius, 3600.0)),
-            ],
-        )
+        furnace = COLD.with_(preheat_c=celsius, soak_s=3600.0)
+        heat = later(fp.Route(spray=None), (celsius, 3600.0))
+        by_furnace, by_heat = hosels(grade, [furnace, heat])
         assert by_furnace / forged == pytest.approx(by_heat / cooled, abs=0.1)
 
 
-@pytest.mark.parametrize(
-    ("grade", "celsius", "low", "high"),
-    [("4140", 650, 240, 282), ("4140", 700, 220, 262), ("4130", 700, 188, 220)],
-)
+@pytest.mark.parametrize("grade, celsius, low, high", [("4140", 650, 240, 282), ("4140", 700, 220, 262), ("4130", 700, 188, 220)])  # fmt: skip
 def test_an_hour_softens_the_hosel_as_the_trade_knows_it(grade, celsius, low, high):
     cooled, softened = hosels(grade, [fp.Route(), later(fp.Route(), (celsius, 3600.0))])
     assert cooled == pytest.approx({"4140": 310.0, "4130": 230.0}[grade], abs=10.0)
@@ -87,11 +80,8 @@ def test_hosels_soften_with_time_and_temperature(grade):
 
 def test_local_heat_softens_the_hosel_and_spares_a_head_in_a_wet_cloth():
     torch = fp.LocalHeat("hosel", peak_c=690, hold_s=600)
-    routes = [
-        fp.Route(),
-        fp.Route(later=(torch,)),
-        fp.Route(later=(dataclasses.replace(torch, cooled="air"),)),
-    ]
+    in_air = dataclasses.replace(torch, cooled="air")
+    routes = [fp.Route(later=heats) for heats in ((), (torch,), (in_air,))]
     plain, wet, dry = evaluate(Cases.of([fp.grade("4340")] * 3, [HEAD] * 3, routes)).hardness_hv
     assert wet[HOSEL] < plain[HOSEL] - 50.0
     assert wet[:3] == pytest.approx(plain[:3], abs=0.5)
@@ -111,13 +101,11 @@ def test_temper_is_the_later_heat_of_old_and_routes_with_both_are_saved(tmp_path
 def test_a_temper_relieves_the_residual_stress_of_the_strike():
     """At equal hardness: the mark of ±300 MPa on the margin fades as the temper gets hotter; a batch gives the same digits."""
     routes = [later(fp.Route(), (t, 3600.0)) for t in (20.0, 260.0, 400.0, 540.0)]
-    margin = [
-        [
-            fp.estimate("1020", HEAD, r, strike={"residual_mpa": s}).face.margin
-            for s in (-300.0, 300.0)
-        ]
-        for r in routes
-    ]
+
+    def struck(route, stress_mpa):
+        return fp.estimate("1020", HEAD, route, strike={"residual_mpa": stress_mpa}).face.margin
+
+    margin = [(struck(r, -300.0), struck(r, 300.0)) for r in routes]
     marks = [low - high for low, high in margin]
     shares = np.array(marks) / marks[0]
     assert shares[0] == 1.0 and shares[1] > 0.9 and shares[3] == pytest.approx(0.10, abs=0.03)
@@ -136,10 +124,8 @@ def codes(grade, *heats, **settings):
 def test_the_temper_is_named_as_the_cause_of_what_it_softens():
     found = codes("4140", fp.Temper(650))
     assert "Temper of whole head at 650 °C for 1 h" in found["tempered"]
-    body, temper = (
-        [float(n) for n in re.findall(r"(\d+) to (\d+) HV", found[c])[0]]
-        for c in ("self-tempered", "tempered")
-    )
+    spans = [re.findall(r"(\d+) to (\d+) HV", found[c])[0] for c in ("self-tempered", "tempered")]
+    body, temper = ([float(n) for n in span] for span in spans)
     assert body[1] == temper[0] > temper[1] + 100.0  # the body, then the furnace
     assert "tempered" not in codes("4140")
 
@@ -213,11 +199,7 @@ def test_a_normalise_is_a_new_austenite(grade):
     """After a normalise nothing of the press and the water is left: the head that was cooled in air from the same furnace."""
     dry = fp.Route(fp.Preheat(890.0, 1800.0), fp.Transfer(0.0), spray=None)
     dry = dry.with_(dwell_s=0.0, rest_s=0.0, strain=0.0)
-    routes = [
-        later(fp.Route()),
-        dataclasses.replace(fp.Route(), later=(fp.Normalise(890.0, 1800.0),)),
-        dry,
-    ]
+    routes = [fp.Route(), fp.Route(later=(fp.Normalise(890.0, 1800.0),)), dry]
     steels = [fp.grade(grade)] * 3
     wet, normalised, air = evaluate(Cases.of(steels, [HEAD] * 3, routes)).hardness_hv
     assert (normalised == air).all() and normalised[0] < wet[0] - 10.0

@@ -54,12 +54,37 @@ def test_text_is_short_and_says_what_decides(head):
     ("1020", "mid-iron", R.with_(flux=3.0), "the steel is too lean"),
     ("4130", "mid-iron", R.with_(preheat_c=1330), "burns this steel. Remedy: preheat temperature"),
     ("4340", "mid-iron", fp.Route(later=(fp.LocalHeat("hosel", peak_c=680),)), "crack"),
-    ("1030", "wedge", fp.Route(spray=None), "Good: all limits are kept"),
+    ("1030", "wedge", fp.Route(spray=None), "Good as a soft forged head (no limit on face hardness): "),
 ])  # fmt: skip
 def test_odd_heads_have_a_short_text_too(grade, name, route, words):
     result = fp.estimate(grade, name, route)
     text = result.summary()
     assert is_short(text) and "nan" not in text and words in result.verdict.sentence
+
+
+def test_a_stop_is_never_said_to_be_right_and_a_remedy_says_what_it_gives(head):
+    verdict = head[0].verdict
+    assert bool(verdict.stops) == ("that this setting is right" not in verdict.sure)
+    assert verdict.remedy.gives and verdict.remedy.costs
+    crack = any(w.code == "quench-crack" for w in verdict.stops)
+    assert crack == ("no warning that the quench may crack" in verdict.remedy.gives)
+
+
+@pytest.mark.parametrize(("route", "words"), [
+    (R, ["water temperature 35 °C", "water temperature 45 °C"]),
+    (fp.Route(spray=None, quench=(fp.Quench("water bath"),)), ["quench in oil, clear of its flash point"]),
+])  # fmt: skip
+def test_a_milder_quench_is_tried(route, words):
+    assert set(words) <= {trial.words for trial in trials(fp.grade("1045"), route)}
+
+
+def test_the_verdict_and_the_sheet_name_what_the_default_limits_are_for():
+    """The same steel: no limit on the face without a spray, 380 HV with it."""
+    for route, purpose in ((fp.Route(spray=None), "soft forged head"), (R.with_(flux=14), "hard thin face")):  # fmt: skip
+        result = fp.estimate(fp.grade("4130"), "mid-iron", route)
+        assert f" as a {purpose}" in result.verdict.sentence
+        assert result.verdict.to_dict()["purpose"] == purpose
+        assert f"Limits of a {purpose}" in sheet_html(result)
 
 
 def test_remedy_applied_passes(head):
@@ -182,6 +207,8 @@ def test_a_quantity_has_one_range_in_limit_table_sheet_and_json():
                  for hv in (z.hardness_low_hv, z.hardness_high_hv)]  # fmt: skip
         inside = [getattr(s, f"{of}_mpa") for s in alone]
         assert said[0] < inside[0] and inside[1] < said[1]
+    measure = result.verdict.measure_next
+    assert (measure.low, measure.high) == ends[measure.quantity]
     bend, strike = result.hosel, result.face
     assert ends["hosel_allowed_deg"] == (bend.allowed_deg_low, bend.allowed_deg_high)
     assert ends["face_margin"] == (strike.margin_low, strike.margin_high)

@@ -31,12 +31,24 @@ _CAUSES = {
     "idle-water": "the steel is too lean",
 }
 _SHORT = {"hosel_allowed_deg": "hosel", "bar_force_n": "pull", "face_margin": "strike margin"}
-#: What a warning that says stop means, in a few words.
+#: What a head is good for, by the purpose of the limits: nobody may read a soft head as a hard face.
+_PURPOSES = {
+    "soft forged head": " as a soft forged head (no limit on face hardness)",
+    "hard thin face": " as a hard thin face",
+}
 _STOPS = {
     "quench-crack": "the quench may crack this steel",
     "burning": "the furnace burns this steel",
-    "local-heat:hardens": "the torch hardens the hosel again",
+    "local-heat:hardens": "the torch is too hot for the hosel",
+    "hosel:overbent": "the hosel does not take the required change",
+    "too-cold-to-press": "the metal is too cold to press",
+    "oil-at-flash-point": "the oil is at its flash point",
 }
+
+
+def stop_words(code: str) -> str:
+    """What a warning that says stop means, in a few words."""
+    return _STOPS.get(code, code.replace("-", " "))
 
 
 @dataclass(frozen=True)
@@ -167,8 +179,11 @@ class Verdict:
 
     @property
     def sure(self) -> str:
-        """ "76 % that this setting is right; then 99 of 100 heads inside"."""
+        """ "76 % that this setting is right; then 99 of 100 heads inside"; of a stop only the limits are said to be kept."""
         right = f"{100 * self.chance_right:.0f} % that this setting is right"
+        if self.stops:
+            kept = f"the limits alone are kept with {100 * self.chance_right:.0f} % chance"
+            right = f"not right: {stop_words(self.stops[0].code)}; {kept}"
         inside = f"; then {self.heads_inside} of 100 heads inside"
         return right + inside * (self.chance_right >= 0.01)
 
@@ -180,21 +195,21 @@ class Verdict:
     @property
     def sentence(self) -> str:
         """Level, cause and remedy in at most 20 words."""
-        level = self.level.capitalize()
+        level, purpose = self.level.capitalize(), self.against.purpose
+        of = _PURPOSES.get(purpose, "")
         if self.level == "good":
-            sure = f"{100 * self.chance_right:.0f} % sure"
-            return (
-                f"Good: all limits are kept; {sure}, then {self.heads_inside} of 100 heads inside."
-            )
+            sure = f"{100 * self.chance_right:.0f} % sure, then {self.heads_inside} of 100 heads inside."
+            return f"Good{of}: {sure}" if of else f"Good: all limits are kept; {sure}"
         reason, cause = self._reason(), self.cause
         remedy = f"Remedy: {self.remedy.words}." if self.remedy else "No near remedy found."
         options = [f"{level}: {reason}; {cause}. {remedy}"] if cause else []
+        options += [f"{level}{of}: {reason}. {remedy}"] if of and self.level == "marginal" else []
         options += [f"{level}: {reason}. {remedy}", f"{level}: {self._brief()}. {remedy}"]
         return next((s for s in options if len(s.split()) <= MOST_WORDS), options[-1])
 
     def _brief(self) -> str:
         if self.stops:
-            return _STOPS.get(self.stops[0].code, self.stops[0].code.replace("-", " "))
+            return stop_words(self.stops[0].code)
         return f"{QUANTITIES[self.weakest.name].label} misses its limit"
 
     def _reason(self) -> str:
@@ -227,6 +242,7 @@ class Verdict:
         names = ("level", "sentence", "chance_right", "heads_inside", "with_doubt", "biggest_risk")
         found = {name: getattr(self, name) for name in names}
         found["chance_right"] = round(self.chance_right, 3)
+        found["purpose"] = self.against.purpose
         found |= {"limits": [s.to_dict() for s in self.limits]}
         found["not_included"] = list(self.not_included)
         for name in ("remedy", "measure_next"):

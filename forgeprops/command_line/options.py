@@ -30,7 +30,7 @@ COMMANDS = {
     "sheet": "the setting sheet as HTML",
 }
 #: Version of the names in `--json`.
-SCHEMA = 1
+SCHEMA = 2
 
 #: Option, its metavar and its help, of every subcommand.
 _EVERY = (

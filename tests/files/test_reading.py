@@ -198,10 +198,8 @@ def repacked(part, change, data=None) -> bytes:
     """A workbook with the XML of one part changed."""
     buffer = io.BytesIO()
     good = workbook([["heat", "C"], ["A1", 0.2]]) if data is None else data
-    with (
-        zipfile.ZipFile(io.BytesIO(good)) as old,
-        zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as new,
-    ):
+    old = zipfile.ZipFile(io.BytesIO(good))
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as new:
         for info in old.infolist():
             content = old.read(info)
             new.writestr(info.filename, change(content) if info.filename == part else content)
@@ -219,30 +217,22 @@ def sheet_with(xml: bytes, encoding="utf-8") -> bytes:
 DOCTYPE = b'<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;">]>'
 
 
-@pytest.mark.parametrize(
-    "data, message",
-    [
-        (sheet_with(b'<mergeCells><mergeCell ref="H1:XFD1048576"/></mergeCells>'), "merged cells"),
-        (sheet_with(b'<mergeCells><mergeCell ref="A&#49;:A30000"/></mergeCells>'), "merged cells"),
-        (sheet_with(b'<mergeCells><mergeCell ref="H:Z"/></mergeCells>'), "merged cells"),
-        (
-            sheet_with(
-                b"<mergeCells>" + b'<mergeCell ref="A1:B600"/>' * 20 + b"</mergeCells>", "utf-16"
-            ),
-            "merged cells",
-        ),
-        (
-            sheet_with(b'<hyperlinks><hyperlink ref="A1:ZZ99999" location="A1"/></hyperlinks>'),
-            "cells with a link",
-        ),
-        (sheet_with(b"".join(b'<row r="%d"/>' % i for i in range(200_001))), "200000 rows"),
-        (sheet_with(b"".join(b'<c r="A%d"/>' % i for i in range(500_001))), "500000 cells"),
-        (sheet_with(b" " * 20 * 2**20), "200 times its size"),
-        (sheet_with(b" " * 80 * 2**20), "unpacks to more than 60 MB"),
-        (repacked("xl/workbook.xml", lambda xml: DOCTYPE + xml), "document type"),
-        (repacked("xl/styles.xml", lambda xml: xml[:-9]), "damaged"),
-    ],
-)
+def merges(*spans):
+    return (
+        b"<mergeCells>" + b"".join(b'<mergeCell ref="%s"/>' % s for s in spans) + b"</mergeCells>"
+    )
+
+
+@pytest.mark.parametrize("data, message", [
+    (sheet_with(merges(b"H1:XFD1048576")), "merged cells"), (sheet_with(merges(b"A&#49;:A30000")), "merged cells"),
+    (sheet_with(merges(b"H:Z")), "merged cells"), (sheet_with(merges(*[b"A1:B600"] * 20), "utf-16"), "merged cells"),
+    (sheet_with(b'<hyperlinks><hyperlink ref="A1:ZZ99999" location="A1"/></hyperlinks>'), "cells with a link"),
+    (sheet_with(b"".join(b'<row r="%d"/>' % i for i in range(200_001))), "200000 rows"),
+    (sheet_with(b"".join(b'<c r="A%d"/>' % i for i in range(500_001))), "500000 cells"),
+    (sheet_with(b" " * 20 * 2**20), "200 times its size"), (sheet_with(b" " * 80 * 2**20), "unpacks to more than 60 MB"),
+    (repacked("xl/workbook.xml", lambda xml: DOCTYPE + xml), "document type"),
+    (repacked("xl/styles.xml", lambda xml: xml[:-9]), "damaged"),
+])  # fmt: skip
 def test_a_workbook_that_would_take_the_machine_is_refused_before_it_is_opened(
     monkeypatch, data, message
 ):

@@ -31,11 +31,8 @@ def test_safe_cells_come_back(text):
 
 def test_json_comes_back(tmp_path):
     write_json(tmp_path / "s.json", "shop", 1, {"name": "ü", "spray": 1.25})
-    assert read_json(tmp_path / "s.json", "shop", (1, 2)) == {
-        "version": 1,
-        "name": "ü",
-        "spray": 1.25,
-    }
+    back = read_json(tmp_path / "s.json", "shop", (1, 2))
+    assert back == {"version": 1, "name": "ü", "spray": 1.25}
 
 
 @pytest.mark.parametrize("text, message", [
@@ -63,15 +60,8 @@ def test_json_refusals(text, message):
 def test_ninety_thousand_names_take_no_minutes():
     """A name given twice was looked for in a list: five minutes for the 1 MB that are allowed."""
     text, start = ", ".join(f'"{i}": 0' for i in range(90_000)), time.monotonic()
-    refuses(
-        "'7' is given twice",
-        read_json,
-        f'{{{text}, "7": 1}}'.encode(),
-        "shop",
-        (1,),
-        "s.json",
-        2**21,
-    )
+    data = f'{{{text}, "7": 1}}'.encode()
+    refuses("'7' is given twice", read_json, data, "shop", (1,), "s.json", 2**21)
     assert time.monotonic() - start < 5.0
 
 

@@ -97,10 +97,7 @@ write_json(path, "shop", 1, {"n": 2, "filler": "x" * 100_000}, overwrite=True)
 
 
 @posix
-@pytest.mark.parametrize(
-    "point, expected",
-    [("half-written", 1), ("before flush", 1), ("before rename", 1), ("after rename", 2)],
-)
+@pytest.mark.parametrize("point, expected", [("half-written", 1), ("before flush", 1), ("before rename", 1), ("after rename", 2)])  # fmt: skip
 def test_kill_at_each_step_leaves_old_or_new_whole(tmp_path, point, expected):
     path = tmp_path / "shop.json"
     write_json(path, "shop", 1, {"n": 1, "filler": "x" * 100_000})
@@ -163,11 +160,8 @@ def test_of_many_first_writers_one_wins(tmp_path):
 
 def test_lock_held_by_another_is_a_clear_error(tmp_path):
     path = tmp_path / "a.txt"
-    with (
-        locked(path),
-        pytest.raises(InputError, match="being written by another program"),
-        locked(path, timeout_s=0.05),
-    ):
+    busy = pytest.raises(InputError, match="being written by another program")
+    with locked(path), busy, locked(path, timeout_s=0.05):
         pass
     with locked(path, timeout_s=0.05):
         pass

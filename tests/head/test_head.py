@@ -211,22 +211,16 @@ def test_what_cannot_be_built_is_one_sentence(changes, words):
 
 
 def test_mass_that_does_not_close_shows_both_numbers():
-    refuses(
-        r"declared mass is 400 g but the finished dimensions make \d+ g",
-        plain,
-        declared_mass_g=400.0,
-    )
+    words = r"declared mass is 400 g but the finished dimensions make \d+ g"
+    refuses(words, plain, declared_mass_g=400.0)
     assert plain().declared_mass_g is None
 
 
 def test_wrong_parts_are_named():
     refuses("face must be a Face", plain, face=3)
     refuses("body is empty", plain, body=())
-    refuses(
-        "blocks are 300 mm long together",
-        plain,
-        body=(Block("sole", 150, 20, 8), Block("frame", 150, 5, 3)),
-    )
+    long = (Block("sole", 150, 20, 8), Block("frame", 150, 5, 3))
+    refuses("blocks are 300 mm long together", plain, body=long)
     refuses("name must be .*''", plain, name="")
 
 

@@ -161,9 +161,9 @@ def test_bainite_goes_by_its_own_two_numbers_and_nothing_is_softer_than_pure_iro
     hard = {name: v[0] for name, v in strength_arrays([340.0], 0.0, 1.0).items()}
     assert hard["tensile_mpa"] == pytest.approx(340.0 * k["b_tensile_slope"])
     assert hard["yield_mpa"] == pytest.approx(hard["tensile_mpa"] * k["b_yield_ratio"])
-    soft = strength_arrays(
-        [60.0, 60.0, 60.0, 60.0], [1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]
-    )
+    share = math.hypot(k["b_yield_ratio_se"], k["b_yield_ratio"] * k["b_tensile_se_share"])
+    assert hard["yield_se_mpa"] == pytest.approx(hard["tensile_mpa"] * share)
+    soft = strength_arrays([60.0] * 4, *np.eye(3, 4))
     assert np.all(soft["tensile_mpa"] >= 180.0) and np.all(soft["yield_mpa"] >= 100.0)
     assert np.all(soft["yield_mpa"] < soft["tensile_mpa"])
 

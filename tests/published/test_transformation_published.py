@@ -24,10 +24,8 @@ def test_ae3_against_computed_equilibrium(comp, ae3):
 
 
 def test_grange_is_the_best_ae3_of_those_offered_on_computed_equilibrium():
-    error = {
-        m: np.mean([abs(ae3_c(c, method=m) - t) for c, t in COMPUTED_AE3])
-        for m in ("grange", "andrews", "andrews_long", "eldis")
-    }
+    methods = ("grange", "andrews", "andrews_long", "eldis")
+    error = {m: np.mean([abs(ae3_c(c, method=m) - t) for c, t in COMPUTED_AE3]) for m in methods}
     assert min(error, key=error.get) == "grange" and error["grange"] < 8.0
 
 
@@ -46,10 +44,8 @@ def test_ms_of_30crmo_391_c():
 def test_errors_of_the_published_ms_formulas_on_the_open_set():
     """The ranking that makes van Bohemen's formula the base of ours; 527 steels."""
     rows = read_rows("measured/martensite_start.csv")
-    comp = {
-        s: np.array([float(r[s]) for r in rows])
-        for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
-    }
+    elements = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
+    comp = {s: np.array([float(r[s]) for r in rows]) for s in elements}
     ms = np.array([float(r["ms_c"]) for r in rows])
     expected = {
         "van_bohemen": 17.1, "capdevila": 18.0, "andrews": 19.1, "andrews_product": 20.5,

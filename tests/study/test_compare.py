@@ -16,25 +16,16 @@ def test_margins_count_in_steps():
     wanted = Limits(
         face_hardness_hv=(380, 460), hosel_allowed_deg=(2.0, None), press_force_kn=(None, 9000)
     )
-    table = {
-        "face_hardness_hv": np.array([400.0, 470.0, np.nan]),
-        "hosel_allowed_deg": np.array([1.6, 3.0, 3.0]),
-        "press_force_kn": np.array([8000.0, 8000.0, 8000.0]),
-    }
+    bend = np.array([1.6, 3.0, 3.0])
+    table = {"face_hardness_hv": np.array([400.0, 470.0, np.nan]), "hosel_allowed_deg": bend}
+    table["press_force_kn"] = np.full(3, 8000.0)
     margins = wanted.margins(table)
-    assert list(margins) == [
-        "face hardness at least 380 HV",
-        "face hardness at most 460 HV",
-        "hosel bend at least 2 °",
-        "press force at most 9000 kN",
-    ]
+    names = "face hardness at least 380 HV|face hardness at most 460 HV|hosel bend at least 2 °|press force at most 9000 kN"
+    assert list(margins) == names.split("|")
     step = QUANTITIES["face_hardness_hv"].step
     assert margins["face hardness at most 460 HV"][:2].tolist() == [60 / step, -10 / step]
-    assert wanted.slack(table).tolist() == [
-        pytest.approx(-0.4 / QUANTITIES["hosel_allowed_deg"].step),
-        -10 / step,
-        -np.inf,
-    ]
+    first = pytest.approx(-0.4 / QUANTITIES["hosel_allowed_deg"].step)
+    assert wanted.slack(table).tolist() == [first, -10 / step, -np.inf]
     assert wanted.meets(table).tolist() == [False, False, False]
     assert wanted.binding(table)[0] == "hosel bend at least 2 °"
 
@@ -55,15 +46,9 @@ def test_bad_limits_are_refused(bounds, words):
 
 
 def test_line_by_hand():
-    routes = [
-        fp.Route().with_(
-            rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0, soak_s=900.0
-        ),
-        fp.Route().with_(
-            rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0, back_on_die=True
-        ),
-        fp.Route(spray=None).with_(soak_s=3600.0),
-    ]
+    wet = fp.Route().with_(rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0)
+    dry = fp.Route(spray=None).with_(soak_s=3600.0)
+    routes = [wet.with_(soak_s=900.0), wet.with_(back_on_die=True), dry]
     n, line = len(routes), Line(handling_s=4.0, furnace_heads=100.0, footprint_mm=(80, 50))
     parts = [fp.grade("4130")] * n, [fp.head("mid-iron")] * n, routes, [fp.Shop(delay_s=0.5)] * n
     made = line_arrays(Cases.of(*parts), line)
@@ -126,13 +111,8 @@ def test_ranking_by_the_users_own_limits(found):
     ).verdict
     assert row["chance_right"] == pytest.approx(one.chance_right, abs=0.06)
     assert row["heads_inside"] == pytest.approx(one.heads_inside, abs=6)
-    meets = (
-        (t["face_hardness_hv"] >= 300)
-        & (t["face_hardness_hv"] <= 520)
-        & (t["hosel_allowed_deg"] >= 1.5)
-        & (t["press_effort"] <= 1.1)
-        & ~t["warnings"].str.contains("quench-crack|burning")
-    )
+    meets = t["face_hardness_hv"].between(300, 520) & (t["hosel_allowed_deg"] >= 1.5)
+    meets &= (t["press_effort"] <= 1.1) & ~t["warnings"].str.contains("quench-crack|burning")
     assert meets.tolist() == t["meets"].tolist() and meets.any() and not meets.all()
     other = fp.compare(
         ["1020", "1030", "4130", "4140"], [860, 920], limits=Limits(hosel_allowed_deg=(3.4, None))

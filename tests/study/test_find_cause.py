@@ -74,14 +74,9 @@ def test_without_the_usual_hardness_the_models_own_error_counts():
 
 
 def test_readings_as_the_reader_gives_them():
-    frame = pd.DataFrame(
-        [
-            {"head_id": h, "zone": z, "hardness_hv": v}
-            for h in ("1", "2")
-            for z, vs in readings(n=2).items()
-            for v in vs
-        ]
-    )
+    values = [(zone, v) for zone, vs in readings(n=2).items() for v in vs]
+    rows = [(h, zone, v) for h in ("1", "2") for zone, v in values]
+    frame = pd.DataFrame(rows, columns=["head_id", "zone", "hardness_hv"])
     found = find_cause(
         HardnessReadings(frame), STEEL, HEAD, ROUTE, usual=USUAL, names=("flux", "C")
     )

@@ -103,10 +103,7 @@ def test_study_is_the_single_estimates():
     assert study.at(950.0)["face_hv"] == pytest.approx(study.face_hv[2])
 
 
-@pytest.mark.parametrize(
-    ("given", "words"),
-    [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")],
-)
+@pytest.mark.parametrize("given, words", [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")])  # fmt: skip
 def test_study_refuses_bad_settings(given, words):
     refuses(f"(?i){words}", forging_temperature_study, fp.grade("1030"), temperatures=given)
 
@@ -129,18 +126,14 @@ def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
 def test_metal_in_die_is_what_the_march_says():
     steel = fp.grade("4130")
     zones = fp.estimate(steel, route=fp.Route().with_(preheat_c=900.0)).zones
-    assert (
-        min(z.die_c for z in zones.values())
-        < metal_in_die_c(steel, 900.0)
-        < max(z.die_c for z in zones.values())
-    )
+    die = [z.die_c for z in zones.values()]
+    assert min(die) < metal_in_die_c(steel, 900.0) < max(die)
     # a longer way to the die is a colder head
     slow = fp.Route().with_(transfer_s=12.0)
     assert metal_in_die_c(steel, 900.0, route=slow) < metal_in_die_c(steel, 900.0) - 20.0
-    assert (
-        equal_effort_setting(fp.grade("1030"), 900.0, steel, route=slow, in_die=True).preheat_c
-        > equal_effort_setting(fp.grade("1030"), 900.0, steel, in_die=True).preheat_c
-    )
+    routes = {"route": slow}, {}
+    late, soon = (equal_effort_setting(fp.grade("1030"), 900.0, steel, **r, in_die=True) for r in routes)  # fmt: skip
+    assert late.preheat_c > soon.preheat_c
 
 
 def test_equal_effort_keeps_the_call_with_a_known_drop():

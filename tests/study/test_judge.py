@@ -125,25 +125,18 @@ def test_a_heat_that_may_crack_is_held_unless_a_limit_allows_it():
     ({"steel": 7}, "must be a Steel"),
 ])  # fmt: skip
 def test_bad_input_is_refused_in_one_sentence(change, says):
-    refuses(
-        f"(?i){says}",
-        judge_heat,
-        **{"steel": "1030", "limits": fp.Limits(face_hardness_hv=(380, None)), **change},
-    )
+    given = {"steel": "1030", "limits": fp.Limits(face_hardness_hv=(380, None)), **change}
+    refuses(f"(?i){says}", judge_heat, **given)
 
 
 def test_results_tell_themselves_in_words_not_in_arrays():
     held = judge_heats(["4130", "1020"], limits=LIMITS)
     assert repr(held) == "\n".join([*(j.sentence for j in held), LIMITS.title])
     assert len(repr(held)) < 2000
-    for told in (
-        fp.estimate(fp.grade("4130")),
-        fp.compare(["4130"], [900]),
-        fp.window("4130", x=("preheat_c", 900, 950, 3), y=("flux", 8, 12, 3)),
-        fp.scatter("4130", n=16, indices=False),
-        fp.find_cause({"face": 400}, "4130"),
-        fp.track(data_path("demo", "log.csv")),
-        read_certificates(data_path("demo", "certificates.csv")),
-    ):
+    axes = {"x": ("preheat_c", 900, 950, 3), "y": ("flux", 8, 12, 3)}
+    results = fp.estimate("4130"), fp.compare(["4130"], [900]), fp.window("4130", **axes)
+    results += fp.scatter("4130", n=16, indices=False), fp.find_cause({"face": 400}, "4130")
+    results += (fp.track(data_path("demo", "log.csv")),)
+    for told in (*results, read_certificates(data_path("demo", "certificates.csv"))):
         said = repr(told)
         assert "array(" not in said and "mappingproxy" not in said and len(said) < 8000

@@ -263,14 +263,9 @@ def test_bad_bend_rows(row, what):
 
 def test_pages_escape_user_text():
     nasty = "<script>alert(1)</script>"
-    pages = [
-        read_hardness(
-            f"head_id,zone,value,scale,{nasty}\n{nasty},face,450,HV,x".encode()
-        )._repr_html_(),
-        read_bends(f"head_id,degrees,force_n,cracked\n{nasty},2,{nasty},no".encode())._repr_html_(),
-        read_traces(
-            f"time_s,channel,temperature_c\n0,{nasty},900\n1,{nasty},x".encode(),
-            {nasty: ("face", 1)},
-        )._repr_html_(),
-    ]
+    place = {nasty: ("face", 1)}
+    hardness = read_hardness(f"head_id,zone,value,scale,{nasty}\n{nasty},face,450,HV,x".encode())
+    bends = read_bends(f"head_id,degrees,force_n,cracked\n{nasty},2,{nasty},no".encode())
+    text = f"time_s,channel,temperature_c\n0,{nasty},900\n1,{nasty},x".encode()
+    pages = [found._repr_html_() for found in (hardness, bends, read_traces(text, place))]
     assert all("<script" not in p and "&lt;script" in p for p in pages)

@@ -39,13 +39,8 @@ def test_indices_on_ishigami():
     assert found.total == pytest.approx(TOTAL, abs=0.01)
     assert found.cases == 4096 * 5
     # the intervals hold the truth (each 95 %, so one of six may miss)
-    held = [
-        (lo <= t <= hi)
-        for lo, hi, t in (
-            *zip(found.first_low, found.first_high, FIRST, strict=True),
-            *zip(found.total_low, found.total_high, TOTAL, strict=True),
-        )
-    ]
+    lows, highs = (*found.first_low, *found.total_low), (*found.first_high, *found.total_high)
+    held = [a <= t <= b for a, b, t in zip(lows, highs, (*FIRST, *TOTAL), strict=True)]
     assert sum(held) >= 5
 
 

@@ -83,11 +83,8 @@ def test_published_run_lengths_of_the_cusum(h):
     "weight, width", [(0.05, 2.32), (0.1, 2.55), (0.15, 2.65), (0.2, 2.72), (0.25, 2.76)]
 )
 def test_published_widths_of_the_ewma(weight, width):
-    assert (
-        ewma_run_length(0.0, weight, width - 0.005)
-        < 250
-        < ewma_run_length(0.0, weight, width + 0.005)
-    )
+    short, long = (ewma_run_length(0.0, weight, width + by) for by in (-0.005, 0.005))
+    assert short < 250 < long
 
 
 def test_run_length_by_simulation():
@@ -121,15 +118,9 @@ def invented_log(
     error = offset + rng.normal(0, sigma, n)
     if drift_from is not None:
         error[drift_from:] += drift
-    return pd.DataFrame(
-        {
-            "date": [f"2025-{1 + i // 28:02d}-{1 + i % 28:02d}" for i in range(n)],
-            "head_id": [str(100 + i) for i in range(n)],
-            "quantity": quantity,
-            "predicted": 440.0,
-            "measured": 440.0 + error,
-        }
-    )
+    days = [f"2025-{1 + i // 28:02d}-{1 + i % 28:02d}" for i in range(n)]
+    table = {"date": days, "head_id": [str(100 + i) for i in range(n)], "quantity": quantity}
+    return pd.DataFrame({**table, "predicted": 440.0, "measured": 440.0 + error})
 
 
 def test_a_drift_is_found_soon_and_dated():
@@ -148,14 +139,9 @@ def test_a_drift_is_found_soon_and_dated():
 
 
 def test_in_control_logs_rarely_alarm_and_say_so():
-    alarms = sum(
-        len(
-            track(invented_log(100, seed=s), sigma=10.0, centre="zero").alarms.query(
-                "chart == 'CUSUM'"
-            )
-        )
-        for s in range(40)
-    )
+    logs = (invented_log(100, seed=s) for s in range(40))
+    charts = [track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
+    alarms = sum((chart == "CUSUM").sum() for chart in charts)
     assert alarms == pytest.approx(
         40 * 100 / cusum_run_length(0.0), abs=7
     )  # 8.6 expected in 4000 readings
@@ -172,13 +158,8 @@ def test_a_standing_offset_is_no_drift_but_is_named():
 
 
 def test_several_quantities_and_too_few_readings():
-    log = pd.concat(
-        [
-            invented_log(30),
-            invented_log(30, 20, 40.0, quantity="hosel hardness HV"),
-            invented_log(5, quantity="bend °"),
-        ]
-    )
+    drifting = invented_log(30, 20, 40.0, quantity="hosel hardness HV")
+    log = pd.concat([invented_log(30), drifting, invented_log(5, quantity="bend °")])
     got = track(log)
     assert set(got.limits["quantity"]) == {"face hardness HV", "hosel hardness HV"}
     assert set(got.alarms["quantity"]) == {"hosel hardness HV"}
@@ -190,15 +171,8 @@ def test_several_quantities_and_too_few_readings():
 def test_log_file_round_trip_and_damages(tmp_path):
     path = tmp_path / "log.csv"
     for i in range(12):
-        add_to_log(
-            path,
-            "face hardness HV",
-            440,
-            438 + i % 5,
-            head_id=str(i),
-            heat="=A1",
-            date=f"2025-03-{i + 1:02d}",
-        )
+        said = {"head_id": str(i), "heat": "=A1", "date": f"2025-03-{i + 1:02d}"}
+        add_to_log(path, "face hardness HV", 440, 438 + i % 5, **said)
     log = read_log(path)
     assert len(log.frame) == 12
     assert log.problems == ()

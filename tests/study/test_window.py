@@ -39,12 +39,8 @@ def test_maps_are_of_single_estimates(found):
 
 def test_region_is_where_all_limits_are_met(found):
     m = found.maps
-    meets = (
-        (m["face_hardness_hv"] >= 380)
-        & (m["face_hardness_hv"] <= 470)
-        & (m["hosel_allowed_deg"] >= 2.5)
-        & (m["press_effort"] <= 1.1)
-    )
+    hv = m["face_hardness_hv"]
+    meets = (hv >= 380) & (hv <= 470) & (m["hosel_allowed_deg"] >= 2.5) & (m["press_effort"] <= 1.1)
     assert np.array_equal(meets, found.meets) and 0.0 < found.share < 1.0
     # with the least water the face is too soft
     assert "face hardness at least 380 HV" in set(found.binding[0])
@@ -54,12 +50,9 @@ def test_region_is_where_all_limits_are_met(found):
 
 def test_box_lies_inside_and_its_middle_meets(found):
     (x_low, x_high), (y_low, y_high) = found.box["preheat_c"], found.box["flux"]
-    inside = found.meets[
-        np.ix_(
-            (found.y.values >= y_low) & (found.y.values <= y_high),
-            (found.x.values >= x_low) & (found.x.values <= x_high),
-        )
-    ]
+    x, y = found.x.values, found.y.values
+    rows, columns = (y >= y_low) & (y <= y_high), (x >= x_low) & (x <= x_high)
+    inside = found.meets[np.ix_(rows, columns)]
     assert inside.size and inside.all()
     half = (x_high - x_low) / 2 / found.x.tolerance, (y_high - y_low) / 2 / found.y.tolerance
     assert found.centre["slack"] >= 0 and found.tolerances_held == pytest.approx(min(half))
@@ -90,12 +83,8 @@ def test_box_of_a_known_triangle():
 
 
 def test_nothing_meets_says_what_is_nearest():
-    none = fp.window(
-        "4140",
-        x=("preheat_c", 860, 940, 3),
-        y=("delay_s", 1, 5, 3),
-        limits=fp.Limits(hosel_allowed_deg=(3, None)),
-    )
+    axes = {"x": ("preheat_c", 860, 940, 3), "y": ("delay_s", 1, 5, 3)}
+    none = fp.window("4140", **axes, limits=fp.Limits(hosel_allowed_deg=(3, None)))
     assert none.centre is None
     assert none.box is None
     assert none.tolerances_held == 0.0
@@ -147,11 +136,9 @@ def test_varied_cases_are_the_changed_case():
 
 def test_numbers_out_of_bounds_are_refused_at_the_ends():
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
-    for values, words in (
-        ({"flux": np.array([5.0, 99.0])}, "Spray rate 99"),
-        ({"hosel_bore_mm": np.array([9.0, 13.0])}, "hosel wall"),
-        ({"C": np.array([0.3, np.nan])}, "C content"),
-    ):
+    wrong = {"flux": (5.0, 99.0), "hosel_bore_mm": (9.0, 13.0), "C": (0.3, np.nan)}
+    for (name, ends), words in zip(wrong.items(), ("Spray rate 99", "hosel wall", "C content"), strict=True):  # fmt: skip
+        values = {name: np.array(ends)}
         refuses(words, varied, *case, values)
 
 

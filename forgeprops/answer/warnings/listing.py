@@ -23,7 +23,11 @@ STOP_CODES = frozenset(rule.code for rule in RULES if rule.rank == "stop")
 
 
 #: Quantity of a warning that says stop: where a limit is set on it, that limit decides.
-_LIMITED = {"quench-crack": "crack_index", "hosel:overbent": "hosel_allowed_deg"}
+_LIMITED = {
+    "quench-crack": "crack_index",
+    "hosel:overbent": "hosel_allowed_deg",
+    "too-cold-to-press": "forging_low_c",
+}
 
 
 def stops_of(codes: Iterable[str], limits: Limits) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...answer.evaluation import evaluate
-from ...answer.verdict import LimitState, Verdict, level_of
+from ...answer.verdict import LimitState, Verdict, level_of, stop_words
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
@@ -123,8 +123,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     )
     face_ends = [None if e is None else hardness_number(units, e) for e in face_limits]
     most_force = None if force_limits[1] is None else round(units.from_n(force_limits[1]))
-    deg = next(iter(by_name["hosel_allowed_deg"]), None)
-    deg_span = (deg.low, deg.high) if deg else (hosel.allowed_deg_low, hosel.allowed_deg_high)
+    deg_span = hosel.allowed_deg_low, hosel.allowed_deg_high
     bar = units.from_mm(float(job.bench.get("bar_mm", 500.0)))
     bar = f"{bar:.0f} mm" if units.length == "mm" else f"{bar:.1f} in"
     pull = f"{units.force_text(hosel.bar_force_n)}, {bar} bar"
@@ -144,7 +143,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
             "gauge": _gauge(HOSEL_DEG, deg_limits, deg_span[0], hosel.allowed_deg, deg_span[1]),
         },
         "sure": {
-            "level": level_of(True, sure, False), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
+            "level": level_of(True, sure, bool(verdict.stops)), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
             "second": f"if so, {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
         },
     }  # fmt: skip
@@ -241,11 +240,6 @@ _WORDS = {
     ("bar_force_n", -1): ("pull too heavy", "the hosel takes too heavy a pull", "the pull may be too heavy"),
     ("face_margin", 1): ("too weak", "the face is too weak for the strike", "the face may be too weak for the strike"),
 }  # fmt: skip
-#: A warning that says stop → cause.
-_STOPS = {
-    "quench-crack": "the quench may crack this steel", "burning": "the furnace burns this steel",
-    "oil-at-flash-point": "the oil is at its flash point", "too-cold-to-press": "the metal is too cold to press",
-}  # fmt: skip
 
 
 def _words(s: LimitState) -> tuple[str, str, str]:
@@ -265,8 +259,7 @@ def sentence(verdict: Verdict) -> str:
         return "Good: every limit is kept. Confirm it on trial heads."
     what = _words(worst)[2 if worst.met else 1]
     if verdict.stops:
-        code = verdict.stops[0].code
-        what = _STOPS.get(code, code.replace("-", " "))
+        what = stop_words(verdict.stops[0].code)
     elif verdict.cause:
         what += f": {verdict.cause}"
     return f"{'Not good' if verdict.level == 'out' else 'Not sure'}: {what}."
