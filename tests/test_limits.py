@@ -46,7 +46,7 @@ def test_every_study_keeps_the_limits_of_an_estimate_and_names_them(spray):
     purpose = "hard thin face" if spray else "soft forged head"
     for study in found:
         assert study.limits == one.limits and f"Limits of a {purpose}: " in study.words()
-    assert "hosel bend at least 2.5 °" in str(one.limits)
+    assert "hosel bend at least 2.5°" in str(one.limits)
     inside = one.verdict.level == "good"
     assert inside == (spray is None)
     window, comparison, heat, choice = found

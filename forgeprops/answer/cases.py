@@ -120,7 +120,7 @@ def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
     The hosel takes the change that the bench names too, by the names of `hosel.bench.Bench`.
 
     >>> print(limits_from(None, Route(spray=None), {"target_lie_deg": 8.0}))
-    face margin at the strike at least 1; hosel bend at least 8 °; pull on the bar at most 400 N
+    face margin at the strike at least 1; hosel bend at least 8°; pull on the bar at most 400 N
     """
     if not isinstance(given, Limits | None):
         form = "Limits(face_hardness_hv=(380, 460), ...)"

@@ -281,14 +281,14 @@ def _possible(trial: Trial, head) -> bool:
 
 
 def _change(old, new, names, limits) -> str:
-    """ "face hardness 291 → 447 HV, hosel bend 2.8 → 2.6 °" of the limited quantities."""
+    """ "face hardness 291 → 447 HV, hosel bend 2.8 → 2.6°" of the limited quantities."""
     parts = []
     for name, a, b in zip(names, old, new, strict=True):
         q = QUANTITIES[name]
         digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.3 else 2
         shown = f"{a:.{digits}f}", f"{b:.{digits}f}"
         if name in limits.bounds and abs(b - a) > 0.25 * q.step:
-            parts.append(f"{q.label} {shown[0]} → {shown[1]} {q.unit}".rstrip())
+            parts.append(f"{q.label} {shown[0]} → {shown[1]} {q.unit}".rstrip().replace(" °", "°"))
     return ", ".join(parts)
 
 

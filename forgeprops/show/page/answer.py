@@ -301,7 +301,7 @@ def numbers_of(job: Job, result, verdict: Verdict, units: Units) -> list[list[st
         ["chance that the setting is right", f"{100 * verdict.chance_right:.0f} %"],
         ["heads inside", f"{verdict.heads_inside} of 100"],
         *zones,
-        ["hosel bend", f"{h.allowed_deg:.2f} °", f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f} °"],
+        ["hosel bend", f"{h.allowed_deg:.2f}°", f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f}°"],
         ["pull on the bar", units.force_text(h.bar_force_n)],
         ["strike margin", f"{result.face.margin:.2f}"],
     ]  # fmt: skip
