@@ -1,6 +1,7 @@
-"""The reader's units: °C or °F, mm or in, HV, HRC, HRB or HB, L/min or gpm, N or lbf.  Displays change, numbers do not.
+"""The reader's units: °C or °F, mm or in, HV, HRC, HRB or HB, L/min or gpm, N or lbf, MPa or ksi.  Displays change,
+numbers do not.
 
-The package calculates, and writes its sentences, in °C, mm, HV, L/min and N; `Units` shows them otherwise.
+The package calculates, and writes its sentences, in °C, mm, HV, L/min, N and MPa; `Units` shows them otherwise.
 """
 
 from __future__ import annotations
@@ -20,8 +21,9 @@ OFFERED = {
     "hardness": ("HV", "HRC", "HRB", "HB"),
     "flow": ("L/min", "gpm"),
     "force": ("N", "lbf"),
+    "strength": ("MPa", "ksi"),
 }
-L_PER_GALLON, _N_PER_TON = 3.785411784, 2000.0 * LBF_N
+L_PER_GALLON, _N_PER_TON, MPA_PER_KSI = 3.785411784, 2000.0 * LBF_N, 1000.0 * LBF_N / MM_PER_INCH**2
 #: The scale that goes on where another ends.
 _NEXT_SCALE = {"HRC": "HRB", "HRB": "HRC"}
 _IMPACT = "kg/(m² s)"
@@ -30,7 +32,7 @@ _NUMBER = r"[-+−]?\d[\d,]*(?:\.\d+)?"
 #: Numbers before one unit, and what makes a temperature a difference: "by 357 °C", "25 °C below", "380 to 520 HV".
 _AMOUNT = re.compile(
     rf"(?P<before>\bby |± ?|\bwithin |\btook |\bgave |\blost )?(?P<numbers>(?<![\w.]){_NUMBER}"
-    rf"(?:(?: to | and | or | ?– ?| → | × ){_NUMBER})*) (?P<unit>°C/s|°C|mm|µm|HV|HRC|HRB|HB|L/min|kN|MN|N)"
+    rf"(?:(?: to | and | or | ?– ?| → | × ){_NUMBER})*) (?P<unit>°C/s|°C|mm|µm|HV|HRC|HRB|HB|L/min|kN|MN|MPa|N)"
     r"(?![\w/²³·])(?P<after> (?:hotter|colder|cooler|higher|lower|below|above|of the furnace)\b)?"
 )
 
@@ -47,6 +49,7 @@ class Units:
         way round.
     flow : {"L/min", "gpm"}
     force : {"N", "lbf"}
+    strength : {"MPa", "ksi"}; flow stress too.
 
     Examples
     --------
@@ -63,6 +66,7 @@ class Units:
     hardness: str = "HV"
     flow: str = "L/min"
     force: str = "N"
+    strength: str = "MPa"
 
     def __post_init__(self):
         for kind, offered in OFFERED.items():
@@ -70,15 +74,8 @@ class Units:
 
     @classmethod
     def of(cls, units) -> Units:
-        """Units as a person writes them: None or "SI", "US", "°F, in, HRC", or `Units`.
+        """Units as a person writes them: None or "SI", "US", "°F, in, HRC", or `Units`; one of each kind.
 
-        Raises
-        ------
-        InputError
-            A unit that is not offered, or two of one kind.
-
-        Examples
-        --------
         >>> Units.of("F in HB").hardness
         'HB'
         """
@@ -122,6 +119,10 @@ class Units:
         """Force in the chosen unit."""
         return force_n if self.force == "N" else force_n / LBF_N
 
+    def from_mpa(self, strength_mpa):
+        """Strength in the chosen unit."""
+        return strength_mpa if self.strength == "MPa" else strength_mpa / MPA_PER_KSI
+
     def from_l_min(self, flow_l_min):
         """Flow in the chosen unit."""
         return flow_l_min if self.flow == "L/min" else flow_l_min / L_PER_GALLON
@@ -129,6 +130,7 @@ class Units:
     def unit(self, unit: str) -> str:
         """Name of a unit of the package as the reader has it; an impact density is shown as flow on a nominal face."""
         shown = {"°C": self.temperature, "mm": self.length, "HV": self.hardness, "N": self.force}
+        shown["MPa"] = self.strength
         return {**shown, "L/min": self.flow, _IMPACT: self.flow}.get(unit, unit)
 
     def shown(self, setting, value):
@@ -175,8 +177,6 @@ class Units:
     def hardness_text(self, *hardness_hv: float) -> str:
         """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB".
 
-        Examples
-        --------
         >>> Units().hardness_text(233.1, 233.4), Units().hardness_text(220, 233)
         ('233 HV', '220 to 233 HV')
         """
@@ -243,6 +243,8 @@ class Units:
             return "in", None if self.length == "mm" else lambda x: x / per, 0
         if unit == "L/min":
             return self.flow, None if self.flow == unit else self.from_l_min, 1
+        if unit == "MPa":
+            return self.strength, None if self.strength == unit else self.from_mpa, 0
         if self.force == "N":
             return unit, None, 0
         if unit == "MN":
@@ -253,7 +255,7 @@ class Units:
     # ---- tables --------------------------------------------------------------------------------------------------
 
     def table(self, frame):
-        """A table whose columns carry their unit (``_c``, ``_mm``, ``_hv``, ``_n``, ``_l_min``) in the reader's units.
+        """A table whose columns carry their unit (``_c``, ``_mm``, ``_hv``, ``_n``, ``_mpa``, ``_l_min``) in the reader's units.
 
         Hardness stands as text, since one column may need two scales.
         """
@@ -261,6 +263,7 @@ class Units:
             "_c": ("_f", self.from_c, self.temperature == "°F"),
             "_mm": ("_in", self.from_mm, self.length == "in"),
             "_n": ("_lbf", self.from_n, self.force == "lbf"),
+            "_mpa": ("_ksi", self.from_mpa, self.strength == "ksi"),
             "_l_min": ("_gpm", self.from_l_min, self.flow == "gpm"),
             "_hv": (f"_{self.hardness.lower()}", self._hardness_column, self.hardness != "HV"),
         }
@@ -281,4 +284,4 @@ class Units:
 
 
 #: Units of a shop in the United States.
-US = Units("°F", "in", "HRC", "gpm", "lbf")
+US = Units("°F", "in", "HRC", "gpm", "lbf", "ksi")

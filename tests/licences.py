@@ -25,17 +25,10 @@ def dependencies(root: str = "forgeprops") -> set[str]:
 def licence(name: str) -> str:
     """What a distribution says of its licence, in one line; "" if it says nothing."""
     told = metadata.metadata(name)
-    kinds = [
-        c.rpartition(" :: ")[2]
-        for c in told.get_all("Classifier", ())
-        if c.startswith("License ::")
-    ]
+    kinds = (c for c in told.get_all("Classifier", ()) if c.startswith("License ::"))
+    kinds = ", ".join(k for c in kinds if (k := c.rpartition(" :: ")[2]) != "OSI Approved")
     text = (told.get("License") or "").strip().splitlines()
-    said = [
-        told.get("License-Expression"),
-        ", ".join(k for k in kinds if k != "OSI Approved"),
-        *text[:1],
-    ]
+    said = [told.get("License-Expression"), kinds, *text[:1]]
     return next((s[:80] for s in said if s and s != "UNKNOWN"), "")
 
 

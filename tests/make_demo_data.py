@@ -115,10 +115,8 @@ def laboratory() -> bytes:
 
 def runs() -> bytes:
     rows = [["head_id", "heat", "head", "preheat_c", "flux", "spray_s", "delay_s"]]
-    rows += [
-        [run, heat, HEAD, preheat, flux, spray_s, delay]
-        for run, (heat, preheat, flux, spray_s, delay, _) in RUNS.items()
-    ]
+    for run, (heat, preheat, flux, spray_s, delay, _) in RUNS.items():
+        rows.append([run, heat, HEAD, preheat, flux, spray_s, delay])
     return text(rows)
 
 
@@ -157,12 +155,8 @@ def traces(rng) -> bytes:
 
 def channels() -> bytes:
     depth = depths()
-    return text(
-        [
-            ["channel", "zone", "depth_mm"],
-            *([c, zone, f"{depth[c]:.2f}" if c in depth else ""] for c, zone in CHANNELS.items()),
-        ]
-    )
+    places = [[c, zone, f"{depth[c]:.2f}" if c in depth else ""] for c, zone in CHANNELS.items()]
+    return text([["channel", "zone", "depth_mm"], *places])
 
 
 def hardness(results, rng) -> bytes:
@@ -232,27 +226,17 @@ def plate(rng) -> bytes:
 
 def main(folder: Path) -> None:
     rng = np.random.default_rng(SEED)
-    results = {
-        run: fp.estimate(steel(heat), HEAD, route(run), shop=TRUTH)
-        for run, (heat, *_) in RUNS.items()
-    }
-    for name, content in {
-        "certificates.csv": certificates(),
-        "laboratory.xlsx": laboratory(),
-        "runs.csv": runs(),
-        "traces.csv": traces(rng),
-        "channels.csv": channels(),
-        "hardness.csv": hardness(results, rng),
-        "bends.csv": bends(results, rng),
-        "log.csv": log(rng),
-        "plate.csv": plate(rng),
-    }.items():
+    heads = ((run, heat) for run, (heat, *_) in RUNS.items())
+    results = {r: fp.estimate(steel(heat), HEAD, route(r), shop=TRUTH) for r, heat in heads}
+    files = {
+        "certificates.csv": certificates(), "laboratory.xlsx": laboratory(), "runs.csv": runs(), "traces.csv": traces(rng),
+        "channels.csv": channels(), "hardness.csv": hardness(results, rng), "bends.csv": bends(results, rng),
+        "log.csv": log(rng), "plate.csv": plate(rng),
+    }  # fmt: skip
+    for name, content in files.items():
         write_bytes(folder / name, content, overwrite=True)
 
 
 if __name__ == "__main__":
-    main(
-        Path(sys.argv[1])
-        if len(sys.argv) > 1
-        else Path(__file__).resolve().parent.parent / "data" / "demo"
-    )
+    here = Path(__file__).resolve().parents[1] / "data" / "demo"
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else here)

@@ -3,8 +3,8 @@
     python tests/mutate.py --count 48 --seed 1                       # about half an hour
     python tests/mutate.py --count 12 --room hosel --seed 2
 
-Works on a copy of the checkout in a temporary folder.  Every fault first meets the tests of its own room without the
-compiled engine (quick); one that survives meets the tests that march as well.  Survivors are printed with line and change.
+Works on a copy of the checkout in a temporary folder.  Every fault first meets the tests of its own room that pass
+there; one that survives meets those of `MARCHING` as well.  Survivors are printed with line and change.
 """
 
 import argparse
@@ -19,34 +19,22 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-ROOMS = ("hardenability", "transformation", "strength", "hosel", "face")
-SWAPS = {
-    ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*", ast.Lt: ">", ast.Gt: "<",
-    ast.LtE: ">", ast.GtE: "<",
-}  # fmt: skip
-SIGNS = {
-    ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/", ast.Lt: "<", ast.Gt: ">",
-    ast.LtE: "<=", ast.GtE: ">=",
-}  # fmt: skip
-#: Nothing of these is a formula: checking of input, messages, ranges as data, what a picture needs.
-LEFT_OUT = {"InputError", "field", "dataclass", "ValueError", "RuntimeError"}
-#: Tests of a room that live elsewhere.
-ELSEWHERE = {
-    "hardenability": ["tests/test_opinions.py", "tests/published/test_hardenability_published.py"],
-    "transformation": [
-        "tests/published/test_transformation_published.py",
-        "tests/test_specimens.py",
-    ],
-    "strength": ["tests/published/test_mechanics_published.py"],
-    "hosel": ["tests/published/test_mechanics_published.py"],
-    "face": ["tests/published/test_mechanics_published.py"],
+#: Rooms and their tests.
+ROOMS = {
+    "hardenability": "hardenability test_opinions.py published/test_hardenability_published.py",
+    "transformation": "transformation test_specimens.py published/test_transformation_published.py",
+    "strength": "mechanical published/test_mechanics_published.py",
+    "hosel": "limits/test_hosel.py limits/test_section.py limits/test_rebend.py published/test_mechanics_published.py",
+    "face": "limits/test_face.py published/test_mechanics_published.py",
 }
-MARCHING = (
-    "tests/test_estimate.py",
-    "tests/test_specimens.py",
-    "tests/test_second_heat.py",
-    "tests/published",
-)
+MARCHING = "test_estimate.py test_specimens.py test_second_heat.py published"
+#: Operators: as written, and what is put in their place.
+SWAPS = {
+    ast.Add: "+-", ast.Sub: "-+", ast.Mult: "*/", ast.Div: "/*", ast.Lt: "<>", ast.Gt: "><", ast.LtE: ("<=", ">"), ast.GtE: (">=", "<"),
+}  # fmt: skip
+ENDS = {"min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum"}
+#: Nothing of these is a formula: checking of input, messages, ranges as data, what a picture needs.
+LEFT_OUT = ("InputError", "field", "dataclass", "ValueError", "RuntimeError")
 
 
 def faults(path):
@@ -54,47 +42,30 @@ def faults(path):
     text = path.read_text(encoding="utf-8")
     lines, found = text.splitlines(), []
 
-    def between(left, right, old):
-        if left.end_lineno != right.lineno:
-            return None
-        at = lines[left.end_lineno - 1].find(old, left.end_col_offset, right.col_offset)
-        return None if at < 0 else (left.end_lineno, at, at + len(old))
+    def swap(left, right, operator):
+        old, new = SWAPS.get(type(operator), ("", ""))
+        if old and left.end_lineno == right.lineno:
+            at = lines[right.lineno - 1].find(old, left.end_col_offset, right.col_offset)
+            if at >= 0:
+                found.append((right.lineno, at, at + len(old), new))
 
     def visit(node):
         if isinstance(node, (ast.Raise, ast.JoinedStr, ast.Subscript, ast.arguments)):
             return
         if isinstance(node, ast.Call):
-            name = ast.unparse(node.func).split(".")[-1]
+            name, end = ast.unparse(node.func).split(".")[-1], node.func.end_col_offset
             if name in LEFT_OUT or name.startswith(("check_", "_check")):
                 return
-            if (
-                name in ("min", "max", "minimum", "maximum")
-                and node.func.lineno == node.func.end_lineno
-            ):
-                new = {"min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum"}[name]
-                found.append(
-                    (
-                        node.func.lineno,
-                        node.func.end_col_offset - len(name),
-                        node.func.end_col_offset,
-                        new,
-                    )
-                )
-        if (
-            isinstance(node, ast.Constant)
-            and type(node.value) in (int, float)
-            and node.value not in (0, 1)
-        ):
-            new = repr(node.value * 1.1) if type(node.value) is float else str(node.value + 1)
-            found.append((node.lineno, node.col_offset, node.end_col_offset, f"{new}"))
-        if isinstance(node, ast.BinOp) and type(node.op) in SWAPS:
-            place = between(node.left, node.right, SIGNS[type(node.op)])
-            if place:
-                found.append((*place, SWAPS[type(node.op)]))
-        if isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in SWAPS:
-            place = between(node.left, node.comparators[0], SIGNS[type(node.ops[0])])
-            if place:
-                found.append((*place, SWAPS[type(node.ops[0])]))
+            if name in ENDS and node.func.lineno == node.func.end_lineno:
+                found.append((node.func.lineno, end - len(name), end, ENDS[name]))
+        if isinstance(node, ast.Constant) and type(node.value) in (int, float):
+            if node.value not in (0, 1):
+                new = node.value * 1.1 if type(node.value) is float else node.value + 1
+                found.append((node.lineno, node.col_offset, node.end_col_offset, repr(new)))
+        if isinstance(node, ast.BinOp):
+            swap(node.left, node.right, node.op)
+        if isinstance(node, ast.Compare) and len(node.ops) == 1:
+            swap(node.left, node.comparators[0], node.ops[0])
         if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
             found.append((node.lineno, node.col_offset, node.col_offset + 1, "+"))
         for child in ast.iter_child_nodes(node):
@@ -104,43 +75,47 @@ def faults(path):
     return [f for f in found if lines[f[0] - 1].isascii()]  # columns count bytes
 
 
-def run(copy, tests, left_out=(), seconds=600):
-    environment = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-q",
-        "-p",
-        "no:cacheprovider",
-        "-o",
-        "addopts=--import-mode=importlib --doctest-modules -rfE",
-        *tests,
-        *(f"--deselect={i}" for i in left_out),
-    ]
-    if left_out:
-        command.append("-x")
+def run(copy, tests, left_out=(), seconds=1800):
+    """What the tests print and their exit code; None where they do not end."""
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-o"]
+    command += ["addopts=--import-mode=importlib --doctest-modules -rfE", *tests]
+    command += [f"--deselect={i}" for i in left_out] + ["-x"] * bool(left_out)
+    bare = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
+    options = {"cwd": copy, "env": bare, "capture_output": True, "text": True}
     try:
-        return subprocess.run(
-            command,
-            cwd=copy,
-            env=environment,
-            capture_output=True,
-            text=True,
-            timeout=seconds,
-            check=False,
-        )
+        return subprocess.run(command, timeout=seconds, check=False, **options)
     except subprocess.TimeoutExpired:
         return None  # an endless loop is noticed by anybody
 
 
-def named(report):
-    lines = report.stdout.splitlines() if report else []
-    return [
-        line.split(" ", 1)[1].split(" - ")[0]
-        for line in lines
-        if line.startswith(("FAILED ", "ERROR "))
-    ]
+def noticed(report):
+    """True if a test failed or the run did not end; tests that cannot be run are no answer."""
+    if report and report.returncode not in (0, 1, 2, 5):
+        raise RuntimeError(report.stdout[-2000:] + report.stderr[-2000:])
+    return report is None or report.returncode in (1, 2)
+
+
+def tried(copy, room, count, draw, quick):
+    """Make `count` faults in a room, one after the other; yield what each was and whether it was noticed."""
+    tests = [f"tests/{name}" for name in ROOMS[room].split()] + [f"forgeprops/{room}"]
+    lines = run(copy, tests).stdout.splitlines()
+    failing = [x.split(" ", 1)[1].split(" - ")[0] for x in lines if x.startswith(("FAILED ", "ERROR "))]  # fmt: skip
+    files = sorted(p for p in (copy / "forgeprops" / room).glob("*.py") if p.name != "__init__.py")
+    sites = [(path, fault) for path in files for fault in faults(path)]
+    print(f"{room}: {len(sites)} places, {len(failing)} tests fail without any", flush=True)
+    for path, (line, start, end, new) in draw.sample(sites, count):
+        good = path.read_text(encoding="utf-8")
+        changed = good.splitlines(keepends=True)
+        old = changed[line - 1]
+        changed[line - 1] = old[:start] + new + old[end:]
+        path.write_text("".join(changed), encoding="utf-8")
+        caught = noticed(run(copy, tests, failing, 600))
+        if not caught and not quick:
+            more = [f"tests/{name}" for name in MARCHING.split()]
+            caught = noticed(run(copy, more, failing))
+        path.write_text(good, encoding="utf-8")
+        what = f"{old[:start]}[{old[start:end]} -> {new}]{old[end:]}".strip()
+        yield f"{path.relative_to(copy)}:{line}: {what}", caught
 
 
 def main():
@@ -150,67 +125,20 @@ def main():
     parser.add_argument("--room", choices=ROOMS, action="append")
     parser.add_argument("--quick", action="store_true", help="leave out the tests that march")
     options = parser.parse_args()
-    rooms = options.room or ROOMS
-    draw = random.Random(options.seed)
+    rooms, draw = options.room or list(ROOMS), random.Random(options.seed)
+    left_out = shutil.ignore_patterns(".venv", ".git", "__pycache__", "dist", "artefacts")
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy"
-        shutil.copytree(
-            ROOT,
-            copy,
-            ignore=shutil.ignore_patterns(".venv", ".git", "__pycache__", "dist", "artefacts"),
-        )
-        caught, left = 0, []
+        shutil.copytree(ROOT, copy, ignore=left_out)
+        every, begin = [], time.monotonic()
         for room in rooms:
-            tests = [f"tests/{room}", f"forgeprops/{room}", *ELSEWHERE[room]]
-            slow = ["tests/limits/test_hosel.py::test_single_equals_batch"]
-            marching = [
-                *named(run(copy, [*tests, *(f"--deselect={n}" for n in slow)], seconds=1800)),
-                *slow,
-            ]
-            files = [
-                p
-                for p in sorted((copy / "forgeprops" / room).glob("*.py"))
-                if p.name != "__init__.py"
-            ]
-            sites = [(path, fault) for path in files for fault in faults(path)]
-            print(
-                f"{room}: {len(sites)} places, {len(marching)} tests left for the second round",
-                flush=True,
-            )
-            for path, (line, start, end, new) in draw.sample(sites, options.count // len(rooms)):
-                good = path.read_text(encoding="utf-8")
-                lines = good.splitlines(keepends=True)
-                old = lines[line - 1]
-                lines[line - 1] = old[:start] + new + old[end:]
-                path.write_text("".join(lines), encoding="utf-8")
-                own = copy / "tests" / room / f"test_{path.stem}.py"
-                first = (
-                    [str(own.relative_to(copy)), str(path.relative_to(copy))]
-                    if own.exists()
-                    else []
-                )
-                began = time.monotonic()
-                noticed = bool(first) and named_or_ended(run(copy, first, marching))
-                noticed = noticed or named_or_ended(run(copy, tests, marching))
-                if not noticed and not options.quick:
-                    noticed = named_or_ended(run(copy, [*tests, *MARCHING], seconds=1800))
-                path.write_text(good, encoding="utf-8")
-                caught += bool(noticed)
-                changed = f"{old[:start]}[{old[start:end]} -> {new}]{old[end:]}".strip()
-                what = f"{path.relative_to(copy)}:{line}: {changed}"
-                print(
-                    f"{'caught  ' if noticed else 'SURVIVED'} {time.monotonic() - began:4.0f} s  {what}",
-                    flush=True,
-                )
-                if not noticed:
-                    left.append(what)
-        print(f"\n{caught + len(left)} faults, {caught} caught, {len(left)} survived:")
-        print("\n".join(left))
-
-
-def named_or_ended(report):
-    """True if a test failed or the run did not end."""
-    return report is None or report.returncode not in (0, 5)
+            for what, caught in tried(copy, room, options.count // len(rooms), draw, options.quick):
+                took, begin = time.monotonic() - begin, time.monotonic()
+                print(f"{'caught  ' if caught else 'SURVIVED'} {took:4.0f} s  {what}", flush=True)
+                every.append((what, caught))
+    left = [what for what, caught in every if not caught]
+    print(f"\n{len(every)} faults, {len(every) - len(left)} caught, {len(left)} survived:")
+    print("\n".join(left))
 
 
 if __name__ == "__main__":

@@ -47,16 +47,12 @@ def truth(result, z, random, heads):
                 route = route.with_(**{name: max(now + by * what.spread.sd(now), 0.0)})
         cases.append((result.steel, head, route, shop))
     e = evaluate(Cases.of(*map(list, zip(*cases, strict=True))))
-    off = sum(
-        z[COMMON.index(n)] * np.sqrt(np.clip(s, 0, 1))
-        for n, s in zip(("soft structure", "bainite", "martensite"), e.doubted, strict=True)
-    )
+    names = ("soft structure", "bainite", "martensite")
+    shares = np.sqrt(np.clip(list(e.doubted), 0, 1))
+    off = sum(z[COMMON.index(n)] * s for n, s in zip(names, shares, strict=True))
     e = dataclasses.replace(e, results=e.results.moved(off * e.sd_hv))
-    return {
-        "face": e.hardness_hv[:, 0],
-        "hosel": e.hardness_hv[:, 4],
-        "bend": e.quantity("bar_force_n") * (1.0 + _PULL_SD * z[COMMON.index("pull")]),
-    }
+    pull = e.quantity("bar_force_n") * (1.0 + _PULL_SD * z[COMMON.index("strength")])
+    return {"face": e.hardness_hv[:, 0], "hosel": e.hardness_hv[:, 4], "bend": pull}
 
 
 def simulated(name, draws, seed=0):
@@ -95,7 +91,7 @@ if __name__ == "__main__":
     draws = int(sys.argv[1]) if len(sys.argv) > 1 else 30
     for shop in SHOPS:
         found, width, held = simulated(shop, draws)
+        ranges = f"from {found.range_now:.1f}, promised {found.range_then:.1f}, left {width:.1f} ({width / found.range_then:.2f})"
         print(
-            f"{shop:22} {found.reading.what} on {found.reading.heads}: {found.quantity} from {found.range_now:.1f}, "
-            f"promised {found.range_then:.1f}, left {width:.1f} ({width / found.range_then:.2f}); holds {held:.2f}"
+            f"{shop:22} {found.reading.what} on {found.reading.heads}: {found.quantity} {ranges}; holds {held:.2f}"
         )

@@ -5,13 +5,11 @@ import pickle
 import pytest
 
 import forgeprops as fp
+from forgeprops.study.shop.heat_acceptance import judge_heat
 
 HARD = {
-    "face_margin": (1.0, None),
-    "hosel_allowed_deg": (2.0, None),
-    "bar_force_n": (None, 400.0),
-    "face_hardness_hv": (380.0, 520.0),
-}
+    "face_margin": (1.0, None), "hosel_allowed_deg": (2.0, None), "bar_force_n": (None, 400.0),
+    "face_hardness_hv": (380.0, 520.0)}  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -31,6 +29,30 @@ def test_hardness_is_limited_in_the_scale_it_is_written_in(written, name, hv, wo
     assert end in words or words.startswith("face")
     for again in (fp.Limits(**limits.saved()), pickle.loads(pickle.dumps(limits))):
         assert again == limits and str(again) == words and hash(again) == hash(limits)
+
+
+@pytest.mark.parametrize("spray", [fp.Spray(), None])
+def test_every_study_keeps_the_limits_of_an_estimate_and_names_them(spray):
+    """1040 is good without a spray, where no limit is on the face, and may crack under it."""
+    route, axes = fp.Route(spray=spray), {"x": ("preheat_c", 900, 950, 2), "y": ("transfer_s", 3, 4, 2)}  # fmt: skip
+    asked = {"bench": {"target_lie_deg": 2.5}}
+    one = fp.estimate("1040", None, route, **asked)
+    found = [
+        fp.window("1040", None, route, **axes, **asked),
+        fp.compare(["1040"], [930], None, route, **asked),
+        judge_heat("1040", None, route, turned={}, **asked),
+        fp.choose("1040", None, route, settings={"preheat_c": (900, 950)}, starts=1, **asked),
+    ]
+    purpose = "hard thin face" if spray else "soft forged head"
+    for study in found:
+        assert study.limits == one.limits and f"Limits of a {purpose}: " in study.words()
+    assert "hosel bend at least 2.5 °" in str(one.limits)
+    inside = one.verdict.level == "good"
+    assert inside == (spray is None)
+    window, comparison, heat, choice = found
+    assert (window.share == 1.0) == inside and comparison.table["meets"].all() == inside
+    assert (heat.verdict == "accept") == inside and choice.feasible == inside
+    assert ("warning quench-crack" in list(comparison.table["binding"])) == (spray is not None)
 
 
 def test_the_default_sets_are_those_of_the_design():
@@ -56,13 +78,9 @@ def test_a_bad_limit_says_what_is_wrong(bad, said):
     assert all(word in str(error.value) for word in said)
 
 
-@pytest.mark.parametrize(
-    ("route", "veto"),
-    [
-        ({}, "warning quench-crack"),
-        ({"preheat_c": 700}, "lowest forging temperature at least 700 °C"),
-    ],
-)
+@pytest.mark.parametrize(("route", "veto"), [
+    ({}, "warning quench-crack"),
+    ({"preheat_c": 700}, "lowest forging temperature at least 700 °C")])  # fmt: skip
 def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
     """A limit of the user's own on the same quantity takes the place of the veto."""
     limits = {"hosel_allowed_deg": (0.5, None)}

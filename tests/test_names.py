@@ -9,16 +9,10 @@ import forgeprops as fp
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = Path(fp.__file__).parent
-FILES = sorted(
-    p
-    for folder in ("forgeprops", "tests", "data", "notebooks", ".ci")
-    for p in (ROOT / folder).rglob("*")
-    if p.is_file() and "__pycache__" not in p.parts and ".ipynb_checkpoints" not in p.parts
-)
-FILES += [
-    ROOT / name
-    for name in ("README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", ".gitignore")
-]
+FOLDERS = ("forgeprops", "tests", "data", "notebooks", ".ci")
+FILES = [p for folder in FOLDERS for p in (ROOT / folder).rglob("*") if p.is_file()]
+FILES = [p for p in FILES if not {"__pycache__", ".ipynb_checkpoints"} & set(p.parts)]
+FILES += [ROOT / n for n in "README.md DEVELOPERS.md pyproject.toml LICENSE .gitignore".split()]
 
 #: How a number's unit ends its name.
 UNITS = tuple(
@@ -64,20 +58,14 @@ def public_numbers(module):
         except (TypeError, ValueError):
             continue
         for parameter in parameters:
-            if str(parameter.annotation).split("|")[0].strip() in (
-                "float",
-                "'float'",
-                "<class 'float'>",
-            ):
+            kind = str(parameter.annotation).split("|")[0].strip()
+            if kind in ("float", "'float'", "<class 'float'>"):
                 yield name, parameter.name
 
 
 def test_quantities_carry_their_unit():
-    numbers = [
-        (name, *n)
-        for name in public_modules()
-        for n in public_numbers(importlib.import_module(name))
-    ]
+    modules = {name: importlib.import_module(name) for name in public_modules()}
+    numbers = [(name, *n) for name, module in modules.items() for n in public_numbers(module)]
     assert len(numbers) > 300
     for name, owner, parameter in numbers:
         if QUANTITIES.search(parameter) and parameter not in NO_QUANTITY:

@@ -17,11 +17,8 @@ NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
 
 
 def cells(path, kind):
-    return [
-        "".join(c["source"])
-        for c in json.loads(path.read_text(encoding="utf-8"))["cells"]
-        if c["cell_type"] == kind
-    ]
+    found = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    return ["".join(c["source"]) for c in found if c["cell_type"] == kind]
 
 
 def test_there_are_notebooks():
@@ -30,19 +27,8 @@ def test_there_are_notebooks():
 
 def test_notebooks_are_stripped():
     extra = "metadata.language_info metadata.widgets"
-    done = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "nbstripout",
-            "--verify",
-            "--extra-keys",
-            extra,
-            *map(str, NOTEBOOKS),
-        ],
-        capture_output=True,
-        text=True,
-    )
+    command = [sys.executable, "-m", "nbstripout", "--verify", "--extra-keys", extra]
+    done = subprocess.run([*command, *map(str, NOTEBOOKS)], capture_output=True, text=True)
     assert done.returncode == 0, (
         f"run nbstripout --extra-keys '{extra}' notebooks/*.ipynb\n{done.stdout}{done.stderr}"
     )
@@ -53,10 +39,8 @@ def test_code_is_imports_and_short_lines_only(path):
     for source in cells(path, "code"):
         tree = ast.parse(source)
         assert len(source.splitlines()) <= 6
-        assert not any(
-            isinstance(n, (ast.FunctionDef, ast.ClassDef, ast.For, ast.While, ast.Try))
-            for n in ast.walk(tree)
-        )
+        kinds = (ast.FunctionDef, ast.ClassDef, ast.For, ast.While, ast.Try)
+        assert not any(isinstance(n, kinds) for n in ast.walk(tree))
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)

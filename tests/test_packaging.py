@@ -30,14 +30,8 @@ pytestmark = pytest.mark.skipif(
 
 
 def run(*command, **options):
-    done = subprocess.run(
-        [str(c) for c in command],
-        capture_output=True,
-        text=True,
-        timeout=900,
-        check=False,
-        **options,
-    )
+    options = {"capture_output": True, "text": True, "timeout": 900, "check": False, **options}
+    done = subprocess.run([str(c) for c in command], **options)
     assert done.returncode == 0, f"{command}\n{done.stdout[-2000:]}\n{done.stderr[-2000:]}"
     return done.stdout
 
@@ -74,20 +68,13 @@ def test_what_is_in_them(built):
         assert (name in inside) != built_from and name in source, name
     for name in checked_in("data"):
         assert f"forgeprops/_data/{name.removeprefix('data/')}" in inside and name in source, name
-    for name in checked_in("notebooks", "tests") | {
-        "README.md",
-        "DEVELOPERS.md",
-        "LICENSE",
-        "pyproject.toml",
-        "requirements.lock",
-        "requirements.hashed.lock",
-    }:
+    files = (
+        "README.md DEVELOPERS.md LICENSE pyproject.toml requirements.lock requirements.hashed.lock"
+    )
+    for name in checked_in("notebooks", "tests") | set(files.split()):
         assert name in source, name
-    assert not [
-        n
-        for n in inside | source
-        if "__pycache__" in n or n.endswith((".pyc", ".ipynb_checkpoints"))
-    ]
+    left = ("__pycache__", ".pyc", ".ipynb_checkpoints")
+    assert not [n for n in inside | source if any(part in n for part in left)]
     assert not [n for n in inside if n.startswith(("tests/", "notebooks/", "data/"))]
     assert wheel.stat().st_size < 3e6
     # The engine of this platform, and of no other; only the wheel holds it.
@@ -104,10 +91,8 @@ def test_metadata(built):
         told = email.parser.Parser().parsestr(archive.read(f"{folder}/METADATA").decode())
         assert b"forgeprops.__main__:main" in archive.read(f"{folder}/entry_points.txt")
         assert b"BSD 3-Clause" in archive.read(f"{folder}/licenses/LICENSE")
-    assert (
-        told["Version"] == fp.__version__ == PROJECT["version"]
-        and told["Requires-Python"] == ">=3.11"
-    )
+    assert told["Version"] == fp.__version__ == PROJECT["version"]
+    assert told["Requires-Python"] == ">=3.11"
     assert told["License-Expression"] == "BSD-3-Clause AND MIT"
     needed = [r for r in told.get_all("Requires-Dist") if "extra ==" not in r]
     assert {re.split(r"[<>=!~ ]", r)[0] for r in needed} == {"numpy", "scipy", "pandas", "openpyxl"}
@@ -158,11 +143,8 @@ print(json.dumps({"where": str(where), "data": str(data_path()), "rows": rows, "
 
 
 #: Nothing of the test's own Python, and no compiler: the path holds nothing at all.
-BARE = {
-    k: v
-    for k, v in os.environ.items()
-    if not k.startswith(("PYTHON", "VIRTUAL_ENV")) and k not in ("CC", "FORGEPROPS_TARGET")
-} | {"PATH": ""}
+KEPT = {k: v for k, v in os.environ.items() if not k.startswith(("PYTHON", "VIRTUAL_ENV"))}
+BARE = {**{k: v for k, v in KEPT.items() if k not in ("CC", "FORGEPROPS_TARGET")}, "PATH": ""}
 
 
 def install(python, *what, **options):
@@ -175,10 +157,8 @@ def interpreter(version):
     """Path of a Python of this version on the machine, or None."""
     if version == f"{sys.version_info[0]}.{sys.version_info[1]}":
         return sys.executable
-    found = [
-        shutil.which(f"python{version}"),
-        *Path.home().glob(f".pyenv/versions/{version}.*/bin/python"),
-    ]
+    pyenv = Path.home().glob(f".pyenv/versions/{version}.*/bin/python")
+    found = [shutil.which(f"python{version}"), *pyenv]
     if uv := shutil.which("uv"):
         command = [uv, "python", "find", "--no-python-downloads", version]
         found.append(
@@ -211,11 +191,8 @@ def installed(request, built, tmp_path_factory):
         return python, home, BARE
     if found != sys.executable:
         pytest.skip(f"Python {request.param} is tried in CI only: not run")
-    run(
-        *(sys.executable, "-m", "pip", "install", "--quiet", "--no-deps"),
-        *("--target", home / "site", built[1]),
-        cwd=home,
-    )
+    pip = (sys.executable, "-m", "pip", "install", "--quiet", "--no-deps")
+    run(*pip, "--target", home / "site", built[1], cwd=home)
     return Path(found), home, BARE | {"PYTHONPATH": str(home / "site")}
 
 
@@ -224,18 +201,13 @@ def test_installed_wheel_does_the_main_job(installed):
     python, home, environment = installed
     told = json.loads(run(python, "-c", _JOB, cwd=home, env=environment).splitlines()[-1])
     assert str(home) in told["where"] and str(home) in told["data"]
-    assert told["face"] == pytest.approx(
-        fp.estimate(fp.grade("4130")).zones["face"].hardness_hv, rel=1e-9
-    )
-    assert told["names"] == len(fp.__all__) and told["many"][0] == pytest.approx(
-        told["face"], rel=1e-6
-    )
+    expected = fp.estimate(fp.grade("4130")).zones["face"].hardness_hv
+    assert told["face"] == pytest.approx(expected, rel=1e-9)
+    assert told["names"] == len(fp.__all__)
+    assert told["many"][0] == pytest.approx(told["face"], rel=1e-6)
     assert len(told["rows"]) >= 30 and all(told["rows"].values()) and told["certificates"] > 3
-    assert (told["grades"], told["heads"], told["sources"]) == (
-        len(fp.grades()),
-        len(fp.heads()),
-        len(sources()),
-    )
+    counts = (len(fp.grades()), len(fp.heads()), len(sources()))
+    assert (told["grades"], told["heads"], told["sources"]) == counts
     line = run(python, "-m", "forgeprops", "--grade", "4130", "--json", cwd=home, env=environment)
     assert json.loads(line)["zones"]["face"]["hardness_hv"] == pytest.approx(told["face"], rel=1e-3)
 
@@ -260,14 +232,12 @@ def test_fresh_clone_installs_without_a_compiler(tmp_path, capsys):
     begin = time.perf_counter()
     install(python, "-c", ROOT / "requirements.lock", "-e", tmp_path / "clone", cwd=tmp_path)
     install_s = time.perf_counter() - begin
-    first, *later = [
-        [float(x) for x in run(python, "-c", _CLOCK, cwd=tmp_path, env=BARE).split()]
-        for _ in range(2)
-    ]
+    runs = [run(python, "-c", _CLOCK, cwd=tmp_path, env=BARE).split() for _ in range(2)]
+    first, *later = [[float(x) for x in r] for r in runs]
     with capsys.disabled():
+        both = f"first process of all {first[1]:.2f} s, later ones {min(x[1] for x in later):.2f} s"
         print(
-            f"\ninstall of a fresh clone {install_s:.0f} s; over numpy and pandas, first process of all "
-            f"{first[1]:.2f} s, later ones {min(x[1] for x in later):.2f} s (load {os.getloadavg()[0]:.1f})"
+            f"\ninstall of a fresh clone {install_s:.0f} s; over numpy and pandas, {both} (load {os.getloadavg()[0]:.1f})"
         )
     name = run(python, "-c", _LIBRARY, cwd=tmp_path, env=BARE).strip()
     assert name.startswith(str(tmp_path / "clone"))

@@ -32,17 +32,9 @@ COUNT = Counter()
 
 def tried(name, n):
     """Settings of one property: `n` examples."""
-    return settings(
-        max_examples=n * MORE,
-        derandomize=MORE == 1,
-        deadline=None,
-        database=None,
-        suppress_health_check=[
-            HealthCheck.too_slow,
-            HealthCheck.filter_too_much,
-            HealthCheck.data_too_large,
-        ],
-    )
+    unmet = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
+    options = {"deadline": None, "database": None, "suppress_health_check": unmet}
+    return settings(max_examples=n * MORE, derandomize=MORE == 1, **options)
 
 
 #: Martensite with the most carbon accepted stays below this, HV; no structure of iron is softer than the floor.
@@ -61,12 +53,7 @@ def steels(draw):
         st.lists(st.sampled_from(sorted(set(ELEMENTS) - {"C"})), max_size=8, unique=True)
     ):
         composition[element] = draw(number(0.0, ELEMENTS[element]))
-    return fp.Steel(
-        "drawn",
-        composition,
-        grain_size_astm=draw(number(0.0, 14.0)),
-        fine_grain=draw(st.booleans()),
-    )
+    return fp.Steel("drawn", composition, draw(number(0.0, 14.0)), fine_grain=draw(st.booleans()))
 
 
 @st.composite
@@ -116,14 +103,9 @@ def test_more_carbon_makes_harder_martensite(steel, more):
 
 @tried("water", 60)
 @given(
-    steel=trade_steels(),
-    head=st.sampled_from(fp.heads()),
-    flux=number(0.5, 40.0),
-    more=number(1.05, 1.5),
-    spray_s=number(0.5, 30.0),
-    longer=number(1.0, 1.5),
-    preheat_c=number(800.0, 1150.0),
-)
+    trade_steels(), st.sampled_from(fp.heads()), number(0.5, 40.0), number(1.05, 1.5), number(0.5, 30.0), number(1.0, 1.5),
+    number(800.0, 1150.0),
+)  # fmt: skip
 def test_more_water_for_longer_does_not_cool_the_face_slower(
     steel, head, flux, more, spray_s, longer, preheat_c
 ):
@@ -172,13 +154,7 @@ def test_any_imposed_curve(steel, times, data):
 
 
 @tried("tempering", 200)
-@given(
-    steel=steels(),
-    temper_c=number(0.0, 760.0),
-    hours=number(0.0, 1e5),
-    hotter=number(0.0, 200.0),
-    hrc=st.none() | number(0.0, 68.0),
-)
+@given(steels(), number(0.0, 760.0), number(0.0, 1e5), number(0.0, 200.0), st.none() | number(0.0, 68.0))  # fmt: skip
 @example(
     steel=fp.grade("4140"), temper_c=0.0, hours=1e-308, hotter=0.0, hrc=None
 )  # its integral is nothing
@@ -209,13 +185,9 @@ def hosels(draw):
     outside = draw(number(9.0, 25.0))
     bore = draw(number(0.0, max(outside - 2.0, 0.0)))
     options = {
-        "hardness_hv": draw(number(60.0, 700.0)),
-        "length_mm": draw(number(2.0, 60.0)),
-        "bar_mm": draw(number(50.0, 2000.0)),
-        "force_limit_n": draw(number(50.0, 2000.0)),
-        "rebends": draw(number(1.0, 1000.0)),
-        "hardness_se_hv": draw(number(0.0, 60.0)),
-    }
+        "hardness_hv": draw(number(60.0, 700.0)), "length_mm": draw(number(2.0, 60.0)),
+        "bar_mm": draw(number(50.0, 2000.0)), "force_limit_n": draw(number(50.0, 2000.0)),
+        "rebends": draw(number(1.0, 1000.0)), "hardness_se_hv": draw(number(0.0, 60.0))}  # fmt: skip
     return {"outside_mm": outside, "bore_mm": bore, **options}
 
 
@@ -228,24 +200,14 @@ def test_any_hosel_bends_or_is_refused(given_, harder):
     except InputError:
         COUNT["hosels refused"] += 1
         return
-    finite(
-        {
-            f.name: getattr(bend, f.name)
-            for f in dataclasses.fields(bend)
-            if f.name not in ("bench", "strength")
-        }
-    )
+    names = {f.name for f in dataclasses.fields(bend)} - {"bench", "strength"}
+    finite({name: getattr(bend, name) for name in names})
     assert 0.0 <= bend.allowed_deg_low <= bend.allowed_deg + 1e-9 <= bend.allowed_deg_high + 2e-9
     assert bend.bar_force_n >= 0.0 and bend.governed_by
 
 
 @tried("faces", 100)
-@given(
-    thickness=number(1.0, 8.0),
-    hv=number(80.0, 700.0),
-    thicker=number(1.01, 1.5),
-    speed=number(5.0, 60.0),
-)
+@given(number(1.0, 8.0), number(80.0, 700.0), number(1.01, 1.5), number(5.0, 60.0))
 def test_any_face_and_a_thicker_one_is_safer(thickness, hv, thicker, speed):
     COUNT["faces"] += 1
     try:
@@ -297,28 +259,17 @@ def test_conversion_there_and_back(value, scales):
 
 
 @tried("strength", 150)
-@given(
-    hv=number(60.0, 900.0),
-    harder=number(1.0, 1.2),
-    shares=st.lists(number(0.0, 1.0), min_size=4, max_size=4),
-)
+@given(number(60.0, 900.0), number(1.0, 1.2), st.lists(number(0.0, 1.0), min_size=4, max_size=4))
 def test_strength_is_ordered(hv, harder, shares):
     COUNT["strengths"] += 1
     total = sum(shares)
     assume(total > 0.01)
-    fractions = dict(
-        zip(
-            ("ferrite", "pearlite", "bainite", "martensite"),
-            (s / total for s in shares),
-            strict=True,
-        )
-    )
+    names = ("ferrite", "pearlite", "bainite", "martensite")
+    fractions = {name: share / total for name, share in zip(names, shares, strict=True)}
     told = strength(hv, fractions)
     finite({f.name: getattr(told, f.name) for f in dataclasses.fields(told) if f.name != "curve"})
-    assert (
-        0.0 < told.yield_mpa < told.tensile_mpa < 4000.0
-        and 0.0 < told.uniform_elongation < told.elongation < 1.0
-    )
+    assert 0.0 < told.yield_mpa < told.tensile_mpa < 4000.0
+    assert 0.0 < told.uniform_elongation < told.elongation < 1.0
     if hv * harder <= 900.0:
         assert strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
 

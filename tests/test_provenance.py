@@ -16,10 +16,9 @@ FORMULA_ROOMS = (
     "hardenability", "transformation", "forging", "thermal", "strength", "hosel", "face",
 )  # fmt: skip
 #: Solvers, reference forms and translations; each constant of theirs is a tolerance or stands elsewhere.
-BOOKKEEPING = set(
-    """spray_film_laws_w_m2k end_quench_warnings strength strength_of fit_strength small_patch_mm
-    aged""".split()
-)
+BOOKKEEPING = (
+    "spray_film_laws_w_m2k end_quench_warnings strength strength_of fit_strength small_patch_mm aged"
+).split()
 
 
 def formulas():
@@ -42,12 +41,11 @@ def coefficients(node):
 
 
 def test_every_formula_with_coefficients_names_a_source():
+    bare = [(p, f) for p, f in formulas() if not references(ast.get_docstring(f), f.name)]
     missing = [
         f"{path.relative_to(PACKAGE)}: {node.name} {list(coefficients(node))[:3]}"
-        for path, node in formulas()
-        if node.name not in BOOKKEEPING
-        and any(coefficients(node))
-        and not references(ast.get_docstring(node), node.name)
+        for path, node in bare
+        if node.name not in BOOKKEEPING and any(coefficients(node))
     ]
     assert not missing, missing
 
@@ -103,18 +101,10 @@ def where(**settings):
 def test_sources_follow_the_route():
     wet = where()
     for name in (
-        "thermal.spray.spray_w_m2k",
-        "transformation.kinetics.ln_composition_factors",
-        "transformation.temperature_formulas.ae3_grange",
-        "strength.tensile.strength_arrays",
-        "hosel.bending_moment.Section",
-        "face.fatigue.fatigue_limit_mpa",
-        "forging.flow_stress_laws.shida_mpa",
-        "library.grades.1030",
-        "library.heads.mid-iron",
-        "engine",
-        "base.constants",
-    ):
+        "thermal.spray.spray_w_m2k transformation.kinetics.ln_composition_factors transformation.temperature_formulas.ae3_grange "
+        "strength.tensile.strength_arrays hosel.bending_moment.Section face.fatigue.fatigue_limit_mpa "
+        "forging.flow_stress_laws.shida_mpa library.grades.1030 library.heads.mid-iron engine base.constants"
+    ).split():
         assert name in wet, name
     assert not any(name.startswith(("study.", "show.", "certificates.", "io.")) for name in wet)
     forced = "thermal.surroundings.forced_cylinder"

@@ -44,29 +44,25 @@ def test_scale_of_the_march_is_the_scale_law_along_the_same_curve(hot):
     alone = scale_along_um(face.time_s[inside], face.temperature_c[inside], "gas furnace")[-1]
     assert hot.surface.scale_um == pytest.approx(float(alone), rel=0.01)
     assert hot.surface.metal_loss_um == pytest.approx(metal_loss_um(hot.surface.scale_um))
-    assert hot.surface.blast.scale_um == pytest.approx(
-        hot.route.press.scale_left * hot.surface.scale_um
-    )
+    expected = hot.route.press.scale_left * hot.surface.scale_um
+    assert hot.surface.blast.scale_um == pytest.approx(expected)
 
 
 def test_layer_hardness_is_the_core_at_full_carbon_and_ferrite_at_none():
     steel = fp.grade("4140")
     for start in (None, 760.0, 880.0):
         hv = layer_hardness_hv(steel, np.linspace(0.0, steel.get("C"), 60), 540.0, start)
-        assert (
-            hv[-1] == pytest.approx(540.0)
-            and 80.0 <= hv[0] < 160.0
-            and np.all(np.diff(hv) >= -1e-9)
-        )
+        assert hv[-1] == pytest.approx(540.0)
+        assert 80.0 <= hv[0] < 160.0
+        assert np.all(np.diff(hv) >= -1e-9)
     # the colder the water finds it, the richer must a layer be to be austenite still
     assert layer_hardness_hv(steel, 0.2, 540.0, 700.0) < layer_hardness_hv(steel, 0.2, 540.0, 860.0)
 
 
 def test_no_carbon_is_lost_below_ac1():
     cold = fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=720.0))
-    assert cold.surface.decarburised_um == 0.0 and cold.surface.skin_hv == pytest.approx(
-        cold.surface.sound_hv
-    )
+    assert cold.surface.decarburised_um == 0.0
+    assert cold.surface.skin_hv == pytest.approx(cold.surface.sound_hv)
     assert "below-ac1" in {w.code for w in cold.warnings}
 
 
@@ -83,10 +79,8 @@ def test_short_soak_is_told_by_how_long_it_takes():
     steel = fp.grade("1030")
     short = fp.estimate(steel, route=fp.Route().with_(soak_s=200.0))
     long = fp.estimate(steel, route=fp.Route().with_(soak_s=1200.0))
-    assert (
-        short.heat_through_s == pytest.approx(long.heat_through_s, rel=0.02)
-        and short.heat_through_s > 200.0
-    )
+    assert short.heat_through_s == pytest.approx(long.heat_through_s, rel=0.02)
+    assert short.heat_through_s > 200.0
     assert "Not heated through" in short.details() and "Heated through" in long.details()
     assert "cold-core" in {w.code for w in short.warnings}
 
@@ -105,14 +99,12 @@ def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):
     z = hot.zones["hosel"]
     assert z.flow_stress.mpa == pytest.approx(flow_stress_mpa(hot.steel, z.die_c, 0.15, 3.0))
     assert z.flow_stress.low_mpa < z.flow_stress.mpa < z.flow_stress.high_mpa
-    assert hot.effort.press_force.kn == pytest.approx(
-        8.0 * hot.effort.mean_mpa * hot.effort.projected_mm2 / 1000.0
-    )
+    expected = 8.0 * hot.effort.mean_mpa * hot.effort.projected_mm2 / 1000.0
+    assert hot.effort.press_force.kn == pytest.approx(expected)
     plain = fp.estimate(fp.grade("1030"), route=hot.route)
     assert plain.effort.relative == pytest.approx(1.0) and hot.effort.relative > 1.0
-    assert hot.effort.mean_mpa / plain.effort.mean_mpa == pytest.approx(
-        hot.effort.relative, rel=0.01
-    )
+    expected = hot.effort.relative
+    assert hot.effort.mean_mpa / plain.effort.mean_mpa == pytest.approx(expected, rel=0.01)
 
 
 def test_equal_effort_with_1030_is_told_with_its_band(hot):
@@ -134,34 +126,26 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
     assert "range:shida.temperature" in {w.code for w in cold.warnings}
     assert "range:shida.temperature" not in {w.code for w in hot.warnings}
     same = fp.estimate(fp.grade("1030"))
-    assert (
-        same.equal_effort.hotter_c == pytest.approx(0.0, abs=0.01)
-        and "To press like" not in same.details()
-    )
+    assert same.equal_effort.hotter_c == pytest.approx(0.0, abs=0.01)
+    assert "To press like" not in same.details()
 
 
 def test_summary_tells_what_a_blast_must_remove(hot):
     text = " ".join(hot.details().split())
     blast = hot.surface.blast
-    assert (
-        f"{blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal must come off by grinding or milling"
-        in text
-    )
+    removed = f"{blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal"
+    assert f"{removed} must come off by grinding or milling" in text
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=700.0))
     assert "no carbon is lost" in cold.details()
 
 
 def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_squeeze():
     t = np.linspace(0.0, 1000.0, 2001)
-    shares = [
-        press_strain(t, np.full_like(t, c), (924.0, 926.0), 0.15, 22.0)
-        for c in (800.0, 900.0, 1000.0)
-    ]
+    temperatures, squeeze = (800.0, 900.0, 1000.0), ((924.0, 926.0), 0.15, 22.0)
+    shares = [press_strain(t, np.full_like(t, c), *squeeze) for c in temperatures]
     assert shares[0].recrystallised < shares[1].recrystallised < shares[2].recrystallised
-    assert all(
-        s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0
-        for s in shares
-    )
+    for s in shares:
+        assert s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0
     still = press_strain(t, np.full_like(t, 900.0), (924.0, 926.0), 0.0, 22.0)
     assert still.strain == 0.0 and still.speed == 1.0
 

@@ -6,32 +6,23 @@ import subprocess
 import sys
 
 import pytest
+from checks import refuses
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.shop import Shop, load_shop
 
 FITTED = Shop(
-    spray=1.18,
-    delay_s=0.35,
-    name="invented bay 2",
-    fitted=("spray", "delay_s"),
-    standard_errors=(0.06, 0.08),
-    correlations=((1.0, -0.4), (-0.4, 1.0)),
-    measured_on="2025-03-01",
-    data_files=("traces.csv",),
-    n_readings=1234,
-)
+    spray=1.18, delay_s=0.35, name="invented bay 2", fitted=("spray", "delay_s"), standard_errors=(0.06, 0.08),
+    correlations=((1.0, -0.4), (-0.4, 1.0)), measured_on="2025-03-01", data_files=("traces.csv",), n_readings=1234,
+)  # fmt: skip
 
 
 def test_default_is_neutral_and_positions_keep_their_meaning():
     assert Shop() == Shop(1.0, 0.8, 1.0, 1.0, 0.0, "neutral")
-    assert (
-        Shop().fitted == ()
-        and Shop().standard_error("spray") == 0.0
-        and hash(Shop()) == hash(Shop())
-    )
+    assert Shop().fitted == ()
+    assert Shop().standard_error("spray") == 0.0
+    assert hash(Shop()) == hash(Shop())
     assert pickle.loads(pickle.dumps(FITTED)) == FITTED
 
 
@@ -40,8 +31,7 @@ def test_comes_back_as_saved(tmp_path):
     FITTED.save(path)
     assert load_shop(path) == load_shop(path.read_bytes(), "bay2.shop.json") == FITTED
     assert len(path.read_text().splitlines()) < 60 and '"spray": 1.18' in path.read_text()
-    with pytest.raises(InputError, match="kept"):
-        Shop().save(path)
+    refuses("kept", Shop().save, path)
     assert load_shop(path) == FITTED
     Shop().save(path, overwrite=True)
     assert load_shop(path) == Shop()
@@ -50,18 +40,11 @@ def test_comes_back_as_saved(tmp_path):
 numbers = st.floats(0.1, 1.0)
 
 
-@given(
-    st.builds(
-        Shop,
-        spray=numbers,
-        emissivity=numbers,
-        air=numbers,
-        die=numbers,
-        delay_s=st.floats(-5, 60),
-        name=st.text(min_size=1, max_size=30).filter(lambda s: s.strip() and s.isprintable()),
-        n_readings=st.integers(0, 10**6),
-    )
-)
+names = st.text(min_size=1, max_size=30).filter(lambda s: s.strip() and s.isprintable())
+four = dict.fromkeys(("spray", "emissivity", "air", "die"), numbers)
+
+
+@given(st.builds(Shop, **four, delay_s=st.floats(-5, 60), name=names, n_readings=st.integers(0, 10**6)))  # fmt: skip
 def test_any_shop_comes_back(tmp_path_factory, shop):
     path = tmp_path_factory.mktemp("shop") / "s.json"
     shop.save(path)
@@ -100,8 +83,7 @@ def test_any_shop_comes_back(tmp_path_factory, shop):
 def test_damaged_files(tmp_path, change, message):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text()) | change
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        load_shop(json.dumps(content).encode(), "s.json")
+    refuses(f"(?i){message}", load_shop, json.dumps(content).encode(), "s.json")
 
 
 def test_estimates_of_every_kind_take_the_file(tmp_path):
@@ -111,20 +93,13 @@ def test_estimates_of_every_kind_take_the_file(tmp_path):
     FITTED.save(file)
     own = fp.estimate(fp.grade("4130"), shop=FITTED)
     for path in (file, str(file)):
-        assert (
-            fp.estimate(fp.grade("4130"), shop=path).zones["face"].hardness_hv
-            == own.zones["face"].hardness_hv
-        )
+        found = fp.estimate("4130", shop=path).zones["face"].hardness_hv
+        assert found == own.zones["face"].hardness_hv
         many = fp.estimate_many("4130", shops=path)
         assert many["face_hardness_hv"][0] == pytest.approx(own.zones["face"].hardness_hv, rel=1e-9)
-    with pytest.raises(InputError, match="does not exist"):
-        fp.estimate(fp.grade("4130"), shop=tmp_path / "no.shop.json")
-    said = subprocess.run(
-        [sys.executable, "-m", "forgeprops", "--shop", str(file), "--json"],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
+    refuses("does not exist", fp.estimate, fp.grade("4130"), shop=tmp_path / "no.shop.json")
+    command = [sys.executable, "-m", "forgeprops", "--shop", str(file), "--json"]
+    said = subprocess.run(command, capture_output=True, text=True, check=True)
     assert json.loads(said.stdout)["zones"]["face"]["hardness_hv"] == pytest.approx(
         own.zones["face"].hardness_hv, abs=0.1
     )

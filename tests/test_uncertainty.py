@@ -61,9 +61,8 @@ def test_arrays_are_the_single_interval():
     values = np.array([[240.0, 180.0], [270.0, 200.0], [330.0, 480.0], [360.0, 490.0]])
     low, high = interval_arrays(centre, sd, deviates, values)
     for i in range(2):
-        assert (low[i], high[i]) == pytest.approx(
-            interval(centre[i], sd[i], deviates, values[:, i]), abs=1e-9
-        )
+        expected = interval(centre[i], sd[i], deviates, values[:, i])
+        assert (low[i], high[i]) == pytest.approx(expected, abs=1e-9)
 
 
 def test_published_spray_law_holds_a_factor_of_one_and_a_half():
@@ -75,16 +74,13 @@ def test_half_martensite_is_least_sure_and_disagreement_widens():
     sd = hardness_sd_hv(300.0, 1.0 - shares, 0.0, shares)
     assert sd.argmax() == pytest.approx(5, abs=1) and sd[0] > 0.0 and sd[-1] > 0.0
     assert hardness_sd_hv(300.0, 0.0, 1.0, 0.0, 60.0) > hardness_sd_hv(300.0, 0.0, 1.0, 0.0)
-    assert hardness_sd_hv(400.0, 0.0, 1.0, 0.0) == pytest.approx(
-        2.0 * hardness_sd_hv(200.0, 0.0, 1.0, 0.0)
-    )
+    expected = 2.0 * hardness_sd_hv(200.0, 0.0, 1.0, 0.0)
+    assert hardness_sd_hv(400.0, 0.0, 1.0, 0.0) == pytest.approx(expected)
 
 
 def test_spread_of_opinions_counts_only_what_applies():
-    values, counted = (
-        np.array([[200.0, 300.0], [240.0, 0.0]]),
-        np.array([[True, True], [True, False]]),
-    )
+    values = np.array([[200.0, 300.0], [240.0, 0.0]])
+    counted = np.array([[True, True], [True, False]])
     assert opinions_spread_hv(values, counted) == pytest.approx([20.0, 0.0])
 
 

@@ -10,11 +10,13 @@ from typing import Any
 from ..base.errors import InputError, check_choice, check_kind, shown
 from ..engine.outcome import O_HV
 from ..engine.run import march_columns
+from ..hosel.bench import Bench, bench_options
 from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
 from ..inputs.later import Normalise, Temper
+from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop, shop_or_file
 from ..inputs.steel import Steel
@@ -98,8 +100,6 @@ def head_from(given) -> Head:
 def route_from(given) -> Route:
     """A route from a route, None (the default), or settings by their short names; ``spray=None`` for none.
 
-    Examples
-    --------
     >>> route_from({"preheat_c": 900, "spray": None}).spray is None
     True
     """
@@ -112,6 +112,25 @@ def route_from(given) -> Route:
         base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
         return base.with_(**changed)
     raise InputError(f"route must be a Route or settings by their short names; got {shown(given)}.")
+
+
+def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
+    """The limits of a job: those given, else (None, or no limits at all) the default set of its route.
+
+    The hosel takes the change that the bench names too, by the names of `hosel.bench.Bench`.
+
+    >>> print(limits_from(None, Route(spray=None), {"target_lie_deg": 8.0}))
+    face margin at the strike at least 1; hosel bend at least 8 °; pull on the bar at most 400 N
+    """
+    if given is not None and not isinstance(given, Limits):
+        raise InputError(
+            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {shown(given)}."
+        )
+    limits = given if given is not None and given.bounds else Limits.of_route(route)
+    bench = bench_options(bench)
+    if "target_lie_deg" in bench or "target_loft_deg" in bench:
+        limits = limits.at_least("hosel_allowed_deg", Bench(**bench).target_deg)
+    return limits
 
 
 def shop_from(given) -> Shop:

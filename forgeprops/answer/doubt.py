@@ -15,6 +15,7 @@ import numpy as np
 from ..base.constants import Z80 as Z
 from ..base.errors import InputError
 from ..inputs.cases import Cases
+from ..inputs.limits import QUANTITIES
 from ..inputs.settings import table
 from ..inputs.shop import Shop
 from .evaluation import Evaluation, evaluate
@@ -22,9 +23,10 @@ from .interval import LN_SPRAY_SD, spray_ln_sd
 
 #: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
 COMMON = ("water law", "soft structure", "bainite", "martensite", "bend length", "spray rate")
-COMMON += ("bend limits", "strike load", "pull")
-#: Doubt of a quantity's own formulas beside hardness, one for each.
-_OWN = {"bend limits": "hosel_allowed_deg", "strike load": "face_margin", "pull": "bar_force_n"}
+COMMON += ("bend limits", "strike load", "strength")
+#: Doubt of quantities' own formulas beside hardness: that of strength at known hardness moves the pull too.
+_STRENGTHS = tuple(name for name in QUANTITIES if name.endswith("_mpa"))
+_OWN = (("hosel_allowed_deg",), ("face_margin",), ("bar_force_n", *_STRENGTHS))
 #: Settings that differ from head to head, with the spread of data/constants/settings.csv.
 SCATTERED = ("preheat_c", "transfer_s", "delay_s", "flux", "spray_s", "face_thickness_mm")
 #: Deviates at which the responses are calculated; straight lines between and beyond them.
@@ -189,7 +191,7 @@ def doubt_of(
     scatter = by_row[1 + n_water :]
     rate = scatter[SCATTERED.index("flux")]  # a nozzle's wear and aim last for a lot
     spread = np.asarray(other, float)[:, None] * middle
-    own = [np.where(np.array(names)[:, None] == name, spread, 0.0) for name in _OWN.values()]
+    own = [np.where(np.isin(names, of)[:, None], spread, 0.0) for of in _OWN]
     two = [*by_structure, length, *(np.stack([-r, np.zeros_like(r), r]) for r in (rate, *own))]
     common = ((_WATER, water), *((_TWO, change) for change in two))
     return Doubt(names, middle, common, scatter), e
@@ -210,15 +212,16 @@ def other_shares(result, names: Sequence[str]) -> list[float]:
     found = dict.fromkeys(names, 0.0)
     e, step = result.evaluation, 0.5
     hv = dataclasses.replace(e, results=e.results.moved(step * e.sd_hv))
-    parts = {"hosel_allowed_deg": result.hosel, "face_margin": result.face}
-    for name, part in parts.items():
-        if name in found and part is not None:
-            of = name.partition("_")[2]
-            value, low, high = (getattr(part, of + end, None) for end in ("", "_low", "_high"))
-            if value and low is not None and high is not None:
-                slope = float((hv.quantity(name) - e.quantity(name))[0]) / step
-                whole = (high - low) / (2.0 * Z)
-                found[name] = float(np.sqrt(max(whole**2 - slope**2, 0.0))) / value
+    for name in found.keys() & {"hosel_allowed_deg", "face_margin"}:
+        value, ends = float(e.quantity(name)[0]), result.interval(name)
+        if value and None not in ends:
+            slope = float((hv.quantity(name) - e.quantity(name))[0]) / step
+            whole = (ends[1] - ends[0]) / (2.0 * Z)
+            found[name] = float(np.sqrt(max(whole**2 - slope**2, 0.0))) / value
+    for name in found.keys() & {*_STRENGTHS}:
+        zone, _, which = name.partition("_")
+        own = getattr(result.zones[zone].strength, which.replace("_mpa", "_se_mpa"))
+        found[name] = own / float(e.quantity(name)[0])
     if "bar_force_n" in found:
         found["bar_force_n"] = _PULL_SD
     return list(found.values())

@@ -5,7 +5,7 @@ import os
 from collections.abc import Mapping
 from typing import Any
 
-from ..base.errors import check_flag, check_kind, check_number
+from ..base.errors import check_flag, check_number
 from ..engine.run import check_march_options
 from ..face.distortion import CUTTING_HV, CUTTING_LIMIT_HV, FLATNESS_MM, LIMIT_MM
 from ..face.strike import Strike, strike_options
@@ -17,7 +17,7 @@ from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
-from .cases import checked_case
+from .cases import checked_case, limits_from
 from .evaluation import EVERYTHING, evaluate
 from .result import Estimate
 
@@ -61,7 +61,7 @@ def estimate(
         Your limits on the bow of the face (mm) and on the hardness of what is machined afterwards (HV), for
         `Estimate.distortion`.
     limits : Limits, optional
-        What `Estimate.verdict` is against; left out or empty: `Limits.of_route`.
+        What `Estimate.verdict` is against; see `cases.limits_from`.
 
     Raises
     ------
@@ -92,8 +92,7 @@ def estimate(
     cases = Cases.of(*([part] for part in case))
     found = evaluate(cases, EVERYTHING, count_press_strain=count_press_strain, **options)
     found = dataclasses.replace(found, strike=struck, bench=Bench(**bench))
-    limits = check_kind(limits, Limits, "limits") if limits is not None else Limits()
-    limits = limits if limits.bounds else Limits.of_route(case[2])
+    limits = limits_from(limits, case[2], bench)
     result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv, limits)
     if bench:
         _ = result.hosel  # a bench that does not fit the head is refused here

@@ -98,28 +98,36 @@ class Evaluation:
     @functools.cached_property
     def strength(self) -> dict[str, np.ndarray]:
         """Strength of every zone, see `strength.tensile.strength_arrays`."""
-        hv = np.clip(self.hardness_hv, 60.0, 900.0).ravel()
+        return self._strength_at(self.hardness_hv)
+
+    def _strength_at(self, hardness_hv) -> dict[str, np.ndarray]:
+        hv = np.clip(hardness_hv, 60.0, 900.0).ravel()
         flat = strength_arrays(hv, *self.shares.reshape(3, -1))
-        return {name: a.reshape(self.hardness_hv.shape) for name, a in flat.items()}
+        return {name: a.reshape(hardness_hv.shape) for name, a in flat.items()}
+
+    def interval_of(self, name: str) -> tuple[np.ndarray, np.ndarray]:
+        """80 % interval of "hardness_hv", "tensile_mpa" or "yield_mpa", low and high, shape (n, 5).
+
+        That of a strength joins what the hardness could be with the error of the strength at known hardness.
+        """
+        if name == "hardness_hv":
+            return self.interval_hv
+        middle = self.strength[name]
+        own = interval.Z * self.strength[name.replace("_mpa", "_se_mpa")]
+        low, high = (self._strength_at(end)[name] for end in self.interval_hv)
+        return middle - np.hypot(middle - low, own), middle + np.hypot(high - middle, own)
 
     def strength_of(self, case: int, zone: int) -> Strength:
         """Strength of one zone of one case with its flow curve."""
-        return strength_of(
-            {name: float(column[case, zone]) for name, column in self.strength.items()},
-            tuple(max(float(share[case, zone]), 0.0) for share in self.shares),
-        )
+        values = {name: float(column[case, zone]) for name, column in self.strength.items()}
+        return strength_of(values, tuple(max(float(s[case, zone]), 0.0) for s in self.shares))
 
     @functools.cached_property
     def hosel(self) -> dict[str, np.ndarray]:
         """Hosel on the bench, see `hosel.limits.bends_of_heads`."""
-        outside, bore, bent, length = (
-            self.cases.dimension("hosel", name)
-            for name in ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm")
-        )
-        hosel, neck = (
-            {name: values[:, zone] for name, values in self.strength.items()}
-            for zone in (_HOSEL, _NECK)
-        )
+        names, metal = ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm"), self.strength
+        outside, bore, bent, length = (self.cases.dimension("hosel", name) for name in names)
+        hosel, neck = ({name: v[:, zone] for name, v in metal.items()} for zone in (_HOSEL, _NECK))
         share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
         return bends_of_heads(outside, bore, bent, hosel, neck, share, self.bench)
 
@@ -133,35 +141,28 @@ class Evaluation:
     @functools.cached_property
     def skin(self) -> tuple[np.ndarray, np.ndarray]:
         """Hardness of the face's skin at the strike and its decarburised depth, see `forging.skin.struck_skin_hv`."""
-        hv = struck_skin_hv(
-            self.cases.composition,
-            self.diffusion_um2,
-            self.metal_loss_um[:, 0],
-            np.clip(self.hardness_hv[:, 0], 60.0, 900.0),
-            np.where(self.cases.sprayed, self.results.water_on_c[:, 0], np.nan),
-        )
-        return hv, self.decarburised_um
+        core_hv, loss_um = np.clip(self.hardness_hv[:, 0], 60.0, 900.0), self.metal_loss_um[:, 0]
+        water_c = np.where(self.cases.sprayed, self.results.water_on_c[:, 0], np.nan)
+        metal = (self.cases.composition, self.diffusion_um2, loss_um, core_hv, water_c)
+        return struck_skin_hv(*metal), self.decarburised_um
 
     @functools.cached_property
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases = self.cases
-        mass_g = mass_g_of(*cases.heads.parts)
-        mass_g = np.broadcast_to(mass_g, (len(cases.heads),))
+        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))
+        mass_g = mass_g if cases.head_of is None else mass_g[cases.head_of]
         size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
         kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
         rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
-        return Faces(
-            *size,
-            tuple(rim),
-            mass_g if cases.head_of is None else mass_g[cases.head_of],
-            *(cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s")),
+        swing = (cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s"))
+        rim_hv = np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0)
+        metal = (
             layers_of_faces(self.results.layers_hv(0), kept),
-            np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0),
+            rim_hv,
             tuple(self.shares[:, :, 0]),
-            *self.skin,
-            relief_left(self),
         )
+        return Faces(*size, tuple(rim), mass_g, *swing, *metal, *self.skin, relief_left(self))
 
     @functools.cached_property
     def strikes(self) -> dict[str, np.ndarray]:
@@ -199,28 +200,21 @@ class Evaluation:
     def own_sd_hv(self) -> np.ndarray:
         """The same without the rates: fit residuals, spread of the methods, unsure carbides, tempering."""
         r, shape = self.results, self.hardness_hv.shape
-        views = opinion_arrays(
-            {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()},
-            r.rate_700_c_per_s.ravel(),
-            r.rebound_c.ravel() > OPINION_REHEAT_C,
-            np.minimum(r.share, 1.0).ravel(),
-            np.clip(r.peak_c, 700.0, 1250.0).ravel(),
-            np.repeat(np.maximum(self.cases.route["soak_s"], 60.0), len(ZONES)),
-        )
+        steel = {e: np.repeat(v, len(ZONES)) for e, v in self.cases.composition.items()}
+        heat_c, share = np.clip(r.peak_c, 700.0, 1250.0).ravel(), np.minimum(r.share, 1.0).ravel()
+        hold_s = np.repeat(np.maximum(self.cases.route["soak_s"], 60.0), len(ZONES))
+        rate, reheated = r.rate_700_c_per_s.ravel(), r.rebound_c.ravel() > OPINION_REHEAT_C
+        views = opinion_arrays(steel, rate, reheated, share, heat_c, hold_s).values()
         hv = r.as_cooled_hv.ravel()  # the methods know no later heats
-        spread = interval.opinions_spread_hv(
-            np.stack([hv, *(v for v, _ in views.values())]),
-            np.stack([np.ones(hv.shape, bool), *(ok for _, ok in views.values())]),
-        )
+        counted = np.stack([np.ones(hv.shape, bool), *(applies for _, applies in views)])
+        spread = interval.opinions_spread_hv(np.stack([hv, *(v for v, _ in views)]), counted)
         spread = spread.reshape(shape) * self.hardness_hv / r.as_cooled_hv
         sd = interval.hardness_sd_hv(self.hardness_hv, *self.doubted, spread)
         span = 0.0 if self.carbide_span_hv is None else self.carbide_span_hv
         furnace_c = np.where(r.softened_hv > 0.0, r.peak_c, 0.0)
-        tempering = interval.tempering_sd_hv(
-            r.as_cooled_hv - self.hardness_hv + r.softened_hv,
-            self.hardness_hv,
-            np.maximum(hottest_c(self)[:, None], furnace_c),
-        )
+        softened = r.as_cooled_hv - self.hardness_hv + r.softened_hv
+        temper_c = np.maximum(hottest_c(self)[:, None], furnace_c)
+        tempering = interval.tempering_sd_hv(softened, self.hardness_hv, temper_c)
         return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
     @functools.cached_property
@@ -233,10 +227,9 @@ class Evaluation:
     def rate_sd(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Doubt of ln(rate) by the open contents, shape (n, 1), and in all, and the delay that lean steel may want, (n, 5)."""
         far = self.far_share
-        doubts = rate_doubt.ln_rate_sd(
-            self.cases.composition, self.cases.content_sd, far, interval.figures()[-1]
-        )
-        return *doubts, rate_doubt.lean_delay(self.cases.composition, far)
+        steel, far_sd = self.cases.composition, interval.figures()[-1]
+        doubts = rate_doubt.ln_rate_sd(steel, self.cases.content_sd, far, far_sd)
+        return *doubts, rate_doubt.lean_delay(steel, far)
 
     @functools.cached_property
     def interval_hv(self) -> tuple[np.ndarray, np.ndarray]:
@@ -244,17 +237,12 @@ class Evaluation:
         hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.quenched
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
-            nodes = self.nodes_hv[:, wet]
-            found = interval.interval_arrays(
-                hv[wet].ravel(),
-                sd[wet].ravel(),
-                interval.spray_nodes()[0],
-                nodes.reshape(len(nodes), -1),
-            )
+            deviates = interval.spray_nodes()[0]
+            nodes = self.nodes_hv[:, wet].reshape(len(deviates), -1)
+            found = interval.interval_arrays(hv[wet].ravel(), sd[wet].ravel(), deviates, nodes)
             low[wet], high[wet] = (ends.reshape(-1, len(ZONES)) for ends in found)
-        if (
-            self.rate_ends_hv is not None
-        ):  # each end on its own: where the rates can only be too fast, only one moves
+        if self.rate_ends_hv is not None:
+            # each end on its own: where the rates can only be too fast, only one moves
             fall, rise = self.rate_ends_hv
             low, high = hv - np.hypot(hv - low, fall), hv + np.hypot(high - hv, rise)
         return np.maximum(low, 60.0), np.minimum(high, 900.0)
@@ -263,12 +251,9 @@ class Evaluation:
         """Near a cliff of one zone, the chance of each outcome (see `interval.outcome_chances`)."""
         if self.nodes_hv is None or not self.cases.sprayed[case]:
             return None
-        return interval.outcome_chances(
-            float(self.hardness_hv[case, zone]),
-            float(self.sd_hv[case, zone]),
-            interval.spray_nodes()[0],
-            self.nodes_hv[:, case, zone],
-        )
+        centre, sd = float(self.hardness_hv[case, zone]), float(self.sd_hv[case, zone])
+        nodes = self.nodes_hv[:, case, zone]
+        return interval.outcome_chances(centre, sd, interval.spray_nodes()[0], nodes)
 
     @functools.cached_property
     def critical(self) -> dict[str, np.ndarray]:
@@ -299,13 +284,11 @@ class Evaluation:
     @functools.cached_property
     def diffusion_um2(self) -> np.ndarray:
         """Time integral of carbon's diffusivity at the front of the face in the furnace, shape (n,)."""
-        return diffusion_um2(
+        carbon, front = (
             self.cases.content("C"),
-            self.critical,
-            self.cases.route,
-            self.results.peak_c[:, 0],
-            self.results.scale_um[:, 0],
+            (self.results.peak_c[:, 0], self.results.scale_um[:, 0]),
         )
+        return diffusion_um2(carbon, self.critical, self.cases.route, *front)
 
     @functools.cached_property
     def decarburised_um(self) -> np.ndarray:
@@ -314,15 +297,12 @@ class Evaluation:
 
     def surface(self, case: int) -> Surface:
         """Skin of the face of one case."""
-        water_c = float(self.results.water_on_c[case, 0])
-        return surface_of(
-            {e: float(v[case]) for e, v in self.cases.composition.items()},
-            float(self.results.scale_um[case, 0]),
-            float(self.diffusion_um2[case]),
-            float(self.hardness_hv[case, 0]),
-            water_c if self.cases.sprayed[case] and np.isfinite(water_c) else None,
-            float(self.cases.route["scale_left"][case]),
-        )
+        water_c, r = float(self.results.water_on_c[case, 0]), self.results
+        wet = self.cases.sprayed[case] and np.isfinite(water_c)
+        steel = {e: float(v[case]) for e, v in self.cases.composition.items()}
+        skin = (float(r.scale_um[case, 0]), float(self.diffusion_um2[case]))
+        skin += (float(self.hardness_hv[case, 0]), water_c if wet else None)
+        return surface_of(steel, *skin, float(self.cases.route["scale_left"][case]))
 
     @functools.cached_property
     def press(self) -> dict[str, np.ndarray]:
@@ -334,17 +314,15 @@ class Evaluation:
         """Strain left by the press when the spray starts, see `recrystallisation.press_strain`; needs a trace."""
         if self.counted_strain is not None:
             return self.counted_strain
-        return press_strain_columns(
-            self.cases, self.results.traces, self.results.grain_astm, self.critical["ae3"]
-        )
+        r = self.results
+        return press_strain_columns(self.cases, r.traces, r.grain_astm, self.critical["ae3"])
 
     @functools.cached_property
     def strain_effect_hv(self) -> np.ndarray:
         """What the press strain left in the austenite changes in hardness, HV; needs a trace."""
         if self.counted_strain is None:
-            other = march_columns(
-                self.cases, strain_speed=self.press_strain["speed"], **self.options
-            )
+            speed = self.press_strain["speed"]
+            other = march_columns(self.cases, strain_speed=speed, **self.options)
             return Results.of(other).hardness_hv - self.hardness_hv
         return self.hardness_hv - Results.of(march_columns(self.cases, **self.options)).hardness_hv
 
@@ -375,12 +353,9 @@ class Evaluation:
 
 @functools.lru_cache(maxsize=16)
 def _critical(steels: SteelColumns) -> dict[str, np.ndarray]:
-    return {
-        "ac1": temperatures.ac1_c(steels)[:, 0],
-        "ac3": temperatures.ac3_c(steels)[:, 0],
-        "ae3": temperatures.ae3_c(steels)[:, 0],
-        "ms": temperatures.martensite_start_c(steels)[:, 0],
-    }
+    laws = {"ac1": temperatures.ac1_c, "ac3": temperatures.ac3_c, "ae3": temperatures.ae3_c}
+    laws["ms"] = temperatures.martensite_start_c
+    return {name: law(steels)[:, 0] for name, law in laws.items()}
 
 
 def evaluate(
@@ -388,15 +363,10 @@ def evaluate(
 ) -> Evaluation:
     """March many cases with the variants that the results need; everything else is calculated when it is read.
 
-    Parameters
-    ----------
-    want : Any of `EVERYTHING`.
-    count_press_strain : Let the strain that the press leaves in the austenite speed ferrite and
-        bainite.
-    **options : Passed to `engine.run.march_columns` (tolerance_c, points, threads, constants).
+    `want` is any of `EVERYTHING`; with `count_press_strain` the strain that the press leaves in the
+    austenite speeds ferrite and bainite; the options go to `engine.run.march_columns` (tolerance_c,
+    points, threads, constants).
 
-    Notes
-    -----
     The variants are further rows of the engine call: the water law at `interval.spray_nodes` and no spray, for the
     sprayed cases; a second call holds the two ends of carbide dissolution where the first finds them unsure.
     """
@@ -421,15 +391,12 @@ def evaluate(
         rest_hv = hardness(stacked, np.arange(n, len(rows)), speeds, options)
     variants = np.full((len(changes), n, len(ZONES)), np.nan)
     variants[:, wet] = rest_hv.reshape(len(changes), len(wet), len(ZONES))
-    found = Evaluation(
-        cases,
-        results,
-        variants[: len(nodes)] if "interval" in want else None,
-        variants[-1] if "dry" in want else None,
-        carbide_span_hv(cases, results, speed, options) if "interval" in want else None,
-        counted_strain=counted,
-        options=options,
-    )
+    found = Evaluation(cases, results, counted_strain=counted, options=options)
+    if "dry" in want:
+        found = dataclasses.replace(found, dry_hv=variants[-1])
     if "interval" in want:
+        span = carbide_span_hv(cases, results, speed, options)
+        moved = {"nodes_hv": variants[: len(nodes)], "carbide_span_hv": span}
+        found = dataclasses.replace(found, **moved)
         found = dataclasses.replace(found, rate_ends_hv=rate_ends_hv(found, speed))
     return found

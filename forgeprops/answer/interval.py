@@ -114,8 +114,6 @@ def opinions_spread_hv(values, counted):
     `values`, shape (methods,) or (methods, n), are the hardness by the kinetics and by the other
     methods, HV, finite also where `counted` says that a method does not apply.
 
-    Examples
-    --------
     >>> float(opinions_spread_hv([200.0, 220.0, 999.0], [True, True, False]))
     10.0
     """
@@ -128,8 +126,6 @@ def opinions_spread_hv(values, counted):
 def hardness_interval_hv(hardness_hv: float, fractions: Mapping[str, float]) -> tuple[float, float]:
     """80 % interval of the hardness of a specimen cooled in a known way, HV, from its shares by name.
 
-    Examples
-    --------
     >>> low, high = hardness_interval_hv(150.0, {"ferrite": 0.8, "pearlite": 0.2})
     >>> 130 < low < 150 < high < 170
     True

@@ -63,8 +63,9 @@ class NextMeasurement:
     Attributes
     ----------
     quantity, label, unit : What decides the verdict most.
-    low, high : Its 80 % range now.
-    range_now, range_then : Width of that range, and the mean width after the reading.
+    low, high : Its 80 % range now, that of the limit.
+    range_now, range_then : Width over the drawn lots (a hosel's bend length among them), and the mean width after the
+        reading.
     others : tuple of (str, int, float); the other readings, their heads and the width they leave,
         best first.
     """
@@ -91,8 +92,8 @@ class NextMeasurement:
         middle = 0.5 * (self.low + self.high)
         ends = (middle - 0.5 * self.range_then, middle + 0.5 * self.range_then)
         return (
-            f"{self.reading.what}{heads} narrows {self.label} from {self.low:.{d}f} to {self.high:.{d}f}{unit} to a range "
-            f"such as {ends[0]:.{d}f} to {ends[1]:.{d}f}{unit}."
+            f"{self.reading.what}{heads} narrows {self.label} to a range such as {max(ends[0], 0.0):.{d}f} to "
+            f"{ends[1]:.{d}f}{unit}."
         )
 
     def after(self, values, *, taken_as_said: bool) -> tuple[float, float]:
@@ -225,6 +226,6 @@ def next_measurement(result) -> NextMeasurement | None:
     width, reading = ranked[0]
     what = QUANTITIES[worst.name]
     others = tuple((r.what, r.heads, w) for w, r in ranked[1:])
-    now = (float(low), float(high), float(high - low))
+    now = (worst.low, worst.high, float(high - low))
     decides = (worst.name, what.label, what.unit)
     return NextMeasurement(reading, *decides, *now, width, others, doubt)

@@ -23,8 +23,8 @@ from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
 from .cases import check_case
 from .doubt import doubt_of, evaluate_like, other_shares
-from .verdict import chances, level_of
-from .warnings.listing import STOP_CODES
+from .verdict import chances, level_of, stop_words
+from .warnings.listing import stops_of
 
 KINDS = ("setting", "later heat", "cooling", "steel")
 #: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).
@@ -32,6 +32,8 @@ _PREHEAT_STEPS_C = (-60, -40, -20, 20, 40, 60)
 #: Usual preheat temperatures, for a setting that is far from them.
 _USUAL_PREHEATS_C = (870, 930, 1000)
 _SPRAY_FACTORS, _FLUX_FACTORS = (0.5, 0.75, 1.25, 1.5, 2.0, 2.5, 3.0), (0.6, 0.8, 1.25, 1.5)
+#: Water of a spray, °C, that quenches milder.
+_WARM_WATER_C = (35, 45)
 _TEMPER_STEPS_C = (-250, -200, -150, -100, -50, 50, 100)
 _TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 680)
 #: What a change over the whole everyday range of a setting costs, in chance; a later heat or another way to cool
@@ -50,8 +52,6 @@ _SHORT = {"spray_s": "spray"}
 def step_of(name: str) -> float:
     """Step in which a shop sets a setting of the route, in its unit; 0 for what is not set.
 
-    Examples
-    --------
     >>> step_of("preheat_c"), step_of("spray_s"), step_of("soak_s"), step_of("C")
     (5.0, 0.5, 30.0, 0.0)
     """
@@ -131,7 +131,7 @@ def trials(steel: Steel, route: Route) -> list[Trial]:
             found += [_setting(steel, route, name, now * f, f > 1.0) for f in factors]
         # longer only: the shop's shortest delay is its own
         found += [_setting(steel, route, "delay_s", spray.delay_s + d) for d in (1.0, 2.0)]
-    found += _later_heats(steel, route)
+    found += [*_milder(steel, route), *_later_heats(steel, route)]
     for name, words in COOLING_WORDS.items():
         if name != route.cool.surroundings:
             cool = dataclasses.replace(route.cool, surroundings=name, view_factor=None)
@@ -170,6 +170,21 @@ def _later_heats(steel: Steel, route: Route) -> list[Trial]:
     return found
 
 
+def _milder(steel: Steel, route: Route) -> list[Trial | None]:
+    """Warmer water for the spray, oil for a bath: what the warning of a quench crack advises."""
+    found = []
+    if route.sprays:
+        found += [_setting(steel, route, "water_c", t) for t in _WARM_WATER_C]
+    baths = [q.medium in ("water bath", "polymer bath") for q in route.quench]
+    if any(baths):
+        oil = [dataclasses.replace(q, medium="oil bath", fluid_c=None) if wet else q
+               for q, wet in zip(route.quench, baths, strict=True)]  # fmt: skip
+        words = "quench in oil, clear of its flash point"
+        oiled = dataclasses.replace(route, quench=tuple(oil))
+        found.append(Trial("cooling", words, _FIXED / _FAR, steel, oiled))
+    return found
+
+
 def _later(steel, route, later, words) -> Trial:
     return Trial("later heat", words, _FIXED / _FAR, steel, dataclasses.replace(route, later=later))
 
@@ -190,7 +205,7 @@ def best_remedy(result, verdict) -> Remedy | None:
     for i in np.flatnonzero(np.broadcast_to(met, len(tried))):
         here = set(e.codes[i].split("; "))
         wet = tried[i].adds_water and (_CRACK in here or _CRACK in before)
-        if not (here & (STOP_CODES | (_POOR - before)) or wet):
+        if not (stops_of(here, verdict.against) or here & (_POOR - before) or wet):
             left.append(i)
     share = other_shares(result, names)
     for steel in (False, True):
@@ -208,7 +223,10 @@ def best_remedy(result, verdict) -> Remedy | None:
             i, trial = rows[k], tried[rows[k]]
             old, new = verdict.doubt.middle[:, 0], doubt.middle[:, k]
             what = (trial.kind, trial.words, trial.steel, trial.route, level)
-            gives, costs = _change(old, new, names, verdict.against), _costs(result, trial, e, i)
+            lifted = (f"no warning that {stop_words(w.code)}" for w in verdict.stops)
+            better = *lifted, _change(old, new, names, verdict.against)
+            surer = f"{100 * verdict.chance_right:.0f} → {100 * c.right:.0f} % sure"
+            gives, costs = ", ".join(filter(None, better)) or surer, _costs(result, trial, e, i)
             return Remedy(*what, c.right, round(100 * c.heads_inside), gives, costs)
     return None
 
@@ -242,7 +260,8 @@ def _costs(result, trial: Trial, e, i: int) -> str:
         more = len(trial.route.later) > len(result.route.later)
         return "a further heat for each head" if more else "nothing"
     if trial.kind == "cooling":
-        return "another place to cool"
+        oil = trial.route.quench != result.route.quench
+        return "an oil bath with its fire precautions" if oil else "another place to cool"
     parts = []
     scale = float(e.results.scale_um[i, 0]) - result.scale_um
     if abs(scale) >= 1.0:

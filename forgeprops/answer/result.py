@@ -171,6 +171,11 @@ class ZoneResult:
     def chances(self) -> dict[str, float] | None:
         return self.estimate.evaluation.chances(0, self._zone)
 
+    def interval(self, name: str) -> tuple[float, float]:
+        """80 % interval of "hardness_hv", "tensile_mpa" or "yield_mpa" of this zone."""
+        low, high = self.estimate.evaluation.interval_of(name)
+        return float(low[0, self._zone]), float(high[0, self._zone])
+
     @property
     def recrystallised_share(self) -> float:
         return float(self.estimate.evaluation.press_strain["recrystallised"][0, self._zone])
@@ -247,6 +252,15 @@ class Estimate:
     def face(self) -> FaceStrike:
         e = self.evaluation
         return strike_of_faces(e.faces, e.strike, self.zones["face"].hardness_sd_hv)
+
+    def interval(self, name: str) -> tuple[float, float] | None:
+        """80 % interval of a quantity by its own formulas, by its name in `inputs.limits.QUANTITIES`; None without one."""
+        zone, _, rest = name.partition("_")
+        if zone in self.zones and rest in ("hardness_hv", "tensile_mpa", "yield_mpa"):
+            return self.zones[zone].interval(rest)
+        if name == "hosel_allowed_deg":
+            return self.hosel.allowed_deg_low, self.hosel.allowed_deg_high
+        return (self.face.margin_low, self.face.margin_high) if name == "face_margin" else None
 
     @functools.cached_property
     def verdict(self) -> Verdict:

@@ -15,24 +15,12 @@ import numpy as np
 from ..base.constants import SECONDS_PER_HOUR
 from ..base.errors import check_choice, check_number
 from ..base.ranges import beyond, outside
+from ..hardenability import end_quench
 from ..hardenability.boron import boron_factor
 from ..hardenability.critical_rates import critical_rate_fractions
-from ..hardenability.end_quench import (
-    end_quench_equivalent_mm,
-    end_quench_warnings,
-    hardness_at_distance_hrc,
-    slowest_cooling,
-)
 from ..hardenability.ideal_diameter import ideal_diameter
 from ..strength.hardness_scales import hv_from_hrc
-from ..transformation.phase_hardness import (
-    BAINITE_FLOOR_HV,
-    FERRITE_PEARLITE_FLOOR_HV,
-    MARTENSITE_FLOOR_HV,
-    bainite_coefficients,
-    ferrite_pearlite_coefficients,
-    martensite_coefficients,
-)
+from ..transformation import phase_hardness
 
 #: Share of austenite from which a zone counts as fully austenitised.  Our own limit: 1 % of ferrite is below
 #: what a microscope tells.
@@ -83,11 +71,11 @@ class Opinion:
 def _mixture(steel, rate, share, martensite: str = "end_quench"):
     log_v = np.log10(np.clip(np.asarray(rate, dtype=float), _SLOWEST, _FASTEST) * SECONDS_PER_HOUR)
     hv = 0.0
-    for name, (a, b), floor in (
-        ("martensite", martensite_coefficients(steel, method=martensite), MARTENSITE_FLOOR_HV),
-        ("bainite", bainite_coefficients(steel), BAINITE_FLOOR_HV),
-        ("ferrite_pearlite", ferrite_pearlite_coefficients(steel), FERRITE_PEARLITE_FLOOR_HV),
-    ):
+    lines = {"martensite": phase_hardness.martensite_coefficients(steel, method=martensite)}
+    lines["bainite"] = phase_hardness.bainite_coefficients(steel)
+    lines["ferrite_pearlite"] = phase_hardness.ferrite_pearlite_coefficients(steel)
+    for name, (a, b) in lines.items():
+        floor = getattr(phase_hardness, f"{name.upper()}_FLOOR_HV")
         hv = hv + share[name] * np.maximum(a + b * log_v, floor)
     return float(hv) if np.ndim(hv) == 0 else hv
 
@@ -138,7 +126,7 @@ def _critical(steel, rate, reheated, share, austenitise_c, hold_s, pa_unit="C"):
 
 def _end_quench(steel, distance_mm, too_slow, slower: str, reheated, share):
     """Hardness by end-quench position, HRC, and why it would not apply."""
-    hrc = np.maximum(hardness_at_distance_hrc(steel, distance_mm), 0.0)
+    hrc = np.maximum(end_quench.hardness_at_distance_hrc(steel, distance_mm), 0.0)
     unfit = np.zeros(np.shape(hrc), bool)
     for name in ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V"):
         unfit = unfit | beyond(f"end_quench.{name}", steel.get(name))
@@ -165,7 +153,9 @@ def _said(reasons: _Reasons) -> str:
 
 @functools.lru_cache(maxsize=512)
 def _end_quench_texts(steel) -> tuple[str, ...]:
-    found = (w for w in end_quench_warnings(steel) if w.code != "end_quench:below_20_hrc")
+    found = (
+        w for w in end_quench.end_quench_warnings(steel) if w.code != "end_quench:below_20_hrc"
+    )
     return tuple(w.text.rstrip(".") for w in found)
 
 
@@ -258,17 +248,20 @@ def end_quench_opinion(
     5.56 °C/s at 700 °C, as 25.4 mm from the quenched end: 45.4 HRC
     """
     rate, austenite = _checked(rate_at_700_c_per_s, austenite_share)
-    slowest_rate, longest_t85 = slowest_cooling()
+    slowest_rate, longest_t85 = end_quench.slowest_cooling()
     if check_choice(by, "by", ("rate", "t85")) == "t85":
         if t85_s is None:
             return Opinion(None, False, "did not cool from 800 to 500 °C", _END_QUENCH)
         t85 = check_number(t85_s, "time from 800 to 500 °C", 0.0, math.inf, "s")
-        distance, said = end_quench_equivalent_mm(t85_s=t85), f"{t85:.3g} s from 800 to 500 °C"
+        distance, said = (
+            end_quench.end_quench_equivalent_mm(t85_s=t85),
+            f"{t85:.3g} s from 800 to 500 °C",
+        )
         too_slow, slowest = t85 > longest_t85, f"{longest_t85:.3g} s"
     else:
         if not rate:
             return Opinion(None, False, "did not cool through 700 °C", _END_QUENCH)
-        distance, said = end_quench_equivalent_mm(rate), f"{rate:.3g} °C/s at 700 °C"
+        distance, said = end_quench.end_quench_equivalent_mm(rate), f"{rate:.3g} °C/s at 700 °C"
         too_slow, slowest = rate < slowest_rate, f"{slowest_rate:.3g} °C/s"
     slower = f"{said} is slower than the far end of the bar ({slowest})"
     hrc, reasons = _end_quench(steel, distance, too_slow, slower, reheated, austenite)
@@ -290,8 +283,6 @@ def opinions(
 ) -> tuple[Opinion, Opinion]:
     """Both opinions on one zone, each with its defaults (see the two functions for the parameters).
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> [o.applicable for o in opinions(grade("1020"), 3.0)]
     [True, False]
@@ -317,8 +308,8 @@ def opinion_arrays(
     rate = np.nan_to_num(np.asarray(rate_at_700_c_per_s, dtype=float))
     cooled, rate = rate > 0.0, np.maximum(rate, 1e-9)
     hv, _, reasons = _critical(steel, rate, reheated, austenite_share, austenitise_c, hold_s)
-    too_slow = rate < slowest_cooling()[0]
-    distance = end_quench_equivalent_mm(rate)
+    too_slow = rate < end_quench.slowest_cooling()[0]
+    distance = end_quench.end_quench_equivalent_mm(rate)
     hrc, others = _end_quench(steel, distance, too_slow, "", reheated, austenite_share)
     found = {}
     for name, said, why in ((_CRITICAL, hv, reasons), (_END_QUENCH, hv_from_hrc(hrc), others)):

@@ -101,12 +101,7 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
 
 
 def sources_of(result) -> tuple[Source, ...]:
-    """Sources that an estimate used: of its formulas, then of the rows of its grade, head and surroundings.
-
-    Parameters
-    ----------
-    result : Estimate
-    """
+    """Sources that an estimate used: of its formulas, then of the rows of its grade, head and surroundings."""
     rows, kind = [], result.route.cool.surroundings
     if kind == "row":
         rows += references(row_view_factor.__doc__, "thermal.surroundings.row_view_factor")

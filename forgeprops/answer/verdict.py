@@ -10,7 +10,7 @@ import numpy as np
 from ..base.ranges import Warn
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
-from .warnings.listing import stop_of
+from .warnings.listing import stops_of
 
 #: Chance, and share of heads, from which a verdict is good and from which it is marginal.
 GOOD, MARGINAL = 0.80, 0.50
@@ -31,12 +31,24 @@ _CAUSES = {
     "idle-water": "the steel is too lean",
 }
 _SHORT = {"hosel_allowed_deg": "hosel", "bar_force_n": "pull", "face_margin": "strike margin"}
-#: What a warning that says stop means, in a few words.
+#: What a head is good for, by the purpose of the limits: nobody may read a soft head as a hard face.
+_PURPOSES = {
+    "soft forged head": " as a soft forged head (no limit on face hardness)",
+    "hard thin face": " as a hard thin face",
+}
 _STOPS = {
     "quench-crack": "the quench may crack this steel",
     "burning": "the furnace burns this steel",
-    "local-heat:hardens": "the torch hardens the hosel again",
+    "local-heat:hardens": "the torch is too hot for the hosel",
+    "hosel:overbent": "the hosel does not take the required change",
+    "too-cold-to-press": "the metal is too cold to press",
+    "oil-at-flash-point": "the oil is at its flash point",
 }
+
+
+def stop_words(code: str) -> str:
+    """What a warning that says stop means, in a few words."""
+    return _STOPS.get(code, code.replace("-", " "))
 
 
 @dataclass(frozen=True)
@@ -46,7 +58,7 @@ class LimitState:
     Attributes
     ----------
     name, words : Quantity, and the limit in words.
-    value, low, high : Middle value and 80 % range over lots.
+    value, low, high : Middle value and 80 % range: that of `Estimate.interval`, else over lots.
     met : By the middle value.
     chance : That the middle head of the lot keeps it.
     """
@@ -167,8 +179,11 @@ class Verdict:
 
     @property
     def sure(self) -> str:
-        """ "76 % that this setting is right; then 99 of 100 heads inside"."""
+        """ "76 % that this setting is right; then 99 of 100 heads inside"; of a stop only the limits are said to be kept."""
         right = f"{100 * self.chance_right:.0f} % that this setting is right"
+        if self.stops:
+            kept = f"the limits alone are kept with {100 * self.chance_right:.0f} % chance"
+            right = f"not right: {stop_words(self.stops[0].code)}; {kept}"
         inside = f"; then {self.heads_inside} of 100 heads inside"
         return right + inside * (self.chance_right >= 0.01)
 
@@ -180,21 +195,21 @@ class Verdict:
     @property
     def sentence(self) -> str:
         """Level, cause and remedy in at most 20 words."""
-        level = self.level.capitalize()
+        level, purpose = self.level.capitalize(), self.against.purpose
+        of = _PURPOSES.get(purpose, "")
         if self.level == "good":
-            sure = f"{100 * self.chance_right:.0f} % sure"
-            return (
-                f"Good: all limits are kept; {sure}, then {self.heads_inside} of 100 heads inside."
-            )
+            sure = f"{100 * self.chance_right:.0f} % sure, then {self.heads_inside} of 100 heads inside."
+            return f"Good{of}: {sure}" if of else f"Good: all limits are kept; {sure}"
         reason, cause = self._reason(), self.cause
         remedy = f"Remedy: {self.remedy.words}." if self.remedy else "No near remedy found."
         options = [f"{level}: {reason}; {cause}. {remedy}"] if cause else []
+        options += [f"{level}{of}: {reason}. {remedy}"] if of and self.level == "marginal" else []
         options += [f"{level}: {reason}. {remedy}", f"{level}: {self._brief()}. {remedy}"]
         return next((s for s in options if len(s.split()) <= MOST_WORDS), options[-1])
 
     def _brief(self) -> str:
         if self.stops:
-            return _STOPS.get(self.stops[0].code, self.stops[0].code.replace("-", " "))
+            return stop_words(self.stops[0].code)
         return f"{QUANTITIES[self.weakest.name].label} misses its limit"
 
     def _reason(self) -> str:
@@ -224,18 +239,16 @@ class Verdict:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
-        return {
-            "level": self.level,
-            "sentence": self.sentence,
-            "chance_right": round(self.chance_right, 3),
-            "heads_inside": self.heads_inside,
-            "with_doubt": self.with_doubt,
-            "biggest_risk": self.biggest_risk,
-            "limits": [s.to_dict() for s in self.limits],
-            "not_included": list(self.not_included),
-            "remedy": None if self.remedy is None else self.remedy.to_dict(),
-            "measure_next": None if self.measure_next is None else self.measure_next.to_dict(),
-        }
+        names = ("level", "sentence", "chance_right", "heads_inside", "with_doubt", "biggest_risk")
+        found = {name: getattr(self, name) for name in names}
+        found["chance_right"] = round(self.chance_right, 3)
+        found["purpose"] = self.against.purpose
+        found |= {"limits": [s.to_dict() for s in self.limits]}
+        found["not_included"] = list(self.not_included)
+        for name in ("remedy", "measure_next"):
+            part = getattr(self, name)
+            found[name] = None if part is None else part.to_dict()
+        return found
 
 
 @dataclass(frozen=True)
@@ -249,6 +262,11 @@ class ShortVerdict:
     by_quantity: dict[str, float]
     stop: str
     values: dict[str, float]
+
+    @property
+    def words(self) -> str:
+        """Both chances in a sentence."""
+        return f"{100 * self.chance_right:.0f} % that the setting is right, then {self.heads_inside} of 100 heads inside."
 
     @property
     def least(self) -> float:
@@ -270,7 +288,10 @@ def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[Sh
         values = {name: float(v) for name, v in zip(names, doubt.middle[:, i], strict=True)}
         ends = [(name, value, sign) for _, name, value, sign in limits.ends() if name in names]
         met = all(sign * (values[name] - value) >= 0.0 for name, value, sign in ends)
-        c, stop = chances(doubt, i, limits, lots, heads), stop_of(codes)
+        c, stop = (
+            chances(doubt, i, limits, lots, heads),
+            "".join(stops_of(codes.split("; "), limits)[:1]),
+        )
         level = level_of(met, c.least, bool(stop))
         of = {n: [w for w, m, *_ in limits.ends() if m == n] for n in limits.bounds if n in names}
         by = {n: sum(c.by_end[w] for w in ends) - len(ends) + 1.0 for n, ends in of.items()}
@@ -286,14 +307,10 @@ def _names(limits: Limits) -> tuple[str, ...]:
 
 
 def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None) -> Verdict:
-    """Verdict of an estimate.
+    """Verdict of an estimate against its own limits or others.
 
-    Parameters
-    ----------
-    result : Estimate
-    limits : Those of the result unless given.
-    like : Of a near case with the same limits, whose responses are taken: first order, and no
-        further engine call.
+    `like` is the verdict of a near case with the same limits, whose responses are taken: first order, and
+    no further engine call.
     """
     limits = result.limits if limits is None else limits
     left = tuple(QUANTITIES[n].label for n in limits.bounds if n not in _KNOWN)
@@ -314,13 +331,11 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
             middle = float(doubt.middle[q, 0])
             met = sign * (middle - value) >= 0.0
             unit = QUANTITIES[name].unit
-            zone = result.zones.get(name.removesuffix("_hardness_hv"))  # its own interval stands
-            ends = low[q], high[q]
-            if zone is not None:
-                ends = zone.hardness_low_hv, zone.hardness_high_hv
-            ends = (float(end) for end in ends)
+            ends = result.interval(name) or (low[q], high[q])  # its own interval stands
+            ends = (max(float(end), 0.0) for end in ends)
             states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
-    stops = tuple(w for w in result.warnings if w.rank == "stop")
+    codes = stops_of((w.code for w in result.warnings), limits)
+    stops = tuple(w for w in result.warnings if w.code in codes)
     level = level_of(all(s.met for s in states), found.least, bool(stops))
     heads = round(100 * found.heads_inside), round(100 * found.with_doubt)
     rest = (_risk(stops, states, result), result, limits, doubt, stops)

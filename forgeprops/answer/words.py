@@ -6,7 +6,6 @@ import textwrap
 from typing import Any
 
 from ..base import cautions
-from ..base.constants import Z80
 from ..base.ranges import ranked
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
@@ -43,12 +42,12 @@ def _hosel_why(result) -> str:
     if hard > 0.5:
         what = " and ".join([*([", ".join(named[:-1])] if named[1:] else []), named[-1]])
         return (
-            f"in {_air(result)} it cools at {rate}, and the {what} {'hold' if named[1:] else 'holds'} back ferrite and "
+            f"in {_cooled_in(result)} it cools at {rate}, and the {what} {'hold' if named[1:] else 'holds'} back ferrite and "
             "pearlite long enough for harder structures"
         )
     soft = "slow enough for ferrite and pearlite in this alloy"
     soft = soft if alloy else "and without alloy that leaves soft ferrite and pearlite"
-    return f"in {_air(result)} it cools at {rate}, {soft}"
+    return f"in {_cooled_in(result)} it cools at {rate}, {soft}"
 
 
 _AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air", "sleeve": "its sleeve",
@@ -57,6 +56,12 @@ _AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan
 
 def _air(result) -> str:
     return _AIR[result.route.cool.surroundings]
+
+
+def _cooled_in(result) -> str:
+    """What cools the hosel first: a quench that reaches it, else air."""
+    quenches = (q for q in result.route.quench if dict(q.zones).get("hosel") and q.duration_s > 0.0)
+    return next((f"the {q.medium}" for q in quenches), _air(result))
 
 
 def _face_why(result) -> str:
@@ -127,11 +132,16 @@ def _hardness(zone, units: Units) -> tuple[str, str, str]:
 
 
 def _zone_line(zone, units: Units) -> str:
-    s, (hardness, span, second) = zone.strength, _hardness(zone, units)
-    return (
-        f"{zone.name:6} {f'{hardness:>7} ({span})':22} {second:>7} {s.tensile_mpa:5.0f} ± {Z80 * s.tensile_se_mpa:3.0f} "
-        f"{s.yield_mpa:5.0f} ± {Z80 * s.yield_se_mpa:3.0f}  {structure(zone.fractions, 2)}"
-    )
+    hardness, span, second = _hardness(zone, units)
+    strengths = []
+    for name in ("tensile_mpa", "yield_mpa"):
+        value, low, high = map(
+            units.from_mpa, map(round, (getattr(zone.strength, name), *zone.interval(name)))
+        )
+        strengths.append(f"{value:4.0f} ({low:.0f}–{high:.0f})")
+    line = f"{zone.name:6} {f'{hardness:>7} ({span})':20} {second:>7} {strengths[0]:16} {strengths[1]:16} "
+    lines = (line + structure(zone.fractions, most) for most in (2, 1))
+    return next((s for s in lines if len(s) <= 100), line)
 
 
 def _job(result) -> str:
@@ -190,7 +200,7 @@ def summary(result, units=None) -> str:
     """What decides in six lines, the zones, the cautions: at most 25 lines of 100 characters."""
     units = Units.of(units)
     title = textwrap.wrap(units.text(_job(result)), 100, subsequent_indent="  ")[:2]
-    head = f"{'zone':6} {'hardness, 80 % range':22} {'':>5} {'tensile, MPa':>12} {'yield, MPa':>12}  structure"
+    head = f"{'zone':6} {'hardness, 80 % range':20} {'':>7} {f'tensile, {units.strength}':16} {f'yield, {units.strength}':16} structure"
     zones = [_zone_line(zone, units) for zone in result.zones.values()]
     lines = [*title, *_deciding(result, units), "", head, *zones, ""]
     found = [w.rank for w in warnings(result)]
@@ -217,7 +227,8 @@ def details(result, units=None) -> str:
         both = f"{result.without_spray['face']:.0f} HV without, {face.hardness_hv:.0f} HV with it"
         texts.append(f"Effect of the spray on the face: {both}.")
     loss = face.peak_c - (face.water_c if face.water_c is not None else face.die_c)
-    where = "when the spray starts" if face.water_c is not None else "at the press"
+    water = "spray" if result.route.sprays else "quench"
+    where = f"when the {water} starts" if face.water_c is not None else "at the press"
     texts.append(
         f"Face: preheat temperature {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving "
         f"the furnace, {face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press "
@@ -297,6 +308,8 @@ def _second_heat(result) -> list[str]:
         f"same temperatures; about {effort.press_force.kn / 1000:.1f} MN on the press "
         f"({effort.press_force.low_kn / 1000:.1f} to {effort.press_force.high_kn / 1000:.1f} MN).{_as_easy(result)}"
     )
+    if any(w.code == "too-cold-to-press" for w in result.warnings):
+        press = f"Effort: not known at {effort.die_c:.0f} °C in the die: do not press."
     skin = f"Skin of the face: {surface.scale_um:.0f} µm of scale took {surface.metal_loss_um:.0f} µm of metal; "
     if surface.decarburised_um < 1.0:
         skin += "no carbon is lost."
@@ -353,7 +366,7 @@ def _spelled(value, units: Units):
 #: Numbers of zones, strengths and the hosel that go into JSON, of four digits.
 _ZONE = """hardness_hv hardness_low_hv hardness_high_hv hardness_hrc as_quenched_hv austenite_share undissolved
 grain_astm peak_c die_c water_c water_off_c rebound_c biot recrystallised_share retained_strain"""
-_STRENGTH = "tensile_mpa tensile_se_mpa yield_mpa yield_se_mpa elongation"
+_STRENGTH = "tensile_mpa yield_mpa elongation"
 _BEND = """allowed_deg allowed_deg_low allowed_deg_high one_bend_deg rebend_deg hand_deg bar_length_needed_mm
 target_deg direction_deg bar_force_n springback_deg overbend_deg"""
 _CRITICAL = ("ac1", "ac3", "ae3", "bs", "ms")
@@ -369,7 +382,7 @@ def _numbers(thing, names: str) -> dict[str, float | None]:
 
 
 def to_dict(result, units=None) -> dict[str, Any]:
-    """Plain numbers, whose names say their units, and texts of an estimate, ready for JSON; "units": of the texts."""
+    """Plain numbers, whose names say their units, and texts of an estimate, ready for JSON; `units`: of the texts."""
     units = Units.of(units)
     zones = {}
     for name, z in result.zones.items():
@@ -378,6 +391,9 @@ def to_dict(result, units=None) -> dict[str, Any]:
         rest = {f"flow_stress_{end}mpa": v for end, v in ends}
         rest["strain_effect_hv"] = result.strain_effect_hv[name]
         zones[name] = {**_numbers(z, _ZONE), **_numbers(z.strength, _STRENGTH)}
+        for of in ("tensile", "yield"):
+            ends = zip(("low", "high"), z.interval(f"{of}_mpa"), strict=True)
+            rest |= {f"{of}_{end}_mpa": v for end, v in ends}
         zones[name] |= {"fractions": fractions, **_rounded(rest)}
     bend, surface, equal = result.hosel, result.surface, result.equal_effort
     dry, force = result.without_spray, result.effort.press_force
@@ -390,7 +406,10 @@ def to_dict(result, units=None) -> dict[str, Any]:
     blast = {"blast_scale_um": surface.blast.scale_um, "blast_metal_um": surface.blast.metal_um}
     alone = {"ideal_diameter_mm": result.ideal_diameter_mm, "heat_through_s": result.heat_through_s}
     out = {
-        "units": units.to_dict(),
+        "units": {
+            "numbers": "as the end of their names says: °C, mm, HV, MPa, N",
+            **units.to_dict(),
+        },
         "steel": result.steel.name,
         "head": result.head.name,
         "preheat_c": result.route.preheat.temperature_c,

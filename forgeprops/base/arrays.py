@@ -14,8 +14,6 @@ def plain(value):
 def pieces_along(rate, time_s, temperature) -> np.ndarray:
     """Integral of ``rate(temperature)`` over each piece of a curve that is straight between its points.
 
-    Examples
-    --------
     >>> pieces_along(lambda t: t**2, [0.0, 3.0], [0.0, 3.0])
     array([9.])
     """

@@ -1,6 +1,7 @@
 """The one error a user meets: what was given, what is allowed, where it came from."""
 
 import contextlib
+import dataclasses
 import difflib
 import math
 import numbers
@@ -34,8 +35,6 @@ def shown(value) -> str:
 def check_kind(value, kind: type, name: str, where: str = ""):
     """Return `value` if it is of `kind`; otherwise raise.
 
-    Examples
-    --------
     >>> check_kind("fast", dict, "limits")
     Traceback (most recent call last):
     ...
@@ -47,15 +46,8 @@ def check_kind(value, kind: type, name: str, where: str = ""):
 
 
 def check_list(value, name: str, form: str = "a list", count: int | None = None) -> tuple:
-    """Return the items of a list, tuple, array or other iterable as a tuple; otherwise raise.
+    """Return the items of a list, tuple, array or other iterable, of `count` items if given; otherwise raise.
 
-    Parameters
-    ----------
-    form : What messages say it must be.
-    count : So many items.
-
-    Examples
-    --------
     >>> check_list(5, "axis", "(low, high)", 2)
     Traceback (most recent call last):
     ...
@@ -71,23 +63,29 @@ def check_list(value, name: str, form: str = "a list", count: int | None = None)
     return made
 
 
+def check_options(given, kind, what: str, example: str) -> dict:
+    """Options given as a mapping by the field names of a dataclass, none for None; otherwise raise."""
+    if given is None:
+        return {}
+    if not isinstance(given, Mapping):
+        got = f"{type(given).__name__} {shown(given)}"
+        raise InputError(f"{what} must be a mapping such as {example}; got {got}.")
+    names = tuple(f.name for f in dataclasses.fields(kind))
+    return {check_choice(name, f"{what} option", names): value for name, value in given.items()}
+
+
 def check_name(value, name: str, where: str = "") -> str:
     """Return `value` if it can be a name: 1 to 120 printable characters, not all blank; otherwise raise.
 
-    Examples
-    --------
     >>> check_name("heat 7\\n", "steel name")
     Traceback (most recent call last):
     ...
     forgeprops.base.errors.InputError: steel name must be 1 to 120 printable characters; got 'heat 7\\n'.
     """
-    if not isinstance(value, str) or not (
-        value.strip() and value.isprintable() and len(value) <= 120
-    ):
-        raise InputError(
-            f"{name} must be 1 to 120 printable characters; got {shown(value)}{_at(where)}."
-        )
-    return value
+    if isinstance(value, str) and value.strip() and value.isprintable() and len(value) <= 120:
+        return value
+    form = "1 to 120 printable characters"
+    raise InputError(f"{name} must be {form}; got {shown(value)}{_at(where)}.")
 
 
 def check_flag(value, name: str, where: str = "") -> bool:
@@ -100,34 +98,22 @@ def check_flag(value, name: str, where: str = "") -> bool:
 def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
     """Return `value` as an int if it is a whole number in ``[low, high]``.
 
-    Examples
-    --------
     >>> check_whole(2.0, "number of threads", 1, 1024)
     2
     """
     number = check_number(value, name, low, high, "", where)
     if number != int(number):
-        raise InputError(
-            f"{name} must be a whole number from {low} to {high}; got {shown(value)}{_at(where)}."
-        )
+        form = f"a whole number from {low} to {high}"
+        raise InputError(f"{name} must be {form}; got {shown(value)}{_at(where)}.")
     return int(number)
 
 
-def check_number(
-    value, name: str, low: float, high: float, unit: str = "", where: str = ""
-) -> float:
-    """Return `value` as a float if it is a finite number in ``[low, high]``.
+def check_number(value, name: str, low: float, high: float, unit="", where="") -> float:
+    """Return `value` as a float if it is a finite number in ``[low, high]``; otherwise raise.
 
-    Parameters
-    ----------
-    value : object; what the user gave.
-    name : What the user calls it ("preheat temperature").
-    low, high : Allowed interval, both ends included; ``math.inf`` for "no limit".
-    unit : Unit shown in the message.
-    where : Where it came from ("certs.csv, row 4, column Cr").
+    `name` is what the user calls it ("preheat temperature"), ``math.inf`` an end for "no limit", `where`
+    the place that it came from ("certs.csv, row 4, column Cr").
 
-    Examples
-    --------
     >>> check_number(930, "preheat temperature", 20, 1300, "°C")
     930.0
     >>> check_number(-5, "spray flux", 0, 100, "kg/(m² s)")
@@ -159,8 +145,6 @@ def check_number(
 def check_choice(value, name: str, allowed, where: str = "") -> str:
     """Return `value` if it is one of `allowed`; otherwise raise and suggest the nearest.
 
-    Examples
-    --------
     >>> check_choice("4130 H", "grade", ("1020", "4130", "4140"))
     Traceback (most recent call last):
     ...

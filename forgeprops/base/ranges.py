@@ -56,8 +56,6 @@ RANGES = {
 def outside(id: str, value: float) -> Warn | None:
     """Return a `Warn` if `value` lies outside the range `id`, else None.
 
-    Examples
-    --------
     >>> print(outside("phase_hardness.C", 0.8))
     C for the hardness of constituents 0.8 wt% is outside the range 0.1 to 0.5 wt% (Maynier, Jungmann ...
     >>> outside("phase_hardness.C", 0.3) is None
@@ -69,17 +67,13 @@ def outside(id: str, value: float) -> Warn | None:
     unit = f" {r.unit}" if r.unit else ""
     what = r.quantity[:1].upper() + r.quantity[1:]
     source = f"{r.source}, from memory" if r.basis == "from memory" else r.source
-    return Warn(
-        f"range:{id}",
-        f"{what} {value:.4g}{unit} is outside the range {r.low:g} to {r.high:g}{unit} ({source}).",
-    )
+    span = f"{r.low:g} to {r.high:g}{unit} ({source})"
+    return Warn(f"range:{id}", f"{what} {value:.4g}{unit} is outside the range {span}.")
 
 
 def beyond(id: str, values) -> np.ndarray:
     """Where values lie outside the range `id`: the condition of `outside`, on arrays.
 
-    Examples
-    --------
     >>> beyond("phase_hardness.C", [0.3, 0.8]).tolist()
     [False, True]
     """
@@ -90,8 +84,6 @@ def beyond(id: str, values) -> np.ndarray:
 def contents_outside(formula: str, steel) -> list[Warn]:
     """Warnings for the contents of one steel outside the ranges "formula.element"; an absent element is 0.
 
-    Examples
-    --------
     >>> [w.code for w in contents_outside("phase_hardness", {"C": 0.45, "Si": 1.8})]
     ['range:phase_hardness.Si']
     """

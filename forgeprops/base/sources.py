@@ -55,8 +55,6 @@ class Source:
 def references(doc: str | None, where: str) -> tuple[Source, ...]:
     """Sources named in one docstring.
 
-    Examples
-    --------
     >>> doc = "Ae3, °C.\\n\\nReferences\\n----------\\n.. [1] K. W. Andrews 1965 (from memory).\\n"
     >>> print(*references(doc, "room.formula"))
     Ae3, °C: K. W. Andrews 1965 (from memory)
@@ -78,8 +76,6 @@ def references(doc: str | None, where: str) -> tuple[Source, ...]:
 def counted(found) -> str:
     """How many sources rest on what, in words.
 
-    Examples
-    --------
     >>> counted([Source("a", "A", "x", "read"), Source("b", "B", "y", "derived"), Source("c", "C", "z", "read")])
     '3 sources: 2 read, 1 derived'
     """
@@ -92,8 +88,6 @@ def counted(found) -> str:
 def sources() -> tuple[Source, ...]:
     """Every source named in the package, room by room.
 
-    Examples
-    --------
     >>> sum(source.basis == "read" for source in sources()) > 30
     True
     """

@@ -28,17 +28,14 @@ def read_rows(name: str) -> tuple[dict[str, str], ...]:
     if not path.is_file():
         raise InputError(f"table {name!r} is missing; give the CSV files in {_root()}.")
     with path.open(encoding="utf-8", newline="") as file:
-        numbered = [
-            (i, line) for i, line in enumerate(file, 1) if line.strip() and not line.startswith("#")
-        ]
+        lines = [(i, line) for i, line in enumerate(file, 1) if line.strip()]
+    numbered = [(i, line) for i, line in lines if not line.startswith("#")]
     reader = csv.reader(line for _, line in numbered)
     header = next(reader)
     rows = []
     for (line_number, _), cells in zip(numbered[1:], reader, strict=True):
         if len(cells) != len(header):
-            raise InputError(
-                f"{path.name}, line {line_number} has {len(cells)} cells; "
-                f"the header has {len(header)}."
-            )
+            where = f"{path.name}, line {line_number}"
+            raise InputError(f"{where} has {len(cells)} cells; the header has {len(header)}.")
         rows.append(dict(zip(header, (c.strip() for c in cells), strict=True)))
     return tuple(rows)

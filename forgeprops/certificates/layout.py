@@ -25,12 +25,9 @@ _SOLUBLE = frozenset("sol soluble acid löslich 可溶".split())
 
 _PPM = re.compile(r"ppm|[µμ]g\s*/\s*g|mg\s*/\s*kg|g\s*/\s*t\b", re.IGNORECASE)
 _PERCENT = re.compile(r"%|\b(?:wt|mass|gew|masse?|masa|pct|percent|prozent)\b", re.IGNORECASE)
-_TIMES = re.compile(
-    r"(?:(?<![a-z])x|[*×]|mal)\s*(10{1,5})(?!\d)", re.IGNORECASE
-)  # ×100: 21 means 0.21
-_TENTHS = re.compile(
-    r"(?:[x*×]\s*)?10\s*\^?\s*[-−–⁻+⁺]?\s*([1-5¹²³⁴⁵])(?!\d)", re.IGNORECASE
-)  # 10⁻², 10-3, 10²
+#: ×100: 21 means 0.21; 10⁻², 10-3, 10².
+_TIMES = re.compile(r"(?:(?<![a-z])x|[*×]|mal)\s*(10{1,5})(?!\d)", re.I)
+_TENTHS = re.compile(r"(?:[x*×]\s*)?10\s*\^?\s*[-−–⁻+⁺]?\s*([1-5¹²³⁴⁵])(?!\d)", re.I)
 _FRACTION = re.compile(r"1\s*/\s*(10{2,4})(?!\d)")
 _DIGITS = str.maketrans("¹²³⁴⁵", "12345")
 
@@ -38,11 +35,8 @@ _DIGITS = str.maketrans("¹²³⁴⁵", "12345")
 @functools.cache
 def _names() -> dict[str, dict[str, str]]:
     """Field kind → {header key: field}; kinds: element, field, label."""
-    known: dict[str, dict[str, str]] = {
-        "element": {s.casefold(): s for s in (*ELEMENTS, "Fe")},
-        "field": {},
-        "label": {},
-    }
+    known: dict[str, dict[str, str]] = {"field": {}, "label": {}}
+    known["element"] = {s.casefold(): s for s in (*ELEMENTS, "Fe")}
     for row in read_rows("library/certificate_names.csv"):
         field, name = row["field"], header_key(row["name"])
         kind = "label" if field.endswith("_row") else "field"
@@ -55,8 +49,6 @@ def _names() -> dict[str, dict[str, str]]:
 def unit_factor(text: str) -> float | None:
     """Factor from a written number to wt%, by the unit in `text`; None if it states none.
 
-    Examples
-    --------
     >>> unit_factor("B (ppm)"), unit_factor("P ×1000"), unit_factor("C x10-2"), unit_factor("Mn")
     (0.0001, 0.001, 0.01, None)
     """
@@ -80,8 +72,6 @@ def _without_units(text: str) -> str:
 def column_of(header) -> Column:
     """What a column with this header holds.
 
-    Examples
-    --------
     >>> column_of("Cr [%]"), column_of("N (ppm)").name, column_of("Schmelze-Nr.").name
     (Column(name='Cr', factor=1.0, offset=0.0, soluble=False), 'N', 'heat')
     >>> column_of("Yield, MPa").name is None
@@ -90,11 +80,8 @@ def column_of(header) -> Column:
     if not isinstance(header, str) or len(header) > 60:
         return Column(None)
     known, key = _names(), header_key(header)
-    for spelling in (
-        key,
-        re.sub(r"(no|nr|number|num|id)$", "", key),
-        header_key(re.sub(r"[(\[].*", "", header)),
-    ):
+    bare = header_key(re.sub(r"[(\[].*", "", header))
+    for spelling in (key, re.sub(r"(no|nr|number|num|id)$", "", key), bare):
         if spelling in known["field"] and spelling not in known["element"]:
             return Column(known["field"][spelling])
     if key in known["element"] and not re.search(r"\d", key):
@@ -128,11 +115,8 @@ def _is_header(cells) -> bool:
     texts = [c for c in cells if isinstance(c, str)]
     found = _elements(texts)
     fields = {column_of(c).name for c in texts}
-    return (
-        "C" in found
-        and (len(found) >= 2 or bool({"heat", "lot", "grade"} & fields))
-        or {"element", "value"} <= fields
-    )
+    carbon = "C" in found and (len(found) >= 2 or bool({"heat", "lot", "grade"} & fields))
+    return carbon or {"element", "value"} <= fields
 
 
 def header_score(rows: list[list]) -> float:
@@ -226,19 +210,18 @@ def _columns(grid: Grid, head: int, floor: int) -> dict[int, Column]:
     return columns
 
 
+def _is_unit(cell) -> bool:
+    bare = isinstance(cell, str) and not re.search(r"\d", _without_units(cell))
+    return bare and bool(unit_factor(cell))
+
+
 def _take_unit_row(grid: Grid, columns, rows: range, head: int, floor: int):
     """Use a row of units right below (or right above) the header, if there is one."""
     for candidate in [*rows[:1], *([head - 1] if head - 1 > floor else [])]:
         cells = grid.rows[candidate]
-        units = {
-            j: cells[j]
-            for j, c in columns.items()
-            if c.name in ELEMENTS and j < len(cells) and cells[j] is not None
-        }
-        if units and all(
-            isinstance(u, str) and not re.search(r"\d", _without_units(u)) and unit_factor(u)
-            for u in units.values()
-        ):
+        named = [j for j, c in columns.items() if c.name in ELEMENTS and j < len(cells)]
+        units = {j: cells[j] for j in named if cells[j] is not None}
+        if units and all(map(_is_unit, units.values())):
             for j, unit in units.items():
                 columns[j] = replace(columns[j], factor=unit_factor(unit))
             return columns, rows[1:] if candidate in rows else rows

@@ -9,6 +9,7 @@ from ..inputs.grades import grade as library_grade
 from ..inputs.steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 from ..io.columns import page
 from ..io.grids import Grid, Problem, read_grids
+from ..io.tables import data_frame
 from .layout import find_tables, header_score
 from .rows import Certificate, read_table
 
@@ -40,8 +41,6 @@ class Certificates(tuple):
 
     def table(self):
         """One row per certificate: heat, grade, file row, elements in wt%, used, problems (DataFrame)."""
-        import pandas as pd
-
         steels = [dict(c.steel.composition) if c.steel else {} for c in self]
         named = [e for e in ELEMENTS if any(e in contents for contents in steels)]
         columns = ["heat", "grade", "row", *named, "used", "problems"]
@@ -50,7 +49,7 @@ class Certificates(tuple):
             said = "; ".join(f"{p.what}: {p.assumed}" for p in c.problems)
             values = [contents.get(e, math.nan) for e in named]
             rows.append([c.heat, c.grade, c.row, *values, c.steel is not None, said])
-        return pd.DataFrame(rows, columns=columns)
+        return data_frame(rows, columns=columns)
 
     def summary(self) -> str:
         """In words: how many heats, how many usable, and each problem on its own line."""
@@ -132,10 +131,11 @@ def read_certificates(
             named |= {c.name: None for c in table.columns.values() if c.name in ELEMENTS}
             certificates += read_table(table, below_limit)
     if not headed:
-        raise OtherLayout(
-            f"{grids[0].file.split(' [')[0]} names no elements; a row (or column) with C and "
-            "one more of Si, Mn, Cr ... is needed as a header."
+        file, need = (
+            grids[0].file.split(" [")[0],
+            "a row (or column) with C and one more of Si, Mn, Cr",
         )
+        raise OtherLayout(f"{file} names no elements; {need} ... is needed as a header.")
     problems = [p for grid in grids for p in grid.problems]
     merged = _merge_heats(certificates, problems)
     if not merged:
@@ -185,18 +185,12 @@ def _merged(rows: Sequence[Certificate], problems: list[Problem]) -> Certificate
         what = f"heat {first.heat} is given as {', '.join(grades)}"
         said.append(first.problem("", what, f"{grades[0]} is used"))
     problems += said
-    return replace(
-        first,
-        grade=grades[0],
-        steel=replace(steels[0], composition=composition) if steels else None,
-        problems=(*(p for c in rows for p in c.problems), *said),
-        rows=tuple(r for c in rows for r in c.rows),
-    )
+    steel = replace(steels[0], composition=composition) if steels else None
+    met, whole = [p for c in rows for p in c.problems], tuple(r for c in rows for r in c.rows)
+    return replace(first, grade=grades[0], steel=steel, problems=(*met, *said), rows=whole)
 
 
-def _compare_with_grade(
-    c: Certificate, named, graded: bool, problems: list[Problem]
-) -> Certificate:
+def _compare_with_grade(c: Certificate, named, graded: bool, problems) -> Certificate:
     """Fill what is not given and compare the heat with its grade; ten times off is a slip, not a steel."""
     said: list[Problem] = []
 
@@ -220,10 +214,8 @@ def _compare_with_grade(
         slipped = False
         for element, (low, high) in limits.items():
             if element in composition:
-                content, limit = composition[element], (low or 0.0, high)
-                slipped |= _outside_grade(
-                    element, content, *limit, f"of heat {c.heat}", name, report
-                )
+                content, of = (composition[element], low or 0.0, high), f"of heat {c.heat}"
+                slipped |= _outside_grade(element, *content, of, name, report)
             elif low and high:
                 composition[element] = middle = round((low + high) / 2.0, 6)
                 assumed = f"the middle of {name}'s range, {middle:g} wt%, assumed"
@@ -238,7 +230,9 @@ def _compare_with_grade(
     return replace(c, steel=steel, problems=c.problems + tuple(said))
 
 
-def _outside_grade(element: str, value: float, low: float, high: float | None, of: str, name: str, report) -> bool:  # fmt: skip
+def _outside_grade(
+    element: str, value: float, low: float, high, of: str, name: str, report
+) -> bool:
     """Report a content outside the grade's range; True if it looks like a misplaced point."""
     top = math.inf if high is None else high
     if low <= value <= top:

@@ -99,12 +99,10 @@ def _name_the_heat_column(table: Table) -> Table:
     if not places:
         first = min((j for j, c in columns.items() if c.name in ELEMENTS), default=0)
         rows = [grid.rows[i] for i in table.rows]
-        places = [
-            j
-            for j in range(min(first, len(grid.rows[table.header])))
-            if columns.get(j, Column(None)).name is None
-            and any(j < len(row) and isinstance(row[j], (str, int)) for row in rows)
-        ]
+        before = range(min(first, len(grid.rows[table.header])))
+        unknown = [j for j in before if columns.get(j, Column(None)).name is None]
+        labels = (any(j < len(r) and isinstance(r[j], (str, int)) for r in rows) for j in unknown)
+        places = [j for j, label in zip(unknown, labels, strict=True) if label]
     if not places:
         return table
     what, assumed = "no column is headed heat, cast or melt", "this column is taken for the heat"
@@ -161,9 +159,7 @@ def _spread_list(table: Table) -> Table:
     return Table(upright, 0, columns, range(1, len(rows)), table.given)
 
 
-def _read_row(
-    table: Table, i: int, decimal: str | None, below_limit: str, said: list[Problem]
-) -> Certificate | None:
+def _read_row(table: Table, i: int, decimal, below_limit: str, said: list) -> Certificate | None:
     """One row to a certificate; None if it is no heat; what was met is added to `said`."""
     grid, row = table.grid, table.grid.rows[i]
     (line, _), turned = grid.place(i, 0), grid.transposed
@@ -192,11 +188,8 @@ def _read_row(
     if len(row) < width and grid.csv:
         return report(f"{cells}; a cell is missing and the others may have moved")
 
-    named = {
-        c.name: cell_text(cell[j])
-        for j, c in reversed(table.columns.items())
-        if c.name and j in cell
-    }
+    there = {j: c.name for j, c in table.columns.items() if j in cell}
+    named = {name: cell_text(cell[j]) for j, name in reversed(there.items()) if name}
     by_column = any(c.name == "heat" for c in table.columns.values())
     heat = named.get("heat") or ("" if by_column else table.given.get("heat", ""))
     if not heat:
@@ -205,11 +198,8 @@ def _read_row(
     elif _MANGLED.fullmatch(heat):
         what = "looks like a heat number that a spreadsheet program took for a number"
         report(f"heat {heat!r} {what}", "kept as it stands")
-    notes = {
-        table.head(j): cell_text(cell[j])
-        for j, c in table.columns.items()
-        if j in cell and c.name in (None, "date", "lot")
-    }
+    beside = [j for j, name in there.items() if name in (None, "date", "lot")]
+    notes = {table.head(j): cell_text(cell[j]) for j in beside}
     unsure: dict[str, float] = {}
     how = i, decimal, below_limit, unsure
     composition = _composition(cell, elements, table, how, report, notes)
@@ -230,10 +220,8 @@ def _composition(cell, elements, table, how, report, notes) -> dict[str, float] 
     """Contents of a row, wt%; None if one that counts cannot be used.  Fills the last of `how` with what is left open."""
     (i, decimal, below_limit, unsure), usable = how, True
     found: dict[str, list[tuple[float, int]]] = {}
-    total_al = any(
-        c.name == "Al" and not c.soluble and read_number(cell.get(j)).kind != "missing"
-        for j, c in elements.items()
-    )
+    whole = (cell.get(j) for j, c in elements.items() if c.name == "Al" and not c.soluble)
+    total_al = any(read_number(written).kind != "missing" for written in whole)
     for j, column in elements.items():
         reading = read_number(cell.get(j), (i, j) in table.grid.percent, decimal)
         if column.soluble and total_al:

@@ -16,7 +16,7 @@ from .job import axis_of, job_from, list_of, steel_from
 from .options import COMMANDS, SCHEMA, listing, parser
 
 #: Columns of a printed comparison: the three temperatures, what is required, what stops.
-_COMPARED = ("rank", "grade", "preheat_c", "die_c", "quench_start_c", "face_hardness_hv", "hosel_hardness_hv",
+_COMPARED = ("rank", "grade", "preheat_c", "forging_c", "quench_start_c", "face_hardness_hv", "hosel_hardness_hv",
              "hosel_allowed_deg", "face_margin", "chance_right", "heads_inside", "binding")  # fmt: skip
 
 
@@ -32,10 +32,19 @@ def run(argv: list[str]) -> int:
     if command in ("estimate", "sheet"):
         _one(command, job, options, units)
         return 0
+    from ..answer.cases import limits_from
+
+    job = job.with_(limits=limits_from(job.limits, job.route, job.bench))
     with _stopping() as stop:
         text, content = _STUDIES[command](job, options, units, stop)
     if options.json:
-        content = {"schema": SCHEMA, "command": command, "stopped": stop.is_set(), **content}
+        content = {
+            "schema": SCHEMA,
+            "command": command,
+            "stopped": stop.is_set(),
+            "limits": job.limits.saved(),
+            **content,
+        }
         print(json.dumps({**content, "cautions": beside()}, ensure_ascii=False, indent=1))
     else:
         print("\n".join([text, "", *textwrap.wrap(SHORT, 100)]))
@@ -69,11 +78,8 @@ def _one(command: str, job, options, units: Units) -> None:
     from ..answer.estimate import estimate
 
     limits = {"flatness_mm": options.flatness_mm, "cutting_limit_hv": options.cutting_hv}
-    result = estimate(
-        job,
-        count_press_strain=options.count_press_strain,
-        **{name: value for name, value in limits.items() if value is not None},
-    )
+    limits = {name: value for name, value in limits.items() if value is not None}
+    result = estimate(job, count_press_strain=options.count_press_strain, **limits)
     if command == "sheet":
         from ..show.sheet import sheet
 
@@ -122,9 +128,9 @@ def _compare(job, options, units: Units, stop):
 
     preheats = list_of(options.preheats, "--preheats") if options.preheats else PREHEATS_C
     forgings = list_of(options.forgings, "--forgings") if options.forgings else None
-    case = job.head, job.route, job.limits
+    case = job.struck_head, job.route, job.limits
     steels = options.steels or [job.steel]
-    found = compare(steels, preheats, *case, forgings_c=forgings, shop=job.shop)
+    found = compare(steels, preheats, *case, forgings_c=forgings, shop=job.shop, bench=job.bench)
     if options.csv:
         write_table(found.table, options.csv)
     rows = found.table.sort_values("rank")
@@ -138,8 +144,9 @@ def _window(job, options, units: Units, stop):
     from ..study.process.process_window import window
 
     axes = {a: axis_of(getattr(options, a), 3, f"--{a}") for a in "xy" if getattr(options, a)}
-    case = {"limits": job.limits, "shop": job.shop, "progress": _progress(), "cancel": stop}
-    found = window(job.steel, job.head, job.route, **axes, **case)
+    case = {"limits": job.limits, "shop": job.shop, "bench": job.bench}
+    case |= {"progress": _progress(), "cancel": stop}
+    found = window(job.steel, job.struck_head, job.route, **axes, **case)
     if options.csv:
         write_table(found.table(), options.csv)
     if options.png:
@@ -156,8 +163,9 @@ def _choose(job, options, units: Units, stop):
     from ..study.process.search import choose
 
     turned = {n: (a, b) for n, a, b in (axis_of(t, 2, "--turn") for t in options.turn or ())}
-    case = {"limits": job.limits, "shop": job.shop, "progress": _progress(), "cancel": stop}
-    found = choose(job.steel, job.head, job.route, settings=turned or None, **case)
+    case = {"limits": job.limits, "shop": job.shop, "bench": job.bench}
+    case |= {"progress": _progress(), "cancel": stop}
+    found = choose(job.steel, job.struck_head, job.route, settings=turned or None, **case)
     words = units.text(found.words())
     return words, {"words": words, "feasible": found.feasible,
                    "settings": dict(found.settings), "results": dict(found.results),
@@ -172,9 +180,9 @@ def _accept(job, options, units: Units, stop):
         raise InputError("accept needs --certificate FILE.")
     read = read_certificates(options.certificate)
     heats = [c for c in read if options.heat in (None, c.heat)]
-    found = judge_heats(
-        heats, job.head, job.route, job.limits, job.shop, progress=_progress(), cancel=stop
-    )
+    case = (job.head, job.route, job.limits, job.shop)
+    case = job.struck_head, job.route, job.limits, job.shop
+    found = judge_heats(heats, *case, progress=_progress(), cancel=stop, bench=job.bench)
     problems = [str(p) for p in read.problems]
     return units.text(str(found)), {"heats": _records(found.table()), "problems": problems}
 

@@ -22,9 +22,8 @@ def steel_from(options):
     named = [c for c in found if options.heat in (None, c.heat)]
     if len(named) != 1:
         heats = ", ".join(c.heat for c in found[:20])
-        raise InputError(
-            f"--heat {shown(options.heat)} must name one heat of {options.certificate}; it has {heats}."
-        )
+        wanted = f"one heat of {options.certificate}"
+        raise InputError(f"--heat {shown(options.heat)} must name {wanted}; it has {heats}.")
     return named[0]
 
 
@@ -41,9 +40,8 @@ def limits_from(text: str):
         except ValueError:
             pair = None
         if not (sign and colon and pair):
-            raise InputError(
-                f"--limits {shown(part)} must be NAME=LOW:HIGH, for example face_hardness_hv=380:460."
-            )
+            example = "NAME=LOW:HIGH, for example face_hardness_hv=380:460"
+            raise InputError(f"--limits {shown(part)} must be {example}.")
         bounds[name] = pair
     return Limits(**bounds)
 
@@ -91,21 +89,17 @@ def _heat(text: str, option: str, example: str) -> tuple[float, float, str]:
     return numbers[0], numbers[1] * _SECONDS[unit], rest
 
 
-def _later(options) -> list:
-    """The later heats of the options: tempers, then torches, then normalises, each in the order given."""
+def _later(option: str, text: str):
+    """The later heat of one option."""
     from ..inputs.later import LocalHeat, Normalise, Temper
 
-    found = []
-    for text in options.temper:
-        celsius, seconds, zones = _heat(text, "--temper", "600:1h")
-        found.append(Temper(celsius, seconds, tuple(filter(None, zones.split("+")))))
-    for text in options.torch:
-        celsius, seconds, cooled = _heat(text, "--torch", "680:10min")
-        found.append(LocalHeat("hosel", celsius, seconds, cooled or "cloth"))
-    for text in options.normalise:
-        celsius, seconds, cooled = _heat(text, "--normalise", "890:30min")
-        found.append(Normalise(celsius, seconds, cooled or "single"))
-    return found
+    example = {"--temper": "600:1h", "--torch": "680:10min", "--normalise": "890:30min"}[option]
+    celsius, seconds, rest = _heat(text, option, example)
+    if option == "--temper":
+        return Temper(celsius, seconds, tuple(filter(None, rest.split("+"))))
+    if option == "--torch":
+        return LocalHeat("hosel", celsius, seconds, rest or "cloth")
+    return Normalise(celsius, seconds, rest or "single")
 
 
 def _quench(text: str):
@@ -127,9 +121,8 @@ def _head(options, like):
     for name, count, example in pairs:
         text = getattr(options, f"{name}_mm")
         if text:
-            wrong = (
-                f"--{name}-mm {shown(text)} must be {count} numbers in mm, for example {example}."
-            )
+            form = f"{count} numbers in mm, for example {example}"
+            wrong = f"--{name}-mm {shown(text)} must be {form}."
             given[f"{name}_mm"] = _numbers(text.replace("×", "x").split("x"), count, wrong)
     for name in ("mass_g", "face_mm"):
         if getattr(options, name):
@@ -152,11 +145,10 @@ def job_from(options, steel):
 
     job = load_job(options.job) if options.job else Job()
     route = load_object(options.route, "route", (1,), Route) if options.route else job.route
-    route = dataclasses.replace(
-        route,
-        later=(*route.later, *_later(options)),
-        quench=(*route.quench, *map(_quench, options.quench)),
-    )
+    later = (_later(option, text) for option, text in options.later)
+    quench = map(_quench, options.quench)
+    more = {"later": (*route.later, *later), "quench": (*route.quench, *quench)}
+    route = dataclasses.replace(route, **more)
     changes = {s.name: getattr(options, s.name) for s in SETTINGS}
     changes |= {"steel": steel, "head": options.head}
     changes["limits"] = limits_from(options.limits) if options.limits else None

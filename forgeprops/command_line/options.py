@@ -1,6 +1,7 @@
 """Subcommands and their options; those of settings follow from the settings table."""
 
 import argparse
+import functools
 import json
 import re
 
@@ -29,7 +30,7 @@ COMMANDS = {
     "sheet": "the setting sheet as HTML",
 }
 #: Version of the names in `--json`.
-SCHEMA = 1
+SCHEMA = 2
 
 #: Option, its metavar and its help, of every subcommand.
 _EVERY = (
@@ -50,13 +51,16 @@ _EVERY = (
     ("--hand", "HAND", "head for a right or left hand (default right)"),
     ("--units", "UNITS", "SI (default), US, or one of each kind: '°F in HRC gpm lbf'; of the text, not of the options"),
 )  # fmt: skip
-#: The same of options that may be repeated.
-_REPEATED = (
-    ("--quench", "MEDIUM:S[:DELAY[:ZONES]]", "a quench after the spray or in its place, s and s: 'oil bath:60', "
-     "'water spray:5:2', 'forced air:20:0:hosel', 'water bath:3:2:face+rim'"),
+#: The same of later heats, which keep the order in which they are typed.
+_LATER = (
     ("--temper", "C:TIME[:ZONES]", "temper afterwards, for example 600:1h or 200:90min:hosel+neck"),
     ("--torch", "C:TIME[:cloth|air]", "heat the hosel afterwards by torch or coil: 680:10min:air"),
     ("--normalise", "C:TIME[:COOLING]", "heat the whole head above Ac3 afterwards: 890:30min:row"),
+)  # fmt: skip
+#: The same of other options that may be repeated.
+_REPEATED = (
+    ("--quench", "MEDIUM:S[:DELAY[:ZONES]]", "a quench after the spray or in its place, s and s: 'oil bath:60', "
+     "'water spray:5:2', 'forced air:20:0:hosel', 'water bath:3:2:face+rim'"),
     ("--set", "NAME=VALUE", "any setting of the route, dimension of the head, element or shop number (--list shows the names)"),
 )  # fmt: skip
 #: The same of single subcommands.
@@ -146,8 +150,19 @@ def parser(command: str = "estimate") -> argparse.ArgumentParser:
         more = "; 0: no spray" if s.name == "flux" else ""
         bounds = f" ({s.low:g} to {s.high:g}{more})" if s.is_number else ""
         add(*names, dest=s.name, type=_reader(s), metavar="X", help=(words + bounds).replace("%", "%%"))  # fmt: skip
+    again = {"action": "append", "default": []}
+    for name, metavar, words in _LATER:
+        with_name = functools.partial(lambda option, text: (option, text), name)
+        add(
+            name,
+            dest="later",
+            type=with_name,
+            metavar=metavar,
+            help=f"{words}; repeatable",
+            **again,
+        )
     for name, metavar, words in _REPEATED:
-        add(name, action="append", default=[], metavar=metavar, help=f"{words}; repeatable")
+        add(name, metavar=metavar, help=f"{words}; repeatable", **again)
     add("--flatness-mm", type=float, metavar="MM", help="bow the face may have, mm (default 0.15)")
     add("--cutting-hv", type=float, metavar="HV", help="hardest you can machine, HV (default 320)")
     for name, words in _FLAGS:
@@ -166,11 +181,10 @@ def listing(as_json: bool) -> str:
                    for s in table().values() if s.is_number}  # fmt: skip
         found = {"schema": SCHEMA, "grades": grades(), "heads": heads(), "settings": numbers}
         return json.dumps(found, ensure_ascii=False, indent=1)
-    rows = [
-        f"  {s.name:22} {s.label}{', ' + s.unit if s.unit else ''}"
-        + (f", {s.low:g} to {s.high:g}" if s.is_number else "")
-        for s in table().values()
-        if s.group in ("route", "head", "steel", "shop", "bench")
-    ]
+    rows = []
+    for s in table().values():
+        if s.group in ("route", "head", "steel", "shop", "bench"):
+            words = (s.label, s.unit, f"{s.low:g} to {s.high:g}" if s.is_number else "")
+            rows.append(f"  {s.name:22} {', '.join(filter(None, words))}")
     first = f"grades: {', '.join(grades())}\nheads (invented): {', '.join(heads())}\nsettings:"
     return "\n".join([first, *rows])

@@ -90,8 +90,7 @@ def strike_load(head_mass_g, speed_m_s, spin_loft, restitution=RESTITUTION, peak
     force = peak * reduced * (1.0 + restitution) * normal / time
     approach = normal * time / 2.94 * 1000.0
     # mean of ln(r/a): −½ for even pressure, ln 2 − 4/3 for Hertz
-    return (
-        force,
-        math.exp(math.log(2.0) - 4.0 / 3.0 + 0.5) * np.sqrt(BALL_RADIUS_MM * approach),
-        time,
-    )
+    even = math.exp(
+        math.log(2.0) - 4.0 / 3.0 + 0.5
+    )  # radius of an equal uniform patch over Hertz's
+    return force, even * np.sqrt(BALL_RADIUS_MM * approach), time

@@ -77,8 +77,6 @@ def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
     plate stays elastic and free; beam on its own layers, derived).  A straight gradient returns
     difference/thickness.
 
-    Examples
-    --------
     >>> import numpy as np
     >>> round(gradient_per_mm(np.linspace(0.002, 0, 400), 3.0) * 3.0, 5)
     0.002
@@ -117,8 +115,6 @@ def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> fl
 def bow_mm(curvature_per_mm: float, span_mm: float) -> float:
     """Rise of the middle of a span above its ends, mm: k L²/8 (flat arc).
 
-    Examples
-    --------
     >>> round(bow_mm(0.002 / 3.0, 60.0), 3)           # 0.2 % through 3 mm over 60 mm
     0.3
     """
@@ -131,8 +127,6 @@ def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
     For the neck (its diameter, the wetted length) this is the drift of lie or loft; for the body the twist
     of face against hosel.
 
-    Examples
-    --------
     >>> round(drift_deg(0.001, 14.0, 20.0), 3)
     0.082
     """
@@ -175,14 +169,10 @@ class FaceBow:
         verdict = "within" if self.flat else "past"
         drift = abs(self.neck_drift_deg)
         change, heat = (
-            round(self.transformation_mm, 2) + 0.0,
-            round(self.thermal_mm, 2) + 0.0,
-        )  # no "-0.00"
-        neck = (
-            f" The neck turns the hosel about {drift:.2f}°, which moves the loft."
-            if drift >= 0.005
-            else ""
-        )
+            round(x, 2) + 0.0 for x in (self.transformation_mm, self.thermal_mm)
+        )  # no -0
+        neck = f" The neck turns the hosel about {drift:.2f}°, which moves the loft."
+        neck *= drift >= 0.005
         return (
             f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
             f"{self.limit_mm:.2f} mm ({change:.2f} mm from transformation, {heat:.2f} mm from the "
@@ -239,12 +229,11 @@ def face_bow(
     wet = check_number(neck[1], "wetted neck length", 0.0, 100.0, "mm")
     across = check_number(neck[2], "neck mismatch", -0.02, 0.02)
     carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
-    wanted = [
-        transformation_strain(layer, carbon)
-        if isinstance(layer, Mapping)
-        else check_number(layer, "strain of a layer", -0.1, 0.1)
-        for layer in check_list(layers, "layers")
-    ]
+    wanted = []
+    for layer in check_list(layers, "layers"):
+        if isinstance(layer, Mapping):
+            layer = transformation_strain(layer, carbon)
+        wanted.append(check_number(layer, "strain of a layer", -0.1, 0.1))
     by_change = gradient_per_mm(wanted, t) if wanted else 0.0
     by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
     free = by_change + by_heat
@@ -252,27 +241,17 @@ def face_bow(
     notes = []
     bow = bow_mm(kept, span)
     if abs(bow) > limit:
-        notes.append(
-            Warn(
-                "distortion:bow",
-                f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit "
-                f"of {limit:.2f} mm: coin or grind it, or quench both sides.",
-            )
+        text = (
+            f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit of {limit:.2f} mm: "
+            "coin or grind it, or quench both sides."
         )
+        notes.append(Warn("distortion:bow", text))
     if span < 5.0 * t:
-        notes.append(
-            Warn("distortion:stubby", "The span is under five thicknesses: hardly a plate.")
-        )
-    return FaceBow(
-        bow,
-        bow_mm(by_change * (1.0 - held), span),
-        bow_mm(by_heat * (1.0 - held), span),
-        kept,
-        limit,
-        drift_deg(across, diameter, wet),
-        abs(free * held) * YOUNGS_MPA * t / 2.0,
-        tuple(notes),
-    )
+        text = "The span is under five thicknesses: hardly a plate."
+        notes.append(Warn("distortion:stubby", text))
+    change, heat = (bow_mm(part * (1.0 - held), span) for part in (by_change, by_heat))
+    drift, stress = drift_deg(across, diameter, wet), abs(free * held) * YOUNGS_MPA * t / 2.0
+    return FaceBow(bow, change, heat, kept, limit, drift, stress, tuple(notes))
 
 
 #: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of
@@ -296,15 +275,9 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
     *Thermal*: the greatest difference of back and front surface while the back is above 600 °C and the front
     below.  Without ``back_c``, twice mean less front surface, as in a parabola.
 
-    Parameters
-    ----------
-    head : forgeprops.head.Head
-    face : zone result; with ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``,
-        ``front_c`` and, if known, ``layer_fractions`` and ``back_c``.
-    carbon_pct : wt%.
-    neck : zone result; the same of the neck: overspray on its front side turns the hosel, which
-        moves the loft.
-    **options : As in `face_bow`.
+    `face` and `neck` are results of zones with ``layers_hv`` (Gauss–Lobatto points, front to back),
+    ``temperature_c``, ``front_c`` and, if known, ``layer_fractions`` and ``back_c``; overspray on the
+    front of the neck turns the hosel, which moves the loft.  Carbon in wt%, options as in `face_bow`.
     """
     given = {"layers": _layer_strains(face, carbon_pct), "difference_c": _difference_c(face)}
     if neck is not None:
@@ -377,7 +350,7 @@ def cutting_warnings(
     Examples
     --------
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
-    The rim is machined later but comes out at 410 HV, above 320 HV: cut it before, temper it, or use carbide.
+    The rim is machined later; its hardest layer has 410 HV, above 320 HV: cut it before, temper it, or use carbide.
     """
     limit = check_number(limit_hv, "cutting limit", *CUTTING_HV, "HV")
     hard = {}
@@ -388,14 +361,17 @@ def cutting_warnings(
             hard[zone] = f"{hv:.0f}"
     if not hard:
         return ()
-    is_, comes, it = ("is", "comes", "it") if len(hard) == 1 else ("are", "come", "them")
-    return (
-        Warn(
-            "distortion:hard-to-cut",
-            f"The {_listed(hard)} {is_} machined later but {comes} out at {_listed(hard.values())} HV, above "
-            f"{limit:.0f} HV: cut {it} before, temper {it}, or use carbide.",
-        ),
+    one = len(hard) == 1
+    is_, layer, it = (
+        ("is", "its hardest layer has", "it")
+        if one
+        else ("are", "their hardest layers have", "them")
     )
+    text = (
+        f"The {_listed(hard)} {is_} machined later; {layer} {_listed(hard.values())} HV, above {limit:.0f} HV: cut {it} before, "
+        f"temper {it}, or use carbide."
+    )
+    return (Warn("distortion:hard-to-cut", text),)
 
 
 def _listed(words) -> str:

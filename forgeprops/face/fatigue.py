@@ -41,7 +41,7 @@ def fatigue_limit_mpa(hardness_hv, roughness_um=1.0, shift_sd=0.0):
     Parameters
     ----------
     hardness_hv : float or array; HV, 60 to 900; held at `HELD_HV`.
-    roughness_um : float; rz, µm, 1 or more.
+    roughness_um : float; Rz, µm, 1 or more.
     shift_sd : float; standard deviations (19 MPa) to move the limit of polished bars.
 
     Notes

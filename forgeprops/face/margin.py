@@ -95,11 +95,8 @@ def _capacities(faces: Faces, strike: Strike, residual=0.0, shift_sd=0.0):
     n, moved = strike.required_strikes, _residual_mpa(faces, strike, residual)
     skin = faces.skin(strike.front_removed_um) if np.any(faces.decarburised_um) else ()
     skin = [np.broadcast_to(part, moved.shape) for part in skin]
-    edge_hv, back, edge = (
-        faces.edge_hv(strike.fillet_mm),
-        np.empty(len(moved)),
-        np.empty((3, len(moved))),
-    )
+    edge_hv = faces.edge_hv(strike.fillet_mm)
+    back, edge = np.empty(len(moved)), np.empty((3, len(moved)))
     for value in np.unique(moved):
         mine, of = moved == value, (n, float(value), shift_sd)
         back[mine] = capacity_mpa(faces.layers_hv[mine, -1], strike.back_um, *of)
@@ -149,37 +146,25 @@ def _by_place(faces: Faces, bending: _Bending, takes, dent, thickness):
 def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.ndarray]:
     """Margin of many faces at the strike, each array of shape (n,) unless noted.
 
-    Returns
-    -------
-    dict
-        "margin" (load over strike that half the faces take), "location" (index into `LOCATIONS`), "by_place"
-        (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm", "contact_s", "dent_slow" (dent
-        margin without the rise of yield with strain rate).
+    "margin" (load over strike that half the faces take), "location" (index into `LOCATIONS`), "by_place"
+    (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm", "dent_slow" (dent margin without
+    the rise of yield with strain rate).
     """
     strike = strike or Strike()
     bending, t = _Bending.of(faces, strike), faces.thickness_mm
     slow = _dent_mpa(faces, bending.patch, False)
     dent = _dent_mpa(faces, bending.patch, True) if strike.dent_rate else slow
     by_place, centre, edge, held = _by_place(faces, bending, _capacities(faces, strike), dent, t)
-    return {
-        "margin": by_place.min(axis=0),
-        "location": by_place.argmin(axis=0),
-        "by_place": by_place,
-        "centre_mpa": centre,
-        "edge_mpa": edge,
-        "edge_held": held,
-        "force_n": bending.force,
-        "patch_mm": bending.patch,
-        "dent_slow": slow * t**2 / bending.force,
-    }
+    margin, location = by_place.min(axis=0), by_place.argmin(axis=0)
+    found = {"margin": margin, "location": location, "by_place": by_place, "centre_mpa": centre}
+    found |= {"edge_mpa": edge, "edge_held": held, "force_n": bending.force}
+    return {**found, "patch_mm": bending.patch, "dent_slow": slow * t**2 / bending.force}
 
 
 def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
     """Margin with its 80 % interval: its assumptions moved one at a time, root sum of squares; shape (3, n).
 
-    Parameters
-    ----------
-    spread_hv : shape (n,); standard deviation of the hardness.
+    `spread_hv`, shape (n,), is the standard deviation of the hardness.
     """
     step = Z80 * np.asarray(spread_hv, dtype=float)
     softer, harder = faces.moved(-step), faces.moved(step)
@@ -190,26 +175,17 @@ def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
     takes = _capacities(faces, strike)
     dent, slow = (_dent_mpa(faces, base.patch, rate) for rate in (strike.dent_rate, False))
     bendings = [base, low, high, weak, tight, soft, stiff, *[base] * 7]
-    capacities = [
-        *[takes] * 8,
-        *(_capacities(faces, strike, shift_sd=sd) for sd in (-Z80, Z80)),
-        *(_capacities(faces, strike, r) for r in (150.0, -150.0)),
-        *(_capacities(f, strike) for f in (softer, harder)),
-    ]
+    capacities = [takes] * 8 + [_capacities(faces, strike, shift_sd=sd) for sd in (-Z80, Z80)]
+    capacities += [_capacities(faces, strike, residual) for residual in (150.0, -150.0)]
+    capacities += [_capacities(f, strike) for f in (softer, harder)]
     dents = [dent] * 7 + [slow] + [dent] * 4
     dents += [_dent_mpa(f, base.patch, strike.dent_rate) for f in (softer, harder)]
     n, many = len(faces.layers_hv), len(bendings)
     rows = faces.repeated(many)
-    found = _by_place(
-        rows,
-        _Bending.joined(bendings, n),
-        [
-            np.concatenate(c, axis=axis)
-            for c, axis in zip(zip(*capacities, strict=True), (0, 1, 0), strict=True)
-        ],
-        np.concatenate(dents),
-        rows.thickness_mm,
-    )[0]
+    by_part = zip(zip(*capacities, strict=True), (0, 1, 0), strict=True)
+    takes = [np.concatenate(parts, axis=axis) for parts, axis in by_part]
+    bending = _Bending.joined(bendings, n)
+    found = _by_place(rows, bending, takes, np.concatenate(dents), rows.thickness_mm)[0]
     margins = found.min(axis=0).reshape(many, n)
     margin, shift = margins[0], margins[1:] - margins[0]
     down, up = (np.sqrt(np.sum(f(shift, 0.0) ** 2, axis=0)) for f in (np.minimum, np.maximum))
@@ -248,12 +224,8 @@ def _least_thickness(faces: Faces, strike: Strike, wanted):
 def core_hv(layers):
     """Mean hardness weighed by the distance from mid-thickness, HV: what carries plastic bending.
 
-    Parameters
-    ----------
-    layers : array_like; layers of equal thickness on the last axis.
+    Layers of equal thickness stand on the last axis.
 
-    Examples
-    --------
     >>> float(core_hv([300.0, 100.0, 100.0, 300.0]))
     250.0
     """
@@ -266,12 +238,8 @@ def core_hv(layers):
 def layers_of_faces(points_hv, kept):
     """Hardness through the finished thickness, front to back, HV, shape (n, layers).
 
-    The recess is milled from the back, so the finished face keeps the front of the forged thickness.
-
-    Parameters
-    ----------
-    points_hv : shape (n, points); gauss–Lobatto points through the forged thickness, front to back.
-    kept : shape (n,); finished over forged thickness.
+    The recess is milled from the back, so the finished face keeps the front of the forged thickness, the
+    share `kept` of it; `points_hv` are Gauss–Lobatto points through the forged thickness.
     """
     from ..engine.section import lobatto
 
@@ -295,18 +263,12 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
     wanted = np.array([1.0, margin / low if low > 0.0 else 10.0])
     thin, safe = _least_thickness(faces, strike, wanted).tolist()
     place, layers = int(found["location"][0]), faces.layers_hv[0]
-    t, dent, slow = (
-        float(faces.thickness_mm[0]),
-        float(found["by_place"][-1, 0]),
-        float(found["dent_slow"][0]),
-    )
+    places = found["by_place"][:, 0].tolist()
+    t, dent, slow = float(faces.thickness_mm[0]), places[-1], float(found["dent_slow"][0])
     skin_hv, skin_um = (float(np.ravel(x)[0]) for x in faces.skin(strike.front_removed_um))
     speed = faces.club_speed_m_s if strike.speed_m_s is None else strike.speed_m_s
-    weak = (
-        float(faces.edge_hv(strike.fillet_mm)[min(max(place - 1, 0), 2), 0])
-        if place
-        else float(layers[-1])
-    )
+    edge_hv = faces.edge_hv(strike.fillet_mm)[:, 0]
+    weak = float(edge_hv[min(place - 1, 2)] if place else layers[-1])
     notes = [outside("face_thickness", t), outside("face_fatigue", weak)]
     if layers.min() < 0.8 * min(layers[0], layers[-1]):
         notes.append(Warn("face:soft-core", "The core of the face is much softer than its skins."))
@@ -316,36 +278,24 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
             f"dent {slow:.2f} without that, {dent:.2f} with it): measure the bulge after the first strikes."
         )
         notes.append(Warn("face:dent", text))
-    return FaceStrike(
-        margin=margin,
-        margin_low=low,
-        margin_high=high,
-        location=LOCATIONS[place],
-        by_place={
-            name: float(x)
-            for name, x in zip(LOCATIONS, found["by_place"][:, 0], strict=True)
-            if x < math.inf
-        },
-        strikes=None if count == math.inf else max(count, 1000.0),
-        strikes_is_bound=count < 1000.0,
-        required_strikes=strike.required_strikes,
-        least_thickness_mm=thin,
-        least_thickness_safe_mm=safe,
-        thickness_mm=t,
-        peak_force_n=float(found["force_n"][0]),
-        patch_mm=float(found["patch_mm"][0]),
-        centre_mpa=float(found["centre_mpa"][0]),
-        edge_mpa=float(found["edge_mpa"][0]),
-        edge_held=float(found["edge_held"][0]),
-        club_speed_m_s=float(np.ravel(speed)[0]),
-        loft_deg=float(np.ravel(faces.loft_deg)[0]),
-        spin_loft_deg=float(np.ravel(strike.spin(faces))[0]),
-        skin_hv=skin_hv if skin_um > 0.0 else None,
-        skin_um=max(skin_um, 0.0),
-        dent_margin=dent,
-        dent_margin_slow=slow,
-        warnings=tuple(n for n in notes if n is not None),
-    )
+    named = zip(LOCATIONS, places, strict=True)
+    by_place = {name: x for name, x in named if x < math.inf}
+    counted = {"strikes": None if count == math.inf else max(count, 1000.0)}
+    counted |= {"strikes_is_bound": count < 1000.0, "required_strikes": strike.required_strikes}
+    thick = {"least_thickness_mm": thin, "least_thickness_safe_mm": safe, "thickness_mm": t}
+    first = {name: float(found[name][0]) for name in ("patch_mm", "centre_mpa", "edge_mpa")}
+    first |= {"edge_held": float(found["edge_held"][0]), "peak_force_n": float(found["force_n"][0])}
+    swing = {
+        "club_speed_m_s": speed,
+        "loft_deg": faces.loft_deg,
+        "spin_loft_deg": strike.spin(faces),
+    }
+    swing = {name: float(np.ravel(x)[0]) for name, x in swing.items()}
+    skin = {"skin_hv": skin_hv if skin_um > 0.0 else None, "skin_um": max(skin_um, 0.0)}
+    dents = {"dent_margin": dent, "dent_margin_slow": slow}
+    rest = {**counted, **thick, **first, **swing, **skin, **dents}
+    warnings = tuple(n for n in notes if n is not None)
+    return FaceStrike(margin, low, high, LOCATIONS[place], by_place, warnings=warnings, **rest)
 
 
 def face_strike(
@@ -402,9 +352,8 @@ def face_strike(
     (9.1, 1.8, 'a crack at the back of the centre')
     """
     t = check_number(thickness_mm, "face thickness", 0.8, 15.0, "mm")
-    layers = _numbers(
-        hardness_hv, "face hardness", "a number or a sequence of numbers, front to back"
-    )
+    form = "a number or a sequence of numbers, front to back"
+    layers = _numbers(hardness_hv, "face hardness", form)
     layers = np.array([[check_number(v, "face hardness", 60.0, 900.0, "HV") for v in layers]])
     length = check_number(length_mm, "face length", 10.0, 150.0, "mm")
     height = check_number(height_mm, "face height", 10.0, 150.0, "mm")
@@ -415,17 +364,18 @@ def face_strike(
         check_number(edge[3], "rim hardness", 60.0, 900.0, "HV")
     bare = (0.0, 0.0) if skin is None else _numbers(skin, "skin", "hardness (HV), depth (µm)", 2)
     loft = check_number(loft_deg, "loft", 0.0, 75.0, "°")
-    faces = Faces(
-        *(np.array([x]) for x in (t, length, height)),
-        tuple(np.array([x]) for x in edge[:3]),
-        np.array([check_number(head_mass_g, "head mass", *MASS_G, "g")]),
-        np.array([loft]),
-        np.array([tour_speed_m_s(loft)]),
-        layers,
-        np.array([edge[3]]),
-        (0.0, 0.0, 0.0) if fractions is None else structure_shares(fractions),
-        *(np.array([x]) for x in bare),
+    mass = check_number(head_mass_g, "head mass", *MASS_G, "g")
+
+    def ones(*numbers):
+        return [np.array([x]) for x in numbers]
+
+    drawn = (
+        *ones(t, length, height),
+        tuple(ones(*edge[:3])),
+        *ones(mass, loft, tour_speed_m_s(loft)),
     )
+    shares = (0.0, 0.0, 0.0) if fractions is None else structure_shares(fractions)
+    faces = Faces(*drawn, layers, *ones(edge[3]), shares, *ones(*bare))
     spread = check_number(hardness_se_hv, "standard error of hardness", 0.0, 300.0, "HV")
     return strike_of_faces(faces, Strike(**strike_options(strike)), spread)
 

@@ -36,10 +36,8 @@ class PlateCoefficients:
 @functools.cache
 def _tables():
     rows = read_rows("constants/plate_coefficients.csv")
-    axes = [
-        np.log(sorted({float(r[name]) for r in rows}))
-        for name in ("side_ratio", "patch_over_half_side")
-    ]
+    names = ("side_ratio", "patch_over_half_side")
+    axes = [np.log(sorted({float(r[name]) for r in rows})) for name in names]
     names = [f.name for f in dataclasses.fields(PlateCoefficients)]
     values = np.array([[float(r[name]) for r in rows] for name in names])
     return *axes, values.reshape(len(names), axes[0].size, axes[1].size)

@@ -117,7 +117,7 @@ class FaceStrike:
             f"{self.peak_force_kn:.1f} kN ({self.club_speed_m_s:.0f} m/s, loft {self.loft_deg:.0f}°): margin "
             f"{self.margin:.2f} ({self.margin_low:.2f} to {self.margin_high:.2f}) against {self.location}; "
             f"{self.life}. Minimum thickness {self.least_thickness_mm:.1f} mm, "
-            f"{self.least_thickness_safe_mm:.1f} mm to be safe."
+            f"{self.least_thickness_safe_mm:.1f} mm to be safe. It holds for a tempered face without cracks."
         ]
         if self.skin_hv is not None:
             lines.append(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_number, shown
+from ..base.errors import check_choice, check_number, check_options
 from .ball_impact import RESTITUTION, spin_loft_deg
 from .clamp import FILLET_MM
 from .fatigue import FINISHES
@@ -92,22 +92,10 @@ _BOUNDS = {
 def strike_options(strike: Mapping | None) -> dict:
     """Check a strike given as a mapping by the names of `Strike`.
 
-    Examples
-    --------
     >>> strike_options({"speed_m_s": 42})
     {'speed_m_s': 42}
     """
-    if strike is None:
-        return {}
-    if not isinstance(strike, Mapping):
-        kind = type(strike).__name__
-        raise InputError(
-            f"strike must be a mapping such as {{'speed_m_s': 42}}; got {kind} {shown(strike)}."
-        )
-    names = tuple(f.name for f in dataclasses.fields(Strike))
-    for name in strike:
-        check_choice(name, "strike option", names)
-    return dict(strike)
+    return check_options(strike, Strike, "strike", "{'speed_m_s': 42}")
 
 
 @dataclass(frozen=True)

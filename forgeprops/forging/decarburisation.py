@@ -124,8 +124,6 @@ def skin_hardness_hv(core_hv, skin_carbon, core_carbon):
     In proportion to the hardness of martensite at the two carbon contents, which holds while the skin still
     hardens; below about 0.1 wt% it may turn to ferrite instead and be softer (down to 80-120 HV).
 
-    Examples
-    --------
     >>> round(skin_hardness_hv(480.0, 0.30, 0.30)), skin_hardness_hv(480.0, 0.15, 0.30) < 420
     (480, True)
     """

@@ -7,7 +7,6 @@ against measured C45.  Every answer carries its band.
 
 import functools
 import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -147,8 +146,6 @@ def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 
     Metal temperature in the die, °C; true strain; strain rate, 1/s; numbers or arrays.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> round(flow_stress_mpa(Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75}), 900.0, 0.3, 10.0))
     203
@@ -164,8 +161,6 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     measured C45 and Medina & Hernandez at that temperature (they differ by up to 20 % at forging
     temperature).
 
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.9, "Cr": 0.95, "Mo": 0.2})
     >>> s = flow_stress(steel, 1000.0, 0.2, 3.0)
@@ -175,11 +170,8 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     mid, low, high = alloy_factor(steel, temperature_c)
     laws = _carbon_laws(strain, rate_per_s)
     shida, *others = (law(steel, temperature_c) for law in laws[:3])
-    return FlowStress(
-        plain(mid * shida),
-        plain(low * np.minimum(shida, np.minimum(*others))),
-        plain(high * np.maximum(shida, np.maximum(*others))),
-    )
+    least, most = (end(shida, end(*others)) for end in (np.minimum, np.maximum))
+    return FlowStress(plain(mid * shida), plain(low * least), plain(high * most))
 
 
 def _solve(stress, target, near_c, low_c=600.0, high_c=1350.0):
@@ -202,14 +194,7 @@ def _solve(stress, target, near_c, low_c=600.0, high_c=1350.0):
     return min(max(near_c, low), crossing(target * (1.0 - 1e-9)))
 
 
-def equal_effort(
-    steel_a,
-    preheat_a_c,
-    steel_b,
-    die_drop_c: float | Callable[[float], float] = 0.0,
-    strain=_STRAIN,
-    rate_per_s=_RATE,
-):
+def equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c=0.0, strain=_STRAIN, rate_per_s=_RATE):
     """Preheat at which steel B presses as easily as steel A does from its preheat, with the band.
 
     Parameters

@@ -69,10 +69,8 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
 @functools.cache
 def _sets():
     keys = ("A", "m1", "m2", "m3", "m4", "m5", "m7", "m8")
-    return {
-        r["set"]: tuple(float(r[k]) for k in keys)
-        for r in read_rows("constants/hot_flow_stress_sets.csv")
-    }
+    rows = read_rows("constants/hot_flow_stress_sets.csv")
+    return {r["set"]: tuple(float(r[k]) for k in keys) for r in rows}
 
 
 def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):

@@ -103,8 +103,6 @@ def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
 
     The rate is strain over dwell, within the range of the laws.
 
-    Examples
-    --------
     >>> {name: float(x) for name, x in least_press(0.15, 0.05).items()}
     {'strain': 0.15, 'rate_per_s': 3.0}
     """
@@ -133,15 +131,9 @@ def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
 def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     """Mean flow stress of every head in the die and the force of the press.
 
-    Parameters
-    ----------
-    die_c : shape (n, 5); metal temperature of the zones in the die, °C.
-
-    Returns
-    -------
-    dict
-        "area_mm2" (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area),
-        "press_force_kn", "shape" (index into `SHAPES`), "strain", "rate_per_s".
+    `die_c` is the metal temperature of the zones in the die, °C, shape (n, 5).  Gives "area_mm2"
+    (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area),
+    "press_force_kn", "shape" (index into `SHAPES`), "strain", "rate_per_s".
     """
     areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
@@ -153,15 +145,9 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     mean = (stress * area).sum(axis=1) / whole
     shape = cases.route["press_shape"].astype(int)
     factor = np.array([FORCE_FACTORS[name][0] for name in SHAPES])[shape]
-    return {
-        "area_mm2": area,
-        "projected_mm2": whole,
-        "die_c": (die_c * area).sum(axis=1) / whole,
-        "flow_stress_mpa": mean,
-        "press_force_kn": factor * mean * whole / 1000.0,
-        "shape": shape,
-        **used,
-    }
+    found = {"area_mm2": area, "projected_mm2": whole, "shape": shape, **used}
+    found |= {"die_c": (die_c * area).sum(axis=1) / whole, "flow_stress_mpa": mean}
+    return {**found, "press_force_kn": factor * mean * whole / 1000.0}
 
 
 @functools.cache
@@ -172,26 +158,15 @@ def _reference() -> Steel:
 
 
 def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: int = 0) -> Effort:
-    """What the press has to do for one case, with the band of the laws.
-
-    Parameters
-    ----------
-    die_c : shape (n, 5)
-    press : From `press_columns`.
-    """
+    """What the press has to do for one case, with the band of the laws; `press` is from `press_columns`."""
     strain, rate = float(press["strain"][case]), float(press["rate_per_s"][case])
     weight, here = press["area_mm2"][case], die_c[case]
     stress = flow_stress(steel, here, strain, rate)
     mean, whole = float(press["flow_stress_mpa"][case]), float(press["projected_mm2"][case])
     reference = float(weight @ flow_stress_mpa(_reference(), here, strain, rate) / weight.sum())
-    return Effort(
-        {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)},
-        mean,
-        press_force_kn(whole, mean, SHAPES[press["shape"][case]]),
-        mean / reference,
-        whole,
-        float(press["die_c"][case]),
-    )
+    zones = {z: FlowStress(*(float(s[i]) for s in stress)) for i, z in enumerate(ZONES)}
+    force = press_force_kn(whole, mean, SHAPES[press["shape"][case]])
+    return Effort(zones, mean, force, mean / reference, whole, float(press["die_c"][case]))
 
 
 def hotter_for_reference(
@@ -199,15 +174,8 @@ def hotter_for_reference(
 ) -> Hotter | None:
     """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
 
-    Parameters
-    ----------
-    die_c : Metal temperature in the die, °C.
-    strain, rate_per_s : See `least_press`.
-
-    Returns
-    -------
-    Hotter or None
-        None outside 700-1300 °C, where the laws do not reach.
+    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not
+    reach.
     """
     if not 700.0 <= die_c <= 1300.0:
         return None

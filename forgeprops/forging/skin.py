@@ -99,11 +99,8 @@ def decarburised_um(diffusion, loss_um) -> np.ndarray:
 def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndarray:
     """Mean hardness of the outer 20 µm of metal, which the strike meets, HV; arrays of shape (n,).
 
-    Parameters
-    ----------
-    composition : dict of str to array
-    diffusion, loss_um, core_hv, water_c : array; see `diffusion_um2`; metal that the scale took,
-        hardness of the sound metal, metal temperature when the spray starts (NaN: no spray).
+    `diffusion` as of `diffusion_um2`, metal that the scale took (µm), hardness of the sound metal (HV),
+    metal temperature when the spray starts (°C; NaN: no spray).
     """
     layers = 0.5 * _SKIN_UM * (1.0 + _OUTER)
     wide = {element: content[:, None] for element, content in composition.items()}
@@ -112,23 +109,12 @@ def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndar
 
 
 def surface_of(
-    steel,
-    scale_um: float,
-    diffusion: float,
-    core_hv: float,
-    water_c: float | None,
-    scale_left: float,
+    steel, scale_um: float, diffusion: float, core_hv: float, water_c, scale_left: float
 ) -> Surface:
     """Scale, lost carbon and hardness of the face's skin.
 
-    Parameters
-    ----------
-    steel : Steel or mapping
-    scale_um : On leaving the furnace.
-    diffusion : See `diffusion_um2`.
-    core_hv : Hardness of the face's sound metal, HV.
-    water_c : Metal temperature when the spray starts; None without spray.
-    scale_left : Share of the scale that the press leaves.
+    Scale on leaving the furnace (µm), diffusion as of `diffusion_um2`, hardness of the sound metal (HV),
+    metal temperature when the spray starts (°C; None without), share of the scale that the press leaves.
     """
     loss = metal_loss_um(scale_um)
     depth = float(decarburised_um(diffusion, loss))

@@ -88,8 +88,6 @@ def carbon_equivalents(steel) -> dict[str, float]:
 def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
     """Contents of one steel outside the range of a carbon equivalent (CEN has no stated range).
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> [w.code for w in carbon_equivalent_warnings(grade("4130"))]
     ['range:CE_IIW.C', 'range:CE_IIW.Cr', 'range:Pcm.C']

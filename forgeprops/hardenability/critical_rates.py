@@ -45,15 +45,11 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
 @functools.cache
 def _rate_rows():
     columns = ("a", "C", "Mn", "Ni", "Cr", "Mo", "root_Mo", "Pa")
-    return tuple(
-        (
-            r["rate"],
-            float(r["martensite"]),
-            float(r["ferrite_pearlite"]),
-            {k: float(r[k]) for k in columns},
-        )
-        for r in read_rows("constants/critical_cooling_rates.csv")
-    )
+    rows = []
+    for r in read_rows("constants/critical_cooling_rates.csv"):
+        shares = float(r["martensite"]), float(r["ferrite_pearlite"])
+        rows.append((r["rate"], *shares, {k: float(r[k]) for k in columns}))
+    return tuple(rows)
 
 
 def critical_cooling_rates(
@@ -129,8 +125,5 @@ def critical_rate_fractions(
     log_rate = np.log10(np.maximum(np.asarray(rate_at_700_c_per_s, dtype=float), 1e-12))
     martensite = _between(log_rate, points, [m for _, m, _, _ in rows])
     ferrite = _between(log_rate, points, [f for _, _, f, _ in rows])
-    return {
-        "martensite": martensite,
-        "bainite": 1.0 - martensite - ferrite,
-        "ferrite_pearlite": ferrite,
-    }
+    bainite = 1.0 - martensite - ferrite
+    return {"martensite": martensite, "bainite": bainite, "ferrite_pearlite": ferrite}

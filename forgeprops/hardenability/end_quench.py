@@ -94,8 +94,6 @@ def hardness_at_distance_hrc(steel, distance_mm):
 
     Nearer than 1.5 mm the first value stands, beyond 50 mm the last; arrays of contents pair with distances.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> round(hardness_at_distance_hrc(grade("42CrMo4"), 10.0), 1)
     56.2
@@ -116,11 +114,8 @@ def hardness_at_distance_hrc(steel, distance_mm):
 @functools.cache
 def _bar() -> dict[str, np.ndarray]:
     rows = read_rows("validation/end_quench_cooling.csv")
-    return {
-        "distance": np.log([float(r["distance_mm"]) for r in rows]),
-        "rate": np.log([float(r["rate_at_700_c_per_s"]) for r in rows]),
-        "t85": np.log([float(r["t85_s"]) for r in rows]),
-    }
+    names = {"distance": "distance_mm", "rate": "rate_at_700_c_per_s", "t85": "t85_s"}
+    return {key: np.log([float(r[name]) for r in rows]) for key, name in names.items()}
 
 
 def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
@@ -161,23 +156,17 @@ def end_quench_warnings(steel) -> tuple[Warn, ...]:
     found = contents_outside("end_quench", steel)
     di = ideal_diameter(steel)
     if di < MM_PER_INCH:
-        found.append(
-            Warn(
-                "range:end_quench.ideal_diameter",
-                f"ideal diameter {di:.1f} mm is below 25.4 mm, where the standard's dividing "
-                "factors begin; the curve is continued, only its steep fall is meaningful.",
-            )
+        text = (
+            f"ideal diameter {di:.1f} mm is below 25.4 mm, where the standard's dividing factors begin; the "
+            "curve is continued, only its steep fall is meaningful."
         )
+        found.append(Warn("range:end_quench.ideal_diameter", text))
     else:
         found.append(outside("end_quench.ideal_diameter", di))
     lowest = float(end_quench_hrc(steel)[-1])
     if lowest < _LOWEST_HRC:
-        found.append(
-            Warn(
-                "end_quench:below_20_hrc",
-                f"hardness falls to {lowest:.0f} HRC; below 20 HRC the scale has no conversion.",
-            )
-        )
+        text = f"hardness falls to {lowest:.0f} HRC; below 20 HRC the scale has no conversion."
+        found.append(Warn("end_quench:below_20_hrc", text))
     boron = [w for w in ideal_diameter_warnings(steel) if w.code == "ideal_diameter:boron"]
     return tuple(w for w in found if w is not None) + tuple(boron)
 

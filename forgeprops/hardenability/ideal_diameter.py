@@ -176,8 +176,6 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
 def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]:
     """Contents outside the factors' range, boron without effect; with `grain_size` also the classic base diameters' range.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> print(*ideal_diameter_warnings(Steel("boron steel", {"C": 0.3, "Mn": 1.2, "B": 0.002, "Ti": 0, "N": 0.008})))
     boron 0.002 wt% counts for little: nitrogen binds it. Titanium of 0.030 wt% would protect it, aluminium does not.
@@ -191,11 +189,9 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
     boron = float(steel.get("B") or 0.0)
     if boron >= ADDED_BORON and effective_boron(steel) < EFFECTIVE_BORON * boron:
         titanium = 5.0 * (float(steel.get("N") or 0.0) - 0.002)
-        found.append(
-            Warn(
-                "ideal_diameter:boron",
-                f"boron {boron:.3g} wt% counts for little: nitrogen binds it. Titanium of {titanium:.3f} wt% "
-                "would protect it, aluminium does not.",
-            )
+        text = (
+            f"boron {boron:.3g} wt% counts for little: nitrogen binds it. Titanium of {titanium:.3f} wt% "
+            "would protect it, aluminium does not."
         )
+        found.append(Warn("ideal_diameter:boron", text))
     return tuple(w for w in found if w is not None)

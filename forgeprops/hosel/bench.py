@@ -22,21 +22,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import YOUNGS_MPA
-from ..base.errors import InputError, check_choice, check_flag, check_number, shown
+from ..base.errors import check_choice, check_flag, check_number, check_options
 from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
 from .fatigue import NOTCH, SCATTER_FACTOR
 
 #: What the bench needs of the metal, by the names of `strength.tensile.Strength`.
-QUANTITIES = (
-    "hardness_hv",
-    "yield_mpa",
-    "tensile_mpa",
-    "uniform_elongation",
-    "yield_plateau_strain",
-    "reduction_of_area",
-    "hardening_exponent",
-)
+QUANTITIES = ("hardness_hv", "yield_mpa", "tensile_mpa", "uniform_elongation")
+QUANTITIES += ("yield_plateau_strain", "reduction_of_area", "hardening_exponent")
 
 #: What of the metal can end the bend, in the order in which ties are named.
 LIMITS = ("wall", "crack", "re-bends")
@@ -152,24 +145,10 @@ _BOUNDS = {
 def bench_options(bench: Mapping | None) -> dict:
     """Check a bench given as a mapping by the names of `Bench`.
 
-    Examples
-    --------
     >>> bench_options({"bar_mm": 600.0})
     {'bar_mm': 600.0}
     """
-    if bench is None:
-        return {}
-    if not isinstance(bench, Mapping):
-        kind = type(bench).__name__
-        raise InputError(
-            f"bench must be a mapping such as {{'bar_mm': 600}}; got {kind} {shown(bench)}."
-        )
-    for name in bench:
-        check_choice(name, "bench option", _BENCH_NAMES)
-    return dict(bench)
-
-
-_BENCH_NAMES = tuple(f.name for f in dataclasses.fields(Bench))
+    return check_options(bench, Bench, "bench", "{'bar_mm': 600}")
 
 
 # ---- the beam ----
@@ -206,17 +185,9 @@ class Hosels:
     @classmethod
     def of(cls, metal, outside_mm, bore_mm, length_mm, bar_mm=500.0, **others) -> Hosels:
         """Broadcast numbers and arrays to one shape (n,); `others` are the remaining fields."""
-        values = {
-            "neck_outside_mm": outside_mm,
-            "bored_mm": np.inf,
-            "fibre_factor": 1.0,
-            "moment_factor": 1.0,
-            "outside_mm": outside_mm,
-            "bore_mm": bore_mm,
-            "length_mm": length_mm,
-            "bar_mm": bar_mm,
-            **others,
-        }
+        values = {"outside_mm": outside_mm, "neck_outside_mm": outside_mm, "bore_mm": bore_mm}
+        values |= {"length_mm": length_mm, "bored_mm": np.inf, "bar_mm": bar_mm}
+        values |= {"fibre_factor": 1.0, "moment_factor": 1.0, **others}
         n = np.broadcast_shapes(metal.shape[:1], *(np.shape(v) for v in values.values()))
         columns = {name: np.broadcast_to(np.asarray(v, float), n) for name, v in values.items()}
         return cls(metal=np.broadcast_to(metal, (*n, *metal.shape[1:])), **columns)
@@ -242,11 +213,9 @@ class Hosels:
         outside = self.outside_mm[:, None]
         outside = outside + (self.neck_outside_mm[:, None] - outside) * share
         curve = flow_curve(at[..., 1], at[..., 2], at[..., 3], at[..., 4])
-        return Nodes(
-            s, weight, outside, bore, real, at,
-            0.5 * outside * self.fibre_factor[:, None], self.moment_factor[:, None],
-            self.bar_mm[:, None] + s, Section.of(outside, bore, curve),
-        )  # fmt: skip
+        fibre, factor = 0.5 * outside * self.fibre_factor[:, None], self.moment_factor[:, None]
+        arm, section = self.bar_mm[:, None] + s, Section.of(outside, bore, curve)
+        return Nodes(s, weight, outside, bore, real, at, fibre, factor, arm, section)
 
 
 @dataclass(frozen=True)
@@ -275,13 +244,11 @@ class Nodes:
 
     def part(self, index) -> Nodes:
         """Some of the cases, by their numbers."""
-        section = {
-            f.name: np.take(value, index, axis=value.ndim - 2)
-            for f in dataclasses.fields(Section)
-            for value in (getattr(self.section, f.name),)
+        columns = vars(self.section).items()
+        section = {name: np.take(v, index, axis=v.ndim - 2) for name, v in columns}
+        own = {
+            name: np.take(v, index, axis=0) for name, v in vars(self).items() if name != "section"
         }
-        names = [f.name for f in dataclasses.fields(self) if f.name != "section"]
-        own = {name: np.take(getattr(self, name), index, axis=0) for name in names}
         return Nodes(**own, section=Section(**section))
 
     def least_force(self, curvature) -> np.ndarray:
@@ -401,12 +368,8 @@ def _bracketed(n: Nodes, x, k, angle):
         slope, kept = n.section.moment_slope(k)[1], k - arm * x[:, None] / n.section.stiffness
         miss = (np.sum(n.weight_mm * np.maximum(kept, 0.0), axis=1) - angle)[:, None]
         low, high = np.where(miss < 0.0, k, low), np.where(miss > 0.0, k, high)
-        at = (
-            rows,
-            np.where(n.real, np.where(high < np.inf, (high - low) / k, arm / slope), 0.0).argmax(
-                axis=1
-            ),
-        )
+        reach = np.where(high < np.inf, (high - low) / k, arm / slope)
+        at = rows, np.where(n.real, reach, 0.0).argmax(axis=1)
         soft = np.where(kept > 0.0, 1.0 / slope - 1.0 / n.section.stiffness, 0.0)
         gain = np.sum(n.weight_mm * arm * soft, axis=1) * slope[at] / arm[at]
         here, least, most = k[at], low[at], high[at]

@@ -130,15 +130,9 @@ def hosel_bend(
     notes = [*{w.code: w for w in (*neck.warnings, *here.warnings)}.values()]
     notes += _advice(bench)
     factors = off_centre(here, bench, out_d, bore)
-    shape = {
-        "outside_mm": out_d,
-        "bore_mm": bore,
-        "length_mm": length,
-        "bar_mm": bench.bar_mm,
-        "neck_outside_mm": out_d if bench.neck_outside_mm is None else bench.neck_outside_mm,
-        "bored_mm": bench.bored_mm,
-        **factors,
-    }
+    neck_d = out_d if bench.neck_outside_mm is None else bench.neck_outside_mm
+    shape = {"outside_mm": out_d, "neck_outside_mm": neck_d, "bore_mm": bore, "length_mm": length}
+    shape |= {"bored_mm": bench.bored_mm, "bar_mm": bench.bar_mm, **factors}
     used, damage = 0.0, 0.0
     if bench.history_deg:
         here, neck, bench, used, damage = after_bends(shape, here, neck, bench, notes)
@@ -147,16 +141,10 @@ def hosel_bend(
 
 
 def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
-    """`hosel_bend` of a head from the strengths of its hosel and neck zones.
+    """`hosel_bend` of a head from the strengths of its hosel and neck zones, on a bench as in `hosel_bend`.
 
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
-
-    Parameters
-    ----------
-    head : forgeprops.head.Head
-    hosel, neck : Of the two zones.
-    **bench : As in `hosel_bend`.
     """
     h = head.hosel
     share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
@@ -173,13 +161,7 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
 
 
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
-    """The case, other bend zones, and the case with one assumption moved by its 80 % half-range, either way.
-
-    Returns
-    -------
-    hosels : Hosels
-    cold, scatter : array, shape (n, 1)
-    """
+    """The case, other bend zones, and the case with one assumption moved by its 80 % half-range, either way."""
     ends, skip = (here, neck), 1 + len(LENGTHS_MM)
     metal = np.stack([metal_of(m) for m in ends])
     se = np.array([[m.yield_se_mpa, m.tensile_se_mpa, m.reduction_of_area_se] for m in ends])
@@ -217,12 +199,9 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     start = float(nodes.yield_force()[0])
     rows = np.r_[np.arange(n), np.zeros(len(LIMITS) + 3, dtype=int)]
     loaded = nodes.part(rows)
-    found = load(
-        loaded,
-        np.r_[forces.min(axis=0), forces[:, 0], pulls, start],
-        np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)],
-        limits.min(axis=0)[rows],
-    )
+    force = np.r_[forces.min(axis=0), forces[:, 0], pulls, start]
+    angle = np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)]
+    found = load(loaded, force, angle, limits.min(axis=0)[rows])
     degrees = np.maximum(np.degrees(found.permanent), 0.0)
     now, shift = float(degrees[0]), degrees[1 + others : n] - degrees[0]
     structure = shift[8:]
@@ -230,63 +209,41 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     low = max(now - math.sqrt(float(np.sum(np.minimum(shift, 0.0) ** 2))), 0.0)
     high = now + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
     by = dict(zip(LIMITS, degrees[n : n + len(LIMITS)].tolist(), strict=True))
-    reached = [
-        float(d) if pull > start else 0.0 for d, pull in zip(degrees[-3:-1], pulls, strict=True)
-    ]
+    hand, steady = np.where(np.array(pulls) > start, degrees[-3:-1], 0.0).tolist()
     force, sprung = float(found.x[-1]), float(np.degrees(found.sprung[-1]))
-    bars = bar_for_force(
-        bench.bar_mm, shape["length_mm"], force, np.array([bench.force_limit_n, STEADY_PULL_N])
-    )
+    hands_n = np.array([bench.force_limit_n, STEADY_PULL_N])
+    bars = bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n)
     strain, gathers = (float(x[0]) for x in bent_most(loaded, found))
     governed = LIMITS[governing(forces)[0]]
-    notes += _notes(
-        {
-            "allowed_deg": now,
-            "governed_by": governing(forces)[0],
-            "outer_strain": strain,
-            "gathers": gathers,
-            "length_mm": shape["length_mm"],
-            "target_deg": target,
-            "bar_force_n": force,
-            "hardness_hv": here.hardness_hv,
-            "yield_plateau_strain": here.yield_plateau_strain,
-        },
-        bench.force_limit_n,
-        bars[1],
-    )
+    bend = {"allowed_deg": now, "governed_by": governing(forces)[0], "target_deg": target}
+    bend |= {"outer_strain": strain, "gathers": gathers, "bar_force_n": force}
+    bend |= {"length_mm": shape["length_mm"], "hardness_hv": here.hardness_hv}
+    bend["yield_plateau_strain"] = here.yield_plateau_strain
+    notes += _notes(bend, bench.force_limit_n, bars[1])
     turn = math.degrees(math.atan2(bench.target_loft_deg, bench.target_lie_deg)) if target else 0.0
-    out_d, bore = shape["outside_mm"], shape["bore_mm"]
+    limit_nm = here.yield_mpa * plastic_modulus_mm3(shape["outside_mm"], shape["bore_mm"]) / 1000.0
+    most_strained = np.where(nodes.real[0], found.strain[0], 0.0).argmax()
+    life = (here, float(found.strain[-1].max()), bench, damage)
+    allowed = {"allowed_deg": now, "allowed_deg_low": low, "allowed_deg_high": high}
+    allowed |= {"one_bend_deg": min(by["wall"], by["crack"]), "rebend_deg": now}
+    allowed |= {"rebends": bench.rebends, "governed_by": governed, "allowed_by": by}
+    change = {"target_deg": target, "direction_deg": turn if bench.hand == "right" else -turn}
+    change |= {"springback_deg": sprung, "overbend_deg": float(degrees[-1]) + sprung}
+    change["rebends_left"] = _rebends_left(*life) if target else {}
+    pull = {"bar_force_n": force, "ease": ease_of(force), "force_limit_n": bench.force_limit_n}
+    pull |= {"hand_deg": hand, "steady_deg": steady}
+    for name, bar in zip(("bar_length_needed_mm", "bar_length_steady_mm"), bars, strict=True):
+        pull[name] = float(bar) if target else 0.0
+    metal = {"strength": here, "hardness_hv": here.hardness_hv, "outer_strain": strain}
+    metal |= {"yield_moment_nm": _first_yield_nm(shape, here, bench), "limit_moment_nm": limit_nm}
     return HoselBend(
-        allowed_deg=now,
-        allowed_deg_low=low,
-        allowed_deg_high=high,
-        one_bend_deg=min(by["wall"], by["crack"]),
-        rebend_deg=now,
-        rebends=bench.rebends,
-        governed_by=governed,
-        allowed_by=by,
+        **allowed,
+        **change,
+        **pull,
+        **metal,
         for_length={x: float(degrees[1 + i]) for i, x in enumerate(LENGTHS_MM)},
-        target_deg=target,
-        direction_deg=turn if bench.hand == "right" else -turn,
-        bar_force_n=force,
-        ease=ease_of(force),
-        force_limit_n=bench.force_limit_n,
-        hand_deg=reached[0],
-        steady_deg=reached[1],
-        bar_length_needed_mm=float(bars[0]) if target else 0.0,
-        bar_length_steady_mm=float(bars[1]) if target else 0.0,
-        springback_deg=sprung,
-        overbend_deg=float(degrees[-1]) + sprung,
-        yield_moment_nm=_first_yield_nm(shape, here, bench),
-        limit_moment_nm=here.yield_mpa * plastic_modulus_mm3(out_d, bore) / 1000.0,
         return_force_n=_return_force(nodes, found.strain[-1], force, bench.bauschinger),
-        outer_strain=strain,
-        bends_at_mm=float(nodes.s_mm[0, np.where(nodes.real[0], found.strain[0], 0.0).argmax()]),
-        rebends_left=_rebends_left(here, float(found.strain[-1].max()), bench, damage)
-        if target
-        else {},
-        strength=here,
-        hardness_hv=here.hardness_hv,
+        bends_at_mm=float(nodes.s_mm[0, most_strained]),
         warnings=tuple(notes),
         bench=hosels.part(slice(0, 1)),
         hand=bench.hand,
@@ -318,20 +275,19 @@ _TEXTS = {
         "The required change needs a pull of {bar_force_n:.0f} N, more than the {steady:.0f} N of a steady pull{most}: "
         "a bar of {bar_mm:.0f} mm brings it there."
     ),
+    "hosel:overbent": (
+        "The required change of {target_deg:.2f}° is more than the {allowed_deg:.2f}° that the hosel takes: do not bend it "
+        "so far."
+    ),
     "hosel:too-strong": "Within these limits the hosel only springs; no bend stays.",
 }
 
 
 def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
     """What `NOTES` has to say of one bend."""
-    ranges = {
-        "range:hosel_length": ("hosel_length", bend["length_mm"]),
-        "range:hosel_strain": ("hosel_strain", bend["outer_strain"]),
-        "range:roessle_fatemi": (
-            "roessle_fatemi",
-            float(convert_array(bend["hardness_hv"], "HV", "HB")[0]),
-        ),
-    }
+    hb = float(convert_array(bend["hardness_hv"], "HV", "HB")[0])
+    ranges = {"hosel_length": bend["length_mm"], "hosel_strain": bend["outer_strain"]}
+    ranges = {f"range:{id}": (id, v) for id, v in {**ranges, "roessle_fatemi": hb}.items()}
     over = f" and more than the {force_limit_n:.0f} N allowed" * (
         bend["bar_force_n"] > force_limit_n
     )

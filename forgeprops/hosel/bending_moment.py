@@ -54,20 +54,17 @@ def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
 
 # ---- the flow curve's moment -------------------------------------------------------------------------------
 
+
+def _powers(of, degree: int) -> np.ndarray:
+    """Coefficients, lowest power first, of the Chebyshev interpolant of a function on 0..1."""
+    fit = np.polynomial.Chebyshev.interpolate(of, degree, [0.0, 1.0])
+    return fit.convert(kind=np.polynomial.Polynomial).coef
+
+
 #: t √(1+t) as a polynomial in x = 1 − t on 0..1, lowest power first; degree 8 is exact to 2e-7.
-_SHAPE = (
-    np.polynomial.Chebyshev.interpolate(lambda x: (1.0 - x) * np.sqrt(2.0 - x), 8, [0.0, 1.0])
-    .convert(kind=np.polynomial.Polynomial)
-    .coef
-)
+_SHAPE = _powers(lambda x: (1.0 - x) * np.sqrt(2.0 - x), 8)
 #: Gamma(m + 1)/Gamma(m + 5/2) for m on 0..1, where exponents lie, as a polynomial in m (to 1e-9).
-_GAMMA_RATIO = (
-    np.polynomial.Chebyshev.interpolate(
-        np.vectorize(lambda m: math.gamma(m + 1.0) / math.gamma(m + 2.5)), 12, [0.0, 1.0]
-    )
-    .convert(kind=np.polynomial.Polynomial)
-    .coef
-)
+_GAMMA_RATIO = _powers(np.vectorize(lambda m: math.gamma(m + 1.0) / math.gamma(m + 2.5)), 12)
 _NO_BORE_MM = 1e-6
 
 
@@ -209,8 +206,6 @@ def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
 def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=0.0):
     """Curvature that carries a moment (N mm, above 0), 1/mm; it does not depend on the first guess.
 
-    Examples
-    --------
     >>> from forgeprops.strength.tensile import strength
     >>> curve = strength(150, branch="ferrite-pearlite").curve
     >>> k = curvature(13.4, 9.4, curve, 90_000.0)
@@ -234,15 +229,8 @@ _DS = 6.0 * _V * (1.0 - _V) * _W
 
 def _disc_sums(centre, radius, curve: FlowCurve, k):
     """Force and moment (about the neutral axis at 0) of a disc whose centre lies `centre` from the axis."""
-    ends = [
-        np.full_like(centre, x) if np.ndim(x) == 0 else x
-        for x in (
-            -curve.hardening_starts / k,
-            -curve.yield_mpa / curve.youngs_mpa / k,
-            curve.yield_mpa / curve.youngs_mpa / k,
-            curve.hardening_starts / k,
-        )
-    ]
+    yields, hardens = curve.yield_mpa / curve.youngs_mpa / k, curve.hardening_starts / k
+    ends = [x + np.zeros_like(centre) for x in (-hardens, -yields, yields, hardens)]
     low, high = centre - radius, centre + radius
     cuts = [low, *(np.clip(e, low, high) for e in ends), high]
     force, moment = 0.0, 0.0
@@ -259,11 +247,7 @@ def _disc_sums(centre, radius, curve: FlowCurve, k):
 
 
 def eccentric_section(
-    outside_mm: float,
-    bore_mm: float,
-    eccentricity_mm: float,
-    curve: FlowCurve,
-    curvature_per_mm: float,
+    outside_mm, bore_mm, eccentricity_mm, curve: FlowCurve, curvature_per_mm
 ) -> tuple[float, float]:
     """Moment (N mm) and greatest fibre distance (mm) of a tube with an off-centre bore, bent that way.
 

@@ -24,13 +24,8 @@ def off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[
 def after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list):
     """Earlier bends: ageing, life and strain they took, and what to say of it.
 
-    Returns
-    -------
-    here, neck : Strength
-    bench : Bench
-        With as many more re-bends as the earlier ones took.
-    used, damage : float
-        Outer-fibre strain left, share of the life used up.
+    Gives hosel and neck as aged, the bench with as many more re-bends as the earlier bends took, the
+    outer-fibre strain left, and the share of the life used up.
     """
     past = bench.history_deg
     bends = np.abs([*(d for d in past if d), sum(past)])
@@ -44,21 +39,14 @@ def after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list
     elastic = found.x[:, None] * nodes.arm_mm / (nodes.moment_factor * nodes.section.stiffness)
     left = (nodes.fibre_mm * (found.curvature - elastic))[-1].max()
     used = max(float(left), 0.0) if bends[-1] else 0.0
-    notes.append(
-        Warn(
-            "hosel:history",
-            f"{len(past)} earlier bends are counted: they leave {bends[-1]:.1f}° and took "
-            f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further "
-            "the same way.",
-        )
+    text = (
+        f"{len(past)} earlier bends are counted: they leave {bends[-1]:.1f}° and took "
+        f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further the same way."
     )
+    notes.append(Warn("hosel:history", text))
     if damage >= 1.0:
-        notes.append(
-            Warn(
-                "hosel:used-up",
-                "The earlier bends have used up the re-bends; do not bend this hosel again.",
-            )
-        )
+        text = "The earlier bends have used up the re-bends; do not bend this hosel again."
+        notes.append(Warn("hosel:used-up", text))
     if bench.aged and len(strains):
         here, neck = (aged(m, float(strains.max())) for m in (here, neck))
     more = bench.rebends / max(1.0 - damage, 1e-6)

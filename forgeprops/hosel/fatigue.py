@@ -5,6 +5,7 @@ Two published ways to its constants stand side by side; their geometric mean cou
 """
 
 import dataclasses
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -132,10 +133,8 @@ def allowed_amplitude(
     .. [1] Geometric mean of both curves; scatter of log life 0.20 and 0.35 (our choice).
     """
     n = np.asarray(cycles, dtype=float) * scatter_factor
-    return np.sqrt(
-        strain_amplitude(roessle_fatemi(hardness_hv, youngs_mpa), n, youngs_mpa)
-        * strain_amplitude(uniform_material_law(tensile_mpa, youngs_mpa), n, youngs_mpa)
-    )
+    laws = roessle_fatemi(hardness_hv, youngs_mpa), uniform_material_law(tensile_mpa, youngs_mpa)
+    return np.sqrt(math.prod(strain_amplitude(law, n, youngs_mpa) for law in laws))
 
 
 def notch_strain_factor(hardening_exponent, notch=NOTCH):
@@ -210,10 +209,8 @@ def miner_damage(
     ranges = np.asarray(strain_ranges, dtype=float)
     if ranges.size == 0:
         return 0.0
-    lives = np.sqrt(
-        cycles_to_crack(roessle_fatemi(hardness_hv), ranges / 2.0)
-        * cycles_to_crack(uniform_material_law(tensile_mpa), ranges / 2.0)
-    )
+    laws = roessle_fatemi(hardness_hv), uniform_material_law(tensile_mpa)
+    lives = np.sqrt(math.prod(cycles_to_crack(law, ranges / 2.0) for law in laws))
     return float(np.sum(0.5 * scatter_factor / lives))
 
 

@@ -93,10 +93,8 @@ def bends_of_heads(
     share = np.asarray(neck_share, dtype=float)[..., None]
     metal = np.stack([here, here + share * (metal_of(neck) - here)], axis=1)
     hosels = Hosels.of(metal, outside_mm, bore_mm, length_mm, bench.bar_mm)
-    pieces = [
-        _bends(hosels.part(slice(i, i + _CHUNK)), bench)
-        for i in range(0, max(len(hosels), 1), _CHUNK)
-    ]
+    begins = range(0, max(len(hosels), 1), _CHUNK)
+    pieces = [_bends(hosels.part(slice(i, i + _CHUNK)), bench) for i in begins]
     return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
 
 
@@ -107,57 +105,52 @@ def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
     again = np.flatnonzero(one > least)  # where going there and back is the limit one bend is more
     rows = np.r_[np.arange(n), np.arange(n), again]
     loaded = nodes.part(rows)
-    found = load(
-        loaded,
-        np.r_[least, nodes.yield_force(), one[again]],
-        np.r_[
-            np.full(n, np.nan),
-            np.full(n, math.radians(bench.target_deg)),
-            np.full(len(again), np.nan),
-        ],
-        limits.min(axis=0)[rows],
-    )
+    angle = np.full(len(rows), np.nan)
+    angle[n : 2 * n] = math.radians(bench.target_deg)
+    force = np.r_[least, nodes.yield_force(), one[again]]
+    found = load(loaded, force, angle, limits.min(axis=0)[rows])
     degrees = np.maximum(np.degrees(found.permanent), 0.0)
     one_bend = degrees[:n].copy()
     one_bend[again] = degrees[2 * n :]
     force = found.x[n : 2 * n]
     needed = bar_for_force(hosels.bar_mm, hosels.length_mm, force, bench.force_limit_n)
     strain, gathers = bent_most(loaded, found)
-    return {
-        "one_bend_deg": one_bend,
-        "rebend_deg": degrees[:n],
-        "allowed_deg": degrees[:n],
-        "governed_by": governing(forces),
-        "force_n": least,
-        "springback_deg": np.degrees(found.sprung[:n]),
-        "outer_strain": strain[:n],
-        "gathers": gathers[:n],
-        "length_mm": hosels.length_mm,
-        "target_deg": np.full(n, bench.target_deg),
-        **dict(
-            zip(("hardness_hv", "yield_plateau_strain"), hosels.metal[:, 0, [0, 4]].T, strict=True)
-        ),
-        "bar_force_n": force,
-        "bar_length_needed_mm": needed if bench.target_deg else 0.0 * needed,
-    }
+    bends = {"one_bend_deg": one_bend, "rebend_deg": degrees[:n], "allowed_deg": degrees[:n]}
+    bends |= {"governed_by": governing(forces), "force_n": least}
+    bends |= {"springback_deg": np.degrees(found.sprung[:n]), "length_mm": hosels.length_mm}
+    bends |= {"outer_strain": strain[:n], "gathers": gathers[:n], "bar_force_n": force}
+    bends |= {"hardness_hv": hosels.metal[:, 0, 0], "yield_plateau_strain": hosels.metal[:, 0, 4]}
+    bends |= {"target_deg": np.full(n, bench.target_deg)}
+    return {**bends, "bar_length_needed_mm": needed if bench.target_deg else 0.0 * needed}
+
+
+def overbent(bend: Mapping):
+    """Whether the required change is more than the hosel takes."""
+    return np.asarray(bend["target_deg"]) > bend["allowed_deg"]
 
 
 #: Allowed bend below which the hosel only springs, degrees, and plateau strain of one that gives suddenly (our choice).
 SPRINGS_DEG, PLATEAU_STRAIN = 0.05, 0.002
+
+
+def _beyond_life(b):
+    """Whether the re-bends decide outside the hardness of their law."""
+    hb = convert_array(b["hardness_hv"], "HV", "HB")[0]
+    return beyond("roessle_fatemi", hb) & (b["governed_by"] == LIMITS.index("re-bends"))
+
+
 #: What to say of a bend, by code: rank, and condition on what `bends_of_heads` returns.
 NOTES = {
     "range:hosel_length": ("note", lambda b: beyond("hosel_length", b["length_mm"])),
     "hosel:plateau": ("note", lambda b: b["yield_plateau_strain"] > PLATEAU_STRAIN),
     "range:hosel_strain": ("note", lambda b: beyond("hosel_strain", b["outer_strain"])),
-    "range:roessle_fatemi": (
-        "note",
-        lambda b: (
-            beyond("roessle_fatemi", convert_array(b["hardness_hv"], "HV", "HB")[0])
-            & (b["governed_by"] == LIMITS.index("re-bends"))
-        ),
-    ),
+    "range:roessle_fatemi": ("note", _beyond_life),
     "hosel:gathers": ("note", lambda b: b["gathers"]),
-    "hosel:pull": ("note", lambda b: (b["bar_force_n"] > STEADY_PULL_N) & (b["target_deg"] > 0.0)),
+    "hosel:pull": (
+        "note",
+        lambda b: (b["bar_force_n"] > STEADY_PULL_N) & (b["target_deg"] > 0.0) & ~overbent(b),
+    ),
+    "hosel:overbent": ("stop", lambda b: overbent(b)),
     "hosel:too-strong": ("change", lambda b: b["allowed_deg"] < SPRINGS_DEG),
 }
 

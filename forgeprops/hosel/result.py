@@ -124,6 +124,11 @@ class HoselBend:
         return BENCH
 
     @property
+    def takes_change(self) -> bool:
+        """Whether the metal takes the required change; where not, no pull for it may be named."""
+        return self.target_deg <= self.allowed_deg
+
+    @property
     def pull(self) -> str:
         """Which way to pull the bar, in words; the head is clamped.
 
@@ -142,9 +147,7 @@ class HoselBend:
     def along(self, degrees: float | None = None, points: int = 41) -> dict[str, np.ndarray]:
         """Section, moment, curvature and strain along the bend zone under the load that leaves `degrees`.
 
-        Parameters
-        ----------
-        degrees : Permanent change; None: the allowed one.
+        None: the allowed bend.
         """
         angle = self.allowed_deg
         if degrees is not None:
@@ -154,15 +157,10 @@ class HoselBend:
         found, kept = load(nodes, force), nodes.real[0]
         applied = force * nodes.arm_mm
         elastic = applied / (nodes.moment_factor * nodes.section.stiffness)
-        columns = {
-            "s_mm": nodes.s_mm,
-            "outside_mm": nodes.outside_mm,
-            "bore_mm": nodes.bore_mm,
-            "moment_nm": applied / 1000.0,
-            "curvature_per_mm": found.curvature,
-            "outer_strain": found.strain,
-            "permanent_strain": nodes.fibre_mm * (found.curvature - elastic),
-        }
+        columns = {name: getattr(nodes, name) for name in ("s_mm", "outside_mm", "bore_mm")}
+        columns |= {"moment_nm": applied / 1000.0, "curvature_per_mm": found.curvature}
+        columns["outer_strain"] = found.strain
+        columns["permanent_strain"] = nodes.fibre_mm * (found.curvature - elastic)
         return {name: values[0, kept] for name, values in columns.items()}
 
     def words(self) -> str:
@@ -180,21 +178,26 @@ class HoselBend:
             f"{self.steady_deg:.1f}° at a steady 225 N.",
         ]
         force = f"{self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease})"
-        if self.target_deg > self.allowed_deg:
+        if not self.takes_change:
             lines.append(
-                f"A change of {self.target_deg:.1f}° is more than the metal takes; it would need {force}."
+                f"A change of {self.target_deg:.1f}° is more than the metal takes: do not bend it so far."
             )
         elif self.target_deg > 0.0:
             lines.append(
                 f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
                 f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs back."
             )
-        if self.target_deg > 0.0 and self.bar_force_n > self.force_limit_n:
+        if 0.0 < self.target_deg and self.takes_change and self.bar_force_n > self.force_limit_n:
             lines.append(
                 f"For {self.force_limit_n:.0f} N the bar must be {self.bar_length_needed_mm:.0f} mm long."
             )
         if self.bends_at_mm < 0.75 * length:
+            here, neck = self.bench.metal[0, :, 0]
+            gathers = (
+                f": the metal is softest there ({here:.0f} HV, {neck:.0f} HV at the clamp) and the bend gathers; the greater "
+                "the difference, the less the hosel takes in all"
+            )
             lines.append(
-                f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp."
+                f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp{gathers * bool(here < neck - 1.0)}."
             )
         return " ".join(lines)

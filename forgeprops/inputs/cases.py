@@ -92,24 +92,12 @@ class HeadColumns:
 
     def part(self, index) -> HeadColumns:
         def cut(part):
-            return dataclasses.replace(
-                part,
-                **{
-                    f.name: getattr(part, f.name)[index]
-                    for f in dataclasses.fields(part)
-                    if np.ndim(getattr(part, f.name))
-                },
-            )
+            columns = {name: v[index] for name, v in vars(part).items() if np.ndim(v)}
+            return dataclasses.replace(part, **columns)
 
+        face, rim, neck, hosel = map(cut, (self.face, self.rim, self.neck, self.hosel))
         count = len(np.arange(self.count)[index])
-        return HeadColumns(
-            cut(self.face),
-            cut(self.rim),
-            tuple(cut(b) for b in self.body),
-            cut(self.neck),
-            cut(self.hosel),
-            count,
-        )
+        return HeadColumns(face, rim, tuple(map(cut, self.body)), neck, hosel, count)
 
 
 @dataclass(frozen=True)
@@ -122,8 +110,8 @@ class Cases:
         has. None: each its own.
     route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `_CHOICES`,
         settings of the first quench nan without one, "view_factor" nan for "as the surroundings
-        have it"; "has_spray", "has_quench", "normalised", "quenched_before" that and "bath_factor"
-        on the laws of baths.
+        have it"; "has_spray", "has_quench", "normalised", "quenched_before" and
+        "heated_before" that, and "bath_factor" on the laws of baths.
     shop : shape (n,); by `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
         without one.
     later : tuple of tuple of Temper, and `later_of`, shape (n,); distinct lists of later heats and
@@ -146,19 +134,13 @@ class Cases:
         return len(self.later_of)
 
     @classmethod
-    def of(
-        cls,
-        steels: Sequence[Steel],
-        heads: Sequence[Head],
-        routes: Sequence[Route],
-        shops: Sequence[Shop] | None = None,
-    ) -> Cases:
+    def of(cls, steels: Sequence, heads: Sequence, routes: Sequence, shops=None) -> Cases:
         """Columns of cases given as objects; the sequences have one length."""
         shops = [Shop()] * len(steels) if shops is None else shops
-        if not len(steels) == len(heads) == len(routes) == len(shops):
-            raise InputError(
-                f"{len(steels)} steels, {len(heads)} heads, {len(routes)} routes and {len(shops)} shops; give one number of each."
-            )
+        n_steels, n_heads, n_routes, n_shops = map(len, (steels, heads, routes, shops))
+        if not n_steels == n_heads == n_routes == n_shops:
+            counts = f"{n_steels} steels, {n_heads} heads, {n_routes} routes and {n_shops} shops"
+            raise InputError(f"{counts}; give one number of each.")
         steel_list, steel_of = _distinct(steels)
         head_list, head_of = _distinct(heads)
         route_list, route_of = _distinct(routes)
@@ -167,55 +149,42 @@ class Cases:
         route = route_columns(route_list)
         new = np.array([r is not g for r, g in zip(route_list, as_given, strict=True)])
         wet = np.array([g.hardens_face for g in as_given])
-        route |= {"normalised": new, "quenched_before": new & wet}
+        undone = np.array([len(g.later) > len(r.later) + 1
+                           for r, g in zip(route_list, as_given, strict=True)])  # fmt: skip
+        route |= {"normalised": new, "quenched_before": new & wet, "heated_before": undone}
         shop = _table([_get_shop(s) for s in shop_list], _SHOP)
         if route_of is not None:
             route = {name: column[route_of] for name, column in route.items()}
         if shop_of is not None:
             shop = {name: column[shop_of] for name, column in shop.items()}
-        later, later_of = _kinds([r.later for r in route_list], route_of)
-        quenches, quench_of = _kinds([r.quench for r in route_list], route_of)
-        return cls(
-            _steels(*steel_list) if len(steel_list) == 1 else steel_columns(steel_list),
-            _heads(*head_list) if len(head_list) == 1 else head_columns(head_list),
-            steel_of,
-            head_of,
-            route,
-            shop,
-            later,
-            later_of,
-            quenches,
-            quench_of,
-        )
+        later = _kinds([r.later for r in route_list], route_of)
+        quenches = _kinds([r.quench for r in route_list], route_of)
+        steels = _steels(*steel_list) if len(steel_list) == 1 else steel_columns(steel_list)
+        heads = _heads(*head_list) if len(head_list) == 1 else head_columns(head_list)
+        return cls(steels, heads, steel_of, head_of, route, shop, *later, *quenches)
 
     def part(self, index) -> Cases:
         """Some of the cases: a slice, or an array of their numbers."""
-        own_steel, own_head = self.steel_of is None, self.head_of is None
-        return self._cut(
-            index,
-            steels=self.steels.part(index) if own_steel else self.steels,
-            heads=self.heads.part(index) if own_head else self.heads,
-            steel_of=None if own_steel else self.steel_of[index],
-            head_of=None if own_head else self.head_of[index],
-        )
+        changed = {}
+        for whole, of in (("steels", "steel_of"), ("heads", "head_of")):
+            if getattr(self, of) is None:
+                changed[whole] = getattr(self, whole).part(index)
+            else:
+                changed[of] = getattr(self, of)[index]
+        return self._cut(index, **changed)
 
     def rows(self, index: np.ndarray) -> Cases:
         """Cases by their numbers, any of them several times; steels and heads are shared, columns are copies."""
-        return self._cut(
-            index,
-            steel_of=index if self.steel_of is None else self.steel_of[index],
-            head_of=index if self.head_of is None else self.head_of[index],
+        steel_of, head_of = (
+            index if of is None else of[index] for of in (self.steel_of, self.head_of)
         )
+        return self._cut(index, steel_of=steel_of, head_of=head_of)
 
-    def _cut(self, index, **steels_and_heads) -> Cases:
-        return dataclasses.replace(
-            self,
-            route={k: v[index] for k, v in self.route.items()},
-            shop={k: v[index] for k, v in self.shop.items()},
-            later_of=self.later_of[index],
-            quench_of=self.quench_of[index],
-            **steels_and_heads,
-        )
+    def _cut(self, index, **changed) -> Cases:
+        changed |= {"later_of": self.later_of[index], "quench_of": self.quench_of[index]}
+        for name in ("route", "shop"):
+            changed[name] = {k: v[index] for k, v in getattr(self, name).items()}
+        return dataclasses.replace(self, **changed)
 
     def steel_name(self, case: int) -> str:
         return self.steels.names[case if self.steel_of is None else self.steel_of[case]]
@@ -270,14 +239,9 @@ class Cases:
         press = die + route["rest_s"] / 2
         pressed = press + route["dwell_s"]
         on = np.where(route["has_spray"], pressed + self.delay_s, np.nan)
-        return {
-            "out of furnace": out,
-            "in die": die,
-            "stroke": press,
-            "end of stroke": pressed,
-            "water on": on,
-            "water off": on + route["spray_s"],
-        }
+        press = {"in die": die, "stroke": press, "end of stroke": pressed}
+        water = {"water on": on, "water off": on + route["spray_s"]}
+        return {"out of furnace": out, **press, **water}
 
     def dimension(self, part: str, name: str) -> np.ndarray:
         """A finished dimension of every case, mm, shape (n,)."""
@@ -345,9 +309,7 @@ def head_columns(heads: Sequence[Head]) -> HeadColumns:
     most = max(map(len, bodies))
     padded = np.array([[*map(_get_block, b), *[_NO_BLOCK] * (most - len(b))] for b in bodies])
     padded = padded if of is None else padded[of]
-    body = tuple(
-        Block("", **dict(zip(_BLOCK, padded[:, i].T.copy(), strict=True))) for i in range(most)
-    )
+    body = tuple(Block("", *padded[:, i].T.copy()) for i in range(most))
     return HeadColumns(parts["face"], parts["rim"], body, parts["neck"], parts["hosel"], len(heads))
 
 
@@ -375,38 +337,20 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
 
 
 def spread(
-    steel: Steel,
-    head: Head,
-    route: Route,
-    shop: Shop,
-    n: int,
-    *,
-    composition: Mapping[str, np.ndarray] | None = None,
-    dimensions: Mapping[str, np.ndarray] | None = None,
-    settings: Mapping[str, np.ndarray] | None = None,
-    shops: Mapping[str, np.ndarray] | None = None,
+    steel, head, route, shop, n, *, composition=None, dimensions=None, settings=None, shops=None
 ) -> Cases:
-    """`n` cases that differ from one case in a few columns.
+    """`n` cases that differ from one case in a few columns, arrays of shape (n,).
 
-    Parameters
-    ----------
-    composition : mapping of str to array, shape (n,); element → contents, wt%.
-    dimensions : mapping of str to array, shape (n,); by the short names of `Head.SETTINGS`.
-    settings : mapping of str to array, shape (n,); by the short names of `Route.SETTINGS`.
-    shops : mapping of str to array, shape (n,); by `SHOP_NUMBERS`.
-
-    Notes
-    -----
-    Nothing is checked against bounds here: who draws the numbers does that.
+    Composition by element, wt%; dimensions and settings by the short names of `Head.SETTINGS` and
+    `Route.SETTINGS`, shops by `SHOP_NUMBERS`.  Nothing is checked against bounds here: who draws the
+    numbers does that.
     """
     steels, heads = steel_columns([steel]), head_columns([head])
     as_given, route = route, route.marched()
     if composition:
         contents = {e: np.broadcast_to(v, (n,)) for e, v in steels.contents.items()}
-        contents |= {
-            check_choice(e, "element", ELEMENTS): np.asarray(v, float)
-            for e, v in composition.items()
-        }
+        for e, v in composition.items():
+            contents[check_choice(e, "element", ELEMENTS)] = np.asarray(v, float)
         whole = (np.broadcast_to(v, (n,)) for v in (steels.fine_grain, steels.names))
         known = steels.content_sd.items()
         sd = {e: np.broadcast_to(v * (e not in composition), (n,)) for e, v in known}
@@ -417,27 +361,16 @@ def spread(
             part, field = Head.SETTINGS[check_choice(name, "dimension", Head.SETTINGS)]
             changed.setdefault(part, {})[field] = np.asarray(values, float)
         plain = {p: dataclasses.replace(getattr(head, p), **changed.get(p, {})) for p in _PARTS}
-        heads = HeadColumns(
-            plain["face"], plain["rim"], head.body, plain["neck"], plain["hosel"], n
-        )
+        heads = HeadColumns(body=head.body, count=n, **plain)
     columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
     columns["normalised"] = np.full(n, route is not as_given)
     columns["quenched_before"] = columns["normalised"] & as_given.hardens_face
+    columns["heated_before"] = np.full(n, len(as_given.later) > len(route.later) + 1)
     for name, values in (settings or {}).items():
         columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)
     shop_of = {name: np.full(n, float(getattr(shop, name))) for name in _SHOP}
     for name, values in (shops or {}).items():
         shop_of[check_choice(name, "shop number", SHOP_NUMBERS)] = np.asarray(values, float)
     one = np.zeros(n, np.int64)
-    return Cases(
-        steels,
-        heads,
-        None if composition else one,
-        None if dimensions else one,
-        columns,
-        shop_of,
-        (route.later,),
-        one,
-        (route.quench,),
-        one,
-    )
+    of = (None if given else one for given in (composition, dimensions))
+    return Cases(steels, heads, *of, columns, shop_of, (route.later,), one, (route.quench,), one)

@@ -45,29 +45,20 @@ def _pairs(text: str) -> tuple[list[re.Match], str]:
 def is_composition(text: str) -> bool:
     """Whether a text is a chemistry and not a name: contents with a point, a sign or a unit, or several of them.
 
-    Examples
-    --------
     >>> is_composition("C 0.31 Mn 0.5"), is_composition("0,31 C"), is_composition("C45"), is_composition("S 45 C")
     (True, True, False, False)
     """
     found, left = _pairs(clean_text(text))
-    written = any(
-        m["sign"] or m["unit"] or m.groupdict().get("after") or re.search(r"[.,]\d|<", m["value"])
-        for m in found
-    )
+    signs = ((m["sign"], m["unit"], m.groupdict().get("after")) for m in found)
+    written = any(map(any, signs)) or any(re.search(r"[.,]\d|<", m["value"]) for m in found)
     return written or (len(found) > 1 and not left)
 
 
 def composition_of(text: str) -> tuple[dict[str, float], dict[str, float], tuple[str, ...]]:
-    """Contents of a typed chemistry and standard deviations of those it leaves open, wt%, and what was assumed in reading it.
+    """Contents of a typed chemistry and standard deviations of those it leaves open, wt%, and what was assumed.
 
-    Parameters
-    ----------
-    text : Elements and contents in any order: "C 0.31 Mn 0.5", "C=0,31; N 70 ppm; Mo <0.01",
-        "0.31C-0.95Cr".
+    Elements and contents in any order: "C 0.31 Mn 0.5", "C=0,31; N 70 ppm; Mo <0.01", "0.31C-0.95Cr".
 
-    Examples
-    --------
     >>> composition_of("C=0,31 Cr 0,95 % B 20ppm Mo <0.01")
     ({'C': 0.31, 'Cr': 0.95, 'B': 0.002, 'Mo': 0.005}, {'Mo': 0.0029}, ('Mo is below 0.01 wt%: 0.005 wt% assumed',))
     """
@@ -112,10 +103,8 @@ def content_of(
 ) -> tuple[float | None, list[tuple[str, str]]]:
     """Content in wt% of one cell, None if it cannot be used, and what to report about it.
 
-    Parameters
-    ----------
-    factor : From the written number to wt%; None where no unit is stated.
-    below_limit : {"half", "zero"}; what "<0.01" counts for.
+    `factor` leads from the written number to wt%, None where no unit is stated; "<0.01" counts for
+    `below_limit`, "half" or "zero".
     """
     allowed = ELEMENTS[element]
     bad = "value left out" if element in BESIDE else NOT_USED
@@ -133,10 +122,8 @@ def content_of(
     content = reading.value * (1.0 if factor is None else factor)
     least, kind = _NOT_COVERED.get(element, (100.0, ""))
     if least <= content < 40.0:
-        return None, [
-            *said,
-            (f"{content:g} wt% {element} makes it {kind}, which is not covered", bad),
-        ]
+        what = f"{content:g} wt% {element} makes it {kind}, which is not covered"
+        return None, [*said, (what, bad)]
     if factor is None and content > allowed and element in _PPM_USUAL:
         if reading.value >= 1.0 and reading.value * 1e-4 <= allowed:
             content = reading.value * 1e-4

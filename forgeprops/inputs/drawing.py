@@ -129,74 +129,50 @@ def checked(part, kind, owner: str):
     if not isinstance(part, kind):
         what = kind.__name__
         raise InputError(f"{what.lower()} must be a {what}(...); got {shown(part)} (head {owner}).")
-    what = kind.__name__.lower()
+    what, where = kind.__name__.lower(), f"head {owner}"
     if kind is Face and part.club_speed_m_s is None:
-        loft = numbers_of(what)["loft_deg"].check(part.loft_deg, f"head {owner}")
+        loft = numbers_of(what)["loft_deg"].check(part.loft_deg, where)
         part = dataclasses.replace(part, club_speed_m_s=float(tour_speed_m_s(loft)))
-    changed = {
-        name: check_number(
-            getattr(part, name),
-            f"{part.name} {name.removesuffix('_mm').replace('_', ' ')}"
-            if kind is Block
-            else d.label,
-            d.low,
-            d.high,
-            d.unit,
-            f"head {owner}",
-        )
-        for name, d in numbers_of(what).items()
-    }
+    changed = {}
+    for name, d in numbers_of(what).items():
+        block = f"{part.name} {name.removesuffix('_mm').replace('_', ' ')}" if kind is Block else ""
+        value = getattr(part, name)
+        changed[name] = check_number(value, block or d.label, d.low, d.high, d.unit, where)
     same = all(getattr(part, name) is value for name, value in changed.items())
     return part if same else dataclasses.replace(part, **changed)
 
 
-def check_fit(
-    face: Face, rim: Rim, body: tuple[Block, ...], neck: Neck, hosel: Hosel, where: str
-) -> None:
+def check_fit(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, where: str) -> None:
     """Refuse parts that do not fit each other.
 
     References
     ----------
     .. [1] Allowed dimensions of a drawing; mass closes within 3 % (our choice).
     """
-    thick = numbers_of("face")["thickness_mm"]
-    forged = face.forged_thickness_mm
+    thick, forged = numbers_of("face")["thickness_mm"], face.forged_thickness_mm
     check_number(forged, "forged face thickness", thick.low, thick.high, "mm", f"head {where}")
-    for what in ("length_mm", "height_mm"):
-        inner, outer = getattr(face, what), getattr(rim, what)
-        if inner >= outer:
-            raise InputError(
-                f"face {what[:-3]} is {inner:g} mm; it must be less than the blade's "
-                f"{outer:g} mm (head {where})."
-            )
-    if hosel.bore_mm >= hosel.outside_mm:
-        raise InputError(
-            f"bore is {hosel.bore_mm:g} mm; it must be less than the hosel's outside diameter "
-            f"{hosel.outside_mm:g} mm (head {where})."
+    outside, bore, wall = hosel.outside_mm, hosel.bore_mm, f"{LEAST_WALL_MM:g} mm or more"
+    stem, base = hosel.length_mm + neck.length_mm, bore + 2 * LEAST_WALL_MM
+    edge, along = 2 * (rim.length_mm + rim.height_mm), sum(b.length_mm for b in body)
+    said = None
+    if face.length_mm >= rim.length_mm:
+        said = f"face length is {face.length_mm:g} mm; it must be less than the blade's {rim.length_mm:g} mm"
+    elif face.height_mm >= rim.height_mm:
+        said = f"face height is {face.height_mm:g} mm; it must be less than the blade's {rim.height_mm:g} mm"
+    elif bore >= outside:
+        said = (
+            f"bore is {bore:g} mm; it must be less than the hosel's outside diameter {outside:g} mm"
         )
-    if hosel.wall_mm < LEAST_WALL_MM:
-        raise InputError(
-            f"hosel wall is {hosel.wall_mm:.2f} mm ({hosel.outside_mm:g} mm outside, {hosel.bore_mm:g} mm bore); give {LEAST_WALL_MM:g} mm or more (head {where})."
-        )
-    if hosel.bore_depth_mm > hosel.length_mm:
-        raise InputError(
-            f"bore depth is {hosel.bore_depth_mm:g} mm; it cannot exceed the hosel length "
-            f"{hosel.length_mm:g} mm (head {where})."
-        )
-    if hosel.bend_zone_mm > hosel.length_mm + neck.length_mm:
-        raise InputError(
-            f"bend zone is {hosel.bend_zone_mm:g} mm; hosel and neck together are only "
-            f"{hosel.length_mm + neck.length_mm:g} mm long (head {where})."
-        )
-    if neck.base_mm < hosel.bore_mm + 2 * LEAST_WALL_MM:
-        raise InputError(
-            f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {hosel.bore_mm:g} mm can stand on; give {hosel.bore_mm + 2 * LEAST_WALL_MM:g} mm or "
-            f"more (head {where})."
-        )
-    edge = 2 * (rim.length_mm + rim.height_mm)
-    along = sum(b.length_mm for b in body)
-    if along > edge:
-        raise InputError(
-            f"the body's blocks are {along:g} mm long together; the blade's edge is only "
-            f"{edge:g} mm (head {where})."
-        )
+    elif hosel.wall_mm < LEAST_WALL_MM:
+        said = f"hosel wall is {hosel.wall_mm:.2f} mm ({outside:g} mm outside, {bore:g} mm bore); give {wall}"
+    elif hosel.bore_depth_mm > hosel.length_mm:
+        said = f"bore depth is {hosel.bore_depth_mm:g} mm; it cannot exceed the hosel length {hosel.length_mm:g} mm"
+    elif hosel.bend_zone_mm > stem:
+        said = f"bend zone is {hosel.bend_zone_mm:g} mm; hosel and neck together are only {stem:g} mm long"
+    elif neck.base_mm < base:
+        said = f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {bore:g} mm can stand on; "
+        said += f"give {base:g} mm or more"
+    elif along > edge:
+        said = f"the body's blocks are {along:g} mm long together; the blade's edge is only {edge:g} mm"
+    if said:
+        raise InputError(f"{said} (head {where}).")

@@ -80,14 +80,11 @@ def _is_near(key: str, known: str) -> bool:
 
 def _number(row: dict[str, str], column: str) -> float | None:
     text = row[column]
-    if not text:
-        return None
     try:
-        return float(text)
+        return float(text) if text else None
     except ValueError:
-        raise InputError(
-            f"{_TABLE}, grade {row['grade']}, column {column} must be a number in wt% or nothing; got {text!r}."
-        ) from None
+        where = f"{_TABLE}, grade {row['grade']}, column {column}"
+        raise InputError(f"{where} must be a number in wt% or nothing; got {text!r}.") from None
 
 
 @functools.cache
@@ -104,10 +101,10 @@ def _steel(name: str) -> Steel:
         limits[element] = (low, high)
         if low is not None and high is not None:
             composition[element] = round((low + high) / 2.0, 6)
-        elif high is not None and high / 2.0 < DEFAULT_RESIDUALS.get(
-            element, high * (element == "C")
-        ):
-            composition[element] = high / 2.0
+        elif high is not None:
+            usual = DEFAULT_RESIDUALS.get(element, high * (element == "C"))
+            if high / 2.0 < usual:
+                composition[element] = high / 2.0
     where = f"{row['standard']}; {row['source']}"
     if row["basis"] != "read":
         where += f" ({row['basis']})"
@@ -157,15 +154,10 @@ def grade(name: str) -> Steel:
 def steel_of(given, name: str = "steel") -> Steel:
     """A steel from whatever names one: the one place where every function that takes a steel reads it.
 
-    Parameters
-    ----------
-    given : Steel, str, mapping or heat of a certificate; a grade ("4130", "42CrMo4", "1.1191",
-        "SCM420"), a typed chemistry ("C 0.31 Mn 0.5 B 20 ppm Mo <0.01", wt% unless said), both
-        ("4130 with B 0.002 Ti 0.03"), contents in wt%, or the arguments of `Steel`.
-    name : What messages call it.
+    A Steel, a grade ("4130", "42CrMo4", "1.1191", "SCM420"), a typed chemistry ("C 0.31 Mn 0.5 B 20 ppm
+    Mo <0.01", wt% unless said), both ("4130 with B 0.002 Ti 0.03"), contents in wt%, the arguments of
+    `Steel`, or the heat of a certificate.
 
-    Examples
-    --------
     >>> steel_of("C 0.31 Mn 0.5 Cr 0.95 Mo 0.2").get("Cr"), steel_of("4130 with B 0.002 Ti 0.03").get("Mo")
     (0.95, 0.2)
     >>> steel_of("431")
@@ -189,10 +181,8 @@ def steel_of(given, name: str = "steel") -> Steel:
             why = "; ".join(p.what for p in given.problems)
             raise InputError(f"heat {given.heat} of the certificate cannot be used: {why}.")
         return given.steel
-    raise InputError(
-        f"{name} must be a Steel, a grade such as '4130' or a chemistry such as 'C 0.31 Mn "
-        f"0.5'; got {shown(given)}."
-    )
+    form = "a Steel, a grade such as '4130' or a chemistry such as 'C 0.31 Mn 0.5'"
+    raise InputError(f"{name} must be {form}; got {shown(given)}.")
 
 
 @functools.lru_cache(maxsize=1024)
@@ -209,17 +199,14 @@ def _typed(text: str) -> Steel:
     named = clean_text(text) if len(text) <= 120 else f"{clean_text(text)[:117]}..."
     if base is None:
         return Steel(named, contents, source=source, unsure=unsure)
-    contents = {**base.composition, **contents}
-    return dataclasses.replace(
-        base, name=named, composition=contents, source=f"{base.source}; {source}", unsure=unsure
-    )
+    changed = {"composition": {**base.composition, **contents}, "unsure": unsure}
+    source = f"{base.source}; {source}"
+    return dataclasses.replace(base, name=named, source=source, **changed)
 
 
 def check_steel(steel, name: str = "steel"):
     """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`.
 
-    Examples
-    --------
     >>> check_steel("4130").get("C")
     0.305
     """
@@ -238,8 +225,6 @@ def check_steel(steel, name: str = "steel"):
 def family(name: str) -> str:
     """Kind of steel of a library grade: carbon, Cr, Cr-Mo or Ni-Cr-Mo.
 
-    Examples
-    --------
     >>> family("SCM420"), family("1030")
     ('Cr-Mo', 'carbon')
     """

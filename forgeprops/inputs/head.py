@@ -48,8 +48,6 @@ def bar_mean_rise_mm2(width_mm, thickness_mm):
     Source: the equation of Saint-Venant torsion, u = torsion constant / (4 × section area); series of Timoshenko & Goodier,
     *Theory of Elasticity*, art. 109, from memory, checked against 0.1406 side⁴ for a square.
 
-    Examples
-    --------
     >>> round(bar_mean_rise_mm2(1.0, 1.0), 5)
     0.03514
     >>> round(bar_mean_rise_mm2(1e4, 3.0), 4)
@@ -70,13 +68,8 @@ def tube_mean_rise_mm2(outside_mm, bore_mm=0.0):
     big, small = (outside_mm / 2) ** 2, (bore_mm / 2) ** 2
     hole = np.where(small > 0.0, small, 0.5 * big)  # a solid round needs no logarithm
     log = np.log(big / hole) / 2.0  # ln(R/a)
-    return plain(
-        np.where(
-            small > 0.0,
-            (big - hole) / 8.0 - (hole / 2.0) * (0.5 - hole * log / (big - hole)),
-            big / 8.0,
-        )
-    )
+    tube = (big - hole) / 8.0 - (hole / 2.0) * (0.5 - hole * log / (big - hole))
+    return plain(np.where(small > 0.0, tube, big / 8.0))
 
 
 @dataclass(frozen=True)
@@ -183,8 +176,8 @@ class Head:
             object.__setattr__(self, "declared_mass_g", declared)
             if abs(declared - computed) > MASS_CLOSURE * computed:
                 raise InputError(
-                    f"declared mass is {declared:.0f} g but the finished dimensions make {computed:.0f} g; they must agree "
-                    f"within {MASS_CLOSURE:.0%}, or leave declared_mass_g out (head {where})."
+                    f"declared mass is {declared:.0f} g but the finished dimensions make {computed:.0f} g; "
+                    f"they must agree within {MASS_CLOSURE:.0%}, or leave it out (head {where})."
                 )
 
     # -- changes ----
@@ -210,16 +203,12 @@ class Head:
         """
         parts: dict[str, dict] = {}
         for key, value in settings.items():
-            part, field = self.SETTINGS[
-                check_choice(key, "dimension", self.SETTINGS, f"head {self.name!r}")
-            ]
+            key = check_choice(key, "dimension", self.SETTINGS, f"head {self.name!r}")
+            part, field = self.SETTINGS[key]
             parts.setdefault(part, {})[field] = value
         if "loft_deg" in settings:
             parts["face"].setdefault("club_speed_m_s", None)  # the mean swing of the new loft
-        new = {
-            part: dataclasses.replace(getattr(self, part), **values)
-            for part, values in parts.items()
-        }
+        new = {p: dataclasses.replace(getattr(self, p), **values) for p, values in parts.items()}
         return dataclasses.replace(self, **new, declared_mass_g=None)
 
     # -- what follows from the drawing ----
@@ -253,19 +242,14 @@ def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) 
 def forged_parts(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel):
     """The parts with their allowances on and the hosel solid; dimensions may be arrays."""
     grow = dataclasses.replace
-    return (
-        grow(face, thickness_mm=face.thickness_mm + face.allowance_mm),
-        grow(rim, thickness_mm=rim.thickness_mm + rim.allowance_mm),
-        tuple(grow(b, thickness_mm=b.thickness_mm + b.allowance_mm) for b in body),
-        grow(neck, base_mm=neck.base_mm + neck.allowance_mm),
-        grow(
-            hosel,
-            outside_mm=hosel.forged_outside_mm,
-            bore_mm=0.0,
-            bore_depth_mm=0.0,
-            length_mm=hosel.length_mm + hosel.length_allowance_mm,
-        ),
-    )
+
+    def thicker(part):
+        return grow(part, thickness_mm=part.thickness_mm + part.allowance_mm)
+
+    round_ = {"outside_mm": hosel.forged_outside_mm, "bore_mm": 0.0, "bore_depth_mm": 0.0}
+    solid = grow(hosel, length_mm=hosel.length_mm + hosel.length_allowance_mm, **round_)
+    neck = grow(neck, base_mm=neck.base_mm + neck.allowance_mm)
+    return thicker(face), thicker(rim), tuple(map(thicker, body)), neck, solid
 
 
 @functools.lru_cache(maxsize=4096)
@@ -339,9 +323,7 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
     return {z.name: z for z in zones}
 
 
-def links_of(
-    face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones: dict[str, Zone]
-) -> tuple[Link, ...]:
+def links_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones) -> tuple[Link, ...]:
     """Metal bridges face–rim, rim–body, body–neck, neck–hosel of one state of a drawing; dimensions may be arrays.
 
     Each side of a bridge contributes the distance of its *mean* temperature from the joint in a steadily
@@ -356,25 +338,18 @@ def links_of(
     """
     # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives
     # heat to its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
-    edge = 2 * (face.length_mm + face.height_mm)
-    face_reach = (
-        bar_mean_rise_mm2(face.length_mm, face.height_mm) * edge / (face.length_mm * face.height_mm)
-    )
-    rim_width = (rim.length_mm * rim.height_mm - face.length_mm * face.height_mm) / (
-        (edge + 2 * (rim.length_mm + rim.height_mm)) / 2
-    )
-    area = edge * face.thickness_mm
+    edge, span = 2 * (face.length_mm + face.height_mm), face.length_mm * face.height_mm
+    face_reach = bar_mean_rise_mm2(face.length_mm, face.height_mm) * edge / span
+    around = (edge + 2 * (rim.length_mm + rim.height_mm)) / 2
+    rim_width = (rim.length_mm * rim.height_mm - span) / around
     # Heat passes through the rim: half its width, at the rim's own thickness.
-    face_rim = Link(
-        "face", "rim", area, face_reach + rim_width / 2 * face.thickness_mm / rim.thickness_mm
-    )
+    through = rim_width / 2 * face.thickness_mm / rim.thickness_mm
+    face_rim = Link("face", "rim", edge * face.thickness_mm, face_reach + through)
 
     # Rim to body: along each block, half the rim's width and a third of the block's depth.
     areas = [b.length_mm * np.minimum(rim.thickness_mm, b.width_mm) for b in body]
-    conductance = sum(
-        a / (rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3)
-        for a, b in zip(areas, body, strict=True)
-    )
+    paths = [rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3 for b in body]
+    conductance = sum(a / path for a, path in zip(areas, paths, strict=True))
     rim_body = Link("rim", "body", sum(areas), sum(areas) / conductance)
 
     # Body to neck: heat gathers along the blade (a third of its length, through the blocks' section as if the
@@ -402,23 +377,14 @@ def _library() -> dict[str, Head]:
     for row in read_rows("library/heads.csv"):
         part, field = row["part"], row["dimension"]
         values = drawings.setdefault(row["head"], {}).setdefault(part, {})
-        values[field] = check_number(
-            float(row["value"]), f"{part} {field}", 0, 1000, "", "library/heads.csv"
-        )
+        values[field] = float(row["value"])
     library = {}
-    for name, parts in drawings.items():
-        blocks = tuple(
-            Block(part.removeprefix("body "), **values)
-            for part, values in parts.items()
-            if part.startswith("body ")
-        )
-        library[name] = Head(
-            name,
-            body=blocks,
-            declared_mass_g=parts["whole"]["declared_mass_g"],
-            note="invented for demonstration",
-            **{part: kind(**parts[part]) for part, kind in _KINDS.items()},
-        )
+    for name, drawn in drawings.items():
+        made = {part: kind(**drawn[part]) for part, kind in _KINDS.items()}
+        blocks = {part.removeprefix("body "): v for part, v in drawn.items() if part[:5] == "body "}
+        made["body"] = tuple(Block(block, **values) for block, values in blocks.items())
+        note = {"note": "invented for demonstration", **drawn["whole"]}
+        library[name] = Head(name, **made, **note)
     return library
 
 

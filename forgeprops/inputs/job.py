@@ -28,10 +28,8 @@ _KIND, _VERSION = "job", 1
 #: Settings of the head that a strike may replace.
 _STRIKE = ("loft_deg", "club_speed_m_s")
 #: And what a strike takes beside it; its values are checked by `forgeprops.face.strike.Strike`.
-_SURFACE = (
-    *("required_strikes", "front_finish", "back_finish", "front_removed_um", "residual_mpa"),
-    *("fillet_mm", "edge_notch"),
-)
+_SURFACE = ("required_strikes", "front_finish", "back_finish", "front_removed_um")
+_SURFACE += ("residual_mpa", "fillet_mm", "edge_notch")
 
 
 @dataclass(frozen=True)
@@ -99,22 +97,13 @@ class Job:
     def id(self) -> str:
         """Eight digits that are the same for the same job: what a sheet is filed under.
 
-        Examples
-        --------
         >>> Job().id == Job("4130").id, Job().id == Job("4130").with_(spray_s=9).id
         (True, False)
         """
         limits = self.limits if self.limits.bounds else Limits.of_route(self.route)
-        parts = (
-            self.steel,
-            self.struck_head,
-            self.route,
-            limits,
-            self.shop,
-            self.bench,
-            self.surface,
-        )
-        text = json.dumps([plain(part) for part in parts], sort_keys=True, default=str)
+        case = (self.steel, self.struck_head, self.route, limits, self.shop)
+        parts = [plain(part) for part in (*case, self.bench, self.surface)]
+        text = json.dumps(parts, sort_keys=True, default=str)
         return hashlib.sha256(text.encode()).hexdigest()[:8]
 
     @property
@@ -153,40 +142,32 @@ class Job:
         for name, value in single.items():
             name = check_choice(name, "setting", known, "job")
             groups.setdefault(table()[name].group, {})[name] = value
-        steel = job.steel
+        new = {"route": route.with_(**groups.get("route", {}))}
+        new["bench"] = {**job.bench, **groups.get("bench", {})}
         if "steel" in groups:
-            steel = dataclasses.replace(steel, composition={**steel.composition, **groups["steel"]})
-        shops = {n.removeprefix("shop_"): v for n, v in groups.get("shop", {}).items()}
-        return dataclasses.replace(
-            job,
-            steel=steel,
-            head=job.head.with_(**groups["head"]) if "head" in groups else job.head,
-            route=route.with_(**groups.get("route", {})),
-            shop=dataclasses.replace(job.shop, **shops) if shops else job.shop,
-            bench={**job.bench, **groups.get("bench", {})},
-        )
+            content = {**job.steel.composition, **groups["steel"]}
+            new["steel"] = dataclasses.replace(job.steel, composition=content)
+        if "head" in groups:
+            new["head"] = job.head.with_(**groups["head"])
+        if "shop" in groups:
+            shops = {n.removeprefix("shop_"): v for n, v in groups["shop"].items()}
+            new["shop"] = dataclasses.replace(job.shop, **shops)
+        return dataclasses.replace(job, **new)
 
     def value(self, name: str) -> float:
-        """What a number of the job is now.
-
-        Raises
-        ------
-        InputError
-            An unknown name, or a spray setting on a route without spray.
-        """
+        """What a number of the job is now; an InputError says why the job does not have it."""
         what = setting(name)
         if what.group == "route":
             value = self.route.setting(name)
             if value is None:
-                raise InputError(
-                    f"{name} cannot be varied: this route has no spray, or takes the value of its surroundings."
-                )
+                why = "this route has no spray, or takes the value of its surroundings"
+                raise InputError(f"{name} cannot be varied: {why}.")
         elif what.group == "head":
             value = getattr(getattr(self.head, what.part), what.field)
+        elif what.group == "steel":
+            value = self.steel.get(name)
         else:
-            value = (
-                self.steel.get(name) if what.group == "steel" else getattr(self.shop, what.field)
-            )
+            value = getattr(self.shop, what.field)
         return float(value)
 
     def as_bytes(self) -> bytes:
@@ -234,9 +215,7 @@ def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> f
     return Job(steel, head, route, shop=shop).value(name)
 
 
-def changed(
-    steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, float]
-) -> tuple[Steel, Head, Route, Shop]:
+def changed(steel, head, route, shop, values: Mapping[str, float]) -> tuple:
     """The case with some numbers changed, checked as any other; see `Job.with_`."""
     for name in values:
         setting(name)
@@ -244,15 +223,8 @@ def changed(
     return job.steel, job.head, job.route, job.shop
 
 
-def varied(
-    steel: Steel, head: Head, route: Route, shop: Shop, values: Mapping[str, np.ndarray]
-) -> Cases:
-    """As many cases as the arrays are long, checked at the ends of every array.
-
-    Parameters
-    ----------
-    values : mapping of str to array, shape (n,)
-    """
+def varied(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
+    """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
     groups: dict[str, dict[str, np.ndarray]] = {"route": {}, "head": {}, "steel": {}, "shop": {}}
     job, n = Job(steel, head, route, shop=shop), 1
     for name, array in values.items():
@@ -263,14 +235,6 @@ def varied(
             if what.group in ("head", "route"):
                 job.with_(**{name: float(end)})
         groups[what.group][what.field if what.group == "shop" else name] = array
-    return spread(
-        steel,
-        head,
-        route,
-        shop,
-        n,
-        composition=groups["steel"],
-        dimensions=groups["head"],
-        settings=groups["route"],
-        shops=groups["shop"],
-    )
+    names = {"composition": "steel", "dimensions": "head", "settings": "route", "shops": "shop"}
+    columns = {name: groups[group] for name, group in names.items()}
+    return spread(steel, head, route, shop, n, **columns)

@@ -122,9 +122,8 @@ class Normalise:
     def words(self) -> str:
         """What is done, in words."""
         cooled = COOLING_WORDS[self.surroundings]
-        return (
-            f"normalise at {self.temperature_c:.0f} °C for {_minutes(self.hold_s)}, cooled {cooled}"
-        )
+        heat = f"{self.temperature_c:.0f} °C for {_minutes(self.hold_s)}"
+        return f"normalise at {heat}, cooled {cooled}"
 
 
 def _minutes(seconds: float) -> str:

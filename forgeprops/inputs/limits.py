@@ -122,24 +122,21 @@ class Limits:
                 raise InputError(f"{QUANTITIES[name].label} is limited twice; give it once.")
             form = "a pair (low, high), None for no limit at an end"
             pair = check_list(pair, f"limit on {name}", form, 2)
-            q = QUANTITIES[name]
-            unit = scale or q.unit
-            low, high = (
-                None if end is None else check_number(end, f"limit on {q.label}", -1e9, 1e9, unit)
-                for end in pair
-            )
+            unit, what = scale or QUANTITIES[name].unit, f"limit on {QUANTITIES[name].label}"
+            low, high = (e if e is None else check_number(e, what, -1e9, 1e9, unit) for e in pair)
             if low is None and high is None:
                 raise InputError(
-                    f"limit on {name} has no end; give a pair (low, high) with one number or two."
+                    f"limit on {name} has no end; give (low, high) with a number or two."
                 )
             if low is not None and high is not None and low >= high:
-                raise InputError(
-                    f"limit on {q.label} is {low:g} to {high:g} {unit}; the low end must be below the "
-                    "high one."
-                )
+                ends = f"{low:g} to {high:g} {unit}"
+                raise InputError(f"{what} is {ends}; the low end must be below the high one.")
             if scale:
                 written[name] = (scale, low, high)
-                low, high = (None if end is None else _in_hv(end, scale) for end in (low, high))
+                low, high = (
+                    e if e is None else round(convert_hardness(e, scale, "HV"), 1)
+                    for e in (low, high)
+                )
             checked[name] = (low, high)
         object.__setattr__(self, "bounds", MappingProxyType(checked))
         object.__setattr__(self, "written", MappingProxyType(written))
@@ -162,23 +159,52 @@ class Limits:
     def of_route(cls, route: Route) -> Limits:
         """The default set: `hard_thin_face` where the route quenches, else `soft_forged`.
 
-        Examples
-        --------
         >>> from forgeprops.inputs.route import Route
         >>> Limits.of_route(Route()) == Limits.hard_thin_face()
         True
         """
         return cls.hard_thin_face() if route.hardens_face else cls.soft_forged()
 
-    def vetoes(self) -> Limits:
-        """Those of `VETOES` that are not limited here; none where there are no limits at all.
+    def at_least(self, name: str, low: float) -> Limits:
+        """The same with a low end of `name` that is no lower than `low`.
+
+        >>> print(Limits(hosel_allowed_deg=(2.0, 6.0)).at_least("hosel_allowed_deg", 3.5))
+        hosel bend 3.5 to 6 °
+        """
+        now, high = self.bounds.get(name, (None, None))
+        if now is not None and now >= low:
+            return self
+        return Limits(**{**self._as_written(), name: (low, high)})
+
+    @property
+    def purpose(self) -> str:
+        """What a default set is for, "hard thin face" or "soft forged head"; "" for limits of one's own.
 
         Examples
         --------
+        >>> Limits.soft_forged().at_least("hosel_allowed_deg", 3.0).purpose, Limits(scale_um=(None, 90)).purpose
+        ('soft forged head', '')
+        """
+        low, _ = self.bounds.get(
+            "hosel_allowed_deg", (None, None)
+        )  # a required change may raise it
+        sets = {"hard thin face": self.hard_thin_face(), "soft forged head": self.soft_forged()}
+        alike = (n for n, s in sets.items() if low and s.at_least("hosel_allowed_deg", low) == self)
+        return next(alike, "")
+
+    @property
+    def title(self) -> str:
+        """The limits with what they are for: "Limits of a hard thin face: face hardness 380 to 520 HV; …"."""
+        of = f" of a {self.purpose}" if self.purpose else ""
+        return f"Limits{of}: {self}."
+
+    def vetoes(self) -> Limits:
+        """Those of `VETOES` that are not limited here.
+
         >>> print(Limits(hosel_allowed_deg=(2.0, None), face_margin=(0.8, None)).vetoes())
         quench-crack index at most 1; lowest forging temperature at least 700 °C
         """
-        return Limits(**{n: p for n, p in VETOES.items() if self.bounds and n not in self.bounds})
+        return Limits(**{n: p for n, p in VETOES.items() if n not in self.bounds})
 
     def saved(self) -> dict:
         """What a file keeps: every limit as it was written."""
@@ -203,27 +229,21 @@ class Limits:
         return hash((tuple(self.bounds.items()), tuple(self.written)))
 
     def __str__(self) -> str:
-        return (
-            "; ".join(self._words(name, low, high) for name, (low, high) in self.bounds.items())
-            or "no limits"
-        )
+        said = (self._words(name, *pair) for name, pair in self.bounds.items())
+        return "; ".join(said) or "no limits"
 
     def _words(self, name: str, low: float | None, high: float | None) -> str:
         q = QUANTITIES[name]
         unit = f" {q.unit}" if q.unit else ""
         if name in self.written:
             scale, *ends = self.written[name]
-            low, high = (
-                e if kept is not None else None for e, kept in zip(ends, (low, high), strict=True)
-            )
+            kept = zip(ends, (low, high), strict=True)
+            low, high = (None if there is None else end for end, there in kept)
             unit = f" {scale}"
         if low is None:
             return f"{q.label} at most {high:g}{unit}"
-        return (
-            f"{q.label} at least {low:g}{unit}"
-            if high is None
-            else f"{q.label} {low:g} to {high:g}{unit}"
-        )
+        span = f"at least {low:g}" if high is None else f"{low:g} to {high:g}"
+        return f"{q.label} {span}{unit}"
 
     def ends(self) -> Iterator[tuple[str, str, float, float]]:
         """Every single end: words, quantity, value, and +1 for a low end or -1 for a high one."""
@@ -248,9 +268,7 @@ class Limits:
         found = {}
         for words, name, value, sign in self.ends():
             if name not in table:
-                raise InputError(
-                    f"{name} is limited but not in the table; give limits on its columns."
-                )
+                raise InputError(f"{name} is limited but not in the table; limit its columns.")
             found[words] = sign * (np.asarray(table[name], float) - value) / QUANTITIES[name].step
         return found
 
@@ -274,10 +292,6 @@ class Limits:
             return np.full(len(next(iter(dict(table).values()))), "", dtype=object)
         stacked = np.stack(np.broadcast_arrays(*margins.values()))
         return names[np.argmin(np.where(np.isnan(stacked), -np.inf, stacked), axis=0)]
-
-
-def _in_hv(value: float, scale: str) -> float:
-    return round(convert_hardness(value, scale, "HV"), 1)
 
 
 def _restored(bounds: dict) -> Limits:

@@ -9,7 +9,7 @@ import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError, check_choice, check_list, check_number, shown
+from ..base.errors import InputError, check_choice, check_flag, check_list, check_number, shown
 from .later import COOLING, LocalHeat, Normalise, Temper
 from .settings import check_settings, numbers_of, table
 
@@ -30,17 +30,11 @@ HEATING = tuple(HEATING_WORDS)
 SHAPES = ("simple", "complex", "very complex", "coining")
 
 #: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
-_ALL = (("face", 1.0), ("rim", 1.0), ("body", 1.0), ("neck", 1.0), ("hosel", 1.0))
+_ALL = tuple((zone, 1.0) for zone in ("face", "rim", "body", "neck", "hosel"))
 _SPRAYED = (("face", 1.0), ("rim", 0.8), ("body", 0.15), ("neck", 0.03))
-MEDIA = {
-    "water spray": (25.0, _SPRAYED),
-    "water bath": (20.0, _ALL),
-    "polymer bath": (25.0, _ALL),
-    "oil bath": (50.0, _ALL),
-    "own bath": (25.0, _ALL),
-    "forced air": (25.0, _ALL),
-    "still air": (25.0, _ALL),
-}
+_USUAL_C = {"water bath": 20.0, "polymer bath": 25.0, "oil bath": 50.0, "own bath": 25.0}
+_USUAL_C |= {"forced air": 25.0, "still air": 25.0}
+MEDIA = {"water spray": (25.0, _SPRAYED), **{name: (c, _ALL) for name, c in _USUAL_C.items()}}
 
 
 @dataclass(frozen=True)
@@ -161,10 +155,9 @@ class Spray:
 
     def __post_init__(self):
         check_settings(self, "spray")
-        if not isinstance(self.back_on_die, bool):
-            raise InputError(
-                f"back_on_die must be True or False; got {shown(self.back_on_die)} (spray)."
-            )
+        object.__setattr__(
+            self, "back_on_die", check_flag(self.back_on_die, "back_on_die", "spray")
+        )
 
 
 @dataclass(frozen=True)
@@ -205,19 +198,16 @@ class Quench:
             "oil mist",
             "polymer spray",
         ):
-            raise InputError(
-                f"{self.medium} is not possible: sprayed on red-hot steel it burns or fumes; allowed is a bath "
-                f"({self.medium.split()[0]} bath) (quench)."
-            )
+            bath = f"a bath ({self.medium.split()[0]} bath) (quench)"
+            why = "sprayed on red-hot steel it burns or fumes"
+            raise InputError(f"{self.medium} is not possible: {why}; allowed is {bath}.")
         check_choice(self.medium, "medium", MEDIA, "quench")
         usual_c, reached = MEDIA[self.medium]
         given = (self.zones,) if isinstance(self.zones, str) else self.zones
         given = given.items() if isinstance(given, Mapping) else check_list(given, "zones")
         form = "a zone or (zone, share)"
-        pairs = [
-            (z, 1.0) if isinstance(z, str) else check_list(z, "one of zones", form, 2)
-            for z in given or reached
-        ]
+        pairs = [(z, 1.0) if isinstance(z, str) else z for z in given or reached]
+        pairs = [check_list(pair, "one of zones", form, 2) for pair in pairs]
         for zone, share in pairs:
             check_choice(zone, "zone", [z for z, _ in _ALL], "quench")
             check_number(share, f"share of the {zone}", 0.0, 1.0, "", "quench")
@@ -226,17 +216,12 @@ class Quench:
         check_settings(self, "quench", skip=("depth_mm",) if self.depth_mm is None else ())
         if self.depth_mm is not None and not self.medium.endswith("bath"):
             raise InputError(f"depth_mm is for a bath; the medium is {self.medium} (quench).")
-        rows = tuple(
-            tuple(
-                check_number(x, "table", 0.0, 1e6)
-                for x in check_list(row, "a row of table", "(°C, W/(m² K))", 2)
-            )
-            for row in check_list(self.table, "table")
-        )
+        form = "(°C, W/(m² K))"
+        rows = [check_list(r, "a row of table", form, 2) for r in check_list(self.table, "table")]
+        rows = tuple(tuple(check_number(x, "table", 0.0, 1e6) for x in row) for row in rows)
         if (self.medium == "own bath") != (len(rows) >= 2):
-            raise InputError(
-                f"table is {shown(self.table)}; an own bath needs two or more rows of (°C, W/(m² K)), other media none (quench)."
-            )
+            need = f"an own bath needs two or more rows of {form}, other media none"
+            raise InputError(f"table is {shown(self.table)}; {need} (quench).")
         if any(b[0] <= a[0] for a, b in zip(rows, rows[1:], strict=False)):
             raise InputError("the temperatures of a table must rise (quench).")
         object.__setattr__(self, "table", rows)
@@ -272,9 +257,7 @@ class Cool:
     view_factor: float | None = None
 
     def __post_init__(self):
-        object.__setattr__(
-            self, "surroundings", check_choice(self.surroundings, "surroundings", COOLING, "cool")
-        )
+        check_choice(self.surroundings, "surroundings", COOLING, "cool")
         check_settings(self, "cool", skip=("view_factor",) if self.view_factor is None else ())
 
 
@@ -306,34 +289,21 @@ class Route:
     quench: tuple[Quench, ...] = ()
 
     def __post_init__(self):
-        kinds = {
-            "preheat": Preheat,
-            "transfer": Transfer,
-            "press": Press,
-            "cool": Cool,
-            "first_heat": FirstHeat,
-        }
+        kinds = {"preheat": Preheat, "transfer": Transfer, "press": Press, "cool": Cool}
+        kinds |= {"first_heat": FirstHeat, "spray": Spray}
         for name, kind in kinds.items():
-            if not isinstance(getattr(self, name), kind):
-                raise InputError(
-                    f"{name} must be a {kind.__name__}(...); got {shown(getattr(self, name))} (route)."
-                )
-        if self.spray is not None and not isinstance(self.spray, Spray):
-            raise InputError(
-                f"spray must be a Spray(...) or None; got {shown(self.spray)} (route)."
-            )
+            given, dry = getattr(self, name), name == "spray"
+            if not isinstance(given, kind) and not (dry and given is None):
+                form = f"a {kind.__name__}(...){' or None' * dry}"
+                raise InputError(f"{name} must be {form}; got {shown(given)} (route).")
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         for heat in later:
             if not isinstance(heat, (Temper, LocalHeat, Normalise)):
-                raise InputError(
-                    f"later holds {shown(heat)}; give Temper(...), LocalHeat(...) or Normalise(...) (route)."
-                )
+                form = "Temper(...), LocalHeat(...) or Normalise(...)"
+                raise InputError(f"later holds {shown(heat)}; give {form} (route).")
         object.__setattr__(self, "later", later)
-        quench = (
-            (self.quench,)
-            if isinstance(self.quench, Quench)
-            else check_list(() if self.quench is None else self.quench, "quench")
-        )
+        quench = (self.quench,) if isinstance(self.quench, Quench) else self.quench
+        quench = check_list(() if quench is None else quench, "quench")
         for part in quench:
             if not isinstance(part, Quench):
                 raise InputError(f"quench must hold Quench(...); got {shown(part)} (route).")
@@ -357,18 +327,12 @@ class Route:
         at = max((i for i, h in enumerate(self.later) if isinstance(h, Normalise)), default=-1)
         if at < 0:
             return self
-        heat = self.later[at]
-        return Route(
-            dataclasses.replace(
-                self.preheat, temperature_c=heat.temperature_c, soak_s=heat.hold_s, start_c=25.0
-            ),
-            Transfer(0.0),
-            Press(dwell_s=0.0, rest_s=0.0, strain=0.0, scale_left=1.0),
-            None,
-            dataclasses.replace(self.cool, surroundings=heat.surroundings),
-            self.later[at + 1 :],
-            self.first_heat,
-        )
+        heat, grow = self.later[at], dataclasses.replace
+        furnace = {"temperature_c": heat.temperature_c, "soak_s": heat.hold_s, "start_c": 25.0}
+        press = Press(dwell_s=0.0, rest_s=0.0, strain=0.0, scale_left=1.0)
+        cool = grow(self.cool, surroundings=heat.surroundings)
+        steps = (grow(self.preheat, **furnace), Transfer(0.0), press, None, cool)
+        return Route(*steps, self.later[at + 1 :], self.first_heat)
 
     #: Short name of every setting: the step and the field that hold it.
     SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}
@@ -386,9 +350,8 @@ class Route:
             part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
             parts.setdefault(part, {})[attribute] = value
         if "spray" in parts and self.spray is None:
-            raise InputError(
-                f"{', '.join(sorted(settings))} cannot be set; this route has no spray (spray=None)."
-            )
+            named = ", ".join(sorted(settings))
+            raise InputError(f"{named} cannot be set; this route has no spray (spray=None).")
         first = parts.pop("quench", None)
         changed = {p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
         if first:
@@ -397,18 +360,15 @@ class Route:
 
     def _quenched(self, changes: dict) -> Quench:
         """The first quench with some settings changed; a medium of its own begins with the usual settings."""
-        if changes.get("medium", self.quench and self.quench[0].medium) == (
-            self.quench and self.quench[0].medium
-        ):
-            return (
-                dataclasses.replace(self.quench[0], **changes) if self.quench else self._no_quench()
+        now = self.quench[0].medium if self.quench else None
+        if changes.get("medium", now) != now:
+            return Quench(**changes)
+        if not self.quench:
+            example = 'quench_medium="oil bath"'
+            raise InputError(
+                f"this route has no quench; give a medium first, for example {example}."
             )
-        return Quench(**changes)
-
-    def _no_quench(self):
-        raise InputError(
-            'this route has no quench; give a medium first, for example quench_medium="oil bath".'
-        )
+        return dataclasses.replace(self.quench[0], **changes)
 
     def setting(self, name: str):
         """Value of a setting by its short name; None for a spray setting on a route without spray."""

@@ -33,8 +33,6 @@ class Spread:
     def sd(self, middle: float) -> float:
         """Standard deviation about a middle, before anything is cut off.
 
-        Examples
-        --------
         >>> Spread("relative", 0.05).sd(12.0), round(Spread("uniform", 3.0).sd(0.0), 3)
         (0.6, 1.732)
         """
@@ -84,9 +82,8 @@ class Setting:
     @property
     def digits(self) -> int:
         """Decimals that a slider's step or the spread needs, for people."""
-        step = (
-            self.slider[2] if self.slider else 10.0 ** -(self.unit in ("mm", "s") or not self.unit)
-        )
+        step = 0.1 if self.unit in ("mm", "s", "") else 1.0
+        step = self.slider[2] if self.slider else step
         return next(n for n in range(4) if n == 3 or abs(step * 10**n - round(step * 10**n)) < 1e-9)
 
     def check(self, value, where: str = "") -> float:
@@ -108,15 +105,14 @@ def table() -> Mapping[str, Setting]:
     found = {}
     for row in read_rows("constants/settings.csv"):
         low, high = _pair(row, "low", "high") or (float("nan"),) * 2
-        found[row["name"]] = Setting(
-            *(row[n] for n in ("name", "group", "part", "field", "label", "unit")),
-            low,
-            high,
+        named = (row[n] for n in ("name", "group", "part", "field", "label", "unit"))
+        slider, search = (
             _pair(row, "slider_low", "slider_high", "step"),
-            _pair(row, "search_low", "search_high"),
-            Spread(row["spread"], float(row["spread_value"])) if row["spread"] else None,
-            row["source"],
+            ("search_low", "search_high"),
         )
+        spread = Spread(row["spread"], float(row["spread_value"])) if row["spread"] else None
+        ranges = (low, high, slider, _pair(row, *search))
+        found[row["name"]] = Setting(*named, *ranges, spread, row["source"])
     return MappingProxyType(found)
 
 
@@ -130,8 +126,6 @@ def settings(group: str = "") -> tuple[str, ...]:
 def setting(name: str) -> Setting:
     """Look up a number of a case.
 
-    Examples
-    --------
     >>> setting("flux").label, setting("Cr").unit, setting("face_thickness_mm").group
     ('spray rate', 'wt%', 'head')
     """

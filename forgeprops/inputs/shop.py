@@ -75,32 +75,23 @@ class Shop:
         put("fitted", _texts(self.fitted, "shop fitted"))
         for field in self.fitted:
             check_choice(field, "fitted number", NUMBERS, "shop")
-        put(
-            "standard_errors",
-            tuple(
-                check_number(v, "standard error", 0.0, 100.0, "", "shop")
-                for v in _sequence(self.standard_errors, "standard_errors")
-            ),
-        )
-        put(
-            "correlations",
-            tuple(
-                tuple(
-                    check_number(v, "correlation", -1.0, 1.0, "", "shop")
-                    for v in _sequence(row, "correlations")
-                )
-                for row in _sequence(self.correlations, "correlations")
-            ),
-        )
+
+        def numbers(given, name: str, what: str, low: float, high: float) -> tuple[float, ...]:
+            bounds = (what, low, high, "", "shop")
+            return tuple(check_number(v, *bounds) for v in _sequence(given, name))
+
+        errors = (self.standard_errors, "standard_errors", "standard error", 0.0, 100.0)
+        put("standard_errors", numbers(*errors))
+        rows, what = _sequence(self.correlations, "correlations"), ("correlations", "correlation")
+        put("correlations", tuple(numbers(row, *what, -1.0, 1.0) for row in rows))
         _check_uncertainty(self.fitted, self.standard_errors, self.correlations)
         put("data_files", _texts(self.data_files, "shop data_files"))
         put("n_readings", check_whole(self.n_readings, "number of readings", 0, 10**9, "shop"))
         check_name(self.name, "shop name")
         _texts((self.measured_on,), "shop measured_on")
         if self.measured_on and not is_day(self.measured_on):
-            raise InputError(
-                f"shop measured_on must be a day such as 2025-03-01; got {shown(self.measured_on)}."
-            )
+            day = shown(self.measured_on)
+            raise InputError(f"shop measured_on must be a day such as 2025-03-01; got {day}.")
 
     def saved(self) -> dict:
         """Content of a shop file."""
@@ -114,9 +105,8 @@ class Shop:
         _check_names(set(content), fields | {"values"}, where)
         values = content["values"]
         if not isinstance(values, dict):
-            raise InputError(
-                f"values must be one number per name; got {type(values).__name__} ({where})."
-            )
+            got = type(values).__name__
+            raise InputError(f"values must be one number per name; got {got} ({where}).")
         _check_names(set(values), set(NUMBERS), f"values of the {where}")
         return cls(**values, **{name: content[name] for name in fields})
 
@@ -141,11 +131,7 @@ class Shop:
     def save(self, path, overwrite: bool = False) -> None:
         """Write a small readable JSON file, whole or not at all.
 
-        Parameters
-        ----------
-        path : path; file to make, by custom ``NAME.shop.json``.
-        overwrite : Replace an existing file; without it an existing file is kept and an error
-            raised.
+        The file is by custom ``NAME.shop.json``; without `overwrite` an existing file is kept.
 
         Raises
         ------
@@ -184,8 +170,6 @@ def load_shop(source, filename: str | None = None) -> Shop:
 def shop_or_file(given):
     """The neutral shop for None and the shop of a file for its path; anything else as it is.
 
-    Examples
-    --------
     >>> shop_or_file(None) == Shop()
     True
     """
@@ -198,10 +182,8 @@ def _check_names(given: set[str], allowed: set[str], where: str) -> None:
     for name in sorted(given - allowed):
         check_choice(name, "field", sorted(allowed), where)
     if allowed - given:
-        raise InputError(
-            f"{', '.join(sorted(allowed - given))} missing; needed are all of "
-            f"{', '.join(sorted(allowed))} ({where})."
-        )
+        missing, every = (", ".join(sorted(names)) for names in (allowed - given, allowed))
+        raise InputError(f"{missing} missing; needed are all of {every} ({where}).")
 
 
 def _sequence(value, name: str) -> Sequence:
@@ -237,11 +219,8 @@ def _check_uncertainty(fitted, errors, correlations) -> None:
     import numpy as np
 
     table = np.array(correlations)
-    if not (
-        np.allclose(np.diag(table), 1.0)
-        and np.allclose(table, table.T, atol=1e-9)
-        and np.linalg.eigvalsh(table).min() > -1e-6
-    ):
+    even = np.allclose(np.diag(table), 1.0) and np.allclose(table, table.T, atol=1e-9)
+    if not even or np.linalg.eigvalsh(table).min() <= -1e-6:
         raise InputError(
             "the correlations are impossible: the table must be symmetric, with ones on the "
             "diagonal, and no number may be worse than certain (shop)."

@@ -16,20 +16,9 @@ ELEMENTS: dict[str, float] = {s.name: s.high for s in table().values() if s.grou
 #: Fills an element that the composition does not name (an absent element is unknown, 0.0 is zero), wt%.
 #: Common practice for scrap-based bar steel, no source; they lie inside the maxima that EN 10083 and
 #: JIS G 4051 allow unalloyed steel.
-DEFAULT_RESIDUALS: Mapping[str, float] = MappingProxyType(
-    {
-        "Si": 0.25,
-        "Mn": 0.50,
-        "Ni": 0.08,
-        "Cr": 0.08,
-        "Mo": 0.02,
-        "Cu": 0.12,
-        "P": 0.015,
-        "S": 0.020,
-        "N": 0.007,
-        "Al": 0.025,
-    }
-)
+_RESIDUALS = {"Si": 0.25, "Mn": 0.50, "Ni": 0.08, "Cr": 0.08, "Mo": 0.02, "Cu": 0.12}
+_RESIDUALS |= {"P": 0.015, "S": 0.020, "N": 0.007, "Al": 0.025}
+DEFAULT_RESIDUALS: Mapping[str, float] = MappingProxyType(_RESIDUALS)
 
 #: Standard deviation of a content that the analysis does not name and that `DEFAULT_RESIDUALS` fills, wt%; of the elements
 #: that the rates depend on (our choice; molybdenum of scrap-based bar 0.01-0.04, of ore-based 0.00-0.01: from memory).
@@ -102,17 +91,15 @@ class Steel:
     def __post_init__(self):
         where = f"steel {check_name(self.name, 'steel name')[:60]!r}"
         if not isinstance(self.composition, Mapping):
-            raise InputError(
-                f"composition must be a mapping such as {{'C': 0.20, 'Mn': 0.45}}; got {type(self.composition).__name__} ({where})."
-            )
+            form, got = "a mapping such as {'C': 0.20, 'Mn': 0.45}", type(self.composition).__name__
+            raise InputError(f"composition must be {form}; got {got} ({where}).")
         given = {}
         for symbol, content in self.composition.items():
             symbol = check_choice(symbol, "element", ELEMENTS, where)
             if symbol in given:
                 raise InputError(f"{symbol} is given twice; give one value per element ({where}).")
-            given[symbol] = check_number(
-                content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", where
-            )
+            what = f"{symbol} content"
+            given[symbol] = check_number(content, what, 0.0, ELEMENTS[symbol], "wt%", where)
         if "C" not in given:
             raise InputError(f"carbon is missing; a composition needs at least C ({where}).")
         table()["C"].check(given["C"], where)
@@ -123,10 +110,10 @@ class Steel:
         if self.limits is not None:
             limits = dict(check_kind(self.limits, Mapping, "limits", where))
             object.__setattr__(self, "limits", MappingProxyType(limits))
-        unsure = {
-            check_choice(e, "element", ELEMENTS, where): check_number(sd, "unsure", 0.0, 5.0, "wt%")
-            for e, sd in check_kind(self.unsure, Mapping, "unsure", where).items()
-        }
+        unsure = {}
+        for e, sd in check_kind(self.unsure, Mapping, "unsure", where).items():
+            e = check_choice(e, "element", ELEMENTS, where)
+            unsure[e] = check_number(sd, "unsure", 0.0, 5.0, "wt%")
         object.__setattr__(self, "unsure", MappingProxyType(unsure))
         values = {**DEFAULT_RESIDUALS, **_boron_practice(given), **given}
         object.__setattr__(self, "_values", MappingProxyType(values))
@@ -137,9 +124,8 @@ class Steel:
         blank = {e: sd for e, sd in UNREPORTED_SD.items() if e not in self.composition}
         if "Ti" in blank:
             blank["Ti"] = _TITANIUM_SD * self.get("Ti")
-        return MappingProxyType(
-            blank | {e: sd for e, sd in self.unsure.items() if e in UNREPORTED_SD}
-        )
+        unsure = {e: sd for e, sd in self.unsure.items() if e in UNREPORTED_SD}
+        return MappingProxyType(blank | unsure)
 
     def get(self, element: str) -> float:
         """Content of `element`, wt%: as given, else the stated default residual, else 0."""
@@ -151,21 +137,10 @@ class Steel:
         filled = {*DEFAULT_RESIDUALS, *_boron_practice(self.composition)}
         return tuple(sorted(filled - set(self.composition)))
 
-    def __reduce__(
-        self,
-    ):  # mapping proxies do not pickle; workers in other processes need the steel
-        return (
-            Steel,
-            (
-                self.name,
-                dict(self.composition),
-                self.grain_size_astm,
-                None if self.limits is None else dict(self.limits),
-                self.fine_grain,
-                self.source,
-                dict(self.unsure),
-            ),
-        )
+    def __reduce__(self):  # mapping proxies do not pickle; workers elsewhere need the steel
+        limits = None if self.limits is None else dict(self.limits)
+        known = (self.name, dict(self.composition), self.grain_size_astm, limits)
+        return Steel, (*known, self.fine_grain, self.source, dict(self.unsure))
 
     def __hash__(self):
         return hash((self.name, tuple(sorted(self.composition.items())), self.grain_size_astm))

@@ -67,50 +67,43 @@ def head_from(
     if not isinstance(t, Head):
         raise InputError(f"like must be a Head or the name of a library head; got {shown(t)}.")
     length, height = _numbers(blade_mm, ("rim_length_mm", "rim_height_mm"), "blade_mm", t)
-    hosel = _numbers(
-        hosel_mm, ("hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm"), "hosel_mm", t
-    )
+    names = ("hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm")
+    outside, bore, stem = _numbers(hosel_mm, names, "hosel_mm", t)
     along, up = length / t.rim.length_mm, height / t.rim.height_mm
-    grow = dataclasses.replace
-    (face,) = _numbers(
-        None if face_mm is None else (face_mm,), ("face_thickness_mm",), "face_mm", t
-    )
+    grow, face = dataclasses.replace, None if face_mm is None else (face_mm,)
+    (thick,) = _numbers(face, ("face_thickness_mm",), "face_mm", t)
+    span = {"length_mm": t.face.length_mm * along, "height_mm": t.face.height_mm * up}
+    if loft_deg is not None:
+        span |= {"loft_deg": loft_deg, "club_speed_m_s": None}
+    depth = t.hosel.bore_depth_mm * stem / t.hosel.length_mm
+    hosel = grow(t.hosel, outside_mm=outside, bore_mm=bore, length_mm=stem, bore_depth_mm=depth)
     parts = {
-        "face": grow(
-            t.face,
-            length_mm=t.face.length_mm * along,
-            height_mm=t.face.height_mm * up,
-            thickness_mm=face,
-            **({} if loft_deg is None else {"loft_deg": loft_deg, "club_speed_m_s": None}),
-        ),
+        "face": grow(t.face, thickness_mm=thick, **span),
         "rim": grow(t.rim, length_mm=length, height_mm=height),
-        "neck": grow(t.neck, base_mm=t.neck.base_mm * hosel[0] / t.hosel.outside_mm),
-        "hosel": grow(
-            t.hosel,
-            outside_mm=hosel[0],
-            bore_mm=hosel[1],
-            length_mm=hosel[2],
-            bore_depth_mm=t.hosel.bore_depth_mm * hosel[2] / t.hosel.length_mm,
-        ),
+        "neck": grow(t.neck, base_mm=t.neck.base_mm * outside / t.hosel.outside_mm),
+        "hosel": hosel,
     }
-    body = tuple(
-        grow(b, length_mm=b.length_mm * (up if b.name in ("toe", "heel") else along))
-        for b in t.body
-    )
+    factors = [up if b.name in ("toe", "heel") else along for b in t.body]
+    body = [grow(b, length_mm=b.length_mm * f) for b, f in zip(t.body, factors, strict=True)]
+    body = tuple(body)
     what = f"like {t.name}" if name is None else check_name(name, "head name")
     made = Head(what, body=body, **parts)
     factor = 1.0
     if mass_g is not None:
         mass_g = check_number(mass_g, "head mass", *MASS_G, "g", "head_from")
         factor = _body_factor(made, mass_g, t)
-        body = tuple(
-            grow(b, width_mm=b.width_mm * factor, thickness_mm=b.thickness_mm * factor)
-            for b in body
-        )
-    return Head(
-        what, body=body, **parts, declared_mass_g=mass_g, note=_assumed(made, t, factor, given=dict(
-            mass=mass_g, face=face_mm, blade=blade_mm, hosel=hosel_mm, loft=loft_deg)),
-    )  # fmt: skip
+        sizes = [(b.width_mm * factor, b.thickness_mm * factor) for b in body]
+        pairs = zip(body, sizes, strict=True)
+        body = tuple(grow(b, width_mm=w, thickness_mm=h) for b, (w, h) in pairs)
+    given = {
+        "mass": mass_g,
+        "face": face_mm,
+        "blade": blade_mm,
+        "hosel": hosel_mm,
+        "loft": loft_deg,
+    }
+    note = _assumed(made, t, factor, given)
+    return Head(what, body=body, **parts, declared_mass_g=mass_g, note=note)
 
 
 def _numbers(given, names: tuple[str, ...], what: str, t: Head) -> list[float]:

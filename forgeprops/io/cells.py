@@ -14,26 +14,19 @@ _NOTHING = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff\u00ad\0"), Non
 def clean_text(text: str) -> str:
     """Text as a person reads it: odd blanks become one blank, full-width signs become plain.
 
-    Examples
-    --------
     >>> clean_text(" ０．２１\\u00a0％ ")
     '0.21 %'
     """
     if text.isascii() and text.isprintable():  # most cells of a long trace
         return " ".join(text.split())
-    text = re.sub(
-        f"[^{_MARKS}]+",
-        lambda part: unicodedata.normalize("NFKC", part[0]),
-        text.translate(_NOTHING),
-    )
+    plain, text = (lambda part: unicodedata.normalize("NFKC", part[0])), text.translate(_NOTHING)
+    text = re.sub(f"[^{_MARKS}]+", plain, text)
     return " ".join(text.translate(_BLANKS).split())
 
 
 def header_key(value) -> str:
     """A header reduced to what counts when headers are compared: no case, blanks, dashes, brackets, dots.
 
-    Examples
-    --------
     >>> header_key("Temperature [°C]"), header_key("temperature_c"), header_key("Head-ID")
     ('temperaturec', 'temperaturec', 'headid')
     """
@@ -70,15 +63,9 @@ _NUMBER = re.compile(
 def read_number(value, percent: bool = False, decimal: str | None = None) -> Reading:
     """Read the number in a cell, or say what stands there instead.
 
-    Parameters
-    ----------
-    value : object; cell value.
-    percent : The cell's number format is a percentage.
-    decimal : {",", ".", None}; the file's decimal mark if known (see `decimal_mark`); decides what
-        "1,200" means.
+    `percent` says that the cell's number format is a percentage; the file's decimal mark, if known (see
+    `decimal_mark`), decides what "1,200" means.
 
-    Examples
-    --------
     >>> read_number("< 0,010 %")
     Reading(kind='below', value=0.01, unit='%', remark='')
     >>> read_number("n.d.").kind, read_number("O.21").kind
@@ -118,16 +105,13 @@ def read_number(value, percent: bool = False, decimal: str | None = None) -> Rea
         remark = remark or f"a footnote mark in {shortened(value)} is left out"
     if sign[:1] == "<" or sign in ("≤", "lt"):
         return Reading("below", number, unit, remark)
-    return Reading(
-        "number", number, unit, remark or (f"{shortened(value)} is approximate" if sign else "")
-    )
+    remark = remark or (f"{shortened(value)} is approximate" if sign else "")
+    return Reading("number", number, unit, remark)
 
 
 def cell_text(value) -> str:
     """A cell as text: 4711.0 as 4711, a midnight as its day.
 
-    Examples
-    --------
     >>> cell_text(4711.0), cell_text(datetime.datetime(2025, 2, 1)), cell_text(" A1 ")
     ('4711', '2025-02-01', 'A1')
     """
@@ -141,8 +125,6 @@ def cell_text(value) -> str:
 def is_day(text: str) -> bool:
     """Whether a text is a day as YYYY-MM-DD.
 
-    Examples
-    --------
     >>> is_day("2025-03-01"), is_day("2025-W09-6"), is_day("2025-02-30")
     (True, False, False)
     """

@@ -5,6 +5,7 @@ Each reader says which fields it wants; whatever cannot be used is reported once
 
 import datetime
 import html
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -85,7 +86,9 @@ def text_field(name: str, headers: str = "", needed: bool = True, parse=str) -> 
     return Field(name, keys, "text", needed=needed, parse=parse)
 
 
-def number_field(name: str, headers: Mapping, low=float("-inf"), high=float("inf"), unit="", needed=True, kind="number") -> Field:  # fmt: skip
+def number_field(
+    name: str, headers: Mapping, low=-math.inf, high=math.inf, unit="", needed=True, kind="number"
+) -> Field:
     """A field of numbers; `headers` gives headers (between blanks) by their factor or (factor, offset)."""
     keys = {header_key(name): Column(name, 1.0)}
     for convert, names in headers.items():
@@ -120,9 +123,8 @@ def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str
             tag = "td"
         return f"<table>{out}</table>"
 
-    made = f"<p>{html.escape(title)}</p>" + table(
-        [frame.columns, *frame.head(shown).itertuples(index=False, name=None)]
-    )
+    rows = frame.head(shown).itertuples(index=False, name=None)
+    made = f"<p>{html.escape(title)}</p>{table([frame.columns, *rows])}"
     if problems:
         met = [(p.row or "", p.column, p.what, p.assumed) for p in problems[:shown]]
         made += "<p>What was met and assumed:</p>"
@@ -134,8 +136,6 @@ def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
     """Runs of neighbouring row numbers as (first, last).
 
-    Examples
-    --------
     >>> stretches([4, 5, 6, 9])
     [(4, 6), (9, 9)]
     """
@@ -149,22 +149,12 @@ def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
 
 
 def read_rows_of(
-    source,
-    fields: Sequence[Field],
-    what: str,
-    sheet: str | None = None,
-    filename: str | None = None,
-    spread: Callable[[Grid, int], list[Table]] | None = None,
+    source, fields: Sequence[Field], what: str, sheet=None, filename=None, spread=None
 ) -> Rows:
-    """Read a table whose header names the fields.
+    """Read a table whose header names the fields; source, sheet and filename as in `grids.read_grids`.
 
-    Parameters
-    ----------
-    source, sheet, filename : As in `grids.read_grids`.
-    fields : What is required or understood.
-    what : What the file is, for messages ("thermocouple trace").
-    spread : Takes a grid and its likeliest header row apart if they are in another known layout;
-        else no tables.
+    `what` is what the file is, for messages ("thermocouple trace"); `spread` takes a grid and its likeliest
+    header row apart if they are in another known layout.
     """
     known = {key: column for f in reversed(fields) for key, column in f.headers.items()}
 
@@ -207,10 +197,9 @@ def read_rows_of(
         for table in tables:
             _read_table(table, result)
     if not found:
-        raise OtherLayout(
-            f"{grids[0].file.split(' [')[0]} is no {what}: no row is a header with "
-            f"{', '.join(needed)} (missing {', '.join(sorted(missing))})."
-        )
+        file, lost = grids[0].file.split(" [")[0], ", ".join(sorted(missing))
+        header = f"no row is a header with {', '.join(needed)} (missing {lost})"
+        raise OtherLayout(f"{file} is no {what}: {header}.")
     return result
 
 

@@ -11,7 +11,6 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import islice
 from xml.parsers import expat
@@ -59,9 +58,7 @@ class Grid:
     file: str  # with the sheet of a workbook, as messages name it
     rows: list[list]  # cell values: text (cleaned), number, date or None
     row_numbers: list[int]  # of each row in the file
-    percent: frozenset[tuple[int, int]] = (
-        frozenset()
-    )  # cells with a percent format: 0.0021 is 0.21 %
+    percent: frozenset[tuple[int, int]] = frozenset()  # cells in percent: 0.0021 is 0.21 %
     spans: frozenset[tuple[int, int]] = frozenset()  # cells that only repeat a merged cell
     transposed: bool = False  # rows and columns were exchanged; `place` undoes it
     problems: list[Problem] = field(default_factory=list)
@@ -73,9 +70,7 @@ class Grid:
             i, j = j, i
         return (self.row_numbers[i] if 0 <= i < len(self.row_numbers) else None), column_letter(j)
 
-    def report(
-        self, what: str, assumed: str, i: int | None = None, column: str = "", j: int = 0
-    ) -> None:
+    def report(self, what: str, assumed: str, i: int | None = None, column="", j: int = 0) -> None:
         """Add a problem at cell (i, j) of the grid, or of the whole."""
         row = None if i is None else self.place(i, j)[0]
         self.problems.append(Problem(self.file, row, column, what, assumed))
@@ -122,27 +117,12 @@ def decimal_mark(grid: Grid) -> str | None:
     return found.pop() if len(found) == 1 else None
 
 
-def read_grids(
-    source,
-    filename: str | None = None,
-    sheet: str | None = None,
-    score: Callable[[list[list]], float] | None = None,
-    most_cells: int = CELL_LIMIT,
-) -> list[Grid]:
-    """Read a CSV or XLSX file as grids, one per visible sheet.
+def read_grids(source, filename=None, sheet=None, score=None, most_cells=CELL_LIMIT) -> list[Grid]:
+    """Read a CSV or XLSX file as grids, one per visible sheet, or of one named sheet (which may be hidden).
 
-    Parameters
-    ----------
-    source, filename : As in `reading.read_source`.
-    sheet : Read this sheet only (it may be hidden).
-    score : Tells how much a list of rows looks like what the caller wants; picks the delimiter of a
-        CSV file.
-    most_cells : A text file with more cells is refused before it is split.
-
-    Returns
-    -------
-    list of Grid
-        At least one; what was met on the way is in each grid's `problems`.
+    `score` tells how much a list of rows looks like what the caller wants and picks the delimiter of a CSV
+    file; a text file of more than `most_cells` is refused before it is split.  What was met on the way is
+    in each grid's `problems`.
     """
     if sheet is not None:
         check_kind(sheet, str, "sheet")
@@ -151,17 +131,14 @@ def read_grids(
     if data.startswith(b"PK"):
         return _xlsx_grids(file, sheet)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
-        raise InputError(
-            f"{file.name} is an old .xls or a password-protected workbook; "
-            "save it as .xlsx or .csv without a password."
-        )
+        kind = "an old .xls or a password-protected workbook"
+        raise InputError(f"{file.name} is {kind}; save it as .xlsx or .csv without a password.")
     for mark, kind in _OTHER_KINDS.items():
         if data.startswith(mark):
             raise InputError(f"{file.name} must be .csv or .xlsx; got {kind}.")
     if sheet is not None:
-        raise InputError(
-            f"{file.name} has no sheets, but sheet {shown(sheet)} is given; leave sheet out for CSV."
-        )
+        given = f"sheet {shown(sheet)} is given"
+        raise InputError(f"{file.name} has no sheets, but {given}; leave sheet out for CSV.")
     return [_csv_grid(file, score, most_cells)]
 
 
@@ -184,9 +161,8 @@ def _csv_grid(file: Source, score, most_cells: int) -> Grid:
     first = re.match(r"\s*sep=(.)\r?\n", text)
     delimiters = (first[1],) if first else (";", "\t", ",", "|")
     samples = {d: _csv_rows(text, d, 400)[0] for d in delimiters}
-    delimiter = max(
-        delimiters, key=lambda d: (score(samples[d]) if score else 0.0, _evenness(samples[d]))
-    )
+    scores = {d: score(rows) if score else 0.0 for d, rows in samples.items()}
+    delimiter = max(delimiters, key=lambda d: (scores[d], _evenness(samples[d])))
     if text.count(delimiter) + max(text.count("\n"), text.count("\r")) > most_cells:
         raise InputError(f"{file.name} has more than {most_cells} cells; split it.")
     rows, numbers, odd = _csv_rows(text, delimiter)
@@ -239,9 +215,7 @@ def check_workbook(file: Source) -> bool:
         raise InputError(f"{file.name} {what}; split it, or save the sheet alone as .csv.")
 
     def doctype(*_):
-        raise InputError(
-            f"{file.name} declares a document type, which no .xlsx needs; it is not read."
-        )
+        raise InputError(f"{file.name} declares a document type, which no .xlsx needs: not read.")
 
     def element(tag: str, attributes: dict[str, str]) -> None:
         kind = tag.rpartition(":")[2]
@@ -261,9 +235,8 @@ def check_workbook(file: Source) -> bool:
                 refuse(f"unpacks to more than {RATIO_LIMIT} times its size")
             names = {p.filename.lower() for p in parts}
             if "[content_types].xml" not in names or not any(n.startswith("xl/") for n in names):
-                raise InputError(
-                    f"{file.name} is a packed file but not an .xlsx workbook; give .csv or .xlsx."
-                )
+                kind = "a packed file but not an .xlsx workbook"
+                raise InputError(f"{file.name} is {kind}; give .csv or .xlsx.")
             for part in parts:
                 if part.filename.lower().endswith((".xml", ".rels")):
                     parser = expat.ParserCreate()
@@ -272,9 +245,8 @@ def check_workbook(file: Source) -> bool:
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (zip and its decompressors raise a dozen kinds)
-        raise InputError(
-            f"{file.name} is a damaged or protected workbook: {shortened(error)}; give a whole one without a password."
-        ) from None
+        what = f"a damaged or protected workbook: {shortened(error)}"
+        raise InputError(f"{file.name} is {what}; give a whole one without a password.") from None
     return count["f"] > 0
 
 
@@ -314,22 +286,16 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
     except InputError:
         raise
     except Exception as error:  # noqa: BLE001  (a damaged workbook makes openpyxl raise anything)
-        raise InputError(
-            f"{file.name} is a damaged workbook: {shortened(error)}; "
-            "save it again as .xlsx or .csv."
-        ) from None
+        what = f"a damaged workbook: {shortened(error)}"
+        raise InputError(f"{file.name} is {what}; save it again as .xlsx or .csv.") from None
     if not grids:
-        raise InputError(
-            f"{file.name} has no visible sheet with cells; give a sheet with a header and rows."
-        )
+        give = "give a sheet with a header and rows"
+        raise InputError(f"{file.name} has no visible sheet with cells; {give}.")
     if sheet is None:
         for ws in sheets.values():
             if ws.sheet_state != "visible":
-                what, assumed = (
-                    f"sheet {ws.title!r} is hidden",
-                    "not read; name it (sheet=...) to read it",
-                )
-                grids[0].problems.append(Problem(file.name, None, "", what, assumed))
+                what = f"sheet {ws.title!r} is hidden", "not read; name it (sheet=...) to read it"
+                grids[0].problems.append(Problem(file.name, None, "", *what))
     return grids
 
 
@@ -356,12 +322,9 @@ def _sheet_grid(file: Source, ws, formulas, named: bool) -> Grid:
             if "%" in (cell.number_format or "") and isinstance(value, (int, float)):
                 percent.add((r, c))
     for merged in ws.merged_cells.ranges:
-        first = merged.min_row, merged.min_col
-        inside = {
-            (r, c)
-            for r in range(merged.min_row, merged.max_row + 1)
-            for c in range(merged.min_col, merged.max_col + 1)
-        } - {first}
+        first, rows = (merged.min_row, merged.min_col), range(merged.min_row, merged.max_row + 1)
+        cols = range(merged.min_col, merged.max_col + 1)
+        inside = {(r, c) for r in rows for c in cols} - {first}
         if first in values:
             values |= dict.fromkeys(inside, values[first])
             spans |= inside

@@ -25,13 +25,8 @@ class Source:
 def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIMIT_BYTES) -> Source:
     """Take a file by path, as bytes, or from a file chooser, up to a size limit.
 
-    Parameters
-    ----------
-    source : path, bytes-like, mapping or sequence of one mapping; a path; the bytes of a file; or
-        one upload of a file-chooser widget (a mapping with ``name`` and ``content``), also as the
-        one-element tuple the widget's `value` is.
-    filename : Name used in messages when bytes are given.
-    limit_bytes : Largest size accepted.
+    An upload of a file chooser is a mapping with ``name`` and ``content``, also as the one-element tuple
+    that the widget's `value` is; `filename` is what messages call bytes.
 
     References
     ----------
@@ -50,9 +45,8 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
         source = source[0]
     if isinstance(source, Mapping):
         if not {"name", "content"} <= set(source):
-            raise InputError(
-                "an upload without name and content was given; give a file chooser's upload."
-            )
+            what = "an upload without name and content"
+            raise InputError(f"{what} was given; give a file chooser's upload.")
         filename, source = filename or str(source["name"]), source["content"]
     if isinstance(source, (bytes, bytearray, memoryview)):
         name = one_line(filename or "uploaded file")
@@ -68,9 +62,8 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
     else:
         raise InputError(f"a file must be a path, bytes or an upload; got {type(source).__name__}.")
     if size > limit_bytes:
-        raise InputError(
-            f"{name} is larger than {limit_bytes / 2**20:.3g} MB; give {limit_bytes / 2**20:.3g} MB or less: split the file."
-        )
+        most = f"{limit_bytes / 2**20:.3g} MB"
+        raise InputError(f"{name} is larger than {most}; give {most} or less: split the file.")
     if not data:
         raise InputError(f"{name} is empty; give a file with at least a header and one row.")
     return Source(name, data)
@@ -92,16 +85,19 @@ def _read_path(source, name: str, limit_bytes: int) -> tuple[bytes, int]:
         with open(source, "rb") as file:
             data = file.read(limit_bytes + 1)
     except (FileNotFoundError, NotADirectoryError):
-        raise InputError(
-            f"file {one_line(source)!r} does not exist; give the path of an existing file."
-        ) from None
+        what = f"file {one_line(source)!r} does not exist"
+        raise InputError(f"{what}; give the path of an existing file.") from None
     except InputError:
         raise
     except (OSError, ValueError) as error:  # ValueError: a NUL in the path
-        raise InputError(
-            f"{name!r} cannot be read: {getattr(error, 'strerror', None) or error}."
-        ) from None
+        said = getattr(error, "strerror", None) or error
+        raise InputError(f"{name!r} cannot be read: {said}.") from None
     return data, len(data)
+
+
+#: Byte-order marks.
+_MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe\0\0", "utf-32"), (b"\0\0\xfe\xff", "utf-32"))
+_MARKS += ((b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 
 
 def decode_text(data: bytes) -> tuple[str, str]:
@@ -111,27 +107,19 @@ def decode_text(data: bytes) -> tuple[str, str]:
     valid; else Shift-JIS if that gives words of kana and kanji; else Windows-1252 (Latin-1 with the dashes
     and quotes of office programs).
 
-    Examples
-    --------
     >>> decode_text("Güte;0,21".encode("latin-1"))
     ('Güte;0,21', 'cp1252')
     """
-    for mark, encoding in (
-        (b"\xef\xbb\xbf", "utf-8-sig"),
-        (b"\xff\xfe\0\0", "utf-32"),
-        (b"\0\0\xfe\xff", "utf-32"),
-        (b"\xff\xfe", "utf-16"),
-        (b"\xfe\xff", "utf-16"),
-    ):
+    for mark, encoding in _MARKS:
         if data.startswith(mark):
             return data.decode(encoding, errors="replace"), encoding
     head = data[:4096]
     if len(head) >= 4:
         pairs = len(head) // 2
-        if head[1::2].count(0) > 0.6 * pairs and head[0::2].count(0) < 0.1 * pairs:
-            return data.decode("utf-16-le", errors="replace"), "utf-16-le"
-        if head[0::2].count(0) > 0.6 * pairs and head[1::2].count(0) < 0.1 * pairs:
-            return data.decode("utf-16-be", errors="replace"), "utf-16-be"
+        for full, encoding in ((0, "utf-16-le"), (1, "utf-16-be")):
+            zeros, other = head[1 - full :: 2].count(0), head[full::2].count(0)
+            if zeros > 0.6 * pairs and other < 0.1 * pairs:
+                return data.decode(encoding, errors="replace"), encoding
     with contextlib.suppress(UnicodeDecodeError):
         return data.decode("utf-8"), "utf-8"
     with contextlib.suppress(UnicodeDecodeError):

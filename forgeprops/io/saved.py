@@ -24,13 +24,9 @@ _NESTING = re.compile(r'[\[\]{}]|"[^"\\]*(?:\\.[^"\\]*)*"?', re.DOTALL)
 
 def json_bytes(kind: str, version: int, content: Mapping) -> bytes:
     """A small readable JSON file that names its kind and version."""
+    content = {"format": f"forgeprops {kind}", "version": version, **content}
     try:
-        text = json.dumps(
-            {"format": f"forgeprops {kind}", "version": version, **content},
-            indent=2,
-            ensure_ascii=False,
-            allow_nan=False,
-        )
+        text = json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)
     except (TypeError, ValueError) as error:
         raise InputError(f"the {kind} cannot be saved: {error}.") from None
     return (text + "\n").encode("utf-8", errors="backslashreplace")
@@ -41,19 +37,10 @@ def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool 
     write_bytes(path, json_bytes(kind, version, content), overwrite)
 
 
-def read_json(
-    source,
-    kind: str,
-    versions: Sequence[int],
-    filename: str | None = None,
-    limit_bytes: int = 2**20,
-) -> dict:
+def read_json(source, kind: str, versions, filename=None, limit_bytes: int = 2**20) -> dict:
     """Read a file that `write_json` wrote: checked for kind and version, each name once, no NaN or infinity.
 
-    Returns
-    -------
-    dict
-        The content without ``format``; ``version`` tells which of `versions` it is.
+    The content is without ``format``; ``version`` tells which of `versions` it is.
     """
     file = read_source(source, filename, limit_bytes)
 
@@ -69,20 +56,18 @@ def read_json(
         raise InputError(f"{file.name} contains {word}; give finite numbers.")
 
     text, depth = decode_text(file.data)[0], 0
+    give = f"give a {kind} file saved by forgeprops"
     for mark in _NESTING.finditer(text):
         depth += {"[": 1, "{": 1, "]": -1, "}": -1}.get(mark[0], 0)
         if depth > DEPTH_LIMIT:
-            raise InputError(
-                f"{file.name} is nested more than {DEPTH_LIMIT} deep; give a {kind} file saved by forgeprops."
-            )
+            raise InputError(f"{file.name} is nested more than {DEPTH_LIMIT} deep; {give}.")
     try:
         content = json.loads(text, object_pairs_hook=once, parse_constant=no_constant)
     except InputError:
         raise
     except json.JSONDecodeError as error:
-        raise InputError(
-            f"{file.name}, line {error.lineno} is not JSON: {error.msg}; give a {kind} file saved by forgeprops."
-        ) from None
+        where = f"{file.name}, line {error.lineno}"
+        raise InputError(f"{where} is not JSON: {error.msg}; {give}.") from None
     except ValueError as error:  # thousands of digits
         raise InputError(f"{file.name} is not a {kind} file: {str(error)[:80]}.") from None
     found = content.pop("format", None) if isinstance(content, dict) else None
@@ -160,15 +145,12 @@ def load_object(source, kind: str, versions: Sequence[int], made, filename: str 
 
 
 def _check_version(version, versions: Sequence[int], kind: str, name: str) -> None:
-    if isinstance(version, bool) or not isinstance(version, int) or version not in versions:
-        newer = (
-            isinstance(version, int) and not isinstance(version, bool) and version > max(versions)
-        )
+    whole = isinstance(version, int) and not isinstance(version, bool)
+    if not whole or version not in versions:
+        newer = whole and version > max(versions)
         hint = "; it was written by a newer forgeprops" if newer else ""
-        known = ", ".join(str(v) for v in versions)
-        raise InputError(
-            f"{name} has {kind} version {shown(version)}{hint}; the version must be {known}."
-        )
+        said, known = f"{kind} version {shown(version)}{hint}", ", ".join(map(str, versions))
+        raise InputError(f"{name} has {said}; the version must be {known}.")
 
 
 def safe_cell(value):
@@ -196,8 +178,6 @@ def safe_cell(value):
 def plain_cell(value):
     """Undo `safe_cell`.
 
-    Examples
-    --------
     >>> plain_cell("'=HYPERLINK(1)"), plain_cell("heat 7")
     ('=HYPERLINK(1)', 'heat 7')
     """

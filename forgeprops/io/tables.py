@@ -108,9 +108,8 @@ def read_table(source, filename: str | None = None):
     file = read_source(source, filename, 200 * 2**20)
     ending = check_choice(Path(file.name).suffix.lower(), "ending of a table", _READERS, file.name)
     about, columns = _READERS[ending](file)
-    kinds = check_kind(
-        read_json(about, "table", (_VERSION,), file.name).get("columns"), dict, "columns", file.name
-    )
+    kinds = read_json(about, "table", (_VERSION,), file.name).get("columns")
+    check_kind(kinds, dict, "columns", file.name)
     if list(kinds) != list(columns):
         raise _not_ours(file)
     made = {}
@@ -119,12 +118,9 @@ def read_table(source, filename: str | None = None):
         try:
             values = [take(v) for v in columns[name]]
         except (TypeError, ValueError, KeyError, OverflowError):
-            raise InputError(
-                f"{file.name}, column {shown(name)} holds what is no {kind}; give it as written."
-            ) from None
-        made[name] = pd.Series(
-            values, dtype={"number": float, "whole": "int64", "flag": bool, "text": str}[kind]
-        )
+            wrong = f"{file.name}, column {shown(name)} holds what is no {kind}"
+            raise InputError(f"{wrong}; give it as written.") from None
+        made[name] = pd.Series(values, dtype=_DTYPES[kind])
     return pd.DataFrame(made)
 
 
@@ -132,6 +128,7 @@ def _not_ours(file) -> InputError:
     return InputError(f"file {file.name} is no table that write_table wrote.")
 
 
+_DTYPES = {"number": float, "whole": "int64", "flag": bool, "text": str}
 _FLAGS = {True: True, False: False, "True": True, "False": False}
 #: Value of a cell by the kind of its column.
 _VALUE = {
@@ -142,24 +139,21 @@ _VALUE = {
 }
 
 
+def _csv_cell(value):
+    if isinstance(value, str):
+        return safe_cell(value)
+    if value != value:
+        return None
+    return str(value) if isinstance(value, bool) else value
+
+
 def _csv(columns: dict, about: str, name: str) -> bytes:
     out = io.StringIO(newline="")
     rows = csv.writer(out, quoting=csv.QUOTE_NONNUMERIC, lineterminator="\n")
     rows.writerow([f"# {about}"])
     rows.writerow(map(safe_cell, columns))
     for row in zip(*columns.values(), strict=True):
-        rows.writerow(
-            [
-                safe_cell(v)
-                if isinstance(v, str)
-                else None
-                if v != v
-                else str(v)
-                if isinstance(v, bool)
-                else v
-                for v in row
-            ]
-        )
+        rows.writerow(map(_csv_cell, row))
     return out.getvalue().encode()
 
 
@@ -181,9 +175,8 @@ def _xlsx(columns: dict, about: str, name: str) -> bytes:
 
     rows = len(next(iter(columns.values()), ()))
     if rows >= _ROWS_MOST:
-        raise InputError(
-            f"{name} would have {rows} rows; a sheet holds {_ROWS_MOST - 1}: write .parquet."
-        )
+        most = f"a sheet holds {_ROWS_MOST - 1}"
+        raise InputError(f"{name} would have {rows} rows; {most}: write .parquet.")
     book = openpyxl.Workbook()
     book.custom_doc_props.append(StringProperty(name="forgeprops", value=about))
     for j, (header, values) in enumerate(columns.items(), 1):
@@ -192,16 +185,13 @@ def _xlsx(columns: dict, about: str, name: str) -> bytes:
                 value = _ODD.sub(lambda m: f"_x{ord(m[0]):04X}_", value)
                 value.encode()
                 if len(value) > _TEXT_MOST:
-                    raise InputError(
-                        f"{name} cannot hold a text of {len(value)} characters; write .csv or .parquet."
-                    )
+                    long = f"a text of {len(value)} characters"
+                    raise InputError(f"{name} cannot hold {long}; write .csv or .parquet.")
             elif value != value:
                 continue
             kind = "s" if isinstance(value, str) else "b" if isinstance(value, bool) else "n"
             cell = book.active.cell(i, j, repr(value) if kind == "n" else value)
-            cell.data_type = (
-                kind  # no text is a formula or an error, every number has all its digits
-            )
+            cell.data_type = kind  # no text is a formula, every number has all its digits
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()

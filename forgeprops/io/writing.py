@@ -31,9 +31,8 @@ def output_path(path, folder: bool = False) -> Path:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"{one_line(path)!r} cannot be written: {reason}.") from None
     if target.name and not (target.name.strip() and target.name.isprintable()):
-        raise InputError(
-            f"file to write is named {shown(target.name)}; give a name of visible characters."
-        )
+        named = shown(target.name)
+        raise InputError(f"file to write is named {named}; give a name of visible characters.")
     if exists and is_folder != folder:
         is_a, allowed = ("folder", "file") if is_folder else ("file", "folder")
         raise InputError(f"{one_line(path)!r} is a {is_a}; give the path of a {allowed} to write.")
@@ -84,17 +83,14 @@ def locked(path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[Path]:
                 os.close(handle)
                 handle = None
                 if time.monotonic() > give_up:
-                    raise InputError(
-                        f"{target.name} is being written by another program; try again "
-                        f"(waited {timeout_s:g} s)."
-                    )
+                    busy = f"{target.name} is being written by another program"
+                    raise InputError(f"{busy}; try again (waited {timeout_s:g} s).")
                 time.sleep(0.005)
     except PermissionError as error:
         if handle is not None:
             os.close(handle)
-        raise InputError(
-            f"{target.name} cannot be written: {error.strerror} ({target.parent})."
-        ) from None
+        where = f"{error.strerror} ({target.parent})"
+        raise InputError(f"{target.name} cannot be written: {where}.") from None
     except OSError as error:
         raise InputError(f"{target.name} cannot be written: {error.strerror}.") from None
     try:
@@ -122,14 +118,8 @@ def _same_file(handle: int, path: Path) -> bool:
 def writing(path, overwrite: bool = False) -> Iterator[Path]:
     """Write a file whole or not at all: yields a temporary path; on a clean exit it becomes `path`.
 
-    Parameters
-    ----------
-    path : path; file to make.
-    overwrite : Replace an existing file; without it an existing file is an error and stays as it
-        is.
+    Without `overwrite` an existing file is an error and stays as it is.
 
-    Examples
-    --------
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     with writing(folder + "/note.txt") as temporary:
@@ -140,10 +130,8 @@ def writing(path, overwrite: bool = False) -> Iterator[Path]:
     check_flag(overwrite, "overwrite")
     with locked(path) as target:
         if target.exists() and not overwrite:
-            raise InputError(
-                f"{target.name} exists already and is kept; give another name, or "
-                f"overwrite=True to replace it ({target.parent})."
-            )
+            give = f"give another name, or overwrite=True to replace it ({target.parent})"
+            raise InputError(f"{target.name} exists already and is kept; {give}.")
         with _replacing(target) as temporary:
             yield temporary
 
@@ -193,11 +181,8 @@ def write_bytes(path, data: bytes, overwrite: bool = False) -> None:
 def update_bytes(path, change: Callable[[bytes | None], bytes]) -> None:
     """Read a file, change it and write it back while holding its lock, so that no writer's change is lost.
 
-    Parameters
-    ----------
-    path : path; file to change; it need not exist.
-    change : Takes the file's bytes (None if there is no file) and returns the new ones; what it
-        raises leaves the file as it was.
+    `change` takes the file's bytes (None if there is no file) and returns the new ones; what it raises
+    leaves the file as it was.
     """
     with locked(path) as target:
         old = read_source(target).data if target.exists() and target.stat().st_size else None

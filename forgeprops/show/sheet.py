@@ -6,7 +6,6 @@ from pathlib import Path
 
 from ..answer import words
 from ..base.cautions import BENCH, CAUTIONS, SHORT
-from ..base.constants import Z80
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import counted
 from ..inputs.job import Job
@@ -195,13 +194,14 @@ def _around(route) -> list[tuple[str, str]]:
 
 
 def _zone(zone, shown: Units) -> dict[str, str]:
-    s = zone.strength
+    tensile = zone.strength.tensile_mpa, *zone.interval("tensile_mpa")
+    value, low, high = map(shown.from_mpa, map(round, tensile))
     return {
         "name": zone.name,
         "hardness": shown.hardness_text(zone.hardness_hv),
         "range": shown.hardness_text(zone.hardness_low_hv, zone.hardness_high_hv),
         "second": words.second_scale(zone.hardness_hv),
-        "tensile": f"{s.tensile_mpa:.0f} ± {Z80 * s.tensile_se_mpa:.0f} MPa",
+        "tensile": f"{value:.0f} ({low:.0f} to {high:.0f}) {shown.strength}",
         "structure": words.structure(zone.fractions, 1),
     }
 

@@ -22,12 +22,8 @@ _ISO_FIRST = (80.0, 76.0)
 
 # Which printed table ties a pair of scales together.  The two E140 tables overlap at 238-240 HV and disagree
 # on Brinell there (HB 226 against 238 at 238 HV), so a pair stays inside one table if one table has both.
-_TABLE_OF_PAIR = {
-    frozenset(("HV", "HRC")): "E140 T1",
-    frozenset(("HB", "HRC")): "E140 T1",
-    frozenset(("HV", "HRB")): "E140 T2",
-    frozenset(("HB", "HRB")): "E140 T2",
-}
+_TABLES = {"HRC": "E140 T1", "HRB": "E140 T2"}
+_TABLE_OF_PAIR = {frozenset((hv, hr)): t for hr, t in _TABLES.items() for hv in ("HV", "HB")}
 
 
 @functools.cache
@@ -50,10 +46,8 @@ def _curve(a: str, b: str) -> tuple[np.ndarray, np.ndarray]:
     if pair in _TABLE_OF_PAIR:
         return _column_pair(_TABLE_OF_PAIR[pair], a, b)
     if pair == frozenset(("HV", "HB")):
-        hv, hb = (
-            np.r_[first, table]
-            for first, table in zip(_ISO_FIRST, _column_pair("E140 T1", "HV", "HB"), strict=True)
-        )
+        pairs = zip(_ISO_FIRST, _column_pair("E140 T1", "HV", "HB"), strict=True)
+        hv, hb = (np.r_[first, table] for first, table in pairs)
         return (hv, hb) if a == "HV" else (hb, hv)
     # HRB and HRC: through HV, in the narrow overlap of the two tables (238-240 HV)
     hv1, hrc = _column_pair("E140 T1", "HV", "HRC")
@@ -72,8 +66,6 @@ def _scale(name, what: str) -> str:
 def scale_range(from_scale: str, to_scale: str) -> tuple[float, float]:
     """Lowest and highest value on `from_scale` that the tables give on `to_scale`.
 
-    Examples
-    --------
     >>> scale_range("HV", "HRC")
     (238.0, 940.0)
     """
@@ -87,8 +79,6 @@ def scale_range(from_scale: str, to_scale: str) -> tuple[float, float]:
 def try_convert(value: float, from_scale: str, to_scale: str) -> float | None:
     """As `convert_hardness`, but None where the tables give no conversion.
 
-    Examples
-    --------
     >>> try_convert(150, "HV", "HRC") is None
     True
     """
@@ -155,8 +145,6 @@ def convert_hardness(value: float, from_scale: str, to_scale: str) -> float:
 def convert_array(values, from_scale: str, to_scale: str) -> tuple[np.ndarray, np.ndarray]:
     """Many values at once, and where that is no conversion: there the table's end value stands, a bound.
 
-    Examples
-    --------
     >>> convert_array([150.0, 302.0], "HV", "HRC")
     (array([20., 30.]), array([ True, False]))
     """

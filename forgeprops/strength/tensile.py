@@ -177,12 +177,9 @@ def strength_arrays(
        steel (from memory).
     """
     k = _constants()
-    hv, fp, b, m = np.broadcast_arrays(
-        *(
-            np.atleast_1d(np.asarray(x, dtype=float))
-            for x in (hardness_hv, ferrite_pearlite_share, bainite_share, martensite_share)
-        )
-    )
+    given = (hardness_hv, ferrite_pearlite_share, bainite_share, martensite_share)
+    given = (np.atleast_1d(np.asarray(x, dtype=float)) for x in given)
+    hv, fp, b, m = np.broadcast_arrays(*given)
     total = fp + b + m
     known = total > NOTHING_BUT_AUSTENITE
     scale = np.where(known, 1.0 / np.where(known, total, 1.0), 0.0)
@@ -255,12 +252,8 @@ def strength_arrays(
     }
 
 
-_SHARES_OF = {
-    "quenched and tempered": (0.0, 0.0, 1.0),
-    "bainite": (0.0, 1.0, 0.0),
-    "ferrite-pearlite": (1.0, 0.0, 0.0),
-    "all data": (0.0, 0.0, 0.0),
-}
+_SHARES_OF = {"ferrite-pearlite": (1.0, 0.0, 0.0), "bainite": (0.0, 1.0, 0.0)}
+_SHARES_OF |= {"quenched and tempered": (0.0, 0.0, 1.0), "all data": (0.0, 0.0, 0.0)}
 #: Branches in the order of the shares.
 _SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
@@ -281,10 +274,8 @@ def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, floa
         clean[name] = max(check_number(value, f"share of {name}", -1e-6, 1.0 + 1e-6), 0.0)
     fp, b, m = clean["ferrite"] + clean["pearlite"], clean["bainite"], clean["martensite"]
     if fp + b + m <= NOTHING_BUT_AUSTENITE:
-        raise InputError(
-            f"fractions must hold at least one of ferrite, pearlite, bainite and martensite "
-            f"above 0; got {dict(fractions)}."
-        )
+        need = "at least one of ferrite, pearlite, bainite and martensite above 0"
+        raise InputError(f"fractions must hold {need}; got {dict(fractions)}.")
     return fp, b, m
 
 
@@ -339,20 +330,13 @@ def strength_of(
     else:
         involved = [n for n, s in zip(_SHARED, shares, strict=True) if s > RANGE_SHARE * total]
     pure = total <= NOTHING_BUT_AUSTENITE or max(shares) > 0.999 * total
-    curve = flow_curve(
-        values["yield_mpa"],
-        values["tensile_mpa"],
-        values["uniform_elongation"],
-        values["yield_plateau_strain"],
-    )
+    names = ("yield_mpa", "tensile_mpa", "uniform_elongation", "yield_plateau_strain")
+    curve = flow_curve(*(values[name] for name in names))
     curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
     found = (outside(RANGE_OF[name], values["hardness_hv"]) for name in involved)
-    return Strength(
-        **values,
-        branch=branch or (involved[0] if pure else "blend"),
-        curve=curve,
-        warnings=tuple(w for w in found if w is not None),
-    )
+    branch = branch or (involved[0] if pure else "blend")
+    warnings = tuple(w for w in found if w is not None)
+    return Strength(**values, branch=branch, curve=curve, warnings=warnings)
 
 
 def tensile_strength(hv: float, branch: str = "quenched and tempered") -> float:

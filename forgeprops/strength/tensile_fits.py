@@ -16,16 +16,8 @@ def handbook(branch: str | None = None) -> dict[str, np.ndarray]:
         for r in read_rows("validation/handbook_properties.csv")
         if (r["branch"] == branch if branch else r["branch"] not in ("left out", "cold drawn"))
     ]
-    out = {
-        key: np.array([float(r[key] or "nan") for r in rows])
-        for key in (
-            "yield_mpa",
-            "tensile_mpa",
-            "elongation_pct",
-            "reduction_of_area_pct",
-            "hardness_hb",
-        )
-    }
+    keys = ("yield_mpa", "tensile_mpa", "elongation_pct", "reduction_of_area_pct", "hardness_hb")
+    out = {key: np.array([float(r[key] or "nan") for r in rows]) for key in keys}
     out["hardness_hv"] = convert_array(out["hardness_hb"], "HB", "HV")[0]
     return out
 

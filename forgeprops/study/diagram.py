@@ -59,17 +59,10 @@ class CoolingDiagram:
 def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> CoolingDiagram:
     """Cool the steel at 49 constant rates from above Ae3 and note where each constituent forms.
 
-    Parameters
-    ----------
-    grain_size_astm : Austenite grain, ASTM number 0 to 14; the steel's own when left out.
+    Calculated by `forgeprops.specimens.continuous_cooling`, with the steel's own austenite grain or an ASTM
+    number of 0 to 14.  A real head does not cool at a constant rate: laid over the diagram, its curve shows
+    which region it meets first, not the shares.
 
-    Notes
-    -----
-    Calculated by `forgeprops.specimens.continuous_cooling`.  A real head does not cool at a constant rate: laid
-    over the diagram, its curve shows which region it meets first, not the shares.
-
-    Examples
-    --------
     >>> from forgeprops import grade
     >>> low, alloyed = (cooling_diagram(grade(g)).regions["pearlite"].start_s.min() for g in ("1040", "4140"))
     >>> bool(low < alloyed)                                 # chromium and molybdenum hold pearlite back

@@ -19,8 +19,6 @@ def against_expectation(result) -> list[str]:
 
     Silent where the change is below 20 HV, about one standard error of the method.
 
-    Examples
-    --------
     >>> import forgeprops as fp
     >>> against_expectation(fp.estimate(fp.grade("1020"), None, fp.Route(spray=None)))
     []
@@ -30,7 +28,8 @@ def against_expectation(result) -> list[str]:
         what, now = setting(name), result.route.setting(name)
         if now is None or not result.sprayed:
             continue
-        values = now + more[now + more <= what.slider[1] + more[-1] / 2.0]
+        most = max(what.slider[1] + more[-1] / 2.0, now)  # the present value is always one of them
+        values = now + more[now + more <= most]
         case = (result.steel, result.head, result.route, result.shop)
         hv = evaluate(spread(*case, len(values), settings={name: values})).hardness_hv[:, 0]
         against = -sign * (hv - hv[0])

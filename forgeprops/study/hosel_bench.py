@@ -161,7 +161,8 @@ def _changes(route: Route, ac1: float, lowest, steps, heats, tempers) -> Iterato
     def later(heat) -> Route:
         return dataclasses.replace(route, later=(*route.later, heat))
 
-    risk = f"Above {ac1:.0f} °C it hardens again in air: measure the temperature. Keep the face below 200 °C."
+    risk = f"Above {ac1:.0f} °C it hardens again in air: measure the temperature. Keep the face below 200 °C.  "
+    risk += "The hottest is not always the best: the bend gathers in the softest end of the ring."
     for below, minutes in heats:
         heat = LocalHeat("hosel", round((ac1 - below) / 5.0) * 5.0, 60.0 * minutes)
         words = f"Bend zone {minutes:.0f} min at {heat.peak_c:.0f} °C, head in a wet cloth"

@@ -57,14 +57,9 @@ class Parity:
 def parity(what: str) -> Parity:
     """Predicted beside measured for one of `PARITIES`.
 
-    Parameters
-    ----------
-    what : {"ms", "bars", "quenched", "tempering", "end-quench"}; martensite start; hardness of
-        air-cooled bars; of quenched bars; of tempered bars of data sheets; end-quench hardness
-        against the middle of the bands (its interval is the band).
+    "ms": martensite start; "bars", "quenched": hardness of air-cooled and quenched bars; "tempering": of
+    tempered bars of data sheets; "end-quench": against the middle of the bands (its interval is the band).
 
-    Examples
-    --------
     >>> parity("ms").errors()["mean_absolute_error"] < 17.1   # the best published form of 2012
     True
     """

@@ -27,11 +27,13 @@ def neighbours(values: Mapping[str, float], ranges: Mapping[str, tuple[float, fl
     return dict(zip(values, np.array(list(itertools.product(*ends))).T, strict=True))
 
 
-def sureness(cases: Sequence[tuple], limits: Limits) -> list[ShortVerdict]:
-    """Verdict in short of cases (steel, head, route, shop) by `LOTS` lots of `HEADS` heads each; none without limits.
+def sureness(cases: Sequence[tuple], limits: Limits, bench: Mapping) -> list[ShortVerdict]:
+    """Verdict in short of cases (steel, head, route, shop) by `LOTS` lots of `HEADS` heads each.
 
     The doubt of the formulas for hosel and strike is that of the first case.
     """
-    if not cases or not limits.bounds:
+    if not cases:
         return []
-    return short_verdicts(cases, estimate(*cases[0], limits=limits), limits, LOTS, HEADS)
+    return short_verdicts(
+        cases, estimate(*cases[0], limits=limits, bench=bench), limits, LOTS, HEADS
+    )

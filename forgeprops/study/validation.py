@@ -83,8 +83,6 @@ def trust_table():
     A DataFrame with ``goal``, ``wanted``, ``reached``, ``missed_by`` (0 where it is met), ``unit``,
     ``rows``, ``groups``, ``left_out`` (what was kept from the fit) and ``limit`` (what limits it).
 
-    Examples
-    --------
     >>> list(trust_table().columns)[:4]
     ['goal', 'wanted', 'reached', 'missed_by']
     """

@@ -65,8 +65,6 @@ class HoselHeat:
 def heated_band_mm(hosel_mm, neck_mm, bend_zone_mm):
     """Ends of the heated band, mm from the free end: the bend zone and 10 mm beside it, at most half of the neck.
 
-    Examples
-    --------
     >>> [float(end) for end in heated_band_mm(52.0, 18.0, 15.0)]
     [27.0, 61.0]
     """

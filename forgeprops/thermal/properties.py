@@ -219,10 +219,6 @@ def air(t_c) -> Air:
     def log_log(name):
         return np.exp(np.interp(np.log(t_k), np.log(table["t_k"]), np.log(table[name])))
 
-    return Air(
-        log_log("conductivity"),
-        log_log("viscosity"),
-        log_log("diffusivity"),
-        np.interp(t_k, table["t_k"], table["prandtl"]),
-        log_log("density"),
-    )
+    transport = (log_log(name) for name in ("conductivity", "viscosity", "diffusivity"))
+    prandtl = np.interp(t_k, table["t_k"], table["prandtl"])
+    return Air(*transport, prandtl, log_log("density"))

@@ -153,11 +153,5 @@ def from_flux(
     """
     flux = check_number(flux_kg_m2_s, "spray rate", 0, 1000, "kg/(m² s)")
     one = spray_setting(1.0, nozzles, footprint_mm, overlap)
-    return spray_setting(
-        flux / one.flux_kg_m2_s,
-        nozzles,
-        footprint_mm,
-        overlap,
-        can_area_mm2=can_area_mm2,
-        seconds=seconds,
-    )
+    can = {"can_area_mm2": can_area_mm2, "seconds": seconds}
+    return spray_setting(flux / one.flux_kg_m2_s, nozzles, footprint_mm, overlap, **can)

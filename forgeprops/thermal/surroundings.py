@@ -62,26 +62,16 @@ def forced_cylinder(reynolds, prandtl):
     >>> round(float(forced_cylinder(6071, 0.70)), 2)
     40.64
     """
-    return 0.3 + (
-        0.62
-        * reynolds**0.5
-        * prandtl ** (1 / 3)
-        / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
-        * (1 + (reynolds / 282_000) ** 0.625) ** 0.8
-    )
+    laminar = 0.62 * reynolds**0.5 * prandtl ** (1 / 3) / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
+    return 0.3 + laminar * (1 + (reynolds / 282_000) ** 0.625) ** 0.8
 
 
 def _natural(law, surface_c, air_c, size_mm):
     surface_c, size = np.asarray(surface_c, dtype=float), size_mm * 1e-3
     film = air((surface_c + air_c) / 2)
     beta = 1 / ((surface_c + air_c) / 2 + ZERO_C_K)
-    rayleigh = (
-        GRAVITY_M_S2
-        * beta
-        * np.abs(surface_c - air_c)
-        * size**3
-        / (film.viscosity_m2_s * film.diffusivity_m2_s)
-    )
+    buoyancy = GRAVITY_M_S2 * beta * np.abs(surface_c - air_c) * size**3
+    rayleigh = buoyancy / (film.viscosity_m2_s * film.diffusivity_m2_s)
     return law(rayleigh, film.prandtl) * film.conductivity_w_mk / size
 
 
@@ -90,8 +80,6 @@ def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
 
     A hotter air heats by the same law.
 
-    Examples
-    --------
     >>> round(float(natural_convection_cylinder_w_m2k(850.0, 25.0, 13.5)), 1)
     13.8
     """
@@ -101,8 +89,6 @@ def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
 def natural_convection_plate_w_m2k(surface_c, air_c, height_mm):
     """Still-air convection of a vertical plate, W/(m² K) (see `natural_convection_plate`).
 
-    Examples
-    --------
     >>> round(float(natural_convection_plate_w_m2k(950.0, 25.0, 40.0)), 1)
     12.4
     """
@@ -112,8 +98,6 @@ def natural_convection_plate_w_m2k(surface_c, air_c, height_mm):
 def forced_cylinder_w_m2k(surface_c, air_c, diameter_mm, speed_m_s):
     """Convection of a cylinder in an air stream, W/(m² K) (see `forced_cylinder`).
 
-    Examples
-    --------
     >>> round(float(forced_cylinder_w_m2k(850.0, 25.0, 13.5, 2.0)), 1)
     38.8
     """
@@ -131,13 +115,8 @@ def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
     """
     film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
     reynolds = speed_m_s * length_mm * 1e-3 / film.viscosity_m2_s
-    return (
-        0.664
-        * reynolds**0.5
-        * film.prandtl ** (1 / 3)
-        * film.conductivity_w_mk
-        / (length_mm * 1e-3)
-    )
+    nusselt = 0.664 * reynolds**0.5 * film.prandtl ** (1 / 3)
+    return nusselt * film.conductivity_w_mk / (length_mm * 1e-3)
 
 
 def combined_w_m2k(natural, forced):

@@ -159,8 +159,6 @@ def carbide_carbon(undissolved, carbon, chromium, molybdenum):
 def alloy_in_austenite(content, undissolved):
     """Cr or Mo in solution, wt%, while a share `undissolved` (0 to 1) of the carbides is left.
 
-    Examples
-    --------
     >>> alloy_in_austenite(0.95, 0.0), alloy_in_austenite(0.95, 1.0)
     (0.95, 0.475)
     """
@@ -290,17 +288,11 @@ def grain_growth_coefficients(steel, law="lee_lee"):
         q = 89098 + 3581 * c + 1211 * ni + 1443 * cr + 4031 * mo
         high = low = (m * math.log(76671.0), m * q / GAS_J_MOL_K)
     elif law == "sellars_whiteman":
-        m, high, low = (
-            10.0,
-            (math.log(3.87e32), 400_000 / GAS_J_MOL_K),
-            (math.log(5.02e53), 914_000 / GAS_J_MOL_K),
-        )
+        m, high = 10.0, (math.log(3.87e32), 400_000 / GAS_J_MOL_K)
+        low = (math.log(5.02e53), 914_000 / GAS_J_MOL_K)
     else:
-        m, high, low = (
-            7.0,
-            (math.log(1.45e27), 400_000 / GAS_J_MOL_K),
-            (math.log(1.45e27), 400_000 / GAS_J_MOL_K),
-        )
+        m, high = 7.0, (math.log(1.45e27), 400_000 / GAS_J_MOL_K)
+        low = high
     coarsening = coarsening_temperature_c(steel.get("Al"), steel.get("N"))
     loose = np.where(np.asarray(steel.fine_grain), coarsening, -ZERO_C_K)
     niobium = steel.get("Nb")
@@ -372,8 +364,6 @@ GRAINS_PER_MM2 = 0.5 * 100**2 / 645.16
 def diameter_um_from_astm(grain_size_astm):
     """Mean grain diameter N_A^(-1/2), µm, of an ASTM E112 grain-size number.
 
-    Examples
-    --------
     >>> round(diameter_um_from_astm(7.0), 1)
     31.8
     """

@@ -40,8 +40,6 @@ def as_quenched_hrc(carbon):
 
     Above 0.70 wt% retained austenite ends the rise.
 
-    Examples
-    --------
     >>> round(as_quenched_hrc(0.40), 1)
     56.3
     """

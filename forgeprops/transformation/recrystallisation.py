@@ -56,8 +56,6 @@ def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgso
 def recrystallised_share(s, exponent):
     """Recrystallised share X = 1 - exp(-ln 2 · S^n).
 
-    Examples
-    --------
     >>> recrystallised_share(1.0, 1.0)
     0.5
     """
@@ -71,8 +69,6 @@ def recrystallised_share_along(
 
     The two laws differ by a factor of 3 in time at 850 °C and strain 0.15.
 
-    Examples
-    --------
     >>> share = recrystallised_share_along([0.0, 2.0], [850.0, 850.0], 0.15, 20.0)
     >>> round(share, 2)
     0.23
@@ -124,12 +120,7 @@ class PressStrain(NamedTuple):
 
 
 def press_strain(
-    time_s,
-    temperature_c,
-    span_s: tuple[float, float],
-    strain: float,
-    grain_um: float,
-    molybdenum: float = 0.0,
+    time_s, temperature_c, span_s: tuple, strain: float, grain_um: float, molybdenum: float = 0.0
 ) -> PressStrain:
     """Strain that the press leaves in one zone until the spray starts.
 
@@ -171,12 +162,7 @@ def press_strain_columns(cases: Cases, traces, grain_astm, ae3_c) -> dict[str, n
             if np.isnan(on):
                 cold = (trace.time_s > start) & (temperature < ae3_c[case])
                 end = trace.time_s[np.argmax(cold) if cold.any() else -1]
-            found[:, case, zone] = press_strain(
-                trace.time_s,
-                temperature,
-                (start, end),
-                cases.route["strain"][case],
-                diameter_um_from_astm(grain_astm[case, zone]),
-                molybdenum[case],
-            )
+            strain, grain = cases.route["strain"][case], grain_astm[case, zone]
+            metal = (strain, diameter_um_from_astm(grain), molybdenum[case])
+            found[:, case, zone] = press_strain(trace.time_s, temperature, (start, end), *metal)
     return dict(zip(PressStrain._fields, found, strict=True))

@@ -38,8 +38,6 @@ def _pick(table, method, what):
 def ae1_c(comp, method: str = "grange"):
     """Lower equilibrium temperature Ae1, by "grange", "andrews" or "eldis": they agree within about 10 °C.
 
-    Examples
-    --------
     >>> round(ae1_c({"C": 0.20, "Mn": 0.45, "Si": 0.25}), 1)
     722.1
     """
@@ -51,8 +49,6 @@ def ae3_c(comp, carbon=None, method: str = "grange"):
 
     By "grange", "andrews", "andrews_long" or "eldis": they spread by about ±15 °C.
 
-    Examples
-    --------
     >>> round(ae3_c({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}), 1)
     780.4
     """
@@ -62,8 +58,6 @@ def ae3_c(comp, carbon=None, method: str = "grange"):
 def ac1_c(comp, method: str = "hougardy"):
     """Temperature at which austenite appears on heating (about 2-3 K/min), Ac1, by "hougardy" or "trzaska".
 
-    Examples
-    --------
     >>> round(ac1_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}))
     745
     """
@@ -73,8 +67,6 @@ def ac1_c(comp, method: str = "hougardy"):
 def ac3_c(comp, carbon=None, method: str = "hougardy"):
     """Temperature at which the last ferrite dissolves on heating, Ac3; never below Ac1 of the same method.
 
-    Examples
-    --------
     >>> round(ac3_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}))
     823
     """
@@ -84,11 +76,8 @@ def ac3_c(comp, carbon=None, method: str = "hougardy"):
 @functools.cache
 def _fitted(quantity: str) -> dict[str, float]:
     """Fitted terms and residuals of `quantity` ("ms" or "bs") by name."""
-    return {
-        r["term"]: float(r["value"])
-        for r in read_rows("fits/start_temperature_fits.csv")
-        if r["quantity"] == quantity
-    }
+    rows = read_rows("fits/start_temperature_fits.csv")
+    return {r["term"]: float(r["value"]) for r in rows if r["quantity"] == quantity}
 
 
 def start_term(quantity: str, term: str, comp, carbon, grain_um):
@@ -147,8 +136,6 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
 def martensite_grain_coefficient(method: str = "own") -> float:
     """Shift of Ms by austenite grain, °C·µm^½: times (1/√d − 1/√25 µm); 0 for formulas without grain.
 
-    Examples
-    --------
     >>> martensite_grain_coefficient() < -50.0 and martensite_grain_coefficient("andrews") == 0.0
     True
     """
@@ -191,8 +178,6 @@ def start_interval_c(quantity: str, carbon):
 
     Lines through the tenth and ninetieth percentile of measured minus predicted, every source predicted without it.
 
-    Examples
-    --------
     >>> low, high = start_interval_c("ms", 0.3)
     >>> -40 < low < 0 < high < 40
     True
@@ -286,17 +271,13 @@ def critical_temperatures(steel) -> CriticalTemperatures:
         name: tuple(float(value + end) for end in start_interval_c(name, steel.get("C")))
         for name, value in (("bs", bs), ("ms", ms))
     }
+    values = {"ae1_c": ae1_c(steel), "ae3_c": ae3_c(steel), "ac1_c": ac1_c(steel)}
+    values |= {"ac3_c": ac3_c(steel), "bs_c": bs, "ms_c": ms}
+    method = {"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy"}
+    method |= {"bs": "own", "ms": "own"}
+    rest = {"spread": spread, "interval": interval, "method": method}
     return CriticalTemperatures(
-        ae1_c=float(ae1_c(steel)),
-        ae3_c=float(ae3_c(steel)),
-        ac1_c=float(ac1_c(steel)),
-        ac3_c=float(ac3_c(steel)),
-        bs_c=bs,
-        ms_c=ms,
-        spread=MappingProxyType(spread),
-        interval=MappingProxyType(interval),
-        method=MappingProxyType(
-            dict(ae1="grange", ae3="grange", ac1="hougardy", ac3="hougardy", bs="own", ms="own")
-        ),
+        **{name: float(value) for name, value in values.items()},
+        **{name: MappingProxyType(value) for name, value in rest.items()},
         warnings=tuple(contents_outside("temperatures", steel)),
     )

@@ -84,8 +84,6 @@ def tempering_rate(temperature_k: float, activation_k: float) -> float:
 def log_tempering(j):
     """log10 of the tempering integral J (s, float or array), held at -45: nothing softens there.
 
-    Examples
-    --------
     >>> float(log_tempering(1e-12)), float(log_tempering(0.0))
     (-12.0, -45.0)
     """
@@ -190,16 +188,8 @@ def annealed_hv(carbon, k):
 
 
 def _master(quenched_hv, log_j, carbon, k):
-    return master_hv(
-        quenched_hv,
-        log_j,
-        k.half_log_j,
-        k.width,
-        k.soft_hv,
-        k.slope_hv,
-        k.overaged_hv,
-        annealed_hv(carbon, k),
-    )
+    law = (k.half_log_j, k.width, k.soft_hv, k.slope_hv, k.overaged_hv)
+    return master_hv(quenched_hv, log_j, *law, annealed_hv(carbon, k))
 
 
 def tempered_martensite_hv(quenched_hv, j, carbon, k):

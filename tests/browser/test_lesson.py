@@ -83,6 +83,7 @@ def test_task_keeps_a_trail(notebook):
         page.wait_for_function(
             "n => document.querySelectorAll('.fpg tbody tr').length > n", arg=tries
         )
+        assert page.evaluate("document.activeElement.dataset.name") == "try"
     assert re.search(
         r"(Passed|Score): \d+ of 100\.", page.locator(".fpg .words.answer").last.inner_text()
     )

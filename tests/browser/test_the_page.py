@@ -1,5 +1,6 @@
 """The page in a real browser, in JupyterLab and under Voilà: what fits, what a reader does, and how quickly it follows."""
 
+import json
 import re
 import subprocess
 import sys
@@ -187,6 +188,16 @@ def test_names_downloads_and_console(served):
     with page.expect_download() as got:
         page.get_by_role("button", name="Save", exact=True).click()
     assert got.value.suggested_filename.startswith("job-")
+    saved = json.loads(Path(got.value.path()).read_text(encoding="utf-8"))
+    saved["route"]["preheat"]["temperature_c"] = 915.0
+    page.get_by_role("tab", name="Shop").click()
+    job = {"name": "job.json", "mimeType": "", "buffer": json.dumps(saved).encode()}
+    page.locator(".fpg input[aria-label=files]").set_input_files(
+        [job]
+    )  # a job among the shop's files is opened
+    page.wait_for_function(
+        "() => document.querySelector('.fpg .sub').textContent.startsWith('915')"
+    )
     named = page.evaluate(
         "() => [...document.querySelectorAll('.fpg :is(button, input, select, textarea)')].filter(e =>"
         " !(e.ariaLabel || e.labels?.[0]?.textContent || e.hidden || e.textContent.trim())).map(e => e.outerHTML.slice(0, 80))"

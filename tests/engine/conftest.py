@@ -39,10 +39,8 @@ def mixed():
 
         cases = []
         for _ in range(n):
-            steel, part = (
-                grade(names[rng.integers(len(names))]),
-                library[rng.integers(len(library))],
-            )
+            steel = grade(names[rng.integers(len(names))])
+            part = library[rng.integers(len(library))]
             settings = dict(
                 preheat_c=between(760, 1150), soak_s=between(600, 1200), transfer_s=between(2, 10),
                 dwell_s=between(0.02, 0.3), die_c=between(100, 350), rest_s=between(0.2, 1.5),

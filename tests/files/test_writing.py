@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from checks import refuses
 
 from forgeprops.base.errors import InputError
 from forgeprops.io.saved import read_json, write_json
@@ -23,8 +24,7 @@ def leftovers(folder: Path) -> list[str]:
 def test_existing_file_is_kept_unless_asked(tmp_path):
     path = tmp_path / "a.bin"
     write_bytes(path, b"old")
-    with pytest.raises(InputError, match="exists already and is kept"):
-        write_bytes(path, b"new")
+    refuses("exists already and is kept", write_bytes, path, b"new")
     assert path.read_bytes() == b"old"
     write_bytes(path, b"new", overwrite=True)
     assert path.read_bytes() == b"new"
@@ -34,8 +34,7 @@ def test_existing_file_is_kept_unless_asked(tmp_path):
 @pytest.mark.parametrize("path", ["", "no/such/folder/x.json", ".", 7, None, "a\0b", "x" * 300])
 def test_unusable_targets_raise_our_error(tmp_path, monkeypatch, path):
     monkeypatch.chdir(tmp_path)
-    with pytest.raises(InputError):
-        write_bytes(path, b"x")
+    refuses("", write_bytes, path, b"x")
     assert list(tmp_path.iterdir()) == []
 
 
@@ -71,8 +70,7 @@ def test_full_disk_is_a_clear_error(tmp_path, monkeypatch):
             file.write(data)
 
     monkeypatch.setattr(Path, "write_bytes", full)
-    with pytest.raises(InputError, match="[Nn]o space"):
-        write_bytes(path, b"new", overwrite=True)
+    refuses("[Nn]o space", write_bytes, path, b"new", overwrite=True)
     assert path.read_bytes() == b"old" and leftovers(tmp_path) == []
 
 
@@ -99,10 +97,7 @@ write_json(path, "shop", 1, {"n": 2, "filler": "x" * 100_000}, overwrite=True)
 
 
 @posix
-@pytest.mark.parametrize(
-    "point, expected",
-    [("half-written", 1), ("before flush", 1), ("before rename", 1), ("after rename", 2)],
-)
+@pytest.mark.parametrize("point, expected", [("half-written", 1), ("before flush", 1), ("before rename", 1), ("after rename", 2)])  # fmt: skip
 def test_kill_at_each_step_leaves_old_or_new_whole(tmp_path, point, expected):
     path = tmp_path / "shop.json"
     write_json(path, "shop", 1, {"n": 1, "filler": "x" * 100_000})
@@ -165,11 +160,8 @@ def test_of_many_first_writers_one_wins(tmp_path):
 
 def test_lock_held_by_another_is_a_clear_error(tmp_path):
     path = tmp_path / "a.txt"
-    with (
-        locked(path),
-        pytest.raises(InputError, match="being written by another program"),
-        locked(path, timeout_s=0.05),
-    ):
+    busy = pytest.raises(InputError, match="being written by another program")
+    with locked(path), busy, locked(path, timeout_s=0.05):
         pass
     with locked(path, timeout_s=0.05):
         pass
@@ -180,7 +172,6 @@ def test_lock_held_by_another_is_a_clear_error(tmp_path):
 def test_folder_without_permission(tmp_path):
     tmp_path.chmod(0o500)
     try:
-        with pytest.raises(InputError, match="[Pp]ermission"):
-            write_bytes(tmp_path / "a.txt", b"x")
+        refuses("[Pp]ermission", write_bytes, tmp_path / "a.txt", b"x")
     finally:
         tmp_path.chmod(0o700)

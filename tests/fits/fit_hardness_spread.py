@@ -13,22 +13,28 @@ however many bars it has, and the coverage of the 80 % interval on steels that w
 
 from __future__ import annotations
 
-import argparse
 import datetime
+import math
 import sys
 from pathlib import Path
 
 import numpy as np
+from scipy.optimize import minimize
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from source_effects import write
+import fit_kinetics
+from source_effects import group_bootstrap, options, write
 
 from forgeprops.answer.interval import COVERAGE, FIGURES, Z, opinions_spread_hv, spread_variance
 from forgeprops.answer.second_opinions import opinions
 from forgeprops.base.constants import SECONDS_PER_HOUR
 from forgeprops.base.tables import read_rows
+from forgeprops.engine import march as marks
+from forgeprops.engine import outcome as out
 from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.hardness_scales import convert_array, hv_from_hrc
+from forgeprops.transformation import decomposition as d
+from forgeprops.transformation import kinetics, rate_doubt
 
 #: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains
 #: nothing.
@@ -57,125 +63,72 @@ UNITS = dict.fromkeys(FIGURES, "of hardness") | {
 
 def _points(made, k):
     """March a bench and keep of every point: hardness, shares and rate at 700 °C."""
-    from forgeprops.transformation import decomposition as d
-
     told = made.march(k, keep_points=True)
-    shares = {
-        "ferrite_pearlite": told.state[:, d.FERRITE] + told.state[:, d.PEARLITE],
-        "bainite": told.state[:, d.BAINITE],
-        "martensite": told.state[:, d.MARTENSITE] + told.state[:, d.AUSTENITE],
-    }
-    log_v = told.state[:, d.LOG_V_700] / np.maximum(told.state[:, d.PASSED_700], 1e-9)
+    s = told.state
+    shares = (
+        s[:, d.FERRITE] + s[:, d.PEARLITE],
+        s[:, d.BAINITE],
+        s[:, d.MARTENSITE] + s[:, d.AUSTENITE],
+    )
+    log_v = s[:, d.LOG_V_700] / np.maximum(s[:, d.PASSED_700], 1e-9)
     return told, shares, 10.0**log_v / SECONDS_PER_HOUR
 
 
 def predict(problem, k, steel: str) -> list[dict]:
     """Rows of one steel with constants `k`."""
-    import fit_kinetics
-
-    from forgeprops.engine import march as marks
-    from forgeprops.engine import outcome as out
-    from forgeprops.engine.section import lobatto
-
     mine = [r for r in problem.rows if r["steel"] == steel]
     found = []
     told, _, _ = _points(fit_kinetics.air_bench(mine), k)
     for row, z, m in zip(mine, told.zones[:, 0], told.marks[:, 0], strict=True):
-        shares = (
-            z[out.O_FERRITE] + z[out.O_PEARLITE],
-            z[out.O_BAINITE],
-            z[out.O_MARTENSITE] + z[out.O_AUSTENITE],
-        )
-        found.append(
-            _told(
-                row,
-                "",
-                float(convert_array([float(row["hb"])], "HB", "HV")[0][0]),
-                z[out.O_HV],
-                shares,
-                m[marks.M_RATE700],
-            )
-        )
+        soft, hard = z[out.O_FERRITE] + z[out.O_PEARLITE], z[out.O_MARTENSITE] + z[out.O_AUSTENITE]
+        measured = float(convert_array([float(row["hb"])], "HB", "HV")[0][0])
+        shares = (soft, z[out.O_BAINITE], hard)
+        found.append(_told(row, "", measured, z[out.O_HV], shares, m[marks.M_RATE700]))
     bars = [b for b in problem.bars if b[0]["steel"] == steel]
     if not bars:
         return found
     bench = fit_kinetics.bath_bench([b[0] for b in bars])
     for i, bar in enumerate(bars):
-        bench.convection[i] = fit_kinetics.BATHS[bar[0]["cooling"].split()[0]][0] * k.get(
-            f"bath {bar[0]['cooling'].split()[0]}", 1.0
-        )
+        bath = bar[0]["cooling"].split()[0]
+        bench.convection[i] = fit_kinetics.BATHS[bath][0] * k.get(f"bath {bath}", 1.0)
     told, shares, rates = _points(bench, k)
-    depth = 1.0 - np.sqrt(np.maximum(1.0 - 2.0 * lobatto(9)[0][:5], 0.0))
-    for i, bar in enumerate(bars):
-        for row in bar:
-            place = row["cooling"].split(", ")[1]
-            at = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}[place]
-            hv, rate, *parts = (
-                float(np.interp(at, depth, x[i][:5]))
-                for x in (told.point_hv, rates, *shares.values())
-            )
-            found.append(_told(row, place, hv_from_hrc(float(row["hrc"])), hv, parts, rate))
+    for i, row in ((i, row) for i, bar in enumerate(bars) for row in bar):
+        at = fit_kinetics.place_of(row)
+        columns = (told.point_hv, rates, *shares)
+        hv, rate, *parts = (float(np.interp(at, fit_kinetics.DEPTHS, x[i][:5])) for x in columns)
+        place = row["cooling"].split(", ")[1]
+        found.append(_told(row, place, hv_from_hrc(float(row["hrc"])), hv, parts, rate))
     return found
 
 
 def _told(row, place, measured, predicted, shares, rate) -> dict:
-    import fit_kinetics
-
-    views = opinions(
-        fit_kinetics.steel_of(row),
-        float(rate) or None,
-        austenitise_c=max(float(row["austenitise_c"]), 800.0),
-    )
+    hot_c = max(float(row["austenitise_c"]), 800.0)
+    views = opinions(fit_kinetics.steel_of(row), float(rate) or None, austenitise_c=hot_c)
     others = [f"{v.hardness_hv:.1f}" if v.applicable else "" for v in views]
     bar = (row["steel"], row["diameter_mm"], row["cooling"].split(",")[0], place, row["basis"])
     hardness, parts = (f"{measured:.1f}", f"{predicted:.1f}"), (f"{s:.3f}" for s in shares)
-    return dict(zip(COLUMNS, (*bar, *hardness, *parts, f"{rate:.3g}", *others), strict=True))
+    return dict(zip(COLUMNS, (*bar, *hardness, *parts, f"{rate:.3g}", *others, ""), strict=True))
 
 
 def march() -> None:
     """Leave every steel out, refit, predict it, store."""
-    import math
-
-    import fit_kinetics
-
-    from forgeprops.transformation import kinetics
-
-    full = fit_kinetics.Problem()
-    start = [(kinetics.constants()[n] - full.published[n]) / sd for n, sd in full.prior.items()] + [
-        0.0,
-        0.0,
-    ]
-    rows = []
+    full, rows = fit_kinetics.Problem(), []
     for steel in dict.fromkeys(r["steel"] for r in full.rows):
         without = fit_kinetics.Problem((steel,))
-        z = without.solve(start, most=MOST_STEPS)
+        z = without.solve(full.start(), most=MOST_STEPS)
         k = without.constants(z)
-        k |= {
-            f"bath {n}": math.exp(sd * d)
-            for (n, (_, sd)), d in zip(
-                fit_kinetics.BATHS.items(), z[len(full.prior) :], strict=True
-            )
-        }
-        rows += predict(full, k, steel)
-        print(
-            steel,
-            [
-                round(float(r["predicted_hv"]) - float(r["measured_hv"]))
-                for r in rows
-                if r["steel"] == steel
-            ],
-            flush=True,
-        )
+        baths = zip(fit_kinetics.BATHS.items(), z[len(full.prior) :], strict=True)
+        k |= {f"bath {n}": math.exp(sd * d) for (n, (_, sd)), d in baths}
+        mine = predict(full, k, steel)
+        misses = [round(float(r["predicted_hv"]) - float(r["measured_hv"])) for r in mine]
+        print(steel, misses, flush=True)
+        rows += mine
     _store(rows)
     rates()
 
 
 def rates() -> None:
     """Fill in what unsure rates make of every stored row: standard deviation, the row's steel not among the bars."""
-    import fit_kinetics
-
-    from forgeprops.transformation import kinetics, rate_doubt
-
     problem, k = fit_kinetics.Problem(), kinetics.constants()
     late = ("ferrite_0", "ferrite_f0", "pearlite_0", "pearlite_f0", "bainite_0")
     rows = [dict(r) for r in read_rows("validation/hardness_left_out.csv")]
@@ -214,21 +167,18 @@ class LeftOut:
     def __init__(self):
         rows = read_rows("validation/hardness_left_out.csv")
         self.rows, self.steel = rows, np.array([r["steel"] for r in rows])
-        self.hv, self.measured, *self.shares = (
-            np.array([float(r[c]) for r in rows])
-            for c in ("predicted_hv", "measured_hv", "ferrite_pearlite", "bainite", "martensite")
-        )
-        views = np.array(
-            [[float(r[c] or 0.0) for r in rows] for c in ("critical_rates_hv", "end_quench_hv")]
-        )
-        self.spread = opinions_spread_hv(
-            np.vstack([self.hv, views]), np.vstack([np.ones(len(rows)), views]) > 0.0
-        )
-        self.error = self.hv - self.measured
-        self.rates = np.array([float(r["rate_sd_hv"]) for r in rows]) ** 2
-        heats = [
-            r["steel"] + r["cooling"] for r in rows
-        ]  # the bars of one steel in one cooling count as one
+
+        def column(name):
+            return np.array([float(r[name] or 0.0) for r in rows])
+
+        self.hv, self.measured = column("predicted_hv"), column("measured_hv")
+        self.shares = [column(c) for c in ("ferrite_pearlite", "bainite", "martensite")]
+        views = np.array([column("critical_rates_hv"), column("end_quench_hv")])
+        counted = np.vstack([np.ones(len(rows)), views]) > 0.0
+        self.spread = opinions_spread_hv(np.vstack([self.hv, views]), counted)
+        self.error, self.rates = self.hv - self.measured, column("rate_sd_hv") ** 2
+        # the bars of one steel in one cooling count as one
+        heats = [r["steel"] + r["cooling"] for r in rows]
         self.weight = np.array([1.0 / heats.count(h) for h in heats])
 
     def variance(self, figures):
@@ -239,34 +189,24 @@ class LeftOut:
     def fit(self, used) -> np.ndarray:
         """Figures of greatest posterior likelihood, each held to `PRIOR` by a lognormal of a factor e; then all times the
         factor that puts `COVERAGE` of the rows, weighted, inside the interval."""
-        from scipy.optimize import minimize
-
-        start = np.log(list(PRIOR.values()))
+        start, weight = np.log(list(PRIOR.values())), self.weight[used]
 
         def cost(x):
             v = self.variance(np.exp(x))[used]
-            return 0.5 * float(
-                self.weight[used] @ (np.log(v) + self.error[used] ** 2 / v)
-                + np.sum((x - start) ** 2)
-            )
+            misfit = weight @ (np.log(v) + self.error[used] ** 2 / v)
+            return 0.5 * float(misfit + np.sum((x - start) ** 2))
 
         figures = np.exp(minimize(cost, start, method="BFGS").x)
         needed = (self.error[used] / Z) ** 2 / self.variance(figures)[used]
         order = np.argsort(needed)
-        share = np.cumsum(self.weight[used][order]) / self.weight[used].sum()
+        share = np.cumsum(weight[order]) / weight.sum()
         return figures * np.sqrt(np.interp(COVERAGE, share, needed[order]))
 
     def classes(self) -> list[np.ndarray]:
         """Which rows have something to say on each figure, in the order of `FIGURES`."""
         fp, b, m = self.shares
-        return [
-            fp > 0.5,
-            b > 0.5,
-            m > 0.5,
-            (m > 0.02) & (m < 0.98),
-            self.spread > 0.0,
-            self.rates > 1.0,
-        ]
+        mixed = (m > 0.02) & (m < 0.98)
+        return [fp > 0.5, b > 0.5, m > 0.5, mixed, self.spread > 0.0, self.rates > 1.0]
 
     def steels(self, used) -> list[int]:
         return [len(set(self.steel[c & used])) for c in self.classes()]
@@ -282,16 +222,12 @@ class LeftOut:
 
     def scopes(self) -> dict[str, np.ndarray]:
         """Groups that coverage is told of."""
-        fp, b, m = self.shares
         air = np.array([r["cooling"] == "still air" for r in self.rows])
         largest = np.argmax(self.shares, axis=0)
+        kinds = ("ferrite and pearlite", "bainite", "martensite")
         return {
-            "all bars": np.ones(len(fp), bool),
-            "air-cooled bars": air,
-            "quenched bars": ~air,
-            "mostly ferrite and pearlite": largest == 0,
-            "mostly bainite": largest == 1,
-            "mostly martensite": largest == 2,
+            **{"all bars": air | ~air, "air-cooled bars": air, "quenched bars": ~air},
+            **{f"mostly {kind}": largest == i for i, kind in enumerate(kinds)},
             "read rows": np.array([r["basis"] == "read" for r in self.rows]),
         }
 
@@ -319,7 +255,7 @@ def write_figures(seen: LeftOut, values, held) -> None:
     write("fits/hardness_spread.csv", figures, notes)
     shown = []
     for name, rows in seen.scopes().items():
-        low, high = drawn_anew(held[rows], seen.steel[rows])
+        low, high = group_bootstrap(held[rows], seen.steel[rows])
         e = seen.error[rows]
         width = 2.0 * Z * np.sqrt(seen.variance(values)[rows]).mean()
         numbers = f"{held[rows].mean():.3f} {width:.0f} {low:.2f} {high:.2f} {np.sqrt((e**2).mean()):.1f} {e.mean():.1f}"
@@ -332,32 +268,16 @@ def write_figures(seen: LeftOut, values, held) -> None:
     write("validation/hardness_validation.csv", shown, notes)
 
 
-def drawn_anew(held, steel, draws: int = 2000) -> np.ndarray:
-    """90 % interval of the coverage when whole steels are drawn with replacement."""
-    rng, names = np.random.default_rng(1), np.unique(steel)
-    inside = np.array([held[steel == s].sum() for s in names])
-    count = np.array([(steel == s).sum() for s in names])
-    pick = rng.integers(0, len(names), (draws, len(names)))
-    return np.quantile(inside[pick].sum(1) / count[pick].sum(1), [0.05, 0.95])
-
-
 def main() -> None:
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--march", action="store_true")
-    parser.add_argument("--rates", action="store_true")
-    parser.add_argument("--write", action="store_true")
-    args = parser.parse_args()
+    args = options(__doc__, march="leave every steel out", rates="only what unsure rates make")
     if args.march:
         march()
     elif args.rates:
         rates()
     seen = LeftOut()
-    figures, held = seen.fit(np.ones(len(seen.rows), bool)), seen.held()
-    for name, value, steels in zip(
-        PRIOR, figures, seen.steels(np.ones(len(held), bool)), strict=True
-    ):
+    everything = np.ones(len(seen.rows), bool)
+    figures, held = seen.fit(everything), seen.held()
+    for name, value, steels in zip(PRIOR, figures, seen.steels(everything), strict=True):
         print(f"{name:20s} {value:.3g} {UNITS[name]} ({steels} steels)")
     for name, rows in seen.scopes().items():
         width = 2.0 * Z * np.sqrt(seen.variance(figures)[rows]).mean()

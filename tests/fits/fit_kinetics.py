@@ -17,7 +17,6 @@ the other alloy terms of the rates and of bainite's hardness, another shift of t
 
 from __future__ import annotations
 
-import argparse
 import datetime
 import math
 import sys
@@ -28,7 +27,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from source_effects import write
+from source_effects import options, write
 
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
 from forgeprops.base.tables import read_rows
@@ -81,11 +80,8 @@ MIDDLE_OF_BAND = {
 END_POINTS = 26
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
 KIN = {
-    "4140": ("42CrMo4", "SCM435"),
-    "4130": ("30CrMo",),
-    "1040": ("C45", "1045"),
-    "1050": ("C45", "1045"),
-}
+    "4140": ("42CrMo4", "SCM435"), "4130": ("30CrMo",), "1040": ("C45", "1045"),
+    "1050": ("C45", "1045")}  # fmt: skip
 #: Rate at which 95 % martensite is reached, °C/s, and standard deviation of its ln: C45 above 100, 42CrMo4 20
 #: to 30 (orders of magnitude, from memory).
 CRITICAL = {
@@ -137,24 +133,12 @@ class Bench:
 
     def march(self, k, **options):
         packing.pack_constants(self.columns, self.cases, k)
-        each = np.arange(len(self.cases))
-        return batch.run(
-            batch.Packed(
-                self.cases,
-                self.zones,
-                each,
-                self.steps,
-                self.convection,
-                each,
-                self.start,
-                each,
-                packing.kinetic_array(k),
-                packing.section((self.points,)),
-            ),
-            stop_c=self.stop_c,
-            tolerance_c=self.tolerance_c,
-            **options,
+        each, kin = np.arange(len(self.cases)), packing.kinetic_array(k)
+        packed = batch.Packed(
+            *(self.cases, self.zones, each, self.steps, self.convection, each),
+            *(self.start, each, kin, packing.section((self.points,))),
         )
+        return batch.run(packed, stop_c=self.stop_c, tolerance_c=self.tolerance_c, **options)
 
 
 def bench(steels, from_c, zones, kinds, convection, points, **options) -> Bench:
@@ -170,74 +154,57 @@ def bench(steels, from_c, zones, kinds, convection, points, **options) -> Bench:
     steps["fluid_c"] = 25.0
     for i, (kind, seconds) in enumerate(kinds):
         steps["kind"][:, i], steps["duration_s"][:, i] = kind, seconds
-    return Bench(
-        cases,
-        columns,
-        start,
-        np.array(zones).reshape(n, 1),
-        steps,
-        np.array(convection).reshape(n, 1, -1),
-        points,
-        **options,
-    )
+    zones, convection = np.array(zones).reshape(n, 1), np.array(convection).reshape(n, 1, -1)
+    return Bench(cases, columns, start, zones, steps, convection, points, **options)
+
+
+def bars_bench(rows, convection, points, **options) -> Bench:
+    """Bars of rows of the table, each from its own temperature, cooled for as long as it takes."""
+    zones = [_bar_zone(float(r["diameter_mm"]))[0] for r in rows]
+    from_c, steels = [float(r["austenitise_c"]) for r in rows], [steel_of(r) for r in rows]
+    return bench(steels, from_c, zones, [(packing.COOL, 1e6)], convection, points, **options)
 
 
 def air_bench(rows) -> Bench:
-    size = [float(r["diameter_mm"]) for r in rows]
-    return bench(
-        [steel_of(r) for r in rows],
-        [float(r["austenitise_c"]) for r in rows],
-        [_bar_zone(d)[0] for d in size],
-        [(packing.COOL, 1e6)],
-        [packing.convection_table("round", d, 25.0, 0.0) for d in size],
-        packing.POINTS[0],
-    )
+    air = [packing.convection_table("round", float(r["diameter_mm"]), 25.0, 0.0) for r in rows]
+    return bars_bench(rows, air, packing.POINTS[0])
 
 
 def bath_bench(rows) -> Bench:
-    made = bench(
-        [steel_of(r) for r in rows],
-        [float(r["austenitise_c"]) for r in rows],
-        [_bar_zone(float(r["diameter_mm"]))[0] for r in rows],
-        [(packing.COOL, 1e6)],
-        np.ones((len(rows), len(packing.CONVECTION_C))),
-        9,
-        stop_c=40.0,
-    )
+    made = bars_bench(rows, np.ones((len(rows), len(packing.CONVECTION_C))), 9, stop_c=40.0)
     made.cases["view_factor"] = 0.0
     return made
 
 
 def end_quench_bench(steels) -> Bench:
-    d, length = 0.025, 0.100
+    d, length, n = 0.025, 0.100, len(steels)
     area = math.pi / 4 * d * d
     zone = np.zeros(1, packing.ZONE)
     zone["mass_kg"], zone["side_m2"] = STEEL_DENSITY_KG_M3 * area * length, math.pi * d * length
     zone["front_m2"] = zone["back_m2"] = area
     zone["conduction_m"] = area / length
-    made = bench(
-        steels,
-        860.0,
-        [zone] * len(steels),
-        [(packing.JET, 1200.0), (packing.COOL, 1e6)],
-        [packing.convection_table("round", 25.0, 25.0, 0.0)] * len(steels),
-        END_POINTS,
-        tolerance_c=1.0,
-    )
+    kinds = [(packing.JET, 1200.0), (packing.COOL, 1e6)]
+    air = [packing.convection_table("round", 25.0, 25.0, 0.0)] * n
+    made = bench(steels, 860.0, [zone] * n, kinds, air, END_POINTS, tolerance_c=1.0)
     made.cases["emissivity"] = END_QUENCH_EMISSIVITY
     return made
 
 
 def visible() -> list[dict[str, str]]:
     """Normalised bars with a size."""
+    rows = read_rows("measured/air_cooled_bars.csv")
+    wanted = ("still air", "measured")
     return [
         r
-        for r in read_rows("measured/air_cooled_bars.csv")
-        if r["cooling"] == "still air"
-        and r["hb"]
-        and r["diameter_mm"]
-        and r["value_kind"] == "measured"
+        for r in rows
+        if (r["cooling"], r["value_kind"]) == wanted and r["hb"] and r["diameter_mm"]
     ]
+
+
+#: Places in a quenched bar, share of the radius from the skin.
+PLACES = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}
+#: Depths of the points of half a quenched bar of 9, shares of the radius.
+DEPTHS = 1.0 - np.sqrt(np.maximum(1.0 - 2.0 * lobatto(9)[0][:5], 0.0))
 
 
 def quenched() -> list[list[dict[str, str]]]:
@@ -248,6 +215,10 @@ def quenched() -> list[list[dict[str, str]]]:
         if place and r["hrc"] and r["diameter_mm"]:
             bars.setdefault((r["steel"], r["diameter_mm"], bath), []).append(r)
     return list(bars.values())
+
+
+def place_of(row) -> float:
+    return PLACES[row["cooling"].split(", ")[1]]
 
 
 class Problem:
@@ -271,31 +242,21 @@ class Problem:
         self.standard = [np.asarray(end_quench_hrc(s)) for s in self.ends]
         self.critical = {n: v for n, v in CRITICAL.items() if n not in gone}
         self.structures = [s for s in STRUCTURES if s[0] not in gone]
-        wanted = [
-            (self._named(n), rate)
-            for n, v in self.critical.items()
-            for rate in v[0] * np.geomspace(0.12, 6.0, 9)
-        ]
+        near = np.geomspace(0.12, 6.0, 9)
+        wanted = [(self._named(n), v[0] * x) for n, v in self.critical.items() for x in near]
         wanted += [(self._named(n), rate) for n, rate, *_ in self.structures]
-        self.curves = bench(
-            [s for s, _ in wanted],
-            860.0,
-            np.zeros(len(wanted), packing.ZONE),
-            [],
-            np.zeros((len(wanted), len(packing.CONVECTION_C))),
-            1,
-        )
-        self.rates = [rate for _, rate in wanted]
+        steels, self.rates = zip(*wanted, strict=True)
+        none = np.zeros((len(wanted), len(packing.CONVECTION_C)))
+        self.curves = bench(steels, 860.0, np.zeros(len(wanted), packing.ZONE), [], none, 1)
 
     @staticmethod
     def _named(name: str) -> Steel:
         if name in CRITICAL:
             c, mn, cr, mo = CRITICAL[name][2]
-            return Steel(
-                name, {"C": c, "Si": 0.25, "Mn": mn, "Cr": cr, "Mo": mo}, grain_size_astm=8.0
-            )
-        row = next(r for r in read_rows("measured/air_cooled_bars.csv") if r["steel"] == name)
-        return steel_of(row)
+            wt = {"C": c, "Si": 0.25, "Mn": mn, "Cr": cr, "Mo": mo}
+            return Steel(name, wt, grain_size_astm=8.0)
+        rows = read_rows("measured/air_cooled_bars.csv")
+        return steel_of(next(r for r in rows if r["steel"] == name))
 
     def constants(self, deviates) -> dict[str, float]:
         """Constants for deviates in standard deviations of the priors."""
@@ -304,6 +265,11 @@ class Problem:
             k[name] += sd * z
         return k
 
+    def start(self) -> list[float]:
+        """Deviates of the committed constants; of the two baths, which are not stored, none."""
+        k = kinetics.constants()
+        return [(k[n] - self.published[n]) / sd for n, sd in self.prior.items()] + [0.0, 0.0]
+
     def bars_hb(self, k) -> tuple[np.ndarray, np.ndarray]:
         """Hardness of the normalised bars, HB, and their outcome."""
         out = self.air.march(k).zones[:, 0]
@@ -311,44 +277,32 @@ class Problem:
 
     def quenched_hrc(self, k, deviates) -> list[tuple[dict, float]]:
         """(row, HRC) of every place in the quenched bars; two deviates of the baths, oil then water."""
-        film = {
-            n: h * math.exp(sd * z) for (n, (h, sd)), z in zip(BATHS.items(), deviates, strict=True)
-        }
+        pairs = zip(BATHS.items(), deviates, strict=True)
+        film = {name: h * math.exp(sd * z) for (name, (h, sd)), z in pairs}
         for i, bar in enumerate(self.bars):
             self.bath.convection[i] = film[bar[0]["cooling"].split()[0]]
-        x = lobatto(9)[0][:5]
-        depth = 1.0 - np.sqrt(np.maximum(1.0 - 2.0 * x, 0.0))
-        found = []
-        for bar, hv in zip(self.bars, self.bath.march(k).point_hv, strict=True):
-            for row in bar:
-                place = {"surface": 0.0, "half radius": 0.5, "centre": 1.0}[
-                    row["cooling"].split(", ")[1]
-                ]
-                found.append((row, float(np.interp(place, depth, hrc_from_hv(hv[:5])))))
-        return found
+        curves = [hrc_from_hv(hv[:5]) for hv in self.bath.march(k).point_hv]
+        return [
+            (row, float(np.interp(place_of(row), DEPTHS, hrc)))
+            for bar, hrc in zip(self.bars, curves, strict=True)
+            for row in bar
+        ]
 
     def end_quench(self, k) -> list[np.ndarray]:
         """HRC of the grades at the standard's distances."""
-        x = 100.0 * lobatto(END_POINTS)[0]
-        return [
-            np.interp(end_quench_distances_mm(), x, hrc_from_hv(hv))
-            for hv in self.end.march(k).point_hv
-        ]
+        x, mm = 100.0 * lobatto(END_POINTS)[0], end_quench_distances_mm()
+        return [np.interp(mm, x, hrc_from_hv(hv)) for hv in self.end.march(k).point_hv]
 
     def follow(self, k) -> np.ndarray:
         """Outcome along the constant rates."""
         b = self.curves
         packing.pack_constants(b.columns, b.cases, k)
         temperature, kin = np.linspace(860.0, 25.0, 120), packing.kinetic_array(k)
-        grain = float(austenite.diameter_um_from_astm(GRAIN))
-        return np.array(
-            [
-                batch.run_curve(case, start, kin, (860.0 - temperature) / rate, temperature, grain)[
-                    0
-                ]
-                for case, start, rate in zip(b.cases, b.start, self.rates, strict=True)
-            ]
-        )
+        grain, out = float(austenite.diameter_um_from_astm(GRAIN)), []
+        for case, start, rate in zip(b.cases, b.start, self.rates, strict=True):
+            time_s = (860.0 - temperature) / rate
+            out.append(batch.run_curve(case, start, kin, time_s, temperature, grain)[0])
+        return np.array(out)
 
     def critical_rates(self, out, level=0.95) -> dict[str, float]:
         """Rate at which `level` of martensite is reached, °C/s."""
@@ -365,22 +319,15 @@ class Problem:
         """All residuals, the deviates themselves last."""
         k, n = self.constants(deviates), len(self.prior)
         parts = [self.whiten @ (self.bars_hb(k)[0] - self.hb)]
-        parts.append(
-            [
-                (hrc - float(row["hrc"])) / (2.0 if row["basis"] == "read" else 3.5)
-                for row, hrc in self.quenched_hrc(k, deviates[n:])
-            ]
-        )
+        for row, hrc in self.quenched_hrc(k, deviates[n:]):
+            parts.append([(hrc - float(row["hrc"])) / (2.0 if row["basis"] == "read" else 3.5)])
         for own, standard in zip(self.end_quench(k), self.standard, strict=True):
             above = standard > 23.0
             parts.append((own - standard)[above] / END_QUENCH_SD / math.sqrt(above.sum() / 6.0))
         out = self.follow(k)
-        parts.append(
-            [
-                math.log(rate / self.critical[name][0]) / self.critical[name][1]
-                for name, rate in self.critical_rates(out).items()
-            ]
-        )
+        for name, rate in self.critical_rates(out).items():
+            middle, sd, _ = self.critical[name]
+            parts.append([math.log(rate / middle) / sd])
         told = out[9 * len(self.critical) :]
         for row, (_, _, parts_of, low, high, width) in zip(told, self.structures, strict=True):
             share = sum(row[_COLUMN[p]] for p in parts_of)
@@ -392,25 +339,17 @@ class Problem:
         x = np.zeros(len(self.prior) + 2) if deviates is None else np.array(deviates, float)
         r, damping = self.residuals(x), 0.01
         for _ in range(most):
-            slopes = np.stack(
-                [
-                    (self.residuals(x + d) - self.residuals(x - d)) / (2.0 * step)
-                    for d in step * np.eye(len(x))
-                ],
-                axis=1,
-            )
+            moves = step * np.eye(len(x))
+            ends = [(self.residuals(x + d), self.residuals(x - d)) for d in moves]
+            slopes = np.stack([(a - b) / (2.0 * step) for a, b in ends], axis=1)
             h, g, gain = slopes.T @ slopes, slopes.T @ r, 0.0
             for _ in range(5):
                 move = -np.linalg.solve(h + damping * np.diag(np.diag(h)), g)
                 move *= min(1.0, 1.0 / np.abs(move).max())
                 new = self.residuals(x + move)
                 if new @ new < r @ r:
-                    gain, x, r, damping = (
-                        0.5 * (r @ r - new @ new),
-                        x + move,
-                        new,
-                        max(damping / 4.0, 1e-4),
-                    )
+                    gain, x, r = 0.5 * (r @ r - new @ new), x + move, new
+                    damping = max(damping / 4.0, 1e-4)
                     break
                 damping = max(6.0 * damping, 1e-3)
             if gain < 0.02:
@@ -420,9 +359,7 @@ class Problem:
 
 
 def validate(full: Problem, x) -> tuple[np.ndarray, list]:
-    """Every steel predicted without it and its kin: errors of the normalised bars, HB; (row, HRC) of quenched
-    places.
-    """
+    """Every steel predicted without it and its kin: errors of normalised bars, HB; (row, HRC) of quenched places."""
     left, places = np.zeros(len(full.rows)), []
     for steel in dict.fromkeys(r["steel"] for r in full.rows):
         without = Problem((steel,))
@@ -430,11 +367,7 @@ def validate(full: Problem, x) -> tuple[np.ndarray, list]:
         k = without.constants(z)
         own = [r["steel"] == steel for r in full.rows]
         left[own] = (full.bars_hb(k)[0] - full.hb)[own]
-        places += [
-            (row, hrc)
-            for row, hrc in full.quenched_hrc(k, z[len(PRIOR) :])
-            if row["steel"] == steel
-        ]
+        places += [p for p in full.quenched_hrc(k, z[len(PRIOR) :]) if p[0]["steel"] == steel]
     return left, places
 
 
@@ -444,78 +377,46 @@ PACK = ("1020", "1040", "1050", "4140", "4340")
 
 def summary(problem: Problem, x, loo, places) -> list[tuple]:
     """What the fit reaches: (what, how validated, rows, mean absolute error, bias, unit)."""
-    k = problem.constants(x)
-    error = problem.bars_hb(k)[0] - problem.hb
+    k, found = problem.constants(x), []
+    error, nothing = (problem.bars_hb(c)[0] - problem.hb for c in (k, problem.published))
     steels = [r["steel"] for r in problem.rows]
     pack = np.array([s in PACK for s in steels])
     read = np.array([r["basis"] == "read" for r in problem.rows])
     of_steel = [np.abs(loo[[s == name for s in steels]]).mean() for name in dict.fromkeys(steels)]
     quench = problem.quenched_hrc(k, x[len(PRIOR) :])
-    miss = np.array([hrc - float(r["hrc"]) for r, hrc in quench])
+    miss, left = (np.array([hrc - float(r["hrc"]) for r, hrc in x]) for x in (quench, places))
     sure = miss[[r["basis"] == "read" for r, _ in quench]]
-    left = np.array([hrc - float(r["hrc"]) for r, hrc in places])
-    ends = np.concatenate(
-        [
-            (own - standard)[standard > 23.0]
-            for own, standard in zip(problem.end_quench(k), problem.standard, strict=True)
-        ]
-    )
+    pairs = zip(problem.end_quench(k), problem.standard, strict=True)
+    ends = np.concatenate([(own - standard)[standard > 23.0] for own, standard in pairs])
 
     def told(what, how, errors, unit, mae=None):
-        return (
-            what,
-            how,
-            len(errors),
-            np.abs(errors).mean() if mae is None else mae,
-            np.mean(errors),
-            unit,
-        )
+        mae = np.abs(errors).mean() if mae is None else mae
+        found.append((what, how, len(errors), mae, np.mean(errors), unit))
 
-    without = "each steel predicted without it"
-    return [
-        told(
-            "normalised bars, published rates and first guesses",
-            "nothing fitted",
-            problem.bars_hb(problem.published)[0] - problem.hb,
-            "HB",
-        ),
-        told("normalised bars", "fitted", error, "HB"),
-        told(f"normalised bars of {' '.join(PACK)}", "fitted", error[pack], "HB"),
-        told("normalised bars, read rows", "fitted", error[read], "HB"),
-        told("normalised bars", without, loo, "HB"),
-        told(f"normalised bars of {' '.join(PACK)}", without, loo[pack], "HB"),
-        (
-            "normalised bars, greatest of a steel's mean",
-            without,
-            len(of_steel),
-            max(of_steel),
-            loo.mean(),
-            "HB",
-        ),
-        told("as-quenched bars, read rows", "fitted", sure, "HRC"),
-        told("as-quenched bars, read rows, greatest", "fitted", sure, "HRC", np.abs(sure).max()),
-        told("as-quenched bars", "fitted", miss, "HRC"),
-        told("as-quenched bars", without, left, "HRC"),
-        told("end-quench bar against ASTM A255", "fitted", ends, "HRC"),
-        *(
-            (f"rate for 95 % martensite, {n}", "fitted", 1, rate, 0.0, "°C/s")
-            for n, rate in problem.critical_rates(problem.follow(k)).items()
-        ),
-    ]
+    without, of_pack = "each steel predicted without it", f"normalised bars of {' '.join(PACK)}"
+    first = "normalised bars, published rates and first guesses"
+    told(first, "nothing fitted", nothing, "HB")
+    told("normalised bars", "fitted", error, "HB")
+    told(of_pack, "fitted", error[pack], "HB")
+    told("normalised bars, read rows", "fitted", error[read], "HB")
+    told("normalised bars", without, loo, "HB")
+    told(of_pack, without, loo[pack], "HB")
+    greatest = "normalised bars, greatest of a steel's mean"
+    found.append((greatest, without, len(of_steel), max(of_steel), loo.mean(), "HB"))
+    told("as-quenched bars, read rows", "fitted", sure, "HRC")
+    told("as-quenched bars, read rows, greatest", "fitted", sure, "HRC", np.abs(sure).max())
+    told("as-quenched bars", "fitted", miss, "HRC")
+    told("as-quenched bars", without, left, "HRC")
+    told("end-quench bar against ASTM A255", "fitted", ends, "HRC")
+    for name, rate in problem.critical_rates(problem.follow(k)).items():
+        found.append((f"rate for 95 % martensite, {name}", "fitted", 1, rate, 0.0, "°C/s"))
+    return found
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    parser.add_argument("--write", action="store_true", help="rewrite the data files")
-    args = parser.parse_args()
+    args = options(__doc__)
     problem = Problem()
-    start = [(kinetics.constants()[n] - problem.published[n]) / sd for n, sd in PRIOR.items()] + [
-        0.0,
-        0.0,
-    ]
-    x = problem.solve(start)
+    x = problem.solve(problem.start())
     sd = np.sqrt(np.diag(problem.covariance))[: len(PRIOR)] * list(PRIOR.values())
     loo, places = validate(problem, x)
     checks = summary(problem, x, loo, places)
@@ -524,22 +425,16 @@ def main() -> None:
     k = problem.constants(x)
     hb, out = problem.bars_hb(k)
     for row, own, measured, left, o in zip(problem.rows, hb, problem.hb, loo, out, strict=True):
+        shares = " ".join(f"{n} {o[c]:.2f}" for n, c in _COLUMN.items())
         print(
-            f"{row['steel']:6}{row['diameter_mm']:>5} {measured:5.0f} {own:5.0f} {own - measured:6.1f} "
-            f"left out {left:6.1f}  " + " ".join(f"{n} {o[c]:.2f}" for n, c in _COLUMN.items())
+            f"{row['steel']:6}{row['diameter_mm']:>5} {measured:5.0f} {own:5.0f} {own - measured:6.1f} left out {left:6.1f}  {shares}"
         )
     for row, hrc in problem.quenched_hrc(k, x[len(PRIOR) :]):
-        print(
-            row["steel"],
-            row["diameter_mm"],
-            "mm",
-            row["cooling"],
-            row["hrc"],
-            f"{hrc:.1f}",
-            row["basis"],
-        )
+        bar = f"{row['steel']} {row['diameter_mm']} mm {row['cooling']}"
+        print(f"{bar} {row['hrc']} {hrc:.1f} {row['basis']}")
     if args.write:
-        rows = f"{len(problem.rows) + len(places)} rows of {len({r['steel'] for r in problem.rows})} steels"
+        steels = {r["steel"] for r in problem.rows}
+        rows = f"{len(problem.rows) + len(places)} rows of {len(steels)} steels"
         write_constants(k, dict(zip(PRIOR, sd, strict=True)), rows, checks)
 
 
@@ -560,12 +455,12 @@ def write_constants(k, sd, rows: str, checks) -> None:
     Errors of the calibrated model, predicted minus measured; made by tests/fits/fit_kinetics.py.
     For a rate the column mean_absolute_error holds the rate itself."""
     header = "what validation rows date mean_absolute_error bias unit".split()
-    told = [
-        (what, how, n, today, f"{mae:.2f}", f"{bias:.2f}", unit)
-        for what, how, n, mae, bias, unit in checks
-    ]
-    rows = [dict(zip(header, row, strict=True)) for row in told]
-    write("validation/kinetics_validation.csv", rows, notes)
+    told = [(*c[:3], today, f"{c[3]:.2f}", f"{c[4]:.2f}", c[5]) for c in checks]
+    write(
+        "validation/kinetics_validation.csv",
+        [dict(zip(header, row, strict=True)) for row in told],
+        notes,
+    )
 
 
 if __name__ == "__main__":

@@ -60,12 +60,10 @@ def load(rows, target, source):
 
 
 def matrix(terms, comp, quantity, with_grain=True):
-    grain = np.where(
-        np.isnan(comp["grain_um"]) | (not with_grain), REFERENCE_GRAIN_UM, comp["grain_um"]
-    )
-    return np.column_stack(
-        [np.broadcast_to(start_term(quantity, t, comp, None, grain), grain.shape) for t in terms]
-    )
+    known = with_grain & ~np.isnan(comp["grain_um"])
+    grain = np.where(known, comp["grain_um"], REFERENCE_GRAIN_UM)
+    columns = [start_term(quantity, t, comp, None, grain) for t in terms]
+    return np.column_stack([np.broadcast_to(c, grain.shape) for c in columns])
 
 
 def ends(carbon, error, group):
@@ -86,82 +84,59 @@ def interval(carbon, error, group):
     held, width = np.empty(len(error), bool), np.empty(len(error))
     for i in np.unique(group):
         mine = group == i
-        low, high = ends(carbon[~mine], error[~mine], group[~mine]) @ np.vstack(
-            [np.ones(mine.sum()), np.minimum(carbon[mine], INTERVAL_CARBON)]
-        )
+        columns = np.vstack([np.ones(mine.sum()), np.minimum(carbon[mine], INTERVAL_CARBON)])
+        low, high = ends(carbon[~mine], error[~mine], group[~mine]) @ columns
         held[mine], width[mine] = (low <= error[mine]) & (error[mine] <= high), high - low
     return held, width
 
 
 def evaluate(quantity, comp, measured, names, group, terms, settings, published, train=None):
     """Fit on all, validate without each source; return coefficient rows and validation rows."""
-    base = published["van_bohemen"](comp)
-    columns, no_grain = (
-        matrix(terms, comp, quantity),
-        matrix(terms, comp, quantity, with_grain=False),
-    )
-    prior = list(terms.values())
     train = np.ones(len(measured), bool) if train is None else train
+    base, today = published["van_bohemen"](comp), datetime.date.today().isoformat()
+    columns, no_grain = (matrix(terms, comp, quantity, with_grain=grain) for grain in (True, False))
+    known, plain = (
+        base + leave_groups_out(columns, measured - base, group, list(terms.values()), train=train, predict_columns=seen, **settings)
+        for seen in (columns, no_grain)
+    )  # fmt: skip
+    prior = list(terms.values())
     b, se = fit(columns[train], (measured - base)[train], group[train], prior, **settings)
-    known = base + leave_groups_out(columns, measured - base, group, prior, train=train, **settings)
-    plain = base + leave_groups_out(
-        columns, measured - base, group, prior, train=train, predict_columns=no_grain, **settings
-    )
-    error = (measured - plain)[train]
-    today = datetime.date.today().isoformat()
-    common = {
-        "quantity": quantity,
-        "rows": int(train.sum()),
-        "sources": len(np.unique(group[train])),
-        "fitted": today,
-        "basis": "derived",
-    }
-    fits = [
-        {**common, "term": t, "value": f"{v:.4g}", "standard_error": f"{s:.2g}"}
-        for t, v, s in zip(terms, b, se, strict=True)
-    ]
+    error, fits = (measured - plain)[train], []
+
+    def constant(term, value, digits, se=""):
+        fits.append({
+            "quantity": quantity, "rows": int(train.sum()), "sources": len(np.unique(group[train])), "fitted": today,
+            "basis": "derived", "term": term, "value": f"{value:.{digits}g}", "standard_error": se,
+        })  # fmt: skip
+
+    for term, value, s in zip(terms, b, se, strict=True):
+        constant(term, value, 4, f"{s:.2g}")
     lines = ends(comp["C"][train], error, group[train])
     for name, line in zip(("residual_q10", "residual_q90"), lines, strict=True):
         for term, value in zip((name, f"{name}_C"), line, strict=True):
-            fits.append({**common, "term": term, "value": f"{value:.3g}", "standard_error": ""})
-    held, width = (np.full(len(measured), np.nan) for _ in range(2))
+            constant(term, value, 3)
+    constant("residual_sd", error.std(), 3)
+    held, width = np.full((2, len(measured)), np.nan)
     held[train], width[train] = interval(comp["C"][train], error, group[train])
-    fits.append(
-        {**common, "term": "residual_sd", "value": f"{error.std():.3g}", "standard_error": ""}
-    )
 
     def row(method, predicted, mask, scope, validation):
         e = (predicted - measured)[mask]
         low, high = group_bootstrap(e, group[mask])
+        shown = predicted is plain and train[mask].any()
         return {
-            "quantity": quantity,
-            "method": method,
-            "scope": scope,
-            "validation": validation,
-            "rows": int(mask.sum()),
-            "sources": len(np.unique(group[mask])),
-            "mean_absolute_error_c": f"{np.abs(e).mean():.2f}",
-            "low_90": f"{low:.1f}",
-            "high_90": f"{high:.1f}",
-            "bias_c": f"{e.mean():.1f}",
-            "coverage": f"{np.nanmean(held[mask]):.3f}"
-            if predicted is plain and train[mask].any()
-            else "",
-            "width_c": f"{np.nanmean(width[mask]):.0f}"
-            if predicted is plain and train[mask].any()
-            else "",
-            "date": today,
-        }
+            "quantity": quantity, "method": method, "scope": scope, "validation": validation, "rows": int(mask.sum()),
+            "sources": len(np.unique(group[mask])), "mean_absolute_error_c": f"{np.abs(e).mean():.2f}",
+            "low_90": f"{low:.1f}", "high_90": f"{high:.1f}", "bias_c": f"{e.mean():.1f}",
+            "coverage": f"{np.nanmean(held[mask]):.3f}" if shown else "",
+            "width_c": f"{np.nanmean(width[mask]):.0f}" if shown else "", "date": today,
+        }  # fmt: skip
 
     out, left = [], "each source predicted without it"
     scopes = [("all rows" if train.all() else f"Si < {BS_SILICON_LIMIT}", train)]
     if not train.all():
         scopes.append((f"Si >= {BS_SILICON_LIMIT}", ~train))
-    scopes += [
-        (f"source {n}", (group == i) & train)
-        for i, n in enumerate(names)
-        if ((group == i) & train).sum() >= 15
-    ]
+    of_source = [(f"source {n}", (group == i) & train) for i, n in enumerate(names)]
+    scopes += [(name, mask) for name, mask in of_source if mask.sum() >= 15]
     if quantity == "ms":
         low, high = comp["C"] < 0.22, comp["C"] >= 0.45
         scopes += [("C < 0.22", low), ("C 0.22-0.45", ~low & ~high), ("C >= 0.45", high)]
@@ -175,15 +150,12 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
 
 
 def main():
-    p = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
     p.add_argument("--bainite", type=Path)
     p.add_argument("--write", action="store_true")
     a = p.parse_args()
     comp, ms, names, group = load(read_rows("measured/martensite_start.csv"), "ms_c", "source")
     fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, MARTENSITE_START)
-    sources = {"ms": "data/measured/martensite_start.csv"}
     if a.bainite:
         with a.bainite.open(encoding="utf-8") as file:
             comp, bs, names, group = load(list(csv.DictReader(file)), "Bs_C", "Source_no")
@@ -192,19 +164,18 @@ def main():
         fits, checks = fits + more[0], checks + more[1]
     for r in checks:
         if not r["scope"].startswith("source") or r["method"] in ("own", "van_bohemen"):
+            what = f"{r['quantity']} {r['scope']:22s} {r['method']:16s} {r['mean_absolute_error_c']:>6s}"
             print(
-                f"{r['quantity']} {r['scope']:22s} {r['method']:16s} {r['mean_absolute_error_c']:>6s} "
-                f"[{r['low_90']}, {r['high_90']}] bias {r['bias_c']:>6s} n {r['rows']}  {r['validation']}"
+                f"{what} [{r['low_90']}, {r['high_90']}] bias {r['bias_c']:>6s} n {r['rows']}  {r['validation']}"
             )
     for r in fits:
         print(r["quantity"], r["term"], r["value"], r["standard_error"])
     if a.write:
-        for r in fits:
-            r["source"] = sources.get(
-                r["quantity"],
-                "Schuscha et al., Acta Mater. (2025), doi "
-                "10.1016/j.actamat.2025.121131, supplement, rows with Si < 0.6",
-            )
+        sources = {
+            "ms": "data/measured/martensite_start.csv",
+            "bs": "Schuscha et al., Acta Mater. (2025), doi 10.1016/j.actamat.2025.121131, supplement, rows with Si < 0.6",
+        }
+        fits = [{**r, "source": sources[r["quantity"]]} for r in fits]
 
         def kept(name):
             rows = () if a.bainite else read_rows(name)

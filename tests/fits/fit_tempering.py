@@ -22,7 +22,6 @@ gain).  Rows left aside: 4140 oil quenched 25 mm (285 HB at 540 °C in one book,
 
 from __future__ import annotations
 
-import argparse
 import csv
 import datetime
 import math
@@ -33,7 +32,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-from source_effects import write
+from source_effects import options, write
 
 from forgeprops.base.tables import read_rows
 from forgeprops.strength.hardness_scales import convert_hardness, hrc_from_hv, hv_from_hrc
@@ -120,17 +119,15 @@ def fit_floor(bars):
     comp["C"] = np.minimum(comp["C"], FLOOR_CARBON)
     hv = np.array([FLOOR_SHARE * convert_hardness(float(r["hb"]), "HB", "HV") for r in bars])
 
-    def fitted(mask):
-        mine = {s: v[mask] for s, v in comp.items()}
-        return shrunk(FLOOR, lambda k: (totals(k, mine)["floor_hv"] - hv[mask]) / FLOOR_SD_HV)
+    def floor(k, mask):
+        return totals(k, {s: v[mask] for s, v in comp.items()})["floor_hv"]
 
-    every = np.ones(len(bars), bool)
-    misses = []
-    for i in range(len(bars)):
-        out = np.arange(len(bars)) == i
-        k = fitted(~out)
-        misses.append(hv[i] - float(totals(k, {s: v[i] for s, v in comp.items()})["floor_hv"]))
-    return fitted(every), np.array(misses)
+    def fitted(mask):
+        return shrunk(FLOOR, lambda k: (floor(k, mask) - hv[mask]) / FLOOR_SD_HV)
+
+    one = np.eye(len(bars), dtype=bool)
+    misses = [hv[mask] - floor(fitted(~mask), mask) for mask in one]
+    return fitted(np.ones(len(bars), bool)), np.concatenate(misses)
 
 
 class Rows:
@@ -139,65 +136,53 @@ class Rows:
     def __init__(self, table, sheets):
         both = [*table, *sheets]
         self.comp = {s: np.array([float(r.get(s) or 0.0) for r in both]) for s in ELEMENTS}
-        self.seconds = np.array(
-            [float(r["time_s"]) for r in table] + [3600.0 * float(r["hours"]) for r in sheets]
+
+        def column(of_table, of_sheets):
+            return np.array([of_table(r) for r in table] + [of_sheets(r) for r in sheets])
+
+        self.seconds = column(lambda r: float(r["time_s"]), lambda r: 3600.0 * float(r["hours"]))
+        self.celsius = column(lambda r: float(r["T_C"]), lambda r: float(r["temper_c"]))
+        self.name = column(
+            lambda r: f"{r['steel']} ({r['source'].split(' 19')[0]})",
+            lambda r: f"{r['grade']} data sheets",
         )
-        self.celsius = np.array(
-            [float(r["T_C"]) for r in table] + [float(r["temper_c"]) for r in sheets]
-        )
-        hv = [convert_hardness(float(r["hb"]), "HB", "HV") if r["hb"] else 0.0 for r in sheets]
-        read = [float(r["hrc"]) if r["hrc"] else math.nan for r in sheets]
-        self.hrc = np.concatenate(
-            [[float(r["HRC"]) for r in table], np.where(np.isnan(read), scale(np.array(hv)), read)]
+        self.hrc = column(
+            lambda r: float(r["HRC"]),
+            lambda r: float(r["hrc"] or scale(convert_hardness(float(r["hb"]), "HB", "HV"))),
         )
         self.sheet = np.arange(len(both)) >= len(table)
-        self.name = np.array(
-            [f"{r['steel']} ({r['source'].split(' 19')[0]})" for r in table]
-            + [f"{r['grade']} data sheets" for r in sheets]
-        )
-
-    def some(self, mask):
-        return {s: v[mask] for s, v in self.comp.items()}
 
     def predict(self, theta, constants, mask):
         x = log_j(self.seconds[mask], self.celsius[mask], theta)
-        return scale(law(constants, self.some(mask), x))
+        return scale(law(constants, {s: v[mask] for s, v in self.comp.items()}, x))
+
+    def off(self, theta, constants, mask):
+        return self.predict(theta, constants, mask) - self.hrc[mask]
 
     def fit(self, mask, floor, start=None):
         """Activation temperature and all constants, from the rows of `mask` alone."""
-        table = mask & ~self.sheet
-        found = {}
+        table, found = mask & ~self.sheet, {}
         for theta in ACTIVATION_K:
-            first = shrunk(
-                CONSTANTS,
-                lambda k, theta=theta: (
-                    (self.predict(theta, k, table) - self.hrc[table]) / DATA_SD_HRC
-                ),
-                start,
+            found[theta] = shrunk(
+                CONSTANTS, lambda k, theta=theta: self.off(theta, k, table) / DATA_SD_HRC, start
             )
-            error = np.abs(self.predict(theta, first, table) - self.hrc[table]).mean()
-            found[theta] = (error, first)
-        theta = min(found, key=lambda t: found[t][0])
-        first = found[theta][1]
-        hot = mask & (self.celsius >= OVERAGED_FROM_C)
+        theta = min(found, key=lambda t: np.abs(self.off(t, found[t], table)).mean())
+        first, hot = found[theta], mask & (self.celsius >= OVERAGED_FROM_C)
         weight = np.where(self.sheet[hot], SHEET_WEIGHT, 1.0) / DATA_SD_HRC
-        second = shrunk(
-            OVERAGED,
-            lambda k: weight * (self.predict(theta, {**first, **floor, **k}, hot) - self.hrc[hot]),
-        )
+        second = shrunk(OVERAGED, lambda k: weight * self.off(theta, {**first, **floor, **k}, hot))
         return theta, {**first, **second, **floor}
 
 
 def constants_table(theta, best, jack, left_out, rows, misses):
     """Rows of data/fits/tempering_law.csv."""
-    table = {"rows": int((~rows.sheet).sum()), "steels": len(set(rows.name[~rows.sheet]))}
+    law_of = (
+        "Grange & Baughman, Trans. ASM 48 (1956) 165; Hollomon & Jaffe, Trans. AIME 162 (1945) 223"
+    )
     common = {
-        "fitted": datetime.date.today().isoformat(),
-        "basis": "derived",
-        "source": "Grange & Baughman, Trans. ASM 48 (1956) 165; "
-        "Hollomon & Jaffe, Trans. AIME 162 (1945) 223",
-    }
-    sheets = {"source": f"{common['source']}; data/measured/tempered_data_sheets.csv"}
+        "fitted": datetime.date.today().isoformat(), "basis": "derived", "source": law_of,
+        "rows": int((~rows.sheet).sum()), "steels": len(set(rows.name[~rows.sheet])),
+    }  # fmt: skip
+    sheets = {"source": f"{law_of}; data/measured/tempered_data_sheets.csv"}
     bars = {"rows": len(misses), "steels": len(misses), "source": "data/measured/annealed_bars.csv"}
 
     def error_of(key):
@@ -206,19 +191,16 @@ def constants_table(theta, best, jack, left_out, rows, misses):
         return f"{math.sqrt((n - 1) / n * ((values - values.mean()) ** 2).sum()):.2g}"
 
     def row(key, value, error="", **more):
-        quantity, term = key
-        more = {**common, **table, **more}
-        return {**more, "quantity": quantity, "term": term, "value": value, "standard_error": error}
+        what = {"quantity": key[0], "term": key[1], "value": value, "standard_error": error}
+        return {**common, **more, **what}
 
-    hot = rows.celsius >= OVERAGED_C
-    e = rows.hrc - left_out
+    hot, e = rows.celsius >= OVERAGED_C, rows.hrc - left_out
+    cold = e[~hot & ~rows.sheet]
     q = {
         ("residual_sd_hrc", "1"): e[~rows.sheet].std(),
-        ("residual_q10_hrc", "1"): np.quantile(e[~hot & ~rows.sheet], 0.1),
-        ("residual_q90_hrc", "1"): np.quantile(e[~hot & ~rows.sheet], 0.9),
-        ("residual_q10_hrc", "overaged"): np.quantile(e[hot], 0.1),
-        ("residual_q90_hrc", "overaged"): np.quantile(e[hot], 0.9),
-    }
+        ("residual_q10_hrc", "1"): np.quantile(cold, 0.1), ("residual_q90_hrc", "1"): np.quantile(cold, 0.9),
+        ("residual_q10_hrc", "overaged"): np.quantile(e[hot], 0.1), ("residual_q90_hrc", "overaged"): np.quantile(e[hot], 0.9),
+    }  # fmt: skip
     maynier = {"rows": "", "steels": 16, "basis": "from memory"}
     maynier["source"] = "Maynier, Jungmann & Dollet 1978: their line for tempered bainite"
     return [
@@ -235,41 +217,29 @@ def constants_table(theta, best, jack, left_out, rows, misses):
 def checks_table(rows, left_out, fitted):
     """Rows of data/validation/tempering_validation.csv."""
     table, sheet, hot = ~rows.sheet, rows.sheet, rows.celsius >= OVERAGED_C
-    without = "each steel predicted without it"
+    without, found = "each steel predicted without it", []
 
     def check(what, validation, predicted, mask):
         e = (predicted - rows.hrc)[mask]
-        return {
-            "what": what,
-            "validation": validation,
-            "rows": len(e),
-            "date": datetime.date.today().isoformat(),
-            "mean_absolute_error_hrc": f"{np.abs(e).mean():.2f}",
-            "bias_hrc": f"{e.mean():.2f}",
-        }
+        found.append({
+            "what": what, "validation": validation, "rows": len(e), "date": datetime.date.today().isoformat(),
+            "mean_absolute_error_hrc": f"{np.abs(e).mean():.2f}", "bias_hrc": f"{e.mean():.2f}",
+        })  # fmt: skip
 
-    return [
-        check("all steels", without, left_out, table),
-        check("all steels, 20 HRC and above", without, left_out, table & (rows.hrc >= 20.0)),
-        check("all steels, 640 °C and above", without, left_out, table & hot),
-        check("all steels", "fitted", fitted, table),
-        check("data sheets", without, left_out, sheet),
-        check("data sheets, 640 °C and above", without, left_out, sheet & hot),
-        check("data sheets", "fitted", fitted, sheet),
-        *(
-            check(name, without, left_out, rows.name == name)
-            for name in [*np.unique(rows.name[table]), *np.unique(rows.name[sheet])]
-        ),
-    ]
+    check("all steels", without, left_out, table)
+    check("all steels, 20 HRC and above", without, left_out, table & (rows.hrc >= 20.0))
+    check("all steels, 640 °C and above", without, left_out, table & hot)
+    check("all steels", "fitted", fitted, table)
+    check("data sheets", without, left_out, sheet)
+    check("data sheets, 640 °C and above", without, left_out, sheet & hot)
+    check("data sheets", "fitted", fitted, sheet)
+    for name in [*np.unique(rows.name[table]), *np.unique(rows.name[sheet])]:
+        check(name, without, left_out, rows.name == name)
+    return found
 
 
 def main():
-    p = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
-    p.add_argument("table", type=Path)
-    p.add_argument("--write", action="store_true")
-    a = p.parse_args()
+    a = options(__doc__, "table")
     with a.table.open(encoding="utf-8") as file:
         table = list(csv.DictReader(file))
     rows = Rows(table, read_rows("measured/tempered_data_sheets.csv"))
@@ -287,10 +257,8 @@ def main():
     constants = constants_table(theta, best, jack, left_out, rows, misses)
     checks = checks_table(rows, left_out, rows.predict(theta, best, every))
     for r in checks:
-        print(
-            f"{r['what']:34s} {r['validation']:34s} n {r['rows']:4d} {r['mean_absolute_error_hrc']} "
-            f"bias {r['bias_hrc']}"
-        )
+        error = f"{r['mean_absolute_error_hrc']} bias {r['bias_hrc']}"
+        print(f"{r['what']:34s} {r['validation']:34s} n {r['rows']:4d} {error}")
     for i in np.flatnonzero(rows.sheet & (rows.celsius >= OVERAGED_C)):
         print(f"{rows.name[i]} {rows.celsius[i]:.0f} °C: {left_out[i] - rows.hrc[i]:+.1f} HRC")
     for r in constants:

@@ -25,29 +25,22 @@ def predict():
     rows = read_rows("measured/martensite_start.csv")
     comp, ms, _, group = load(rows, "ms_c", "source")
     base = MARTENSITE_START["van_bohemen"](comp)
-    columns, plain = matrix(MS_TERMS, comp, "ms"), matrix(MS_TERMS, comp, "ms", with_grain=False)
-    prior = list(MS_TERMS.values())
-    unknown = base + leave_groups_out(
-        columns, ms - base, group, prior, predict_columns=plain, **MS_SETTINGS
-    )
-    known = base + leave_groups_out(columns, ms - base, group, prior, **MS_SETTINGS)
-    return rows, unknown, known
+    columns = matrix(MS_TERMS, comp, "ms")
+    fitted = (columns, ms - base, group, list(MS_TERMS.values()))
+    seen = matrix(MS_TERMS, comp, "ms", with_grain=False), columns
+    return rows, *(base + leave_groups_out(*fitted, predict_columns=c, **MS_SETTINGS) for c in seen)
 
 
 def main() -> None:
     notes = f"""
     Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit without it, grain size unknown and
     used where given; made by tests/fits/predict_start_left_out.py, {datetime.date.today()}."""
+    header = "index source measured_c predicted_c predicted_grain_known_c".split()
     rows = [
-        {
-            "index": row["index"],
-            "source": row["source"],
-            "measured_c": f"{float(row['ms_c']):.1f}",
-            "predicted_c": f"{a:.1f}",
-            "predicted_grain_known_c": f"{b:.1f}",
-        }
+        (row["index"], row["source"], f"{float(row['ms_c']):.1f}", f"{a:.1f}", f"{b:.1f}")
         for row, a, b in zip(*predict(), strict=True)
     ]
+    rows = [dict(zip(header, row, strict=True)) for row in rows]
     write("validation/start_temperature_validation_rows.csv", rows, notes)
 
 

@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
+import argparse
 import csv
+from pathlib import Path
 
 import numpy as np
 
 from forgeprops.base.tables import data_path
+
+
+def options(doc, *paths, **flags):
+    """Arguments of a script of this folder: ``--write`` always; `paths` and `flags` as it needs."""
+    parser = argparse.ArgumentParser(
+        description=doc, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    for name in paths:
+        parser.add_argument(name, type=Path)
+    for name in (*flags, "write"):
+        parser.add_argument(f"--{name}", action="store_true", help=flags.get(name))
+    return parser.parse_args()
 
 
 def fit(columns, residual, group, prior_sd, group_sd, noise_sd, huber=1.0, rounds=25):
@@ -16,14 +30,9 @@ def fit(columns, residual, group, prior_sd, group_sd, noise_sd, huber=1.0, round
     N(0, group_sd), which is thrown away; residuals beyond `huber` noise_sd count less (Huber weights).
     """
     present = np.unique(group)
-    offsets = (group[:, None] == present[None]).astype(float)
-    a = np.hstack([columns, offsets])
-    penalty = np.diag(
-        np.concatenate(
-            [1.0 / np.asarray(prior_sd, float) ** 2, np.full(len(present), 1.0 / group_sd**2)]
-        )
-    )
-    weight = np.ones(len(residual))
+    a = np.hstack([columns, (group[:, None] == present[None]).astype(float)])
+    sd = np.concatenate([np.asarray(prior_sd, float), np.full(len(present), group_sd)])
+    penalty, weight = np.diag(1.0 / sd**2), np.ones(len(residual))
     for _ in range(rounds):
         w = weight / noise_sd**2
         curvature = a.T @ (a * w[:, None]) + penalty
@@ -35,31 +44,16 @@ def fit(columns, residual, group, prior_sd, group_sd, noise_sd, huber=1.0, round
 
 
 def leave_groups_out(
-    columns,
-    residual,
-    group,
-    prior_sd,
-    group_sd,
-    noise_sd,
-    huber=1.0,
-    train=None,
-    predict_columns=None,
+    columns, residual, group, prior_sd, train=None, predict_columns=None, **settings
 ):
-    """What the fit predicts for each group when that whole group is left out of it."""
+    """What the fit predicts for each group when that whole group is left out of it; `settings` as of `fit`."""
     train = np.ones(len(residual), bool) if train is None else train
     seen = columns if predict_columns is None else predict_columns
     out = np.empty(len(residual))
     for g in np.unique(group):
         inside = group == g
-        b, _ = fit(
-            columns[~inside & train],
-            residual[~inside & train],
-            group[~inside & train],
-            prior_sd,
-            group_sd,
-            noise_sd,
-            huber,
-        )
+        used = ~inside & train
+        b, _ = fit(columns[used], residual[used], group[used], prior_sd, **settings)
         out[inside] = seen[inside] @ b
     return out
 

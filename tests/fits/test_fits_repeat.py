@@ -19,21 +19,18 @@ from forgeprops.transformation.temperature_formulas import MARTENSITE_START
 def test_ms_refit_gives_the_committed_table():
     comp, ms, names, group = load(read_rows("measured/martensite_start.csv"), "ms_c", "source")
     fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, MARTENSITE_START)
-    committed = {
-        r["term"]: float(r["value"])
-        for r in read_rows("fits/start_temperature_fits.csv")
-        if r["quantity"] == "ms"
-    }
-    assert {r["term"]: float(r["value"]) for r in fits} == pytest.approx(
-        committed, rel=2e-3, abs=1e-3
-    )
-    table = [
-        r for r in read_rows("validation/start_temperature_validation.csv") if r["quantity"] == "ms"
-    ]
-    column = "mean_absolute_error_c"
-    assert [float(r[column]) for r in checks] == pytest.approx(
-        [float(r[column]) for r in table], abs=0.011
-    )
+
+    def committed(name):
+        return [r for r in read_rows(name) if r["quantity"] == "ms"]
+
+    def values(rows):
+        return {r["term"]: float(r["value"]) for r in rows}
+
+    stored = values(committed("fits/start_temperature_fits.csv"))
+    assert values(fits) == pytest.approx(stored, rel=2e-3, abs=1e-3)
+    tables = checks, committed("validation/start_temperature_validation.csv")
+    found, stored = ([float(r["mean_absolute_error_c"]) for r in t] for t in tables)
+    assert found == pytest.approx(stored, abs=0.011)
 
 
 def test_source_offsets_do_not_leak_into_the_slope():
@@ -49,11 +46,9 @@ def test_source_offsets_do_not_leak_into_the_slope():
 
 
 def test_leaving_groups_out_never_sees_the_group():
-    columns = np.ones((6, 1))
-    y = np.array([0.0, 0.0, 0.0, 0.0, 9.0, 9.0])
-    predicted = leave_groups_out(
-        columns, y, np.array([0, 0, 1, 1, 2, 2]), [1e6], 1e-3, 1.0, huber=1e9
-    )
+    y, group = np.array([0.0, 0.0, 0.0, 0.0, 9.0, 9.0]), np.array([0, 0, 1, 1, 2, 2])
+    settings = {"group_sd": 1e-3, "noise_sd": 1.0, "huber": 1e9}
+    predicted = leave_groups_out(np.ones((6, 1)), y, group, [1e6], **settings)
     assert predicted[4:] == pytest.approx(0.0, abs=1e-6)
-    low, high = group_bootstrap(y - predicted, np.array([0, 0, 1, 1, 2, 2]))
+    low, high = group_bootstrap(y - predicted, group)
     assert low <= np.abs(y - predicted).mean() <= high

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from checks import refuses
 from reference import carbon_profile as profile
 from scipy.special import erfc
 
-from forgeprops.base.errors import InputError
 from forgeprops.forging import decarburisation as d
 from forgeprops.forging.scale import metal_loss_um
 from forgeprops.inputs.grades import grade
@@ -68,10 +68,8 @@ def test_richer_metal_diffuses_faster_so_depth_lies_between_the_two_ends():
 @pytest.mark.parametrize("carbon", [0.1, 0.2, 0.45, 0.6])
 @pytest.mark.parametrize("atmosphere", [None, "gas furnace", "air"])
 def test_estimate_follows_the_profile(carbon, atmosphere):
-    t, temp = (
-        np.linspace(0, 900, 61),
-        np.interp(np.linspace(0, 900, 61), [0, 400, 900], [700, 1050, 1050]),
-    )
+    t = np.linspace(0, 900, 61)
+    temp = np.interp(np.linspace(0, 900, 61), [0, 400, 900], [700, 1050, 1050])
     p = profile.carbon_profile(carbon, t, temp, 0.0, atmosphere)
     depth = np.interp(0.9 * carbon, p.carbon, p.depth_um)
     total = 1e12 * np.trapezoid(d.carbon_diffusivity(temp, 0.6 * carbon), t)
@@ -113,7 +111,5 @@ def test_skin_hardness():
 
 
 def test_bad_curves():
-    with pytest.raises(InputError, match="curve"):
-        profile.carbon_profile(0.3, [0, 10, 5], [900, 900, 900])
-    with pytest.raises(InputError, match="wanted carbon"):
-        profile.diffusion_time_s(500.0, 1.6e-11, 0.25, 1.2, 0.1)
+    refuses("curve", profile.carbon_profile, 0.3, [0, 10, 5], [900, 900, 900])
+    refuses("wanted carbon", profile.diffusion_time_s, 500.0, 1.6e-11, 0.25, 1.2, 0.1)

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import dataclasses
 import inspect
 import io
 import json
 import math
 import random
+import re
 import sys
 import time
 import warnings
@@ -22,289 +22,18 @@ from collections import Counter
 from pathlib import Path
 
 import numpy as np
+import openpyxl
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
+from checks import flaw
+from fuzz.wild_cases import try_cases, try_lines
+
 import forgeprops as fp
-from forgeprops.answer.evaluation import evaluate
+from forgeprops.__main__ import main as command_line
 from forgeprops.base.errors import InputError
 from forgeprops.base.tables import data_path
-from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.head import Block
-from forgeprops.inputs.later import COOLING, Normalise
-from forgeprops.inputs.route import HEATING, MEDIA, Quench
-from forgeprops.inputs.settings import numbers_of, settings, table
-from forgeprops.inputs.steel import ELEMENTS
-
-#: No structure of iron is softer, none of up to 1.2 % of carbon harder, HV.
-SOFTEST_HV, HARDEST_HV = 50.0, 1000.0
-#: A jump of hardness at one place of a line of cases, HV.
-JUMP_HV = 1.0
-
-
-# ---- wild cases --------------------------------------------------------------------------------------------
-
-
-def number(draw, low, high):
-    """Anywhere in the bounds; often near an end, at it, or near zero on a scale of powers of ten."""
-    way = draw.random()
-    if way < 0.08:
-        return draw.choice((low, high))
-    if way < 0.16 and high > 0.0:
-        return min(max(high * 10.0 ** draw.uniform(-9.0, 0.0), low), high)
-    return draw.uniform(low, high)
-
-
-def step(draw, part_class, part, **others):
-    """A part of a route or a shop with each of its numbers drawn or left alone."""
-    drawn = {
-        f: number(draw, s.low, s.high) for f, s in numbers_of(part).items() if draw.random() < 0.5
-    }
-    return part_class(**{**drawn, **others})
-
-
-def steel(draw):
-    """A library grade, one of its range, or any composition."""
-    way, base = draw.random(), fp.grade(draw.choice(fp.grades()))
-    if way < 0.3:
-        return base
-    composition = dict(base.composition)
-    if way < 0.6:
-        for e, (low, high) in base.limits.items():
-            composition[e] = draw.uniform(
-                max(low or 0.0, 0.03 * (e == "C")), high or composition.get(e, 0.1)
-            )
-    else:
-        composition = {"C": number(draw, table()["C"].low, ELEMENTS["C"])}
-        for e in draw.sample(sorted(set(ELEMENTS) - {"C"}), draw.randrange(9)):
-            composition[e] = number(draw, 0.0, ELEMENTS[e])
-    grain = number(draw, 0.0, 14.0)
-    return fp.Steel("drawn", composition, grain, fine_grain=draw.random() < 0.5)
-
-
-def head(draw):
-    """A library head, some dimensions of it changed, or its body in one to five other blocks."""
-    made = fp.head(draw.choice(fp.heads()))
-    for name in draw.sample(sorted(made.SETTINGS), draw.choice((0, 0, 1, 2, 3))):
-        setting = table()[name]
-        near = number(draw, setting.low, setting.high) if draw.random() < 0.4 else None
-        part, field = made.SETTINGS[name]
-        value = (
-            getattr(getattr(made, part), field) * draw.uniform(0.7, 1.4) if near is None else near
-        )
-        try:
-            changed = made.with_(**{name: value})
-        except InputError:
-            continue
-        if 100.0 <= changed.mass_g() <= 600.0:
-            made = changed
-    if draw.random() < 0.2:
-        n = draw.randrange(1, 6)
-        length = sum(b.length_mm for b in made.body) / n
-        body = tuple(
-            Block(f"b{k}", length, draw.uniform(3, 16), draw.uniform(2, 14)) for k in range(n)
-        )
-        try:
-            made = dataclasses.replace(made, body=body, declared_mass_g=None)
-        except InputError:
-            pass
-    return made
-
-
-def route(draw, coldest_ac1=650.0):
-    later = []
-    for _ in range(draw.choice((0, 0, 0, 1, 2))):
-        if draw.random() < 0.15:
-            later.append(
-                Normalise(
-                    draw.uniform(850.0, 1000.0), draw.uniform(600.0, 7200.0), draw.choice(COOLING)
-                )
-            )
-        elif draw.random() < 0.7:
-            zones = draw.choice(((), ("hosel",), ("hosel", "neck")))
-            later.append(
-                fp.Temper(number(draw, 20.0, coldest_ac1), number(draw, 0.0, 36_000.0), zones)
-            )
-        else:
-            later.append(
-                fp.LocalHeat("hosel", number(draw, 20.0, coldest_ac1), number(draw, 0.0, 36_000.0))
-            )
-    spray = step(draw, fp.Spray, "spray", back_on_die=draw.random() < 0.3)
-    return fp.Route(
-        step(
-            draw, fp.Preheat, "preheat", kind=draw.choice(HEATING), soak_s=number(draw, 0.0, 7200.0)
-        ),
-        step(draw, fp.Transfer, "transfer"),
-        step(draw, fp.Press, "press"),
-        spray if draw.random() < 0.8 else None,
-        step(draw, fp.Cool, "cool", surroundings=draw.choice(COOLING)),
-        tuple(later),
-        step(draw, fp.FirstHeat, "first_heat"),
-        tuple(quench(draw) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
-    )
-
-
-def quench(draw):
-    medium = draw.choice(sorted(MEDIA))
-    zones = draw.choice(((), "hosel", {"face": 1.0, "rim": draw.random()}))
-    more = (
-        {"table": ((100.0, draw.uniform(50.0, 9000.0)), (800.0, 300.0))}
-        if medium == "own bath"
-        else {}
-    )
-    if not medium.endswith("bath"):
-        more["depth_mm"] = None
-    return step(draw, Quench, "quench", medium=medium, zones=zones, **more)
-
-
-def shop(draw):
-    return step(draw, fp.Shop, "shop") if draw.random() < 0.5 else fp.Shop()
-
-
-def case(seed):
-    """Steel, head, route and shop of one seed."""
-    draw = random.Random(seed)
-    return steel(draw), head(draw), route(draw), shop(draw)
-
-
-def same_sentence(one, many_error):
-    """`estimate` gives numbers where the batch does, and refuses with the batch's sentence."""
-    try:
-        result = fp.estimate(*one)
-    except InputError as error:
-        assert str(error) == many_error, (str(error), many_error)
-        return None
-    assert not many_error, many_error
-    json.dumps(result.to_dict(), allow_nan=False)
-    assert "nan" not in result.summary().lower().split()
-    return result
-
-
-def try_cases(begin, n, count, single=200):
-    """`n` cases of the seeds from `begin` on in one batch; every `single`-th also alone."""
-    drawn = [case(seed) for seed in range(begin, begin + n)]
-    found = fp.estimate_many(*map(list, zip(*drawn, strict=True)), quick=True)
-    count["cases"] += n
-    good = found.error == ""
-    count["cases refused"] += int((~good).sum())
-    for name in found.columns[3:-2]:
-        values = found.loc[good, name]
-        if values.dtype.kind == "f" and name not in ("flux", "delay_s", "spray_s"):
-            assert np.isfinite(values.astype(float)).all(), name
-    for zone in ("face", "rim", "body", "neck", "hosel"):
-        hv = found.loc[good, f"{zone}_hardness_hv"]
-        assert hv.empty or (hv.min() > SOFTEST_HV and hv.max() < HARDEST_HV), (
-            zone,
-            hv.min(),
-            hv.max(),
-        )
-        assert (
-            found.loc[good, f"{zone}_yield_mpa"] <= found.loc[good, f"{zone}_tensile_mpa"]
-        ).all(), zone
-    assert (found.loc[good, "hosel_allowed_deg"] >= 0.0).all() and (
-        found.loc[good, "scale_um"] >= 0.0
-    ).all()
-    for k in range(0, n, single):
-        result = same_sentence(drawn[k], found.error[k])
-        count["cases alone"] += 1
-        if result:
-            assert result.zones["face"].hardness_hv == found.face_hardness_hv[k], k
-            told = {w.code for w in result.warnings}
-            assert set(filter(None, found.warnings[k].split("; "))) <= told | {
-                "cliff",
-                "idle-water",
-            }, (told, found.warnings[k])
-    kept = [d for d, ok in zip(drawn, good, strict=True) if ok][: max(n // 8, 8)]
-    if kept:
-        count["marches looked into"] += len(kept)
-        told = evaluate(Cases.of(*map(list, zip(*kept, strict=True))))
-        shares = told.results.fractions
-        assert (
-            np.abs(sum(shares.values()) - 1.0).max() < 1e-6
-            and min(f.min() for f in shares.values()) > -1e-9
-        )
-        assert (
-            told.results.as_quenched_hv >= told.hardness_hv - 1e-6
-        ).all()  # tempering never hardens
-        for (_, h, r, _), (taken, stored, transformed) in zip(
-            kept, told.results.energy, strict=True
-        ):
-            # what a coil gives is not in the balance; the heats of transformation close over heating and cooling only
-            if r.preheat.kind == "induction" or r.preheat.start_c > 200.0:
-                continue
-            mass_kg = sum(z.mass_g for z in h.zones("forged").values()) / 1e3
-            swing = mass_kg * 650.0 * max(abs(r.preheat.temperature_c - r.preheat.start_c), 100.0)
-            gap = abs(taken + transformed - stored) / swing
-            count["largest energy gap, 1/1000"] = max(
-                count["largest energy gap, 1/1000"], round(1e3 * gap, 1)
-            )
-            assert gap < 0.01, (taken, stored, transformed, swing)
-
-
-# ---- lines -------------------------------------------------------------------------------------------------
-
-
-def try_lines(begin, n, count, points=97, fine=1e-6):
-    """Along `n` lines through accepted cases, the steepest place is narrowed down; a jump stays, a slope goes."""
-    names = [s for s in settings() if s not in ("H", "O", "Sb", "Ca")]
-    for seed in range(begin, begin + n):
-        draw = random.Random(f"line {seed}")
-        base, one, way, own = (
-            fp.grade(draw.choice(fp.grades())),
-            fp.head(draw.choice(fp.heads())),
-            fp.Route(),
-            fp.Shop(),
-        )
-        job = fp.Job(base, one, way, shop=own)
-        for name in draw.sample(names, 3):
-            s = table()[name]
-            span = s.search or (s.slider and s.slider[:2]) or (s.low, s.high)
-            try:
-                job = job.with_(**{name: draw.uniform(*span)})
-            except InputError:
-                continue
-        name = draw.choice(names)
-        s = table()[name]
-        low, high = (
-            s.slider[:2] if s.slider else (s.low, min(s.high, 2.0) if s.unit == "wt%" else s.high)
-        )
-        count["lines"] += 1
-
-        def hardness(values, job=job, name=name):
-            jobs = []
-            for v in values:
-                try:
-                    jobs.append(job.with_(**{name: float(v)}))
-                except InputError:
-                    jobs.append(None)
-            kept = [j for j in jobs if j]
-            found = np.full((len(values), 2), np.nan)
-            if kept:
-                told = fp.estimate_many(
-                    [j.steel for j in kept],
-                    [j.head for j in kept],
-                    [j.route for j in kept],
-                    [j.shop for j in kept],
-                    quick=True,
-                )
-                found[[j is not None for j in jobs]] = told[
-                    ["face_hardness_hv", "hosel_hardness_hv"]
-                ].to_numpy(float)
-            count["line cases"] += len(kept)
-            return found
-
-        a, b = low, high
-        while True:
-            at = np.linspace(a, b, points if b - a > 0.5 * (high - low) else 9)
-            step_hv = np.nan_to_num(np.abs(np.diff(hardness(at), axis=0))).max(axis=1)
-            k = int(step_hv.argmax())
-            if step_hv[k] < JUMP_HV:
-                break
-            a, b = at[k], at[k + 1]
-            if b - a < fine * (high - low):
-                count["jumps"] += 1
-                yield f"line {seed}: {name} at {a!r}: {step_hv[k]:.2f} HV, steel {job.steel.name}"
-                break
-
+from forgeprops.command_line.options import parser
+from forgeprops.io.saved import plain
 
 # ---- damaged files -----------------------------------------------------------------------------------------
 
@@ -317,32 +46,21 @@ _CELLS = ("", "nan", "-", "1e999", "=1+1", "x" * 999, "ß", "\ud7ff", "1.2.3", "
 
 def whole_files():
     """Name and bytes of one whole file of each kind that is read."""
-    import openpyxl
-
     for name in READERS:
         lines = data_path("demo", f"{name}.csv").read_text(encoding="utf-8").splitlines()[:400]
         yield f"{name}.csv", "\n".join(lines).encode()
         book = openpyxl.Workbook()
-        for line in lines[:40]:
-            book.active.append(
-                [float(c) if c.replace(".", "", 1).isdigit() else c for c in line.split(",")]
-            )
+        for row in (text.split(",") for text in lines[:40]):
+            numbers = [c.replace(".", "", 1).isdigit() for c in row]
+            book.active.append([float(c) if n else c for c, n in zip(row, numbers, strict=True)])
         out = io.BytesIO()
         book.save(out)
         yield f"{name}.xlsx", out.getvalue()
-    from forgeprops.io.saved import plain
-
-    job = fp.Job().with_(bar_mm=600.0)
-    job = dataclasses.replace(
-        job,
-        strike={"loft_deg": 28.0},
-        route=dataclasses.replace(job.route, later=(fp.Temper(500.0),)),
-    )
-    yield "job.json", json.dumps({"format": "forgeprops job", "version": 1, **plain(job)}).encode()
-    yield (
-        "shop.json",
-        json.dumps({"format": "forgeprops shop", "version": 1, **fp.Shop().saved()}).encode(),
-    )
+    route = fp.Route(later=(fp.Temper(500.0),))
+    job = fp.Job(route=route, strike={"loft_deg": 28.0}).with_(bar_mm=600.0)
+    for kind, content in (("job", plain(job)), ("shop", fp.Shop().saved())):
+        saved = {"format": f"forgeprops {kind}", "version": 1, **content}
+        yield f"{kind}.json", json.dumps(saved).encode()
 
 
 def _bytes(draw, data):
@@ -362,28 +80,23 @@ def _bytes(draw, data):
 
 
 def _cells(draw, data):
-    rows = [line.split(",") for line in data.decode().split("\n")]
+    rows = [text.split(",") for text in data.decode().split("\n")]
     for _ in range(draw.choice((1, 5, 50))):
         row = draw.choice(rows)
         row[draw.randrange(len(row))] = draw.choice(_CELLS)
     if draw.random() < 0.3:
         draw.shuffle(rows)
     text = draw.choice(("\n", "\r\n", "\r")).join(draw.choice(",;\t").join(r) for r in rows)
-    return text.encode(
-        draw.choice(("utf-8", "utf-16", "latin-1", "cp932", "utf-8-sig")), errors="replace"
-    )
+    encoding = draw.choice(("utf-8", "utf-16", "latin-1", "cp932", "utf-8-sig"))
+    return text.encode(encoding, errors="replace")
 
 
 def _parts(draw, data):
     """A workbook with the XML of one part damaged, dropped or doubled."""
-    out = io.BytesIO()
-    with (
-        zipfile.ZipFile(io.BytesIO(data)) as old,
-        zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new,
-    ):
-        names = old.namelist()
-        hit = draw.choice(names)
-        for name in names:
+    old, out = zipfile.ZipFile(io.BytesIO(data)), io.BytesIO()
+    hit = draw.choice(old.namelist())
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
             part = old.read(name)
             if name == hit:
                 if draw.random() < 0.1:
@@ -395,27 +108,12 @@ def _parts(draw, data):
 
 def _swapped(draw, part):
     """XML that stays well-formed with other numbers, references and types in it."""
-    import re
+    values = ["1", "-1", "99999999999", "A1:XFD1048576", "A1:A9", "nan", *"sebdx", ""]
 
-    values = [
-        "1",
-        "-1",
-        "99999999999",
-        "A1:XFD1048576",
-        "A1:A9",
-        "nan",
-        "s",
-        "e",
-        "b",
-        "d",
-        "x",
-        "",
-    ]
-    return re.sub(
-        rb'"[^"]*"',
-        lambda m: f'"{draw.choice(values)}"'.encode() if draw.random() < 0.1 else m[0],
-        part,
-    )
+    def new(found):
+        return f'"{draw.choice(values)}"'.encode() if draw.random() < 0.1 else found[0]
+
+    return re.sub(rb'"[^"]*"', new, part)
 
 
 def _json(draw, data):
@@ -423,10 +121,9 @@ def _json(draw, data):
     content = json.loads(data)
     where, place = content, []
     while isinstance(where, (dict, list)) and where and (not place or draw.random() < 0.75):
-        place.append(
-            (where, draw.choice(list(where) if isinstance(where, dict) else range(len(where))))
-        )
-        where = where[place[-1][1]]
+        name = draw.choice(list(where) if isinstance(where, dict) else range(len(where)))
+        place.append((where, name))
+        where = where[name]
     holder, name = place[-1]
     way = draw.random()
     if way < 0.15:
@@ -442,51 +139,48 @@ def _json(draw, data):
 PLAIN = [None, True, -1, 0, 1e300, 10**40, math.nan, math.inf, "", "x", "4130", "\ud800", "a\nb", "x" * 5000, [], [1], [[1]], {}, {"C": 0.3}, {"x": {}}]  # fmt: skip
 
 
+#: How a file of each kind is damaged.
+DAMAGE = {"csv": (_bytes, _cells), "xlsx": (_bytes, _parts, _parts), "json": (_bytes, _json, _json)}
+
+
 def try_files(begin, n, count):
     """`n` damaged files, each to the reader of its kind; yields what a reader raises beyond `InputError`."""
-    files = list(whole_files())
+    files, readers = list(whole_files()), {**READERS, "job": fp.load_job, "shop": fp.load_shop}
     for seed in range(begin, begin + n):
         draw = random.Random(f"file {seed}")
         name, data = files[seed % len(files)]
         kind, _, ending = name.partition(".")
-        damage = {
-            "csv": (_bytes, _cells),
-            "xlsx": (_bytes, _parts, _parts),
-            "json": (_bytes, _json, _json),
-        }[ending]
-        data = draw.choice(damage)(draw, data)
-        reader = {**READERS, "job": fp.load_job, "shop": fp.load_shop}[kind]
+        data = draw.choice(DAMAGE[ending])(draw, data)
         count[f"files {ending}"] += 1
-        start = time.perf_counter()
-        try:
+
+        def read(kind=kind, data=data, name=name):
             with warnings.catch_warnings():
                 warnings.simplefilter("error")
-                read = reader(data, filename=name)
-                if kind not in ("job", "shop"):
-                    html = getattr(read, "_repr_html_", lambda: "")()
-                    assert "<script" not in html
-        except InputError as error:
-            count["files refused"] += 1
-            if why := not_a_sentence(error):
-                yield f"file {seed} ({name}): {why}"
-        except Exception as error:  # noqa: BLE001  (that is what is looked for)
-            yield f"file {seed} ({name}): {type(error).__name__}: {error}"
+                found = readers[kind](data, filename=name)
+                if kind in READERS:
+                    assert "<script" not in getattr(found, "_repr_html_", lambda: "")()
+
+        start = time.perf_counter()
+        if why := foreign(read, count, "files refused"):
+            yield f"file {seed} ({name}): {why}"
         took = time.perf_counter() - start
         if took > 10.0:
             yield f"file {seed} ({name}): {took:.0f} s"
 
 
-def not_a_sentence(error):
-    text = str(error)
-    if (
-        not (10 < len(text) < 1500)
-        or not text.endswith((".", "!"))
-        or text.endswith("..")
-        or "Traceback" in text
-        or " object at 0x" in text
-        or "\n" in text
-    ):
-        return f"not a sentence: {text[:300]!r}"
+def quiet():
+    return warnings.catch_warnings(action="ignore")
+
+
+def foreign(call, count, refused):
+    """What `call` raises that is no clear sentence of our own; "" if nothing."""
+    try:
+        call()
+    except InputError as error:
+        count[refused] += 1
+        return flaw(str(error))
+    except Exception as error:  # noqa: BLE001  (that is what is looked for)
+        return f"{type(error).__name__}: {error!s:.200}"
     return ""
 
 
@@ -499,10 +193,8 @@ class Hostile:
     def _fail(self, *_, **__):
         raise RuntimeError("hostile object")
 
-    __repr__ = __str__ = __len__ = __iter__ = __float__ = __int__ = __bool__ = __eq__ = __hash__ = (
-        _fail
-    )
-    __getitem__ = __contains__ = __fspath__ = __index__ = __array__ = __lt__ = _fail
+    __repr__ = __str__ = __len__ = __iter__ = __float__ = __int__ = __bool__ = __eq__ = _fail
+    __hash__ = __getitem__ = __contains__ = __fspath__ = __index__ = __array__ = __lt__ = _fail
 
 
 def nonsense(draw):
@@ -522,75 +214,46 @@ def nonsense(draw):
     return Hostile() if draw.random() < 0.04 else draw.choice(values)
 
 
-def try_calls(begin, n, count):
-    """`n` calls with one or two arguments of a valid call exchanged for nonsense; yields foreign exceptions."""
+#: Options that calls pass on.
+PASSED_ON = (
+    "tolerance_c points threads constants bar_mm face_hardness_hv shop limits nonsense".split()
+)
+
+
+def valid_calls():
+    """Public calls that write nothing, with arguments that are valid and quick."""
     from test_bad_input import VALID
 
-    calls = {
-        **VALID,
-        "estimate_many": {"steels": ["4130"], "quick": True},
-        "judge_heats": {"certificates": ["4130"]},
-    }
-    calls |= {
-        "window": {
-            **calls["window"],
-            "x": ("preheat_c", 850.0, 950.0, 3),
-            "y": ("flux", 5.0, 9.0, 3),
-        },
-        "scatter": {**calls["scatter"], "n": 64},
-    }
-    calls |= {
-        "Units": {},
-        "Limits": {"face_hardness_hv": (380, 460)},
-        "Warn": {"code": "scale", "text": "Scale."},
-    }
-    calls |= {
-        name: {"result": calls["next_measurement"]["result"]}
-        for name in ("soften", "hosel_sensitivity")
-    }
-    names = sorted(set(calls) - {"add_to_log", "write_table"})
+    axes = {"x": ("preheat_c", 850.0, 950.0, 3), "y": ("flux", 5.0, 9.0, 3)}
+    more = {
+        "estimate_many": {"steels": ["4130"], "quick": True}, "judge_heats": {"certificates": ["4130"]},
+        "window": {**VALID["window"], **axes}, "scatter": {**VALID["scatter"], "n": 64}, "Units": {},
+        "Limits": {"face_hardness_hv": (380, 460)}, "Warn": {"code": "scale", "text": "Scale."},
+        "hosel_sensitivity": VALID["soften"],
+    }  # fmt: skip
+    return {k: v for k, v in {**VALID, **more}.items() if k not in ("add_to_log", "write_table")}
+
+
+def try_calls(begin, n, count):
+    """`n` calls with one or two arguments of a valid call exchanged for nonsense; yields foreign exceptions."""
+    calls = valid_calls()
     for seed in range(begin, begin + n):
         draw = random.Random(f"call {seed}")
-        name = draw.choice(names)
-        parameters = [
-            p
-            for p in inspect.signature(getattr(fp, name)).parameters.values()
-            if p.name not in ("executor",)
-        ]
-        given = dict(calls[name])
-        changed = []
+        name = draw.choice(sorted(calls))
+        parameters = inspect.signature(getattr(fp, name)).parameters
+        parameters = [p for p in parameters.values() if p.name != "executor"]
+        given, changed = dict(calls[name]), []
         for p in draw.sample(parameters, min(len(parameters), draw.choice((1, 1, 2)))):
-            key = p.name
-            if p.kind is p.VAR_KEYWORD:
-                key = draw.choice(
-                    (
-                        "tolerance_c",
-                        "points",
-                        "threads",
-                        "constants",
-                        "bar_mm",
-                        "face_hardness_hv",
-                        "shop",
-                        "limits",
-                        "nonsense",
-                    )
-                )
-            if key == "to" and name == "estimate_many":
-                continue
-            given[key] = nonsense(draw)
-            changed.append(key)
+            key = draw.choice(PASSED_ON) if p.kind is p.VAR_KEYWORD else p.name
+            if (key, name) != ("to", "estimate_many"):
+                given[key] = nonsense(draw)
+                changed.append(key)
         count["calls"] += 1
-        try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")
-                getattr(fp, name)(**given)
-        except InputError as error:
-            count["calls refused"] += 1
-            if why := not_a_sentence(error):
-                yield f"call {seed}: {name}({', '.join(changed)}): {why}"
-        except Exception as error:  # noqa: BLE001  (that is what is looked for)
+        with quiet():
+            why = foreign(lambda c=name, g=given: getattr(fp, c)(**g), count, "calls refused")
+        if why:
             values = ", ".join(f"{k}={_shown(given[k])}" for k in changed)
-            yield f"call {seed}: {name}({values}): {type(error).__name__}: {error!s:.200}"
+            yield f"call {seed}: {name}({values}): {why}"
 
 
 def _shown(value):
@@ -600,49 +263,40 @@ def _shown(value):
         return f"<{type(value).__name__}>"
 
 
+TEXTS = ["", " ", "abc", "nan", "inf", "-1", "1e999", "0", "8", "½", "=1", "x=1", "C=9", "spray_s=long", "a:b:c", "600:1h", "1:2:3", "flux:2:20:3",
+         "4130", "C 0.3", "C 0,3 Mn 99", "\x1b[31m", "a\0b", "/dev/zero", "/no/such", ".", "x" * 5000, "--", "ಠ", "oil bath:60", "true", "none"]  # fmt: skip
+WRITES = {"--save-job", "--save-route", "--csv", "--png", "--to"}
+
+
 def try_commands(begin, n, count):
     """`n` command lines with some options exchanged for nonsense; yields what is not numbers or one sentence."""
-    from forgeprops.__main__ import main as command_line
-    from forgeprops.command_line.options import parser
-
-    texts = ["", " ", "abc", "nan", "inf", "-1", "1e999", "0", "8", "½", "=1", "x=1", "C=9", "spray_s=long", "a:b:c", "600:1h", "1:2:3", "flux:2:20:3",
-             "4130", "C 0.3", "C 0,3 Mn 99", "\x1b[31m", "a\0b", "/dev/zero", "/no/such", ".", "x" * 5000, "--", "ಠ", "oil bath:60", "true", "none"]  # fmt: skip
-    writes = {"--save-job", "--save-route", "--csv", "--png", "--to"}
     for seed in range(begin, begin + n):
         draw = random.Random(f"command {seed}")
-        command = draw.choice(("estimate", "estimate", "compare", "accept"))
-        line = [command]
-        for action in draw.sample(parser(command)._actions, draw.choice((1, 2, 3))):
-            if not action.option_strings or writes & set(action.option_strings):
-                line += [draw.choice(texts)]
-            else:
-                line += [
-                    action.option_strings[-1],
-                    *([] if action.nargs == 0 else [draw.choice(texts)]),
-                ]
+        given = [draw.choice(("estimate", "estimate", "compare", "accept"))]
+        for action in draw.sample(parser(given[0])._actions, draw.choice((1, 2, 3))):
+            if action.option_strings and not WRITES & set(action.option_strings):
+                given.append(action.option_strings[-1])
+                if action.nargs == 0:
+                    continue
+            given.append(draw.choice(TEXTS))
         count["commands"] += 1
         out, err = io.StringIO(), io.StringIO()
         try:
-            with (
-                contextlib.redirect_stdout(out),
-                contextlib.redirect_stderr(err),
-                warnings.catch_warnings(),
-            ):
-                warnings.simplefilter("ignore")
-                code = command_line(line)
+            with quiet(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+                code = command_line(given)
         except BaseException as error:  # noqa: BLE001  (that is what is looked for)
-            yield f"command {seed}: {line}: {type(error).__name__}: {error!s:.200}"
+            yield f"command {seed}: {given}: {type(error).__name__}: {error!s:.200}"
             continue
         count["commands refused"] += code == 2
-        wrong = (
-            not_a_sentence(err.getvalue().removesuffix("\n"))
-            if code == 2
-            else ""
-            if code == 0 and not err.getvalue()
-            else f"code {code}: {err.getvalue():.200}"
-        )
-        if wrong or (code == 2 and out.getvalue()):
-            yield f"command {seed}: {line}: {wrong or 'printed before it refused'}"
+        said, wrong = err.getvalue(), ""
+        if code == 2:
+            wrong = flaw(said.removesuffix("\n")) or "printed before it refused" * bool(
+                out.getvalue()
+            )
+        elif code or said:
+            wrong = f"code {code}: {said:.200}"
+        if wrong:
+            yield f"command {seed}: {given}: {wrong}"
 
 
 # ---- the long run ------------------------------------------------------------------------------------------
@@ -650,14 +304,15 @@ def try_commands(begin, n, count):
 
 def main():
     options = argparse.ArgumentParser(description=__doc__)
-    for name, n in (
-        ("cases", 100_000),
-        ("lines", 300),
-        ("files", 1500),
-        ("calls", 4000),
-        ("commands", 2000),
-        ("seed", 1),
-    ):
+    sizes = {
+        "cases": 100_000,
+        "lines": 300,
+        "files": 1500,
+        "calls": 4000,
+        "commands": 2000,
+        "seed": 1,
+    }
+    for name, n in sizes.items():
         options.add_argument(f"--{name}", type=int, default=n)
     given = options.parse_args()
     count, failed, start = Counter(), [], time.monotonic()
@@ -667,13 +322,8 @@ def main():
             try_cases(at, min(1000, begin + given.cases - at), count)
         except Exception as error:  # noqa: BLE001  (counted; the seeds tell which)
             failed.append(f"cases {at}: {type(error).__name__}: {error!s:.500}")
-    for target, n in (
-        (try_lines, given.lines),
-        (try_files, given.files),
-        (try_calls, given.calls),
-        (try_commands, given.commands),
-    ):
-        for said in target(begin, n, count):
+    for target in (try_lines, try_files, try_calls, try_commands):
+        for said in target(begin, getattr(given, target.__name__.removeprefix("try_")), count):
             failed.append(said)
             print(said, flush=True)
     print(f"{dict(count)} in {time.monotonic() - start:.0f} s; {len(failed)} failed")

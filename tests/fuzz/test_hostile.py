@@ -1,15 +1,11 @@
 """A little of each hostile target in every run of the tests; FORGEPROPS_EXAMPLES=10 tries ten times as many new seeds."""
 
-import importlib.util
 import os
 from collections import Counter
-from pathlib import Path
 
 import pytest
+from fuzz import hostile
 
-_SPEC = importlib.util.spec_from_file_location("hostile", Path(__file__).parent / "hostile.py")
-hostile = importlib.util.module_from_spec(_SPEC)
-_SPEC.loader.exec_module(hostile)
 MORE = int(os.environ.get("FORGEPROPS_EXAMPLES", "1"))
 #: Seeds of these tests; the long run takes others.
 BEGIN = 0 if MORE == 1 else 10**6

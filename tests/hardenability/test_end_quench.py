@@ -63,16 +63,14 @@ def test_arrays_equal_scalars():
     curves = end_quench_hrc(batch)
     assert curves == pytest.approx(np.array([end_quench_hrc(s) for s in steels]))
     where = np.linspace(0.5, 55.0, len(steels))
-    assert hardness_at_distance_hrc(batch, where) == pytest.approx(
-        [hardness_at_distance_hrc(s, x) for s, x in zip(steels, where, strict=True)]
-    )
+    expected = [hardness_at_distance_hrc(s, x) for s, x in zip(steels, where, strict=True)]
+    assert hardness_at_distance_hrc(batch, where) == pytest.approx(expected)
 
 
 def test_hardness_at_the_tabulated_distances_and_beyond():
     steel = grade("4140")
-    assert hardness_at_distance_hrc(steel, end_quench_distances_mm()) == pytest.approx(
-        end_quench_hrc(steel)
-    )
+    expected = end_quench_hrc(steel)
+    assert hardness_at_distance_hrc(steel, end_quench_distances_mm()) == pytest.approx(expected)
     assert hardness_at_distance_hrc(steel, 0.1) == end_quench_hrc(steel)[0]
     assert hardness_at_distance_hrc(steel, 99.0) == end_quench_hrc(steel)[-1]
 

@@ -111,12 +111,10 @@ def test_perfectly_plastic_tube_worked_by_hand(ratio, expected):
 def test_elastic_and_fully_plastic_limits(bore):
     curve = perfectly_plastic(350.0)
     ky = 350 / (E * 6.75)
-    assert moment_nmm(13.5, bore, curve, 0.5 * ky) == pytest.approx(
-        0.5 * ky * E * second_moment_mm4(13.5, bore), rel=1e-12
-    )
-    assert moment_nmm(13.5, bore, curve, 1e4 * ky) == pytest.approx(
-        350 * plastic_modulus_mm3(13.5, bore), rel=1e-6
-    )
+    expected = 0.5 * ky * E * second_moment_mm4(13.5, bore)
+    assert moment_nmm(13.5, bore, curve, 0.5 * ky) == pytest.approx(expected, rel=1e-12)
+    expected = 350 * plastic_modulus_mm3(13.5, bore)
+    assert moment_nmm(13.5, bore, curve, 1e4 * ky) == pytest.approx(expected, rel=1e-6)
 
 
 def test_linear_hardening_closed_form():
@@ -173,21 +171,10 @@ def test_quadrature_and_fibres_agree(branch, hv, outside, bore):
             inner = math.sqrt(small**2 - y * y) if y < small else 0.0
             return 4 * float(curve.stress_mpa(k * y)) * y * (math.sqrt(big**2 - y * y) - inner)
 
-        cuts = sorted(
-            {
-                0.0,
-                big,
-                *(
-                    x
-                    for x in (curve.yield_mpa / E / k, curve.hardening_starts / k, small)
-                    if 0 < x < big
-                ),
-            }
-        )
-        exact = sum(
-            quad(part, a, b, epsrel=1e-10, limit=200)[0]
-            for a, b in zip(cuts, cuts[1:], strict=False)
-        )
+        fronts = (curve.yield_mpa / E / k, curve.hardening_starts / k, small)
+        cuts = sorted({0.0, big, *(x for x in fronts if 0 < x < big)})
+        ends = zip(cuts, cuts[1:], strict=False)
+        exact = sum(quad(part, a, b, epsrel=1e-10, limit=200)[0] for a, b in ends)
         ours = float(moment_nmm(outside, bore, curve, k))
         assert ours == pytest.approx(exact, rel=1e-7)
         strips = fibre_moment(curve.stress_mpa, tube_width(outside, bore), -big, big, k, 4000)
@@ -199,10 +186,8 @@ def test_slope_is_the_derivative_and_inverse_returns():
         curve = strength(hv, branch="ferrite-pearlite").curve
         k = np.geomspace(1e-4, 2e-2, 40)
         moment, slope = moment_slope(13.4, 9.4, curve, k)
-        up, down = (
-            moment_nmm(13.4, 9.4, curve, k * 1.00001),
-            moment_nmm(13.4, 9.4, curve, k * 0.99999),
-        )
+        up = moment_nmm(13.4, 9.4, curve, k * 1.00001)
+        down = moment_nmm(13.4, 9.4, curve, k * 0.99999)
         assert slope == pytest.approx((up - down) / (2e-5 * k), rel=2e-3)
         assert (slope > 0).all()
         assert curvature(13.4, 9.4, curve, moment) == pytest.approx(k, rel=1e-9)
@@ -225,12 +210,8 @@ def test_elastic_eccentric_bore_by_the_parallel_axis_theorem():
     curve, off, k = strength(320).curve, 0.4, 1e-5
     outer, inner = math.pi * 6.7**2, math.pi * 4.7**2
     shift = inner * off / (outer - inner)
-    inertia = (
-        second_moment_mm4(13.4)
-        + outer * shift**2
-        - second_moment_mm4(9.4)
-        - inner * (off + shift) ** 2
-    )
+    inertia = second_moment_mm4(13.4) + outer * shift**2
+    inertia -= second_moment_mm4(9.4) + inner * (off + shift) ** 2
     moment, fibre = eccentric_section(13.4, 9.4, off, curve, k)
     assert moment == pytest.approx(E * inertia * k, rel=1e-6)
     assert fibre == pytest.approx(6.7 + shift, rel=1e-6)

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from checks import refuses
 
-from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.strength import hardness_scales as hs
 
@@ -99,19 +99,16 @@ def test_outside_the_table_raises_and_try_gives_none():
         (40, "HRC", "HRB"),
     ):
         assert hs.try_convert(value, a, b) is None
-        with pytest.raises(InputError, match=f"{a} cannot be converted to {b}"):
-            hs.convert_hardness(value, a, b)
+        refuses(f"{a} cannot be converted to {b}", hs.convert_hardness, value, a, b)
 
 
 @pytest.mark.parametrize("bad", [float("nan"), float("inf"), -1, "hard", None, True])
 def test_bad_value(bad):
-    with pytest.raises(InputError, match="(?i)hardness HV"):
-        hs.convert_hardness(bad, "HV", "HRC")
+    refuses("(?i)hardness HV", hs.convert_hardness, bad, "HV", "HRC")
 
 
 def test_bad_scale():
-    with pytest.raises(InputError, match="to_scale 'HRA' is unknown; did you mean 'HR"):
-        hs.convert_hardness(300, "HV", "HRA")
+    refuses("to_scale 'HRA' is unknown; did you mean 'HR", hs.convert_hardness, 300, "HV", "HRA")
     assert hs.convert_hardness(421, "HBW", "hrc") == 45.0
 
 

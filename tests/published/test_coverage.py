@@ -10,12 +10,14 @@ import pytest
 from scipy import stats
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "fits"))
+import fit_hardness_spread
+import fit_kinetics
 from fit_hardness_spread import LeftOut
 from predict_start_left_out import predict
 
-from forgeprops.answer.interval import FIGURES
+from forgeprops.answer.interval import FIGURES, Z
 from forgeprops.base.tables import read_rows
-from forgeprops.specimens import air_cooled_bar
+from forgeprops.transformation import kinetics
 
 
 @pytest.fixture(scope="module")
@@ -51,8 +53,6 @@ def test_coverage_by_class(seen, held, scope):
 
 def test_interval_is_no_wider_than_it_must_be(seen, held):
     """Half as wide it would hold far too few: the interval is not bought by width."""
-    from forgeprops.answer.interval import Z
-
     figures = seen.fit(np.ones(len(held), bool))
     half = 0.5 * Z * np.sqrt(seen.variance(figures))
     assert np.mean(np.abs(seen.error) <= half) < 0.68
@@ -62,64 +62,38 @@ def test_stored_figures_are_those_of_the_stored_rows(seen, held):
     figures = {r["id"]: r for r in read_rows("fits/hardness_spread.csv")}
     assert tuple(figures) == FIGURES
     everything = np.ones(len(held), bool)
-    assert [float(figures[n]["value"]) for n in FIGURES] == pytest.approx(
-        list(seen.fit(everything)), rel=0.01
-    )
+    expected = list(seen.fit(everything))
+    assert [float(figures[n]["value"]) for n in FIGURES] == pytest.approx(expected, rel=0.01)
     assert [int(figures[n]["steels"]) for n in FIGURES] == seen.steels(everything)
-    stored = {
-        r["scope"]: float(r["coverage"]) for r in read_rows("validation/hardness_validation.csv")
-    }
-    for scope, rows in seen.scopes().items():
-        assert stored[scope] == pytest.approx(held[rows].mean(), abs=0.011), scope
+    rows = read_rows("validation/hardness_validation.csv")
+    found = {scope: held[mine].mean() for scope, mine in seen.scopes().items()}
+    assert {r["scope"]: float(r["coverage"]) for r in rows} == pytest.approx(found, abs=0.011)
 
 
 def test_stored_predictions_are_near_those_of_today():
     """With all steels in the fit a bar comes out between left-out prediction and measurement, or near:
     a table left behind by a later calibration shows here."""
-    from fit_kinetics import GRAIN, steel_of
-
-    bars = {
-        (r["steel"], r["diameter_mm"]): r
-        for r in read_rows("measured/air_cooled_bars.csv")
-        if r["cooling"] == "still air"
-    }
-    gaps = []
-    for r in read_rows("validation/hardness_left_out.csv"):
-        if r["cooling"] != "still air" or r["steel"] not in (
-            "1020",
-            "1040",
-            "4130",
-            "4340",
-            "8620",
-        ):
-            continue
-        row = bars[r["steel"], r["diameter_mm"]]
-        now = air_cooled_bar(
-            steel_of(row),
-            float(r["diameter_mm"]),
-            float(row["austenitise_c"]),
-            grain_size_astm=GRAIN,
-        ).hardness_hv
-        low, high = sorted((float(r["predicted_hv"]), float(r["measured_hv"])))
-        gaps.append(max(low - now, now - high, 0.0))
+    problem, k, gaps = fit_kinetics.Problem(), kinetics.constants(), []
+    stored = read_rows("validation/hardness_left_out.csv")
+    for steel in ("1020", "1040", "4130", "4340", "8620"):
+        for now in fit_hardness_spread.predict(problem, k, steel):
+            same = ("steel", "diameter_mm", "cooling", "place", "measured_hv")
+            (r,) = (r for r in stored if all(r[c] == now[c] for c in same))
+            if r["cooling"] == "still air":
+                low, high = sorted((float(r["predicted_hv"]), float(r["measured_hv"])))
+                hv = float(now["predicted_hv"])
+                gaps.append(max(low - hv, hv - high, 0.0))
     assert len(gaps) >= 18
     assert np.mean(gaps) < 4.0
 
 
 def test_stored_ms_predictions_repeat_and_agree_with_the_stored_errors():
-    rows, unknown, known = predict()
+    rows, *both = predict()
     stored = read_rows("validation/start_temperature_validation_rows.csv")
-    assert [float(r["predicted_c"]) for r in stored] == pytest.approx(unknown, abs=0.06)
-    assert [float(r["predicted_grain_known_c"]) for r in stored] == pytest.approx(known, abs=0.06)
-    errors = {
-        r["validation"].split(", ")[1]: float(r["mean_absolute_error_c"])
-        for r in read_rows("validation/start_temperature_validation.csv")
-        if (r["quantity"], r["method"], r["scope"]) == ("ms", "own", "all rows")
-    }
-    measured = np.array([float(r["ms_c"]) for r in rows])
-    assert np.abs(unknown - measured).mean() == pytest.approx(
-        errors["grain size unknown"], abs=0.02
-    )
-    assert np.abs(known - measured).mean() == pytest.approx(
-        errors["grain size used where given"], abs=0.02
-    )
+    checks = read_rows("validation/start_temperature_validation.csv")
+    measured, own = np.array([float(r["ms_c"]) for r in rows]), ("ms", "own", "all rows")
+    names = ("predicted_c", "unknown"), ("predicted_grain_known_c", "used where given")
+    for predicted, (column, grain) in zip(both, names, strict=True):
+        assert [float(r[column]) for r in stored] == pytest.approx(predicted, abs=0.06)
+        (error,) = (r["mean_absolute_error_c"] for r in checks if (r["quantity"], r["method"], r["scope"]) == own and r["validation"].endswith(f"grain size {grain}"))  # fmt: skip
+        assert np.abs(predicted - measured).mean() == pytest.approx(float(error), abs=0.02)

@@ -36,15 +36,8 @@ def conduction():
         flux[-1] = loss(t[-1])
         return (-np.diff(flux) / width - loss(t) * 4.0 / 0.0254) / (7650.0 * 620.0)
 
-    march = solve_ivp(
-        slope,
-        (0.0, 600.0),
-        np.full(cells, 870.0),
-        method="BDF",
-        rtol=1e-5,
-        atol=1e-2,
-        dense_output=True,
-    )
+    how = {"method": "BDF", "rtol": 1e-5, "atol": 1e-2, "dense_output": True}
+    march = solve_ivp(slope, (0.0, 600.0), np.full(cells, 870.0), **how)
     time = np.concatenate(([0.0], np.geomspace(0.01, 600.0, 3000)))
     curve = np.array([np.interp(DISTANCE_M, centre, column) for column in march.sol(time).T])
 
@@ -71,6 +64,6 @@ def test_derived_times(conduction):
 
 def test_unit_conversion_and_order():
     assert [float(r["rate_at_700_f_per_s"]) / 1.8 for r in ROWS] == pytest.approx(RATE, rel=1e-3)
-    assert (
-        np.all(np.diff(RATE) < 0) and np.all(np.diff(T85) > 0) and np.all(np.diff(DISTANCE_M) > 0)
-    )
+    assert np.all(np.diff(RATE) < 0)
+    assert np.all(np.diff(T85) > 0)
+    assert np.all(np.diff(DISTANCE_M) > 0)

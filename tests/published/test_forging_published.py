@@ -8,11 +8,7 @@ from forgeprops.base.tables import read_rows
 from forgeprops.forging.decarburisation import carbon_diffusivity
 
 
-@pytest.mark.parametrize(
-    "row",
-    read_rows("validation/carbon_diffusivity_check.csv"),
-    ids=lambda r: f"{r['temperature_c']}-{r['carbon']}",
-)
+@pytest.mark.parametrize("row", read_rows("validation/carbon_diffusivity_check.csv"), ids=lambda r: f"{r['temperature_c']}-{r['carbon']}")  # fmt: skip
 def test_diffusivity_against_a_second_evaluation(row):
     assert carbon_diffusivity(float(row["temperature_c"]), float(row["carbon"])) == pytest.approx(
         float(row["diffusivity_m2_s"]), rel=0.01

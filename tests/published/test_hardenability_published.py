@@ -14,10 +14,8 @@ from forgeprops.hardenability.ideal_diameter import ideal_diameter, ideal_diamet
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.steel import Steel
 
-MODIFIED_4118 = Steel(
-    "modified 4118",
-    {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43, "Mo": 0.25, "Cu": 0.10, "V": 0.05},
-)
+_WT = {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43, "Mo": 0.25, "Cu": 0.10, "V": 0.05}
+MODIFIED_4118 = Steel("modified 4118", _WT)
 
 
 def _bare(name, **wt):
@@ -38,10 +36,7 @@ def test_a255_worked_example_modified_4118():
     assert ideal_diameter(MODIFIED_4118) == pytest.approx(49.5, abs=0.5)
 
 
-@pytest.mark.parametrize(
-    ("element", "content", "factor"),
-    [("Mn", 0.20, 1.67), ("Mn", 0.50, 2.65), ("Mn", 0.70, 3.35), ("Mo", 0.20, 1.63)],
-)
+@pytest.mark.parametrize("element, content, factor", [("Mn", 0.20, 1.67), ("Mn", 0.50, 2.65), ("Mn", 0.70, 3.35), ("Mo", 0.20, 1.63)])  # fmt: skip
 def test_grossmann_1942_abstract(element, content, factor):
     # M. A. Grossmann, AIME TP 1437, abstract read; the standard differs by
     # < 2 %

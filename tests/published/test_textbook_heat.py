@@ -107,10 +107,7 @@ def test_natural_and_forced_add_by_cubes():
 # ----------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("start", "room_k", "seconds"),
-    [(900, 298.15, 197.92), (800, 298.15, 173.79), (900, 0.0, 195.43), (800, 0.0, 171.42)],
-)
+@pytest.mark.parametrize("start, room_k, seconds", [(900, 298.15, 197.92), (800, 298.15, 173.79), (900, 0.0, 195.43), (800, 0.0, 171.42)])  # fmt: skip
 def test_radiation_only_cooling(start, room_k, seconds):
     """Incropera eq. 5.18 and 5.19 (from memory, verified by quadrature): 13.5 mm round, emissivity 0.8, to
     500 °C.
@@ -126,15 +123,9 @@ def test_radiation_only_cooling(start, room_k, seconds):
     t, ti = 773.15, start + 273.15
     if room_k:
         s = room_k
-        closed = (
-            capacity
-            / (4 * 0.8 * STEFAN_BOLTZMANN * s**3)
-            * (
-                math.log((t + s) / (t - s))
-                - math.log((ti + s) / (ti - s))
-                + 2 * (math.atan(t / s) - math.atan(ti / s))
-            )
-        )
+        logs = math.log((t + s) / (t - s)) - math.log((ti + s) / (ti - s))
+        arcs = 2 * (math.atan(t / s) - math.atan(ti / s))
+        closed = capacity / (4 * 0.8 * STEFAN_BOLTZMANN * s**3) * (logs + arcs)
     else:
         closed = capacity / (3 * 0.8 * STEFAN_BOLTZMANN) * (t**-3 - ti**-3)
     assert ours == pytest.approx(closed, rel=1e-6)
@@ -153,9 +144,8 @@ def test_half_space_surface_against_the_closed_form():
     """1 − exp(A²) erfc(A) with A = h √(αt)/k, inputs of Holman 4-5 (read): α 8.4e-5, k 215, h 525."""
     for seconds in (10, 1000, 3561):
         a = 525 * math.sqrt(8.4e-5 * seconds) / 215
-        assert surface_share(525.0, 215.0, 8.4e-5, seconds) == pytest.approx(
-            1 - math.exp(a * a) * math.erfc(a)
-        )
+        expected = 1 - math.exp(a * a) * math.erfc(a)
+        assert surface_share(525.0, 215.0, 8.4e-5, seconds) == pytest.approx(expected)
 
 
 def test_holman_example_4_5_exact_time():
@@ -171,9 +161,8 @@ def test_holman_example_4_5_exact_time():
     assert brentq(lambda t: share(t) - 80 / 130, 100, 1e4) == pytest.approx(3561, abs=2)
     # at the surface the same solution is ours
     a = 525 * math.sqrt(8.4e-5 * 3561) / 215
-    assert surface_share(525.0, 215.0, 8.4e-5, 3561.0) == pytest.approx(
-        1 - math.exp(a * a) * math.erfc(a)
-    )
+    expected = 1 - math.exp(a * a) * math.erfc(a)
+    assert surface_share(525.0, 215.0, 8.4e-5, 3561.0) == pytest.approx(expected)
 
 
 def test_holman_example_4_2_constant_surface_is_the_limit_of_contact():
@@ -214,11 +203,9 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     °C 5 %.
     """
     h = head("mid-iron")
-    length, d, k = (
-        (h.hosel.length_mm + h.hosel.length_allowance_mm) * 1e-3,
-        h.hosel.forged_outside_mm * 1e-3,
-        27.3,
-    )
+    length = (h.hosel.length_mm + h.hosel.length_allowance_mm) * 1e-3
+    d = h.hosel.forged_outside_mm * 1e-3
+    k = 27.3
     loss = natural_convection_cylinder_w_m2k(surface_c, 25.0, d * 1e3)
     loss = loss + radiation_w_m2k(surface_c, 25.0, 0.8)
     m = math.sqrt(4 * loss / (k * d))

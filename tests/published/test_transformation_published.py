@@ -11,15 +11,11 @@ from forgeprops.transformation.temperatures import ae1_c, ae3_c, bainite_start_c
 
 #: Ae3 of Grange against a phase-diagram calculation with an open thermodynamic description of Fe-C-X, °C.
 COMPUTED_AE3 = [
-    ({"C": 0.20}, 833),
-    ({"C": 0.40}, 785),
-    ({"C": 0.20, "Mn": 0.45, "Si": 0.25}, 829),
-    ({"C": 0.25, "Mn": 0.45, "Si": 0.25}, 817),
-    ({"C": 0.45, "Mn": 0.75, "Si": 0.25}, 765),
+    ({"C": 0.20}, 833), ({"C": 0.40}, 785), ({"C": 0.20, "Mn": 0.45, "Si": 0.25}, 829),
+    ({"C": 0.25, "Mn": 0.45, "Si": 0.25}, 817), ({"C": 0.45, "Mn": 0.75, "Si": 0.25}, 765),
     ({"C": 0.40, "Mn": 0.88, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}, 773),
     ({"C": 0.20, "Mn": 0.80, "Si": 0.25, "Ni": 0.55, "Cr": 0.50, "Mo": 0.20}, 805),
-    ({"C": 0.40, "Mn": 0.70, "Si": 0.25, "Ni": 1.8, "Cr": 0.80, "Mo": 0.25}, 745),
-]
+    ({"C": 0.40, "Mn": 0.70, "Si": 0.25, "Ni": 1.8, "Cr": 0.80, "Mo": 0.25}, 745)]  # fmt: skip
 
 
 @pytest.mark.parametrize(("comp", "ae3"), COMPUTED_AE3)
@@ -28,10 +24,8 @@ def test_ae3_against_computed_equilibrium(comp, ae3):
 
 
 def test_grange_is_the_best_ae3_of_those_offered_on_computed_equilibrium():
-    error = {
-        m: np.mean([abs(ae3_c(c, method=m) - t) for c, t in COMPUTED_AE3])
-        for m in ("grange", "andrews", "andrews_long", "eldis")
-    }
+    methods = ("grange", "andrews", "andrews_long", "eldis")
+    error = {m: np.mean([abs(ae3_c(c, method=m) - t) for c, t in COMPUTED_AE3]) for m in methods}
     assert min(error, key=error.get) == "grange" and error["grange"] < 8.0
 
 
@@ -50,19 +44,12 @@ def test_ms_of_30crmo_391_c():
 def test_errors_of_the_published_ms_formulas_on_the_open_set():
     """The ranking that makes van Bohemen's formula the base of ours; 527 steels."""
     rows = read_rows("measured/martensite_start.csv")
-    comp = {
-        s: np.array([float(r[s]) for r in rows])
-        for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
-    }
+    elements = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
+    comp = {s: np.array([float(r[s]) for r in rows]) for s in elements}
     ms = np.array([float(r["ms_c"]) for r in rows])
     expected = {
-        "van_bohemen": 17.1,
-        "capdevila": 18.0,
-        "andrews": 19.1,
-        "andrews_product": 20.5,
-        "steven_haynes": 21.3,
-        "trzaska": 16.4,
-    }
+        "van_bohemen": 17.1, "capdevila": 18.0, "andrews": 19.1, "andrews_product": 20.5,
+        "steven_haynes": 21.3, "trzaska": 16.4}  # fmt: skip
     for method, error in expected.items():
         assert np.abs(MARTENSITE_START[method](comp) - ms).mean() == pytest.approx(
             error, abs=0.06

@@ -28,14 +28,9 @@ def test_batch_stays():
 
 def compared(estimates, chosen):
     """What differs between single estimates and a batch of the chosen cases; and both tables."""
-    rows = draw.batch_of(
-        [
-            (i, c)
-            for i, c in enumerate(cases("single", draw.SINGLES))
-            if not c.options and chosen(i, c)
-        ],
-        quick=False,
-    )
+    every = enumerate(cases("single", draw.SINGLES))
+    some = [(i, c) for i, c in every if not c.options and chosen(i, c)]
+    rows = draw.batch_of(some, quick=False)
     singles = estimates.set_index("case", drop=False).loc[rows["case"]].reset_index(drop=True)
     singles, rows = (table[singles["refused"] == 0.0] for table in (singles, rows))
     both = singles.columns.intersection(rows.columns).difference(["warnings"])

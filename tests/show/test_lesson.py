@@ -75,5 +75,7 @@ def test_nonsense_is_answered_in_one_sentence(lesson, given):
 
 
 def test_only_the_readers_units():
-    words = json.dumps(Lesson(Units(temperature="°F", length="in", force="lbf")).static, ensure_ascii=False)  # fmt: skip
+    lesson = Lesson(Units(temperature="°F", length="in", force="lbf", hardness="HRC"))
+    words = json.dumps([lesson.static, lesson.task], ensure_ascii=False)
     assert "°F" in words and "°C" not in words and " N " not in words and " mm" not in words
+    assert "HRC" in words and " HV" not in words

@@ -1,5 +1,6 @@
 """The page without a browser: the desk, what the kernel sends, what comes back."""
 
+import asyncio
 import itertools
 import json
 import multiprocessing
@@ -7,10 +8,11 @@ import re
 from pathlib import Path
 
 import pytest
+from checks import refuses
 
 import forgeprops
 from forgeprops.answer.estimate import estimate
-from forgeprops.base.errors import InputError
+from forgeprops.inputs.grades import grade
 from forgeprops.inputs.job import Job, load_job
 from forgeprops.inputs.limits import Limits
 from forgeprops.show.page import Desk, Page
@@ -28,8 +30,7 @@ def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
         desk.move(spray_s=seconds)
         desk.commit(merge=True)
     assert len(desk.past) == 1
-    with pytest.raises(InputError):
-        desk.move(preheat_c=5000)
+    refuses("", desk.move, preheat_c=5000)
     assert desk.job.value("spray_s") == 7.0
     desk.undo()
     assert desk.job == Job()
@@ -87,6 +88,35 @@ def test_remedy_on_the_button_makes_the_verdict_good():
     page._heard(None, {"do": "remedy"}, [])
     assert page.state["level"] == "good"
     assert page.more["strips"]["spray_s"].count("good") >= 1
+
+
+def test_hardness_of_a_move_comes_first_and_agrees_with_the_whole_answer():
+    async def drag():
+        page = Page(Desk())
+        old = page.state
+        for n, seconds in enumerate((8.0, 7.0)):
+            page.move = {"set": {"spray_s": seconds}, "n": n}
+        assert page.state is old and page.first["n"] == 1
+        curves = page.curves
+        await asyncio.sleep(0.5)
+        assert page.state["fields"]["spray_s"]["value"] == 7.0 and page.curves == curves
+        assert page.first["zones"] == {z: v["text"] for z, v in page.state["zones"].items()}
+        assert (
+            page.first["value"]
+            == page.state["tiles"]["face"]["value"]
+            != old["tiles"]["face"]["value"]
+        )
+
+    asyncio.run(drag())
+
+
+def test_a_stop_comes_first_and_limits_on_crack_and_die_reach_their_signs():
+    limits = Limits(crack_index=(None, 1.0), forging_low_c=(900.0, None))
+    page = Page(Desk(Job(steel=grade("4140"), limits=limits).with_(spray_s=10)))
+    assert [s["level"] for s in page.state["signs"][:2]] == ["out", "out"]
+    said = [b.get("words", "") for b in TABS["sure"].content(page.desk, page._result, print)]
+    assert said[0].startswith("Stop. Quench cracks")
+    assert any(words.startswith("Note. A longer delay makes this face harder") for words in said)
 
 
 def test_no_other_unit_is_left_after_the_switch():

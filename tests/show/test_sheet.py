@@ -5,6 +5,7 @@ import html
 import re
 
 import pytest
+from checks import refuses
 
 import forgeprops as fp
 from forgeprops.base.cautions import CAUTIONS
@@ -82,10 +83,8 @@ def test_no_spray_and_later_heats_are_rows():
 def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
     first, second = sheet(result, tmp_path), sheet(result, tmp_path)
     assert first.name == sheet_name(result) and second != first and second.is_file()
-    with pytest.raises(fp.InputError, match="exists already"):
-        sheet(result, first)
-    with pytest.raises(fp.InputError, match="give .html"):
-        sheet(result, tmp_path / "s.docx")
+    refuses("exists already", sheet, result, first)
+    refuses("give .html", sheet, result, tmp_path / "s.docx")
 
 
 @pytest.mark.parametrize(("options", "words"), [
@@ -94,5 +93,4 @@ def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
     ({"tolerances": {"flux": -1.0}}, "Tolerance of flux -1"),
 ])  # fmt: skip
 def test_bad_input_is_one_sentence(result, options, words):
-    with pytest.raises(fp.InputError, match=re.escape(words)):
-        sheet_html(result, **options)
+    refuses(re.escape(words), sheet_html, result, **options)

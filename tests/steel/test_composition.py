@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from checks import refuses
 
 from forgeprops.base.errors import InputError
 from forgeprops.inputs.steel import DEFAULT_RESIDUALS, Steel
@@ -31,8 +32,7 @@ def test_bad_content(change, says):
 
 
 def test_carbon_missing():
-    with pytest.raises(InputError, match=r"carbon is missing; .* \(steel 'heat 7'\)"):
-        Steel("heat 7", {"Mn": 0.8})
+    refuses(r"carbon is missing; .* \(steel 'heat 7'\)", Steel, "heat 7", {"Mn": 0.8})
 
 
 def test_absent_is_unknown_and_zero_is_zero():

@@ -30,19 +30,11 @@ def mixed(n: int, seed: int = 3):
             route = dataclasses.replace(route, spray=None)
         else:
             route = route.with_(
-                flux=1 + 15 * rng.random(),
-                delay_s=6 * rng.random(),
-                back_on_die=bool(i % 2),
-                spray_s=2 + 10 * rng.random(),
-            )
-        routes.append(
-            route.with_(
-                preheat_c=700 + 550 * rng.random(),
-                soak_s=300 + 600 * rng.random(),
-                strain=0.1 * (i % 3),
-                dwell_s=0.05 * (i % 4),
-                rest_s=rng.random(),
-            )
-        )
+                flux=1 + 15 * rng.random(), delay_s=6 * rng.random(), back_on_die=bool(i % 2), spray_s=2 + 10 * rng.random(),
+            )  # fmt: skip
+        routes.append(route.with_(
+            preheat_c=700 + 550 * rng.random(), soak_s=300 + 600 * rng.random(), strain=0.1 * (i % 3), dwell_s=0.05 * (i % 4),
+            rest_s=rng.random(),
+        ))  # fmt: skip
         shops.append(fp.Shop(spray=1 + 0.1 * (i % 3), delay_s=0.1 * (i % 2) - 0.05))
     return steels, parts, routes, shops

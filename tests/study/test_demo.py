@@ -38,24 +38,18 @@ def test_every_file_says_that_it_is_invented():
 
 
 def test_certificates():
-    mill, laboratory = (
-        read_certificates(demo("certificates.csv")),
-        read_certificates(demo("laboratory.xlsx")),
-    )
-    assert (
-        [c.heat for c in mill if c.steel]
-        == [c.heat for c in laboratory if c.steel]
-        == ["R1", "R2", "R3", "R4"]
-    )
+    mill = read_certificates(demo("certificates.csv"))
+    laboratory = read_certificates(demo("laboratory.xlsx"))
+    for certificates in (mill, laboratory):
+        assert [c.heat for c in certificates if c.steel] == ["R1", "R2", "R3", "R4"]
     assert mill[0].steel.get("N") == 0.007 and mill[0].rows == (5, 9)
     for expected in ("row of limits", "below 0.02", "2.9 wt% C", "no composition", "2 rows"):
         assert expected in said(mill.problems)
     for expected in ("hidden", "run down a column", "no Mn is given"):
         assert expected in said(laboratory.problems)
     for heat in (0, 1, 2, 3):  # the laboratory reads one per cent high
-        assert laboratory[heat].steel.get("C") == pytest.approx(
-            1.01 * mill[heat].steel.get("C"), abs=0.004
-        )
+        exact_ = 1.01 * mill[heat].steel.get("C")
+        assert laboratory[heat].steel.get("C") == pytest.approx(exact_, abs=0.004)
 
 
 def test_measurements():
@@ -91,11 +85,8 @@ def test_the_script_makes_them_again(tmp_path):
     assert done.returncode == 0, done.stderr
     made = {p.name: p for p in tmp_path.iterdir()}
     assert set(made) == {p.name for p in demo("").iterdir()} - {"README.md"}
-    for name in (
-        "certificates.csv",
-        "runs.csv",
-        "channels.csv",
-    ):  # these do not depend on the engine
+    # these do not depend on the engine
+    for name in ("certificates.csv", "runs.csv", "channels.csv"):
         assert made[name].read_bytes() == demo(name).read_bytes()
     for name in ("traces.csv", "hardness.csv", "log.csv"):
         with made[name].open() as new, demo(name).open() as old:

@@ -23,9 +23,8 @@ def test_start_point_is_where_one_per_cent_has_formed(diagrams):
         fp.grade("4130"), from_c=from_c, rate_c_per_s=rate, to_c=float(bainite.start_c[i])
     )
     assert stop.history["bainite"][-1] == pytest.approx(0.01, abs=0.002)
-    assert bainite.start_s[i] == pytest.approx(
-        (diagram.ae3_c - bainite.start_c[i]) / rate, rel=1e-6
-    )
+    expected = (diagram.ae3_c - bainite.start_c[i]) / rate
+    assert bainite.start_s[i] == pytest.approx(expected, rel=1e-6)
 
 
 def test_regions_lie_between_their_temperatures(diagrams):

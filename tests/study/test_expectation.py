@@ -17,3 +17,10 @@ def test_a_longer_delay_that_hardens_says_so_with_the_numbers_of_estimates():
         assert abs(face - int(found)) <= 1.0
     assert against_expectation(fp.estimate(fp.grade("1020"))) == []
     assert against_expectation(fp.estimate(fp.grade("4130"), None, fp.Route(spray=None))) == []
+
+
+def test_a_setting_beyond_the_values_tried_is_silent():
+    for far in ({"preheat_c": 1200.0}, {"delay_s": 31.0}):
+        result = fp.estimate(fp.grade("4130"), None, fp.Route().with_(**far))
+        name = "delay" if "delay_s" in far else "furnace"
+        assert not [s for s in against_expectation(result) if name in s]

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from checks import refuses
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.base.errors import InputError
 from forgeprops.forging import effort
 from forgeprops.inputs.cases import Cases
 from forgeprops.study.process.equal_effort import (
@@ -85,42 +85,27 @@ def test_study_is_the_single_estimates():
         one = fp.estimate(steel, "long-iron", fp.Route().with_(preheat_c=t))
         face, hosel = one.zones["face"], one.zones["hosel"]
         expected = {
-            "face_hv": face.hardness_hv,
-            "face_low_hv": face.hardness_low_hv,
-            "face_high_hv": face.hardness_high_hv,
-            "hosel_hv": hosel.hardness_hv,
-            "hosel_low_hv": hosel.hardness_low_hv,
-            "hosel_grain_astm": hosel.grain_astm,
-            "hosel_high_hv": hosel.hardness_high_hv,
-            "face_austenite": face.austenite_share,
-            "die_c": face.die_c,
-            "water_c": face.water_c,
-            "allowed_deg": one.hosel.allowed_deg,
+            "face_hv": face.hardness_hv, "face_low_hv": face.hardness_low_hv,
+            "face_high_hv": face.hardness_high_hv, "hosel_hv": hosel.hardness_hv,
+            "hosel_low_hv": hosel.hardness_low_hv, "hosel_grain_astm": hosel.grain_astm,
+            "hosel_high_hv": hosel.hardness_high_hv, "face_austenite": face.austenite_share,
+            "die_c": face.die_c, "water_c": face.water_c, "allowed_deg": one.hosel.allowed_deg,
             "allowed_low_deg": one.hosel.allowed_deg_low,
-            "allowed_high_deg": one.hosel.allowed_deg_high,
-            "scale_um": one.surface.scale_um,
-            "decarburised_um": one.surface.decarburised_um,
-            "skin_hv": one.surface.skin_hv,
-            "flow_stress_mpa": one.effort.mean_mpa,
-            "press_force_kn": one.effort.press_force.kn,
-            "heat_through_s": one.heat_through_s,
-        }
+            "allowed_high_deg": one.hosel.allowed_deg_high, "scale_um": one.surface.scale_um,
+            "decarburised_um": one.surface.decarburised_um, "skin_hv": one.surface.skin_hv,
+            "flow_stress_mpa": one.effort.mean_mpa, "press_force_kn": one.effort.press_force.kn,
+            "heat_through_s": one.heat_through_s}  # fmt: skip
         for field, value in expected.items():
             assert getattr(study, field)[k] == pytest.approx(value, rel=1e-6, abs=1e-6), (t, field)
         told = {w.text for w in one.warnings}
         assert all(w.text in told for w in study.warnings[k])
-    assert study.table().shape[0] == 4 and study.at(950.0)["face_hv"] == pytest.approx(
-        study.face_hv[2]
-    )
+    assert study.table().shape[0] == 4
+    assert study.at(950.0)["face_hv"] == pytest.approx(study.face_hv[2])
 
 
-@pytest.mark.parametrize(
-    ("given", "words"),
-    [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")],
-)
+@pytest.mark.parametrize("given, words", [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")])  # fmt: skip
 def test_study_refuses_bad_settings(given, words):
-    with pytest.raises(InputError, match=f"(?i){words}"):
-        forging_temperature_study(fp.grade("1030"), temperatures=given)
+    refuses(f"(?i){words}", forging_temperature_study, fp.grade("1030"), temperatures=given)
 
 
 @pytest.mark.parametrize("name", ["4130", "4140"])
@@ -132,9 +117,8 @@ def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
     at_b = metal_in_die_c(b, answer.preheat_c)
     assert at_b == pytest.approx(answer.die_b_c, abs=0.01)
     stress = [effort.flow_stress_mpa(s, t, 0.15, 3.0) for s, t in ((a, answer.die_a_c), (b, at_b))]
-    assert stress[0] == pytest.approx(stress[1], rel=1e-3) and stress[0] == pytest.approx(
-        answer.stress_mpa, rel=1e-6
-    )
+    assert stress[0] == pytest.approx(stress[1], rel=1e-3)
+    assert stress[0] == pytest.approx(answer.stress_mpa, rel=1e-6)
     one = fp.estimate(b, route=fp.Route().with_(preheat_c=answer.preheat_c)).effort.mean_mpa
     assert one == pytest.approx(answer.stress_mpa, rel=0.02)  # zone by zone instead of at the mean
 
@@ -142,18 +126,14 @@ def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
 def test_metal_in_die_is_what_the_march_says():
     steel = fp.grade("4130")
     zones = fp.estimate(steel, route=fp.Route().with_(preheat_c=900.0)).zones
-    assert (
-        min(z.die_c for z in zones.values())
-        < metal_in_die_c(steel, 900.0)
-        < max(z.die_c for z in zones.values())
-    )
+    die = [z.die_c for z in zones.values()]
+    assert min(die) < metal_in_die_c(steel, 900.0) < max(die)
     # a longer way to the die is a colder head
     slow = fp.Route().with_(transfer_s=12.0)
     assert metal_in_die_c(steel, 900.0, route=slow) < metal_in_die_c(steel, 900.0) - 20.0
-    assert (
-        equal_effort_setting(fp.grade("1030"), 900.0, steel, route=slow, in_die=True).preheat_c
-        > equal_effort_setting(fp.grade("1030"), 900.0, steel, in_die=True).preheat_c
-    )
+    routes = {"route": slow}, {}
+    late, soon = (equal_effort_setting(fp.grade("1030"), 900.0, steel, **r, in_die=True) for r in routes)  # fmt: skip
+    assert late.preheat_c > soon.preheat_c
 
 
 def test_equal_effort_keeps_the_call_with_a_known_drop():
@@ -162,5 +142,4 @@ def test_equal_effort_keeps_the_call_with_a_known_drop():
         equal_effort_preheat(a, 900.0, b, 40.0) == effort.equal_effort(a, 900.0, b, 40.0).preheat_c
     )
     assert equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
-    with pytest.raises(InputError, match="(?i)preheat of the first steel"):
-        equal_effort_preheat(a, 200.0, b)
+    refuses("(?i)preheat of the first steel", equal_effort_preheat, a, 200.0, b)

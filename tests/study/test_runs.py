@@ -1,8 +1,8 @@
 """Lists of runs: settings by their short names, bounds, and no error but our own."""
 
 import pytest
+from checks import refuses
 
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.route import Route
 from forgeprops.study.shop.runs import read_runs
 
@@ -16,11 +16,9 @@ def test_settings_by_name_and_what_is_silent_stays():
     assert runs["7"].route == Route().with_(
         preheat_c=910, flux=8.5, surroundings="row", back_on_die=True
     )
-    assert (
-        runs["8"].route == Route().with_(preheat_c=880)
-        and runs["8"].heat == ""
-        and runs.problems == ()
-    )
+    assert runs["8"].route == Route().with_(preheat_c=880)
+    assert runs["8"].heat == ""
+    assert runs.problems == ()
     assert runs["9"].route.spray.flux_kg_m2_s == 0.5 and runs["9"].head == "wedge"
 
 
@@ -43,5 +41,4 @@ def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
     (b"head_id\n7", {"route": "slow"}, "must be a Route"),
 ])  # fmt: skip
 def test_unusable_lists(text, options, message):
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        read_runs(text, **options)
+    refuses(f"(?i){message}", read_runs, text, **options)

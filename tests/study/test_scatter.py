@@ -4,11 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from checks import refuses
 from scipy import stats
 
 import forgeprops as fp
 from forgeprops.answer.interval import LN_SPRAY_SD
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.settings import setting
 from forgeprops.inputs.steel import Steel
 from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
@@ -39,13 +39,8 @@ def test_indices_on_ishigami():
     assert found.total == pytest.approx(TOTAL, abs=0.01)
     assert found.cases == 4096 * 5
     # the intervals hold the truth (each 95 %, so one of six may miss)
-    held = [
-        (lo <= t <= hi)
-        for lo, hi, t in (
-            *zip(found.first_low, found.first_high, FIRST, strict=True),
-            *zip(found.total_low, found.total_high, TOTAL, strict=True),
-        )
-    ]
+    lows, highs = (*found.first_low, *found.total_low), (*found.first_high, *found.total_high)
+    held = [a <= t <= b for a, b, t in zip(lows, highs, (*FIRST, *TOTAL), strict=True)]
     assert sum(held) >= 5
 
 
@@ -79,9 +74,8 @@ def test_quantiles_are_those_of_the_distribution(spread, exact):
     if spread.kind != "lognormal":
         assert spread.sd(930.0) == pytest.approx(exact.std())
     else:
-        assert spread.sd(930.0) == pytest.approx(
-            exact.std() / exact.mean() * 930.0 * math.exp(0.05**2 / 2), rel=1e-9
-        )
+        expected = exact.std() / exact.mean() * 930.0 * math.exp(0.05**2 / 2)
+        assert spread.sd(930.0) == pytest.approx(expected, rel=1e-9)
 
 
 def test_cut_off_distribution_is_scipys_truncated_normal():
@@ -123,8 +117,7 @@ def test_inputs_follow_route_shop_and_steel():
 ])  # fmt: skip
 def test_bad_spreads_are_refused(spread, chemistry, words):
     steel = Steel("mine", {"C": 0.3})
-    with pytest.raises(InputError, match=words):
-        inputs_of(Study(steel), spread, chemistry)
+    refuses(words, inputs_of, Study(steel), spread, chemistry)
 
 
 # ---- shares and capability
@@ -142,9 +135,8 @@ def test_share_interval_is_wilsons():
 def test_capability_of_a_normal_process():
     x = stats.norm(400, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = capability(x, 370.0, 450.0)
-    assert found.cp == pytest.approx(80 / 60, rel=2e-3) and found.cpk == pytest.approx(
-        1.0, rel=2e-3
-    )
+    assert found.cp == pytest.approx(80 / 60, rel=2e-3)
+    assert found.cpk == pytest.approx(1.0, rel=2e-3)
     assert found.by_percentiles == pytest.approx(found.cpk, rel=0.02) and found.normal
     assert capability(x, 370.0, None).cp is None
 
@@ -155,9 +147,8 @@ def test_capability_says_when_a_process_is_not_normal():
     assert not found.normal and found.skewness > 1.5
     # exp(-8) = 0.03 % are above 80; Cpk of 2.3 promises far fewer, the percentile form does not
     top, median = -10 * math.log(0.00135), 10 * math.log(2)
-    assert found.cpk > 2.3 and found.by_percentiles == pytest.approx(
-        (80 - median) / (top - median), rel=0.01
-    )
+    assert found.cpk > 2.3
+    assert found.by_percentiles == pytest.approx((80 - median) / (top - median), rel=0.01)
 
 
 # ---- the study
@@ -183,12 +174,10 @@ def test_samples_are_single_estimates(study):
             fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop(), values
         )
         one = fp.estimate(steel, head, route, shop)
-        assert study.samples["face_hardness_hv"][i] == pytest.approx(
-            one.zones["face"].hardness_hv, rel=1e-9
-        )
-        assert study.samples["hosel_allowed_deg"][i] == pytest.approx(
-            one.hosel.allowed_deg, rel=1e-9
-        )
+        expected = one.zones["face"].hardness_hv
+        assert study.samples["face_hardness_hv"][i] == pytest.approx(expected, rel=1e-9)
+        expected = one.hosel.allowed_deg
+        assert study.samples["hosel_allowed_deg"][i] == pytest.approx(expected, rel=1e-9)
         assert study.samples["face_margin"][i] == pytest.approx(one.face.margin, rel=1e-9)
 
 
@@ -208,10 +197,8 @@ def test_what_matters_is_what_matters(study):
     face = study.ranking("face_hardness_hv").set_index("input")["total"]
     hosel = study.ranking("hosel_hardness_hv").set_index("input")["total"]
     assert face[["shop_spray", "flux"]].sum() > 0.7
-    assert (
-        abs(hosel[["shop_spray", "flux"]].sum()) < 0.1
-        and hosel["C"] + hosel["Mn"] + hosel["Cr"] > 0.2
-    )
+    assert abs(hosel[["shop_spray", "flux"]].sum()) < 0.1
+    assert hosel["C"] + hosel["Mn"] + hosel["Cr"] > 0.2
     assert "Outside the limits" in study.words() and "Cpk" in study.words()
     assert len(study.table()) == len(study.distributions) and "<table" in study._repr_html_()
 
@@ -235,5 +222,4 @@ def test_cancel_tells_what_was_finished(monkeypatch):
     )
     assert found.cancelled and len(found.samples["slack"]) == 128 and not found.indices
     assert done[0] == (64, 512 + 256 * len(found.inputs))
-    with pytest.raises(InputError, match="stopped before"):
-        fp.scatter("1030", n=64, cancel=lambda: True)
+    refuses("stopped before", fp.scatter, "1030", n=64, cancel=lambda: True)

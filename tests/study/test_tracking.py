@@ -5,11 +5,11 @@ import multiprocessing
 import numpy as np
 import pandas as pd
 import pytest
+from checks import refuses
 from hypothesis import given
 from hypothesis import strategies as st
 from reference.control_charts import ewma_run_length
 
-from forgeprops.base.errors import InputError
 from forgeprops.study.shop.charts import cusum, cusum_run_length, ewma
 from forgeprops.study.shop.tracking import add_to_log, read_log, track
 
@@ -59,9 +59,8 @@ def test_published_ewma():
     got = ewma(NIST_DATA, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
     assert got.value.round(2).tolist() == NIST_EWMA
     # the page multiplies with 0.4201 for √(0.3/1.7) = 0.42008
-    assert got.upper[0] == pytest.approx(52.5884, abs=2e-4) and got.lower[0] == pytest.approx(
-        47.4115, abs=2e-4
-    )
+    assert got.upper[0] == pytest.approx(52.5884, abs=2e-4)
+    assert got.lower[0] == pytest.approx(47.4115, abs=2e-4)
     assert not got.alarm.any()
 
 
@@ -84,11 +83,8 @@ def test_published_run_lengths_of_the_cusum(h):
     "weight, width", [(0.05, 2.32), (0.1, 2.55), (0.15, 2.65), (0.2, 2.72), (0.25, 2.76)]
 )
 def test_published_widths_of_the_ewma(weight, width):
-    assert (
-        ewma_run_length(0.0, weight, width - 0.005)
-        < 250
-        < ewma_run_length(0.0, weight, width + 0.005)
-    )
+    short, long = (ewma_run_length(0.0, weight, width + by) for by in (-0.005, 0.005))
+    assert short < 250 < long
 
 
 def test_run_length_by_simulation():
@@ -122,15 +118,9 @@ def invented_log(
     error = offset + rng.normal(0, sigma, n)
     if drift_from is not None:
         error[drift_from:] += drift
-    return pd.DataFrame(
-        {
-            "date": [f"2025-{1 + i // 28:02d}-{1 + i % 28:02d}" for i in range(n)],
-            "head_id": [str(100 + i) for i in range(n)],
-            "quantity": quantity,
-            "predicted": 440.0,
-            "measured": 440.0 + error,
-        }
-    )
+    days = [f"2025-{1 + i // 28:02d}-{1 + i % 28:02d}" for i in range(n)]
+    table = {"date": days, "head_id": [str(100 + i) for i in range(n)], "quantity": quantity}
+    return pd.DataFrame({**table, "predicted": 440.0, "measured": 440.0 + error})
 
 
 def test_a_drift_is_found_soon_and_dated():
@@ -149,14 +139,9 @@ def test_a_drift_is_found_soon_and_dated():
 
 
 def test_in_control_logs_rarely_alarm_and_say_so():
-    alarms = sum(
-        len(
-            track(invented_log(100, seed=s), sigma=10.0, centre="zero").alarms.query(
-                "chart == 'CUSUM'"
-            )
-        )
-        for s in range(40)
-    )
+    logs = (invented_log(100, seed=s) for s in range(40))
+    charts = [track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
+    alarms = sum((chart == "CUSUM").sum() for chart in charts)
     assert alarms == pytest.approx(
         40 * 100 / cusum_run_length(0.0), abs=7
     )  # 8.6 expected in 4000 readings
@@ -173,13 +158,8 @@ def test_a_standing_offset_is_no_drift_but_is_named():
 
 
 def test_several_quantities_and_too_few_readings():
-    log = pd.concat(
-        [
-            invented_log(30),
-            invented_log(30, 20, 40.0, quantity="hosel hardness HV"),
-            invented_log(5, quantity="bend °"),
-        ]
-    )
+    drifting = invented_log(30, 20, 40.0, quantity="hosel hardness HV")
+    log = pd.concat([invented_log(30), drifting, invented_log(5, quantity="bend °")])
     got = track(log)
     assert set(got.limits["quantity"]) == {"face hardness HV", "hosel hardness HV"}
     assert set(got.alarms["quantity"]) == {"hosel hardness HV"}
@@ -191,19 +171,12 @@ def test_several_quantities_and_too_few_readings():
 def test_log_file_round_trip_and_damages(tmp_path):
     path = tmp_path / "log.csv"
     for i in range(12):
-        add_to_log(
-            path,
-            "face hardness HV",
-            440,
-            438 + i % 5,
-            head_id=str(i),
-            heat="=A1",
-            date=f"2025-03-{i + 1:02d}",
-        )
+        said = {"head_id": str(i), "heat": "=A1", "date": f"2025-03-{i + 1:02d}"}
+        add_to_log(path, "face hardness HV", 440, 438 + i % 5, **said)
     log = read_log(path)
-    assert (
-        len(log.frame) == 12 and log.problems == () and log.frame["heat"].tolist() == ["=A1"] * 12
-    )
+    assert len(log.frame) == 12
+    assert log.problems == ()
+    assert log.frame["heat"].tolist() == ["=A1"] * 12
     assert "\n2025-03-01,'=A1," in path.read_text()  # no formula for a spreadsheet program
     assert track(path).limits.loc[0, "readings"] == 12
     text = (
@@ -246,5 +219,4 @@ def test_no_row_is_lost_between_writers(tmp_path):
     (b"quantity,predicted,measured\nHV,a,b", {}, "no usable"),
 ])  # fmt: skip
 def test_bad_logs(log, options, message):
-    with pytest.raises(InputError, match=f"(?i){message}"):
-        track(log, **options)
+    refuses(f"(?i){message}", track, log, **options)

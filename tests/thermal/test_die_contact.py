@@ -37,17 +37,15 @@ def test_surface_and_flux_of_the_exact_solution():
     h, t = 8000.0, 0.3
     a = h * math.sqrt(t / np.prod(DIE))
     surface = 20 + (900 - 20) * (1 - math.exp(a * a) * math.erfc(a))
-    assert die_contact_w_m2k(h, t, *DIE) * (900 - 20) == pytest.approx(
-        h * (900 - surface), rel=1e-9
-    )
+    expected = h * (900 - surface)
+    assert die_contact_w_m2k(h, t, *DIE) * (900 - 20) == pytest.approx(expected, rel=1e-9)
 
 
 def test_perfect_contact_draws_the_textbook_heat():
     """h → ∞: q = e ΔT/√(π t), heat in time t = 2 e ΔT √(t/π)."""
     e = math.sqrt(np.prod(DIE))
-    assert die_contact_w_m2k(1e7, 0.1, *DIE) == pytest.approx(
-        e / math.sqrt(math.pi * 0.1), rel=2e-3
-    )
+    expected = e / math.sqrt(math.pi * 0.1)
+    assert die_contact_w_m2k(1e7, 0.1, *DIE) == pytest.approx(expected, rel=2e-3)
     drawn = quad(lambda t: die_contact_w_m2k(1e6, t, *DIE), 0, 0.3, limit=200)[0]
     assert drawn == pytest.approx(2 * e * math.sqrt(0.3 / math.pi), rel=0.03)
 

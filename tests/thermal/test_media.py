@@ -8,8 +8,8 @@ import functools
 
 import numpy as np
 import pytest
+from checks import refuses
 
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.route import Quench
 from forgeprops.thermal.media import BATHS, bath_w_m2, bath_w_m2k
 
@@ -107,7 +107,5 @@ def test_an_own_table_is_followed_and_checked():
         ((500.0, 1.0), (100.0, 2.0)),
         ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0)),
     ):
-        with pytest.raises(InputError, match="table"):
-            Quench("own bath", table=wrong)
-    with pytest.raises(InputError, match="burns or fumes"):
-        Quench("oil spray")
+        refuses("table", Quench, "own bath", table=wrong)
+    refuses("burns or fumes", Quench, "oil spray")

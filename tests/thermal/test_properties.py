@@ -78,9 +78,8 @@ def test_latent_heat_against_sgte_iron():
     lattice = (
         -1462.4 + 1.15 * t - 6.4e-4 * t**2
     )  # H of fcc less H of bcc from the two Gibbs functions
-    assert LATENT_HEAT_J_KG["ferrite"] == pytest.approx(
-        (lattice - enthalpy_magnetic) / 0.055845, rel=0.20
-    )
+    expected = (lattice - enthalpy_magnetic) / 0.055845
+    assert LATENT_HEAT_J_KG["ferrite"] == pytest.approx(expected, rel=0.20)
     assert (
         5.5e8
         < LATENT_HEAT_J_M3["ferrite"]

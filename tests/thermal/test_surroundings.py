@@ -8,10 +8,10 @@ import math
 
 import numpy as np
 import pytest
+from checks import refuses
 from scipy.integrate import quad
 
 from forgeprops.base.constants import STEFAN_BOLTZMANN
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.later import COOLING
 from forgeprops.thermal.properties import air
 from forgeprops.thermal.surroundings import (
@@ -81,8 +81,7 @@ def test_convection_by_shape_and_speed():
         ]
         assert (np.diff(rising, axis=0) >= 0).all()
         assert rising[1] == pytest.approx(rising[0], rel=0.02)  # no jump as the fan stops
-    with pytest.raises(InputError, match="shape 'cube' is unknown"):
-        convection_w_m2k("cube", surface, 25.0, 14.0)
+    refuses("shape 'cube' is unknown", convection_w_m2k, "cube", surface, 25.0, 14.0)
 
 
 def test_forced_plate_against_the_local_law_integrated():
@@ -129,8 +128,7 @@ def test_row_opens_with_the_pitch():
     assert factors == sorted(factors)
     assert factors[0] == pytest.approx(1 - 2 * (0.5 - 1 / math.pi))  # touching
     assert factors[-1] == pytest.approx(1.0, abs=0.002)
-    with pytest.raises(InputError, match="Pitch of the row 40 mm"):
-        row_view_factor(40.0, 48.0)
+    refuses("Pitch of the row 40 mm", row_view_factor, 40.0, 48.0)
 
 
 def test_every_surrounding_of_the_route_is_known():
@@ -144,8 +142,7 @@ def test_every_surrounding_of_the_route_is_known():
         < neighbours("single").view_factor
         == 1
     )
-    with pytest.raises(InputError, match="did you mean 'bin'"):
-        neighbours("bins")
+    refuses("did you mean 'bin'", neighbours, "bins")
 
 
 def test_sleeve_limits():
@@ -153,9 +150,8 @@ def test_sleeve_limits():
     assert sleeve_w_m2k(bare, 14.0, 1e-6, 0.15) == pytest.approx(bare, rel=1e-3)  # no sleeve
     assert sleeve_w_m2k(15.0, 14.0, 10.0, 0.15) < 0.2 * bare
     # thin sleeve on a wide round is a flat slab: 1/(d/k + 1/h)
-    assert sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(
-        1 / (10e-3 / 0.15 + 1 / 20), rel=1e-3
-    )
+    expected = 1 / (10e-3 / 0.15 + 1 / 20)
+    assert sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(expected, rel=1e-3)
 
 
 def test_sigma_from_its_definition():

@@ -55,14 +55,12 @@ def test_ferrite_cap_is_the_lever_rule_above_ae1():
     # Callister: 0.20 C at the eutectoid (0.76 C): (0.76 - 0.20) / (0.76 - 0.022)
     carbon, ae1 = 0.20, 727.0
     ae3 = ae1 + kinetics.AE3_SLOPE_C * (0.76 - carbon)
-    assert ferrite_cap(ae1, ae1, ae3, carbon) == pytest.approx(
-        (0.76 - 0.20) / (0.76 - 0.022), abs=1e-9
-    )
+    expected = (0.76 - 0.20) / (0.76 - 0.022)
+    assert ferrite_cap(ae1, ae1, ae3, carbon) == pytest.approx(expected, abs=1e-9)
     half = 0.5 * (0.76 + carbon)
     at = ae3 - kinetics.AE3_SLOPE_C * (half - carbon)
-    assert ferrite_cap(at, ae1, ae3, carbon) == pytest.approx(
-        (half - 0.20) / (half - 0.022), abs=1e-9
-    )
+    expected = (half - 0.20) / (half - 0.022)
+    assert ferrite_cap(at, ae1, ae3, carbon) == pytest.approx(expected, abs=1e-9)
     assert ferrite_cap(ae3, ae1, ae3, carbon) == 0.0
 
 
@@ -83,12 +81,10 @@ def test_published_factors_li_1998():
     no_floor = {"ferrite_f0": -math.inf, "pearlite_f0": -math.inf}
     assert mo_term(0.22) == pytest.approx(math.sqrt(0.22))
     f, p, b = ln_composition_factors(STEEL_4140, k=constants("published") | no_floor)
-    assert f == pytest.approx(
-        1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20
-    )
-    assert p == pytest.approx(
-        -4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * mo_term(0.20)
-    )
+    expected = 1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20
+    assert f == pytest.approx(expected)
+    expected = -4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * mo_term(0.20)
+    assert p == pytest.approx(expected)
     assert b == pytest.approx(-10.23 + 10.18 * 0.40 + 0.85 * 0.85 + 0.90 * 0.95 + 0.36 * 0.20)
     assert kinetic_bainite_start_c(STEEL_4140) == pytest.approx(544.0, abs=1.0)
 

@@ -38,9 +38,8 @@ def test_residual_chromium_of_plain_steel_counts_for_little():
 
 
 def test_ferrite_returns_as_fast_as_austenite_formed_and_not_at_all_when_none_is_left():
-    assert a.ferrite_return_per_s(760.0, 0.0) == pytest.approx(
-        1.0 / a.austenite_formation_time_s(760.0)
-    )
+    expected = 1.0 / a.austenite_formation_time_s(760.0)
+    assert a.ferrite_return_per_s(760.0, 0.0) == pytest.approx(expected)
     assert a.ferrite_return_per_s(760.0, 1.0) == 0.0
     rates = [a.ferrite_return_per_s(760.0, s) for s in np.linspace(0.0, 1.0, 30)]
     assert np.all(np.diff(rates) < 0.0)
@@ -49,9 +48,8 @@ def test_ferrite_returns_as_fast_as_austenite_formed_and_not_at_all_when_none_is
 def test_formation_time_is_diffusion_over_the_stated_path():
     # independent: series for a slab of 7 µm, Callister's D at 750 °C
     d = 2.3e-5 * math.exp(-148_000.0 / (8.314462618 * 1023.15))
-    assert a.austenite_formation_time_s(750.0) == pytest.approx(
-        (7e-6) ** 2 / (math.pi**2 * d), rel=1e-9
-    )
+    expected = (7e-6) ** 2 / (math.pi**2 * d)
+    assert a.austenite_formation_time_s(750.0) == pytest.approx(expected, rel=1e-9)
 
 
 @pytest.mark.parametrize("name", ["1020", "4140"])

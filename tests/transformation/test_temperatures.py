@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from checks import refuses
 from scipy import stats
 
 import forgeprops.transformation.temperature_formulas as formulas
-from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.inputs.steel import Steel
 from forgeprops.transformation.temperatures import (
@@ -21,11 +21,9 @@ from forgeprops.transformation.temperatures import (
 )
 
 MID = {
-    "1020": {"C": 0.20, "Mn": 0.45, "Si": 0.25},
-    "1045": {"C": 0.45, "Mn": 0.75, "Si": 0.25},
+    "1020": {"C": 0.20, "Mn": 0.45, "Si": 0.25}, "1045": {"C": 0.45, "Mn": 0.75, "Si": 0.25},
     "4130": {"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20},
-    "4140": {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20},
-}
+    "4140": {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}}  # fmt: skip
 
 
 def measured_ms():
@@ -140,10 +138,12 @@ def test_summary_of_a_steel_orders_and_warns():
 
 
 def test_unknown_method_is_named():
-    with pytest.raises(
-        InputError, match="method for Ms 'andrew' is unknown; did you mean 'andrews'"
-    ):
-        martensite_start_c(MID["1020"], method="andrew")
+    refuses(
+        "method for Ms 'andrew' is unknown; did you mean 'andrews'",
+        martensite_start_c,
+        MID["1020"],
+        method="andrew",
+    )
 
 
 #: Every formula at one steel that holds every element any of them names: a slip in one coefficient moves its value.

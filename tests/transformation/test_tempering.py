@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from checks import refuses
 
 import forgeprops as fp
-from forgeprops.base.errors import InputError
 from forgeprops.base.tables import read_rows
 from forgeprops.strength.hardness_scales import convert_hardness, hv_from_hrc
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
@@ -168,5 +168,6 @@ def test_warnings_and_errors():
         "range:tempering.Mo",
         "range:tempering.temperature",
     }
-    with pytest.raises(InputError, match="Tempering temperature 800 °C is out of range .0–760 °C"):
-        tempered_hardness(STEEL, 800.0)
+    refuses(
+        "Tempering temperature 800 °C is out of range .0–760 °C", tempered_hardness, STEEL, 800.0
+    )

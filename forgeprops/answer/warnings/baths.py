@@ -57,6 +57,21 @@ _OIL = (
     "Oil bath: under quickly and wholly, oil 50 °C or more below its flash point, no water in it, lid and "
     "extinguisher at hand (common practice)."
 )
+#: °C from which usual quench oils may be at their flash point (150-200 °C, hot oils more; from memory).
+_FLASH_C = 150.0
+
+
+def _hot_oil(quench) -> bool:
+    return _oil(quench) and quench.fluid_c >= _FLASH_C
+
+
+def _hot_oil_text(e, i):
+    return (
+        f"Oil at {_of(e, i, _hot_oil).fluid_c:.0f} °C can catch fire: usual quench oils flash at 150–200 °C (from memory): stay "
+        "50 °C or more below the flash point of your oil."
+    )
+
+
 _OPEN_OIL = (
     "Red-hot metal that stands out of the oil sets its surface on fire: dip the head wholly, or take "
     "water or polymer."
@@ -66,5 +81,6 @@ _OPEN_OIL = (
 def baths() -> Iterator[Rule]:
     yield Rule("bath-law", "note", lambda e: _any(e, _known), _law_text)
     yield Rule("bath-range", "note", lambda e: _any(e, _out), _out_text)
+    yield Rule("oil-at-flash-point", "stop", lambda e: _any(e, _hot_oil), _hot_oil_text)
     yield Rule("oil-fire", "note", _covered_oil, lambda e, i: _OIL)
     yield Rule("oil-fire:open", "change", lambda e: _any(e, _open_oil), lambda e, i: _OPEN_OIL)

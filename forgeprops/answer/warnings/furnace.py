@@ -4,11 +4,13 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from ...base.ranges import RANGES
 from ...forging import cautions
 from ...forging.cautions import FULL_AUSTENITE, NO_AUSTENITE
 from ...hardenability.boron import effective_boron
 from ...hardenability.ideal_diameter import ADDED_BORON, EFFECTIVE_BORON, ideal_diameter_warnings
 from ...inputs.head import ZONES
+from ...inputs.steel import UNREPORTED_SD
 from ...transformation.austenite import diameter_um_from_astm
 from ...transformation.rate_doubt import nearest_bar
 from .rule import FACE, HOSEL, Rule, of_contents, of_range, route
@@ -31,7 +33,8 @@ def _by_contents_hv(e) -> np.ndarray:
 
 def _unreported(e):
     low, high = (end[:, FACE] for end in e.interval_hv)
-    return _by_contents_hv(e) > UNREPORTED_PART * (high - low)
+    no_manganese = e.cases.content_sd["Mn"] >= UNREPORTED_SD["Mn"]  # every mill reports it
+    return (_by_contents_hv(e) > UNREPORTED_PART * (high - low)) | no_manganese
 
 
 def _unreported_text(e, i):
@@ -158,26 +161,21 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
     def working(e):
         return e.heating_limits[1][:, 0]
 
-    yield Rule(
-        "burning",
-        "stop",
-        lambda e: peak(e) > safe(e),
-        lambda e, i: (
-            f"{peak(e)[i]:.0f} °C is above {safe(e)[i]:.0f} °C, the safe limit of "
-            f"{e.cases.steel_name(i)}: the grain boundaries may melt, which nothing repairs."
-        ),
-        once=True,
-    )
-    yield Rule(
-        "overheating",
-        "change",
-        lambda e: (peak(e) > working(e)) & (peak(e) <= safe(e)),
-        lambda e, i: (
-            f"{peak(e)[i]:.0f} °C is above {working(e)[i]:.0f} °C, the working limit of "
-            f"{e.cases.steel_name(i)}: expect very coarse, brittle grain."
-        ),
-        once=True,
-    )
+    def above(limit, name: str, then: str):
+        def text(e, i):
+            hot = f"{peak(e)[i]:.0f} °C is above {limit(e)[i]:.0f} °C"
+            return f"{hot}, the {name} limit of {e.cases.steel_name(i)}: {then}."
+
+        return text
+
+    melts = above(safe, "safe", "the grain boundaries may melt, which nothing repairs")
+    coarsens = above(working, "working", "expect very coarse, brittle grain")
+
+    def overheated(e):
+        return (peak(e) > working(e)) & (peak(e) <= safe(e))
+
+    yield Rule("burning", "stop", lambda e: peak(e) > safe(e), melts, once=True)
+    yield Rule("overheating", "change", overheated, coarsens, once=True)
 
     def partial(e, i):
         keeps = "the first-heat structure, tempered, and stays soft"
@@ -259,7 +257,20 @@ def furnace() -> Iterator[Rule]:
     yield Rule("cold-core", "change", lambda e: _cold_core_c(e) > COLD_CORE_C, _cold_core)
 
 
+def _cold_press(e):
+    return (e.press["die_c"] < RANGES["shida.temperature"].low) & (e.press["strain"] > 0.0)
+
+
+def _cold_press_text(e, i):
+    low = RANGES["shida.temperature"].low
+    return (
+        f"The metal is at {e.press['die_c'][i]:.0f} °C in the die: do not press.  Below {low:.0f} °C no flow stress is known, and "
+        "press, die or head may break."
+    )
+
+
 def press() -> Iterator[Rule]:
+    yield Rule("too-cold-to-press", "stop", _cold_press, _cold_press_text)
     yield of_range("shida.carbon", lambda e: e.cases.content("C"))
     yield of_range("shida.temperature", lambda e: e.press["die_c"])
     yield of_range("shida.strain", lambda e: e.press["strain"])

@@ -110,7 +110,8 @@ def _torch_text(e, i):
     return (
         f"With the torch on the bend zone the free end of the hosel reaches {ferrule:.0f} °C (fit shaft and ferrule "
         f"afterwards), the neck at the body {neck:.0f} °C and the head {head:.0f} °C.  Below about 560 °C bainite does not "
-        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) the metal becomes austenite."
+        f"soften in minutes; above Ac1 ({e.critical['ac1'][i]:.0f} °C) the metal becomes austenite.  "
+        "The cooled neck stays harder than the ring, so the bend gathers in the ring: a hotter torch may allow less of it."
     )
 
 
@@ -217,13 +218,15 @@ def _untempered(e, zone: int) -> np.ndarray:
 
 
 def _untempered_text(e, i):
-    which = "hosel" if _untempered(e, HOSEL)[i] else "face"
-    zone = ZONES.index(which)
-    risk = "it can break under the bar" if which == "hosel" else "it can crack hours later"
-    return (
-        f"The {which} stays untempered at {e.hardness_hv[i, zone]:.0f} HV, above 50 HRC: {risk} (common practice): temper "
-        "it at 150–200 °C within hours."
+    risks = {FACE: "the face can crack hours later", HOSEL: "the hosel can break under the bar"}
+    brittle = [zone for zone in risks if _untempered(e, zone)[i]]
+    which = " and ".join(f"{ZONES[zone]} ({e.hardness_hv[i, zone]:.0f} HV)" for zone in brittle)
+    text = (
+        f"Untempered above 50 HRC: {which}; {', '.join(risks[zone] for zone in brittle)} (common practice): temper at 150–"
+        "200 °C within hours."
     )
+    margin = "  The margin at the strike is that of a tempered face without cracks."
+    return text + margin * (FACE in brittle)
 
 
 def _plating_text(e, i):
@@ -235,9 +238,11 @@ def _plating_text(e, i):
 
 
 def _normalised_text(e, i):
+    undone = "  It undoes the heats before it." * bool(e.cases.route["heated_before"][i])
     return (
         "The normalise makes new austenite: structure and hardness follow from it alone.  The crack risk of the water, the "
         "bow and the press belong to the route without it: estimate that too.  Scale and carbon loss of both heats add."
+        f"{undone}"
     )
 
 

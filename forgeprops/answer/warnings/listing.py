@@ -1,8 +1,11 @@
 """Every warning in one list; the warnings of one case in words, of many as codes."""
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from ...base.ranges import Warn
+from ...inputs.limits import Limits
 from .baths import baths
 from .furnace import furnace, inputs, press
 from .hosel import hosel, stiff, stiff_text
@@ -19,18 +22,24 @@ FURNACE_CODES = frozenset(rule.code for rule in furnace())
 STOP_CODES = frozenset(rule.code for rule in RULES if rule.rank == "stop")
 
 
-def stop_of(codes: str) -> str:
-    """The first code that says stop, of codes joined by "; "; else ""."""
-    return next((code for code in codes.split("; ") if code in STOP_CODES), "")
+#: Quantity of a warning that says stop: where a limit is set on it, that limit decides.
+_LIMITED = {
+    "quench-crack": "crack_index",
+    "hosel:overbent": "hosel_allowed_deg",
+    "too-cold-to-press": "forging_low_c",
+}
+
+
+def stops_of(codes: Iterable[str], limits: Limits) -> list[str]:
+    """Those of the codes that say stop, less those that a limit decides."""
+    return [c for c in codes if c in STOP_CODES and _LIMITED.get(c) not in limits.bounds]
 
 
 def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
     """Warnings of one case, in words, in the order of `RULES`.
 
-    Parameters
-    ----------
-    bend : HoselBend; the hosel on its own bench, which gives its own warnings; without it the rules
-        of the hosel are left out.
+    `bend` is the hosel on its own bench, which gives its own warnings; without it those of the hosel are
+    left out.
 
     References
     ----------

@@ -2,10 +2,13 @@
 
 import re
 from base64 import b64encode
+from dataclasses import replace
 
 import numpy as np
 
-from ...answer.verdict import LimitState, Verdict, level_of
+from ...answer.evaluation import evaluate
+from ...answer.verdict import LimitState, Verdict, level_of, stop_words
+from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
 from ...inputs.later import COOLING_WORDS
@@ -30,25 +33,33 @@ HEAD_NUMBERS = (
 _LEVELS = ("good", "marginal", "out")
 
 
-def curves_of(result, units: Units) -> str:
-    """Times and the temperature of the five zones, six rows of float32, zone after zone, in base 64.
+def curves_of(e, units: Units) -> str:
+    """Times and the temperature of the five zones of an evaluation, six rows of float32, zone after zone, in base 64.
 
     Text, because the page server hangs on a binary message to a connection that names no protocol.
     """
-    out_s = result.events["out of furnace"]
-    rows = [
-        units.from_c(np.interp(out_s + TIMES_S, z.time_s, z.temperature_c))
-        for z in result.zones.values()
-    ]
+    at_s, trace = e.cases.times_s["out of furnace"][0] + TIMES_S, e.results.traces[0]
+    rows = [units.from_c(np.interp(at_s, trace.time_s, c)) for c in trace.zones_c.T]
     return b64encode(np.stack([TIMES_S, *rows]).astype("<f4")).decode()
 
 
+def first_of(job: Job, units: Units) -> tuple[dict, str]:
+    """Hardness of the zones and the curves by one march, for a slider on its way."""
+    e = evaluate(Cases.of(*([part] for part in case_of(job))), {"trace"})
+    texts = {z: units.hardness_text(hv) for z, hv in zip(ZONES, e.hardness_hv[0], strict=True)}
+    value, _, second = _hardness(units, e.hardness_hv[0, 0])
+    return {"zones": texts, "value": value, "second": second}, curves_of(e, units)
+
+
+def case_of(job: Job) -> tuple:
+    """The job as a case of many."""
+    return job.steel, job.struck_head, job.route, job.shop
+
+
 def _level(states: list[LimitState]) -> str:
-    return (
-        level_of(all(s.met for s in states), min(s.chance for s in states), False)
-        if states
-        else "none"
-    )
+    if not states:
+        return "none"
+    return level_of(all(s.met for s in states), min(s.chance for s in states), False)
 
 
 def _worst(levels) -> str:
@@ -60,16 +71,9 @@ def _share(value: float, ends: tuple[float, float]) -> float:
 
 
 def _gauge(ends, limit, low, value, high) -> dict:
-    band = (
-        [_share(ends[i] if end is None else end, ends) for i, end in enumerate(limit)]
-        if any(limit)
-        else [0, 0]
-    )
-    return {
-        "band": band,
-        "span": [_share(low, ends), _share(high, ends)],
-        "dot": _share(value, ends),
-    }
+    band = [_share(ends[i] if end is None else end, ends) for i, end in enumerate(limit)]
+    span = [_share(low, ends), _share(high, ends)]
+    return {"band": band if any(limit) else [0, 0], "span": span, "dot": _share(value, ends)}
 
 
 def _hardness(units: Units, hv: float) -> tuple[str, str, str]:
@@ -90,7 +94,10 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     pinned : (Job, Estimate, Verdict), optional
         The job to compare with.
     """
-    by_name = {name: [s for s in verdict.limits if s.name == name] for name in QUANTITIES}
+    sure = min(verdict.chance_right, 0.01 * verdict.heads_inside)
+    decides = verdict.weakest  # shows the level of the verdict
+    limits = [replace(s, chance=min(s.chance, sure)) if s is decides else s for s in verdict.limits]
+    by_name = {name: [s for s in limits if s.name == name] for name in QUANTITIES}
     zones, hosel = result.zones, result.hosel
     hosel_level = _worst([_level(by_name["hosel_allowed_deg"]), _level(by_name["bar_force_n"])])
     crack = next((w for w in verdict.stops if w.code == "quench-crack"), None)
@@ -100,61 +107,47 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     face_level = _worst([levels["face"], "out" if crack else "none"])
     levels["face"] = _worst([face_level, _level(by_name["face_margin"])])
     heads = {
-        z: {
-            "level": levels[z],
-            "text": units.hardness_text(r.hardness_hv),
-            "phases": _phases(r.fractions),
-        }
+        z: {"level": levels[z], "text": units.hardness_text(r.hardness_hv), "phases": _phases(r.fractions)}
         for z, r in zones.items()
-    }
+    }  # fmt: skip
     face = zones["face"]
-    number, scale, second = _hardness(units, face.hardness_hv)
-    bounds = {
-        n: job_limits(result).get(n, (None, None))
-        for n in ("face_hardness_hv", "hosel_allowed_deg", "bar_force_n")
+    words = {
+        "face": "may crack" if crack else _missed(by_name["face_hardness_hv"]),
+        "hosel": _missed([*by_name["hosel_allowed_deg"], *by_name["bar_force_n"]]),
     }
-    face_ends = [
-        None if e is None else hardness_number(units, e) for e in bounds["face_hardness_hv"]
-    ]
-    deg_state = next(iter(by_name["hosel_allowed_deg"]), None)
-    deg = deg_state or LimitState(
-        "hosel_allowed_deg",
-        "",
-        hosel.allowed_deg,
-        hosel.allowed_deg_low,
-        hosel.allowed_deg_high,
-        "°",
-        True,
-        1.0,
+    heads["face"]["word"] = words["face"] or _missed(by_name["face_margin"])
+    number, scale, second = _hardness(units, face.hardness_hv)
+    face_limits, deg_limits, force_limits = (
+        result.limits.bounds.get(n, (None, None))
+        for n in ("face_hardness_hv", "hosel_allowed_deg", "bar_force_n")
     )
+    face_ends = [None if e is None else hardness_number(units, e) for e in face_limits]
+    most_force = None if force_limits[1] is None else round(units.from_n(force_limits[1]))
+    deg_span = hosel.allowed_deg_low, hosel.allowed_deg_high
     bar = units.length_text(float(job.bench.get("bar_mm", 500.0))).replace(".0 mm", " mm")
-    a = {"face": "", "hosel": "", "sure": ""}
+    pull = f"{units.force_text(hosel.bar_force_n)}, {bar} bar"
+    a = dict.fromkeys(("face", "hosel", "sure"), "")
     if pinned is not None:
-        a = {
-            "face": f"A {units.hardness_text(pinned[1].zones['face'].hardness_hv)}",
-            "hosel": f"A {pinned[1].hosel.allowed_deg:.1f}°",
-            "sure": f"A {100 * pinned[2].chance_right:.0f} %",
-        }
-    sure_level = level_of(True, min(verdict.chance_right, verdict.heads_inside / 100), False)
+        a["face"] = f"A {units.hardness_text(pinned[1].zones['face'].hardness_hv)}"
+        a["hosel"] = f"A {pinned[1].hosel.allowed_deg:.1f}°"
+        a["sure"] = f"A {100 * pinned[2].chance_right:.0f} %"
     tiles = {
         "face": {
-            "level": face_level, "value": number, "unit": scale, "second": second, "a": a["face"], "ends": face_ends, "scale": scale if scale == units.hardness else units.hardness,
-            "gauge": _gauge(FACE_HV, bounds["face_hardness_hv"], face.hardness_low_hv, face.hardness_hv, face.hardness_high_hv),
+            "level": face_level, "word": words["face"], "value": number, "unit": scale, "second": second, "a": a["face"], "ends": face_ends, "scale": units.hardness,
+            "gauge": _gauge(FACE_HV, face_limits, face.hardness_low_hv, face.hardness_hv, face.hardness_high_hv),
         },
         "hosel": {
-            "level": hosel_level, "value": f"{hosel.allowed_deg:.1f}", "unit": "°", "a": a["hosel"],
-            "second": f"{_force(units, hosel.bar_force_n)}, {bar} bar", "ends": [bounds["hosel_allowed_deg"][0], _force_number(units, bounds["bar_force_n"][1])],
-            "gauge": _gauge(HOSEL_DEG, bounds["hosel_allowed_deg"], deg.low, hosel.allowed_deg, deg.high),
+            "level": hosel_level, "word": words["hosel"], "value": f"{hosel.allowed_deg:.1f}°", "unit": "", "a": a["hosel"],
+            "second": pull if hosel.takes_change else f"do not bend it {hosel.target_deg:.1f}°", "ends": [deg_limits[0], most_force], "force": units.force,
+            "gauge": _gauge(HOSEL_DEG, deg_limits, deg_span[0], hosel.allowed_deg, deg_span[1]),
         },
         "sure": {
-            "level": sure_level, "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
-            "second": f"then {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
+            "level": level_of(True, sure, bool(verdict.stops)), "value": f"{100 * verdict.chance_right:.0f}", "unit": "%", "a": a["sure"],
+            "second": f"if so, {verdict.heads_inside} of 100 inside" if verdict.chance_right >= 0.01 else "", "gauge": {"band": [0, 0], "span": [0, 0], "dot": round(100 * verdict.chance_right)},
         },
     }  # fmt: skip
     events, out_s = result.events, result.events["out of furnace"]
-    spray = (
-        [events["water on"] - out_s, events["water off"] - out_s] if "water on" in events else None
-    )
+    ends = [events[f"water {w}"] - out_s for w in ("on", "off") if f"water {w}" in events]
     critical = result.critical
     fields = fields_of(job, units)
     if pinned is not None:
@@ -162,7 +155,7 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
             field["pin"] = shown(units, name, number_of(pinned[0], name))
     return {
         "level": verdict.level, "zones": heads, "tiles": tiles, "signs": _signs(result, verdict, units, by_name),
-        "sentence": sentence(verdict), "fields": fields, "spray": spray, "hosel": f"{hosel.allowed_deg:.1f}°",
+        "sentence": sentence(verdict), "fields": fields, "spray": ends or None, "hosel": f"{hosel.allowed_deg:.1f}°",
         "marks": {n: float(units.from_c(v)) for n, v in (("Ae3", critical.ae3_c), ("Bs", critical.bs_c), ("Ms", critical.ms_c))},
         "steel": job.steel.name, "head": job.head.name, "cooling": job.route.cool.surroundings, "purpose": purpose_of(result.limits),
         "analysis": " ".join(f"{e}={v:g}" for e, v in job.steel.composition.items() if v), "own": _own(job, units), "title": f"{job.steel.name} · {job.head.name}", "sub": _setting_words(job, units),
@@ -173,26 +166,13 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
 
 def _own(job: Job, units: Units) -> dict[str, float]:
     """What a head of one's own is described by, of the head as it is."""
-    known = {n: job.value(n) for n in HEAD_NUMBERS[4:]} | {
-        "face_mm": job.value("face_thickness_mm")
-    }
+    known = {n: job.value(n) for n in HEAD_NUMBERS[4:]}
+    known["face_mm"] = job.value("face_thickness_mm")
     return {n: round(float(units.from_mm(v)), 3) for n, v in known.items()}
-
-
-def job_limits(result):
-    return result.limits.bounds
 
 
 def _phases(fractions) -> dict[str, int]:
     return {name: round(100 * share) for name, share in fractions.items() if share >= 0.01}
-
-
-def _force(units: Units, newton: float) -> str:
-    return units.force_text(newton)
-
-
-def _force_number(units: Units, newton: float | None):
-    return None if newton is None else round(units.from_n(newton))
 
 
 def value_words(units: Units, name: str, value: float) -> str:
@@ -214,51 +194,61 @@ def change_words(a: Job, b: Job, units: Units) -> str:
     parts = []
     for name, (old, new) in differences(a, b).items():
         if name in table() and isinstance(old, (int, float)) and isinstance(new, (int, float)):
-            parts.append(
-                f"{table()[name].label} {value_words(units, name, old)} → {value_words(units, name, new)}"
-            )
-        elif name in ("steel", "head", "shop"):
-            parts.append(f"{name} {old} → {new}")
+            old, new = (value_words(units, name, v) for v in (old, new))
+            parts.append(f"{table()[name].label} {old} → {new}")
         elif name == "cooling":
             parts.append(f"cool {COOLING_WORDS[new]}")
         else:
-            parts.append(f"{name} changed")
+            named = name in ("steel", "head", "shop")
+            parts.append(f"{name} {old} → {new}" if named else f"{name} changed")
     return ", ".join(parts)
 
 
 def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     codes = {w.code for w in result.warnings}
-    crack, effort = "quench-crack" in codes, result.effort
-    die = units.temperature_text(effort.die_c)
-    forge = "out" if "burning" in codes else "good"
-    if {
-        "overheating",
-        "below-ac1",
-        "range:shida.temperature",
-    } & codes or effort.relative > HARD_TO_PRESS:
-        forge = max(forge, "marginal", key=_LEVELS.index)
+    cracks, effort = "quench-crack" in codes, result.effort
+    warm = {"overheating", "below-ac1", "range:shida.temperature"} & codes
+    doubt = "marginal" if warm or effort.relative > HARD_TO_PRESS else "good"
+    forge = _worst(
+        [
+            "out" if {"burning", "too-cold-to-press"} & codes else doubt,
+            _level(by_name["forging_low_c"]),
+        ]
+    )
+    die, crack = units.temperature_text(effort.die_c), by_name["crack_index"]
+    said = "may crack in the spray" if cracks else "no crack warning"
+    if crack:
+        said = f"index {crack[0].text(crack[0].value)}"
     margin, pull = by_name["face_margin"], by_name["bar_force_n"]
     hosel = result.hosel
     # the strike's interval takes its time and is not shown here
     strike = margin[0].value if margin else result.face.margin
     return [
-        {"name": "Crack", "level": "out" if crack else "good", "text": "may crack in the spray" if crack else "no crack warning"},
+        {"name": "Crack", "level": _worst(["out" if cracks else "good", _level(crack)]), "text": said},
         {"name": "Forging", "level": forge, "text": f"{die} in the die, {effort.relative:.2f} × 1030"},
         {"name": "Strike", "level": _level(margin) if margin else "good" if strike >= 1 else "out", "text": f"margin {strike:.1f}"},
-        {"name": "Pull", "level": _level(pull) if pull else "none", "text": f"{_force(units, hosel.bar_force_n)}, {hosel.ease.partition(':')[0]}"},
+        {"name": "Pull", "level": _level(pull), "text": f"{units.force_text(hosel.bar_force_n)}, {hosel.ease.partition(':')[0]}"},
     ]  # fmt: skip
 
 
-_MISSED = {
-    ("face_hardness_hv", 1): "the face is too soft", ("face_hardness_hv", -1): "the face is too hard",
-    ("hosel_allowed_deg", 1): "the hosel is too hard to bend far enough", ("bar_force_n", -1): "the hosel takes too heavy a pull",
-    ("face_margin", 1): "the face is too weak for the strike",
+#: A limit and its end → what is wrong: in two words, missed, in doubt.
+_WORDS = {
+    ("face_hardness_hv", 1): ("too soft", "the face is too soft", "the face may come out too soft"),
+    ("face_hardness_hv", -1): ("too hard", "the face is too hard", "the face may come out too hard"),
+    ("hosel_allowed_deg", 1): ("bends too little", "the hosel is too hard to bend far enough", "the hosel may not bend far enough"),
+    ("bar_force_n", -1): ("pull too heavy", "the hosel takes too heavy a pull", "the pull may be too heavy"),
+    ("face_margin", 1): ("too weak", "the face is too weak for the strike", "the face may be too weak for the strike"),
 }  # fmt: skip
-_DOUBTED = {
-    ("face_hardness_hv", 1): "the face may come out too soft", ("face_hardness_hv", -1): "the face may come out too hard",
-    ("hosel_allowed_deg", 1): "the hosel may not bend far enough", ("bar_force_n", -1): "the pull may be too heavy",
-    ("face_margin", 1): "the face may be too weak for the strike",
-}  # fmt: skip
+
+
+def _words(s: LimitState) -> tuple[str, str, str]:
+    other = "outside", f"{s.words} is missed", f"{s.words} is in doubt"
+    return _WORDS.get((s.name, 1 if "at least" in s.words else -1), other)
+
+
+def _missed(limits) -> str:
+    unsure = "too unsure" if _level(limits) == "out" else ""
+    return next((_words(s)[0] for s in limits if not s.met), unsure)
 
 
 def sentence(verdict: Verdict) -> str:
@@ -266,15 +256,9 @@ def sentence(verdict: Verdict) -> str:
     worst = verdict.weakest
     if verdict.level == "good" or worst is None:
         return "Good: every limit is kept. Confirm it on trial heads."
-    sign = 1 if "at least" in worst.words else -1
-    what = (_DOUBTED if worst.met else _MISSED).get(
-        (worst.name, sign)
-    ) or f"{worst.words} is {'in doubt' if worst.met else 'missed'}"
+    what = _words(worst)[2 if worst.met else 1]
     if verdict.stops:
-        what = {
-            "quench-crack": "the quench may crack this steel",
-            "burning": "the furnace burns this steel",
-        }.get(verdict.stops[0].code, verdict.stops[0].code.replace("-", " "))
+        what = stop_words(verdict.stops[0].code)
     elif verdict.cause:
         what += f": {verdict.cause}"
     return f"{'Not good' if verdict.level == 'out' else 'Not sure'}: {what}."
@@ -292,51 +276,31 @@ def remedy_label(job: Job, remedy, units: Units) -> str:
 
 def _why(result, units: Units) -> dict:
     """Table of the zones, and the three temperatures."""
-    rows = []
+    rows, degrees = [], units.temperature_text
     for name, z in result.zones.items():
-        ends = units.hardness_text(z.hardness_low_hv, z.hardness_high_hv)
-        rate = (
-            "–"
-            if z.rate_700_c_per_s is None
-            else f"{units.step_from_c(z.rate_700_c_per_s):.1f} {units.temperature}/s"
-        )
+        ends, rate = units.hardness_text(z.hardness_low_hv, z.hardness_high_hv), z.rate_700_c_per_s
+        rate = "–" if rate is None else f"{units.step_from_c(rate):.1f} {units.temperature}/s"
         rows.append([name, ends, "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate])
-    temps = [
-        ("preheat", result.route.preheat.temperature_c),
-        ("forging", result.effort.die_c),
-        ("quench start", result.zones["face"].water_c),
-    ]
-    return {
-        "rows": rows,
-        "temperatures": "  ·  ".join(
-            f"{n} {units.temperature_text(v)}" for n, v in temps if v is not None
-        ),
-    }
+    start_c, water_c = result.route.preheat.temperature_c, result.zones["face"].water_c
+    temps = {"preheat": start_c, "forging": result.effort.die_c, "quench start": water_c}
+    said = (f"{n} {degrees(v)}" for n, v in temps.items() if v is not None)
+    return {"rows": rows, "temperatures": "  ·  ".join(said)}
 
 
 def numbers_of(job: Job, result, verdict: Verdict, units: Units) -> list[list[str]]:
     """The numbers of the page as rows to copy or to save."""
-    rows = [
+    h, hv = result.hosel, units.hardness_text
+    zones = [
+        [f"{z} hardness", hv(r.hardness_hv), hv(r.hardness_low_hv, r.hardness_high_hv)]
+        for z, r in result.zones.items()
+    ]
+    return [
         ["job", f"{job.steel.name}, {job.head.name}, {_setting_words(job, units)}"],
         ["verdict", verdict.level],
-    ]
-    rows += [
         ["chance that the setting is right", f"{100 * verdict.chance_right:.0f} %"],
         ["heads inside", f"{verdict.heads_inside} of 100"],
-    ]
-    for z, r in result.zones.items():
-        ends = units.hardness_text(r.hardness_low_hv, r.hardness_high_hv)
-        rows.append([f"{z} hardness", units.hardness_text(r.hardness_hv), ends])
-    h = result.hosel
-    rows += [
-        [
-            "hosel bend",
-            f"{h.allowed_deg:.2f} °",
-            f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f} °",
-        ]
-    ]
-    rows += [
-        ["pull on the bar", _force(units, h.bar_force_n)],
+        *zones,
+        ["hosel bend", f"{h.allowed_deg:.2f} °", f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f} °"],
+        ["pull on the bar", units.force_text(h.bar_force_n)],
         ["strike margin", f"{result.face.margin:.2f}"],
-    ]
-    return rows
+    ]  # fmt: skip

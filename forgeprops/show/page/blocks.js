@@ -1,8 +1,7 @@
 // Blocks of which the kernel makes a tab: text, facts, table, map, plot, row, form, buttons, page, drop. A further kind
 // is one more entry. What a row or a button does: { take: settings }, { act, values } or { save: [file, text, type] }.
 const go = (page, i) => i.save ? download(...i.save) : i.act ? page.send({ do: "act", act: i.act, values: i.values
-  || {} })
-  : page.commit(i.take || i);
+  || {} }) : page.commit(i.take || i);
 const sign = (level) => el("b.mark", { "data-level": level, "aria-label": WORD[level] }, MARK[level]);
 const exports = (name, rows, drawn) => menu("save or copy", "⤓", [["Copy", () => copy(rows())], ["Table (CSV)", () =>
   download(name + ".csv", asCsv(rows()), "text/csv")], ...(drawn ? [["Picture (SVG)", () => saveSvg(drawn(), name)],
@@ -13,8 +12,7 @@ const BLOCKS = {
     "08_why_face_and_hosel_differ.ipynb", target: "_blank", onclick: () => localStorage.setItem("forgeprops-step",
     b.step) }, `Why: lesson, step ${b.step}`) : null),
   facts: (b) => el("div.withmenu", {}, exports(b.name || "facts", () => b.rows),
-    el("div.facts", {}, ...b.rows.flatMap(([k, v]) => [el("span", {}, k), el("b", {}, v)]))),
-  table(b, page) {
+    el("div.facts", {}, ...b.rows.flatMap(([k, v]) => [el("span", {}, k), el("b", {}, v)]))), table(b, page) {
     const levels = b.levels || [], take = b.take || [];
     const row = (r, i) => {
       const act = take[i] && (() => go(page, take[i]));
@@ -75,8 +73,8 @@ const BLOCKS = {
       if (f.low != null) { i.oninput = show; show(); }
       return el("label", {}, f.label, i, unit);
     };
-    return el("form.form", { onsubmit: (e) => { e.preventDefault(); act(); } }, ...inputs.map(row), el("button.small",
-      { onclick: act }, b.button));
+    return el("form.form", { onsubmit: (e) => { e.preventDefault(); act(); } }, ...inputs.map(row),
+      el("button.small", { onclick: act, "data-name": b.act }, b.button));
   },
   page(b) { // a page to print: shown, printed, saved under its own name
     const frame = el("iframe.paper", { title: "sheet", srcdoc: b.html, sandbox: "allow-same-origin allow-modals" });
@@ -90,6 +88,8 @@ const BLOCKS = {
     const take = async (files) => {
       const list = [...files], size = list.reduce((n, f) => n + f.size, 0);
       if (!list.length) return;
+      const job = size < 1e6 && list.length === 1 && await list[0].text();
+      if (job && job.includes("forgeprops job")) return page.send({ do: "load", text: job });
       if (size > 8e6) return text(say, `${(size / 1e6).toFixed(0)} MB at once is too much; give at most 8 MB.`);
       text(say, "Reading …");
       const data = await Promise.all(list.map((f) => f.arrayBuffer()));
@@ -110,9 +110,13 @@ const BLOCKS = {
     return el("figure.withmenu.plot", {}, exports(b.name || "plot", () => seriesRows(b), () => c.root),
     b.title ? el("p.words", {}, el("b", {}, b.title)) : null, c.root, legend(b.series), b.words ? el("p.words.small",
       {}, b.words) : null);
-  },
-  row: (b, page) => el("div.row", {}, ...b.blocks.map((k) => BLOCKS[k.kind](k, page))),
+  }, row: (b, page) => el("div.row", {}, ...b.blocks.map((k) => BLOCKS[k.kind](k, page))),
   buttons: (b, page) => el("p.buttons", {}, ...b.items.map((i) => el("button.small", { onclick: () => go(page, i) },
     i.label))), };
-const drawBlocks = (blocks, page) => el("div.blocks", {}, ...blocks.map((b) => (BLOCKS[b.kind] || BLOCKS.text)(b,
-  page)));
+const drawBlocks = (blocks, page) => el("div.blocks", {}, ...blocks.map((b) =>
+  (BLOCKS[b.kind] || BLOCKS.text)(b, page)));
+function redraw(box, blocks, page) {                         // focus and scroll stay
+  const name = box.contains(document.activeElement) && document.activeElement.dataset.name, top = box.scrollTop;
+  box.replaceChildren(drawBlocks(blocks, page)); box.scrollTop = top;
+  if (name) box.querySelector(`[data-name="${name}"]`)?.focus();
+}

@@ -13,15 +13,35 @@ def text(words: str, look: str = "") -> dict:
     return {"kind": "text", "words": words, "look": look}
 
 
-def number(desk: Desk, name: str, value, label: str = "") -> dict:
+def table_of(name: str, head: list, rows: list, **more) -> dict:
+    """A table; `more`: levels and take of its rows, here."""
+    return {"kind": "table", "name": name, "head": head, "rows": rows, **more}
+
+
+def button(label: str, act: str = "", **more) -> dict:
+    """What a button says and does: an act, or in `more` what it takes or saves."""
+    return {"label": label, **({"act": act} if act else {}), **more}
+
+
+def buttons(*items: dict) -> dict:
+    """A row of buttons."""
+    return {"kind": "buttons", "items": list(items)}
+
+
+def form(act: str, label: str, *fields: dict) -> dict:
+    """A form, and what its button says and does."""
+    return {"kind": "form", "fields": list(fields), "act": act, "button": label}
+
+
+def entry(name: str, label: str, value, unit: str = "", **more) -> dict:
+    """A field of a form; `more` is ``text=True`` for words."""
+    return {"name": name, "label": label, "unit": unit, "value": value, **more}
+
+
+def number(desk: Desk, name: str, value) -> dict:
     """A number field of a form, by a setting's row of the table."""
     what, u = table()[name], desk.units
-    return {
-        "name": name,
-        "label": label or what.label,
-        "unit": u.unit(what.unit),
-        "value": round(float(u.shown(what, value)), 3),
-    }
+    return entry(name, what.label, round(float(u.shown(what, value)), 3), u.unit(what.unit))
 
 
 def rounded(values, digits: int = 1) -> list[float]:

@@ -17,7 +17,7 @@ function chart({ x, y, w = 520, h = 300, left = 54, right = 14, top = 10 }) {
   };
   const X = scale(x, left, w - right), Y = scale(y, bottom, top), grid = svg("g");
   const ticks = (a) => {
-    if (a.names) return a.names.map((n, i) => [i, n]);
+    if (a.names || a.ticks) return a.ticks || a.names.map((n, i) => [i, n]);
     if (a.log) {
       const all = [.1, 1, 10, 100, 1000].flatMap((v) => [v, 2 * v, 5 * v]).filter((v) => v >= a.low && v <= a.high);
       return all.filter((v) => all.length < 8 || /^(0\.)?1/.test(v)).map((v) => [v, v]);

@@ -11,6 +11,7 @@ from ...inputs.job import Job, load_job
 from ...io.reading import read_source
 from ...io.writing import update_bytes
 from ..units import Units, units
+from .fields import FURTHER, MAIN
 
 #: Steps that can be undone; keys pressed on one setting within this time are one step, s.
 STEPS, ONE_STEP_S = 100, 1.0
@@ -68,6 +69,7 @@ class Desk(t.HasTraits):
                 note = f"{error} The file is kept as {aside.name}."
         super().__init__(job=job or kept or Job(), units=units(), note=note)
         self.kept: dict = {}  # what tabs keep beside the job, by their names
+        self.unsaved = False
         self.past, self.future, self._mark, self._what, self._when = [], [], None, (), 0.0
 
     @property
@@ -83,14 +85,16 @@ class Desk(t.HasTraits):
         self.job = before.with_(**changes)
         self._mark = self._mark or before
 
-    def commit(self, merge: bool = False) -> None:
+    def commit(self, merge: bool = False, save: bool = True) -> None:
         """End a change: one step back, and the file.  With `merge`, changes of one setting at once are one step."""
         if self._mark is not None and self._mark != self.job:
             what = tuple(differences(self._mark, self.job))
             if not (merge and what == self._what and time.monotonic() - self._when < ONE_STEP_S):
                 self.past = [*self.past[1 - STEPS :], self._mark]
             self.future, self._what, self._when = [], what, time.monotonic()
-            self.save()
+            self.unsaved = True
+            if save:
+                self.save()
         self._mark = None
 
     def set(self, **changes) -> None:
@@ -135,6 +139,7 @@ class Desk(t.HasTraits):
 
     def save(self) -> None:
         """Write the job's file; what another page or a script wrote since is one step back, and a note says so."""
+        self.unsaved = False
         if self._path is None:
             return
 
@@ -177,17 +182,7 @@ def differences(a: Job, b: Job) -> dict[str, tuple]:
     for part in ("steel", "head", "shop"):
         if getattr(a, part) != getattr(b, part):
             found[part] = getattr(a, part).name, getattr(b, part).name
-    for name in (
-        "preheat_c",
-        "soak_s",
-        "transfer_s",
-        "die_c",
-        "dwell_s",
-        "flux",
-        "delay_s",
-        "spray_s",
-        "water_c",
-    ):
+    for name in (*MAIN, *FURTHER):
         old, new = (job.route.setting(name) for job in (a, b))
         if old != new:
             found[name] = old, new

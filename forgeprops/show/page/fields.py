@@ -26,13 +26,9 @@ PURPOSES = {"hard thin face": Limits.hard_thin_face, "soft forged": Limits.soft_
 def number_of(job: Job, name: str) -> float:
     """What a setting is now; 0 for the spray of a route without one."""
     value = job.route.setting(name)
-    return (
-        value
-        if value is not None
-        else getattr(Spray(), table()[name].field)
-        if name != "flux"
-        else 0.0
-    )
+    if value is None:
+        return 0.0 if name == "flux" else getattr(Spray(), table()[name].field)
+    return value
 
 
 def shown(units: Units, name: str, value: float) -> float:
@@ -44,9 +40,9 @@ def shown(units: Units, name: str, value: float) -> float:
 
 def _step(units: Units, name: str) -> float:
     step = table()[name].slider[2]
-    return (
-        0.1 if name == "flux" else units.step_from_c(step) if table()[name].unit == "°C" else step
-    )
+    if name == "flux":
+        return 0.1
+    return units.step_from_c(step) if table()[name].unit == "°C" else step
 
 
 def fields_of(job: Job, units: Units) -> dict[str, dict]:
@@ -98,9 +94,8 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
 def hardness_number(units: Units, hv: float) -> float | None:
     """Hardness in the reader's scale, one decimal for Rockwell; None where the scale ends."""
     found = hv if units.hardness == "HV" else try_convert(hv, "HV", units.hardness)
-    return (
-        None if found is None else round(float(found), 0 if units.hardness in ("HV", "HB") else 1)
-    )
+    digits = 0 if units.hardness in ("HV", "HB") else 1
+    return None if found is None else round(float(found), digits)
 
 
 def purpose_of(limits: Limits) -> str:
@@ -118,9 +113,7 @@ def limits_with(limits: Limits, units: Units, name: str, end: int, value: float 
         if key in kept:
             pair = kept.pop(key)
             if scale and key != f"{stem}_{scale}":
-                pair = [
-                    None if e is None else hardness_number(units, e) for e in limits.bounds[name]
-                ]
+                pair = [e and hardness_number(units, e) for e in limits.bounds[name]]
     pair = [value if i == end else pair[i] for i in (0, 1)]
     if pair != [None, None]:
         kept[f"{stem}_{scale}" if scale else name] = pair

@@ -13,7 +13,7 @@ from ...study.shop.runs import read_runs
 from ...study.shop.traces import read_channels, read_traces
 from ...study.shop.tracking import read_log
 from ..units import Units
-from .blocks import text
+from .blocks import table_of, text
 from .fields import hardness_number, shown
 
 
@@ -124,7 +124,4 @@ def preview(file: File | None) -> list[dict]:
     if not rows:
         return whole
     head = ["row", "what was met, and what was made of it", *map(column_letter, range(width))]
-    return [
-        *whole,
-        {"kind": "table", "head": head, "rows": rows, "levels": levels, "name": "preview"},
-    ]
+    return [*whole, table_of("preview", head, rows, levels=levels)]

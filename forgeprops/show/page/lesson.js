@@ -11,8 +11,7 @@ function guessStep(s, done) {
     : "2 5" });
   const words = label({ class: "tag2", fill: stroke }, ""), drag = svg("g", { class: "drag", role: "slider",
     tabindex: 0, "aria-label": s.title, "aria-valuemin": axis.low, "aria-valuemax": axis.high,
-      "data-lm-suppress-shortcuts": "true" },
-  box, words, dot);
+      "data-lm-suppress-shortcuts": "true" }, box, words, dot);
   const say = el("p.answer", { role: "status" }, ""), why = el("p.words"), show = el("button.cure", { onclick: reveal },
     "Show the answer"), hint = el("span.hint", {}, "Drag the red point first, or use the arrow keys.");
   let v = g.start, open = false;
@@ -20,7 +19,7 @@ function guessStep(s, done) {
     if (open) return;
     v = Math.max(axis.low, Math.min(axis.high, to));
     const x = over ? c.X(v) : c.X(g.x), y = over ? c.Y(g.y) : c.Y(v), end = x > c.right - 110,
-      mine = `${v.toFixed(g.digits)} ${g.unit}`;
+      mine = g.words?.[Math.round(v / g.step)] || `${v.toFixed(g.digits)} ${g.unit}`;
     put(dot, { cx: x, cy: y });
     put(box, g.bar ? { x: x - 32, width: 64, y, height: c.bottom - y } : over ? { x: c.left, width: c.right - c.left, y,
       height: .1 } : { x, width: .1, y: c.top, height: c.bottom - c.top });
@@ -104,8 +103,7 @@ function taskStep(model, done) {
   const api = { send: (m) => model.send(m), commit: (set) => model.send({ do: "act", act: "take", values: set }) };
   function paint() {
     const { ask, tries, passed } = model.get("task");
-    left.replaceChildren(drawBlocks(ask, api));
-    right.replaceChildren(drawBlocks(tries, api));
+    redraw(left, ask, api); redraw(right, tries, api);
     if (passed) done();
   }
   paint();

@@ -30,9 +30,9 @@ _RATE, _PARTS_S, _END_S = 20, (4.0, 16.0, 7.0, 5.0), 1200.0
 
 #: The step that explains a warning, by the start of its code; the first that fits.
 _STEPS = {
-    1: "idle-water bath oil-fire late-water cold-core range:thermal",
+    1: "idle-water bath oil late-water cold-core range:thermal",
     2: "reheated-face self-tempered tempered untempered temper local-heat normalised slow-cooled range:tempering plating",
-    3: "below-ac1 far-from partial-austenite cliff coarse-grain range:kinetics range:lee range:recrystallisation range:shida",
+    3: "too-cold-to-press below-ac1 far-from partial-austenite cliff coarse-grain range:kinetics range:lee range:recrystallisation range:shida",
     4: "decarb scale burning overheating range:phase range:strength range:decarb range:scale range:roessle",
     5: "carbides-left unreported boron niobium free-cutting quench-crack",
     6: "hosel range:hosel",
@@ -118,14 +118,14 @@ class Lesson(Widget):
             series += [{"name": f"tries of {steel}", **at, "look": look, "tips": [str(x["score"]) for x in mine]}] if mine else []  # fmt: skip
         best = max((x["score"] for x in self.tries), default=0)
         rows = [
-            [f"{i + 1}: {x['steel']}", f"{x['y']:.0f} HV", x["pull"], f"{x['score']}{' ★' if x['score'] == best else ''}"]
+            [f"{i + 1}: {x['steel']}", u.hardness_text(x["y"]), x["pull"], f"{x['score']}{' ★' if x['score'] == best else ''}"]
             for i, x in enumerate(self.tries)
         ]  # fmt: skip
         levels = ["good" if x["score"] >= _PASS else "marginal" for x in self.tries]
         high = 1.3 * float(u.from_n(max(n for _, n in GOALS.values())))
         plot = {
             "kind": "plot", "name": "tries", "series": series, "w": 560, "h": 280,
-            "x": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(high)}, "y": {"label": "face hardness, HV", "low": 100, "high": 650},
+            "x": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(high)}, "y": _hardness_axis(u, 100.0, 650.0),
         }  # fmt: skip
         table = {
             "kind": "table", "name": "tries", "head": ["try", "face", "pull", "score"], "rows": rows[::-1], "levels": levels[::-1],
@@ -137,7 +137,7 @@ class Lesson(Widget):
             *({"name": n, **fields_of(Job(), u)[n]} for n in (*MAIN, "delay_s")),
             {"name": "cooling", "label": "cooling", "options": COOLING_WORDS, "value": "single"},
         ]
-        goals = "; ".join(f"{g}: face {a:.0f} to {b:.0f} HV, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
+        goals = "; ".join(f"{g}: face {u.hardness_text(a, b)}, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
         ask = f"Goals for a bend of 2°. {goals}. Score: chance that the setting is right × heads inside; from {_PASS} you pass."
         form = {
             "kind": "form", "act": "try", "button": "Try these settings",
@@ -177,6 +177,26 @@ def _spray(result, u: Units) -> dict:
 
 def _temperature(u: Units, label: str = "") -> dict:
     return {"label": label or u.temperature, "low": float(u.from_c(0.0)), "high": float(u.from_c(1000.0))}  # fmt: skip
+
+
+def _hardness_axis(u: Units, low: float = 0.0, high: float = 600.0) -> dict:
+    """An even axis in Vickers, which alone covers soft and hard, marked in the reader's scale."""
+    axis = {"label": f"hardness, {u.hardness}", "low": low, "high": high}
+    marks = [[hv, u.hardness_text(hv)] for hv in range(100, 601, 100)]
+    return axis if u.hardness == "HV" else axis | {"label": "hardness", "ticks": marks}
+
+
+def _hardness_guess(u: Units, start: float) -> dict:
+    guess = {
+        "axis": "y",
+        "x": 1,
+        "start": start,
+        "unit": "HV",
+        "digits": 0,
+        "step": 10,
+        "bar": True,
+    }
+    return guess | {"words": [u.hardness_text(hv) for hv in range(0, 601, 10)]}
 
 
 def _bars(names, values, shown=None, **more) -> dict:
@@ -287,11 +307,11 @@ def _hardness(result, u: Units) -> dict:
     values = [face.hardness_hv, hosel.hardness_hv]
     return _step(
         "How hard does the hosel come out?",
-        f"The face, mostly martensite, is at {values[0]:.0f} HV. Drag the second bar to the hardness of the hosel: the same steel from the same furnace.",
-        {"x": {"label": "", "names": ["face", "hosel"]}, "y": {"label": "hardness, HV", "low": 0, "high": 600}, "series": [_bars(["face", "hosel"], values, [0])]},
-        {"axis": "y", "x": 1, "start": values[0], "unit": "HV", "digits": 0, "step": 10, "bar": True},
+        f"The face, mostly martensite, is at {u.hardness_text(values[0])}. Drag the second bar to the hardness of the hosel: the same steel from the same furnace.",
+        {"x": {"label": "", "names": ["face", "hosel"]}, "y": _hardness_axis(u), "series": [_bars(["face", "hosel"], values, [0])]},
+        _hardness_guess(u, values[0]),
         values[1], [values[1] - 40, values[1] + 40],
-        f"The hosel comes out at {values[1]:.0f} HV: the face is {values[0] / values[1]:.1f} times as hard.",
+        f"The hosel comes out at {u.hardness_text(values[1])}: the face is {values[0] / values[1]:.1f} times as hard by Vickers.",
         "The hardness of each constituent depends on the carbon and on how quickly it formed; the hardness of a zone is that of their mix. The lines show where eight heads of ten should lie. Too hot or too long in the furnace, and scale and lost carbon soften the skin: the tester then reads less than the steel below has.",
         [_bars(["face", "hosel"], values, **both)],
     )  # fmt: skip
@@ -303,11 +323,11 @@ def _alloy(soft, hard, u: Units) -> dict:
     names = [f"hosel of {SOFT}", f"hosel of {HARD}"]
     return _step(
         f"Another steel: {HARD} in place of {SOFT}. How hard is its hosel?",
-        f"Same head, same furnace, same air; no spray reaches the hosel. In {SOFT} it comes out at {values[0]:.0f} HV. Drag the second bar.",
-        {"x": {"label": "", "names": names}, "y": {"label": "hardness, HV", "low": 0, "high": 600}, "series": [_bars(names, values, [0])]},
-        {"axis": "y", "x": 1, "start": values[0], "unit": "HV", "digits": 0, "step": 10, "bar": True},
+        f"Same head, same furnace, same air; no spray reaches the hosel. In {SOFT} it comes out at {u.hardness_text(values[0])}. Drag the second bar.",
+        {"x": {"label": "", "names": names}, "y": _hardness_axis(u), "series": [_bars(names, values, [0])]},
+        _hardness_guess(u, values[0]),
         values[1], [values[1] - 40, values[1] + 40],
-        f"{values[1]:.0f} HV in {HARD}, {values[1] - values[0]:.0f} HV more than in {SOFT}.",
+        f"{u.hardness_text(values[1])} in {HARD}, against {u.hardness_text(values[0])} in {SOFT}.",
         "Chromium and molybdenum, and more carbon, slow the sorting of the atoms: the soft regions of the map move right, to longer times. The same path in air passes them and meets bainite, so the hosel hardens although no water touched it. Alloy counts only where it is dissolved: carbides left in the furnace do not help. More carbon also makes martensite harder and more brittle: such a face may crack in the spray.",
         [_bars(names, values, **ends)],
     )  # fmt: skip

@@ -9,8 +9,8 @@ from ...inputs.grades import grade, grades
 from ...inputs.settings import table
 from ...study.process.furnace import forging_temperature_study
 from ...study.process.scattering import even_numbers
-from .answer import _force, value_words
-from .blocks import Stopped, text
+from .answer import case_of, value_words
+from .blocks import Stopped, button, buttons, table_of, text
 from .desk import Desk
 from .fields import number_of, shown
 
@@ -26,8 +26,12 @@ def strips(desk: Desk, result, names) -> dict[str, list[str]]:
     """Level along the whole travel of each slider, by the verdict's own draw (256 lots, 32 heads)."""
     values = {n: np.linspace(*table()[n].slider[:2], STRIP) for n in names}
     jobs = [_with(desk.job, {n: float(v)}) for n in names for v in values[n]]
-    found = short_verdicts([case_of(j) for j in jobs], result, result.limits)
+    found = _short(jobs, result)
     return {n: [s.level for s in found[i * STRIP : (i + 1) * STRIP]] for i, n in enumerate(names)}
+
+
+def _short(jobs, result):
+    return short_verdicts([case_of(j) for j in jobs], result, result.limits)
 
 
 def _with(job, changes):
@@ -38,15 +42,11 @@ def _with(job, changes):
     return job.with_(**changes)
 
 
-def case_of(job):
-    return job.steel, job.struck_head, job.route, job.shop
-
-
 def answer_row(u, name: str, f) -> list[str]:
     """Row of a table of `ANSWER`: what one short verdict says."""
     crack = "✕ may crack" if f.stop == "quench-crack" else f.stop or "no"
     v = f.values
-    return [name, u.hardness_text(v["face_hardness_hv"]), f"{v['hosel_allowed_deg']:.1f}°", _force(u, v["bar_force_n"]), f"{100 * f.chance_right:.0f} %", crack]  # fmt: skip
+    return [name, u.hardness_text(v["face_hardness_hv"]), f"{v['hosel_allowed_deg']:.1f}°", u.force_text(v["bar_force_n"]), f"{100 * f.chance_right:.0f} %", crack]  # fmt: skip
 
 
 def steels(desk: Desk, result, progress) -> list[dict]:
@@ -66,57 +66,42 @@ def steels(desk: Desk, result, progress) -> list[dict]:
     found = []
     for i in range(0, len(cases), 8):
         progress(i / len(cases))
-        found += short_verdicts([case_of(j) for j in cases[i : i + 8]], result, result.limits)
+        found += _short(cases[i : i + 8], result)
     order = ("good", "marginal", "out")
     ranked = sorted(
         zip(cases, found, strict=True),
         key=lambda p: (order.index(p[1].level), bool(p[1].stop), -p[1].chance_right),
     )
     rows = [answer_row(u, j.steel.name, f) for j, f in ranked]
+    levels = [f.level for _, f in ranked]
+    take = [{"steel": j.steel.name} if j.steel.name in grades() else None for j, _ in ranked]
+    here = next((i for i, (j, _) in enumerate(ranked) if j.steel == job.steel), -1)
     blocks = [
         text("The same head, route and limits. Click a row to take its steel."),
-        {
-            "kind": "table", "head": ["steel", *ANSWER], "rows": rows, "levels": [f.level for _, f in ranked],
-            "take": [{"steel": j.steel.name} if j.steel.name in grades() else None for j, _ in ranked],
-            "here": next((i for i, (j, _) in enumerate(ranked) if j.steel == job.steel), -1), "name": "steels",
-        },
-    ]  # fmt: skip
+        table_of("steels", ["steel", *ANSWER], rows, levels=levels, take=take, here=here),
+    ]
     return blocks + ([text(f"Not calculated on this route: {', '.join(left)}.")] if left else [])
 
 
 def window(desk: Desk, result, progress) -> list[dict]:
     """Preheat temperature by spray time as a map of levels."""
     u, job = desk.units, desk.job
-    xs = (
-        np.round(
-            np.linspace(
-                table()["preheat_c"].search[0] - 50, table()["preheat_c"].search[1], COLUMNS
-            )
-            / 5
-        )
-        * 5
-    )
+    low, high = table()["preheat_c"].search[:2]
+    xs = np.round(np.linspace(low - 50, high, COLUMNS) / 5) * 5
     ys = np.linspace(2.0, table()["spray_s"].slider[1], ROWS)
     levels, tips, take = [], [], []
     for n, y in enumerate(ys[::-1]):
         jobs = [_with(job, {"preheat_c": float(x), "spray_s": float(y)}) for x in xs]
-        for x, f in zip(
-            xs, short_verdicts([case_of(j) for j in jobs], result, result.limits), strict=True
-        ):
+        for x, f in zip(xs, _short(jobs, result), strict=True):
             levels.append(f.level)
             at = f"{value_words(u, 'preheat_c', x)}, {value_words(u, 'spray_s', y)}"
-            tips.append(
-                f"{at}: face {u.hardness_text(f.values['face_hardness_hv'])}, hosel {f.values['hosel_allowed_deg']:.1f}°, {100 * f.chance_right:.0f} % sure"
-            )
+            face, deg = u.hardness_text(f.values["face_hardness_hv"]), f.values["hosel_allowed_deg"]
+            tips.append(f"{at}: face {face}, hosel {deg:.1f}°, {100 * f.chance_right:.0f} % sure")
             take.append({"preheat_c": shown(u, "preheat_c", x), "spray_s": float(y)})
         progress((n + 1) / ROWS)
-    good = sum(level == "good" for level in levels)
-    marginal = sum(level == "marginal" for level in levels)
-    say = (
-        f"{good} of {len(levels)} fields are good, {marginal} are not sure."
-        if good
-        else f"No field is good; {marginal} of {len(levels)} are not sure."
-    )
+    good, marginal = levels.count("good"), levels.count("marginal")
+    first = f"{good} of {len(levels)} fields are good" if good else "No field is good"
+    say = f"{first}, {marginal} are not sure."
     now = job.route.preheat.temperature_c, job.route.setting("spray_s")
     here = int(np.argmin(np.abs(xs - now[0]))), int(np.argmin(np.abs(ys[::-1] - (now[1] or 0))))
     return [
@@ -125,7 +110,7 @@ def window(desk: Desk, result, progress) -> list[dict]:
             "kind": "map", "xs": [f"{shown(u, 'preheat_c', x):.0f}" for x in xs], "ys": [f"{y:g}" for y in ys[::-1]], "levels": levels, "tips": tips,
             "take": take, "here": here, "x": f"preheat temperature, {u.temperature}", "y": "spray time, s", "name": "window",
         },
-        {"kind": "buttons", "items": [{"label": "Search for the surest setting", "act": "search"}]},
+        buttons(button("Search for the surest setting", "search")),
     ]  # fmt: skip
 
 
@@ -135,9 +120,7 @@ def forging(desk: Desk, result, progress) -> list[dict]:
     low, high, _ = table()["preheat_c"].slider
     at = np.arange(low + 50.0, high + 1.0, 50.0)
     study = forging_temperature_study(job.steel, job.struck_head, job.route, at, job.shop).table()
-    found = short_verdicts(
-        [case_of(_with(job, {"preheat_c": float(c)})) for c in at], result, result.limits
-    )
+    found = _short([_with(job, {"preheat_c": float(c)}) for c in at], result)
     rows = [
         [u.temperature_text(r.preheat_c), u.temperature_text(r.die_c), f"{r.effort:.2f}", u.text(f"{r.metal_loss_um:.0f} µm"),
          u.hardness_text(r.face_hv), u.hardness_text(r.hosel_hv), f"{r.allowed_deg:.1f}°", f"{100 * f.chance_right:.0f} %"]
@@ -146,13 +129,9 @@ def forging(desk: Desk, result, progress) -> list[dict]:
     head = ["preheat", "in die", "press", "lost", "face", "hosel", "bend", "sure"]
     here = int(np.argmin(np.abs(at - job.route.preheat.temperature_c)))
     take = [{"preheat_c": shown(u, "preheat_c", float(c))} for c in at]
-    block = {"kind": "table", "head": head, "rows": rows, "levels": [f.level for f in found], "take": take, "here": here, "name": "forging"}  # fmt: skip
-    return [
-        text(
-            "Press effort against 1030, metal lost to scale. Click a row to take its temperature."
-        ),
-        block,
-    ]
+    say = "Press effort against 1030, metal lost to scale. Click a row to take its temperature."
+    levels = [f.level for f in found]
+    return [text(say), table_of("forging", head, rows, levels=levels, take=take, here=here)]
 
 
 def search(desk: Desk, result, values, progress) -> list[dict]:
@@ -162,10 +141,7 @@ def search(desk: Desk, result, values, progress) -> list[dict]:
         n for n in ("preheat_c", "flux", "delay_s", "spray_s") if job.route.spray or n[0] == "p"
     ]
     low, high, step = np.array([table()[n].slider for n in names]).T
-    best, at = (
-        short_verdicts([case_of(job)], result, result.limits)[0],
-        [number_of(job, n) for n in names],
-    )
+    best, at = _short([job], result)[0], [number_of(job, n) for n in names]
     points, rounds = even_numbers(BATCH * ROUNDS, len(names), 1), range(ROUNDS)
     try:
         for k in rounds:
@@ -176,8 +152,7 @@ def search(desk: Desk, result, values, progress) -> list[dict]:
                 np.round((low + np.clip(x, 0.0, 1.0) * (high - low)) / step) * step, axis=0
             )
             jobs = [_with(job, dict(zip(names, map(float, row), strict=True))) for row in x]
-            found = short_verdicts([case_of(j) for j in jobs], result, result.limits)
-            for f, row in zip(found, x, strict=True):
+            for f, row in zip(_short(jobs, result), x, strict=True):
                 if (not f.stop, f.chance_right) > (not best.stop, best.chance_right):
                     best, at = f, [float(v) for v in row]
             progress((k + 1) / ROUNDS, f"best so far {100 * best.chance_right:.0f} % sure")
@@ -187,12 +162,9 @@ def search(desk: Desk, result, values, progress) -> list[dict]:
         f"{table()[n].label} {value_words(u, n, v)}" for n, v in zip(names, at, strict=True)
     )
     take = {n: round(shown(u, n, v), 3) for n, v in zip(names, at, strict=True)}
-    items = [
-        {"label": "Take this setting", "take": take},
-        {"label": "Back to the map", "act": "again"},
-    ]
     say = f"Surest setting found: {words}. {100 * best.chance_right:.0f} % sure"
+    again = button("Back to the map", "again")
     return [
         text(f"{say} ({100 * result.verdict.chance_right:.0f} % now)."),
-        {"kind": "buttons", "items": items},
+        buttons(button("Take this setting", take=take), again),
     ]

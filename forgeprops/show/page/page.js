@@ -3,9 +3,12 @@ const UNITS = [["°C", "°F"], ["mm", "in"], ["HV", "HRC", "HB"]];
 
 function render({ model, el: host }) {
   const S = model.get("static"), id = "fpg" + ++views, send = (m) => model.send(m);
-  let s = model.get("state"), picked = null, tab = S.tab, mine = 0, begun = 0;
-  const move = (set) => { mine = Date.now(); begun = performance.now(); model.set("move", { set, n: Math.random() });
-    model.save_changes(); };
+  let s = model.get("state"), picked = null, tab = S.tab, mine = 0, begun = 0, n = 0, ticking = 0, took = 0;
+  // A server holds a small message until the last one is acknowledged, and that waits 40 ms unless the browser has
+  // something to send: so it sends something (Nagle's algorithm, RFC 896; delayed acknowledgement, RFC 1122).
+  const ack = (ms) => { ticking = setTimeout(() => { send({ do: "ack" }); if (ms < 20) ack(2 * ms); }, ms); };
+  const move = (set) => { mine = Date.now(); begun = performance.now(); model.set("move", { set, n: ++n });
+    model.save_changes(); clearTimeout(ticking); if (took < 200) ack(5); };
   const commit = (set) => send(set ? { do: "commit", set } : { do: "commit" }), api = { send, commit, model };
 
   // ---- rail: a stack of sheets, the first with six controls
@@ -82,7 +85,7 @@ function render({ model, el: host }) {
     return { root, paint(t) {
       for (const k in parts) text(parts[k], t[k]);
       root.dataset.level = t.level;
-      text(mark, MARK[t.level]); text(word, WORD[t.level]);
+      text(mark, MARK[t.level]); text(word, t.word || WORD[t.level]);
       for (const [e, [lo, hi]] of [[band, t.gauge.band], [span, t.gauge.span]]) { e.style.left = lo + "%";
         e.style.right = 100 - hi + "%"; }
       dot.style.left = t.gauge.dot + "%";
@@ -98,7 +101,8 @@ function render({ model, el: host }) {
     el("b"), el("span.what"))));
   const say = el("p.say", { role: "status", "aria-live": "polite" }), cure = el("button.cure", { hidden: true,
     onclick: () => send({ do: "remedy" }) });
-  const cost = el("span.cost"), says = el("div.says", {}, say, cost, cure);
+  const cost = el("span.cost"), grade = el("b.mark", { "aria-hidden": "true" }),
+    says = el("div.says", {}, grade, say, cost, cure);
 
   // ---- head and tabs
   const picture = headPicture(id, (z) => { picked = picked === z ? null : z; paint(); }), plot = coolingPlot();
@@ -112,9 +116,8 @@ function render({ model, el: host }) {
   const why = el("div.why.withmenu", {}, curveMenu, chart, phases, table, temps), other = el("div.other"),
     busy = el("div.busy", { hidden: true });
   const tabs = el("div.tabs", { role: "tablist", "aria-label": "more about this job" },
-    ...Object.entries(S.tabs).map(([k, w]) =>
-    el("button", { role: "tab", id: `${id}-t-${k}`, "data-tab": k, "aria-controls": `${id}-p`, onclick: () =>
-      show(k) }, w)));
+    ...Object.entries(S.tabs).map(([k, w]) => el("button", { role: "tab", id: `${id}-t-${k}`, "data-tab": k,
+    "aria-controls": `${id}-p`, onclick: () => show(k) }, w)));
   tabs.addEventListener("keydown", (e) => {
     const go = { ArrowRight: 1, ArrowLeft: -1 }[e.key], k = Object.keys(S.tabs);
     if (go) { show(k[(k.indexOf(tab) + go + k.length) % k.length]); tabs.querySelector(`[data-tab=${tab}]`).focus(); }
@@ -125,8 +128,8 @@ function render({ model, el: host }) {
     for (const b of tabs.children) { const on = b.dataset.tab === k; b.setAttribute("aria-selected", String(on));
       b.tabIndex = on ? 0 : -1; }
     panel.setAttribute("aria-labelledby", `${id}-t-${k}`);
-    why.hidden = k !== "why";
-    other.hidden = k === "why";
+    why.hidden = k !== "why"; other.hidden = k === "why";
+    root.classList.toggle("tabbed", k !== "why");
     if (k !== "why" && model.get("content").tab !== k) other.replaceChildren(el("p.words", {}, "Calculating …"));
     send({ do: "tab", tab: k });
     paintContent();
@@ -135,10 +138,7 @@ function render({ model, el: host }) {
   function paintContent() {
     const c = model.get("content"), b = model.get("busy") || {};
     if (c.tab === tab && tab !== "why" && c !== paintContent.last) {
-      const focus = other.contains(document.activeElement) && document.activeElement.dataset.name,
-        top = other.scrollTop;
-      other.replaceChildren(drawBlocks(c.blocks, api)); other.scrollTop = top;
-      if (focus) other.querySelector(`[data-name="${focus}"]`)?.focus();
+      redraw(other, c.blocks, api);
       paintContent.last = c;
     }
     other.classList.toggle("stale", c.version !== s.version || c.tab !== tab);
@@ -160,14 +160,12 @@ function render({ model, el: host }) {
   const file = el("input", { type: "file", accept: ".json", hidden: true, "aria-label": "job file",
     onchange: async () => { send({ do: "load", text: await file.files[0].text() }); file.value = ""; } });
   const units = UNITS.map((u, i) => el("select.units", { "aria-label": ["temperature unit", "length unit",
-    "hardness scale"][i],
-    onchange: () => send({ do: "units", units: units.map((e) => e.value) }) }, ...u.map((v) => el("option",
-      { value: v }, v))));
+    "hardness scale"][i], onchange: () => send({ do: "units", units: units.map((e) => e.value) }) },
+    ...u.map((v) => el("option", { value: v }, v))));
   const title = el("h1"), sub = el("span.sub"), shop = el("span.shop");
   const header = el("header", {}, siteMenu(), el("div.id", {}, title, sub, shop), el("nav", { "aria-label": "job" },
-    ...units, undo, redo, history, pin,
-    el("button.text", { onclick: () => file.click() }, "Open"), el("button.text", { onclick: () =>
-      download("job.json", model.get("saved"), "application/json") }, "Save"), file));
+    ...units, undo, redo, history, pin, el("button.text", { onclick: () => file.click() }, "Open"), el("button.text",
+    { onclick: () => download("job.json", model.get("saved"), "application/json") }, "Save"), file));
   const root = el("div.fpg", { lang: "en", tabIndex: -1, "data-lm-suppress-shortcuts": "true",
     "data-jp-suppress-context-menu": "true" }, header, el("div.cols", {}, rail,
     el("main", {}, el("div.tiles", {}, ...Object.values(tiles).map((t) => t.root)), says, signs, el("div.stage", {},
@@ -197,14 +195,14 @@ function render({ model, el: host }) {
     const edit = (key, v) => { if (document.activeElement !== limits[key]) limits[key].value = v ?? ""; };
     edit("face_hardness_hv0", s.tiles.face.ends[0]); edit("face_hardness_hv1", s.tiles.face.ends[1]);
     edit("hosel_allowed_deg0", s.tiles.hosel.ends[0]); edit("bar_force_n1", s.tiles.hosel.ends[1]);
-    text(faceScale, s.tiles.face.scale); text(forceUnit, s.tiles.hosel.second.split(" ")[1].replace(",", ""));
+    text(faceScale, s.tiles.face.scale); text(forceUnit, s.tiles.hosel.force);
     s.signs.forEach((g, i) => {
       const li = signs.children[i];
       li.dataset.level = g.level; li.title = li.ariaLabel = `${g.name}: ${g.text}, ${WORD[g.level]}`;
       text(li.children[0], MARK[g.level]); text(li.children[1], g.name); text(li.children[2], g.text);
     });
     text(say, s.note || s.sentence);
-    says.dataset.level = s.note ? "out" : s.level;
+    says.dataset.level = s.note ? "out" : s.level; text(grade, MARK[says.dataset.level]);
     undo.disabled = !s.undo; redo.disabled = !s.redo;
     pin.setAttribute("aria-pressed", String(s.pinned)); text(pin, s.pinned ? "Unpin A" : "Pin A");
     picture.update(s, picked);
@@ -212,20 +210,27 @@ function render({ model, el: host }) {
     const zones = picked && picked !== "face" && picked !== "hosel" ? ["face", picked, "hosel"] : ["face", "hosel"];
     phases.replaceChildren(...zones.map((z) => {
       const shares = Object.keys(PHASE).filter((p) => s.zones[z].phases[p]).map((p) => [p, s.zones[z].phases[p]]);
-      return el("div.ph", {}, el("span", {}, z), el("div.stack", { role: "img",
-        "aria-label": `${z}: ` + shares.map(([p, v]) => `${p} ${v} %`).join(", ") },
-        ...shares.map(([p, v]) => el("i", { title: `${p} ${v} %`,
-          style: `flex:${v};background:${PHASE[p]};color:${p === "martensite" ? "#fff" : "#10151F"}` }, v > 16
+      return el("div.ph", {}, el("span", {}, z), el("div.stack", { role: "img", "aria-label": `${z}: ` + shares.map(([p,
+        v]) => `${p} ${v} %`).join(", ") }, ...shares.map(([p, v]) => el("i", { title: `${p} ${v} %`,
+        style: `flex:${v};background:${PHASE[p]};color:${p === "martensite" ? "#fff" : "#10151F"}` }, v > 16
           ? `${p} ${v} %` : ""))));
     }));
-    table.replaceChildren(BLOCKS.table({ head: ["zone", "8 of 10 heads", "800 to 500°", "rate at 700°"].map((h) =>
+    table.replaceChildren(BLOCKS.table({ head: ["zone", "8 of 10 lots", "800 to 500°", "rate at 700°"].map((h) =>
       s.temperature === "°F" ? h.replace("800 to 500°", "1472 to 932°").replace("700°", "1292°") : h),
       rows: s.why.rows, here: ZONES.indexOf(picked), name: "zones" }, api));
     text(temps, s.why.temperatures);
     root.classList.toggle("moving", !s.exact);
     paintMore();
     paintContent();
-    if (begun) { const t = performance.now() - begun; begun = 0; (window.forgepropsTimes ||= []).push(t); }
+  }
+  function paintFirst() {                                    // while a slider moves: numbers and curves before the rest
+    const { zones, value, second, n: of } = model.get("first");
+    for (const z in zones) s.zones[z].text = zones[z];
+    picture.update(s, picked); tiles.face.paint(Object.assign(s.tiles.face, { value, second }));
+    plot.draw(s, floats(model.get("curves")), floats(model.get("ghost")));
+    if (of !== n) return;
+    clearTimeout(ticking);
+    (window.forgepropsTimes ||= []).push(took = performance.now() - begun);
   }
   function paintMore() {
     const m = model.get("more") || {}, now = m.version === s.version && s.exact && m.remedy;
@@ -236,7 +241,7 @@ function render({ model, el: host }) {
   }
   const clear = fitted(host, root, () => tab === "why" && plot.size(chart.clientWidth, chart.clientHeight)),
     fit = clear.fit;
-  model.on("change:state", paint); model.on("change:more", paintMore);
+  model.on("change:first", paintFirst); model.on("change:state", paint); model.on("change:more", paintMore);
   model.on("change:content change:busy", paintContent);
   // without a file behind it the job stays in the reader's browser
   const keep = "forgeprops-job";

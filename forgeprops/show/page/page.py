@@ -20,7 +20,15 @@ from ...inputs.steel import Steel
 from ...inputs.templates import head_from
 from ...io.saved import plain
 from ..units import choose_units
-from .answer import HEAD_NUMBERS, change_words, curves_of, numbers_of, remedy_label, state_of
+from .answer import (
+    HEAD_NUMBERS,
+    change_words,
+    curves_of,
+    first_of,
+    numbers_of,
+    remedy_label,
+    state_of,
+)
 from .blocks import Stopped
 from .desk import Desk, served
 from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
@@ -30,6 +38,8 @@ from .widget import Widget
 
 #: How long a slider must rest until everything about the job is calculated, s.
 REST_S = 0.25
+#: How long a slider must rest until the verdict follows, and how far it may stay behind hardness and curves, s.
+FOLLOW_S, MOST_S = 0.06, 0.2
 #: Work that takes longer shows its share and the time left, s.
 SLOW_S = 0.4
 
@@ -45,7 +55,9 @@ class Page(Widget):
     """
 
     scripts = ("plot.js", "page.js")
-    move = t.Dict().tag(sync=True)  # page → kernel: a slider on its way, the newest counts
+    # page → kernel: a slider on its way, the newest counts
+    move = t.Dict().tag(sync=True, echo_update=False)
+    first = t.Dict().tag(sync=True)  # kernel → page: hardness while a slider moves
     state = t.Dict().tag(sync=True)  # kernel → page: the answer
     curves = t.Unicode().tag(sync=True)
     ghost = t.Unicode().tag(sync=True)
@@ -56,8 +68,8 @@ class Page(Widget):
 
     def __init__(self, desk: Desk | None = None, tab: str = "why"):
         self.desk, self._tab = desk or Desk(), tab if tab in TABS else "why"
-        self._version = self._turn = 0
-        self._pinned = self._remedy = self._task = None
+        self._version = self._turn = self._until = 0
+        self._pinned = self._remedy = self._task = self._moving = self._due = None
         self._stop = threading.Event()
         self._result = self._verdict = None
         static = {
@@ -76,12 +88,10 @@ class Page(Widget):
     # ---- page → desk -------------------------------------------------------------------------------------------
 
     def _moved(self, change) -> None:
-        if change.new.get("set"):
-            self._try(
-                lambda: self.desk.move(
-                    **changes_of(self.desk.job, self.desk.units, change.new["set"])
-                )
-            )
+        given, self._moving = change.new.get("set"), change.new
+        if given:
+            self._try(lambda: self.desk.move(**changes_of(self.desk.job, self.desk.units, given)))
+        self._moving = None
 
     def _heard(self, _, message: dict, buffers) -> None:
         desk, do = self.desk, message.get("do")
@@ -116,11 +126,11 @@ class Page(Widget):
         if given:
             self.desk.set(**changes_of(self.desk.job, self.desk.units, given))
         else:
-            self.desk.commit(merge=True)
+            self.desk.commit(merge=True, save=False)  # saved when the slider rests
 
     def _units(self, message) -> None:
         temperature, length, hardness = message["units"]
-        us = {"flow": "gpm", "force": "lbf"} if length == "in" else {}
+        us = {"flow": "gpm", "force": "lbf", "strength": "ksi"} if length == "in" else {}
         self.desk.units = choose_units(
             temperature=temperature, length=length, hardness=hardness, **us, keep=not served()
         )
@@ -171,8 +181,11 @@ class Page(Widget):
     def _changed(self, change) -> None:
         self._version += 1
         if change.name == "units" and self.desk.pinned is not None:
-            self.ghost = curves_of(self._pinned[1], self.desk.units)
-        self._answer(full=False)
+            self.ghost = curves_of(self._pinned[1].evaluation, self.desk.units)
+        if self._moving is None:
+            self._answer(full=False)
+        else:
+            self._begin_answer()
         self._settle()
 
     def _pin_changed(self, _) -> None:
@@ -181,12 +194,31 @@ class Page(Widget):
         if pinned is not None:
             result = estimate(pinned)
             self._pinned = pinned, result, result.verdict
-        self.ghost = curves_of(self._pinned[1], self.desk.units) if pinned else ""
+        self.ghost = curves_of(self._pinned[1].evaluation, self.desk.units) if pinned else ""
         self._push()
 
+    def _begin_answer(self) -> None:
+        """Hardness and curves at once, by one march; the verdict follows, for all moves until then."""
+        first, curves = first_of(self.desk.job, self.desk.units)
+        with self.hold_sync():
+            self.first, self.curves = first | {"n": self._moving.get("n")}, curves
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:  # no loop, as in a script or a test
+            return self._answer(full=False)
+        now, until = loop.time(), self._until
+        if self._due is None:
+            until = self._until = now + MOST_S
+        else:
+            self._due.cancel()
+        self._due = loop.call_at(min(now + FOLLOW_S, until), self._answer, False)
+
     def _answer(self, full: bool) -> None:
-        """One march while a slider moves, with the doubt of the last full answer; the verdict's own draw at rest."""
-        begin, job = time.perf_counter(), self.desk.job
+        """With the doubt of the last full answer while a slider moves, by the verdict's own draw at rest."""
+        if self._due is not None:
+            self._due.cancel()
+            self._due = None
+        job = self.desk.job
         try:
             result = estimate(job)
             like = None if full else self._verdict
@@ -199,25 +231,22 @@ class Page(Widget):
             return
         self._result, self._verdict, self._full = result, verdict, full
         self._state = state_of(job, result, verdict, self.desk.units, self._pinned)
-        self._ms = (time.perf_counter() - begin) * 1e3
         self._push()
 
     def _push(self) -> None:
+        if self._due is not None:  # all is pushed then
+            return
         d = self.desk
-        steps = (
-            [
-                change_words(a, b, d.units)
-                for a, b in zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)
-            ]
-            if self._full
-            else None
-        )
-        extra = {"version": self._version, "exact": self._full, "note": d.note, "undo": len(d.past), "redo": len(d.future), "pinned": d.pinned is not None, "ms": round(self._ms, 1)}  # fmt: skip
-        if steps is not None:
-            extra["steps"] = steps[::-1]
+        extra = {
+            "version": self._version, "exact": self._full, "note": d.note, "undo": len(d.past), "redo": len(d.future),
+            "pinned": d.pinned is not None,
+        }  # fmt: skip
+        if self._full:
+            pairs = zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)
+            extra["steps"] = [change_words(a, b, d.units) for a, b in pairs][::-1]
         with self.hold_sync():
             self.state = self._state | extra
-            self.curves = curves_of(self._result, d.units)
+            self.curves = curves_of(self._result.evaluation, d.units)
 
     def _settle(self, after_s: float = REST_S, work=None) -> None:
         """Everything else about the job, once it rests; `work` makes the open tab's content instead of the tab."""
@@ -235,6 +264,8 @@ class Page(Widget):
             await asyncio.sleep(after_s)
         if turn != self._turn:
             return
+        if self.desk.unsaved:
+            self.desk.save()
         if not self._full:
             self._answer(full=True)
         desk, result, version, tab = self.desk, self._result, self._version, self._tab

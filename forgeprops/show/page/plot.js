@@ -1,7 +1,6 @@
 // Cooling curves on logarithmic time: readout under the pointer, zoom by wheel, back by double click.
 const LOOK = { face: ["#0B1020", 3, ""], hosel: ["#2B63B8", 3, ""], rim: ["#8A93A0", 1.4, "5 2"], body: ["#8A93A0",
-  1.4, "1.5 2.5"],
-  neck: ["#8A93A0", 1.4, "7 2 1.5 2"] };
+  1.4, "1.5 2.5"], neck: ["#8A93A0", 1.4, "7 2 1.5 2"] };
 
 function coolingPlot() {
   const root = svg("svg", { class: "cool", role: "img", tabindex: 0, "data-lm-suppress-shortcuts": "true" });
@@ -11,8 +10,7 @@ function coolingPlot() {
   const marks = svg("g"), lines = svg("g"), cursor = svg("g"), paths = {}, ghosts = {}, tags = {};
   for (const z of ["rim", "body", "neck", "hosel", "face"]) {
     const [stroke, width, dash] = LOOK[z];
-    paths[z] = svg("path", { fill: "none", stroke, "stroke-width": width, "stroke-dasharray": dash,
-      "data-curve": z });
+    paths[z] = svg("path", { fill: "none", stroke, "stroke-width": width, "stroke-dasharray": dash, "data-curve": z });
     ghosts[z] = svg("path", { fill: "none", stroke, "stroke-width": 1.5, "stroke-dasharray": "3 4", opacity: .6 });
     lines.append(ghosts[z], paths[z]);
   }
@@ -29,7 +27,8 @@ function coolingPlot() {
     const now = [w, h, s.temperature, ...view].join();
     if (now === key) return;
     key = now;
-    c = chart({ x: { label: "seconds after the furnace", low: view[0], high: view[1], log: true }, y: { label:
+    c = chart({ x: { label: h < 200 ? "s" : "seconds after the furnace",
+      low: view[0], high: view[1], log: true }, y: { label:
       s.temperature, low: 0, high: s.temperature === "°F" ? 1800 : 1000 }, w, h, left: 44, right: 66, top: 8 });
     grid.replaceChildren(...c.root.childNodes);
   }
@@ -65,14 +64,12 @@ function coolingPlot() {
     const rate = (i) => ((data[i * n + b] - data[i * n + a]) / (data[b] - data[a])).toFixed(1).replace("-", "−");
     const line = (r, y, bold) => r.map((v, i) => label({ x: bx + [10, 112, 182][i], y, "text-anchor": i ? "end"
       : "start", class: bold ? "tip b" : "tip" }, v));
-    cursor.replaceChildren(svg("line", { x1: x, x2: x, y1: c.top, y2: c.bottom, stroke: "#0B1020" }),
-      svg("rect", { x: bx, y: by, width: 192, height: 106, rx: 6, fill: "#fff", stroke: "#D5DAE1" }),
-      ...line([`${data[k].toFixed(data[k] < 100 ? 1 : 0)} s after the furnace`], by + 17, true),
-      ...ZONES.flatMap((z, i) => line([z, `${data[(i + 1) * n + k].toFixed(0)} ${s.temperature}`,
-        `${rate(i + 1)} ${s.temperature}/s`],
-        by + 36 + 15 * i, z === "face" || z === "hosel")),
-      ...ZONES.map((z, i) => svg("circle", { cx: x, cy: c.Y(data[(i + 1) * n + k]), r: 3.2, fill: LOOK[z][0],
-        stroke: "#fff" })));
+    cursor.replaceChildren(svg("line", { x1: x, x2: x, y1: c.top, y2: c.bottom, stroke: "#0B1020" }), svg("rect",
+      { x: bx, y: by, width: 192, height: 106, rx: 6, fill: "#fff", stroke: "#D5DAE1" }),
+      ...line([`${data[k].toFixed(data[k] < 100 ? 1 : 0)} s after the furnace`], by + 17, true), ...ZONES.flatMap((z,
+      i) => line([z, `${data[(i + 1) * n + k].toFixed(0)} ${s.temperature}`, `${rate(i + 1)} ${s.temperature}/s`],
+      by + 36 + 15 * i, z === "face" || z === "hosel")), ...ZONES.map((z, i) => svg("circle", { cx: x,
+      cy: c.Y(data[(i + 1) * n + k]), r: 3.2, fill: LOOK[z][0], stroke: "#fff" })));
   }
   const index = (t) => Math.max(0, Math.min(data.length / 6 - 1,
     Math.round((Math.log(t) / Math.log(2000)) * (data.length / 6 - 1))));

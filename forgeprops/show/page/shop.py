@@ -15,11 +15,12 @@ from ...study.shop.charts import CUSUM_H
 from ...study.shop.traces import read_traces
 from ...study.shop.tracking import track
 from ..units import Units
-from .blocks import line, text
+from .answer import case_of
+from .blocks import button, buttons, entry, form, line, table_of, text
 from .desk import Desk
 from .fields import hardness_number, shown
 from .files import KINDS, File, preview, recognise, templates
-from .maps import ANSWER, answer_row, case_of
+from .maps import ANSWER, answer_row
 
 # ---- what is kept beside the job ------------------------------------------------------------------------------------
 
@@ -63,17 +64,12 @@ def fit_shop(desk: Desk, result, values: dict, progress) -> list[dict]:
     """Fit the shop's own numbers to everything that was given."""
     from ...study.shop.fitting import fit
 
-    job, used = (
-        desk.job,
-        [f for k in ("traces", "hardness", "certificates", "runs") if (f := _of(desk, k))],
-    )
+    job, kinds = desk.job, ("traces", "hardness", "certificates", "runs")
+    used = [f for k in kinds if (f := _of(desk, k))]
     read = {f.kind: f.read for f in used}
-    by_heat = "runs" in read and "certificates" in read
-    steel, route = (
-        (read["certificates"], read["runs"])
-        if by_heat
-        else (job.steel, read.get("runs", job.route))
-    )
+    steel, route = job.steel, read.get("runs", job.route)
+    if "runs" in read and "certificates" in read:
+        steel = read["certificates"]
     desk.kept["fit"] = found = fit(
         read.get("traces"), read.get("hardness"), job.head, steel, route,
         name=str(values.get("name") or "our shop")[:60], data_files=tuple(f.name for f in used),
@@ -90,17 +86,15 @@ def check_heats(desk: Desk, result, values: dict, progress) -> list[dict]:
     certificates = _of(desk, "certificates").read
     for i, certificate in enumerate(certificates):
         progress(i / len(certificates))
-        made.append(judge_heat(certificate, job.struck_head, job.route, result.limits, job.shop))
+        made.append(
+            judge_heat(
+                certificate, job.struck_head, job.route, result.limits, job.shop, bench=job.bench
+            )
+        )
     rows = [[j.heat, j.verdict, desk.units.text(j.reason)] for j in made]
     levels = [{"accept": "good", "hold": "out"}.get(j.verdict, "marginal") for j in made]
-    block = {
-        "kind": "table",
-        "head": ["heat", "verdict", "reason"],
-        "rows": rows,
-        "levels": levels,
-        "name": "heats",
-    }
-    return [block, _again()]
+    head = ["heat", "verdict", "reason"]
+    return [table_of("heats", head, rows, levels=levels), _again()]
 
 
 def find_drift(desk: Desk, result, values: dict, progress) -> list[dict]:
@@ -128,9 +122,8 @@ def find_drift(desk: Desk, result, values: dict, progress) -> list[dict]:
     )
     desk.kept["drift"] = {n: str(v)[:200] for n, v in values.items()}
     lines = [text(u.text(line)) for line in found.report().splitlines()]
-    table = {"kind": "table", "head": ["what may have drifted", "chance"], "name": "causes",
-             "rows": [[r.label, f"{100 * r.probability:.0f} %"] for r in found.table.itertuples()]}  # fmt: skip
-    return [*lines, table, _again()]
+    rows = [[r.label, f"{100 * r.probability:.0f} %"] for r in found.table.itertuples()]
+    return [*lines, table_of("causes", ["what may have drifted", "chance"], rows), _again()]
 
 
 def measure_spray(desk: Desk, result, values: dict, progress) -> list[dict]:
@@ -163,7 +156,7 @@ def measure_spray(desk: Desk, result, values: dict, progress) -> list[dict]:
 
 
 def _again() -> dict:
-    return {"kind": "buttons", "items": [{"label": "Back to the files", "act": "again"}]}
+    return buttons(button("Back to the files", "again"))
 
 
 def use_shop(desk: Desk, values: dict) -> None:
@@ -190,24 +183,24 @@ def take_heat(desk: Desk, values: dict) -> None:
 def content(desk: Desk, result, progress) -> list[dict]:
     """The tab: drop zone, files with their problems, heats, fit, log, causes."""
     files = _files(desk)
-    accept = ".csv,.txt,.tsv,.xlsx,.json"
-    words = "Drop certificates, furnace log, hardness, traces, bends, log or a shop file here."
-    drop = {
-        "kind": "drop",
-        "act": "drop",
-        "accept": accept,
-        "words": words,
-        "templates": templates(desk.units),
-    }
+    words = (
+        "Drop certificates, furnace log, hardness, traces, bends, log, a shop file or a job here."
+    )
+    drop = {"kind": "drop", "act": "drop", "accept": ".csv,.txt,.tsv,.xlsx,.json", "words": words}
+    drop["templates"] = templates(desk.units)
     if not files:
-        demo = {"label": "Try the invented shop's files", "act": "demo"}
-        return [drop, *_use(desk), {"kind": "buttons", "items": [demo]}, *_causes(desk)]
-    table = {"kind": "table", "head": ["file", "what it is", "problems"], "levels": [f.level for f in files.values()], "name": "files",
-             "rows": [[f.name, KINDS[f.kind].title if f.kind else "not known", "not read" if f.error else len(f.problems)] for f in files.values()],
-             "take": [{"act": "show", "values": {"name": name}} for name in files],
-             "here": list(files).index(desk.kept["shown"]) if desk.kept.get("shown") in files else -1}  # fmt: skip
-    remove = {"kind": "buttons", "items": [{"label": "Remove all files", "act": "clear"}]}
-    first = [drop, table, *preview(files.get(desk.kept.get("shown"))), *_fit(desk)]
+        demo = buttons(button("Try the invented shop's files", "demo"))
+        return [drop, *_use(desk), demo, *_causes(desk)]
+    shown, rows = desk.kept.get("shown"), []
+    for f in files.values():
+        problems = "not read" if f.error else len(f.problems)
+        rows.append([f.name, KINDS[f.kind].title if f.kind else "not known", problems])
+    table = table_of("files", ["file", "what it is", "problems"], rows)
+    table["levels"] = [f.level for f in files.values()]
+    table["take"] = [{"act": "show", "values": {"name": name}} for name in files]
+    table["here"] = list(files).index(shown) if shown in files else -1
+    first = [drop, table, *preview(files.get(shown)), *_fit(desk)]
+    remove = buttons(button("Remove all files", "clear"))
     return [*first, *_heats(desk, result), *_log(desk), *_plate(desk), *_causes(desk), remove]
 
 
@@ -219,43 +212,29 @@ def _heats(desk: Desk, result) -> list[dict]:
     usable = [(i, c) for i, c in enumerate(file.read) if c.steel is not None]
     cases = [case_of(job.with_(steel=c.steel)) for _, c in usable]
     found = short_verdicts(cases, result, result.limits) if cases else []
-    table = {"kind": "table", "head": ["heat", *ANSWER], "levels": [f.level for f in found], "name": "heats",
-             "rows": [answer_row(desk.units, c.heat, f) for (_, c), f in zip(usable, found, strict=True)],
-             "take": [{"act": "heat", "values": {"at": i}} for i, _ in usable],
-             "here": next((k for k, (_, c) in enumerate(usable) if c.steel == job.steel), -1)}  # fmt: skip
-    check = {
-        "kind": "buttons",
-        "items": [{"label": "Check every heat: accept, adjust, hold", "act": "heats"}],
-    }
-    return [
-        text("The heats on this head, route and limits. Click one to take its steel."),
-        table,
-        check,
-    ]
+    rows = [answer_row(desk.units, c.heat, f) for (_, c), f in zip(usable, found, strict=True)]
+    table = table_of("heats", ["heat", *ANSWER], rows, levels=[f.level for f in found])
+    table["take"] = [{"act": "heat", "values": {"at": i}} for i, _ in usable]
+    table["here"] = next((k for k, (_, c) in enumerate(usable) if c.steel == job.steel), -1)
+    check = buttons(button("Check every heat: accept, adjust, hold", "heats"))
+    say = text("The heats on this head, route and limits. Click one to take its steel.")
+    return [say, table, check]
 
 
 def _fit(desk: Desk) -> list[dict]:
     u, found = desk.units, desk.kept.get("fit")
     if not (_of(desk, "hardness") or _of(desk, "traces")):
         return _use(desk)
-    name = {
-        "name": "name",
-        "label": "name of the shop",
-        "unit": "",
-        "value": "our shop",
-        "text": True,
-    }
-    form = {"kind": "form", "fields": [name], "act": "fit", "button": "Fit the shop to these files"}
+    name = entry("name", "name of the shop", "our shop", text=True)
+    first = form("fit", "Fit the shop to these files", name)
     if found is None:
-        return [form, *_use(desk)]
-    rows = [[p.label, f"{p.centre:.2f}", f"{getattr(found.shop, p.number):.2f}", " to ".join(f"{v:.2f}" for v in found.interval(p.number)), found.verdict(p.number)] for p in found.priors]  # fmt: skip
-    table_ = {
-        "kind": "table",
-        "head": ["number", "published", "this shop", "95 %", "how well known"],
-        "rows": rows,
-        "name": "shop",
-    }
-    blocks = [form, table_, *_use(desk)]
+        return [first, *_use(desk)]
+    head, rows = ["number", "published", "this shop", "95 %", "how well known"], []
+    for p in found.priors:
+        ends = " to ".join(f"{v:.2f}" for v in found.interval(p.number))
+        now = f"{getattr(found.shop, p.number):.2f}"
+        rows.append([p.label, f"{p.centre:.2f}", now, ends, found.verdict(p.number)])
+    blocks = [first, table_of("shop", head, rows), *_use(desk)]
     h = found.hardness
     if len(h):
         ends = h[["before_hv", "fitted_hv", "measured_hv"]].to_numpy()
@@ -306,31 +285,17 @@ def _use(desk: Desk) -> list[dict]:
     neutral = now == Shop()
     items = []
     if fitted is not None and fitted != now:
-        items.append(
-            {
-                "label": f"Use this shop ({fitted.name}) for everything",
-                "act": "use",
-                "values": {"fitted": True},
-            }
-        )
+        label = f"Use this shop ({fitted.name}) for everything"
+        items.append(button(label, "use", values={"fitted": True}))
     if not neutral:
-        items.append({"label": "Back to the published laws", "act": "use"})
+        items.append(button("Back to the published laws", "use"))
     if fitted is not None or not neutral:
-        kept = json.dumps(
-            {"format": "forgeprops shop", "version": 1, **plain(fitted or now)}, ensure_ascii=False
-        )
-        items.append(
-            {"label": "Save the shop ⤓", "save": ["our.shop.json", kept, "application/json"]}
-        )
-    say = (
-        "published laws, not fitted to a shop"
-        if neutral
-        else f"shop {now.name} ({', '.join(numbers_of('shop')[n].label for n in now.fitted) or 'set by hand'})"
-    )
-    return [
-        text(f"This job uses: {say}."),
-        *([{"kind": "buttons", "items": items}] if items else []),
-    ]
+        kept = {"format": "forgeprops shop", "version": 1, **plain(fitted or now)}
+        file = ["our.shop.json", json.dumps(kept, ensure_ascii=False), "application/json"]
+        items.append(button("Save the shop ⤓", save=file))
+    numbers = ", ".join(numbers_of("shop")[n].label for n in now.fitted) or "set by hand"
+    say = "published laws, not fitted to a shop" if neutral else f"shop {now.name} ({numbers})"
+    return [text(f"This job uses: {say}."), *([buttons(*items)] if items else [])]
 
 
 def _log(desk: Desk) -> list[dict]:
@@ -362,34 +327,23 @@ def _plate(desk: Desk) -> list[dict]:
     if not any(f.kind == "traces" and f.error for f in _files(desk).values()):
         return []
     mm = lambda v: round(u.from_mm(v), 3)  # noqa: E731
+    flow = round(shown(u, "flux", job.route.setting("flux") or 12.0), 2)
     fields = [
-        {"name": "channel", "label": "channel", "unit": "", "value": "P1", "text": True},
-        {"name": "thick", "label": "plate", "unit": u.length, "value": mm(10.0)},
-        {"name": "depth", "label": "thermocouple at", "unit": u.length, "value": mm(1.0)},
-        {"name": "water", "label": "water", "unit": u.temperature, "value": round(float(u.from_c(25.0)), 1)},
-        {"name": "flow", "label": "spray rate", "unit": u.flow, "value": round(shown(u, "flux", job.route.setting("flux") or 12.0), 2)},
+        entry("channel", "channel", "P1", text=True), entry("thick", "plate", mm(10.0), u.length),
+        entry("depth", "thermocouple at", mm(1.0), u.length), entry("flow", "spray rate", flow, u.flow),
+        entry("water", "water", round(float(u.from_c(25.0)), 1), u.temperature),
     ]  # fmt: skip
-    return [
-        text("Is it a test plate under the spray?"),
-        {"kind": "form", "fields": fields, "act": "plate", "button": "Measure the spray"},
-    ]
+    say = text("Is it a test plate under the spray?")
+    return [say, form("plate", "Measure the spray", *fields)]
 
 
 def _causes(desk: Desk) -> list[dict]:
     """Form: readings that are off."""
     kept, u = desk.kept.get("drift", {}), desk.units.hardness
-    names = [
-        ("face", "face reads"),
-        ("usual_face", "usually"),
-        ("hosel", "hosel reads"),
-        ("usual_hosel", "usually"),
-    ]
-    fields = [
-        {"name": n, "label": words, "unit": u, "value": kept.get(n, ""), "text": True}
-        for n, words in names
-    ]
+    names = {"face": "face reads", "usual_face": "usually", "hosel": "hosel reads", "usual_hosel": "usually"}  # fmt: skip
+    fields = [entry(n, words, kept.get(n, ""), u, text=True) for n, words in names.items()]
     say = text("Do heads come out other than usual? Give the readings, with blanks between.")
-    return [say, {"kind": "form", "fields": fields, "act": "drift", "button": "Find the cause"}]
+    return [say, form("drift", "Find the cause", *fields)]
 
 
 #: What the tab's forms and buttons do at once, and beside the page.

@@ -7,6 +7,7 @@ A tab is a name, a title and a function ``content(desk, result, progress) -> lis
 """
 
 import dataclasses
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -15,10 +16,10 @@ from ...hosel.bend import hosel_bend
 from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
 from ...inputs.settings import table
+from ...study.expectation import against_expectation
 from ..sheet import sheet_html, sheet_name
 from . import shop
-from .answer import _force
-from .blocks import number, text
+from .blocks import button, buttons, entry, form, number, table_of, text
 from .desk import Desk
 from .fields import hardness_number
 from .lesson import step_of
@@ -41,19 +42,17 @@ class Tab:
 
 def _bend_facts(u, bend) -> dict:
     rows = [
-        [
-            "metal takes, there and back",
-            f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)",
-        ],
+        ["metal takes, there and back", f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"],
         ["one bend", f"{bend.one_bend_deg:.1f}°"],
         ["by hand on this bar", f"{bend.hand_deg:.1f}°"],
-        [f"pull for {bend.target_deg:.1f}°", f"{_force(u, bend.bar_force_n)}, {bend.ease}"],
-        [
-            "go to, under load",
-            f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)",
-        ],
         ["first limit", bend.governed_by],
-    ]
+    ]  # fmt: skip
+    if not bend.takes_change:
+        rows.append([f"change of {bend.target_deg:.1f}°", "too much: do not bend it so far"])
+        return {"kind": "facts", "rows": rows, "name": "bending"}
+    sprung = f"{bend.overbend_deg:.1f}° (springs back {bend.springback_deg:.1f}°)"
+    pull = f"{u.force_text(bend.bar_force_n)}, {bend.ease}"
+    rows += [[f"pull for {bend.target_deg:.1f}°", pull], ["go to, under load", sprung]]
     if bend.bar_length_needed_mm:
         rows.append(["bar needed for the most pull", u.length_text(bend.bar_length_needed_mm)])
     return {"kind": "facts", "rows": rows, "name": "bending"}
@@ -61,39 +60,20 @@ def _bend_facts(u, bend) -> dict:
 
 def _bending(desk: Desk, result, progress) -> list[dict]:
     job, u = desk.job, desk.units
-    now = {
-        "bar_mm": 500.0,
-        "target_lie_deg": 2.0,
-        "target_loft_deg": 0.0,
-        "force_limit_n": 400.0,
-        **job.bench,
-    }
-    form = [number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
+    now = {"bar_mm": 500.0, "target_lie_deg": 2.0, "target_loft_deg": 0.0} | dict(job.bench)
+    fields = [number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
     hv = float(desk.reading_hv or round(result.zones["hosel"].hardness_hv))
-    reading = [
-        {
-            "name": "reading",
-            "label": "hosel hardness, read",
-            "unit": u.hardness,
-            "value": hardness_number(u, hv),
-        }
-    ]
+    reading = entry("reading", "hosel hardness, read", hardness_number(u, hv), u.hardness)
     blocks = [
         _bend_facts(u, result.hosel),
-        {"kind": "form", "fields": form, "act": "bench", "button": "Set"},
+        form("bench", "Set", *fields),
+        form("reading", "Bend by the reading alone", reading),
     ]
-    blocks.append(
-        {"kind": "form", "fields": reading, "act": "reading", "button": "Bend by the reading alone"}
-    )
     if desk.reading_hv:
-        h = job.head.hosel
-        alone = hosel_bend(
-            h.outside_mm, h.bore_mm, h.bend_zone_mm, desk.reading_hv, **dict(job.bench)
-        )
-        blocks += [
-            text(f"By {u.hardness_text(desk.reading_hv)} alone, structure not known:"),
-            _bend_facts(u, alone),
-        ]
+        h, hv = job.head.hosel, desk.reading_hv
+        alone = hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, hv, **dict(job.bench))
+        say = text(f"By {u.hardness_text(hv)} alone, structure not known:")
+        blocks += [say, _bend_facts(u, alone)]
     return [*blocks, *(text(u.text(words), "small") for words in BENCH[:4])]
 
 
@@ -114,68 +94,25 @@ def _later(desk: Desk, result, progress) -> list[dict]:
 
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
-    blocks = []
-    for i, heat in enumerate(job.route.later):
-        kind = (
-            "Temper"
-            if isinstance(heat, Temper)
-            else "Local heat of the hosel"
-            if isinstance(heat, LocalHeat)
-            else "Heat"
-        )
-        words = f"{kind} at {u.temperature_text(heat.temperature_c)}"
-        blocks.append(
-            {
-                "kind": "buttons",
-                "items": [{"label": f"Remove: {words}", "act": "remove", "values": {"at": i}}],
-            }
-        )
-    if not blocks:
-        blocks.append(text("No later heat."))
-    temper = [
-        {"name": "at", "label": "temper at", "unit": u.temperature, "value": t(550)},
-        {"name": "for", "label": "for", "unit": "h", "value": 1},
+    names = {Temper: "Temper", LocalHeat: "Local heat of the hosel"}
+    words = [f"{names.get(type(h), 'Heat')} at {u.temperature_text(h.temperature_c)}" for h in job.route.later]  # fmt: skip
+    blocks = [
+        buttons(button(f"Remove: {w}", "remove", values={"at": i})) for i, w in enumerate(words)
     ]
-    local = [
-        {"name": "at", "label": "heat the hosel to", "unit": u.temperature, "value": t(650)},
-        {"name": "for", "label": "for", "unit": "min", "value": 10},
+    temper = entry("at", "temper at", t(550), u.temperature), entry("for", "for", 1, "h")
+    local = entry("at", "heat the hosel to", t(650), u.temperature), entry("for", "for", 10, "min")
+    hv = u.hardness_text
+    rows = [[z, hv(r.as_quenched_hv), hv(r.hardness_hv)] for z, r in result.zones.items()]
+    blocks = [
+        *(blocks or [text("No later heat.")]),
+        form("temper", "Add", *temper),
+        form("local", "Add", *local),
+        table_of("later", ["zone", "as cooled", "in the end"], rows),
     ]
-    blocks += [
-        {"kind": "form", "fields": temper, "act": "temper", "button": "Add"},
-        {"kind": "form", "fields": local, "act": "local", "button": "Add"},
-    ]
-    rows = [
-        [z, u.hardness_text(r.as_quenched_hv), u.hardness_text(r.hardness_hv)]
-        for z, r in result.zones.items()
-    ]
-    blocks.append(
-        {
-            "kind": "table",
-            "head": ["zone", "as cooled", "in the end"],
-            "rows": rows,
-            "name": "later",
-        }
-    )
     softer = [r for r in soften(result).remedies if r.helps][:4]
-    if softer:
-        rows = [
-            [
-                u.text(r.what),
-                f"{r.allowed_deg:.1f}°",
-                _force(u, r.bar_force_n),
-                u.hardness_text(r.face_hv),
-            ]
-            for r in softer
-        ]
-        blocks.append(
-            {
-                "kind": "table",
-                "head": ["what softens the hosel", "bend", "pull", "face"],
-                "rows": rows,
-                "name": "softer",
-            }
-        )
-    return blocks
+    rows = [[u.text(r.what), f"{r.allowed_deg:.1f}°", u.force_text(r.bar_force_n), hv(r.face_hv)] for r in softer]  # fmt: skip
+    head = ["what softens the hosel", "bend", "pull", "face"]
+    return blocks + ([table_of("softer", head, rows)] if rows else [])
 
 
 def _add(kind):
@@ -198,17 +135,23 @@ def _remove(desk: Desk, values: dict) -> None:
     desk.set(route=dataclasses.replace(desk.job.route, later=tuple(later)))
 
 
+_RANKS = {"stop": "Stop", "change": "Warning", "note": "Note"}
+
+
 def _how_sure(desk: Desk, result, progress) -> list[dict]:
     u, v = desk.units, result.verdict
 
     def said(s, *values):
         if s.name.endswith("_hardness_hv"):
             return u.hardness_text(*values)
-        return (
-            " to ".join(_force(u, x) for x in values)
-            if s.name == "bar_force_n"
-            else s.text(*values)
-        )
+        if s.name == "bar_force_n":
+            return " to ".join(u.force_text(x) for x in values)
+        return u.text(s.text(*values))
+
+    def warned(*ranks):
+        found = (w for w in result.warnings if w.rank in ranks and w.code[:6] != "range:")
+        shown = sorted(found, key=lambda w: ranks.index(w.rank))
+        return [text(f"{_RANKS[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)} for w in shown]  # fmt: skip
 
     rows = [
         [_limit_words(u, s), said(s, s.value), said(s, s.low, s.high), f"{100 * s.chance:.0f} %"]
@@ -216,37 +159,22 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
     ]
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
     blocks = [
-        text(
-            f"{v.sure}. The first is the model's doubt, common to a lot; the heads are the shop's scatter."
-        ),
-        {
-            "kind": "table",
-            "head": ["limit", "value", "8 of 10 lots", "kept"],
-            "rows": rows,
-            "levels": levels,
-            "name": "limits",
-        },
-    ]
+        *warned("stop"),
+        text(f"{v.sure}. The first is the model's doubt, common to a lot; the heads are the shop's scatter."),
+        table_of("limits", ["limit", "value", "8 of 10 lots", "kept"], rows, levels=levels),
+    ]  # fmt: skip
     if v.measure_next is not None:
-        words = u.text(v.measure_next.words)
-        blocks.append(text(f"Measure next: {words} {u.text(v.measure_next.reading.how)}"))
-    ranks = {"stop": "Stop", "change": "Warning", "note": "Note"}
-    shown_ = sorted(
-        (w for w in result.warnings if not w.code.startswith("range:")),
-        key=lambda w: list(ranks).index(w.rank),
-    )
-    blocks += [
-        text(f"{ranks[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)}
-        for w in shown_[:6]
-    ]
-    return [*blocks, text(u.text(SHORT), "small")]
+        words, how = u.text(v.measure_next.words), u.text(v.measure_next.reading.how)
+        blocks.append(text(f"Measure next: {words} {how[0].upper()}{how[1:]}"))
+    turned = (text(f"Note. {u.text(s)}", "note") for s in against_expectation(result))
+    return [*blocks, *warned("change", "note")[:6], *turned, text(u.text(SHORT), "small")]
 
 
 def _sheet(desk: Desk, result, progress) -> list[dict]:
     page = sheet_html(result, note=desk.kept.get("note", ""), display_units=desk.units)
-    note = {"name": "note", "label": "order, customer", "unit": "", "value": desk.kept.get("note", ""), "text": True}  # fmt: skip
-    form = {"kind": "form", "fields": [note], "act": "note", "button": "Put on the sheet"}
-    return [form, {"kind": "page", "html": page, "name": sheet_name(result)}]
+    note = entry("note", "order, customer", desk.kept.get("note", ""), text=True)
+    page = {"kind": "page", "html": page, "name": sheet_name(result)}
+    return [form("note", "Put on the sheet", note), page]
 
 
 def _set_note(desk: Desk, values: dict) -> None:
@@ -260,9 +188,9 @@ def _limit_words(u, s) -> str:
     if s.name.endswith("_hardness_hv"):
         return f"{q.label} {end} {u.hardness_text(number) if 'HR' not in s.words and 'HB' not in s.words else s.words.split(end)[1].strip()}"
     return (
-        f"{q.label} {end} {_force(u, number)}"
+        f"{q.label} {end} {u.force_text(number)}"
         if s.name == "bar_force_n"
-        else s.words.replace(" °", "°")
+        else re.sub(r" °$", "°", u.text(s.words))
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from
+from ...answer.cases import head_from, limits_from, route_from
 from ...base.errors import InputError, check_list
 from ...base.in_words import InWords
 from ...inputs.cases import Cases
@@ -29,7 +29,7 @@ PREHEATS_C = tuple(float(t) for t in np.arange(_LOW_C, _HIGH_C + 1.0, 25.0))
 _SHOWN = (
     *(f"{zone}_hardness{end}_hv" for zone in ("face", "hosel") for end in ("", "_low", "_high")),
     *("hosel_allowed_deg", "hosel_governed_by", "face_margin"),
-    *("press_effort", "press_force_kn", "flow_stress_mpa", "die_c", "forging_low_c"),
+    *("press_effort", "press_force_kn", "flow_stress_mpa", "forging_c", "forging_low_c"),
     *("quench_start_c", "crack_index", "scale_um"),
     *("press_s", "heads_per_hour", "held_up_by", "water_l"),
 )
@@ -67,11 +67,12 @@ class Comparison(InWords):
         return ranked.sort_values("rank").iloc[0]
 
     def words(self) -> str:
+        return f"{self._words()} {self.limits.title}"
+
+    def _words(self) -> str:
         best = self.best
         at = f"from {best['preheat_c']:.0f} °C"
         who = f"{best['grade']} {at}" if self.sets is None else f"The set {at}"
-        if not self.limits.bounds:
-            return f"No limits are set, so nothing is ranked; what is compared stands in the table ({len(self.table)} rows)."
         if best["meets"]:
             meets = (self.table if self.sets is None else self.sets)["meets"]
             sure = "with the most slack"
@@ -113,6 +114,7 @@ def compare(
     shop=None,
     line: Line | None = None,
     reference: tuple[str, float] = REFERENCE,
+    bench: Mapping | None = None,
 ) -> Comparison:
     """Compare grades at preheat or forging temperatures, and rank them by the user's own limits.
 
@@ -131,11 +133,14 @@ def compare(
     route : route, or sequence of routes
         Of a whole set: one for all, or one for each head.
     limits : Limits, optional
-        Requirements on the result and its costs.
+        Requirements on the result and its costs; left out: the default set of the route, without a hardness of the
+        face where a route of a set does not harden it.
     shop, line
         The shop's multipliers, and what the line is like.
     reference : (grade, preheat temperature)
         What press effort 1 means.
+    bench : mapping, optional
+        Bending bench and required change by the names of `hosel.bench.Bench`.
 
     Raises
     ------
@@ -173,7 +178,10 @@ def compare(
     else:
         heads, routes = heads * len(steels), routes * len(steels)
 
-    study = Study(steels[0], heads[0], routes[0], limits, shop, line, reference)
+    soft = (r for r in routes if not r.hardens_face)
+    limits = limits_from(limits, next(soft, routes[0]), bench)
+    one = steels[0], heads[0], routes[0]
+    study = Study(*one, limits, shop, line, reference, bench=bench)
     n, shop = len(steels), study.shop
     each = Cases.of(steels, heads, routes, [shop] * n)
     if forgings_c is None:
@@ -203,7 +211,7 @@ def compare(
         k = of[i]
         return steels[k], heads[k], routes[k].with_(preheat_c=rows_c.flat[i]), shop
 
-    chances = _chances(table, case, study.limits)
+    chances = _chances(table, case, study)
     table[["chance_right", "heads_inside", "with_doubt"]] = chances
     least = np.fmin(table["chance_right"], table["heads_inside"] / 100.0).fillna(-1.0)
     sure = 0.0 if whole_set else np.where(table["meets"], np.round(least / _SURE_STEP), -np.inf)
@@ -211,11 +219,11 @@ def compare(
     return Comparison(table, _sets(table) if whole_set else None, study.limits)
 
 
-def _chances(table, case: Callable[[int], tuple], limits: Limits) -> np.ndarray:
+def _chances(table, case: Callable[[int], tuple], study: Study) -> np.ndarray:
     """Chances of the rows that meet the limits, those with the most slack; nan for others, shape (n, 3)."""
     found = np.full((len(table), 3), np.nan)
     met = [i for i in np.argsort(-table["slack"], kind="stable") if table["meets"][i]][:MOST]
-    for i, v in zip(met, sureness([case(i) for i in met], limits), strict=False):
+    for i, v in zip(met, sureness([case(i) for i in met], study.limits, study.bench), strict=False):
         found[i] = v.chance_right, v.heads_inside, v.with_doubt
     return found
 

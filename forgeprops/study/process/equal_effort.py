@@ -47,8 +47,6 @@ def metal_in_die_c(steel, preheat_c, head=None, route=None, shop=None):
 
     From marches 35 °C apart, straight between them.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> 860 < metal_in_die_c(grade("1030"), 900.0) < 890
     True
@@ -61,13 +59,8 @@ def metal_in_die_c(steel, preheat_c, head=None, route=None, shop=None):
 def preheat_for_c(steel, forging_c, head=None, route=None, shop=None):
     """Preheat temperature for a mean metal temperature in the die, °C: the inverse of `metal_in_die_c`.
 
-    Raises
-    ------
-    InputError
-        A forging temperature that no preheat of 640 to 1340 °C gives.
+    A forging temperature that no preheat of 640 to 1340 °C gives is an InputError.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> steel = grade("4130")
     >>> round(float(preheat_for_c(steel, metal_in_die_c(steel, 900.0))), 6)

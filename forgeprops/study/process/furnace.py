@@ -13,7 +13,6 @@ from ...engine.run import check_march_options
 from ...inputs.cases import spread
 from ...inputs.head import Head
 from ...inputs.route import BURNING_C, Route
-from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from ...io.tables import data_frame
 
@@ -95,12 +94,7 @@ class ForgingTemperatureStudy:
 
 
 def forging_temperature_study(
-    steel: Steel,
-    head: Head | str | None = None,
-    route: Route | None = None,
-    temperatures=None,
-    shop: Shop | None = None,
-    **options,
+    steel: Steel, head=None, route=None, temperatures=None, shop=None, **options
 ) -> ForgingTemperatureStudy:
     """March one steel, head and route at many preheat temperatures and tell everything that moves.
 

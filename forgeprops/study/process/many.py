@@ -176,13 +176,7 @@ def table_of(cases: Sequence[Case], begin: int, quick: bool) -> dict[str, np.nda
 
 
 def computed(
-    parts: Iterator[Sequence[Case]],
-    executor: Executor | None,
-    progress,
-    stop: Stop,
-    total: int | None,
-    quick: bool,
-    finished: Callable[[int, Sequence[Case]], bool] = lambda begin, cases: False,
+    parts, executor, progress, stop, total, quick, finished=lambda begin, cases: False
 ) -> Iterator[tuple[int, Sequence[Case], dict[str, np.ndarray] | None]]:
     """Begin, cases and table of every chunk in order; a few chunks are in work at the same time.
 

@@ -1,7 +1,7 @@
 """Margins of candidate settings, without scatter and under it, and the search that raises the least of them."""
 
 import dataclasses
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,18 +78,11 @@ class Margins:
 def deviations_away(slack: np.ndarray) -> np.ndarray:
     """Standard deviations that a limit is away if the slack were normal with the same share below 0.
 
-    Parameters
-    ----------
-    slack : shape (m, n); of n drawn heads at m places.
+    Slack of n drawn heads at m places, shape (m, n).  The share is that of the heads smoothed by a normal of
+    `_SMOOTH` times their standard deviation, and the result is scaled so that it is mean over standard
+    deviation where the slack is normal.  Where it is not (a face near a cliff has a long tail, several
+    limits bind) mean over standard deviation misleads.
 
-    Notes
-    -----
-    The share is that of the heads smoothed by a normal of `_SMOOTH` times their standard deviation, and the
-    result is scaled so that it is mean over standard deviation where the slack is normal.  Where it is not (a
-    face near a cliff has a long tail, several limits bind) mean over standard deviation misleads.
-
-    Examples
-    --------
     >>> even = (np.arange(4000) + 0.5) / 4000
     >>> from scipy.special import ndtri
     >>> deviations_away((1.5 + ndtri(even))[None]).round(2).tolist()
@@ -107,11 +100,7 @@ def deviations_away(slack: np.ndarray) -> np.ndarray:
 
 
 def raise_least(
-    f: Callable[[np.ndarray], np.ndarray],
-    x0: np.ndarray,
-    free: np.ndarray,
-    iterations: int = 25,
-    enough: float = 1e-3,
+    f, x0, free, iterations=25, enough=1e-3
 ) -> tuple[np.ndarray | None, np.ndarray | None]:
     """Raise the least of the `free` columns of f while the others stay at 0 or above.
 

@@ -109,7 +109,7 @@ class Window(InWords):
         stopped = (
             f"Stopped at {self.y.setting.label} {self.y.values[-1]:.4g} {self.y.setting.unit}. "
         )
-        return stopped * self.cancelled + self._words()
+        return f"{stopped * self.cancelled}{self._words()} {self.limits.title}"
 
     def _words(self) -> str:
         if self.centre is None:
@@ -117,7 +117,7 @@ class Window(InWords):
             x, y = (self.x.setting, self.x.values[i]), (self.y.setting, self.y.values[j])
             near = ", ".join(f"{what.label} {v:.4g} {what.unit}" for what, v in (x, y))
             return (
-                f"Nothing on this map meets all limits ({self.limits}). {near} comes nearest: it misses "
+                f"Nothing on this map meets all limits. {near} comes nearest: it misses "
                 f"{self.binding[j, i]} by {-self.slack[j, i]:.1f} steps."
             )
         spans = ", ".join(
@@ -132,7 +132,7 @@ class Window(InWords):
             f"{self.tolerances_held:.1f} times their tolerance ({self.x.tolerance:.3g} "
             f"{self.x.setting.unit}, {self.y.tolerance:.3g} {self.y.setting.unit}) at the same time."
         )
-        warm = {w: self.centre[n] for w, n in (("preheat", "preheat_c"), ("forging", "die_c"), ("quench start", "quench_start_c")) if np.isfinite(self.centre.get(n, np.nan))}  # fmt: skip
+        warm = {w: self.centre[n] for w, n in (("preheat", "preheat_c"), ("forging", "forging_c"), ("quench start", "quench_start_c")) if np.isfinite(self.centre.get(n, np.nan))}  # fmt: skip
         text += f" Temperatures there: {', '.join(f'{w} {t:.0f} °C' for w, t in warm.items())}."
         if self.sure is not None:
             text += (
@@ -157,13 +157,13 @@ def window(
         Any setting of the route, dimension of the head, element or shop number (see `vary.settings`), and
         ``forging_c``, the mean temperature of the metal when the press closes, in place of the preheat temperature.
     limits : Limits, optional
-        Without limits everything meets them.
+        The default set of the route when left out.
     tolerances : mapping of str to float, optional
         By how much each of the two settings may be off, in its unit.  Left out: twice the standard deviation
         of the default spread of a shop (`Setting.tolerance`), or a twentieth of the axis.
     **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`); after a cancel
-        the map ends with the last row of y finished by then.
+        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after a
+        cancel the map ends with the last row of y finished by then.
 
     Raises
     ------
@@ -226,7 +226,7 @@ def _proposed(study: Study, centre, box):
     near = neighbours(middle, {name: (what.low, what.high) for name, what in zip(middle, map(setting, middle), strict=True)})  # fmt: skip
     table = study.assess(study.varied(near))
     places = [{n: float(v[i]) for n, v in near.items()} for i in np.flatnonzero(table["meets"])]
-    found = sureness([study.changed(place) for place in places], study.limits)
+    found = sureness([study.changed(place) for place in places], study.limits, study.bench)
     if not found:
         return None, None
     i = max(range(len(found)), key=lambda k: found[k].least)

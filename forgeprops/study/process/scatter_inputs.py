@@ -84,16 +84,10 @@ def inputs_of(
 ) -> tuple[Input, ...]:
     """Everything that is drawn.
 
-    Parameters
-    ----------
-    spread : mapping of str to float, (kind, value) or Spread;; by the names of `vary.settings`; a
-        bare number is a standard deviation. It adds to the defaults of a shop
-        (data/constants/settings.csv) and replaces them; 0 takes one out.
-    chemistry : {"heat", "grade", "fixed"}; analysis about this heat's; within the limits of its
-        grade; or as it stands.
+    `spread` holds a standard deviation, (kind, value) or Spread by the name of a setting; it adds to the
+    defaults of a shop (data/constants/settings.csv) and replaces them; 0 takes one out.  `chemistry` draws
+    the analysis about this heat's ("heat"), within its grade ("grade"), or not ("fixed").
 
-    Examples
-    --------
     >>> found = inputs_of(Study("4130"), {"flux": 0.5}, "fixed")
     >>> [i.name for i in found]
     ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',

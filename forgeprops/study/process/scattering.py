@@ -8,17 +8,21 @@ import numpy as np
 
 from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
 from ...base.in_words import InWords
+from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
 from ...io.tables import data_frame
 from .scatter_inputs import Input, inputs_of
 from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
 from .study import Study
 
-#: Quantities whose indices are calculated when the user names none and sets no limits.
-_MATTER = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", "face_margin")
 #: Quantities always kept.
-_KEPT = (*_MATTER, "body_hardness_hv", "rim_hardness_hv", "neck_hardness_hv")
-_KEPT += ("scale_um", "press_effort")
+_KEPT = (
+    *(f"{zone}_hardness_hv" for zone in ZONES),
+    "hosel_allowed_deg",
+    "face_margin",
+    "scale_um",
+    "press_effort",
+)
 #: Slack of a case without a number, in steps.
 _FARTHEST = -100.0
 
@@ -115,18 +119,17 @@ class Scatter(InWords):
                     f"deviation), 95 % of heads between {d.percentiles[2.5]:.4g} and "
                     f"{d.percentiles[97.5]:.4g} {q.unit}."
                 )
-        if self.limits.bounds:
-            o = self.outside
-            lines.append(
-                f"Outside the limits: {100 * o.share:.2g} % of heads (95 % interval {100 * o.low:.2g} to "
-                f"{100 * o.high:.2g} %)."
-            )
-            for name, by in self.by_quantity.items():
-                c, text = by.capability, f"Cpk {by.capability.cpk:.2f}"
-                if not c.normal:
-                    text = f"not normally distributed, so Cpk ({c.cpk:.2f}) misleads; "
-                    text += f"by percentiles {c.by_percentiles:.2f}"
-                lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {text}.")
+        o = self.outside
+        lines.append(
+            f"Outside the limits: {100 * o.share:.2g} % of heads (95 % interval {100 * o.low:.2g} to "
+            f"{100 * o.high:.2g} %)."
+        )
+        for name, by in self.by_quantity.items():
+            c, text = by.capability, f"Cpk {by.capability.cpk:.2f}"
+            if not c.normal:
+                text = f"not normally distributed, so Cpk ({c.cpk:.2f}) misleads; "
+                text += f"by percentiles {c.by_percentiles:.2f}"
+            lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {text}.")
         for name in list(self.indices)[:2]:
             top = self.ranking(name).head(3)
             what = "distance from the limits" if name == "slack" else QUANTITIES[name].label
@@ -134,7 +137,7 @@ class Scatter(InWords):
             lines.append(f"{what.capitalize()} varies most by: {', '.join(shares)} (total order).")
         if self.cancelled:
             lines.append("Stopped before its end: fewer cases than required.")
-        return " ".join(lines)
+        return " ".join([*lines, self.limits.title])
 
 
 def scatter(
@@ -160,7 +163,7 @@ def scatter(
     spread : mapping of str to float, (kind, value) or Spread; optional
         Adds to or replaces the defaults (see `scatter_inputs.inputs_of`); 0 takes an input out.
     limits : Limits, optional
-        Requirements, for shares outside and capabilities.
+        Requirements, for shares outside and capabilities; the default set of the route when left out.
     n : int
         Cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
     chemistry : {"heat", "grade", "fixed"}
@@ -169,13 +172,12 @@ def scatter(
         Work out which input matters; a number sets the base sample (default up to 1024), which costs that
         many cases for each input on top of `n`.
     quantities : sequence of str, optional
-        Whose indices are calculated; left out: the limited ones and the distance from the limits, or the main
-        ones.
+        Whose indices are calculated; left out: the limited ones and the distance from the limits.
     seed : int
         Of the scrambling; the same seed gives the same numbers.
     **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`); after a
-        cancel the result holds the cases finished by then.
+        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
+        a cancel the result holds the cases finished by then.
 
     Notes
     -----
@@ -257,7 +259,7 @@ def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
         if isinstance(quantities, str) or not (names := check_list(quantities, "quantities")):
             raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
         return tuple(check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in names)
-    return ("slack", *limits.bounds) if limits.bounds else _MATTER
+    return "slack", *limits.bounds
 
 
 def even_numbers(n: int, d: int, seed: int) -> np.ndarray:

@@ -86,9 +86,12 @@ class Choice(InWords):
     cancelled: bool
 
     def words(self) -> str:
+        return f"{self._words()} {self.limits.title}"
+
+    def _words(self) -> str:
         at = settings_words(self.settings)
         if not self.feasible:
-            text = f"No settings in these ranges meet all limits ({self.limits}). Nearest: {at}; "
+            text = f"No settings in these ranges meet all limits. Nearest: {at}; "
             text += f"it misses {self.binding} by {-self.slack:.1f} steps. "
             enough = self.relax[self.relax["enough"]] if len(self.relax) else self.relax
             if len(enough):
@@ -192,8 +195,8 @@ def choose(
     ----------
     steel, head, route
         The case; what is not turned stays as it is.
-    limits : Limits
-        Requirements on results and costs.
+    limits : Limits, optional
+        Requirements on results and costs; the default set of the route when left out.
     settings : mapping of str to (low, high), optional
         What may be turned and how far (see `vary.settings`); left out: `SETTINGS`, as far as the route has
         them.
@@ -202,8 +205,8 @@ def choose(
     starts : int
         Places the search begins from, beside the settings as they are.
     **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel`` (see `study.Study`); after a
-        cancel the result is the best found by then.
+        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
+        a cancel the result is the best found by then.
 
     Raises
     ------
@@ -226,10 +229,6 @@ def choose(
     """
     study = Study.of(steel, head, route, limits, options)
     limits = study.limits
-    if not limits.bounds:
-        raise InputError(
-            "nothing is required; give limits such as Limits(face_hardness_hv=(380, 460))."
-        )
     seed = check_whole(seed, "seed", 0, 2**31)
     if settings is not None and not (isinstance(settings, Mapping) and settings):
         form = "a mapping such as {'preheat_c': (850, 1000)}"
@@ -265,13 +264,19 @@ def choose(
     table = study.assess(study.varied({name: np.array([v]) for name, v in values.items()}))
     if feasible and not study.cancel():
         drawn = {"n": _CHECKED, "chemistry": chemistry, "indices": False, "seed": seed + 2}
-        kept = {"line": study.line, "reference": study.reference, "threads": study.threads}
+        names = ("line", "reference", "threads", "bench")
+        kept = {name: getattr(study, name) for name in names}
         checked = scatter(*final[:3], spread, limits, shop=final[3], **drawn, **kept)
         problem.cases += checked.cases
     results = {k: float(v[0]) for k, v in table.items() if v.dtype.kind == "f"}
     at_end = (n for n, (a, b) in ranges.items() if not 0.02 < (values[n] - a) / (b - a) < 0.98)
     here = (results, float(table["slack"][0]), str(table["binding"][0]), float(robustness))
-    here += (verdict_of(estimate(*final), limits), rounded or not feasible, tuple(at_end), checked)
+    here += (
+        verdict_of(estimate(*final, bench=study.bench), limits),
+        rounded or not feasible,
+        tuple(at_end),
+        checked,
+    )
     rest = (relax, together, _starts_table(search.rows, problem), limits)
     return Choice(feasible, values, *final, *here, *rest, problem.cases, study.cancel.wanted)
 

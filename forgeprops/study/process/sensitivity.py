@@ -127,19 +127,11 @@ class Capability:
 
 
 def capability(values: np.ndarray, low: float | None, high: float | None) -> Capability:
-    """Capability indices of a sample.
+    """Capability indices of a sample; one of the limits may be missing.
 
-    Parameters
-    ----------
-    low, high : Limits; one may be missing.
-
-    Source
-    ------
     Cp and Cpk: common practice; the percentile form is that of ISO 22514-2 (from memory).  Normality by
     D'Agostino & Pearson's test (`scipy.stats.normaltest`) on up to 1000 of the values.
 
-    Examples
-    --------
     >>> x = np.random.default_rng(0).normal(100.0, 5.0, 4000)
     >>> found = capability(x, 80.0, 130.0)
     >>> round(found.cp, 1), round(found.cpk, 1), found.normal

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import os
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from
+from ...answer.cases import head_from, limits_from, route_from, shop_from
 from ...answer.evaluation import Evaluation, evaluate
-from ...answer.warnings.listing import stop_of
+from ...answer.warnings.listing import stops_of
 from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
-from ...hosel.bench import LIMITS
+from ...hosel.bench import LIMITS, Bench, bench_options
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
 from ...inputs.head import ZONES, Head
@@ -83,15 +84,6 @@ def settings_words(values: Mapping[str, float]) -> str:
     return ", ".join(f"{what.label} {value:.4g} {what.unit}".rstrip() for what, value in named)
 
 
-def checked_limits(limits: Limits | None) -> Limits:
-    """The limits, or none at all."""
-    if limits is not None and not isinstance(limits, Limits):
-        raise InputError(
-            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {shown(limits)}."
-        )
-    return limits or Limits()
-
-
 def checked_call(function, name: str):
     """A function to be called, or None."""
     if function is not None and (not callable(function) or isinstance(function, type)):
@@ -121,7 +113,7 @@ class Study:
         As the functions of `answer.cases` take them; the mid-iron, the default route and the neutral shop when
         left out.
     limits : Limits, optional
-        Requirements on results and costs; none when left out.
+        Requirements on results and costs; the default set of the route when left out.
     line : Line, optional
         The line around the press; the demonstration line when left out.
     reference : (grade, preheat temperature in °C)
@@ -132,6 +124,8 @@ class Study:
         Called as ``progress(done, total)`` between batches; `total` is None where it is not known.
     cancel : callable or threading.Event, optional
         Polled between batches.
+    bench : mapping, optional
+        Bending bench and required change by the names of `hosel.bench.Bench`.
     """
 
     steel: Steel
@@ -144,6 +138,7 @@ class Study:
     threads: int | None = None
     progress: Callable[[int, int | None], Any] | None = None
     cancel: Stop | None = None
+    bench: Mapping[str, Any] | None = None
 
     def __post_init__(self):
         line = Line() if self.line is None else self.line
@@ -151,7 +146,8 @@ class Study:
             raise InputError(f"line must be Line(handling_s=5, ...); got {shown(line)}.")
         made = {"steel": steel_of(self.steel), "head": head_from(self.head), "line": line}
         made |= {"route": route_from(self.route), "shop": shop_from(self.shop)}
-        made |= {"limits": checked_limits(self.limits), "cancel": Stop(self.cancel)}
+        made |= {"limits": limits_from(self.limits, made["route"], self.bench)}
+        made |= {"cancel": Stop(self.cancel), "bench": bench_options(self.bench)}
         made["reference"] = _checked_reference(self.reference)
         made["progress"] = checked_call(self.progress, "progress")
         if self.threads is not None:
@@ -212,26 +208,25 @@ class Study:
     def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
         """Results and costs of any cases, with "press_effort", "slack", "meets", "binding" and "veto".
 
-        Parameters
-        ----------
-        reference_mpa : float or array, shape (n,); of the cases' own heads and routes where they
-            are not those of the study.
-        options : Passed to `answers`.
+        `reference_mpa`, a number or one a case, belongs to the cases' own heads and routes where they are not
+        those of the study; the options go to `answers`.
         """
-        table = answers(cases, line=self.line, threads=self.threads, **options)
+        fixed = {"line": self.line, "threads": self.threads, "bench": Bench(**self.bench)}
+        table = answers(cases, **fixed, **options)
         stress = self.reference_mpa if reference_mpa is None else reference_mpa
         table["press_effort"] = table["flow_stress_mpa"] / stress
         table["slack"], table["binding"] = self.limits.slack(table), self.limits.binding(table)
         table["veto"] = np.full(len(table["slack"]), "", dtype=object)
-        if self.limits.bounds:
-            self._veto(table)
+        self._veto(table)
         table["meets"] = (table["slack"] >= 0.0) & (table["veto"] == "")
         return table
 
     def _veto(self, table: dict[str, np.ndarray]) -> None:
         """What a veto of the limits or a warning that says stop forbids has negative slack."""
-        excused = "quench-crack" if "crack_index" in self.limits.bounds else ""
-        stops = [stop_of(codes.replace(excused, "")) for codes in table["warnings"]]
+        kinds = {
+            codes: stops_of(codes.split("; "), self.limits) for codes in set(table["warnings"])
+        }
+        stops = ["".join(kinds[codes][:1]) for codes in table["warnings"]]
         warned, worst = np.array(stops) != "", self.vetoes.slack(table)
         words = np.where(worst < 0.0, self.vetoes.binding(table), "")
         words = np.where(warned, [f"warning {code}" for code in stops], words)
@@ -292,22 +287,14 @@ def reference_stress_mpa(
 
 
 def answers(
-    cases: Cases,
-    *,
-    want: Collection[str] = (),
-    line: Line | None = None,
-    threads: int | None = None,
-    **options: Any,
+    cases: Cases, *, want=(), line=None, threads=None, bench=None, **options
 ) -> dict[str, np.ndarray]:
-    """Results of many cases, one array a column (see `RESULT_COLUMNS`).
+    """Results of many cases, one array a column (see `RESULT_COLUMNS`), on as many threads as there are cores.
 
-    Parameters
-    ----------
-    want : As in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
-        `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.
-    line : Also what the press has to do and what the line makes (see `line_cost.line_arrays`).
-    threads : Threads the pieces are computed on; left out: as many as there are cores.
-    options : Passed to the engine.
+    `want` as in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
+    `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.  With a `line` also what the press has
+    to do and what the line makes (see `line_cost.line_arrays`).  `bench` is the hosel's, the default one when
+    left out.  The options go to the engine.
     """
     n, workers = len(cases), threads or os.cpu_count() or 1
     # pieces small enough that no thread waits long for the last one
@@ -315,7 +302,8 @@ def answers(
 
     def piece(begin: int) -> dict[str, np.ndarray]:
         part = cases if size >= n else cases.part(slice(begin, begin + size))
-        return _columns(evaluate(part, want, threads=1, **options), line)
+        found = evaluate(part, want, threads=1, **options)
+        return _columns(dataclasses.replace(found, bench=bench or Bench()), line)
 
     begins = range(0, max(n, 1), size)
     if len(begins) == 1 or workers == 1:
@@ -340,7 +328,8 @@ def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
     found["face_margin"] = e.face_margin
     found["scale_um"] = e.results.scale_um[:, 0]
     if line is not None:
-        found |= {name: e.press[name] for name in ("die_c", "flow_stress_mpa", "press_force_kn")}
+        found |= {name: e.press[name] for name in ("flow_stress_mpa", "press_force_kn")}
+        found["forging_c"] = e.press["die_c"]
         found["quench_start_c"] = np.where(e.cases.sprayed, e.results.water_on_c[:, 0], np.nan)
         quantities = ("forging_low_c", "crack_index", "bar_force_n")
         found |= {name: e.quantity(name) for name in quantities}

@@ -53,11 +53,7 @@ def _finite(values, name: str) -> np.ndarray:
 
 
 def cusum(
-    values,
-    target: float = 0.0,
-    allowance: float = CUSUM_K,
-    interval: float = CUSUM_H,
-    restart: bool = True,
+    values, target=0.0, allowance: float = CUSUM_K, interval: float = CUSUM_H, restart=True
 ) -> Cusum:
     """Tabular cumulative sums above and below a target.
 
@@ -103,14 +99,7 @@ def cusum(
     return Cusum(high, low, n_high, n_low, alarm)
 
 
-def ewma(
-    values,
-    target: float = 0.0,
-    sigma: float = 1.0,
-    weight: float = EWMA_WEIGHT,
-    width: float = EWMA_WIDTH,
-    steady: bool = False,
-) -> Ewma:
+def ewma(values, target=0.0, sigma=1.0, weight=EWMA_WEIGHT, width=EWMA_WIDTH, steady=False) -> Ewma:
     """Exponentially weighted moving average with its control limits.
 
     ``z[i] = λ x[i] + (1 − λ) z[i−1]``, begun at the target; limits at ``target ± L σ √(λ/(2−λ) (1 −

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from, shop_from
+from ...answer.cases import head_from, limits_from, route_from, shop_from
 from ...answer.estimate import estimate
 from ...answer.remedy import step_of
 from ...answer.result import Estimate
-from ...answer.verdict import ShortVerdict
+from ...answer.verdict import GOOD, ShortVerdict
 from ...base.errors import InputError, check_choice, check_flag, check_list, check_number
 from ...certificates.reading import Certificate
 from ...inputs.cases import Cases
@@ -19,8 +19,8 @@ from ...inputs.settings import setting
 from ...inputs.steel import Steel
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
-from ..process.study import Stop, Study, checked_call, checked_limits
-from ..settable import sureness
+from ..process.study import Stop, Study, checked_call
+from ..settable import MOST, sureness
 from .judgement import (
     ACCEPT,
     ADJUST,
@@ -38,8 +38,8 @@ TURNED = {name: SETTINGS[name] for name in ("preheat_c", "flux", "spray_s")}
 
 #: Points examined on the line of each setting alone, and all settings together.
 _ON_A_LINE, _TOGETHER = 25, 128
-#: Candidates kept for a full estimate with its intervals, least change first.
-_TRIED = 6
+#: Candidates whose chances are drawn, of each order in which they are tried.
+_TRIED = MOST // 3
 #: Slack a candidate should have, in steps of `user_limits.QUANTITIES`: half a step, so that it does not lie
 #: on the edge.
 _SPARE = 0.5
@@ -53,8 +53,9 @@ def judge_heat(
     shop=None,
     *,
     turned: Mapping[str, tuple[float, float]] | None = None,
-    chance: float = 0.5,
+    chance: float = GOOD,
     strict_grade: bool = True,
+    bench: Mapping | None = None,
 ) -> Judgement:
     """Accept a heat of steel for a head, a route and limits.
 
@@ -65,14 +66,18 @@ def judge_heat(
         grade have it).
     head, route, shop
         What it is for; the mid-iron, the default route and the neutral shop when left out.
-    limits : Limits
-        Requirements, such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``.
+    limits : Limits, optional
+        Requirements, such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``; the default
+        set of the route when left out.
     turned : mapping of str to (low, high), optional
         Settings that may be adjusted and how far; `TURNED` when left out, an empty mapping for none.
     chance : float
-        Least chance that all limits are kept (`Verdict.chance_right`): 0.5 is "more likely than not".
+        Least chance that the setting is right, and least share of heads inside if it is; that of a good verdict
+        unless given.
     strict_grade : bool
         Hold a heat whose analysis is outside its grade's range, whatever it would give.
+    bench : mapping, optional
+        Bending bench and required change by the names of `hosel.bench.Bench`.
 
     Raises
     ------
@@ -87,7 +92,7 @@ def judge_heat(
 
     References
     ----------
-    .. [1] Accepted if more likely than not inside every limit (our choice).
+    .. [1] Accepted from 80 % on, as a verdict is good (our choice).
 
     Examples
     --------
@@ -97,17 +102,18 @@ def judge_heat(
     """
     check_flag(strict_grade, "strict_grade")
     check_number(chance, "least chance", 0.0, 0.999)
+    limits = limits_from(limits, route := route_from(route), bench)
     name = ""
     if isinstance(steel, Certificate):
         if steel.steel is None:
-            return _unusable(steel, checked_limits(limits))
+            return _unusable(steel, limits)
         name, steel = steel.heat, steel.steel
-    study = Study(steel, head, route, limits, shop)
-    limits, case = study.limits, study.case
+    study = Study(steel, head, route, limits, shop, bench=bench)
+    case = study.case
     table = study.assess(Cases.of(*([one] for one in case)))
-    result = estimate(*case)
+    result = estimate(*case, bench=study.bench)
     results, intervals = _results(table, 0), _intervals(result)
-    chances, sure = _sureness(case, limits, results)
+    chances, sure = _sureness(study, case, results)
     veto, span = table["veto"][0], _grade_span(study)
     outside, name = _outside_grade(study.steel), name or study.steel.name
     numbers = (results, intervals, chances, span, outside)
@@ -119,10 +125,8 @@ def judge_heat(
             reason = f"{beside} {said} Ask the mill, or have it analysed again."
             return replace(judged, reason=reason)
     if _good(limits, results, veto, sure, chance):
-        if sure is not None:
-            said += f" {100 * sure.chance_right:.0f} % that the setting is right, then {sure.heads_inside} of 100 heads inside."
-        return replace(judged, verdict=ACCEPT, reason=f"{said} {beside}".rstrip())
-    said += f" {missed_words(limits, results, veto, chances, chance)}"
+        return replace(judged, verdict=ACCEPT, reason=f"{said} {sure.words} {beside}".rstrip())
+    said += f" {missed_words(limits, results, veto, (chances, sure), chance)}"
     ranges = _turnable(study, turned)
     found, surest = _adjust(study, ranges, chance)
     if found is None:
@@ -130,7 +134,7 @@ def judge_heat(
     settings, adjusted, new, (chances, sure) = found
     intervals = _intervals(new)
     then = predicted_words(adjusted, intervals, {})
-    reason = f"{said} With {moved_words(settings, study)}: {then}"
+    reason = f"{said} With {moved_words(settings, study)}: {then} {sure.words}"
     found = {"settings": settings, "adjusted": adjusted, "estimate": new}
     return replace(judged, verdict=ADJUST, reason=reason, chances=chances, sure=sure, **found)
 
@@ -163,7 +167,7 @@ def judge_heats(
         certificates = [certificates]
     items, progress = check_list(certificates, "certificates"), checked_call(progress, "progress")
     for option in options:
-        check_choice(option, "option of judge_heats", ("turned", "chance", "strict_grade"))
+        check_choice(option, "option of judge_heats", ("turned", "chance", "strict_grade", "bench"))
     head, route, shop = head_from(head), route_from(route), shop_from(shop)
     made, stop = [], Stop(cancel)
     for done, item in enumerate(items, 1):
@@ -199,19 +203,19 @@ def _intervals(result: Estimate) -> dict[str, tuple[float, float]]:
 
 def _inside(limits: Limits, results) -> bool:
     table = {name: [results.get(name, math.nan)] for name in limits.bounds}
-    return not limits.bounds or bool(limits.meets(table)[0])
+    return bool(limits.meets(table)[0])
 
 
-def _sureness(case, limits: Limits, results) -> tuple[dict[str, float], ShortVerdict | None]:
+def _sureness(study: Study, case, results) -> tuple[dict[str, float], ShortVerdict]:
     """Chance of each limited quantity by the draw of the verdict, and that verdict; certain for what a line costs."""
-    found = next(iter(sureness([case], limits)), None)
+    limits = study.limits
+    (found,) = sureness([case], limits, study.bench)
     chances = {n: float(_inside(Limits(**{n: p}), results)) for n, p in limits.bounds.items()}
-    return {**chances, **(found.by_quantity if found else {})}, found
+    return {**chances, **found.by_quantity}, found
 
 
-def _good(limits: Limits, results, veto: str, sure: ShortVerdict | None, chance: float) -> bool:
-    likely = sure is None or sure.chance_right >= chance
-    return not veto and _inside(limits, results) and likely
+def _good(limits: Limits, results, veto: str, sure: ShortVerdict, chance: float) -> bool:
+    return not veto and _inside(limits, results) and sure.least >= chance
 
 
 def _outside_grade(steel: Steel) -> tuple[str, ...]:
@@ -268,18 +272,19 @@ def _adjust(study: Study, ranges, chance: float):
         free = (table["slack"] >= spare) & (table["veto"] == "")
         ranked = [i for i in np.argsort(order, kind="stable") if free[i] and i not in tried]
         tried += ranked[:_TRIED]
-    surest = None
-    for i in tried:
-        moved = np.flatnonzero(np.abs(values[i] - now) > 1e-9)
-        settings = {names[k]: float(values[i, k]) for k in moved}
-        here, results = study.changed(settings), _results(table, i)
-        chances, sure = _sureness(here, limits, results)
-        if _good(limits, results, "", sure, chance):
-            return (settings, results, estimate(*here), (chances, sure)), None
-        least = min(chances.values()) if sure is None else sure.chance_right
-        if surest is None or least > surest[0]:
-            surest = least, settings
-    return None, surest
+    if not tried:
+        return None, None
+    moved = [np.flatnonzero(np.abs(values[i] - now) > 1e-9) for i in tried]
+    settings = [
+        {names[k]: float(values[i, k]) for k in m} for i, m in zip(tried, moved, strict=True)
+    ]
+    least = [v.least for v in sureness([study.changed(s) for s in settings], limits, study.bench)]
+    k = next((k for k, share in enumerate(least) if share >= chance), int(np.argmax(least)))
+    if least[k] < chance:
+        return None, (least[k], settings[k])
+    here, results = study.changed(settings[k]), _results(table, tried[k])
+    found = estimate(*here, bench=study.bench), _sureness(study, here, results)
+    return (settings[k], results, *found), None
 
 
 def _turnable(study: Study, turned) -> dict[str, tuple[float, float]]:

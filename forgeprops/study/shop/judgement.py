@@ -51,14 +51,17 @@ class Judgement(InWords):
 
     @property
     def chance(self) -> float:
-        """That all limits are kept (nan if nothing could be predicted, 1 without limits)."""
-        if not self.results or self.sure is None:
-            return 1.0 if self.results else math.nan
-        return self.sure.chance_right
+        """That all limits are kept (nan if nothing could be predicted)."""
+        return math.nan if self.sure is None else self.sure.chance_right
+
+    @property
+    def sentence(self) -> str:
+        """Verdict and reason."""
+        return f"{self.heat}: {self.verdict}. {self.reason}"
 
     def words(self) -> str:
-        """Verdict and reason in sentences."""
-        return f"{self.heat}: {self.verdict}. {self.reason}"
+        """Verdict and reason in sentences, and the limits."""
+        return f"{self.sentence} {self.limits.title}"
 
     def row(self) -> dict:
         """Row of the table of a list."""
@@ -83,7 +86,8 @@ class Judgements(InWords, tuple):
     shown = table
 
     def words(self) -> str:
-        return "\n".join(j.words() for j in self)
+        titles = dict.fromkeys(j.limits.title for j in self)
+        return "\n".join([*(j.sentence for j in self), *titles])
 
 
 # ---- words
@@ -107,15 +111,16 @@ def predicted_words(results, intervals, span) -> str:
     return f"{'; '.join(parts)}."
 
 
-def missed_words(limits: Limits, results, veto: str, chances, chance: float) -> str:
+def missed_words(limits: Limits, results, veto: str, sureness, chance: float) -> str:
     parts = [veto] if veto else []
     for words, name, value, sign in limits.ends():
         if not sign * (results.get(name, math.nan) - value) >= 0.0:
             parts.append(words)
     if parts:
         return f"It misses: {'; '.join(parts)}."
+    chances, sure = sureness
     unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < 1.0]
-    return f"Inside the limits, but not sure enough ({'; '.join(unsure)}; {100 * chance:.0f} % is required)."
+    return f"Inside the limits, but not sure enough: {sure.words} {100 * chance:.0f} % is required ({'; '.join(unsure)})."
 
 
 def moved_words(settings, study: Study) -> str:

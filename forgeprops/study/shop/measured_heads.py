@@ -81,10 +81,8 @@ class Observed:
 def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.ndarray:
     """Weights of a trace's columns (mean and front of the zones, then all points) at a place of a zone.
 
-    Parameters
-    ----------
-    depth_mm : Below the front surface of the forged zone (round zones count as the slab they are
-        marched as); the zone's mean if it is not known.
+    The depth counts from the front surface of the forged zone, mm (round zones count as the slab they are
+    marched as); None: the zone's mean.
     """
     i, n = ZONES.index(zone), len(ZONES)
     weights = np.zeros(2 * n + sum(POINTS))
@@ -105,14 +103,10 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
 def observe(traces, hardness, head, steel, route, noise_c: float | None = None) -> Observed:
     """Measurements with the heads they belong to.
 
-    Parameters
-    ----------
-    traces, hardness : As the readers give them; either may be None.
-    head : Head, library name or dimensions; or a mapping of head_id to them.
-    steel : Steel, grade or composition; `Certificates`, or a mapping of heat or head_id to steels.
-    route : Route or settings; `Runs` (which also name heat and drawing), or a mapping of head_id to
-        routes.
-    noise_c : Noise of the thermocouples, K; estimated from each trace if not given.
+    Traces and hardness as the readers give them, or None.  Head: a head, library name or dimensions; steel:
+    a steel, grade or composition, or `Certificates`; route: a route or settings, or `Runs`, which also name
+    heat and drawing; or mappings of head_id (steels also by heat) to them.  Noise of the thermocouples in K;
+    estimated from each trace if not given.
     """
     for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
         if given is not None and not isinstance(given, kind):

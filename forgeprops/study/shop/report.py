@@ -43,7 +43,7 @@ class ShopFit(InWords):
     priors : What was known of each fitted number.
     deviates, deviate_sd : Each number in standard deviations of its prior, and its standard
         deviation on that scale.
-    correlations : Between the fitted numbers.
+    correlations : Between the fitted numbers, as the readings tie them (the scatter from head to head is left out).
     traces : ``head_id, channel, zone, depth_mm, time_s, measured_c, before_c, fitted_c, residual_c,
         standardised``: measured minus fitted, and over the standard deviation it counted with.
     hardness : ``head_id, zone, readings, measured_hv, before_hv, fitted_hv, residual_hv,
@@ -125,8 +125,8 @@ class ShopFit(InWords):
         ]
         lines += [self._about(p) for p in self.priors] + self._together()
         lines.append(
-            "The intervals come from the scatter of the readings and from what was known before; the "
-            "shape of the laws is not tested."
+            "The intervals come from the scatter of the readings, from what was known before and from an assumed "
+            "scatter from head to head; the shape of the laws is not tested."
         )
         off = {h: v for h, (v, se) in self.clocks.items() if abs(v) > max(2.0 * se, 0.05)}
         late = [f"{v:+.2f} s ({head or 'the head'})" for head, v in off.items()]

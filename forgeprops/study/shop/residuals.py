@@ -193,8 +193,6 @@ def correlation_readings(miss: np.ndarray) -> float:
 
     The integrated autocorrelation time, summed up to the first lag whose correlation is lost in the noise.
 
-    Examples
-    --------
     >>> import numpy as np
     >>> rng = np.random.default_rng(0)
     >>> bool(correlation_readings(rng.normal(size=500)) < 1.5)

@@ -75,14 +75,7 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
 
 
 def add_to_log(
-    path,
-    quantity: str,
-    predicted: float,
-    measured: float,
-    *,
-    heat: str = "",
-    head_id: str = "",
-    date: str = "",
+    path, quantity: str, predicted: float, measured: float, *, heat="", head_id="", date=""
 ) -> None:
     """Add one row to a log file (made if it does not exist), whole or not at all, beside other writers.
 
@@ -163,14 +156,7 @@ class Tracking:
 
 
 def track(
-    log,
-    quantity: str | None = None,
-    *,
-    sigma: float | None = None,
-    centre: str | float = "baseline",
-    baseline: int = BASELINE,
-    k: float = CUSUM_K,
-    h: float = CUSUM_H,
+    log, quantity=None, *, sigma=None, centre="baseline", baseline=BASELINE, k=CUSUM_K, h=CUSUM_H
 ) -> Tracking:
     """Chart the errors of a log and raise an alarm when they drift.
 

@@ -125,11 +125,8 @@ class Plate:
     def step(self, state: State, duration_s: float, surface_flux: Callable) -> State:
         """One step in time.
 
-        Parameters
-        ----------
-        surface_flux : Takes the stage's time share (0..1) and the surface temperature and returns
-            the flux out of the surface, W/m², its slope with the surface temperature, and its
-            derivatives by the parameters.
+        `surface_flux` takes the stage's time share (0..1) and the surface temperature and returns the flux out
+        of the surface, W/m², its slope with the surface temperature, and its derivatives by the parameters.
         """
         k_of, heat_of, back, size, _ = self._made
         u0, s0 = state.temperature_c, state.sensitivity
