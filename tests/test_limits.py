@@ -80,7 +80,7 @@ def test_a_bad_limit_says_what_is_wrong(bad, said):
 
 @pytest.mark.parametrize(("route", "veto"), [
     ({}, "warning quench-crack"),
-    ({"preheat_c": 700}, "lowest forging temperature at least 700 °C")])  # fmt: skip
+    ({"preheat_c": 700}, "warning too-cold-to-press")])  # fmt: skip
 def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
     """A limit of the user's own on the same quantity takes the place of the veto."""
     limits = {"hosel_allowed_deg": (0.5, None)}

@@ -288,10 +288,8 @@ def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[Sh
         values = {name: float(v) for name, v in zip(names, doubt.middle[:, i], strict=True)}
         ends = [(name, value, sign) for _, name, value, sign in limits.ends() if name in names]
         met = all(sign * (values[name] - value) >= 0.0 for name, value, sign in ends)
-        c, stop = (
-            chances(doubt, i, limits, lots, heads),
-            "".join(stops_of(codes.split("; "), limits)[:1]),
-        )
+        c = chances(doubt, i, limits, lots, heads)
+        stop = "".join(stops_of(codes.split("; "), limits)[:1])
         level = level_of(met, c.least, bool(stop))
         of = {n: [w for w, m, *_ in limits.ends() if m == n] for n in limits.bounds if n in names}
         by = {n: sum(c.by_end[w] for w in ends) - len(ends) + 1.0 for n, ends in of.items()}

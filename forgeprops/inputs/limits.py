@@ -180,14 +180,11 @@ class Limits:
     def purpose(self) -> str:
         """What a default set is for, "hard thin face" or "soft forged head"; "" for limits of one's own.
 
-        Examples
-        --------
         >>> Limits.soft_forged().at_least("hosel_allowed_deg", 3.0).purpose, Limits(scale_um=(None, 90)).purpose
         ('soft forged head', '')
         """
-        low, _ = self.bounds.get(
-            "hosel_allowed_deg", (None, None)
-        )  # a required change may raise it
+        # a required change may raise it
+        low, _ = self.bounds.get("hosel_allowed_deg", (None, None))
         sets = {"hard thin face": self.hard_thin_face(), "soft forged head": self.soft_forged()}
         alike = (n for n, s in sets.items() if low and s.at_least("hosel_allowed_deg", low) == self)
         return next(alike, "")
