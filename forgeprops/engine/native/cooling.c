@@ -198,8 +198,8 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   for (int i = 0; i < L->points; i++) {
     w->capacity[i] = w->plain[i];
     w->extra[i] = all(0.0);
-    /* the heat of transformation carried on along its change from step to step */
-    w->assumed[i] = lesser(greater(k->latent[i] + apart * k->rise[i], all(0.0)), LATENT_MOST * k->latent[i]);
+    /* the heat of transformation carried on along half its change from step to step: the whole would swing in slow cooling */
+    w->assumed[i] = lesser(greater(k->latent[i] + 0.5 * apart * k->rise[i], all(0.0)), LATENT_MOST * k->latent[i]);
     power[i] += w->assumed[i];
   }
   factorise(L, in, heat, w->capacity, gamma_h, -1);
