@@ -211,7 +211,7 @@ def choose(
     Raises
     ------
     InputError
-        No limits, nothing to turn, a range that is none.
+        Nothing to turn, a range that is none.
 
     Notes
     -----
