@@ -46,7 +46,7 @@ def test_every_study_keeps_the_limits_of_an_estimate_and_names_them(spray):
     purpose = "hard thin face" if spray else "soft forged head"
     for study in found:
         assert study.limits == one.limits and f"Limits of a {purpose}: " in study.words()
-    assert "hosel bend at least 2.5 °" in str(one.limits)
+    assert "hosel bend at least 2.5°" in str(one.limits)
     inside = one.verdict.level == "good"
     assert inside == (spray is None)
     window, comparison, heat, choice = found
@@ -80,7 +80,7 @@ def test_a_bad_limit_says_what_is_wrong(bad, said):
 
 @pytest.mark.parametrize(("route", "veto"), [
     ({}, "warning quench-crack"),
-    ({"preheat_c": 700}, "lowest forging temperature at least 700 °C")])  # fmt: skip
+    ({"preheat_c": 700}, "warning too-cold-to-press")])  # fmt: skip
 def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
     """A limit of the user's own on the same quantity takes the place of the veto."""
     limits = {"hosel_allowed_deg": (0.5, None)}

@@ -178,15 +178,6 @@ def test_outside_the_range_is_not_counted():
     assert not critical_rate_opinion(grade("4130"), 2000.0).applicable
 
 
-def test_by_t85():
-    steel = grade("4140")
-    by_rate = end_quench_opinion(steel, 5.556)
-    by_time = end_quench_opinion(steel, None, 63.3, by="t85")
-    assert by_time.hardness_hv == pytest.approx(by_rate.hardness_hv, abs=1.0)
-    assert not end_quench_opinion(steel, 5.0, by="t85").applicable
-    assert "slower than the far end" in end_quench_opinion(steel, None, 500.0, by="t85").why
-
-
 def test_arrays_equal_the_two_functions():
     boron = Steel("boron", {"C": 0.3, "Mn": 1.2, "Cr": 1.0, "B": 0.002})
     steels = [*map(grade, grades()), boron, Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})]
@@ -212,5 +203,4 @@ def test_bad_rate(bad):
 def test_bad_share_and_option():
     given = critical_rate_opinion, grade("4130"), 5.0
     refuses("Austenite share 1.2 is out of range .0–1", *given, austenite_share=1.2)
-    refuses("by 'time' is unknown", end_quench_opinion, grade("4130"), 5.0, by="time")
     refuses("unit of the austenitising parameter 'F' is unknown", *given, pa_unit="F")

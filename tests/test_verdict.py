@@ -1,6 +1,7 @@
 """The answer first: levels, the two chances, the sentence, the remedy applied, the text of six heads."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -51,7 +52,7 @@ def test_text_is_short_and_says_what_decides(head):
 
 
 @pytest.mark.parametrize("grade, name, route, words", [
-    ("1020", "mid-iron", R.with_(flux=3.0), "the steel is too lean"),
+    ("1020", "mid-iron", R.with_(flux=3.0), "too little water"),
     ("4130", "mid-iron", R.with_(preheat_c=1330), "burns this steel. Remedy: preheat temperature"),
     ("4340", "mid-iron", fp.Route(later=(fp.LocalHeat("hosel", peak_c=680),)), "crack"),
     ("1030", "wedge", fp.Route(spray=None), "Good as a soft forged head (no limit on face hardness): "),
@@ -113,10 +114,35 @@ def test_a_change_that_the_hosel_does_not_take_is_out_and_no_pull_for_it_is_on_t
     assert "hosel:overbent" in {w.code for w in result.warnings if w.rank == "stop"}
     sheet = sheet_html(result)
     assert "NOT WITHIN LIMITS" in sheet and f"do not bend it {lie:.1f}°" in sheet
-    assert "under load</td>" not in sheet
+    assert "under load</td>" not in sheet and f" for {lie:.1f}°" not in result.summary()
     assert not any(f"{result.hosel.bar_force_n:.0f} N" in line for line in sheet.splitlines() if "Hosel" in line or ">bend<" in line)  # fmt: skip
     less = fp.estimate(fp.grade(grade), "mid-iron", fp.Route(spray=spray), bench={"target_lie_deg": 2.0})  # fmt: skip
     assert "under load</td>" in sheet_html(less) and less.hosel.takes_change
+
+
+FEW = {
+    **{f"spray {flux:g}": ("4130", R.with_(flux=flux), "setting") for flux in (5.0, 2.0, 1.0)},
+    "spray 2 s": ("4130", R.with_(spray_s=2), "setting"),
+    "soak 60 s": ("4130", R.with_(soak_s=60), "setting"),
+    "oil": ("4130", fp.Route(spray=None, quench=(fp.Quench("oil bath", duration_s=60),)), "later heat"),
+    "torch": ("4130", fp.Route(later=(fp.LocalHeat("hosel", peak_c=800),)), "later heat"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", FEW)
+def test_too_little_water_or_soak_is_not_blamed_on_the_steel(case):
+    """The remedy is the setting or the later heat that does it, applied as its words say."""
+    grade, route, kind = FEW[case]
+    result = fp.estimate(fp.grade(grade), "mid-iron", route)
+    verdict, remedy = result.verdict, result.verdict.remedy
+    assert verdict.level == "out" and "lean" not in verdict.sentence + verdict.cause
+    assert not any("it is the steel" in w.text for w in result.warnings)
+    assert remedy.kind == kind and remedy.steel == result.steel
+    given = re.search(r"spray rate .* L/min \(([0-9.]+) kg/\(m² s\)\)", remedy.words)
+    assert (given is not None) == (remedy.route.setting("flux") != route.setting("flux"))
+    applied = remedy.route if given is None else route.with_(flux=float(given[1]))
+    again = fp.estimate(remedy.steel, result.head, applied, limits=result.limits).verdict
+    assert again.level in ("good", "marginal") and all(s.met for s in again.limits)
 
 
 def test_no_remedy_adds_water_to_a_steel_that_may_crack_nor_shortens_the_delay():

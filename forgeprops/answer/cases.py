@@ -120,13 +120,12 @@ def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
     The hosel takes the change that the bench names too, by the names of `hosel.bench.Bench`.
 
     >>> print(limits_from(None, Route(spray=None), {"target_lie_deg": 8.0}))
-    face margin at the strike at least 1; hosel bend at least 8 °; pull on the bar at most 400 N
+    face margin at the strike at least 1; hosel bend at least 8°; pull on the bar at most 400 N
     """
-    if given is not None and not isinstance(given, Limits):
-        raise InputError(
-            f"limits must be Limits(face_hardness_hv=(380, 460), ...); got {shown(given)}."
-        )
-    limits = given if given is not None and given.bounds else Limits.of_route(route)
+    if not isinstance(given, Limits | None):
+        form = "Limits(face_hardness_hv=(380, 460), ...)"
+        raise InputError(f"limits must be {form}; got {shown(given)}.")
+    limits = given if given and given.bounds else Limits.of_route(route)
     bench = bench_options(bench)
     if "target_lie_deg" in bench or "target_loft_deg" in bench:
         limits = limits.at_least("hosel_allowed_deg", Bench(**bench).target_deg)

@@ -157,11 +157,8 @@ class Evaluation:
         rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
         swing = (cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s"))
         rim_hv = np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0)
-        metal = (
-            layers_of_faces(self.results.layers_hv(0), kept),
-            rim_hv,
-            tuple(self.shares[:, :, 0]),
-        )
+        layers = layers_of_faces(self.results.layers_hv(0), kept)
+        metal = layers, rim_hv, tuple(self.shares[:, :, 0])
         return Faces(*size, tuple(rim), mass_g, *swing, *metal, *self.skin, relief_left(self))
 
     @functools.cached_property
@@ -284,11 +281,8 @@ class Evaluation:
     @functools.cached_property
     def diffusion_um2(self) -> np.ndarray:
         """Time integral of carbon's diffusivity at the front of the face in the furnace, shape (n,)."""
-        carbon, front = (
-            self.cases.content("C"),
-            (self.results.peak_c[:, 0], self.results.scale_um[:, 0]),
-        )
-        return diffusion_um2(carbon, self.critical, self.cases.route, *front)
+        front = self.results.peak_c[:, 0], self.results.scale_um[:, 0]
+        return diffusion_um2(self.cases.content("C"), self.critical, self.cases.route, *front)
 
     @functools.cached_property
     def decarburised_um(self) -> np.ndarray:

@@ -14,7 +14,7 @@ import numpy as np
 from ..base.errors import InputError
 from ..inputs.cases import Cases
 from ..inputs.grades import grade, grades
-from ..inputs.later import COOLING_WORDS, LocalHeat, Temper
+from ..inputs.later import COOLING_WORDS, LocalHeat, Normalise, Temper
 from ..inputs.limits import QUANTITIES
 from ..inputs.route import Route, Spray
 from ..inputs.settings import setting, table
@@ -31,11 +31,19 @@ KINDS = ("setting", "later heat", "cooling", "steel")
 _PREHEAT_STEPS_C = (-60, -40, -20, 20, 40, 60)
 #: Usual preheat temperatures, for a setting that is far from them.
 _USUAL_PREHEATS_C = (870, 930, 1000)
-_SPRAY_FACTORS, _FLUX_FACTORS = (0.5, 0.75, 1.25, 1.5, 2.0, 2.5, 3.0), (0.6, 0.8, 1.25, 1.5)
+#: The same of spray and soak: factors, and usual values in the setting's unit, for one that is far from them.
+_FACTORS = {
+    "spray_s": (0.5, 0.75, 1.25, 1.5, 2.0, 2.5, 3.0),
+    "flux": (0.6, 0.8, 1.25, 1.5),
+    "soak_s": (1.5, 2.0, 3.0),
+}
+_USUAL = {"spray_s": (6, 8, 10, 12, 15), "flux": (8, 12, 16, 20), "soak_s": (300, 600, 900)}
 #: Water of a spray, °C, that quenches milder.
 _WARM_WATER_C = (35, 45)
 _TEMPER_STEPS_C = (-250, -200, -150, -100, -50, 50, 100)
-_TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 680)
+_TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 650, 680)
+#: Zones of a temper that leaves the face; least temper, and how far a later heat stays below Ac1, °C (our choice).
+_ENDS, _LEAST_TEMPER_C, _BELOW_AC1_C = ("hosel", "neck"), 150.0, 30.0
 #: What a change over the whole everyday range of a setting costs, in chance; a later heat or another way to cool
 #: costs as a fixed part of it (our choice).
 _FAR, _FIXED = 0.3, 0.1
@@ -45,7 +53,7 @@ _STEPS = {"°C": 5.0, "s": 0.5, "kg/(m² s)": 0.5 / from_flux(1.0).total_l_min}
 _LONG_S, _LONG_STEP_S = 3600.0, 30.0
 _CRACK = "quench-crack"
 #: Warnings that another steel must not bring.
-_POOR = {"free-cutting"}
+_POOR = {"free-cutting", "local-heat:austenite"}
 _SHORT = {"spray_s": "spray"}
 
 
@@ -115,8 +123,18 @@ def _setting(steel, route: Route, name: str, value: float, adds_water=False) -> 
     far = abs(value - now) / (high - low)
     shown = f"{_SHORT.get(name, what.label)} {value:g} {what.unit}"
     if name == "flux":
-        shown = f"{what.label} {from_flux(value).flow_l_min:.1f} L/min"
+        # the command line takes kg/(m² s)
+        shown = f"{what.label} {from_flux(value).flow_l_min:.1f} L/min ({value:.4g} {what.unit})"
     return Trial("setting", shown, far, steel, route.with_(**{name: value}), adds_water)
+
+
+def _other(steel, route: Route, name: str) -> list[Trial]:
+    """A setting times its factors, and at its usual values, each once; a soak only longer."""
+    now = route.setting(name)
+    values = [*(now * f for f in _FACTORS[name]), *_USUAL[name]]
+    values = [v for v in values if name != "soak_s" or v > now]
+    found = (_setting(steel, route, name, v, name != "soak_s" and v > now) for v in values)
+    return list({t.words: t for t in found if t is not None}.values())
 
 
 def trials(steel: Steel, route: Route) -> list[Trial]:
@@ -124,11 +142,10 @@ def trials(steel: Steel, route: Route) -> list[Trial]:
     preheat_c, spray = route.preheat.temperature_c, route.spray
     preheats_c = dict.fromkeys([*(preheat_c + d for d in _PREHEAT_STEPS_C), *_USUAL_PREHEATS_C])
     found = [_setting(steel, route, "preheat_c", t) for t in preheats_c]
+    found += _other(steel, route, "soak_s")
     wet = spray is not None and spray.flux_kg_m2_s * spray.duration_s > 0.0
     if wet:
-        for name, factors in (("spray_s", _SPRAY_FACTORS), ("flux", _FLUX_FACTORS)):
-            now = route.setting(name)
-            found += [_setting(steel, route, name, now * f, f > 1.0) for f in factors]
+        found += [*_other(steel, route, "spray_s"), *_other(steel, route, "flux")]
         # longer only: the shop's shortest delay is its own
         found += [_setting(steel, route, "delay_s", spray.delay_s + d) for d in (1.0, 2.0)]
     found += [*_milder(steel, route), *_later_heats(steel, route)]
@@ -150,23 +167,43 @@ def trials(steel: Steel, route: Route) -> list[Trial]:
 
 
 def _later_heats(steel: Steel, route: Route) -> list[Trial]:
-    """A later heat where there is none; another temperature, or none, where there is one."""
-    highest = float(ac1_c(steel)) - 20.0
+    """A later heat where there is none; another temperature, fewer zones, or none, where there is one."""
+    highest = float(ac1_c(steel)) - _BELOW_AC1_C
     found = []
     for i, heat in enumerate(route.later):
-        left = (*route.later[:i], *route.later[i + 1 :])
-        found.append(_later(steel, route, left, "leave out the later heat"))
-        if isinstance(heat, Temper):
-            for t in (heat.temperature_c + d for d in _TEMPER_STEPS_C):
-                if 150.0 <= t <= highest:
-                    other = dataclasses.replace(heat, temperature_c=t)
-                    later = (*route.later[:i], other, *route.later[i + 1 :])
-                    found.append(_later(steel, route, later, f"temper at {t:g} °C"))
+        before, after = route.later[:i], route.later[i + 1 :]
+        found.append(_later(steel, route, (*before, *after), "leave out the later heat"))
+        others = _other_heats(heat) if not isinstance(heat, Normalise) else []
+        for other, words in others:
+            if other.temperature_c <= highest:
+                found.append(_later(steel, route, (*before, other, *after), words))
     if not route.later:
         heats = [(Temper(float(t)), f"temper at {t} °C, 1 h") for t in _TEMPERS_C]
-        local = {t: LocalHeat("hosel", peak_c=float(t)) for t in _LOCAL_C}
-        heats += [(heat, f"heat the hosel to {t} °C, 10 min") for t, heat in local.items()]
+        heats += [
+            (Temper(float(t), zones=_ENDS), f"temper hosel and neck at {t} °C, 1 h")
+            for t in _LOCAL_C
+        ]
+        heats += [
+            (LocalHeat("hosel", float(t)), f"heat the hosel to {t} °C, 10 min") for t in _LOCAL_C
+        ]
         found += [_later(steel, route, (h,), w) for h, w in heats if h.temperature_c <= highest]
+    return found
+
+
+def _other_heats(heat: Temper | LocalHeat) -> list[tuple]:
+    """The same heat at other temperatures, and of the hosel and neck alone, in words."""
+    if isinstance(heat, LocalHeat):
+        temperatures = (t for t in _LOCAL_C if t != heat.peak_c)
+        return [
+            (dataclasses.replace(heat, peak_c=float(t)), f"heat the hosel to {t} °C only")
+            for t in temperatures
+        ]
+    found = []
+    for t in (heat.temperature_c + step for step in _TEMPER_STEPS_C):
+        if t >= _LEAST_TEMPER_C:
+            found.append((dataclasses.replace(heat, temperature_c=t), f"temper at {t:g} °C"))
+    if not heat.zones:
+        found.append((dataclasses.replace(heat, zones=_ENDS), "temper hosel and neck alone"))
     return found
 
 
@@ -192,7 +229,7 @@ def _later(steel, route, later, words) -> Trial:
 def best_remedy(result, verdict) -> Remedy | None:
     """The best near change: what fails at its middle value is out, the rest is tried with its own doubt.
 
-    Another steel comes last, so its doubt is calculated only where nothing nearer helps.
+    The doubt of a kind is calculated only where no kind before it holds a good change.
     """
     tried = [t for t in trials(result.steel, result.route) if _possible(t, result.head)]
     names, like = verdict.doubt.names, result.evaluation
@@ -207,28 +244,31 @@ def best_remedy(result, verdict) -> Remedy | None:
         wet = tried[i].adds_water and (_CRACK in here or _CRACK in before)
         if not (stops_of(here, verdict.against) or here & (_POOR - before) or wet):
             left.append(i)
-    share = other_shares(result, names)
-    for steel in (False, True):
-        rows = [i for i in left if (tried[i].kind == "steel") is steel]
-        doubt, _ = doubt_of([cases[i] for i in rows], names, share, like) if rows else (None, None)
-        found: dict[tuple, list] = {}
+    share, found = other_shares(result, names), {}
+    for kind in (
+        KINDS
+    ):  # a good one of a kind before any of the next; another steel where nothing else helps
+        rows = [i for i in left if tried[i].kind == kind]
+        if not rows or (found and (kind == "steel" or min(found) < (1, 0))):
+            continue
+        doubt, _ = doubt_of([cases[i] for i in rows], names, share, like)
         for k, i in enumerate(rows):
             c = chances(doubt, k, verdict.against)
             level = level_of(True, c.least, False)
             if level != "out" and (level == "good" or verdict.level == "out"):
-                key = level != "good", KINDS.index(tried[i].kind)  # good before marginal
-                found.setdefault(key, []).append((c.least - _FAR * tried[i].far, k, c, level))
-        if found:
-            _, k, c, level = max(found[min(found)], key=lambda row: row[0])
-            i, trial = rows[k], tried[rows[k]]
-            old, new = verdict.doubt.middle[:, 0], doubt.middle[:, k]
-            what = (trial.kind, trial.words, trial.steel, trial.route, level)
-            lifted = (f"no warning that {stop_words(w.code)}" for w in verdict.stops)
-            better = *lifted, _change(old, new, names, verdict.against)
-            surer = f"{100 * verdict.chance_right:.0f} → {100 * c.right:.0f} % sure"
-            gives, costs = ", ".join(filter(None, better)) or surer, _costs(result, trial, e, i)
-            return Remedy(*what, c.right, round(100 * c.heads_inside), gives, costs)
-    return None
+                key = int(level != "good"), KINDS.index(kind)
+                row = c.least - _FAR * tried[i].far, i, c, level, doubt.middle[:, k]
+                found.setdefault(key, []).append(row)
+    if not found:
+        return None
+    _, i, c, level, new = max(found[min(found)], key=lambda row: row[0])
+    trial, old = tried[i], verdict.doubt.middle[:, 0]
+    lifted = (f"no warning that {stop_words(w.code)}" for w in verdict.stops)
+    better = *lifted, _change(old, new, names, verdict.against)
+    surer = f"{100 * verdict.chance_right:.0f} → {100 * c.right:.0f} % sure"
+    gives, costs = ", ".join(filter(None, better)) or surer, _costs(result, trial, e, i)
+    what = (trial.kind, trial.words, trial.steel, trial.route, level)
+    return Remedy(*what, c.right, round(100 * c.heads_inside), gives, costs)
 
 
 def _possible(trial: Trial, head) -> bool:
@@ -241,14 +281,14 @@ def _possible(trial: Trial, head) -> bool:
 
 
 def _change(old, new, names, limits) -> str:
-    """ "face hardness 291 → 447 HV, hosel bend 2.8 → 2.6 °" of the limited quantities."""
+    """ "face hardness 291 → 447 HV, hosel bend 2.8 → 2.6°" of the limited quantities."""
     parts = []
     for name, a, b in zip(names, old, new, strict=True):
         q = QUANTITIES[name]
         digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.3 else 2
         shown = f"{a:.{digits}f}", f"{b:.{digits}f}"
         if name in limits.bounds and abs(b - a) > 0.25 * q.step:
-            parts.append(f"{q.label} {shown[0]} → {shown[1]} {q.unit}".rstrip())
+            parts.append(f"{q.label} {shown[0]} → {shown[1]} {q.unit}".rstrip().replace(" °", "°"))
     return ", ".join(parts)
 
 

@@ -162,10 +162,9 @@ class ZoneResult:
 
     @functools.cached_property
     def opinions(self) -> tuple[Opinion, ...]:
-        rates = self.rate_700_c_per_s, self.t85_s
         heat = min(max(self.peak_c, 700.0), 1250.0), max(self.estimate.route.preheat.soak_s, 60.0)
         reheated, share = self.rebound_c > OPINION_REHEAT_C, min(self.austenite_share, 1.0)
-        return opinions(self.estimate.steel, *rates, reheated, share, *heat)
+        return opinions(self.estimate.steel, self.rate_700_c_per_s, reheated, share, *heat)
 
     @functools.cached_property
     def chances(self) -> dict[str, float] | None:

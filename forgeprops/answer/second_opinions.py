@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.constants import SECONDS_PER_HOUR
-from ..base.errors import check_choice, check_number
+from ..base.errors import check_number
 from ..base.ranges import beyond, outside
 from ..hardenability import end_quench
 from ..hardenability.boron import boron_factor
@@ -87,13 +87,11 @@ _Reasons = list[tuple[np.ndarray, Callable[[], str]]]
 def _interrupted(reheated, austenite_share) -> _Reasons:
     share, holds = np.asarray(austenite_share), "the method holds for"
     again = f"re-heated while it cooled; {holds} uninterrupted cooling only"
-    return [
-        (np.asarray(reheated), lambda: again),
-        (
-            share < FULLY_AUSTENITE,
-            lambda: f"only {100.0 * float(share):.0f} % austenite; {holds} full austenite",
-        ),
-    ]
+
+    def partly():
+        return f"only {100.0 * float(share):.0f} % austenite; {holds} full austenite"
+
+    return [(np.asarray(reheated), lambda: again), (share < FULLY_AUSTENITE, partly)]
 
 
 def _beyond(id: str, value) -> tuple[np.ndarray, Callable[[], str]]:
@@ -108,6 +106,7 @@ def _critical(steel, rate, reheated, share, austenitise_c, hold_s, pa_unit="C"):
     reasons = _interrupted(reheated, share)
     reasons += [_beyond(f"critical_rates.{e}", content[e]) for e in _IN_CRITICAL]
     lean = (content["Mo"] < _LEAN_MO) & (found["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE)
+    too_low = "the critical rates come out too low"
     too_hard = "steel without molybdenum cooled this fast hardens less than the critical rates say"
     boron = np.asarray(boron_factor(steel)) > _ACTIVE_BORON
     reasons += [
@@ -116,10 +115,7 @@ def _critical(steel, rate, reheated, share, austenitise_c, hold_s, pa_unit="C"):
         _beyond("opinions.rate", rate),
         (lean, lambda: too_hard),
         (boron, lambda: "the critical rates know nothing of boron"),
-        (
-            content["Ni"] > _RICH_NI,
-            lambda: f"with {float(content['Ni']):.2g} wt% Ni the critical rates come out too low",
-        ),
+        (content["Ni"] > _RICH_NI, lambda: f"with {float(content['Ni']):.2g} wt% Ni {too_low}"),
     ]
     return _mixture(steel, rate, found), found, reasons
 
@@ -160,21 +156,14 @@ def _end_quench_texts(steel) -> tuple[str, ...]:
 
 
 def critical_rate_opinion(
-    steel,
-    rate_at_700_c_per_s: float | None,
-    reheated: bool = False,
-    austenite_share: float = 1.0,
-    austenitise_c: float = 900.0,
-    hold_s: float = 900.0,
-    pa_unit: str = "C",
-) -> Opinion:
+    steel, rate: float | None, reheated=False, austenite_share=1.0, austenitise_c=900.0, hold_s=900.0, pa_unit="C"
+) -> Opinion:  # fmt: skip
     """Opinion on one zone's hardness by the critical cooling rates.
 
     Parameters
     ----------
     steel : Steel
-    rate_at_700_c_per_s : Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through
-        700 °C.
+    rate : Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through 700 °C.
     reheated : The zone was re-heated on its way down.
     austenite_share : Share of austenite before cooling, 0-1.
     austenitise_c, hold_s : Austenitising temperature, °C, and time, s.
@@ -199,7 +188,7 @@ def critical_rate_opinion(
     >>> print(critical_rate_opinion(grade("4130"), 40.0, reheated=True).why)
     re-heated while it cooled; the method holds for uninterrupted cooling only
     """
-    rate, austenite = _checked(rate_at_700_c_per_s, austenite_share)
+    rate, austenite = _checked(rate, austenite_share)
     temperature = check_number(austenitise_c, "austenitising temperature", 0.0, 1600.0, "°C")
     hold = max(check_number(hold_s, "austenitising time", 0.0, math.inf, "s"), 1.0)
     if not rate:
@@ -213,30 +202,11 @@ def critical_rate_opinion(
     return Opinion(float(hv), True, f"{rate:.3g} °C/s at 700 °C: {said}", _CRITICAL)
 
 
-def end_quench_opinion(
-    steel,
-    rate_at_700_c_per_s: float | None,
-    t85_s: float | None = None,
-    reheated: bool = False,
-    austenite_share: float = 1.0,
-    by: str = "rate",
-) -> Opinion:
+def end_quench_opinion(steel, rate: float | None, reheated=False, austenite_share=1.0) -> Opinion:
     """Opinion on one zone's hardness by the end-quench position that cools alike.
 
-    Parameters
-    ----------
-    steel : Steel
-    rate_at_700_c_per_s : Cooling rate of the zone at 700 °C, °C/s; None if it never cooled through
-        700 °C.
-    t85_s : Time from 800 to 500 °C, s; needed for ``by="t85"``.
-    reheated : The zone was re-heated on its way down.
-    austenite_share : Share of austenite before cooling, 0-1.
-    by : "rate" (default; read table) or "t85" (derived table).
-
-    Notes
-    -----
-    Curve and position: see `hardenability.end_quench` (ASTM A255-10).  Below 20 HRC the number is shown
-    but not counted: no standard converts it to HV.
+    Parameters as of `critical_rate_opinion`; curve and position: see `hardenability.end_quench` (ASTM
+    A255-10).  Below 20 HRC the number is shown but not counted: no standard converts it to HV.
 
     Examples
     --------
@@ -247,24 +217,13 @@ def end_quench_opinion(
     >>> print(opinion.why)
     5.56 °C/s at 700 °C, as 25.4 mm from the quenched end: 45.4 HRC
     """
-    rate, austenite = _checked(rate_at_700_c_per_s, austenite_share)
-    slowest_rate, longest_t85 = end_quench.slowest_cooling()
-    if check_choice(by, "by", ("rate", "t85")) == "t85":
-        if t85_s is None:
-            return Opinion(None, False, "did not cool from 800 to 500 °C", _END_QUENCH)
-        t85 = check_number(t85_s, "time from 800 to 500 °C", 0.0, math.inf, "s")
-        distance, said = (
-            end_quench.end_quench_equivalent_mm(t85_s=t85),
-            f"{t85:.3g} s from 800 to 500 °C",
-        )
-        too_slow, slowest = t85 > longest_t85, f"{longest_t85:.3g} s"
-    else:
-        if not rate:
-            return Opinion(None, False, "did not cool through 700 °C", _END_QUENCH)
-        distance, said = end_quench.end_quench_equivalent_mm(rate), f"{rate:.3g} °C/s at 700 °C"
-        too_slow, slowest = rate < slowest_rate, f"{slowest_rate:.3g} °C/s"
-    slower = f"{said} is slower than the far end of the bar ({slowest})"
-    hrc, reasons = _end_quench(steel, distance, too_slow, slower, reheated, austenite)
+    rate, austenite = _checked(rate, austenite_share)
+    if not rate:
+        return Opinion(None, False, "did not cool through 700 °C", _END_QUENCH)
+    distance, said = end_quench.end_quench_equivalent_mm(rate), f"{rate:.3g} °C/s at 700 °C"
+    slowest = end_quench.slowest_cooling()[0]
+    slower = f"{said} is slower than the far end of the bar ({slowest:.3g} °C/s)"
+    hrc, reasons = _end_quench(steel, distance, rate < slowest, slower, reheated, austenite)
     hv, why = float(hv_from_hrc(hrc)), _said(reasons)
     if why:
         return Opinion(hv, False, why, _END_QUENCH)
@@ -273,39 +232,27 @@ def end_quench_opinion(
 
 
 def opinions(
-    steel,
-    rate_at_700_c_per_s: float | None,
-    t85_s: float | None = None,
-    reheated: bool = False,
-    austenite_share: float = 1.0,
-    austenitise_c: float = 900.0,
-    hold_s: float = 900.0,
+    steel, rate: float | None, reheated=False, austenite_share=1.0, *heat, **heated
 ) -> tuple[Opinion, Opinion]:
-    """Both opinions on one zone, each with its defaults (see the two functions for the parameters).
+    """Both opinions on one zone; how it was heated goes to `critical_rate_opinion`, which has the parameters.
 
     >>> from forgeprops.inputs.grades import grade
     >>> [o.applicable for o in opinions(grade("1020"), 3.0)]
     [True, False]
     """
-    rate, state = rate_at_700_c_per_s, (reheated, austenite_share)
-    by_rates = critical_rate_opinion(steel, rate, *state, austenitise_c, hold_s)
-    return by_rates, end_quench_opinion(steel, rate, t85_s, *state)
+    zone = steel, rate, reheated, austenite_share
+    return critical_rate_opinion(*zone, *heat, **heated), end_quench_opinion(*zone)
 
 
 def opinion_arrays(
-    steel,
-    rate_at_700_c_per_s,
-    reheated=False,
-    austenite_share=1.0,
-    austenitise_c=900.0,
-    hold_s=900.0,
+    steel, rate, reheated=False, austenite_share=1.0, austenitise_c=900.0, hold_s=900.0
 ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """Both opinions on many zones at once, without the words: method → hardness, HV, and whether it applies.
 
     Arguments are numbers or arrays; the rate is 0 or nan where a zone never cooled through 700 °C.
     Where a method does not apply, its number is a placeholder.
     """
-    rate = np.nan_to_num(np.asarray(rate_at_700_c_per_s, dtype=float))
+    rate = np.nan_to_num(np.asarray(rate, dtype=float))
     cooled, rate = rate > 0.0, np.maximum(rate, 1e-9)
     hv, _, reasons = _critical(steel, rate, reheated, austenite_share, austenitise_c, hold_s)
     too_slow = rate < end_quench.slowest_cooling()[0]

@@ -11,6 +11,7 @@ from ..base.ranges import Warn
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
 from .warnings.listing import stops_of
+from .warnings.spray import idle_why
 
 #: Chance, and share of heads, from which a verdict is good and from which it is marginal.
 GOOD, MARGINAL = 0.80, 0.50
@@ -28,7 +29,14 @@ _CAUSES = {
     "partial-austenite": "the furnace is too cold for this steel",
     "reheated-face": "the spray stops too early",
     "late-water": "the spray starts too late",
-    "idle-water": "the steel is too lean",
+    "idle-water": "",
+}
+#: The same of a spray that changes nothing, by `warnings.spray.idle_why`.
+_IDLE = {
+    "short": "too little water",
+    "water": "too little water, or too late",
+    "steel": "the steel is too lean",
+    "air": "the steel hardens no further under the spray",
 }
 _SHORT = {"hosel_allowed_deg": "hosel", "bar_force_n": "pull", "face_margin": "strike margin"}
 #: What a head is good for, by the purpose of the limits: nobody may read a soft head as a hard face.
@@ -235,7 +243,10 @@ class Verdict:
         if worst.name != "face_hardness_hv" or "least" not in worst.words:
             return ""
         codes = {w.code for w in self.result.warnings}
-        return next((words for code, words in _CAUSES.items() if code in codes), "")
+        code = next((code for code in _CAUSES if code in codes), "")
+        if code == "idle-water":
+            return _IDLE[idle_why(self.result.evaluation, 0)]
+        return _CAUSES.get(code, "")
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
@@ -288,10 +299,8 @@ def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[Sh
         values = {name: float(v) for name, v in zip(names, doubt.middle[:, i], strict=True)}
         ends = [(name, value, sign) for _, name, value, sign in limits.ends() if name in names]
         met = all(sign * (values[name] - value) >= 0.0 for name, value, sign in ends)
-        c, stop = (
-            chances(doubt, i, limits, lots, heads),
-            "".join(stops_of(codes.split("; "), limits)[:1]),
-        )
+        c = chances(doubt, i, limits, lots, heads)
+        stop = "".join(stops_of(codes.split("; "), limits)[:1])
         level = level_of(met, c.least, bool(stop))
         of = {n: [w for w, m, *_ in limits.ends() if m == n] for n in limits.bounds if n in names}
         by = {n: sum(c.by_end[w] for w in ends) - len(ends) + 1.0 for n, ends in of.items()}

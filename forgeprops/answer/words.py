@@ -174,7 +174,9 @@ def _deciding(result, units: Units) -> list[str]:
         f"one bend {bend.one_bend_deg:.1f}°, {bend.rebend_deg:.1f}° if adjusted {bend.rebends:.0f} times "
         f"({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"
     )
-    if bend.target_deg > 0.0:
+    if not bend.takes_change:
+        bench += f"; do not bend it {bend.target_deg:.1f}°"
+    elif bend.target_deg > 0.0:
         bench += f"; {bend.bar_force_n:.0f} N on a {float(bend.bench.bar_mm[0]):.0f} mm bar for {bend.target_deg:.1f}° ({pull})"
     remedy, measure = verdict.remedy, verdict.measure_next
     cure = "none needed." if verdict.level == "good" else "no single near change keeps all limits."

@@ -131,10 +131,8 @@ def read_certificates(
             named |= {c.name: None for c in table.columns.values() if c.name in ELEMENTS}
             certificates += read_table(table, below_limit)
     if not headed:
-        file, need = (
-            grids[0].file.split(" [")[0],
-            "a row (or column) with C and one more of Si, Mn, Cr",
-        )
+        file = grids[0].file.split(" [")[0]
+        need = "a row (or column) with C and one more of Si, Mn, Cr"
         raise OtherLayout(f"{file} names no elements; {need} ... is needed as a header.")
     problems = [p for grid in grids for p in grid.problems]
     merged = _merge_heats(certificates, problems)

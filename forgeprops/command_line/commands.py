@@ -38,14 +38,9 @@ def run(argv: list[str]) -> int:
     with _stopping() as stop:
         text, content = _STUDIES[command](job, options, units, stop)
     if options.json:
-        content = {
-            "schema": SCHEMA,
-            "command": command,
-            "stopped": stop.is_set(),
-            "limits": job.limits.saved(),
-            **content,
-        }
-        print(json.dumps({**content, "cautions": beside()}, ensure_ascii=False, indent=1))
+        head = {"schema": SCHEMA, "command": command, "stopped": stop.is_set()}
+        content = {**head, "limits": job.limits.saved(), **content, "cautions": beside()}
+        print(json.dumps(content, ensure_ascii=False, indent=1))
     else:
         print("\n".join([text, "", *textwrap.wrap(SHORT, 100)]))
     if stop.is_set():
@@ -180,7 +175,6 @@ def _accept(job, options, units: Units, stop):
         raise InputError("accept needs --certificate FILE.")
     read = read_certificates(options.certificate)
     heats = [c for c in read if options.heat in (None, c.heat)]
-    case = (job.head, job.route, job.limits, job.shop)
     case = job.struck_head, job.route, job.limits, job.shop
     found = judge_heats(heats, *case, progress=_progress(), cancel=stop, bench=job.bench)
     problems = [str(p) for p in read.problems]

@@ -36,8 +36,8 @@ STOP_C = 80.0
 #: one); the change of temperature of a point that transforms and of one that does not; the heat, as a temperature, that
 #: came otherwise than the step had assumed, and how many times as much is still accepted; error and change in the furnace,
 #: and its change while austenite forms.
-ERROR, STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 2.0, 20.0 / 3.0, 10.0, 0.5, 2.0
-FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 2.0, 60.0, 16.0
+ERROR, STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 3.0, 8.0, 10.0, 0.35, 2.0
+FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 2.5, 60.0, 16.0
 #: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in
 #: cooling: its hardness may rise by 30 HV a kelvin.
 FURNACE_FINER, FINER = 0.04, 0.5

@@ -169,7 +169,8 @@ class FaceBow:
         verdict = "within" if self.flat else "past"
         drift = abs(self.neck_drift_deg)
         change, heat = (
-            round(x, 2) + 0.0 for x in (self.transformation_mm, self.thermal_mm)
+            round(self.transformation_mm, 2) + 0.0,
+            round(self.thermal_mm, 2) + 0.0,
         )  # no -0
         neck = f" The neck turns the hosel about {drift:.2f}°, which moves the loft."
         neck *= drift >= 0.005
@@ -309,9 +310,8 @@ def _layer_strains(zone, carbon_pct: float) -> np.ndarray:
     hardest = max(float(hv_from_hrc(as_quenched_hrc(carbon_pct))), _SOFT_HV + 50.0)
     structure = getattr(zone, "layer_fractions", None)
     if structure is None:
-        hard, soft = (
-            transformation_strain({name: 1.0}, carbon_pct) for name in ("martensite", "pearlite")
-        )
+        hard = transformation_strain({"martensite": 1.0}, carbon_pct)
+        soft = transformation_strain({"pearlite": 1.0}, carbon_pct)
         strains = (hard - soft) * (values - _SOFT_HV) / (hardest - _SOFT_HV)
     else:
         martensite = float(zone.fractions["martensite"])

@@ -175,9 +175,8 @@ class Cases:
 
     def rows(self, index: np.ndarray) -> Cases:
         """Cases by their numbers, any of them several times; steels and heads are shared, columns are copies."""
-        steel_of, head_of = (
-            index if of is None else of[index] for of in (self.steel_of, self.head_of)
-        )
+        steel_of = index if self.steel_of is None else self.steel_of[index]
+        head_of = index if self.head_of is None else self.head_of[index]
         return self._cut(index, steel_of=steel_of, head_of=head_of)
 
     def _cut(self, index, **changed) -> Cases:

@@ -102,11 +102,11 @@ class Limits:
     --------
     >>> wanted = Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2.0, None))
     >>> print(wanted)
-    face hardness 380 to 460 HV; hosel bend at least 2 °
+    face hardness 380 to 460 HV; hosel bend at least 2°
     >>> wanted.meets({"face_hardness_hv": [400.0, 470.0], "hosel_allowed_deg": [2.2, 2.5]}).tolist()
     [True, False]
     >>> wanted.binding({"face_hardness_hv": [400.0, 470.0], "hosel_allowed_deg": [2.2, 2.5]}).tolist()
-    ['hosel bend at least 2 °', 'face hardness at most 460 HV']
+    ['hosel bend at least 2°', 'face hardness at most 460 HV']
     >>> print(Limits(face_hardness_hrc=(39, 50)), Limits(face_hardness_hrc=(39, 50)).bounds)
     face hardness 39 to 50 HRC {'face_hardness_hv': (382.0, 513.0)}
     """
@@ -169,7 +169,7 @@ class Limits:
         """The same with a low end of `name` that is no lower than `low`.
 
         >>> print(Limits(hosel_allowed_deg=(2.0, 6.0)).at_least("hosel_allowed_deg", 3.5))
-        hosel bend 3.5 to 6 °
+        hosel bend 3.5 to 6°
         """
         now, high = self.bounds.get(name, (None, None))
         if now is not None and now >= low:
@@ -180,14 +180,11 @@ class Limits:
     def purpose(self) -> str:
         """What a default set is for, "hard thin face" or "soft forged head"; "" for limits of one's own.
 
-        Examples
-        --------
         >>> Limits.soft_forged().at_least("hosel_allowed_deg", 3.0).purpose, Limits(scale_um=(None, 90)).purpose
         ('soft forged head', '')
         """
-        low, _ = self.bounds.get(
-            "hosel_allowed_deg", (None, None)
-        )  # a required change may raise it
+        # a required change may raise it
+        low, _ = self.bounds.get("hosel_allowed_deg", (None, None))
         sets = {"hard thin face": self.hard_thin_face(), "soft forged head": self.soft_forged()}
         alike = (n for n, s in sets.items() if low and s.at_least("hosel_allowed_deg", low) == self)
         return next(alike, "")
@@ -234,7 +231,7 @@ class Limits:
 
     def _words(self, name: str, low: float | None, high: float | None) -> str:
         q = QUANTITIES[name]
-        unit = f" {q.unit}" if q.unit else ""
+        unit = q.unit if q.unit in ("", "°") else f" {q.unit}"
         if name in self.written:
             scale, *ends = self.written[name]
             kept = zip(ends, (low, high), strict=True)

@@ -193,11 +193,7 @@ class Quench:
     table: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self):
-        if isinstance(self.medium, str) and self.medium in (
-            "oil spray",
-            "oil mist",
-            "polymer spray",
-        ):
+        if str(self.medium) in ("oil spray", "oil mist", "polymer spray"):
             bath = f"a bath ({self.medium.split()[0]} bath) (quench)"
             why = "sprayed on red-hot steel it burns or fumes"
             raise InputError(f"{self.medium} is not possible: {why}; allowed is {bath}.")

@@ -106,12 +106,9 @@ def table() -> Mapping[str, Setting]:
     for row in read_rows("constants/settings.csv"):
         low, high = _pair(row, "low", "high") or (float("nan"),) * 2
         named = (row[n] for n in ("name", "group", "part", "field", "label", "unit"))
-        slider, search = (
-            _pair(row, "slider_low", "slider_high", "step"),
-            ("search_low", "search_high"),
-        )
+        slider = _pair(row, "slider_low", "slider_high", "step")
         spread = Spread(row["spread"], float(row["spread_value"])) if row["spread"] else None
-        ranges = (low, high, slider, _pair(row, *search))
+        ranges = (low, high, slider, _pair(row, "search_low", "search_high"))
         found[row["name"]] = Setting(*named, *ranges, spread, row["source"])
     return MappingProxyType(found)
 

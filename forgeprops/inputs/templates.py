@@ -95,13 +95,8 @@ def head_from(
         sizes = [(b.width_mm * factor, b.thickness_mm * factor) for b in body]
         pairs = zip(body, sizes, strict=True)
         body = tuple(grow(b, width_mm=w, thickness_mm=h) for b, (w, h) in pairs)
-    given = {
-        "mass": mass_g,
-        "face": face_mm,
-        "blade": blade_mm,
-        "hosel": hosel_mm,
-        "loft": loft_deg,
-    }
+    given = {"mass": mass_g, "face": face_mm, "blade": blade_mm}
+    given |= {"hosel": hosel_mm, "loft": loft_deg}
     note = _assumed(made, t, factor, given)
     return Head(what, body=body, **parts, declared_mass_g=mass_g, note=note)
 

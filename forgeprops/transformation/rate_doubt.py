@@ -120,8 +120,7 @@ def lean_delay(composition, far):
     ----------
     .. [1] 0.7 below 0.27 % C and 0.6 % Mn: what water-quenched bars of 1015 and 1020 ask for (from memory).
     """
-    carbon, manganese = (
-        np.atleast_1d(np.asarray(composition[e], float))[:, None] for e in ("C", "Mn")
-    )
+    carbon = np.atleast_1d(np.asarray(composition["C"], float))[:, None]
+    manganese = np.atleast_1d(np.asarray(composition["Mn"], float))[:, None]
     lean = 1.0 / (1.0 + np.exp((carbon - 0.27) / 0.02))
     return _LEAN_DELAY * far * lean / (1.0 + np.exp((manganese - 0.62) / 0.05))

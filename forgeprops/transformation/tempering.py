@@ -378,11 +378,8 @@ def tempering_interval_hrc(temper_c: float = 20.0, hours: float = 1.0) -> tuple[
     }
     begin, end, x = at.values()
     hot = min(max((x - begin) / (end - begin), 0.0), 1.0)
-    low, high = (
-        (1.0 - hot) * law[end]["1"] + hot * law[end]["overaged"]
-        for end in ("residual_q10_hrc", "residual_q90_hrc")
-    )
-    return low, high
+    ends = law["residual_q10_hrc"], law["residual_q90_hrc"]
+    return tuple((1.0 - hot) * end["1"] + hot * end["overaged"] for end in ends)
 
 
 def tempering_warnings(

@@ -86,7 +86,7 @@ def test_impossible_limits_name_what_to_relax():
     none = chosen(3.2)
     assert not none.feasible and none.scatter is None and none.together_steps > 0
     row = none.relax.iloc[0]
-    assert row["limit"] == "hosel bend at least 3.2 °" and row["enough"]
+    assert row["limit"] == "hosel bend at least 3.2°" and row["enough"]
     assert "Relax hosel bend" in none.words()
     # relaxed by so much, the settings exist: and not when relaxed by clearly less
     assert chosen(float(row["to"]) - 0.02).feasible

@@ -20,14 +20,14 @@ def test_margins_count_in_steps():
     table = {"face_hardness_hv": np.array([400.0, 470.0, np.nan]), "hosel_allowed_deg": bend}
     table["press_force_kn"] = np.full(3, 8000.0)
     margins = wanted.margins(table)
-    names = "face hardness at least 380 HV|face hardness at most 460 HV|hosel bend at least 2 °|press force at most 9000 kN"
+    names = "face hardness at least 380 HV|face hardness at most 460 HV|hosel bend at least 2°|press force at most 9000 kN"
     assert list(margins) == names.split("|")
     step = QUANTITIES["face_hardness_hv"].step
     assert margins["face hardness at most 460 HV"][:2].tolist() == [60 / step, -10 / step]
     first = pytest.approx(-0.4 / QUANTITIES["hosel_allowed_deg"].step)
     assert wanted.slack(table).tolist() == [first, -10 / step, -np.inf]
     assert wanted.meets(table).tolist() == [False, False, False]
-    assert wanted.binding(table)[0] == "hosel bend at least 2 °"
+    assert wanted.binding(table)[0] == "hosel bend at least 2°"
 
 
 @pytest.mark.parametrize("bounds, words", [

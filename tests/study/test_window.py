@@ -89,7 +89,7 @@ def test_nothing_meets_says_what_is_nearest():
     assert none.box is None
     assert none.tolerances_held == 0.0
     assert none.share == 0.0
-    assert "Nothing on this map" in none.words() and "hosel bend at least 3 °" in none.words()
+    assert "Nothing on this map" in none.words() and "hosel bend at least 3°" in none.words()
 
 
 def test_any_number_of_the_case_is_an_axis():

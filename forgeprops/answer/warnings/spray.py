@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from ...forging.cautions import FULL_AUSTENITE, is_idle
+from ...inputs.route import Spray
 from ..interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
 from .rule import FACE, Rule
 
@@ -69,28 +70,43 @@ def _idle(e):
 
 
 def _by_steel(e, i) -> float | None:
-    """Hardness of the face with the water as strong as it may be where that does not harden it either, else None."""
-    if e.nodes_hv is None:
+    """Hardness of the face with the water as strong as it may be where that does not harden it either, else None.
+
+    A spray that is short of the usual one even then says nothing of the steel.
+    """
+    usual, factor = Spray(), np.exp(2 * LN_SPRAY_SD)
+    little = e.cases.route["flux"][i] * factor < usual.flux_kg_m2_s
+    if e.nodes_hv is None or little or e.cases.route["spray_s"][i] < usual.duration_s:
         return None
     best = float(np.nanmax(e.nodes_hv[:, i, FACE]))
     return best if best < e.dry_hv[i, FACE] + HARDENS_HV else None
 
 
-def _idle_text(e, i):
+def idle_why(e, i) -> str:
+    """Why a spray changes nothing: "air" (hardens in air too), "short" (stops above Ms), "steel", or "water"."""
     if not _soft_face(e)[i]:
+        return "air"
+    if _above_ms(e)[i]:
+        return "short"
+    return "water" if _by_steel(e, i) is None else "steel"
+
+
+def _idle_text(e, i):
+    kind = idle_why(e, i)
+    if kind == "air":
         why = "this steel hardens in air as well; leave out the spray or choose a leaner steel"
-    elif _above_ms(e)[i]:
+    elif kind == "short":
         why = (
             f"the face is still at {e.results.water_off_c[i, FACE]:.0f} °C when it stops, above Ms "
             f"({e.critical['ms'][i]:.0f} °C); spray longer or harder"
         )
-    else:
+    elif kind == "water":
         why = "the face turns soft before it reaches Ms; more water, sooner, or a steel with more carbon or alloy"
-        if (best := _by_steel(e, i)) is not None:
-            why = (
-                f"the face turns soft before it reaches Ms, and does so with {np.exp(2 * LN_SPRAY_SD):.1f} times the water "
-                f"too ({best:.0f} HV): it is the steel; choose one with more carbon or alloy"
-            )
+    else:
+        why = (
+            f"the face turns soft before it reaches Ms, and does so with {np.exp(2 * LN_SPRAY_SD):.1f} times the water "
+            f"too ({_by_steel(e, i):.0f} HV): it is the steel; choose one with more carbon or alloy"
+        )
     return (
         f"The spray changes the face almost nothing ({e.dry_hv[i, FACE]:.0f} HV without it, "
         f"{e.hardness_hv[i, FACE]:.0f} HV with it): {why}."

@@ -8,11 +8,12 @@ typedef struct {
   Heat heat;
   Steels steel;
   Surfaces surface;
-  vec latent[MAX_POINTS];          /* heat of ferrite, pearlite and bainite in the last step, W */
-  vec tempering_0[MAX_POINTS];     /* integral of the first-heat structure in the furnace, s */
+  vec latent[MAX_POINTS], rise[MAX_POINTS]; /* heat of ferrite, pearlite and bainite in the last step, W, and its rate, W/s */
+  vec gone[MAX_POINTS];                     /* share of austenite that went in it, 1/s */
+  vec tempering_0[MAX_POINTS];              /* integral of the first-heat structure in the furnace, s */
   vec state[2][STEPPED * MAX_POINTS];
   int current;
-  vec duration, elapsed, step, finer, time, taken, energy[3], marks[MAX_ZONES][MARKS], scale_um[MAX_ZONES];
+  vec duration, elapsed, step, last, finer, time, taken, energy[3], marks[MAX_ZONES][MARKS], scale_um[MAX_ZONES];
   mask alive, settled, cooling;
   Job job[LANES];
   int64_t lane_of[LANES]; /* case whose trace is written; -1 for none */
@@ -25,11 +26,11 @@ typedef struct {
 /* What a step is made of, beside the temperatures. */
 typedef struct {
   vec plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS];
-  vec latent[MAX_POINTS], late[MAX_POINTS], debt[MAX_POINTS];
+  vec assumed[MAX_POINTS], latent[MAX_POINTS], late[MAX_POINTS], debt[MAX_POINTS];
   Stretch stretch;
 } Try;
 
-/* Put martensite's heat into the heat capacity of the structures that form some in this step; whether any does.  It is three times the metal's
+/* Put martensite's heat into the heat capacity of the structures that form some in this step; which zones do, one bit each.  It is three times the metal's
    own heat per kelvin: as an explicit source it would be unstable.  Only the part of the step below the temperature where it forms
    counts, with the heat of 1 - exp(-alpha fall): two Newton steps find the fall. */
 INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try *w, vec h) {
@@ -65,7 +66,7 @@ INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try
         w->extra[p] = w->plain[p] * more;
         w->capacity[p] = w->plain[p] + w->extra[p];
       }
-      found = 1;
+      found |= 1 << z;
     }
   return found;
 }
@@ -81,7 +82,7 @@ INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try 
     vec middle = all(0.0), end = all(0.0), rate = all(0.0);
     for (int j = 0; j < n; j++) {
       const int i = f + j;
-      vec own_rate = -3600.0 * (w->change[i] * per_h * w->capacity[i] - k->latent[i]) / w->plain[i];
+      vec own_rate = -3600.0 * (w->change[i] * per_h * w->capacity[i] - w->assumed[i]) / w->plain[i];
       if (L->lumped[z]) { /* so even that the mean stands for all its points */
         middle += in->weight[i] * (k->heat.t[i] + 0.5 * w->change[i]);
         end += in->weight[i] * (k->heat.t[i] + w->change[i]);
@@ -175,26 +176,37 @@ INLINE void mark(const Physics *p, vec *marks, mask good, vec old, vec new, vec 
   marks[M_REBOUND] = good ? greater(marks[M_REBOUND], new - marks[M_LOW]) : marks[M_REBOUND];
 }
 
+#define LATENT_MOST 3.0 /* heat of transformation is not assumed to grow more than so many times from one step to the next */
+
 /* One try of a step in every lane; accepted lanes move on. */
 INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, Trace *traces) {
   const Control *control = in->control;
   Heat *heat = &k->heat;
   const int n = L->structures;
-  vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, taken, taken_2;
+  vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, apart = 0.5 * (k->last + h), taken, taken_2;
   vec power[MAX_POINTS], capacity_2[MAX_POINTS], t2[MAX_POINTS];
   Dies dies = dies_at(in, &k->surface, k->elapsed);
+  for (int z = 0; z < L->zones; z++)
+    for (int j = 0; j < L->count[z]; j++) { /* austenite in the middle of the step */
+      const int r = structure_at(L, z, j);
+      vec now = k->state[k->current][AUSTENITE * n + r];
+      heat->austenite[L->first[z] + j] = greater(now - 0.5 * h * k->gone[r], 0.5 * now);
+    }
   conduct(L, in, heat, heat->t, w->plain, power, 1);
   cooling_losses(L, in, heat, &k->surface, &dies, heat->t, power, &taken, 1);
   if (traces) trace_start(L, in, heat, traces, k->lane_of);
   for (int i = 0; i < L->points; i++) {
     w->capacity[i] = w->plain[i];
     w->extra[i] = all(0.0);
-    power[i] += k->latent[i];
+    /* the heat of transformation carried on along half its change from step to step: the whole would swing in slow cooling */
+    w->assumed[i] = lesser(greater(k->latent[i] + 0.5 * apart * k->rise[i], all(0.0)), LATENT_MOST * k->latent[i]);
+    power[i] += w->assumed[i];
   }
-  factorise(L, in, heat, w->capacity, gamma_h);
+  factorise(L, in, heat, w->capacity, gamma_h, -1);
   solve(L, in, heat, gamma_h, power, w->k1);
-  if (martensite_capacity(L, in, k, w, h)) {
-    factorise(L, in, heat, w->capacity, gamma_h);
+  const int forming = martensite_capacity(L, in, k, w, h);
+  if (forming) {
+    factorise(L, in, heat, w->capacity, gamma_h, forming);
     solve(L, in, heat, gamma_h, power, w->k1);
   }
   for (int i = 0; i < L->points; i++) t2[i] = heat->t[i] + h * w->k1[i];
@@ -202,7 +214,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   conduct(L, in, heat, t2, capacity_2, power, 0);
   cooling_losses(L, in, heat, &k->surface, &dies, t2, power, &taken_2, 0);
   for (int i = 0; i < L->points; i++) capacity_2[i] += w->extra[i];
-  second_stage(L, w->capacity, capacity_2, k->latent, w->k1, power);
+  second_stage(L, w->capacity, capacity_2, w->assumed, w->k1, power);
   solve(L, in, heat, gamma_h, power, w->k2);
   vec error = all(0.0), largest = all(0.0), off = all(0.0);
   const vec *s = k->state[k->current];
@@ -227,7 +239,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
     w->latent[i] = live ? w->latent[i] : all(0.0);
     w->late[i] = live ? w->late[i] : all(0.0);
     /* heat that came otherwise than the step had assumed */
-    w->debt[i] = ((w->latent[i] - k->latent[i]) * h + w->late[i]) / w->plain[i];
+    w->debt[i] = ((w->latent[i] - w->assumed[i]) * h + w->late[i]) / w->plain[i];
   }
   if (any(live)) settle(L, in, k, w, after, live);
   for (int i = 0; i < L->points; i++) off = greater(off, size(w->debt[i]));
@@ -235,6 +247,10 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   error = good ? greater(error, off) : error;
   good &= (off <= control->debt_most) | (h <= 1e-6);
   live &= good;
+  for (int r = AUSTENITE * n; r < AUSTENITE * n + n; r++) {
+    vec gone = live ? (s[r] - after[r]) / h : all(0.0);
+    k->gone[r] = good ? gone : k->gone[r];
+  }
   if (any(live)) {
     if (any(~live))
       for (int r = 0; r < STEPPED * n; r++) after[r] = live ? after[r] : s[r];
@@ -254,7 +270,8 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       given += released;
       leaves += released - w->plain[i] * gain;
       heat->t[i] += good ? gain : all(0.0);
-      heat->austenite[i] = k->state[k->current][AUSTENITE * n + structure_at(L, z, j)];
+      vec rise = k->latent[i] > 0.0 ? (w->latent[i] - k->latent[i]) / apart : all(0.0);
+      k->rise[i] = good ? rise : k->rise[i];
       k->latent[i] = good ? w->latent[i] : k->latent[i];
       new += in->weight[i] * heat->t[i];
       moved += in->weight[i] * gain;
@@ -267,6 +284,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   k->energy[2] += good ? given : all(0.0);
   k->time += good ? h : all(0.0);
   k->elapsed += good ? h : all(0.0);
+  k->last = good ? h : k->last;
   k->taken += k->alive ? all(1.0) : all(0.0);
   k->step = next_step(h, good, error, largest);
   if (traces) trace_note(L, in, heat, traces, k->lane_of, good, k->time);

@@ -206,7 +206,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
       for (int i = 0; i < L->points; i++) held[i] += k->coiled ? capacity[i] * gamma_h * (1.0 / COIL_S) : all(0.0);
     }
     if (traces) trace_start(L, in, heat, traces, k->of);
-    factorise(L, in, heat, held, gamma_h);
+    factorise(L, in, heat, held, gamma_h, -1);
     for (int i = 0; i < L->points; i++) k1[i] = power[i] + k->latent[i];
     solve(L, in, heat, gamma_h, k1, k1);
     for (int i = 0; i < L->points; i++) t2[i] = heat->t[i] + h * k1[i];

@@ -96,12 +96,13 @@ INLINE void conduct(const Layout *L, const Input *in, Heat *k, const vec *t, vec
   }
 }
 
-/* Prepare (C + gamma h A) x = b.  Every zone's own matrix is symmetric positive definite: LU without pivoting.  A bridge acts
+/* Prepare (C + gamma h A) x = b in these zones, one bit each.  Every zone's own matrix is symmetric positive definite: LU without pivoting.  A bridge acts
    on the means of two zones alone, so its effect is a multiple of `shape` = (own matrix)^-1 weight in each; what multiple
    follows from a chain of one number a zone. */
-INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capacity, vec gamma_h) {
+INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capacity, vec gamma_h, int zones) {
   UNROLL
   for (int z = 0; z < L->zones; z++) {
+    if (!(zones >> z & 1)) continue;
     const int n = L->count[z], f = L->first[z];
     const double *stiff = in->stiff + L->square[z], *weight = in->weight + f;
     vec *m = k->factor + L->square[z], *shape = k->shape + f, g = gamma_h * k->best[z], total = all(0.0);

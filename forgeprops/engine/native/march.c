@@ -109,7 +109,7 @@ static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, con
     steel_fill(in, p, &k->steel, l, in->start_of[c]);
     for (int i = 0; i < L->points; i++) {
       k->heat.t[i][l] = job->first_heat ? p->first_finish_c : charge->t[i];
-      k->latent[i][l] = 0.0;
+      k->latent[i][l] = k->rise[i][l] = 0.0;
     }
     for (int z = 0; z < L->zones; z++) {
       for (int r = 0; r < structures_of(L, z); r++) {
@@ -120,9 +120,8 @@ static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, con
           set_austenite(in, p, &k->steel, k->state[k->current], L->structures, i, l, charge->heat[SHARE][at],
                         charge->heat[UNDISSOLVED][at], power_of(charge->heat[GRAIN][at], 1.0 / p->grain_m), charge->t[at]);
         k->tempering_0[i][l] = job->first_heat ? 0.0 : charge->tempering[at];
+        k->gone[i][l] = 0.0;
       }
-      for (int j = 0; j < L->count[z]; j++)
-        k->heat.austenite[L->first[z] + j][l] = k->steel.austenite_0[structure_at(L, z, j)][l];
       for (int m = 0; m < MARKS; m++) k->marks[z][m][l] = -1.0;
       k->scale_um[z][l] = job->first_heat ? 0.0 : charge->scale_um[z];
       k->marks[z][M_RATE700][l] = k->marks[z][M_REBOUND][l] = 0.0;
@@ -134,7 +133,7 @@ static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, con
     surface_fill(in, p, &k->surface, l, in->convection_of[c], L->zones);
     k->settled[l] = 0;
     k->finer[l] = job->finer;
-    k->taken[l] = 0.0;
+    k->taken[l] = k->last[l] = 0.0;
     k->time[l] = job->first_heat || in->steps[c * in->steps_n].kind != FURNACE ? 0.0 : in->steps[c * in->steps_n].duration_s;
     k->phase[l] = -1;
     if (enter(L, in, k, l)) return 1;

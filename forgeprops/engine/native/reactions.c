@@ -166,13 +166,8 @@ typedef struct { mask runs[MAX_POINTS]; vec k_dt[MAX_POINTS], formed[MAX_POINTS]
 INLINE void react_all(const Input *in, int law, int n, const Reaction *r, vec *gone, vec *by_most) {
   int64_t at[MAX_POINTS * LANES];
   int count = 0;
-  for (int i = 0; i < n; i++) {
-    if (!any(r->runs[i])) continue;
-    for (int l = 0; l < LANES; l++) {
-      at[count] = i * LANES + l;
-      count -= (int)r->runs[i][l];
-    }
-  }
+  for (int i = 0; i < n; i++)
+    for (unsigned left = bits(r->runs[i]); left; left &= left - 1) at[count++] = i * LANES + __builtin_ctz(left);
   for (int first = 0; first < count; first += LANES) {
     mask m, own;
     for (int l = 0; l < LANES; l++) {

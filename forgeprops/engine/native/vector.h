@@ -23,6 +23,14 @@ typedef float floats __attribute__((ext_vector_type(2 * LANES)));
 INLINE vec all(double x) { return (vec)(x); }
 INLINE mask all_i(int64_t x) { return (mask)(x); }
 INLINE int any(mask m) { return __builtin_reduce_or(m) != 0; }
+/* One bit a lane, the first lane lowest. */
+INLINE unsigned bits(mask m) {
+  typedef _Bool truths __attribute__((ext_vector_type(LANES)));
+  truths t = __builtin_convertvector(m, truths);
+  unsigned char b;
+  __builtin_memcpy(&b, &t, 1);
+  return b;
+}
 INLINE vec greater(vec a, vec b) { return a > b ? a : b; }
 INLINE vec lesser(vec a, vec b) { return a < b ? a : b; }
 INLINE vec clamp(vec a, double low, double high) { return lesser(greater(a, all(low)), all(high)); }

@@ -124,7 +124,8 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     face_ends = [None if e is None else hardness_number(units, e) for e in face_limits]
     most_force = None if force_limits[1] is None else round(units.from_n(force_limits[1]))
     deg_span = hosel.allowed_deg_low, hosel.allowed_deg_high
-    bar = units.length_text(float(job.bench.get("bar_mm", 500.0))).replace(".0 mm", " mm")
+    bar = units.from_mm(float(job.bench.get("bar_mm", 500.0)))
+    bar = f"{bar:.0f} mm" if units.length == "mm" else f"{bar:.1f} in"
     pull = f"{units.force_text(hosel.bar_force_n)}, {bar} bar"
     a = dict.fromkeys(("face", "hosel", "sure"), "")
     if pinned is not None:
@@ -300,7 +301,7 @@ def numbers_of(job: Job, result, verdict: Verdict, units: Units) -> list[list[st
         ["chance that the setting is right", f"{100 * verdict.chance_right:.0f} %"],
         ["heads inside", f"{verdict.heads_inside} of 100"],
         *zones,
-        ["hosel bend", f"{h.allowed_deg:.2f} °", f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f} °"],
+        ["hosel bend", f"{h.allowed_deg:.2f}°", f"{h.allowed_deg_low:.1f} to {h.allowed_deg_high:.1f}°"],
         ["pull on the bar", units.force_text(h.bar_force_n)],
         ["strike margin", f"{result.face.margin:.2f}"],
     ]  # fmt: skip

@@ -19,7 +19,7 @@ const BLOCKS = {
       const first = act ? el("button.link", { onclick: act, title: "take this" }, r[0]) : r[0];
       return el("tr" + (i === b.here ? ".here" : "") + (act ? ".act" : ""), { onclick: (e) => act &&
         e.target.tagName !== "BUTTON" && act() },
-        levels.length ? el("td", {}, sign(levels[i])) : null, ...r.map((v, c) => el(c ? (String(v).length > 40
+        levels.length ? el("td", {}, sign(levels[i])) : null, ...r.map((v, c) => el(c ? (String(v).length > 30
           ? "td.wrap" : "td") : "th", c ? {} : { scope: "row" }, c ? v : first)));
     };
     return el("div.withmenu.grow", {}, exports(b.name || "table", () => [b.head, ...b.rows]), el("table" +

@@ -26,7 +26,7 @@ function headPicture(id, pick) {
   const number = svg("tspan", {}), scale = svg("tspan", { class: "small", dx: 1.2 }), sign = label({ x: -9, y: -14,
     "text-anchor": "middle", class: "sign" }, "");
   words.face = svg("text", { x: -11, y: -21.6, "text-anchor": "middle", class: "hv big" }, number, scale);
-  title("face", -11, -31.6, "middle");
+  title("face", -9, -32.4, "middle");
   for (const [z, [x, y, anchor]] of Object.entries(SPOTS)) {
     words[z] = svg("text", { x, y, "text-anchor": anchor, class: "hv" });
     title(z, x, y - 5.3, anchor);

@@ -199,7 +199,10 @@ class Page(Widget):
 
     def _begin_answer(self) -> None:
         """Hardness and curves at once, by one march; the verdict follows, for all moves until then."""
-        first, curves = first_of(self.desk.job, self.desk.units)
+        try:
+            first, curves = first_of(self.desk.job, self.desk.units)
+        except InputError:  # the whole answer says why
+            return self._answer(full=False)
         with self.hold_sync():
             self.first, self.curves = first | {"n": self._moving.get("n")}, curves
         try:

@@ -86,11 +86,8 @@ def check_heats(desk: Desk, result, values: dict, progress) -> list[dict]:
     certificates = _of(desk, "certificates").read
     for i, certificate in enumerate(certificates):
         progress(i / len(certificates))
-        made.append(
-            judge_heat(
-                certificate, job.struck_head, job.route, result.limits, job.shop, bench=job.bench
-            )
-        )
+        case = certificate, job.struck_head, job.route, result.limits, job.shop
+        made.append(judge_heat(*case, bench=job.bench))
     rows = [[j.heat, j.verdict, desk.units.text(j.reason)] for j in made]
     levels = [{"accept": "good", "hold": "out"}.get(j.verdict, "marginal") for j in made]
     head = ["heat", "verdict", "reason"]

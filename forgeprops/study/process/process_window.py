@@ -106,10 +106,9 @@ class Window(InWords):
         return data_frame({name: values.ravel() for name, values in columns.items()})
 
     def words(self) -> str:
-        stopped = (
-            f"Stopped at {self.y.setting.label} {self.y.values[-1]:.4g} {self.y.setting.unit}. "
-        )
-        return f"{stopped * self.cancelled}{self._words()} {self.limits.title}"
+        y = self.y.setting
+        stopped = f"Stopped at {y.label} {self.y.values[-1]:.4g} {y.unit}. " * self.cancelled
+        return f"{stopped}{self._words()} {self.limits.title}"
 
     def _words(self) -> str:
         if self.centre is None:

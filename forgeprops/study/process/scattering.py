@@ -16,13 +16,8 @@ from .sensitivity import Capability, Indices, capability, share_interval, swap, 
 from .study import Study
 
 #: Quantities always kept.
-_KEPT = (
-    *(f"{zone}_hardness_hv" for zone in ZONES),
-    "hosel_allowed_deg",
-    "face_margin",
-    "scale_um",
-    "press_effort",
-)
+_KEPT = tuple(f"{zone}_hardness_hv" for zone in ZONES)
+_KEPT += ("hosel_allowed_deg", "face_margin", "scale_um", "press_effort")
 #: Slack of a case without a number, in steps.
 _FARTHEST = -100.0
 

@@ -211,7 +211,7 @@ def choose(
     Raises
     ------
     InputError
-        No limits, nothing to turn, a range that is none.
+        Nothing to turn, a range that is none.
 
     Notes
     -----
@@ -264,19 +264,14 @@ def choose(
     table = study.assess(study.varied({name: np.array([v]) for name, v in values.items()}))
     if feasible and not study.cancel():
         drawn = {"n": _CHECKED, "chemistry": chemistry, "indices": False, "seed": seed + 2}
-        names = ("line", "reference", "threads", "bench")
-        kept = {name: getattr(study, name) for name in names}
+        kept = {n: getattr(study, n) for n in ("line", "reference", "threads", "bench")}
         checked = scatter(*final[:3], spread, limits, shop=final[3], **drawn, **kept)
         problem.cases += checked.cases
     results = {k: float(v[0]) for k, v in table.items() if v.dtype.kind == "f"}
     at_end = (n for n, (a, b) in ranges.items() if not 0.02 < (values[n] - a) / (b - a) < 0.98)
     here = (results, float(table["slack"][0]), str(table["binding"][0]), float(robustness))
-    here += (
-        verdict_of(estimate(*final, bench=study.bench), limits),
-        rounded or not feasible,
-        tuple(at_end),
-        checked,
-    )
+    verdict = verdict_of(estimate(*final, bench=study.bench), limits)
+    here += (verdict, rounded or not feasible, tuple(at_end), checked)
     rest = (relax, together, _starts_table(search.rows, problem), limits)
     return Choice(feasible, values, *final, *here, *rest, problem.cases, study.cancel.wanted)
 

@@ -116,10 +116,8 @@ class Plate:
     def start(self, temperature_c: float, n_parameters: int = 0, by=None) -> State:
         """An even plate; `by` is the derivative of its temperature by each parameter (zero by default)."""
         *_, size, _ = self._made
-        by, even = (
-            np.zeros(n_parameters) if by is None else np.asarray(by, float),
-            float(temperature_c),
-        )
+        by = np.zeros(n_parameters) if by is None else np.asarray(by, float)
+        even = float(temperature_c)
         return State(np.full(size.size, even), np.tile(by, (size.size, 1)), even, by)
 
     def step(self, state: State, duration_s: float, surface_flux: Callable) -> State:
