@@ -88,12 +88,8 @@ def test_local_heat_softens_the_hosel_and_spares_a_head_in_a_wet_cloth():
     assert (dry[:3] < plain[:3]).any() and dry[3] < wet[3] - 10.0
 
 
-def test_temper_is_the_later_heat_of_old_and_routes_with_both_are_saved(tmp_path):
+def test_temper_is_the_later_heat_of_old():
     assert fp.LaterHeat is fp.Temper
-    heats = fp.Temper(600, hold_s=3600), fp.LocalHeat("hosel", peak_c=680, cooled="air")
-    job = fp.Job(route=fp.Route(later=heats))
-    job.save(tmp_path / "a.job.json")
-    assert fp.load_job(tmp_path / "a.job.json").route.later == heats
     for wrong in ({"place": "face"}, {"cooled": "oil"}, {"peak_c": 2000.0}):
         refuses("", fp.LocalHeat, **wrong)
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from forgeprops.answer.estimate import estimate
 from forgeprops.answer.interval import (
     COVERAGE,
     LN_SPRAY_SD,
@@ -21,7 +20,6 @@ from forgeprops.answer.interval import (
 )
 from forgeprops.inputs.grades import grade
 from forgeprops.specimens import air_cooled_bar, continuous_cooling
-from forgeprops.study.process.many import estimate_many
 
 
 def test_deviate_of_the_ends():
@@ -91,11 +89,3 @@ def test_specimens_carry_their_interval():
     hard, soft = (continuous_cooling(grade("1020"), rate_c_per_s=r) for r in (300.0, 0.1))
     wide, narrow = (c.hardness_high_hv - c.hardness_low_hv for c in (hard, soft))
     assert wide > narrow
-
-
-def test_one_and_many_tell_the_same_interval():
-    one = estimate(grade("4130"))
-    many = estimate_many(grade("4130"), "mid-iron", one.route).iloc[0]
-    for name, zone in one.zones.items():
-        told = (many[f"{name}_hardness_low_hv"], many[f"{name}_hardness_high_hv"])
-        assert told == pytest.approx((zone.hardness_low_hv, zone.hardness_high_hv), rel=1e-12), name

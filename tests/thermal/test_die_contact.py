@@ -30,17 +30,6 @@ def test_against_scipy_erfcx(contact, seconds):
     assert die_contact_w_m2k(contact, seconds, *DIE) == pytest.approx(contact * erfcx(x), rel=2e-3)
 
 
-def test_surface_and_flux_of_the_exact_solution():
-    """Convection on a semi-infinite solid: (T − Ti)/(T∞ − Ti) = 1 − exp(A²) erfc(A) at the surface; q = h
-    (T∞ − T).
-    """
-    h, t = 8000.0, 0.3
-    a = h * math.sqrt(t / np.prod(DIE))
-    surface = 20 + (900 - 20) * (1 - math.exp(a * a) * math.erfc(a))
-    expected = h * (900 - surface)
-    assert die_contact_w_m2k(h, t, *DIE) * (900 - 20) == pytest.approx(expected, rel=1e-9)
-
-
 def test_perfect_contact_draws_the_textbook_heat():
     """h → ∞: q = e ΔT/√(π t), heat in time t = 2 e ΔT √(t/π)."""
     e = math.sqrt(np.prod(DIE))

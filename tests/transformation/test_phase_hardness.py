@@ -20,11 +20,6 @@ from forgeprops.transformation.phase_hardness import (
 STEEL = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Ni": 0.1, "Cr": 0.95, "Mo": 0.20, "V": 0.0}
 
 
-@pytest.mark.parametrize("carbon, hrc", [(0.10, 38.5), (0.20, 44.4), (0.30, 50.5), (0.40, 56.3), (0.50, 61.2), (0.60, 64.6)])  # fmt: skip
-def test_initial_hardness_of_astm_a255(carbon, hrc):
-    assert as_quenched_hrc(carbon) == pytest.approx(hrc, abs=0.06)
-
-
 def test_end_quench_hardness_fits_quenched_bars_no_worse_than_maynier():
     """Surface of bars that harden through (13 mm): 1040 in water, 4130 in water, 4140 in oil."""
     own, maynier = [], []

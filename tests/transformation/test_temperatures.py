@@ -45,12 +45,6 @@ def test_ms_of_the_classic_formulas_by_hand(grade, andrews, product, steven_hayn
     assert martensite_start_c(comp, method="steven_haynes") == pytest.approx(steven_haynes, abs=0.6)
 
 
-@pytest.mark.parametrize(("carbon", "computed"), [(0.2, 833.0), (0.4, 785.0)])
-def test_ae3_of_plain_iron_carbon_against_the_phase_diagram(carbon, computed):
-    """Ae3 of Fe-C from a thermodynamic calculation; Grange's formula is good to about 15 °C there."""
-    assert ae3_c({"C": carbon}) == pytest.approx(computed, abs=20.0)
-
-
 def test_own_ms_beats_every_published_formula_on_the_measured_steels():
     comp, grain, ms = measured_ms()
     own = np.abs(martensite_start_c(comp, grain_um=grain) - ms).mean()
