@@ -40,9 +40,9 @@ _WATER_GRID = twins.WET_STEP_C * np.arange(twins.WET_POINTS)
 #: A gas furnace against the air law, on the square of thickness.
 _SCALE = ATMOSPHERES["gas furnace"][0] ** 2
 _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[p] for p in ("pearlite", "bainite", "martensite"))
-(T, F, P, B, M, U) = range(
-    6
-)  # F, P, B hold share^0.6, in which their growth is smooth; U: undercooling below Ms used up
+DIE = (die_contact.DIE_CONDUCTIVITY_W_MK, die_contact.DIE_DENSITY_KG_M3, die_contact.DIE_HEAT_J_KGK)
+# F, P, B hold share^0.6, in which their growth is smooth; U: undercooling below Ms used up
+(T, F, P, B, M, U) = range(6)
 
 
 def fed(monkeypatch, steels, heads_, routes, shops=None):
@@ -81,13 +81,8 @@ def slab(zones, points, cells=False):
         if cells:
             weights[-1][[0, -1]] *= 0.5
     last = np.cumsum(points) - 1
-    return Slab(
-        np.concatenate(weights),
-        np.repeat(np.arange(zones), points),
-        last - np.array(points) + 1,
-        last,
-        None if cells else [lobatto(n)[2] for n in points],
-    )
+    first, slopes = last - np.array(points) + 1, None if cells else [lobatto(n)[2] for n in points]
+    return Slab(np.concatenate(weights), np.repeat(np.arange(zones), points), first, last, slopes)
 
 
 # ---- the laws, on arrays
@@ -98,9 +93,8 @@ def capacity(t, a):
     """J/(kg K) of a mixture with `a` of austenite."""
     k = t + 273.15
     cold = np.minimum(t, 700.0)
-    return a * (24.6643 + 0.00751504 * k + 3.53562e-7 * k * k - 154718.0 / (k * k)) / 0.055845 + (
-        1.0 - a
-    ) * (425.0 + cold * (0.773 + cold * (-1.69e-3 + cold * 2.22e-6)))
+    hot = (24.6643 + 0.00751504 * k + 3.53562e-7 * k * k - 154718.0 / (k * k)) / 0.055845
+    return a * hot + (1.0 - a) * (425.0 + cold * (0.773 + cold * (-1.69e-3 + cold * 2.22e-6)))
 
 
 def metal_k(t, alloyed, a):
@@ -113,24 +107,16 @@ def metal_k(t, alloyed, a):
 def growth(x, k, tail=0.0):
     """dX/dt / X^0.4 for dX/dt = k X^(0.4 (1-X)) (1-X)^(0.4 X) exp(-tail X²)."""
     x = np.clip(x, 1e-30, 1.0)
-    return np.where(
-        x < 1.0,
-        k * np.exp(-0.4 * x * np.log(x) - tail * x * x) * np.maximum(1.0 - x, 0.0) ** (0.4 * x),
-        0.0,
-    )
+    slowing = np.exp(-0.4 * x * np.log(x) - tail * x * x) * np.maximum(1.0 - x, 0.0) ** (0.4 * x)
+    return np.where(x < 1.0, k * slowing, 0.0)
 
 
 def cap_of_ferrite(t, ae1, ae3, carbon):
-    boundary = np.where(
-        t >= ae1,
-        carbon + (ae3 - t) / kinetics.AE3_SLOPE_C,
-        carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C,
-    )
-    return np.where(
-        (t < ae3) & (boundary > carbon),
-        (boundary - carbon) / (boundary - kinetics.CARBON_IN_FERRITE),
-        0.0,
-    )
+    above = carbon + (ae3 - t) / kinetics.AE3_SLOPE_C
+    below = carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C
+    boundary = np.where(t >= ae1, above, below)
+    share = (boundary - carbon) / (boundary - kinetics.CARBON_IN_FERRITE)
+    return np.where((t < ae3) & (boundary > carbon), share, 0.0)
 
 
 def speed(k, under, power, q_cal, kelvin):
@@ -158,34 +144,25 @@ class Case:
     def dry(self, z, t):
         c = self.case
         air = c["air_factor"] * np.interp(t, packing.CONVECTION_C, self.air[z])
-        return air * (t - c["air_c"]) + c["emissivity"] * c["view_factor"] * STEFAN_BOLTZMANN * (
-            (t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4
-        )
+        radiated = STEFAN_BOLTZMANN * ((t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4)
+        return air * (t - c["air_c"]) + c["emissivity"] * c["view_factor"] * radiated
 
     def loss(self, step, front, z, t, seconds):
         """Heat a surface gives off, W/m²."""
         c, kind = self.case, step["kind"]
         if kind == packing.FURNACE:
-            return c["furnace_emissivity"] * STEFAN_BOLTZMANN * (
-                (t + 273.15) ** 4 - (c["furnace_c"] + 273.15) ** 4
-            ) + c["furnace_convection"] * (t - c["furnace_c"])
-        die = (
-            die_contact.DIE_CONDUCTIVITY_W_MK,
-            die_contact.DIE_DENSITY_KG_M3,
-            die_contact.DIE_HEAT_J_KGK,
-        )
+            radiated = STEFAN_BOLTZMANN * ((t + 273.15) ** 4 - (c["furnace_c"] + 273.15) ** 4)
+            convected = c["furnace_convection"] * (t - c["furnace_c"])
+            return c["furnace_emissivity"] * radiated + convected
+
+        def pressed(contact):
+            h = die_contact.die_contact_w_m2k(contact, seconds, *DIE)
+            return c["die_factor"] * h * (t - c["die_c"])
+
         if kind == packing.STROKE:
-            return (
-                c["die_factor"]
-                * die_contact.die_contact_w_m2k(step["contact"], seconds, *die)
-                * (t - c["die_c"])
-            )
+            return pressed(step["contact"])
         if not front and kind in (packing.REST, packing.SPRAY_ON_DIE):
-            return (
-                c["die_factor"]
-                * die_contact.die_contact_w_m2k(die_contact.RESTING_CONTACT_W_M2K, seconds, *die)
-                * (t - c["die_c"])
-            )
+            return pressed(die_contact.RESTING_CONTACT_W_M2K)
         if (
             front
             and step["share"][z] > 0.0
@@ -208,23 +185,18 @@ class Case:
             means.append(w @ tz)
             ks.append(metal_k(means[-1], self.case["alloyed"], w @ az))
             if lay.slopes is None:
-                k = metal_k(
-                    0.5 * (tz[1:] + tz[:-1]), self.case["alloyed"], 0.5 * (az[1:] + az[:-1])
-                )
+                mean_t, mean_a = 0.5 * (tz[1:] + tz[:-1]), 0.5 * (az[1:] + az[:-1])
+                k = metal_k(mean_t, self.case["alloyed"], mean_a)
                 flow = k * zones[z]["conduction_m"] * (len(tz) - 1) * np.diff(tz, axis=0)
                 power[own][:-1] += flow
                 power[own][1:] -= flow
             else:
                 k = metal_k(tz, self.case["alloyed"], az)
-                power[own] -= zones[z]["conduction_m"] * (
-                    lay.slopes[z].T @ (k * (w[:, None] * (lay.slopes[z] @ tz)))
-                )
-            power[lay.first[z]] -= zones[z]["front_m2"] * self.loss(
-                step, True, z, t[lay.first[z]], seconds
-            )
-            power[lay.last[z]] -= zones[z]["back_m2"] * self.loss(
-                step, False, z, t[lay.last[z]], seconds
-            )
+                flow = lay.slopes[z].T @ (k * (w[:, None] * (lay.slopes[z] @ tz)))
+                power[own] -= zones[z]["conduction_m"] * flow
+            for front, i in ((True, lay.first[z]), (False, lay.last[z])):
+                area = zones[z]["front_m2" if front else "back_m2"]
+                power[i] -= area * self.loss(step, front, z, t[i], seconds)
         for z in range(len(zones) - 1):
             flow = zones[z]["link_m"] * 0.5 * (ks[z] + ks[z + 1]) * (means[z] - means[z + 1])
             for zone, sign in ((z, -1.0), (z + 1, 1.0)):
@@ -240,25 +212,16 @@ class Case:
         n = len(self.mass)
         t, share, left, _ = y.reshape(4, n, -1)
         d = np.zeros((4, n, t.shape[1]))
-        equilibrium = np.vectorize(austenite.austenite_equilibrium)(
-            t, c["ac1"], c["ac3"], c["carbon"]
-        )
+        law = np.vectorize(austenite.austenite_equilibrium)
+        equilibrium = law(t, c["ac1"], c["ac3"], c["carbon"])
         tau = np.vectorize(austenite.austenite_formation_time_s)(t)
         d[1] = np.maximum(equilibrium - share, 0.0) / tau
         formed = t > c["ac1"]  # a furnace only heats
         speed_ = math.exp(c["ln_carbide_speed"])
-        d[2] = np.where(
-            formed, -left * speed_ / np.vectorize(austenite.carbide_dissolution_time_s)(t), 0.0
-        )
-        rate = np.vectorize(austenite.grain_growth_rate)(
-            t,
-            c["grain_ln_k"],
-            c["grain_q"],
-            c["grain_ln_k_low"],
-            c["grain_q_low"],
-            c["pin_low"],
-            c["pin_high"],
-        )
+        dissolution = np.vectorize(austenite.carbide_dissolution_time_s)(t)
+        d[2] = np.where(formed, -left * speed_ / dissolution, 0.0)
+        names = "grain_ln_k grain_q grain_ln_k_low grain_q_low pin_low pin_high".split()
+        rate = np.vectorize(austenite.grain_growth_rate)(t, *(c[name] for name in names))
         d[3] = np.where(formed, rate, 0.0) / 1e6  # µm^m are large numbers
         heat = self.power(step, seconds, t, share) - d[1] * _HEAT_FP * self.mass[:, None]
         d[0] = heat / (self.mass[:, None] * capacity(t, share))
@@ -268,11 +231,8 @@ class Case:
     # -------------------------------------------------------------------------------------------------------
 
     def on_carbon(self, row, carbon):
-        return np.interp(
-            carbon,
-            np.linspace(0.0, decomposition.TABLE_CARBON, self.start.shape[1]),
-            self.start[row],
-        )
+        nodes = np.linspace(0.0, decomposition.TABLE_CARBON, self.start.shape[1])
+        return np.interp(carbon, nodes, self.start[row])
 
     def level(self, x):
         """Mean over a zone at the points of a zone of one structure."""
@@ -289,10 +249,8 @@ class Case:
         c, kin, s = self.case, self.kin, self.state
         t = y[T]
         f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
-        a0, c0, ae3 = (
-            s[i][:, None]
-            for i in (decomposition.AUSTENITE_0, decomposition.CARBON_0, decomposition.AE3)
-        )
+        rows = (decomposition.AUSTENITE_0, decomposition.CARBON_0, decomposition.AE3)
+        a0, c0, ae3 = (s[i][:, None] for i in rows)
         a = np.maximum(a0 - f - p - b - y[M], 0.0)
         power = self.power(step, seconds, t, a)
         heat_capacity = self.mass[:, None] * capacity(t, a)
@@ -319,23 +277,16 @@ class Case:
             ),
         ):
             whole = np.maximum(share + a, 1e-12)
-            g = growth(share / whole, speed(s[k][:, None], under, exponent, q, kelvin), tail) * (
-                a > 1e-9
-            )
+            k = speed(s[k][:, None], under, exponent, q, kelvin)
+            g = growth(share / whole, k, tail) * (a > 1e-9)
             d[row] = 0.6 * whole**0.6 * g
             amounts.append(whole**0.6 * g * share**0.4)
         df, dp, db = amounts
         # martensite by the largest undercooling below Ms
         left = a0 - f
-        carbon = np.where(
-            left > 1e-6,
-            np.clip(
-                (c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9),
-                c0,
-                decomposition.TABLE_CARBON,
-            ),
-            decomposition.TABLE_CARBON,
-        )
+        rest = (c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9)
+        most = decomposition.TABLE_CARBON
+        carbon = np.where(left > 1e-6, np.clip(rest, c0, most), most)
         d[U] = np.maximum(self.on_carbon(0, carbon) - at - y[U], 0.0) / _LAG_S
         d[M] = self.on_carbon(1, carbon) * a * d[U]
         heat = _HEAT_FP * (df + dp) + _HEAT_B * db + _HEAT_M * d[M]
@@ -345,9 +296,8 @@ class Case:
             log_v = self.rate_of_hardness(at, log_v)
         temper = np.exp(-c["temper_q_k"] / kelvin)
         # summed up afterwards: what hardness needs (tempering goes with the 14th power of the share, see `decomposition`)
-        sums = np.stack(
-            [(df + dp) * log_v, db * log_v, d[M] * carbon, y[M] ** 14 * temper, b**14 * temper]
-        )
+        tempered = y[M] ** 14 * temper, b**14 * temper
+        sums = np.stack([(df + dp) * log_v, db * log_v, d[M] * carbon, *tempered])
         return d, sums
 
     def rate_of_hardness(self, at, log_v):
@@ -419,14 +369,9 @@ class Case:
                 continue
             if y is None:
                 for i in range(n):
-                    self.state[:, i] = twins.set_austenite(
-                        c,
-                        self.kin,
-                        heat[0, i],
-                        heat[1, i],
-                        heat[2, i] ** (1.0 / c["grain_m"]),
-                        t[i],
-                    )
+                    grain = heat[2, i] ** (1.0 / c["grain_m"])
+                    given = (heat[0, i], heat[1, i], grain, t[i])
+                    self.state[:, i] = twins.set_austenite(c, self.kin, *given)
                 for row in self.state:
                     row[:] = self.level(row)
                 y = np.zeros((6, n))
@@ -444,9 +389,8 @@ class Case:
                 for z in range(len(self.zones)):
                     if step["share"][z] > 0.0 and step["flux"] > 0.0:
                         flux = step["flux"] * step["share"][z]
-                        self.wet[z] = twins.wet_table(
-                            flux, step["fluid_c"], scale[z], c, self.air[z]
-                        )
+                        given = (flux, step["fluid_c"], scale[z], c, self.air[z])
+                        self.wet[z] = twins.wet_table(*given)
             atol = np.repeat([1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3], n) * rtol / 1e-6
             events = None
             if kind == packing.COOL:
@@ -471,12 +415,8 @@ class Case:
         n = len(self.mass)
         # steps of the differences, °C and shares: downwards in temperature, where martensite forms, and on the side of
         # a share where it exists
-        width = np.repeat(
-            [-1e-3, 1e-6, 1e-6, 1e-6]
-            if rate == self.furnace
-            else [-1e-3, 1e-6, 1e-6, 1e-6, 1e-6, -1e-3],
-            n,
-        )
+        last = (1e-6,) if rate == self.furnace else (1e-6, 1e-6, -1e-3)
+        width = np.repeat([-1e-3, 1e-6, 1e-6, *last], n)
         each = np.arange(len(width))
 
         def f(t, y):
@@ -490,18 +430,9 @@ class Case:
             # sparse, so that the factors are found in this thread alone
             return csc_matrix((rates[:, :-1] - rates[:, -1:]) / width)
 
-        found = solve_ivp(
-            f,
-            (0.0, seconds),
-            y0,
-            method="BDF",
-            rtol=rtol,
-            atol=atol,
-            dense_output=True,
-            jac=jacobian,
-            events=events,
-            first_step=min(1e-4, seconds / 10),
-        )
+        how = {"method": "BDF", "rtol": rtol, "atol": atol, "dense_output": True, "jac": jacobian}
+        how |= {"events": events, "first_step": min(1e-4, seconds / 10)}
+        found = solve_ivp(f, (0.0, seconds), y0, **how)
         assert found.success, found.message
         return found
 
@@ -520,9 +451,8 @@ class Case:
         f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
         s[decomposition.FERRITE], s[decomposition.PEARLITE], s[decomposition.BAINITE] = f, p, b
         s[decomposition.MARTENSITE] = y[M]
-        s[decomposition.AUSTENITE] = np.maximum(
-            s[decomposition.AUSTENITE_0] - f - p - b - y[M], 0.0
-        )
+        left = s[decomposition.AUSTENITE_0] - f - p - b - y[M]
+        s[decomposition.AUSTENITE] = np.maximum(left, 0.0)
         s[decomposition.LOG_V_FP], s[decomposition.LOG_V_B], s[decomposition.CARBON_M] = sums[:3]
         s[decomposition.UNDERCOOLING], s[decomposition.T_MIN] = y[U], self.level(y[T])
         for row, share, integral in (
@@ -555,8 +485,7 @@ def along(case, pieces, times):
         )
         t = solution(time - begin)[:n]
         for z in range(len(case.zones)):
-            mean[k, z] = (
-                lay.weight[lay.first[z] : lay.last[z] + 1] @ t[lay.first[z] : lay.last[z] + 1]
-            )
+            own = slice(lay.first[z], lay.last[z] + 1)
+            mean[k, z] = lay.weight[own] @ t[own]
             front[k, z] = t[lay.first[z]]
     return mean, front

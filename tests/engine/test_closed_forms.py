@@ -65,24 +65,10 @@ def run(
     steps["kind"][0], steps["duration_s"][0] = kinds, seconds
     convection = np.full((1, len(zones), len(packing.CONVECTION_C)), float(h))
     zero = np.zeros(1, np.int64)
-    return batch.run(
-        batch.Packed(
-            case,
-            slabs,
-            zero,
-            steps,
-            convection,
-            zero,
-            start,
-            zero,
-            packing.kinetic_array(),
-            packing.section((points,) * len(zones)),
-        ),
-        trace=True,
-        keep_points=True,
-        tolerance_c=tolerance_c,
-        stop_c=-300.0,
-    )
+    section, kin = packing.section((points,) * len(zones)), packing.kinetic_array()
+    packed = batch.Packed(case, slabs, zero, steps, convection, zero, start, zero, kin, section)
+    options = {"trace": True, "keep_points": True, "stop_c": -300.0}
+    return batch.run(packed, tolerance_c=tolerance_c, **options)
 
 
 def time_to(marched, temperature_c, column=1):
@@ -102,29 +88,14 @@ def lump(capacity_j_m2k):
     return {"mass_kg": capacity_j_m2k / CP, "front_m2": 0.5, "back_m2": 0.5, "conduction_m": 1e4}
 
 
-@pytest.mark.parametrize(
-    ("capacity", "h", "left", "seconds"),
-    [
-        (
-            7800 * 460 * 0.025 / 3,
-            10.0,
-            50 / 350,
-            5818.0,
-        ),  # Holman 4-1: sphere, 450 to 150 °C in 100 °C
-        (8500 * 320 * 0.001 / 6, 210.0, 0.01, 9.94),  # Cengel 4-1: bead, 99 % of the change
-        (
-            7800 * 600 * 0.012 / 6,
-            20.0,
-            75 / 825,
-            1122.0,
-        ),  # Incropera 5.6: ball, 1150 to 400 K in 325 K
-    ],
-    ids=["holman_4_1", "cengel_4_1", "incropera_5_6"],
-)
+@pytest.mark.parametrize("capacity, h, left, seconds", [
+    (7800 * 460 * 0.025 / 3, 10.0, 50 / 350, 5818.0),  # Holman 4-1: sphere, 450 to 150 °C in 100 °C
+    (8500 * 320 * 0.001 / 6, 210.0, 0.01, 9.94),  # Cengel 4-1: bead, 99 % of the change
+    (7800 * 600 * 0.012 / 6, 20.0, 75 / 825, 1122.0),  # Incropera 5.6: ball, 1150 to 400 K in 325 K
+], ids=["holman_4_1", "cengel_4_1", "incropera_5_6"])  # fmt: skip
 def test_lumped_worked_examples(capacity, h, left, seconds):
-    assert capacity / h * math.log(1 / left) == pytest.approx(
-        seconds, rel=2e-3
-    )  # the book's own formula
+    # the book's own formula
+    assert capacity / h * math.log(1 / left) == pytest.approx(seconds, rel=2e-3)
     marched = run([lump(capacity)], 1.3 * seconds, h=h)
     assert time_to(marched, LOW_C + left * (HIGH_C - LOW_C)) == pytest.approx(seconds, rel=0.01)
 
@@ -133,13 +104,9 @@ def test_lumped_worked_examples(capacity, h, left, seconds):
 def test_radiation_alone(start, seconds):
     """Incropera eq. 5.18: 13.5 mm round, emissivity 0.8, to 500 °C in 25 °C; absolute temperatures times 1.4."""
     factor = 1.4
-    marched = run(
-        [lump(7850 * 650 * 3.375e-3)],
-        2 * seconds,
-        emissivity=0.8,
-        start_c=factor * (start + 273.15) - 273.15,
-        room_c=factor * 298.15 - 273.15,
-    )
+    begin, room = factor * (start + 273.15) - 273.15, factor * 298.15 - 273.15
+    how = {"emissivity": 0.8, "start_c": begin, "room_c": room}
+    marched = run([lump(7850 * 650 * 3.375e-3)], 2 * seconds, **how)
     found = time_to(marched, factor * 773.15 - 273.15) * factor**3
     assert found == pytest.approx(seconds, rel=5e-3)
 
@@ -168,10 +135,8 @@ def test_lumped_cooling_with_varying_heat_capacity(austenitic):
 def test_two_nodes_even_out():
     """T1 - T2 falls as exp(-G t (1/C1 + 1/C2)) to a common (C1 T1 + C2 T2)/(C1 + C2)."""
     m1, m2, link = 0.05, 0.20, 0.01
-    zones = [
-        {"mass_kg": m1, "front_m2": 1e-3, "conduction_m": 1e3, "link_m": link},
-        {"mass_kg": m2, "conduction_m": 1e3},
-    ]
+    cold = {"mass_kg": m1, "front_m2": 1e-3, "conduction_m": 1e3, "link_m": link}
+    zones = [cold, {"mass_kg": m2, "conduction_m": 1e3}]
     seconds = 60.0
     # a jet cools the first alone for a moment; then both are left to themselves
     marched = run(zones, (1.5, seconds), kinds=(packing.JET, packing.COOL), h=0.0)
@@ -198,21 +163,18 @@ def wall(capacity_j_m2k, conductance_w_m2k, wet=("front",)):
 
 def series(biot, fourier, terms=8):
     """Shares left at the middle, at the surface, and of the heat, in a plane wall (Incropera eq. 5.42; one term: 5.43)."""
-    roots = [
-        brentq(lambda z: z * math.tan(z) - biot, n * math.pi + 1e-9, (n + 0.5) * math.pi - 1e-9)
-        for n in range(terms)
-    ]
+    ends = [(n * math.pi + 1e-9, (n + 0.5) * math.pi - 1e-9) for n in range(terms)]
+    roots = [brentq(lambda z: z * math.tan(z) - biot, *between) for between in ends]
     c = [4 * math.sin(z) / (2 * z + math.sin(2 * z)) * math.exp(-z * z * fourier) for z in roots]
-    return (
-        sum(c),
-        sum(a * math.cos(z) for a, z in zip(c, roots, strict=True)),
-        sum(a * math.sin(z) / z for a, z in zip(c, roots, strict=True)),
+    pairs = list(zip(c, roots, strict=True))
+    surface, held = (
+        sum(a * math.cos(z) for a, z in pairs),
+        sum(a * math.sin(z) / z for a, z in pairs),
     )
+    return sum(c), surface, held
 
 
-@pytest.mark.parametrize(
-    ("biot", "root", "c"), [(0.1, 0.3111, 1.0161), (1.0, 0.8603, 1.1191), (5.0, 1.3138, 1.2402)]
-)
+@pytest.mark.parametrize("biot, root, c", [(0.1, 0.3111, 1.0161), (1.0, 0.8603, 1.1191), (5.0, 1.3138, 1.2402)])  # fmt: skip
 def test_the_series_is_the_books(biot, root, c):
     """First root and coefficient of Incropera Table 5.1 (derived, agrees with the table from memory)."""
     assert series(biot, 2.0, 1)[0] == pytest.approx(c * math.exp(-2.0 * root**2), rel=5e-4)
@@ -225,9 +187,8 @@ def test_incropera_5_4_pipe_wall():
     points = marched.trace[0][-1, 3:]
     outside, inside = (60.0 - 80.0 * share_left(points[i]) for i in (0, -1))
     middle, surface, held = series(h * length / k, k / (rho * c) * seconds / length**2)
-    assert (inside, outside) == pytest.approx(
-        (60 - 80 * middle, 60 - 80 * surface), abs=0.4
-    )  # 0.5 % of 80 K
+    # 0.5 % of 80 K
+    assert (inside, outside) == pytest.approx((60 - 80 * middle, 60 - 80 * surface), abs=0.4)
     assert (inside, outside) == pytest.approx((42.9, 45.2), abs=0.8)  # the book, by chart
     # flux into the wall at 8 min, W/m², and heat taken up by then, J/m of pipe of 1 m diameter
     assert h * (60.0 - outside) == pytest.approx(7320, rel=0.01)
@@ -241,9 +202,8 @@ def test_cengel_4_3_brass_plate():
     """40 mm brass plate, 20 °C, in 500 °C for 7 min: 279.6 °C at the surface (one-term; chart answer 282 °C)."""
     thickness, k, rho, c, h = 0.04, 110.0, 8530.0, 380.0, 120.0
     marched = run([wall(rho * c * thickness, k / thickness, ("front", "back"))], 420.0, h=h)
-    assert 500.0 - 480.0 * share_left(marched.trace[0][-1, 2]) == pytest.approx(
-        279.6, abs=2.4
-    )  # 0.5 % of 480 K
+    surface_c = 500.0 - 480.0 * share_left(marched.trace[0][-1, 2])
+    assert surface_c == pytest.approx(279.6, abs=2.4)  # 0.5 % of 480 K
 
 
 @pytest.mark.parametrize("biot", [0.1, 0.3, 1.0, 2.0, 5.0])
@@ -253,20 +213,14 @@ def test_plane_wall_from_dull_to_sharp(biot):
     h = biot * k / half
     for fourier in (0.1, 0.3, 0.8, 2.0):
         seconds = fourier * half**2 * capacity / k
-        marched = run(
-            [wall(2 * half * capacity, k / (2 * half), ("front", "back"))],
-            seconds,
-            h=h,
-            tolerance_c=0.1,
-        )
+        plate = wall(2 * half * capacity, k / (2 * half), ("front", "back"))
+        marched = run([plate], seconds, h=h, tolerance_c=0.1)
         row = marched.trace[0][-1]
         found = share_left(row[3 + 2]), share_left(row[2]), share_left(row[1])
         assert found == pytest.approx(series(biot, fourier), abs=8e-3)
 
 
-@pytest.mark.parametrize(
-    ("biot", "fourier"), [(2.0, 0.02), (2.0, 0.05), (10.0, 0.05), (40.0, 0.08)]
-)
+@pytest.mark.parametrize("biot, fourier", [(2.0, 0.02), (2.0, 0.05), (10.0, 0.05), (40.0, 0.08)])
 def test_surface_of_a_half_space(biot, fourier):
     """Early on a wall is a half space: (T - Ti)/(Too - Ti) = 1 - exp(A²) erfc(A), A = Bi sqrt(Fo).
 
@@ -274,12 +228,8 @@ def test_surface_of_a_half_space(biot, fourier):
     spray's first tenth of a second on a 3 mm face lies.
     """
     length, k, capacity = 0.01, 30.0, 5e6
-    marched = run(
-        [wall(length * capacity, k / length)],
-        fourier * length**2 * capacity / k,
-        h=biot * k / length,
-        tolerance_c=0.1,
-    )
+    slab, seconds = wall(length * capacity, k / length), fourier * length**2 * capacity / k
+    marched = run([slab], seconds, h=biot * k / length, tolerance_c=0.1)
     a = biot * math.sqrt(fourier)
     expected = math.exp(a * a) * math.erfc(a)
     assert share_left(marched.trace[0][-1, 2]) == pytest.approx(expected, abs=0.01)

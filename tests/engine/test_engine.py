@@ -60,11 +60,11 @@ def test_threads_and_chunks_change_no_bit(cases, whole, monkeypatch):
     same(marched(cases, range(N), threads=1), np.arange(N), whole)
     run = batch.run
     for threads, chunk in ((7, 3), (2, 100), (1, 1)):
-        monkeypatch.setattr(
-            batch,
-            "run",
-            lambda *a, t=threads, c=chunk, **o: run(*a, **{**o, "threads": t, "chunk": c}),
-        )
+
+        def run_so(*a, t=threads, c=chunk, **o):
+            return run(*a, **{**o, "threads": t, "chunk": c})
+
+        monkeypatch.setattr(batch, "run", run_so)
         same(marched(cases, range(N)), np.arange(N), whole)
 
 
@@ -138,11 +138,8 @@ else:
 
 
 def _march_one(i):
-    found = march_columns(
-        Cases.of(
-            [grade("4130")], [head("mid-iron")], [Route().with_(preheat_c=850.0 + i)], [Shop()]
-        )
-    )
+    route = Route().with_(preheat_c=850.0 + i)
+    found = march_columns(Cases.of([grade("4130")], [head("mid-iron")], [route], [Shop()]))
     return found.zones[0]
 
 
@@ -177,9 +174,7 @@ def test_a_dwell_of_nothing_is_the_limit_of_a_short_one(name):
     assert one(Route().with_(dwell_s=1e-4), name).zones[0, :, 0] == pytest.approx(none, abs=0.2)
 
 
-@pytest.mark.parametrize(
-    ("start_c", "furnace_c", "soak_s"), [(982.0, 20.0, 23_210.0), (1339.0, 24.8, 2220.0)]
-)
+@pytest.mark.parametrize("start_c, furnace_c, soak_s", [(982.0, 20.0, 23_210.0), (1339.0, 24.8, 2220.0)])  # fmt: skip
 def test_a_head_hotter_than_its_furnace_ends(start_c, furnace_c, soak_s):
     route = Route().with_(preheat_c=furnace_c, soak_s=soak_s, start_c=start_c, dwell_s=0.0)
     found = one(route)

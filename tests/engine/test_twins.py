@@ -47,9 +47,8 @@ def test_exponential_and_logarithm(engine):
 def test_heat_capacity_and_conductivity(engine):
     a = np.linspace(0.0, 1.0, 11)[:, None]
     t = np.broadcast_to(T, (11, len(T)))
-    mixed = a * each(properties.austenite_cp_j_kgk, T) + (1 - a) * each(
-        properties.ferrite_cp_j_kgk, T
-    )
+    cold = each(properties.ferrite_cp_j_kgk, T)
+    mixed = a * each(properties.austenite_cp_j_kgk, T) + (1 - a) * cold
     same(engine("capacity", t, a), mixed)
     for alloyed in (0.0, 0.4, 1.0):
         same(engine("conductivity", t, alloyed, a), each(properties.conductivity, t, alloyed, a))
@@ -70,10 +69,8 @@ def test_extent_of_reaction_and_its_inverse(engine, law):
     x = np.concatenate([np.geomspace(1e-9, 0.5, 4000), 1.0 - np.geomspace(1e-9, 0.5, 4000)])
     s = engine("extent", x, law)
     same(s, each(lambda v: kinetics.extent_of(v, forward, law), x))
-    same(
-        engine("inverse", s, law),
-        each(lambda v: kinetics.inverse_extent(v, forward, inverse, top, law), s),
-    )
+    back = each(lambda v: kinetics.inverse_extent(v, forward, inverse, top, law), s)
+    same(engine("inverse", s, law), back)
     same(engine("inverse", s, law), x, rel=1e-9)  # a round trip loses nothing
     assert engine("inverse", [top[law], 2.0 * top[law]], law).tolist() == [1.0, 1.0]
     assert engine("extent", [0.0], law)[0] == engine("inverse", [0.0], law)[0] == 0.0
@@ -86,10 +83,8 @@ def test_lever_rule_and_carbon_of_the_rest(engine, carbon):
     law = each(lambda v: kinetics.ferrite_cap(v, ae1, ae3, carbon), t)
     same(engine("cap", t, ae1, ae3, carbon), law, least=1e-2)
     f = np.linspace(0.0, 0.8, 801)
-    same(
-        engine("carbon_left", np.full(801, carbon), 0.8, f),
-        decomposition.carbon_of_austenite(carbon, 0.8, f),
-    )
+    left = decomposition.carbon_of_austenite(carbon, 0.8, f)
+    same(engine("carbon_left", np.full(801, carbon), 0.8, f), left)
 
 
 def test_martensite_law(engine):
@@ -103,10 +98,8 @@ def test_martensite_law(engine):
 def test_furnace(engine):
     c = engine.case
     for carbon in (0.05, 0.3, 0.6, 0.9):
-        same(
-            engine("equilibrium", T, c["ac1"], c["ac3"], carbon),
-            each(lambda t, k=carbon: austenite.austenite_equilibrium(t, c["ac1"], c["ac3"], k), T),
-        )
+        law = each(lambda t, k=carbon: austenite.austenite_equilibrium(t, c["ac1"], c["ac3"], k), T)
+        same(engine("equilibrium", T, c["ac1"], c["ac3"], carbon), law)
     for fine in (True, False):
         steel = grade("4140") if fine else grade("1045")
         k = austenite.grain_growth_coefficients(steel)[1:]
@@ -114,16 +107,11 @@ def test_furnace(engine):
         same(engine("grain", hot, *k), each(lambda t, k=k: austenite.grain_growth_rate(t, *k), hot))
     share = np.linspace(0.01, 1.0, 100)
     for carbon in (0.1, 0.4, 0.8):
-        same(
-            engine("austenite_carbon", share, carbon),
-            each(lambda s, k=carbon: austenite.austenite_carbon(s, k), share),
-        )
+        law = each(lambda s, k=carbon: austenite.austenite_carbon(s, k), share)
+        same(engine("austenite_carbon", share, carbon), law)
     t = np.linspace(500.0, 850.0, 100)
-    same(
-        engine("ferrite_return", t, share),
-        each(austenite.ferrite_return_per_s, t, share),
-        least=1e-9,
-    )
+    law = each(austenite.ferrite_return_per_s, t, share)
+    same(engine("ferrite_return", t, share), law, least=1e-9)
 
 
 @pytest.mark.parametrize("undissolved", [0.0, 0.3, 1.0])
