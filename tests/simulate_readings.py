@@ -73,9 +73,8 @@ def simulated(name, draws, seed=0):
             values = values + READING_HV * random.standard_normal(reading.heads)
         elif reading.key == "bend":
             values = many["bend"][of]
-            values = values + reading.noise * reading.heads**0.5 * random.standard_normal(
-                reading.heads
-            )
+            scatter = random.standard_normal(reading.heads)
+            values = values + reading.noise * reading.heads**0.5 * scatter
         else:
             centre = {"thermocouple": 1.0}.get(reading.key) or float(result.head.hosel.bend_zone_mm)
             column, scale = reading.observes[1][0], reading.observes[1][2]
@@ -92,6 +91,5 @@ if __name__ == "__main__":
     for shop in SHOPS:
         found, width, held = simulated(shop, draws)
         ranges = f"from {found.range_now:.1f}, promised {found.range_then:.1f}, left {width:.1f} ({width / found.range_then:.2f})"
-        print(
-            f"{shop:22} {found.reading.what} on {found.reading.heads}: {found.quantity} {ranges}; holds {held:.2f}"
-        )
+        what = f"{shop:22} {found.reading.what} on {found.reading.heads}: {found.quantity}"
+        print(f"{what} {ranges}; holds {held:.2f}")

@@ -40,10 +40,8 @@ def as_json(result):
 
 
 def test_prints_the_summary_of_the_same_estimate(said):
-    assert (
-        said("--grade", "4130", "--preheat-c", "930").strip()
-        == fp.estimate("4130").summary().strip()
-    )
+    told = said("--grade", "4130", "--preheat-c", "930")
+    assert told.strip() == fp.estimate("4130").summary().strip()
 
 
 def test_the_two_grades_of_the_first_question(said):
@@ -63,9 +61,8 @@ def test_the_two_grades_of_the_first_question(said):
 
 
 def test_temper_is_that_of_the_route(said):
-    found = json.loads(
-        said("--grade", "4140", "--temper", "600:1h", "--temper", "200:90min", "--json")
-    )
+    given = "--grade 4140 --temper 600:1h --temper 200:90min --json".split()
+    found = json.loads(said(*given))
     route = fp.Route(later=(fp.Temper(600, 3600), fp.Temper(200, 5400)))
     assert found == as_json(fp.estimate("4140", "mid-iron", route))
 
@@ -86,9 +83,8 @@ def test_json_is_valid_complete_and_alone():
     done = run("--json", "--grade", "1045", "--head", "wedge", "--spray", "8", "--cool", "row")
     assert done.returncode == 0 and done.stderr == ""
     answer = json.loads(done.stdout, parse_constant=pytest.fail)
-    assert answer == as_json(
-        fp.estimate("1045", "wedge", fp.Route().with_(flux=8.0, surroundings="row"))
-    )
+    route = fp.Route().with_(flux=8.0, surroundings="row")
+    assert answer == as_json(fp.estimate("1045", "wedge", route))
     assert isinstance(answer["warnings"], list)
 
 

@@ -71,9 +71,8 @@ def test_rooms_import_only_rooms_above():
             if inside and inside != ["__version__"]:
                 room = room_of(inside)
                 assert room in HOUSE, f"{name}: {room} has no place in the house"
-                assert HOUSE.index(room) <= place, (
-                    f"{'/'.join(own)} imports {'.'.join(inside)}, which stands below it"
-                )
+                below = f"{'/'.join(own)} imports {'.'.join(inside)}, which stands below it"
+                assert HOUSE.index(room) <= place, below
 
 
 def test_computation_knows_no_pictures_and_no_widgets():
@@ -84,17 +83,14 @@ def test_computation_knows_no_pictures_and_no_widgets():
 
 
 def test_every_room_has_its_place():
-    rooms = {room_of(p.relative_to(PACKAGE).with_suffix("").parts) for p in FILES} - set(
-        OPEN_TO_ALL
-    )
-    assert rooms == set(HOUSE)
+    rooms = {room_of(p.relative_to(PACKAGE).with_suffix("").parts) for p in FILES}
+    assert rooms - set(OPEN_TO_ALL) == set(HOUSE)
 
 
 def test_the_rule_can_fail(tmp_path):
     """A file that breaks the rule is found by the same reading."""
-    bad = (
-        PACKAGE / "inputs" / "nowhere.py"
-    )  # never written: read from a copy with the same relative name
+    # never written: read from a copy with the same relative name
+    bad = PACKAGE / "inputs" / "nowhere.py"
     text = "def f():\n    from ..answer.estimate import estimate\n    import matplotlib.pyplot\n"
     copy = tmp_path / "forgeprops" / bad.relative_to(PACKAGE)
     copy.parent.mkdir(parents=True)
@@ -113,9 +109,8 @@ def test_the_rule_can_fail(tmp_path):
 
 
 def run(code):
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True
-    )
+    options = {"capture_output": True, "text": True, "timeout": 120, "check": True}
+    done = subprocess.run([sys.executable, "-c", code], **options)
     return json.loads(done.stdout.splitlines()[-1])
 
 

@@ -69,9 +69,9 @@ def test_quantities_carry_their_unit():
     assert len(numbers) > 300
     for name, owner, parameter in numbers:
         if QUANTITIES.search(parameter) and parameter not in NO_QUANTITY:
-            assert parameter.endswith(UNITS) or parameter.endswith(
-                ("_low", "_high", "_factor", "_share", "_fraction", "_effect", "_spread")
-            ), f"{name}.{owner}: {parameter} has no unit"
+            ends = ("_low", "_high", "_factor", "_share", "_fraction", "_effect", "_spread")
+            whole = parameter.endswith(UNITS + ends)
+            assert whole, f"{name}.{owner}: {parameter} has no unit"
 
 
 def test_public_names_are_words():

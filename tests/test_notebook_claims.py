@@ -31,10 +31,8 @@ def test_01_the_hosel_of_4140_hardens_in_air():
 
 
 def test_02_chromoly_is_about_a_tenth_harder_to_press():
-    stress = {
-        g: float(fp.forging_temperature_study(fp.grade(g), temperatures=[900]).flow_stress_mpa[0])
-        for g in ("1030", "4130", "4140")
-    }
+    study = {g: fp.forging_temperature_study(fp.grade(g), temperatures=[900]) for g in ("1030", "4130", "4140")}  # fmt: skip
+    stress = {g: float(s.flow_stress_mpa[0]) for g, s in study.items()}
     for grade in ("4130", "4140"):
         assert stress[grade] / stress["1030"] == pytest.approx(1.10, abs=0.04)
 
@@ -79,10 +77,8 @@ def test_03_the_wedge_decides_until_it_is_made_of_4130():
 def test_05_what_a_soft_and_a_hard_hosel_hang_on():
     soft = fp.hosel_sensitivity(fp.estimate(fp.grade("1020")))
     hard = fp.hosel_sensitivity(fp.estimate(fp.grade("4140")))
-    assert set(soft["what"].head(2)) == {
-        "bend zone, 10 to 20 mm",
-        "bore out of round, 0.05 to 0.15 mm",
-    }
+    two = {"bend zone, 10 to 20 mm", "bore out of round, 0.05 to 0.15 mm"}
+    assert set(soft["what"].head(2)) == two
     assert any("notch" in w for w in hard["what"].head(2))
     spans = hard.set_index("what")["span_deg"]
     assert spans["adjustments there and back, 10 to 1"] > 0.5
@@ -96,9 +92,8 @@ def test_07_end_quench_bars_beside_the_standard():
     alloyed = {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.975, "Mo": 0.20}
     alloyed = fp.Steel("middle of 4140H", alloyed, grain_size_astm=7.5)
     own, standard = parity.end_quench_curves(plain, places)
-    deeper = [
-        places[np.argmax(own < h)] - places[np.argmax(standard < h)] for h in (45.0, 40.0, 30.0)
-    ]
+    levels = (45.0, 40.0, 30.0)
+    deeper = [places[np.argmax(own < h)] - places[np.argmax(standard < h)] for h in levels]
     assert 0.0 < np.mean(deeper) < 1.0
     own, standard = parity.end_quench_curves(alloyed, places)
     near, deep = places <= 10.0, places >= 30.0
@@ -120,6 +115,5 @@ def test_06_the_log_tells_when_and_the_causes_what():
     )  # fmt: skip
     assert told.likeliest == "flux"
     first = told.table.iloc[0]
-    assert (
-        first["drift_low"] < -2.5 < first["drift_high"] + 0.3
-    )  # the nozzle that was half shut: 12 to 9.5
+    # the nozzle that was half shut: 12 to 9.5
+    assert first["drift_low"] < -2.5 < first["drift_high"] + 0.3

@@ -29,9 +29,8 @@ def test_notebooks_are_stripped():
     extra = "metadata.language_info metadata.widgets"
     command = [sys.executable, "-m", "nbstripout", "--verify", "--extra-keys", extra]
     done = subprocess.run([*command, *map(str, NOTEBOOKS)], capture_output=True, text=True)
-    assert done.returncode == 0, (
-        f"run nbstripout --extra-keys '{extra}' notebooks/*.ipynb\n{done.stdout}{done.stderr}"
-    )
+    advice = f"run nbstripout --extra-keys '{extra}' notebooks/*.ipynb"
+    assert done.returncode == 0, f"{advice}\n{done.stdout}{done.stderr}"
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
@@ -49,16 +48,14 @@ def test_links_lead_somewhere(path):
         for part in source.split("](")[1:]:
             target = part.split(")")[0].split("#")[0]
             if target and not target.startswith("http"):
-                assert (FOLDER / target).exists(), (
-                    f"{path.name} links to {target}, which does not exist"
-                )
+                lost = f"{path.name} links to {target}, which does not exist"
+                assert (FOLDER / target).exists(), lost
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
 def test_kernel_is_named_so_that_the_reader_is_not_asked(path):
-    assert (
-        json.loads(path.read_text(encoding="utf-8"))["metadata"]["kernelspec"]["name"] == "python3"
-    )
+    about = json.loads(path.read_text(encoding="utf-8"))["metadata"]
+    assert about["kernelspec"]["name"] == "python3"
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS[:7], ids=lambda p: p.stem)

@@ -49,9 +49,8 @@ def built(tmp_path_factory):
 
 def checked_in(*folders):
     """Files under folders that belong to the project."""
-    listed = subprocess.run(
-        ["git", "-C", str(ROOT), "ls-files", *folders], capture_output=True, text=True, check=False
-    )
+    command = ["git", "-C", str(ROOT), "ls-files", *folders]
+    listed = subprocess.run(command, capture_output=True, text=True, check=False)
     names = listed.stdout.split() if listed.returncode == 0 else []
     return {n for n in names if (ROOT / n).exists()}
 
@@ -161,9 +160,8 @@ def interpreter(version):
     found = [shutil.which(f"python{version}"), *pyenv]
     if uv := shutil.which("uv"):
         command = [uv, "python", "find", "--no-python-downloads", version]
-        found.append(
-            subprocess.run(command, capture_output=True, text=True, check=False).stdout.strip()
-        )
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        found.append(done.stdout.strip())
     for path in filter(None, found):
         code = "import sys; print('%d.%d' % sys.version_info[:2])"
         done = subprocess.run([path, "-c", code], capture_output=True, text=True, check=False)

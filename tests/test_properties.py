@@ -63,9 +63,8 @@ def trade_steels(draw):
     composition = dict(grade.composition)
     for element, (low, high) in grade.limits.items():
         if high is not None:
-            composition[element] = draw(
-                number(max(low or 0.0, table()["C"].low if element == "C" else 0.0), high)
-            )
+            least = table()["C"].low if element == "C" else 0.0
+            composition[element] = draw(number(max(low or 0.0, least), high))
     return fp.Steel(grade.name, composition)
 
 
@@ -131,9 +130,8 @@ def test_slower_cooling_is_not_harder(steel, rate, slower):
 @given(steel=trade_steels(), diameter=number(5.0, 100.0), thicker=number(1.1, 3.0))
 def test_thicker_bar_in_air_is_not_harder(steel, diameter, thicker):
     COUNT["bars"] += 1
-    thin, thick = (
-        fp.air_cooled_bar(steel, d, 900.0) for d in (diameter, min(diameter * thicker, 300.0))
-    )
+    sizes = (diameter, min(diameter * thicker, 300.0))
+    thin, thick = (fp.air_cooled_bar(steel, d, 900.0) for d in sizes)
     assert sum(thin.fractions.values()) == pytest.approx(1.0, abs=1e-6)
     assert thick.hardness_as_quenched_hv <= thin.hardness_as_quenched_hv + 4.0
 
@@ -211,9 +209,8 @@ def test_any_hosel_bends_or_is_refused(given_, harder):
 def test_any_face_and_a_thicker_one_is_safer(thickness, hv, thicker, speed):
     COUNT["faces"] += 1
     try:
-        thin, thick = (
-            fp.face_strike(t, hv, speed_m_s=speed) for t in (thickness, thickness * thicker)
-        )
+        sizes = (thickness, thickness * thicker)
+        thin, thick = (fp.face_strike(t, hv, speed_m_s=speed) for t in sizes)
     except InputError:
         COUNT["faces refused"] += 1
         return

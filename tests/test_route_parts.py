@@ -99,9 +99,8 @@ def test_what_must_be_said_of_a_bath_is_said(results):
 
 
 def test_the_shape_of_the_forging_sets_the_press_force_alone():
-    simple, usual = (
-        fp.estimate("1040", route=fp.Route().with_(press_shape=s)) for s in ("simple", "complex")
-    )
+    routes = [fp.Route().with_(press_shape=s) for s in ("simple", "complex")]
+    simple, usual = (fp.estimate("1040", route=route) for route in routes)
     assert simple.effort.press_force.kn == pytest.approx(0.75 * usual.effort.press_force.kn)
     assert simple.zones["face"].hardness_hv == usual.zones["face"].hardness_hv
     routes = [r.route for r in (simple, usual)]

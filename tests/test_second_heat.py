@@ -90,9 +90,8 @@ def test_projected_area_by_hand():
     area = projected_areas_mm2(*forged_parts(head.face, head.rim, head.body, head.neck, head.hosel))
     assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
     hosel = head.hosel
-    assert area["hosel"] == pytest.approx(
-        (hosel.outside_mm + hosel.allowance_mm) * (hosel.length_mm + hosel.length_allowance_mm)
-    )
+    length = hosel.length_mm + hosel.length_allowance_mm
+    assert area["hosel"] == pytest.approx((hosel.outside_mm + hosel.allowance_mm) * length)
 
 
 def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):

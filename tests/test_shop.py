@@ -50,9 +50,8 @@ def test_any_shop_comes_back(tmp_path_factory, shop):
     shop.save(path)
     back = load_shop(path)
     assert back.spray == shop.spray and back.delay_s == shop.delay_s
-    assert (
-        back == shop or "\\ud" in path.read_text()
-    )  # half a surrogate pair cannot be saved as it is
+    # half a surrogate pair cannot be saved as it is
+    assert back == shop or "\\ud" in path.read_text()
 
 
 @pytest.mark.parametrize("change, message", [
@@ -100,6 +99,5 @@ def test_estimates_of_every_kind_take_the_file(tmp_path):
     refuses("does not exist", fp.estimate, fp.grade("4130"), shop=tmp_path / "no.shop.json")
     command = [sys.executable, "-m", "forgeprops", "--shop", str(file), "--json"]
     said = subprocess.run(command, capture_output=True, text=True, check=True)
-    assert json.loads(said.stdout)["zones"]["face"]["hardness_hv"] == pytest.approx(
-        own.zones["face"].hardness_hv, abs=0.1
-    )
+    face = json.loads(said.stdout)["zones"]["face"]["hardness_hv"]
+    assert face == pytest.approx(own.zones["face"].hardness_hv, abs=0.1)

@@ -64,9 +64,8 @@ def by_hand(steel, curve, seconds):
         return d
 
     diameter = float(austenite.diameter_um_from_astm(steel.grain_size_astm))
-    shift = temperatures.martensite_grain_coefficient("own") * (
-        diameter**-0.5 - temperatures.REFERENCE_GRAIN_UM**-0.5
-    )
+    finer = diameter**-0.5 - temperatures.REFERENCE_GRAIN_UM**-0.5
+    shift = temperatures.martensite_grain_coefficient("own") * finer
     how = {"method": "LSODA", "rtol": 1e-6, "atol": 1e-8, "max_step": seconds / 200}
     found = solve_ivp(rate, (0.0, seconds), [0.0] * 5, **how)
     assert found.success
@@ -77,9 +76,7 @@ def by_hand(steel, curve, seconds):
         "austenite": 1.0 - f - p - b - m}  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("steel", "rate"), [(PLAIN, 1.0), (PLAIN, 60.0), (CR_MO, 0.3), (CR_MO, 8.0)]
-)
+@pytest.mark.parametrize("steel, rate", [(PLAIN, 1.0), (PLAIN, 60.0), (CR_MO, 0.3), (CR_MO, 8.0)])
 def test_imposed_rate_against_solve_ivp(steel, rate):
     found = fp.continuous_cooling(steel, from_c=870.0, rate_c_per_s=rate)
     expected = by_hand(steel, lambda t: 870.0 - rate * t, (870.0 - 25.0) / rate)

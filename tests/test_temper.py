@@ -138,9 +138,8 @@ def test_toughness_notes():
     assert "slow-cooled-brittle" not in codes("4140", fp.Temper(600))
     assert "untempered" in codes("4140", spray_s=25.0)
     assert "untempered" not in codes("4140", fp.Temper(180, 7200), spray_s=25.0)
-    assert "untempered" in codes(
-        "4140", fp.LocalHeat(), spray_s=25.0
-    )  # a torch does not temper the face
+    # a torch does not temper the face
+    assert "untempered" in codes("4140", fp.LocalHeat(), spray_s=25.0)
     assert "plating-bake" in codes("4140") and "plating-bake" not in codes("1020", flux=1.0)
 
 
@@ -162,14 +161,12 @@ def test_every_untempered_zone_is_named():
 
 
 def test_torch_tells_its_temperatures_and_a_temper_above_ac1_is_refused():
-    wet, dry = (
-        codes("4140", fp.LocalHeat("hosel", peak_c=690, cooled=c)) for c in ("cloth", "air")
-    )
+    torches = (fp.LocalHeat("hosel", peak_c=690, cooled=c) for c in ("cloth", "air"))
+    wet, dry = (codes("4140", torch) for torch in torches)
     assert "free end of the hosel" in wet["local-heat"] and "°C" in wet["local-heat"]
     assert "local-heat:hot-head" in dry and "local-heat:hot-head" not in wet
-    refuses(
-        r"above this steel's Ac1.*hardens again in air.* \d{3} HV", codes, "4140", fp.Temper(800)
-    )
+    words = r"above this steel's Ac1.*hardens again in air.* \d{3} HV"
+    refuses(words, codes, "4140", fp.Temper(800))
 
 
 def test_a_torch_above_ac1_is_new_austenite_and_stops_where_it_hardens_in_air():
@@ -205,9 +202,8 @@ def test_a_normalise_is_a_new_austenite(grade):
     assert (normalised == air).all() and normalised[0] < wet[0] - 10.0
     said = {w.code for w in fp.estimate(grade, HEAD, routes[1]).warnings}
     assert ("normalised:crack" in said) == (grade == "4140")
-    refuses(
-        "below this steel's Ac3", fp.estimate, grade, HEAD, fp.Route(later=(fp.Normalise(780.0),))
-    )
+    cold = fp.Route(later=(fp.Normalise(780.0),))
+    refuses("below this steel's Ac3", fp.estimate, grade, HEAD, cold)
 
 
 def test_tempering_widens_the_interval_more_above_640_c():
@@ -239,8 +235,7 @@ def test_a_batch_gives_the_digits_of_single_estimates():
         codes_of_one = {w.code for w in one.warnings}
         assert {"tempered"} <= set(many["warnings"][i].split("; ")) <= codes_of_one
     assert "range:tempering.temperature" in codes_of_one
-    rich = dataclasses.replace(
-        fp.grade("4140"), composition={**fp.grade("4140").composition, "V": 0.15}
-    )
+    wt = fp.grade("4140").composition
+    rich = dataclasses.replace(fp.grade("4140"), composition={**wt, "V": 0.15})
     result = fp.estimate(rich, HEAD, routes[1])
     assert "temper-carbides" in {w.code for w in result.warnings}

@@ -43,9 +43,8 @@ def test_skewed_response_against_sampling():
     values = np.array([180.0, 200.0, 480.0, 490.0])
     low, high = interval(450.0, 15.0, deviates, values)
     rng = np.random.default_rng(4)
-    drawn = np.interp(
-        rng.normal(size=400_000), [-2, -1, 0, 1, 2], [180, 200, 450, 480, 490]
-    ) + rng.normal(0, 15, 400_000)
+    x, noise = rng.normal(size=400_000), rng.normal(0, 15, 400_000)
+    drawn = np.interp(x, [-2, -1, 0, 1, 2], [180, 200, 450, 480, 490]) + noise
     assert (low, high) == pytest.approx(tuple(np.quantile(drawn, [0.1, 0.9])), abs=6.0)
     assert 450.0 - low > 3 * (high - 450.0)
     chances = outcome_chances(450.0, 15.0, deviates, values)
@@ -87,13 +86,11 @@ def test_spread_of_opinions_counts_only_what_applies():
 def test_specimens_carry_their_interval():
     bar = air_cooled_bar(grade("4130"), 25.0)
     assert bar.hardness_low_hv < bar.hardness_hv < bar.hardness_high_hv
-    assert (bar.hardness_low_hv, bar.hardness_high_hv) == hardness_interval_hv(
-        bar.hardness_hv, bar.fractions
-    )
+    ends = hardness_interval_hv(bar.hardness_hv, bar.fractions)
+    assert (bar.hardness_low_hv, bar.hardness_high_hv) == ends
     hard, soft = (continuous_cooling(grade("1020"), rate_c_per_s=r) for r in (300.0, 0.1))
-    assert (hard.hardness_high_hv - hard.hardness_low_hv) > (
-        soft.hardness_high_hv - soft.hardness_low_hv
-    )
+    wide, narrow = (c.hardness_high_hv - c.hardness_low_hv for c in (hard, soft))
+    assert wide > narrow
 
 
 def test_one_and_many_tell_the_same_interval():

@@ -20,9 +20,8 @@ NOT_SI = re.compile(r"\d ?(°F|(?<=\.\d\d )in|gpm|lbf|tons)(?![\w/])")
 @pytest.fixture(scope="module", params=["4130", "1045 tempered", "1020 local"])
 def result(request):
     name, _, how = request.param.partition(" ")
-    later = {"tempered": fp.Temper(300, 3600), "local": fp.LocalHeat("hosel", peak_c=650)}.get(
-        how, ()
-    )
+    heats = {"tempered": fp.Temper(300, 3600), "local": fp.LocalHeat("hosel", peak_c=650)}
+    later = heats.get(how, ())
     return fp.estimate(fp.grade(name), "mid-iron", fp.Route(later=later))
 
 
@@ -39,9 +38,7 @@ def pages(result, units):
     }
 
 
-@pytest.mark.parametrize(
-    ("units", "other"), [("US", NOT_US), (None, NOT_SI), ("F in HRB gpm lbf", NOT_US)]
-)
+@pytest.mark.parametrize("units, other", [("US", NOT_US), (None, NOT_SI), ("F in HRB gpm lbf", NOT_US)])  # fmt: skip
 def test_no_other_unit_appears(result, units, other):
     for where, text in pages(result, units).items():
         found = other.search(text)

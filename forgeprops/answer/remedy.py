@@ -210,7 +210,7 @@ def _other_heats(heat: Temper | LocalHeat) -> list[tuple]:
 def _milder(steel: Steel, route: Route) -> list[Trial | None]:
     """Warmer water for the spray, oil for a bath: what the warning of a quench crack advises."""
     found = []
-    if route.sprays:
+    if route.spray:
         found += [_setting(steel, route, "water_c", t) for t in _WARM_WATER_C]
     baths = [q.medium in ("water bath", "polymer bath") for q in route.quench]
     if any(baths):

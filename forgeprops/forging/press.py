@@ -147,7 +147,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     factor = np.array([FORCE_FACTORS[name][0] for name in SHAPES])[shape]
     found = {"area_mm2": area, "projected_mm2": whole, "shape": shape, **used}
     found |= {"die_c": (die_c * area).sum(axis=1) / whole, "flow_stress_mpa": mean}
-    return {**found, "press_force_kn": factor * mean * whole / 1000.0}
+    return {**found, "press_force_kn": factor * (mean * whole / 1000.0)}
 
 
 @functools.cache

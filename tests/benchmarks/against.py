@@ -21,36 +21,13 @@ import forgeprops as fp
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
-from first_library import GRADES, HEADS  # noqa: E402
+from first_library import ordinary  # noqa: E402
 
 LIMITS = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None))
 
 
 def different(n, seed=1):
-    """`n` different cases: every grade about its middle, three heads of any face, routes of any useful setting."""
-    rng = np.random.default_rng(seed)
-    grades, base = [fp.grade(g) for g in GRADES], [fp.head(h) for h in HEADS]
-    steels, parts, routes = [], [], []
-    for i in range(n):
-        grade = grades[i % len(grades)]
-        steels.append(
-            fp.Steel(
-                f"heat {i}",
-                {e: c * (1.0 + 0.04 * rng.standard_normal()) for e, c in grade.composition.items()},
-            )
-        )
-        parts.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
-        routes.append(
-            fp.Route().with_(
-                preheat_c=850 + 170 * rng.random(),
-                flux=3 + 15 * rng.random(),
-                delay_s=1 + 4 * rng.random(),
-                spray_s=4 + 10 * rng.random(),
-                water_c=15 + 20 * rng.random(),
-                transfer_s=2 + 4 * rng.random(),
-            )
-        )
-    return steels, parts, routes
+    return ordinary(n, seed)
 
 
 # Each section returns the work to time and the number of cases in it, for a share of the full number.
@@ -122,14 +99,10 @@ class Tree:
     """A process that runs the sections with the package of one folder."""
 
     def __init__(self, folder):
-        self._process = subprocess.Popen(
-            [sys.executable, __file__, "--serve"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-            cwd=folder,
-            env={**os.environ, "PYTHONPATH": str(folder)},
-        )
+        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
+        bare = {**os.environ, "PYTHONPATH": str(folder)}
+        command = [sys.executable, __file__, "--serve"]
+        self._process = subprocess.Popen(command, cwd=folder, env=bare, **pipes)
         loaded = json.loads(self._process.stdout.readline())
         assert Path(loaded).is_relative_to(folder), f"{loaded} is not in {folder}"
 
@@ -157,11 +130,8 @@ def compare(commit, tell, share=1.0, rounds=3):
     rounds : int
         Turns of each tree.
     """
-    archive = subprocess.run(
-        ["git", "-C", str(ROOT), "archive", commit, "forgeprops", "data"],
-        capture_output=True,
-        check=True,
-    )
+    command = ["git", "-C", str(ROOT), "archive", commit, "forgeprops", "data"]
+    archive = subprocess.run(command, capture_output=True, check=True)
     with tempfile.TemporaryDirectory() as folder:
         folder = Path(folder).resolve()
         with tarfile.open(fileobj=io.BytesIO(archive.stdout)) as tar:

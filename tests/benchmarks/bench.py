@@ -56,10 +56,8 @@ class Clock:
         return self
 
     def __exit__(self, *_):
-        self.wall, self.cpu = (
-            time.perf_counter() - self._begin[0],
-            time.process_time() - self._begin[1],
-        )
+        wall, cpu = self._begin
+        self.wall, self.cpu = time.perf_counter() - wall, time.process_time() - cpu
 
 
 def best(work, times=7):
@@ -78,17 +76,10 @@ def fresh():
         "import time; a = time.perf_counter(); import forgeprops as fp; b = time.perf_counter(); "
         "fp.estimate(fp.grade('4130')); c = time.perf_counter(); print(b - a, c - a)"
     )
-    runs = [
-        tuple(
-            map(
-                float,
-                subprocess.run(
-                    [sys.executable, "-c", code], capture_output=True, text=True, check=True
-                ).stdout.split(),
-            )
-        )
-        for _ in range(4)
-    ]
+    command, runs = [sys.executable, "-c", code], []
+    for _ in range(4):
+        told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+        runs.append([float(x) for x in told.split()])
     tell("import of the package", min(r[0] for r in runs[1:]), "s", "<= 0.5")
     tell("fresh process to first estimate", min(r[1] for r in runs[1:]), "s", "<= 2")
 
@@ -156,14 +147,12 @@ def parts(n=1024):
             heads.batch.run = run
 
     rest = 0.0
-    for name, work in (
-        ("reading the objects", lambda: Cases.of(steels, parts_, routes, shops)),
-        ("packing for the engine", pack),
-        ("strength", stage("strength")),
-        ("hosel on the bench", stage("hosel")),
-        ("face at the strike", stage("strikes")),
-        ("warnings", stage("codes")),
-    ):
+    stages = {
+        "reading the objects": lambda: Cases.of(steels, parts_, routes, shops), "packing for the engine": pack,
+        "strength": stage("strength"), "hosel on the bench": stage("hosel"), "face at the strike": stage("strikes"),
+        "warnings": stage("codes"),
+    }  # fmt: skip
+    for name, work in stages.items():
         _, cpu = best(work)
         rest += cpu
         tell(f"  {name}", 1e6 * cpu / n, "µs a case")
@@ -176,12 +165,8 @@ def studies(quick):
     limits = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None))
     points = 20 if quick else 60
     fp.window("4130", x=("preheat_c", 850, 1000, 3), y=("flux", 4, 18, 3), limits=limits)
-    wall, cpu = best(
-        lambda: fp.window(
-            "4130", x=("preheat_c", 850, 1000, points), y=("flux", 4, 18, points), limits=limits
-        ),
-        3,
-    )
+    axes = {"x": ("preheat_c", 850, 1000, points), "y": ("flux", 4, 18, points)}
+    wall, cpu = best(lambda: fp.window("4130", **axes, limits=limits), 3)
     tell(f"window {points} x {points} (clock)", wall, "s", "<= 0.8 for 60 x 60")
     tell(f"window {points} x {points} (processor / {CORES})", cpu / CORES, "s")
     n = 10_000 if quick else 100_000
@@ -221,12 +206,8 @@ def obvious(ours_s, count):
             break
     tell(f"solve_ivp (BDF, rtol {rtol:g}), median error", worst, "HV")
     tell("solve_ivp, processor time a case", 1e3 * clock.cpu / count, "ms")
-    tell(
-        "engine and everything named, against solve_ivp's march",
-        clock.cpu / count / ours_s,
-        "times",
-        ">= 500",
-    )
+    what = "engine and everything named, against solve_ivp's march"
+    tell(what, clock.cpu / count / ours_s, "times", ">= 500")
 
 
 def _solve(reference, taken, c, points, rtol):

@@ -8,7 +8,7 @@ import dataclasses
 
 import numpy as np
 import pytest
-from first_library import GRADES, HEADS
+from first_library import GRADES, ordinary
 
 import forgeprops as fp
 from forgeprops.engine.run import march_columns
@@ -22,33 +22,6 @@ FINE = {"tolerance_c": 0.15, "points": (11,) * 5}
 def hardness(steels, heads, routes, **options):
     n = len(routes)
     return march_columns(Cases.of(steels, heads, routes, [Shop()] * n), **options).zones[:, :, 0]
-
-
-def ordinary(n, seed=9, names=GRADES):
-    """Every grade about its middle, three heads of any face, routes of any useful setting."""
-    rng = np.random.default_rng(seed)
-    grades, base = [fp.grade(g) for g in names], [fp.head(h) for h in HEADS]
-    steels, parts, routes = [], [], []
-    for i in range(n):
-        grade = grades[i % len(grades)]
-        steels.append(
-            fp.Steel(
-                f"heat {i}",
-                {e: c * (1.0 + 0.04 * rng.standard_normal()) for e, c in grade.composition.items()},
-            )
-        )
-        parts.append(base[i % 3].with_(face_thickness_mm=2.2 + 0.9 * rng.random()))
-        routes.append(
-            Route().with_(
-                preheat_c=850 + 170 * rng.random(),
-                flux=3 + 15 * rng.random(),
-                delay_s=1 + 4 * rng.random(),
-                spray_s=4 + 10 * rng.random(),
-                water_c=15 + 20 * rng.random(),
-                transfer_s=2 + 4 * rng.random(),
-            )  # fmt: skip
-        )
-    return steels, parts, routes
 
 
 def wide(n, seed=77, names=GRADES):

@@ -218,9 +218,8 @@ DOCTYPE = b'<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;">]>'
 
 
 def merges(*spans):
-    return (
-        b"<mergeCells>" + b"".join(b'<mergeCell ref="%s"/>' % s for s in spans) + b"</mergeCells>"
-    )
+    cells = b"".join(b'<mergeCell ref="%s"/>' % s for s in spans)
+    return b"<mergeCells>" + cells + b"</mergeCells>"
 
 
 @pytest.mark.parametrize("data, message", [

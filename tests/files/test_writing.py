@@ -101,14 +101,12 @@ write_json(path, "shop", 1, {"n": 2, "filler": "x" * 100_000}, overwrite=True)
 def test_kill_at_each_step_leaves_old_or_new_whole(tmp_path, point, expected):
     path = tmp_path / "shop.json"
     write_json(path, "shop", 1, {"n": 1, "filler": "x" * 100_000})
-    done = subprocess.run(
-        [sys.executable, "-c", SUICIDE, point, str(path)], capture_output=True, timeout=60
-    )
+    command = [sys.executable, "-c", SUICIDE, point, str(path)]
+    done = subprocess.run(command, capture_output=True, timeout=60)
     assert done.returncode == -signal.SIGKILL, done.stderr.decode()
     assert read_json(path, "shop", (1,))["n"] == expected
-    write_json(
-        path, "shop", 1, {"n": 3}, overwrite=True
-    )  # the dead writer's lock and litter do not hinder
+    # the dead writer's lock and litter do not hinder
+    write_json(path, "shop", 1, {"n": 3}, overwrite=True)
     assert read_json(path, "shop", (1,))["n"] == 3
     assert leftovers(tmp_path) == []
 
@@ -146,9 +144,8 @@ def test_of_many_first_writers_one_wins(tmp_path):
     path = tmp_path / "new.bin"
     context = multiprocessing.get_context("spawn")
     results = context.Queue()
-    writers = [
-        context.Process(target=_save_once, args=(str(path), letter, results)) for letter in "abcd"
-    ]
+    given = [(str(path), letter, results) for letter in "abcd"]
+    writers = [context.Process(target=_save_once, args=args) for args in given]
     for writer in writers:
         writer.start()
     got = [results.get(timeout=60) for _ in writers]

@@ -65,11 +65,8 @@ def _points(made, k):
     """March a bench and keep of every point: hardness, shares and rate at 700 °C."""
     told = made.march(k, keep_points=True)
     s = told.state
-    shares = (
-        s[:, d.FERRITE] + s[:, d.PEARLITE],
-        s[:, d.BAINITE],
-        s[:, d.MARTENSITE] + s[:, d.AUSTENITE],
-    )
+    soft = s[:, d.FERRITE] + s[:, d.PEARLITE]
+    shares = soft, s[:, d.BAINITE], s[:, d.MARTENSITE] + s[:, d.AUSTENITE]
     log_v = s[:, d.LOG_V_700] / np.maximum(s[:, d.PASSED_700], 1e-9)
     return told, shares, 10.0**log_v / SECONDS_PER_HOUR
 
@@ -239,15 +236,13 @@ date""".split()
 def write_figures(seen: LeftOut, values, held) -> None:
     """Rewrite the two data files."""
     today, everything = datetime.date.today().isoformat(), np.ones(len(seen.rows), bool)
+    columns = zip(PRIOR.items(), values, seen.classes(), seen.steels(everything), strict=True)
+    names = ("id", "value", "unit", "prior", "rows", "steels", "fitted", "basis")
     figures = [
-        {
-            **{"id": name, "value": f"{value:.3g}", "unit": UNITS[name], "prior": prior},
-            **{"rows": int(rows.sum()), "steels": steels, "fitted": today, "basis": "our own fit"},
-        }
-        for (name, prior), value, rows, steels in zip(
-            PRIOR.items(), values, seen.classes(), seen.steels(everything), strict=True
-        )
+        (name, f"{value:.3g}", UNITS[name], prior, int(rows.sum()), steels, today, "our own fit")
+        for (name, prior), value, rows, steels in columns
     ]
+    figures = [dict(zip(names, row, strict=True)) for row in figures]
     notes = """
     Figures of the standard deviation of hardness (see answer.interval.hardness_sd_hv), by greatest likelihood on
     data/validation/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle of a lognormal of a factor e.

@@ -194,11 +194,8 @@ def visible() -> list[dict[str, str]]:
     """Normalised bars with a size."""
     rows = read_rows("measured/air_cooled_bars.csv")
     wanted = ("still air", "measured")
-    return [
-        r
-        for r in rows
-        if (r["cooling"], r["value_kind"]) == wanted and r["hb"] and r["diameter_mm"]
-    ]
+    rows = [r for r in rows if (r["cooling"], r["value_kind"]) == wanted]
+    return [r for r in rows if r["hb"] and r["diameter_mm"]]
 
 
 #: Places in a quenched bar, share of the radius from the skin.
@@ -282,11 +279,9 @@ class Problem:
         for i, bar in enumerate(self.bars):
             self.bath.convection[i] = film[bar[0]["cooling"].split()[0]]
         curves = [hrc_from_hv(hv[:5]) for hv in self.bath.march(k).point_hv]
-        return [
-            (row, float(np.interp(place_of(row), DEPTHS, hrc)))
-            for bar, hrc in zip(self.bars, curves, strict=True)
-            for row in bar
-        ]
+        pairs = zip(self.bars, curves, strict=True)
+        found = ((row, hrc) for bar, hrc in pairs for row in bar)
+        return [(row, float(np.interp(place_of(row), DEPTHS, hrc))) for row, hrc in found]
 
     def end_quench(self, k) -> list[np.ndarray]:
         """HRC of the grades at the standard's distances."""
@@ -426,9 +421,8 @@ def main() -> None:
     hb, out = problem.bars_hb(k)
     for row, own, measured, left, o in zip(problem.rows, hb, problem.hb, loo, out, strict=True):
         shares = " ".join(f"{n} {o[c]:.2f}" for n, c in _COLUMN.items())
-        print(
-            f"{row['steel']:6}{row['diameter_mm']:>5} {measured:5.0f} {own:5.0f} {own - measured:6.1f} left out {left:6.1f}  {shares}"
-        )
+        bar = f"{row['steel']:6}{row['diameter_mm']:>5} {measured:5.0f} {own:5.0f}"
+        print(f"{bar} {own - measured:6.1f} left out {left:6.1f}  {shares}")
     for row, hrc in problem.quenched_hrc(k, x[len(PRIOR) :]):
         bar = f"{row['steel']} {row['diameter_mm']} mm {row['cooling']}"
         print(f"{bar} {row['hrc']} {hrc:.1f} {row['basis']}")
@@ -456,11 +450,8 @@ def write_constants(k, sd, rows: str, checks) -> None:
     For a rate the column mean_absolute_error holds the rate itself."""
     header = "what validation rows date mean_absolute_error bias unit".split()
     told = [(*c[:3], today, f"{c[3]:.2f}", f"{c[4]:.2f}", c[5]) for c in checks]
-    write(
-        "validation/kinetics_validation.csv",
-        [dict(zip(header, row, strict=True)) for row in told],
-        notes,
-    )
+    told = [dict(zip(header, row, strict=True)) for row in told]
+    write("validation/kinetics_validation.csv", told, notes)
 
 
 if __name__ == "__main__":

@@ -165,9 +165,8 @@ def main():
     for r in checks:
         if not r["scope"].startswith("source") or r["method"] in ("own", "van_bohemen"):
             what = f"{r['quantity']} {r['scope']:22s} {r['method']:16s} {r['mean_absolute_error_c']:>6s}"
-            print(
-                f"{what} [{r['low_90']}, {r['high_90']}] bias {r['bias_c']:>6s} n {r['rows']}  {r['validation']}"
-            )
+            mae = f"[{r['low_90']}, {r['high_90']}] bias {r['bias_c']:>6s}"
+            print(f"{what} {mae} n {r['rows']}  {r['validation']}")
     for r in fits:
         print(r["quantity"], r["term"], r["value"], r["standard_error"])
     if a.write:

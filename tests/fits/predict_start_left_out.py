@@ -36,11 +36,10 @@ def main() -> None:
     Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit without it, grain size unknown and
     used where given; made by tests/fits/predict_start_left_out.py, {datetime.date.today()}."""
     header = "index source measured_c predicted_c predicted_grain_known_c".split()
-    rows = [
-        (row["index"], row["source"], f"{float(row['ms_c']):.1f}", f"{a:.1f}", f"{b:.1f}")
-        for row, a, b in zip(*predict(), strict=True)
-    ]
-    rows = [dict(zip(header, row, strict=True)) for row in rows]
+    rows = []
+    for r, unknown, known in zip(*predict(), strict=True):
+        numbers = (f"{t:.1f}" for t in (float(r["ms_c"]), unknown, known))
+        rows.append(dict(zip(header, (r["index"], r["source"], *numbers), strict=True)))
     write("validation/start_temperature_validation_rows.csv", rows, notes)
 
 

@@ -15,9 +15,8 @@ def test_table_has_no_hole_in_carbon():
     rows = read_rows("constants/forging_temperatures.csv")
     assert all(float(r["finish_c"]) < float(r["working_c"]) for r in rows)
     for family in {r["family"] for r in rows}:
-        ends = [
-            (float(r["carbon_low"]), float(r["carbon_high"])) for r in rows if r["family"] == family
-        ]
+        mine = (r for r in rows if r["family"] == family)
+        ends = [(float(r["carbon_low"]), float(r["carbon_high"])) for r in mine]
         assert ends[0][0] == 0.0 and ends[-1][1] == 1.2
         assert all(a[1] == b[0] for a, b in zip(ends[:-1], ends[1:], strict=True))
 

@@ -26,12 +26,10 @@ def test_profile_against_the_error_function(carbon, surface):
 def test_profile_converges():
     errors = []
     for n in (80, 160, 320):
-        p = profile.carbon_profile(
-            0.3, [0, 900], [1000, 1000], 0.0, None, _constant, cells=n, steps=n
-        )
-        errors.append(
-            np.max(np.abs(p.carbon - profile.error_function_carbon(p.depth_um, 2e-11, 900.0, 0.3)))
-        )
+        fine = {"cells": n, "steps": n}
+        p = profile.carbon_profile(0.3, [0, 900], [1000, 1000], 0.0, None, _constant, **fine)
+        exact = profile.error_function_carbon(p.depth_um, 2e-11, 900.0, 0.3)
+        errors.append(np.max(np.abs(p.carbon - exact)))
     assert errors[0] > 1.5 * errors[1] > 2.0 * errors[2]
 
 
@@ -45,15 +43,13 @@ def test_profile_with_a_receding_surface_against_the_exact_solution():
 def test_two_holds_equal_one_curve_of_equal_diffusion():
     # with D by temperature alone, only the time integral of D counts
     def by_temperature(t, w):
-        return np.broadcast_to(
-            1e-11 * np.exp((np.asarray(t) - 1000.0) / 80.0), np.broadcast(t, w).shape
-        )
+        d = 1e-11 * np.exp((np.asarray(t) - 1000.0) / 80.0)
+        return np.broadcast_to(d, np.broadcast(t, w).shape)
 
     ramp = profile.carbon_profile(0.3, [0, 600, 1200], [900, 1050, 950], 0.0, None, by_temperature)
     fine = np.linspace(0, 1200, 20_001)
-    total = np.trapezoid(
-        by_temperature(np.interp(fine, [0, 600, 1200], [900, 1050, 950]), 0.3), fine
-    )
+    curve = np.interp(fine, [0, 600, 1200], [900, 1050, 950])
+    total = np.trapezoid(by_temperature(curve, 0.3), fine)
     exact = profile.error_function_carbon(ramp.depth_um, total, 1.0, 0.3)
     assert np.max(np.abs(ramp.carbon - exact)) < 0.005 * 0.3
 
@@ -78,20 +74,15 @@ def test_estimate_follows_the_profile(carbon, atmosphere):
 
 def test_hotter_and_longer_is_deeper_and_scale_takes_its_part():
     steel = grade("1030")
-    depth = [
-        profile.decarburised_depth_um(steel, [0, 900], [t, t], None) for t in range(800, 1251, 50)
-    ]
+    temperatures = range(800, 1251, 50)
+    depth = [profile.decarburised_depth_um(steel, [0, 900], [t, t], None) for t in temperatures]
     assert np.all(np.diff(depth) > 0.0)
-    assert profile.decarburised_depth_um(steel, [0, 1800], [1000, 1000], None) == pytest.approx(
-        2**0.5 * profile.decarburised_depth_um(steel, [0, 900], [1000, 1000], None), rel=0.01
-    )
+    short, long = (profile.decarburised_depth_um(steel, [0, s], [1000, 1000], None) for s in (900, 1800))  # fmt: skip
+    assert long == pytest.approx(2**0.5 * short, rel=0.01)
     scaled = profile.decarburised_depth_um(steel, [0, 900], [1150, 1150], "air")
     bare = profile.decarburised_depth_um(steel, [0, 900], [1150, 1150], None)
-    assert (
-        scaled
-        < bare
-        < scaled + metal_loss_um(profile.scale_along_um([0, 900], [1150, 1150], "air")[-1])
-    )
+    eaten = metal_loss_um(profile.scale_along_um([0, 900], [1150, 1150], "air")[-1])
+    assert scaled < bare < scaled + eaten
 
 
 def test_wall_gives_less_than_a_thick_plate():

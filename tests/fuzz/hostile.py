@@ -290,9 +290,8 @@ def try_commands(begin, n, count):
         count["commands refused"] += code == 2
         said, wrong = err.getvalue(), ""
         if code == 2:
-            wrong = flaw(said.removesuffix("\n")) or "printed before it refused" * bool(
-                out.getvalue()
-            )
+            late = "printed before it refused" * bool(out.getvalue())
+            wrong = flaw(said.removesuffix("\n")) or late
         elif code or said:
             wrong = f"code {code}: {said:.200}"
         if wrong:
@@ -304,14 +303,8 @@ def try_commands(begin, n, count):
 
 def main():
     options = argparse.ArgumentParser(description=__doc__)
-    sizes = {
-        "cases": 100_000,
-        "lines": 300,
-        "files": 1500,
-        "calls": 4000,
-        "commands": 2000,
-        "seed": 1,
-    }
+    sizes = {"cases": 100_000, "lines": 300, "files": 1500, "calls": 4000, "commands": 2000}
+    sizes["seed"] = 1
     for name, n in sizes.items():
         options.add_argument(f"--{name}", type=int, default=n)
     given = options.parse_args()

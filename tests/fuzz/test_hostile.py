@@ -19,9 +19,7 @@ def test_wild_cases():
     assert count["cases refused"] < 0.1 * count["cases"]
 
 
-@pytest.mark.parametrize(
-    "target, n", [("lines", 6), ("files", 320), ("calls", 800), ("commands", 150)]
-)
+@pytest.mark.parametrize("target, n", [("lines", 6), ("files", 320), ("calls", 800), ("commands", 150)])  # fmt: skip
 def test_nothing_foreign_comes_back(target, n):
     """No jump along a line, no exception but our own sentence from damaged files and nonsense arguments."""
     assert not list(getattr(hostile, f"try_{target}")(BEGIN, n * MORE, Counter()))

@@ -35,9 +35,8 @@ def number(draw, low, high):
 
 def step(draw, part_class, part, **others):
     """A part of a route or a shop with each of its numbers drawn or left alone."""
-    drawn = {
-        f: number(draw, s.low, s.high) for f, s in numbers_of(part).items() if draw.random() < 0.5
-    }
+    every = numbers_of(part).items()
+    drawn = {f: number(draw, s.low, s.high) for f, s in every if draw.random() < 0.5}
     return part_class(**{**drawn, **others})
 
 
@@ -167,9 +166,8 @@ def try_cases(begin, n, count, single=200):
         results = evaluate(Cases.of(*map(list, zip(*looked_into, strict=True)))).results
         shares = results.fractions.values()
         assert np.abs(sum(shares) - 1.0).max() < 1e-6 and min(f.min() for f in shares) > -1e-9
-        assert (
-            results.as_quenched_hv >= results.hardness_hv - 1e-6
-        ).all()  # tempering never hardens
+        # tempering never hardens
+        assert (results.as_quenched_hv >= results.hardness_hv - 1e-6).all()
         for (_, h, r, _), energy in zip(looked_into, results.energy, strict=True):
             gap = energy_gap(h, r.preheat, *energy)
             most = count["largest energy gap, 1/1000"]

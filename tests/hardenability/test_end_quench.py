@@ -46,12 +46,9 @@ def test_factors_fall_with_ideal_diameter_and_rise_with_distance():
 def test_safeguards_hardly_touch_the_standard_inside_its_range():
     distance, poly, upper, _ = _coefficients()
     for di in np.linspace(25.4, 177.8, 400):
-        raw = np.array(
-            [
-                np.polynomial.polynomial.polyval(di, c) if di <= u else 1.0
-                for c, u in zip(poly, upper, strict=True)
-            ]
-        )
+        law = np.polynomial.polynomial.polyval
+        pairs = zip(poly, upper, strict=True)
+        raw = np.array([law(di, c) if di <= u else 1.0 for c, u in pairs])
         assert dividing_factors(di) == pytest.approx(np.maximum(raw, 1.0), abs=0.03)
 
 
@@ -79,10 +76,8 @@ def test_low_hardenability_is_flagged():
     codes = [w.code for w in end_quench(grade("1020")).attrs["warnings"]]
     assert "range:end_quench.ideal_diameter" in codes and "end_quench:below_20_hrc" in codes
     assert end_quench(grade("4140")).attrs["warnings"] == ()
-    assert [w.code for w in end_quench_warnings(grade("4340"))] == [
-        "range:end_quench.Ni",
-        "range:end_quench.ideal_diameter",
-    ]
+    codes = [w.code for w in end_quench_warnings(grade("4340"))]
+    assert codes == ["range:end_quench.Ni", "range:end_quench.ideal_diameter"]
     low_manganese = Steel("low manganese", {"C": 0.4, "Mn": 0.3, "Cr": 1.0, "Mo": 0.2})
     assert end_quench_warnings(low_manganese)[0].text == (
         "Mn for the end-quench curve 0.3 wt% is outside the range 0.5 to 1.65 wt% "

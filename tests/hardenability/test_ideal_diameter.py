@@ -45,18 +45,10 @@ def test_every_element_raises_hardenability(element):
 
 
 def test_branches_nearly_meet():
-    for element, at in (
-        ("C", 0.39),
-        ("C", 0.55),
-        ("C", 0.65),
-        ("C", 0.75),
-        ("Mn", 1.20),
-        ("Ni", 1.5),
-    ):
-        below, above = (
-            ideal_diameter_factors(_contents(**{element: at + step}))[element]
-            for step in (-1e-9, 1e-9)
-        )
+    joins = ("C", 0.39), ("C", 0.55), ("C", 0.65), ("C", 0.75), ("Mn", 1.20), ("Ni", 1.5)
+    for element, at in joins:
+        ends = (_contents(**{element: at + step}) for step in (-1e-9, 1e-9))
+        below, above = (ideal_diameter_factors(end)[element] for end in ends)
         assert above == pytest.approx(below, rel=0.011), (element, at)
 
 
@@ -69,18 +61,14 @@ def test_arrays_equal_scalars():
 
 
 def test_grain_size_is_an_option_and_off_by_default():
-    coarse, normal = (
-        Steel("heat", {"C": 0.3, "Cr": 1.0, "Mo": 0.2}, grain_size_astm=g) for g in (5, 7)
-    )
+    wt = {"C": 0.3, "Cr": 1.0, "Mo": 0.2}
+    coarse, normal = (Steel("heat", wt, grain_size_astm=g) for g in (5, 7))
     assert ideal_diameter(coarse) == ideal_diameter(normal)
-    assert ideal_diameter(coarse, grain_size=True) / ideal_diameter(normal) == pytest.approx(
-        0.923**-2
-    )
+    ratio = ideal_diameter(coarse, grain_size=True) / ideal_diameter(normal)
+    assert ratio == pytest.approx(0.923**-2)
 
 
-@pytest.mark.parametrize(
-    ("carbon", "ratio"), [(0.205, 1.38), (0.25, 1.25), (0.305, 1.13), (0.355, 1.06), (0.45, 1.0)]
-)
+@pytest.mark.parametrize("carbon, ratio", [(0.205, 1.38), (0.25, 1.25), (0.305, 1.13), (0.355, 1.06), (0.45, 1.0)])  # fmt: skip
 def test_size_of_the_disagreement_with_the_classic_base_diameter(carbon, ratio):
     steel = Steel("heat", {"C": carbon})
     assert ideal_diameter_upper(steel) / ideal_diameter(steel) == pytest.approx(ratio, abs=0.015)
@@ -88,21 +76,16 @@ def test_size_of_the_disagreement_with_the_classic_base_diameter(carbon, ratio):
 
 def test_residuals_matter():
     # absent residuals are filled by their default, zeros are zeros
-    bare = Steel(
-        "bare", {"C": 0.465, "Mn": 0.75, "Si": 0.25, "Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0}
-    )
+    none = dict.fromkeys(("Ni", "Cr", "Mo", "Cu"), 0.0)
+    bare = Steel("bare", {"C": 0.465, "Mn": 0.75, "Si": 0.25, **none})
     assert ideal_diameter(bare) == pytest.approx(23.9, abs=0.1)
     assert 1.25 < ideal_diameter(grade("1045")) / ideal_diameter(bare) < 1.45
 
 
 def test_warnings():
     assert ideal_diameter_warnings(grade("4130")) == ()
-    codes = [
-        w.code
-        for w in ideal_diameter_warnings(
-            Steel("odd", {"C": 1.0, "Mo": 1.0, "B": 0.002, "Ti": 0.0, "N": 0.008})
-        )
-    ]
+    odd = Steel("odd", {"C": 1.0, "Mo": 1.0, "B": 0.002, "Ti": 0.0, "N": 0.008})
+    codes = [w.code for w in ideal_diameter_warnings(odd)]
     assert codes == ["range:ideal_diameter.C", "range:ideal_diameter.Mo", "ideal_diameter:boron"]
     coarse = Steel("coarse", {"C": 0.3}, grain_size_astm=1.0)
     (warning,) = ideal_diameter_warnings(coarse, grain_size=True)

@@ -135,9 +135,8 @@ def test_mean_rise_of_a_tube_against_quadrature(bore):
 def test_path_factor_of_plate_round_and_thin_tube():
     z = head("mid-iron").zones("forged")
     assert z["face"].path_factor == z["rim"].path_factor == 1.0
-    assert z["hosel"].path_factor == pytest.approx(
-        2 / 3
-    )  # slab L/3k with L = R/2 against round R/4k
+    # slab L/3k with L = R/2 against round R/4k
+    assert z["hosel"].path_factor == pytest.approx(2 / 3)
     assert z["neck"].path_factor == pytest.approx(2 / 3)
     thin = plain(hosel=Hosel(50, 14, 12.2, 50), neck=Neck(20, 16)).zones("finished")["hosel"]
     assert 0.9 < thin.path_factor < 1  # a thin wall is nearly a plate cooled from one side
@@ -156,9 +155,8 @@ def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
     link = links(h, "finished")[0]
     edge, area = 2 * (face.length_mm + face.height_mm), face.length_mm * face.height_mm
     face_side = poisson_mean(face.length_mm, face.height_mm) * edge / area
-    rim_side = (
-        (70 * 40 - area) / ((edge + 2 * (70 + 40)) / 2) / 2 * face.thickness_mm / rim.thickness_mm
-    )
+    breadth = (70 * 40 - area) / ((edge + 2 * (70 + 40)) / 2)
+    rim_side = breadth / 2 * face.thickness_mm / rim.thickness_mm
     assert link.area_mm2 == pytest.approx(edge * face.thickness_mm)
     assert link.length_mm == pytest.approx(face_side + rim_side, rel=2e-3)
 

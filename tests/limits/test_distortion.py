@@ -25,9 +25,8 @@ from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
 def test_two_parts_in_a_thousand_through_3_mm_bow_60_mm_by_0_3_mm():
     assert bow_mm(0.002 / 3.0, 60.0) == pytest.approx(0.3)
-    assert bow_mm(gradient_per_mm(np.linspace(0.002, 0.0, 2000), 3.0), 60.0) == pytest.approx(
-        0.3, rel=1e-3
-    )
+    gradient = gradient_per_mm(np.linspace(0.002, 0.0, 2000), 3.0)
+    assert bow_mm(gradient, 60.0) == pytest.approx(0.3, rel=1e-3)
     # exact arc: the rise of a circle of that radius
     radius = 3.0 / 0.002
     expected = radius - np.sqrt(radius**2 - 30.0**2)
@@ -48,9 +47,8 @@ def test_layers_against_an_independent_beam():
 def test_volume_changes():
     # martensite 4.64 − 0.53 C per cent of volume (ASM Handbook, read as quoted)
     assert 300 * transformation_strain({"martensite": 1}, 0.4) == pytest.approx(4.64 - 0.53 * 0.4)
-    order = [
-        transformation_strain({name: 1.0}, 0.4) for name in ("pearlite", "bainite", "martensite")
-    ]
+    names = ("pearlite", "bainite", "martensite")
+    order = [transformation_strain({name: 1.0}, 0.4) for name in names]
     assert order[0] < order[1] < order[2]
     half = transformation_strain({"martensite": 0.5, "pearlite": 0.5}, 0.4)
     assert half == pytest.approx(0.5 * (order[0] + order[2]))
@@ -70,17 +68,15 @@ def test_face_bow_adds_its_parts_and_obeys_restraint():
     assert free.bow_mm == pytest.approx(free.transformation_mm + free.thermal_mm)
     assert free.bow_mm > 0 and free.residual_mpa == 0.0 and not free.flat
     assert [w.code for w in free.warnings] == ["distortion:bow"]
-    held = face_bow(
-        3.0, 50.0, layers=layers, carbon_pct=0.3, difference_c=150, restraint=0.8, limit_mm=0.5
-    )
+    how = {"carbon_pct": 0.3, "difference_c": 150, "restraint": 0.8, "limit_mm": 0.5}
+    held = face_bow(3.0, 50.0, layers=layers, **how)
     assert held.bow_mm == pytest.approx(0.2 * free.bow_mm) and held.flat and held.residual_mpa > 50
     # stress of the held curvature: E k t/2
     assert held.residual_mpa == pytest.approx(205_000 * 0.8 * free.curvature_per_mm * 1.5, rel=1e-9)
     assert "bulges" in free.words() and "past" in free.words() and "within" in held.words()
     assert face_bow(3.0, 50.0, layers=layers[::-1]).bow_mm < 0
-    assert face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4).bow_mm == pytest.approx(
-        0.0, abs=1e-12
-    )
+    even = face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4)
+    assert even.bow_mm == pytest.approx(0.0, abs=1e-12)
 
 
 def test_neck_drift():
@@ -101,9 +97,10 @@ def test_cut_edges():
 def test_several_hard_edges_make_one_warning():
     hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
     (warning,) = cutting_warnings(hv, ["face", "rim", "body"])
-    assert warning.text.startswith(
+    words = (
         "The face, rim and body are machined later; their hardest layers have 380, 330 and 321 HV"
     )
+    assert warning.text.startswith(words)
 
 
 def test_strains_of_real_layers_are_those_of_their_structure():
@@ -135,12 +132,10 @@ def test_thermal_part_counts_only_while_the_back_is_soft_and_the_front_stiff():
     )  # fmt: skip
     head = fp.head("mid-iron")
     shape = bow_of_head(head, zone, 0.3)
-    expected = (
-        frozen_thermal_strain(110.0) / head.face.forged_thickness_mm * head.face.length_mm**2 / 8.0
-    )
-    assert shape.bow_mm == pytest.approx(
-        expected
-    )  # neither 160 °C (both soft) nor 50 °C (both stiff)
+    curve = frozen_thermal_strain(110.0) / head.face.forged_thickness_mm
+    expected = curve * head.face.length_mm**2 / 8.0
+    # neither 160 °C (both soft) nor 50 °C (both stiff)
+    assert shape.bow_mm == pytest.approx(expected)
 
 
 def test_a_computed_face_bows_the_right_way():
@@ -150,9 +145,8 @@ def test_a_computed_face_bows_the_right_way():
     shape = bow_of_head(head, face, steel.get("C"))
     assert 0.0 < shape.bow_mm < 0.5  # the sprayed front bulges, by no more than tenths
     assert shape.thermal_mm > 0.0
-    assert bow_of_head(head, face, steel.get("C"), difference_c=0.0).bow_mm == pytest.approx(
-        shape.transformation_mm
-    )
+    even = bow_of_head(head, face, steel.get("C"), difference_c=0.0)
+    assert even.bow_mm == pytest.approx(shape.transformation_mm)
     assert result.distortion.bow_mm == shape.bow_mm and result.distortion.flat
     assert "The face bulges about" in result.details()
     for name in ("martensite", "bainite", "ferrite"):  # the weighted mean of the layers is the zone
@@ -161,9 +155,7 @@ def test_a_computed_face_bows_the_right_way():
 
 
 def test_limits_of_the_user_reach_the_estimate():
-    result = fp.estimate(
-        fp.grade("4130"), fp.head("mid-iron"), flatness_mm=0.01, cutting_limit_hv=900
-    )
+    result = fp.estimate("4130", "mid-iron", flatness_mm=0.01, cutting_limit_hv=900)
     assert [w.code for w in result.distortion.warnings] == ["distortion:bow"]
     result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route().with_(neck_share=1.0))
     assert [w.code for w in result.distortion.warnings] == ["distortion:hard-to-cut"]

@@ -91,9 +91,8 @@ def test_stress_by_finite_differences_of_the_same_plate():
                     else:
                         continue
                 matrix[me, p * ny + q] += near[di * di + dj * dj]
-            inside = (
-                (x[i] + h * fine[:, None]) ** 2 + (y[j] + h * fine[None, :]) ** 2 < r * r
-            ).mean()
+            xs, ys = x[i] + h * fine[:, None], y[j] + h * fine[None, :]
+            inside = (xs**2 + ys**2 < r * r).mean()
             load[me] = inside * h**4 / (math.pi * r * r)
     w = spsolve(matrix.tocsr(), load).reshape(nx, ny)
     ci, cj = nx // 2, ny // 2
@@ -131,9 +130,7 @@ def test_first_frequency():
 # ---- the rim ----
 
 
-@pytest.mark.parametrize(
-    ("t", "rim", "depth"), [(2.6, 4.2, 10.0), (3.2, 4.2, 8.0), (2.0, 3.0, 12.0)]
-)
+@pytest.mark.parametrize("t, rim, depth", [(2.6, 4.2, 10.0), (3.2, 4.2, 8.0), (2.0, 3.0, 12.0)])
 def test_share_of_clamping_by_numerical_integration(t, rim, depth):
     face, blade, patch = (46.0, 32.0), (74.0, 44.0), 9.0
     a, b = (math.sqrt(x * y / math.pi) for x, y in (face, blade))
@@ -395,9 +392,8 @@ def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
         face, ac = result.zones["face"], result.critical
         until = face.time_s <= result.events["water on"]
         rate = carbon_rate_um2_s(result.steel.get("C"), ac.ac1_c, ac.ac3_c, face.front_c[until])
-        diffusion = np.trapezoid(
-            np.where(face.front_c[until] > ac.ac1_c, rate, 0.0), face.time_s[until]
-        )
+        rate = np.where(face.front_c[until] > ac.ac1_c, rate, 0.0)
+        diffusion = np.trapezoid(rate, face.time_s[until])
         along_um = decarburised_um(diffusion, result.surface.metal_loss_um)
         assert result.surface.decarburised_um == pytest.approx(float(along_um), rel=0.05)
         assert result.face.skin_um == pytest.approx(0.41 * result.surface.decarburised_um, rel=1e-9)

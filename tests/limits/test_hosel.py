@@ -64,9 +64,8 @@ def exact_angle(bend, force):
 
             fronts = (curve.yield_mpa / E / k, curve.hardening_starts / k, small)
             cuts = sorted({0.0, big, *(x for x in fronts if 0 < x < big)})
-            return sum(
-                quad(part, a, c, epsrel=1e-7)[0] for a, c in zip(cuts, cuts[1:], strict=False)
-            )
+            ends = zip(cuts, cuts[1:], strict=False)
+            return sum(quad(part, a, c, epsrel=1e-7)[0] for a, c in ends)
 
         elastic = target / (E * inertia)
         return brentq(lambda k: moment(k) - target, elastic, 0.2, rtol=1e-7) - elastic

@@ -99,12 +99,10 @@ def test_hosel_sections_worked_by_hand(outside, bore, inertia, ze, zp, f):
 def test_perfectly_plastic_tube_worked_by_hand(ratio, expected):
     curve = perfectly_plastic(350.0)
     first = 350 * elastic_modulus_mm3(13.5, 9.4)
-    assert moment_nmm(13.5, 9.4, curve, ratio * 350 / (E * 6.75)) / first == pytest.approx(
-        expected, abs=1e-4
-    )
-    assert moment_nmm(13.5, 9.4, curve, 2 * 350 / (E * 6.75)) / 1000 == pytest.approx(
-        89.28, abs=0.01
-    )
+    yields = 350 / (E * 6.75)
+    found = moment_nmm(13.5, 9.4, curve, ratio * yields) / first
+    assert found == pytest.approx(expected, abs=1e-4)
+    assert moment_nmm(13.5, 9.4, curve, 2 * yields) / 1000 == pytest.approx(89.28, abs=0.01)
 
 
 @pytest.mark.parametrize("bore", [0.0, 5.0, 9.4, 12.5])
@@ -223,9 +221,8 @@ def test_plastic_eccentric_bore_by_equal_areas():
     off, curve = 0.4, perfectly_plastic(300.0)
 
     def width(y):
-        return 2 * (
-            np.sqrt(np.maximum(6.7**2 - y**2, 0)) - np.sqrt(np.maximum(4.7**2 - (y - off) ** 2, 0))
-        )
+        outer, inner = 6.7**2 - y**2, 4.7**2 - (y - off) ** 2
+        return 2 * (np.sqrt(np.maximum(outer, 0)) - np.sqrt(np.maximum(inner, 0)))
 
     y = np.linspace(-6.7, 6.7, 400_001)
     area = np.cumsum(width(y))

@@ -36,9 +36,7 @@ def test_tensile_of_quenched_and_tempered_handbook_bars_is_near_3_12_hv():
 
 
 # 4140, 25 mm, oil quenched and tempered: tension read, hardness from memory of the same table.
-@pytest.mark.parametrize(
-    ("hb", "ys", "ts", "el"), [(285, 834, 951, 18), (230, 655, 758, 22), (370, 1138, 1248, 13)]
-)
+@pytest.mark.parametrize("hb, ys, ts, el", [(285, 834, 951, 18), (230, 655, 758, 22), (370, 1138, 1248, 13)])  # fmt: skip
 def test_4140_quenched_and_tempered(hb, ys, ts, el):
     s = strength(hb / 0.95, {"martensite": 1.0})
     assert abs(s.tensile_mpa - ts) < 2 * s.tensile_se_mpa
@@ -66,9 +64,8 @@ def test_curve_passes_yield_tensile_and_considere(branch, hv):
     assert c.stress_mpa(e_u) / (1 + s.uniform_elongation) == pytest.approx(s.tensile_mpa, rel=1e-9)
     h = 1e-6
     slope = (c.stress_mpa(e_u + h) - c.stress_mpa(e_u - h)) / (2 * h)
-    assert slope == pytest.approx(
-        c.stress_mpa(e_u), rel=1e-5
-    )  # Considère: the load is greatest there
+    # Considère: the load is greatest there
+    assert slope == pytest.approx(c.stress_mpa(e_u), rel=1e-5)
     load = [c.stress_mpa(e) * math.exp(-e) for e in np.linspace(0.01, 2 * e_u, 400)]
     assert max(load) == pytest.approx(s.tensile_mpa, rel=1e-3)
     assert 0 < c.hardening_power < 1
@@ -83,13 +80,7 @@ def test_single_equals_batch_and_blend_has_no_jumps():
         one = strength(240.0, {"ferrite": 1 - x, "bainite": 0.6 * x, "martensite": 0.4 * x})
         for name, values in many.items():
             assert getattr(one, name) == pytest.approx(values[i], rel=1e-12), name
-    for name in (
-        "yield_mpa",
-        "tensile_mpa",
-        "uniform_elongation",
-        "elongation",
-        "reduction_of_area",
-    ):
+    for name in "yield_mpa tensile_mpa uniform_elongation elongation reduction_of_area".split():
         steps = np.abs(np.diff(many[name]))
         assert steps.max() < 0.03 * many[name].mean(), name
     assert many["yield_plateau_strain"][0] == 0.015 and many["yield_plateau_strain"][-1] == 0.0
@@ -117,9 +108,8 @@ def test_uniform_elongation_lies_between_its_two_estimates():
             s = strength(hv, branch=branch)
             by_ratio = 0.6 * (1 - s.yield_mpa / s.tensile_mpa)
             by_elongation = math.log(1 + 0.55 * s.elongation)
-            assert (
-                min(by_ratio, by_elongation) <= s.hardening_exponent <= max(by_ratio, by_elongation)
-            )
+            low, high = sorted((by_ratio, by_elongation))
+            assert low <= s.hardening_exponent <= high
             assert s.hardening_exponent_se > 0.19 * s.hardening_exponent
 
 
@@ -142,9 +132,8 @@ def test_stated_errors_by_hand():
     k = {row["id"]: float(row["value"]) for row in read_rows("fits/strength_fits.csv")}
     s = strength(250.0, {"bainite": 1.0})
     hb = convert_hardness(250.0, "HV", "HB")
-    ferritic, quenched = (
-        k[f"{b}_reduction_intercept"] + k[f"{b}_reduction_slope"] * hb for b in ("fp", "qt")
-    )
+    lines = [(k[f"{b}_reduction_intercept"], k[f"{b}_reduction_slope"]) for b in ("fp", "qt")]
+    ferritic, quenched = (a + b * hb for a, b in lines)
     assert s.reduction_of_area == pytest.approx((ferritic + quenched) / 200.0)
     expected = math.hypot(k["fp_reduction_se"], (quenched - ferritic) / 2.0) / 100.0
     assert s.reduction_of_area_se == pytest.approx(expected)
@@ -183,11 +172,8 @@ def test_stated_range_holds_four_fifths_of_the_handbook_bars(branch, quantity):
 
 def test_tensile_strength_of_normalised_bars_from_computed_hardness_has_no_bias():
     """Nine grades, 25 mm, hardness, structure and strength all calculated: within 3 % on average."""
-    rows = [
-        r
-        for r in read_rows("validation/handbook_properties.csv")
-        if r["condition"].startswith("normalised ")
-    ]
+    rows = read_rows("validation/handbook_properties.csv")
+    rows = [r for r in rows if r["condition"].startswith("normalised ")]
     ratio = []
     for r in rows:
         hot_c = float(r["condition"].removeprefix("normalised ").removesuffix("C"))

@@ -40,9 +40,8 @@ def test_march_against_a255(curves):
         error.append(np.abs(own - standard)[counted])
         own_, standard_ = (" ".join(f"{v:3.0f}" for v in curve) for curve in (own, standard))
         print(f"{name:7} march {own_}\n        A255  {standard_}  off {error[-1].mean():.1f} HRC")
-        assert (
-            error[-1].mean() < 4.5
-        )  # 1045 and 5140 harden a millimetre deeper, where their curves are steepest
+        # 1045 and 5140 harden a millimetre deeper, where their curves are steepest
+        assert error[-1].mean() < 4.5
     error = np.concatenate(error)
     print(f"all: {error.mean():.1f} HRC over {error.size} points")
     assert error.mean() < 2.0

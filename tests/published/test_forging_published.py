@@ -10,9 +10,8 @@ from forgeprops.forging.decarburisation import carbon_diffusivity
 
 @pytest.mark.parametrize("row", read_rows("validation/carbon_diffusivity_check.csv"), ids=lambda r: f"{r['temperature_c']}-{r['carbon']}")  # fmt: skip
 def test_diffusivity_against_a_second_evaluation(row):
-    assert carbon_diffusivity(float(row["temperature_c"]), float(row["carbon"])) == pytest.approx(
-        float(row["diffusivity_m2_s"]), rel=0.01
-    )
+    t_c, carbon, d = (float(row[c]) for c in ("temperature_c", "carbon", "diffusivity_m2_s"))
+    assert carbon_diffusivity(t_c, carbon) == pytest.approx(d, rel=0.01)
 
 
 @pytest.mark.parametrize("t_c, low", [(850.0, 3.01e-12), (950.0, 1.10e-11), (1100.0, 5.39e-11)])

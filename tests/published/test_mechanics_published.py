@@ -12,9 +12,7 @@ from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.strength.tensile import strength
 
 
-@pytest.mark.parametrize(
-    ("hv", "ys", "ts"), [(200, 484.5, 647.0), (400, 1059.7, 1393.8), (550, 1491.1, 1953.9)]
-)
+@pytest.mark.parametrize("hv, ys, ts", [(200, 484.5, 647.0), (400, 1059.7, 1393.8), (550, 1491.1, 1953.9)])  # fmt: skip
 def test_pavlina_van_tyne_2008(hv, ys, ts):
     s = strength(hv)  # published coefficients, worked by hand
     assert (s.branch, s.yield_se_mpa, s.tensile_se_mpa) == ("all data", 102, 112)
@@ -35,9 +33,8 @@ def test_published_section_values():
     # Solid 200 mm bar, 250 MPa: Zp 1 333 333 mm³, shape factor 1.6977, Mp 333.333 kN m
     # (a public worked example, read).
     assert plastic_modulus_mm3(200.0) == pytest.approx(1_333_333, abs=1)
-    assert plastic_modulus_mm3(200.0) / elastic_modulus_mm3(200.0) == pytest.approx(
-        1.6977, abs=5e-5
-    )
+    shape = plastic_modulus_mm3(200.0) / elastic_modulus_mm3(200.0)
+    assert shape == pytest.approx(1.6977, abs=5e-5)
     assert 250 * plastic_modulus_mm3(200.0) / 1e6 == pytest.approx(333.333, abs=1e-3)
     # Structural hollow section 48.3 × 4.0: Wel 5.70, Wpl 7.87 cm³ (EN 10210-2, from memory).
     assert elastic_modulus_mm3(48.3, 40.3) / 1000 == pytest.approx(5.70, abs=0.005)
@@ -49,9 +46,8 @@ def test_metals_15_2025_780_result_rows():
     # were not printed; 750.00 means a tensile strength of 500 MPa, 866.75 means HB 151, with E = 210 GPa.
     # Only the ductilities test anything: the strengths gave the inputs.
     assert uniform_material_law(500.0, 210_000.0).ductility == 0.59
-    assert roessle_fatemi(convert_hardness(151, "HB", "HV"), 210_000.0).ductility == pytest.approx(
-        0.5941, abs=5e-5
-    )
+    steel = roessle_fatemi(convert_hardness(151, "HB", "HV"), 210_000.0)
+    assert steel.ductility == pytest.approx(0.5941, abs=5e-5)
 
 
 def test_published_driver_force():

@@ -213,9 +213,8 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     fin = (1 - math.tanh(x) / x) / (m * math.tanh(x)) * 1e3  # mm of the fin's own section
     parts = h._drawn("forged")
     link, neck = links_of(*parts, zones_of(*parts))[3], h.zones("forged")["neck"]
-    ours = link.length_mm - link.area_mm2 * h.neck.length_mm / 2 / (
-        neck.volume_mm3 / h.neck.length_mm
-    )
+    neck_mm2 = neck.volume_mm3 / h.neck.length_mm
+    ours = link.length_mm - link.area_mm2 * h.neck.length_mm / 2 / neck_mm2
     assert ours >= fin > 0.8 * ours
 
 

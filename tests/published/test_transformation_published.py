@@ -51,9 +51,8 @@ def test_errors_of_the_published_ms_formulas_on_the_open_set():
         "van_bohemen": 17.1, "capdevila": 18.0, "andrews": 19.1, "andrews_product": 20.5,
         "steven_haynes": 21.3, "trzaska": 16.4}  # fmt: skip
     for method, error in expected.items():
-        assert np.abs(MARTENSITE_START[method](comp) - ms).mean() == pytest.approx(
-            error, abs=0.06
-        ), method
+        found = np.abs(MARTENSITE_START[method](comp) - ms).mean()
+        assert found == pytest.approx(error, abs=0.06), method
 
 
 def test_li_is_kirkaldy_at_a_quarter_percent_silicon():

@@ -47,9 +47,8 @@ class CarbonProfile(NamedTuple):
 def error_function_carbon(depth_um, diffusivity_m2_s, time_s, carbon, surface_carbon=0.0):
     """Carbon at a depth for constant diffusivity and no recession: Cs + (C0 - Cs) erf(x/2 sqrt(Dt)), wt%."""
     x = np.asarray(depth_um, float) * 1e-6
-    return surface_carbon + (carbon - surface_carbon) * erf(
-        x / (2.0 * math.sqrt(diffusivity_m2_s * time_s))
-    )
+    reach = 2.0 * math.sqrt(diffusivity_m2_s * time_s)
+    return surface_carbon + (carbon - surface_carbon) * erf(x / reach)
 
 
 def diffusion_time_s(depth_um, diffusivity_m2_s, carbon, surface_carbon, wanted_carbon):
@@ -129,9 +128,8 @@ def carbon_profile(
     edges = reach * (np.expm1(4.0 * np.linspace(0.0, 1.0, cells + 1)) / math.expm1(4.0))
     width = np.diff(edges)
     middle = 0.5 * (edges[1:] + edges[:-1])
-    gap = np.concatenate(
-        ([middle[0]], np.diff(middle))
-    )  # over which each left face's gradient is taken
+    # over which each left face's gradient is taken
+    gap = np.concatenate(([middle[0]], np.diff(middle)))
     gone = np.zeros(times.size)
     if atmosphere is not None:
         gone = metal_loss_um(scale_along_um(times, temps, atmosphere))

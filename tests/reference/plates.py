@@ -68,9 +68,8 @@ def _supported(ratio: float, patch: float, poisson: float) -> float:
     along, across = m[:, None] / ratio, m[None, :]
     square = along**2 + across**2
     k = np.sqrt(square) * patch
-    load = (
-        2.0 * j1(k) / k / (ratio * square**2)
-    )  # W = 1 on the patch, 4/(ab) with sides 2 ratio and 2
+    # W = 1 on the patch, 4/(ab) with sides 2 ratio and 2
+    load = 2.0 * j1(k) / k / (ratio * square**2)
     moments = load * (along**2 + poisson * across**2), load * (across**2 + poisson * along**2)
     return 6.0 * float(max(x.sum() for x in moments))
 

@@ -101,8 +101,8 @@ def test_hardness_of_a_move_comes_first_and_agrees_with_the_whole_answer():
         await asyncio.sleep(0.5)
         assert page.state["fields"]["spray_s"]["value"] == 7.0 and page.curves == curves
         assert page.first["zones"] == {z: v["text"] for z, v in page.state["zones"].items()}
-        values = [s["tiles"]["face"]["value"] for s in (page.state, old)]
-        assert page.first["value"] == values[0] != values[1]
+        face = page.state["tiles"]["face"]["value"]
+        assert page.first["value"] == face != old["tiles"]["face"]["value"]
 
     asyncio.run(drag())
 
@@ -121,9 +121,8 @@ def test_no_other_unit_is_left_after_the_switch():
     page._heard(None, {"do": "units", "units": ["°F", "in", "HRC"]}, [])
     for name in TABS:
         page._open_tab(name)
-        text = json.dumps(
-            [page.content, page.more, {**page.state, "units": ""}], ensure_ascii=False
-        )
+        every = [page.content, page.more, {**page.state, "units": ""}]
+        text = json.dumps(every, ensure_ascii=False)
         text = re.sub(r"<h2>Sources.*?</body>", "", text)  # what formulas cite stays in their units
         other = re.search(r".{60}(°C|\d HV\b|\d mm\b|\d N\b|L/min).{20}", text)
         assert other is None, f"tab {name}: {other[0]}"
@@ -153,18 +152,14 @@ def test_sheet_of_a_tab_is_the_sheet_of_the_job():
 
 
 def test_a_limit_is_edited_in_the_readers_scale():
-    limits = limits_with(
-        Limits.hard_thin_face(), Units(hardness="HRC"), "face_hardness_hv", 0, 40.0
-    )
+    hard = Limits.hard_thin_face()
+    limits = limits_with(hard, Units(hardness="HRC"), "face_hardness_hv", 0, 40.0)
     assert limits.written["face_hardness_hv"][:2] == ("HRC", 40.0)
-    assert limits_with(
-        limits, Units(), "hosel_allowed_deg", 0, None
-    ).bounds.keys() == limits.bounds.keys() - {"hosel_allowed_deg"}
+    fewer = limits_with(limits, Units(), "hosel_allowed_deg", 0, None).bounds.keys()
+    assert fewer == limits.bounds.keys() - {"hosel_allowed_deg"}
 
 
-@pytest.mark.parametrize(
-    "message", [{"set": {"steel": "none"}}, {"set": {"spray_s": "x"}}, {"set": {"mass": 3}}]
-)
+@pytest.mark.parametrize("message", [{"set": {"steel": "none"}}, {"set": {"spray_s": "x"}}, {"set": {"mass": 3}}])  # fmt: skip
 def test_nonsense_from_the_browser_is_answered_in_one_sentence(message):
     page = Page(Desk(Job()))
     page._heard(None, {"do": "commit", **message}, [])
@@ -174,9 +169,8 @@ def test_nonsense_from_the_browser_is_answered_in_one_sentence(message):
 def test_own_steel_and_own_head():
     page = Page(Desk(Job()))
     page._heard(None, {"do": "steel", "text": "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2"}, [])
-    page._heard(
-        None, {"do": "head", "set": {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}}, []
-    )
+    sizes = {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}
+    page._heard(None, {"do": "head", "set": sizes}, [])
     assert page.desk.note == "" and page.desk.job.steel.get("Cr") == 0.95
     assert page.desk.job.head.face.thickness_mm == 2.4
 

@@ -54,13 +54,8 @@ def test_templates_are_read_without_a_loss_and_hold_the_same_numbers(units):
 def test_a_problem_stands_in_its_row():
     name = "certificates.csv"
     table = preview(recognise(name, data_path("demo", name).read_bytes()))[-1]
-    by_row = dict(
-        zip(
-            (r[0] for r in table["rows"]),
-            zip(table["levels"], table["rows"], strict=True),
-            strict=True,
-        )
-    )
+    names, looks = (r[0] for r in table["rows"]), zip(table["levels"], table["rows"], strict=True)
+    by_row = dict(zip(names, looks, strict=True))
     level, row = by_row["10"]
     assert level == "out" and "more than the 1.2 wt% allowed" in row[1] and "2,9" in row
     assert by_row["9"][0] == "marginal" and by_row["3"][0] == "none"
@@ -94,22 +89,15 @@ def test_steel_of_a_dropped_certificate_and_check_of_every_heat(page):
 def test_drift_spray_plate_and_log(page):
     blocks = act(page, "drift", face="322 315,5", usual_face="430", hosel="", usual_hosel="")
     assert "Face 319 HV where 430 is expected" in blocks[0]["words"]
-    blocks = act(
-        page,
-        "drop",
-        [data_path("demo", n).read_bytes() for n in ("plate.csv", "log.csv")],
-        names=["p.csv", "l.csv"],
-    )
+    files = [data_path("demo", n).read_bytes() for n in ("plate.csv", "log.csv")]
+    blocks = act(page, "drop", files, names=["p.csv", "l.csv"])
     assert "about 24.7 HV below" in json.dumps(blocks) and blocks_of(blocks, "plot", "log")
     plate = act(page, "plate", channel="P1", thick=10, depth=1, water=25, flow=2.88)
-    assert float(re.search(r"cools ([\d.]+) times", plate[0]["words"])[1]) == pytest.approx(
-        1.25, abs=0.04
-    )
+    times = float(re.search(r"cools ([\d.]+) times", plate[0]["words"])[1])
+    assert times == pytest.approx(1.25, abs=0.04)
 
 
-@pytest.mark.parametrize(
-    "content", [b"", b"\0\1", b"a,b\n1,2\n", b"%PDF-1.4", b"PK\3\4", b"{", b"<html>"]
-)
+@pytest.mark.parametrize("content", [b"", b"\0\1", b"a,b\n1,2\n", b"%PDF-1.4", b"PK\3\4", b"{", b"<html>"])  # fmt: skip
 @pytest.mark.parametrize("name", ["x.csv", "x.json", "<script>.csv", "../" * 40])
 def test_a_foreign_file_is_answered_in_a_sentence(name, content):
     file = recognise(name, content)

@@ -18,9 +18,8 @@ def test_choice_is_kept_for_the_next_kernel(monkeypatch):
 
 def test_damaged_file_falls_back_to_defaults():
     u.units_file().parent.mkdir()
-    u.units_file().write_text(
-        '{"format": "forgeprops units", "version": 1, "temperature": "K"}', encoding="utf-8"
-    )
+    kelvin = '{"format": "forgeprops units", "version": 1, "temperature": "K"}'
+    u.units_file().write_text(kelvin, encoding="utf-8")
     assert u.units() == u.Units()
 
 

@@ -368,9 +368,7 @@ def test_two_sheets_are_both_read_and_one_can_be_named():
     assert [c.heat for c in read_certificates(data, sheet="second", filename="m.xlsx")] == ["B1"]
 
 
-@pytest.mark.parametrize(
-    "data", [b"just a letter to the customer", b"a;b\n1;2", b"Heat;Si;Mn\nA1;0,2;0,5", b"\n\n ;;\n"]
-)
+@pytest.mark.parametrize("data", [b"just a letter to the customer", b"a;b\n1;2", b"Heat;Si;Mn\nA1;0,2;0,5", b"\n\n ;;\n"])  # fmt: skip
 def test_files_without_elements_are_refused(data):
     refuses("names no elements", read_certificates, data, filename="mill.csv")
 

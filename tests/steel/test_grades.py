@@ -57,9 +57,8 @@ def test_aliases(alias, name):
 
 
 def test_aliases_are_unambiguous():
-    spellings = [
-        s for r in ROWS.values() for s in (r["grade"], *filter(None, r["aliases"].split(";")))
-    ]
+    names = ((r["grade"], *filter(None, r["aliases"].split(";"))) for r in ROWS.values())
+    spellings = [s for several in names for s in several]
     assert len(spellings) == len({s.casefold() for s in spellings})
 
 

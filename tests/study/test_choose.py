@@ -50,9 +50,8 @@ def test_chosen_settings_meet_the_limits(found):
     assert {"press_s", "heads_per_hour", "water_l"} <= set(found.results)
     assert "all limits are met" in found.words() and "heads an hour" in found.words()
     assert found.rounded and found.settings["preheat_c"] % 5 == 0
-    verdict = fp.estimate(
-        fp.Job(found.steel, found.head, found.route, found.limits, found.shop)
-    ).verdict
+    job = fp.Job(found.steel, found.head, found.route, found.limits, found.shop)
+    verdict = fp.estimate(job).verdict
     assert found.verdict.chance_right == verdict.chance_right
     assert f"with the model's doubt {100 - verdict.with_doubt} %" in found.words()
     assert verdict.with_doubt <= verdict.heads_inside

@@ -73,14 +73,12 @@ def found():
 
 
 def test_table_is_of_single_estimates(found):
-    assert found.table[["grade", "preheat_c"]].values.tolist() == [
-        [g, t] for g in ("1020", "1030", "4130", "4140") for t in (860.0, 920.0)
-    ]
+    pairs = [[g, t] for g in ("1020", "1030", "4130", "4140") for t in (860.0, 920.0)]
+    assert found.table[["grade", "preheat_c"]].values.tolist() == pairs
     for i in (2, 5, 6):
         row = found.table.iloc[i]
-        one = fp.estimate(
-            fp.grade(row["grade"]), "mid-iron", fp.Route().with_(preheat_c=row["preheat_c"])
-        )
+        route = fp.Route().with_(preheat_c=row["preheat_c"])
+        one = fp.estimate(row["grade"], "mid-iron", route)
         assert row["face_hardness_hv"] == pytest.approx(one.zones["face"].hardness_hv, rel=1e-9)
         assert row["hosel_allowed_deg"] == pytest.approx(one.hosel.allowed_deg, rel=1e-9)
         assert row["face_margin"] == pytest.approx(one.face.margin, rel=1e-9)
@@ -106,17 +104,15 @@ def test_ranking_by_the_users_own_limits(found):
     least = np.round(np.fmin(met["chance_right"], met["heads_inside"] / 100) / 0.05)
     assert (np.diff(least) <= 0).all() and (np.diff(best["slack"][len(met) :]) <= 1e-12).all()
     row = met.iloc[0]
-    one = fp.estimate(
-        fp.Job(row["grade"], limits=found.limits).with_(preheat_c=row["preheat_c"])
-    ).verdict
+    job = fp.Job(row["grade"], limits=found.limits).with_(preheat_c=row["preheat_c"])
+    one = fp.estimate(job).verdict
     assert row["chance_right"] == pytest.approx(one.chance_right, abs=0.06)
     assert row["heads_inside"] == pytest.approx(one.heads_inside, abs=6)
     meets = t["face_hardness_hv"].between(300, 520) & (t["hosel_allowed_deg"] >= 1.5)
     meets &= (t["press_effort"] <= 1.1) & ~t["warnings"].str.contains("quench-crack|burning")
     assert meets.tolist() == t["meets"].tolist() and meets.any() and not meets.all()
-    other = fp.compare(
-        ["1020", "1030", "4130", "4140"], [860, 920], limits=Limits(hosel_allowed_deg=(3.4, None))
-    )
+    soft = Limits(hosel_allowed_deg=(3.4, None))
+    other = fp.compare(["1020", "1030", "4130", "4140"], [860, 920], limits=soft)
     # other limits, other order: the wall ends both soft grades, 1030 a tenth of a degree later
     assert other.best["grade"] == "1030" != found.best["grade"]
     assert found.best["grade"] in found.words() and "<table" in found._repr_html_()
@@ -171,6 +167,5 @@ def test_forging_temperatures_are_met_by_every_grade():
     assert (found["preheat_c"] > found["forging_c"] + 10).all()
     assert (found["quench_start_c"] < found["forging_c"]).all()
     refuses("Forging temperature 2000", fp.compare, ["1030"], forgings_c=[2000])
-    refuses(
-        "shares its furnace", fp.compare, ["1030"], head=["wedge", "mid-iron"], forgings_c=[900]
-    )
+    heads = ["wedge", "mid-iron"]
+    refuses("shares its furnace", fp.compare, ["1030"], head=heads, forgings_c=[900])

@@ -79,9 +79,8 @@ def test_the_plate_gives_back_the_spray_multiplier():
 
 
 def test_the_script_makes_them_again(tmp_path):
-    done = subprocess.run(
-        [sys.executable, str(SCRIPT), str(tmp_path)], capture_output=True, text=True, timeout=300
-    )
+    command = [sys.executable, str(SCRIPT), str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=300)
     assert done.returncode == 0, done.stderr
     made = {p.name: p for p in tmp_path.iterdir()}
     assert set(made) == {p.name for p in demo("").iterdir()} - {"README.md"}

@@ -19,9 +19,8 @@ def test_start_point_is_where_one_per_cent_has_formed(diagrams):
     i = len(bainite.rate_c_per_s) // 2
     from_c = diagram.ae3_c + 30.0
     rate = float(bainite.rate_c_per_s[i])
-    stop = fp.continuous_cooling(
-        fp.grade("4130"), from_c=from_c, rate_c_per_s=rate, to_c=float(bainite.start_c[i])
-    )
+    how = {"from_c": from_c, "rate_c_per_s": rate, "to_c": float(bainite.start_c[i])}
+    stop = fp.continuous_cooling(fp.grade("4130"), **how)
     assert stop.history["bainite"][-1] == pytest.approx(0.01, abs=0.002)
     expected = (diagram.ae3_c - bainite.start_c[i]) / rate
     assert bainite.start_s[i] == pytest.approx(expected, rel=1e-6)
@@ -37,6 +36,5 @@ def test_regions_lie_between_their_temperatures(diagrams):
 
 def test_slower_cooling_is_never_harder(diagrams):
     for diagram in diagrams.values():
-        assert np.all(
-            np.diff(diagram.hardness_hv) <= 8.0
-        )  # rates fall; a few HV of kink at a region's edge
+        # rates fall; a few HV of kink at a region's edge
+        assert np.all(np.diff(diagram.hardness_hv) <= 8.0)

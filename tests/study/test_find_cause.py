@@ -22,9 +22,8 @@ STUDY = Study(STEEL, HEAD, ROUTE, shop=SHOP)
 def hardness(**moved):
     """Hardness by zone with some numbers of the case moved."""
     steel, head, route, shop = changed(STEEL, HEAD, ROUTE, SHOP, moved)
-    return dict(
-        zip(ZONES, evaluate(Cases.of([steel], [head], [route], [shop])).hardness_hv[0], strict=True)
-    )
+    hv = evaluate(Cases.of([steel], [head], [route], [shop])).hardness_hv[0]
+    return dict(zip(ZONES, hv, strict=True))
 
 
 USUAL = hardness()
@@ -77,9 +76,8 @@ def test_readings_as_the_reader_gives_them():
     values = [(zone, v) for zone, vs in readings(n=2).items() for v in vs]
     rows = [(h, zone, v) for h in ("1", "2") for zone, v in values]
     frame = pd.DataFrame(rows, columns=["head_id", "zone", "hardness_hv"])
-    found = find_cause(
-        HardnessReadings(frame), STEEL, HEAD, ROUTE, usual=USUAL, names=("flux", "C")
-    )
+    given = HardnessReadings(frame), STEEL, HEAD, ROUTE
+    found = find_cause(*given, usual=USUAL, names=("flux", "C"))
     assert list(found.readings["readings"]) == [4, 4]
     assert set(found.table["cause"]) == {"flux", "C", NOTHING}
 
@@ -92,9 +90,8 @@ def test_evidence_of_a_straight_response_in_closed_form():
     drifts = causes(STUDY, ("flux", "C"))
     slopes, noise, off = (4.0, 9.0), 6.0, 7.0
     curves = np.array([s * fine for s in slopes])[:, :, None]
-    table, _ = _ranked(
-        drifts, curves, fine, np.array([off]), np.array([[noise**-2]]), ["face"], np.array([400.0])
-    )
+    seen = np.array([off]), np.array([[noise**-2]]), ["face"], np.array([400.0])
+    table, _ = _ranked(drifts, curves, fine, *seen)
     p = table.set_index("cause")["probability"]
     expected = [norm.pdf(off, scale=np.hypot(s, noise)) for s in slopes]
     assert p["flux"] / p["C"] == pytest.approx(expected[0] / expected[1], rel=0.01)

@@ -45,9 +45,8 @@ def measured(
     trace, t = told.results.traces[0], np.arange(-2.0, to_s, 0.1)
     frames = []
     for channel, zone, depth in PLACES:
-        true = np.interp(
-            t + route.preheat.soak_s, trace.time_s, trace.weighted(probe_weights(HEAD, zone, depth))
-        )
+        at_probe = trace.weighted(probe_weights(HEAD, zone, depth))
+        true = np.interp(t + route.preheat.soak_s, trace.time_s, at_probe)
         depth_mm = np.nan if depth is None else depth
         seen = true + rng.normal(0.0, noise_c, t.size)
         where = {"head_id": head_id, "channel": channel, "zone": zone, "depth_mm": depth_mm}
@@ -57,9 +56,8 @@ def measured(
         for i, zone in enumerate(ZONES)
         for k in range(3)
     ]
-    rows = pd.DataFrame(
-        rows, columns="head_id zone position value scale hardness_hv file_row".split()
-    )
+    names = "head_id zone position value scale hardness_hv file_row".split()
+    rows = pd.DataFrame(rows, columns=names)
     return Traces(pd.concat(frames, ignore_index=True)), HardnessReadings(rows)
 
 
@@ -75,9 +73,8 @@ def test_twenty_known_shops_are_given_back():
             inside.setdefault(number, []).append(low <= getattr(truth, number) <= high)
             assert found.verdict(number) == "settled by the data", number
             error = found.shop.standard_error(number)
-            scores.setdefault(number, []).append(
-                (getattr(found.shop, number) - getattr(truth, number)) / error
-            )
+            off = getattr(found.shop, number) - getattr(truth, number)
+            scores.setdefault(number, []).append(off / error)
     assert set(inside) == {"spray", "emissivity", "die", "delay_s"}
     for number, hits in inside.items():
         assert sum(hits) >= 17, f"{number}: {sum(hits)} of 20"
@@ -86,9 +83,8 @@ def test_twenty_known_shops_are_given_back():
 
 def test_one_known_shop_and_its_clock():
     truth = fp.Shop(spray=1.3, emissivity=0.72, die=0.7, delay_s=0.6)
-    found = fit(
-        *measured(truth, 3, late_s=0.3), HEAD, "4130", ROUTE, name="bay 2", measured_on="2025-03-01"
-    )
+    named = {"name": "bay 2", "measured_on": "2025-03-01"}
+    found = fit(*measured(truth, 3, late_s=0.3), HEAD, "4130", ROUTE, **named)
     tolerances = {"spray": 0.02, "emissivity": 0.02, "die": 0.1, "delay_s": 0.1}
     for number, tolerance in tolerances.items():
         assert getattr(found.shop, number) == pytest.approx(getattr(truth, number), abs=tolerance)
@@ -108,9 +104,8 @@ def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
     assert low < 1.3 < high and found.data_share("spray") > 0.3
     for number in ("die", "delay_s"):
         assert found.verdict(number) == "hardly more than was known before"
-        assert found.shop.standard_error(number) > 0.8 * priors()[number].slope(
-            getattr(found.shop, number)
-        )
+        least = 0.8 * priors()[number].slope(getattr(found.shop, number))
+        assert found.shop.standard_error(number) > least
     words = found.report()
     assert "hardly more than was known before" in words and "What would settle it" in words
     assert len(found.traces) == 0 and len(found.hardness) == 5
@@ -165,16 +160,14 @@ def test_many_heads_by_name_and_what_is_not_used():
 
 
 def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
-    found = fit(
-        None, measured(fp.Shop(spray=1.3), 11)[1], HEAD, "4130", ROUTE, numbers=("spray", "delay_s")
-    )
+    hardness = measured(fp.Shop(spray=1.3), 11)[1]
+    found = fit(None, hardness, HEAD, "4130", ROUTE, numbers=("spray", "delay_s"))
     found.shop.save(tmp_path / "bay.shop.json")
     again = fp.load_shop(tmp_path / "bay.shop.json")
     assert again == found.shop and again.covariance().shape == (2, 2)
     refuses("exists", found.shop.save, tmp_path / "bay.shop.json")
-    neutral, own = (
-        fp.estimate(fp.grade("4130"), HEAD, shop=s).zones["face"].hardness_hv for s in (None, again)
-    )
+    results = (fp.estimate("4130", HEAD, shop=s) for s in (None, again))
+    neutral, own = (r.zones["face"].hardness_hv for r in results)
     assert own > neutral
 
 

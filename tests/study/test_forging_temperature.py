@@ -57,9 +57,8 @@ def test_hardness_has_no_jump_for_any_grade(sweep, record_property):
         small = np.abs(np.diff(fine[:, z, :, z], axis=1)).max(axis=1)
         record_property(f"largest_step_hv_in_half_a_degree_{z}", float(small.max()))
         assert small.max() < 20.0
-        assert np.all(
-            small < 0.5 * steps[:, :, z].max(axis=1) + 3.0
-        )  # 3 HV: the march's own tolerance
+        # 3 HV: the march's own tolerance
+        assert np.all(small < 0.5 * steps[:, :, z].max(axis=1) + 3.0)
 
 
 def test_share_grain_and_scale_only_rise_and_die_temperature_too(sweep):
@@ -138,8 +137,7 @@ def test_metal_in_die_is_what_the_march_says():
 
 def test_equal_effort_keeps_the_call_with_a_known_drop():
     a, b = fp.grade("1030"), fp.grade("4130")
-    assert (
-        equal_effort_preheat(a, 900.0, b, 40.0) == effort.equal_effort(a, 900.0, b, 40.0).preheat_c
-    )
+    alone = effort.equal_effort(a, 900.0, b, 40.0).preheat_c
+    assert equal_effort_preheat(a, 900.0, b, 40.0) == alone
     assert equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
     refuses("(?i)preheat of the first steel", equal_effort_preheat, a, 200.0, b)

@@ -42,9 +42,8 @@ def test_local_heat_softens_the_hosel_and_spares_the_face(answer):
 
 
 def test_temper_of_the_whole_head_costs_the_face(answer):
-    cold, hot = sorted(
-        (r for r in answer.remedies if r.kind == "temper"), key=lambda r: -r.hosel_hv
-    )
+    tempers = (r for r in answer.remedies if r.kind == "temper")
+    cold, hot = sorted(tempers, key=lambda r: -r.hosel_hv)
     assert hot.hosel_hv < cold.hosel_hv < answer.hosel_hv
     assert hot.face_softer_hv > cold.face_softer_hv > 50
     assert hot.lost_elsewhere_hv >= hot.face_softer_hv

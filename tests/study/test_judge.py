@@ -80,9 +80,8 @@ def test_a_heat_outside_its_grade_is_held_unless_that_is_waived():
 def test_the_whole_list_in_one_table():
     certificates = read_certificates(data_path("demo", "certificates.csv"))
     seen = []
-    found = judge_heats(
-        certificates, "mid-iron", fp.Route(), LIMITS, progress=lambda *at: seen.append(at)
-    )
+    watch = {"progress": lambda *at: seen.append(at)}
+    found = judge_heats(certificates, "mid-iron", fp.Route(), LIMITS, **watch)
     table = found.table()
     assert list(table["heat"]) == [c.heat for c in certificates] and seen[-1] == (5, 5)
     assert set(table["verdict"]) <= {ACCEPT, ADJUST, HOLD}

@@ -36,9 +36,8 @@ NUMBERS = [name for name in table_columns() if name not in ("case", *TEXTS)]
 def same(a, b, rel=1e-9):
     assert list(a.columns) == list(b.columns) and len(a) == len(b)
     for name in NUMBERS:
-        np.testing.assert_allclose(
-            a[name].to_numpy(float), b[name].to_numpy(float), rtol=rel, err_msg=name
-        )
+        x, y = (table[name].to_numpy(float) for table in (a, b))
+        np.testing.assert_allclose(x, y, rtol=rel, err_msg=name)
     for name in TEXTS:
         # a CSV knows neither empty text nor that "4130" is a name
         texts = [["" if v != v else str(v) for v in table[name]] for table in (a, b)]
@@ -105,9 +104,8 @@ def test_independent_of_chunks_and_threads(batch):
             same(fp.estimate_many(*inputs, chunk=chunk, executor=executor), table)
     # one at a time, without any batch around it
     one_by_one = [compute(Cases.of(*([part[i]] for part in inputs)), False)[0] for i in range(20)]
-    assert [float(r["face_hardness_hv"][0]) for r in one_by_one] == pytest.approx(
-        table["face_hardness_hv"].tolist(), rel=1e-9
-    )
+    alone = [float(r["face_hardness_hv"][0]) for r in one_by_one]
+    assert alone == pytest.approx(table["face_hardness_hv"].tolist(), rel=1e-9)
 
 
 def test_process_pool(batch):
@@ -177,9 +175,8 @@ def test_an_object_that_raises_anything_costs_its_row():
     (fp.grade("1045"), {"head": "wedge", "loft_deg": 50}, {"flux": 8}, {"spray": 1.2}),
 ])  # fmt: skip
 def test_alone_and_in_the_batch_the_same_is_taken_and_refused(case):
-    row = fp.estimate_many(
-        *(c if isinstance(c, (dict, str, type(None))) else [c] for c in case), quick=True
-    ).iloc[0]
+    lists = (c if isinstance(c, (dict, str, type(None))) else [c] for c in case)
+    row = fp.estimate_many(*lists, quick=True).iloc[0]
     try:
         result = fp.estimate(*case)
     except InputError as error:
@@ -206,9 +203,8 @@ def test_a_failure_of_our_own_code_costs_its_row_and_blames_no_executor(monkeypa
 
     monkeypatch.setattr(many, "answers", poisoned)
     # each its own later heat: a part of the cases keeps the lists of all
-    later = [
-        fp.Route(fp.Preheat(900.0 + i), later=fp.LocalHeat(peak_c=400.0 + i)) for i in range(32)
-    ]
+    pairs = [(900.0 + i, fp.LocalHeat(peak_c=400.0 + i)) for i in range(32)]
+    later = [fp.Route(fp.Preheat(hot), later=heat) for hot, heat in pairs]
     table = fp.estimate_many("4130", routes=later)
     failed = table["error"] != ""
     assert np.flatnonzero(failed).tolist() == list(bad)
@@ -223,9 +219,8 @@ def test_a_broken_pool_loses_nothing():
             raise RuntimeError("cannot schedule new futures after shutdown")
 
     with pytest.warns(UserWarning, match="calculated here"):
-        table = fp.estimate_many(
-            "4130", routes=[{"preheat_c": 900}, {"preheat_c": 950}], executor=Dead(1)
-        )
+        routes = [{"preheat_c": 900}, {"preheat_c": 950}]
+        table = fp.estimate_many("4130", routes=routes, executor=Dead(1))
     assert table["error"].eq("").all()
 
 

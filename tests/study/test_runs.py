@@ -13,9 +13,8 @@ def test_settings_by_name_and_what_is_silent_stays():
         "8;;;;;;\n9;A2;wedge;;0,5;;no"
     )
     runs = read_runs(text.encode(), Route().with_(preheat_c=880))
-    assert runs["7"].route == Route().with_(
-        preheat_c=910, flux=8.5, surroundings="row", back_on_die=True
-    )
+    settings = {"preheat_c": 910, "flux": 8.5, "surroundings": "row", "back_on_die": True}
+    assert runs["7"].route == Route().with_(**settings)
     assert runs["8"].route == Route().with_(preheat_c=880)
     assert runs["8"].heat == ""
     assert runs.problems == ()

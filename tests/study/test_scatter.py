@@ -159,9 +159,8 @@ def study():
     limits = fp.Limits(face_hardness_hv=(400, 470), hosel_allowed_deg=(2.5, None))
     quantities = ["slack", "face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg"]
     spread = {"shop_spray": ("lognormal", 0.15)}
-    return fp.scatter(
-        "4130", None, None, spread, limits, n=256, indices=32, quantities=quantities, seed=5
-    )
+    how = {"n": 256, "indices": 32, "quantities": quantities, "seed": 5}
+    return fp.scatter("4130", None, None, spread, limits, **how)
 
 
 def test_samples_are_single_estimates(study):
@@ -170,9 +169,8 @@ def test_samples_are_single_estimates(study):
 
     for i in (0, 100, 255):
         values = {name: float(column[i]) for name, column in study.drawn.items()}
-        steel, head, route, shop = changed(
-            fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop(), values
-        )
+        case = fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop()
+        steel, head, route, shop = changed(*case, values)
         one = fp.estimate(steel, head, route, shop)
         expected = one.zones["face"].hardness_hv
         assert study.samples["face_hardness_hv"][i] == pytest.approx(expected, rel=1e-9)
@@ -203,9 +201,7 @@ def test_what_matters_is_what_matters(study):
     assert len(study.table()) == len(study.distributions) and "<table" in study._repr_html_()
 
 
-@pytest.mark.xfail(
-    strict=True, reason="0.23: the neck, which the water reaches, counts in the bend"
-)
+@pytest.mark.xfail(strict=True, reason="0.23: the neck, which the water reaches, counts in the bend")  # fmt: skip
 def test_water_does_not_decide_the_bend(study):
     bend = study.ranking("hosel_allowed_deg").set_index("input")["total"]
     assert abs(bend[["shop_spray", "flux"]].sum()) < 0.1
@@ -217,9 +213,8 @@ def test_cancel_tells_what_was_finished(monkeypatch):
     module = importlib.import_module("forgeprops.study.process.study")
     monkeypatch.setattr(module, "_BETWEEN", 64)
     done = []
-    found = fp.scatter(
-        "1030", n=512, progress=lambda d, t: done.append((d, t)), cancel=lambda: len(done) >= 2
-    )
+    watch = {"progress": lambda d, t: done.append((d, t)), "cancel": lambda: len(done) >= 2}
+    found = fp.scatter("1030", n=512, **watch)
     assert found.cancelled and len(found.samples["slack"]) == 128 and not found.indices
     assert done[0] == (64, 512 + 256 * len(found.inputs))
     refuses("stopped before", fp.scatter, "1030", n=64, cancel=lambda: True)

@@ -79,9 +79,7 @@ def test_published_run_lengths_of_the_cusum(h):
 
 
 # Crowder's widths for a run length of 250, as quoted in the manual of R's spc package (xewma.crit).
-@pytest.mark.parametrize(
-    "weight, width", [(0.05, 2.32), (0.1, 2.55), (0.15, 2.65), (0.2, 2.72), (0.25, 2.76)]
-)
+@pytest.mark.parametrize("weight, width", [(0.05, 2.32), (0.1, 2.55), (0.15, 2.65), (0.2, 2.72), (0.25, 2.76)])  # fmt: skip
 def test_published_widths_of_the_ewma(weight, width):
     short, long = (ewma_run_length(0.0, weight, width + by) for by in (-0.005, 0.005))
     assert short < 250 < long
@@ -132,9 +130,8 @@ def test_a_drift_is_found_soon_and_dated():
         late.append(alarms["reading"].iloc[0] - 60)
         begin.append(alarms["since_reading"].iloc[0] - 61)
         shift.append(alarms["shift"].iloc[0])
-    assert np.mean(late) == pytest.approx(
-        cusum_run_length(2.0), abs=1.2
-    )  # 4.0 at two standard deviations
+    # 4.0 at two standard deviations
+    assert np.mean(late) == pytest.approx(cusum_run_length(2.0), abs=1.2)
     assert abs(np.median(begin)) <= 2 and np.mean(shift) == pytest.approx(-20.0, abs=6.0)
 
 
@@ -142,9 +139,8 @@ def test_in_control_logs_rarely_alarm_and_say_so():
     logs = (invented_log(100, seed=s) for s in range(40))
     charts = [track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
     alarms = sum((chart == "CUSUM").sum() for chart in charts)
-    assert alarms == pytest.approx(
-        40 * 100 / cusum_run_length(0.0), abs=7
-    )  # 8.6 expected in 4000 readings
+    # 8.6 expected in 4000 readings
+    assert alarms == pytest.approx(40 * 100 / cusum_run_length(0.0), abs=7)
     measured = [433.0, 446, 441, 438] * 10
     quiet = track(pd.DataFrame({"quantity": "face HV", "predicted": 440.0, "measured": measured}))
     assert "no drift over 40 readings" in quiet.summary() and len(quiet.alarms) == 0

@@ -128,9 +128,8 @@ def test_varied_cases_are_the_changed_case():
     a = answers(varied(*case, {name: np.array([v]) for name, v in values.items()}))
     b = answers(Cases.of(*([part] for part in one)))
     for name in a:
-        assert a[name][0] == (
-            pytest.approx(b[name][0], rel=1e-9) if a[name].dtype.kind == "f" else b[name][0]
-        )
+        value = pytest.approx(b[name][0], rel=1e-9) if a[name].dtype.kind == "f" else b[name][0]
+        assert a[name][0] == value
     assert len(settings()) > 60
 
 
@@ -163,9 +162,8 @@ def test_a_cancelled_map_keeps_its_finished_rows(monkeypatch):
 def test_forging_temperature_is_an_axis_whatever_moves_it(found):
     """The metal reaches it at every transfer time; what is proposed to set is a preheat temperature."""
     limits = fp.Limits(hosel_allowed_deg=(1, None))
-    map_ = fp.window(
-        "4130", x=("forging_c", 850, 900, 3), y=("transfer_s", 2, 10, 3), limits=limits
-    )
+    axes = {"x": ("forging_c", 850, 900, 3), "y": ("transfer_s", 2, 10, 3)}
+    map_ = fp.window("4130", **axes, limits=limits)
     assert map_.maps["forging_c"] == pytest.approx(np.tile([850, 875, 900], (3, 1)), abs=1.5)
     assert map_.now["forging_c"] == pytest.approx(fp.estimate(fp.grade("4130")).effort.die_c, abs=1)
     assert set(map_.proposed) == {"preheat_c", "transfer_s"}

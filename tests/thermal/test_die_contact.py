@@ -98,25 +98,22 @@ def test_the_defaults_are_defended_by_these_numbers():
     """What the docstring says: default stroke 27 K, rest 9 K, slow press on cold dies 180 K."""
     press = Press()
     stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact_w_m2k, press.dwell_s, together=True)
-    rest = face_loss_k(
-        3.0, 880.0, press.die_c, RESTING_CONTACT_W_M2K, press.rest_s, together=True, dies=1
-    )
+    how = {"together": True, "dies": 1}
+    rest = face_loss_k(3.0, 880.0, press.die_c, RESTING_CONTACT_W_M2K, press.rest_s, **how)
     slow = face_loss_k(3.0, 880.0, 20.0, 8000.0, 0.3, together=True)
     assert stroke == pytest.approx(27, abs=1)
     assert rest == pytest.approx(8.6, abs=0.5)
     assert slow == pytest.approx(181, abs=3)
-    assert (
-        880 - stroke - rest > 830 > 720 > 880 - slow
-    )  # above Ar3 of the demo steels, or below Ar1
+    # above Ar3 of the demo steels, or below Ar1
+    assert 880 - stroke - rest > 830 > 720 > 880 - slow
 
 
 def test_what_a_wait_costs_after_a_slow_press_on_cold_dies():
     """What the docstring says of the shares of ferrite."""
 
     def ferrite(name, delay_s):
-        route = Route().with_(
-            preheat_c=930.0, dwell_s=0.3, contact=8000.0, die_c=20.0, delay_s=delay_s
-        )
+        press = {"dwell_s": 0.3, "contact": 8000.0, "die_c": 20.0}
+        route = Route().with_(preheat_c=930.0, delay_s=delay_s, **press)
         return estimate(grade(name), "mid-iron", route).zones["face"].fractions["ferrite"]
 
     assert ferrite("1030", 0.5) == pytest.approx(0.01, abs=0.01)
@@ -124,18 +121,14 @@ def test_what_a_wait_costs_after_a_slow_press_on_cold_dies():
     assert ferrite("4130", 5.0) < 0.01
 
 
-@pytest.mark.parametrize(
-    ("ms", "perfect", "with_h"),
-    [(10, 35, 5), (20, 49, 11), (50, 78, 27), (100, 110, 55), (300, 190, 165)],
-)
+@pytest.mark.parametrize("ms, perfect, with_h", [(10, 35, 5), (20, 49, 11), (50, 78, 27), (100, 110, 55), (300, 190, 165)])  # fmt: skip
 def test_chill_of_a_3_5_mm_section_one_side(ms, perfect, with_h):
     """Printed upper bounds: perfect contact, and linear estimate with 10 kW/(m² K); T 1150/200 °C."""
     t = ms * 1e-3
     e1, e2 = math.sqrt(27.3 * 7600 * 650), math.sqrt(30 * 7750 * 500)
     capacity = 3.5e-3 * 7600 * 650
-    assert 2 * e1 * e2 / (e1 + e2) * 950 * math.sqrt(t / math.pi) / capacity == pytest.approx(
-        perfect, abs=1
-    )
+    drawn = 2 * e1 * e2 / (e1 + e2) * 950 * math.sqrt(t / math.pi) / capacity
+    assert drawn == pytest.approx(perfect, abs=1)
     linear = 10e3 * 950 * t / capacity
     assert linear == pytest.approx(with_h, abs=1.0)
     # the transient die holds the loss below both

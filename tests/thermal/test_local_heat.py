@@ -36,9 +36,8 @@ def test_ferrule_end_after_hours_obeys_the_steady_fin():
         return np.stack([y[1] / k, 4.0 / 0.014 * loss])
 
     mesh = np.linspace(0.0, place[-1], 50)
-    found = solve_bvp(
-        slope, lambda a, b: np.array([a[1], b[0] - peak[-1]]), mesh, np.ones((2, 50)) * peak[-1]
-    )
+    ends = lambda a, b: np.array([a[1], b[0] - peak[-1]])  # noqa: E731
+    found = solve_bvp(slope, ends, mesh, np.ones((2, 50)) * peak[-1])
     assert found.success
     assert np.abs(found.sol(place)[0] - peak).max() < 4.0
 

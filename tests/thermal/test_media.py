@@ -31,9 +31,8 @@ def cooled(medium, agitation=0.0, steel=False, h_w_m2k=None, cells=15):
             h = bath_w_m2k(medium, surface, bath, agitation) if h_w_m2k is None else h_w_m2k
             inner = 2.0 * k[-1] / dr
             surface = float((inner * t[-1] + h * bath) / (inner + h))
-        out_of = (
-            np.append(0.5 * (k[1:] + k[:-1]) * (t[:-1] - t[1:]) / dr, h * (surface - bath)) * face
-        )
+        inside = 0.5 * (k[1:] + k[:-1]) * (t[:-1] - t[1:]) / dr
+        out_of = np.append(inside, h * (surface - bath)) * face
         t = t - dt * np.diff(out_of, prepend=0.0) / (stored * middle * dr)
         out.append(t[0])
     return np.arange(len(out)) * dt, np.array(out)
@@ -82,9 +81,8 @@ def test_severity_of_a_25_mm_bar(medium, agitation, low, high):
 
 
 def test_polymer_lies_between_oil_and_water():
-    oil, polymer, water = (
-        passed(cooled(m), 400.0) for m in ("oil bath", "polymer bath", "water bath")
-    )
+    baths = ("oil bath", "polymer bath", "water bath")
+    oil, polymer, water = (passed(cooled(m), 400.0) for m in baths)
     assert polymer < oil and water < oil
 
 
@@ -101,11 +99,7 @@ def test_an_own_table_is_followed_and_checked():
 
     at = np.interp([300.0, 700.0, 900.0], MEDIUM_C, loss) / (np.array([300.0, 700.0, 900.0]) - 30.0)
     assert at == pytest.approx([1500.0, 1500.0, 500.0], rel=0.02)
-    for wrong in (
-        (),
-        ((100.0, 500.0),),
-        ((500.0, 1.0), (100.0, 2.0)),
-        ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0)),
-    ):
+    falling, wide = ((500.0, 1.0), (100.0, 2.0)), ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0))
+    for wrong in ((), ((100.0, 500.0),), falling, wide):
         refuses("table", Quench, "own bath", table=wrong)
     refuses("burns or fumes", Quench, "oil spray")

@@ -82,9 +82,8 @@ def test_law_is_continuous_and_positive_down_to_the_water():
 
 
 def test_evaporation_limit():
-    assert evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(
-        13.0e6, rel=0.005
-    )  # 5 (4186·80 + 2.257e6) W/m²
+    # 5 (4186·80 + 2.257e6) W/m²
+    assert evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
     for flux in (3.0, 10.0, 30.0):
         for t in np.arange(100.0, 1100.0, 20.0):
             assert spray_w_m2k(flux, t, 20.0) * (t - 20) < evaporation_limit_w_m2(flux, 20.0)
@@ -94,9 +93,5 @@ def test_warnings_outside_the_law():
     assert spray_warnings(10.0, 20.0, 800.0) == ()
     assert spray_warnings(0.0) == ()
     codes = {w.code for w in spray_warnings(1.0, 80.0, 1150.0)}
-    assert codes == {
-        "range:thermal.spray_flux",
-        "range:thermal.spray_water",
-        "range:thermal.spray_surface",
-    }
+    assert codes == {f"range:thermal.spray_{name}" for name in ("flux", "water", "surface")}
     assert "3 to 30 kg/(m² s)" in str(spray_warnings(40.0)[0])

@@ -76,9 +76,8 @@ def test_convection_by_shape_and_speed():
     still = convection_w_m2k("round", surface, 25.0, 14.0)
     assert still == pytest.approx(natural_convection_cylinder_w_m2k(surface, 25.0, 14.0))
     for shape, size in (("round", 14.0), ("plate", 44.0)):
-        rising = [
-            convection_w_m2k(shape, surface, 25.0, size, v) for v in (0.0, 0.01, 1.0, 3.0, 10.0)
-        ]
+        speeds = (0.0, 0.01, 1.0, 3.0, 10.0)
+        rising = [convection_w_m2k(shape, surface, 25.0, size, v) for v in speeds]
         assert (np.diff(rising, axis=0) >= 0).all()
         assert rising[1] == pytest.approx(rising[0], rel=0.02)  # no jump as the fan stops
     refuses("shape 'cube' is unknown", convection_w_m2k, "cube", surface, 25.0, 14.0)
@@ -88,17 +87,12 @@ def test_forced_plate_against_the_local_law_integrated():
     """Mean of the laminar local law 0.332 Re^½ Pr^⅓ k/x is the 0.664 form."""
     speed, length = 3.0, 44.0
     film = air((600.0 + 25.0) / 2)
-    local = quad(
-        lambda x: (
-            0.332
-            * math.sqrt(speed * x / film.viscosity_m2_s)
-            * film.prandtl ** (1 / 3)
-            * film.conductivity_w_mk
-            / x
-        ),
-        0,
-        length * 1e-3,
-    )[0] / (length * 1e-3)
+
+    def at(x):
+        reynolds = speed * x / film.viscosity_m2_s
+        return 0.332 * math.sqrt(reynolds) * film.prandtl ** (1 / 3) * film.conductivity_w_mk / x
+
+    local = quad(at, 0, length * 1e-3)[0] / (length * 1e-3)
     assert forced_plate_w_m2k(600.0, 25.0, length, speed) == pytest.approx(local, rel=1e-6)
 
 
@@ -115,10 +109,8 @@ def test_row_view_factor_by_drawing_the_strings():
         half = pitch / 2
         tangent = math.sqrt(half**2 - r**2)
         arc = r * (math.pi / 2 - math.acos(r / half))
-        crossed, uncrossed = (
-            2 * (tangent + arc),
-            pitch,
-        )  # two of each; F = (sum − sum) / (2 × perimeter)
+        # two of each; F = (sum − sum) / (2 × perimeter)
+        crossed, uncrossed = 2 * (tangent + arc), pitch
         factor = (2 * crossed - 2 * uncrossed) / (2 * 2 * math.pi * r)
         assert 1 - row_view_factor(pitch, size) == pytest.approx(2 * factor, rel=1e-12)
 
@@ -136,12 +128,8 @@ def test_every_surrounding_of_the_route_is_known():
     for kind in COOLING:
         around = neighbours(kind)
         assert 0 < around.view_factor <= 1 and around.reason and around.basis
-    assert (
-        neighbours("bin").view_factor
-        < neighbours("row").view_factor
-        < neighbours("single").view_factor
-        == 1
-    )
+    bin_, row, single = (neighbours(kind).view_factor for kind in ("bin", "row", "single"))
+    assert bin_ < row < single == 1
     refuses("did you mean 'bin'", neighbours, "bins")
 
 

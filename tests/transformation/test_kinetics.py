@@ -35,9 +35,11 @@ def test_extent_li_1998(x, s):
 @pytest.mark.parametrize("x", [1e-4, 0.03, 0.4, 0.83, 0.999])
 def test_bainite_extent_by_quadrature(x, tail):
     forward, _, _ = extent_tables(tail)
-    exact, _ = quad(
-        lambda u: math.exp(tail * u * u) / (u ** (0.4 * (1 - u)) * (1 - u) ** (0.4 * u)), 0.0, x
-    )
+
+    def extent(u):
+        return math.exp(tail * u * u) / (u ** (0.4 * (1 - u)) * (1 - u) ** (0.4 * u))
+
+    exact, _ = quad(extent, 0.0, x)
     # straight lines between the points: in the last cells before 1 the integrand turns up steeply
     assert extent_of(x, forward, 1) == pytest.approx(exact, rel=2e-3 if x < 0.99 else 0.02)
 
@@ -95,25 +97,13 @@ def noses(k, grain=8.0):
 
     forward, _, _ = extent_tables(k["bainite_tail"])
     found = []
-    for row, (name, top, power) in enumerate(
-        (
-            ("ferrite", ae3_c(STEEL_4140), 3),
-            ("pearlite", ae1_c(STEEL_4140), 3),
-            ("bainite", kinetic_bainite_start_c(STEEL_4140), 2),
-        )
-    ):
+    tops = float(ae3_c(STEEL_4140)), float(ae1_c(STEEL_4140)), kinetic_bainite_start_c(STEEL_4140)
+    names = ("ferrite", "pearlite", "bainite")
+    for row, (name, top, power) in enumerate(zip(names, tops, (3, 3, 2), strict=True)):
         ln_f = ln_composition_factors(STEEL_4140, k=k)[row]
         t = np.arange(350.0, float(top) - 1.0)
-        rate = [
-            rate_per_s(
-                k[f"grain_{name}"] * grain * math.log(2.0) - ln_f,
-                float(top) - u,
-                power,
-                k[f"q_{name}"],
-                u + 273.15,
-            )
-            for u in t
-        ]
+        ln_k, q = k[f"grain_{name}"] * grain * math.log(2.0) - ln_f, k[f"q_{name}"]
+        rate = [rate_per_s(ln_k, top - u, power, q, u + 273.15) for u in t]
         s = extent_of(0.01, forward, 1 if name == "bainite" else 0) / np.array(rate)
         found.append((float(s.min()), float(t[s.argmin()])))
     return found

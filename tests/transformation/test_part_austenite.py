@@ -30,10 +30,8 @@ def test_residual_chromium_of_plain_steel_counts_for_little():
     # pearlite rate goes with 2^(0.32 G); all carbides of a 1045 with 0.08 % Cr left
     plain = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.46, 0.08, 0.02))
     chromoly = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.40, 0.95, 0.20))
-    faster = [
-        2.0 ** (0.32 * (a.astm_from_diameter(d) - a.astm_from_diameter(20.0)))
-        for d in (plain, chromoly)
-    ]
+    usual = a.astm_from_diameter(20.0)
+    faster = [2.0 ** (0.32 * (a.astm_from_diameter(d) - usual)) for d in (plain, chromoly)]
     assert faster[0] < 2.0 < faster[1]
 
 
@@ -55,9 +53,8 @@ def test_formation_time_is_diffusion_over_the_stated_path():
 @pytest.mark.parametrize("name", ["1020", "4140"])
 def test_a_full_heat_does_not_feel_the_carbides(name):
     steel, head, route = grade(name), library_head("mid-iron"), Route().with_(preheat_c=930.0)
-    found = evaluate(
-        Cases.of([steel] * 2, [head] * 2, [route] * 2), carbide_speed=np.array([1.0, 9.0])
-    )
+    cases = Cases.of([steel] * 2, [head] * 2, [route] * 2)
+    found = evaluate(cases, carbide_speed=np.array([1.0, 9.0]))
     assert found.results.share.min() > 0.9999
     assert np.abs(np.diff(found.hardness_hv, axis=0)).max() < 1.0
 
@@ -65,7 +62,6 @@ def test_a_full_heat_does_not_feel_the_carbides(name):
 def test_chromoly_between_ac1_and_ac3_is_softer_in_air_than_its_enriched_austenite_would_be():
     # with its carbides dissolved at once the austenite is as hardenable as its analysis says
     steel, head, route = grade("4140"), library_head("mid-iron"), Route().with_(preheat_c=765.0)
-    found = evaluate(
-        Cases.of([steel] * 2, [head] * 2, [route] * 2), carbide_speed=np.array([1.0, 100.0])
-    )
+    cases = Cases.of([steel] * 2, [head] * 2, [route] * 2)
+    found = evaluate(cases, carbide_speed=np.array([1.0, 100.0]))
     assert found.hardness_hv[0, 4] < found.hardness_hv[1, 4] - 50.0

@@ -16,19 +16,16 @@ def test_half_time_is_half():
 @pytest.mark.parametrize("law", r.RECRYSTALLISATION_LAWS)
 def test_additive_and_monotone(law):
     one = r.recrystallised_share_along([0, 4], [900, 860], 0.2, 30.0, law=law)
-    many = r.recrystallised_share_along(
-        np.linspace(0, 4, 101), np.linspace(900, 860, 101), 0.2, 30.0, law=law
-    )
+    fine = np.linspace(0, 4, 101), np.linspace(900, 860, 101)
+    many = r.recrystallised_share_along(*fine, 0.2, 30.0, law=law)
     assert one == pytest.approx(many, rel=2e-3)
-    shares = [
-        r.recrystallised_share_along([0, 2], [t, t], 0.2, 30.0, law=law)
-        for t in range(800, 1200, 25)
-    ]
+
+    def held(t_c, strain=0.2):
+        return r.recrystallised_share_along([0, 2], [t_c, t_c], strain, 30.0, law=law)
+
+    shares = [held(t) for t in range(800, 1200, 25)]
     assert np.all(np.diff(shares) >= 0.0) and shares[0] < 0.1 and shares[-1] > 0.9
-    strained = [
-        r.recrystallised_share_along([0, 2], [900, 900], e, 30.0, law=law)
-        for e in (0.05, 0.1, 0.2, 0.4)
-    ]
+    strained = [held(900, e) for e in (0.05, 0.1, 0.2, 0.4)]
     assert np.all(np.diff(strained) > 0.0)
 
 

@@ -27,14 +27,8 @@ STEEL = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}
 
 def validation():
     rows = read_rows("validation/tempering_validation.csv")
-    return {
-        (r["what"], r["validation"]): (
-            float(r["mean_absolute_error_hrc"]),
-            float(r["bias_hrc"]),
-            int(r["rows"]),
-        )
-        for r in rows
-    }
+    names = ("mean_absolute_error_hrc", "bias_hrc", "rows")
+    return {(r["what"], r["validation"]): [float(r[n]) for n in names] for r in rows}
 
 
 LEFT_OUT = "each steel predicted without it"
@@ -59,10 +53,8 @@ def test_committed_constants_give_the_committed_error_on_the_data_sheets():
         steel = {s: float(r[s]) for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
         if r["hrc"]:
             errors.append(tempered_hardness(steel, float(r["temper_c"])) - float(r["hrc"]))
-    expected = np.average(
-        [validation()[f"{g} data sheets", LEFT_OUT][0] for g in ("42CrMo4", "41Cr4")],
-        weights=[13, 12],
-    )
+    stored = [validation()[f"{g} data sheets", LEFT_OUT][0] for g in ("42CrMo4", "41Cr4")]
+    expected = np.average(stored, weights=[13, 12])
     assert np.abs(errors).mean() == pytest.approx(expected, abs=0.15)  # left out or not
 
 
@@ -90,12 +82,10 @@ def constituents(grade, j):
     quenched = hv_from_hrc(as_quenched_hrc(carbon))
     floor = annealed_hv(carbon, k)
     j = np.asarray(j)
+    bainite = (floor + share * (quenched - floor) for share in (0.1, 0.3, 0.8))
     return [
         tempered_martensite_hv(quenched, j, carbon, k),
-        *(
-            tempered_bainite_hv(floor + share * (quenched - floor), quenched, j, carbon, k)
-            for share in (0.1, 0.3, 0.8)
-        ),
+        *(tempered_bainite_hv(hv, quenched, j, carbon, k) for hv in bainite),
         spheroidised_hv(floor + 40.0, j, carbon, k),
     ]
 
@@ -113,10 +103,8 @@ def test_two_steps_temper_as_one():
 def test_softer_with_time_and_temperature_down_to_the_annealed_steel(grade):
     """Every constituent, 1 h at 100-720 °C and 1 s to 1000 h at 680 °C."""
     floor = annealed_hv(fp.grade(grade).get("C"), tempering_coefficients(fp.grade(grade)))
-    for j in (
-        [hours_at(t) for t in np.arange(100.0, 721.0, 10.0)],
-        hours_at(680.0) * np.geomspace(1 / 3600.0, 1000.0, 40),
-    ):
+    hotter = [hours_at(t) for t in np.arange(100.0, 721.0, 10.0)]
+    for j in (hotter, hours_at(680.0) * np.geomspace(1 / 3600.0, 1000.0, 40)):
         for hv in constituents(grade, j):
             assert np.all(np.diff(hv) <= 1e-9)
             assert np.all(hv >= floor - 1e-9)
@@ -127,9 +115,8 @@ def test_bainite_begins_at_its_own_hardness_and_keeps_it_at_400_c(grade, own):
     steel = fp.grade(grade)
     k, carbon = tempering_coefficients(steel), steel.get("C")
     quenched = hv_from_hrc(as_quenched_hrc(carbon))
-    fresh, at_400 = (
-        float(tempered_bainite_hv(own, quenched, j, carbon, k)) for j in (0.0, hours_at(400.0))
-    )
+    acts = (0.0, hours_at(400.0))
+    fresh, at_400 = (float(tempered_bainite_hv(own, quenched, j, carbon, k)) for j in acts)
     assert fresh == pytest.approx(own, abs=1e-9)
     assert at_400 > own - 1.0  # it formed at 450-600 °C
     softer = float(tempered_bainite_hv(own, quenched, hours_at(700.0), carbon, k))
@@ -147,10 +134,8 @@ def test_annealed_bars_outside_the_fit():
 
 def test_lamellae_turn_round_in_hours():
     k, floor = tempering_coefficients(STEEL), annealed_hv(0.4, tempering_coefficients(STEEL))
-    half = [
-        float(spheroidised_hv(floor + 100.0, hours_at(t, h), 0.4, k)) - floor
-        for t, h in ((680.0, 15.0), (700.0, 7.6), (720.0, 4.0))
-    ]
+    acts = (680.0, 15.0), (700.0, 7.6), (720.0, 4.0)
+    half = [float(spheroidised_hv(floor + 100.0, hours_at(*act), 0.4, k)) - floor for act in acts]
     assert half == pytest.approx([50.0] * 3, abs=3.0)
 
 
@@ -164,10 +149,7 @@ def test_alloy_resists_tempering():
 
 def test_warnings_and_errors():
     assert tempering_warnings(STEEL, 540.0, 1.0) == ()
-    assert {w.code for w in tempering_warnings({**STEEL, "Mo": 0.6}, 50.0)} == {
-        "range:tempering.Mo",
-        "range:tempering.temperature",
-    }
-    refuses(
-        "Tempering temperature 800 °C is out of range .0–760 °C", tempered_hardness, STEEL, 800.0
-    )
+    codes = {w.code for w in tempering_warnings({**STEEL, "Mo": 0.6}, 50.0)}
+    assert codes == {"range:tempering.Mo", "range:tempering.temperature"}
+    words = "Tempering temperature 800 °C is out of range .0–760 °C"
+    refuses(words, tempered_hardness, STEEL, 800.0)

@@ -184,7 +184,7 @@ def _set_note(desk: Desk, values: dict) -> None:
 def _limit_words(u, s) -> str:
     q = QUANTITIES[s.name]
     end = "at least" if "at least" in s.words else "at most"
-    number = float(s.words.split(end)[1].split()[0])
+    number = float(s.words.split(end)[1].split()[0].rstrip("°"))
     if s.name.endswith("_hardness_hv"):
         return f"{q.label} {end} {u.hardness_text(number) if 'HR' not in s.words and 'HB' not in s.words else s.words.split(end)[1].strip()}"
     return (
