@@ -4,11 +4,10 @@ import dataclasses
 import random
 from collections import namedtuple
 
+from first_library import GRADES
+
 import forgeprops as fp
 
-# By name, so that a grade or a head added to the library moves no case.
-GRADES = """1015 1018 1020 1025 1030 1035 1040 1045 1050 5120 5130 5140 4118 4120 4130 4135 4140 4150 4340 8620 S20C S25C
-    S35C S45C SCM415 SCM420 SCM435 SCM440 41Cr4 25CrMo4 34CrMo4 42CrMo4""".split()
 SURROUNDINGS = ("single", "row", "bin", "fan", "sleeve")
 #: Preheat temperature, °C: below Ac1, between Ac1 and Ac3, usual (three times as often), high.
 PREHEATS_C = ((560.0, 690.0), (745.0, 785.0), *3 * ((820.0, 990.0),), (1000.0, 1260.0))
@@ -40,11 +39,8 @@ def cases(kind: str, count: int) -> list[Case]:
     found = []
     for i in range(count):
         draw = Draw(f"{kind} {i}")
-        options = (
-            {"count_press_strain": True, "bench": {"target_lie_deg": 1.5, "bar_mm": 600.0}}
-            if i % 20 == 7
-            else {}
-        )
+        struck = {"count_press_strain": True, "bench": {"target_lie_deg": 1.5, "bar_mm": 600.0}}
+        options = struck if i % 20 == 7 else {}
         shop = fp.Shop(*(draw.between(*ends) for ends in SHOP)) if draw.chance(0.5) else fp.Shop()
         found.append(Case(_steel(draw, i), _head(draw, i), _route(draw, i), shop, options))
     return found
@@ -81,28 +77,21 @@ def _head(draw: Draw, i: int) -> fp.Head:
     )  # fmt: skip
     body, blocks = head.body, draw.one_of(1, 2, 3, 4, 4, 4, 8)
     if blocks == 8:
-        body = [
-            dataclasses.replace(b, name=f"{b.name} {k}", length_mm=b.length_mm / 2)
-            for b in body
-            for k in "ab"
-        ]
+        halves = [(b, f"{b.name} {k}") for b in body for k in "ab"]
+        body = [dataclasses.replace(b, name=name, length_mm=b.length_mm / 2) for b, name in halves]
     return dataclasses.replace(head, name=f"{head.name} {i}", body=tuple(body[:blocks]))
 
 
 def _route(draw: Draw, i: int) -> fp.Route:
     view = draw.between(0.3, 1.0) if draw.chance(0.3) else None
-    cool = fp.Cool(
-        SURROUNDINGS[i % len(SURROUNDINGS)], draw.between(-5.0, 40.0), draw.between(1.0, 8.0), view
-    )
-    later = (
-        [fp.LaterHeat(draw.between(150.0, 640.0), draw.between(600.0, 10_000.0))]
-        if draw.chance(0.15)
-        else []
-    )
+    around = draw.between(-5.0, 40.0), draw.between(1.0, 8.0)
+    cool = fp.Cool(SURROUNDINGS[i % len(SURROUNDINGS)], *around, view)
+    later = []
     if draw.chance(0.15):
-        later.append(
-            fp.LaterHeat(draw.between(450.0, 680.0), draw.between(5.0, 3600.0), ("hosel", "neck"))
-        )
+        later.append(fp.LaterHeat(draw.between(150.0, 640.0), draw.between(600.0, 10_000.0)))
+    if draw.chance(0.15):
+        hot_c, hold_s = draw.between(450.0, 680.0), draw.between(5.0, 3600.0)
+        later.append(fp.LaterHeat(hot_c, hold_s, ("hosel", "neck")))
     if i % 50 == 23:  # above Ac1: refused
         later = [fp.LaterHeat(860.0)]
     route = fp.Route(cool=cool, later=tuple(later)).with_(

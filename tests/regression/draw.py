@@ -25,13 +25,7 @@ FIELDS = """hosel.allowed_deg hosel.allowed_deg_low hosel.allowed_deg_high hosel
     face.least_thickness_safe_mm scale_um surface.decarburised_um surface.skin_hv effort.press_force.kn effort.mean_mpa
     heat_through_s ideal_diameter_mm distortion.bow_mm distortion.neck_drift_deg""".split()
 WARNINGS = ("warnings", "face.warnings", "distortion.warnings")
-TEXT = (
-    "steel",
-    "head",
-    "hosel_governed_by",
-    "face_location",
-    *(w.replace(".", "_") for w in WARNINGS),
-)
+TEXT = ("steel", "head", "hosel_governed_by", "face_location", *(w.replace(".", "_") for w in WARNINGS))  # fmt: skip
 #: What may differ, relative and absolute, by the first pattern that fits the column: the march and its formulas are
 #: deterministic; the absolute part is for numbers near zero and far below what anybody reads.
 TOLERANCES = (
@@ -52,37 +46,30 @@ def estimate_row(i: int, case) -> dict:
         return row | {"refused": True}
     row["refused"] = False
     for name, zone in found.zones.items():
-        row |= {
-            f"{name}_{f.removeprefix('strength.').replace('.', '_')}": attrgetter(f)(zone)
-            for f in ZONE_FIELDS
-        }
+        names = {f: f.removeprefix("strength.").replace(".", "_") for f in ZONE_FIELDS}
+        row |= {f"{name}_{short}": attrgetter(f)(zone) for f, short in names.items()}
         row |= {f"{name}_{phase}_fraction": share for phase, share in zone.fractions.items()}
         row[f"{name}_strain_effect_hv"] = found.strain_effect_hv[name]
         row[f"{name}_without_spray_hv"] = (found.without_spray or {}).get(name)
     row |= {f.replace(".", "_"): attrgetter(f)(found) for f in FIELDS}
-    return row | {
-        f.replace(".", "_"): "; ".join(sorted(w.code for w in attrgetter(f)(found)))
-        for f in WARNINGS
-    }
+    codes = {f: sorted(w.code for w in attrgetter(f)(found)) for f in WARNINGS}
+    return row | {f.replace(".", "_"): "; ".join(of) for f, of in codes.items()}
 
 
 def estimates() -> pd.DataFrame:
     """The single estimates, one row a case."""
-    return _tidy(
-        pd.DataFrame([estimate_row(i, case) for i, case in enumerate(cases("single", SINGLES))])
-    )
+    rows = [estimate_row(i, case) for i, case in enumerate(cases("single", SINGLES))]
+    return _tidy(pd.DataFrame(rows))
 
 
 def batch_of(numbered, quick: bool) -> pd.DataFrame:
     """Rows of a batch of (number, case); its reason for a refusal is reworded freely and not kept."""
-    parts = (
-        [getattr(case, part) for _, case in numbered] for part in ("steel", "head", "route", "shop")
-    )
+    names = ("steel", "head", "route", "shop")
+    parts = ([getattr(case, part) for _, case in numbered] for part in names)
     table = fp.estimate_many(*parts, quick=quick)
     codes = ["; ".join(sorted(joined.split("; "))) for joined in table["warnings"]]
-    table = table.assign(
-        case=[i for i, _ in numbered], warnings=codes, refused=table["error"] != ""
-    )
+    numbers, refused = [i for i, _ in numbered], table["error"] != ""
+    table = table.assign(case=numbers, warnings=codes, refused=refused)
     return _tidy(table.drop(columns="error"))
 
 
@@ -90,14 +77,11 @@ def batch() -> pd.DataFrame:
     """All rows of the batch, the first with intervals; one call for heads of one number of blocks, so that none is padded."""
     parts = []
     for quick in (False, True):
-        rows = [
-            (i, c) for i, c in enumerate(cases("batch", ROWS)) if (i >= WITH_INTERVALS) == quick
-        ]
+        every = enumerate(cases("batch", ROWS))
+        rows = [(i, c) for i, c in every if (i >= WITH_INTERVALS) == quick]
         counts = sorted({len(c.head.body) for _, c in rows})
-        parts += [
-            batch_of([(i, c) for i, c in rows if len(c.head.body) == blocks], quick)
-            for blocks in counts
-        ]
+        groups = ([(i, c) for i, c in rows if len(c.head.body) == blocks] for blocks in counts)
+        parts += [batch_of(group, quick) for group in groups]
     return pd.concat(parts).sort_values("case", ignore_index=True)
 
 
@@ -123,18 +107,15 @@ def moved(frozen: pd.DataFrame, now: pd.DataFrame, tolerances=TOLERANCES) -> lis
     """One line for every column that moved beyond its tolerance; empty if none did."""
     if list(frozen["case"]) != list(now["case"]):
         return [f"case: {len(frozen)} rows are frozen; the {len(now)} rows now are others"]
-    lines = [
-        f"{name}: frozen or present only"
-        for name in frozen.columns.symmetric_difference(now.columns)
-    ]
+    names = frozen.columns.symmetric_difference(now.columns)
+    lines = [f"{name}: frozen or present only" for name in names]
     for name in frozen.columns.intersection(now.columns, sort=False):
         a, b, spread = frozen[name].to_numpy(), now[name].to_numpy(), ""
         if name in TEXT:
             rows = np.flatnonzero(a != b)
         else:
-            relative, absolute = next(
-                (r, d) for pattern, r, d in tolerances if re.fullmatch(pattern, name)
-            )
+            found = ((r, d) for pattern, r, d in tolerances if re.fullmatch(pattern, name))
+            relative, absolute = next(found)
             same = (a == b) | (np.isnan(a) & np.isnan(b))
             change = np.where(
                 same, 0.0, np.nan_to_num(np.abs(b - a), nan=np.inf)
@@ -145,9 +126,8 @@ def moved(frozen: pd.DataFrame, now: pd.DataFrame, tolerances=TOLERANCES) -> lis
                 middle, high, most = np.quantile(change[rows], [0.5, 0.99, 1.0], method="higher")
                 spread = f" median {middle:.3g}, 99 % {high:.3g}, largest {most:.3g};"
         if len(rows):
-            worst = "; ".join(
-                f"case {frozen['case'].iloc[i]:.0f}: {a[i]} -> {b[i]}" for i in rows[:3]
-            )
+            moves = (f"case {frozen['case'].iloc[i]:.0f}: {a[i]} -> {b[i]}" for i in rows[:3])
+            worst = "; ".join(moves)
             lines.append(f"{name}: {len(rows)} rows;{spread} {worst}")
     return lines
 
@@ -158,16 +138,8 @@ if __name__ == "__main__":
     write, packing = parser.parse_args().write, {"method": "gzip", "mtime": 0}
     for name, now in (("estimates", estimates()), ("batch", batch())):
         if write:
-            now.to_csv(
-                FOLDER / f"{name}.csv.gz",
-                index=False,
-                float_format="%.9g",
-                lineterminator="\n",
-                compression=packing,
-            )
+            how = {"index": False, "float_format": "%.9g", "lineterminator": "\n"}
+            now.to_csv(FOLDER / f"{name}.csv.gz", compression=packing, **how)
         else:
-            print(
-                f"{name}: {len(now)} rows",
-                *(moved(read(name), now) or ["nothing moved"]),
-                sep="\n  ",
-            )
+            changes = moved(read(name), now) or ["nothing moved"]
+            print(f"{name}: {len(now)} rows", *changes, sep="\n  ")

@@ -42,9 +42,8 @@ def compared(estimates, chosen):
 def test_batch_agrees_with_single_estimates(estimates, blocks):
     lines, singles, rows = compared(estimates, lambda i, c: len(c.head.body) == blocks)
     assert lines == []
-    assert [set(w.split("; ")) for w in rows["warnings"]] == [
-        set(w.split("; ")) for w in singles["warnings"]
-    ]
+    of_rows, of_singles = ([set(w.split("; ")) for w in t["warnings"]] for t in (rows, singles))
+    assert of_rows == of_singles
 
 
 def test_batch_agrees_with_single_estimates_in_every_case(estimates):
@@ -71,7 +70,6 @@ def test_cases_reach_every_corner(estimates):
 ])  # fmt: skip
 def test_a_moved_number_is_found(column, now, found):
     frozen = draw.read("estimates")
-    changed = frozen.assign(
-        **{column: [now(v) if i == 5 else v for i, v in enumerate(frozen[column])]}
-    )
+    values = [now(v) if i == 5 else v for i, v in enumerate(frozen[column])]
+    changed = frozen.assign(**{column: values})
     assert [line.split(":")[0] for line in draw.moved(frozen, changed)] == [column] * found
