@@ -2,6 +2,7 @@
 
 import dataclasses
 import functools
+import re
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -209,7 +210,9 @@ class Verdict:
             sure = f"{100 * self.chance_right:.0f} % sure, then {self.heads_inside} of 100 heads inside."
             return f"Good{of}: {sure}" if of else f"Good: all limits are kept; {sure}"
         reason, cause = self._reason(), self.cause
-        remedy = f"Remedy: {self.remedy.words}." if self.remedy else "No near remedy found."
+        # the second unit of a spray rate stands in the remedy's own line
+        remedy = re.sub(r"( L/min) \(.*\)", r"\1", self.remedy.words) if self.remedy else ""
+        remedy = f"Remedy: {remedy}." if remedy else "No near remedy found."
         options = [f"{level}: {reason}; {cause}. {remedy}"] if cause else []
         options += [f"{level}{of}: {reason}. {remedy}"] if of and self.level == "marginal" else []
         options += [f"{level}: {reason}. {remedy}", f"{level}: {self._brief()}. {remedy}"]
