@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-from cases import cases
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from regression.cases import cases
 
 import forgeprops as fp
 

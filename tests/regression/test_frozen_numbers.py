@@ -1,14 +1,9 @@
 """Our own numbers stay where they are (``draw.py --write`` replaces them), and a batch gives what single estimates give."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-import draw
-from cases import GRADES, SURROUNDINGS, cases
+from regression import draw
+from regression.cases import GRADES, SURROUNDINGS, cases
 
 SAME = ((".*", 1e-8, 0.0),)  # one unit of the ninth digit, the last one kept
 
