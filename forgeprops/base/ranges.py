@@ -1,6 +1,8 @@
 """Valid ranges as data: each formula's limits stand in data/constants/ranges.csv; outside them a result warns."""
 
 import re
+import warnings
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,3 +92,10 @@ def contents_outside(formula: str, steel) -> list[Warn]:
     ids = (id for id in RANGES if re.fullmatch(rf"{formula}\.[A-Z][a-z]?", id))
     found = (outside(id, float(steel.get(id.rpartition(".")[2]) or 0.0)) for id in ids)
     return [warn for warn in found if warn]
+
+
+def tell(found: Iterable[Warn | None]) -> None:
+    """Say warnings where a formula alone is called and its answer, a number, cannot carry them."""
+    for warn in found:
+        if warn is not None:
+            warnings.warn(warn.text, stacklevel=3)

@@ -6,7 +6,7 @@
 import numpy as np
 
 from ..base.arrays import plain
-from ..base.ranges import Warn, contents_outside
+from ..base.ranges import contents_outside, tell
 from ..inputs.grades import check_steel
 
 
@@ -68,6 +68,8 @@ def cen(steel):
 def carbon_equivalents(steel) -> dict[str, float]:
     """The four carbon equivalents in use, wt%: "CE_IIW", "Pcm", "CET", "CEN".
 
+    Contents of one steel outside the range of an equivalent are warned of (CEN has no stated range).
+
     Examples
     --------
     >>> from forgeprops.inputs.steel import Steel
@@ -77,19 +79,11 @@ def carbon_equivalents(steel) -> dict[str, float]:
     {'CE_IIW': 0.781, 'Pcm': 0.518, 'CET': 0.56, 'CEN': 0.791}
     """
     steel = check_steel(steel)
+    if not np.ndim(steel.get("C")):
+        tell(w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))
     return {
         "CE_IIW": carbon_equivalent_iiw(steel),
         "Pcm": pcm(steel),
         "CET": cet(steel),
         "CEN": cen(steel),
     }
-
-
-def carbon_equivalent_warnings(steel) -> tuple[Warn, ...]:
-    """Contents of one steel outside the range of a carbon equivalent (CEN has no stated range).
-
-    >>> from forgeprops.inputs.grades import grade
-    >>> [w.code for w in carbon_equivalent_warnings(grade("4130"))]
-    ['range:CE_IIW.C', 'range:CE_IIW.Cr', 'range:Pcm.C']
-    """
-    return tuple(w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))

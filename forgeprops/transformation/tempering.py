@@ -21,7 +21,7 @@ import numpy as np
 
 from ..base.constants import SECONDS_PER_HOUR, ZERO_C_K
 from ..base.errors import check_number
-from ..base.ranges import Warn, contents_outside, outside
+from ..base.ranges import contents_outside, outside, tell
 from ..base.tables import read_rows
 from ..inputs.grades import check_steel
 from ..strength.hardness_scales import hrc_from_hv, hv_from_hrc
@@ -327,7 +327,8 @@ def tempered_hardness(
 ) -> float:
     """Hardness of quenched and tempered steel, HRC.
 
-    Below 20 HRC the figure is a continuation of the scale.
+    Below 20 HRC the figure is a continuation of the scale.  Outside the fitted rows (contents, temperature, time) a
+    warning says so.
 
     Parameters
     ----------
@@ -350,6 +351,9 @@ def tempered_hardness(
     quenched_hv = hv_from_hrc(
         check_number(as_quenched_hrc, "hardness as quenched", 0.0, 68.0, "HRC")
     )
+    ends = ("tempering.temperature", temper_c), ("tempering.time", seconds)
+    ends += (("phase_hardness.initial_hardness", float(content(steel, "C"))),)
+    tell([*contents_outside("tempering", steel), *(outside(*end) for end in ends)])
     k = tempering_coefficients(steel)
     j = seconds * tempering_rate(t_k, k.activation_k)
     return hrc_from_hv(float(tempered_martensite_hv(quenched_hv, j, content(steel, "C"), k)))
@@ -380,16 +384,3 @@ def tempering_interval_hrc(temper_c: float = 20.0, hours: float = 1.0) -> tuple[
     hot = min(max((x - begin) / (end - begin), 0.0), 1.0)
     ends = law["residual_q10_hrc"], law["residual_q90_hrc"]
     return tuple((1.0 - hot) * end["1"] + hot * end["overaged"] for end in ends)
-
-
-def tempering_warnings(
-    steel, temper_c: float | None = None, hours: float | None = None
-) -> tuple[Warn, ...]:
-    """Warnings for contents, temperature or time outside the fitted rows."""
-    found = contents_outside("tempering", steel)
-    found.append(outside("phase_hardness.initial_hardness", float(content(steel, "C"))))
-    if temper_c is not None:
-        found.append(outside("tempering.temperature", temper_c))
-    if hours is not None:
-        found.append(outside("tempering.time", SECONDS_PER_HOUR * hours))
-    return tuple(w for w in found if w is not None)
