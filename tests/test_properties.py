@@ -25,6 +25,8 @@ from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.tensile import strength
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
+pytestmark = pytest.mark.filterwarnings("ignore:.* is outside the range:UserWarning")
+
 #: The same cases in every run of the tests; FORGEPROPS_EXAMPLES=10 tries ten times as many new ones.
 MORE = int(os.environ.get("FORGEPROPS_EXAMPLES", "1"))
 COUNT = Counter()

@@ -17,7 +17,7 @@ from ..io.tables import data_frame
 from ..specimens import end_quench_bar
 from ..strength.hardness_scales import convert_hardness, hrc_from_hv
 from ..transformation.temperatures import start_interval_c
-from ..transformation.tempering import tempered_hardness, tempering_interval_hrc
+from ..transformation.tempering import tempered_hrc, tempering_interval_hrc
 
 LEFT_OUT, _SOURCE_OUT = "each steel predicted without it", "each source predicted without it"
 _COLUMNS = ("measured", "predicted", "low", "high", "group", "kind", "read")
@@ -123,7 +123,7 @@ def _tempering() -> tuple:
         steel = {e: float(r[e]) for e in _ELEMENTS}
         soft = r["hb"] and hrc_from_hv(convert_hardness(float(r["hb"]), "HB", "HV"))
         act = float(r["temper_c"]), float(r["hours"])
-        p, (low, high) = tempered_hardness(steel, *act), tempering_interval_hrc(*act)
+        p, (low, high) = tempered_hrc(steel, *act), tempering_interval_hrc(*act)
         rows.append((float(r["hrc"] or soft), p, p + low, p + high, r["grade"], *_basis(r)))
     kept = "data sheets; two of the law's constants, above 500 °C, were fitted to them too"
     note = (

@@ -344,19 +344,25 @@ def tempered_hardness(
     True
     """
     steel = check_steel(steel)
-    t_k = check_number(temper_c, "tempering temperature", 0.0, 760.0, "°C") + ZERO_C_K
+    check_number(temper_c, "tempering temperature", 0.0, 760.0, "°C")
     seconds = SECONDS_PER_HOUR * check_number(hours, "tempering time", 0.0, 1e5, "h")
-    if as_quenched_hrc is None:
-        as_quenched_hrc = _full_martensite_hrc(content(steel, "C"))
-    quenched_hv = hv_from_hrc(
+    if as_quenched_hrc is not None:
         check_number(as_quenched_hrc, "hardness as quenched", 0.0, 68.0, "HRC")
-    )
     ends = ("tempering.temperature", temper_c), ("tempering.time", seconds)
     ends += (("phase_hardness.initial_hardness", float(content(steel, "C"))),)
     tell([*contents_outside("tempering", steel), *(outside(*end) for end in ends)])
+    return tempered_hrc(steel, temper_c, hours, as_quenched_hrc)
+
+
+def tempered_hrc(
+    steel, temper_c: float, hours: float, as_quenched_hrc: float | None = None
+) -> float:
+    """`tempered_hardness` without its checks and warnings."""
+    carbon = content(steel, "C")
+    quenched = _full_martensite_hrc(carbon) if as_quenched_hrc is None else as_quenched_hrc
     k = tempering_coefficients(steel)
-    j = seconds * tempering_rate(t_k, k.activation_k)
-    return hrc_from_hv(float(tempered_martensite_hv(quenched_hv, j, content(steel, "C"), k)))
+    j = SECONDS_PER_HOUR * hours * tempering_rate(temper_c + ZERO_C_K, k.activation_k)
+    return hrc_from_hv(float(tempered_martensite_hv(hv_from_hrc(quenched), j, carbon, k)))
 
 
 def tempering_interval_hrc(temper_c: float = 20.0, hours: float = 1.0) -> tuple[float, float]:
