@@ -87,13 +87,12 @@ class NextMeasurement:
         if self.range_then > (1.0 - _WORTH) * self.range_now:
             return f"no reading of a shop narrows {self.label}; try trial heads."
         heads = f" on {self.reading.heads} heads" if self.reading.heads > 1 else ""
-        unit = self.unit if self.unit in ("", "°") else f" {self.unit}"
         d = 0 if self.range_now >= 20.0 else 1 if self.range_now >= 2.0 else 2
         middle = 0.5 * (self.low + self.high)
         ends = (middle - 0.5 * self.range_then, middle + 0.5 * self.range_then)
         return (
             f"{self.reading.what}{heads} narrows {self.label} to a range such as {max(ends[0], 0.0):.{d}f} to "
-            f"{ends[1]:.{d}f}{unit}."
+            f"{ends[1]:.{d}f}{QUANTITIES[self.quantity].after}."
         )
 
     def after(self, values, *, taken_as_said: bool) -> tuple[float, float]:

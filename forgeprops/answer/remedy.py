@@ -245,9 +245,8 @@ def best_remedy(result, verdict) -> Remedy | None:
         if not (stops_of(here, verdict.against) or here & (_POOR - before) or wet):
             left.append(i)
     share, found = other_shares(result, names), {}
-    for kind in (
-        KINDS
-    ):  # a good one of a kind before any of the next; another steel where nothing else helps
+    # a good one of a kind before any of the next; another steel where nothing else helps
+    for kind in KINDS:
         rows = [i for i in left if tried[i].kind == kind]
         if not rows or (found and (kind == "steel" or min(found) < (1, 0))):
             continue
@@ -285,10 +284,8 @@ def _change(old, new, names, limits) -> str:
     parts = []
     for name, a, b in zip(names, old, new, strict=True):
         q = QUANTITIES[name]
-        digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.3 else 2
-        shown = f"{a:.{digits}f}", f"{b:.{digits}f}"
         if name in limits.bounds and abs(b - a) > 0.25 * q.step:
-            parts.append(f"{q.label} {shown[0]} → {shown[1]} {q.unit}".rstrip().replace(" °", "°"))
+            parts.append(f"{q.label} {q.digits(a)} → {q.text(b)}")
     return ", ".join(parts)
 
 

@@ -89,10 +89,7 @@ class LimitState:
 
     def text(self, *values: float) -> str:
         """Values with their unit, "380 to 520 HV"."""
-        q = QUANTITIES[self.name]
-        unit = q.unit if q.unit in ("", "°") else f" {q.unit}"
-        digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.3 else 2
-        return " to ".join(f"{v:.{digits}f}" for v in values) + unit
+        return QUANTITIES[self.name].text(*values)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""

@@ -33,6 +33,24 @@ class Quantity:
     unit: str
     step: float
 
+    @property
+    def after(self) -> str:
+        """The unit as it stands behind a number: " HV", "°"."""
+        return self.unit if self.unit in ("", "°") else f" {self.unit}"
+
+    def digits(self, *values: float) -> str:
+        """Values to the digits that count, as a range where there are two, without the unit."""
+        places = 0 if self.step >= 5.0 else 1 if self.step >= 0.3 else 2
+        return " to ".join(f"{v:.{places}f}" for v in values)
+
+    def text(self, *values: float) -> str:
+        """Values with their unit.
+
+        >>> QUANTITIES["face_hardness_hv"].text(380, 520), QUANTITIES["hosel_allowed_deg"].text(2)
+        ('380 to 520 HV', '2.0°')
+        """
+        return self.digits(*values) + self.after
+
 
 QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
     {
@@ -231,7 +249,7 @@ class Limits:
 
     def _words(self, name: str, low: float | None, high: float | None) -> str:
         q = QUANTITIES[name]
-        unit = q.unit if q.unit in ("", "°") else f" {q.unit}"
+        unit = q.after
         if name in self.written:
             scale, *ends = self.written[name]
             kept = zip(ends, (low, high), strict=True)

@@ -46,7 +46,7 @@ class Comparison(InWords):
     Attributes
     ----------
     table : One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results,
-        costs; ``meets``, ``slack`` (in steps of `user_limits.QUANTITIES`), ``binding`` (the limit
+        costs; ``meets``, ``slack`` (in steps of `inputs.limits.QUANTITIES`), ``binding`` (the limit
         that comes first), ``chance_right``, ``heads_inside`` and ``with_doubt`` (see `Verdict`; of
         the 48 with the most slack that meet the limits, 256 lots of 32 heads drawn: standard error
         0.02), ``rank`` (1 is best: those that meet the limits before those that do not, by the

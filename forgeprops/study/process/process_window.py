@@ -58,7 +58,7 @@ class Window(InWords):
     maps : shape (ny, nx); every result and cost over the grid, rows are y: "face_hardness_hv",
         "hosel_allowed_deg", "press_s" ...
     slack : shape (ny, nx); least distance inside the limits, in the steps of
-        `user_limits.QUANTITIES`; below 0 outside.
+        `inputs.limits.QUANTITIES`; below 0 outside.
     binding : array of text, shape (ny, nx); the limit that comes first.
     centre : The two settings at the centre of the largest box inside the region, and the results
         there. None: nothing meets the limits.

@@ -45,7 +45,7 @@ class Choice(InWords):
     steel, head, route, shop
         The case with these settings.
     results : What comes out there and what it costs.
-    slack : Least margin without scatter, in steps of `user_limits.QUANTITIES`; below 0 outside.
+    slack : Least margin without scatter, in steps of `inputs.limits.QUANTITIES`; below 0 outside.
     binding : The limit that comes first.
     robustness : The share of heads inside all limits under scatter, as the standard deviations that
         a single limit would be away if the same share of a normal distribution met it (3: a Cpk of

@@ -40,7 +40,7 @@ TURNED = {name: SETTINGS[name] for name in ("preheat_c", "flux", "spray_s")}
 _ON_A_LINE, _TOGETHER = 25, 128
 #: Candidates whose chances are drawn, of each order in which they are tried.
 _TRIED = MOST // 3
-#: Slack a candidate should have, in steps of `user_limits.QUANTITIES`: half a step, so that it does not lie
+#: Slack a candidate should have, in steps of `inputs.limits.QUANTITIES`: half a step, so that it does not lie
 #: on the edge.
 _SPARE = 0.5
 

@@ -22,7 +22,7 @@ class Judgement(InWords):
     Attributes
     ----------
     heat, verdict, reason : Verdict is "accept", "accept with adjusted settings" or "hold".
-    results : At the settings as they are: by the names of `user_limits.QUANTITIES`.
+    results : At the settings as they are: by the names of `inputs.limits.QUANTITIES`.
     intervals : dict of str to (float, float); 80 % interval of those that have one: hardness of the
         zones and the hosel's degrees.
     chances : Chance that each limited quantity is inside.
@@ -93,20 +93,13 @@ class Judgements(InWords, tuple):
 # ---- words
 
 
-def _number(name: str, *values: float) -> str:
-    """One value, or several as a range, with the unit once."""
-    q = QUANTITIES[name]
-    digits = 0 if q.step >= 5.0 else 1 if q.step >= 0.2 else 2
-    unit = "°" if q.unit == "°" else f" {q.unit}" if q.unit else ""
-    return f"{' to '.join(f'{v:.{digits}f}' for v in values)}{unit}"
-
-
 def predicted_words(results, intervals, span) -> str:
     parts = []
     for name, words in (("face_hardness_hv", "Face"), ("hosel_allowed_deg", "hosel bend")):
-        text = f"{words} {_number(name, results[name])} (80 %: {_number(name, *intervals[name])}"
+        q = QUANTITIES[name]
+        text = f"{words} {q.text(results[name])} (80 %: {q.text(*intervals[name])}"
         if name in span:
-            text += f"; the grade's range gives {_number(name, *span[name])}"
+            text += f"; the grade's range gives {q.text(*span[name])}"
         parts.append(text + ")")
     return f"{'; '.join(parts)}."
 
