@@ -6,12 +6,7 @@ import numpy as np
 import pytest
 from checks import refuses
 
-from forgeprops.answer.second_opinions import (
-    critical_rate_opinion,
-    end_quench_opinion,
-    opinion_arrays,
-    opinions,
-)
+from forgeprops.answer.second_opinions import opinion_arrays, opinions
 from forgeprops.base.tables import read_rows
 from forgeprops.hardenability.critical_rates import (
     austenitising_parameter,
@@ -123,7 +118,7 @@ def _bar_errors(unit="C", steels=None):
         steel = Steel(row["steel"], contents)
         contents_and_rate = steel, _rate_in_still_air(float(row["diameter_mm"]))
         how = {"hold_s": 3600.0, "austenitise_c": float(row["austenitise_c"]), "pa_unit": unit}
-        opinion = critical_rate_opinion(*contents_and_rate, **how)
+        opinion, _ = opinions(*contents_and_rate, **how)
         errors.append(opinion.hardness_hv - float(row["hb"]) / 0.95)  # HB = 0.95 HV, ISO 18265
         applicable.append(opinion.applicable)
     return np.array(errors), np.array(applicable)
@@ -163,19 +158,19 @@ def test_interrupted_cooling_and_partial_austenite_are_not_counted():
 
 
 def test_outside_the_range_is_not_counted():
-    assert "slower than the far end" in end_quench_opinion(grade("4140"), 1.0).why
-    assert "ideal diameter" in end_quench_opinion(grade("1020"), 40.0).why
-    assert "below 20 HRC" in end_quench_opinion(grade("8620"), 2.5).why
-    assert "without molybdenum" in critical_rate_opinion(grade("1045"), 40.0).why
-    assert "without molybdenum" in critical_rate_opinion(grade("41Cr4"), 16.0).why
-    assert "wt% Ni" in critical_rate_opinion(grade("4340"), 1.0).why
-    assert critical_rate_opinion(grade("1045"), 1.0).applicable
+    assert "slower than the far end" in opinions(grade("4140"), 1.0)[1].why
+    assert "ideal diameter" in opinions(grade("1020"), 40.0)[1].why
+    assert "below 20 HRC" in opinions(grade("8620"), 2.5)[1].why
+    assert "without molybdenum" in opinions(grade("1045"), 40.0)[0].why
+    assert "without molybdenum" in opinions(grade("41Cr4"), 16.0)[0].why
+    assert "wt% Ni" in opinions(grade("4340"), 1.0)[0].why
+    assert opinions(grade("1045"), 1.0)[0].applicable
     odd = Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})
-    assert "C for the critical" in critical_rate_opinion(odd, 5.0).why
-    assert "Mn for the critical" in critical_rate_opinion(odd, 5.0).why
-    cold = critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0)
+    assert "C for the critical" in opinions(odd, 5.0)[0].why
+    assert "Mn for the critical" in opinions(odd, 5.0)[0].why
+    cold, _ = opinions(grade("4130"), 5.0, austenitise_c=760.0)
     assert "Austenitising temperature" in cold.why
-    assert not critical_rate_opinion(grade("4130"), 2000.0).applicable
+    assert not opinions(grade("4130"), 2000.0)[0].applicable
 
 
 def test_arrays_equal_the_two_functions():
@@ -196,11 +191,10 @@ def test_arrays_equal_the_two_functions():
 
 @pytest.mark.parametrize("bad", [-1.0, float("nan"), float("inf"), "fast"])
 def test_bad_rate(bad):
-    for function in (critical_rate_opinion, end_quench_opinion):
-        refuses("(?i)cooling rate at 700", function, grade("4130"), bad)
+    refuses("(?i)cooling rate at 700", opinions, grade("4130"), bad)
 
 
 def test_bad_share_and_option():
-    given = critical_rate_opinion, grade("4130"), 5.0
+    given = opinions, grade("4130"), 5.0
     refuses("Austenite share 1.2 is out of range .0–1", *given, austenite_share=1.2)
     refuses("unit of the austenitising parameter 'F' is unknown", *given, pa_unit="F")

@@ -234,7 +234,7 @@ class Evaluation:
         hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.quenched
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
-            deviates = interval.spray_nodes()[0]
+            deviates = interval.spray_nodes()
             nodes = self.nodes_hv[:, wet].reshape(len(deviates), -1)
             found = interval.interval_arrays(hv[wet].ravel(), sd[wet].ravel(), deviates, nodes)
             low[wet], high[wet] = (ends.reshape(-1, len(ZONES)) for ends in found)
@@ -250,7 +250,7 @@ class Evaluation:
             return None
         centre, sd = float(self.hardness_hv[case, zone]), float(self.sd_hv[case, zone])
         nodes = self.nodes_hv[:, case, zone]
-        return interval.outcome_chances(centre, sd, interval.spray_nodes()[0], nodes)
+        return interval.outcome_chances(centre, sd, interval.spray_nodes(), nodes)
 
     @functools.cached_property
     def critical(self) -> dict[str, np.ndarray]:
@@ -371,7 +371,7 @@ def evaluate(
         plain = Evaluation(cases, Results.of(march_columns(cases, trace=True, **options)))
         counted, speed = plain.press_strain, plain.press_strain["speed"]
 
-    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()[0]
+    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()
     changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
     stacked = varied(cases, rows, changes)
