@@ -92,8 +92,7 @@ def test_wall_gives_less_than_a_thick_plate():
 
 
 def test_skin_hardness():
-    carbon = np.linspace(0.0, 0.4, 41)
-    hv = d.skin_hardness_hv(600.0, carbon, 0.4)
+    hv = d.skin_hardness_hv(600.0, np.linspace(0.0, 0.4, 41), 0.4)
     assert np.all(np.diff(hv) > 0.0) and hv[-1] == pytest.approx(600.0)
     # blasting off the whole layer gives the core's hardness back within its last tenth of carbon
     p = profile.carbon_profile(0.4, [0, 900], [950, 950])

@@ -75,8 +75,7 @@ def _sub_curve(time_s, temperature_c, carbon, diffusivity, steps):
     fine = np.unique(np.concatenate(pieces))
     d = 1e12 * diffusivity(np.interp(fine, t, temp), carbon)
     total = np.concatenate(([0.0], np.cumsum(0.5 * np.diff(fine) * (d[1:] + d[:-1]))))
-    wanted = total[-1] * np.linspace(0.0, 1.0, steps + 1) ** 2
-    times = np.interp(wanted, total, fine)
+    times = np.interp(total[-1] * np.linspace(0.0, 1.0, steps + 1) ** 2, total, fine)
     return times, np.interp(times, t, temp), total[-1]
 
 

@@ -47,8 +47,7 @@ def _rectangle(ratio: float, patch: float, poisson: float) -> PlateCoefficients:
     share = np.broadcast_to(weights[:, None] * radius, (16, 24)).ravel()
     share = share / share.sum()
     along = _shapes((radius * np.cos(angle) / ratio).ravel())[0]
-    across = _shapes((radius * np.sin(angle)).ravel())[0]
-    load = (along * share) @ across.T
+    load = (along * share) @ _shapes((radius * np.sin(angle)).ravel())[0].T
     c = np.linalg.solve(stiffness.reshape(n * n, n * n), load.ravel()).reshape(n, n)
     f, _, f2 = (column[:, 0] for column in _shapes(np.array([0.0])))
     edge2 = _shapes(np.array([1.0]))[2][:, 0]

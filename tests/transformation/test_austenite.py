@@ -90,13 +90,9 @@ def test_lee_lee_at_600_s(steel, expected):
 
 
 @pytest.mark.parametrize("law, t_c, expected", [
-    ("sellars_whiteman", 1150, 117),
-    ("sellars_whiteman", 1200, 131),
-    ("sellars_whiteman", 1250, 146),
-    ("sellars_whiteman", 950, 55),
-    ("hodgson_gibbs", 950, 69),
-    ("hodgson_gibbs", 1050, 105),
-    ("hodgson_gibbs", 1250, 208),
+    ("sellars_whiteman", 1150, 117), ("sellars_whiteman", 1200, 131),
+    ("sellars_whiteman", 1250, 146), ("sellars_whiteman", 950, 55), ("hodgson_gibbs", 950, 69),
+    ("hodgson_gibbs", 1050, 105), ("hodgson_gibbs", 1250, 208),
 ])  # fmt: skip
 def test_rolling_laws_at_600_s_from_20_um(law, t_c, expected):
     assert _grow(PLAIN_1045, law, t_c, 600.0, 20.0) == pytest.approx(expected, abs=0.6)

@@ -79,13 +79,11 @@ def test_interval_of_ms_made_without_the_source_holds_four_fifths_at_every_carbo
 
 @pytest.mark.parametrize("start", [martensite_start_c, bainite_start_c])
 @pytest.mark.parametrize("base", [
-    {"C": 0.2, "Mn": 0.45, "Si": 0.25},
-    {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
+    {"C": 0.2, "Mn": 0.45, "Si": 0.25}, {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
     {"C": 0.3, "Mn": 0.8, "Si": 0.3, "Ni": 3.5, "Cr": 1.5, "Mo": 0.5},
 ])  # fmt: skip
 def test_own_starts_fall_with_carbon_and_alloy(start, base):
-    carbon = np.linspace(0.05, 1.2, 80)
-    values = start(base, carbon=carbon)
+    values = start(base, carbon=np.linspace(0.05, 1.2, 80))
     assert np.all(np.isfinite(values)) and np.all(np.diff(values) <= 0)
     for element, high in (("Mn", 2.0), ("Ni", 4.0), ("Cr", 2.0), ("Mo", 1.0)):
         assert np.all(np.diff(start({**base, element: np.linspace(0.0, high, 40)})) < 0), element
