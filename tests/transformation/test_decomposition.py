@@ -122,13 +122,10 @@ def test_slower_cooling_is_not_harder(name):
     assert np.all(np.diff(hv) > -1.0), np.round(hv, 1)
 
 
-def test_coarser_grain_hardens_deeper():
+def test_grain_and_alloy_harden():
     cooled = (fp.continuous_cooling(fp.grade("4130"), rate_c_per_s=3.0, grain_size_astm=g) for g in (9.0, 7.0, 5.0))  # fmt: skip
     hv = [c.hardness_hv for c in cooled]
     assert hv[0] < hv[1] < hv[2]
-
-
-def test_carbon_free_of_alloy_softer_than_alloyed():
     plain = fp.Steel("plain", {"C": 0.3, "Mn": 0.5, "Si": 0.25, "Cr": 0.0, "Mo": 0.0, "Ni": 0.0})
     lean, rich = (fp.continuous_cooling(s, rate_c_per_s=2.0).hardness_hv for s in (plain, fp.grade("4130")))  # fmt: skip
     assert lean < rich
