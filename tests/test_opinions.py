@@ -8,11 +8,7 @@ from checks import refuses
 
 from forgeprops.answer.second_opinions import opinion_arrays, opinions
 from forgeprops.base.tables import read_rows
-from forgeprops.hardenability.critical_rates import (
-    austenitising_parameter,
-    critical_cooling_rates,
-    critical_rate_fractions,
-)
+from forgeprops.hardenability import critical_rates as cr
 from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling
 from forgeprops.inputs.grades import family, grade, grades
 from forgeprops.inputs.steel import Steel
@@ -25,30 +21,30 @@ def _bare(**wt):
 
 
 def test_austenitising_parameter_is_the_temperature_of_a_one_hour_hold():
-    assert austenitising_parameter(930.0, 3600.0, 0.0) == pytest.approx(930.0)
-    assert austenitising_parameter(930.0, 3600.0, 0.2, "K") == pytest.approx(1203.15)
+    assert cr.austenitising_parameter(930.0, 3600.0, 0.0) == pytest.approx(930.0)
+    assert cr.austenitising_parameter(930.0, 3600.0, 0.2, "K") == pytest.approx(1203.15)
     # derived by hand: 850 °C, half an hour
-    assert austenitising_parameter(850.0, 1800.0, 0.0, "K") == pytest.approx(1107.6, abs=0.6)
-    assert austenitising_parameter(850.0, 1800.0, 0.2, "K") == pytest.approx(1116.0, abs=0.6)
+    assert cr.austenitising_parameter(850.0, 1800.0, 0.0, "K") == pytest.approx(1107.6, abs=0.6)
+    assert cr.austenitising_parameter(850.0, 1800.0, 0.2, "K") == pytest.approx(1116.0, abs=0.6)
 
 
 @pytest.mark.parametrize("name", grades())
 def test_rates_keep_their_order(name):
-    rates = list(critical_cooling_rates(grade(name)).values())
+    rates = list(cr.critical_cooling_rates(grade(name)).values())
     assert len(rates) == 8 and all(a >= b > 0 for a, b in zip(rates, rates[1:], strict=False))
 
 
 def test_critical_rate_for_full_martensite_has_the_known_order():
     # known, from memory: C45 above 100 °C/s, 42CrMo4 20-30 °C/s; asserted within a factor of 2
-    c45 = critical_cooling_rates(_bare(C=0.46, Mn=0.65, Si=0.25), 850.0, 1800.0)
+    c45 = cr.critical_cooling_rates(_bare(C=0.46, Mn=0.65, Si=0.25), 850.0, 1800.0)
     assert 50.0 < c45["V1"] < 400.0
-    assert 10.0 < critical_cooling_rates(grade("42CrMo4"), 850.0, 1800.0)["V1"] < 60.0
+    assert 10.0 < cr.critical_cooling_rates(grade("42CrMo4"), 850.0, 1800.0)["V1"] < 60.0
 
 
 def test_celsius_reading_keeps_its_order_where_the_kelvin_reading_does_not():
     # the reason for the default: without the safeguard V1 must lie above V1(90)
     steel = _bare(C=0.405, Mn=0.875, Si=0.25, Cr=0.95, Mo=0.20)
-    celsius, kelvin = (critical_cooling_rates(steel, 850.0, 1800.0, unit) for unit in ("C", "K"))
+    celsius, kelvin = (cr.critical_cooling_rates(steel, 850.0, 1800.0, unit) for unit in ("C", "K"))
     assert celsius["V1"] > 1.2 * celsius["V1(90)"]
     assert kelvin["V1"] == kelvin["V1(90)"]
     assert all(kelvin[k] < celsius[k] for k in kelvin)
@@ -57,9 +53,8 @@ def test_celsius_reading_keeps_its_order_where_the_kelvin_reading_does_not():
 @pytest.mark.parametrize("name", ["1030", "4130", "SCM420", "4340"])
 def test_fractions_sum_to_one_and_martensite_grows(name):
     rates = np.geomspace(1e-4, 1e4, 400)
-    share = critical_rate_fractions(grade(name), rates)
-    total = sum(share.values())
-    assert total == pytest.approx(np.ones_like(rates))
+    share = cr.critical_rate_fractions(grade(name), rates)
+    assert sum(share.values()) == pytest.approx(np.ones_like(rates))
     assert min(v.min() for v in share.values()) >= -1e-12
     assert np.all(np.diff(share["martensite"]) >= 0)
     assert np.all(np.diff(share["ferrite_pearlite"]) <= 0)
@@ -70,8 +65,7 @@ def test_fractions_sum_to_one_and_martensite_grows(name):
 def test_equivalent_distance():
     found = end_quench_equivalent_mm(np.array([1e4, 272.2, 5.556, 0.1]))
     assert found == pytest.approx([1.5875, 1.5875, 25.4, 50.8], rel=1e-3)
-    distance = end_quench_equivalent_mm(np.geomspace(2.0, 270.0, 50))
-    assert np.all(np.diff(distance) < 0)
+    assert np.all(np.diff(end_quench_equivalent_mm(np.geomspace(2.0, 270.0, 50))) < 0)
     assert slowest_cooling() == pytest.approx((1.944, 138.0), rel=1e-3)
 
 

@@ -150,8 +150,7 @@ class Evaluation:
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases = self.cases
-        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))
-        mass_g = mass_g if cases.head_of is None else mass_g[cases.head_of]
+        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))[cases.head_of]
         size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
         kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
         rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
@@ -255,8 +254,8 @@ class Evaluation:
     @functools.cached_property
     def critical(self) -> dict[str, np.ndarray]:
         """Ac1, Ac3, Ae3 and Ms of every case, °C, shape (n,)."""
-        found, steel_of = _critical(self.cases.steels), self.cases.steel_of
-        return found if steel_of is None else {name: t[steel_of] for name, t in found.items()}
+        found = _critical(self.cases.steels)
+        return {name: t[self.cases.steel_of] for name, t in found.items()}
 
     @functools.cached_property
     def furnace_c(self) -> np.ndarray:

@@ -44,15 +44,13 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     A is the plan area of the head with its flash, Y the flow stress at the metal temperature in the die.  Good for
     comparing routes; an absolute force within the band.
 
+    >>> press_force_kn(5000.0, 100.0).kn
+    4000.0
+
     References
     ----------
     .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
     .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
-
-    Examples
-    --------
-    >>> press_force_kn(5000.0, 100.0).kn
-    4000.0
     """
     area = check_number(projected_area_mm2, "projected area", 0.0, 1e6, "mm²")
     middle, low, high = FORCE_FACTORS[check_choice(shape, "shape", FORCE_FACTORS)]
@@ -137,7 +135,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     """
     areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
-    area = area if cases.head_of is None else area[cases.head_of]
+    area = area[cases.head_of]
     used = least_press(cases.route["strain"], cases.route["dwell_s"])
     wide = {e: v[:, None] for e, v in cases.composition.items()}
     stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))
