@@ -13,6 +13,8 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from .tables import read_rows
+
 #: What a source may rest on, and what that means.
 BASES = {
     "read": "somebody here has seen it in the place named",
@@ -73,6 +75,20 @@ def references(doc: str | None, where: str) -> tuple[Source, ...]:
     return tuple(found)
 
 
+def of_formula_table() -> list[Source]:
+    """Sources of the critical temperatures, whose formulas are rows of a table.
+
+    >>> print(of_formula_table()[0].where)
+    transformation.temperature_formulas.ae1_grange
+    """
+    where, found = "transformation.temperature_formulas", []
+    for r in read_rows("constants/critical_temperatures.csv"):
+        name, sources = f"{where}.{r['quantity']}_{r['formula']}", (r["source"], r["source2"])
+        bases = (r["basis"], r["basis2"])
+        found += [Source(name, r["what"], *s) for s in zip(sources, bases, strict=True) if s[0]]
+    return found
+
+
 def counted(found) -> str:
     """How many sources rest on what, in words.
 
@@ -91,7 +107,7 @@ def sources() -> tuple[Source, ...]:
     >>> sum(source.basis == "read" for source in sources()) > 30
     True
     """
-    package, found = Path(__file__).parents[1], []
+    package, found = Path(__file__).parents[1], of_formula_table()
     for path in sorted(package.rglob("*.py")):
         text = path.read_text(encoding="utf-8")
         if "References\n" not in text or path == Path(__file__):

@@ -21,21 +21,15 @@ PEAK_FACTOR, PEAK_RANGE = 1.6, (1.4, 1.84)
 def spin_loft_deg(loft_deg):
     """Angle between the path of the head and the normal of its face at impact, degrees.
 
-    Tour means by static loft (``data/constants/clubs.csv``); 1° a degree beyond the table.
+    (launch − attack)/0.75 of tour means by static loft (``data/constants/clubs.csv``), 1° a degree beyond them: the
+    ball leaves three quarters of the way from the path to the face normal.
 
-    Notes
-    -----
-    (launch − attack)/0.75: the ball leaves three quarters of the way from the path to the face normal.
+    >>> round(float(spin_loft_deg(30.0)), 1), round(float(spin_loft_deg(56.0)), 1)
+    (24.3, 48.9)
 
     References
     ----------
-    .. [1] Attack angles: tour means by club, a trade page (read); launch angles and the share 0.75 (from
-       memory).
-
-    Examples
-    --------
-    >>> round(float(spin_loft_deg(30.0)), 1), round(float(spin_loft_deg(56.0)), 1)
-    (24.3, 48.9)
+    .. [1] Attack angles: tour means by club, a trade page (read); launch angles and the share 0.75 (from memory).
     """
     table = clubs()
     known, loft = table["loft_deg"], np.asarray(loft_deg, dtype=float)
@@ -44,23 +38,8 @@ def spin_loft_deg(loft_deg):
     return np.maximum(np.interp(loft, known, spin) + beyond, 0.0)
 
 
-def contact_s(normal_speed_m_s):
-    """Time of contact, s: 0.45 ms at 41 m/s, shorter for a faster strike as in a Hertz contact.
-
-    References
-    ----------
-    .. [1] 0.4 to 0.5 ms measured on clubs, usga.org, May 2025 (read).
-    .. [2] Speed to the power −0.2: H. Hertz 1882 (from memory).
-    """
-    return 0.45e-3 * (41.0 / normal_speed_m_s) ** 0.2
-
-
 def strike_load(head_mass_g, speed_m_s, spin_loft, restitution=RESTITUTION, peak=PEAK_FACTOR):
     """Peak force (N), radius of an equal uniform patch (mm) and contact time (s) of a strike; floats or arrays.
-
-    Impulse J = m M/(m + M) (1 + e) v cos(spin loft), peak force = factor · J/T.  Patch: a Hertz contact of
-    radius √(R d) with the approach d = v T/2.94; 0.87 of it spread evenly bends a plate alike (equal mean of
-    ln r).
 
     Parameters
     ----------
@@ -70,12 +49,16 @@ def strike_load(head_mass_g, speed_m_s, spin_loft, restitution=RESTITUTION, peak
 
     Notes
     -----
-    A driver (50 m/s) gives 12 kN against 8.9–13.3 kN published (read).  No measured force on an iron was found.
+    Impulse J = m M/(m + M) (1 + e) v cos(spin loft), peak force = factor · J/T with T = 0.45 ms (41 m/s over v)^0.2.
+    Patch: a Hertz contact of radius √(R d) with the approach d = v T/2.94; 0.87 of it spread evenly bends a plate
+    alike (equal mean of ln r).  A driver (50 m/s) gives 12 kN against 8.9–13.3 kN published (read).  No measured
+    force on an iron was found.
 
     References
     ----------
     .. [1] Mass 45.93 g and diameter 42.67 mm by the rules of golf (from memory).
-    .. [2] Patch: H. Hertz 1882, T = 2.94 d/v (from memory).
+    .. [2] Contact of 0.4 to 0.5 ms measured on clubs, usga.org, May 2025 (read).
+    .. [3] Speed to the power −0.2; patch, T = 2.94 d/v: H. Hertz 1882 (from memory).
 
     Examples
     --------
@@ -86,11 +69,9 @@ def strike_load(head_mass_g, speed_m_s, spin_loft, restitution=RESTITUTION, peak
     ball, head = BALL_MASS_G / 1000.0, np.asarray(head_mass_g, dtype=float) / 1000.0
     reduced = ball * head / (ball + head)
     normal = np.asarray(speed_m_s, dtype=float) * np.cos(np.radians(spin_loft))
-    time = contact_s(normal)
+    time = 0.45e-3 * (41.0 / normal) ** 0.2
     force = peak * reduced * (1.0 + restitution) * normal / time
     approach = normal * time / 2.94 * 1000.0
-    # mean of ln(r/a): −½ for even pressure, ln 2 − 4/3 for Hertz
-    even = math.exp(
-        math.log(2.0) - 4.0 / 3.0 + 0.5
-    )  # radius of an equal uniform patch over Hertz's
+    # radius of an equal uniform patch over Hertz's; mean of ln(r/a): −½ for even pressure, ln 2 − 4/3 for Hertz
+    even = math.exp(math.log(2.0) - 4.0 / 3.0 + 0.5)
     return force, even * np.sqrt(BALL_RADIUS_MM * approach), time

@@ -31,15 +31,13 @@ def _disc_mm(length_mm, height_mm):
 def edge_held(
     thickness_mm, face_mm, rim_thickness_mm, blade_mm, patch_mm, body_depth_mm=BODY_RING_MM[1]
 ):
-    """Edge moment of the face over that of a face clamped all round, held in `HELD_RANGE`.
+    """Edge moment of the face over that of a face clamped all round, held in `HELD_RANGE`; floats or arrays.
 
     Parameters
     ----------
-    thickness_mm, rim_thickness_mm : float or array; face and rim.
-    face_mm, blade_mm : tuple of float or array; length and height of the free span and of the
-        blade.
-    patch_mm : float or array; radius of the loaded circle.
-    body_depth_mm : float or array; depth of the body's ring.
+    thickness_mm, rim_thickness_mm, body_depth_mm : face, rim and the body's ring.
+    face_mm, blade_mm : tuple; length and height of the free span and of the blade.
+    patch_mm : radius of the loaded circle.
 
     Notes
     -----
@@ -63,7 +61,7 @@ def edge_held(
     spring = YOUNGS_MPA * BODY_RING_MM[0] * body_depth_mm**3 / (12.0 * b**2)
     p, log = 1.0 / (4.0 * math.pi * d2), np.log(a / b)
     clamped = (1.0 - c * c / (2.0 * a * a)) / (4.0 * math.pi)
-    # two linear equations in C1 and C2: at b, then at a with the moment put into the slope
+    # two equations in C1 and C2: at b, then at a with the moment put into the slope
     high, low, turn = 1.0 + POISSON, 1.0 - POISSON, a / (d1 * (1.0 + POISSON))
     a11, a12 = d2 * high + spring * b, -d2 * low / b**2 + spring / b
     r1 = 0.5 * p * (spring * b - d2 * low)
@@ -79,14 +77,12 @@ def edge_held(
 def fillet_share(face_mm, patch_mm, radius_mm=FILLET_MM):
     """Edge moment at the toe of the recess's corner radius over that at the rim (clamped disc).
 
+    >>> [round(float(fillet_share((46.0, 32.0), 9.7, r)), 2) for r in (0.0, 1.0, 2.0, 3.0)]
+    [1.0, 0.93, 0.85, 0.77]
+
     References
     ----------
     .. [1] Radial moment of the clamped disc under a central patch (derived).
-
-    Examples
-    --------
-    >>> [round(float(fillet_share((46.0, 32.0), 9.7, r)), 2) for r in (0.0, 1.0, 2.0, 3.0)]
-    [1.0, 0.93, 0.85, 0.77]
     """
     a = _disc_mm(*face_mm)
     c, x = np.minimum(patch_mm, 0.9 * a), a - np.minimum(radius_mm, 0.2 * a)

@@ -1,9 +1,8 @@
 """What a surface of one hardness takes of repeated strikes: cyclic strength, skin and life, from hardness only.
 
-A strike is a pulse of elastic bending stress S.  Notch stresses follow Neuber's rule on the cyclic curve of
-the hardness, the mean stress counts by Walker's rule, and the strain-life line is held to the fatigue limit
-of the finish at 10⁶ strikes.  Structure enters by its hardness alone: no published life separates them at
-equal hardness.
+A strike is a pulse of elastic bending stress S.  Notch stresses follow Neuber's rule on the cyclic curve, the mean
+stress counts by Walker's rule, and the strain-life line is held to the fatigue limit of the finish at 10⁶ strikes.
+Structure enters by its hardness alone: no published life separates them at equal hardness.
 """
 
 import functools
@@ -92,11 +91,8 @@ def _line(hardness_hv, limit_mpa):
 def strain_line_mpa(hardness_hv, limit_mpa, strikes, plastic=True):
     """Strain amplitude times E that cracks half the surfaces after so many strikes, fully reversed, MPa.
 
-    Parameters
-    ----------
-    limit_mpa : float or array; fatigue limit at 10⁶; the line is level beyond.
-    plastic : bool; with the plastic part; without it, the line through the same points for a crack
-        that is there already.
+    The line passes through the fatigue limit at 10⁶ and is level beyond; `plastic` False: the line through the same
+    points for a crack that is there already.
 
     References
     ----------
@@ -111,10 +107,9 @@ def strain_line_mpa(hardness_hv, limit_mpa, strikes, plastic=True):
 
 
 def _cyclic(target, strength, by_strain):
-    """Stress on the cyclic curve by Newton in logarithms: Neuber's σ² + Eσ(σ/K)^(1/n) = S², or σ + E(σ/K)^(1/n) = Eε.
+    """Stress on the cyclic curve: Neuber's σ² + Eσ(σ/K)^(1/n) = S², or σ + E(σ/K)^(1/n) = Eε.
 
-    Both left sides are straight and then straight again in logarithms, and convex, so that Newton's steps
-    never go astray.
+    Both left sides are convex in logarithms, so that Newton's steps never go astray.
     """
     power = 1.0 / _CYCLIC_N
     first, second = (1.0, power) if by_strain else (2.0, 1.0 + power)
@@ -140,8 +135,7 @@ def damage_mpa(hardness_hv, pulse_mpa, residual_mpa=0.0, skin_hv=None):
     hardness_hv : float or array; of the metal that carries the pulse.
     pulse_mpa : float or array; elastic bending stress S at the peak of the strike.
     residual_mpa : float; stress left in the surface, tension positive.
-    skin_hv : float or array; hardness of a thin skin that must follow the strains of the metal
-        below.
+    skin_hv : float or array; hardness of a thin skin that must follow the strains of the metal below.
 
     Notes
     -----
@@ -151,10 +145,9 @@ def damage_mpa(hardness_hv, pulse_mpa, residual_mpa=0.0, skin_hv=None):
     References
     ----------
     .. [1] H. Neuber, J. Appl. Mech. 28 (1961) 544 (from memory).
-    .. [2] Cyclic curve: A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from
-       memory).
-    .. [3] Mean stress: N. E. Dowling, C. A. Calhoun & A. Arcari, Fatigue Fract. Eng. Mater. Struct. 32
-       (2009) 163-179; constants (from memory).
+    .. [2] Cyclic curve: A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
+    .. [3] Mean stress: N. E. Dowling, C. A. Calhoun & A. Arcari, Fatigue Fract. Eng. Mater. Struct. 32 (2009)
+       163-179; constants (from memory).
     """
     cyclic = 1.65 * _tensile_mpa(hardness_hv)
     half, whole = 0.5 * pulse_mpa, np.maximum(pulse_mpa + residual_mpa, 0.05 * pulse_mpa)
@@ -232,12 +225,11 @@ def capacity_mpa(
     ----------
     hardness_hv : array; HV; no gain is counted above `HELD_HV`.
     roughness_um, strikes, residual_mpa, shift_sd : float; see `fatigue_limit_mpa`, `damage_mpa`.
-    skin_hv, skin_um : array; hardness and depth of a soft skin. A crack must start in it and leave
-        it: min(whole, max(start, leave)).
+    skin_hv, skin_um : array; hardness and depth of a soft skin, in which a crack must start and which it must leave.
 
     Notes
     -----
-    From tables over hardness, straight between points 10 HV apart (to 0.1 %).
+    min(whole, max(start, leave)), from tables over hardness, straight between points 10 HV apart (to 0.1 %).
 
     References
     ----------
@@ -265,9 +257,9 @@ def capacity_mpa(
 def life(
     hardness_hv, roughness_um, pulse_mpa, residual_mpa=0.0, skin_hv=None, skin_um=None
 ) -> np.ndarray:
-    """Strikes after which half the surfaces are cracked; infinite below the fatigue limit.
+    """Strikes after which half the surfaces are cracked by pulses of `pulse_mpa`; infinite below the fatigue limit.
 
-    Parameters as in `capacity_mpa`; `pulse_mpa` is the stress at the peak of the strike.
+    The other parameters as in `capacity_mpa`.
     """
     hv = np.asarray(hardness_hv, dtype=float)
     limit, damage = fatigue_limit_mpa(hv, roughness_um), damage_mpa(hv, pulse_mpa, residual_mpa)

@@ -94,14 +94,12 @@ def first_frequency_hz(length_mm, height_mm, thickness_mm):
 
     ω = √(D/ρt) √(500.6 (1/a⁴ + 1/b⁴) + 302.7/(a²b²)), Rayleigh's quotient with the clamped beam's shape.
 
+    >>> round(float(first_frequency_hz(60, 40, 3.0)) / 1000, 1)
+    12.5
+
     References
     ----------
     .. [1] A. W. Leissa, Vibration of Plates: a²ω√(ρt/D) = 35.99 (from memory).
-
-    Examples
-    --------
-    >>> round(float(first_frequency_hz(60, 40, 3.0)) / 1000, 1)
-    12.5
     """
     a, b, t = (np.asarray(x, dtype=float) / 1000.0 for x in (length_mm, height_mm, thickness_mm))
     wave = YOUNGS_MPA * 1e6 * t**2 / (12.0 * (1.0 - POISSON**2) * STEEL_DENSITY_KG_M3)

@@ -30,14 +30,12 @@ def carbon_diffusivity(temperature_c, carbon):
     D = 4.53e-7 [1 + y(1-y) 8339.9/T] exp[-(1/T - 2.221e-4)(17767 - 26436 y)], y = xC/(1-xC).  Chromium lowers D a
     little; not counted (below 1 % Cr).
 
+    >>> float(f"{carbon_diffusivity(950.0, 0.2):.3g}")
+    1.42e-11
+
     References
     ----------
     .. [1] J. Ågren, Scripta Metall. 20 (1986) 1507 (read).
-
-    Examples
-    --------
-    >>> float(f"{carbon_diffusivity(950.0, 0.2):.3g}")
-    1.42e-11
     """
     t = np.asarray(temperature_c, float) + ZERO_C_K
     w = np.asarray(carbon, float)
@@ -57,15 +55,13 @@ def carbon_rate_um2_s(carbon, ac1, ac3, temperature_c) -> np.ndarray:
     1 %.  Between Ac1 and Ac3 carbon moves in the austenite there is: the diffusivity is taken times its share, so
     that the depth starts from nothing at Ac1.
 
-    References
-    ----------
-    .. [1] Diffusivity at 0.6 of the steel's carbon: own fit to the numerical carbon profile, within
-       1 % for 0.1-0.6 wt% at 800-1250 °C (our own fit).
-
-    Examples
-    --------
     >>> round(float(carbon_rate_um2_s(0.2, 730.0, 840.0, 1000.0)), 1)
     23.0
+
+    References
+    ----------
+    .. [1] Diffusivity at 0.6 of the steel's carbon: own fit to the numerical carbon profile, within 1 %
+       for 0.1-0.6 wt% at 800-1250 °C (our own fit).
     """
     t = np.asarray(temperature_c, float)
     share = austenite_equilibrium(t, ac1, ac3, carbon)
@@ -78,14 +74,12 @@ def carbon_left(depth_um, diffusion_um2, recession_um=0.0):
     C/C0 = 1 - erfc(x/2 sqrt(Dt)) / erfc(X/2 sqrt(Dt)), x and X from the first surface; X is the metal taken by the
     scale, Dt the time integral of `carbon_rate_um2_s`.
 
+    >>> carbon_left(0.0, 100.0), round(float(carbon_left(23.26, 100.0)), 3), carbon_left(5.0, 0.0)
+    (0.0, 0.9, 1.0)
+
     References
     ----------
     .. [1] N. Birks & W. Jackson, J. Iron Steel Inst. 208 (1970) 81 (from memory).
-
-    Examples
-    --------
-    >>> carbon_left(0.0, 100.0), round(float(carbon_left(23.26, 100.0)), 3), carbon_left(5.0, 0.0)
-    (0.0, 0.9, 1.0)
     """
     from scipy.special import erfc
 
@@ -99,14 +93,12 @@ def carbon_left(depth_um, diffusion_um2, recession_um=0.0):
 def decarburised_depth_estimate_um(diffusion_um2, recession_um=0.0):
     """Depth below the final surface at which 90 % of the carbon is left, µm; the inverse of `carbon_left`.
 
+    >>> round(decarburised_depth_estimate_um(100.0), 1)
+    23.3
+
     References
     ----------
     .. [1] N. Birks & W. Jackson, J. Iron Steel Inst. 208 (1970) 81 (from memory).
-
-    Examples
-    --------
-    >>> round(decarburised_depth_estimate_um(100.0), 1)
-    23.3
     """
     from scipy.special import erfc, erfcinv
 
@@ -143,17 +135,15 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     `hardens_from_c` is the metal temperature when the spray starts, °C; None for no spray.  Ae3 is Andrews', whose root
     of carbon runs up to that of carbon-free iron, which Grange's straight line misses by 40 °C.
 
-    References
-    ----------
-    .. [1] Lever rule on Ae3 of K. W. Andrews, straight line to ferrite by Ph. Maynier et al. 1978
-       at 0.022 wt% C (derived).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20})
     >>> [round(float(h)) for h in layer_hardness_hv(s, [0.40, 0.30, 0.05], 540.0, 850.0)]
     [540, 454, 177]
+
+    References
+    ----------
+    .. [1] Lever rule on Ae3 of K. W. Andrews, straight line to ferrite by Ph. Maynier et al. 1978 at
+       0.022 wt% C (derived).
     """
     c = np.clip(np.asarray(carbon, float), FERRITE_CARBON, None)
     whole = np.asarray(steel.get("C"), float)

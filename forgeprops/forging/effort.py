@@ -81,19 +81,16 @@ def alloy_factor(steel, temperature_c):
     the plain steel.  Shida himself held that a carbon equivalent in place of carbon covers low-alloy steel, which
     gives no rise at all.
 
-    References
-    ----------
-    .. [1] Chromium: CrMo set over C45 and Shida at 1050 °C, Medina & Hernández for Mo and Si
-       (derived).
-    .. [2] Upper bound: E. I. Poliak, M. K. Shim, G. S. Kim & W. Y. Choo, Met. Mater. 4 (1998) 1047
-       (from memory).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.5, "Cr": 0.95, "Mo": 0.20})
     >>> [round(float(f), 2) for f in alloy_factor(steel, 950.0)]
     [1.09, 1.02, 1.14]
+
+    References
+    ----------
+    .. [1] Chromium: CrMo set over C45 and Shida at 1050 °C, Medina & Hernández for Mo and Si (derived).
+    .. [2] Upper bound: E. I. Poliak, M. K. Shim, G. S. Kim & W. Y. Choo, Met. Mater. 4 (1998) 1047 (from
+       memory).
     """
     low = _molybdenum_silicon(steel, temperature_c)
     mid = low * np.exp(_chromium_coefficient() * np.maximum(steel.get("Cr") - _PLAIN["Cr"], 0.0))

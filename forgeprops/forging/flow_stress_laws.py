@@ -16,14 +16,12 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     0.01-1.2 wt% C, 700-1200 °C, true strain up to 0.7, 0.1-100 1/s.  Below 815-840 °C it dips: ferrite is softer
     than austenite.  An erratum in print has the sign of 0.126 wrong: the two branches would not meet.
 
+    >>> round(shida_mpa(0.30, 900.0, 0.3, 10.0))
+    203
+
     References
     ----------
     .. [1] S. Shida, J. JSTP 10 (1969) 610-617 (read).
-
-    Examples
-    --------
-    >>> round(shida_mpa(0.30, 900.0, 0.3, 10.0))
-    203
     """
     c = np.asarray(carbon, float)
     t = (np.asarray(temperature_c, float) + ZERO_C_K) / 1000.0
@@ -47,14 +45,12 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
 
     Up to 1.2 wt% C, 750-1200 °C, strain up to 0.5, 30-200 1/s.
 
+    >>> round(misaka_mpa(0.20, 1000.0, 0.3, 10.0), 1)
+    121.5
+
     References
     ----------
     .. [1] Y. Misaka & T. Yoshimoto, J. JSTP 8 (1967) 414-422 (from memory).
-
-    Examples
-    --------
-    >>> round(misaka_mpa(0.20, 1000.0, 0.3, 10.0), 1)
-    121.5
     """
     c = np.asarray(carbon, float)
     t = np.asarray(temperature_c, float) + ZERO_C_K
@@ -79,15 +75,13 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     A e^(m1 T) ε^m2 φ^(m3 + m8 T) e^(m4/ε) (1 + ε)^(m5 T) e^(m7 ε).  "CrMo" has 0.30 C, 1.86 Cr, 0.52 Mo, 0.68 Ni: more
     alloyed than 4130 or 4140.
 
+    >>> round(hensel_spittel_mpa("CrMo", 1100.0, 0.3, 1.0), 1)
+    93.9
+
     References
     ----------
     .. [1] M. Spittel & T. Spittel, Landolt-Börnstein VIII/2C1 (2009); P. Tize Mha et al., Metals 13
        (2023) 633 (data/constants/hot_flow_stress_sets.csv) (read).
-
-    Examples
-    --------
-    >>> round(hensel_spittel_mpa("CrMo", 1100.0, 0.3, 1.0), 1)
-    93.9
     """
     a, m1, m2, m3, m4, m5, m7, m8 = _sets()[check_choice(name, "flow-stress set", _sets())]
     t, e, r = (np.asarray(x, float) for x in (temperature_c, strain, rate_per_s))
@@ -102,17 +96,15 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
     850-1200 °C, 0.5-5 1/s (ranges from memory).  Chromium does not enter: the authors found no effect they could
     separate.
 
-    References
-    ----------
-    .. [1] Attribution to S. F. Medina & C. A. Hernández, Acta Mater. 44 (1996) 165, and 8.314
-       J/(mol K) (from memory).
-    .. [2] Coefficients: a public flow-stress code (read).
-
-    Examples
-    --------
     >>> steel = {"C": 0.30, "Mn": 0.70, "Si": 0.25, "Mo": 0.02, "V": 0.0}
     >>> round(medina_hernandez_mpa(steel, 1000.0, 0.3, 1.0))
     118
+
+    References
+    ----------
+    .. [1] Attribution to S. F. Medina & C. A. Hernández, Acta Mater. 44 (1996) 165, and 8.314 J/(mol K)
+       (from memory).
+    .. [2] Coefficients: a public flow-stress code (read).
     """
     get = composition.get
     q = (

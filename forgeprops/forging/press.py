@@ -44,15 +44,13 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     A is the plan area of the head with its flash, Y the flow stress at the metal temperature in the die.  Good for
     comparing routes; an absolute force within the band.
 
+    >>> press_force_kn(5000.0, 100.0).kn
+    4000.0
+
     References
     ----------
     .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
     .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
-
-    Examples
-    --------
-    >>> press_force_kn(5000.0, 100.0).kn
-    4000.0
     """
     area = check_number(projected_area_mm2, "projected area", 0.0, 1e6, "mm²")
     middle, low, high = FORCE_FACTORS[check_choice(shape, "shape", FORCE_FACTORS)]

@@ -23,16 +23,14 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
 
     Pa = [1/T − (2.303 R/ΔH) log10 t]⁻¹ with T in K, t in h; ΔH = 110 kcal/mol, 240 from 0.04 % Mo on.
 
-    References
-    ----------
-    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel,
-       AIME 1978, pp. 163-178 (from memory).
-    .. [2] Parameter in °C: in K the rates lose their order (our choice).
-
-    Examples
-    --------
     >>> round(austenitising_parameter(850.0, 1800.0, 0.0)), round(austenitising_parameter(850.0, 1800.0, 0.2))
     (834, 843)
+
+    References
+    ----------
+    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME
+       1978, pp. 163-178 (from memory).
+    .. [2] Parameter in °C: in K the rates lose their order (our choice).
     """
     unit = check_choice(unit, "unit of the austenitising parameter", ("C", "K"))
     heat = np.where(np.asarray(molybdenum) >= _MO_STEEL, _HEAT_MO_CAL_MOL, _HEAT_CAL_MOL)

@@ -81,18 +81,16 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     above 1.5 % do not quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of
     the factors the last branch is continued; `ideal_diameter_warnings` says so.
 
-    References
-    ----------
-    .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated
-       in a metallurgy handbook (data/constants/multiplying_factors.csv) (read).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> modified_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43,
     ...                                         "Mo": 0.25, "Cu": 0.10, "V": 0.05})
     >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
     3.667
+
+    References
+    ----------
+    .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated in a
+       metallurgy handbook (data/constants/multiplying_factors.csv) (read).
     """
     factors = {e: plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS if e != "B"}
     return factors | {"B": boron_factor(steel)}
@@ -153,17 +151,15 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     standard is trusted for the end-quench curve, whose dividing factors belong to it; this is the upper end
     for low-carbon grades.  Never below `ideal_diameter` with its grain-size term.
 
-    References
-    ----------
-    .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM
-       handbooks (data/constants/base_diameters.csv) (from memory).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> steel = grade("SCM420")
     >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
     1.38
+
+    References
+    ----------
+    .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks
+       (data/constants/base_diameters.csv) (from memory).
     """
     steel = check_steel(steel)
     root, base = _base_table()

@@ -40,14 +40,12 @@ def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
 def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
     """Plastic section modulus (D³ − d³)/6, mm³.
 
+    >>> round(plastic_modulus_mm3(200.0))       # published: solid 200 mm bar
+    1333333
+
     References
     ----------
     .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
-
-    Examples
-    --------
-    >>> round(plastic_modulus_mm3(200.0))       # published: solid 200 mm bar
-    1333333
     """
     return (outside_mm**3 - bore_mm**3) / 6.0
 

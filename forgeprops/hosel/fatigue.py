@@ -55,15 +55,13 @@ def roessle_fatemi(hardness_hv, youngs_mpa=YOUNGS_MPA) -> StrainLife:
 
     Exponents b = −0.09, c = −0.56; HB by `hardness_scales`.
 
-    References
-    ----------
-    .. [1] M. L. Roessle & A. Fatemi, Int. J. Fatigue 22 (2000) 495-511 (read).
-
-    Examples
-    --------
     >>> life = roessle_fatemi(150 / 0.95)
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [5935, 1174, 281]
+
+    References
+    ----------
+    .. [1] M. L. Roessle & A. Fatemi, Int. J. Fatigue 22 (2000) 495-511 (read).
     """
     hb, _ = convert_array(hardness_hv, "HV", "HB")
     return StrainLife(
@@ -77,15 +75,13 @@ def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     Exponents b = −0.087, c = −0.58; psi = 1 up to TS/E = 0.003, above it 1.375 − 125 TS/E (held at 0.1,
     where 2080 MPa would make it fall below).
 
-    References
-    ----------
-    .. [1] A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
-
-    Examples
-    --------
     >>> life = uniform_material_law(500.0)
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [3786, 817, 208]
+
+    References
+    ----------
+    .. [1] A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
     """
     tensile = np.asarray(tensile_mpa, dtype=float)
     psi = np.clip(1.375 - 125.0 * tensile / youngs_mpa, 0.1, 1.0)
@@ -140,14 +136,12 @@ def allowed_amplitude(
 def notch_strain_factor(hardening_exponent, notch=NOTCH):
     """Strain at a notch over that of the plain section when the section flows: Kt^(2/(1 + n)).
 
+    >>> round(float(notch_strain_factor(0.17)), 2)
+    3.27
+
     References
     ----------
     .. [1] H. Neuber, J. Appl. Mech. 28 (1961) 544, on a power law (derived).
-
-    Examples
-    --------
-    >>> round(float(notch_strain_factor(0.17)), 2)
-    3.27
     """
     return notch ** (2.0 / (1.0 + hardening_exponent))
 

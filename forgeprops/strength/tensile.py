@@ -86,16 +86,14 @@ def flow_curve(
 
         m = S (e_u − e_1)/(S − YS),   K = (S − YS)/(e_u − e_1)^m,   S = TS (1 + Au).
 
+    >>> curve = flow_curve(342.0, 489.0, 0.157, 0.015)
+    >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
+    489.0
+
     References
     ----------
     .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
     .. [2] Young's modulus 205 GPa (from memory).
-
-    Examples
-    --------
-    >>> curve = flow_curve(342.0, 489.0, 0.157, 0.015)
-    >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
-    489.0
     """
     true_stress = tensile_mpa * (1.0 + uniform_elongation)
     true_strain = np.log1p(uniform_elongation)
@@ -342,8 +340,6 @@ def strength_of(
 def tensile_strength(hv: float, branch: str = "quenched and tempered") -> float:
     """Tensile strength from Vickers hardness, MPa; quenched and tempered unless another branch is named.
 
-    Examples
-    --------
     >>> round(tensile_strength(285))
     889
     """

@@ -50,14 +50,12 @@ def austenite_cp_j_kgk(t_c):
 
     cp = −T d²G/dT².
 
+    >>> round(austenite_cp_j_kgk(900.0), 1)
+    606.2
+
     References
     ----------
     .. [1] A. T. Dinsdale, CALPHAD 15 (1991) 317, fcc iron (read).
-
-    Examples
-    --------
-    >>> round(austenite_cp_j_kgk(900.0), 1)
-    606.2
     """
     t = t_c + ZERO_C_K
     a, b, c, d = AUSTENITE_CP
@@ -71,14 +69,12 @@ def ferrite_cp_j_kgk(t_c):
     at 735 °C is the transformation smeared over temperature on *heating*; used beside explicit latent heat it
     would count that heat twice.
 
+    >>> round(ferrite_cp_j_kgk(400.0), 1)
+    605.9
+
     References
     ----------
     .. [1] EN 1993-1-2:2005, clause 3.4.1.2, first branch, carried on from 600 to 700 °C (read).
-
-    Examples
-    --------
-    >>> round(ferrite_cp_j_kgk(400.0), 1)
-    605.9
     """
     t = min(t_c, FERRITE_CP_HOLD_C)
     a, b, c, d = FERRITE_CP
@@ -88,14 +84,12 @@ def ferrite_cp_j_kgk(t_c):
 def conductivity_w_mk(t_c):
     """Thermal conductivity of carbon steel, W/(m K).
 
+    >>> round(conductivity_w_mk(400.0), 2), conductivity_w_mk(900.0)
+    (40.68, 27.3)
+
     References
     ----------
     .. [1] EN 1993-1-2:2005, clause 3.4.1.3 (read).
-
-    Examples
-    --------
-    >>> round(conductivity_w_mk(400.0), 2), conductivity_w_mk(900.0)
-    (40.68, 27.3)
     """
     return max(CONDUCTIVITY_0 - CONDUCTIVITY_SLOPE * t_c, CONDUCTIVITY_LEAST)
 
@@ -106,17 +100,15 @@ def conductivity(t_c, alloyed, austenite=0.0):
     Between carbon steel (`alloyed` = 0) and chromoly (`alloyed` = 1) for the products; `austenite` is the share of
     austenite, which below 850 °C conducts ever worse, 0.0093 W/(m K) a kelvin, where ferrite conducts better.  With the conductivity of ferrite in its place an end-quench bar cools up to twice as fast as printed.
 
-    References
-    ----------
-    .. [1] Chromoly: 42.6 W/(m K) for 42CrMo4 at 20 °C (material data sheet of 1.7225); ASM table
-       for 4130, from memory (from memory).
-    .. [2] Austenite: slope of 0.0093 W/(m K²); M. Wildau, dissertation, RWTH Aachen 1986, has 15 at
-       0 °C to 25 at 900 °C (from memory).
-
-    Examples
-    --------
     >>> round(conductivity(500.0, 1.0), 2), round(conductivity(500.0, 1.0, 1.0), 1)
     (37.35, 24.0)
+
+    References
+    ----------
+    .. [1] Chromoly: 42.6 W/(m K) for 42CrMo4 at 20 °C (material data sheet of 1.7225); ASM table for
+       4130, from memory (from memory).
+    .. [2] Austenite: slope of 0.0093 W/(m K²); M. Wildau, dissertation, RWTH Aachen 1986, has 15 at 0 °C
+       to 25 at 900 °C (from memory).
     """
     plain = conductivity_w_mk(t_c)
     products = plain + alloyed * (min(plain, ALLOYED_CONDUCTIVITY_MOST) - plain)
@@ -151,15 +143,12 @@ def thermal_strain(t_c):
 def density_kg_m3(t_c):
     """Density of hot steel, kg/m³: the cold density over the cube of the elongation.
 
-    References
-    ----------
-    .. [1] EN 1993-1-2:2005, clauses 3.2.2 and 3.4.1.1; the standard itself keeps 7850 kg/m³
-       (derived).
-
-    Examples
-    --------
     >>> round(density_kg_m3(900.0))
     7579
+
+    References
+    ----------
+    .. [1] EN 1993-1-2:2005, clauses 3.2.2 and 3.4.1.1; the standard itself keeps 7850 kg/m³ (derived).
     """
     return STEEL_DENSITY_KG_M3 / (1.0 + thermal_strain(t_c)) ** 3
 
@@ -200,16 +189,13 @@ def _air_table() -> dict[str, np.ndarray]:
 def air(t_c) -> Air:
     """Properties of dry air at 1 atm, interpolated in the table ``data/constants/air.csv`` (250–1500 K, held beyond).
 
-    References
-    ----------
-    .. [1] E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331; E. W. Lemmon & R. T.
-       Jacobsen, Int. J. Thermophys. 25 (2004) 21, evaluated with CoolProp 8.0
-       (data/constants/air.csv) (derived).
-
-    Examples
-    --------
     >>> round(float(air(426.85).conductivity_w_mk), 5)
     0.05176
+
+    References
+    ----------
+    .. [1] E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331; E. W. Lemmon & R. T. Jacobsen,
+       Int. J. Thermophys. 25 (2004) 21, evaluated with CoolProp 8.0 (data/constants/air.csv) (derived).
     """
     table = _air_table()
     t_k = np.asarray(t_c, dtype=float) + ZERO_C_K

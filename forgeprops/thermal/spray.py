@@ -56,14 +56,12 @@ def _wendelstorf_w_m2k(flux_kg_m2_s, superheat_k):
 def water_factor(water_c):
     """How warm water weakens a spray, relative to the 20 °C at which the law was measured.
 
+    >>> round(water_factor(40.0), 2)
+    0.82
+
     References
     ----------
     .. [1] Shimada & Mitsutsuka 1966; Ishiguro 1974, as listed among secondary-cooling laws (read).
-
-    Examples
-    --------
-    >>> round(water_factor(40.0), 2)
-    0.82
     """
     weakening, reference_c = WATER_FACTOR
     return (1.0 - weakening * water_c) / (1.0 - weakening * reference_c)
@@ -134,14 +132,12 @@ def wet_share(flux_kg_m2_s):
 def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
     """Most heat a spray can carry: all of it heated to 100 °C and turned to steam, W/m².
 
+    >>> round(evaporation_limit_w_m2(5.0, 20.0) / 1e6, 1)
+    13.0
+
     References
     ----------
     .. [1] Steam tables: 4.186 kJ/(kg K), 2257 kJ/kg (from memory).
-
-    Examples
-    --------
-    >>> round(evaporation_limit_w_m2(5.0, 20.0) / 1e6, 1)
-    13.0
     """
     return flux_kg_m2_s * (WATER_CP_J_KGK * (100.0 - water_c) + WATER_HFG_J_KG)
 

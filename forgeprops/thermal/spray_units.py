@@ -142,14 +142,12 @@ def from_flux(
 ) -> SprayReading:
     """Nozzle flow and catch-can volume that belong to an impact density (the inverse of `spray_setting`).
 
+    >>> round(from_flux(10.0, nozzles=2, footprint_mm=(80, 50)).flow_l_min, 3)
+    1.202
+
     References
     ----------
     .. [1] Mass balance (derived).
-
-    Examples
-    --------
-    >>> round(from_flux(10.0, nozzles=2, footprint_mm=(80, 50)).flow_l_min, 3)
-    1.202
     """
     flux = check_number(flux_kg_m2_s, "spray rate", 0, 1000, "kg/(m² s)")
     one = spray_setting(1.0, nozzles, footprint_mm, overlap)

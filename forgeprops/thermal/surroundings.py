@@ -16,15 +16,13 @@ from .properties import air
 def natural_convection_cylinder(rayleigh, prandtl):
     """Nusselt number of a horizontal cylinder in still air; 1e-5 < Ra < 1e12, film properties.
 
-    References
-    ----------
-    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, as given by
-       the open library ht 1.2.0 (read).
-
-    Examples
-    --------
     >>> round(float(natural_convection_cylinder(2.63e9 * 0.69, 0.69)), 2)
     139.13
+
+    References
+    ----------
+    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, as given by the
+       open library ht 1.2.0 (read).
     """
     return (
         0.60 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)
@@ -34,15 +32,13 @@ def natural_convection_cylinder(rayleigh, prandtl):
 def natural_convection_plate(rayleigh, prandtl):
     """Nusselt number of a vertical plate in still air.
 
-    References
-    ----------
-    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, as given by
-       the open library ht 1.2.0 (read).
-
-    Examples
-    --------
     >>> round(float(natural_convection_plate(2.63e9 * 0.69, 0.69)), 2)
     147.16
+
+    References
+    ----------
+    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, as given by the
+       open library ht 1.2.0 (read).
     """
     return (
         0.825 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.492 / prandtl) ** (9 / 16)) ** (8 / 27)
@@ -52,15 +48,13 @@ def natural_convection_plate(rayleigh, prandtl):
 def forced_cylinder(reynolds, prandtl):
     """Nusselt number of a cylinder in cross-flow; Re Pr > 0.2, film properties.
 
-    References
-    ----------
-    .. [1] S. W. Churchill & M. Bernstein, J. Heat Transfer 99 (1977) 300, as given by the open
-       library ht 1.2.0 (read).
-
-    Examples
-    --------
     >>> round(float(forced_cylinder(6071, 0.70)), 2)
     40.64
+
+    References
+    ----------
+    .. [1] S. W. Churchill & M. Bernstein, J. Heat Transfer 99 (1977) 300, as given by the open library
+       ht 1.2.0 (read).
     """
     laminar = 0.62 * reynolds**0.5 * prandtl ** (1 / 3) / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
     return 0.3 + laminar * (1 + (reynolds / 282_000) ** 0.625) ** 0.8
@@ -150,16 +144,14 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
 def radiation_w_m2k(surface_c, room_c, emissivity):
     """Radiation to the room as a coefficient, W/(m² K): ε σ (Ts + Tr)(Ts² + Tr²).
 
+    >>> round(radiation_w_m2k(850.0, 25.0, 0.8), 1)
+    87.1
+
     References
     ----------
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 1.7 (from memory).
     .. [2] Emissivity 0.80 ± 0.10 of thin tight scale at 500-1000 °C: tables of two pyrometer and
        thermal-camera manuals (read).
-
-    Examples
-    --------
-    >>> round(radiation_w_m2k(850.0, 25.0, 0.8), 1)
-    87.1
     """
     surface, room = surface_c + ZERO_C_K, room_c + ZERO_C_K
     return emissivity * STEFAN_BOLTZMANN * (surface + room) * (surface * surface + room * room)
@@ -171,14 +163,12 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     Each head is a cylinder across the row, its diameter the outline's size; F between two equal parallel cylinders by
     crossed strings, F = [√(X² − 1) + asin(1/X) − X]/π, X = pitch/size, at least 1.
 
+    >>> round(row_view_factor(60.0, 48.0), 3)
+    0.728
+
     References
     ----------
     .. [1] Crossed strings, H. C. Hottel; T. L. Bergman et al., table 13.1 (from memory).
-
-    Examples
-    --------
-    >>> round(row_view_factor(60.0, 48.0), 3)
-    0.728
     """
     size_mm = check_number(size_mm, "size of the head", 1, 500, "mm")
     pitch_mm = check_number(pitch_mm, "pitch of the row", size_mm, 10_000, "mm")
@@ -260,15 +250,13 @@ def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     Conduction through the sleeve in series with `outside_w_m2k` on its outside (about 15 for a sleeve at
     100–200 °C); the sleeve's own heat capacity is left out, so early cooling is underestimated.
 
-    References
-    ----------
-    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre
-       0.15 W/(m K) (from memory).
-
-    Examples
-    --------
     >>> round(sleeve_w_m2k(15.0, 14.0, 10.0, 0.15), 1)
     14.5
+
+    References
+    ----------
+    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15
+       W/(m K) (from memory).
     """
     radius = diameter_mm / 2.0
     outer = radius + thickness_mm
@@ -290,14 +278,12 @@ def cover_w_m2k(kind, zone, shape, size_mm):
     In vermiculite a round is in a shell 50 mm thick (`sleeve_w_m2k`), a plate an isothermal disc in a wide bed, S = 4 D over two sides,
     h = 8 k/(π D).  The bed's own heat capacity is left out, so early cooling is underestimated.
 
+    >>> [round(float(cover_w_m2k("vermiculite", z, s, d)), 1) for z, s, d in (("hosel", "round", 13.5), ("face", "plate", 50.0))]
+    [7.8, 6.1]
+
     References
     ----------
     .. [1] Shape factor of a disc in an infinite medium: T. L. Bergman et al., table 4.1 (from memory).
-
-    Examples
-    --------
-    >>> [round(float(cover_w_m2k("vermiculite", z, s, d)), 1) for z, s, d in (("hosel", "round", 13.5), ("face", "plate", 50.0))]
-    [7.8, 6.1]
     """
     if zone not in neighbours(kind).covered:
         return 0.0 * np.asarray(size_mm, float)

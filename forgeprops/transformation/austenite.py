@@ -46,16 +46,14 @@ def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
     square root of carbon.  The pearlite's share, which the lever rule alone releases in one jump at Ac1 (37 %
     of 4130), comes in smoothly over a three-phase interval 15 °C wide (at most half of Ac1-Ac3).
 
-    References
-    ----------
-    .. [1] Lever rule: W. D. Callister, Materials Science and Engineering, ch. 10; square-root shape
-       of the boundary: K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (derived).
-    .. [2] Three-phase interval of 15 °C (5-20 °C in low-alloy steel, from memory) (our choice).
-
-    Examples
-    --------
     >>> austenite_equilibrium(np.array([745.0, 752.5, 760.0, 780.0, 805.0]), 745.0, 805.0, 0.30).round(3).tolist()
     [0.0, 0.205, 0.456, 0.621, 1.0]
+
+    References
+    ----------
+    .. [1] Lever rule: W. D. Callister, Materials Science and Engineering, ch. 10; square-root shape of
+       the boundary: K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (derived).
+    .. [2] Three-phase interval of 15 °C (5-20 °C in low-alloy steel, from memory) (our choice).
     """
     span = np.maximum(ac3_c - ac1_c, 1.0)
     u = np.minimum(np.maximum((t_c - ac1_c) / span, 0.0), 1.0)
@@ -75,15 +73,12 @@ def austenite_carbon(share, carbon):
 
     Never above the eutectoid (what is missing is still carbide) and never below the steel's carbon.
 
-    References
-    ----------
-    .. [1] Mass balance; eutectoid 0.77 wt% (ASM), ferrite 0.022 wt% (W. D. Callister, ch. 10)
-       (derived).
-
-    Examples
-    --------
     >>> [round(austenite_carbon(share, 0.30), 3) for share in (1.0, 0.6, 0.1)]
     [0.3, 0.485, 0.77]
+
+    References
+    ----------
+    .. [1] Mass balance; eutectoid 0.77 wt% (ASM), ferrite 0.022 wt% (W. D. Callister, ch. 10) (derived).
     """
     if carbon >= EUTECTOID_CARBON:
         return carbon
@@ -99,16 +94,14 @@ def austenite_formation_time_s(t_c):
     °C, 1.6 s at 850 °C.  Good to a factor 3: l depends on the first heat.  Cr and Mo act through the
     carbides, see `carbide_dissolution_time_s`.
 
+    >>> round(austenite_formation_time_s(750.0), 1), round(austenite_formation_time_s(850.0), 2)
+    (7.8, 1.65)
+
     References
     ----------
     .. [1] First term of the diffusion series of a slab; rate form: J.-B. Leblond & J. Devaux, Acta
        Metall. 32 (1984) 137; D of carbon: W. D. Callister (derived).
     .. [2] Half distance of 7 µm (our choice).
-
-    Examples
-    --------
-    >>> round(austenite_formation_time_s(750.0), 1), round(austenite_formation_time_s(850.0), 2)
-    (7.8, 1.65)
     """
     t_k = max(t_c + ZERO_C_K, 500.0)
     time_s, q_k = FORMATION
@@ -122,15 +115,13 @@ def carbide_dissolution_time_s(t_c):
     150 s at 800 °C, 35 s at 850 °C, 4 s at 930 °C.  Coarse (spheroidised) carbides are slower with the square
     of their size: run z = 0 and z = 1 for the interval.
 
-    References
-    ----------
-    .. [1] D of chromium: A. W. Bowen & G. M. Leak, Metall. Trans. 1 (1970) 1695; half lamella of
-       0.05 µm our choice (from memory).
-
-    Examples
-    --------
     >>> round(carbide_dissolution_time_s(850.0)), round(carbide_dissolution_time_s(930.0), 1)
     (35, 4.4)
+
+    References
+    ----------
+    .. [1] D of chromium: A. W. Bowen & G. M. Leak, Metall. Trans. 1 (1970) 1695; half lamella of 0.05 µm
+       our choice (from memory).
     """
     t_k = max(t_c + ZERO_C_K, 500.0)
     time_s, q_k = DISSOLUTION
@@ -143,14 +134,12 @@ def carbide_carbon(undissolved, carbon, chromium, molybdenum):
     Half of the Cr and Mo sit in carbides before heating (our choice), as M7C3 and M2C; at most half of the
     carbon.
 
+    >>> round(carbide_carbon(1.0, 0.30, 0.95, 0.20), 3), carbide_carbon(0.0, 0.30, 0.95, 0.20)
+    (0.053, 0.0)
+
     References
     ----------
     .. [1] Atomic weights; half of Cr and Mo in carbides (0.3-0.6 after slow cooling) (our choice).
-
-    Examples
-    --------
-    >>> round(carbide_carbon(1.0, 0.30, 0.95, 0.20), 3), carbide_carbon(0.0, 0.30, 0.95, 0.20)
-    (0.053, 0.0)
     """
     bound = ALLOY_IN_CARBIDE * (C_PER_CR * chromium + C_PER_MO * molybdenum)
     return undissolved * min(bound, 0.5 * carbon)
@@ -171,14 +160,12 @@ def island_diameter_um(grain_um, share):
     As many islands as there will be grains, so their volume is the share of a grain's (derived).  It stands
     for the grain in the rate equations: their boundaries, with ferrite too, start pearlite and bainite.
 
+    >>> island_diameter_um(20.0, 1.0), round(island_diameter_um(20.0, 0.5), 1)
+    (20.0, 15.9)
+
     References
     ----------
     .. [1] As many islands as grains (derived).
-
-    Examples
-    --------
-    >>> island_diameter_um(20.0, 1.0), round(island_diameter_um(20.0, 0.5), 1)
-    (20.0, 15.9)
     """
     return grain_um * max(share, 1e-3) ** (1.0 / 3.0)
 
@@ -192,17 +179,15 @@ def pearlite_site_um(island_um, bound_carbon):
     are left, and the enriched austenite of an intercritical heat no longer hardens in air as its analysis
     alone would have it.
 
+    >>> pearlite_site_um(20.0, 0.0), round(pearlite_site_um(16.0, 0.03), 1)
+    (20.0, 2.8)
+
     References
     ----------
     .. [1] A. S. Pandit & H. K. D. H. Bhadeshia, Proc. R. Soc. A (2012) doi 10.1098/rspa.2012.0115
-       (abstract); J. D. Verhoeven & E. D. Gibson, Metall. Mater. Trans. A 29 (1998) 1181, from
-       memory: carbides left in austenite grow on without a nucleus (from memory).
+       (abstract); J. D. Verhoeven & E. D. Gibson, Metall. Mater. Trans. A 29 (1998) 1181, from memory:
+       carbides left in austenite grow on without a nucleus (from memory).
     .. [2] Spacing of 2 µm at 0.05 wt% bound carbon and the square (our choice).
-
-    Examples
-    --------
-    >>> pearlite_site_um(20.0, 0.0), round(pearlite_site_um(16.0, 0.03), 1)
-    (20.0, 2.8)
     """
     left = (bound_carbon / CARBIDE_SPACING_CARBON) ** 2
     return (island_um**-3.0 + left * CARBIDE_SPACING_UM**-3.0) ** (-1.0 / 3.0)
@@ -214,16 +199,14 @@ def ferrite_return_per_s(t_c, share):
     The reverse of `austenite_formation_time_s`: carbon crosses the islands in the same time.  The less
     ferrite is left, the fewer its grains: their area goes with what is left, their distance with its root.
 
-    References
-    ----------
-    .. [1] M. D. Geib, D. K. Matlock & G. Krauss, Metall. Trans. A 11 (1980) 1683, on niobium
-       dual-phase sheet: ferrite grows on old ferrite without nucleation (from memory).
-    .. [2] Rate: the reverse of formation; an upper bound for Cr-Mo steel (derived).
-
-    Examples
-    --------
     >>> ferrite_return_per_s(750.0, 1.0), round(1.0 / ferrite_return_per_s(750.0, 0.5), 1)
     (0.0, 19.6)
+
+    References
+    ----------
+    .. [1] M. D. Geib, D. K. Matlock & G. Krauss, Metall. Trans. A 11 (1980) 1683, on niobium dual-phase
+       sheet: ferrite grows on old ferrite without nucleation (from memory).
+    .. [2] Rate: the reverse of formation; an upper bound for Cr-Mo steel (derived).
     """
     return max(1.0 - share, 0.0) ** (4.0 / 3.0) / austenite_formation_time_s(t_c)
 
@@ -269,8 +252,7 @@ def grain_growth_coefficients(steel, law="lee_lee"):
     References
     ----------
     .. [1] "lee_lee": S.-J. Lee & Y.-K. Lee, Mater. Des. 29 (2008) 1840 (from memory).
-    .. [2] "sellars_whiteman": C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from
-       memory).
+    .. [2] "sellars_whiteman": C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory).
     .. [3] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory).
 
     Examples
@@ -323,15 +305,13 @@ def coarsening_temperature_c(aluminium, nitrogen):
     the particles have thinned and coarsened (our choice: it gives the 1000-1100 °C known of AlN steels, from
     memory). Growth is let through from 50 °C below to 50 °C above.  Never below 800 °C.
 
-    References
-    ----------
-    .. [1] W. C. Leslie, R. L. Rickett, C. L. Dotson & C. S. Walton, Trans. ASM 46 (1954) 1470; the
-       100 °C are our choice (from memory).
-
-    Examples
-    --------
     >>> round(coarsening_temperature_c(0.025, 0.007))
     1041
+
+    References
+    ----------
+    .. [1] W. C. Leslie, R. L. Rickett, C. L. Dotson & C. S. Walton, Trans. ASM 46 (1954) 1470; the 100
+       °C are our choice (from memory).
     """
     product = np.maximum(aluminium * nitrogen, 1e-12)
     return plain(np.maximum(6770.0 / (1.03 - np.log10(product)) - ZERO_C_K - 100.0, 800.0))
@@ -344,14 +324,12 @@ def starting_grain_um(first_grain_um):
     old boundaries, whose area per volume goes with 1/d; ASTM 7-8 is common
     after hardening.
 
+    >>> round(starting_grain_um(63.5), 1)
+    20.0
+
     References
     ----------
     .. [1] 20 µm from a first grain of 64 µm, with its cube root (our choice).
-
-    Examples
-    --------
-    >>> round(starting_grain_um(63.5), 1)
-    20.0
     """
     return 20.0 * (first_grain_um / 63.5) ** (1.0 / 3.0)
 
@@ -373,13 +351,11 @@ def diameter_um_from_astm(grain_size_astm):
 def astm_from_diameter(d_um):
     """ASTM E112 grain-size number of a mean grain diameter in µm.
 
+    >>> round(float(astm_from_diameter(31.8)), 1)
+    7.0
+
     References
     ----------
     .. [1] ASTM E112, table 4 (from memory).
-
-    Examples
-    --------
-    >>> round(float(astm_from_diameter(31.8)), 1)
-    7.0
     """
     return 2.0 * np.log2(1000.0 / (math.sqrt(GRAINS_PER_MM2) * d_um))

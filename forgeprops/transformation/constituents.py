@@ -31,17 +31,15 @@ def _solution_hv(comp, k):
 def ferrite_line(comp, k=None):
     """a and b of pro-eutectoid ferrite's line; `k` defaults to `kinetics.constants()`.
 
-    References
-    ----------
-    .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119
-       rows from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed
-       (data/fits/kinetics.csv) (our own fit).
-
-    Examples
-    --------
     >>> a, b = ferrite_line({"Si": 0.25, "Mn": 0.5, "Ni": 0.1, "Cr": 0.1, "Mo": 0.02})
     >>> 80 < a + 3.3 * b < 110
     True
+
+    References
+    ----------
+    .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119 rows
+       from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed
+       (data/fits/kinetics.csv) (our own fit).
     """
     k = k or constants()
     return k["ferrite_hv"] + _solution_hv(comp, k), k["ferrite_slope"]
@@ -71,14 +69,12 @@ def dissolved_vanadium(v, carbon, t_c):
 
     The lesser of both with a smooth corner.
 
+    >>> round(float(dissolved_vanadium(0.10, 0.45, 860.0)), 3), round(float(dissolved_vanadium(0.10, 0.45, 1000.0)), 3)
+    (0.048, 0.1)
+
     References
     ----------
     .. [1] log10([V][C]) = 6.72 - 9500/T: K. Narita, Trans. ISIJ 15 (1975) 145 (from memory).
-
-    Examples
-    --------
-    >>> round(float(dissolved_vanadium(0.10, 0.45, 860.0)), 3), round(float(dissolved_vanadium(0.10, 0.45, 1000.0)), 3)
-    (0.048, 0.1)
     """
     top = 10.0 ** (6.72 - 9500.0 / (np.asarray(t_c) + ZERO_C_K)) / np.maximum(carbon, 0.05)
     return v * top / (v**4 + top**4) ** 0.25
@@ -101,9 +97,8 @@ def bainite_line(comp, k=None):
 
     References
     ----------
-    .. [1] Terms of Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544, from memory;
-       level, slope and some terms fitted by tests/fits/fit_kinetics.py (data/fits/kinetics.csv)
-       (our own fit).
+    .. [1] Terms of Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544, from memory; level,
+       slope and some terms fitted by tests/fits/fit_kinetics.py (data/fits/kinetics.csv) (our own fit).
     """
     k = k or constants()
     a = k["bainite_hv"] + sum(

@@ -21,10 +21,12 @@ from ..base.errors import InputError, check_kind, check_number
 from ..base.tables import read_rows
 from ..hardenability.boron import boron_factor
 from .austenite import FERRITE_CARBON as CARBON_IN_FERRITE
-from .temperature_formulas import bs_li as kinetic_bainite_start_c  # noqa: F401
+from .temperature_formulas import FORMULAS
 
 #: Gas constant, cal/(mol K), with the rounding of the rate equations.
 GAS_CAL = 1.987
+#: Bainite start of the rate equations, a kinetic limit.
+kinetic_bainite_start_c = FORMULAS["bs"]["li"]
 #: Slope of the Ae3 line, °C per wt% C: -323 °F of Grange.
 AE3_SLOPE_C = 323.0 / 1.8
 #: Slope of the Acm line, °C per wt% C: from (0.76 % C, 727 °C) to (2.1 % C, 1147 °C).
@@ -55,14 +57,13 @@ def mo_term(mo):
 
     The published square root has an infinite slope at zero: what a mill calls "0.00" or "< 0.01" decided a face.
 
-    References
-    ----------
-    .. [1] Form: of four that are smooth at zero, one of the two with the least error on steels left out of the fit (our choice).
-
-    Examples
-    --------
     >>> round(mo_term(0.22) ** 2, 2), mo_term(0.0)
     (0.22, 0.0)
+
+    References
+    ----------
+    .. [1] Form: of four that are smooth at zero, one of the two with the least error on steels left out
+       of the fit (our choice).
     """
     return MO_SCALE * mo * mo / (mo * mo + MO_HALF**2)
 
@@ -149,17 +150,15 @@ def ferrite_cap(t_c, ae1_c, ae3_c, carbon):
     cap falls with undercooling, as is seen at the centre of a quenched 50 mm 1045 bar: 20 % ferrite where the
     lever rule says 42 %.
 
+    >>> round(ferrite_cap(727.0, 727.0, 727.0 + 179.44 * (0.76 - 0.20), 0.20), 3)   # Callister: 0.759
+    0.759
+
     References
     ----------
     .. [1] Slope of Ae3: R. A. Grange, Metal Progress 79 (April 1961) 73-75; Acm line and carbon of
        ferrite: W. D. Callister, Materials Science and Engineering, ch. 10 (read).
     .. [2] Fall of the share with undercooling: Esfahani, Babaei & Sarrami-Foroushani 2020, doi
        10.1016/j.matcom.2020.07.016 (read).
-
-    Examples
-    --------
-    >>> round(ferrite_cap(727.0, 727.0, 727.0 + 179.44 * (0.76 - 0.20), 0.20), 3)   # Callister: 0.759
-    0.759
     """
     if t_c >= ae3_c:
         return 0.0
@@ -188,16 +187,14 @@ def extent_tables(bainite_tail: float | None = None):
 
     Shapes (2, 1025), (2, 1025) and (2,): S, its inverse, and S(1); the tail defaults to that of `constants()`.
 
-    References
-    ----------
-    .. [1] Integral of M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672; tail of bainite:
-       J. S. Kirkaldy & D. Venugopalan 1984 (from memory).
-
-    Examples
-    --------
     >>> forward, inverse, top = extent_tables()
     >>> round(float(top[0]), 3), bool(top[1] > top[0])       # S(1) = 2.052 (computed)
     (2.052, True)
+
+    References
+    ----------
+    .. [1] Integral of M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672; tail of bainite: J. S.
+       Kirkaldy & D. Venugopalan 1984 (from memory).
     """
     tail = constants()["bainite_tail"] if bainite_tail is None else bainite_tail
     # single precision: the engine holds the nodes so, and both agree to the last digit

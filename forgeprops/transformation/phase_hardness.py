@@ -23,14 +23,12 @@ LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 def line_hv(a, b, log_v, floor_hv):
     """Hardness of a constituent, HV: a + b·log10 V, the rate held inside its limits, at least `floor_hv`.
 
+    >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
+    130.0
+
     References
     ----------
     .. [1] Floors and ends of the rate (our choice).
-
-    Examples
-    --------
-    >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
-    130.0
     """
     return np.maximum(a + b * np.clip(log_v, LOG_V_LOW, LOG_V_HIGH), floor_hv)
 
@@ -53,16 +51,14 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
     computes along the curve); "maynier": with a rate term, which holds self-tempering; it reads 3-10 % above
     as-quenched bars.
 
-    References
-    ----------
-    .. [1] "maynier": Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel,
-       AIME 1978, pp. 518-544 (from memory).
-
-    Examples
-    --------
     >>> a, b = martensite_coefficients({"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95}, method="maynier")
     >>> round(a + b * 4.857)
     640
+
+    References
+    ----------
+    .. [1] "maynier": Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to
+       Steel, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     if check_choice(method, "martensite hardness method", ("end_quench", "maynier")) == "maynier":
@@ -76,16 +72,14 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
 def bainite_coefficients(comp, carbon=None):
     """a and b of bainite's line.
 
-    References
-    ----------
-    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978,
-       pp. 518-544 (from memory).
-
-    Examples
-    --------
     >>> a, b = bainite_coefficients({"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20})
     >>> round(a + b * 3.556)                              # a normalised 4140 bar has 319 HV
     324
+
+    References
+    ----------
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME
+       1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     si, mn, ni, cr, mo = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr", "Mo"))
@@ -97,16 +91,14 @@ def bainite_coefficients(comp, carbon=None):
 def ferrite_pearlite_coefficients(comp, carbon=None):
     """a and b of the line of ferrite with pearlite.
 
-    References
-    ----------
-    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978,
-       pp. 518-544 (from memory).
-
-    Examples
-    --------
     >>> a, b = ferrite_pearlite_coefficients({"C": 0.20, "Si": 0.25, "Mn": 0.45})
     >>> round(a + b * 3.255)                              # a normalised 1020 bar has 126 HV
     130
+
+    References
+    ----------
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME
+       1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     si, mn, ni, cr, mo, v = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr", "Mo", "V"))

@@ -28,18 +28,15 @@ def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgso
     Molybdenum, wt%, slows recrystallisation: time × (1 + 4 Mo), so 0.2 % nearly doubles it.  The rate 1/t50 at T (K)
     is exp(-ln t50 - Q/(R T)).
 
+    >>> ln_a, q, n = recrystallisation_coefficients(0.15, 20.0)
+    >>> round(math.exp(ln_a + q / (850.0 + ZERO_C_K)), 1)
+    5.3
+
     References
     ----------
     .. [1] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329; "sellars": C. M.
        Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory).
-    .. [2] Factor 1 + 4 Mo on the time, after the solute retardation parameter of Jonas (our
-       choice).
-
-    Examples
-    --------
-    >>> ln_a, q, n = recrystallisation_coefficients(0.15, 20.0)
-    >>> round(math.exp(ln_a + q / (850.0 + ZERO_C_K)), 1)
-    5.3
+    .. [2] Factor 1 + 4 Mo on the time, after the solute retardation parameter of Jonas (our choice).
     """
     a, p, q, n = RECRYSTALLISATION_LAWS[
         check_choice(law, "recrystallisation law", RECRYSTALLISATION_LAWS)
@@ -91,15 +88,13 @@ def strain_speed_factor(retained, exponent=2.0):
     (k = 2).  k = 1 to 3 is the bound; bainite lies between 1/factor (large
     strain stabilises it) and factor.  Off by default: the march takes no strain.
 
+    >>> strain_speed_factor(0.0), round(strain_speed_factor(0.15), 2)
+    (1.0, 1.47)
+
     References
     ----------
     .. [1] Finer ferrite grain: C. M. Sellars & J. H. Beynon 1984 (from memory).
     .. [2] Exponent 2: time of diffusion growth goes with the square of the distance (derived).
-
-    Examples
-    --------
-    >>> strain_speed_factor(0.0), round(strain_speed_factor(0.15), 2)
-    (1.0, 1.47)
     """
     return (1.0 - 0.45 * math.sqrt(min(max(retained, 0.0), 0.5))) ** -exponent
 

@@ -28,7 +28,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import fit, group_bootstrap, leave_groups_out, write
 
 from forgeprops.base.tables import read_rows
-from forgeprops.transformation.temperature_formulas import BAINITE_START, MARTENSITE_START
+from forgeprops.transformation.temperature_formulas import FORMULAS
 from forgeprops.transformation.temperatures import INTERVAL_CARBON, REFERENCE_GRAIN_UM, start_term
 
 ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
@@ -155,11 +155,11 @@ def main():
     p.add_argument("--write", action="store_true")
     a = p.parse_args()
     comp, ms, names, group = load(read_rows("measured/martensite_start.csv"), "ms_c", "source")
-    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, MARTENSITE_START)
+    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, FORMULAS["ms"])
     if a.bainite:
         with a.bainite.open(encoding="utf-8") as file:
             comp, bs, names, group = load(list(csv.DictReader(file)), "Bs_C", "Source_no")
-        data, how = (comp, bs, names, group), (BS_TERMS, BS_SETTINGS, BAINITE_START)
+        data, how = (comp, bs, names, group), (BS_TERMS, BS_SETTINGS, FORMULAS["bs"])
         more = evaluate("bs", *data, *how, train=comp["Si"] < BS_SILICON_LIMIT)
         fits, checks = fits + more[0], checks + more[1]
     for r in checks:

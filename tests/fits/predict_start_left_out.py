@@ -17,14 +17,14 @@ from fit_start_temperatures import MS_SETTINGS, MS_TERMS, load, matrix
 from source_effects import leave_groups_out, write
 
 from forgeprops.base.tables import read_rows
-from forgeprops.transformation.temperature_formulas import MARTENSITE_START
+from forgeprops.transformation.temperature_formulas import FORMULAS
 
 
 def predict():
     """(rows of the table, predicted with the grain unknown, predicted with the grain known), °C."""
     rows = read_rows("measured/martensite_start.csv")
     comp, ms, _, group = load(rows, "ms_c", "source")
-    base = MARTENSITE_START["van_bohemen"](comp)
+    base = FORMULAS["ms"]["van_bohemen"](comp)
     columns = matrix(MS_TERMS, comp, "ms")
     fitted = (columns, ms - base, group, list(MS_TERMS.values()))
     seen = matrix(MS_TERMS, comp, "ms", with_grain=False), columns

@@ -13,12 +13,12 @@ from fit_start_temperatures import MS_SETTINGS, MS_TERMS, evaluate, load
 from source_effects import fit, group_bootstrap, leave_groups_out
 
 from forgeprops.base.tables import read_rows
-from forgeprops.transformation.temperature_formulas import MARTENSITE_START
+from forgeprops.transformation.temperature_formulas import FORMULAS
 
 
 def test_ms_refit_gives_the_committed_table():
     comp, ms, names, group = load(read_rows("measured/martensite_start.csv"), "ms_c", "source")
-    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, MARTENSITE_START)
+    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, FORMULAS["ms"])
 
     def committed(name):
         return [r for r in read_rows(name) if r["quantity"] == "ms"]

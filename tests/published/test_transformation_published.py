@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from forgeprops.base.tables import read_rows
-from forgeprops.transformation.temperature_formulas import BAINITE_START, MARTENSITE_START
+from forgeprops.transformation.temperature_formulas import FORMULAS
 from forgeprops.transformation.temperatures import ae1_c, ae3_c, bainite_start_c, martensite_start_c
 
 #: Ae3 of Grange against a phase-diagram calculation with an open thermodynamic description of Fe-C-X, °C.
@@ -51,14 +51,14 @@ def test_errors_of_the_published_ms_formulas_on_the_open_set():
         "van_bohemen": 17.1, "capdevila": 18.0, "andrews": 19.1, "andrews_product": 20.5,
         "steven_haynes": 21.3, "trzaska": 16.4}  # fmt: skip
     for method, error in expected.items():
-        found = np.abs(MARTENSITE_START[method](comp) - ms).mean()
+        found = np.abs(FORMULAS["ms"][method](comp) - ms).mean()
         assert found == pytest.approx(error, abs=0.06), method
 
 
 def test_li_is_kirkaldy_at_a_quarter_percent_silicon():
     """656 - 75 Si of the one is the 637 of the other (read separately)."""
     comp = {"C": 0.3, "Si": 0.25, "Mn": 0.8, "Ni": 0.5, "Cr": 0.9, "Mo": 0.2}
-    assert BAINITE_START["li"](comp) == pytest.approx(BAINITE_START["kirkaldy"](comp), abs=1.0)
+    assert FORMULAS["bs"]["li"](comp) == pytest.approx(FORMULAS["bs"]["kirkaldy"](comp), abs=1.0)
 
 
 def test_measured_bainite_starts_of_cr_mo_steels():
