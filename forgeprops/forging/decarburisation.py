@@ -49,19 +49,18 @@ def carbon_diffusivity(temperature_c, carbon):
 
 
 def carbon_rate_um2_s(carbon, ac1, ac3, temperature_c) -> np.ndarray:
-    """Diffusivity of carbon times the share of austenite, µm²/s; arrays.
+    """Diffusivity of carbon, at 0.6 of the steel's carbon, times the share of austenite, µm²/s; arrays.
 
-    The diffusivity is that at 0.6 of the steel's carbon: with it the 90 % depth of the full profile comes out within
-    1 %.  Between Ac1 and Ac3 carbon moves in the austenite there is: the diffusivity is taken times its share, so
-    that the depth starts from nothing at Ac1.
+    With it the 90 % depth of the full profile comes out within 1 %.  Between Ac1 and Ac3 carbon moves in the austenite there
+    is, so that the depth starts from nothing at Ac1.
 
     >>> round(float(carbon_rate_um2_s(0.2, 730.0, 840.0, 1000.0)), 1)
     23.0
 
     References
     ----------
-    .. [1] Diffusivity at 0.6 of the steel's carbon: own fit to the numerical carbon profile, within 1 %
-       for 0.1-0.6 wt% at 800-1250 °C (our own fit).
+    .. [1] Diffusivity at 0.6 of the steel's carbon: own fit to the numerical carbon profile, within 1 % for 0.1-0.6 wt%
+       at 800-1250 °C (our own fit).
     """
     t = np.asarray(temperature_c, float)
     share = austenite_equilibrium(t, ac1, ac3, carbon)
@@ -113,8 +112,8 @@ def decarburised_depth_estimate_um(diffusion_um2, recession_um=0.0):
 def skin_hardness_hv(core_hv, skin_carbon, core_carbon):
     """Hardness of quenched metal that has lost carbon, HV, from that of the sound metal below.
 
-    In proportion to the hardness of martensite at the two carbon contents, which holds while the skin still
-    hardens; below about 0.1 wt% it may turn to ferrite instead and be softer (down to 80-120 HV).
+    In proportion to martensite at the two carbon contents, while the skin still hardens; below about 0.1 wt% it may turn to
+    ferrite instead and be softer (down to 80-120 HV).
 
     >>> round(skin_hardness_hv(480.0, 0.30, 0.30)), skin_hardness_hv(480.0, 0.15, 0.30) < 420
     (480, True)
@@ -127,13 +126,11 @@ def skin_hardness_hv(core_hv, skin_carbon, core_carbon):
 def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     """Hardness of decarburised layers of a head, HV, from that of the sound metal below.
 
-    Layers whose Ae3 lies below the temperature at which the water starts are austenite then and harden in
-    proportion to the martensite of their carbon (`skin_hardness_hv`).  Poorer layers are partly ferrite by
-    then (lever rule): their hardness goes down in a straight line to that of carbon-free ferrite.  Without
-    water every layer forms ferrite first, so the straight line starts at the sound metal.
-
-    `hardens_from_c` is the metal temperature when the spray starts, °C; None for no spray.  Ae3 is Andrews', whose root
-    of carbon runs up to that of carbon-free iron, which Grange's straight line misses by 40 °C.
+    Layers whose Ae3 lies below the metal temperature when the spray starts (`hardens_from_c`, °C; None for no spray) are
+    austenite then and harden in proportion to the martensite of their carbon (`skin_hardness_hv`).  Poorer layers are partly
+    ferrite by then (lever rule): their hardness goes down in a straight line to that of carbon-free ferrite.  Without water
+    the straight line starts at the sound metal.  Ae3 is Andrews', whose root of carbon runs up to that of carbon-free iron,
+    which Grange's straight line misses by 40 °C.
 
     >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20})
@@ -142,8 +139,8 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
 
     References
     ----------
-    .. [1] Lever rule on Ae3 of K. W. Andrews, straight line to ferrite by Ph. Maynier et al. 1978 at
-       0.022 wt% C (derived).
+    .. [1] Lever rule on Ae3 of K. W. Andrews, straight line to ferrite by Ph. Maynier et al. 1978 at 0.022 wt% C
+       (derived).
     """
     c = np.clip(np.asarray(carbon, float), FERRITE_CARBON, None)
     whole = np.asarray(steel.get("C"), float)

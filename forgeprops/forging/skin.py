@@ -52,12 +52,8 @@ class Surface:
 def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
     """Time integral of carbon's diffusivity at the front of the face in the furnace, µm²; arrays of shape (n,).
 
-    Parameters
-    ----------
-    carbon : array; wt%.
-    critical : dict of str to array; with "ac1" and "ac3", °C.
-    route : mapping of str to array; with "start_c", "preheat_c" and "soak_s".
-    peak_c, scale_um : array; of the front leaving the furnace.
+    Carbon in wt%; "ac1" and "ac3" in °C; "start_c", "preheat_c" and "soak_s" of the route; temperature and scale of the front
+    on leaving the furnace.
 
     Notes
     -----
@@ -113,8 +109,8 @@ def surface_of(
 ) -> Surface:
     """Scale, lost carbon and hardness of the face's skin.
 
-    Scale on leaving the furnace (µm), diffusion as of `diffusion_um2`, hardness of the sound metal (HV),
-    metal temperature when the spray starts (°C; None without), share of the scale that the press leaves.
+    Scale on leaving the furnace (µm), `diffusion_um2`, hardness of the sound metal (HV), metal temperature when the spray
+    starts (°C; None without), share of the scale that the press leaves.
     """
     loss = metal_loss_um(scale_um)
     depth = float(decarburised_um(diffusion, loss))

@@ -55,8 +55,9 @@ def as_quenched_hardness_hrc(carbon):
 def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     """Initial hardness divided by hardness, at each distance of the metric set from 3 mm on (last axis).
 
-    A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of a row the factor is 1; above 177.8 mm the
-    rows that reach it are held; below 25.4 mm the polynomials are continued (a warning of `end_quench`).
+    A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of
+    a row the factor is 1; above 177.8 mm the rows that reach it are held; below 25.4 mm the polynomials are continued (a warning
+    of `end_quench`).
 
     >>> dividing_factors(49.5)[:3].round(2)
     array([1.01, 1.14, 1.34])

@@ -75,11 +75,11 @@ def _grain_factor(steel):
 
 
 def ideal_diameter_factors(steel) -> dict[str, float]:
-    """Factors of the ideal diameter, one per element; the carbon factor is the base diameter in inch.
+    """Factors of the ideal diameter in inch, one per element; the carbon factor is the base diameter.
 
-    Their product is the ideal diameter in inch.  The standard prints formulas and rounded tables; its carbon branch at 0.39-0.55 % and its nickel branch
-    above 1.5 % do not quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of
-    the factors the last branch is continued; `ideal_diameter_warnings` says so.
+    The standard prints formulas and rounded tables; its carbon branch at 0.39-0.55 % and its nickel branch above 1.5 % do not
+    quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of the factors the last branch is continued;
+    `ideal_diameter_warnings` says so.
 
     >>> from forgeprops.inputs.steel import Steel
     >>> modified_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43,
@@ -89,8 +89,8 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
 
     References
     ----------
-    .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated in a
-       metallurgy handbook (data/constants/multiplying_factors.csv) (read).
+    .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated in a metallurgy
+       handbook (data/constants/multiplying_factors.csv) (read).
     """
     factors = {e: plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS if e != "B"}
     return factors | {"B": boron_factor(steel)}

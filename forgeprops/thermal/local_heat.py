@@ -92,13 +92,11 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
 
     Parameters
     ----------
-    shape_mm : tuple of n tuples of 5 numbers; length and diameter of the hosel, length of the neck
-        and its diameter at the body, and the length before the neck that the bench bends. The hosel
-        is solid: it is drilled later.
+    shape_mm : tuple of n tuples of 5 numbers; length and diameter of the hosel, length of the neck and its diameter at the
+        body, and the length before the neck that the bench bends. The hosel is solid: it is drilled later.
     peak_c, hold_s : float; temperature of the hottest place, °C, and time there, s.
     cooled : {"air", "cloth"}; what the head lies in meanwhile.
     activation_k : float; θ of `forgeprops.transformation.tempering`.
-    air_c : float
 
     Notes
     -----

@@ -1,7 +1,6 @@
 """Heat that a quench bath takes from hot steel: water, polymer and oil, still or agitated, and a medium of the user's own.
 
-Each bath is film boiling at high surface temperature, a peak of boiling, and convection below the boiling point, as a heat-transfer
-coefficient over the temperature of the surface.  Sprays are in `forgeprops.thermal.spray`.
+Each bath is film boiling at high surface temperature, a peak of boiling, and convection below the boiling point.
 """
 
 from dataclasses import dataclass

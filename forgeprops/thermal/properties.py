@@ -65,9 +65,8 @@ def austenite_cp_j_kgk(t_c):
 def ferrite_cp_j_kgk(t_c):
     """Heat capacity of ferrite, pearlite, bainite, martensite, J/(kg K), without the transformation's spike.
 
-    The cubic of EN 1993-1-2 (its first branch), carried to 700 °C and held there.  The standard's own spike
-    at 735 °C is the transformation smeared over temperature on *heating*; used beside explicit latent heat it
-    would count that heat twice.
+    The cubic of EN 1993-1-2 (its first branch), carried to 700 °C and held there.  The standard's own spike at 735 °C is the
+    transformation smeared over temperature on *heating*: beside explicit latent heat it would count that heat twice.
 
     >>> round(ferrite_cp_j_kgk(400.0), 1)
     605.9
@@ -97,18 +96,19 @@ def conductivity_w_mk(t_c):
 def conductivity(t_c, alloyed, austenite=0.0):
     """Thermal conductivity of a mixture of austenite with its products, W/(m K).
 
-    Between carbon steel (`alloyed` = 0) and chromoly (`alloyed` = 1) for the products; `austenite` is the share of
-    austenite, which below 850 °C conducts ever worse, 0.0093 W/(m K) a kelvin, where ferrite conducts better.  With the conductivity of ferrite in its place an end-quench bar cools up to twice as fast as printed.
+    Of the products between carbon steel (`alloyed` = 0) and chromoly (1); the share `austenite` conducts below 850 °C ever
+    worse, 0.0093 W/(m K) a kelvin, where ferrite conducts better.  With the conductivity of ferrite in its place an end-quench
+    bar cools up to twice as fast as printed.
 
     >>> round(conductivity(500.0, 1.0), 2), round(conductivity(500.0, 1.0, 1.0), 1)
     (37.35, 24.0)
 
     References
     ----------
-    .. [1] Chromoly: 42.6 W/(m K) for 42CrMo4 at 20 °C (material data sheet of 1.7225); ASM table for
-       4130, from memory (from memory).
-    .. [2] Austenite: slope of 0.0093 W/(m K²); M. Wildau, dissertation, RWTH Aachen 1986, has 15 at 0 °C
-       to 25 at 900 °C (from memory).
+    .. [1] Chromoly: 42.6 W/(m K) for 42CrMo4 at 20 °C (material data sheet of 1.7225); ASM table for 4130, from memory
+       (from memory).
+    .. [2] Austenite: slope of 0.0093 W/(m K²); M. Wildau, dissertation, RWTH Aachen 1986, has 15 at 0 °C to 25 at
+       900 °C (from memory).
     """
     plain = conductivity_w_mk(t_c)
     products = plain + alloyed * (min(plain, ALLOYED_CONDUCTIVITY_MOST) - plain)

@@ -87,16 +87,14 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
 
     Notes
     -----
-    h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K
-    the law falls too low; there the lesser of its own value at 100 K and the single-phase law is taken,
-    blended in between 50 and 100 K.  Warm water weakens the part that is not 190 (see `water_factor`).  Six
-    published laws agree within a factor of about 2 in film boiling; nothing confirms the fall through boiling: a shop
-    should fit its own multiplier.
+    h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K, where the law falls
+    too low, the lesser of its own value at 100 K and the single-phase law, blended in between 50 and 100 K.  Warm water weakens
+    the part that is not 190 (see `water_factor`).  Six published laws agree within a factor of about 2 in film boiling; nothing
+    confirms the fall through boiling: a shop should fit its own multiplier.
 
     References
     ----------
-    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902
-       (from memory).
+    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902 (from memory).
 
     Examples
     --------
@@ -117,10 +115,9 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
 
 
 def wet_share(flux_kg_m2_s):
-    """Share of a surface that a thin spray wets, 0 to 1: 1 − exp(−V/0.5) (our blend).
+    """Share of a surface that a thin spray wets, 0 to 1: 1 − exp(−V/0.5); the spray vanishes into still air without a jump.
 
-    It lets the spray vanish into still air without a jump as the flux goes to zero; above 3 kg/(m² s), where
-    the law was measured, it is 1 within 0.3 %.
+    Above 3 kg/(m² s), where the law was measured, it is 1 within 0.3 %.
 
     References
     ----------

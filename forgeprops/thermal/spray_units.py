@@ -1,8 +1,7 @@
 """A spray in the units a shop has: nozzle flow, a catch can, or rate on the face; each shown as the others.
 
-Impact density V, kg/(m² s), is what the heat-transfer law wants.  A nozzle table gives litres a minute per
-nozzle; spread over the wetted footprint that is V = density × flow × nozzles × overlap / area.  A catch can
-set where the face lies gives V directly: mass caught over time and opening.
+Impact density V, kg/(m² s), is what the heat-transfer law wants: density × flow × nozzles × overlap / wetted area.  A catch
+can set where the face lies gives it directly: mass caught over time and opening.
 """
 
 import math

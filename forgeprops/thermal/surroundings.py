@@ -70,9 +70,7 @@ def _natural(law, surface_c, air_c, size_mm):
 
 
 def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
-    """Still-air convection of a horizontal cylinder, W/(m² K); a vertical hosel differs by less than 2.
-
-    A hotter air heats by the same law.
+    """Convection of a horizontal cylinder, W/(m² K), in still air, hotter or colder; a vertical hosel differs by less than 2.
 
     >>> round(float(natural_convection_cylinder_w_m2k(850.0, 25.0, 13.5)), 1)
     13.8
@@ -247,16 +245,16 @@ SLEEVE_THICKNESS_MM = 10.0
 def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     """Heat-transfer coefficient on the hosel's surface through an insulating sleeve, W/(m² K).
 
-    Conduction through the sleeve in series with `outside_w_m2k` on its outside (about 15 for a sleeve at
-    100–200 °C); the sleeve's own heat capacity is left out, so early cooling is underestimated.
+    Conduction through the sleeve in series with `outside_w_m2k` (about 15 for a sleeve at 100–200 °C); the sleeve's own heat
+    capacity is left out, so early cooling is underestimated.
 
     >>> round(sleeve_w_m2k(15.0, 14.0, 10.0, 0.15), 1)
     14.5
 
     References
     ----------
-    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15
-       W/(m K) (from memory).
+    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15 W/(m K) (from
+       memory).
     """
     radius = diameter_mm / 2.0
     outer = radius + thickness_mm
