@@ -16,6 +16,7 @@ from ..transformation.phase_hardness import (
     as_quenched_hrc,
     ferrite_pearlite_coefficients,
 )
+from ..transformation.temperature_formulas import content
 from ..transformation.temperatures import ae1_c, ae3_c
 
 #: Least carbon of the as-quenched hardness table, wt% (ASTM A255).
@@ -40,12 +41,8 @@ def carbon_diffusivity(temperature_c, carbon):
     t = np.asarray(temperature_c, float) + ZERO_C_K
     w = np.asarray(carbon, float)
     y = (w / CARBON_G_MOL) / ((100.0 - w) / IRON_G_MOL)
-    d = (
-        4.53e-7
-        * (1.0 + y * (1.0 - y) * 8339.9 / t)
-        * np.exp(-(1.0 / t - 2.221e-4) * (17_767.0 - 26_436.0 * y))
-    )
-    return plain(d)
+    factor = 4.53e-7 * (1.0 + y * (1.0 - y) * 8339.9 / t)
+    return plain(factor * np.exp(-(1.0 / t - 2.221e-4) * (17_767.0 - 26_436.0 * y)))
 
 
 def carbon_rate_um2_s(carbon, ac1, ac3, temperature_c) -> np.ndarray:
@@ -102,11 +99,8 @@ def decarburised_depth_estimate_um(diffusion_um2, recession_um=0.0):
     from scipy.special import erfc, erfcinv
 
     width = 2.0 * np.sqrt(np.maximum(np.asarray(diffusion_um2, float), 1e-12))
-    start = np.asarray(recession_um, float) / width
-    depth = width * (
-        erfcinv((1.0 - _DEPTH_SHARE) * erfc(np.minimum(start, 5.0))) - np.minimum(start, 5.0)
-    )
-    return plain(depth)
+    start = np.minimum(np.asarray(recession_um, float) / width, 5.0)
+    return plain(width * (erfcinv((1.0 - _DEPTH_SHARE) * erfc(start)) - start))
 
 
 def skin_hardness_hv(core_hv, skin_carbon, core_carbon):
@@ -119,8 +113,7 @@ def skin_hardness_hv(core_hv, skin_carbon, core_carbon):
     (480, True)
     """
     skin = np.asarray(hv_from_hrc(as_quenched_hrc(skin_carbon)))
-    hv = core_hv * skin / hv_from_hrc(as_quenched_hrc(core_carbon))
-    return plain(hv)
+    return plain(core_hv * skin / hv_from_hrc(as_quenched_hrc(core_carbon)))
 
 
 def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
@@ -147,12 +140,14 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     start = np.nan if hardens_from_c is None else hardens_from_c
     start = np.where(np.isnan(start), ae1_c(steel), start)[..., None]
     grid = whole[..., None] + (FERRITE_CARBON - whole[..., None]) * np.linspace(0.0, 1.0, 60)
-    ae3 = ae3_c(_Wide(steel), grid, "andrews")
+    wide = {
+        e: np.asarray(content(steel, e), float)[..., None] for e in ("Ni", "Si", "V", "Mo", "W")
+    }
+    ae3 = ae3_c(wide, grid, "andrews")
     # poorest layer that is still all austenite; below 0.10 wt% martensite has no hardness to stand on
     i = np.clip(np.sum(ae3 < start, axis=-1, keepdims=True) - 1, 0, 58)
-    (low, high), (rich, poor) = (
-        (np.take_along_axis(x, i, -1), np.take_along_axis(x, i + 1, -1)) for x in (ae3, grid)
-    )
+    low, rich = (np.take_along_axis(x, i, -1) for x in (ae3, grid))
+    high, poor = (np.take_along_axis(x, i + 1, -1) for x in (ae3, grid))
     share = np.clip((start - low) / np.maximum(high - low, 1e-9), 0.0, 1.0)
     edge = np.clip((rich + share * (poor - rich))[..., 0], _LEAST_HARDENING_CARBON, whole)
     a, b = ferrite_pearlite_coefficients(steel, FERRITE_CARBON)
@@ -161,13 +156,3 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     slope = (at_edge - ferrite_hv) / np.maximum(edge - FERRITE_CARBON, 1e-6)
     line = ferrite_hv + slope * (c - FERRITE_CARBON)
     return plain(np.where(c >= edge, skin_hardness_hv(core_hv, np.maximum(c, edge), whole), line))
-
-
-class _Wide:
-    """A composition with one more axis for layers."""
-
-    def __init__(self, steel):
-        self._steel = steel
-
-    def get(self, element, default=0.0):
-        return np.asarray(self._steel.get(element), float)[..., None]

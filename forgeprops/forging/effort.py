@@ -63,14 +63,9 @@ def _chromium_coefficient():
 
 
 def _rolling_factor(get):
-    return (
-        0.835
-        + 0.098 * get("Mn")
-        + 0.128 * get("Cr") ** 0.8
-        + 0.144 * get("Mo") ** 0.3
-        + 0.175 * (0.0 if get("V") is None else get("V"))
-        + 0.01 * get("Ni")
-    )
+    mn, cr, mo, ni, v = (get(e) for e in ("Mn", "Cr", "Mo", "Ni", "V"))
+    slow = 0.835 + 0.098 * mn + 0.128 * cr**0.8 + 0.144 * mo**0.3
+    return slow + 0.175 * (0.0 if v is None else v) + 0.01 * ni
 
 
 def alloy_factor(steel, temperature_c):

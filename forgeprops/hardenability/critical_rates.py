@@ -87,12 +87,8 @@ def critical_cooling_rates(
     content = {e: np.asarray(steel.get(e), dtype=float) for e in ("C", "Mn", "Ni", "Cr", "Mo")}
     rates, before = {}, np.inf
     for name, _, _, k in _rate_rows():
-        log_v = (
-            k["a"]
-            - sum(k[e] * content[e] for e in content)
-            - k["root_Mo"] * np.sqrt(content["Mo"])
-            - k["Pa"] * pa
-        )
+        log_v = k["a"] - sum(k[e] * content[e] for e in content)
+        log_v = log_v - k["root_Mo"] * np.sqrt(content["Mo"]) - k["Pa"] * pa
         before = np.minimum(before, 10.0**log_v / SECONDS_PER_HOUR)
         rates[name] = plain(before)
     return rates

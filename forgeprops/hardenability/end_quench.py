@@ -14,8 +14,8 @@ from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
 _LOWEST_HRC = 20.0
 
-#: Ideal diameter below which the 3 mm dividing factor is held, mm: its polynomial turns there (derived; the
-#: factor must rise as hardenability falls).
+#: Ideal diameter below which the 3 mm dividing factor is held, mm: its polynomial turns there (derived; the factor must
+#: rise as hardenability falls).
 _TURN_AT_3_MM = 17.5
 
 
@@ -132,9 +132,8 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     """
     bar = _bar()
     if t85_s is None:
-        log_mm = np.interp(
-            -np.log(np.maximum(rate_at_700_c_per_s, 1e-12)), -bar["rate"], bar["distance"]
-        )
+        faster = -np.log(np.maximum(rate_at_700_c_per_s, 1e-12))
+        log_mm = np.interp(faster, -bar["rate"], bar["distance"])
     else:
         log_mm = np.interp(np.log(np.maximum(t85_s, 1e-12)), bar["t85"], bar["distance"])
     return plain(np.exp(log_mm))

@@ -10,7 +10,7 @@ References
 """
 
 import functools
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,8 +23,8 @@ AUSTENITE_CP = tuple(x / (1e-3 * IRON_G_MOL) for x in (24.6643, 0.00751504, 3.53
 #: Coefficients of ferrite's heat capacity, J/(kg K) with t in °C: a + b t + c t² + d t³ (`ferrite_cp_j_kgk`).
 FERRITE_CP = (425.0, 0.773, -1.69e-3, 2.22e-6)
 
-#: Ferrite's heat capacity is held above this temperature, °C: beyond it the measured value is the
-#: transformation itself, which the march releases separately as latent heat.
+#: Ferrite's heat capacity is held above this, °C: beyond it the measured value is the transformation itself, which the
+#: march releases separately as latent heat.
 FERRITE_CP_HOLD_C = 700.0
 
 #: Conductivity of carbon steel falls from its value at 0 °C, W/(m K), by so much a kelvin to the least
@@ -156,8 +156,7 @@ def density_kg_m3(t_c):
 # ---- air
 
 
-@dataclass(frozen=True)
-class Air:
+class Air(NamedTuple):
     """Properties of air at one or many temperatures (floats or arrays, SI units)."""
 
     conductivity_w_mk: np.ndarray | float
@@ -168,22 +167,18 @@ class Air:
 
 
 @functools.cache
-def _air_table() -> dict[str, np.ndarray]:
+def _air_table():
+    """ln of temperature (K), conductivity, viscosity, diffusivity, density, and the Prandtl number itself."""
     rows = read_rows("constants/air.csv")
-
-    def column(name):
-        return np.array([float(row[name]) for row in rows])
-
-    density = column("density_kg_m3")
-    conductivity_w_mk = column("conductivity_mw_mk") * 1e-3
-    return {
-        "t_k": column("temperature_k"),
-        "density": density,
-        "conductivity": conductivity_w_mk,
-        "viscosity": column("viscosity_upa_s") * 1e-6 / density,
-        "diffusivity": conductivity_w_mk / (density * column("cp_j_kgk")),
-        "prandtl": column("prandtl"),
-    }
+    names = (
+        "temperature_k conductivity_mw_mk viscosity_upa_s cp_j_kgk density_kg_m3 prandtl".split()
+    )
+    t_k, k, viscosity, cp, density, prandtl = np.array(
+        [[float(r[n]) for n in names] for r in rows]
+    ).T
+    k = k * 1e-3
+    columns = t_k, k, viscosity * 1e-6 / density, k / (density * cp), density
+    return tuple(map(np.log, columns)), t_k, prandtl
 
 
 def air(t_c) -> Air:
@@ -197,14 +192,8 @@ def air(t_c) -> Air:
     .. [1] E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331; E. W. Lemmon & R. T. Jacobsen,
        Int. J. Thermophys. 25 (2004) 21, evaluated with CoolProp 8.0 (data/constants/air.csv) (derived).
     """
-    table = _air_table()
+    (log_t, *logs), at_k, prandtl = _air_table()
     t_k = np.asarray(t_c, dtype=float) + ZERO_C_K
-
-    # Powers of temperature bend density and viscosity; between rows 100 K apart their logarithms are
-    # straight.
-    def log_log(name):
-        return np.exp(np.interp(np.log(t_k), np.log(table["t_k"]), np.log(table[name])))
-
-    transport = (log_log(name) for name in ("conductivity", "viscosity", "diffusivity"))
-    prandtl = np.interp(t_k, table["t_k"], table["prandtl"])
-    return Air(*transport, prandtl, log_log("density"))
+    # powers of temperature bend density and viscosity; between rows 100 K apart their logarithms are straight
+    *transport, density = (np.exp(np.interp(np.log(t_k), log_t, column)) for column in logs)
+    return Air(*transport, np.interp(t_k, at_k, prandtl), density)

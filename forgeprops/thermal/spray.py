@@ -23,24 +23,15 @@ WATER_FACTOR = (0.0075, 20.0)
 BOILING_FROM_K = 100.0
 
 # Water at about 40 °C film temperature (steam tables, from memory), for the single-phase law.
-_WATER_K_W_MK = 0.63
-_WATER_NU_M2_S = 6.6e-7
-_WATER_PR = 4.3
-WATER_CP_J_KGK = 4186.0
-WATER_HFG_J_KG = 2.257e6
+_WATER_K_W_MK, _WATER_NU_M2_S, _WATER_PR = 0.63, 6.6e-7, 4.3
+WATER_CP_J_KGK, WATER_HFG_J_KG = 4186.0, 2.257e6
 #: Density of water at 20 °C, kg/L (steam tables: 998.2 kg/m³, from memory).
 WATER_KG_L = 0.998
 #: Mean drop diameter of a full-cone quench nozzle, m.
 _DROP_M = 1.0e-3
 #: Factor and power of the impact density in `spray_single_phase_w_m2k`.
-SINGLE_PHASE = (
-    2.512
-    * (_DROP_M / (1e3 * WATER_KG_L * _WATER_NU_M2_S)) ** 0.76
-    * _WATER_PR**0.56
-    * _WATER_K_W_MK
-    / _DROP_M,
-    0.76,
-)
+_RE = _DROP_M / (1e3 * WATER_KG_L * _WATER_NU_M2_S)  # by kg/(m² s)
+SINGLE_PHASE = (2.512 * _RE**0.76 * _WATER_PR**0.56 * _WATER_K_W_MK / _DROP_M, 0.76)
 #: Impact density over which a surface counts as wetted, kg/(m² s) (our blend).
 WETTING_FLUX = 0.5
 
@@ -104,9 +95,8 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
     superheat = max(surface_c - water_c, 0.0)
     h = _wendelstorf_w_m2k(flux_kg_m2_s, max(superheat, 0.5 * BOILING_FROM_K))
     if superheat < BOILING_FROM_K:
-        low = min(
-            _wendelstorf_w_m2k(flux_kg_m2_s, BOILING_FROM_K), spray_single_phase_w_m2k(flux_kg_m2_s)
-        )
+        low = _wendelstorf_w_m2k(flux_kg_m2_s, BOILING_FROM_K)
+        low = min(low, spray_single_phase_w_m2k(flux_kg_m2_s))
         x = max(2.0 * superheat / BOILING_FROM_K - 1.0, 0.0)
         share = x * x * (3.0 - 2.0 * x)
         h = share * h + (1.0 - share) * low

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 from checks import refuses
+from fits.fit_strength import fit_strength, handbook
 from scipy import stats
 
 from forgeprops.base.constants import Z80
@@ -19,7 +20,6 @@ from forgeprops.strength.tensile import (
     strength_arrays,
     tensile_strength,
 )
-from forgeprops.strength.tensile_fits import fit_strength, handbook
 
 
 def test_refit_gives_the_stored_constants():
