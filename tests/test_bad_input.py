@@ -224,8 +224,7 @@ _NASTY = '<script>alert(1)</script> & "q" <img src=x onerror=alert(2)>'
 def test_html_escapes_what_users_write():
     from forgeprops.show.sheet import sheet_html
 
-    steel = fp.Steel(_NASTY, {"C": 0.3, "Mn": 0.6}, source=_NASTY)
-    result = fp.estimate(steel)
+    result = fp.estimate(fp.Steel(_NASTY, {"C": 0.3, "Mn": 0.6}, source=_NASTY))
     for page in (result._repr_html_(), sheet_html(result, date=_NASTY)):
         assert "<script>alert" not in page and "<img src=x" not in page
         assert html.escape(_NASTY[:25]) in page

@@ -13,7 +13,6 @@ from forgeprops.base.cautions import BENCH, CAUTIONS, SHORT, beside
 from forgeprops.base.tables import data_path
 from forgeprops.show.page import Page
 from forgeprops.show.sheet import sheet_html
-from forgeprops.study.shop.heat_acceptance import judge_heats
 
 ROOT = Path(__file__).parents[1]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -79,7 +78,7 @@ def test_every_subcommand_carries_them(command, tmp_path, monkeypatch, capsys):
 def test_tables_in_a_notebook_carry_the_short_one():
     limits = fp.Limits(hosel_allowed_deg=(1, None))
     drawn = fp.scatter("1030", n=16, indices=False)
-    for table in (fp.compare(["1030"], [900], limits=limits), drawn, judge_heats(["4130"], limits=limits)):  # fmt: skip
+    for table in (fp.compare(["1030"], [900], limits=limits), drawn, fp.judge_heats(["4130"], limits=limits)):  # fmt: skip
         assert SHORT in table._repr_html_()
 
 

@@ -70,9 +70,7 @@ def test_temper_is_that_of_the_route(said):
 def test_later_heats_keep_the_order_typed_and_a_heat_undone_is_named():
     typed = ["--normalise", "890:30min", "--temper", "600:1h", "--torch", "680:10min"]
     for first, kinds in ((0, "NTL"), (2, "TLN"), (4, "LNT")):
-        words = typed[first:] + typed[:first]
-        options = parser().parse_args(words)
-        job = job_from(options, fp.grade("4130"))
+        job = job_from(parser().parse_args(typed[first:] + typed[:first]), fp.grade("4130"))
         assert "".join(type(heat).__name__[0] for heat in job.route.later) == kinds
         (note,) = (w.text for w in fp.estimate(job).warnings if w.code == "normalised")
         assert ("undoes the heats before it" in note) == (first != 0)

@@ -70,9 +70,7 @@ def test_the_surface_of_a_strike_is_part_of_the_job(tmp_path):
 
 
 @pytest.mark.parametrize(("changes", "words"), [
-    ({"spray_s": 9999}, "spray time"),
-    ({"sprays": 9}, "did you mean"),
-    ({"bar_mm": 1}, "bar"),
+    ({"spray_s": 9999}, "spray time"), ({"sprays": 9}, "did you mean"), ({"bar_mm": 1}, "bar"),
     ({"steel": 4130}, "steel"),
     ({"limits": {"face_hardness_hv": (1, 2)}}, "Limits"),
     ({"bench": {"bar_mm": [1]}}, "bar"),
@@ -87,15 +85,12 @@ def test_changes_that_cannot_be(changes, words):
     (("route", "spray", "duration_s"), 9999, "spray time"),
     (("route", "spray", "duration_s"), "9", "must be a number"),
     (("route", "preheats"), {}, "did you mean 'preheat'"),
-    (("route", "later"), 3, "must be a list"),
-    (("head", "face"), [1], "must be a table"),
+    (("route", "later"), 3, "must be a list"), (("head", "face"), [1], "must be a table"),
     (("head", "face"), {"length_mm": 60.0}, "no height_mm"),
     (("steel", "composition"), 3, "names and values"),
-    (("steel", "composition", "Xx"), 0.1, "Xx"),
-    (("limits", "face_hardness_hv"), 3, "pair"),
+    (("steel", "composition", "Xx"), 0.1, "Xx"), (("limits", "face_hardness_hv"), 3, "pair"),
     (("shop", "values", "spray"), 99, "shop spray"),
-    (("bench",), 3, "names and values"),
-    (("colour",), "red", "colour"),
+    (("bench",), 3, "names and values"), (("colour",), "red", "colour"),
 ])  # fmt: skip
 def test_damaged_files_are_refused(tmp_path, place, value, words):
     JOB.save(tmp_path / "a.json")

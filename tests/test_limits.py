@@ -5,7 +5,6 @@ import pickle
 import pytest
 
 import forgeprops as fp
-from forgeprops.study.shop.heat_acceptance import judge_heat
 
 HARD = {
     "face_margin": (1.0, None), "hosel_allowed_deg": (2.0, None), "bar_force_n": (None, 400.0),
@@ -40,7 +39,7 @@ def test_every_study_keeps_the_limits_of_an_estimate_and_names_them(spray):
     found = [
         fp.window("1040", None, route, **axes, **asked),
         fp.compare(["1040"], [930], None, route, **asked),
-        judge_heat("1040", None, route, turned={}, **asked),
+        fp.judge_heat("1040", None, route, turned={}, **asked),
         fp.choose("1040", None, route, settings={"preheat_c": (900, 950)}, starts=1, **asked),
     ]
     purpose = "hard thin face" if spray else "soft forged head"

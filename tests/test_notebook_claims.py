@@ -80,8 +80,7 @@ def test_05_what_a_soft_and_a_hard_hosel_hang_on():
     two = {"bend zone, 10 to 20 mm", "bore out of round, 0.05 to 0.15 mm"}
     assert set(soft["what"].head(2)) == two
     assert any("notch" in w for w in hard["what"].head(2))
-    spans = hard.set_index("what")["span_deg"]
-    assert spans["adjustments there and back, 10 to 1"] > 0.5
+    assert hard.set_index("what")["span_deg"]["adjustments there and back, 10 to 1"] > 0.5
 
 
 def test_07_end_quench_bars_beside_the_standard():
@@ -104,8 +103,7 @@ def test_07_end_quench_bars_beside_the_standard():
 def test_06_the_log_tells_when_and_the_causes_what():
     from forgeprops.base.tables import data_path
 
-    found = fp.track(data_path("demo", "log.csv"))
-    log = found.table["measured"]
+    log = fp.track(data_path("demo", "log.csv")).table["measured"]
     assert log[40:].mean() - log[:40].mean() == pytest.approx(-25.0, abs=3.0)
     steel = fp.read_certificates(data_path("demo", "certificates.csv"))[0].steel
     told = fp.find_cause(

@@ -17,9 +17,7 @@ from hypothesis import strategies as st
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.route import Route
 from forgeprops.inputs.settings import table
 from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.tensile import strength
@@ -111,7 +109,7 @@ def test_more_water_for_longer_does_not_cool_the_face_slower(
     steel, head, flux, more, spray_s, longer, preheat_c
 ):
     COUNT["water"] += 1
-    route = Route().with_(preheat_c=preheat_c, flux=flux, spray_s=spray_s)
+    route = fp.Route().with_(preheat_c=preheat_c, flux=flux, spray_s=spray_s)
     wetter = route.with_(flux=flux * more, spray_s=spray_s * longer)
     told = evaluate(Cases.of([steel] * 2, [fp.head(head)] * 2, [route, wetter]))
     off = told.results.water_off_c[:, 0]
@@ -197,7 +195,7 @@ def test_any_hosel_bends_or_is_refused(given_, harder):
     COUNT["hosels"] += 1
     try:
         bend = fp.hosel_bend(**given_)
-    except InputError:
+    except fp.InputError:
         COUNT["hosels refused"] += 1
         return
     names = {f.name for f in dataclasses.fields(bend)} - {"bench", "strength"}
@@ -213,7 +211,7 @@ def test_any_face_and_a_thicker_one_is_safer(thickness, hv, thicker, speed):
     try:
         sizes = (thickness, thickness * thicker)
         thin, thick = (fp.face_strike(t, hv, speed_m_s=speed) for t in sizes)
-    except InputError:
+    except fp.InputError:
         COUNT["faces refused"] += 1
         return
     finite({f.name: getattr(thin, f.name) for f in dataclasses.fields(thin)})
@@ -236,7 +234,7 @@ def test_what_a_head_accepts_every_function_computes(name, changes, wet):
     COUNT["heads"] += 1
     try:
         head = fp.head(name).with_(**changes)
-    except InputError:
+    except fp.InputError:
         COUNT["heads refused"] += 1
         return
     result = fp.estimate(fp.grade("4130"), head, fp.Route() if wet else fp.Route(spray=None))
@@ -252,7 +250,7 @@ def test_conversion_there_and_back(value, scales):
     try:
         there = fp.convert_hardness(value, a, b)
         back = fp.convert_hardness(there, b, a)
-    except InputError:
+    except fp.InputError:
         return
     assert math.isfinite(there) and back == pytest.approx(value, rel=0.02, abs=0.5)
 
@@ -282,7 +280,7 @@ def test_water_settings_come_back(flow, nozzles, side):
     try:
         reading = fp.spray_setting(flow, nozzles, (side, side))
         back = from_flux(reading.flux_kg_m2_s, nozzles, (side, side))
-    except InputError:
+    except fp.InputError:
         COUNT["water settings refused"] += 1
         return
     assert back.total_l_min == pytest.approx(reading.total_l_min, rel=1e-9)

@@ -11,8 +11,6 @@ from scipy.integrate import quad, solve_ivp
 
 import forgeprops as fp
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
-from forgeprops.base.errors import InputError
-from forgeprops.specimens import end_quench_bar, quenched_bar
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity
 from forgeprops.thermal.surroundings import natural_convection_cylinder_w_m2k, radiation_w_m2k
 from forgeprops.transformation import austenite, kinetics, temperatures
@@ -97,8 +95,7 @@ def test_history_and_more_points_on_the_same_line():
     by_rate = fp.continuous_cooling(CR_MO, from_c=870.0, rate_c_per_s=1.0)
     assert coarse.hardness_hv == pytest.approx(fine.hardness_hv, abs=0.5)
     assert by_rate.hardness_hv == pytest.approx(fine.hardness_hv, abs=0.5)
-    total = sum(fine.history.values())
-    assert total == pytest.approx(np.ones(400), abs=1e-9)
+    assert sum(fine.history.values()) == pytest.approx(np.ones(400), abs=1e-9)
     assert fine.history["austenite"][0] == 1.0
     assert (np.diff(fine.history["austenite"]) <= 1e-12).all()
     assert {name: row[-1] for name, row in fine.history.items()} == pytest.approx(fine.fractions)
@@ -144,16 +141,16 @@ def test_transformation_heat_holds_the_bar_up():
 
 
 def test_quenched_bar_is_hardest_at_the_skin_and_symmetric():
-    depth, hv = quenched_bar(fp.grade("4130"), 50.0, 3000.0)
+    depth, hv = fp.quenched_bar(fp.grade("4130"), 50.0, 3000.0)
     assert depth[0] == 0.0 and depth[-1] == pytest.approx(25.0)
     assert hv[0] > hv[-1] + 30.0 and (np.diff(hv) < 15.0).all()
     # a thin bar in a fierce quench is all martensite, a thick one in oil is not
-    thin, thick = quenched_bar(fp.grade("4340"), 10.0, 1e4), quenched_bar(PLAIN, 50.0, 800.0)
+    thin, thick = fp.quenched_bar(fp.grade("4340"), 10.0, 1e4), fp.quenched_bar(PLAIN, 50.0, 800.0)
     assert thin[1][-1] > thick[1][-1] + 200.0
 
 
 def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
-    bars = {name: end_quench_bar(fp.grade(name)) for name in ("1045", "4140", "4340")}
+    bars = {name: fp.end_quench_bar(fp.grade(name)) for name in ("1045", "4140", "4340")}
     for bar in bars.values():
         assert bar["distance_mm"].iloc[0] == 0.0
         assert bar["distance_mm"].iloc[-1] == pytest.approx(100.0)
@@ -170,11 +167,11 @@ def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
     (lambda: fp.continuous_cooling(PLAIN, rate_c_per_s=0.0), ["0"]),
     (lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]), ["rise", "2"]),
     (lambda: fp.continuous_cooling(PLAIN, [0.0, 1.0], [900.0]), ["one length"]),
-    (lambda: quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
-    (lambda: end_quench_bar(PLAIN, points=400), ["400"]),
+    (lambda: fp.quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
+    (lambda: fp.end_quench_bar(PLAIN, points=400), ["400"]),
 ])  # fmt: skip
 def test_bad_input_is_one_clear_sentence(call, words):
-    with pytest.raises(InputError) as caught:
+    with pytest.raises(fp.InputError) as caught:
         call()
     for word in words:
         assert word in str(caught.value)

@@ -107,8 +107,7 @@ def test_a_temper_relieves_the_residual_stress_of_the_strike():
     assert shares[0] == 1.0 and shares[1] > 0.9 and shares[3] == pytest.approx(0.10, abs=0.03)
     assert (np.diff(shares) < 0.0).all()
     many = evaluate(Cases.of([fp.grade("1020")] * 4, [HEAD] * 4, routes))
-    strike = Strike(residual_mpa=300.0)
-    together = dataclasses.replace(many, strike=strike).face_margin
+    together = dataclasses.replace(many, strike=Strike(residual_mpa=300.0)).face_margin
     assert together.tolist() == [high for _, high in margin]
 
 

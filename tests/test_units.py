@@ -21,8 +21,7 @@ NOT_SI = re.compile(r"\d ?(°F|(?<=\.\d\d )in|gpm|lbf|tons)(?![\w/])")
 def result(request):
     name, _, how = request.param.partition(" ")
     heats = {"tempered": fp.Temper(300, 3600), "local": fp.LocalHeat("hosel", peak_c=650)}
-    later = heats.get(how, ())
-    return fp.estimate(fp.grade(name), "mid-iron", fp.Route(later=later))
+    return fp.estimate(fp.grade(name), "mid-iron", fp.Route(later=heats.get(how, ())))
 
 
 def pages(result, units):

@@ -168,9 +168,7 @@ def test_levels(met, chance, stopped, level):
 
 def test_chances_come_from_one_joint_draw():
     """Two limits on one quantity are no product; no scatter puts every head of a right lot inside."""
-    result = fp.estimate(fp.grade("4130"))
-    verdict = result.verdict
-    doubt = verdict.doubt
+    doubt = fp.estimate(fp.grade("4130")).verdict.doubt
     one = chances(doubt, 0, fp.Limits(face_hardness_hv=(400, None)))
     two = chances(doubt, 0, fp.Limits(face_hardness_hv=(400, None), face_tensile_mpa=(1, None)))
     assert two.right == one.right  # a quantity that was not drawn does not count

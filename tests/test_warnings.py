@@ -51,8 +51,7 @@ def test_loud_on_a_bad_one(good, columns, code, words):
 
 
 def test_carbon_steel_has_no_chromium_carbides():
-    e = evaluated("1030")
-    assert "carbides-left" not in furnace(e, undissolved=1.0)
+    assert "carbides-left" not in furnace(evaluated("1030"), undissolved=1.0)
 
 
 def test_a_zone_is_named_and_heat_and_scale_are_said_once(good):

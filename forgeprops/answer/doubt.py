@@ -19,7 +19,7 @@ from ..inputs.limits import QUANTITIES
 from ..inputs.settings import table
 from ..inputs.shop import Shop
 from .evaluation import Evaluation, evaluate
-from .interval import LN_SPRAY_SD, spray_ln_sd
+from .interval import LN_SPRAY_SD, even_deviates, spray_ln_sd
 
 #: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
 COMMON = ("water law", "soft structure", "bainite", "martensite", "bend length", "spray rate")
@@ -131,13 +131,10 @@ def deviates(lots: int, heads: int) -> tuple[np.ndarray, np.ndarray]:
     ----------
     .. [1] McKay, Beckman & Conover, Technometrics 21 (1979) 239-245 (from memory).
     """
-    from scipy.special import ndtri
-
     random = np.random.default_rng(_SEED)
 
     def columns(n: int, many: int) -> np.ndarray:
-        even = ndtri((np.arange(n) + 0.5) / n)
-        return np.stack([random.permutation(even) for _ in range(many)], axis=1)
+        return np.stack([random.permutation(even_deviates(n)) for _ in range(many)], axis=1)
 
     return columns(lots, len(COMMON)), columns(heads, len(SCATTERED))
 

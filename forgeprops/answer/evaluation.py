@@ -150,8 +150,7 @@ class Evaluation:
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases = self.cases
-        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))
-        mass_g = mass_g if cases.head_of is None else mass_g[cases.head_of]
+        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))[cases.head_of]
         size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
         kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
         rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
@@ -234,7 +233,7 @@ class Evaluation:
         hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.quenched
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
-            deviates = interval.spray_nodes()[0]
+            deviates = interval.spray_nodes()
             nodes = self.nodes_hv[:, wet].reshape(len(deviates), -1)
             found = interval.interval_arrays(hv[wet].ravel(), sd[wet].ravel(), deviates, nodes)
             low[wet], high[wet] = (ends.reshape(-1, len(ZONES)) for ends in found)
@@ -250,13 +249,13 @@ class Evaluation:
             return None
         centre, sd = float(self.hardness_hv[case, zone]), float(self.sd_hv[case, zone])
         nodes = self.nodes_hv[:, case, zone]
-        return interval.outcome_chances(centre, sd, interval.spray_nodes()[0], nodes)
+        return interval.outcome_chances(centre, sd, interval.spray_nodes(), nodes)
 
     @functools.cached_property
     def critical(self) -> dict[str, np.ndarray]:
         """Ac1, Ac3, Ae3 and Ms of every case, °C, shape (n,)."""
-        found, steel_of = _critical(self.cases.steels), self.cases.steel_of
-        return found if steel_of is None else {name: t[steel_of] for name, t in found.items()}
+        found = _critical(self.cases.steels)
+        return {name: t[self.cases.steel_of] for name, t in found.items()}
 
     @functools.cached_property
     def furnace_c(self) -> np.ndarray:
@@ -371,7 +370,7 @@ def evaluate(
         plain = Evaluation(cases, Results.of(march_columns(cases, trace=True, **options)))
         counted, speed = plain.press_strain, plain.press_strain["speed"]
 
-    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()[0]
+    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()
     changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
     stacked = varied(cases, rows, changes)

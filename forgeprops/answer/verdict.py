@@ -62,24 +62,16 @@ def stop_words(code: str) -> str:
 
 @dataclass(frozen=True)
 class LimitState:
-    """One limit of the result.
+    """One limit of the result, with the middle value and its 80 % range: that of `Estimate.interval`, else over lots."""
 
-    Attributes
-    ----------
-    name, words : Quantity, and the limit in words.
-    value, low, high : Middle value and 80 % range: that of `Estimate.interval`, else over lots.
-    met : By the middle value.
-    chance : That the middle head of the lot keeps it.
-    """
-
-    name: str
+    name: str  # of the quantity
     words: str
     value: float
     low: float
     high: float
     unit: str
-    met: bool
-    chance: float
+    met: bool  # by the middle value
+    chance: float  # that the middle head of the lot keeps it
 
     @property
     def shown(self) -> str:
@@ -93,9 +85,9 @@ class LimitState:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
-        numbers = {name: float(f"{getattr(self, name):.4g}") for name in ("value", "low", "high")}
-        rest = {"met": self.met, "chance": round(self.chance, 3)}
-        return {"limit": self.words, "quantity": self.name, **numbers, **rest}
+        found = {"limit": self.words, "quantity": self.name}
+        found |= {n: float(f"{getattr(self, n):.4g}") for n in ("value", "low", "high")}
+        return found | {"met": self.met, "chance": round(self.chance, 3)}
 
 
 @dataclass(frozen=True)
@@ -119,9 +111,7 @@ def chances(doubt: Doubt, case: int, limits: Limits, lots=LOTS, heads=HEADS) -> 
     """
     z, x = deviates(lots, heads)
     middle, single = doubt.lots(case, z), doubt.heads(case, x)
-    right = np.ones(lots, bool)
-    inside = np.ones((lots, heads), bool)
-    by_end = {}
+    right, inside, by_end = np.ones(lots, bool), np.ones((lots, heads), bool), {}
     for words, name, value, sign in limits.ends():
         if name not in doubt.names:
             continue
@@ -172,16 +162,16 @@ class Verdict:
         """The nearest single change that brings it inside (`remedy.Remedy`), or None; none is sought if it is good."""
         if self.level == "good":
             return None
-        from .remedy import best_remedy
+        from . import remedy
 
-        return best_remedy(self.result, self)
+        return remedy.best_remedy(self.result, self)
 
     @functools.cached_property
     def measure_next(self):
         """See `next_measurement.next_measurement`."""
-        from .next_measurement import next_measurement
+        from . import next_measurement
 
-        return next_measurement(self.result)
+        return next_measurement.next_measurement(self.result)
 
     @property
     def sure(self) -> str:
@@ -252,14 +242,11 @@ class Verdict:
         """Plain numbers and texts, ready for JSON."""
         names = ("level", "sentence", "chance_right", "heads_inside", "with_doubt", "biggest_risk")
         found = {name: getattr(self, name) for name in names}
-        found["chance_right"] = round(self.chance_right, 3)
-        found["purpose"] = self.against.purpose
-        found |= {"limits": [s.to_dict() for s in self.limits]}
+        found |= {"chance_right": round(self.chance_right, 3), "purpose": self.against.purpose}
+        found["limits"] = [s.to_dict() for s in self.limits]
         found["not_included"] = list(self.not_included)
-        for name in ("remedy", "measure_next"):
-            part = getattr(self, name)
-            found[name] = None if part is None else part.to_dict()
-        return found
+        parts = {"remedy": self.remedy, "measure_next": self.measure_next}
+        return found | {name: part and part.to_dict() for name, part in parts.items()}
 
 
 @dataclass(frozen=True)

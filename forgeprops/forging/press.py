@@ -117,7 +117,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     """
     areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
-    area = area if cases.head_of is None else area[cases.head_of]
+    area = area[cases.head_of]
     used = least_press(cases.route["strain"], cases.route["dwell_s"])
     wide = {e: v[:, None] for e, v in cases.composition.items()}
     stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))

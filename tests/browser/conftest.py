@@ -227,8 +227,7 @@ class NotebookPage:
         said = self.page.locator(
             "[data-mime-type='application/vnd.jupyter.stderr']"
         ).all_inner_texts()
-        complaints = [words for words in said if not words.startswith(COMPILING)]
-        assert complaints == []
+        assert [words for words in said if not words.startswith(COMPILING)] == []
 
     def picture(self, css: str = ".fp-picture") -> str:
         """Address of the picture now shown; it changes with every new picture."""

@@ -9,9 +9,7 @@ import numpy as np
 import pytest
 from first_library import GRADES, HEADS
 
-from forgeprops.inputs.grades import grade
-from forgeprops.inputs.head import head
-from forgeprops.inputs.route import Route
+import forgeprops as fp
 
 
 @pytest.fixture(scope="session")
@@ -32,21 +30,21 @@ def mixed():
 
     def draw(n, seed=7):
         rng = np.random.default_rng(seed)
-        library, names = [head(name) for name in HEADS], GRADES
+        library, names = [fp.head(name) for name in HEADS], GRADES
 
         def between(low, high):
             return float(rng.uniform(low, high))
 
         cases = []
         for _ in range(n):
-            steel = grade(names[rng.integers(len(names))])
+            steel = fp.grade(names[rng.integers(len(names))])
             part = library[rng.integers(len(library))]
             settings = dict(
                 preheat_c=between(760, 1150), soak_s=between(600, 1200), transfer_s=between(2, 10),
                 dwell_s=between(0.02, 0.3), die_c=between(100, 350), rest_s=between(0.2, 1.5),
                 surroundings=str(rng.choice(["single", "single", "row", "fan", "bin"])),
             )  # fmt: skip
-            route = Route()
+            route = fp.Route()
             if rng.random() < 0.2:
                 route = dataclasses.replace(route, spray=None)
             else:

@@ -86,7 +86,6 @@ def slab(zones, points, cells=False):
 
 
 # ---- the laws, on arrays
-# ---------------------------------------------------------------------------------------------
 
 
 def capacity(t, a):
@@ -297,8 +296,7 @@ class Case:
         temper = np.exp(-c["temper_q_k"] / kelvin)
         # summed up afterwards: what hardness needs (tempering goes with the 14th power of the share, see `decomposition`)
         tempered = y[M] ** 14 * temper, b**14 * temper
-        sums = np.stack([(df + dp) * log_v, db * log_v, d[M] * carbon, *tempered])
-        return d, sums
+        return d, np.stack([(df + dp) * log_v, db * log_v, d[M] * carbon, *tempered])
 
     def rate_of_hardness(self, at, log_v):
         """The rate that hardness goes by, columns in order of time: that around 700 °C where the steel is re-heated."""
@@ -347,8 +345,7 @@ class Case:
     def run(self, rtol=1e-6, stop_c=batch.STOP_C):
         """March the whole route; pieces of it as (begin, end, solution), and the state at the end."""
         c, n = self.case, len(self.mass)
-        rows = decomposition.ROWS
-        self.state = np.zeros((rows, n))
+        self.state = np.zeros((decomposition.ROWS, n))
         heat = np.zeros((march.HEAT_ROWS, n))
         heat[0], heat[1] = c["start_austenite"], 1.0 - c["start_austenite"]
         heat[2] = c["start_grain_um"] ** c["grain_m"]
@@ -437,12 +434,10 @@ class Case:
         return found
 
     def _scale(self, found, scale, rows):
-        n = len(self.mass)
-        t = found.y.reshape(rows, n, -1)[0]
+        t = found.y.reshape(rows, len(self.mass), -1)[0]
         for z in range(len(self.zones)):
             own = slice(self.lay.first[z], self.lay.last[z] + 1)
-            mean = self.lay.weight[own] @ t[own]
-            rate = _SCALE * scale_rate(mean)
+            rate = _SCALE * scale_rate(self.lay.weight[own] @ t[own])
             scale[z] = math.sqrt(scale[z] ** 2 + np.trapezoid(rate, found.t))
         return scale
 

@@ -10,18 +10,15 @@ import dataclasses
 import numpy as np
 import pytest
 
+import forgeprops as fp
 from forgeprops.engine.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
 from forgeprops.engine.packing import POINTS
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.grades import grade
-from forgeprops.inputs.head import head
-from forgeprops.inputs.route import Route
-from forgeprops.inputs.shop import Shop
 
-SPRAYED = Route()
+SPRAYED = fp.Route()
 DRY = dataclasses.replace(SPRAYED, spray=None)
-PART = Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surroundings="fan")
+PART = fp.Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surroundings="fan")
 
 
 @pytest.mark.parametrize(
@@ -32,14 +29,14 @@ PART = Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surrounding
 def test_same_curves_and_hardness_as_solve_ivp(
     name, route, reference, monkeypatch, record_property
 ):
-    steel, part = grade(name), head("mid-iron")
+    steel, part = fp.grade(name), fp.head("mid-iron")
     case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS)
     pieces = case.run(rtol=1e-6)
     expected = case.hardness()
 
     def marched(tolerance_c):
         found = march_columns(
-            Cases.of([steel], [part], [route], [Shop()]), trace=True, tolerance_c=tolerance_c
+            Cases.of([steel], [part], [route], [fp.Shop()]), trace=True, tolerance_c=tolerance_c
         )
         trace = found.trace[0]
         trace = trace[trace[:, 0] < pieces[-1][1]]

@@ -139,8 +139,7 @@ def test_two_nodes_even_out():
     zones = [cold, {"mass_kg": m2, "conduction_m": 1e3}]
     seconds = 60.0
     # a jet cools the first alone for a moment; then both are left to themselves
-    marched = run(zones, (1.5, seconds), kinds=(packing.JET, packing.COOL), h=0.0)
-    trace = marched.trace[0]
+    trace = run(zones, (1.5, seconds), kinds=(packing.JET, packing.COOL), h=0.0).trace[0]
     begin = int(np.argmin(np.abs(trace[:, 0] - 1.5)))
     one, two = trace[begin, 1], trace[begin, 2]
     assert one < two - 50.0
@@ -214,8 +213,7 @@ def test_plane_wall_from_dull_to_sharp(biot):
     for fourier in (0.1, 0.3, 0.8, 2.0):
         seconds = fourier * half**2 * capacity / k
         plate = wall(2 * half * capacity, k / (2 * half), ("front", "back"))
-        marched = run([plate], seconds, h=h, tolerance_c=0.1)
-        row = marched.trace[0][-1]
+        row = run([plate], seconds, h=h, tolerance_c=0.1).trace[0][-1]
         found = share_left(row[3 + 2]), share_left(row[2]), share_left(row[1])
         assert found == pytest.approx(series(biot, fourier), abs=8e-3)
 

@@ -8,23 +8,12 @@ import dataclasses
 import numpy as np
 import pytest
 
+import forgeprops as fp
+from forgeprops.engine import outcome as o
 from forgeprops.engine.batch import TOLERANCE_C
-from forgeprops.engine.outcome import (
-    O_AUSTENITE,
-    O_BAINITE,
-    O_FERRITE,
-    O_HV,
-    O_MARTENSITE,
-    O_PEARLITE,
-    O_UNTRANSFORMED,
-)
 from forgeprops.engine.packing import POINTS
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.grades import grade
-from forgeprops.inputs.head import head
-from forgeprops.inputs.route import Route
-from forgeprops.inputs.shop import Shop
 
 CASES = 300
 
@@ -33,15 +22,15 @@ CASES = 300
 def delivered(mixed):
     """The mix marched as delivered: cases, and what came out."""
     cases = mixed(CASES)
-    return cases, march_columns(Cases.of(*cases, [Shop()] * CASES))
+    return cases, march_columns(Cases.of(*cases, [fp.Shop()] * CASES))
 
 
 def again(cases, **options):
-    return march_columns(Cases.of(*cases, [Shop()] * CASES), **options)
+    return march_columns(Cases.of(*cases, [fp.Shop()] * CASES), **options)
 
 
 def errors(name, found, fine):
-    off = np.abs(found.zones[:, :, O_HV] - fine.zones[:, :, O_HV])
+    off = np.abs(found.zones[:, :, o.O_HV] - fine.zones[:, :, o.O_HV])
     median, last = np.median(off), np.quantile(off, 0.99)
     print(
         f"\n{name}: median {median:.3f} HV, 99th percentile {last:.2f} HV, largest {off.max():.1f} HV"
@@ -67,7 +56,7 @@ def test_steps_in_time(delivered):
     """As delivered against 0.02 °C a step."""
     cases, marched = delivered
     some = tuple(column[:150] for column in cases)
-    fine = march_columns(Cases.of(*some, [Shop()] * 150), tolerance_c=0.02)
+    fine = march_columns(Cases.of(*some, [fp.Shop()] * 150), tolerance_c=0.02)
     coarse = dataclasses.replace(marched, zones=marched.zones[:150])
     median, last = errors(
         f"time, {TOLERANCE_C} °C against 0.02 °C ({marched.steps.mean():.0f} steps)", coarse, fine
@@ -86,12 +75,14 @@ def test_points_through_the_thickness(delivered):
 def test_shares_sum_to_one_and_hardness_is_sane(delivered):
     zones = delivered[1].zones
     shares = zones[
-        :, :, [O_FERRITE, O_PEARLITE, O_BAINITE, O_MARTENSITE, O_AUSTENITE, O_UNTRANSFORMED]
+        :,
+        :,
+        [o.O_FERRITE, o.O_PEARLITE, o.O_BAINITE, o.O_MARTENSITE, o.O_AUSTENITE, o.O_UNTRANSFORMED],
     ]
     assert np.abs(shares.sum(axis=2) - 1.0).max() < 1e-9
     assert shares.min() > -1e-12
     assert np.isfinite(zones).all()
-    assert zones[:, :, O_HV].min() > 80.0 and zones[:, :, O_HV].max() < 900.0
+    assert zones[:, :, o.O_HV].min() > 80.0 and zones[:, :, o.O_HV].max() < 900.0
     assert delivered[1].steps.max() < 3000
 
 
@@ -100,12 +91,12 @@ def test_even_cells_with_local_conductivity(reference, monkeypatch):
 
     Here nothing is shared with the engine but the formulas.
     """
-    steel, part, route = grade("4130"), head("mid-iron"), Route()
+    steel, part, route = fp.grade("4130"), fp.head("mid-iron"), fp.Route()
     case = reference.Case(
         reference.fed(monkeypatch, [steel], [part], [route]), 0, (9,) * 5, cells=True
     )
     case.run(stop_c=150.0)
-    found = march_columns(Cases.of([steel], [part], [route], [Shop()])).zones[0, :, O_HV]
-    expected = case.hardness()[:, O_HV]
+    found = march_columns(Cases.of([steel], [part], [route], [fp.Shop()])).zones[0, :, o.O_HV]
+    expected = case.hardness()[:, o.O_HV]
     print("\ncells", expected.round(1), "march", found.round(1))
     assert found == pytest.approx(expected, abs=2.5)

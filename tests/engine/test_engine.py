@@ -139,8 +139,7 @@ else:
 
 def _march_one(i):
     route = Route().with_(preheat_c=850.0 + i)
-    found = march_columns(Cases.of([grade("4130")], [head("mid-iron")], [route], [Shop()]))
-    return found.zones[0]
+    return march_columns(Cases.of([grade("4130")], [head("mid-iron")], [route], [Shop()])).zones[0]
 
 
 @pytest.mark.skipif(

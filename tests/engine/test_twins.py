@@ -120,8 +120,7 @@ def test_furnace(engine):
 def test_austenite_at_the_start_of_cooling(name, share, undissolved):
     engine = formulas.of_steel(grade(name))
     found = engine.austenite(share, undissolved, 22.0, 780.0)
-    expected = twins.set_austenite(engine.case, engine.kin, share, undissolved, 22.0, 780.0)
-    same(found, expected)
+    same(found, twins.set_austenite(engine.case, engine.kin, share, undissolved, 22.0, 780.0))
 
 
 def test_spray_law(engine):

@@ -41,17 +41,10 @@ def test_path_bytes_and_upload_read_the_same(tmp_path):
 
 
 @pytest.mark.parametrize("source, message", [
-    ("no-such.csv", "does not exist"),
-    ("/tmp", "a folder"),
-    ("/dev/zero", "not an ordinary file"),
-    (b"", "is empty"),
-    (None, "must be a path, bytes or an upload"),
-    (3, "must be a path"),
-    ((), "0 files"),
-    ([b"a", b"b"], "2 files"),
-    ({"name": "x"}, "without name and content"),
-    ("a\0b", "cannot be read"),
-    ("x" * 5000, "cannot be read"),
+    ("no-such.csv", "does not exist"), ("/tmp", "a folder"), ("/dev/zero", "not an ordinary file"),
+    (b"", "is empty"), (None, "must be a path, bytes or an upload"), (3, "must be a path"),
+    ((), "0 files"), ([b"a", b"b"], "2 files"), ({"name": "x"}, "without name and content"),
+    ("a\0b", "cannot be read"), ("x" * 5000, "cannot be read"),
 ])  # fmt: skip
 def test_unusable_sources(source, message):
     refuses(message, read_source, source)
@@ -208,8 +201,7 @@ def repacked(part, change, data=None) -> bytes:
 
 def sheet_with(xml: bytes, encoding="utf-8") -> bytes:
     def change(content):
-        text = content.replace(b"</sheetData>", b"</sheetData>" + xml).decode()
-        return text.encode(encoding)
+        return content.replace(b"</sheetData>", b"</sheetData>" + xml).decode().encode(encoding)
 
     return repacked("xl/worksheets/sheet1.xml", change)
 
@@ -253,13 +245,10 @@ def other_zip() -> bytes:
 
 
 @pytest.mark.parametrize("data, message", [
-    (other_zip(), "not an .xlsx workbook"),
-    (workbook([["a", 1]])[:-200], "damaged"),
+    (other_zip(), "not an .xlsx workbook"), (workbook([["a", 1]])[:-200], "damaged"),
     (b"PK\x03\x04" + b"\0" * 50, "damaged"),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old .xls"),
-    (b"%PDF-1.7", "a PDF"),
-    (b"<html><table>", "web page"),
-    (b"\x89PNG\r\n", "a picture"),
+    (b"%PDF-1.7", "a PDF"), (b"<html><table>", "web page"), (b"\x89PNG\r\n", "a picture"),
     (b"\x1f\x8b\x08", "a packed file"),
 ])  # fmt: skip
 def test_refused_files(data, message):

@@ -36,10 +36,7 @@ def test_json_comes_back(tmp_path):
 
 
 @pytest.mark.parametrize("text, message", [
-    ("", "empty"),
-    ("{", "not JSON"),
-    ("[]", "does not say what it is"),
-    ("null", "does not say"),
+    ("", "empty"), ("{", "not JSON"), ("[]", "does not say what it is"), ("null", "does not say"),
     ('{"format": "forgeprops route", "version": 1}', "says 'forgeprops route'"),
     ('{"format": "forgeprops shop"}', "version None"),
     ('{"format": "forgeprops shop", "version": true}', "version True"),

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 import forgeprops as fp
 from forgeprops.base.cautions import SHORT
-from forgeprops.base.errors import InputError
 
 ENDINGS = (".csv", ".xlsx", ".parquet")
 #: Texts that readers of tables take for something else.
@@ -43,7 +42,7 @@ def test_any_text_comes_back(tmp_path_factory, texts):
     for ending in ENDINGS:
         try:
             fp.write_table(pd.DataFrame({"a": texts}), folder / f"t{ending}")
-        except InputError as error:  # a sheet holds no half or unprintable character
+        except fp.InputError as error:  # a sheet holds no half or unprintable character
             assert ending == ".xlsx", error
         else:
             assert fp.read_table(folder / f"t{ending}").a.tolist() == texts

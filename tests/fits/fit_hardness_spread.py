@@ -42,14 +42,12 @@ MOST_STEPS = 12
 COLUMNS = (
     "steel", "diameter_mm", "cooling", "place", "basis", "measured_hv", "predicted_hv",
     "ferrite_pearlite", "bainite", "martensite", "rate_700_c_per_s", "critical_rates_hv",
-    "end_quench_hv",
-    "rate_sd_hv",
+    "end_quench_hv", "rate_sd_hv",
 )  # fmt: skip
 #: Middle of the lognormal prior of every figure, a factor e wide (our choice): a few bars decide little.
 PRIOR = {
     "ferrite-pearlite": 0.06, "bainite": 0.09, "martensite": 0.05, "martensite share": 40.0,
-    "opinions": 0.5,
-    "far rates": 1.2,
+    "opinions": 0.5, "far rates": 1.2,
 }  # fmt: skip
 UNITS = dict.fromkeys(FIGURES, "of hardness") | {
     "martensite share": "HV",

@@ -16,8 +16,7 @@ def test_shida_branches_meet(carbon):
     # a wrong coefficient in one branch would open a gap at the transformation temperature
     td = 950.0 * (carbon + 0.41) / (carbon + 0.32) - 273.15
     below = laws.shida_mpa(carbon, td - 1e-6, 0.3, 10.0)
-    above = laws.shida_mpa(carbon, td + 1e-6, 0.3, 10.0)
-    assert below == pytest.approx(above, rel=0.016)
+    assert below == pytest.approx(laws.shida_mpa(carbon, td + 1e-6, 0.3, 10.0), rel=0.016)
 
 
 @pytest.mark.parametrize("carbon, t_c, rate, expected", [
@@ -60,8 +59,7 @@ def test_chromium_coefficient_reproduces_the_measured_steel():
 
 @pytest.mark.parametrize("name", grades())
 def test_easier_to_forge_the_hotter(name):
-    t = np.arange(700.0, 1250.5, 0.5)
-    band = e.flow_stress(grade(name), t)
+    band = e.flow_stress(grade(name), np.arange(700.0, 1250.5, 0.5))
     stress = np.asarray(band.mpa)
     assert np.all(np.diff(stress) <= 1e-9) and stress[0] > 2.0 * stress[-1]
     assert np.max(-np.diff(stress) / stress[:-1]) < 0.02  # no jump

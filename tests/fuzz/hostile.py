@@ -30,7 +30,6 @@ from fuzz.wild_cases import try_cases, try_lines
 
 import forgeprops as fp
 from forgeprops.__main__ import main as command_line
-from forgeprops.base.errors import InputError
 from forgeprops.base.tables import data_path
 from forgeprops.command_line.options import parser
 from forgeprops.io.saved import plain
@@ -176,7 +175,7 @@ def foreign(call, count, refused):
     """What `call` raises that is no clear sentence of our own; "" if nothing."""
     try:
         call()
-    except InputError as error:
+    except fp.InputError as error:
         count[refused] += 1
         return flaw(str(error))
     except Exception as error:  # noqa: BLE001  (that is what is looked for)

@@ -9,7 +9,6 @@ import numpy as np
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import Block
 from forgeprops.inputs.later import COOLING, Normalise
@@ -67,7 +66,7 @@ def head(draw):
             value = number(draw, setting.low, setting.high)
         else:
             value = getattr(getattr(made, part), field) * draw.uniform(0.7, 1.4)
-        with contextlib.suppress(InputError):
+        with contextlib.suppress(fp.InputError):
             changed = made.with_(**{name: value})
             if 100.0 <= changed.mass_g() <= 600.0:
                 made = changed
@@ -76,7 +75,7 @@ def head(draw):
         sizes = [(draw.uniform(3, 16), draw.uniform(2, 14)) for _ in range(n)]
         length = sum(b.length_mm for b in made.body) / n
         body = tuple(Block(f"b{k}", length, *size) for k, size in enumerate(sizes))
-        with contextlib.suppress(InputError):
+        with contextlib.suppress(fp.InputError):
             made = dataclasses.replace(made, body=body, declared_mass_g=None)
     return made
 
@@ -130,7 +129,7 @@ def same_sentence(one, many_error):
     """`estimate` gives numbers where the batch does, and refuses with the batch's sentence."""
     try:
         result = fp.estimate(*one)
-    except InputError as error:
+    except fp.InputError as error:
         assert str(error) == many_error, (str(error), many_error)
         return None
     assert not many_error, many_error
@@ -198,7 +197,7 @@ def line(seed):
     for name in draw.sample(names, 3):
         s = table()[name]
         span = s.search or (s.slider and s.slider[:2]) or (s.low, s.high)
-        with contextlib.suppress(InputError):
+        with contextlib.suppress(fp.InputError):
             job = job.with_(**{name: draw.uniform(*span)})
     name = draw.choice(names)
     s = table()[name]
@@ -211,7 +210,7 @@ def along(job, name, values, count):
     found = np.full((len(values), 2), np.nan)
     jobs = {}
     for i, v in enumerate(values):
-        with contextlib.suppress(InputError):
+        with contextlib.suppress(fp.InputError):
             jobs[i] = job.with_(**{name: float(v)})
     if jobs:
         parts = [[getattr(j, n) for j in jobs.values()] for n in ("steel", "head", "route", "shop")]

@@ -10,17 +10,9 @@ from scipy.integrate import solve_bvp
 
 import forgeprops as fp
 from forgeprops.base.tables import read_rows
+from forgeprops.face import fatigue as fa
 from forgeprops.face.ball_impact import spin_loft_deg, strike_load
 from forgeprops.face.clamp import edge_held, fillet_share
-from forgeprops.face.fatigue import (
-    FINISHES,
-    HELD_HV,
-    capacity_mpa,
-    damage_mpa,
-    fatigue_limit_mpa,
-    life,
-    strain_line_mpa,
-)
 from forgeprops.face.margin import face_strike, strike_margins
 from forgeprops.face.plate import first_frequency_hz, limit_load_factor, rectangle_coefficients
 from forgeprops.face.result import CAUTIONS, LOCATIONS
@@ -93,8 +85,7 @@ def test_stress_by_finite_differences_of_the_same_plate():
                         continue
                 matrix[me, p * ny + q] += near[di * di + dj * dj]
             xs, ys = x[i] + h * fine[:, None], y[j] + h * fine[None, :]
-            inside = (xs**2 + ys**2 < r * r).mean()
-            load[me] = inside * h**4 / (math.pi * r * r)
+            load[me] = (xs**2 + ys**2 < r * r).mean() * h**4 / (math.pi * r * r)
     w = spsolve(matrix.tocsr(), load).reshape(nx, ny)
     ci, cj = nx // 2, ny // 2
     wxx = (w[ci + 1, cj] - 2 * w[ci, cj] + w[ci - 1, cj]) / h**2
@@ -183,46 +174,46 @@ def test_limit_load_of_a_clamped_disc():
 def test_fatigue_limit_of_the_data_sheets():
     # fit on 360 measured heats: limit/HV 1.69 ± 0.07, limit/tensile 0.542 ± 0.019
     for hv in (200, 250, 300, 350):
-        limit = float(fatigue_limit_mpa(hv))
+        limit = float(fa.fatigue_limit_mpa(hv))
         assert limit / hv == pytest.approx(1.69, abs=0.07)
         assert limit / (3.12 * hv) == pytest.approx(0.542, abs=0.02)
-    assert fatigue_limit_mpa(450.0) == fatigue_limit_mpa(HELD_HV)
+    assert fa.fatigue_limit_mpa(450.0) == fa.fatigue_limit_mpa(fa.HELD_HV)
 
 
 def test_roughness_of_the_guideline_by_hand():
     # K_R = 1 − 0.22 log10(Rz) log10(2 Rm/400): Rz 12.5, Rm 800 MPa
     by_hand = 1 - 0.22 * math.log10(12.5) * math.log10(4)
-    assert fatigue_limit_mpa(250.0, 12.5) / fatigue_limit_mpa(250.0) == pytest.approx(by_hand)
-    worse = [float(fatigue_limit_mpa(300.0, rz)) for rz in FINISHES.values()]
+    assert fa.fatigue_limit_mpa(250.0, 12.5) / fa.fatigue_limit_mpa(250.0) == pytest.approx(by_hand)
+    worse = [float(fa.fatigue_limit_mpa(300.0, rz)) for rz in fa.FINISHES.values()]
     assert worse == sorted(worse, reverse=True)
 
 
 def test_capacity_life_and_line_close_the_loop():
     hv = np.array([130.0, 190.0, 260.0, 330.0, 400.0, 470.0])
     for strikes in (1e3, 1e4, 1e5):
-        pulse = capacity_mpa(hv, 12.5, strikes)
-        line = strain_line_mpa(hv, fatigue_limit_mpa(hv, 12.5), strikes)
-        assert damage_mpa(hv, pulse) == pytest.approx(line, rel=2e-3)
-        assert life(hv, 12.5, pulse) == pytest.approx(np.full(6, strikes), rel=0.02)
-        skinned = capacity_mpa(hv, 25.0, strikes, skin_hv=100.0, skin_um=70.0)
+        pulse = fa.capacity_mpa(hv, 12.5, strikes)
+        line = fa.strain_line_mpa(hv, fa.fatigue_limit_mpa(hv, 12.5), strikes)
+        assert fa.damage_mpa(hv, pulse) == pytest.approx(line, rel=2e-3)
+        assert fa.life(hv, 12.5, pulse) == pytest.approx(np.full(6, strikes), rel=0.02)
+        skinned = fa.capacity_mpa(hv, 25.0, strikes, skin_hv=100.0, skin_um=70.0)
         expected = np.full(6, strikes)
-        assert life(hv, 25.0, skinned, 0.0, 100.0, 70.0) == pytest.approx(expected, rel=0.05)
-        assert (skinned <= capacity_mpa(hv, 25.0, strikes)).all()
-    assert np.isinf(life(300.0, 12.5, 0.9 * capacity_mpa(300.0, 12.5, 1e6)))
+        assert fa.life(hv, 25.0, skinned, 0.0, 100.0, 70.0) == pytest.approx(expected, rel=0.05)
+        assert (skinned <= fa.capacity_mpa(hv, 25.0, strikes)).all()
+    assert np.isinf(fa.life(300.0, 12.5, 0.9 * fa.capacity_mpa(300.0, 12.5, 1e6)))
 
 
 def test_pulses_are_worse_than_reversed_stress_and_tension_is_worse_than_compression():
     s = np.array([400.0, 800.0, 1200.0])
-    assert (damage_mpa(300.0, s) > 0.5 * s).all()
-    assert (damage_mpa(300.0, s, 150.0) > damage_mpa(300.0, s)).all()
-    assert (damage_mpa(300.0, s, -150.0) < damage_mpa(300.0, s)).all()
+    assert (fa.damage_mpa(300.0, s) > 0.5 * s).all()
+    assert (fa.damage_mpa(300.0, s, 150.0) > fa.damage_mpa(300.0, s)).all()
+    assert (fa.damage_mpa(300.0, s, -150.0) < fa.damage_mpa(300.0, s)).all()
 
 
 def test_decarburised_spring_steel():
     # published for silicon-manganese spring steel (read): the limit falls to 0.5–0.6 of the sound one, suddenly at a
     # slight depth, and then hardly with depth
-    sound = capacity_mpa(450.0, 1.0, 1e6)
-    skinned = (capacity_mpa(450.0, 1.0, 1e6, skin_hv=180.0, skin_um=d) for d in (50, 100, 200))
+    sound = fa.capacity_mpa(450.0, 1.0, 1e6)
+    skinned = (fa.capacity_mpa(450.0, 1.0, 1e6, skin_hv=180.0, skin_um=d) for d in (50, 100, 200))
     shares = [float(x / sound) for x in skinned]
     assert max(shares) - min(shares) < 0.1 and 0.4 < min(shares) and max(shares) < 0.7
 
@@ -402,10 +393,8 @@ def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
 
 
 @pytest.mark.parametrize(("args", "change", "message"), [
-    ((-1, 200), {}, "Face thickness -1 mm"),
-    ((3, "hard"), {}, "face hardness is 'hard'"),
-    ((3, []), {}, "front to back"),
-    ((3, [200, 20]), {}, "Face hardness 20 HV"),
+    ((-1, 200), {}, "Face thickness -1 mm"), ((3, "hard"), {}, "face hardness is 'hard'"),
+    ((3, []), {}, "front to back"), ((3, [200, 20]), {}, "Face hardness 20 HV"),
     ((3, 200), {"front_finish": "machine"}, "did you mean 'machined'"),
     ((3, 200), {"loft_deg": 95}, "Loft 95"),
     ((3, 200), {"rim": (4.2, 74)}, "thickness, blade length"),

@@ -82,8 +82,7 @@ def exact_angle(bend, force):
 
 
 @pytest.mark.parametrize("case", [
-    {"hardness_hv": 150, "fractions": SOFT},
-    {"hardness_hv": 320, "fractions": HARD},
+    {"hardness_hv": 150, "fractions": SOFT}, {"hardness_hv": 320, "fractions": HARD},
     {"hardness_hv": 210},
     {"hardness_hv": 150, "fractions": SOFT, "neck_hardness_hv": 175},
     {"hardness_hv": 220, "neck_hardness_hv": 190, "neck_outside_mm": 13.9},
@@ -390,10 +389,8 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
 
 
 @pytest.mark.parametrize(("lie", "loft", "words"), [
-    (2.0, 0.0, "towards the toe"),
-    (-2.0, 0.0, "towards the heel"),
-    (0.0, 1.0, "towards the face side"),
-    (0.0, -1.0, "towards the back"),
+    (2.0, 0.0, "towards the toe"), (-2.0, 0.0, "towards the heel"),
+    (0.0, 1.0, "towards the face side"), (0.0, -1.0, "towards the back"),
     (2.0, 1.0, "towards the toe, turned 27° to the face side"),
     (-1.0, -1.0, "towards the heel, turned 45° to the back"),
 ])  # fmt: skip

@@ -8,20 +8,14 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import beta
 
-from forgeprops.hosel.bending_moment import (
-    Section,
-    eccentric_section,
-    elastic_modulus_mm3,
-    plastic_modulus_mm3,
-    second_moment_mm4,
-)
+from forgeprops.hosel import bending_moment as bm
 from forgeprops.strength.tensile import BRANCHES, FlowCurve, strength
 
 E = 205_000.0
 
 
 def section_of(outside, bore, curve, k):
-    return Section.of(np.broadcast_to(outside, np.shape(k)), bore, curve)
+    return bm.Section.of(np.broadcast_to(outside, np.shape(k)), bore, curve)
 
 
 def moment_nmm(*case):
@@ -29,7 +23,7 @@ def moment_nmm(*case):
 
 
 def shape_factor(outside, bore=0.0):
-    return plastic_modulus_mm3(outside, bore) / elastic_modulus_mm3(outside, bore)
+    return bm.plastic_modulus_mm3(outside, bore) / bm.elastic_modulus_mm3(outside, bore)
 
 
 def perfectly_plastic(yield_mpa, youngs=E):
@@ -80,18 +74,15 @@ def test_shape_factor_limits():
 
 
 @pytest.mark.parametrize(("outside", "bore", "inertia", "ze", "zp", "f"), [
-    (12.5, 9.5, 798.6, 127.78, 182.62, 1.4293),
-    (12.5, 9.0, 876.4, 140.22, 204.02, 1.4550),
-    (13.0, 9.4, 1018.7, 156.73, 227.74, 1.4531),
-    (13.5, 9.4, 1247.2, 184.77, 271.63, 1.4701),
-    (13.5, 9.0, 1308.4, 193.83, 288.56, 1.4887),
-    (14.0, 9.4, 1502.5, 214.64, 318.90, 1.4857),
+    (12.5, 9.5, 798.6, 127.78, 182.62, 1.4293), (12.5, 9.0, 876.4, 140.22, 204.02, 1.4550),
+    (13.0, 9.4, 1018.7, 156.73, 227.74, 1.4531), (13.5, 9.4, 1247.2, 184.77, 271.63, 1.4701),
+    (13.5, 9.0, 1308.4, 193.83, 288.56, 1.4887), (14.0, 9.4, 1502.5, 214.64, 318.90, 1.4857),
     (13.5, 0.0, 1630.4, 241.55, 410.06, 1.6977),
 ])  # fmt: skip
 def test_hosel_sections_worked_by_hand(outside, bore, inertia, ze, zp, f):
-    assert second_moment_mm4(outside, bore) == pytest.approx(inertia, rel=1e-4)
-    assert elastic_modulus_mm3(outside, bore) == pytest.approx(ze, rel=1e-4)
-    assert plastic_modulus_mm3(outside, bore) == pytest.approx(zp, rel=1e-4)
+    assert bm.second_moment_mm4(outside, bore) == pytest.approx(inertia, rel=1e-4)
+    assert bm.elastic_modulus_mm3(outside, bore) == pytest.approx(ze, rel=1e-4)
+    assert bm.plastic_modulus_mm3(outside, bore) == pytest.approx(zp, rel=1e-4)
     assert shape_factor(outside, bore) == pytest.approx(f, abs=1e-4)
 
 
@@ -101,7 +92,7 @@ def test_hosel_sections_worked_by_hand(outside, bore, inertia, ze, zp, f):
 ])  # fmt: skip
 def test_perfectly_plastic_tube_worked_by_hand(ratio, expected):
     curve = perfectly_plastic(350.0)
-    first = 350 * elastic_modulus_mm3(13.5, 9.4)
+    first = 350 * bm.elastic_modulus_mm3(13.5, 9.4)
     yields = 350 / (E * 6.75)
     found = moment_nmm(13.5, 9.4, curve, ratio * yields) / first
     assert found == pytest.approx(expected, abs=1e-4)
@@ -112,9 +103,9 @@ def test_perfectly_plastic_tube_worked_by_hand(ratio, expected):
 def test_elastic_and_fully_plastic_limits(bore):
     curve = perfectly_plastic(350.0)
     ky = 350 / (E * 6.75)
-    expected = 0.5 * ky * E * second_moment_mm4(13.5, bore)
+    expected = 0.5 * ky * E * bm.second_moment_mm4(13.5, bore)
     assert moment_nmm(13.5, bore, curve, 0.5 * ky) == pytest.approx(expected, rel=1e-12)
-    expected = 350 * plastic_modulus_mm3(13.5, bore)
+    expected = 350 * bm.plastic_modulus_mm3(13.5, bore)
     assert moment_nmm(13.5, bore, curve, 1e4 * ky) == pytest.approx(expected, rel=1e-6)
 
 
@@ -125,7 +116,7 @@ def test_linear_hardening_closed_form():
     curve = FlowCurve(E, 350.0, 0.0, tangent, 1.0)
     for k in (3e-4, 1e-3, 5e-3):
         exact = (1 - tangent / E) * moment_nmm(13.5, 9.4, perfectly_plastic(350.0), k)
-        exact += tangent * second_moment_mm4(13.5, 9.4) * k
+        exact += tangent * bm.second_moment_mm4(13.5, 9.4) * k
         assert moment_nmm(13.5, 9.4, curve, k) == pytest.approx(exact, rel=1e-6)
 
 
@@ -146,7 +137,7 @@ def test_power_law_closed_form():
     (800, 10, 217, 0.49, 2.93), (800, 20, 216, 0.96, 1.75),
 ])  # fmt: skip
 def test_springback_table(sy, length, moment, spring, strain):
-    curve, inertia = perfectly_plastic(float(sy)), second_moment_mm4(13.5, 9.4)
+    curve, inertia = perfectly_plastic(float(sy)), bm.second_moment_mm4(13.5, 9.4)
 
     def kept(k):
         return math.degrees(length * (k - float(moment_nmm(13.5, 9.4, curve, k)) / (E * inertia)))
@@ -203,7 +194,7 @@ def test_centred_bore_by_the_eccentric_path():
     for hv in (150, 320):
         curve = strength(hv).curve
         for k in (2e-4, 1e-3, 5e-3):
-            moment, fibre = eccentric_section(13.4, 9.4, 0.0, curve, k)
+            moment, fibre = bm.eccentric_section(13.4, 9.4, 0.0, curve, k)
             assert moment == pytest.approx(float(moment_nmm(13.4, 9.4, curve, k)), rel=1e-6)
             assert fibre == pytest.approx(6.7, abs=1e-6)
 
@@ -212,9 +203,9 @@ def test_elastic_eccentric_bore_by_the_parallel_axis_theorem():
     curve, off, k = strength(320).curve, 0.4, 1e-5
     outer, inner = math.pi * 6.7**2, math.pi * 4.7**2
     shift = inner * off / (outer - inner)
-    inertia = second_moment_mm4(13.4) + outer * shift**2
-    inertia -= second_moment_mm4(9.4) + inner * (off + shift) ** 2
-    moment, fibre = eccentric_section(13.4, 9.4, off, curve, k)
+    inertia = bm.second_moment_mm4(13.4) + outer * shift**2
+    inertia -= bm.second_moment_mm4(9.4) + inner * (off + shift) ** 2
+    moment, fibre = bm.eccentric_section(13.4, 9.4, off, curve, k)
     assert moment == pytest.approx(E * inertia * k, rel=1e-6)
     assert fibre == pytest.approx(6.7 + shift, rel=1e-6)
 
@@ -232,6 +223,6 @@ def test_plastic_eccentric_bore_by_equal_areas():
     area = np.cumsum(width(y))
     axis = y[np.searchsorted(area, area[-1] / 2)]
     exact = 300 * np.sum(np.abs(y - axis) * width(y)) * (y[1] - y[0])
-    moment, fibre = eccentric_section(13.4, 9.4, off, curve, 1.0)
+    moment, fibre = bm.eccentric_section(13.4, 9.4, off, curve, 1.0)
     assert moment == pytest.approx(exact, rel=1e-3)
     assert fibre == pytest.approx(6.7 + abs(axis), abs=2e-3)

@@ -3,23 +3,17 @@
 import numpy as np
 import pytest
 
+import forgeprops as fp
 from forgeprops.base.tables import read_rows
-from forgeprops.hardenability.carbon_equivalent import carbon_equivalents
-from forgeprops.hardenability.end_quench import (
-    _coefficients,
-    as_quenched_hardness_hrc,
-    hardness_at_distance_hrc,
-)
+from forgeprops.hardenability import end_quench as eq
 from forgeprops.hardenability.ideal_diameter import ideal_diameter, ideal_diameter_factors
-from forgeprops.inputs.grades import grade
-from forgeprops.inputs.steel import Steel
 
 _WT = {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43, "Mo": 0.25, "Cu": 0.10, "V": 0.05}
-MODIFIED_4118 = Steel("modified 4118", _WT)
+MODIFIED_4118 = fp.Steel("modified 4118", _WT)
 
 
 def _bare(name, **wt):
-    return Steel(name, {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0} | wt)
+    return fp.Steel(name, {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0} | wt)
 
 
 def test_a255_worked_example_modified_4118():
@@ -37,9 +31,8 @@ def test_a255_worked_example_modified_4118():
 
 @pytest.mark.parametrize("element, content, factor", [("Mn", 0.20, 1.67), ("Mn", 0.50, 2.65), ("Mn", 0.70, 3.35), ("Mo", 0.20, 1.63)])  # fmt: skip
 def test_grossmann_1942_abstract(element, content, factor):
-    # M. A. Grossmann, AIME TP 1437, abstract read; the standard differs by
-    # < 2 %
-    steel = Steel("heat", {"C": 0.3, element: content})
+    # M. A. Grossmann, AIME TP 1437, abstract read; the standard differs by < 2 %
+    steel = fp.Steel("heat", {"C": 0.3, element: content})
     assert ideal_diameter_factors(steel)[element] == pytest.approx(factor, rel=0.02)
 
 
@@ -48,9 +41,9 @@ def test_42crmo4_band_all_points():
     band = [r for r in read_rows("validation/hardenability_bands.csv") if r["grade"] == "42CrMo4"]
     assert len(band) == 15
     mid = _bare("42CrMo4 without residuals", C=0.415, Si=0.25, Mn=0.75, Cr=1.05, Mo=0.225)
-    for steel in (mid, grade("42CrMo4")):
+    for steel in (mid, fp.grade("42CrMo4")):
         for row in band:
-            hrc = hardness_at_distance_hrc(steel, float(row["distance_mm"]))
+            hrc = eq.hardness_at_distance_hrc(steel, float(row["distance_mm"]))
             assert float(row["hrc_low"]) <= hrc <= float(row["hrc_high"]), (steel.name, row, hrc)
 
 
@@ -60,19 +53,19 @@ def test_42crmo4_band_all_points():
 ])  # fmt: skip
 def test_initial_hardness(carbon, hrc):
     # derived: our evaluation of the polynomial, kept as a guard against a changed digit
-    assert as_quenched_hardness_hrc(carbon) == pytest.approx(hrc, abs=0.06)
+    assert eq.as_quenched_hardness_hrc(carbon) == pytest.approx(hrc, abs=0.06)
 
 
 def test_initial_hardness_near_other_published_rules():
     # DIN 17021-1 (1976), HRC max = 35 + 50 C ± 2, from memory
     for carbon in (0.20, 0.30, 0.40):
-        assert as_quenched_hardness_hrc(carbon) == pytest.approx(35 + 50 * carbon, abs=2.0)
+        assert eq.as_quenched_hardness_hrc(carbon) == pytest.approx(35 + 50 * carbon, abs=2.0)
 
 
 def test_inch_set_agrees_with_metric_set():
     # dividing factor at J8 (12.7 mm) from the inch set, from memory: an independent check of the metric
     # digits
-    distance, poly, upper, _ = _coefficients()
+    distance, poly, upper, _ = eq._coefficients()
     for di_in in (1.1, 1.5, 2.0, 3.0, 4.0, 5.0):
         inch = np.polyval((0.00084, -0.01189, 0.03378, 0.24617, -1.79085, 4.44473), di_in)
         metric = [max(np.polynomial.polynomial.polyval(25.4 * di_in, c), 1.0) for c in poly]
@@ -94,5 +87,5 @@ def test_carbon_equivalents_hand_worked(row):
     # derived by hand from the formulas; no published example with digits was found
     name, *numbers = row.split()
     wt = dict(zip("C Si Mn Cr Mo Ni".split(), map(float, numbers[:6]), strict=True))
-    found = carbon_equivalents(_bare(name, **wt)).values()
+    found = fp.carbon_equivalents(_bare(name, **wt)).values()
     assert tuple(found) == pytest.approx([float(x) for x in numbers[6:]], abs=0.0006)

@@ -7,12 +7,11 @@ import pytest
 import forgeprops as fp
 from forgeprops.answer.warnings.listing import RULES
 from forgeprops.show.page.lesson import _STEPS, GOALS, Lesson, step_of
-from forgeprops.show.units import Units
 
 
 @pytest.fixture(scope="module")
 def lesson():
-    return Lesson(Units())
+    return Lesson(fp.Units())
 
 
 def answers(lesson):
@@ -59,7 +58,7 @@ def test_every_warning_has_its_step():
     ("steel", "good"), [("1030", {"flux": 4.5, "spray_s": 12.0}), ("4130", {"flux": 4.1, "cooling": "sleeve"})]
 )  # fmt: skip
 def test_task_is_solved_with_sense_and_failed_without_spray(steel, good):
-    lesson = Lesson(Units())
+    lesson = Lesson(fp.Units())
     lesson._heard(None, {"do": "act", "act": "try", "values": {"steel": steel, "spray_s": 1.0}}, [])
     assert not lesson.task["passed"] and lesson.tries[-1]["score"] < 10
     lesson._heard(None, {"do": "act", "act": "try", "values": {"steel": steel} | good}, [])
@@ -75,7 +74,7 @@ def test_nonsense_is_answered_in_one_sentence(lesson, given):
 
 
 def test_only_the_readers_units():
-    lesson = Lesson(Units(temperature="°F", length="in", force="lbf", hardness="HRC"))
+    lesson = Lesson(fp.Units(temperature="°F", length="in", force="lbf", hardness="HRC"))
     words = json.dumps([lesson.static, lesson.task], ensure_ascii=False)
     assert "°F" in words and "°C" not in words and " N " not in words and " mm" not in words
     assert "HRC" in words and " HV" not in words

@@ -11,15 +11,11 @@ import pytest
 from checks import refuses
 
 import forgeprops
-from forgeprops.answer.estimate import estimate
-from forgeprops.inputs.grades import grade
-from forgeprops.inputs.job import Job, load_job
-from forgeprops.inputs.limits import Limits
+import forgeprops as fp
 from forgeprops.show.page import Desk, Page
 from forgeprops.show.page.blocks import Stopped
 from forgeprops.show.page.fields import changes_of, limits_with
 from forgeprops.show.page.tabs import TABS
-from forgeprops.show.units import Units
 
 PAGE = Path(forgeprops.__file__).parent / "show" / "page"
 
@@ -33,7 +29,7 @@ def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
     refuses("", desk.move, preheat_c=5000)
     assert desk.job.value("spray_s") == 7.0
     desk.undo()
-    assert desk.job == Job()
+    assert desk.job == fp.Job()
     desk.redo()
     assert desk.job.value("spray_s") == 7.0
 
@@ -51,9 +47,9 @@ def test_two_pages_and_a_script_on_one_file_lose_nothing(tmp_path):
     path, context = tmp_path / "job.json", multiprocessing.get_context("spawn")
     here = Desk(path=path)
     here.set(spray_s=6)
-    Job().with_(spray_s=7).save(path, overwrite=True)  # the script
+    fp.Job().with_(spray_s=7).save(path, overwrite=True)  # the script
     here.set(delay_s=3.0)
-    assert "one step back" in here.note and load_job(path) == here.job
+    assert "one step back" in here.note and fp.load_job(path) == here.job
     here.undo()
     assert here.job.value("spray_s") == 7.0
     (tmp_path / "job.json").write_text("{")  # another program's half
@@ -70,7 +66,7 @@ def test_two_pages_and_a_script_on_one_file_lose_nothing(tmp_path):
         here.look()
         seen.append(here.job.value("preheat_c"))
     assert [page.exitcode for page in pages] == [0, 0] and len(set(seen)) > 5
-    assert load_job(path).value("preheat_c") in (829.0, 929.0)
+    assert fp.load_job(path).value("preheat_c") in (829.0, 929.0)
     assert [p.name for p in tmp_path.iterdir()] == ["job.json"]
 
 
@@ -78,12 +74,12 @@ def test_a_damaged_job_file_is_kept(tmp_path):
     path = tmp_path / "job.json"
     path.write_text("{", encoding="utf-8")
     desk = Desk(path=path)
-    assert desk.note and desk.job == Job()
+    assert desk.note and desk.job == fp.Job()
     assert [p.read_text(encoding="utf-8") for p in tmp_path.glob("*unread*")] == ["{"]
 
 
 def test_remedy_on_the_button_makes_the_verdict_good():
-    page = Page(Desk(Job().with_(spray_s=5.0)))
+    page = Page(Desk(fp.Job().with_(spray_s=5.0)))
     assert page.state["level"] == "out" and page.state["zones"]["face"]["level"] == "out"
     page._heard(None, {"do": "remedy"}, [])
     assert page.state["level"] == "good"
@@ -108,8 +104,8 @@ def test_hardness_of_a_move_comes_first_and_agrees_with_the_whole_answer():
 
 
 def test_a_stop_comes_first_and_limits_on_crack_and_die_reach_their_signs():
-    limits = Limits(crack_index=(None, 1.0), forging_low_c=(900.0, None))
-    page = Page(Desk(Job(steel=grade("4140"), limits=limits).with_(spray_s=10)))
+    limits = fp.Limits(crack_index=(None, 1.0), forging_low_c=(900.0, None))
+    page = Page(Desk(fp.Job(steel=fp.grade("4140"), limits=limits).with_(spray_s=10)))
     assert [s["level"] for s in page.state["signs"][:2]] == ["out", "out"]
     said = [b.get("words", "") for b in TABS["sure"].content(page.desk, page._result, print)]
     assert said[0].startswith("Stop. Quench cracks")
@@ -117,7 +113,7 @@ def test_a_stop_comes_first_and_limits_on_crack_and_die_reach_their_signs():
 
 
 def test_no_other_unit_is_left_after_the_switch():
-    page = Page(Desk(Job()))
+    page = Page(Desk(fp.Job()))
     page._heard(None, {"do": "units", "units": ["°F", "in", "HRC"]}, [])
     for name in TABS:
         page._open_tab(name)
@@ -129,7 +125,7 @@ def test_no_other_unit_is_left_after_the_switch():
 
 
 def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
-    page, said = Page(Desk(Job())), []
+    page, said = Page(Desk(fp.Job())), []
     work = TABS["window"].slow["search"]
 
     def progress(share, words=""):
@@ -139,35 +135,35 @@ def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
 
     blocks = work(page.desk, page._result, {}, progress)
     page.desk.set(**changes_of(page.desk.job, page.desk.units, blocks[1]["items"][0]["take"]))
-    assert page._result.verdict.chance_right > estimate(Job()).verdict.chance_right - 0.03
+    assert page._result.verdict.chance_right > fp.estimate(fp.Job()).verdict.chance_right - 0.03
     assert all("best so far" in words for _, words in said) and said[-1][0] < 0.6
 
 
 def test_sheet_of_a_tab_is_the_sheet_of_the_job():
-    page = Page(Desk(Job()), "sheet")
+    page = Page(Desk(fp.Job()), "sheet")
     page._heard(None, {"do": "act", "act": "note", "values": {"note": "order <7>"}}, [])
     shown = page.content["blocks"][-1]
-    assert Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
+    assert fp.Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
     assert re.fullmatch(r"\d{4}-\d\d-\d\d_4130_mid-iron_\w+\.html", shown["name"])
 
 
 def test_a_limit_is_edited_in_the_readers_scale():
-    hard = Limits.hard_thin_face()
-    limits = limits_with(hard, Units(hardness="HRC"), "face_hardness_hv", 0, 40.0)
+    hard = fp.Limits.hard_thin_face()
+    limits = limits_with(hard, fp.Units(hardness="HRC"), "face_hardness_hv", 0, 40.0)
     assert limits.written["face_hardness_hv"][:2] == ("HRC", 40.0)
-    fewer = limits_with(limits, Units(), "hosel_allowed_deg", 0, None).bounds.keys()
+    fewer = limits_with(limits, fp.Units(), "hosel_allowed_deg", 0, None).bounds.keys()
     assert fewer == limits.bounds.keys() - {"hosel_allowed_deg"}
 
 
 @pytest.mark.parametrize("message", [{"set": {"steel": "none"}}, {"set": {"spray_s": "x"}}, {"set": {"mass": 3}}])  # fmt: skip
 def test_nonsense_from_the_browser_is_answered_in_one_sentence(message):
-    page = Page(Desk(Job()))
+    page = Page(Desk(fp.Job()))
     page._heard(None, {"do": "commit", **message}, [])
-    assert page.state["note"] and page.desk.job == Job()
+    assert page.state["note"] and page.desk.job == fp.Job()
 
 
 def test_own_steel_and_own_head():
-    page = Page(Desk(Job()))
+    page = Page(Desk(fp.Job()))
     page._heard(None, {"do": "steel", "text": "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2"}, [])
     sizes = {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}
     page._heard(None, {"do": "head", "set": sizes}, [])

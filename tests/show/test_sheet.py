@@ -11,7 +11,6 @@ import forgeprops as fp
 from forgeprops.base.cautions import CAUTIONS
 from forgeprops.inputs.settings import table
 from forgeprops.show.sheet import sheet, sheet_html, sheet_name
-from forgeprops.show.units import Units
 
 
 @pytest.fixture(scope="module")
@@ -21,7 +20,7 @@ def result():
 
 @pytest.fixture(scope="module")
 def page(result):
-    return html.unescape(sheet_html(result, date="2026-01-31", display_units=Units()))
+    return html.unescape(sheet_html(result, date="2026-01-31", display_units=fp.Units()))
 
 
 def test_zones_limits_settings_cautions_and_job_are_there(page, result):
@@ -57,7 +56,7 @@ def test_tolerance_columns_are_estimates_of_the_same_head(page, result):
 
 
 def test_only_the_readers_units_stand_on_it(result):
-    page = html.unescape(sheet_html(result, display_units=Units("°F", "in", "HB")))
+    page = html.unescape(sheet_html(result, display_units=fp.Units("°F", "in", "HB")))
     body = page.split("<body>")[1].split("Sources</h2>")[0]
     assert "1706 °F" in body and "± 25 °F" in body and "0.528 in" in body
     assert not re.search(r"°C|\d HV| mm\b|HRC|HRB", body.replace("above 31 HRC", "").replace("Above 50 HRC", ""))  # fmt: skip

@@ -7,16 +7,14 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.tables import data_path
-from forgeprops.inputs.job import Job
 from forgeprops.show.page import Desk, Page
 from forgeprops.show.page.files import KINDS, preview, recognise, templates
-from forgeprops.show.units import Units
 
 DEMO = {
     "certificates.csv": "certificates", "laboratory.xlsx": "certificates", "runs.csv": "runs", "traces.csv": "traces",
     "channels.csv": "channels", "hardness.csv": "hardness", "bends.csv": "bends", "log.csv": "log",
 }  # fmt: skip
-US = Units("°F", "in", "HRC", "gpm", "lbf")
+US = fp.Units("°F", "in", "HRC", "gpm", "lbf")
 
 
 def act(page, do, buffers=(), **values):
@@ -30,7 +28,7 @@ def blocks_of(blocks, kind, name=None):
 
 @pytest.fixture
 def page():
-    return Page(Desk(Job()), "shop")
+    return Page(Desk(fp.Job()), "shop")
 
 
 @pytest.mark.parametrize("name", DEMO)
@@ -39,7 +37,7 @@ def test_a_file_is_known_by_its_columns_under_any_name(name):
     assert recognise("x" + name[-5:], content).kind == DEMO[name]
 
 
-@pytest.mark.parametrize("units", [Units(), US], ids=["SI", "US"])
+@pytest.mark.parametrize("units", [fp.Units(), US], ids=["SI", "US"])
 def test_templates_are_read_without_a_loss_and_hold_the_same_numbers(units):
     read = {n: recognise(n, content.encode()) for n, content, _ in templates(units)}
     assert {n.removesuffix(".csv") for n in read} == {n for n, k in KINDS.items() if k.template}
@@ -109,4 +107,4 @@ def test_nonsense_in_forms_and_drops_is_answered_in_a_sentence(page):
         (block,) = act(page, "drift", **values)
         assert block["look"] == "stop" and len(block["words"]) > 10
     (table,) = blocks_of(act(page, "drop", [b"a,b"], names=["../<b>"]), "table", "files")
-    assert table["levels"] == ["out"] and page.desk.job == Job()
+    assert table["levels"] == ["out"] and page.desk.job == fp.Job()

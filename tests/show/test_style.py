@@ -26,5 +26,4 @@ def test_the_colours_are_found_each_with_a_mark_of_its_own():
 def test_colour_blind_readers_tell_them_apart(family, eyes):
     for kind in eyes.KINDS:
         pairs = itertools.combinations(FAMILIES[family], 2)
-        nearest = min(eyes.difference(a, b, kind) for a, b in pairs)
-        assert nearest > eyes.APART, kind
+        assert min(eyes.difference(a, b, kind) for a, b in pairs) > eyes.APART, kind

@@ -221,26 +221,19 @@ def percent_format(book):
 
 
 #: What is wrong with it: the file.
-#: What is wrong with it: the file.
 DAMAGED = {
     "title": as_csv([["Steel works"], ["Page 1"], *BASE]),
     "footnotes and totals below": as_csv([*BASE, ["Mean", "", 0.3, 0.24, 0.5], ["* melted in an arc furnace"]]),
     "mean": as_csv([*BASE, changed(A1, heat="Mean", grade=None)]),
     "limits": as_csv([HEADER, changed(A1, heat="max"), *BASE[1:]]),
-    "empty cell": one(Ni=None),
-    "alloying element empty": one(Cr=None),
-    "carbon missing": one(C=None),
-    "below the limit": one(P="<0,01"),
-    "trace": one(Cu="trace"),
+    "empty cell": one(Ni=None), "alloying element empty": one(Cr=None),
+    "carbon missing": one(C=None), "below the limit": one(P="<0,01"), "trace": one(Cu="trace"),
     "rows of a heat": as_csv([*BASE, changed(A1, C=0.33)]),
     "rows that disagree": as_csv([*BASE, changed(A1, Cr=1.5)]),
-    "letter O for zero": one(C="O,31"),
-    "point misplaced by 100": one(C=31.0),
+    "letter O for zero": one(C="O,31"), "point misplaced by 100": one(C=31.0),
     "whole row times 100": as_csv([HEADER, [v * 100 if isinstance(v, float) else v for v in A1], A2, A3]),
-    "point misplaced within bounds": one(Cr=0.095),
-    "outside the grade": one(Cr=1.2),
-    "unknown grade": one(grade="XY-17"),
-    "negative": one(Mn=-0.5),
+    "point misplaced within bounds": one(Cr=0.095), "outside the grade": one(Cr=1.2),
+    "unknown grade": one(grade="XY-17"), "negative": one(Mn=-0.5),
     "decimal commas between commas": b"Heat,C,Mn\nA1,0,31,0,52\nA2,0.29,0.48\nA3,0.30,0.50",
     "a delimiter missing": b"Heat;C;Mn;Cr\nA1;0,31;0,52\nA2;0,29;0,48;0,9\nA3;0,3;0,5;1,0",
     "quotation mark open": b'Heat;C;Mn\n"A1;0,31;0,52\nA2;0,29;0,48\nA3;0,3;0,5',
@@ -261,13 +254,11 @@ DAMAGED = {
     "formula never computed": as_xlsx([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]),
     "error value": as_xlsx([HEADER, changed(A1, C="#REF!"), A2, A3]),
     "percent format on a percent column": as_xlsx(BASE, percent_format),
-    "merged cells": as_xlsx(BASE, merged),
-    "hidden sheet": as_xlsx(BASE, hidden),
+    "merged cells": as_xlsx(BASE, merged), "hidden sheet": as_xlsx(BASE, hidden),
     "not UTF-8": as_csv([["Schmelze", "Güte", *HEADER[2:]], A1, A2, A3], encoding="latin-1"),
     "true in a cell": as_xlsx([HEADER, changed(A1, Mo=True), A2, A3]),
     "lead unreadable": as_csv(added("Pb", "ok", 0.001, "-")),
-    "footnote digit": one(C="0,31²"),
-    "two numbers in a cell": one(C="0,31/0,32"),
+    "footnote digit": one(C="0,31²"), "two numbers in a cell": one(C="0,31/0,32"),
     "limit instead of a value": one(P="max 0,025"),
 }  # fmt: skip
 #: What is wrong with it: heats that stay good | text of a problem | its row | its column.

@@ -33,8 +33,7 @@ def test_row_is_sound(name):
 def test_family_follows_from_the_composition(name):
     has = {e for e in ("Ni", "Cr", "Mo") if grade(name).limits.get(e, (None, None))[0] is not None}
     kinds = {"": "carbon", "Cr": "Cr", "Cr Mo": "Cr-Mo", "Cr Mo Ni": "Ni-Cr-Mo"}
-    kind = kinds[" ".join(sorted(has))]
-    assert family(name) == kind
+    assert family(name) == kinds[" ".join(sorted(has))]
 
 
 def test_printed_ranges():
@@ -76,10 +75,8 @@ def test_unknown_grade_says_how_to_type_it(bad, hint):
 
 @pytest.mark.parametrize(("name", "what"), [
     ("17-4", "a precipitation-hardening stainless steel"),
-    ("431", "a martensitic stainless steel"),
-    ("SUS304", "an austenitic stainless steel"),
-    ("1.4301", "an austenitic stainless steel"),
-    ("maraging", "a maraging steel"),
+    ("431", "a martensitic stainless steel"), ("SUS304", "an austenitic stainless steel"),
+    ("1.4301", "an austenitic stainless steel"), ("maraging", "a maraging steel"),
     ("H13", "a tool steel"),
     ("1212", "a resulphurised or leaded free-cutting steel"),
 ])  # fmt: skip
@@ -102,11 +99,9 @@ def test_typed_chemistry(text, contents):
 
 
 @pytest.mark.parametrize(("text", "says"), [
-    ("C 0.3 Xx 2", "'Xx 2' cannot be read"),
-    ("C 0.3 C 0.2", "C is given twice"),
+    ("C 0.3 Xx 2", "'Xx 2' cannot be read"), ("C 0.3 C 0.2", "C is given twice"),
     ("C 0.05 Cr 16.5 Ni 4", "makes it a stainless steel"),
-    ("C 31 Mn 0.5", "31 wt% C is more than"),
-    ("Mn 0.5 Cr 1.0", "carbon is missing"),
+    ("C 31 Mn 0.5", "31 wt% C is more than"), ("Mn 0.5 Cr 1.0", "carbon is missing"),
 ])  # fmt: skip
 def test_chemistry_that_cannot_be_read(text, says):
     refuses(says, steel_of, text)

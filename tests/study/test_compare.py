@@ -147,8 +147,7 @@ def test_a_set_shares_its_furnace():
 
 @pytest.mark.parametrize("arguments, words", [
     ((["1030", "4130"], [900], ["wedge", "mid-iron", "long-iron"]), "3 heads, 2 grades"),
-    (([], [900]), "grades is empty"),
-    ((["1030"], []), "preheats_c is empty"),
+    (([], [900]), "grades is empty"), ((["1030"], []), "preheats_c is empty"),
     ((["103"], [900]), "grade '103'"),
     ((["1030"], [9000]), "Preheat temperature 9000"),
     ((["1030"], [900], None, [{}, {}]), "2 routes for one head"),

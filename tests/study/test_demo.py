@@ -8,14 +8,9 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+import forgeprops as fp
 from forgeprops.base.tables import data_path
-from forgeprops.certificates.reading import read_certificates
-from forgeprops.study.shop.measurements import read_bends, read_hardness
-from forgeprops.study.shop.runs import read_runs
-from forgeprops.study.shop.traces import read_channels, read_traces
-from forgeprops.study.shop.tracking import track
 from forgeprops.study.spray_plate.conduction import Plate
-from forgeprops.study.spray_plate.heat_transfer import cooling_curve
 
 SCRIPT = Path(__file__).parents[1] / "make_demo_data.py"
 
@@ -38,8 +33,8 @@ def test_every_file_says_that_it_is_invented():
 
 
 def test_certificates():
-    mill = read_certificates(demo("certificates.csv"))
-    laboratory = read_certificates(demo("laboratory.xlsx"))
+    mill = fp.read_certificates(demo("certificates.csv"))
+    laboratory = fp.read_certificates(demo("laboratory.xlsx"))
     for certificates in (mill, laboratory):
         assert [c.heat for c in certificates if c.steel] == ["R1", "R2", "R3", "R4"]
     assert mill[0].steel.get("N") == 0.007 and mill[0].rows == (5, 9)
@@ -53,10 +48,10 @@ def test_certificates():
 
 
 def test_measurements():
-    runs = read_runs(demo("runs.csv"))
-    channels = read_channels(demo("channels.csv"))
-    traces = read_traces(demo("traces.csv"), demo("channels.csv"))
-    hardness, bends = read_hardness(demo("hardness.csv")), read_bends(demo("bends.csv"))
+    runs = fp.read_runs(demo("runs.csv"))
+    channels = fp.read_channels(demo("channels.csv"))
+    traces = fp.read_traces(demo("traces.csv"), demo("channels.csv"))
+    hardness, bends = fp.read_hardness(demo("hardness.csv")), fp.read_bends(demo("bends.csv"))
     assert set(traces.frame["channel"]) == set(channels) and channels["T1"].zone == "face"
     assert set(traces.frame["head_id"]) == {"101", "102", "103"} <= set(runs)
     assert set(hardness.frame["head_id"]) == set(bends.frame["head_id"]) == set(runs)
@@ -68,13 +63,13 @@ def test_measurements():
 
 
 def test_the_log_drifts_where_it_was_made_to():
-    alarms = track(demo("log.csv")).alarms.query("chart == 'CUSUM'")
+    alarms = fp.track(demo("log.csv")).alarms.query("chart == 'CUSUM'")
     assert alarms["direction"].iloc[0] == "below" and 38 <= alarms["since_reading"].iloc[0] <= 45
 
 
 def test_the_plate_gives_back_the_spray_multiplier():
-    trace = read_traces(demo("plate.csv"), {"P1": ("face", 1.0)})
-    factor, spread = cooling_curve(*trace.trace("P1"), Plate(10.0, 1.0), 25.0).multiplier(12.0)
+    trace = fp.read_traces(demo("plate.csv"), {"P1": ("face", 1.0)})
+    factor, spread = fp.cooling_curve(*trace.trace("P1"), Plate(10.0, 1.0), 25.0).multiplier(12.0)
     assert factor == pytest.approx(1.25, rel=0.03) and spread < 0.06
 
 

@@ -130,8 +130,7 @@ def test_the_chances_are_honest():
 
 
 @pytest.mark.parametrize("change, says", [
-    ({"measured": {}}, "must be a mapping"),
-    ({"measured": {"sole": 400}}, "zone"),
+    ({"measured": {}}, "must be a mapping"), ({"measured": {"sole": 400}}, "zone"),
     ({"measured": {"face": 4000}}, "face hardness"),
     ({"measured": {"face": []}}, "no reading of the face"),
     ({"usual": {"hosel": 230}}, "usual has no face"),

@@ -98,8 +98,7 @@ def test_one_known_shop_and_its_clock():
 
 
 def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
-    truth = fp.Shop(spray=1.3)
-    found = fit(None, measured(truth, 4)[1], HEAD, "4130", ROUTE)
+    found = fit(None, measured(fp.Shop(spray=1.3), 4)[1], HEAD, "4130", ROUTE)
     low, high = found.interval("spray")
     assert low < 1.3 < high and found.data_share("spray") > 0.3
     for number in ("die", "delay_s"):
@@ -195,13 +194,11 @@ def test_the_demo_shop():
     ({"steel": None}, "no steel is given"),
     ({"traces": None, "hardness": None}, "nothing to fit to"),
     ({"numbers": ("spry",)}, "did you mean 'spray'"),
-    ({"numbers": ()}, "no number to fit"),
-    ({"clock_sd_s": -1.0}, "clock"),
+    ({"numbers": ()}, "no number to fit"), ({"clock_sd_s": -1.0}, "clock"),
     ({"noise_c": float("nan")}, "thermocouples"),
     ({"hardness_noise_hv": 0.0}, "hardness readings"),
     ({"hardness_model_sd_hv": "10"}, "hardness model"),
-    ({"traces": "traces.csv"}, "read_traces"),
-    ({"shop": 3}, "Shop"),
+    ({"traces": "traces.csv"}, "read_traces"), ({"shop": 3}, "Shop"),
 ])  # fmt: skip
 def test_bad_input_is_refused_in_one_sentence(change, says):
     one = pd.DataFrame({"head_id": [""], "zone": ["face"], "hardness_hv": [430.0]})

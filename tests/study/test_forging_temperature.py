@@ -8,12 +8,7 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.forging import effort
 from forgeprops.inputs.cases import Cases
-from forgeprops.study.process.equal_effort import (
-    equal_effort_preheat,
-    equal_effort_setting,
-    metal_in_die_c,
-)
-from forgeprops.study.process.furnace import forging_temperature_study
+from forgeprops.study.process import equal_effort as ee
 
 SETTINGS_C = np.arange(700.0, 1250.1, 5.0)
 #: Face, body, hosel.
@@ -79,7 +74,7 @@ def test_no_austenite_below_ac1_and_all_above_ac3(sweep):
 
 def test_study_is_the_single_estimates():
     steel, temperatures = fp.grade("4135"), [730.0, 770.0, 950.0, 1100.0]
-    study = forging_temperature_study(steel, "long-iron", temperatures=temperatures)
+    study = fp.forging_temperature_study(steel, "long-iron", temperatures=temperatures)
     for k, t in enumerate(temperatures):
         one = fp.estimate(steel, "long-iron", fp.Route().with_(preheat_c=t))
         face, hosel = one.zones["face"], one.zones["hosel"]
@@ -104,16 +99,16 @@ def test_study_is_the_single_estimates():
 
 @pytest.mark.parametrize("given, words", [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")])  # fmt: skip
 def test_study_refuses_bad_settings(given, words):
-    refuses(f"(?i){words}", forging_temperature_study, fp.grade("1030"), temperatures=given)
+    refuses(f"(?i){words}", fp.forging_temperature_study, fp.grade("1030"), temperatures=given)
 
 
 @pytest.mark.parametrize("name", ["4130", "4140"])
 def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
     a, b = fp.grade("1030"), fp.grade(name)
-    answer = equal_effort_setting(a, 900.0, b)
+    answer = ee.equal_effort_setting(a, 900.0, b)
     assert 905.0 < answer.preheat_c < 960.0 and answer.low_c <= answer.preheat_c <= answer.high_c
     # equal means equal flow stress of the metal in the die, as marched at both settings
-    at_b = metal_in_die_c(b, answer.preheat_c)
+    at_b = ee.metal_in_die_c(b, answer.preheat_c)
     assert at_b == pytest.approx(answer.die_b_c, abs=0.01)
     stress = [effort.flow_stress_mpa(s, t, 0.15, 3.0) for s, t in ((a, answer.die_a_c), (b, at_b))]
     assert stress[0] == pytest.approx(stress[1], rel=1e-3)
@@ -126,18 +121,18 @@ def test_metal_in_die_is_what_the_march_says():
     steel = fp.grade("4130")
     zones = fp.estimate(steel, route=fp.Route().with_(preheat_c=900.0)).zones
     die = [z.die_c for z in zones.values()]
-    assert min(die) < metal_in_die_c(steel, 900.0) < max(die)
+    assert min(die) < ee.metal_in_die_c(steel, 900.0) < max(die)
     # a longer way to the die is a colder head
     slow = fp.Route().with_(transfer_s=12.0)
-    assert metal_in_die_c(steel, 900.0, route=slow) < metal_in_die_c(steel, 900.0) - 20.0
+    assert ee.metal_in_die_c(steel, 900.0, route=slow) < ee.metal_in_die_c(steel, 900.0) - 20.0
     routes = {"route": slow}, {}
-    late, soon = (equal_effort_setting(fp.grade("1030"), 900.0, steel, **r, in_die=True) for r in routes)  # fmt: skip
+    late, soon = (ee.equal_effort_setting(fp.grade("1030"), 900.0, steel, **r, in_die=True) for r in routes)  # fmt: skip
     assert late.preheat_c > soon.preheat_c
 
 
 def test_equal_effort_keeps_the_call_with_a_known_drop():
     a, b = fp.grade("1030"), fp.grade("4130")
     alone = effort.equal_effort(a, 900.0, b, 40.0).preheat_c
-    assert equal_effort_preheat(a, 900.0, b, 40.0) == alone
-    assert equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
-    refuses("(?i)preheat of the first steel", equal_effort_preheat, a, 200.0, b)
+    assert ee.equal_effort_preheat(a, 900.0, b, 40.0) == alone
+    assert ee.equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
+    refuses("(?i)preheat of the first steel", ee.equal_effort_preheat, a, 200.0, b)

@@ -251,11 +251,9 @@ GOOD_Y = 25 + 875 * np.exp(-GOOD_T / 3)
 
 
 @pytest.mark.parametrize("t, y, options, message", [
-    (GOOD_T[:10], GOOD_Y[:10], {}, "20 or more"),
-    (GOOD_T, GOOD_Y[:-1], {}, "60 times and 59"),
+    (GOOD_T[:10], GOOD_Y[:10], {}, "20 or more"), (GOOD_T, GOOD_Y[:-1], {}, "60 times and 59"),
     (GOOD_T, np.where(GOOD_T > 2, np.nan, GOOD_Y), {}, "not finite"),
-    (GOOD_T[::-1], GOOD_Y, {}, "does not rise"),
-    ("abc", GOOD_Y, {}, "not made of numbers"),
+    (GOOD_T[::-1], GOOD_Y, {}, "does not rise"), ("abc", GOOD_Y, {}, "not made of numbers"),
     (GOOD_T, GOOD_Y * 3, {}, "reaches"),
     (GOOD_T, np.full(60, 900.0), {}, "cool by 30 K"),
     (GOOD_T, GOOD_Y, {"water_c": 120}, "water temperature"),

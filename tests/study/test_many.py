@@ -19,11 +19,10 @@ import pytest
 from checks import refuses
 
 import forgeprops as fp
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 from forgeprops.io.writing import locked
-from forgeprops.study.process import many, streaming
+from forgeprops.study.process import many
 from forgeprops.study.process.many import compute, table_columns
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -179,7 +178,7 @@ def test_alone_and_in_the_batch_the_same_is_taken_and_refused(case):
     row = fp.estimate_many(*lists, quick=True).iloc[0]
     try:
         result = fp.estimate(*case)
-    except InputError as error:
+    except fp.InputError as error:
         assert row["error"] == str(error)
     else:
         assert row["error"] == "" and row["face_hardness_hv"] == result.zones["face"].hardness_hv
@@ -315,10 +314,8 @@ def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
 
 
 @pytest.mark.parametrize("steel, n, options, words", [
-    ("1030", 8, {}, "other inputs"),
-    ("4130", 8, {"chunk": 8}, "another size"),
-    ("4130", 8, {"quick": True}, "other inputs"),
-    ("4130", 4, {}, "beyond these cases"),
+    ("1030", 8, {}, "other inputs"), ("4130", 8, {"chunk": 8}, "another size"),
+    ("4130", 8, {"quick": True}, "other inputs"), ("4130", 4, {}, "beyond these cases"),
 ])  # fmt: skip
 def test_other_inputs_or_options_do_not_mix(folder, steel, n, options, words):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
@@ -340,22 +337,17 @@ def test_a_batch_that_runs_is_left_alone(folder):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
     with (
         locked(folder / "cases"),
-        pytest.raises(InputError, match="being written by another program"),
+        pytest.raises(fp.InputError, match="being written by another program"),
     ):
         fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
     assert fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4).kept == 2
 
 
 @pytest.mark.parametrize("to, words", [
-    ("out.csv", "ends in '.csv'"),
-    ("no/such/out", "does not exist"),
-    (5, "file to write must be a path; got 5"),
-    ("", "file to write must be a path; got ''"),
-    (" ", "visible characters"),
-    ("a\0b", "cannot be written"),
-    ("x" * 300, "cannot be written"),
-    ("mine", "is a file"),
-    ("photos", "no part of a batch"),
+    ("out.csv", "ends in '.csv'"), ("no/such/out", "does not exist"),
+    (5, "file to write must be a path; got 5"), ("", "file to write must be a path; got ''"),
+    (" ", "visible characters"), ("a\0b", "cannot be written"), ("x" * 300, "cannot be written"),
+    ("mine", "is a file"), ("photos", "no part of a batch"),
 ])  # fmt: skip
 def test_bad_targets(tmp_path, monkeypatch, to, words):
     monkeypatch.chdir(tmp_path)
@@ -375,7 +367,7 @@ def test_no_case_leaves_no_folder(folder):
 def test_memory_does_not_grow_with_the_cases(folder, monkeypatch):
     """At every write only the last tables are alive, and cases are taken a bounded number ahead."""
     taken, tables, most, ahead = [], [], [], []
-    real = streaming._write
+    real = many._write
 
     def watched(file, table, checksum):
         tables.append(weakref.ref(table["face_hardness_hv"]))
@@ -388,6 +380,6 @@ def test_memory_does_not_grow_with_the_cases(folder, monkeypatch):
             taken.append(i)
             yield {"preheat_c": 700.0 + i % 97, "spray": None, "soak_s": 30.0}
 
-    monkeypatch.setattr(streaming, "_write", watched)
+    monkeypatch.setattr(many, "_write", watched)
     fp.estimate_many("1020", routes=routes(), to=folder, chunk=4)
     assert len(tables) == 60 and max(most) <= 2 and max(ahead) <= 8 * (os.cpu_count() or 1)

@@ -141,8 +141,7 @@ def test_places_of_channels():
     (b"channel,zone\nT1,face\nT1,hosel", "twice"),
     (b"channel,zone,depth_mm\nT1,face,deep", "not a number"),
     (b"channel,zone,depth_mm\nT1,face,-2", "outside 0 to 60"),
-    (b"a,b\n1,2", "no channel map"),
-    (b"channel,zone\n,face", "nothing given"),
+    (b"a,b\n1,2", "no channel map"), (b"channel,zone\n,face", "nothing given"),
 ])  # fmt: skip
 def test_bad_channel_maps(file, message):
     refuses(f"(?i){message}", read_channels, file)
@@ -159,8 +158,7 @@ def test_several_heads_need_a_name():
 
 @pytest.mark.parametrize("text, message", [
     (b"time_s,channel\n0,T1", "missing temperature_c"),
-    (b"hello", "no thermocouple trace"),
-    (b"", "empty"),
+    (b"hello", "no thermocouple trace"), (b"", "empty"),
     (b"time_s,channel,temperature_c\n0,T1,OL", "no usable reading"),
     (b"time_s,channel,temperature_c", "no rows"),
 ])  # fmt: skip
@@ -203,13 +201,10 @@ def test_hardness_by_zone():
     ("7,face,c,hard,HV", "'hard' is not a hardness", "value"),
     ("7,face,c,450,", "no scale is given", "value"),
     ("7,face,c,45 HRC,HV", "two scales are named", "value"),
-    ("7,face,c,4500,HV", "4500", "value"),
-    ("7,face,c,,HV", "nothing given", "value"),
-    ("7,,c,450,HV", "nothing given", "zone"),
-    ("7,face,c,-450,HV", "-450", "value"),
+    ("7,face,c,4500,HV", "4500", "value"), ("7,face,c,,HV", "nothing given", "value"),
+    ("7,,c,450,HV", "nothing given", "zone"), ("7,face,c,-450,HV", "-450", "value"),
     ("7,face,c,<450,HV", "not a hardness", "value"),
-    ("7,face,c,4,5,0,HV", "more cells than", ""),
-    ("7,face,c,450 N/mm²,HV", "not HV", "value"),
+    ("7,face,c,4,5,0,HV", "more cells than", ""), ("7,face,c,450 N/mm²,HV", "not HV", "value"),
 ])  # fmt: skip
 def test_bad_hardness_rows_are_reported_and_the_good_one_stays(row, what, column):
     text = f"head_id,zone,position,value,scale\n{row}\n7,face,c,450,HV"
@@ -237,10 +232,8 @@ def test_bends_and_units_of_force():
 
 
 @pytest.mark.parametrize("row, what", [
-    ("7,50,400,no", "outside -45 to 45 ° 50"),
-    ("7,2,400,maybe", "neither yes nor no"),
-    ("7,,400,no", "nothing measured"),
-    ("7,2,400,", "nothing given"),
+    ("7,50,400,no", "outside -45 to 45 ° 50"), ("7,2,400,maybe", "neither yes nor no"),
+    ("7,,400,no", "nothing measured"), ("7,2,400,", "nothing given"),
     ("7,two,400,no", "not a number"),
 ])  # fmt: skip
 def test_bad_bend_rows(row, what):

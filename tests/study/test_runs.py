@@ -25,8 +25,7 @@ def test_settings_by_name_and_what_is_silent_stays():
     ("7,A1,mid-iron,5000,8", "Preheat temperature 5000"),
     ("7,A1,mid-iron,hot,8", "cannot be read"),
     ("7,A1,mid-irno,900,8", "did you mean 'mid-iron'"),
-    ("1,A1,mid-iron,900,8", "given twice"),
-    (",A1,mid-iron,900,8", "nothing given"),
+    ("1,A1,mid-iron,900,8", "given twice"), (",A1,mid-iron,900,8", "nothing given"),
     ("7,A1,mid-iron,900,8,9", "more cells"),
 ])  # fmt: skip
 def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
@@ -35,8 +34,7 @@ def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
 
 
 @pytest.mark.parametrize("text, options, message", [
-    (b"a,b\n1,2", {}, "no list of runs"),
-    (b"head_id,flux\n7,90", {}, "no usable head"),
+    (b"a,b\n1,2", {}, "no list of runs"), (b"head_id,flux\n7,90", {}, "no usable head"),
     (b"head_id\n7", {"route": "slow"}, "must be a Route"),
 ])  # fmt: skip
 def test_unusable_lists(text, options, message):

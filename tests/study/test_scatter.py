@@ -10,7 +10,6 @@ from scipy import stats
 import forgeprops as fp
 from forgeprops.answer.interval import LN_SPRAY_SD
 from forgeprops.inputs.settings import setting
-from forgeprops.inputs.steel import Steel
 from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
 from forgeprops.study.process.scattering import even_numbers
 from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
@@ -110,14 +109,11 @@ def test_inputs_follow_route_shop_and_steel():
     ({"fluxx": 1}, "heat", "did you mean 'flux'"),
     ({"flux": "much"}, "heat", "spread of flux must be .*'much'"),
     ({"flux": ("even", 1)}, "heat", "kind of spread 'even'"),
-    ({"flux": -1}, "heat", "Normal spread -1"),
-    (5, "heat", "spread must be .*5"),
-    (None, "mill", "chemistry 'mill'"),
-    (None, "grade", "has no limits"),
+    ({"flux": -1}, "heat", "Normal spread -1"), (5, "heat", "spread must be .*5"),
+    (None, "mill", "chemistry 'mill'"), (None, "grade", "has no limits"),
 ])  # fmt: skip
 def test_bad_spreads_are_refused(spread, chemistry, words):
-    steel = Steel("mine", {"C": 0.3})
-    refuses(words, inputs_of, Study(steel), spread, chemistry)
+    refuses(words, inputs_of, Study(fp.Steel("mine", {"C": 0.3})), spread, chemistry)
 
 
 # ---- shares and capability

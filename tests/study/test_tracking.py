@@ -15,8 +15,7 @@ from forgeprops.study.shop.tracking import add_to_log, read_log, track
 
 # Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., Table 16-8: tabular CUSUM
 # of the chemical process concentration, target 99, K = 1, H = 10.  Columns: x, upper sum, n, lower sum, n.
-# Page 636 (read).  Row 20 prints n = 0 beside an upper sum of 1.0; a
-# misprint for 1.
+# Page 636 (read).  Row 20 prints n = 0 beside an upper sum of 1.0; a misprint for 1.
 TABLE_16_8 = [
     (102.0, 2.0, 1, 0.0, 0), (94.8, 0.0, 0, 3.2, 1), (98.3, 0.0, 0, 2.9, 2),
     (98.4, 0.0, 0, 2.5, 3), (102.0, 2.0, 1, 0.0, 0), (98.5, 0.5, 2, 0.0, 0),
@@ -112,8 +111,7 @@ def test_charts_are_symmetric_and_follow_the_target(values, target):
 def invented_log(
     n=60, drift_from=None, drift=0.0, offset=0.0, sigma=10.0, seed=0, quantity="face hardness HV"
 ):
-    rng = np.random.default_rng(seed)
-    error = offset + rng.normal(0, sigma, n)
+    error = offset + np.random.default_rng(seed).normal(0, sigma, n)
     if drift_from is not None:
         error[drift_from:] += drift
     days = [f"2025-{1 + i // 28:02d}-{1 + i % 28:02d}" for i in range(n)]

@@ -105,10 +105,8 @@ def test_any_number_of_the_case_is_an_axis():
     (("preheat_c", 950, 850, 5), "from 950 to 850"),
     (("preheat_c", 850, 9999, 5), "out of range .20–1340"),
     (("preheat_c", 850, 950, 1), "Points of an axis 1"),
-    (("preheat_c", 850, 950, 4.5), "whole number"),
-    (("preheat_c", 850), "axis must be"),
-    ("preheat_c", "axis must be"),
-    (("flux", 2, 8, 5), "both axes are flux"),
+    (("preheat_c", 850, 950, 4.5), "whole number"), (("preheat_c", 850), "axis must be"),
+    ("preheat_c", "axis must be"), (("flux", 2, 8, 5), "both axes are flux"),
     (("surroundings", 0, 1, 2), "setting to vary 'surroundings'"),
 ])  # fmt: skip
 def test_bad_axes_are_refused(x, words):
@@ -137,8 +135,7 @@ def test_numbers_out_of_bounds_are_refused_at_the_ends():
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     wrong = {"flux": (5.0, 99.0), "hosel_bore_mm": (9.0, 13.0), "C": (0.3, np.nan)}
     for (name, ends), words in zip(wrong.items(), ("Spray rate 99", "hosel wall", "C content"), strict=True):  # fmt: skip
-        values = {name: np.array(ends)}
-        refuses(words, varied, *case, values)
+        refuses(words, varied, *case, {name: np.array(ends)})
 
 
 def test_progress_is_counted_and_a_cancel_is_one_sentence():

@@ -7,10 +7,8 @@ import pytest
 from scipy.integrate import quad, solve_ivp
 from scipy.special import erfcx
 
-from forgeprops.answer.estimate import estimate
+import forgeprops as fp
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
-from forgeprops.inputs.grades import grade
-from forgeprops.inputs.route import Press, Route
 from forgeprops.thermal.die_contact import (
     DIE_CONDUCTIVITY_W_MK,
     DIE_DENSITY_KG_M3,
@@ -47,8 +45,7 @@ def test_contact_falls_with_time_without_a_step():
 
 def face_loss_k(face_mm, start_c, die_c, contact, seconds, together, dies=2, n=24):
     """Mean temperature a face loses; `together` solves the die as well, else `die_contact_w_m2k` stands for
-    it.
-    """
+    it."""
     dx = face_mm * 1e-3 / dies / n
     edges = np.concatenate([[0.0], np.cumsum(2e-5 * 1.07 ** np.arange(80))])
     cells, centres = np.diff(edges), (edges[1:] + edges[:-1]) / 2
@@ -85,7 +82,7 @@ def test_error_against_part_and_die_solved_together(die_c, contact, seconds, wit
 
 def test_the_defaults_are_defended_by_these_numbers():
     """What the docstring says: default stroke 27 K, rest 9 K, slow press on cold dies 180 K."""
-    press = Press()
+    press = fp.Press()
     stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact_w_m2k, press.dwell_s, together=True)
     how = {"together": True, "dies": 1}
     rest = face_loss_k(3.0, 880.0, press.die_c, RESTING_CONTACT_W_M2K, press.rest_s, **how)
@@ -102,8 +99,8 @@ def test_what_a_wait_costs_after_a_slow_press_on_cold_dies():
 
     def ferrite(name, delay_s):
         press = {"dwell_s": 0.3, "contact": 8000.0, "die_c": 20.0}
-        route = Route().with_(preheat_c=930.0, delay_s=delay_s, **press)
-        return estimate(grade(name), "mid-iron", route).zones["face"].fractions["ferrite"]
+        route = fp.Route().with_(preheat_c=930.0, delay_s=delay_s, **press)
+        return fp.estimate(fp.grade(name), "mid-iron", route).zones["face"].fractions["ferrite"]
 
     assert ferrite("1030", 0.5) == pytest.approx(0.01, abs=0.01)
     assert ferrite("1030", 5.0) == pytest.approx(0.06, abs=0.02)

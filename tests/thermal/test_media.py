@@ -45,13 +45,10 @@ def passed(curve, celsius):
 
 @pytest.mark.parametrize(("medium", "what", "low", "high"), [
     # reference oil of ISO 9950 and of the ASTM D6200 probe
-    ("oil bath", "fastest", 47.0, 53.0),
-    ("oil bath", 600.0, 12.0, 14.0),
-    ("oil bath", 400.0, 19.0, 21.0),
-    ("oil bath", 200.0, 50.0, 55.0),
+    ("oil bath", "fastest", 47.0, 53.0), ("oil bath", 600.0, 12.0, 14.0),
+    ("oil bath", 400.0, 19.0, 21.0), ("oil bath", 200.0, 50.0, 55.0),
     # still water of 20-25 °C, polyalkylene glycol of 10-20 %
-    ("water bath", "fastest", 190.0, 260.0),
-    ("polymer bath", "fastest", 100.0, 190.0),
+    ("water bath", "fastest", 190.0, 260.0), ("polymer bath", "fastest", 100.0, 190.0),
 ])  # fmt: skip
 def test_the_probe_cools_as_published(medium, what, low, high):
     curve = cooled(medium)
@@ -61,9 +58,7 @@ def test_the_probe_cools_as_published(medium, what, low, high):
 
 
 @pytest.mark.parametrize(("medium", "agitation", "low", "high"), [
-    ("oil bath", 0.0, 0.25, 0.30),
-    ("oil bath", 1.0, 0.40, 0.50),
-    ("water bath", 0.0, 0.90, 1.00),
+    ("oil bath", 0.0, 0.25, 0.30), ("oil bath", 1.0, 0.40, 0.50), ("water bath", 0.0, 0.90, 1.00),
     ("water bath", 1.0, 1.40, 1.50),
 ])  # fmt: skip
 def test_severity_of_a_25_mm_bar(medium, agitation, low, high):

@@ -55,8 +55,7 @@ def test_enthalpy_20_to_900_closes_with_en_1993_1_2():
 
 def test_latent_heat_against_sgte_iron():
     """Enthalpy of fcc over bcc iron at 700 °C, with the magnetic term of Hillert & Jarl (CALPHAD 2 (1978)
-    227).
-    """
+    227)."""
     t, curie, moment, p = 973.15, 1043.0, 2.22, 0.40
     d = 518 / 1125 + 11692 / 15975 * (1 / p - 1)
 
@@ -100,7 +99,6 @@ def test_properties_have_no_jumps():
 
 
 # ---- air
-# ---------------------------------------------------------------------------------------------------------
 
 #: Bergman et al. Table A.4: K, density, viscosity 1e-7, nu 1e-6, k 1e-3, Pr; read to 800 K, above from
 #: memory.

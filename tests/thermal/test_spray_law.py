@@ -6,13 +6,7 @@ import numpy as np
 import pytest
 from reference.spray_laws import spray_film_laws_w_m2k
 
-from forgeprops.thermal.spray import (
-    evaporation_limit_w_m2,
-    spray_single_phase_w_m2k,
-    spray_w_m2k,
-    spray_warnings,
-    water_factor,
-)
+from forgeprops.thermal import spray as s
 
 SUPERHEAT_K = (100, 150, 200, 250, 300, 400, 500, 600, 700, 800, 900, 1000)
 TABLE = {
@@ -26,7 +20,7 @@ TABLE = {
 
 @pytest.mark.parametrize("flux", TABLE)
 def test_table_of_the_law(flux):
-    found = [spray_w_m2k(float(flux), 20.0 + dt, 20.0) for dt in SUPERHEAT_K]
+    found = [s.spray_w_m2k(float(flux), 20.0 + dt, 20.0) for dt in SUPERHEAT_K]
     assert found == pytest.approx(TABLE[flux], abs=0.6)
 
 
@@ -34,7 +28,7 @@ def test_peak_and_minimum_of_the_law():
     """h peaks near 142 K; flux peaks near 206–216 K (2.1, 2.7 MW/m²), its minimum lies near 630, 590, 545 K."""
     dt = np.arange(100.0, 1000.0, 1.0)
     for flux, peak, least in ((3.0, None, 630), (10.0, 2.1e6, 590), (20.0, 2.7e6, 545)):
-        h = np.array([spray_w_m2k(flux, 20.0 + x, 20.0) for x in dt])
+        h = np.array([s.spray_w_m2k(flux, 20.0 + x, 20.0) for x in dt])
         assert abs(dt[h.argmax()] - 142) <= 4
         q = h * dt
         if peak:
@@ -67,31 +61,31 @@ def test_other_laws_at_900(flux, nozaki, ishiguro, sasaki, mueller):
 
 @pytest.mark.parametrize(("water", "factor"), [(20, 1.0), (30, 0.91), (40, 0.82), (60, 0.65)])
 def test_water_factor(water, factor):
-    assert water_factor(water) == pytest.approx(factor, abs=0.005)
+    assert s.water_factor(water) == pytest.approx(factor, abs=0.005)
 
 
 def test_law_is_continuous_and_positive_down_to_the_water():
     for flux in (0.5, 3.0, 10.0, 30.0):
         t = np.arange(15.0, 1100.0, 0.25)
-        h = np.array([spray_w_m2k(flux, x, 25.0) for x in t])
+        h = np.array([s.spray_w_m2k(flux, x, 25.0) for x in t])
         assert (h > 0).all()
         assert np.abs(np.diff(h)).max() < 0.015 * h.max()
         below = h[(t > 25) & (t < 110)]
-        assert below.max() <= spray_single_phase_w_m2k(flux) + 1
-        assert below.min() >= 0.8 * spray_w_m2k(flux, 125.0, 25.0)
+        assert below.max() <= s.spray_single_phase_w_m2k(flux) + 1
+        assert below.min() >= 0.8 * s.spray_w_m2k(flux, 125.0, 25.0)
 
 
 def test_evaporation_limit():
     # 5 (4186·80 + 2.257e6) W/m²
-    assert evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
+    assert s.evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
     for flux in (3.0, 10.0, 30.0):
         for t in np.arange(100.0, 1100.0, 20.0):
-            assert spray_w_m2k(flux, t, 20.0) * (t - 20) < evaporation_limit_w_m2(flux, 20.0)
+            assert s.spray_w_m2k(flux, t, 20.0) * (t - 20) < s.evaporation_limit_w_m2(flux, 20.0)
 
 
 def test_warnings_outside_the_law():
-    assert spray_warnings(10.0, 20.0, 800.0) == ()
-    assert spray_warnings(0.0) == ()
-    codes = {w.code for w in spray_warnings(1.0, 80.0, 1150.0)}
+    assert s.spray_warnings(10.0, 20.0, 800.0) == ()
+    assert s.spray_warnings(0.0) == ()
+    codes = {w.code for w in s.spray_warnings(1.0, 80.0, 1150.0)}
     assert codes == {f"range:thermal.spray_{name}" for name in ("flux", "water", "surface")}
-    assert "3 to 30 kg/(m² s)" in str(spray_warnings(40.0)[0])
+    assert "3 to 30 kg/(m² s)" in str(s.spray_warnings(40.0)[0])

@@ -32,7 +32,7 @@ def test_lever_rule_above_the_three_phase_interval():
     assert wide == pytest.approx(lever, abs=0.002)
 
 
-def test_carbon_of_austenite_closes_the_balance():
+def test_carbon_of_austenite_closes_the_balance_and_follows_the_boundary():
     for carbon in (0.1, 0.2, 0.3, 0.45, 0.6):
         for share in np.linspace(0.02, 1.0, 50):
             c = a.austenite_carbon(share, carbon)
@@ -40,9 +40,6 @@ def test_carbon_of_austenite_closes_the_balance():
             if c < a.EUTECTOID_CARBON:
                 whole = share * c + (1 - share) * a.FERRITE_CARBON
                 assert whole == pytest.approx(carbon, abs=1e-12)
-
-
-def test_carbon_of_austenite_follows_the_boundary():
     # at equilibrium above the three-phase interval the austenite sits on its own boundary
     ac1, ac3, carbon = 740.0, 810.0, 0.30
     shares = [a.austenite_equilibrium(t, ac1, ac3, carbon) for t in range(756, 811)]
@@ -50,7 +47,7 @@ def test_carbon_of_austenite_follows_the_boundary():
     assert np.all(np.diff(c) <= 1e-9) and c[-1] == pytest.approx(carbon)
 
 
-def test_formation_and_carbides_are_faster_hotter_and_of_the_right_size():
+def test_formation_and_carbides():
     t = np.arange(700.0, 1251.0, 10.0)
     for law in (a.austenite_formation_time_s, a.carbide_dissolution_time_s):
         assert np.all(np.diff([law(x) for x in t]) < 0.0)
@@ -59,9 +56,6 @@ def test_formation_and_carbides_are_faster_hotter_and_of_the_right_size():
     # a quarter of an hour at the hardening temperature of chromoly is enough, at 780 °C it is not
     assert math.exp(-900.0 / a.carbide_dissolution_time_s(860.0)) < 0.01
     assert math.exp(-900.0 / a.carbide_dissolution_time_s(760.0)) > 0.1
-
-
-def test_carbides_span_none_to_full():
     assert a.carbide_carbon(0.0, 0.3, 0.95, 0.2) == 0.0
     expected = 0.5 * (0.95 * 36.033 / 363.972 + 0.2 * 12.011 / 191.9)
     assert a.carbide_carbon(1.0, 0.3, 0.95, 0.2) == pytest.approx(expected, rel=1e-4)
@@ -90,23 +84,12 @@ def test_lee_lee_at_600_s(steel, expected):
 
 
 @pytest.mark.parametrize("law, t_c, expected", [
-    ("sellars_whiteman", 1150, 117),
-    ("sellars_whiteman", 1200, 131),
-    ("sellars_whiteman", 1250, 146),
-    ("sellars_whiteman", 950, 55),
-    ("hodgson_gibbs", 950, 69),
-    ("hodgson_gibbs", 1050, 105),
-    ("hodgson_gibbs", 1250, 208),
+    ("sellars_whiteman", 1150, 117), ("sellars_whiteman", 1200, 131),
+    ("sellars_whiteman", 1250, 146), ("sellars_whiteman", 950, 55), ("hodgson_gibbs", 950, 69),
+    ("hodgson_gibbs", 1050, 105), ("hodgson_gibbs", 1250, 208),
 ])  # fmt: skip
 def test_rolling_laws_at_600_s_from_20_um(law, t_c, expected):
     assert _grow(PLAIN_1045, law, t_c, 600.0, 20.0) == pytest.approx(expected, abs=0.6)
-
-
-@pytest.mark.parametrize("law", a.GRAIN_LAWS)
-def test_splitting_a_hold_changes_nothing(law):
-    for pieces in (2, 7, 100):
-        found, whole = (_grow(PLAIN_4140, law, 1050.0, 600.0, 20.0, n) for n in (pieces, 1))
-        assert found == pytest.approx(whole, rel=1e-10)
 
 
 @pytest.mark.parametrize("law", a.GRAIN_LAWS)
@@ -118,6 +101,9 @@ def test_grain_rises_with_time_and_temperature_without_a_jump(law, fine):
     assert np.all(np.diff(d) >= 0.0)
     assert np.max(np.diff(d) / d[:-1]) < 0.05
     assert _grow(steel, law, 1150.0, 1800.0, 20.0) > _grow(steel, law, 1150.0, 900.0, 20.0)
+    for pieces in (2, 7, 100):  # splitting a hold changes nothing
+        whole = _grow(steel, law, 1050.0, 600.0, 20.0)
+        assert _grow(steel, law, 1050.0, 600.0, 20.0, pieces) == pytest.approx(whole, rel=1e-10)
 
 
 def test_pinning_holds_until_the_coarsening_temperature():
@@ -135,6 +121,7 @@ def test_three_laws_disagree_by_a_known_amount():
     # what stays between them at 1100 °C, 600 s, 20 µm at the start: a factor 1.8
     d = [_grow(PLAIN_1045, law, 1100.0, 600.0, 20.0) for law in a.GRAIN_LAWS]
     assert max(d) / min(d) < 1.8
+    refuses("did you mean 'lee_lee'", a.grain_growth_coefficients, PLAIN_4140, "lee lee")
 
 
 @pytest.mark.parametrize("row", read_rows("validation/grain_size_astm.csv"), ids=lambda r: f"G{r['grain_size_astm']}")  # fmt: skip
@@ -142,14 +129,6 @@ def test_astm_e112_table_4(row):
     g, d = float(row["grain_size_astm"]), float(row["diameter_um"])
     digit = 0.51 * 10 ** -len(row["diameter_um"].partition(".")[2])
     assert a.diameter_um_from_astm(g) == pytest.approx(d, abs=max(digit, 0.004 * d))
+    assert a.astm_from_diameter(a.diameter_um_from_astm(g)) == pytest.approx(g)
     expected = float(row["grains_per_mm2"])
     assert (1000.0 / a.diameter_um_from_astm(g)) ** 2 == pytest.approx(expected, rel=0.002)
-
-
-def test_conversions_are_inverse():
-    for g in np.linspace(0.0, 14.0, 29):
-        assert a.astm_from_diameter(a.diameter_um_from_astm(g)) == pytest.approx(g)
-
-
-def test_unknown_law_names_the_near_one():
-    refuses("did you mean 'lee_lee'", a.grain_growth_coefficients, PLAIN_4140, "lee lee")

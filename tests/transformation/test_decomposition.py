@@ -7,10 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import forgeprops as fp
 from forgeprops.engine import packing
-from forgeprops.inputs.grades import grade
-from forgeprops.inputs.steel import Steel
-from forgeprops.specimens import continuous_cooling
 from forgeprops.transformation import decomposition as d
 from forgeprops.transformation import kinetics
 from forgeprops.transformation.temperatures import martensite_alpha_per_k, martensite_start_c
@@ -46,8 +44,7 @@ def hold(law, state, t_c, seconds, steps):
 
 
 @pytest.mark.parametrize(("t_c", "ln", "row"), [
-    (650.0, (3.0, -40.0, -40.0), d.FERRITE),
-    (600.0, (-40.0, -2.0, -40.0), d.PEARLITE),
+    (650.0, (3.0, -40.0, -40.0), d.FERRITE), (600.0, (-40.0, -2.0, -40.0), d.PEARLITE),
     (450.0, (-40.0, -40.0, 7.0), d.BAINITE),
 ])  # fmt: skip
 def test_isothermal_hold_may_be_cut_into_steps(law, t_c, ln, row):
@@ -96,7 +93,7 @@ def test_martensite_van_bohemen_law(law, austenite):
 @pytest.mark.parametrize("rate", [1e-3, 0.1, 3.0, 30.0, 900.0])
 @pytest.mark.parametrize("name", ["1020", "1045", "4130", "4140", "4340"])
 def test_shares_sum_to_one(name, rate):
-    cooled = continuous_cooling(grade(name), rate_c_per_s=rate)
+    cooled = fp.continuous_cooling(fp.grade(name), rate_c_per_s=rate)
     assert sum(cooled.fractions.values()) == pytest.approx(1.0, abs=1e-9)
     for history in cooled.history.values():
         assert np.all((history >= -1e-12) & (history <= 1.0 + 1e-12))
@@ -105,8 +102,8 @@ def test_shares_sum_to_one(name, rate):
 
 
 def test_quenched_steel_follows_its_own_martensite_law():
-    steel = grade("4340")
-    cooled = continuous_cooling(steel, rate_c_per_s=500.0)
+    steel = fp.grade("4340")
+    cooled = fp.continuous_cooling(steel, rate_c_per_s=500.0)
     ms, alpha = float(martensite_start_c(steel)), float(martensite_alpha_per_k(steel))
     # fine-grained austenite starts a little lower: Ms is found from the first martensite, the rest is the law
     first = float(np.interp(0.02, cooled.history["martensite"], cooled.temperature_c))
@@ -121,25 +118,21 @@ def test_quenched_steel_follows_its_own_martensite_law():
 def test_slower_cooling_is_not_harder(name):
     # 1 HV of slack: hardness lines are lines in log10 of the rate, shares are not
     rates = np.geomspace(0.01, 300.0, 25)
-    hv = [continuous_cooling(grade(name), rate_c_per_s=r).hardness_hv for r in rates]
+    hv = [fp.continuous_cooling(fp.grade(name), rate_c_per_s=r).hardness_hv for r in rates]
     assert np.all(np.diff(hv) > -1.0), np.round(hv, 1)
 
 
-def test_coarser_grain_hardens_deeper():
-    cooled = (continuous_cooling(grade("4130"), rate_c_per_s=3.0, grain_size_astm=g) for g in (9.0, 7.0, 5.0))  # fmt: skip
+def test_grain_and_alloy_harden():
+    cooled = (fp.continuous_cooling(fp.grade("4130"), rate_c_per_s=3.0, grain_size_astm=g) for g in (9.0, 7.0, 5.0))  # fmt: skip
     hv = [c.hardness_hv for c in cooled]
     assert hv[0] < hv[1] < hv[2]
-
-
-def test_carbon_free_of_alloy_softer_than_alloyed():
-    plain = Steel("plain", {"C": 0.3, "Mn": 0.5, "Si": 0.25, "Cr": 0.0, "Mo": 0.0, "Ni": 0.0})
-    lean, rich = (continuous_cooling(s, rate_c_per_s=2.0).hardness_hv for s in (plain, grade("4130")))  # fmt: skip
+    plain = fp.Steel("plain", {"C": 0.3, "Mn": 0.5, "Si": 0.25, "Cr": 0.0, "Mo": 0.0, "Ni": 0.0})
+    lean, rich = (fp.continuous_cooling(s, rate_c_per_s=2.0).hardness_hv for s in (plain, fp.grade("4130")))  # fmt: skip
     assert lean < rich
 
 
 @pytest.mark.parametrize(("rates", "t_c", "row"), [
-    ({"ln_f": 0.0}, 700.0, "LOG_V_FP"),
-    ({"ln_b": 6.0}, 450.0, "LOG_V_B"),
+    ({"ln_f": 0.0}, 700.0, "LOG_V_FP"), ({"ln_b": 6.0}, 450.0, "LOG_V_B"),
 ])  # fmt: skip
 @pytest.mark.parametrize("rate_c_per_h, log_v", [(36_000.0, math.log10(36_000.0)), (1.0, d.LOG_V_FLOOR)])  # fmt: skip
 def test_each_product_remembers_the_rate_it_formed_at(law, rates, t_c, row, rate_c_per_h, log_v):

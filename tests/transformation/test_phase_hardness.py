@@ -9,13 +9,7 @@ import pytest
 
 from forgeprops.base.tables import read_rows
 from forgeprops.strength.hardness_scales import convert_hardness, hrc_from_hv, hv_from_hrc
-from forgeprops.transformation.phase_hardness import (
-    as_quenched_hrc,
-    bainite_coefficients,
-    ferrite_pearlite_coefficients,
-    line_hv,
-    martensite_coefficients,
-)
+from forgeprops.transformation import phase_hardness as ph
 
 STEEL = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Ni": 0.1, "Cr": 0.95, "Mo": 0.20, "V": 0.0}
 
@@ -27,9 +21,9 @@ def test_end_quench_hardness_fits_quenched_bars_no_worse_than_maynier():
         if "quench, surface" in r["cooling"] and r["diameter_mm"] == "13":
             comp = {s: float(r[s] or 0.0) for s in ("C", "Si", "Mn", "Ni", "Cr")}
             rate = math.log10(3600.0 * (200.0 if "water" in r["cooling"] else 60.0))
-            own.append(as_quenched_hrc(comp["C"]) - float(r["hrc"]))
-            line = martensite_coefficients(comp, method="maynier")
-            maynier.append(hrc_from_hv(line_hv(*line, rate, 200.0)) - float(r["hrc"]))
+            own.append(ph.as_quenched_hrc(comp["C"]) - float(r["hrc"]))
+            line = ph.martensite_coefficients(comp, method="maynier")
+            maynier.append(hrc_from_hv(ph.line_hv(*line, rate, 200.0)) - float(r["hrc"]))
     assert len(own) == 3
     assert np.abs(own).mean() < 2.0
     assert np.abs(own).mean() <= np.abs(maynier).mean()
@@ -44,20 +38,19 @@ def test_ferrite_pearlite_of_normalised_carbon_bars():
     for r in rows:
         comp = {e: float(r[e]) for e in ("C", "Si", "Mn")}
         log_v = math.log10(3600.0 * rate[r["diameter_mm"]])
-        hv = line_hv(*ferrite_pearlite_coefficients(comp), log_v, 80.0)
+        hv = ph.line_hv(*ph.ferrite_pearlite_coefficients(comp), log_v, 80.0)
         assert 0.95 * hv == pytest.approx(float(r["hb"]), abs=14.0)
 
 
 def test_bainite_of_a_normalised_4140_bar():
     """25 mm in still air, about 1 °C/s: 302 HB = 319 HV measured (read)."""
     comp = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20}
-    hv = line_hv(*bainite_coefficients(comp), math.log10(3600.0), 120.0)
+    hv = ph.line_hv(*ph.bainite_coefficients(comp), math.log10(3600.0), 120.0)
     assert hv == pytest.approx(convert_hardness(302.0, "HB", "HV"), abs=12.0)
 
 
 def test_enriched_austenite_gives_harder_martensite_and_stays_finite():
-    carbon = np.linspace(0.05, 1.2, 60)
-    a, b = martensite_coefficients(STEEL, carbon=carbon)
+    a, b = ph.martensite_coefficients(STEEL, carbon=np.linspace(0.05, 1.2, 60))
     assert np.all(np.diff(a) >= 0) and np.all(b == 0) and a[-1] < 1000.0
 
 

@@ -5,7 +5,6 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.hardenability.ideal_diameter import ideal_diameter
 from forgeprops.inputs.cases import spread
 from forgeprops.inputs.steel import ELEMENTS
 
@@ -32,8 +31,7 @@ def test_a_thousandth_of_any_element_moves_the_face_by_less_than_1_hv(name):
 
 
 def test_boron_comes_smoothly_and_hardens_a_lean_face():
-    boron = np.arange(0.0, 0.00301, 0.0001)
-    hv = faces(fp.Steel("25B", B25), B=boron)
+    hv = faces(fp.Steel("25B", B25), B=np.arange(0.0, 0.00301, 0.0001))
     steps = np.diff(hv)
     assert steps.min() > -0.5 and steps.max() < 15.0 and abs(steps[0]) < 3.0
     assert hv[10] > hv[0] + 20.0  # 0.001 %, protected
@@ -43,7 +41,7 @@ def test_boron_needs_titanium():
     plain, protected = fp.Steel("25", B25), fp.Steel("25B", B25 | {"B": 0.002})
     bare = fp.Steel("25B", B25 | {"B": 0.002, "Ti": 0.0, "N": 0.008})
     hv = [fp.estimate(s, HEAD, ROUTE).zones["face"].hardness_hv for s in (plain, protected, bare)]
-    di = [float(ideal_diameter(s)) for s in (plain, protected, bare)]
+    di = [float(fp.ideal_diameter(s)) for s in (plain, protected, bare)]
     assert hv[1] > hv[0] + 20.0 and di[1] > 1.5 * di[0]
     assert abs(hv[2] - hv[0]) < 3.0 and di[2] < 1.02 * di[0]
     assumed = fp.estimate(fp.Steel("25B", {"C": 0.25, "Mn": 1.0, "B": 0.002}), HEAD, ROUTE)

@@ -1,7 +1,5 @@
 """Critical temperatures: published worked values, measured starts, and what must hold physically."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from checks import refuses
@@ -52,9 +50,6 @@ def test_own_ms_beats_every_published_formula_on_the_measured_steels():
     published = {m: np.abs(found - ms).mean() for m, found in by_formula.items()}
     assert published["van_bohemen"] == pytest.approx(17.1, abs=0.05)
     assert own < min(published.values()) - 1.0
-
-
-def test_validation_table_says_what_the_readme_may_say():
     rows = read_rows("validation/start_temperature_validation.csv")
     names = ("quantity", "scope", "method")
     rows = {(*(r[n] for n in names), "unknown" in r["validation"]): r for r in rows}
@@ -79,23 +74,25 @@ def test_interval_of_ms_made_without_the_source_holds_four_fifths_at_every_carbo
 
 @pytest.mark.parametrize("start", [martensite_start_c, bainite_start_c])
 @pytest.mark.parametrize("base", [
-    {"C": 0.2, "Mn": 0.45, "Si": 0.25},
-    {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
+    {"C": 0.2, "Mn": 0.45, "Si": 0.25}, {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
     {"C": 0.3, "Mn": 0.8, "Si": 0.3, "Ni": 3.5, "Cr": 1.5, "Mo": 0.5},
 ])  # fmt: skip
 def test_own_starts_fall_with_carbon_and_alloy(start, base):
-    carbon = np.linspace(0.05, 1.2, 80)
-    values = start(base, carbon=carbon)
+    values = start(base, carbon=np.linspace(0.05, 1.2, 80))
     assert np.all(np.isfinite(values)) and np.all(np.diff(values) <= 0)
     for element, high in (("Mn", 2.0), ("Ni", 4.0), ("Cr", 2.0), ("Mo", 1.0)):
         assert np.all(np.diff(start({**base, element: np.linspace(0.0, high, 40)})) < 0), element
 
 
-def test_fine_grain_lowers_ms_as_measured():
+def test_effects_of_grain_and_temperature_as_measured():
     """Arlazarov 2020: 0.25C-2.4Mn, 56 to 6.3 µm lowers Ms by 19 K; Garcia-Junceda 2008: 29 to 3 µm, 26 K."""
     comp = {"C": 0.25, "Mn": 2.4}
     coarse, fine = (martensite_start_c(comp, grain_um=d) for d in (56.4, 6.3))
     assert coarse - fine == pytest.approx(24, abs=8)
+    # Steven & Haynes: half martensite about 47 K and nine tenths about 103 K below Ms (from memory).
+    alpha = martensite_alpha_per_k(MID["4130"])
+    assert np.log(2) / alpha == pytest.approx(47, abs=14)
+    assert np.log(10) / alpha == pytest.approx(103, abs=25)
 
 
 def test_arrays_broadcast_and_carbon_overrides():
@@ -108,13 +105,6 @@ def test_arrays_broadcast_and_carbon_overrides():
     assert isinstance(martensite_start_c(MID["1020"]), float)
 
 
-def test_martensite_rate_finishes_low_carbon_steel_as_measured():
-    """Steven & Haynes: half martensite about 47 K and nine tenths about 103 K below Ms (from memory)."""
-    alpha = martensite_alpha_per_k(MID["4130"])
-    assert np.log(2) / alpha == pytest.approx(47, abs=14)
-    assert np.log(10) / alpha == pytest.approx(103, abs=25)
-
-
 def test_summary_of_a_steel_orders_and_warns():
     t = critical_temperatures(Steel("heat", MID["4130"]))
     assert t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
@@ -123,9 +113,6 @@ def test_summary_of_a_steel_orders_and_warns():
     assert t.warnings == () and t.method["ms"] == "own"
     rich = critical_temperatures({"C": 0.9, "Mn": 0.5, "Si": 0.25})
     assert [w.code for w in rich.warnings] == ["range:temperatures.C"]
-
-
-def test_unknown_method_is_named():
     words = "method for Ms 'andrew' is unknown; did you mean 'andrews'"
     refuses(words, martensite_start_c, MID["1020"], method="andrew")
 
