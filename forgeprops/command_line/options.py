@@ -97,17 +97,19 @@ class _Parser(argparse.ArgumentParser):
 def _reader(s: Setting):
     """What turns the text of an option into the value of a setting; its part checks the bounds."""
 
-    def read(text: str):
-        if not s.is_number:
-            return value_of(text)
+    def number(text: str) -> float:
         try:
             return float(text.replace(",", "."))
         except ValueError:
-            raise argparse.ArgumentTypeError(
-                f"{s.label} is {shown(text)}, which is not a number; allowed is {s.low:g} to {s.high:g} {s.unit}".rstrip()
-            ) from None
+            allowed = f"{s.low:g} to {s.high:g} {s.unit}".rstrip()
+            said = f"{s.label} is {shown(text)}, which is not a number; allowed is {allowed}"
+            raise argparse.ArgumentTypeError(said) from None
 
-    return read
+    return number if s.is_number else value_of
+
+
+def _with_option(option: str, text: str) -> tuple[str, str]:
+    return option, text
 
 
 def value_of(text: str):
@@ -130,18 +132,17 @@ def parser(command: str = "estimate") -> argparse.ArgumentParser:
         "Every option has a default; the heads and the default route are invented demonstrations.",
     )
     add = made.add_argument
-    add(
-        "--steel", "--grade", dest="steel", metavar="STEEL",
-        help="grade or chemistry: 4130, 42CrMo4, 1.1191, 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2' (default 4130)",
-    )  # fmt: skip
+    words = (
+        "grade or chemistry: 4130, 42CrMo4, 1.1191, 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2' (default 4130)"
+    )
+    add("--steel", "--grade", dest="steel", metavar="STEEL", help=words)
     if command == "compare":
         add("steels", nargs="*", metavar="STEEL", help="grades or chemistries to compare")
+    words = "a setting that may be turned; repeatable"
     if command == "choose":
-        words = "a setting that may be turned; repeatable"
         add("--turn", action="append", metavar="NAME:LOW:HIGH", help=words)
     if command == "sheet":
-        words = "HTML file or folder (default: here)"
-        add("--to", metavar="FILE", default=".", help=words)
+        add("--to", metavar="FILE", default=".", help="HTML file or folder (default: here)")
     for name, metavar, words in (*_OWN.get(command, ()), *_EVERY):
         add(name, metavar=metavar, help=words)
     for s in SETTINGS:
@@ -150,19 +151,11 @@ def parser(command: str = "estimate") -> argparse.ArgumentParser:
         more = "; 0: no spray" if s.name == "flux" else ""
         bounds = f" ({s.low:g} to {s.high:g}{more})" if s.is_number else ""
         add(*names, dest=s.name, type=_reader(s), metavar="X", help=(words + bounds).replace("%", "%%"))  # fmt: skip
-    again = {"action": "append", "default": []}
-    for name, metavar, words in _LATER:
-        with_name = functools.partial(lambda option, text: (option, text), name)
-        add(
-            name,
-            dest="later",
-            type=with_name,
-            metavar=metavar,
-            help=f"{words}; repeatable",
-            **again,
-        )
-    for name, metavar, words in _REPEATED:
-        add(name, metavar=metavar, help=f"{words}; repeatable", **again)
+    for name, metavar, words in (*_LATER, *_REPEATED):
+        how = {"action": "append", "default": [], "metavar": metavar}
+        if (name, metavar, words) in _LATER:
+            how |= {"dest": "later", "type": functools.partial(_with_option, name)}
+        add(name, help=f"{words}; repeatable", **how)
     add("--flatness-mm", type=float, metavar="MM", help="bow the face may have, mm (default 0.15)")
     add("--cutting-hv", type=float, metavar="HV", help="hardest you can machine, HV (default 320)")
     for name, words in _FLAGS:
