@@ -56,13 +56,10 @@ def test_initial_hardness(carbon, hrc):
     assert eq.as_quenched_hardness_hrc(carbon) == pytest.approx(hrc, abs=0.06)
 
 
-def test_initial_hardness_near_other_published_rules():
+def test_initial_hardness_near_other_published_rules_and_inch_set_near_metric_set():
     # DIN 17021-1 (1976), HRC max = 35 + 50 C ± 2, from memory
     for carbon in (0.20, 0.30, 0.40):
         assert eq.as_quenched_hardness_hrc(carbon) == pytest.approx(35 + 50 * carbon, abs=2.0)
-
-
-def test_inch_set_agrees_with_metric_set():
     # dividing factor at J8 (12.7 mm) from the inch set, from memory: an independent check of the metric
     # digits
     distance, poly, upper, _ = eq._coefficients()

@@ -1,7 +1,5 @@
 """Critical temperatures and hardness held against figures printed or computed elsewhere."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 
@@ -18,15 +16,13 @@ COMPUTED_AE3 = [
     ({"C": 0.40, "Mn": 0.70, "Si": 0.25, "Ni": 1.8, "Cr": 0.80, "Mo": 0.25}, 745)]  # fmt: skip
 
 
-@pytest.mark.parametrize(("comp", "ae3"), COMPUTED_AE3)
-def test_ae3_against_computed_equilibrium(comp, ae3):
-    assert ae3_c(comp) == pytest.approx(ae3, abs=15.0)
-
-
-def test_grange_is_the_best_ae3_of_those_offered_on_computed_equilibrium():
+def test_ae3_against_computed_equilibrium():
+    """Grange is the best of those offered."""
     methods = ("grange", "andrews", "andrews_long", "eldis")
-    error = {m: np.mean([abs(ae3_c(c, method=m) - t) for c, t in COMPUTED_AE3]) for m in methods}
-    assert min(error, key=error.get) == "grange" and error["grange"] < 8.0
+    error = {m: [abs(ae3_c(c, method=m) - t) for c, t in COMPUTED_AE3] for m in methods}
+    assert max(error["grange"]) < 15.0 and max(abs(ae3_c(c) - t) for c, t in COMPUTED_AE3) < 15.0
+    mean = {m: np.mean(e) for m, e in error.items()}
+    assert min(mean, key=mean.get) == "grange" and mean["grange"] < 8.0
 
 
 def test_eutectoid_temperature_723_of_andrews_and_723_of_grange():
@@ -35,10 +31,22 @@ def test_eutectoid_temperature_723_of_andrews_and_723_of_grange():
     assert ae1_c({"C": 0.8}, "grange") == pytest.approx(722.8, abs=0.05)
 
 
-def test_ms_of_30crmo_391_c():
+def test_starts_of_cr_mo_steels():
     """30CrMo, undeformed (abstract at discovery.researcher.life, topic 19288878); mid-range content."""
     steel = {"C": 0.30, "Si": 0.25, "Mn": 0.55, "Cr": 0.95, "Mo": 0.20}
     assert martensite_start_c(steel) == pytest.approx(391, abs=15)
+    # Four rows of the collection of Schuscha et al., Acta Mater. (2025), 10.1016/j.actamat.2025.121131.
+    rows = [
+        ({"C": 0.41, "Mn": 0.67, "Si": 0.23, "Ni": 0.20, "Cr": 1.01, "Mo": 0.23}, 570),
+        ({"C": 0.38, "Mn": 0.55, "Si": 0.33, "Ni": 0.16, "Cr": 1.25, "Mo": 0.31}, 550),
+        ({"C": 0.50, "Mn": 0.80, "Si": 0.32, "Ni": 0.11, "Cr": 1.04, "Mo": 0.24}, 535),
+        ({"C": 0.26, "Mn": 0.55, "Si": 0.21, "Ni": 0.25, "Cr": 3.34, "Mo": 0.54}, 450),
+    ]
+    for comp, bs in rows:
+        assert bainite_start_c(comp) == pytest.approx(bs, abs=30.0)
+    # 656 - 75 Si of the one is the 637 of the other (read separately).
+    comp = {"C": 0.3, "Si": 0.25, "Mn": 0.8, "Ni": 0.5, "Cr": 0.9, "Mo": 0.2}
+    assert FORMULAS["bs"]["li"](comp) == pytest.approx(FORMULAS["bs"]["kirkaldy"](comp), abs=1.0)
 
 
 def test_errors_of_the_published_ms_formulas_on_the_open_set():
@@ -53,21 +61,3 @@ def test_errors_of_the_published_ms_formulas_on_the_open_set():
     for method, error in expected.items():
         found = np.abs(FORMULAS["ms"][method](comp) - ms).mean()
         assert found == pytest.approx(error, abs=0.06), method
-
-
-def test_li_is_kirkaldy_at_a_quarter_percent_silicon():
-    """656 - 75 Si of the one is the 637 of the other (read separately)."""
-    comp = {"C": 0.3, "Si": 0.25, "Mn": 0.8, "Ni": 0.5, "Cr": 0.9, "Mo": 0.2}
-    assert FORMULAS["bs"]["li"](comp) == pytest.approx(FORMULAS["bs"]["kirkaldy"](comp), abs=1.0)
-
-
-def test_measured_bainite_starts_of_cr_mo_steels():
-    """Four rows of the collection of Schuscha et al., Acta Mater. (2025), 10.1016/j.actamat.2025.121131."""
-    rows = [
-        ({"C": 0.41, "Mn": 0.67, "Si": 0.23, "Ni": 0.20, "Cr": 1.01, "Mo": 0.23}, 570),
-        ({"C": 0.38, "Mn": 0.55, "Si": 0.33, "Ni": 0.16, "Cr": 1.25, "Mo": 0.31}, 550),
-        ({"C": 0.50, "Mn": 0.80, "Si": 0.32, "Ni": 0.11, "Cr": 1.04, "Mo": 0.24}, 535),
-        ({"C": 0.26, "Mn": 0.55, "Si": 0.21, "Ni": 0.25, "Cr": 3.34, "Mo": 0.54}, 450),
-    ]
-    for comp, bs in rows:
-        assert bainite_start_c(comp) == pytest.approx(bs, abs=30.0)

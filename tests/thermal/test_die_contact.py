@@ -28,24 +28,20 @@ def test_against_scipy_erfcx(contact, seconds):
     assert die_contact_w_m2k(contact, seconds, *DIE) == pytest.approx(contact * erfcx(x), rel=2e-3)
 
 
-def test_perfect_contact_draws_the_textbook_heat():
+def test_perfect_contact_draws_the_textbook_heat_and_contact_falls_without_a_step():
     """h → ∞: q = e ΔT/√(π t), heat in time t = 2 e ΔT √(t/π)."""
     e = math.sqrt(np.prod(DIE))
     expected = e / math.sqrt(math.pi * 0.1)
     assert die_contact_w_m2k(1e7, 0.1, *DIE) == pytest.approx(expected, rel=2e-3)
     drawn = quad(lambda t: die_contact_w_m2k(1e6, t, *DIE), 0, 0.3, limit=200)[0]
     assert drawn == pytest.approx(2 * e * math.sqrt(0.3 / math.pi), rel=0.03)
-
-
-def test_contact_falls_with_time_without_a_step():
     h = [die_contact_w_m2k(7500.0, t, *DIE) for t in np.geomspace(1e-4, 100, 4000)]
     assert (np.diff(h) < 0).all()
     assert np.abs(np.diff(h)).max() < 15
 
 
 def face_loss_k(face_mm, start_c, die_c, contact, seconds, together, dies=2, n=24):
-    """Mean temperature a face loses; `together` solves the die as well, else `die_contact_w_m2k` stands for
-    it."""
+    """Mean temperature a face loses; `together` solves the die as well, else `die_contact_w_m2k` stands for it."""
     dx = face_mm * 1e-3 / dies / n
     edges = np.concatenate([[0.0], np.cumsum(2e-5 * 1.07 ** np.arange(80))])
     cells, centres = np.diff(edges), (edges[1:] + edges[:-1]) / 2

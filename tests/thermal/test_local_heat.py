@@ -16,11 +16,15 @@ def heated(peak_c=690.0, hold_s=600.0, cooled="cloth", shape=SHAPE):
     return hosel_heat((shape,), peak_c, hold_s, cooled, 31000.0)
 
 
-def test_hottest_place_is_as_set_and_inside_the_band():
+def test_hottest_place_is_as_set_inside_the_band_and_more_tempers_more():
     heat = heated()
     assert heat.peak_c.max() == pytest.approx(690.0, abs=1e-6)
     low, high = heated_band_mm(*(SHAPE[i] for i in (0, 2, 4)))
     assert low <= heat.place_mm[0, heat.peak_c.argmax()] <= high
+    j = [heated(t, s).zone_j[0] for t, s in ((640, 60), (690, 60), (690, 600), (690, 1800))]
+    assert np.all(np.diff(j, axis=0)[:, 3:] > 0.0)
+    assert j[-1][4] < 1800.0 * np.exp(-31000.0 / 963.15)  # nowhere more than the hottest place
+    assert j[2][4] < 600.0 * np.exp(-31000.0 / 963.15)
 
 
 def test_ferrule_end_after_hours_obeys_the_steady_fin():
@@ -48,13 +52,6 @@ def test_cloth_keeps_the_head_cold_and_air_does_not():
     assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
     assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
     assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
-
-
-def test_longer_and_hotter_tempers_more():
-    j = [heated(t, s).zone_j[0] for t, s in ((640, 60), (690, 60), (690, 600), (690, 1800))]
-    assert np.all(np.diff(j, axis=0)[:, 3:] > 0.0)
-    assert j[-1][4] < 1800.0 * np.exp(-31000.0 / 963.15)  # nowhere more than the hottest place
-    assert j[2][4] < 600.0 * np.exp(-31000.0 / 963.15)
 
 
 def test_steps_are_fine_enough(monkeypatch):

@@ -11,7 +11,7 @@ import pytest
 from checks import refuses
 
 from forgeprops.inputs.route import Quench
-from forgeprops.thermal.media import BATHS, bath_w_m2, bath_w_m2k
+from forgeprops.thermal.media import BATHS, MEDIUM_C, bath_w_m2, bath_w_m2k
 
 FACTOR = 1.5
 
@@ -53,7 +53,6 @@ def passed(curve, celsius):
 def test_the_probe_cools_as_published(medium, what, low, high):
     curve = cooled(medium)
     found = -np.gradient(curve[1], curve[0]).min() if what == "fastest" else passed(curve, what)
-    print(f"{medium} {what}: {found:.1f} (published {low:g}-{high:g})")
     assert low / FACTOR < found < high * FACTOR
 
 
@@ -71,17 +70,13 @@ def test_severity_of_a_25_mm_bar(medium, agitation, low, high):
     severities = np.geomspace(0.2, 3.0, 7)
     times = [seconds(cooled(medium, 0.0, True, 2205.0 * s)) for s in severities]
     found = float(np.exp(np.interp(-aim, -np.array(times), np.log(severities))))
-    print(f"{medium} {agitation:g}: H {found:.2f} (Grossmann {low:g}-{high:g})")
     assert low / FACTOR < found < high * FACTOR
 
 
-def test_polymer_lies_between_oil_and_water():
+def test_baths_are_in_order():
     baths = ("oil bath", "polymer bath", "water bath")
     oil, polymer, water = (passed(cooled(m), 400.0) for m in baths)
     assert polymer < oil and water < oil
-
-
-def test_warm_water_and_still_baths_cool_less():
     for t in (300.0, 600.0):
         assert bath_w_m2k("water bath", t, 60.0) < bath_w_m2k("water bath", t, 20.0)
         assert bath_w_m2k("oil bath", t, 50.0, 1.0) > bath_w_m2k("oil bath", t, 50.0)
@@ -90,8 +85,6 @@ def test_warm_water_and_still_baths_cool_less():
 def test_an_own_table_is_followed_and_checked():
     table = ((100.0, 500.0), (500.0, 2500.0), (900.0, 500.0))
     loss = bath_w_m2("own bath", 30.0, table=table)
-    from forgeprops.thermal.media import MEDIUM_C
-
     at = np.interp([300.0, 700.0, 900.0], MEDIUM_C, loss) / (np.array([300.0, 700.0, 900.0]) - 30.0)
     assert at == pytest.approx([1500.0, 1500.0, 500.0], rel=0.02)
     falling, wide = ((500.0, 1.0), (100.0, 2.0)), ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0))
