@@ -109,7 +109,7 @@ DANGERS = (
     "plated, cast, welded, repaired, shafted or bonded; no torch on plated, leaded; pacemaker; hydrogen; "
     "purge before lighting; carbon monoxide; explodes; lock out; trapped under a head; no silica; "
     "screw bender or a longer bar; flashes it into fire; fumes; above 50 hrc; hours later; black-hot; bursts; "
-    "steam; local codes; makers' instructions; licensed practice; injure; trial bend; eye protection"
+    "snap; clamp; steam; local codes; makers' instructions; licensed practice; injure; trial bend; eye protection"
 )
 
 
